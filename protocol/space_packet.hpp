@@ -1,0 +1,37 @@
+#pragma once
+/// CCSDS Space Packet primary header (CCSDS 133.0-B-2, 4.1.3), six octets, most significant bit first:
+///
+///   bits  0-2  packet version number (000)      bits 16-17 sequence flags
+///   bit   3    packet type (0 telemetry)        bits 18-31 packet sequence count
+///   bit   4    secondary header flag            bits 32-47 packet data length (octets of the data field, minus one)
+///   bits  5-15 APID
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <span>
+
+namespace turnstone {
+
+enum class SequenceFlags : unsigned char { continuation = 0, first = 1, last = 2, unsegmented = 3 };
+
+struct PrimaryHeader {
+    std::uint8_t packet_version_number = 0;
+    bool telecommand = false; ///< packet type
+    bool secondary_header_flag = false;
+    std::uint16_t apid = 0;
+    SequenceFlags sequence_flags = SequenceFlags::unsegmented;
+    std::uint16_t sequence_count = 0;     ///< modulo kSequenceModulus
+    std::uint16_t packet_data_length = 0; ///< the field: octets of the packet data field minus one
+    friend bool operator==(const PrimaryHeader&, const PrimaryHeader&) = default;
+};
+
+inline constexpr std::size_t kPrimaryHeaderOctets = 6;
+inline constexpr std::uint16_t kIdleApid = 2047;
+inline constexpr std::uint16_t kSequenceModulus = 16384;
+
+/// Empty when fewer than six octets are given. Any six octets decode; nothing is judged here.
+[[nodiscard]] std::optional<PrimaryHeader> decode_primary_header(std::span<const std::byte> packet) noexcept;
+[[nodiscard]] std::array<std::byte, kPrimaryHeaderOctets> encode_primary_header(const PrimaryHeader& header) noexcept;
+
+} // namespace turnstone

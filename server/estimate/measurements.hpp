@@ -1,0 +1,69 @@
+#pragma once
+/// What estimators take in: measurements by role, already in the units and axes of protocol/roles.hpp, with station time.
+/// Absent values are NaN. Routing from dictionary channels to these is server/estimate/router.hpp.
+#include <cmath>
+#include <cstdint>
+#include <limits>
+
+#include <Eigen/Core>
+#include <Eigen/Geometry>
+
+namespace turnstone {
+
+inline constexpr double kNaN = std::numeric_limits<double>::quiet_NaN();
+
+/// One inertial sample at its own time (batched samples come one by one). Body axes, x forward along the long axis.
+struct ImuSample {
+    std::int64_t t_ns;
+    Eigen::Vector3d accel_body_mps2; ///< specific force; NaN components when the role is missing
+    Eigen::Vector3d rate_body_rad_s; ///< NaN components when the role is missing
+};
+
+struct PressureSample {
+    std::int64_t t_ns;
+    double pressure_pa;
+    double temperature_k; ///< NaN: not measured
+};
+
+/// Satellite position fix. Velocity and accuracies may be NaN.
+struct FixSample {
+    std::int64_t t_ns;
+    double latitude_deg;
+    double longitude_deg;
+    double height_ellipsoid_m; ///< converted with the site's geoid height when the receiver gives mean sea level
+    Eigen::Vector3d velocity_enu_mps;
+    int fix_type;              ///< 0 none, 2, 3
+    double accuracy_horizontal_m;
+    double accuracy_vertical_m;
+    int satellites;            ///< -1: unknown
+};
+
+struct MagSample {
+    std::int64_t t_ns;
+    Eigen::Vector3d field_body_ut;
+};
+
+/// The vehicle's own estimate, for comparison only.
+struct OnboardSample {
+    std::int64_t t_ns;
+    double phase;
+    double altitude_m;
+    double vertical_speed_mps;
+    double speed_mps;
+    Eigen::Quaterniond q_local_body; ///< NaN when not sent
+};
+
+struct WindSample {
+    std::int64_t t_ns;
+    double speed_mps;
+    double from_deg;
+};
+
+struct EngineSample {
+    std::int64_t t_ns;
+    double speed_rpm;
+    double temperature_k;
+    double oil_pressure_pa;
+};
+
+} // namespace turnstone

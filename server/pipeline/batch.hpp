@@ -1,0 +1,135 @@
+#pragma once
+/// What the pipeline puts out for some inputs, in the order it happened. One Batch goes, shared and unchanged, to the
+/// recorder and to the stream; both read it, neither copies it.
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "protocol/deframer.hpp"
+#include "protocol/decoder.hpp"
+#include "server/pipeline/series.hpp"
+
+namespace turnstone {
+
+using LinkId = std::uint16_t;
+
+/// A range of Batch::bytes.
+struct ByteRange {
+    std::uint32_t offset;
+    std::uint32_t size;
+    friend bool operator==(const ByteRange&, const ByteRange&) = default;
+};
+
+/// Bytes as a link delivered them.
+struct ChunkRecord {
+    std::uint64_t input;    ///< place among this recording's inputs, from 0, shared with ActionRecord
+    LinkId link;
+    std::int64_t t_rx_ns;   ///< station time of the read
+    std::int64_t utc_rx_ns; ///< system UTC at the read
+    std::uint64_t stream_offset; ///< of the first byte, counted from the link's first byte in this recording
+    bool carried;           ///< repeated from the previous recording: the start of a frame that straddles the cut
+    ByteRange bytes;
+    friend bool operator==(const ChunkRecord&, const ChunkRecord&) = default;
+};
+
+enum class PacketVerdict : unsigned char {
+    accepted,   ///< decoded, rows made
+    copy,       ///< the same packet came by another link, or twice
+    late,       ///< older than one already accepted: decoded and recorded, not shown to the estimators
+    idle,
+    bad_frame,  ///< see frame verdict
+    undecodable ///< good frame, but the dictionary cannot read it: see decode verdict
+};
+
+/// What one delimiter closed, and what became of it.
+struct FrameRecord {
+    LinkId link;
+    std::int64_t t_rx_ns;        ///< of the chunk with its last byte
+    std::uint64_t stream_offset;
+    std::uint32_t link_octets;
+    FrameVerdict frame_verdict;
+    DecodeVerdict decode_verdict;
+    PacketVerdict packet_verdict;
+    std::int32_t apid;           ///< -1: unknown
+    std::int32_t sequence_count; ///< -1: unknown
+    std::int64_t onboard_ns;     ///< since boot, unwrapped; -1: unknown
+    std::uint32_t boot;          ///< boots seen before this packet, from 0
+    friend bool operator==(const FrameRecord&, const FrameRecord&) = default;
+};
+
+/// One row of one table. Numbers and texts are ranges of Batch::numbers and Batch::texts.
+struct RowRecord {
+    TableId table;
+    std::int64_t t_ns;    ///< station time the row is about (clock correlation already applied)
+    std::int64_t t_rx_ns; ///< station time it was received or computed
+    std::int32_t frame;   ///< index into Batch::frames of the packet it came from; -1: an estimate
+    std::uint32_t numbers_offset;
+    std::uint32_t texts_offset;
+    friend bool operator==(const RowRecord&, const RowRecord&) = default;
+};
+
+/// Alert levels of 14 CFR 25.1322; `note` is everything that is no alert.
+enum class Level : unsigned char { note, advisory, caution, warning };
+
+enum class EventKind : unsigned char {
+    phase,         ///< a phase began; text is its word
+    flight_event,  ///< apogee, ejection pulse, shock, ...
+    link_state,    ///< opened, lost, refused, silent, ...
+    reboot,
+    alert_raised,
+    alert_cleared, ///< same `key` as the alert it clears
+    marker,        ///< operator
+    note,          ///< operator
+    recording      ///< named, begun, cut, closed, damaged, ...
+};
+
+/// Something that happened at a moment. Never dropped on the way to recorder or viewer.
+struct Event {
+    std::int64_t t_ns;       ///< when it happened (may be before it was found)
+    std::int64_t t_found_ns; ///< when it was found
+    double t_sigma_s;        ///< 1-sigma of t_ns; 0: exact
+    EventKind kind;
+    Level level;
+    int vehicle;             ///< -1: none
+    std::string key;         ///< stable identifier, e.g. "sanderling/phase/apogee", "link/radio/lost"
+    std::string text;        ///< one sentence for a person
+    std::string data_json;   ///< further values as a JSON object; "{}" when none
+    friend bool operator==(const Event&, const Event&) = default;
+};
+
+/// Everything that enters besides bytes: operator actions and the link thread's word on its links. Recorded as an input.
+struct ActionRecord {
+    std::uint64_t input;
+    std::int64_t t_ns;
+    std::string json; ///< {"action":"marker","text":...}, {"action":"link_state","link":"radio","state":"lost","detail":...}
+    friend bool operator==(const ActionRecord&, const ActionRecord&) = default;
+};
+
+struct Batch {
+    std::vector<ChunkRecord> chunks;
+    std::vector<std::byte> bytes;
+    std::vector<ActionRecord> actions;
+    std::vector<FrameRecord> frames;
+    std::vector<RowRecord> rows;
+    std::vector<double> numbers;
+    std::vector<std::string> texts;
+    std::vector<Event> events;
+
+    [[nodiscard]] bool empty() const noexcept {
+        return chunks.empty() && actions.empty() && frames.empty() && rows.empty() && events.empty();
+    }
+    void clear() noexcept; ///< keeps capacity
+    [[nodiscard]] std::span<const double> numbers_of(const RowRecord& row, const Table& table) const noexcept {
+        return {numbers.data() + row.numbers_offset, table.number_count};
+    }
+    [[nodiscard]] std::span<const std::string> texts_of(const RowRecord& row, const Table& table) const noexcept {
+        return {texts.data() + row.texts_offset, table.columns.size() - table.number_count};
+    }
+    /// Bitwise on the numbers, so that NaN equals the same NaN: what "identical outputs" means.
+    friend bool operator==(const Batch& a, const Batch& b) noexcept;
+};
+
+} // namespace turnstone

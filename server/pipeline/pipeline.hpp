@@ -1,0 +1,70 @@
+#pragma once
+/// The pure function of the design: (dictionaries, vehicles, site, ordered inputs) -> (frames, rows, estimates, events).
+/// No clock, no I/O, no thread, no randomness without a recorded seed. Live, replay, reprocessing and most tests run it.
+///
+/// Time enters only as arguments. Ticks happen at whole multiples of kTickNs of station time, always before the chunk or
+/// action at or after them, so that the recorded chunks and actions alone decide every tick: replaying a recording's
+/// inputs gives bit for bit what was seen live, whatever the timer of the live server did.
+#include <cstdint>
+#include <memory>
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "protocol/dictionary.hpp"
+#include "server/pipeline/batch.hpp"
+#include "server/pipeline/series.hpp"
+#include "shared/site.hpp"
+#include "shared/vehicle.hpp"
+
+namespace turnstone {
+
+inline constexpr std::int64_t kTickNs = 100'000'000;
+
+/// A vehicle folder as text and as read; the texts go into the recording.
+struct VehicleSetup {
+    std::string dictionary_json;
+    std::string vehicle_json;
+    Dictionary dictionary;
+    Vehicle vehicle;
+};
+
+struct LinkSetup {
+    std::string name;      ///< short, unique, [a-z0-9_-]+: "radio", "serial-2"
+    std::string uri;       ///< as the operator gave it, for the record
+    std::size_t vehicle;   ///< index into PipelineSetup::vehicles: what it carries
+};
+
+struct PipelineSetup {
+    std::vector<VehicleSetup> vehicles;
+    std::string site_json;
+    Site site;
+    std::vector<LinkSetup> links;
+};
+
+class Pipeline {
+  public:
+    /// `setup` must outlive the pipeline. `t_start_ns` is the station time of the recording's start: no tick before it.
+    Pipeline(const PipelineSetup& setup, std::int64_t t_start_ns);
+    ~Pipeline();
+
+    [[nodiscard]] const Schema& schema() const noexcept;
+
+    /// Each call first fires the ticks due up to its time, then appends everything that follows from the input to `out`.
+    /// Times must not go back; an earlier time is taken as the latest seen.
+    void chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes, Batch& out,
+               bool carried = false);
+    /// {"action":"marker"|"note"|"link_state"|..., ...}: see ActionRecord. Text that is no such object becomes a note.
+    void action(std::int64_t t_ns, const std::string& json, Batch& out);
+    void advance(std::int64_t t_ns, Batch& out);
+
+    /// Bytes of an unfinished frame on a link: carried over to the next recording when one is cut.
+    [[nodiscard]] std::span<const std::byte> pending(LinkId link) const;
+
+  private:
+    struct State;
+    std::unique_ptr<State> state_;
+};
+
+} // namespace turnstone

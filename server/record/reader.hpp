@@ -1,0 +1,86 @@
+#pragma once
+/// Read-only access to one recording, live or closed, with its own connection. Not thread-safe; make one per thread.
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "server/pipeline/batch.hpp"
+#include "server/pipeline/pipeline.hpp"
+#include "shared/result.hpp"
+
+namespace turnstone {
+
+struct RecordingInfo {
+    std::string id;            ///< file name without its ending
+    std::filesystem::path path;
+    std::string name;          ///< operator's name for it; may be empty
+    std::string notes;
+    std::string vehicles;      ///< comma-separated
+    std::string version;       ///< of the Turnstone that wrote it
+    std::int64_t t_start_ns = 0;
+    std::int64_t t_end_ns = 0; ///< of the newest data
+    std::int64_t utc_start_ns = 0;
+    std::uint64_t file_bytes = 0;
+    bool closed = false;       ///< false: live, or left by a killed process
+    std::string damage;        ///< empty: none; else what is wrong with the file
+};
+
+/// Columns of one table over a window. `count[i]` > 1 marks a bin drawn from several rows: then `min`, `max`, `mean` hold
+/// per column the extremes and mean, and t_ns is the bin's middle. Column-major: value of column c in row i at [c * rows + i].
+struct SeriesBlock {
+    std::size_t rows = 0;
+    std::vector<std::int64_t> t_ns;
+    std::vector<std::uint32_t> count;
+    std::vector<double> min, max, mean;
+};
+
+struct SeriesQuery {
+    TableId table;
+    std::vector<std::size_t> columns; ///< indices into Table::columns, numbers only
+    std::int64_t from_ns;             ///< inclusive
+    std::int64_t to_ns;               ///< exclusive
+    std::size_t points;               ///< budget: at most this many rows come back
+};
+
+struct FramePage {
+    std::vector<FrameRecord> frames;
+    std::vector<std::int64_t> ids;
+    std::vector<std::vector<std::byte>> bytes; ///< link bytes of each frame, delimiter included
+};
+
+class RecordingReader {
+  public:
+    [[nodiscard]] static Result<RecordingReader> open(const std::filesystem::path& path);
+    RecordingReader(RecordingReader&&) noexcept;
+    RecordingReader& operator=(RecordingReader&&) noexcept;
+    ~RecordingReader();
+
+    [[nodiscard]] RecordingInfo info();
+    [[nodiscard]] const Schema& schema() const;
+    /// Dictionary, vehicle, site and link texts as stored: what reprocessing starts from.
+    [[nodiscard]] Result<PipelineSetup> setup();
+    [[nodiscard]] Result<SeriesBlock> series(const SeriesQuery& query);
+    /// The last row of each table at or before `t_ns` (empty optional: none), numbers only: a cursor's readouts.
+    [[nodiscard]] std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> latest(std::int64_t t_ns);
+    /// Rows of all tables in [from, to), oldest first, at most `rows_max`; appended to `out` as rows and numbers.
+    /// Returns the time up to which the window is complete.
+    std::int64_t rows(std::int64_t from_ns, std::int64_t to_ns, std::size_t rows_max, Batch& out);
+    [[nodiscard]] std::vector<Event> events(std::int64_t from_ns, std::int64_t to_ns);
+    [[nodiscard]] FramePage frames(std::int64_t after_id, std::size_t limit, std::optional<LinkId> link);
+    /// Calls back with every input in order: what reprocessing and the purity test feed to a pipeline.
+    void inputs(const std::function<void(const ChunkRecord&, std::span<const std::byte>)>& on_chunk,
+                const std::function<void(const ActionRecord&)>& on_action);
+    /// Writes a consistent copy (SQLite online backup) to `target`.
+    [[nodiscard]] Result<std::uint64_t> snapshot(const std::filesystem::path& target);
+
+  private:
+    struct State;
+    explicit RecordingReader(std::unique_ptr<State> state);
+    std::unique_ptr<State> state_;
+};
+
+} // namespace turnstone

@@ -1,0 +1,17 @@
+# A folder is a library: its .cpp files and nothing else. CONFIGURE_DEPENDS makes a new file join at the next build.
+function(turnstone_library name)
+  file(GLOB sources CONFIGURE_DEPENDS "${CMAKE_CURRENT_SOURCE_DIR}/*.cpp")
+  add_library(${name} STATIC ${sources})
+  target_link_libraries(${name} PUBLIC turnstone_options)
+endfunction()
+
+# A folder below tests/ is one Catch2 program, test_<folder>; ctest sees each of its cases.
+# turnstone_test(<folder> <libraries...>)
+function(turnstone_test folder)
+  file(GLOB sources CONFIGURE_DEPENDS "${CMAKE_CURRENT_SOURCE_DIR}/${folder}/*.cpp")
+  add_executable(test_${folder} ${sources})
+  target_link_libraries(test_${folder} PRIVATE turnstone_options catch_main ${ARGN})
+  target_compile_definitions(test_${folder} PRIVATE
+    TURNSTONE_SOURCE_DIR="${PROJECT_SOURCE_DIR}" TURNSTONE_BINARY_DIR="${PROJECT_BINARY_DIR}")
+  catch_discover_tests(test_${folder} TEST_PREFIX "${folder}: " DISCOVERY_MODE PRE_TEST PROPERTIES TIMEOUT 300)
+endfunction()
