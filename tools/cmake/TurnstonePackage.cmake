@@ -1,0 +1,26 @@
+# cmake --install, and `cpack` for a Debian package with a systemd unit.
+include(GNUInstallDirs)
+install(TARGETS turnstone RUNTIME DESTINATION ${CMAKE_INSTALL_BINDIR})
+install(FILES README.md DEVELOPERS.md protocol/LINK.md protocol/STREAM.md DESTINATION ${CMAKE_INSTALL_DATADIR}/doc/turnstone)
+install(DIRECTORY protocol/schema DESTINATION ${CMAKE_INSTALL_DATADIR}/turnstone)
+install(DIRECTORY tools/demo/ DESTINATION ${CMAKE_INSTALL_DATADIR}/turnstone/example
+  PATTERN airframe.json EXCLUDE PATTERN turnstone.json EXCLUDE)
+install(FILES tools/package/turnstone.service DESTINATION lib/systemd/system)
+install(FILES tools/package/turnstone.json DESTINATION /etc/turnstone)
+
+set(CPACK_GENERATOR DEB)
+set(CPACK_PACKAGE_NAME turnstone)
+set(CPACK_PACKAGE_VERSION ${PROJECT_VERSION})
+set(CPACK_PACKAGE_DESCRIPTION_SUMMARY "Telemetry ground station for volunteer rocketry")
+set(CPACK_PACKAGE_CONTACT "Turnstone maintainers <maintainers@turnstone.invalid>")
+set(CPACK_PACKAGE_DIRECTORY "${PROJECT_BINARY_DIR}/package")
+set(CPACK_PACKAGING_INSTALL_PREFIX /usr)
+set(CPACK_STRIP_FILES ON)
+set(CPACK_DEBIAN_FILE_NAME DEB-DEFAULT)
+set(CPACK_DEBIAN_PACKAGE_SECTION hamradio)
+set(CPACK_DEBIAN_PACKAGE_SHLIBDEPS ON)
+set(CPACK_DEBIAN_PACKAGE_DEPENDS passwd)
+set(CPACK_DEBIAN_PACKAGE_CONTROL_EXTRA
+  "${PROJECT_SOURCE_DIR}/tools/package/postinst;${PROJECT_SOURCE_DIR}/tools/package/prerm;${PROJECT_SOURCE_DIR}/tools/package/conffiles")
+set(CPACK_DEBIAN_PACKAGE_CONTROL_STRICT_PERMISSION ON)
+include(CPack)
