@@ -10,6 +10,7 @@
 
 #include "protocol/deframer.hpp"
 #include "protocol/decoder.hpp"
+#include "server/estimate/event.hpp"
 #include "server/pipeline/series.hpp"
 
 namespace turnstone {
@@ -69,35 +70,6 @@ struct RowRecord {
     std::uint32_t numbers_offset;
     std::uint32_t texts_offset;
     friend bool operator==(const RowRecord&, const RowRecord&) = default;
-};
-
-/// Alert levels of 14 CFR 25.1322; `note` is everything that is no alert.
-enum class Level : unsigned char { note, advisory, caution, warning };
-
-enum class EventKind : unsigned char {
-    phase,         ///< a phase began; text is its word
-    flight_event,  ///< apogee, ejection pulse, shock, ...
-    link_state,    ///< opened, lost, refused, silent, ...
-    reboot,
-    alert_raised,
-    alert_cleared, ///< same `key` as the alert it clears
-    marker,        ///< operator
-    note,          ///< operator
-    recording      ///< named, begun, cut, closed, damaged, ...
-};
-
-/// Something that happened at a moment. Never dropped on the way to recorder or viewer.
-struct Event {
-    std::int64_t t_ns;       ///< when it happened (may be before it was found)
-    std::int64_t t_found_ns; ///< when it was found
-    double t_sigma_s;        ///< 1-sigma of t_ns; 0: exact
-    EventKind kind;
-    Level level;
-    int vehicle;             ///< -1: none
-    std::string key;         ///< stable identifier, e.g. "sanderling/phase/apogee", "link/radio/lost"
-    std::string text;        ///< one sentence for a person
-    std::string data_json;   ///< further values as a JSON object; "{}" when none
-    friend bool operator==(const Event&, const Event&) = default;
 };
 
 /// Everything that enters besides bytes: operator actions and the link thread's word on its links. Recorded as an input.

@@ -1,0 +1,67 @@
+#pragma once
+/// The estimators of one vehicle and the order they feed each other in: written out, one line each, no registry.
+///
+/// The chain is a pure function of the calls made on it. Measurements come in the order of reception; their t_ns is the
+/// mapped on-board time, so it may step back a little between different packets, and never lies after the next tick.
+/// Ticks come at whole multiples of 100 ms of station time, whether measurements come or not.
+#include <cstdint>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "server/estimate/estimate_output.hpp"
+#include "server/estimate/measurements.hpp"
+#include "shared/site.hpp"
+#include "shared/vehicle.hpp"
+
+namespace turnstone {
+
+/// Which measurements the vehicle's dictionary can give at all.
+struct ChainInputs {
+    bool accel_axial = false;  ///< along the long axis
+    bool accel_lateral = false; ///< both other axes
+    bool rates = false;        ///< all three
+    bool mag = false;
+    bool pressure = false;
+    bool temperature = false;
+    bool fix = false;          ///< latitude, longitude and a height
+    bool fix_velocity = false;
+    bool onboard = false;
+    bool wind = false;
+    bool engine = false;
+};
+
+/// An estimator that this vehicle cannot have, and why.
+struct MissingInput {
+    std::string estimator; ///< table name: "air"
+    std::string what;      ///< the role or setting it lacks, e.g. "static_pressure"
+};
+
+class EstimatorChain {
+  public:
+    /// `vehicle` and `site` must outlive the chain.
+    EstimatorChain(const Vehicle& vehicle, const Site& site, const ChainInputs& inputs);
+    ~EstimatorChain();
+    EstimatorChain(EstimatorChain&&) noexcept;
+
+    /// Constant for the life of the chain; EstimateSink::row names them by index.
+    [[nodiscard]] const std::vector<EstimateTable>& tables() const noexcept;
+    [[nodiscard]] const std::vector<MissingInput>& missing() const noexcept;
+
+    void imu(const ImuSample& sample, EstimateSink& sink);
+    void pressure(const PressureSample& sample, EstimateSink& sink);
+    void fix(const FixSample& sample, EstimateSink& sink);
+    void mag(const MagSample& sample, EstimateSink& sink);
+    void onboard(const OnboardSample& sample, EstimateSink& sink);
+    void wind(const WindSample& sample, EstimateSink& sink);
+    void engine(const EngineSample& sample, EstimateSink& sink);
+    void tick(std::int64_t t_ns, EstimateSink& sink);
+    /// The vehicle's computer started anew; what happened outside it (altitude, phase) did not.
+    void reboot(std::int64_t t_ns, EstimateSink& sink);
+
+  private:
+    struct State;
+    std::unique_ptr<State> state_;
+};
+
+} // namespace turnstone
