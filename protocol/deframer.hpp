@@ -4,11 +4,12 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <cstring>
 #include <span>
 
 namespace turnstone {
 
-/// Largest frame on the link, delimiter included. 512 octets of packet is far above what a hobby radio carries; it
+/// Largest frame on the link, delimiter included. Half of it is far above what a hobby radio carries in a packet; it
 /// bounds memory and the bytes one damaged delimiter can cost.
 inline constexpr std::size_t kFrameOctetsMax = 1024;
 
@@ -24,7 +25,7 @@ enum class FrameVerdict : unsigned char {
 struct Frame {
     FrameVerdict verdict;
     std::uint64_t stream_offset;       ///< of the frame's first byte, counted from the deframer's start
-    std::uint32_t link_octets;         ///< bytes on the link, delimiter included
+    std::uint32_t link_octets;         ///< bytes on the link, delimiter included (at most 2^32 - 1 is said)
     std::span<const std::byte> packet; ///< space packet without the CRC; best effort when the verdict is not good
 };
 
@@ -39,20 +40,44 @@ struct DeframerCounts {
 /// Streaming; any split of the input gives the same frames. Never throws, never allocates.
 class Deframer {
   public:
-    /// Calls `on_frame(const Frame&)` for each closed frame, in order.
+    /// Calls `on_frame(const Frame&)` for each closed frame, in order. Repeated delimiters are no frames: they are
+    /// counted as dropped and not reported. A frame that grows too long counts as dropped from there on (nothing is
+    /// pending any more) and is reported when its delimiter comes.
     template <class OnFrame>
-    void push(std::span<const std::byte> bytes, OnFrame&& on_frame);
+    void push(std::span<const std::byte> bytes, OnFrame&& on_frame) {
+        counts_.bytes_in += bytes.size();
+        while (!bytes.empty()) {
+            const void* delimiter = std::memchr(bytes.data(), 0, bytes.size());
+            if (delimiter == nullptr) {
+                hold(bytes);
+                return;
+            }
+            const auto size = static_cast<std::size_t>(static_cast<const std::byte*>(delimiter) - bytes.data());
+            Frame frame{};
+            if (close(bytes.first(size), frame))
+                on_frame(static_cast<const Frame&>(frame));
+            bytes = bytes.subspan(size + 1);
+        }
+    }
 
     [[nodiscard]] const DeframerCounts& counts() const noexcept { return counts_; }
-    /// Bytes received since the last delimiter, exactly as they came (at most kFrameOctetsMax).
-    [[nodiscard]] std::span<const std::byte> pending() const noexcept;
+    /// Bytes received since the last delimiter, exactly as they came (at most kFrameOctetsMax - 1); none while a frame
+    /// that is too long is being skipped.
+    [[nodiscard]] std::span<const std::byte> pending() const noexcept { return {stuffed_.data(), size_}; }
 
   private:
+    /// Keeps bytes without a delimiter for the next push.
+    void hold(std::span<const std::byte> bytes) noexcept;
+    /// A delimiter came after `bytes`, which continue what is held. False: an empty frame.
+    bool close(std::span<const std::byte> bytes, Frame& frame) noexcept;
+    FrameVerdict unpack(std::span<const std::byte> stuffed, std::span<const std::byte>& packet) noexcept;
+
     DeframerCounts counts_;
     std::array<std::byte, kFrameOctetsMax> stuffed_{};
     std::array<std::byte, kFrameOctetsMax> packet_{};
-    std::size_t size_ = 0;
-    bool skipping_ = false;
+    std::size_t size_ = 0;           ///< of what `stuffed_` holds
+    std::uint64_t offset_ = 0;       ///< of the current frame's first byte in the stream
+    std::uint64_t skipped_ = 0;      ///< bytes of a too long frame already counted as dropped; 0: not skipping
 };
 
 } // namespace turnstone

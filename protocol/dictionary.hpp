@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "protocol/roles.hpp"
+#include "protocol/time_code.hpp"
 #include "shared/json_reader.hpp"
 
 namespace turnstone {
@@ -48,7 +49,7 @@ struct Field {
     std::optional<std::pair<double, double>> valid_range; ///< engineering units, inclusive
     std::string group;         ///< display group
     int decimals = 2;
-    std::optional<Role> role;
+    std::vector<Role> roles;   ///< empty, or one for each of the `count` elements
 };
 
 /// `count` equal samples at the end of the user data, `sample_bits` each, the k-th taken at
@@ -73,21 +74,12 @@ struct Packet {
     std::uint32_t user_data_octets; ///< after the secondary header, padding included
 };
 
-/// On-board time in the secondary header (CCSDS 301.0-B-4).
-struct TimeCode {
-    enum class Kind : unsigned char { u32_ms, cuc };
-    Kind kind = Kind::u32_ms;
-    unsigned coarse_octets = 4; ///< CUC basic time unit octets, 1..4
-    unsigned fine_octets = 0;   ///< CUC fractional octets, 0..3
-    [[nodiscard]] unsigned octets() const noexcept { return kind == Kind::u32_ms ? 4 : coarse_octets + fine_octets; }
-    /// Nanoseconds after which the counter starts again at zero.
-    [[nodiscard]] double rollover_ns() const noexcept;
-};
-
 /// One engineering-unit channel: a field element. The order inside a table is the order of the fields.
 struct Channel {
     std::string name;          ///< field name, or "<field>_<k>" for array elements
     const Field* field;        ///< in Dictionary::packets; stable for the dictionary's life
+    unsigned element = 0;      ///< place in an array
+    std::optional<Role> role{};
 };
 
 /// Rows that decoding produces: one table per packet with fields, one per batch.
