@@ -6,7 +6,8 @@ namespace turnstone {
 inline constexpr double kGravityStandard_mps2 = 9.80665;
 inline constexpr double kPressureSeaLevel_pa = 101325.0;
 inline constexpr double kTemperatureSeaLevel_k = 288.15;
-inline constexpr double kGasConstantAir_j_per_kg_k = 287.05287;
+/// USSA 1976 table 2, R* / M0 = 287.05307; ISO 2533 prints 287.05287, which moves no height below 32 km by 25 mm.
+inline constexpr double kGasConstantAir_j_per_kg_k = 8314.32 / 28.9644;
 inline constexpr double kHeatRatioAir = 1.4;
 inline constexpr double kEarthRadius_m = 6356766.0; ///< USSA 1976 eq. 18, the radius of the geopotential conversion
 inline constexpr double kLapseTroposphere_k_per_m = -0.0065;

@@ -32,7 +32,11 @@ double area_until(const Curve& curve, double x_end) noexcept {
 Curve read_curve(JsonReader& parent, std::string_view key, double x_max, double y_max, std::size_t min_points) {
     Curve curve;
     for (JsonReader& element : parent.array(key, min_points, kCurvePointsMax)) {
+        const std::size_t length = element.is_array() ? element.json().size() : 0;
         const std::vector<double> row = element.as_row(2);
+        if (length != 2 || !element.json()[0].is_number() || !element.json()[1].is_number()) {
+            continue; // as_row said so
+        }
         if (row[0] < 0 || row[0] > x_max) {
             element.problem_at("0", "is " + element.json()[0].dump(),
                                "must be a number from 0 to " + nlohmann::json(x_max).dump());
@@ -61,6 +65,9 @@ Parachute read_parachute(JsonReader& in) {
         out.trigger_height_m = in.number("trigger_height_m", 1, 1e5);
     } else if (in.has("trigger_height_m")) {
         in.ignore("trigger_height_m");
+        if (in.json().value("trigger", nlohmann::json()) != "apogee") {
+            return out; // the trigger itself was reported
+        }
         in.problem_at("trigger_height_m", "has no meaning with trigger \"apogee\"",
                       "remove it, or set trigger to \"height\"");
     }

@@ -1,0 +1,108 @@
+// Reference: tests/reference/atmosphere.json (U.S. Standard Atmosphere 1976, NOAA-S/T 76-1562, equal to ISO 2533:1975 below
+// 32 km; closed forms cross-checked with python3-fluids 1.0.22). Same constants, hence a relative tolerance of 1e-9;
+// rows as printed in the tables carry five or six digits, hence 2e-5.
+#include <cmath>
+
+#include <catch2/catch.hpp>
+
+#include "shared/atmosphere.hpp"
+#include "tests/shared/reference.hpp"
+
+using namespace turnstone;
+
+namespace {
+const nlohmann::json& reference() {
+    static const nlohmann::json json = read_reference("atmosphere.json");
+    return json;
+}
+
+void check_row(const AirState& air, const nlohmann::json& row) {
+    CHECK(air.temperature_k == Approx(row["T_K"].get<double>()).epsilon(1e-9));
+    CHECK(air.pressure_pa == Approx(row["p_Pa"].get<double>()).epsilon(1e-9));
+    CHECK(air.density_kg_m3 == Approx(row["rho_kgm3"].get<double>()).epsilon(1e-9));
+    CHECK(air.speed_of_sound_mps == Approx(row["a_mps"].get<double>()).epsilon(1e-9));
+}
+} // namespace
+
+TEST_CASE("The standard atmosphere gives the table's rows by geopotential height") {
+    std::size_t published = 0;
+    for (const auto& row : reference()["rows_geopotential"]) {
+        INFO(row["id"]);
+        const AirState air = standard_atmosphere(row["geopotential_m"]);
+        check_row(air, row);
+        CHECK(geometric_from_geopotential_m(row["geopotential_m"]) ==
+              Approx(row["geometric_m"].get<double>()).epsilon(1e-12));
+        if (row.contains("published_row")) {
+            CHECK(air.pressure_pa / 100.0 == Approx(row["published_row"]["p_hPa"].get<double>()).epsilon(2e-5));
+            CHECK(air.density_kg_m3 == Approx(row["published_row"]["rho_kgm3"].get<double>()).epsilon(2e-5));
+            CHECK(air.speed_of_sound_mps == Approx(row["published_row"]["a_mps"].get<double>()).epsilon(2e-5));
+            ++published;
+        }
+    }
+    CHECK(reference()["rows_geopotential"].size() == 18);
+    CHECK(published == 12);
+}
+
+TEST_CASE("The standard atmosphere gives the table's rows by geometric height") {
+    for (const auto& row : reference()["rows_geometric"]) {
+        INFO(row["id"]);
+        const double geopotential_m = geopotential_from_geometric_m(row["geometric_m"]);
+        CHECK(geopotential_m == Approx(row["geopotential_m"].get<double>()).epsilon(1e-12));
+        check_row(standard_atmosphere(geopotential_m), row);
+    }
+    CHECK(reference()["rows_geometric"].size() == 18);
+}
+
+TEST_CASE("Every layer starts where the one below ends") {
+    std::size_t count = 0;
+    for (const auto& layer : reference()["layers"]) {
+        const double base_m = layer["base_geopotential_m"];
+        INFO(base_m);
+        const AirState air = standard_atmosphere(base_m);
+        CHECK(air.temperature_k == Approx(layer["T_K"].get<double>()).epsilon(1e-12));
+        CHECK(air.pressure_pa == Approx(layer["p_Pa"].get<double>()).epsilon(1e-9));
+        const AirState above = standard_atmosphere(base_m + 1.0);
+        CHECK(above.temperature_k - air.temperature_k ==
+              Approx(layer["lapse_K_per_m"].get<double>()).margin(1e-10));
+        if (base_m > 0) {
+            const AirState below = standard_atmosphere(std::nextafter(base_m, 0.0));
+            CHECK(below.pressure_pa == Approx(air.pressure_pa).epsilon(1e-13));
+        }
+        ++count;
+    }
+    CHECK(count == 7);
+}
+
+TEST_CASE("Pressure altitude agrees with the reference and inverts the profile in every layer") {
+    for (const auto& row : reference()["pressure_to_altitude"]) {
+        INFO(row["id"]);
+        CHECK(pressure_altitude_m(row["p_Pa"]) ==
+              Approx(row["pressure_altitude_m"].get<double>()).margin(1e-6).epsilon(1e-11));
+    }
+    CHECK(reference()["pressure_to_altitude"].size() == 30);
+    for (const auto& row : reference()["altitude_feet"]) {
+        INFO(row["id"]);
+        CHECK(pressure_altitude_m(row["p_Pa"]) == Approx(row["geopotential_m"].get<double>()).margin(1e-6));
+    }
+    for (double height_m = -5000.0; height_m <= 84852.0; height_m += 250.0) {
+        INFO(height_m);
+        CHECK(pressure_altitude_m(standard_atmosphere(height_m).pressure_pa) ==
+              Approx(height_m).margin(1e-6));
+    }
+}
+
+TEST_CASE("Speed of sound agrees with the reference") {
+    for (const auto& row : reference()["speed_of_sound"]) {
+        CHECK(speed_of_sound_mps(row["T_K"]) == Approx(row["a_mps"].get<double>()).epsilon(1e-12));
+    }
+    CHECK(reference()["speed_of_sound"].size() == 9);
+}
+
+TEST_CASE("Outside the table there is no value") {
+    for (const double height_m : {-5000.1, 84852.1, std::nan(""), static_cast<double>(INFINITY)}) {
+        CHECK(std::isnan(standard_atmosphere(height_m).pressure_pa));
+    }
+    for (const double pressure_pa : {0.0, -1.0, 1e-3, 2e5, std::nan(""), static_cast<double>(INFINITY)}) {
+        CHECK(std::isnan(pressure_altitude_m(pressure_pa)));
+    }
+}

@@ -1,0 +1,136 @@
+// Interpolation, impulse and mass against hand-worked trapezoids; readers against the demo files and mistakes made in them.
+#include <cmath>
+
+#include <catch2/catch.hpp>
+
+#include "shared/site.hpp"
+#include "shared/vehicle.hpp"
+
+using namespace turnstone;
+
+namespace {
+
+const std::string kDemo = std::string(TURNSTONE_SOURCE_DIR) + "/tools/demo/";
+
+nlohmann::json demo(const std::string& name) {
+    std::vector<Problem> problems;
+    auto json = parse_json_file(kDemo + name, problems);
+    INFO(to_string(problems));
+    REQUIRE(json);
+    return *json;
+}
+
+struct Mistake {
+    const char* at;  ///< where the demo file is changed (JSON Pointer); "-" in front removes
+    const char* value;
+    const char* pointer; ///< expected of the one problem
+};
+
+template <class Read>
+void check_mistakes(const nlohmann::json& good, const std::vector<Mistake>& mistakes, Read&& read) {
+    for (const Mistake& mistake : mistakes) {
+        nlohmann::json json = good;
+        INFO(mistake.at << " = " << mistake.value);
+        if (mistake.at[0] == '-') {
+            const nlohmann::json::json_pointer at(mistake.at + 1);
+            json.at(at.parent_pointer()).erase(at.back());
+        } else {
+            json[nlohmann::json::json_pointer(mistake.at)] = nlohmann::json::parse(mistake.value);
+        }
+        std::vector<Problem> problems;
+        read(json, problems);
+        INFO(to_string(problems));
+        REQUIRE(problems.size() == 1);
+        CHECK(problems.front().pointer == mistake.pointer);
+    }
+}
+
+} // namespace
+
+TEST_CASE("The demo vehicle reads without a mistake") {
+    std::vector<Problem> problems;
+    const Vehicle vehicle = read_vehicle(demo("sanderling/vehicle.json"), "vehicle.json", problems);
+    CHECK(to_string(problems).empty());
+    REQUIRE(vehicle.rocket);
+    CHECK(vehicle.rocket->parachutes.size() == 2);
+    CHECK(vehicle.rocket->mass_kg(0) == Approx(vehicle.rocket->mass_dry_kg + vehicle.rocket->mass_propellant_kg));
+    CHECK(vehicle.rocket->mass_kg(vehicle.rocket->burn_time_s()) == Approx(vehicle.rocket->mass_dry_kg));
+    CHECK(vehicle.rocket->mass_kg(1e9) == Approx(vehicle.rocket->mass_dry_kg));
+}
+
+TEST_CASE("The demo site reads without a mistake") {
+    std::vector<Problem> problems;
+    const Site site = read_site(demo("site.json"), "site.json", problems);
+    CHECK(to_string(problems).empty());
+    CHECK(site.boundary.size() == 5);
+    CHECK(site.pad_pressure_pa == Approx(87850));
+    CHECK_FALSE(site.terrain);
+}
+
+TEST_CASE("Mistakes in a vehicle file are reported where they are") {
+    check_mistakes(demo("sanderling/vehicle.json"),
+                   {
+                       {"-/name", "", "/name"},
+                       {"/rocket/mass_dry_kg", "0", "/rocket/mass_dry_kg"},
+                       {"/rocket/thrust/3/0", "0.01", "/rocket/thrust/3/0"},
+                       {"/rocket/thrust/3/1", "-5", "/rocket/thrust/3/1"},
+                       {"/rocket/thrust/9/1", "4", "/rocket/thrust"},
+                       {"/rocket/thrust/2", "[1]", "/rocket/thrust/2"},
+                       {"/rocket/drag_coefficient", "[]", "/rocket/drag_coefficient"},
+                       {"/rocket/parachutes/1/trigger", "\"heigth\"", "/rocket/parachutes/1/trigger"},
+                       {"-/rocket/parachutes/1/trigger_height_m", "", "/rocket/parachutes/1/trigger_height_m"},
+                       {"/rocket/parachutes/0/trigger_height_m", "3", "/rocket/parachutes/0/trigger_height_m"},
+                       {"/rocket/parachutes/0/delay_s", "-1", "/rocket/parachutes/0/delay_s"},
+                       {"/rocket/colour", "\"red\"", "/rocket/colour"},
+                       {"/sensors/gyro_noise", "1", "/sensors/gyro_noise"},
+                       {"/sensors", "[]", "/sensors"},
+                   },
+                   [](const auto& json, auto& problems) { (void)read_vehicle(json, "vehicle.json", problems); });
+}
+
+TEST_CASE("Mistakes in a site file are reported where they are") {
+    check_mistakes(demo("site.json"),
+                   {
+                       {"-/pad", "", "/pad"},
+                       {"/pad/latitude_deg", "91", "/pad/latitude_deg"},
+                       {"-/station/height_m", "", "/station/height_m"},
+                       {"/station/longitude_deg", "117.9", "/station"},
+                       {"/boundary", R"([{"latitude_deg":1,"longitude_deg":1}])", "/boundary"},
+                       {"/boundary/1/longitude_deg", "\"west\"", "/boundary/1/longitude_deg"},
+                       {"/wind/2/height_m", "300", "/wind/2/height_m"},
+                       {"/pad_pressure_pa", "878.5", "/pad_pressure_pa"},
+                       {"/pad_temperature_k", "23", "/pad_temperature_k"},
+                       {"/launch_tilt_deg", "50", "/launch_tilt_deg"},
+                       {"/terrain",
+                        R"({"south_deg":40,"west_deg":-118,"step_latitude_deg":0.1,"step_longitude_deg":0.1,)"
+                        R"("rows":2,"columns":3,"height_m":[1,2,3,4]})",
+                        "/terrain/height_m"},
+                       {"/wnd", "0", "/wnd"},
+                   },
+                   [](const auto& json, auto& problems) { (void)read_site(json, "site.json", problems); });
+}
+
+TEST_CASE("A curve interpolates between its points and holds its end values") {
+    const Curve curve{{0.0, 1.0, 3.0}, {10.0, 20.0, 0.0}};
+    CHECK(curve.at(-1) == 10.0);
+    CHECK(curve.at(0.5) == Approx(15.0));
+    CHECK(curve.at(1.0) == Approx(20.0));
+    CHECK(curve.at(2.5) == Approx(5.0));
+    CHECK(curve.at(9) == 0.0);
+    CHECK(std::isnan(curve.at(std::nan(""))));
+    CHECK(std::isnan(Curve{}.at(1)));
+}
+
+TEST_CASE("Impulse and mass follow the trapezoid under the thrust curve") {
+    RocketModel rocket{};
+    rocket.mass_dry_kg = 2.0;
+    rocket.mass_propellant_kg = 1.0;
+    rocket.thrust_n = {{0.0, 1.0, 3.0, 4.0}, {0.0, 100.0, 100.0, 0.0}};
+    // 50 + 200 + 50 newton seconds.
+    CHECK(rocket.total_impulse_ns() == Approx(300.0));
+    CHECK(rocket.burn_time_s() == 4.0);
+    CHECK(rocket.mass_kg(-1) == Approx(3.0));
+    CHECK(rocket.mass_kg(0.5) == Approx(3.0 - 12.5 / 300.0));
+    CHECK(rocket.mass_kg(2.0) == Approx(2.5));
+    CHECK(rocket.mass_kg(4.0) == Approx(2.0));
+}
