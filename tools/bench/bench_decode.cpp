@@ -1,0 +1,114 @@
+// Link bytes -> channel rows, beside what nothing could do without: finding delimiters, unstuffing and the CRC alone, the CRC
+// alone, and copying the bytes. All in one process, interleaved, on the same bytes; the median of several runs each.
+#include <cstdio>
+#include <cstring>
+#include <random>
+#include <vector>
+
+#include "protocol/cobs.hpp"
+#include "protocol/crc16.hpp"
+#include "protocol/decoder.hpp"
+#include "protocol/deframer.hpp"
+#include "protocol/space_packet.hpp"
+#include "tools/bench/measure.hpp"
+
+namespace {
+
+using namespace turnstone;
+
+constexpr std::size_t kFrames = 200'000;
+constexpr std::size_t kReadOctets = 4096; // what one read of a busy link gives
+
+/// Frames of the demo vehicle's inertial packet: seeded noise of a quiet pad, so many octets are small, as in real telemetry.
+std::vector<std::byte> make_link_bytes(const Dictionary& dictionary) {
+    std::mt19937 random(1);
+    std::normal_distribution<double> noise(0, 40);
+    const Packet& packet = dictionary.packets[0];
+    std::vector<std::byte> link;
+    for (std::size_t k = 0; k < kFrames; ++k) {
+        PrimaryHeader header;
+        header.secondary_header_flag = true;
+        header.apid = packet.apid;
+        header.sequence_count = static_cast<std::uint16_t>(k % kSequenceModulus);
+        header.packet_data_length = static_cast<std::uint16_t>(dictionary.time.octets() + packet.user_data_octets - 1);
+        std::vector<std::byte> plain;
+        for (const auto octet : encode_primary_header(header)) {
+            plain.push_back(octet);
+        }
+        const auto time_ms = static_cast<std::uint32_t>(20 * k);
+        for (int shift = 24; shift >= 0; shift -= 8) {
+            plain.push_back(static_cast<std::byte>(time_ms >> shift));
+        }
+        for (std::size_t octet = 0; octet < packet.user_data_octets; octet += 2) {
+            const auto raw = static_cast<std::int16_t>(noise(random));
+            plain.push_back(static_cast<std::byte>(static_cast<std::uint16_t>(raw) >> 8));
+            plain.push_back(static_cast<std::byte>(raw));
+        }
+        const std::uint16_t crc = crc16(plain);
+        plain.push_back(static_cast<std::byte>(crc >> 8));
+        plain.push_back(static_cast<std::byte>(crc));
+        std::vector<std::byte> stuffed(plain.size() + cobs_overhead_max(plain.size()));
+        const auto result = cobs_encode(plain, stuffed);
+        link.insert(link.end(), stuffed.begin(), stuffed.begin() + static_cast<std::ptrdiff_t>(result.produced));
+        link.push_back(std::byte{0});
+    }
+    return link;
+}
+
+} // namespace
+
+int main() {
+    std::vector<Problem> problems;
+    const auto json = parse_json_file(bench::source("tools/demo/sanderling/dictionary.json"), problems);
+    const Dictionary dictionary = read_dictionary(json.value(), "dictionary.json", problems);
+    const auto link = make_link_bytes(dictionary);
+    std::vector<std::byte> target(link.size());
+    std::uint64_t rows = 0;
+    std::uint64_t sink = 0;
+
+    bench::Race race;
+    const auto decode = race.add("deframe + decode to rows", [&] {
+        Deframer deframer;
+        Decoder decoder(dictionary);
+        for (std::size_t at = 0; at < link.size(); at += kReadOctets) {
+            deframer.push(std::span(link).subspan(at, std::min(kReadOctets, link.size() - at)), [&](const Frame& frame) {
+                if (frame.verdict == FrameVerdict::good) {
+                    for (const auto& row : decoder.decode(frame.packet).rows) {
+                        rows += row.numbers.size();
+                    }
+                }
+            });
+        }
+        sink += deframer.counts().frames_good;
+    });
+    const auto roofline = race.add("limit: delimiter + unstuffing + CRC alone", [&] {
+        std::byte plain[kFrameOctetsMax];
+        const std::byte* at = link.data();
+        const std::byte* const end = at + link.size();
+        while (at < end) {
+            const auto* delimiter = static_cast<const std::byte*>(std::memchr(at, 0, static_cast<std::size_t>(end - at)));
+            const auto unstuffed = cobs_decode({at, delimiter}, plain);
+            sink += crc16({plain, unstuffed.produced}) == 0;
+            at = delimiter + 1;
+        }
+    });
+    const auto crc_only = race.add("CRC alone, 64 octets at a time", [&] {
+        for (std::size_t k = 0; k < kFrames; ++k) {
+            sink += crc16({link.data() + k * (link.size() / kFrames), link.size() / kFrames});
+        }
+    });
+    const auto copy = race.add("memcpy", [&] {
+        std::memcpy(target.data(), link.data(), link.size());
+        sink += std::to_integer<std::uint64_t>(target[link.size() / 2]);
+    });
+    race.run(9);
+
+    std::printf("decode: %zu frames, %.1f octets each, %zu channel values a frame\n", kFrames,
+                static_cast<double>(link.size()) / kFrames, static_cast<std::size_t>(rows / (9 * kFrames)));
+    for (const auto id : {decode, roofline, crc_only, copy}) {
+        std::printf("  %-44s %8.2f million frames/s  (spread %.0f %%)\n", race.name(id).c_str(),
+                    kFrames / race.median_s(id) * 1e-6, race.spread_percent(id));
+    }
+    std::printf("  ratio to the limit: %.2f\n", race.median_s(roofline) / race.median_s(decode));
+    return sink == 0 ? 1 : 0; // keeps the work from being optimised away
+}
