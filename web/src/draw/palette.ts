@@ -1,0 +1,61 @@
+/** Colours of the canvases, read from the same tokens as the rest of the page (style/tokens.css). */
+export interface Palette {
+  ink: string;
+  muted: string;
+  ground: string;
+  surface: string;
+  rule: string;
+  cursor: string;
+  hover: string;
+  band_a: string;
+  band_b: string;
+  window: string;
+  hatch: string;
+  range: string;
+  profile: string;
+  series: readonly string[];
+  bands: readonly string[];
+  warning: string;
+  caution: string;
+  advisory: string;
+  note: string;
+  font: string;
+  version: number;
+}
+
+let current: Palette | undefined;
+let version = 0;
+
+export function forget_palette(): void {
+  current = undefined;
+}
+
+export function palette(): Palette {
+  if (current) return current;
+  const style = getComputedStyle(document.documentElement);
+  const token = (name: string): string => style.getPropertyValue(name).trim();
+  current = {
+    ink: token('--ink'),
+    muted: token('--ink-muted'),
+    ground: token('--ground'),
+    surface: token('--surface'),
+    rule: token('--rule'),
+    cursor: token('--cursor'),
+    hover: token('--hover'),
+    band_a: token('--band-a'),
+    band_b: token('--band-b'),
+    window: token('--window'),
+    hatch: token('--hatch'),
+    range: token('--range'),
+    profile: token('--profile'),
+    series: [1, 2, 3, 4].map((i) => token(`--series-${i}`)),
+    bands: [1, 2, 3, 4].map((i) => token(`--series-${i}-band`)),
+    warning: token('--warning'),
+    caution: token('--caution'),
+    advisory: token('--advisory'),
+    note: token('--note'),
+    font: token('--font'),
+    version: ++version,
+  };
+  return current;
+}

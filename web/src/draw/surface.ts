@@ -1,0 +1,41 @@
+/** A canvas that keeps its pixels in step with its size on the page. Device pixel ratio is capped: above 2 nobody sees it. */
+const kRatioMax = 2;
+
+export class Surface {
+  readonly context: CanvasRenderingContext2D;
+  width = 0;
+  height = 0;
+  /** Rises when the size changed and everything must be drawn again. */
+  version = 0;
+  private readonly observer: ResizeObserver;
+
+  constructor(readonly canvas: HTMLCanvasElement) {
+    const context = canvas.getContext('2d');
+    if (!context) throw new Error('this browser draws no 2D canvas');
+    this.context = context;
+    this.observer = new ResizeObserver(() => this.fit());
+    this.observer.observe(canvas);
+    this.fit();
+  }
+
+  stop(): void {
+    this.observer.disconnect();
+  }
+
+  /** Clears and sets CSS pixels as the unit. */
+  begin(): CanvasRenderingContext2D {
+    const ratio = Math.min(kRatioMax, window.devicePixelRatio || 1);
+    this.context.setTransform(ratio, 0, 0, ratio, 0, 0);
+    this.context.clearRect(0, 0, this.width, this.height);
+    return this.context;
+  }
+
+  private fit(): void {
+    const ratio = Math.min(kRatioMax, window.devicePixelRatio || 1);
+    this.width = this.canvas.clientWidth;
+    this.height = this.canvas.clientHeight;
+    this.canvas.width = Math.max(1, Math.round(this.width * ratio));
+    this.canvas.height = Math.max(1, Math.round(this.height * ratio));
+    this.version++;
+  }
+}

@@ -1,0 +1,97 @@
+/** The one place where numbers become text. A minus sign is a minus sign, so that digits stand under digits. */
+import type { Column } from './stream/messages';
+import { shown_decimals, shown_unit, shown_value, shown_width } from './units';
+
+export const kNoValue = '–';
+const kMinus = '\u2212';
+const kNarrowSpace = '\u202f';
+
+export function format_fixed(value: number, decimals: number): string {
+  if (!Number.isFinite(value)) return kNoValue;
+  const text = value.toFixed(decimals);
+  if (!text.startsWith('-')) return text;
+  return Number(text) === 0 ? text.slice(1) : kMinus + text.slice(1);
+}
+
+/** Value of a column without its unit; the word when it is an enumeration. */
+export function format_value(column: Column, value: number): string {
+  if (!Number.isFinite(value)) return kNoValue;
+  if (column.enumeration.size > 0) return column.enumeration.get(value) ?? `${format_fixed(value, 0)}?`;
+  return format_fixed(shown_value(column.unit, value), shown_decimals(column.unit, column.decimals));
+}
+
+/** Value with its unit. */
+export function format_with_unit(column: Column, value: number): string {
+  const text = format_value(column, value);
+  const symbol = column.enumeration.size > 0 || text === kNoValue ? '' : shown_unit(column.unit).symbol;
+  if (symbol === '') return text;
+  return symbol === '°' ? text + symbol : `${text}${kNarrowSpace}${symbol}`;
+}
+
+/** 1-sigma, with two significant digits and at least the column's decimals' coarseness. */
+export function format_sigma(unit: string, sigma: number): string {
+  const width = shown_width(unit, sigma);
+  if (!(width >= 0) || !Number.isFinite(width)) return kNoValue;
+  const decimals = width === 0 ? 1 : Math.min(3, Math.max(0, 1 - Math.floor(Math.log10(width))));
+  return `±${kNarrowSpace}${format_fixed(width, Math.min(decimals, 2))}`;
+}
+
+const two = (value: number): string => String(value).padStart(2, '0');
+
+/** Signed duration "+0:12.3", "−1:02:03.0". Truncated, so that a clock never shows a second early. */
+export function format_clock(t_s: number, decimals = 1): string {
+  if (!Number.isFinite(t_s)) return kNoValue;
+  const scale = 10 ** decimals;
+  const ticks = Math.floor(Math.abs(t_s) * scale + 1e-6);
+  const whole = Math.floor(ticks / scale);
+  const fraction = decimals > 0 ? `.${String(ticks % scale).padStart(decimals, '0')}` : '';
+  const hours = Math.floor(whole / 3600);
+  const minutes = Math.floor(whole / 60) % 60;
+  const sign = t_s < 0 && ticks > 0 ? kMinus : '+';
+  return `${sign}${hours > 0 ? `${hours}:${two(minutes)}` : minutes}:${two(whole % 60)}${fraction}`;
+}
+
+/** "2 min 05 s", "42 s". */
+export function format_duration(t_s: number): string {
+  if (!Number.isFinite(t_s) || t_s < 0) return kNoValue;
+  const whole = Math.round(t_s);
+  const hours = Math.floor(whole / 3600);
+  const minutes = Math.floor(whole / 60) % 60;
+  if (hours > 0) return `${hours} h ${two(minutes)} min`;
+  return minutes > 0 ? `${minutes} min ${two(whole % 60)} s` : `${whole} s`;
+}
+
+/** Age of a value, short: "0.2 s", "14 s", "3 min". */
+export function format_age(age_s: number): string {
+  if (!Number.isFinite(age_s)) return kNoValue;
+  const age = Math.max(0, age_s);
+  if (age < 10) return `${age.toFixed(1)} s`;
+  return age < 100 ? `${Math.floor(age)} s` : `${Math.floor(age / 60)} min`;
+}
+
+export function format_utc_time(ms: number): string {
+  return Number.isFinite(ms) ? new Date(ms).toISOString().slice(11, 19) : kNoValue;
+}
+
+export function format_utc_date(ms: number): string {
+  return Number.isFinite(ms) ? new Date(ms).toISOString().slice(0, 10) : kNoValue;
+}
+
+/** Size with decimal prefixes (IEC 80000-13). */
+export function format_size(octets: number): string {
+  if (!Number.isFinite(octets)) return kNoValue;
+  const names = ['B', 'kB', 'MB', 'GB', 'TB'];
+  let value = octets;
+  let step = 0;
+  while (value >= 999.5 && step < names.length - 1) {
+    value /= 1000;
+    step++;
+  }
+  return `${step === 0 || value >= 100 ? value.toFixed(0) : value.toFixed(1)} ${names[step] ?? ''}`;
+}
+
+/** "accel_body_x" to "accel body x" with a capital; unit suffixes of names are dropped, since the unit stands beside. */
+export function format_name(name: string): string {
+  const words = name.replace(/_(mps2|mps|m|s|pa|k|rad_s|deg|ppm|v|hz|percent)$/, '').replace(/_/g, ' ');
+  return words.charAt(0).toUpperCase() + words.slice(1);
+}

@@ -1,0 +1,93 @@
+/** The HTTP API of protocol/STREAM.md, section 3: requests and checked answers. Errors carry the server's own sentence. */
+import { read_series, type Series } from './blocks';
+import {
+  read_description,
+  read_event,
+  read_latest,
+  read_recording,
+  type Description,
+  type FlightEvent,
+  type LatestRow,
+  type Recording,
+  type SessionRole,
+} from './messages';
+
+const kTimeoutMs = 10_000; // the server's own limit for a request
+
+async function request(path: string, init: RequestInit = {}): Promise<Response> {
+  let answer: Response;
+  try {
+    answer = await fetch(path, { ...init, signal: AbortSignal.timeout(kTimeoutMs), credentials: 'same-origin' });
+  } catch {
+    throw new Error('The ground station did not answer.');
+  }
+  if (answer.ok) return answer;
+  let sentence = `${answer.status} ${answer.statusText}`;
+  try {
+    const body: unknown = await answer.json();
+    if (typeof body === 'object' && body !== null && 'error' in body && typeof body.error === 'string') sentence = body.error;
+  } catch {
+    // The status line is all the server said.
+  }
+  throw new Error(sentence);
+}
+
+async function json(path: string): Promise<Record<string, unknown>> {
+  const body: unknown = await (await request(path)).json();
+  if (typeof body !== 'object' || body === null) throw new Error(`${path}: the answer is no JSON object`);
+  return body as Record<string, unknown>;
+}
+
+async function post(path: string, body: object): Promise<void> {
+  await request(path, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(body) });
+}
+
+const at = (id: string): string => `/api/recordings/${encodeURIComponent(id)}`;
+
+export async function fetch_recordings(): Promise<Recording[]> {
+  const list = (await json('/api/recordings'))['recordings'];
+  if (!Array.isArray(list)) throw new Error('/api/recordings: the answer has no list');
+  return list.map((entry, i) => read_recording(entry, `recordings/${i}`));
+}
+
+export async function fetch_description(id: string): Promise<Description> {
+  return read_description(await json(`${at(id)}/description`));
+}
+
+export async function fetch_events(id: string): Promise<FlightEvent[]> {
+  const list = (await json(`${at(id)}/events`))['events'];
+  if (!Array.isArray(list)) throw new Error('events: the answer has no list');
+  return list.map((entry, i) => read_event(entry, `events/${i}`));
+}
+
+export async function fetch_latest(id: string, t_s: number): Promise<LatestRow[]> {
+  return read_latest((await json(`${at(id)}/latest?t_s=${t_s}`))['latest']);
+}
+
+export interface SeriesWindow {
+  table: number;
+  columns: readonly string[];
+  /** Absent: the whole tape. */
+  from_s?: number;
+  to_s?: number;
+  points: number;
+}
+
+export async function fetch_series(id: string, window: SeriesWindow): Promise<Series> {
+  const range = window.from_s === undefined || window.to_s === undefined ? '' : `&from_s=${window.from_s}&to_s=${window.to_s}`;
+  const columns = window.columns.map(encodeURIComponent).join(',');
+  const path = `${at(id)}/series?table=${window.table}&columns=${columns}${range}&points=${window.points}`;
+  return read_series(await (await request(path)).arrayBuffer());
+}
+
+export const download_address = (id: string): string => `${at(id)}/download`;
+
+export async function fetch_role(): Promise<SessionRole> {
+  return (await json('/api/session'))['role'] === 'operator' ? 'operator' : 'viewer';
+}
+
+export const post_key = (key: string): Promise<void> => post('/api/session', { key });
+export const post_meta = (id: string, meta: { name?: string; notes?: string }): Promise<void> => post(`${at(id)}/meta`, meta);
+export const post_marker = (text: string, t_s: number): Promise<void> => post('/api/live/marker', { text, t_s });
+export const post_note = (text: string): Promise<void> => post('/api/live/note', { text });
+export const post_cut = (name: string): Promise<void> => post('/api/live/cut', { name });

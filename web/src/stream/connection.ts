@@ -1,0 +1,146 @@
+/**
+ * The WebSocket of the page: comes back by itself for ever, and knows when it has gone quiet. What was missed while it
+ * was away is the tape's business (`on_open` and sequence jumps tell it).
+ */
+import { BlockError, read_blocks, type Block, type BlockMessage } from './blocks';
+import { MessageError, read_message, type ServerMessage } from './messages';
+
+export type ConnectionState = 'connecting' | 'open' | 'waiting' | 'refused';
+
+export interface ConnectionHandlers {
+  on_state(state: ConnectionState, reason: string): void;
+  on_message(message: ServerMessage): void;
+  on_block(block: Block, message: BlockMessage): void;
+  /** After the blocks of one message. `missed` when sequence numbers jumped and no coalescing explains it. */
+  on_tick(message: BlockMessage, missed: boolean): void;
+  on_fault(what: string): void;
+}
+
+const kBackoffFirstMs = 250;
+const kBackoffMaxMs = 5000;
+const kSilenceMs = 4000; // `status` comes once a second: four missed means a dead path, not a slow one
+const kRequestsPerSecond = 20; // well under the server's 50
+
+const kCloseWords: Readonly<Record<number, string>> = {
+  1001: 'The ground station is shutting down.',
+  4400: 'The ground station did not understand this page. Reload it.',
+  4403: 'The ground station does not serve this address. Open the one it printed.',
+  4408: 'This device was too slow to keep up. Coming back.',
+  4503: 'The ground station has its full number of viewers. Trying again.',
+};
+
+export function backoff_ms(attempt: number): number {
+  return Math.min(kBackoffMaxMs, kBackoffFirstMs * 2 ** Math.min(attempt, 10));
+}
+
+export class Connection {
+  private socket: WebSocket | undefined;
+  private attempt = 0;
+  private timer: ReturnType<typeof setTimeout> | undefined;
+  private watchdog: ReturnType<typeof setInterval> | undefined;
+  private last_heard_ms = 0;
+  private seq = -1;
+  private pending: object | undefined;
+  private pending_timer: ReturnType<typeof setTimeout> | undefined;
+
+  constructor(
+    private readonly address: string,
+    private readonly handlers: ConnectionHandlers,
+  ) {}
+
+  start(): void {
+    this.watchdog = setInterval(() => this.check_silence(), 500);
+    window.addEventListener('online', () => this.retry_now());
+    window.addEventListener('offline', () => this.drop('This device is offline.'));
+    this.open();
+  }
+
+  stop(): void {
+    clearInterval(this.watchdog);
+    clearTimeout(this.timer);
+    this.socket?.close(1000);
+    this.socket = undefined;
+  }
+
+  /** Sends at once. False when there is no connection. */
+  send(request: object): boolean {
+    if (this.socket?.readyState !== WebSocket.OPEN) return false;
+    this.socket.send(JSON.stringify(request));
+    return true;
+  }
+
+  /** Sends the newest of many requests, e.g. seeks while a finger drags, at a rate the server accepts. */
+  send_latest(request: object): void {
+    this.pending = request;
+    this.pending_timer ??= setTimeout(() => {
+      this.pending_timer = undefined;
+      if (this.pending) this.send(this.pending);
+      this.pending = undefined;
+    }, 1000 / kRequestsPerSecond);
+  }
+
+  private open(): void {
+    this.handlers.on_state('connecting', '');
+    const socket = new WebSocket(this.address);
+    socket.binaryType = 'arraybuffer';
+    this.socket = socket;
+    this.last_heard_ms = performance.now();
+    this.seq = -1;
+    socket.onopen = () => {
+      this.attempt = 0;
+      this.handlers.on_state('open', '');
+    };
+    socket.onmessage = (message: MessageEvent<unknown>) => this.receive(message.data);
+    socket.onclose = (close) => {
+      if (this.socket === socket) this.wait(close.code, kCloseWords[close.code] ?? 'No connection to the ground station.');
+    };
+  }
+
+  private wait(code: number, reason: string): void {
+    this.socket = undefined;
+    this.handlers.on_state(code === 4403 ? 'refused' : 'waiting', reason);
+    const delay_ms = code === 4403 ? kBackoffMaxMs : backoff_ms(this.attempt++);
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => this.open(), delay_ms);
+  }
+
+  private retry_now(): void {
+    if (this.socket) return;
+    clearTimeout(this.timer);
+    this.attempt = 0;
+    this.open();
+  }
+
+  private drop(reason: string): void {
+    const socket = this.socket;
+    if (!socket) return;
+    socket.onmessage = null;
+    socket.onclose = null;
+    socket.close();
+    this.wait(0, reason);
+  }
+
+  private check_silence(): void {
+    if (this.socket && performance.now() - this.last_heard_ms > kSilenceMs) this.drop('The ground station went quiet. Reconnecting.');
+  }
+
+  private receive(data: unknown): void {
+    this.last_heard_ms = performance.now();
+    try {
+      if (typeof data === 'string') {
+        const message = read_message(data);
+        // A new tape behind the connection starts a new count.
+        if (message.type === 'hello') this.seq = -1;
+        this.handlers.on_message(message);
+      } else if (data instanceof ArrayBuffer) {
+        const message = read_blocks(data, this.handlers.on_block);
+        const missed = !message.replay && !message.coalesced && this.seq >= 0 && message.seq > this.seq + 1;
+        this.seq = message.seq;
+        this.handlers.on_tick(message, missed);
+      }
+    } catch (error) {
+      if (!(error instanceof MessageError) && !(error instanceof BlockError)) throw error;
+      this.handlers.on_fault(error.message);
+    }
+  }
+}

@@ -1,0 +1,244 @@
+/**
+ * One recording and one cursor on it. Live is the tape whose head still moves; looking back is the same tape with the
+ * cursor let go. Every view is a function of (tape, cursor): nothing here knows who draws it.
+ */
+import type { Block } from '../stream/blocks';
+import type { Series } from '../stream/blocks';
+import type { Description, LatestRow, Mode, Table } from '../stream/messages';
+import { Columns } from './columns';
+import { EventLog } from './events';
+import { Overview } from './overview';
+
+export interface TableData {
+  readonly table: Table;
+  readonly columns: Columns;
+  readonly overview: Overview;
+  /** Newest row by time, whether it came in a block or with a hello. */
+  newest: LatestRow | undefined;
+  /** Row at the cursor, as the server answered, when the cursor stands where `columns` cannot answer. */
+  at_cursor: LatestRow | undefined;
+}
+
+const kSpanLive_s = 60;
+const kSpanMin_s = 0.5;
+const kLead = 0.03; // of the window stays free after the head, so that the newest value is not glued to the edge
+
+export class Tape {
+  readonly tables: readonly TableData[];
+  readonly log = new EventLog();
+  /** Rises whenever rows arrive; `view_version` whenever cursor or window move. */
+  data_version = 0;
+  view_version = 0;
+  /** True while the cursor rides on the head. */
+  following: boolean;
+  /** Replay only: the server moves the cursor. */
+  playing = false;
+  rate = 1;
+  /** Estimate of station time now against local time; NaN until the first status. */
+  private offset_s = NaN;
+  private newest_s: number;
+  private cursor: number;
+  private from = 0;
+  private span: number;
+
+  constructor(
+    readonly description: Description,
+    readonly mode: Mode,
+    latest: readonly LatestRow[],
+  ) {
+    this.tables = description.tables.map((table) => ({
+      table,
+      columns: new Columns(table.number_count),
+      overview: new Overview(table.number_count),
+      newest: undefined,
+      at_cursor: undefined,
+    }));
+    this.following = mode === 'live';
+    this.newest_s = Math.max(0, description.recording.t_end_s || 0);
+    this.cursor = mode === 'live' ? this.newest_s : 0;
+    this.span = mode === 'live' ? kSpanLive_s : Math.max(this.newest_s, kSpanMin_s);
+    this.take_latest(latest);
+  }
+
+  get live(): boolean {
+    return this.mode === 'live';
+  }
+
+  /** Where the tape ends now, seconds since its start. */
+  get head_s(): number {
+    if (!this.live || Number.isNaN(this.offset_s)) return this.newest_s;
+    return Math.max(this.newest_s, performance.now() / 1000 + this.offset_s);
+  }
+
+  get cursor_s(): number {
+    return this.following ? this.head_s : this.cursor;
+  }
+
+  get span_s(): number {
+    return this.span;
+  }
+
+  /** Left edge of the strips' window; it rides with the head while following. */
+  get from_s(): number {
+    if (!this.following) return this.from;
+    return Math.max(0, this.head_s - this.span * (1 - kLead));
+  }
+
+  get to_s(): number {
+    return this.from_s + this.span;
+  }
+
+  /** What the tape along the bottom edge shows: from 0 to this. */
+  get extent_s(): number {
+    return Math.max(this.live ? 20 : 1, this.head_s);
+  }
+
+  set_station_now(t_s: number): void {
+    const offset_s = t_s - performance.now() / 1000;
+    // Delay on the way only ever makes the estimate late: keep the earliest message's, follow slow drift.
+    this.offset_s = Number.isNaN(this.offset_s) || Math.abs(offset_s - this.offset_s) > 0.5
+      ? offset_s
+      : Math.max(offset_s, this.offset_s - 1e-4);
+  }
+
+  take_block(block: Block): void {
+    const data = this.tables[block.table];
+    if (!data || block.columns !== data.table.number_count) return;
+    for (let i = 0; i < block.rows; i++) {
+      if (this.live) data.columns.push_block_row(block.view, block.t_offset, block.values_offset, block.rows, i);
+      const t_s = block.view.getFloat64(block.t_offset + 8 * i, true);
+      if (this.live) {
+        const bin = data.overview.touch(t_s);
+        for (let c = 0; c < block.columns; c++) {
+          data.overview.take(bin, c, block.view.getFloat64(block.values_offset + 8 * (c * block.rows + i), true));
+        }
+        if (t_s > this.newest_s) this.newest_s = t_s;
+      }
+      if (!data.newest || t_s >= data.newest.t_s) this.set_newest(data, t_s, block, i);
+    }
+    this.data_version++;
+  }
+
+  /** A piece of history of every number column of one table, from the server. `complete`: it leaves nothing out. */
+  take_series(series: Series, from_s: number, complete: boolean): void {
+    const data = this.tables[series.table];
+    if (!data || series.columns !== data.table.number_count) return;
+    for (let i = 0; i < series.rows; i++) {
+      const t_s = series.t_s[i] ?? NaN;
+      const bin = data.overview.touch(t_s);
+      for (let c = 0; c < series.columns; c++) {
+        data.overview.take(bin, c, series.min[c * series.rows + i] ?? NaN);
+        data.overview.take(bin, c, series.max[c * series.rows + i] ?? NaN);
+      }
+      if (!series.decimated) data.columns.push_row(t_s, series.min, series.rows, i);
+    }
+    if (!series.decimated && complete) data.columns.complete_from_s = Math.min(data.columns.complete_from_s, from_s);
+    this.data_version++;
+  }
+
+  /** Rows between these times never came and cannot be had: what lies before `to_s` must come from the server. */
+  mark_hole(to_s: number): void {
+    for (const data of this.tables) data.columns.complete_from_s = Math.max(data.columns.complete_from_s, to_s);
+  }
+
+  take_latest(latest: readonly LatestRow[]): void {
+    for (const row of latest) {
+      const data = this.tables[row.table];
+      if (data && row.values.length >= data.table.number_count) data.newest = row;
+    }
+    this.data_version++;
+  }
+
+  take_at_cursor(latest: readonly LatestRow[]): void {
+    for (const data of this.tables) data.at_cursor = undefined;
+    for (const row of latest) {
+      const data = this.tables[row.table];
+      if (data && row.values.length >= data.table.number_count) data.at_cursor = row;
+    }
+    this.data_version++;
+  }
+
+  /** Whether rows at the cursor are all here, without asking the server. */
+  get cursor_is_local(): boolean {
+    if (this.following) return true;
+    return this.live && this.tables.every((data) => data.columns.count === 0 || data.columns.covers(this.cursor));
+  }
+
+  /** Value and time of a column at the cursor; NaN when there is none. */
+  value_at_cursor(table: number, column: number): { value: number; t_s: number } {
+    const data = this.tables[table];
+    if (!data) return { value: NaN, t_s: NaN };
+    if (!this.following && this.live && data.columns.covers(this.cursor)) {
+      const i = data.columns.find(this.cursor);
+      return { value: data.columns.value(column, i), t_s: i < 0 ? NaN : data.columns.time(i) };
+    }
+    const row = this.following || (!this.live && this.playing) ? data.newest : data.at_cursor;
+    return { value: row?.values[column] ?? NaN, t_s: row?.t_s ?? NaN };
+  }
+
+  set_cursor(t_s: number): void {
+    const head_s = this.head_s;
+    const from = this.from_s;
+    this.from = from;
+    this.following = false;
+    this.cursor = Math.min(head_s, Math.max(0, t_s));
+    if (this.cursor < this.from || this.cursor > this.from + this.span) this.from = Math.max(0, this.cursor - this.span / 2);
+    this.view_version++;
+  }
+
+  /** The server's word on the cursor during replay. */
+  set_replay(cursor_s: number, playing: boolean, rate: number, t_end_s: number): void {
+    this.playing = playing;
+    this.rate = rate;
+    this.newest_s = Math.max(this.newest_s, t_end_s || 0);
+    this.cursor = cursor_s;
+    if (cursor_s > this.from + 0.9 * this.span || cursor_s < this.from) {
+      this.from = Math.max(0, Math.min(cursor_s - 0.1 * this.span, this.newest_s - this.span * (1 - kLead)));
+    }
+    this.view_version++;
+  }
+
+  to_head(): void {
+    if (this.live) this.following = true;
+    else this.set_cursor(this.head_s);
+    this.view_version++;
+  }
+
+  /** Window `factor` times as long, `anchor_s` staying where it is on screen. */
+  zoom(factor: number, anchor_s = this.cursor_s): void {
+    const longest_s = Math.max(this.extent_s * 1.05, kSpanLive_s);
+    const span = Math.min(longest_s, Math.max(kSpanMin_s, this.span * factor));
+    if (!this.following) {
+      const part = Math.min(1, Math.max(0, (anchor_s - this.from) / this.span));
+      this.from = Math.max(0, anchor_s - part * span);
+    }
+    this.span = span;
+    this.view_version++;
+  }
+
+  /** Shows everything. */
+  zoom_out(): void {
+    this.from = 0;
+    this.span = Math.max(kSpanMin_s, this.extent_s * (1 + kLead));
+    this.view_version++;
+  }
+
+  /** Moves the window; while live that lets go of the head, with the cursor left where it is seen. */
+  pan(by_s: number): void {
+    const from = this.from_s;
+    if (this.following) {
+      this.cursor = this.head_s;
+      this.following = false;
+    }
+    this.from = Math.max(0, Math.min(from + by_s, Math.max(0, this.head_s - this.span * 0.2)));
+    this.view_version++;
+  }
+
+  private set_newest(data: TableData, t_s: number, block: Block, i: number): void {
+    const row = (data.newest ??= { table: block.table, t_s, values: new Float64Array(block.columns) });
+    row.t_s = t_s;
+    for (let c = 0; c < block.columns; c++) {
+      row.values[c] = block.view.getFloat64(block.values_offset + 8 * (c * block.rows + i), true);
+    }
+  }
+}

@@ -1,0 +1,15 @@
+import { svelte } from '@sveltejs/vite-plugin-svelte';
+import { defineConfig } from 'vitest/config';
+
+// The build folder is the caller's choice: `npm run build -- --outDir DIR --emptyOutDir`, or TURNSTONE_WEB_OUT.
+export default defineConfig({
+  plugins: [svelte()],
+  build: {
+    target: 'es2022',
+    outDir: process.env['TURNSTONE_WEB_OUT'] ?? 'dist',
+    assetsInlineLimit: 0, // the server's content security policy allows no inline data but images
+    modulePreload: { polyfill: false },
+  },
+  server: { proxy: { '/api': { target: process.env['TURNSTONE_SERVER'] ?? 'http://127.0.0.1:8321', ws: true } } },
+  test: { include: ['tests/**/*.test.ts'], environment: 'node' },
+});
