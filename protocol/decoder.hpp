@@ -23,8 +23,8 @@ enum class DecodeVerdict : unsigned char {
 struct DecodedRow {
     std::size_t table;                      ///< index into Dictionary::tables
     double time_offset_ms;                  ///< of this row after the packet's time (0 except in batches)
-    std::span<const double> numbers;        ///< number channels in order; NaN: raw value has no calibrated value
-    std::span<const std::string_view> texts; ///< text channels in order, valid UTF-8, trailing NULs removed
+    std::span<const double> numbers;        ///< number channels in order; NaN: not a finite number, no value
+    std::span<const std::string_view> texts; ///< text channels in order, valid UTF-8, up to the first NUL
     std::uint64_t out_of_range;             ///< bit k: number channel k (k < 64) lies outside its valid range
 };
 
