@@ -1,0 +1,42 @@
+#pragma once
+/// Rotations as estimators use them: Hamilton quaternions, scalar first, body to local.
+///
+/// Source: J. Sola, "Quaternion kinematics for the error-state Kalman filter", arXiv:1711.02508 (2017): eqs. 101 (exponential),
+/// 103 (logarithm), 115 (rotation matrix). The simulator has rotation code of its own on purpose.
+#include <cmath>
+
+#include <Eigen/Core>
+#include <Eigen/Geometry>
+
+namespace turnstone {
+
+/// skew(a) b = a x b
+[[nodiscard]] inline Eigen::Matrix3d skew(const Eigen::Vector3d& a) {
+    Eigen::Matrix3d m;
+    m << 0, -a.z(), a.y(), a.z(), 0, -a.x(), -a.y(), a.x(), 0;
+    return m;
+}
+
+/// Rotation vector (rad) to unit quaternion. Exact to rounding for any length, zero included.
+[[nodiscard]] inline Eigen::Quaterniond quaternion_from_rotation_vector(const Eigen::Vector3d& rotation_rad) {
+    const double angle = rotation_rad.norm();
+    // sin(a/2)/a loses nothing but divides by zero at zero; two terms of its series are exact to rounding below 1e-4.
+    const double scale = angle < 1e-4 ? 0.5 - angle * angle / 48 : std::sin(angle / 2) / angle;
+    return {std::cos(angle / 2), scale * rotation_rad.x(), scale * rotation_rad.y(), scale * rotation_rad.z()};
+}
+
+/// Unit quaternion to the shorter rotation vector, length in [0, pi]; q and -q give the same.
+[[nodiscard]] inline Eigen::Vector3d rotation_vector_from_quaternion(const Eigen::Quaterniond& q) {
+    const double sign = q.w() < 0 ? -1 : 1;
+    const Eigen::Vector3d axis = sign * q.vec();
+    const double sine = axis.norm();
+    const double scale = sine < 1e-8 ? 2.0 : 2 * std::atan2(sine, sign * q.w()) / sine;
+    return scale * axis;
+}
+
+/// The shortest rotation that takes body x to the unit vector `nose_local`.
+[[nodiscard]] inline Eigen::Quaterniond quaternion_nose_to(const Eigen::Vector3d& nose_local) {
+    return Eigen::Quaterniond::FromTwoVectors(Eigen::Vector3d::UnitX(), nose_local);
+}
+
+} // namespace turnstone
