@@ -113,6 +113,8 @@ void DictionaryReading::read_packet(JsonReader& reader) {
         apids_.check(reader, "apid", std::to_string(packet.apid), "APID");
     packet.name = read_name(reader, "name");
     packet_names_.check(reader, "name", packet.name, "packet name");
+    if (!packet.name.empty())
+        firmware_names_.check(reader, "name", packet.name, "firmware name");
     packet.description = reader.text_or("description", "");
     packet.period_ms = reader.number("period_ms", 0.0, kPeriodMax_ms);
 
