@@ -1,0 +1,44 @@
+#pragma once
+/// One kind of packet of one vehicle, from however many links: the first good copy counts. A packet is the same when its
+/// sequence count, on-board time and content are the same and the other came within the last minute; the content is looked at
+/// because a computer in a reboot loop sends the same counts and times again and again.
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <span>
+
+#include "server/pipeline/batch.hpp"
+
+namespace turnstone {
+
+class PacketMerge {
+  public:
+    struct Seen {
+        std::uint64_t content = 0; ///< hash
+        std::uint64_t counter_ns = 0;
+        std::int64_t t_rx_ns = 0;
+        std::int64_t onboard_ns = -1;
+        std::uint32_t boot = 0;
+        std::uint16_t sequence_count = 0;
+        bool filled = false;
+    };
+
+    /// The same packet received before, if there is one.
+    [[nodiscard]] const Seen* find_copy(const Seen& packet) const noexcept;
+    /// Takes in a packet that is no copy: `accepted`, or `late` when a newer one has been accepted.
+    PacketVerdict take(const Seen& packet) noexcept;
+
+    [[nodiscard]] static std::uint64_t content_hash(std::span<const std::byte> packet) noexcept;
+
+  private:
+    // At 50 packets a second, twenty seconds: more than one link lags behind another.
+    static constexpr std::size_t kSeen = 1024;
+    std::array<Seen, kSeen> seen_{};
+    bool any_ = false;
+    std::uint32_t boot_ = 0;
+    std::int64_t newest_onboard_ns_ = -1;
+    std::uint16_t newest_sequence_count_ = 0;
+};
+
+} // namespace turnstone
