@@ -65,11 +65,11 @@ Parachute read_parachute(JsonReader& in) {
         out.trigger_height_m = in.number("trigger_height_m", 1, 1e5);
     } else if (in.has("trigger_height_m")) {
         in.ignore("trigger_height_m");
-        if (in.json().value("trigger", nlohmann::json()) != "apogee") {
-            return out; // the trigger itself was reported
+        // Any other trigger has been reported already.
+        if (in.json().value("trigger", nlohmann::json()) == "apogee") {
+            in.problem_at("trigger_height_m", "has no meaning with trigger \"apogee\"",
+                          "remove it, or set trigger to \"height\"");
         }
-        in.problem_at("trigger_height_m", "has no meaning with trigger \"apogee\"",
-                      "remove it, or set trigger to \"height\"");
     }
     out.delay_s = in.number_or("delay_s", 0, 60, 0.0);
     in.finish();

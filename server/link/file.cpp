@@ -1,0 +1,121 @@
+#include <algorithm>
+#include <array>
+#include <cerrno>
+#include <cstring>
+
+#include <fcntl.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <boost/asio/post.hpp>
+
+#include "server/link/retrying_link.hpp"
+
+namespace turnstone {
+
+namespace {
+
+constexpr std::chrono::milliseconds kPaceStep{10};
+constexpr double kBitsPerOctet = 10.0; // start bit, eight data bits, stop bit
+
+class FileLink final : public RetryingLink {
+  public:
+    FileLink(boost::asio::io_context& context, LinkUri::File source, LinkHandler handler)
+        : RetryingLink(context, std::move(handler)), source_(std::move(source)), timer_(context) {}
+    ~FileLink() override { FileLink::close(); }
+
+  private:
+    void open() override {
+        fd_ = ::open(source_.path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+        if (fd_ < 0) {
+            refused(source_.path + " cannot be opened (" + std::strerror(errno) + ")");
+            return;
+        }
+        struct stat status {};
+        if (::fstat(fd_, &status) != 0 || !S_ISREG(status.st_mode)) {
+            refused(source_.path + " is no plain file; a file link reads a raw capture");
+            return;
+        }
+        // After a failed read it goes on where it was: no octet twice.
+        if (::lseek(fd_, static_cast<off_t>(octets_read_), SEEK_SET) < 0) {
+            refused(source_.path + " cannot be read from octet " + std::to_string(octets_read_) + " on (" +
+                    std::strerror(errno) + ")");
+            return;
+        }
+        t_paced_ns_ = station_now_ns();
+        octets_before_ = octets_read_;
+        opened();
+    }
+
+    void read() override {
+        if (source_.pace_baud == 0 && may_read()) {
+            // Posting between blocks gives the other links their turn.
+            boost::asio::post(context(), [self = self<FileLink>()] { self->read_block(); });
+            return;
+        }
+        timer_.expires_after(kPaceStep);
+        timer_.async_wait([self = self<FileLink>()](const boost::system::error_code& error) {
+            if (!error) {
+                self->read_block();
+            }
+        });
+    }
+
+    /// Octets a line of the given rate would have delivered by now and that were not read yet.
+    [[nodiscard]] std::size_t due() const {
+        if (source_.pace_baud == 0) {
+            return may_read() ? buffer_.size() : 0;
+        }
+        const double elapsed_s = static_cast<double>(station_now_ns() - t_paced_ns_) * 1e-9;
+        const double octets = elapsed_s * source_.pace_baud / kBitsPerOctet - static_cast<double>(octets_read_ - octets_before_);
+        return static_cast<std::size_t>(std::clamp(octets, 0.0, static_cast<double>(buffer_.size())));
+    }
+
+    void read_block() {
+        if (stopped()) {
+            return;
+        }
+        const std::size_t wanted = due();
+        if (wanted > 0) {
+            const ssize_t size = ::read(fd_, buffer_.data(), wanted);
+            if (size < 0) {
+                lost(source_.path + " cannot be read (" + std::strerror(errno) + ")");
+                return;
+            }
+            if (size == 0) {
+                ended();
+                return;
+            }
+            octets_read_ += static_cast<std::uint64_t>(size);
+            received({buffer_.data(), static_cast<std::size_t>(size)});
+        }
+        if (!stopped()) {
+            read();
+        }
+    }
+
+    void close() noexcept override {
+        timer_.cancel();
+        if (fd_ >= 0) {
+            ::close(fd_);
+            fd_ = -1;
+        }
+    }
+
+    LinkUri::File source_;
+    boost::asio::steady_timer timer_;
+    int fd_ = -1;
+    std::int64_t t_paced_ns_ = 0;
+    std::uint64_t octets_before_ = 0; ///< read before this opening
+    std::uint64_t octets_read_ = 0;
+    std::array<std::byte, 16384> buffer_{};
+};
+
+} // namespace
+
+std::shared_ptr<RetryingLink> make_file_link(boost::asio::io_context& context, LinkUri::File source,
+                                             LinkHandler handler) {
+    return std::make_shared<FileLink>(context, std::move(source), std::move(handler));
+}
+
+} // namespace turnstone

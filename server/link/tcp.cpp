@@ -1,0 +1,131 @@
+#include <array>
+
+#include <netinet/tcp.h>
+#include <sys/socket.h>
+
+#include <boost/asio/buffer.hpp>
+#include <boost/asio/connect.hpp>
+#include <boost/asio/ip/tcp.hpp>
+
+#include "server/link/retrying_link.hpp"
+
+namespace turnstone {
+
+namespace {
+
+using boost::asio::ip::tcp;
+
+constexpr std::chrono::seconds kConnectTimeout{5};
+
+class TcpLink final : public RetryingLink {
+  public:
+    TcpLink(boost::asio::io_context& context, LinkUri::Tcp source, LinkHandler handler)
+        : RetryingLink(context, std::move(handler)), source_(std::move(source)),
+          place_(source_.host + " port " + std::to_string(source_.port)), resolver_(context), socket_(context),
+          timeout_(context) {}
+
+  private:
+    void open() override {
+        timed_out_ = false;
+        timeout_.expires_after(kConnectTimeout);
+        timeout_.async_wait([self = self<TcpLink>()](const boost::system::error_code& error) {
+            if (!error) {
+                self->timed_out_ = true;
+                self->resolver_.cancel();
+                boost::system::error_code ignored; // the connect handler reports
+                self->socket_.close(ignored);
+            }
+        });
+        resolver_.async_resolve(source_.host, std::to_string(source_.port),
+                                [self = self<TcpLink>()](const boost::system::error_code& error,
+                                                         const tcp::resolver::results_type& found) {
+                                    self->on_resolved(error, found);
+                                });
+    }
+
+    void on_resolved(const boost::system::error_code& error, const tcp::resolver::results_type& found) {
+        if (stopped()) {
+            return;
+        }
+        if (error || timed_out_) {
+            on_connected(error);
+            return;
+        }
+        boost::asio::async_connect(
+            socket_, found,
+            [self = self<TcpLink>()](const boost::system::error_code& connect_error, const tcp::endpoint&) {
+                self->on_connected(connect_error);
+            });
+    }
+
+    void on_connected(const boost::system::error_code& error) {
+        if (stopped()) {
+            return;
+        }
+        timeout_.cancel();
+        if (timed_out_) {
+            refused(place_ + " did not answer within 5 s");
+            return;
+        }
+        if (error) {
+            refused(place_ + " cannot be reached (" + error.message() + ")");
+            return;
+        }
+        // Without keep-alive a peer that lost its power looks silent for ever.
+        const auto set = [fd = socket_.native_handle()](int level, int option, int value) {
+            // A refused option costs only that notice.
+            (void)::setsockopt(fd, level, option, &value, sizeof value);
+        };
+        set(SOL_SOCKET, SO_KEEPALIVE, 1);
+        set(IPPROTO_TCP, TCP_KEEPIDLE, 5);
+        set(IPPROTO_TCP, TCP_KEEPINTVL, 2);
+        set(IPPROTO_TCP, TCP_KEEPCNT, 3);
+        opened();
+    }
+
+    void read() override {
+        socket_.async_read_some(boost::asio::buffer(buffer_),
+                                [self = self<TcpLink>()](const boost::system::error_code& error, std::size_t size) {
+                                    self->on_read(error, size);
+                                });
+    }
+
+    void on_read(const boost::system::error_code& error, std::size_t size) {
+        if (stopped()) {
+            return;
+        }
+        if (error) {
+            lost(place_ + (error == boost::asio::error::eof ? " closed the connection"
+                                                            : " was lost (" + error.message() + ")"));
+            return;
+        }
+        received({buffer_.data(), size});
+        if (!stopped()) {
+            read();
+        }
+    }
+
+    void close() noexcept override {
+        timeout_.cancel();
+        resolver_.cancel();
+        boost::system::error_code ignored; // the socket is gone either way
+        socket_.close(ignored);
+    }
+
+    LinkUri::Tcp source_;
+    std::string place_;
+    tcp::resolver resolver_;
+    tcp::socket socket_;
+    boost::asio::steady_timer timeout_;
+    bool timed_out_ = false;
+    std::array<std::byte, 16384> buffer_{};
+};
+
+} // namespace
+
+std::shared_ptr<RetryingLink> make_tcp_link(boost::asio::io_context& context, LinkUri::Tcp source,
+                                            LinkHandler handler) {
+    return std::make_shared<TcpLink>(context, std::move(source), std::move(handler));
+}
+
+} // namespace turnstone

@@ -1,0 +1,21 @@
+// In a file of its own, so that no call to new is inlined beside the free() that answers it.
+#include "tests/link/allocations.hpp"
+
+#include <cstdlib>
+#include <new>
+
+namespace turnstone {
+thread_local std::atomic<long>* allocation_counter = nullptr;
+} // namespace turnstone
+
+void* operator new(std::size_t size) {
+    if (turnstone::allocation_counter != nullptr) {
+        turnstone::allocation_counter->fetch_add(1, std::memory_order_relaxed);
+    }
+    if (void* const memory = std::malloc(size)) {
+        return memory;
+    }
+    throw std::bad_alloc();
+}
+void operator delete(void* memory) noexcept { std::free(memory); }
+void operator delete(void* memory, std::size_t) noexcept { std::free(memory); }

@@ -1,0 +1,183 @@
+// Against the kernel's own sockets and files.
+#include <atomic>
+#include <filesystem>
+#include <fstream>
+
+#include <boost/asio/buffer.hpp>
+#include <boost/asio/ip/tcp.hpp>
+#include <boost/asio/ip/udp.hpp>
+#include <boost/asio/write.hpp>
+#include <unistd.h>
+
+#include "tests/link/allocations.hpp"
+#include "tests/link/link_watch.hpp"
+
+using namespace turnstone;
+using namespace std::chrono_literals;
+using boost::asio::ip::tcp;
+using boost::asio::ip::udp;
+
+namespace {
+
+class Sender {
+  public:
+    Sender() : socket_(context_, udp::v4()) {}
+    void send(std::uint16_t port, std::string_view text) {
+        socket_.send_to(boost::asio::buffer(text), {boost::asio::ip::address_v4::loopback(), port});
+    }
+
+  private:
+    boost::asio::io_context context_;
+    udp::socket socket_;
+};
+
+std::uint16_t free_udp_port() {
+    boost::asio::io_context context;
+    return udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
+}
+
+std::filesystem::path capture(const std::string& text) {
+    const auto path = std::filesystem::temp_directory_path() / ("turnstone-capture-" + std::to_string(::getpid()));
+    std::ofstream(path, std::ios::binary) << text;
+    return path;
+}
+
+} // namespace
+
+TEST_CASE("Datagrams come in order, each as its own chunk") {
+    const std::uint16_t port = free_udp_port();
+    LinkWatch watch("udp:127.0.0.1:" + std::to_string(port));
+    REQUIRE(watch.reaches("open"));
+    Sender sender;
+    std::string all;
+    for (int i = 0; i < 200; ++i) {
+        const std::string datagram(static_cast<std::size_t>(1 + i), static_cast<char>('a' + i % 26));
+        sender.send(port, datagram);
+        all += datagram;
+    }
+    sender.send(port, "");
+    sender.send(port, std::string(60000, 'z'));
+    all += std::string(60000, 'z');
+    REQUIRE(watch.receives(all));
+    CHECK(watch.chunks() == 201);
+}
+
+TEST_CASE("A datagram port that is taken is refused until it is free") {
+    boost::asio::io_context context;
+    udp::socket holder(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0));
+    const std::uint16_t port = holder.local_endpoint().port();
+    LinkWatch watch("udp:127.0.0.1:" + std::to_string(port));
+    REQUIRE(watch.reaches("refused"));
+    CHECK_THAT(watch.detail(), Catch::Contains("Address already in use"));
+    holder.close();
+    REQUIRE(watch.reaches("open"));
+}
+
+TEST_CASE("A server that drops the connection is connected again") {
+    boost::asio::io_context context;
+    tcp::acceptor acceptor(context, tcp::endpoint(boost::asio::ip::address_v4::loopback(), 0));
+    const auto endpoint = acceptor.local_endpoint();
+    LinkWatch watch("tcp:localhost:" + std::to_string(endpoint.port()));
+    {
+        tcp::socket server = acceptor.accept();
+        boost::asio::write(server, boost::asio::buffer(std::string_view("first ")));
+        REQUIRE(watch.receives("first "));
+    }
+    REQUIRE(watch.reaches("lost"));
+    CHECK_THAT(watch.detail(), Catch::EndsWith("closed the connection"));
+    {
+        tcp::socket server = acceptor.accept();
+        boost::asio::write(server, boost::asio::buffer(std::string_view("second")));
+        REQUIRE(watch.receives("first second"));
+        acceptor.close();
+    }
+    REQUIRE(watch.reaches("lost"));
+    tcp::acceptor later(context, endpoint);
+    tcp::socket server = later.accept();
+    CHECK(watch.reaches("open"));
+}
+
+TEST_CASE("A server that is not there is refused and named") {
+    boost::asio::io_context context;
+    const std::uint16_t port =
+        tcp::acceptor(context, tcp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
+    LinkWatch watch("tcp:127.0.0.1:" + std::to_string(port));
+    REQUIRE(watch.reaches("refused"));
+    CHECK(watch.detail() ==
+          "127.0.0.1 port " + std::to_string(port) + " cannot be reached (Connection refused)");
+}
+
+TEST_CASE("A capture is read to its end at full speed, but waits for a reader that asks it to") {
+    std::string text(1'000'000, '\0');
+    for (std::size_t i = 0; i < text.size(); ++i) {
+        text[i] = static_cast<char>(i * 2654435761u >> 13);
+    }
+    const auto path = capture(text);
+    std::atomic<bool> open_gate{false};
+    LinkWatch watch("file:" + path.string(), [&open_gate] { return open_gate.load(); });
+    CHECK_FALSE(watch.receives_octets(1, 200ms));
+    open_gate = true;
+    REQUIRE(watch.reaches("ended"));
+    CHECK(watch.text() == text);
+    std::filesystem::remove(path);
+}
+
+TEST_CASE("A paced capture takes as long as the line would have") {
+    // 2880 octets of ten bits at 57600 bits a second: half a second.
+    const auto path = capture(std::string(2880, 'x'));
+    const auto begin = std::chrono::steady_clock::now();
+    LinkWatch watch("file:" + path.string() + "?pace=57600");
+    REQUIRE(watch.reaches("ended"));
+    const std::chrono::duration<double> took = std::chrono::steady_clock::now() - begin;
+    CHECK(watch.text().size() == 2880);
+    CHECK(took.count() >= 0.5);
+    CHECK(took.count() < 2.0);
+    std::filesystem::remove(path);
+}
+
+TEST_CASE("A capture that is missing or no plain file is refused") {
+    LinkWatch missing("file:/nonexistent.bin");
+    CHECK(missing.reaches("refused"));
+    CHECK(missing.detail() == "/nonexistent.bin cannot be opened (No such file or directory)");
+    LinkWatch directory("file:/tmp");
+    CHECK(directory.reaches("refused"));
+    CHECK(directory.detail() == "/tmp is no plain file; a file link reads a raw capture");
+}
+
+TEST_CASE("Reading allocates nothing once it runs") {
+    const std::uint16_t port = free_udp_port();
+    boost::asio::io_context context;
+    std::atomic<long> allocations{0};
+    std::atomic<long> received{0};
+    const auto link = make_link(context, parse_link_uri("udp:127.0.0.1:" + std::to_string(port)).value(),
+                                {[&](std::int64_t, std::int64_t, std::span<const std::byte>) {
+                                     // The first reads fill Asio's own store of handler memory.
+                                     if (++received == 50) {
+                                         allocation_counter = &allocations;
+                                     }
+                                 },
+                                 [](std::int64_t, LinkState, const std::string&) {},
+                                 {}});
+    link->start();
+    std::thread thread([&] {
+        context.run();
+        allocation_counter = nullptr;
+    });
+    Sender sender;
+    for (int i = 0; i < 1000; ++i) {
+        sender.send(port, "a packet's worth of octets");
+        if (i % 10 == 0) {
+            std::this_thread::sleep_for(200us);
+        }
+    }
+    for (int i = 0; i < 500 && received < 1000; ++i) {
+        std::this_thread::sleep_for(10ms);
+    }
+    CHECK(received == 1000);
+    CHECK(allocations == 0);
+    boost::asio::post(context, [&] {
+        allocation_counter = nullptr;
+        link->stop();
+    });
+    thread.join();
+}
