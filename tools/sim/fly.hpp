@@ -1,0 +1,28 @@
+#pragma once
+/// One flight in one call, for tests and benchmarks: the same scenario and seed give the same bits.
+#include <cstdint>
+
+#include "tools/sim/impairment.hpp"
+#include "tools/sim/packetiser.hpp"
+#include "tools/sim/scenario.hpp"
+#include "tools/sim/sensors.hpp"
+
+namespace turnstone::sim {
+
+/// Truth and what the sensors made of it, without packets.
+struct SensedFlight {
+    Truth truth;
+    SensorStream sensors;
+};
+[[nodiscard]] SensedFlight fly_sensors(const Scenario& scenario, std::uint64_t seed);
+
+struct FlightResult {
+    Truth truth;
+    SensorStream sensors;
+    OnboardClock clock;
+    PacketStream sent;
+    DeliveredStream received;
+};
+[[nodiscard]] FlightResult fly(const Scenario& scenario, std::uint64_t seed);
+
+} // namespace turnstone::sim

@@ -1,0 +1,51 @@
+#pragma once
+/// What to simulate: a vehicle, a site and a course of events, and the scatter of one seeded flight.
+#include <cstdint>
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "shared/result.hpp"
+#include "shared/site.hpp"
+#include "shared/vehicle.hpp"
+#include "tools/sim/airframe.hpp"
+#include "tools/sim/impairment.hpp"
+#include "tools/sim/truth.hpp"
+
+namespace turnstone::sim {
+
+struct Scenario {
+    std::string name;
+    std::string summary;
+    Vehicle vehicle; ///< data only: the simulator uses none of its functions
+    Site site;
+    Airframe airframe;
+    RunKind kind = RunKind::flight;
+    double pad_s = 20.0;           ///< from the start to ignition
+    double idle_s = 15.0;          ///< from landing to the end
+    bool leaves_pad = true;
+    bool disperse = false;         ///< draw the flight's true values around the vehicle file's
+    double first_parachute_late_s = 0.0;
+    bool parachutes_fire = true;
+    bool reboot_at_ejection = false;
+    bool fix_lost_at_lift_off = false;
+    bool barometer_dies_at_ejection = false;
+    Impairment impairment;
+};
+
+struct ScenarioName {
+    std::string_view name;
+    std::string_view summary;
+};
+[[nodiscard]] const std::vector<ScenarioName>& scenario_names();
+
+/// Reads vehicle.json and airframe.json in `vehicle_dir` and the site file, and sets up the named course of events.
+[[nodiscard]] Result<Scenario> make_scenario(std::string_view name, const std::filesystem::path& vehicle_dir,
+                                             const std::filesystem::path& site_file);
+
+/// The true values of one flight. The same scenario and seed give the same bits.
+[[nodiscard]] FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed);
+
+} // namespace turnstone::sim
