@@ -1,0 +1,109 @@
+#pragma once
+/// Position, velocity and attitude of the vehicle: the error-state filter of eskf.hpp with this job's sensors and habits.
+///
+/// Aligned at rest (pad_alignment.hpp); predicted by every inertial sample at its own time; corrected by satellite fixes (position
+/// and velocity, related to their time of validity by a second of history), by barometric height, and on the pad by zero velocity and
+/// zero rate. Every correction passes a chi-square gate (99.9 %); a sensor rejected for 3 s on end is believed again after the
+/// covariance has been opened up, because by then the filter is the likelier culprit.
+///
+/// Falls back by steps and names the step it is on (NavigationMode). Inertial samples older than the newest are dropped; a gap in
+/// them is bridged with the mean of its two ends and an uncertainty for what may have happened in between; a gap of more than 2 s ends
+/// the alignment. Clipped accelerometers and saturated gyros count with inflated noise while they last. NaN samples are no samples.
+/// Deterministic; no allocation after construction.
+#include <cstdint>
+
+#include "server/estimate/eskf.hpp"
+#include "server/estimate/history.hpp"
+#include "server/estimate/measurements.hpp"
+#include "server/estimate/nis_monitor.hpp"
+#include "server/estimate/pad_alignment.hpp"
+#include "server/estimate/vertical_input.hpp"
+#include "shared/geodesy.hpp"
+#include "shared/site.hpp"
+#include "shared/vehicle.hpp"
+
+namespace turnstone {
+
+enum class NavigationMode : unsigned char {
+    aligning,       ///< at rest or moving, attitude not known yet
+    pad,            ///< aligned, at rest, zero-velocity updates
+    aided,          ///< moving; a satellite fix was used within the last 2 s
+    dead_reckoning, ///< moving; no fix used for more than 2 s, uncertainty grows
+    lost            ///< inertial samples stopped, or the uncertainty passed use: align again
+};
+
+struct NavigationEstimate {
+    std::int64_t t_ns = 0;
+    NavigationMode mode = NavigationMode::aligning;
+    bool valid = false; ///< everything below means something
+    Eigen::Vector3d position_enu_m, position_sigma_m;
+    Eigen::Vector3d velocity_enu_mps, velocity_sigma_mps;
+    Eigen::Quaterniond q_local_body;
+    Eigen::Vector3d attitude_sigma_rad; ///< about the body axes
+    Eigen::Vector3d rate_body_rad_s;    ///< bias removed
+    Eigen::Vector3d accel_bias_mps2, gyro_bias_rad_s;
+    double tilt_rad, tilt_sigma_rad;    ///< of the nose from vertical
+    double tilt_heading_rad;            ///< azimuth the nose leans to, clockwise from true north, [0, 2 pi)
+    double roll_rad;                    ///< accumulated about the long axis since alignment; not wrapped
+    double nis_fix_mean, nis_height_mean;
+    Health health_fix, health_height;
+    std::uint32_t rejected_fixes, rejected_heights;
+};
+
+class Navigation {
+  public:
+    /// `site` must outlive it.
+    Navigation(const SensorNoise& sensors, const Site& site);
+
+    void imu(const ImuSample& sample);
+    void fix(const FixSample& sample);
+    /// Height above the pad from static pressure.
+    void height(std::int64_t t_ns, double above_pad_m, double sigma_m);
+    void mag(const MagSample& sample);
+    /// `rest`: on the pad or landed. Zero-velocity updates and alignment happen only then.
+    void set_motion(Motion motion);
+
+    [[nodiscard]] NavigationEstimate estimate() const;
+    /// Up in body axes for the vertical filter; empty before alignment.
+    [[nodiscard]] std::optional<TiltInput> tilt() const;
+    [[nodiscard]] const Eskf& filter() const noexcept { return filter_; }
+
+  private:
+    struct Past {
+        std::int64_t t_ns;
+        Eigen::Vector3d position_enu_m, velocity_enu_mps;
+    };
+    void start(const Alignment& alignment, std::int64_t t_ns);
+    void step(const ImuSample& sample);
+    void bridge(const ImuSample& sample, double gap_s);
+    void rest_update();
+    /// Nominal position and velocity at an earlier time; false when history does not reach.
+    bool past(std::int64_t t_ns, Past& out) const;
+    /// Keeps history consistent with a correction just made.
+    void shift_past(const EskfNominal& before);
+    template <int M>
+    bool correct(const Eigen::Matrix<double, M, 1>& innovation, const Eskf::Observation<M>& observation,
+                 const Eigen::Matrix<double, M, M>& noise, NisMonitor& monitor, double gate);
+
+    SensorNoise sensors_;
+    const Site* site_;
+    LocalFrame frame_;
+    double gravity_mps2_;
+    PadAlignment alignment_;
+    Eskf filter_;
+    bool aligned_ = false;
+    bool at_rest_ = true;
+    Motion motion_ = Motion::rest;
+    ImuSample last_{};
+    bool has_last_ = false;
+    double interval_s_ = 0.01;
+    double roll_rad_ = 0;
+    std::int64_t last_fix_used_ns_ = 0;
+    bool fix_used_ = false;
+    std::int64_t fix_rejected_since_ns_ = 0, height_rejected_since_ns_ = 0;
+    std::uint32_t rejected_fixes_ = 0, rejected_heights_ = 0;
+    NisMonitor nis_fix_, nis_height_;
+    History<Past> past_;
+};
+
+} // namespace turnstone
