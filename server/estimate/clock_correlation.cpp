@@ -39,7 +39,7 @@ void append_to_hull(Points& hull, std::size_t& size, const Point& point) noexcep
 
 } // namespace
 
-ClockCorrelation::ClockCorrelation() : blocks_(kBlocks), hull_(kBlocks * kBlockPoints + 1) {}
+ClockCorrelation::ClockCorrelation() : blocks_(kBlocks), hull_(kBlocks * kBlockPoints + 1), excess_s_(kBlocks) {}
 
 void ClockCorrelation::restart() noexcept {
     block_first_ = block_count_ = 0;
@@ -142,18 +142,20 @@ void ClockCorrelation::refit() noexcept {
 }
 
 /// How far above the smallest delay the two supporting points may lie is not seen, but how far the lowest point of each
-/// block lies above the line is: near zero the least of K such draws is about their mean divided by K.
+/// block lies above the line is. The median, not the mean: a stretch of congestion must not count. For exponential excess the
+/// 95 % quantile is 4.3 medians; the least of K draws shrinks with K, or with its root when short delays are rare.
 void ClockCorrelation::judge(const Point& left, const Point& right) noexcept {
-    double sum_s = 0;
     for (std::size_t k = 0; k < block_count_; ++k) {
         const Block& block = block_at(k);
-        double least = std::numeric_limits<double>::infinity();
+        excess_s_[k] = std::numeric_limits<double>::infinity();
         for (std::size_t i = 0; i < block.size; ++i)
-            least = std::min(least, block.hull[i].y_s - line_s(block.hull[i].x_s));
-        sum_s += least;
+            excess_s_[k] = std::min(excess_s_[k], block.hull[i].y_s - line_s(block.hull[i].x_s));
     }
-    const auto blocks = static_cast<double>(block_count_);
-    const double support_s = 3 * (sum_s / blocks) / std::max(1.0, std::sqrt(blocks / 2));
+    const auto middle = static_cast<std::ptrdiff_t>(block_count_ / 2);
+    std::nth_element(excess_s_.begin(), excess_s_.begin() + middle,
+                     excess_s_.begin() + static_cast<std::ptrdiff_t>(block_count_));
+    const double median_s = excess_s_[block_count_ / 2];
+    const double support_s = 4.3 * median_s / std::max(1.0, std::sqrt(static_cast<double>(block_count_) / 2));
     fit_.bound_s = support_s;
     if (!fit_.has_slope) return;
     const double drift = support_s / (right.x_s - left.x_s);

@@ -69,6 +69,7 @@ class ClockCorrelation {
 
     std::vector<Block> blocks_; ///< ring
     std::vector<Point> hull_;   ///< scratch of refit
+    std::vector<double> excess_s_; ///< scratch of judge
     std::size_t block_first_ = 0;
     std::size_t block_count_ = 0;
     std::int64_t onboard_origin_ns_ = 0;
