@@ -1,0 +1,165 @@
+/// simulate: flies one scenario and sends its telemetry to a pseudo-terminal, a socket or a file.
+#include <atomic>
+#include <csignal>
+#include <cstdio>
+#include <exception>
+#include <filesystem>
+#include <fstream>
+#include <limits>
+#include <string>
+
+#include <CLI/CLI.hpp>
+
+#include "tools/sim/fly.hpp"
+#include "tools/sim/manifest.hpp"
+#include "tools/sim/sender.hpp"
+
+namespace {
+
+namespace sim = turnstone::sim;
+
+std::atomic<bool> stop_asked{false};
+
+struct Options {
+    std::string scenario = "nominal";
+    std::string vehicle_dir = "tools/demo/sanderling";
+    std::string site_file = "tools/demo/site.json";
+    std::string out;
+    std::string impairment = "clean";
+    std::string speed = "1";
+    std::string manifest;
+    std::string truth;
+    std::string unplug;
+    double pad_seconds = 20.0;
+    double idle_seconds = 15.0;
+    double wait_seconds = 10.0;
+    double loss = -1.0;
+    double fades_per_minute = -1.0;
+    std::uint64_t seed = 1;
+    bool disperse = false;
+    bool list = false;
+};
+
+int complain(const std::string& what) {
+    std::fprintf(stderr, "simulate: %s\n", what.c_str());
+    return 1;
+}
+
+/// "max" or a factor; negative when it is neither.
+double parse_speed(const std::string& text) {
+    if (text == "max") {
+        return 0.0;
+    }
+    char* end = nullptr;
+    const double value = std::strtod(text.c_str(), &end);
+    return end != text.c_str() && *end == '\0' && value > 0.0 && value <= 1e6 ? value : -1.0;
+}
+
+bool write_file(const std::string& path, const auto& writer) {
+    std::ofstream file(path, std::ios::binary);
+    writer(file);
+    file.close();
+    return static_cast<bool>(file);
+}
+
+int run(const Options& options) {
+    if (options.list) {
+        for (const sim::ScenarioName& scenario : sim::scenario_names()) {
+            std::printf("%-20s %s\n", scenario.name.data(), scenario.summary.data());
+        }
+        return 0;
+    }
+    const double speed = parse_speed(options.speed);
+    if (speed < 0.0) {
+        return complain("--speed " + options.speed + ": a positive factor or max would be right");
+    }
+    std::optional<sim::Unplugged> unplugged;
+    if (!options.unplug.empty()) {
+        double from_s = 0.0, to_s = 0.0;
+        char rest = 0;
+        if (std::sscanf(options.unplug.c_str(), "%lf,%lf%c", &from_s, &to_s, &rest) != 2 || !(from_s < to_s)) {
+            return complain("--unplug " + options.unplug + ": two times in seconds, FROM,TO, would be right");
+        }
+        unplugged = sim::Unplugged{from_s, to_s};
+    }
+    auto scenario = sim::make_scenario(options.scenario, options.vehicle_dir, options.site_file);
+    if (!scenario) {
+        return complain(scenario.error().message);
+    }
+    scenario->pad_s = options.pad_seconds;
+    scenario->idle_s = options.idle_seconds;
+    scenario->disperse = options.disperse;
+    if (!sim::impairment_from_name(options.impairment, scenario->impairment)) {
+        return complain("--impairment " + options.impairment + ": clean, mild or rough would be right");
+    }
+    if (options.loss >= 0.0) {
+        scenario->impairment.loss = options.loss;
+    }
+    if (options.fades_per_minute >= 0.0) {
+        scenario->impairment.fades_per_minute = options.fades_per_minute;
+    }
+
+    const sim::FlightResult flight = sim::fly(*scenario, options.seed);
+    if (!options.manifest.empty() && !write_file(options.manifest, [&](std::ostream& file) {
+            sim::write_manifest(file, flight, *scenario, options.seed);
+        })) {
+        return complain("cannot write " + options.manifest + "; check the folder and its free space");
+    }
+    if (!options.truth.empty() &&
+        !write_file(options.truth, [&](std::ostream& file) { sim::write_truth(file, flight.truth); })) {
+        return complain("cannot write " + options.truth + "; check the folder and its free space");
+    }
+    const sim::FlightEvents& events = flight.truth.events;
+    std::fprintf(stderr, "simulate: %s, seed %llu: %zu packets, %.1f s, apogee %.1f m at %.2f s, landing at %.2f s\n",
+                 scenario->name.c_str(), static_cast<unsigned long long>(options.seed), flight.sent.packets.size(),
+                 flight.truth.samples.back().t_s, events.apogee_m, events.apogee_s, events.landing_s);
+    if (options.out.empty()) {
+        return 0;
+    }
+    auto output = sim::open_output(options.out);
+    if (!output) {
+        return complain(output.error().message);
+    }
+    std::fprintf(stderr, "simulate: sending to %s\n", options.out.c_str());
+    if (!(*output)->wait_for_reader(options.wait_seconds)) {
+        std::fprintf(stderr, "simulate: nobody reads %s yet; starting anyway\n", options.out.c_str());
+    }
+    if (auto played = sim::play(flight.received, **output, speed, unplugged, stop_asked); !played) {
+        return complain(played.error().message);
+    }
+    return 0;
+}
+
+} // namespace
+
+int main(int argument_count, char** arguments) {
+    Options options;
+    CLI::App app{"Flies the demonstration vehicle and sends its telemetry as a receiver would hand it over."};
+    app.add_option("--scenario", options.scenario, "course of events (see --list-scenarios)");
+    app.add_flag("--list-scenarios", options.list, "show the scenarios and end");
+    app.add_option("--vehicle", options.vehicle_dir, "folder with vehicle.json and airframe.json");
+    app.add_option("--site", options.site_file, "site file");
+    app.add_option("--out", options.out, "pty:SYMLINK, udp:HOST:PORT, tcp:PORT or file:PATH");
+    app.add_option("--speed", options.speed, "times real time, or max");
+    app.add_option("--seed", options.seed, "of everything random");
+    app.add_flag("--disperse", options.disperse, "scatter thrust, drag, mass, rail, wind and delays around the files' values");
+    app.add_option("--impairment", options.impairment, "clean, mild or rough");
+    app.add_option("--loss", options.loss, "packet loss probability, instead of the impairment's")->check(CLI::Range(0.0, 1.0));
+    app.add_option("--fades-per-minute", options.fades_per_minute, "2 s fades, instead of the impairment's")
+        ->check(CLI::Range(0.0, 20.0));
+    app.add_option("--pad-seconds", options.pad_seconds, "from the start to ignition")->check(CLI::Range(1.0, 7200.0));
+    app.add_option("--idle-seconds", options.idle_seconds, "from landing to the end")->check(CLI::Range(0.0, 7200.0));
+    app.add_option("--wait", options.wait_seconds, "seconds to wait for a reader before starting")->check(CLI::Range(0.0, 3600.0));
+    app.add_option("--unplug", options.unplug, "FROM,TO: pull the cable between these times of the run");
+    app.add_option("--manifest", options.manifest, "write every packet and its fate here (JSON Lines)");
+    app.add_option("--truth", options.truth, "write the truth here (CSV)");
+    CLI11_PARSE(app, argument_count, arguments);
+    std::signal(SIGINT, [](int) { stop_asked = true; });
+    std::signal(SIGTERM, [](int) { stop_asked = true; });
+    std::signal(SIGPIPE, SIG_IGN);
+    try {
+        return run(options);
+    } catch (const std::exception& error) {
+        return complain(error.what());
+    }
+}

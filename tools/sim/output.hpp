@@ -1,0 +1,28 @@
+#pragma once
+/// Where the octets go: a pseudo-terminal, a UDP peer, one TCP client, or a capture file.
+#include <cstdint>
+#include <memory>
+#include <span>
+#include <string_view>
+
+#include "shared/result.hpp"
+
+namespace turnstone::sim {
+
+class Output {
+  public:
+    virtual ~Output() = default;
+    /// Waits at most `seconds` until somebody listens; true when somebody does (or nobody is needed).
+    [[nodiscard]] virtual bool wait_for_reader(double seconds) = 0;
+    /// Never blocks for long: octets that nobody reads are dropped, as on a radio.
+    virtual void write(std::span<const std::uint8_t> octets) = 0;
+    /// As if the cable were pulled, and put back. Outputs without a cable ignore it.
+    virtual void unplug() {}
+    [[nodiscard]] virtual Result<void> plug() { return {}; }
+};
+
+/// "pty:SYMLINK" (a pseudo-terminal; the link points at the side to open), "udp:HOST:PORT", "tcp:PORT" (listens on
+/// loopback for one client at a time) or "file:PATH".
+[[nodiscard]] Result<std::unique_ptr<Output>> open_output(std::string_view text);
+
+} // namespace turnstone::sim
