@@ -50,6 +50,21 @@ export class History {
     return held.series;
   }
 
+  /** Row nearest before `t_s` in the history held for a table, for the read-out under the pointer. */
+  at(data: TableData, t_s: number): { series: Series; row: number } | undefined {
+    const held = this.held.get(data.table.id);
+    const series = held?.series;
+    if (!held || !series || series.rows === 0 || t_s < held.from_s || t_s > held.to_s) return undefined;
+    let low = 0;
+    let high = series.rows;
+    while (low < high) {
+      const middle = (low + high) >> 1;
+      if ((series.t_s[middle] ?? Infinity) <= t_s) low = middle + 1;
+      else high = middle;
+    }
+    return low > 0 ? { series, row: low - 1 } : undefined;
+  }
+
   private async ask(data: TableData, held: Held, from_s: number, to_s: number, pixels: number): Promise<void> {
     const margin_s = (to_s - from_s) * kMargin;
     const from = Math.max(0, from_s - margin_s);

@@ -1,0 +1,57 @@
+/** What lies over the strips and changes more often than they do: cursor, hover line, event lines, and the time axis. */
+import { format_clock } from '../format';
+import type { Tape } from '../tape/tape';
+import { palette } from './palette';
+import type { Surface } from './surface';
+import { step_decimals, time_step_s } from './ticks';
+
+export function draw_lines(surface: Surface, tape: Tape, vehicle: number, hover_s: number): void {
+  const context = surface.begin();
+  const colours = palette();
+  const { width, height } = surface;
+  const x = (t_s: number): number => ((t_s - tape.from_s) / tape.span_s) * width;
+  const line = (t_s: number, colour: string, thickness: number, dash: number[]): void => {
+    const at = Math.round(x(t_s)) + (thickness % 2) / 2;
+    if (at < -2 || at > width + 2) return;
+    context.strokeStyle = colour;
+    context.lineWidth = thickness;
+    context.setLineDash(dash);
+    context.beginPath();
+    context.moveTo(at, 0);
+    context.lineTo(at, height);
+    context.stroke();
+  };
+  for (const phase of tape.log.phases(vehicle)) line(phase.from_s, colours.muted, 1, [2, 4]);
+  if (!Number.isNaN(hover_s)) line(hover_s, colours.hover, 1, []);
+  line(tape.cursor_s, colours.cursor, 2, []);
+  context.setLineDash([]);
+}
+
+export function draw_axis(surface: Surface, tape: Tape, zero_s: number, hover_s: number): void {
+  const context = surface.begin();
+  const colours = palette();
+  const { width, height } = surface;
+  const x = (t_s: number): number => ((t_s - tape.from_s) / tape.span_s) * width;
+  const step = time_step_s(tape.span_s, width / 110);
+  const decimals = Math.min(2, step_decimals(step));
+  context.font = `11px ${colours.font}`;
+  context.textAlign = 'center';
+  context.textBaseline = 'middle';
+  for (let k = Math.ceil((tape.from_s - zero_s) / step); zero_s + k * step <= tape.to_s; k++) {
+    const at = Math.round(x(zero_s + k * step));
+    context.fillStyle = colours.muted;
+    context.fillRect(at, 0, 1, 4);
+    if (at > 22 && at < width - 22) context.fillText(format_clock(k * step, decimals), at, height / 2 + 2);
+  }
+  const flag = (t_s: number, ground: string, ink: string): void => {
+    const text = format_clock(t_s - zero_s, 2);
+    const wide = context.measureText(text).width + 10;
+    const at = Math.min(width - wide, Math.max(0, x(t_s) - wide / 2));
+    context.fillStyle = ground;
+    context.fillRect(at, 2, wide, height - 4);
+    context.fillStyle = ink;
+    context.fillText(text, at + wide / 2, height / 2 + 1);
+  };
+  if (tape.cursor_s >= tape.from_s && tape.cursor_s <= tape.to_s) flag(tape.cursor_s, colours.cursor, colours.surface);
+  if (!Number.isNaN(hover_s)) flag(hover_s, colours.hover, colours.surface);
+}

@@ -1,0 +1,287 @@
+/** Draws one strip: rows of the tape on the window's time axis. Rasters are scratch space shared by all strips. */
+import { format_fixed } from '../format';
+import type { Series } from '../stream/blocks';
+import type { History } from '../tape/history';
+import type { Strip } from '../tape/strips';
+import type { Tape, TableData } from '../tape/tape';
+import { shown_unit } from '../units';
+import { palette, type Palette } from './palette';
+import { Raster } from './raster';
+import type { Surface } from './surface';
+import { nice_step, step_decimals, time_step_s } from './ticks';
+
+export interface StripExtent {
+  min: number;
+  max: number;
+}
+
+const kSeriesMax = 4;
+const kGapPeriods = 4;
+const kGapMin_s = 0.08; // a lost packet or two is still one line; more is a gap
+const lines = Array.from({ length: kSeriesMax }, () => new Raster());
+const band_low = new Raster();
+const band_high = new Raster();
+const kLineWidth = 1.6;
+
+function gap_after_s(data: TableData): number {
+  return data.table.period_s > 0 ? Math.max(kGapMin_s, kGapPeriods * data.table.period_s) : Infinity;
+}
+
+type Point = (t_s: number, low: number, high: number, gap_s: number, row: number) => void;
+
+/** Calls for every piece of data that may touch the window, in order of time within each source. */
+function walk(data: TableData, column: number, from_s: number, to_s: number, series: Series | undefined, point: Point, restart: () => void): void {
+  const gap_s = gap_after_s(data);
+  const { columns, overview } = data;
+  if (series) {
+    const bin_s = series.decimated && series.rows > 1 ? ((series.t_s[series.rows - 1] ?? 0) - (series.t_s[0] ?? 0)) / (series.rows - 1) : 0;
+    restart();
+    for (let i = 0; i < series.rows; i++) {
+      const at = column * series.rows + i;
+      point(series.t_s[i] ?? NaN, series.min[at] ?? NaN, series.max[at] ?? NaN, Math.max(gap_s, 2.5 * bin_s), -1);
+    }
+  } else if (!columns.covers(from_s)) {
+    restart();
+    const last = Math.min(overview.used - 1, Math.ceil(to_s / overview.bin_s));
+    for (let b = Math.max(0, Math.floor(from_s / overview.bin_s) - 1); b <= last; b++) {
+      if ((overview.rows[b] ?? 0) === 0) continue;
+      point((b + 0.5) * overview.bin_s, overview.min(column, b), overview.max(column, b), Math.max(gap_s, 2.5 * overview.bin_s), -1);
+    }
+  }
+  restart();
+  const end = Math.min(columns.count - 1, columns.find(to_s) + 1);
+  for (let i = Math.max(0, columns.find(from_s)); i <= end; i++) {
+    const value = columns.value(column, i);
+    point(columns.time(i), value, value, gap_s, i);
+  }
+}
+
+function extent_of(strip: Strip): StripExtent {
+  let min = Infinity;
+  let max = -Infinity;
+  strip.series.forEach((_, k) => {
+    const raster = lines[k];
+    for (let x = 0; raster && x < raster.width; x++) {
+      const low = raster.low[x] ?? NaN;
+      const high = raster.high[x] ?? NaN;
+      if (low < min) min = low;
+      if (high > max) max = high;
+    }
+  });
+  return { min, max };
+}
+
+/** Limits on round values around the data, never narrower than a few of the last digit: noise stays looking like noise. */
+function limits(extent: StripExtent, decimals: number): { low: number; high: number; step: number } {
+  const least = 8 * 10 ** -decimals;
+  let { min, max } = extent;
+  if (max - min < least) {
+    const middle = (min + max) / 2;
+    min = middle - least / 2;
+    max = middle + least / 2;
+  }
+  const pad = (max - min) * 0.06;
+  const step = nice_step(max - min + 2 * pad, 3);
+  const half = step / 2;
+  return { low: Math.floor((min - pad) / half) * half, high: Math.ceil((max + pad) / half) * half, step };
+}
+
+function fill_columns(context: CanvasRenderingContext2D, low: Raster, high: Raster, y: (value: number) => number, grow: number): void {
+  for (let x = 0; x < low.width; x++) {
+    const bottom = low.low[x] ?? NaN;
+    const top = high.high[x] ?? NaN;
+    if (Number.isNaN(bottom) || Number.isNaN(top)) continue;
+    const y_top = y(top) - grow;
+    context.fillRect(x, y_top, 1, y(bottom) + grow - y_top);
+  }
+}
+
+export function draw_time_grid(context: CanvasRenderingContext2D, colours: Palette, width: number, height: number, tape: Tape, zero_s: number): void {
+  const step = time_step_s(tape.span_s, width / 110);
+  context.fillStyle = colours.rule;
+  for (let k = Math.ceil((tape.from_s - zero_s) / step); zero_s + k * step <= tape.to_s; k++) {
+    context.fillRect(Math.round(((zero_s + k * step - tape.from_s) / tape.span_s) * width), 0, 1, height);
+  }
+}
+
+/** Returns the least and greatest value seen in the window, in the unit of the column, for the text equivalent. */
+export function draw_strip(surface: Surface, tape: Tape, history: History, strip: Strip, zero_s: number): StripExtent {
+  const context = surface.begin();
+  const colours = palette();
+  const { width, height } = surface;
+  const pixels = Math.max(1, Math.floor(width));
+  const from_s = tape.from_s;
+  const to_s = tape.to_s;
+  context.font = `11px ${colours.font}`;
+  draw_time_grid(context, colours, width, height, tape, zero_s);
+  if (strip.words) {
+    draw_words(context, colours, surface, tape, history, strip);
+    return { min: NaN, max: NaN };
+  }
+
+  const first = strip.series[0];
+  const column = first && tape.tables[first.table]?.table.columns[first.column];
+  if (!first || !column) return { min: NaN, max: NaN };
+  strip.series.forEach((series, k) => {
+    const data = tape.tables[series.table];
+    const raster = lines[k];
+    if (!data || !raster) return;
+    raster.begin(pixels, from_s, to_s - from_s);
+    const past = history.window(data, from_s, to_s, pixels);
+    walk(data, series.column, from_s, to_s, past, (t_s, low, high, gap_s) => {
+      raster.add(t_s, low, gap_s);
+      if (high !== low) raster.add(t_s, high, gap_s);
+    }, () => raster.break());
+  });
+  const extent = extent_of(strip);
+  if (extent.min > extent.max) {
+    context.fillStyle = colours.muted;
+    context.textAlign = 'center';
+    context.fillText('no data in this window', width / 2, height / 2 + 4);
+    return { min: NaN, max: NaN };
+  }
+  const { low, high, step } = limits(extent, column.decimals);
+  const inset = 4;
+  const scale = (height - 2 * inset) / (high - low);
+  const y = (value: number): number => height - inset - (value - low) * scale;
+
+  draw_range(context, colours, column.range, low, high, y, width, height);
+  context.fillStyle = colours.rule;
+  const ticks: number[] = [];
+  for (let k = Math.ceil(low / step); k * step <= high + step * 1e-9; k++) {
+    ticks.push(k * step);
+    context.fillRect(0, Math.round(y(k * step)), width, 1);
+  }
+  strip.series.forEach((series, k) => {
+    const data = tape.tables[series.table];
+    if (!data || series.sigma < 0) return;
+    band_low.begin(pixels, from_s, to_s - from_s);
+    band_high.begin(pixels, from_s, to_s - from_s);
+    const sigma = series.sigma;
+    const past = history.window(data, from_s, to_s, pixels);
+    const rows = past?.rows ?? 0;
+    let i = 0;
+    walk(data, series.column, from_s, to_s, past, (t_s, least, greatest, gap_s, row) => {
+      const width_1 = row >= 0 ? data.columns.value(sigma, row) : past ? (past.max[sigma * rows + i++] ?? NaN)
+        : data.overview.max(sigma, Math.floor(t_s / data.overview.bin_s));
+      band_low.add(t_s, least - width_1, gap_s);
+      band_high.add(t_s, greatest + width_1, gap_s);
+    }, () => {
+      band_low.break();
+      band_high.break();
+    });
+    context.fillStyle = colours.bands[k] ?? colours.rule;
+    fill_columns(context, band_low, band_high, y, 0);
+  });
+  for (let k = strip.series.length - 1; k >= 0; k--) {
+    const raster = lines[k];
+    if (!raster) continue;
+    context.fillStyle = colours.series[k] ?? colours.ink;
+    fill_columns(context, raster, raster, y, kLineWidth / 2);
+  }
+  draw_labels(context, colours, strip, ticks, step, column.unit, y, width, height);
+  return extent;
+}
+
+/** Outside the valid range: a tint and a dashed limit, so that it does not rest on colour alone. */
+function draw_range(context: CanvasRenderingContext2D, colours: Palette, range: readonly [number, number] | null, low: number, high: number, y: (value: number) => number, width: number, height: number): void {
+  if (!range) return;
+  context.strokeStyle = colours.caution;
+  context.lineWidth = 1;
+  context.setLineDash([5, 4]);
+  const limit = (value: number, from: number, to: number): void => {
+    context.fillStyle = colours.range;
+    context.fillRect(0, Math.min(from, to), width, Math.abs(to - from));
+    context.beginPath();
+    context.moveTo(0, Math.round(y(value)) + 0.5);
+    context.lineTo(width, Math.round(y(value)) + 0.5);
+    context.stroke();
+  };
+  if (range[1] < high) limit(range[1], 0, y(Math.max(range[1], low)));
+  if (range[0] > low) limit(range[0], y(Math.min(range[0], high)), height);
+  context.setLineDash([]);
+}
+
+/** Axis labels at the left, names of the lines at the right where each ends. */
+function draw_labels(context: CanvasRenderingContext2D, colours: Palette, strip: Strip, ticks: readonly number[], step: number, unit: string, y: (value: number) => number, width: number, height: number): void {
+  const shown = shown_unit(unit);
+  const shown_step = step * shown.gain;
+  const decimals = Math.min(6, step_decimals(shown_step));
+  context.textBaseline = 'middle';
+  context.textAlign = 'left';
+  context.lineWidth = 3;
+  context.lineJoin = 'round';
+  context.strokeStyle = colours.surface;
+  const write = (text: string, x: number, at: number): void => {
+    context.strokeText(text, x, at);
+    context.fillText(text, x, at);
+  };
+  context.fillStyle = colours.muted;
+  for (const tick of ticks) {
+    const at = y(tick);
+    if (at > 7 && at < height - 6) write(format_fixed(tick * shown.gain + shown.offset, decimals), 6, at);
+  }
+  if (strip.series.length < 2) return;
+  context.textAlign = 'right';
+  context.font = `bold 11px ${colours.font}`;
+  const taken: number[] = [];
+  strip.series.forEach((series, k) => {
+    const raster = lines[k];
+    if (!raster || series.label === '') return;
+    let x = raster.width - 1;
+    while (x >= 0 && Number.isNaN(raster.low[x] ?? NaN)) x--;
+    if (x < 0) return;
+    let at = Math.min(height - 8, Math.max(8, y(((raster.low[x] ?? 0) + (raster.high[x] ?? 0)) / 2) - 9));
+    while (taken.some((other) => Math.abs(other - at) < 12) && at < height - 8) at += 12;
+    taken.push(at);
+    context.fillStyle = colours.series[k] ?? colours.ink;
+    write(series.label, Math.min(width - 4, x - 4), at);
+  });
+}
+
+function draw_words(context: CanvasRenderingContext2D, colours: Palette, surface: Surface, tape: Tape, history: History, strip: Strip): void {
+  const series = strip.series[0];
+  const data = series && tape.tables[series.table];
+  const column = data?.table.columns[series?.column ?? -1];
+  if (!series || !data || !column) return;
+  const { width, height } = surface;
+  const x = (t_s: number): number => ((t_s - tape.from_s) / tape.span_s) * width;
+  const top = Math.round(height / 2 - 11);
+  let begin_s = NaN;
+  let value = NaN;
+  let last_s = NaN;
+  context.textBaseline = 'middle';
+  context.textAlign = 'left';
+  const close = (end_s: number): void => {
+    if (Number.isNaN(value)) return;
+    const left = Math.max(0, x(begin_s));
+    const right = Math.min(width, x(end_s));
+    if (right <= left) return;
+    context.fillStyle = Math.abs(Math.round(value)) % 2 === 0 ? colours.band_a : colours.band_b;
+    context.fillRect(left, top, Math.max(1.5, right - left), 22);
+    context.fillStyle = colours.muted;
+    context.fillRect(left, top, 1, 22);
+    const text = column.enumeration.get(value) ?? String(value);
+    if (context.measureText(text).width + 12 < right - left) {
+      context.fillStyle = colours.ink;
+      context.fillText(text, left + 6, top + 12);
+    }
+  };
+  const past = history.window(data, tape.from_s, tape.to_s, Math.max(1, Math.floor(width)));
+  walk(data, series.column, tape.from_s, tape.to_s, past, (t_s, low, high, gap_s) => {
+    if (Number.isNaN(low) || (!Number.isNaN(last_s) && t_s < last_s)) return;
+    if (t_s - last_s > gap_s) {
+      close(last_s);
+      value = NaN;
+    }
+    // A bin over a change holds both words: the change is drawn at the bin.
+    const next = high === value ? low : high;
+    if (next !== value) {
+      close(t_s);
+      begin_s = t_s;
+      value = next;
+    }
+    last_s = t_s;
+  }, () => undefined);
+  close(last_s);
+}

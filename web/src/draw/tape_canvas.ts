@@ -1,0 +1,284 @@
+/**
+ * Draws the tape: the whole recording from edge to edge, its phases as labelled bands, the altitude's outline, gaps
+ * hatched, alerts and markers as shapes, the strips' window with a fan up to them, the cursor and the head.
+ */
+import { format_clock } from '../format';
+import type { PhaseSpan } from '../tape/events';
+import type { Tape } from '../tape/tape';
+import { draw_mark, mark_of } from './marks';
+import { palette, type Palette } from './palette';
+import type { Surface } from './surface';
+import { time_step_s } from './ticks';
+
+export interface TapeDrawing {
+  tape: Tape;
+  vehicle: number;
+  /** T-zero for the axis, seconds on the tape. */
+  zero_s: number;
+  /** Table and column of the altitude outline; undefined: none. */
+  profile: { table: number; column: number } | undefined;
+  /** Left and right edge of the strips' plot in this canvas' pixels; undefined: no fan. */
+  strips: { left: number; right: number } | undefined;
+  hover_s: number;
+}
+
+export interface TapeLayout {
+  left: number;
+  width: number;
+  band_top: number;
+  band_bottom: number;
+  marks_y: number;
+  labels_y: number;
+  axis_y: number;
+}
+
+const kEdge = 14; // room for the cursor's handle and half a label at both ends
+const kGapMin_s = 1; // shorter silences are loss, which the link panel counts
+
+export function tape_layout(surface: { width: number; height: number }): TapeLayout {
+  const small = surface.height < 100;
+  const band_top = small ? 12 : 20;
+  const axis_y = surface.height - 8;
+  const labels_y = axis_y - (small ? 14 : 17);
+  const marks_y = labels_y - (small ? 14 : 17);
+  return { left: kEdge, width: surface.width - 2 * kEdge, band_top, band_bottom: marks_y - 10, marks_y, labels_y, axis_y };
+}
+
+/** Stretches without a packet of any kind, by pixel column of the tape. */
+function find_gaps(tape: Tape, vehicle: number, width: number): { from_s: number; to_s: number }[] {
+  const pixels = Math.max(1, Math.ceil(width));
+  const heard = new Uint8Array(pixels);
+  const extent_s = tape.extent_s;
+  let period_s = Infinity;
+  let bin_s = 0;
+  let first_s = Infinity;
+  for (const { table, overview } of tape.tables) {
+    if ((table.kind !== 'packet' && table.kind !== 'batch') || table.vehicle !== vehicle) continue;
+    if (table.period_s > 0) period_s = Math.min(period_s, table.period_s);
+    bin_s = Math.max(bin_s, overview.bin_s);
+    for (let b = 0; b < overview.used; b++) {
+      if ((overview.rows[b] ?? 0) === 0) continue;
+      first_s = Math.min(first_s, b * overview.bin_s);
+      const from = Math.floor(((b * overview.bin_s) / extent_s) * pixels);
+      const to = Math.min(pixels - 1, Math.floor((((b + 1) * overview.bin_s) / extent_s) * pixels));
+      heard.fill(1, from, to + 1);
+    }
+  }
+  const least_s = Math.max(kGapMin_s, period_s === Infinity ? 0 : 4 * period_s, 2.5 * bin_s);
+  const gaps: { from_s: number; to_s: number }[] = [];
+  let begin = -1;
+  const end = Math.min(pixels, Math.floor((tape.head_s / extent_s) * pixels));
+  for (let x = Math.max(0, Math.floor((first_s / extent_s) * pixels)); x <= end; x++) {
+    if (x < end && heard[x] === 0) {
+      if (begin < 0) begin = x;
+    } else if (begin >= 0) {
+      const gap = { from_s: (begin / pixels) * extent_s, to_s: (x / pixels) * extent_s };
+      if (gap.to_s - gap.from_s >= least_s) gaps.push(gap);
+      begin = -1;
+    }
+  }
+  return gaps;
+}
+
+let hatch: { pattern: CanvasPattern | null; version: number } | undefined;
+
+function hatching(context: CanvasRenderingContext2D, colours: Palette): CanvasPattern | string {
+  if (hatch?.version !== colours.version) {
+    const tile = document.createElement('canvas');
+    tile.width = tile.height = 8;
+    const pen = tile.getContext('2d');
+    if (pen) {
+      pen.fillStyle = colours.surface;
+      pen.fillRect(0, 0, 8, 8);
+      pen.strokeStyle = colours.hatch;
+      pen.lineWidth = 2;
+      pen.beginPath();
+      for (const shift of [-8, 0, 8]) {
+        pen.moveTo(shift, 8);
+        pen.lineTo(shift + 8, 0);
+      }
+      pen.stroke();
+    }
+    hatch = { pattern: context.createPattern(tile, 'repeat'), version: colours.version };
+  }
+  return hatch.pattern ?? colours.hatch;
+}
+
+export function draw_tape(surface: Surface, drawing: TapeDrawing): void {
+  const context = surface.begin();
+  const colours = palette();
+  const { tape } = drawing;
+  const layout = tape_layout(surface);
+  const extent_s = tape.extent_s;
+  const x = (t_s: number): number => layout.left + (Math.min(Math.max(t_s, 0), extent_s) / extent_s) * layout.width;
+  const { band_top, band_bottom } = layout;
+  const band_height = band_bottom - band_top;
+  const phases = tape.log.phases(drawing.vehicle);
+
+  context.fillStyle = colours.surface;
+  context.fillRect(layout.left, band_top, layout.width, band_height);
+  phases.forEach((phase, k) => {
+    context.fillStyle = k % 2 === 0 ? colours.band_a : colours.band_b;
+    const left = x(phase.from_s);
+    context.fillRect(left, band_top, x(Math.min(phase.to_s, tape.head_s)) - left, band_height);
+  });
+  draw_profile(context, colours, drawing, layout, x);
+  context.fillStyle = hatching(context, colours);
+  for (const gap of find_gaps(tape, drawing.vehicle, layout.width)) {
+    context.fillRect(x(gap.from_s), band_top, Math.max(2, x(gap.to_s) - x(gap.from_s)), band_height);
+  }
+  draw_window(context, colours, drawing, layout, x);
+  context.strokeStyle = colours.muted;
+  context.lineWidth = 1;
+  context.strokeRect(layout.left + 0.5, band_top + 0.5, layout.width - 1, band_height - 1);
+  draw_phase_labels(context, colours, phases, layout, x);
+  draw_events(context, colours, drawing, layout, x);
+  draw_axis(context, colours, drawing, layout, x);
+  draw_cursor(context, colours, drawing, layout, x);
+}
+
+type Scale = (t_s: number) => number;
+
+function draw_profile(context: CanvasRenderingContext2D, colours: Palette, drawing: TapeDrawing, layout: TapeLayout, x: Scale): void {
+  const { profile, tape } = drawing;
+  const overview = profile && tape.tables[profile.table]?.overview;
+  if (!profile || !overview) return;
+  let top = 20; // metres: sensor noise on the pad must not look like a flight
+  for (let b = 0; b < overview.used; b++) top = Math.max(top, overview.max(profile.column, b) || 0);
+  const { band_bottom } = layout;
+  const height = band_bottom - layout.band_top - 6;
+  context.fillStyle = colours.profile;
+  context.beginPath();
+  context.moveTo(x(0), band_bottom);
+  let last = x(0);
+  for (let b = 0; b < overview.used; b++) {
+    const value = overview.max(profile.column, b);
+    if (Number.isNaN(value)) continue;
+    last = x((b + 0.5) * overview.bin_s);
+    context.lineTo(last, band_bottom - 1 - (Math.max(0, value) / top) * height);
+  }
+  context.lineTo(last, band_bottom);
+  context.closePath();
+  context.fill();
+}
+
+function draw_window(context: CanvasRenderingContext2D, colours: Palette, drawing: TapeDrawing, layout: TapeLayout, x: Scale): void {
+  const { tape, strips } = drawing;
+  const left = x(tape.from_s);
+  const right = Math.max(left + 2, x(tape.to_s));
+  context.fillStyle = colours.window;
+  context.fillRect(left, layout.band_top, right - left, layout.band_bottom - layout.band_top);
+  if (strips) {
+    context.beginPath();
+    context.moveTo(strips.left, 0);
+    context.lineTo(strips.right, 0);
+    context.lineTo(right, layout.band_top);
+    context.lineTo(left, layout.band_top);
+    context.closePath();
+    context.fill();
+  }
+  context.strokeStyle = colours.hover;
+  context.lineWidth = 1.5;
+  context.beginPath();
+  for (const edge of [left, right]) {
+    context.moveTo(edge, layout.band_top);
+    context.lineTo(edge, layout.band_bottom);
+  }
+  if (strips) {
+    context.moveTo(left, layout.band_top);
+    context.lineTo(strips.left, 0);
+    context.moveTo(right, layout.band_top);
+    context.lineTo(strips.right, 0);
+  }
+  context.stroke();
+}
+
+function draw_phase_labels(context: CanvasRenderingContext2D, colours: Palette, phases: PhaseSpan[], layout: TapeLayout, x: Scale): void {
+  context.font = `600 11.5px ${colours.font}`;
+  context.textBaseline = 'middle';
+  context.textAlign = 'left';
+  const far_end = layout.left + layout.width;
+  // From the right: a late short phase keeps its name at its start, earlier ones step aside to the left of it.
+  let limit = far_end;
+  for (const phase of phases.toReversed()) {
+    const at = x(phase.from_s);
+    context.fillStyle = colours.muted;
+    context.fillRect(Math.round(at), layout.band_top, 1, layout.labels_y - layout.band_top + 5);
+    const width = context.measureText(phase.text).width;
+    if (at + 5 + width <= limit) {
+      context.fillStyle = colours.ink;
+      context.fillText(phase.text, at + 5, layout.labels_y);
+      limit = at - 4;
+    } else if (at + 5 + width > far_end && at - 5 - width > layout.left && phase === phases.at(-1)) {
+      context.fillStyle = colours.ink;
+      context.fillText(phase.text, at - 5 - width, layout.labels_y);
+      limit = at - 9 - width;
+    } else {
+      limit = Math.min(limit, at - 4);
+    }
+  }
+}
+
+function draw_events(context: CanvasRenderingContext2D, colours: Palette, drawing: TapeDrawing, layout: TapeLayout, x: Scale): void {
+  const { tape } = drawing;
+  const raised = new Map<string, { t_s: number; colour: string }>();
+  const bar = (from_s: number, to_s: number, colour: string): void => {
+    context.fillStyle = colour;
+    context.fillRect(x(from_s), layout.marks_y - 1, Math.max(1, x(to_s) - x(from_s)), 2.5);
+  };
+  for (const event of tape.log.events) {
+    if (event.kind === 'alert_raised' && event.level !== 'note') {
+      raised.set(event.key, { t_s: event.t_s, colour: colours[event.level] });
+    } else if (event.kind === 'alert_cleared') {
+      const begin = raised.get(event.key);
+      if (begin) bar(begin.t_s, event.t_s, begin.colour);
+      raised.delete(event.key);
+    }
+  }
+  for (const begin of raised.values()) bar(begin.t_s, tape.head_s, begin.colour);
+  for (const event of tape.log.events) {
+    if (event.kind === 'phase' || event.kind === 'alert_cleared') continue;
+    draw_mark(context, colours, mark_of(event), x(event.t_s), layout.marks_y);
+  }
+}
+
+function draw_axis(context: CanvasRenderingContext2D, colours: Palette, drawing: TapeDrawing, layout: TapeLayout, x: Scale): void {
+  const extent_s = drawing.tape.extent_s;
+  const step = time_step_s(extent_s, layout.width / 90);
+  context.font = `11px ${colours.font}`;
+  context.fillStyle = colours.muted;
+  context.textAlign = 'center';
+  context.textBaseline = 'middle';
+  for (let k = Math.ceil(-drawing.zero_s / step); drawing.zero_s + k * step <= extent_s; k++) {
+    const at = x(drawing.zero_s + k * step);
+    if (at < layout.left + 14 || at > layout.left + layout.width - 14) continue;
+    context.fillText(format_clock(k * step, 0), at, layout.axis_y);
+  }
+}
+
+function draw_cursor(context: CanvasRenderingContext2D, colours: Palette, drawing: TapeDrawing, layout: TapeLayout, x: Scale): void {
+  const { tape, hover_s } = drawing;
+  if (!Number.isNaN(hover_s)) {
+    context.fillStyle = colours.hover;
+    context.fillRect(x(hover_s) - 0.5, layout.band_top, 1, layout.band_bottom - layout.band_top);
+  }
+  if (tape.live) {
+    const head = x(tape.head_s);
+    context.fillStyle = colours.ink;
+    context.beginPath();
+    context.moveTo(head, layout.band_top + 2);
+    context.lineTo(head + 9, (layout.band_top + layout.band_bottom) / 2);
+    context.lineTo(head, layout.band_bottom - 2);
+    context.closePath();
+    context.fill();
+  }
+  const at = x(tape.cursor_s);
+  context.fillStyle = colours.cursor;
+  context.fillRect(at - 1.25, layout.band_top - 4, 2.5, layout.band_bottom - layout.band_top + 8);
+  context.beginPath();
+  context.arc(at, layout.band_top - 4, 5.5, 0, 2 * Math.PI);
+  context.fill();
+  context.strokeStyle = colours.ground;
+  context.lineWidth = 1.5;
+  context.stroke();
+}
