@@ -26,13 +26,18 @@ struct RecordingInfo {
     std::int64_t utc_start_ns = 0;
     std::uint64_t file_bytes = 0;
     bool closed = false;       ///< false: live, or left by a killed process
+    bool repaired = false;     ///< closed, but by repair after a kill: the last moments may be missing
+    std::uint64_t batches_dropped = 0; ///< bytes that missed the file, see RecorderStatus
+    std::uint64_t rows_dropped = 0;    ///< derived rows left out; reprocessing makes them again
     std::string damage;        ///< empty: none; else what is wrong with the file
 };
 
-/// Columns of one table over a window. `count[i]` > 1 marks a bin drawn from several rows: then `min`, `max`, `mean` hold
-/// per column the extremes and mean, and t_ns is the bin's middle. Column-major: value of column c in row i at [c * rows + i].
+/// Columns of one table over a window. Not decimated: every row, with min = max = mean = its value. Decimated: row i is a bin
+/// of count[i] rows, with the extremes and mean per column (NaN where no row has a value), and t_ns is the bin's middle,
+/// kept inside the window. Column-major: value of column c in row i at [c * rows + i].
 struct SeriesBlock {
     std::size_t rows = 0;
+    bool decimated = false;
     std::vector<std::int64_t> t_ns;
     std::vector<std::uint32_t> count;
     std::vector<double> min, max, mean;
@@ -60,21 +65,28 @@ class RecordingReader {
     ~RecordingReader();
 
     [[nodiscard]] RecordingInfo info();
+    /// Empty: none found so far. Functions below that return no Result give what they could read and leave the reason here
+    /// (and in info().damage) when the file turns out to be damaged.
+    [[nodiscard]] const std::string& damage() const;
     [[nodiscard]] const Schema& schema() const;
     /// Dictionary, vehicle, site and link texts as stored: what reprocessing starts from.
     [[nodiscard]] Result<PipelineSetup> setup();
     [[nodiscard]] Result<SeriesBlock> series(const SeriesQuery& query);
     /// The last row of each table at or before `t_ns` (empty optional: none), numbers only: a cursor's readouts.
     [[nodiscard]] std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> latest(std::int64_t t_ns);
-    /// Rows of all tables in [from, to), oldest first, at most `rows_max`; appended to `out` as rows and numbers.
-    /// Returns the time up to which the window is complete.
+    /// Rows of all tables in [from, to), oldest first, appended to `out` (rows, numbers, texts; `frame` is -1). Stops after
+    /// `rows_max` rows, but never between rows of the same time. Returns the time up to which the window is complete.
     std::int64_t rows(std::int64_t from_ns, std::int64_t to_ns, std::size_t rows_max, Batch& out);
-    [[nodiscard]] std::vector<Event> events(std::int64_t from_ns, std::int64_t to_ns);
+    /// Events of [from, to) in order of t_ns; `ids` (from 1, in the order they were found) if asked for.
+    [[nodiscard]] std::vector<Event> events(std::int64_t from_ns, std::int64_t to_ns,
+                                            std::vector<std::int64_t>* ids = nullptr);
+    /// A page of frames with id > after_id, with their bytes cut out of the recorded chunks.
     [[nodiscard]] FramePage frames(std::int64_t after_id, std::size_t limit, std::optional<LinkId> link);
     /// Calls back with every input in order: what reprocessing and the purity test feed to a pipeline.
     void inputs(const std::function<void(const ChunkRecord&, std::span<const std::byte>)>& on_chunk,
                 const std::function<void(const ActionRecord&)>& on_action);
-    /// Writes a consistent copy (SQLite online backup) to `target`.
+    /// Writes a consistent copy (SQLite online backup) to `target`, closed and as one file. Returns its size in bytes. The
+    /// writer is not held up.
     [[nodiscard]] Result<std::uint64_t> snapshot(const std::filesystem::path& target);
 
   private:

@@ -1,0 +1,85 @@
+#pragma once
+/// How a Schema stands in a recording: SQL names, statements and the geometry of rollups. schema.sql documents the result.
+#include <cstdint>
+#include <limits>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "server/pipeline/batch.hpp"
+#include "server/pipeline/series.hpp"
+
+namespace turnstone {
+
+class Database;
+class Statement;
+
+extern const char* const kSchemaSql; ///< text of schema.sql
+inline constexpr std::int64_t kApplicationId = 1414680147;
+inline constexpr std::int64_t kSchemaVersion = 1;
+inline constexpr std::string_view kRecordingEnding = ".sqlite";
+/// SQLite's own limit on the columns of a table is 2000; four are ours.
+inline constexpr std::size_t kColumnsMax = 1990;
+
+/// Rollup bins of one table: level k is 4^k times as wide as level 0; level 0 holds about kRowsPerFinestBin rows.
+struct RollupShape {
+    unsigned shift;  ///< finest bins are 2^shift ns wide
+    unsigned levels;
+    [[nodiscard]] unsigned shift_of(unsigned level) const noexcept { return shift + 2 * level; }
+    /// Bin that holds a time; floor, also for times before the epoch.
+    [[nodiscard]] std::int64_t bin_of(unsigned level, std::int64_t t_ns) const noexcept {
+        return t_ns >> shift_of(level);
+    }
+    /// First instant of a bin; the greatest time there is for bins beyond it.
+    [[nodiscard]] std::int64_t start_of(unsigned level, std::int64_t bin) const noexcept {
+        constexpr std::int64_t kLast = std::numeric_limits<std::int64_t>::max();
+        return bin > (kLast >> shift_of(level)) ? kLast : bin * (std::int64_t{1} << shift_of(level));
+    }
+    [[nodiscard]] std::int64_t key_of(unsigned level, std::int64_t bin) const noexcept {
+        return (static_cast<std::int64_t>(levels - 1 - level) << 52) + (std::int64_t{1} << 51) + bin;
+    }
+    [[nodiscard]] std::int64_t bin_of_key(unsigned level, std::int64_t key) const noexcept {
+        return key - key_of(level, 0);
+    }
+};
+/// 16 rows: rollups then add about a fifth to the file, and a window just too long for raw rows still reads few of them.
+inline constexpr double kRowsPerFinestBin = 16;
+/// For tables without a period.
+inline constexpr double kSporadicPeriod_s = 0.1;
+[[nodiscard]] RollupShape rollup_shape(double period_s) noexcept;
+
+/// A table as the file names it.
+struct StoredTable {
+    Table table;
+    std::string sql_name;
+    std::vector<std::string> column_sql_names;
+    RollupShape rollup{};
+    [[nodiscard]] std::string rollup_name() const { return "rollup_" + sql_name; }
+    /// "INSERT INTO ... VALUES (...)": t_ns, t_rx_ns, frame, columns in order.
+    [[nodiscard]] std::string insert_sql() const;
+};
+
+/// Lower case, [a-z0-9_] only, unique among each other and beside the fixed tables and columns.
+[[nodiscard]] std::vector<StoredTable> name_tables(const Schema& schema);
+
+/// Writes series and series_column and makes the tables and views. Throws SqliteError; a table with too many columns throws
+/// std::runtime_error.
+void create_tables(Database& database, const std::vector<StoredTable>& tables);
+[[nodiscard]] std::vector<StoredTable> read_tables(Database& database);
+
+/// Newest of the times of inputs, rows (receive time) and events (time found); the start when there are none.
+[[nodiscard]] std::int64_t newest_stored_time(Database& database, const std::vector<StoredTable>& tables);
+
+/// Columns of `frame` besides its id, and a FrameRecord from them, the first at `column`.
+inline constexpr std::string_view kFrameColumns = "link, t_rx_ns, stream_offset, link_octets, frame_verdict, decode_verdict, "
+                                                  "packet_verdict, apid, sequence_count, onboard_ns, boot";
+[[nodiscard]] FrameRecord read_frame(const Statement& statement, int column);
+
+/// Words of the text columns.
+[[nodiscard]] std::string_view to_word(TableKind kind) noexcept;
+[[nodiscard]] std::string_view to_word(EventKind kind) noexcept;
+[[nodiscard]] std::string_view to_word(Level level) noexcept;
+[[nodiscard]] EventKind event_kind_from_word(std::string_view word) noexcept; ///< unknown words are notes
+[[nodiscard]] Level level_from_word(std::string_view word) noexcept;
+
+} // namespace turnstone

@@ -1,0 +1,86 @@
+#include "server/record/repair.hpp"
+
+#include <algorithm>
+#include <chrono>
+
+#include "server/record/layout.hpp"
+#include "server/record/recording_file.hpp"
+#include "server/record/rollup.hpp"
+#include "server/record/sqlite.hpp"
+
+namespace turnstone {
+
+Result<RepairOutcome> repair_recording(const std::filesystem::path& path, const std::string& ended) {
+    try {
+        {
+            Database database(path, Database::Mode::read_only);
+            if (database.integer("PRAGMA application_id") != kApplicationId ||
+                database.integer("PRAGMA user_version") != kSchemaVersion) {
+                return fail(path.string() + ": not a recording of this version; left as it is");
+            }
+            if (!database.text("SELECT value FROM meta WHERE key = 'ended'").empty() &&
+                database.text("PRAGMA journal_mode") == "delete") {
+                return RepairOutcome::nothing_to_do;
+            }
+        }
+        // Leaving WAL works only for the one who has the file alone: the test for a live writer.
+        if (!make_single_file(path)) {
+            return RepairOutcome::in_use;
+        }
+        Database database(path, Database::Mode::read_write);
+        if (!database.text("SELECT value FROM meta WHERE key = 'ended'").empty()) {
+            return RepairOutcome::repaired;
+        }
+        const std::vector<StoredTable> tables = read_tables(database);
+        database.execute("BEGIN IMMEDIATE");
+        for (const StoredTable& table : tables) {
+            RollupWriter(database, table).write(true);
+        }
+        Statement meta(database, "INSERT OR REPLACE INTO meta VALUES (?, ?)");
+        const std::string t_end = std::to_string(newest_stored_time(database, tables));
+        meta.bind(1, std::string_view("t_end_ns"));
+        meta.bind(2, t_end);
+        meta.run();
+        meta.bind(1, std::string_view("ended"));
+        meta.bind(2, ended);
+        meta.run();
+        database.execute("COMMIT");
+        return RepairOutcome::repaired;
+    } catch (const std::exception& error) {
+        return fail("repairing " + path.string() + ": " + error.what());
+    }
+}
+
+std::vector<std::filesystem::path> unclosed_recordings(const std::filesystem::path& directory) {
+    std::vector<std::filesystem::path> found;
+    std::error_code error;
+    for (const auto& entry : std::filesystem::directory_iterator(directory, error)) {
+        const std::string name = entry.path().filename().string();
+        if (name.starts_with('.') && name.ends_with(std::string(kRecordingEnding) + ".new")) {
+            // Another server may be making one this very moment.
+            const auto age = std::filesystem::file_time_type::clock::now() - entry.last_write_time(error);
+            if (!error && age > std::chrono::minutes(1)) {
+                std::filesystem::remove(entry.path(), error);
+            }
+            continue;
+        }
+        if (name.starts_with('.') || entry.path().extension() != kRecordingEnding || !entry.is_regular_file(error)) {
+            continue;
+        }
+        try {
+            Database database(entry.path(), Database::Mode::read_only);
+            if (database.integer("PRAGMA application_id") == kApplicationId &&
+                (database.text("SELECT value FROM meta WHERE key = 'ended'").empty() ||
+                 database.text("PRAGMA journal_mode") == "wal")) {
+                found.push_back(entry.path());
+            }
+        } catch (const SqliteError&) {
+            // Damaged, or no database: the catalogue lists it with the reason; nothing here can mend it.
+            continue;
+        }
+    }
+    std::ranges::sort(found);
+    return found;
+}
+
+} // namespace turnstone

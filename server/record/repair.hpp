@@ -1,0 +1,24 @@
+#pragma once
+/// Recordings that a killed process left behind.
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "shared/result.hpp"
+
+namespace turnstone {
+
+enum class RepairOutcome {
+    nothing_to_do, ///< was closed
+    repaired,      ///< write-ahead file folded in, rollups completed, marked ended = 'repaired'
+    in_use         ///< another connection has it open, perhaps a live server: left alone
+};
+
+/// Safe to be killed at any point, and to run again. `ended` goes into meta: 'repaired', or 'snapshot' for a copy.
+[[nodiscard]] Result<RepairOutcome> repair_recording(const std::filesystem::path& path,
+                                                     const std::string& ended = "repaired");
+
+/// Recordings of `directory` that are not marked as closed; removes half-made files that never became recordings.
+[[nodiscard]] std::vector<std::filesystem::path> unclosed_recordings(const std::filesystem::path& directory);
+
+} // namespace turnstone
