@@ -1,0 +1,243 @@
+#include "server/estimate/flight_state.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstdio>
+#include <string>
+
+#include "server/estimate/flight_state_tables.hpp"
+#include "shared/geodesy.hpp"
+#include "shared/time.hpp"
+
+namespace turnstone {
+
+namespace {
+
+/// Beyond these no barometer of a small vehicle works: 30 km and a deep valley on a stormy day.
+constexpr double kPressureLowest_pa = 1000.0;
+constexpr double kPressureHighest_pa = 120000.0;
+constexpr double kFrozenPressure_s = 1.0;
+constexpr double kFrozenAccel_s = 0.4;
+/// A height left out by this much at once is a pressure pulse, not a motion.
+constexpr double kPulse_m = 12.0;
+
+double value_or_nan(const std::optional<std::int64_t>& from_ns, std::int64_t t_ns) {
+    return from_ns ? seconds_between(*from_ns, t_ns) : kNaN;
+}
+
+std::string number(double value, const char* format) {
+    std::array<char, 32> text{};
+    std::snprintf(text.data(), text.size(), format, value);
+    return text.data();
+}
+
+} // namespace
+
+FlightState::FlightState(const Vehicle& vehicle, const Site& site, bool has_accelerometer, bool has_pressure,
+                         std::vector<EstimateTable>& tables)
+    : has_accelerometer_(has_accelerometer), has_pressure_(has_pressure),
+      pressure_noise_pa_(std::max(0.1, vehicle.sensors.pressure_noise_pa)), pad_(site, vehicle.sensors),
+      input_(vehicle.sensors, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m)),
+      filter_(VerticalSettings{.accel_bias_mps2 = vehicle.sensors.accel_bias_mps2,
+                               .accel_bias_walk_mps2_rts = vehicle.sensors.accel_bias_walk_mps2_rts}),
+      phases_(PhaseSettings{.gravity_mps2 = normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m),
+                            .accel_noise_mps2 = vehicle.sensors.accel_noise_mps2,
+                            .accel_range_mps2 = vehicle.sensors.accel_range_mps2,
+                            .parachutes = vehicle.rocket ? static_cast<int>(vehicle.rocket->parachutes.size()) : 2}),
+      barometer_{SensorWatch(kPressureLowest_pa, kPressureHighest_pa, kFrozenPressure_s), SensorState::unheard,
+                 "static_pressure", "Barometer"},
+      accelerometer_{SensorWatch(-1.1 * vehicle.sensors.accel_range_mps2, 1.1 * vehicle.sensors.accel_range_mps2,
+                                 kFrozenAccel_s),
+                     SensorState::unheard, "accel_body_x", "Accelerometer"} {
+    if (has_pressure_) {
+        air_table_ = tables.size();
+        tables.push_back(air_table());
+    }
+    vertical_table_ = tables.size();
+    tables.push_back(vertical_table());
+    phase_table_ = tables.size();
+    tables.push_back(phase_table());
+}
+
+void FlightState::imu(const ImuSample& sample, const std::optional<TiltInput>& tilt, EstimateSink& sink) {
+    const double axial = sample.accel_body_mps2.x();
+    if (!std::isfinite(axial) || sample.t_ns <= t_imu_ns_) return;
+    t_imu_ns_ = sample.t_ns;
+    const bool usable = accelerometer_.watch.sample(sample.t_ns, axial);
+    announce_sensor(accelerometer_, sample.t_ns, sink);
+    if (!usable) return;
+    phases_.imu(sample.t_ns, axial, sample.accel_body_mps2.norm(),
+                std::hypot(sample.rate_body_rad_s.y(), sample.rate_body_rad_s.z()));
+    const Motion motion = phases_.motion();
+    filter_.set_motion(motion);
+    if (!has_pressure_ && !filter_.estimate().valid) filter_.start(sample.t_ns, 0.0, 0.5, 0.0, 0.1);
+    if (motion == Motion::descent && !tilt) {
+        filter_.set_descent_agitation(input_.agitation_mps2(sample));
+        filter_.accelerometer(sample.t_ns, 0.0, 1.0);
+    } else if (const auto up = input_.acceleration(sample, tilt, motion)) {
+        filter_.accelerometer(sample.t_ns, up->accel_up_mps2, up->sigma_mps2, up->bias_growth_mps2);
+    }
+    after_measurement(sample.t_ns, sink);
+}
+
+void FlightState::pressure(const PressureSample& sample, double air_speed_mps, double air_speed_sigma_mps,
+                           EstimateSink& sink) {
+    if (!std::isfinite(sample.pressure_pa)) return;
+    const bool usable = barometer_.watch.sample(sample.t_ns, sample.pressure_pa);
+    announce_sensor(barometer_, sample.t_ns, sink);
+    if (!usable) return;
+    if (pad_.pressure(sample.t_ns, sample.pressure_pa, sample.temperature_k, phases_.quiet())) {
+        filter_.start(sample.t_ns, 0.0, 1.0, 0.0, 0.1);
+    }
+    const VerticalEstimate vertical = filter_.estimate();
+    air_ = pad_.atmosphere().heights(sample.pressure_pa, pressure_noise_pa_);
+    if (!std::isfinite(air_->above_pad_m)) return;
+    const bool speed_known = std::isfinite(air_speed_mps);
+    const double speed_mps = speed_known ? air_speed_mps : std::fabs(vertical.vertical_speed_mps);
+    const double speed_sigma_mps = speed_known ? air_speed_sigma_mps : vertical.vertical_speed_sigma_mps;
+    air_speed_ = vertical.valid || speed_known ? air_speeds(*air_, speed_mps, speed_sigma_mps)
+                                               : AirSpeeds{kNaN, kNaN, kNaN, kNaN};
+    const std::array<double, 12> row{air_->above_pad_m,        air_->above_pad_sigma_m,
+                                     air_->msl_m,              air_->pressure_altitude_m,
+                                     air_->temperature_k,      air_->temperature_sigma_k,
+                                     air_->density_kg_m3,      air_->speed_of_sound_mps,
+                                     air_speed_->mach,         air_speed_->mach_sigma,
+                                     air_speed_->dynamic_pressure_pa, air_speed_->dynamic_pressure_sigma_pa};
+    sink.row(air_table_, sample.t_ns, row);
+
+    const double port_m = port_error_sigma_pa(air_speed_->mach, air_speed_->dynamic_pressure_pa) *
+                          air_->above_pad_noise_m / pressure_noise_pa_;
+    filter_.height(sample.t_ns, air_->above_pad_m, std::hypot(air_->above_pad_noise_m, port_m));
+    phases_.height(sample.t_ns, air_->above_pad_m, std::hypot(air_->above_pad_noise_m, port_m));
+    after_measurement(sample.t_ns, sink);
+}
+
+void FlightState::take_height_results(EstimateSink& sink) {
+    for (const HeightResult& result : filter_.take_results()) {
+        if (result.verdict == HeightVerdict::gated && std::fabs(result.innovation_m) > kPulse_m) phases_.pulse(result.t_ns);
+        if (result.stuck && !stuck_announced_) {
+            stuck_announced_ = true;
+            sink.event({result.t_ns, 0.5, EventKind::alert_raised, Level::caution, "sensor/static_pressure/stuck",
+                        "Barometer stands still while the accelerometer shows a climb: heights from pressure are not used"});
+        } else if (result.verdict == HeightVerdict::used && stuck_announced_) {
+            stuck_announced_ = false;
+            sink.event({result.t_ns, 0.0, EventKind::alert_cleared, Level::note, "sensor/static_pressure/stuck",
+                        "Barometer agrees with the accelerometer again"});
+        }
+        if (result.restarted && phase_known_ && phases_.phase() != Phase::on_pad) {
+            sink.event({result.t_ns, 0.0, EventKind::flight_event, Level::advisory, "estimate/vertical/restarted",
+                        "Vertical filter started anew from the barometer"});
+        }
+    }
+}
+
+void FlightState::after_measurement(std::int64_t t_ns, EstimateSink& sink) {
+    take_height_results(sink);
+    const VerticalEstimate estimate = filter_.estimate();
+    if (estimate.valid && seconds_between(t_vertical_row_ns_, estimate.t_ns) >= kRowPeriod_s) {
+        t_vertical_row_ns_ = estimate.t_ns;
+        phases_.vertical(estimate);
+        vertical_row(sink);
+    }
+    filter_.set_motion(phases_.motion());
+    if (!phase_known_) {
+        phase_known_ = true;
+        sink.event({t_ns, 0.0, EventKind::phase, Level::note, "phase/on_the_pad", std::string(phase_word(Phase::on_pad))});
+        phase_row(t_ns, sink);
+    }
+    announce_moments(sink);
+}
+
+void FlightState::announce_moments(EstimateSink& sink) {
+    const auto& moments = phases_.moments();
+    if (moments.size() < moments_announced_) moments_announced_ = 0;
+    if (moments.size() == moments_announced_) return;
+    for (; moments_announced_ < moments.size(); ++moments_announced_) {
+        const FoundMoment& found = moments[moments_announced_];
+        sink.event({found.t_ns, found.t_sigma_s, EventKind::flight_event, Level::note,
+                    "flight/" + std::string(moment_key(found.moment)), std::string(moment_text(found.moment)),
+                    "{\"found_after_s\":" + number(seconds_between(found.t_ns, found.t_found_ns), "%.3f") + "}"});
+        const Phase phase = phase_begun_by(found.moment);
+        std::string key = "phase/" + std::string(phase_word(phase));
+        for (char& c : key) c = c == ' ' ? '_' : c;
+        sink.event({found.t_ns, found.t_sigma_s, EventKind::phase, Level::note, key, std::string(phase_word(phase))});
+        if (found.moment == Moment::landing) stuck_announced_ = false;
+    }
+    phase_row(moments.back().t_found_ns, sink);
+}
+
+void FlightState::announce_sensor(Watched& sensor, std::int64_t t_ns, EstimateSink& sink) {
+    const SensorState state = sensor.watch.state();
+    if (state == sensor.announced) return;
+    const std::string base = std::string("sensor/") + sensor.role + "/";
+    const bool was_bad = sensor.announced != SensorState::good && sensor.announced != SensorState::unheard;
+    if (was_bad) {
+        sink.event({t_ns, 0.0, EventKind::alert_cleared, Level::note, base + std::string(sensor_state_word(sensor.announced)),
+                    std::string(sensor.name) + " works again"});
+    }
+    sensor.announced = state;
+    const char* text = nullptr;
+    if (state == SensorState::out_of_range) text = " shows values that cannot be: not used";
+    if (state == SensorState::frozen) text = " repeats one value: not used";
+    if (state == SensorState::silent) text = " sends nothing while other sensors do";
+    if (text != nullptr) {
+        sink.event({sensor.watch.since_ns(), 0.1, EventKind::alert_raised, Level::caution,
+                    base + std::string(sensor_state_word(state)), std::string(sensor.name) + text});
+    }
+}
+
+void FlightState::tick(std::int64_t t_ns, EstimateSink& sink) {
+    if (has_pressure_) {
+        barometer_.watch.tick(t_imu_ns_);
+        announce_sensor(barometer_, t_ns, sink);
+    }
+    if (has_accelerometer_) {
+        accelerometer_.watch.tick(barometer_.watch.last_ns());
+        announce_sensor(accelerometer_, t_ns, sink);
+    }
+    filter_.advance(t_ns);
+    phases_.tick(t_ns);
+    if (!phase_known_) return;
+    after_measurement(t_ns, sink);
+    const double disagreement_pa = pad_.disagreement_pa();
+    if (!disagreement_announced_ && std::fabs(disagreement_pa) > 400.0) {
+        disagreement_announced_ = true;
+        sink.event({t_ns, 0.0, EventKind::alert_raised, Level::advisory, "sensor/static_pressure/pad_pressure",
+                    "Barometer differs from the site's pad pressure by " + number(disagreement_pa, "%.0f") +
+                        " Pa: check the site file or the sensor"});
+    }
+    if (seconds_between(t_phase_row_ns_, t_ns) >= 1.0) phase_row(t_ns, sink);
+}
+
+void FlightState::vertical_row(EstimateSink& sink) {
+    const VerticalEstimate e = filter_.estimate();
+    // The filter knows its heights' noise; that the day's lapse is unknown scales all of them together.
+    const DayAtmosphere& day = pad_.atmosphere();
+    const double lapse_m = has_pressure_ ? day.height_sigma_m(e.altitude_m) : 0.0;
+    const double lapse_mps = has_pressure_ ? day.scale_sigma(e.altitude_m) * e.vertical_speed_mps : 0.0;
+    const std::array<double, 12> row{e.altitude_m,
+                                     std::hypot(e.altitude_sigma_m, lapse_m),
+                                     e.vertical_speed_mps,
+                                     std::hypot(e.vertical_speed_sigma_mps, lapse_mps),
+                                     e.acceleration_mps2,
+                                     e.acceleration_sigma_mps2,
+                                     e.accel_bias_mps2,
+                                     e.accel_bias_sigma_mps2,
+                                     e.inertial ? 1.0 : 0.0,
+                                     e.nis,
+                                     e.nis_mean,
+                                     static_cast<double>(e.health)};
+    sink.row(vertical_table_, e.t_ns, row);
+}
+
+void FlightState::phase_row(std::int64_t t_ns, EstimateSink& sink) {
+    t_phase_row_ns_ = t_ns;
+    const auto began = phases_.phase_began_ns();
+    const std::array<double, 3> row{static_cast<double>(phases_.phase()),
+                                    began == 0 ? kNaN : seconds_between(began, t_ns),
+                                    value_or_nan(phases_.time_of(Moment::lift_off), t_ns)};
+    sink.row(phase_table_, t_ns, row);
+}
+
+} // namespace turnstone

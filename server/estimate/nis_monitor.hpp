@@ -1,0 +1,55 @@
+#pragma once
+/// Whether a filter's innovations are as large as the filter says: the average of the normalised innovation squared over
+/// the last 50 scalar measurements against the chi-square bounds of that average (Bar-Shalom, Li, Kirubarajan 2001,
+/// section 5.4; 50 degrees of freedom, two-sided 99.8 %).
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstddef>
+#include <limits>
+
+namespace turnstone {
+
+enum class Health : unsigned char {
+    starting,     ///< fewer than 50 innovations
+    consistent,   ///< inside the bounds
+    cautious,     ///< innovations smaller than claimed: the sigmas are too large
+    overconfident ///< innovations larger than claimed: do not believe the sigmas
+};
+
+class NisMonitor {
+  public:
+    static constexpr std::size_t kWindow = 50;
+    static constexpr double kLower = 24.67391 / 50.0; ///< chi-square, 50 degrees of freedom, quantile 0.001
+    static constexpr double kUpper = 86.66082 / 50.0; ///< quantile 0.999
+    /// One outlier counts as no more than this, or a single pulse would hide the next 50 values.
+    static constexpr double kCap = 25.0;
+
+    void add(double nis) {
+        values_[next_] = std::min(nis, kCap);
+        next_ = (next_ + 1) % kWindow;
+        count_ = std::min(count_ + 1, kWindow);
+        last_ = nis;
+    }
+    [[nodiscard]] double last() const noexcept { return last_; }
+    [[nodiscard]] double mean() const noexcept {
+        if (count_ == 0) return std::numeric_limits<double>::quiet_NaN();
+        double sum = 0.0;
+        for (std::size_t i = 0; i < count_; ++i) sum += values_[i];
+        return sum / static_cast<double>(count_);
+    }
+    [[nodiscard]] Health health() const noexcept {
+        if (count_ < kWindow) return Health::starting;
+        const double m = mean();
+        return m > kUpper ? Health::overconfident : m < kLower ? Health::cautious : Health::consistent;
+    }
+    void clear() noexcept { *this = NisMonitor{}; }
+
+  private:
+    std::array<double, kWindow> values_{};
+    std::size_t next_ = 0;
+    std::size_t count_ = 0;
+    double last_ = std::numeric_limits<double>::quiet_NaN();
+};
+
+} // namespace turnstone

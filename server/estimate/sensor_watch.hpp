@@ -1,0 +1,98 @@
+#pragma once
+/// Tells a dead sensor from a live one by its values alone.
+///
+/// out of range: outside limits that no working sensor leaves, three samples in a row.
+/// frozen: exactly the same value again and again although the sensor has shown before that it never repeats itself for
+///         that long; kFrozenCount samples and kFrozen_s at least.
+/// silent: nothing for kSilent_s while other sensors of the same vehicle are heard. NaN samples count as nothing.
+/// A sensor that comes back (kBackCount good samples in a row) is good again.
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+#include <string_view>
+
+#include "shared/time.hpp"
+
+namespace turnstone {
+
+enum class SensorState : unsigned char { unheard, good, out_of_range, frozen, silent };
+
+[[nodiscard]] constexpr std::string_view sensor_state_word(SensorState state) noexcept {
+    constexpr std::string_view words[] = {"unheard", "good", "out_of_range", "frozen", "silent"};
+    return words[static_cast<std::size_t>(state)];
+}
+
+class SensorWatch {
+  public:
+    static constexpr int kFrozenCount = 25;
+    static constexpr double kSilent_s = 2.5;
+    static constexpr int kOutOfRangeCount = 3;
+    static constexpr int kBackCount = 5;
+
+    /// `frozen_s`: how long a value must repeat.
+    SensorWatch(double lowest, double highest, double frozen_s)
+        : lowest_(lowest), highest_(highest), frozen_s_(frozen_s) {}
+
+    /// True when this sample may be used.
+    bool sample(std::int64_t t_ns, double value) {
+        if (!std::isfinite(value)) return false;
+        const bool repeats = heard_ && value == value_;
+        if (!heard_) t_run_ns_ = t_ns;
+        if (repeats) ++run_;
+        else {
+            // Longest usual run, forgotten slowly: a coarse sensor at rest repeats itself and is not frozen.
+            if (state_ == SensorState::good) usual_run_ = std::max(static_cast<double>(run_), 0.99 * usual_run_);
+            run_ = 1;
+            t_run_ns_ = t_ns;
+            ++changes_;
+        }
+        value_ = value;
+        t_ns_ = t_ns;
+        heard_ = true;
+        const bool outside = value < lowest_ || value > highest_;
+        outside_ = outside ? outside_ + 1 : 0;
+        const bool frozen = run_ >= kFrozenCount && seconds_between(t_run_ns_, t_ns) >= frozen_s_ && changes_ >= 20 &&
+                            static_cast<double>(run_) > 6.0 * usual_run_;
+        if (outside_ >= kOutOfRangeCount) set(SensorState::out_of_range);
+        else if (frozen) set(SensorState::frozen);
+        else if (state_ == SensorState::good || state_ == SensorState::unheard) set(SensorState::good);
+        else if (outside || repeats) back_ = 0;
+        else if (++back_ >= kBackCount) set(SensorState::good);
+        return state_ == SensorState::good && !outside;
+    }
+
+    /// `t_others_ns`: when another sensor of the vehicle was last heard.
+    void tick(std::int64_t t_others_ns) {
+        if (heard_ && state_ != SensorState::silent && seconds_between(t_ns_, t_others_ns) > kSilent_s) {
+            set(SensorState::silent);
+        }
+    }
+    [[nodiscard]] SensorState state() const noexcept { return state_; }
+    [[nodiscard]] std::int64_t last_ns() const noexcept { return t_ns_; }
+    /// Since when the present state holds, as far as the samples show.
+    [[nodiscard]] std::int64_t since_ns() const noexcept { return since_ns_; }
+
+  private:
+    void set(SensorState state) {
+        if (state == state_) return;
+        since_ns_ = state == SensorState::frozen ? t_run_ns_ : t_ns_;
+        state_ = state;
+        back_ = 0;
+    }
+
+    double lowest_, highest_, frozen_s_;
+    SensorState state_ = SensorState::unheard;
+    bool heard_ = false;
+    double value_ = 0.0;
+    std::int64_t t_ns_ = 0;
+    std::int64_t t_run_ns_ = 0;
+    std::int64_t since_ns_ = 0;
+    int run_ = 0;
+    int changes_ = 0;
+    int outside_ = 0;
+    int back_ = 0;
+    double usual_run_ = 1.0;
+};
+
+} // namespace turnstone
