@@ -123,7 +123,7 @@ void DictionaryReading::read_packet(JsonReader& reader) {
         read_fields(reader.array_if("fields", kFieldsMax), packet.name, packet.name, packet.fields);
     packet.user_data_octets = octets_for(bits);
     read_batch(reader, packet);
-    if (packet.fields.empty() && !packet.batch)
+    if (reader.is_object() && packet.fields.empty() && !packet.batch)
         reader.problem("has neither fields nor a batch", "must have at least one field");
     if (packet.user_data_octets > octets_max)
         reader.problem("has " + std::to_string(packet.user_data_octets) + " octets of user data",

@@ -115,6 +115,8 @@ Calibration read_table(JsonReader& calibration) {
     TableCalibration result;
     for (JsonReader& point : calibration.array("table", 2, kTablePointsMax)) {
         const std::vector<double> row = point.as_row(2);
+        if (!point.is_array() || point.json().size() != 2) // reported; its zeros are no point
+            continue;
         if (!result.raw.empty() && row[0] <= result.raw.back())
             point.problem("the raw value is not above the one before", "must be in ascending order of raw value");
         result.raw.push_back(row[0]);

@@ -1,0 +1,126 @@
+#pragma once
+/// Octets for protocol tests: hexadecimal, exact-size copies (an overread of one octet faults under ASan), framing and an
+/// independent bit packer.
+#include <cctype>
+#include <cstddef>
+#include <cstdint>
+#include <memory>
+#include <random>
+#include <span>
+#include <stdexcept>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "protocol/cobs.hpp"
+#include "protocol/crc16.hpp"
+#include "protocol/dictionary.hpp"
+
+namespace turnstone {
+
+using Octets = std::vector<std::byte>;
+
+/// Blanks are skipped.
+inline Octets from_hex(std::string_view text) {
+    Octets octets;
+    int high = -1;
+    for (const char c : text) {
+        if (std::isspace(static_cast<unsigned char>(c)) != 0)
+            continue;
+        const auto digit = std::string_view("0123456789ABCDEF").find(static_cast<char>(std::toupper(c)));
+        if (digit == std::string_view::npos)
+            throw std::runtime_error("no hexadecimal digit");
+        if (high < 0) {
+            high = static_cast<int>(digit);
+        } else {
+            octets.push_back(static_cast<std::byte>(high * 16 + static_cast<int>(digit)));
+            high = -1;
+        }
+    }
+    if (high >= 0)
+        throw std::runtime_error("odd number of hexadecimal digits");
+    return octets;
+}
+
+inline std::string to_hex(std::span<const std::byte> octets) {
+    std::string text;
+    for (const std::byte octet : octets)
+        for (const int shift : {4, 0})
+            text += "0123456789ABCDEF"[std::to_integer<unsigned>(octet) >> shift & 0xFU];
+    return text;
+}
+
+/// A heap block of exactly the size of the octets.
+class Exact {
+  public:
+    explicit Exact(std::span<const std::byte> octets) : size_(octets.size()), block_(new std::byte[octets.size()]) {
+        std::copy(octets.begin(), octets.end(), block_.get());
+    }
+    [[nodiscard]] std::span<std::byte> span() const { return {block_.get(), size_}; }
+
+  private:
+    std::size_t size_;
+    std::unique_ptr<std::byte[]> block_;
+};
+
+inline Octets random_octets(std::mt19937& random, std::size_t size, unsigned zero_percent) {
+    Octets octets(size);
+    for (std::byte& octet : octets)
+        octet = random() % 100 < zero_percent ? std::byte{0} : static_cast<std::byte>(1 + random() % 255);
+    return octets;
+}
+
+/// Packet, CRC, COBS, delimiter.
+inline Octets frame_of(std::span<const std::byte> packet) {
+    Octets plain(packet.begin(), packet.end());
+    const std::uint16_t crc = crc16_plain(packet);
+    plain.push_back(static_cast<std::byte>(crc >> 8U));
+    plain.push_back(static_cast<std::byte>(crc & 0xFFU));
+    Octets frame(plain.size() + cobs_overhead_max(plain.size()));
+    frame.resize(cobs_encode(plain, frame).produced);
+    frame.push_back(std::byte{0});
+    return frame;
+}
+
+/// A packet with a 32-bit millisecond time, header by hand.
+inline Octets packet_of(unsigned apid, unsigned sequence_count, std::uint32_t time_ms,
+                        std::span<const std::byte> user_data) {
+    const std::size_t length_field = 4 + user_data.size() - 1;
+    Octets packet;
+    for (const unsigned octet : {0x08U | apid >> 8U, apid, 0xC0U | (sequence_count >> 8U & 0x3FU), sequence_count,
+                                 static_cast<unsigned>(length_field >> 8U), static_cast<unsigned>(length_field),
+                                 time_ms >> 24U, time_ms >> 16U, time_ms >> 8U, time_ms})
+        packet.push_back(static_cast<std::byte>(octet & 0xFFU));
+    packet.insert(packet.end(), user_data.begin(), user_data.end());
+    return packet;
+}
+
+/// Sets bit by bit, most significant first.
+inline void put_bits(Octets& octets, std::size_t bit_offset, unsigned width, std::uint64_t value) {
+    for (unsigned i = 0; i < width; ++i) {
+        const std::size_t bit = bit_offset + i;
+        if (octets.size() <= bit / 8)
+            octets.resize(bit / 8 + 1);
+        if ((value >> (width - 1 - i) & 1U) != 0)
+            octets[bit / 8] |= static_cast<std::byte>(0x80U >> bit % 8);
+    }
+}
+
+/// A dictionary that must have no mistakes.
+inline Dictionary dictionary_of(const nlohmann::json& json) {
+    std::vector<Problem> problems;
+    Dictionary dictionary = read_dictionary(json, "dictionary", problems);
+    if (!problems.empty())
+        throw std::runtime_error(to_string(problems));
+    return dictionary;
+}
+
+inline nlohmann::json read_json(const std::string& path_in_tree) {
+    std::vector<Problem> problems;
+    auto json = parse_json_file(std::string(TURNSTONE_SOURCE_DIR) + "/" + path_in_tree, problems);
+    if (!json)
+        throw std::runtime_error(to_string(problems));
+    return std::move(*json);
+}
+
+} // namespace turnstone
