@@ -43,6 +43,11 @@ FlightModel::FlightModel(FlightSetup setup) : setup_(std::move(setup)) {
     }
 }
 
+FlightModel::FlightModel(FlightSetup setup, const BodyState& state) : FlightModel(std::move(setup)) {
+    state_ = state;
+    motion_ = Motion::free;
+}
+
 double FlightModel::thrust_n(double t_s) const {
     const double since_s = t_s - setup_.ignition_s;
     return since_s <= 0.0 || since_s >= setup_.thrust_n.x.back() ? 0.0 : setup_.thrust_n.at(since_s);

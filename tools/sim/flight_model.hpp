@@ -73,6 +73,8 @@ struct FlightEvents {
 class FlightModel {
   public:
     explicit FlightModel(FlightSetup setup);
+    /// In free flight from `state` at time zero (thrown, or released from aloft).
+    FlightModel(FlightSetup setup, const BodyState& state);
 
     /// Integrates to `t_s`, in steps of at most `max_step_s`, splitting steps at every corner of thrust table, pulses and
     /// canopy filling, at first motion and at the rail's end. Returns the mean specific force (body axes) over the interval.

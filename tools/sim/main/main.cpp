@@ -1,11 +1,12 @@
 /// simulate: flies one scenario and sends its telemetry to a pseudo-terminal, a socket or a file.
 #include <atomic>
+#include <cmath>
 #include <csignal>
 #include <cstdio>
 #include <exception>
 #include <filesystem>
 #include <fstream>
-#include <limits>
+#include <optional>
 #include <string>
 
 #include <CLI/CLI.hpp>
@@ -110,9 +111,14 @@ int run(const Options& options) {
         return complain("cannot write " + options.truth + "; check the folder and its free space");
     }
     const sim::FlightEvents& events = flight.truth.events;
-    std::fprintf(stderr, "simulate: %s, seed %llu: %zu packets, %.1f s, apogee %.1f m at %.2f s, landing at %.2f s\n",
-                 scenario->name.c_str(), static_cast<unsigned long long>(options.seed), flight.sent.packets.size(),
-                 flight.truth.samples.back().t_s, events.apogee_m, events.apogee_s, events.landing_s);
+    std::fprintf(stderr, "simulate: %s, seed %llu: %zu packets, %.1f s", scenario->name.c_str(),
+                 static_cast<unsigned long long>(options.seed), flight.sent.packets.size(),
+                 flight.truth.samples.back().t_s);
+    if (!std::isnan(events.apogee_s)) {
+        std::fprintf(stderr, ", apogee %.1f m at %.2f s, landing at %.2f s", events.apogee_m, events.apogee_s,
+                     events.landing_s);
+    }
+    std::fputc('\n', stderr);
     if (options.out.empty()) {
         return 0;
     }
