@@ -84,7 +84,7 @@ write_blocks("block_live", 42, 3.04, [
     (0, [3.0, 3.005, 3.01, 3.015], [[98.5, 99.0, -0.25, NAN], [0.5, -0.5, 0.125, 1e-300]]),
     (2, [3.04, 2.96], [[120.75, 118.5], [55.25, NAN], [0.5, 0.5], [0.25, 0.25]]),
 ])
-# A tick above 2^53, a replay, an empty set of blocks.
+# A message of a replay, with no blocks.
 write_blocks("block_empty", 7, 0.0, [], flags=1)
 write_blocks("block_coalesced", 900, 12.5, [
     (0, [12.5], [[9.75], [-9.75]]),

@@ -1,0 +1,68 @@
+#pragma once
+/// Who may ask, and as what. Everyone who reaches the port may watch; operator actions need a cookie that the operator key
+/// buys. Host and Origin are checked so that a page from elsewhere cannot use the browser of someone on this network
+/// (DNS rebinding, cross-site requests).
+#include <chrono>
+#include <cstdint>
+#include <deque>
+#include <map>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace turnstone {
+
+/// Numeric addresses of this machine's interfaces that are up.
+[[nodiscard]] std::vector<std::string> machine_addresses();
+
+class HostCheck {
+  public:
+    /// Loopback names and the listen address are always allowed; when listening beyond loopback also the machine's
+    /// addresses and its name, alone and with ".local" (RFC 6762).
+    HostCheck(std::string_view listen_address, const std::vector<std::string>& configured_names);
+    /// `host_field`: value of the Host header, with or without port. Addresses that came up later are found too.
+    [[nodiscard]] bool host_allowed(std::string_view host_field);
+    /// A present Origin must be http(s):// and the very authority of the Host header.
+    [[nodiscard]] static bool origin_allowed(std::string_view origin, std::string_view host_field);
+
+  private:
+    void look_up_addresses();
+
+    bool beyond_loopback_;
+    std::vector<std::string> names_;     // fixed at construction
+    std::vector<std::string> addresses_; // of the machine, looked up again at most every few seconds
+    std::chrono::steady_clock::time_point looked_up_{};
+};
+
+class OperatorAccess {
+  public:
+    using Clock = std::chrono::steady_clock;
+    /// Cookies are not kept apart by port, so the port is in the cookie's name.
+    OperatorAccess(std::string key, std::uint16_t port);
+
+    enum class Verdict { granted, wrong, too_many };
+    struct Attempt {
+        Verdict verdict;
+        std::string set_cookie; ///< value for Set-Cookie when granted
+    };
+    /// Five attempts from an address, then one every two seconds. The comparison's time does not depend on the key.
+    [[nodiscard]] Attempt attempt(const std::string& address, std::string_view key, Clock::time_point now);
+    /// `cookie_field`: value of the Cookie header.
+    [[nodiscard]] bool is_operator(std::string_view cookie_field) const;
+
+  private:
+    struct Bucket {
+        double tokens;
+        Clock::time_point at;
+    };
+    std::string key_;
+    std::string cookie_name_;
+    std::deque<std::string> sessions_; // newest last
+    std::map<std::string, Bucket> buckets_;
+};
+
+/// Same time for every content of the same length.
+[[nodiscard]] bool equal_in_constant_time(std::string_view a, std::string_view b) noexcept;
+
+} // namespace turnstone

@@ -1,0 +1,197 @@
+#include "server/serve/server.hpp"
+
+#include <algorithm>
+#include <thread>
+
+#include <sys/resource.h>
+
+#include <boost/asio/as_tuple.hpp>
+#include <boost/asio/co_spawn.hpp>
+#include <boost/asio/executor_work_guard.hpp>
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/ip/tcp.hpp>
+#include <boost/asio/post.hpp>
+#include <boost/asio/steady_timer.hpp>
+#include <boost/asio/use_awaitable.hpp>
+#include <fmt/format.h>
+#include <spdlog/spdlog.h>
+
+#include "server/serve/http_session.hpp"
+
+namespace turnstone {
+namespace {
+
+namespace asio = boost::asio;
+using tcp = asio::ip::tcp;
+
+constexpr std::size_t kHttpConnectionsMax = 512; // a browser keeps up to six
+constexpr std::size_t kOperatorKeyMin = 16;
+constexpr auto kNoThrow = asio::as_tuple(asio::use_awaitable);
+
+/// A viewer is a file descriptor, and 1024 of them is the usual soft limit.
+void allow_descriptors(std::size_t count) {
+    rlimit limit{};
+    if (getrlimit(RLIMIT_NOFILE, &limit) != 0 || limit.rlim_cur >= count)
+        return;
+    limit.rlim_cur = std::min<rlim_t>(limit.rlim_max, count);
+    if (setrlimit(RLIMIT_NOFILE, &limit) != 0 || limit.rlim_cur < count)
+        spdlog::warn("the system allows {} open files, {} viewers need {}; raise 'ulimit -n' to serve that many",
+                     static_cast<std::size_t>(limit.rlim_cur), count - kHttpConnectionsMax, count);
+}
+
+/// Copies of recordings that a killed process left half made.
+void remove_leftovers(const std::filesystem::path& folder) {
+    std::error_code error; // a folder that is not there yet has none
+    for (std::filesystem::directory_iterator at(folder, error), end; !error && at != end; at.increment(error)) {
+        if (at->path().filename().string().starts_with(".copy-")) {
+            std::error_code ignored; // it is in nobody's way
+            std::filesystem::remove(at->path(), ignored);
+        }
+    }
+}
+
+void log_failure(std::exception_ptr failure) {
+    if (!failure)
+        return;
+    try {
+        std::rethrow_exception(failure);
+    } catch (const std::exception& error) {
+        spdlog::error("a connection ended by an unexpected failure: {}", error.what());
+    }
+}
+
+} // namespace
+
+struct Server::State {
+    ServeSettings settings;
+    ServeSources sources;
+    OperatorActions actions;
+    asio::io_context context{1};
+    tcp::acceptor acceptor{context};
+    Workers workers;
+    Hub hub;
+    std::shared_ptr<HttpShared> shared; // made when the port is known
+    std::uint16_t port = 0;
+    std::thread thread;
+
+    State(ServeSettings given, ServeSources asked, OperatorActions allowed)
+        : settings(std::move(given)), sources(std::move(asked)), actions(std::move(allowed)), workers(settings.workers),
+          hub(context, settings, sources, actions, workers) {}
+
+    asio::awaitable<void> accept() {
+        asio::steady_timer pause(context);
+        while (!shared->stopping) {
+            auto [error, socket] = co_await acceptor.async_accept(kNoThrow);
+            if (error) {
+                if (shared->stopping)
+                    co_return;
+                // Out of descriptors: those who are connected go on, the next try comes when some may be free.
+                spdlog::warn("a connection could not be taken: {}", error.message());
+                pause.expires_after(std::chrono::milliseconds(100));
+                co_await pause.async_wait(kNoThrow);
+                continue;
+            }
+            if (shared->connections < kHttpConnectionsMax)
+                asio::co_spawn(context, serve_connection(std::move(socket), shared), log_failure);
+        }
+    }
+
+    asio::awaitable<void> wind_down(std::chrono::steady_clock::time_point until) {
+        shared->stopping = true;
+        boost::system::error_code ignored; // closing is all that can be done with it
+        acceptor.close(ignored);
+        hub.stop();
+        asio::steady_timer pause(context);
+        while ((hub.viewers() > 0 || shared->answers_open > 0) && std::chrono::steady_clock::now() < until) {
+            pause.expires_after(std::chrono::milliseconds(10));
+            co_await pause.async_wait(kNoThrow);
+        }
+        context.stop();
+    }
+};
+
+Server::Server(ServeSettings settings, ServeSources sources, OperatorActions actions)
+    : state_(std::make_unique<State>(std::move(settings), std::move(sources), std::move(actions))) {}
+
+Server::~Server() { stop(std::chrono::seconds(1)); }
+
+Result<void> Server::start() {
+    State& s = *state_;
+    if (s.settings.operator_key.size() < kOperatorKeyMin)
+        return fail(fmt::format("the operator key must have at least {} characters", kOperatorKeyMin));
+    boost::system::error_code error;
+    const auto address = asio::ip::make_address(s.settings.listen_address, error);
+    if (error)
+        return fail(fmt::format("'{}' is no numeric address to listen on; use for example 127.0.0.1 or 0.0.0.0",
+                                s.settings.listen_address));
+    const tcp::endpoint endpoint(address, s.settings.port);
+    const auto failed = [&](std::string_view what) {
+        return fail(fmt::format("cannot listen on {} port {}: {} ({}); choose another address or port, or end the program that has it",
+                                s.settings.listen_address, s.settings.port, error.message(), what));
+    };
+    s.acceptor.open(endpoint.protocol(), error);
+    if (error)
+        return failed("open");
+    s.acceptor.set_option(tcp::acceptor::reuse_address(true), error);
+    s.acceptor.bind(endpoint, error);
+    if (error)
+        return failed("bind");
+    s.acceptor.listen(1024, error);
+    if (error)
+        return failed("listen");
+    s.port = s.acceptor.local_endpoint(error).port();
+
+    allow_descriptors(s.settings.viewers_max + kHttpConnectionsMax);
+    remove_leftovers(s.settings.recordings);
+    s.shared = std::make_shared<HttpShared>(s.hub, HostCheck(s.settings.listen_address, s.settings.host_names),
+                                            OperatorAccess(s.settings.operator_key, s.port), StaticFiles(s.settings.assets));
+    asio::co_spawn(s.context, s.accept(), log_failure);
+    asio::post(s.context, [&s] { s.hub.start(); });
+    s.thread = std::thread([&s] {
+        const auto guard = asio::make_work_guard(s.context);
+        while (!s.context.stopped()) {
+            try {
+                s.context.run();
+            } catch (const std::exception& failure) {
+                spdlog::error("the serve thread met an unexpected failure and goes on: {}", failure.what());
+            }
+        }
+    });
+    return {};
+}
+
+std::uint16_t Server::port() const noexcept { return state_->port; }
+
+std::vector<std::string> Server::addresses() const {
+    const auto url = [&](const std::string& host) {
+        const bool v6 = host.find(':') != std::string::npos;
+        return fmt::format("http://{}{}{}:{}/", v6 ? "[" : "", host, v6 ? "]" : "", state_->port);
+    };
+    const std::string& listen = state_->settings.listen_address;
+    if (listen != "0.0.0.0" && listen != "::")
+        return {url(listen)};
+    std::vector<std::string> out{url("127.0.0.1")};
+    for (const std::string& address : machine_addresses()) {
+        const bool v6 = address.find(':') != std::string::npos;
+        // Link-local addresses need an interface's name, which browsers do not take.
+        if (address.starts_with("127.") || address == "::1" || address.starts_with("fe80:") || (v6 && listen == "0.0.0.0"))
+            continue;
+        out.push_back(url(address));
+    }
+    return out;
+}
+
+void Server::begin_recording(LiveTape tape) { state_->hub.begin(std::move(tape)); }
+
+void Server::publish(std::shared_ptr<const Batch> batch) { state_->hub.publish(std::move(batch)); }
+
+void Server::stop(std::chrono::milliseconds deadline) {
+    State& s = *state_;
+    if (!s.thread.joinable())
+        return;
+    asio::co_spawn(s.context, s.wind_down(std::chrono::steady_clock::now() + deadline), log_failure);
+    s.thread.join();
+    s.workers.stop();
+}
+
+} // namespace turnstone

@@ -1,0 +1,64 @@
+#pragma once
+/// WebSocket framing, RFC 6455 section 5, server side. The opening handshake is left to Beast; frames are made here so that
+/// one message is framed once and the same bytes go to every viewer.
+#include <cstddef>
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <span>
+#include <string>
+#include <string_view>
+
+namespace turnstone {
+
+/// A whole frame as it goes on the wire, shared and never changed.
+using WireMessage = std::shared_ptr<const std::string>;
+
+enum class Opcode : unsigned char { continuation = 0, text = 1, binary = 2, close = 8, ping = 9, pong = 10 };
+
+/// Close codes of STREAM.md.
+enum class CloseCode : std::uint16_t {
+    normal = 1000,
+    going_away = 1001,
+    bad_message = 4400,
+    forbidden = 4403,
+    too_slow = 4408,
+    too_many = 4503
+};
+
+inline constexpr std::size_t kClientTextBytesMax = 4096;
+
+/// First octets of an unmasked final frame with `payload_size` octets of payload.
+[[nodiscard]] std::string frame_header(Opcode opcode, std::size_t payload_size);
+[[nodiscard]] WireMessage frame_message(Opcode opcode, std::string_view payload);
+/// `reason` is cut to what a control frame holds (123 octets).
+[[nodiscard]] WireMessage close_message(CloseCode code, std::string_view reason);
+
+/// Takes a client's bytes in any split and calls back with whole messages: text and binary put together from their
+/// fragments, control frames as they come. Holds at most one message (kClientTextBytesMax) and one header.
+class ClientFrameReader {
+  public:
+    using OnMessage = std::function<void(Opcode opcode, std::string_view payload)>;
+    /// Returns false when the client broke RFC 6455 or sent too much; problem() says how, and nothing more is read.
+    bool push(std::span<const std::byte> bytes, const OnMessage& on_message);
+    [[nodiscard]] std::string_view problem() const noexcept { return problem_; }
+
+  private:
+    bool refuse(std::string_view problem) noexcept;
+    bool take_header();
+    bool finish_frame(const OnMessage& on_message);
+
+    std::string header_;       ///< octets of the header so far: 2 + extended length + mask key
+    std::size_t header_size_ = 2;
+    bool in_payload_ = false;
+    Opcode opcode_ = Opcode::continuation;
+    bool final_ = false;
+    std::size_t payload_left_ = 0;
+    std::size_t mask_at_ = 0;
+    std::string control_;      ///< payload of a control frame
+    std::string message_;      ///< payload of the data message so far
+    Opcode message_opcode_ = Opcode::continuation; ///< continuation: no message begun
+    std::string_view problem_;
+};
+
+} // namespace turnstone
