@@ -6,7 +6,7 @@ export type Mark = Exclude<Level, 'note'> | 'marker' | 'event';
 
 export function mark_of(event: FlightEvent): Mark {
   if (event.kind === 'marker' || event.kind === 'note') return 'marker';
-  return event.level === 'note' ? 'event' : event.level;
+  return event.level === 'note' || event.kind === 'alert_cleared' ? 'event' : event.level;
 }
 
 /** Triangle: warning. Diamond: caution. Ring: advisory. Pennant: an operator's mark. Dot: any other event. */

@@ -37,21 +37,25 @@ export function draw_axis(surface: Surface, tape: Tape, zero_s: number, hover_s:
   context.font = `11px ${colours.font}`;
   context.textAlign = 'center';
   context.textBaseline = 'middle';
-  for (let k = Math.ceil((tape.from_s - zero_s) / step); zero_s + k * step <= tape.to_s; k++) {
-    const at = Math.round(x(zero_s + k * step));
-    context.fillStyle = colours.muted;
-    context.fillRect(at, 0, 1, 4);
-    if (at > 22 && at < width - 22) context.fillText(format_clock(k * step, decimals), at, height / 2 + 2);
-  }
-  const flag = (t_s: number, ground: string, ink: string): void => {
+  const taken: { from: number; to: number }[] = [];
+  const flag = (t_s: number, ground: string): void => {
     const text = format_clock(t_s - zero_s, 2);
     const wide = context.measureText(text).width + 10;
-    const at = Math.min(width - wide, Math.max(0, x(t_s) - wide / 2));
+    const from = Math.min(width - wide, Math.max(0, x(t_s) - wide / 2));
+    taken.push({ from, to: from + wide });
     context.fillStyle = ground;
-    context.fillRect(at, 2, wide, height - 4);
-    context.fillStyle = ink;
-    context.fillText(text, at + wide / 2, height / 2 + 1);
+    context.fillRect(from, 2, wide, height - 4);
+    context.fillStyle = colours.surface;
+    context.fillText(text, from + wide / 2, height / 2 + 1);
   };
-  if (tape.cursor_s >= tape.from_s && tape.cursor_s <= tape.to_s) flag(tape.cursor_s, colours.cursor, colours.surface);
-  if (!Number.isNaN(hover_s)) flag(hover_s, colours.hover, colours.surface);
+  if (tape.cursor_s >= tape.from_s && tape.cursor_s <= tape.to_s) flag(tape.cursor_s, colours.cursor);
+  if (!Number.isNaN(hover_s)) flag(hover_s, colours.hover);
+  context.fillStyle = colours.muted;
+  for (let k = Math.ceil((tape.from_s - zero_s) / step); zero_s + k * step <= tape.to_s; k++) {
+    const at = Math.round(x(zero_s + k * step));
+    const free = at > 22 && at < width - 22 && taken.every((span) => at + 24 < span.from || at - 24 > span.to);
+    if (!free) continue;
+    context.fillRect(at, 0, 1, 4);
+    context.fillText(format_clock(k * step, decimals), at, height / 2 + 2);
+  }
 }

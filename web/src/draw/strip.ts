@@ -82,8 +82,8 @@ function limits(extent: StripExtent, decimals: number): { low: number; high: num
   }
   const pad = (max - min) * 0.06;
   const step = nice_step(max - min + 2 * pad, 3);
-  const half = step / 2;
-  return { low: Math.floor((min - pad) / half) * half, high: Math.ceil((max + pad) / half) * half, step };
+  const part = step / 5;
+  return { low: Math.floor((min - pad) / part) * part, high: Math.ceil((max + pad) / part) * part, step };
 }
 
 function fill_columns(context: CanvasRenderingContext2D, low: Raster, high: Raster, y: (value: number) => number, grow: number): void {
@@ -217,26 +217,36 @@ function draw_labels(context: CanvasRenderingContext2D, colours: Palette, strip:
     context.fillText(text, x, at);
   };
   context.fillStyle = colours.muted;
+  context.font = `10.5px ${colours.font}`;
   for (const tick of ticks) {
     const at = y(tick);
-    if (at > 7 && at < height - 6) write(format_fixed(tick * shown.gain + shown.offset, decimals), 6, at);
+    if (at > 14 && at < height - 2) write(format_fixed(tick * shown.gain + shown.offset, decimals), 6, at - 7);
   }
   if (strip.series.length < 2) return;
   context.textAlign = 'right';
   context.font = `bold 11px ${colours.font}`;
-  const taken: number[] = [];
+  const ends: { k: number; x: number; y: number; label: string }[] = [];
   strip.series.forEach((series, k) => {
     const raster = lines[k];
     if (!raster || series.label === '') return;
     let x = raster.width - 1;
     while (x >= 0 && Number.isNaN(raster.low[x] ?? NaN)) x--;
-    if (x < 0) return;
-    let at = Math.min(height - 8, Math.max(8, y(((raster.low[x] ?? 0) + (raster.high[x] ?? 0)) / 2) - 9));
-    while (taken.some((other) => Math.abs(other - at) < 12) && at < height - 8) at += 12;
-    taken.push(at);
-    context.fillStyle = colours.series[k] ?? colours.ink;
-    write(series.label, Math.min(width - 4, x - 4), at);
+    if (x >= 0) ends.push({ k, x, y: y(((raster.low[x] ?? 0) + (raster.high[x] ?? 0)) / 2) - 9, label: series.label });
   });
+  ends.sort((a, b) => a.y - b.y || a.k - b.k);
+  const line_height = 12;
+  let floor = 8;
+  for (const end of ends) {
+    end.y = Math.max(end.y, floor);
+    floor = end.y + line_height;
+  }
+  let ceiling = height - 8;
+  for (const end of ends.toReversed()) {
+    end.y = Math.min(end.y, ceiling);
+    ceiling = end.y - line_height;
+    context.fillStyle = colours.series[end.k] ?? colours.ink;
+    write(end.label, Math.min(width - 4, end.x - 6), end.y);
+  }
 }
 
 function draw_words(context: CanvasRenderingContext2D, colours: Palette, surface: Surface, tape: Tape, history: History, strip: Strip): void {

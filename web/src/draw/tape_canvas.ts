@@ -33,14 +33,15 @@ export interface TapeLayout {
 }
 
 const kEdge = 14; // room for the cursor's handle and half a label at both ends
+const kLabelRow_px = 13;
 const kGapMin_s = 1; // shorter silences are loss, which the link panel counts
 
 export function tape_layout(surface: { width: number; height: number }): TapeLayout {
-  const small = surface.height < 100;
-  const band_top = small ? 12 : 20;
-  const axis_y = surface.height - 8;
-  const labels_y = axis_y - (small ? 14 : 17);
-  const marks_y = labels_y - (small ? 14 : 17);
+  const small = surface.height < 110;
+  const band_top = small ? 10 : 20;
+  const axis_y = surface.height - 7;
+  const labels_y = axis_y - 14 - kLabelRow_px;
+  const marks_y = labels_y - 15;
   return { left: kEdge, width: surface.width - 2 * kEdge, band_top, band_bottom: marks_y - 10, marks_y, labels_y, axis_y };
 }
 
@@ -166,9 +167,15 @@ function draw_window(context: CanvasRenderingContext2D, colours: Palette, drawin
   const { tape, strips } = drawing;
   const left = x(tape.from_s);
   const right = Math.max(left + 2, x(tape.to_s));
-  context.fillStyle = colours.window;
-  context.fillRect(left, layout.band_top, right - left, layout.band_bottom - layout.band_top);
+  // What the strips do not show steps back; what they show keeps its full colour.
+  const far_end = layout.left + layout.width;
+  context.globalAlpha = 0.6;
+  context.fillStyle = colours.ground;
+  context.fillRect(layout.left, layout.band_top, left - layout.left, layout.band_bottom - layout.band_top);
+  context.fillRect(right, layout.band_top, Math.max(0, far_end - right), layout.band_bottom - layout.band_top);
+  context.globalAlpha = 1;
   if (strips) {
+    context.fillStyle = colours.window;
     context.beginPath();
     context.moveTo(strips.left, 0);
     context.lineTo(strips.right, 0);
@@ -198,24 +205,22 @@ function draw_phase_labels(context: CanvasRenderingContext2D, colours: Palette, 
   context.textBaseline = 'middle';
   context.textAlign = 'left';
   const far_end = layout.left + layout.width;
-  // From the right: a late short phase keeps its name at its start, earlier ones step aside to the left of it.
-  let limit = far_end;
+  // From the right, in two rows: a name may run over the phases after it as long as it meets no other name.
+  const limits = [far_end, far_end];
   for (const phase of phases.toReversed()) {
     const at = x(phase.from_s);
-    context.fillStyle = colours.muted;
-    context.fillRect(Math.round(at), layout.band_top, 1, layout.labels_y - layout.band_top + 5);
     const width = context.measureText(phase.text).width;
-    if (at + 5 + width <= limit) {
-      context.fillStyle = colours.ink;
-      context.fillText(phase.text, at + 5, layout.labels_y);
-      limit = at - 4;
-    } else if (at + 5 + width > far_end && at - 5 - width > layout.left && phase === phases.at(-1)) {
-      context.fillStyle = colours.ink;
-      context.fillText(phase.text, at - 5 - width, layout.labels_y);
-      limit = at - 9 - width;
-    } else {
-      limit = Math.min(limit, at - 4);
-    }
+    const flush_right = phase === phases.at(-1) && at + 5 + width > far_end;
+    const from = flush_right ? at - 5 - width : at + 5;
+    const row = limits.findIndex((limit) => from >= layout.left && from + width <= limit);
+    context.fillStyle = colours.muted;
+    context.fillRect(Math.round(at), layout.band_top, 1, layout.band_bottom - layout.band_top);
+    if (row < 0) continue;
+    const y = layout.labels_y + row * kLabelRow_px;
+    context.fillRect(Math.round(at), layout.band_bottom, 1, y + 5 - layout.band_bottom);
+    context.fillStyle = colours.ink;
+    context.fillText(phase.text, from, y);
+    for (let above = 0; above <= row; above++) limits[above] = Math.min(limits[above] ?? far_end, (flush_right ? from : at) - 6);
   }
 }
 
