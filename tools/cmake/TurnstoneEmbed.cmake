@@ -5,6 +5,7 @@
 # File names may carry hashes of their content, so that what the folder holds is known only when it has been built: this
 # file, run as a script, lists it then and writes the two sources of the library, whose names are fixed.
 if(CMAKE_SCRIPT_MODE_FILE)
+  cmake_minimum_required(VERSION 3.25)
   set(types
     "html=text/html; charset=utf-8" "js=text/javascript; charset=utf-8" "css=text/css; charset=utf-8" "svg=image/svg+xml"
     "json=application/json" "webmanifest=application/manifest+json" "png=image/png" "ico=image/x-icon" "woff2=font/woff2"
