@@ -6,6 +6,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include "protocol/utf8.hpp"
 #include "server/pipeline/link_track.hpp"
 #include "server/pipeline/schema_build.hpp"
 #include "server/pipeline/vehicle_track.hpp"
@@ -47,6 +48,13 @@ std::optional<std::int64_t> time_member(const nlohmann::json& object, const char
     if (!found->is_string()) return std::nullopt;
     const nlohmann::json number = nlohmann::json::parse(found->get_ref<const std::string&>(), nullptr, false);
     return number.is_number_integer() ? std::optional(number.get<std::int64_t>()) : std::nullopt;
+}
+
+/// Events go into JSON and onto screens: whatever was handed in, they are valid UTF-8.
+std::string valid_text(const std::string& text) {
+    std::string out(text.size() * 3, '\0');
+    out.resize(to_valid_utf8(std::as_bytes(std::span(text)), out.data()));
+    return out;
 }
 
 } // namespace
@@ -95,7 +103,7 @@ struct Pipeline::State {
     }
 
     static void note(std::int64_t t_ns, const std::string& text, Batch& out) {
-        out.events.push_back({t_ns, t_ns, 0, EventKind::note, Level::note, -1, "note", text, "{}"});
+        out.events.push_back({t_ns, t_ns, 0, EventKind::note, Level::note, -1, "note", valid_text(text), "{}"});
     }
 
     const PipelineSetup* setup;

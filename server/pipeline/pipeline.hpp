@@ -4,7 +4,8 @@
 ///
 /// Time enters only as arguments. Ticks happen at whole multiples of kTickNs of station time, always before the chunk or
 /// action at or after them, so that the recorded chunks and actions alone decide every tick: replaying a recording's
-/// inputs gives bit for bit what was seen live, whatever the timer of the live server did.
+/// inputs gives bit for bit what was seen live, whatever the timer of the live server did. Only the ticks after the last
+/// input come from advance() alone: to repeat a recording to its end, advance to the newest t_rx_ns among its rows.
 #include <cstdint>
 #include <memory>
 #include <span>
