@@ -7,9 +7,8 @@
 if(CMAKE_SCRIPT_MODE_FILE)
   cmake_minimum_required(VERSION 3.25)
   set(types
-    "html=text/html; charset=utf-8" "js=text/javascript; charset=utf-8" "css=text/css; charset=utf-8" "svg=image/svg+xml"
-    "json=application/json" "webmanifest=application/manifest+json" "png=image/png" "ico=image/x-icon" "woff2=font/woff2"
-    "txt=text/plain; charset=utf-8")
+    html=text/html js=text/javascript css=text/css txt=text/plain svg=image/svg+xml json=application/json
+    webmanifest=application/manifest+json png=image/png ico=image/x-icon woff2=font/woff2)
   file(GLOB_RECURSE files RELATIVE "${FOLDER}" "${FOLDER}/*")
   list(SORT files)
   if(NOT "index.html" IN_LIST files)
@@ -31,6 +30,9 @@ if(CMAKE_SCRIPT_MODE_FILE)
     endforeach()
     if(type STREQUAL "")
       message(FATAL_ERROR "${FOLDER}/${path}: no content type is known for '.${ending}'; add it to tools/cmake/TurnstoneEmbed.cmake")
+    endif()
+    if(type MATCHES "^text/")
+      string(APPEND type "; charset=utf-8")
     endif()
     set(packed "${WORK}/gzip/${number}.gz")
     execute_process(COMMAND gzip -9 -n -c "${FOLDER}/${path}" OUTPUT_FILE "${packed}" RESULT_VARIABLE failed)
