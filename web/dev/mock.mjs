@@ -136,7 +136,7 @@ const http = createServer((request, response) => {
     const from = Number(url.searchParams.get('from_s') ?? 0);
     const to = Math.min(end, Number(url.searchParams.get('to_s') ?? end));
     response.writeHead(200, { 'Content-Type': 'application/vnd.turnstone.series' });
-    return response.end(series(table, url.searchParams.get('columns').split(','), from, to, Number(url.searchParams.get('points') ?? 1000)));
+    return response.end(series(table, url.searchParams.get('columns')?.split(',') ?? table.columns.map((column) => column.name), from, to, Number(url.searchParams.get('points') ?? 1000)));
   }
   return json({ error: 'no such request' }, 404);
 });

@@ -248,8 +248,7 @@ class Station {
       const worker = async (): Promise<void> => {
         for (let data = waiting.shift(); data; data = waiting.shift()) {
           if (this.tape !== tape) return;
-          const columns = data.table.columns.slice(0, data.table.number_count).map((column) => column.name);
-          const window = { table: data.table.id, columns, from_s: 0, to_s: Math.max(end_s, tape.head_s) + 1, points: kBackfillPoints };
+          const window = { table: data.table.id, from_s: 0, to_s: Math.max(end_s, tape.head_s) + 1, points: kBackfillPoints };
           tape.take_series(await api.fetch_series(tape.description.recording.id, window), 0, true);
         }
       };
@@ -264,10 +263,9 @@ class Station {
         if (this.tape !== tape || data.table.number_count === 0) continue;
         const held = data.columns.count > 0 ? data.columns.time(data.columns.count - 1) : 0;
         const from = Math.max(0, from_s === -Infinity ? held : from_s - 1);
-        const columns = data.table.columns.slice(0, data.table.number_count).map((column) => column.name);
         const to = Math.min(to_s, tape.head_s) + 1;
         const series = await api.fetch_series(tape.description.recording.id, {
-          table: data.table.id, columns, from_s: from, to_s: to, points: kRefillPoints,
+          table: data.table.id, from_s: from, to_s: to, points: kRefillPoints,
         });
         tape.take_series(series, from, false);
         if (series.decimated) tape.mark_hole(to);

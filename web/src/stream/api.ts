@@ -66,17 +66,16 @@ export async function fetch_latest(id: string, t_s: number): Promise<LatestRow[]
 
 export interface SeriesWindow {
   table: number;
-  columns: readonly string[];
   /** Absent: the whole tape. */
   from_s?: number;
   to_s?: number;
   points: number;
 }
 
+/** Every number column of a table over a window. */
 export async function fetch_series(id: string, window: SeriesWindow): Promise<Series> {
   const range = window.from_s === undefined || window.to_s === undefined ? '' : `&from_s=${window.from_s}&to_s=${window.to_s}`;
-  const columns = window.columns.map(encodeURIComponent).join(',');
-  const path = `${at(id)}/series?table=${window.table}&columns=${columns}${range}&points=${window.points}`;
+  const path = `${at(id)}/series?table=${window.table}${range}&points=${window.points}`;
   return read_series(await (await request(path)).arrayBuffer());
 }
 

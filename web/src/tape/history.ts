@@ -75,10 +75,8 @@ export class History {
     this.in_flight++;
     const points = Math.min(kPointsMax, Math.max(kPointsMin, Math.ceil(pixels * (1 + 2 * kMargin))));
     try {
-      const columns = data.table.columns.slice(0, data.table.number_count).map((column) => column.name);
       held.series = await fetch_series(this.tape.description.recording.id, {
         table: data.table.id,
-        columns,
         from_s: from,
         to_s: to,
         points,

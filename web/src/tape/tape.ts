@@ -181,7 +181,8 @@ export class Tape {
     const from = this.from_s;
     this.from = from;
     this.following = false;
-    this.cursor = Math.min(head_s, Math.max(0, t_s));
+    // Whole microseconds: the address of a request and the slider's value then say exactly the same moment.
+    this.cursor = Math.round(Math.min(head_s, Math.max(0, t_s)) * 1e6) / 1e6;
     if (this.cursor < this.from || this.cursor > this.from + this.span) this.from = Math.max(0, this.cursor - this.span / 2);
     this.view_version++;
   }

@@ -1,0 +1,336 @@
+// End to end in a real browser: the real server on a pseudo-terminal fed by the flight simulator, watched from a laptop and
+// a phone viewport. What is on screen is compared with what the recording holds (by the API), not with the page's own state.
+//
+//   node tests/browser/dashboard.mjs --turnstone BIN --simulate BIN --out FOLDER
+//
+// Needs web/node_modules (npm ci) and Chromium. Ends with "N passed, N failed" and exit code 1 when anything failed.
+import { spawn } from 'node:child_process';
+import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { tmpdir } from 'node:os';
+import { dirname, join, resolve } from 'node:path';
+import { fileURLToPath } from 'node:url';
+
+const kSource = resolve(dirname(fileURLToPath(import.meta.url)), '../..');
+const require = createRequire(join(kSource, 'web/package.json'));
+const { chromium } = require('playwright-core');
+const axe_path = require.resolve('axe-core/axe.min.js');
+
+const option = (name, fallback) => {
+  const place = process.argv.indexOf(`--${name}`);
+  return place < 0 ? fallback : resolve(process.argv[place + 1]);
+};
+const kTurnstone = option('turnstone', join(kSource, 'build/release/bin/turnstone'));
+const kSimulate = option('simulate', join(kSource, 'build/release/bin/simulate'));
+const kShots = join(option('out', join(kSource, 'build/release')), 'screenshots');
+const kDemo = join(kSource, 'tools/demo');
+const kFlags = ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'];
+const kPatience_ms = 20_000; // a shared two-core machine under sanitizers is slow; nothing here waits longer than it must
+
+let passed = 0;
+let failed = 0;
+const children = [];
+const folder = mkdtempSync(join(tmpdir(), 'turnstone-browser-'));
+mkdirSync(kShots, { recursive: true });
+
+function check(what, good, detail = '') {
+  if (good) passed++;
+  else failed++;
+  console.log(`${good ? 'ok' : 'FAILED'}  ${what}${good || detail === '' ? '' : `: ${detail}`}`);
+}
+
+const sleep = (ms) => new Promise((done) => setTimeout(done, ms));
+
+/** Polls until `probe` gives something other than undefined or false; fails with `what` after the patience. */
+async function until(what, probe, patience_ms = kPatience_ms) {
+  const end = Date.now() + patience_ms;
+  for (;;) {
+    const found = await probe();
+    if (found !== undefined && found !== false) return found;
+    if (Date.now() > end) throw new Error(`waited ${patience_ms / 1000} s in vain for ${what}`);
+    await sleep(50);
+  }
+}
+
+function start(command, args) {
+  const child = spawn(command, args, { stdio: ['ignore', 'pipe', 'pipe'] });
+  child.text = '';
+  for (const stream of [child.stdout, child.stderr]) stream.on('data', (part) => (child.text += part));
+  children.push(child);
+  return child;
+}
+
+async function stop(child, signal = 'SIGTERM') {
+  if (child.exitCode !== null || child.signalCode !== null) return;
+  const ended = new Promise((done) => child.once('exit', done));
+  child.kill(signal);
+  await Promise.race([ended, sleep(8000).then(() => child.kill('SIGKILL'))]);
+}
+
+async function start_server(port) {
+  const child = start(kTurnstone, [
+    'serve', '--vehicle', join(kDemo, 'sanderling'), '--site', join(kDemo, 'site.json'), '--link', `serial:${join(folder, 'radio')}?baud=57600`,
+    '--listen', `127.0.0.1:${port}`, '--recordings', join(folder, 'recordings'),
+  ]);
+  const address = await until('the server to say its address', () => {
+    if (child.exitCode !== null) throw new Error(`the server ended:\n${child.text}`);
+    return /listening on (http:\/\/\S+)/.exec(child.text)?.[1];
+  });
+  const key = await until('the operator key', () => /operator key: (\S+)/.exec(child.text)?.[1]);
+  return { child, address, key };
+}
+
+// What the recording holds
+
+let address = '';
+const api = async (path) => {
+  const answer = await fetch(new URL(`/api/${path}`, address));
+  if (!answer.ok) throw new Error(`${path}: ${answer.status} ${await answer.text()}`);
+  return answer.json();
+};
+async function recorded(id, t_s, table_name, column_name) {
+  const { tables } = await api(`recordings/${id}/description`);
+  const table = tables.find((t) => t.name.endsWith(table_name));
+  const column = table?.columns.findIndex((c) => c.name === column_name) ?? -1;
+  if (!table || column < 0) throw new Error(`the recording has no ${table_name} ${column_name}`);
+  const { latest } = await api(`recordings/${id}/latest?t_s=${t_s}`);
+  return latest.find((row) => row.table === table.id)?.values[column];
+}
+
+// What the page shows
+
+const number_of = async (page, name) => Number(await page.getByTestId(`readout-${name}`).getAttribute('data-number'));
+const text_of = (page, name) => page.getByTestId(`readout-${name}`).locator('.number').innerText();
+const cursor_of = async (page) => Number(await page.getByTestId('tape').getAttribute('aria-valuenow'));
+const where_of = (page) => page.getByTestId('where').innerText();
+
+/** Clicks on the tape at a part of its length. */
+async function click_tape(page, part) {
+  const box = await page.getByTestId('tape').boundingBox();
+  await page.mouse.click(box.x + 14 + (box.width - 28) * part, box.y + box.height * 0.3);
+}
+
+async function compare(page, id, what) {
+  await sleep(700); // the answer for a cursor outside the page's own rows, and one beat of the readouts
+  const t_s = await cursor_of(page);
+  const pairs = [['altitude', '/estimate/vertical', 'altitude_m'], ['vertical_speed', '/estimate/vertical', 'vertical_speed_mps'], ['battery', '/health', 'battery_voltage']];
+  for (const [readout, table, column] of pairs) {
+    const want = await recorded(id, t_s, table, column);
+    const got = await number_of(page, readout);
+    check(`${what}: ${readout} at ${t_s.toFixed(3)} s is the recorded one`, got === want || Math.abs(got - want) < 1e-9, `screen ${got}, recording ${want}`);
+  }
+  const altitude = await recorded(id, t_s, '/estimate/vertical', 'altitude_m');
+  const shown = (await text_of(page, 'altitude')).replace('−', '-');
+  check(`${what}: the altitude's text is that number`, Math.abs(Number(shown) - altitude) <= 0.0501, `text ${shown}, recording ${altitude}`);
+}
+
+async function inspect(page, what) {
+  await page.addScriptTag({ path: axe_path }).catch(() => page.evaluate(axe_source));
+  const result = await page.evaluate(() => globalThis.axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }));
+  const found = result.violations.map((v) => `${v.id} (${v.nodes.map((n) => n.target.join(' ')).join('; ')})`);
+  check(`${what}: no accessibility violations`, found.length === 0, found.join('\n        '));
+  const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+  check(`${what}: nothing reaches over the edge of the page`, wide <= 0, `${wide} pixels too wide`);
+}
+const axe_source = require('node:fs').readFileSync(axe_path, 'utf8');
+
+async function picture(page, name) {
+  await page.screenshot({ path: join(kShots, `${name}.png`) });
+}
+
+async function run(browser) {
+  const errors = [];
+  const open_page = async (name, width, height, scheme) => {
+    const page = await browser.newPage();
+    await page.setViewportSize({ width, height });
+    await page.emulateMedia({ colorScheme: scheme });
+    page.on('console', (message) => {
+      // A dropped connection is part of the test; the browser itself reports it.
+      if (message.type() === 'error' && !/ERR_CONNECTION_REFUSED|ERR_INTERNET_DISCONNECTED|WebSocket connection/.test(message.text())) errors.push(`${name}: ${message.text()}`);
+    });
+    page.on('pageerror', (error) => errors.push(`${name}: ${error.message}`));
+    return page;
+  };
+
+  const server = await start_server(0);
+  address = server.address;
+  const port = new URL(address).port;
+  const simulator = start(kSimulate, [
+    '--scenario', 'nominal', '--out', `pty:${join(folder, 'radio')}`, '--speed', '1', '--seed', '7', '--impairment', 'mild',
+    '--pad-seconds', '12', '--vehicle', join(kDemo, 'sanderling'), '--site', join(kDemo, 'site.json'),
+  ]);
+  await until('the simulator\'s pseudo-terminal', () => {
+    if (simulator.exitCode !== null) throw new Error(`the simulator ended:\n${simulator.text}`);
+    return existsSync(join(folder, 'radio'));
+  });
+
+  const laptop = await open_page('laptop', 1440, 900, 'light');
+  const phone = await open_page('phone', 390, 844, 'dark');
+  await laptop.goto(address);
+  await phone.goto(address);
+  const live_id = (await api('recordings')).live;
+
+  // Live
+  for (const [name, page] of [['laptop', laptop], ['phone', phone]]) {
+    await until(`an altitude on the ${name}`, async () => Number.isFinite(await number_of(page, 'altitude')));
+    check(`${name}: values arrive`, true);
+  }
+  check('the recorder says it records', /Recording/.test(await laptop.getByTestId('recorder').innerText()));
+  await picture(laptop, 'laptop-light-pad');
+  await until('lift-off on the clock', async () => /^T\+/.test(await laptop.getByTestId('clock-flight').innerText()), 60_000);
+  check('laptop: the clock counts from lift-off', true);
+  await until('some height', async () => (await number_of(phone, 'altitude')) > 50, 30_000);
+  await sleep(4000);
+  await picture(laptop, 'laptop-light-live');
+  await picture(phone, 'phone-dark-live');
+  const on_screen = await number_of(laptop, 'altitude');
+  await sleep(500);
+  const { tables } = await api(`recordings/${live_id}/description`);
+  const vertical = tables.find((t) => t.name.endsWith('/estimate/vertical'));
+  const series = await (await fetch(new URL(`/api/recordings/live/series?table=${vertical.id}&columns=altitude_m&from_s=0&to_s=600&points=8192`, address))).arrayBuffer();
+  const rows = new DataView(series).getUint32(8, true);
+  const kept = [...new Float64Array(series.slice(16 + 8 * rows, 16 + 16 * rows))];
+  check('laptop: the altitude shown live is one of the recorded rows', kept.includes(on_screen), `${on_screen} is none of ${rows}`);
+  await inspect(laptop, 'live, laptop, light');
+  await inspect(phone, 'live, phone, dark');
+
+  // Looking back while it goes on
+  await click_tape(laptop, 0.5);
+  check('laptop: a click on the tape looks back', /Looking back/.test(await where_of(laptop)), await where_of(laptop));
+  const bytes_before = (await api('recordings')).recordings.find((r) => r.id === live_id).t_end_s;
+  await compare(laptop, live_id, 'looking back');
+  await picture(laptop, 'laptop-light-looking-back');
+  const bytes_after = (await api('recordings')).recordings.find((r) => r.id === live_id).t_end_s;
+  check('recording goes on while someone looks back', bytes_after > bytes_before, `${bytes_before} then ${bytes_after}`);
+  check('phone: stays at the head meanwhile', /At the head/.test(await where_of(phone)), await where_of(phone));
+  const before_key = await cursor_of(laptop);
+  await laptop.keyboard.press('ArrowLeft');
+  await sleep(300);
+  check('laptop: the left arrow moves the cursor back', (await cursor_of(laptop)) < before_key);
+  await compare(laptop, live_id, 'one step further back');
+  await laptop.keyboard.press('End');
+  await until('the head again', async () => /At the head/.test(await where_of(laptop)));
+  const head = await cursor_of(laptop);
+  await until('the head to move', async () => (await cursor_of(laptop)) > head);
+  check('laptop: one key leads back to the head', true);
+
+  // Broken connection: the phone goes out of reach and comes back
+  const network = await browser.newCDPSession(phone);
+  await network.send('Network.enable');
+  await network.send('Network.emulateNetworkConditions', { offline: true, latency: 0, downloadThroughput: 0, uploadThroughput: 0 });
+  await phone.evaluate(() => window.dispatchEvent(new Event('offline')));
+  await until('the phone to notice', () => phone.locator('.connection').isVisible());
+  await sleep(2500);
+  check('phone: values look stale while the connection is down', /stale/.test(await phone.getByTestId('readout-altitude').innerText()));
+  await picture(phone, 'phone-dark-offline');
+  await network.send('Network.emulateNetworkConditions', { offline: false, latency: 0, downloadThroughput: -1, uploadThroughput: -1 });
+  await phone.evaluate(() => window.dispatchEvent(new Event('online')));
+  await until('the phone to be back', async () => !(await phone.locator('.connection').isVisible()));
+  const moved = await cursor_of(phone);
+  await until('the phone\'s tape to move', async () => (await cursor_of(phone)) > moved);
+  check('phone: comes back by itself', true);
+  await until('the missed rows', async () => !(await phone.getByText('Filling in history').isVisible()));
+  const box = await phone.getByTestId('tape').boundingBox();
+  const missed_part = 1 - 2.5 / (await cursor_of(phone));
+  await phone.mouse.click(box.x + 14 + (box.width - 28) * missed_part, box.y + box.height * 0.3);
+  await compare(phone, live_id, 'what the phone missed');
+  await phone.getByRole('button', { name: /head/ }).click();
+
+  // Operator
+  check('viewer: operator controls are off and say why', await laptop.getByRole('button', { name: 'Marker' }).isDisabled() && await laptop.locator('#why-off').isVisible());
+  await laptop.getByRole('button', { name: 'Enter key' }).click();
+  await laptop.locator('#operator-key').fill('not the key at all');
+  await laptop.getByRole('button', { name: 'Enter', exact: true }).click();
+  await until('the refusal', () => laptop.locator('.notice p.caution').isVisible());
+  errors.splice(0, errors.length, ...errors.filter((text) => !/403/.test(text)));
+  await sleep(1200); // attempts are rate-limited
+  await laptop.locator('#operator-key').fill(server.key);
+  await laptop.getByRole('button', { name: 'Enter', exact: true }).click();
+  await until('the operator\'s rights', () => laptop.getByRole('button', { name: 'Marker' }).isEnabled());
+  await laptop.locator('#mark-words').fill('Seen over the ridge');
+  await laptop.getByRole('button', { name: 'Marker' }).click();
+  await until('the marker on the phone', () => phone.getByText('Seen over the ridge').first().isVisible());
+  check('a marker set on the laptop reaches the phone', true);
+  await laptop.getByRole('button', { name: 'New recording' }).click();
+  await laptop.locator('#cut-name').fill('After the cut');
+  await laptop.getByRole('button', { name: 'Begin it' }).click();
+  await until('the new recording', async () => (await api('recordings')).live !== live_id);
+  check('cutting begins a new recording', true);
+
+  // Replay of the finished one
+  await laptop.getByRole('link', { name: 'Recordings' }).click();
+  const card = laptop.getByTestId(`recording-${live_id}`);
+  await until('the finished recording in the list', async () => (await card.count()) === 1 && /closed/.test(await card.innerText()));
+  await picture(laptop, 'laptop-light-recordings');
+  await inspect(laptop, 'recordings, laptop, light');
+  await card.getByRole('button', { name: 'Name, notes' }).click();
+  await laptop.locator('#edit-name').fill('Flight of the browser test');
+  await laptop.locator('#edit-notes').fill('Mild wind.');
+  await laptop.getByRole('button', { name: 'Save' }).click();
+  await until('the new name', async () => /Flight of the browser test/.test(await card.innerText()));
+  check('a recording can be named', (await api('recordings')).recordings.some((r) => r.id === live_id && r.name === 'Flight of the browser test'));
+  const download = laptop.waitForEvent('download');
+  await card.getByRole('link', { name: 'Download' }).click();
+  const file = join(folder, 'download.sqlite');
+  await (await download).saveAs(file);
+  check('the download is an SQLite file', require('node:fs').readFileSync(file).subarray(0, 15).toString() === 'SQLite format 3');
+  await card.getByRole('link', { name: 'Replay' }).click();
+  await until('replay', async () => /Replay, paused/.test(await where_of(laptop)));
+  await click_tape(laptop, 0.7);
+  await until('the sought cursor', async () => (await cursor_of(laptop)) > 5);
+  await compare(laptop, live_id, 'replay after a seek');
+  const sought = await cursor_of(laptop);
+  await laptop.getByRole('button', { name: 'One row forward' }).click();
+  await until('the step', async () => (await cursor_of(laptop)) > sought);
+  check('replay: a step goes to the next row', (await cursor_of(laptop)) - sought < 0.5);
+  await laptop.getByTestId('rate').selectOption('2');
+  await laptop.getByRole('button', { name: 'Play' }).click();
+  const playing = await cursor_of(laptop);
+  await until('replay to move', async () => (await cursor_of(laptop)) > playing + 1);
+  await laptop.getByRole('button', { name: 'Pause' }).click();
+  await until('replay to pause', async () => /paused/.test(await where_of(laptop)));
+  await compare(laptop, live_id, 'replay after a pause');
+  await picture(laptop, 'laptop-light-replay');
+  await inspect(laptop, 'replay, laptop, light');
+  await phone.goto(`${address}#/recordings`);
+  await sleep(800);
+  await picture(phone, 'phone-dark-recordings');
+  await inspect(phone, 'recordings, phone, dark');
+  await laptop.emulateMedia({ colorScheme: 'dark' });
+  await sleep(300);
+  await picture(laptop, 'laptop-dark-replay');
+  await inspect(laptop, 'replay, laptop, dark');
+  await laptop.emulateMedia({ colorScheme: 'light' });
+  await laptop.goto(`${address}#/live`);
+  await until('live again', async () => /At the head/.test(await where_of(laptop)));
+
+  // The server goes and comes back on the same port
+  await stop(server.child);
+  await until('the laptop to notice', () => laptop.locator('.connection').isVisible());
+  const again = await start_server(port);
+  address = again.address;
+  await until('the laptop to be back', async () => !(await laptop.locator('.connection').isVisible()));
+  const id = (await api('recordings')).live;
+  await until('values of the new recording', async () => (await cursor_of(laptop)) < 60 && Number.isFinite(await number_of(laptop, 'battery')));
+  check('after a restart of the server the page shows the new recording', id !== live_id);
+  await stop(again.child);
+  check('no errors in the console', errors.length === 0, errors.join('\n        '));
+}
+
+const profile = join(folder, 'profile');
+const browser = await chromium.launchPersistentContext(profile, { executablePath: '/usr/bin/chromium', headless: true, args: kFlags, acceptDownloads: true });
+browser.setDefaultTimeout(kPatience_ms);
+try {
+  await run(browser);
+} catch (error) {
+  failed++;
+  console.log(`FAILED  ${error.stack}`);
+  for (const [i, page] of browser.pages().entries()) await page.screenshot({ path: join(kShots, `failure-${i}.png`) }).catch(() => undefined);
+  for (const child of children) console.log(child.text.split('\n').slice(-12).join('\n'));
+} finally {
+  await browser.close();
+  for (const child of children) await stop(child);
+  rmSync(folder, { recursive: true, force: true });
+}
+console.log(`${passed} passed, ${failed} failed`);
+process.exitCode = failed === 0 ? 0 : 1;
