@@ -1,0 +1,50 @@
+#pragma once
+/// A browser's side of the port: HTTP requests and a WebSocket through Beast, which knows nothing of our framing code.
+#include <chrono>
+#include <cstdint>
+#include <memory>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include <nlohmann/json.hpp>
+
+using Fields = std::vector<std::pair<std::string, std::string>>;
+
+struct HttpReply {
+    unsigned status = 0;
+    Fields fields;
+    std::string body;
+    [[nodiscard]] std::string field(const std::string& name) const; ///< empty: none
+    [[nodiscard]] nlohmann::json json() const { return nlohmann::json::parse(body); }
+};
+
+/// One request on its own connection; a Host field is added unless one is given.
+HttpReply http_request(std::uint16_t port, const std::string& method, const std::string& target, const Fields& fields = {},
+                       const std::string& body = "");
+/// Sends the bytes as they are and returns everything that comes until the server closes (or `wait` is over).
+std::string raw_exchange(std::uint16_t port, const std::string& bytes, std::chrono::milliseconds wait = std::chrono::seconds(5));
+
+class StreamClient {
+  public:
+    explicit StreamClient(std::uint16_t port, const Fields& fields = {}, int receive_buffer_bytes = 0);
+    ~StreamClient();
+
+    struct Message {
+        bool binary = false;
+        std::string bytes;
+        [[nodiscard]] nlohmann::json json() const { return nlohmann::json::parse(bytes); }
+        [[nodiscard]] std::string type() const; ///< "binary", or the text's "type"
+    };
+    /// Empty: closed (see close_code), or nothing came in time.
+    std::optional<Message> next(std::chrono::milliseconds wait = std::chrono::seconds(5));
+    /// Skips messages of other types.
+    std::optional<Message> next_of(const std::string& type, std::chrono::milliseconds wait = std::chrono::seconds(5));
+    void send(const std::string& text);
+    [[nodiscard]] std::uint16_t close_code() const; ///< 0: open, or ended without a close frame
+
+  private:
+    struct State;
+    std::unique_ptr<State> state_;
+};
