@@ -121,8 +121,7 @@ awaitable<bool> send_file(beast::tcp_stream& stream, HttpShared& shared, const A
 /// False: the connection is over.
 awaitable<bool> send(beast::tcp_stream& stream, HttpShared& shared, const Answer& answer, const Request& request, bool keep_alive) {
     ++shared.hub.counters().http_answers[std::min<std::size_t>(answer.status / 100, 5)];
-    const bool host_known = answer.status != 400 && answer.status != 403;
-    const std::string header = answer_header(answer, host_known ? request.host : std::string(), keep_alive);
+    const std::string header = answer_header(answer, request.host, keep_alive);
     const bool with_body = request.method != Method::head && answer.status != 304;
     const bool from_file = with_body && answer.file != nullptr;
     std::array<asio::const_buffer, 2> buffers{asio::buffer(header), asio::const_buffer{}};
@@ -229,6 +228,7 @@ awaitable<void> serve_connection(tcp::socket socket, std::shared_ptr<HttpShared>
         Answer answer;
         if (auto refused = refusal(message, request, shared)) {
             answer = std::move(*refused);
+            request.host.clear(); // not known to be ours: it has no place in our header
         } else if (auto target = parse_target(message.target()); !target) {
             answer = error_answer(400, target.error().message);
         } else {

@@ -144,8 +144,7 @@ Answer read_events(RecordingReader& reader, const Target& target) {
 Answer read_frames(RecordingReader& reader, const Target& target) {
     if (const auto allowed = allow_parameters(target, {"after", "limit", "link"}); !allowed)
         return error_answer(400, allowed.error().message);
-    // Ids begin at 1, so that 0 asks from the first; -1 does as well, for readers that count from 0.
-    const auto after = integer_parameter(target, "after", -1, std::numeric_limits<std::int64_t>::max());
+    const auto after = integer_parameter(target, "after", 0, std::numeric_limits<std::int64_t>::max()); // ids begin at 1
     if (!after)
         return error_answer(400, after.error().message);
     const auto limit = integer_parameter(target, "limit", 1, 500);
@@ -162,7 +161,7 @@ Answer read_frames(RecordingReader& reader, const Target& target) {
         link = static_cast<LinkId>(found - setup->links.begin());
     }
     const RecordingInfo info = reader.info();
-    const FramePage page = reader.frames(after->value_or(-1), static_cast<std::size_t>(limit->value_or(kFramesDefault)), link);
+    const FramePage page = reader.frames(after->value_or(0), static_cast<std::size_t>(limit->value_or(kFramesDefault)), link);
     return json_answer(frames_json(page, setup->links, info.t_start_ns));
 }
 
