@@ -4,7 +4,8 @@
 ///
 /// Forces and moments in body axes (equations of the `sixdof_flight` reference case): thrust along x; drag against the
 /// air-relative velocity; normal force in proportion to the sine of the angle of attack, applied behind the centre of
-/// mass; pitch, yaw and roll damping; roll moment of canted fins; half-sine pulses of ejection charges.
+/// mass; pitch, yaw and roll damping; roll moment of canted fins; half-sine pulses of ejection charges. The ground is flat,
+/// at the pad's height.
 #include <limits>
 #include <vector>
 

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "shared/geodesy.hpp"
+#include <GeographicLib/LocalCartesian.hpp>
 
 namespace turnstone::sim {
 
@@ -42,7 +42,9 @@ double pulse_at(const Truth& truth, const EjectionCharge& charge, double t_s) {
 class Receiver {
   public:
     Receiver(const Scenario& scenario, Random random)
-        : scenario_(&scenario), frame_(scenario.site.pad), random_(random) {}
+        : scenario_(&scenario),
+          frame_(scenario.site.pad.latitude_deg, scenario.site.pad.longitude_deg, scenario.site.pad.height_m),
+          random_(random) {}
 
     void feel(const TruthSample& sample) {
         const bool rough = sample.specific_force_body_mps2.norm() > scenario_->airframe.fix_lost_above_mps2;
@@ -66,12 +68,11 @@ class Receiver {
             const Eigen::Vector3d enu_m =
                 sample.position_enu_m +
                 error.cwiseProduct(Eigen::Vector3d(noise.fix_horizontal_m, noise.fix_horizontal_m, noise.fix_vertical_m));
-            const GeodeticPosition place = frame_.to_geodetic(enu_m);
+            double height_m = 0.0;
+            frame_.Reverse(enu_m.x(), enu_m.y(), enu_m.z(), last_.latitude_deg, last_.longitude_deg, height_m);
             last_.fix_type = 3;
             last_.satellites = satellites;
-            last_.latitude_deg = place.latitude_deg;
-            last_.longitude_deg = place.longitude_deg;
-            last_.height_msl_m = place.height_m - scenario_->site.geoid_height_m;
+            last_.height_msl_m = height_m - scenario_->site.geoid_height_m;
             last_.velocity_enu_mps = sample.velocity_enu_mps + noise.fix_speed_mps * speed_error;
             last_.accuracy_horizontal_m = noise.fix_horizontal_m * spread;
             last_.accuracy_vertical_m = noise.fix_vertical_m * spread;
@@ -88,7 +89,7 @@ class Receiver {
 
   private:
     const Scenario* scenario_;
-    LocalFrame frame_;
+    GeographicLib::LocalCartesian frame_; ///< not shared/geodesy.hpp, so that a slip there shows in comparisons
     Random random_;
     double rough_s_ = 0.0;
     double locked_again_s_ = 0.0;

@@ -1,0 +1,165 @@
+/// Octets come out of a real pseudo-terminal, socket and file exactly as delivered.
+#include <atomic>
+#include <cerrno>
+#include <filesystem>
+#include <fstream>
+#include <iterator>
+#include <thread>
+
+#include <arpa/inet.h>
+#include <fcntl.h>
+#include <poll.h>
+#include <sys/socket.h>
+#include <unistd.h>
+
+#include "tests/sim/support.hpp"
+#include "tools/sim/sender.hpp"
+
+using namespace turnstone;
+using namespace turnstone::sim;
+
+namespace {
+
+/// A short run on the pad.
+DeliveredStream short_stream() {
+    Scenario scenario = demo_scenario("pad-idle");
+    scenario.pad_s = 3.0;
+    scenario.idle_s = 1.0;
+    return fly(scenario, 1).received;
+}
+
+/// The octets in the order in which they are played.
+std::vector<std::uint8_t> in_order(const DeliveredStream& stream) {
+    std::vector<std::uint8_t> octets;
+    for (const Delivery& delivery : stream.deliveries) {
+        const auto begin = stream.octets.begin() + static_cast<std::ptrdiff_t>(delivery.offset);
+        octets.insert(octets.end(), begin, begin + static_cast<std::ptrdiff_t>(delivery.size));
+    }
+    return octets;
+}
+
+struct Folder {
+    std::filesystem::path path = std::filesystem::temp_directory_path() / ("turnstone_sim_" + std::to_string(::getpid()));
+    Folder() { std::filesystem::create_directories(path); }
+    ~Folder() { std::filesystem::remove_all(path); }
+};
+
+/// Reads until the other side hangs up, `size` octets came or nothing comes for 2 s.
+std::vector<std::uint8_t> read_all(int fd, std::size_t size) {
+    std::vector<std::uint8_t> octets;
+    std::uint8_t buffer[4096];
+    while (octets.size() < size) {
+        pollfd waiting{fd, POLLIN, 0};
+        if (::poll(&waiting, 1, 2000) <= 0) {
+            break;
+        }
+        const ssize_t count = ::read(fd, buffer, sizeof buffer);
+        if (count <= 0) {
+            break;
+        }
+        octets.insert(octets.end(), buffer, buffer + count);
+    }
+    return octets;
+}
+
+} // namespace
+
+TEST_CASE("A pseudo-terminal carries every octet, also faster than real time") {
+    const Folder folder;
+    const std::string link = (folder.path / "radio").string();
+    const DeliveredStream stream = short_stream();
+    const std::vector<std::uint8_t> expected = in_order(stream);
+    auto output = open_output("pty:" + link);
+    REQUIRE(output);
+    CHECK_FALSE((*output)->wait_for_reader(0.02));
+    const int reader = ::open(link.c_str(), O_RDWR | O_NOCTTY | O_NONBLOCK);
+    REQUIRE(reader >= 0);
+    CHECK((*output)->wait_for_reader(1.0));
+    std::atomic<bool> stop{false};
+    std::thread player([&] { (void)play(stream, **output, 0.0, std::nullopt, stop); });
+    const std::vector<std::uint8_t> received = read_all(reader, expected.size());
+    player.join();
+    ::close(reader);
+    CHECK(received == expected);
+    output->reset();
+    CHECK_FALSE(std::filesystem::exists(std::filesystem::symlink_status(link)));
+}
+
+TEST_CASE("An unplugged pseudo-terminal hangs up and comes back under the same name") {
+    const Folder folder;
+    const std::string link = (folder.path / "radio").string();
+    auto output = open_output("pty:" + link);
+    REQUIRE(output);
+    const DeliveredStream stream = short_stream();
+    const int before = ::open(link.c_str(), O_RDWR | O_NOCTTY | O_NONBLOCK);
+    REQUIRE(before >= 0);
+    std::atomic<bool> stop{false};
+    std::thread player([&] { (void)play(stream, **output, 4.0, Unplugged{1.0, 2.0}, stop); });
+    const std::size_t all = in_order(stream).size();
+    const std::vector<std::uint8_t> first = read_all(before, all);
+    ::close(before);
+    int after = -1;
+    for (int i = 0; i < 200 && after < 0; ++i) {
+        std::this_thread::sleep_for(std::chrono::milliseconds(10));
+        after = ::open(link.c_str(), O_RDWR | O_NOCTTY | O_NONBLOCK);
+    }
+    REQUIRE(after >= 0);
+    const std::vector<std::uint8_t> second = read_all(after, all);
+    player.join();
+    ::close(after);
+    CHECK(first.size() > all / 8);
+    CHECK(second.size() > all / 8);
+    CHECK(first.size() + second.size() < all * 9 / 10);
+}
+
+TEST_CASE("A file and a TCP client get what was delivered") {
+    const Folder folder;
+    const DeliveredStream stream = short_stream();
+    const std::vector<std::uint8_t> expected = in_order(stream);
+    std::atomic<bool> stop{false};
+    const std::string path = (folder.path / "capture.bin").string();
+    {
+        auto output = open_output("file:" + path);
+        REQUIRE(output);
+        REQUIRE(play(stream, **output, 0.0, std::nullopt, stop));
+    }
+    std::ifstream file(path, std::ios::binary);
+    const std::vector<std::uint8_t> stored{std::istreambuf_iterator<char>(file), std::istreambuf_iterator<char>()};
+    CHECK(stored == expected);
+
+    // A port of this machine that is free: bound, read back and released.
+    int probe = ::socket(AF_INET, SOCK_STREAM, 0);
+    sockaddr_in address{};
+    address.sin_family = AF_INET;
+    address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+    socklen_t size = sizeof address;
+    REQUIRE(::bind(probe, reinterpret_cast<sockaddr*>(&address), size) == 0);
+    REQUIRE(::getsockname(probe, reinterpret_cast<sockaddr*>(&address), &size) == 0);
+    ::close(probe);
+    auto output = open_output("tcp:" + std::to_string(ntohs(address.sin_port)));
+    REQUIRE(output);
+    const int client = ::socket(AF_INET, SOCK_STREAM, 0);
+    REQUIRE(::connect(client, reinterpret_cast<sockaddr*>(&address), sizeof address) == 0);
+    REQUIRE((*output)->wait_for_reader(1.0));
+    std::thread player([&] { (void)play(stream, **output, 0.0, std::nullopt, stop); });
+    const std::vector<std::uint8_t> received = read_all(client, expected.size());
+    player.join();
+    ::close(client);
+    CHECK(received == expected);
+}
+
+TEST_CASE("Wrong outputs are explained") {
+    struct Case {
+        const char* text;
+        const char* part;
+    };
+    const Case cases[] = {{"", "pty:SYMLINK"},         {"pty:", "pty:SYMLINK"},           {"smoke:1", "smoke"},
+                          {"udp:127.0.0.1", "HOST:PORT"}, {"udp:127.0.0.1:x", "\"x\""},     {"tcp:70000", "65535"},
+                          {"file:/nonexistent/a", "cannot write"}, {"pty:/nonexistent/a", "cannot make the link"}};
+    for (const Case& entry : cases) {
+        INFO(entry.text);
+        const auto output = open_output(entry.text);
+        REQUIRE_FALSE(output);
+        CHECK(output.error().message.find(entry.part) != std::string::npos);
+    }
+}
