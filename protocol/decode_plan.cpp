@@ -23,46 +23,80 @@ using Load = QuadStep::Load;
 constexpr std::size_t kLoadOctets = 8;
 constexpr double kInfinity = std::numeric_limits<double>::infinity();
 
-/// Two doubles: what every 64-bit processor this runs on handles at once.
-using Pair = double __attribute__((vector_size(16)));
-using PairMask = long long __attribute__((vector_size(16)));
-
-Pair load_pair(const double* at) {
-    Pair pair;
-    std::memcpy(&pair, at, sizeof pair);
-    return pair;
-}
-
-void store_pair(double* at, Pair pair) { std::memcpy(at, &pair, sizeof pair); }
-
 std::uint64_t load_word(const std::byte* at) {
     std::uint64_t word = 0;
     std::memcpy(&word, at, sizeof word);
     return word;
 }
 
+#if defined(__x86_64__)
+
+/// Four raw values. The vectors are SSE2, which every x86-64 has; left to itself the compiler takes the comparisons apart.
 struct Quad {
-    Pair low;
-    Pair high;
+    __m128d low;
+    __m128d high;
 };
+
+Quad make_raw(double a, double b, double c, double d) { return {_mm_setr_pd(a, b), _mm_setr_pd(c, d)}; }
 
 /// Four big-endian 16-bit integers, the first in the lowest octets of `octets`.
 template <bool is_signed>
 Quad words(std::uint64_t octets) {
-#if defined(__x86_64__)
     const __m128i raw = _mm_cvtsi64_si128(static_cast<long long>(octets));
     const __m128i swapped = _mm_or_si128(_mm_slli_epi16(raw, 8), _mm_srli_epi16(raw, 8));
     const __m128i wide = is_signed ? _mm_srai_epi32(_mm_unpacklo_epi16(swapped, swapped), 16)
                                    : _mm_unpacklo_epi16(swapped, _mm_setzero_si128());
     return {_mm_cvtepi32_pd(wide), _mm_cvtepi32_pd(_mm_unpackhi_epi64(wide, wide))};
-#else
-    const auto word = [&](unsigned i) {
-        const std::uint16_t raw = __builtin_bswap16(static_cast<std::uint16_t>(octets >> 16U * i));
-        return is_signed ? static_cast<double>(static_cast<std::int16_t>(raw)) : static_cast<double>(raw);
-    };
-    return {Pair{word(0), word(1)}, Pair{word(2), word(3)}};
-#endif
 }
+
+/// Collects whether any value lay outside its range.
+using Outside = __m128d;
+
+Outside none_outside() { return _mm_setzero_pd(); }
+
+bool is_any(Outside outside) { return _mm_movemask_pd(outside) != 0; }
+
+void scale(const QuadStep& step, const Quad& raw, double* out, Outside& outside) {
+    const auto half = [&](std::size_t lane, __m128d value) {
+        value = _mm_add_pd(_mm_load_pd(&step.offset[lane]), _mm_mul_pd(_mm_load_pd(&step.gain[lane]), value));
+        _mm_storeu_pd(out + lane, value);
+        outside = _mm_or_pd(outside, _mm_or_pd(_mm_cmplt_pd(value, _mm_load_pd(&step.least[lane])),
+                                               _mm_cmpgt_pd(value, _mm_load_pd(&step.greatest[lane]))));
+    };
+    half(0, raw.low);
+    half(2, raw.high);
+}
+
+#else
+
+using Quad = std::array<double, kLanes>;
+
+Quad make_raw(double a, double b, double c, double d) { return {a, b, c, d}; }
+
+template <bool is_signed>
+Quad words(std::uint64_t octets) {
+    Quad raw;
+    for (std::size_t lane = 0; lane < kLanes; ++lane) {
+        const std::uint16_t word = __builtin_bswap16(static_cast<std::uint16_t>(octets >> 16U * lane));
+        raw[lane] = is_signed ? static_cast<double>(static_cast<std::int16_t>(word)) : static_cast<double>(word);
+    }
+    return raw;
+}
+
+using Outside = bool;
+
+Outside none_outside() { return false; }
+
+bool is_any(Outside outside) { return outside; }
+
+void scale(const QuadStep& step, const Quad& raw, double* out, Outside& outside) {
+    for (std::size_t lane = 0; lane < kLanes; ++lane) {
+        out[lane] = step.offset[lane] + step.gain[lane] * raw[lane];
+        outside |= out[lane] < step.least[lane] || out[lane] > step.greatest[lane];
+    }
+}
+
+#endif
 
 double integer(const IntegerStep& step, const std::byte* base) {
     const std::uint64_t raw = (__builtin_bswap64(load_word(base + step.octet)) >> step.right) & step.mask;
@@ -270,7 +304,7 @@ std::uint64_t decode_numbers(const RowPlan& row, const std::byte* base, double* 
         values[step.channel] = convert(step, gather(step, base + step.octet));
     for (const CurveStep& step : row.curves)
         values[step.channel] = at_curve(*step.calibration, values[step.channel]);
-    PairMask outside{};
+    Outside outside = none_outside();
     double* out = values;
     for (const QuadStep& step : row.quads) {
         Quad raw;
@@ -282,22 +316,17 @@ std::uint64_t decode_numbers(const RowPlan& row, const std::byte* base, double* 
             raw = words<false>(load_word(base + step.integers[0].octet) >> step.integers[0].right);
             break;
         case Load::integers:
-            raw = {Pair{integer(step.integers[0], base), integer(step.integers[1], base)},
-                   Pair{integer(step.integers[2], base), integer(step.integers[3], base)}};
+            raw = make_raw(integer(step.integers[0], base), integer(step.integers[1], base),
+                           integer(step.integers[2], base), integer(step.integers[3], base));
             break;
         case Load::prepared:
-            raw = {load_pair(out), load_pair(out + 2)};
+            raw = make_raw(out[0], out[1], out[2], out[3]);
             break;
         }
-        const Pair low = load_pair(step.offset.data()) + load_pair(step.gain.data()) * raw.low;
-        const Pair high = load_pair(step.offset.data() + 2) + load_pair(step.gain.data() + 2) * raw.high;
-        store_pair(out, low);
-        store_pair(out + 2, high);
-        outside |= (low < load_pair(step.least.data())) | (low > load_pair(step.greatest.data())) |
-                   (high < load_pair(step.least.data() + 2)) | (high > load_pair(step.greatest.data() + 2));
+        scale(step, raw, out, outside);
         out += kLanes;
     }
-    const std::uint64_t marks = (outside[0] | outside[1]) != 0 ? marks_of(row, values) : 0;
+    const std::uint64_t marks = is_any(outside) ? marks_of(row, values) : 0;
     if (row.may_overflow)
         for (std::size_t i = 0; i < row.number_count; ++i)
             if (!std::isfinite(values[i]))

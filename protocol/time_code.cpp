@@ -15,11 +15,13 @@ double TimeCode::rollover_ns() const noexcept {
 }
 
 std::uint64_t decode_time_ns(const TimeCode& code, std::span<const std::byte> octets) noexcept {
+    if (code.kind == TimeCode::Kind::u32_ms)
+        return kNsInMs * (std::to_integer<std::uint64_t>(octets[0]) << 24U |
+                          std::to_integer<std::uint64_t>(octets[1]) << 16U |
+                          std::to_integer<std::uint64_t>(octets[2]) << 8U | std::to_integer<std::uint64_t>(octets[3]));
     std::uint64_t counter = 0;
     for (std::size_t i = 0; i < code.octets(); ++i)
         counter = counter << 8U | std::to_integer<std::uint64_t>(octets[i]);
-    if (code.kind == TimeCode::Kind::u32_ms)
-        return counter * kNsInMs;
     const unsigned fine_bits = 8 * code.fine_octets;
     const std::uint64_t fine = counter & ((1ULL << fine_bits) - 1);
     const std::uint64_t half = fine_bits == 0 ? 0 : 1ULL << (fine_bits - 1);
