@@ -162,7 +162,8 @@ struct Ingest::State {
 
     void wait_for_flush() {
         timer.async_wait([this](const boost::system::error_code& error) {
-            if (error) {
+            // Cancelling does not reach a handler that is already queued.
+            if (error || finished) {
                 return;
             }
             flush();
@@ -185,6 +186,7 @@ struct Ingest::State {
         for (Slot& slot : slots) {
             slot.link->stop();
         }
+        finished = true;
         timer.cancel();
         flush();
         work.reset();
@@ -214,6 +216,7 @@ struct Ingest::State {
     std::string fault;
     std::int64_t next_poll_ns = 0;
     bool recorder_has_room = true;
+    bool finished = false;
     std::uint64_t failures = 0;
 
     // Shared.

@@ -11,6 +11,7 @@
 #include "server/app.hpp"
 #include "server/check.hpp"
 #include "server/config.hpp"
+#include "server/record/reprocess.hpp"
 #include "server/setup.hpp"
 
 namespace {
@@ -161,6 +162,18 @@ int check_command(const std::vector<std::string>& paths) {
     return mistakes == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
 }
 
+int reprocess_command(const std::string& file, const std::vector<std::string>& vehicles, const std::string& output) {
+    const std::filesystem::path folder = std::filesystem::path(file).parent_path();
+    const auto made = reprocess(file, {vehicles.begin(), vehicles.end()},
+                                output.empty() ? (folder.empty() ? "." : folder) : std::filesystem::path(output));
+    if (!made) {
+        std::cerr << "turnstone: " << made.error().message << "\n";
+        return EXIT_FAILURE;
+    }
+    std::cout << made->string() << "\n" << std::flush;
+    return EXIT_SUCCESS;
+}
+
 int run(int argc, char** argv) {
     CLI::App app{"Turnstone, a telemetry ground station: it records every byte its links deliver, decodes and checks\n"
                  "them, estimates what the vehicle does, and shows it live in browsers.",
@@ -185,6 +198,20 @@ int run(int argc, char** argv) {
     firmware->add_option("folder", firmware_folder, "Vehicle folder")->type_name("DIR")->required();
     firmware->add_option("-o,--output", firmware_output, "File to write; without it, standard output")->type_name("FILE");
 
+    std::string reprocess_file;
+    std::vector<std::string> reprocess_vehicles;
+    std::string reprocess_output;
+    CLI::App* const again =
+        app.add_subcommand("reprocess", "Make a new recording from an old one's bytes with this version's estimators");
+    again->add_option("file", reprocess_file, "Recording")->type_name("FILE")->required();
+    again->add_option("--vehicle", reprocess_vehicles,
+                      "Vehicle folder used in place of the recording's vehicle of that name; repeat for several")
+        ->type_name("DIR")
+        ->take_all()
+        ->expected(1);
+    again->add_option("-o,--output", reprocess_output, "Where the new recording goes (default: beside the old one)")
+        ->type_name("DIR");
+
     CLI::App* const version = app.add_subcommand("version", "Print the version");
 
     CLI11_PARSE(app, argc, argv);
@@ -197,6 +224,9 @@ int run(int argc, char** argv) {
     }
     if (firmware->parsed()) {
         return firmware_command(firmware_folder, firmware_output);
+    }
+    if (again->parsed()) {
+        return reprocess_command(reprocess_file, reprocess_vehicles, reprocess_output);
     }
     if (version->parsed()) {
         std::cout << "turnstone " TURNSTONE_VERSION "\n";
