@@ -20,15 +20,16 @@ namespace {
 constexpr std::int64_t kFinalFlushMs = 5000;
 constexpr std::chrono::seconds kSessionsDeadline{2};
 
-/// The signals that end the server, blocked in every thread and taken by sigwait in one place. Construct before the first
-/// thread: threads inherit the mask.
+/// The signals that end the server, blocked in every thread and taken by sigwait in one place. Construct
+/// before the first thread: threads inherit the mask.
 class StopSignals {
   public:
     StopSignals() {
         sigemptyset(&set_);
         for (const int number : {SIGINT, SIGTERM, SIGHUP}) {
             sigaddset(&set_, number);
-            // A shell starts background jobs with SIGINT ignored, and an ignored signal never becomes pending.
+            // A shell starts background jobs with SIGINT ignored, and an ignored signal never becomes
+            // pending.
             struct sigaction action {};
             action.sa_handler = [](int) {};
             sigaction(number, &action, nullptr);
@@ -52,8 +53,9 @@ class StopSignals {
             timespec limit{};
             limit.tv_sec = kShutdownDeadline.count();
             const int number = sigtimedwait(&set, nullptr, &limit);
-            spdlog::critical(number > 0 ? "stopped at once, as asked; the recording is repaired at the next start"
-                                        : "could not stop in time; the recording is repaired at the next start");
+            spdlog::critical(number > 0
+                                 ? "stopped at once, as asked; the recording is repaired at the next start"
+                                 : "could not stop in time; the recording is repaired at the next start");
             std::_Exit(number > 0 ? 128 + number : 1);
         }).detach();
     }
@@ -68,8 +70,9 @@ void greet(const Server& server, const Config& config, const std::string& operat
         addresses += (addresses.empty() ? "" : " ") + address;
     }
     std::cout << "Turnstone " TURNSTONE_VERSION " is listening on " << addresses << "\n"
-              << (config.share ? "Everyone on the local network can watch; only the operator can change anything.\n"
-                               : "Only this machine can reach it; --share opens it to the local network.\n")
+              << (config.share
+                      ? "Everyone on the local network can watch; only the operator can change anything.\n"
+                      : "Only this machine can reach it; --share opens it to the local network.\n")
               << "operator key: " << operator_key << "\n"
               << "Turnstone only receives: it cannot command, arm or fire anything.\n"
               << std::flush;
@@ -101,7 +104,8 @@ int run_server(const Config& config, ServeSetup setup) {
     const StopSignals signals;
     (void)station_now_ns(); // station time begins here
 
-    // Later ones refer to earlier ones; the ingest thread and the serve thread refer to each other and start last.
+    // Later ones refer to earlier ones; the ingest thread and the serve thread refer to each other and start
+    // last.
     Recorder recorder(recorder_settings(config), *setup.pipeline);
     std::unique_ptr<Server> server;
     Ingest ingest(setup.pipeline, std::move(setup.uris), recorder,

@@ -13,7 +13,8 @@ namespace {
 
 namespace fs = std::filesystem;
 
-/// A folder is searched this deep: a collection of vehicle folders with a site file beside them, not a whole disk.
+/// A folder is searched this deep: a collection of vehicle folders with a site file beside them, not a whole
+/// disk.
 constexpr int kSearchDepth = 4;
 
 enum class Kind { dictionary, vehicle, site, config };
@@ -112,8 +113,8 @@ class Checker {
         std::vector<Problem> problems;
         // Only a settings file may hold comments; anything else that does is told so.
         const bool may_have_comments = kind == Kind::config;
-        auto json =
-            parse_json_file(path, problems, may_have_comments ? JsonComments::allowed : JsonComments::refused);
+        auto json = parse_json_file(path, problems,
+                                    may_have_comments ? JsonComments::allowed : JsonComments::refused);
         if (!json && !kind) {
             std::vector<Problem> ignored; // the first attempt's problems stand unless this is a settings file
             const auto with_comments = parse_json_file(path, ignored, JsonComments::allowed);
@@ -125,9 +126,10 @@ class Checker {
         if (json && !kind) {
             kind = kind_by_content(*json);
             if (!kind) {
-                problems.push_back({path.string(), "", "is no dictionary, vehicle, site or settings file",
-                                    "name it dictionary.json, vehicle.json, site.json or turnstone.json, or give it "
-                                    "that file's members"});
+                problems.push_back(
+                    {path.string(), "", "is no dictionary, vehicle, site or settings file",
+                     "name it dictionary.json, vehicle.json, site.json or turnstone.json, or give it "
+                     "that file's members"});
             }
         }
         std::string about;

@@ -39,12 +39,13 @@ Config read_config(const nlohmann::json& json, const std::string& file, std::vec
         if (!uri && !out.links.back().empty()) {
             const std::string& message = uri.error().message;
             const std::size_t split = message.rfind("; ");
-            element.problem(message.substr(0, split), split == std::string::npos ? "" : message.substr(split + 2));
+            element.problem(message.substr(0, split),
+                            split == std::string::npos ? "" : message.substr(split + 2));
         }
     }
     out.recordings = folder / in.text_or("recordings", out.recordings.string());
-    out.commit_interval_ms =
-        in.integer_or("commit_interval_ms", kCommitIntervalMsMin, kCommitIntervalMsMax, out.commit_interval_ms);
+    out.commit_interval_ms = in.integer_or("commit_interval_ms", kCommitIntervalMsMin, kCommitIntervalMsMax,
+                                           out.commit_interval_ms);
     out.sync_every_commit = in.boolean_or("sync_every_commit", out.sync_every_commit);
     out.listen_address = in.text_or("listen_address", out.listen_address);
     out.port = static_cast<std::uint16_t>(in.integer_or("port", 0, 65535, out.port));
@@ -73,7 +74,8 @@ void check_config(const Config& config, const std::string& origin, std::vector<P
         problems.push_back({origin, pointer, std::move(wrong), std::move(right)});
     };
     if (config.vehicles.empty()) {
-        problem("/vehicles", "no vehicle is given", "give a vehicle folder: --vehicle DIR, or \"vehicles\" in the file");
+        problem("/vehicles", "no vehicle is given",
+                "give a vehicle folder: --vehicle DIR, or \"vehicles\" in the file");
     }
     if (config.site.empty()) {
         problem("/site", "no site is given", "give a site file: --site FILE, or \"site\" in the file");
@@ -83,7 +85,8 @@ void check_config(const Config& config, const std::string& origin, std::vector<P
         if (auto uri = parse_link_uri(config.links[i])) {
             uris.push_back(std::move(*uri));
         } else {
-            problem(("/links/" + std::to_string(i)).c_str(), uri.error().message, "see \"turnstone serve --help\"");
+            problem(("/links/" + std::to_string(i)).c_str(), uri.error().message,
+                    "see \"turnstone serve --help\"");
         }
     }
     if (const auto named = name_links(uris); !named) {

@@ -1,6 +1,7 @@
 #pragma once
-/// turnstone.json: the one settings file of `turnstone serve`. JSON with // and /* */ comments. Every setting also has a
-/// command-line option, which wins. The defaults are the initial values below; tools/demo/turnstone.json explains each.
+/// turnstone.json: the one settings file of `turnstone serve`. JSON with // and /* */ comments. Every setting
+/// also has a command-line option, which wins. The defaults are the initial values below;
+/// tools/demo/turnstone.json explains each.
 #include <cstdint>
 #include <filesystem>
 #include <string>
@@ -35,11 +36,12 @@ inline constexpr std::int64_t kViewersMax = 10000;
 inline constexpr std::size_t kOperatorKeyMin = 16;
 
 /// Paths in the file are relative to the file's folder.
-[[nodiscard]] Config read_config(const nlohmann::json& json, const std::string& file, std::vector<Problem>& problems);
+[[nodiscard]] Config read_config(const nlohmann::json& json, const std::string& file,
+                                 std::vector<Problem>& problems);
 [[nodiscard]] Config read_config_file(const std::filesystem::path& path, std::vector<Problem>& problems);
 
-/// What only the whole, options included, can show: nothing to serve, two settings that contradict each other, a link URI
-/// with a mistake. `origin` names the settings in messages: the file, or "command line".
+/// What only the whole, options included, can show: nothing to serve, two settings that contradict each
+/// other, a link URI with a mistake. `origin` names the settings in messages: the file, or "command line".
 void check_config(const Config& config, const std::string& origin, std::vector<Problem>& problems);
 
 } // namespace turnstone

@@ -36,8 +36,8 @@ struct Ingest::State {
         std::unique_ptr<Link> link;
     };
 
-    State(std::shared_ptr<const PipelineSetup> given_setup, std::vector<LinkUri> given_uris, Recorder& given_recorder,
-          IngestOutputs given_outputs)
+    State(std::shared_ptr<const PipelineSetup> given_setup, std::vector<LinkUri> given_uris,
+          Recorder& given_recorder, IngestOutputs given_outputs)
         : setup(std::move(given_setup)), recorder(given_recorder), outputs(std::move(given_outputs)) {
         for (std::size_t i = 0; i < given_uris.size(); ++i) {
             slots.push_back({{setup->links[i].name, "opening", "", 0, 0}, nullptr});
@@ -62,14 +62,15 @@ struct Ingest::State {
                 [this, i](std::int64_t t_ns, LinkState state, const std::string& detail) {
                     slots[i].view.state = to_string(state);
                     slots[i].view.detail = detail;
-                    spdlog::info("link {}: {}{}{}", slots[i].view.name, slots[i].view.state, detail.empty() ? "" : ": ",
-                                 detail);
+                    spdlog::info("link {}: {}{}{}", slots[i].view.name, slots[i].view.state,
+                                 detail.empty() ? "" : ": ", detail);
                     link_state_action(t_ns, slots[i].view);
                 },
                 [this] { return recorder_has_room; }};
     }
 
-    /// One broken input must cost that input, not the thread. The pipeline stores a chunk before it interprets it.
+    /// One broken input must cost that input, not the thread. The pipeline stores a chunk before it
+    /// interprets it.
     template <class Work>
     void guarded(const char* what, Work&& task) {
         try {
@@ -230,7 +231,9 @@ Ingest::Ingest(std::shared_ptr<const PipelineSetup> setup, std::vector<LinkUri> 
                IngestOutputs outputs)
     : state_(std::make_unique<State>(std::move(setup), std::move(uris), recorder, std::move(outputs))) {}
 
-Ingest::~Ingest() { stop(); }
+Ingest::~Ingest() {
+    stop();
+}
 
 void Ingest::start() {
     state_->begin_recording("");
@@ -258,9 +261,8 @@ void Ingest::cut(std::string name) {
 }
 
 void Ingest::set_meta(std::string key, std::string value) {
-    boost::asio::post(state_->context, [state = state_.get(), name = std::move(key), text = std::move(value)] {
-        state->recorder.set_meta(name, text);
-    });
+    boost::asio::post(state_->context, [state = state_.get(), name = std::move(key),
+                                        text = std::move(value)] { state->recorder.set_meta(name, text); });
 }
 
 std::vector<LinkView> Ingest::links() const {

@@ -1,6 +1,6 @@
 #pragma once
-/// The ingest thread: links and pipeline on one io_context. It stamps nothing itself (links do), waits for nobody, and
-/// hands what the pipeline made to the recorder and to the viewers every kFlushInterval.
+/// The ingest thread: links and pipeline on one io_context. It stamps nothing itself (links do), waits for
+/// nobody, and hands what the pipeline made to the recorder and to the viewers every kFlushInterval.
 #include <chrono>
 #include <cstdint>
 #include <functional>
@@ -40,7 +40,8 @@ class Ingest {
 
     // From any thread; done on the ingest thread, in the order called.
     void action(std::string json); ///< for Pipeline::action
-    void cut(std::string name);    ///< a new recording, no byte lost between: a frame that straddles the cut is carried over
+    void cut(std::string name); ///< a new recording, no byte lost between: a frame that straddles the cut is
+                                ///< carried over
     void set_meta(std::string key, std::string value);
 
     /// From any thread.

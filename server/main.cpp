@@ -18,17 +18,16 @@ namespace {
 
 using namespace turnstone;
 
-constexpr const char* kFooter =
-    "Turnstone only receives: it sends nothing to a vehicle and cannot arm or fire anything. The range safety officer,\n"
-    "local law and the site's safety code decide.";
+constexpr const char* kFooter = "Turnstone only receives: it sends nothing to a vehicle and cannot arm or "
+                                "fire anything. The range safety officer,\n"
+                                "local law and the site's safety code decide.";
 
-constexpr const char* kLinkHelp =
-    "Where bytes come from; repeat for several. One of\n"
-    "  serial:PATH?baud=57600   (also parity=none|even|odd, stop=1|2)\n"
-    "  udp:ADDRESS:PORT         (0.0.0.0 listens on every interface)\n"
-    "  tcp:HOST:PORT\n"
-    "  file:PATH?pace=57600     (a raw capture; without pace at full speed)\n"
-    "each with further options joined by &: name=SHORT, vehicle=NAME";
+constexpr const char* kLinkHelp = "Where bytes come from; repeat for several. One of\n"
+                                  "  serial:PATH?baud=57600   (also parity=none|even|odd, stop=1|2)\n"
+                                  "  udp:ADDRESS:PORT         (0.0.0.0 listens on every interface)\n"
+                                  "  tcp:HOST:PORT\n"
+                                  "  file:PATH?pace=57600     (a raw capture; without pace at full speed)\n"
+                                  "each with further options joined by &: name=SHORT, vehicle=NAME";
 
 struct ServeOptions {
     std::string config_file;
@@ -43,11 +42,13 @@ struct ServeOptions {
 
 void add_serve_options(CLI::App& serve, ServeOptions& options) {
     const Config defaults;
-    serve.add_option("--config", options.config_file,
-                     "Settings file, JSON with comments; options on the command line win")
+    serve
+        .add_option("--config", options.config_file,
+                    "Settings file, JSON with comments; options on the command line win")
         ->type_name("FILE");
-    serve.add_option("--vehicle", options.vehicles,
-                     "Vehicle folder with dictionary.json and vehicle.json; repeat for several")
+    serve
+        .add_option("--vehicle", options.vehicles,
+                    "Vehicle folder with dictionary.json and vehicle.json; repeat for several")
         ->type_name("DIR")
         ->take_all()
         ->expected(1);
@@ -55,22 +56,28 @@ void add_serve_options(CLI::App& serve, ServeOptions& options) {
     serve.add_option("--link", options.links, kLinkHelp)->type_name("URI")->take_all()->expected(1);
     serve.add_option("--recordings", options.recordings, "Where recordings are kept (default: ./recordings)")
         ->type_name("DIR");
-    serve.add_option("--commit-interval-ms", options.commit_interval_ms,
-                     "How often data are committed to the file: what a killed process can lose (default: " +
-                         std::to_string(defaults.commit_interval_ms) + ")")
+    serve
+        .add_option("--commit-interval-ms", options.commit_interval_ms,
+                    "How often data are committed to the file: what a killed process can lose (default: " +
+                        std::to_string(defaults.commit_interval_ms) + ")")
         ->check(CLI::Range(kCommitIntervalMsMin, kCommitIntervalMsMax));
     serve.add_option("--sync-every-commit", options.sync_every_commit,
                      "true: survives a pulled plug as well as a killed process (default: true)");
-    serve.add_option("--listen", options.listen, "Address to listen on (default: 127.0.0.1)")->type_name("ADDRESS");
+    serve.add_option("--listen", options.listen, "Address to listen on (default: 127.0.0.1)")
+        ->type_name("ADDRESS");
     serve.add_option("--port", options.port,
-                     "Port to listen on; 0 takes a free one (default: " + std::to_string(defaults.port) + ")");
+                     "Port to listen on; 0 takes a free one (default: " + std::to_string(defaults.port) +
+                         ")");
     serve.add_flag("--share", options.share, "Let everyone on the local network watch");
-    serve.add_option("--host-name", options.host_names, "Further name browsers may use for this machine; repeatable")
+    serve
+        .add_option("--host-name", options.host_names,
+                    "Further name browsers may use for this machine; repeatable")
         ->type_name("NAME")
         ->take_all()
         ->expected(1);
-    serve.add_option("--viewers-max", options.viewers_max,
-                     "Most viewers at once (default: " + std::to_string(defaults.viewers_max) + ")")
+    serve
+        .add_option("--viewers-max", options.viewers_max,
+                    "Most viewers at once (default: " + std::to_string(defaults.viewers_max) + ")")
         ->check(CLI::Range(std::int64_t{1}, kViewersMax));
 }
 
@@ -162,10 +169,12 @@ int check_command(const std::vector<std::string>& paths) {
     return mistakes == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
 }
 
-int reprocess_command(const std::string& file, const std::vector<std::string>& vehicles, const std::string& output) {
+int reprocess_command(const std::string& file, const std::vector<std::string>& vehicles,
+                      const std::string& output) {
     const std::filesystem::path folder = std::filesystem::path(file).parent_path();
-    const auto made = reprocess(file, {vehicles.begin(), vehicles.end()},
-                                output.empty() ? (folder.empty() ? "." : folder) : std::filesystem::path(output));
+    const auto made =
+        reprocess(file, {vehicles.begin(), vehicles.end()},
+                  output.empty() ? (folder.empty() ? "." : folder) : std::filesystem::path(output));
     if (!made) {
         std::cerr << "turnstone: " << made.error().message << "\n";
         return EXIT_FAILURE;
@@ -175,9 +184,10 @@ int reprocess_command(const std::string& file, const std::vector<std::string>& v
 }
 
 int run(int argc, char** argv) {
-    CLI::App app{"Turnstone, a telemetry ground station: it records every byte its links deliver, decodes and checks\n"
-                 "them, estimates what the vehicle does, and shows it live in browsers.",
-                 "turnstone"};
+    CLI::App app{
+        "Turnstone, a telemetry ground station: it records every byte its links deliver, decodes and checks\n"
+        "them, estimates what the vehicle does, and shows it live in browsers.",
+        "turnstone"};
     app.footer(kFooter);
     app.require_subcommand(1);
 
@@ -189,27 +199,34 @@ int run(int argc, char** argv) {
     add_serve_options(*serve, serve_options);
 
     std::vector<std::string> check_paths;
-    CLI::App* const check = app.add_subcommand("check", "Check vehicle folders, site files and settings files");
+    CLI::App* const check =
+        app.add_subcommand("check", "Check vehicle folders, site files and settings files");
     check->add_option("path", check_paths, "Files or folders")->type_name("FILE_OR_DIR")->required();
 
     std::string firmware_folder;
     std::string firmware_output;
-    CLI::App* const firmware = app.add_subcommand("firmware", "Write the C99 header with which firmware sends packets");
+    CLI::App* const firmware =
+        app.add_subcommand("firmware", "Write the C99 header with which firmware sends packets");
     firmware->add_option("folder", firmware_folder, "Vehicle folder")->type_name("DIR")->required();
-    firmware->add_option("-o,--output", firmware_output, "File to write; without it, standard output")->type_name("FILE");
+    firmware->add_option("-o,--output", firmware_output, "File to write; without it, standard output")
+        ->type_name("FILE");
 
     std::string reprocess_file;
     std::vector<std::string> reprocess_vehicles;
     std::string reprocess_output;
-    CLI::App* const again =
-        app.add_subcommand("reprocess", "Make a new recording from an old one's bytes with this version's estimators");
+    CLI::App* const again = app.add_subcommand(
+        "reprocess", "Make a new recording from an old one's bytes with this version's estimators");
     again->add_option("file", reprocess_file, "Recording")->type_name("FILE")->required();
-    again->add_option("--vehicle", reprocess_vehicles,
-                      "Vehicle folder used in place of the recording's vehicle of that name; repeat for several")
+    again
+        ->add_option(
+            "--vehicle", reprocess_vehicles,
+            "Vehicle folder used in place of the recording's vehicle of that name; repeat for several")
         ->type_name("DIR")
         ->take_all()
         ->expected(1);
-    again->add_option("-o,--output", reprocess_output, "Where the new recording goes (default: beside the old one)")
+    again
+        ->add_option("-o,--output", reprocess_output,
+                     "Where the new recording goes (default: beside the old one)")
         ->type_name("DIR");
 
     CLI::App* const version = app.add_subcommand("version", "Print the version");

@@ -26,7 +26,8 @@ std::optional<Document> read_document(const std::filesystem::path& path, std::ve
 
 } // namespace
 
-std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder, std::vector<Problem>& problems) {
+std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder,
+                                                std::vector<Problem>& problems) {
     const std::size_t problems_before = problems.size();
     const auto dictionary = read_document(folder / "dictionary.json", problems);
     const auto vehicle = read_document(folder / "vehicle.json", problems);
@@ -86,16 +87,20 @@ std::optional<ServeSetup> read_setup(const Config& config, std::vector<Problem>&
         return std::nullopt;
     }
     for (const LinkUri& uri : out.uris) {
-        const auto carried = [&](const VehicleSetup& vehicle) { return vehicle.dictionary.vehicle == uri.vehicle; };
+        const auto carried = [&](const VehicleSetup& vehicle) {
+            return vehicle.dictionary.vehicle == uri.vehicle;
+        };
         const auto vehicle = uri.vehicle.empty()
                                  ? setup->vehicles.begin()
                                  : std::find_if(setup->vehicles.begin(), setup->vehicles.end(), carried);
         if (vehicle == setup->vehicles.end()) {
-            problems.push_back({"links", "", "link \"" + uri.text + "\" carries the unknown vehicle " + uri.vehicle,
+            problems.push_back({"links", "",
+                                "link \"" + uri.text + "\" carries the unknown vehicle " + uri.vehicle,
                                 "vehicle= must name one of the vehicle folders given"});
             return std::nullopt;
         }
-        setup->links.push_back({uri.name, uri.text, static_cast<std::size_t>(vehicle - setup->vehicles.begin())});
+        setup->links.push_back(
+            {uri.name, uri.text, static_cast<std::size_t>(vehicle - setup->vehicles.begin())});
     }
     out.pipeline = std::move(setup);
     return out;

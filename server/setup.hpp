@@ -11,7 +11,8 @@
 
 namespace turnstone {
 
-/// Reads dictionary.json and vehicle.json of a folder; both must name the same vehicle. Empty when any mistake was added.
+/// Reads dictionary.json and vehicle.json of a folder; both must name the same vehicle. Empty when any
+/// mistake was added.
 [[nodiscard]] std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder,
                                                               std::vector<Problem>& problems);
 

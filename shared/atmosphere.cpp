@@ -31,7 +31,8 @@ double pressure_in(const Layer& layer, double geopotential_m) {
            std::pow(layer.base_temperature_k / temperature_k, g_over_r / layer.lapse_k_per_m);
 }
 
-/// USSA 1976 table 4, with base values carried up from sea level so that pressure is continuous to the last bit.
+/// USSA 1976 table 4, with base values carried up from sea level so that pressure is continuous to the last
+/// bit.
 const std::array<Layer, 7>& layers() {
     static const std::array<Layer, 7> table = [] {
         constexpr std::array<std::array<double, 2>, 7> base_and_lapse{{{0, kLapseTroposphere_k_per_m},
@@ -65,7 +66,8 @@ AirState standard_atmosphere(double geopotential_m) noexcept {
         --i;
     }
     const Layer& layer = layers()[i];
-    const double temperature_k = layer.base_temperature_k + layer.lapse_k_per_m * (geopotential_m - layer.base_m);
+    const double temperature_k =
+        layer.base_temperature_k + layer.lapse_k_per_m * (geopotential_m - layer.base_m);
     const double pressure_pa = pressure_in(layer, geopotential_m);
     return {temperature_k, pressure_pa, air_density_kg_m3(pressure_pa, temperature_k),
             speed_of_sound_mps(temperature_k)};

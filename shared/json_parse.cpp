@@ -11,8 +11,8 @@ namespace {
 
 using Json = nlohmann::json;
 
-/// Builds the document and, unlike the library's own builder, reports members that stand twice (RFC 8259 section 4 leaves
-/// their meaning open; a file with two values for one setting is a mistake).
+/// Builds the document and, unlike the library's own builder, reports members that stand twice (RFC 8259
+/// section 4 leaves their meaning open; a file with two values for one setting is a mistake).
 class Builder {
   public:
     Builder(std::string_view text, const std::string& file, std::vector<Problem>& problems)
@@ -41,10 +41,12 @@ class Builder {
         return true;
     }
 
-    bool parse_error(std::size_t position, const std::string& last_token, const nlohmann::detail::exception& error) {
+    bool parse_error(std::size_t position, const std::string& last_token,
+                     const nlohmann::detail::exception& error) {
         good_ = false;
         const std::size_t end = std::min(position == 0 ? 0 : position - 1, text_.size());
-        const auto line = std::count(text_.begin(), text_.begin() + static_cast<std::ptrdiff_t>(end), '\n') + 1;
+        const auto line =
+            std::count(text_.begin(), text_.begin() + static_cast<std::ptrdiff_t>(end), '\n') + 1;
         const std::size_t line_start = end == 0 ? std::string_view::npos : text_.rfind('\n', end - 1);
         const std::size_t column = line_start == std::string_view::npos ? end + 1 : end - line_start;
         const std::string place = "line " + std::to_string(line) + ", column " + std::to_string(column);
@@ -65,7 +67,8 @@ class Builder {
     static std::string reason(std::string_view what) {
         const std::size_t dash = what.find(" - ");
         std::string text(dash == std::string_view::npos ? "syntax error" : what.substr(dash + 3));
-        std::replace_if(text.begin(), text.end(), [](char c) { return static_cast<unsigned char>(c) < 0x20; }, ' ');
+        std::replace_if(
+            text.begin(), text.end(), [](char c) { return static_cast<unsigned char>(c) < 0x20; }, ' ');
         return text;
     }
 
@@ -85,12 +88,14 @@ class Builder {
     bool open(Json value) {
         if (open_.size() >= kJsonDepthMax) {
             good_ = false;
-            problems_.push_back({file_, pointer(), "is nested deeper than " + std::to_string(kJsonDepthMax) + " levels",
+            problems_.push_back({file_, pointer(),
+                                 "is nested deeper than " + std::to_string(kJsonDepthMax) + " levels",
                                  "must be flatter"});
             return false;
         }
         if (!open_.empty()) {
-            names_.push_back(open_.back()->is_array() ? std::to_string(open_.back()->size()) : escape_pointer(key_));
+            names_.push_back(open_.back()->is_array() ? std::to_string(open_.back()->size())
+                                                      : escape_pointer(key_));
         }
         open_.push_back(put(std::move(value)));
         return true;
@@ -125,8 +130,8 @@ class Builder {
 
 } // namespace
 
-std::optional<Json> parse_json_text(std::string_view text, const std::string& file, std::vector<Problem>& problems,
-                                    JsonComments comments) {
+std::optional<Json> parse_json_text(std::string_view text, const std::string& file,
+                                    std::vector<Problem>& problems, JsonComments comments) {
     Builder builder(text, file, problems);
     Json::sax_parse(text.begin(), text.end(), &builder, Json::input_format_t::json, true,
                     comments == JsonComments::allowed);
@@ -151,7 +156,8 @@ Result<std::string> read_text_file(const std::filesystem::path& path) {
     while (in.read(block, sizeof block) || in.gcount() > 0) {
         text.append(block, static_cast<std::size_t>(in.gcount()));
         if (text.size() > kJsonFileBytesMax) {
-            return fail(path.string() + " is larger than " + std::to_string(kJsonFileBytesMax >> 20) + " MiB");
+            return fail(path.string() + " is larger than " + std::to_string(kJsonFileBytesMax >> 20) +
+                        " MiB");
         }
     }
     if (in.bad()) {

@@ -107,8 +107,8 @@ std::string escape_pointer(std::string_view key) {
 }
 
 std::string to_string(const Problem& problem) {
-    return problem.file + ": " + (problem.pointer.empty() ? "(whole file)" : problem.pointer) + ": " + problem.wrong +
-           "; " + problem.right;
+    return problem.file + ": " + (problem.pointer.empty() ? "(whole file)" : problem.pointer) + ": " +
+           problem.wrong + "; " + problem.right;
 }
 
 std::string to_string(const std::vector<Problem>& problems) {
@@ -123,7 +123,9 @@ JsonReader::JsonReader(const nlohmann::json& value, std::string file, std::vecto
                        std::string pointer)
     : value_(&value), file_(std::move(file)), problems_(&problems), pointer_(std::move(pointer)) {}
 
-bool JsonReader::has(std::string_view key) const { return value_->is_object() && value_->contains(key); }
+bool JsonReader::has(std::string_view key) const {
+    return value_->is_object() && value_->contains(key);
+}
 
 void JsonReader::problem(std::string wrong, std::string right) {
     problems_->push_back({file_, pointer_, std::move(wrong), std::move(right)});
@@ -211,7 +213,8 @@ std::int64_t JsonReader::integer(std::string_view key, std::int64_t min, std::in
     return integer_or(key, min, max, min);
 }
 
-std::int64_t JsonReader::integer_or(std::string_view key, std::int64_t min, std::int64_t max, std::int64_t fallback) {
+std::int64_t JsonReader::integer_or(std::string_view key, std::int64_t min, std::int64_t max,
+                                    std::int64_t fallback) {
     const auto* value = find(key, false, "");
     if (value == nullptr) {
         return fallback;
@@ -278,9 +281,10 @@ std::optional<JsonReader> JsonReader::object_if(std::string_view key) {
     return child(*value, key);
 }
 
-std::vector<JsonReader> JsonReader::elements(const nlohmann::json& array, std::string_view key, std::size_t min_size,
-                                             std::size_t max_size) {
-    const std::string right = "must be an array of " + std::to_string(min_size) + " to " + std::to_string(max_size);
+std::vector<JsonReader> JsonReader::elements(const nlohmann::json& array, std::string_view key,
+                                             std::size_t min_size, std::size_t max_size) {
+    const std::string right =
+        "must be an array of " + std::to_string(min_size) + " to " + std::to_string(max_size);
     std::vector<JsonReader> out;
     if (!array.is_array()) {
         problem_at(key, found(array), right);
@@ -292,14 +296,15 @@ std::vector<JsonReader> JsonReader::elements(const nlohmann::json& array, std::s
     const std::size_t count = std::min(array.size(), max_size);
     out.reserve(count);
     for (std::size_t i = 0; i < count; ++i) {
-        out.emplace_back(array[i], file_, *problems_, pointer_ + "/" + escape_pointer(key) + "/" + std::to_string(i));
+        out.emplace_back(array[i], file_, *problems_,
+                         pointer_ + "/" + escape_pointer(key) + "/" + std::to_string(i));
     }
     return out;
 }
 
 std::vector<JsonReader> JsonReader::array(std::string_view key, std::size_t min_size, std::size_t max_size) {
-    const auto* value = find(key, true, "must be an array of " + std::to_string(min_size) + " to " +
-                                            std::to_string(max_size));
+    const auto* value = find(
+        key, true, "must be an array of " + std::to_string(min_size) + " to " + std::to_string(max_size));
     return value == nullptr ? std::vector<JsonReader>{} : elements(*value, key, min_size, max_size);
 }
 
@@ -341,7 +346,8 @@ std::vector<double> JsonReader::as_row(std::size_t columns) {
     const std::string right = "must be an array of " + std::to_string(columns) + " numbers";
     std::vector<double> row(columns, 0.0);
     if (!value_->is_array() || value_->size() != columns) {
-        problem(value_->is_array() ? "has " + std::to_string(value_->size()) + " elements" : found(*value_), right);
+        problem(value_->is_array() ? "has " + std::to_string(value_->size()) + " elements" : found(*value_),
+                right);
         return row;
     }
     for (std::size_t i = 0; i < columns; ++i) {

@@ -16,7 +16,8 @@ GeodeticPosition read_position(JsonReader& in, bool with_height) {
     GeodeticPosition out{};
     out.latitude_deg = in.number("latitude_deg", -90, 90);
     out.longitude_deg = in.number("longitude_deg", -180, 180);
-    out.height_m = with_height ? in.number("height_m", -1000, 10000) : in.number_or("height_m", -1000, 10000, 0.0);
+    out.height_m =
+        with_height ? in.number("height_m", -1000, 10000) : in.number_or("height_m", -1000, 10000, 0.0);
     in.finish();
     return out;
 }
@@ -30,7 +31,8 @@ std::vector<WindLayer> read_wind(JsonReader& in) {
         layer.from_deg = element.number("from_deg", 0, 360);
         element.finish();
         if (!out.empty() && layer.height_m <= out.back().height_m) {
-            element.problem_at("height_m", "is not above the layer before it", "must ascend from layer to layer");
+            element.problem_at("height_m", "is not above the layer before it",
+                               "must ascend from layer to layer");
         }
         out.push_back(layer);
     }
@@ -89,7 +91,8 @@ Site read_site(const nlohmann::json& json, const std::string& file, std::vector<
         out.terrain = read_terrain(*terrain);
     }
     in.finish();
-    if (problems.size() == problems_before && geodesic(out.pad, out.station).distance_m > kStationDistanceMax_m) {
+    if (problems.size() == problems_before &&
+        geodesic(out.pad, out.station).distance_m > kStationDistanceMax_m) {
         in.problem_at("station", "is more than 1000 km from the pad", "must be near the pad; check signs");
     }
     return out;

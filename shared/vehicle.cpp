@@ -29,7 +29,8 @@ double area_until(const Curve& curve, double x_end) noexcept {
 }
 
 /// Pairs [x, y] with strictly ascending x and both inside their ranges.
-Curve read_curve(JsonReader& parent, std::string_view key, double x_max, double y_max, std::size_t min_points) {
+Curve read_curve(JsonReader& parent, std::string_view key, double x_max, double y_max,
+                 std::size_t min_points) {
     Curve curve;
     for (JsonReader& element : parent.array(key, min_points, kCurvePointsMax)) {
         const std::size_t length = element.is_array() ? element.json().size() : 0;
@@ -140,9 +141,13 @@ double Curve::at(double x_value) const noexcept {
     return interpolate(*this, static_cast<std::size_t>(upper - x.begin()), x_value);
 }
 
-double RocketModel::total_impulse_ns() const noexcept { return area_until(thrust_n, burn_time_s()); }
+double RocketModel::total_impulse_ns() const noexcept {
+    return area_until(thrust_n, burn_time_s());
+}
 
-double RocketModel::burn_time_s() const noexcept { return thrust_n.x.empty() ? 0.0 : thrust_n.x.back(); }
+double RocketModel::burn_time_s() const noexcept {
+    return thrust_n.x.empty() ? 0.0 : thrust_n.x.back();
+}
 
 double RocketModel::mass_kg(double seconds_since_ignition) const noexcept {
     const double total_ns = total_impulse_ns();

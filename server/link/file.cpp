@@ -67,7 +67,8 @@ class FileLink final : public RetryingLink {
             return may_read() ? buffer_.size() : 0;
         }
         const double elapsed_s = static_cast<double>(station_now_ns() - t_paced_ns_) * 1e-9;
-        const double octets = elapsed_s * source_.pace_baud / kBitsPerOctet - static_cast<double>(octets_read_ - octets_before_);
+        const double octets = elapsed_s * source_.pace_baud / kBitsPerOctet -
+                              static_cast<double>(octets_read_ - octets_before_);
         return static_cast<std::size_t>(std::clamp(octets, 0.0, static_cast<double>(buffer_.size())));
     }
 

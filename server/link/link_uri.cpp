@@ -74,9 +74,8 @@ class UriReader {
             return wrong("starts with no known kind", "must start with serial:, udp:, tcp: or file:");
         }
         const std::size_t question = text_.find('?', colon);
-        const std::string_view where = text_.substr(colon + 1, question == std::string_view::npos
-                                                                   ? std::string_view::npos
-                                                                   : question - colon - 1);
+        const std::string_view where = text_.substr(
+            colon + 1, question == std::string_view::npos ? std::string_view::npos : question - colon - 1);
         if (question != std::string_view::npos) {
             read_options(text_.substr(question + 1));
         }
@@ -126,13 +125,16 @@ class UriReader {
             const std::string_view option = text.substr(0, end);
             const std::size_t equals = option.find('=');
             if (equals == std::string_view::npos || equals == 0 || equals + 1 == option.size()) {
-                note("has \"" + std::string(option) + "\" among its options", "must be option=value, joined by &");
+                note("has \"" + std::string(option) + "\" among its options",
+                     "must be option=value, joined by &");
             } else {
                 std::string key(option.substr(0, equals));
                 const auto value = percent_decode(option.substr(equals + 1));
                 if (!value) {
-                    note("has a % in option " + key + " without two hexadecimal digits", "write %25 for a plain %");
-                } else if (std::any_of(options_.begin(), options_.end(), [&](const auto& o) { return o.first == key; })) {
+                    note("has a % in option " + key + " without two hexadecimal digits",
+                         "write %25 for a plain %");
+                } else if (std::any_of(options_.begin(), options_.end(),
+                                       [&](const auto& o) { return o.first == key; })) {
                     note("has option " + key + " twice", "keep one");
                 } else {
                     options_.emplace_back(std::move(key), *value);
@@ -147,7 +149,8 @@ class UriReader {
 
     std::optional<std::string> take(const std::string& key) {
         known_ += (known_.empty() ? "" : ", ") + key;
-        const auto it = std::find_if(options_.begin(), options_.end(), [&](const auto& o) { return o.first == key; });
+        const auto it =
+            std::find_if(options_.begin(), options_.end(), [&](const auto& o) { return o.first == key; });
         if (it == options_.end()) {
             return std::nullopt;
         }
@@ -203,7 +206,8 @@ class UriReader {
         if (const auto pace = take("pace")) {
             out.pace_baud = whole_number(*pace).value_or(0);
             if (out.pace_baud < 10 || out.pace_baud > 1'000'000'000) {
-                note("has pace=" + *pace, "must be a bit rate from 10 to 1000000000; leave it out for full speed");
+                note("has pace=" + *pace,
+                     "must be a bit rate from 10 to 1000000000; leave it out for full speed");
             }
         }
         return out;
@@ -224,7 +228,8 @@ class UriReader {
         const bool bracket = !where.empty() && where.front() == '[';
         const std::size_t host_end = bracket ? where.find(']') : where.rfind(':');
         const std::size_t colon = bracket && host_end != std::string_view::npos ? host_end + 1 : host_end;
-        const std::string right = "must be " + std::string(form) + ", a port from 1 to 65535, IPv6 in brackets";
+        const std::string right =
+            "must be " + std::string(form) + ", a port from 1 to 65535, IPv6 in brackets";
         if (colon == std::string_view::npos || colon >= where.size() || where[colon] != ':') {
             note("has no port", right);
             return {};
@@ -250,7 +255,9 @@ class UriReader {
 
 } // namespace
 
-Result<LinkUri> parse_link_uri(std::string_view text) { return UriReader(text).read(); }
+Result<LinkUri> parse_link_uri(std::string_view text) {
+    return UriReader(text).read();
+}
 
 Result<void> name_links(std::vector<LinkUri>& uris) {
     const auto taken = [&uris](const std::string& name) {
@@ -264,7 +271,8 @@ Result<void> name_links(std::vector<LinkUri>& uris) {
     for (LinkUri& uri : uris) {
         const std::string kind = uri.text.substr(0, uri.text.find(':'));
         for (int number = 2; uri.name.empty(); ++number) {
-            const std::string name = number == 2 && taken(kind) == 0 ? kind : kind + "-" + std::to_string(number);
+            const std::string name =
+                number == 2 && taken(kind) == 0 ? kind : kind + "-" + std::to_string(number);
             if (taken(name) == 0) {
                 uri.name = name;
             }

@@ -44,7 +44,8 @@ void RetryingLink::opened() {
 }
 
 void RetryingLink::refused(const std::string& why) {
-    // A link that once worked stays "lost" while it cannot be opened again: that is what the operator must mend.
+    // A link that once worked stays "lost" while it cannot be opened again: that is what the operator must
+    // mend.
     set_state(was_open_ ? LinkState::lost : LinkState::refused, why);
     retry();
 }

@@ -20,7 +20,8 @@ inline constexpr std::chrono::milliseconds kRetryMin{250};
 inline constexpr std::chrono::milliseconds kRetryMax{5000};
 inline constexpr std::chrono::milliseconds kSilentAfter{3000};
 
-/// Handlers hold a shared pointer to the link, so that one still queued after stop() finds it alive and does nothing.
+/// Handlers hold a shared pointer to the link, so that one still queued after stop() finds it alive and does
+/// nothing.
 class RetryingLink : public std::enable_shared_from_this<RetryingLink> {
   public:
     RetryingLink(boost::asio::io_context& context, LinkHandler handler);
@@ -71,8 +72,10 @@ class RetryingLink : public std::enable_shared_from_this<RetryingLink> {
 
 std::shared_ptr<RetryingLink> make_serial_link(boost::asio::io_context& context, LinkUri::Serial source,
                                                LinkHandler handler);
-std::shared_ptr<RetryingLink> make_udp_link(boost::asio::io_context& context, LinkUri::Udp source, LinkHandler handler);
-std::shared_ptr<RetryingLink> make_tcp_link(boost::asio::io_context& context, LinkUri::Tcp source, LinkHandler handler);
+std::shared_ptr<RetryingLink> make_udp_link(boost::asio::io_context& context, LinkUri::Udp source,
+                                            LinkHandler handler);
+std::shared_ptr<RetryingLink> make_tcp_link(boost::asio::io_context& context, LinkUri::Tcp source,
+                                            LinkHandler handler);
 std::shared_ptr<RetryingLink> make_file_link(boost::asio::io_context& context, LinkUri::File source,
                                              LinkHandler handler);
 

@@ -23,10 +23,11 @@ speed_t speed_of(unsigned baud) {
         speed_t speed;
     };
     static constexpr Rate rates[] = {
-        {1200, B1200},       {1800, B1800},       {2400, B2400},       {4800, B4800},       {9600, B9600},
-        {19200, B19200},     {38400, B38400},     {57600, B57600},     {115200, B115200},   {230400, B230400},
-        {460800, B460800},   {500000, B500000},   {576000, B576000},   {921600, B921600},   {1000000, B1000000},
-        {1152000, B1152000}, {1500000, B1500000}, {2000000, B2000000}, {2500000, B2500000}, {3000000, B3000000},
+        {1200, B1200},       {1800, B1800},       {2400, B2400},       {4800, B4800},
+        {9600, B9600},       {19200, B19200},     {38400, B38400},     {57600, B57600},
+        {115200, B115200},   {230400, B230400},   {460800, B460800},   {500000, B500000},
+        {576000, B576000},   {921600, B921600},   {1000000, B1000000}, {1152000, B1152000},
+        {1500000, B1500000}, {2000000, B2000000}, {2500000, B2500000}, {3000000, B3000000},
         {3500000, B3500000}, {4000000, B4000000}};
     static_assert(std::size(rates) == std::size(kBaudRates));
     for (const Rate& rate : rates) {
@@ -37,8 +38,8 @@ speed_t speed_of(unsigned baud) {
     return B0;
 }
 
-/// The port as Turnstone wants it: raw, eight bits, no flow control. Octets with a parity error come through as they
-/// are, since every octet is kept and the frame check finds them.
+/// The port as Turnstone wants it: raw, eight bits, no flow control. Octets with a parity error come through
+/// as they are, since every octet is kept and the frame check finds them.
 Result<void> set_line(int fd, const LinkUri::Serial& source) {
     termios line{};
     if (tcgetattr(fd, &line) != 0) {
@@ -82,14 +83,16 @@ Result<int> open_port(const LinkUri::Serial& source) {
             return fail(source.path + " does not exist; plug it in or correct the path");
         }
         if (error == EACCES) {
-            return fail(source.path + " may not be read by this user; join the group that owns it (often dialout)");
+            return fail(source.path +
+                        " may not be read by this user; join the group that owns it (often dialout)");
         }
         if (error == EBUSY) {
             return fail(source.path + " is in use by another program; close that program");
         }
         return fail(source.path + " cannot be opened (" + std::strerror(error) + ")");
     }
-    // TIOCEXCL keeps others out from now on, except a privileged user; the advisory lock also finds those already in.
+    // TIOCEXCL keeps others out from now on, except a privileged user; the advisory lock also finds those
+    // already in.
     Result<void> ready;
     if (::flock(fd, LOCK_EX | LOCK_NB) != 0) {
         ready = fail(source.path + " is in use by another program; close that program");
@@ -130,9 +133,8 @@ class SerialLink final : public RetryingLink {
 
     void read() override {
         port_.async_read_some(boost::asio::buffer(buffer_),
-                              [self = self<SerialLink>()](const boost::system::error_code& error, std::size_t size) {
-                                  self->on_read(error, size);
-                              });
+                              [self = self<SerialLink>()](const boost::system::error_code& error,
+                                                          std::size_t size) { self->on_read(error, size); });
     }
 
     void on_read(const boost::system::error_code& error, std::size_t size) {

@@ -13,7 +13,9 @@ std::int64_t clock_ns() noexcept {
 
 } // namespace
 
-std::int64_t utc_now_ns() noexcept { return clock_ns<std::chrono::system_clock>(); }
+std::int64_t utc_now_ns() noexcept {
+    return clock_ns<std::chrono::system_clock>();
+}
 
 std::int64_t station_now_ns() noexcept {
     static const std::int64_t utc_minus_steady_ns = utc_now_ns() - clock_ns<std::chrono::steady_clock>();

@@ -21,8 +21,8 @@ class TcpLink final : public RetryingLink {
   public:
     TcpLink(boost::asio::io_context& context, LinkUri::Tcp source, LinkHandler handler)
         : RetryingLink(context, std::move(handler)), source_(std::move(source)),
-          place_(source_.host + " port " + std::to_string(source_.port)), resolver_(context), socket_(context),
-          timeout_(context) {}
+          place_(source_.host + " port " + std::to_string(source_.port)), resolver_(context),
+          socket_(context), timeout_(context) {}
 
   private:
     void open() override {
@@ -85,9 +85,8 @@ class TcpLink final : public RetryingLink {
 
     void read() override {
         socket_.async_read_some(boost::asio::buffer(buffer_),
-                                [self = self<TcpLink>()](const boost::system::error_code& error, std::size_t size) {
-                                    self->on_read(error, size);
-                                });
+                                [self = self<TcpLink>()](const boost::system::error_code& error,
+                                                         std::size_t size) { self->on_read(error, size); });
     }
 
     void on_read(const boost::system::error_code& error, std::size_t size) {

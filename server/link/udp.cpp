@@ -47,18 +47,19 @@ class UdpLink final : public RetryingLink {
         }
         step([&] { socket_.non_blocking(true, error); });
         if (error) {
-            refused("udp " + source_.address + " port " + std::to_string(source_.port) + " cannot be opened (" +
-                    error.message() + ")");
+            refused("udp " + source_.address + " port " + std::to_string(source_.port) +
+                    " cannot be opened (" + error.message() + ")");
             return;
         }
         opened();
     }
 
     void read() override {
-        socket_.async_receive_from(boost::asio::buffer(buffer_), sender_,
-                                   [self = self<UdpLink>()](boost::system::error_code error, std::size_t size) {
-                                       self->on_read(error, size);
-                                   });
+        socket_.async_receive_from(
+            boost::asio::buffer(buffer_), sender_,
+            [self = self<UdpLink>()](boost::system::error_code error, std::size_t size) {
+                self->on_read(error, size);
+            });
     }
 
     void on_read(boost::system::error_code error, std::size_t size) {

@@ -29,7 +29,9 @@ class TestFolder {
     std::filesystem::path path_;
 };
 
-inline std::filesystem::path demo() { return std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools/demo"; }
+inline std::filesystem::path demo() {
+    return std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools/demo";
+}
 
 /// The demo files in a folder of their own, so that a test can spoil one.
 inline void copy_demo(const TestFolder& folder) {

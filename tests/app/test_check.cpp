@@ -52,13 +52,17 @@ TEST_CASE("Every mistake in a folder is reported, each on its line with its poin
     const Checked checked = check({folder.path()});
     const std::string root = folder.path().string();
     CHECK(checked.mistakes == 4);
-    CHECK(checked.text ==
-          root + "/sanderling/vehicle.json: /rocket/mass_dry_kg: is the text \"2.9\"; must be a number from 0.001 to 1000000\n" +
-          root + "/site.json: /name: is missing; must be text, not empty\n" +
-          root + "/site.json: /declination_deg: is 412.4; must be a number from -180 to 180\n" +
-          root + "/site.json: /nmae: is an unknown member; remove it; known here: $schema name pad station geoid_height_m "
-                 "declination_deg antenna_beamwidth_deg pad_pressure_pa pad_temperature_k launch_azimuth_deg launch_tilt_deg "
-                 "boundary wind terrain\n");
+    CHECK(checked.text == root +
+                              "/sanderling/vehicle.json: /rocket/mass_dry_kg: is the text \"2.9\"; must be a "
+                              "number from 0.001 to 1000000\n" +
+                              root + "/site.json: /name: is missing; must be text, not empty\n" + root +
+                              "/site.json: /declination_deg: is 412.4; must be a number from -180 to 180\n" +
+                              root +
+                              "/site.json: /nmae: is an unknown member; remove it; known here: $schema name "
+                              "pad station geoid_height_m "
+                              "declination_deg antenna_beamwidth_deg pad_pressure_pa pad_temperature_k "
+                              "launch_azimuth_deg launch_tilt_deg "
+                              "boundary wind terrain\n");
 }
 
 TEST_CASE("A vehicle folder whose two files name different vehicles is a mistake") {
@@ -67,7 +71,8 @@ TEST_CASE("A vehicle folder whose two files name different vehicles is a mistake
     replace_in(folder.path() / "sanderling/vehicle.json", "\"name\": \"sanderling\"", "\"name\": \"plover\"");
     const Checked checked = check({folder.path() / "sanderling"});
     CHECK(checked.mistakes == 1);
-    CHECK_THAT(checked.text, Catch::Contains("/sanderling/vehicle.json: /name: is \"plover\"; must be \"sanderling\""));
+    CHECK_THAT(checked.text,
+               Catch::Contains("/sanderling/vehicle.json: /name: is \"plover\"; must be \"sanderling\""));
 }
 
 TEST_CASE("A vehicle folder without its second file says so") {
@@ -84,7 +89,8 @@ TEST_CASE("A file under another name is known by its content") {
     const TestFolder folder;
     copy_demo(folder);
     std::filesystem::rename(folder.path() / "site.json", folder.path() / "range.json");
-    const auto settings = folder.write("field.json", "// at the range\n{\"port\": 1, \"links\": [\"usb:x\"]}");
+    const auto settings =
+        folder.write("field.json", "// at the range\n{\"port\": 1, \"links\": [\"usb:x\"]}");
     const auto odd = folder.write("odd.json", "{\"a\": 1}");
     const auto broken = folder.write("broken.json", "{\"a\": 1");
     const auto commented_site = folder.write("commented.json", "// no\n{\"pad\": {}}");
@@ -92,8 +98,10 @@ TEST_CASE("A file under another name is known by its content") {
     CHECK_THAT(check({folder.path() / "range.json"}).text, Catch::Contains("ok; site Lantern Playa"));
     const Checked config = check({settings});
     CHECK(config.mistakes == 1);
-    CHECK_THAT(config.text, Catch::Contains("field.json: /links/0: link \"usb:x\" starts with no known kind; must start"));
-    CHECK_THAT(check({odd}).text, Catch::Contains("odd.json: (whole file): is no dictionary, vehicle, site or settings"));
+    CHECK_THAT(config.text,
+               Catch::Contains("field.json: /links/0: link \"usb:x\" starts with no known kind; must start"));
+    CHECK_THAT(check({odd}).text,
+               Catch::Contains("odd.json: (whole file): is no dictionary, vehicle, site or settings"));
     CHECK_THAT(check({broken}).text, Catch::Contains("broken.json: (whole file): is no JSON"));
     CHECK_THAT(check({commented_site}).text, Catch::Contains("commented.json: (whole file): is no JSON"));
 }

@@ -114,7 +114,9 @@ TEST_CASE("Settings that cannot be meant together are reported") {
               c.share = true;
               c.listen_address = "127.0.0.1";
           }) == Pointers{"/share"});
-    CHECK(problems_after([](Config& c) { c.links = {"file:a?name=x", "file:b?name=x"}; }) == Pointers{"/links"});
+    CHECK(problems_after([](Config& c) {
+              c.links = {"file:a?name=x", "file:b?name=x"};
+          }) == Pointers{"/links"});
     CHECK(problems_after([](Config& c) { c.links = {"usb:a"}; }) == Pointers{"/links/0"});
     good.share = true;
     CHECK(good.bind_address() == "0.0.0.0");

@@ -1,5 +1,5 @@
-// Real links, pipeline and recorder together: what was sent against what stands in the SQLite files afterwards, read with
-// plain SQL (sqlite3 C API), not with our reader.
+// Real links, pipeline and recorder together: what was sent against what stands in the SQLite files
+// afterwards, read with plain SQL (sqlite3 C API), not with our reader.
 #include <algorithm>
 #include <chrono>
 #include <mutex>
@@ -31,8 +31,8 @@ std::vector<StoredChunk> stored_chunks(const std::filesystem::path& file) {
     sqlite3* database = nullptr;
     REQUIRE(sqlite3_open_v2(file.c_str(), &database, SQLITE_OPEN_READONLY, nullptr) == SQLITE_OK);
     sqlite3_stmt* statement = nullptr;
-    REQUIRE(sqlite3_prepare_v2(database, "SELECT carried, bytes FROM chunk ORDER BY input", -1, &statement, nullptr) ==
-            SQLITE_OK);
+    REQUIRE(sqlite3_prepare_v2(database, "SELECT carried, bytes FROM chunk ORDER BY input", -1, &statement,
+                               nullptr) == SQLITE_OK);
     std::vector<StoredChunk> out;
     while (sqlite3_step(statement) == SQLITE_ROW) {
         out.push_back({sqlite3_column_int(statement, 0) != 0,
@@ -116,8 +116,9 @@ TEST_CASE("No byte is lost or doubled when recordings are cut while bytes arrive
     const TestFolder folder;
     boost::asio::io_context context;
     udp::socket sender(context, udp::v4());
-    const std::uint16_t port =
-        udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
+    const std::uint16_t port = udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0))
+                                   .local_endpoint()
+                                   .port();
     const udp::endpoint target(boost::asio::ip::address_v4::loopback(), port);
     ServeSetup setup = demo_setup({"udp:127.0.0.1:" + std::to_string(port) + "?name=radio"});
 
@@ -164,7 +165,8 @@ TEST_CASE("No byte is lost or doubled when recordings are cut while bytes arrive
                 // What is carried over stands first, and repeats the end of the recording before.
                 CHECK(i == 0);
                 REQUIRE(chunks[i].bytes.size() <= kept.size());
-                CHECK(kept.compare(kept.size() - chunks[i].bytes.size(), std::string::npos, chunks[i].bytes) == 0);
+                CHECK(kept.compare(kept.size() - chunks[i].bytes.size(), std::string::npos,
+                                   chunks[i].bytes) == 0);
                 CHECK(chunks[i].bytes.find('\0') == std::string::npos);
                 ++carried;
             } else {

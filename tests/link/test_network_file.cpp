@@ -33,11 +33,14 @@ class Sender {
 
 std::uint16_t free_udp_port() {
     boost::asio::io_context context;
-    return udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
+    return udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0))
+        .local_endpoint()
+        .port();
 }
 
 std::filesystem::path capture(const std::string& text) {
-    const auto path = std::filesystem::temp_directory_path() / ("turnstone-capture-" + std::to_string(::getpid()));
+    const auto path =
+        std::filesystem::temp_directory_path() / ("turnstone-capture-" + std::to_string(::getpid()));
     std::ofstream(path, std::ios::binary) << text;
     return path;
 }
@@ -100,7 +103,9 @@ TEST_CASE("A server that drops the connection is connected again") {
 TEST_CASE("A server that is not there is refused and named") {
     boost::asio::io_context context;
     const std::uint16_t port =
-        tcp::acceptor(context, tcp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
+        tcp::acceptor(context, tcp::endpoint(boost::asio::ip::address_v4::loopback(), 0))
+            .local_endpoint()
+            .port();
     LinkWatch watch("tcp:127.0.0.1:" + std::to_string(port));
     REQUIRE(watch.reaches("refused"));
     CHECK(watch.detail() ==

@@ -17,7 +17,8 @@ namespace {
 /// The far end of a pseudo-serial port; the near end stands under a symbolic link, as a USB adapter's does.
 class Port {
   public:
-    explicit Port(std::filesystem::path link) : link_(std::move(link)), fd_(::posix_openpt(O_RDWR | O_NOCTTY)) {
+    explicit Port(std::filesystem::path link)
+        : link_(std::move(link)), fd_(::posix_openpt(O_RDWR | O_NOCTTY)) {
         REQUIRE(fd_ >= 0);
         REQUIRE(::grantpt(fd_) == 0);
         REQUIRE(::unlockpt(fd_) == 0);
@@ -57,7 +58,8 @@ TEST_CASE("A serial port that goes away and comes back is read again by itself")
     {
         const Port port(link);
         REQUIRE(watch.reaches("open"));
-        // Every octet value comes through unchanged: no line editing, no flow control, no end-of-file character.
+        // Every octet value comes through unchanged: no line editing, no flow control, no end-of-file
+        // character.
         std::string all;
         for (int i = 0; i < 256; ++i) {
             all += static_cast<char>(i);

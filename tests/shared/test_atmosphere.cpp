@@ -1,6 +1,6 @@
-// Reference: tests/reference/atmosphere.json (U.S. Standard Atmosphere 1976, NOAA-S/T 76-1562, equal to ISO 2533:1975 below
-// 32 km; closed forms cross-checked with python3-fluids 1.0.22). Same constants, hence a relative tolerance of 1e-9;
-// rows as printed in the tables carry five or six digits, hence 2e-5.
+// Reference: tests/reference/atmosphere.json (U.S. Standard Atmosphere 1976, NOAA-S/T 76-1562, equal to ISO
+// 2533:1975 below 32 km; closed forms cross-checked with python3-fluids 1.0.22). Same constants, hence a
+// relative tolerance of 1e-9; rows as printed in the tables carry five or six digits, hence 2e-5.
 #include <cmath>
 
 #include <catch2/catch.hpp>
@@ -33,9 +33,11 @@ TEST_CASE("The standard atmosphere gives the table's rows by geopotential height
         CHECK(geometric_from_geopotential_m(row["geopotential_m"]) ==
               Approx(row["geometric_m"].get<double>()).epsilon(1e-12));
         if (row.contains("published_row")) {
-            CHECK(air.pressure_pa / 100.0 == Approx(row["published_row"]["p_hPa"].get<double>()).epsilon(2e-5));
+            CHECK(air.pressure_pa / 100.0 ==
+                  Approx(row["published_row"]["p_hPa"].get<double>()).epsilon(2e-5));
             CHECK(air.density_kg_m3 == Approx(row["published_row"]["rho_kgm3"].get<double>()).epsilon(2e-5));
-            CHECK(air.speed_of_sound_mps == Approx(row["published_row"]["a_mps"].get<double>()).epsilon(2e-5));
+            CHECK(air.speed_of_sound_mps ==
+                  Approx(row["published_row"]["a_mps"].get<double>()).epsilon(2e-5));
             ++published;
         }
     }

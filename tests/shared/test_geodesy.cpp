@@ -1,5 +1,5 @@
-// Reference: tests/reference/geodesy.json (NIMA TR8350.2 3rd ed.; Karney, J. Geodesy 87 (2013) 43-55; values computed with
-// the CartConvert, GeodSolve and NormalGravity programs of GeographicLib 2.1.2).
+// Reference: tests/reference/geodesy.json (NIMA TR8350.2 3rd ed.; Karney, J. Geodesy 87 (2013) 43-55; values
+// computed with the CartConvert, GeodSolve and NormalGravity programs of GeographicLib 2.1.2).
 #include <cmath>
 
 #include <catch2/catch.hpp>
@@ -15,7 +15,9 @@ const nlohmann::json& reference() {
     return json;
 }
 
-double angle_between_deg(double a_deg, double b_deg) { return std::abs(std::remainder(a_deg - b_deg, 360.0)); }
+double angle_between_deg(double a_deg, double b_deg) {
+    return std::abs(std::remainder(a_deg - b_deg, 360.0));
+}
 } // namespace
 
 TEST_CASE("Earth-centred coordinates agree with the reference in both directions") {
@@ -66,7 +68,8 @@ TEST_CASE("Geodesic distance and azimuth agree with the reference") {
         CHECK(found.azimuth_deg >= 0.0);
         CHECK(found.azimuth_deg < 360.0);
         if (distance_m > 0) {
-            CHECK(angle_between_deg(found.azimuth_deg, row["azi1_0_360_deg"]) < (distance_m > 1000 ? 1e-9 : 1e-4));
+            CHECK(angle_between_deg(found.azimuth_deg, row["azi1_0_360_deg"]) <
+                  (distance_m > 1000 ? 1e-9 : 1e-4));
         }
         ++count;
     }

@@ -1,4 +1,5 @@
-// Interpolation, impulse and mass against hand-worked trapezoids; readers against the demo files and mistakes made in them.
+// Interpolation, impulse and mass against hand-worked trapezoids; readers against the demo files and mistakes
+// made in them.
 #include <cmath>
 
 #include <catch2/catch.hpp>
@@ -21,7 +22,7 @@ nlohmann::json demo(const std::string& name) {
 }
 
 struct Mistake {
-    const char* at;  ///< where the demo file is changed (JSON Pointer); "-" in front removes
+    const char* at; ///< where the demo file is changed (JSON Pointer); "-" in front removes
     const char* value;
     const char* pointer; ///< expected of the one problem
 };
@@ -53,7 +54,8 @@ TEST_CASE("The demo vehicle reads without a mistake") {
     CHECK(to_string(problems).empty());
     REQUIRE(vehicle.rocket);
     CHECK(vehicle.rocket->parachutes.size() == 2);
-    CHECK(vehicle.rocket->mass_kg(0) == Approx(vehicle.rocket->mass_dry_kg + vehicle.rocket->mass_propellant_kg));
+    CHECK(vehicle.rocket->mass_kg(0) ==
+          Approx(vehicle.rocket->mass_dry_kg + vehicle.rocket->mass_propellant_kg));
     CHECK(vehicle.rocket->mass_kg(vehicle.rocket->burn_time_s()) == Approx(vehicle.rocket->mass_dry_kg));
     CHECK(vehicle.rocket->mass_kg(1e9) == Approx(vehicle.rocket->mass_dry_kg));
 }
@@ -68,24 +70,25 @@ TEST_CASE("The demo site reads without a mistake") {
 }
 
 TEST_CASE("Mistakes in a vehicle file are reported where they are") {
-    check_mistakes(demo("sanderling/vehicle.json"),
-                   {
-                       {"-/name", "", "/name"},
-                       {"/rocket/mass_dry_kg", "0", "/rocket/mass_dry_kg"},
-                       {"/rocket/thrust/3/0", "0.01", "/rocket/thrust/3/0"},
-                       {"/rocket/thrust/3/1", "-5", "/rocket/thrust/3/1"},
-                       {"/rocket/thrust/9/1", "4", "/rocket/thrust"},
-                       {"/rocket/thrust/2", "[1]", "/rocket/thrust/2"},
-                       {"/rocket/drag_coefficient", "[]", "/rocket/drag_coefficient"},
-                       {"/rocket/parachutes/1/trigger", "\"heigth\"", "/rocket/parachutes/1/trigger"},
-                       {"-/rocket/parachutes/1/trigger_height_m", "", "/rocket/parachutes/1/trigger_height_m"},
-                       {"/rocket/parachutes/0/trigger_height_m", "3", "/rocket/parachutes/0/trigger_height_m"},
-                       {"/rocket/parachutes/0/delay_s", "-1", "/rocket/parachutes/0/delay_s"},
-                       {"/rocket/colour", "\"red\"", "/rocket/colour"},
-                       {"/sensors/gyro_noise", "1", "/sensors/gyro_noise"},
-                       {"/sensors", "[]", "/sensors"},
-                   },
-                   [](const auto& json, auto& problems) { (void)read_vehicle(json, "vehicle.json", problems); });
+    check_mistakes(
+        demo("sanderling/vehicle.json"),
+        {
+            {"-/name", "", "/name"},
+            {"/rocket/mass_dry_kg", "0", "/rocket/mass_dry_kg"},
+            {"/rocket/thrust/3/0", "0.01", "/rocket/thrust/3/0"},
+            {"/rocket/thrust/3/1", "-5", "/rocket/thrust/3/1"},
+            {"/rocket/thrust/9/1", "4", "/rocket/thrust"},
+            {"/rocket/thrust/2", "[1]", "/rocket/thrust/2"},
+            {"/rocket/drag_coefficient", "[]", "/rocket/drag_coefficient"},
+            {"/rocket/parachutes/1/trigger", "\"heigth\"", "/rocket/parachutes/1/trigger"},
+            {"-/rocket/parachutes/1/trigger_height_m", "", "/rocket/parachutes/1/trigger_height_m"},
+            {"/rocket/parachutes/0/trigger_height_m", "3", "/rocket/parachutes/0/trigger_height_m"},
+            {"/rocket/parachutes/0/delay_s", "-1", "/rocket/parachutes/0/delay_s"},
+            {"/rocket/colour", "\"red\"", "/rocket/colour"},
+            {"/sensors/gyro_noise", "1", "/sensors/gyro_noise"},
+            {"/sensors", "[]", "/sensors"},
+        },
+        [](const auto& json, auto& problems) { (void)read_vehicle(json, "vehicle.json", problems); });
 }
 
 TEST_CASE("Mistakes in a site file are reported where they are") {
