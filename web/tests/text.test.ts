@@ -95,7 +95,7 @@ describe('strips', () => {
   it('lays the on-board value over the estimate and gives the estimate its band', () => {
     const strip = groups[0]?.strips[0];
     expect(strip?.title).toBe('Altitude');
-    expect(strip?.series).toEqual([{ table: 3, column: 0, sigma: 1, label: 'ground' }, { table: 2, column: 0, sigma: -1, label: 'on board' }]);
+    expect(strip?.series).toEqual([{ table: 3, column: 0, sigma: 1, label: 'ground', broken: false }, { table: 2, column: 0, sigma: -1, label: 'on board', broken: true }]);
   });
   it('shows neither sigma columns nor columns without a group', () => expect(groups[0]?.strips.length).toBe(1));
 });

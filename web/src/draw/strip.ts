@@ -22,6 +22,7 @@ const lines = Array.from({ length: kSeriesMax }, () => new Raster());
 const band_low = new Raster();
 const band_high = new Raster();
 const kLineWidth = 1.6;
+const kDash = 10;
 
 function gap_after_s(data: TableData): number {
   return data.table.period_s > 0 ? Math.max(kGapMin_s, kGapPeriods * data.table.period_s) : Infinity;
@@ -86,8 +87,9 @@ function limits(extent: StripExtent, decimals: number): { low: number; high: num
   return { low: Math.floor((min - pad) / part) * part, high: Math.ceil((max + pad) / part) * part, step };
 }
 
-function fill_columns(context: CanvasRenderingContext2D, low: Raster, high: Raster, y: (value: number) => number, grow: number): void {
+function fill_columns(context: CanvasRenderingContext2D, low: Raster, high: Raster, y: (value: number) => number, grow: number, broken = false): void {
   for (let x = 0; x < low.width; x++) {
+    if (broken && x % kDash >= kDash / 2) continue;
     const bottom = low.low[x] ?? NaN;
     const top = high.high[x] ?? NaN;
     if (Number.isNaN(bottom) || Number.isNaN(top)) continue;
@@ -177,7 +179,7 @@ export function draw_strip(surface: Surface, tape: Tape, history: History, strip
     const raster = lines[k];
     if (!raster) continue;
     context.fillStyle = colours.series[k] ?? colours.ink;
-    fill_columns(context, raster, raster, y, kLineWidth / 2);
+    fill_columns(context, raster, raster, y, kLineWidth / 2, strip.series[k]?.broken);
   }
   draw_labels(context, colours, strip, ticks, step, column.unit, y, width, height);
   return extent;
@@ -223,12 +225,12 @@ function draw_labels(context: CanvasRenderingContext2D, colours: Palette, strip:
     if (at > 14 && at < height - 2) write(format_fixed(tick * shown.gain + shown.offset, decimals), 6, at - 7);
   }
   if (strip.series.length < 2) return;
-  context.textAlign = 'right';
+  context.textAlign = 'center';
   context.font = `bold 11px ${colours.font}`;
   const ends: { k: number; x: number; y: number; label: string }[] = [];
   strip.series.forEach((series, k) => {
     const raster = lines[k];
-    if (!raster || series.label === '') return;
+    if (!raster || series.label.length !== 1) return; // longer names stand in the gutter only, beside their line's pattern
     let x = raster.width - 1;
     while (x >= 0 && Number.isNaN(raster.low[x] ?? NaN)) x--;
     if (x >= 0) ends.push({ k, x, y: y(((raster.low[x] ?? 0) + (raster.high[x] ?? 0)) / 2) - 9, label: series.label });
@@ -245,7 +247,8 @@ function draw_labels(context: CanvasRenderingContext2D, colours: Palette, strip:
     end.y = Math.min(end.y, ceiling);
     ceiling = end.y - line_height;
     context.fillStyle = colours.series[end.k] ?? colours.ink;
-    write(end.label, Math.min(width - 4, end.x - 6), end.y);
+    const room = width - end.x > 16;
+    write(end.label, room ? end.x + 9 : end.x - 9, room ? end.y + 9 : end.y);
   }
 }
 

@@ -40,7 +40,9 @@ export class History {
       held = { series: undefined, from_s: 0, to_s: 0, points: 0, asked_ms: -Infinity, busy: false };
       this.held.set(data.table.id, held);
     }
-    const end_s = Math.min(to_s, this.tape.head_s);
+    // From where the page's own rows are complete, they are drawn; only what lies before has to be asked for.
+    const own_s = data.columns.count > 0 ? data.columns.complete_from_s : Infinity;
+    const end_s = Math.min(to_s, own_s, this.tape.head_s);
     const inside = held.from_s <= from_s && held.to_s >= end_s;
     const fine = held.points > 0 && (held.to_s - held.from_s) / held.points <= wanted_s * 1.6;
     const exact = held.series !== undefined && !held.series.decimated;

@@ -11,6 +11,8 @@ export interface Series {
   sigma: number;
   /** Letter or word that tells this line from its neighbours. */
   label: string;
+  /** Drawn broken: the vehicle's own word beside the ground's. */
+  broken: boolean;
 }
 
 export interface Strip {
@@ -77,7 +79,7 @@ export function plan_strips(description: Description, vehicle: number): StripGro
       const axis = kAxis.exec(column.name)?.[1];
       const id = `${table.name}/${stem}/${column.unit}`;
       const words = column.enumeration.size > 0;
-      const series = { table: table.id, column: place, sigma: -1, label: axis ?? '' };
+      const series = { table: table.id, column: place, sigma: -1, label: axis ?? '', broken: false };
       if (column.sigma_column) series.sigma = table.columns.findIndex((c) => c.name === column.sigma_column);
       const open = axis !== undefined && !words ? group.strips.find((strip) => strip.id === id && strip.series.length < kSeriesMax) : undefined;
       if (open) {
@@ -89,7 +91,7 @@ export function plan_strips(description: Description, vehicle: number): StripGro
       const other = role ? find_role(description, role, table.vehicle) : undefined;
       if (other && other.table.columns[other.column]?.unit === column.unit) {
         series.label = 'ground';
-        strip.series.push({ table: other.table.id, column: other.column, sigma: -1, label: 'on board' });
+        strip.series.push({ table: other.table.id, column: other.column, sigma: -1, label: 'on board', broken: true });
       }
       group.strips.push(strip);
     });
