@@ -14,7 +14,8 @@ constexpr double kBlock_s = 2.0;
 // Below this span two points' delays say more about the line's slope than the clock does.
 constexpr double kSlopeSpan_s = 5.0;
 constexpr std::size_t kSlopePoints = 20;
-// No oscillator is this wrong: a capture read faster than real time looks like it, and must not be extrapolated.
+// No oscillator is this wrong: a capture read faster than real time looks like it, and must not be
+// extrapolated.
 constexpr double kSlopeMax = 0.05;
 constexpr double kSlewRate = 0.02;
 constexpr double kSlewLeast_s = 1.0;
@@ -25,13 +26,15 @@ constexpr double kSlewMost_s = 0.25;
 template <class Points, class Point>
 void append_to_hull(Points& hull, std::size_t& size, const Point& point) noexcept {
     if (size > 0 && hull[size - 1].x_s == point.x_s) {
-        if (hull[size - 1].y_s <= point.y_s) return;
+        if (hull[size - 1].y_s <= point.y_s)
+            return;
         --size;
     }
     while (size >= 2) {
         const auto& a = hull[size - 2];
         const auto& b = hull[size - 1];
-        if ((b.x_s - a.x_s) * (point.y_s - a.y_s) - (b.y_s - a.y_s) * (point.x_s - a.x_s) > 0) break;
+        if ((b.x_s - a.x_s) * (point.y_s - a.y_s) - (b.y_s - a.y_s) * (point.x_s - a.x_s) > 0)
+            break;
         --size;
     }
     hull[size++] = point;
@@ -39,7 +42,8 @@ void append_to_hull(Points& hull, std::size_t& size, const Point& point) noexcep
 
 } // namespace
 
-ClockCorrelation::ClockCorrelation() : blocks_(kBlocks), hull_(kBlocks * kBlockPoints + 1), excess_s_(kBlocks) {}
+ClockCorrelation::ClockCorrelation()
+    : blocks_(kBlocks), hull_(kBlocks * kBlockPoints + 1), excess_s_(kBlocks) {}
 
 void ClockCorrelation::restart() noexcept {
     block_first_ = block_count_ = 0;
@@ -56,7 +60,8 @@ ClockCorrelation::Block& ClockCorrelation::block_for(double x_s) noexcept {
     const auto number = static_cast<std::int64_t>(x_s / kBlock_s);
     if (block_count_ > 0) {
         Block& last = blocks_[(block_first_ + block_count_ - 1) % kBlocks];
-        if (last.number == number) return last;
+        if (last.number == number)
+            return last;
         // Blocks stand for time, not for data: after silence the old ones leave by age.
         while (block_count_ > 0 && number - block_at(0).number >= static_cast<std::int64_t>(kBlocks)) {
             block_first_ = (block_first_ + 1) % kBlocks;
@@ -78,7 +83,8 @@ void ClockCorrelation::add(std::int64_t onboard_ns, std::int64_t t_rx_ns) noexce
     }
     const Point point{seconds_between(onboard_origin_ns_, onboard_ns),
                       seconds_between(delta_origin_ns_, t_rx_ns - onboard_ns)};
-    if (!first && point.x_s < newest_.x_s) return;
+    if (!first && point.x_s < newest_.x_s)
+        return;
     newest_ = point;
     Block& block = block_for(point.x_s);
     block.x_sum_s += point.x_s;
@@ -95,14 +101,16 @@ void ClockCorrelation::add(std::int64_t onboard_ns, std::int64_t t_rx_ns) noexce
                 flattest = k;
             }
         }
-        for (std::size_t k = flattest; k + 1 < block.size; ++k) block.hull[k] = block.hull[k + 1];
+        for (std::size_t k = flattest; k + 1 < block.size; ++k)
+            block.hull[k] = block.hull[k + 1];
         --block.size;
     }
     append_to_hull(block.hull, block.size, point);
 }
 
 void ClockCorrelation::refit() noexcept {
-    if (block_count_ == 0) return;
+    if (block_count_ == 0)
+        return;
     const double applied_before_s = applied_s(newest_.x_s);
     std::size_t size = 0, count = 0;
     double x_sum_s = 0, lowest_s = std::numeric_limits<double>::infinity();
@@ -122,7 +130,8 @@ void ClockCorrelation::refit() noexcept {
     if (size >= 2 && count >= kSlopePoints && hull_[size - 1].x_s - hull_[0].x_s >= kSlopeSpan_s) {
         const double mean_s = x_sum_s / static_cast<double>(count);
         std::size_t right = 1;
-        while (right + 1 < size && hull_[right].x_s < mean_s) ++right;
+        while (right + 1 < size && hull_[right].x_s < mean_s)
+            ++right;
         const Point &a = hull_[right - 1], &b = hull_[right];
         const double slope = (b.y_s - a.y_s) / (b.x_s - a.x_s);
         if (std::abs(slope) <= kSlopeMax) {
@@ -137,13 +146,15 @@ void ClockCorrelation::refit() noexcept {
     }
     slew_from_s_ = newest_.x_s;
     slew_s_ = applied_before_s - line_s(newest_.x_s);
-    if (std::abs(slew_s_) > kSlewMost_s) slew_s_ = 0;
+    if (std::abs(slew_s_) > kSlewMost_s)
+        slew_s_ = 0;
     slew_over_s_ = std::max(kSlewLeast_s, std::abs(slew_s_) / kSlewRate);
 }
 
-/// How far above the smallest delay the two supporting points may lie is not seen, but how far the lowest point of each
-/// block lies above the line is. The median, not the mean: a stretch of congestion must not count. For exponential excess the
-/// 95 % quantile is 4.3 medians; the least of K draws shrinks with K, or with its root when short delays are rare.
+/// How far above the smallest delay the two supporting points may lie is not seen, but how far the lowest
+/// point of each block lies above the line is. The median, not the mean: a stretch of congestion must not
+/// count. For exponential excess the 95 % quantile is 4.3 medians; the least of K draws shrinks with K, or
+/// with its root when short delays are rare.
 void ClockCorrelation::judge(const Point& left, const Point& right) noexcept {
     for (std::size_t k = 0; k < block_count_; ++k) {
         const Block& block = block_at(k);
@@ -157,7 +168,8 @@ void ClockCorrelation::judge(const Point& left, const Point& right) noexcept {
     const double median_s = excess_s_[block_count_ / 2];
     const double support_s = 4.3 * median_s / std::max(1.0, std::sqrt(static_cast<double>(block_count_) / 2));
     fit_.bound_s = support_s;
-    if (!fit_.has_slope) return;
+    if (!fit_.has_slope)
+        return;
     const double drift = support_s / (right.x_s - left.x_s);
     fit_.drift_bound_ppm = drift * 1e6;
     fit_.bound_s += drift * std::max(0.0, newest_.x_s - right.x_s);
@@ -173,7 +185,8 @@ double ClockCorrelation::applied_s(double x_s) const noexcept {
 }
 
 std::int64_t ClockCorrelation::station_ns(std::int64_t onboard_ns) const noexcept {
-    return onboard_ns + delta_origin_ns_ + std::llround(applied_s(seconds_between(onboard_origin_ns_, onboard_ns)) * 1e9);
+    return onboard_ns + delta_origin_ns_ +
+           std::llround(applied_s(seconds_between(onboard_origin_ns_, onboard_ns)) * 1e9);
 }
 
 } // namespace turnstone

@@ -1,15 +1,17 @@
 #pragma once
 /// Maps a vehicle's clock to station time from one-way packets.
 ///
-/// Model: t_rx = onboard (1 + s) + c + delay, delay >= smallest delay. With x = onboard and y = t_rx - onboard the points lie
-/// on or above a line; the line under all points with the smallest sum of vertical distances is the edge of their lower
-/// convex hull over the mean of x (S. B. Moon, P. Skelly, D. Towsley, INFOCOM 1999, 227-234; L. Zhang, Z. Liu, C. H. Xia,
-/// INFOCOM 2002, 160-169). Delays only ever add, so the hull is not pulled up by jitter, as a least-squares line is.
-/// The smallest delay itself cannot be seen from one end: mapped times are late by it.
+/// Model: t_rx = onboard (1 + s) + c + delay, delay >= smallest delay. With x = onboard and y = t_rx -
+/// onboard the points lie on or above a line; the line under all points with the smallest sum of vertical
+/// distances is the edge of their lower convex hull over the mean of x (S. B. Moon, P. Skelly, D. Towsley,
+/// INFOCOM 1999, 227-234; L. Zhang, Z. Liu, C. H. Xia, INFOCOM 2002, 160-169). Delays only ever add, so the
+/// hull is not pulled up by jitter, as a least-squares line is. The smallest delay itself cannot be seen from
+/// one end: mapped times are late by it.
 ///
-/// Points older than 10 minutes of on-board time are left out, because a crystal's rate follows its temperature.
-/// Memory is fixed: two-second blocks keep only their own hull (the hull of the hulls is the hull of all points).
-/// Corrections of the mapping are slewed, so that mapped times of successive samples never go back or bunch up.
+/// Points older than 10 minutes of on-board time are left out, because a crystal's rate follows its
+/// temperature. Memory is fixed: two-second blocks keep only their own hull (the hull of the hulls is the
+/// hull of all points). Corrections of the mapping are slewed, so that mapped times of successive samples
+/// never go back or bunch up.
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -19,11 +21,11 @@ namespace turnstone {
 
 /// y = value at onboard_zero + slope * x, times in seconds.
 struct ClockFit {
-    bool has_slope = false;       ///< false: too short yet; slope is taken as zero
-    double slope = 0;             ///< station seconds gained per on-board second
-    double drift_ppm = 0;         ///< on-board fast positive: (1 / (1 + slope) - 1) 1e6
-    double drift_bound_ppm = 0;   ///< about 95 %; NaN without slope
-    double bound_s = 0;           ///< about 95 %, of mapped times at the newest packet, smallest delay left out
+    bool has_slope = false;     ///< false: too short yet; slope is taken as zero
+    double slope = 0;           ///< station seconds gained per on-board second
+    double drift_ppm = 0;       ///< on-board fast positive: (1 / (1 + slope) - 1) 1e6
+    double drift_bound_ppm = 0; ///< about 95 %; NaN without slope
+    double bound_s = 0;         ///< about 95 %, of mapped times at the newest packet, smallest delay left out
     std::size_t hull_size = 0;
 };
 
@@ -33,7 +35,8 @@ class ClockCorrelation {
 
     /// Forgets everything: a new boot, another counter.
     void restart() noexcept;
-    /// One packet. Packets older than the newest are left out: they waited longer, and cannot lie on the hull.
+    /// One packet. Packets older than the newest are left out: they waited longer, and cannot lie on the
+    /// hull.
     void add(std::int64_t onboard_ns, std::int64_t t_rx_ns) noexcept;
     /// Fits anew from the points so far; mapped times follow it, slewed by at most 2 %.
     void refit() noexcept;
@@ -67,8 +70,8 @@ class ClockCorrelation {
     [[nodiscard]] double applied_s(double x_s) const noexcept;
     void judge(const Point& left, const Point& right) noexcept;
 
-    std::vector<Block> blocks_; ///< ring
-    std::vector<Point> hull_;   ///< scratch of refit
+    std::vector<Block> blocks_;    ///< ring
+    std::vector<Point> hull_;      ///< scratch of refit
     std::vector<double> excess_s_; ///< scratch of judge
     std::size_t block_first_ = 0;
     std::size_t block_count_ = 0;
@@ -76,8 +79,8 @@ class ClockCorrelation {
     std::int64_t delta_origin_ns_ = 0; ///< receive time - on-board time of the first point
     Point newest_{};
     ClockFit fit_;
-    double value_s_ = 0;       ///< of the line at x = 0
-    double slew_s_ = 0;        ///< left to take out at slew_from_s_
+    double value_s_ = 0; ///< of the line at x = 0
+    double slew_s_ = 0;  ///< left to take out at slew_from_s_
     double slew_from_s_ = 0;
     double slew_over_s_ = 1;
 };

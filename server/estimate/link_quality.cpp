@@ -11,7 +11,8 @@ namespace turnstone {
 namespace {
 
 constexpr unsigned kSequenceModulus = 16384; // CCSDS 133.0-B-2, 4.1.3.4.3
-// Packets come in bursts, and radios hold some back: this many more than the period allows are still believed.
+// Packets come in bursts, and radios hold some back: this many more than the period allows are still
+// believed.
 constexpr double kBurstFactor = 1.5;
 constexpr double kBurstPackets = 32;
 // A gap of a sporadic packet, of which no period says how many were possible.
@@ -58,13 +59,15 @@ void PacketQuality::begin(std::uint16_t sequence_count) noexcept {
 bool PacketQuality::mark_seen(unsigned back) noexcept {
     const unsigned place = (newest_ + kSequenceModulus - back) % kSeenCounts;
     const std::uint64_t bit = std::uint64_t{1} << (place % 64);
-    if (seen_[place / 64] & bit) return false;
+    if (seen_[place / 64] & bit)
+        return false;
     seen_[place / 64] |= bit;
     return true;
 }
 
 void PacketQuality::advance_seen(unsigned step) noexcept {
-    if (step >= kSeenCounts) seen_.fill(0);
+    if (step >= kSeenCounts)
+        seen_.fill(0);
     for (unsigned k = 1; k <= std::min(step, kSeenCounts); ++k) {
         const unsigned place = (newest_ + k) % kSeenCounts;
         seen_[place / 64] &= ~(std::uint64_t{1} << (place % 64));
@@ -73,8 +76,8 @@ void PacketQuality::advance_seen(unsigned step) noexcept {
     since_start_ += step;
 }
 
-PacketQuality::Change PacketQuality::packet(std::uint16_t sequence_count, std::uint32_t boot, std::int64_t t_rx_ns,
-                                            std::size_t bytes) noexcept {
+PacketQuality::Change PacketQuality::packet(std::uint16_t sequence_count, std::uint32_t boot,
+                                            std::int64_t t_rx_ns, std::size_t bytes) noexcept {
     Change change;
     ++counts_.received;
     t_last_ns_ = t_rx_ns;
@@ -107,7 +110,8 @@ PacketQuality::Change PacketQuality::packet(std::uint16_t sequence_count, std::u
             change.lost = static_cast<std::int64_t>(step) - 1;
             if (period_s_ > 0) {
                 const double turns = std::floor((elapsed_s / period_s_ - step) / kSequenceModulus + 0.5);
-                if (turns >= 1) change.lost += static_cast<std::int64_t>(turns) * kSequenceModulus;
+                if (turns >= 1)
+                    change.lost += static_cast<std::int64_t>(turns) * kSequenceModulus;
             }
             advance_seen(step);
             mark_seen(0);
@@ -133,7 +137,8 @@ double PacketQuality::age_s(std::int64_t t_ns) const noexcept {
 
 LinkQuality::LinkQuality(std::span<const double> packet_periods_s) {
     packets_.reserve(packet_periods_s.size());
-    for (const double period_s : packet_periods_s) packets_.emplace_back(period_s);
+    for (const double period_s : packet_periods_s)
+        packets_.emplace_back(period_s);
 }
 
 void LinkQuality::bytes(std::size_t count) noexcept {
@@ -147,8 +152,8 @@ void LinkQuality::idle_frame(std::int64_t t_rx_ns) noexcept {
     any_good_ = true;
 }
 
-void LinkQuality::packet(std::size_t kind, std::uint16_t sequence_count, std::uint32_t boot, std::int64_t t_rx_ns,
-                         std::size_t frame_bytes) noexcept {
+void LinkQuality::packet(std::size_t kind, std::uint16_t sequence_count, std::uint32_t boot,
+                         std::int64_t t_rx_ns, std::size_t frame_bytes) noexcept {
     const std::uint64_t out_of_order = packets_[kind].counts().out_of_order;
     const std::uint64_t restarts = packets_[kind].counts().restarts;
     const PacketQuality::Change change = packets_[kind].packet(sequence_count, boot, t_rx_ns, frame_bytes);
@@ -172,10 +177,13 @@ void LinkQuality::late(std::size_t kind) noexcept {
 }
 
 void LinkQuality::tick() noexcept {
-    for (PacketQuality& packet : packets_) packet.tick();
+    for (PacketQuality& packet : packets_)
+        packet.tick();
     windows_.tick();
 }
 
-double LinkQuality::age_s(std::int64_t t_ns) const noexcept { return any_good_ ? seconds_between(t_good_ns_, t_ns) : kNone; }
+double LinkQuality::age_s(std::int64_t t_ns) const noexcept {
+    return any_good_ ? seconds_between(t_good_ns_, t_ns) : kNone;
+}
 
 } // namespace turnstone

@@ -1,11 +1,12 @@
 #pragma once
 /// What a link delivers and what it loses: for the link as a whole and for each kind of packet on it.
 ///
-/// Loss is seen by gaps in the sequence counts (modulo 16384, one count per APID). A gap is believed when the packet's
-/// period fits that many packets into the time since the last one; a larger one is a count that started anew, and nothing is
-/// known of what was lost around it. A silence longer than one turn of the count is counted with its full turns. A packet that
-/// fills a gap later is taken off the losses and counted as out of order.
-/// Nothing is lost while nothing comes: the loss of a silent link shows with the next packet, its age at once.
+/// Loss is seen by gaps in the sequence counts (modulo 16384, one count per APID). A gap is believed when the
+/// packet's period fits that many packets into the time since the last one; a larger one is a count that
+/// started anew, and nothing is known of what was lost around it. A silence longer than one turn of the count
+/// is counted with its full turns. A packet that fills a gap later is taken off the losses and counted as out
+/// of order. Nothing is lost while nothing comes: the loss of a silent link shows with the next packet, its
+/// age at once.
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -21,7 +22,7 @@ inline constexpr std::array<std::size_t, 3> kQualityWindowTicks{10, 100, 600};
 enum class FrameFault : unsigned char { stuffing, checksum, length, too_long, count_ };
 
 struct QualityCounts {
-    std::uint64_t received = 0;     ///< good packets, copies and late ones included
+    std::uint64_t received = 0; ///< good packets, copies and late ones included
     std::int64_t lost = 0;
     std::uint64_t copies = 0;       ///< already there, by this or another link
     std::uint64_t late = 0;         ///< older than one already accepted
@@ -33,7 +34,8 @@ struct QualityCounts {
 class QualityWindows {
   public:
     struct Sums {
-        std::int64_t bytes = 0, fresh = 0, lost = 0; ///< fresh: packets with a count not seen before on this link
+        std::int64_t bytes = 0, fresh = 0,
+                     lost = 0; ///< fresh: packets with a count not seen before on this link
     };
     void count(std::int64_t bytes, std::int64_t fresh, std::int64_t lost) noexcept;
     /// Ends the present step of 0.1 s.
@@ -47,7 +49,8 @@ class QualityWindows {
     struct Step {
         std::int32_t bytes = 0, fresh = 0, lost = 0;
     };
-    std::array<Step, kQualityWindowTicks.back() + 1> steps_{}; ///< ring; one more, so that the step that leaves is still there
+    std::array<Step, kQualityWindowTicks.back() + 1>
+        steps_{}; ///< ring; one more, so that the step that leaves is still there
     std::array<Sums, kQualityWindowTicks.size()> sums_{};
     std::size_t at_ = 0;
 };
@@ -63,7 +66,8 @@ class PacketQuality {
         bool fresh = false;
     };
     /// A good packet. `boot`: the count starts anew with each.
-    Change packet(std::uint16_t sequence_count, std::uint32_t boot, std::int64_t t_rx_ns, std::size_t bytes) noexcept;
+    Change packet(std::uint16_t sequence_count, std::uint32_t boot, std::int64_t t_rx_ns,
+                  std::size_t bytes) noexcept;
     void copy() noexcept { ++counts_.copies; }
     void late() noexcept { ++counts_.late; }
     void tick() noexcept { windows_.tick(); }
@@ -85,7 +89,8 @@ class PacketQuality {
     std::uint32_t boot_ = 0;
     std::int64_t t_last_ns_ = 0;   ///< of any packet
     std::int64_t t_newest_ns_ = 0; ///< of the packet with the newest count
-    std::uint64_t since_start_ = 0; ///< how far the count has moved since it began: what lies before it was never counted lost
+    std::uint64_t since_start_ =
+        0; ///< how far the count has moved since it began: what lies before it was never counted lost
     std::array<std::uint64_t, kSeenCounts / 64> seen_{}; ///< ring by count modulo kSeenCounts
     QualityCounts counts_;
     QualityWindows windows_;
@@ -111,7 +116,9 @@ class LinkQuality {
     [[nodiscard]] const QualityCounts& counts() const noexcept { return counts_; }
     [[nodiscard]] const QualityWindows& windows() const noexcept { return windows_; }
     [[nodiscard]] std::uint64_t bytes_in() const noexcept { return bytes_; }
-    [[nodiscard]] std::uint64_t faults(FrameFault fault) const noexcept { return faults_[static_cast<std::size_t>(fault)]; }
+    [[nodiscard]] std::uint64_t faults(FrameFault fault) const noexcept {
+        return faults_[static_cast<std::size_t>(fault)];
+    }
     [[nodiscard]] std::uint64_t idle() const noexcept { return idle_; }
     [[nodiscard]] std::uint64_t undecodable_count() const noexcept { return undecodable_; }
     /// Seconds since the last good frame; NaN before the first.

@@ -1,14 +1,17 @@
 #pragma once
-/// Makes one growing time out of a vehicle's wrapping counter, and tells a rollover, a reboot and a late packet apart: all
-/// three make the counter jump back.
+/// Makes one growing time out of a vehicle's wrapping counter, and tells a rollover, a reboot and a late
+/// packet apart: all three make the counter jump back.
 ///
-/// Judged against the newest packet of the same boot, by how far the counter moved and how much station time went by:
-///   - forward (modulo the rollover), no further than station time allows: advance, or rollover when the counter wrapped;
+/// Judged against the newest packet of the same boot, by how far the counter moved and how much station time
+/// went by:
+///   - forward (modulo the rollover), no further than station time allows: advance, or rollover when the
+///   counter wrapped;
 ///   - back, and the counter is no older than the silence before it: reset;
 ///   - back otherwise: late;
-///   - forward further than station time allows: implausible. Believed only when a run of packets agrees with it.
-/// A run of packets that agree with each other and not with the newest packet, while nothing else comes, wins in the end:
-/// without that a single wrong reading would lock the vehicle out for ever.
+///   - forward further than station time allows: implausible. Believed only when a run of packets agrees with
+///   it.
+/// A run of packets that agree with each other and not with the newest packet, while nothing else comes, wins
+/// in the end: without that a single wrong reading would lock the vehicle out for ever.
 #include <cstdint>
 
 namespace turnstone {
@@ -16,8 +19,8 @@ namespace turnstone {
 enum class ClockVerdict : unsigned char {
     first,
     advance,
-    repeat,     ///< the same counter value again
-    late,       ///< older than the newest of its boot
+    repeat, ///< the same counter value again
+    late,   ///< older than the newest of its boot
     rollover,
     reset,      ///< the on-board computer started anew
     jump,       ///< the counter moved on without reset, further than time went by, and stayed there
@@ -26,9 +29,9 @@ enum class ClockVerdict : unsigned char {
 
 struct ClockReading {
     ClockVerdict verdict;
-    bool ambiguous;           ///< a rollover that might also be a reset
-    std::int64_t onboard_ns;  ///< unwrapped; -1: unknown (implausible)
-    std::uint32_t boot;       ///< resets seen before this packet
+    bool ambiguous;          ///< a rollover that might also be a reset
+    std::int64_t onboard_ns; ///< unwrapped; -1: unknown (implausible)
+    std::uint32_t boot;      ///< resets seen before this packet
 };
 
 class OnboardClock {
@@ -47,15 +50,17 @@ class OnboardClock {
         std::int64_t t_rx_ns = 0;
     };
     [[nodiscard]] std::int64_t signed_step(std::int64_t from_raw_ns, std::int64_t to_raw_ns) const noexcept;
-    [[nodiscard]] ClockReading doubt(ClockReading reading, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept;
-    [[nodiscard]] ClockReading start_anew(ClockVerdict verdict, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept;
+    [[nodiscard]] ClockReading doubt(ClockReading reading, std::int64_t raw_ns,
+                                     std::int64_t t_rx_ns) noexcept;
+    [[nodiscard]] ClockReading start_anew(ClockVerdict verdict, std::int64_t raw_ns,
+                                          std::int64_t t_rx_ns) noexcept;
 
     std::int64_t rollover_ns_;
     bool started_ = false;
     std::uint32_t boot_ = 0;
     Anchor newest_;
-    Anchor before_reset_;      ///< newest of the boot before; used only after a reset
-    Anchor rival_first_;       ///< run of packets that disagree with newest_
+    Anchor before_reset_; ///< newest of the boot before; used only after a reset
+    Anchor rival_first_;  ///< run of packets that disagree with newest_
     Anchor rival_last_;
     unsigned rival_count_ = 0; ///< 0: no such run
 };

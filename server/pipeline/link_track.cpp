@@ -13,7 +13,8 @@ namespace {
 
 std::vector<double> periods_s(const Dictionary& dictionary) {
     std::vector<double> periods;
-    for (const Packet& packet : dictionary.packets) periods.push_back(packet.period_ms / 1e3);
+    for (const Packet& packet : dictionary.packets)
+        periods.push_back(packet.period_ms / 1e3);
     return periods;
 }
 
@@ -35,26 +36,40 @@ constexpr std::array<LinkStateWord, 6> kLinkStates{{
 
 FrameFault fault_of(FrameVerdict verdict) noexcept {
     switch (verdict) {
-    case FrameVerdict::bad_crc: return FrameFault::checksum;
-    case FrameVerdict::bad_length: return FrameFault::length;
-    case FrameVerdict::too_long: return FrameFault::too_long;
+    case FrameVerdict::bad_crc:
+        return FrameFault::checksum;
+    case FrameVerdict::bad_length:
+        return FrameFault::length;
+    case FrameVerdict::too_long:
+        return FrameFault::too_long;
     case FrameVerdict::good: // never asked for
-    case FrameVerdict::bad_cobs: break;
+    case FrameVerdict::bad_cobs:
+        break;
     }
     return FrameFault::stuffing;
 }
 
 } // namespace
 
-LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const LinkTables& tables, const Dictionary& dictionary)
+LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const LinkTables& tables,
+                     const Dictionary& dictionary)
     : setup_(&setup), id_(id), tables_(tables), quality_(periods_s(dictionary)) {}
 
-void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle, Batch& out) {
+void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle,
+                      Batch& out) {
     quality_.bytes(bytes.size());
     deframer_.push(bytes, [&](const Frame& frame) {
-        FrameRecord record{id_,           t_rx_ns,           frame.stream_offset,     frame.link_octets,
-                           frame.verdict, DecodeVerdict::good, PacketVerdict::bad_frame, -1,
-                           -1,            -1,                0};
+        FrameRecord record{id_,
+                           t_rx_ns,
+                           frame.stream_offset,
+                           frame.link_octets,
+                           frame.verdict,
+                           DecodeVerdict::good,
+                           PacketVerdict::bad_frame,
+                           -1,
+                           -1,
+                           -1,
+                           0};
         if (frame.verdict == FrameVerdict::good) {
             vehicle.packet(frame.packet, record, quality_, out);
         } else {
@@ -67,18 +82,23 @@ void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, Ve
 bool LinkTrack::state(std::int64_t t_ns, std::string_view state, const std::string& detail, Batch& out) {
     const auto word = std::find_if(kLinkStates.begin(), kLinkStates.end(),
                                    [state](const LinkStateWord& known) { return known.name == state; });
-    if (word == kLinkStates.end()) return false;
+    if (word == kLinkStates.end())
+        return false;
     const std::string prefix = "link/" + setup_->name;
-    const std::string text =
-        "Link " + setup_->name + " " + std::string(word->sentence) + (detail.empty() ? "" : ": " + detail) + ".";
+    const std::string text = "Link " + setup_->name + " " + std::string(word->sentence) +
+                             (detail.empty() ? "" : ": " + detail) + ".";
     const int vehicle = static_cast<int>(setup_->vehicle);
-    const std::string data = nlohmann::json{{"link", setup_->name}, {"state", state}, {"detail", detail}}.dump(
-        -1, ' ', false, nlohmann::json::error_handler_t::replace);
-    out.events.push_back({t_ns, t_ns, 0, EventKind::link_state, Level::note, vehicle, prefix + "/state", text, data});
+    const std::string data =
+        nlohmann::json{{"link", setup_->name}, {"state", state}, {"detail", detail}}.dump(
+            -1, ' ', false, nlohmann::json::error_handler_t::replace);
+    out.events.push_back(
+        {t_ns, t_ns, 0, EventKind::link_state, Level::note, vehicle, prefix + "/state", text, data});
     if (word->down && !down_)
-        out.events.push_back({t_ns, t_ns, 0, EventKind::alert_raised, Level::caution, vehicle, prefix + "/down", text, data});
+        out.events.push_back(
+            {t_ns, t_ns, 0, EventKind::alert_raised, Level::caution, vehicle, prefix + "/down", text, data});
     if (word->clear && down_)
-        out.events.push_back({t_ns, t_ns, 0, EventKind::alert_cleared, Level::caution, vehicle, prefix + "/down", text, data});
+        out.events.push_back(
+            {t_ns, t_ns, 0, EventKind::alert_cleared, Level::caution, vehicle, prefix + "/down", text, data});
     down_ = word->down || (down_ && !word->clear);
     return true;
 }
@@ -97,7 +117,8 @@ void set(std::array<double, n>& values, ColumnName column, std::uint64_t value) 
 
 /// The columns that links and kinds of packets share.
 template <class ColumnName, std::size_t n>
-void set_packet_columns(std::array<double, n>& values, const QualityCounts& counts, const QualityWindows& windows) noexcept {
+void set_packet_columns(std::array<double, n>& values, const QualityCounts& counts,
+                        const QualityWindows& windows) noexcept {
     set(values, ColumnName::received, counts.received);
     set(values, ColumnName::lost, static_cast<double>(counts.lost));
     set(values, ColumnName::copies, counts.copies);
@@ -106,7 +127,8 @@ void set_packet_columns(std::array<double, n>& values, const QualityCounts& coun
     set(values, ColumnName::restarts, counts.restarts);
     for (std::size_t w = 0; w < kQualityWindowTicks.size(); ++w) {
         const double window_s = static_cast<double>(kQualityWindowTicks[w]) * seconds_between(0, kTickNs);
-        values[static_cast<std::size_t>(ColumnName::rate_1s) + w] = static_cast<double>(windows.sums(w).fresh) / window_s;
+        values[static_cast<std::size_t>(ColumnName::rate_1s) + w] =
+            static_cast<double>(windows.sums(w).fresh) / window_s;
         values[static_cast<std::size_t>(ColumnName::loss_1s) + w] = windows.loss(w);
     }
 }
@@ -135,7 +157,8 @@ void LinkTrack::tick(std::int64_t t_ns, Batch& out) {
             (static_cast<double>(kQualityWindowTicks[w]) * seconds_between(0, kTickNs));
     append_row(out, tables_.totals, t_ns, t_ns, totals);
 
-    if (t_ns % kLinkPacketPeriodNs != 0) return;
+    if (t_ns % kLinkPacketPeriodNs != 0)
+        return;
     TableId table = tables_.packets;
     for (const PacketQuality& packet : quality_.packets()) {
         std::array<double, static_cast<std::size_t>(LinkPacketColumn::count_)> values;

@@ -1,7 +1,8 @@
 #pragma once
-/// One kind of packet of one vehicle, from however many links: the first good copy counts. A packet is the same when its
-/// sequence count, on-board time and content are the same and the other came within the last minute; the content is looked at
-/// because a computer in a reboot loop sends the same counts and times again and again.
+/// One kind of packet of one vehicle, from however many links: the first good copy counts. A packet is the
+/// same when its sequence count, on-board time and content are the same and the other came within the last
+/// minute; the content is looked at because a computer in a reboot loop sends the same counts and times again
+/// and again.
 #include <array>
 #include <cstddef>
 #include <cstdint>

@@ -23,7 +23,8 @@ struct UtcWatch {
 
     void chunk(std::int64_t t_rx_ns, std::int64_t utc_rx_ns) noexcept {
         const double now_s = seconds_between(t_rx_ns, utc_rx_ns);
-        if (std::isfinite(offset_s)) wander_s = std::max(wander_s, std::abs(now_s - offset_s));
+        if (std::isfinite(offset_s))
+            wander_s = std::max(wander_s, std::abs(now_s - offset_s));
         offset_s = now_s;
     }
     void tick() noexcept { wander_s *= 1 - 1.0 / 600; }
@@ -43,9 +44,12 @@ std::string text_member(const nlohmann::json& object, const char* key) {
 /// Times stand as decimal strings in JSON (they pass 2^53); a number is understood too.
 std::optional<std::int64_t> time_member(const nlohmann::json& object, const char* key) {
     const auto found = object.find(key);
-    if (found == object.end()) return std::nullopt;
-    if (found->is_number_integer()) return found->get<std::int64_t>();
-    if (!found->is_string()) return std::nullopt;
+    if (found == object.end())
+        return std::nullopt;
+    if (found->is_number_integer())
+        return found->get<std::int64_t>();
+    if (!found->is_string())
+        return std::nullopt;
     const nlohmann::json number = nlohmann::json::parse(found->get_ref<const std::string&>(), nullptr, false);
     return number.is_number_integer() ? std::optional(number.get<std::int64_t>()) : std::nullopt;
 }
@@ -61,7 +65,8 @@ std::string valid_text(const std::string& text) {
 
 struct Pipeline::State {
     State(const PipelineSetup& setup_in, std::int64_t t_start_ns_in)
-        : setup(&setup_in), t_start_ns(t_start_ns_in), latest_ns(t_start_ns_in), next_tick_ns(tick_from(t_start_ns_in)) {
+        : setup(&setup_in), t_start_ns(t_start_ns_in), latest_ns(t_start_ns_in),
+          next_tick_ns(tick_from(t_start_ns_in)) {
         std::vector<Router> routers;
         std::vector<EstimatorChain> chains;
         for (const VehicleSetup& vehicle : setup->vehicles) {
@@ -71,8 +76,8 @@ struct Pipeline::State {
         SchemaLayout layout = build_schema(*setup, chains);
         schema = std::move(layout.schema);
         for (std::size_t v = 0; v < chains.size(); ++v)
-            vehicles.emplace_back(setup->vehicles[v], static_cast<int>(v), layout.vehicles[v], std::move(routers[v]),
-                                  std::move(chains[v]));
+            vehicles.emplace_back(setup->vehicles[v], static_cast<int>(v), layout.vehicles[v],
+                                  std::move(routers[v]), std::move(chains[v]));
         for (std::size_t k = 0; k < setup->links.size(); ++k)
             links.emplace_back(setup->links[k], static_cast<LinkId>(k), layout.links[k],
                                setup->vehicles[setup->links[k].vehicle].dictionary);
@@ -82,28 +87,43 @@ struct Pipeline::State {
     std::int64_t reach(std::int64_t t_ns, Batch& out) {
         if (!announced) {
             announced = true;
-            for (const VehicleTrack& vehicle : vehicles) vehicle.announce(t_start_ns, out);
+            for (const VehicleTrack& vehicle : vehicles)
+                vehicle.announce(t_start_ns, out);
         }
         latest_ns = std::max(latest_ns, t_ns);
         for (; next_tick_ns <= latest_ns; next_tick_ns += kTickNs) {
             utc.tick();
             for (VehicleTrack& vehicle : vehicles)
                 vehicle.tick(next_tick_ns, utc.offset_s, utc.wander_s, t_start_ns, out);
-            for (LinkTrack& link : links) link.tick(next_tick_ns, out);
+            for (LinkTrack& link : links)
+                link.tick(next_tick_ns, out);
         }
         return latest_ns;
     }
 
     void link_state(std::int64_t t_ns, const nlohmann::json& action, const std::string& json, Batch& out) {
         const std::string name = text_member(action, "link");
-        const auto link =
-            std::find_if(links.begin(), links.end(), [&](const LinkTrack& known) { return known.setup().name == name; });
-        if (link == links.end() || !link->state(t_ns, text_member(action, "state"), text_member(action, "detail"), out))
-            note(t_ns, json, out);
+        const auto link = std::find_if(links.begin(), links.end(),
+                                       [&](const LinkTrack& known) { return known.setup().name == name; });
+        if (link == links.end() ||
+            !link->state(t_ns, text_member(action, "state"), text_member(action, "detail"), out))
+            note(t_ns, t_ns, json, out);
     }
 
-    static void note(std::int64_t t_ns, const std::string& text, Batch& out) {
-        out.events.push_back({t_ns, t_ns, 0, EventKind::note, Level::note, -1, "note", valid_text(text), "{}"});
+    /// The ingest thread's word on the recorder: `fault` empty when recording works again.
+    void recording_state(std::int64_t t_ns, const std::string& fault, Batch& out) {
+        if (fault.empty() == !recording_faulty)
+            return;
+        recording_faulty = !fault.empty();
+        out.events.push_back(
+            {t_ns, t_ns, 0, recording_faulty ? EventKind::alert_raised : EventKind::alert_cleared,
+             Level::caution, -1, "recording/fault",
+             recording_faulty ? "Recording is in trouble: " + fault : "Recording works again.", "{}"});
+    }
+
+    static void note(std::int64_t at_ns, std::int64_t t_ns, const std::string& text, Batch& out) {
+        out.events.push_back(
+            {at_ns, t_ns, 0, EventKind::note, Level::note, -1, "note", valid_text(text), "{}"});
     }
 
     const PipelineSetup* setup;
@@ -112,6 +132,7 @@ struct Pipeline::State {
     std::int64_t next_tick_ns;
     std::uint64_t inputs = 0;
     bool announced = false;
+    bool recording_faulty = false;
     Schema schema;
     std::vector<VehicleTrack> vehicles;
     std::vector<LinkTrack> links;
@@ -122,15 +143,23 @@ Pipeline::Pipeline(const PipelineSetup& setup, std::int64_t t_start_ns)
     : state_(std::make_unique<State>(setup, t_start_ns)) {}
 Pipeline::~Pipeline() = default;
 
-const Schema& Pipeline::schema() const noexcept { return state_->schema; }
+const Schema& Pipeline::schema() const noexcept {
+    return state_->schema;
+}
 
-void Pipeline::chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes, Batch& out,
-                     bool carried) {
+void Pipeline::chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns,
+                     std::span<const std::byte> bytes, Batch& out, bool carried) {
     State& state = *state_;
     const std::int64_t t_ns = state.reach(t_rx_ns, out);
     LinkTrack& track = state.links.at(link);
-    out.chunks.push_back({state.inputs++, link, t_ns, utc_rx_ns, track.bytes_in(), carried,
-                          {static_cast<std::uint32_t>(out.bytes.size()), static_cast<std::uint32_t>(bytes.size())}});
+    out.chunks.push_back(
+        {state.inputs++,
+         link,
+         t_ns,
+         utc_rx_ns,
+         track.bytes_in(),
+         carried,
+         {static_cast<std::uint32_t>(out.bytes.size()), static_cast<std::uint32_t>(bytes.size())}});
     out.bytes.insert(out.bytes.end(), bytes.begin(), bytes.end());
     state.utc.chunk(t_ns, utc_rx_ns);
     track.bytes(t_ns, bytes, state.vehicles[track.setup().vehicle], out);
@@ -145,17 +174,30 @@ void Pipeline::action(std::int64_t t_in_ns, const std::string& json, Batch& out)
     const std::string text = action.is_object() ? text_member(action, "text") : std::string();
     if (kind == "link_state") {
         state.link_state(t_ns, action, json, out);
-    } else if (kind == "marker") {
-        // A marker may be set on the tape behind the head, never before its start or ahead of it.
-        const std::int64_t at_ns = std::clamp(time_member(action, "t_ns").value_or(t_ns), state.t_start_ns, t_ns);
-        out.events.push_back({at_ns, t_ns, 0, EventKind::marker, Level::note, -1, "marker", text, "{}"});
-    } else {
-        State::note(t_ns, kind == "note" && !text.empty() ? text : json, out);
+        return;
     }
+    if (kind == "recording_state") {
+        state.recording_state(t_ns, text_member(action, "fault"), out);
+        return;
+    }
+    if ((kind != "marker" && kind != "note") || text.empty()) {
+        State::note(t_ns, t_ns, json, out);
+        return;
+    }
+    // Either may be set on the tape behind the head, never before its start or ahead of it.
+    const std::int64_t at_ns = std::clamp(time_member(action, "t_ns").value_or(t_ns), state.t_start_ns, t_ns);
+    if (kind == "note")
+        State::note(at_ns, t_ns, text, out);
+    else
+        out.events.push_back({at_ns, t_ns, 0, EventKind::marker, Level::note, -1, "marker", text, "{}"});
 }
 
-void Pipeline::advance(std::int64_t t_ns, Batch& out) { state_->reach(t_ns, out); }
+void Pipeline::advance(std::int64_t t_ns, Batch& out) {
+    state_->reach(t_ns, out);
+}
 
-std::span<const std::byte> Pipeline::pending(LinkId link) const { return state_->links.at(link).pending(); }
+std::span<const std::byte> Pipeline::pending(LinkId link) const {
+    return state_->links.at(link).pending();
+}
 
 } // namespace turnstone

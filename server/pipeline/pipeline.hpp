@@ -1,11 +1,13 @@
 #pragma once
-/// The pure function of the design: (dictionaries, vehicles, site, ordered inputs) -> (frames, rows, estimates, events).
-/// No clock, no I/O, no thread, no randomness without a recorded seed. Live, replay, reprocessing and most tests run it.
+/// The pure function of the design: (dictionaries, vehicles, site, ordered inputs) -> (frames, rows,
+/// estimates, events). No clock, no I/O, no thread, no randomness without a recorded seed. Live, replay,
+/// reprocessing and most tests run it.
 ///
-/// Time enters only as arguments. Ticks happen at whole multiples of kTickNs of station time, always before the chunk or
-/// action at or after them, so that the recorded chunks and actions alone decide every tick: replaying a recording's
-/// inputs gives bit for bit what was seen live, whatever the timer of the live server did. Only the ticks after the last
-/// input come from advance() alone: to repeat a recording to its end, advance to the newest t_rx_ns among its rows.
+/// Time enters only as arguments. Ticks happen at whole multiples of kTickNs of station time, always before
+/// the chunk or action at or after them, so that the recorded chunks and actions alone decide every tick:
+/// replaying a recording's inputs gives bit for bit what was seen live, whatever the timer of the live server
+/// did. Only the ticks after the last input come from advance() alone: to repeat a recording to its end,
+/// advance to the newest t_rx_ns among its rows.
 #include <cstdint>
 #include <memory>
 #include <span>
@@ -32,9 +34,9 @@ struct VehicleSetup {
 };
 
 struct LinkSetup {
-    std::string name;      ///< short, unique, [a-z0-9_-]+: "radio", "serial-2"
-    std::string uri;       ///< as the operator gave it, for the record
-    std::size_t vehicle;   ///< index into PipelineSetup::vehicles: what it carries
+    std::string name;    ///< short, unique, [a-z0-9_-]+: "radio", "serial-2"
+    std::string uri;     ///< as the operator gave it, for the record
+    std::size_t vehicle; ///< index into PipelineSetup::vehicles: what it carries
 };
 
 struct PipelineSetup {
@@ -46,17 +48,21 @@ struct PipelineSetup {
 
 class Pipeline {
   public:
-    /// `setup` must outlive the pipeline. `t_start_ns` is the station time of the recording's start: no tick before it.
+    /// `setup` must outlive the pipeline. `t_start_ns` is the station time of the recording's start: no tick
+    /// before it.
     Pipeline(const PipelineSetup& setup, std::int64_t t_start_ns);
     ~Pipeline();
 
     [[nodiscard]] const Schema& schema() const noexcept;
 
-    /// Each call first fires the ticks due up to its time, then appends everything that follows from the input to `out`.
-    /// Times must not go back; an earlier time is taken as the latest seen.
-    void chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes, Batch& out,
-               bool carried = false);
-    /// {"action":"marker"|"note"|"link_state"|..., ...}: see ActionRecord. Text that is no such object becomes a note.
+    /// Each call first fires the ticks due up to its time, then appends everything that follows from the
+    /// input to `out`. Times must not go back; an earlier time is taken as the latest seen.
+    void chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes,
+               Batch& out, bool carried = false);
+    /// {"action":"marker"|"note","text":..,"t_ns":"..."} ("t_ns" optional: behind the head of the tape),
+    /// {"action":"link_state","link":..,"state":..,"detail":..} with the states of server/link/link.hpp,
+    /// {"action":"recording_state","fault":..} (empty: recording works). Anything else becomes a note, word
+    /// for word.
     void action(std::int64_t t_ns, const std::string& json, Batch& out);
     void advance(std::int64_t t_ns, Batch& out);
 

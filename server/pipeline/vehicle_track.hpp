@@ -1,6 +1,7 @@
 #pragma once
-/// Everything the pipeline knows of one vehicle: what its packets say, which of them are new, when they were made, and the
-/// estimators that follow from them. Links hand it frames; it does not know how many links there are.
+/// Everything the pipeline knows of one vehicle: what its packets say, which of them are new, when they were
+/// made, and the estimators that follow from them. Links hand it frames; it does not know how many links
+/// there are.
 #include <cstdint>
 #include <span>
 #include <string>
@@ -37,24 +38,29 @@ class BatchSink final : public EstimateSink {
 };
 
 /// Appends a row of numbers that came from no packet.
-void append_row(Batch& out, TableId table, std::int64_t t_ns, std::int64_t t_rx_ns, std::span<const double> values);
+void append_row(Batch& out, TableId table, std::int64_t t_ns, std::int64_t t_rx_ns,
+                std::span<const double> values);
 
 class VehicleTrack {
   public:
-    VehicleTrack(const VehicleSetup& setup, int vehicle, const VehicleTables& tables, Router router, EstimatorChain chain);
+    VehicleTrack(const VehicleSetup& setup, int vehicle, const VehicleTables& tables, Router router,
+                 EstimatorChain chain);
 
     /// Says once what this vehicle cannot have.
     void announce(std::int64_t t_ns, Batch& out) const;
-    /// A good frame of a link that carries this vehicle: fills in `record` and appends what follows from the packet.
-    /// `record.link`, times and place in the stream are set already; `record` is appended here.
+    /// A good frame of a link that carries this vehicle: fills in `record` and appends what follows from the
+    /// packet. `record.link`, times and place in the stream are set already; `record` is appended here.
     void packet(std::span<const std::byte> packet, FrameRecord record, LinkQuality& quality, Batch& out);
     /// `utc_offset_s` and `utc_bound_s`: system UTC minus station time, and how far it wandered.
-    void tick(std::int64_t t_ns, double utc_offset_s, double utc_bound_s, std::int64_t t_start_ns, Batch& out);
+    void tick(std::int64_t t_ns, double utc_offset_s, double utc_bound_s, std::int64_t t_start_ns,
+              Batch& out);
 
   private:
     void follow_clock(const ClockReading& reading, std::int64_t t_rx_ns, Batch& out);
-    void append_rows(const DecodedPacket& decoded, const FrameRecord& record, bool to_estimators, bool mapped, Batch& out);
-    [[nodiscard]] std::int64_t row_time_ns(const FrameRecord& record, bool mapped, double offset_ms) const noexcept;
+    void append_rows(const DecodedPacket& decoded, const FrameRecord& record, bool to_estimators, bool mapped,
+                     Batch& out);
+    [[nodiscard]] std::int64_t row_time_ns(const FrameRecord& record, bool mapped,
+                                           double offset_ms) const noexcept;
 
     const VehicleSetup* setup_;
     int vehicle_;
@@ -66,7 +72,7 @@ class VehicleTrack {
     OnboardClock clock_;
     ClockCorrelation correlation_;
     double newest_delay_s_;
-    std::vector<PacketMerge> merges_;       ///< by Dictionary::packets
+    std::vector<PacketMerge> merges_;        ///< by Dictionary::packets
     std::vector<std::int16_t> kind_of_apid_; ///< -1: unknown
 };
 

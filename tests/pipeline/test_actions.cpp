@@ -14,12 +14,16 @@ struct Run {
     PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}});
     Pipeline pipeline{setup, kStart};
     Batch out;
-    void act(double at_s, const std::string& json) { pipeline.action(kStart + seconds_to_ns(at_s), json, out); }
+    void act(double at_s, const std::string& json) {
+        pipeline.action(kStart + seconds_to_ns(at_s), json, out);
+    }
     [[nodiscard]] std::vector<std::string> alerts() const {
         std::vector<std::string> found;
         for (const Event& event : out.events) {
-            if (event.kind == EventKind::alert_raised) found.push_back("+" + event.key);
-            if (event.kind == EventKind::alert_cleared) found.push_back("-" + event.key);
+            if (event.kind == EventKind::alert_raised)
+                found.push_back("+" + event.key);
+            if (event.kind == EventKind::alert_cleared)
+                found.push_back("-" + event.key);
         }
         return found;
     }
@@ -47,15 +51,18 @@ TEST_CASE("a link that goes away raises one caution, and clears it when it comes
     };
     for (const Case& one : table) {
         Run run;
-        for (const std::string& state : one.states) run.act(1, link_state(state));
+        for (const std::string& state : one.states)
+            run.act(1, link_state(state));
         CHECK(run.alerts() == one.alerts);
-        CHECK(std::count_if(run.out.events.begin(), run.out.events.end(), [](const Event& e) { return e.kind == EventKind::link_state; }) ==
-              static_cast<std::ptrdiff_t>(one.states.size()));
+        CHECK(std::count_if(run.out.events.begin(), run.out.events.end(), [](const Event& e) {
+                  return e.kind == EventKind::link_state;
+              }) == static_cast<std::ptrdiff_t>(one.states.size()));
         for (const Event& event : run.out.events) {
             CHECK(event.text.find("radio") != std::string::npos);
             CHECK(event.text.find("because") != std::string::npos);
             CHECK(nlohmann::json::parse(event.data_json).at("link") == "radio");
-            if (event.kind == EventKind::alert_raised) CHECK(event.level == Level::caution);
+            if (event.kind == EventKind::alert_raised)
+                CHECK(event.level == Level::caution);
         }
     }
 }
@@ -63,8 +70,10 @@ TEST_CASE("a link that goes away raises one caution, and clears it when it comes
 TEST_CASE("markers stand where they were set, never before the start or ahead of the head") {
     Run run;
     run.act(10, R"({"action":"marker","text":"here"})");
-    run.act(11, R"({"action":"marker","text":"back","t_ns":")" + std::to_string(kStart + 4 * kNsPerS) + "\"}");
-    run.act(12, R"({"action":"marker","text":"too far","t_ns":")" + std::to_string(kStart + 99 * kNsPerS) + "\"}");
+    run.act(11,
+            R"({"action":"marker","text":"back","t_ns":")" + std::to_string(kStart + 4 * kNsPerS) + "\"}");
+    run.act(12, R"({"action":"marker","text":"too far","t_ns":")" + std::to_string(kStart + 99 * kNsPerS) +
+                    "\"}");
     run.act(13, R"({"action":"marker","text":"too early","t_ns":1})");
     REQUIRE(run.out.events.size() == 4);
     const double expected_s[] = {10, 4, 12, 0}, found_s[] = {10, 11, 12, 13};
@@ -76,10 +85,12 @@ TEST_CASE("markers stand where they were set, never before the start or ahead of
 }
 
 TEST_CASE("what is no known action is kept as a note, word for word") {
-    for (const std::string& json : {std::string("plain words"), std::string("{\"action\":"), std::string("[1,2]"), std::string("{}"),
-                                    std::string(R"({"action":"dance"})"), std::string(R"({"action":3})"),
-                                    std::string(R"({"action":"link_state","link":"nowhere","state":"open"})"),
-                                    std::string(R"({"action":"link_state","link":"radio","state":"sideways"})"), std::string("\xff\xfe")}) {
+    for (const std::string& json :
+         {std::string("plain words"), std::string("{\"action\":"), std::string("[1,2]"), std::string("{}"),
+          std::string(R"({"action":"dance"})"), std::string(R"({"action":3})"),
+          std::string(R"({"action":"link_state","link":"nowhere","state":"open"})"),
+          std::string(R"({"action":"link_state","link":"radio","state":"sideways"})"),
+          std::string("\xff\xfe")}) {
         Run run;
         run.act(1, json);
         REQUIRE(run.out.events.size() == 1);
@@ -91,7 +102,20 @@ TEST_CASE("what is no known action is kept as a note, word for word") {
     }
     Run run;
     run.act(1, R"({"action":"note","text":"wind is up"})");
+    run.act(9, R"({"action":"note","text":"was up","t_ns":")" + std::to_string(kStart + 2 * kNsPerS) + "\"}");
     CHECK(run.out.events.at(0).text == "wind is up");
+    CHECK(run.out.events.at(1).t_ns == kStart + 2 * kNsPerS);
+}
+
+TEST_CASE("a recorder in trouble is one caution until recording works again") {
+    Run run;
+    run.act(1, R"({"action":"recording_state","fault":""})");
+    run.act(2, R"({"action":"recording_state","fault":"the disk is full; delete old recordings"})");
+    run.act(3, R"({"action":"recording_state","fault":"the disk is full still"})");
+    run.act(4, R"({"action":"recording_state","fault":""})");
+    CHECK(run.alerts() == std::vector<std::string>{"+recording/fault", "-recording/fault"});
+    CHECK(run.out.events.at(0).level == Level::caution);
+    CHECK(run.out.events.at(0).text.find("disk is full") != std::string::npos);
 }
 
 TEST_CASE("a time that goes back counts as the latest seen") {

@@ -1,5 +1,5 @@
-// The demo vehicle with all its estimators, fed with packets whose user data are random: pure, causal and never upset,
-// whatever a damaged or foreign vehicle sends.
+// The demo vehicle with all its estimators, fed with packets whose user data are random: pure, causal and
+// never upset, whatever a damaged or foreign vehicle sends.
 #include <catch2/catch.hpp>
 
 #include <filesystem>
@@ -18,8 +18,10 @@ PipelineSetup demo_setup() {
     std::vector<Problem> problems;
     PipelineSetup setup;
     VehicleSetup vehicle;
-    vehicle.dictionary = read_dictionary(*parse_json_file(demo / "sanderling/dictionary.json", problems), "dictionary.json", problems);
-    vehicle.vehicle = read_vehicle(*parse_json_file(demo / "sanderling/vehicle.json", problems), "vehicle.json", problems);
+    vehicle.dictionary = read_dictionary(*parse_json_file(demo / "sanderling/dictionary.json", problems),
+                                         "dictionary.json", problems);
+    vehicle.vehicle =
+        read_vehicle(*parse_json_file(demo / "sanderling/vehicle.json", problems), "vehicle.json", problems);
     setup.vehicles.push_back(std::move(vehicle));
     setup.site = read_site(*parse_json_file(demo / "site.json", problems), "site.json", problems);
     setup.links = {{"radio", "test:", 0}};
@@ -27,24 +29,29 @@ PipelineSetup demo_setup() {
     return setup;
 }
 
-/// Thirty seconds of every packet of the dictionary at its period. Each octet keeps its value, changes a little or is
-/// thrown anew, so that estimators see stretches that look like sensors as well as nonsense.
+/// Thirty seconds of every packet of the dictionary at its period. Each octet keeps its value, changes a
+/// little or is thrown anew, so that estimators see stretches that look like sensors as well as nonsense.
 std::vector<Delivery> random_session(const Dictionary& dictionary, std::uint64_t seed) {
     std::mt19937_64 random(seed);
     std::vector<Delivery> out;
     std::vector<Bytes> data;
     std::vector<unsigned> counts(dictionary.packets.size(), 0);
-    for (const Packet& packet : dictionary.packets) data.emplace_back(packet.user_data_octets);
+    for (const Packet& packet : dictionary.packets)
+        data.emplace_back(packet.user_data_octets);
     for (std::int64_t ms = 0; ms < 30'000; ms += 10)
         for (std::size_t k = 0; k < dictionary.packets.size(); ++k) {
             const Packet& packet = dictionary.packets[k];
-            if (packet.period_ms > 0 && ms % static_cast<std::int64_t>(packet.period_ms) != 0) continue;
+            if (packet.period_ms > 0 && ms % static_cast<std::int64_t>(packet.period_ms) != 0)
+                continue;
             for (std::byte& octet : data[k])
-                if (random() % 50 == 0) octet = static_cast<std::byte>(random());
+                if (random() % 50 == 0)
+                    octet = static_cast<std::byte>(random());
             const auto delay_ns = static_cast<std::int64_t>(random() % 9'000'000);
-            out.push_back({kStart + ms * kNsPerMs + delay_ns, 0, frame(packet.apid, counts[k]++, static_cast<std::uint32_t>(5000 + ms), data[k])});
+            out.push_back({kStart + ms * kNsPerMs + delay_ns, 0,
+                           frame(packet.apid, counts[k]++, static_cast<std::uint32_t>(5000 + ms), data[k])});
         }
-    std::stable_sort(out.begin(), out.end(), [](const Delivery& a, const Delivery& b) { return a.t_ns < b.t_ns; });
+    std::stable_sort(out.begin(), out.end(),
+                     [](const Delivery& a, const Delivery& b) { return a.t_ns < b.t_ns; });
     return out;
 }
 
@@ -88,17 +95,21 @@ TEST_CASE("any packet contents: rows stay causal and a replay is the same bit fo
         Batch live, replayed;
         Pipeline first(setup, kStart), second(setup, kStart);
         for (const Delivery& delivery : session) {
-            if (delivery.t_ns % 3 == 0) first.advance(delivery.t_ns - 1, live);
+            if (delivery.t_ns % 3 == 0)
+                first.advance(delivery.t_ns - 1, live);
             first.chunk(0, delivery.t_ns, delivery.t_ns, delivery.bytes, live);
         }
-        for (const Delivery& delivery : session) second.chunk(0, delivery.t_ns, delivery.t_ns, delivery.bytes, replayed);
+        for (const Delivery& delivery : session)
+            second.chunk(0, delivery.t_ns, delivery.t_ns, delivery.bytes, replayed);
         CHECK(live == replayed);
-        CHECK(std::count_if(live.frames.begin(), live.frames.end(),
-                            [](const FrameRecord& f) { return f.packet_verdict == PacketVerdict::accepted; }) ==
-              static_cast<std::ptrdiff_t>(session.size()));
-        CHECK(std::all_of(live.rows.begin(), live.rows.end(), [](const RowRecord& row) { return row.t_ns <= row.t_rx_ns; }));
+        CHECK(std::count_if(live.frames.begin(), live.frames.end(), [](const FrameRecord& f) {
+                  return f.packet_verdict == PacketVerdict::accepted;
+              }) == static_cast<std::ptrdiff_t>(session.size()));
+        CHECK(std::all_of(live.rows.begin(), live.rows.end(),
+                          [](const RowRecord& row) { return row.t_ns <= row.t_rx_ns; }));
         std::set<std::string> filled;
-        for (const RowRecord& row : live.rows) filled.insert(first.schema().tables[row.table].name);
+        for (const RowRecord& row : live.rows)
+            filled.insert(first.schema().tables[row.table].name);
         CHECK(filled.contains("sanderling/estimate/clock"));
         for (const Event& event : live.events) {
             CHECK(event.t_ns <= event.t_found_ns);

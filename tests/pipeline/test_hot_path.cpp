@@ -1,4 +1,5 @@
-// No allocation per packet once the batch has its size. The counting operator new serves this whole test program.
+// No allocation per packet once the batch has its size. The counting operator new serves this whole test
+// program.
 #include <catch2/catch.hpp>
 
 #include <atomic>
@@ -18,11 +19,16 @@ std::atomic<std::uint64_t> allocations{0};
 // Not inlined: the compiler would see malloc and free where it expects a pair of new and delete.
 [[gnu::noinline]] void* operator new(std::size_t size) {
     ++allocations;
-    if (void* memory = std::malloc(size == 0 ? 1 : size)) return memory;
+    if (void* memory = std::malloc(size == 0 ? 1 : size))
+        return memory;
     throw std::bad_alloc();
 }
-[[gnu::noinline]] void operator delete(void* memory) noexcept { std::free(memory); }
-[[gnu::noinline]] void operator delete(void* memory, std::size_t) noexcept { std::free(memory); }
+[[gnu::noinline]] void operator delete(void* memory) noexcept {
+    std::free(memory);
+}
+[[gnu::noinline]] void operator delete(void* memory, std::size_t) noexcept {
+    std::free(memory);
+}
 
 TEST_CASE("packets, ticks and link statistics allocate nothing in steady state") {
     const std::int64_t start_ns = 1'780'000'000 * kNsPerS;
@@ -33,7 +39,8 @@ TEST_CASE("packets, ticks and link statistics allocate nothing in steady state")
         in_order({transmit(sent, 0, {0.1, 0.05, 0.05, 0.05}, 1), transmit(sent, 1, {0.1, 0, 0, 0.05}, 2)});
     Pipeline pipeline(setup, start_ns);
     Batch out;
-    // One pass over a batch of half the session gives the vectors their size; then batches are cleared as ingest does.
+    // One pass over a batch of half the session gives the vectors their size; then batches are cleared as
+    // ingest does.
     const std::size_t half = deliveries.size() / 2;
     for (std::size_t k = 0; k < half; ++k)
         pipeline.chunk(deliveries[k].link, deliveries[k].t_ns, deliveries[k].t_ns, deliveries[k].bytes, out);
@@ -62,7 +69,8 @@ TEST_CASE("pipeline speed without estimators", "[.speed]") {
     const auto begin = std::chrono::steady_clock::now();
     for (std::size_t k = 0; k < sent.size(); ++k) {
         pipeline.chunk(0, sent[k].t_ns, sent[k].t_ns, sent[k].bytes, out);
-        if (k % 64 == 0) out.clear();
+        if (k % 64 == 0)
+            out.clear();
     }
     const double elapsed_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
     WARN(static_cast<double>(sent.size()) / elapsed_s / 1e3 << " thousand packets/s, one chunk each");

@@ -18,7 +18,9 @@ struct Input {
     std::string action; ///< not empty: an action instead of bytes
 };
 
-PipelineSetup setup_of_two() { return make_setup(2, {{"radio", "test:", 0}, {"relay", "test:", 0}, {"boat", "test:", 1}}); }
+PipelineSetup setup_of_two() {
+    return make_setup(2, {{"radio", "test:", 0}, {"relay", "test:", 0}, {"boat", "test:", 1}});
+}
 
 /// A busy session: two vehicles, three links, impairments, a reboot, operator actions, garbage.
 std::vector<Input> session(std::uint64_t seed) {
@@ -27,10 +29,13 @@ std::vector<Input> session(std::uint64_t seed) {
     send(alpha, kStart + 22 * kNsPerS, 20 * kNsPerS, 400, 0);
     send(beta, kStart, 40 * kNsPerS, 0xFFFFFFFFu - 5'000, 3);
     std::vector<Input> inputs;
-    for (Delivery& delivery : in_order({transmit(alpha, 0, {0.1, 0.05, 0.05, 0.05}, seed), transmit(alpha, 1, {0.3, 0, 0, 0.1, 90 * kNsPerMs}, seed + 1),
+    for (Delivery& delivery : in_order({transmit(alpha, 0, {0.1, 0.05, 0.05, 0.05}, seed),
+                                        transmit(alpha, 1, {0.3, 0, 0, 0.1, 90 * kNsPerMs}, seed + 1),
                                         transmit(beta, 2, {0.05, 0, 0.1, 0.02}, seed + 2)}))
         inputs.push_back({delivery.t_ns, delivery.link, std::move(delivery.bytes), ""});
-    const auto act = [&](double at_s, const char* json) { inputs.push_back({kStart + seconds_to_ns(at_s), 0, {}, json}); };
+    const auto act = [&](double at_s, const char* json) {
+        inputs.push_back({kStart + seconds_to_ns(at_s), 0, {}, json});
+    };
     act(1.0, R"({"action":"link_state","link":"radio","state":"open","detail":""})");
     act(5.5, R"({"action":"marker","text":"ignition"})");
     act(9.0, R"({"action":"link_state","link":"relay","state":"lost","detail":"unplugged"})");
@@ -38,9 +43,11 @@ std::vector<Input> session(std::uint64_t seed) {
     act(12.0, "no JSON at all \xff");
     std::mt19937_64 random(seed + 3);
     Bytes garbage(5000);
-    for (std::byte& octet : garbage) octet = static_cast<std::byte>(random());
+    for (std::byte& octet : garbage)
+        octet = static_cast<std::byte>(random());
     inputs.push_back({kStart + 15 * kNsPerS, 1, garbage, ""});
-    std::stable_sort(inputs.begin(), inputs.end(), [](const Input& a, const Input& b) { return a.t_ns < b.t_ns; });
+    std::stable_sort(inputs.begin(), inputs.end(),
+                     [](const Input& a, const Input& b) { return a.t_ns < b.t_ns; });
     return inputs;
 }
 
@@ -67,8 +74,10 @@ TEST_CASE("recorded inputs fed back give the same batch, bit for bit") {
         Pipeline first(setup, kStart);
         std::mt19937_64 random(seed);
         for (const Input& input : session(seed)) {
-            // The live server's timer comes when it comes, and a late reading of the clock may even step back.
-            if (random() % 3 == 0) first.advance(input.t_ns - static_cast<std::int64_t>(random() % 50'000'000), live);
+            // The live server's timer comes when it comes, and a late reading of the clock may even step
+            // back.
+            if (random() % 3 == 0)
+                first.advance(input.t_ns - static_cast<std::int64_t>(random() % 50'000'000), live);
             feed(first, input, live);
         }
         first.advance(kEnd, live);
@@ -80,9 +89,11 @@ TEST_CASE("recorded inputs fed back give the same batch, bit for bit") {
             for (; action != live.actions.end() && action->input < chunk.input; ++action)
                 second.action(action->t_ns, action->json, replayed);
             second.chunk(chunk.link, chunk.t_rx_ns, chunk.utc_rx_ns,
-                         std::span(live.bytes).subspan(chunk.bytes.offset, chunk.bytes.size), replayed, chunk.carried);
+                         std::span(live.bytes).subspan(chunk.bytes.offset, chunk.bytes.size), replayed,
+                         chunk.carried);
         }
-        for (; action != live.actions.end(); ++action) second.action(action->t_ns, action->json, replayed);
+        for (; action != live.actions.end(); ++action)
+            second.action(action->t_ns, action->json, replayed);
         second.advance(kEnd, replayed);
         CHECK(live == replayed);
         CHECK(live.frames.size() > 3000);
@@ -107,7 +118,8 @@ TEST_CASE("chunks split at the same receive time change nothing but the chunk re
         }
         for (std::size_t at = 0; at < input.bytes.size();) {
             const std::size_t size = std::min<std::size_t>(1 + random() % 9, input.bytes.size() - at);
-            second.chunk(input.link, input.t_ns, input.t_ns + 250, std::span(input.bytes).subspan(at, size), split);
+            second.chunk(input.link, input.t_ns, input.t_ns + 250, std::span(input.bytes).subspan(at, size),
+                         split);
             at += size;
         }
     }
@@ -123,7 +135,8 @@ TEST_CASE("when and how often time is advanced changes nothing") {
     const std::vector<Input> inputs = session(8);
     Batch plain;
     Pipeline first(setup, kStart);
-    for (const Input& input : inputs) feed(first, input, plain);
+    for (const Input& input : inputs)
+        feed(first, input, plain);
     first.advance(kEnd, plain);
     for (const std::uint64_t seed : {1u, 2u, 3u}) {
         std::mt19937_64 random(seed);
@@ -133,7 +146,9 @@ TEST_CASE("when and how often time is advanced changes nothing") {
             feed(second, inputs[k], advanced);
             const std::int64_t room_ns = (k + 1 < inputs.size() ? inputs[k + 1].t_ns : kEnd) - inputs[k].t_ns;
             for (unsigned n = 0; n < random() % 4; ++n)
-                second.advance(inputs[k].t_ns + static_cast<std::int64_t>(random() % static_cast<std::uint64_t>(room_ns + 1)), advanced);
+                second.advance(inputs[k].t_ns + static_cast<std::int64_t>(
+                                                    random() % static_cast<std::uint64_t>(room_ns + 1)),
+                               advanced);
         }
         second.advance(kEnd, advanced);
         CHECK(plain == advanced);
@@ -151,18 +166,21 @@ TEST_CASE("ticks stand at whole multiples of 100 ms, from the start and before t
         for (const RowRecord& row : out.rows)
             if (pipeline.schema().tables[row.table].name == "link/radio") {
                 ticks.push_back(row.t_ns);
-                CHECK(out.numbers_of(row, pipeline.schema().tables[row.table])[0] == 0); // the byte came after them
+                CHECK(out.numbers_of(row, pipeline.schema().tables[row.table])[0] ==
+                      0); // the byte came after them
             }
         std::vector<std::int64_t> expected;
         for (std::int64_t t_ns = multiple_ns; t_ns <= multiple_ns + 3 * kTickNs; t_ns += kTickNs)
-            if (t_ns >= start_ns) expected.push_back(t_ns);
+            if (t_ns >= start_ns)
+                expected.push_back(t_ns);
         CHECK(ticks == expected);
     }
 }
 
 TEST_CASE("a recording is cut within a frame and no packet is lost") {
     const PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}});
-    const Bytes one = frame(100, 1, 1000, user_data(Kind::step, 1)), two = frame(100, 2, 1020, user_data(Kind::step, 2));
+    const Bytes one = frame(100, 1, 1000, user_data(Kind::step, 1)),
+                two = frame(100, 2, 1020, user_data(Kind::step, 2));
     for (std::size_t cut = 0; cut < two.size(); ++cut) {
         Batch before, after;
         Pipeline first(setup, kStart);
