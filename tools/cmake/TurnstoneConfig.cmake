@@ -15,7 +15,10 @@ set(CMAKE_C_FLAGS_RELEASE "-O2")
 set(CMAKE_CXX_FLAGS_RELEASE "-O2")
 add_compile_options(-fno-omit-frame-pointer)
 
-if(TURNSTONE_CONFIG STREQUAL "asan-ubsan")
+if(TURNSTONE_FUZZ) # libFuzzer programs; everything they link is instrumented too
+  add_compile_options(-g1 -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all)
+  add_link_options(-fsanitize=address,undefined)
+elseif(TURNSTONE_CONFIG STREQUAL "asan-ubsan")
   add_compile_options(-g1 -fsanitize=address,undefined -fno-sanitize-recover=all)
   add_link_options(-fsanitize=address,undefined)
 elseif(TURNSTONE_CONFIG STREQUAL "tsan")
