@@ -21,6 +21,7 @@ constexpr double kFrozenPressure_s = 1.0;
 constexpr double kFrozenAccel_s = 0.4;
 /// A height left out by this much at once is a pressure pulse, not a motion.
 constexpr double kPulse_m = 12.0;
+constexpr double kInStep_s = 0.25;
 
 double value_or_nan(const std::optional<std::int64_t>& from_ns, std::int64_t t_ns) {
     return from_ns ? seconds_between(*from_ns, t_ns) : kNaN;
@@ -76,7 +77,7 @@ void FlightState::imu(const ImuSample& sample, const std::optional<TiltInput>& t
         filter_.set_descent_agitation(input_.agitation_mps2(sample));
         filter_.accelerometer(sample.t_ns, 0.0, 1.0);
     } else if (const auto up = input_.acceleration(sample, tilt, motion)) {
-        filter_.accelerometer(sample.t_ns, up->accel_up_mps2, up->sigma_mps2, up->bias_growth_mps2);
+        filter_.accelerometer(sample.t_ns, up->accel_up_mps2, up->sigma_mps2, up->force_mps2, up->share);
     }
     after_measurement(sample.t_ns, sink);
 }
@@ -106,16 +107,20 @@ void FlightState::pressure(const PressureSample& sample, double air_speed_mps, d
                                      air_speed_->dynamic_pressure_pa, air_speed_->dynamic_pressure_sigma_pa};
     sink.row(air_table_, sample.t_ns, row);
 
-    const double port_m = port_error_sigma_pa(air_speed_->mach, air_speed_->dynamic_pressure_pa) *
-                          air_->above_pad_noise_m / pressure_noise_pa_;
-    filter_.height(sample.t_ns, air_->above_pad_m, std::hypot(air_->above_pad_noise_m, port_m));
-    phases_.height(sample.t_ns, air_->above_pad_m, std::hypot(air_->above_pad_noise_m, port_m));
+    const double metres_per_pa = air_->above_pad_noise_m / pressure_noise_pa_;
+    const double q_pa = std::isfinite(air_speed_->dynamic_pressure_pa) ? air_speed_->dynamic_pressure_pa : 0.0;
+    const double sigma_m = std::hypot(air_->above_pad_noise_m, metres_per_pa * port_noise_pa(air_speed_->mach, q_pa));
+    filter_.height(sample.t_ns, air_->above_pad_m, sigma_m, metres_per_pa * q_pa);
+    phases_.height(sample.t_ns, air_->above_pad_m, sigma_m);
     after_measurement(sample.t_ns, sink);
 }
 
 void FlightState::take_height_results(EstimateSink& sink) {
     for (const HeightResult& result : filter_.take_results()) {
-        if (result.verdict == HeightVerdict::gated && std::fabs(result.innovation_m) > kPulse_m) phases_.pulse(result.t_ns);
+        // A charge raises the pressure; after a gap in reception a large innovation is only the motion that was missed.
+        const bool in_step = seconds_between(t_height_used_ns_, result.t_ns) < kInStep_s;
+        if (result.verdict == HeightVerdict::gated && result.innovation_m < -kPulse_m && in_step) phases_.pulse(result.t_ns);
+        if (result.verdict == HeightVerdict::used) t_height_used_ns_ = result.t_ns;
         if (result.stuck && !stuck_announced_) {
             stuck_announced_ = true;
             sink.event({result.t_ns, 0.5, EventKind::alert_raised, Level::caution, "sensor/static_pressure/stuck",

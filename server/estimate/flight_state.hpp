@@ -74,6 +74,7 @@ class FlightState {
     std::size_t phase_table_ = 0;
     std::size_t moments_announced_ = 0;
     std::int64_t t_imu_ns_ = 0;
+    std::int64_t t_height_used_ns_ = 0;
     std::int64_t t_vertical_row_ns_ = 0;
     std::int64_t t_phase_row_ns_ = 0;
     bool phase_known_ = false;

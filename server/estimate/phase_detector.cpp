@@ -13,6 +13,9 @@ namespace {
 constexpr double kShock_mps2 = 25.0;
 constexpr double kShockSplit_s = 0.06;
 constexpr double kAlive_s = 1.0;      ///< a sensor heard of within this is alive
+constexpr double kRestRate_rad_s = 0.08; ///< mean magnitude: gyro bias and noise, no swinging
+constexpr double kBarometerDead_s = 10.0; ///< silent for that long while inertial samples come: not a fade
+constexpr double kImpactGroup_s = 2.0;
 constexpr double kUprightNeeded_s = 1.0;
 constexpr double kDeployBeforeApogee_s = 2.0;
 constexpr double kCanopySettle_s = 2.0; ///< after a deployment, before the next is looked for
@@ -70,15 +73,18 @@ bool PhaseDetector::inertial_at_rest(double window_s, double spread_mps2) const 
     if (count < 10 || seconds_between(forces_[first].t_ns, t_now_ns_) < 0.8 * window_s) return false;
     double sum = 0.0;
     double squares = 0.0;
+    double rates = 0.0; // NaN without a gyro
     bool all_axes = true;
     for (std::size_t i = first; i < forces_.size(); ++i) {
         all_axes = all_axes && std::isfinite(forces_[i].magnitude_mps2);
         const double f = all_axes ? forces_[i].magnitude_mps2 : forces_[i].axial_mps2;
         sum += f;
         squares += f * f;
+        rates += forces_[i].lateral_rate_rad_s;
     }
     const double n = static_cast<double>(count);
     const double mean = sum / n;
+    if (rates / n > kRestRate_rad_s) return false;
     const double spread = std::sqrt(std::max(0.0, squares / n - mean * mean));
     if (spread > spread_mps2 + 2.0 * settings_.accel_noise_mps2) return false;
     return !all_axes || std::fabs(mean - settings_.gravity_mps2) < 1.2;
@@ -114,9 +120,9 @@ std::optional<PhaseDetector::Line> PhaseDetector::line_through_heights(std::int6
 void PhaseDetector::imu(std::int64_t t_ns, double axial_mps2, double magnitude_mps2, double lateral_rate_rad_s) {
     if (!std::isfinite(axial_mps2)) return;
     if (!forces_.empty() && t_ns <= forces_.back().t_ns) return;
-    const Force force{t_ns, axial_mps2, magnitude_mps2};
+    const Force force{t_ns, axial_mps2, magnitude_mps2, lateral_rate_rad_s};
     t_now_ns_ = std::max(t_now_ns_, t_ns);
-    if (phase_ == Phase::on_pad) watch_pad(force, lateral_rate_rad_s);
+    if (phase_ == Phase::on_pad) watch_pad(force);
     forces_.push(force);
     watch_shock(force);
     switch (phase_) {
@@ -177,7 +183,7 @@ void PhaseDetector::tick(std::int64_t t_ns) {
     if (!barometer_alive()) watch_landing();
 }
 
-void PhaseDetector::watch_pad(const Force& force, double lateral_rate_rad_s) {
+void PhaseDetector::watch_pad(const Force& force) {
     const double gravity = settings_.gravity_mps2;
     const double dt_s = forces_.empty() ? 0.0 : seconds_between(forces_.back().t_ns, force.t_ns);
     const double step_s = std::min(dt_s, 0.1);
@@ -211,7 +217,7 @@ void PhaseDetector::watch_pad(const Force& force, double lateral_rate_rad_s) {
     thrust_.gained_mps += 0.5 * (before + excess) * counted_s;
     thrust_.t_last_ns = force.t_ns;
     ++thrust_.samples;
-    if (std::isfinite(lateral_rate_rad_s)) thrust_.rate_sum += lateral_rate_rad_s;
+    if (std::isfinite(force.lateral_rate_rad_s)) thrust_.rate_sum += force.lateral_rate_rad_s;
     if (excess > 0.5 * kThrust_mps2) thrust_.t_above_ns = force.t_ns;
     else if (seconds_between(thrust_.t_above_ns, force.t_ns) > 0.05) thrust_.active = false;
 }
@@ -306,16 +312,22 @@ void PhaseDetector::watch_burn_out_heights() {
     for (std::size_t i = first; i < speeds_.size(); ++i) {
         if (speeds_[i].accel_mps2 > -5.0) return;
     }
-    std::vector<double> t_s;
-    std::vector<double> height_m;
-    const std::int64_t from_ns = std::max(phase_began_ns_, t_now_ns_ - seconds_to_ns(2.0));
-    for (std::size_t i = heights_.since(from_ns); i < heights_.size(); ++i) {
-        t_s.push_back(seconds_between(t_now_ns_, heights_[i].t_ns));
-        height_m.push_back(heights_[i].above_pad_m);
-    }
+    // Thrust fades before it ends: a first break over two seconds, then a second one close around it.
     TimeEstimate when{speeds_[first].t_ns, 0.4};
-    if (const auto found = break_between_parabolas(t_s, height_m)) {
-        when = {t_now_ns_ + seconds_to_ns(found->t_s), std::max(0.05, found->sigma_s)};
+    double half_s = 2.0;
+    for (const double next_half_s : {0.7, 0.45}) {
+        std::vector<double> t_s;
+        std::vector<double> height_m;
+        const std::int64_t from_ns = std::max(phase_began_ns_, when.t_ns - seconds_to_ns(half_s));
+        for (std::size_t i = heights_.since(from_ns);
+             i < heights_.size() && heights_[i].t_ns < when.t_ns + seconds_to_ns(half_s); ++i) {
+            t_s.push_back(seconds_between(t_now_ns_, heights_[i].t_ns));
+            height_m.push_back(heights_[i].above_pad_m);
+        }
+        if (const auto found = break_between_parabolas(t_s, height_m)) {
+            when = {t_now_ns_ + seconds_to_ns(found->t_s), std::clamp(found->sigma_s, 0.1, 0.5)};
+        }
+        half_s = next_half_s;
     }
     enter(Phase::coast, Moment::burn_out, when);
     highest_m_ = -1e9;
@@ -447,9 +459,16 @@ void PhaseDetector::watch_landing() {
     const auto apogee = time_of(Moment::apogee);
     if (!apogee || seconds_between(*apogee, t_now_ns_) < 4.0) return;
     if (!barometer_alive()) {
-        if (!inertial_alive() || !inertial_at_rest(6.0, 0.2)) return;
+        const double silent_s = heights_.empty() ? 1e9 : seconds_between(heights_.back().t_ns, t_now_ns_);
+        if (silent_s < kBarometerDead_s || !inertial_alive() || !inertial_at_rest(6.0, 0.2)) return;
+        // Hanging calmly under a canopy feels the same; a vehicle on the ground has tipped over.
+        if (std::fabs(forces_.back().axial_mps2) > 0.6 * settings_.gravity_mps2) return;
         std::int64_t t_ns = t_now_ns_ - seconds_to_ns(6.0);
-        if (!shocks_.empty() && shocks_.back().t_ns > phase_began_ns_) t_ns = shocks_.back().t_ns;
+        // The impact is the first of the last group of shocks; tipping over follows it.
+        for (std::size_t i = shocks_.size(); i-- > 0 && shocks_[i].t_ns > phase_began_ns_;) {
+            if (i + 1 < shocks_.size() && seconds_between(shocks_[i].t_ns, t_ns) > kImpactGroup_s) break;
+            t_ns = shocks_[i].t_ns;
+        }
         enter(Phase::landed, Moment::landing, {t_ns, 1.0});
         return;
     }

@@ -73,6 +73,7 @@ class PhaseDetector {
         std::int64_t t_ns;
         double axial_mps2;
         double magnitude_mps2;
+        double lateral_rate_rad_s;
     };
     struct HeightPoint {
         std::int64_t t_ns;
@@ -116,7 +117,7 @@ class PhaseDetector {
     };
 
     void enter(Phase phase, Moment moment, TimeEstimate when);
-    void watch_pad(const Force& force, double lateral_rate_rad_s);
+    void watch_pad(const Force& force);
     void decide_lift_off_inertial();
     void decide_lift_off_heights();
     void watch_withdrawal();
@@ -133,6 +134,7 @@ class PhaseDetector {
     [[nodiscard]] TimeEstimate thrust_onset() const;
     [[nodiscard]] TimeEstimate climb_onset() const;
     [[nodiscard]] TimeEstimate thrust_end(std::int64_t crossed_ns) const;
+    [[nodiscard]] TimeEstimate thrust_end_in_gap(std::int64_t before_ns, std::size_t crossed) const;
     [[nodiscard]] TimeEstimate main_onset() const;
     [[nodiscard]] TimeEstimate touch_down(double ground_m) const;
     [[nodiscard]] bool barometer_alive() const noexcept;

@@ -116,16 +116,38 @@ PhaseDetector::TimeEstimate PhaseDetector::climb_onset() const {
     return {t_ns, gap_s > 0.3 ? std::max(0.1, 0.2 * gap_s) : 0.06};
 }
 
+/// Thrust ended while nothing was received. Speeds before and after, each with its acceleration, say when.
+PhaseDetector::TimeEstimate PhaseDetector::thrust_end_in_gap(std::int64_t before_ns, std::size_t crossed) const {
+    const std::int64_t crossed_ns = forces_[crossed].t_ns;
+    const std::int64_t from_ns = std::max(before_ns, phase_began_ns_);
+    const double gap_s = seconds_between(from_ns, crossed_ns);
+    const auto after = line_through_heights(crossed_ns, t_now_ns_);
+    if (!after || after->points < 4 || after->speed_mps < 5.0) {
+        return {from_ns + (crossed_ns - from_ns) / 2, gap_s / std::sqrt(12.0)};
+    }
+    double ended_s = 0.0; // after from_ns
+    const double now_s = seconds_between(from_ns, t_now_ns_);
+    const std::size_t k = speeds_.since(before_ns + 1);
+    if (before_ns > phase_began_ns_ && k > 0) {
+        const SpeedPoint& before = speeds_[k - 1];
+        const double after_mps2 = forces_[crossed].axial_mps2 - settings_.gravity_mps2;
+        const double change = before.accel_mps2 - after_mps2;
+        if (change < 10.0) return {from_ns + (crossed_ns - from_ns) / 2, gap_s / std::sqrt(12.0)};
+        ended_s = (after->speed_mps - before.speed_mps - after_mps2 * now_s) / change;
+    } else {
+        // All of the thrust was missed: uniform acceleration to today's speed, then about that speed.
+        ended_s = 2.0 * (now_s - after->height_m / after->speed_mps);
+    }
+    return {from_ns + seconds_to_ns(std::clamp(ended_s, 0.0, gap_s)), std::max(0.06, 0.15 * gap_s)};
+}
+
 PhaseDetector::TimeEstimate PhaseDetector::thrust_end(std::int64_t crossed_ns) const {
     const std::size_t crossed = forces_.since(crossed_ns);
     if (crossed >= forces_.size()) return {crossed_ns, 0.1};
     if (crossed > 0) {
         const std::int64_t before_ns = forces_[crossed - 1].t_ns;
         const double gap_s = seconds_between(before_ns, crossed_ns);
-        if (gap_s > kSeenGap_s) {
-            const std::int64_t from_ns = std::max(before_ns, phase_began_ns_);
-            return {from_ns + (crossed_ns - from_ns) / 2, seconds_between(from_ns, crossed_ns) / std::sqrt(12.0)};
-        }
+        if (gap_s > kSeenGap_s) return thrust_end_in_gap(before_ns, crossed);
     }
     // The tail of thrust crosses zero net axial force before it ends; it ends where the force settles on drag alone.
     double sum = 0.0;
@@ -152,6 +174,10 @@ PhaseDetector::TimeEstimate PhaseDetector::main_onset() const {
     TimeEstimate when{t_now_ns_ - seconds_to_ns(1.5), 0.7};
     if (const auto found = break_between_parabolas(t_s, height_m)) {
         when = {t_now_ns_ + seconds_to_ns(found->t_s), std::max(0.2, found->sigma_s)};
+    }
+    const std::size_t after = heights_.since(when.t_ns);
+    if (after > 0 && after < heights_.size()) {
+        when.sigma_s = std::max(when.sigma_s, seconds_between(heights_[after - 1].t_ns, heights_[after].t_ns) / 2.0);
     }
     // The charge fires before the canopy pulls: the first shock or pulse of the newest group that began near the break.
     const std::size_t from = shocks_.since(std::max(when.t_ns - seconds_to_ns(2.5), phase_began_ns_ + seconds_to_ns(1.0)));

@@ -19,6 +19,11 @@ constexpr int kRestRejectedMax = 30;
 /// Heights that change more slowly than this while the state's speed is larger than that come from a stuck barometer.
 constexpr double kStandingSpeed_mps = 2.0;
 constexpr double kClimbSpeed_mps = 15.0;
+constexpr double kRestSpeedUnknown_mps = 2.0;
+/// In descent, without heights for this long, a canopy may have opened.
+constexpr double kDescentGap_s = 0.25;
+constexpr double kDescentGapSigma_mps2 = 12.0;
+constexpr double kRailLean_mps2 = 0.08; ///< 1 - cos(7 degrees), times gravity
 /// Two packets of four samples at 200 Hz may be lost before the accelerometer counts as absent.
 constexpr double kInertialTimeout_s = 0.1;
 
@@ -27,8 +32,12 @@ constexpr double kInertialTimeout_s = 0.1;
 VerticalFilter::VerticalFilter(const VerticalSettings& settings) : settings_(settings) { reset(); }
 
 void VerticalFilter::reset() {
-    state_ = KalmanState<4>{};
+    state_ = KalmanState<kSize>{};
+    share_ = AxisShare{};
+    state_.x(4) = share_.mean;
     state_.covariance(3, 3) = settings_.accel_bias_mps2 * settings_.accel_bias_mps2;
+    state_.covariance(4, 4) = share_.sigma * share_.sigma;
+    state_.covariance(5, 5) = settings_.port_sigma * settings_.port_sigma;
     t_ns_ = t_accel_ns_ = t_height_ns_ = t_rest_update_ns_ = 0;
     accel_period_s_ = 0.0;
     agitation_mps2_ = kGravity_mps2;
@@ -44,13 +53,16 @@ void VerticalFilter::reset() {
 
 void VerticalFilter::start(std::int64_t t_ns, double altitude_m, double altitude_sigma_m, double speed_mps,
                            double speed_sigma_mps) {
-    const double bias = state_.x(3);
-    const double bias_variance = state_.covariance(3, 3);
-    state_.x << altitude_m, speed_mps, 0.0, bias;
-    state_.covariance.setZero();
+    // What the sensors are like is kept, but no longer correlated with the motion.
+    const Vector kept = state_.x;
+    const Matrix kept_covariance = state_.covariance;
     const double accel_sigma = singer().sigma_mps2;
-    state_.covariance.diagonal() << altitude_sigma_m * altitude_sigma_m, speed_sigma_mps * speed_sigma_mps,
-        accel_sigma * accel_sigma, bias_variance;
+    state_.covariance.setZero();
+    state_.covariance.bottomRightCorner<3, 3>() = kept_covariance.bottomRightCorner<3, 3>();
+    state_.x << altitude_m, speed_mps, 0.0, kept(3), kept(4), kept(5);
+    state_.covariance(0, 0) = altitude_sigma_m * altitude_sigma_m;
+    state_.covariance(1, 1) = speed_sigma_mps * speed_sigma_mps;
+    state_.covariance(2, 2) = accel_sigma * accel_sigma;
     t_ns_ = t_ns;
     t_rest_update_ns_ = t_ns;
     started_ = true;
@@ -77,6 +89,8 @@ bool VerticalFilter::inertial_at(std::int64_t t_ns) const noexcept {
 void VerticalFilter::set_motion(Motion motion) {
     if (motion == motion_) return;
     const bool inertial = inertial_at(t_ns_);
+    // At rest the bias stands for the lean of the rail as well, which weighs on the axis the other way in flight.
+    if (motion_ == Motion::rest) state_.covariance(3, 3) += kRailLean_mps2 * kRailLean_mps2;
     motion_ = motion;
     if (motion == Motion::boost && !inertial && started_) {
         // The heights left out while at rest held the climb: let the next ones decide where the vehicle is.
@@ -94,30 +108,38 @@ void VerticalFilter::set_motion(Motion motion) {
 
 void VerticalFilter::set_descent_agitation(double sigma_mps2) {
     if (!std::isfinite(sigma_mps2)) return;
-    agitation_mps2_ = std::clamp(sigma_mps2, 2.0, 60.0);
+    agitation_mps2_ = std::clamp(sigma_mps2, 1.0, 60.0);
+}
+
+VerticalFilter::Matrix VerticalFilter::walks(double dt_s) const {
+    Matrix noise = Matrix::Zero();
+    noise(3, 3) = settings_.accel_bias_walk_mps2_rts * settings_.accel_bias_walk_mps2_rts * dt_s;
+    if (motion_ != Motion::rest) {
+        noise(4, 4) = share_.walk_rts * share_.walk_rts * dt_s;
+        noise(5, 5) = settings_.port_walk_rts * settings_.port_walk_rts * dt_s;
+    }
+    return noise;
 }
 
 void VerticalFilter::propagate_held(double dt_s) {
-    Matrix4 transition = Matrix4::Identity();
+    Matrix transition = Matrix::Identity();
     transition(0, 1) = dt_s;
     transition(0, 2) = 0.5 * dt_s * dt_s;
     transition(1, 2) = dt_s;
-    Matrix4 noise = Matrix4::Zero();
-    noise(3, 3) = settings_.accel_bias_walk_mps2_rts * settings_.accel_bias_walk_mps2_rts * dt_s;
-    kalman_predict<4>(state_, transition, noise);
+    kalman_predict<kSize>(state_, transition, walks(dt_s));
 }
 
 void VerticalFilter::propagate_singer(double dt_s, const Singer& process) {
     const double alpha = 1.0 / process.tau_s;
     const double decay = std::exp(-alpha * dt_s);
-    Matrix4 transition = Matrix4::Identity();
+    Matrix transition = Matrix::Identity();
     transition(0, 1) = dt_s;
     transition(0, 2) = (alpha * dt_s - 1.0 + decay) / (alpha * alpha);
     transition(1, 2) = (1.0 - decay) / alpha;
     transition(2, 2) = decay;
     const double q = 2.0 * process.sigma_mps2 * process.sigma_mps2 * alpha;
     // Singer 1970 eq. 16 loses all digits for short steps; there, white jerk of the same density is exact to alpha dt.
-    Matrix4 noise = Matrix4::Zero();
+    Matrix noise = walks(dt_s);
     const double d = dt_s;
     if (alpha * d < 0.05) {
         noise(0, 0) = q * d * d * d * d * d / 20.0;
@@ -139,10 +161,9 @@ void VerticalFilter::propagate_singer(double dt_s, const Singer& process) {
     noise(1, 0) = noise(0, 1);
     noise(2, 0) = noise(0, 2);
     noise(2, 1) = noise(1, 2);
-    noise(3, 3) = settings_.accel_bias_walk_mps2_rts * settings_.accel_bias_walk_mps2_rts * d;
     const double mean = process.mean_mps2;
     state_.x(2) -= mean;
-    kalman_predict<4>(state_, transition, noise);
+    kalman_predict<kSize>(state_, transition, noise);
     state_.x(0) += 0.5 * mean * d * d;
     state_.x(1) += mean * d;
     state_.x(2) += mean;
@@ -162,6 +183,9 @@ void VerticalFilter::propagate_to(std::int64_t t_ns) {
     Singer process = singer();
     // In a gap of the accelerometer anything can begin, also a flight: the size of thrust, whatever the phase.
     if (have_accel_ && motion_ != Motion::descent) process = {process.mean_mps2, 60.0, 1.0};
+    if (motion_ == Motion::descent && seconds_between(t_height_ns_, t_ns) > kDescentGap_s) {
+        process.sigma_mps2 = std::max(process.sigma_mps2, kDescentGapSigma_mps2);
+    }
     singer_since_sample_ = true;
     while (left_s > 0.0) {
         const double step_s = std::min(left_s, 0.25);
@@ -170,8 +194,9 @@ void VerticalFilter::propagate_to(std::int64_t t_ns) {
     }
 }
 
-void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, double sigma_mps2, double bias_growth_mps2) {
-    if (!std::isfinite(accel_up_mps2) || !std::isfinite(sigma_mps2)) return;
+void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, double sigma_mps2, double force_mps2,
+                                   const AxisShare& share) {
+    if (!std::isfinite(accel_up_mps2) || !std::isfinite(sigma_mps2) || !std::isfinite(force_mps2)) return;
     if (have_accel_ && t_ns <= t_accel_ns_) return;
     take_waiting(t_ns);
     if (have_accel_) {
@@ -183,22 +208,29 @@ void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, doub
     t_accel_ns_ = t_ns;
     if (!started_ || motion_ == Motion::descent) return;
     propagate_to(t_ns);
-    state_.covariance(3, 3) += bias_growth_mps2 * bias_growth_mps2;
+    if (!(share == share_)) {
+        share_ = share;
+        state_.x(4) = share.mean;
+        state_.covariance.row(4).setZero();
+        state_.covariance.col(4).setZero();
+        state_.covariance(4, 4) = share.sigma * share.sigma;
+    }
     const double variance = sigma_mps2 * sigma_mps2;
     if (singer_since_sample_) {
-        Eigen::Matrix<double, 1, 4> observation;
-        observation << 0.0, 0.0, 1.0, 1.0;
+        Row observation;
+        observation << 0.0, 0.0, 1.0, 1.0, force_mps2, 0.0;
         const Eigen::Matrix<double, 1, 1> noise(variance);
         const auto innovation =
-            kalman_innovation<4, 1>(state_, Eigen::Matrix<double, 1, 1>(accel_up_mps2), observation, noise);
-        kalman_correct<4, 1>(state_, innovation, observation, noise);
+            kalman_innovation<kSize, 1>(state_, Eigen::Matrix<double, 1, 1>(accel_up_mps2), observation, noise);
+        kalman_correct<kSize, 1>(state_, innovation, observation, noise);
         singer_since_sample_ = false;
     }
-    const Vector4 bias_row = state_.covariance.row(3).transpose();
-    state_.x(2) = accel_up_mps2 - state_.x(3);
-    state_.covariance.row(2) = -bias_row.transpose();
-    state_.covariance.col(2) = -bias_row;
-    state_.covariance(2, 2) = bias_row(3) + variance;
+    const Vector error_row =
+        (state_.covariance.row(3) + force_mps2 * state_.covariance.row(4)).transpose(); // of b + s f with all states
+    state_.x(2) = accel_up_mps2 - state_.x(3) - force_mps2 * state_.x(4);
+    state_.covariance.row(2) = -error_row.transpose();
+    state_.covariance.col(2) = -error_row;
+    state_.covariance(2, 2) = error_row(3) + force_mps2 * error_row(4) + variance;
     hold_left_s_ = std::min(1.5 * (accel_period_s_ > 0.0 ? accel_period_s_ : kHoldMax_s), kHoldMax_s);
     rest_update();
 }
@@ -207,12 +239,14 @@ void VerticalFilter::rest_update() {
     if (!settings_.rest_updates || motion_ != Motion::rest) return;
     if (seconds_between(t_rest_update_ns_, t_ns_) < kRestUpdatePeriod_s) return;
     t_rest_update_ns_ = t_ns_;
-    Eigen::Matrix<double, 1, 4> observation;
-    observation << 0.0, 1.0, 0.0, 0.0;
+    // After a gap anything may have begun: speed is first found again from heights, then believed to be zero.
+    if (state_.covariance(1, 1) > kRestSpeedUnknown_mps * kRestSpeedUnknown_mps) return;
+    Row observation;
+    observation << 0.0, 1.0, 0.0, 0.0, 0.0, 0.0;
     const Eigen::Matrix<double, 1, 1> noise(kRestSpeedSigma_mps * kRestSpeedSigma_mps);
-    const auto innovation = kalman_innovation<4, 1>(state_, Eigen::Matrix<double, 1, 1>(0.0), observation, noise);
+    const auto innovation = kalman_innovation<kSize, 1>(state_, Eigen::Matrix<double, 1, 1>(0.0), observation, noise);
     if (innovation.nis <= settings_.gate_nis) {
-        kalman_correct<4, 1>(state_, innovation, observation, noise);
+        kalman_correct<kSize, 1>(state_, innovation, observation, noise);
         rest_rejected_ = 0;
     } else if (++rest_rejected_ >= kRestRejectedMax) {
         rest_rejected_ = 0;
@@ -224,9 +258,9 @@ void VerticalFilter::rest_update() {
     }
 }
 
-void VerticalFilter::height(std::int64_t t_ns, double altitude_m, double sigma_m) {
-    if (!std::isfinite(altitude_m) || !(sigma_m > 0.0)) return;
-    const Height height{t_ns, altitude_m, sigma_m};
+void VerticalFilter::height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m) {
+    if (!std::isfinite(altitude_m) || !(sigma_m > 0.0) || !std::isfinite(port_m)) return;
+    const Height height{t_ns, altitude_m, sigma_m, port_m};
     if (started_ && seconds_between(std::max(t_height_ns_, t_accel_ns_), t_ns) > kStaleReset_s) started_ = false;
     if (!started_) {
         start_from(height);
@@ -272,16 +306,16 @@ void VerticalFilter::apply_height(const Height& height) {
     }
     propagate_to(height.t_ns);
     t_height_ns_ = std::max(t_height_ns_, height.t_ns);
-    Eigen::Matrix<double, 1, 4> observation;
-    if (late_s > 0.0) observation << 1.0, -late_s, 0.5 * late_s * late_s, 0.0;
-    else observation << 1.0, 0.0, 0.0, 0.0;
+    Row observation;
+    const double ago_s = std::max(0.0, late_s);
+    observation << 1.0, -ago_s, 0.5 * ago_s * ago_s, 0.0, 0.0, -height.port_m;
     const Eigen::Matrix<double, 1, 1> noise(height.sigma_m * height.sigma_m);
     const auto innovation =
-        kalman_innovation<4, 1>(state_, Eigen::Matrix<double, 1, 1>(height.altitude_m), observation, noise);
+        kalman_innovation<kSize, 1>(state_, Eigen::Matrix<double, 1, 1>(height.altitude_m), observation, noise);
     monitor_.add(innovation.nis);
     HeightResult result{height.t_ns, innovation.value(0), innovation.nis, HeightVerdict::used, false, false};
     if (innovation.nis <= settings_.gate_nis) {
-        kalman_correct<4, 1>(state_, innovation, observation, noise);
+        kalman_correct<kSize, 1>(state_, innovation, observation, noise);
         rejected_count_ = 0;
     } else if (!recover(height, result.stuck)) {
         result.verdict = HeightVerdict::gated;
@@ -361,6 +395,10 @@ VerticalEstimate VerticalFilter::estimate() const {
     out.acceleration_sigma_mps2 = std::sqrt(state_.covariance(2, 2));
     out.accel_bias_mps2 = state_.x(3);
     out.accel_bias_sigma_mps2 = std::sqrt(state_.covariance(3, 3));
+    out.axis_share = state_.x(4);
+    out.axis_share_sigma = std::sqrt(state_.covariance(4, 4));
+    out.port_coefficient = state_.x(5);
+    out.port_coefficient_sigma = std::sqrt(state_.covariance(5, 5));
     out.nis = monitor_.last();
     out.nis_mean = monitor_.mean();
     out.health = monitor_.health();

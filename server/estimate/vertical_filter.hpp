@@ -2,18 +2,19 @@
 /// Vertical motion from a vertical accelerometer and heights, in one dimension, up positive, heights above the pad.
 ///
 /// States: h altitude [m], v vertical speed [m/s], a vertical acceleration [m/s2], b bias of the vertical accelerometer
-/// [m/s2].
+/// [m/s2], s share of the felt force that is not vertical (tilt of the axis that stands for the vertical, and scale error)
+/// [1], c pressure coefficient of the static ports: pressure error over dynamic pressure [1].
 ///
-/// Process. While accelerometer samples arrive, the accelerometer is an input: each sample z sets a = z - b with the
-/// noise of z, and a holds until the next sample. That is the limit of a measurement of `a` with no prior knowledge of the
-/// motion, so neither thrust nor a parachute needs a model, and it is the filter "accelerometer as input with bias" of
-/// tests/reference/kalman_steady.json. b is a random walk. In a gap of the accelerometer, and always in descent or without one,
+/// Process. While accelerometer samples arrive, the accelerometer is an input: each sample z, with the force f it was made
+/// from, sets a = z - b - s f with the noise of z, and a holds until the next sample. That is the limit of a measurement of
+/// `a` with no prior knowledge of the motion, so neither thrust nor a parachute needs a model; with f = 0 it is the filter
+/// "accelerometer as input with bias" of tests/reference/kalman_steady.json. b, s and c are random walks. In a gap of the accelerometer, and always in descent or without one,
 /// `a` is a Singer process: first-order Gauss-Markov around a mean that the kind of motion gives (R. A. Singer,
 /// "Estimating Optimal Tracking Filter Performance for Manned Maneuvering Targets", IEEE Trans. AES-6, 1970, eqs. 7-16).
-/// The first sample after a gap is an ordinary measurement of a + b, so that what changed in the gap is shared between
+/// The first sample after a gap is an ordinary measurement of a + b + s f, so that what changed in the gap is shared between
 /// a and v.
 ///
-/// Heights are measurements of h, white, each with its own 1-sigma. A height whose normalised innovation squared exceeds
+/// Heights are measurements of h - c k, k the height that one dynamic pressure is worth, white, each with its own 1-sigma. A height whose normalised innovation squared exceeds
 /// kGateNis is left out (ejection pulses, port transients). If every height is left out for kRecoveryInertial_s
 /// (kRecoveryHeightOnly_s without accelerometer), and the heights of that time lie on one parabola, it is the filter that
 /// is wrong: h, v and their covariance start anew from that parabola, and b is kept. Heights that do not fit one are never
@@ -40,8 +41,18 @@ enum class Motion : unsigned char { rest, boost, coast, descent };
 struct VerticalSettings {
     double accel_bias_mps2 = 0.3;           ///< 1-sigma at the start
     double accel_bias_walk_mps2_rts = 1e-3;
+    double port_sigma = 0.015;              ///< of c at the start; ports of small vehicles read low or high by 1 to 2 %
+    double port_walk_rts = 0.001;
     double gate_nis = 15.136705226623606;   ///< chi-square, 1 degree of freedom, 0.9999
     bool rest_updates = true;               ///< v = 0 at rest
+};
+
+/// What is known of s. The axis alone: a flight leans by 8 degrees (1 %) or so, and leans over more and more.
+struct AxisShare {
+    double mean = 0.01;
+    double sigma = 0.015;
+    double walk_rts = 0.006;
+    friend bool operator==(const AxisShare&, const AxisShare&) = default;
 };
 
 struct VerticalEstimate {
@@ -52,6 +63,8 @@ struct VerticalEstimate {
     double vertical_speed_mps = 0, vertical_speed_sigma_mps = 0;
     double acceleration_mps2 = 0, acceleration_sigma_mps2 = 0;
     double accel_bias_mps2 = 0, accel_bias_sigma_mps2 = 0;
+    double axis_share = 0, axis_share_sigma = 0;
+    double port_coefficient = 0, port_coefficient_sigma = 0;
     double nis = 0;       ///< of the newest height; NaN before any
     double nis_mean = 0;  ///< over the last 50
     Health health = Health::starting;
@@ -85,12 +98,14 @@ class VerticalFilter {
     void set_motion(Motion motion);
     [[nodiscard]] Motion motion() const noexcept { return motion_; }
 
-    /// Vertical coordinate acceleration (gravity removed) with its white 1-sigma; `bias_growth_mps2` is the 1-sigma by
-    /// which the bias may have changed since the last sample beyond its walk (tilt and scale errors under changing thrust).
-    void accelerometer(std::int64_t t_ns, double accel_up_mps2, double sigma_mps2, double bias_growth_mps2 = 0.0);
+    /// Vertical coordinate acceleration (gravity removed) with its white 1-sigma, and the force it comes from, which
+    /// `share` is a share of; 0 when the share does not apply.
+    void accelerometer(std::int64_t t_ns, double accel_up_mps2, double sigma_mps2, double force_mps2 = 0.0,
+                       const AxisShare& share = {});
     /// In descent without attitude: how strongly the vehicle is shaken bounds how fast its acceleration changes.
     void set_descent_agitation(double sigma_mps2);
-    void height(std::int64_t t_ns, double altitude_m, double sigma_m);
+    /// `port_m`: by how much a port coefficient of 1 would lower the height, dynamic pressure over weight density.
+    void height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m = 0.0);
     /// Lets waiting heights that are old enough in, and brings a state without accelerometer up to `t_ns`.
     void advance(std::int64_t t_ns);
 
@@ -107,16 +122,20 @@ class VerticalFilter {
         std::int64_t t_ns;
         double altitude_m;
         double sigma_m;
+        double port_m;
     };
     struct Singer {
         double mean_mps2, sigma_mps2, tau_s;
     };
-    using Vector4 = Eigen::Vector4d;
-    using Matrix4 = Eigen::Matrix4d;
+    static constexpr int kSize = 6;
+    using Vector = Eigen::Matrix<double, kSize, 1>;
+    using Row = Eigen::Matrix<double, 1, kSize>;
+    using Matrix = Eigen::Matrix<double, kSize, kSize>;
 
     [[nodiscard]] Singer singer() const noexcept;
     [[nodiscard]] bool inertial_at(std::int64_t t_ns) const noexcept;
     void propagate_to(std::int64_t t_ns);
+    [[nodiscard]] Matrix walks(double dt_s) const;
     void propagate_held(double dt_s);
     void propagate_singer(double dt_s, const Singer& process);
     void apply_height(const Height& height);
@@ -126,7 +145,8 @@ class VerticalFilter {
     void start_from(const Height& height);
 
     VerticalSettings settings_;
-    KalmanState<4> state_;
+    KalmanState<kSize> state_;
+    AxisShare share_;
     std::int64_t t_ns_ = 0;
     std::int64_t t_accel_ns_ = 0;      ///< newest sample
     std::int64_t t_height_ns_ = 0;     ///< newest height, used or not
