@@ -11,5 +11,5 @@ export default defineConfig({
     modulePreload: { polyfill: false },
   },
   server: { proxy: { '/api': { target: process.env['TURNSTONE_SERVER'] ?? 'http://127.0.0.1:8321', ws: true } } },
-  test: { include: ['tests/**/*.test.ts'], environment: 'node' },
+  test: { include: ['tests/**/*.test.ts'], environment: 'node', testTimeout: 30_000 },
 });

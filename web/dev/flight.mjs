@@ -142,7 +142,7 @@ export const tables = [
   {
     name: 'link/radio', title: 'Radio', kind: 'link', period_s: 0.1, vehicle: -1,
     columns: [
-      column('packets_received', '1', '', 0), column('packets_lost', '1', '', 0), column('bad_crc', '1', '', 0), column('rate_1s', 'Hz', 'Link', 0),
+      column('received', '1', '', 0), column('lost', '1', '', 0), column('frames_bad', '1', '', 0), column('rate_10s', '/s', 'Link', 0),
       column('loss_1s', '1', '', 3), column('loss_10s', '1', 'Link', 3, { range: [0, 0.2] }), column('age_s', 's', 'Link', 2),
     ],
     row: (t) => [Math.floor(t * 96), Math.floor(t * 1.7), Math.floor(t * 0.4), fade(t) ? 0 : 96 + Math.round(noise(t, 18) * 2), fade(t) ? 1 : 0.02,

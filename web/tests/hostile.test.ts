@@ -47,7 +47,8 @@ describe('block messages', () => {
     let seed = 20260517;
     const random = (): number => (seed = (Math.imul(seed, 1664525) + 1013904223) >>> 0);
     let refused = 0;
-    for (let round = 0; round < 20_000; round++) {
+    const foreign: unknown[] = [];
+    for (let round = 0; round < 5000; round++) {
       const view = message([{ table: 0, columns: 2, rows: 2 }, { table: 1, columns: 1, rows: 1 }]);
       for (let k = 0; k < 1 + (random() % 4); k++) view.setUint8(random() % view.byteLength, random() & 255);
       const bytes = view.buffer.slice(0, random() % 3 === 0 ? random() % view.byteLength : view.byteLength) as ArrayBuffer;
@@ -55,12 +56,13 @@ describe('block messages', () => {
         try {
           read();
         } catch (error) {
-          expect(error).toBeInstanceOf(BlockError);
-          refused++;
+          if (error instanceof BlockError) refused++;
+          else foreign.push(error);
         }
       }
     }
-    expect(refused).toBeGreaterThan(20_000);
+    expect(foreign).toEqual([]);
+    expect(refused).toBeGreaterThan(5000);
   });
 });
 

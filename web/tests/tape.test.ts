@@ -106,6 +106,8 @@ describe('EventLog', () => {
     expect(log.phases(0).map((p) => [p.from_s, p.to_s])).toEqual([[0, 12.5], [12.5, 14.6], [14.6, Infinity]]);
     expect(log.lift_off_s(0)).toBe(12.5);
     expect(log.lift_off_s(1)).toBeUndefined();
+    log.add(event(4, 15, 'phase', 'v/phase/on_the_pad'));
+    expect(log.lift_off_s(0), 'taken back').toBeUndefined();
     expect(log.phase_at(0, 13)?.key).toBe('v/phase/powered_ascent');
   });
   it('shows at a moment the alerts of that moment, most urgent first', () => {

@@ -63,7 +63,7 @@ export function find_link_column(table: Table, wanted: RegExp): number {
 }
 
 export const kLinkAge = /(^|_)age(_|$)/;
-export const kLinkLoss = /^loss.*10|^loss_(fraction|percent|ratio)|^loss$|^loss/;
+export const kLinkLoss = /^loss_10s$/;
 
 /** The vehicle's link that heard it last. */
 export function vehicle_link(tape: Tape, vehicle: number): Table | undefined {
@@ -93,7 +93,8 @@ function range_word(column: Column, value: number): string {
   return value > column.range[1] ? 'above range' : '';
 }
 
-function readout(tape: Tape, name: ReadoutName, title: string, places: readonly (Place | undefined)[], needs: string): Readout {
+/** `estimate` names the ground's estimate, whose absence the server explains in an event. */
+function readout(tape: Tape, vehicle: number, name: ReadoutName, title: string, places: readonly (Place | undefined)[], needs: string, estimate = ''): Readout {
   for (const place of places) {
     const column = place?.table.columns[place.column];
     if (!place || !column) continue;
@@ -118,6 +119,8 @@ function readout(tape: Tape, name: ReadoutName, title: string, places: readonly 
       number: words ? NaN : value,
     };
   }
+  const why = estimate === '' ? '' : tape.log.missing(tape.description.vehicles[vehicle]?.name ?? '', estimate);
+  if (why !== '') return blank(name, title, `Not available: ${why}`);
   const known = places.some((place) => place !== undefined);
   return blank(name, title, known ? 'No value yet' : `Not available: needs ${needs}`);
 }
@@ -125,9 +128,10 @@ function readout(tape: Tape, name: ReadoutName, title: string, places: readonly 
 function phase_readout(tape: Tape, vehicle: number): Readout {
   const span = tape.log.phase_at(vehicle, tape.cursor_s);
   const by_column = readout(
-    tape, 'phase', 'Phase',
+    tape, vehicle, 'phase', 'Phase',
     [find_estimate(tape.description, vehicle, 'phase', ['phase']), find_on_board(tape.description, vehicle, 'onboard_phase')],
     'inertial or pressure channels with roles',
+    'phase',
   );
   if (!span || by_column.value === '' ) {
     return span ? { ...by_column, value: span.text, missing: '', age: format_age(tape.cursor_s - span.from_s) } : by_column;
@@ -137,10 +141,10 @@ function phase_readout(tape: Tape, vehicle: number): Readout {
   return by_column.source === '' ? { ...by_column, value: span.text, sigma: `for ${since}` } : by_column;
 }
 
-function loss_readout(tape: Tape, link: Table | undefined): Readout {
+function loss_readout(tape: Tape, vehicle: number, link: Table | undefined): Readout {
   const column = link ? find_link_column(link, kLinkLoss) : -1;
   if (!link || column < 0) return blank('link_loss', 'Loss', 'Not available: needs a link');
-  const plain = readout(tape, 'link_loss', 'Loss', [{ table: link, column, source: '' }], 'a link');
+  const plain = readout(tape, vehicle, 'link_loss', 'Loss', [{ table: link, column, source: '' }], 'a link');
   if (plain.value === '' || link.columns[column]?.unit !== '1') return { ...plain, missing: plain.value === '' ? 'No packets yet' : '' };
   return { ...plain, value: format_fixed(plain.number * 100, 1), unit: '%', spoken_unit: 'percent' };
 }
@@ -152,18 +156,20 @@ export function select_readouts(tape: Tape, vehicle: number): Readout[] {
   const age: Place | undefined = link && { table: link, column: find_link_column(link, kLinkAge), source: '' };
   return [
     readout(
-      tape, 'altitude', 'Altitude',
-      [find_estimate(description, vehicle, 'vertical', ['altitude_m', 'altitude']), find_on_board(description, vehicle, 'onboard_altitude')],
+      tape, vehicle, 'altitude', 'Altitude',
+      [find_estimate(description, vehicle, 'vertical', ['altitude_m']), find_on_board(description, vehicle, 'onboard_altitude')],
       'static pressure or an on-board altitude',
+      'vertical',
     ),
     readout(
-      tape, 'vertical_speed', 'Vertical speed',
-      [find_estimate(description, vehicle, 'vertical', ['vertical_speed_mps', 'vertical_speed']), find_on_board(description, vehicle, 'onboard_vertical_speed')],
+      tape, vehicle, 'vertical_speed', 'Vertical speed',
+      [find_estimate(description, vehicle, 'vertical', ['vertical_speed_mps']), find_on_board(description, vehicle, 'onboard_vertical_speed')],
       'static pressure or an on-board vertical speed',
+      'vertical',
     ),
     phase_readout(tape, vehicle),
-    readout(tape, 'battery', 'Battery', [find_on_board(description, vehicle, 'battery_voltage', '')], 'a battery voltage channel'),
-    readout(tape, 'link_age', 'Last packet', [age], 'a link'),
-    loss_readout(tape, link),
+    readout(tape, vehicle, 'battery', 'Battery', [find_on_board(description, vehicle, 'battery_voltage', '')], 'a battery voltage channel'),
+    readout(tape, vehicle, 'link_age', 'Last packet', [age], 'a link'),
+    loss_readout(tape, vehicle, link),
   ];
 }

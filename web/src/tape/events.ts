@@ -12,9 +12,11 @@ export interface PhaseSpan {
 }
 
 const kLevelOrder: Readonly<Record<Level, number>> = { warning: 0, caution: 1, advisory: 2, note: 3 };
-const kLiftOffKeys: ReadonlySet<string> = new Set(['lift_off', 'liftoff', 'powered_ascent']);
+const kLiftOffKeys: ReadonlySet<string> = new Set(['lift_off', 'powered_ascent']);
+const kOnPadKeys: ReadonlySet<string> = new Set(['withdrawn', 'on_the_pad']);
 
 const last_part = (key: string): string => key.slice(key.lastIndexOf('/') + 1);
+const sentence = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1);
 
 export class EventLog {
   /** By time of happening. */
@@ -44,7 +46,7 @@ export class EventLog {
       if (event.kind !== 'phase' || (vehicle >= 0 && event.vehicle >= 0 && event.vehicle !== vehicle)) continue;
       const before = spans.at(-1);
       if (before) before.to_s = event.t_s;
-      spans.push({ from_s: event.t_s, to_s: Infinity, text: event.text, key: event.key, sigma_s: event.t_sigma_s });
+      spans.push({ from_s: event.t_s, to_s: Infinity, text: sentence(event.text), key: event.key, sigma_s: event.t_sigma_s });
     }
     return spans;
   }
@@ -53,14 +55,21 @@ export class EventLog {
     return this.phases(vehicle).findLast((span) => span.from_s <= t_s);
   }
 
-  /** Time of lift-off: T-zero of the flight clock. */
+  /** Time of lift-off, T-zero of the flight clock; one that was taken back does not count. */
   lift_off_s(vehicle: number): number | undefined {
-    return this.events.find(
-      (event) =>
-        (event.kind === 'phase' || event.kind === 'flight_event') &&
-        (vehicle < 0 || event.vehicle < 0 || event.vehicle === vehicle) &&
-        kLiftOffKeys.has(last_part(event.key)),
-    )?.t_s;
+    let zero_s: number | undefined;
+    for (const event of this.events) {
+      if ((event.kind !== 'phase' && event.kind !== 'flight_event') || (vehicle >= 0 && event.vehicle >= 0 && event.vehicle !== vehicle)) continue;
+      const word = last_part(event.key);
+      if (kLiftOffKeys.has(word)) zero_s ??= event.t_s;
+      else if (kOnPadKeys.has(word)) zero_s = undefined;
+    }
+    return zero_s;
+  }
+
+  /** The server's sentence on why a vehicle has no such estimate; empty when it says nothing. */
+  missing(vehicle_name: string, estimate: string): string {
+    return this.events.findLast((event) => event.key === `${vehicle_name}/missing/${estimate}`)?.text ?? '';
   }
 
   /** Alerts raised and not cleared at `t_s`, most urgent first, then oldest first. */

@@ -46,7 +46,7 @@ function title_of(stem: string): string {
   return words.charAt(0).toUpperCase() + words.slice(1);
 }
 
-const kGroupOrder = ['vertical', 'altitude', 'phase', 'estimate', 'navigation', 'inertial', 'air', 'position', 'on-board', 'health', 'link'];
+const kGroupOrder = ['vertical', 'flight', 'phase', 'estimate', 'navigation', 'inertial', 'air', 'position', 'on-board', 'health', 'link'];
 
 function group_rank(title: string): number {
   const lower = title.toLowerCase();
@@ -87,7 +87,7 @@ export function plan_strips(description: Description, vehicle: number): StripGro
         return;
       }
       const strip: Strip = { id: axis === undefined ? `${id}/${column.name}` : id, title: title_of(stem), unit: column.unit, words, series: [series] };
-      const role = table.kind === 'estimate' ? kOnBoard.get(column.name) : undefined;
+      const role = table.name.endsWith('/estimate/vertical') ? kOnBoard.get(column.name) : undefined;
       const other = role ? find_role(description, role, table.vehicle) : undefined;
       if (other && other.table.columns[other.column]?.unit === column.unit) {
         series.label = 'ground';
