@@ -1,6 +1,8 @@
 #include "server/record/reader.hpp"
 
 #include <algorithm>
+#include <array>
+#include <fstream>
 #include <limits>
 
 #include <spdlog/spdlog.h>
@@ -26,6 +28,26 @@ std::string all_columns(const StoredTable& table) {
         sql += ", " + identifier(name);
     }
     return sql;
+}
+
+/// Bytes that a database without write-ahead file lacks of the size its header gives (SQLite file format, 1.3: page size at
+/// offset 16, size in pages at 28, both big-endian). SQLite itself would only call such a file malformed.
+std::optional<std::uint64_t> missing_bytes(const std::filesystem::path& path) {
+    std::error_code error;
+    std::array<unsigned char, 32> header{};
+    std::ifstream file(path, std::ios::binary);
+    if (!file.read(reinterpret_cast<char*>(header.data()), header.size()) || header[0] != 'S' ||
+        std::filesystem::exists(path.string() + "-wal", error)) {
+        return std::nullopt;
+    }
+    const std::uint64_t stored = header[16] * 256U + header[17];
+    const std::uint64_t page_bytes = stored == 1 ? 65536 : stored;
+    std::uint64_t pages = 0;
+    for (std::size_t i = 28; i < 32; ++i) {
+        pages = pages << 8 | header[i];
+    }
+    const std::uint64_t size = std::filesystem::file_size(path, error);
+    return !error && size < pages * page_bytes ? std::optional(pages * page_bytes - size) : std::nullopt;
 }
 
 std::int64_t to_integer(const std::string& text) { return std::strtoll(text.c_str(), nullptr, 10); }
@@ -56,6 +78,10 @@ Result<RecordingReader> RecordingReader::open(const std::filesystem::path& path)
     if (std::filesystem::file_size(path, error) == 0) {
         return fail(path.string() + ": the file is empty, so it is no recording");
     }
+    if (const auto missing = missing_bytes(path)) {
+        return fail(path.string() + ": the file is cut short by " + std::to_string(*missing) +
+                    " bytes; copy it again, or salvage what is left with the sqlite3 shell's .recover");
+    }
     try {
         auto state = std::make_unique<State>(path);
         const std::int64_t application = state->database.integer("PRAGMA application_id");
@@ -67,15 +93,6 @@ Result<RecordingReader> RecordingReader::open(const std::filesystem::path& path)
         if (version != kSchemaVersion) {
             return fail(path.string() + ": layout version " + std::to_string(version) + ", this program reads version " +
                         std::to_string(kSchemaVersion) + "; open it with the Turnstone that wrote it");
-        }
-        const auto pages = static_cast<std::uint64_t>(state->database.integer("PRAGMA page_count"));
-        const auto page_bytes = static_cast<std::uint64_t>(state->database.integer("PRAGMA page_size"));
-        if (state->database.text("PRAGMA journal_mode") == "delete" &&
-            std::filesystem::file_size(path, error) < pages * page_bytes) {
-            return fail(path.string() + ": the file is cut short (" +
-                        std::to_string(std::filesystem::file_size(path, error)) + " of " +
-                        std::to_string(pages * page_bytes) + " bytes); copy it again, or salvage what is left with the "
-                        "sqlite3 shell's .recover");
         }
         state->tables = read_tables(state->database);
         for (std::size_t i = 0; i < state->tables.size(); ++i) {

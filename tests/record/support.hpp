@@ -1,0 +1,144 @@
+#pragma once
+/// Hand-made schema and batches: the recorder is tested without a pipeline.
+#include <cstring>
+#include <filesystem>
+#include <limits>
+#include <memory>
+#include <random>
+#include <string>
+#include <unistd.h>
+#include <vector>
+
+#include "server/pipeline/batch.hpp"
+#include "server/pipeline/pipeline.hpp"
+
+namespace turnstone::record_test {
+
+inline constexpr std::int64_t kStart_ns = 1'779'028'325'000'000'000; // 2026-05-17T14:32:05Z
+inline constexpr std::int64_t kMs = 1'000'000;
+inline constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
+
+/// A directory of its own, removed afterwards.
+class ScratchDirectory {
+  public:
+    ScratchDirectory() {
+        std::string pattern = (std::filesystem::temp_directory_path() / "turnstone-record-XXXXXX").string();
+        path_ = ::mkdtemp(pattern.data());
+    }
+    ~ScratchDirectory() {
+        std::error_code error;
+        std::filesystem::permissions(path_, std::filesystem::perms::owner_all, error);
+        std::filesystem::remove_all(path_, error);
+    }
+    ScratchDirectory(const ScratchDirectory&) = delete;
+    ScratchDirectory& operator=(const ScratchDirectory&) = delete;
+    [[nodiscard]] const std::filesystem::path& path() const { return path_; }
+    [[nodiscard]] std::filesystem::path file(const std::string& id) const { return path_ / (id + ".sqlite"); }
+    [[nodiscard]] std::vector<std::string> names() const {
+        std::vector<std::string> names;
+        for (const auto& entry : std::filesystem::directory_iterator(path_)) {
+            names.push_back(entry.path().filename().string());
+        }
+        return names;
+    }
+
+  private:
+    std::filesystem::path path_;
+};
+
+inline Table make_table(TableId id, const std::string& name, TableKind kind, double period_s,
+                        const std::vector<std::string>& numbers, const std::vector<std::string>& texts = {}) {
+    Table table;
+    table.id = id;
+    table.name = name;
+    table.title = "Title of " + name;
+    table.kind = kind;
+    table.vehicle = kind == TableKind::link ? -1 : 0;
+    table.period_s = period_s;
+    for (const auto* names : {&numbers, &texts}) {
+        for (const std::string& column_name : *names) {
+            Column column;
+            column.name = column_name;
+            column.unit = "1";
+            column.is_text = names == &texts;
+            table.columns.push_back(column);
+        }
+    }
+    table.number_count = numbers.size();
+    return table;
+}
+
+inline Schema sample_schema() {
+    Schema schema;
+    schema.tables.push_back(make_table(0, "sanderling/imu", TableKind::packet, 0.001,
+                                       {"accel_body_x", "accel_body_y", "accel_body_z", "rate_body_x"}));
+    schema.tables.push_back(make_table(1, "sanderling/health", TableKind::packet, 0.5, {"battery_voltage", "boot_count"},
+                                       {"firmware"}));
+    schema.tables.push_back(make_table(2, "sanderling/estimate/vertical", TableKind::estimate, 0.02, {"altitude_m"}));
+    schema.tables.push_back(make_table(3, "link/radio", TableKind::link, 0.1, {"bytes"}));
+    schema.tables.push_back(make_table(4, "sanderling/ODD.name", TableKind::batch, 0, {"select", "t_ns", "a\"b"}));
+    Column& voltage = schema.tables[1].columns[0];
+    voltage.description = "Avionics battery";
+    voltage.unit = "V";
+    voltage.group = "Health";
+    voltage.decimals = 3;
+    voltage.valid_range = {6.6, 8.6};
+    voltage.role = Role::battery_voltage;
+    voltage.sigma_column = "boot_count";
+    schema.tables[1].columns[1].enumeration = {{-1, "unknown"}, {0, "first"}};
+    return schema;
+}
+
+inline PipelineSetup sample_setup() {
+    PipelineSetup setup;
+    VehicleSetup vehicle;
+    vehicle.dictionary.vehicle = "sanderling";
+    vehicle.dictionary_json = R"({"vehicle": "sanderling", "note": "µ, ' and \" stay"})";
+    vehicle.vehicle_json = R"({"name": "Sanderling"})";
+    setup.vehicles.push_back(std::move(vehicle));
+    setup.site_json = R"({"name": "Lantern Playa"})";
+    setup.links.push_back({"radio", "serial:/dev/ttyUSB0?baud=57600", 0});
+    setup.links.push_back({"backup", "udp:0.0.0.0:9000", 0});
+    return setup;
+}
+
+inline void add_row(Batch& batch, TableId table, std::int64_t t_ns, std::int64_t t_rx_ns, std::int32_t frame,
+                    const std::vector<double>& numbers, const std::vector<std::string>& texts = {}) {
+    batch.rows.push_back({table, t_ns, t_rx_ns, frame, static_cast<std::uint32_t>(batch.numbers.size()),
+                          static_cast<std::uint32_t>(batch.texts.size())});
+    batch.numbers.insert(batch.numbers.end(), numbers.begin(), numbers.end());
+    batch.texts.insert(batch.texts.end(), texts.begin(), texts.end());
+}
+
+/// Input `input`: a chunk of `octets` random bytes that is one frame, and its row, at kStart_ns + input ms.
+class BatchMaker {
+  public:
+    explicit BatchMaker(std::uint32_t seed = 1) : random_(seed) {}
+    std::shared_ptr<Batch> next(std::size_t octets = 40) {
+        auto batch = std::make_shared<Batch>();
+        const std::int64_t t_ns = kStart_ns + static_cast<std::int64_t>(input_) * kMs;
+        for (std::size_t i = 0; i < octets; ++i) {
+            batch->bytes.push_back(static_cast<std::byte>(random_() & 0xff));
+        }
+        bytes_.insert(bytes_.end(), batch->bytes.begin(), batch->bytes.end());
+        batch->chunks.push_back({input_, 0, t_ns, t_ns + 7, offset_, false, {0, static_cast<std::uint32_t>(octets)}});
+        batch->frames.push_back({0, t_ns, offset_, static_cast<std::uint32_t>(octets), FrameVerdict::good,
+                                 DecodeVerdict::good, PacketVerdict::accepted, 16,
+                                 static_cast<std::int32_t>(input_ % 16384), static_cast<std::int64_t>(input_) * kMs, 0});
+        std::normal_distribution<double> normal;
+        add_row(*batch, 0, t_ns, t_ns, 0, {normal(random_), normal(random_), normal(random_), normal(random_)});
+        offset_ += octets;
+        ++input_;
+        return batch;
+    }
+    [[nodiscard]] const std::vector<std::byte>& bytes() const { return bytes_; }
+    [[nodiscard]] std::uint64_t made() const { return input_; }
+
+  private:
+    std::mt19937 random_;
+    std::uint64_t input_ = 0;
+    std::uint64_t offset_ = 0;
+    std::vector<std::byte> bytes_;
+};
+
+} // namespace turnstone::record_test

@@ -1,0 +1,276 @@
+#include <bit>
+#include <cmath>
+
+#include <catch2/catch.hpp>
+
+#include "server/record/catalogue.hpp"
+#include "server/record/reader.hpp"
+#include "server/record/recorder.hpp"
+#include "server/record/sqlite.hpp"
+#include "tests/record/support.hpp"
+
+namespace turnstone {
+namespace {
+
+using namespace record_test;
+
+constexpr std::int64_t kAll = std::numeric_limits<std::int64_t>::max();
+
+TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and descriptions") {
+    const ScratchDirectory directory;
+    const Schema schema = sample_schema();
+    const PipelineSetup setup = sample_setup();
+
+    // The values a text format, a 32-bit field or a careless NULL would spoil.
+    constexpr double kInfinity = std::numeric_limits<double>::infinity();
+    const std::vector<double> edges{kNan, kInfinity, -kInfinity, std::numeric_limits<double>::denorm_min(),
+                                    std::numeric_limits<double>::max(), 0.1, -1.0 / 3.0, 9007199254740993.0,
+                                    -1e300, 1e17, 123456789012345680.0, 42.0};
+    auto batch = std::make_shared<Batch>();
+    batch->bytes = {std::byte{0}, std::byte{0xff}, std::byte{'\''}, std::byte{0}, std::byte{7}};
+    constexpr std::uint64_t kFar = 0x7fff'ffff'ffff'fff0ULL;
+    batch->chunks.push_back({0, 0, kStart_ns, kStart_ns - 5, 0, true, {0, 3}});
+    batch->chunks.push_back({2, 1, kStart_ns + 2, kStart_ns + 9, kFar, false, {3, 2}});
+    batch->chunks.push_back({3, 1, kStart_ns + 3, kStart_ns + 9, kFar + 2, false, {5, 0}});
+    batch->actions.push_back({1, kStart_ns + 1, R"({"action":"note","text":"wind \"5 m/s\" — Bö"})"});
+    batch->frames.push_back({1, kStart_ns + 2, kFar, 2, FrameVerdict::too_long, DecodeVerdict::idle,
+                             PacketVerdict::undecodable, -1, -1, -1, 0xffffffffU});
+    batch->frames.push_back({0, kStart_ns, 0, 3, FrameVerdict::good, DecodeVerdict::good, PacketVerdict::late, 0, 0, 0, 3});
+    for (std::size_t i = 0; i < edges.size(); i += 4) {
+        add_row(*batch, 0, kStart_ns + static_cast<std::int64_t>(i), kStart_ns + 100, i == 0 ? 1 : -1,
+                {edges[i], edges[i + 1], edges[i + 2], edges[i + 3]});
+    }
+    add_row(*batch, 1, kStart_ns - 4, kStart_ns + 100, -1, {7.4, kNan}, {std::string("v1.2 \xC2\xB5'\";--")});
+    add_row(*batch, 1, kStart_ns + 5, kStart_ns + 100, -1, {7.3, 2}, {""});
+    add_row(*batch, 4, kStart_ns + 6, kStart_ns + 100, -1, {1, 2, 3});
+    for (int kind = 0; kind <= static_cast<int>(EventKind::recording); ++kind) {
+        batch->events.push_back({kStart_ns + 50 - kind, kStart_ns + 60, kind == 0 ? 0.0 : 0.01, static_cast<EventKind>(kind),
+                                 static_cast<Level>(kind % 4), kind - 1, "sanderling/phase/apogee", "Scheitel; 'é'", "{}"});
+    }
+
+    std::string id;
+    {
+        Recorder recorder({.directory = directory.path()}, setup);
+        id = recorder.begin(schema, kStart_ns, kStart_ns, "first flight");
+        recorder.push(batch);
+        recorder.set_meta("notes", "calm");
+        REQUIRE(recorder.flush(5000));
+        CHECK(recorder.status().rows_written == batch->rows.size());
+        CHECK(recorder.status().fault.empty());
+        CHECK(recorder.status().recording);
+    }
+    CHECK(id == "2026-05-17T143205Z-sanderling");
+    CHECK(directory.names() == std::vector<std::string>{id + ".sqlite"});
+
+    auto reader = RecordingReader::open(directory.file(id));
+    REQUIRE(reader);
+    const RecordingInfo info = reader->info();
+    CHECK(info.name == "first flight");
+    CHECK(info.notes == "calm");
+    CHECK(info.vehicles == "sanderling");
+    CHECK(info.version == TURNSTONE_VERSION);
+    CHECK(info.t_start_ns == kStart_ns);
+    CHECK(info.t_end_ns == kStart_ns + 100);
+    CHECK(info.closed);
+    CHECK_FALSE(info.repaired);
+    CHECK(info.damage.empty());
+
+    SECTION("schema") {
+        REQUIRE(reader->schema().tables.size() == schema.tables.size());
+        for (std::size_t i = 0; i < schema.tables.size(); ++i) {
+            const Table& a = schema.tables[i];
+            const Table& b = reader->schema().tables[i];
+            CHECK(a.name == b.name);
+            CHECK(a.title == b.title);
+            CHECK(a.kind == b.kind);
+            CHECK(a.vehicle == b.vehicle);
+            CHECK(a.period_s == b.period_s);
+            CHECK(a.number_count == b.number_count);
+            REQUIRE(a.columns.size() == b.columns.size());
+            for (std::size_t c = 0; c < a.columns.size(); ++c) {
+                CHECK(a.columns[c].name == b.columns[c].name);
+                CHECK(a.columns[c].description == b.columns[c].description);
+                CHECK(a.columns[c].unit == b.columns[c].unit);
+                CHECK(a.columns[c].group == b.columns[c].group);
+                CHECK(a.columns[c].decimals == b.columns[c].decimals);
+                CHECK(a.columns[c].is_text == b.columns[c].is_text);
+                CHECK(a.columns[c].valid_range == b.columns[c].valid_range);
+                CHECK(a.columns[c].enumeration == b.columns[c].enumeration);
+                CHECK(a.columns[c].role == b.columns[c].role);
+                CHECK(a.columns[c].sigma_column == b.columns[c].sigma_column);
+            }
+        }
+    }
+    SECTION("inputs in their order") {
+        std::vector<ChunkRecord> chunks;
+        std::vector<ActionRecord> actions;
+        std::vector<std::byte> bytes;
+        std::vector<std::uint64_t> order;
+        reader->inputs(
+            [&](const ChunkRecord& chunk, std::span<const std::byte> octets) {
+                chunks.push_back(chunk);
+                order.push_back(chunk.input);
+                bytes.insert(bytes.end(), octets.begin(), octets.end());
+            },
+            [&](const ActionRecord& action) {
+                actions.push_back(action);
+                order.push_back(action.input);
+            });
+        CHECK(order == std::vector<std::uint64_t>{0, 1, 2, 3});
+        CHECK(bytes == batch->bytes);
+        CHECK(actions == batch->actions);
+        REQUIRE(chunks.size() == 3);
+        for (std::size_t i = 0; i < chunks.size(); ++i) {
+            CHECK(chunks[i].input == batch->chunks[i].input);
+            CHECK(chunks[i].link == batch->chunks[i].link);
+            CHECK(chunks[i].t_rx_ns == batch->chunks[i].t_rx_ns);
+            CHECK(chunks[i].utc_rx_ns == batch->chunks[i].utc_rx_ns);
+            CHECK(chunks[i].stream_offset == batch->chunks[i].stream_offset);
+            CHECK(chunks[i].carried == batch->chunks[i].carried);
+        }
+    }
+    SECTION("rows, to the last bit") {
+        Batch rows;
+        CHECK(reader->rows(kStart_ns - 1000, kAll, 1000, rows) == kAll);
+        REQUIRE(rows.rows.size() == batch->rows.size());
+        CHECK(rows.rows.front().t_ns == kStart_ns - 4);
+        CHECK(rows.texts[0] == batch->texts[0]);
+        std::size_t compared = 0;
+        for (const RowRecord& row : rows.rows) {
+            if (row.table != 0) {
+                continue;
+            }
+            const auto numbers = rows.numbers_of(row, schema.tables[0]);
+            for (std::size_t c = 0; c < 4; ++c) {
+                const double expected = edges[static_cast<std::size_t>(row.t_ns - kStart_ns) + c];
+                INFO(expected);
+                CHECK((std::isnan(expected) ? std::isnan(numbers[c])
+                                            : std::bit_cast<std::uint64_t>(numbers[c]) ==
+                                                  std::bit_cast<std::uint64_t>(expected)));
+                ++compared;
+            }
+        }
+        CHECK(compared == edges.size());
+    }
+    SECTION("a page of rows never ends between rows of one time") {
+        Batch rows;
+        const std::int64_t complete_ns = reader->rows(kStart_ns - 1000, kAll, 2, rows);
+        REQUIRE(rows.rows.size() == 2);
+        CHECK(complete_ns == kStart_ns + 4);
+        const std::int64_t end_ns = reader->rows(complete_ns, kAll, 1000, rows);
+        CHECK(end_ns == kAll);
+        CHECK(rows.rows.size() == batch->rows.size());
+    }
+    SECTION("frames with their bytes") {
+        const FramePage page = reader->frames(0, 10, std::nullopt);
+        CHECK(page.frames == batch->frames);
+        CHECK(page.ids == std::vector<std::int64_t>{1, 2});
+        REQUIRE(page.bytes.size() == 2);
+        CHECK(page.bytes[0] == std::vector<std::byte>(batch->bytes.begin() + 3, batch->bytes.end()));
+        CHECK(page.bytes[1] == std::vector<std::byte>(batch->bytes.begin(), batch->bytes.begin() + 3));
+        CHECK(reader->frames(0, 10, LinkId{0}).ids == std::vector<std::int64_t>{2});
+        CHECK(reader->frames(1, 10, LinkId{1}).ids.empty());
+    }
+    SECTION("events by time, with the ids of the order they were found in") {
+        std::vector<std::int64_t> ids;
+        const auto events = reader->events(kStart_ns, kAll, &ids);
+        REQUIRE(events.size() == batch->events.size());
+        for (std::size_t i = 0; i < events.size(); ++i) {
+            CHECK(events[i] == batch->events[static_cast<std::size_t>(ids[i]) - 1]);
+        }
+        CHECK(std::is_sorted(events.begin(), events.end(), [](const Event& a, const Event& b) { return a.t_ns < b.t_ns; }));
+    }
+    SECTION("latest row of each table at a moment") {
+        const auto latest = reader->latest(kStart_ns + 5);
+        REQUIRE(latest.size() == schema.tables.size());
+        REQUIRE(latest[0]);
+        CHECK(latest[0]->first == kStart_ns + 4);
+        REQUIRE(latest[1]);
+        CHECK(latest[1]->second == std::vector<double>{7.3, 2});
+        CHECK_FALSE(latest[2]);
+        CHECK_FALSE(latest[4]);
+    }
+    SECTION("useful from plain SQL") {
+        Database database(directory.file(id), Database::Mode::read_only);
+        CHECK(database.text("PRAGMA integrity_check") == "ok");
+        CHECK(database.integer("PRAGMA application_id") == 0x54524E53);
+        CHECK(database.text("SELECT name FROM sqlite_schema WHERE name = 'sanderling_odd_name'") == "sanderling_odd_name");
+        CHECK(database.text("SELECT utc FROM sanderling_health_utc ORDER BY t_s DESC") == "2026-05-17T14:32:05.000000005Z");
+        CHECK(database.text("SELECT packet_verdict FROM frame_utc WHERE id = 2") == "late");
+        CHECK(database.text("SELECT dictionary_json FROM vehicle") == setup.vehicles[0].dictionary_json);
+        CHECK(database.text("SELECT site_json FROM site") == setup.site_json);
+        CHECK(database.text("SELECT uri FROM link WHERE id = 1") == "udp:0.0.0.0:9000");
+        CHECK(database.integer("SELECT count(*) FROM sanderling_odd_name WHERE \"select\" = 1 AND t_ns_2 = 2 AND a_b = 3") == 1);
+    }
+}
+
+TEST_CASE("frames are cut out of chunks however those fall") {
+    const ScratchDirectory directory;
+    std::mt19937 random(4);
+    std::vector<std::byte> stream(20'000);
+    for (auto& octet : stream) {
+        octet = static_cast<std::byte>(random() & 0xff);
+    }
+    std::vector<std::pair<std::size_t, std::size_t>> expected; // offset, size
+    std::string id;
+    {
+        Recorder recorder({.directory = directory.path()}, sample_setup());
+        id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+        auto batch = std::make_shared<Batch>();
+        batch->bytes = stream;
+        for (std::size_t at = 0; at < stream.size();) {
+            const std::size_t size = std::min<std::size_t>(1 + random() % 90, stream.size() - at);
+            batch->chunks.push_back({batch->chunks.size(), 0, kStart_ns, kStart_ns, at, false,
+                                     {static_cast<std::uint32_t>(at), static_cast<std::uint32_t>(size)}});
+            at += size;
+        }
+        for (std::size_t at = 0; at < stream.size();) {
+            const std::size_t size = std::min<std::size_t>(1 + random() % 300, stream.size() - at);
+            expected.emplace_back(at, size);
+            batch->frames.push_back({0, kStart_ns, at, static_cast<std::uint32_t>(size), FrameVerdict::bad_crc,
+                                     DecodeVerdict::good, PacketVerdict::bad_frame, -1, -1, -1, 0});
+            at += size;
+        }
+        recorder.push(batch);
+    }
+    auto reader = RecordingReader::open(directory.file(id));
+    REQUIRE(reader);
+    const FramePage page = reader->frames(0, 100'000, std::nullopt);
+    REQUIRE(page.bytes.size() == expected.size());
+    for (std::size_t i = 0; i < expected.size(); ++i) {
+        const auto begin = stream.begin() + static_cast<std::ptrdiff_t>(expected[i].first);
+        REQUIRE(page.bytes[i] == std::vector<std::byte>(begin, begin + static_cast<std::ptrdiff_t>(expected[i].second)));
+    }
+}
+
+TEST_CASE("a recording begun anew loses no byte between the two") {
+    const ScratchDirectory directory;
+    BatchMaker maker;
+    std::vector<std::string> ids;
+    {
+        Recorder recorder({.directory = directory.path()}, sample_setup());
+        ids.push_back(recorder.begin(sample_schema(), kStart_ns, kStart_ns, "a"));
+        for (int i = 0; i < 300; ++i) {
+            recorder.push(maker.next());
+            if (i == 99 || i == 199) {
+                ids.push_back(recorder.begin(sample_schema(), kStart_ns, kStart_ns, "b"));
+            }
+        }
+    }
+    CHECK(ids == std::vector<std::string>{"2026-05-17T143205Z-sanderling", "2026-05-17T143205Z-sanderling-2",
+                                          "2026-05-17T143205Z-sanderling-3"});
+    CHECK(directory.names().size() == 3);
+    std::vector<std::byte> bytes;
+    for (const std::string& id : ids) {
+        auto reader = RecordingReader::open(directory.file(id));
+        REQUIRE(reader);
+        CHECK(reader->info().closed);
+        reader->inputs([&](const ChunkRecord&, std::span<const std::byte> octets) {
+            bytes.insert(bytes.end(), octets.begin(), octets.end());
+        }, [](const ActionRecord&) {});
+    }
+    CHECK(bytes == maker.bytes());
+}
+
+} // namespace
+} // namespace turnstone
