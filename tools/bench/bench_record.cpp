@@ -1,0 +1,173 @@
+// The recorder beside a plain SQLite loop that inserts the same rows and chunks with the same pragmas and the same transactions,
+// but no queue, no thread, no index on time and no rollups. One process, in turn; the median of several runs each.
+#include <cstdio>
+#include <filesystem>
+#include <memory>
+#include <random>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include <sqlite3.h>
+#include <unistd.h>
+
+#include "server/record/recorder.hpp"
+#include "tools/bench/measure.hpp"
+
+namespace {
+
+using namespace turnstone;
+
+constexpr std::size_t kRowsPerBatch = 20;
+constexpr std::size_t kBatches = 2000;
+constexpr std::size_t kColumns = 24;
+constexpr std::size_t kChunkOctets = 200;
+constexpr std::int64_t kStart_ns = 1'779'028'325'000'000'000;
+/// A commit per 100 ms of wall time on both sides is what the recorder does by itself; the plain loop commits at the same pace.
+constexpr auto kCommitInterval = std::chrono::milliseconds(100);
+
+Schema schema() {
+    Schema schema;
+    Table table;
+    table.name = "sanderling/imu";
+    table.period_s = 0.001;
+    table.number_count = kColumns;
+    for (std::size_t i = 0; i < kColumns; ++i) {
+        Column column;
+        column.name = "channel_" + std::to_string(i);
+        column.unit = "1";
+        table.columns.push_back(column);
+    }
+    schema.tables.push_back(table);
+    return schema;
+}
+
+std::vector<std::shared_ptr<const Batch>> make_batches() {
+    std::mt19937 random(1);
+    std::normal_distribution<double> normal;
+    std::vector<std::shared_ptr<const Batch>> batches;
+    std::int64_t t_ns = kStart_ns;
+    for (std::size_t b = 0; b < kBatches; ++b) {
+        auto batch = std::make_shared<Batch>();
+        batch->bytes.resize(kChunkOctets);
+        batch->chunks.push_back({b, 0, t_ns, t_ns, b * kChunkOctets, false, {0, kChunkOctets}});
+        for (std::size_t r = 0; r < kRowsPerBatch; ++r) {
+            t_ns += 1'000'000;
+            batch->rows.push_back({0, t_ns, t_ns, -1, static_cast<std::uint32_t>(batch->numbers.size()), 0});
+            for (std::size_t c = 0; c < kColumns; ++c) {
+                batch->numbers.push_back(normal(random));
+            }
+        }
+        batches.push_back(std::move(batch));
+    }
+    return batches;
+}
+
+void check(bool ok, sqlite3* database) {
+    if (!ok) {
+        std::fprintf(stderr, "plain SQLite: %s\n", sqlite3_errmsg(database));
+        std::exit(1);
+    }
+}
+
+void plain_loop(const std::filesystem::path& path, const std::vector<std::shared_ptr<const Batch>>& batches, bool synced) {
+    sqlite3* database = nullptr;
+    check(sqlite3_open(path.c_str(), &database) == SQLITE_OK, database);
+    const auto execute = [database](const std::string& sql) {
+        check(sqlite3_exec(database, sql.c_str(), nullptr, nullptr, nullptr) == SQLITE_OK, database);
+    };
+    execute("PRAGMA journal_mode = WAL");
+    execute(synced ? "PRAGMA synchronous = FULL" : "PRAGMA synchronous = NORMAL");
+    std::string columns, places;
+    for (std::size_t c = 0; c < kColumns; ++c) {
+        columns += ", channel_" + std::to_string(c) + " REAL";
+        places += ", ?";
+    }
+    execute("CREATE TABLE imu (id INTEGER PRIMARY KEY, t_ns INTEGER, t_rx_ns INTEGER, frame INTEGER" + columns + ")");
+    execute("CREATE TABLE chunk (input INTEGER PRIMARY KEY, link INTEGER, t_rx_ns INTEGER, utc_rx_ns INTEGER, "
+            "stream_offset INTEGER, carried INTEGER, bytes BLOB)");
+    sqlite3_stmt* row_insert = nullptr;
+    sqlite3_stmt* chunk_insert = nullptr;
+    const std::string row_sql = "INSERT INTO imu VALUES (NULL, ?, ?, NULL" + places + ")";
+    check(sqlite3_prepare_v2(database, row_sql.c_str(), -1, &row_insert, nullptr) == SQLITE_OK, database);
+    check(sqlite3_prepare_v2(database, "INSERT INTO chunk VALUES (?, ?, ?, ?, ?, ?, ?)", -1, &chunk_insert, nullptr) == SQLITE_OK,
+          database);
+    execute("BEGIN");
+    auto began = std::chrono::steady_clock::now();
+    for (const auto& batch : batches) {
+        for (const ChunkRecord& chunk : batch->chunks) {
+            sqlite3_bind_int64(chunk_insert, 1, static_cast<sqlite3_int64>(chunk.input));
+            sqlite3_bind_int64(chunk_insert, 2, chunk.link);
+            sqlite3_bind_int64(chunk_insert, 3, chunk.t_rx_ns);
+            sqlite3_bind_int64(chunk_insert, 4, chunk.utc_rx_ns);
+            sqlite3_bind_int64(chunk_insert, 5, static_cast<sqlite3_int64>(chunk.stream_offset));
+            sqlite3_bind_int64(chunk_insert, 6, chunk.carried);
+            sqlite3_bind_blob(chunk_insert, 7, batch->bytes.data(), static_cast<int>(batch->bytes.size()), SQLITE_STATIC);
+            check(sqlite3_step(chunk_insert) == SQLITE_DONE, database);
+            sqlite3_reset(chunk_insert);
+        }
+        for (const RowRecord& row : batch->rows) {
+            sqlite3_bind_int64(row_insert, 1, row.t_ns);
+            sqlite3_bind_int64(row_insert, 2, row.t_rx_ns);
+            for (std::size_t c = 0; c < kColumns; ++c) {
+                sqlite3_bind_double(row_insert, static_cast<int>(c) + 3, batch->numbers[row.numbers_offset + c]);
+            }
+            check(sqlite3_step(row_insert) == SQLITE_DONE, database);
+            sqlite3_reset(row_insert);
+        }
+        if (std::chrono::steady_clock::now() - began >= kCommitInterval) {
+            execute("COMMIT");
+            execute("BEGIN");
+            began = std::chrono::steady_clock::now();
+        }
+    }
+    execute("COMMIT");
+    sqlite3_finalize(row_insert);
+    sqlite3_finalize(chunk_insert);
+    sqlite3_close(database);
+}
+
+} // namespace
+
+int main() {
+    const auto directory = std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
+    const auto batches = make_batches();
+    const Schema tables = schema();
+    PipelineSetup setup;
+    setup.links.push_back({"radio", "file:bench", 0});
+    std::size_t rows_lost = 0;
+    double commit_ms_max = 0;
+    for (const bool synced : {true, false}) {
+        bench::Race race;
+        const auto ours = race.add("recorder", [&] {
+            std::filesystem::remove_all(directory);
+            std::filesystem::create_directory(directory);
+            Recorder recorder({.directory = directory, .sync_every_commit = synced, .queue_bytes_max = 1u << 30}, setup);
+            recorder.begin(tables, kStart_ns, kStart_ns, "");
+            for (const auto& batch : batches) {
+                recorder.push(batch);
+            }
+            recorder.flush(60'000);
+            rows_lost += kBatches * kRowsPerBatch - recorder.status().rows_written;
+            commit_ms_max = std::max(commit_ms_max, recorder.status().commit_ms_max);
+        });
+        const auto plain = race.add("plain", [&] {
+            std::filesystem::remove_all(directory);
+            std::filesystem::create_directory(directory);
+            plain_loop(directory / "plain.sqlite", batches, synced);
+        });
+        race.run(5);
+        const double rows = static_cast<double>(kBatches * kRowsPerBatch);
+        std::printf("record, synchronous=%s: %.0f rows/s of %zu REAL columns (spread %.0f %%), plain SQLite loop %.0f rows/s "
+                    "(spread %.0f %%), ratio %.2f, slowest commit %.1f ms\n",
+                    synced ? "FULL" : "NORMAL", rows / race.median_s(ours), kColumns, race.spread_percent(ours),
+                    rows / race.median_s(plain), race.spread_percent(plain), race.median_s(plain) / race.median_s(ours),
+                    commit_ms_max);
+    }
+    std::filesystem::remove_all(directory);
+    if (rows_lost > 0) {
+        std::fprintf(stderr, "%zu rows did not reach the file: the figures above count for nothing\n", rows_lost);
+        return 1;
+    }
+    return 0;
+}
