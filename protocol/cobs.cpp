@@ -14,11 +14,19 @@ constexpr std::size_t kShortCopy = 16;
 } // namespace
 
 CobsResult cobs_decode(std::span<const std::byte> encoded, std::span<std::byte> decoded) noexcept {
-    if (encoded.empty())
-        return {CobsStatus::complete, 0, 0};
-    const void* zero = std::memchr(encoded.data(), 0, encoded.size());
+    const void* zero = encoded.empty() ? nullptr : std::memchr(encoded.data(), 0, encoded.size());
+    if (zero == nullptr)
+        return cobs_decode_nonzero(encoded, decoded);
+    const auto size = static_cast<std::size_t>(static_cast<const std::byte*>(zero) - encoded.data());
+    CobsResult result = cobs_decode_nonzero(encoded.first(size), decoded);
+    if (result.status != CobsStatus::no_room)
+        result.status = CobsStatus::zero_inside;
+    return result;
+}
+
+CobsResult cobs_decode_nonzero(std::span<const std::byte> encoded, std::span<std::byte> decoded) noexcept {
     const std::byte* const begin = encoded.data();
-    const std::byte* const end = zero != nullptr ? static_cast<const std::byte*>(zero) : begin + encoded.size();
+    const std::byte* const end = begin + encoded.size();
     const std::byte* from = begin;
     std::byte* to = decoded.data();
     std::byte* const to_end = to + decoded.size();
@@ -48,7 +56,7 @@ CobsResult cobs_decode(std::span<const std::byte> encoded, std::span<std::byte> 
             if (cut_short) {
                 from += 1 + size;
                 to += size;
-                return result(zero != nullptr ? CobsStatus::zero_inside : CobsStatus::cut_short);
+                return result(CobsStatus::cut_short);
             }
         }
         from += 1 + size;
@@ -56,7 +64,7 @@ CobsResult cobs_decode(std::span<const std::byte> encoded, std::span<std::byte> 
         if (code != 0xFF && from != end)
             *to++ = std::byte{0};
     }
-    return result(zero != nullptr ? CobsStatus::zero_inside : CobsStatus::complete);
+    return result(CobsStatus::complete);
 }
 
 CobsResult cobs_encode(std::span<const std::byte> plain, std::span<std::byte> encoded) noexcept {

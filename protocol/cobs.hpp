@@ -27,6 +27,10 @@ struct CobsResult {
 /// octets is understood with and without the final 0x01. `decoded` must not overlap `encoded`.
 [[nodiscard]] CobsResult cobs_decode(std::span<const std::byte> encoded, std::span<std::byte> decoded) noexcept;
 
+/// The same for octets that are known to hold no 0x00, as between two delimiters; the status is never `zero_inside`.
+[[nodiscard]] CobsResult cobs_decode_nonzero(std::span<const std::byte> encoded,
+                                             std::span<std::byte> decoded) noexcept;
+
 /// Stuffs `plain` without a delimiter, in the short form (no final 0x01 after a last block of 254 octets).
 /// In place: `plain` may lie in `encoded` if it starts at least cobs_overhead_max(plain.size()) octets after its start.
 /// The status is `complete` or `no_room`.

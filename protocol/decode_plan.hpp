@@ -47,10 +47,10 @@ struct QuadStep {
         integers,
         prepared ///< the values are in place already
     };
-    alignas(16) std::array<double, kLanes> gain;
-    alignas(16) std::array<double, kLanes> offset; ///< -0.0 without calibration: adds nothing, not even to a zero's sign
-    alignas(16) std::array<double, kLanes> least;  ///< infinities where there is no valid range
-    alignas(16) std::array<double, kLanes> greatest;
+    alignas(32) std::array<double, kLanes> gain;
+    alignas(32) std::array<double, kLanes> offset; ///< -0.0 without calibration: adds nothing, not even to a zero's sign
+    alignas(32) std::array<double, kLanes> least;  ///< infinities where there is no valid range
+    alignas(32) std::array<double, kLanes> greatest;
     std::array<IntegerStep, kLanes> integers;
     Load load;
 };
@@ -79,7 +79,19 @@ struct RowPlace {
 
 [[nodiscard]] RowPlan make_row_plan(std::size_t table, const std::vector<Field>& fields, const RowPlace& place);
 
-/// Writes the row's numbers to `values`, which has room for kLanes * quads.size(). Returns DecodedRow::out_of_range.
-std::uint64_t decode_numbers(const RowPlan& row, const std::byte* base, double* values) noexcept;
+/// Rows of one plan at equal distances: a batch's samples, or one row.
+struct RowSeries {
+    const std::byte* base; ///< of the first
+    std::size_t stride;    ///< octets from one to the next
+    std::size_t count;
+};
+
+/// Writes each row's numbers to `values`, kLanes * quads.size() apart, and its DecodedRow::out_of_range to `marks`.
+/// The vectors are the widest this processor has; the bits of the result do not depend on them.
+void decode_numbers(const RowPlan& row, const RowSeries& series, double* values, std::uint64_t* marks) noexcept;
+
+/// The same with what every processor has: what tests compare the fast way with.
+void decode_numbers_portable(const RowPlan& row, const RowSeries& series, double* values,
+                             std::uint64_t* marks) noexcept;
 
 } // namespace turnstone

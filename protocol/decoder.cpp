@@ -44,7 +44,10 @@ struct Decoder::Plan {
     std::size_t texts_used = 0;
     std::size_t characters_used = 0;
 
-    void decode_row(const RowPlan& row, const std::byte* base, double time_offset_ms) noexcept;
+    std::vector<std::uint64_t> marks;
+
+    void decode_rows(const RowPlan& row, const RowSeries& series, double first_offset_ms, double period_ms) noexcept;
+    std::span<const std::string_view> decode_texts(const RowPlan& row, const std::byte* base) noexcept;
 };
 
 Decoder::Decoder(const Dictionary& dictionary) : plan_(std::make_unique<Plan>()) {
@@ -85,6 +88,7 @@ Decoder::Decoder(const Dictionary& dictionary) : plan_(std::make_unique<Plan>())
         texts_max = std::max(texts_max, texts[table.packet] += row_count * table.text_count);
     }
     plan.rows.resize(rows_max);
+    plan.marks.resize(rows_max);
     plan.numbers.resize(numbers_max);
     plan.texts.resize(texts_max);
     plan.characters.resize(3 * kFrameOctetsMax); // an octet that is not UTF-8 becomes three
@@ -93,22 +97,34 @@ Decoder::Decoder(const Dictionary& dictionary) : plan_(std::make_unique<Plan>())
 Decoder::Decoder(Decoder&&) noexcept = default;
 Decoder::~Decoder() = default;
 
-void Decoder::Plan::decode_row(const RowPlan& row, const std::byte* base, double time_offset_ms) noexcept {
-    double* const values = numbers.data() + numbers_used;
-    const std::uint64_t out_of_range = decode_numbers(row, base, values);
-    std::string_view* const first_text = texts.data() + texts_used;
-    std::string_view* text = first_text;
-    for (const TextStep& step : row.texts) {
-        const std::byte* const begin = base + step.octet;
-        const std::byte* const end = std::find(begin, begin + step.size, std::byte{0});
+void Decoder::Plan::decode_rows(const RowPlan& row, const RowSeries& series, double first_offset_ms,
+                                double period_ms) noexcept {
+    const std::size_t stride = kLanes * row.quads.size();
+    double* values = numbers.data() + numbers_used;
+    decode_numbers(row, series, values, marks.data());
+    DecodedRow* out = rows.data() + rows_used;
+    for (std::size_t k = 0; k < series.count; ++k, values += stride) {
+        *out++ = {row.table, first_offset_ms + static_cast<double>(k) * period_ms, {values, row.number_count}, {},
+                  marks[k]};
+        if (!row.texts.empty()) [[unlikely]]
+            out[-1].texts = decode_texts(row, series.base + k * series.stride);
+    }
+    rows_used += series.count;
+    numbers_used += series.count * stride;
+}
+
+std::span<const std::string_view> Decoder::Plan::decode_texts(const RowPlan& row, const std::byte* base) noexcept {
+    const std::span<std::string_view> out = std::span(texts).subspan(texts_used, row.texts.size());
+    for (std::size_t i = 0; i < out.size(); ++i) {
+        const std::byte* const begin = base + row.texts[i].octet;
+        const std::byte* const end = std::find(begin, begin + row.texts[i].size, std::byte{0});
         char* const to = characters.data() + characters_used;
         const std::size_t size = to_valid_utf8({begin, end}, to);
         characters_used += size;
-        *text++ = {to, size};
+        out[i] = {to, size};
     }
-    rows[rows_used++] = {row.table, time_offset_ms, {values, row.number_count}, {first_text, text}, out_of_range};
-    numbers_used += kLanes * row.quads.size();
-    texts_used += row.texts.size();
+    texts_used += out.size();
+    return out;
 }
 
 DecodedPacket Decoder::decode(std::span<const std::byte> packet) noexcept {
@@ -140,10 +156,11 @@ DecodedPacket Decoder::decode(std::span<const std::byte> packet) noexcept {
 
     plan.rows_used = plan.numbers_used = plan.texts_used = plan.characters_used = 0;
     if (target.row)
-        plan.decode_row(*target.row, packet.data(), 0.0);
-    for (unsigned k = 0; k < target.sample_count; ++k)
-        plan.decode_row(*target.batch, packet.data() + target.batch_octet + k * target.sample_octets,
-                        target.first_offset_ms + k * target.period_ms);
+        plan.decode_rows(*target.row, {packet.data(), 0, 1}, 0.0, 0.0);
+    if (target.batch)
+        plan.decode_rows(*target.batch,
+                         {packet.data() + target.batch_octet, target.sample_octets, target.sample_count},
+                         target.first_offset_ms, target.period_ms);
     decoded.verdict = DecodeVerdict::good;
     decoded.packet = static_cast<std::size_t>(index);
     decoded.onboard_ticks_ns = decode_time_ns(plan.dictionary->time, packet.subspan(kPrimaryHeaderOctets));

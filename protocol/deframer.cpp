@@ -57,7 +57,7 @@ bool Deframer::close(std::span<const std::byte> bytes, Frame& frame) noexcept {
 }
 
 FrameVerdict Deframer::unpack(std::span<const std::byte> stuffed, std::span<const std::byte>& packet) noexcept {
-    const CobsResult plain = cobs_decode(stuffed, packet_);
+    const CobsResult plain = cobs_decode_nonzero(stuffed, packet_);
     const std::size_t size = plain.produced > kCrc16Octets ? plain.produced - kCrc16Octets : 0;
     packet = {packet_.data(), size};
     if (plain.status != CobsStatus::complete)

@@ -6,6 +6,7 @@
 
 #include <catch2/catch.hpp>
 
+#include "protocol/decode_plan.hpp"
 #include "protocol/decoder.hpp"
 #include "protocol/deframer.hpp"
 #include "tests/protocol/octets.hpp"
@@ -263,4 +264,29 @@ TEST_CASE("one decoder reads different packets in any order", "[decoder]") {
             REQUIRE(row.texts.size() == demo.tables[row.table].text_count);
         }
     }
+}
+
+TEST_CASE("this processor's vectors and everybody's give the same bits", "[decoder]") {
+    std::mt19937 random(4);
+    int rows = 0;
+    for (const char* file : {"tools/demo/sanderling/dictionary.json", "tests/golden/dictionary/stress.json"}) {
+        const Dictionary dictionary = dictionary_of(read_json(file));
+        for (const Packet& packet : dictionary.packets) {
+            const RowPlan plan = make_row_plan(0, packet.fields, {0, 0, packet.user_data_octets});
+            for (int i = 0; i < 300 && packet.user_data_octets >= 8 && !packet.fields.empty(); ++i) {
+                const Exact user(random_octets(random, packet.user_data_octets, 30));
+                std::vector<double> fast(kLanes * plan.quads.size());
+                std::vector<double> portable(fast.size());
+                std::uint64_t fast_marks = 0;
+                std::uint64_t portable_marks = 0;
+                decode_numbers(plan, {user.span().data(), 0, 1}, fast.data(), &fast_marks);
+                decode_numbers_portable(plan, {user.span().data(), 0, 1}, portable.data(), &portable_marks);
+                REQUIRE(fast_marks == portable_marks);
+                for (std::size_t k = 0; k < plan.number_count; ++k)
+                    REQUIRE(std::bit_cast<std::uint64_t>(fast[k]) == std::bit_cast<std::uint64_t>(portable[k]));
+                ++rows;
+            }
+        }
+    }
+    CHECK(rows == 300 * 8);
 }
