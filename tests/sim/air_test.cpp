@@ -29,7 +29,8 @@ TEST_CASE("The standard day reproduces rows of the U.S. Standard Atmosphere 1976
 }
 
 TEST_CASE("Gravity at the pad is that of the Geodetic Reference System 1980") {
-    // H. Moritz, Geodetic Reference System 1980: equator 9.7803267715, 45 degrees 9.806199203, pole 9.8321863685 m/s2.
+    // H. Moritz, Geodetic Reference System 1980: equator 9.7803267715, 45 degrees 9.806199203,
+    // pole 9.8321863685 m/s2.
     CHECK(gravity_at_pad(0.0, 0.0).at(0.0) == Approx(9.7803267715).margin(2e-5));
     CHECK(gravity_at_pad(45.0, 0.0).at(0.0) == Approx(9.806199203).margin(2e-5));
     CHECK(gravity_at_pad(-90.0, 0.0).at(0.0) == Approx(9.8321863685).margin(2e-5));
@@ -39,7 +40,8 @@ TEST_CASE("Gravity at the pad is that of the Geodetic Reference System 1980") {
 }
 
 TEST_CASE("Gusts have the stated size and correlation length") {
-    // First-order Gauss-Markov: autocorrelation exp(-distance / length) (MIL-F-8785C, 3.7.2, longitudinal spectrum).
+    // First-order Gauss-Markov: autocorrelation exp(-distance / length) (MIL-F-8785C, 3.7.2, longitudinal
+    // spectrum).
     Wind wind({{0.0}, {10.0}}, {{0.0}, {0.0}}, 0.2, 100.0, Random(7, "gusts"));
     const double dt_s = 0.5, airspeed_mps = 20.0; // 10 m a step
     double sum = 0.0, sum_square = 0.0, sum_lagged = 0.0, previous = wind.at(0.0).x() - 10.0;

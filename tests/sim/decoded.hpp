@@ -19,7 +19,8 @@ struct DecodedRowCopy {
 
 struct DecodedStream {
     std::map<std::string, std::vector<DecodedRowCopy>> tables;
-    std::vector<std::pair<std::uint16_t, std::uint16_t>> packets; ///< apid and sequence count, good ones, in order
+    std::vector<std::pair<std::uint16_t, std::uint16_t>>
+        packets; ///< apid and sequence count, good ones, in order
     std::uint64_t frames_bad = 0;
     std::uint64_t rows_out_of_range = 0;
 };
@@ -51,8 +52,10 @@ inline DecodedStream decode(const FlightResult& flight) {
             out.packets.emplace_back(packet.apid, packet.sequence_count);
             for (const DecodedRow& row : packet.rows) {
                 const ChannelTable& table = dictionary.tables[row.table];
-                DecodedRowCopy copy{static_cast<double>(packet.onboard_ticks_ns) * 1e-9 + row.time_offset_ms * 1e-3,
-                                    packet.sequence_count, {}};
+                DecodedRowCopy copy{static_cast<double>(packet.onboard_ticks_ns) * 1e-9 +
+                                        row.time_offset_ms * 1e-3,
+                                    packet.sequence_count,
+                                    {}};
                 std::size_t number = 0;
                 for (const Channel& channel : table.channels) {
                     if (channel.field->type != FieldType::text) {

@@ -1,5 +1,6 @@
-/// Whole trajectories of the flight model against tests/reference/numerics: closed forms (Tsiolkovsky; the parabola) and
-/// solve_ivp DOP853 at 1e-12. Tolerances are those the files give for RK4 with 1 ms (here 0.5 and 1 ms) steps.
+/// Whole trajectories of the flight model against tests/reference/numerics: closed forms (Tsiolkovsky; the
+/// parabola) and solve_ivp DOP853 at 1e-12. Tolerances are those the files give for RK4 with 1 ms (here 0.5
+/// and 1 ms) steps.
 #include <cmath>
 #include <numbers>
 
@@ -27,8 +28,9 @@ TEST_CASE("A six-degree flight agrees with the reference integration") {
     std::size_t rows_checked = 0;
     for (const nlohmann::json& entry : reference_cases("sixdof.json", "sixdof_flight")) {
         const nlohmann::json& in = entry.at("inputs");
-        FlightSetup setup = point_mass(in.at("mass_dry_kg"), in.at("reference_area_m2"), in.at("cd"),
-                                       Air::standard(in.at("pad_elevation_m")), {in.at("g_m_s2"), kForever_m});
+        FlightSetup setup =
+            point_mass(in.at("mass_dry_kg"), in.at("reference_area_m2"), in.at("cd"),
+                       Air::standard(in.at("pad_elevation_m")), {in.at("g_m_s2"), kForever_m});
         setup.mass_propellant_kg = in.at("propellant_kg");
         setup.thrust_n = table_of(in.at("thrust_table_s_N"));
         setup.rail_length_m = in.at("rail_length_m");
@@ -42,7 +44,8 @@ TEST_CASE("A six-degree flight agrees with the reference integration") {
         setup.airframe.damping_length2_m2 = in.at("damping_length2_m2");
         setup.airframe.roll_damping_m2 = in.at("roll_Lp_coefficient_m2");
         setup.airframe.roll_cant_m = in.at("roll_cant_moment_coefficient_m");
-        setup.wind = Wind({{0.0}, {in.at("wind_east_m_s")}}, {{0.0}, {in.at("wind_north_m_s")}}, 0.0, 1.0, Random(0, "calm"));
+        setup.wind = Wind({{0.0}, {in.at("wind_east_m_s")}}, {{0.0}, {in.at("wind_north_m_s")}}, 0.0, 1.0,
+                          Random(0, "calm"));
         FlightModel model(setup);
         CHECK(distance(model.state().q_local_body, quaternion_of(in.at("q0_wxyz"))) < 1e-12);
 
@@ -55,14 +58,16 @@ TEST_CASE("A six-degree flight agrees with the reference integration") {
             CHECK((state.position_enu_m - vector_of(row, 1)).norm() < 1e-5 * greatest_m);
             CHECK((state.velocity_enu_mps - vector_of(row, 4)).norm() < 1e-5 * 70.0);
             CHECK(distance(state.q_local_body, quaternion_of(row, 7)) < 1e-4);
-            CHECK((state.rate_body_rad_s - vector_of(row, 11)).norm() < 1e-4 * (1.0 + vector_of(row, 11).norm()));
+            CHECK((state.rate_body_rad_s - vector_of(row, 11)).norm() <
+                  1e-4 * (1.0 + vector_of(row, 11).norm()));
             CHECK(state.propellant_kg == Approx(row.at(14).get<double>()).margin(1e-9));
             ++rows_checked;
         }
         (void)model.advance_to(9.0, 0.0005);
         CHECK(model.events().lift_off_s == Approx(expected.at("lift_off_s").get<double>()).margin(1e-9));
         CHECK(model.events().rail_exit_s == Approx(expected.at("rail_exit_s").get<double>()).epsilon(1e-6));
-        CHECK(model.events().rail_exit_speed_mps == Approx(expected.at("rail_exit_speed_m_s").get<double>()).epsilon(1e-6));
+        CHECK(model.events().rail_exit_speed_mps ==
+              Approx(expected.at("rail_exit_speed_m_s").get<double>()).epsilon(1e-6));
         CHECK(model.events().apogee_s == Approx(expected.at("apogee_s").get<double>()).epsilon(1e-5));
         CHECK(model.events().apogee_m == Approx(expected.at("apogee_up_m").get<double>()).epsilon(1e-5));
     }
@@ -76,7 +81,8 @@ TEST_CASE("Powered vertical flight agrees with the reference integration") {
         const nlohmann::json& in = entry.at("inputs");
         FlightSetup setup = point_mass(in.at("mass_dry_kg"), in.at("area_m2"), 0.0,
                                        Air::standard(in.at("pad_elevation_m")), {9.80665, kForever_m});
-        setup.drag_coefficient = in.at("cd").is_number() ? Table{{0.0}, {in.at("cd").get<double>()}} : table_of(in.at("cd"));
+        setup.drag_coefficient =
+            in.at("cd").is_number() ? Table{{0.0}, {in.at("cd").get<double>()}} : table_of(in.at("cd"));
         setup.mass_propellant_kg = in.at("propellant_kg");
         setup.thrust_n = table_of(in.at("thrust_table_s_N"));
         setup.ignition_s = 0.0;
@@ -92,8 +98,10 @@ TEST_CASE("Powered vertical flight agrees with the reference integration") {
         (void)model.advance_to(expected.at("apogee_time_s").get<double>() + 0.1, 0.001);
         CHECK(model.events().lift_off_s == Approx(expected.at("lift_off_s").get<double>()).margin(1e-8));
         CHECK(model.events().burn_out_s == Approx(expected.at("burn_out_s").get<double>()));
-        CHECK(model.events().apogee_m == Approx(expected.at("apogee_above_pad_m").get<double>()).epsilon(tolerance));
-        CHECK(model.events().apogee_s == Approx(expected.at("apogee_time_s").get<double>()).epsilon(tolerance));
+        CHECK(model.events().apogee_m ==
+              Approx(expected.at("apogee_above_pad_m").get<double>()).epsilon(tolerance));
+        CHECK(model.events().apogee_s ==
+              Approx(expected.at("apogee_time_s").get<double>()).epsilon(tolerance));
         ++cases;
     }
     CHECK(cases == 6);
@@ -115,8 +123,10 @@ TEST_CASE("In a vacuum the rocket equation holds") {
         FlightModel model(setup);
         const nlohmann::json& expected = entry.at("expected");
         (void)model.advance_to(burn_s, 0.001);
-        // Thrust begins and ends with a step inside the first and last stage: 1e-3 of an integration step is lost.
-        CHECK(model.state().velocity_enu_mps.z() == Approx(expected.at("burn_out_speed_m_s").get<double>()).epsilon(5e-4));
+        // Thrust begins and ends with a step inside the first and last stage: 1e-3 of an integration step is
+        // lost.
+        CHECK(model.state().velocity_enu_mps.z() ==
+              Approx(expected.at("burn_out_speed_m_s").get<double>()).epsilon(5e-4));
         (void)model.advance_to(expected.at("apogee_time_s").get<double>() + 0.5, 0.001);
         CHECK(model.events().apogee_m == Approx(expected.at("apogee_height_m").get<double>()).epsilon(1e-3));
         ++cases;
@@ -132,10 +142,10 @@ TEST_CASE("Thrown bodies follow the parabola, and the drag trajectory in standar
             const nlohmann::json& in = entry.at("inputs");
             const nlohmann::json& expected = entry.at("expected");
             const bool drag = in.contains("cd");
-            const FlightSetup setup =
-                point_mass(drag ? in.at("mass_kg").get<double>() : 1.0, drag ? in.at("area_m2").get<double>() : 1.0,
-                           drag ? in.at("cd").get<double>() : 0.0,
-                           Air::standard(drag ? in.at("pad_elevation_m").get<double>() : 0.0), {9.80665, kForever_m});
+            const FlightSetup setup = point_mass(
+                drag ? in.at("mass_kg").get<double>() : 1.0, drag ? in.at("area_m2").get<double>() : 1.0,
+                drag ? in.at("cd").get<double>() : 0.0,
+                Air::standard(drag ? in.at("pad_elevation_m").get<double>() : 0.0), {9.80665, kForever_m});
             const double elevation_rad = in.at("elevation_deg").get<double>() * kDegree_rad;
             BodyState state;
             state.velocity_enu_mps = in.at("v0_m_s").get<double>() *
@@ -144,11 +154,15 @@ TEST_CASE("Thrown bodies follow the parabola, and the drag trajectory in standar
             (void)model.advance_to(expected.at("flight_time_s").get<double>() + 1.0, 0.001);
             const double apogee_m = drag ? expected.at("apogee_above_pad_m") : expected.at("apogee_m");
             CHECK(model.events().apogee_m == Approx(apogee_m).epsilon(1e-6));
-            CHECK(model.events().landing_s == Approx(expected.at("flight_time_s").get<double>()).epsilon(1e-6));
-            CHECK(model.state().position_enu_m.x() == Approx(expected.at("range_m").get<double>()).epsilon(2e-4));
+            CHECK(model.events().landing_s ==
+                  Approx(expected.at("flight_time_s").get<double>()).epsilon(1e-6));
+            CHECK(model.state().position_enu_m.x() ==
+                  Approx(expected.at("range_m").get<double>()).epsilon(2e-4));
             if (drag) {
-                CHECK(model.events().apogee_s == Approx(expected.at("apogee_time_s").get<double>()).epsilon(1e-6));
-                CHECK(model.events().landing_speed_mps == Approx(expected.at("impact_speed_m_s").get<double>()).epsilon(1e-4));
+                CHECK(model.events().apogee_s ==
+                      Approx(expected.at("apogee_time_s").get<double>()).epsilon(1e-6));
+                CHECK(model.events().landing_speed_mps ==
+                      Approx(expected.at("impact_speed_m_s").get<double>()).epsilon(1e-4));
             }
             ++cases;
         }
@@ -162,8 +176,9 @@ TEST_CASE("Drift under a canopy through layered wind agrees with the reference i
         INFO(entry.at("id"));
         const nlohmann::json& in = entry.at("inputs");
         const nlohmann::json& expected = entry.at("expected");
-        FlightSetup setup = point_mass(in.at("mass_kg"), in.at("drag_area_cdS_m2"), 1.0,
-                                       Air::standard(in.at("pad_elevation_m")), {in.at("g_m_s2"), kForever_m});
+        FlightSetup setup =
+            point_mass(in.at("mass_kg"), in.at("drag_area_cdS_m2"), 1.0,
+                       Air::standard(in.at("pad_elevation_m")), {in.at("g_m_s2"), kForever_m});
         Table east, north;
         for (const nlohmann::json& row : in.at("wind_table_height_speed_from_deg")) {
             const double speed = row.at(1);
@@ -180,8 +195,10 @@ TEST_CASE("Drift under a canopy through layered wind agrees with the reference i
         FlightModel model(setup, state);
         (void)model.advance_to(expected.at("descent_time_s").get<double>() + 1.0, 0.001);
         CHECK(model.events().landing_s == Approx(expected.at("descent_time_s").get<double>()).epsilon(1e-6));
-        CHECK(model.state().position_enu_m.x() == Approx(expected.at("drift_east_m").get<double>()).margin(0.01));
-        CHECK(model.state().position_enu_m.y() == Approx(expected.at("drift_north_m").get<double>()).margin(0.01));
+        CHECK(model.state().position_enu_m.x() ==
+              Approx(expected.at("drift_east_m").get<double>()).margin(0.01));
+        CHECK(model.state().position_enu_m.y() ==
+              Approx(expected.at("drift_north_m").get<double>()).margin(0.01));
         ++cases;
     }
     CHECK(cases == 3);

@@ -21,8 +21,8 @@ Scenario standing(const Impairment& impairment) {
 }
 
 struct Counts {
-    double packets = 0.0, lost = 0.0, faded = 0.0, corrupted = 0.0, truncated = 0.0, duplicated = 0.0, reordered = 0.0,
-           bits = 0.0, octets_changed = 0.0;
+    double packets = 0.0, lost = 0.0, faded = 0.0, corrupted = 0.0, truncated = 0.0, duplicated = 0.0,
+           reordered = 0.0, bits = 0.0, octets_changed = 0.0;
 };
 
 Counts count(const FlightResult& flight) {
@@ -43,12 +43,15 @@ Counts count(const FlightResult& flight) {
 }
 
 /// Four standard errors of a binomial proportion.
-double four_sigma(double p, double n) { return 4.0 * std::sqrt(p * (1.0 - p) / n); }
+double four_sigma(double p, double n) {
+    return 4.0 * std::sqrt(p * (1.0 - p) / n);
+}
 
 } // namespace
 
 TEST_CASE("Each impairment happens as often as asked") {
-    const Impairment wanted{.loss = 0.1, .bit_error = 1e-4, .duplicate = 0.05, .truncation = 0.02, .reorder = 0.03};
+    const Impairment wanted{
+        .loss = 0.1, .bit_error = 1e-4, .duplicate = 0.05, .truncation = 0.02, .reorder = 0.03};
     const FlightResult flight = fly(standing(wanted), 3);
     const Counts counts = count(flight);
     REQUIRE(counts.packets > 25000.0);
@@ -96,7 +99,8 @@ TEST_CASE("Range loses half the packets where it says, and few near the pad") {
     double near = 0.0, near_lost = 0.0, far = 0.0, far_lost = 0.0;
     for (std::size_t i = 0; i < flight.sent.packets.size(); ++i) {
         const auto tick = static_cast<std::size_t>(flight.sent.packets[i].t_begin_s / kTruthStep_s);
-        const double range_m = flight.truth.samples.at(std::min(tick, flight.truth.samples.size() - 1)).position_enu_m.norm();
+        const double range_m =
+            flight.truth.samples.at(std::min(tick, flight.truth.samples.size() - 1)).position_enu_m.norm();
         const bool lost = flight.received.fates[i].faded;
         near += range_m < 100.0 ? 1.0 : 0.0;
         near_lost += range_m < 100.0 && lost ? 1.0 : 0.0;
@@ -138,7 +142,8 @@ TEST_CASE("Octets reach the receiver one after another at the radio's rate") {
     double free_s = 0.0;
     for (const SentPacket& packet : flight.sent.packets) {
         REQUIRE(packet.t_begin_s >= free_s - 1e-12);
-        REQUIRE(packet.t_end_s - packet.t_begin_s == Approx(static_cast<double>(packet.size) * 10.0 / 57600.0));
+        REQUIRE(packet.t_end_s - packet.t_begin_s ==
+                Approx(static_cast<double>(packet.size) * 10.0 / 57600.0));
         REQUIRE(packet.t_begin_s - packet.t_made_s < 0.05); // the radio keeps up
         free_s = packet.t_end_s;
     }

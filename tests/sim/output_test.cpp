@@ -39,7 +39,8 @@ std::vector<std::uint8_t> in_order(const DeliveredStream& stream) {
 }
 
 struct Folder {
-    std::filesystem::path path = std::filesystem::temp_directory_path() / ("turnstone_sim_" + std::to_string(::getpid()));
+    std::filesystem::path path =
+        std::filesystem::temp_directory_path() / ("turnstone_sim_" + std::to_string(::getpid()));
     Folder() { std::filesystem::create_directories(path); }
     ~Folder() { std::filesystem::remove_all(path); }
 };
@@ -124,7 +125,8 @@ TEST_CASE("A file and a TCP client get what was delivered") {
         REQUIRE(play(stream, **output, 0.0, std::nullopt, stop));
     }
     std::ifstream file(path, std::ios::binary);
-    const std::vector<std::uint8_t> stored{std::istreambuf_iterator<char>(file), std::istreambuf_iterator<char>()};
+    const std::vector<std::uint8_t> stored{std::istreambuf_iterator<char>(file),
+                                           std::istreambuf_iterator<char>()};
     CHECK(stored == expected);
 
     // A port of this machine that is free: bound, read back and released.
@@ -153,9 +155,14 @@ TEST_CASE("Wrong outputs are explained") {
         const char* text;
         const char* part;
     };
-    const Case cases[] = {{"", "pty:SYMLINK"},         {"pty:", "pty:SYMLINK"},           {"smoke:1", "smoke"},
-                          {"udp:127.0.0.1", "HOST:PORT"}, {"udp:127.0.0.1:x", "\"x\""},     {"tcp:70000", "65535"},
-                          {"file:/nonexistent/a", "cannot write"}, {"pty:/nonexistent/a", "cannot make the link"}};
+    const Case cases[] = {{"", "pty:SYMLINK"},
+                          {"pty:", "pty:SYMLINK"},
+                          {"smoke:1", "smoke"},
+                          {"udp:127.0.0.1", "HOST:PORT"},
+                          {"udp:127.0.0.1:x", "\"x\""},
+                          {"tcp:70000", "65535"},
+                          {"file:/nonexistent/a", "cannot write"},
+                          {"pty:/nonexistent/a", "cannot make the link"}};
     for (const Case& entry : cases) {
         INFO(entry.text);
         const auto output = open_output(entry.text);

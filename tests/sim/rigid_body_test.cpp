@@ -1,6 +1,6 @@
-/// Rotation of the simulator against tests/reference/numerics/sixdof.json: closed forms of Goldstein, Classical Mechanics,
-/// ch. 5, and Landau and Lifshitz, Mechanics, par. 36-37, and solve_ivp DOP853 at 1e-12. Tolerances are those the file
-/// gives for RK4 with 1 ms steps.
+/// Rotation of the simulator against tests/reference/numerics/sixdof.json: closed forms of Goldstein,
+/// Classical Mechanics, ch. 5, and Landau and Lifshitz, Mechanics, par. 36-37, and solve_ivp DOP853 at 1e-12.
+/// Tolerances are those the file gives for RK4 with 1 ms steps.
 #include <cmath>
 
 #include "tests/sim/support.hpp"
@@ -95,13 +95,16 @@ TEST_CASE("Roll with damping and canted fins settles as a first-order system") {
         double t_s = 0.0;
         for (std::size_t i = 0; i < inputs.at("t_s").size(); ++i) {
             const double to_s = inputs.at("t_s").at(i);
-            state = spin_to(state, t_s, to_s, 0.001, Eigen::Vector3d::Ones(), [&](double, const Eigen::Vector3d& w) {
-                return Eigen::Vector3d(damping * w.x() + drive, 0.0, 0.0);
-            });
+            state = spin_to(state, t_s, to_s, 0.001, Eigen::Vector3d::Ones(),
+                            [&](double, const Eigen::Vector3d& w) {
+                                return Eigen::Vector3d(damping * w.x() + drive, 0.0, 0.0);
+                            });
             t_s = to_s;
-            CHECK(state.rate_body_rad_s.x() == Approx(entry.at("expected").at("p_rad_s").at(i).get<double>()).margin(1e-9));
+            CHECK(state.rate_body_rad_s.x() ==
+                  Approx(entry.at("expected").at("p_rad_s").at(i).get<double>()).margin(1e-9));
             const double half_angle = 0.5 * entry.at("expected").at("roll_angle_rad").at(i).get<double>();
-            CHECK(distance(state.q_local_body, {std::cos(half_angle), std::sin(half_angle), 0.0, 0.0}) < 1e-6);
+            CHECK(distance(state.q_local_body, {std::cos(half_angle), std::sin(half_angle), 0.0, 0.0}) <
+                  1e-6);
         }
         ++cases;
     }
@@ -149,7 +152,8 @@ TEST_CASE("A damped pitch oscillation follows the second-order closed form") {
 TEST_CASE("Quaternion kinematics under given rates agree with an independent integration") {
     // w(t) = [6+2 sin(1.5 t), 0.8 cos(3 t), -0.5+0.6 sin(2 t+0.4)], as the case states it.
     const auto rate_at = [](double t) {
-        return Eigen::Vector3d(6.0 + 2.0 * std::sin(1.5 * t), 0.8 * std::cos(3.0 * t), -0.5 + 0.6 * std::sin(2.0 * t + 0.4));
+        return Eigen::Vector3d(6.0 + 2.0 * std::sin(1.5 * t), 0.8 * std::cos(3.0 * t),
+                               -0.5 + 0.6 * std::sin(2.0 * t + 0.4));
     };
     for (const nlohmann::json& entry : reference_cases("sixdof.json", "quaternion_kinematics")) {
         BodyState state;
@@ -172,7 +176,8 @@ TEST_CASE("Quaternion kinematics under given rates agree with an independent int
                 state = rk4_step(state, begin_s + k * 0.001, 0.001, rate_of, unused);
             }
             t_s = to_s;
-            CHECK(distance(state.q_local_body, quaternion_of(entry.at("expected").at("q_wxyz").at(i))) < 1e-6);
+            CHECK(distance(state.q_local_body, quaternion_of(entry.at("expected").at("q_wxyz").at(i))) <
+                  1e-6);
         }
     }
 }

@@ -68,9 +68,12 @@ TEST_CASE("What the ground decodes is what the sensors read, within quantisation
     double worst_accel = 0.0, worst_rate = 0.0, worst_time_s = 0.0;
     for (std::size_t i = 0; i < samples.size(); ++i) {
         const ImuReading& reading = flight.sensors.imu[i];
-        worst_accel = std::max(worst_accel, std::abs(samples[i].numbers.at("accel_body_y") - reading.accel_body_mps2.y()));
-        worst_rate = std::max(worst_rate, std::abs(samples[i].numbers.at("rate_body_z") - reading.rate_body_rad_s.z()));
-        const double onboard_s = flight.clock.at_start_s + reading.t_s * (1.0 + flight.clock.drift_ppm * 1e-6);
+        worst_accel = std::max(worst_accel,
+                               std::abs(samples[i].numbers.at("accel_body_y") - reading.accel_body_mps2.y()));
+        worst_rate = std::max(worst_rate,
+                              std::abs(samples[i].numbers.at("rate_body_z") - reading.rate_body_rad_s.z()));
+        const double onboard_s =
+            flight.clock.at_start_s + reading.t_s * (1.0 + flight.clock.drift_ppm * 1e-6);
         worst_time_s = std::max(worst_time_s, std::abs(samples[i].onboard_s - onboard_s));
     }
     CHECK(worst_accel <= 0.0025 + 1e-9);
@@ -79,7 +82,8 @@ TEST_CASE("What the ground decodes is what the sensors read, within quantisation
     const auto& pressures = ground.tables.at("baro");
     REQUIRE(pressures.size() == flight.sensors.pressure.size());
     for (std::size_t i = 0; i < pressures.size(); i += 97) {
-        CHECK(pressures[i].numbers.at("static_pressure") == Approx(flight.sensors.pressure[i].pressure_pa).margin(0.0051));
+        CHECK(pressures[i].numbers.at("static_pressure") ==
+              Approx(flight.sensors.pressure[i].pressure_pa).margin(0.0051));
     }
 }
 
@@ -88,16 +92,18 @@ TEST_CASE("The vehicle's own estimate follows the flight") {
     const DecodedStream ground = decode(flight);
     const std::vector<double> altitude = column(ground, "nav", "onboard_altitude");
     // The on-board formula knows nothing of the day's temperature: a few per cent.
-    CHECK(*std::max_element(altitude.begin(), altitude.end()) == Approx(flight.truth.events.apogee_m).epsilon(0.06));
+    CHECK(*std::max_element(altitude.begin(), altitude.end()) ==
+          Approx(flight.truth.events.apogee_m).epsilon(0.06));
     CHECK(std::abs(altitude.back()) < 15.0);
     const std::vector<double> phase = column(ground, "nav", "onboard_phase");
     CHECK(std::is_sorted(phase.begin(), phase.end()));
     CHECK(phase.front() == 0.0);
     CHECK(phase.back() == 5.0);
-    // Before lift-off its attitude is level with the rail within accelerometer bias, about 0.3/9.8 rad per axis.
+    // Before lift-off its attitude is level with the rail within accelerometer bias, about 0.3/9.8 rad per
+    // axis.
     const DecodedRowCopy& pad = ground.tables.at("nav").at(150);
-    const Eigen::Quaterniond q(pad.numbers.at("onboard_q_0"), pad.numbers.at("onboard_q_1"), pad.numbers.at("onboard_q_2"),
-                               pad.numbers.at("onboard_q_3"));
+    const Eigen::Quaterniond q(pad.numbers.at("onboard_q_0"), pad.numbers.at("onboard_q_1"),
+                               pad.numbers.at("onboard_q_2"), pad.numbers.at("onboard_q_3"));
     const Eigen::Vector3d nose = flight.truth.samples.front().q_local_body * Eigen::Vector3d::UnitX();
     CHECK(std::acos(std::min(1.0, (q.normalized() * Eigen::Vector3d::UnitX()).dot(nose))) < 0.15);
 }
@@ -163,7 +169,8 @@ TEST_CASE("A reboot at ejection leaves a gap, a clock that starts again and one 
     CHECK(boots.back() == boots.front() + 1.0);
     const std::vector<double> phase = column(ground, "nav", "onboard_phase");
     CHECK(phase.back() == 5.0);
-    CHECK(std::count(phase.begin(), phase.end(), 0.0) < 205); // the phase survives in memory: no second time on the pad
+    CHECK(std::count(phase.begin(), phase.end(), 0.0) <
+          205); // the phase survives in memory: no second time on the pad
 }
 
 TEST_CASE("A lost fix stays lost from lift-off until after landing") {
@@ -237,18 +244,21 @@ TEST_CASE("Idle on the pad nothing happens, within sensor noise") {
     CHECK(flight.truth.samples.back().t_s == Approx(scenario.pad_s + scenario.idle_s).margin(0.01));
     for (const TruthSample& sample : flight.truth.samples) {
         REQUIRE(sample.position_enu_m.norm() == 0.0);
-        REQUIRE(sample.specific_force_body_mps2.norm() == Approx(9.798).margin(0.003)); // normal gravity there
+        REQUIRE(sample.specific_force_body_mps2.norm() ==
+                Approx(9.798).margin(0.003)); // normal gravity there
     }
     CHECK(decode(flight).rows_out_of_range == 0);
 }
 
 TEST_CASE("An unknown scenario and a wrong folder are explained") {
     const std::string root = TURNSTONE_SOURCE_DIR;
-    const auto unknown = make_scenario("hop", root + "/tools/demo/sanderling", root + "/tools/demo/site.json");
+    const auto unknown =
+        make_scenario("hop", root + "/tools/demo/sanderling", root + "/tools/demo/site.json");
     REQUIRE_FALSE(unknown);
     CHECK(unknown.error().message.find("hop") != std::string::npos);
     CHECK(unknown.error().message.find("--list-scenarios") != std::string::npos);
-    const auto missing = make_scenario("nominal", root + "/tools/demo/nowhere", root + "/tools/demo/site.json");
+    const auto missing =
+        make_scenario("nominal", root + "/tools/demo/nowhere", root + "/tools/demo/site.json");
     REQUIRE_FALSE(missing);
     CHECK(missing.error().message.find("vehicle.json") != std::string::npos);
 }

@@ -82,8 +82,8 @@ TEST_CASE("The barometer lags, steps by one pascal and clips") {
 }
 
 TEST_CASE("Sums of the inertial truth give the velocity and attitude of the flight") {
-    // Specific force and rate are means over each step: summing them with gravity must rebuild the motion. This checks the
-    // sign and frame conventions that estimators rely on.
+    // Specific force and rate are means over each step: summing them with gravity must rebuild the motion.
+    // This checks the sign and frame conventions that estimators rely on.
     const Scenario scenario = demo_scenario("nominal");
     const FlightSetup setup = make_setup(scenario, 1);
     const Truth truth = run_truth(setup, RunKind::flight, 0.0, 0.0);
@@ -117,10 +117,12 @@ TEST_CASE("Fixes come late, scatter as stated, and are lost under thrust") {
         const SensedFlight flight = fly_sensors(scenario, seed);
         for (const FixReading& fix : flight.sensors.fix) {
             CHECK(fix.t_s - fix.t_valid_s == Approx(scenario.vehicle.sensors.fix_delay_s).margin(1e-9));
-            const auto& truth = flight.truth.samples.at(static_cast<std::size_t>(std::lround(fix.t_valid_s / kTruthStep_s)) - 1);
+            const auto& truth = flight.truth.samples.at(
+                static_cast<std::size_t>(std::lround(fix.t_valid_s / kTruthStep_s)) - 1);
             if (fix.fix_type == 3) {
                 const Eigen::Vector3d error =
-                    frame.to_enu_m({fix.latitude_deg, fix.longitude_deg, fix.height_msl_m + scenario.site.geoid_height_m}) -
+                    frame.to_enu_m({fix.latitude_deg, fix.longitude_deg,
+                                    fix.height_msl_m + scenario.site.geoid_height_m}) -
                     truth.position_enu_m;
                 east += error.x() * error.x();
                 up += error.z() * error.z();
@@ -145,7 +147,8 @@ TEST_CASE("Handling is felt and ends at rest") {
         REQUIRE(stream.imu.size() == 6000);
         REQUIRE(stream.pressure.size() == 750);
         for (const PressureReading& reading : stream.pressure) {
-            greatest_change_pa = std::max(greatest_change_pa, std::abs(reading.pressure_pa - stream.pressure[10].pressure_pa));
+            greatest_change_pa =
+                std::max(greatest_change_pa, std::abs(reading.pressure_pa - stream.pressure[10].pressure_pa));
         }
         for (const ImuReading& reading : stream.imu) {
             greatest_force = std::max(greatest_force, std::abs(reading.accel_body_mps2.norm() - 9.8));

@@ -44,7 +44,8 @@ inline Eigen::Quaterniond quaternion_of(const nlohmann::json& row, std::size_t f
 
 /// Largest difference of the components; q and -q are the same attitude.
 inline double distance(const Eigen::Quaterniond& a, const Eigen::Quaterniond& b) {
-    return std::min((a.coeffs() - b.coeffs()).cwiseAbs().maxCoeff(), (a.coeffs() + b.coeffs()).cwiseAbs().maxCoeff());
+    return std::min((a.coeffs() - b.coeffs()).cwiseAbs().maxCoeff(),
+                    (a.coeffs() + b.coeffs()).cwiseAbs().maxCoeff());
 }
 
 /// A vehicle that is only a mass with drag: no lift, no spin, no motor.

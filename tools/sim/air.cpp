@@ -10,7 +10,9 @@ namespace turnstone::sim {
 
 namespace {
 
-double geopotential_m(double geometric_m) { return kEarthRadius_m * geometric_m / (kEarthRadius_m + geometric_m); }
+double geopotential_m(double geometric_m) {
+    return kEarthRadius_m * geometric_m / (kEarthRadius_m + geometric_m);
+}
 
 } // namespace
 
@@ -20,9 +22,11 @@ Air::Air(double pad_elevation_m, double pad_pressure_pa, double pad_temperature_
       exponent_(-kGravityStandard_mps2 / (kGasConstantAir_j_per_kg_k * lapse_k_per_m)) {}
 
 Air Air::standard(double pad_elevation_m) {
-    const double temperature_k = kTemperatureSeaLevel_k + kLapseTroposphere_k_per_m * geopotential_m(pad_elevation_m);
+    const double temperature_k =
+        kTemperatureSeaLevel_k + kLapseTroposphere_k_per_m * geopotential_m(pad_elevation_m);
     const double exponent = -kGravityStandard_mps2 / (kGasConstantAir_j_per_kg_k * kLapseTroposphere_k_per_m);
-    const double pressure_pa = kPressureSeaLevel_pa * std::pow(temperature_k / kTemperatureSeaLevel_k, exponent);
+    const double pressure_pa =
+        kPressureSeaLevel_pa * std::pow(temperature_k / kTemperatureSeaLevel_k, exponent);
     return {pad_elevation_m, pressure_pa, temperature_k, kLapseTroposphere_k_per_m};
 }
 

@@ -1,8 +1,9 @@
 #pragma once
 /// The air of one day above the pad, its wind with gusts, and gravity.
 ///
-/// Independence: nothing here is used by the estimators, and nothing of theirs is used here; only the physical constants of
-/// shared/atmosphere.hpp are common. An error in the estimators' air model would otherwise cancel in the comparison.
+/// Independence: nothing here is used by the estimators, and nothing of theirs is used here; only the
+/// physical constants of shared/atmosphere.hpp are common. An error in the estimators' air model would
+/// otherwise cancel in the comparison.
 #include <Eigen/Core>
 
 #include "tools/sim/random.hpp"
@@ -17,8 +18,8 @@ struct AirPoint {
     double speed_of_sound_mps;
 };
 
-/// One layer of constant lapse in geopotential height, hydrostatic (ISO 2533:1975, 2.7), with the pad's own pressure,
-/// temperature and lapse. Meant for the lowest 11 km.
+/// One layer of constant lapse in geopotential height, hydrostatic (ISO 2533:1975, 2.7), with the pad's own
+/// pressure, temperature and lapse. Meant for the lowest 11 km.
 class Air {
   public:
     /// `pad_elevation_m` above mean sea level, geometric; lapse in kelvin per geopotential metre, not zero.
@@ -47,7 +48,8 @@ struct Gravity {
 };
 
 /// Normal gravity at a pad by the series of the Geodetic Reference System 1980 with the free-air gradient
-/// (H. Moritz, Geodetic Reference System 1980, Journal of Geodesy 74, 2000). Error below 1e-4 m/s2 below 5 km.
+/// (H. Moritz, Geodetic Reference System 1980, Journal of Geodesy 74, 2000). Error below 1e-4 m/s2 below 5
+/// km.
 [[nodiscard]] Gravity gravity_at_pad(double latitude_deg, double height_ellipsoid_m);
 
 /// Mean wind against height above the pad, and gusts on it.
@@ -56,9 +58,10 @@ class Wind {
     /// Components against height above the pad; empty tables mean calm.
     Wind(Table east_mps, Table north_mps, double gust_fraction, double gust_length_m, Random random);
     [[nodiscard]] Eigen::Vector3d mean_enu_mps(double height_above_pad_m) const;
-    /// Moves the gusts on by the time step: each component is a first-order Gauss-Markov process along the path through
-    /// frozen turbulence, with the exact discrete transition (the longitudinal Dryden spectrum of MIL-F-8785C, 3.7.2, used
-    /// for all three components). Sigma is `gust_fraction` of the mean wind, half of it vertically.
+    /// Moves the gusts on by the time step: each component is a first-order Gauss-Markov process along the
+    /// path through frozen turbulence, with the exact discrete transition (the longitudinal Dryden spectrum
+    /// of MIL-F-8785C, 3.7.2, used for all three components). Sigma is `gust_fraction` of the mean wind, half
+    /// of it vertically.
     void advance(double dt_s, double height_above_pad_m, double airspeed_mps);
     [[nodiscard]] const Eigen::Vector3d& gust_enu_mps() const { return gust_enu_mps_; }
     [[nodiscard]] Eigen::Vector3d at(double height_above_pad_m) const {

@@ -56,8 +56,8 @@ double FlightModel::thrust_n(double t_s) const {
 double FlightModel::canopy_drag_area_m2(double t_s) const {
     double area_m2 = 0.0;
     for (const Canopy& canopy : canopies_) {
-        // Area grows with the square of time while the canopy fills (T. W. Knacke, Parachute Recovery Systems Design
-        // Manual, NWC TP 6575, ch. 5).
+        // Area grows with the square of time while the canopy fills (T. W. Knacke, Parachute Recovery Systems
+        // Design Manual, NWC TP 6575, ch. 5).
         const double fraction = std::clamp((t_s - canopy.mouth_opens_s) / canopy.fill_s, 0.0, 1.0);
         area_m2 += canopy.drag_area_m2 * fraction * fraction;
     }
@@ -99,14 +99,16 @@ BodyRate FlightModel::rate_of(double t_s, const BodyState& s) const {
     force.y() += thrust * std::sin(setup_.thrust_offset_rad);
 
     const double damping = 0.5 * air.density_kg_m3 * speed * setup_.reference_area_m2;
-    Eigen::Vector3d torque(-damping * frame.roll_damping_m2 * w.x(), -damping * frame.damping_length2_m2 * w.y(),
+    Eigen::Vector3d torque(-damping * frame.roll_damping_m2 * w.x(),
+                           -damping * frame.damping_length2_m2 * w.y(),
                            -damping * frame.damping_length2_m2 * w.z());
     if (!separated_) {
         // In one piece the fins hold the nose into the wind; a bay on a cord has no such order.
         torque += Eigen::Vector3d(-frame.static_margin_m, 0.0, 0.0).cross(normal);
         torque.x() += pressure_area_n * frame.roll_cant_m;
     }
-    torque.z() -= thrust * std::sin(setup_.thrust_offset_rad) * frame.riser_arm_m; // motor as far behind as riser ahead
+    torque.z() -=
+        thrust * std::sin(setup_.thrust_offset_rad) * frame.riser_arm_m; // motor as far behind as riser ahead
 
     if (!canopies_.empty()) {
         const double area_m2 = canopy_drag_area_m2(t_s);
@@ -146,7 +148,8 @@ BodyRate FlightModel::rate_of(double t_s, const BodyState& s) const {
     } else {
         rate.accel_enu_mps2.setZero();
     }
-    rate.specific_force_body_mps2 = c.transpose() * (rate.accel_enu_mps2 + Eigen::Vector3d(0.0, 0.0, gravity));
+    rate.specific_force_body_mps2 =
+        c.transpose() * (rate.accel_enu_mps2 + Eigen::Vector3d(0.0, 0.0, gravity));
     return rate;
 }
 
@@ -156,7 +159,8 @@ void FlightModel::step(double dt_s) {
     Eigen::Vector3d mid;
     const BodyState before = state_;
     const double t_before_s = t_s_;
-    state_ = rk4_step(before, t_s_, dt_s, [this](double t, const BodyState& s) { return rate_of(t, s); }, mid);
+    state_ = rk4_step(
+        before, t_s_, dt_s, [this](double t, const BodyState& s) { return rate_of(t, s); }, mid);
     force_sum_ += dt_s * mid;
     t_s_ += dt_s;
     watch(before, t_before_s);

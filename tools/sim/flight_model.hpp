@@ -1,11 +1,12 @@
 #pragma once
-/// The motion of one vehicle from the pad to the ground. Six degrees of freedom throughout, also under canopy: the
-/// canopy pulls at the riser's attachment, so hanging, swinging and tumbling follow from the same equations.
+/// The motion of one vehicle from the pad to the ground. Six degrees of freedom throughout, also under
+/// canopy: the canopy pulls at the riser's attachment, so hanging, swinging and tumbling follow from the same
+/// equations.
 ///
-/// Forces and moments in body axes (equations of the `sixdof_flight` reference case): thrust along x; drag against the
-/// air-relative velocity; normal force in proportion to the sine of the angle of attack, applied behind the centre of
-/// mass; pitch, yaw and roll damping; roll moment of canted fins; half-sine pulses of ejection charges. The ground is flat,
-/// at the pad's height.
+/// Forces and moments in body axes (equations of the `sixdof_flight` reference case): thrust along x; drag
+/// against the air-relative velocity; normal force in proportion to the sine of the angle of attack, applied
+/// behind the centre of mass; pitch, yaw and roll damping; roll moment of canted fins; half-sine pulses of
+/// ejection charges. The ground is flat, at the pad's height.
 #include <limits>
 #include <vector>
 
@@ -21,9 +22,9 @@ inline constexpr double kNever_s = std::numeric_limits<double>::infinity();
 /// One parachute of one flight, its scatter drawn.
 struct ParachuteTruth {
     double drag_area_m2;
-    bool at_apogee;         ///< otherwise at `height_m` above the pad, descending
+    bool at_apogee; ///< otherwise at `height_m` above the pad, descending
     double height_m;
-    double delay_s;         ///< from the trigger to the charge; kNever_s: the charge never fires
+    double delay_s; ///< from the trigger to the charge; kNever_s: the charge never fires
     double line_stretch_s;
     double fill_s;
 };
@@ -32,20 +33,20 @@ struct ParachuteTruth {
 struct FlightSetup {
     double mass_dry_kg;
     double mass_propellant_kg;
-    Table thrust_n;           ///< against seconds since ignition, ends at zero
+    Table thrust_n; ///< against seconds since ignition, ends at zero
     double reference_area_m2;
-    Table drag_coefficient;   ///< against Mach
+    Table drag_coefficient;         ///< against Mach
     double thrust_offset_rad = 0.0; ///< of the thrust line, about body z
     double rail_length_m;
     double rail_tilt_rad;
-    double rail_azimuth_rad;  ///< of the lean, clockwise from north
-    double ignition_s;        ///< kNever_s: stays on the pad
+    double rail_azimuth_rad; ///< of the lean, clockwise from north
+    double ignition_s;       ///< kNever_s: stays on the pad
     std::vector<ParachuteTruth> parachutes;
     Airframe airframe;
     Air air;
     Gravity gravity;
     Wind wind;
-    Random ejection_random;   ///< directions of the ejection transients
+    Random ejection_random; ///< directions of the ejection transients
 };
 
 enum class Motion : unsigned char { held, rail, free, landed };
@@ -59,12 +60,12 @@ struct Ejection {
 /// True times, seconds from the start of the simulation; NaN: did not happen.
 struct FlightEvents {
     double ignition_s = std::numeric_limits<double>::quiet_NaN();
-    double lift_off_s = std::numeric_limits<double>::quiet_NaN();   ///< first motion on the rail
+    double lift_off_s = std::numeric_limits<double>::quiet_NaN(); ///< first motion on the rail
     double rail_exit_s = std::numeric_limits<double>::quiet_NaN();
     double axial_zero_s = std::numeric_limits<double>::quiet_NaN(); ///< thrust has fallen to drag
     double burn_out_s = std::numeric_limits<double>::quiet_NaN();   ///< thrust has ended
     double apogee_s = std::numeric_limits<double>::quiet_NaN();
-    double landing_s = std::numeric_limits<double>::quiet_NaN();    ///< first touch of the ground
+    double landing_s = std::numeric_limits<double>::quiet_NaN(); ///< first touch of the ground
     double rail_exit_speed_mps = std::numeric_limits<double>::quiet_NaN();
     double apogee_m = std::numeric_limits<double>::quiet_NaN();
     double landing_speed_mps = std::numeric_limits<double>::quiet_NaN();
@@ -77,8 +78,9 @@ class FlightModel {
     /// In free flight from `state` at time zero (thrown, or released from aloft).
     FlightModel(FlightSetup setup, const BodyState& state);
 
-    /// Integrates to `t_s`, in steps of at most `max_step_s`, splitting steps at every corner of thrust table, pulses and
-    /// canopy filling, at first motion and at the rail's end. Returns the mean specific force (body axes) over the interval.
+    /// Integrates to `t_s`, in steps of at most `max_step_s`, splitting steps at every corner of thrust
+    /// table, pulses and canopy filling, at first motion and at the rail's end. Returns the mean specific
+    /// force (body axes) over the interval.
     Eigen::Vector3d advance_to(double t_s, double max_step_s);
 
     [[nodiscard]] double t_s() const { return t_s_; }
@@ -107,7 +109,9 @@ class FlightModel {
 
     [[nodiscard]] BodyRate rate_of(double t_s, const BodyState& state) const;
     [[nodiscard]] double next_corner_s(double limit_s) const;
-    [[nodiscard]] double mass_kg(const BodyState& state) const { return setup_.mass_dry_kg + state.propellant_kg; }
+    [[nodiscard]] double mass_kg(const BodyState& state) const {
+        return setup_.mass_dry_kg + state.propellant_kg;
+    }
     void step(double dt_s);
     template <class Reached>
     void step_until(double dt_s, const Reached& reached);
@@ -129,7 +133,8 @@ class FlightModel {
     std::vector<double> corners_s_;   ///< ascending
     std::vector<double> charge_at_s_; ///< of each parachute; kNever_s until its trigger came
     std::vector<bool> triggered_;
-    Eigen::Vector3d force_sum_ = Eigen::Vector3d::Zero(); ///< integral of specific force since advance_to began
+    Eigen::Vector3d force_sum_ =
+        Eigen::Vector3d::Zero(); ///< integral of specific force since advance_to began
 };
 
 } // namespace turnstone::sim

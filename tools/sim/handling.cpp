@@ -12,7 +12,8 @@ namespace {
 constexpr double kPi = std::numbers::pi;
 constexpr double kRestBefore_s = 5.0;
 constexpr double kRestAfter_s = 3.0;
-constexpr double kPressurePerMetre_pa = 10.1; ///< of height near 1200 m; heights here are a few tens of metres
+constexpr double kPressurePerMetre_pa =
+    10.1; ///< of height near 1200 m; heights here are a few tens of metres
 
 /// What acts at one instant, body axes.
 struct Felt {
@@ -50,13 +51,20 @@ class Course {
             return {kind_ == Handling::transport || kind_ == Handling::carry ? lying : upright};
         }
         switch (kind_) {
-        case Handling::bump: return bump(t_s, upright);
-        case Handling::drop: return drop(t_s, upright, lying);
-        case Handling::door_slam: return door_slam(t_s, upright);
-        case Handling::gust: return gust(t_s, upright);
-        case Handling::transport: return transport(t_s, lying);
-        case Handling::carry: return carry(t_s);
-        case Handling::swing: return swing(t_s, upright);
+        case Handling::bump:
+            return bump(t_s, upright);
+        case Handling::drop:
+            return drop(t_s, upright, lying);
+        case Handling::door_slam:
+            return door_slam(t_s, upright);
+        case Handling::gust:
+            return gust(t_s, upright);
+        case Handling::transport:
+            return transport(t_s, lying);
+        case Handling::carry:
+            return carry(t_s);
+        case Handling::swing:
+            return swing(t_s, upright);
         }
         return {upright};
     }
@@ -81,7 +89,8 @@ class Course {
             felt.force_mps2 += (60.0 + 90.0 * hits_[i].size) * pulse * hits_[i].direction;
             const double since_s = t_s - hits_[i].t_s;
             if (since_s > 0.0) { // the rail rings
-                felt.rate_rad_s.y() += 0.6 * hits_[i].size * std::exp(-since_s / 0.25) * std::sin(2.0 * kPi * 7.0 * since_s);
+                felt.rate_rad_s.y() +=
+                    0.6 * hits_[i].size * std::exp(-since_s / 0.25) * std::sin(2.0 * kPi * 7.0 * since_s);
             }
         }
         return felt;
@@ -101,7 +110,8 @@ class Course {
         const double contact_s = 0.012;
         if (t_s < hit_s + contact_s) {
             const double peak = 0.5 * kPi * gravity_ * fall_s / contact_s;
-            return {upright + Eigen::Vector3d(peak, 0.3 * peak, 0.1 * peak) * half_sine(t_s - hit_s, contact_s)};
+            return {upright +
+                    Eigen::Vector3d(peak, 0.3 * peak, 0.1 * peak) * half_sine(t_s - hit_s, contact_s)};
         }
         const double roll = std::clamp((t_s - hit_s - contact_s) / 0.6, 0.0, 1.0);
         const double angle_rad = 0.5 * kPi * roll;
@@ -119,8 +129,8 @@ class Course {
             const double since_s = t_s - hits_[i].t_s;
             if (since_s > 0.0) {
                 const double sign = hits_[i].direction.y() < 0.0 ? -1.0 : 1.0;
-                felt.pressure_change_pa += sign * (100.0 + 300.0 * hits_[i].size) * std::exp(-since_s / 0.12) *
-                                           std::cos(2.0 * kPi * 6.0 * since_s);
+                felt.pressure_change_pa += sign * (100.0 + 300.0 * hits_[i].size) *
+                                           std::exp(-since_s / 0.12) * std::cos(2.0 * kPi * 6.0 * since_s);
                 felt.force_mps2 += 1.5 * half_sine(since_s, 0.05) * hits_[i].direction;
             }
         }
@@ -149,8 +159,10 @@ class Course {
             return felt;
         }
         for (const Wave& wave : waves_) {
-            felt.force_mps2 += 0.4 * std::sin(2.0 * kPi * wave.frequency_hz * t_s + wave.phase_rad) * wave.amplitude_mps2;
-            felt.rate_rad_s += 0.03 * std::cos(2.0 * kPi * 0.4 * wave.frequency_hz * t_s) * wave.amplitude_mps2;
+            felt.force_mps2 +=
+                0.4 * std::sin(2.0 * kPi * wave.frequency_hz * t_s + wave.phase_rad) * wave.amplitude_mps2;
+            felt.rate_rad_s +=
+                0.03 * std::cos(2.0 * kPi * 0.4 * wave.frequency_hz * t_s) * wave.amplitude_mps2;
         }
         for (const Hit& hit : hits_) { // potholes: mostly across the axis, since it lies
             Eigen::Vector3d direction = hit.direction;
@@ -185,7 +197,8 @@ class Course {
         const double duration_s = 0.35 + 0.1 * hits_[1].size;
         const double pull = half_sine(since_s, duration_s);
         return {upright + Eigen::Vector3d((10.0 + 10.0 * hits_[0].size) * pull, 6.0 * pull, 0.0),
-                {0.0, 4.0 * pull, 0.0}, 0.0};
+                {0.0, 4.0 * pull, 0.0},
+                0.0};
     }
 
     Handling kind_;
@@ -199,13 +212,20 @@ class Course {
 
 std::string_view to_string(Handling kind) {
     switch (kind) {
-    case Handling::bump: return "bump";
-    case Handling::drop: return "drop";
-    case Handling::door_slam: return "door slam";
-    case Handling::gust: return "gust";
-    case Handling::transport: return "transport";
-    case Handling::carry: return "carry";
-    case Handling::swing: return "swing";
+    case Handling::bump:
+        return "bump";
+    case Handling::drop:
+        return "drop";
+    case Handling::door_slam:
+        return "door slam";
+    case Handling::gust:
+        return "gust";
+    case Handling::transport:
+        return "transport";
+    case Handling::carry:
+        return "carry";
+    case Handling::swing:
+        return "swing";
     }
     return "";
 }
@@ -213,7 +233,8 @@ std::string_view to_string(Handling kind) {
 HandlingStream handle(Handling kind, const Scenario& scenario, std::uint64_t seed, double duration_s) {
     Random random(seed, to_string(kind));
     InertialSensor inertial(scenario.vehicle.sensors, Random(seed, "inertial"));
-    PressureSensor barometer(scenario.vehicle.sensors, scenario.airframe.barometer_lag_s, Random(seed, "barometer"));
+    PressureSensor barometer(scenario.vehicle.sensors, scenario.airframe.barometer_lag_s,
+                             Random(seed, "barometer"));
     const FlightSetup setup = make_setup(scenario, seed);
     const AirPoint air = setup.air.at(0.0);
     const Course course(kind, setup.gravity.at(0.0), duration_s, random);

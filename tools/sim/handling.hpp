@@ -1,6 +1,6 @@
 #pragma once
-/// What sensors feel when a vehicle is handled but does not fly: cases that must never look like a lift-off, an apogee or
-/// a landing. Sensor streams only; no packets.
+/// What sensors feel when a vehicle is handled but does not fly: cases that must never look like a lift-off,
+/// an apogee or a landing. Sensor streams only; no packets.
 #include <cstdint>
 #include <string_view>
 #include <vector>
@@ -26,8 +26,10 @@ inline constexpr int kHandlingCount = 7;
 struct HandlingStream {
     std::vector<ImuReading> imu;
     std::vector<PressureReading> pressure;
-    double greatest_axial_mps2; ///< of the true specific force, for tests to show that the case is not trivial
+    double
+        greatest_axial_mps2; ///< of the true specific force, for tests to show that the case is not trivial
 };
-[[nodiscard]] HandlingStream handle(Handling kind, const Scenario& scenario, std::uint64_t seed, double duration_s);
+[[nodiscard]] HandlingStream handle(Handling kind, const Scenario& scenario, std::uint64_t seed,
+                                    double duration_s);
 
 } // namespace turnstone::sim

@@ -30,7 +30,8 @@ std::vector<Interval> draw_fades(const Impairment& impairment, double end_s, Ran
     return fades;
 }
 
-/// Probability that range and antenna lose a packet: free-space loss and pattern against the margin at the pad.
+/// Probability that range and antenna lose a packet: free-space loss and pattern against the margin at the
+/// pad.
 double range_loss(const Impairment& impairment, const TruthSample& sample) {
     if (impairment.range_half_m <= 0.0) {
         return 0.0;
@@ -109,13 +110,28 @@ bool impairment_from_name(std::string_view name, Impairment& out) {
         return true;
     }
     if (name == "mild") {
-        out = {.loss = 0.01, .bit_error = 2e-6, .burst = 0.002, .duplicate = 0.001, .truncation = 0.001,
-               .delay_s = 0.015, .jitter_s = 0.002, .reorder = 0.0005, .range_half_m = 9000.0};
+        out = {.loss = 0.01,
+               .bit_error = 2e-6,
+               .burst = 0.002,
+               .duplicate = 0.001,
+               .truncation = 0.001,
+               .delay_s = 0.015,
+               .jitter_s = 0.002,
+               .reorder = 0.0005,
+               .range_half_m = 9000.0};
         return true;
     }
     if (name == "rough") {
-        out = {.loss = 0.10, .bit_error = 2e-5, .burst = 0.01, .duplicate = 0.01, .truncation = 0.005,
-               .delay_s = 0.03, .jitter_s = 0.01, .reorder = 0.005, .fades_per_minute = 2.0, .fade_s = 2.0,
+        out = {.loss = 0.10,
+               .bit_error = 2e-5,
+               .burst = 0.01,
+               .duplicate = 0.01,
+               .truncation = 0.005,
+               .delay_s = 0.03,
+               .jitter_s = 0.01,
+               .reorder = 0.005,
+               .fades_per_minute = 2.0,
+               .fade_s = 2.0,
                .range_half_m = 4000.0};
         return true;
     }
@@ -124,16 +140,20 @@ bool impairment_from_name(std::string_view name, Impairment& out) {
 
 std::string_view to_string(Fate fate) {
     switch (fate) {
-    case Fate::delivered: return "delivered";
-    case Fate::lost: return "lost";
-    case Fate::corrupted: return "corrupted";
-    case Fate::truncated: return "truncated";
+    case Fate::delivered:
+        return "delivered";
+    case Fate::lost:
+        return "lost";
+    case Fate::corrupted:
+        return "corrupted";
+    case Fate::truncated:
+        return "truncated";
     }
     return "";
 }
 
-DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impairment& impairment, double octet_s,
-                       std::uint64_t seed) {
+DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impairment& impairment,
+                       double octet_s, std::uint64_t seed) {
     DeliveredStream out;
     Random random(seed, "impairment");
     const double end_s = sent.packets.empty() ? 0.0 : sent.packets.back().t_end_s;
@@ -155,7 +175,8 @@ DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impai
             ++fade;
         }
         const bool in_fade = fade < fades.size() && packet.t_end_s > fades[fade].begin_s;
-        const auto tick = std::min(static_cast<std::size_t>(packet.t_begin_s / kTruthStep_s), truth.samples.size() - 1);
+        const auto tick =
+            std::min(static_cast<std::size_t>(packet.t_begin_s / kTruthStep_s), truth.samples.size() - 1);
         if (in_fade || random.chance(range_loss(impairment, truth.samples[tick]))) {
             fate.fate = Fate::lost;
             fate.faded = true;
@@ -171,7 +192,8 @@ DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impai
         std::size_t size = packet.size;
         fate.octets_changed = flip_bits(&out.octets[offset], size, impairment.bit_error, random);
         if (random.chance(impairment.burst)) {
-            fate.octets_changed += overwrite_run(&out.octets[offset], size, impairment.burst_octets_max, random);
+            fate.octets_changed +=
+                overwrite_run(&out.octets[offset], size, impairment.burst_octets_max, random);
         }
         if (fate.octets_changed > 0) {
             fate.fate = Fate::corrupted;
@@ -182,7 +204,8 @@ DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impai
             fate.octets_cut = static_cast<std::uint32_t>(packet.size - size);
             fate.fate = Fate::truncated;
         }
-        fate.delay_s = impairment.delay_s + (impairment.jitter_s > 0.0 ? random.exponential(impairment.jitter_s) : 0.0);
+        fate.delay_s =
+            impairment.delay_s + (impairment.jitter_s > 0.0 ? random.exponential(impairment.jitter_s) : 0.0);
         double arrival_s = std::max(packet.t_begin_s + fate.delay_s, last_arrival_s);
         last_arrival_s = arrival_s;
         if (random.chance(impairment.reorder)) {

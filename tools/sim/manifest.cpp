@@ -35,19 +35,21 @@ nlohmann::json events_json(const FlightEvents& events) {
 
 } // namespace
 
-void write_manifest(std::ostream& out, const FlightResult& flight, const Scenario& scenario, std::uint64_t seed) {
-    const nlohmann::json run = {
-        {"kind", "run"},
-        {"scenario", scenario.name},
-        {"seed", seed},
-        {"dispersed", scenario.disperse},
-        {"packets", flight.sent.packets.size()},
-        {"octets_sent", flight.sent.octets.size()},
-        {"octets_delivered", flight.received.octets.size()},
-        {"clock", {{"at_start_s", flight.clock.at_start_s}, {"drift_ppm", flight.clock.drift_ppm},
-                   {"rebooted_s", number_or_null(flight.clock.rebooted_s)}}},
-        {"destroyed", flight.truth.destroyed},
-        {"events", events_json(flight.truth.events)}};
+void write_manifest(std::ostream& out, const FlightResult& flight, const Scenario& scenario,
+                    std::uint64_t seed) {
+    const nlohmann::json run = {{"kind", "run"},
+                                {"scenario", scenario.name},
+                                {"seed", seed},
+                                {"dispersed", scenario.disperse},
+                                {"packets", flight.sent.packets.size()},
+                                {"octets_sent", flight.sent.octets.size()},
+                                {"octets_delivered", flight.received.octets.size()},
+                                {"clock",
+                                 {{"at_start_s", flight.clock.at_start_s},
+                                  {"drift_ppm", flight.clock.drift_ppm},
+                                  {"rebooted_s", number_or_null(flight.clock.rebooted_s)}}},
+                                {"destroyed", flight.truth.destroyed},
+                                {"events", events_json(flight.truth.events)}};
     out << run.dump() << '\n';
     std::array<char, 400> line;
     for (std::size_t i = 0; i < flight.sent.packets.size(); ++i) {
@@ -58,10 +60,11 @@ void write_manifest(std::ostream& out, const FlightResult& flight, const Scenari
             R"({"kind":"packet","apid":%u,"sequence_count":%u,"onboard_ms":%u,"octets":%zu,"t_made_s":%.6f,"t_s":%.6f,)"
             R"("fate":"%s","faded":%s,"merged":%s,"duplicated":%s,"reordered":%s,"octets_changed":%u,"octets_cut":%u,)"
             R"("delay_s":%.6f,"intact_copies":%u})",
-            packet.apid, packet.sequence_count, packet.onboard_ms, packet.size, packet.t_made_s, packet.t_end_s,
-            to_string(fate.fate).data(), fate.faded ? "true" : "false", fate.merged ? "true" : "false",
-            fate.duplicated ? "true" : "false", fate.reordered ? "true" : "false", fate.octets_changed,
-            fate.octets_cut, fate.delay_s, fate.intact_copies);
+            packet.apid, packet.sequence_count, packet.onboard_ms, packet.size, packet.t_made_s,
+            packet.t_end_s, to_string(fate.fate).data(), fate.faded ? "true" : "false",
+            fate.merged ? "true" : "false", fate.duplicated ? "true" : "false",
+            fate.reordered ? "true" : "false", fate.octets_changed, fate.octets_cut, fate.delay_s,
+            fate.intact_copies);
         out.write(line.data(), size);
         out.put('\n');
     }
@@ -69,21 +72,25 @@ void write_manifest(std::ostream& out, const FlightResult& flight, const Scenari
 
 void write_truth(std::ostream& out, const Truth& truth) {
     out << "t_s,east_m,north_m,up_m,velocity_east_mps,velocity_north_mps,velocity_up_mps,q_w,q_x,q_y,q_z,"
-           "rate_body_x_rad_s,rate_body_y_rad_s,rate_body_z_rad_s,specific_force_x_mps2,specific_force_y_mps2,"
-           "specific_force_z_mps2,wind_east_mps,wind_north_mps,wind_up_mps,mass_kg,pressure_pa,temperature_k,mach,"
+           "rate_body_x_rad_s,rate_body_y_rad_s,rate_body_z_rad_s,specific_force_x_mps2,specific_force_y_"
+           "mps2,"
+           "specific_force_z_mps2,wind_east_mps,wind_north_mps,wind_up_mps,mass_kg,pressure_pa,temperature_k,"
+           "mach,"
            "dynamic_pressure_pa,phase\n";
     std::array<char, 600> line;
     for (const TruthSample& s : truth.samples) {
         const int size = std::snprintf(
             line.data(), line.size(),
-            "%.6f,%.5f,%.5f,%.5f,%.6f,%.6f,%.6f,%.9f,%.9f,%.9f,%.9f,%.7f,%.7f,%.7f,%.6f,%.6f,%.6f,%.4f,%.4f,%.4f,%.6f,%.3f,"
+            "%.6f,%.5f,%.5f,%.5f,%.6f,%.6f,%.6f,%.9f,%.9f,%.9f,%.9f,%.7f,%.7f,%.7f,%.6f,%.6f,%.6f,%.4f,%.4f,%"
+            ".4f,%.6f,%.3f,"
             "%.4f,%.6f,%.4f,%s\n",
             s.t_s, s.position_enu_m.x(), s.position_enu_m.y(), s.position_enu_m.z(), s.velocity_enu_mps.x(),
-            s.velocity_enu_mps.y(), s.velocity_enu_mps.z(), s.q_local_body.w(), s.q_local_body.x(), s.q_local_body.y(),
-            s.q_local_body.z(), s.rate_body_rad_s.x(), s.rate_body_rad_s.y(), s.rate_body_rad_s.z(),
-            s.specific_force_body_mps2.x(), s.specific_force_body_mps2.y(), s.specific_force_body_mps2.z(),
-            s.wind_enu_mps.x(), s.wind_enu_mps.y(), s.wind_enu_mps.z(), s.mass_kg, s.pressure_pa, s.temperature_k,
-            s.mach, s.dynamic_pressure_pa, to_string(s.phase).data());
+            s.velocity_enu_mps.y(), s.velocity_enu_mps.z(), s.q_local_body.w(), s.q_local_body.x(),
+            s.q_local_body.y(), s.q_local_body.z(), s.rate_body_rad_s.x(), s.rate_body_rad_s.y(),
+            s.rate_body_rad_s.z(), s.specific_force_body_mps2.x(), s.specific_force_body_mps2.y(),
+            s.specific_force_body_mps2.z(), s.wind_enu_mps.x(), s.wind_enu_mps.y(), s.wind_enu_mps.z(),
+            s.mass_kg, s.pressure_pa, s.temperature_k, s.mach, s.dynamic_pressure_pa,
+            to_string(s.phase).data());
         out.write(line.data(), size);
     }
 }

@@ -7,8 +7,8 @@ namespace turnstone::sim {
 
 namespace {
 
-constexpr double kPadMean = 0.005;           ///< weight of a new inertial sample in the pad's means (1 s)
-constexpr double kPadPressureMean = 0.02;    ///< weight of a new pressure in the pad's mean (2 s)
+constexpr double kPadMean = 0.005;        ///< weight of a new inertial sample in the pad's means (1 s)
+constexpr double kPadPressureMean = 0.02; ///< weight of a new pressure in the pad's mean (2 s)
 constexpr double kAltitudeGain = 0.14;
 constexpr double kSpeedGain_hz = 0.30;
 constexpr double kPressureGate_m = 40.0;
@@ -21,7 +21,8 @@ constexpr double kLandedHold_s = 4.0;
 
 /// The usual short form of the standard atmosphere, without the day's temperature.
 double altitude_of(double pressure_pa, double pad_pressure_pa) {
-    return 44330.8 * (1.0 - std::pow(pressure_pa / pad_pressure_pa, 0.190263)) * std::pow(pad_pressure_pa / 101325.0, 0.190263);
+    return 44330.8 * (1.0 - std::pow(pressure_pa / pad_pressure_pa, 0.190263)) *
+           std::pow(pad_pressure_pa / 101325.0, 0.190263);
 }
 
 } // namespace
@@ -33,7 +34,8 @@ void OnboardComputer::level(const Eigen::Vector3d& mean_force) {
     q_ = Eigen::Quaterniond::FromTwoVectors(mean_force, Eigen::Vector3d::UnitZ());
     const Eigen::Vector3d nose = q_ * Eigen::Vector3d::UnitX();
     if (std::hypot(nose.x(), nose.y()) > 1e-3) {
-        // Turn about the vertical until the nose leans the way the rail does; azimuth runs clockwise from north.
+        // Turn about the vertical until the nose leans the way the rail does; azimuth runs clockwise from
+        // north.
         const double turn_rad = std::atan2(nose.x(), nose.y()) - rail_azimuth_rad_;
         q_ = Eigen::Quaterniond(Eigen::AngleAxisd(turn_rad, Eigen::Vector3d::UnitZ())) * q_;
     }
@@ -123,7 +125,8 @@ void OnboardComputer::update_phase(double axial_mps2) {
         }
         break;
     case OnboardPhase::coast:
-    case OnboardPhase::landed: break;
+    case OnboardPhase::landed:
+        break;
     }
 }
 
@@ -146,6 +149,8 @@ void OnboardComputer::restart() {
     condition_s_ = 0.0;
 }
 
-OnboardEstimate OnboardComputer::estimate() const { return {phase_, altitude_m_, vertical_speed_mps_, q_}; }
+OnboardEstimate OnboardComputer::estimate() const {
+    return {phase_, altitude_m_, vertical_speed_mps_, q_};
+}
 
 } // namespace turnstone::sim

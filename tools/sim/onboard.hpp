@@ -1,7 +1,7 @@
 #pragma once
-/// The vehicle's own small computer: a simple estimate of attitude, altitude and phase, as flight firmware of this class
-/// would make it. It is deliberately crude and shares nothing with the ground's estimators: the comparison of the two is
-/// what the dashboard shows.
+/// The vehicle's own small computer: a simple estimate of attitude, altitude and phase, as flight firmware of
+/// this class would make it. It is deliberately crude and shares nothing with the ground's estimators: the
+/// comparison of the two is what the dashboard shows.
 #include <cstdint>
 
 #include "tools/sim/sensors.hpp"
@@ -13,7 +13,7 @@ enum class OnboardPhase : unsigned char { pad, powered_ascent, coast, drogue_des
 
 struct OnboardEstimate {
     OnboardPhase phase;
-    double altitude_m;         ///< above the pad
+    double altitude_m; ///< above the pad
     double vertical_speed_mps;
     Eigen::Quaterniond q_local_body;
 };

@@ -43,7 +43,9 @@ class Descriptor {
     int fd_;
 };
 
-std::string last_error() { return std::strerror(errno); }
+std::string last_error() {
+    return std::strerror(errno);
+}
 
 /// Polls `ready` every 5 ms.
 template <class Ready>
@@ -88,7 +90,8 @@ class PtyOutput final : public Output {
         ::fcntl(master_.get(), F_SETFL, O_NONBLOCK);
         ::unlink(symlink_path_.c_str());
         if (::symlink(name, symlink_path_.c_str()) != 0) {
-            return fail("cannot make the link " + symlink_path_ + ": " + last_error() + "; give a path in a folder you may write to");
+            return fail("cannot make the link " + symlink_path_ + ": " + last_error() +
+                        "; give a path in a folder you may write to");
         }
         return {};
     }
@@ -115,8 +118,8 @@ class PtyOutput final : public Output {
                 continue;
             }
             if (written < 0 && errno == EAGAIN) {
-                // The reader is behind. A serial driver would hold a few milliseconds; faster than real time a reader
-                // deserves a moment, so that a test loses nothing.
+                // The reader is behind. A serial driver would hold a few milliseconds; faster than real time
+                // a reader deserves a moment, so that a test loses nothing.
                 pollfd waiting{master_.get(), POLLOUT, 0};
                 if (::poll(&waiting, 1, 2000) > 0 && (waiting.revents & POLLHUP) == 0) {
                     continue;
@@ -223,7 +226,8 @@ Result<std::unique_ptr<Output>> open_udp(std::string_view rest) {
     hints.ai_socktype = SOCK_DGRAM;
     addrinfo* found = nullptr;
     const std::string host(rest.substr(0, colon));
-    if (const int code = ::getaddrinfo(host.c_str(), std::to_string(*port).c_str(), &hints, &found); code != 0) {
+    if (const int code = ::getaddrinfo(host.c_str(), std::to_string(*port).c_str(), &hints, &found);
+        code != 0) {
         return fail("host " + host + " is not known: " + ::gai_strerror(code));
     }
     const int fd = ::socket(found->ai_family, SOCK_DGRAM | SOCK_CLOEXEC, 0);
@@ -251,7 +255,8 @@ Result<std::unique_ptr<Output>> open_tcp(std::string_view rest) {
     address.sin_family = AF_INET;
     address.sin_port = htons(*port);
     address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
-    if (fd < 0 || ::bind(fd, reinterpret_cast<const sockaddr*>(&address), sizeof address) != 0 || ::listen(fd, 1) != 0) {
+    if (fd < 0 || ::bind(fd, reinterpret_cast<const sockaddr*>(&address), sizeof address) != 0 ||
+        ::listen(fd, 1) != 0) {
         const std::string why = last_error();
         if (fd >= 0) {
             ::close(fd);
@@ -266,9 +271,11 @@ Result<std::unique_ptr<Output>> open_tcp(std::string_view rest) {
 Result<std::unique_ptr<Output>> open_output(std::string_view text) {
     const std::size_t colon = text.find(':');
     const std::string_view kind = text.substr(0, colon);
-    const std::string_view rest = colon == std::string_view::npos ? std::string_view{} : text.substr(colon + 1);
+    const std::string_view rest =
+        colon == std::string_view::npos ? std::string_view{} : text.substr(colon + 1);
     if (rest.empty()) {
-        return fail("\"" + std::string(text) + "\" is no output; pty:SYMLINK, udp:HOST:PORT, tcp:PORT or file:PATH would be right");
+        return fail("\"" + std::string(text) +
+                    "\" is no output; pty:SYMLINK, udp:HOST:PORT, tcp:PORT or file:PATH would be right");
     }
     if (kind == "pty") {
         auto pty = std::make_unique<PtyOutput>(std::string(rest));

@@ -21,8 +21,8 @@ class Output {
     [[nodiscard]] virtual Result<void> plug() { return {}; }
 };
 
-/// "pty:SYMLINK" (a pseudo-terminal; the link points at the side to open), "udp:HOST:PORT", "tcp:PORT" (listens on
-/// loopback for one client at a time) or "file:PATH".
+/// "pty:SYMLINK" (a pseudo-terminal; the link points at the side to open), "udp:HOST:PORT", "tcp:PORT"
+/// (listens on loopback for one client at a time) or "file:PATH".
 [[nodiscard]] Result<std::unique_ptr<Output>> open_output(std::string_view text);
 
 } // namespace turnstone::sim

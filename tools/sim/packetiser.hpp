@@ -1,6 +1,6 @@
 #pragma once
-/// Turns sensor readings into the octets the vehicle's transmitter sends: the C99 encoder generated from the demo
-/// dictionary, one serial radio of 57600 baud, and the vehicle's own clock.
+/// Turns sensor readings into the octets the vehicle's transmitter sends: the C99 encoder generated from the
+/// demo dictionary, one serial radio of 57600 baud, and the vehicle's own clock.
 #include <cstdint>
 
 #include "tools/sim/impairment.hpp"
@@ -12,9 +12,9 @@ inline constexpr double kOctet_s = 10.0 / 57600.0; ///< start bit, eight bits, s
 
 /// The on-board clock against true time: milliseconds since boot. A reboot starts it again at zero.
 struct OnboardClock {
-    double at_start_s;        ///< reading at the start of the run
-    double drift_ppm;         ///< fast when positive
-    double rebooted_s;        ///< true time of the restart; NaN: none
+    double at_start_s; ///< reading at the start of the run
+    double drift_ppm;  ///< fast when positive
+    double rebooted_s; ///< true time of the restart; NaN: none
     [[nodiscard]] std::uint32_t read_ms(double t_s) const;
 };
 

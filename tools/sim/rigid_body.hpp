@@ -1,8 +1,8 @@
 #pragma once
-/// Rigid body with six degrees of freedom: Newton and Euler equations, quaternion kinematics, classical Runge-Kutta.
-/// Source: H. Goldstein, C. Poole, J. Safko, Classical Mechanics, 3rd ed., ch. 4 and 5. Principal axes are the body axes;
-/// the centre of mass is fixed in the body; the term from changing inertia is left out (it is below 1 % of the pitch
-/// damping for a motor of a tenth of the mass).
+/// Rigid body with six degrees of freedom: Newton and Euler equations, quaternion kinematics, classical
+/// Runge-Kutta. Source: H. Goldstein, C. Poole, J. Safko, Classical Mechanics, 3rd ed., ch. 4 and 5.
+/// Principal axes are the body axes; the centre of mass is fixed in the body; the term from changing inertia
+/// is left out (it is below 1 % of the pitch damping for a motor of a tenth of the mass).
 #include <Eigen/Core>
 #include <Eigen/Geometry>
 
@@ -54,8 +54,9 @@ inline BodyState moved(const BodyState& s, const BodyRate& rate, double dt_s) {
     return out;
 }
 
-/// One fourth-order Runge-Kutta step of `rate_of(t_s, state) -> BodyRate`; the quaternion comes back with unit norm.
-/// `mid_specific_force_mps2` receives the specific force at mid-step: the mean over the step to second order.
+/// One fourth-order Runge-Kutta step of `rate_of(t_s, state) -> BodyRate`; the quaternion comes back with
+/// unit norm. `mid_specific_force_mps2` receives the specific force at mid-step: the mean over the step to
+/// second order.
 template <class RateOf>
 BodyState rk4_step(const BodyState& s, double t_s, double dt_s, const RateOf& rate_of,
                    Eigen::Vector3d& mid_specific_force_mps2) {
@@ -69,8 +70,10 @@ BodyState rk4_step(const BodyState& s, double t_s, double dt_s, const RateOf& ra
     mean.accel_enu_mps2 =
         (k1.accel_enu_mps2 + 2.0 * (k2.accel_enu_mps2 + k3.accel_enu_mps2) + k4.accel_enu_mps2) / 6.0;
     mean.q_dot = (k1.q_dot + 2.0 * (k2.q_dot + k3.q_dot) + k4.q_dot) / 6.0;
-    mean.rate_dot_body_rad_s2 = (k1.rate_dot_body_rad_s2 + 2.0 * (k2.rate_dot_body_rad_s2 + k3.rate_dot_body_rad_s2) +
-                                 k4.rate_dot_body_rad_s2) / 6.0;
+    mean.rate_dot_body_rad_s2 =
+        (k1.rate_dot_body_rad_s2 + 2.0 * (k2.rate_dot_body_rad_s2 + k3.rate_dot_body_rad_s2) +
+         k4.rate_dot_body_rad_s2) /
+        6.0;
     mean.propellant_kg_s =
         (k1.propellant_kg_s + 2.0 * (k2.propellant_kg_s + k3.propellant_kg_s) + k4.propellant_kg_s) / 6.0;
     BodyState out = moved(s, mean, dt_s);

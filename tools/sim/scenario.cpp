@@ -10,8 +10,8 @@ namespace {
 
 constexpr double kDegree_rad = std::numbers::pi / 180.0;
 
-/// 1-sigma scatter of a flight around its description, of the size that hobby motors, hand-built airframes and
-/// forecasts show.
+/// 1-sigma scatter of a flight around its description, of the size that hobby motors, hand-built airframes
+/// and forecasts show.
 namespace scatter {
 constexpr double kThrust = 0.02;
 constexpr double kBurnTime = 0.015; ///< at constant impulse
@@ -32,7 +32,9 @@ constexpr double kDelay_s = 0.12;
 constexpr double kFill = 0.2;
 } // namespace scatter
 
-Table table_of(const Curve& curve) { return {curve.x, curve.y}; }
+Table table_of(const Curve& curve) {
+    return {curve.x, curve.y};
+}
 
 struct WindTables {
     Table east;
@@ -68,7 +70,8 @@ const std::vector<ScenarioName>& scenario_names() {
         {"late-parachute", "The drogue charge fires 6 s late, in a dive"},
         {"no-parachute", "No charge fires; the vehicle comes down nose first and telemetry ends at impact"},
         {"reboot-at-ejection", "The battery sags at the drogue charge and the electronics start again"},
-        {"fix-lost", "The satellite receiver loses its fix at lift-off and finds it again only after landing"},
+        {"fix-lost",
+         "The satellite receiver loses its fix at lift-off and finds it again only after landing"},
         {"baro-dead", "The drogue charge's pressure pulse kills the barometer"},
         {"separation-test", "Tethered ground test: both charges fire with the vehicle lying on a stand"},
         {"pad-idle", "Upright on the rail, nothing happens"},
@@ -79,7 +82,8 @@ const std::vector<ScenarioName>& scenario_names() {
 Result<Scenario> make_scenario(std::string_view name, const std::filesystem::path& vehicle_dir,
                                const std::filesystem::path& site_file) {
     const auto& names = scenario_names();
-    const auto found = std::find_if(names.begin(), names.end(), [&](const auto& n) { return n.name == name; });
+    const auto found =
+        std::find_if(names.begin(), names.end(), [&](const auto& n) { return n.name == name; });
     if (found == names.end()) {
         return fail("there is no scenario \"" + std::string(name) + "\"; --list-scenarios shows them");
     }
@@ -103,12 +107,14 @@ Result<Scenario> make_scenario(std::string_view name, const std::filesystem::pat
         return fail(to_string(problems));
     }
     if (!scenario.vehicle.rocket) {
-        return fail(vehicle_path.string() + ": /rocket: missing; the simulator needs mass, thrust and drag to fly");
+        return fail(vehicle_path.string() +
+                    ": /rocket: missing; the simulator needs mass, thrust and drag to fly");
     }
     const std::size_t parachutes = scenario.vehicle.rocket->parachutes.size();
     if (scenario.airframe.fill_s.size() != parachutes) {
-        return fail(airframe_path.string() + ": /fill_s: has " + std::to_string(scenario.airframe.fill_s.size()) +
-                    " times; one for each of the " + std::to_string(parachutes) + " parachutes would be right");
+        return fail(airframe_path.string() + ": /fill_s: has " +
+                    std::to_string(scenario.airframe.fill_s.size()) + " times; one for each of the " +
+                    std::to_string(parachutes) + " parachutes would be right");
     }
 
     if (name == "late-parachute") {
@@ -134,8 +140,12 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
     Random random(seed, "dispersion");
     // Draws are made in one order whether used or not, so that one more use does not shift the others.
     const double on = scenario.disperse ? 1.0 : 0.0;
-    const auto around_one = [&](double sigma) { return 1.0 + on * sigma * std::clamp(random.normal(), -3.0, 3.0); };
-    const auto around_zero = [&](double sigma) { return on * sigma * std::clamp(random.normal(), -3.0, 3.0); };
+    const auto around_one = [&](double sigma) {
+        return 1.0 + on * sigma * std::clamp(random.normal(), -3.0, 3.0);
+    };
+    const auto around_zero = [&](double sigma) {
+        return on * sigma * std::clamp(random.normal(), -3.0, 3.0);
+    };
 
     Table thrust = table_of(rocket.thrust_n);
     const double burn_factor = around_one(scatter::kBurnTime);
@@ -163,8 +173,8 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
     const AirPoint standard = Air::standard(pad_msl_m).at(0.0);
     const double pressure_pa =
         scenario.site.pad_pressure_pa.value_or(standard.pressure_pa) + around_zero(scatter::kPadPressure_pa);
-    const double temperature_k =
-        scenario.site.pad_temperature_k.value_or(standard.temperature_k) + around_zero(scatter::kPadTemperature_k);
+    const double temperature_k = scenario.site.pad_temperature_k.value_or(standard.temperature_k) +
+                                 around_zero(scatter::kPadTemperature_k);
     const double lapse_k_per_m = -0.0065 + around_zero(scatter::kLapse_k_per_m);
 
     Airframe airframe = scenario.airframe;

@@ -23,10 +23,10 @@ struct Scenario {
     Site site;
     Airframe airframe;
     RunKind kind = RunKind::flight;
-    double pad_s = 20.0;           ///< from the start to ignition
-    double idle_s = 15.0;          ///< from landing to the end
+    double pad_s = 20.0;  ///< from the start to ignition
+    double idle_s = 15.0; ///< from landing to the end
     bool leaves_pad = true;
-    bool disperse = false;         ///< draw the flight's true values around the vehicle file's
+    bool disperse = false; ///< draw the flight's true values around the vehicle file's
     double first_parachute_late_s = 0.0;
     bool parachutes_fire = true;
     bool reboot_at_ejection = false;
@@ -41,7 +41,8 @@ struct ScenarioName {
 };
 [[nodiscard]] const std::vector<ScenarioName>& scenario_names();
 
-/// Reads vehicle.json and airframe.json in `vehicle_dir` and the site file, and sets up the named course of events.
+/// Reads vehicle.json and airframe.json in `vehicle_dir` and the site file, and sets up the named course of
+/// events.
 [[nodiscard]] Result<Scenario> make_scenario(std::string_view name, const std::filesystem::path& vehicle_dir,
                                              const std::filesystem::path& site_file);
 

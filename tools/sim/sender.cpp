@@ -9,7 +9,8 @@ namespace turnstone::sim {
 
 namespace {
 
-constexpr std::size_t kPieceOctets = 32; ///< what a serial adapter hands over in one go, about 6 ms at 57600 baud
+constexpr std::size_t kPieceOctets =
+    32; ///< what a serial adapter hands over in one go, about 6 ms at 57600 baud
 constexpr std::chrono::milliseconds kLinger{500};
 
 } // namespace

@@ -1,6 +1,6 @@
 #pragma once
-/// Sensors as mounted: noise, bias, random walk, lag, quantisation, saturation and the ways they fail. Readings carry the
-/// time at which they are complete, seconds from the start of the run.
+/// Sensors as mounted: noise, bias, random walk, lag, quantisation, saturation and the ways they fail.
+/// Readings carry the time at which they are complete, seconds from the start of the run.
 #include <cstdint>
 #include <vector>
 
@@ -57,19 +57,21 @@ struct SensorStream {
     std::vector<PressureReading> pressure;
     std::vector<FixReading> fix;
     std::vector<HealthReading> health;
-    Eigen::Vector3d accel_bias_mps2;   ///< at switch-on
+    Eigen::Vector3d accel_bias_mps2; ///< at switch-on
     Eigen::Vector3d gyro_bias_rad_s;
     double pressure_bias_pa;
 };
 
 [[nodiscard]] SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t seed);
 
-/// Accelerometer and gyroscope alone (also for the handling cases): 16-bit converter over the range of `noise`.
+/// Accelerometer and gyroscope alone (also for the handling cases): 16-bit converter over the range of
+/// `noise`.
 class InertialSensor {
   public:
     InertialSensor(const SensorNoise& noise, Random random);
     [[nodiscard]] ImuReading read(double t_s, const Eigen::Vector3d& specific_force_mps2,
-                                  const Eigen::Vector3d& rate_rad_s, double vibration_mps2, double vibration_rad_s);
+                                  const Eigen::Vector3d& rate_rad_s, double vibration_mps2,
+                                  double vibration_rad_s);
     [[nodiscard]] const Eigen::Vector3d& accel_bias_mps2() const { return accel_bias_mps2_; }
     [[nodiscard]] const Eigen::Vector3d& gyro_bias_rad_s() const { return gyro_bias_rad_s_; }
 

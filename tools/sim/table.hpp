@@ -1,6 +1,7 @@
 #pragma once
-/// Piecewise linear table. The simulator has its own, although shared/vehicle.hpp has one: the estimators interpolate with
-/// that, and a slip in it must not cancel out when estimates are compared with the simulator's truth.
+/// Piecewise linear table. The simulator has its own, although shared/vehicle.hpp has one: the estimators
+/// interpolate with that, and a slip in it must not cancel out when estimates are compared with the
+/// simulator's truth.
 #include <algorithm>
 #include <cstddef>
 #include <vector>
@@ -19,7 +20,8 @@ struct Table {
         if (x_value >= x.back()) {
             return y.back();
         }
-        const auto upper = static_cast<std::size_t>(std::upper_bound(x.begin(), x.end(), x_value) - x.begin());
+        const auto upper =
+            static_cast<std::size_t>(std::upper_bound(x.begin(), x.end(), x_value) - x.begin());
         const double fraction = (x_value - x[upper - 1]) / (x[upper] - x[upper - 1]);
         return y[upper - 1] + fraction * (y[upper] - y[upper - 1]);
     }

@@ -1,5 +1,6 @@
 #pragma once
-/// The true history of a run at the rate of the inertial sensor: from it every sensor is made, and tests compare with it.
+/// The true history of a run at the rate of the inertial sensor: from it every sensor is made, and tests
+/// compare with it.
 #include <cstdint>
 #include <string_view>
 #include <vector>
@@ -13,8 +14,8 @@ inline constexpr double kTruthStep_s = 0.005; ///< one inertial sample
 enum class TruePhase : unsigned char { pad, powered_ascent, coast, descent, main_descent, landed };
 [[nodiscard]] std::string_view to_string(TruePhase phase);
 
-/// Truth at `t_s`, seconds from the start of the run. Specific force and body rate are means over the step that ends at
-/// `t_s`, so that their sums are exact velocity and angle increments.
+/// Truth at `t_s`, seconds from the start of the run. Specific force and body rate are means over the step
+/// that ends at `t_s`, so that their sums are exact velocity and angle increments.
 struct TruthSample {
     double t_s;
     Eigen::Vector3d position_enu_m; ///< centre of mass, from its place on the pad
@@ -24,8 +25,8 @@ struct TruthSample {
     Eigen::Vector3d specific_force_body_mps2;
     Eigen::Vector3d wind_enu_mps;
     double mass_kg;
-    double thrust_fraction;         ///< of the greatest thrust
-    double pressure_pa;             ///< of the undisturbed air
+    double thrust_fraction; ///< of the greatest thrust
+    double pressure_pa;     ///< of the undisturbed air
     double temperature_k;
     double mach;
     double dynamic_pressure_pa;
@@ -43,8 +44,9 @@ enum class RunKind : unsigned char {
     tethered ///< lying on a stand, nose on a cord; the charges fire, nothing flies
 };
 
-/// Runs until `idle_s` after landing (or after the last charge of a tethered test), or until `duration_s` when nothing
-/// leaves the pad. The charge of a tethered test's k-th parachute fires at `setup.ignition_s` + 12 s * k.
+/// Runs until `idle_s` after landing (or after the last charge of a tethered test), or until `duration_s`
+/// when nothing leaves the pad. The charge of a tethered test's k-th parachute fires at `setup.ignition_s` +
+/// 12 s * k.
 [[nodiscard]] Truth run_truth(const FlightSetup& setup, RunKind kind, double idle_s, double duration_s);
 
 } // namespace turnstone::sim

@@ -78,7 +78,8 @@ int run(const Options& options) {
     if (!options.unplug.empty()) {
         double from_s = 0.0, to_s = 0.0;
         char rest = 0;
-        if (std::sscanf(options.unplug.c_str(), "%lf,%lf%c", &from_s, &to_s, &rest) != 2 || !(from_s < to_s)) {
+        if (std::sscanf(options.unplug.c_str(), "%lf,%lf%c", &from_s, &to_s, &rest) != 2 ||
+            !(from_s < to_s)) {
             return complain("--unplug " + options.unplug + ": two times in seconds, FROM,TO, would be right");
         }
         unplugged = sim::Unplugged{from_s, to_s};
@@ -148,14 +149,19 @@ int main(int argument_count, char** arguments) {
     app.add_option("--out", options.out, "pty:SYMLINK, udp:HOST:PORT, tcp:PORT or file:PATH");
     app.add_option("--speed", options.speed, "times real time, or max");
     app.add_option("--seed", options.seed, "of everything random");
-    app.add_flag("--disperse", options.disperse, "scatter thrust, drag, mass, rail, wind and delays around the files' values");
+    app.add_flag("--disperse", options.disperse,
+                 "scatter thrust, drag, mass, rail, wind and delays around the files' values");
     app.add_option("--impairment", options.impairment, "clean, mild or rough");
-    app.add_option("--loss", options.loss, "packet loss probability, instead of the impairment's")->check(CLI::Range(0.0, 1.0));
+    app.add_option("--loss", options.loss, "packet loss probability, instead of the impairment's")
+        ->check(CLI::Range(0.0, 1.0));
     app.add_option("--fades-per-minute", options.fades_per_minute, "2 s fades, instead of the impairment's")
         ->check(CLI::Range(0.0, 20.0));
-    app.add_option("--pad-seconds", options.pad_seconds, "from the start to ignition")->check(CLI::Range(1.0, 7200.0));
-    app.add_option("--idle-seconds", options.idle_seconds, "from landing to the end")->check(CLI::Range(0.0, 7200.0));
-    app.add_option("--wait", options.wait_seconds, "seconds to wait for a reader before starting")->check(CLI::Range(0.0, 3600.0));
+    app.add_option("--pad-seconds", options.pad_seconds, "from the start to ignition")
+        ->check(CLI::Range(1.0, 7200.0));
+    app.add_option("--idle-seconds", options.idle_seconds, "from landing to the end")
+        ->check(CLI::Range(0.0, 7200.0));
+    app.add_option("--wait", options.wait_seconds, "seconds to wait for a reader before starting")
+        ->check(CLI::Range(0.0, 3600.0));
     app.add_option("--unplug", options.unplug, "FROM,TO: pull the cable between these times of the run");
     app.add_option("--manifest", options.manifest, "write every packet and its fate here (JSON Lines)");
     app.add_option("--truth", options.truth, "write the truth here (CSV)");
