@@ -2,7 +2,10 @@
 
 #include <optional>
 
+#include "server/estimate/engine_hours.hpp"
 #include "server/estimate/flight_state.hpp"
+#include "shared/geodesy.hpp"
+#include "shared/time.hpp"
 
 namespace turnstone {
 
@@ -13,6 +16,17 @@ struct EstimatorChain::State {
     std::vector<EstimateTable> tables;
     std::vector<MissingInput> missing;
     std::optional<FlightState> flight; ///< air data, vertical motion, phases; of a rocket only
+    std::optional<LocalFrame> frame;   ///< at the pad
+    std::optional<EngineHours> engine;
+    std::size_t engine_table_index = 0;
+    std::int64_t t_engine_row_ns = 0;
+
+    void add_engine() {
+        if (!inputs.engine) return;
+        engine.emplace(vehicle->engine_running_threshold_rpm, 0.0);
+        engine_table_index = tables.size();
+        tables.push_back(engine_table());
+    }
 
     void add_flight() {
         if (!vehicle->rocket) return;
@@ -27,8 +41,9 @@ struct EstimatorChain::State {
 };
 
 EstimatorChain::EstimatorChain(const Vehicle& vehicle, const Site& site, const ChainInputs& inputs)
-    : state_(std::make_unique<State>(State{&vehicle, &site, inputs, {}, {}, {}})) {
+    : state_(std::make_unique<State>(State{&vehicle, &site, inputs, {}, {}, {}, LocalFrame(site.pad), {}, 0, 0})) {
     state_->add_flight();
+    state_->add_engine();
 }
 EstimatorChain::~EstimatorChain() = default;
 EstimatorChain::EstimatorChain(EstimatorChain&&) noexcept = default;
@@ -42,11 +57,22 @@ void EstimatorChain::imu(const ImuSample& sample, EstimateSink& sink) {
 void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) {
     if (state_->flight) state_->flight->pressure(sample, kNaN, kNaN, sink);
 }
-void EstimatorChain::fix(const FixSample&, EstimateSink&) {}
+void EstimatorChain::fix(const FixSample& sample, EstimateSink&) {
+    if (!state_->flight || sample.fix_type < 2) return;
+    const Eigen::Vector3d enu_m =
+        state_->frame->to_enu_m({sample.latitude_deg, sample.longitude_deg, state_->site->pad.height_m});
+    state_->flight->ground_distance(enu_m.head<2>().norm());
+}
 void EstimatorChain::mag(const MagSample&, EstimateSink&) {}
 void EstimatorChain::onboard(const OnboardSample&, EstimateSink&) {}
 void EstimatorChain::wind(const WindSample&, EstimateSink&) {}
-void EstimatorChain::engine(const EngineSample&, EstimateSink&) {}
+void EstimatorChain::engine(const EngineSample& sample, EstimateSink& sink) {
+    if (!state_->engine) return;
+    state_->engine->sample(sample);
+    if (seconds_between(state_->t_engine_row_ns, sample.t_ns) < 1.0) return;
+    state_->t_engine_row_ns = sample.t_ns;
+    sink.row(state_->engine_table_index, sample.t_ns, state_->engine->row());
+}
 void EstimatorChain::tick(std::int64_t t_ns, EstimateSink& sink) {
     if (state_->flight) state_->flight->tick(t_ns, sink);
 }
