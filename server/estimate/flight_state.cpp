@@ -46,6 +46,7 @@ FlightState::FlightState(const Vehicle& vehicle, const Site& site, bool has_acce
                             .accel_noise_mps2 = vehicle.sensors.accel_noise_mps2,
                             .accel_range_mps2 = vehicle.sensors.accel_range_mps2,
                             .parachutes = vehicle.rocket ? static_cast<int>(vehicle.rocket->parachutes.size()) : 2}),
+      pulses_(vehicle.sensors.accel_noise_mps2, pressure_noise_pa_),
       barometer_{SensorWatch(kPressureLowest_pa, kPressureHighest_pa, kFrozenPressure_s), SensorState::unheard,
                  "static_pressure", "Barometer"},
       accelerometer_{SensorWatch(-1.1 * vehicle.sensors.accel_range_mps2, 1.1 * vehicle.sensors.accel_range_mps2,
@@ -59,6 +60,8 @@ FlightState::FlightState(const Vehicle& vehicle, const Site& site, bool has_acce
     tables.push_back(vertical_table());
     phase_table_ = tables.size();
     tables.push_back(phase_table());
+    derived_table_ = tables.size();
+    tables.push_back(derived_table());
 }
 
 void FlightState::imu(const ImuSample& sample, const std::optional<TiltInput>& tilt, EstimateSink& sink) {
@@ -70,6 +73,8 @@ void FlightState::imu(const ImuSample& sample, const std::optional<TiltInput>& t
     if (!usable) return;
     phases_.imu(sample.t_ns, axial, sample.accel_body_mps2.norm(),
                 std::hypot(sample.rate_body_rad_s.y(), sample.rate_body_rad_s.z()));
+    derived_.imu(sample.t_ns, sample.accel_body_mps2.norm(), sample.rate_body_rad_s.x(), phases_);
+    if (const auto shock = pulses_.force(sample.t_ns, sample.accel_body_mps2)) announce_shock(*shock, sink);
     const Motion motion = phases_.motion();
     filter_.set_motion(motion);
     if (!has_pressure_ && !filter_.estimate().valid) filter_.start(sample.t_ns, 0.0, 0.5, 0.0, 0.1);
@@ -86,6 +91,7 @@ void FlightState::pressure(const PressureSample& sample, double air_speed_mps, d
                            EstimateSink& sink) {
     if (!std::isfinite(sample.pressure_pa)) return;
     const bool usable = barometer_.watch.sample(sample.t_ns, sample.pressure_pa);
+    if (const auto blow = pulses_.pressure(sample.t_ns, sample.pressure_pa)) announce_blow(*blow, sink);
     announce_sensor(barometer_, sample.t_ns, sink);
     if (!usable) return;
     if (pad_.pressure(sample.t_ns, sample.pressure_pa, sample.temperature_k, phases_.quiet())) {
@@ -99,6 +105,7 @@ void FlightState::pressure(const PressureSample& sample, double air_speed_mps, d
     const double speed_sigma_mps = speed_known ? air_speed_sigma_mps : vertical.vertical_speed_sigma_mps;
     air_speed_ = vertical.valid || speed_known ? air_speeds(*air_, speed_mps, speed_sigma_mps)
                                                : AirSpeeds{kNaN, kNaN, kNaN, kNaN};
+    derived_.air(sample.t_ns, *air_speed_, phases_);
     const std::array<double, 12> row{air_->above_pad_m,        air_->above_pad_sigma_m,
                                      air_->msl_m,              air_->pressure_altitude_m,
                                      air_->temperature_k,      air_->temperature_sigma_k,
@@ -143,6 +150,7 @@ void FlightState::after_measurement(std::int64_t t_ns, EstimateSink& sink) {
     if (estimate.valid && seconds_between(t_vertical_row_ns_, estimate.t_ns) >= kRowPeriod_s) {
         t_vertical_row_ns_ = estimate.t_ns;
         phases_.vertical(estimate);
+        derived_.vertical(estimate, phases_);
         vertical_row(sink);
     }
     filter_.set_motion(phases_.motion());
@@ -170,6 +178,24 @@ void FlightState::announce_moments(EstimateSink& sink) {
         if (found.moment == Moment::landing) stuck_announced_ = false;
     }
     phase_row(moments.back().t_found_ns, sink);
+}
+
+void FlightState::announce_shock(const Pulse& pulse, EstimateSink& sink) {
+    sink.event({pulse.t_ns, pulse.resolution_s / std::sqrt(12.0), EventKind::flight_event, Level::note, "pulse/acceleration",
+                "Shock of " + number(pulse.peak, "%.0f") + " m/s2 for " + number(1e3 * pulse.duration_s, "%.0f") + " ms",
+                "{\"peak_mps2\":" + number(pulse.peak, "%.1f") + ",\"axial_peak_mps2\":" + number(pulse.axial_peak, "%.1f") +
+                    ",\"rise_s\":" + number(pulse.rise_s, "%.4f") + ",\"duration_s\":" +
+                    number(pulse.duration_s, "%.4f") + ",\"impulse_mps\":" + number(pulse.integral, "%.3f") +
+                    ",\"resolution_s\":" + number(pulse.resolution_s, "%.4f") + "}"});
+}
+
+void FlightState::announce_blow(const Pulse& pulse, EstimateSink& sink) {
+    sink.event({pulse.t_ns, pulse.resolution_s / std::sqrt(12.0), EventKind::flight_event, Level::note, "pulse/pressure",
+                "Pressure pulse of " + number(pulse.peak, "%+.0f") + " Pa for " + number(1e3 * pulse.duration_s, "%.0f") +
+                    " ms",
+                "{\"peak_pa\":" + number(pulse.peak, "%.0f") + ",\"rise_s\":" + number(pulse.rise_s, "%.4f") +
+                    ",\"duration_s\":" + number(pulse.duration_s, "%.4f") + ",\"impulse_pa_s\":" +
+                    number(pulse.integral, "%.2f") + ",\"resolution_s\":" + number(pulse.resolution_s, "%.4f") + "}"});
 }
 
 void FlightState::announce_sensor(Watched& sensor, std::int64_t t_ns, EstimateSink& sink) {
@@ -243,6 +269,7 @@ void FlightState::phase_row(std::int64_t t_ns, EstimateSink& sink) {
                                     began == 0 ? kNaN : seconds_between(began, t_ns),
                                     value_or_nan(phases_.time_of(Moment::lift_off), t_ns)};
     sink.row(phase_table_, t_ns, row);
+    sink.row(derived_table_, t_ns, derived_.row(t_ns, phases_));
 }
 
 } // namespace turnstone

@@ -1,6 +1,6 @@
 #pragma once
-/// Air data, vertical filter and phases of one vehicle: which measurement goes where, what is announced, and the tables
-/// "air", "vertical" and "phase". The mathematics is in the classes it holds.
+/// Air data, vertical filter, phases, pulses and derived figures of one vehicle: which measurement goes where, what is
+/// announced, and the tables "air", "vertical", "phase" and "derived". The mathematics is in the classes it holds.
 ///
 /// Order inside one inertial sample: sensor watch, phase detector, vertical filter; one pressure: sensor watch, pad reference,
 /// air data, vertical filter, phase detector. After each the phase's kind of motion goes back to the filter.
@@ -10,10 +10,12 @@
 #include <vector>
 
 #include "server/estimate/air_data.hpp"
+#include "server/estimate/derived.hpp"
 #include "server/estimate/estimate_output.hpp"
 #include "server/estimate/measurements.hpp"
 #include "server/estimate/pad_reference.hpp"
 #include "server/estimate/phase_detector.hpp"
+#include "server/estimate/pulse_detector.hpp"
 #include "server/estimate/sensor_watch.hpp"
 #include "server/estimate/vertical_filter.hpp"
 #include "server/estimate/vertical_input.hpp"
@@ -34,6 +36,8 @@ class FlightState {
     /// unknown; Mach and dynamic pressure then come from vertical speed.
     void imu(const ImuSample& sample, const std::optional<TiltInput>& tilt, EstimateSink& sink);
     void pressure(const PressureSample& sample, double air_speed_mps, double air_speed_sigma_mps, EstimateSink& sink);
+    /// Horizontal distance from the pad to the newest fix, m.
+    void ground_distance(double distance_m) noexcept { derived_.ground_distance(distance_m); }
     void tick(std::int64_t t_ns, EstimateSink& sink);
 
     [[nodiscard]] const PhaseDetector& phases() const noexcept { return phases_; }
@@ -55,6 +59,8 @@ class FlightState {
     void take_height_results(EstimateSink& sink);
     void announce_moments(EstimateSink& sink);
     void announce_sensor(Watched& sensor, std::int64_t t_ns, EstimateSink& sink);
+    void announce_shock(const Pulse& pulse, EstimateSink& sink);
+    void announce_blow(const Pulse& pulse, EstimateSink& sink);
     void vertical_row(EstimateSink& sink);
     void phase_row(std::int64_t t_ns, EstimateSink& sink);
 
@@ -65,6 +71,8 @@ class FlightState {
     VerticalInput input_;
     VerticalFilter filter_;
     PhaseDetector phases_;
+    PulseDetector pulses_;
+    Derived derived_;
     Watched barometer_;
     Watched accelerometer_;
     std::optional<AirHeights> air_;
@@ -72,6 +80,7 @@ class FlightState {
     std::size_t air_table_ = 0;
     std::size_t vertical_table_ = 0;
     std::size_t phase_table_ = 0;
+    std::size_t derived_table_ = 0;
     std::size_t moments_announced_ = 0;
     std::int64_t t_imu_ns_ = 0;
     std::int64_t t_height_used_ns_ = 0;

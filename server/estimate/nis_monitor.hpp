@@ -1,7 +1,7 @@
 #pragma once
 /// Whether a filter's innovations are as large as the filter says: the average of the normalised innovation squared over
 /// the last 50 scalar measurements against the chi-square bounds of that average (Bar-Shalom, Li, Kirubarajan 2001,
-/// section 5.4; 50 degrees of freedom, two-sided 99.8 %).
+/// section 5.4; 50 degrees of freedom, two-sided 99 %).
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -20,8 +20,8 @@ enum class Health : unsigned char {
 class NisMonitor {
   public:
     static constexpr std::size_t kWindow = 50;
-    static constexpr double kLower = 24.67391 / 50.0; ///< chi-square, 50 degrees of freedom, quantile 0.001
-    static constexpr double kUpper = 86.66082 / 50.0; ///< quantile 0.999
+    static constexpr double kLower = 0.5598149773274664; ///< chi-square quantile 0.005, over 50
+    static constexpr double kUpper = 1.5897995693365785; ///< quantile 0.995
     /// One outlier counts as no more than this, or a single pulse would hide the next 50 values.
     static constexpr double kCap = 25.0;
 

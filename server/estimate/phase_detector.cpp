@@ -324,7 +324,7 @@ void PhaseDetector::watch_burn_out_heights() {
             t_s.push_back(seconds_between(t_now_ns_, heights_[i].t_ns));
             height_m.push_back(heights_[i].above_pad_m);
         }
-        if (const auto found = break_between_parabolas(t_s, height_m)) {
+        if (const auto found = break_between_parabolas(t_s, height_m, true)) {
             when = {t_now_ns_ + seconds_to_ns(found->t_s), std::clamp(found->sigma_s, 0.1, 0.5)};
         }
         half_s = next_half_s;

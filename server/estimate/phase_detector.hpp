@@ -166,12 +166,15 @@ class PhaseDetector {
     int slowed_ = 0;               ///< heights in a row with a much slower descent than that
 };
 
-/// Where one motion changes into another: least squares of two parabolas that meet in value, over a grid of break times.
-/// Times in seconds, ascending; needs at least 10 points. `sigma_s` from the curvature of the sum of squares.
+/// Where one motion changes into another: least squares of two parabolas that meet in value and slope, over a grid of break
+/// times. With `kink` the slope may jump as well: pressure at the ports follows the square of speed, so the end of thrust
+/// bends heights more sharply than the motion itself. Times in seconds, ascending; needs 12 points. `sigma_s` from the
+/// curvature of the sum of squares.
 struct Break {
     double t_s;
     double sigma_s;
 };
-[[nodiscard]] std::optional<Break> break_between_parabolas(const std::vector<double>& t_s, const std::vector<double>& y);
+[[nodiscard]] std::optional<Break> break_between_parabolas(const std::vector<double>& t_s, const std::vector<double>& y,
+                                                           bool kink);
 
 } // namespace turnstone

@@ -16,28 +16,30 @@ constexpr double kSeenGap_s = 0.06; ///< two packets of four samples at 200 Hz: 
 
 } // namespace
 
-std::optional<Break> break_between_parabolas(const std::vector<double>& t_s, const std::vector<double>& y) {
+std::optional<Break> break_between_parabolas(const std::vector<double>& t_s, const std::vector<double>& y, bool kink) {
     constexpr std::size_t kMargin = 4;
     const std::size_t n = t_s.size();
-    if (n < 10 || y.size() != n) return std::nullopt;
+    if (n < 12 || y.size() != n) return std::nullopt;
     const double middle_s = t_s[n / 2];
+    using Basis = Eigen::Matrix<double, 5, 1>;
+    const auto basis_at = [&](double time_s, double break_s) {
+        const double t = time_s - middle_s;
+        const double after = std::max(0.0, time_s - break_s);
+        return Basis(1.0, t, t * t, after * after, kink ? after : 0.0);
+    };
     const auto squares_at = [&](double break_s) {
-        // Value and slope are continuous, curvature changes: 1, t, t^2, (t - break)+^2.
-        Eigen::Matrix4d normal = Eigen::Matrix4d::Zero();
-        Eigen::Vector4d right = Eigen::Vector4d::Zero();
+        Eigen::Matrix<double, 5, 5> normal = Eigen::Matrix<double, 5, 5>::Zero();
+        Basis right = Basis::Zero();
         for (std::size_t i = 0; i < n; ++i) {
-            const double t = t_s[i] - middle_s;
-            const double after = std::max(0.0, t_s[i] - break_s);
-            const Eigen::Vector4d basis(1.0, t, t * t, after * after);
+            const Basis basis = basis_at(t_s[i], break_s);
             normal += basis * basis.transpose();
             right += basis * y[i];
         }
-        const Eigen::Vector4d fit = normal.ldlt().solve(right);
+        if (!kink) normal(4, 4) = 1.0;
+        const Basis fit = normal.ldlt().solve(right);
         double sum = 0.0;
         for (std::size_t i = 0; i < n; ++i) {
-            const double t = t_s[i] - middle_s;
-            const double after = std::max(0.0, t_s[i] - break_s);
-            const double e = y[i] - fit.dot(Eigen::Vector4d(1.0, t, t * t, after * after));
+            const double e = y[i] - fit.dot(basis_at(t_s[i], break_s));
             sum += e * e;
         }
         return sum;
@@ -60,7 +62,7 @@ std::optional<Break> break_between_parabolas(const std::vector<double>& t_s, con
     const double left = squares_at(t_best_s - step_s);
     const double right = squares_at(t_best_s + step_s);
     const double curvature = (left - 2.0 * best_squares + right) / (step_s * step_s);
-    const double variance = best_squares / static_cast<double>(n - 5);
+    const double variance = best_squares / static_cast<double>(n - 6);
     const double shift_s = curvature > 0.0 ? 0.5 * (left - right) / (curvature * step_s) : 0.0;
     const double sigma_s = curvature > 0.0 ? std::sqrt(2.0 * variance / curvature) : to_s - from_s;
     return Break{t_best_s + std::clamp(shift_s, -step_s, step_s), std::min(sigma_s, to_s - from_s)};
@@ -172,7 +174,7 @@ PhaseDetector::TimeEstimate PhaseDetector::main_onset() const {
         height_m.push_back(heights_[i].above_pad_m);
     }
     TimeEstimate when{t_now_ns_ - seconds_to_ns(1.5), 0.7};
-    if (const auto found = break_between_parabolas(t_s, height_m)) {
+    if (const auto found = break_between_parabolas(t_s, height_m, false)) {
         when = {t_now_ns_ + seconds_to_ns(found->t_s), std::max(0.2, found->sigma_s)};
     }
     const std::size_t after = heights_.since(when.t_ns);

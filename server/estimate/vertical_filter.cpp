@@ -19,6 +19,8 @@ constexpr int kRestRejectedMax = 30;
 /// Heights that change more slowly than this while the state's speed is larger than that come from a stuck barometer.
 constexpr double kStandingSpeed_mps = 2.0;
 constexpr double kClimbSpeed_mps = 15.0;
+constexpr double kUnrestSpeed_mps = 10.0;
+constexpr double kUnrestAccel_mps2 = 30.0;
 constexpr double kRestSpeedUnknown_mps = 2.0;
 /// In descent, without heights for this long, a canopy may have opened.
 constexpr double kDescentGap_s = 0.25;
@@ -66,7 +68,7 @@ void VerticalFilter::start(std::int64_t t_ns, double altitude_m, double altitude
     t_ns_ = t_ns;
     t_rest_update_ns_ = t_ns;
     started_ = true;
-    singer_since_sample_ = true;
+    singer_since_sample_ = false; // nothing is known of the acceleration: the first sample sets it
     hold_left_s_ = 0.0;
     rejected_count_ = 0;
 }
@@ -319,6 +321,11 @@ void VerticalFilter::apply_height(const Height& height) {
         rejected_count_ = 0;
     } else if (!recover(height, result.stuck)) {
         result.verdict = HeightVerdict::gated;
+        if (motion_ == Motion::rest && !inertial_at(t_ns_) && rejected_count_ >= 3) {
+            // Only heights, and they leave rest: perhaps a flight. Say that speed is not known any more.
+            state_.covariance(1, 1) += kUnrestSpeed_mps * kUnrestSpeed_mps;
+            state_.covariance(2, 2) += kUnrestAccel_mps2 * kUnrestAccel_mps2;
+        }
     } else {
         result.restarted = true;
     }
