@@ -4,7 +4,7 @@
 #include <ctime>
 
 #include "server/record/layout.hpp"
-#include "server/record/recording_file.hpp"
+#include "server/record/repair.hpp"
 #include "server/record/sqlite.hpp"
 
 namespace turnstone {
@@ -26,13 +26,7 @@ bool is_plain_id(const std::string& id) {
 
 std::vector<RecordingInfo> scan_recordings(const std::filesystem::path& directory) {
     std::vector<RecordingInfo> found;
-    std::error_code error;
-    for (const auto& entry : std::filesystem::directory_iterator(directory, error)) {
-        const std::filesystem::path& path = entry.path();
-        if (path.extension() != kRecordingEnding || path.filename().string().starts_with('.') ||
-            !entry.is_regular_file(error)) {
-            continue;
-        }
+    for (const std::filesystem::path& path : recording_files(directory)) {
         auto reader = RecordingReader::open(path);
         if (reader) {
             found.push_back(reader->info());
@@ -41,7 +35,8 @@ std::vector<RecordingInfo> scan_recordings(const std::filesystem::path& director
             info.id = path.stem().string();
             info.path = path;
             info.damage = reader.error().message;
-            const auto size = entry.file_size(error);
+            std::error_code error;
+            const auto size = std::filesystem::file_size(path, error);
             info.file_bytes = error ? 0 : size;
             found.push_back(std::move(info));
         }

@@ -14,7 +14,7 @@ namespace turnstone {
 namespace {
 
 /// Above this many rows in the window, bins finer than the finest rollup are not made from single rows any more.
-constexpr std::int64_t kRawRowsMax = 12'000;
+constexpr std::int64_t kRawRowsMax = 10'000;
 
 class SeriesBuilder {
   public:

@@ -18,8 +18,9 @@ namespace turnstone {
 
 struct RecorderSettings {
     std::filesystem::path directory;
-    /// What a killed process can lose: data wait at most this long for their commit (plus the commit itself, 1 to 10 ms, and
-    /// the checkpoint some commits bring). Halving it doubles the writing to the disk; see schema.sql for measured costs.
+    /// What a killed process can lose: data wait at most this long for their commit, plus the commit under way when they came
+    /// and their own (1 to 10 ms each, more where a commit brings a checkpoint). Halving it doubles the writing to the disk;
+    /// see schema.sql for measured costs.
     std::int64_t commit_interval_ms = 100;
     /// true: every commit is synced to the disk, so that a pulled plug loses no more than a killed process (SQLite
     /// synchronous=FULL). false: synchronous=NORMAL; a power cut may lose everything since the last checkpoint.

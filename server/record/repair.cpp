@@ -51,35 +51,66 @@ Result<RepairOutcome> repair_recording(const std::filesystem::path& path, const 
     }
 }
 
-std::vector<std::filesystem::path> unclosed_recordings(const std::filesystem::path& directory) {
-    std::vector<std::filesystem::path> found;
+namespace {
+
+/// Every entry; a loop that stops at a read error instead of throwing.
+template <class OnEntry>
+void for_each_entry(const std::filesystem::path& directory, OnEntry&& on_entry) {
     std::error_code error;
-    for (const auto& entry : std::filesystem::directory_iterator(directory, error)) {
+    for (std::filesystem::directory_iterator entry(directory, error), end; !error && entry != end; entry.increment(error)) {
+        on_entry(*entry);
+    }
+}
+
+/// Half-made recordings that a kill left. A young one may belong to another server that makes it this very moment.
+void remove_half_made(const std::filesystem::path& directory) {
+    std::vector<std::filesystem::path> half_made;
+    for_each_entry(directory, [&half_made](const std::filesystem::directory_entry& entry) {
         const std::string name = entry.path().filename().string();
-        if (name.starts_with('.') && name.ends_with(std::string(kRecordingEnding) + ".new")) {
-            // Another server may be making one this very moment.
-            const auto age = std::filesystem::file_time_type::clock::now() - entry.last_write_time(error);
-            if (!error && age > std::chrono::minutes(1)) {
-                std::filesystem::remove(entry.path(), error);
-            }
-            continue;
+        std::error_code error;
+        const auto written = entry.last_write_time(error);
+        if (!error && name.starts_with('.') && name.ends_with(std::string(kRecordingEnding) + ".new") &&
+            std::filesystem::file_time_type::clock::now() - written > std::chrono::minutes(1)) {
+            half_made.push_back(entry.path());
         }
-        if (name.starts_with('.') || entry.path().extension() != kRecordingEnding || !entry.is_regular_file(error)) {
-            continue;
+    });
+    for (const auto& path : half_made) {
+        std::error_code error; // one that stays does no harm
+        std::filesystem::remove(path, error);
+    }
+}
+
+} // namespace
+
+std::vector<std::filesystem::path> recording_files(const std::filesystem::path& directory) {
+    std::vector<std::filesystem::path> found;
+    for_each_entry(directory, [&found](const std::filesystem::directory_entry& entry) {
+        std::error_code error;
+        if (entry.path().extension() == kRecordingEnding && !entry.path().filename().string().starts_with('.') &&
+            entry.is_regular_file(error)) {
+            found.push_back(entry.path());
         }
+    });
+    std::ranges::sort(found);
+    return found;
+}
+
+std::vector<std::filesystem::path> unclosed_recordings(const std::filesystem::path& directory) {
+    remove_half_made(directory);
+    std::vector<std::filesystem::path> found;
+    for (const std::filesystem::path& path : recording_files(directory)) {
         try {
-            Database database(entry.path(), Database::Mode::read_only);
+            Database database(path, Database::Mode::read_only);
             if (database.integer("PRAGMA application_id") == kApplicationId &&
                 (database.text("SELECT value FROM meta WHERE key = 'ended'").empty() ||
                  database.text("PRAGMA journal_mode") == "wal")) {
-                found.push_back(entry.path());
+                found.push_back(path);
             }
         } catch (const SqliteError&) {
             // Damaged, or no database: the catalogue lists it with the reason; nothing here can mend it.
             continue;
         }
     }
-    std::ranges::sort(found);
     return found;
 }
 

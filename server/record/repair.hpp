@@ -18,6 +18,10 @@ enum class RepairOutcome {
 [[nodiscard]] Result<RepairOutcome> repair_recording(const std::filesystem::path& path,
                                                      const std::string& ended = "repaired");
 
+/// Files of `directory` that are recordings by their names, sorted. Never throws for what the directory holds; a directory that
+/// cannot be read has none.
+[[nodiscard]] std::vector<std::filesystem::path> recording_files(const std::filesystem::path& directory);
+
 /// Recordings of `directory` that are not marked as closed; removes half-made files that never became recordings.
 [[nodiscard]] std::vector<std::filesystem::path> unclosed_recordings(const std::filesystem::path& directory);
 
