@@ -53,6 +53,9 @@ std::optional<Answer> refuse_unknown_members(const json& body, std::initializer_
     return std::nullopt;
 }
 
+/// Named before it is awaited: g++ 12 destroys a closure written inside a co_await expression twice.
+using Work = std::function<Answer(ReaderCache&)>;
+
 Answer needs_operator() {
     return error_answer(403, "only the operator may do this; give the operator key that the server printed at its start");
 }
@@ -201,12 +204,13 @@ awaitable<Answer> Api::list(const Request& request) {
     if (const auto allowed = allow_parameters(request.target, {}); !allowed)
         co_return error_answer(400, allowed.error().message);
     const std::string live = hub_.tape() ? hub_.tape()->id : std::string();
-    co_return co_await on_worker(hub_, [live, folder = hub_.settings().recordings](ReaderCache&) {
+    const Work work = [live, folder = hub_.settings().recordings](ReaderCache&) {
         json recordings = json::array();
         for (const RecordingInfo& info : scan_recordings(folder))
             recordings.push_back(recording_json(info, info.id == live));
         return json_answer({{"recordings", std::move(recordings)}, {"live", live.empty() ? json(nullptr) : json(live)}});
-    });
+    };
+    co_return co_await on_worker(hub_, work);
 }
 
 awaitable<Answer> Api::recording(const Request& request) {
@@ -244,13 +248,14 @@ awaitable<Answer> Api::recording(const Request& request) {
                                               : nullptr;
     if (read == nullptr)
         co_return error_answer(404, "a recording has description, series, latest, events, frames, download and meta");
-    co_return co_await on_worker(hub_, [read, live, path = *path, target = request.target](ReaderCache& cache) {
+    const Work work = [read, live, path = *path, target = request.target](ReaderCache& cache) {
         if (!std::filesystem::exists(path))
             return error_answer(live ? 503 : 404, live ? "the recording's file is not on the disk yet; try again in a moment"
                                                        : "there is no such recording; /api/recordings lists them");
         const auto reader = cache.get(path);
         return reader ? read(**reader, target) : error_answer(503, reader.error().message);
-    });
+    };
+    co_return co_await on_worker(hub_, work);
 }
 
 awaitable<Answer> Api::download(const Request& request, std::filesystem::path path, bool live) {
@@ -259,7 +264,7 @@ awaitable<Answer> Api::download(const Request& request, std::filesystem::path pa
     if (downloads_ >= kDownloadsMax)
         co_return error_answer(503, "two copies of recordings are being made already; try again in a moment");
     ++downloads_;
-    const auto work = [live, path = std::move(path), folder = hub_.settings().recordings](ReaderCache& cache) {
+    const Work work = [live, path = std::move(path), folder = hub_.settings().recordings](ReaderCache& cache) {
         if (!std::filesystem::exists(path))
             return error_answer(live ? 503 : 404, "there is no such recording; /api/recordings lists them");
         const auto reader = cache.get(path);
@@ -296,7 +301,7 @@ awaitable<Answer> Api::set_meta(const Request& request, std::filesystem::path pa
         co_return json_answer(json::object());
     }
     hub_.workers().release_readers();
-    co_return co_await on_worker(hub_, [path = std::move(path), name = *name, notes = *notes](ReaderCache& cache) {
+    const Work work = [path = std::move(path), name = *name, notes = *notes](ReaderCache& cache) {
         cache.clear();
         if (!std::filesystem::exists(path))
             return error_answer(404, "there is no such recording; /api/recordings lists them");
@@ -307,7 +312,8 @@ awaitable<Answer> Api::set_meta(const Request& request, std::filesystem::path pa
                 return error_answer(503, done.error().message);
         }
         return json_answer(json::object());
-    });
+    };
+    co_return co_await on_worker(hub_, work);
 }
 
 } // namespace turnstone
