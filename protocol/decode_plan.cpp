@@ -30,11 +30,11 @@ struct Element {
 
 bool is_ordinary(const Element& element) {
     const Field& field = *element.field;
-    const bool has_order = field.byte_order == ByteOrder::little;
+    const bool is_little = field.byte_order == ByteOrder::little;
     const bool is_integer = field.type == FieldType::signed_integer || field.type == FieldType::unsigned_integer;
     const bool fits = element.bit % 8 + field.bit_width <= 64;
     const bool fits_signed = field.type == FieldType::signed_integer || field.bit_width < 64;
-    return is_integer && !has_order && fits && fits_signed && field.calibration.index() < 2;
+    return is_integer && !is_little && fits && fits_signed && field.calibration.index() < 2;
 }
 
 IntegerStep integer_step(const Element& element, const RowPlace& place) {

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <map>
-#include <set>
 
 #include "protocol/cobs.hpp"
 #include "protocol/crc16.hpp"
