@@ -5,6 +5,7 @@
 /// curvature and the difference of the two verticals are in). Refraction is not: below 20 km slant range it is under 0.02 degrees
 /// except near the horizon. Magnetic azimuth = true azimuth - declination of the site file (east positive).
 #include <Eigen/Core>
+#include <Eigen/Geometry>
 
 #include "shared/geodesy.hpp"
 #include "shared/site.hpp"

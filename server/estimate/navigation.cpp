@@ -14,8 +14,11 @@ using Eigen::Vector3d;
 namespace {
 
 constexpr double kGateScalar = 10.827566;  // chi-square 0.999, 1 degree of freedom
-constexpr double kGateThree = 16.266236;   // 3 degrees of freedom
+constexpr double kGateSix = 22.457744;     // 6 degrees of freedom
+constexpr double kGateAfterSilence = 100;  // still turns down a position kilometres off
 constexpr double kRecovery_s = 3.0;
+constexpr int kIterations = 4;             // Gauss-Newton on one angle: the fourth changes nothing that can be seen
+constexpr double kMoved_mps2 = 4.0;        // off from gravity: more than wind and noise, found within a sample of lift-off
 constexpr double kGapBridged_s = 2.0;
 constexpr double kAidedFor_s = 2.0;
 constexpr double kClipped = 0.98;          // of the range: quantisation and scale error leave the last per cents unsafe
@@ -25,8 +28,6 @@ constexpr double kGyroClipInflation = 300;
 constexpr double kDescentAccelInflation = 4;
 constexpr double kDescentGyroInflation = 3;
 constexpr double kVibrationInflation = 3;  // motor running
-constexpr double kRestVelocitySigma_mps = 0.05; // a rail sways
-constexpr double kRestRateSigma_rad_s = 0.003;
 constexpr double kPositionLost_m = 3000;
 constexpr double kTiltLost_rad = 1.0;
 constexpr double kFixDelaySigma_s = 0.03;
@@ -45,6 +46,7 @@ Navigation::Navigation(const SensorNoise& sensors, const Site& site)
 void Navigation::set_motion(Motion motion) {
     motion_ = motion;
     at_rest_ = motion == Motion::rest;
+    left_rest_ = left_rest_ || !at_rest_;
 }
 
 void Navigation::start(const Alignment& alignment, std::int64_t t_ns) {
@@ -55,13 +57,14 @@ void Navigation::start(const Alignment& alignment, std::int64_t t_ns) {
                    gravity_mps2_);
     filter_.reset(alignment.nominal, alignment.covariance);
     aligned_ = true;
+    left_rest_ = false;
     roll_rad_ = 0;
-    fix_used_ = false;
+    origin_enu_m_ = alignment.nominal.position_enu_m;
     fix_rejected_since_ns_ = height_rejected_since_ns_ = 0;
     nis_fix_.clear();
     nis_height_.clear();
     past_.clear();
-    past_.push({t_ns, Vector3d::Zero(), Vector3d::Zero()});
+    past_.push({t_ns, alignment.nominal.position_enu_m, Vector3d::Zero()});
 }
 
 void Navigation::imu(const ImuSample& sample) {
@@ -71,6 +74,9 @@ void Navigation::imu(const ImuSample& sample) {
     }
     const double gap_s = has_last_ ? seconds_between(last_.t_ns, sample.t_ns) : 0;
     const bool still_block = at_rest_ && alignment_.imu(sample);
+    if (at_rest_ && !still_block && has_last_ && std::abs(sample.accel_body_mps2.norm() - gravity_mps2_) > kMoved_mps2) {
+        left_rest_ = true;
+    }
     if (aligned_) {
         if (gap_s > kGapBridged_s) {
             aligned_ = false;
@@ -83,22 +89,21 @@ void Navigation::imu(const ImuSample& sample) {
     }
     last_ = sample;
     has_last_ = true;
-    if (aligned_) {
-        roll_rad_ += (sample.rate_body_rad_s.x() - filter_.nominal().gyro_bias_rad_s.x()) * gap_s;
-        past_.push({sample.t_ns, filter_.nominal().position_enu_m, filter_.nominal().velocity_enu_mps});
-        const bool useless = filter_.sigma(Eskf::kPosition) > kPositionLost_m ||
-                             std::max(filter_.sigma(Eskf::kAttitude + 1), filter_.sigma(Eskf::kAttitude + 2)) > kTiltLost_rad;
-        if (useless && !at_rest_) {
-            aligned_ = false;
-            alignment_.clear();
-        }
-    }
     if (still_block) {
-        if (aligned_) {
-            rest_update();
-        } else if (const auto found = alignment_.alignment()) {
+        if (const auto found = alignment_.alignment()) {
             start(*found, sample.t_ns);
         }
+    }
+    if (!aligned_) {
+        return;
+    }
+    roll_rad_ += (sample.rate_body_rad_s.x() - filter_.nominal().gyro_bias_rad_s.x()) * gap_s;
+    past_.push({sample.t_ns, filter_.nominal().position_enu_m, filter_.nominal().velocity_enu_mps});
+    const bool useless = filter_.sigma(Eskf::kPosition) > kPositionLost_m ||
+                         std::max(filter_.sigma(Eskf::kAttitude + 1), filter_.sigma(Eskf::kAttitude + 2)) > kTiltLost_rad;
+    if (useless && !at_rest_) {
+        aligned_ = false;
+        alignment_.clear();
     }
 }
 
@@ -142,21 +147,6 @@ void Navigation::bridge(const ImuSample& sample, double gap_s) {
     filter_.break_increments();
 }
 
-void Navigation::rest_update() {
-    const EskfNominal before = filter_.nominal();
-    Eskf::Observation<3> velocity = Eskf::Observation<3>::Zero();
-    velocity.block<3, 3>(0, Eskf::kVelocity).setIdentity();
-    filter_.correct<3>(-before.velocity_enu_mps, velocity,
-                       Matrix3d::Identity() * kRestVelocitySigma_mps * kRestVelocitySigma_mps);
-    Eskf::Observation<3> rate = Eskf::Observation<3>::Zero();
-    rate.block<3, 3>(0, Eskf::kGyroBias).setIdentity();
-    const double rate_sigma = std::hypot(kRestRateSigma_rad_s, sensors_.gyro_noise_rad_s /
-                                                                   std::sqrt(static_cast<double>(alignment_.block_samples())));
-    filter_.correct<3>(alignment_.block_rate_rad_s() - filter_.nominal().gyro_bias_rad_s, rate,
-                       Matrix3d::Identity() * rate_sigma * rate_sigma);
-    shift_past(before);
-}
-
 bool Navigation::past(std::int64_t t_ns, Past& out) const {
     if (past_.empty()) {
         return false;
@@ -191,16 +181,60 @@ void Navigation::shift_past(const EskfNominal& before) {
     }
 }
 
-template <int M>
-bool Navigation::correct(const Eigen::Matrix<double, M, 1>& innovation, const Eskf::Observation<M>& observation,
-                         const Eigen::Matrix<double, M, M>& noise, NisMonitor& monitor, double gate) {
-    const double nis = filter_.nis<M>(innovation, observation, noise);
-    monitor.add(nis / M);
-    if (!(nis <= gate)) {
+bool Navigation::correct_fix(const Past& then, const Eigen::Matrix<double, 6, 1>& measured,
+                             const Eigen::Matrix<double, 6, 1>& sigma) {
+    using Matrix6 = Eigen::Matrix<double, 6, 6>;
+    const Matrix6 noise = sigma.cwiseAbs2().asDiagonal();
+    const EskfNominal before = filter_.nominal();
+    const Eskf::Covariance& p = filter_.covariance();
+    const Vector3d up_body = before.q_local_body.conjugate() * Vector3d::UnitZ();
+    // What a heading correction psi does to the horizontal parts beyond its tangent: (R(psi) - I - psi [up]x) x.
+    const Vector3d arm_position = then.position_enu_m - origin_enu_m_;
+    const auto beyond = [](const Vector3d& x, double psi) {
+        const double c = std::cos(psi) - 1;
+        const double s = std::sin(psi) - psi;
+        return Vector3d(c * x.x() - s * x.y(), s * x.x() + c * x.y(), 0);
+    };
+    const auto beyond_rate = [](const Vector3d& x, double psi) {
+        const double c = -std::sin(psi);
+        const double s = std::cos(psi) - 1;
+        return Vector3d(c * x.x() - s * x.y(), s * x.x() + c * x.y(), 0);
+    };
+    Eskf::ErrorVector error = Eskf::ErrorVector::Zero();
+    Eskf::Observation<6> h = Eskf::Observation<6>::Zero();
+    Eigen::Matrix<double, 6, 1> residual;
+    for (int iteration = 0; iteration < kIterations; ++iteration) {
+        const double psi = up_body.dot(error.segment<3>(Eskf::kAttitude));
+        h.setZero();
+        h.leftCols<6>().setIdentity();
+        h.block<3, 3>(0, Eskf::kAttitude) = beyond_rate(arm_position, psi) * up_body.transpose();
+        h.block<3, 3>(3, Eskf::kAttitude) = beyond_rate(then.velocity_enu_mps, psi) * up_body.transpose();
+        residual.head<3>() = measured.head<3>() - then.position_enu_m - error.segment<3>(Eskf::kPosition) -
+                             beyond(arm_position, psi);
+        residual.tail<3>() = measured.tail<3>() - then.velocity_enu_mps - error.segment<3>(Eskf::kVelocity) -
+                             beyond(then.velocity_enu_mps, psi);
+        const Eigen::Matrix<double, Eskf::kSize, 6> ph = p * h.transpose();
+        const Matrix6 s = h * ph + noise;
+        error = ph * s.ldlt().solve(residual + h * error);
+    }
+    // At the solution, the cost of the measurement: residual and prior together are the innovation's normalised square.
+    const double psi = up_body.dot(error.segment<3>(Eskf::kAttitude));
+    residual.head<3>() = measured.head<3>() - then.position_enu_m - error.segment<3>(Eskf::kPosition) - beyond(arm_position, psi);
+    residual.tail<3>() = measured.tail<3>() - then.velocity_enu_mps - error.segment<3>(Eskf::kVelocity) -
+                         beyond(then.velocity_enu_mps, psi);
+    const double nis = residual.dot(noise.ldlt().solve(residual)) + error.dot(p.ldlt().solve(error));
+    nis_fix_.add(nis / 6);
+    // The first fixes after a silence meet what the silence has done, of which the covariance is only a guess; to turn them down
+    // for that would be to believe dead reckoning against the sky.
+    const bool after_silence = !fix_used_ || seconds_between(last_fix_used_ns_, last_.t_ns) > 1.0;
+    if (!(nis <= (after_silence ? kGateAfterSilence : kGateSix))) {
         return false;
     }
-    const EskfNominal before = filter_.nominal();
-    filter_.correct<M>(innovation, observation, noise);
+    // The filter's own correction with the innovation that leads to `error`, then what lies beyond the tangent.
+    const Vector3d position_beyond = beyond(before.position_enu_m - origin_enu_m_, psi);
+    const Vector3d velocity_beyond = beyond(before.velocity_enu_mps, psi);
+    filter_.correct<6>(residual + h * error, h, noise);
+    filter_.displace(position_beyond, velocity_beyond);
     shift_past(before);
     return true;
 }
@@ -214,42 +248,31 @@ void Navigation::fix(const FixSample& sample) {
         return;
     }
     const bool has_height = sample.fix_type >= 3 && std::isfinite(sample.height_ellipsoid_m);
-    const Vector3d measured = frame_.to_enu_m({sample.latitude_deg, sample.longitude_deg,
-                                               has_height ? sample.height_ellipsoid_m : site_->pad.height_m});
-    const double speed = then.velocity_enu_mps.norm();
+    const bool has_velocity = sample.velocity_enu_mps.allFinite();
     const auto accuracy = [](double reported, double configured) {
         return std::isfinite(reported) && reported > 0 ? std::max(reported, configured) : configured;
     };
-    const double horizontal =
-        std::hypot(accuracy(sample.accuracy_horizontal_m, sensors_.fix_horizontal_m), speed * kFixDelaySigma_s);
-    double vertical =
-        std::hypot(accuracy(sample.accuracy_vertical_m, sensors_.fix_vertical_m), speed * kFixDelaySigma_s);
-    if (!has_height) {
-        vertical = 1e6;
+    const double delay_m = then.velocity_enu_mps.norm() * kFixDelaySigma_s;
+    const double horizontal = std::hypot(accuracy(sample.accuracy_horizontal_m, sensors_.fix_horizontal_m), delay_m);
+    const double vertical = std::hypot(accuracy(sample.accuracy_vertical_m, sensors_.fix_vertical_m), delay_m);
+    // What the velocity changes within the uncertainty of its delay.
+    const Vector3d accel = filter_.nominal().q_local_body * last_.accel_body_mps2 - Vector3d(0, 0, gravity_mps2_);
+    const double speed = std::hypot(sensors_.fix_speed_mps, moving() ? kFixDelaySigma_s * accel.norm() : 0);
+    // A part the receiver does not give is measured as what is expected, with a sigma that says nothing.
+    constexpr double kNothing = 1e6;
+    Eigen::Matrix<double, 6, 1> measured, sigma;
+    measured << frame_.to_enu_m({sample.latitude_deg, sample.longitude_deg,
+                                 has_height ? sample.height_ellipsoid_m : site_->pad.height_m + then.position_enu_m.z()}),
+        has_velocity ? sample.velocity_enu_mps : then.velocity_enu_mps;
+    sigma << horizontal, horizontal, has_height ? vertical : kNothing,
+        (has_velocity ? Vector3d(speed, speed, 1.5 * speed) : Vector3d::Constant(kNothing));
+    if (at_rest_ && !left_rest_) {
+        alignment_.position(measured.head<3>(), sigma.head<3>());
+        fix_used_ = true;
+        last_fix_used_ns_ = sample.t_ns;
+        return;
     }
-    bool used = false;
-    Eskf::Observation<3> h = Eskf::Observation<3>::Zero();
-    h.block<3, 3>(0, Eskf::kPosition).setIdentity();
-    const Vector3d position_sigma(horizontal, horizontal, vertical);
-    Vector3d innovation = measured - then.position_enu_m;
-    if (!has_height) {
-        innovation.z() = 0;
-    }
-    used |= correct<3>(innovation, h, position_sigma.cwiseAbs2().asDiagonal(), nis_fix_, kGateThree);
-    if (sample.velocity_enu_mps.allFinite()) {
-        // What the velocity changes within the uncertainty of its delay.
-        const double change = kFixDelaySigma_s * (filter_.nominal().q_local_body * last_.accel_body_mps2 -
-                                                  Vector3d(0, 0, gravity_mps2_)).norm();
-        const double sigma = std::hypot(sensors_.fix_speed_mps, change);
-        Eskf::Observation<3> hv = Eskf::Observation<3>::Zero();
-        hv.block<3, 3>(0, Eskf::kVelocity).setIdentity();
-        Past now{};
-        if (past(sample.t_ns - seconds_to_ns(sensors_.fix_delay_s), now)) {
-            used |= correct<3>(sample.velocity_enu_mps - now.velocity_enu_mps, hv,
-                               Vector3d(sigma, sigma, 1.5 * sigma).cwiseAbs2().asDiagonal(), nis_fix_, kGateThree);
-        }
-    }
-    if (used) {
+    if (correct_fix(then, measured, sigma)) {
         fix_used_ = true;
         last_fix_used_ns_ = sample.t_ns;
         fix_rejected_since_ns_ = 0;
@@ -259,55 +282,48 @@ void Navigation::fix(const FixSample& sample) {
     if (fix_rejected_since_ns_ == 0) {
         fix_rejected_since_ns_ = sample.t_ns;
     } else if (seconds_between(fix_rejected_since_ns_, sample.t_ns) > kRecovery_s) {
-        filter_.inflate(Eskf::kPosition, innovation.norm());
-        filter_.inflate(Eskf::kVelocity, 0.3 * speed + 5);
-        filter_.inflate(Eskf::kAttitude, 0.1);
+        filter_.inflate(Eskf::kPosition, (measured.head<3>() - then.position_enu_m).norm());
+        filter_.inflate(Eskf::kVelocity, (measured.tail<3>() - then.velocity_enu_mps).norm());
+        filter_.inflate(Eskf::kAttitude, 0.2);
         fix_rejected_since_ns_ = 0;
     }
 }
 
 void Navigation::height(std::int64_t t_ns, double above_pad_m, double sigma_m) {
     Past then{};
-    if (!aligned_ || !std::isfinite(above_pad_m) || !std::isfinite(sigma_m) || !past(t_ns, then)) {
+    if (!moving() || !std::isfinite(above_pad_m) || !std::isfinite(sigma_m) || !past(t_ns, then)) {
         return;
     }
+    using Scalar = Eigen::Matrix<double, 1, 1>;
     Eskf::Observation<1> h = Eskf::Observation<1>::Zero();
     h(0, Eskf::kPosition + 2) = 1;
-    const double innovation = above_pad_m - then.position_enu_m.z();
-    using Scalar = Eigen::Matrix<double, 1, 1>;
-    if (correct<1>(Scalar(innovation), h, Scalar(sigma_m * sigma_m), nis_height_, kGateScalar)) {
+    const Scalar innovation(above_pad_m - then.position_enu_m.z());
+    const Scalar noise(sigma_m * sigma_m);
+    const double nis = filter_.nis<1>(innovation, h, noise);
+    nis_height_.add(nis);
+    if (nis <= kGateScalar) {
+        const EskfNominal before = filter_.nominal();
+        filter_.correct<1>(innovation, h, noise);
+        shift_past(before);
         height_rejected_since_ns_ = 0;
         return;
     }
     ++rejected_heights_;
     if (height_rejected_since_ns_ == 0) {
         height_rejected_since_ns_ = t_ns;
-    } else if (seconds_between(height_rejected_since_ns_, t_ns) > kRecovery_s && !fix_used_) {
+    } else if (seconds_between(height_rejected_since_ns_, t_ns) > kRecovery_s && estimate().mode != NavigationMode::aided) {
         // Satellite fixes would have kept the height right; without them the barometer is all there is.
-        filter_.inflate(Eskf::kPosition, std::abs(innovation));
+        filter_.inflate(Eskf::kPosition, std::abs(innovation(0)));
         filter_.inflate(Eskf::kVelocity, 5);
         height_rejected_since_ns_ = 0;
     }
 }
 
 void Navigation::mag(const MagSample& sample) {
-    if (!at_rest_) {
-        return; // motor, charges and spin make an uncalibrated magnetometer worse than the gyro
+    // In flight the motor, the charges and the spin make an uncalibrated magnetometer worse than the gyro.
+    if (at_rest_) {
+        alignment_.mag(sample);
     }
-    alignment_.mag(sample);
-    if (!aligned_ || !sample.field_body_ut.allFinite()) {
-        return;
-    }
-    const Vector3d up_body = filter_.nominal().q_local_body.conjugate() * Vector3d::UnitZ();
-    Eskf::Observation<1> h = Eskf::Observation<1>::Zero();
-    h.block<1, 3>(0, Eskf::kAttitude) = up_body.transpose();
-    const double error = alignment_.heading_error_rad(sample, filter_.nominal().q_local_body);
-    // One bias for all samples of an uncalibrated magnetometer: no average makes it better than this.
-    constexpr double kSigma_rad = 0.5;
-    using Scalar = Eigen::Matrix<double, 1, 1>;
-    const EskfNominal before = filter_.nominal();
-    filter_.correct<1>(Scalar(error), h, Scalar(kSigma_rad * kSigma_rad));
-    shift_past(before);
 }
 
 std::optional<TiltInput> Navigation::tilt() const {

@@ -1,10 +1,16 @@
 #pragma once
 /// Position, velocity and attitude of the vehicle: the error-state filter of eskf.hpp with this job's sensors and habits.
 ///
-/// Aligned at rest (pad_alignment.hpp); predicted by every inertial sample at its own time; corrected by satellite fixes (position
-/// and velocity, related to their time of validity by a second of history), by barometric height, and on the pad by zero velocity and
-/// zero rate. Every correction passes a chi-square gate (99.9 %); a sensor rejected for 3 s on end is believed again after the
-/// covariance has been opened up, because by then the filter is the likelier culprit.
+/// Aligned anew at rest, ten times a second (pad_alignment.hpp), which also is the zero-velocity and zero-rate update; once it moves,
+/// predicted by every inertial sample at its own time and corrected by satellite fixes (position and velocity, related to their time
+/// of validity by two seconds of history) and by barometric height. Every correction passes a chi-square gate (99.9 %); a sensor
+/// rejected for 3 s on end is believed again after the covariance has been opened up, because by then the filter is the likelier culprit.
+///
+/// A rail that leans little fixes the heading badly: 20 degrees of error are common, and far outside what a linear correction
+/// can undo. But rotation about the vertical carries position and velocity with it exactly, so fixes are taken in by an iterated
+/// correction (Gauss-Newton; B. M. Bell, F. W. Cathey, IEEE Trans. Automatic Control 38(2), 1993) whose injection turns both by the heading
+/// correction as a rotation, not as its tangent (the idea of the invariant filter: A. Barrau, S. Bonnabel, IEEE Trans. Automatic
+/// Control 62(4), 2017).
 ///
 /// Falls back by steps and names the step it is on (NavigationMode). Inertial samples older than the newest are dropped; a gap in
 /// them is bridged with the mean of its two ends and an uncertainty for what may have happened in between; a gap of more than 2 s ends
@@ -60,7 +66,7 @@ class Navigation {
     /// Height above the pad from static pressure.
     void height(std::int64_t t_ns, double above_pad_m, double sigma_m);
     void mag(const MagSample& sample);
-    /// `rest`: on the pad or landed. Zero-velocity updates and alignment happen only then.
+    /// `rest`: on the pad or landed. Alignment happens only then.
     void set_motion(Motion motion);
 
     [[nodiscard]] NavigationEstimate estimate() const;
@@ -76,14 +82,13 @@ class Navigation {
     void start(const Alignment& alignment, std::int64_t t_ns);
     void step(const ImuSample& sample);
     void bridge(const ImuSample& sample, double gap_s);
-    void rest_update();
     /// Nominal position and velocity at an earlier time; false when history does not reach.
     bool past(std::int64_t t_ns, Past& out) const;
     /// Keeps history consistent with a correction just made.
     void shift_past(const EskfNominal& before);
-    template <int M>
-    bool correct(const Eigen::Matrix<double, M, 1>& innovation, const Eskf::Observation<M>& observation,
-                 const Eigen::Matrix<double, M, M>& noise, NisMonitor& monitor, double gate);
+    /// Position and velocity at an earlier time against the measured ones; false when the gate rejects them.
+    bool correct_fix(const Past& then, const Eigen::Matrix<double, 6, 1>& measured, const Eigen::Matrix<double, 6, 1>& sigma);
+    bool moving() const noexcept { return aligned_ && left_rest_; }
 
     SensorNoise sensors_;
     const Site* site_;
@@ -93,11 +98,13 @@ class Navigation {
     Eskf filter_;
     bool aligned_ = false;
     bool at_rest_ = true;
+    bool left_rest_ = false; ///< something moved since the last alignment; from then on the filter runs
     Motion motion_ = Motion::rest;
     ImuSample last_{};
     bool has_last_ = false;
     double interval_s_ = 0.01;
     double roll_rad_ = 0;
+    Eigen::Vector3d origin_enu_m_ = Eigen::Vector3d::Zero(); ///< where it stood when it left
     std::int64_t last_fix_used_ns_ = 0;
     bool fix_used_ = false;
     std::int64_t fix_rejected_since_ns_ = 0, height_rejected_since_ns_ = 0;

@@ -8,7 +8,12 @@
 /// The accelerometer's bias tilts this "up" by bias / g, and the filter must know that the two errors are one: the
 /// covariance handed over has the cross term dtheta = u x b / g, u being up in body axes (levelling error of a strapdown
 /// system; P. D. Groves, "Principles of GNSS, Inertial, and Multisensor Integrated Navigation Systems", 2nd ed. 2013,
-/// section 5.6.2; written here for the local error of server/estimate/eskf.hpp).
+/// section 5.6.2; written here for the local error of server/estimate/eskf.hpp). A heading taken from the lean inherits that tilt,
+/// magnified by one over the lean, and carries its cross term too.
+///
+/// Everything at rest is averaged here and handed over anew with each still block; the filter itself starts when the vehicle moves.
+/// (A filter that ran on the pad would learn a heading from nothing: each relinearisation of the nearly vertical attitude
+/// leaks a little of the unobservable rotation into the observable ones.)
 #include <cstdint>
 #include <optional>
 
@@ -20,7 +25,7 @@
 namespace turnstone {
 
 struct Alignment {
-    EskfNominal nominal; ///< position and velocity zero
+    EskfNominal nominal; ///< velocity zero
     Eskf::Covariance covariance;
     double heading_sigma_rad;
     double sample_interval_s; ///< typical, between inertial samples
@@ -31,24 +36,20 @@ class PadAlignment {
   public:
     PadAlignment(const SensorNoise& sensors, const Site& site, double gravity_mps2);
 
-    /// Returns true when `sample` closed a still block (for zero-velocity updates).
+    /// Returns true when `sample` closed a still block: the moment to take a new alignment.
     bool imu(const ImuSample& sample);
     void mag(const MagSample& sample);
     /// What the still blocks so far give; empty while there are too few. Does not forget them.
     [[nodiscard]] std::optional<Alignment> alignment() const;
     void clear();
 
-    /// Mean rate of the last still block: a measurement of gyro bias.
-    [[nodiscard]] const Eigen::Vector3d& block_rate_rad_s() const noexcept { return block_rate_; }
-    [[nodiscard]] int block_samples() const noexcept { return block_count_; }
-    /// Time since the last block that was not still, s; 0 right after one.
-    [[nodiscard]] double still_s() const noexcept { return still_s_; }
-
-    /// Heading of magnetic north's direction in body axes, rotated into local by `q`: how far q's heading is off, rad.
-    [[nodiscard]] double heading_error_rad(const MagSample& sample, const Eigen::Quaterniond& q) const;
+    /// A position fix at rest, ENU; averaged for the start.
+    void position(const Eigen::Vector3d& position_enu_m, const Eigen::Vector3d& sigma_m);
 
   private:
     void open_block(const ImuSample& sample);
+    /// Rotation about up that `q` still needs for its heading to agree with the mean magnetic field, counter-clockwise, rad.
+    [[nodiscard]] double heading_from_field(const Eigen::Quaterniond& q) const;
 
     SensorNoise sensors_;
     const Site* site_;
@@ -57,14 +58,15 @@ class PadAlignment {
     Eigen::Vector3d sum_accel_ = Eigen::Vector3d::Zero(), sum_rate_ = Eigen::Vector3d::Zero();
     Eigen::Vector3d first_accel_ = Eigen::Vector3d::Zero();
     double accel_spread_ = 0, rate_peak_ = 0;
-    int count_ = 0, block_count_ = 0;
-    Eigen::Vector3d block_rate_ = Eigen::Vector3d::Zero();
+    int count_ = 0;
     Eigen::Vector3d mean_accel_ = Eigen::Vector3d::Zero(), mean_rate_ = Eigen::Vector3d::Zero(); ///< over still blocks
     std::int64_t samples_ = 0;
     double still_s_ = 0;
     double interval_s_ = 0.01;
     Eigen::Vector3d mag_sum_ = Eigen::Vector3d::Zero();
     int mag_count_ = 0;
+    Eigen::Vector3d position_sum_ = Eigen::Vector3d::Zero(), position_sigma_m_ = Eigen::Vector3d::Zero();
+    int position_count_ = 0;
 };
 
 } // namespace turnstone
