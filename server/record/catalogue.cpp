@@ -15,10 +15,10 @@ constexpr std::size_t kIdLengthMax = 128;
 
 /// Letters, digits, dot, hyphen and underscore, not starting with a dot: no path can be made of it.
 bool is_plain_id(const std::string& id) {
-    return !id.empty() && id.size() <= kIdLengthMax && id.front() != '.' && id.find("..") == std::string::npos &&
-           std::ranges::all_of(id, [](char c) {
-               return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '.' ||
-                      c == '-' || c == '_';
+    return !id.empty() && id.size() <= kIdLengthMax && id.front() != '.' &&
+           id.find("..") == std::string::npos && std::ranges::all_of(id, [](char c) {
+               return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
+                      c == '.' || c == '-' || c == '_';
            });
 }
 
@@ -48,7 +48,8 @@ std::vector<RecordingInfo> scan_recordings(const std::filesystem::path& director
 
 Result<std::filesystem::path> recording_path(const std::filesystem::path& directory, const std::string& id) {
     if (!is_plain_id(id)) {
-        return fail("recording id: only letters, digits, '.', '-' and '_' may stand in it; the catalogue lists the ids");
+        return fail("recording id: only letters, digits, '.', '-' and '_' may stand in it; the catalogue "
+                    "lists the ids");
     }
     const std::filesystem::path path = directory / (id + std::string(kRecordingEnding));
     std::error_code error;
@@ -58,7 +59,8 @@ Result<std::filesystem::path> recording_path(const std::filesystem::path& direct
     return path;
 }
 
-Result<void> set_recording_meta(const std::filesystem::path& path, const std::string& key, const std::string& value) {
+Result<void> set_recording_meta(const std::filesystem::path& path, const std::string& key,
+                                const std::string& value) {
     if (key != "name" && key != "notes") {
         return fail("recording meta '" + key + "': only name and notes can be changed");
     }
@@ -80,8 +82,8 @@ Result<void> set_recording_meta(const std::filesystem::path& path, const std::st
 
 std::string make_recording_id(const std::filesystem::path& directory, std::int64_t utc_start_ns,
                               const std::string& vehicle) {
-    const auto seconds = static_cast<std::time_t>(utc_start_ns >= 0 ? utc_start_ns / 1'000'000'000
-                                                                    : (utc_start_ns - 999'999'999) / 1'000'000'000);
+    const auto seconds = static_cast<std::time_t>(
+        utc_start_ns >= 0 ? utc_start_ns / 1'000'000'000 : (utc_start_ns - 999'999'999) / 1'000'000'000);
     std::tm utc{};
     gmtime_r(&seconds, &utc);
     char stamp[32];
@@ -89,7 +91,8 @@ std::string make_recording_id(const std::filesystem::path& directory, std::int64
     std::string id = stamp;
     std::string word;
     for (const char c : vehicle.substr(0, 64)) {
-        const bool kept = (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_' || c == '-';
+        const bool kept = (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
+                          c == '_' || c == '-';
         word += kept ? c : '-';
     }
     if (!word.empty()) {
@@ -97,7 +100,8 @@ std::string make_recording_id(const std::filesystem::path& directory, std::int64
     }
     std::string unique = id;
     std::error_code error;
-    for (int number = 2; std::filesystem::exists(directory / (unique + std::string(kRecordingEnding)), error); ++number) {
+    for (int number = 2; std::filesystem::exists(directory / (unique + std::string(kRecordingEnding)), error);
+         ++number) {
         unique = id + "-" + std::to_string(number);
     }
     return unique;

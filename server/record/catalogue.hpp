@@ -8,11 +8,14 @@
 
 namespace turnstone {
 
-/// Every recording in `directory`, newest first. A file that does not open is listed with `damage` saying why.
+/// Every recording in `directory`, newest first. A file that does not open is listed with `damage` saying
+/// why.
 [[nodiscard]] std::vector<RecordingInfo> scan_recordings(const std::filesystem::path& directory);
 
-/// Path of a recording by id; fails when the id is not a plain file name of the directory (no separators, no "..").
-[[nodiscard]] Result<std::filesystem::path> recording_path(const std::filesystem::path& directory, const std::string& id);
+/// Path of a recording by id; fails when the id is not a plain file name of the directory (no separators, no
+/// "..").
+[[nodiscard]] Result<std::filesystem::path> recording_path(const std::filesystem::path& directory,
+                                                           const std::string& id);
 
 /// Sets name or notes of a closed recording.
 [[nodiscard]] Result<void> set_recording_meta(const std::filesystem::path& path, const std::string& key,

@@ -15,8 +15,9 @@ namespace turnstone {
 namespace {
 
 constexpr std::array<std::string_view, 4> kTableKindWords{"packet", "batch", "estimate", "link"};
-constexpr std::array<std::string_view, 9> kEventKindWords{
-    "phase", "flight_event", "link_state", "reboot", "alert_raised", "alert_cleared", "marker", "note", "recording"};
+constexpr std::array<std::string_view, 9> kEventKindWords{"phase",  "flight_event", "link_state",
+                                                          "reboot", "alert_raised", "alert_cleared",
+                                                          "marker", "note",         "recording"};
 constexpr std::array<std::string_view, 4> kLevelWords{"note", "advisory", "caution", "warning"};
 
 /// A word of `taken` gets a number behind it; the result is added to `taken`.
@@ -41,7 +42,8 @@ std::string unique_name(std::string_view name, std::set<std::string>& taken) {
 } // namespace
 
 RollupShape rollup_shape(double period_s) noexcept {
-    const double period = std::isfinite(period_s) && period_s > 0 ? std::clamp(period_s, 1e-6, 3600.0) : kSporadicPeriod_s;
+    const double period =
+        std::isfinite(period_s) && period_s > 0 ? std::clamp(period_s, 1e-6, 3600.0) : kSporadicPeriod_s;
     const auto shift = static_cast<unsigned>(std::lround(std::log2(period * 1e9 * kRowsPerFinestBin)));
     // Up to bins of 18 minutes or wider: a recording of a month is then two thousand bins.
     constexpr unsigned kShiftOfCoarsest = 40;
@@ -57,9 +59,10 @@ std::string StoredTable::insert_sql() const {
 }
 
 std::vector<StoredTable> name_tables(const Schema& schema) {
-    std::set<std::string> taken{"meta",   "vehicle", "site",      "link",      "series",   "series_column", "chunk",
-                                "action", "frame",   "event",     "chunk_utc", "frame_utc", "event_utc",    "start",
-                                "chunk_stream", "event_time"};
+    std::set<std::string> taken{"meta",      "vehicle",       "site",         "link",
+                                "series",    "series_column", "chunk",        "action",
+                                "frame",     "event",         "chunk_utc",    "frame_utc",
+                                "event_utc", "start",         "chunk_stream", "event_time"};
     std::vector<StoredTable> stored;
     for (const Table& table : schema.tables) {
         StoredTable entry{table, unique_name(table.name, taken), {}, rollup_shape(table.period_s)};
@@ -77,7 +80,8 @@ std::vector<StoredTable> name_tables(const Schema& schema) {
 
 void create_tables(Database& database, const std::vector<StoredTable>& tables) {
     Statement series(database, "INSERT INTO series VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)");
-    Statement series_column(database, "INSERT INTO series_column VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
+    Statement series_column(database,
+                            "INSERT INTO series_column VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
     for (const StoredTable& stored : tables) {
         const Table& table = stored.table;
         if (table.columns.size() > kColumnsMax) {
@@ -133,19 +137,22 @@ void create_tables(Database& database, const std::vector<StoredTable>& tables) {
             }
             series_column.bind(14, column.sigma_column);
             series_column.run();
-            columns_sql += ",\n  " + identifier(stored.column_sql_names[i]) + (column.is_text ? " TEXT" : " REAL");
+            columns_sql +=
+                ",\n  " + identifier(stored.column_sql_names[i]) + (column.is_text ? " TEXT" : " REAL");
             view_columns += ", " + identifier(stored.column_sql_names[i]);
         }
-        database.execute("CREATE TABLE " + identifier(stored.sql_name) +
-                         " (\n  id INTEGER PRIMARY KEY,\n  t_ns INTEGER NOT NULL,\n  t_rx_ns INTEGER NOT NULL,\n"
-                         "  frame INTEGER" +
-                         columns_sql + ")");
-        database.execute("CREATE INDEX " + identifier(stored.sql_name + "_time") + " ON " + identifier(stored.sql_name) +
-                         " (t_ns)");
-        database.execute("CREATE VIEW " + identifier(stored.sql_name + "_utc") +
-                         " AS SELECT strftime('%Y-%m-%dT%H:%M:%S', t_ns / 1000000000, 'unixepoch') || "
-                         "printf('.%09dZ', t_ns % 1000000000) AS utc, (t_ns - (SELECT t_ns FROM start)) / 1e9 AS t_s" +
-                         view_columns + " FROM " + identifier(stored.sql_name));
+        database.execute(
+            "CREATE TABLE " + identifier(stored.sql_name) +
+            " (\n  id INTEGER PRIMARY KEY,\n  t_ns INTEGER NOT NULL,\n  t_rx_ns INTEGER NOT NULL,\n"
+            "  frame INTEGER" +
+            columns_sql + ")");
+        database.execute("CREATE INDEX " + identifier(stored.sql_name + "_time") + " ON " +
+                         identifier(stored.sql_name) + " (t_ns)");
+        database.execute(
+            "CREATE VIEW " + identifier(stored.sql_name + "_utc") +
+            " AS SELECT strftime('%Y-%m-%dT%H:%M:%S', t_ns / 1000000000, 'unixepoch') || "
+            "printf('.%09dZ', t_ns % 1000000000) AS utc, (t_ns - (SELECT t_ns FROM start)) / 1e9 AS t_s" +
+            view_columns + " FROM " + identifier(stored.sql_name));
         database.execute("CREATE TABLE " + identifier(stored.rollup_name()) +
                          " (key INTEGER PRIMARY KEY, rows INTEGER NOT NULL, data BLOB NOT NULL)");
     }
@@ -153,8 +160,9 @@ void create_tables(Database& database, const std::vector<StoredTable>& tables) {
 
 std::vector<StoredTable> read_tables(Database& database) {
     std::vector<StoredTable> tables;
-    Statement series(database, "SELECT id, name, sql_name, title, kind, vehicle, period_s, rollup_shift, rollup_levels "
-                               "FROM series ORDER BY id");
+    Statement series(database,
+                     "SELECT id, name, sql_name, title, kind, vehicle, period_s, rollup_shift, rollup_levels "
+                     "FROM series ORDER BY id");
     while (series.step()) {
         StoredTable stored;
         stored.table.id = static_cast<TableId>(series.integer(0));
@@ -162,22 +170,26 @@ std::vector<StoredTable> read_tables(Database& database) {
         stored.sql_name = series.text(2);
         stored.table.title = series.text(3);
         const auto kind = std::ranges::find(kTableKindWords, series.text(4));
-        stored.table.kind = static_cast<TableKind>(kind == kTableKindWords.end() ? 0 : kind - kTableKindWords.begin());
+        stored.table.kind =
+            static_cast<TableKind>(kind == kTableKindWords.end() ? 0 : kind - kTableKindWords.begin());
         stored.table.vehicle = series.is_null(5) ? -1 : static_cast<int>(series.integer(5));
         stored.table.period_s = series.number(6);
         // A damaged file must not choose the width of a shift.
         stored.rollup.shift = static_cast<unsigned>(std::clamp<std::int64_t>(series.integer(7), 12, 52));
         const std::int64_t levels_max = (62 - std::int64_t{stored.rollup.shift}) / 2;
-        stored.rollup.levels = static_cast<unsigned>(std::clamp<std::int64_t>(series.integer(8), 1, levels_max));
+        stored.rollup.levels =
+            static_cast<unsigned>(std::clamp<std::int64_t>(series.integer(8), 1, levels_max));
         tables.push_back(std::move(stored));
     }
-    Statement columns(database, "SELECT series, name, sql_name, is_text, unit, description, display_group, decimals, "
-                                "valid_min, valid_max, enumeration, role, sigma_column "
-                                "FROM series_column ORDER BY series, place");
+    Statement columns(database,
+                      "SELECT series, name, sql_name, is_text, unit, description, display_group, decimals, "
+                      "valid_min, valid_max, enumeration, role, sigma_column "
+                      "FROM series_column ORDER BY series, place");
     while (columns.step()) {
         const auto id = static_cast<std::size_t>(columns.integer(0));
         if (id >= tables.size()) {
-            throw std::runtime_error("series_column names series " + std::to_string(id) + ", which is not in series");
+            throw std::runtime_error("series_column names series " + std::to_string(id) +
+                                     ", which is not in series");
         }
         Column column;
         column.name = columns.text(1);
@@ -213,9 +225,10 @@ std::vector<StoredTable> read_tables(Database& database) {
 std::int64_t newest_stored_time(Database& database, const std::vector<StoredTable>& tables) {
     std::int64_t newest_ns = database.integer("SELECT t_ns FROM start");
     const auto look = [&](const std::string& table, const char* time, const char* order) {
-        newest_ns = std::max(newest_ns, database.integer("SELECT " + std::string(time) + " FROM " + identifier(table) +
-                                                             " ORDER BY " + order + " DESC LIMIT 1",
-                                                         newest_ns));
+        newest_ns = std::max(newest_ns,
+                             database.integer("SELECT " + std::string(time) + " FROM " + identifier(table) +
+                                                  " ORDER BY " + order + " DESC LIMIT 1",
+                                              newest_ns));
     };
     look("chunk", "t_rx_ns", "input");
     look("action", "t_ns", "input");
@@ -227,25 +240,36 @@ std::int64_t newest_stored_time(Database& database, const std::vector<StoredTabl
 }
 
 FrameRecord read_frame(const Statement& statement, int column) {
-    const auto known = [&](int place) { return statement.is_null(place) ? std::int64_t{-1} : statement.integer(place); };
+    const auto known = [&](int place) {
+        return statement.is_null(place) ? std::int64_t{-1} : statement.integer(place);
+    };
     // A damaged file must not give a verdict that is none.
-    const auto verdict = [&](int place, std::int64_t last) { return std::clamp<std::int64_t>(statement.integer(place), 0, last); };
+    const auto verdict = [&](int place, std::int64_t last) {
+        return std::clamp<std::int64_t>(statement.integer(place), 0, last);
+    };
     return {static_cast<LinkId>(statement.integer(column)),
             statement.integer(column + 1),
             static_cast<std::uint64_t>(statement.integer(column + 2)),
             static_cast<std::uint32_t>(statement.integer(column + 3)),
             static_cast<FrameVerdict>(verdict(column + 4, static_cast<std::int64_t>(FrameVerdict::too_long))),
             static_cast<DecodeVerdict>(verdict(column + 5, static_cast<std::int64_t>(DecodeVerdict::idle))),
-            static_cast<PacketVerdict>(verdict(column + 6, static_cast<std::int64_t>(PacketVerdict::undecodable))),
+            static_cast<PacketVerdict>(
+                verdict(column + 6, static_cast<std::int64_t>(PacketVerdict::undecodable))),
             static_cast<std::int32_t>(known(column + 7)),
             static_cast<std::int32_t>(known(column + 8)),
             known(column + 9),
             static_cast<std::uint32_t>(statement.integer(column + 10))};
 }
 
-std::string_view to_word(TableKind kind) noexcept { return kTableKindWords[static_cast<std::size_t>(kind)]; }
-std::string_view to_word(EventKind kind) noexcept { return kEventKindWords[static_cast<std::size_t>(kind)]; }
-std::string_view to_word(Level level) noexcept { return kLevelWords[static_cast<std::size_t>(level)]; }
+std::string_view to_word(TableKind kind) noexcept {
+    return kTableKindWords[static_cast<std::size_t>(kind)];
+}
+std::string_view to_word(EventKind kind) noexcept {
+    return kEventKindWords[static_cast<std::size_t>(kind)];
+}
+std::string_view to_word(Level level) noexcept {
+    return kLevelWords[static_cast<std::size_t>(level)];
+}
 
 EventKind event_kind_from_word(std::string_view word) noexcept {
     const auto found = std::ranges::find(kEventKindWords, word);

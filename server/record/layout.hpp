@@ -1,5 +1,6 @@
 #pragma once
-/// How a Schema stands in a recording: SQL names, statements and the geometry of rollups. schema.sql documents the result.
+/// How a Schema stands in a recording: SQL names, statements and the geometry of rollups. schema.sql
+/// documents the result.
 #include <cstdint>
 #include <limits>
 #include <string>
@@ -21,9 +22,10 @@ inline constexpr std::string_view kRecordingEnding = ".sqlite";
 /// SQLite's own limit on the columns of a table is 2000; four are ours.
 inline constexpr std::size_t kColumnsMax = 1990;
 
-/// Rollup bins of one table: level k is 4^k times as wide as level 0; level 0 holds about kRowsPerFinestBin rows.
+/// Rollup bins of one table: level k is 4^k times as wide as level 0; level 0 holds about kRowsPerFinestBin
+/// rows.
 struct RollupShape {
-    unsigned shift;  ///< finest bins are 2^shift ns wide
+    unsigned shift; ///< finest bins are 2^shift ns wide
     unsigned levels;
     [[nodiscard]] unsigned shift_of(unsigned level) const noexcept { return shift + 2 * level; }
     /// Bin that holds a time; floor, also for times before the epoch.
@@ -42,7 +44,8 @@ struct RollupShape {
         return key - key_of(level, 0);
     }
 };
-/// 16 rows: rollups then add about a fifth to the file, and a window just too long for raw rows still reads few of them.
+/// 16 rows: rollups then add about a fifth to the file, and a window just too long for raw rows still reads
+/// few of them.
 inline constexpr double kRowsPerFinestBin = 16;
 /// For tables without a period.
 inline constexpr double kSporadicPeriod_s = 0.1;
@@ -62,8 +65,8 @@ struct StoredTable {
 /// Lower case, [a-z0-9_] only, unique among each other and beside the fixed tables and columns.
 [[nodiscard]] std::vector<StoredTable> name_tables(const Schema& schema);
 
-/// Writes series and series_column and makes the tables and views. Throws SqliteError; a table with too many columns throws
-/// std::runtime_error.
+/// Writes series and series_column and makes the tables and views. Throws SqliteError; a table with too many
+/// columns throws std::runtime_error.
 void create_tables(Database& database, const std::vector<StoredTable>& tables);
 [[nodiscard]] std::vector<StoredTable> read_tables(Database& database);
 
@@ -71,8 +74,9 @@ void create_tables(Database& database, const std::vector<StoredTable>& tables);
 [[nodiscard]] std::int64_t newest_stored_time(Database& database, const std::vector<StoredTable>& tables);
 
 /// Columns of `frame` besides its id, and a FrameRecord from them, the first at `column`.
-inline constexpr std::string_view kFrameColumns = "link, t_rx_ns, stream_offset, link_octets, frame_verdict, decode_verdict, "
-                                                  "packet_verdict, apid, sequence_count, onboard_ns, boot";
+inline constexpr std::string_view kFrameColumns =
+    "link, t_rx_ns, stream_offset, link_octets, frame_verdict, decode_verdict, "
+    "packet_verdict, apid, sequence_count, onboard_ns, boot";
 [[nodiscard]] FrameRecord read_frame(const Statement& statement, int column);
 
 /// Words of the text columns.

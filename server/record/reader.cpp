@@ -30,14 +30,19 @@ std::string all_columns(const StoredTable& table) {
     return sql;
 }
 
-/// Bytes that a database without write-ahead file lacks of the size its header gives (SQLite file format, 1.3: page size at
-/// offset 16, size in pages at 28, both big-endian). SQLite itself would only call such a file malformed.
+/// Bytes that a database without write-ahead file lacks of the size its header gives (SQLite file
+/// format, 1.3: page size at offset 16, size in pages at 28, both big-endian). SQLite itself would only call
+/// such a file malformed.
 std::optional<std::uint64_t> missing_bytes(const std::filesystem::path& path) {
     std::error_code error;
+    // A live recording is never opened here: closing any descriptor of a file gives up this process's POSIX
+    // locks on it, the writer's among them (sqlite.org/howtocorrupt, 2.2).
+    if (std::filesystem::exists(path.string() + "-wal", error)) {
+        return std::nullopt;
+    }
     std::array<unsigned char, 32> header{};
     std::ifstream file(path, std::ios::binary);
-    if (!file.read(reinterpret_cast<char*>(header.data()), header.size()) || header[0] != 'S' ||
-        std::filesystem::exists(path.string() + "-wal", error)) {
+    if (!file.read(reinterpret_cast<char*>(header.data()), header.size()) || header[0] != 'S') {
         return std::nullopt;
     }
     const std::uint64_t stored = header[16] * 256U + header[17];
@@ -50,7 +55,9 @@ std::optional<std::uint64_t> missing_bytes(const std::filesystem::path& path) {
     return !error && size < pages * page_bytes ? std::optional(pages * page_bytes - size) : std::nullopt;
 }
 
-std::int64_t to_integer(const std::string& text) { return std::strtoll(text.c_str(), nullptr, 10); }
+std::int64_t to_integer(const std::string& text) {
+    return std::strtoll(text.c_str(), nullptr, 10);
+}
 
 } // namespace
 
@@ -73,7 +80,8 @@ RecordingReader::~RecordingReader() = default;
 Result<RecordingReader> RecordingReader::open(const std::filesystem::path& path) {
     std::error_code error;
     if (!std::filesystem::is_regular_file(path, error)) {
-        return fail(path.string() + ": no such file; give the path of a recording (*" + std::string(kRecordingEnding) + ")");
+        return fail(path.string() + ": no such file; give the path of a recording (*" +
+                    std::string(kRecordingEnding) + ")");
     }
     if (std::filesystem::file_size(path, error) == 0) {
         return fail(path.string() + ": the file is empty, so it is no recording");
@@ -87,12 +95,14 @@ Result<RecordingReader> RecordingReader::open(const std::filesystem::path& path)
         const std::int64_t application = state->database.integer("PRAGMA application_id");
         if (application != kApplicationId) {
             return fail(path.string() + ": a SQLite file, but not a recording (application_id " +
-                        std::to_string(application) + ", a recording has " + std::to_string(kApplicationId) + ")");
+                        std::to_string(application) + ", a recording has " + std::to_string(kApplicationId) +
+                        ")");
         }
         const std::int64_t version = state->database.integer("PRAGMA user_version");
         if (version != kSchemaVersion) {
-            return fail(path.string() + ": layout version " + std::to_string(version) + ", this program reads version " +
-                        std::to_string(kSchemaVersion) + "; open it with the Turnstone that wrote it");
+            return fail(path.string() + ": layout version " + std::to_string(version) +
+                        ", this program reads version " + std::to_string(kSchemaVersion) +
+                        "; open it with the Turnstone that wrote it");
         }
         state->tables = read_tables(state->database);
         for (std::size_t i = 0; i < state->tables.size(); ++i) {
@@ -107,8 +117,12 @@ Result<RecordingReader> RecordingReader::open(const std::filesystem::path& path)
     }
 }
 
-const Schema& RecordingReader::schema() const { return state_->schema; }
-const std::string& RecordingReader::damage() const { return state_->damage; }
+const Schema& RecordingReader::schema() const {
+    return state_->schema;
+}
+const std::string& RecordingReader::damage() const {
+    return state_->damage;
+}
 
 RecordingInfo RecordingReader::info() {
     RecordingInfo info;
@@ -142,13 +156,15 @@ RecordingInfo RecordingReader::info() {
     return info;
 }
 
-std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> RecordingReader::latest(std::int64_t t_ns) {
+std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>>
+RecordingReader::latest(std::int64_t t_ns) {
     std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> result(state_->tables.size());
     try {
         if (state_->latest.empty()) {
             for (const StoredTable& table : state_->tables) {
                 state_->latest.emplace_back(state_->database,
-                                            "SELECT t_ns" + number_columns(table) + " FROM " + identifier(table.sql_name) +
+                                            "SELECT t_ns" + number_columns(table) + " FROM " +
+                                                identifier(table.sql_name) +
                                                 " WHERE t_ns <= ? ORDER BY t_ns DESC, id DESC LIMIT 1");
             }
         }
@@ -171,7 +187,8 @@ std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> Recordi
     return result;
 }
 
-std::int64_t RecordingReader::rows(std::int64_t from_ns, std::int64_t to_ns, std::size_t rows_max, Batch& out) {
+std::int64_t RecordingReader::rows(std::int64_t from_ns, std::int64_t to_ns, std::size_t rows_max,
+                                   Batch& out) {
     constexpr std::int64_t kNone = std::numeric_limits<std::int64_t>::max();
     std::int64_t complete_ns = to_ns;
     try {
@@ -230,19 +247,21 @@ std::int64_t RecordingReader::rows(std::int64_t from_ns, std::int64_t to_ns, std
     return complete_ns;
 }
 
-std::vector<Event> RecordingReader::events(std::int64_t from_ns, std::int64_t to_ns, std::vector<std::int64_t>* ids) {
+std::vector<Event> RecordingReader::events(std::int64_t from_ns, std::int64_t to_ns,
+                                           std::vector<std::int64_t>* ids) {
     std::vector<Event> events;
     try {
-        Statement statement(state_->database,
-                            "SELECT t_ns, t_found_ns, t_sigma_s, kind, level, vehicle, key, text, data_json, id "
-                            "FROM event WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
+        Statement statement(
+            state_->database,
+            "SELECT t_ns, t_found_ns, t_sigma_s, kind, level, vehicle, key, text, data_json, id "
+            "FROM event WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
         statement.bind(1, from_ns);
         statement.bind(2, to_ns);
         while (statement.step()) {
             events.push_back({statement.integer(0), statement.integer(1), statement.number(2),
                               event_kind_from_word(statement.text(3)), level_from_word(statement.text(4)),
-                              statement.is_null(5) ? -1 : static_cast<int>(statement.integer(5)), statement.text(6),
-                              statement.text(7), statement.text(8)});
+                              statement.is_null(5) ? -1 : static_cast<int>(statement.integer(5)),
+                              statement.text(6), statement.text(7), statement.text(8)});
             if (ids != nullptr) {
                 ids->push_back(statement.integer(9));
             }
@@ -257,7 +276,8 @@ FramePage RecordingReader::frames(std::int64_t after_id, std::size_t limit, std:
     FramePage page;
     try {
         const ReadTransaction transaction(state_->database);
-        Statement statement(state_->database, "SELECT id, " + std::string(kFrameColumns) + " FROM frame WHERE id > ?1" +
+        Statement statement(state_->database, "SELECT id, " + std::string(kFrameColumns) +
+                                                  " FROM frame WHERE id > ?1" +
                                                   (link ? " AND link = ?3" : "") + " ORDER BY id LIMIT ?2");
         statement.bind(1, after_id);
         statement.bind(2, static_cast<std::int64_t>(limit));
@@ -265,10 +285,12 @@ FramePage RecordingReader::frames(std::int64_t after_id, std::size_t limit, std:
             statement.bind(3, std::int64_t{*link});
         }
         // The chunk with the frame's first byte, and those after it until the frame is whole.
-        Statement chunks(state_->database,
-                         "SELECT stream_offset, bytes FROM chunk WHERE link = ?1 AND stream_offset < ?3 AND stream_offset >= "
-                         "(SELECT coalesce(max(stream_offset), 0) FROM chunk WHERE link = ?1 AND stream_offset <= ?2) "
-                         "ORDER BY stream_offset");
+        Statement chunks(
+            state_->database,
+            "SELECT stream_offset, bytes FROM chunk WHERE link = ?1 AND stream_offset < ?3 AND stream_offset "
+            ">= "
+            "(SELECT coalesce(max(stream_offset), 0) FROM chunk WHERE link = ?1 AND stream_offset <= ?2) "
+            "ORDER BY stream_offset");
         while (statement.step()) {
             const FrameRecord frame = read_frame(statement, 1);
             const auto begin = static_cast<std::int64_t>(frame.stream_offset);
@@ -296,25 +318,31 @@ FramePage RecordingReader::frames(std::int64_t after_id, std::size_t limit, std:
     return page;
 }
 
-void RecordingReader::inputs(const std::function<void(const ChunkRecord&, std::span<const std::byte>)>& on_chunk,
-                             const std::function<void(const ActionRecord&)>& on_action) {
+void RecordingReader::inputs(
+    const std::function<void(const ChunkRecord&, std::span<const std::byte>)>& on_chunk,
+    const std::function<void(const ActionRecord&)>& on_action) {
     try {
         const ReadTransaction transaction(state_->database);
-        Statement chunks(state_->database,
-                         "SELECT input, link, t_rx_ns, utc_rx_ns, stream_offset, carried, bytes FROM chunk ORDER BY input");
+        Statement chunks(state_->database, "SELECT input, link, t_rx_ns, utc_rx_ns, stream_offset, carried, "
+                                           "bytes FROM chunk ORDER BY input");
         Statement actions(state_->database, "SELECT input, t_ns, json FROM action ORDER BY input");
         bool chunk_left = chunks.step();
         bool action_left = actions.step();
         while (chunk_left || action_left) {
             if (chunk_left && (!action_left || chunks.integer(0) < actions.integer(0))) {
                 const auto bytes = chunks.blob(6);
-                on_chunk({static_cast<std::uint64_t>(chunks.integer(0)), static_cast<LinkId>(chunks.integer(1)),
-                          chunks.integer(2), chunks.integer(3), static_cast<std::uint64_t>(chunks.integer(4)),
-                          chunks.integer(5) != 0, {0, static_cast<std::uint32_t>(bytes.size())}},
+                on_chunk({static_cast<std::uint64_t>(chunks.integer(0)),
+                          static_cast<LinkId>(chunks.integer(1)),
+                          chunks.integer(2),
+                          chunks.integer(3),
+                          static_cast<std::uint64_t>(chunks.integer(4)),
+                          chunks.integer(5) != 0,
+                          {0, static_cast<std::uint32_t>(bytes.size())}},
                          bytes);
                 chunk_left = chunks.step();
             } else {
-                on_action({static_cast<std::uint64_t>(actions.integer(0)), actions.integer(1), actions.text(2)});
+                on_action(
+                    {static_cast<std::uint64_t>(actions.integer(0)), actions.integer(1), actions.text(2)});
                 action_left = actions.step();
             }
         }
@@ -331,7 +359,8 @@ Result<std::uint64_t> RecordingReader::snapshot(const std::filesystem::path& tar
             // The open read transaction holds the copy to one state while the writer goes on.
             const ReadTransaction transaction(state_->database);
             static_cast<void>(state_->meta("version")); // the first read fixes the state
-            sqlite3_backup* backup = sqlite3_backup_init(copy.handle(), "main", state_->database.handle(), "main");
+            sqlite3_backup* backup =
+                sqlite3_backup_init(copy.handle(), "main", state_->database.handle(), "main");
             if (backup == nullptr) {
                 copy.raise(sqlite3_extended_errcode(copy.handle()), "copying to " + target.string());
             }

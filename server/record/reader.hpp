@@ -1,5 +1,6 @@
 #pragma once
-/// Read-only access to one recording, live or closed, with its own connection. Not thread-safe; make one per thread.
+/// Read-only access to one recording, live or closed, with its own connection. Not thread-safe; make one per
+/// thread.
 #include <cstdint>
 #include <filesystem>
 #include <functional>
@@ -15,26 +16,27 @@
 namespace turnstone {
 
 struct RecordingInfo {
-    std::string id;            ///< file name without its ending
+    std::string id; ///< file name without its ending
     std::filesystem::path path;
-    std::string name;          ///< operator's name for it; may be empty
+    std::string name; ///< operator's name for it; may be empty
     std::string notes;
-    std::string vehicles;      ///< comma-separated
-    std::string version;       ///< of the Turnstone that wrote it
+    std::string vehicles; ///< comma-separated
+    std::string version;  ///< of the Turnstone that wrote it
     std::int64_t t_start_ns = 0;
     std::int64_t t_end_ns = 0; ///< of the newest data
     std::int64_t utc_start_ns = 0;
     std::uint64_t file_bytes = 0;
-    bool closed = false;       ///< false: live, or left by a killed process
-    bool repaired = false;     ///< closed, but by repair after a kill: the last moments may be missing
+    bool closed = false;   ///< false: live, or left by a killed process
+    bool repaired = false; ///< closed, but by repair after a kill: the last moments may be missing
     std::uint64_t batches_dropped = 0; ///< bytes that missed the file, see RecorderStatus
     std::uint64_t rows_dropped = 0;    ///< derived rows left out; reprocessing makes them again
-    std::string damage;        ///< empty: none; else what is wrong with the file
+    std::string damage;                ///< empty: none; else what is wrong with the file
 };
 
-/// Columns of one table over a window. Not decimated: every row, with min = max = mean = its value. Decimated: row i is a bin
-/// of count[i] rows, with the extremes and mean per column (NaN where no row has a value), and t_ns is the bin's middle,
-/// kept inside the window. Column-major: value of column c in row i at [c * rows + i].
+/// Columns of one table over a window. Not decimated: every row, with min = max = mean = its value.
+/// Decimated: row i is a bin of count[i] rows, with the extremes and mean per column (NaN where no row has a
+/// value), and t_ns is the bin's middle, kept inside the window. Column-major: value of column c in row i at
+/// [c * rows + i].
 struct SeriesBlock {
     std::size_t rows = 0;
     bool decimated = false;
@@ -65,17 +67,20 @@ class RecordingReader {
     ~RecordingReader();
 
     [[nodiscard]] RecordingInfo info();
-    /// Empty: none found so far. Functions below that return no Result give what they could read and leave the reason here
-    /// (and in info().damage) when the file turns out to be damaged.
+    /// Empty: none found so far. Functions below that return no Result give what they could read and leave
+    /// the reason here (and in info().damage) when the file turns out to be damaged.
     [[nodiscard]] const std::string& damage() const;
     [[nodiscard]] const Schema& schema() const;
     /// Dictionary, vehicle, site and link texts as stored: what reprocessing starts from.
     [[nodiscard]] Result<PipelineSetup> setup();
     [[nodiscard]] Result<SeriesBlock> series(const SeriesQuery& query);
-    /// The last row of each table at or before `t_ns` (empty optional: none), numbers only: a cursor's readouts.
-    [[nodiscard]] std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> latest(std::int64_t t_ns);
-    /// Rows of all tables in [from, to), oldest first, appended to `out` (rows, numbers, texts; `frame` is -1). Stops after
-    /// `rows_max` rows, but never between rows of the same time. Returns the time up to which the window is complete.
+    /// The last row of each table at or before `t_ns` (empty optional: none), numbers only: a cursor's
+    /// readouts.
+    [[nodiscard]] std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>>
+    latest(std::int64_t t_ns);
+    /// Rows of all tables in [from, to), oldest first, appended to `out` (rows, numbers, texts; `frame` is
+    /// -1). Stops after `rows_max` rows, but never between rows of the same time. Returns the time up to
+    /// which the window is complete.
     std::int64_t rows(std::int64_t from_ns, std::int64_t to_ns, std::size_t rows_max, Batch& out);
     /// Events of [from, to) in order of t_ns; `ids` (from 1, in the order they were found) if asked for.
     [[nodiscard]] std::vector<Event> events(std::int64_t from_ns, std::int64_t to_ns,
@@ -85,8 +90,8 @@ class RecordingReader {
     /// Calls back with every input in order: what reprocessing and the purity test feed to a pipeline.
     void inputs(const std::function<void(const ChunkRecord&, std::span<const std::byte>)>& on_chunk,
                 const std::function<void(const ActionRecord&)>& on_action);
-    /// Writes a consistent copy (SQLite online backup) to `target`, closed and as one file. Returns its size in bytes. The
-    /// writer is not held up.
+    /// Writes a consistent copy (SQLite online backup) to `target`, closed and as one file. Returns its size
+    /// in bytes. The writer is not held up.
     [[nodiscard]] Result<std::uint64_t> snapshot(const std::filesystem::path& target);
 
   private:

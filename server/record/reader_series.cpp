@@ -1,8 +1,9 @@
 /// Series of any window from few rows.
 ///
-/// Bins of the window are made from the coarsest rollup level that is not coarser than they are; what a level does not hold
-/// (the window's two edges, and the newest rows of a live recording) comes from the next finer one, and at last from the wide
-/// table. The answer is therefore exact for any window: the bins at its ends hold only rows inside it.
+/// Bins of the window are made from the coarsest rollup level that is not coarser than they are; what a level
+/// does not hold (the window's two edges, and the newest rows of a live recording) comes from the next finer
+/// one, and at last from the wide table. The answer is therefore exact for any window: the bins at its ends
+/// hold only rows inside it.
 #include <algorithm>
 #include <cstring>
 #include <limits>
@@ -13,7 +14,8 @@ namespace turnstone {
 
 namespace {
 
-/// Above this many rows in the window, bins finer than the finest rollup are not made from single rows any more.
+/// Above this many rows in the window, bins finer than the finest rollup are not made from single rows any
+/// more.
 constexpr std::int64_t kRawRowsMax = 10'000;
 
 class SeriesBuilder {
@@ -61,7 +63,8 @@ void SeriesBuilder::close_group() {
     if (!group_) {
         return;
     }
-    const std::int64_t middle_ns = *group_ * (std::int64_t{1} << out_shift_) + (std::int64_t{1} << out_shift_) / 2;
+    const std::int64_t middle_ns =
+        *group_ * (std::int64_t{1} << out_shift_) + (std::int64_t{1} << out_shift_) / 2;
     block_.t_ns.push_back(std::clamp(middle_ns, from_ns_, to_ns_ - 1));
     block_.count.push_back(rows_);
     for (std::size_t c = 0; c < columns_.size(); ++c) {
@@ -88,7 +91,8 @@ void SeriesBuilder::collect_rows(std::int64_t from_ns, std::int64_t to_ns) {
     for (const std::size_t column : columns_) {
         sql += ", " + identifier(table_.column_sql_names[column]);
     }
-    Statement rows(database_, sql + " FROM " + identifier(table_.sql_name) + " WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
+    Statement rows(database_, sql + " FROM " + identifier(table_.sql_name) +
+                                  " WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
     rows.bind(1, from_ns);
     rows.bind(2, to_ns);
     while (rows.step()) {
@@ -124,8 +128,9 @@ void SeriesBuilder::collect_bins(unsigned level, std::int64_t first_bin, std::in
     while (bins.step()) {
         const auto data = bins.blob(2);
         if (data.size() != m * (sizeof(std::uint32_t) + 3 * sizeof(double))) {
-            throw SqliteError(SQLITE_CORRUPT, "a bin of " + table_.rollup_name() + " has " + std::to_string(data.size()) +
-                                                  " bytes, which is not a bin of " + std::to_string(m) + " columns");
+            throw SqliteError(SQLITE_CORRUPT,
+                              "a bin of " + table_.rollup_name() + " has " + std::to_string(data.size()) +
+                                  " bytes, which is not a bin of " + std::to_string(m) + " columns");
         }
         open_group(table_.rollup.start_of(level, table_.rollup.bin_of_key(level, bins.integer(0))));
         rows_ += static_cast<std::uint32_t>(bins.integer(1));
@@ -147,7 +152,8 @@ void SeriesBuilder::collect_bins(unsigned level, std::int64_t first_bin, std::in
     }
 }
 
-/// [from, to) from whole stored bins of `level`, and its edges and what is newer from finer levels. Level -1: single rows.
+/// [from, to) from whole stored bins of `level`, and its edges and what is newer from finer levels. Level -1:
+/// single rows.
 void SeriesBuilder::collect(int level, std::int64_t from_ns, std::int64_t to_ns) {
     if (from_ns >= to_ns) {
         return;
@@ -158,7 +164,8 @@ void SeriesBuilder::collect(int level, std::int64_t from_ns, std::int64_t to_ns)
     }
     const RollupShape& shape = table_.rollup;
     const auto at = static_cast<unsigned>(level);
-    Statement last(database_, "SELECT max(key) FROM " + identifier(table_.rollup_name()) + " WHERE key >= ? AND key < ?");
+    Statement last(database_, "SELECT max(key) FROM " + identifier(table_.rollup_name()) +
+                                  " WHERE key >= ? AND key < ?");
     last.bind(1, shape.key_of(at, -(std::int64_t{1} << 51)));
     last.bind(2, shape.key_of(at, std::int64_t{1} << 51));
     std::int64_t first_bin = shape.bin_of(at, from_ns);
@@ -183,8 +190,9 @@ void SeriesBuilder::collect(int level, std::int64_t from_ns, std::int64_t to_ns)
 SeriesBlock SeriesBuilder::build(std::int64_t from_ns, std::int64_t to_ns, std::size_t points) {
     from_ns_ = from_ns;
     to_ns_ = to_ns;
-    Statement ends(database_, "SELECT (SELECT min(t_ns) FROM " + identifier(table_.sql_name) + " WHERE t_ns >= ?1), " +
-                                  "(SELECT max(t_ns) FROM " + identifier(table_.sql_name) + " WHERE t_ns < ?2)");
+    Statement ends(database_, "SELECT (SELECT min(t_ns) FROM " + identifier(table_.sql_name) +
+                                  " WHERE t_ns >= ?1), " + "(SELECT max(t_ns) FROM " +
+                                  identifier(table_.sql_name) + " WHERE t_ns < ?2)");
     ends.bind(1, from_ns);
     ends.bind(2, to_ns);
     if (!ends.step() || ends.is_null(0) || ends.is_null(1) || ends.integer(0) > ends.integer(1)) {
@@ -204,7 +212,8 @@ SeriesBlock SeriesBuilder::build(std::int64_t from_ns, std::int64_t to_ns, std::
         }
         int level = -1;
         if (out_shift_ >= table_.rollup.shift) {
-            level = static_cast<int>(std::min(table_.rollup.levels - 1, (out_shift_ - table_.rollup.shift) / 2));
+            level =
+                static_cast<int>(std::min(table_.rollup.levels - 1, (out_shift_ - table_.rollup.shift) / 2));
         } else if (rows > kRawRowsMax) {
             out_shift_ = table_.rollup.shift;
             level = 0;

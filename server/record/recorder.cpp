@@ -26,8 +26,8 @@ std::size_t size_of(const Batch& batch) {
 } // namespace
 
 std::string Recorder::State::new_id(std::int64_t utc_start_ns) {
-    const std::string id =
-        make_recording_id(settings.directory, utc_start_ns, setup.vehicles.empty() ? "" : setup.vehicles.front().name);
+    const std::string id = make_recording_id(settings.directory, utc_start_ns,
+                                             setup.vehicles.empty() ? "" : setup.vehicles.front().name);
     std::string unique = id;
     for (int number = 2; !ids_given.insert(unique).second; ++number) {
         unique = id + "-" + std::to_string(number);
@@ -35,7 +35,8 @@ std::string Recorder::State::new_id(std::int64_t utc_start_ns) {
     return unique;
 }
 
-Recorder::Recorder(RecorderSettings settings, const PipelineSetup& setup) : state_(std::make_unique<State>()) {
+Recorder::Recorder(RecorderSettings settings, const PipelineSetup& setup)
+    : state_(std::make_unique<State>()) {
     state_->settings = std::move(settings);
     state_->setup = texts_of(setup);
     state_->thread = std::thread([state = state_.get()] { state->run(); });
@@ -76,14 +77,16 @@ void Recorder::push(std::shared_ptr<const Batch> batch) {
         command.bytes = size_of(*batch);
         const std::lock_guard lock(state.mutex);
         if (state.status.queue_bytes + command.bytes > state.settings.queue_bytes_max) {
-            // Raw bytes first: they are a tenth of what is derived from them, and the rest can be made again from them.
+            // Raw bytes first: they are a tenth of what is derived from them, and the rest can be made again
+            // from them.
             auto raw = std::make_shared<Batch>();
             raw->chunks = batch->chunks;
             raw->bytes = batch->bytes;
             raw->actions = batch->actions;
             raw->events = batch->events;
             command.bytes = size_of(*raw);
-            if (state.status.queue_bytes + command.bytes > state.settings.queue_bytes_max + state.settings.queue_bytes_max / 4) {
+            if (state.status.queue_bytes + command.bytes >
+                state.settings.queue_bytes_max + state.settings.queue_bytes_max / 4) {
                 state.status.batches_dropped += 1;
                 state.status.bytes_dropped += raw_bytes;
                 return;

@@ -16,7 +16,7 @@ namespace turnstone {
 /// What a caller asks of the recorder's thread, in order.
 struct RecorderCommand {
     enum class Kind { batch, begin, meta, flush } kind = Kind::batch;
-    std::size_t bytes = 0;    ///< counted in status.queue_bytes until committed
+    std::size_t bytes = 0; ///< counted in status.queue_bytes until committed
     std::shared_ptr<const Batch> batch;
     std::string id, key, value; ///< begin: id; meta: key and value
     RecordingHead head{};
@@ -43,15 +43,15 @@ struct Recorder::State {
     RecorderStatus status;
 
     // The recorder's thread only.
-    std::deque<Command> work;        ///< taken from the queue, not committed yet
-    std::size_t applied = 0;         ///< of `work`, in the open transaction
+    std::deque<Command> work; ///< taken from the queue, not committed yet
+    std::size_t applied = 0;  ///< of `work`, in the open transaction
     std::size_t applied_bytes = 0;
     std::uint64_t applied_rows = 0;
     std::optional<RecordingFile> file;
-    std::optional<Command> current;  ///< the begin command of the recording under way
+    std::optional<Command> current;               ///< the begin command of the recording under way
     std::vector<std::filesystem::path> to_finish; ///< closed or left behind, not one file yet
     std::optional<Clock::time_point> retry_at;
-    Clock::time_point commit_at{};   ///< when the open transaction is due
+    Clock::time_point commit_at{}; ///< when the open transaction is due
     Clock::time_point housekeeping_at{};
     std::uint64_t batches_dropped_before = 0, rows_dropped_before = 0; ///< in the recordings before this one
     std::uint64_t drops_noted = 0;

@@ -24,14 +24,19 @@ std::string advice(const SqliteError& error, const std::filesystem::path& direct
     case SQLITE_PERM:
     case SQLITE_CANTOPEN:
     case SQLITE_AUTH:
-        return "cannot write" + where + ": check that the directory exists and may be written to; recording goes on by "
-                                        "itself (" + error.what() + ")";
+        return "cannot write" + where +
+               ": check that the directory exists and may be written to; recording goes on by "
+               "itself (" +
+               error.what() + ")";
     case SQLITE_IOERR:
-        return "disk error" + where + ": check the disk and its cable, or begin again on another disk (" + error.what() + ")";
+        return "disk error" + where + ": check the disk and its cable, or begin again on another disk (" +
+               error.what() + ")";
     case SQLITE_BUSY:
     case SQLITE_LOCKED:
-        return "another program holds the recording locked" + where + ": close it; recording goes on by itself";
-    default: return "recording fails" + where + ": " + error.what();
+        return "another program holds the recording locked" + where +
+               ": close it; recording goes on by itself";
+    default:
+        return "recording fails" + where + ": " + error.what();
     }
 }
 
@@ -41,8 +46,10 @@ bool is_about_content(const SqliteError& error) {
     case SQLITE_CONSTRAINT:
     case SQLITE_TOOBIG:
     case SQLITE_MISMATCH:
-    case SQLITE_RANGE: return true;
-    default: return false;
+    case SQLITE_RANGE:
+        return true;
+    default:
+        return false;
     }
 }
 
@@ -128,8 +135,8 @@ void Recorder::State::work_off() {
             commit(); // everything before it is safe first; the command is then at the front
         }
         if (applied == 0) {
-            // Counted from the transaction's start, not from when its oldest batch was pushed: a backlog, whose batches are
-            // all overdue, is then still written in few transactions.
+            // Counted from the transaction's start, not from when its oldest batch was pushed: a backlog,
+            // whose batches are all overdue, is then still written in few transactions.
             commit_at = Clock::now() + std::chrono::milliseconds(settings.commit_interval_ms);
         }
         apply(work[applied]);
@@ -186,7 +193,8 @@ void Recorder::State::apply(Command& command) {
     applied_bytes += command.bytes;
 }
 
-/// Opens the file of the recording under way if it is not open: makes it the first time, continues it after a fault.
+/// Opens the file of the recording under way if it is not open: makes it the first time, continues it after a
+/// fault.
 void Recorder::State::open_current() {
     if (file) {
         return;

@@ -147,7 +147,8 @@ std::size_t RecordingFile::append(const Batch& batch) {
         insert_chunk_.bind(4, chunk.utc_rx_ns);
         insert_chunk_.bind(5, static_cast<std::int64_t>(chunk.stream_offset));
         insert_chunk_.bind(6, std::int64_t{chunk.carried});
-        insert_chunk_.bind(7, std::span<const std::byte>(batch.bytes).subspan(chunk.bytes.offset, chunk.bytes.size));
+        insert_chunk_.bind(
+            7, std::span<const std::byte>(batch.bytes).subspan(chunk.bytes.offset, chunk.bytes.size));
         insert_chunk_.run();
     }
     for (const ActionRecord& action : batch.actions) {
@@ -242,8 +243,9 @@ void RecordingFile::commit() {
     }
     database_.execute("COMMIT");
     if (wal_pages_ >= kCheckpointPages) {
-        // Passive: waits for nobody. What a reader still needs is folded back at a later commit. A failure here loses
-        // nothing, the data are in the write-ahead file; it comes back as the next commit's failure if it lasts.
+        // Passive: waits for nobody. What a reader still needs is folded back at a later commit. A failure
+        // here loses nothing, the data are in the write-ahead file; it comes back as the next commit's
+        // failure if it lasts.
         sqlite3_wal_checkpoint_v2(database_.handle(), nullptr, SQLITE_CHECKPOINT_PASSIVE, nullptr, nullptr);
     }
 }
@@ -269,7 +271,8 @@ bool make_single_file(const std::filesystem::path& path) {
     Database database(path, Database::Mode::read_write);
     // Leaving WAL needs the file to ourselves; waiting for it would hold up the caller.
     sqlite3_busy_timeout(database.handle(), 0);
-    const int code = sqlite3_exec(database.handle(), "PRAGMA journal_mode = DELETE", nullptr, nullptr, nullptr);
+    const int code =
+        sqlite3_exec(database.handle(), "PRAGMA journal_mode = DELETE", nullptr, nullptr, nullptr);
     if (code != SQLITE_OK && (code & 0xff) != SQLITE_BUSY && (code & 0xff) != SQLITE_LOCKED) {
         database.raise(code, "closing " + path.string());
     }

@@ -1,6 +1,6 @@
 #pragma once
-/// One recording being written: batches in, commits when told. No thread, no queue, no clock: the recorder's thread,
-/// reprocessing and the benchmark drive it. Every function may throw SqliteError.
+/// One recording being written: batches in, commits when told. No thread, no queue, no clock: the recorder's
+/// thread, reprocessing and the benchmark drive it. Every function may throw SqliteError.
 #include <cstdint>
 #include <filesystem>
 #include <string>
@@ -36,7 +36,8 @@ struct RecordingHead {
     std::string continues; ///< id of the recording this one takes over from; usually empty
 };
 
-/// Makes the file with everything but data in it. It appears under its name whole or not at all, also when killed half-way.
+/// Makes the file with everything but data in it. It appears under its name whole or not at all, also when
+/// killed half-way.
 void create_recording(const std::filesystem::path& path, const SetupTexts& setup, const Schema& schema,
                       const RecordingHead& head, bool sync_every_commit);
 
@@ -45,14 +46,14 @@ class RecordingFile {
     /// Opens a recording to go on writing to it; after create_recording, or after a fault.
     RecordingFile(const std::filesystem::path& path, const Schema& schema, bool sync_every_commit);
 
-    /// Into the open transaction, which it opens if there is none. Rows of tables the schema does not have are left out and
-    /// counted in the result.
+    /// Into the open transaction, which it opens if there is none. Rows of tables the schema does not have
+    /// are left out and counted in the result.
     std::size_t append(const Batch& batch);
     void set_meta(const std::string& key, const std::string& value);
     /// Bytes of any batch become durable together with what was derived from them.
     void commit();
-    /// Commits, completes the rollups, marks the file closed and checkpoints it. The file is whole afterwards even where
-    /// make_single_file is still to come.
+    /// Commits, completes the rollups, marks the file closed and checkpoints it. The file is whole afterwards
+    /// even where make_single_file is still to come.
     void close(const std::string& ended);
     /// False when the path no longer leads to this file: deleted, or its disk went away.
     [[nodiscard]] bool still_in_place() const;
@@ -76,7 +77,8 @@ class RecordingFile {
     int wal_pages_ = 0; ///< written by SQLite's hook at each commit
 };
 
-/// Leaves a closed recording as one file (DELETE journal). False while another connection has it open: try again later.
+/// Leaves a closed recording as one file (DELETE journal). False while another connection has it open: try
+/// again later.
 bool make_single_file(const std::filesystem::path& path);
 
 } // namespace turnstone

@@ -57,12 +57,14 @@ namespace {
 template <class OnEntry>
 void for_each_entry(const std::filesystem::path& directory, OnEntry&& on_entry) {
     std::error_code error;
-    for (std::filesystem::directory_iterator entry(directory, error), end; !error && entry != end; entry.increment(error)) {
+    for (std::filesystem::directory_iterator entry(directory, error), end; !error && entry != end;
+         entry.increment(error)) {
         on_entry(*entry);
     }
 }
 
-/// Half-made recordings that a kill left. A young one may belong to another server that makes it this very moment.
+/// Half-made recordings that a kill left. A young one may belong to another server that makes it this very
+/// moment.
 void remove_half_made(const std::filesystem::path& directory) {
     std::vector<std::filesystem::path> half_made;
     for_each_entry(directory, [&half_made](const std::filesystem::directory_entry& entry) {
@@ -86,8 +88,8 @@ std::vector<std::filesystem::path> recording_files(const std::filesystem::path& 
     std::vector<std::filesystem::path> found;
     for_each_entry(directory, [&found](const std::filesystem::directory_entry& entry) {
         std::error_code error;
-        if (entry.path().extension() == kRecordingEnding && !entry.path().filename().string().starts_with('.') &&
-            entry.is_regular_file(error)) {
+        if (entry.path().extension() == kRecordingEnding &&
+            !entry.path().filename().string().starts_with('.') && entry.is_regular_file(error)) {
             found.push_back(entry.path());
         }
     });

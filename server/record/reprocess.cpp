@@ -15,7 +15,8 @@ namespace {
 
 constexpr std::size_t kCommitBytes = 8u << 20;
 
-/// Calls `on_batch` with what the pipeline makes of each stored input, and of the ticks up to the recording's end.
+/// Calls `on_batch` with what the pipeline makes of each stored input, and of the ticks up to the recording's
+/// end.
 template <class OnBatch>
 void feed(RecordingReader& reader, Pipeline& pipeline, std::int64_t t_end_ns, OnBatch&& on_batch) {
     Batch batch;
@@ -35,7 +36,8 @@ void feed(RecordingReader& reader, Pipeline& pipeline, std::int64_t t_end_ns, On
     on_batch(batch);
 }
 
-/// Stored frames, rows and events, each read in the order it was written, beside what the pipeline makes again.
+/// Stored frames, rows and events, each read in the order it was written, beside what the pipeline makes
+/// again.
 class Comparison {
   public:
     Comparison(const std::filesystem::path& path, const Schema& made)
@@ -52,9 +54,11 @@ class Comparison {
             }
         }
         comparable_ = report_.differences == 0;
-        frames_ = Statement(database_, "SELECT id, " + std::string(kFrameColumns) + " FROM frame ORDER BY id");
-        events_ = Statement(database_, "SELECT t_ns, t_found_ns, t_sigma_s, kind, level, vehicle, key, text, data_json "
-                                       "FROM event ORDER BY id");
+        frames_ =
+            Statement(database_, "SELECT id, " + std::string(kFrameColumns) + " FROM frame ORDER BY id");
+        events_ = Statement(database_,
+                            "SELECT t_ns, t_found_ns, t_sigma_s, kind, level, vehicle, key, text, data_json "
+                            "FROM event ORDER BY id");
         for (const StoredTable& table : tables_) {
             rows_.emplace_back(database_, "SELECT * FROM " + identifier(table.sql_name) + " ORDER BY id");
         }
@@ -103,8 +107,8 @@ class Comparison {
                                events_.text(7),
                                events_.text(8)};
             if (!(stored == event)) {
-                differ("event " + stored.key + " at " + std::to_string(stored.t_ns) + " ns is " + event.key + " at " +
-                       std::to_string(event.t_ns) + " ns");
+                differ("event " + stored.key + " at " + std::to_string(stored.t_ns) + " ns is " + event.key +
+                       " at " + std::to_string(event.t_ns) + " ns");
             }
         }
     }
@@ -159,7 +163,8 @@ class Comparison {
                 continue;
             }
             const double made = numbers[c];
-            if (std::isnan(made) ? !stored.is_null(column) : stored.is_null(column) || stored.number(column) != made) {
+            if (std::isnan(made) ? !stored.is_null(column)
+                                 : stored.is_null(column) || stored.number(column) != made) {
                 differ(place + ": " + table.columns[c].name + " is " + std::to_string(stored.number(column)) +
                        ", made again " + std::to_string(made));
             }
@@ -194,11 +199,12 @@ Result<std::filesystem::path> reprocess(const std::filesystem::path& file,
         if (!vehicle) {
             return tl::unexpected(vehicle.error());
         }
-        const auto same = std::ranges::find(setup->vehicles, vehicle->dictionary.vehicle,
-                                            [](const VehicleSetup& stored) { return stored.dictionary.vehicle; });
+        const auto same =
+            std::ranges::find(setup->vehicles, vehicle->dictionary.vehicle,
+                              [](const VehicleSetup& stored) { return stored.dictionary.vehicle; });
         if (same == setup->vehicles.end()) {
-            return fail(folder.string() + ": is of vehicle " + vehicle->dictionary.vehicle + ", the recording has " +
-                        reader->info().vehicles + "; give a folder of one of those");
+            return fail(folder.string() + ": is of vehicle " + vehicle->dictionary.vehicle +
+                        ", the recording has " + reader->info().vehicles + "; give a folder of one of those");
         }
         *same = std::move(*vehicle);
     }
@@ -233,7 +239,8 @@ Result<std::filesystem::path> reprocess(const std::filesystem::path& file,
         }
         make_single_file(path);
         if (!reader->damage().empty()) {
-            return fail(file.string() + ": is damaged (" + reader->damage() + "); what could be read is in " + path.string());
+            return fail(file.string() + ": is damaged (" + reader->damage() + "); what could be read is in " +
+                        path.string());
         }
         return path;
     } catch (const std::exception& failure) {
@@ -249,7 +256,8 @@ Result<VerifyReport> verify_recording(const std::filesystem::path& file) {
     const RecordingInfo info = reader->info();
     if (info.rows_dropped > 0 || info.batches_dropped > 0) {
         return fail(file.string() + ": " + std::to_string(info.batches_dropped) + " batches and " +
-                    std::to_string(info.rows_dropped) + " rows did not reach the file, so it cannot equal what was seen live");
+                    std::to_string(info.rows_dropped) +
+                    " rows did not reach the file, so it cannot equal what was seen live");
     }
     const auto setup = reader->setup();
     if (!setup) {

@@ -9,7 +9,9 @@ namespace turnstone {
 
 static_assert(std::endian::native == std::endian::little, "rollup data is stored as it lies in memory");
 
-RollupBin::RollupBin(std::size_t columns) : count(columns), min(columns), max(columns), sum(columns) { clear(); }
+RollupBin::RollupBin(std::size_t columns) : count(columns), min(columns), max(columns), sum(columns) {
+    clear();
+}
 
 void RollupBin::clear() noexcept {
     rows = 0;
@@ -81,7 +83,8 @@ std::optional<RollupBin> decode_bin(std::span<const std::byte> data, std::int64_
 }
 
 RollupWriter::RollupWriter(Database& database, const StoredTable& table)
-    : shape_(table.rollup), columns_(table.table.number_count), levels_(table.rollup.levels), current_(columns_),
+    : shape_(table.rollup), columns_(table.table.number_count), levels_(table.rollup.levels),
+      current_(columns_),
       select_(database, "SELECT rows, data FROM " + identifier(table.rollup_name()) + " WHERE key = ?"),
       replace_(database, "INSERT OR REPLACE INTO " + identifier(table.rollup_name()) + " VALUES (?, ?, ?)") {
     restore(database, table);
@@ -96,7 +99,8 @@ void RollupWriter::add(std::int64_t t_ns, std::span<const double> numbers) {
     current_.add(numbers);
 }
 
-/// Adds the rows gathered in `current_` to their bin of every level: once per bin and commit, not once per row.
+/// Adds the rows gathered in `current_` to their bin of every level: once per bin and commit, not once per
+/// row.
 void RollupWriter::spread() {
     if (current_bin_) {
         for (unsigned level = 0; level < shape_.levels; ++level) {
@@ -152,12 +156,14 @@ void RollupWriter::write(bool complete) {
     }
 }
 
-/// Open bins of a file written before: the finest level from the wide table, each further one from the level below it.
+/// Open bins of a file written before: the finest level from the wide table, each further one from the level
+/// below it.
 void RollupWriter::restore(Database& database, const StoredTable& table) {
     constexpr std::int64_t kBinMax = (std::int64_t{1} << 51) - 1;
     for (unsigned level = 0; level < shape_.levels; ++level) {
         Level& at = levels_[level];
-        Statement last(database, "SELECT max(key) FROM " + identifier(table.rollup_name()) + " WHERE key BETWEEN ? AND ?");
+        Statement last(database, "SELECT max(key) FROM " + identifier(table.rollup_name()) +
+                                     " WHERE key BETWEEN ? AND ?");
         last.bind(1, shape_.key_of(level, -kBinMax));
         last.bind(2, shape_.key_of(level, kBinMax));
         if (last.step() && !last.is_null(0)) {
@@ -168,7 +174,8 @@ void RollupWriter::restore(Database& database, const StoredTable& table) {
             for (std::size_t c = 0; c < columns_; ++c) {
                 sql += ", " + identifier(table.column_sql_names[c]);
             }
-            Statement rows(database, sql + " FROM " + identifier(table.sql_name) + " WHERE t_ns >= ? ORDER BY t_ns");
+            Statement rows(database,
+                           sql + " FROM " + identifier(table.sql_name) + " WHERE t_ns >= ? ORDER BY t_ns");
             rows.bind(1, at.last_stored ? shape_.start_of(0, *at.last_stored + 1)
                                         : std::numeric_limits<std::int64_t>::min());
             std::vector<double> numbers(columns_);
@@ -190,7 +197,8 @@ void RollupWriter::restore(Database& database, const StoredTable& table) {
                 bin_at(level, shape_.bin_of_key(level - 1, stored.integer(0)) >> 2).merge(*bin);
             }
         }
-        for (auto below = levels_[level - 1].bins.lower_bound(from); below != levels_[level - 1].bins.end(); ++below) {
+        for (auto below = levels_[level - 1].bins.lower_bound(from); below != levels_[level - 1].bins.end();
+             ++below) {
             bin_at(level, below->first >> 2).merge(below->second);
         }
     }

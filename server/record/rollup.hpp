@@ -1,9 +1,10 @@
 #pragma once
-/// Rollups: least, greatest, sum and count per bin of time at several widths, kept while rows are written, so that any
-/// window draws from few rows.
+/// Rollups: least, greatest, sum and count per bin of time at several widths, kept while rows are written, so
+/// that any window draws from few rows.
 ///
-/// Invariant after every write(): per level, each bin at or before the last stored one holds every row of that bin written
-/// so far. Rows after it are found in finer levels and at last in the wide table; a reader needs nothing else.
+/// Invariant after every write(): per level, each bin at or before the last stored one holds every row of
+/// that bin written so far. Rows after it are found in finer levels and at last in the wide table; a reader
+/// needs nothing else.
 #include <array>
 #include <cstdint>
 #include <map>
@@ -32,7 +33,8 @@ struct RollupBin {
 /// Layout of `data` in schema.sql. `encode` overwrites `out`.
 void encode_bin(const RollupBin& bin, std::vector<std::byte>& out);
 /// Empty when `data` is not of that many columns.
-[[nodiscard]] std::optional<RollupBin> decode_bin(std::span<const std::byte> data, std::int64_t rows, std::size_t columns);
+[[nodiscard]] std::optional<RollupBin> decode_bin(std::span<const std::byte> data, std::int64_t rows,
+                                                  std::size_t columns);
 
 /// The rollups of one table in one open file.
 class RollupWriter {
@@ -40,7 +42,8 @@ class RollupWriter {
     /// Restores the open bins of a file that was written to before.
     RollupWriter(Database& database, const StoredTable& table);
     void add(std::int64_t t_ns, std::span<const double> numbers);
-    /// Writes what changed, inside the caller's transaction. The newest bin of each level stays in memory unless `complete`.
+    /// Writes what changed, inside the caller's transaction. The newest bin of each level stays in memory
+    /// unless `complete`.
     void write(bool complete);
 
   private:

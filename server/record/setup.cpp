@@ -13,14 +13,16 @@ Result<std::string> read_text(const std::filesystem::path& path) {
     std::ifstream file(path, std::ios::binary);
     std::ostringstream text;
     if (!file || !(text << file.rdbuf())) {
-        return fail(path.string() + ": cannot be read; a vehicle folder holds dictionary.json and vehicle.json");
+        return fail(path.string() +
+                    ": cannot be read; a vehicle folder holds dictionary.json and vehicle.json");
     }
     return text.str();
 }
 
 } // namespace
 
-Result<VehicleSetup> read_vehicle_texts(std::string dictionary_json, std::string vehicle_json, const std::string& where) {
+Result<VehicleSetup> read_vehicle_texts(std::string dictionary_json, std::string vehicle_json,
+                                        const std::string& where) {
     std::vector<Problem> problems;
     VehicleSetup setup;
     const std::string dictionary_name = where + "/dictionary.json";
@@ -51,7 +53,8 @@ Result<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder) {
 Result<PipelineSetup> RecordingReader::setup() {
     try {
         PipelineSetup setup;
-        Statement vehicles(state_->database, "SELECT name, dictionary_json, vehicle_json FROM vehicle ORDER BY id");
+        Statement vehicles(state_->database,
+                           "SELECT name, dictionary_json, vehicle_json FROM vehicle ORDER BY id");
         while (vehicles.step()) {
             auto vehicle = read_vehicle_texts(vehicles.text(1), vehicles.text(2),
                                               state_->path.string() + ": " + vehicles.text(0));

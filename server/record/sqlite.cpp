@@ -31,9 +31,15 @@ std::string uri_of(const std::filesystem::path& path, std::string_view parameter
 Database::Database(const std::filesystem::path& path, Mode mode) {
     int flags = SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE;
     switch (mode) {
-    case Mode::read_only: flags |= SQLITE_OPEN_READONLY; break;
-    case Mode::read_write: flags |= SQLITE_OPEN_READWRITE; break;
-    case Mode::create: flags |= SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE; break;
+    case Mode::read_only:
+        flags |= SQLITE_OPEN_READONLY;
+        break;
+    case Mode::read_write:
+        flags |= SQLITE_OPEN_READWRITE;
+        break;
+    case Mode::create:
+        flags |= SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE;
+        break;
     }
     int code = sqlite3_open_v2(path.c_str(), &handle_, flags, nullptr);
     if (code == SQLITE_OK) {
@@ -41,18 +47,20 @@ Database::Database(const std::filesystem::path& path, Mode mode) {
         // The first read tells whether the file is a database at all.
         code = sqlite3_exec(handle_, "SELECT count(*) FROM sqlite_schema", nullptr, nullptr, nullptr);
         if (mode == Mode::read_only && (code & 0xff) == SQLITE_CANTOPEN) {
-            // A write-ahead file needs a shared-memory file beside it, which a read-only directory does not allow. Nobody
-            // can write there either, so the file may be read as it is.
+            // A write-ahead file needs a shared-memory file beside it, which a read-only directory does not
+            // allow. Nobody can write there either, so the file may be read as it is.
             sqlite3_close_v2(std::exchange(handle_, nullptr));
-            code = sqlite3_open_v2(uri_of(path, "?immutable=1").c_str(), &handle_, flags | SQLITE_OPEN_URI, nullptr);
+            code = sqlite3_open_v2(uri_of(path, "?immutable=1").c_str(), &handle_, flags | SQLITE_OPEN_URI,
+                                   nullptr);
             if (code == SQLITE_OK) {
                 code = sqlite3_exec(handle_, "SELECT count(*) FROM sqlite_schema", nullptr, nullptr, nullptr);
             }
         }
     }
     if (code != SQLITE_OK) {
-        const SqliteError error(code, path.string() + ": " +
-                                          (handle_ == nullptr ? sqlite3_errstr(code) : sqlite3_errmsg(handle_)));
+        const SqliteError error(code,
+                                path.string() + ": " +
+                                    (handle_ == nullptr ? sqlite3_errstr(code) : sqlite3_errmsg(handle_)));
         sqlite3_close_v2(std::exchange(handle_, nullptr));
         throw error;
     }
@@ -108,7 +116,8 @@ void Statement::run() {
 }
 
 double Statement::number(int column) const {
-    return is_null(column) ? std::numeric_limits<double>::quiet_NaN() : sqlite3_column_double(handle_, column);
+    return is_null(column) ? std::numeric_limits<double>::quiet_NaN()
+                           : sqlite3_column_double(handle_, column);
 }
 
 std::string Statement::text(int column) const {

@@ -1,6 +1,7 @@
 #pragma once
-/// RAII over the SQLite C interface, private to server/record. A failed call throws SqliteError; it is caught at the named
-/// boundaries only: the recorder's loop, each public function of the reader, the catalogue and reprocessing.
+/// RAII over the SQLite C interface, private to server/record. A failed call throws SqliteError; it is caught
+/// at the named boundaries only: the recorder's loop, each public function of the reader, the catalogue and
+/// reprocessing.
 #include <cstdint>
 #include <filesystem>
 #include <span>
@@ -15,7 +16,8 @@ namespace turnstone {
 
 class SqliteError : public std::runtime_error {
   public:
-    SqliteError(int extended_code, const std::string& what) : std::runtime_error(what), extended_code_(extended_code) {}
+    SqliteError(int extended_code, const std::string& what)
+        : std::runtime_error(what), extended_code_(extended_code) {}
     /// Primary result code: SQLITE_FULL, SQLITE_IOERR, ...
     [[nodiscard]] int code() const noexcept { return extended_code_ & 0xff; }
 
@@ -87,7 +89,9 @@ class Statement {
     [[nodiscard]] std::int64_t integer(int column) const { return sqlite3_column_int64(handle_, column); }
     /// NULL becomes NaN.
     [[nodiscard]] double number(int column) const;
-    [[nodiscard]] bool is_null(int column) const { return sqlite3_column_type(handle_, column) == SQLITE_NULL; }
+    [[nodiscard]] bool is_null(int column) const {
+        return sqlite3_column_type(handle_, column) == SQLITE_NULL;
+    }
     [[nodiscard]] std::string text(int column) const;
     /// Valid until the next step or reset.
     [[nodiscard]] std::span<const std::byte> blob(int column) const;

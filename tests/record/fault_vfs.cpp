@@ -38,7 +38,9 @@ struct ShimFile {
 sqlite3_vfs* real_vfs = nullptr;
 sqlite3_vfs shim_vfs;
 
-sqlite3_file* real(sqlite3_file* file) { return reinterpret_cast<sqlite3_file*>(reinterpret_cast<ShimFile*>(file) + 1); }
+sqlite3_file* real(sqlite3_file* file) {
+    return reinterpret_cast<sqlite3_file*>(reinterpret_cast<ShimFile*>(file) + 1);
+}
 
 int next_write_code() {
     const long number = writes++;
@@ -54,8 +56,12 @@ void keep_image(const char* path) {
 
 const sqlite3_io_methods kShimMethods = {
     3,
-    [](sqlite3_file* f) { return real(f)->pMethods == nullptr ? SQLITE_OK : real(f)->pMethods->xClose(real(f)); },
-    [](sqlite3_file* f, void* to, int n, sqlite3_int64 at) { return real(f)->pMethods->xRead(real(f), to, n, at); },
+    [](sqlite3_file* f) {
+        return real(f)->pMethods == nullptr ? SQLITE_OK : real(f)->pMethods->xClose(real(f));
+    },
+    [](sqlite3_file* f, void* to, int n, sqlite3_int64 at) {
+        return real(f)->pMethods->xRead(real(f), to, n, at);
+    },
     [](sqlite3_file* f, const void* from, int n, sqlite3_int64 at) {
         const int code = next_write_code();
         return code != SQLITE_OK ? code : real(f)->pMethods->xWrite(real(f), from, n, at);
@@ -84,7 +90,9 @@ const sqlite3_io_methods kShimMethods = {
     [](sqlite3_file* f, int page, int size, int extend, void volatile** out) {
         return real(f)->pMethods->xShmMap(real(f), page, size, extend, out);
     },
-    [](sqlite3_file* f, int offset, int n, int flags) { return real(f)->pMethods->xShmLock(real(f), offset, n, flags); },
+    [](sqlite3_file* f, int offset, int n, int flags) {
+        return real(f)->pMethods->xShmLock(real(f), offset, n, flags);
+    },
     [](sqlite3_file* f) { real(f)->pMethods->xShmBarrier(real(f)); },
     [](sqlite3_file* f, int remove) { return real(f)->pMethods->xShmUnmap(real(f), remove); },
     [](sqlite3_file*, sqlite3_int64, int, void** out) {
@@ -130,7 +138,9 @@ FaultyDisk::~FaultyDisk() {
     images.clear();
 }
 
-void FaultyDisk::fail_writes(int code) { write_code = code; }
+void FaultyDisk::fail_writes(int code) {
+    write_code = code;
+}
 
 void FaultyDisk::fail_write_number(long operation, int code) {
     failing_write_code = code;
@@ -138,7 +148,9 @@ void FaultyDisk::fail_write_number(long operation, int code) {
     failing_write = operation;
 }
 
-long FaultyDisk::writes_seen() const { return writes; }
+long FaultyDisk::writes_seen() const {
+    return writes;
+}
 
 void FaultyDisk::keep_synced_images(const std::filesystem::path& directory) {
     const std::lock_guard lock(images_mutex);

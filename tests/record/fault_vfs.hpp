@@ -20,7 +20,8 @@ class FaultyDisk {
 
     /// From now on keeps beside each file what a power cut would leave of it: its content at its last sync.
     void keep_synced_images(const std::filesystem::path& directory);
-    /// The directory as a power cut at this moment would leave it: nothing written since the last sync of each file.
+    /// The directory as a power cut at this moment would leave it: nothing written since the last sync of
+    /// each file.
     void power_cut_image(const std::filesystem::path& target) const;
 };
 

@@ -12,7 +12,8 @@ namespace {
 
 using namespace record_test;
 
-std::string record_something(const ScratchDirectory& directory, std::int64_t utc_ns, const std::string& name) {
+std::string record_something(const ScratchDirectory& directory, std::int64_t utc_ns,
+                             const std::string& name) {
     Recorder recorder({.directory = directory.path()}, sample_setup());
     BatchMaker maker;
     const std::string id = recorder.begin(sample_schema(), kStart_ns, utc_ns, name);
@@ -45,9 +46,10 @@ TEST_CASE("an id leads only to a recording of the directory") {
     CHECK(recording_path(directory.path(), id) == directory.file(id));
     std::ofstream(directory.path().parent_path() / "turnstone-outside.sqlite") << "outside";
     for (const std::string& hostile :
-         {std::string("../turnstone-outside"), std::string(""), std::string("."), std::string(".."), std::string("/etc/passwd"),
-          "..\\" + id, id + ".sqlite", "./" + id, id + std::string(1, '\0'), "%2e%2e%2f" + id, std::string(5000, 'a'),
-          "a/../" + id, std::string(".hidden"), std::string("none-such")}) {
+         {std::string("../turnstone-outside"), std::string(""), std::string("."), std::string(".."),
+          std::string("/etc/passwd"), "..\\" + id, id + ".sqlite", "./" + id, id + std::string(1, '\0'),
+          "%2e%2e%2f" + id, std::string(5000, 'a'), "a/../" + id, std::string(".hidden"),
+          std::string("none-such")}) {
         INFO(hostile);
         CHECK_FALSE(recording_path(directory.path(), hostile));
     }
@@ -67,7 +69,8 @@ TEST_CASE("the catalogue lists every recording, newest first, and says what is w
         other.execute("CREATE TABLE t (x)");
     }
     std::filesystem::copy_file(directory.file(first), directory.file("d-cut"));
-    std::filesystem::resize_file(directory.file("d-cut"), std::filesystem::file_size(directory.file("d-cut")) / 2);
+    std::filesystem::resize_file(directory.file("d-cut"),
+                                 std::filesystem::file_size(directory.file("d-cut")) / 2);
     std::filesystem::copy_file(directory.file(first), directory.file("e-newer"));
     Database(directory.file("e-newer"), Database::Mode::read_write).execute("PRAGMA user_version = 99");
 
@@ -77,8 +80,10 @@ TEST_CASE("the catalogue lists every recording, newest first, and says what is w
         const char* id;
         const char* damage;
     };
-    const std::vector<Case> damaged{{"e-newer", "layout version 99"}, {"d-cut", "cut short"},
-                                    {"c-other", "not a recording"},   {"b-empty", "empty"},
+    const std::vector<Case> damaged{{"e-newer", "layout version 99"},
+                                    {"d-cut", "cut short"},
+                                    {"c-other", "not a recording"},
+                                    {"b-empty", "empty"},
                                     {"a-text", "not a database"}};
     for (std::size_t i = 0; i < damaged.size(); ++i) {
         CHECK(found[i].id == damaged[i].id);
@@ -108,7 +113,8 @@ TEST_CASE("a recording with pages overwritten is reported, never trusted and nev
         }
         if (round % 3 == 0) {
             const std::size_t page = 1 + random() % (spoilt.size() / 4096 - 1);
-            std::fill_n(spoilt.begin() + static_cast<std::ptrdiff_t>(page * 4096), 4096, static_cast<char>(random()));
+            std::fill_n(spoilt.begin() + static_cast<std::ptrdiff_t>(page * 4096), 4096,
+                        static_cast<char>(random()));
         }
         std::ofstream(directory.file("spoilt"), std::ios::binary) << spoilt;
         auto reader = RecordingReader::open(directory.file("spoilt"));
@@ -124,7 +130,8 @@ TEST_CASE("a recording with pages overwritten is reported, never trusted and nev
         static_cast<void>(reader->events(0, std::numeric_limits<std::int64_t>::max()));
         static_cast<void>(reader->frames(0, 1000, std::nullopt));
         for (std::size_t table = 0; table < reader->schema().tables.size(); ++table) {
-            static_cast<void>(reader->series({static_cast<TableId>(table), {0}, 0, std::numeric_limits<std::int64_t>::max(), 20}));
+            static_cast<void>(reader->series(
+                {static_cast<TableId>(table), {0}, 0, std::numeric_limits<std::int64_t>::max(), 20}));
         }
         noticed += reader->damage().empty() ? 0U : 1U;
     }

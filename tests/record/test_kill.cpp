@@ -1,4 +1,5 @@
-/// kill -9 of a process that records, at random moments: the file opens, is whole, and lost no more than promised.
+/// kill -9 of a process that records, at random moments: the file opens, is whole, and lost no more than
+/// promised.
 #include <chrono>
 #include <csignal>
 #include <sys/wait.h>
@@ -94,7 +95,8 @@ TEST_CASE("killed at random moments, a recording opens, is whole and lost at mos
             stored = static_cast<std::uint64_t>(database.integer("SELECT count(*) FROM chunk"));
             // Bytes and what was derived from them were committed together.
             CHECK(database.integer("SELECT count(*) FROM frame") == static_cast<std::int64_t>(stored));
-            CHECK(database.integer("SELECT count(*) FROM sanderling_imu") == static_cast<std::int64_t>(stored));
+            CHECK(database.integer("SELECT count(*) FROM sanderling_imu") ==
+                  static_cast<std::int64_t>(stored));
         }
         with_data += stored > 0 ? 1U : 0U;
         if (stored < pushed.size()) {

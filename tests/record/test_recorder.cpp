@@ -33,8 +33,11 @@ std::vector<std::byte> bytes_in(const std::filesystem::path& path) {
     std::vector<std::byte> bytes;
     auto reader = RecordingReader::open(path);
     REQUIRE(reader);
-    reader->inputs([&](const ChunkRecord&, std::span<const std::byte> octets) { bytes.insert(bytes.end(), octets.begin(), octets.end()); },
-                   [](const ActionRecord&) {});
+    reader->inputs(
+        [&](const ChunkRecord&, std::span<const std::byte> octets) {
+            bytes.insert(bytes.end(), octets.begin(), octets.end());
+        },
+        [](const ActionRecord&) {});
     REQUIRE(reader->damage().empty());
     return bytes;
 }
@@ -119,7 +122,8 @@ TEST_CASE("a live recording can be read while it is written, up to the newest co
 TEST_CASE("a recording closed under a reader becomes one file when the reader lets go") {
     const ScratchDirectory directory;
     BatchMaker maker;
-    std::optional<Recorder> recorder(std::in_place, RecorderSettings{.directory = directory.path()}, sample_setup());
+    std::optional<Recorder> recorder(std::in_place, RecorderSettings{.directory = directory.path()},
+                                     sample_setup());
     const std::string first = recorder->begin(sample_schema(), kStart_ns, kStart_ns, "");
     recorder->push(maker.next());
     REQUIRE(recorder->flush(5000));
@@ -142,7 +146,9 @@ TEST_CASE("a full queue gives up rows first, then bytes, and counts both") {
     RecorderStatus status;
     std::string id;
     {
-        Recorder recorder({.directory = directory.path(), .queue_bytes_max = 100'000, .retry_interval_ms = 20}, sample_setup());
+        Recorder recorder(
+            {.directory = directory.path(), .queue_bytes_max = 100'000, .retry_interval_ms = 20},
+            sample_setup());
         id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
         REQUIRE(recorder.flush(5000));
         disk.fail_writes(SQLITE_FULL);
@@ -176,14 +182,16 @@ TEST_CASE("a disk that fails and recovers costs nothing that memory can hold") {
         int code;
         const char* fault;
     };
-    const auto [code, fault] = GENERATE(Case{SQLITE_FULL, "disk full"}, Case{SQLITE_IOERR_WRITE, "disk error"},
-                                        Case{SQLITE_IOERR_FSYNC, "disk error"}, Case{SQLITE_READONLY, "cannot write"});
+    const auto [code, fault] =
+        GENERATE(Case{SQLITE_FULL, "disk full"}, Case{SQLITE_IOERR_WRITE, "disk error"},
+                 Case{SQLITE_IOERR_FSYNC, "disk error"}, Case{SQLITE_READONLY, "cannot write"});
     const ScratchDirectory directory;
     FaultyDisk disk;
     BatchMaker maker;
     std::string id;
     {
-        Recorder recorder({.directory = directory.path(), .commit_interval_ms = 2, .retry_interval_ms = 10}, sample_setup());
+        Recorder recorder({.directory = directory.path(), .commit_interval_ms = 2, .retry_interval_ms = 10},
+                          sample_setup());
         id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
         for (int round = 0; round < 4; ++round) {
             for (int i = 0; i < 50; ++i) {
@@ -227,7 +235,9 @@ TEST_CASE("any single failing write is survived") {
         BatchMaker maker;
         std::string id;
         {
-            Recorder recorder({.directory = directory.path(), .commit_interval_ms = 1, .retry_interval_ms = 1}, sample_setup());
+            Recorder recorder(
+                {.directory = directory.path(), .commit_interval_ms = 1, .retry_interval_ms = 1},
+                sample_setup());
             disk.fail_write_number(number, SQLITE_IOERR_WRITE);
             id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
             for (int i = 0; i < 3; ++i) {
@@ -273,7 +283,8 @@ TEST_CASE("no directory, no permission: recording begins when it can") {
 TEST_CASE("a file deleted or damaged under the recorder is continued in a new one") {
     const ScratchDirectory directory;
     BatchMaker maker;
-    Recorder recorder({.directory = directory.path(), .commit_interval_ms = 5, .retry_interval_ms = 10}, sample_setup());
+    Recorder recorder({.directory = directory.path(), .commit_interval_ms = 5, .retry_interval_ms = 10},
+                      sample_setup());
     const std::string id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
     recorder.push(maker.next());
     REQUIRE(recorder.flush(5000));
@@ -286,7 +297,8 @@ TEST_CASE("a file deleted or damaged under the recorder is continued in a new on
     REQUIRE(recorder.flush(5000));
     const std::string next = recorder.status().recording_id;
     const auto bytes = bytes_in(directory.file(next));
-    CHECK(bytes == std::vector<std::byte>(maker.bytes().begin() + static_cast<std::ptrdiff_t>(lost), maker.bytes().end()));
+    CHECK(bytes == std::vector<std::byte>(maker.bytes().begin() + static_cast<std::ptrdiff_t>(lost),
+                                          maker.bytes().end()));
     Database database(directory.file(next), Database::Mode::read_only);
     CHECK(database.text("SELECT value FROM meta WHERE key = 'continues'") == id);
 }
@@ -321,7 +333,9 @@ TEST_CASE("a pulled plug loses what a killed process loses when every commit is 
     std::vector<Cut> cuts;
     std::string id;
     {
-        Recorder recorder({.directory = directory.path(), .commit_interval_ms = 20, .sync_every_commit = synced}, sample_setup());
+        Recorder recorder(
+            {.directory = directory.path(), .commit_interval_ms = 20, .sync_every_commit = synced},
+            sample_setup());
         id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
         REQUIRE(recorder.flush(5000));
         disk.keep_synced_images(directory.path());

@@ -38,7 +38,8 @@ PipelineSetup demo_setup() {
 }
 
 /// A frame of a packet of the demo dictionary with random user data.
-void add_frame(std::vector<std::byte>& link, const Packet& packet, std::uint16_t count, std::uint32_t time_ms, std::mt19937& random) {
+void add_frame(std::vector<std::byte>& link, const Packet& packet, std::uint16_t count, std::uint32_t time_ms,
+               std::mt19937& random) {
     PrimaryHeader header;
     header.secondary_header_flag = true;
     header.apid = packet.apid;
@@ -71,7 +72,8 @@ std::string record_flight(const ScratchDirectory& directory, const PipelineSetup
     std::vector<std::uint16_t> counts(setup.vehicles[0].dictionary.packets.size());
     for (std::uint32_t ms = 0; ms < 10'000; ms += 10) {
         auto batch = std::make_shared<Batch>();
-        const std::int64_t t_ns = kStart_ns + std::int64_t{ms} * kMs + static_cast<std::int64_t>(random() % 3'000'000);
+        const std::int64_t t_ns =
+            kStart_ns + std::int64_t{ms} * kMs + static_cast<std::int64_t>(random() % 3'000'000);
         for (std::size_t p = 0; p < counts.size(); ++p) {
             const Packet& packet = setup.vehicles[0].dictionary.packets[p];
             if (packet.period_ms > 0 && ms % static_cast<std::uint32_t>(packet.period_ms) == 0) {
@@ -116,10 +118,11 @@ TEST_CASE("stored inputs fed back give what is stored, bit for bit; a changed fi
     struct Case {
         const char* sql;
     };
-    for (const auto& c : {Case{"UPDATE frame SET sequence_count = sequence_count + 1 WHERE id = 20"},
-                          Case{"UPDATE sanderling_imu SET imu_temperature = imu_temperature * (1 + 2.3e-16) WHERE id = 7"},
-                          Case{"UPDATE event SET t_ns = t_ns + 1 WHERE id = 2"},
-                          Case{"DELETE FROM sanderling_baro WHERE id = (SELECT max(id) FROM sanderling_baro)"}}) {
+    for (const auto& c :
+         {Case{"UPDATE frame SET sequence_count = sequence_count + 1 WHERE id = 20"},
+          Case{"UPDATE sanderling_imu SET imu_temperature = imu_temperature * (1 + 2.3e-16) WHERE id = 7"},
+          Case{"UPDATE event SET t_ns = t_ns + 1 WHERE id = 2"},
+          Case{"DELETE FROM sanderling_baro WHERE id = (SELECT max(id) FROM sanderling_baro)"}}) {
         INFO(c.sql);
         const auto changed = directory.file("changed");
         std::filesystem::remove(changed);
@@ -141,8 +144,10 @@ TEST_CASE("reprocessing gives the same recording again, or another one with anot
         REQUIRE(path);
         CHECK(output.names().size() == 1);
         CHECK(verify_recording(*path)->differences == 0);
-        for (const char* what : {"SELECT count(*) FROM frame", "SELECT count(*) FROM event", "SELECT sum(length(bytes)) FROM chunk",
-                                 "SELECT count(*) FROM sanderling_imu_samples", "SELECT sum(t_ns % 1000003) FROM sanderling_baro"}) {
+        for (const char* what :
+             {"SELECT count(*) FROM frame", "SELECT count(*) FROM event",
+              "SELECT sum(length(bytes)) FROM chunk", "SELECT count(*) FROM sanderling_imu_samples",
+              "SELECT sum(t_ns % 1000003) FROM sanderling_baro"}) {
             INFO(what);
             CHECK(count_of(*path, what) == count_of(directory.file(id), what));
         }
@@ -159,18 +164,21 @@ TEST_CASE("reprocessing gives the same recording again, or another one with anot
         std::string dictionary = text_of(kDemo / "sanderling" / "dictionary.json");
         const std::string gain = R"("gain": 0.001, "offset": 0}}, "unit": "V")";
         REQUIRE(dictionary.find(gain) != std::string::npos);
-        dictionary.replace(dictionary.find(gain), gain.size(), R"("gain": 0.002, "offset": 0}}, "unit": "V")");
+        dictionary.replace(dictionary.find(gain), gain.size(),
+                           R"("gain": 0.002, "offset": 0}}, "unit": "V")");
         std::ofstream(folder / "dictionary.json") << dictionary;
         const auto path = reprocess(directory.file(id), {folder}, output.path());
         REQUIRE(path);
         Database before(directory.file(id), Database::Mode::read_only);
         Database after(*path, Database::Mode::read_only);
-        const char* raw = "SELECT CAST(round(battery_voltage * 1000) AS INTEGER) FROM sanderling_health ORDER BY id";
+        const char* raw =
+            "SELECT CAST(round(battery_voltage * 1000) AS INTEGER) FROM sanderling_health ORDER BY id";
         REQUIRE(before.integer(raw) > 0);
         CHECK(after.integer(raw) == 2 * before.integer(raw));
     }
     SECTION("what cannot be done says why") {
-        CHECK_THAT(reprocess(directory.file("none"), {}, output.path()).error().message, Catch::Contains("no such file"));
+        CHECK_THAT(reprocess(directory.file("none"), {}, output.path()).error().message,
+                   Catch::Contains("no such file"));
         CHECK_THAT(reprocess(directory.file(id), {output.path()}, output.path()).error().message,
                    Catch::Contains("dictionary.json"));
         CHECK(output.names().empty());

@@ -23,9 +23,18 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
 
     // The values a text format, a 32-bit field or a careless NULL would spoil.
     constexpr double kInfinity = std::numeric_limits<double>::infinity();
-    const std::vector<double> edges{kNan, kInfinity, -kInfinity, std::numeric_limits<double>::denorm_min(),
-                                    std::numeric_limits<double>::max(), 0.1, -1.0 / 3.0, 9007199254740993.0,
-                                    -1e300, 1e17, 123456789012345680.0, 42.0};
+    const std::vector<double> edges{kNan,
+                                    kInfinity,
+                                    -kInfinity,
+                                    std::numeric_limits<double>::denorm_min(),
+                                    std::numeric_limits<double>::max(),
+                                    0.1,
+                                    -1.0 / 3.0,
+                                    9007199254740993.0,
+                                    -1e300,
+                                    1e17,
+                                    123456789012345680.0,
+                                    42.0};
     auto batch = std::make_shared<Batch>();
     batch->bytes = {std::byte{0}, std::byte{0xff}, std::byte{'\''}, std::byte{0}, std::byte{7}};
     constexpr std::uint64_t kFar = 0x7fff'ffff'ffff'fff0ULL;
@@ -35,7 +44,8 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
     batch->actions.push_back({1, kStart_ns + 1, R"({"action":"note","text":"wind \"5 m/s\" — Bö"})"});
     batch->frames.push_back({1, kStart_ns + 2, kFar, 2, FrameVerdict::too_long, DecodeVerdict::idle,
                              PacketVerdict::undecodable, -1, -1, -1, 0xffffffffU});
-    batch->frames.push_back({0, kStart_ns, 0, 3, FrameVerdict::good, DecodeVerdict::good, PacketVerdict::late, 0, 0, 0, 3});
+    batch->frames.push_back(
+        {0, kStart_ns, 0, 3, FrameVerdict::good, DecodeVerdict::good, PacketVerdict::late, 0, 0, 0, 3});
     for (std::size_t i = 0; i < edges.size(); i += 4) {
         add_row(*batch, 0, kStart_ns + static_cast<std::int64_t>(i), kStart_ns + 100, i == 0 ? 1 : -1,
                 {edges[i], edges[i + 1], edges[i + 2], edges[i + 3]});
@@ -44,8 +54,9 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
     add_row(*batch, 1, kStart_ns + 5, kStart_ns + 100, -1, {7.3, 2}, {""});
     add_row(*batch, 4, kStart_ns + 6, kStart_ns + 100, -1, {1, 2, 3});
     for (int kind = 0; kind <= static_cast<int>(EventKind::recording); ++kind) {
-        batch->events.push_back({kStart_ns + 50 - kind, kStart_ns + 60, kind == 0 ? 0.0 : 0.01, static_cast<EventKind>(kind),
-                                 static_cast<Level>(kind % 4), kind - 1, "sanderling/phase/apogee", "Scheitel; 'é'", "{}"});
+        batch->events.push_back({kStart_ns + 50 - kind, kStart_ns + 60, kind == 0 ? 0.0 : 0.01,
+                                 static_cast<EventKind>(kind), static_cast<Level>(kind % 4), kind - 1,
+                                 "sanderling/phase/apogee", "Scheitel; 'é'", "{}"});
     }
 
     std::string id;
@@ -178,7 +189,8 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
         for (std::size_t i = 0; i < events.size(); ++i) {
             CHECK(events[i] == batch->events[static_cast<std::size_t>(ids[i]) - 1]);
         }
-        CHECK(std::is_sorted(events.begin(), events.end(), [](const Event& a, const Event& b) { return a.t_ns < b.t_ns; }));
+        CHECK(std::is_sorted(events.begin(), events.end(),
+                             [](const Event& a, const Event& b) { return a.t_ns < b.t_ns; }));
     }
     SECTION("latest row of each table at a moment") {
         const auto latest = reader->latest(kStart_ns + 5);
@@ -194,13 +206,18 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
         Database database(directory.file(id), Database::Mode::read_only);
         CHECK(database.text("PRAGMA integrity_check") == "ok");
         CHECK(database.integer("PRAGMA application_id") == 0x54524E53);
-        CHECK(database.text("SELECT name FROM sqlite_schema WHERE name = 'sanderling_odd_name'") == "sanderling_odd_name");
-        CHECK(database.text("SELECT utc FROM sanderling_health_utc ORDER BY t_s DESC") == "2026-05-17T14:32:05.000000005Z");
+        CHECK(database.text("SELECT name FROM sqlite_schema WHERE name = 'sanderling_odd_name'") ==
+              "sanderling_odd_name");
+        CHECK(database.text("SELECT utc FROM sanderling_health_utc ORDER BY t_s DESC") ==
+              "2026-05-17T14:32:05.000000005Z");
         CHECK(database.text("SELECT packet_verdict FROM frame_utc WHERE id = 2") == "late");
         CHECK(database.text("SELECT dictionary_json FROM vehicle") == setup.vehicles[0].dictionary_json);
         CHECK(database.text("SELECT site_json FROM site") == setup.site_json);
         CHECK(database.text("SELECT uri FROM link WHERE id = 1") == "udp:0.0.0.0:9000");
-        CHECK(database.integer("SELECT count(*) FROM sanderling_odd_name WHERE \"select\" = 1 AND t_ns_2 = 2 AND a_b = 3") == 1);
+        CHECK(
+            database.integer(
+                "SELECT count(*) FROM sanderling_odd_name WHERE \"select\" = 1 AND t_ns_2 = 2 AND a_b = 3") ==
+            1);
     }
 }
 
@@ -220,15 +237,21 @@ TEST_CASE("frames are cut out of chunks however those fall") {
         batch->bytes = stream;
         for (std::size_t at = 0; at < stream.size();) {
             const std::size_t size = std::min<std::size_t>(1 + random() % 90, stream.size() - at);
-            batch->chunks.push_back({batch->chunks.size(), 0, kStart_ns, kStart_ns, at, false,
+            batch->chunks.push_back({batch->chunks.size(),
+                                     0,
+                                     kStart_ns,
+                                     kStart_ns,
+                                     at,
+                                     false,
                                      {static_cast<std::uint32_t>(at), static_cast<std::uint32_t>(size)}});
             at += size;
         }
         for (std::size_t at = 0; at < stream.size();) {
             const std::size_t size = std::min<std::size_t>(1 + random() % 300, stream.size() - at);
             expected.emplace_back(at, size);
-            batch->frames.push_back({0, kStart_ns, at, static_cast<std::uint32_t>(size), FrameVerdict::bad_crc,
-                                     DecodeVerdict::good, PacketVerdict::bad_frame, -1, -1, -1, 0});
+            batch->frames.push_back({0, kStart_ns, at, static_cast<std::uint32_t>(size),
+                                     FrameVerdict::bad_crc, DecodeVerdict::good, PacketVerdict::bad_frame, -1,
+                                     -1, -1, 0});
             at += size;
         }
         recorder.push(batch);
@@ -239,7 +262,8 @@ TEST_CASE("frames are cut out of chunks however those fall") {
     REQUIRE(page.bytes.size() == expected.size());
     for (std::size_t i = 0; i < expected.size(); ++i) {
         const auto begin = stream.begin() + static_cast<std::ptrdiff_t>(expected[i].first);
-        REQUIRE(page.bytes[i] == std::vector<std::byte>(begin, begin + static_cast<std::ptrdiff_t>(expected[i].second)));
+        REQUIRE(page.bytes[i] ==
+                std::vector<std::byte>(begin, begin + static_cast<std::ptrdiff_t>(expected[i].second)));
     }
 }
 
@@ -265,9 +289,11 @@ TEST_CASE("a recording begun anew loses no byte between the two") {
         auto reader = RecordingReader::open(directory.file(id));
         REQUIRE(reader);
         CHECK(reader->info().closed);
-        reader->inputs([&](const ChunkRecord&, std::span<const std::byte> octets) {
-            bytes.insert(bytes.end(), octets.begin(), octets.end());
-        }, [](const ActionRecord&) {});
+        reader->inputs(
+            [&](const ChunkRecord&, std::span<const std::byte> octets) {
+                bytes.insert(bytes.end(), octets.begin(), octets.end());
+            },
+            [](const ActionRecord&) {});
     }
     CHECK(bytes == maker.bytes());
 }

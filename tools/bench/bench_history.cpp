@@ -1,5 +1,5 @@
-// Drawing and seeking in a one-hour recording at 1 kHz (3.6 million rows of six columns), beside a plain SQL statement that
-// gives the same bins by grouping the wide table's rows. One process, in turn.
+// Drawing and seeking in a one-hour recording at 1 kHz (3.6 million rows of six columns), beside a plain SQL
+// statement that gives the same bins by grouping the wide table's rows. One process, in turn.
 #include <cstdio>
 #include <cstdlib>
 #include <filesystem>
@@ -61,8 +61,10 @@ void make_recording(const std::filesystem::path& path) {
 /// The same window drawn by SQL alone.
 void plain_query(sqlite3* database, std::int64_t from_ns, std::int64_t to_ns, std::int64_t points) {
     sqlite3_stmt* statement = nullptr;
-    const char* sql = "SELECT (t_ns - ?1) / ?3 AS bin, count(*), min(channel_0), max(channel_0), avg(channel_0), min(channel_3), "
-                      "max(channel_3), avg(channel_3) FROM sanderling_imu WHERE t_ns >= ?1 AND t_ns < ?2 GROUP BY bin";
+    const char* sql =
+        "SELECT (t_ns - ?1) / ?3 AS bin, count(*), min(channel_0), max(channel_0), avg(channel_0), "
+        "min(channel_3), "
+        "max(channel_3), avg(channel_3) FROM sanderling_imu WHERE t_ns >= ?1 AND t_ns < ?2 GROUP BY bin";
     sqlite3_prepare_v2(database, sql, -1, &statement, nullptr);
     sqlite3_bind_int64(statement, 1, from_ns);
     sqlite3_bind_int64(statement, 2, to_ns);
@@ -81,12 +83,14 @@ double ms_of(const std::function<void()>& work) {
 } // namespace
 
 int main() {
-    const auto directory = std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
+    const auto directory =
+        std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
     std::filesystem::create_directory(directory);
     const auto path = directory / "hour.sqlite";
     const double made_ms = ms_of([&] { make_recording(path); });
     std::printf("history: one hour at 1 kHz, %zu columns, %.0f MB, written at %.0f rows/s\n", kColumns,
-                static_cast<double>(std::filesystem::file_size(path)) / 1e6, static_cast<double>(kRows) / made_ms * 1e3);
+                static_cast<double>(std::filesystem::file_size(path)) / 1e6,
+                static_cast<double>(kRows) / made_ms * 1e3);
     auto reader = RecordingReader::open(path);
     sqlite3* plain = nullptr;
     if (!reader || sqlite3_open_v2(path.c_str(), &plain, SQLITE_OPEN_READONLY, nullptr) != SQLITE_OK) {
@@ -101,17 +105,22 @@ int main() {
             std::vector<double> ours, theirs;
             for (int i = 0; i < 15; ++i) {
                 const auto room = static_cast<std::uint64_t>(kRows * kPeriod_ns - span_ns);
-                const std::int64_t from_ns = kStart_ns + static_cast<std::int64_t>(room == 0 ? 0 : random() * 1000ULL % room);
+                const std::int64_t from_ns =
+                    kStart_ns + static_cast<std::int64_t>(room == 0 ? 0 : random() * 1000ULL % room);
                 ours.push_back(ms_of([&] {
                     const auto block = reader->series({0, {0, 3}, from_ns, from_ns + span_ns, points});
                     met = met && block && block->rows <= points && block->rows > 0;
                 }));
                 if (i < 3) {
-                    theirs.push_back(ms_of([&] { plain_query(plain, from_ns, from_ns + span_ns, static_cast<std::int64_t>(points)); }));
+                    theirs.push_back(ms_of([&] {
+                        plain_query(plain, from_ns, from_ns + span_ns, static_cast<std::int64_t>(points));
+                    }));
                 }
             }
-            std::printf("  window %7.1f s, %4zu points: median %6.2f ms, worst %6.2f ms; grouping by SQL alone %8.2f ms, ratio %.1f\n",
-                        window_s, points, bench::quantile(ours, 0.5), bench::quantile(ours, 1), bench::quantile(theirs, 0.5),
+            std::printf("  window %7.1f s, %4zu points: median %6.2f ms, worst %6.2f ms; grouping by SQL "
+                        "alone %8.2f ms, ratio %.1f\n",
+                        window_s, points, bench::quantile(ours, 0.5), bench::quantile(ours, 1),
+                        bench::quantile(theirs, 0.5),
                         bench::quantile(theirs, 0.5) / bench::quantile(ours, 0.5));
         }
     }
@@ -124,8 +133,8 @@ int main() {
             reader->rows(at_ns, at_ns + 100'000'000, 1000, rows);
         }));
     }
-    std::printf("  seek (readouts and the next 0.1 s of rows): median %.2f ms, p99 %.2f ms\n", bench::quantile(seeks, 0.5),
-                bench::quantile(seeks, 0.99));
+    std::printf("  seek (readouts and the next 0.1 s of rows): median %.2f ms, p99 %.2f ms\n",
+                bench::quantile(seeks, 0.5), bench::quantile(seeks, 0.99));
     sqlite3_close(plain);
     std::filesystem::remove_all(directory);
     if (!met) {

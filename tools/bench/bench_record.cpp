@@ -1,5 +1,6 @@
-// The recorder beside a plain SQLite loop that inserts the same rows and chunks with the same pragmas and the same transactions,
-// but no queue, no thread, no index on time and no rollups. One process, in turn; the median of several runs each.
+// The recorder beside a plain SQLite loop that inserts the same rows and chunks with the same pragmas and the
+// same transactions, but no queue, no thread, no index on time and no rollups. One process, in turn; the
+// median of several runs each.
 #include <cstdio>
 #include <filesystem>
 #include <memory>
@@ -70,7 +71,8 @@ void check(bool ok, sqlite3* database) {
     }
 }
 
-void plain_loop(const std::filesystem::path& path, const std::vector<std::shared_ptr<const Batch>>& batches, bool synced) {
+void plain_loop(const std::filesystem::path& path, const std::vector<std::shared_ptr<const Batch>>& batches,
+                bool synced) {
     sqlite3* database = nullptr;
     check(sqlite3_open(path.c_str(), &database) == SQLITE_OK, database);
     const auto execute = [database](const std::string& sql) {
@@ -83,14 +85,17 @@ void plain_loop(const std::filesystem::path& path, const std::vector<std::shared
         columns += ", channel_" + std::to_string(c) + " REAL";
         places += ", ?";
     }
-    execute("CREATE TABLE imu (id INTEGER PRIMARY KEY, t_ns INTEGER, t_rx_ns INTEGER, frame INTEGER" + columns + ")");
-    execute("CREATE TABLE chunk (input INTEGER PRIMARY KEY, link INTEGER, t_rx_ns INTEGER, utc_rx_ns INTEGER, "
-            "stream_offset INTEGER, carried INTEGER, bytes BLOB)");
+    execute("CREATE TABLE imu (id INTEGER PRIMARY KEY, t_ns INTEGER, t_rx_ns INTEGER, frame INTEGER" +
+            columns + ")");
+    execute(
+        "CREATE TABLE chunk (input INTEGER PRIMARY KEY, link INTEGER, t_rx_ns INTEGER, utc_rx_ns INTEGER, "
+        "stream_offset INTEGER, carried INTEGER, bytes BLOB)");
     sqlite3_stmt* row_insert = nullptr;
     sqlite3_stmt* chunk_insert = nullptr;
     const std::string row_sql = "INSERT INTO imu VALUES (NULL, ?, ?, NULL" + places + ")";
     check(sqlite3_prepare_v2(database, row_sql.c_str(), -1, &row_insert, nullptr) == SQLITE_OK, database);
-    check(sqlite3_prepare_v2(database, "INSERT INTO chunk VALUES (?, ?, ?, ?, ?, ?, ?)", -1, &chunk_insert, nullptr) == SQLITE_OK,
+    check(sqlite3_prepare_v2(database, "INSERT INTO chunk VALUES (?, ?, ?, ?, ?, ?, ?)", -1, &chunk_insert,
+                             nullptr) == SQLITE_OK,
           database);
     execute("BEGIN");
     auto began = std::chrono::steady_clock::now();
@@ -102,7 +107,8 @@ void plain_loop(const std::filesystem::path& path, const std::vector<std::shared
             sqlite3_bind_int64(chunk_insert, 4, chunk.utc_rx_ns);
             sqlite3_bind_int64(chunk_insert, 5, static_cast<sqlite3_int64>(chunk.stream_offset));
             sqlite3_bind_int64(chunk_insert, 6, chunk.carried);
-            sqlite3_bind_blob(chunk_insert, 7, batch->bytes.data(), static_cast<int>(batch->bytes.size()), SQLITE_STATIC);
+            sqlite3_bind_blob(chunk_insert, 7, batch->bytes.data(), static_cast<int>(batch->bytes.size()),
+                              SQLITE_STATIC);
             check(sqlite3_step(chunk_insert) == SQLITE_DONE, database);
             sqlite3_reset(chunk_insert);
         }
@@ -110,7 +116,8 @@ void plain_loop(const std::filesystem::path& path, const std::vector<std::shared
             sqlite3_bind_int64(row_insert, 1, row.t_ns);
             sqlite3_bind_int64(row_insert, 2, row.t_rx_ns);
             for (std::size_t c = 0; c < kColumns; ++c) {
-                sqlite3_bind_double(row_insert, static_cast<int>(c) + 3, batch->numbers[row.numbers_offset + c]);
+                sqlite3_bind_double(row_insert, static_cast<int>(c) + 3,
+                                    batch->numbers[row.numbers_offset + c]);
             }
             check(sqlite3_step(row_insert) == SQLITE_DONE, database);
             sqlite3_reset(row_insert);
@@ -130,7 +137,8 @@ void plain_loop(const std::filesystem::path& path, const std::vector<std::shared
 } // namespace
 
 int main() {
-    const auto directory = std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
+    const auto directory =
+        std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
     const auto batches = make_batches();
     const Schema tables = schema();
     PipelineSetup setup;
@@ -142,7 +150,8 @@ int main() {
         const auto ours = race.add("recorder", [&] {
             std::filesystem::remove_all(directory);
             std::filesystem::create_directory(directory);
-            Recorder recorder({.directory = directory, .sync_every_commit = synced, .queue_bytes_max = 1u << 30}, setup);
+            Recorder recorder(
+                {.directory = directory, .sync_every_commit = synced, .queue_bytes_max = 1u << 30}, setup);
             recorder.begin(tables, kStart_ns, kStart_ns, "");
             for (const auto& batch : batches) {
                 recorder.push(batch);
@@ -158,15 +167,17 @@ int main() {
         });
         race.run(5);
         const double rows = static_cast<double>(kBatches * kRowsPerBatch);
-        std::printf("record, synchronous=%s: %.0f rows/s of %zu REAL columns (spread %.0f %%), plain SQLite loop %.0f rows/s "
+        std::printf("record, synchronous=%s: %.0f rows/s of %zu REAL columns (spread %.0f %%), plain SQLite "
+                    "loop %.0f rows/s "
                     "(spread %.0f %%), ratio %.2f, slowest commit %.1f ms\n",
-                    synced ? "FULL" : "NORMAL", rows / race.median_s(ours), kColumns, race.spread_percent(ours),
-                    rows / race.median_s(plain), race.spread_percent(plain), race.median_s(plain) / race.median_s(ours),
-                    commit_ms_max);
+                    synced ? "FULL" : "NORMAL", rows / race.median_s(ours), kColumns,
+                    race.spread_percent(ours), rows / race.median_s(plain), race.spread_percent(plain),
+                    race.median_s(plain) / race.median_s(ours), commit_ms_max);
     }
     std::filesystem::remove_all(directory);
     if (rows_lost > 0) {
-        std::fprintf(stderr, "%zu rows did not reach the file: the figures above count for nothing\n", rows_lost);
+        std::fprintf(stderr, "%zu rows did not reach the file: the figures above count for nothing\n",
+                     rows_lost);
         return 1;
     }
     return 0;
