@@ -2,14 +2,13 @@
 // alone, and copying the bytes. All in one process, interleaved, on the same bytes; the median of several runs each.
 #include <cstdio>
 #include <cstring>
-#include <random>
 #include <vector>
 
 #include "protocol/cobs.hpp"
 #include "protocol/crc16.hpp"
 #include "protocol/decoder.hpp"
 #include "protocol/deframer.hpp"
-#include "protocol/space_packet.hpp"
+#include "tools/bench/frames.hpp"
 #include "tools/bench/measure.hpp"
 
 namespace {
@@ -19,38 +18,11 @@ using namespace turnstone;
 constexpr std::size_t kFrames = 200'000;
 constexpr std::size_t kReadOctets = 4096; // what one read of a busy link gives
 
-/// Frames of the demo vehicle's inertial packet: seeded noise of a quiet pad, so many octets are small, as in real telemetry.
 std::vector<std::byte> make_link_bytes(const Dictionary& dictionary) {
-    std::mt19937 random(1);
-    std::normal_distribution<double> noise(0, 40);
-    const Packet& packet = dictionary.packets[0];
+    bench::FrameMaker maker(dictionary, 0);
     std::vector<std::byte> link;
     for (std::size_t k = 0; k < kFrames; ++k) {
-        PrimaryHeader header;
-        header.secondary_header_flag = true;
-        header.apid = packet.apid;
-        header.sequence_count = static_cast<std::uint16_t>(k % kSequenceModulus);
-        header.packet_data_length = static_cast<std::uint16_t>(dictionary.time.octets() + packet.user_data_octets - 1);
-        std::vector<std::byte> plain;
-        for (const auto octet : encode_primary_header(header)) {
-            plain.push_back(octet);
-        }
-        const auto time_ms = static_cast<std::uint32_t>(20 * k);
-        for (int shift = 24; shift >= 0; shift -= 8) {
-            plain.push_back(static_cast<std::byte>(time_ms >> shift));
-        }
-        for (std::size_t octet = 0; octet < packet.user_data_octets; octet += 2) {
-            const auto raw = static_cast<std::int16_t>(noise(random));
-            plain.push_back(static_cast<std::byte>(static_cast<std::uint16_t>(raw) >> 8));
-            plain.push_back(static_cast<std::byte>(raw));
-        }
-        const std::uint16_t crc = crc16(plain);
-        plain.push_back(static_cast<std::byte>(crc >> 8));
-        plain.push_back(static_cast<std::byte>(crc));
-        std::vector<std::byte> stuffed(plain.size() + cobs_overhead_max(plain.size()));
-        const auto result = cobs_encode(plain, stuffed);
-        link.insert(link.end(), stuffed.begin(), stuffed.begin() + static_cast<std::ptrdiff_t>(result.produced));
-        link.push_back(std::byte{0});
+        maker.append(link, static_cast<std::uint32_t>(20 * k), static_cast<std::uint16_t>(k % 4096));
     }
     return link;
 }
@@ -58,9 +30,7 @@ std::vector<std::byte> make_link_bytes(const Dictionary& dictionary) {
 } // namespace
 
 int main() {
-    std::vector<Problem> problems;
-    const auto json = parse_json_file(bench::source("tools/demo/sanderling/dictionary.json"), problems);
-    const Dictionary dictionary = read_dictionary(json.value(), "dictionary.json", problems);
+    const Dictionary dictionary = bench::demo_dictionary();
     const auto link = make_link_bytes(dictionary);
     std::vector<std::byte> target(link.size());
     std::uint64_t rows = 0;

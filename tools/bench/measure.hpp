@@ -12,6 +12,9 @@ namespace turnstone::bench {
 /// A path below the source tree.
 inline std::string source(const std::string& path) { return std::string(TURNSTONE_SOURCE_DIR) + "/" + path; }
 
+/// A program of the build that this benchmark belongs to.
+inline std::string program(const std::string& name) { return std::string(TURNSTONE_BINARY_DIR) + "/bin/" + name; }
+
 /// q in [0, 1] of `values`, nearest rank.
 inline double quantile(std::vector<double> values, double q) {
     std::sort(values.begin(), values.end());

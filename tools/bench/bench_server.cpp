@@ -1,0 +1,333 @@
+// The real server process on a pseudo-terminal: how long a packet takes from the serial line to a browser's WebSocket, beside a bare
+// relay (serial read -> Beast WebSocket write) that does nothing else; and what the idle and the loaded server cost in memory and CPU.
+#include <algorithm>
+#include <array>
+#include <atomic>
+#include <chrono>
+#include <cmath>
+#include <csignal>
+#include <cstdio>
+#include <cstring>
+#include <filesystem>
+#include <fstream>
+#include <functional>
+#include <memory>
+#include <sstream>
+#include <stdexcept>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include <fcntl.h>
+#include <stdlib.h>
+#include <sys/wait.h>
+#include <termios.h>
+#include <unistd.h>
+
+#include <boost/asio/connect.hpp>
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/ip/tcp.hpp>
+#include <boost/asio/posix/stream_descriptor.hpp>
+#include <boost/beast/core/flat_buffer.hpp>
+#include <boost/beast/websocket/stream.hpp>
+
+#include "tools/bench/frames.hpp"
+#include "tools/bench/measure.hpp"
+
+namespace {
+
+using namespace turnstone;
+namespace asio = boost::asio;
+namespace beast = boost::beast;
+namespace websocket = beast::websocket;
+using asio::ip::tcp;
+using Clock = std::chrono::steady_clock;
+using namespace std::chrono_literals;
+
+/// A pseudo-terminal in raw mode; the master end is the vehicle's radio.
+class Terminal {
+  public:
+    Terminal() : master_(::posix_openpt(O_RDWR | O_NOCTTY)) {
+        if (master_ < 0 || ::grantpt(master_) != 0 || ::unlockpt(master_) != 0) {
+            throw std::runtime_error("no pseudo-terminal to be had");
+        }
+        slave_ = ::open(path().c_str(), O_RDWR | O_NOCTTY);
+        termios settings{};
+        ::tcgetattr(slave_, &settings);
+        ::cfmakeraw(&settings);
+        ::tcsetattr(slave_, TCSANOW, &settings);
+    }
+    ~Terminal() {
+        ::close(slave_);
+        ::close(master_);
+    }
+    Terminal(const Terminal&) = delete;
+    Terminal& operator=(const Terminal&) = delete;
+    [[nodiscard]] std::string path() const { return ::ptsname(master_); }
+    [[nodiscard]] int slave() const { return slave_; }
+    void write(const std::vector<std::byte>& bytes) const {
+        if (::write(master_, bytes.data(), bytes.size()) != static_cast<ssize_t>(bytes.size())) {
+            throw std::runtime_error("the pseudo-terminal took less than it was given");
+        }
+    }
+
+  private:
+    int master_;
+    int slave_ = -1;
+};
+
+/// `turnstone serve` in a process of its own.
+class ServerProcess {
+  public:
+    explicit ServerProcess(const std::string& port_path) {
+        directory_ = std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
+        std::filesystem::create_directories(directory_);
+        const std::string log = (directory_ / "server.log").string();
+        pid_ = ::fork();
+        if (pid_ == 0) {
+            const int out = ::open(log.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0644);
+            ::dup2(out, STDOUT_FILENO);
+            ::dup2(out, STDERR_FILENO);
+            const std::string binary = bench::program("turnstone");
+            const std::string vehicle = bench::source("tools/demo/sanderling");
+            const std::string site = bench::source("tools/demo/site.json");
+            const std::string link = "serial:" + port_path + "?baud=115200&name=radio";
+            const std::string recordings = (directory_ / "recordings").string();
+            ::execl(binary.c_str(), binary.c_str(), "serve", "--vehicle", vehicle.c_str(), "--site", site.c_str(), "--link",
+                    link.c_str(), "--port", "0", "--recordings", recordings.c_str(), nullptr);
+            ::_exit(127);
+        }
+        for (int tries = 0; tries < 500 && port_ == 0; ++tries) {
+            std::this_thread::sleep_for(20ms);
+            std::ifstream in(log);
+            std::stringstream text;
+            text << in.rdbuf();
+            const std::string key = "http://127.0.0.1:";
+            if (const auto at = text.str().find(key); at != std::string::npos) {
+                port_ = static_cast<std::uint16_t>(std::stoi(text.str().substr(at + key.size())));
+            }
+        }
+        if (port_ == 0) {
+            throw std::runtime_error("the server did not come up; see " + log);
+        }
+    }
+    ~ServerProcess() {
+        ::kill(pid_, SIGINT);
+        ::waitpid(pid_, nullptr, 0);
+        std::error_code ignored; // leftovers in the temporary directory harm nothing
+        std::filesystem::remove_all(directory_, ignored);
+    }
+    ServerProcess(const ServerProcess&) = delete;
+    ServerProcess& operator=(const ServerProcess&) = delete;
+    [[nodiscard]] std::uint16_t port() const { return port_; }
+    [[nodiscard]] double resident_mb() const {
+        std::ifstream in("/proc/" + std::to_string(pid_) + "/status");
+        std::string word;
+        while (in >> word) {
+            if (word == "VmRSS:") {
+                double kilobytes = 0;
+                in >> kilobytes;
+                return kilobytes / 1024;
+            }
+        }
+        return std::nan("");
+    }
+    [[nodiscard]] double cpu_s() const {
+        std::ifstream in("/proc/" + std::to_string(pid_) + "/stat");
+        std::string text((std::istreambuf_iterator<char>(in)), {});
+        std::istringstream fields(text.substr(text.rfind(')') + 2));
+        std::string skipped;
+        for (int k = 0; k < 11; ++k) {
+            fields >> skipped;
+        }
+        double user = 0, system = 0;
+        fields >> user >> system;
+        return (user + system) / static_cast<double>(::sysconf(_SC_CLK_TCK));
+    }
+
+  private:
+    pid_t pid_ = -1;
+    std::uint16_t port_ = 0;
+    std::filesystem::path directory_;
+};
+
+using Stream = websocket::stream<tcp::socket>;
+
+std::unique_ptr<Stream> connect(asio::io_context& context, std::uint16_t port, const std::string& target) {
+    auto stream = std::make_unique<Stream>(context);
+    stream->next_layer().connect({asio::ip::address_v4::loopback(), port});
+    stream->next_layer().set_option(tcp::no_delay(true));
+    stream->handshake("127.0.0.1:" + std::to_string(port), target);
+    return stream;
+}
+
+constexpr int kMarks = 500;
+/// The mark as the dictionary calibrates it: 0.01 K a count above 273.15 K.
+int mark_of(double imu_temperature_k) { return static_cast<int>(std::lround((imu_temperature_k - 273.15) * 100)); }
+
+/// Sends a marked packet each `period`; `receive` blocks until it has a mark. Returns latencies in milliseconds.
+std::vector<double> latencies_ms(const Terminal& terminal, std::chrono::milliseconds period,
+                                 const std::function<int()>& receive) {
+    const Dictionary dictionary = bench::demo_dictionary();
+    std::array<std::atomic<std::int64_t>, kMarks> sent_ns{};
+    std::thread sender([&] {
+        bench::FrameMaker maker(dictionary, 0);
+        std::vector<std::byte> link;
+        auto next = Clock::now() + 200ms;
+        for (int mark = 0; mark < kMarks; ++mark) {
+            std::this_thread::sleep_until(next);
+            next += period;
+            link.clear();
+            maker.append(link, static_cast<std::uint32_t>(mark * period.count()), static_cast<std::uint16_t>(mark));
+            sent_ns[static_cast<std::size_t>(mark)] = Clock::now().time_since_epoch().count();
+            terminal.write(link);
+        }
+    });
+    std::vector<double> result;
+    int seen = -1;
+    while (seen < kMarks - 1) {
+        const int mark = receive();
+        const auto now_ns = Clock::now().time_since_epoch().count();
+        for (int k = seen + 1; k <= mark && k < kMarks; ++k) {
+            result.push_back(static_cast<double>(now_ns - sent_ns[static_cast<std::size_t>(k)]) * 1e-6);
+        }
+        seen = std::max(seen, mark);
+    }
+    sender.join();
+    return result;
+}
+
+template <class T>
+T at(const beast::flat_buffer& buffer, std::size_t offset) {
+    T value;
+    std::memcpy(&value, static_cast<const char*>(buffer.data().data()) + offset, sizeof value);
+    return value;
+}
+
+/// Next imu_temperature in a block message of table 0 (protocol/STREAM.md, section 2).
+int next_mark(Stream& stream) {
+    for (;;) {
+        beast::flat_buffer buffer;
+        stream.read(buffer);
+        if (!stream.got_binary() || buffer.size() < 24) {
+            continue;
+        }
+        const auto blocks = at<std::uint32_t>(buffer, 4);
+        std::size_t offset = 24;
+        for (std::uint32_t block = 0; block < blocks; ++block) {
+            const auto table = at<std::uint16_t>(buffer, offset);
+            const auto columns = at<std::uint16_t>(buffer, offset + 2);
+            const auto rows = at<std::uint32_t>(buffer, offset + 4);
+            if (table == 0 && rows > 0) {
+                return mark_of(at<double>(buffer, offset + 8 + 8 * rows + 8 * (rows - 1)));
+            }
+            offset += 8 + 8 * rows + 8 * static_cast<std::size_t>(rows) * columns;
+        }
+    }
+}
+
+void report(const char* name, std::vector<double> values) {
+    std::printf("  %-44s p50 %7.3f ms   p99 %7.3f ms   worst %7.3f ms\n", name, bench::quantile(values, 0.5),
+                bench::quantile(values, 0.99), bench::quantile(values, 1));
+}
+
+std::vector<double> through_server() {
+    const Terminal terminal;
+    const ServerProcess server(terminal.path());
+    asio::io_context context;
+    const auto stream = connect(context, server.port(), "/api/stream");
+    std::this_thread::sleep_for(300ms);
+    return latencies_ms(terminal, 20ms, [&] { return next_mark(*stream); });
+}
+
+/// The least that could be done: bytes read from the terminal go out as a WebSocket message as they are.
+std::vector<double> through_bare_relay() {
+    const Terminal terminal;
+    asio::io_context relay_context;
+    tcp::acceptor acceptor(relay_context, {asio::ip::address_v4::loopback(), 0});
+    std::thread relay([&] {
+        Stream stream(acceptor.accept());
+        stream.next_layer().set_option(tcp::no_delay(true));
+        stream.accept();
+        stream.binary(true);
+        asio::posix::stream_descriptor serial(relay_context, ::dup(terminal.slave()));
+        std::array<std::byte, 4096> bytes{};
+        std::size_t delimiters = 0;
+        while (delimiters < kMarks) {
+            const std::size_t size = serial.read_some(asio::buffer(bytes));
+            delimiters += static_cast<std::size_t>(std::count(bytes.begin(), bytes.begin() + static_cast<std::ptrdiff_t>(size), std::byte{0}));
+            stream.write(asio::buffer(bytes, size));
+        }
+    });
+    asio::io_context context;
+    const auto stream = connect(context, acceptor.local_endpoint().port(), "/");
+    int marks = -1;
+    auto result = latencies_ms(terminal, 20ms, [&] {
+        beast::flat_buffer buffer;
+        stream->read(buffer);
+        const auto* data = static_cast<const char*>(buffer.data().data());
+        marks += static_cast<int>(std::count(data, data + buffer.size(), '\0'));
+        return marks;
+    });
+    relay.join();
+    return result;
+}
+
+void resources() {
+    const Terminal terminal;
+    const ServerProcess server(terminal.path());
+    std::this_thread::sleep_for(2s);
+    const double idle_start = server.cpu_s();
+    std::this_thread::sleep_for(5s);
+    std::printf("server: idle %.1f MB resident, %.1f %% of a core\n", server.resident_mb(), (server.cpu_s() - idle_start) / 5 * 100);
+
+    asio::io_context context;
+    std::vector<std::unique_ptr<Stream>> viewers;
+    std::vector<beast::flat_buffer> buffers(50);
+    std::function<void(std::size_t)> read = [&](std::size_t k) {
+        viewers[k]->async_read(buffers[k], [&, k](boost::system::error_code error, std::size_t) {
+            buffers[k].consume(buffers[k].size());
+            if (!error) {
+                read(k);
+            }
+        });
+    };
+    for (std::size_t k = 0; k < buffers.size(); ++k) {
+        viewers.push_back(connect(context, server.port(), "/api/stream"));
+        read(k);
+    }
+    std::thread reader([&] { context.run(); });
+    const Dictionary dictionary = bench::demo_dictionary();
+    bench::FrameMaker maker(dictionary, 0);
+    std::vector<std::byte> link;
+    const double load_start = server.cpu_s();
+    const auto start = Clock::now();
+    for (int k = 0; k < 200 * 15; ++k) {
+        std::this_thread::sleep_until(start + k * 5ms);
+        link.clear();
+        maker.append(link, static_cast<std::uint32_t>(k * 5), static_cast<std::uint16_t>(k % 4096));
+        terminal.write(link);
+    }
+    std::printf("server: 200 packets/s (800 inertial samples/s, every estimator), 50 viewers: %.1f MB resident, %.1f %% of a core\n",
+                server.resident_mb(), (server.cpu_s() - load_start) / 15 * 100);
+    context.stop();
+    reader.join();
+}
+
+} // namespace
+
+int main() {
+    try {
+        const auto relay = through_bare_relay();
+        const auto server = through_server();
+        std::printf("latency: serial line to WebSocket client, 50 packets/s\n");
+        report("limit: bare relay, serial read -> Beast write", relay);
+        report("turnstone serve", server);
+        std::printf("  ratio to the limit, p99: %.2f\n", bench::quantile(relay, 0.99) / bench::quantile(server, 0.99));
+        resources();
+        return 0;
+    } catch (const std::exception& error) {
+        std::fprintf(stderr, "bench_server: %s\n", error.what());
+        return 1;
+    }
+}
