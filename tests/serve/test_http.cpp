@@ -3,7 +3,9 @@
 
 #include <cstring>
 #include <fstream>
+#include <sstream>
 
+#include "server/record/reader.hpp"
 #include "tests/serve/fixture.hpp"
 
 using namespace turnstone;

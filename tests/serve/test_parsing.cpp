@@ -16,8 +16,8 @@ TEST_CASE("targets are taken apart, RFC 3986") {
     CHECK(text_parameter(*target, "columns") == "x,y");
     CHECK(text_parameter(*target, "name") == "a b");
     CHECK(text_parameter(*target, "empty") == "");
-    CHECK(number_parameter(*target, "from_s", -10, 10) == std::optional(-1.5));
-    CHECK(number_parameter(*target, "to_s", -10, 10) == std::optional<double>());
+    CHECK(number_parameter(*target, "from_s", -10, 10).value() == -1.5);
+    CHECK_FALSE(number_parameter(*target, "to_s", -10, 10).value().has_value());
     CHECK(parse_target("/")->segments.empty());
     for (const char* bad : {"", "api", "http://host/", "*", "/%", "/%4", "/%zz", "/%00", "/a%0d%0a", "/?a=%7f", "/?a=1&a=2"}) {
         INFO(bad);
@@ -29,7 +29,7 @@ TEST_CASE("numbers in a query are numbers in range or a sentence") {
     const auto parsed = [](const std::string& value) {
         return number_parameter(*parse_target("/?t=" + value), "t", -1e9, 1e9);
     };
-    CHECK(parsed("1e3") == std::optional(1000.0));
+    CHECK(parsed("1e3").value() == 1000.0);
     for (const char* bad : {"nan", "inf", "-inf", "1e10", "1e999", "12abc", "", "0x10", "1,5", "--1", "1%202"}) {
         INFO(bad);
         CHECK_FALSE(parsed(bad));
