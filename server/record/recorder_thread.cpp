@@ -166,6 +166,10 @@ void Recorder::State::apply(Command& command) {
         open_current();
         work.pop_front();
         set_fault("");
+        {
+            const std::lock_guard lock(mutex);
+            status.recording = true;
+        }
         return;
     case Command::Kind::flush: {
         const std::lock_guard lock(mutex);
@@ -211,8 +215,6 @@ void Recorder::State::open_current() {
         current->made = true;
     }
     file.emplace(path, current->schema, settings.sync_every_commit);
-    const std::lock_guard lock(mutex);
-    status.recording = true;
 }
 
 void Recorder::State::close_current() {
@@ -263,6 +265,7 @@ void Recorder::State::commit() {
     const std::lock_guard lock(mutex);
     status.queue_bytes -= bytes;
     status.rows_written += applied_rows;
+    status.recording = file.has_value(); // true again only once something is safe
     status.commits += 1;
     status.commit_ms_max = std::max(status.commit_ms_max, took_ms);
     applied_rows = 0;
@@ -290,11 +293,11 @@ void Recorder::State::recover(const SqliteError& error) {
         status.recording_id = current->id;
         spdlog::error("{}; the recording continues in {}", error.what(), current->id);
     }
-    set_fault(advice(error, settings.directory));
     {
         const std::lock_guard lock(mutex);
         status.recording = false;
     }
+    set_fault(advice(error, settings.directory));
     retry_at = Clock::now() + std::chrono::milliseconds(settings.retry_interval_ms);
 }
 
