@@ -101,8 +101,12 @@ awaitable<Answer> Api::answer(const Request& request) {
         co_return live_action(request);
     if (path == "/api/stream")
         co_return error_answer(400, "this address speaks WebSocket (RFC 6455) only");
-    if (path == "/api/recordings")
-        co_return reads(request) ? co_await list(request) : method_answer("GET, HEAD");
+    if (path == "/api/recordings") {
+        // No conditional expression around co_await: g++ 12 destroys its temporary twice.
+        if (!reads(request))
+            co_return method_answer("GET, HEAD");
+        co_return co_await list(request);
+    }
     if (segments.size() == 4 && segments[0] == "api" && segments[1] == "recordings")
         co_return co_await recording(request);
     if (!segments.empty() && segments[0] == "api")

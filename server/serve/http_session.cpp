@@ -213,7 +213,8 @@ awaitable<void> serve_connection(tcp::socket socket, std::shared_ptr<HttpShared>
         const ScopedCount answering(shared.answers_open);
         if (error) {
             if (const auto answer = unreadable(error)) {
-                co_await send(stream, shared, *answer, {}, false);
+                const Request unknown;
+                co_await send(stream, shared, *answer, unknown, false);
                 co_await hang_up(stream);
             }
             co_return;
