@@ -70,7 +70,7 @@ async function stop(child, signal = 'SIGTERM') {
 async function start_server(port) {
   const child = start(kTurnstone, [
     'serve', '--vehicle', join(kDemo, 'sanderling'), '--site', join(kDemo, 'site.json'), '--link', `serial:${join(folder, 'radio')}?baud=57600`,
-    '--listen', `127.0.0.1:${port}`, '--recordings', join(folder, 'recordings'),
+    '--listen', '127.0.0.1', '--port', String(port), '--recordings', join(folder, 'recordings'),
   ]);
   const address = await until('the server to say its address', () => {
     if (child.exitCode !== null) throw new Error(`the server ended:\n${child.text}`);

@@ -233,7 +233,10 @@ function draw_labels(context: CanvasRenderingContext2D, colours: Palette, strip:
     if (!raster || series.label.length !== 1) return; // longer names stand in the gutter only, beside their line's pattern
     let x = raster.width - 1;
     while (x >= 0 && Number.isNaN(raster.low[x] ?? NaN)) x--;
-    if (x >= 0) ends.push({ k, x, y: y(((raster.low[x] ?? 0) + (raster.high[x] ?? 0)) / 2) - 9, label: series.label });
+    if (x < 0) return;
+    const beyond = width - x > 16; // room after the line's end
+    const middle = y(((raster.low[x] ?? 0) + (raster.high[x] ?? 0)) / 2);
+    ends.push({ k, x: beyond ? x + 9 : x - 9, y: beyond ? middle : middle - 9, label: series.label });
   });
   ends.sort((a, b) => a.y - b.y || a.k - b.k);
   const line_height = 12;
@@ -247,8 +250,7 @@ function draw_labels(context: CanvasRenderingContext2D, colours: Palette, strip:
     end.y = Math.min(end.y, ceiling);
     ceiling = end.y - line_height;
     context.fillStyle = colours.series[end.k] ?? colours.ink;
-    const room = width - end.x > 16;
-    write(end.label, room ? end.x + 9 : end.x - 9, room ? end.y + 9 : end.y);
+    write(end.label, end.x, end.y);
   }
 }
 
