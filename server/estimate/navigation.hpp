@@ -3,24 +3,25 @@
 ///
 /// Aligned anew at rest, ten times a second (pad_alignment.hpp), which also is the zero-velocity and zero-rate update; once it moves,
 /// predicted by every inertial sample at its own time and corrected by satellite fixes (position and velocity, related to their time
-/// of validity by two seconds of history) and by barometric height. Every correction passes a chi-square gate (99.9 %); a sensor
+/// of validity by the past) and by barometric height. Every correction passes a chi-square gate (99.9 %); a sensor
 /// rejected for 3 s on end is believed again after the covariance has been opened up, because by then the filter is the likelier culprit.
 ///
-/// A rail that leans little fixes the heading badly: 20 degrees of error are common, and far outside what a linear correction
-/// can undo. But rotation about the vertical carries position and velocity with it exactly, so fixes are taken in by an iterated
-/// correction (Gauss-Newton; B. M. Bell, F. W. Cathey, IEEE Trans. Automatic Control 38(2), 1993) whose injection turns both by the heading
-/// correction as a rotation, not as its tangent (the idea of the invariant filter: A. Barrau, S. Bonnabel, IEEE Trans. Automatic
-/// Control 62(4), 2017).
+/// What alignment cannot tell apart leaves the pad as a bank of filters, weighted by how well each explains what is measured; the ones
+/// that fall behind are dropped, and kSettled fixes after lift-off the best one remains. While there are several, position and velocity
+/// are those of the mixture, attitude and biases those of the likeliest, and the covariance that of the mixture about them.
 ///
-/// Falls back by steps and names the step it is on (NavigationMode). Inertial samples older than the newest are dropped; a gap in
-/// them is bridged with the mean of its two ends and an uncertainty for what may have happened in between; a gap of more than 2 s ends
-/// the alignment. Clipped accelerometers and saturated gyros count with inflated noise while they last. NaN samples are no samples.
-/// Deterministic; no allocation after construction.
+/// The noise of inertial samples follows their scatter from sample to sample: a running motor or a swinging canopy shakes them far beyond
+/// the sensor's own noise. Falls back by steps and names the step it is on (NavigationMode). Inertial samples older than the newest are
+/// dropped; a gap in them is bridged with the mean of its two ends and an uncertainty for what may have happened in between; a gap of more
+/// than 2 s ends the alignment. Clipped accelerometers and saturated gyros count with inflated noise while they last. NaN samples are no
+/// samples. Deterministic; no allocation after construction.
 #include <cstdint>
+#include <optional>
+#include <vector>
 
 #include "server/estimate/eskf.hpp"
-#include "server/estimate/history.hpp"
 #include "server/estimate/measurements.hpp"
+#include "server/estimate/navigation_branch.hpp"
 #include "server/estimate/nis_monitor.hpp"
 #include "server/estimate/pad_alignment.hpp"
 #include "server/estimate/vertical_input.hpp"
@@ -72,31 +73,30 @@ class Navigation {
     [[nodiscard]] NavigationEstimate estimate() const;
     /// Up in body axes for the vertical filter; empty before alignment.
     [[nodiscard]] std::optional<TiltInput> tilt() const;
-    [[nodiscard]] const Eskf& filter() const noexcept { return filter_; }
+    /// Of the error [dp, dv, dtheta, dba, dbg] about estimate(); zero before alignment.
+    [[nodiscard]] Eskf::Covariance covariance() const;
+    /// How many hypotheses about the alignment are still flown.
+    [[nodiscard]] std::size_t branches() const noexcept { return active_; }
 
   private:
-    struct Past {
-        std::int64_t t_ns;
-        Eigen::Vector3d position_enu_m, velocity_enu_mps;
-    };
-    void start(const Alignment& alignment, std::int64_t t_ns);
-    void step(const ImuSample& sample);
-    void bridge(const ImuSample& sample, double gap_s);
-    /// Nominal position and velocity at an earlier time; false when history does not reach.
-    bool past(std::int64_t t_ns, Past& out) const;
-    /// Keeps history consistent with a correction just made.
-    void shift_past(const EskfNominal& before);
-    /// Position and velocity at an earlier time against the measured ones; false when the gate rejects them.
-    bool correct_fix(const Past& then, const Eigen::Matrix<double, 6, 1>& measured, const Eigen::Matrix<double, 6, 1>& sigma);
-    bool moving() const noexcept { return aligned_ && left_rest_; }
+    void start(std::int64_t t_ns);
+    void step(const ImuSample& sample, double gap_s);
+    void follow_scatter(const ImuSample& sample);
+    /// Brings the likeliest to the front, drops what has fallen behind.
+    void weigh();
+    [[nodiscard]] double share(std::size_t branch) const; ///< of the weight of all
+    [[nodiscard]] const NavigationBranch& best() const { return branches_.front(); }
+    bool moving() const noexcept { return active_ > 0 && left_rest_; }
 
     SensorNoise sensors_;
     const Site* site_;
     LocalFrame frame_;
     double gravity_mps2_;
     PadAlignment alignment_;
-    Eskf filter_;
-    bool aligned_ = false;
+    std::vector<Alignment> hypotheses_;
+    std::vector<NavigationBranch> branches_; ///< the first active_ of them are in use, likeliest first
+    std::size_t active_ = 0;
+    int fixes_since_rest_ = 0;
     bool at_rest_ = true;
     bool left_rest_ = false; ///< something moved since the last alignment; from then on the filter runs
     Motion motion_ = Motion::rest;
@@ -104,13 +104,12 @@ class Navigation {
     bool has_last_ = false;
     double interval_s_ = 0.01;
     double roll_rad_ = 0;
-    Eigen::Vector3d origin_enu_m_ = Eigen::Vector3d::Zero(); ///< where it stood when it left
+    double accel_scatter2_ = 0, rate_scatter2_ = 0; ///< mean square of one axis from sample to sample, halved
     std::int64_t last_fix_used_ns_ = 0;
     bool fix_used_ = false;
     std::int64_t fix_rejected_since_ns_ = 0, height_rejected_since_ns_ = 0;
     std::uint32_t rejected_fixes_ = 0, rejected_heights_ = 0;
     NisMonitor nis_fix_, nis_height_;
-    History<Past> past_;
 };
 
 } // namespace turnstone

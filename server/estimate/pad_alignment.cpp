@@ -23,9 +23,13 @@ constexpr double kSway_mps = 0.02;
 constexpr double kPadHeight_m = 0.3;
 constexpr double kPadSurvey_m = 5.0;      // how well the site file knows the pad, when no fix says better
 constexpr int kFixesCounted = 25;         // satellite errors are alike for seconds: more fixes do not make a better mean
-constexpr double kAzimuthSigma_rad = 3 * std::numbers::pi / 180; // an operator with a compass
+constexpr double kAzimuthSigma_rad = 4 * std::numbers::pi / 180; // an operator with a compass
+constexpr double kRailSigma_rad = 0.8 * std::numbers::pi / 180;  // lean of a rail set by hand with a level, and the play of its lugs
+constexpr double kStepShare = 0.55;       // sigma of a hypothesis in steps between them: their sum is flat to 1 %
+constexpr double kNotOnRail = 25.0;       // squared bias in sigmas that only a different pose explains
+constexpr double kNearPad_m = 50.0;
+constexpr double kSway_mps2 = 0.01;
 constexpr double kMagHeadingSigma_rad = 6 * std::numbers::pi / 180; // iron in the vehicle, uncalibrated
-constexpr double kHeadingUnknown_rad = std::numbers::pi / std::numbers::sqrt3; // uniform over the circle
 
 } // namespace
 
@@ -112,75 +116,92 @@ double PadAlignment::heading_from_field(const Eigen::Quaterniond& q) const {
     return std::remainder(std::atan2(field.x(), field.y()) - declination, 2 * std::numbers::pi);
 }
 
-std::optional<Alignment> PadAlignment::alignment() const {
-    if (still_s_ < kAlign_s) {
-        return std::nullopt;
-    }
-    Alignment result;
-    result.sample_interval_s = interval_s_;
-    const Vector3d up_body = mean_accel_.normalized();
-    // Shortest rotation that takes measured up to local up; its heading is arbitrary and set right below.
-    Eigen::Quaterniond q = Eigen::Quaterniond::FromTwoVectors(up_body, Vector3d::UnitZ());
-    const Vector3d nose = q * Vector3d::UnitX();
-    const double lean = std::hypot(nose.x(), nose.y());
-    const double tilt_sigma = std::hypot(sensors_.accel_bias_mps2,
-                                         sensors_.accel_noise_mps2 / std::sqrt(static_cast<double>(samples_))) /
-                              gravity_mps2_;
-    Matrix3d attitude_from_bias = skew(up_body) / gravity_mps2_; // dtheta = u x b / g
-    double heading_sigma = kHeadingUnknown_rad; // of the part that has nothing to do with the accelerometer
-    result.heading_sigma_rad = kHeadingUnknown_rad;
-    double turn = 0; // about up, counter-clockwise
-    if (mag_count_ > 0) {
-        turn = heading_from_field(q);
-        heading_sigma = result.heading_sigma_rad = kMagHeadingSigma_rad;
-    } else if (site_->launch_azimuth_deg && tilt_sigma < kHeadingUnknown_rad * lean) {
-        turn = std::remainder(std::atan2(nose.x(), nose.y()) - *site_->launch_azimuth_deg * std::numbers::pi / 180,
-                              2 * std::numbers::pi);
-        // The nose leans to the known azimuth: its sideways error is zero. With c the horizontal unit vector across the lean, in body
-        // axes, (dtheta + psi u) . (x cross c) = 0 gives the heading error psi that each tilt error brings.
-        const Vector3d across_body = q.conjugate() * Vector3d(nose.y(), -nose.x(), 0) / lean;
-        const Vector3d arm = Vector3d::UnitX().cross(across_body);
-        // A lean that the accelerometer's bias has lengthened makes its direction look surer than it is: the rail's own lean, where
-        // the site file gives it, says how sure it can be (concentration of the direction of a noisy vector of known length).
-        const double rail_lean = std::sin(site_->launch_tilt_deg * std::numbers::pi / 180);
-        const double lengthened = rail_lean > 0 ? std::sqrt(std::clamp(lean / rail_lean, 1.0, 9.0)) : 1.0;
-        attitude_from_bias -= lengthened * up_body * (arm.transpose() * attitude_from_bias) / up_body.dot(arm);
-        heading_sigma = kAzimuthSigma_rad;
-        result.heading_sigma_rad = std::hypot(kAzimuthSigma_rad, lengthened * tilt_sigma / lean);
-    }
-    q = quaternion_from_rotation_vector({0, 0, turn}) * q;
-    result.nominal.q_local_body = q.normalized();
-    result.nominal.gyro_bias_rad_s = mean_rate_;
+bool PadAlignment::near_pad() const {
+    return position_count_ == 0 || (position_sum_ / position_count_).head<2>().norm() < kNearPad_m;
+}
 
-    Eskf::Covariance& p = result.covariance;
-    p.setZero();
+Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vector3d& attitude_sigma_rad) const {
     const auto square = [](double x) { return x * x; };
-    const double bias2 = square(sensors_.accel_bias_mps2);
-    const double noise2 = square(sensors_.accel_noise_mps2) / static_cast<double>(samples_);
-    const double gyro2 = square(sensors_.gyro_noise_rad_s) / static_cast<double>(samples_) + square(kSway_rad_s);
+    EskfNominal nominal;
+    nominal.q_local_body = q_local_body.normalized();
+    nominal.gyro_bias_rad_s = mean_rate_;
+    Eskf::Covariance p = Eskf::Covariance::Zero();
     if (position_count_ > 0) {
-        result.nominal.position_enu_m = position_sum_ / position_count_;
+        nominal.position_enu_m = position_sum_ / position_count_;
         p.block<3, 3>(Eskf::kPosition, Eskf::kPosition) =
             (position_sigma_m_.cwiseAbs2() / std::min(position_count_, kFixesCounted)).asDiagonal();
     } else {
         p.block<3, 3>(Eskf::kPosition, Eskf::kPosition) = Matrix3d::Identity() * square(kPadSurvey_m);
     }
-    // At rest the pad is the reference for height above the pad, by definition.
-    result.nominal.position_enu_m.z() = 0;
-    p.row(Eskf::kPosition + 2).setZero();
-    p.col(Eskf::kPosition + 2).setZero();
-    p(Eskf::kPosition + 2, Eskf::kPosition + 2) = square(kPadHeight_m);
+    if (near_pad()) { // the pad is the reference for height above the pad, by definition
+        nominal.position_enu_m.z() = 0;
+        p(Eskf::kPosition + 2, Eskf::kPosition + 2) = square(kPadHeight_m);
+    }
     p.block<3, 3>(Eskf::kVelocity, Eskf::kVelocity) = Matrix3d::Identity() * square(kSway_mps);
-    p.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) =
-        attitude_from_bias * (bias2 + noise2) * attitude_from_bias.transpose() +
-        square(heading_sigma) * up_body * up_body.transpose() +
-        Matrix3d::Identity() * square(1e-3); // keeps it positive: a rail is not a rock
-    p.block<3, 3>(Eskf::kAccelBias, Eskf::kAccelBias) = Matrix3d::Identity() * bias2;
-    p.block<3, 3>(Eskf::kAttitude, Eskf::kAccelBias) = attitude_from_bias * bias2;
-    p.block<3, 3>(Eskf::kAccelBias, Eskf::kAttitude) =
-        attitude_from_bias.transpose() * bias2;
-    p.block<3, 3>(Eskf::kGyroBias, Eskf::kGyroBias) = Matrix3d::Identity() * gyro2;
-    return result;
+    p.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) = attitude_sigma_rad.cwiseAbs2().asDiagonal();
+    p.block<3, 3>(Eskf::kAccelBias, Eskf::kAccelBias) = Matrix3d::Identity() * square(sensors_.accel_bias_mps2);
+    p.block<3, 3>(Eskf::kGyroBias, Eskf::kGyroBias) =
+        Matrix3d::Identity() * (square(sensors_.gyro_noise_rad_s) / static_cast<double>(samples_) + square(kSway_rad_s));
+
+    Eskf filter(EskfNoise{}, gravity_mps2_);
+    filter.reset(nominal, p);
+    // At rest f = R^T g up + bias; a turn dtheta of the body changes it by (R^T g up) x dtheta.
+    Eskf::Observation<3> h = Eskf::Observation<3>::Zero();
+    const Vector3d expected = nominal.q_local_body.conjugate() * Vector3d(0, 0, gravity_mps2_);
+    h.block<3, 3>(0, Eskf::kAttitude) = skew(expected);
+    h.block<3, 3>(0, Eskf::kAccelBias).setIdentity();
+    const Vector3d innovation = mean_accel_ - expected;
+    const Matrix3d noise = Matrix3d::Identity() *
+                           (square(sensors_.accel_noise_mps2) / static_cast<double>(samples_) + square(kSway_mps2));
+    const Matrix3d s = h * p * h.transpose() + noise;
+    const double log_weight = -0.5 * (filter.nis<3>(innovation, h, noise) + std::log(s.determinant()));
+    filter.correct<3>(innovation, h, noise);
+    return {filter.nominal(), filter.covariance(), log_weight};
+}
+
+void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
+    out.clear();
+    if (still_s_ < kAlign_s) {
+        return;
+    }
+    const Vector3d up_body = mean_accel_.normalized();
+    // Shortest rotation that takes measured up to local up; its heading is arbitrary.
+    const Eigen::Quaterniond levelled = Eigen::Quaterniond::FromTwoVectors(up_body, Vector3d::UnitZ());
+    const double unlevel_rad = sensors_.accel_bias_mps2 / gravity_mps2_;
+    if (mag_count_ > 0) {
+        const double turn = heading_from_field(levelled);
+        const Vector3d sigma = (Vector3d::Constant(3 * unlevel_rad).cwiseAbs2() +
+                                up_body.cwiseAbs2() * kMagHeadingSigma_rad * kMagHeadingSigma_rad)
+                                   .cwiseSqrt();
+        out.push_back(level(quaternion_from_rotation_vector({0, 0, turn}) * levelled, sigma));
+        return;
+    }
+    const double step_rad = 2 * std::numbers::pi / static_cast<double>(kHypotheses);
+    const double rail_rad = site_->launch_tilt_deg * std::numbers::pi / 180;
+    if (site_->launch_azimuth_deg && rail_rad > 0 && near_pad()) {
+        const double azimuth = *site_->launch_azimuth_deg * std::numbers::pi / 180;
+        const Vector3d rail(std::sin(rail_rad) * std::sin(azimuth), std::sin(rail_rad) * std::cos(azimuth), std::cos(rail_rad));
+        const Eigen::Quaterniond along = Eigen::Quaterniond::FromTwoVectors(Vector3d::UnitX(), rail);
+        const double across = std::hypot(kRailSigma_rad, std::sin(rail_rad) * kAzimuthSigma_rad);
+        for (std::size_t k = 0; k < kHypotheses; ++k) {
+            const Eigen::Quaterniond turned =
+                along * quaternion_from_rotation_vector({step_rad * static_cast<double>(k), 0, 0});
+            out.push_back(level(turned, {kStepShare * step_rad, across, across}));
+        }
+        std::sort(out.begin(), out.end(), [](const Alignment& a, const Alignment& b) { return a.log_weight > b.log_weight; });
+        // A vehicle that does not stand as the rail stands is not on the rail.
+        const Vector3d missed = out.front().nominal.accel_bias_mps2 / sensors_.accel_bias_mps2;
+        if (missed.squaredNorm() < kNotOnRail) {
+            return;
+        }
+        out.clear();
+    }
+    for (std::size_t k = 0; k < kHypotheses; ++k) {
+        const Vector3d sigma = (Vector3d::Constant(3 * unlevel_rad).cwiseAbs2() +
+                                up_body.cwiseAbs2() * kStepShare * kStepShare * step_rad * step_rad)
+                                   .cwiseSqrt();
+        out.push_back(level(quaternion_from_rotation_vector({0, 0, step_rad * static_cast<double>(k)}) * levelled, sigma));
+    }
 }
 
 } // namespace turnstone
