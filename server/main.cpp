@@ -183,6 +183,28 @@ int reprocess_command(const std::string& file, const std::vector<std::string>& v
     return EXIT_SUCCESS;
 }
 
+int verify_command(const std::vector<std::string>& files) {
+    bool all_equal = true;
+    for (const auto& file : files) {
+        const auto report = verify_recording(file);
+        if (!report) {
+            std::cerr << "turnstone: " << report.error().message << "\n";
+            all_equal = false;
+            continue;
+        }
+        std::cout << file << ": " << report->chunks << " chunks and " << report->actions << " actions give ";
+        if (report->differences == 0) {
+            std::cout << "the same " << report->frames << " frames, " << report->rows << " rows and " << report->events
+                      << " events again, bit for bit\n";
+        } else {
+            std::cout << report->differences << " differences; the first: " << report->first_difference << "\n";
+            all_equal = false;
+        }
+    }
+    std::cout << std::flush;
+    return all_equal ? EXIT_SUCCESS : EXIT_FAILURE;
+}
+
 int run(int argc, char** argv) {
     CLI::App app{
         "Turnstone, a telemetry ground station: it records every byte its links deliver, decodes and checks\n"
@@ -210,6 +232,12 @@ int run(int argc, char** argv) {
     firmware->add_option("folder", firmware_folder, "Vehicle folder")->type_name("DIR")->required();
     firmware->add_option("-o,--output", firmware_output, "File to write; without it, standard output")
         ->type_name("FILE");
+
+    std::vector<std::string> verify_files;
+    CLI::App* const verify = app.add_subcommand(
+        "verify", "Feed recordings' stored inputs through the pipeline and compare with what they hold, bit for bit");
+    verify->add_option("files", verify_files, "Recordings")->type_name("FILE")->required();
+    verify->footer(kFooter);
 
     std::string reprocess_file;
     std::vector<std::string> reprocess_vehicles;
@@ -244,6 +272,9 @@ int run(int argc, char** argv) {
     }
     if (again->parsed()) {
         return reprocess_command(reprocess_file, reprocess_vehicles, reprocess_output);
+    }
+    if (*verify) {
+        return verify_command(verify_files);
     }
     if (version->parsed()) {
         std::cout << "turnstone " TURNSTONE_VERSION "\n";

@@ -13,7 +13,7 @@
 #include <unistd.h>
 
 #include "server/record/recorder.hpp"
-#include "tools/bench/measure.hpp"
+#include "tools/benchmarks/measure.hpp"
 
 namespace {
 

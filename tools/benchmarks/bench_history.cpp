@@ -13,7 +13,7 @@
 
 #include "server/record/reader.hpp"
 #include "server/record/recording_file.hpp"
-#include "tools/bench/measure.hpp"
+#include "tools/benchmarks/measure.hpp"
 
 namespace {
 

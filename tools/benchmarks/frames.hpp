@@ -9,7 +9,7 @@
 #include "protocol/crc16.hpp"
 #include "protocol/dictionary.hpp"
 #include "protocol/space_packet.hpp"
-#include "tools/bench/measure.hpp"
+#include "tools/benchmarks/measure.hpp"
 
 namespace turnstone::bench {
 

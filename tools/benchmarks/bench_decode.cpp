@@ -8,8 +8,8 @@
 #include "protocol/crc16.hpp"
 #include "protocol/decoder.hpp"
 #include "protocol/deframer.hpp"
-#include "tools/bench/frames.hpp"
-#include "tools/bench/measure.hpp"
+#include "tools/benchmarks/frames.hpp"
+#include "tools/benchmarks/measure.hpp"
 
 namespace {
 

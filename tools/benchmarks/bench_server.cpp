@@ -31,8 +31,8 @@
 #include <boost/beast/core/flat_buffer.hpp>
 #include <boost/beast/websocket/stream.hpp>
 
-#include "tools/bench/frames.hpp"
-#include "tools/bench/measure.hpp"
+#include "tools/benchmarks/frames.hpp"
+#include "tools/benchmarks/measure.hpp"
 
 namespace {
 

@@ -26,7 +26,7 @@
 #include <boost/beast/websocket/stream.hpp>
 
 #include "server/serve/server.hpp"
-#include "tools/bench/measure.hpp"
+#include "tools/benchmarks/measure.hpp"
 
 namespace {
 
