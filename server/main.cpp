@@ -273,7 +273,7 @@ int run(int argc, char** argv) {
     if (again->parsed()) {
         return reprocess_command(reprocess_file, reprocess_vehicles, reprocess_output);
     }
-    if (*verify) {
+    if (verify->parsed()) {
         return verify_command(verify_files);
     }
     if (version->parsed()) {

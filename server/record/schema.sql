@@ -15,7 +15,7 @@
 --
 -- WAL journal while the recording is live; a cleanly closed recording is one file in DELETE mode.
 --
--- What the choices cost (24 REAL columns a row, a commit each 100 ms, 2 cores; tools/bench/bench_record.cpp measures them):
+-- What the choices cost (24 REAL columns a row, a commit each 100 ms, 2 cores; tools/benchmarks/bench_record.cpp measures them):
 --   synchronous=FULL    one fsync a commit: 0.2 ms typical, 4 ms in the worst hundredth, a tenth of the greatest row rate; a
 --                       pulled plug and a killed process lose at most the commit interval and the commit under way. Default.
 --   synchronous=NORMAL  no fsync a commit; a killed process loses the same, a pulled plug everything since the last
