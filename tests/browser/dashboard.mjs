@@ -125,7 +125,7 @@ async function compare(page, id, what) {
 }
 
 async function inspect(page, what) {
-  await page.addScriptTag({ path: axe_path }).catch(() => page.evaluate(axe_source));
+  await page.evaluate(axe_source);
   const result = await page.evaluate(() => globalThis.axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }));
   const found = result.violations.map((v) => `${v.id} (${v.nodes.map((n) => n.target.join(' ')).join('; ')})`);
   check(`${what}: no accessibility violations`, found.length === 0, found.join('\n        '));
@@ -146,7 +146,7 @@ async function run(browser) {
     await page.emulateMedia({ colorScheme: scheme });
     page.on('console', (message) => {
       // A dropped connection is part of the test; the browser itself reports it.
-      if (message.type() === 'error' && !/ERR_CONNECTION_REFUSED|ERR_INTERNET_DISCONNECTED|WebSocket connection/.test(message.text())) errors.push(`${name}: ${message.text()}`);
+      if (message.type() === 'error' && !/ERR_CONNECTION_REFUSED|ERR_INTERNET_DISCONNECTED|WebSocket connection/.test(message.text())) errors.push(`${name}: ${message.text()} ${message.location().url}`);
     });
     page.on('pageerror', (error) => errors.push(`${name}: ${error.message}`));
     return page;
@@ -196,7 +196,8 @@ async function run(browser) {
 
   // Looking back while it goes on
   await click_tape(laptop, 0.5);
-  check('laptop: a click on the tape looks back', /Looking back/.test(await where_of(laptop)), await where_of(laptop));
+  await until('the tape to look back', async () => /Looking back/.test(await where_of(laptop)));
+  check('laptop: a click on the tape looks back', true);
   const bytes_before = (await api('recordings')).recordings.find((r) => r.id === live_id).t_end_s;
   await compare(laptop, live_id, 'looking back');
   await picture(laptop, 'laptop-light-looking-back');

@@ -14,6 +14,7 @@ const kBeatMs = 125;
 const kBackfillPoints = 2048;
 const kBackfillAtOnce = 3;
 const kRefillPoints = 8192;
+const kCommitMs = 400; // rows reach the file, and so the answers, up to 250 ms after the stream
 
 export type Notice = { text: string; level: 'note' | 'caution' };
 
@@ -58,7 +59,6 @@ class Station {
   start(): void {
     this.connection_.start();
     setInterval(() => this.beat++, kBeatMs);
-    void api.fetch_role().then((role) => (this.role = role), () => undefined);
   }
 
   tell(text: string, level: Notice['level'] = 'note'): void {
@@ -144,7 +144,8 @@ class Station {
   private receive(message: ServerMessage): void {
     switch (message.type) {
       case 'hello':
-        this.role = message.role;
+        // The connection may be older than the key entered since: the session knows.
+        void api.fetch_role().then((role) => (this.role = role), () => (this.role = message.role));
         this.greet(message);
         break;
       case 'event':
@@ -254,21 +255,34 @@ class Station {
       };
       await Promise.all(Array.from({ length: kBackfillAtOnce }, worker));
     });
+    // The newest moments before the page came were perhaps not in the file yet.
+    if (tape.live && this.tape === tape) await this.refill(tape, end_s, end_s + 1);
   }
 
-  /** Rows that a break or a slow path left out. -Infinity: from each table's own newest row. */
+  /**
+   * Rows that a break or a slow path left out. -Infinity: from each table's own newest row. Until they are here the tape
+   * does not call itself complete before now, so that the cursor asks the server instead of showing an older row.
+   */
   private async refill(tape: Tape, from_s: number, to_s: number): Promise<void> {
+    // Taken before any new row arrives: afterwards a table's newest row says nothing about what was missed.
+    const head_s = tape.head_s;
+    const holes = tape.tables
+      .filter((data) => data.table.number_count > 0)
+      .map((data) => {
+        const { columns } = data;
+        const newest_s = columns.count > 0 ? columns.time(columns.count - 1) : 0;
+        return { data, from_s: Math.max(0, from_s === -Infinity ? newest_s : from_s - 1), complete_from_s: columns.complete_from_s };
+      });
+    tape.mark_hole(head_s);
     await this.while_refilling(async () => {
-      for (const data of tape.tables) {
-        if (this.tape !== tape || data.table.number_count === 0) continue;
-        const held = data.columns.count > 0 ? data.columns.time(data.columns.count - 1) : 0;
-        const from = Math.max(0, from_s === -Infinity ? held : from_s - 1);
-        const to = Math.min(to_s, tape.head_s) + 1;
+      await new Promise((done) => setTimeout(done, kCommitMs));
+      const end_s = Math.min(to_s, tape.head_s) + 1;
+      for (const hole of holes) {
+        if (this.tape !== tape) return;
         const series = await api.fetch_series(tape.description.recording.id, {
-          table: data.table.id, from_s: from, to_s: to, points: kRefillPoints,
+          table: hole.data.table.id, from_s: hole.from_s, to_s: Math.max(end_s, hole.from_s + 1), points: kRefillPoints,
         });
-        tape.take_series(series, from, false);
-        if (series.decimated) tape.mark_hole(to);
+        tape.take_series(series, hole.complete_from_s, true);
       }
     });
   }
