@@ -227,19 +227,20 @@ awaitable<Answer> Api::recording(const Request& request) {
         id = tape->id;
     }
     const bool live = tape && tape->id == id;
-    const auto path = recording_path(hub_.settings().recordings, id);
-    if (!path)
-        co_return error_answer(404, path.error().message);
+    const auto found = recording_path(hub_.settings().recordings, id);
+    if (!found && !live)
+        co_return error_answer(404, found.error().message);
+    std::filesystem::path path = found.value_or(std::filesystem::path()); // empty: the recorder has yet to make the live file
 
     if (what == "meta") {
         if (request.method != Method::post)
             co_return method_answer("POST");
-        co_return co_await set_meta(request, *path, live);
+        co_return co_await set_meta(request, std::move(path), live);
     }
     if (!reads(request))
         co_return method_answer("GET, HEAD");
     if (what == "download")
-        co_return co_await download(request, *path, live);
+        co_return co_await download(request, std::move(path), live);
     if (what == "description" && live)
         co_return no_parameters(request.target, json_answer(description_json(hub_.live_info(), true, *tape->schema, *tape->setup)));
 
@@ -252,7 +253,7 @@ awaitable<Answer> Api::recording(const Request& request) {
                                               : nullptr;
     if (read == nullptr)
         co_return error_answer(404, "a recording has description, series, latest, events, frames, download and meta");
-    const Work work = [read, live, path = *path, target = request.target](ReaderCache& cache) {
+    const Work work = [read, live, path = std::move(path), target = request.target](ReaderCache& cache) {
         if (!std::filesystem::exists(path))
             return error_answer(live ? 503 : 404, live ? "the recording's file is not on the disk yet; try again in a moment"
                                                        : "there is no such recording; /api/recordings lists them");

@@ -162,6 +162,7 @@ TEST_CASE("viewers read, operators act") {
         CHECK(reply.status == c.status);
         CHECK_FALSE(reply.json().at("error").get<std::string>().empty());
     }
+    CHECK(live.get("/api/recordings/live/events").status == 503); // the recorder has not made the file yet
     Fields form = cookie;
     form.emplace_back("Content-Type", "text/plain"); // what a form on another page could send
     CHECK(live.post("/api/live/marker", R"({"text":"x"})", form).status == 415);

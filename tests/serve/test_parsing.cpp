@@ -74,9 +74,9 @@ TEST_CASE("Accept-Encoding is read as RFC 9110 section 12.5.3 says") {
 
 TEST_CASE("only names of this server are taken for it") {
     HostCheck loopback("127.0.0.1", {"Rocket.Example"});
-    for (const char* yes : {"localhost", "LOCALHOST:8321", "127.0.0.1:1", "[::1]", "[::1]:8321", "rocket.example:80"})
+    for (const char* yes : {"localhost", "LOCALHOST:8321", "127.0.0.1:1", "[::1]", "[::1]:8321", "rocket.example:80", "localhost:"}) // RFC 9110 section 7.2: the port may be empty
         CHECK(loopback.host_allowed(yes));
-    for (const char* no : {"", "evil.example", "localhost.evil.example", "127.0.0.1.evil.example:8321", "127.0.0.1:8321:1", "localhost:",
+    for (const char* no : {"", "evil.example", "localhost.evil.example", "127.0.0.1.evil.example:8321", "127.0.0.1:8321:1",
                            "localhost:80a", "[::1", "[::1]x", "10.9.8.7", "user@localhost"}) {
         INFO(no);
         CHECK_FALSE(loopback.host_allowed(no));
