@@ -16,6 +16,7 @@ constexpr double kAlive_s = 1.0;      ///< a sensor heard of within this is aliv
 constexpr double kRestRate_rad_s = 0.08; ///< mean magnitude: gyro bias and noise, no swinging
 constexpr double kBarometerDead_s = 10.0; ///< silent for that long while inertial samples come: not a fade
 constexpr double kImpactGroup_s = 2.0;
+constexpr double kRestAfterImpact_s = 12.0;
 constexpr double kUprightNeeded_s = 1.0;
 constexpr double kDeployBeforeApogee_s = 2.0;
 constexpr double kCanopySettle_s = 2.0; ///< after a deployment, before the next is looked for
@@ -463,10 +464,13 @@ void PhaseDetector::watch_landing() {
         if (silent_s < kBarometerDead_s || !inertial_alive() || !inertial_at_rest(6.0, 0.2)) return;
         // Hanging calmly under a canopy feels the same; a vehicle on the ground has tipped over.
         if (std::fabs(forces_.back().axial_mps2) > 0.6 * settings_.gravity_mps2) return;
-        std::int64_t t_ns = t_now_ns_ - seconds_to_ns(6.0);
+        // Nor does calm that comes long after the last shock: landing is a shock and then rest.
+        if (shocks_.empty() || shocks_.back().t_ns <= phase_began_ns_) return;
+        if (seconds_between(shocks_.back().t_last_ns, t_now_ns_) > kRestAfterImpact_s) return;
         // The impact is the first of the last group of shocks; tipping over follows it.
+        std::int64_t t_ns = shocks_.back().t_ns;
         for (std::size_t i = shocks_.size(); i-- > 0 && shocks_[i].t_ns > phase_began_ns_;) {
-            if (i + 1 < shocks_.size() && seconds_between(shocks_[i].t_ns, t_ns) > kImpactGroup_s) break;
+            if (seconds_between(shocks_[i].t_ns, t_ns) > kImpactGroup_s) break;
             t_ns = shocks_[i].t_ns;
         }
         enter(Phase::landed, Moment::landing, {t_ns, 1.0});

@@ -49,6 +49,7 @@ void VerticalFilter::reset() {
     motion_ = Motion::rest;
     waiting_count_ = rejected_count_ = 0;
     rest_rejected_ = 0;
+    stuck_ = false;
     monitor_.clear();
     results_.clear();
 }
@@ -92,7 +93,7 @@ void VerticalFilter::set_motion(Motion motion) {
     if (motion == motion_) return;
     const bool inertial = inertial_at(t_ns_);
     // At rest the bias stands for the lean of the rail as well, which weighs on the axis the other way in flight.
-    if (motion_ == Motion::rest) state_.covariance(3, 3) += kRailLean_mps2 * kRailLean_mps2;
+    if (motion_ == Motion::rest && started_) state_.covariance(3, 3) += kRailLean_mps2 * kRailLean_mps2;
     motion_ = motion;
     if (motion == Motion::boost && !inertial && started_) {
         // The heights left out while at rest held the climb: let the next ones decide where the vehicle is.
@@ -377,11 +378,16 @@ bool VerticalFilter::recover(const Height& height, bool& stuck) {
         return false;
     }
     const bool flying = motion_ == Motion::boost || motion_ == Motion::coast;
-    if (flying && inertial_at(t_ns_) && std::fabs(fit(1)) < kStandingSpeed_mps &&
-        std::fabs(state_.x(1)) > kClimbSpeed_mps) {
-        stuck = true;
+    const bool standing = std::fabs(fit(1)) < kStandingSpeed_mps;
+    const bool contradicted = flying && inertial_at(t_ns_) && std::fabs(state_.x(1)) > kClimbSpeed_mps;
+    const bool as_before = stuck_ && std::fabs(fit(0) - stuck_height_m_) < 2.0 + 3.0 * std::sqrt(mean_variance);
+    if (standing && motion_ != Motion::rest && (contradicted || as_before)) {
+        // Once known to be stuck it stays so at that height, also where the vehicle happens to be slow (apogee).
+        stuck = stuck_ = true;
+        stuck_height_m_ = fit(0);
         return false;
     }
+    stuck_ = false;
     const double scale = std::max(residual_variance, mean_variance);
     start(t_ns_, fit(0), std::sqrt(scale * inverse(0, 0)) + std::sqrt(mean_variance), fit(1),
           3.0 * std::sqrt(scale * inverse(1, 1)) + 1.0);

@@ -163,6 +163,8 @@ class VerticalFilter {
     std::array<Height, 64> rejected_{};
     std::size_t rejected_count_ = 0;
     int rest_rejected_ = 0;
+    bool stuck_ = false;
+    double stuck_height_m_ = 0.0;
     NisMonitor monitor_;
     std::vector<HeightResult> results_;
 };
