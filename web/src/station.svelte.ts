@@ -16,6 +16,9 @@ const kBackfillAtOnce = 3;
 const kRefillPoints = 8192;
 const kCommitMs = 400; // rows reach the file, and so the answers, up to 250 ms after the stream
 
+/** Waits until what was on the stream is in the file as well. */
+const committed = (): Promise<void> => new Promise((done) => setTimeout(done, kCommitMs));
+
 export type Notice = { text: string; level: 'note' | 'caution' };
 
 class Station {
@@ -234,6 +237,7 @@ class Station {
 
   private async load_events(tape: Tape): Promise<void> {
     try {
+      if (tape.live) await committed();
       for (const event of await api.fetch_events(tape.description.recording.id)) tape.log.add(event);
     } catch (error) {
       this.tell(`Events so far are missing: ${(error as Error).message}`, 'caution');
@@ -275,7 +279,7 @@ class Station {
       });
     tape.mark_hole(head_s);
     await this.while_refilling(async () => {
-      await new Promise((done) => setTimeout(done, kCommitMs));
+      await committed();
       const end_s = Math.min(to_s, tape.head_s) + 1;
       for (const hole of holes) {
         if (this.tape !== tape) return;
