@@ -27,6 +27,7 @@ constexpr double kAccelClipInflation = 60;
 constexpr double kGyroClipInflation = 300;
 // Under a parachute shocks and swinging act away from the sensor and correlate from sample to sample.
 constexpr double kDescentInflation = 2;
+constexpr double kSystematic_s = 20.0;
 constexpr double kScatterTime_s = 0.1;
 constexpr double kBehind = 9.0;            // in log weight: one in eight thousand
 constexpr int kSettled = 8;                // fixes
@@ -231,11 +232,15 @@ void Navigation::fix(const FixSample& sample) {
     }
 }
 
-void Navigation::height(std::int64_t t_ns, double above_pad_m, double sigma_m) {
-    if (!moving() || !std::isfinite(above_pad_m) || !std::isfinite(sigma_m) || !best().reaches(t_ns)) {
+void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, double systematic_m) {
+    const double since_s = std::clamp(seconds_between(t_height_ns_, t_ns), 1e-3, 1.0);
+    t_height_ns_ = t_ns;
+    const double total_m = std::hypot(noise_m, systematic_m);
+    if (!moving() || !std::isfinite(above_pad_m) || !std::isfinite(total_m) || !best().reaches(t_ns)) {
         return;
     }
-    const double nis = best().fit_height(t_ns, above_pad_m, sigma_m).nis;
+    const double nis = best().fit_height(t_ns, above_pad_m, total_m).nis;
+    const double sigma_m = std::hypot(noise_m, systematic_m * std::sqrt(kSystematic_s / since_s));
     nis_height_.add(nis);
     if (nis <= kGateScalar) {
         for (std::size_t k = 0; k < active_; ++k) {

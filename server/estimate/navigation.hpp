@@ -64,8 +64,9 @@ class Navigation {
 
     void imu(const ImuSample& sample);
     void fix(const FixSample& sample);
-    /// Height above the pad from static pressure.
-    void height(std::int64_t t_ns, double above_pad_m, double sigma_m);
+    /// Height above the pad from static pressure. `noise_m` is new in each sample; `systematic_m` (the day's lapse, the pad's temperature,
+    /// the ports) stays the same for long, so that it counts once in 20 s, not with every sample.
+    void height(std::int64_t t_ns, double above_pad_m, double noise_m, double systematic_m);
     void mag(const MagSample& sample);
     /// `rest`: on the pad or landed. Alignment happens only then.
     void set_motion(Motion motion);
@@ -107,6 +108,7 @@ class Navigation {
     double accel_scatter2_ = 0, rate_scatter2_ = 0; ///< mean square of one axis from sample to sample, halved
     std::int64_t last_fix_used_ns_ = 0;
     bool fix_used_ = false;
+    std::int64_t t_height_ns_ = 0;
     std::int64_t fix_rejected_since_ns_ = 0, height_rejected_since_ns_ = 0;
     std::uint32_t rejected_fixes_ = 0, rejected_heights_ = 0;
     NisMonitor nis_fix_, nis_height_;
