@@ -130,6 +130,12 @@ class Clients {
                 delays_s.push_back(now_s - value);
                 count_one(++client.messages);
             }
+            if ((octet(0) & 15) == 9) {
+                // A server drops whom it does not hear: an empty masked pong (RFC 6455 section 5.5.3).
+                constexpr std::array<unsigned char, 6> pong{0x8a, 0x80, 0, 0, 0, 0};
+                if (::send(client.socket, pong.data(), pong.size(), MSG_NOSIGNAL) != static_cast<ssize_t>(pong.size()))
+                    throw std::runtime_error("a client could not answer a ping");
+            }
             at += header + size;
         }
         client.bytes.erase(0, at);
