@@ -336,7 +336,8 @@ void PhaseDetector::watch_burn_out_heights() {
 
 void PhaseDetector::watch_apogee() {
     const SpeedPoint& now = speeds_.back();
-    falling_ = now.speed_mps < -std::max(0.8, 0.7 * now.sigma_mps) ? falling_ + 1 : 0;
+    // Speed carried through many gaps is uncertain by more than it will ever fall: then five metres a second have to do.
+    falling_ = now.speed_mps < -std::max(0.8, std::min(0.7 * now.sigma_mps, 5.0)) ? falling_ + 1 : 0;
     const bool powered = phase_ == Phase::powered_ascent;
     if (falling_ < 3 || (powered && now.speed_mps > -5.0)) return;
     if (seconds_between(phase_began_ns_, now.t_ns) < 0.3) return;

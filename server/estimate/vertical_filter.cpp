@@ -184,8 +184,8 @@ void VerticalFilter::propagate_to(std::int64_t t_ns) {
     }
     if (left_s <= 1e-9) return;
     Singer process = singer();
-    // In a gap of the accelerometer anything can begin, also a flight: the size of thrust, whatever the phase.
-    if (have_accel_ && motion_ != Motion::descent) process = {process.mean_mps2, 60.0, 1.0};
+    // In a gap of the accelerometer thrust can begin or end, until it has ended.
+    if (have_accel_ && (motion_ == Motion::rest || motion_ == Motion::boost)) process = {process.mean_mps2, 60.0, 1.0};
     if (motion_ == Motion::descent && seconds_between(t_height_ns_, t_ns) > kDescentGap_s) {
         process.sigma_mps2 = std::max(process.sigma_mps2, kDescentGapSigma_mps2);
     }
