@@ -4,7 +4,9 @@
 
 #include "server/estimate/engine_hours.hpp"
 #include "server/estimate/flight_state.hpp"
+#include "server/estimate/navigation_stage.hpp"
 #include "shared/geodesy.hpp"
+#include "server/estimate/wind_profile.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -16,7 +18,9 @@ struct EstimatorChain::State {
     std::vector<EstimateTable> tables;
     std::vector<MissingInput> missing;
     std::optional<FlightState> flight; ///< air data, vertical motion, phases; of a rocket only
+    std::optional<NavigationStage> navigation;
     std::optional<LocalFrame> frame;   ///< at the pad
+    std::optional<WindProfile> wind;
     std::optional<EngineHours> engine;
     std::size_t engine_table_index = 0;
     std::int64_t t_engine_row_ns = 0;
@@ -28,11 +32,23 @@ struct EstimatorChain::State {
         tables.push_back(engine_table());
     }
 
+    void add_navigation() {
+        wind.emplace(*site);
+        if (inputs.accel_axial && inputs.accel_lateral && inputs.rates) {
+            navigation.emplace(*vehicle, *site, inputs.onboard, tables);
+            return;
+        }
+        const char* lacking = inputs.rates ? "accel_body_x, accel_body_y and accel_body_z" : "rate_body_x, rate_body_y and rate_body_z";
+        missing.push_back({"navigation", lacking});
+        missing.push_back({"look", lacking});
+    }
+
     void add_flight() {
         if (!vehicle->rocket) return;
         if (!inputs.pressure) missing.push_back({"air", "static_pressure"});
         if (inputs.accel_axial || inputs.pressure) {
             flight.emplace(*vehicle, *site, inputs.accel_axial, inputs.pressure, tables);
+            add_navigation();
             return;
         }
         missing.push_back({"vertical", "accel_body_x or static_pressure"});
@@ -41,7 +57,7 @@ struct EstimatorChain::State {
 };
 
 EstimatorChain::EstimatorChain(const Vehicle& vehicle, const Site& site, const ChainInputs& inputs)
-    : state_(std::make_unique<State>(State{&vehicle, &site, inputs, {}, {}, {}, LocalFrame(site.pad), {}, 0, 0})) {
+    : state_(std::make_unique<State>(State{&vehicle, &site, inputs, {}, {}, {}, {}, LocalFrame(site.pad), {}, {}, 0, 0})) {
     state_->add_flight();
     state_->add_engine();
 }
@@ -52,20 +68,37 @@ const std::vector<EstimateTable>& EstimatorChain::tables() const noexcept { retu
 const std::vector<MissingInput>& EstimatorChain::missing() const noexcept { return state_->missing; }
 
 void EstimatorChain::imu(const ImuSample& sample, EstimateSink& sink) {
-    if (state_->flight) state_->flight->imu(sample, std::nullopt, sink);
+    State& s = *state_;
+    if (!s.flight) return;
+    if (s.navigation) s.navigation->imu(sample, s.flight->phases());
+    s.flight->imu(sample, s.navigation ? s.navigation->tilt() : std::nullopt, sink);
+    if (s.navigation) s.navigation->report(sample, *s.wind, sink);
 }
 void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) {
-    if (state_->flight) state_->flight->pressure(sample, kNaN, kNaN, sink);
+    State& s = *state_;
+    if (!s.flight) return;
+    const Eigen::Vector2d air_speed = s.navigation ? s.navigation->air_speed_mps(*s.wind) : Eigen::Vector2d(kNaN, kNaN);
+    const bool usable = s.flight->pressure(sample, air_speed.x(), air_speed.y(), sink);
+    if (usable && s.navigation) {
+        s.navigation->height(sample.t_ns, *s.flight->air(), *s.flight->air_speed());
+    }
 }
 void EstimatorChain::fix(const FixSample& sample, EstimateSink&) {
-    if (!state_->flight || sample.fix_type < 2) return;
-    const Eigen::Vector3d enu_m =
-        state_->frame->to_enu_m({sample.latitude_deg, sample.longitude_deg, state_->site->pad.height_m});
-    state_->flight->ground_distance(enu_m.head<2>().norm());
+    State& s = *state_;
+    if (s.navigation) s.navigation->fix(sample);
+    if (!s.flight || sample.fix_type < 2) return;
+    const Eigen::Vector3d enu_m = s.frame->to_enu_m({sample.latitude_deg, sample.longitude_deg, s.site->pad.height_m});
+    s.flight->ground_distance(enu_m.head<2>().norm());
 }
-void EstimatorChain::mag(const MagSample&, EstimateSink&) {}
-void EstimatorChain::onboard(const OnboardSample&, EstimateSink&) {}
-void EstimatorChain::wind(const WindSample&, EstimateSink&) {}
+void EstimatorChain::mag(const MagSample& sample, EstimateSink&) {
+    if (state_->navigation) state_->navigation->mag(sample);
+}
+void EstimatorChain::onboard(const OnboardSample& sample, EstimateSink& sink) {
+    if (state_->navigation) state_->navigation->onboard(sample, state_->flight->vertical(), sink);
+}
+void EstimatorChain::wind(const WindSample& sample, EstimateSink&) {
+    if (state_->wind) state_->wind->anemometer(sample.t_ns, sample.speed_mps, sample.from_deg);
+}
 void EstimatorChain::engine(const EngineSample& sample, EstimateSink& sink) {
     if (!state_->engine) return;
     state_->engine->sample(sample);
@@ -75,6 +108,7 @@ void EstimatorChain::engine(const EngineSample& sample, EstimateSink& sink) {
 }
 void EstimatorChain::tick(std::int64_t t_ns, EstimateSink& sink) {
     if (state_->flight) state_->flight->tick(t_ns, sink);
+    if (state_->navigation) state_->navigation->tick(t_ns, sink);
 }
 void EstimatorChain::reboot(std::int64_t, EstimateSink&) {}
 

@@ -87,19 +87,19 @@ void FlightState::imu(const ImuSample& sample, const std::optional<TiltInput>& t
     after_measurement(sample.t_ns, sink);
 }
 
-void FlightState::pressure(const PressureSample& sample, double air_speed_mps, double air_speed_sigma_mps,
+bool FlightState::pressure(const PressureSample& sample, double air_speed_mps, double air_speed_sigma_mps,
                            EstimateSink& sink) {
-    if (!std::isfinite(sample.pressure_pa)) return;
+    if (!std::isfinite(sample.pressure_pa)) return false;
     const bool usable = barometer_.watch.sample(sample.t_ns, sample.pressure_pa);
     if (const auto blow = pulses_.pressure(sample.t_ns, sample.pressure_pa)) announce_blow(*blow, sink);
     announce_sensor(barometer_, sample.t_ns, sink);
-    if (!usable) return;
+    if (!usable) return false;
     if (pad_.pressure(sample.t_ns, sample.pressure_pa, sample.temperature_k, phases_.quiet())) {
         filter_.start(sample.t_ns, 0.0, 1.0, 0.0, 0.1);
     }
     const VerticalEstimate vertical = filter_.estimate();
     air_ = pad_.atmosphere().heights(sample.pressure_pa, pressure_noise_pa_);
-    if (!std::isfinite(air_->above_pad_m)) return;
+    if (!std::isfinite(air_->above_pad_m)) return false;
     const bool speed_known = std::isfinite(air_speed_mps);
     const double speed_mps = speed_known ? air_speed_mps : std::fabs(vertical.vertical_speed_mps);
     const double speed_sigma_mps = speed_known ? air_speed_sigma_mps : vertical.vertical_speed_sigma_mps;
@@ -120,6 +120,7 @@ void FlightState::pressure(const PressureSample& sample, double air_speed_mps, d
     filter_.height(sample.t_ns, air_->above_pad_m, sigma_m, metres_per_pa * q_pa);
     phases_.height(sample.t_ns, air_->above_pad_m, sigma_m);
     after_measurement(sample.t_ns, sink);
+    return true;
 }
 
 void FlightState::take_height_results(EstimateSink& sink) {

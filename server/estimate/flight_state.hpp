@@ -35,7 +35,8 @@ class FlightState {
     /// `tilt`: which way is up, when an attitude estimate knows. `air_speed_mps`, `air_speed_sigma_mps` likewise, NaN when
     /// unknown; Mach and dynamic pressure then come from vertical speed.
     void imu(const ImuSample& sample, const std::optional<TiltInput>& tilt, EstimateSink& sink);
-    void pressure(const PressureSample& sample, double air_speed_mps, double air_speed_sigma_mps, EstimateSink& sink);
+    /// Returns whether the pressure was usable.
+    bool pressure(const PressureSample& sample, double air_speed_mps, double air_speed_sigma_mps, EstimateSink& sink);
     /// Horizontal distance from the pad to the newest fix, m.
     void ground_distance(double distance_m) noexcept { derived_.ground_distance(distance_m); }
     void tick(std::int64_t t_ns, EstimateSink& sink);

@@ -76,6 +76,8 @@ class Navigation {
     [[nodiscard]] std::optional<TiltInput> tilt() const;
     /// Of the error [dp, dv, dtheta, dba, dbg] about estimate(); zero before alignment.
     [[nodiscard]] Eskf::Covariance covariance() const;
+    /// Aligned and off its rest: the filters run.
+    [[nodiscard]] bool moving() const noexcept { return active_ > 0 && left_rest_; }
     /// How many hypotheses about the alignment are still flown.
     [[nodiscard]] std::size_t branches() const noexcept { return active_; }
 
@@ -87,8 +89,6 @@ class Navigation {
     void weigh();
     [[nodiscard]] double share(std::size_t branch) const; ///< of the weight of all
     [[nodiscard]] const NavigationBranch& best() const { return branches_.front(); }
-    bool moving() const noexcept { return active_ > 0 && left_rest_; }
-
     SensorNoise sensors_;
     const Site* site_;
     LocalFrame frame_;

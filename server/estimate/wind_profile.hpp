@@ -1,0 +1,48 @@
+#pragma once
+/// Horizontal wind against height: what was forecast or measured on the ground, corrected by what the vehicle drifts under its canopy.
+///
+/// A Gaussian process on nodes every 50 m (C. E. Rasmussen, C. K. I. Williams, "Gaussian Processes for Machine Learning", 2006, chapter 2):
+/// mean from the site's wind table, else the pad's anemometer, else calm; sigma by what the mean comes from; covariance falls exponentially
+/// with the difference in height. East and north are independent and share one covariance. Wind that is common to all heights (a forecast
+/// that is a fifth too strong) shows at one height and is believed at all. Deterministic; no allocation after construction.
+#include <array>
+
+#include <Eigen/Core>
+
+#include "shared/site.hpp"
+
+namespace turnstone {
+
+class WindProfile {
+  public:
+    static constexpr int kNodes = 40;
+    static constexpr double kStep_m = 50.0;
+    using Nodes = Eigen::Matrix<double, kNodes, 1>;
+    using Covariance = Eigen::Matrix<double, kNodes, kNodes>;
+
+    explicit WindProfile(const Site& site);
+
+    /// Velocity of the air, m/s; `height_m` above the pad, the end nodes' values beyond.
+    [[nodiscard]] Eigen::Vector2d at(double height_m) const;
+    [[nodiscard]] double sigma_mps(double height_m) const;
+    /// Velocity of the air measured over heights around `height_m`, 1-sigma of one component.
+    void measure(double height_m, const Eigen::Vector2d& velocity_en_mps, double sigma_mps);
+    /// The pad's anemometer: counts once a minute, because gusts outlive its samples. Ignores what is not finite.
+    void anemometer(std::int64_t t_ns, double speed_mps, double from_deg);
+
+    [[nodiscard]] const Nodes& east_mps() const noexcept { return east_; }
+    [[nodiscard]] const Nodes& north_mps() const noexcept { return north_; }
+    [[nodiscard]] const Covariance& covariance() const noexcept { return covariance_; }
+    /// Neither table nor measurement so far.
+    [[nodiscard]] bool unknown() const noexcept { return unknown_; }
+
+  private:
+    Nodes east_ = Nodes::Zero(), north_ = Nodes::Zero();
+    Covariance covariance_;
+    bool unknown_;
+    std::int64_t t_anemometer_ns_ = 0;
+    double east_sum_ = 0, north_sum_ = 0;
+    int count_ = 0;
+};
+
+} // namespace turnstone
