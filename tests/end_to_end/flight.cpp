@@ -68,7 +68,8 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
     const auto port = directory.path() / "radio";
     const auto recordings = directory.path() / "recordings";
     const auto manifest_path = directory.path() / "manifest.jsonl";
-    Child simulator({program("simulate"), "--scenario", "nominal", "--seed", "21", "--disperse", "--impairment", "rough",
+    Child simulator({program("simulate"), "--vehicle", source("tools/demo/sanderling"), "--site",
+                     source("tools/demo/site.json"), "--scenario", "nominal", "--seed", "21", "--disperse", "--impairment", "rough",
                      "--speed", "8", "--pad-seconds", "8", "--idle-seconds", "4", "--wait", "60", "--out",
                      "pty:" + port.string(), "--manifest", manifest_path.string()},
                     directory.path() / "simulate.log");

@@ -23,7 +23,8 @@ TEST_CASE("a server killed at random moments loses at most 250 ms and its files 
     const TemporaryDirectory directory;
     const auto port = directory.path() / "radio";
     const auto recordings = directory.path() / "recordings";
-    Child simulator({program("simulate"), "--scenario", "pad-idle", "--pad-seconds", "600", "--seed", "7", "--out",
+    Child simulator({program("simulate"), "--vehicle", source("tools/demo/sanderling"), "--site",
+                     source("tools/demo/site.json"), "--scenario", "pad-idle", "--pad-seconds", "600", "--seed", "7", "--out",
                      "pty:" + port.string()},
                     directory.path() / "simulate.log");
     std::mt19937 random(20240611);

@@ -166,7 +166,7 @@ TEST_CASE("the transition matrix is the derivative of the nominal propagation") 
     const double pi = 3.14159265358979323846;
     std::mt19937 random(3);
     std::normal_distribution<double> normal(0, 1);
-    const auto draw = [&](double scale) { return Vector3d(normal(random), normal(random), normal(random)) * scale; };
+    const auto draw = [&](double scale) -> Vector3d { return Vector3d(normal(random), normal(random), normal(random)) * scale; };
     std::vector<Eigen::Quaterniond> attitudes = {Eigen::Quaterniond::Identity(),
                                                  Eigen::Quaterniond(-1, 0, 0, 0),
                                                  quaternion_from_rotation_vector({1e-8, 0, 0}),

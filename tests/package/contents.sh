@@ -12,7 +12,7 @@ expect() { # expect TEXT PATTERN WHAT
     grep -qE "$2" <<<"$1" || { echo "missing in $package: $3"; failed=1; }
 }
 expect "$contents" '^-rwxr-xr-x .* \./usr/bin/turnstone$' 'the program, executable'
-expect "$contents" '\./lib/systemd/system/turnstone\.service$' 'the systemd unit'
+expect "$contents" '\./usr/lib/systemd/system/turnstone\.service$' 'the systemd unit'
 expect "$contents" '\./etc/turnstone/turnstone\.json$' 'the settings file'
 expect "$contents" '\./usr/share/turnstone/schema/dictionary\.schema\.json$' 'the JSON Schemas'
 expect "$contents" '\./usr/share/turnstone/example/sanderling/dictionary\.json$' 'the example vehicle'
@@ -25,7 +25,7 @@ dpkg-deb --extract "$package" "$unpacked"
 "$unpacked/usr/bin/turnstone" check "$unpacked/usr/share/turnstone/example/sanderling" "$unpacked/usr/share/turnstone/example/site.json" || failed=1
 # The unit keeps its own user, its state directory and its hardening.
 for line in User=turnstone StateDirectory=turnstone NoNewPrivileges=yes ProtectSystem=strict; do
-    grep -q "^$line$" "$unpacked/lib/systemd/system/turnstone.service" || { echo "missing in the unit: $line"; failed=1; }
+    grep -q "^$line$" "$unpacked/usr/lib/systemd/system/turnstone.service" || { echo "missing in the unit: $line"; failed=1; }
 done
 size=$(stat -c %s "$unpacked/usr/bin/turnstone")
 echo "$package: program of $size bytes"
