@@ -42,9 +42,13 @@ Eskf::Covariance Eskf::transition(const EskfNominal& from, const Vector3d& accel
     f.block<3, 3>(kPosition, kVelocity) = Matrix3d::Identity() * dt_s;
     f.block<3, 9>(kPosition, kAttitude) = 0.5 * dt_s * f.block<3, 9>(kVelocity, kAttitude);
     f.block<3, 3>(kAttitude, kAttitude) = quaternion_from_rotation_vector(-angle).toRotationMatrix();
-    // Right Jacobian of the exponential (Sola eq. 183) to second order: exact to 1e-6 for angles below 0.1 rad.
+    // Right Jacobian of the exponential (Sola eq. 183); its series where the closed form would divide by nearly nothing.
+    const double length = angle.norm();
+    const bool tiny = length < 1e-3;
+    const double first = tiny ? 0.5 - length * length / 24 : (1 - std::cos(length)) / (length * length);
+    const double second = tiny ? 1.0 / 6 - length * length / 120 : (length - std::sin(length)) / (length * length * length);
     f.block<3, 3>(kAttitude, kGyroBias) =
-        -dt_s * (Matrix3d::Identity() - 0.5 * skew(angle) + skew(angle) * skew(angle) / 6.0);
+        -dt_s * (Matrix3d::Identity() - first * skew(angle) + second * skew(angle) * skew(angle));
     return f;
 }
 
