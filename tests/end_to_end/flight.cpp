@@ -70,7 +70,7 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
     const auto manifest_path = directory.path() / "manifest.jsonl";
     Child simulator({program("simulate"), "--vehicle", source("tools/demo/sanderling"), "--site",
                      source("tools/demo/site.json"), "--scenario", "nominal", "--seed", "21", "--disperse", "--impairment", "rough",
-                     "--speed", "8", "--pad-seconds", "8", "--idle-seconds", "4", "--wait", "60", "--out",
+                     "--pad-seconds", "8", "--idle-seconds", "4", "--wait", "60", "--out",
                      "pty:" + port.string(), "--manifest", manifest_path.string()},
                     directory.path() / "simulate.log");
     REQUIRE(simulator.wait_for("(sending to)", 60s).has_value());
@@ -79,7 +79,7 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
                   "0", "--recordings", recordings.string()},
                  directory.path() / "server.log");
     REQUIRE(server.wait_for("listening on (http://[^ ]+)", 20s).has_value());
-    const auto simulated = simulator.wait(180s);
+    const auto simulated = simulator.wait(280s);
     INFO(simulator.output());
     REQUIRE(simulated == 0);
     std::this_thread::sleep_for(500ms); // what the terminal still holds
