@@ -14,6 +14,11 @@ endif()
 set(CMAKE_C_FLAGS_RELEASE "-O2")
 set(CMAKE_CXX_FLAGS_RELEASE "-O2")
 add_compile_options(-fno-omit-frame-pointer)
+if(NOT TURNSTONE_CONFIG STREQUAL "release")
+  # Instrumented code compiles twice as fast at -O1 and runs fast enough for every test.
+  set(CMAKE_C_FLAGS_RELEASE "-O1")
+  set(CMAKE_CXX_FLAGS_RELEASE "-O1")
+endif()
 
 if(TURNSTONE_FUZZ) # libFuzzer programs; everything they link is instrumented too
   add_compile_options(-g1 -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all)
