@@ -5,6 +5,7 @@
 #include "server/estimate/engine_hours.hpp"
 #include "server/estimate/flight_state.hpp"
 #include "server/estimate/navigation_stage.hpp"
+#include "server/estimate/prediction_stage.hpp"
 #include "shared/geodesy.hpp"
 #include "server/estimate/wind_profile.hpp"
 #include "shared/time.hpp"
@@ -19,6 +20,7 @@ struct EstimatorChain::State {
     std::vector<MissingInput> missing;
     std::optional<FlightState> flight; ///< air data, vertical motion, phases; of a rocket only
     std::optional<NavigationStage> navigation;
+    std::optional<PredictionStage> prediction;
     std::optional<LocalFrame> frame;   ///< at the pad
     std::optional<WindProfile> wind;
     std::optional<EngineHours> engine;
@@ -31,6 +33,8 @@ struct EstimatorChain::State {
         engine_table_index = tables.size();
         tables.push_back(engine_table());
     }
+
+    [[nodiscard]] const Navigation* attitude() const { return navigation ? &navigation->navigation() : nullptr; }
 
     void add_navigation() {
         wind.emplace(*site);
@@ -49,15 +53,18 @@ struct EstimatorChain::State {
         if (inputs.accel_axial || inputs.pressure) {
             flight.emplace(*vehicle, *site, inputs.accel_axial, inputs.pressure, tables);
             add_navigation();
+            prediction.emplace(*vehicle->rocket, *site, tables);
             return;
         }
         missing.push_back({"vertical", "accel_body_x or static_pressure"});
         missing.push_back({"phase", "accel_body_x or static_pressure"});
+        missing.push_back({"ascent", "accel_body_x or static_pressure"});
+        missing.push_back({"landing", "accel_body_x or static_pressure"});
     }
 };
 
 EstimatorChain::EstimatorChain(const Vehicle& vehicle, const Site& site, const ChainInputs& inputs)
-    : state_(std::make_unique<State>(State{&vehicle, &site, inputs, {}, {}, {}, {}, LocalFrame(site.pad), {}, {}, 0, 0})) {
+    : state_(std::make_unique<State>(State{&vehicle, &site, inputs, {}, {}, {}, {}, {}, LocalFrame(site.pad), {}, {}, 0, 0})) {
     state_->add_flight();
     state_->add_engine();
 }
@@ -73,6 +80,7 @@ void EstimatorChain::imu(const ImuSample& sample, EstimateSink& sink) {
     if (s.navigation) s.navigation->imu(sample, s.flight->phases());
     s.flight->imu(sample, s.navigation ? s.navigation->tilt() : std::nullopt, sink);
     if (s.navigation) s.navigation->report(sample, *s.wind, sink);
+    s.prediction->imu(sample, s.attitude(), *s.flight, *s.wind, sink);
 }
 void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) {
     State& s = *state_;
@@ -109,6 +117,7 @@ void EstimatorChain::engine(const EngineSample& sample, EstimateSink& sink) {
 void EstimatorChain::tick(std::int64_t t_ns, EstimateSink& sink) {
     if (state_->flight) state_->flight->tick(t_ns, sink);
     if (state_->navigation) state_->navigation->tick(t_ns, sink);
+    if (state_->prediction) state_->prediction->tick(t_ns, state_->attitude(), *state_->flight, *state_->wind, sink);
 }
 void EstimatorChain::reboot(std::int64_t, EstimateSink&) {}
 

@@ -76,6 +76,9 @@ class Navigation {
     [[nodiscard]] std::optional<TiltInput> tilt() const;
     /// Of the error [dp, dv, dtheta, dba, dbg] about estimate(); zero before alignment.
     [[nodiscard]] Eskf::Covariance covariance() const;
+    /// The likeliest filter's state, for callers at the sensor's pace; meaningful while moving().
+    [[nodiscard]] const EskfNominal& best_nominal() const { return best().nominal(); }
+    [[nodiscard]] double vertical_speed_sigma_mps() const { return best().filter().sigma(Eskf::kVelocity + 2); }
     /// Aligned and off its rest: the filters run.
     [[nodiscard]] bool moving() const noexcept { return active_ > 0 && left_rest_; }
     /// How many hypotheses about the alignment are still flown.
