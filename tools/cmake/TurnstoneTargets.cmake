@@ -15,7 +15,6 @@ function(turnstone_test folder)
   endif()
   add_executable(test_${folder} ${sources})
   target_link_libraries(test_${folder} PRIVATE turnstone_options catch_main ${ARGN})
-  target_precompile_headers(test_${folder} PRIVATE <catch2/catch.hpp> <nlohmann/json.hpp>)
   target_compile_definitions(test_${folder} PRIVATE
     TURNSTONE_SOURCE_DIR="${PROJECT_SOURCE_DIR}" TURNSTONE_BINARY_DIR="${PROJECT_BINARY_DIR}")
   catch_discover_tests(test_${folder} TEST_PREFIX "${folder}: " DISCOVERY_MODE PRE_TEST PROPERTIES TIMEOUT 300)
