@@ -75,7 +75,9 @@ build_config() {
     shift
     if [ ! -f "build/$config/build.ninja" ]; then
         say "Configuring build/$config"
-        cmake -S . -B "build/$config" -G Ninja -DTURNSTONE_CONFIG="$config" >"build/configure-$config.log" 2>&1 ||
+        local web=ON
+        [ "$config" = release ] || web=OFF # the dashboard is the same in every configuration
+        cmake -S . -B "build/$config" -G Ninja -DTURNSTONE_CONFIG="$config" -DTURNSTONE_WEB=$web >"build/configure-$config.log" 2>&1 ||
             { cat "build/configure-$config.log"; stop "configuring failed; the lines above say why"; }
     fi
     say "Building build/$config"
