@@ -18,6 +18,15 @@ using Eigen::Vector3d;
 
 namespace {
 
+// A sanitizer makes Eigen a hundred times slower; it looks for faults, which a few flights show, not for statistics.
+#ifdef __SANITIZE_ADDRESS__
+constexpr bool kInstrumented = true;
+#else
+constexpr bool kInstrumented = false;
+#endif
+constexpr int kFlights = kInstrumented ? 4 : 100;
+constexpr std::uint64_t kLostFixFlights = kInstrumented ? 1 : 20;
+
 sim::Scenario scenario(const std::string& name) {
     const std::string root = TURNSTONE_SOURCE_DIR;
     auto result = sim::make_scenario(name, root + "/tools/demo/sanderling", root + "/tools/demo/site.json");
@@ -135,7 +144,6 @@ Outcome fly_and_navigate(const sim::Scenario& scenario, std::uint64_t seed) {
 } // namespace
 
 TEST_CASE("over a hundred dispersed flights the filter's errors are what it says they are") {
-    constexpr int kFlights = 100;
     const auto nominal = scenario("nominal");
     std::vector<double> nees;
     std::vector<double> position, velocity, tilt;
@@ -160,21 +168,24 @@ TEST_CASE("over a hundred dispersed flights the filter's errors are what it says
     // are correlated, and the filter is meant to be a little cautious, never overconfident.
     const double inside = static_cast<double>(std::count_if(nees.begin(), nees.end(), [](double v) { return v < 12.592; })) /
                           static_cast<double>(nees.size());
-    UNSCOPED_INFO("ascent rms, median (worst): position " << position[50] << " (" << position.back() << ") m, velocity " << velocity[50] << " ("
-         << velocity.back() << ") m/s, long axis " << tilt[50] << " (" << tilt.back() << ") deg; mean NEES of 6: " << mean
+    UNSCOPED_INFO("ascent rms, median (worst): position " << position[kFlights / 2] << " (" << position.back() << ") m, velocity " << velocity[kFlights / 2] << " ("
+         << velocity.back() << ") m/s, long axis " << tilt[kFlights / 2] << " (" << tilt.back() << ") deg; mean NEES of 6: " << mean
          << ", inside 95 %: " << 100 * inside << " %");
+    if (kInstrumented) {
+        return; // a few flights are no statistics
+    }
     CHECK(mean > 3.0);
     CHECK(mean < 7.5);
     CHECK(inside > 0.92);
-    CHECK(position[50] < 2.5);
-    CHECK(velocity[50] < 2.0); // most of it before the first fix, 4 s after lift-off, when a degree of lean is 3 m/s
-    CHECK(tilt[50] < 3.0);
+    CHECK(position[kFlights / 2] < 2.5);
+    CHECK(velocity[kFlights / 2] < 2.0); // most of it before the first fix, 4 s after lift-off, when a degree of lean is 3 m/s
+    CHECK(tilt[kFlights / 2] < 3.0);
 }
 
 TEST_CASE("without satellite fixes it dead-reckons, says so, and its uncertainty grows with its error") {
     const auto lost = scenario("fix-lost");
     int inside = 0, total = 0;
-    for (std::uint64_t seed = 1; seed <= 20; ++seed) {
+    for (std::uint64_t seed = 1; seed <= kLostFixFlights; ++seed) {
         const auto outcome = fly_and_navigate(lost, seed);
         CHECK(outcome.ever_dead_reckoning);
         for (const double value : outcome.nees) {
@@ -183,5 +194,5 @@ TEST_CASE("without satellite fixes it dead-reckons, says so, and its uncertainty
         }
     }
     CAPTURE(inside, total);
-    CHECK(inside > 0.9 * total);
+    CHECK((kInstrumented || inside > 0.9 * total));
 }
