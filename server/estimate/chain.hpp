@@ -58,6 +58,9 @@ class EstimatorChain {
     void tick(std::int64_t t_ns, EstimateSink& sink);
     /// The vehicle's computer started anew; what happened outside it (altitude, phase) did not.
     void reboot(std::int64_t t_ns, EstimateSink& sink);
+    /// Seconds between the beginnings of predictions in flight, 0.5 unless set; infinity: none. They cost more than all the rest
+    /// together: trials over many flights ask for them at chosen moments only.
+    void set_prediction_period(double period_s);
 
   private:
     struct State;

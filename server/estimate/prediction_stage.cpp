@@ -17,8 +17,7 @@ namespace {
 
 constexpr int kBlocksPerSample = 4;    // at 200 Hz a round takes a third of a second
 constexpr int kBlocksPerTick = Predictor::kBlocks / 4;
-constexpr double kRound_s = 0.5;
-constexpr double kPadRound_s = 10.0;
+constexpr double kPadPeriods = 20;
 constexpr double kDrift_s = 3.0;
 constexpr double kSettle_s = 4.0;      // of a canopy, after its phase began
 constexpr double kGustFloor_mps = 0.6;
@@ -167,7 +166,7 @@ void PredictionStage::tick(std::int64_t t_ns, const Navigation* navigation, cons
         advance(kBlocksPerTick, wind, sink);
     }
     imu_since_tick_ = false;
-    const double period_s = phase_ == Phase::on_pad ? kPadRound_s : kRound_s;
+    const double period_s = period_s_ * (phase_ == Phase::on_pad ? kPadPeriods : 1.0);
     // The pad's reference is learnt in the first seconds; before there is a pressure the day's air is the site file's.
     if (predictor_.busy() || phase_ == Phase::landed || seconds_between(t_round_ns_, t_ns) < period_s - 0.05) {
         return;

@@ -24,6 +24,9 @@ class PredictionStage {
              EstimateSink& sink);
     void tick(std::int64_t t_ns, const Navigation* navigation, const FlightState& flight, WindProfile& wind, EstimateSink& sink);
 
+    /// Between the beginnings of rounds in flight; on the pad, where nothing changes, twenty times as long.
+    void set_period(double period_s) noexcept { period_s_ = period_s; }
+
   private:
     [[nodiscard]] std::optional<PredictionStart> state(std::int64_t t_ns, const Navigation* navigation, const FlightState& flight) const;
     void learn_ascent(const ImuSample& sample, const Navigation* navigation, const FlightState& flight, const WindProfile& wind);
@@ -40,6 +43,7 @@ class PredictionStage {
     Predictor predictor_;
     std::size_t ascent_table_, landing_table_;
     Phase phase_ = Phase::on_pad;
+    double period_s_ = 0.5;
     std::int64_t t_phase_ns_ = 0, t_round_ns_ = 0, t_drift_ns_ = 0;
     bool imu_since_tick_ = false;
     bool ground_announced_ = false;

@@ -196,6 +196,11 @@ void Pipeline::advance(std::int64_t t_ns, Batch& out) {
     state_->reach(t_ns, out);
 }
 
+void Pipeline::set_prediction_period(double period_s) {
+    for (VehicleTrack& vehicle : state_->vehicles)
+        vehicle.set_prediction_period(period_s);
+}
+
 std::span<const std::byte> Pipeline::pending(LinkId link) const {
     return state_->links.at(link).pending();
 }

@@ -54,6 +54,7 @@ class VehicleTrack {
     /// `utc_offset_s` and `utc_bound_s`: system UTC minus station time, and how far it wandered.
     void tick(std::int64_t t_ns, double utc_offset_s, double utc_bound_s, std::int64_t t_start_ns,
               Batch& out);
+    void set_prediction_period(double period_s) { chain_.set_prediction_period(period_s); }
 
   private:
     void follow_clock(const ClockReading& reading, std::int64_t t_rx_ns, Batch& out);
