@@ -1,0 +1,69 @@
+#pragma once
+/// Reads what a pipeline puts out, row by row, and compares it with the truth of the simulated flight it came from.
+///
+/// The least delay of a link is in every time the station states: signals that go one way cannot show it. It is scored once, as the error
+/// of packets' times; everything else is compared with the truth of the moment at which the vehicle measured.
+#include <map>
+#include <string>
+#include <vector>
+
+#include "server/pipeline/batch.hpp"
+#include "tools/sim/fly.hpp"
+#include "tools/trials/trial.hpp"
+
+namespace turnstone::trials {
+
+inline constexpr std::int64_t kStart_ns = 1'780'000'000'000'000'000; ///< station time of the simulator's zero
+
+struct AskedInstant {
+    Instant instant;
+    double t_s;
+};
+
+class Scorer {
+  public:
+    /// All must outlive it.
+    Scorer(const sim::FlightResult& flight, const sim::Scenario& scenario, const Schema& schema);
+
+    /// In the order of time; those that the flight has.
+    [[nodiscard]] const std::vector<AskedInstant>& instants() const noexcept { return asked_; }
+    void take(const Batch& batch);
+    [[nodiscard]] TrialScore score();
+
+  private:
+    /// A table's row with its columns by name.
+    struct Row {
+        const std::map<std::string, std::size_t>* columns;
+        std::span<const double> values;
+        double t_s;
+        [[nodiscard]] double operator[](const std::string& column) const { return values[columns->at(column)]; }
+    };
+
+    /// Seconds of the simulator's time at which the vehicle measured what the station dates to `t_ns`.
+    [[nodiscard]] double true_s(std::int64_t t_ns) const;
+    [[nodiscard]] sim::TruthSample truth_at(double t_s) const;
+    void packet(const FrameRecord& frame, const RowRecord& row);
+    void air(const Row& row, const sim::TruthSample& truth);
+    void vertical(const Row& row, const sim::TruthSample& truth);
+    void navigation(const Row& row, const sim::TruthSample& truth);
+    void look(const Row& row, const sim::TruthSample& truth);
+    void apogee(const Row& row);
+    void landing(const Row& row);
+    void event(const Event& event);
+    /// The prediction asked for last before `t_s`; null when that is long ago or answered.
+    PredictionScore* asked_before(double t_s, double PredictionScore::*unanswered);
+
+    const sim::FlightResult* flight_;
+    const Schema* schema_;
+    Eigen::Vector3d station_enu_m_;
+    std::vector<std::map<std::string, std::size_t>> columns_; ///< by table
+    std::map<std::string, TableId> tables_;
+    std::vector<AskedInstant> asked_;
+    double late_s_ = 0; ///< of the newest packet's time
+    std::array<double, kMoments> moments_true_s_{NAN, NAN, NAN, NAN, NAN, NAN}; ///< NaN: did not happen
+    TrialScore score_;
+    double height_nis_sum_ = 0, fix_nis_sum_ = 0;
+    int height_nis_count_ = 0, fix_nis_count_ = 0;
+};
+
+} // namespace turnstone::trials

@@ -1,0 +1,118 @@
+#include "tools/trials/trial.hpp"
+
+#include <algorithm>
+#include <filesystem>
+#include <limits>
+#include <map>
+#include <numbers>
+#include <stdexcept>
+#include <thread>
+
+#include "server/pipeline/pipeline.hpp"
+#include "shared/json_reader.hpp"
+#include "shared/time.hpp"
+#include "tools/sim/fly.hpp"
+#include "tools/trials/scorer.hpp"
+
+namespace turnstone::trials {
+
+namespace {
+
+const std::filesystem::path kDemo = std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools/demo";
+constexpr double kInfinity = std::numeric_limits<double>::infinity();
+
+PipelineSetup make_setup(const sim::Scenario& scenario) {
+    std::vector<Problem> problems;
+    PipelineSetup setup;
+    const auto dictionary = parse_json_file(kDemo / "sanderling/dictionary.json", problems);
+    if (dictionary) {
+        VehicleSetup vehicle;
+        vehicle.dictionary = read_dictionary(*dictionary, "dictionary.json", problems);
+        vehicle.vehicle = scenario.vehicle;
+        setup.vehicles.push_back(std::move(vehicle));
+    }
+    if (!problems.empty()) throw std::runtime_error(to_string(problems));
+    setup.site = scenario.site;
+    setup.links = {{"radio", "trial:", 0}};
+    return setup;
+}
+
+} // namespace
+
+std::string instant_words(Instant instant) {
+    static const std::array<std::string, kInstants> words{"on the pad",       "0.8 s after lift-off", "1 s after burn-out", "2 s after burn-out",
+                                                          "3 s before apogee", "at apogee",            "10 s before landing"};
+    return words[static_cast<std::size_t>(instant)];
+}
+
+void Errors::add(double error, double sigma) {
+    if (!std::isfinite(error)) return;
+    square_sum += error * error;
+    worst = std::max(worst, std::abs(error));
+    ++count;
+    if (!(sigma > 0)) return;
+    normalised_square_sum += error * error / (sigma * sigma);
+    ++normalised_count;
+}
+
+void Errors::add(const Errors& other) {
+    square_sum += other.square_sum;
+    normalised_square_sum += other.normalised_square_sum;
+    worst = std::max(worst, other.worst);
+    count += other.count;
+    normalised_count += other.normalised_count;
+}
+
+sim::Scenario trial_scenario(const std::string& name, const std::string& impairment) {
+    auto made = sim::make_scenario(name, kDemo / "sanderling", kDemo / "site.json");
+    if (!made) throw std::runtime_error(made.error().message);
+    if (!sim::impairment_from_name(impairment, made->impairment)) throw std::runtime_error("no impairment " + impairment);
+    made->disperse = true;
+    return std::move(*made);
+}
+
+TrialScore run_trial(const sim::Scenario& scenario, std::uint64_t seed) {
+    const sim::FlightResult flight = sim::fly(scenario, seed);
+    const PipelineSetup setup = make_setup(scenario);
+    Pipeline pipeline(setup, kStart_ns);
+    pipeline.set_prediction_period(kInfinity);
+    Scorer scorer(flight, scenario, pipeline.schema());
+    Batch batch;
+    const auto take = [&] {
+        scorer.take(batch);
+        batch.clear();
+    };
+    const auto at = [](double t_s) { return kStart_ns + seconds_to_ns(t_s); };
+    std::size_t next = 0;
+    const auto& asked = scorer.instants();
+    for (const sim::Delivery& delivery : flight.received.deliveries) {
+        for (; next < asked.size() && asked[next].t_s <= delivery.t_end_s; ++next) {
+            // The first tick from then on starts a round; it ends with the samples that follow.
+            pipeline.set_prediction_period(0);
+            pipeline.advance(at(asked[next].t_s + 0.1), batch);
+            pipeline.set_prediction_period(kInfinity);
+        }
+        const std::int64_t t_ns = at(delivery.t_end_s);
+        const auto octets = std::as_bytes(std::span(flight.received.octets).subspan(delivery.offset, delivery.size));
+        pipeline.chunk(0, t_ns, t_ns, octets, batch);
+        take();
+    }
+    pipeline.advance(at(flight.truth.samples.back().t_s + 5), batch);
+    take();
+    return scorer.score();
+}
+
+std::vector<TrialScore> run_trials(const sim::Scenario& scenario, std::uint64_t first, int count) {
+    std::vector<TrialScore> scores(static_cast<std::size_t>(count));
+    const unsigned workers = std::max(1U, std::thread::hardware_concurrency());
+    std::vector<std::jthread> threads;
+    for (unsigned worker = 0; worker < workers; ++worker) {
+        threads.emplace_back([&, worker] {
+            for (std::size_t k = worker; k < scores.size(); k += workers) scores[k] = run_trial(scenario, first + k);
+        });
+    }
+    threads.clear();
+    return scores;
+}
+
+} // namespace turnstone::trials
