@@ -56,6 +56,14 @@ const column = (name, unit, group, decimals, more = {}) => ({
 const kPhases = { 0: 'on the pad', 1: 'powered ascent', 2: 'coast', 3: 'drogue descent', 4: 'main descent', 5: 'landed' };
 const flying = (t) => Math.min(1, Math.max(0, at(truth.accel, t) / 40));
 const v = 'sanderling';
+const kApogee = Math.max(...truth.altitude);
+const kHealth = { 0: 'starting', 1: 'consistent', 2: 'cautious', 3: 'overconfident' };
+/** Metres east and north of the pad. */
+function place(t) {
+  const up = Math.min(1, Math.max(0, (t - kPad) / (apogee_t - kPad)));
+  const drift = Math.min(landed_t, Math.max(apogee_t, t)) - apogee_t;
+  return [-110 * up + 6.1 * drift, -40 * up + 2.2 * drift];
+}
 
 export const tables = [
   {
@@ -128,16 +136,90 @@ export const tables = [
       column('altitude_m', 'm', 'Vertical', 1, { sigma_column: 'altitude_m_sigma' }), column('altitude_m_sigma', 'm', 'Vertical', 1),
       column('vertical_speed_mps', 'm/s', 'Vertical', 1, { sigma_column: 'vertical_speed_mps_sigma' }),
       column('vertical_speed_mps_sigma', 'm/s', 'Vertical', 1),
+      column('health', '1', 'Health', 0, { enumeration: { 0: 'starting', 1: 'consistent', 2: 'sigmas too large', 3: 'do not believe' } }),
     ],
     row: (t) => {
       const spread = 0.4 + 6 * flying(t) + (fade(t) ? 4 : 0);
-      return [at(truth.altitude, t) + noise(t, 16) * 0.2, spread, at(truth.speed, t) + noise(t, 17) * 0.1, 0.2 + 0.35 * spread];
+      return [at(truth.altitude, t) + noise(t, 16) * 0.2, spread, at(truth.speed, t) + noise(t, 17) * 0.1, 0.2 + 0.35 * spread, t < 5 ? 0 : 1];
     },
   },
   {
-    name: `${v}/estimate/phase`, title: 'Phase', kind: 'estimate', period_s: 0.1,
-    columns: [column('phase', '1', 'Phase', 0, { enumeration: kPhases })],
-    row: (t) => [phase_at(t)],
+    name: `${v}/estimate/phase`, title: 'Phase', kind: 'estimate', period_s: 1,
+    columns: [column('phase', '1', 'Flight', 0, { enumeration: kPhases }), column('time_since_lift_off_s', 's', 'Flight', 1)],
+    row: (t) => [phase_at(t), t < kPad ? NaN : t - kPad],
+  },
+  {
+    name: `${v}/estimate/derived`, title: 'Figures of the flight', kind: 'estimate', period_s: 1,
+    columns: [column('altitude_max_m', 'm', 'Greatest values', 1), column('ground_distance_m', 'm', 'Flight figures', 0)],
+    row: (t) => [t < kPad ? NaN : t < apogee_t ? at(truth.altitude, t) : kApogee, Math.hypot(...place(t))],
+  },
+  {
+    name: `${v}/estimate/navigation`, title: 'Navigation', kind: 'estimate', period_s: 0.04,
+    columns: [
+      column('mode', '1', 'Navigation', 0, { enumeration: { 0: 'aligning', 1: 'on the pad', 2: 'aided', 3: 'dead reckoning', 4: 'lost', 5: 'vertical only' } }),
+      ...['east_m', 'north_m', 'up_m'].map((name) => column(name, 'm', 'Navigation', 1, { sigma_column: `${name}_sigma` })),
+      ...['east_m', 'north_m', 'up_m'].map((name) => column(`${name}_sigma`, 'm', '', 1)),
+      column('fix_health', '1', 'Navigation', 0, { enumeration: kHealth }), column('height_health', '1', '', 0, { enumeration: kHealth }),
+    ],
+    row: (t) => {
+      const [east, north] = place(t);
+      const spread = fade(t) ? 9 : 1.4;
+      return [t < 8 ? 0 : t < kPad ? 1 : fade(t) ? 3 : 2, east + 0.3 * noise(t, 20), north + 0.3 * noise(t, 21), at(truth.altitude, t), spread, spread, 2.1, t < 30 ? 0 : 1, t < 40 ? 0 : 2];
+    },
+  },
+  {
+    name: `${v}/estimate/look`, title: 'Look angles from the station', kind: 'estimate', period_s: 0.04,
+    columns: [
+      column('azimuth_true_deg', 'deg', 'Antenna', 1, { sigma_column: 'azimuth_deg_sigma' }), column('azimuth_magnetic_deg', 'deg', 'Antenna', 1, { sigma_column: 'azimuth_deg_sigma' }),
+      column('azimuth_deg_sigma', 'deg', '', 2), column('elevation_deg', 'deg', 'Antenna', 1, { sigma_column: 'elevation_deg_sigma' }), column('elevation_deg_sigma', 'deg', '', 2),
+      column('slant_range_m', 'm', 'Antenna', 0, { sigma_column: 'slant_range_m_sigma' }), column('slant_range_m_sigma', 'm', '', 1), column('pointing_half_beams', '1', 'Antenna', 2),
+    ],
+    row: (t) => {
+      const [east, north] = place(t).map((metres, i) => metres + (i === 0 ? 196 : 244));
+      const azimuth = (Math.atan2(east, north) * 180) / Math.PI;
+      const flat = Math.hypot(east, north);
+      return [(azimuth + 360) % 360, (azimuth + 347.6) % 360, 0.24, (Math.atan2(at(truth.altitude, t), flat) * 180) / Math.PI, 0.3, Math.hypot(flat, at(truth.altitude, t)), 2.4, fade(t) ? 1.2 : 0.04];
+    },
+  },
+  {
+    name: `${v}/estimate/compare`, title: 'Ground minus on-board', kind: 'estimate', period_s: 0.1,
+    columns: [
+      column('altitude_m', 'm', 'Ground minus on-board', 1, { sigma_column: 'altitude_m_sigma' }), column('altitude_m_sigma', 'm', '', 1),
+      column('vertical_speed_mps', 'm/s', 'Ground minus on-board', 2, { sigma_column: 'vertical_speed_mps_sigma' }), column('vertical_speed_mps_sigma', 'm/s', '', 2),
+      column('long_axis_deg', 'deg', 'Ground minus on-board', 1, { sigma_column: 'long_axis_deg_sigma' }), column('long_axis_deg_sigma', 'deg', '', 1),
+    ],
+    row: (t) => [-0.012 * at(truth.altitude, t) + noise(t, 22), 1.3, noise(t, 23) * 0.7, 0.4, 1.1 + 0.3 * noise(t, 24), 0.9],
+  },
+  {
+    name: `${v}/estimate/ascent`, title: 'Predicted apogee', kind: 'estimate', period_s: 0.5, until: apogee_t, pad_period_s: 10,
+    columns: [
+      column('apogee_m', 'm', 'Prediction', 0, { sigma_column: 'apogee_m_sigma' }), column('apogee_m_sigma', 'm', '', 1), column('apogee_low_m', 'm', 'Prediction', 0),
+      column('apogee_high_m', 'm', 'Prediction', 0), column('apogee_in_s', 's', 'Prediction', 1),
+    ],
+    row: (t) => {
+      const spread = t < kPad ? 41 : 41 * Math.max(0.04, (apogee_t - t) / (apogee_t - kPad));
+      const mean = kApogee + spread * 0.4;
+      return [mean, spread, mean - 1.64 * spread, mean + 1.64 * spread, t < kPad ? apogee_t - kPad : apogee_t - t];
+    },
+  },
+  {
+    name: `${v}/estimate/landing`, title: 'Predicted landing', kind: 'estimate', period_s: 0.5, until: landed_t, pad_period_s: 10,
+    columns: [
+      ...['nominal', 'first_shut', 'all_shut'].flatMap((name) => [
+        column(`${name}_east_m`, 'm', name === 'nominal' ? 'Prediction' : '', 0), column(`${name}_north_m`, 'm', name === 'nominal' ? 'Prediction' : '', 0),
+        column(`${name}_semi_major_m`, 'm', '', 0), column(`${name}_semi_minor_m`, 'm', '', 0), column(`${name}_bearing_deg`, 'deg', '', 0),
+        column(`${name}_in_s`, 's', '', 0), column(`${name}_outside`, '1', '', 3),
+      ]),
+      column('terrain', '1', 'Prediction', 0, { enumeration: { 0: 'flat', 1: 'height grid' } }),
+    ],
+    row: (t) => {
+      const [east, north] = place(landed_t);
+      const left = Math.max(0.05, (landed_t - Math.max(t, kPad)) / (landed_t - kPad));
+      const open = t > apogee_t + 0.4;
+      const other = (...values) => values.map((value) => (open ? NaN : value));
+      return [east + 60 * left, north, 240 * left + 8, 120 * left + 6, 70, landed_t - Math.max(t, kPad), 0.031 * left,
+        ...other(420, 140, 150, 90, 75, 60, 0.004), ...other(-190, -60, 130, 80, 250, 26, 0), 0];
+    },
   },
   {
     name: 'link/radio', title: 'Radio', kind: 'link', period_s: 0.1, vehicle: -1,
@@ -159,7 +241,12 @@ export const events = [
   event(3, 8.3, 'marker', 'note', 'operator/marker', 'Igniter connected'),
   event(4, kPad, 'phase', 'note', `${v}/phase/powered_ascent`, 'Powered ascent'),
   event(5, kPad + 2.1, 'phase', 'note', `${v}/phase/coast`, 'Coast'),
-  event(6, apogee_t, 'flight_event', 'note', `${v}/event/apogee`, `Apogee ${Math.max(...truth.altitude).toFixed(0)} m`),
+  event(14, kPad, 'flight_event', 'note', `${v}/flight/lift_off`, 'Lift-off'),
+  event(15, kPad + 2.1, 'flight_event', 'note', `${v}/flight/burn_out`, 'Burn-out'),
+  event(6, apogee_t, 'flight_event', 'note', `${v}/flight/apogee`, 'Apogee'),
+  event(16, apogee_t + 0.4, 'flight_event', 'note', `${v}/flight/drogue_deployment`, 'Drogue deployment'),
+  event(17, main_t, 'flight_event', 'note', `${v}/flight/main_deployment`, 'Main deployment'),
+  event(18, landed_t, 'flight_event', 'note', `${v}/flight/landing`, 'Landing'),
   event(7, apogee_t + 0.05, 'phase', 'note', `${v}/phase/drogue_descent`, 'Drogue descent'),
   event(8, apogee_t + 0.4, 'flight_event', 'note', `${v}/event/ejection_pulse`, 'Ejection pulse, 9 hPa'),
   event(9, 61.6, 'alert_raised', 'caution', 'link/radio/silent', 'Link radio is silent'),
@@ -175,6 +262,7 @@ export function rows(table, from, to) {
   const first = Math.max(0, Math.ceil(from / table.period_s - 1e-9));
   for (let k = first; k * table.period_s < to; k++) {
     const t = k * table.period_s;
+    if (t > (table.until ?? Infinity) || (t < kPad && table.pad_period_s && t % table.pad_period_s !== 0)) continue;
     if (table.kind === 'packet' || table.kind === 'batch') {
       const packet = Math.floor(t / Math.max(0.02, table.period_s));
       if (fade(t) || Math.abs(noise(packet, 40 + table.id)) > 2.1) continue;

@@ -27,14 +27,17 @@ const recording = (id) => ({
 const others = ['2026-05-16T143205Z-sanderling', '2026-05-16T101502Z-sanderling', '2026-05-02T090011Z-sanderling'];
 const description = (id) => ({
   version: 1, recording: recording(id), software: '0.1.0',
-  site: { name: 'Lantern Playa', pad: {}, station: {}, declination_deg: 12.5, boundary: [], has_terrain: false },
+  site: {
+    name: 'Lantern Playa', pad: { latitude_deg: 40.1023, longitude_deg: -117.9206, height_m: 1187 }, station: { latitude_deg: 40.1001, longitude_deg: -117.9229, height_m: 1187.5 },
+    declination_deg: 12.4, boundary: [[40.0905, -117.939], [40.0912, -117.9012], [40.1098, -117.8975], [40.1161, -117.9168], [40.1122, -117.9401]], has_terrain: false,
+  },
   vehicles: [{ name: 'sanderling', title: 'Sanderling', dictionary_version: '1.0.0', has_rocket: true }],
   links: [{ name: 'radio', uri: 'serial:/dev/ttyUSB0?baud=57600', vehicle: 0 }],
-  tables: tables.map(({ row, ...table }) => (void row, table)),
+  tables: tables.map(({ row, until, pad_period_s, ...table }) => (void row, void until, void pad_period_s, table)),
 });
 const finite = (value) => (Number.isFinite(value) ? value : null);
 const latest = (t_s) => tables.flatMap((table) => {
-  const last = rows(table, Math.max(0, t_s - 4 - table.period_s), t_s + 1e-9).at(-1);
+  const last = rows(table, Math.max(0, (table.until ? Math.min(t_s, table.until) : t_s) - 11), t_s + 1e-9).at(-1);
   return last ? [{ table: table.id, t_s: last[0], values: last[1].map(finite) }] : [];
 });
 

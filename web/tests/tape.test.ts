@@ -124,7 +124,7 @@ describe('EventLog', () => {
 const table: Table = { id: 0, name: 'v/baro', title: '', kind: 'packet', vehicle: 0, period_s: 0.1, columns: [], number_count: 1 };
 const description: Description = {
   recording: { id: 'r', name: '', notes: '', utc_start_ms: 0, t_end_s: 10, live: true, closed: false, file_bytes: 0, damage: '', vehicles: '' },
-  software: '', site_name: '', vehicles: [{ name: 'v', title: 'V' }], links: [], tables: [table],
+  software: '', site: { name: '', pad: { latitude_deg: NaN, longitude_deg: NaN }, station: { latitude_deg: NaN, longitude_deg: NaN }, boundary: [] }, vehicles: [{ name: 'v', title: 'V', rocket: true }], links: [], tables: [table],
 };
 function block(t_s: number[], values: number[]): Parameters<Tape['take_block']>[0] {
   const view = new DataView(new ArrayBuffer(16 * t_s.length));

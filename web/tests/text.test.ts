@@ -85,7 +85,7 @@ describe('strips', () => {
   ];
   const description: Description = {
     recording: { id: 'r', name: '', notes: '', utc_start_ms: 0, t_end_s: 0, live: true, closed: false, file_bytes: 0, damage: '', vehicles: '' },
-    software: '', site_name: '', vehicles: [], links: [], tables,
+    software: '', site: { name: '', pad: { latitude_deg: NaN, longitude_deg: NaN }, station: { latitude_deg: NaN, longitude_deg: NaN }, boundary: [] }, vehicles: [], links: [], tables,
   };
   const groups = plan_strips(description, 0);
   it('puts the axes of a vector on one strip and other quantities on their own', () => {
@@ -95,7 +95,7 @@ describe('strips', () => {
   it('lays the on-board value over the estimate and gives the estimate its band', () => {
     const strip = groups[0]?.strips[0];
     expect(strip?.title).toBe('Altitude');
-    expect(strip?.series).toEqual([{ table: 3, column: 0, sigma: 1, label: 'ground', broken: false }, { table: 2, column: 0, sigma: -1, label: 'on board', broken: true }]);
+    expect(strip?.series).toEqual([{ table: 3, column: 0, sigma: 1, low: -1, high: -1, label: 'ground', broken: false }, { table: 2, column: 0, sigma: -1, low: -1, high: -1, label: 'on board', broken: true }]);
   });
   it('shows neither sigma columns nor columns without a group', () => expect(groups[0]?.strips.length).toBe(1));
 });

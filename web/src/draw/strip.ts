@@ -2,7 +2,7 @@
 import { format_fixed } from '../format';
 import type { Series } from '../stream/blocks';
 import type { History } from '../tape/history';
-import type { Strip } from '../tape/strips';
+import type { Strip, Series as StripSeries } from '../tape/strips';
 import type { Tape, TableData } from '../tape/tape';
 import { shown_unit } from '../units';
 import { palette, type Palette } from './palette';
@@ -17,14 +17,17 @@ export interface StripExtent {
 
 const kSeriesMax = 4;
 const kGapPeriods = 4;
+const kHeld_s = 12; // predictions on the pad come every 10 s, and hold until the next
 const kGapMin_s = 0.08; // a lost packet or two is still one line; more is a gap
 const lines = Array.from({ length: kSeriesMax }, () => new Raster());
-const band_low = new Raster();
-const band_high = new Raster();
+const bands_low = Array.from({ length: kSeriesMax }, () => new Raster());
+const bands_high = Array.from({ length: kSeriesMax }, () => new Raster());
+let widths = new Float64Array(0);
 const kLineWidth = 1.6;
 const kDash = 10;
 
 function gap_after_s(data: TableData): number {
+  if (data.table.kind === 'estimate' && data.table.period_s >= 0.5) return Math.max(kHeld_s, kGapPeriods * data.table.period_s);
   return data.table.period_s > 0 ? Math.max(kGapMin_s, kGapPeriods * data.table.period_s) : Infinity;
 }
 
@@ -65,6 +68,58 @@ function extent_of(strip: Strip): StripExtent {
     for (let x = 0; raster && x < raster.width; x++) {
       const low = raster.low[x] ?? NaN;
       const high = raster.high[x] ?? NaN;
+      if (low < min) min = low;
+      if (high > max) max = high;
+    }
+  });
+  return { min, max };
+}
+
+const has_band = (series: StripSeries): boolean => series.sigma >= 0 || (series.low >= 0 && series.high >= 0);
+
+/** Edges of the band of line k: the interval's columns where there are any, else the line with its 1-sigma on both sides. */
+function raster_band(data: TableData, series: StripSeries, k: number, pixels: number, tape: Tape, past: Series | undefined): void {
+  const low_edge = bands_low[k];
+  const high_edge = bands_high[k];
+  if (!low_edge || !high_edge) return;
+  low_edge.begin(pixels, tape.from_s, tape.span_s);
+  high_edge.begin(pixels, tape.from_s, tape.span_s);
+  const interval = series.low >= 0 && series.high >= 0;
+  const rows = past?.rows ?? 0;
+  const at = (column: number, row: number, bin: number, t_s: number, which: 'min' | 'max'): number => {
+    if (row >= 0) return data.columns.value(column, row);
+    return past ? (past[which][column * rows + bin] ?? NaN) : data.overview[which](column, Math.floor(t_s / data.overview.bin_s));
+  };
+  let i = 0;
+  walk(data, series.column, tape.from_s, tape.to_s, past, (t_s, least, greatest, gap_s, row) => {
+    const bin = row >= 0 ? -1 : i++;
+    const sigma = interval ? 0 : at(series.sigma, row, bin, t_s, 'max');
+    low_edge.add(t_s, interval ? at(series.low, row, bin, t_s, 'min') : least - sigma, gap_s);
+    high_edge.add(t_s, interval ? at(series.high, row, bin, t_s, 'max') : greatest + sigma, gap_s);
+  }, () => {
+    low_edge.break();
+    high_edge.break();
+  });
+}
+
+/** Makes room for bands, except where one is far wider than it mostly is: a filter's first guess must not flatten the rest. */
+function with_bands(extent: StripExtent, strip: Strip): StripExtent {
+  let { min, max } = extent;
+  strip.series.forEach((series, k) => {
+    const low_edge = bands_low[k];
+    const high_edge = bands_high[k];
+    if (!has_band(series) || !low_edge || !high_edge) return;
+    if (widths.length < low_edge.width) widths = new Float64Array(low_edge.width);
+    let count = 0;
+    for (let x = 0; x < low_edge.width; x++) {
+      const width = (high_edge.high[x] ?? NaN) - (low_edge.low[x] ?? NaN);
+      if (Number.isFinite(width)) widths[count++] = width;
+    }
+    const usual = widths.subarray(0, count).sort()[count >> 1] ?? 0;
+    for (let x = 0; x < low_edge.width; x++) {
+      const low = low_edge.low[x] ?? NaN;
+      const high = high_edge.high[x] ?? NaN;
+      if (high - low > 4 * usual) continue;
       if (low < min) min = low;
       if (high > max) max = high;
     }
@@ -136,13 +191,17 @@ export function draw_strip(surface: Surface, tape: Tape, history: History, strip
     }, () => raster.break());
   });
   const extent = extent_of(strip);
+  strip.series.forEach((series, k) => {
+    const data = tape.tables[series.table];
+    if (data && has_band(series)) raster_band(data, series, k, pixels, tape, history.window(data, from_s, to_s, pixels));
+  });
   if (extent.min > extent.max) {
     context.fillStyle = colours.muted;
     context.textAlign = 'center';
     context.fillText('no data in this window', width / 2, height / 2 + 4);
     return { min: NaN, max: NaN };
   }
-  const { low, high, step } = limits(extent, column.decimals);
+  const { low, high, step } = limits(with_bands(extent, strip), column.decimals);
   const inset = 4;
   const scale = (height - 2 * inset) / (high - low);
   const y = (value: number): number => height - inset - (value - low) * scale;
@@ -155,25 +214,11 @@ export function draw_strip(surface: Surface, tape: Tape, history: History, strip
     context.fillRect(0, Math.round(y(k * step)), width, 1);
   }
   strip.series.forEach((series, k) => {
-    const data = tape.tables[series.table];
-    if (!data || series.sigma < 0) return;
-    band_low.begin(pixels, from_s, to_s - from_s);
-    band_high.begin(pixels, from_s, to_s - from_s);
-    const sigma = series.sigma;
-    const past = history.window(data, from_s, to_s, pixels);
-    const rows = past?.rows ?? 0;
-    let i = 0;
-    walk(data, series.column, from_s, to_s, past, (t_s, least, greatest, gap_s, row) => {
-      const width_1 = row >= 0 ? data.columns.value(sigma, row) : past ? (past.max[sigma * rows + i++] ?? NaN)
-        : data.overview.max(sigma, Math.floor(t_s / data.overview.bin_s));
-      band_low.add(t_s, least - width_1, gap_s);
-      band_high.add(t_s, greatest + width_1, gap_s);
-    }, () => {
-      band_low.break();
-      band_high.break();
-    });
+    const low_edge = bands_low[k];
+    const high_edge = bands_high[k];
+    if (!has_band(series) || !low_edge || !high_edge) return;
     context.fillStyle = colours.bands[k] ?? colours.rule;
-    fill_columns(context, band_low, band_high, y, 0);
+    fill_columns(context, low_edge, high_edge, y, 0);
   });
   for (let k = strip.series.length - 1; k >= 0; k--) {
     const raster = lines[k];

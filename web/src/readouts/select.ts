@@ -7,6 +7,7 @@ import type { Column, Description, Table } from '../stream/messages';
 import { find_role } from '../tape/strips';
 import type { Tape } from '../tape/tape';
 import { shown_unit, spoken_unit } from '../units';
+import { needed_input } from './wording';
 
 export type ReadoutName = 'altitude' | 'vertical_speed' | 'phase' | 'battery' | 'link_age' | 'link_loss';
 
@@ -120,7 +121,7 @@ function readout(tape: Tape, vehicle: number, name: ReadoutName, title: string, 
     };
   }
   const why = estimate === '' ? '' : tape.log.missing(tape.description.vehicles[vehicle]?.name ?? '', estimate);
-  if (why !== '') return blank(name, title, `Not available: ${why}`);
+  if (why !== '') return blank(name, title, `Not available: needs ${needed_input(why)}`);
   const known = places.some((place) => place !== undefined);
   return blank(name, title, known ? 'No value yet' : `Not available: needs ${needs}`);
 }

@@ -52,6 +52,22 @@ export interface Recording {
 export interface Vehicle {
   name: string;
   title: string;
+  /** Whether it flies: its file describes a rocket. */
+  rocket: boolean;
+}
+
+export interface GeoPoint {
+  latitude_deg: number;
+  longitude_deg: number;
+}
+
+export interface Site {
+  name: string;
+  /** NaN when not given. */
+  pad: GeoPoint;
+  station: GeoPoint;
+  /** Corners; closed by itself, empty when there is none. */
+  boundary: readonly GeoPoint[];
 }
 
 export interface Link {
@@ -63,7 +79,7 @@ export interface Link {
 export interface Description {
   recording: Recording;
   software: string;
-  site_name: string;
+  site: Site;
   vehicles: readonly Vehicle[];
   links: readonly Link[];
   tables: readonly Table[];
@@ -268,19 +284,36 @@ function read_table(value: unknown, path: string, place: number): Table {
   };
 }
 
+function read_site(value: unknown, path: string): Site {
+  const from = value === null || value === undefined ? {} : object(value, path);
+  const point = (name: string): GeoPoint => {
+    const place = from[name] === undefined ? {} : object(from[name], `${path}/${name}`);
+    return { latitude_deg: number(place, 'latitude_deg', `${path}/${name}`, NaN), longitude_deg: number(place, 'longitude_deg', `${path}/${name}`, NaN) };
+  };
+  return {
+    name: text(from, 'name', path, ''),
+    pad: point('pad'),
+    station: point('station'),
+    boundary: array(from['boundary'] ?? [], `${path}/boundary`).map((entry, i) => {
+      const [latitude_deg, longitude_deg] = array(entry, `${path}/boundary/${i}`);
+      if (typeof latitude_deg !== 'number' || typeof longitude_deg !== 'number') fail(`${path}/boundary/${i}`, 'latitude and longitude', entry);
+      return { latitude_deg: latitude_deg as number, longitude_deg: longitude_deg as number };
+    }),
+  };
+}
+
 export function read_description(value: unknown, path = 'description'): Description {
   const from = object(value, path);
   if (from['version'] !== 1) fail(`${path}/version`, '1 (reload the page after updating the server)', from['version']);
-  const site = from['site'];
   return {
     recording: read_recording(from['recording'], `${path}/recording`),
     software: text(from, 'software', path, ''),
-    site_name: site === null || site === undefined ? '' : text(object(site, `${path}/site`), 'name', `${path}/site`, ''),
+    site: read_site(from['site'], `${path}/site`),
     vehicles: array(from['vehicles'], `${path}/vehicles`).map((entry, i) => {
       const at = `${path}/vehicles/${i}`;
       const vehicle = object(entry, at);
       const name = text(vehicle, 'name', at);
-      return { name, title: text(vehicle, 'title', at, name) };
+      return { name, title: text(vehicle, 'title', at, name), rocket: flag(vehicle, 'has_rocket', at, true) };
     }),
     links: array(from['links'] ?? [], `${path}/links`).map((entry, i) => {
       const at = `${path}/links/${i}`;
