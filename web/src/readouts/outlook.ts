@@ -176,7 +176,7 @@ function landing_card(scene: Scene): Card {
   const stale = old(scene, row.t_s);
   const no_place = scene.lift_off_s === undefined ? '' : why_missing(scene, 'navigation');
   if (stale !== '' && no_place !== '') return { ...predicted, missing: `Not available in flight: needs ${no_place}` };
-  const notes = [`95 % within ${format_fixed(row.get('nominal_semi_major_m'), 0)} × ${format_fixed(row.get('nominal_semi_minor_m'), 0)} m half axes`];
+  const notes = [`95 %: half axes ${format_fixed(row.get('nominal_semi_major_m'), 0)} × ${format_fixed(row.get('nominal_semi_minor_m'), 0)} m`];
   if (scene.lift_off_s !== undefined) notes.push(format_to_go(row.get('nominal_in_s') - (scene.cursor_s - row.t_s)));
   const outside = row.get('nominal_outside');
   const share = format_share(outside);
@@ -215,11 +215,13 @@ function antenna_card(scene: Scene): Card {
   }
   const beam = row.get('pointing_half_beams');
   const true_north = row.figure('', 'azimuth_true_deg');
+  const elevation = row.figure('', 'elevation_deg');
   const range = row.figure('', 'slant_range_m');
   return {
     ...empty,
-    figures: [{ ...true_north, text: format_bearing(azimuth, 1).slice(0, -1), unit: '° true' }, row.figure('up', 'elevation_deg')],
+    figures: [{ ...true_north, text: format_bearing(azimuth, 1), unit: '' }, { ...elevation, label: 'up', text: `${elevation.text}°`, unit: '' }],
     notes: [
+      'from true north',
       `${format_bearing(row.get('azimuth_magnetic_deg'), 1)} magnetic`,
       `${range.text} m ${range.sigma}`.trim(),
       beam_words(beam),

@@ -92,8 +92,8 @@ function bound_of(table: Table, column: Column, which: 'low' | 'high'): number {
 
 /** What the tinted band around a strip's lines means; empty when it has none. */
 export function band_words(strip: Strip): string {
-  if (strip.series.some((series) => series.low >= 0 && series.high >= 0)) return 'band: 90 %';
-  return strip.series.some((series) => series.sigma >= 0) ? 'band: ±1σ' : '';
+  if (strip.series.some((series) => series.low >= 0 && series.high >= 0)) return '90 %';
+  return strip.series.some((series) => series.sigma >= 0) ? '±1σ' : '';
 }
 
 function is_sigma(table: Table, column: Column): boolean {
