@@ -1,5 +1,6 @@
 #include "server/estimate/chain.hpp"
 
+#include <cmath>
 #include <optional>
 
 #include "server/estimate/engine_hours.hpp"
@@ -104,7 +105,7 @@ void EstimatorChain::mag(const MagSample& sample, EstimateSink&) {
 void EstimatorChain::onboard(const OnboardSample& sample, EstimateSink& sink) {
     if (state_->navigation) state_->navigation->onboard(sample, state_->flight->vertical(), sink);
 }
-void EstimatorChain::wind(const WindSample& sample, EstimateSink&) {
+void EstimatorChain::wind(const WindSample& sample) {
     if (state_->wind) state_->wind->anemometer(sample.t_ns, sample.speed_mps, sample.from_deg);
 }
 void EstimatorChain::engine(const EngineSample& sample, EstimateSink& sink) {
@@ -113,6 +114,14 @@ void EstimatorChain::engine(const EngineSample& sample, EstimateSink& sink) {
     if (seconds_between(state_->t_engine_row_ns, sample.t_ns) < 1.0) return;
     state_->t_engine_row_ns = sample.t_ns;
     sink.row(state_->engine_table_index, sample.t_ns, state_->engine->row());
+}
+bool EstimatorChain::continue_engine(double running_s) {
+    if (!state_->engine || !std::isfinite(running_s) || running_s < 0) return false;
+    state_->engine->continue_from(running_s);
+    return true;
+}
+std::optional<double> EstimatorChain::engine_running_s() const {
+    return state_->engine ? std::optional(state_->engine->total_s()) : std::nullopt;
 }
 void EstimatorChain::tick(std::int64_t t_ns, EstimateSink& sink) {
     if (state_->flight) state_->flight->tick(t_ns, sink);

@@ -6,6 +6,7 @@
 /// Ticks come at whole multiples of 100 ms of station time, whether measurements come or not.
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -28,7 +29,7 @@ struct ChainInputs {
     bool fix_velocity = false;
     bool onboard = false;
     bool wind = false;
-    bool engine = false;
+    bool engine = false;       ///< speed or one of the gauges
 };
 
 /// An estimator that this vehicle cannot have, and why.
@@ -53,8 +54,13 @@ class EstimatorChain {
     void fix(const FixSample& sample, EstimateSink& sink);
     void mag(const MagSample& sample, EstimateSink& sink);
     void onboard(const OnboardSample& sample, EstimateSink& sink);
-    void wind(const WindSample& sample, EstimateSink& sink);
+    /// Wind at the pad, from this vehicle or another: a weather station is a vehicle of its own. Ignored by what is no rocket.
+    void wind(const WindSample& sample);
     void engine(const EngineSample& sample, EstimateSink& sink);
+    /// The engine had run this long before now (finite, at least 0). False without an engine.
+    bool continue_engine(double running_s);
+    /// Total running time; empty without an engine.
+    [[nodiscard]] std::optional<double> engine_running_s() const;
     void tick(std::int64_t t_ns, EstimateSink& sink);
     /// The vehicle's computer started anew; what happened outside it (altitude, phase) did not.
     void reboot(std::int64_t t_ns, EstimateSink& sink);

@@ -52,12 +52,11 @@ Rate SlowRate::rate() const {
 }
 
 void EngineHours::sample(const EngineSample& sample) {
-    if (sample.t_ns <= t_ns_) return;
-    const double passed_s = t_ns_ == 0 ? 0.0 : seconds_between(t_ns_, sample.t_ns);
-    t_ns_ = sample.t_ns;
     temperature_.sample(sample.t_ns, sample.temperature_k);
     oil_pressure_.sample(sample.t_ns, sample.oil_pressure_pa);
-    if (!std::isfinite(sample.speed_rpm)) return;
+    if (!std::isfinite(sample.speed_rpm) || sample.t_ns <= t_speed_ns_) return;
+    const double passed_s = t_speed_ns_ == 0 ? 0.0 : seconds_between(t_speed_ns_, sample.t_ns);
+    t_speed_ns_ = sample.t_ns;
     if (running_ && passed_s <= kGap_s) total_s_ += passed_s;
     running_ = sample.speed_rpm > (running_ ? kOff : kOn) * threshold_rpm_;
 }
@@ -65,7 +64,9 @@ void EngineHours::sample(const EngineSample& sample) {
 std::array<double, 6> EngineHours::row() const {
     const Rate temperature = temperature_.rate();
     const Rate oil = oil_pressure_.rate();
-    return {running_ ? 1.0 : 0.0, total_s_ / 3600.0, temperature.per_s, temperature.per_s_sigma, oil.per_s, oil.per_s_sigma};
+    const bool known = t_speed_ns_ != 0;
+    return {known ? (running_ ? 1.0 : 0.0) : kNaN, known ? total_s_ / 3600.0 : kNaN, temperature.per_s, temperature.per_s_sigma,
+            oil.per_s, oil.per_s_sigma};
 }
 
 } // namespace turnstone

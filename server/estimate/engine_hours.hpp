@@ -3,9 +3,10 @@
 ///
 /// The engine counts as running from kOn above the threshold until kOff below it (so that idling at the threshold does not
 /// count twice). Time is counted between samples while it runs, at most kGap_s a gap: what was not heard is not assumed.
-/// The count continues from `start_s`, the total of the recordings before.
-/// Rates of change: slope of the least-squares line through the last kRateWindow_s, one value per sample, with its 1-sigma from the
-/// residuals; NaN before kRateMin_s of data. Samples not newer than the last are ignored, NaN values skipped.
+/// The count continues from `start_s`, or from what continue_from() says: the total of the recordings before.
+/// Rates of change: slope of the least-squares line through the last kRateWindow_s, with its 1-sigma from the residuals; NaN before
+/// kRateMin_s of data. Speed and gauges may come in different packets. Samples not newer than the last of their kind are ignored, NaN
+/// values skipped; before the first speed, running and total are NaN in the row.
 #include <array>
 #include <cstdint>
 
@@ -49,6 +50,8 @@ class EngineHours {
     EngineHours(double threshold_rpm, double start_s) : threshold_rpm_(threshold_rpm), total_s_(start_s) {}
 
     void sample(const EngineSample& sample);
+    /// Sets the total, as if the engine had run `total_s` before now.
+    void continue_from(double total_s) noexcept { total_s_ = total_s; }
     [[nodiscard]] bool running() const noexcept { return running_; }
     [[nodiscard]] double total_s() const noexcept { return total_s_; }
     /// In the order of engine_table().
@@ -58,7 +61,7 @@ class EngineHours {
     double threshold_rpm_;
     double total_s_;
     bool running_ = false;
-    std::int64_t t_ns_ = 0;
+    std::int64_t t_speed_ns_ = 0; ///< 0: no speed yet
     SlowRate temperature_;
     SlowRate oil_pressure_;
 };

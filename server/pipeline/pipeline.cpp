@@ -1,7 +1,9 @@
 #include "server/pipeline/pipeline.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <cstdio>
 #include <optional>
 
 #include <nlohmann/json.hpp>
@@ -78,6 +80,11 @@ struct Pipeline::State {
         for (std::size_t v = 0; v < chains.size(); ++v)
             vehicles.emplace_back(setup->vehicles[v], static_cast<int>(v), layout.vehicles[v],
                                   std::move(routers[v]), std::move(chains[v]));
+        std::vector<EstimatorChain*> all_chains;
+        for (VehicleTrack& vehicle : vehicles)
+            all_chains.push_back(&vehicle.chain());
+        for (VehicleTrack& vehicle : vehicles)
+            vehicle.share_wind(all_chains);
         for (std::size_t k = 0; k < setup->links.size(); ++k)
             links.emplace_back(setup->links[k], static_cast<LinkId>(k), layout.links[k],
                                setup->vehicles[setup->links[k].vehicle].dictionary);
@@ -119,6 +126,27 @@ struct Pipeline::State {
             {t_ns, t_ns, 0, recording_faulty ? EventKind::alert_raised : EventKind::alert_cleared,
              Level::caution, -1, "recording/fault",
              recording_faulty ? "Recording is in trouble: " + fault : "Recording works again.", "{}"});
+    }
+
+    /// What recordings before this one counted.
+    void engine_total(std::int64_t t_ns, const nlohmann::json& action, const std::string& json, Batch& out) {
+        const std::string name = text_member(action, "vehicle");
+        const auto running = action.find("running_s");
+        for (std::size_t v = 0; v < vehicles.size() && running != action.end() && running->is_number(); ++v) {
+            const Dictionary& dictionary = setup->vehicles[v].dictionary;
+            const double running_s = running->get<double>();
+            if (dictionary.vehicle != name || !vehicles[v].chain().continue_engine(running_s))
+                continue;
+            std::array<char, 64> hours{};
+            std::snprintf(hours.data(), hours.size(), "%.2f h", running_s / 3600);
+            out.events.push_back({t_ns, t_ns, 0, EventKind::recording, Level::note, static_cast<int>(v),
+                                  name + "/engine/total",
+                                  "The running time of the engine of " + dictionary.title + " goes on from " +
+                                      hours.data() + ".",
+                                  "{}"});
+            return;
+        }
+        note(t_ns, t_ns, json, out);
     }
 
     static void note(std::int64_t at_ns, std::int64_t t_ns, const std::string& text, Batch& out) {
@@ -180,6 +208,10 @@ void Pipeline::action(std::int64_t t_in_ns, const std::string& json, Batch& out)
         state.recording_state(t_ns, text_member(action, "fault"), out);
         return;
     }
+    if (kind == "engine_total") {
+        state.engine_total(t_ns, action, json, out);
+        return;
+    }
     if ((kind != "marker" && kind != "note") || text.empty()) {
         State::note(t_ns, t_ns, json, out);
         return;
@@ -203,6 +235,18 @@ void Pipeline::set_prediction_period(double period_s) {
 
 std::span<const std::byte> Pipeline::pending(LinkId link) const {
     return state_->links.at(link).pending();
+}
+
+std::vector<std::string> Pipeline::carried_actions() const {
+    std::vector<std::string> actions;
+    for (std::size_t v = 0; v < state_->vehicles.size(); ++v)
+        if (const auto running_s = state_->vehicles[v].chain().engine_running_s())
+            actions.push_back(engine_total_action(state_->setup->vehicles[v].dictionary.vehicle, *running_s));
+    return actions;
+}
+
+std::string engine_total_action(const std::string& vehicle, double running_s) {
+    return nlohmann::json({{"action", "engine_total"}, {"vehicle", vehicle}, {"running_s", running_s}}).dump();
 }
 
 } // namespace turnstone

@@ -60,7 +60,7 @@ Router::Router(const Dictionary& dictionary, const Site& site) : site_(&site) {
                        has(plan, onboard_vertical_speed) || has(plan, onboard_speed) ||
                        has(plan, onboard_q_w);
         plan.wind = has(plan, wind_speed);
-        plan.engine = has(plan, engine_speed);
+        plan.engine = has(plan, engine_speed) || has(plan, engine_temperature) || has(plan, oil_pressure);
 
         inputs_.accel_axial |= has(plan, accel_body_x);
         inputs_.accel_lateral |= lateral;
@@ -96,7 +96,8 @@ FixSample Router::make_fix(const Plan& plan, const DecodedRow& row, std::int64_t
             whole(value(plan, row, satellites_used), -1)};
 }
 
-void Router::route(const DecodedRow& row, std::int64_t t_ns, EstimatorChain& chain, EstimateSink& sink) {
+void Router::route(const DecodedRow& row, std::int64_t t_ns, EstimatorChain& chain, EstimateSink& sink,
+                   std::span<EstimatorChain* const> wind_chains) {
     using enum Role;
     const Plan& plan = plans_[row.table];
     const double temperature_k = value(plan, row, air_temperature);
@@ -123,7 +124,8 @@ void Router::route(const DecodedRow& row, std::int64_t t_ns, EstimatorChain& cha
                                           value(plan, row, onboard_q_y), value(plan, row, onboard_q_z))},
                       sink);
     if (plan.wind)
-        chain.wind({t_ns, value(plan, row, wind_speed), value(plan, row, wind_from)}, sink);
+        for (EstimatorChain* const listener : wind_chains)
+            listener->wind({t_ns, value(plan, row, wind_speed), value(plan, row, wind_from)});
     if (plan.engine)
         chain.engine({t_ns, value(plan, row, engine_speed), value(plan, row, engine_temperature),
                       value(plan, row, oil_pressure)},

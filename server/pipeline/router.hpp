@@ -3,6 +3,7 @@
 /// indices.
 #include <array>
 #include <cstdint>
+#include <span>
 #include <vector>
 
 #include "protocol/decoder.hpp"
@@ -19,8 +20,10 @@ class Router {
 
     /// Which measurements this dictionary can give.
     [[nodiscard]] const ChainInputs& inputs() const noexcept { return inputs_; }
-    /// Hands `row`, taken at `t_ns`, to the chain: one call for each kind of measurement in its table.
-    void route(const DecodedRow& row, std::int64_t t_ns, EstimatorChain& chain, EstimateSink& sink);
+    /// Hands `row`, taken at `t_ns`, to the chain: one call for each kind of measurement in its table. Wind goes
+    /// to each of `wind_chains`.
+    void route(const DecodedRow& row, std::int64_t t_ns, EstimatorChain& chain, EstimateSink& sink,
+               std::span<EstimatorChain* const> wind_chains);
 
   private:
     /// What a table holds. A measurement is made from one table: its parts belong to one moment.

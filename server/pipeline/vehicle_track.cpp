@@ -100,7 +100,7 @@ void VehicleTrack::append_rows(const DecodedPacket& decoded, const FrameRecord& 
         for (const std::string_view text : row.texts)
             out.texts.emplace_back(text);
         if (to_estimators)
-            router_.route(row, t_ns, chain_, sink_);
+            router_.route(row, t_ns, chain_, sink_, wind_chains_);
     }
 }
 

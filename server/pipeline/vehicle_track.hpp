@@ -46,6 +46,10 @@ class VehicleTrack {
     VehicleTrack(const VehicleSetup& setup, int vehicle, const VehicleTables& tables, Router router,
                  EstimatorChain chain);
 
+    [[nodiscard]] EstimatorChain& chain() noexcept { return chain_; }
+    /// Chains that hear of the wind this vehicle measures: every vehicle's, its own among them. To be given
+    /// once all tracks stand where they stay.
+    void share_wind(std::vector<EstimatorChain*> chains) { wind_chains_ = std::move(chains); }
     /// Says once what this vehicle cannot have.
     void announce(std::int64_t t_ns, Batch& out) const;
     /// A good frame of a link that carries this vehicle: fills in `record` and appends what follows from the
@@ -68,6 +72,7 @@ class VehicleTrack {
     VehicleTables tables_;
     Router router_;
     EstimatorChain chain_;
+    std::vector<EstimatorChain*> wind_chains_;
     BatchSink sink_;
     Decoder decoder_;
     OnboardClock clock_;

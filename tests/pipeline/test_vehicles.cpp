@@ -1,0 +1,203 @@
+// What crosses from one recording to the next (an engine's running time) and from one vehicle to another (a weather
+// station's wind): recorded inputs decide both, so that replay gives the same bits.
+#include <catch2/catch.hpp>
+
+#include <bit>
+#include <filesystem>
+
+#include "tests/pipeline/station.hpp"
+
+using namespace turnstone;
+using namespace turnstone::test;
+
+namespace {
+
+constexpr std::int64_t kStart = 1'780'000'000 * kNsPerS;
+
+VehicleSetup vehicle_of(const std::string& dictionary_json, const std::string& vehicle_json) {
+    std::vector<Problem> problems;
+    VehicleSetup vehicle;
+    vehicle.dictionary_json = dictionary_json;
+    vehicle.vehicle_json = vehicle_json;
+    vehicle.dictionary =
+        read_dictionary(*parse_json_text(dictionary_json, "dictionary.json", problems), "dictionary.json", problems);
+    vehicle.vehicle = read_vehicle(*parse_json_text(vehicle_json, "vehicle.json", problems), "vehicle.json", problems);
+    INFO(to_string(problems));
+    REQUIRE(problems.empty());
+    return vehicle;
+}
+
+std::string field(const std::string& name, const std::string& unit) {
+    return R"({"name": ")" + name + R"(", "type": "f32", "unit": ")" + unit + R"(", "description": "Test", "role": ")" +
+           name + R"("})";
+}
+
+std::string dictionary_of(const std::string& vehicle, const std::string& packets) {
+    return R"({"vehicle": ")" + vehicle + R"(", "title": "Test )" + vehicle +
+           R"(", "version": "1", "byte_order": "big", "time": {"format": "u32_ms"}, "packets": [)" + packets + "]}";
+}
+
+/// An engine whose gauges come in a packet of their own.
+VehicleSetup boat() {
+    return vehicle_of(dictionary_of("boat", R"({"apid": 200, "name": "engine", "description": "Engine", "period_ms": 200, "fields": [)" +
+                                                field("engine_speed", "{rev}/min") +
+                                                R"(]}, {"apid": 201, "name": "gauges", "description": "Gauges", "period_ms": 1000, "fields": [)" +
+                                                field("engine_temperature", "K") + "," + field("oil_pressure", "Pa") + "]}"),
+                      R"({"name": "boat", "engine_running_threshold_rpm": 500})");
+}
+
+VehicleSetup mast() {
+    return vehicle_of(dictionary_of("mast", R"({"apid": 300, "name": "wind", "description": "Wind", "period_ms": 2000, "fields": [)" +
+                                                field("wind_speed", "m/s") + "," + field("wind_from", "deg") + "]}"),
+                      R"({"name": "mast"})");
+}
+
+/// The demo rocket at a site without a forecast.
+VehicleSetup rocket() {
+    const std::filesystem::path folder = std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools/demo/sanderling";
+    return vehicle_of(read_text_file(folder / "dictionary.json").value(), read_text_file(folder / "vehicle.json").value());
+}
+
+template <class... Vehicles>
+PipelineSetup setup_of(Vehicles... vehicles) {
+    PipelineSetup setup;
+    (setup.vehicles.push_back(std::move(vehicles)), ...);
+    setup.site.name = "Test";
+    setup.site.pad = setup.site.station = {40, -118, 1200};
+    for (std::size_t v = 0; v < setup.vehicles.size(); ++v)
+        setup.links.push_back({"link" + std::to_string(v), "test:", v});
+    return setup;
+}
+
+Bytes floats(std::initializer_list<float> values) {
+    Bytes out;
+    for (const float value : values)
+        put(out, std::bit_cast<std::uint32_t>(value), 4);
+    return out;
+}
+
+/// Engine speed every 200 ms and gauges every second, from `from_s` to `to_s` after kStart.
+struct Engine {
+    unsigned speeds = 0, gauges = 0;
+    void run(Pipeline& pipeline, LinkId link, double from_s, double to_s, float rpm, Batch& out) {
+        for (std::int64_t ms = std::llround(from_s * 1e3); ms < std::llround(to_s * 1e3); ms += 200) {
+            const std::int64_t t_ns = kStart + ms * kNsPerMs + 30 * kNsPerMs;
+            const auto onboard_ms = static_cast<std::uint32_t>(ms + 7000);
+            pipeline.chunk(link, t_ns, t_ns, frame(200, speeds++, onboard_ms, floats({rpm})), out);
+            if (ms % 1000 == 0)
+                pipeline.chunk(link, t_ns, t_ns,
+                               frame(201, gauges++, onboard_ms, floats({300.0F + 0.05F * static_cast<float>(ms) / 1000, 4e5F})), out);
+        }
+    }
+};
+
+/// Feeds what `live` recorded to a new pipeline.
+Batch replayed(const PipelineSetup& setup, const Batch& live, std::int64_t t_start_ns, std::int64_t t_end_ns) {
+    Pipeline pipeline(setup, t_start_ns);
+    Batch out;
+    auto action = live.actions.begin();
+    for (const ChunkRecord& chunk : live.chunks) {
+        for (; action != live.actions.end() && action->input < chunk.input; ++action)
+            pipeline.action(action->t_ns, action->json, out);
+        pipeline.chunk(chunk.link, chunk.t_rx_ns, chunk.utc_rx_ns,
+                       std::span(live.bytes).subspan(chunk.bytes.offset, chunk.bytes.size), out, chunk.carried);
+    }
+    for (; action != live.actions.end(); ++action)
+        pipeline.action(action->t_ns, action->json, out);
+    pipeline.advance(t_end_ns, out);
+    return out;
+}
+
+} // namespace
+
+TEST_CASE("engine hours go on across a cut, from an action that is recorded with the rest") {
+    const PipelineSetup setup = setup_of(boat());
+    Engine engine;
+    Batch first, second;
+    Pipeline before(setup, kStart);
+    engine.run(before, 0, 0, 100, 1500, first);
+    CHECK(newest(first, before.schema(), "boat/estimate/engine", "running") == 1);
+    CHECK(newest(first, before.schema(), "boat/estimate/engine", "running_time_h") * 3600 == Approx(99).margin(1.01));
+
+    const std::int64_t cut_ns = kStart + 100 * kNsPerS;
+    Pipeline after(setup, cut_ns);
+    const std::vector<std::string> carried = before.carried_actions();
+    REQUIRE(carried.size() == 1);
+    after.action(cut_ns, carried[0], second);
+    engine.run(after, 0, 100, 150, 1500, second);
+    engine.run(after, 0, 150, 200, 0, second);
+    after.advance(kStart + 201 * kNsPerS, second);
+    // 150 s of a running engine; one interval of 0.2 s goes at each end and at the cut.
+    CHECK(newest(second, after.schema(), "boat/estimate/engine", "running_time_h") * 3600 == Approx(150 - 0.4).margin(0.21));
+    CHECK(newest(second, after.schema(), "boat/estimate/engine", "running") == 0);
+    // Gauges from their own packet: 0.05 K/s by construction, in steps of a single-precision number.
+    CHECK(newest(second, after.schema(), "boat/estimate/engine", "temperature_rate_k_per_s") == Approx(0.05).epsilon(1e-3));
+    CHECK(newest(second, after.schema(), "boat/estimate/engine", "oil_pressure_rate_pa_per_s") == Approx(0).margin(1e-9));
+    const auto told = std::find_if(second.events.begin(), second.events.end(),
+                                   [](const Event& event) { return event.key == "boat/engine/total"; });
+    REQUIRE(told != second.events.end());
+    CHECK(told->text == "The running time of the engine of Test boat goes on from 0.03 h.");
+
+    CHECK(second == replayed(setup, second, cut_ns, kStart + 201 * kNsPerS));
+    // Without the action the same bytes count from zero: the action is what the total rests on.
+    Batch without = second;
+    without.actions.clear();
+    CHECK_FALSE(second.numbers == replayed(setup, without, cut_ns, kStart + 201 * kNsPerS).numbers);
+}
+
+TEST_CASE("an engine's total survives its own text to the last bit, and a total for nobody is a note") {
+    const PipelineSetup setup = setup_of(boat(), mast());
+    for (const double running_s : {0.0, 0.1, 1234567.890123456, 1e9 / 3}) {
+        Pipeline pipeline(setup, kStart);
+        Batch out;
+        pipeline.action(kStart, engine_total_action("boat", running_s), out);
+        REQUIRE(pipeline.carried_actions().size() == 1); // the mast has no engine
+        CHECK(pipeline.carried_actions()[0] == engine_total_action("boat", running_s));
+        CHECK(nlohmann::json::parse(pipeline.carried_actions()[0]).at("running_s").get<double>() == running_s);
+    }
+    for (const std::string& json :
+         {engine_total_action("mast", 5), engine_total_action("nobody", 5), engine_total_action("boat", -1),
+          std::string(R"({"action":"engine_total","vehicle":"boat"})"),
+          std::string(R"({"action":"engine_total","vehicle":"boat","running_s":"7"})"),
+          std::string(R"({"action":"engine_total"})")}) {
+        INFO(json);
+        Pipeline pipeline(setup, kStart);
+        Batch out;
+        pipeline.action(kStart, json, out);
+        REQUIRE_FALSE(out.events.empty());
+        CHECK(out.events.back().kind == EventKind::note);
+        CHECK(out.events.back().text == json);
+        CHECK(pipeline.carried_actions()[0] == engine_total_action("boat", 0));
+    }
+}
+
+TEST_CASE("a weather station's wind is in the rocket's predictions, whichever of the two stands first") {
+    for (const bool station_first : {true, false}) {
+        const PipelineSetup setup = station_first ? setup_of(mast(), rocket()) : setup_of(rocket(), mast());
+        const LinkId link = station_first ? 0 : 1;
+        const std::int64_t end_ns = kStart + 75 * kNsPerS;
+        for (const bool windy : {true, false}) {
+            Pipeline pipeline(setup, kStart);
+            Batch live;
+            for (unsigned k = 0; windy && k < 35; ++k) {
+                const std::int64_t t_ns = kStart + 2 * k * kNsPerS + 40 * kNsPerMs;
+                // 6 m/s from the west-south-west, with gusts that even out.
+                const float speed_mps = k % 2 == 0 ? 5.0F : 7.0F;
+                pipeline.chunk(link, t_ns, t_ns, frame(300, k, 3000 + 2000 * k, floats({speed_mps, 250.0F})), live);
+            }
+            pipeline.advance(end_ns, live);
+            const double wind_mps = newest(live, pipeline.schema(), "sanderling/estimate/landing", "wind_0m_mps");
+            const double sigma_mps = newest(live, pipeline.schema(), "sanderling/estimate/landing", "wind_0m_mps_sigma");
+            if (!windy) {
+                CHECK(wind_mps == 0);
+                CHECK(sigma_mps > 3);
+                continue;
+            }
+            // The mean of a minute, drawn a little to the calm that was assumed before it: 5^2 / (5^2 + 1) of it.
+            CHECK(wind_mps == Approx(6 * 25.0 / 26).epsilon(0.02));
+            CHECK(sigma_mps < 1.5);
+            CHECK(newest(live, pipeline.schema(), "sanderling/estimate/landing", "wind_0m_from_deg") == Approx(250).margin(0.1));
+            CHECK(live == replayed(setup, live, kStart, end_ns));
+        }
+    }
+}
