@@ -60,6 +60,13 @@ Result<std::vector<std::size_t>> columns_of(const Table& table, const std::strin
     return out;
 }
 
+/// What could be read, and why the rest could not when the file turned out to be damaged.
+Answer as_far_as_read(nlohmann::json members, const RecordingReader& reader) {
+    if (!reader.damage().empty())
+        members["damage"] = reader.damage();
+    return json_answer(members);
+}
+
 } // namespace
 
 Answer read_description(RecordingReader& reader, const Target& target, bool live) {
@@ -120,7 +127,8 @@ Answer read_latest(RecordingReader& reader, const Target& target) {
         return error_answer(400, t_s.error().message);
     const RecordingInfo info = reader.info();
     const std::int64_t t_ns = *t_s ? tape_ns(**t_s, info.t_start_ns) : info.t_end_ns;
-    return json_answer({{"latest", latest_json(reader.latest(t_ns), info.t_start_ns)}});
+    nlohmann::json latest = latest_json(reader.latest(t_ns), info.t_start_ns);
+    return as_far_as_read({{"latest", std::move(latest)}}, reader);
 }
 
 Answer read_events(RecordingReader& reader, const Target& target) {
@@ -138,7 +146,7 @@ Answer read_events(RecordingReader& reader, const Target& target) {
     nlohmann::json events = nlohmann::json::array();
     for (const Event& event : reader.events(span->from_ns, span->to_ns))
         events.push_back(event_json(event, info.t_start_ns));
-    return json_answer({{"events", std::move(events)}});
+    return as_far_as_read({{"events", std::move(events)}}, reader);
 }
 
 Answer read_frames(RecordingReader& reader, const Target& target) {
@@ -162,7 +170,7 @@ Answer read_frames(RecordingReader& reader, const Target& target) {
     }
     const RecordingInfo info = reader.info();
     const FramePage page = reader.frames(after->value_or(0), static_cast<std::size_t>(limit->value_or(kFramesDefault)), link);
-    return json_answer(frames_json(page, setup->links, info.t_start_ns));
+    return as_far_as_read(frames_json(page, setup->links, info.t_start_ns), reader);
 }
 
 Answer read_snapshot(RecordingReader& reader, const std::filesystem::path& folder) {

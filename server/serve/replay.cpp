@@ -123,16 +123,22 @@ void Replay::read(Work work, std::function<void(Outcome)> then) {
         const auto viewer = self->viewer_.lock();
         if (!viewer || !viewer->watches(*self))
             return; // gone, or back at the live tape
+        if (!outcome.damage.empty() && outcome.damage != self->damage_told_) {
+            self->damage_told_ = outcome.damage;
+            self->complain("the recording is damaged (" + outcome.damage + "); what can be read is shown", std::nullopt);
+        }
         then(std::move(outcome));
         self->next();
     };
     auto job = [&context = hub_.context(), path = path_, work = std::move(work), finish](ReaderCache& cache) {
         Outcome outcome;
         try {
-            if (auto reader = cache.get(path))
+            if (auto reader = cache.get(path)) {
                 outcome = work(**reader);
-            else
+                outcome.damage = (*reader)->damage();
+            } else {
                 outcome.error = reader.error().message;
+            }
         } catch (const std::exception& failure) {
             outcome.error = failure.what();
         }
@@ -155,6 +161,7 @@ void Replay::open(const std::string& id, std::optional<std::int64_t> request) {
         return;
     }
     path_ = *path;
+    damage_told_.clear();
     const auto viewer = viewer_.lock();
     const HelloParts parts{viewer && viewer->is_operator(), true, hub_.server_id()};
     read(

@@ -26,6 +26,7 @@ class Replay : public std::enable_shared_from_this<Replay> {
     /// What a job brings back to the serve thread.
     struct Outcome {
         std::string error;                 ///< not empty: what could not be done
+        std::string damage;                ///< not empty: why the recording gave less than it should
         std::vector<WireMessage> messages; ///< in order, before the position
         std::int64_t cursor_ns = 0;
         std::int64_t t_start_ns = 0;
@@ -53,6 +54,7 @@ class Replay : public std::enable_shared_from_this<Replay> {
     bool busy_ = false;
     bool opened_ = false;
     std::filesystem::path path_;
+    std::string damage_told_; ///< of the recording that is open
     std::int64_t t_start_ns_ = 0;
     std::int64_t t_end_ns_ = 0;
     std::int64_t cursor_ns_ = 0; ///< rows up to and at this time have been shown

@@ -181,6 +181,7 @@ std::vector<std::string> Server::addresses() const {
     return out;
 }
 
+void Server::release_recordings() { state_->workers.release_readers(); }
 void Server::begin_recording(LiveTape tape) { state_->hub.begin(std::move(tape)); }
 
 void Server::publish(std::shared_ptr<const Batch> batch) { state_->hub.publish(std::move(batch)); }

@@ -86,8 +86,11 @@ class Server {
     /// "http://192.168.1.20:8321/" for each address that reaches the server, loopback first.
     [[nodiscard]] std::vector<std::string> addresses() const;
 
-    /// The tape changes: every live viewer gets a new `hello`; batches published afterwards belong to it. Releases all
-    /// read connections to recordings, so that the recorder can leave one clean file.
+    /// Every read connection to a recording is closed as soon as its present read is done, so that the recorder can leave one
+    /// clean file. Call it before the recorder is told to close one.
+    void release_recordings();
+    /// The tape changes: every live viewer gets a new `hello`; batches published afterwards belong to it. Releases the
+    /// recordings as well: a viewer may have asked in between.
     void begin_recording(LiveTape tape);
     /// One flush of the ingest thread. Returns at once. Call begin_recording first.
     void publish(std::shared_ptr<const Batch> batch);
