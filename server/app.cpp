@@ -10,6 +10,7 @@
 #include <spdlog/spdlog.h>
 
 #include "server/ingest.hpp"
+#include "server/record/engine_totals.hpp"
 #include "server/record/recorder.hpp"
 #include "server/serve/server.hpp"
 
@@ -104,13 +105,15 @@ int run_server(const Config& config, ServeSetup setup) {
     const StopSignals signals;
     (void)station_now_ns(); // station time begins here
 
+    const std::vector<std::string> past = engine_totals(config.recordings, *setup.pipeline);
     // Later ones refer to earlier ones; the ingest thread and the serve thread refer to each other and start
     // last.
     Recorder recorder(recorder_settings(config), *setup.pipeline);
     std::unique_ptr<Server> server;
     Ingest ingest(setup.pipeline, std::move(setup.uris), recorder,
                   {[&server](LiveTape tape) { server->begin_recording(std::move(tape)); },
-                   [&server](std::shared_ptr<const Batch> batch) { server->publish(std::move(batch)); }});
+                   [&server](std::shared_ptr<const Batch> batch) { server->publish(std::move(batch)); },
+                   [&server] { server->release_recordings(); }});
     ServeSettings settings = serve_settings(config);
     const std::string operator_key = settings.operator_key;
     ServeSources sources;
@@ -129,7 +132,7 @@ int run_server(const Config& config, ServeSetup setup) {
         std::cerr << "turnstone: " << started.error().message << "\n";
         return EXIT_FAILURE;
     }
-    ingest.start();
+    ingest.start(past);
     greet(*server, config, operator_key);
 
     signals.wait();

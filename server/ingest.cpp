@@ -133,10 +133,14 @@ struct Ingest::State {
         }
     }
 
-    void begin_recording(const std::string& name) {
+    /// `actions` come first in the first recording; a later one begins with what the one before hands on.
+    void begin_recording(const std::string& name, const std::vector<std::string>& actions = {}) {
         const std::int64_t t_start_ns = station_now_ns();
         const std::int64_t utc_start_ns = utc_now_ns();
         auto next = std::make_unique<Pipeline>(*setup, t_start_ns);
+        if (pipeline != nullptr && outputs.on_closing) {
+            outputs.on_closing();
+        }
         LiveTape tape;
         tape.id = recorder.begin(next->schema(), t_start_ns, utc_start_ns, name);
         tape.name = name;
@@ -147,6 +151,9 @@ struct Ingest::State {
         spdlog::info("recording {}", tape.id);
         outputs.on_tape(std::move(tape));
         const std::unique_ptr<Pipeline> before = std::exchange(pipeline, std::move(next));
+        for (const std::string& action : before == nullptr ? actions : before->carried_actions()) {
+            do_action(t_start_ns, action);
+        }
         if (before == nullptr) {
             return;
         }
@@ -235,8 +242,8 @@ Ingest::~Ingest() {
     stop();
 }
 
-void Ingest::start() {
-    state_->begin_recording("");
+void Ingest::start(const std::vector<std::string>& actions) {
+    state_->begin_recording("", actions);
     state_->thread = std::thread([state = state_.get()] { state->run(); });
 }
 

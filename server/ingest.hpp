@@ -22,6 +22,8 @@ struct IngestOutputs {
     /// A recording begins; batches that follow belong to it.
     std::function<void(LiveTape)> on_tape;
     std::function<void(std::shared_ptr<const Batch>)> on_batch;
+    /// The recording under way is about to be closed: whoever reads its file should let go of it. May be empty.
+    std::function<void()> on_closing = {};
 };
 
 class Ingest {
@@ -33,8 +35,8 @@ class Ingest {
     Ingest(const Ingest&) = delete;
     Ingest& operator=(const Ingest&) = delete;
 
-    /// Begins the first recording, opens the links, starts the thread.
-    void start();
+    /// Begins the first recording with `actions` as its first inputs, opens the links, starts the thread.
+    void start(const std::vector<std::string>& actions = {});
     /// Closes the links, hands over what is left, ends the thread. Safe to call twice.
     void stop();
 

@@ -26,30 +26,6 @@ std::optional<Document> read_document(const std::filesystem::path& path, std::ve
 
 } // namespace
 
-std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder,
-                                                std::vector<Problem>& problems) {
-    const std::size_t problems_before = problems.size();
-    const auto dictionary = read_document(folder / "dictionary.json", problems);
-    const auto vehicle = read_document(folder / "vehicle.json", problems);
-    VehicleSetup out;
-    if (dictionary) {
-        out.dictionary_json = dictionary->text;
-        out.dictionary = read_dictionary(dictionary->json, (folder / "dictionary.json").string(), problems);
-    }
-    if (vehicle) {
-        out.vehicle_json = vehicle->text;
-        out.vehicle = read_vehicle(vehicle->json, (folder / "vehicle.json").string(), problems);
-    }
-    if (problems.size() == problems_before && out.vehicle.name != out.dictionary.vehicle) {
-        problems.push_back({(folder / "vehicle.json").string(), "/name", "is \"" + out.vehicle.name + "\"",
-                            "must be \"" + out.dictionary.vehicle + "\", as the dictionary beside it says"});
-    }
-    if (problems.size() != problems_before) {
-        return std::nullopt;
-    }
-    return out;
-}
-
 std::optional<ServeSetup> read_setup(const Config& config, std::vector<Problem>& problems) {
     const std::size_t problems_before = problems.size();
     auto setup = std::make_shared<PipelineSetup>();

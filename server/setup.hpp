@@ -1,6 +1,5 @@
 #pragma once
-/// Vehicle folders and the site file as text and as read: what a pipeline starts from.
-#include <filesystem>
+/// Everything a config names, read: what a server starts from. Vehicle folders: server/record/setup.hpp.
 #include <memory>
 #include <optional>
 #include <vector>
@@ -8,13 +7,9 @@
 #include "server/config.hpp"
 #include "server/link/link.hpp"
 #include "server/pipeline/pipeline.hpp"
+#include "server/record/setup.hpp"
 
 namespace turnstone {
-
-/// Reads dictionary.json and vehicle.json of a folder; both must name the same vehicle. Empty when any
-/// mistake was added.
-[[nodiscard]] std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder,
-                                                              std::vector<Problem>& problems);
 
 struct ServeSetup {
     std::shared_ptr<const PipelineSetup> pipeline;

@@ -195,9 +195,10 @@ Result<std::filesystem::path> reprocess(const std::filesystem::path& file,
         return tl::unexpected(setup.error());
     }
     for (const std::filesystem::path& folder : vehicle_folders) {
-        auto vehicle = read_vehicle_folder(folder);
+        std::vector<Problem> problems;
+        auto vehicle = read_vehicle_folder(folder, problems);
         if (!vehicle) {
-            return tl::unexpected(vehicle.error());
+            return fail(to_string(problems));
         }
         const auto same =
             std::ranges::find(setup->vehicles, vehicle->dictionary.vehicle,

@@ -83,8 +83,9 @@ CREATE TABLE series_column (
   PRIMARY KEY (series, place)
 ) WITHOUT ROWID;
 
--- Inputs: bytes as links delivered them, good or bad, and the operator's actions. `input` orders both. Everything else in
--- this file can be made again from these and the files above (turnstone reprocess).
+-- Inputs: bytes as links delivered them, good or bad, and actions: the operator's, what became of links, what an engine had
+-- run before. `input` orders both. Everything else in this file can be made again from these and the files above (turnstone
+-- reprocess).
 CREATE TABLE chunk (
   input         INTEGER PRIMARY KEY,
   link          INTEGER NOT NULL REFERENCES link,

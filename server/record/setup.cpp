@@ -1,70 +1,74 @@
 #include "server/record/setup.hpp"
 
-#include <fstream>
-#include <sstream>
-
 #include "server/record/reader_state.hpp"
 
 namespace turnstone {
 
 namespace {
 
-Result<std::string> read_text(const std::filesystem::path& path) {
-    std::ifstream file(path, std::ios::binary);
-    std::ostringstream text;
-    if (!file || !(text << file.rdbuf())) {
-        return fail(path.string() +
-                    ": cannot be read; a vehicle folder holds dictionary.json and vehicle.json");
+void read_dictionary_text(std::string text, const std::string& name, VehicleSetup& setup,
+                          std::vector<Problem>& problems) {
+    if (const auto json = parse_json_text(text, name, problems)) {
+        setup.dictionary = read_dictionary(*json, name, problems);
     }
-    return text.str();
+    setup.dictionary_json = std::move(text);
+}
+
+void read_vehicle_text(std::string text, const std::string& name, VehicleSetup& setup,
+                       std::vector<Problem>& problems) {
+    if (const auto json = parse_json_text(text, name, problems)) {
+        setup.vehicle = read_vehicle(*json, name, problems);
+    }
+    setup.vehicle_json = std::move(text);
 }
 
 } // namespace
 
-Result<VehicleSetup> read_vehicle_texts(std::string dictionary_json, std::string vehicle_json,
-                                        const std::string& where) {
-    std::vector<Problem> problems;
+std::optional<VehicleSetup> read_vehicle_texts(std::string dictionary_json, std::string vehicle_json,
+                                               const std::string& where, std::vector<Problem>& problems) {
+    const std::size_t problems_before = problems.size();
     VehicleSetup setup;
-    const std::string dictionary_name = where + "/dictionary.json";
-    const std::string vehicle_name = where + "/vehicle.json";
-    if (const auto json = parse_json_text(dictionary_json, dictionary_name, problems)) {
-        setup.dictionary = read_dictionary(*json, dictionary_name, problems);
-    }
-    if (const auto json = parse_json_text(vehicle_json, vehicle_name, problems)) {
-        setup.vehicle = read_vehicle(*json, vehicle_name, problems);
-    }
-    if (!problems.empty()) {
-        return fail(to_string(problems));
-    }
-    setup.dictionary_json = std::move(dictionary_json);
-    setup.vehicle_json = std::move(vehicle_json);
-    return setup;
+    read_dictionary_text(std::move(dictionary_json), where + "/dictionary.json", setup, problems);
+    read_vehicle_text(std::move(vehicle_json), where + "/vehicle.json", setup, problems);
+    return problems.size() == problems_before ? std::optional(std::move(setup)) : std::nullopt;
 }
 
-Result<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder) {
-    auto dictionary = read_text(folder / "dictionary.json");
-    auto vehicle = read_text(folder / "vehicle.json");
-    if (!dictionary || !vehicle) {
-        return tl::unexpected(dictionary ? vehicle.error() : dictionary.error());
+std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder,
+                                                std::vector<Problem>& problems) {
+    const std::size_t problems_before = problems.size();
+    VehicleSetup setup;
+    for (const auto& [name, read] : {std::pair("dictionary.json", &read_dictionary_text),
+                                     std::pair("vehicle.json", &read_vehicle_text)}) {
+        const std::string path = (folder / name).string();
+        if (auto text = read_text_file(path)) {
+            read(std::move(*text), path, setup, problems);
+        } else {
+            problems.push_back({path, "", text.error().message,
+                                "give a folder with a readable dictionary.json and vehicle.json"});
+        }
     }
-    return read_vehicle_texts(std::move(*dictionary), std::move(*vehicle), folder.string());
+    if (problems.size() == problems_before && setup.vehicle.name != setup.dictionary.vehicle) {
+        problems.push_back({(folder / "vehicle.json").string(), "/name", "is \"" + setup.vehicle.name + "\"",
+                            "must be \"" + setup.dictionary.vehicle + "\", as the dictionary beside it says"});
+    }
+    return problems.size() == problems_before ? std::optional(std::move(setup)) : std::nullopt;
 }
 
 Result<PipelineSetup> RecordingReader::setup() {
     try {
         PipelineSetup setup;
+        std::vector<Problem> problems;
         Statement vehicles(state_->database,
                            "SELECT name, dictionary_json, vehicle_json FROM vehicle ORDER BY id");
         while (vehicles.step()) {
             auto vehicle = read_vehicle_texts(vehicles.text(1), vehicles.text(2),
-                                              state_->path.string() + ": " + vehicles.text(0));
+                                              state_->path.string() + ": " + vehicles.text(0), problems);
             if (!vehicle) {
-                return tl::unexpected(vehicle.error());
+                return fail(to_string(problems));
             }
             setup.vehicles.push_back(std::move(*vehicle));
         }
         setup.site_json = state_->database.text("SELECT site_json FROM site");
-        std::vector<Problem> problems;
         const std::string site_name = state_->path.string() + ": site.json";
         if (const auto json = parse_json_text(setup.site_json, site_name, problems)) {
             setup.site = read_site(*json, site_name, problems);

@@ -203,3 +203,26 @@ TEST_CASE("Link states, markers and the state of the links after a cut are recor
     ingest.stop();
     CHECK(recorder.flush(5000));
 }
+
+TEST_CASE("The first recording begins with the actions it is given; readers are told before one is closed") {
+    const TestFolder folder;
+    ServeSetup setup = demo_setup({"udp:127.0.0.1:0?name=radio"});
+    Outputs outputs;
+    std::vector<std::string> order;
+    IngestOutputs sinks = outputs.sinks();
+    sinks.on_tape = [&, keep = sinks.on_tape](LiveTape tape) {
+        order.push_back("tape");
+        keep(std::move(tape));
+    };
+    sinks.on_closing = [&] { order.push_back("closing"); };
+    RecorderSettings settings;
+    settings.directory = folder.path();
+    Recorder recorder(settings, *setup.pipeline);
+    Ingest ingest(setup.pipeline, std::move(setup.uris), recorder, std::move(sinks));
+    ingest.start({R"({"action":"note","text":"what came before"})"});
+    REQUIRE(eventually([&] { return !outputs.actions().empty(); }));
+    CHECK(outputs.actions().front() == R"({"action":"note","text":"what came before"})");
+    ingest.cut("second");
+    ingest.stop();
+    CHECK(order == std::vector<std::string>{"tape", "closing", "tape"});
+}

@@ -28,9 +28,9 @@ std::string text_of(const std::filesystem::path& path) {
 
 PipelineSetup demo_setup() {
     PipelineSetup setup;
-    setup.vehicles.push_back(std::move(*read_vehicle_folder(kDemo / "sanderling")));
-    setup.site_json = text_of(kDemo / "site.json");
     std::vector<Problem> problems;
+    setup.vehicles.push_back(std::move(*read_vehicle_folder(kDemo / "sanderling", problems)));
+    setup.site_json = text_of(kDemo / "site.json");
     setup.site = read_site(*parse_json_text(setup.site_json, "site.json", problems), "site.json", problems);
     REQUIRE(problems.empty());
     setup.links.push_back({"radio", "serial:/dev/ttyUSB0", 0});
@@ -181,6 +181,26 @@ TEST_CASE("reprocessing gives the same recording again, or another one with anot
                    Catch::Contains("no such file"));
         CHECK_THAT(reprocess(directory.file(id), {output.path()}, output.path()).error().message,
                    Catch::Contains("dictionary.json"));
+        const auto folder = output.path() / "other";
+        std::filesystem::create_directory(folder);
+        const auto message = [&](const std::string& dictionary, const std::string& vehicle) {
+            std::ofstream(folder / "dictionary.json") << dictionary;
+            std::ofstream(folder / "vehicle.json") << vehicle;
+            const auto made = reprocess(directory.file(id), {folder}, output.path());
+            REQUIRE_FALSE(made);
+            return made.error().message;
+        };
+        const std::string dictionary = text_of(kDemo / "sanderling" / "dictionary.json");
+        const std::string vehicle = text_of(kDemo / "sanderling" / "vehicle.json");
+        const auto renamed = [](std::string text) {
+            text.replace(text.find("\"sanderling\""), 12, "\"plover\"");
+            return text;
+        };
+        CHECK_THAT(message(dictionary, renamed(vehicle)), Catch::Contains("/name: is \"plover\"; must be \"sanderling\""));
+        CHECK_THAT(message(renamed(dictionary), renamed(vehicle)),
+                   Catch::Contains("plover") && Catch::Contains("the recording has sanderling"));
+        CHECK_THAT(message("{", R"({"name": 5})"), Catch::Contains("dictionary.json") && Catch::Contains("vehicle.json: /name"));
+        std::filesystem::remove_all(folder);
         CHECK(output.names().empty());
     }
 }
