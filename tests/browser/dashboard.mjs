@@ -5,7 +5,7 @@
 //
 // Needs web/node_modules (npm ci) and Chromium. Ends with "N passed, N failed" and exit code 1 when anything failed.
 import { spawn } from 'node:child_process';
-import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
+import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { tmpdir } from 'node:os';
 import { dirname, join, resolve } from 'node:path';
@@ -67,10 +67,10 @@ async function stop(child, signal = 'SIGTERM') {
   await Promise.race([ended, sleep(8000).then(() => child.kill('SIGKILL'))]);
 }
 
-async function start_server(port) {
+async function start_server(port, more = []) {
   const child = start(kTurnstone, [
     'serve', '--vehicle', join(kDemo, 'sanderling'), '--site', join(kDemo, 'site.json'), '--link', `serial:${join(folder, 'radio')}?baud=57600`,
-    '--listen', '127.0.0.1', '--port', String(port), '--recordings', join(folder, 'recordings'),
+    '--listen', '127.0.0.1', '--port', String(port), '--recordings', join(folder, 'recordings'), ...more,
   ]);
   const address = await until('the server to say its address', () => {
     if (child.exitCode !== null) throw new Error(`the server ended:\n${child.text}`);
@@ -124,6 +124,85 @@ async function compare(page, id, what) {
   check(`${what}: the altitude's text is that number`, Math.abs(Number(shown) - altitude) <= 0.0501, `text ${shown}, recording ${altitude}`);
 }
 
+/** Values of the newest rows at `t_s`, as "estimate name/column", and the events so far. */
+async function recorded_estimates(id, t_s, vehicle = 0) {
+  const { tables } = await api(`recordings/${id}/description`);
+  const { latest } = await api(`recordings/${id}/latest?t_s=${t_s}`);
+  const { events } = await api(`recordings/${id}/events`);
+  const values = new Map();
+  for (const row of latest) {
+    const table = tables[row.table];
+    const name = /\/estimate\/(\w+)$/.exec(table.name)?.[1];
+    if (!name || table.vehicle !== vehicle) continue;
+    table.columns.forEach((column, i) => values.set(`${name}/${column.name}`, row.values[i] ?? NaN));
+    values.set(`${name}/t_s`, row.t_s);
+  }
+  const moments = new Map(events.filter((e) => e.vehicle === vehicle && e.kind === 'flight_event' && /\/flight\/\w+$/.test(e.key) && e.t_s <= t_s).map((e) => [e.key.split('/').at(-1), e]));
+  return { get: (name) => values.get(name) ?? NaN, moments };
+}
+
+const card_numbers = (page, name) => page.getByTestId(`outlook-${name}`).locator('.figure').evaluateAll((found) => found.map((figure) => Number(figure.dataset.number)));
+const card_text = (page, name) => page.getByTestId(`outlook-${name}`).innerText();
+const close = (a, b) => (Number.isNaN(a) && Number.isNaN(b)) || Math.abs(a - b) <= 1e-9 * Math.max(1, Math.abs(b));
+const moment_names = ['lift_off', 'burn_out', 'apogee', 'drogue_deployment', 'main_deployment', 'landing'];
+
+/** Every readout of an estimate, the flight times and the plan's landings against what the recording holds at the cursor. */
+async function compare_estimates(page, id, what) {
+  await sleep(700);
+  const t_s = await cursor_of(page);
+  const { get, moments } = await recorded_estimates(id, t_s);
+  const same = (name, got, ...want) => check(`${what}: ${name} at ${t_s.toFixed(2)} s is the recorded one`, got.length === want.length && want.every((value, i) => close(got[i], value)), `screen ${got}, recording ${want}`);
+  const flat = (east, north) => [Math.hypot(east, north), (Math.atan2(east, north) * 180 / Math.PI + 360) % 360];
+  same('apogee', await card_numbers(page, 'apogee'), moments.has('apogee') ? get('derived/altitude_max_m') : get('ascent/apogee_m'));
+  if (!moments.has('apogee')) {
+    const text = await card_text(page, 'apogee');
+    const bound = (name) => get(`ascent/${name}`).toFixed(0);
+    check(`${what}: the apogee's interval is the recorded one`, text.includes(`90 %: ${bound('apogee_low_m')} to ${bound('apogee_high_m')} m`) && text.includes('±'), text);
+  }
+  if (moments.has('landing')) {
+    same('place of landing', await card_numbers(page, 'landing'), ...flat(get('navigation/east_m'), get('navigation/north_m')));
+  } else {
+    same('landing', await card_numbers(page, 'landing'), ...flat(get('landing/nominal_east_m'), get('landing/nominal_north_m')));
+    for (const name of ['nominal', 'first_shut', 'all_shut']) {
+      const row = page.getByTestId(`landing-${name}`);
+      const shown = await row.count() > 0;
+      const east = get(`landing/${name}_east_m`);
+      const distance = Math.hypot(east, get(`landing/${name}_north_m`));
+      check(`${what}: the plan's landing ${name} is the recorded one`, shown ? close(Number(await row.getAttribute('data-distance')), distance) : Number.isNaN(east), `shown ${shown}, recorded ${distance}`);
+    }
+    check(`${what}: the plan says that flat ground is assumed`, await page.getByTestId('flat-ground').isVisible());
+  }
+  same('navigation mode', await card_numbers(page, 'navigation'), get('navigation/mode'));
+  same('antenna', await card_numbers(page, 'antenna'), get('look/azimuth_true_deg'), get('look/elevation_deg'));
+  same('ground minus on-board', await card_numbers(page, 'compare'), get('compare/altitude_m'), get('compare/vertical_speed_mps'));
+  await compare_moments(page, moments, what);
+}
+
+async function compare_moments(page, moments, what) {
+  for (const name of moment_names) {
+    const shown = Number(await page.getByTestId(`moment-${name}`).getAttribute('data-time'));
+    check(`${what}: time of ${name}`, close(shown, moments.get(name)?.t_s ?? NaN), `screen ${shown}, recording ${moments.get(name)?.t_s}`);
+  }
+}
+
+/** Two fingers moved apart by a factor of about two over the strips. */
+async function pinch(page) {
+  const session = await page.context().newCDPSession(page);
+  await session.send('Emulation.setTouchEmulationEnabled', { enabled: true, maxTouchPoints: 2 });
+  const plot = page.locator('.strips [data-plot]').first();
+  await plot.scrollIntoViewIfNeeded();
+  const box = await plot.boundingBox();
+  const at = (spread) => [-1, 1].map((side, id) => ({ x: box.x + box.width / 2 + side * spread, y: box.y + box.height / 2, id }));
+  await session.send('Input.dispatchTouchEvent', { type: 'touchStart', touchPoints: at(50) });
+  for (let spread = 55; spread <= 100; spread += 5) await session.send('Input.dispatchTouchEvent', { type: 'touchMove', touchPoints: at(spread) });
+  await session.send('Input.dispatchTouchEvent', { type: 'touchEnd', touchPoints: [] });
+  await session.send('Emulation.setTouchEmulationEnabled', { enabled: false });
+}
+const window_of = async (page) => {
+  const [, minutes, seconds] = /(?:(\d+) min )?(\d+) s/.exec(await page.locator('.zoom .span').textContent()) ?? [];
+  return 60 * Number(minutes ?? 0) + Number(seconds);
+};
+
 async function inspect(page, what) {
   await page.evaluate(axe_source);
   const result = await page.evaluate(() => globalThis.axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }));
@@ -132,7 +211,7 @@ async function inspect(page, what) {
   const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
   check(`${what}: nothing reaches over the edge of the page`, wide <= 0, `${wide} pixels too wide`);
 }
-const axe_source = require('node:fs').readFileSync(axe_path, 'utf8');
+const axe_source = readFileSync(axe_path, 'utf8');
 
 async function picture(page, name) {
   await page.screenshot({ path: join(kShots, `${name}.png`) });
@@ -200,6 +279,7 @@ async function run(browser) {
   check('laptop: a click on the tape looks back', true);
   const bytes_before = (await api('recordings')).recordings.find((r) => r.id === live_id).t_end_s;
   await compare(laptop, live_id, 'looking back');
+  await compare_estimates(laptop, live_id, 'looking back');
   await picture(laptop, 'laptop-light-looking-back');
   const bytes_after = (await api('recordings')).recordings.find((r) => r.id === live_id).t_end_s;
   check('recording goes on while someone looks back', bytes_after > bytes_before, `${bytes_before} then ${bytes_after}`);
@@ -214,6 +294,18 @@ async function run(browser) {
   const head = await cursor_of(laptop);
   await until('the head to move', async () => (await cursor_of(laptop)) > head);
   check('laptop: one key leads back to the head', true);
+
+  // A page that comes in mid-flight has the times of what happened before it came
+  await phone.reload();
+  await until('the times of before', async () => Number.isFinite(Number(await phone.getByTestId('moment-burn_out').getAttribute('data-time'))));
+  await compare_moments(phone, (await recorded_estimates(live_id, await cursor_of(phone))).moments, 'after a reload in mid-flight');
+
+  // Two fingers on the strips
+  const wide_s = await window_of(phone);
+  await pinch(phone);
+  await until('the pinched window', async () => (await window_of(phone)) < 0.75 * wide_s);
+  check('phone: two fingers apart make the window shorter', (await window_of(phone)) >= 0.3 * wide_s, `${wide_s} s, then ${await window_of(phone)} s`);
+  check('phone: and leave it at the head', /At the head/.test(await where_of(phone)), await where_of(phone));
 
   // Broken connection: the phone goes out of reach and comes back
   const network = await browser.newCDPSession(phone);
@@ -252,6 +344,14 @@ async function run(browser) {
   await laptop.getByRole('button', { name: 'Marker' }).click();
   await until('the marker on the phone', () => phone.getByText('Seen over the ridge').first().isVisible());
   check('a marker set on the laptop reaches the phone', true);
+
+  // To the ground
+  await until('the landing', async () => Number.isFinite(Number(await laptop.getByTestId('moment-landing').getAttribute('data-time'))), 120_000);
+  check('laptop: apogee and landing are what was reached', /Apogee reached/.test(await card_text(laptop, 'apogee')) && /Landed/.test(await card_text(laptop, 'landing')));
+  await picture(laptop, 'laptop-light-landed');
+  await phone.evaluate(() => window.scrollTo(0, 0));
+  await picture(phone, 'phone-dark-landed');
+
   await laptop.getByRole('button', { name: 'New recording' }).click();
   await laptop.locator('#cut-name').fill('After the cut');
   await laptop.getByRole('button', { name: 'Begin it' }).click();
@@ -274,12 +374,20 @@ async function run(browser) {
   await card.getByRole('link', { name: 'Download' }).click();
   const file = join(folder, 'download.sqlite');
   await (await download).saveAs(file);
-  check('the download is an SQLite file', require('node:fs').readFileSync(file).subarray(0, 15).toString() === 'SQLite format 3');
+  check('the download is an SQLite file', readFileSync(file).subarray(0, 15).toString() === 'SQLite format 3');
   await card.getByRole('link', { name: 'Replay' }).click();
   await until('replay', async () => /Replay, paused/.test(await where_of(laptop)));
   await click_tape(laptop, 0.7);
   await until('the sought cursor', async () => (await cursor_of(laptop)) > 5);
   await compare(laptop, live_id, 'replay after a seek');
+  await compare_estimates(laptop, live_id, 'replay after a seek');
+  for (const [part, what] of [[0.03, 'replay on the pad'], [0.17, 'replay in the ascent'], [0.995, 'replay after landing']]) {
+    await click_tape(laptop, part);
+    await compare_estimates(laptop, live_id, what);
+  }
+  await picture(laptop, 'laptop-light-replay-landed');
+  await click_tape(laptop, 0.7);
+  await sleep(500);
   const sought = await cursor_of(laptop);
   await laptop.getByRole('button', { name: 'One row forward' }).click();
   await until('the step', async () => (await cursor_of(laptop)) > sought);
@@ -315,7 +423,41 @@ async function run(browser) {
   await until('values of the new recording', async () => (await cursor_of(laptop)) < 60 && Number.isFinite(await number_of(laptop, 'battery')));
   check('after a restart of the server the page shows the new recording', id !== live_id);
   await stop(again.child);
+  await stop(simulator);
+  await two_vehicles(laptop);
   check('no errors in the console', errors.length === 0, errors.join('\n        '));
+}
+
+/** A second vehicle whose dictionary gives no rates a role: its own readouts, and plain words about what it lacks. */
+async function two_vehicles(page) {
+  const other = join(folder, 'godwit');
+  cpSync(join(kDemo, 'sanderling'), other, { recursive: true });
+  const text = readFileSync(join(other, 'dictionary.json'), 'utf8');
+  writeFileSync(join(other, 'dictionary.json'), text.replace('"vehicle": "sanderling"', '"vehicle": "godwit"').replace('"title": "Sanderling"', '"title": "Godwit"').replace(/, "role": "rate_body_[xyz]"/g, ''));
+  writeFileSync(join(other, 'vehicle.json'), readFileSync(join(other, 'vehicle.json'), 'utf8').replace('"name": "sanderling"', '"name": "godwit"'));
+  const server = await start_server(0, ['--vehicle', other, '--link', `serial:${join(folder, 'second')}?baud=57600&vehicle=godwit`]);
+  address = server.address;
+  const simulators = ['radio', 'second'].map((name, i) => start(kSimulate, [
+    '--scenario', 'pad-idle', '--out', `pty:${join(folder, name)}`, '--speed', '1', '--seed', String(20 + i), '--impairment', 'clean', '--pad-seconds', '60', '--vehicle', join(kDemo, 'sanderling'), '--site', join(kDemo, 'site.json'),
+  ]));
+  await page.goto(address);
+  const choice = page.getByRole('combobox', { name: 'Vehicle' });
+  await until('two vehicles to choose from', async () => (await choice.locator('option').count()) === 2);
+  const id = (await api('recordings')).live;
+  for (const [vehicle, title] of ['Sanderling', 'Godwit'].entries()) {
+    await choice.selectOption({ label: title });
+    await until(`an altitude of ${title}`, async () => Number.isFinite(await number_of(page, 'altitude')));
+    await until(`an apogee of ${title}`, async () => Number.isFinite((await card_numbers(page, 'apogee'))[0] ?? NaN));
+    const apogee = (await card_numbers(page, 'apogee'))[0];
+    await sleep(500);
+    const { get } = await recorded_estimates(id, 1e6, vehicle);
+    check(`two vehicles: the predicted apogee is ${title}'s own`, close(apogee, get('ascent/apogee_m')), `screen ${apogee}, recording ${get('ascent/apogee_m')}`);
+  }
+  check('two vehicles: the one without rates says what navigation needs', (await card_text(page, 'navigation')).includes('Not available: needs angular rates about all three axes'), await card_text(page, 'navigation'));
+  check('two vehicles: and what the antenna needs', (await card_text(page, 'antenna')).includes('Not available: needs angular rates about all three axes'), await card_text(page, 'antenna'));
+  await picture(page, 'laptop-light-two-vehicles');
+  for (const simulator of simulators) await stop(simulator);
+  await stop(server.child);
 }
 
 const profile = join(folder, 'profile');
