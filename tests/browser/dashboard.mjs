@@ -413,7 +413,9 @@ async function run(browser) {
   await laptop.goto(`${address}#/live`);
   await until('live again', async () => /At the head/.test(await where_of(laptop)));
 
-  // The server goes and comes back on the same port
+  // The server goes and comes back on the same port; the flight has ended by now, so another vehicle stands on the pad
+  await stop(simulator);
+  const idle = start(kSimulate, ['--scenario', 'pad-idle', '--out', `pty:${join(folder, 'radio')}`, '--speed', '1', '--seed', '8', '--impairment', 'mild', '--pad-seconds', '300', '--vehicle', join(kDemo, 'sanderling'), '--site', join(kDemo, 'site.json')]);
   await stop(server.child);
   await until('the laptop to notice', () => laptop.locator('.connection').isVisible());
   const again = await start_server(port);
@@ -423,7 +425,7 @@ async function run(browser) {
   await until('values of the new recording', async () => (await cursor_of(laptop)) < 60 && Number.isFinite(await number_of(laptop, 'battery')));
   check('after a restart of the server the page shows the new recording', id !== live_id);
   await stop(again.child);
-  await stop(simulator);
+  await stop(idle);
   await two_vehicles(laptop);
   check('no errors in the console', errors.length === 0, errors.join('\n        '));
 }

@@ -173,7 +173,7 @@ describe('outlook', () => {
   const landing = { landing: { nominal_east_m: 300, nominal_north_m: -400, nominal_semi_major_m: 120, nominal_semi_minor_m: 80, nominal_in_s: 90, nominal_outside: 0.023, terrain: 0 } };
   it('gives the predicted landing with its ellipse and defers to the range safety officer', () =>
     expect(said(card(stand(52, landing, [kLiftOff]), 'landing'))).toEqual([
-      'Predicted landing', '500 m', 'at 143° true', '95 %: half axes 120 × 80 m', 'in 1 min 28 s', '2.3 % outside the boundary', 'advisory: the range safety officer decides',
+      'Predicted landing', '500 m', 'at 143° true', '95 %: ± 120 by ± 80 m', 'in 1 min 28 s', '2.3 % outside the boundary', 'advisory: the range safety officer decides',
     ]));
   it('takes the place of landing from navigation', () => {
     const events = [kLiftOff, event(2, 120, 'flight_event', 'v/flight/landing', { t_sigma_s: 0.4 })];
@@ -201,8 +201,8 @@ describe('outlook', () => {
   });
   it('names the estimator that is worst off', () => {
     expect(said(card(stand(50, { vertical: { health: 1 }, navigation: { mode: 2, fix_health: 3 } }), 'health'))).toEqual(
-      ['Estimator health', 'Satellite fixes: worse than its ± says', 'vertical motion: errors as stated']);
-    expect(said(card(stand(50, { vertical: { health: 1 } }), 'health'))).toEqual(['Estimator health', 'All err as their ± says', 'vertical motion']);
+      ['Estimator health', 'Satellite fixes: ± too narrow', 'vertical motion: ± fits']);
+    expect(said(card(stand(50, { vertical: { health: 1 } }), 'health'))).toEqual(['Estimator health', 'Every ± fits its errors', 'vertical motion']);
   });
   it('says in plain words what is needed when an estimate is missing', () => {
     const missing = (estimate: string, what: string) => event(9, 0, 'recording', `v/missing/${estimate}`, { text: `V has no ${what}, so there is no estimate "${estimate}".` });

@@ -176,7 +176,7 @@ function landing_card(scene: Scene): Card {
   const stale = old(scene, row.t_s);
   const no_place = scene.lift_off_s === undefined ? '' : why_missing(scene, 'navigation');
   if (stale !== '' && no_place !== '') return { ...predicted, missing: `Not available in flight: needs ${no_place}` };
-  const notes = [`95 %: half axes ${format_fixed(row.get('nominal_semi_major_m'), 0)} × ${format_fixed(row.get('nominal_semi_minor_m'), 0)} m`];
+  const notes = [`95 %: ± ${format_fixed(row.get('nominal_semi_major_m'), 0)} by ± ${format_fixed(row.get('nominal_semi_minor_m'), 0)} m`];
   if (scene.lift_off_s !== undefined) notes.push(format_to_go(row.get('nominal_in_s') - (scene.cursor_s - row.t_s)));
   const outside = row.get('nominal_outside');
   const share = format_share(outside);
@@ -262,7 +262,7 @@ function health_card(scene: Scene): Card {
   const others = checks.filter((check) => check !== worst);
   return {
     ...empty,
-    figures: [{ label: '', text: rank === 0 ? 'All err as their ± says' : `${worst.name}: ${words}`, unit: '', sigma: '', number: NaN }],
+    figures: [{ label: '', text: rank === 0 ? 'Every ± fits its errors' : `${worst.name}: ${words}`, unit: '', sigma: '', number: NaN }],
     notes: rank === 0 ? [checks.map((check) => check.name.toLowerCase()).join(', ')] : others.map((check) => `${check.name.toLowerCase()}: ${health_in_words(check.word).words}`),
     caution: rank >= 3,
   };

@@ -131,12 +131,12 @@ export interface Health {
 
 /** Words of vertical and navigation health, from harmless to grave. */
 const kHealth: Readonly<Record<string, Health>> = {
-  consistent: { rank: 0, words: 'errors as stated' },
+  consistent: { rank: 0, words: '± fits' },
   starting: { rank: 1, words: 'too early to say' },
-  'sigmas too large': { rank: 2, words: 'better than its ± says' },
-  cautious: { rank: 2, words: 'better than its ± says' },
-  overconfident: { rank: 3, words: 'worse than its ± says' },
-  'do not believe': { rank: 3, words: 'worse than its ± says: do not believe it' },
+  'sigmas too large': { rank: 2, words: '± too wide' },
+  cautious: { rank: 2, words: '± too wide' },
+  overconfident: { rank: 3, words: '± too narrow' },
+  'do not believe': { rank: 3, words: '± too narrow, do not believe it' },
 };
 
 export function health_in_words(word: string): Health {
