@@ -167,7 +167,7 @@ describe('outlook', () => {
   });
   it('gives the achieved apogee once it has passed', () => {
     const events = [kLiftOff, event(2, 57.5, 'flight_event', 'v/flight/apogee', { t_sigma_s: 0.06 })];
-    expect(spaced(said(card(stand(60, { ...ascent, derived: { altitude_max_m: 405.26 } }, events), 'apogee')))).toEqual(['Apogee reached', '405.3 m', 'at T+0:12.50 ± 0.06 s']);
+    expect(spaced(said(card(stand(60, { ...ascent, derived: { altitude_max_m: 405.26 } }, events), 'apogee')))).toEqual(['Apogee reached', '405.3 m', 'at T+0:12.50 ± 0.060 s']);
     expect(card(stand(56, ascent, events), 'apogee')?.title, 'looking back before it').toBe('Predicted apogee');
   });
   const landing = { landing: { nominal_east_m: 300, nominal_north_m: -400, nominal_semi_major_m: 120, nominal_semi_minor_m: 80, nominal_in_s: 90, nominal_outside: 0.023, terrain: 0 } };

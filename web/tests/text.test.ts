@@ -26,7 +26,7 @@ describe('numbers', () => {
     expect([format_value(fix, 3), format_value(fix, 7), format_value(fix, NaN)]).toEqual(['3D', '7?', '–']);
   });
   it('gives a 1-sigma two significant digits', () => {
-    expect(['m', 'm', 'm'].map((unit, i) => format_sigma(unit, [0.34, 1.92, 24.6][i] ?? 0))).toEqual(['±\u202f0.34', '±\u202f1.9', '±\u202f25']);
+    expect([0.34, 1.92, 24.6, 0.0312, 0.0031].map((sigma) => format_sigma('m', sigma))).toEqual(['0.34', '1.9', '25', '0.031', '0.003'].map((text) => `±\u202f${text}`));
   });
 });
 

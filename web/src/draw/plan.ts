@@ -12,7 +12,8 @@ export interface PlanScene {
   cases: readonly LandingCase[];
   vehicle: Place | undefined;
   landed: boolean;
-  track: (point: (east: number, north: number) => void) => void;
+  /** The way flown, oldest first. */
+  track: readonly Place[];
 }
 
 /** Each case has its own line and its own mark in the middle, so that neither rests on colour. */
@@ -57,13 +58,7 @@ export function draw_plan(surface: Surface, colours: Palette, scene: PlanScene):
 
   context.strokeStyle = colours.muted;
   context.lineWidth = 1.5;
-  context.beginPath();
-  let first = true;
-  scene.track((east, north) => {
-    if (first) context.moveTo(x(east), y(north));
-    else context.lineTo(x(east), y(north));
-    first = false;
-  });
+  trace(scene.track, false);
   context.stroke();
 
   for (const one of scene.cases.toReversed()) {

@@ -40,7 +40,7 @@ const kAlone: ReadonlyMap<string, string> = new Map([
 export function in_plain_words(sentence: string): string {
   let plain = sentence;
   for (const [roles, words] of kTogether) plain = plain.replaceAll(roles, words);
-  return plain.replace(/\b[a-z]+(?:_[a-z]+)*\b/g, (word) => (word.includes('_') ? (kAlone.get(word) ?? word) : word));
+  return plain.replace(/\b[a-z]+(?:_[a-z]+)+\b/g, (word) => kAlone.get(word) ?? word);
 }
 
 /**
@@ -98,7 +98,7 @@ export function plus_minus(sigma: number, unit: string): string {
 
 const kModes: Readonly<Record<string, string>> = {
   aligning: 'Finding its attitude',
-  'on the pad': 'Aligned, at rest on the pad',
+  'on the pad': 'Aligned, at rest',
   aided: 'Aided by satellite fixes',
   'dead reckoning': 'Dead reckoning, no fix',
   lost: 'Attitude lost',
