@@ -28,11 +28,11 @@ export function format_with_unit(column: Column, value: number): string {
   return symbol === '°' ? text + symbol : `${text}${kNarrowSpace}${symbol}`;
 }
 
-/** 1-sigma with two significant digits, but no more than three decimals. */
+/** 1-sigma with two significant digits, but no more than two decimals; three for times, which are known to milliseconds. */
 export function format_sigma(unit: string, sigma: number): string {
   const width = shown_width(unit, sigma);
   if (!(width >= 0) || !Number.isFinite(width)) return kNoValue;
-  const decimals = width === 0 ? 1 : Math.min(3, Math.max(0, 1 - Math.floor(Math.log10(width))));
+  const decimals = width === 0 ? 1 : Math.min(unit === 's' ? 3 : 2, Math.max(0, 1 - Math.floor(Math.log10(width))));
   return `±${kNarrowSpace}${format_fixed(width, decimals)}`;
 }
 

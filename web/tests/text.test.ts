@@ -26,7 +26,8 @@ describe('numbers', () => {
     expect([format_value(fix, 3), format_value(fix, 7), format_value(fix, NaN)]).toEqual(['3D', '7?', '–']);
   });
   it('gives a 1-sigma two significant digits', () => {
-    expect([0.34, 1.92, 24.6, 0.0312, 0.0031].map((sigma) => format_sigma('m', sigma))).toEqual(['0.34', '1.9', '25', '0.031', '0.003'].map((text) => `±\u202f${text}`));
+    expect([0.34, 1.92, 24.6, 0.0312].map((sigma) => format_sigma('m', sigma))).toEqual(['0.34', '1.9', '25', '0.03'].map((text) => `±\u202f${text}`));
+    expect([0.34, 0.0312, 0.0031].map((sigma) => format_sigma('s', sigma))).toEqual(['0.34', '0.031', '0.003'].map((text) => `±\u202f${text}`));
   });
 });
 

@@ -136,7 +136,7 @@ const kHealth: Readonly<Record<string, Health>> = {
   'sigmas too large': { rank: 2, words: '± too wide' },
   cautious: { rank: 2, words: '± too wide' },
   overconfident: { rank: 3, words: '± too narrow' },
-  'do not believe': { rank: 3, words: '± too narrow, do not believe it' },
+  'do not believe': { rank: 3, words: 'do not believe it' },
 };
 
 export function health_in_words(word: string): Health {
