@@ -29,6 +29,7 @@ constexpr double kStepShare = 0.55;       // sigma of a hypothesis in steps betw
 constexpr double kNotOnRail = 25.0;       // squared bias in sigmas that only a different pose explains
 constexpr double kNearPad_m = 50.0;
 constexpr double kSway_mps2 = 0.01;
+constexpr double kFieldLevelMin = 0.1; // a field that dips more steeply, or none (a dead sensor), has no heading to give
 constexpr double kMagHeadingSigma_rad = 6 * std::numbers::pi / 180; // iron in the vehicle, uncalibrated
 
 } // namespace
@@ -116,6 +117,14 @@ double PadAlignment::heading_from_field(const Eigen::Quaterniond& q) const {
     return std::remainder(std::atan2(field.x(), field.y()) - declination, 2 * std::numbers::pi);
 }
 
+bool PadAlignment::knows_north(const Eigen::Quaterniond& q) const {
+    if (mag_count_ == 0) {
+        return false;
+    }
+    const Vector3d field = q * (mag_sum_ / mag_count_);
+    return field.head<2>().norm() > kFieldLevelMin * field.norm();
+}
+
 bool PadAlignment::near_pad() const {
     return position_count_ == 0 || (position_sum_ / position_count_).head<2>().norm() < kNearPad_m;
 }
@@ -168,7 +177,7 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
     // Shortest rotation that takes measured up to local up; its heading is arbitrary.
     const Eigen::Quaterniond levelled = Eigen::Quaterniond::FromTwoVectors(up_body, Vector3d::UnitZ());
     const double unlevel_rad = sensors_.accel_bias_mps2 / gravity_mps2_;
-    if (mag_count_ > 0) {
+    if (knows_north(levelled)) {
         const double turn = heading_from_field(levelled);
         const Vector3d sigma = (Vector3d::Constant(3 * unlevel_rad).cwiseAbs2() +
                                 up_body.cwiseAbs2() * kMagHeadingSigma_rad * kMagHeadingSigma_rad)

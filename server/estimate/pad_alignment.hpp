@@ -59,6 +59,8 @@ class PadAlignment {
     [[nodiscard]] Alignment level(const Eigen::Quaterniond& q_local_body, const Eigen::Vector3d& attitude_sigma_rad) const;
     /// Far from the pad (after landing) the rail says nothing, and the pad's height neither.
     [[nodiscard]] bool near_pad() const;
+    /// Whether the mean magnetic field, turned by `q` (level, any heading), has a horizontal part to speak of.
+    [[nodiscard]] bool knows_north(const Eigen::Quaterniond& q) const;
     /// Rotation about up that `q` still needs for its heading to agree with the mean magnetic field, counter-clockwise, rad.
     [[nodiscard]] double heading_from_field(const Eigen::Quaterniond& q) const;
 
