@@ -69,7 +69,7 @@ void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_ra
     const Covariance f = transition(nominal_, accel_body_mps2, rate_body_rad_s, dt_s);
     nominal_ = propagate(nominal_, accel_body_mps2, rate_body_rad_s, dt_s, gravity_mps2_, coning, sculling);
 
-    covariance_ = (f * covariance_ * f.transpose()).eval();
+    carry(f);
     // White noise of the sample enters velocity rotated, and rotation leaves isotropic noise as it is.
     const auto square = [](double x) { return x * x; };
     const double velocity_variance = square(noise_.accel_density_mps2_rthz * accel_inflation) * dt_s;
@@ -88,12 +88,37 @@ void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_ra
     covariance_ = (0.5 * (covariance_ + covariance_.transpose())).eval();
 }
 
+/// F P F' without the zeros and ones of F: what is left of transition() is three rows for the velocity's change, of which the position
+/// takes half a step's worth, and two blocks for the attitude.
+void Eskf::carry(const Covariance& f) {
+    const double dt_s = f(kPosition, kVelocity);
+    const Eigen::Matrix<double, 3, 9> change = f.block<3, 9>(kVelocity, kAttitude);
+    const Matrix3d turn = f.block<3, 3>(kAttitude, kAttitude);
+    const Matrix3d gyro = f.block<3, 3>(kAttitude, kGyroBias);
+    Covariance& p = covariance_;
+    {
+        const Rows faster = change.lazyProduct(p.bottomRows<9>());
+        const Rows turned = turn.lazyProduct(p.middleRows<3>(kAttitude)) + gyro.lazyProduct(p.middleRows<3>(kGyroBias));
+        p.middleRows<3>(kPosition) += dt_s * p.middleRows<3>(kVelocity) + 0.5 * dt_s * faster;
+        p.middleRows<3>(kVelocity) += faster;
+        p.middleRows<3>(kAttitude) = turned;
+    }
+    const Columns faster = p.rightCols<9>().lazyProduct(change.transpose());
+    const Columns turned =
+        p.middleCols<3>(kAttitude).lazyProduct(turn.transpose()) + p.middleCols<3>(kGyroBias).lazyProduct(gyro.transpose());
+    p.middleCols<3>(kPosition) += dt_s * p.middleCols<3>(kVelocity) + 0.5 * dt_s * faster;
+    p.middleCols<3>(kVelocity) += faster;
+    p.middleCols<3>(kAttitude) = turned;
+}
+
 void Eskf::inject(const ErrorVector& error) {
     nominal_ = plus(nominal_, error);
     // After injection the error is taken about the new attitude: Sola eq. 287.
-    Covariance reset = Covariance::Identity();
-    reset.block<3, 3>(kAttitude, kAttitude) -= 0.5 * skew(error.segment<3>(kAttitude));
-    covariance_ = (reset * covariance_ * reset.transpose()).eval();
+    const Matrix3d reset = Matrix3d::Identity() - 0.5 * skew(error.segment<3>(kAttitude));
+    const Rows rows = reset.lazyProduct(covariance_.middleRows<3>(kAttitude));
+    covariance_.middleRows<3>(kAttitude) = rows;
+    const Columns columns = covariance_.middleCols<3>(kAttitude).lazyProduct(reset.transpose());
+    covariance_.middleCols<3>(kAttitude) = columns;
     covariance_ = (0.5 * (covariance_ + covariance_.transpose())).eval();
 }
 

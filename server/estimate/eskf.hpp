@@ -71,8 +71,10 @@ class Eskf {
         const Eigen::Matrix<double, kSize, M> ph = covariance_ * observation.transpose();
         const Eigen::Matrix<double, M, M> s = observation * ph + noise;
         const Eigen::Matrix<double, kSize, M> gain = s.ldlt().solve(ph.transpose()).transpose();
-        const Covariance keep = Covariance::Identity() - gain * observation;
-        covariance_ = (keep * covariance_ * keep.transpose() + gain * noise * gain.transpose()).eval();
+        // Joseph form, (I - K H) P (I - K H)' + K R K', from the left and then from the right, without products of two whole matrices.
+        covariance_ -= gain.lazyProduct(ph.transpose());
+        const Eigen::Matrix<double, kSize, M> rest = gain.lazyProduct(noise) - covariance_.lazyProduct(observation.transpose());
+        covariance_ += rest.lazyProduct(gain.transpose());
         inject(gain * innovation);
     }
 
@@ -100,6 +102,9 @@ class Eskf {
     [[nodiscard]] static EskfNominal plus(const EskfNominal& estimate, const ErrorVector& error);
 
   private:
+    using Rows = Eigen::Matrix<double, 3, kSize>;
+    using Columns = Eigen::Matrix<double, kSize, 3>;
+    void carry(const Covariance& f);
     void inject(const ErrorVector& error);
 
     EskfNoise noise_;

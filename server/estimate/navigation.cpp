@@ -78,12 +78,17 @@ void Navigation::start(std::int64_t t_ns) {
     nis_height_.clear();
 }
 
-double Navigation::share(std::size_t branch) const {
+Navigation::Shares Navigation::shares() const {
+    Shares out{};
     double sum = 0;
     for (std::size_t k = 0; k < active_; ++k) {
-        sum += std::exp(branches_[k].log_weight - best().log_weight);
+        out[k] = std::exp(branches_[k].log_weight - best().log_weight);
+        sum += out[k];
     }
-    return std::exp(branches_[branch].log_weight - best().log_weight) / sum;
+    for (std::size_t k = 0; k < active_; ++k) {
+        out[k] /= sum;
+    }
+    return out;
 }
 
 void Navigation::weigh() {
@@ -276,18 +281,19 @@ Eskf::Covariance Navigation::covariance() const {
     if (active_ == 1) {
         return best().filter().covariance();
     }
+    const Shares share = shares();
     Vector3d position = Vector3d::Zero();
     Vector3d velocity = Vector3d::Zero();
     for (std::size_t k = 0; k < active_; ++k) {
-        position += share(k) * branches_[k].nominal().position_enu_m;
-        velocity += share(k) * branches_[k].nominal().velocity_enu_mps;
+        position += share[k] * branches_[k].nominal().position_enu_m;
+        velocity += share[k] * branches_[k].nominal().velocity_enu_mps;
     }
     for (std::size_t k = 0; k < active_; ++k) {
         EskfNominal about = best().nominal();
         about.position_enu_m = position;
         about.velocity_enu_mps = velocity;
         const Eskf::ErrorVector off = Eskf::error_of(about, branches_[k].nominal());
-        sum += share(k) * (branches_[k].filter().covariance() + off * off.transpose());
+        sum += share[k] * (branches_[k].filter().covariance() + off * off.transpose());
     }
     return sum;
 }
@@ -299,7 +305,15 @@ std::optional<TiltInput> Navigation::tilt() const {
     const Vector3d up_body = best().nominal().q_local_body.conjugate() * Vector3d::UnitZ();
     // Rotation about the vertical itself does not move up.
     const Matrix3d across = Matrix3d::Identity() - up_body * up_body.transpose();
-    const Matrix3d p = across * covariance().block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) * across;
+    // Of covariance() the part for the attitude alone: this is asked for with each inertial sample.
+    const Shares share = shares();
+    Matrix3d attitude = Matrix3d::Zero();
+    for (std::size_t k = 0; k < active_; ++k) {
+        const Vector3d off =
+            rotation_vector_from_quaternion(best().nominal().q_local_body.conjugate() * branches_[k].nominal().q_local_body);
+        attitude += share[k] * (branches_[k].filter().covariance().block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) + off * off.transpose());
+    }
+    const Matrix3d p = across * attitude * across;
     return TiltInput{up_body, std::sqrt(std::max(0.0, 0.5 * p.trace()))};
 }
 
@@ -317,11 +331,12 @@ NavigationEstimate Navigation::estimate() const {
     out.mode = at_rest_ ? NavigationMode::pad : aided ? NavigationMode::aided : NavigationMode::dead_reckoning;
     const EskfNominal& nominal = best().nominal();
     const Eskf::Covariance p = covariance();
+    const Shares share = shares();
     const auto sigma3 = [&](Eskf::Part part) { return Vector3d(p.diagonal().segment<3>(part).cwiseMax(0.0).cwiseSqrt()); };
     out.position_enu_m = out.velocity_enu_mps = Vector3d::Zero();
     for (std::size_t k = 0; k < active_; ++k) {
-        out.position_enu_m += share(k) * branches_[k].nominal().position_enu_m;
-        out.velocity_enu_mps += share(k) * branches_[k].nominal().velocity_enu_mps;
+        out.position_enu_m += share[k] * branches_[k].nominal().position_enu_m;
+        out.velocity_enu_mps += share[k] * branches_[k].nominal().velocity_enu_mps;
     }
     out.position_sigma_m = sigma3(Eskf::kPosition);
     out.velocity_sigma_mps = sigma3(Eskf::kVelocity);

@@ -15,6 +15,7 @@
 /// dropped; a gap in them is bridged with the mean of its two ends and an uncertainty for what may have happened in between; a gap of more
 /// than 2 s ends the alignment. Clipped accelerometers and saturated gyros count with inflated noise while they last. NaN samples are no
 /// samples. Deterministic; no allocation after construction.
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <vector>
@@ -90,7 +91,8 @@ class Navigation {
     void follow_scatter(const ImuSample& sample);
     /// Brings the likeliest to the front, drops what has fallen behind.
     void weigh();
-    [[nodiscard]] double share(std::size_t branch) const; ///< of the weight of all
+    using Shares = std::array<double, PadAlignment::kHypotheses>;
+    [[nodiscard]] Shares shares() const; ///< of the weight of all, by branch
     [[nodiscard]] const NavigationBranch& best() const { return branches_.front(); }
     SensorNoise sensors_;
     const Site* site_;

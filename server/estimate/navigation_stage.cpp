@@ -51,12 +51,12 @@ void NavigationStage::height(std::int64_t t_ns, const AirHeights& air, const Air
 }
 
 std::optional<TiltInput> NavigationStage::tilt() const {
-    auto tilt = navigation_.tilt();
     const bool climbing = motion_ == Motion::boost || motion_ == Motion::coast;
-    if (!tilt || !climbing || !navigation_.moving() || !(tilt->sigma_rad < kTiltUsable_rad)) {
+    if (!climbing || !navigation_.moving()) {
         return std::nullopt;
     }
-    return tilt;
+    const auto tilt = navigation_.tilt();
+    return tilt && tilt->sigma_rad < kTiltUsable_rad ? tilt : std::nullopt;
 }
 
 Eigen::Vector2d NavigationStage::air_speed_mps(const WindProfile& wind) const {
