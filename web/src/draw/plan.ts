@@ -89,7 +89,9 @@ export function draw_plan(surface: Surface, colours: Palette, scene: PlanScene):
   context.moveTo(x(0), y(0) - 5);
   context.lineTo(x(0), y(0) + 5);
   context.stroke();
-  label('pad', x(0) + 7, y(0) + 8);
+  context.textAlign = 'center';
+  label('pad', x(0), y(0) - 12);
+  context.textAlign = 'left';
   if (scene.station) {
     const at = { x: x(scene.station.east), y: y(scene.station.north) };
     context.strokeStyle = colours.ink;
