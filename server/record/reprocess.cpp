@@ -210,8 +210,13 @@ Result<std::filesystem::path> reprocess(const std::filesystem::path& file,
         *same = std::move(*vehicle);
     }
     const RecordingInfo info = reader->info();
+    std::error_code no_folder;
+    std::filesystem::create_directories(output_directory, no_folder);
+    if (no_folder) {
+        return fail(output_directory.string() + ": cannot be made a folder for the new recording (" + no_folder.message() +
+                    "); give another one");
+    }
     try {
-        std::filesystem::create_directories(output_directory);
         const std::string vehicle = setup->vehicles.empty() ? "" : setup->vehicles.front().dictionary.vehicle;
         const std::string id = make_recording_id(output_directory, info.utc_start_ns, vehicle);
         const std::filesystem::path path = output_directory / (id + std::string(kRecordingEnding));

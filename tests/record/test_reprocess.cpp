@@ -181,6 +181,8 @@ TEST_CASE("reprocessing gives the same recording again, or another one with anot
                    Catch::Contains("no such file"));
         CHECK_THAT(reprocess(directory.file(id), {output.path()}, output.path()).error().message,
                    Catch::Contains("dictionary.json"));
+        CHECK_THAT(reprocess(directory.file(id), {}, directory.file(id)).error().message,
+                   Catch::Contains("cannot be made a folder"));
         const auto folder = output.path() / "other";
         std::filesystem::create_directory(folder);
         const auto message = [&](const std::string& dictionary, const std::string& vehicle) {

@@ -2,6 +2,8 @@
 // 2533:1975 below 32 km; closed forms cross-checked with python3-fluids 1.0.22). Same constants, hence a
 // relative tolerance of 1e-9; rows as printed in the tables carry five or six digits, hence 2e-5.
 #include <cmath>
+#include <map>
+#include <string>
 
 #include <catch2/catch.hpp>
 
@@ -107,4 +109,43 @@ TEST_CASE("Outside the table there is no value") {
     for (const double pressure_pa : {0.0, -1.0, 1e-3, 2e5, std::nan(""), static_cast<double>(INFINITY)}) {
         CHECK(std::isnan(pressure_altitude_m(pressure_pa)));
     }
+}
+
+TEST_CASE("Differences of pressure altitude are an altimeter's and a height above the pad's pressure") {
+    std::size_t count = 0;
+    for (const auto& row : reference()["altimeter"]) {
+        INFO(row["id"]);
+        CHECK(pressure_altitude_m(row["p_Pa"]) - pressure_altitude_m(row["qnh_Pa"]) ==
+              Approx(row["altitude_m"].get<double>()).margin(1e-3));
+        ++count;
+    }
+    for (const auto& row : reference()["qfe_heights"]) {
+        INFO(row["id"]);
+        CHECK(pressure_altitude_m(row["p_Pa"]) - pressure_altitude_m(row["pad_p_Pa"]) ==
+              Approx(row["height_above_pad_isa_m"].get<double>()).margin(1e-3));
+        ++count;
+    }
+    CHECK(count == 9);
+}
+
+TEST_CASE("The constants are the standard's") {
+    const std::map<std::string, double> ours{{"P0", kPressureSeaLevel_pa},
+                                             {"T0", kTemperatureSeaLevel_k},
+                                             {"rho0", standard_atmosphere(0).density_kg_m3},
+                                             {"a0", standard_atmosphere(0).speed_of_sound_mps},
+                                             {"g0", kGravityStandard_mps2},
+                                             {"R_specific", kGasConstantAir_j_per_kg_k},
+                                             {"gamma", kHeatRatioAir},
+                                             {"r0", kEarthRadius_m},
+                                             {"lapse_troposphere", kLapseTroposphere_k_per_m}};
+    std::size_t count = 0;
+    for (const auto& row : reference()["constants"]) {
+        const auto found = ours.find(row["id"]);
+        if (found != ours.end()) {
+            INFO(row["id"]);
+            CHECK(found->second == Approx(row["value"].get<double>()).epsilon(1e-12));
+            ++count;
+        }
+    }
+    CHECK(count == ours.size());
 }
