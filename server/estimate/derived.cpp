@@ -44,7 +44,7 @@ EstimateTable derived_table() {
 }
 
 bool Derived::flying(const PhaseDetector& phases) noexcept {
-    return phases.phase() != Phase::on_pad && phases.phase() != Phase::landed;
+    return !phases.on_ground();
 }
 
 void Derived::imu(std::int64_t t_ns, double force_mps2, double roll_rate_rad_s, const PhaseDetector& phases) {
@@ -87,26 +87,42 @@ void Derived::air(std::int64_t t_ns, const AirSpeeds& speeds, const PhaseDetecto
     if (std::isfinite(speeds.dynamic_pressure_pa)) dynamic_pressure_.offer(speeds.dynamic_pressure_pa, t_ns);
 }
 
-std::array<double, Derived::kColumns> Derived::row(std::int64_t t_ns, const PhaseDetector& phases) const {
+void Derived::begin_flight() {
+    Derived fresh;
+    fresh.force_mean_ = force_mean_;
+    fresh.roll_mean_ = roll_mean_;
+    fresh.t_imu_ns_ = t_imu_ns_;
+    fresh.ground_distance_m_ = ground_distance_m_;
+    *this = fresh;
+}
+
+std::array<double, Derived::kColumns> Derived::row(std::int64_t t_ns, const PhaseDetector& phases) {
     const auto lift_off = phases.time_of(Moment::lift_off);
+    if (!lift_off && flown_) {
+        flown_->back() = ground_distance_m_;
+        return *flown_;
+    }
     const auto burn_out = phases.time_of(Moment::burn_out);
     const auto landing = phases.time_of(Moment::landing);
     const auto when = [&](const Greatest& greatest) {
         return lift_off && std::isfinite(greatest.value) ? seconds_between(*lift_off, greatest.t_ns) : kNan;
     };
     const double burn_s = seconds_or_nan(lift_off, burn_out);
-    const double flight_s = lift_off ? seconds_between(*lift_off, landing.value_or(t_ns)) : kNan;
-    return {altitude_.value,         when(altitude_),
-            speed_.value,            when(speed_),
-            mach_.value,             when(mach_),
-            force_.value,            when(force_),
-            dynamic_pressure_.value, when(dynamic_pressure_),
-            roll_rate_.value,        when(roll_rate_),
-            burn_s,                  speed_at_burn_out_mps_,
-            speed_at_burn_out_mps_ / burn_s,
-            seconds_or_nan(lift_off, phases.time_of(Moment::apogee)),
-            drogue_rate_.value(),    main_rate_.value(),
-            flight_s,                ground_distance_m_};
+    const std::int64_t end_ns = phases.phase() == Phase::presumed_down ? phases.phase_began_ns() : landing.value_or(t_ns);
+    const double flight_s = lift_off ? seconds_between(*lift_off, end_ns) : kNan;
+    const std::array<double, kColumns> row{altitude_.value,         when(altitude_),
+                                           speed_.value,            when(speed_),
+                                           mach_.value,             when(mach_),
+                                           force_.value,            when(force_),
+                                           dynamic_pressure_.value, when(dynamic_pressure_),
+                                           roll_rate_.value,        when(roll_rate_),
+                                           burn_s,                  speed_at_burn_out_mps_,
+                                           speed_at_burn_out_mps_ / burn_s,
+                                           seconds_or_nan(lift_off, phases.time_of(Moment::apogee)),
+                                           drogue_rate_.value(),    main_rate_.value(),
+                                           flight_s,                ground_distance_m_};
+    if (lift_off) flown_ = row;
+    return row;
 }
 
 } // namespace turnstone

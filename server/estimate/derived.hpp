@@ -7,6 +7,7 @@
 /// millisecond is no manoeuvre; shocks have events of their own), roll rate about the long axis is averaged likewise.
 /// Burn time is from lift-off to burn-out, velocity gained the vertical speed at burn-out, mean net acceleration their ratio.
 /// Descent rates are means from two seconds after the deployment on. Ground distance is from pad to newest satellite fix.
+/// Between two flights of one recording the figures of the first stay until the second begins.
 /// All SI. NaN input is ignored. Deterministic.
 #include <array>
 #include <cstdint>
@@ -33,8 +34,11 @@ class Derived {
     /// Horizontal distance from the pad to the newest fix.
     void ground_distance(double distance_m) noexcept { ground_distance_m_ = distance_m; }
 
+    /// Forgets what belongs to the flight before.
+    void begin_flight();
+
     /// In the order of derived_table().
-    [[nodiscard]] std::array<double, kColumns> row(std::int64_t t_ns, const PhaseDetector& phases) const;
+    [[nodiscard]] std::array<double, kColumns> row(std::int64_t t_ns, const PhaseDetector& phases);
 
   private:
     struct Greatest {
@@ -63,6 +67,7 @@ class Derived {
     std::int64_t t_imu_ns_ = 0;
     double speed_at_burn_out_mps_ = std::numeric_limits<double>::quiet_NaN();
     double ground_distance_m_ = std::numeric_limits<double>::quiet_NaN();
+    std::optional<std::array<double, kColumns>> flown_; ///< newest figures of a flight
 };
 
 } // namespace turnstone

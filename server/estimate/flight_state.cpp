@@ -6,6 +6,7 @@
 #include <cstdio>
 #include <string>
 
+#include "server/estimate/climb_bend.hpp"
 #include "server/estimate/flight_state_tables.hpp"
 #include "shared/geodesy.hpp"
 #include "shared/time.hpp"
@@ -22,9 +23,25 @@ constexpr double kFrozenAccel_s = 0.4;
 /// A height left out by this much at once is a pressure pulse, not a motion.
 constexpr double kPulse_m = 12.0;
 constexpr double kInStep_s = 0.25;
+/// Of the bend's place when the thrust table is known: ports that read low or high by 1.5 % move it.
+constexpr double kBendSigma_s = 0.07;
 
 double value_or_nan(const std::optional<std::int64_t>& from_ns, std::int64_t t_ns) {
     return from_ns ? seconds_between(*from_ns, t_ns) : kNaN;
+}
+
+PhaseSettings phase_settings(const Vehicle& vehicle, const Site& site) {
+    PhaseSettings settings;
+    settings.gravity_mps2 = normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m);
+    settings.accel_noise_mps2 = vehicle.sensors.accel_noise_mps2;
+    settings.accel_range_mps2 = vehicle.sensors.accel_range_mps2;
+    if (!vehicle.rocket) return settings;
+    settings.parachutes = static_cast<int>(vehicle.rocket->parachutes.size());
+    if (const auto later_s = bend_to_burn_out_s(*vehicle.rocket)) {
+        settings.bend_to_burn_out_s = *later_s;
+        settings.bend_to_burn_out_sigma_s = kBendSigma_s;
+    }
+    return settings;
 }
 
 std::string number(double value, const char* format) {
@@ -42,10 +59,7 @@ FlightState::FlightState(const Vehicle& vehicle, const Site& site, bool has_acce
       input_(vehicle.sensors, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m)),
       filter_(VerticalSettings{.accel_bias_mps2 = vehicle.sensors.accel_bias_mps2,
                                .accel_bias_walk_mps2_rts = vehicle.sensors.accel_bias_walk_mps2_rts}),
-      phases_(PhaseSettings{.gravity_mps2 = normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m),
-                            .accel_noise_mps2 = vehicle.sensors.accel_noise_mps2,
-                            .accel_range_mps2 = vehicle.sensors.accel_range_mps2,
-                            .parachutes = vehicle.rocket ? static_cast<int>(vehicle.rocket->parachutes.size()) : 2}),
+      phases_(phase_settings(vehicle, site)),
       pulses_(vehicle.sensors.accel_noise_mps2, pressure_noise_pa_),
       barometer_{SensorWatch(kPressureLowest_pa, kPressureHighest_pa, kFrozenPressure_s), SensorState::unheard,
                  "static_pressure", "Barometer"},
@@ -89,7 +103,8 @@ void FlightState::imu(const ImuSample& sample, const std::optional<TiltInput>& t
 
 bool FlightState::pressure(const PressureSample& sample, double air_speed_mps, double air_speed_sigma_mps,
                            EstimateSink& sink) {
-    if (!std::isfinite(sample.pressure_pa)) return false;
+    if (!std::isfinite(sample.pressure_pa) || sample.t_ns <= t_pressure_ns_) return false;
+    t_pressure_ns_ = sample.t_ns;
     const bool usable = barometer_.watch.sample(sample.t_ns, sample.pressure_pa);
     if (const auto blow = pulses_.pressure(sample.t_ns, sample.pressure_pa)) announce_blow(*blow, sink);
     announce_sensor(barometer_, sample.t_ns, sink);
@@ -117,7 +132,8 @@ bool FlightState::pressure(const PressureSample& sample, double air_speed_mps, d
     const double metres_per_pa = air_->above_pad_noise_m / pressure_noise_pa_;
     const double q_pa = std::isfinite(air_speed_->dynamic_pressure_pa) ? air_speed_->dynamic_pressure_pa : 0.0;
     const double sigma_m = std::hypot(air_->above_pad_noise_m, metres_per_pa * port_noise_pa(air_speed_->mach, q_pa));
-    filter_.height(sample.t_ns, air_->above_pad_m, sigma_m, metres_per_pa * q_pa);
+    filter_.height(sample.t_ns, air_->above_pad_m, sigma_m, metres_per_pa * q_pa,
+                   vertical.valid ? vertical.vertical_speed_mps : 0.0);
     phases_.height(sample.t_ns, air_->above_pad_m, sigma_m);
     after_measurement(sample.t_ns, sink);
     return true;
@@ -164,21 +180,35 @@ void FlightState::after_measurement(std::int64_t t_ns, EstimateSink& sink) {
 }
 
 void FlightState::announce_moments(EstimateSink& sink) {
+    if (phases_.found_count() == moments_announced_) return;
     const auto& moments = phases_.moments();
-    if (moments.size() < moments_announced_) moments_announced_ = 0;
-    if (moments.size() == moments_announced_) return;
-    for (; moments_announced_ < moments.size(); ++moments_announced_) {
-        const FoundMoment& found = moments[moments_announced_];
-        sink.event({found.t_ns, found.t_sigma_s, EventKind::flight_event, Level::note,
-                    "flight/" + std::string(moment_key(found.moment)), std::string(moment_text(found.moment)),
-                    "{\"found_after_s\":" + number(seconds_between(found.t_ns, found.t_found_ns), "%.3f") + "}"});
-        const Phase phase = phase_begun_by(found.moment);
-        std::string key = "phase/" + std::string(phase_word(phase));
-        for (char& c : key) c = c == ' ' ? '_' : c;
-        sink.event({found.t_ns, found.t_sigma_s, EventKind::phase, Level::note, key, std::string(phase_word(phase))});
-        if (found.moment == Moment::landing) stuck_announced_ = false;
+    const auto fresh = static_cast<std::size_t>(phases_.found_count() - moments_announced_);
+    moments_announced_ = phases_.found_count();
+    for (std::size_t i = moments.size() - std::min(fresh, moments.size()); i < moments.size(); ++i) {
+        announce_moment(moments[i], sink);
     }
     phase_row(moments.back().t_found_ns, sink);
+}
+
+void FlightState::announce_moment(const FoundMoment& found, EstimateSink& sink) {
+    std::string text(moment_text(found.moment));
+    std::string data = "{\"found_after_s\":" + number(seconds_between(found.t_ns, found.t_found_ns), "%.3f");
+    if (found.moment == Moment::contact_lost) {
+        const PhaseDetector::LastSeen& seen = phases_.last_seen();
+        text = "Contact lost " + number(seen.height_m, "%.0f") + " m above the pad at " + number(seen.speed_mps, "%+.0f") +
+               " m/s up; " + (seen.near_ground ? "impact expected at this time" : "must be down by now, at an unknown moment");
+        data += ",\"height_m\":" + number(seen.height_m, "%.1f") + ",\"height_sigma_m\":" +
+                number(seen.height_sigma_m, "%.1f") + ",\"vertical_speed_mps\":" + number(seen.speed_mps, "%.2f") +
+                ",\"vertical_speed_sigma_mps\":" + number(seen.speed_sigma_mps, "%.2f");
+    }
+    sink.event({found.t_ns, found.t_sigma_s, EventKind::flight_event, Level::note,
+                "flight/" + std::string(moment_key(found.moment)), std::move(text), data + "}"});
+    std::string key = "phase/" + std::string(phase_word(found.phase));
+    for (char& c : key) c = c == ' ' ? '_' : c;
+    sink.event({found.t_ns, found.t_sigma_s, EventKind::phase, Level::note, key, std::string(phase_word(found.phase))});
+    if (found.moment == Moment::landing) stuck_announced_ = false;
+    if (found.moment == Moment::lift_off || found.moment == Moment::withdrawn) derived_.begin_flight();
+    if (found.moment == Moment::ready_again) filter_.reset(); // the axes point elsewhere than where it lay
 }
 
 void FlightState::announce_shock(const Pulse& pulse, EstimateSink& sink) {

@@ -6,6 +6,10 @@
 /// air data, vertical filter, phase detector. After each the phase's kind of motion goes back to the filter.
 /// Rows: "air" for each usable pressure, "vertical" at most every kRowPeriod_s of its own time, "phase" at each change and
 /// every second. Deterministic.
+///
+/// A sample that is NaN, or not newer than the newest of its sensor (copies, packets that overtook each other), is dropped.
+/// A sensor that shows what cannot be, repeats one value, stands still in a climb or is silent while others are heard is
+/// announced as an alert and left out; phases and vertical motion go on with the other one.
 #include <optional>
 #include <vector>
 
@@ -40,6 +44,8 @@ class FlightState {
     /// Horizontal distance from the pad to the newest fix, m.
     void ground_distance(double distance_m) noexcept { derived_.ground_distance(distance_m); }
     void tick(std::int64_t t_ns, EstimateSink& sink);
+    /// The vehicle's computer started anew.
+    void reboot() noexcept { phases_.reboot(); }
 
     [[nodiscard]] const PhaseDetector& phases() const noexcept { return phases_; }
     [[nodiscard]] VerticalEstimate vertical() const { return filter_.estimate(); }
@@ -59,6 +65,7 @@ class FlightState {
     void after_measurement(std::int64_t t_ns, EstimateSink& sink);
     void take_height_results(EstimateSink& sink);
     void announce_moments(EstimateSink& sink);
+    void announce_moment(const FoundMoment& found, EstimateSink& sink);
     void announce_sensor(Watched& sensor, std::int64_t t_ns, EstimateSink& sink);
     void announce_shock(const Pulse& pulse, EstimateSink& sink);
     void announce_blow(const Pulse& pulse, EstimateSink& sink);
@@ -82,8 +89,9 @@ class FlightState {
     std::size_t vertical_table_ = 0;
     std::size_t phase_table_ = 0;
     std::size_t derived_table_ = 0;
-    std::size_t moments_announced_ = 0;
+    std::uint64_t moments_announced_ = 0;
     std::int64_t t_imu_ns_ = 0;
+    std::int64_t t_pressure_ns_ = 0;
     std::int64_t t_height_used_ns_ = 0;
     std::int64_t t_vertical_row_ns_ = 0;
     std::int64_t t_phase_row_ns_ = 0;

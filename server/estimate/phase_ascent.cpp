@@ -11,6 +11,15 @@ namespace turnstone {
 namespace {
 
 constexpr double kUprightNeeded_s = 1.0;
+/// Of the zero of vertical speed, beside the speed's own: the axis leans over most there, and lags what it stands for.
+constexpr double kApogeeSigma_s = 0.04;
+/// Weightless for longer than anything thrown by hand: it flies.
+constexpr double kWeightless_s = 1.8;
+constexpr double kWeightlessShare = 0.5;
+constexpr double kLaunchInFade_s = 0.3;
+constexpr double kFadeBeforeFlight_s = 8.0;
+constexpr double kHangsAfterCoast_s = 3.0;
+constexpr double kCoastSeen_s = 1.0; ///< by heights alone
 
 } // namespace
 
@@ -76,6 +85,24 @@ void PhaseDetector::decide_lift_off_inertial() {
     enter(Phase::powered_ascent, Moment::lift_off, onset);
 }
 
+/// Lift-off and thrust in a fade, by forces alone: upright rest before it, and soon after it no weight for long.
+void PhaseDetector::decide_lift_off_unseen() {
+    const Force& now = forces_.back();
+    const double limit_mps2 = kWeightlessShare * settings_.gravity_mps2;
+    if (!(now.magnitude_mps2 < limit_mps2)) {
+        weightless_since_ns_ = 0;
+        return;
+    }
+    if (weightless_since_ns_ == 0) weightless_since_ns_ = now.t_ns;
+    if (seconds_between(weightless_since_ns_, now.t_ns) < kWeightless_s || upright_s_ < kUprightNeeded_s || barometer_alive()) return;
+    const auto fade = fade_between(now.t_ns - seconds_to_ns(kFadeBeforeFlight_s), weightless_since_ns_ + 1);
+    if (!fade || fade->sigma_s < kLaunchInFade_s / std::sqrt(12.0)) return;
+    thrust_.active = false;
+    enter(Phase::powered_ascent, Moment::lift_off, *fade);
+    enter(Phase::coast, Moment::burn_out, {fade->t_ns, 2.0 * fade->sigma_s});
+    highest_m_ = -1e9;
+}
+
 void PhaseDetector::decide_lift_off_heights() {
     const HeightPoint& newest = heights_.back();
     if (newest.above_pad_m < 30.0) return;
@@ -119,9 +146,8 @@ void PhaseDetector::watch_withdrawal() {
     if (!inertial_at_rest(1.0, 0.5)) return;
     const auto height_m = mean_height(t_now_ns_ - seconds_to_ns(0.5), t_now_ns_);
     if (!height_m || std::fabs(*height_m) > 8.0) return;
-    enter(Phase::on_pad, Moment::withdrawn, {t_now_ns_, 0.5});
     moments_.clear();
-    moments_.push_back({Moment::withdrawn, t_now_ns_, 0.5, t_now_ns_});
+    enter(Phase::on_pad, Moment::withdrawn, {t_now_ns_, 0.5});
 }
 
 void PhaseDetector::watch_burn_out(const Force& force) {
@@ -141,26 +167,15 @@ void PhaseDetector::watch_burn_out_heights() {
     const std::size_t first = speeds_.since(speeds_.back().t_ns - seconds_to_ns(0.4));
     if (speeds_.size() - first < 4 || seconds_between(phase_began_ns_, t_now_ns_) < 0.5) return;
     for (std::size_t i = first; i < speeds_.size(); ++i) {
-        if (speeds_[i].accel_mps2 > -5.0) return;
-    }
-    // Thrust fades before it ends: a first break over two seconds, then a second one close around it.
-    TimeEstimate when{speeds_[first].t_ns, 0.4};
-    double half_s = 2.0;
-    for (const double next_half_s : {0.7, 0.45}) {
-        std::vector<double> t_s;
-        std::vector<double> height_m;
-        const std::int64_t from_ns = std::max(phase_began_ns_, when.t_ns - seconds_to_ns(half_s));
-        for (std::size_t i = heights_.since(from_ns);
-             i < heights_.size() && heights_[i].t_ns < when.t_ns + seconds_to_ns(half_s); ++i) {
-            t_s.push_back(seconds_between(t_now_ns_, heights_[i].t_ns));
-            height_m.push_back(heights_[i].above_pad_m);
+        if (speeds_[i].accel_mps2 > -5.0) {
+            coast_began_ns_ = 0;
+            return;
         }
-        if (const auto found = break_between_parabolas(t_s, height_m, true)) {
-            when = {t_now_ns_ + seconds_to_ns(found->t_s), std::clamp(found->sigma_s, 0.1, 0.5)};
-        }
-        half_s = next_half_s;
     }
-    enter(Phase::coast, Moment::burn_out, when);
+    // The bend is well seen once there is as much of the coast as that.
+    if (coast_began_ns_ == 0) coast_began_ns_ = speeds_[first].t_ns;
+    if (seconds_between(coast_began_ns_, t_now_ns_) < kCoastSeen_s) return;
+    enter(Phase::coast, Moment::burn_out, climb_end());
     highest_m_ = -1e9;
 }
 
@@ -179,7 +194,7 @@ void PhaseDetector::watch_apogee() {
     const double share = above.speed_mps > 0.0 ? above.speed_mps / (above.speed_mps - below.speed_mps) : 0.0;
     const double gap_s = seconds_between(above.t_ns, below.t_ns);
     const TimeEstimate when{above.t_ns + seconds_to_ns(share * gap_s),
-                            std::hypot(now.sigma_mps / settings_.gravity_mps2, std::max(0.02, gap_s / 4.0))};
+                            std::hypot(now.sigma_mps / settings_.gravity_mps2, std::max(kApogeeSigma_s, gap_s / 4.0))};
     if (powered) {
         std::size_t fastest = 0;
         for (std::size_t k = 1; k < speeds_.size(); ++k) {
@@ -187,9 +202,16 @@ void PhaseDetector::watch_apogee() {
         }
         enter(Phase::coast, Moment::burn_out, {speeds_[fastest].t_ns, 0.5});
     }
-    enter(Phase::descent, Moment::apogee, when);
-    fastest_descent_mps_ = 0.0;
-    watch_deployment();
+    begin_descent(when);
+}
+
+/// By forces alone, when the speed is not known well enough: what hangs on a canopy has passed apogee.
+void PhaseDetector::watch_apogee_by_weight() {
+    if (!barometer_gone() || seconds_between(phase_began_ns_, t_now_ns_) < kHangsAfterCoast_s) return;
+    if (speeds_.empty() || speeds_.back().sigma_mps < 10.0 || !hangs()) return;
+    const std::size_t first = shocks_.since(phase_began_ns_ + seconds_to_ns(1.0));
+    const std::int64_t opened_ns = first < shocks_.size() ? shocks_[first].t_ns : t_now_ns_ - seconds_to_ns(kHangsAfterCoast_s);
+    begin_descent({opened_ns - seconds_to_ns(1.0), 1.0});
 }
 
 void PhaseDetector::watch_apogee_heights() {
@@ -204,8 +226,16 @@ void PhaseDetector::watch_apogee_heights() {
     if (below_highest_ < 15 || seconds_between(highest_ns_, newest.t_ns) < 1.5) return;
     below_highest_ = 0;
     if (phase_ == Phase::powered_ascent) enter(Phase::coast, Moment::burn_out, {phase_began_ns_, 2.0});
-    enter(Phase::descent, Moment::apogee, {highest_ns_, 0.5});
+    begin_descent({highest_ns_, 0.5});
+}
+
+void PhaseDetector::begin_descent(TimeEstimate apogee) {
+    enter(Phase::descent, Moment::apogee, apogee);
     fastest_descent_mps_ = 0.0;
+    ceiling_m_ = highest_m_;
+    for (std::size_t i = 0; i < speeds_.size(); ++i) {
+        ceiling_m_ = std::max(ceiling_m_, speeds_[i].height_m + 2.0 * speeds_[i].height_sigma_m);
+    }
     watch_deployment();
 }
 

@@ -1,10 +1,8 @@
 // Back-dating: when a change that has been recognised began.
 #include <algorithm>
 #include <cmath>
-#include <limits>
 
-#include <Eigen/Dense>
-
+#include "server/estimate/climb_bend.hpp"
 #include "server/estimate/phase_detector.hpp"
 #include "shared/time.hpp"
 
@@ -12,61 +10,18 @@ namespace turnstone {
 
 namespace {
 
+constexpr double kLostPacket_s = 0.012;
+constexpr double kFade_s = 0.3;
+constexpr double kSpeedByHeights_mps = 8.0; ///< 1-sigma, ports included
+constexpr double kImpactGroup_s = 2.0;
+constexpr double kRestAfterImpact_s = 12.0;
+constexpr double kCanopyAfterCharge_s = 1.2;
+constexpr double kImpactSigma_s = 0.006; ///< the ground gives way at first
+constexpr double kTipping_s = 1.2; ///< from an impact to lying still
+constexpr double kChargeTurns_rad_s = 1.2; ///< within the gap of a packet; hanging and swinging turn more slowly
 constexpr double kSeenGap_s = 0.06; ///< two packets of four samples at 200 Hz: still dated by the samples themselves
 
 } // namespace
-
-std::optional<Break> break_between_parabolas(const std::vector<double>& t_s, const std::vector<double>& y, bool kink) {
-    constexpr std::size_t kMargin = 4;
-    const std::size_t n = t_s.size();
-    if (n < 12 || y.size() != n) return std::nullopt;
-    const double middle_s = t_s[n / 2];
-    using Basis = Eigen::Matrix<double, 5, 1>;
-    const auto basis_at = [&](double time_s, double break_s) {
-        const double t = time_s - middle_s;
-        const double after = std::max(0.0, time_s - break_s);
-        return Basis(1.0, t, t * t, after * after, kink ? after : 0.0);
-    };
-    const auto squares_at = [&](double break_s) {
-        Eigen::Matrix<double, 5, 5> normal = Eigen::Matrix<double, 5, 5>::Zero();
-        Basis right = Basis::Zero();
-        for (std::size_t i = 0; i < n; ++i) {
-            const Basis basis = basis_at(t_s[i], break_s);
-            normal += basis * basis.transpose();
-            right += basis * y[i];
-        }
-        if (!kink) normal(4, 4) = 1.0;
-        const Basis fit = normal.ldlt().solve(right);
-        double sum = 0.0;
-        for (std::size_t i = 0; i < n; ++i) {
-            const double e = y[i] - fit.dot(basis_at(t_s[i], break_s));
-            sum += e * e;
-        }
-        return sum;
-    };
-    const double from_s = t_s[kMargin];
-    const double to_s = t_s[n - 1 - kMargin];
-    if (!(to_s > from_s)) return std::nullopt;
-    constexpr int kGrid = 40;
-    const double step_s = (to_s - from_s) / kGrid;
-    int best = 0;
-    double best_squares = std::numeric_limits<double>::infinity();
-    for (int i = 0; i <= kGrid; ++i) {
-        const double squares = squares_at(from_s + i * step_s);
-        if (squares < best_squares) {
-            best_squares = squares;
-            best = i;
-        }
-    }
-    const double t_best_s = from_s + best * step_s;
-    const double left = squares_at(t_best_s - step_s);
-    const double right = squares_at(t_best_s + step_s);
-    const double curvature = (left - 2.0 * best_squares + right) / (step_s * step_s);
-    const double variance = best_squares / static_cast<double>(n - 6);
-    const double shift_s = curvature > 0.0 ? 0.5 * (left - right) / (curvature * step_s) : 0.0;
-    const double sigma_s = curvature > 0.0 ? std::sqrt(2.0 * variance / curvature) : to_s - from_s;
-    return Break{t_best_s + std::clamp(shift_s, -step_s, step_s), std::min(sigma_s, to_s - from_s)};
-}
 
 PhaseDetector::TimeEstimate PhaseDetector::thrust_onset() const {
     const double gap_s = seconds_between(thrust_.t_before_ns, thrust_.t_first_ns);
@@ -128,6 +83,7 @@ PhaseDetector::TimeEstimate PhaseDetector::thrust_end_in_gap(std::int64_t before
         return {from_ns + (crossed_ns - from_ns) / 2, gap_s / std::sqrt(12.0)};
     }
     double ended_s = 0.0; // after from_ns
+    double sigma_s = std::max(0.06, 0.15 * gap_s);
     const double now_s = seconds_between(from_ns, t_now_ns_);
     const std::size_t k = speeds_.since(before_ns + 1);
     if (before_ns > phase_began_ns_ && k > 0) {
@@ -135,12 +91,13 @@ PhaseDetector::TimeEstimate PhaseDetector::thrust_end_in_gap(std::int64_t before
         const double after_mps2 = forces_[crossed].axial_mps2 - settings_.gravity_mps2;
         const double change = before.accel_mps2 - after_mps2;
         if (change < 10.0) return {from_ns + (crossed_ns - from_ns) / 2, gap_s / std::sqrt(12.0)};
-        ended_s = (after->speed_mps - before.speed_mps - after_mps2 * now_s) / change;
+        ended_s = (after->speed_mps - before.speed_mps - after_mps2 * now_s) / change + settings_.bend_to_burn_out_s;
+        sigma_s = std::hypot(kSpeedByHeights_mps / change, 0.1 * ended_s);
     } else {
         // All of the thrust was missed: uniform acceleration to today's speed, then about that speed.
         ended_s = 2.0 * (now_s - after->height_m / after->speed_mps);
     }
-    return {from_ns + seconds_to_ns(std::clamp(ended_s, 0.0, gap_s)), std::max(0.06, 0.15 * gap_s)};
+    return {from_ns + seconds_to_ns(std::clamp(ended_s, 0.0, gap_s)), sigma_s};
 }
 
 PhaseDetector::TimeEstimate PhaseDetector::thrust_end(std::int64_t crossed_ns) const {
@@ -163,7 +120,43 @@ PhaseDetector::TimeEstimate PhaseDetector::thrust_end(std::int64_t crossed_ns) c
     const double near = drag + std::max(0.8, 3.0 * settings_.accel_noise_mps2);
     std::size_t i = crossed;
     while (i + 1 < forces_.size() && forces_[i].axial_mps2 > near) ++i;
-    return {forces_[i].t_ns, 0.02};
+    return {forces_[i].t_ns, 0.005};
+}
+
+PhaseDetector::TimeEstimate PhaseDetector::climb_end() const {
+    std::vector<double> t_s;
+    std::vector<double> height_m;
+    for (std::size_t i = heights_.since(phase_began_ns_); i < heights_.size(); ++i) {
+        t_s.push_back(seconds_between(t_now_ns_, heights_[i].t_ns));
+        height_m.push_back(heights_[i].above_pad_m);
+    }
+    const auto bend = bend_of_climb(t_s, height_m);
+    if (!bend) return {coast_began_ns_, 0.5};
+    const std::int64_t t_ns = t_now_ns_ + seconds_to_ns(bend->t_s + settings_.bend_to_burn_out_s);
+    // A bend that nobody saw is known from the speeds on both sides, less well.
+    const std::size_t after = heights_.since(t_now_ns_ + seconds_to_ns(bend->t_s));
+    const bool between = after > 0 && after < heights_.size();
+    const double gap_s = between ? seconds_between(heights_[after - 1].t_ns, heights_[after].t_ns) : 0.0;
+    return {t_ns, std::hypot(settings_.bend_to_burn_out_sigma_s, std::min(bend->sigma_s, 0.5), 0.3 * gap_s)};
+}
+
+/// The first shock that was seen may be the canopy's, when the packet with the charge was lost: the charge sets the body
+/// turning, so it is in the first gap across which the lateral rate has jumped.
+PhaseDetector::TimeEstimate PhaseDetector::charge(const Shock& shock, std::int64_t from_ns) const {
+    for (std::size_t i = std::max<std::size_t>(forces_.since(from_ns), 1); i < forces_.size() && forces_[i].t_ns < shock.t_ns; ++i) {
+        const std::int64_t before_ns = forces_[i - 1].t_ns;
+        const std::int64_t after_ns = forces_[i].t_ns;
+        const double gap_s = seconds_between(before_ns, after_ns);
+        if (gap_s < kLostPacket_s) continue;
+        const double jump = mean_rate(after_ns, after_ns + seconds_to_ns(0.008)) - mean_rate(before_ns - seconds_to_ns(0.05), before_ns);
+        if (std::fabs(jump) < kChargeTurns_rad_s) continue;
+        return {before_ns + (after_ns - before_ns) / 2, std::max(0.003, gap_s / std::sqrt(12.0))};
+    }
+    // Heard again just before it: the charge is in the fade, or was before this shock.
+    if (const auto fade = fade_between(shock.t_ns - seconds_to_ns(kCanopyAfterCharge_s), shock.t_ns)) {
+        return {std::max(fade->t_ns, shock.t_ns - seconds_to_ns(kCanopyAfterCharge_s / 2.0)), kCanopyAfterCharge_s / 3.0};
+    }
+    return {shock.t_ns, shock.sigma_s};
 }
 
 PhaseDetector::TimeEstimate PhaseDetector::main_onset() const {
@@ -181,11 +174,13 @@ PhaseDetector::TimeEstimate PhaseDetector::main_onset() const {
     if (after > 0 && after < heights_.size()) {
         when.sigma_s = std::max(when.sigma_s, seconds_between(heights_[after - 1].t_ns, heights_[after].t_ns) / 2.0);
     }
+    const auto fade = fade_between(t_now_ns_ - seconds_to_ns(5.0), t_now_ns_);
     // The charge fires before the canopy pulls: the first shock or pulse of the newest group that began near the break.
     const std::size_t from = shocks_.since(std::max(when.t_ns - seconds_to_ns(2.5), phase_began_ns_ + seconds_to_ns(1.0)));
     for (std::size_t i = from; i < shocks_.size(); ++i) {
-        if (shocks_[i].t_ns <= when.t_ns + seconds_to_ns(1.5)) return {shocks_[i].t_ns, 0.02};
+        if (shocks_[i].t_ns <= when.t_ns + seconds_to_ns(1.5)) return charge(shocks_[i], shocks_[from].t_ns - seconds_to_ns(1.0));
     }
+    if (fade) when = {fade->t_ns, std::hypot(fade->sigma_s, 0.5 * seconds_between(fade->t_ns, when.t_ns))};
     return when;
 }
 
@@ -194,17 +189,57 @@ PhaseDetector::TimeEstimate PhaseDetector::touch_down(double ground_m) const {
     const double near_m = 1.5 + 3.0 * heights_.back().sigma_m;
     while (i > 0 && std::fabs(heights_[i - 1].above_pad_m - ground_m) < near_m) --i;
     const std::int64_t near_ns = i < heights_.size() ? heights_[i].t_ns : t_now_ns_;
-    // The impact, if it was felt.
-    for (std::size_t k = shocks_.since(near_ns - seconds_to_ns(1.0)); k < shocks_.size(); ++k) {
-        if (seconds_between(near_ns, shocks_[k].t_ns) < 2.0) return {shocks_[k].t_ns, 0.02};
-    }
-    const double gap_s = i > 0 ? seconds_between(heights_[i - 1].t_ns, near_ns) : 0.0;
-    const auto descent = line_through_heights(near_ns - seconds_to_ns(4.0), near_ns);
+    // Where the descent before meets the ground. Unseen in a fade, it is carried on through it.
+    const std::int64_t before_ns = i > 0 ? heights_[i - 1].t_ns : near_ns;
+    const double gap_s = seconds_between(before_ns, near_ns);
+    const bool faded = gap_s > kFade_s;
+    const std::int64_t seen_ns = faded ? before_ns : near_ns;
+    const auto descent = line_through_heights(seen_ns - seconds_to_ns(4.0), seen_ns);
+    TimeEstimate when{before_ns + (near_ns - before_ns) / 2, std::max(0.5, gap_s / std::sqrt(12.0))};
     if (descent && descent->speed_mps < -1.0) {
-        const double to_ground_s = std::clamp((ground_m - descent->height_m) / descent->speed_mps, 0.0, 2.0);
-        return {near_ns + seconds_to_ns(to_ground_s), std::max(0.2, gap_s / 3.0)};
+        const double left_s = std::clamp((ground_m - descent->height_m) / descent->speed_mps, 0.0, faded ? gap_s : 2.0);
+        when = {seen_ns + seconds_to_ns(left_s), std::hypot(0.15, 0.1 * left_s)};
     }
-    return {near_ns, std::max(0.5, gap_s / 3.0)};
+    // The impact, if it was felt; a packet may be lost with it, and the bay tipping over is felt a little later.
+    for (std::size_t k = shocks_.since(when.t_ns - seconds_to_ns(1.0 + when.sigma_s)); k < shocks_.size(); ++k) {
+        const double apart_s = std::fabs(seconds_between(when.t_ns, shocks_[k].t_ns));
+        if (apart_s < std::max(0.5, 3.0 * when.sigma_s)) return {shocks_[k].t_ns, std::max(kImpactSigma_s, shocks_[k].sigma_s)};
+    }
+    return when;
+}
+
+/// By forces alone: the first of the last group of shocks, as tipping over follows the impact; or the fade that hid them.
+std::optional<PhaseDetector::TimeEstimate> PhaseDetector::impact_before_rest() const {
+    std::optional<TimeEstimate> impact;
+    for (std::size_t i = shocks_.size(); i-- > 0 && shocks_[i].t_ns > phase_began_ns_;) {
+        const std::int64_t later_ns = impact ? impact->t_ns : t_now_ns_;
+        if (seconds_between(shocks_[i].t_last_ns, later_ns) > (impact ? kImpactGroup_s : kRestAfterImpact_s)) break;
+        impact = {shocks_[i].t_ns, std::max(kImpactSigma_s, shocks_[i].sigma_s)};
+    }
+    const std::int64_t from_ns = impact ? impact->t_ns - seconds_to_ns(kTipping_s) : t_now_ns_ - seconds_to_ns(kRestAfterImpact_s);
+    const std::int64_t to_ns = impact ? impact->t_ns : t_now_ns_;
+    for (std::size_t i = std::max<std::size_t>(forces_.since(std::max(from_ns, phase_began_ns_)), 1);
+         i < forces_.size() && forces_[i].t_ns < to_ns; ++i) {
+        const std::int64_t before_ns = forces_[i - 1].t_ns;
+        const double gap_s = seconds_between(before_ns, forces_[i].t_ns);
+        // Hanging upright before, lying after: the impact is inside, or, in a lost packet, tipping over began there.
+        if (gap_s < kFade_s || forces_[i - 1].t_ns < phase_began_ns_) continue;
+        return TimeEstimate{before_ns + (forces_[i].t_ns - before_ns) / 2, std::max(gap_s / std::sqrt(12.0), impact ? 0.1 : 0.5)};
+    }
+    return impact;
+}
+
+/// The first fade of the sensor that is heard most often: what happened unseen happened there.
+std::optional<PhaseDetector::TimeEstimate> PhaseDetector::fade_between(std::int64_t from_ns, std::int64_t to_ns) const {
+    const auto search = [&](const auto& samples) -> std::optional<TimeEstimate> {
+        for (std::size_t i = std::max<std::size_t>(samples.since(from_ns), 1); i < samples.size() && samples[i - 1].t_ns < to_ns; ++i) {
+            const double gap_s = seconds_between(samples[i - 1].t_ns, samples[i].t_ns);
+            if (gap_s < kFade_s) continue;
+            return TimeEstimate{samples[i - 1].t_ns + (samples[i].t_ns - samples[i - 1].t_ns) / 2, gap_s / std::sqrt(12.0)};
+        }
+        return std::nullopt;
+    };
+    return forces_.empty() ? search(heights_) : search(forces_);
 }
 
 } // namespace turnstone

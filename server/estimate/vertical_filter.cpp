@@ -22,6 +22,7 @@ constexpr double kClimbSpeed_mps = 15.0;
 constexpr double kUnrestSpeed_mps = 10.0;
 constexpr double kUnrestAccel_mps2 = 30.0;
 constexpr double kRestSpeedUnknown_mps = 2.0;
+constexpr double kRestSpeedAtFirst_mps = 0.2;
 /// In descent, without heights for this long, a canopy may have opened.
 constexpr double kDescentGap_s = 0.25;
 constexpr double kDescentGapSigma_mps2 = 12.0;
@@ -40,6 +41,8 @@ void VerticalFilter::reset() {
     state_.covariance(3, 3) = settings_.accel_bias_mps2 * settings_.accel_bias_mps2;
     state_.covariance(4, 4) = share_.sigma * share_.sigma;
     state_.covariance(5, 5) = settings_.port_sigma * settings_.port_sigma;
+    state_.x(6) = settings_.delay_s;
+    state_.covariance(6, 6) = settings_.delay_sigma_s * settings_.delay_sigma_s;
     t_ns_ = t_accel_ns_ = t_height_ns_ = t_rest_update_ns_ = 0;
     accel_period_s_ = 0.0;
     agitation_mps2_ = kGravity_mps2;
@@ -61,8 +64,8 @@ void VerticalFilter::start(std::int64_t t_ns, double altitude_m, double altitude
     const Matrix kept_covariance = state_.covariance;
     const double accel_sigma = singer().sigma_mps2;
     state_.covariance.setZero();
-    state_.covariance.bottomRightCorner<3, 3>() = kept_covariance.bottomRightCorner<3, 3>();
-    state_.x << altitude_m, speed_mps, 0.0, kept(3), kept(4), kept(5);
+    state_.covariance.bottomRightCorner<4, 4>() = kept_covariance.bottomRightCorner<4, 4>();
+    state_.x << altitude_m, speed_mps, 0.0, kept(3), kept(4), kept(5), kept(6);
     state_.covariance(0, 0) = altitude_sigma_m * altitude_sigma_m;
     state_.covariance(1, 1) = speed_sigma_mps * speed_sigma_mps;
     state_.covariance(2, 2) = accel_sigma * accel_sigma;
@@ -95,6 +98,7 @@ void VerticalFilter::set_motion(Motion motion) {
     // At rest the bias stands for the lean of the rail as well, which weighs on the axis the other way in flight.
     if (motion_ == Motion::rest && started_) state_.covariance(3, 3) += kRailLean_mps2 * kRailLean_mps2;
     motion_ = motion;
+    if (motion == Motion::rest && started_) start(t_ns_, state_.x(0), std::sqrt(state_.covariance(0, 0)), 0.0, kRestSpeedAtFirst_mps);
     if (motion == Motion::boost && !inertial && started_) {
         // The heights left out while at rest held the climb: let the next ones decide where the vehicle is.
         state_.covariance(0, 0) += 400.0;
@@ -221,7 +225,7 @@ void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, doub
     const double variance = sigma_mps2 * sigma_mps2;
     if (singer_since_sample_) {
         Row observation;
-        observation << 0.0, 0.0, 1.0, 1.0, force_mps2, 0.0;
+        observation << 0.0, 0.0, 1.0, 1.0, force_mps2, 0.0, 0.0;
         const Eigen::Matrix<double, 1, 1> noise(variance);
         const auto innovation =
             kalman_innovation<kSize, 1>(state_, Eigen::Matrix<double, 1, 1>(accel_up_mps2), observation, noise);
@@ -245,7 +249,7 @@ void VerticalFilter::rest_update() {
     // After a gap anything may have begun: speed is first found again from heights, then believed to be zero.
     if (state_.covariance(1, 1) > kRestSpeedUnknown_mps * kRestSpeedUnknown_mps) return;
     Row observation;
-    observation << 0.0, 1.0, 0.0, 0.0, 0.0, 0.0;
+    observation << 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0;
     const Eigen::Matrix<double, 1, 1> noise(kRestSpeedSigma_mps * kRestSpeedSigma_mps);
     const auto innovation = kalman_innovation<kSize, 1>(state_, Eigen::Matrix<double, 1, 1>(0.0), observation, noise);
     if (innovation.nis <= settings_.gate_nis) {
@@ -261,9 +265,9 @@ void VerticalFilter::rest_update() {
     }
 }
 
-void VerticalFilter::height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m) {
-    if (!std::isfinite(altitude_m) || !(sigma_m > 0.0) || !std::isfinite(port_m)) return;
-    const Height height{t_ns, altitude_m, sigma_m, port_m};
+void VerticalFilter::height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m, double speed_mps) {
+    if (!std::isfinite(altitude_m) || !(sigma_m > 0.0) || !std::isfinite(port_m) || !std::isfinite(speed_mps)) return;
+    const Height height{t_ns, altitude_m, sigma_m, port_m, speed_mps};
     if (started_ && seconds_between(std::max(t_height_ns_, t_accel_ns_), t_ns) > kStaleReset_s) started_ = false;
     if (!started_) {
         start_from(height);
@@ -311,7 +315,7 @@ void VerticalFilter::apply_height(const Height& height) {
     t_height_ns_ = std::max(t_height_ns_, height.t_ns);
     Row observation;
     const double ago_s = std::max(0.0, late_s);
-    observation << 1.0, -ago_s, 0.5 * ago_s * ago_s, 0.0, 0.0, -height.port_m;
+    observation << 1.0, -ago_s, 0.5 * ago_s * ago_s, 0.0, 0.0, -height.port_m, -height.speed_mps;
     const Eigen::Matrix<double, 1, 1> noise(height.sigma_m * height.sigma_m);
     const auto innovation =
         kalman_innovation<kSize, 1>(state_, Eigen::Matrix<double, 1, 1>(height.altitude_m), observation, noise);
@@ -412,6 +416,8 @@ VerticalEstimate VerticalFilter::estimate() const {
     out.axis_share_sigma = std::sqrt(state_.covariance(4, 4));
     out.port_coefficient = state_.x(5);
     out.port_coefficient_sigma = std::sqrt(state_.covariance(5, 5));
+    out.delay_s = state_.x(6);
+    out.delay_sigma_s = std::sqrt(state_.covariance(6, 6));
     out.nis = monitor_.last();
     out.nis_mean = monitor_.mean();
     out.health = monitor_.health();

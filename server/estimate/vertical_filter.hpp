@@ -3,7 +3,8 @@
 ///
 /// States: h altitude [m], v vertical speed [m/s], a vertical acceleration [m/s2], b bias of the vertical accelerometer
 /// [m/s2], s share of the felt force that is not vertical (tilt of the axis that stands for the vertical, and scale error)
-/// [1], c pressure coefficient of the static ports: pressure error over dynamic pressure [1].
+/// [1], c pressure coefficient of the static ports: pressure error over dynamic pressure [1], d delay of the pressure behind the
+/// vents' [s].
 ///
 /// Process. While accelerometer samples arrive, the accelerometer is an input: each sample z, with the force f it was made
 /// from, sets a = z - b - s f with the noise of z, and a holds until the next sample. That is the limit of a measurement of
@@ -14,7 +15,7 @@
 /// The first sample after a gap is an ordinary measurement of a + b + s f, so that what changed in the gap is shared between
 /// a and v.
 ///
-/// Heights are measurements of h - c k, k the height that one dynamic pressure is worth, white, each with its own 1-sigma. A height whose normalised innovation squared exceeds
+/// Heights are measurements of h - c k - d v0, k the height that one dynamic pressure is worth and v0 the speed it was made at, white, each with its own 1-sigma. A height whose normalised innovation squared exceeds
 /// kGateNis is left out (ejection pulses, port transients). If every height is left out for kRecoveryInertial_s
 /// (kRecoveryHeightOnly_s without accelerometer), and the heights of that time lie on one parabola, it is the filter that
 /// is wrong: h, v and their covariance start anew from that parabola, and b is kept. Heights that do not fit one are never
@@ -43,6 +44,8 @@ struct VerticalSettings {
     double accel_bias_walk_mps2_rts = 1e-3;
     double port_sigma = 0.015;              ///< of c at the start; ports of small vehicles read low or high by 1 to 2 %
     double port_walk_rts = 0.001;
+    double delay_s = 0.015;                 ///< of the bay's air behind the vents', and of the sensor: mean and 1-sigma of
+    double delay_sigma_s = 0.012;           ///< what small vehicles show
     double gate_nis = 15.136705226623606;   ///< chi-square, 1 degree of freedom, 0.9999
     bool rest_updates = true;               ///< v = 0 at rest
 };
@@ -65,6 +68,7 @@ struct VerticalEstimate {
     double accel_bias_mps2 = 0, accel_bias_sigma_mps2 = 0;
     double axis_share = 0, axis_share_sigma = 0;
     double port_coefficient = 0, port_coefficient_sigma = 0;
+    double delay_s = 0, delay_sigma_s = 0;
     double nis = 0;       ///< of the newest height; NaN before any
     double nis_mean = 0;  ///< over the last 50
     Health health = Health::starting;
@@ -105,7 +109,8 @@ class VerticalFilter {
     /// In descent without attitude: how strongly the vehicle is shaken bounds how fast its acceleration changes.
     void set_descent_agitation(double sigma_mps2);
     /// `port_m`: by how much a port coefficient of 1 would lower the height, dynamic pressure over weight density.
-    void height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m = 0.0);
+    /// `speed_mps`: by how much a delay of a second would.
+    void height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m = 0.0, double speed_mps = 0.0);
     /// Lets waiting heights that are old enough in, and brings a state without accelerometer up to `t_ns`.
     void advance(std::int64_t t_ns);
 
@@ -123,11 +128,12 @@ class VerticalFilter {
         double altitude_m;
         double sigma_m;
         double port_m;
+        double speed_mps;
     };
     struct Singer {
         double mean_mps2, sigma_mps2, tau_s;
     };
-    static constexpr int kSize = 6;
+    static constexpr int kSize = 7;
     using Vector = Eigen::Matrix<double, kSize, 1>;
     using Row = Eigen::Matrix<double, 1, kSize>;
     using Matrix = Eigen::Matrix<double, kSize, kSize>;

@@ -9,6 +9,7 @@ namespace turnstone {
 
 namespace {
 
+constexpr double kAcrossAxis_mps2 = 2.0; ///< white, per sample
 constexpr double kScaleShare = 0.005; ///< accelerometer scale error when attitude is known
 constexpr double kUprightTime_s = 1.0;
 
@@ -49,7 +50,9 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
         upright_ += (1.0 - std::exp(-dt_s / kUprightTime_s)) * (axial / magnitude - upright_);
         if (upright_ < 0.85) return VerticalAcceleration{magnitude - gravity_mps2_, white, 0.0, {}};
     }
-    return VerticalAcceleration{axial - gravity_mps2_, white, motion == Motion::rest ? 0.0 : axial, {}};
+    // Lift of the body that leans over near apogee pushes across the axis, unfelt by it.
+    const double unfelt = motion == Motion::coast ? kAcrossAxis_mps2 : 0.0;
+    return VerticalAcceleration{axial - gravity_mps2_, std::hypot(white, unfelt), motion == Motion::rest ? 0.0 : axial, {}};
 }
 
 double port_noise_pa(double mach, double dynamic_pressure_pa) noexcept {
