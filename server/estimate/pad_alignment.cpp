@@ -175,7 +175,7 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
     }
     const Vector3d up_body = mean_accel_.normalized();
     // Shortest rotation that takes measured up to local up; its heading is arbitrary.
-    const Eigen::Quaterniond levelled = Eigen::Quaterniond::FromTwoVectors(up_body, Vector3d::UnitZ());
+    const Eigen::Quaterniond levelled = shortest_rotation(up_body, Vector3d::UnitZ());
     const double unlevel_rad = sensors_.accel_bias_mps2 / gravity_mps2_;
     if (knows_north(levelled)) {
         const double turn = heading_from_field(levelled);
@@ -190,7 +190,7 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
     if (site_->launch_azimuth_deg && rail_rad > 0 && near_pad()) {
         const double azimuth = *site_->launch_azimuth_deg * std::numbers::pi / 180;
         const Vector3d rail(std::sin(rail_rad) * std::sin(azimuth), std::sin(rail_rad) * std::cos(azimuth), std::cos(rail_rad));
-        const Eigen::Quaterniond along = Eigen::Quaterniond::FromTwoVectors(Vector3d::UnitX(), rail);
+        const Eigen::Quaterniond along = shortest_rotation(Vector3d::UnitX(), rail);
         const double across = std::hypot(kRailSigma_rad, std::sin(rail_rad) * kAzimuthSigma_rad);
         for (std::size_t k = 0; k < kHypotheses; ++k) {
             const Eigen::Quaterniond turned =

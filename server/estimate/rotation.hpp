@@ -34,9 +34,23 @@ namespace turnstone {
     return scale * axis;
 }
 
-/// The shortest rotation that takes body x to the unit vector `nose_local`.
+/// The shortest rotation that takes the direction `from` to the direction `to` (any lengths but zero): q = [1 + cos, axis sin], normalised;
+/// half a turn about some axis across when they are opposite. Eigen's FromTwoVectors does the same through a singular value decomposition
+/// that costs half a minute of compilation in each file.
+[[nodiscard]] inline Eigen::Quaterniond shortest_rotation(const Eigen::Vector3d& from, const Eigen::Vector3d& to) {
+    const Eigen::Vector3d a = from.normalized(), b = to.normalized();
+    const double cosine = a.dot(b);
+    if (cosine < -1 + 1e-12) {
+        const Eigen::Vector3d across = a.cross(std::abs(a.x()) < 0.9 ? Eigen::Vector3d::UnitX() : Eigen::Vector3d::UnitY()).normalized();
+        return {0, across.x(), across.y(), across.z()};
+    }
+    const Eigen::Vector3d axis = a.cross(b);
+    return Eigen::Quaterniond(1 + cosine, axis.x(), axis.y(), axis.z()).normalized();
+}
+
+/// The shortest rotation that takes body x to the direction `nose_local`.
 [[nodiscard]] inline Eigen::Quaterniond quaternion_nose_to(const Eigen::Vector3d& nose_local) {
-    return Eigen::Quaterniond::FromTwoVectors(Eigen::Vector3d::UnitX(), nose_local);
+    return shortest_rotation(Eigen::Vector3d::UnitX(), nose_local);
 }
 
 } // namespace turnstone

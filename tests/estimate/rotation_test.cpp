@@ -132,3 +132,17 @@ TEST_CASE("the filter's mechanisation follows a coning motion as closely as its 
     }
     REQUIRE(checked >= 3);
 }
+
+TEST_CASE("the shortest rotation takes one direction to the other about an axis across both") {
+    // By the definition: R a / |a| = b / |b|, and the turn is the angle between them.
+    const Vector3d x(1, 0, 0), y(0, 1, 0), z(0, 0, 1), odd(0.3, -2, 0.7), close(1, 1e-9, 0);
+    for (const auto& [from, to] : {std::pair{x, z}, {x, odd}, {odd, y}, {x, x}, {x, close}, {z, Vector3d(-z)}, {x, Vector3d(-x)},
+                                   {odd, Vector3d(-2 * odd)}, {y, Vector3d(1e-7, -1, 0)}}) {
+        INFO(from.transpose() << " to " << to.transpose());
+        const Quaterniond q = shortest_rotation(from, to);
+        CHECK(q.norm() == Approx(1).epsilon(1e-12));
+        CHECK((q * from.normalized() - to.normalized()).norm() < 1e-9);
+        const double between = std::atan2(from.cross(to).norm(), from.dot(to));
+        CHECK(rotation_vector_from_quaternion(q).norm() == Approx(between).margin(1e-6));
+    }
+}

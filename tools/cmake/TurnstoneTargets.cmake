@@ -14,6 +14,7 @@ function(turnstone_test folder)
     return()
   endif()
   add_executable(test_${folder} ${sources})
+  add_dependencies(unit_tests test_${folder})
   target_link_libraries(test_${folder} PRIVATE turnstone_options catch_main ${ARGN})
   target_compile_definitions(test_${folder} PRIVATE
     TURNSTONE_SOURCE_DIR="${PROJECT_SOURCE_DIR}" TURNSTONE_BINARY_DIR="${PROJECT_BINARY_DIR}")

@@ -29,7 +29,7 @@ FlightModel::FlightModel(FlightSetup setup) : setup_(std::move(setup)) {
     const double sine = std::sin(setup_.rail_tilt_rad);
     rail_enu_ = {sine * std::sin(setup_.rail_azimuth_rad), sine * std::cos(setup_.rail_azimuth_rad),
                  std::cos(setup_.rail_tilt_rad)};
-    state_.q_local_body = Eigen::Quaterniond::FromTwoVectors(Eigen::Vector3d::UnitX(), rail_enu_);
+    state_.q_local_body = turn_between(Eigen::Vector3d::UnitX(), rail_enu_);
     state_.propellant_kg = setup_.mass_propellant_kg;
     exhaust_speed_mps_ = setup_.thrust_n.integral() / setup_.mass_propellant_kg;
     charge_at_s_.assign(setup_.parachutes.size(), kNever_s);

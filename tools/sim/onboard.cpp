@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "tools/sim/rigid_body.hpp"
+
 namespace turnstone::sim {
 
 namespace {
@@ -31,7 +33,7 @@ OnboardComputer::OnboardComputer(double rail_azimuth_rad, double gravity_mps2)
     : rail_azimuth_rad_(rail_azimuth_rad), gravity_mps2_(gravity_mps2) {}
 
 void OnboardComputer::level(const Eigen::Vector3d& mean_force) {
-    q_ = Eigen::Quaterniond::FromTwoVectors(mean_force, Eigen::Vector3d::UnitZ());
+    q_ = turn_between(mean_force, Eigen::Vector3d::UnitZ());
     const Eigen::Vector3d nose = q_ * Eigen::Vector3d::UnitX();
     if (std::hypot(nose.x(), nose.y()) > 1e-3) {
         // Turn about the vertical until the nose leans the way the rail does; azimuth runs clockwise from

@@ -26,6 +26,15 @@ struct BodyRate {
     Eigen::Vector3d specific_force_body_mps2; ///< what an ideal accelerometer at the centre of mass reads
 };
 
+/// The least turn that takes the direction of `from` to that of `to`, from half-angle vectors: the unit vector half-way between
+/// both gives cos and sin of half the angle. They must not be opposite.
+inline Eigen::Quaterniond turn_between(const Eigen::Vector3d& from, const Eigen::Vector3d& to) {
+    const Eigen::Vector3d start = from.normalized();
+    const Eigen::Vector3d halfway = (start + to.normalized()).normalized();
+    const Eigen::Vector3d axis = start.cross(halfway);
+    return {start.dot(halfway), axis.x(), axis.y(), axis.z()};
+}
+
 /// q' = q (x) [0, w] / 2, as w, x, y, z.
 inline Eigen::Vector4d quaternion_rate(const Eigen::Quaterniond& q, const Eigen::Vector3d& w) {
     return {0.5 * (-q.x() * w.x() - q.y() * w.y() - q.z() * w.z()),

@@ -172,7 +172,7 @@ Truth run_tethered(const FlightSetup& setup, double idle_s) {
     }
     const double end_s = truth.events.ejections.back().t_s + idle_s;
     const Eigen::Vector3d nose(std::sin(setup.rail_azimuth_rad), std::cos(setup.rail_azimuth_rad), 0.0);
-    const Eigen::Quaterniond level = Eigen::Quaterniond::FromTwoVectors(Eigen::Vector3d::UnitX(), nose);
+    const Eigen::Quaterniond level = turn_between(Eigen::Vector3d::UnitX(), nose);
     const Eigen::Vector3d gravity(0.0, 0.0, setup.gravity.at(0.0));
     double x = 0.0, x_rate = 0.0, angle = 0.0, angle_rate = 0.0;
     BodyState state;
