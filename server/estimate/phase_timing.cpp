@@ -148,7 +148,12 @@ PhaseDetector::TimeEstimate PhaseDetector::climb_end() const {
     const std::size_t after = heights_.since(t_now_ns_ + seconds_to_ns(bend->t_s));
     const bool between = after > 0 && after < heights_.size();
     const double gap_s = between ? seconds_between(heights_[after - 1].t_ns, heights_[after].t_ns) : 0.0;
-    return {t_ns, std::hypot(settings_.bend_to_burn_out_sigma_s, std::min(bend->sigma_s, 1.0), 0.3 * gap_s)};
+    const double sigma_s = std::hypot(settings_.bend_to_burn_out_sigma_s, std::min(bend->sigma_s, 1.0), 0.3 * gap_s);
+    // With a fade in the climb the bend may be another one, of what is left to see: between the two, and no surer than that.
+    const auto fade = fade_between(phase_began_ns_ - seconds_to_ns(1.0), t_now_ns_);
+    if (!fade) return {t_ns, sigma_s};
+    const double apart_s = seconds_between(fade->t_ns, t_ns);
+    return {fade->t_ns + seconds_to_ns(0.5 * apart_s), std::hypot(sigma_s, fade->sigma_s, 0.5 * apart_s)};
 }
 
 /// The first shock that was seen may be the canopy's, when the packet with the charge was lost: the charge sets the body
