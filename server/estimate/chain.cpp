@@ -128,7 +128,9 @@ void EstimatorChain::tick(std::int64_t t_ns, EstimateSink& sink) {
     if (state_->navigation) state_->navigation->tick(t_ns, sink);
     if (state_->prediction) state_->prediction->tick(t_ns, state_->attitude(), *state_->flight, *state_->wind, sink);
 }
-void EstimatorChain::reboot(std::int64_t, EstimateSink&) {}
+void EstimatorChain::reboot(std::int64_t, EstimateSink&) {
+    if (state_->flight) state_->flight->reboot();
+}
 void EstimatorChain::set_prediction_period(double period_s) {
     if (state_->prediction) state_->prediction->set_period(period_s);
 }

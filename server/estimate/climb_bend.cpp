@@ -69,14 +69,14 @@ std::optional<Bend> break_between_parabolas(const std::vector<double>& t_s, cons
     const double curvature = (left - 2.0 * best_squares + right) / (step_s * step_s);
     const double variance = best_squares / static_cast<double>(n - 6);
     const double shift_s = curvature > 0.0 ? 0.5 * (left - right) / (curvature * step_s) : 0.0;
-    const double sigma_s = curvature > 0.0 ? std::sqrt(2.0 * variance / curvature) : to_s - from_s;
+    const bool inside = best > 0 && best < kGrid;
+    const double sigma_s = inside && curvature > 0.0 ? std::sqrt(2.0 * variance / curvature) : to_s - from_s;
     return Bend{t_best_s + std::clamp(shift_s, -step_s, step_s), std::min(sigma_s, to_s - from_s)};
 }
 
-std::optional<Bend> bend_of_climb(const std::vector<double>& t_s, const std::vector<double>& height_m) {
-    if (t_s.empty()) return std::nullopt;
+std::optional<Bend> bend_of_climb(const std::vector<double>& t_s, const std::vector<double>& height_m, double near_s) {
     std::optional<Bend> bend;
-    double middle_s = t_s.back() - kAfterBurnOut_s;
+    double middle_s = near_s;
     for (const double half_s : kHalfWindows_s) {
         const auto from = std::lower_bound(t_s.begin(), t_s.end(), middle_s - half_s) - t_s.begin();
         const auto to = std::lower_bound(t_s.begin(), t_s.end(), middle_s + half_s) - t_s.begin();
@@ -110,7 +110,7 @@ std::optional<double> bend_to_burn_out_s(const RocketModel& rocket) {
             height_m.push_back(h);
         }
     }
-    const auto bend = bend_of_climb(t_s, height_m);
+    const auto bend = bend_of_climb(t_s, height_m, burn_s);
     if (!bend) return std::nullopt;
     const double later_s = burn_s - bend->t_s;
     return later_s > -0.05 && later_s < 0.5 * burn_s ? std::optional(later_s) : std::nullopt;

@@ -19,9 +19,10 @@ struct Bend {
 [[nodiscard]] std::optional<Bend> break_between_parabolas(const std::vector<double>& t_s, const std::vector<double>& y,
                                                           bool kink);
 
-/// The bend of a climb: a break found in a wide window, then twice in a window around it that a change of thrust before it
+/// The bend of a climb: a break found in a wide window about `near_s`, then twice in a window around it that a change of thrust before it
 /// hardly reaches. Give it at least a second after the bend.
-[[nodiscard]] std::optional<Bend> bend_of_climb(const std::vector<double>& t_s, const std::vector<double>& height_m);
+[[nodiscard]] std::optional<Bend> bend_of_climb(const std::vector<double>& t_s, const std::vector<double>& height_m,
+                                                 double near_s);
 
 /// Thrust fades before it ends, and the bend lies where it fades. By how much later it ends, for this vehicle: its climb
 /// after the thrust table, straight up through air of constant density with its drag, put through bend_of_climb().

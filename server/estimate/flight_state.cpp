@@ -134,7 +134,7 @@ bool FlightState::pressure(const PressureSample& sample, double air_speed_mps, d
     const double sigma_m = std::hypot(air_->above_pad_noise_m, metres_per_pa * port_noise_pa(air_speed_->mach, q_pa));
     filter_.height(sample.t_ns, air_->above_pad_m, sigma_m, metres_per_pa * q_pa,
                    vertical.valid ? vertical.vertical_speed_mps : 0.0);
-    phases_.height(sample.t_ns, air_->above_pad_m, sigma_m);
+    if (!stuck_announced_) phases_.height(sample.t_ns, air_->above_pad_m, sigma_m);
     after_measurement(sample.t_ns, sink);
     return true;
 }

@@ -166,11 +166,17 @@ void PhaseDetector::watch_burn_out_heights() {
     if (inertial_alive() || speeds_.size() < 4) return;
     const std::size_t first = speeds_.since(speeds_.back().t_ns - seconds_to_ns(0.4));
     if (speeds_.size() - first < 4 || seconds_between(phase_began_ns_, t_now_ns_) < 0.5) return;
+    // All of four tenths of a second brake; once that is seen, single estimates among lost packets do not undo it.
+    double sum = 0.0;
+    bool brakes = true;
     for (std::size_t i = first; i < speeds_.size(); ++i) {
-        if (speeds_[i].accel_mps2 > -5.0) {
-            coast_began_ns_ = 0;
-            return;
-        }
+        sum += speeds_[i].accel_mps2;
+        brakes = brakes && speeds_[i].accel_mps2 < -5.0;
+    }
+    if (coast_began_ns_ == 0 && !brakes) return;
+    if (sum > 5.0 * static_cast<double>(speeds_.size() - first)) {
+        coast_began_ns_ = 0;
+        return;
     }
     // The bend is well seen once there is as much of the coast as that.
     if (coast_began_ns_ == 0) coast_began_ns_ = speeds_[first].t_ns;
@@ -200,7 +206,7 @@ void PhaseDetector::watch_apogee() {
         for (std::size_t k = 1; k < speeds_.size(); ++k) {
             if (speeds_[k].speed_mps > speeds_[fastest].speed_mps) fastest = k;
         }
-        enter(Phase::coast, Moment::burn_out, {speeds_[fastest].t_ns, 0.5});
+        enter(Phase::coast, Moment::burn_out, {speeds_[fastest].t_ns, 1.0});
     }
     begin_descent(when);
 }

@@ -130,14 +130,30 @@ PhaseDetector::TimeEstimate PhaseDetector::climb_end() const {
         t_s.push_back(seconds_between(t_now_ns_, heights_[i].t_ns));
         height_m.push_back(heights_[i].above_pad_m);
     }
-    const auto bend = bend_of_climb(t_s, height_m);
-    if (!bend) return {coast_began_ns_, 0.5};
+    // It bends after the steepest part.
+    std::int64_t near_ns = coast_began_ns_;
+    double steepest_mps = 0.0;
+    for (std::size_t i = heights_.since(phase_began_ns_); i < heights_.size(); ++i) {
+        const std::size_t k = heights_.since(heights_[i].t_ns + seconds_to_ns(0.3));
+        if (k >= heights_.size()) break;
+        const double slope_mps = (heights_[k].above_pad_m - heights_[i].above_pad_m) / seconds_between(heights_[i].t_ns, heights_[k].t_ns);
+        if (slope_mps <= steepest_mps) continue;
+        steepest_mps = slope_mps;
+        near_ns = heights_[i].t_ns + (heights_[k].t_ns - heights_[i].t_ns) / 2;
+    }
+    const auto bend = bend_of_climb(t_s, height_m, seconds_between(t_now_ns_, near_ns));
+    if (!bend) return {near_ns, 1.0};
     const std::int64_t t_ns = t_now_ns_ + seconds_to_ns(bend->t_s + settings_.bend_to_burn_out_s);
     // A bend that nobody saw is known from the speeds on both sides, less well.
     const std::size_t after = heights_.since(t_now_ns_ + seconds_to_ns(bend->t_s));
     const bool between = after > 0 && after < heights_.size();
     const double gap_s = between ? seconds_between(heights_[after - 1].t_ns, heights_[after].t_ns) : 0.0;
-    return {t_ns, std::hypot(settings_.bend_to_burn_out_sigma_s, std::min(bend->sigma_s, 0.5), 0.3 * gap_s)};
+    const double sigma_s = std::hypot(settings_.bend_to_burn_out_sigma_s, std::min(bend->sigma_s, 1.0), 0.3 * gap_s);
+    // With a fade in the climb the bend may be another one, of what is left to see: between the two, and no surer than that.
+    const auto fade = fade_between(phase_began_ns_ - seconds_to_ns(1.0), t_now_ns_);
+    if (!fade) return {t_ns, sigma_s};
+    const double apart_s = seconds_between(fade->t_ns, t_ns);
+    return {fade->t_ns + seconds_to_ns(0.5 * apart_s), std::hypot(sigma_s, fade->sigma_s, 0.5 * apart_s)};
 }
 
 /// The first shock that was seen may be the canopy's, when the packet with the charge was lost: the charge sets the body
