@@ -120,7 +120,13 @@ PhaseDetector::TimeEstimate PhaseDetector::thrust_end(std::int64_t crossed_ns) c
     const double near = drag + std::max(0.8, 3.0 * settings_.accel_noise_mps2);
     std::size_t i = crossed;
     while (i + 1 < forces_.size() && forces_[i].axial_mps2 > near) ++i;
-    return {forces_[i].t_ns, 0.005};
+    // A lost packet, or a fade, on the way hides where exactly.
+    double widest_s = 0.0;
+    for (std::size_t k = std::max<std::size_t>(crossed, 1); k <= i; ++k) {
+        widest_s = std::max(widest_s, seconds_between(forces_[k - 1].t_ns, forces_[k].t_ns));
+    }
+    if (widest_s < kLostPacket_s) return {forces_[i].t_ns, 0.005};
+    return {forces_[i].t_ns - seconds_to_ns(0.5 * widest_s), std::hypot(0.005, widest_s / std::sqrt(12.0))};
 }
 
 PhaseDetector::TimeEstimate PhaseDetector::climb_end() const {
