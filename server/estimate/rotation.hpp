@@ -39,13 +39,13 @@ namespace turnstone {
 /// that costs half a minute of compilation in each file.
 [[nodiscard]] inline Eigen::Quaterniond shortest_rotation(const Eigen::Vector3d& from, const Eigen::Vector3d& to) {
     const Eigen::Vector3d a = from.normalized(), b = to.normalized();
-    const double cosine = a.dot(b);
-    if (cosine < -1 + 1e-12) {
+    const double one_and_cosine = 0.5 * (a + b).squaredNorm(); // exact where both are almost opposite
+    if (one_and_cosine < 1e-24) {
         const Eigen::Vector3d across = a.cross(std::abs(a.x()) < 0.9 ? Eigen::Vector3d::UnitX() : Eigen::Vector3d::UnitY()).normalized();
         return {0, across.x(), across.y(), across.z()};
     }
     const Eigen::Vector3d axis = a.cross(b);
-    return Eigen::Quaterniond(1 + cosine, axis.x(), axis.y(), axis.z()).normalized();
+    return Eigen::Quaterniond(one_and_cosine, axis.x(), axis.y(), axis.z()).normalized();
 }
 
 /// The shortest rotation that takes body x to the direction `nose_local`.
