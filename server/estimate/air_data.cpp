@@ -148,7 +148,9 @@ AirSpeeds air_speeds(const AirHeights& air, double speed_mps, double speed_sigma
     const double relative_t = air.temperature_sigma_k / air.temperature_k;
     const double q = 0.5 * air.density_kg_m3 * speed_mps * speed_mps;
     return {mach, std::hypot(speed_sigma_mps / air.speed_of_sound_mps, 0.5 * mach * relative_t), q,
-            std::hypot(air.density_kg_m3 * std::fabs(speed_mps) * speed_sigma_mps, q * relative_t)};
+            // The second term is what the square of a small speed may be.
+            std::hypot(air.density_kg_m3 * std::fabs(speed_mps) * speed_sigma_mps,
+                       0.5 * air.density_kg_m3 * speed_sigma_mps * speed_sigma_mps, q * relative_t)};
 }
 
 } // namespace turnstone

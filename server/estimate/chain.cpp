@@ -103,7 +103,7 @@ void EstimatorChain::mag(const MagSample& sample, EstimateSink&) {
     if (state_->navigation) state_->navigation->mag(sample);
 }
 void EstimatorChain::onboard(const OnboardSample& sample, EstimateSink& sink) {
-    if (state_->navigation) state_->navigation->onboard(sample, state_->flight->vertical(), sink);
+    if (state_->navigation) state_->navigation->onboard(sample, state_->flight->stated(), sink);
 }
 void EstimatorChain::wind(const WindSample& sample) {
     if (state_->wind) state_->wind->anemometer(sample.t_ns, sample.speed_mps, sample.from_deg);

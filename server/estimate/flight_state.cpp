@@ -50,6 +50,13 @@ std::string number(double value, const char* format) {
     return text.data();
 }
 
+/// How much faster than its vertical speed a vehicle may be: it leans, and the wind blows.
+double unseen_speed_mps(double vertical_speed_mps, Motion motion) {
+    if (motion == Motion::rest) return 0.0;
+    const double sideways_mps = std::hypot(15.0, 0.15 * vertical_speed_mps);
+    return std::hypot(vertical_speed_mps, sideways_mps) - std::fabs(vertical_speed_mps);
+}
+
 } // namespace
 
 FlightState::FlightState(const Vehicle& vehicle, const Site& site, bool has_accelerometer, bool has_pressure,
@@ -117,11 +124,17 @@ bool FlightState::pressure(const PressureSample& sample, double air_speed_mps, d
     if (!std::isfinite(air_->above_pad_m)) return false;
     const bool speed_known = std::isfinite(air_speed_mps);
     const double speed_mps = speed_known ? air_speed_mps : std::fabs(vertical.vertical_speed_mps);
-    const double speed_sigma_mps = speed_known ? air_speed_sigma_mps : vertical.vertical_speed_sigma_mps;
+    const double speed_sigma_mps =
+        speed_known ? air_speed_sigma_mps : std::hypot(vertical.vertical_speed_sigma_mps, unseen_speed_mps(speed_mps, phases_.motion()));
     air_speed_ = vertical.valid || speed_known ? air_speeds(*air_, speed_mps, speed_sigma_mps)
                                                : AirSpeeds{kNaN, kNaN, kNaN, kNaN};
     derived_.air(sample.t_ns, *air_speed_, phases_);
-    const std::array<double, 12> row{air_->above_pad_m,        air_->above_pad_sigma_m,
+    const double metres_per_pa = air_->above_pad_noise_m / pressure_noise_pa_;
+    const double q_pa = std::isfinite(air_speed_->dynamic_pressure_pa) ? air_speed_->dynamic_pressure_pa : 0.0;
+    const double sigma_m = std::hypot(air_->above_pad_noise_m, metres_per_pa * port_noise_pa(air_speed_->mach, q_pa));
+    // What the port, the bay's lag and a charge do to the pressure shows as its distance from the filtered height.
+    const double off_m = vertical.valid ? air_->above_pad_m - vertical.altitude_m : 0.0;
+    const std::array<double, 12> row{air_->above_pad_m,        std::hypot(air_->above_pad_sigma_m, sigma_m, off_m),
                                      air_->msl_m,              air_->pressure_altitude_m,
                                      air_->temperature_k,      air_->temperature_sigma_k,
                                      air_->density_kg_m3,      air_->speed_of_sound_mps,
@@ -129,9 +142,6 @@ bool FlightState::pressure(const PressureSample& sample, double air_speed_mps, d
                                      air_speed_->dynamic_pressure_pa, air_speed_->dynamic_pressure_sigma_pa};
     sink.row(air_table_, sample.t_ns, row);
 
-    const double metres_per_pa = air_->above_pad_noise_m / pressure_noise_pa_;
-    const double q_pa = std::isfinite(air_speed_->dynamic_pressure_pa) ? air_speed_->dynamic_pressure_pa : 0.0;
-    const double sigma_m = std::hypot(air_->above_pad_noise_m, metres_per_pa * port_noise_pa(air_speed_->mach, q_pa));
     filter_.height(sample.t_ns, air_->above_pad_m, sigma_m, metres_per_pa * q_pa,
                    vertical.valid ? vertical.vertical_speed_mps : 0.0);
     if (!stuck_announced_) phases_.height(sample.t_ns, air_->above_pad_m, sigma_m);
@@ -272,16 +282,21 @@ void FlightState::tick(std::int64_t t_ns, EstimateSink& sink) {
     if (seconds_between(t_phase_row_ns_, t_ns) >= 1.0) phase_row(t_ns, sink);
 }
 
-void FlightState::vertical_row(EstimateSink& sink) {
-    const VerticalEstimate e = filter_.estimate();
-    // The filter knows its heights' noise; that the day's lapse is unknown scales all of them together.
+VerticalEstimate FlightState::stated() const {
+    VerticalEstimate e = filter_.estimate();
+    if (!has_pressure_) return e;
     const DayAtmosphere& day = pad_.atmosphere();
-    const double lapse_m = has_pressure_ ? day.height_sigma_m(e.altitude_m) : 0.0;
-    const double lapse_mps = has_pressure_ ? day.scale_sigma(e.altitude_m) * e.vertical_speed_mps : 0.0;
+    e.altitude_sigma_m = std::hypot(e.altitude_sigma_m, day.height_sigma_m(e.altitude_m));
+    e.vertical_speed_sigma_mps = std::hypot(e.vertical_speed_sigma_mps, day.scale_sigma(e.altitude_m) * e.vertical_speed_mps);
+    return e;
+}
+
+void FlightState::vertical_row(EstimateSink& sink) {
+    const VerticalEstimate e = stated();
     const std::array<double, 12> row{e.altitude_m,
-                                     std::hypot(e.altitude_sigma_m, lapse_m),
+                                     e.altitude_sigma_m,
                                      e.vertical_speed_mps,
-                                     std::hypot(e.vertical_speed_sigma_mps, lapse_mps),
+                                     e.vertical_speed_sigma_mps,
                                      e.acceleration_mps2,
                                      e.acceleration_sigma_mps2,
                                      e.accel_bias_mps2,

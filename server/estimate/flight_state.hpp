@@ -49,6 +49,8 @@ class FlightState {
 
     [[nodiscard]] const PhaseDetector& phases() const noexcept { return phases_; }
     [[nodiscard]] VerticalEstimate vertical() const { return filter_.estimate(); }
+    /// The same as shown: the filter knows its heights' noise; that the day's lapse is unknown scales all of them together.
+    [[nodiscard]] VerticalEstimate stated() const;
     [[nodiscard]] const DayAtmosphere& atmosphere() const noexcept { return pad_.atmosphere(); }
     /// Of the newest usable pressure; empty before one.
     [[nodiscard]] const std::optional<AirHeights>& air() const noexcept { return air_; }

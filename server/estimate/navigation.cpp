@@ -158,7 +158,7 @@ void Navigation::step(const ImuSample& sample, double gap_s) {
     if (gap_s > 2.5 * interval_s_) {
         for (std::size_t k = 0; k < active_; ++k) {
             branches_[k].bridge(sample.t_ns, last_.accel_body_mps2, last_.rate_body_rad_s, sample.accel_body_mps2,
-                                sample.rate_body_rad_s, gap_s);
+                                sample.rate_body_rad_s, gap_s, motion_ == Motion::descent);
         }
         return;
     }

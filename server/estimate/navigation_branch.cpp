@@ -17,6 +17,8 @@ constexpr double kAheadMost_s = 0.2;
 constexpr double kFixDelaySigma_s = 0.03;
 constexpr double kNothing = 1e6;          // sigma of what was not measured
 constexpr double kBridgeStep_s = 0.02;
+constexpr double kTumbling_rad_s = 0.6;
+constexpr double kTurnedMost_rad = 0.7;
 
 } // namespace
 
@@ -42,7 +44,8 @@ void NavigationBranch::predict(std::int64_t t_ns, const Vector3d& accel_body_mps
 }
 
 void NavigationBranch::bridge(std::int64_t t_ns, const Vector3d& accel_before_mps2, const Vector3d& rate_before_rad_s,
-                              const Vector3d& accel_after_mps2, const Vector3d& rate_after_rad_s, double gap_s) {
+                              const Vector3d& accel_after_mps2, const Vector3d& rate_after_rad_s, double gap_s,
+                              bool tumbles) {
     filter_.break_increments();
     const int steps = std::max(1, static_cast<int>(std::ceil(gap_s / kBridgeStep_s)));
     const double dt_s = gap_s / steps;
@@ -58,10 +61,10 @@ void NavigationBranch::bridge(std::int64_t t_ns, const Vector3d& accel_before_mp
     // a floor for what a quiet pair of ends can hide when the gap is long.
     const double floor = std::min(1.0, gap_s / 0.2);
     const double accel_sigma = accel_change.norm() / 3 + 2.0 * floor;
-    const double rate_sigma = rate_change.norm() / 3 + 0.1 * floor;
+    const double rate_sigma = rate_change.norm() / 3 + (tumbles ? kTumbling_rad_s : 0.1) * floor;
     filter_.inflate(Eskf::kVelocity, accel_sigma * gap_s);
     filter_.inflate(Eskf::kPosition, 0.5 * accel_sigma * gap_s * gap_s);
-    filter_.inflate(Eskf::kAttitude, rate_sigma * gap_s);
+    filter_.inflate(Eskf::kAttitude, std::min(kTurnedMost_rad, rate_sigma * gap_s)); // beyond, no linear filter finds it again
     filter_.break_increments();
 }
 
