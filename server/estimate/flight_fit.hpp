@@ -33,7 +33,7 @@ class FlightFit {
     void reset();
 
   private:
-    static constexpr double kThrustFloor = 0.006, kDragFloor = 0.008, kCanopyFloor = 0.015;
+    static constexpr double kThrustFloor = 0.006, kDragFloor = 0.0065, kCanopyFloor = 0.015;
     /// One measurement of the factor with its 1-sigma.
     static void take(Factor& factor, double value, double sigma);
     static Factor with_floor(Factor factor, double floor);

@@ -27,7 +27,7 @@ constexpr double kTurnDiameters = 250;   // a fin-stabilised vehicle swings into
 constexpr double kTurnSigma = 0.3;
 constexpr double kGustShare = 0.06;      // of the mean wind, averaged over a whole flight
 // What a point mass leaves out, as a share of the speed still to be lost: swinging after rail and burn-out costs height.
-constexpr double kModelShare = 0.0022;
+constexpr double kModelShare = 0.0018;
 
 /// Standard normal numbers that are the same on every machine: Box-Muller on the bits of a standard engine.
 std::vector<double> draw_normals(std::size_t count, std::uint64_t seed) {
@@ -155,8 +155,8 @@ void Predictor::fly_block(int index) {
     const bool open = start_.phase == Phase::drogue_descent || start_.phase == Phase::main_descent;
     for (std::size_t kind = 0; kind < (open ? 1U : 3U); ++kind) {
         falling_ = block_;
-        conditions_.first_canopy = kind == 0;
-        conditions_.later_canopies = kind < 2;
+        conditions_.first_canopy = kind == 0 && !start_.first_stayed_shut;
+        conditions_.later_canopies = kind < 2 && !start_.later_stayed_shut;
         if (open) { // long ago as far as filling goes
             falling_.opens_s[0] = Lanes::Constant(-10);
             if (start_.phase == Phase::main_descent) {

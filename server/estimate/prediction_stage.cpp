@@ -19,9 +19,10 @@ constexpr int kBlocksPerSample = 4;    // at 200 Hz a round takes a third of a s
 constexpr int kBlocksPerTick = Predictor::kBlocks / 4;
 constexpr double kPadPeriods = 20;
 constexpr double kDrift_s = 3.0;
+constexpr double kSeenWithin_s = 2.5;  // of its time a canopy has opened and been recognised, or it stays shut
 constexpr double kSettle_s = 4.0;      // of a canopy, after its phase began
-constexpr double kGustFloor_mps = 0.6;
-constexpr double kGustOfWind = 0.25;
+constexpr double kGustFloor_mps = 0.4;
+constexpr double kGustOfWind = 0.2;
 constexpr double kRaise = 0.05, kClear = 0.02; // share outside the boundary
 
 std::array<double, 3> wind_words(const WindProfile& wind, double height_m) {
@@ -117,10 +118,18 @@ std::optional<PredictionStart> PredictionStage::state(std::int64_t t_ns, const N
             v.vertical_speed_sigma_mps * v.vertical_speed_sigma_mps;
         start.covariance.diagonal().array() += 1e-4;
     }
-    // Apogee is where the vehicle's middle was; height errors below half a metre are not worth believing.
-    start.covariance(2, 2) += 0.5 * 0.5;
+    // Apogee is where the vehicle's middle was; height errors below a metre are not worth believing.
+    start.covariance(2, 2) += 0.63 * 0.63;
     if (const auto lift_off = flight.phases().time_of(Moment::lift_off)) {
         start.since_ignition_s = seconds_between(*lift_off, start.t_ns);
+    }
+    const auto& parachutes = rocket_->parachutes;
+    const double up_m = start.position_enu_m.z(), down_mps = std::max(0.0, -start.velocity_enu_mps.z());
+    if (const auto apogee = flight.phases().time_of(Moment::apogee); apogee && phase_ == Phase::descent && !parachutes.empty()) {
+        start.first_stayed_shut = seconds_between(*apogee, start.t_ns) > parachutes[0].delay_s + kSeenWithin_s;
+    }
+    if ((phase_ == Phase::descent || phase_ == Phase::drogue_descent) && parachutes.size() > 1) {
+        start.later_stayed_shut = up_m < parachutes[1].trigger_height_m - down_mps * (parachutes[1].delay_s + kSeenWithin_s);
     }
     // Stale: the vehicle has fallen silent, and a prediction from long ago would look like a new one.
     return seconds_between(start.t_ns, t_ns) < 3.0 ? std::optional(start) : std::nullopt;
@@ -168,7 +177,7 @@ void PredictionStage::tick(std::int64_t t_ns, const Navigation* navigation, cons
     imu_since_tick_ = false;
     const double period_s = period_s_ * (phase_ == Phase::on_pad ? kPadPeriods : 1.0);
     // The pad's reference is learnt in the first seconds; before there is a pressure the day's air is the site file's.
-    if (predictor_.busy() || phase_ == Phase::landed || seconds_between(t_round_ns_, t_ns) < period_s - 0.05) {
+    if (predictor_.busy() || phase_ == Phase::landed || phase_ == Phase::presumed_down || seconds_between(t_round_ns_, t_ns) < period_s - 0.05) {
         return;
     }
     if (const auto start = state(t_ns, navigation, flight)) {

@@ -26,7 +26,7 @@ EstimateTable landing_table() {
         const char* words;
         const char* group;
     };
-    for (const Kind& kind : {Kind{"nominal", "parachutes open as planned", "Prediction"},
+    for (const Kind& kind : {Kind{"nominal", "the parachutes that still can open as planned", "Prediction"},
                              Kind{"first_shut", "the first parachute stays shut", ""}, Kind{"all_shut", "no parachute opens", ""}}) {
         const std::string p = kind.prefix;
         const std::string when = std::string(", when ") + kind.words;

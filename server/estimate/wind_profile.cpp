@@ -11,7 +11,7 @@ namespace turnstone {
 namespace {
 
 constexpr double kForecastShare = 0.25;    // 1-sigma of a forecast's strength, and about as much across it
-constexpr double kForecastFloor_mps = 0.7;
+constexpr double kForecastFloor_mps = 0.4;
 constexpr double kUnknown_mps = 5.0;
 constexpr double kCommonShare = 0.7;       // of the variance is the same at all heights
 constexpr double kLength_m = 300.0;        // over which the rest decorrelates
