@@ -1,5 +1,6 @@
-// Whole flights, from the transmitter's octets to the estimates, against the simulator's truth (why that is evidence: tools/trials/trial.hpp).
-// TURNSTONE_FLIGHTS=500 flies the full set, and then the shares are held to the limits themselves instead of what a few flights can show.
+// Whole flights, from the transmitter's octets to the estimates, against the simulator's truth (why that is
+// evidence: tools/trials/trial.hpp). TURNSTONE_FLIGHTS=500 flies the full set, and then the shares are held
+// to the limits themselves instead of what a few flights can show.
 #include <catch2/catch.hpp>
 
 #include <cmath>
@@ -25,7 +26,8 @@ struct Share {
     }
 };
 
-/// The share of hits lies within the limits, or within what chance does to so few (3.5 sigma of the binomial).
+/// The share of hits lies within the limits, or within what chance does to so few (3.5 sigma of the
+/// binomial).
 void check_share(const std::string& what, const Share& share, double low, double high) {
     const double found = static_cast<double>(share.hits) / share.all;
     const double chance = share.all >= 400 ? 0 : 3.5 * std::sqrt(low * (1 - low) / share.all);
@@ -52,9 +54,12 @@ TEST_CASE("predictions hold the truth as often as they say, and are close two se
             REQUIRE(std::isfinite(p.miss_m));
             landing.add(p.landing_inside);
         }
-        if (instant < Instant::apogee) check_share("apogee, " + instant_words(instant), apogee, 0.85, 0.95);
-        if (instant >= Instant::apogee) check_share("landing, " + instant_words(instant), landing, 0.90, 0.98);
-        if (instant == Instant::two_after_burn_out) CHECK(worst < 0.03);
+        if (instant < Instant::apogee)
+            check_share("apogee, " + instant_words(instant), apogee, 0.85, 0.95);
+        if (instant >= Instant::apogee)
+            check_share("landing, " + instant_words(instant), landing, 0.90, 0.98);
+        if (instant == Instant::two_after_burn_out)
+            CHECK(worst < 0.03);
     }
 }
 
@@ -76,6 +81,7 @@ TEST_CASE("tethered charges are found and nothing flies") {
         CHECK(score.charges == 2);
         CHECK(score.blows == score.charges);
         CHECK(score.shocks >= score.charges);
-        for (const MomentScore& moment : score.moments) CHECK(moment.found == 0);
+        for (const MomentScore& moment : score.moments)
+            CHECK(moment.found == 0);
     }
 }

@@ -1,8 +1,10 @@
 #pragma once
-/// Reads what a pipeline puts out, row by row, and compares it with the truth of the simulated flight it came from.
+/// Reads what a pipeline puts out, row by row, and compares it with the truth of the simulated flight it came
+/// from.
 ///
-/// The least delay of a link is in every time the station states: signals that go one way cannot show it. It is scored once, as the error
-/// of packets' times; everything else is compared with the truth of the moment at which the vehicle measured.
+/// The least delay of a link is in every time the station states: signals that go one way cannot show it. It
+/// is scored once, as the error of packets' times; everything else is compared with the truth of the moment
+/// at which the vehicle measured.
 #include <map>
 #include <string>
 #include <vector>
@@ -36,7 +38,9 @@ class Scorer {
         const std::map<std::string, std::size_t>* columns;
         std::span<const double> values;
         double t_s;
-        [[nodiscard]] double operator[](const std::string& column) const { return values[columns->at(column)]; }
+        [[nodiscard]] double operator[](const std::string& column) const {
+            return values[columns->at(column)];
+        }
     };
 
     /// Seconds of the simulator's time at which the vehicle measured what the station dates to `t_ns`.

@@ -31,7 +31,8 @@ PipelineSetup make_setup(const sim::Scenario& scenario) {
         vehicle.vehicle = scenario.vehicle;
         setup.vehicles.push_back(std::move(vehicle));
     }
-    if (!problems.empty()) throw std::runtime_error(to_string(problems));
+    if (!problems.empty())
+        throw std::runtime_error(to_string(problems));
     setup.site = scenario.site;
     setup.links = {{"radio", "trial:", 0}};
     return setup;
@@ -40,17 +41,20 @@ PipelineSetup make_setup(const sim::Scenario& scenario) {
 } // namespace
 
 std::string instant_words(Instant instant) {
-    static const std::array<std::string, kInstants> words{"on the pad",       "0.8 s after lift-off", "1 s after burn-out", "2 s after burn-out",
-                                                          "3 s before apogee", "at apogee",            "10 s before landing"};
+    static const std::array<std::string, kInstants> words{
+        "on the pad", "0.8 s after lift-off", "1 s after burn-out", "2 s after burn-out", "3 s before apogee",
+        "at apogee",  "10 s before landing"};
     return words[static_cast<std::size_t>(instant)];
 }
 
 void Errors::add(double error, double sigma) {
-    if (!std::isfinite(error)) return;
+    if (!std::isfinite(error))
+        return;
     square_sum += error * error;
     worst = std::max(worst, std::abs(error));
     ++count;
-    if (!(sigma > 0)) return;
+    if (!(sigma > 0))
+        return;
     normalised_square_sum += error * error / (sigma * sigma);
     ++normalised_count;
 }
@@ -65,8 +69,10 @@ void Errors::add(const Errors& other) {
 
 sim::Scenario trial_scenario(const std::string& name, const std::string& impairment) {
     auto made = sim::make_scenario(name, kDemo / "sanderling", kDemo / "site.json");
-    if (!made) throw std::runtime_error(made.error().message);
-    if (!sim::impairment_from_name(impairment, made->impairment)) throw std::runtime_error("no impairment " + impairment);
+    if (!made)
+        throw std::runtime_error(made.error().message);
+    if (!sim::impairment_from_name(impairment, made->impairment))
+        throw std::runtime_error("no impairment " + impairment);
     made->disperse = true;
     return std::move(*made);
 }
@@ -93,11 +99,12 @@ TrialScore run_trial(const sim::Scenario& scenario, std::uint64_t seed) {
             pipeline.set_prediction_period(kInfinity);
         }
         const std::int64_t t_ns = at(delivery.t_end_s);
-        const auto octets = std::as_bytes(std::span(flight.received.octets).subspan(delivery.offset, delivery.size));
+        const auto octets =
+            std::as_bytes(std::span(flight.received.octets).subspan(delivery.offset, delivery.size));
         pipeline.chunk(0, t_ns, t_ns, octets, batch);
         take();
     }
-    pipeline.advance(at(flight.truth.samples.back().t_s + 5), batch);
+    pipeline.advance(at(flight.truth.samples.back().t_s + 60), batch);
     take();
     return scorer.score();
 }
@@ -108,7 +115,8 @@ std::vector<TrialScore> run_trials(const sim::Scenario& scenario, std::uint64_t 
     std::vector<std::jthread> threads;
     for (unsigned worker = 0; worker < workers; ++worker) {
         threads.emplace_back([&, worker] {
-            for (std::size_t k = worker; k < scores.size(); k += workers) scores[k] = run_trial(scenario, first + k);
+            for (std::size_t k = worker; k < scores.size(); k += workers)
+                scores[k] = run_trial(scenario, first + k);
         });
     }
     threads.clear();

@@ -1,10 +1,11 @@
 #pragma once
-/// One simulated flight from the transmitter's octets through radio, decoder, clock and all estimators, and what the estimates were
-/// worth against the simulator's truth.
+/// One simulated flight from the transmitter's octets through radio, decoder, clock and all estimators, and
+/// what the estimates were worth against the simulator's truth.
 ///
-/// The simulator (tools/sim) integrates six degrees of freedom with its own equations, rotations, air, wind, canopies and sensors; it shares
-/// with the estimators the physical constants and the vehicle's data, no model code. It draws thrust, drag, mass, wind and canopies around
-/// the vehicle file's values, which is all the estimators are told.
+/// The simulator (tools/sim) integrates six degrees of freedom with its own equations, rotations, air, wind,
+/// canopies and sensors; it shares with the estimators the physical constants and the vehicle's data, no
+/// model code. It draws thrust, drag, mass, wind and canopies around the vehicle file's values, which is all
+/// the estimators are told.
 #include <array>
 #include <cmath>
 #include <cstdint>
@@ -33,49 +34,60 @@ inline constexpr std::size_t kMoments = 6; ///< those of Moment up to `landing`
 
 struct MomentScore {
     bool happened = false;
-    int found = 0;          ///< times; one is right
-    double error_s = 0;     ///< of the first, estimate minus truth
+    int found = 0;      ///< times; one is right
+    double error_s = 0; ///< of the first, estimate minus truth
     double sigma_s = 0;
-    double delay_s = 0;     ///< from the moment to its announcement
+    double delay_s = 0; ///< from the moment to its announcement
 };
 
 /// Moments at which predictions are asked for.
-enum class Instant : unsigned char { on_pad, powered, after_burn_out, two_after_burn_out, three_before_apogee, apogee, ten_before_landing };
+enum class Instant : unsigned char {
+    on_pad,
+    powered,
+    after_burn_out,
+    two_after_burn_out,
+    three_before_apogee,
+    apogee,
+    ten_before_landing
+};
 inline constexpr std::size_t kInstants = 7;
 [[nodiscard]] std::string instant_words(Instant instant);
 
 struct PredictionScore {
-    double apogee_error_m = NAN;   ///< prediction minus truth; NaN: none predicted
+    double apogee_error_m = NAN; ///< prediction minus truth; NaN: none predicted
     double apogee_time_error_s = NAN;
-    bool apogee_inside = false;    ///< truth in the 90 % interval
-    double miss_m = NAN;           ///< from predicted to true landing point
-    bool landing_inside = false;   ///< truth in the 95 % ellipse
+    bool apogee_inside = false;  ///< truth in the 90 % interval
+    double miss_m = NAN;         ///< from predicted to true landing point
+    bool landing_inside = false; ///< truth in the 95 % ellipse
     double semi_major_m = NAN;
 };
 
 struct TrialScore {
-    Errors time_stamp_s;                     ///< of packets' rows against the vehicle's true time
+    Errors time_stamp_s; ///< of packets' rows against the vehicle's true time
     Errors air_altitude_m, mach, dynamic_pressure_pa;
     Errors altitude_up_m, altitude_down_m, vertical_speed_up_mps, vertical_speed_down_mps;
-    Errors position_up_m, position_down_m;   ///< each component is one error
+    Errors position_up_m, position_down_m; ///< each component is one error
     Errors velocity_up_mps, velocity_down_mps;
-    Errors long_axis_deg;                    ///< lift-off to apogee
-    Errors azimuth_deg, elevation_deg;       ///< of the antenna, while the range exceeds 50 m
-    double height_nis = NAN, fix_nis = NAN;  ///< means over the flight of what navigation reports
+    Errors long_axis_deg;                   ///< lift-off to apogee
+    Errors azimuth_deg, elevation_deg;      ///< of the antenna, while the range exceeds 50 m
+    double height_nis = NAN, fix_nis = NAN; ///< means over the flight of what navigation reports
     std::array<MomentScore, kMoments> moments;
     std::array<PredictionScore, kInstants> predictions;
+    double presumed_impact_error_s = NAN; ///< when contact ended in flight: presumed minus true
     double true_apogee_m = NAN;
-    int shocks = 0, blows = 0, charges = 0;  ///< found in acceleration, in pressure; fired
+    int shocks = 0, blows = 0, charges = 0; ///< found in acceleration, in pressure; fired
     int sensor_alerts = 0;
 };
 
 /// Deterministic. Throws std::runtime_error when the demo's files cannot be read.
 [[nodiscard]] TrialScore run_trial(const sim::Scenario& scenario, std::uint64_t seed);
 
-/// A scenario of the demo vehicle with scattered true values; `impairment` is a name tools/sim knows ("clean", "mild", "rough").
+/// A scenario of the demo vehicle with scattered true values; `impairment` is a name tools/sim knows
+/// ("clean", "mild", "rough").
 [[nodiscard]] sim::Scenario trial_scenario(const std::string& name, const std::string& impairment);
 
 /// Flights `first` to `first + count - 1` on all cores, in the order of their seeds.
-[[nodiscard]] std::vector<TrialScore> run_trials(const sim::Scenario& scenario, std::uint64_t first, int count);
+[[nodiscard]] std::vector<TrialScore> run_trials(const sim::Scenario& scenario, std::uint64_t first,
+                                                 int count);
 
 } // namespace turnstone::trials
