@@ -432,7 +432,11 @@ TEST_CASE("uncertain wind, release and canopy scatter landings as propagation of
         conditions.density_kg_m3 = {kRho, 0, 0, 0};
         std::mt19937_64 random(5);
         std::normal_distribution<double> normal;
+#ifdef __SANITIZE_ADDRESS__ // a hundred times slower
+        constexpr int kBlocks = 60;
+#else
         constexpr int kBlocks = 500;
+#endif
         std::vector<Eigen::Vector2d> landings;
         for (int block = 0; block < kBlocks; ++block) {
             const auto b = under_canopy(0, 0);

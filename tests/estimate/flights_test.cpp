@@ -61,6 +61,7 @@ struct Limit {
 void check(Tally tally, const std::vector<Limit>& limits) {
     INFO(tally.faults);
     CHECK(tally.faults.empty());
+    if (tally.flights < 10) return; // the median of a few says nothing
     for (const Limit& limit : limits) {
         auto& errors = tally.errors_s[limit.moment];
         REQUIRE(!errors.empty());

@@ -14,7 +14,9 @@ namespace {
 constexpr std::int64_t kStart = 1'780'000'000 * kNsPerS;
 #ifdef __SANITIZE_ADDRESS__ // half a minute each
 constexpr std::uint64_t kSessions = 1;
+constexpr double kPredictionPeriod_s = 20;
 #else
+constexpr double kPredictionPeriod_s = 0.5;
 constexpr std::uint64_t kSessions = 3;
 #endif
 
@@ -99,6 +101,8 @@ TEST_CASE("any packet contents: rows stay causal and a replay is the same bit fo
         const std::vector<Delivery> session = random_session(setup.vehicles[0].dictionary, seed);
         Batch live, replayed;
         Pipeline first(setup, kStart), second(setup, kStart);
+        first.set_prediction_period(kPredictionPeriod_s);
+        second.set_prediction_period(kPredictionPeriod_s);
         for (const Delivery& delivery : session) {
             if (delivery.t_ns % 3 == 0)
                 first.advance(delivery.t_ns - 1, live);
