@@ -1,6 +1,6 @@
 // Whole flights, from the transmitter's octets to the estimates, against the simulator's truth (why that is
-// evidence: tools/trials/trial.hpp). TURNSTONE_FLIGHTS=500 flies the full set, and then the shares are held
-// to the limits themselves instead of what a few flights can show.
+// TURNSTONE_FLIGHTS=500 flies the full set, and then the shares over all moments are held to the limits
+// themselves. At one moment chance alone moves the share of 500 by more than one per cent.
 #include <catch2/catch.hpp>
 
 #include <cmath>
