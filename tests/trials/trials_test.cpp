@@ -1,6 +1,7 @@
 // Whole flights, from the transmitter's octets to the estimates, against the simulator's truth (why that is
-// TURNSTONE_FLIGHTS=500 flies the full set, and then the shares over all moments are held to the limits
-// themselves. At one moment chance alone moves the share of 500 by more than one per cent.
+// evidence: tools/trials/trial.hpp). TURNSTONE_FLIGHTS=500 flies the full set, and then the shares over all
+// moments are held to the limits themselves. At one moment chance alone moves the share of 500 by more than
+// one per cent.
 #include <catch2/catch.hpp>
 
 #include <cmath>
