@@ -18,8 +18,10 @@
 #include "server/estimate/landing_area.hpp"
 #include "server/estimate/prediction.hpp"
 #include "server/estimate/trajectories.hpp"
+#include "tests/estimate/motorless.hpp"
 
 using namespace turnstone;
+using namespace turnstone::test;
 
 namespace {
 
@@ -35,16 +37,6 @@ std::vector<nlohmann::json> cases_of(const std::string& file, const std::string&
     return out;
 }
 
-/// A vehicle without a motor; drag and canopies as the case says.
-RocketModel falling(double mass_kg, double drag_area_m2 = 0) {
-    RocketModel rocket{};
-    rocket.mass_dry_kg = mass_kg;
-    rocket.reference_area_m2 = 1;
-    rocket.drag_coefficient = {{0}, {drag_area_m2}};
-    rocket.thrust_n = {{0, 0.01}, {0, 0}};
-    return rocket;
-}
-
 /// Standard air above a pad at `elevation_m`.
 DayAtmosphere standard_air(double elevation_m) {
     const AirState air = standard_atmosphere(geopotential_from_geometric_m(elevation_m));
@@ -55,22 +47,9 @@ DayAtmosphere standard_air(double elevation_m) {
     return DayAtmosphere(pad);
 }
 
-std::unique_ptr<FlightBlock> block_at(double height_m) {
-    auto b = std::make_unique<FlightBlock>();
-    b->t_s = b->x_m = b->y_m = b->vx_mps = b->vy_mps = b->vz_mps = Lanes::Zero();
-    b->z_m = Lanes::Constant(height_m);
-    b->thrust_scale = b->burn_scale = b->drag_scale = b->mass_scale = b->turn_distance_m = Lanes::Ones();
-    b->nose_x = b->nose_y = b->thrust_east = b->thrust_north = b->delay_scale_s = Lanes::Zero();
-    b->canopy_m2 = {Lanes::Zero(), Lanes::Zero()};
-    b->opens_s = {Lanes::Constant(1e9), Lanes::Constant(1e9)};
-    b->wind_east.setZero();
-    b->wind_north.setZero();
-    return b;
-}
-
 /// One canopy, open for long.
 std::unique_ptr<FlightBlock> under_canopy(double height_m, double drag_area_m2) {
-    auto b = block_at(height_m);
+    auto b = block_at(height_m, 0);
     b->canopy_m2[0] = Lanes::Constant(drag_area_m2);
     b->opens_s[0] = Lanes::Constant(-10);
     return b;
@@ -122,7 +101,7 @@ TEST_CASE("under a canopy a vehicle falls at its terminal speed") {
             const double area_m2 = sizing ? expected.at("drag_area_cdS_m2").get<double>()
                                           : in.at("cd").get<double>() * in.at("area_m2").get<double>();
             const double speed_mps = sizing ? in.at("descent_speed_m_s") : expected.at("descent_speed_m_s");
-            const RocketModel rocket = falling(in.at("mass_kg"));
+            const RocketModel rocket = motorless(in.at("mass_kg"), 1, 0);
             FlightConditions conditions(rocket, in.at("g_m_s2"), ground);
             conditions.density_kg_m3 = {in.at("rho_kg_m3").get<double>(), 0, 0, 0};
             const auto b = under_canopy(1500, area_m2);
@@ -140,7 +119,7 @@ TEST_CASE("drift under a canopy through layers of wind agrees with sums, quadrat
     for (const auto& c : cases_of("ballistic.json", "drift_sum")) {
         const auto& in = c.at("inputs");
         const double speed_mps = in.at("descent_speed_m_s");
-        const RocketModel rocket = falling(1.5);
+        const RocketModel rocket = motorless(1.5, 1, 0);
         FlightConditions conditions(rocket, kGravityStandard_mps2, ground);
         conditions.density_kg_m3 = {1.1, 0, 0, 0};
         const auto b = under_canopy(in.at("start_height_m"), 2 * 1.5 * kGravityStandard_mps2 / (1.1 * speed_mps * speed_mps));
@@ -176,7 +155,7 @@ TEST_CASE("drift under a canopy through layers of wind agrees with sums, quadrat
             const auto& in = c.at("inputs");
             const auto& expected = c.at("expected");
             const bool dynamic = c.at("kind") == "drift_dynamic";
-            const RocketModel rocket = falling(in.at("mass_kg"));
+            const RocketModel rocket = motorless(in.at("mass_kg"), 1, 0);
             FlightConditions conditions(rocket, in.at("g_m_s2"), ground);
             conditions.set_air(standard_air(in.at("pad_elevation_m")));
             const double height_m = in.at("start_height_m");
@@ -217,7 +196,7 @@ TEST_CASE("two canopies, the second at a height, drift as the quadrature says") 
     for (const auto& c : cases_of("ballistic.json", "drift_two_stage")) {
         const auto& in = c.at("inputs");
         const auto& expected = c.at("expected");
-        RocketModel rocket = falling(in.at("mass_kg"));
+        RocketModel rocket = motorless(in.at("mass_kg"), 1, 0);
         // The reference's second area stands alone; ours come on top of each other, as the first canopy stays out.
         const double second_m2 = in.at("drag_area_main_m2").get<double>() - in.at("drag_area_first_m2").get<double>();
         rocket.parachutes = {{"first", in.at("drag_area_first_m2"), Parachute::Trigger::apogee, 0, 0},
@@ -255,10 +234,10 @@ TEST_CASE("without a canopy a vehicle falls as closed forms and an adaptive inte
         INFO(c.at("id"));
         const auto& in = c.at("inputs");
         const auto& expected = c.at("expected");
-        const RocketModel rocket = falling(in.at("mass_kg"), in.at("cd").get<double>() * in.at("area_m2").get<double>());
+        const RocketModel rocket = motorless(in.at("mass_kg"), 1, in.at("cd").get<double>() * in.at("area_m2").get<double>());
         FlightConditions conditions(rocket, in.at("g_m_s2"), ground);
         conditions.density_kg_m3 = {in.at("rho_kg_m3").get<double>(), 0, 0, 0};
-        const auto b = block_at(expected.at("apogee_height_m"));
+        const auto b = block_at(expected.at("apogee_height_m"), 0);
         descend(conditions, *b);
         // A straight line through the last step of 0.1 s: g (0.1 s)^2 / 8 at most, at the speed of impact.
         CHECK(b->landing_s(0) ==
@@ -275,10 +254,10 @@ TEST_CASE("without a canopy a vehicle falls as closed forms and an adaptive inte
             const bool drag = c.at("kind") == "ballistic_drag_isa";
             const double elevation = in.at("elevation_deg").get<double>() * M_PI / 180;
             const RocketModel rocket =
-                drag ? falling(in.at("mass_kg"), in.at("cd").get<double>() * in.at("area_m2").get<double>()) : falling(1);
+                drag ? motorless(in.at("mass_kg"), 1, in.at("cd").get<double>() * in.at("area_m2").get<double>()) : motorless(1, 1, 0);
             FlightConditions conditions(rocket, kGravityStandard_mps2, ground);
             if (drag) conditions.set_air(standard_air(in.at("pad_elevation_m")));
-            const auto b = block_at(0);
+            const auto b = block_at(0, 0);
             b->vz_mps = Lanes::Constant(in.at("v0_m_s").get<double>() * std::sin(elevation));
             b->vy_mps = Lanes::Constant(in.at("v0_m_s").get<double>() * std::cos(elevation));
             climb(conditions, *b);
@@ -329,7 +308,7 @@ TEST_CASE("powered ascents reach the apogee of Tsiolkovsky's equation and of an 
             }
             FlightConditions conditions(rocket, kGravityStandard_mps2, ground);
             if (!vacuum) conditions.set_air(standard_air(in.at("pad_elevation_m")));
-            const auto b = block_at(0);
+            const auto b = block_at(0, 0);
             leave_rail(conditions, *b, Lanes::Zero(), Lanes::Zero(), Lanes::Ones());
             climb(conditions, *b);
             const double apogee_m = expected.at(vacuum ? "apogee_height_m" : "apogee_above_pad_m");
@@ -355,7 +334,7 @@ TEST_CASE("a prediction's mean, ellipse and share outside the boundary are those
         site.pad = {40.0, -118.0, 1200.0};
         const LocalFrame frame(site.pad);
         for (const auto& v : in.at("vertices")) site.boundary.push_back(frame.to_geodetic({v[0].get<double>(), v[1].get<double>(), 0}));
-        const RocketModel rocket = falling(1);
+        const RocketModel rocket = motorless(1, 1, 0);
         Predictor predictor(rocket, site);
         PredictionStart start{};
         start.phase = Phase::main_descent;
@@ -427,7 +406,7 @@ TEST_CASE("uncertain wind, release and canopy scatter landings as propagation of
         INFO(c.at("id"));
         const auto& mean = c.at("inputs").at("mean");
         const auto& sd = c.at("inputs").at("sd");
-        const RocketModel rocket = falling(kMass_kg);
+        const RocketModel rocket = motorless(kMass_kg, 1, 0);
         FlightConditions conditions(rocket, kGravityStandard_mps2, ground);
         conditions.density_kg_m3 = {kRho, 0, 0, 0};
         std::mt19937_64 random(5);

@@ -1,7 +1,6 @@
 // Predictions against closed forms and against numbers computed with SciPy: tests/reference/numerics/ballistic.json (J. R. Taylor,
 // "Classical Mechanics", 2005, section 2.4; ISO 2533 air) and dispersion.json (T. W. Anderson, "An Introduction to Multivariate
-// Statistical Analysis", 2003). Then against the truth of seeded simulator flights, which share no model code with the predictor: six
-// degrees of freedom, own tables, air, wind and canopies.
+// Statistical Analysis", 2003). Against the truth of simulated flights: tests/trials.
 #include <catch2/catch.hpp>
 
 #include <cmath>
@@ -12,8 +11,10 @@
 
 #include "server/estimate/landing_area.hpp"
 #include "server/estimate/trajectories.hpp"
+#include "tests/estimate/motorless.hpp"
 
 using namespace turnstone;
+using namespace turnstone::test;
 
 namespace {
 
@@ -21,29 +22,6 @@ nlohmann::json cases_of(const std::string& name) {
     std::ifstream file(std::string(TURNSTONE_SOURCE_DIR) + "/tests/reference/numerics/" + name);
     REQUIRE(file);
     return nlohmann::json::parse(file).at("cases");
-}
-
-std::unique_ptr<FlightBlock> block_at(double height_m, double speed_up_mps) {
-    auto b = std::make_unique<FlightBlock>();
-    b->t_s = b->x_m = b->y_m = b->vx_mps = b->vy_mps = Lanes::Zero();
-    b->z_m = Lanes::Constant(height_m);
-    b->vz_mps = Lanes::Constant(speed_up_mps);
-    b->thrust_scale = b->burn_scale = b->drag_scale = b->mass_scale = b->turn_distance_m = Lanes::Ones();
-    b->nose_x = b->nose_y = b->thrust_east = b->thrust_north = b->delay_scale_s = Lanes::Zero();
-    b->canopy_m2 = {Lanes::Zero(), Lanes::Zero()};
-    b->opens_s = {Lanes::Constant(1e9), Lanes::Constant(1e9)};
-    b->wind_east.setZero();
-    b->wind_north.setZero();
-    return b;
-}
-
-RocketModel rocket_of(double mass_kg, double area_m2, double drag_coefficient) {
-    RocketModel rocket{};
-    rocket.mass_dry_kg = mass_kg;
-    rocket.reference_area_m2 = area_m2;
-    rocket.drag_coefficient = {{0}, {drag_coefficient}};
-    rocket.thrust_n = {{0, 0.01}, {0, 0}};
-    return rocket;
 }
 
 } // namespace
@@ -63,7 +41,7 @@ TEST_CASE("a coasting vehicle reaches the apogee of closed forms and of an adapt
         const double v0_mps = in.at("v0_m_s");
         if (!constant && (v0_mps > 250 || apogee_m > 3500)) continue; // beyond the air's cubic
         INFO(c.at("id"));
-        const auto rocket = rocket_of(in.at("mass_kg"), in.at("area_m2"), in.at("cd"));
+        const auto rocket = motorless(in.at("mass_kg"), in.at("area_m2"), in.at("cd"));
         FlightConditions conditions(rocket, kGravityStandard_mps2, ground);
         if (constant) {
             conditions.density_kg_m3 = {in.at("rho_kg_m3").get<double>(), 0, 0, 0};
