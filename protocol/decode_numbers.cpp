@@ -68,14 +68,14 @@ void scale(const QuadStep& step, const Quad& raw, double* out, Outside& outside)
 
 #else
 
-using Quad = std::array<double, kLanes>;
+using Quad = std::array<double, kQuadLanes>;
 
 Quad make_raw(double a, double b, double c, double d) { return {a, b, c, d}; }
 
 template <bool is_signed>
 Quad words(std::uint64_t octets) {
     Quad raw;
-    for (std::size_t lane = 0; lane < kLanes; ++lane) {
+    for (std::size_t lane = 0; lane < kQuadLanes; ++lane) {
         const std::uint16_t word = __builtin_bswap16(static_cast<std::uint16_t>(octets >> 16U * lane));
         raw[lane] = is_signed ? static_cast<double>(static_cast<std::int16_t>(word)) : static_cast<double>(word);
     }
@@ -89,7 +89,7 @@ Outside none_outside() { return false; }
 bool is_any(Outside outside) { return outside; }
 
 void scale(const QuadStep& step, const Quad& raw, double* out, Outside& outside) {
-    for (std::size_t lane = 0; lane < kLanes; ++lane) {
+    for (std::size_t lane = 0; lane < kQuadLanes; ++lane) {
         out[lane] = step.offset[lane] + step.gain[lane] * raw[lane];
         outside |= out[lane] < step.least[lane] || out[lane] > step.greatest[lane];
     }
@@ -158,8 +158,8 @@ double at_curve(const Calibration& calibration, double raw) {
 std::uint64_t marks_of(const RowPlan& row, const double* values) {
     std::uint64_t marks = 0;
     for (std::size_t channel = 0; channel < std::min<std::size_t>(row.number_count, 64); ++channel) {
-        const QuadStep& quad = row.quads[channel / kLanes];
-        const std::size_t lane = channel % kLanes;
+        const QuadStep& quad = row.quads[channel / kQuadLanes];
+        const std::size_t lane = channel % kQuadLanes;
         if (values[channel] < quad.least[lane] || values[channel] > quad.greatest[lane])
             marks |= 1ULL << channel;
     }
@@ -209,7 +209,7 @@ __attribute__((target("avx2"))) void decode_avx2(const RowPlan& row, const RowSe
             prepare(row, base, values);
         __m256d outside = _mm256_setzero_pd();
         double* out = values;
-        for (const QuadStep* step = begin; step != end; ++step, out += kLanes) {
+        for (const QuadStep* step = begin; step != end; ++step, out += kQuadLanes) {
             __m256d value;
             if (step->load == Load::signed_words || step->load == Load::unsigned_words) {
                 const std::uint64_t octets = load_word(base + step->integers[0].octet) >> step->integers[0].right;
@@ -263,7 +263,7 @@ void decode_numbers_portable(const RowPlan& row, const RowSeries& series, double
             prepare(row, base, values);
         Outside outside = none_outside();
         double* out = values;
-        for (const QuadStep* step = begin; step != end; ++step, out += kLanes)
+        for (const QuadStep* step = begin; step != end; ++step, out += kQuadLanes)
             scale(*step, load(*step, base, out), out, outside);
         marks[k] = is_any(outside) ? marks_of(row, values) : 0;
         if (row.may_overflow) [[unlikely]]

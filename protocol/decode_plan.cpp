@@ -92,7 +92,7 @@ QuadStep make_quad(std::span<const Element> elements, const RowPlace& place) {
         quad.integers.fill(words_step(elements[0], place));
     } else if (std::all_of(elements.begin(), elements.end(), is_ordinary)) {
         quad.load = Load::integers;
-        for (std::size_t lane = 0; lane < kLanes; ++lane) // lanes to spare repeat the first channel
+        for (std::size_t lane = 0; lane < kQuadLanes; ++lane) // lanes to spare repeat the first channel
             quad.integers[lane] = integer_step(elements[lane < elements.size() ? lane : 0], place);
     } else {
         quad.load = Load::prepared;
@@ -127,8 +127,8 @@ RowPlan make_row_plan(std::size_t table, const std::vector<Field>& fields, const
         plan.may_overflow = plan.may_overflow || may_overflow(field);
     }
     plan.number_count = numbers.size();
-    for (std::size_t first = 0; first < numbers.size(); first += kLanes) {
-        const auto elements = std::span(numbers).subspan(first, std::min(kLanes, numbers.size() - first));
+    for (std::size_t first = 0; first < numbers.size(); first += kQuadLanes) {
+        const auto elements = std::span(numbers).subspan(first, std::min(kQuadLanes, numbers.size() - first));
         plan.quads.push_back(make_quad(elements, place));
         if (plan.quads.back().load != Load::prepared)
             continue;

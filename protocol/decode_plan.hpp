@@ -13,7 +13,7 @@
 
 namespace turnstone {
 
-inline constexpr std::size_t kLanes = 4;
+inline constexpr std::size_t kQuadLanes = 4;
 
 /// An integer that one load of eight octets holds: ((load >> right) & mask), sign extended.
 struct IntegerStep {
@@ -47,11 +47,11 @@ struct QuadStep {
         integers,
         prepared ///< the values are in place already
     };
-    alignas(32) std::array<double, kLanes> gain;
-    alignas(32) std::array<double, kLanes> offset; ///< -0.0 without calibration: adds nothing, not even to a zero's sign
-    alignas(32) std::array<double, kLanes> least;  ///< infinities where there is no valid range
-    alignas(32) std::array<double, kLanes> greatest;
-    std::array<IntegerStep, kLanes> integers;
+    alignas(32) std::array<double, kQuadLanes> gain;
+    alignas(32) std::array<double, kQuadLanes> offset; ///< -0.0 without calibration: adds nothing, not even to a zero's sign
+    alignas(32) std::array<double, kQuadLanes> least;  ///< infinities where there is no valid range
+    alignas(32) std::array<double, kQuadLanes> greatest;
+    std::array<IntegerStep, kQuadLanes> integers;
     Load load;
 };
 
@@ -86,7 +86,7 @@ struct RowSeries {
     std::size_t count;
 };
 
-/// Writes each row's numbers to `values`, kLanes * quads.size() apart, and its DecodedRow::out_of_range to `marks`.
+/// Writes each row's numbers to `values`, kQuadLanes * quads.size() apart, and its DecodedRow::out_of_range to `marks`.
 /// The vectors are the widest this processor has; the bits of the result do not depend on them.
 void decode_numbers(const RowPlan& row, const RowSeries& series, double* values, std::uint64_t* marks) noexcept;
 

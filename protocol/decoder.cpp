@@ -84,7 +84,7 @@ Decoder::Decoder(const Dictionary& dictionary) : plan_(std::make_unique<Plan>())
             target.row = make_row_plan(t, packet.fields, {header_octets, 0, target.packet_octets});
         }
         rows_max = std::max(rows_max, rows[table.packet] += row_count);
-        numbers_max = std::max(numbers_max, numbers[table.packet] += row_count * (table.number_count + kLanes - 1));
+        numbers_max = std::max(numbers_max, numbers[table.packet] += row_count * (table.number_count + kQuadLanes - 1));
         texts_max = std::max(texts_max, texts[table.packet] += row_count * table.text_count);
     }
     plan.rows.resize(rows_max);
@@ -99,7 +99,7 @@ Decoder::~Decoder() = default;
 
 void Decoder::Plan::decode_rows(const RowPlan& row, const RowSeries& series, double first_offset_ms,
                                 double period_ms) noexcept {
-    const std::size_t stride = kLanes * row.quads.size();
+    const std::size_t stride = kQuadLanes * row.quads.size();
     double* values = numbers.data() + numbers_used;
     decode_numbers(row, series, values, marks.data());
     DecodedRow* out = rows.data() + rows_used;

@@ -275,7 +275,7 @@ TEST_CASE("this processor's vectors and everybody's give the same bits", "[decod
             const RowPlan plan = make_row_plan(0, packet.fields, {0, 0, packet.user_data_octets});
             for (int i = 0; i < 300 && packet.user_data_octets >= 8 && !packet.fields.empty(); ++i) {
                 const Exact user(random_octets(random, packet.user_data_octets, 30));
-                std::vector<double> fast(kLanes * plan.quads.size());
+                std::vector<double> fast(kQuadLanes * plan.quads.size());
                 std::vector<double> portable(fast.size());
                 std::uint64_t fast_marks = 0;
                 std::uint64_t portable_marks = 0;
