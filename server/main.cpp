@@ -7,12 +7,12 @@
 #include <spdlog/sinks/stdout_color_sinks.h>
 #include <spdlog/spdlog.h>
 
-#include "protocol/firmware.hpp"
-#include "server/app.hpp"
-#include "server/check.hpp"
-#include "server/config.hpp"
+#include "protocol/firmware/generate.hpp"
+#include "server/commands/app.hpp"
+#include "server/commands/check.hpp"
+#include "server/setup/config.hpp"
 #include "server/record/reprocess.hpp"
-#include "server/setup.hpp"
+#include "server/setup/serve_setup.hpp"
 
 namespace {
 

@@ -3,7 +3,7 @@
 #include <exception>
 #include <fstream>
 
-#include "protocol/firmware.hpp"
+#include "protocol/firmware/generate.hpp"
 
 namespace {
 

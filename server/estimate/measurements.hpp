@@ -1,5 +1,5 @@
 #pragma once
-/// What estimators take in: measurements by role, already in the units and axes of protocol/roles.hpp, with station time.
+/// What estimators take in: measurements by role, already in the units and axes of protocol/dictionary/roles.hpp, with station time.
 /// Absent values are NaN. Routing from dictionary channels to these is server/estimate/router.hpp.
 #include <cmath>
 #include <cstdint>

@@ -8,10 +8,10 @@
 
 #include <nlohmann/json.hpp>
 
-#include "protocol/utf8.hpp"
-#include "server/pipeline/link_track.hpp"
-#include "server/pipeline/schema_build.hpp"
-#include "server/pipeline/vehicle_track.hpp"
+#include "protocol/dictionary/utf8.hpp"
+#include "server/pipeline/link/link_track.hpp"
+#include "server/pipeline/schema.hpp"
+#include "server/pipeline/vehicle/vehicle_track.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {

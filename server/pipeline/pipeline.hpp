@@ -15,7 +15,7 @@
 #include <string_view>
 #include <vector>
 
-#include "protocol/dictionary.hpp"
+#include "protocol/dictionary/dictionary.hpp"
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/series.hpp"
 #include "shared/site.hpp"

@@ -9,7 +9,7 @@
 #include <utility>
 #include <vector>
 
-#include "protocol/roles.hpp"
+#include "protocol/dictionary/roles.hpp"
 
 namespace turnstone {
 

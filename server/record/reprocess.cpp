@@ -4,10 +4,10 @@
 #include <cmath>
 #include <optional>
 
-#include "server/record/catalogue.hpp"
-#include "server/record/reader.hpp"
-#include "server/record/recording_file.hpp"
-#include "server/record/setup.hpp"
+#include "server/record/read/catalogue.hpp"
+#include "server/record/read/reader.hpp"
+#include "server/record/write/recording_file.hpp"
+#include "server/setup/vehicle_folder.hpp"
 
 namespace turnstone {
 

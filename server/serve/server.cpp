@@ -16,7 +16,7 @@
 #include <fmt/format.h>
 #include <spdlog/spdlog.h>
 
-#include "server/serve/http_session.hpp"
+#include "server/serve/http/session.hpp"
 
 namespace turnstone {
 namespace {

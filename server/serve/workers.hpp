@@ -12,7 +12,7 @@
 #include <thread>
 #include <vector>
 
-#include "server/record/reader.hpp"
+#include "server/record/read/reader.hpp"
 #include "shared/result.hpp"
 
 namespace turnstone {

@@ -6,8 +6,8 @@
 #include <string>
 #include <vector>
 
-#include "server/serve/client_message.hpp"
-#include "server/serve/websocket_frame.hpp"
+#include "server/serve/parse/client_message.hpp"
+#include "server/serve/parse/websocket_frame.hpp"
 
 namespace {
 

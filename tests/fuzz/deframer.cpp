@@ -3,8 +3,8 @@
 #include <cstdlib>
 #include <vector>
 
-#include "protocol/crc16.hpp"
-#include "protocol/deframer.hpp"
+#include "protocol/framing/crc16.hpp"
+#include "protocol/framing/deframer.hpp"
 
 namespace {
 

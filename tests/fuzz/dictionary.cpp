@@ -3,9 +3,9 @@
 #include <cstdint>
 #include <cstdlib>
 
-#include "protocol/decoder.hpp"
-#include "protocol/deframer.hpp"
-#include "protocol/firmware.hpp"
+#include "protocol/packet/decoder.hpp"
+#include "protocol/framing/deframer.hpp"
+#include "protocol/firmware/generate.hpp"
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
     using namespace turnstone;

@@ -4,9 +4,9 @@
 #include <cstdlib>
 #include <string>
 
-#include "server/serve/access.hpp"
-#include "server/serve/query.hpp"
-#include "server/serve/static_files.hpp"
+#include "server/serve/http/access.hpp"
+#include "server/serve/parse/query.hpp"
+#include "server/serve/http/static_files.hpp"
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
     using namespace turnstone;

@@ -5,7 +5,7 @@
 #include <cstdlib>
 #include <memory>
 
-#include "protocol/decoder.hpp"
+#include "protocol/packet/decoder.hpp"
 
 namespace {
 

@@ -12,9 +12,9 @@
 #include <string_view>
 #include <vector>
 
-#include "protocol/cobs.hpp"
-#include "protocol/crc16.hpp"
-#include "protocol/dictionary.hpp"
+#include "protocol/framing/cobs.hpp"
+#include "protocol/framing/crc16.hpp"
+#include "protocol/dictionary/dictionary.hpp"
 
 namespace turnstone {
 

@@ -3,15 +3,15 @@
 
 #include <catch2/catch.hpp>
 
-#include "protocol/cobs.hpp"
-#include "protocol/crc16.hpp"
-#include "protocol/space_packet.hpp"
+#include "protocol/framing/cobs.hpp"
+#include "protocol/framing/crc16.hpp"
+#include "protocol/packet/space_packet.hpp"
 #include "server/pipeline/pipeline.hpp"
-#include "server/record/reader.hpp"
-#include "server/record/recorder.hpp"
+#include "server/record/read/reader.hpp"
+#include "server/record/write/recorder.hpp"
 #include "server/record/reprocess.hpp"
-#include "server/record/setup.hpp"
-#include "server/record/sqlite.hpp"
+#include "server/setup/vehicle_folder.hpp"
+#include "server/record/format/sqlite.hpp"
 #include "tests/record/support.hpp"
 
 namespace turnstone {

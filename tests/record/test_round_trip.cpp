@@ -3,10 +3,10 @@
 
 #include <catch2/catch.hpp>
 
-#include "server/record/catalogue.hpp"
-#include "server/record/reader.hpp"
-#include "server/record/recorder.hpp"
-#include "server/record/sqlite.hpp"
+#include "server/record/read/catalogue.hpp"
+#include "server/record/read/reader.hpp"
+#include "server/record/write/recorder.hpp"
+#include "server/record/format/sqlite.hpp"
 #include "tests/record/support.hpp"
 
 namespace turnstone {

@@ -8,7 +8,7 @@
 #include <catch2/catch.hpp>
 
 #include "shared/atmosphere.hpp"
-#include "tests/shared/reference.hpp"
+#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 

@@ -5,7 +5,7 @@
 #include <catch2/catch.hpp>
 
 #include "shared/geodesy.hpp"
-#include "tests/shared/reference.hpp"
+#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 

@@ -5,8 +5,8 @@
 #include <string>
 #include <vector>
 
-#include "protocol/decoder.hpp"
-#include "protocol/deframer.hpp"
+#include "protocol/packet/decoder.hpp"
+#include "protocol/framing/deframer.hpp"
 #include "tests/sim/support.hpp"
 
 namespace turnstone::sim {

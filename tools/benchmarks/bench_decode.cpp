@@ -4,10 +4,10 @@
 #include <cstring>
 #include <vector>
 
-#include "protocol/cobs.hpp"
-#include "protocol/crc16.hpp"
-#include "protocol/decoder.hpp"
-#include "protocol/deframer.hpp"
+#include "protocol/framing/cobs.hpp"
+#include "protocol/framing/crc16.hpp"
+#include "protocol/packet/decoder.hpp"
+#include "protocol/framing/deframer.hpp"
 #include "tools/benchmarks/frames.hpp"
 #include "tools/benchmarks/measure.hpp"
 

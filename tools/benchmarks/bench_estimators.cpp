@@ -8,7 +8,7 @@
 
 #include <Eigen/Cholesky>
 
-#include "server/estimate/chain.hpp"
+#include "server/estimate/chain/chain.hpp"
 #include "shared/time.hpp"
 #include "tools/benchmarks/measure.hpp"
 #include "tools/sim/scenario.hpp"

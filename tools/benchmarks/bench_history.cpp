@@ -11,8 +11,8 @@
 #include <sqlite3.h>
 #include <unistd.h>
 
-#include "server/record/reader.hpp"
-#include "server/record/recording_file.hpp"
+#include "server/record/read/reader.hpp"
+#include "server/record/write/recording_file.hpp"
 #include "tools/benchmarks/measure.hpp"
 
 namespace {

@@ -7,7 +7,7 @@
 #include <random>
 #include <vector>
 
-#include "server/estimate/prediction.hpp"
+#include "server/estimate/prediction/predictor.hpp"
 #include "shared/vehicle.hpp"
 #include "tools/benchmarks/measure.hpp"
 

@@ -12,7 +12,7 @@
 #include <sqlite3.h>
 #include <unistd.h>
 
-#include "server/record/recorder.hpp"
+#include "server/record/write/recorder.hpp"
 #include "tools/benchmarks/measure.hpp"
 
 namespace {

@@ -5,10 +5,10 @@
 #include <string>
 #include <vector>
 
-#include "protocol/cobs.hpp"
-#include "protocol/crc16.hpp"
-#include "protocol/dictionary.hpp"
-#include "protocol/space_packet.hpp"
+#include "protocol/framing/cobs.hpp"
+#include "protocol/framing/crc16.hpp"
+#include "protocol/dictionary/dictionary.hpp"
+#include "protocol/packet/space_packet.hpp"
 #include "tools/benchmarks/measure.hpp"
 
 namespace turnstone::bench {

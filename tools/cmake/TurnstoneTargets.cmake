@@ -1,6 +1,6 @@
-# A folder is a library: its .cpp files and nothing else. CONFIGURE_DEPENDS makes a new file join at the next build.
+# A folder is a library: the .cpp files in it and below it, and nothing else. CONFIGURE_DEPENDS makes a new file join at the next build.
 function(turnstone_library name)
-  file(GLOB sources CONFIGURE_DEPENDS "${CMAKE_CURRENT_SOURCE_DIR}/*.cpp")
+  file(GLOB_RECURSE sources CONFIGURE_DEPENDS "${CMAKE_CURRENT_SOURCE_DIR}/*.cpp")
   add_library(${name} STATIC ${sources})
   target_link_libraries(${name} PUBLIC turnstone_options)
 endfunction()
@@ -8,7 +8,7 @@ endfunction()
 # A folder below tests/ is one Catch2 program, test_<folder>; ctest sees each of its cases.
 # turnstone_test(<folder> <libraries...>)
 function(turnstone_test folder)
-  file(GLOB sources CONFIGURE_DEPENDS "${CMAKE_CURRENT_SOURCE_DIR}/${folder}/*.cpp")
+  file(GLOB_RECURSE sources CONFIGURE_DEPENDS "${CMAKE_CURRENT_SOURCE_DIR}/${folder}/*.cpp")
   if(NOT sources)
     message(WARNING "tests/${folder} has no source yet; test_${folder} is left out")
     return()

@@ -13,7 +13,7 @@
 #include <string>
 #include <vector>
 
-#include "server/estimate/phase.hpp"
+#include "server/estimate/phases/phase.hpp"
 #include "tools/sim/scenario.hpp"
 
 namespace turnstone::trials {

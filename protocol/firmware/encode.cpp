@@ -1,0 +1,99 @@
+#include "protocol/firmware/parts.hpp"
+
+namespace turnstone::firmware {
+namespace {
+
+std::string number(std::uint64_t value) { return std::to_string(value) + "u"; }
+
+std::string uint64_constant(std::uint64_t value) { return "UINT64_C(" + std::to_string(value) + ")"; }
+
+std::string int64_constant(std::int64_t value) {
+    return value < 0 ? "-INT64_C(" + std::to_string(-value) + ")" : "INT64_C(" + std::to_string(value) + ")";
+}
+
+/// The bits to send as an unsigned expression; values that do not fit the width are limited, not cut.
+std::string bits_of(const std::string& prefix, const Field& field, const std::string& value) {
+    const unsigned width = field.bit_width;
+    const bool fills_its_type = width == 8 || width == 16 || width == 32 || width == 64;
+    switch (field.type) {
+    case FieldType::unsigned_integer:
+        return fills_its_type ? value : prefix + "at_most(" + value + ", " + uint64_constant((1ULL << width) - 1) + ")";
+    case FieldType::signed_integer: {
+        if (fills_its_type)
+            return "(uint64_t)(int64_t)" + value;
+        const std::int64_t limit = std::int64_t{1} << (width - 1);
+        return prefix + "between(" + value + ", " + int64_constant(-limit) + ", " + int64_constant(limit - 1) + ")";
+    }
+    case FieldType::ieee754:
+        if (width == 64)
+            return prefix + "double_bits(" + value + ")";
+        return prefix + (width == 32 ? "float_bits(" : "half_bits(") + value + ")";
+    case FieldType::text:
+        break;
+    }
+    return {};
+}
+
+/// Statements that put one field at `base`, which points to octet `octet_shift` of the bits the field counts from.
+std::string put_field(const std::string& prefix, const Field& field, const std::string& owner, const std::string& base,
+                      const std::string& indent) {
+    const bool is_array = field.count > 1;
+    const std::string value = owner + field.name + (is_array ? "[j]" : "");
+    const bool on_octets = field.bit_offset % 8 == 0 && field.bit_width % 8 == 0;
+    const std::string octets = std::to_string(field.bit_width / 8);
+    const std::string at =
+        base + " + " + number(field.bit_offset / 8) + (is_array ? " + " + octets + "u * j" : std::string());
+    std::string text;
+    std::string inner = indent;
+    if (is_array) {
+        text += indent + "for (size_t j = 0; j < " + number(field.count) + "; ++j)\n";
+        inner += "    ";
+    }
+    if (field.type == FieldType::text) {
+        text += inner + "for (size_t i = 0; i < " + octets + "u && " + value + "[i] != '\\0'; ++i)\n" + inner +
+                "    (" + at + ")[i] = (uint8_t)" + value + "[i];\n";
+    } else if (on_octets) {
+        text += inner + prefix + (field.byte_order == ByteOrder::little ? "put_little(" : "put_big(") + at + ", " +
+                octets + ", " + bits_of(prefix, field, value) + ");\n";
+    } else {
+        text += inner + prefix + "put_bits(" + base + ", " + number(field.bit_offset) +
+                (is_array ? " + " + number(field.bit_width) + " * j" : std::string()) + ", " +
+                std::to_string(field.bit_width) + ", " + bits_of(prefix, field, value) + ");\n";
+    }
+    return text;
+}
+
+} // namespace
+
+std::string encode_function(const std::string& prefix, const TimeCode& time, const Packet& packet) {
+    const std::string name = prefix + packet.name;
+    const std::string macro = upper(prefix + packet.name);
+    const std::string header_octets = number(6 + time.octets());
+    std::string text = "/* Writes one whole frame to `out` and returns its octets; 0 when out_size is less than\n   " +
+                       macro + "_FRAME_OCTETS_MAX. */\n";
+    text += "static inline size_t " + prefix + "encode_" + packet.name +
+            "(uint8_t *out, size_t out_size, uint16_t sequence_count, " + time_parameters(time, true) +
+            ",\n    const struct " + name + " *in)\n{\n";
+    text += "    uint8_t *packet;\n    uint8_t *user;\n";
+    text += "    if (out_size < " + macro + "_FRAME_OCTETS_MAX)\n        return 0;\n";
+    const std::size_t packet_octets = 6 + time.octets() + packet.user_data_octets;
+    text += "    packet = out + (" + macro + "_FRAME_OCTETS_MAX - " + number(packet_octets + 3) + ");\n";
+    text += "    user = " + prefix + "begin(packet, " + macro + "_APID, sequence_count, " +
+            time_parameters(time, false) + ", " + number(packet.user_data_octets) + ");\n";
+    for (const Field& field : packet.fields)
+        text += put_field(prefix, field, "in->", "user", "    ");
+    if (packet.batch) {
+        const SampleBatch& batch = *packet.batch;
+        text += "    for (size_t k = 0; k < " + number(batch.count) + "; ++k) {\n";
+        text += "        const struct " + name + "_" + batch.name + " *const sample = &in->" + batch.name + "[k];\n";
+        text += "        uint8_t *const at = user + " + number(batch.bit_offset / 8) + " + " +
+                number(batch.sample_bits / 8) + " * k;\n";
+        for (const Field& field : batch.fields)
+            text += put_field(prefix, field, "sample->", "at", "        ");
+        text += "    }\n";
+    }
+    text += "    return " + prefix + "finish(out, packet, " + number(packet_octets) + ");\n}\n\n";
+    return text;
+}
+
+} // namespace turnstone::firmware

@@ -1,0 +1,148 @@
+#include "server/commands/app.hpp"
+
+#include <csignal>
+#include <cstdlib>
+#include <iostream>
+#include <thread>
+
+#include <unistd.h>
+
+#include <spdlog/spdlog.h>
+
+#include "server/commands/ingest.hpp"
+#include "server/record/read/engine_totals.hpp"
+#include "server/record/write/recorder.hpp"
+#include "server/serve/server.hpp"
+
+namespace turnstone {
+
+namespace {
+
+constexpr std::int64_t kFinalFlushMs = 5000;
+constexpr std::chrono::seconds kSessionsDeadline{2};
+
+/// The signals that end the server, blocked in every thread and taken by sigwait in one place. Construct
+/// before the first thread: threads inherit the mask.
+class StopSignals {
+  public:
+    StopSignals() {
+        sigemptyset(&set_);
+        for (const int number : {SIGINT, SIGTERM, SIGHUP}) {
+            sigaddset(&set_, number);
+            // A shell starts background jobs with SIGINT ignored, and an ignored signal never becomes
+            // pending.
+            struct sigaction action {};
+            action.sa_handler = [](int) {};
+            sigaction(number, &action, nullptr);
+        }
+        pthread_sigmask(SIG_BLOCK, &set_, nullptr);
+        struct sigaction ignore {};
+        ignore.sa_handler = SIG_IGN;
+        sigaction(SIGPIPE, &ignore, nullptr);
+    }
+
+    void wait() const {
+        int number = 0;
+        while (sigwait(&set_, &number) != 0) {
+        }
+        spdlog::info("{}: stopping; once more ends at once", strsignal(number));
+    }
+
+    /// Ends the process at the next signal or at the deadline, whichever comes first.
+    void watch_shutdown() const {
+        std::thread([set = set_] {
+            timespec limit{};
+            limit.tv_sec = kShutdownDeadline.count();
+            const int number = sigtimedwait(&set, nullptr, &limit);
+            spdlog::critical(number > 0
+                                 ? "stopped at once, as asked; the recording is repaired at the next start"
+                                 : "could not stop in time; the recording is repaired at the next start");
+            std::_Exit(number > 0 ? 128 + number : 1);
+        }).detach();
+    }
+
+  private:
+    sigset_t set_{};
+};
+
+void greet(const Server& server, const Config& config, const std::string& operator_key) {
+    std::string addresses;
+    for (const std::string& address : server.addresses()) {
+        addresses += (addresses.empty() ? "" : " ") + address;
+    }
+    std::cout << "Turnstone " TURNSTONE_VERSION " is listening on " << addresses << "\n"
+              << (config.share
+                      ? "Everyone on the local network can watch; only the operator can change anything.\n"
+                      : "Only this machine can reach it; --share opens it to the local network.\n")
+              << "operator key: " << operator_key << "\n"
+              << "Turnstone only receives: it cannot command, arm or fire anything.\n"
+              << std::flush;
+}
+
+ServeSettings serve_settings(const Config& config) {
+    ServeSettings out;
+    out.listen_address = config.bind_address();
+    out.port = config.port;
+    out.host_names = config.host_names;
+    out.recordings = config.recordings;
+    out.operator_key = config.operator_key.empty() ? random_key() : config.operator_key;
+    out.assets = embedded_assets();
+    out.viewers_max = config.viewers_max;
+    return out;
+}
+
+RecorderSettings recorder_settings(const Config& config) {
+    RecorderSettings out;
+    out.directory = config.recordings;
+    out.commit_interval_ms = config.commit_interval_ms;
+    out.sync_every_commit = config.sync_every_commit;
+    return out;
+}
+
+} // namespace
+
+int run_server(const Config& config, ServeSetup setup) {
+    const StopSignals signals;
+    (void)station_now_ns(); // station time begins here
+
+    const std::vector<std::string> past = engine_totals(config.recordings, *setup.pipeline);
+    // Later ones refer to earlier ones; the ingest thread and the serve thread refer to each other and start
+    // last.
+    Recorder recorder(recorder_settings(config), *setup.pipeline);
+    std::unique_ptr<Server> server;
+    Ingest ingest(setup.pipeline, std::move(setup.uris), recorder,
+                  {[&server](LiveTape tape) { server->begin_recording(std::move(tape)); },
+                   [&server](std::shared_ptr<const Batch> batch) { server->publish(std::move(batch)); },
+                   [&server] { server->release_recordings(); }});
+    ServeSettings settings = serve_settings(config);
+    const std::string operator_key = settings.operator_key;
+    ServeSources sources;
+    sources.station_now_ns = station_now_ns;
+    sources.links = [&ingest] { return ingest.links(); };
+    sources.recorder = [&recorder] { return recorder.status(); };
+    OperatorActions actions;
+    actions.action = [&ingest](std::string json) { ingest.action(std::move(json)); };
+    actions.cut = [&ingest](std::string name) { ingest.cut(std::move(name)); };
+    actions.set_live_meta = [&ingest](std::string key, std::string value) {
+        ingest.set_meta(std::move(key), std::move(value));
+    };
+    server = std::make_unique<Server>(std::move(settings), std::move(sources), std::move(actions));
+
+    if (const auto started = server->start(); !started) {
+        std::cerr << "turnstone: " << started.error().message << "\n";
+        return EXIT_FAILURE;
+    }
+    ingest.start(past);
+    greet(*server, config, operator_key);
+
+    signals.wait();
+    signals.watch_shutdown();
+    ingest.stop();
+    if (!recorder.flush(kFinalFlushMs)) {
+        spdlog::error("not everything could be written: {}", recorder.status().fault);
+    }
+    server->stop(kSessionsDeadline);
+    return EXIT_SUCCESS; // the recorder closes its file as it goes out of scope
+}
+
+} // namespace turnstone

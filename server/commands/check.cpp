@@ -1,0 +1,192 @@
+#include "server/commands/check.hpp"
+
+#include <algorithm>
+#include <set>
+#include <string>
+
+#include "server/setup/config.hpp"
+#include "server/setup/serve_setup.hpp"
+
+namespace turnstone {
+
+namespace {
+
+namespace fs = std::filesystem;
+
+/// A folder is searched this deep: a collection of vehicle folders with a site file beside them, not a whole
+/// disk.
+constexpr int kSearchDepth = 4;
+
+enum class Kind { dictionary, vehicle, site, config };
+
+std::optional<Kind> kind_by_name(const fs::path& path) {
+    const std::string name = path.filename().string();
+    if (name == "dictionary.json") {
+        return Kind::dictionary;
+    }
+    if (name == "vehicle.json") {
+        return Kind::vehicle;
+    }
+    if (name == "site.json") {
+        return Kind::site;
+    }
+    if (name == "turnstone.json") {
+        return Kind::config;
+    }
+    return std::nullopt;
+}
+
+std::optional<Kind> kind_by_content(const nlohmann::json& json) {
+    const auto has_any = [&json](std::initializer_list<const char*> keys) {
+        return std::any_of(keys.begin(), keys.end(), [&json](const char* key) { return json.contains(key); });
+    };
+    if (has_any({"packets"})) {
+        return Kind::dictionary;
+    }
+    if (has_any({"pad", "station", "boundary"})) {
+        return Kind::site;
+    }
+    if (has_any({"rocket", "sensors", "engine_running_threshold_rpm"})) {
+        return Kind::vehicle;
+    }
+    if (has_any({"vehicles", "links", "recordings", "port", "listen_address"})) {
+        return Kind::config;
+    }
+    return std::nullopt;
+}
+
+std::string count_text(std::size_t count, const char* thing) {
+    return std::to_string(count) + " " + thing + (count == 1 ? "" : "s");
+}
+
+class Checker {
+  public:
+    explicit Checker(std::ostream& out) : out_(out) {}
+
+    void path(const fs::path& path) {
+        std::error_code error;
+        if (!fs::is_directory(path, error)) {
+            file(path, kind_by_name(path));
+        } else if (!folder(path, kSearchDepth)) {
+            report({{path.string(), "", "holds no dictionary.json, vehicle.json, site.json or turnstone.json",
+                     "give a vehicle folder, or a file"}});
+        }
+    }
+
+    [[nodiscard]] std::size_t mistakes() const noexcept { return mistakes_; }
+
+  private:
+    /// True when it held anything to check.
+    bool folder(const fs::path& path, int depth) {
+        bool found = false;
+        if (fs::exists(path / "dictionary.json") || fs::exists(path / "vehicle.json")) {
+            found = true;
+            vehicle_folder(path);
+        }
+        std::error_code error;
+        std::set<fs::path> entries; // sorted, so that the output is the same everywhere
+        for (const fs::directory_entry& entry : fs::directory_iterator(path, error)) {
+            entries.insert(entry.path());
+        }
+        for (const fs::path& entry : entries) {
+            const auto kind = kind_by_name(entry);
+            if (fs::is_directory(entry, error)) {
+                found = (depth > 0 && folder(entry, depth - 1)) || found;
+            } else if (kind == Kind::site || kind == Kind::config) {
+                found = true;
+                file(entry, kind);
+            }
+        }
+        return found;
+    }
+
+    void vehicle_folder(const fs::path& path) {
+        std::vector<Problem> problems;
+        const auto setup = read_vehicle_folder(path, problems);
+        if (report(problems) && setup) {
+            out_ << (path / "dictionary.json").string() << ": ok; " << describe(setup->dictionary) << "\n"
+                 << (path / "vehicle.json").string() << ": ok; vehicle " << setup->vehicle.name << "\n";
+        }
+    }
+
+    void file(const fs::path& path, std::optional<Kind> kind) {
+        std::vector<Problem> problems;
+        // Only a settings file may hold comments; anything else that does is told so.
+        const bool may_have_comments = kind == Kind::config;
+        auto json = parse_json_file(path, problems,
+                                    may_have_comments ? JsonComments::allowed : JsonComments::refused);
+        if (!json && !kind) {
+            std::vector<Problem> ignored; // the first attempt's problems stand unless this is a settings file
+            const auto with_comments = parse_json_file(path, ignored, JsonComments::allowed);
+            if (with_comments && kind_by_content(*with_comments) == Kind::config) {
+                problems.clear();
+                json = with_comments;
+            }
+        }
+        if (json && !kind) {
+            kind = kind_by_content(*json);
+            if (!kind) {
+                problems.push_back(
+                    {path.string(), "", "is no dictionary, vehicle, site or settings file",
+                     "name it dictionary.json, vehicle.json, site.json or turnstone.json, or give it "
+                     "that file's members"});
+            }
+        }
+        std::string about;
+        if (json && kind) {
+            about = read(*kind, *json, path.string(), problems);
+        }
+        if (report(problems)) {
+            out_ << path.string() << ": ok; " << about << "\n";
+        }
+    }
+
+    static std::string read(Kind kind, const nlohmann::json& json, const std::string& file,
+                            std::vector<Problem>& problems) {
+        switch (kind) {
+        case Kind::dictionary:
+            return describe(read_dictionary(json, file, problems));
+        case Kind::vehicle:
+            return "vehicle " + read_vehicle(json, file, problems).name;
+        case Kind::site:
+            return "site " + read_site(json, file, problems).name;
+        case Kind::config:
+            (void)read_config(json, file, problems);
+            return "settings";
+        }
+        return "";
+    }
+
+    static std::string describe(const Dictionary& dictionary) {
+        std::size_t channels = 0;
+        for (const ChannelTable& table : dictionary.tables) {
+            channels += table.channels.size();
+        }
+        return "dictionary of " + dictionary.vehicle + ", version " + dictionary.version + ", " +
+               count_text(dictionary.packets.size(), "packet") + ", " + count_text(channels, "channel");
+    }
+
+    /// True when there was nothing to report.
+    bool report(const std::vector<Problem>& problems) {
+        for (const Problem& problem : problems) {
+            out_ << to_string(problem) << "\n";
+        }
+        mistakes_ += problems.size();
+        return problems.empty();
+    }
+
+    std::ostream& out_;
+    std::size_t mistakes_ = 0;
+};
+
+} // namespace
+
+std::size_t check_files(const std::vector<fs::path>& paths, std::ostream& out) {
+    Checker checker(out);
+    for (const fs::path& path : paths) {
+        checker.path(path);
+    }
+    return checker.mistakes();
+}
+
+} // namespace turnstone

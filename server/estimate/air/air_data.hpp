@@ -1,0 +1,106 @@
+#pragma once
+/// Heights, air state and air-speed quantities from static pressure, on the day's own atmosphere.
+///
+/// The day's atmosphere is ISO 2533:1975 / U.S. Standard Atmosphere 1976 tied to the pad: it begins at the pad's pressure
+/// and temperature. The first kilometre above the pad has the ISO troposphere's lapse, -6.5 K/km. From there the
+/// temperature runs in a straight line to ISO's 216.65 K at 11 km (how warm or cold the ground is says little about the air
+/// far above it), and higher up it is the ISO profile. Heights follow layer by layer from the hypsometric equation for
+/// constant lapse (USSA 1976 eqs. 33a, 33b solved for height; WMO-No. 8 part I ch. 12).
+///
+/// Uncertainty, 1-sigma: the day's lapse is unknown. The difference between the true and the assumed temperature is taken
+/// as a constant part (pad temperature error, moisture) plus a first-order Gauss-Markov process in height that starts at
+/// zero on the pad, with the figures in the .cpp. Its integral over height, divided by the mean temperature, is
+/// the height error; inversions of real soundings (tests/estimate/air/test_air_data.cpp) lie inside it. To that come the
+/// pressure noise and the error of the pad pressure, each times R T / (g p).
+///
+/// Pure functions and one immutable profile: nothing here remembers measurements. NaN or impossible input gives NaN out.
+#include <array>
+#include <cstddef>
+
+#include "shared/atmosphere.hpp"
+
+namespace turnstone {
+
+/// What the pad is like. Heights are above mean sea level; `latitude_deg` turns geopotential into true height.
+struct PadReference {
+    double pressure_pa = kPressureSeaLevel_pa;
+    double pressure_sigma_pa = 0.0;
+    double temperature_k = kTemperatureSeaLevel_k;
+    double temperature_sigma_k = 1.0;
+    double height_msl_m = 0.0;
+    double latitude_deg = 45.0;
+};
+
+/// What a pressure says. NaN where the pressure is out of range.
+struct AirHeights {
+    double pressure_altitude_m;    ///< geopotential, ISO scale from 1013.25 hPa
+    double geopotential_above_pad_m;
+    double above_pad_m;            ///< true (geometric) height above the pad
+    double above_pad_sigma_m;      ///< everything: noise, pad pressure, the day's lapse
+    double above_pad_noise_m;      ///< the part that is independent from sample to sample
+    double msl_m;
+    double temperature_k;          ///< outside air, of the profile, not of the sensor
+    double temperature_sigma_k;
+    double density_kg_m3;
+    double speed_of_sound_mps;
+};
+
+/// Needs a speed as well.
+struct AirSpeeds {
+    double mach;
+    double mach_sigma;
+    double dynamic_pressure_pa; ///< rho v^2 / 2
+    double dynamic_pressure_sigma_pa;
+};
+
+/// Pressures the day's atmosphere can turn into a height.
+inline constexpr double kPressureMin_pa = 40.0;
+inline constexpr double kPressureMax_pa = 125000.0;
+
+class DayAtmosphere {
+  public:
+    /// Pad pressure [30 kPa, 125 kPa], pad temperature [200 K, 340 K]; values outside make every result NaN.
+    explicit DayAtmosphere(const PadReference& pad);
+
+    /// Geopotential metres above the pad; negative below it. NaN outside [kPressureMin_pa, kPressureMax_pa].
+    [[nodiscard]] double geopotential_above_pad_m(double pressure_pa) const noexcept;
+    [[nodiscard]] double temperature_k(double geopotential_above_pad_m) const noexcept;
+    /// Of the profile itself: pad pressure error and unknown lapse, without sensor noise.
+    [[nodiscard]] double height_sigma_m(double geopotential_above_pad_m) const noexcept;
+    [[nodiscard]] double temperature_sigma_k(double geopotential_above_pad_m) const noexcept;
+    /// Relative 1-sigma of a height difference at this height: what a speed from pressure is uncertain by.
+    [[nodiscard]] double scale_sigma(double geopotential_above_pad_m) const noexcept;
+    /// Local normal gravity turns geopotential into true height (WMO-No. 8; WGS 84 normal gravity at the surface).
+    [[nodiscard]] double true_height_m(double geopotential_above_pad_m) const noexcept;
+
+    [[nodiscard]] AirHeights heights(double pressure_pa, double pressure_noise_pa) const noexcept;
+    [[nodiscard]] const PadReference& pad() const noexcept { return pad_; }
+
+  private:
+    struct Layer {
+        double base_m; ///< geopotential above sea level
+        double base_temperature_k;
+        double lapse_k_per_m;
+        double base_pressure_pa;
+    };
+    [[nodiscard]] const Layer& layer_at(double geopotential_m) const noexcept;
+
+    PadReference pad_;
+    double pad_geopotential_m_;
+    double surface_gravity_mps2_;
+    std::array<Layer, 6> layers_;
+    std::size_t layer_count_ = 0;
+};
+
+/// Mach and dynamic pressure at a speed relative to the air, m/s.
+[[nodiscard]] AirSpeeds air_speeds(const AirHeights& air, double speed_mps, double speed_sigma_mps) noexcept;
+
+/// Height above the pad in one layer of constant lapse, geopotential metres: T0/L ((p/p0)^(-R L/g0) - 1), or the isothermal
+/// form for a lapse of zero. Lapse positive when warmer above.
+[[nodiscard]] double hypsometric_height_m(double pressure_pa, double base_pressure_pa, double base_temperature_k,
+                                          double lapse_k_per_m) noexcept;
+
+/// QNH: the sea-level pressure that makes an altimeter show the elevation at a place with pressure QFE (WMO-No. 8).
+[[nodiscard]] double qnh_pa(double qfe_pa, double elevation_m) noexcept;
+
+} // namespace turnstone

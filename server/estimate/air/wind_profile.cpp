@@ -1,0 +1,113 @@
+#include "server/estimate/air/wind_profile.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "shared/time.hpp"
+
+namespace turnstone {
+
+namespace {
+
+constexpr double kForecastShare = 0.25;    // 1-sigma of a forecast's strength, and about as much across it
+constexpr double kForecastFloor_mps = 0.4;
+constexpr double kUnknown_mps = 5.0;
+constexpr double kCommonShare = 0.7;       // of the variance is the same at all heights
+constexpr double kLength_m = 300.0;        // over which the rest decorrelates
+constexpr double kAnemometerSigma_mps = 1.0; // gusts over a minute, and a mast lower than the vehicle
+constexpr double kAnemometerHeight_m = 5.0;
+
+Eigen::Vector2d air_velocity(double speed_mps, double from_deg) {
+    const double from = from_deg * std::numbers::pi / 180;
+    return {-speed_mps * std::sin(from), -speed_mps * std::cos(from)};
+}
+
+Eigen::Vector2d forecast(const std::vector<WindLayer>& layers, double height_m) {
+    const auto above = std::find_if(layers.begin(), layers.end(), [&](const WindLayer& l) { return l.height_m > height_m; });
+    if (above == layers.begin()) {
+        return air_velocity(above->speed_mps, above->from_deg);
+    }
+    const WindLayer& low = *(above - 1);
+    const Eigen::Vector2d below = air_velocity(low.speed_mps, low.from_deg);
+    if (above == layers.end()) {
+        return below;
+    }
+    const double part = (height_m - low.height_m) / (above->height_m - low.height_m);
+    return below + part * (air_velocity(above->speed_mps, above->from_deg) - below);
+}
+
+/// Linear between nodes: at most two weights differ from zero.
+WindProfile::Nodes weights(double height_m) {
+    WindProfile::Nodes w = WindProfile::Nodes::Zero();
+    const double at = std::clamp(height_m / WindProfile::kStep_m, 0.0, WindProfile::kNodes - 1.0);
+    const int low = std::min(static_cast<int>(at), WindProfile::kNodes - 2);
+    w(low) = 1 - (at - low);
+    w(low + 1) = at - low;
+    return w;
+}
+
+} // namespace
+
+WindProfile::WindProfile(const Site& site) : unknown_(site.wind.empty()) {
+    Nodes sigma = Nodes::Constant(kUnknown_mps);
+    for (int k = 0; k < kNodes && !unknown_; ++k) {
+        const Eigen::Vector2d wind = forecast(site.wind, k * kStep_m);
+        east_(k) = wind.x();
+        north_(k) = wind.y();
+        sigma(k) = std::hypot(kForecastShare * wind.norm(), kForecastFloor_mps);
+    }
+    for (int i = 0; i < kNodes; ++i) {
+        for (int j = 0; j < kNodes; ++j) {
+            const double alike = kCommonShare + (1 - kCommonShare) * std::exp(-std::abs(i - j) * kStep_m / kLength_m);
+            covariance_(i, j) = sigma(i) * sigma(j) * alike;
+        }
+    }
+}
+
+Eigen::Vector2d WindProfile::at(double height_m) const {
+    const Nodes w = weights(height_m);
+    return {w.dot(east_), w.dot(north_)};
+}
+
+double WindProfile::sigma_mps(double height_m) const {
+    const Nodes w = weights(height_m);
+    return std::sqrt(std::max(0.0, w.dot(covariance_ * w)));
+}
+
+void WindProfile::measure(double height_m, const Eigen::Vector2d& velocity_en_mps, double sigma_mps) {
+    if (!velocity_en_mps.allFinite() || !std::isfinite(height_m) || !(sigma_mps > 0)) {
+        return;
+    }
+    const Nodes w = weights(height_m);
+    const Nodes pw = covariance_ * w;
+    const double variance = w.dot(pw) + sigma_mps * sigma_mps;
+    const Nodes gain = pw / variance;
+    east_ += gain * (velocity_en_mps.x() - w.dot(east_));
+    north_ += gain * (velocity_en_mps.y() - w.dot(north_));
+    // Joseph form for one measurement, expanded.
+    covariance_ += gain * (gain.transpose() * variance) - gain * pw.transpose() - pw * gain.transpose();
+    unknown_ = false;
+}
+
+void WindProfile::anemometer(std::int64_t t_ns, double speed_mps, double from_deg) {
+    if (!std::isfinite(speed_mps) || !std::isfinite(from_deg)) {
+        return;
+    }
+    const Eigen::Vector2d wind = air_velocity(speed_mps, from_deg);
+    east_sum_ += wind.x();
+    north_sum_ += wind.y();
+    ++count_;
+    if (t_anemometer_ns_ == 0) {
+        t_anemometer_ns_ = t_ns;
+    }
+    if (seconds_between(t_anemometer_ns_, t_ns) < 60.0) {
+        return;
+    }
+    measure(kAnemometerHeight_m, {east_sum_ / count_, north_sum_ / count_}, kAnemometerSigma_mps);
+    t_anemometer_ns_ = t_ns;
+    east_sum_ = north_sum_ = 0;
+    count_ = 0;
+}
+
+} // namespace turnstone

@@ -1,0 +1,76 @@
+#pragma once
+/// The estimators of one vehicle and the order they feed each other in: written out, one line each, no registry.
+///
+/// The chain is a pure function of the calls made on it. Measurements come in the order of reception; their t_ns is the
+/// mapped on-board time, so it may step back a little between different packets, and never lies after the next tick.
+/// Ticks come at whole multiples of 100 ms of station time, whether measurements come or not.
+#include <cstdint>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "server/estimate/table.hpp"
+#include "server/estimate/measurements.hpp"
+#include "shared/site.hpp"
+#include "shared/vehicle.hpp"
+
+namespace turnstone {
+
+/// Which measurements the vehicle's dictionary can give at all.
+struct ChainInputs {
+    bool accel_axial = false;  ///< along the long axis
+    bool accel_lateral = false; ///< both other axes
+    bool rates = false;        ///< all three
+    bool mag = false;
+    bool pressure = false;
+    bool temperature = false;
+    bool fix = false;          ///< latitude, longitude and a height
+    bool fix_velocity = false;
+    bool onboard = false;
+    bool wind = false;
+    bool engine = false;       ///< speed or one of the gauges
+};
+
+/// An estimator that this vehicle cannot have, and why.
+struct MissingInput {
+    std::string estimator; ///< table name: "air"
+    std::string what;      ///< the role or setting it lacks, e.g. "static_pressure"
+};
+
+class EstimatorChain {
+  public:
+    /// `vehicle` and `site` must outlive the chain.
+    EstimatorChain(const Vehicle& vehicle, const Site& site, const ChainInputs& inputs);
+    ~EstimatorChain();
+    EstimatorChain(EstimatorChain&&) noexcept;
+
+    /// Constant for the life of the chain; EstimateSink::row names them by index.
+    [[nodiscard]] const std::vector<EstimateTable>& tables() const noexcept;
+    [[nodiscard]] const std::vector<MissingInput>& missing() const noexcept;
+
+    void imu(const ImuSample& sample, EstimateSink& sink);
+    void pressure(const PressureSample& sample, EstimateSink& sink);
+    void fix(const FixSample& sample, EstimateSink& sink);
+    void mag(const MagSample& sample, EstimateSink& sink);
+    void onboard(const OnboardSample& sample, EstimateSink& sink);
+    /// Wind at the pad, from this vehicle or another: a weather station is a vehicle of its own. Ignored by what is no rocket.
+    void wind(const WindSample& sample);
+    void engine(const EngineSample& sample, EstimateSink& sink);
+    /// The engine had run this long before now (finite, at least 0). False without an engine.
+    bool continue_engine(double running_s);
+    /// Total running time; empty without an engine.
+    [[nodiscard]] std::optional<double> engine_running_s() const;
+    void tick(std::int64_t t_ns, EstimateSink& sink);
+    /// The vehicle's computer started anew; what happened outside it (altitude, phase) did not.
+    void reboot(std::int64_t t_ns, EstimateSink& sink);
+    /// Seconds between the beginnings of predictions in flight, 0.5 unless set; infinity: none. They cost more than all the rest
+    /// together: trials over many flights ask for them at chosen moments only.
+    void set_prediction_period(double period_s);
+
+  private:
+    struct State;
+    std::unique_ptr<State> state_;
+};
+
+} // namespace turnstone

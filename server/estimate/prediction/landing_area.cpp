@@ -1,0 +1,42 @@
+#include "server/estimate/prediction/landing_area.hpp"
+
+#include <cmath>
+#include <limits>
+#include <numbers>
+
+#include <Eigen/LU>
+
+namespace turnstone {
+
+Ellipse ellipse(const Eigen::Matrix2d& c, double probability) {
+    const double mean = 0.5 * (c(0, 0) + c(1, 1));
+    const double apart = std::hypot(0.5 * (c(0, 0) - c(1, 1)), c(0, 1));
+    if (!(mean - apart >= 0)) {
+        const double nan = std::numeric_limits<double>::quiet_NaN();
+        return {nan, nan, nan};
+    }
+    const double factor = -2 * std::log(1 - probability);
+    const double from_east = 0.5 * std::atan2(2 * c(0, 1), c(0, 0) - c(1, 1)) * 180 / std::numbers::pi;
+    return {std::sqrt(factor * (mean + apart)), std::sqrt(factor * (mean - apart)), std::fmod(90 - from_east + 360, 180)};
+}
+
+bool in_ellipse(const Eigen::Vector2d& point, const Eigen::Vector2d& mean, const Eigen::Matrix2d& covariance_m2,
+                double probability) {
+    const Eigen::Vector2d off = point - mean;
+    return off.dot(covariance_m2.inverse() * off) <= -2 * std::log(1 - probability);
+}
+
+bool inside(const std::vector<Eigen::Vector2d>& polygon, const Eigen::Vector2d& point) {
+    bool odd = false;
+    for (std::size_t i = 0, before = polygon.size() - 1; polygon.size() > 2 && i < polygon.size(); before = i++) {
+        const Eigen::Vector2d& a = polygon[i];
+        const Eigen::Vector2d& b = polygon[before];
+        if ((a.y() > point.y()) != (b.y() > point.y()) &&
+            point.x() < a.x() + (point.y() - a.y()) / (b.y() - a.y()) * (b.x() - a.x())) {
+            odd = !odd;
+        }
+    }
+    return odd;
+}
+
+} // namespace turnstone

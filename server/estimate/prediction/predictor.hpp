@@ -1,0 +1,91 @@
+#pragma once
+/// Predicted apogee and landing, from the pad to the ground, by a seeded Monte Carlo over everything that is uncertain: the state
+/// (navigation's covariance), thrust, burn time, drag, mass, canopies, delays (flight_fit.hpp) and wind (wind_profile.hpp).
+///
+/// A round takes a snapshot and flies kFlights of it for each case, in slices: advance() does as much as its caller can spare, so that
+/// nothing waits for the whole. Rounds start every 0.5 s in flight and every 10 s on the pad, where nothing changes. The random numbers are
+/// drawn once, from kSeed: rounds differ by what was measured, not by chance, and replay gives the same bits.
+///
+/// Cases: nominal (of the parachutes whose time is not past without their opening); first parachute stays shut; all stay shut. Once a parachute has opened only the nominal case is left.
+/// Ascent interval: the 5 and 95 % quantiles. Landing: mean, 95 % ellipse, share outside the site's boundary (an advisory: the range
+/// safety officer decides). The state is that of a point mass, so a vehicle that does not fly straight is not predicted.
+#include <array>
+#include <optional>
+#include <vector>
+
+#include "server/estimate/table.hpp"
+#include "server/estimate/prediction/flight_fit.hpp"
+#include "server/estimate/prediction/landing_area.hpp"
+#include "server/estimate/navigation/navigation.hpp"
+#include "server/estimate/phases/phase.hpp"
+#include "server/estimate/prediction/trajectories.hpp"
+
+namespace turnstone {
+
+/// Where a round starts.
+struct PredictionStart {
+    std::int64_t t_ns;
+    Phase phase;
+    double since_ignition_s;           ///< in powered ascent
+    Eigen::Vector3d position_enu_m, velocity_enu_mps;
+    Eigen::Matrix<double, 6, 6> covariance;
+    Eigen::Vector3d nose_enu;          ///< direction of the long axis
+    bool place_known;                  ///< horizontal position means something
+    bool first_stayed_shut, later_stayed_shut; ///< seen by now: that parachute's time is past
+};
+
+struct LandingCase {
+    Eigen::Vector2d mean_m;
+    Eigen::Matrix2d covariance_m2;
+    double outside;                    ///< share outside the boundary; NaN without one
+    double time_s;                     ///< mean, from the start of the round
+};
+
+struct Prediction {
+    std::int64_t t_ns;
+    bool has_apogee, has_landing;
+    double apogee_m, apogee_sigma_m, apogee_low_m, apogee_high_m; ///< low and high: 90 % between them
+    double apogee_in_s, apogee_in_low_s, apogee_in_high_s;
+    std::array<std::optional<LandingCase>, 3> landing; ///< nominal, first parachute shut, all shut
+};
+
+class Predictor {
+  public:
+    static constexpr int kFlights = 2048;
+    static constexpr std::uint64_t kSeed = 20260214;
+    static constexpr int kBlocks = kFlights / kLanes;
+
+    /// Both must outlive it.
+    Predictor(const RocketModel& rocket, const Site& site);
+
+    [[nodiscard]] bool busy() const noexcept { return next_block_ < kBlocks; }
+    void start(const PredictionStart& start, const FlightFit& fit, const WindProfile& wind, const DayAtmosphere& air);
+    /// Flies that many blocks of each case. Returns the prediction when they were the round's last.
+    std::optional<Prediction> advance(int blocks);
+    [[nodiscard]] bool flat_ground() const noexcept { return ground_.flat(); }
+
+  private:
+    static constexpr int kDraws = 19 + 2 * WindProfile::kNodes;
+    void fly_block(int block);
+    void set_up(FlightBlock& block, int index) const;
+    [[nodiscard]] Prediction summarise();
+
+    const RocketModel* rocket_;
+    const Site* site_;
+    Ground ground_;
+    FlightConditions conditions_;
+    std::vector<Eigen::Vector2d> boundary_;
+    std::vector<double> normals_;      ///< kDraws for each flight, draws of one block's lanes side by side
+    int next_block_ = kBlocks;
+    PredictionStart start_{};
+    Factor thrust_{1, 0}, drag_{1, 0};
+    std::array<Factor, 2> canopy_{Factor{1, 0}, Factor{1, 0}};
+    Eigen::Matrix<double, 6, 6> state_root_;
+    WindProfile::Covariance wind_root_;
+    WindProfile::Nodes wind_east_, wind_north_;
+    FlightBlock block_, falling_;
+    std::vector<double> apogee_m_, apogee_s_;
+    std::array<std::vector<Eigen::Vector3d>, 3> landings_; ///< east, north, time
+};
+
+} // namespace turnstone

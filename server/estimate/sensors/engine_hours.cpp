@@ -1,0 +1,72 @@
+#include "server/estimate/sensors/engine_hours.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "shared/time.hpp"
+
+namespace turnstone {
+
+EstimateTable engine_table() {
+    return {"engine",
+            "Engine hours and slow gauges",
+            1.0,
+            {{"running", "Whether the engine runs", "1", "Engine", 0, {{0, "stopped"}, {1, "running"}}},
+             {"running_time_h", "Time the engine has run", "h", "Engine", 2},
+             {"temperature_rate_k_per_s", "Change of the engine's temperature", "K/s", "Engine", 3, {},
+              "temperature_rate_k_per_s_sigma"},
+             {"temperature_rate_k_per_s_sigma", "1-sigma", "K/s", "", 3},
+             {"oil_pressure_rate_pa_per_s", "Change of the oil pressure", "Pa/s", "Engine", 0, {},
+              "oil_pressure_rate_pa_per_s_sigma"},
+             {"oil_pressure_rate_pa_per_s_sigma", "1-sigma", "Pa/s", "", 0}}};
+}
+
+void SlowRate::sample(std::int64_t t_ns, double value) {
+    // Four a second are plenty for a gauge, and let the window fit whatever the sensor's rate.
+    if (!std::isfinite(value) || seconds_between(t_kept_ns_, t_ns) < 0.25) return;
+    t_kept_ns_ = t_ns;
+    points_.push({t_ns, value});
+}
+
+Rate SlowRate::rate() const {
+    if (points_.empty()) return {kNaN, kNaN};
+    const std::int64_t newest_ns = points_.back().t_ns;
+    const std::size_t first = points_.since(newest_ns - seconds_to_ns(kRateWindow_s));
+    if (seconds_between(points_[first].t_ns, newest_ns) < kRateMin_s || points_.size() - first < 5) return {kNaN, kNaN};
+    double n = 0, mean_t = 0, mean_y = 0, stt = 0, sty = 0, syy = 0;
+    for (std::size_t i = first; i < points_.size(); ++i) {
+        // Running means keep digits where sums of squares of pressures in pascals would not.
+        const double t = seconds_between(newest_ns, points_[i].t_ns);
+        const double y = points_[i].value;
+        n += 1;
+        const double dt = t - mean_t, dy = y - mean_y;
+        mean_t += dt / n;
+        mean_y += dy / n;
+        stt += dt * (t - mean_t);
+        sty += dt * (y - mean_y);
+        syy += dy * (y - mean_y);
+    }
+    const double slope = sty / stt;
+    const double residual = std::max(0.0, syy - slope * sty);
+    return {slope, std::sqrt(residual / (n - 2.0) / stt)};
+}
+
+void EngineHours::sample(const EngineSample& sample) {
+    temperature_.sample(sample.t_ns, sample.temperature_k);
+    oil_pressure_.sample(sample.t_ns, sample.oil_pressure_pa);
+    if (!std::isfinite(sample.speed_rpm) || sample.t_ns <= t_speed_ns_) return;
+    const double passed_s = t_speed_ns_ == 0 ? 0.0 : seconds_between(t_speed_ns_, sample.t_ns);
+    t_speed_ns_ = sample.t_ns;
+    if (running_ && passed_s <= kGap_s) total_s_ += passed_s;
+    running_ = sample.speed_rpm > (running_ ? kOff : kOn) * threshold_rpm_;
+}
+
+std::array<double, 6> EngineHours::row() const {
+    const Rate temperature = temperature_.rate();
+    const Rate oil = oil_pressure_.rate();
+    const bool known = t_speed_ns_ != 0;
+    return {known ? (running_ ? 1.0 : 0.0) : kNaN, known ? total_s_ / 3600.0 : kNaN, temperature.per_s, temperature.per_s_sigma,
+            oil.per_s, oil.per_s_sigma};
+}
+
+} // namespace turnstone

@@ -1,0 +1,108 @@
+#include "server/pipeline/vehicle/onboard_clock.hpp"
+
+#include <limits>
+
+#include "shared/time.hpp"
+
+namespace turnstone {
+
+namespace {
+
+// A packet may have waited this much longer than the one after it before the step forward looks wrong.
+constexpr std::int64_t kForwardSlackNs = 2 * kNsPerS;
+// A free-running microcontroller oscillator without a crystal is within 2 %.
+constexpr std::int64_t kRateSlackDivisor = 50;
+// How much longer than the first packet after a boot the last one before it may have waited on the way.
+constexpr std::int64_t kResetSlackNs = kNsPerS / 4;
+// A packet of the boot before may come this long after the reset was seen.
+constexpr std::int64_t kStragglerNs = 10 * kNsPerS;
+constexpr unsigned kRivalPackets = 20;
+// On-board time a rival run must cover. Backward it is longer: a slower link that takes over from a faster
+// one sends old packets for as long as it lags behind.
+constexpr std::int64_t kRivalForwardNs = kNsPerS;
+constexpr std::int64_t kRivalBackwardNs = 5 * kNsPerS;
+
+constexpr bool step_fits(std::int64_t step_ns, std::int64_t elapsed_ns) noexcept {
+    return step_ns <= elapsed_ns + elapsed_ns / kRateSlackDivisor + kForwardSlackNs;
+}
+
+} // namespace
+
+OnboardClock::OnboardClock(double rollover_ns)
+    : rollover_ns_(rollover_ns < 9.0e18 ? static_cast<std::int64_t>(rollover_ns)
+                                        : std::numeric_limits<std::int64_t>::max()) {}
+
+std::int64_t OnboardClock::signed_step(std::int64_t from_raw_ns, std::int64_t to_raw_ns) const noexcept {
+    const std::int64_t step = to_raw_ns - from_raw_ns;
+    if (step > rollover_ns_ / 2)
+        return step - rollover_ns_;
+    if (step < -(rollover_ns_ / 2))
+        return step + rollover_ns_;
+    return step;
+}
+
+ClockReading OnboardClock::start_anew(ClockVerdict verdict, std::int64_t raw_ns,
+                                      std::int64_t t_rx_ns) noexcept {
+    if (verdict == ClockVerdict::reset) {
+        before_reset_ = newest_;
+        ++boot_;
+    }
+    newest_ = {raw_ns, raw_ns, t_rx_ns};
+    rival_count_ = 0;
+    return {verdict, false, raw_ns, boot_};
+}
+
+ClockReading OnboardClock::doubt(ClockReading reading, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept {
+    const bool agrees = rival_count_ > 0 && signed_step(rival_last_.raw_ns, raw_ns) >= 0 &&
+                        step_fits(signed_step(rival_last_.raw_ns, raw_ns), t_rx_ns - rival_last_.t_rx_ns);
+    rival_last_ = {raw_ns, raw_ns, t_rx_ns};
+    if (!agrees) {
+        rival_first_ = rival_last_;
+        rival_count_ = 1;
+        return reading;
+    }
+    ++rival_count_;
+    const bool backward = reading.verdict == ClockVerdict::late;
+    const std::int64_t covered_ns = signed_step(rival_first_.raw_ns, raw_ns);
+    if (rival_count_ < kRivalPackets || covered_ns < (backward ? kRivalBackwardNs : kRivalForwardNs))
+        return reading;
+    return start_anew(backward ? ClockVerdict::reset : ClockVerdict::jump, raw_ns, t_rx_ns);
+}
+
+ClockReading OnboardClock::read(std::uint64_t counter_ns, std::int64_t t_rx_ns) noexcept {
+    const auto raw_ns = static_cast<std::int64_t>(counter_ns % static_cast<std::uint64_t>(rollover_ns_));
+    if (!started_) {
+        started_ = true;
+        return start_anew(ClockVerdict::first, raw_ns, t_rx_ns);
+    }
+    const std::int64_t elapsed_ns = t_rx_ns - newest_.t_rx_ns;
+    const std::int64_t step_ns = signed_step(newest_.raw_ns, raw_ns);
+    const bool wrapped_or_reset = raw_ns < newest_.raw_ns;
+    const bool reset_fits = wrapped_or_reset && raw_ns <= elapsed_ns + kResetSlackNs;
+
+    if (step_ns == 0) {
+        rival_count_ = 0;
+        return {ClockVerdict::repeat, false, newest_.unwrapped_ns, boot_};
+    }
+    if (step_ns > 0 && step_fits(step_ns, elapsed_ns)) {
+        newest_ = {raw_ns, newest_.unwrapped_ns + step_ns, t_rx_ns};
+        rival_count_ = 0;
+        const bool ambiguous = reset_fits && elapsed_ns - step_ns > kForwardSlackNs;
+        return {wrapped_or_reset ? ClockVerdict::rollover : ClockVerdict::advance, ambiguous,
+                newest_.unwrapped_ns, boot_};
+    }
+    if (reset_fits)
+        return start_anew(ClockVerdict::reset, raw_ns, t_rx_ns);
+
+    if (boot_ > 0 && t_rx_ns - before_reset_.t_rx_ns < kStragglerNs) {
+        const std::int64_t back_ns = -signed_step(before_reset_.raw_ns, raw_ns);
+        if (back_ns >= 0 && back_ns < kStragglerNs && before_reset_.unwrapped_ns >= back_ns)
+            return {ClockVerdict::late, false, before_reset_.unwrapped_ns - back_ns, boot_ - 1};
+    }
+    const std::int64_t unwrapped_ns = newest_.unwrapped_ns + step_ns;
+    if (step_ns < 0 && unwrapped_ns >= 0)
+        return doubt({ClockVerdict::late, false, unwrapped_ns, boot_}, raw_ns, t_rx_ns);
+    return doubt({ClockVerdict::implausible, false, -1, boot_}, raw_ns, t_rx_ns);
+}
+
+} // namespace turnstone

@@ -1,0 +1,63 @@
+#include "server/pipeline/vehicle/packet_merge.hpp"
+
+#include <cstring>
+
+#include "protocol/packet/space_packet.hpp"
+#include "shared/time.hpp"
+
+namespace turnstone {
+
+namespace {
+constexpr std::int64_t kCopyAgeMostNs = 60 * kNsPerS;
+}
+
+std::uint64_t PacketMerge::content_hash(std::span<const std::byte> packet) noexcept {
+    // Multiply and fold, eight octets a step. Not against malice: a forged copy would only be left out.
+    std::uint64_t hash = 0x9E3779B97F4A7C15u ^ packet.size();
+    while (!packet.empty()) {
+        std::uint64_t word = 0;
+        const std::size_t size = packet.size() < sizeof word ? packet.size() : sizeof word;
+        std::memcpy(&word, packet.data(), size);
+        hash = (hash ^ word) * 0xD6E8FEB86659FD93u;
+        hash ^= hash >> 32;
+        packet = packet.subspan(size);
+    }
+    return hash;
+}
+
+const PacketMerge::Seen* PacketMerge::find_copy(const Seen& packet) const noexcept {
+    const Seen& seen = seen_[packet.sequence_count % kSeen];
+    const bool same = seen.filled && seen.sequence_count == packet.sequence_count &&
+                      seen.counter_ns == packet.counter_ns && seen.content == packet.content &&
+                      packet.t_rx_ns - seen.t_rx_ns <= kCopyAgeMostNs;
+    return same ? &seen : nullptr;
+}
+
+PacketVerdict PacketMerge::take(const Seen& packet) noexcept {
+    seen_[packet.sequence_count % kSeen] = packet;
+    seen_[packet.sequence_count % kSeen].filled = true;
+    bool late = false;
+    if (any_ && packet.boot < boot_) {
+        late = true;
+    } else if (any_ && packet.boot == boot_) {
+        // Several packets may carry the same millisecond; their count then says which is older.
+        const unsigned back =
+            (newest_sequence_count_ + unsigned{kSequenceModulus} - packet.sequence_count) % kSequenceModulus;
+        if (packet.onboard_ns >= 0 && newest_onboard_ns_ >= 0 && packet.onboard_ns != newest_onboard_ns_)
+            late = packet.onboard_ns < newest_onboard_ns_;
+        else
+            late = back > 0 && back < kSeen;
+    }
+    if (late)
+        return PacketVerdict::late;
+    any_ = true;
+    boot_ = packet.boot;
+    // A packet whose time is not believed must not make those after it late.
+    if (packet.onboard_ns >= 0) {
+        newest_onboard_ns_ = packet.onboard_ns;
+        newest_sequence_count_ = packet.sequence_count;
+    }
+    return PacketVerdict::accepted;
+}
+
+} // namespace turnstone

@@ -1,0 +1,110 @@
+#include "server/record/read/catalogue.hpp"
+
+#include <algorithm>
+#include <ctime>
+
+#include "server/record/format/layout.hpp"
+#include "server/record/write/repair.hpp"
+#include "server/record/format/sqlite.hpp"
+
+namespace turnstone {
+
+namespace {
+
+constexpr std::size_t kIdLengthMax = 128;
+
+/// Letters, digits, dot, hyphen and underscore, not starting with a dot: no path can be made of it.
+bool is_plain_id(const std::string& id) {
+    return !id.empty() && id.size() <= kIdLengthMax && id.front() != '.' &&
+           id.find("..") == std::string::npos && std::ranges::all_of(id, [](char c) {
+               return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
+                      c == '.' || c == '-' || c == '_';
+           });
+}
+
+} // namespace
+
+std::vector<RecordingInfo> scan_recordings(const std::filesystem::path& directory) {
+    std::vector<RecordingInfo> found;
+    for (const std::filesystem::path& path : recording_files(directory)) {
+        auto reader = RecordingReader::open(path);
+        if (reader) {
+            found.push_back(reader->info());
+        } else {
+            RecordingInfo info;
+            info.id = path.stem().string();
+            info.path = path;
+            info.damage = reader.error().message;
+            std::error_code error;
+            const auto size = std::filesystem::file_size(path, error);
+            info.file_bytes = error ? 0 : size;
+            found.push_back(std::move(info));
+        }
+    }
+    // Ids begin with the UTC start, so their order places damaged files, whose start cannot be read, too.
+    std::ranges::sort(found, [](const RecordingInfo& a, const RecordingInfo& b) { return a.id > b.id; });
+    return found;
+}
+
+Result<std::filesystem::path> recording_path(const std::filesystem::path& directory, const std::string& id) {
+    if (!is_plain_id(id)) {
+        return fail("recording id: only letters, digits, '.', '-' and '_' may stand in it; the catalogue "
+                    "lists the ids");
+    }
+    const std::filesystem::path path = directory / (id + std::string(kRecordingEnding));
+    std::error_code error;
+    if (!std::filesystem::is_regular_file(path, error)) {
+        return fail("recording " + id + ": there is none of that id; the catalogue lists the ids");
+    }
+    return path;
+}
+
+Result<void> set_recording_meta(const std::filesystem::path& path, const std::string& key,
+                                const std::string& value) {
+    if (key != "name" && key != "notes") {
+        return fail("recording meta '" + key + "': only name and notes can be changed");
+    }
+    if (auto reader = RecordingReader::open(path); !reader) {
+        return tl::unexpected(reader.error());
+    }
+    try {
+        Database database(path, Database::Mode::read_write);
+        Statement replace(database, "INSERT OR REPLACE INTO meta VALUES (?, ?)");
+        replace.bind(1, key);
+        replace.bind(2, value);
+        replace.run();
+        return {};
+    } catch (const SqliteError& error) {
+        return fail(path.string() + ": " + key + " cannot be changed: " + error.what() +
+                    "; check that the file may be written to");
+    }
+}
+
+std::string make_recording_id(const std::filesystem::path& directory, std::int64_t utc_start_ns,
+                              const std::string& vehicle) {
+    const auto seconds = static_cast<std::time_t>(
+        utc_start_ns >= 0 ? utc_start_ns / 1'000'000'000 : (utc_start_ns - 999'999'999) / 1'000'000'000);
+    std::tm utc{};
+    gmtime_r(&seconds, &utc);
+    char stamp[32];
+    std::strftime(stamp, sizeof(stamp), "%Y-%m-%dT%H%M%SZ", &utc);
+    std::string id = stamp;
+    std::string word;
+    for (const char c : vehicle.substr(0, 64)) {
+        const bool kept = (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
+                          c == '_' || c == '-';
+        word += kept ? c : '-';
+    }
+    if (!word.empty()) {
+        id += "-" + word;
+    }
+    std::string unique = id;
+    std::error_code error;
+    for (int number = 2; std::filesystem::exists(directory / (unique + std::string(kRecordingEnding)), error);
+         ++number) {
+        unique = id + "-" + std::to_string(number);
+    }
+    return unique;
+}
+
+} // namespace turnstone

@@ -1,0 +1,28 @@
+#pragma once
+/// The recordings directory. The catalogue is rebuilt by scanning it; the files are the only truth.
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "server/record/read/reader.hpp"
+
+namespace turnstone {
+
+/// Every recording in `directory`, newest first. A file that does not open is listed with `damage` saying
+/// why.
+[[nodiscard]] std::vector<RecordingInfo> scan_recordings(const std::filesystem::path& directory);
+
+/// Path of a recording by id; fails when the id is not a plain file name of the directory (no separators, no
+/// "..").
+[[nodiscard]] Result<std::filesystem::path> recording_path(const std::filesystem::path& directory,
+                                                           const std::string& id);
+
+/// Sets name or notes of a closed recording.
+[[nodiscard]] Result<void> set_recording_meta(const std::filesystem::path& path, const std::string& key,
+                                              const std::string& value);
+
+/// "2026-05-17T143205Z-sanderling": UTC start and vehicle; made unique in `directory` with a suffix.
+[[nodiscard]] std::string make_recording_id(const std::filesystem::path& directory, std::int64_t utc_start_ns,
+                                            const std::string& vehicle);
+
+} // namespace turnstone

@@ -1,0 +1,273 @@
+/// Series of any window from few rows.
+///
+/// Bins of the window are made from the coarsest rollup level that is not coarser than they are; what a level
+/// does not hold (the window's two edges, and the newest rows of a live recording) comes from the next finer
+/// one, and at last from the wide table. The answer is therefore exact for any window: the bins at its ends
+/// hold only rows inside it.
+#include <algorithm>
+#include <cstring>
+#include <limits>
+
+#include "server/record/read/reader_state.hpp"
+
+namespace turnstone {
+
+namespace {
+
+/// Above this many rows in the window, bins finer than the finest rollup are not made from single rows any
+/// more.
+constexpr std::int64_t kRawRowsMax = 10'000;
+
+class SeriesBuilder {
+  public:
+    SeriesBuilder(Database& database, const StoredTable& table, const SeriesQuery& query)
+        : database_(database), table_(table), columns_(query.columns) {}
+
+    SeriesBlock build(std::int64_t from_ns, std::int64_t to_ns, std::size_t points);
+
+  private:
+    std::int64_t rows_in(std::int64_t from_ns, std::int64_t to_ns, std::int64_t limit);
+    void collect(int level, std::int64_t from_ns, std::int64_t to_ns);
+    void collect_rows(std::int64_t from_ns, std::int64_t to_ns);
+    void collect_bins(unsigned level, std::int64_t first_bin, std::int64_t end_bin);
+    void open_group(std::int64_t t_ns);
+    void close_group();
+
+    Database& database_;
+    const StoredTable& table_;
+    const std::vector<std::size_t>& columns_;
+    std::int64_t from_ns_ = 0, to_ns_ = 0;
+    unsigned out_shift_ = 0;
+    SeriesBlock block_; ///< row-major while it grows
+    // The group being gathered.
+    std::optional<std::int64_t> group_;
+    std::uint32_t rows_ = 0;
+    std::vector<double> min_, max_, sum_;
+    std::vector<std::uint64_t> count_;
+};
+
+void SeriesBuilder::open_group(std::int64_t t_ns) {
+    const std::int64_t group = t_ns >> out_shift_;
+    if (group_ != group) {
+        close_group();
+        group_ = group;
+        rows_ = 0;
+        min_.assign(columns_.size(), std::numeric_limits<double>::infinity());
+        max_.assign(columns_.size(), -std::numeric_limits<double>::infinity());
+        sum_.assign(columns_.size(), 0.0);
+        count_.assign(columns_.size(), 0);
+    }
+}
+
+void SeriesBuilder::close_group() {
+    if (!group_) {
+        return;
+    }
+    const std::int64_t middle_ns =
+        *group_ * (std::int64_t{1} << out_shift_) + (std::int64_t{1} << out_shift_) / 2;
+    block_.t_ns.push_back(std::clamp(middle_ns, from_ns_, to_ns_ - 1));
+    block_.count.push_back(rows_);
+    for (std::size_t c = 0; c < columns_.size(); ++c) {
+        constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
+        block_.min.push_back(count_[c] > 0 ? min_[c] : kNone);
+        block_.max.push_back(count_[c] > 0 ? max_[c] : kNone);
+        block_.mean.push_back(count_[c] > 0 ? sum_[c] / static_cast<double>(count_[c]) : kNone);
+    }
+    ++block_.rows;
+    group_.reset();
+}
+
+std::int64_t SeriesBuilder::rows_in(std::int64_t from_ns, std::int64_t to_ns, std::int64_t limit) {
+    Statement count(database_, "SELECT count(*) FROM (SELECT 1 FROM " + identifier(table_.sql_name) +
+                                   " WHERE t_ns >= ? AND t_ns < ? LIMIT ?)");
+    count.bind(1, from_ns);
+    count.bind(2, to_ns);
+    count.bind(3, limit);
+    return count.step() ? count.integer(0) : 0;
+}
+
+void SeriesBuilder::collect_rows(std::int64_t from_ns, std::int64_t to_ns) {
+    std::string sql = "SELECT t_ns";
+    for (const std::size_t column : columns_) {
+        sql += ", " + identifier(table_.column_sql_names[column]);
+    }
+    Statement rows(database_, sql + " FROM " + identifier(table_.sql_name) +
+                                  " WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
+    rows.bind(1, from_ns);
+    rows.bind(2, to_ns);
+    while (rows.step()) {
+        if (!block_.decimated) {
+            block_.t_ns.push_back(rows.integer(0));
+            block_.count.push_back(1);
+            for (std::size_t c = 0; c < columns_.size(); ++c) {
+                block_.mean.push_back(rows.number(static_cast<int>(c) + 1));
+            }
+            ++block_.rows;
+            continue;
+        }
+        open_group(rows.integer(0));
+        ++rows_;
+        for (std::size_t c = 0; c < columns_.size(); ++c) {
+            const double value = rows.number(static_cast<int>(c) + 1);
+            if (value == value) {
+                min_[c] = std::min(min_[c], value);
+                max_[c] = std::max(max_[c], value);
+                sum_[c] += value;
+                ++count_[c];
+            }
+        }
+    }
+}
+
+void SeriesBuilder::collect_bins(unsigned level, std::int64_t first_bin, std::int64_t end_bin) {
+    Statement bins(database_, "SELECT key, rows, data FROM " + identifier(table_.rollup_name()) +
+                                  " WHERE key >= ? AND key < ? ORDER BY key");
+    bins.bind(1, table_.rollup.key_of(level, first_bin));
+    bins.bind(2, table_.rollup.key_of(level, end_bin));
+    const std::size_t m = table_.table.number_count;
+    while (bins.step()) {
+        const auto data = bins.blob(2);
+        if (data.size() != m * (sizeof(std::uint32_t) + 3 * sizeof(double))) {
+            throw SqliteError(SQLITE_CORRUPT,
+                              "a bin of " + table_.rollup_name() + " has " + std::to_string(data.size()) +
+                                  " bytes, which is not a bin of " + std::to_string(m) + " columns");
+        }
+        open_group(table_.rollup.start_of(level, table_.rollup.bin_of_key(level, bins.integer(0))));
+        rows_ += static_cast<std::uint32_t>(bins.integer(1));
+        const std::byte* extremes = data.data() + m * sizeof(std::uint32_t);
+        for (std::size_t c = 0; c < columns_.size(); ++c) {
+            std::uint32_t count = 0;
+            double min = 0, max = 0, sum = 0;
+            std::memcpy(&count, data.data() + columns_[c] * sizeof(count), sizeof(count));
+            std::memcpy(&min, extremes + columns_[c] * sizeof(double), sizeof(double));
+            std::memcpy(&max, extremes + (m + columns_[c]) * sizeof(double), sizeof(double));
+            std::memcpy(&sum, extremes + (2 * m + columns_[c]) * sizeof(double), sizeof(double));
+            if (count > 0) {
+                min_[c] = std::min(min_[c], min);
+                max_[c] = std::max(max_[c], max);
+                sum_[c] += sum;
+                count_[c] += count;
+            }
+        }
+    }
+}
+
+/// [from, to) from whole stored bins of `level`, and its edges and what is newer from finer levels. Level -1:
+/// single rows.
+void SeriesBuilder::collect(int level, std::int64_t from_ns, std::int64_t to_ns) {
+    if (from_ns >= to_ns) {
+        return;
+    }
+    if (level < 0) {
+        collect_rows(from_ns, to_ns);
+        return;
+    }
+    const RollupShape& shape = table_.rollup;
+    const auto at = static_cast<unsigned>(level);
+    Statement last(database_, "SELECT max(key) FROM " + identifier(table_.rollup_name()) +
+                                  " WHERE key >= ? AND key < ?");
+    last.bind(1, shape.key_of(at, -(std::int64_t{1} << 51)));
+    last.bind(2, shape.key_of(at, std::int64_t{1} << 51));
+    std::int64_t first_bin = shape.bin_of(at, from_ns);
+    if (shape.start_of(at, first_bin) < from_ns) {
+        ++first_bin;
+    }
+    std::int64_t end_bin = shape.bin_of(at, to_ns);
+    if (last.step() && !last.is_null(0)) {
+        end_bin = std::min(end_bin, shape.bin_of_key(at, last.integer(0)) + 1);
+    } else {
+        end_bin = first_bin;
+    }
+    if (first_bin >= end_bin) {
+        collect(level - 1, from_ns, to_ns);
+        return;
+    }
+    collect(level - 1, from_ns, shape.start_of(at, first_bin));
+    collect_bins(at, first_bin, end_bin);
+    collect(level - 1, shape.start_of(at, end_bin), to_ns);
+}
+
+SeriesBlock SeriesBuilder::build(std::int64_t from_ns, std::int64_t to_ns, std::size_t points) {
+    from_ns_ = from_ns;
+    to_ns_ = to_ns;
+    Statement ends(database_, "SELECT (SELECT min(t_ns) FROM " + identifier(table_.sql_name) +
+                                  " WHERE t_ns >= ?1), " + "(SELECT max(t_ns) FROM " +
+                                  identifier(table_.sql_name) + " WHERE t_ns < ?2)");
+    ends.bind(1, from_ns);
+    ends.bind(2, to_ns);
+    if (!ends.step() || ends.is_null(0) || ends.is_null(1) || ends.integer(0) > ends.integer(1)) {
+        return {};
+    }
+    const std::int64_t first_ns = ends.integer(0);
+    const std::int64_t last_ns = ends.integer(1);
+    const std::int64_t end_ns = last_ns + 1;
+    const auto budget = static_cast<std::int64_t>(points);
+    const std::int64_t rows = rows_in(first_ns, end_ns, std::max(budget, kRawRowsMax) + 1);
+    if (rows <= budget) {
+        collect_rows(first_ns, end_ns);
+    } else {
+        block_.decimated = true;
+        while (out_shift_ < 62 && (last_ns >> out_shift_) - (first_ns >> out_shift_) + 1 > budget) {
+            ++out_shift_;
+        }
+        int level = -1;
+        if (out_shift_ >= table_.rollup.shift) {
+            level =
+                static_cast<int>(std::min(table_.rollup.levels - 1, (out_shift_ - table_.rollup.shift) / 2));
+        } else if (rows > kRawRowsMax) {
+            out_shift_ = table_.rollup.shift;
+            level = 0;
+        }
+        collect(level, first_ns, end_ns);
+        close_group();
+    }
+    // Row-major to column-major.
+    const auto transpose = [this](std::vector<double>& values) {
+        std::vector<double> turned(values.size());
+        for (std::size_t i = 0; i < block_.rows; ++i) {
+            for (std::size_t c = 0; c < columns_.size(); ++c) {
+                turned[c * block_.rows + i] = values[i * columns_.size() + c];
+            }
+        }
+        values = std::move(turned);
+    };
+    transpose(block_.mean);
+    if (block_.decimated) {
+        transpose(block_.min);
+        transpose(block_.max);
+    } else {
+        block_.min = block_.max = block_.mean;
+    }
+    return std::move(block_);
+}
+
+} // namespace
+
+Result<SeriesBlock> RecordingReader::series(const SeriesQuery& query) {
+    if (query.table >= state_->tables.size()) {
+        return fail("table " + std::to_string(query.table) + ": this recording has tables 0 to " +
+                    std::to_string(state_->tables.size()) + " (last excluded)");
+    }
+    const StoredTable& table = state_->tables[query.table];
+    for (const std::size_t column : query.columns) {
+        if (column >= table.table.number_count) {
+            return fail("column " + std::to_string(column) + " of " + table.table.name + ": only its " +
+                        std::to_string(table.table.number_count) + " number columns can be drawn");
+        }
+    }
+    if (query.points == 0) {
+        return fail("points is 0; ask for at least one");
+    }
+    if (query.from_ns >= query.to_ns) {
+        return SeriesBlock{};
+    }
+    try {
+        const ReadTransaction transaction(state_->database);
+        return SeriesBuilder(state_->database, table, query).build(query.from_ns, query.to_ns, query.points);
+    } catch (const SqliteError& failure) {
+        state_->note_damage(failure);
+        return fail(state_->path.string() + ": " + failure.what());
+    }
+}
+
+} // namespace turnstone

@@ -1,0 +1,84 @@
+#pragma once
+/// One recording being written: batches in, commits when told. No thread, no queue, no clock: the recorder's
+/// thread, reprocessing and the benchmark drive it. Every function may throw SqliteError.
+#include <cstdint>
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "server/pipeline/batch.hpp"
+#include "server/pipeline/pipeline.hpp"
+#include "server/record/format/layout.hpp"
+#include "server/record/write/rollup.hpp"
+#include "server/record/format/sqlite.hpp"
+
+namespace turnstone {
+
+/// The texts of a PipelineSetup that go into every file.
+struct SetupTexts {
+    struct VehicleTexts {
+        std::string name, dictionary_json, vehicle_json;
+    };
+    struct LinkTexts {
+        std::string name, uri;
+        std::size_t vehicle;
+    };
+    std::vector<VehicleTexts> vehicles;
+    std::string site_json;
+    std::vector<LinkTexts> links;
+};
+[[nodiscard]] SetupTexts texts_of(const PipelineSetup& setup);
+
+struct RecordingHead {
+    std::int64_t t_start_ns;
+    std::int64_t utc_start_ns;
+    std::string name;
+    std::string continues; ///< id of the recording this one takes over from; usually empty
+};
+
+/// Makes the file with everything but data in it. It appears under its name whole or not at all, also when
+/// killed half-way.
+void create_recording(const std::filesystem::path& path, const SetupTexts& setup, const Schema& schema,
+                      const RecordingHead& head, bool sync_every_commit);
+
+class RecordingFile {
+  public:
+    /// Opens a recording to go on writing to it; after create_recording, or after a fault.
+    RecordingFile(const std::filesystem::path& path, const Schema& schema, bool sync_every_commit);
+
+    /// Into the open transaction, which it opens if there is none. Rows of tables the schema does not have
+    /// are left out and counted in the result.
+    std::size_t append(const Batch& batch);
+    void set_meta(const std::string& key, const std::string& value);
+    /// Bytes of any batch become durable together with what was derived from them.
+    void commit();
+    /// Commits, completes the rollups, marks the file closed and checkpoints it. The file is whole afterwards
+    /// even where make_single_file is still to come.
+    void close(const std::string& ended);
+    /// False when the path no longer leads to this file: deleted, or its disk went away.
+    [[nodiscard]] bool still_in_place() const;
+
+    [[nodiscard]] const std::filesystem::path& path() const noexcept { return path_; }
+
+    RecordingFile(const RecordingFile&) = delete; // statements and the hook point into it
+    RecordingFile& operator=(const RecordingFile&) = delete;
+
+  private:
+    void begin();
+    std::filesystem::path path_;
+    Database database_;
+    std::vector<StoredTable> tables_;
+    std::vector<Statement> insert_row_;
+    std::vector<RollupWriter> rollups_;
+    Statement insert_chunk_, insert_action_, insert_frame_, insert_event_, replace_meta_;
+    std::int64_t next_frame_id_ = 1;
+    std::int64_t t_end_ns_;
+    std::uint64_t inode_ = 0, device_ = 0;
+    int wal_pages_ = 0; ///< written by SQLite's hook at each commit
+};
+
+/// Leaves a closed recording as one file (DELETE journal). False while another connection has it open: try
+/// again later.
+bool make_single_file(const std::filesystem::path& path);
+
+} // namespace turnstone

@@ -1,0 +1,16 @@
+#pragma once
+/// Reads of one recording for the HTTP interface: query in, answer out. Run on worker threads; no connection in sight.
+#include "server/record/read/reader.hpp"
+#include "server/serve/http/answer.hpp"
+
+namespace turnstone {
+
+[[nodiscard]] Answer read_description(RecordingReader& reader, const Target& target, bool live);
+[[nodiscard]] Answer read_series(RecordingReader& reader, const Target& target);
+[[nodiscard]] Answer read_latest(RecordingReader& reader, const Target& target);
+[[nodiscard]] Answer read_events(RecordingReader& reader, const Target& target);
+[[nodiscard]] Answer read_frames(RecordingReader& reader, const Target& target);
+/// A consistent copy in a file without a name: it vanishes with the answer, however that ends.
+[[nodiscard]] Answer read_snapshot(RecordingReader& reader, const std::filesystem::path& folder);
+
+} // namespace turnstone

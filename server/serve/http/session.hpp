@@ -1,0 +1,33 @@
+#pragma once
+/// One connection: requests one after another, until it closes or becomes a viewer.
+#include <cstddef>
+#include <memory>
+#include <utility>
+
+#include <boost/asio/awaitable.hpp>
+#include <boost/asio/ip/tcp.hpp>
+
+#include "server/serve/http/access.hpp"
+#include "server/serve/http/api.hpp"
+#include "server/serve/stream/hub.hpp"
+
+namespace turnstone {
+
+/// What all connections share; serve thread only.
+struct HttpShared {
+    HttpShared(Hub& hub_of, HostCheck host_check, OperatorAccess operator_access, StaticFiles files)
+        : hub(hub_of), hosts(std::move(host_check)), access(std::move(operator_access)), api(hub, access, std::move(files)) {}
+
+    Hub& hub;
+    HostCheck hosts;
+    OperatorAccess access;
+    Api api;
+    std::size_t connections = 0;  ///< HTTP connections, viewers not counted
+    std::size_t answers_open = 0; ///< requests being answered
+    bool stopping = false;
+};
+
+[[nodiscard]] boost::asio::awaitable<void> serve_connection(boost::asio::ip::tcp::socket socket,
+                                                            std::shared_ptr<HttpShared> owner);
+
+} // namespace turnstone

@@ -1,0 +1,58 @@
+#pragma once
+/// Binary messages of protocol/STREAM.md: blocks of rows (section 2) and the series answer (section 4).
+/// Little-endian, IEEE 754 binary64; NaN is written as one quiet NaN whatever its bits were.
+#include <cmath>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "server/pipeline/batch.hpp"
+#include "server/record/read/reader.hpp"
+#include "server/serve/parse/websocket_frame.hpp"
+
+namespace turnstone {
+
+/// The newest row of each table, by table; empty: none yet.
+using LatestRows = std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>>;
+
+struct BlockFlags {
+    bool replay = false;
+    bool coalesced = false;
+};
+
+/// A framed message, and the times it covers.
+struct BlockMessage {
+    WireMessage wire; ///< null: the batch had no rows
+    double from_t_s = 0;
+    double to_t_s = 0;
+};
+
+/// Keeps its scratch between calls.
+class BlockEncoder {
+  public:
+    /// All rows of `batch`, grouped by table in the order of the tables, each table's rows in their order.
+    [[nodiscard]] BlockMessage rows(const Batch& batch, const Schema& schema, std::int64_t t_start_ns, std::uint64_t seq,
+                                    BlockFlags flags);
+    /// One row per table: what a viewer that fell behind gets.
+    [[nodiscard]] WireMessage newest(const LatestRows& latest, std::int64_t t_start_ns, std::uint64_t seq);
+
+  private:
+    std::vector<std::vector<const RowRecord*>> rows_of_table_;
+};
+
+/// Seconds since `t_start_ns`, correctly rounded.
+[[nodiscard]] inline double tape_seconds(std::int64_t t_ns, std::int64_t t_start_ns) noexcept {
+    return static_cast<double>(t_ns - t_start_ns) / 1e9;
+}
+
+/// The inverse, to the nearest nanosecond; |t_s| at most 1e9.
+[[nodiscard]] inline std::int64_t tape_ns(double t_s, std::int64_t t_start_ns) noexcept {
+    return t_start_ns + static_cast<std::int64_t>(std::llround(t_s * 1e9));
+}
+
+/// "TSS1...": see STREAM.md section 4.
+[[nodiscard]] std::string encode_series(const SeriesBlock& block, TableId table, std::size_t columns, std::int64_t t_start_ns);
+
+} // namespace turnstone

@@ -1,0 +1,22 @@
+#pragma once
+/// Everything a config names, read: what a server starts from. Vehicle folders: server/setup/vehicle_folder.hpp.
+#include <memory>
+#include <optional>
+#include <vector>
+
+#include "server/setup/config.hpp"
+#include "server/link/link.hpp"
+#include "server/pipeline/pipeline.hpp"
+#include "server/setup/vehicle_folder.hpp"
+
+namespace turnstone {
+
+struct ServeSetup {
+    std::shared_ptr<const PipelineSetup> pipeline;
+    std::vector<LinkUri> uris; ///< the k-th belongs to pipeline->links[k]
+};
+
+/// Reads everything a checked config names. Empty when any mistake was added.
+[[nodiscard]] std::optional<ServeSetup> read_setup(const Config& config, std::vector<Problem>& problems);
+
+} // namespace turnstone

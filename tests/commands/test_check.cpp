@@ -1,0 +1,115 @@
+// Output lines are "file: /json/pointer: wrong; right", pointers as RFC 6901 spells them.
+#include <sstream>
+
+#include <catch2/catch.hpp>
+
+#include "server/commands/check.hpp"
+#include "tests/support/files.hpp"
+
+using namespace turnstone;
+
+namespace {
+
+struct Checked {
+    std::size_t mistakes;
+    std::string text;
+};
+
+Checked check(const std::vector<std::filesystem::path>& paths) {
+    std::ostringstream out;
+    const std::size_t mistakes = check_files(paths, out);
+    return {mistakes, out.str()};
+}
+
+void replace_in(const std::filesystem::path& path, const std::string& from, const std::string& to) {
+    std::ostringstream text;
+    text << std::ifstream(path).rdbuf();
+    std::string changed = text.str();
+    const std::size_t at = changed.find(from);
+    REQUIRE(at != std::string::npos);
+    changed.replace(at, from.size(), to);
+    std::ofstream(path, std::ios::trunc) << changed;
+}
+
+} // namespace
+
+TEST_CASE("A folder with everything in order is called ok, file by file") {
+    const Checked checked = check({demo()});
+    INFO(checked.text);
+    CHECK(checked.mistakes == 0);
+    CHECK_THAT(checked.text, Catch::Contains("sanderling/dictionary.json: ok; dictionary of sanderling"));
+    CHECK_THAT(checked.text, Catch::Contains("sanderling/vehicle.json: ok; vehicle sanderling"));
+    CHECK_THAT(checked.text, Catch::Contains("site.json: ok; site Lantern Playa"));
+    CHECK_THAT(checked.text, Catch::Contains("turnstone.json: ok; settings"));
+}
+
+TEST_CASE("Every mistake in a folder is reported, each on its line with its pointer") {
+    const TestFolder folder;
+    copy_demo(folder);
+    replace_in(folder.path() / "site.json", "\"declination_deg\": 12.4", "\"declination_deg\": 412.4");
+    replace_in(folder.path() / "site.json", "\"name\"", "\"nmae\"");
+    replace_in(folder.path() / "sanderling/vehicle.json", "\"mass_dry_kg\": 2.9", "\"mass_dry_kg\": \"2.9\"");
+    const Checked checked = check({folder.path()});
+    const std::string root = folder.path().string();
+    CHECK(checked.mistakes == 4);
+    CHECK(checked.text == root +
+                              "/sanderling/vehicle.json: /rocket/mass_dry_kg: is the text \"2.9\"; must be a "
+                              "number from 0.001 to 1000000\n" +
+                              root + "/site.json: /name: is missing; must be text, not empty\n" + root +
+                              "/site.json: /declination_deg: is 412.4; must be a number from -180 to 180\n" +
+                              root +
+                              "/site.json: /nmae: is an unknown member; remove it; known here: $schema name "
+                              "pad station geoid_height_m "
+                              "declination_deg antenna_beamwidth_deg pad_pressure_pa pad_temperature_k "
+                              "launch_azimuth_deg launch_tilt_deg "
+                              "boundary wind terrain\n");
+}
+
+TEST_CASE("A vehicle folder whose two files name different vehicles is a mistake") {
+    const TestFolder folder;
+    copy_demo(folder);
+    replace_in(folder.path() / "sanderling/vehicle.json", "\"name\": \"sanderling\"", "\"name\": \"plover\"");
+    const Checked checked = check({folder.path() / "sanderling"});
+    CHECK(checked.mistakes == 1);
+    CHECK_THAT(checked.text,
+               Catch::Contains("/sanderling/vehicle.json: /name: is \"plover\"; must be \"sanderling\""));
+}
+
+TEST_CASE("A vehicle folder without its second file says so") {
+    const TestFolder folder;
+    copy_demo(folder);
+    std::filesystem::remove(folder.path() / "sanderling/vehicle.json");
+    const Checked checked = check({folder.path() / "sanderling"});
+    CHECK(checked.mistakes == 1);
+    CHECK_THAT(checked.text, Catch::Contains("/sanderling/vehicle.json: (whole file): "));
+    CHECK_THAT(checked.text, Catch::Contains("does not exist"));
+}
+
+TEST_CASE("A file under another name is known by its content") {
+    const TestFolder folder;
+    copy_demo(folder);
+    std::filesystem::rename(folder.path() / "site.json", folder.path() / "range.json");
+    const auto settings =
+        folder.write("field.json", "// at the range\n{\"port\": 1, \"links\": [\"usb:x\"]}");
+    const auto odd = folder.write("odd.json", "{\"a\": 1}");
+    const auto broken = folder.write("broken.json", "{\"a\": 1");
+    const auto commented_site = folder.write("commented.json", "// no\n{\"pad\": {}}");
+
+    CHECK_THAT(check({folder.path() / "range.json"}).text, Catch::Contains("ok; site Lantern Playa"));
+    const Checked config = check({settings});
+    CHECK(config.mistakes == 1);
+    CHECK_THAT(config.text,
+               Catch::Contains("field.json: /links/0: link \"usb:x\" starts with no known kind; must start"));
+    CHECK_THAT(check({odd}).text,
+               Catch::Contains("odd.json: (whole file): is no dictionary, vehicle, site or settings"));
+    CHECK_THAT(check({broken}).text, Catch::Contains("broken.json: (whole file): is no JSON"));
+    CHECK_THAT(check({commented_site}).text, Catch::Contains("commented.json: (whole file): is no JSON"));
+}
+
+TEST_CASE("A path that leads nowhere, or to nothing of ours, is a mistake") {
+    const TestFolder folder;
+    CHECK_THAT(check({folder.path()}).text, Catch::Contains("holds no dictionary.json"));
+    const Checked missing = check({folder.path() / "none.json", folder.path() / "site.json"});
+    CHECK(missing.mistakes == 2);
+    CHECK_THAT(missing.text, Catch::Contains("none.json does not exist"));
+}

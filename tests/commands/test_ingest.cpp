@@ -1,0 +1,228 @@
+// Real links, pipeline and recorder together: what was sent against what stands in the SQLite files
+// afterwards, read with plain SQL (sqlite3 C API), not with our reader.
+#include <algorithm>
+#include <chrono>
+#include <mutex>
+#include <set>
+#include <thread>
+
+#include <boost/asio/buffer.hpp>
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/ip/udp.hpp>
+#include <catch2/catch.hpp>
+#include <sqlite3.h>
+
+#include "server/commands/ingest.hpp"
+#include "server/setup/serve_setup.hpp"
+#include "tests/support/files.hpp"
+
+using namespace turnstone;
+using namespace std::chrono_literals;
+using boost::asio::ip::udp;
+
+namespace {
+
+struct StoredChunk {
+    bool carried;
+    std::string bytes;
+};
+
+std::vector<StoredChunk> stored_chunks(const std::filesystem::path& file) {
+    sqlite3* database = nullptr;
+    REQUIRE(sqlite3_open_v2(file.c_str(), &database, SQLITE_OPEN_READONLY, nullptr) == SQLITE_OK);
+    sqlite3_stmt* statement = nullptr;
+    REQUIRE(sqlite3_prepare_v2(database, "SELECT carried, bytes FROM chunk ORDER BY input", -1, &statement,
+                               nullptr) == SQLITE_OK);
+    std::vector<StoredChunk> out;
+    while (sqlite3_step(statement) == SQLITE_ROW) {
+        out.push_back({sqlite3_column_int(statement, 0) != 0,
+                       std::string(static_cast<const char*>(sqlite3_column_blob(statement, 1)),
+                                   static_cast<std::size_t>(sqlite3_column_bytes(statement, 1)))});
+    }
+    sqlite3_finalize(statement);
+    sqlite3_close(database);
+    return out;
+}
+
+/// Keeps what the ingest thread hands over.
+struct Outputs {
+    std::mutex mutex;
+    std::vector<LiveTape> tapes;
+    std::vector<std::shared_ptr<const Batch>> batches;
+
+    IngestOutputs sinks() {
+        return {[this](LiveTape tape) {
+                    const std::lock_guard lock(mutex);
+                    tapes.push_back(std::move(tape));
+                },
+                [this](std::shared_ptr<const Batch> batch) {
+                    const std::lock_guard lock(mutex);
+                    batches.push_back(std::move(batch));
+                }};
+    }
+    std::size_t octets() {
+        const std::lock_guard lock(mutex);
+        std::size_t count = 0;
+        for (const auto& batch : batches) {
+            for (const ChunkRecord& chunk : batch->chunks) {
+                count += chunk.carried ? 0 : chunk.bytes.size;
+            }
+        }
+        return count;
+    }
+    std::vector<std::string> actions() {
+        const std::lock_guard lock(mutex);
+        std::vector<std::string> out;
+        for (const auto& batch : batches) {
+            for (const ActionRecord& action : batch->actions) {
+                out.push_back(action.json);
+            }
+        }
+        return out;
+    }
+};
+
+template <class Condition>
+bool eventually(Condition&& condition) {
+    for (int i = 0; i < 500; ++i) {
+        if (condition()) {
+            return true;
+        }
+        std::this_thread::sleep_for(10ms);
+    }
+    return false;
+}
+
+bool has_text(const std::vector<std::string>& texts, const std::string& part) {
+    return std::any_of(texts.begin(), texts.end(),
+                       [&](const std::string& text) { return text.find(part) != std::string::npos; });
+}
+
+ServeSetup demo_setup(const std::vector<std::string>& links) {
+    Config config;
+    config.vehicles = {demo() / "sanderling"};
+    config.site = demo() / "site.json";
+    config.links = links;
+    std::vector<Problem> problems;
+    auto setup = read_setup(config, problems);
+    INFO(to_string(problems));
+    REQUIRE(setup);
+    return std::move(*setup);
+}
+
+} // namespace
+
+TEST_CASE("No byte is lost or doubled when recordings are cut while bytes arrive") {
+    const TestFolder folder;
+    boost::asio::io_context context;
+    udp::socket sender(context, udp::v4());
+    const std::uint16_t port = udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0))
+                                   .local_endpoint()
+                                   .port();
+    const udp::endpoint target(boost::asio::ip::address_v4::loopback(), port);
+    ServeSetup setup = demo_setup({"udp:127.0.0.1:" + std::to_string(port) + "?name=radio"});
+
+    std::string sent;
+    Outputs outputs;
+    {
+        RecorderSettings settings;
+        settings.directory = folder.path();
+        Recorder recorder(settings, *setup.pipeline);
+        Ingest ingest(setup.pipeline, std::move(setup.uris), recorder, outputs.sinks());
+        ingest.start();
+        REQUIRE(eventually([&] { return ingest.links().front().state == "open"; }));
+        for (int i = 0; i < 600; ++i) {
+            // Datagrams end in the middle of frames, so that most cuts leave an unfinished one to carry over.
+            std::string datagram;
+            for (int k = 0; k < 23; ++k) {
+                const auto number = static_cast<unsigned>(i * 23 + k);
+                datagram += static_cast<char>(number % 37 == 0 ? 0 : 1 + number % 250);
+            }
+            sender.send_to(boost::asio::buffer(datagram), target);
+            sent += datagram;
+            if (i % 150 == 149) {
+                ingest.cut("part " + std::to_string(i));
+            }
+            if (i % 5 == 0) {
+                std::this_thread::sleep_for(1ms);
+            }
+        }
+        REQUIRE(eventually([&] { return outputs.octets() == sent.size(); }));
+        CHECK(ingest.links().front().bytes == sent.size());
+        CHECK(ingest.links().front().t_last_ns > 0);
+    }
+
+    REQUIRE(outputs.tapes.size() == 5);
+    std::set<std::string> files;
+    std::string kept;
+    std::size_t carried = 0;
+    for (const LiveTape& tape : outputs.tapes) {
+        INFO(tape.id);
+        CHECK(files.insert(tape.id).second);
+        const auto chunks = stored_chunks(folder.path() / (tape.id + ".sqlite"));
+        for (std::size_t i = 0; i < chunks.size(); ++i) {
+            if (chunks[i].carried) {
+                // What is carried over stands first, and repeats the end of the recording before.
+                CHECK(i == 0);
+                REQUIRE(chunks[i].bytes.size() <= kept.size());
+                CHECK(kept.compare(kept.size() - chunks[i].bytes.size(), std::string::npos,
+                                   chunks[i].bytes) == 0);
+                CHECK(chunks[i].bytes.find('\0') == std::string::npos);
+                ++carried;
+            } else {
+                kept += chunks[i].bytes;
+            }
+        }
+    }
+    CHECK(kept == sent);
+    CHECK(carried > 0);
+}
+
+TEST_CASE("Link states, markers and the state of the links after a cut are recorded as actions") {
+    const TestFolder folder;
+    const auto capture = folder.write("capture.bin", std::string(50000, 'x'));
+    ServeSetup setup = demo_setup({"file:" + capture.string() + "?name=old-flight"});
+    Outputs outputs;
+    RecorderSettings settings;
+    settings.directory = folder.path() / "recordings";
+    Recorder recorder(settings, *setup.pipeline);
+    Ingest ingest(setup.pipeline, std::move(setup.uris), recorder, outputs.sinks());
+    ingest.start();
+    REQUIRE(eventually([&] { return ingest.links().front().state == "ended"; }));
+    CHECK(eventually([&] { return outputs.octets() == 50000; }));
+    ingest.action(R"({"action":"marker","text":"door closed"})");
+    REQUIRE(eventually([&] { return has_text(outputs.actions(), "door closed"); }));
+    CHECK(has_text(outputs.actions(), R"("state":"opening")"));
+    CHECK(has_text(outputs.actions(), R"("state":"ended")"));
+    const std::size_t before = outputs.actions().size();
+    ingest.cut("second");
+    REQUIRE(eventually([&] { return outputs.actions().size() > before; }));
+    CHECK(has_text({outputs.actions().back()}, R"("link":"old-flight","state":"ended")"));
+    CHECK(outputs.tapes.back().name == "second");
+    ingest.stop();
+    ingest.stop();
+    CHECK(recorder.flush(5000));
+}
+
+TEST_CASE("The first recording begins with the actions it is given; readers are told before one is closed") {
+    const TestFolder folder;
+    ServeSetup setup = demo_setup({"udp:127.0.0.1:0?name=radio"});
+    Outputs outputs;
+    std::vector<std::string> order;
+    IngestOutputs sinks = outputs.sinks();
+    sinks.on_tape = [&, keep = sinks.on_tape](LiveTape tape) {
+        order.push_back("tape");
+        keep(std::move(tape));
+    };
+    sinks.on_closing = [&] { order.push_back("closing"); };
+    RecorderSettings settings;
+    settings.directory = folder.path();
+    Recorder recorder(settings, *setup.pipeline);
+    Ingest ingest(setup.pipeline, std::move(setup.uris), recorder, std::move(sinks));
+    ingest.start({R"({"action":"note","text":"what came before"})"});
+    REQUIRE(eventually([&] { return !outputs.actions().empty(); }));
+    CHECK(outputs.actions().front() == R"({"action":"note","text":"what came before"})");
+    ingest.cut("second");
+    ingest.stop();
+    CHECK(order == std::vector<std::string>{"tape", "closing", "tape"});
+}

@@ -1,0 +1,161 @@
+// Air data against tests/reference/atmosphere.json (U.S. Standard Atmosphere 1976 / ISO 2533:1975 rows, hypsometric equation as in
+// WMO-No. 8, QNH definition of ICAO Doc 9837; dynamic pressure cases), and against two real days (tests/reference/data/SOURCES.md).
+#include <fstream>
+
+#include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
+
+#include "server/estimate/air/air_data.hpp"
+#include "tests/support/csv_rows.hpp"
+
+using namespace turnstone;
+using nlohmann::json;
+
+namespace {
+
+const json& reference() {
+    static const json all = [] {
+        std::ifstream file(TURNSTONE_SOURCE_DIR "/tests/reference/atmosphere.json");
+        return json::parse(file);
+    }();
+    return all;
+}
+
+struct Level {
+    double pressure_pa;
+    double geopotential_m;
+};
+
+struct DayResult {
+    double worst_sigmas = 0.0;    ///< largest error over its own 1-sigma, from 100 m above the pad up
+    double worst_share = 0.0;     ///< largest error over height, from 500 m to 3 km
+    double standard_share = 0.0;  ///< the same for plain pressure altitude differences
+    int levels = 0;
+};
+
+DayResult compare(const std::vector<Level>& levels, double pad_temperature_k) {
+    PadReference pad;
+    pad.pressure_pa = levels.front().pressure_pa;
+    pad.pressure_sigma_pa = 5.0;
+    pad.temperature_k = pad_temperature_k;
+    pad.height_msl_m = geometric_from_geopotential_m(levels.front().geopotential_m);
+    pad.latitude_deg = 36.0;
+    const DayAtmosphere day(pad);
+    DayResult out;
+    for (const Level& level : levels) {
+        const double true_m = level.geopotential_m - levels.front().geopotential_m;
+        const AirHeights air = day.heights(level.pressure_pa, 5.0);
+        const double error_m = air.geopotential_above_pad_m - true_m;
+        if (true_m > 100.0) out.worst_sigmas = std::max(out.worst_sigmas, std::fabs(error_m) / air.above_pad_sigma_m);
+        if (true_m > 500.0 && true_m < 3000.0) {
+            out.worst_share = std::max(out.worst_share, std::fabs(error_m) / true_m);
+            const double standard_m = air.pressure_altitude_m - pressure_altitude_m(pad.pressure_pa);
+            out.standard_share = std::max(out.standard_share, std::fabs(standard_m - true_m) / true_m);
+        }
+        ++out.levels;
+    }
+    return out;
+}
+
+} // namespace
+
+TEST_CASE("one layer follows the hypsometric equation") {
+    int checked = 0;
+    for (const json& row : reference().at("hypsometric")) {
+        INFO(row.at("id").get<std::string>());
+        const double p = row.at("p_Pa"), p0 = row.at("pad_p_Pa"), t0 = row.at("pad_T_K");
+        CHECK(hypsometric_height_m(p, p0, t0, -0.0065) == Approx(row.at("height_lapse_6p5_m").get<double>()).epsilon(1e-9));
+        CHECK(hypsometric_height_m(p, p0, t0, 0.0) == Approx(row.at("height_isothermal_m").get<double>()).epsilon(1e-9));
+        ++checked;
+    }
+    CHECK(checked == 8);
+}
+
+TEST_CASE("the first kilometre above the pad has the standard lapse from the pad's temperature") {
+    for (const json& row : reference().at("hypsometric")) {
+        const double expected_m = row.at("height_lapse_6p5_m");
+        const DayAtmosphere day({.pressure_pa = row.at("pad_p_Pa"), .temperature_k = row.at("pad_T_K")});
+        const double height_m = day.geopotential_above_pad_m(row.at("p_Pa"));
+        INFO(row.at("id").get<std::string>());
+        if (expected_m <= 1000.0) CHECK(height_m == Approx(expected_m).epsilon(1e-9));
+        else CHECK(std::fabs(height_m - expected_m) < 0.5 * day.height_sigma_m(height_m));
+    }
+}
+
+TEST_CASE("a standard day gives the standard atmosphere at every height") {
+    const DayAtmosphere day({.pressure_pa = kPressureSeaLevel_pa, .temperature_k = kTemperatureSeaLevel_k});
+    int checked = 0;
+    for (const json& row : reference().at("rows_geopotential")) {
+        const double height_m = row.at("geopotential_m");
+        if (height_m < -500.0 || height_m > 47000.0) continue;
+        INFO(row.at("id").get<std::string>());
+        const AirHeights air = day.heights(row.at("p_Pa"), 5.0);
+        CHECK(air.geopotential_above_pad_m == Approx(height_m).margin(0.02));
+        CHECK(air.pressure_altitude_m == Approx(height_m).margin(0.02));
+        CHECK(air.temperature_k == Approx(row.at("T_K").get<double>()).epsilon(1e-6));
+        CHECK(air.density_kg_m3 == Approx(row.at("rho_kgm3").get<double>()).epsilon(1e-5));
+        CHECK(air.speed_of_sound_mps == Approx(row.at("a_mps").get<double>()).epsilon(1e-5));
+        ++checked;
+    }
+    CHECK(checked >= 12);
+}
+
+TEST_CASE("QNH, Mach and dynamic pressure agree with the reference") {
+    for (const json& row : reference().at("qnh")) {
+        INFO(row.at("id").get<std::string>());
+        CHECK(qnh_pa(row.at("qfe_Pa"), row.at("elevation_m")) == Approx(row.at("qnh_Pa").get<double>()).epsilon(1e-6));
+    }
+    for (const json& row : reference().at("dynamic_pressure")) {
+        INFO(row.at("id").get<std::string>());
+        const AirState state = standard_atmosphere(row.at("geopotential_m"));
+        AirHeights air{};
+        air.density_kg_m3 = state.density_kg_m3;
+        air.speed_of_sound_mps = state.speed_of_sound_mps;
+        air.temperature_k = state.temperature_k;
+        const AirSpeeds speeds = air_speeds(air, row.at("speed_mps"), 1.0);
+        CHECK(speeds.mach == Approx(row.at("mach").get<double>()).epsilon(1e-6));
+        CHECK(speeds.dynamic_pressure_pa == Approx(row.at("dynamic_pressure_Pa").get<double>()).epsilon(1e-5));
+    }
+}
+
+TEST_CASE("heights on real days lie within the stated uncertainty") {
+    struct Day {
+        const char* name;
+        std::vector<Level> levels;
+        double pad_temperature_k;
+        double share_max; ///< of the height, 500 m to 3 km
+    };
+    std::vector<Day> days{{"sounding", {}, 0, 0.032}, {"balloon", {}, 0, 0.032}};
+    for (const auto& row : test::csv_rows("data/sounding_oun_2023-05-22_12z.csv")) {
+        if (row.size() < 6 || !std::isfinite(row[3]) || !std::isfinite(row[4])) continue;
+        if (days[0].levels.empty()) days[0].pad_temperature_k = row[5] + 273.15;
+        days[0].levels.push_back({row[3] * 100.0, row[4]});
+    }
+    for (const auto& row : test::csv_rows("data/radiosonde_sgp_2019-01-01.csv")) {
+        if (days[1].levels.empty()) days[1].pad_temperature_k = row[2] + 273.15;
+        days[1].levels.push_back({row[1] * 100.0, geopotential_from_geometric_m(row[8])});
+    }
+    for (const Day& day : days) {
+        const DayResult result = compare(day.levels, day.pad_temperature_k);
+        INFO(day.name << ": worst " << result.worst_sigmas << " sigma, " << 100.0 * result.worst_share
+                      << " % of height below 3 km (standard atmosphere alone " << 100.0 * result.standard_share << " %)");
+        CHECK(result.levels > 200);
+        CHECK(result.worst_sigmas < 2.0);
+        CHECK(result.worst_share < day.share_max);
+        CHECK(result.worst_share <= result.standard_share + 0.002);
+    }
+}
+
+TEST_CASE("true height follows local gravity") {
+    // Geopotential metres times g0 over normal gravity: at the equator (9.78033 m/s2, WGS 84) a geopotential kilometre is
+    // 9.80665 / 9.78033 km of true height, plus H^2/r.
+    const DayAtmosphere day({.pressure_pa = kPressureSeaLevel_pa, .latitude_deg = 0.0});
+    CHECK(day.true_height_m(1000.0) == Approx(1000.0 * 9.80665 / 9.7803253 + 0.158).margin(0.01));
+}
+
+TEST_CASE("impossible input gives no value instead of a wrong one") {
+    const DayAtmosphere day({});
+    for (const double p : {0.0, -5.0, 39.0, 130000.0, std::nan("")}) CHECK(std::isnan(day.heights(p, 5.0).above_pad_m));
+    CHECK(std::isnan(DayAtmosphere({.pressure_pa = 1000.0}).heights(90000.0, 5.0).above_pad_m));
+    CHECK(std::isnan(DayAtmosphere({.temperature_k = 30.0}).heights(90000.0, 5.0).above_pad_m));
+}

@@ -1,0 +1,127 @@
+#pragma once
+/// Flies a simulator scenario straight into FlightState: sensor readings in packets, some of them lost, with the truth beside
+/// the result. The simulator integrates six degrees of freedom with its own thrust, drag, canopy and sensor models; the
+/// estimators know none of them and share only physical constants with it, so agreement is evidence.
+#include <cmath>
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "server/estimate/chain/flight_state.hpp"
+#include "shared/time.hpp"
+#include "tools/sim/random.hpp"
+#include "tools/sim/scenario.hpp"
+#include "tools/sim/sensors.hpp"
+
+namespace turnstone::test {
+
+inline constexpr std::int64_t kRunStart_ns = 1'700'000'000'000'000'000;
+
+struct Reception {
+    double loss = 0.0;             ///< probability that a packet (four inertial samples, or one pressure) is lost
+    double fades_per_minute = 0.0; ///< everything is lost for fade_s
+    double fade_s = 2.0;
+    bool inertial = true;
+    bool pressure = true;
+};
+
+/// Keeps what estimators announce.
+class Collector final : public EstimateSink {
+  public:
+    struct Row {
+        std::size_t table;
+        double t_s;
+        std::vector<double> values;
+    };
+    void row(std::size_t table, std::int64_t t_ns, std::span<const double> values) override {
+        rows.push_back({table, seconds_between(kRunStart_ns, t_ns), {values.begin(), values.end()}});
+    }
+    void event(EstimateEvent event) override { events.push_back(std::move(event)); }
+    [[nodiscard]] const EstimateEvent* find(const std::string& key) const {
+        for (const EstimateEvent& event : events) {
+            if (event.key == key) return &event;
+        }
+        return nullptr;
+    }
+    std::vector<Row> rows;
+    std::vector<EstimateEvent> events;
+};
+
+struct Flight {
+    sim::Scenario scenario;
+    sim::Truth truth;
+    sim::SensorStream sensors;
+};
+
+inline Flight make_flight(const std::string& scenario_name, std::uint64_t seed, bool disperse) {
+    const std::string root = TURNSTONE_SOURCE_DIR "/tools/demo/";
+    auto made = sim::make_scenario(scenario_name, root + "sanderling", root + "site.json");
+    if (!made) throw std::runtime_error(made.error().message);
+    Flight flight{std::move(*made), {}, {}};
+    flight.scenario.disperse = disperse;
+    flight.truth = sim::run_truth(sim::make_setup(flight.scenario, seed), flight.scenario.kind, flight.scenario.idle_s, 120.0);
+    flight.sensors = sim::sense(flight.truth, flight.scenario, seed);
+    return flight;
+}
+
+/// Runs the sensors through `state`; packets arrive when their last sample is made, ticks every 100 ms.
+inline void fly(const Flight& flight, const Reception& reception, std::uint64_t seed, FlightState& state, Collector& out) {
+    sim::Random random(seed, "reception");
+    const auto at = [](double t_s) { return kRunStart_ns + seconds_to_ns(t_s); };
+    const double end_s = flight.truth.samples.back().t_s;
+    std::vector<double> fades_s;
+    if (reception.fades_per_minute > 0.0) {
+        for (double t_s = 0.0; t_s < end_s;) {
+            t_s += -std::log(1.0 - random.uniform(0.0, 1.0)) * 60.0 / reception.fades_per_minute;
+            fades_s.push_back(t_s);
+        }
+    }
+    const auto received = [&](double t_s) {
+        const bool by_chance = random.uniform(0.0, 1.0) >= reception.loss;
+        for (const double fade_s : fades_s) {
+            if (t_s >= fade_s && t_s < fade_s + reception.fade_s) return false;
+        }
+        return by_chance;
+    };
+    std::size_t p = 0;
+    double next_tick_s = 0.1;
+    const auto& imu = flight.sensors.imu;
+    const auto& pressure = flight.sensors.pressure;
+    for (std::size_t i = 0; i < imu.size() || p < pressure.size();) {
+        const std::size_t last = std::min(i + 4, imu.size());
+        const double packet_s = i < imu.size() ? imu[last - 1].t_s : 1e9;
+        const double pressure_s = p < pressure.size() ? pressure[p].t_s : 1e9;
+        const double now_s = std::min(packet_s, pressure_s);
+        for (; next_tick_s <= now_s; next_tick_s += 0.1) state.tick(at(next_tick_s), out);
+        if (pressure_s < packet_s) {
+            if (received(pressure_s) && reception.pressure) {
+                state.pressure({at(pressure_s), pressure[p].pressure_pa, pressure[p].temperature_k}, kNaN, kNaN, out);
+            }
+            ++p;
+            continue;
+        }
+        const bool heard = received(packet_s) && reception.inertial;
+        for (; i < last; ++i) {
+            if (heard) {
+                state.imu({at(imu[i].t_s), imu[i].accel_body_mps2, imu[i].rate_body_rad_s}, std::nullopt, out);
+            }
+        }
+    }
+    for (; next_tick_s <= end_s + 1.0; next_tick_s += 0.1) state.tick(at(next_tick_s), out);
+}
+
+/// Times the truth gives for the moments the detector looks for; NaN where it did not happen.
+inline std::map<Moment, double> true_moments(const sim::Truth& truth) {
+    const auto ejection = [&](std::size_t i) {
+        for (const sim::Ejection& e : truth.events.ejections) {
+            if (e.parachute == i) return e.t_s;
+        }
+        return std::numeric_limits<double>::quiet_NaN();
+    };
+    return {{Moment::lift_off, truth.events.lift_off_s},   {Moment::burn_out, truth.events.burn_out_s},
+            {Moment::apogee, truth.events.apogee_s},       {Moment::drogue_deployment, ejection(0)},
+            {Moment::main_deployment, ejection(1)},        {Moment::landing, truth.events.landing_s}};
+}
+
+} // namespace turnstone::test

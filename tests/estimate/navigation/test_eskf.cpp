@@ -1,0 +1,232 @@
+// The error-state filter against a filter written independently in numpy and its own truth (tests/reference/numerics/eskf.json: a simulated
+// flight with stated noise; equations after J. Sola, arXiv:1711.02508), and its Jacobian against central differences.
+#include <catch2/catch.hpp>
+
+#include <array>
+#include <fstream>
+#include <map>
+#include <random>
+#include <sstream>
+#include <string>
+#include <vector>
+
+#include <nlohmann/json.hpp>
+
+#include "server/estimate/navigation/eskf.hpp"
+
+using namespace turnstone;
+using Eigen::Vector3d;
+
+namespace {
+
+const std::string kReference = std::string(TURNSTONE_SOURCE_DIR) + "/tests/reference/numerics/";
+
+std::vector<std::vector<double>> read_csv(const std::string& name) {
+    std::ifstream in(kReference + name);
+    REQUIRE(in.good());
+    std::string line;
+    std::getline(in, line); // header
+    std::vector<std::vector<double>> rows;
+    while (std::getline(in, line)) {
+        std::vector<double> row;
+        std::istringstream cells(line);
+        for (std::string cell; std::getline(cells, cell, ',');) {
+            row.push_back(std::stod(cell));
+        }
+        rows.push_back(std::move(row));
+    }
+    return rows;
+}
+
+Vector3d vector_at(const std::vector<double>& row, std::size_t first) { return {row[first], row[first + 1], row[first + 2]}; }
+Vector3d vector_of(const nlohmann::json& json) { return {json[0].get<double>(), json[1].get<double>(), json[2].get<double>()}; }
+Eigen::Quaterniond quaternion_of(const nlohmann::json& json) { 
+    return {json[0].get<double>(), json[1].get<double>(), json[2].get<double>(), json[3].get<double>()};
+}
+
+long millisecond(double t_s) { return std::lround(t_s * 1000); }
+
+struct Phase {
+    std::string name;
+    double from_s, to_s;
+};
+
+struct Sums {
+    double position2 = 0, velocity2 = 0, attitude2 = 0, long_axis2 = 0;
+    int count = 0;
+};
+
+} // namespace
+
+TEST_CASE("the filter is as good and as honest as the reference filter on its three flights") {
+    std::ifstream in(kReference + "eskf.json");
+    const auto reference = nlohmann::json::parse(in);
+    const auto truth_rows = read_csv("eskf_truth.csv");
+    std::map<long, const std::vector<double>*> truth;
+    for (const auto& row : truth_rows) {
+        truth[millisecond(row[0])] = &row;
+    }
+    const auto& noise = reference["meta"]["sensor_model"]["noise"];
+    const EskfNoise filter_noise{noise["accel_noise_density_m_s2_rtHz"], noise["gyro_noise_density_rad_s_rtHz"],
+                                 noise["accel_bias_rw_m_s2_per_rts"], noise["gyro_bias_rw_rad_s_per_rts"]};
+    int runs = 0;
+    for (const auto& run : reference["cases"]) {
+        if (run["kind"] != "eskf_run") {
+            continue;
+        }
+        ++runs;
+        INFO(run["id"]);
+        const auto& initial = run["inputs"]["initial_estimate"];
+        EskfNominal nominal;
+        nominal.position_enu_m = vector_of(initial["position_enu_m"]);
+        nominal.velocity_enu_mps = vector_of(initial["velocity_enu_m_s"]);
+        nominal.q_local_body = quaternion_of(initial["q_wxyz"]);
+        Eskf::ErrorVector sd;
+        sd << Vector3d::Constant(0.5), Vector3d::Constant(0.02), Vector3d::Constant(0.02),
+            Vector3d::Constant(noise["accel_bias_sd_m_s2"]), Vector3d::Constant(noise["gyro_bias_sd_rad_s"]);
+        Eskf filter(filter_noise);
+        filter.reset(nominal, sd.cwiseAbs2().asDiagonal());
+
+        std::map<long, std::vector<double>> fixes, heights;
+        for (auto& row : read_csv(run["inputs"]["files"][1])) {
+            fixes[millisecond(row[0])] = row;
+        }
+        for (auto& row : read_csv(run["inputs"]["files"][2])) {
+            heights[millisecond(row[0])] = row;
+        }
+        const Vector3d accel_bias_start = vector_of(run["truth_bias"]["accel_at_start_m_s2"]);
+        const Vector3d accel_bias_end = vector_of(run["truth_bias"]["accel_at_end_m_s2"]);
+        const Vector3d gyro_bias_start = vector_of(run["truth_bias"]["gyro_at_start_rad_s"]);
+        const Vector3d gyro_bias_end = vector_of(run["truth_bias"]["gyro_at_end_rad_s"]);
+
+        Sums all;
+        double nees_sum = 0;
+        int nees_count = 0;
+        const double gh = noise["gnss_pos_sd_h_m"], gv = noise["gnss_pos_sd_v_m"], vh = noise["gnss_vel_sd_h_m_s"],
+                     vv = noise["gnss_vel_sd_v_m_s"], bh = noise["baro_sd_m"];
+        Eigen::Matrix<double, 6, 1> fix_variance;
+        fix_variance << gh * gh, gh * gh, gv * gv, vh * vh, vh * vh, vv * vv;
+        for (const auto& row : read_csv(run["inputs"]["files"][0])) {
+            const long t_ms = millisecond(row[0]);
+            filter.predict(vector_at(row, 1), vector_at(row, 4), 0.01);
+            if (const auto height = heights.find(t_ms); height != heights.end()) {
+                Eskf::Observation<1> h = Eskf::Observation<1>::Zero();
+                h(0, Eskf::kPosition + 2) = 1;
+                filter.correct<1>(Eigen::Matrix<double, 1, 1>(height->second[1] - filter.nominal().position_enu_m.z()), h,
+                                  Eigen::Matrix<double, 1, 1>(bh * bh));
+            }
+            if (const auto fix = fixes.find(t_ms); fix != fixes.end()) {
+                Eskf::Observation<6> h = Eskf::Observation<6>::Zero();
+                h.leftCols<6>().setIdentity();
+                Eigen::Matrix<double, 6, 1> innovation;
+                innovation << vector_at(fix->second, 1) - filter.nominal().position_enu_m,
+                    vector_at(fix->second, 4) - filter.nominal().velocity_enu_mps;
+                filter.correct<6>(innovation, h, Eigen::Matrix<double, 6, 6>(fix_variance.asDiagonal()));
+            }
+            const auto at = truth.find(t_ms);
+            if (at == truth.end() || row[0] < 1.0) {
+                continue;
+            }
+            EskfNominal exact;
+            exact.position_enu_m = vector_at(*at->second, 1);
+            exact.velocity_enu_mps = vector_at(*at->second, 4);
+            exact.q_local_body = {(*at->second)[7], (*at->second)[8], (*at->second)[9], (*at->second)[10]};
+            // The biases walk by 1e-4 of their size over the flight; a line between start and end stands for the walk.
+            const double part = row[0] / 60;
+            exact.accel_bias_mps2 = accel_bias_start + part * (accel_bias_end - accel_bias_start);
+            exact.gyro_bias_rad_s = gyro_bias_start + part * (gyro_bias_end - gyro_bias_start);
+            const Eskf::ErrorVector error = Eskf::error_of(filter.nominal(), exact);
+            all.position2 += error.segment<3>(0).squaredNorm();
+            all.velocity2 += error.segment<3>(3).squaredNorm();
+            all.attitude2 += error.segment<3>(6).squaredNorm();
+            all.long_axis2 += error.segment<2>(7).squaredNorm();
+            ++all.count;
+            nees_sum += error.dot(filter.covariance().ldlt().solve(error));
+            ++nees_count;
+        }
+        // The published figures of tests/reference/numerics/README (RMSE over 1-60 s) are repeated in the file.
+        const auto& reference_rmse = run["reference_filter"]["rmse"]["whole_1_to_60"];
+        const auto rms = [&](double sum) { return std::sqrt(sum / all.count); };
+        const double degree = 180 / 3.14159265358979323846;
+        CAPTURE(rms(all.position2), rms(all.velocity2), rms(all.attitude2) * degree, nees_sum / nees_count / 15);
+        // "As good" with room for another discretisation: two per cent, where the file itself allows ten.
+        CHECK(rms(all.position2) <= 1.02 * reference_rmse["position_3d_m"].get<double>());
+        CHECK(rms(all.velocity2) <= 1.02 * reference_rmse["velocity_3d_m_s"].get<double>());
+        CHECK(rms(all.attitude2) * degree <= 1.02 * reference_rmse["attitude_3d_deg"].get<double>());
+        CHECK(rms(all.long_axis2) * degree <= 1.05 * reference_rmse["attitude_long_axis_deg"].get<double>());
+        const double nees = nees_sum / nees_count;
+        CHECK(nees > 9.5); // 1st and 99th percentile of a hundred reference runs: the file's "acceptance"
+        CHECK(nees < 26);
+        REQUIRE(all.count > 1400);
+    }
+    REQUIRE(runs == 3);
+}
+
+TEST_CASE("the transition matrix is the derivative of the nominal propagation") {
+    const double pi = 3.14159265358979323846;
+    std::mt19937 random(3);
+    std::normal_distribution<double> normal(0, 1);
+    const auto draw = [&](double scale) -> Vector3d { return Vector3d(normal(random), normal(random), normal(random)) * scale; };
+    std::vector<Eigen::Quaterniond> attitudes = {Eigen::Quaterniond::Identity(),
+                                                 Eigen::Quaterniond(-1, 0, 0, 0),
+                                                 quaternion_from_rotation_vector({1e-8, 0, 0}),
+                                                 quaternion_from_rotation_vector({0, pi, 0}),
+                                                 quaternion_from_rotation_vector({0, -pi, 0}),
+                                                 quaternion_from_rotation_vector({0, 0, pi - 1e-7})};
+    for (int k = 0; k < 10; ++k) {
+        const Eigen::Quaterniond q = quaternion_from_rotation_vector(draw(1.5));
+        attitudes.push_back(q);
+        attitudes.push_back(Eigen::Quaterniond(-q.coeffs()));
+    }
+    const std::array<double, 3> steps_s = {0.001, 0.005, 0.02};
+    int compared = 0;
+    for (const auto& attitude : attitudes) {
+        for (const double dt_s : steps_s) {
+            EskfNominal from;
+            from.position_enu_m = draw(100);
+            from.velocity_enu_mps = draw(50);
+            from.q_local_body = attitude;
+            from.accel_bias_mps2 = draw(0.1);
+            from.gyro_bias_rad_s = draw(0.01);
+            const Vector3d accel = draw(50);
+            const Vector3d rate = draw(3);
+            const auto analytic = Eskf::transition(from, accel, rate, dt_s);
+            const auto base = Eskf::propagate(from, accel, rate, dt_s, kGravityStandard_mps2);
+            const double h = 1e-5;
+            for (int column = 0; column < Eskf::kSize; ++column) {
+                Eskf::ErrorVector nudge = Eskf::ErrorVector::Zero();
+                nudge(column) = h;
+                const auto up = Eskf::propagate(Eskf::plus(from, nudge), accel, rate, dt_s, kGravityStandard_mps2);
+                const auto down = Eskf::propagate(Eskf::plus(from, -nudge), accel, rate, dt_s, kGravityStandard_mps2);
+                const Eskf::ErrorVector numeric =
+                    (Eskf::error_of(base, up) - Eskf::error_of(base, down)) / (2 * h);
+                for (int row = 0; row < Eskf::kSize; ++row) {
+                    INFO("row " << row << " column " << column << " dt " << dt_s);
+                    // Central difference: h^2 truncation times the third derivative, and 1e-16 * 100 m / h of rounding.
+                    CHECK(analytic(row, column) == Approx(numeric(row)).margin(2e-7).epsilon(1e-5));
+                    ++compared;
+                }
+            }
+        }
+    }
+    REQUIRE(compared == static_cast<int>(attitudes.size() * steps_s.size()) * 225);
+}
+
+TEST_CASE("the covariance stays symmetric and positive through a long dead reckoning and sharp corrections") {
+    Eskf filter({0.02, 0.001, 0.001, 1e-5});
+    filter.reset({}, Eskf::Covariance::Identity());
+    std::mt19937 random(11);
+    std::normal_distribution<double> normal(0, 1);
+    for (int k = 0; k < 20000; ++k) {
+        filter.predict({9.8 + normal(random), normal(random), normal(random)},
+                       {2 + normal(random), normal(random), normal(random)}, 0.005, k % 97 == 0 ? 100 : 1);
+        if (k % 400 == 0) {
+            Eskf::Observation<3> h = Eskf::Observation<3>::Zero();
+            h.leftCols<3>().setIdentity();
+            filter.correct<3>(-filter.nominal().position_enu_m, h, Eigen::Matrix3d::Identity() * 1e-6);
+        }
+    }
+    const auto& p = filter.covariance();
+    CHECK((p - p.transpose()).norm() == 0);
+    CHECK(Eigen::LLT<Eskf::Covariance>(p).info() == Eigen::Success);
+}

@@ -1,0 +1,77 @@
+// Look angles against tests/reference/geodesy.json (GeographicLib's Cartesian conversion; ranges and angles by arithmetic).
+#include <catch2/catch.hpp>
+
+#include <fstream>
+#include <numbers>
+#include <string>
+
+#include <nlohmann/json.hpp>
+
+#include "server/estimate/navigation/look_angles.hpp"
+
+using namespace turnstone;
+using Eigen::Matrix3d;
+using Eigen::Vector3d;
+
+namespace {
+
+constexpr double kDegree = std::numbers::pi / 180;
+
+} // namespace
+
+TEST_CASE("azimuth, elevation and slant range to a place agree with the reference") {
+    std::ifstream in(std::string(TURNSTONE_SOURCE_DIR) + "/tests/reference/geodesy.json");
+    const auto reference = nlohmann::json::parse(in);
+    int checked = 0;
+    for (const auto& c : reference["enu"]) {
+        INFO(c["id"]);
+        const double range = c["slant_range_m"];
+        if (range < 1) {
+            continue; // the station itself: see the next case
+        }
+        Site site;
+        site.station = {c["lat0_deg"], c["lon0_deg"], c["h0_m"]};
+        site.pad = {c["lat_deg"], c["lon_deg"], c["h_m"]};
+        site.declination_deg = 12.5;
+        site.antenna_beamwidth_deg = 40;
+        const auto look = StationView(site).look(Vector3d::Zero(), Vector3d(0, 0, 0), Matrix3d::Zero());
+        CHECK(look.slant_range_m == Approx(range).epsilon(1e-9).margin(1e-6));
+        CHECK(look.elevation_rad / kDegree == Approx(c["elevation_deg"].get<double>()).margin(1e-6));
+        const double ground = std::hypot(c["east_m"].get<double>(), c["north_m"].get<double>());
+        if (ground > 1) {
+            const double off = std::remainder(look.azimuth_true_rad / kDegree - c["azimuth_deg"].get<double>(), 360);
+            CHECK(std::abs(off) < 1e-5);
+            const double magnetic_off =
+                std::remainder((look.azimuth_true_rad - look.azimuth_magnetic_rad) / kDegree - 12.5, 360);
+            CHECK(std::abs(magnetic_off) < 1e-9);
+        }
+        ++checked;
+    }
+    REQUIRE(checked > 40);
+}
+
+TEST_CASE("range rate, sigmas and the beam follow from the geometry") {
+    Site site;
+    site.station = {40.1, -117.9, 1190};
+    site.pad = site.station;
+    site.antenna_beamwidth_deg = 20;
+    const StationView view(site);
+    SECTION("along the line of sight the range grows by the whole speed, across it by nothing") {
+        CHECK(view.look({300, 400, 0}, {3, 4, 0}, Matrix3d::Zero()).range_rate_mps == Approx(5).margin(1e-6));
+        CHECK(view.look({300, 400, 0}, {-4, 3, 0}, Matrix3d::Zero()).range_rate_mps == Approx(0).margin(1e-6));
+        CHECK(view.look({0, 0, 500}, {0, 0, -7}, Matrix3d::Zero()).range_rate_mps == Approx(-7).margin(1e-6));
+    }
+    SECTION("ten metres of 1-sigma at a kilometre are ten milliradians, against half a beam of ten degrees") {
+        const auto look = view.look({0, 1000, 0}, Vector3d::Zero(), Matrix3d::Identity() * 100);
+        CHECK(look.azimuth_sigma_rad == Approx(0.01).epsilon(1e-4));
+        CHECK(look.elevation_sigma_rad == Approx(0.01).epsilon(1e-4));
+        CHECK(look.slant_range_sigma_m == Approx(10).epsilon(1e-4));
+        CHECK(look.pointing_error_half_beams == Approx(std::sqrt(2.0) * 0.01 / (10 * kDegree)).epsilon(1e-3));
+    }
+    SECTION("straight overhead there is no azimuth; at the station there is no direction; NaN stays NaN") {
+        CHECK(std::isnan(view.look({0, 0, 800}, Vector3d::Zero(), Matrix3d::Zero()).azimuth_true_rad));
+        CHECK(view.look({0, 0, 800}, Vector3d::Zero(), Matrix3d::Zero()).elevation_rad == Approx(90 * kDegree));
+        CHECK(std::isnan(view.look(Vector3d::Zero(), Vector3d::Zero(), Matrix3d::Zero()).elevation_rad));
+        CHECK(std::isnan(view.look({NAN, 0, 0}, Vector3d::Zero(), Matrix3d::Zero()).slant_range_m));
+    }
+}

@@ -1,0 +1,198 @@
+// Navigation against the truth of seeded simulator flights. The check means something because the simulator (tools/sim) shares no
+// model code with the estimators: it integrates forces on a body of its own equations and rotations, and only the standard atmosphere's
+// constants and the site's geodesy are common.
+#include <catch2/catch.hpp>
+
+#include <algorithm>
+#include <cmath>
+#include <string>
+#include <vector>
+
+#include "server/estimate/air/air_data.hpp"
+#include "server/estimate/navigation/navigation.hpp"
+#include "shared/time.hpp"
+#include "tools/sim/fly.hpp"
+
+using namespace turnstone;
+using Eigen::Vector3d;
+
+namespace {
+
+// A sanitizer makes Eigen a hundred times slower; it looks for faults, which a few flights show, not for statistics.
+#ifdef __SANITIZE_ADDRESS__
+constexpr bool kInstrumented = true;
+#else
+constexpr bool kInstrumented = false;
+#endif
+constexpr int kFlights = kInstrumented ? 4 : 100;
+constexpr std::uint64_t kLostFixFlights = kInstrumented ? 1 : 20;
+
+sim::Scenario scenario(const std::string& name) {
+    const std::string root = TURNSTONE_SOURCE_DIR;
+    auto result = sim::make_scenario(name, root + "/tools/demo/sanderling", root + "/tools/demo/site.json");
+    REQUIRE(result.has_value());
+    result->disperse = true;
+    return *result;
+}
+
+std::int64_t ns(double t_s) { return std::llround(t_s * 1e9); }
+
+/// What a phase detector would say, from the truth and a little late, as a detector is.
+Motion motion_at(const sim::Truth& truth, double t_s) {
+    const double late_s = 0.1;
+    const auto& e = truth.events;
+    if (!(t_s > e.lift_off_s + late_s)) return Motion::rest;
+    if (!(t_s > e.burn_out_s + late_s)) return Motion::boost;
+    if (!(t_s > e.apogee_s + late_s)) return Motion::coast;
+    if (!(t_s > e.landing_s + 2)) return Motion::descent;
+    return Motion::rest;
+}
+
+struct Outcome {
+    double position_rms_m = 0, velocity_rms_mps = 0, tilt_rms_deg = 0; ///< lift-off to apogee
+    double descent_position_rms_m = 0;
+    std::vector<double> nees; ///< position and velocity, 6 degrees of freedom, once a second in flight
+    bool ever_lost = false;
+    bool ever_dead_reckoning = false;
+};
+
+Outcome fly_and_navigate(const sim::Scenario& scenario, std::uint64_t seed) {
+    const auto flight = sim::fly_sensors(scenario, seed);
+    Navigation navigation(scenario.vehicle.sensors, scenario.site);
+    PadReference pad;
+    pad.temperature_k = scenario.site.pad_temperature_k.value();
+    pad.height_msl_m = scenario.site.pad.height_m - scenario.site.geoid_height_m;
+    pad.latitude_deg = scenario.site.pad.latitude_deg;
+    double sum = 0;
+    int count = 0;
+    for (const auto& reading : flight.sensors.pressure) {
+        if (reading.t_s < 10) {
+            sum += reading.pressure_pa;
+            ++count;
+        }
+    }
+    pad.pressure_pa = sum / count;
+    pad.pressure_sigma_pa = scenario.vehicle.sensors.pressure_noise_pa / std::sqrt(count);
+    const DayAtmosphere atmosphere(pad);
+
+    Outcome outcome;
+    std::size_t next_pressure = 0, next_fix = 0, at = 0;
+    double position2 = 0, velocity2 = 0, tilt2 = 0, descent2 = 0;
+    int ascent_count = 0, descent_count = 0;
+    double next_nees_s = 0;
+    const auto& events = flight.truth.events;
+    for (const auto& reading : flight.sensors.imu) {
+        if (reading.t_s < scenario.pad_s - 5) continue; // five seconds on the pad are enough to align
+        if (reading.t_s > events.landing_s) break;
+        navigation.set_motion(motion_at(flight.truth, reading.t_s));
+        navigation.imu({ns(reading.t_s), reading.accel_body_mps2, reading.rate_body_rad_s});
+        while (next_pressure < flight.sensors.pressure.size() && flight.sensors.pressure[next_pressure].t_s <= reading.t_s) {
+            const auto& p = flight.sensors.pressure[next_pressure++];
+            if (p.t_s < scenario.pad_s - 5) continue;
+            const auto heights = atmosphere.heights(p.pressure_pa, scenario.vehicle.sensors.pressure_noise_pa);
+            const auto now = navigation.estimate();
+            const double speed = now.valid ? now.velocity_enu_mps.norm() : 0;
+            const double dynamic_pa = 0.5 * heights.density_kg_m3 * speed * speed;
+            const double port_m = std::hypot(port_noise_pa(speed / heights.speed_of_sound_mps, dynamic_pa), 0.05 * dynamic_pa) /
+                                  (heights.density_kg_m3 * kGravityStandard_mps2);
+            navigation.height(ns(p.t_s), heights.above_pad_m, heights.above_pad_noise_m,
+                              std::hypot(heights.above_pad_sigma_m, port_m));
+        }
+        while (next_fix < flight.sensors.fix.size() && flight.sensors.fix[next_fix].t_s <= reading.t_s) {
+            const auto& f = flight.sensors.fix[next_fix++];
+            navigation.fix({ns(f.t_s), f.latitude_deg, f.longitude_deg, f.height_msl_m + scenario.site.geoid_height_m,
+                            f.velocity_enu_mps, f.fix_type, f.accuracy_horizontal_m, f.accuracy_vertical_m, f.satellites});
+        }
+        while (at + 1 < flight.truth.samples.size() && flight.truth.samples[at].t_s < reading.t_s - 1e-6) {
+            ++at;
+        }
+        const auto& truth = flight.truth.samples[at];
+        if (!(truth.t_s > events.lift_off_s)) {
+            next_nees_s = truth.t_s;
+            continue;
+        }
+        const auto estimate = navigation.estimate();
+        outcome.ever_lost |= !estimate.valid;
+        outcome.ever_dead_reckoning |= estimate.mode == NavigationMode::dead_reckoning;
+        const Vector3d position_error = truth.position_enu_m - estimate.position_enu_m;
+        const Vector3d velocity_error = truth.velocity_enu_mps - estimate.velocity_enu_mps;
+        if (truth.t_s < events.apogee_s) {
+            position2 += position_error.squaredNorm();
+            velocity2 += velocity_error.squaredNorm();
+            const double cosine = (truth.q_local_body * Vector3d::UnitX()).dot(estimate.q_local_body * Vector3d::UnitX());
+            tilt2 += std::pow(std::acos(std::clamp(cosine, -1.0, 1.0)) * 57.29577951308232, 2);
+            ++ascent_count;
+        } else {
+            descent2 += position_error.squaredNorm();
+            ++descent_count;
+        }
+        if (truth.t_s >= next_nees_s && estimate.valid) {
+            next_nees_s += 1;
+            Eigen::Matrix<double, 6, 1> error;
+            error << position_error, velocity_error;
+            const Eigen::Matrix<double, 6, 6> covariance = navigation.covariance().topLeftCorner<6, 6>();
+            outcome.nees.push_back(error.dot(covariance.ldlt().solve(error)));
+        }
+    }
+    outcome.position_rms_m = std::sqrt(position2 / ascent_count);
+    outcome.velocity_rms_mps = std::sqrt(velocity2 / ascent_count);
+    outcome.tilt_rms_deg = std::sqrt(tilt2 / ascent_count);
+    outcome.descent_position_rms_m = descent_count > 0 ? std::sqrt(descent2 / descent_count) : 0;
+    return outcome;
+}
+
+} // namespace
+
+TEST_CASE("over a hundred dispersed flights the filter's errors are what it says they are") {
+    const auto nominal = scenario("nominal");
+    std::vector<double> nees;
+    std::vector<double> position, velocity, tilt;
+    for (int seed = 1; seed <= kFlights; ++seed) {
+        const auto outcome = fly_and_navigate(nominal, static_cast<std::uint64_t>(seed));
+        INFO("seed " << seed);
+        CHECK_FALSE(outcome.ever_lost);
+        nees.insert(nees.end(), outcome.nees.begin(), outcome.nees.end());
+        position.push_back(outcome.position_rms_m);
+        velocity.push_back(outcome.velocity_rms_mps);
+        tilt.push_back(outcome.tilt_rms_deg);
+    }
+    std::sort(nees.begin(), nees.end());
+    for (auto* values : {&position, &velocity, &tilt}) {
+        std::sort(values->begin(), values->end());
+    }
+    double mean = 0;
+    for (const double value : nees) {
+        mean += value / static_cast<double>(nees.size());
+    }
+    // Chi-square with 6 degrees of freedom: 0.95 quantile 12.59 (Abramowitz and Stegun table 26.8). Epochs of a flight
+    // are correlated, and the filter is meant to be a little cautious, never overconfident.
+    const double inside = static_cast<double>(std::count_if(nees.begin(), nees.end(), [](double v) { return v < 12.592; })) /
+                          static_cast<double>(nees.size());
+    UNSCOPED_INFO("ascent rms, median (worst): position " << position[kFlights / 2] << " (" << position.back() << ") m, velocity " << velocity[kFlights / 2] << " ("
+         << velocity.back() << ") m/s, long axis " << tilt[kFlights / 2] << " (" << tilt.back() << ") deg; mean NEES of 6: " << mean
+         << ", inside 95 %: " << 100 * inside << " %");
+    if (kInstrumented) {
+        return; // a few flights are no statistics
+    }
+    CHECK(mean > 3.0);
+    CHECK(mean < 7.5);
+    CHECK(inside > 0.92);
+    CHECK(position[kFlights / 2] < 2.5);
+    CHECK(velocity[kFlights / 2] < 2.0); // most of it before the first fix, 4 s after lift-off, when a degree of lean is 3 m/s
+    CHECK(tilt[kFlights / 2] < 3.0);
+}
+
+TEST_CASE("without satellite fixes it dead-reckons, says so, and its uncertainty grows with its error") {
+    const auto lost = scenario("fix-lost");
+    int inside = 0, total = 0;
+    for (std::uint64_t seed = 1; seed <= kLostFixFlights; ++seed) {
+        const auto outcome = fly_and_navigate(lost, seed);
+        CHECK(outcome.ever_dead_reckoning);
+        for (const double value : outcome.nees) {
+            inside += value < 12.592;
+            ++total;
+        }
+    }
+    CAPTURE(inside, total);
+    CHECK((kInstrumented || inside > 0.9 * total));
+}

@@ -1,0 +1,33 @@
+#pragma once
+/// A vehicle without a motor, and a block of its flights side by side: what the tests of trajectories start from.
+#include <memory>
+
+#include "server/estimate/prediction/trajectories.hpp"
+
+namespace turnstone::test {
+
+inline RocketModel motorless(double mass_kg, double area_m2, double drag_coefficient) {
+    RocketModel rocket{};
+    rocket.mass_dry_kg = mass_kg;
+    rocket.reference_area_m2 = area_m2;
+    rocket.drag_coefficient = {{0}, {drag_coefficient}};
+    rocket.thrust_n = {{0, 0.01}, {0, 0}};
+    return rocket;
+}
+
+/// All lanes alike, over the pad, no wind, no canopy.
+inline std::unique_ptr<FlightBlock> block_at(double height_m, double speed_up_mps) {
+    auto b = std::make_unique<FlightBlock>();
+    b->t_s = b->x_m = b->y_m = b->vx_mps = b->vy_mps = Lanes::Zero();
+    b->z_m = Lanes::Constant(height_m);
+    b->vz_mps = Lanes::Constant(speed_up_mps);
+    b->thrust_scale = b->burn_scale = b->drag_scale = b->mass_scale = b->turn_distance_m = Lanes::Ones();
+    b->nose_x = b->nose_y = b->thrust_east = b->thrust_north = b->delay_scale_s = Lanes::Zero();
+    b->canopy_m2 = {Lanes::Zero(), Lanes::Zero()};
+    b->opens_s = {Lanes::Constant(1e9), Lanes::Constant(1e9)};
+    b->wind_east.setZero();
+    b->wind_north.setZero();
+    return b;
+}
+
+} // namespace turnstone::test

@@ -1,0 +1,241 @@
+// The vertical filter: consistency over seeded runs (bounds: chi-square, Bar-Shalom, Li, Kirubarajan 2001 section 5.4), faults of
+// the barometer, gaps, and a real quadrotor flight (tests/reference/data/SOURCES.md).
+#include <functional>
+#include <random>
+
+#include <catch2/catch.hpp>
+
+#include "server/estimate/vertical/vertical_filter.hpp"
+#include "server/estimate/vertical/vertical_input.hpp"
+#include "shared/time.hpp"
+#include "tests/support/csv_rows.hpp"
+
+using namespace turnstone;
+
+namespace {
+
+constexpr std::int64_t kStart_ns = 1'000'000'000'000;
+std::int64_t at(double t_s) { return kStart_ns + seconds_to_ns(t_s); }
+
+/// A flight in one dimension: 20 s at rest, 90 m/s2 for 1.8 s, then ballistic with a little drag, exactly integrated in 5 ms steps.
+struct Truth {
+    double h = 0, v = 0, a = 0, force = 9.80665;
+    void step(double t_s) {
+        const bool thrust = t_s > 20.0 && t_s <= 21.8;
+        if (t_s <= 20.0) return;
+        const double drag = 0.0004 * v * std::fabs(v);
+        force = (thrust ? 90.0 : 0.0) - drag;
+        a = force - 9.80665;
+        h += v * 0.005 + 0.5 * a * 0.005 * 0.005;
+        v += a * 0.005;
+    }
+};
+
+struct Outcome {
+    double worst_m = 0, final_m = 0, final_mps = 0;
+    int gated = 0, restarted = 0, stuck = 0;
+};
+
+/// Flies Truth through the filter; `spoil(t, height)` turns a height into what the barometer says (NaN: nothing).
+template <class Spoil>
+Outcome fly(double end_s, const Spoil& spoil) {
+    std::mt19937_64 random(7);
+    std::normal_distribution<double> normal;
+    VerticalFilter filter(VerticalSettings{});
+    Truth truth;
+    Outcome out;
+    for (int i = 0; i * 0.005 < end_s; ++i) {
+        const double t_s = 0.005 * i;
+        filter.set_motion(t_s < 20.3 ? Motion::rest : t_s < 22.0 ? Motion::boost : Motion::coast);
+        if (i % 8 == 0) {
+            const double said_m = spoil(t_s, truth.h + 0.5 * normal(random));
+            if (std::isfinite(said_m)) filter.height(at(t_s), said_m, 0.5);
+        }
+        truth.step(t_s + 0.005);
+        filter.accelerometer(at(t_s), truth.force - 9.80665 + 0.2 + 0.3 * normal(random), 0.3,
+                             t_s < 20.3 ? 0.0 : truth.force);
+        for (const HeightResult& result : filter.take_results()) {
+            out.gated += result.verdict == HeightVerdict::gated;
+            out.restarted += result.restarted;
+            out.stuck += result.stuck;
+        }
+        const VerticalEstimate e = filter.estimate();
+        if (t_s > 5.0) out.worst_m = std::max(out.worst_m, std::fabs(e.altitude_m - truth.h));
+        out.final_m = e.altitude_m - truth.h;
+        out.final_mps = e.vertical_speed_mps - truth.v;
+    }
+    return out;
+}
+
+} // namespace
+
+TEST_CASE("innovations and errors are as large as claimed over 1000 seeded runs") {
+    constexpr int kRuns = 1000;
+    constexpr int kEpochs = 60;
+    std::array<double, kEpochs> nis_sum{};
+    double error2_h = 0, error2_v = 0, error2_b = 0;
+    for (int run = 0; run < kRuns; ++run) {
+        std::mt19937_64 random(static_cast<unsigned>(run));
+        std::normal_distribution<double> normal;
+        VerticalSettings settings;
+        settings.gate_nis = 1e9;
+        VerticalFilter filter(settings);
+        filter.set_motion(Motion::coast);
+        double h = 0.5 * normal(random), v = 2.0 * normal(random), bias = settings.accel_bias_mps2 * normal(random);
+        filter.start(at(0), 0.0, 0.5, 0.0, 2.0);
+        int epoch = 0;
+        for (int k = 0; epoch < kEpochs; ++k) {
+            const double t_s = 0.01 * k;
+            const double a = 20.0 * std::sin(1.3 * t_s); // any motion: the accelerometer is an input
+            if (k > 0 && k % 4 == 0) {
+                filter.height(at(t_s), h + 0.5 * normal(random), 0.5);
+                ++epoch;
+            }
+            filter.accelerometer(at(t_s), a + bias + 0.3 * normal(random), 0.3);
+            for (const HeightResult& result : filter.take_results()) {
+                nis_sum[static_cast<std::size_t>(epoch - 1)] += result.nis;
+            }
+            h += v * 0.01 + 0.5 * a * 1e-4;
+            v += a * 0.01;
+            bias += settings.accel_bias_walk_mps2_rts * 0.1 * normal(random);
+        }
+        // The state stands at the last height; the truth has gone one step further.
+        const VerticalEstimate e = filter.estimate();
+        const double a_last = 20.0 * std::sin(1.3 * 0.01 * 4 * kEpochs);
+        const double v_then = v - a_last * 0.01;
+        const double h_then = h - v_then * 0.01 - 0.5 * a_last * 1e-4;
+        error2_h += std::pow((e.altitude_m - h_then) / e.altitude_sigma_m, 2);
+        error2_v += std::pow((e.vertical_speed_mps - v_then) / e.vertical_speed_sigma_mps, 2);
+        error2_b += std::pow((e.accel_bias_mps2 - bias) / e.accel_bias_sigma_mps2, 2);
+    }
+    // 99 % bounds of a mean of 1000 chi-square values of one degree of freedom: kalman_steady.json, chi2_average_bounds.
+    int outside = 0;
+    for (const double sum : nis_sum) outside += sum / kRuns < 0.8885635231814684 || sum / kRuns > 1.1189480663231917;
+    CHECK(outside <= 3); // 60 epochs, 1 % expected outside; more than 3 has probability 0.003
+    for (const double error2 : {error2_h, error2_v, error2_b}) {
+        CHECK(error2 / kRuns > 0.8885635231814684);
+        CHECK(error2 / kRuns < 1.1189480663231917);
+    }
+}
+
+TEST_CASE("a bad barometer does not throw the filter") {
+    struct Case {
+        const char* name;
+        double worst_m;
+        std::function<double(double, double)> spoil;
+        bool stuck;
+    };
+    const std::vector<Case> cases{
+        {"nothing wrong", 4.0, [](double, double h) { return h; }, false},
+        {"ejection pulse of 400 m for 0.3 s", 4.0,
+         [](double t, double h) { return t > 28.0 && t < 29.2 ? h - 400.0 * std::exp(-(t - 28.0) / 0.3) : h; }, false},
+        {"single wild values", 4.0, [n = 0](double, double h) mutable { return ++n % 37 == 0 ? h + 5000.0 : h; }, false},
+        {"port transient of 60 m for 1 s after burn-out", 4.0,
+         [](double t, double h) { return t > 21.8 && t < 22.8 ? h + 60.0 : h; }, false},
+        {"silent from lift-off on", 60.0, [](double t, double h) { return t > 20.0 ? std::nan("") : h; }, false},
+        {"stuck from one second after lift-off on", 60.0,
+         [held = 0.0](double t, double h) mutable { return t < 21.0 ? held = h : held; }, true},
+        {"noise of 300 m without end", 60.0,
+         [n = 0u](double t, double h) mutable { return t < 21.0 ? h : h + 300.0 * ((++n * 2654435761u >> 8) % 2001 / 1000.0 - 1.0); },
+         false}};
+    for (const Case& c : cases) {
+        const Outcome out = fly(33.0, c.spoil);
+        INFO(c.name << ": worst " << out.worst_m << " m, gated " << out.gated << ", restarted " << out.restarted);
+        CHECK(out.worst_m < c.worst_m);
+        CHECK((out.stuck > 0) == c.stuck);
+    }
+}
+
+TEST_CASE("when the filter is wrong it starts anew from heights that agree among themselves") {
+    VerticalFilter filter(VerticalSettings{});
+    filter.set_motion(Motion::coast);
+    filter.start(at(0), 0.0, 0.3, 0.0, 0.1);
+    int restarted = 0;
+    for (int i = 0; i < 800; ++i) {
+        const double t_s = 0.005 * i;
+        filter.accelerometer(at(t_s), 0.0, 0.3);
+        if (i % 8 == 0) filter.height(at(t_s), 500.0 + 40.0 * t_s, 0.5); // the truth is elsewhere
+        for (const HeightResult& result : filter.take_results()) restarted += result.restarted;
+    }
+    CHECK(restarted == 1);
+    CHECK(filter.estimate().altitude_m == Approx(500.0 + 40.0 * 3.99).margin(2.0));
+    CHECK(filter.estimate().vertical_speed_mps == Approx(40.0).margin(1.0));
+}
+
+TEST_CASE("order, duplicates and NaN") {
+    const auto run = [](bool disturbed) {
+        VerticalFilter filter(VerticalSettings{});
+        filter.set_motion(Motion::coast);
+        filter.start(at(0), 0.0, 1.0, 50.0, 1.0);
+        for (int i = 0; i <= 400; ++i) {
+            const double t_s = 0.005 * i;
+            // A height packet overtakes inertial packets: handed over two samples early.
+            if (i % 8 == 0) filter.height(at(t_s + 0.010), 50.0 * (t_s + 0.010) - 4.9 * std::pow(t_s + 0.010, 2), 0.5);
+            filter.accelerometer(at(t_s), -9.8, 0.3);
+            if (disturbed) {
+                filter.accelerometer(at(t_s), 500.0, 0.3);        // duplicate time
+                filter.accelerometer(at(t_s - 0.02), 500.0, 0.3); // late
+                filter.accelerometer(at(t_s + 0.001), std::nan(""), 0.3);
+                filter.height(at(t_s - 5.0), -300.0, 0.5);        // far too late
+                filter.height(at(t_s), std::nan(""), 0.5);
+                filter.height(at(t_s), 10.0, 0.0);
+            }
+        }
+        return filter.estimate();
+    };
+    const VerticalEstimate plain = run(false);
+    const VerticalEstimate disturbed = run(true);
+    CHECK(disturbed.altitude_m == plain.altitude_m);
+    CHECK(disturbed.vertical_speed_mps == plain.vertical_speed_mps);
+    CHECK(plain.vertical_speed_mps == Approx(50.0 - 9.8 * 2.0).margin(0.3));
+}
+
+TEST_CASE("port noise swamps heights from Mach 0.8 on and leaves slow flight alone") {
+    CHECK(port_noise_pa(0.1, 700.0) < 1.0);
+    CHECK(port_noise_pa(0.5, 15000.0) < 20.0);
+    CHECK(port_noise_pa(0.85, 45000.0) > 10000.0);
+    CHECK(port_noise_pa(1.3, 100000.0) > 10000.0);
+}
+
+TEST_CASE("a real quadrotor flight with heights once a second") {
+    // Acc in m/s2 (z up: its mean along the vertical is 9.7), Euler angles Z-Y'-X'' in degrees; both follow from the data.
+    const auto imu = test::csv_rows("data/quadrotor_vertical/IMU_1.csv");
+    const auto truth = test::csv_rows("data/quadrotor_vertical/GT.csv");
+    REQUIRE(imu.size() > 3000);
+    VerticalSettings settings;
+    settings.rest_updates = false;
+    settings.accel_bias_mps2 = 0.5;
+    settings.accel_bias_walk_mps2_rts = 0.02;
+    VerticalFilter filter(settings);
+    filter.set_motion(Motion::coast);
+    filter.start(at(0), truth[0][6], 0.1, 0.0, 1.0);
+    VerticalInput input(SensorNoise{.accel_noise_mps2 = 2.0}, 9.80665);
+    std::size_t next = 1;
+    double squares = 0.0;
+    int compared = 0;
+    for (const auto& row : imu) {
+        const double roll = row[1] * M_PI / 180.0;
+        const double pitch = row[2] * M_PI / 180.0;
+        const TiltInput tilt{{-std::sin(pitch), std::sin(roll) * std::cos(pitch), std::cos(roll) * std::cos(pitch)}, 0.01};
+        while (next < truth.size() && truth[next][0] <= row[0]) {
+            // Heights between the thinned ones are only compared with, before the filter may see any of them.
+            const VerticalEstimate e = filter.estimate();
+            const double ahead_s = truth[next][0] - seconds_between(kStart_ns, e.t_ns);
+            const double predicted_m = e.altitude_m + e.vertical_speed_mps * ahead_s;
+            if (truth[next][0] > 3.0) {
+                squares += std::pow(predicted_m - truth[next][6], 2);
+                ++compared;
+            }
+            if (next % 10 == 0) filter.height(at(truth[next][0]), truth[next][6], 0.08);
+            ++next;
+        }
+        const ImuSample sample{at(row[0]), {row[4], row[5], row[6]}, Eigen::Vector3d::Constant(kNaN)};
+        const auto up = input.acceleration(sample, tilt, Motion::coast);
+        REQUIRE(up);
+        filter.accelerometer(sample.t_ns, up->accel_up_mps2, up->sigma_mps2);
+    }
+    const double rms_m = std::sqrt(squares / compared);
+    INFO("rms " << rms_m << " m over " << compared << " heights");
+    CHECK(compared > 280);
+    CHECK(rms_m < 0.3);
+}

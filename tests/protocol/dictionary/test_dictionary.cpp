@@ -1,0 +1,117 @@
+// The format is that of protocol/schema/dictionary.schema.json; the cases in tests/golden/dictionary are also read by the
+// dashboard's tests, which run a JSON Schema validator over them.
+#include <algorithm>
+
+#include <catch2/catch.hpp>
+
+#include "protocol/dictionary/ucum.hpp"
+#include "shared/site.hpp"
+#include "shared/vehicle.hpp"
+#include "tests/protocol/octets.hpp"
+
+using namespace turnstone;
+
+namespace {
+
+using Read = void (*)(const nlohmann::json&, std::vector<Problem>&);
+
+/// Every case's problems are exactly the expected pointers, in any order.
+int check_cases(const std::string& file, Read read) {
+    const nlohmann::json golden = read_json("tests/golden/dictionary/" + file);
+    const nlohmann::json base = read_json(golden["base"].get<std::string>());
+    int checked = 0;
+    for (const auto& test_case : golden["cases"]) {
+        INFO(file << ": " << test_case["name"]);
+        std::vector<Problem> problems;
+        read(base.patch(test_case["patch"]), problems);
+        std::vector<std::string> pointers;
+        for (const Problem& problem : problems) {
+            pointers.push_back(problem.pointer);
+            CHECK_FALSE(problem.wrong.empty());
+            CHECK_FALSE(problem.right.empty());
+        }
+        auto expected = test_case["problems"].get<std::vector<std::string>>();
+        std::sort(pointers.begin(), pointers.end());
+        std::sort(expected.begin(), expected.end());
+        INFO(to_string(problems));
+        CHECK(pointers == expected);
+        if (test_case["schema"] == "invalid") // whatever the schema refuses, the reader must refuse too
+            CHECK_FALSE(problems.empty());
+        ++checked;
+    }
+    return checked;
+}
+
+} // namespace
+
+TEST_CASE("good and bad dictionaries give exactly their mistakes", "[dictionary]") {
+    CHECK(check_cases("dictionary_cases.json", [](const nlohmann::json& json, std::vector<Problem>& problems) {
+              (void)read_dictionary(json, "dictionary.json", problems);
+          }) >= 90);
+}
+
+TEST_CASE("good and bad vehicles and sites give exactly their mistakes", "[dictionary]") {
+    CHECK(check_cases("vehicle_cases.json", [](const nlohmann::json& json, std::vector<Problem>& problems) {
+              (void)read_vehicle(json, "vehicle.json", problems);
+          }) >= 15);
+    CHECK(check_cases("site_cases.json", [](const nlohmann::json& json, std::vector<Problem>& problems) {
+              (void)read_site(json, "site.json", problems);
+          }) >= 12);
+}
+
+TEST_CASE("the schemas list every role with its unit", "[dictionary]") {
+    const nlohmann::json role = read_json("protocol/schema/dictionary.schema.json")["$defs"]["role"];
+    REQUIRE(role["enum"].size() == kRoles.size());
+    for (std::size_t i = 0; i < kRoles.size(); ++i) {
+        CHECK(kRoles[i].role == static_cast<Role>(i));
+        CHECK(role["enum"][i] == std::string(kRoles[i].name));
+        CHECK(role["description"].get<std::string>().find(std::string(kRoles[i].name) + " " +
+                                                          std::string(kRoles[i].unit)) != std::string::npos);
+        CHECK(is_ucum_unit(kRoles[i].unit));
+        CHECK(role_from_name(kRoles[i].name) == kRoles[i].role);
+    }
+    CHECK_FALSE(role_from_name("count_"));
+}
+
+TEST_CASE("fields are laid out in order, with padding, arrays and batches", "[dictionary]") {
+    const Dictionary demo = dictionary_of(read_json("tools/demo/sanderling/dictionary.json"));
+    REQUIRE(demo.packets.size() == 5);
+    // octets counted by hand from the types
+    const std::uint32_t octets[] = {2 + 4 * 12, 3 + 2, 3 * 4 + 3 * 2 + 1 + 2 * 2, 2 + 1 + 2 + 2 + 8, 1 + 4 + 4 + 4 * 2};
+    for (std::size_t i = 0; i < demo.packets.size(); ++i) {
+        INFO(demo.packets[i].name);
+        CHECK(demo.packets[i].user_data_octets == octets[i]);
+    }
+    REQUIRE(demo.tables.size() == 6);
+    CHECK(demo.tables[1].name == "imu.samples");
+    CHECK(demo.tables[1].is_batch);
+    CHECK(demo.tables[1].number_count == 6);
+    const ChannelTable& nav = demo.tables[5];
+    CHECK(nav.channels[5].name == "onboard_q_2");
+    CHECK(nav.channels[5].element == 2);
+    CHECK(nav.channels[5].role == Role::onboard_q_y);
+    CHECK(demo.tables[4].text_count == 1);
+    CHECK(demo.packets[3].fields[2].bit_offset == 17);
+    CHECK(demo.packets[3].fields[4].bit_offset == 24);
+}
+
+TEST_CASE("channels stay valid when a dictionary is moved", "[dictionary]") {
+    Dictionary first = dictionary_of(read_json("tools/demo/sanderling/dictionary.json"));
+    const Dictionary second = std::move(first);
+    CHECK(second.tables[2].channels[0].field == second.packets[1].fields.data());
+}
+
+TEST_CASE("units are UCUM codes", "[dictionary]") {
+    // Codes from the tables of The Unified Code for Units of Measure and its examples of syntax.
+    for (const char* unit : {"1", "m", "m/s", "m/s2", "m.s-2", "rad/s", "deg", "Cel", "K", "kPa", "Pa", "hPa", "uT", "mV",
+                             "V", "mA.h", "%", "/min", "{rev}/min", "By", "KiBy", "dB{mW}", "kg/m3", "J/(kg.K)", "10*6/s",
+                             "[in_i]", "bar", "min", "[ppm]", "Ohm", "N.m", "kg.m2/s2", "[kn_i]", "us", "{count}"}) {
+        INFO(unit);
+        CHECK(is_ucum_unit(unit));
+    }
+    for (const char* unit : {"", "metres", "degC", "RPM", "bytes", "m//s", "m/", "(m", "m)", "m s", "{rev", "celsius",
+                             "mbarr", "kmin", "m-", "m^2", "volts", "sec", "((((((((((m))))))))))"}) {
+        INFO(unit);
+        CHECK_FALSE(is_ucum_unit(unit));
+    }
+}

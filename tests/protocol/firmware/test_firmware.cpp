@@ -1,0 +1,158 @@
+// The generated header is compiled by a C compiler as flight firmware would, for 64 and for 32 bits, and what it sends is
+// read back by the deframer and decoder. Half precision is compared with Eigen's.
+#include <cmath>
+#include <cstdlib>
+#include <filesystem>
+#include <fstream>
+#include <sstream>
+
+#include <Eigen/Core>
+#include <catch2/catch.hpp>
+
+#include "protocol/packet/decoder.hpp"
+#include "protocol/framing/deframer.hpp"
+#include "protocol/firmware/generate.hpp"
+#include "protocol/packet/half.hpp"
+#include "tests/protocol/octets.hpp"
+
+using namespace turnstone;
+namespace fs = std::filesystem;
+
+namespace {
+
+const std::string kWarnings = " -std=c99 -Wall -Wextra -Werror -pedantic -Wconversion -Wshadow ";
+
+fs::path work_folder(const std::string& name) {
+    fs::path folder = fs::path(TURNSTONE_BINARY_DIR) / "firmware_test" / name;
+    fs::create_directories(folder);
+    return folder;
+}
+
+void write(const fs::path& path, const std::string& text) {
+    std::ofstream(path, std::ios::binary) << text;
+    REQUIRE(fs::file_size(path) == text.size());
+}
+
+void run(const std::string& command) {
+    INFO(command);
+    REQUIRE(std::system(command.c_str()) == 0);
+}
+
+/// Checks a program's output (see firmware_roundtrip.c) against what the ground decodes; returns numbers checked.
+int check_output(const fs::path& output, const Dictionary& dictionary) {
+    Decoder decoder(dictionary);
+    Deframer deframer;
+    DecodedPacket packet{};
+    std::ifstream file(output);
+    Octets frame_packet;
+    int checked = 0;
+    std::string line;
+    while (std::getline(file, line)) {
+        std::istringstream words(line);
+        std::string kind;
+        words >> kind;
+        if (kind == "frame") {
+            std::string hex;
+            words >> hex;
+            int frames = 0;
+            deframer.push(from_hex(hex), [&](const Frame& frame) {
+                ++frames;
+                REQUIRE(frame.verdict == FrameVerdict::good);
+                frame_packet.assign(frame.packet.begin(), frame.packet.end());
+            });
+            REQUIRE(frames == 1);
+            packet = decoder.decode(frame_packet);
+            REQUIRE(packet.verdict == DecodeVerdict::good);
+            continue;
+        }
+        std::size_t table = 0;
+        std::size_t row = 0;
+        std::size_t channel = 0;
+        words >> table >> row >> channel;
+        REQUIRE(row < packet.rows.size());
+        REQUIRE(packet.rows[row].table == table);
+        if (kind == "n") {
+            double value = 0;
+            double tolerance = 0;
+            words >> value >> tolerance;
+            INFO(line << ": decoded " << packet.rows[row].numbers[channel]);
+            REQUIRE(std::abs(packet.rows[row].numbers[channel] - value) <= tolerance);
+        } else {
+            std::string text;
+            words >> text;
+            REQUIRE(packet.rows[row].texts[channel] == text);
+        }
+        ++checked;
+    }
+    CHECK(deframer.counts().frames_bad == 0);
+    return checked;
+}
+
+} // namespace
+
+TEST_CASE("firmware's frames decode to what firmware meant, on 64 and 32 bits", "[firmware]") {
+    const Dictionary dictionary = dictionary_of(read_json("tests/golden/dictionary/stress.json"));
+    const fs::path folder = work_folder("stress");
+    write(folder / "stress_rig.h", generate_firmware_header(dictionary));
+    const std::string sources = std::string(TURNSTONE_SOURCE_DIR) + "/tests/protocol/firmware/roundtrip.c " +
+                                TURNSTONE_SOURCE_DIR + "/tests/protocol/firmware/second_unit.c";
+    for (const std::string mode : {"-m64 -fsanitize=undefined -fno-sanitize-recover=all", "-m32"}) {
+        run("gcc " + mode + kWarnings + "-O1 -I" + folder.string() + " " + sources + " -o " +
+            (folder / "roundtrip").string());
+        run((folder / "roundtrip").string() + " > " + (folder / "output").string());
+        CHECK(check_output(folder / "output", dictionary) == 60 * (12 + 13 + 5 + 3 + 101) + 6 * 12 * 83);
+    }
+}
+
+TEST_CASE("the demo's header compiles as C99 and as C++ without a warning", "[firmware]") {
+    const Dictionary dictionary = dictionary_of(read_json("tools/demo/sanderling/dictionary.json"));
+    const fs::path folder = work_folder("demo");
+    write(folder / "sanderling.h", generate_firmware_header(dictionary));
+    write(folder / "unit.c", "#include \"sanderling.h\"\nint main(void) { return SANDERLING_FIX_FIX_TYPE_3D == 3 ? 0 : 1; }\n");
+    fs::copy_file(folder / "unit.c", folder / "unit.cpp", fs::copy_options::overwrite_existing);
+    const std::string base = " -I" + folder.string() + " -o " + (folder / "unit").string() + " " + folder.string();
+    run("gcc" + kWarnings + base + "/unit.c && " + (folder / "unit").string());
+    run("gcc -m32" + kWarnings + base + "/unit.c && " + (folder / "unit").string());
+    run("g++ -std=c++20 -Wall -Wextra -Wconversion -Wshadow -Werror" + base + "/unit.cpp && " +
+        (folder / "unit").string());
+}
+
+TEST_CASE("the generated half precision rounds as IEEE 754 says", "[firmware]") {
+    const Dictionary dictionary = dictionary_of(read_json("tests/golden/dictionary/stress.json"));
+    const fs::path folder = work_folder("half");
+    write(folder / "stress_rig.h", generate_firmware_header(dictionary));
+    write(folder / "half.c", R"(#include <stdio.h>
+#include "stress_rig.h"
+int main(void)
+{
+    uint32_t i;
+    for (i = 0; i < 0x20000u; ++i) { /* every exponent, and fractions around every tie */
+        const uint32_t bits = (i << 15) | (i % 4u == 0 ? 0u : i % 4u == 1u ? 0x1000u : i % 4u == 2u ? 0x0FFFu : 0x1001u);
+        float value;
+        memcpy(&value, &bits, sizeof value);
+        printf("%lu %u\n", (unsigned long)bits, (unsigned)stress_rig_half_bits(value));
+    }
+    return 0;
+}
+)");
+    run("gcc" + kWarnings + "-I" + folder.string() + " " + (folder / "half.c").string() + " -o " +
+        (folder / "half").string());
+    run((folder / "half").string() + " > " + (folder / "output").string());
+    std::ifstream file(folder / "output");
+    std::uint32_t bits = 0;
+    unsigned half = 0;
+    int checked = 0;
+    while (file >> bits >> half) {
+        const auto value = std::bit_cast<float>(bits);
+        const auto expected = Eigen::half(value);
+        ++checked;
+        if (std::isnan(value)) {
+            REQUIRE(std::isnan(half_to_double(static_cast<std::uint16_t>(half))));
+            continue;
+        }
+        INFO("float bits " << bits);
+        REQUIRE(half == Eigen::numext::bit_cast<std::uint16_t>(expected));
+        REQUIRE(half_to_double(static_cast<std::uint16_t>(half)) == static_cast<double>(static_cast<float>(expected)));
+    }
+    CHECK(checked == 0x20000);
+}

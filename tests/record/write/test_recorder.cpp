@@ -1,0 +1,369 @@
+#include <chrono>
+#include <fstream>
+#include <functional>
+#include <thread>
+
+#include <catch2/catch.hpp>
+
+#include "server/record/read/catalogue.hpp"
+#include "server/record/read/reader.hpp"
+#include "server/record/write/recorder.hpp"
+#include "server/record/write/recording_file.hpp"
+#include "server/record/format/sqlite.hpp"
+#include "tests/record/write/fault_vfs.hpp"
+#include "tests/record/support.hpp"
+
+namespace turnstone {
+namespace {
+
+using namespace record_test;
+using namespace std::chrono_literals;
+
+bool eventually(const std::function<bool()>& condition) {
+    for (int i = 0; i < 500; ++i) {
+        if (condition()) {
+            return true;
+        }
+        std::this_thread::sleep_for(10ms);
+    }
+    return false;
+}
+
+std::vector<std::byte> bytes_in(const std::filesystem::path& path) {
+    std::vector<std::byte> bytes;
+    auto reader = RecordingReader::open(path);
+    REQUIRE(reader);
+    reader->inputs(
+        [&](const ChunkRecord&, std::span<const std::byte> octets) {
+            bytes.insert(bytes.end(), octets.begin(), octets.end());
+        },
+        [](const ActionRecord&) {});
+    REQUIRE(reader->damage().empty());
+    return bytes;
+}
+
+std::int64_t count_in(const std::filesystem::path& path, const std::string& table) {
+    Database database(path, Database::Mode::read_only);
+    return database.integer("SELECT count(*) FROM " + table);
+}
+
+void check_integrity(const std::filesystem::path& path) {
+    Database database(path, Database::Mode::read_only);
+    CHECK(database.text("PRAGMA integrity_check") == "ok");
+}
+
+TEST_CASE("a live recording can be read while it is written, up to the newest commit") {
+    const ScratchDirectory directory;
+    BatchMaker maker;
+    Recorder recorder({.directory = directory.path(), .commit_interval_ms = 5}, sample_setup());
+    const std::string id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+    REQUIRE(recorder.flush(5000));
+    auto reader = RecordingReader::open(directory.file(id));
+    REQUIRE(reader);
+    std::uint64_t seen = 0;
+    for (int round = 0; round < 40; ++round) {
+        for (int i = 0; i < 50; ++i) {
+            recorder.push(maker.next());
+        }
+        if (round % 8 == 7) {
+            REQUIRE(recorder.flush(5000));
+            const auto whole = reader->series({0, {0}, 0, std::numeric_limits<std::int64_t>::max(), 100'000});
+            REQUIRE(whole);
+            REQUIRE(whole->rows == maker.made());
+            const auto drawn = reader->series({0, {0}, 0, std::numeric_limits<std::int64_t>::max(), 50});
+            REQUIRE(drawn);
+            std::uint64_t rows = 0;
+            for (const std::uint32_t count : drawn->count) {
+                rows += count;
+            }
+            REQUIRE(rows == maker.made());
+        }
+        const RecordingInfo info = reader->info();
+        CHECK_FALSE(info.closed);
+        const auto rows = reader->frames(0, 100'000, std::nullopt).ids.size();
+        CHECK(rows >= seen);
+        seen = rows;
+        const auto latest = reader->latest(std::numeric_limits<std::int64_t>::max());
+        CHECK((!latest[0] || latest[0]->first <= kStart_ns + static_cast<std::int64_t>(maker.made()) * kMs));
+    }
+    SECTION("a copy of it is a closed recording of its own") {
+        const auto size = reader->snapshot(directory.path() / "copy.sqlite");
+        REQUIRE(size);
+        CHECK(*size == std::filesystem::file_size(directory.path() / "copy.sqlite"));
+        CHECK(bytes_in(directory.path() / "copy.sqlite") == maker.bytes());
+        auto copy = RecordingReader::open(directory.path() / "copy.sqlite");
+        REQUIRE(copy);
+        CHECK(copy->info().closed);
+        CHECK_FALSE(std::filesystem::exists(directory.path() / "copy.sqlite-wal"));
+        check_integrity(directory.path() / "copy.sqlite");
+        CHECK_FALSE(reader->snapshot("/proc/no/such/place.sqlite"));
+    }
+    SECTION("a copy taken while batches pour in is consistent") {
+        std::atomic<bool> stop = false;
+        std::thread writer([&] {
+            while (!stop) {
+                recorder.push(maker.next());
+                std::this_thread::sleep_for(50us);
+            }
+        });
+        for (int i = 0; i < 3; ++i) {
+            const auto path = directory.path() / ("copy" + std::to_string(i) + ".sqlite");
+            const auto size = reader->snapshot(path);
+            REQUIRE(size);
+            check_integrity(path);
+            CHECK(count_in(path, "chunk") == count_in(path, "frame"));
+            CHECK(count_in(path, "chunk") == count_in(path, "sanderling_imu"));
+        }
+        stop = true;
+        writer.join();
+    }
+}
+
+TEST_CASE("a recording closed under a reader becomes one file when the reader lets go") {
+    const ScratchDirectory directory;
+    BatchMaker maker;
+    std::optional<Recorder> recorder(std::in_place, RecorderSettings{.directory = directory.path()},
+                                     sample_setup());
+    const std::string first = recorder->begin(sample_schema(), kStart_ns, kStart_ns, "");
+    recorder->push(maker.next());
+    REQUIRE(recorder->flush(5000));
+    std::optional<Result<RecordingReader>> reader(RecordingReader::open(directory.file(first)));
+    REQUIRE(*reader);
+    recorder->begin(sample_schema(), kStart_ns, kStart_ns, "");
+    REQUIRE(recorder->flush(5000));
+    CHECK((*reader)->info().closed);
+    CHECK(std::filesystem::exists(directory.file(first).string() + "-wal"));
+    reader.reset();
+    CHECK(eventually([&] { return !std::filesystem::exists(directory.file(first).string() + "-wal"); }));
+    recorder.reset();
+    CHECK(directory.names().size() == 2);
+}
+
+TEST_CASE("a full queue gives up rows first, then bytes, and counts both") {
+    const ScratchDirectory directory;
+    FaultyDisk disk;
+    BatchMaker maker;
+    RecorderStatus status;
+    std::string id;
+    {
+        Recorder recorder(
+            {.directory = directory.path(), .queue_bytes_max = 100'000, .retry_interval_ms = 20},
+            sample_setup());
+        id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+        REQUIRE(recorder.flush(5000));
+        disk.fail_writes(SQLITE_FULL);
+        for (int i = 0; i < 2000; ++i) {
+            recorder.push(maker.next(100));
+        }
+        status = recorder.status();
+        CHECK(status.rows_dropped > 0);
+        CHECK(status.batches_dropped > 0);
+        CHECK(status.bytes_dropped == status.batches_dropped * 100);
+        CHECK(status.queue_bytes <= 125'000);
+        CHECK(eventually([&] { return recorder.status().fault.find("disk full") == 0; }));
+        disk.fail_writes(SQLITE_OK);
+        CHECK(recorder.flush(5000));
+        CHECK(recorder.status().fault.empty());
+        CHECK(recorder.status().queue_bytes == 0);
+    }
+    // Every batch is accounted for: with its row, without it, or not at all.
+    const std::int64_t chunks = count_in(directory.file(id), "chunk");
+    const std::int64_t rows = count_in(directory.file(id), "sanderling_imu");
+    CHECK(chunks + static_cast<std::int64_t>(status.batches_dropped) == 2000);
+    CHECK(rows + static_cast<std::int64_t>(status.rows_dropped + status.batches_dropped) == 2000);
+    auto reader = RecordingReader::open(directory.file(id));
+    REQUIRE(reader);
+    CHECK(reader->info().batches_dropped == status.batches_dropped);
+    CHECK(reader->info().rows_dropped == status.rows_dropped);
+}
+
+TEST_CASE("a disk that fails and recovers costs nothing that memory can hold") {
+    struct Case {
+        int code;
+        const char* fault;
+    };
+    const auto [code, fault] =
+        GENERATE(Case{SQLITE_FULL, "disk full"}, Case{SQLITE_IOERR_WRITE, "disk error"},
+                 Case{SQLITE_IOERR_FSYNC, "disk error"}, Case{SQLITE_READONLY, "cannot write"});
+    const ScratchDirectory directory;
+    FaultyDisk disk;
+    BatchMaker maker;
+    std::string id;
+    {
+        Recorder recorder({.directory = directory.path(), .commit_interval_ms = 2, .retry_interval_ms = 10},
+                          sample_setup());
+        id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+        for (int round = 0; round < 4; ++round) {
+            for (int i = 0; i < 50; ++i) {
+                recorder.push(maker.next());
+                std::this_thread::sleep_for(200us);
+            }
+            disk.fail_writes(code);
+            for (int i = 0; i < 50; ++i) {
+                recorder.push(maker.next());
+            }
+            CHECK(eventually([&] { return recorder.status().fault.find(fault) == 0; }));
+            CHECK_FALSE(recorder.status().recording);
+            CHECK_FALSE(recorder.flush(5));
+            disk.fail_writes(SQLITE_OK);
+            REQUIRE(recorder.flush(5000));
+            CHECK(recorder.status().fault.empty());
+            CHECK(recorder.status().recording);
+        }
+        CHECK(recorder.status().batches_dropped == 0);
+        CHECK(recorder.status().rows_written == maker.made());
+    }
+    CHECK(bytes_in(directory.file(id)) == maker.bytes());
+    CHECK(count_in(directory.file(id), "sanderling_imu") == static_cast<std::int64_t>(maker.made()));
+    check_integrity(directory.file(id));
+    auto reader = RecordingReader::open(directory.file(id));
+    REQUIRE(reader);
+    const auto drawn = reader->series({0, {0}, 0, std::numeric_limits<std::int64_t>::max(), 7});
+    std::uint64_t rows = 0;
+    for (const std::uint32_t count : drawn->count) {
+        rows += count;
+    }
+    CHECK(rows == maker.made());
+}
+
+TEST_CASE("any single failing write is survived") {
+    long operations = 1000;
+    long failures_met = 0;
+    for (long number = 0; number < operations; ++number) {
+        const ScratchDirectory directory;
+        FaultyDisk disk;
+        BatchMaker maker;
+        std::string id;
+        {
+            Recorder recorder(
+                {.directory = directory.path(), .commit_interval_ms = 1, .retry_interval_ms = 1},
+                sample_setup());
+            disk.fail_write_number(number, SQLITE_IOERR_WRITE);
+            id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+            for (int i = 0; i < 3; ++i) {
+                recorder.push(maker.next());
+                REQUIRE(recorder.flush(5000));
+            }
+        }
+        if (disk.writes_seen() <= number) {
+            break; // it went through without meeting the failure: all places have been tried
+        }
+        ++failures_met;
+        INFO("write number " << number);
+        const auto found = scan_recordings(directory.path());
+        REQUIRE(found.size() == 1);
+        REQUIRE(found[0].damage.empty());
+        REQUIRE(bytes_in(found[0].path) == maker.bytes());
+        REQUIRE(count_in(found[0].path, "sanderling_imu") == 3);
+        check_integrity(found[0].path);
+        // Most writes are alike; every fourth is enough to keep the test short.
+        number += number > 5 && number < 200 ? 3 : 0;
+    }
+    CHECK(failures_met > 20);
+}
+
+TEST_CASE("no directory, no permission: recording begins when it can") {
+    const ScratchDirectory directory;
+    const auto blocked = directory.path() / "recordings";
+    std::ofstream(blocked) << "a file where the directory should be";
+    BatchMaker maker;
+    Recorder recorder({.directory = blocked, .retry_interval_ms = 10}, sample_setup());
+    const std::string id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+    recorder.push(maker.next());
+    CHECK(eventually([&] { return !recorder.status().fault.empty(); }));
+    INFO(recorder.status().fault);
+    CHECK(recorder.status().fault.find(blocked.string()) != std::string::npos);
+    CHECK_FALSE(recorder.status().recording);
+    std::filesystem::remove(blocked);
+    CHECK(recorder.flush(5000));
+    CHECK(recorder.status().recording);
+    CHECK(bytes_in(blocked / (id + ".sqlite")) == maker.bytes());
+}
+
+TEST_CASE("a file deleted or damaged under the recorder is continued in a new one") {
+    const ScratchDirectory directory;
+    BatchMaker maker;
+    Recorder recorder({.directory = directory.path(), .commit_interval_ms = 5, .retry_interval_ms = 10},
+                      sample_setup());
+    const std::string id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+    recorder.push(maker.next());
+    REQUIRE(recorder.flush(5000));
+    for (const char* ending : {"", "-wal", "-shm"}) {
+        std::filesystem::remove(directory.file(id).string() + ending);
+    }
+    const std::size_t lost = maker.bytes().size();
+    CHECK(eventually([&] { return recorder.status().recording_id != id; }));
+    recorder.push(maker.next());
+    REQUIRE(recorder.flush(5000));
+    const std::string next = recorder.status().recording_id;
+    const auto bytes = bytes_in(directory.file(next));
+    CHECK(bytes == std::vector<std::byte>(maker.bytes().begin() + static_cast<std::ptrdiff_t>(lost),
+                                          maker.bytes().end()));
+    Database database(directory.file(next), Database::Mode::read_only);
+    CHECK(database.text("SELECT value FROM meta WHERE key = 'continues'") == id);
+}
+
+TEST_CASE("a batch that cannot be stored is dropped alone") {
+    const ScratchDirectory directory;
+    BatchMaker maker;
+    std::string id;
+    {
+        Recorder recorder({.directory = directory.path(), .retry_interval_ms = 10}, sample_setup());
+        id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+        const auto first = maker.next();
+        recorder.push(first);
+        recorder.push(first); // the same input number twice
+        recorder.push(maker.next());
+        REQUIRE(recorder.flush(5000));
+        CHECK(recorder.status().batches_dropped == 1);
+    }
+    CHECK(bytes_in(directory.file(id)) == maker.bytes());
+}
+
+TEST_CASE("a pulled plug loses what a killed process loses when every commit is synced") {
+    const bool synced = GENERATE(true, false);
+    const ScratchDirectory directory;
+    const ScratchDirectory cut;
+    FaultyDisk disk;
+    BatchMaker maker;
+    struct Cut {
+        std::filesystem::path path;
+        std::uint64_t promised;
+    };
+    std::vector<Cut> cuts;
+    std::string id;
+    {
+        Recorder recorder(
+            {.directory = directory.path(), .commit_interval_ms = 20, .sync_every_commit = synced},
+            sample_setup());
+        id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+        REQUIRE(recorder.flush(5000));
+        disk.keep_synced_images(directory.path());
+        std::mt19937 random(3);
+        std::uint64_t committed = 0;
+        for (int i = 0; i < 600; ++i) {
+            recorder.push(maker.next(2000));
+            if (i % 50 == 20) {
+                REQUIRE(recorder.flush(5000));
+                committed = maker.made();
+            }
+            if (i % 60 == 59) {
+                cuts.push_back({cut.path() / std::to_string(i), committed});
+                disk.power_cut_image(cuts.back().path);
+            }
+            std::this_thread::sleep_for(std::chrono::microseconds(random() % 300));
+        }
+    }
+    REQUIRE(cuts.size() == 10);
+    for (const Cut& at : cuts) {
+        const auto path = at.path / (id + ".sqlite");
+        const auto bytes = bytes_in(path);
+        CHECK(bytes.size() % 2000 == 0);
+        CHECK(std::equal(bytes.begin(), bytes.end(), maker.bytes().begin()));
+        CHECK((!synced || bytes.size() / 2000 >= at.promised));
+        check_integrity(path);
+    }
+}
+
+} // namespace
+} // namespace turnstone
