@@ -10,8 +10,8 @@
 #include "protocol/firmware/generate.hpp"
 #include "server/commands/app.hpp"
 #include "server/commands/check.hpp"
-#include "server/setup/config.hpp"
 #include "server/record/reprocess.hpp"
+#include "server/setup/config.hpp"
 #include "server/setup/serve_setup.hpp"
 
 namespace {
@@ -63,15 +63,11 @@ void add_serve_options(CLI::App& serve, ServeOptions& options) {
         ->check(CLI::Range(kCommitIntervalMsMin, kCommitIntervalMsMax));
     serve.add_option("--sync-every-commit", options.sync_every_commit,
                      "true: survives a pulled plug as well as a killed process (default: true)");
-    serve.add_option("--listen", options.listen, "Address to listen on (default: 127.0.0.1)")
-        ->type_name("ADDRESS");
+    serve.add_option("--listen", options.listen, "Address to listen on (default: 127.0.0.1)")->type_name("ADDRESS");
     serve.add_option("--port", options.port,
-                     "Port to listen on; 0 takes a free one (default: " + std::to_string(defaults.port) +
-                         ")");
+                     "Port to listen on; 0 takes a free one (default: " + std::to_string(defaults.port) + ")");
     serve.add_flag("--share", options.share, "Let everyone on the local network watch");
-    serve
-        .add_option("--host-name", options.host_names,
-                    "Further name browsers may use for this machine; repeatable")
+    serve.add_option("--host-name", options.host_names, "Further name browsers may use for this machine; repeatable")
         ->type_name("NAME")
         ->take_all()
         ->expected(1);
@@ -84,43 +80,19 @@ void add_serve_options(CLI::App& serve, ServeOptions& options) {
 /// The file's settings, overridden by what stands on the command line.
 Config merged(const CLI::App& serve, const ServeOptions& options, std::vector<Problem>& problems) {
     Config config;
-    if (!options.config_file.empty()) {
-        config = read_config_file(options.config_file, problems);
-    }
+    if (!options.config_file.empty()) config = read_config_file(options.config_file, problems);
     const auto given = [&serve](const char* name) { return serve.count(name) > 0; };
-    if (given("--vehicle")) {
-        config.vehicles.assign(options.vehicles.begin(), options.vehicles.end());
-    }
-    if (given("--site")) {
-        config.site = options.site;
-    }
-    if (given("--link")) {
-        config.links = options.links;
-    }
-    if (given("--recordings")) {
-        config.recordings = options.recordings;
-    }
-    if (given("--commit-interval-ms")) {
-        config.commit_interval_ms = options.commit_interval_ms;
-    }
-    if (given("--sync-every-commit")) {
-        config.sync_every_commit = options.sync_every_commit;
-    }
-    if (given("--listen")) {
-        config.listen_address = options.listen;
-    }
-    if (given("--port")) {
-        config.port = options.port;
-    }
-    if (given("--share")) {
-        config.share = options.share;
-    }
-    if (given("--host-name")) {
-        config.host_names = options.host_names;
-    }
-    if (given("--viewers-max")) {
-        config.viewers_max = static_cast<std::size_t>(options.viewers_max);
-    }
+    if (given("--vehicle")) config.vehicles.assign(options.vehicles.begin(), options.vehicles.end());
+    if (given("--site")) config.site = options.site;
+    if (given("--link")) config.links = options.links;
+    if (given("--recordings")) config.recordings = options.recordings;
+    if (given("--commit-interval-ms")) config.commit_interval_ms = options.commit_interval_ms;
+    if (given("--sync-every-commit")) config.sync_every_commit = options.sync_every_commit;
+    if (given("--listen")) config.listen_address = options.listen;
+    if (given("--port")) config.port = options.port;
+    if (given("--share")) config.share = options.share;
+    if (given("--host-name")) config.host_names = options.host_names;
+    if (given("--viewers-max")) config.viewers_max = static_cast<std::size_t>(options.viewers_max);
     return config;
 }
 
@@ -132,12 +104,9 @@ int fail_with(const std::vector<Problem>& problems) {
 int serve_command(const CLI::App& serve, const ServeOptions& options) {
     std::vector<Problem> problems;
     const Config config = merged(serve, options, problems);
-    if (problems.empty()) {
+    if (problems.empty())
         check_config(config, options.config_file.empty() ? "command line" : options.config_file, problems);
-    }
-    if (!problems.empty()) {
-        return fail_with(problems);
-    }
+    if (!problems.empty()) return fail_with(problems);
     auto setup = read_setup(config, problems);
     return setup ? run_server(config, std::move(*setup)) : fail_with(problems);
 }
@@ -145,9 +114,7 @@ int serve_command(const CLI::App& serve, const ServeOptions& options) {
 int firmware_command(const std::string& folder, const std::string& output) {
     std::vector<Problem> problems;
     const auto setup = read_vehicle_folder(folder, problems);
-    if (!setup) {
-        return fail_with(problems);
-    }
+    if (!setup) return fail_with(problems);
     const std::string header = generate_firmware_header(setup->dictionary);
     if (output.empty()) {
         std::cout << header << std::flush;
@@ -169,12 +136,10 @@ int check_command(const std::vector<std::string>& paths) {
     return mistakes == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
 }
 
-int reprocess_command(const std::string& file, const std::vector<std::string>& vehicles,
-                      const std::string& output) {
+int reprocess_command(const std::string& file, const std::vector<std::string>& vehicles, const std::string& output) {
     const std::filesystem::path folder = std::filesystem::path(file).parent_path();
-    const auto made =
-        reprocess(file, {vehicles.begin(), vehicles.end()},
-                  output.empty() ? (folder.empty() ? "." : folder) : std::filesystem::path(output));
+    const auto made = reprocess(file, {vehicles.begin(), vehicles.end()},
+                                output.empty() ? (folder.empty() ? "." : folder) : std::filesystem::path(output));
     if (!made) {
         std::cerr << "turnstone: " << made.error().message << "\n";
         return EXIT_FAILURE;
@@ -206,10 +171,9 @@ int verify_command(const std::vector<std::string>& files) {
 }
 
 int run(int argc, char** argv) {
-    CLI::App app{
-        "Turnstone, a telemetry ground station: it records every byte its links deliver, decodes and checks\n"
-        "them, estimates what the vehicle does, and shows it live in browsers.",
-        "turnstone"};
+    CLI::App app{"Turnstone, a telemetry ground station: it records every byte its links deliver, decodes and checks\n"
+                 "them, estimates what the vehicle does, and shows it live in browsers.",
+                 "turnstone"};
     app.footer(kFooter);
     app.require_subcommand(1);
 
@@ -221,14 +185,12 @@ int run(int argc, char** argv) {
     add_serve_options(*serve, serve_options);
 
     std::vector<std::string> check_paths;
-    CLI::App* const check =
-        app.add_subcommand("check", "Check vehicle folders, site files and settings files");
+    CLI::App* const check = app.add_subcommand("check", "Check vehicle folders, site files and settings files");
     check->add_option("path", check_paths, "Files or folders")->type_name("FILE_OR_DIR")->required();
 
     std::string firmware_folder;
     std::string firmware_output;
-    CLI::App* const firmware =
-        app.add_subcommand("firmware", "Write the C99 header with which firmware sends packets");
+    CLI::App* const firmware = app.add_subcommand("firmware", "Write the C99 header with which firmware sends packets");
     firmware->add_option("folder", firmware_folder, "Vehicle folder")->type_name("DIR")->required();
     firmware->add_option("-o,--output", firmware_output, "File to write; without it, standard output")
         ->type_name("FILE");
@@ -242,43 +204,28 @@ int run(int argc, char** argv) {
     std::string reprocess_file;
     std::vector<std::string> reprocess_vehicles;
     std::string reprocess_output;
-    CLI::App* const again = app.add_subcommand(
-        "reprocess", "Make a new recording from an old one's bytes with this version's estimators");
+    CLI::App* const again =
+        app.add_subcommand("reprocess", "Make a new recording from an old one's bytes with this version's estimators");
     again->add_option("file", reprocess_file, "Recording")->type_name("FILE")->required();
     again
-        ->add_option(
-            "--vehicle", reprocess_vehicles,
-            "Vehicle folder used in place of the recording's vehicle of that name; repeat for several")
+        ->add_option("--vehicle", reprocess_vehicles,
+                     "Vehicle folder used in place of the recording's vehicle of that name; repeat for several")
         ->type_name("DIR")
         ->take_all()
         ->expected(1);
-    again
-        ->add_option("-o,--output", reprocess_output,
-                     "Where the new recording goes (default: beside the old one)")
+    again->add_option("-o,--output", reprocess_output, "Where the new recording goes (default: beside the old one)")
         ->type_name("DIR");
 
     CLI::App* const version = app.add_subcommand("version", "Print the version");
 
     CLI11_PARSE(app, argc, argv);
 
-    if (serve->parsed()) {
-        return serve_command(*serve, serve_options);
-    }
-    if (check->parsed()) {
-        return check_command(check_paths);
-    }
-    if (firmware->parsed()) {
-        return firmware_command(firmware_folder, firmware_output);
-    }
-    if (again->parsed()) {
-        return reprocess_command(reprocess_file, reprocess_vehicles, reprocess_output);
-    }
-    if (verify->parsed()) {
-        return verify_command(verify_files);
-    }
-    if (version->parsed()) {
-        std::cout << "turnstone " TURNSTONE_VERSION "\n";
-    }
+    if (serve->parsed()) return serve_command(*serve, serve_options);
+    if (check->parsed()) return check_command(check_paths);
+    if (firmware->parsed()) return firmware_command(firmware_folder, firmware_output);
+    if (again->parsed()) return reprocess_command(reprocess_file, reprocess_vehicles, reprocess_output);
+    if (verify->parsed()) return verify_command(verify_files);
+    if (version->parsed()) std::cout << "turnstone " TURNSTONE_VERSION "\n";
     return EXIT_SUCCESS;
 }
 

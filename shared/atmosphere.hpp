@@ -1,6 +1,6 @@
 #pragma once
-/// Standard atmosphere to 84.852 km geopotential: ISO 2533:1975 / U.S. Standard Atmosphere 1976 (NOAA-S/T 76-1562), eqs.
-/// 18, 19, 23, 33a, 33b, 42, 50. Heights are geopotential metres unless a name says geometric.
+/// Standard atmosphere to 84.852 km geopotential: ISO 2533:1975 / U.S. Standard Atmosphere 1976 (NOAA-S/T 76-1562),
+/// eqs. 18, 19, 23, 33a, 33b, 42, 50. Heights are geopotential metres unless a name says geometric.
 namespace turnstone {
 
 inline constexpr double kGravityStandard_mps2 = 9.80665;

@@ -16,10 +16,9 @@ using GeographicLib::NormalGravity;
 
 LocalFrame::LocalFrame(const GeodeticPosition& origin) : origin_(origin) {
     std::vector<double> local_to_ecef(9); // row-major, columns are east, north, up
-    Geocentric::WGS84().Forward(origin.latitude_deg, origin.longitude_deg, origin.height_m,
-                                origin_ecef_m_.x(), origin_ecef_m_.y(), origin_ecef_m_.z(), local_to_ecef);
-    enu_from_ecef_ =
-        Eigen::Map<const Eigen::Matrix<double, 3, 3, Eigen::RowMajor>>(local_to_ecef.data()).transpose();
+    Geocentric::WGS84().Forward(origin.latitude_deg, origin.longitude_deg, origin.height_m, origin_ecef_m_.x(),
+                                origin_ecef_m_.y(), origin_ecef_m_.z(), local_to_ecef);
+    enu_from_ecef_ = Eigen::Map<const Eigen::Matrix<double, 3, 3, Eigen::RowMajor>>(local_to_ecef.data()).transpose();
 }
 
 Eigen::Vector3d LocalFrame::to_enu_m(const GeodeticPosition& position) const {
@@ -38,12 +37,10 @@ Eigen::Vector3d to_ecef_m(const GeodeticPosition& position) {
 }
 
 GeodeticPosition from_ecef_m(const Eigen::Vector3d& ecef_m) {
-    if (!ecef_m.allFinite()) {
-        return {std::nan(""), std::nan(""), std::nan("")};
-    }
+    if (!ecef_m.allFinite()) return {std::nan(""), std::nan(""), std::nan("")};
     GeodeticPosition position{};
-    Geocentric::WGS84().Reverse(ecef_m.x(), ecef_m.y(), ecef_m.z(), position.latitude_deg,
-                                position.longitude_deg, position.height_m);
+    Geocentric::WGS84().Reverse(ecef_m.x(), ecef_m.y(), ecef_m.z(), position.latitude_deg, position.longitude_deg,
+                                position.height_m);
     return position;
 }
 
@@ -58,14 +55,12 @@ Geodesic geodesic(const GeodeticPosition& from, const GeodeticPosition& to) {
     double distance_m = 0;
     double azimuth_deg = 0;
     double azimuth_end_deg = 0;
-    GeographicLib::Geodesic::WGS84().Inverse(from.latitude_deg, from.longitude_deg, to.latitude_deg,
-                                             to.longitude_deg, distance_m, azimuth_deg, azimuth_end_deg);
+    GeographicLib::Geodesic::WGS84().Inverse(from.latitude_deg, from.longitude_deg, to.latitude_deg, to.longitude_deg,
+                                             distance_m, azimuth_deg, azimuth_end_deg);
     if (azimuth_deg < 0) {
         azimuth_deg += 360.0;
         // The library may return a tiny negative angle, whose sum rounds to 360.
-        if (azimuth_deg >= 360.0) {
-            azimuth_deg = 0.0;
-        }
+        if (azimuth_deg >= 360.0) azimuth_deg = 0.0;
     }
     return {distance_m, azimuth_deg + 0.0};
 }

@@ -34,19 +34,17 @@ class Builder {
         Json& object = *open_.back();
         if (object.contains(name)) {
             good_ = false;
-            problems_.push_back({file_, pointer() + "/" + escape_pointer(name), "stands twice in this object",
-                                 "keep one of the two"});
+            problems_.push_back(
+                {file_, pointer() + "/" + escape_pointer(name), "stands twice in this object", "keep one of the two"});
         }
         key_ = name;
         return true;
     }
 
-    bool parse_error(std::size_t position, const std::string& last_token,
-                     const nlohmann::detail::exception& error) {
+    bool parse_error(std::size_t position, const std::string& last_token, const nlohmann::detail::exception& error) {
         good_ = false;
         const std::size_t end = std::min(position == 0 ? 0 : position - 1, text_.size());
-        const auto line =
-            std::count(text_.begin(), text_.begin() + static_cast<std::ptrdiff_t>(end), '\n') + 1;
+        const auto line = std::count(text_.begin(), text_.begin() + static_cast<std::ptrdiff_t>(end), '\n') + 1;
         const std::size_t line_start = end == 0 ? std::string_view::npos : text_.rfind('\n', end - 1);
         const std::size_t column = line_start == std::string_view::npos ? end + 1 : end - line_start;
         const std::string place = "line " + std::to_string(line) + ", column " + std::to_string(column);
@@ -88,32 +86,25 @@ class Builder {
     bool open(Json value) {
         if (open_.size() >= kJsonDepthMax) {
             good_ = false;
-            problems_.push_back({file_, pointer(),
-                                 "is nested deeper than " + std::to_string(kJsonDepthMax) + " levels",
+            problems_.push_back({file_, pointer(), "is nested deeper than " + std::to_string(kJsonDepthMax) + " levels",
                                  "must be flatter"});
             return false;
         }
-        if (!open_.empty()) {
-            names_.push_back(open_.back()->is_array() ? std::to_string(open_.back()->size())
-                                                      : escape_pointer(key_));
-        }
+        if (!open_.empty())
+            names_.push_back(open_.back()->is_array() ? std::to_string(open_.back()->size()) : escape_pointer(key_));
         open_.push_back(put(std::move(value)));
         return true;
     }
 
     bool close() {
         open_.pop_back();
-        if (!names_.empty()) {
-            names_.pop_back();
-        }
+        if (!names_.empty()) names_.pop_back();
         return true;
     }
 
     [[nodiscard]] std::string pointer() const {
         std::string out;
-        for (const std::string& name : names_) {
-            out += "/" + name;
-        }
+        for (const std::string& name : names_) out += "/" + name;
         return out;
     }
 
@@ -130,8 +121,8 @@ class Builder {
 
 } // namespace
 
-std::optional<Json> parse_json_text(std::string_view text, const std::string& file,
-                                    std::vector<Problem>& problems, JsonComments comments) {
+std::optional<Json> parse_json_text(std::string_view text, const std::string& file, std::vector<Problem>& problems,
+                                    JsonComments comments) {
     Builder builder(text, file, problems);
     Json::sax_parse(text.begin(), text.end(), &builder, Json::input_format_t::json, true,
                     comments == JsonComments::allowed);
@@ -141,28 +132,18 @@ std::optional<Json> parse_json_text(std::string_view text, const std::string& fi
 Result<std::string> read_text_file(const std::filesystem::path& path) {
     std::error_code error;
     const auto status = std::filesystem::status(path, error);
-    if (!std::filesystem::exists(status)) {
-        return fail(path.string() + " does not exist");
-    }
-    if (std::filesystem::is_directory(status)) {
-        return fail(path.string() + " is a directory, not a file");
-    }
+    if (!std::filesystem::exists(status)) return fail(path.string() + " does not exist");
+    if (std::filesystem::is_directory(status)) return fail(path.string() + " is a directory, not a file");
     std::ifstream in(path, std::ios::binary);
-    if (!in) {
-        return fail(path.string() + " cannot be opened: " + std::strerror(errno));
-    }
+    if (!in) return fail(path.string() + " cannot be opened: " + std::strerror(errno));
     std::string text;
     char block[65536];
     while (in.read(block, sizeof block) || in.gcount() > 0) {
         text.append(block, static_cast<std::size_t>(in.gcount()));
-        if (text.size() > kJsonFileBytesMax) {
-            return fail(path.string() + " is larger than " + std::to_string(kJsonFileBytesMax >> 20) +
-                        " MiB");
-        }
+        if (text.size() > kJsonFileBytesMax)
+            return fail(path.string() + " is larger than " + std::to_string(kJsonFileBytesMax >> 20) + " MiB");
     }
-    if (in.bad()) {
-        return fail(path.string() + " cannot be read: " + std::strerror(errno));
-    }
+    if (in.bad()) return fail(path.string() + " cannot be read: " + std::strerror(errno));
     return text;
 }
 

@@ -25,38 +25,27 @@ std::string range_text(std::string_view kind, double min, double max) {
 /// "is true", "is the text "abc"": the value as found, short enough for one line.
 std::string found(const nlohmann::json& value) {
     switch (value.type()) {
-    case nlohmann::json::value_t::object:
-        return "is an object";
-    case nlohmann::json::value_t::array:
-        return "is an array";
+    case nlohmann::json::value_t::object: return "is an object";
+    case nlohmann::json::value_t::array: return "is an array";
     case nlohmann::json::value_t::string: {
         std::string text = value.dump(-1, ' ', true, nlohmann::json::error_handler_t::replace);
-        if (text.size() > 60) {
-            text = text.substr(0, 57) + "...\"";
-        }
+        if (text.size() > 60) text = text.substr(0, 57) + "...\"";
         return "is the text " + text;
     }
-    default:
-        return "is " + value.dump();
+    default: return "is " + value.dump();
     }
 }
 
 std::string allowed_text(const std::vector<std::string_view>& allowed) {
     std::string text = "must be one of";
-    for (std::size_t i = 0; i < allowed.size(); ++i) {
-        text += (i == 0 ? " \"" : ", \"") + std::string(allowed[i]) + "\"";
-    }
+    for (std::size_t i = 0; i < allowed.size(); ++i) text += (i == 0 ? " \"" : ", \"") + std::string(allowed[i]) + "\"";
     return text;
 }
 
 std::optional<double> number_in(const nlohmann::json& value, double min, double max) {
-    if (!value.is_number()) {
-        return std::nullopt;
-    }
+    if (!value.is_number()) return std::nullopt;
     const double number = value.get<double>();
-    if (!std::isfinite(number) || number < min || number > max) {
-        return std::nullopt;
-    }
+    if (!std::isfinite(number) || number < min || number > max) return std::nullopt;
     return number;
 }
 
@@ -65,24 +54,18 @@ std::optional<std::int64_t> integer_in(const nlohmann::json& value, std::int64_t
     std::int64_t number = 0;
     if (value.is_number_unsigned()) {
         const auto large = value.get<std::uint64_t>();
-        if (large > static_cast<std::uint64_t>(std::numeric_limits<std::int64_t>::max())) {
-            return std::nullopt;
-        }
+        if (large > static_cast<std::uint64_t>(std::numeric_limits<std::int64_t>::max())) return std::nullopt;
         number = static_cast<std::int64_t>(large);
     } else if (value.is_number_integer()) {
         number = value.get<std::int64_t>();
     } else if (value.is_number_float()) {
         const double real = value.get<double>();
-        if (!(std::abs(real) <= 9007199254740992.0) || real != std::floor(real)) {
-            return std::nullopt;
-        }
+        if (!(std::abs(real) <= 9007199254740992.0) || real != std::floor(real)) return std::nullopt;
         number = static_cast<std::int64_t>(real);
     } else {
         return std::nullopt;
     }
-    if (number < min || number > max) {
-        return std::nullopt;
-    }
+    if (number < min || number > max) return std::nullopt;
     return number;
 }
 
@@ -94,28 +77,24 @@ std::string integer_range_text(std::int64_t min, std::int64_t max) {
 
 std::string escape_pointer(std::string_view key) {
     std::string out;
-    for (const char c : key) {
-        if (c == '~') {
+    for (const char c : key)
+        if (c == '~')
             out += "~0";
-        } else if (c == '/') {
+        else if (c == '/')
             out += "~1";
-        } else {
+        else
             out += c;
-        }
-    }
     return out;
 }
 
 std::string to_string(const Problem& problem) {
-    return problem.file + ": " + (problem.pointer.empty() ? "(whole file)" : problem.pointer) + ": " +
-           problem.wrong + "; " + problem.right;
+    return problem.file + ": " + (problem.pointer.empty() ? "(whole file)" : problem.pointer) + ": " + problem.wrong +
+           "; " + problem.right;
 }
 
 std::string to_string(const std::vector<Problem>& problems) {
     std::string out;
-    for (const Problem& problem : problems) {
-        out += (out.empty() ? "" : "\n") + to_string(problem);
-    }
+    for (const Problem& problem : problems) out += (out.empty() ? "" : "\n") + to_string(problem);
     return out;
 }
 
@@ -146,12 +125,8 @@ const nlohmann::json* JsonReader::find(std::string_view key, bool required, cons
         return nullptr;
     }
     const auto it = value_->find(key);
-    if (it != value_->end()) {
-        return &*it;
-    }
-    if (required) {
-        problem_at(key, "is missing", expected);
-    }
+    if (it != value_->end()) return &*it;
+    if (required) problem_at(key, "is missing", expected);
     return nullptr;
 }
 
@@ -159,11 +134,9 @@ JsonReader JsonReader::child(const nlohmann::json& value, std::string_view key) 
     return {value, file_, *problems_, pointer_ + "/" + escape_pointer(key)};
 }
 
-std::optional<std::string> JsonReader::read_text(const nlohmann::json& value, std::string_view key,
-                                                 bool may_be_empty) {
-    if (value.is_string() && (may_be_empty || !value.get_ref<const std::string&>().empty())) {
+std::optional<std::string> JsonReader::read_text(const nlohmann::json& value, std::string_view key, bool may_be_empty) {
+    if (value.is_string() && (may_be_empty || !value.get_ref<const std::string&>().empty()))
         return value.get<std::string>();
-    }
     problem_at(key, found(value), may_be_empty ? "must be text" : "must be text, not empty");
     return std::nullopt;
 }
@@ -180,25 +153,17 @@ std::string JsonReader::text_or(std::string_view key, std::string fallback) {
 
 double JsonReader::number(std::string_view key, double min, double max) {
     const auto* value = find(key, true, range_text("a number", min, max));
-    if (value == nullptr) {
-        return min;
-    }
+    if (value == nullptr) return min;
     const auto number = number_in(*value, min, max);
-    if (!number) {
-        problem_at(key, found(*value), range_text("a number", min, max));
-    }
+    if (!number) problem_at(key, found(*value), range_text("a number", min, max));
     return number.value_or(min);
 }
 
 std::optional<double> JsonReader::number_if(std::string_view key, double min, double max) {
     const auto* value = find(key, false, "");
-    if (value == nullptr) {
-        return std::nullopt;
-    }
+    if (value == nullptr) return std::nullopt;
     const auto number = number_in(*value, min, max);
-    if (!number) {
-        problem_at(key, found(*value), range_text("a number", min, max));
-    }
+    if (!number) problem_at(key, found(*value), range_text("a number", min, max));
     return number;
 }
 
@@ -207,22 +172,15 @@ double JsonReader::number_or(std::string_view key, double min, double max, doubl
 }
 
 std::int64_t JsonReader::integer(std::string_view key, std::int64_t min, std::int64_t max) {
-    if (find(key, true, integer_range_text(min, max)) == nullptr) {
-        return min;
-    }
+    if (find(key, true, integer_range_text(min, max)) == nullptr) return min;
     return integer_or(key, min, max, min);
 }
 
-std::int64_t JsonReader::integer_or(std::string_view key, std::int64_t min, std::int64_t max,
-                                    std::int64_t fallback) {
+std::int64_t JsonReader::integer_or(std::string_view key, std::int64_t min, std::int64_t max, std::int64_t fallback) {
     const auto* value = find(key, false, "");
-    if (value == nullptr) {
-        return fallback;
-    }
+    if (value == nullptr) return fallback;
     const auto number = integer_in(*value, min, max);
-    if (!number) {
-        problem_at(key, found(*value), integer_range_text(min, max));
-    }
+    if (!number) problem_at(key, found(*value), integer_range_text(min, max));
     return number.value_or(fallback);
 }
 
@@ -232,9 +190,7 @@ bool JsonReader::boolean(std::string_view key) {
 
 bool JsonReader::boolean_or(std::string_view key, bool fallback) {
     const auto* value = find(key, false, "");
-    if (value == nullptr) {
-        return fallback;
-    }
+    if (value == nullptr) return fallback;
     if (!value->is_boolean()) {
         problem_at(key, found(*value), "must be true or false");
         return fallback;
@@ -249,31 +205,23 @@ std::size_t JsonReader::choice(std::string_view key, const std::vector<std::stri
 std::size_t JsonReader::choice_or(std::string_view key, const std::vector<std::string_view>& allowed,
                                   std::size_t fallback) {
     const auto* value = find(key, false, "");
-    if (value == nullptr) {
-        return fallback;
-    }
+    if (value == nullptr) return fallback;
     if (value->is_string()) {
         const auto it = std::find(allowed.begin(), allowed.end(), value->get_ref<const std::string&>());
-        if (it != allowed.end()) {
-            return static_cast<std::size_t>(it - allowed.begin());
-        }
+        if (it != allowed.end()) return static_cast<std::size_t>(it - allowed.begin());
     }
     problem_at(key, found(*value), allowed_text(allowed));
     return fallback;
 }
 
 std::optional<JsonReader> JsonReader::object(std::string_view key) {
-    if (find(key, true, "must be an object") == nullptr) {
-        return std::nullopt;
-    }
+    if (find(key, true, "must be an object") == nullptr) return std::nullopt;
     return object_if(key);
 }
 
 std::optional<JsonReader> JsonReader::object_if(std::string_view key) {
     const auto* value = find(key, false, "");
-    if (value == nullptr) {
-        return std::nullopt;
-    }
+    if (value == nullptr) return std::nullopt;
     if (!value->is_object()) {
         problem_at(key, found(*value), "must be an object");
         return std::nullopt;
@@ -281,30 +229,26 @@ std::optional<JsonReader> JsonReader::object_if(std::string_view key) {
     return child(*value, key);
 }
 
-std::vector<JsonReader> JsonReader::elements(const nlohmann::json& array, std::string_view key,
-                                             std::size_t min_size, std::size_t max_size) {
-    const std::string right =
-        "must be an array of " + std::to_string(min_size) + " to " + std::to_string(max_size);
+std::vector<JsonReader> JsonReader::elements(const nlohmann::json& array, std::string_view key, std::size_t min_size,
+                                             std::size_t max_size) {
+    const std::string right = "must be an array of " + std::to_string(min_size) + " to " + std::to_string(max_size);
     std::vector<JsonReader> out;
     if (!array.is_array()) {
         problem_at(key, found(array), right);
         return out;
     }
-    if (array.size() < min_size || array.size() > max_size) {
+    if (array.size() < min_size || array.size() > max_size)
         problem_at(key, "has " + std::to_string(array.size()) + " elements", right);
-    }
     const std::size_t count = std::min(array.size(), max_size);
     out.reserve(count);
-    for (std::size_t i = 0; i < count; ++i) {
-        out.emplace_back(array[i], file_, *problems_,
-                         pointer_ + "/" + escape_pointer(key) + "/" + std::to_string(i));
-    }
+    for (std::size_t i = 0; i < count; ++i)
+        out.emplace_back(array[i], file_, *problems_, pointer_ + "/" + escape_pointer(key) + "/" + std::to_string(i));
     return out;
 }
 
 std::vector<JsonReader> JsonReader::array(std::string_view key, std::size_t min_size, std::size_t max_size) {
-    const auto* value = find(
-        key, true, "must be an array of " + std::to_string(min_size) + " to " + std::to_string(max_size));
+    const auto* value =
+        find(key, true, "must be an array of " + std::to_string(min_size) + " to " + std::to_string(max_size));
     return value == nullptr ? std::vector<JsonReader>{} : elements(*value, key, min_size, max_size);
 }
 
@@ -328,9 +272,7 @@ std::vector<std::pair<std::string, JsonReader>> JsonReader::members() {
 
 double JsonReader::as_number(double min, double max) {
     const auto number = number_in(*value_, min, max);
-    if (!number) {
-        problem(found(*value_), range_text("a number", min, max));
-    }
+    if (!number) problem(found(*value_), range_text("a number", min, max));
     return number.value_or(min);
 }
 
@@ -346,39 +288,28 @@ std::vector<double> JsonReader::as_row(std::size_t columns) {
     const std::string right = "must be an array of " + std::to_string(columns) + " numbers";
     std::vector<double> row(columns, 0.0);
     if (!value_->is_array() || value_->size() != columns) {
-        problem(value_->is_array() ? "has " + std::to_string(value_->size()) + " elements" : found(*value_),
-                right);
+        problem(value_->is_array() ? "has " + std::to_string(value_->size()) + " elements" : found(*value_), right);
         return row;
     }
     for (std::size_t i = 0; i < columns; ++i) {
         const auto number = number_in((*value_)[i], -1e300, 1e300);
-        if (!number) {
-            problem_at(std::to_string(i), found((*value_)[i]), "must be a number");
-        }
+        if (!number) problem_at(std::to_string(i), found((*value_)[i]), "must be a number");
         row[i] = number.value_or(0.0);
     }
     return row;
 }
 
 void JsonReader::ignore(std::string_view key) {
-    if (std::find(known_.begin(), known_.end(), key) == known_.end()) {
-        known_.emplace_back(key);
-    }
+    if (std::find(known_.begin(), known_.end(), key) == known_.end()) known_.emplace_back(key);
 }
 
 void JsonReader::finish() {
-    if (!value_->is_object()) {
-        return;
-    }
+    if (!value_->is_object()) return;
     std::string right = "remove it; known here:";
-    for (const std::string& key : known_) {
-        right += " " + key;
-    }
-    for (const auto& [key, value] : value_->items()) {
-        if (std::find(known_.begin(), known_.end(), key) == known_.end()) {
+    for (const std::string& key : known_) right += " " + key;
+    for (const auto& [key, value] : value_->items())
+        if (std::find(known_.begin(), known_.end(), key) == known_.end())
             problem_at(key, "is an unknown member", right);
-        }
-    }
 }
 
 } // namespace turnstone

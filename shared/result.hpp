@@ -15,6 +15,8 @@ struct Error {
 template <class T>
 using Result = tl::expected<T, Error>;
 
-inline tl::unexpected<Error> fail(std::string message) { return tl::unexpected<Error>(Error{std::move(message)}); }
+inline tl::unexpected<Error> fail(std::string message) {
+    return tl::unexpected<Error>(Error{std::move(message)});
+}
 
 } // namespace turnstone

@@ -16,8 +16,7 @@ GeodeticPosition read_position(JsonReader& in, bool with_height) {
     GeodeticPosition out{};
     out.latitude_deg = in.number("latitude_deg", -90, 90);
     out.longitude_deg = in.number("longitude_deg", -180, 180);
-    out.height_m =
-        with_height ? in.number("height_m", -1000, 10000) : in.number_or("height_m", -1000, 10000, 0.0);
+    out.height_m = with_height ? in.number("height_m", -1000, 10000) : in.number_or("height_m", -1000, 10000, 0.0);
     in.finish();
     return out;
 }
@@ -30,10 +29,8 @@ std::vector<WindLayer> read_wind(JsonReader& in) {
         layer.speed_mps = element.number("speed_mps", 0, 150);
         layer.from_deg = element.number("from_deg", 0, 360);
         element.finish();
-        if (!out.empty() && layer.height_m <= out.back().height_m) {
-            element.problem_at("height_m", "is not above the layer before it",
-                               "must ascend from layer to layer");
-        }
+        if (!out.empty() && layer.height_m <= out.back().height_m)
+            element.problem_at("height_m", "is not above the layer before it", "must ascend from layer to layer");
         out.push_back(layer);
     }
     return out;
@@ -47,9 +44,8 @@ TerrainGrid read_terrain(JsonReader& in) {
     out.step_longitude_deg = in.number("step_longitude_deg", 1e-6, 1);
     out.rows = static_cast<std::size_t>(in.integer("rows", 2, 10000));
     out.columns = static_cast<std::size_t>(in.integer("columns", 2, 10000));
-    for (JsonReader& element : in.array("height_m", 4, kTerrainPointsMax)) {
+    for (JsonReader& element : in.array("height_m", 4, kTerrainPointsMax))
         out.height_m.push_back(element.as_number(-1000, 10000));
-    }
     if (out.height_m.size() != out.rows * out.columns) {
         in.problem_at("height_m", "has " + std::to_string(out.height_m.size()) + " heights",
                       "must have rows times columns = " + std::to_string(out.rows * out.columns));
@@ -66,12 +62,8 @@ Site read_site(const nlohmann::json& json, const std::string& file, std::vector<
     Site out;
     in.ignore("$schema");
     out.name = in.text("name");
-    if (auto pad = in.object("pad")) {
-        out.pad = read_position(*pad, true);
-    }
-    if (auto station = in.object("station")) {
-        out.station = read_position(*station, true);
-    }
+    if (auto pad = in.object("pad")) out.pad = read_position(*pad, true);
+    if (auto station = in.object("station")) out.station = read_position(*station, true);
     out.geoid_height_m = in.number_or("geoid_height_m", -150, 150, out.geoid_height_m);
     out.declination_deg = in.number_or("declination_deg", -180, 180, out.declination_deg);
     out.antenna_beamwidth_deg = in.number_or("antenna_beamwidth_deg", 0.1, 360, out.antenna_beamwidth_deg);
@@ -79,22 +71,17 @@ Site read_site(const nlohmann::json& json, const std::string& file, std::vector<
     out.pad_temperature_k = in.number_if("pad_temperature_k", 200, 340);
     out.launch_azimuth_deg = in.number_if("launch_azimuth_deg", 0, 360);
     out.launch_tilt_deg = in.number_or("launch_tilt_deg", 0, 45, out.launch_tilt_deg);
-    for (JsonReader& point : in.array_if("boundary", kBoundaryPointsMax)) {
+    for (JsonReader& point : in.array_if("boundary", kBoundaryPointsMax))
         out.boundary.push_back(read_position(point, false));
-    }
     if (!out.boundary.empty() && out.boundary.size() < 3) {
         in.problem_at("boundary", "has " + std::to_string(out.boundary.size()) + " points",
                       "must have at least 3, or leave boundary out");
     }
     out.wind = read_wind(in);
-    if (auto terrain = in.object_if("terrain")) {
-        out.terrain = read_terrain(*terrain);
-    }
+    if (auto terrain = in.object_if("terrain")) out.terrain = read_terrain(*terrain);
     in.finish();
-    if (problems.size() == problems_before &&
-        geodesic(out.pad, out.station).distance_m > kStationDistanceMax_m) {
+    if (problems.size() == problems_before && geodesic(out.pad, out.station).distance_m > kStationDistanceMax_m)
         in.problem_at("station", "is more than 1000 km from the pad", "must be near the pad; check signs");
-    }
     return out;
 }
 

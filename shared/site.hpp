@@ -25,12 +25,12 @@ struct TerrainGrid {
 
 struct Site {
     std::string name;
-    GeodeticPosition pad;              ///< origin of ENU
-    GeodeticPosition station;          ///< receiving antenna
-    double geoid_height_m = 0.0;       ///< geoid above ellipsoid; mean-sea-level height = ellipsoidal - this
-    double declination_deg = 0.0;      ///< magnetic north east of true north positive
-    double antenna_beamwidth_deg = 360.0; ///< full -3 dB width
-    std::optional<double> pad_pressure_pa;    ///< absent: taken from the vehicle's sensor on the pad
+    GeodeticPosition pad;                  ///< origin of ENU
+    GeodeticPosition station;              ///< receiving antenna
+    double geoid_height_m = 0.0;           ///< geoid above ellipsoid; mean-sea-level height = ellipsoidal - this
+    double declination_deg = 0.0;          ///< magnetic north east of true north positive
+    double antenna_beamwidth_deg = 360.0;  ///< full -3 dB width
+    std::optional<double> pad_pressure_pa; ///< absent: taken from the vehicle's sensor on the pad
     std::optional<double> pad_temperature_k;
     std::optional<double> launch_azimuth_deg; ///< of the rail's lean, clockwise from true north
     double launch_tilt_deg = 0.0;             ///< of the rail from vertical

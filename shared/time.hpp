@@ -17,6 +17,8 @@ constexpr double seconds_between(std::int64_t from_ns, std::int64_t to_ns) noexc
     return static_cast<double>(to_ns - from_ns) * 1e-9;
 }
 
-constexpr std::int64_t seconds_to_ns(double seconds) noexcept { return static_cast<std::int64_t>(seconds * 1e9); }
+constexpr std::int64_t seconds_to_ns(double seconds) noexcept {
+    return static_cast<std::int64_t>(seconds * 1e9);
+}
 
 } // namespace turnstone

@@ -29,15 +29,12 @@ double area_until(const Curve& curve, double x_end) noexcept {
 }
 
 /// Pairs [x, y] with strictly ascending x and both inside their ranges.
-Curve read_curve(JsonReader& parent, std::string_view key, double x_max, double y_max,
-                 std::size_t min_points) {
+Curve read_curve(JsonReader& parent, std::string_view key, double x_max, double y_max, std::size_t min_points) {
     Curve curve;
     for (JsonReader& element : parent.array(key, min_points, kCurvePointsMax)) {
         const std::size_t length = element.is_array() ? element.json().size() : 0;
         const std::vector<double> row = element.as_row(2);
-        if (length != 2 || !element.json()[0].is_number() || !element.json()[1].is_number()) {
-            continue; // as_row said so
-        }
+        if (length != 2 || !element.json()[0].is_number() || !element.json()[1].is_number()) continue; // as_row said so
         if (row[0] < 0 || row[0] > x_max) {
             element.problem_at("0", "is " + element.json()[0].dump(),
                                "must be a number from 0 to " + nlohmann::json(x_max).dump());
@@ -60,8 +57,8 @@ Parachute read_parachute(JsonReader& in) {
     Parachute out{};
     out.name = in.text("name");
     out.drag_area_m2 = in.number("drag_area_m2", 1e-4, 1e4);
-    out.trigger = in.choice("trigger", {"apogee", "height"}) == 0 ? Parachute::Trigger::apogee
-                                                                  : Parachute::Trigger::height;
+    out.trigger =
+        in.choice("trigger", {"apogee", "height"}) == 0 ? Parachute::Trigger::apogee : Parachute::Trigger::height;
     if (out.trigger == Parachute::Trigger::height) {
         out.trigger_height_m = in.number("trigger_height_m", 1, 1e5);
     } else if (in.has("trigger_height_m")) {
@@ -83,20 +80,17 @@ RocketModel read_rocket(JsonReader& in) {
     out.mass_propellant_kg = in.number("mass_propellant_kg", 0, 1e6);
     out.thrust_n = read_curve(in, "thrust", 3600, 1e8, 2);
     if (!out.thrust_n.y.empty()) {
-        if (out.thrust_n.y.back() != 0) {
+        if (out.thrust_n.y.back() != 0)
             in.problem_at("thrust", "does not end at zero thrust", "must end with a point [burn time, 0]");
-        }
-        if (out.total_impulse_ns() <= 0) {
+        if (out.total_impulse_ns() <= 0)
             in.problem_at("thrust", "has no impulse", "must have thrust above zero somewhere");
-        }
     }
     out.body_diameter_m = in.number("body_diameter_m", 1e-3, 100);
     out.reference_area_m2 = in.number("reference_area_m2", 1e-6, 1e4);
     out.drag_coefficient = read_curve(in, "drag_coefficient", 100, 100, 1);
     out.rail_length_m = in.number("rail_length_m", 0, 1000);
-    for (JsonReader& element : in.array_if("parachutes", kParachutesMax)) {
+    for (JsonReader& element : in.array_if("parachutes", kParachutesMax))
         out.parachutes.push_back(read_parachute(element));
-    }
     in.finish();
     return out;
 }
@@ -128,16 +122,10 @@ SensorNoise read_sensors(JsonReader& in) {
 } // namespace
 
 double Curve::at(double x_value) const noexcept {
-    if (x.empty() || x_value != x_value) {
-        return std::numeric_limits<double>::quiet_NaN();
-    }
+    if (x.empty() || x_value != x_value) return std::numeric_limits<double>::quiet_NaN();
     const auto upper = std::upper_bound(x.begin(), x.end(), x_value);
-    if (upper == x.begin()) {
-        return y.front();
-    }
-    if (upper == x.end()) {
-        return y.back();
-    }
+    if (upper == x.begin()) return y.front();
+    if (upper == x.end()) return y.back();
     return interpolate(*this, static_cast<std::size_t>(upper - x.begin()), x_value);
 }
 
@@ -160,12 +148,8 @@ Vehicle read_vehicle(const nlohmann::json& json, const std::string& file, std::v
     Vehicle out;
     in.ignore("$schema");
     out.name = in.text("name");
-    if (auto rocket = in.object_if("rocket")) {
-        out.rocket = read_rocket(*rocket);
-    }
-    if (auto sensors = in.object_if("sensors")) {
-        out.sensors = read_sensors(*sensors);
-    }
+    if (auto rocket = in.object_if("rocket")) out.rocket = read_rocket(*rocket);
+    if (auto sensors = in.object_if("sensors")) out.sensors = read_sensors(*sensors);
     out.engine_running_threshold_rpm =
         in.number_or("engine_running_threshold_rpm", 1, 1e5, out.engine_running_threshold_rpm);
     in.finish();

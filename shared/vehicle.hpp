@@ -1,6 +1,7 @@
 #pragma once
-/// vehicle.json: what the ground knows of a vehicle besides its packets: mass, motor, drag, parachutes and sensor noise.
-/// Schema: protocol/schema/vehicle.schema.json. A vehicle that is not a rocket (weather station, boat) leaves `rocket` out.
+/// vehicle.json: what the ground knows of a vehicle besides its packets: mass, motor, drag, parachutes and sensor
+/// noise. Schema: protocol/schema/vehicle.schema.json. A vehicle that is not a rocket (weather station, boat) leaves
+/// `rocket` out.
 #include <filesystem>
 #include <optional>
 #include <string>
@@ -19,22 +20,22 @@ struct Curve {
 
 struct Parachute {
     enum class Trigger { apogee, height };
-    std::string name;              ///< "drogue", "main"
-    double drag_area_m2;           ///< Cd * A
+    std::string name;    ///< "drogue", "main"
+    double drag_area_m2; ///< Cd * A
     Trigger trigger;
-    double trigger_height_m;       ///< above the pad, descending; only for Trigger::height
-    double delay_s;                ///< from trigger to ejection
+    double trigger_height_m; ///< above the pad, descending; only for Trigger::height
+    double delay_s;          ///< from trigger to ejection
 };
 
 struct RocketModel {
-    double mass_dry_kg;            ///< without propellant, ready to fly
+    double mass_dry_kg; ///< without propellant, ready to fly
     double mass_propellant_kg;
-    Curve thrust_n;                ///< against seconds since ignition; ends at zero
+    Curve thrust_n; ///< against seconds since ignition; ends at zero
     double reference_area_m2;
-    Curve drag_coefficient;        ///< against Mach, power off
+    Curve drag_coefficient; ///< against Mach, power off
     double body_diameter_m;
     double rail_length_m;
-    std::vector<Parachute> parachutes; ///< in order of use
+    std::vector<Parachute> parachutes;                      ///< in order of use
     [[nodiscard]] double total_impulse_ns() const noexcept; ///< newton seconds, trapezoid under the thrust curve
     [[nodiscard]] double burn_time_s() const noexcept;
     /// Propellant used in proportion to impulse delivered.
@@ -44,9 +45,9 @@ struct RocketModel {
 /// 1-sigma figures of the sensors as mounted; white noise per sample unless a name says otherwise.
 struct SensorNoise {
     double accel_noise_mps2 = 0.3;
-    double accel_bias_mps2 = 0.3;          ///< turn-on bias, 1-sigma
+    double accel_bias_mps2 = 0.3;           ///< turn-on bias, 1-sigma
     double accel_bias_walk_mps2_rts = 1e-3; ///< random walk, per square root of a second
-    double accel_range_mps2 = 157.0;       ///< clips at plus and minus this
+    double accel_range_mps2 = 157.0;        ///< clips at plus and minus this
     double gyro_noise_rad_s = 0.005;
     double gyro_bias_rad_s = 0.01;
     double gyro_bias_walk_rad_s_rts = 1e-5;
@@ -56,7 +57,7 @@ struct SensorNoise {
     double fix_horizontal_m = 2.5;
     double fix_vertical_m = 4.0;
     double fix_speed_mps = 0.2;
-    double fix_delay_s = 0.1;              ///< from time of validity to the packet's time
+    double fix_delay_s = 0.1; ///< from time of validity to the packet's time
     double mag_noise_ut = 1.0;
 };
 

@@ -1,4 +1,5 @@
-/// firmware_header DICTIONARY OUTPUT: the C99 header of a dictionary, made at build time for programs of this repository.
+/// firmware_header DICTIONARY OUTPUT: the C99 header of a dictionary, made at build time for programs of this
+/// repository.
 #include <cstdio>
 #include <exception>
 #include <fstream>
@@ -12,8 +13,7 @@ int run(const char* dictionary_path, const char* output_path) {
     std::string header;
     if (const auto json = turnstone::parse_json_file(dictionary_path, problems)) {
         const turnstone::Dictionary dictionary = turnstone::read_dictionary(*json, dictionary_path, problems);
-        if (problems.empty())
-            header = turnstone::generate_firmware_header(dictionary);
+        if (problems.empty()) header = turnstone::generate_firmware_header(dictionary);
     }
     if (!problems.empty()) {
         std::fprintf(stderr, "%s\n", turnstone::to_string(problems).c_str());

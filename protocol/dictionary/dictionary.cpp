@@ -3,10 +3,10 @@
 #include <algorithm>
 #include <map>
 
+#include "protocol/dictionary/field.hpp"
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"
 #include "protocol/framing/deframer.hpp"
-#include "protocol/dictionary/field.hpp"
 #include "protocol/packet/space_packet.hpp"
 
 namespace turnstone {
@@ -21,8 +21,7 @@ constexpr double kPeriodMax_ms = 86'400'000.0;
 /// Most octets that fit a frame with their CRC, worst-case stuffing and delimiter.
 constexpr std::size_t checked_octets_max() {
     std::size_t octets = kFrameOctetsMax - 1;
-    while (octets + cobs_overhead_max(octets) + 1 > kFrameOctetsMax)
-        --octets;
+    while (octets + cobs_overhead_max(octets) + 1 > kFrameOctetsMax) --octets;
     return octets;
 }
 
@@ -30,17 +29,19 @@ std::uint32_t user_data_octets_max(const TimeCode& time) {
     return static_cast<std::uint32_t>(checked_octets_max() - kCrc16Octets - kPrimaryHeaderOctets - time.octets());
 }
 
-std::uint32_t octets_for(std::uint64_t bits) { return static_cast<std::uint32_t>((bits + 7) / 8); }
+std::uint32_t octets_for(std::uint64_t bits) {
+    return static_cast<std::uint32_t>((bits + 7) / 8);
+}
 
 /// Names that must not stand twice, with where each stood first.
 class Uniques {
   public:
     void check(JsonReader& reader, std::string_view key, const std::string& name, const std::string& what) {
-        if (name.empty())
-            return;
+        if (name.empty()) return;
         const auto [it, is_new] = first_.emplace(name, reader.pointer());
         if (!is_new)
-            reader.problem_at(key, what + " \"" + name + "\" stands twice", "must differ from the one at " + it->second);
+            reader.problem_at(key, what + " \"" + name + "\" stands twice",
+                              "must differ from the one at " + it->second);
     }
 
   private:
@@ -85,16 +86,14 @@ void DictionaryReading::read(JsonReader& root) {
     read_time(root);
     auto packets = root.array("packets", 1, kPacketsMax);
     dictionary_.packets.reserve(packets.size());
-    for (JsonReader& packet : packets)
-        read_packet(packet);
+    for (JsonReader& packet : packets) read_packet(packet);
     root.finish();
     make_tables();
 }
 
 void DictionaryReading::read_time(JsonReader& root) {
     auto time = root.object("time");
-    if (!time)
-        return;
+    if (!time) return;
     TimeCode& code = dictionary_.time;
     if (time->choice("format", {"u32_ms", "cuc"}) == 1) {
         code.kind = TimeCode::Kind::cuc;
@@ -108,12 +107,10 @@ void DictionaryReading::read_packet(JsonReader& reader) {
     Packet& packet = dictionary_.packets.emplace_back();
     const std::size_t problems_before_size = problems_.size();
     packet.apid = static_cast<std::uint16_t>(reader.integer("apid", 0, kIdleApid - 1));
-    if (problems_.size() == problems_before_size)
-        apids_.check(reader, "apid", std::to_string(packet.apid), "APID");
+    if (problems_.size() == problems_before_size) apids_.check(reader, "apid", std::to_string(packet.apid), "APID");
     packet.name = read_name(reader, "name");
     packet_names_.check(reader, "name", packet.name, "packet name");
-    if (!packet.name.empty())
-        firmware_names_.check(reader, "name", packet.name, "firmware name");
+    if (!packet.name.empty()) firmware_names_.check(reader, "name", packet.name, "firmware name");
     packet.description = reader.text_or("description", "");
     packet.period_ms = reader.number("period_ms", 0.0, kPeriodMax_ms);
 
@@ -133,8 +130,7 @@ void DictionaryReading::read_packet(JsonReader& reader) {
 
 void DictionaryReading::read_batch(JsonReader& reader, Packet& packet) {
     auto inner = reader.object_if("batch");
-    if (!inner)
-        return;
+    if (!inner) return;
     SampleBatch& batch = packet.batch.emplace();
     batch.name = read_name(*inner, "name");
     firmware_names_.check(*inner, "name", packet.name + "_" + batch.name, "firmware name");
@@ -145,8 +141,8 @@ void DictionaryReading::read_batch(JsonReader& reader, Packet& packet) {
     batch.period_ms = inner->number("period_ms", 1e-6, kPeriodMax_ms);
     batch.first_offset_ms = inner->number_or("first_offset_ms", -kPeriodMax_ms, kPeriodMax_ms, 0.0);
     batch.bit_offset = 8 * packet.user_data_octets;
-    const std::uint32_t bits = read_fields(inner->array("fields", 1, kFieldsMax), packet.name + "_" + batch.name,
-                                           packet.name, batch.fields);
+    const std::uint32_t bits =
+        read_fields(inner->array("fields", 1, kFieldsMax), packet.name + "_" + batch.name, packet.name, batch.fields);
     batch.sample_bits = 8 * octets_for(bits);
     packet.user_data_octets += batch.count * batch.sample_bits / 8;
     inner->finish();
@@ -167,8 +163,7 @@ std::uint32_t DictionaryReading::read_fields(std::vector<JsonReader> readers, co
         pointers.push_back(reader.pointer());
         FieldReading reading = read_field(reader, {byte_order_, group}, problems_);
         Field& field = reading.field;
-        if (!field.name.empty())
-            firmware_names_.check(reader, "name", prefix + "_" + field.name, "firmware name");
+        if (!field.name.empty()) firmware_names_.check(reader, "name", prefix + "_" + field.name, "firmware name");
         for (unsigned k = 0; k < field.count; ++k)
             channels.check(reader, "name", field.count == 1 ? field.name : field.name + "_" + std::to_string(k),
                            "channel name");
@@ -202,8 +197,8 @@ bool DictionaryReading::place(JsonReader& reader, FieldReading& reading, std::ui
     const std::uint64_t end = std::uint64_t{field.bit_offset} + std::uint64_t{field.bit_width} * field.count;
     if (end > bits_max) {
         reader.problem("ends at bit " + std::to_string(end), "must end by bit " + std::to_string(bits_max) +
-                                                                  ", the most a frame of " +
-                                                                  std::to_string(kFrameOctetsMax) + " octets carries");
+                                                                 ", the most a frame of " +
+                                                                 std::to_string(kFrameOctetsMax) + " octets carries");
         return false;
     }
     const bool on_octet = field.bit_offset % 8 == 0;
@@ -234,10 +229,8 @@ void DictionaryReading::check_roles(JsonReader& reader, const Field& field) {
 void DictionaryReading::make_tables() {
     for (std::size_t i = 0; i < dictionary_.packets.size(); ++i) {
         const Packet& packet = dictionary_.packets[i];
-        if (!packet.fields.empty())
-            make_table(packet.name, i, false, packet.fields);
-        if (packet.batch)
-            make_table(packet.name + "." + packet.batch->name, i, true, packet.batch->fields);
+        if (!packet.fields.empty()) make_table(packet.name, i, false, packet.fields);
+        if (packet.batch) make_table(packet.name + "." + packet.batch->name, i, true, packet.batch->fields);
     }
 }
 
@@ -247,8 +240,7 @@ void DictionaryReading::make_table(std::string name, std::size_t packet, bool is
     for (const Field& field : fields) {
         for (unsigned k = 0; k < field.count; ++k) {
             Channel channel{field.count == 1 ? field.name : field.name + "_" + std::to_string(k), &field, k, {}};
-            if (k < field.roles.size())
-                channel.role = field.roles[k];
+            if (k < field.roles.size()) channel.role = field.roles[k];
             ++(field.type == FieldType::text ? table.text_count : table.number_count);
             table.channels.push_back(std::move(channel));
         }

@@ -36,26 +36,27 @@ using Calibration = std::variant<std::monostate, LinearCalibration, PolynomialCa
 
 /// A field as it stands in a packet. A field with `count` > 1 is an array: `count` equal elements, one after another.
 struct Field {
-    std::string name;          ///< [a-z][a-z0-9_]*, unique in its packet
+    std::string name; ///< [a-z][a-z0-9_]*, unique in its packet
     FieldType type;
-    unsigned bit_width;        ///< of one element: integers 1..64, IEEE 754 16/32/64, text 8 * octets
-    std::uint32_t bit_offset;  ///< from the start of the user data (batch fields: of one sample), most significant bit first
-    ByteOrder byte_order;      ///< little only for whole octets on an octet boundary
+    unsigned bit_width; ///< of one element: integers 1..64, IEEE 754 16/32/64, text 8 * octets
+    std::uint32_t
+        bit_offset;       ///< from the start of the user data (batch fields: of one sample), most significant bit first
+    ByteOrder byte_order; ///< little only for whole octets on an octet boundary
     unsigned count = 1;
     Calibration calibration;
     std::map<std::int64_t, std::string> enumeration; ///< raw value to word; empty: none
-    std::string unit;          ///< UCUM; "1" when dimensionless
+    std::string unit;                                ///< UCUM; "1" when dimensionless
     std::string description;
     std::optional<std::pair<double, double>> valid_range; ///< engineering units, inclusive
-    std::string group;         ///< display group
+    std::string group;                                    ///< display group
     int decimals = 2;
-    std::vector<Role> roles;   ///< empty, or one for each of the `count` elements
+    std::vector<Role> roles; ///< empty, or one for each of the `count` elements
 };
 
 /// `count` equal samples at the end of the user data, `sample_bits` each, the k-th taken at
 /// packet time + first_offset_ms + k * period_ms.
 struct SampleBatch {
-    std::string name;          ///< its table is "<packet>.<name>"
+    std::string name; ///< its table is "<packet>.<name>"
     unsigned count;
     double period_ms;
     double first_offset_ms;
@@ -65,10 +66,10 @@ struct SampleBatch {
 };
 
 struct Packet {
-    std::uint16_t apid;        ///< 0..2046
+    std::uint16_t apid; ///< 0..2046
     std::string name;
     std::string description;
-    double period_ms;          ///< expected; 0: sporadic
+    double period_ms; ///< expected; 0: sporadic
     std::vector<Field> fields;
     std::optional<SampleBatch> batch;
     std::uint32_t user_data_octets; ///< after the secondary header, padding included
@@ -76,25 +77,25 @@ struct Packet {
 
 /// One engineering-unit channel: a field element. The order inside a table is the order of the fields.
 struct Channel {
-    std::string name;          ///< field name, or "<field>_<k>" for array elements
-    const Field* field;        ///< in Dictionary::packets; stable for the dictionary's life
-    unsigned element = 0;      ///< place in an array
+    std::string name;     ///< field name, or "<field>_<k>" for array elements
+    const Field* field;   ///< in Dictionary::packets; stable for the dictionary's life
+    unsigned element = 0; ///< place in an array
     std::optional<Role> role{};
 };
 
 /// Rows that decoding produces: one table per packet with fields, one per batch.
 struct ChannelTable {
-    std::string name;          ///< "<packet>" or "<packet>.<batch>"
-    std::size_t packet;        ///< index into Dictionary::packets
+    std::string name;   ///< "<packet>" or "<packet>.<batch>"
+    std::size_t packet; ///< index into Dictionary::packets
     bool is_batch;
     std::vector<Channel> channels;
-    std::size_t number_count;  ///< channels that are numbers
-    std::size_t text_count;    ///< channels that are text
+    std::size_t number_count; ///< channels that are numbers
+    std::size_t text_count;   ///< channels that are text
 };
 
 /// Move-only: channels point into `packets`.
 struct Dictionary {
-    std::string vehicle;       ///< identifier, [a-z][a-z0-9_-]*
+    std::string vehicle; ///< identifier, [a-z][a-z0-9_-]*
     std::string title;
     std::string version;
     TimeCode time;

@@ -19,19 +19,70 @@ constexpr double kNumberMax = 1e300;
 
 /// Words that cannot be a member name in firmware (C99 to C23, C++20, and macros compilers define without asking), and
 /// the columns every table of a recording has.
-constexpr auto kReservedNames = std::to_array<std::string_view>({
-    "alignas", "alignof", "and", "and_eq", "asm", "atomic", "auto", "bitand", "bitor", "bool", "break", "case", "catch",
-    "char", "char16_t", "char32_t", "char8_t", "class", "co_await", "co_return", "co_yield", "compl", "complex",
-    "concept", "const", "const_cast", "consteval", "constexpr", "constinit", "continue", "decltype", "default",
-    "delete", "do", "double", "dynamic_cast", "else", "enum", "errno", "explicit", "export", "extern", "false", "far",
-    "float", "for", "frame", "friend", "goto", "huge", "i386", "if", "imaginary", "inline", "int", "int16_t",
-    "int32_t", "int64_t", "int8_t", "interrupt", "linux", "long", "mutable", "namespace", "near", "new", "noexcept",
-    "noreturn", "not", "not_eq", "null", "nullptr", "operator", "or", "or_eq", "private", "protected", "public",
-    "register", "reinterpret_cast", "requires", "restrict", "return", "rowid", "short", "signed", "size_t", "sizeof",
-    "static", "static_assert", "static_cast", "stderr", "stdin", "stdout", "struct", "switch", "t_ns", "t_rx_ns",
-    "template", "this", "thread_local", "throw", "true", "try", "typedef", "typeid", "typename", "typeof",
-    "typeof_unqual", "uint16_t", "uint32_t", "uint64_t", "uint8_t", "union", "unix", "unsigned", "using", "virtual",
-    "void", "volatile", "wchar_t", "while", "xor", "xor_eq", "arm", "avr", "mips", "sparc"});
+constexpr auto kReservedNames = std::to_array<std::string_view>({"alignas",       "alignof",
+                                                                 "and",           "and_eq",
+                                                                 "asm",           "atomic",
+                                                                 "auto",          "bitand",
+                                                                 "bitor",         "bool",
+                                                                 "break",         "case",
+                                                                 "catch",         "char",
+                                                                 "char16_t",      "char32_t",
+                                                                 "char8_t",       "class",
+                                                                 "co_await",      "co_return",
+                                                                 "co_yield",      "compl",
+                                                                 "complex",       "concept",
+                                                                 "const",         "const_cast",
+                                                                 "consteval",     "constexpr",
+                                                                 "constinit",     "continue",
+                                                                 "decltype",      "default",
+                                                                 "delete",        "do",
+                                                                 "double",        "dynamic_cast",
+                                                                 "else",          "enum",
+                                                                 "errno",         "explicit",
+                                                                 "export",        "extern",
+                                                                 "false",         "far",
+                                                                 "float",         "for",
+                                                                 "frame",         "friend",
+                                                                 "goto",          "huge",
+                                                                 "i386",          "if",
+                                                                 "imaginary",     "inline",
+                                                                 "int",           "int16_t",
+                                                                 "int32_t",       "int64_t",
+                                                                 "int8_t",        "interrupt",
+                                                                 "linux",         "long",
+                                                                 "mutable",       "namespace",
+                                                                 "near",          "new",
+                                                                 "noexcept",      "noreturn",
+                                                                 "not",           "not_eq",
+                                                                 "null",          "nullptr",
+                                                                 "operator",      "or",
+                                                                 "or_eq",         "private",
+                                                                 "protected",     "public",
+                                                                 "register",      "reinterpret_cast",
+                                                                 "requires",      "restrict",
+                                                                 "return",        "rowid",
+                                                                 "short",         "signed",
+                                                                 "size_t",        "sizeof",
+                                                                 "static",        "static_assert",
+                                                                 "static_cast",   "stderr",
+                                                                 "stdin",         "stdout",
+                                                                 "struct",        "switch",
+                                                                 "t_ns",          "t_rx_ns",
+                                                                 "template",      "this",
+                                                                 "thread_local",  "throw",
+                                                                 "true",          "try",
+                                                                 "typedef",       "typeid",
+                                                                 "typename",      "typeof",
+                                                                 "typeof_unqual", "uint16_t",
+                                                                 "uint32_t",      "uint64_t",
+                                                                 "uint8_t",       "union",
+                                                                 "unix",          "unsigned",
+                                                                 "using",         "virtual",
+                                                                 "void",          "volatile",
+                                                                 "wchar_t",       "while",
+                                                                 "xor",           "xor_eq",
+                                                                 "arm",           "avr",
+                                                                 "mips",          "sparc"});
 
 bool is_name(std::string_view name, bool hyphen) {
     const auto is_letter = [](char c) { return c >= 'a' && c <= 'z'; };
@@ -46,35 +97,32 @@ struct TypeName {
 };
 
 std::optional<TypeName> parse_type(std::string_view name) {
-    if (name == "text")
-        return TypeName{FieldType::text, 0};
+    if (name == "text") return TypeName{FieldType::text, 0};
     if (name == "f16" || name == "f32" || name == "f64")
         return TypeName{FieldType::ieee754, name == "f16" ? 16U : name == "f32" ? 32U : 64U};
-    if (name.size() < 2 || name.size() > 3 || (name[0] != 'u' && name[0] != 'i') || name[1] == '0')
-        return std::nullopt;
+    if (name.size() < 2 || name.size() > 3 || (name[0] != 'u' && name[0] != 'i') || name[1] == '0') return std::nullopt;
     unsigned width = 0;
     const auto [end, error] = std::from_chars(name.data() + 1, name.data() + name.size(), width);
     const unsigned least = name[0] == 'u' ? 1 : 2;
-    if (error != std::errc{} || end != name.data() + name.size() || width < least || width > 64)
-        return std::nullopt;
+    if (error != std::errc{} || end != name.data() + name.size() || width < least || width > 64) return std::nullopt;
     return TypeName{name[0] == 'u' ? FieldType::unsigned_integer : FieldType::signed_integer, width};
 }
 
-bool is_integer(FieldType type) { return type == FieldType::unsigned_integer || type == FieldType::signed_integer; }
+bool is_integer(FieldType type) {
+    return type == FieldType::unsigned_integer || type == FieldType::signed_integer;
+}
 
 bool raw_fits(const Field& field, std::int64_t raw) {
     if (field.type == FieldType::unsigned_integer)
         return raw >= 0 && (field.bit_width >= 63 || raw < (std::int64_t{1} << field.bit_width));
-    if (field.bit_width >= 64)
-        return true;
+    if (field.bit_width >= 64) return true;
     const std::int64_t limit = std::int64_t{1} << (field.bit_width - 1);
     return raw >= -limit && raw < limit;
 }
 
 void read_enumeration(JsonReader& reader, Field& field) {
     auto enumeration = reader.object_if("enumeration");
-    if (!enumeration)
-        return;
+    if (!enumeration) return;
     if (!is_integer(field.type)) {
         reader.problem_at("enumeration", "stands on a field that is no integer", "remove it, or use an integer type");
         return;
@@ -98,8 +146,7 @@ void read_enumeration(JsonReader& reader, Field& field) {
 Calibration read_linear(JsonReader& linear) {
     LinearCalibration result{linear.number("gain", -kNumberMax, kNumberMax),
                              linear.number("offset", -kNumberMax, kNumberMax)};
-    if (result.gain == 0.0)
-        linear.problem_at("gain", "is zero", "must not be zero, or every raw value means the same");
+    if (result.gain == 0.0) linear.problem_at("gain", "is zero", "must not be zero, or every raw value means the same");
     linear.finish();
     return result;
 }
@@ -127,8 +174,7 @@ Calibration read_table(JsonReader& calibration) {
 
 void read_calibration(JsonReader& reader, Field& field) {
     auto calibration = reader.object_if("calibration");
-    if (!calibration)
-        return;
+    if (!calibration) return;
     if (field.type == FieldType::text || !field.enumeration.empty()) {
         reader.problem_at("calibration", "stands on a field of text or with an enumeration", "remove it");
         return;
@@ -141,8 +187,7 @@ void read_calibration(JsonReader& reader, Field& field) {
                              R"(must be one of {"linear": ...}, {"polynomial": ...} and {"table": ...})");
     }
     if (linear) {
-        if (auto inner = calibration->object("linear"))
-            field.calibration = read_linear(*inner);
+        if (auto inner = calibration->object("linear")) field.calibration = read_linear(*inner);
     } else if (polynomial) {
         field.calibration = read_polynomial(*calibration);
     } else if (table) {
@@ -176,18 +221,14 @@ void read_roles(JsonReader& reader, Field& field) {
         reader.ignore("role");
     } else if (reader.has("role")) {
         const std::string name = reader.text("role");
-        if (!name.empty())
-            check_role(reader, "role", field, name, field.roles);
+        if (!name.empty()) check_role(reader, "role", field, name, field.roles);
     }
-    if (!reader.has("roles"))
-        return;
-    if (reader.has("role"))
-        reader.problem_at("roles", "stands beside \"role\"", "keep one of the two");
+    if (!reader.has("roles")) return;
+    if (reader.has("role")) reader.problem_at("roles", "stands beside \"role\"", "keep one of the two");
     std::vector<Role> roles;
     for (JsonReader& element : reader.array("roles", field.count, field.count)) {
         const std::string name = element.as_text();
-        if (!name.empty())
-            check_role(reader, "roles", field, name, roles);
+        if (!name.empty()) check_role(reader, "roles", field, name, roles);
     }
     if (roles.size() == field.count) // a row of roles with holes would put the rest on wrong elements
         field.roles = std::move(roles);
@@ -196,24 +237,22 @@ void read_roles(JsonReader& reader, Field& field) {
 void read_unit(JsonReader& reader, Field& field) {
     field.unit = reader.text_or("unit", "1");
     if (!is_ucum_unit(field.unit))
-        reader.problem_at("unit", "\"" + field.unit + "\" is no UCUM code",
-                          R"(must be a UCUM code such as "m/s2", "Pa", "deg", "Cel", "{rev}/min", or "1" without dimension)");
+        reader.problem_at(
+            "unit", "\"" + field.unit + "\" is no UCUM code",
+            R"(must be a UCUM code such as "m/s2", "Pa", "deg", "Cel", "{rev}/min", or "1" without dimension)");
     if (field.unit != "1" && (field.type == FieldType::text || !field.enumeration.empty()))
         reader.problem_at("unit", "is given for words", "remove it, or make it \"1\"");
 }
 
 void read_valid_range(JsonReader& reader, Field& field) {
-    if (!reader.has("valid_range"))
-        return;
+    if (!reader.has("valid_range")) return;
     auto bounds = reader.array("valid_range", 2, 2);
-    if (bounds.size() != 2)
-        return;
+    if (bounds.size() != 2) return;
     const double least = bounds[0].as_number(-kNumberMax, kNumberMax);
     const double greatest = bounds[1].as_number(-kNumberMax, kNumberMax);
     if (least >= greatest && bounds[0].json().is_number() && bounds[1].json().is_number())
         reader.problem_at("valid_range", "ends before it begins", "must be [least, greatest] in engineering units");
-    if (field.type == FieldType::text)
-        reader.problem_at("valid_range", "stands on a text", "remove it");
+    if (field.type == FieldType::text) reader.problem_at("valid_range", "stands on a text", "remove it");
     field.valid_range = {least, greatest};
 }
 
@@ -222,8 +261,7 @@ void read_valid_range(JsonReader& reader, Field& field) {
 std::string read_name(JsonReader& reader, std::string_view key, bool hyphen) {
     const bool given = reader.has(key) && reader.json().find(std::string(key))->is_string();
     std::string name = reader.text(key);
-    if (!given || name.empty())
-        return name;
+    if (!given || name.empty()) return name;
     if (!is_name(name, hyphen) || name.size() > kNameSizeMax)
         reader.problem_at(key, "\"" + name.substr(0, 2 * kNameSizeMax) + "\" is no name",
                           std::string("must begin with a-z and go on with a-z, 0-9, _") + (hyphen ? ", -" : "") +
@@ -255,8 +293,7 @@ FieldReading read_field(JsonReader& reader, const FieldDefaults& defaults, std::
                           "must be u1 to u64, i2 to i64, f16, f32, f64 or text");
     field.type = type ? type->type : FieldType::unsigned_integer;
     field.bit_width = type ? type->bit_width : 0;
-    if (field.type == FieldType::text)
-        field.bit_width = 8 * static_cast<unsigned>(reader.integer("octets", 1, 1000));
+    if (field.type == FieldType::text) field.bit_width = 8 * static_cast<unsigned>(reader.integer("octets", 1, 1000));
     field.count = static_cast<unsigned>(reader.integer_or("count", 1, kElementsMax, 1));
     if (reader.has("bit_offset"))
         reading.bit_offset = static_cast<std::uint32_t>(reader.integer("bit_offset", 0, 8000));
@@ -266,15 +303,13 @@ FieldReading read_field(JsonReader& reader, const FieldDefaults& defaults, std::
     reading.sized = problems.size() == problems_before_size;
 
     if (!type) { // what follows depends on the type: one mistake is enough
-        for (const std::string_view key : {"octets", "enumeration", "calibration", "role", "roles"})
-            reader.ignore(key);
+        for (const std::string_view key : {"octets", "enumeration", "calibration", "role", "roles"}) reader.ignore(key);
     } else {
         read_enumeration(reader, field);
         read_calibration(reader, field);
     }
     read_unit(reader, field);
-    if (type)
-        read_roles(reader, field);
+    if (type) read_roles(reader, field);
     read_valid_range(reader, field);
     field.description = reader.text_or("description", "");
     field.group = reader.text_or("group", defaults.group);

@@ -17,9 +17,9 @@ struct FieldDefaults {
 
 struct FieldReading {
     Field field;
-    std::optional<std::uint32_t> bit_offset;  ///< as given; absent: after the field before
-    std::optional<ByteOrder> byte_order;      ///< as given; absent: the dictionary's
-    bool sized = false;                       ///< type and count were understood: the field can be laid out
+    std::optional<std::uint32_t> bit_offset; ///< as given; absent: after the field before
+    std::optional<ByteOrder> byte_order;     ///< as given; absent: the dictionary's
+    bool sized = false;                      ///< type and count were understood: the field can be laid out
 };
 
 [[nodiscard]] FieldReading read_field(JsonReader& reader, const FieldDefaults& defaults,

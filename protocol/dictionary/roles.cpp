@@ -2,7 +2,8 @@
 
 namespace turnstone {
 
-// Units are UCUM, case-sensitive. dBm has no code of its own there: a decibel with an annotation is the regular spelling.
+// Units are UCUM, case-sensitive. dBm has no code of its own there: a decibel with an annotation is the regular
+// spelling.
 const std::array<RoleInfo, static_cast<std::size_t>(Role::count_)> kRoles = {{
     {Role::accel_body_x, "accel_body_x", "m/s2"},
     {Role::accel_body_y, "accel_body_y", "m/s2"},
@@ -47,8 +48,7 @@ const std::array<RoleInfo, static_cast<std::size_t>(Role::count_)> kRoles = {{
 
 std::optional<Role> role_from_name(std::string_view name) noexcept {
     for (const RoleInfo& info : kRoles)
-        if (info.name == name)
-            return info.role;
+        if (info.name == name) return info.role;
     return std::nullopt;
 }
 

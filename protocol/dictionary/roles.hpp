@@ -8,29 +8,45 @@
 namespace turnstone {
 
 enum class Role : unsigned char {
-    accel_body_x, accel_body_y, accel_body_z,   ///< specific force, m/s2, body axes (x forward along the long axis)
-    rate_body_x, rate_body_y, rate_body_z,      ///< rad/s
-    mag_body_x, mag_body_y, mag_body_z,         ///< microtesla
-    static_pressure,                            ///< Pa
-    air_temperature,                            ///< K
-    latitude, longitude,                        ///< deg, WGS 84
-    height_ellipsoid, height_msl,               ///< m
-    velocity_east, velocity_north, velocity_up, ///< m/s
-    fix_type,                                   ///< 0 none, 2 two-dimensional, 3 three-dimensional
-    satellites_used,                            ///< count
-    fix_accuracy_horizontal, fix_accuracy_vertical, ///< m, 1-sigma
-    battery_voltage,                            ///< V
-    pyro_continuity,                            ///< 1 good, 0 open; may stand on several channels
-    radio_rssi,                                 ///< dBm, of the ground receiver or the vehicle's radio
-    onboard_phase,                              ///< enumeration of the vehicle's own
-    onboard_altitude, onboard_vertical_speed,   ///< m above the pad, m/s
-    onboard_q_w, onboard_q_x, onboard_q_y, onboard_q_z, ///< body to local, Hamilton
-    onboard_speed,                              ///< m/s
-    boot_count,                                 ///< count
-    wind_speed, wind_from,                      ///< m/s, deg from true north
-    engine_speed,                               ///< revolutions per minute
-    engine_temperature,                         ///< K
-    oil_pressure,                               ///< Pa
+    accel_body_x,
+    accel_body_y,
+    accel_body_z, ///< specific force, m/s2, body axes (x forward along the long axis)
+    rate_body_x,
+    rate_body_y,
+    rate_body_z, ///< rad/s
+    mag_body_x,
+    mag_body_y,
+    mag_body_z,      ///< microtesla
+    static_pressure, ///< Pa
+    air_temperature, ///< K
+    latitude,
+    longitude, ///< deg, WGS 84
+    height_ellipsoid,
+    height_msl, ///< m
+    velocity_east,
+    velocity_north,
+    velocity_up,     ///< m/s
+    fix_type,        ///< 0 none, 2 two-dimensional, 3 three-dimensional
+    satellites_used, ///< count
+    fix_accuracy_horizontal,
+    fix_accuracy_vertical, ///< m, 1-sigma
+    battery_voltage,       ///< V
+    pyro_continuity,       ///< 1 good, 0 open; may stand on several channels
+    radio_rssi,            ///< dBm, of the ground receiver or the vehicle's radio
+    onboard_phase,         ///< enumeration of the vehicle's own
+    onboard_altitude,
+    onboard_vertical_speed, ///< m above the pad, m/s
+    onboard_q_w,
+    onboard_q_x,
+    onboard_q_y,
+    onboard_q_z,   ///< body to local, Hamilton
+    onboard_speed, ///< m/s
+    boot_count,    ///< count
+    wind_speed,
+    wind_from,          ///< m/s, deg from true north
+    engine_speed,       ///< revolutions per minute
+    engine_temperature, ///< K
+    oil_pressure,       ///< Pa
     count_
 };
 

@@ -1,6 +1,6 @@
 #pragma once
-/// Makes any octets valid UTF-8: each maximal ill-formed part becomes one U+FFFD (The Unicode Standard, 3.9, table 3-7 and
-/// the practice it recommends for replacement).
+/// Makes any octets valid UTF-8: each maximal ill-formed part becomes one U+FFFD (The Unicode Standard, 3.9, table 3-7
+/// and the practice it recommends for replacement).
 #include <cstddef>
 #include <span>
 

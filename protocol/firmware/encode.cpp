@@ -3,9 +3,13 @@
 namespace turnstone::firmware {
 namespace {
 
-std::string number(std::uint64_t value) { return std::to_string(value) + "u"; }
+std::string number(std::uint64_t value) {
+    return std::to_string(value) + "u";
+}
 
-std::string uint64_constant(std::uint64_t value) { return "UINT64_C(" + std::to_string(value) + ")"; }
+std::string uint64_constant(std::uint64_t value) {
+    return "UINT64_C(" + std::to_string(value) + ")";
+}
 
 std::string int64_constant(std::int64_t value) {
     return value < 0 ? "-INT64_C(" + std::to_string(-value) + ")" : "INT64_C(" + std::to_string(value) + ")";
@@ -19,17 +23,14 @@ std::string bits_of(const std::string& prefix, const Field& field, const std::st
     case FieldType::unsigned_integer:
         return fills_its_type ? value : prefix + "at_most(" + value + ", " + uint64_constant((1ULL << width) - 1) + ")";
     case FieldType::signed_integer: {
-        if (fills_its_type)
-            return "(uint64_t)(int64_t)" + value;
+        if (fills_its_type) return "(uint64_t)(int64_t)" + value;
         const std::int64_t limit = std::int64_t{1} << (width - 1);
         return prefix + "between(" + value + ", " + int64_constant(-limit) + ", " + int64_constant(limit - 1) + ")";
     }
     case FieldType::ieee754:
-        if (width == 64)
-            return prefix + "double_bits(" + value + ")";
+        if (width == 64) return prefix + "double_bits(" + value + ")";
         return prefix + (width == 32 ? "float_bits(" : "half_bits(") + value + ")";
-    case FieldType::text:
-        break;
+    case FieldType::text: break;
     }
     return {};
 }
@@ -80,16 +81,14 @@ std::string encode_function(const std::string& prefix, const TimeCode& time, con
     text += "    packet = out + (" + macro + "_FRAME_OCTETS_MAX - " + number(packet_octets + 3) + ");\n";
     text += "    user = " + prefix + "begin(packet, " + macro + "_APID, sequence_count, " +
             time_parameters(time, false) + ", " + number(packet.user_data_octets) + ");\n";
-    for (const Field& field : packet.fields)
-        text += put_field(prefix, field, "in->", "user", "    ");
+    for (const Field& field : packet.fields) text += put_field(prefix, field, "in->", "user", "    ");
     if (packet.batch) {
         const SampleBatch& batch = *packet.batch;
         text += "    for (size_t k = 0; k < " + number(batch.count) + "; ++k) {\n";
         text += "        const struct " + name + "_" + batch.name + " *const sample = &in->" + batch.name + "[k];\n";
         text += "        uint8_t *const at = user + " + number(batch.bit_offset / 8) + " + " +
                 number(batch.sample_bits / 8) + " * k;\n";
-        for (const Field& field : batch.fields)
-            text += put_field(prefix, field, "sample->", "at", "        ");
+        for (const Field& field : batch.fields) text += put_field(prefix, field, "sample->", "at", "        ");
         text += "    }\n";
     }
     text += "    return " + prefix + "finish(out, packet, " + number(packet_octets) + ");\n}\n\n";

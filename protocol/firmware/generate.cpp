@@ -5,9 +5,9 @@
 #include <charconv>
 #include <set>
 
+#include "protocol/firmware/parts.hpp"
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"
-#include "protocol/firmware/parts.hpp"
 #include "protocol/packet/space_packet.hpp"
 
 namespace turnstone {
@@ -15,12 +15,11 @@ namespace firmware {
 
 std::string upper(std::string_view name) {
     std::string out;
-    for (const char c : name) {
+    for (const char c : name)
         if (c >= 'a' && c <= 'z')
             out += static_cast<char>(c - 'a' + 'A');
         else
             out += (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ? c : '_';
-    }
     return out;
 }
 
@@ -43,8 +42,7 @@ std::string comment(std::string_view text) {
     std::string out;
     for (const char c : text) {
         const char last = out.empty() ? ' ' : out.back();
-        if ((last == '*' && c == '/') || (last == '/' && c == '*') || (last == '?' && c == '?'))
-            out += ' ';
+        if ((last == '*' && c == '/') || (last == '/' && c == '*') || (last == '?' && c == '?')) out += ' ';
         out += static_cast<unsigned char>(c) < 0x20 || c == 0x7F ? ' ' : c;
     }
     return out;
@@ -57,8 +55,7 @@ std::string literal(std::string_view text) {
         const auto octet = static_cast<unsigned char>(c);
         if (octet < 0x20 || octet >= 0x7F || c == '"' || c == '\\' || c == '?') {
             out += '\\';
-            for (const int shift : {6, 3, 0})
-                out += static_cast<char>('0' + ((octet >> shift) & 7));
+            for (const int shift : {6, 3, 0}) out += static_cast<char>('0' + ((octet >> shift) & 7));
         } else {
             out += c;
         }
@@ -71,25 +68,20 @@ std::string real(double value) {
     std::array<char, 32> digits{};
     const auto end = std::to_chars(digits.data(), digits.data() + digits.size(), value).ptr;
     std::string text(digits.data(), end);
-    if (text.find_first_of(".e") == std::string::npos)
-        text += ".0";
+    if (text.find_first_of(".e") == std::string::npos) text += ".0";
     return text;
 }
 
 std::string raw_constant(std::int64_t value) {
     const bool fits_int = value > -32768 && value <= 32767; // int has 16 bits on small processors
-    if (fits_int)
-        return value < 0 ? "(" + std::to_string(value) + ")" : std::to_string(value);
-    if (value == INT64_MIN)
-        return "INT64_MIN";
+    if (fits_int) return value < 0 ? "(" + std::to_string(value) + ")" : std::to_string(value);
+    if (value == INT64_MIN) return "INT64_MIN";
     return value < 0 ? "(-INT64_C(" + std::to_string(-value) + "))" : "INT64_C(" + std::to_string(value) + ")";
 }
 
 std::string c_type(const Field& field) {
-    if (field.type == FieldType::text)
-        return "char";
-    if (field.type == FieldType::ieee754)
-        return field.bit_width == 64 ? "double" : "float";
+    if (field.type == FieldType::text) return "char";
+    if (field.type == FieldType::ieee754) return field.bit_width == 64 ? "double" : "float";
     const unsigned width = field.bit_width <= 8 ? 8 : field.bit_width <= 16 ? 16 : field.bit_width <= 32 ? 32 : 64;
     return std::string(field.type == FieldType::unsigned_integer ? "uint" : "int") + std::to_string(width) + "_t";
 }
@@ -109,8 +101,7 @@ std::string meaning(const Field& field) {
         text += " (raw value; the dictionary's curve gives " + field.unit + ")";
     else if (field.unit != "1")
         text += " (" + field.unit + ")";
-    if (is_integer(field) && field.bit_width % 8 != 0)
-        text += ", " + std::to_string(field.bit_width) + " bits";
+    if (is_integer(field) && field.bit_width % 8 != 0) text += ", " + std::to_string(field.bit_width) + " bits";
     return text;
 }
 
@@ -144,7 +135,9 @@ void Generator::head() {
              "   C99; needs no heap, no operating system and nothing of the C library but memcpy and memset. Fill a\n"
              "   packet's struct with raw values, call its encode function and send what it wrote. Count each packet\n"
              "   type's sequence from 0, one more for every packet made, modulo 16384. */\n"
-             "#ifndef " + macro_ + "TELEMETRY_H\n#define " + macro_ + "TELEMETRY_H\n\n"
+             "#ifndef " +
+             macro_ + "TELEMETRY_H\n#define " + macro_ +
+             "TELEMETRY_H\n\n"
              "#include <stddef.h>\n#include <stdint.h>\n#include <string.h>\n\n";
     define(macro_ + "DICTIONARY_VERSION", literal(dictionary_.version));
     text_ += "\n";
@@ -168,15 +161,12 @@ void Generator::enumerations(const std::string& owner, const std::vector<Field>&
 
 void Generator::structure(const std::string& name, const std::string& description, const std::vector<Field>& fields,
                           const std::string& last_member) {
-    if (!description.empty())
-        text_ += "/* " + comment(description) + " */\n";
+    if (!description.empty()) text_ += "/* " + comment(description) + " */\n";
     text_ += "struct " + name + " {\n";
     for (const Field& field : fields) {
         text_ += "    " + c_type(field) + " " + field.name;
-        if (field.count > 1)
-            text_ += "[" + std::to_string(field.count) + "]";
-        if (field.type == FieldType::text)
-            text_ += "[" + std::to_string(field.bit_width / 8) + "]";
+        if (field.count > 1) text_ += "[" + std::to_string(field.count) + "]";
+        if (field.type == FieldType::text) text_ += "[" + std::to_string(field.bit_width / 8) + "]";
         text_ += "; /* " + comment(meaning(field)) + " */\n";
     }
     text_ += last_member + "};\n\n";
@@ -198,8 +188,8 @@ void Generator::packet_types(const Packet& packet) {
         text_ += "\n";
         const std::string name = prefix_ + packet.name + "_" + batch.name;
         structure(name,
-                  "Sample k of " + std::to_string(batch.count) + " is of packet time + " +
-                      real(batch.first_offset_ms) + " ms + k * " + real(batch.period_ms) + " ms.",
+                  "Sample k of " + std::to_string(batch.count) + " is of packet time + " + real(batch.first_offset_ms) +
+                      " ms + k * " + real(batch.period_ms) + " ms.",
                   batch.fields, "");
         batch_member = "    struct " + name + " " + batch.name + "[" + std::to_string(batch.count) + "];\n";
     } else {
@@ -208,8 +198,7 @@ void Generator::packet_types(const Packet& packet) {
     }
     structure(prefix_ + packet.name, packet.description, packet.fields, batch_member);
     converters(packet.name, packet.fields);
-    if (packet.batch)
-        converters(packet.name + "_" + packet.batch->name, packet.batch->fields);
+    if (packet.batch) converters(packet.name + "_" + packet.batch->name, packet.batch->fields);
 }
 
 void Generator::converters(const std::string& owner, const std::vector<Field>& fields) {
@@ -221,9 +210,9 @@ void Generator::converters(const std::string& owner, const std::vector<Field>& f
             continue;
         const bool is_signed = field.type == FieldType::signed_integer;
         const double steps = static_cast<double>(1ULL << (field.bit_width - (is_signed ? 1U : 0U)));
-        const std::string value =
-            identity ? std::string("engineering")
-                     : "(engineering - (" + real(linear->offset) + ")) / (" + real(linear->gain) + ")";
+        const std::string value = identity
+                                      ? std::string("engineering")
+                                      : "(engineering - (" + real(linear->offset) + ")) / (" + real(linear->gain) + ")";
         text_ += "/* Nearest raw value to " + std::string(identity ? "a value" : "a value in " + comment(field.unit)) +
                  ", limited to what the field holds. */\n";
         text_ += "static inline " + c_type(field) + " " + prefix_ + "raw_" + owner + "_" + field.name +
@@ -233,9 +222,7 @@ void Generator::converters(const std::string& owner, const std::vector<Field>& f
 }
 
 bool Generator::has_double() const {
-    const auto is_double = [](const Field& field) {
-        return field.type == FieldType::ieee754 && field.bit_width == 64;
-    };
+    const auto is_double = [](const Field& field) { return field.type == FieldType::ieee754 && field.bit_width == 64; };
     return std::any_of(dictionary_.packets.begin(), dictionary_.packets.end(), [&](const Packet& packet) {
         return std::any_of(packet.fields.begin(), packet.fields.end(), is_double) ||
                (packet.batch && std::any_of(packet.batch->fields.begin(), packet.batch->fields.end(), is_double));
@@ -246,8 +233,11 @@ std::string Generator::run() {
     head();
     text_ += firmware::support_functions(prefix_);
     if (has_double()) // some small compilers make double 32 bits wide; then this must not compile
-        text_ += "typedef char " + prefix_ + "needs_64_bit_double[sizeof(double) == 8 ? 1 : -1];\n\n"
-                 "static inline uint64_t " + prefix_ + "double_bits(double value)\n{\n    uint64_t bits;\n"
+        text_ += "typedef char " + prefix_ +
+                 "needs_64_bit_double[sizeof(double) == 8 ? 1 : -1];\n\n"
+                 "static inline uint64_t " +
+                 prefix_ +
+                 "double_bits(double value)\n{\n    uint64_t bits;\n"
                  "    memcpy(&bits, &value, sizeof bits);\n    return bits;\n}\n\n";
     text_ += firmware::begin_function(prefix_, dictionary_.time);
     for (const Packet& packet : dictionary_.packets) {
@@ -260,6 +250,8 @@ std::string Generator::run() {
 
 } // namespace
 
-std::string generate_firmware_header(const Dictionary& dictionary) { return Generator(dictionary).run(); }
+std::string generate_firmware_header(const Dictionary& dictionary) {
+    return Generator(dictionary).run();
+}
 
 } // namespace turnstone

@@ -2,8 +2,8 @@
 /// C99 header for flight firmware, made from the same dictionary the ground decodes with.
 ///
 /// Per packet the header has a struct of raw values and a function that writes the complete frame of LINK.md (space
-/// packet, CRC, COBS, delimiter) into the caller's buffer. It needs <stddef.h>, <stdint.h> and memcpy/memset, no heap and
-/// no floating-point library, does not depend on the processor's byte order or word width, and may be included in
+/// packet, CRC, COBS, delimiter) into the caller's buffer. It needs <stddef.h>, <stdint.h> and memcpy/memset, no heap
+/// and no floating-point library, does not depend on the processor's byte order or word width, and may be included in
 /// several translation units and from C++.
 #include <string>
 

@@ -135,23 +135,23 @@ static inline size_t @finish(uint8_t *out, uint8_t *packet, size_t packet_octets
 
 std::string with_prefix(std::string_view text, const std::string& prefix) {
     std::string out;
-    for (const char c : text) {
+    for (const char c : text)
         if (c == '@')
             out += prefix;
         else
             out += c;
-    }
     return out;
 }
 
 } // namespace
 
-std::string support_functions(const std::string& prefix) { return with_prefix(kSupport, prefix); }
+std::string support_functions(const std::string& prefix) {
+    return with_prefix(kSupport, prefix);
+}
 
 std::string time_parameters(const TimeCode& time, bool types) {
     const std::string type = types ? "uint32_t " : "";
-    if (time.kind == TimeCode::Kind::u32_ms)
-        return type + "time_ms";
+    if (time.kind == TimeCode::Kind::u32_ms) return type + "time_ms";
     return type + "time_coarse" + (time.fine_octets == 0 ? "" : ", " + type + "time_fine");
 }
 
@@ -159,7 +159,8 @@ std::string begin_function(const std::string& prefix, const TimeCode& time) {
     std::string text = "/* Header and time of a packet whose user data starts as zeros; returns where they begin. */\n"
                        "static inline uint8_t *@begin(uint8_t *packet, uint16_t apid, uint16_t sequence_count, " +
                        time_parameters(time, true) + ", size_t user_octets)\n{\n";
-    text += "    memset(packet, 0, " + std::to_string(6 + time.octets()) + "u + user_octets);\n"
+    text += "    memset(packet, 0, " + std::to_string(6 + time.octets()) +
+            "u + user_octets);\n"
             "    @put_big(packet, 2, 0x0800u | apid);\n"
             "    @put_big(packet + 2, 2, 0xC000u | (sequence_count & 0x3FFFu));\n"
             "    @put_big(packet + 4, 2, " +

@@ -15,12 +15,10 @@ constexpr std::size_t kShortCopy = 16;
 
 CobsResult cobs_decode(std::span<const std::byte> encoded, std::span<std::byte> decoded) noexcept {
     const void* zero = encoded.empty() ? nullptr : std::memchr(encoded.data(), 0, encoded.size());
-    if (zero == nullptr)
-        return cobs_decode_nonzero(encoded, decoded);
+    if (zero == nullptr) return cobs_decode_nonzero(encoded, decoded);
     const auto size = static_cast<std::size_t>(static_cast<const std::byte*>(zero) - encoded.data());
     CobsResult result = cobs_decode_nonzero(encoded.first(size), decoded);
-    if (result.status != CobsStatus::no_room)
-        result.status = CobsStatus::zero_inside;
+    if (result.status != CobsStatus::no_room) result.status = CobsStatus::zero_inside;
     return result;
 }
 
@@ -31,7 +29,8 @@ CobsResult cobs_decode_nonzero(std::span<const std::byte> encoded, std::span<std
     std::byte* to = decoded.data();
     std::byte* const to_end = to + decoded.size();
     const auto result = [&](CobsStatus status) {
-        return CobsResult{status, static_cast<std::size_t>(from - begin), static_cast<std::size_t>(to - decoded.data())};
+        return CobsResult{status, static_cast<std::size_t>(from - begin),
+                          static_cast<std::size_t>(to - decoded.data())};
     };
     while (from != end) {
         const auto code = std::to_integer<std::size_t>(*from);
@@ -51,8 +50,7 @@ CobsResult cobs_decode_nonzero(std::span<const std::byte> encoded, std::span<std
                 to += size;
                 return result(CobsStatus::no_room);
             }
-            if (size != 0)
-                std::memcpy(to, from + 1, size);
+            if (size != 0) std::memcpy(to, from + 1, size);
             if (cut_short) {
                 from += 1 + size;
                 to += size;
@@ -61,8 +59,7 @@ CobsResult cobs_decode_nonzero(std::span<const std::byte> encoded, std::span<std
         }
         from += 1 + size;
         to += size;
-        if (code != 0xFF && from != end)
-            *to++ = std::byte{0};
+        if (code != 0xFF && from != end) *to++ = std::byte{0};
     }
     return result(CobsStatus::complete);
 }
@@ -77,10 +74,8 @@ CobsResult cobs_encode(std::span<const std::byte> plain, std::span<std::byte> en
         const std::size_t size =
             zero != nullptr ? static_cast<std::size_t>(static_cast<const std::byte*>(zero) - (plain.data() + read))
                             : window;
-        if (encoded.size() - write < size + 1)
-            return {CobsStatus::no_room, read, write};
-        if (size != 0)
-            std::memmove(encoded.data() + write + 1, plain.data() + read, size);
+        if (encoded.size() - write < size + 1) return {CobsStatus::no_room, read, write};
+        if (size != 0) std::memmove(encoded.data() + write + 1, plain.data() + read, size);
         encoded[write] = static_cast<std::byte>(size + 1);
         write += size + 1;
         read += size;

@@ -21,15 +21,16 @@ struct CobsResult {
 };
 
 /// Most octets that encoding `size` octets can add, delimiter not included.
-[[nodiscard]] constexpr std::size_t cobs_overhead_max(std::size_t size) noexcept { return size / 254 + 1; }
+[[nodiscard]] constexpr std::size_t cobs_overhead_max(std::size_t size) noexcept {
+    return size / 254 + 1;
+}
 
 /// Undoes COBS. `encoded` is one frame without its delimiter; nothing decodes to nothing. A last block of exactly 254
 /// octets is understood with and without the final 0x01. `decoded` must not overlap `encoded`.
 [[nodiscard]] CobsResult cobs_decode(std::span<const std::byte> encoded, std::span<std::byte> decoded) noexcept;
 
 /// The same for octets that are known to hold no 0x00, as between two delimiters; the status is never `zero_inside`.
-[[nodiscard]] CobsResult cobs_decode_nonzero(std::span<const std::byte> encoded,
-                                             std::span<std::byte> decoded) noexcept;
+[[nodiscard]] CobsResult cobs_decode_nonzero(std::span<const std::byte> encoded, std::span<std::byte> decoded) noexcept;
 
 /// Stuffs `plain` without a delimiter, in the short form (no final 0x01 after a last block of 254 octets).
 /// In place: `plain` may lie in `encoded` if it starts at least cobs_overhead_max(plain.size()) octets after its start.

@@ -15,8 +15,7 @@ constexpr std::uint16_t shift_in_bits(std::uint16_t crc, unsigned bits) {
     for (unsigned bit = 0; bit < bits; ++bit) {
         const bool carry = (crc & 0x8000U) != 0;
         crc = static_cast<std::uint16_t>(crc << 1U);
-        if (carry)
-            crc ^= kPolynomial;
+        if (carry) crc ^= kPolynomial;
     }
     return crc;
 }
@@ -28,15 +27,16 @@ constexpr SliceTables make_slice_tables() {
     SliceTables tables{};
     for (unsigned value = 0; value < 256; ++value) {
         tables[0][value] = shift_in_bits(static_cast<std::uint16_t>(value << 8U), 8);
-        for (std::size_t k = 1; k < tables.size(); ++k)
-            tables[k][value] = shift_in_bits(tables[k - 1][value], 8);
+        for (std::size_t k = 1; k < tables.size(); ++k) tables[k][value] = shift_in_bits(tables[k - 1][value], 8);
     }
     return tables;
 }
 
 constexpr SliceTables kTables = make_slice_tables();
 
-constexpr unsigned octet(std::byte value) { return std::to_integer<unsigned>(value); }
+constexpr unsigned octet(std::byte value) {
+    return std::to_integer<unsigned>(value);
+}
 
 std::uint16_t step(std::uint16_t crc, std::byte value) {
     return static_cast<std::uint16_t>((crc << 8U) ^ kTables[0][(crc >> 8U) ^ octet(value)]);
@@ -45,7 +45,9 @@ std::uint16_t step(std::uint16_t crc, std::byte value) {
 #if defined(__x86_64__)
 
 /// x^exponent modulo the polynomial.
-constexpr std::uint16_t power_of_x(unsigned exponent) { return shift_in_bits(1, exponent); }
+constexpr std::uint16_t power_of_x(unsigned exponent) {
+    return shift_in_bits(1, exponent);
+}
 
 /// Slides a register's octets: entry 16 + k of a shuffle starting at k moves everything k octets towards the end and
 /// fills with zeros (shuffle indices with the top bit set give zero).
@@ -61,7 +63,7 @@ __attribute__((target("pclmul,ssse3,sse4.1"))) inline __m128i load(const void* a
 /// Polynomials Using PCLMULQDQ Instruction", 2009), then reduces the last 16 octets with the tables. Octets that do not
 /// fill a block go first, with zeros before them: leading zeros do not change a register of zero.
 __attribute__((target("pclmul,ssse3,sse4.1"))) std::uint16_t crc16_folded(std::span<const std::byte> bytes,
-                                                                        std::uint16_t crc) noexcept {
+                                                                          std::uint16_t crc) noexcept {
     const std::byte* at = bytes.data();
     std::size_t left = bytes.size();
     if (left % 16 == 1) { // a lone octet cannot take both octets of the register in
@@ -103,8 +105,7 @@ const bool kCanFold = [] {
 } // namespace
 
 std::uint16_t crc16_plain(std::span<const std::byte> bytes, std::uint16_t crc) noexcept {
-    for (const std::byte value : bytes)
-        crc = shift_in_bits(static_cast<std::uint16_t>(crc ^ (octet(value) << 8U)), 8);
+    for (const std::byte value : bytes) crc = shift_in_bits(static_cast<std::uint16_t>(crc ^ (octet(value) << 8U)), 8);
     return crc;
 }
 
@@ -114,18 +115,16 @@ std::uint16_t crc16_sliced(std::span<const std::byte> bytes, std::uint16_t crc) 
     for (; left >= 8; left -= 8, at += 8) {
         crc = static_cast<std::uint16_t>(
             kTables[7][(crc >> 8U) ^ octet(at[0])] ^ kTables[6][(crc & 0xFFU) ^ octet(at[1])] ^
-            kTables[5][octet(at[2])] ^ kTables[4][octet(at[3])] ^ kTables[3][octet(at[4])] ^
-            kTables[2][octet(at[5])] ^ kTables[1][octet(at[6])] ^ kTables[0][octet(at[7])]);
+            kTables[5][octet(at[2])] ^ kTables[4][octet(at[3])] ^ kTables[3][octet(at[4])] ^ kTables[2][octet(at[5])] ^
+            kTables[1][octet(at[6])] ^ kTables[0][octet(at[7])]);
     }
-    for (; left != 0; --left, ++at)
-        crc = step(crc, *at);
+    for (; left != 0; --left, ++at) crc = step(crc, *at);
     return crc;
 }
 
 std::uint16_t crc16(std::span<const std::byte> bytes, std::uint16_t crc) noexcept {
 #if defined(__x86_64__)
-    if (bytes.size() >= 32 && kCanFold)
-        return crc16_folded(bytes, crc);
+    if (bytes.size() >= 32 && kCanFold) return crc16_folded(bytes, crc);
 #endif
     return crc16_sliced(bytes, crc);
 }

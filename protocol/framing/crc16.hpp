@@ -1,7 +1,7 @@
 #pragma once
-/// CRC-16/IBM-3740: polynomial 0x1021, initial value 0xFFFF, not reflected, no final XOR, check value 0x29B1. This is the
-/// packet error control of protocol/LINK.md and of CCSDS 132.0-B-3 (frame error control field).
-/// Source of the parameters: Catalogue of parametrised CRC algorithms, entry CRC-16/IBM-3740.
+/// CRC-16/IBM-3740: polynomial 0x1021, initial value 0xFFFF, not reflected, no final XOR, check value 0x29B1. This is
+/// the packet error control of protocol/LINK.md and of CCSDS 132.0-B-3 (frame error control field). Source of the
+/// parameters: Catalogue of parametrised CRC algorithms, entry CRC-16/IBM-3740.
 #include <cstddef>
 #include <cstdint>
 #include <span>

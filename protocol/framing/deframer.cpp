@@ -29,8 +29,8 @@ void Deframer::hold(std::span<const std::byte> bytes) noexcept {
 bool Deframer::close(std::span<const std::byte> bytes, Frame& frame) noexcept {
     const std::uint64_t octets = skipped_ + size_ + bytes.size() + 1;
     frame.stream_offset = offset_;
-    frame.link_octets = static_cast<std::uint32_t>(
-        std::min<std::uint64_t>(octets, std::numeric_limits<std::uint32_t>::max()));
+    frame.link_octets =
+        static_cast<std::uint32_t>(std::min<std::uint64_t>(octets, std::numeric_limits<std::uint32_t>::max()));
     offset_ += octets;
     if (octets == 1) {
         ++counts_.bytes_dropped;
@@ -60,12 +60,10 @@ FrameVerdict Deframer::unpack(std::span<const std::byte> stuffed, std::span<cons
     const CobsResult plain = cobs_decode_nonzero(stuffed, packet_);
     const std::size_t size = plain.produced > kCrc16Octets ? plain.produced - kCrc16Octets : 0;
     packet = {packet_.data(), size};
-    if (plain.status != CobsStatus::complete)
-        return FrameVerdict::bad_cobs;
+    if (plain.status != CobsStatus::complete) return FrameVerdict::bad_cobs;
     if (crc16({packet_.data(), plain.produced}) != 0) // a codeword followed by its own CRC leaves a register of zero
         return FrameVerdict::bad_crc;
-    if (size < kPacketOctetsMin)
-        return FrameVerdict::bad_length;
+    if (size < kPacketOctetsMin) return FrameVerdict::bad_length;
     const auto length_field = std::to_integer<std::size_t>(packet[4]) << 8U | std::to_integer<std::size_t>(packet[5]);
     return kPrimaryHeaderOctets + length_field + 1 == size ? FrameVerdict::good : FrameVerdict::bad_length;
 }

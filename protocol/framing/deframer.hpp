@@ -14,11 +14,11 @@ namespace turnstone {
 inline constexpr std::size_t kFrameOctetsMax = 1024;
 
 enum class FrameVerdict : unsigned char {
-    good,        ///< unstuffed, CRC correct, packet length consistent
-    bad_cobs,    ///< a code octet points past the delimiter
+    good,     ///< unstuffed, CRC correct, packet length consistent
+    bad_cobs, ///< a code octet points past the delimiter
     bad_crc,
-    bad_length,  ///< CRC correct, but the packet data length field disagrees, or shorter than the least packet
-    too_long     ///< no delimiter within kFrameOctetsMax; skipped up to the next delimiter
+    bad_length, ///< CRC correct, but the packet data length field disagrees, or shorter than the least packet
+    too_long    ///< no delimiter within kFrameOctetsMax; skipped up to the next delimiter
 };
 
 /// What one delimiter closed. `packet` is valid during the callback only.
@@ -54,8 +54,7 @@ class Deframer {
             }
             const auto size = static_cast<std::size_t>(static_cast<const std::byte*>(delimiter) - bytes.data());
             Frame frame{};
-            if (close(bytes.first(size), frame))
-                on_frame(static_cast<const Frame&>(frame));
+            if (close(bytes.first(size), frame)) on_frame(static_cast<const Frame&>(frame));
             bytes = bytes.subspan(size + 1);
         }
     }
@@ -75,9 +74,9 @@ class Deframer {
     DeframerCounts counts_;
     std::array<std::byte, kFrameOctetsMax> stuffed_{};
     std::array<std::byte, kFrameOctetsMax> packet_{};
-    std::size_t size_ = 0;           ///< of what `stuffed_` holds
-    std::uint64_t offset_ = 0;       ///< of the current frame's first byte in the stream
-    std::uint64_t skipped_ = 0;      ///< bytes of a too long frame already counted as dropped; 0: not skipping
+    std::size_t size_ = 0;      ///< of what `stuffed_` holds
+    std::uint64_t offset_ = 0;  ///< of the current frame's first byte in the stream
+    std::uint64_t skipped_ = 0; ///< bytes of a too long frame already counted as dropped; 0: not skipping
 };
 
 } // namespace turnstone

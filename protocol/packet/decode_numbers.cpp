@@ -34,7 +34,9 @@ struct Quad {
     __m128d high;
 };
 
-Quad make_raw(double a, double b, double c, double d) { return {_mm_setr_pd(a, b), _mm_setr_pd(c, d)}; }
+Quad make_raw(double a, double b, double c, double d) {
+    return {_mm_setr_pd(a, b), _mm_setr_pd(c, d)};
+}
 
 /// Four big-endian 16-bit integers, the first in the lowest octets of `octets`.
 template <bool is_signed>
@@ -49,9 +51,13 @@ Quad words(std::uint64_t octets) {
 /// Collects whether any value lay outside its range.
 using Outside = __m128d;
 
-Outside none_outside() { return _mm_setzero_pd(); }
+Outside none_outside() {
+    return _mm_setzero_pd();
+}
 
-bool is_any(Outside outside) { return _mm_movemask_pd(outside) != 0; }
+bool is_any(Outside outside) {
+    return _mm_movemask_pd(outside) != 0;
+}
 
 void scale(const QuadStep& step, const Quad& raw, double* out, Outside& outside) {
     // A value that its range does not change lies inside. No number compares unequal too; marks_of() sorts that out.
@@ -70,7 +76,9 @@ void scale(const QuadStep& step, const Quad& raw, double* out, Outside& outside)
 
 using Quad = std::array<double, kQuadLanes>;
 
-Quad make_raw(double a, double b, double c, double d) { return {a, b, c, d}; }
+Quad make_raw(double a, double b, double c, double d) {
+    return {a, b, c, d};
+}
 
 template <bool is_signed>
 Quad words(std::uint64_t octets) {
@@ -84,9 +92,13 @@ Quad words(std::uint64_t octets) {
 
 using Outside = bool;
 
-Outside none_outside() { return false; }
+Outside none_outside() {
+    return false;
+}
 
-bool is_any(Outside outside) { return outside; }
+bool is_any(Outside outside) {
+    return outside;
+}
 
 void scale(const QuadStep& step, const Quad& raw, double* out, Outside& outside) {
     for (std::size_t lane = 0; lane < kQuadLanes; ++lane) {
@@ -106,13 +118,11 @@ double integer(const IntegerStep& step, const std::byte* base) {
 std::uint64_t gather(const OtherStep& step, const std::byte* at) {
     std::uint64_t word = 0;
     if (step.little) {
-        for (unsigned i = step.width / 8U; i-- > 0;)
-            word = word << 8U | std::to_integer<std::uint64_t>(at[i]);
+        for (unsigned i = step.width / 8U; i-- > 0;) word = word << 8U | std::to_integer<std::uint64_t>(at[i]);
         return word << (64U - step.width);
     }
     const unsigned end = step.skip + step.width;
-    for (unsigned i = 0; 8 * i < end && i < 8; ++i)
-        word |= std::to_integer<std::uint64_t>(at[i]) << (56U - 8U * i);
+    for (unsigned i = 0; 8 * i < end && i < 8; ++i) word |= std::to_integer<std::uint64_t>(at[i]) << (56U - 8U * i);
     word <<= step.skip;
     return end > 64 ? word | std::to_integer<std::uint64_t>(at[8]) >> (8U - (end - 64U)) << (64U - step.width) : word;
 }
@@ -120,24 +130,18 @@ std::uint64_t gather(const OtherStep& step, const std::byte* at) {
 double convert(const OtherStep& step, std::uint64_t top) {
     const unsigned shift = 64U - step.width;
     switch (step.convert) {
-    case Convert::unsigned_integer:
-        return static_cast<double>(top >> shift);
-    case Convert::signed_integer:
-        return static_cast<double>(static_cast<std::int64_t>(top) >> shift);
-    case Convert::half:
-        return half_to_double(static_cast<std::uint16_t>(top >> 48U));
-    case Convert::single:
-        return static_cast<double>(std::bit_cast<float>(static_cast<std::uint32_t>(top >> 32U)));
-    case Convert::real:
-        break;
+    case Convert::unsigned_integer: return static_cast<double>(top >> shift);
+    case Convert::signed_integer: return static_cast<double>(static_cast<std::int64_t>(top) >> shift);
+    case Convert::half: return half_to_double(static_cast<std::uint16_t>(top >> 48U));
+    case Convert::single: return static_cast<double>(std::bit_cast<float>(static_cast<std::uint32_t>(top >> 32U)));
+    case Convert::real: break;
     }
     return std::bit_cast<double>(top);
 }
 
 double at_polynomial(const PolynomialCalibration& polynomial, double raw) {
     double sum = 0.0;
-    for (std::size_t i = polynomial.coefficients.size(); i-- > 0;)
-        sum = sum * raw + polynomial.coefficients[i];
+    for (std::size_t i = polynomial.coefficients.size(); i-- > 0;) sum = sum * raw + polynomial.coefficients[i];
     return sum;
 }
 
@@ -160,36 +164,29 @@ std::uint64_t marks_of(const RowPlan& row, const double* values) {
     for (std::size_t channel = 0; channel < std::min<std::size_t>(row.number_count, 64); ++channel) {
         const QuadStep& quad = row.quads[channel / kQuadLanes];
         const std::size_t lane = channel % kQuadLanes;
-        if (values[channel] < quad.least[lane] || values[channel] > quad.greatest[lane])
-            marks |= 1ULL << channel;
+        if (values[channel] < quad.least[lane] || values[channel] > quad.greatest[lane]) marks |= 1ULL << channel;
     }
     return marks;
 }
 
 void prepare(const RowPlan& row, const std::byte* base, double* values) {
-    for (const OtherStep& step : row.others)
-        values[step.channel] = convert(step, gather(step, base + step.octet));
-    for (const CurveStep& step : row.curves)
-        values[step.channel] = at_curve(*step.calibration, values[step.channel]);
+    for (const OtherStep& step : row.others) values[step.channel] = convert(step, gather(step, base + step.octet));
+    for (const CurveStep& step : row.curves) values[step.channel] = at_curve(*step.calibration, values[step.channel]);
 }
 
 void drop_infinities(double* values, std::size_t count) {
     for (std::size_t i = 0; i < count; ++i)
-        if (!std::isfinite(values[i]))
-            values[i] = std::numeric_limits<double>::quiet_NaN();
+        if (!std::isfinite(values[i])) values[i] = std::numeric_limits<double>::quiet_NaN();
 }
 
 inline Quad load(const QuadStep& step, const std::byte* base, const double* prepared) {
     switch (step.load) {
-    case Load::signed_words:
-        return words<true>(load_word(base + step.integers[0].octet) >> step.integers[0].right);
-    case Load::unsigned_words:
-        return words<false>(load_word(base + step.integers[0].octet) >> step.integers[0].right);
+    case Load::signed_words: return words<true>(load_word(base + step.integers[0].octet) >> step.integers[0].right);
+    case Load::unsigned_words: return words<false>(load_word(base + step.integers[0].octet) >> step.integers[0].right);
     case Load::integers:
         return make_raw(integer(step.integers[0], base), integer(step.integers[1], base),
                         integer(step.integers[2], base), integer(step.integers[3], base));
-    case Load::prepared:
-        break;
+    case Load::prepared: break;
     }
     return make_raw(prepared[0], prepared[1], prepared[2], prepared[3]);
 }
@@ -247,8 +244,7 @@ const bool kHasAvx2 = [] {
 
 void decode_numbers(const RowPlan& row, const RowSeries& series, double* values, std::uint64_t* marks) noexcept {
 #if defined(__x86_64__)
-    if (kHasAvx2)
-        return decode_avx2(row, series, values, marks);
+    if (kHasAvx2) return decode_avx2(row, series, values, marks);
 #endif
     decode_numbers_portable(row, series, values, marks);
 }

@@ -15,10 +15,8 @@ constexpr std::size_t kLoadOctets = 8;
 constexpr double kInfinity = std::numeric_limits<double>::infinity();
 
 Convert converter(const Field& field) {
-    if (field.type == FieldType::unsigned_integer)
-        return Convert::unsigned_integer;
-    if (field.type == FieldType::signed_integer)
-        return Convert::signed_integer;
+    if (field.type == FieldType::unsigned_integer) return Convert::unsigned_integer;
+    if (field.type == FieldType::signed_integer) return Convert::signed_integer;
     return field.bit_width == 16 ? Convert::half : field.bit_width == 32 ? Convert::single : Convert::real;
 }
 
@@ -101,8 +99,7 @@ QuadStep make_quad(std::span<const Element> elements, const RowPlace& place) {
 }
 
 bool may_overflow(const Field& field) {
-    if (field.type == FieldType::ieee754 || field.calibration.index() >= 2)
-        return true;
+    if (field.type == FieldType::ieee754 || field.calibration.index() >= 2) return true;
     const auto* linear = std::get_if<LinearCalibration>(&field.calibration);
     return linear != nullptr &&
            !std::isfinite(std::abs(linear->gain) * std::ldexp(1.0, static_cast<int>(field.bit_width)) +
@@ -130,8 +127,7 @@ RowPlan make_row_plan(std::size_t table, const std::vector<Field>& fields, const
     for (std::size_t first = 0; first < numbers.size(); first += kQuadLanes) {
         const auto elements = std::span(numbers).subspan(first, std::min(kQuadLanes, numbers.size() - first));
         plan.quads.push_back(make_quad(elements, place));
-        if (plan.quads.back().load != Load::prepared)
-            continue;
+        if (plan.quads.back().load != Load::prepared) continue;
         for (std::size_t lane = 0; lane < elements.size(); ++lane) {
             const Field& field = *elements[lane].field;
             const auto bit = static_cast<std::uint32_t>(elements[lane].bit);
@@ -139,8 +135,7 @@ RowPlan make_row_plan(std::size_t table, const std::vector<Field>& fields, const
             plan.others.push_back({from_base + bit / 8, static_cast<unsigned char>(bit % 8),
                                    static_cast<unsigned char>(field.bit_width), field.byte_order == ByteOrder::little,
                                    converter(field), channel});
-            if (field.calibration.index() >= 2)
-                plan.curves.push_back({channel, &field.calibration});
+            if (field.calibration.index() >= 2) plan.curves.push_back({channel, &field.calibration});
         }
     }
     return plan;

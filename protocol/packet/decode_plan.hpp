@@ -1,8 +1,9 @@
 #pragma once
 /// How one row's channels are taken out of a packet, compiled once from the dictionary. Inner part of the decoder.
 ///
-/// Number channels go four at a time, which is what keeps decoding at the pace of the checksum: their raw values are loaded,
-/// then scaled and checked in two-lane vectors. What is not an integer of an ordinary kind is put in place one by one before.
+/// Number channels go four at a time, which is what keeps decoding at the pace of the checksum: their raw values are
+/// loaded, then scaled and checked in two-lane vectors. What is not an integer of an ordinary kind is put in place one
+/// by one before.
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -48,8 +49,9 @@ struct QuadStep {
         prepared ///< the values are in place already
     };
     alignas(32) std::array<double, kQuadLanes> gain;
-    alignas(32) std::array<double, kQuadLanes> offset; ///< -0.0 without calibration: adds nothing, not even to a zero's sign
-    alignas(32) std::array<double, kQuadLanes> least;  ///< infinities where there is no valid range
+    alignas(32)
+        std::array<double, kQuadLanes> offset; ///< -0.0 without calibration: adds nothing, not even to a zero's sign
+    alignas(32) std::array<double, kQuadLanes> least; ///< infinities where there is no valid range
     alignas(32) std::array<double, kQuadLanes> greatest;
     std::array<IntegerStep, kQuadLanes> integers;
     Load load;

@@ -4,11 +4,11 @@
 #include <array>
 #include <optional>
 
-#include "protocol/packet/decode_plan.hpp"
+#include "protocol/dictionary/utf8.hpp"
 #include "protocol/framing/deframer.hpp"
+#include "protocol/packet/decode_plan.hpp"
 #include "protocol/packet/space_packet.hpp"
 #include "protocol/packet/time_code.hpp"
-#include "protocol/dictionary/utf8.hpp"
 
 namespace turnstone {
 namespace {
@@ -104,8 +104,8 @@ void Decoder::Plan::decode_rows(const RowPlan& row, const RowSeries& series, dou
     decode_numbers(row, series, values, marks.data());
     DecodedRow* out = rows.data() + rows_used;
     for (std::size_t k = 0; k < series.count; ++k, values += stride) {
-        *out++ = {row.table, first_offset_ms + static_cast<double>(k) * period_ms, {values, row.number_count}, {},
-                  marks[k]};
+        *out++ = {
+            row.table, first_offset_ms + static_cast<double>(k) * period_ms, {values, row.number_count}, {}, marks[k]};
         if (!row.texts.empty()) [[unlikely]]
             out[-1].texts = decode_texts(row, series.base + k * series.stride);
     }
@@ -131,35 +131,29 @@ DecodedPacket Decoder::decode(std::span<const std::byte> packet) noexcept {
     Plan& plan = *plan_;
     DecodedPacket decoded{DecodeVerdict::wrong_size, 0, 0, 0, 0, {}};
     const auto header = decode_primary_header(packet);
-    if (!header)
-        return decoded;
+    if (!header) return decoded;
     decoded.apid = header->apid;
     decoded.sequence_count = header->sequence_count;
     const auto refuse = [&](DecodeVerdict verdict) {
         decoded.verdict = verdict;
         return decoded;
     };
-    if (header->apid == kIdleApid)
-        return refuse(DecodeVerdict::idle);
+    if (header->apid == kIdleApid) return refuse(DecodeVerdict::idle);
     if (header->telecommand || header->packet_version_number != 0 ||
         header->sequence_flags != SequenceFlags::unsegmented)
         return refuse(DecodeVerdict::not_telemetry);
     const std::int16_t index = plan.by_apid[header->apid];
-    if (index == kNoPlan)
-        return refuse(DecodeVerdict::unknown_apid);
-    if (!header->secondary_header_flag)
-        return refuse(DecodeVerdict::no_time);
+    if (index == kNoPlan) return refuse(DecodeVerdict::unknown_apid);
+    if (!header->secondary_header_flag) return refuse(DecodeVerdict::no_time);
     const PacketPlan& target = plan.packets[static_cast<std::size_t>(index)];
     if (packet.size() != target.packet_octets ||
         kPrimaryHeaderOctets + std::size_t{header->packet_data_length} + 1 != packet.size())
         return refuse(DecodeVerdict::wrong_size);
 
     plan.rows_used = plan.numbers_used = plan.texts_used = plan.characters_used = 0;
-    if (target.row)
-        plan.decode_rows(*target.row, {packet.data(), 0, 1}, 0.0, 0.0);
+    if (target.row) plan.decode_rows(*target.row, {packet.data(), 0, 1}, 0.0, 0.0);
     if (target.batch)
-        plan.decode_rows(*target.batch,
-                         {packet.data() + target.batch_octet, target.sample_octets, target.sample_count},
+        plan.decode_rows(*target.batch, {packet.data() + target.batch_octet, target.sample_octets, target.sample_count},
                          target.first_offset_ms, target.period_ms);
     decoded.verdict = DecodeVerdict::good;
     decoded.packet = static_cast<std::size_t>(index);

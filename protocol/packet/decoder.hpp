@@ -13,24 +13,24 @@ namespace turnstone {
 enum class DecodeVerdict : unsigned char {
     good,
     unknown_apid,
-    wrong_size,      ///< the packet's length is not the dictionary's
-    no_time,         ///< secondary header flag not set
-    not_telemetry,   ///< packet type telecommand, version not 0, or segmented
-    idle             ///< APID 2047
+    wrong_size,    ///< the packet's length is not the dictionary's
+    no_time,       ///< secondary header flag not set
+    not_telemetry, ///< packet type telecommand, version not 0, or segmented
+    idle           ///< APID 2047
 };
 
 /// What one packet says. The spans are valid until the next decode on the same decoder.
 struct DecodedRow {
-    std::size_t table;                      ///< index into Dictionary::tables
-    double time_offset_ms;                  ///< of this row after the packet's time (0 except in batches)
-    std::span<const double> numbers;        ///< number channels in order; NaN: not a finite number, no value
+    std::size_t table;                       ///< index into Dictionary::tables
+    double time_offset_ms;                   ///< of this row after the packet's time (0 except in batches)
+    std::span<const double> numbers;         ///< number channels in order; NaN: not a finite number, no value
     std::span<const std::string_view> texts; ///< text channels in order, valid UTF-8, up to the first NUL
-    std::uint64_t out_of_range;             ///< bit k: number channel k (k < 64) lies outside its valid range
+    std::uint64_t out_of_range;              ///< bit k: number channel k (k < 64) lies outside its valid range
 };
 
 struct DecodedPacket {
     DecodeVerdict verdict;
-    std::size_t packet;         ///< index into Dictionary::packets when verdict is good
+    std::size_t packet; ///< index into Dictionary::packets when verdict is good
     std::uint16_t apid;
     std::uint16_t sequence_count;
     std::uint64_t onboard_ticks_ns; ///< counter value in ns, rollovers not removed

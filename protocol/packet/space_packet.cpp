@@ -9,8 +9,12 @@ std::array<std::byte, kPrimaryHeaderOctets> encode_primary_header(const PrimaryH
         static_cast<unsigned>(header.sequence_flags) << 14U | (header.sequence_count & 0x3FFFU);
     const auto high = [](unsigned word) { return static_cast<std::byte>(word >> 8U); };
     const auto low = [](unsigned word) { return static_cast<std::byte>(word & 0xFFU); };
-    return {high(identification),          low(identification),          high(sequence_control), low(sequence_control),
-            high(header.packet_data_length), low(header.packet_data_length)};
+    return {high(identification),
+            low(identification),
+            high(sequence_control),
+            low(sequence_control),
+            high(header.packet_data_length),
+            low(header.packet_data_length)};
 }
 
 } // namespace turnstone

@@ -30,11 +30,10 @@ inline constexpr std::size_t kPrimaryHeaderOctets = 6;
 inline constexpr std::uint16_t kIdleApid = 2047;
 inline constexpr std::uint16_t kSequenceModulus = 16384;
 
-/// Empty when fewer than six octets are given. Any six octets decode; nothing is judged here. Inline because every packet
-/// passes here: the fields then never leave registers.
+/// Empty when fewer than six octets are given. Any six octets decode; nothing is judged here. Inline because every
+/// packet passes here: the fields then never leave registers.
 [[nodiscard]] inline std::optional<PrimaryHeader> decode_primary_header(std::span<const std::byte> packet) noexcept {
-    if (packet.size() < kPrimaryHeaderOctets)
-        return std::nullopt;
+    if (packet.size() < kPrimaryHeaderOctets) return std::nullopt;
     const auto word = [&](std::size_t at) {
         return std::to_integer<unsigned>(packet[at]) << 8U | std::to_integer<unsigned>(packet[at + 1]);
     };

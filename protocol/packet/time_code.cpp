@@ -20,8 +20,7 @@ std::uint64_t decode_time_ns(const TimeCode& code, std::span<const std::byte> oc
                           std::to_integer<std::uint64_t>(octets[1]) << 16U |
                           std::to_integer<std::uint64_t>(octets[2]) << 8U | std::to_integer<std::uint64_t>(octets[3]));
     std::uint64_t counter = 0;
-    for (std::size_t i = 0; i < code.octets(); ++i)
-        counter = counter << 8U | std::to_integer<std::uint64_t>(octets[i]);
+    for (std::size_t i = 0; i < code.octets(); ++i) counter = counter << 8U | std::to_integer<std::uint64_t>(octets[i]);
     const unsigned fine_bits = 8 * code.fine_octets;
     const std::uint64_t fine = counter & ((1ULL << fine_bits) - 1);
     const std::uint64_t half = fine_bits == 0 ? 0 : 1ULL << (fine_bits - 1);
@@ -37,8 +36,7 @@ std::array<std::byte, kTimeCodeOctetsMax> encode_time_ns(const TimeCode& code, s
         counter = (ns / kNsInS << fine_bits) + (((ns % kNsInS << fine_bits) + kNsInS / 2) / kNsInS);
     }
     std::array<std::byte, kTimeCodeOctetsMax> octets{};
-    for (std::size_t i = code.octets(); i-- > 0; counter >>= 8U)
-        octets[i] = static_cast<std::byte>(counter & 0xFFU);
+    for (std::size_t i = code.octets(); i-- > 0; counter >>= 8U) octets[i] = static_cast<std::byte>(counter & 0xFFU);
     return octets;
 }
 

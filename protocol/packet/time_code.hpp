@@ -1,6 +1,6 @@
 #pragma once
-/// On-board time in the secondary header: LINK.md, section "Time codes". The CCSDS unsegmented time code (CUC) is that of
-/// CCSDS 301.0-B-4, 3.2, without the P-field (the dictionary says what the P-field would).
+/// On-board time in the secondary header: LINK.md, section "Time codes". The CCSDS unsegmented time code (CUC) is that
+/// of CCSDS 301.0-B-4, 3.2, without the P-field (the dictionary says what the P-field would).
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -22,7 +22,8 @@ struct TimeCode {
 
 inline constexpr std::size_t kTimeCodeOctetsMax = 7;
 
-/// Counter value in nanoseconds, rounded to the nearest; rollovers are not removed. `octets` holds at least code.octets().
+/// Counter value in nanoseconds, rounded to the nearest; rollovers are not removed. `octets` holds at least
+/// code.octets().
 [[nodiscard]] std::uint64_t decode_time_ns(const TimeCode& code, std::span<const std::byte> octets) noexcept;
 
 /// The counter value nearest to `ns`, modulo its rollover; the first code.octets() octets are meant.

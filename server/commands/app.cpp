@@ -54,9 +54,8 @@ class StopSignals {
             timespec limit{};
             limit.tv_sec = kShutdownDeadline.count();
             const int number = sigtimedwait(&set, nullptr, &limit);
-            spdlog::critical(number > 0
-                                 ? "stopped at once, as asked; the recording is repaired at the next start"
-                                 : "could not stop in time; the recording is repaired at the next start");
+            spdlog::critical(number > 0 ? "stopped at once, as asked; the recording is repaired at the next start"
+                                        : "could not stop in time; the recording is repaired at the next start");
             std::_Exit(number > 0 ? 128 + number : 1);
         }).detach();
     }
@@ -67,13 +66,10 @@ class StopSignals {
 
 void greet(const Server& server, const Config& config, const std::string& operator_key) {
     std::string addresses;
-    for (const std::string& address : server.addresses()) {
-        addresses += (addresses.empty() ? "" : " ") + address;
-    }
+    for (const std::string& address : server.addresses()) addresses += (addresses.empty() ? "" : " ") + address;
     std::cout << "Turnstone " TURNSTONE_VERSION " is listening on " << addresses << "\n"
-              << (config.share
-                      ? "Everyone on the local network can watch; only the operator can change anything.\n"
-                      : "Only this machine can reach it; --share opens it to the local network.\n")
+              << (config.share ? "Everyone on the local network can watch; only the operator can change anything.\n"
+                               : "Only this machine can reach it; --share opens it to the local network.\n")
               << "operator key: " << operator_key << "\n"
               << "Turnstone only receives: it cannot command, arm or fire anything.\n"
               << std::flush;
@@ -138,9 +134,7 @@ int run_server(const Config& config, ServeSetup setup) {
     signals.wait();
     signals.watch_shutdown();
     ingest.stop();
-    if (!recorder.flush(kFinalFlushMs)) {
-        spdlog::error("not everything could be written: {}", recorder.status().fault);
-    }
+    if (!recorder.flush(kFinalFlushMs)) spdlog::error("not everything could be written: {}", recorder.status().fault);
     server->stop(kSessionsDeadline);
     return EXIT_SUCCESS; // the recorder closes its file as it goes out of scope
 }

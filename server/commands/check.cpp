@@ -21,18 +21,10 @@ enum class Kind { dictionary, vehicle, site, config };
 
 std::optional<Kind> kind_by_name(const fs::path& path) {
     const std::string name = path.filename().string();
-    if (name == "dictionary.json") {
-        return Kind::dictionary;
-    }
-    if (name == "vehicle.json") {
-        return Kind::vehicle;
-    }
-    if (name == "site.json") {
-        return Kind::site;
-    }
-    if (name == "turnstone.json") {
-        return Kind::config;
-    }
+    if (name == "dictionary.json") return Kind::dictionary;
+    if (name == "vehicle.json") return Kind::vehicle;
+    if (name == "site.json") return Kind::site;
+    if (name == "turnstone.json") return Kind::config;
     return std::nullopt;
 }
 
@@ -40,18 +32,10 @@ std::optional<Kind> kind_by_content(const nlohmann::json& json) {
     const auto has_any = [&json](std::initializer_list<const char*> keys) {
         return std::any_of(keys.begin(), keys.end(), [&json](const char* key) { return json.contains(key); });
     };
-    if (has_any({"packets"})) {
-        return Kind::dictionary;
-    }
-    if (has_any({"pad", "station", "boundary"})) {
-        return Kind::site;
-    }
-    if (has_any({"rocket", "sensors", "engine_running_threshold_rpm"})) {
-        return Kind::vehicle;
-    }
-    if (has_any({"vehicles", "links", "recordings", "port", "listen_address"})) {
-        return Kind::config;
-    }
+    if (has_any({"packets"})) return Kind::dictionary;
+    if (has_any({"pad", "station", "boundary"})) return Kind::site;
+    if (has_any({"rocket", "sensors", "engine_running_threshold_rpm"})) return Kind::vehicle;
+    if (has_any({"vehicles", "links", "recordings", "port", "listen_address"})) return Kind::config;
     return std::nullopt;
 }
 
@@ -85,9 +69,7 @@ class Checker {
         }
         std::error_code error;
         std::set<fs::path> entries; // sorted, so that the output is the same everywhere
-        for (const fs::directory_entry& entry : fs::directory_iterator(path, error)) {
-            entries.insert(entry.path());
-        }
+        for (const fs::directory_entry& entry : fs::directory_iterator(path, error)) entries.insert(entry.path());
         for (const fs::path& entry : entries) {
             const auto kind = kind_by_name(entry);
             if (fs::is_directory(entry, error)) {
@@ -113,8 +95,7 @@ class Checker {
         std::vector<Problem> problems;
         // Only a settings file may hold comments; anything else that does is told so.
         const bool may_have_comments = kind == Kind::config;
-        auto json = parse_json_file(path, problems,
-                                    may_have_comments ? JsonComments::allowed : JsonComments::refused);
+        auto json = parse_json_file(path, problems, may_have_comments ? JsonComments::allowed : JsonComments::refused);
         if (!json && !kind) {
             std::vector<Problem> ignored; // the first attempt's problems stand unless this is a settings file
             const auto with_comments = parse_json_file(path, ignored, JsonComments::allowed);
@@ -126,51 +107,37 @@ class Checker {
         if (json && !kind) {
             kind = kind_by_content(*json);
             if (!kind) {
-                problems.push_back(
-                    {path.string(), "", "is no dictionary, vehicle, site or settings file",
-                     "name it dictionary.json, vehicle.json, site.json or turnstone.json, or give it "
-                     "that file's members"});
+                problems.push_back({path.string(), "", "is no dictionary, vehicle, site or settings file",
+                                    "name it dictionary.json, vehicle.json, site.json or turnstone.json, or give it "
+                                    "that file's members"});
             }
         }
         std::string about;
-        if (json && kind) {
-            about = read(*kind, *json, path.string(), problems);
-        }
-        if (report(problems)) {
-            out_ << path.string() << ": ok; " << about << "\n";
-        }
+        if (json && kind) about = read(*kind, *json, path.string(), problems);
+        if (report(problems)) out_ << path.string() << ": ok; " << about << "\n";
     }
 
     static std::string read(Kind kind, const nlohmann::json& json, const std::string& file,
                             std::vector<Problem>& problems) {
         switch (kind) {
-        case Kind::dictionary:
-            return describe(read_dictionary(json, file, problems));
-        case Kind::vehicle:
-            return "vehicle " + read_vehicle(json, file, problems).name;
-        case Kind::site:
-            return "site " + read_site(json, file, problems).name;
-        case Kind::config:
-            (void)read_config(json, file, problems);
-            return "settings";
+        case Kind::dictionary: return describe(read_dictionary(json, file, problems));
+        case Kind::vehicle: return "vehicle " + read_vehicle(json, file, problems).name;
+        case Kind::site: return "site " + read_site(json, file, problems).name;
+        case Kind::config: (void)read_config(json, file, problems); return "settings";
         }
         return "";
     }
 
     static std::string describe(const Dictionary& dictionary) {
         std::size_t channels = 0;
-        for (const ChannelTable& table : dictionary.tables) {
-            channels += table.channels.size();
-        }
+        for (const ChannelTable& table : dictionary.tables) channels += table.channels.size();
         return "dictionary of " + dictionary.vehicle + ", version " + dictionary.version + ", " +
                count_text(dictionary.packets.size(), "packet") + ", " + count_text(channels, "channel");
     }
 
     /// True when there was nothing to report.
     bool report(const std::vector<Problem>& problems) {
-        for (const Problem& problem : problems) {
-            out_ << to_string(problem) << "\n";
-        }
+        for (const Problem& problem : problems) out_ << to_string(problem) << "\n";
         mistakes_ += problems.size();
         return problems.empty();
     }
@@ -183,9 +150,7 @@ class Checker {
 
 std::size_t check_files(const std::vector<fs::path>& paths, std::ostream& out) {
     Checker checker(out);
-    for (const fs::path& path : paths) {
-        checker.path(path);
-    }
+    for (const fs::path& path : paths) checker.path(path);
     return checker.mistakes();
 }
 

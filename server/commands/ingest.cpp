@@ -36,15 +36,13 @@ struct Ingest::State {
         std::unique_ptr<Link> link;
     };
 
-    State(std::shared_ptr<const PipelineSetup> given_setup, std::vector<LinkUri> given_uris,
-          Recorder& given_recorder, IngestOutputs given_outputs)
+    State(std::shared_ptr<const PipelineSetup> given_setup, std::vector<LinkUri> given_uris, Recorder& given_recorder,
+          IngestOutputs given_outputs)
         : setup(std::move(given_setup)), recorder(given_recorder), outputs(std::move(given_outputs)) {
-        for (std::size_t i = 0; i < given_uris.size(); ++i) {
+        for (std::size_t i = 0; i < given_uris.size(); ++i)
             slots.push_back({{setup->links[i].name, "opening", "", 0, 0}, nullptr});
-        }
-        for (std::size_t i = 0; i < given_uris.size(); ++i) {
+        for (std::size_t i = 0; i < given_uris.size(); ++i)
             slots[i].link = make_link(context, given_uris[i], handler(i));
-        }
         published = views();
     }
 
@@ -52,18 +50,15 @@ struct Ingest::State {
         return {[this, i](std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes) {
                     slots[i].view.bytes += bytes.size();
                     slots[i].view.t_last_ns = t_rx_ns;
-                    guarded("bytes", [&] {
-                        pipeline->chunk(static_cast<LinkId>(i), t_rx_ns, utc_rx_ns, bytes, *batch);
-                    });
-                    if (batch->bytes.size() >= kBatchBytesMax) {
-                        hand_over();
-                    }
+                    guarded(
+                        "bytes", [&] { pipeline->chunk(static_cast<LinkId>(i), t_rx_ns, utc_rx_ns, bytes, *batch); });
+                    if (batch->bytes.size() >= kBatchBytesMax) hand_over();
                 },
                 [this, i](std::int64_t t_ns, LinkState state, const std::string& detail) {
                     slots[i].view.state = to_string(state);
                     slots[i].view.detail = detail;
-                    spdlog::info("link {}: {}{}{}", slots[i].view.name, slots[i].view.state,
-                                 detail.empty() ? "" : ": ", detail);
+                    spdlog::info("link {}: {}{}{}", slots[i].view.name, slots[i].view.state, detail.empty() ? "" : ": ",
+                                 detail);
                     link_state_action(t_ns, slots[i].view);
                 },
                 [this] { return recorder_has_room; }};
@@ -76,21 +71,19 @@ struct Ingest::State {
         try {
             task();
         } catch (const std::exception& error) {
-            if (failures++ < 10) {
-                spdlog::critical("ingest: {} could not be handled ({}); going on", what, error.what());
-            }
+            if (failures++ < 10) spdlog::critical("ingest: {} could not be handled ({}); going on", what, error.what());
         }
     }
 
     void link_state_action(std::int64_t t_ns, const LinkView& view) {
-        do_action(t_ns, json_text({{"action", "link_state"},
-                                   {"link", view.name},
-                                   {"state", view.state},
-                                   {"detail", view.detail}}));
+        do_action(
+            t_ns,
+            json_text({{"action", "link_state"}, {"link", view.name}, {"state", view.state}, {"detail", view.detail}}));
     }
 
     void do_action(std::int64_t t_ns, const std::string& json) {
-        guarded("an action", [&] { pipeline->action(t_ns, json, *batch); });
+        guarded(
+            "an action", [&] { pipeline->action(t_ns, json, *batch); });
     }
 
     void hand_over() {
@@ -112,23 +105,18 @@ struct Ingest::State {
 
     /// A recorder in trouble is news for everyone, and part of the record once it can be written again.
     void watch_recorder(std::int64_t now_ns) {
-        if (now_ns < next_poll_ns && recorder_has_room) {
-            return;
-        }
+        if (now_ns < next_poll_ns && recorder_has_room) return;
         const RecorderStatus status = recorder.status();
         recorder_has_room = status.queue_bytes < kRecorderBacklogBytes;
-        if (now_ns < next_poll_ns) {
-            return;
-        }
+        if (now_ns < next_poll_ns) return;
         next_poll_ns = now_ns + kRecorderPollNs;
         // The sentence may hold figures that change every second; its coming and going is what counts.
         if (status.fault.empty() != fault.empty()) {
             fault = status.fault;
-            if (fault.empty()) {
+            if (fault.empty())
                 spdlog::info("recording works again");
-            } else {
+            else
                 spdlog::error("recording: {}", fault);
-            }
             do_action(now_ns, json_text({{"action", "recording_state"}, {"fault", fault}}));
         }
     }
@@ -138,9 +126,7 @@ struct Ingest::State {
         const std::int64_t t_start_ns = station_now_ns();
         const std::int64_t utc_start_ns = utc_now_ns();
         auto next = std::make_unique<Pipeline>(*setup, t_start_ns);
-        if (pipeline != nullptr && outputs.on_closing) {
-            outputs.on_closing();
-        }
+        if (pipeline != nullptr && outputs.on_closing) outputs.on_closing();
         LiveTape tape;
         tape.id = recorder.begin(next->schema(), t_start_ns, utc_start_ns, name);
         tape.name = name;
@@ -151,19 +137,16 @@ struct Ingest::State {
         spdlog::info("recording {}", tape.id);
         outputs.on_tape(std::move(tape));
         const std::unique_ptr<Pipeline> before = std::exchange(pipeline, std::move(next));
-        for (const std::string& action : before == nullptr ? actions : before->carried_actions()) {
+        for (const std::string& action : before == nullptr ? actions : before->carried_actions())
             do_action(t_start_ns, action);
-        }
-        if (before == nullptr) {
-            return;
-        }
+        if (before == nullptr) return;
         for (std::size_t i = 0; i < slots.size(); ++i) {
             link_state_action(t_start_ns, slots[i].view);
             const auto pending = before->pending(static_cast<LinkId>(i));
             if (!pending.empty()) {
-                guarded("carried bytes", [&] {
-                    pipeline->chunk(static_cast<LinkId>(i), t_start_ns, utc_start_ns, pending, *batch, true);
-                });
+                guarded(
+                    "carried bytes",
+                    [&] { pipeline->chunk(static_cast<LinkId>(i), t_start_ns, utc_start_ns, pending, *batch, true); });
             }
         }
     }
@@ -171,9 +154,7 @@ struct Ingest::State {
     void wait_for_flush() {
         timer.async_wait([this](const boost::system::error_code& error) {
             // Cancelling does not reach a handler that is already queued.
-            if (error || finished) {
-                return;
-            }
+            if (error || finished) return;
             flush();
             // After a stall the missed flushes are left out: one flush carries everything anyway.
             timer.expires_at(std::max(timer.expiry() + kFlushInterval, std::chrono::steady_clock::now()));
@@ -184,16 +165,12 @@ struct Ingest::State {
     void run() {
         timer.expires_after(kFlushInterval);
         wait_for_flush();
-        for (Slot& slot : slots) {
-            slot.link->start();
-        }
+        for (Slot& slot : slots) slot.link->start();
         context.run();
     }
 
     void finish() {
-        for (Slot& slot : slots) {
-            slot.link->stop();
-        }
+        for (Slot& slot : slots) slot.link->stop();
         finished = true;
         timer.cancel();
         flush();
@@ -203,9 +180,7 @@ struct Ingest::State {
     [[nodiscard]] std::vector<LinkView> views() const {
         std::vector<LinkView> out;
         out.reserve(slots.size());
-        for (const Slot& slot : slots) {
-            out.push_back(slot.view);
-        }
+        for (const Slot& slot : slots) out.push_back(slot.view);
         return out;
     }
 
@@ -255,21 +230,24 @@ void Ingest::stop() {
 }
 
 void Ingest::action(std::string json) {
-    boost::asio::post(state_->context, [state = state_.get(), text = std::move(json)] {
-        state->do_action(station_now_ns(), text);
-    });
+    boost::asio::post(
+        state_->context, [state = state_.get(), text = std::move(json)] { state->do_action(station_now_ns(), text); });
 }
 
 void Ingest::cut(std::string name) {
-    boost::asio::post(state_->context, [state = state_.get(), text = std::move(name)] {
-        state->flush();
-        state->guarded("the cut", [&] { state->begin_recording(text); });
-    });
+    boost::asio::post(
+        state_->context,
+        [state = state_.get(), text = std::move(name)] {
+            state->flush();
+            state->guarded(
+                "the cut", [&] { state->begin_recording(text); });
+        });
 }
 
 void Ingest::set_meta(std::string key, std::string value) {
-    boost::asio::post(state_->context, [state = state_.get(), name = std::move(key),
-                                        text = std::move(value)] { state->recorder.set_meta(name, text); });
+    boost::asio::post(
+        state_->context, [state = state_.get(), name = std::move(key),
+                          text = std::move(value)] { state->recorder.set_meta(name, text); });
 }
 
 std::vector<LinkView> Ingest::links() const {

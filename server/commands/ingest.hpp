@@ -42,8 +42,8 @@ class Ingest {
 
     // From any thread; done on the ingest thread, in the order called.
     void action(std::string json); ///< for Pipeline::action
-    void cut(std::string name); ///< a new recording, no byte lost between: a frame that straddles the cut is
-                                ///< carried over
+    void cut(std::string name);    ///< a new recording, no byte lost between: a frame that straddles the cut is
+                                   ///< carried over
     void set_meta(std::string key, std::string value);
 
     /// From any thread.

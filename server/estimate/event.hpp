@@ -9,9 +9,9 @@ namespace turnstone {
 enum class Level : unsigned char { note, advisory, caution, warning };
 
 enum class EventKind : unsigned char {
-    phase,         ///< a phase began; text is its word
-    flight_event,  ///< apogee, ejection pulse, shock, ...
-    link_state,    ///< opened, lost, refused, silent, ...
+    phase,        ///< a phase began; text is its word
+    flight_event, ///< apogee, ejection pulse, shock, ...
+    link_state,   ///< opened, lost, refused, silent, ...
     reboot,
     alert_raised,
     alert_cleared, ///< same `key` as the alert it clears
@@ -27,10 +27,10 @@ struct Event {
     double t_sigma_s;        ///< 1-sigma of t_ns; 0: exact
     EventKind kind;
     Level level;
-    int vehicle;             ///< -1: none
-    std::string key;         ///< stable identifier, e.g. "sanderling/phase/apogee", "link/radio/down"
-    std::string text;        ///< one sentence for a person
-    std::string data_json;   ///< further values as a JSON object; "{}" when none
+    int vehicle;           ///< -1: none
+    std::string key;       ///< stable identifier, e.g. "sanderling/phase/apogee", "link/radio/down"
+    std::string text;      ///< one sentence for a person
+    std::string data_json; ///< further values as a JSON object; "{}" when none
     friend bool operator==(const Event&, const Event&) = default;
 };
 

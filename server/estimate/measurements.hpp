@@ -1,6 +1,6 @@
 #pragma once
-/// What estimators take in: measurements by role, already in the units and axes of protocol/dictionary/roles.hpp, with station time.
-/// Absent values are NaN. Routing from dictionary channels to these is server/estimate/router.hpp.
+/// What estimators take in: measurements by role, already in the units and axes of protocol/dictionary/roles.hpp, with
+/// station time. Absent values are NaN. Routing from dictionary channels to these is server/estimate/router.hpp.
 #include <cmath>
 #include <cstdint>
 #include <limits>
@@ -32,10 +32,10 @@ struct FixSample {
     double longitude_deg;
     double height_ellipsoid_m; ///< converted with the site's geoid height when the receiver gives mean sea level
     Eigen::Vector3d velocity_enu_mps;
-    int fix_type;              ///< 0 none, 2, 3
+    int fix_type; ///< 0 none, 2, 3
     double accuracy_horizontal_m;
     double accuracy_vertical_m;
-    int satellites;            ///< -1: unknown
+    int satellites; ///< -1: unknown
 };
 
 struct MagSample {

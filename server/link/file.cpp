@@ -55,27 +55,21 @@ class FileLink final : public RetryingLink {
         }
         timer_.expires_after(kPaceStep);
         timer_.async_wait([self = self<FileLink>()](const boost::system::error_code& error) {
-            if (!error) {
-                self->read_block();
-            }
+            if (!error) self->read_block();
         });
     }
 
     /// Octets a line of the given rate would have delivered by now and that were not read yet.
     [[nodiscard]] std::size_t due() const {
-        if (source_.pace_baud == 0) {
-            return may_read() ? buffer_.size() : 0;
-        }
+        if (source_.pace_baud == 0) return may_read() ? buffer_.size() : 0;
         const double elapsed_s = static_cast<double>(station_now_ns() - t_paced_ns_) * 1e-9;
-        const double octets = elapsed_s * source_.pace_baud / kBitsPerOctet -
-                              static_cast<double>(octets_read_ - octets_before_);
+        const double octets =
+            elapsed_s * source_.pace_baud / kBitsPerOctet - static_cast<double>(octets_read_ - octets_before_);
         return static_cast<std::size_t>(std::clamp(octets, 0.0, static_cast<double>(buffer_.size())));
     }
 
     void read_block() {
-        if (stopped()) {
-            return;
-        }
+        if (stopped()) return;
         const std::size_t wanted = due();
         if (wanted > 0) {
             const ssize_t size = ::read(fd_, buffer_.data(), wanted);
@@ -90,9 +84,7 @@ class FileLink final : public RetryingLink {
             octets_read_ += static_cast<std::uint64_t>(size);
             received({buffer_.data(), static_cast<std::size_t>(size)});
         }
-        if (!stopped()) {
-            read();
-        }
+        if (!stopped()) read();
     }
 
     void close() noexcept override {

@@ -24,18 +24,12 @@ class OwnedLink final : public Link {
 
 std::string_view to_string(LinkState state) noexcept {
     switch (state) {
-    case LinkState::opening:
-        return "opening";
-    case LinkState::open:
-        return "open";
-    case LinkState::silent:
-        return "silent";
-    case LinkState::lost:
-        return "lost";
-    case LinkState::refused:
-        return "refused";
-    case LinkState::ended:
-        return "ended";
+    case LinkState::opening: return "opening";
+    case LinkState::open: return "open";
+    case LinkState::silent: return "silent";
+    case LinkState::lost: return "lost";
+    case LinkState::refused: return "refused";
+    case LinkState::ended: return "ended";
     }
     return "";
 }

@@ -53,9 +53,9 @@ struct LinkUri {
 };
 
 /// What termios knows by name.
-inline constexpr unsigned kBaudRates[] = {
-    1200,   1800,   2400,   4800,    9600,    19200,   38400,   57600,   115200,  230400,  460800,
-    500000, 576000, 921600, 1000000, 1152000, 1500000, 2000000, 2500000, 3000000, 3500000, 4000000};
+inline constexpr unsigned kBaudRates[] = {1200,    1800,    2400,    4800,    9600,    19200,  38400,   57600,
+                                          115200,  230400,  460800,  500000,  576000,  921600, 1000000, 1152000,
+                                          1500000, 2000000, 2500000, 3000000, 3500000, 4000000};
 
 /// Fails with one sentence that quotes the URI and says what is wrong in it and what would be right.
 [[nodiscard]] Result<LinkUri> parse_link_uri(std::string_view text);
@@ -76,8 +76,7 @@ enum class LinkState : unsigned char {
 
 /// Callbacks run on the io_context that runs the link.
 struct LinkHandler {
-    std::function<void(std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes)>
-        on_bytes;
+    std::function<void(std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes)> on_bytes;
     /// Only when state or detail changed, so that a link retried all day makes no event each time.
     std::function<void(std::int64_t t_ns, LinkState state, const std::string& detail)> on_state;
     /// Asked before each read by a source that can wait (a file); empty: never waits.

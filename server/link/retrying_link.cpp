@@ -24,9 +24,7 @@ void RetryingLink::stop() {
 }
 
 void RetryingLink::set_state(LinkState state, const std::string& detail) {
-    if (state == state_ && detail == detail_) {
-        return;
-    }
+    if (state == state_ && detail == detail_) return;
     state_ = state;
     detail_ = detail;
     handler_.on_state(station_now_ns(), state_, detail_);
@@ -52,9 +50,7 @@ void RetryingLink::refused(const std::string& why) {
 
 void RetryingLink::lost(const std::string& why) {
     silence_timer_.cancel();
-    if (t_heard_ns_ > t_open_ns_ || station_now_ns() - t_open_ns_ > kSilentAfterNs) {
-        retry_delay_ = kRetryMin;
-    }
+    if (t_heard_ns_ > t_open_ns_ || station_now_ns() - t_open_ns_ > kSilentAfterNs) retry_delay_ = kRetryMin;
     set_state(LinkState::lost, why);
     retry();
 }
@@ -72,22 +68,16 @@ void RetryingLink::received(std::span<const std::byte> bytes) {
         set_state(LinkState::open, "");
         watch_silence();
     }
-    if (!stopped_) {
-        handler_.on_bytes(t_rx_ns, utc_now_ns(), bytes);
-    }
+    if (!stopped_) handler_.on_bytes(t_rx_ns, utc_now_ns(), bytes);
 }
 
 void RetryingLink::retry() {
     close();
-    if (stopped_) {
-        return;
-    }
+    if (stopped_) return;
     retry_timer_.expires_after(retry_delay_);
     retry_delay_ = std::min(retry_delay_ * 2, kRetryMax);
     retry_timer_.async_wait([self = shared_from_this()](const boost::system::error_code& error) {
-        if (!error && !self->stopped_) {
-            self->open();
-        }
+        if (!error && !self->stopped_) self->open();
     });
 }
 
@@ -95,14 +85,11 @@ void RetryingLink::watch_silence() {
     const std::int64_t left_ns = t_heard_ns_ + kSilentAfterNs - station_now_ns();
     silence_timer_.expires_after(std::chrono::nanoseconds(std::max<std::int64_t>(left_ns, 0)));
     silence_timer_.async_wait([self = shared_from_this()](const boost::system::error_code& error) {
-        if (error || self->stopped_ || self->state_ != LinkState::open) {
-            return;
-        }
-        if (station_now_ns() - self->t_heard_ns_ >= kSilentAfterNs) {
+        if (error || self->stopped_ || self->state_ != LinkState::open) return;
+        if (station_now_ns() - self->t_heard_ns_ >= kSilentAfterNs)
             self->set_state(LinkState::silent, "open, but nothing came for 3 s");
-        } else {
+        else
             self->watch_silence();
-        }
     });
 }
 

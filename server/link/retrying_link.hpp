@@ -72,10 +72,8 @@ class RetryingLink : public std::enable_shared_from_this<RetryingLink> {
 
 std::shared_ptr<RetryingLink> make_serial_link(boost::asio::io_context& context, LinkUri::Serial source,
                                                LinkHandler handler);
-std::shared_ptr<RetryingLink> make_udp_link(boost::asio::io_context& context, LinkUri::Udp source,
-                                            LinkHandler handler);
-std::shared_ptr<RetryingLink> make_tcp_link(boost::asio::io_context& context, LinkUri::Tcp source,
-                                            LinkHandler handler);
+std::shared_ptr<RetryingLink> make_udp_link(boost::asio::io_context& context, LinkUri::Udp source, LinkHandler handler);
+std::shared_ptr<RetryingLink> make_tcp_link(boost::asio::io_context& context, LinkUri::Tcp source, LinkHandler handler);
 std::shared_ptr<RetryingLink> make_file_link(boost::asio::io_context& context, LinkUri::File source,
                                              LinkHandler handler);
 

@@ -22,19 +22,15 @@ speed_t speed_of(unsigned baud) {
         unsigned baud;
         speed_t speed;
     };
-    static constexpr Rate rates[] = {
-        {1200, B1200},       {1800, B1800},       {2400, B2400},       {4800, B4800},
-        {9600, B9600},       {19200, B19200},     {38400, B38400},     {57600, B57600},
-        {115200, B115200},   {230400, B230400},   {460800, B460800},   {500000, B500000},
-        {576000, B576000},   {921600, B921600},   {1000000, B1000000}, {1152000, B1152000},
-        {1500000, B1500000}, {2000000, B2000000}, {2500000, B2500000}, {3000000, B3000000},
-        {3500000, B3500000}, {4000000, B4000000}};
+    static constexpr Rate rates[] = {{1200, B1200},       {1800, B1800},       {2400, B2400},       {4800, B4800},
+                                     {9600, B9600},       {19200, B19200},     {38400, B38400},     {57600, B57600},
+                                     {115200, B115200},   {230400, B230400},   {460800, B460800},   {500000, B500000},
+                                     {576000, B576000},   {921600, B921600},   {1000000, B1000000}, {1152000, B1152000},
+                                     {1500000, B1500000}, {2000000, B2000000}, {2500000, B2500000}, {3000000, B3000000},
+                                     {3500000, B3500000}, {4000000, B4000000}};
     static_assert(std::size(rates) == std::size(kBaudRates));
-    for (const Rate& rate : rates) {
-        if (rate.baud == baud) {
-            return rate.speed;
-        }
-    }
+    for (const Rate& rate : rates)
+        if (rate.baud == baud) return rate.speed;
     return B0;
 }
 
@@ -42,35 +38,25 @@ speed_t speed_of(unsigned baud) {
 /// as they are, since every octet is kept and the frame check finds them.
 Result<void> set_line(int fd, const LinkUri::Serial& source) {
     termios line{};
-    if (tcgetattr(fd, &line) != 0) {
-        return fail(source.path + " is no serial port (" + std::strerror(errno) + ")");
-    }
+    if (tcgetattr(fd, &line) != 0) return fail(source.path + " is no serial port (" + std::strerror(errno) + ")");
     cfmakeraw(&line);
     line.c_iflag &= ~static_cast<tcflag_t>(INPCK | IXOFF | IXANY);
     line.c_cflag &= ~static_cast<tcflag_t>(PARENB | PARODD | CSTOPB | CRTSCTS);
     line.c_cflag |= CREAD | CLOCAL;
-    if (source.parity != 'n') {
-        line.c_cflag |= PARENB;
-    }
-    if (source.parity == 'o') {
-        line.c_cflag |= PARODD;
-    }
-    if (source.stop_bits == 2) {
-        line.c_cflag |= CSTOPB;
-    }
+    if (source.parity != 'n') line.c_cflag |= PARENB;
+    if (source.parity == 'o') line.c_cflag |= PARODD;
+    if (source.stop_bits == 2) line.c_cflag |= CSTOPB;
     line.c_cc[VMIN] = 1;
     line.c_cc[VTIME] = 0;
     const speed_t speed = speed_of(source.baud);
     cfsetispeed(&line, speed);
     cfsetospeed(&line, speed);
-    if (tcsetattr(fd, TCSANOW, &line) != 0) {
+    if (tcsetattr(fd, TCSANOW, &line) != 0)
         return fail(source.path + " cannot be set up (" + std::strerror(errno) + ")");
-    }
     // tcsetattr succeeds when it could do any part of what was asked.
     termios got{};
-    if (tcgetattr(fd, &got) != 0 || cfgetospeed(&got) != speed) {
+    if (tcgetattr(fd, &got) != 0 || cfgetospeed(&got) != speed)
         return fail(source.path + " does not take " + std::to_string(source.baud) + " baud");
-    }
     return {};
 }
 
@@ -79,29 +65,21 @@ Result<int> open_port(const LinkUri::Serial& source) {
     const int fd = ::open(source.path.c_str(), O_RDONLY | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
     if (fd < 0) {
         const int error = errno;
-        if (error == ENOENT) {
-            return fail(source.path + " does not exist; plug it in or correct the path");
-        }
-        if (error == EACCES) {
-            return fail(source.path +
-                        " may not be read by this user; join the group that owns it (often dialout)");
-        }
-        if (error == EBUSY) {
-            return fail(source.path + " is in use by another program; close that program");
-        }
+        if (error == ENOENT) return fail(source.path + " does not exist; plug it in or correct the path");
+        if (error == EACCES)
+            return fail(source.path + " may not be read by this user; join the group that owns it (often dialout)");
+        if (error == EBUSY) return fail(source.path + " is in use by another program; close that program");
         return fail(source.path + " cannot be opened (" + std::strerror(error) + ")");
     }
     // TIOCEXCL keeps others out from now on, except a privileged user; the advisory lock also finds those
     // already in.
     Result<void> ready;
-    if (::flock(fd, LOCK_EX | LOCK_NB) != 0) {
+    if (::flock(fd, LOCK_EX | LOCK_NB) != 0)
         ready = fail(source.path + " is in use by another program; close that program");
-    } else {
+    else
         ready = set_line(fd, source);
-    }
-    if (ready && ::ioctl(fd, TIOCEXCL) != 0) {
+    if (ready && ::ioctl(fd, TIOCEXCL) != 0)
         ready = fail(source.path + " cannot be kept for this program alone (" + std::strerror(errno) + ")");
-    }
     if (!ready) {
         ::close(fd);
         return fail(ready.error().message);
@@ -132,23 +110,21 @@ class SerialLink final : public RetryingLink {
     }
 
     void read() override {
-        port_.async_read_some(boost::asio::buffer(buffer_),
-                              [self = self<SerialLink>()](const boost::system::error_code& error,
-                                                          std::size_t size) { self->on_read(error, size); });
+        port_.async_read_some(
+            boost::asio::buffer(buffer_),
+            [self = self<SerialLink>()](const boost::system::error_code& error, std::size_t size) {
+                self->on_read(error, size);
+            });
     }
 
     void on_read(const boost::system::error_code& error, std::size_t size) {
-        if (stopped()) {
-            return;
-        }
+        if (stopped()) return;
         if (error) {
             lost(source_.path + " was unplugged or closed by the other side (" + error.message() + ")");
             return;
         }
         received({buffer_.data(), size});
-        if (!stopped()) {
-            read();
-        }
+        if (!stopped()) read();
     }
 
     void close() noexcept override {

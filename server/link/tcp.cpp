@@ -21,8 +21,8 @@ class TcpLink final : public RetryingLink {
   public:
     TcpLink(boost::asio::io_context& context, LinkUri::Tcp source, LinkHandler handler)
         : RetryingLink(context, std::move(handler)), source_(std::move(source)),
-          place_(source_.host + " port " + std::to_string(source_.port)), resolver_(context),
-          socket_(context), timeout_(context) {}
+          place_(source_.host + " port " + std::to_string(source_.port)), resolver_(context), socket_(context),
+          timeout_(context) {}
 
   private:
     void open() override {
@@ -36,17 +36,15 @@ class TcpLink final : public RetryingLink {
                 self->socket_.close(ignored);
             }
         });
-        resolver_.async_resolve(source_.host, std::to_string(source_.port),
-                                [self = self<TcpLink>()](const boost::system::error_code& error,
-                                                         const tcp::resolver::results_type& found) {
-                                    self->on_resolved(error, found);
-                                });
+        resolver_.async_resolve(
+            source_.host, std::to_string(source_.port),
+            [self = self<TcpLink>()](const boost::system::error_code& error, const tcp::resolver::results_type& found) {
+                self->on_resolved(error, found);
+            });
     }
 
     void on_resolved(const boost::system::error_code& error, const tcp::resolver::results_type& found) {
-        if (stopped()) {
-            return;
-        }
+        if (stopped()) return;
         if (error || timed_out_) {
             on_connected(error);
             return;
@@ -59,9 +57,7 @@ class TcpLink final : public RetryingLink {
     }
 
     void on_connected(const boost::system::error_code& error) {
-        if (stopped()) {
-            return;
-        }
+        if (stopped()) return;
         timeout_.cancel();
         if (timed_out_) {
             refused(place_ + " did not answer within 5 s");
@@ -84,24 +80,20 @@ class TcpLink final : public RetryingLink {
     }
 
     void read() override {
-        socket_.async_read_some(boost::asio::buffer(buffer_),
-                                [self = self<TcpLink>()](const boost::system::error_code& error,
-                                                         std::size_t size) { self->on_read(error, size); });
+        socket_.async_read_some(
+            boost::asio::buffer(buffer_), [self = self<TcpLink>()](const boost::system::error_code& error,
+                                                                   std::size_t size) { self->on_read(error, size); });
     }
 
     void on_read(const boost::system::error_code& error, std::size_t size) {
-        if (stopped()) {
-            return;
-        }
+        if (stopped()) return;
         if (error) {
-            lost(place_ + (error == boost::asio::error::eof ? " closed the connection"
-                                                            : " was lost (" + error.message() + ")"));
+            lost(place_ +
+                 (error == boost::asio::error::eof ? " closed the connection" : " was lost (" + error.message() + ")"));
             return;
         }
         received({buffer_.data(), size});
-        if (!stopped()) {
-            read();
-        }
+        if (!stopped()) read();
     }
 
     void close() noexcept override {

@@ -28,9 +28,7 @@ class UdpLink final : public RetryingLink {
         const auto address = boost::asio::ip::make_address(source_.address, error);
         const udp::endpoint endpoint(address, source_.port);
         const auto step = [&error](auto&& call) {
-            if (!error) {
-                call();
-            }
+            if (!error) call();
         };
         step([&] { socket_.open(endpoint.protocol(), error); });
         step([&] {
@@ -42,13 +40,12 @@ class UdpLink final : public RetryingLink {
             step([&] { socket_.set_option(udp::socket::reuse_address(true), error); });
         }
         step([&] { socket_.bind(endpoint, error); });
-        if (address.is_multicast()) {
+        if (address.is_multicast())
             step([&] { socket_.set_option(boost::asio::ip::multicast::join_group(address), error); });
-        }
         step([&] { socket_.non_blocking(true, error); });
         if (error) {
-            refused("udp " + source_.address + " port " + std::to_string(source_.port) +
-                    " cannot be opened (" + error.message() + ")");
+            refused("udp " + source_.address + " port " + std::to_string(source_.port) + " cannot be opened (" +
+                    error.message() + ")");
             return;
         }
         opened();
@@ -64,17 +61,11 @@ class UdpLink final : public RetryingLink {
 
     void on_read(boost::system::error_code error, std::size_t size) {
         for (int turn = 1; !stopped() && !error; ++turn) {
-            if (size > 0) {
-                received({buffer_.data(), size});
-            }
-            if (turn == kDatagramsPerTurn || stopped()) {
-                break;
-            }
+            if (size > 0) received({buffer_.data(), size});
+            if (turn == kDatagramsPerTurn || stopped()) break;
             size = socket_.receive_from(boost::asio::buffer(buffer_), sender_, 0, error);
         }
-        if (stopped()) {
-            return;
-        }
+        if (stopped()) return;
         if (error && error != boost::asio::error::would_block && error != boost::asio::error::try_again) {
             lost("udp port " + std::to_string(source_.port) + " failed (" + error.message() + ")");
             return;

@@ -26,20 +26,20 @@ struct ByteRange {
 
 /// Bytes as a link delivered them.
 struct ChunkRecord {
-    std::uint64_t input;    ///< place among this recording's inputs, from 0, shared with ActionRecord
+    std::uint64_t input; ///< place among this recording's inputs, from 0, shared with ActionRecord
     LinkId link;
-    std::int64_t t_rx_ns;   ///< station time of the read
-    std::int64_t utc_rx_ns; ///< system UTC at the read
+    std::int64_t t_rx_ns;        ///< station time of the read
+    std::int64_t utc_rx_ns;      ///< system UTC at the read
     std::uint64_t stream_offset; ///< of the first byte, counted from the link's first byte in this recording
-    bool carried;           ///< repeated from the previous recording: the start of a frame that straddles the cut
+    bool carried;                ///< repeated from the previous recording: the start of a frame that straddles the cut
     ByteRange bytes;
     friend bool operator==(const ChunkRecord&, const ChunkRecord&) = default;
 };
 
 enum class PacketVerdict : unsigned char {
-    accepted,   ///< decoded, rows made
-    copy,       ///< the same packet came by another link, or twice
-    late,       ///< older than one already accepted: decoded and recorded, not shown to the estimators
+    accepted, ///< decoded, rows made
+    copy,     ///< the same packet came by another link, or twice
+    late,     ///< older than one already accepted: decoded and recorded, not shown to the estimators
     idle,
     bad_frame,  ///< see frame verdict
     undecodable ///< good frame, but the dictionary cannot read it: see decode verdict
@@ -48,7 +48,7 @@ enum class PacketVerdict : unsigned char {
 /// What one delimiter closed, and what became of it.
 struct FrameRecord {
     LinkId link;
-    std::int64_t t_rx_ns;        ///< of the chunk with its last byte
+    std::int64_t t_rx_ns; ///< of the chunk with its last byte
     std::uint64_t stream_offset;
     std::uint32_t link_octets;
     FrameVerdict frame_verdict;
@@ -72,11 +72,13 @@ struct RowRecord {
     friend bool operator==(const RowRecord&, const RowRecord&) = default;
 };
 
-/// Everything that enters besides bytes: operator actions and the link thread's word on its links. Recorded as an input.
+/// Everything that enters besides bytes: operator actions and the link thread's word on its links. Recorded as an
+/// input.
 struct ActionRecord {
     std::uint64_t input;
     std::int64_t t_ns;
-    std::string json; ///< {"action":"marker","text":...}, {"action":"link_state","link":"radio","state":"lost","detail":...}
+    std::string
+        json; ///< {"action":"marker","text":...}, {"action":"link_state","link":"radio","state":"lost","detail":...}
     friend bool operator==(const ActionRecord&, const ActionRecord&) = default;
 };
 

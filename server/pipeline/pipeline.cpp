@@ -25,8 +25,7 @@ struct UtcWatch {
 
     void chunk(std::int64_t t_rx_ns, std::int64_t utc_rx_ns) noexcept {
         const double now_s = seconds_between(t_rx_ns, utc_rx_ns);
-        if (std::isfinite(offset_s))
-            wander_s = std::max(wander_s, std::abs(now_s - offset_s));
+        if (std::isfinite(offset_s)) wander_s = std::max(wander_s, std::abs(now_s - offset_s));
         offset_s = now_s;
     }
     void tick() noexcept { wander_s *= 1 - 1.0 / 600; }
@@ -46,12 +45,9 @@ std::string text_member(const nlohmann::json& object, const char* key) {
 /// Times stand as decimal strings in JSON (they pass 2^53); a number is understood too.
 std::optional<std::int64_t> time_member(const nlohmann::json& object, const char* key) {
     const auto found = object.find(key);
-    if (found == object.end())
-        return std::nullopt;
-    if (found->is_number_integer())
-        return found->get<std::int64_t>();
-    if (!found->is_string())
-        return std::nullopt;
+    if (found == object.end()) return std::nullopt;
+    if (found->is_number_integer()) return found->get<std::int64_t>();
+    if (!found->is_string()) return std::nullopt;
     const nlohmann::json number = nlohmann::json::parse(found->get_ref<const std::string&>(), nullptr, false);
     return number.is_number_integer() ? std::optional(number.get<std::int64_t>()) : std::nullopt;
 }
@@ -78,13 +74,11 @@ struct Pipeline::State {
         SchemaLayout layout = build_schema(*setup, chains);
         schema = std::move(layout.schema);
         for (std::size_t v = 0; v < chains.size(); ++v)
-            vehicles.emplace_back(setup->vehicles[v], static_cast<int>(v), layout.vehicles[v],
-                                  std::move(routers[v]), std::move(chains[v]));
+            vehicles.emplace_back(setup->vehicles[v], static_cast<int>(v), layout.vehicles[v], std::move(routers[v]),
+                                  std::move(chains[v]));
         std::vector<EstimatorChain*> all_chains;
-        for (VehicleTrack& vehicle : vehicles)
-            all_chains.push_back(&vehicle.chain());
-        for (VehicleTrack& vehicle : vehicles)
-            vehicle.share_wind(all_chains);
+        for (VehicleTrack& vehicle : vehicles) all_chains.push_back(&vehicle.chain());
+        for (VehicleTrack& vehicle : vehicles) vehicle.share_wind(all_chains);
         for (std::size_t k = 0; k < setup->links.size(); ++k)
             links.emplace_back(setup->links[k], static_cast<LinkId>(k), layout.links[k],
                                setup->vehicles[setup->links[k].vehicle].dictionary);
@@ -94,16 +88,14 @@ struct Pipeline::State {
     std::int64_t reach(std::int64_t t_ns, Batch& out) {
         if (!announced) {
             announced = true;
-            for (const VehicleTrack& vehicle : vehicles)
-                vehicle.announce(t_start_ns, out);
+            for (const VehicleTrack& vehicle : vehicles) vehicle.announce(t_start_ns, out);
         }
         latest_ns = std::max(latest_ns, t_ns);
         for (; next_tick_ns <= latest_ns; next_tick_ns += kTickNs) {
             utc.tick();
             for (VehicleTrack& vehicle : vehicles)
                 vehicle.tick(next_tick_ns, utc.offset_s, utc.wander_s, t_start_ns, out);
-            for (LinkTrack& link : links)
-                link.tick(next_tick_ns, out);
+            for (LinkTrack& link : links) link.tick(next_tick_ns, out);
         }
         return latest_ns;
     }
@@ -112,20 +104,17 @@ struct Pipeline::State {
         const std::string name = text_member(action, "link");
         const auto link = std::find_if(links.begin(), links.end(),
                                        [&](const LinkTrack& known) { return known.setup().name == name; });
-        if (link == links.end() ||
-            !link->state(t_ns, text_member(action, "state"), text_member(action, "detail"), out))
+        if (link == links.end() || !link->state(t_ns, text_member(action, "state"), text_member(action, "detail"), out))
             note(t_ns, t_ns, json, out);
     }
 
     /// The ingest thread's word on the recorder: `fault` empty when recording works again.
     void recording_state(std::int64_t t_ns, const std::string& fault, Batch& out) {
-        if (fault.empty() == !recording_faulty)
-            return;
+        if (fault.empty() == !recording_faulty) return;
         recording_faulty = !fault.empty();
-        out.events.push_back(
-            {t_ns, t_ns, 0, recording_faulty ? EventKind::alert_raised : EventKind::alert_cleared,
-             Level::caution, -1, "recording/fault",
-             recording_faulty ? "Recording is in trouble: " + fault : "Recording works again.", "{}"});
+        out.events.push_back({t_ns, t_ns, 0, recording_faulty ? EventKind::alert_raised : EventKind::alert_cleared,
+                              Level::caution, -1, "recording/fault",
+                              recording_faulty ? "Recording is in trouble: " + fault : "Recording works again.", "{}"});
     }
 
     /// What recordings before this one counted.
@@ -135,23 +124,20 @@ struct Pipeline::State {
         for (std::size_t v = 0; v < vehicles.size() && running != action.end() && running->is_number(); ++v) {
             const Dictionary& dictionary = setup->vehicles[v].dictionary;
             const double running_s = running->get<double>();
-            if (dictionary.vehicle != name || !vehicles[v].chain().continue_engine(running_s))
-                continue;
+            if (dictionary.vehicle != name || !vehicles[v].chain().continue_engine(running_s)) continue;
             std::array<char, 64> hours{};
             std::snprintf(hours.data(), hours.size(), "%.2f h", running_s / 3600);
-            out.events.push_back({t_ns, t_ns, 0, EventKind::recording, Level::note, static_cast<int>(v),
-                                  name + "/engine/total",
-                                  "The running time of the engine of " + dictionary.title + " goes on from " +
-                                      hours.data() + ".",
-                                  "{}"});
+            out.events.push_back(
+                {t_ns, t_ns, 0, EventKind::recording, Level::note, static_cast<int>(v), name + "/engine/total",
+                 "The running time of the engine of " + dictionary.title + " goes on from " + hours.data() + ".",
+                 "{}"});
             return;
         }
         note(t_ns, t_ns, json, out);
     }
 
     static void note(std::int64_t at_ns, std::int64_t t_ns, const std::string& text, Batch& out) {
-        out.events.push_back(
-            {at_ns, t_ns, 0, EventKind::note, Level::note, -1, "note", valid_text(text), "{}"});
+        out.events.push_back({at_ns, t_ns, 0, EventKind::note, Level::note, -1, "note", valid_text(text), "{}"});
     }
 
     const PipelineSetup* setup;
@@ -175,19 +161,18 @@ const Schema& Pipeline::schema() const noexcept {
     return state_->schema;
 }
 
-void Pipeline::chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns,
-                     std::span<const std::byte> bytes, Batch& out, bool carried) {
+void Pipeline::chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes,
+                     Batch& out, bool carried) {
     State& state = *state_;
     const std::int64_t t_ns = state.reach(t_rx_ns, out);
     LinkTrack& track = state.links.at(link);
-    out.chunks.push_back(
-        {state.inputs++,
-         link,
-         t_ns,
-         utc_rx_ns,
-         track.bytes_in(),
-         carried,
-         {static_cast<std::uint32_t>(out.bytes.size()), static_cast<std::uint32_t>(bytes.size())}});
+    out.chunks.push_back({state.inputs++,
+                          link,
+                          t_ns,
+                          utc_rx_ns,
+                          track.bytes_in(),
+                          carried,
+                          {static_cast<std::uint32_t>(out.bytes.size()), static_cast<std::uint32_t>(bytes.size())}});
     out.bytes.insert(out.bytes.end(), bytes.begin(), bytes.end());
     state.utc.chunk(t_ns, utc_rx_ns);
     track.bytes(t_ns, bytes, state.vehicles[track.setup().vehicle], out);
@@ -229,8 +214,7 @@ void Pipeline::advance(std::int64_t t_ns, Batch& out) {
 }
 
 void Pipeline::set_prediction_period(double period_s) {
-    for (VehicleTrack& vehicle : state_->vehicles)
-        vehicle.set_prediction_period(period_s);
+    for (VehicleTrack& vehicle : state_->vehicles) vehicle.set_prediction_period(period_s);
 }
 
 std::span<const std::byte> Pipeline::pending(LinkId link) const {

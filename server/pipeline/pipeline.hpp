@@ -57,8 +57,8 @@ class Pipeline {
 
     /// Each call first fires the ticks due up to its time, then appends everything that follows from the
     /// input to `out`. Times must not go back; an earlier time is taken as the latest seen.
-    void chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes,
-               Batch& out, bool carried = false);
+    void chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes, Batch& out,
+               bool carried = false);
     /// {"action":"marker"|"note","text":..,"t_ns":"..."} ("t_ns" optional: behind the head of the tape),
     /// {"action":"link_state","link":..,"state":..,"detail":..} with the states of server/link/link.hpp,
     /// {"action":"recording_state","fault":..} (empty: recording works),

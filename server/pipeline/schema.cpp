@@ -31,8 +31,7 @@ Column channel_column(const Channel& channel) {
 }
 
 Column estimate_column(const EstimateColumn& estimate) {
-    Column column =
-        number(estimate.name, estimate.description, estimate.unit, estimate.group, estimate.decimals);
+    Column column = number(estimate.name, estimate.description, estimate.unit, estimate.group, estimate.decimals);
     column.enumeration = estimate.enumeration;
     column.sigma_column = estimate.sigma_column;
     return column;
@@ -42,23 +41,18 @@ const char* const kClockGroup = "Clock";
 
 std::vector<Column> clock_columns() {
     return {
-        number("onboard_zero_s",
-               "Station time at which the vehicle's clock was zero, after the start of the recording", "s",
-               kClockGroup, 4),
-        number("onboard_zero_bound_s",
-               "Bound (about 95 %) of mapped times; the link's smallest delay comes on top", "s", kClockGroup,
-               4),
-        number("drift_ppm", "How much the vehicle's clock runs fast of the station's, parts per million",
-               "[ppm]", kClockGroup, 1),
-        number("drift_bound_ppm", "Bound (about 95 %) of the drift, parts per million", "[ppm]", kClockGroup,
-               1),
-        number("delay_s", "How much longer than the smallest delay the newest packet took", "s", kClockGroup,
-               3),
+        number("onboard_zero_s", "Station time at which the vehicle's clock was zero, after the start of the recording",
+               "s", kClockGroup, 4),
+        number("onboard_zero_bound_s", "Bound (about 95 %) of mapped times; the link's smallest delay comes on top",
+               "s", kClockGroup, 4),
+        number("drift_ppm", "How much the vehicle's clock runs fast of the station's, parts per million", "[ppm]",
+               kClockGroup, 1),
+        number("drift_bound_ppm", "Bound (about 95 %) of the drift, parts per million", "[ppm]", kClockGroup, 1),
+        number("delay_s", "How much longer than the smallest delay the newest packet took", "s", kClockGroup, 3),
         number("boots", "Restarts of the on-board computer seen in this recording", "1", kClockGroup, 0),
         number("utc_offset_s", "System UTC minus station time", "s", "", 4),
-        number("utc_bound_s",
-               "Bound (about 95 %) of the UTC of on-board events, the system clock taken as right", "s", "",
-               4),
+        number("utc_bound_s", "Bound (about 95 %) of the UTC of on-board events, the system clock taken as right", "s",
+               "", 4),
     };
 }
 
@@ -92,8 +86,7 @@ std::vector<Column> link_columns() {
         number("dropped_bytes", "Bytes that belong to no good frame", "By", "", 0),
     };
     add_packet_counts(columns);
-    columns.push_back(
-        number("undecodable", "Good frames that the dictionary cannot read", "1", kLinkGroup, 0));
+    columns.push_back(number("undecodable", "Good frames that the dictionary cannot read", "1", kLinkGroup, 0));
     columns.push_back(number("idle", "Idle packets", "1", "", 0));
     add_windowed(columns, "byte_rate", "Bytes a second", "By/s", 0);
     add_windowed(columns, "rate", "Packets a second, copies on this link left out", "/s", 1);
@@ -109,15 +102,14 @@ std::vector<Column> link_packet_columns() {
     add_windowed(columns, "loss", "Lost of sent packets", "1", 3);
     columns.push_back(number("age_s", "Time since the last one", "s", "", 1));
     // One kind of packet is looked up, not watched.
-    for (Column& column : columns)
-        column.group.clear();
+    for (Column& column : columns) column.group.clear();
     return columns;
 }
 
 TableId add(Schema& schema, Table table) {
     table.id = static_cast<TableId>(schema.tables.size());
-    table.number_count = static_cast<std::size_t>(std::count_if(
-        table.columns.begin(), table.columns.end(), [](const Column& column) { return !column.is_text; }));
+    table.number_count = static_cast<std::size_t>(std::count_if(table.columns.begin(), table.columns.end(),
+                                                                [](const Column& column) { return !column.is_text; }));
     schema.tables.push_back(std::move(table));
     return schema.tables.back().id;
 }
@@ -133,8 +125,7 @@ void add_packet_tables(Schema& schema, const Dictionary& dictionary, int vehicle
         table.period_s = (source.is_batch ? packet.batch->period_ms : packet.period_ms) / 1e3;
         for (const bool text : {false, true})
             for (const Channel& channel : source.channels)
-                if ((channel.field->type == FieldType::text) == text)
-                    table.columns.push_back(channel_column(channel));
+                if ((channel.field->type == FieldType::text) == text) table.columns.push_back(channel_column(channel));
         add(schema, std::move(table));
     }
 }
@@ -152,20 +143,13 @@ SchemaLayout build_schema(const PipelineSetup& setup, const std::vector<Estimato
         tables.packets = static_cast<TableId>(schema.tables.size());
         add_packet_tables(schema, dictionary, vehicle);
         const std::string folder = dictionary.vehicle + "/estimate/";
-        tables.clock = add(
-            schema, {0, folder + "clock", "Clock", TableKind::estimate, vehicle, tick_s, clock_columns(), 0});
+        tables.clock =
+            add(schema, {0, folder + "clock", "Clock", TableKind::estimate, vehicle, tick_s, clock_columns(), 0});
         tables.estimates = static_cast<TableId>(schema.tables.size());
         for (const EstimateTable& estimate : chains[v].tables()) {
-            Table table{0,
-                        folder + estimate.name,
-                        estimate.title,
-                        TableKind::estimate,
-                        vehicle,
-                        estimate.period_s,
-                        {},
+            Table table{0, folder + estimate.name, estimate.title, TableKind::estimate, vehicle, estimate.period_s, {},
                         0};
-            for (const EstimateColumn& column : estimate.columns)
-                table.columns.push_back(estimate_column(column));
+            for (const EstimateColumn& column : estimate.columns) table.columns.push_back(estimate_column(column));
             add(schema, std::move(table));
         }
         layout.vehicles.push_back(tables);
@@ -174,13 +158,12 @@ SchemaLayout build_schema(const PipelineSetup& setup, const std::vector<Estimato
         const Dictionary& dictionary = setup.vehicles.at(link.vehicle).dictionary;
         const int vehicle = static_cast<int>(link.vehicle);
         LinkTables tables{};
-        tables.totals = add(schema, {0, "link/" + link.name, "Link " + link.name, TableKind::link, vehicle,
-                                     tick_s, link_columns(), 0});
+        tables.totals = add(
+            schema, {0, "link/" + link.name, "Link " + link.name, TableKind::link, vehicle, tick_s, link_columns(), 0});
         tables.packets = static_cast<TableId>(schema.tables.size());
         for (const Packet& packet : dictionary.packets)
             add(schema, {0, "link/" + link.name + "." + packet.name, "Link " + link.name + ", " + packet.name,
-                         TableKind::link, vehicle, seconds_between(0, kLinkPacketPeriodNs),
-                         link_packet_columns(), 0});
+                         TableKind::link, vehicle, seconds_between(0, kLinkPacketPeriodNs), link_packet_columns(), 0});
         layout.links.push_back(tables);
     }
     return layout;

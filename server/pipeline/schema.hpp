@@ -90,7 +90,6 @@ enum class LinkPacketColumn : unsigned char {
 /// and they are looked at one by one.
 inline constexpr std::int64_t kLinkPacketPeriodNs = 1'000'000'000;
 
-[[nodiscard]] SchemaLayout build_schema(const PipelineSetup& setup,
-                                        const std::vector<EstimatorChain>& chains);
+[[nodiscard]] SchemaLayout build_schema(const PipelineSetup& setup, const std::vector<EstimatorChain>& chains);
 
 } // namespace turnstone

@@ -54,22 +54,17 @@ class Comparison {
             }
         }
         comparable_ = report_.differences == 0;
-        frames_ =
-            Statement(database_, "SELECT id, " + std::string(kFrameColumns) + " FROM frame ORDER BY id");
-        events_ = Statement(database_,
-                            "SELECT t_ns, t_found_ns, t_sigma_s, kind, level, vehicle, key, text, data_json "
-                            "FROM event ORDER BY id");
-        for (const StoredTable& table : tables_) {
+        frames_ = Statement(database_, "SELECT id, " + std::string(kFrameColumns) + " FROM frame ORDER BY id");
+        events_ = Statement(database_, "SELECT t_ns, t_found_ns, t_sigma_s, kind, level, vehicle, key, text, data_json "
+                                       "FROM event ORDER BY id");
+        for (const StoredTable& table : tables_)
             rows_.emplace_back(database_, "SELECT * FROM " + identifier(table.sql_name) + " ORDER BY id");
-        }
     }
 
     void compare(const Batch& batch) {
         report_.chunks += batch.chunks.size();
         report_.actions += batch.actions.size();
-        if (!comparable_) {
-            return;
-        }
+        if (!comparable_) return;
         const std::int64_t frame_id_base = frame_id_;
         for (const FrameRecord& frame : batch.frames) {
             ++report_.frames;
@@ -79,16 +74,13 @@ class Comparison {
                 comparable_ = false;
                 return;
             }
-            if (frames_.integer(0) != frame_id_ || !(read_frame(frames_, 1) == frame)) {
+            if (frames_.integer(0) != frame_id_ || !(read_frame(frames_, 1) == frame))
                 differ("frame " + std::to_string(frame_id_));
-            }
         }
         for (const RowRecord& row : batch.rows) {
             ++report_.rows;
             const std::int64_t frame_id = row.frame < 0 ? 0 : frame_id_base + 1 + row.frame;
-            if (!compare_row(row, batch, frame_id)) {
-                return;
-            }
+            if (!compare_row(row, batch, frame_id)) return;
         }
         for (const Event& event : batch.events) {
             ++report_.events;
@@ -107,20 +99,16 @@ class Comparison {
                                events_.text(7),
                                events_.text(8)};
             if (!(stored == event)) {
-                differ("event " + stored.key + " at " + std::to_string(stored.t_ns) + " ns is " + event.key +
-                       " at " + std::to_string(event.t_ns) + " ns");
+                differ("event " + stored.key + " at " + std::to_string(stored.t_ns) + " ns is " + event.key + " at " +
+                       std::to_string(event.t_ns) + " ns");
             }
         }
     }
 
     VerifyReport finish() {
         if (comparable_) {
-            if (frames_.step()) {
-                differ("frame " + std::to_string(frames_.integer(0)) + " is stored but not made again");
-            }
-            if (events_.step()) {
-                differ("event " + events_.text(6) + " is stored but not made again");
-            }
+            if (frames_.step()) differ("frame " + std::to_string(frames_.integer(0)) + " is stored but not made again");
+            if (events_.step()) differ("event " + events_.text(6) + " is stored but not made again");
             for (std::size_t i = 0; i < rows_.size(); ++i) {
                 if (rows_[i].step()) {
                     differ("row " + std::to_string(rows_[i].integer(0)) + " of " + tables_[i].table.name +
@@ -133,9 +121,7 @@ class Comparison {
 
   private:
     void differ(const std::string& what) {
-        if (report_.differences++ == 0) {
-            report_.first_difference = what;
-        }
+        if (report_.differences++ == 0) report_.first_difference = what;
     }
 
     bool compare_row(const RowRecord& row, const Batch& batch, std::int64_t frame_id) {
@@ -157,14 +143,11 @@ class Comparison {
         for (std::size_t c = 0; c < table.columns.size(); ++c) {
             const int column = static_cast<int>(c) + 4;
             if (c >= table.number_count) {
-                if (stored.text(column) != texts[c - table.number_count]) {
-                    differ(place + ": " + table.columns[c].name);
-                }
+                if (stored.text(column) != texts[c - table.number_count]) differ(place + ": " + table.columns[c].name);
                 continue;
             }
             const double made = numbers[c];
-            if (std::isnan(made) ? !stored.is_null(column)
-                                 : stored.is_null(column) || stored.number(column) != made) {
+            if (std::isnan(made) ? !stored.is_null(column) : stored.is_null(column) || stored.number(column) != made) {
                 differ(place + ": " + table.columns[c].name + " is " + std::to_string(stored.number(column)) +
                        ", made again " + std::to_string(made));
             }
@@ -187,25 +170,18 @@ Result<std::filesystem::path> reprocess(const std::filesystem::path& file,
                                         const std::vector<std::filesystem::path>& vehicle_folders,
                                         const std::filesystem::path& output_directory) {
     auto reader = RecordingReader::open(file);
-    if (!reader) {
-        return tl::unexpected(reader.error());
-    }
+    if (!reader) return tl::unexpected(reader.error());
     auto setup = reader->setup();
-    if (!setup) {
-        return tl::unexpected(setup.error());
-    }
+    if (!setup) return tl::unexpected(setup.error());
     for (const std::filesystem::path& folder : vehicle_folders) {
         std::vector<Problem> problems;
         auto vehicle = read_vehicle_folder(folder, problems);
-        if (!vehicle) {
-            return fail(to_string(problems));
-        }
-        const auto same =
-            std::ranges::find(setup->vehicles, vehicle->dictionary.vehicle,
-                              [](const VehicleSetup& stored) { return stored.dictionary.vehicle; });
+        if (!vehicle) return fail(to_string(problems));
+        const auto same = std::ranges::find(setup->vehicles, vehicle->dictionary.vehicle,
+                                            [](const VehicleSetup& stored) { return stored.dictionary.vehicle; });
         if (same == setup->vehicles.end()) {
-            return fail(folder.string() + ": is of vehicle " + vehicle->dictionary.vehicle +
-                        ", the recording has " + reader->info().vehicles + "; give a folder of one of those");
+            return fail(folder.string() + ": is of vehicle " + vehicle->dictionary.vehicle + ", the recording has " +
+                        reader->info().vehicles + "; give a folder of one of those");
         }
         *same = std::move(*vehicle);
     }
@@ -213,16 +189,16 @@ Result<std::filesystem::path> reprocess(const std::filesystem::path& file,
     std::error_code no_folder;
     std::filesystem::create_directories(output_directory, no_folder);
     if (no_folder) {
-        return fail(output_directory.string() + ": cannot be made a folder for the new recording (" + no_folder.message() +
-                    "); give another one");
+        return fail(output_directory.string() + ": cannot be made a folder for the new recording (" +
+                    no_folder.message() + "); give another one");
     }
     try {
         const std::string vehicle = setup->vehicles.empty() ? "" : setup->vehicles.front().dictionary.vehicle;
         const std::string id = make_recording_id(output_directory, info.utc_start_ns, vehicle);
         const std::filesystem::path path = output_directory / (id + std::string(kRecordingEnding));
         Pipeline pipeline(*setup, info.t_start_ns);
-        create_recording(path, texts_of(*setup), pipeline.schema(),
-                         {info.t_start_ns, info.utc_start_ns, info.name, ""}, false);
+        create_recording(path, texts_of(*setup), pipeline.schema(), {info.t_start_ns, info.utc_start_ns, info.name, ""},
+                         false);
         try {
             RecordingFile output(path, pipeline.schema(), false);
             output.set_meta("notes", info.notes);
@@ -256,9 +232,7 @@ Result<std::filesystem::path> reprocess(const std::filesystem::path& file,
 
 Result<VerifyReport> verify_recording(const std::filesystem::path& file) {
     auto reader = RecordingReader::open(file);
-    if (!reader) {
-        return tl::unexpected(reader.error());
-    }
+    if (!reader) return tl::unexpected(reader.error());
     const RecordingInfo info = reader->info();
     if (info.rows_dropped > 0 || info.batches_dropped > 0) {
         return fail(file.string() + ": " + std::to_string(info.batches_dropped) + " batches and " +
@@ -266,16 +240,12 @@ Result<VerifyReport> verify_recording(const std::filesystem::path& file) {
                     " rows did not reach the file, so it cannot equal what was seen live");
     }
     const auto setup = reader->setup();
-    if (!setup) {
-        return tl::unexpected(setup.error());
-    }
+    if (!setup) return tl::unexpected(setup.error());
     try {
         Pipeline pipeline(*setup, info.t_start_ns);
         Comparison comparison(file, pipeline.schema());
         feed(*reader, pipeline, info.t_end_ns, [&](const Batch& batch) { comparison.compare(batch); });
-        if (!reader->damage().empty()) {
-            return fail(file.string() + ": is damaged: " + reader->damage());
-        }
+        if (!reader->damage().empty()) return fail(file.string() + ": is damaged: " + reader->damage());
         return comparison.finish();
     } catch (const std::exception& failure) {
         return fail("verifying " + file.string() + ": " + failure.what());

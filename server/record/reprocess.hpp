@@ -12,9 +12,9 @@ namespace turnstone {
 /// Feeds the stored inputs of a recording through the pipeline of this version into a new recording in
 /// `output_directory`, and gives its path. Each of `vehicle_folders` replaces the recording's vehicle of the
 /// same name; links and site stay.
-[[nodiscard]] Result<std::filesystem::path>
-reprocess(const std::filesystem::path& file, const std::vector<std::filesystem::path>& vehicle_folders,
-          const std::filesystem::path& output_directory);
+[[nodiscard]] Result<std::filesystem::path> reprocess(const std::filesystem::path& file,
+                                                      const std::vector<std::filesystem::path>& vehicle_folders,
+                                                      const std::filesystem::path& output_directory);
 
 struct VerifyReport {
     std::uint64_t chunks = 0, actions = 0;          ///< fed

@@ -31,8 +31,7 @@ constexpr auto kNoThrow = asio::as_tuple(asio::use_awaitable);
 /// A viewer is a file descriptor, and 1024 of them is the usual soft limit.
 void allow_descriptors(std::size_t count) {
     rlimit limit{};
-    if (getrlimit(RLIMIT_NOFILE, &limit) != 0 || limit.rlim_cur >= count)
-        return;
+    if (getrlimit(RLIMIT_NOFILE, &limit) != 0 || limit.rlim_cur >= count) return;
     limit.rlim_cur = std::min<rlim_t>(limit.rlim_max, count);
     if (setrlimit(RLIMIT_NOFILE, &limit) != 0 || limit.rlim_cur < count)
         spdlog::warn("the system allows {} open files, {} viewers need {}; raise 'ulimit -n' to serve that many",
@@ -51,8 +50,7 @@ void remove_leftovers(const std::filesystem::path& folder) {
 }
 
 void log_failure(std::exception_ptr failure) {
-    if (!failure)
-        return;
+    if (!failure) return;
     try {
         std::rethrow_exception(failure);
     } catch (const std::exception& error) {
@@ -83,8 +81,7 @@ struct Server::State {
         while (!shared->stopping) {
             auto [error, socket] = co_await acceptor.async_accept(kNoThrow);
             if (error) {
-                if (shared->stopping)
-                    co_return;
+                if (shared->stopping) co_return;
                 // Out of descriptors: those who are connected go on, the next try comes when some may be free.
                 spdlog::warn("a connection could not be taken: {}", error.message());
                 pause.expires_after(std::chrono::milliseconds(100));
@@ -113,7 +110,9 @@ struct Server::State {
 Server::Server(ServeSettings settings, ServeSources sources, OperatorActions actions)
     : state_(std::make_unique<State>(std::move(settings), std::move(sources), std::move(actions))) {}
 
-Server::~Server() { stop(std::chrono::seconds(1)); }
+Server::~Server() {
+    stop(std::chrono::seconds(1));
+}
 
 Result<void> Server::start() {
     State& s = *state_;
@@ -126,27 +125,27 @@ Result<void> Server::start() {
                                 s.settings.listen_address));
     const tcp::endpoint endpoint(address, s.settings.port);
     const auto failed = [&](std::string_view what) {
-        return fail(fmt::format("cannot listen on {} port {}: {} ({}); choose another address or port, or end the program that has it",
-                                s.settings.listen_address, s.settings.port, error.message(), what));
+        return fail(fmt::format(
+            "cannot listen on {} port {}: {} ({}); choose another address or port, or end the program that has it",
+            s.settings.listen_address, s.settings.port, error.message(), what));
     };
     s.acceptor.open(endpoint.protocol(), error);
-    if (error)
-        return failed("open");
+    if (error) return failed("open");
     s.acceptor.set_option(tcp::acceptor::reuse_address(true), error);
     s.acceptor.bind(endpoint, error);
-    if (error)
-        return failed("bind");
+    if (error) return failed("bind");
     s.acceptor.listen(1024, error);
-    if (error)
-        return failed("listen");
+    if (error) return failed("listen");
     s.port = s.acceptor.local_endpoint(error).port();
 
     allow_descriptors(s.settings.viewers_max + kHttpConnectionsMax);
     remove_leftovers(s.settings.recordings);
-    s.shared = std::make_shared<HttpShared>(s.hub, HostCheck(s.settings.listen_address, s.settings.host_names),
-                                            OperatorAccess(s.settings.operator_key, s.port), StaticFiles(s.settings.assets));
+    s.shared =
+        std::make_shared<HttpShared>(s.hub, HostCheck(s.settings.listen_address, s.settings.host_names),
+                                     OperatorAccess(s.settings.operator_key, s.port), StaticFiles(s.settings.assets));
     asio::co_spawn(s.context, s.accept(), log_failure);
-    asio::post(s.context, [&s] { s.hub.start(); });
+    asio::post(
+        s.context, [&s] { s.hub.start(); });
     s.thread = std::thread([&s] {
         const auto guard = asio::make_work_guard(s.context);
         while (!s.context.stopped()) {
@@ -160,7 +159,9 @@ Result<void> Server::start() {
     return {};
 }
 
-std::uint16_t Server::port() const noexcept { return state_->port; }
+std::uint16_t Server::port() const noexcept {
+    return state_->port;
+}
 
 std::vector<std::string> Server::addresses() const {
     const auto url = [&](const std::string& host) {
@@ -168,28 +169,33 @@ std::vector<std::string> Server::addresses() const {
         return fmt::format("http://{}{}{}:{}/", v6 ? "[" : "", host, v6 ? "]" : "", state_->port);
     };
     const std::string& listen = state_->settings.listen_address;
-    if (listen != "0.0.0.0" && listen != "::")
-        return {url(listen)};
+    if (listen != "0.0.0.0" && listen != "::") return {url(listen)};
     std::vector<std::string> out{url("127.0.0.1")};
     for (const std::string& address : machine_addresses()) {
         const bool v6 = address.find(':') != std::string::npos;
         // Link-local addresses need an interface's name, which browsers do not take.
-        if (address.starts_with("127.") || address == "::1" || address.starts_with("fe80:") || (v6 && listen == "0.0.0.0"))
+        if (address.starts_with("127.") || address == "::1" || address.starts_with("fe80:") ||
+            (v6 && listen == "0.0.0.0"))
             continue;
         out.push_back(url(address));
     }
     return out;
 }
 
-void Server::release_recordings() { state_->workers.release_readers(); }
-void Server::begin_recording(LiveTape tape) { state_->hub.begin(std::move(tape)); }
+void Server::release_recordings() {
+    state_->workers.release_readers();
+}
+void Server::begin_recording(LiveTape tape) {
+    state_->hub.begin(std::move(tape));
+}
 
-void Server::publish(std::shared_ptr<const Batch> batch) { state_->hub.publish(std::move(batch)); }
+void Server::publish(std::shared_ptr<const Batch> batch) {
+    state_->hub.publish(std::move(batch));
+}
 
 void Server::stop(std::chrono::milliseconds deadline) {
     State& s = *state_;
-    if (!s.thread.joinable())
-        return;
+    if (!s.thread.joinable()) return;
     asio::co_spawn(s.context, s.wind_down(std::chrono::steady_clock::now() + deadline), log_failure);
     s.thread.join();
     s.workers.stop();

@@ -1,8 +1,8 @@
 #pragma once
 /// The one port: dashboard, HTTP API and WebSocket stream as protocol/STREAM.md says.
 ///
-/// One serve thread owns every connection; SQLite is read on a few worker threads. Nothing here is ever waited for by the
-/// threads that make the data: publish() hands over a pointer and returns.
+/// One serve thread owns every connection; SQLite is read on a few worker threads. Nothing here is ever waited for by
+/// the threads that make the data: publish() hands over a pointer and returns.
 #include <chrono>
 #include <cstdint>
 #include <filesystem>
@@ -23,12 +23,12 @@ namespace turnstone {
 struct ServeSettings {
     std::string listen_address = "127.0.0.1"; ///< numeric IPv4 or IPv6; "0.0.0.0" or "::" for every interface
     std::uint16_t port = 8321;                ///< 0: one the system chooses, see Server::port()
-    std::vector<std::string> host_names;      ///< names browsers may use for this server besides its addresses, without port
+    std::vector<std::string> host_names; ///< names browsers may use for this server besides its addresses, without port
     std::filesystem::path recordings;
-    std::string operator_key;                 ///< at least 16 characters; see random_key()
-    std::span<const Asset> assets;            ///< must outlive the server
+    std::string operator_key;      ///< at least 16 characters; see random_key()
+    std::span<const Asset> assets; ///< must outlive the server
     std::size_t viewers_max = 1200;
-    std::size_t workers = 2;                  ///< threads that read recordings
+    std::size_t workers = 2; ///< threads that read recordings
 
     /// Slow viewers (STREAM.md): above `soft` queued blocks are replaced by one newest-values message; above `hard`, or
     /// above `soft` for `soft_time`, the viewer is closed with 4408.
@@ -58,8 +58,9 @@ struct ServeSources {
 
 /// What an operator may do. Called on the serve thread; must hand over and return.
 struct OperatorActions {
-    std::function<void(std::string json)> action; ///< for Pipeline::action: {"action":"marker"|"note","text":...,"t_ns":...}
-    std::function<void(std::string name)> cut;    ///< close the live recording, begin a new one; begin_recording() follows
+    std::function<void(std::string json)>
+        action; ///< for Pipeline::action: {"action":"marker"|"note","text":...,"t_ns":...}
+    std::function<void(std::string name)> cut; ///< close the live recording, begin a new one; begin_recording() follows
     std::function<void(std::string key, std::string value)> set_live_meta; ///< key "name" or "notes"
 };
 
@@ -69,7 +70,7 @@ struct LiveTape {
     std::string name;
     std::int64_t t_start_ns = 0;
     std::int64_t utc_start_ns = 0;
-    std::shared_ptr<const Schema> schema;        ///< what the published batches' rows refer to
+    std::shared_ptr<const Schema> schema; ///< what the published batches' rows refer to
     std::shared_ptr<const PipelineSetup> setup;
 };
 
@@ -80,14 +81,15 @@ class Server {
     Server(const Server&) = delete;
     Server& operator=(const Server&) = delete;
 
-    /// Binds, starts the threads. Fails with the address and what to do when the port is taken or the address is not ours.
+    /// Binds, starts the threads. Fails with the address and what to do when the port is taken or the address is not
+    /// ours.
     [[nodiscard]] Result<void> start();
     [[nodiscard]] std::uint16_t port() const noexcept; ///< as bound; valid after start()
     /// "http://192.168.1.20:8321/" for each address that reaches the server, loopback first.
     [[nodiscard]] std::vector<std::string> addresses() const;
 
-    /// Every read connection to a recording is closed as soon as its present read is done, so that the recorder can leave one
-    /// clean file. Call it before the recorder is told to close one.
+    /// Every read connection to a recording is closed as soon as its present read is done, so that the recorder can
+    /// leave one clean file. Call it before the recorder is told to close one.
     void release_recordings();
     /// The tape changes: every live viewer gets a new `hello`; batches published afterwards belong to it. Releases the
     /// recordings as well: a viewer may have asked in between.

@@ -9,39 +9,38 @@
 namespace turnstone {
 namespace {
 
-constexpr std::size_t kJobsMax = 256;   // a page asks for a few dozen series at once; several pages may
-constexpr std::size_t kReadersMax = 4;  // per worker: the live tape and the recordings being compared with it
+constexpr std::size_t kJobsMax = 256;        // a page asks for a few dozen series at once; several pages may
+constexpr std::size_t kReadersMax = 4;       // per worker: the live tape and the recordings being compared with it
 constexpr std::chrono::seconds kIdleTime{5}; // an open reader hinders whoever wants to tidy or move the file
 
 } // namespace
 
 Result<RecordingReader*> ReaderCache::get(const std::filesystem::path& path) {
-    const auto found = std::find_if(entries_.begin(), entries_.end(), [&](const Entry& entry) { return entry.path == path; });
+    const auto found =
+        std::find_if(entries_.begin(), entries_.end(), [&](const Entry& entry) { return entry.path == path; });
     if (found != entries_.end()) {
         entries_.splice(entries_.begin(), entries_, found);
         return &entries_.front().reader;
     }
     auto reader = RecordingReader::open(path);
-    if (!reader)
-        return tl::unexpected<Error>(reader.error());
+    if (!reader) return tl::unexpected<Error>(reader.error());
     entries_.push_front({path, std::move(*reader)});
-    if (entries_.size() > kReadersMax)
-        entries_.pop_back();
+    if (entries_.size() > kReadersMax) entries_.pop_back();
     return &entries_.front().reader;
 }
 
 Workers::Workers(std::size_t threads) {
-    for (std::size_t i = 0; i < std::max<std::size_t>(threads, 1); ++i)
-        threads_.emplace_back([this] { run(); });
+    for (std::size_t i = 0; i < std::max<std::size_t>(threads, 1); ++i) threads_.emplace_back([this] { run(); });
 }
 
-Workers::~Workers() { stop(); }
+Workers::~Workers() {
+    stop();
+}
 
 bool Workers::submit(Job job) {
     {
         const std::lock_guard lock(mutex_);
-        if (stopping_ || jobs_.size() >= kJobsMax)
-            return false;
+        if (stopping_ || jobs_.size() >= kJobsMax) return false;
         jobs_.push_back(std::move(job));
     }
     wake_.notify_one();
@@ -64,8 +63,7 @@ void Workers::stop() {
     }
     wake_.notify_all();
     for (std::thread& thread : threads_)
-        if (thread.joinable())
-            thread.join();
+        if (thread.joinable()) thread.join();
 }
 
 std::size_t Workers::waiting() const {
@@ -78,7 +76,8 @@ void Workers::run() {
     std::uint64_t released = 0;
     std::unique_lock lock(mutex_);
     while (!stopping_) {
-        const bool woken = wake_.wait_for(lock, kIdleTime, [&] { return stopping_ || !jobs_.empty() || released != release_count_; });
+        const bool woken =
+            wake_.wait_for(lock, kIdleTime, [&] { return stopping_ || !jobs_.empty() || released != release_count_; });
         if (!woken || released != release_count_) {
             released = release_count_;
             lock.unlock();
@@ -86,8 +85,7 @@ void Workers::run() {
             lock.lock();
             continue;
         }
-        if (jobs_.empty())
-            continue;
+        if (jobs_.empty()) continue;
         Job job = std::move(jobs_.front());
         jobs_.pop_front();
         lock.unlock();

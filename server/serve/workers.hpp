@@ -1,6 +1,6 @@
 #pragma once
-/// A few threads that read recordings, so that no SQLite call ever runs on the serve thread. Each has its own small cache
-/// of open readers.
+/// A few threads that read recordings, so that no SQLite call ever runs on the serve thread. Each has its own small
+/// cache of open readers.
 #include <condition_variable>
 #include <cstdint>
 #include <deque>
@@ -42,7 +42,8 @@ class Workers {
 
     /// False when too many jobs wait already: the caller answers "busy".
     [[nodiscard]] bool submit(Job job);
-    /// Every worker closes its readers as soon as its present job is done, so that the recorder can close a file cleanly.
+    /// Every worker closes its readers as soon as its present job is done, so that the recorder can close a file
+    /// cleanly.
     void release_readers();
     /// Drops what waits, ends after the jobs under way.
     void stop();

@@ -36,8 +36,7 @@ inline constexpr std::int64_t kViewersMax = 10000;
 inline constexpr std::size_t kOperatorKeyMin = 16;
 
 /// Paths in the file are relative to the file's folder.
-[[nodiscard]] Config read_config(const nlohmann::json& json, const std::string& file,
-                                 std::vector<Problem>& problems);
+[[nodiscard]] Config read_config(const nlohmann::json& json, const std::string& file, std::vector<Problem>& problems);
 [[nodiscard]] Config read_config_file(const std::filesystem::path& path, std::vector<Problem>& problems);
 
 /// What only the whole, options included, can show: nothing to serve, two settings that contradict each

@@ -4,9 +4,9 @@
 #include <optional>
 #include <vector>
 
-#include "server/setup/config.hpp"
 #include "server/link/link.hpp"
 #include "server/pipeline/pipeline.hpp"
+#include "server/setup/config.hpp"
 #include "server/setup/vehicle_folder.hpp"
 
 namespace turnstone {

@@ -6,17 +6,13 @@ namespace {
 
 void read_dictionary_text(std::string text, const std::string& name, VehicleSetup& setup,
                           std::vector<Problem>& problems) {
-    if (const auto json = parse_json_text(text, name, problems)) {
+    if (const auto json = parse_json_text(text, name, problems))
         setup.dictionary = read_dictionary(*json, name, problems);
-    }
     setup.dictionary_json = std::move(text);
 }
 
-void read_vehicle_text(std::string text, const std::string& name, VehicleSetup& setup,
-                       std::vector<Problem>& problems) {
-    if (const auto json = parse_json_text(text, name, problems)) {
-        setup.vehicle = read_vehicle(*json, name, problems);
-    }
+void read_vehicle_text(std::string text, const std::string& name, VehicleSetup& setup, std::vector<Problem>& problems) {
+    if (const auto json = parse_json_text(text, name, problems)) setup.vehicle = read_vehicle(*json, name, problems);
     setup.vehicle_json = std::move(text);
 }
 
@@ -31,18 +27,17 @@ std::optional<VehicleSetup> read_vehicle_texts(std::string dictionary_json, std:
     return problems.size() == problems_before ? std::optional(std::move(setup)) : std::nullopt;
 }
 
-std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder,
-                                                std::vector<Problem>& problems) {
+std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder, std::vector<Problem>& problems) {
     const std::size_t problems_before = problems.size();
     VehicleSetup setup;
-    for (const auto& [name, read] : {std::pair("dictionary.json", &read_dictionary_text),
-                                     std::pair("vehicle.json", &read_vehicle_text)}) {
+    for (const auto& [name, read] :
+         {std::pair("dictionary.json", &read_dictionary_text), std::pair("vehicle.json", &read_vehicle_text)}) {
         const std::string path = (folder / name).string();
         if (auto text = read_text_file(path)) {
             read(std::move(*text), path, setup, problems);
         } else {
-            problems.push_back({path, "", text.error().message,
-                                "give a folder with a readable dictionary.json and vehicle.json"});
+            problems.push_back(
+                {path, "", text.error().message, "give a folder with a readable dictionary.json and vehicle.json"});
         }
     }
     if (problems.size() == problems_before && setup.vehicle.name != setup.dictionary.vehicle) {

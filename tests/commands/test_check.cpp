@@ -56,8 +56,7 @@ TEST_CASE("Every mistake in a folder is reported, each on its line with its poin
                               "/sanderling/vehicle.json: /rocket/mass_dry_kg: is the text \"2.9\"; must be a "
                               "number from 0.001 to 1000000\n" +
                               root + "/site.json: /name: is missing; must be text, not empty\n" + root +
-                              "/site.json: /declination_deg: is 412.4; must be a number from -180 to 180\n" +
-                              root +
+                              "/site.json: /declination_deg: is 412.4; must be a number from -180 to 180\n" + root +
                               "/site.json: /nmae: is an unknown member; remove it; known here: $schema name "
                               "pad station geoid_height_m "
                               "declination_deg antenna_beamwidth_deg pad_pressure_pa pad_temperature_k "
@@ -71,8 +70,7 @@ TEST_CASE("A vehicle folder whose two files name different vehicles is a mistake
     replace_in(folder.path() / "sanderling/vehicle.json", "\"name\": \"sanderling\"", "\"name\": \"plover\"");
     const Checked checked = check({folder.path() / "sanderling"});
     CHECK(checked.mistakes == 1);
-    CHECK_THAT(checked.text,
-               Catch::Contains("/sanderling/vehicle.json: /name: is \"plover\"; must be \"sanderling\""));
+    CHECK_THAT(checked.text, Catch::Contains("/sanderling/vehicle.json: /name: is \"plover\"; must be \"sanderling\""));
 }
 
 TEST_CASE("A vehicle folder without its second file says so") {
@@ -89,8 +87,7 @@ TEST_CASE("A file under another name is known by its content") {
     const TestFolder folder;
     copy_demo(folder);
     std::filesystem::rename(folder.path() / "site.json", folder.path() / "range.json");
-    const auto settings =
-        folder.write("field.json", "// at the range\n{\"port\": 1, \"links\": [\"usb:x\"]}");
+    const auto settings = folder.write("field.json", "// at the range\n{\"port\": 1, \"links\": [\"usb:x\"]}");
     const auto odd = folder.write("odd.json", "{\"a\": 1}");
     const auto broken = folder.write("broken.json", "{\"a\": 1");
     const auto commented_site = folder.write("commented.json", "// no\n{\"pad\": {}}");

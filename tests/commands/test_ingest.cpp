@@ -31,8 +31,8 @@ std::vector<StoredChunk> stored_chunks(const std::filesystem::path& file) {
     sqlite3* database = nullptr;
     REQUIRE(sqlite3_open_v2(file.c_str(), &database, SQLITE_OPEN_READONLY, nullptr) == SQLITE_OK);
     sqlite3_stmt* statement = nullptr;
-    REQUIRE(sqlite3_prepare_v2(database, "SELECT carried, bytes FROM chunk ORDER BY input", -1, &statement,
-                               nullptr) == SQLITE_OK);
+    REQUIRE(sqlite3_prepare_v2(database, "SELECT carried, bytes FROM chunk ORDER BY input", -1, &statement, nullptr) ==
+            SQLITE_OK);
     std::vector<StoredChunk> out;
     while (sqlite3_step(statement) == SQLITE_ROW) {
         out.push_back({sqlite3_column_int(statement, 0) != 0,
@@ -63,21 +63,15 @@ struct Outputs {
     std::size_t octets() {
         const std::lock_guard lock(mutex);
         std::size_t count = 0;
-        for (const auto& batch : batches) {
-            for (const ChunkRecord& chunk : batch->chunks) {
-                count += chunk.carried ? 0 : chunk.bytes.size;
-            }
-        }
+        for (const auto& batch : batches)
+            for (const ChunkRecord& chunk : batch->chunks) count += chunk.carried ? 0 : chunk.bytes.size;
         return count;
     }
     std::vector<std::string> actions() {
         const std::lock_guard lock(mutex);
         std::vector<std::string> out;
-        for (const auto& batch : batches) {
-            for (const ActionRecord& action : batch->actions) {
-                out.push_back(action.json);
-            }
-        }
+        for (const auto& batch : batches)
+            for (const ActionRecord& action : batch->actions) out.push_back(action.json);
         return out;
     }
 };
@@ -85,17 +79,15 @@ struct Outputs {
 template <class Condition>
 bool eventually(Condition&& condition) {
     for (int i = 0; i < 500; ++i) {
-        if (condition()) {
-            return true;
-        }
+        if (condition()) return true;
         std::this_thread::sleep_for(10ms);
     }
     return false;
 }
 
 bool has_text(const std::vector<std::string>& texts, const std::string& part) {
-    return std::any_of(texts.begin(), texts.end(),
-                       [&](const std::string& text) { return text.find(part) != std::string::npos; });
+    return std::any_of(
+        texts.begin(), texts.end(), [&](const std::string& text) { return text.find(part) != std::string::npos; });
 }
 
 ServeSetup demo_setup(const std::vector<std::string>& links) {
@@ -116,9 +108,8 @@ TEST_CASE("No byte is lost or doubled when recordings are cut while bytes arrive
     const TestFolder folder;
     boost::asio::io_context context;
     udp::socket sender(context, udp::v4());
-    const std::uint16_t port = udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0))
-                                   .local_endpoint()
-                                   .port();
+    const std::uint16_t port =
+        udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
     const udp::endpoint target(boost::asio::ip::address_v4::loopback(), port);
     ServeSetup setup = demo_setup({"udp:127.0.0.1:" + std::to_string(port) + "?name=radio"});
 
@@ -140,12 +131,8 @@ TEST_CASE("No byte is lost or doubled when recordings are cut while bytes arrive
             }
             sender.send_to(boost::asio::buffer(datagram), target);
             sent += datagram;
-            if (i % 150 == 149) {
-                ingest.cut("part " + std::to_string(i));
-            }
-            if (i % 5 == 0) {
-                std::this_thread::sleep_for(1ms);
-            }
+            if (i % 150 == 149) ingest.cut("part " + std::to_string(i));
+            if (i % 5 == 0) std::this_thread::sleep_for(1ms);
         }
         REQUIRE(eventually([&] { return outputs.octets() == sent.size(); }));
         CHECK(ingest.links().front().bytes == sent.size());
@@ -165,8 +152,7 @@ TEST_CASE("No byte is lost or doubled when recordings are cut while bytes arrive
                 // What is carried over stands first, and repeats the end of the recording before.
                 CHECK(i == 0);
                 REQUIRE(chunks[i].bytes.size() <= kept.size());
-                CHECK(kept.compare(kept.size() - chunks[i].bytes.size(), std::string::npos,
-                                   chunks[i].bytes) == 0);
+                CHECK(kept.compare(kept.size() - chunks[i].bytes.size(), std::string::npos, chunks[i].bytes) == 0);
                 CHECK(chunks[i].bytes.find('\0') == std::string::npos);
                 ++carried;
             } else {

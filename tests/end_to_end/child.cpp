@@ -20,17 +20,14 @@ using namespace std::chrono_literals;
 Child::Child(const std::vector<std::string>& arguments, std::filesystem::path output) : output_(std::move(output)) {
     std::vector<char*> argv;
     for (const auto& argument : arguments) {
-        argv.push_back(const_cast<char*>(argument.c_str())); // execv takes char* for historical reasons; it does not write
+        argv.push_back(
+            const_cast<char*>(argument.c_str())); // execv takes char* for historical reasons; it does not write
     }
     argv.push_back(nullptr);
     const int log = ::open(output_.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
-    if (log < 0) {
-        throw std::system_error(errno, std::generic_category(), output_.string());
-    }
+    if (log < 0) throw std::system_error(errno, std::generic_category(), output_.string());
     pid_ = ::fork();
-    if (pid_ < 0) {
-        throw std::system_error(errno, std::generic_category(), "fork");
-    }
+    if (pid_ < 0) throw std::system_error(errno, std::generic_category(), "fork");
     if (pid_ == 0) {
         ::dup2(log, STDOUT_FILENO);
         ::dup2(log, STDERR_FILENO);
@@ -62,41 +59,35 @@ std::optional<std::string> Child::wait_for(const std::string& pattern, std::chro
         std::istringstream lines(output());
         std::string line;
         std::smatch match;
-        while (std::getline(lines, line)) {
-            if (std::regex_search(line, match, expression)) {
-                return match.size() > 1 ? match[1].str() : match[0].str();
-            }
-        }
-        if (ended || std::chrono::steady_clock::now() > deadline) {
-            return std::nullopt;
-        }
+        while (std::getline(lines, line))
+            if (std::regex_search(line, match, expression)) return match.size() > 1 ? match[1].str() : match[0].str();
+        if (ended || std::chrono::steady_clock::now() > deadline) return std::nullopt;
         std::this_thread::sleep_for(10ms);
     }
 }
 
-void Child::signal(int number) const { ::kill(pid_, number); }
+void Child::signal(int number) const {
+    ::kill(pid_, number);
+}
 
 std::optional<int> Child::wait(std::chrono::milliseconds timeout) {
     const auto deadline = std::chrono::steady_clock::now() + timeout;
     while (!result_) {
         int status = 0;
         const pid_t done = ::waitpid(pid_, &status, WNOHANG);
-        if (done == pid_) {
+        if (done == pid_)
             result_ = WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
-        } else if (std::chrono::steady_clock::now() >= deadline) {
+        else if (std::chrono::steady_clock::now() >= deadline)
             break;
-        } else {
+        else
             std::this_thread::sleep_for(5ms);
-        }
     }
     return result_;
 }
 
 TemporaryDirectory::TemporaryDirectory() {
     std::string pattern = (std::filesystem::temp_directory_path() / "turnstone-test-XXXXXX").string();
-    if (::mkdtemp(pattern.data()) == nullptr) {
-        throw std::system_error(errno, std::generic_category(), pattern);
-    }
+    if (::mkdtemp(pattern.data()) == nullptr) throw std::system_error(errno, std::generic_category(), pattern);
     path_ = pattern;
 }
 
@@ -105,8 +96,12 @@ TemporaryDirectory::~TemporaryDirectory() {
     std::filesystem::remove_all(path_, ignored);
 }
 
-std::string program(const std::string& name) { return std::string(TURNSTONE_BINARY_DIR) + "/bin/" + name; }
+std::string program(const std::string& name) {
+    return std::string(TURNSTONE_BINARY_DIR) + "/bin/" + name;
+}
 
-std::string source(const std::string& path) { return std::string(TURNSTONE_SOURCE_DIR) + "/" + path; }
+std::string source(const std::string& path) {
+    return std::string(TURNSTONE_SOURCE_DIR) + "/" + path;
+}
 
 } // namespace turnstone::test

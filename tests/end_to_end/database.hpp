@@ -27,17 +27,12 @@ class Database {
     /// Calls `on_row(statement)` for each row.
     void query(const std::string& sql, const std::function<void(sqlite3_stmt*)>& on_row) {
         sqlite3_stmt* statement = nullptr;
-        if (sqlite3_prepare_v2(handle_, sql.c_str(), -1, &statement, nullptr) != SQLITE_OK) {
+        if (sqlite3_prepare_v2(handle_, sql.c_str(), -1, &statement, nullptr) != SQLITE_OK)
             throw std::runtime_error(sql + ": " + sqlite3_errmsg(handle_));
-        }
         int result = SQLITE_ROW;
-        while ((result = sqlite3_step(statement)) == SQLITE_ROW) {
-            on_row(statement);
-        }
+        while ((result = sqlite3_step(statement)) == SQLITE_ROW) on_row(statement);
         sqlite3_finalize(statement);
-        if (result != SQLITE_DONE) {
-            throw std::runtime_error(sql + ": " + sqlite3_errmsg(handle_));
-        }
+        if (result != SQLITE_DONE) throw std::runtime_error(sql + ": " + sqlite3_errmsg(handle_));
     }
     std::int64_t integer(const std::string& sql) {
         std::int64_t value = 0;

@@ -1,6 +1,6 @@
-// A whole flight through the real thing: simulator -> pseudo-terminal -> server -> file, with losses, bit errors, duplicates,
-// reordering and fades. Then every packet is accounted for against the simulator's own manifest, every byte is in the file, and
-// the stored inputs give the stored rows again.
+// A whole flight through the real thing: simulator -> pseudo-terminal -> server -> file, with losses, bit errors,
+// duplicates, reordering and fades. Then every packet is accounted for against the simulator's own manifest, every byte
+// is in the file, and the stored inputs give the stored rows again.
 #include <catch2/catch.hpp>
 
 #include <chrono>
@@ -44,7 +44,7 @@ Manifest read_manifest(const std::filesystem::path& path) {
             manifest.run = json;
         } else {
             manifest.packets[{json["apid"], json["sequence_count"]}] = {json["fate"], json["intact_copies"],
-                                                                       json["onboard_ms"]};
+                                                                        json["onboard_ms"]};
         }
     }
     return manifest;
@@ -68,15 +68,33 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
     const auto port = directory.path() / "radio";
     const auto recordings = directory.path() / "recordings";
     const auto manifest_path = directory.path() / "manifest.jsonl";
-    Child simulator({program("simulate"), "--vehicle", source("tools/demo/sanderling"), "--site",
-                     source("tools/demo/site.json"), "--scenario", "nominal", "--seed", "21", "--disperse", "--impairment", "rough",
-                     "--pad-seconds", "8", "--idle-seconds", "4", "--wait", "60", "--out",
-                     "pty:" + port.string(), "--manifest", manifest_path.string()},
+    Child simulator({program("simulate"),
+                     "--vehicle",
+                     source("tools/demo/sanderling"),
+                     "--site",
+                     source("tools/demo/site.json"),
+                     "--scenario",
+                     "nominal",
+                     "--seed",
+                     "21",
+                     "--disperse",
+                     "--impairment",
+                     "rough",
+                     "--pad-seconds",
+                     "8",
+                     "--idle-seconds",
+                     "4",
+                     "--wait",
+                     "60",
+                     "--out",
+                     "pty:" + port.string(),
+                     "--manifest",
+                     manifest_path.string()},
                     directory.path() / "simulate.log");
     REQUIRE(simulator.wait_for("(sending to)", 60s).has_value());
     Child server({program("turnstone"), "serve", "--vehicle", source("tools/demo/sanderling"), "--site",
-                  source("tools/demo/site.json"), "--link", "serial:" + port.string() + "?baud=57600&name=radio", "--port",
-                  "0", "--recordings", recordings.string()},
+                  source("tools/demo/site.json"), "--link", "serial:" + port.string() + "?baud=57600&name=radio",
+                  "--port", "0", "--recordings", recordings.string()},
                  directory.path() / "server.log");
     REQUIRE(server.wait_for("listening on (http://[^ ]+)", 20s).has_value());
     const auto simulated = simulator.wait(280s);
@@ -102,26 +120,28 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
                                "(SELECT coalesce(sum(length(bytes)), 0) FROM chunk b WHERE b.input < a.input)") == 0);
     }
     {
-        INFO("a packet that arrived whole was accepted once and its further copies were told apart; a damaged one never passed");
+        INFO("a packet that arrived whole was accepted once and its further copies were told apart; a damaged one "
+             "never passed");
         struct Seen {
             int accepted = 0, copies = 0, other = 0;
             std::int64_t onboard_ns = 0;
         };
         std::map<Key, Seen> seen;
         std::int64_t bad_frames = 0;
-        database.query("SELECT f.apid, f.sequence_count, u.packet_verdict, f.onboard_ns FROM frame f JOIN frame_utc u USING (id)",
-                       [&](sqlite3_stmt* row) {
-                           const std::string verdict = reinterpret_cast<const char*>(sqlite3_column_text(row, 2));
-                           if (verdict == "bad_frame") {
-                               ++bad_frames;
-                               return;
-                           }
-                           Seen& s = seen[{sqlite3_column_int(row, 0), sqlite3_column_int(row, 1)}];
-                           s.accepted += verdict == "accepted" || verdict == "late";
-                           s.copies += verdict == "copy";
-                           s.other += verdict == "undecodable" || verdict == "idle";
-                           s.onboard_ns = sqlite3_column_int64(row, 3);
-                       });
+        database.query(
+            "SELECT f.apid, f.sequence_count, u.packet_verdict, f.onboard_ns FROM frame f JOIN frame_utc u USING (id)",
+            [&](sqlite3_stmt* row) {
+                const std::string verdict = reinterpret_cast<const char*>(sqlite3_column_text(row, 2));
+                if (verdict == "bad_frame") {
+                    ++bad_frames;
+                    return;
+                }
+                Seen& s = seen[{sqlite3_column_int(row, 0), sqlite3_column_int(row, 1)}];
+                s.accepted += verdict == "accepted" || verdict == "late";
+                s.copies += verdict == "copy";
+                s.other += verdict == "undecodable" || verdict == "idle";
+                s.onboard_ns = sqlite3_column_int64(row, 3);
+            });
         std::map<std::string, int> fates;
         int expected_copies = 0;
         for (const auto& [key, packet] : manifest.packets) {
@@ -152,7 +172,8 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
     {
         INFO("the flight is in it: phases in order, apogee where the simulator says");
         const double apogee_m = manifest.run["events"]["apogee_m"];
-        CHECK(database.real("SELECT max(altitude_m) FROM sanderling_estimate_vertical") == Approx(apogee_m).epsilon(0.02));
+        CHECK(database.real("SELECT max(altitude_m) FROM sanderling_estimate_vertical") ==
+              Approx(apogee_m).epsilon(0.02));
         std::string phases;
         database.query("SELECT key FROM event WHERE kind = 'phase' ORDER BY t_ns", [&](sqlite3_stmt* row) {
             const std::string key = reinterpret_cast<const char*>(sqlite3_column_text(row, 0));

@@ -1,5 +1,5 @@
-// The promise of the recorder: kill -9 at any moment loses at most 250 ms of what arrived, and never leaves a file that does
-// not open. The real server, a real pseudo-terminal, twenty kills.
+// The promise of the recorder: kill -9 at any moment loses at most 250 ms of what arrived, and never leaves a file that
+// does not open. The real server, a real pseudo-terminal, twenty kills.
 #include <catch2/catch.hpp>
 
 #include <chrono>
@@ -24,8 +24,8 @@ TEST_CASE("a server killed at random moments loses at most 250 ms and its files 
     const auto port = directory.path() / "radio";
     const auto recordings = directory.path() / "recordings";
     Child simulator({program("simulate"), "--vehicle", source("tools/demo/sanderling"), "--site",
-                     source("tools/demo/site.json"), "--scenario", "pad-idle", "--pad-seconds", "600", "--seed", "7", "--out",
-                     "pty:" + port.string()},
+                     source("tools/demo/site.json"), "--scenario", "pad-idle", "--pad-seconds", "600", "--seed", "7",
+                     "--out", "pty:" + port.string()},
                     directory.path() / "simulate.log");
     std::mt19937 random(20240611);
     std::uniform_int_distribution<int> delay_ms(300, 1500);
@@ -44,11 +44,8 @@ TEST_CASE("a server killed at random moments loses at most 250 ms and its files 
         REQUIRE(server.wait(5s) == 128 + SIGKILL);
 
         std::filesystem::path file;
-        for (const auto& entry : std::filesystem::directory_iterator(recordings)) {
-            if (entry.path().extension() == ".sqlite" && seen.insert(entry.path()).second) {
-                file = entry.path();
-            }
-        }
+        for (const auto& entry : std::filesystem::directory_iterator(recordings))
+            if (entry.path().extension() == ".sqlite" && seen.insert(entry.path()).second) file = entry.path();
         INFO("kill " << kill << ", " << file);
         REQUIRE(!file.empty());
         Database database(file);

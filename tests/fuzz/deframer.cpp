@@ -16,8 +16,7 @@ struct Seen {
 };
 
 void require(bool condition) {
-    if (!condition)
-        std::abort();
+    if (!condition) std::abort();
 }
 
 Seen deframe(std::span<const std::byte> bytes, unsigned seed) {
@@ -25,7 +24,8 @@ Seen deframe(std::span<const std::byte> bytes, unsigned seed) {
     Deframer deframer;
     while (!bytes.empty()) {
         seed = seed * 1103515245U + 12345U;
-        const std::size_t size = seed % 2 == 0 ? bytes.size() : std::min<std::size_t>(bytes.size(), 1 + seed / 65536U % 97);
+        const std::size_t size =
+            seed % 2 == 0 ? bytes.size() : std::min<std::size_t>(bytes.size(), 1 + seed / 65536U % 97);
         deframer.push(bytes.first(size), [&](const Frame& frame) {
             seen.numbers.insert(seen.numbers.end(), {static_cast<std::uint64_t>(frame.verdict), frame.stream_offset,
                                                      frame.link_octets, frame.packet.size(), crc16(frame.packet)});
@@ -41,8 +41,7 @@ Seen deframe(std::span<const std::byte> bytes, unsigned seed) {
 } // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
-    if (size == 0)
-        return 0;
+    if (size == 0) return 0;
     const auto bytes = std::as_bytes(std::span(data + 1, size - 1));
     const Seen whole = deframe(bytes, 0);
     const Seen split = deframe(bytes, 2U * data[0] + 1U);

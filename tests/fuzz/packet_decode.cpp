@@ -1,5 +1,5 @@
-// A packet for the dictionary with every kind of field: never an overread, always as many values as the tables say, text
-// always valid.
+// A packet for the dictionary with every kind of field: never an overread, always as many values as the tables say,
+// text always valid.
 #include <cmath>
 #include <cstdint>
 #include <cstdlib>
@@ -12,8 +12,7 @@ namespace {
 using namespace turnstone;
 
 void require(bool condition) {
-    if (!condition)
-        std::abort();
+    if (!condition) std::abort();
 }
 
 const Dictionary& dictionary() {
@@ -44,10 +43,8 @@ void check(Decoder& decoder, std::span<const std::byte> packet) {
         const ChannelTable& table = dictionary().tables.at(row.table);
         require(table.packet == decoded.packet);
         require(row.numbers.size() == table.number_count && row.texts.size() == table.text_count);
-        for (const double number : row.numbers)
-            require(!std::isinf(number));
-        for (const std::string_view text : row.texts)
-            require(is_text(text));
+        for (const double number : row.numbers) require(!std::isinf(number));
+        for (const std::string_view text : row.texts) require(is_text(text));
     }
 }
 
@@ -60,8 +57,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     for (const Packet& packet : dictionary().packets) {
         const std::size_t octets = 6 + dictionary().time.octets() + packet.user_data_octets;
         const auto exact = std::make_unique<std::byte[]>(octets);
-        for (std::size_t i = 6; i < octets && i - 6 < size; ++i)
-            exact[i] = static_cast<std::byte>(data[i - 6]);
+        for (std::size_t i = 6; i < octets && i - 6 < size; ++i) exact[i] = static_cast<std::byte>(data[i - 6]);
         exact[0] = static_cast<std::byte>(0x08U | packet.apid >> 8U);
         exact[1] = static_cast<std::byte>(packet.apid & 0xFFU);
         exact[2] = std::byte{0xC0};

@@ -16,8 +16,7 @@ int main(int argument_count, char** arguments) {
         return 2;
     }
     std::vector<std::filesystem::path> files;
-    for (const auto& entry : std::filesystem::directory_iterator(arguments[1]))
-        files.push_back(entry.path());
+    for (const auto& entry : std::filesystem::directory_iterator(arguments[1])) files.push_back(entry.path());
     std::sort(files.begin(), files.end());
     for (const auto& path : files) {
         std::ifstream file(path, std::ios::binary);

@@ -9,12 +9,9 @@ thread_local std::atomic<long>* allocation_counter = nullptr;
 } // namespace turnstone
 
 void* operator new(std::size_t size) {
-    if (turnstone::allocation_counter != nullptr) {
+    if (turnstone::allocation_counter != nullptr)
         turnstone::allocation_counter->fetch_add(1, std::memory_order_relaxed);
-    }
-    if (void* const memory = std::malloc(size)) {
-        return memory;
-    }
+    if (void* const memory = std::malloc(size)) return memory;
     throw std::bad_alloc();
 }
 void operator delete(void* memory) noexcept {

@@ -37,7 +37,8 @@ class LinkWatch {
                                changed_.notify_all();
                            },
                            std::move(may_read)});
-        boost::asio::post(context_, [this] { link_->start(); });
+        boost::asio::post(
+            context_, [this] { link_->start(); });
         thread_ = std::thread([this] { context_.run(); });
     }
     ~LinkWatch() {

@@ -6,8 +6,7 @@
 using namespace turnstone;
 
 TEST_CASE("A serial URI gives the port and its line settings") {
-    const auto uri =
-        parse_link_uri("serial:/dev/ttyUSB0?baud=115200&parity=even&stop=2&name=radio&vehicle=boat");
+    const auto uri = parse_link_uri("serial:/dev/ttyUSB0?baud=115200&parity=even&stop=2&name=radio&vehicle=boat");
     REQUIRE(uri);
     const auto& serial = std::get<LinkUri::Serial>(uri->source);
     CHECK(serial.path == "/dev/ttyUSB0");
@@ -20,9 +19,7 @@ TEST_CASE("A serial URI gives the port and its line settings") {
     REQUIRE(plain);
     CHECK(std::get<LinkUri::Serial>(plain->source).path == "/dev/a?b");
     CHECK(std::get<LinkUri::Serial>(plain->source).baud == 57600);
-    for (const unsigned baud : kBaudRates) {
-        CHECK(parse_link_uri("serial:/dev/x?baud=" + std::to_string(baud)));
-    }
+    for (const unsigned baud : kBaudRates) CHECK(parse_link_uri("serial:/dev/x?baud=" + std::to_string(baud)));
 }
 
 TEST_CASE("Network and file URIs give their places") {
@@ -55,8 +52,7 @@ TEST_CASE("A URI with a mistake says what is wrong and what would be right") {
          R"(link "serial:/dev/x?baud=57601" has baud=57601; must be one of 1200 1800 2400 4800 9600 19200 38400 57600 )"
          "115200 230400 460800 500000 576000 921600 1000000 1152000 1500000 2000000 2500000 3000000 3500000 "
          "4000000"},
-        {"serial:/dev/x?parity=mark",
-         R"(link "serial:/dev/x?parity=mark" has parity=mark; must be none, even or odd)"},
+        {"serial:/dev/x?parity=mark", R"(link "serial:/dev/x?parity=mark" has parity=mark; must be none, even or odd)"},
         {"serial:/dev/x?stop=3", R"(link "serial:/dev/x?stop=3" has stop=3; must be 1 or 2)"},
         {"serial:/dev/x?stop",
          R"(link "serial:/dev/x?stop" has "stop" among its options; must be option=value, joined by &)"},
@@ -84,14 +80,11 @@ TEST_CASE("A URI with a mistake says what is wrong and what would be right") {
          R"(link "tcp:host:65536" has port "65536"; must be tcp:HOST:PORT, a port from 1 to 65535, IPv6 in brackets)"},
         {"tcp:host:+1",
          R"(link "tcp:host:+1" has port "+1"; must be tcp:HOST:PORT, a port from 1 to 65535, IPv6 in brackets)"},
-        {"tcp:host",
-         R"(link "tcp:host" has no port; must be tcp:HOST:PORT, a port from 1 to 65535, IPv6 in brackets)"},
-        {"tcp::80",
-         R"(link "tcp::80" names no host; must be tcp:HOST:PORT, a port from 1 to 65535, IPv6 in brackets)"},
+        {"tcp:host", R"(link "tcp:host" has no port; must be tcp:HOST:PORT, a port from 1 to 65535, IPv6 in brackets)"},
+        {"tcp::80", R"(link "tcp::80" names no host; must be tcp:HOST:PORT, a port from 1 to 65535, IPv6 in brackets)"},
         {"tcp:::1:80",
          R"(link "tcp:::1:80" has more than one colon; must be tcp:HOST:PORT, a port from 1 to 65535, IPv6 in brackets)"},
-        {"tcp:[::1",
-         R"(link "tcp:[::1" has no port; must be tcp:HOST:PORT, a port from 1 to 65535, IPv6 in brackets)"},
+        {"tcp:[::1", R"(link "tcp:[::1" has no port; must be tcp:HOST:PORT, a port from 1 to 65535, IPv6 in brackets)"},
         {"file:", R"(link "file:" names no path; must be file:PATH?pace=RATE)"},
         {"file:x?pace=fast",
          R"(link "file:x?pace=fast" has pace=fast; must be a bit rate from 10 to 1000000000; leave it out for full speed)"},
@@ -113,10 +106,8 @@ TEST_CASE("A URI with a mistake says what is wrong and what would be right") {
 
 TEST_CASE("Links without a name get one from their kind, and no two are alike") {
     std::vector<LinkUri> uris;
-    for (const char* text :
-         {"serial:/dev/a", "serial:/dev/b", "udp:0.0.0.0:9000", "file:x?name=serial-2", "file:y"}) {
+    for (const char* text : {"serial:/dev/a", "serial:/dev/b", "udp:0.0.0.0:9000", "file:x?name=serial-2", "file:y"})
         uris.push_back(parse_link_uri(text).value());
-    }
     REQUIRE(name_links(uris));
     CHECK(uris[0].name == "serial");
     CHECK(uris[1].name == "serial-3");

@@ -33,14 +33,11 @@ class Sender {
 
 std::uint16_t free_udp_port() {
     boost::asio::io_context context;
-    return udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0))
-        .local_endpoint()
-        .port();
+    return udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
 }
 
 std::filesystem::path capture(const std::string& text) {
-    const auto path =
-        std::filesystem::temp_directory_path() / ("turnstone-capture-" + std::to_string(::getpid()));
+    const auto path = std::filesystem::temp_directory_path() / ("turnstone-capture-" + std::to_string(::getpid()));
     std::ofstream(path, std::ios::binary) << text;
     return path;
 }
@@ -103,20 +100,15 @@ TEST_CASE("A server that drops the connection is connected again") {
 TEST_CASE("A server that is not there is refused and named") {
     boost::asio::io_context context;
     const std::uint16_t port =
-        tcp::acceptor(context, tcp::endpoint(boost::asio::ip::address_v4::loopback(), 0))
-            .local_endpoint()
-            .port();
+        tcp::acceptor(context, tcp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
     LinkWatch watch("tcp:127.0.0.1:" + std::to_string(port));
     REQUIRE(watch.reaches("refused"));
-    CHECK(watch.detail() ==
-          "127.0.0.1 port " + std::to_string(port) + " cannot be reached (Connection refused)");
+    CHECK(watch.detail() == "127.0.0.1 port " + std::to_string(port) + " cannot be reached (Connection refused)");
 }
 
 TEST_CASE("A capture is read to its end at full speed, but waits for a reader that asks it to") {
     std::string text(1'000'000, '\0');
-    for (std::size_t i = 0; i < text.size(); ++i) {
-        text[i] = static_cast<char>(i * 2654435761u >> 13);
-    }
+    for (std::size_t i = 0; i < text.size(); ++i) text[i] = static_cast<char>(i * 2654435761u >> 13);
     const auto path = capture(text);
     std::atomic<bool> open_gate{false};
     LinkWatch watch("file:" + path.string(), [&open_gate] { return open_gate.load(); });
@@ -157,9 +149,7 @@ TEST_CASE("Reading allocates nothing once it runs") {
     const auto link = make_link(context, parse_link_uri("udp:127.0.0.1:" + std::to_string(port)).value(),
                                 {[&](std::int64_t, std::int64_t, std::span<const std::byte>) {
                                      // The first reads fill Asio's own store of handler memory.
-                                     if (++received == 50) {
-                                         allocation_counter = &allocations;
-                                     }
+                                     if (++received == 50) allocation_counter = &allocations;
                                  },
                                  [](std::int64_t, LinkState, const std::string&) {},
                                  {}});
@@ -171,13 +161,9 @@ TEST_CASE("Reading allocates nothing once it runs") {
     Sender sender;
     for (int i = 0; i < 1000; ++i) {
         sender.send(port, "a packet's worth of octets");
-        if (i % 10 == 0) {
-            std::this_thread::sleep_for(200us);
-        }
+        if (i % 10 == 0) std::this_thread::sleep_for(200us);
     }
-    for (int i = 0; i < 500 && received < 1000; ++i) {
-        std::this_thread::sleep_for(10ms);
-    }
+    for (int i = 0; i < 500 && received < 1000; ++i) std::this_thread::sleep_for(10ms);
     CHECK(received == 1000);
     CHECK(allocations == 0);
     boost::asio::post(context, [&] {

@@ -17,8 +17,7 @@ namespace {
 /// The far end of a pseudo-serial port; the near end stands under a symbolic link, as a USB adapter's does.
 class Port {
   public:
-    explicit Port(std::filesystem::path link)
-        : link_(std::move(link)), fd_(::posix_openpt(O_RDWR | O_NOCTTY)) {
+    explicit Port(std::filesystem::path link) : link_(std::move(link)), fd_(::posix_openpt(O_RDWR | O_NOCTTY)) {
         REQUIRE(fd_ >= 0);
         REQUIRE(::grantpt(fd_) == 0);
         REQUIRE(::unlockpt(fd_) == 0);
@@ -61,9 +60,7 @@ TEST_CASE("A serial port that goes away and comes back is read again by itself")
         // Every octet value comes through unchanged: no line editing, no flow control, no end-of-file
         // character.
         std::string all;
-        for (int i = 0; i < 256; ++i) {
-            all += static_cast<char>(i);
-        }
+        for (int i = 0; i < 256; ++i) all += static_cast<char>(i);
         port.send(all);
         REQUIRE(watch.receives(all));
     }
@@ -115,9 +112,7 @@ TEST_CASE("A port that another program holds is refused until it lets go") {
     // And what the link holds is kept from others.
     const int second = ::open(port.name().c_str(), O_RDONLY | O_NOCTTY);
     CHECK((second < 0 || ::flock(second, LOCK_EX | LOCK_NB) != 0));
-    if (second >= 0) {
-        ::close(second);
-    }
+    if (second >= 0) ::close(second);
 }
 
 TEST_CASE("A path that is no serial port is refused with its reason") {

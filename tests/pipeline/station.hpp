@@ -45,18 +45,16 @@ inline PipelineSetup make_setup(std::size_t vehicles, std::vector<LinkSetup> lin
         VehicleSetup vehicle;
         vehicle.dictionary_json = dictionary_json(v == 0 ? "alpha" : "beta");
         vehicle.vehicle_json = R"({"name": "test"})";
-        vehicle.dictionary =
-            read_dictionary(*parse_json_text(vehicle.dictionary_json, "dictionary.json", problems),
-                            "dictionary.json", problems);
-        vehicle.vehicle = read_vehicle(*parse_json_text(vehicle.vehicle_json, "vehicle.json", problems),
-                                       "vehicle.json", problems);
+        vehicle.dictionary = read_dictionary(*parse_json_text(vehicle.dictionary_json, "dictionary.json", problems),
+                                             "dictionary.json", problems);
+        vehicle.vehicle =
+            read_vehicle(*parse_json_text(vehicle.vehicle_json, "vehicle.json", problems), "vehicle.json", problems);
         setup.vehicles.push_back(std::move(vehicle));
     }
     setup.site.name = "Test";
     setup.site.pad = setup.site.station = {40, -118, 1200};
     setup.links = std::move(links);
-    if (!problems.empty())
-        throw std::runtime_error(to_string(problems));
+    if (!problems.empty()) throw std::runtime_error(to_string(problems));
     return setup;
 }
 
@@ -65,8 +63,7 @@ inline std::uint16_t crc_of(const Bytes& bytes) {
     unsigned crc = 0xFFFF;
     for (const std::byte octet : bytes) {
         crc ^= std::to_integer<unsigned>(octet) << 8;
-        for (int bit = 0; bit < 8; ++bit)
-            crc = (crc & 0x8000u) ? (crc << 1 ^ 0x1021u) : crc << 1;
+        for (int bit = 0; bit < 8; ++bit) crc = (crc & 0x8000u) ? (crc << 1 ^ 0x1021u) : crc << 1;
         crc &= 0xFFFFu;
     }
     return static_cast<std::uint16_t>(crc);
@@ -94,8 +91,7 @@ inline Bytes stuffed(const Bytes& plain) {
 }
 
 inline void put(Bytes& out, std::uint64_t value, unsigned octets) {
-    for (unsigned k = octets; k-- > 0;)
-        out.push_back(static_cast<std::byte>(value >> (8 * k) & 0xFFu));
+    for (unsigned k = octets; k-- > 0;) out.push_back(static_cast<std::byte>(value >> (8 * k) & 0xFFu));
 }
 
 /// Primary header (CCSDS 133.0-B-2, 4.1.3), time, user data, checksum, stuffing, delimiter.
@@ -117,13 +113,10 @@ enum class Kind : unsigned { step, burst, seldom };
 inline Bytes user_data(Kind kind, std::uint32_t serial) {
     Bytes data;
     put(data, serial, 4);
-    if (kind == Kind::step)
-        put(data, serial * 7919u & 0xFFFFu, 2);
+    if (kind == Kind::step) put(data, serial * 7919u & 0xFFFFu, 2);
     if (kind == Kind::burst) {
-        for (const char letter : {'w', 'o', 'r', 'd'})
-            data.push_back(static_cast<std::byte>(letter));
-        for (unsigned k = 0; k < 4; ++k)
-            put(data, (serial + k) & 0x7FFFu, 2);
+        for (const char letter : {'w', 'o', 'r', 'd'}) data.push_back(static_cast<std::byte>(letter));
+        for (unsigned k = 0; k < 4; ++k) put(data, (serial + k) & 0x7FFFu, 2);
     }
     return data;
 }
@@ -139,24 +132,21 @@ struct Sent {
 
 /// Sends all three kinds of packets from `t_from_ns` for `duration_ns`; the on-board clock starts at
 /// `onboard_ms`, counts at `first_count`, serial numbers go on from the last.
-inline void send(std::vector<Sent>& out, std::int64_t t_from_ns, std::int64_t duration_ns,
-                 std::uint32_t onboard_ms, unsigned first_count) {
+inline void send(std::vector<Sent>& out, std::int64_t t_from_ns, std::int64_t duration_ns, std::uint32_t onboard_ms,
+                 unsigned first_count) {
     std::uint32_t serial = out.empty() ? 0 : out.back().serial + 1;
     unsigned counts[3] = {first_count, first_count, first_count};
     for (std::int64_t ms = 0; ms * kNsPerMs < duration_ns; ms += 10) {
         const auto emit = [&](Kind kind) {
             const unsigned count = counts[static_cast<unsigned>(kind)]++;
             out.push_back({kind, count, serial, t_from_ns + ms * kNsPerMs,
-                           frame(100 + static_cast<unsigned>(kind), count,
-                                 onboard_ms + static_cast<std::uint32_t>(ms), user_data(kind, serial))});
+                           frame(100 + static_cast<unsigned>(kind), count, onboard_ms + static_cast<std::uint32_t>(ms),
+                                 user_data(kind, serial))});
             ++serial;
         };
-        if (ms % 20 == 0)
-            emit(Kind::step);
-        if (ms % 50 == 0)
-            emit(Kind::burst);
-        if (ms % 1370 == 0)
-            emit(Kind::seldom);
+        if (ms % 20 == 0) emit(Kind::step);
+        if (ms % 50 == 0) emit(Kind::burst);
+        if (ms % 1370 == 0) emit(Kind::seldom);
     }
 }
 
@@ -173,9 +163,8 @@ struct Delivery {
 };
 struct Transmission {
     std::vector<Delivery> deliveries; ///< in order of time
-    std::vector<std::size_t>
-        whole;               ///< index into the sent packets, in order of arrival, repetitions included
-    std::size_t damaged = 0; ///< deliveries with a flipped bit
+    std::vector<std::size_t> whole;   ///< index into the sent packets, in order of arrival, repetitions included
+    std::size_t damaged = 0;          ///< deliveries with a flipped bit
 };
 
 inline Transmission transmit(const std::vector<Sent>& sent, LinkId link, const Impairment& settings,
@@ -190,16 +179,13 @@ inline Transmission transmit(const std::vector<Sent>& sent, LinkId link, const I
     for (std::size_t k = 0; k < sent.size(); ++k) {
         const auto jitter = [&] { return seconds_to_ns(0.005 * chance(random)); };
         const std::int64_t t_ns = sent[k].t_ns + settings.delay_ns + jitter();
-        if (chance(random) < settings.loss)
-            continue;
-        const std::int64_t held_ns =
-            chance(random) < settings.hold_back ? seconds_to_ns(0.25 * chance(random)) : 0;
+        if (chance(random) < settings.loss) continue;
+        const std::int64_t held_ns = chance(random) < settings.hold_back ? seconds_to_ns(0.25 * chance(random)) : 0;
         items.push_back({t_ns + held_ns, k});
         if (chance(random) < settings.duplicate)
             items.push_back({t_ns + held_ns + seconds_to_ns(0.2 * chance(random)), k});
     }
-    std::stable_sort(items.begin(), items.end(),
-                     [](const Item& a, const Item& b) { return a.t_ns < b.t_ns; });
+    std::stable_sort(items.begin(), items.end(), [](const Item& a, const Item& b) { return a.t_ns < b.t_ns; });
     Transmission out;
     bool delimiter_lost = false; ///< of the frame before: this one then runs together with it
     for (const Item& item : items) {
@@ -213,8 +199,7 @@ inline Transmission transmit(const std::vector<Sent>& sent, LinkId link, const I
             whole = false;
             ++out.damaged;
         }
-        if (whole)
-            out.whole.push_back(item.packet);
+        if (whole) out.whole.push_back(item.packet);
         out.deliveries.push_back(std::move(delivery));
     }
     return out;
@@ -223,17 +208,14 @@ inline Transmission transmit(const std::vector<Sent>& sent, LinkId link, const I
 inline std::vector<Delivery> in_order(std::vector<Transmission> channels) {
     std::vector<Delivery> all;
     for (Transmission& channel : channels)
-        for (Delivery& delivery : channel.deliveries)
-            all.push_back(std::move(delivery));
-    std::stable_sort(all.begin(), all.end(),
-                     [](const Delivery& a, const Delivery& b) { return a.t_ns < b.t_ns; });
+        for (Delivery& delivery : channel.deliveries) all.push_back(std::move(delivery));
+    std::stable_sort(all.begin(), all.end(), [](const Delivery& a, const Delivery& b) { return a.t_ns < b.t_ns; });
     return all;
 }
 
 inline const Table& table_named(const Schema& schema, const std::string& name) {
     for (const Table& table : schema.tables)
-        if (table.name == name)
-            return table;
+        if (table.name == name) return table;
     throw std::runtime_error("no table " + name);
 }
 
@@ -242,11 +224,9 @@ inline double newest(const Batch& batch, const Schema& schema, const std::string
                      const std::string& column) {
     const Table& table = table_named(schema, table_name);
     std::size_t at = 0;
-    while (at < table.columns.size() && table.columns[at].name != column)
-        ++at;
+    while (at < table.columns.size() && table.columns[at].name != column) ++at;
     for (auto row = batch.rows.rbegin(); row != batch.rows.rend(); ++row)
-        if (row->table == table.id)
-            return batch.numbers_of(*row, table)[at];
+        if (row->table == table.id) return batch.numbers_of(*row, table)[at];
     throw std::runtime_error("no row in " + table_name);
 }
 

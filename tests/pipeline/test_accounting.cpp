@@ -15,22 +15,20 @@ constexpr std::int64_t kStart = 1'780'000'000 * kNsPerS;
 const char* const kKinds[] = {"step", "burst", "seldom"};
 
 /// How often each serial number was shown, over the packet tables of a vehicle.
-std::map<std::uint32_t, unsigned> serials_shown(const Batch& batch, const Schema& schema,
-                                                const std::string& vehicle) {
+std::map<std::uint32_t, unsigned> serials_shown(const Batch& batch, const Schema& schema, const std::string& vehicle) {
     std::map<std::uint32_t, unsigned> shown;
     for (const char* kind : kKinds) {
         const Table& table = table_named(schema, vehicle + "/" + kind);
         for (const RowRecord& row : batch.rows)
-            if (row.table == table.id)
-                ++shown[static_cast<std::uint32_t>(batch.numbers_of(row, table)[0])];
+            if (row.table == table.id) ++shown[static_cast<std::uint32_t>(batch.numbers_of(row, table)[0])];
     }
     return shown;
 }
 
 std::size_t count_frames(const Batch& batch, PacketVerdict verdict) {
-    return static_cast<std::size_t>(
-        std::count_if(batch.frames.begin(), batch.frames.end(),
-                      [verdict](const FrameRecord& frame) { return frame.packet_verdict == verdict; }));
+    return static_cast<std::size_t>(std::count_if(
+        batch.frames.begin(), batch.frames.end(),
+        [verdict](const FrameRecord& frame) { return frame.packet_verdict == verdict; }));
 }
 
 /// Lost of one kind on one link, as one who knows what was sent sees it: between the first and the newest
@@ -40,12 +38,10 @@ std::int64_t lost_on(const std::vector<Sent>& sent, const Transmission& channel,
     unsigned first = 0;
     for (const std::size_t k : channel.whole)
         if (sent[k].kind == kind) {
-            if (came.empty())
-                first = sent[k].sequence_count;
+            if (came.empty()) first = sent[k].sequence_count;
             came.insert(sent[k].sequence_count);
         }
-    if (came.empty())
-        return 0;
+    if (came.empty()) return 0;
     const auto known = static_cast<std::int64_t>(std::distance(came.lower_bound(first), came.end()));
     return static_cast<std::int64_t>(*came.rbegin() - first + 1) - known;
 }
@@ -72,15 +68,13 @@ TEST_CASE("two impaired links: every packet is shown once or known to be lost") 
         std::size_t whole = 0;
         for (const Transmission& channel : channels) {
             whole += channel.whole.size();
-            for (const std::size_t k : channel.whole)
-                expected.insert(sent[k].serial);
+            for (const std::size_t k : channel.whole) expected.insert(sent[k].serial);
         }
         const auto shown = serials_shown(out, pipeline.schema(), "alpha");
         CHECK(shown.size() == expected.size());
         CHECK(std::all_of(shown.begin(), shown.end(),
                           [&](const auto& one) { return one.second == 1 && expected.contains(one.first); }));
-        CHECK(count_frames(out, PacketVerdict::accepted) + count_frames(out, PacketVerdict::late) ==
-              expected.size());
+        CHECK(count_frames(out, PacketVerdict::accepted) + count_frames(out, PacketVerdict::late) == expected.size());
         CHECK(count_frames(out, PacketVerdict::copy) == whole - expected.size());
         CHECK(count_frames(out, PacketVerdict::late) > 0);
         CHECK(std::none_of(out.events.begin(), out.events.end(),
@@ -90,8 +84,7 @@ TEST_CASE("two impaired links: every packet is shown once or known to be lost") 
             const std::string name = "link/" + setup.links[link].name;
             const Schema& schema = pipeline.schema();
             CHECK(newest(out, schema, name, "received") == static_cast<double>(channels[link].whole.size()));
-            CHECK(newest(out, schema, name, "frames_good") ==
-                  static_cast<double>(channels[link].whole.size()));
+            CHECK(newest(out, schema, name, "frames_good") == static_cast<double>(channels[link].whole.size()));
             std::int64_t lost = 0;
             for (const Kind kind : {Kind::step, Kind::burst, Kind::seldom}) {
                 lost += lost_on(sent, channels[link], kind);
@@ -102,16 +95,14 @@ TEST_CASE("two impaired links: every packet is shown once or known to be lost") 
             // Bytes in = in good frames + dropped + pending.
             double good_bytes = 0;
             for (const FrameRecord& frame : out.frames)
-                if (frame.link == link && frame.frame_verdict == FrameVerdict::good)
-                    good_bytes += frame.link_octets;
+                if (frame.link == link && frame.frame_verdict == FrameVerdict::good) good_bytes += frame.link_octets;
             CHECK(newest(out, schema, name, "bytes") ==
                   good_bytes + newest(out, schema, name, "dropped_bytes") +
                       static_cast<double>(pipeline.pending(static_cast<LinkId>(link)).size()));
             CHECK(newest(out, schema, name, "frames_bad") ==
                   newest(out, schema, name, "bad_stuffing") + newest(out, schema, name, "bad_checksum") +
                       newest(out, schema, name, "bad_length") + newest(out, schema, name, "too_long"));
-            CHECK(newest(out, schema, name, "frames_bad") >=
-                  static_cast<double>(channels[link].damaged) * 0.5);
+            CHECK(newest(out, schema, name, "frames_bad") >= static_cast<double>(channels[link].damaged) * 0.5);
         }
     }
 }
@@ -137,8 +128,7 @@ TEST_CASE("rows carry decoded values, their frame and times that do not lie afte
     std::map<TableId, std::int64_t> newest_ns;
     std::size_t batch_rows = 0;
     for (const RowRecord& row : out.rows) {
-        if (row.frame < 0)
-            continue;
+        if (row.frame < 0) continue;
         REQUIRE(static_cast<std::size_t>(row.frame) < out.frames.size());
         CHECK(row.t_ns <= row.t_rx_ns);
         CHECK(row.t_rx_ns == out.frames[static_cast<std::size_t>(row.frame)].t_rx_ns);
@@ -146,8 +136,7 @@ TEST_CASE("rows carry decoded values, their frame and times that do not lie afte
         newest_ns[row.table] = row.t_ns;
         if (row.table == step.id) {
             const auto serial = static_cast<std::uint32_t>(out.numbers_of(row, step)[0]);
-            CHECK(out.numbers_of(row, step)[1] ==
-                  1 + 0.5 * static_cast<std::int16_t>(serial * 7919u & 0xFFFFu));
+            CHECK(out.numbers_of(row, step)[1] == 1 + 0.5 * static_cast<std::int16_t>(serial * 7919u & 0xFFFFu));
             // The truth is known: once the fit has a few seconds, the row is late by the smallest delay and
             // one count.
             if (sent[serial].t_ns > kStart + 8 * kNsPerS)
@@ -180,10 +169,10 @@ TEST_CASE("a reboot is one event, starts the counts anew and loses no packet") {
 
     CHECK(serials_shown(out, pipeline.schema(), "alpha").size() == sent.size());
     CHECK(count_frames(out, PacketVerdict::accepted) == sent.size());
-    REQUIRE(std::count_if(out.events.begin(), out.events.end(),
-                          [](const Event& e) { return e.kind == EventKind::reboot; }) == 1);
-    const Event& reboot = *std::find_if(out.events.begin(), out.events.end(),
-                                        [](const Event& e) { return e.kind == EventKind::reboot; });
+    REQUIRE(std::count_if(
+                out.events.begin(), out.events.end(), [](const Event& e) { return e.kind == EventKind::reboot; }) == 1);
+    const Event& reboot =
+        *std::find_if(out.events.begin(), out.events.end(), [](const Event& e) { return e.kind == EventKind::reboot; });
     CHECK(reboot.level == Level::caution);
     CHECK(reboot.key == "alpha/reboot");
     CHECK(std::abs(seconds_between(t_boot_ns, reboot.t_ns)) < 3 * reboot.t_sigma_s);
@@ -205,10 +194,8 @@ TEST_CASE("the 32-bit millisecond counter rolls over without reboot, loss or a s
         pipeline.chunk(0, delivery.t_ns, delivery.t_ns, delivery.bytes, out);
     CHECK(count_frames(out, PacketVerdict::accepted) == sent.size());
     CHECK(out.events.empty());
-    CHECK(
-        std::is_sorted(out.frames.begin(), out.frames.end(), [](const FrameRecord& a, const FrameRecord& b) {
-            return a.onboard_ns < b.onboard_ns;
-        }));
+    CHECK(std::is_sorted(out.frames.begin(), out.frames.end(),
+                         [](const FrameRecord& a, const FrameRecord& b) { return a.onboard_ns < b.onboard_ns; }));
     CHECK(out.frames.back().onboard_ns == (0xFFFFFFFFll - 10'000 + 19'980) * kNsPerMs);
 }
 
@@ -233,9 +220,7 @@ TEST_CASE("packets the dictionary cannot read are recorded, counted and not lost
     Pipeline pipeline(setup, kStart);
     Batch out;
     Bytes stream;
-    const auto add = [&stream](const Bytes& bytes) {
-        stream.insert(stream.end(), bytes.begin(), bytes.end());
-    };
+    const auto add = [&stream](const Bytes& bytes) { stream.insert(stream.end(), bytes.begin(), bytes.end()); };
     add(frame(100, 1, 1000, user_data(Kind::step, 1)));
     add(frame(100, 2, 1020, Bytes(3))); // wrong size
     add(frame(100, 3, 1040, user_data(Kind::step, 3)));

@@ -14,16 +14,12 @@ struct Run {
     PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}});
     Pipeline pipeline{setup, kStart};
     Batch out;
-    void act(double at_s, const std::string& json) {
-        pipeline.action(kStart + seconds_to_ns(at_s), json, out);
-    }
+    void act(double at_s, const std::string& json) { pipeline.action(kStart + seconds_to_ns(at_s), json, out); }
     [[nodiscard]] std::vector<std::string> alerts() const {
         std::vector<std::string> found;
         for (const Event& event : out.events) {
-            if (event.kind == EventKind::alert_raised)
-                found.push_back("+" + event.key);
-            if (event.kind == EventKind::alert_cleared)
-                found.push_back("-" + event.key);
+            if (event.kind == EventKind::alert_raised) found.push_back("+" + event.key);
+            if (event.kind == EventKind::alert_cleared) found.push_back("-" + event.key);
         }
         return found;
     }
@@ -51,8 +47,7 @@ TEST_CASE("a link that goes away raises one caution, and clears it when it comes
     };
     for (const Case& one : table) {
         Run run;
-        for (const std::string& state : one.states)
-            run.act(1, link_state(state));
+        for (const std::string& state : one.states) run.act(1, link_state(state));
         CHECK(run.alerts() == one.alerts);
         CHECK(std::count_if(run.out.events.begin(), run.out.events.end(), [](const Event& e) {
                   return e.kind == EventKind::link_state;
@@ -61,8 +56,7 @@ TEST_CASE("a link that goes away raises one caution, and clears it when it comes
             CHECK(event.text.find("radio") != std::string::npos);
             CHECK(event.text.find("because") != std::string::npos);
             CHECK(nlohmann::json::parse(event.data_json).at("link") == "radio");
-            if (event.kind == EventKind::alert_raised)
-                CHECK(event.level == Level::caution);
+            if (event.kind == EventKind::alert_raised) CHECK(event.level == Level::caution);
         }
     }
 }
@@ -70,10 +64,8 @@ TEST_CASE("a link that goes away raises one caution, and clears it when it comes
 TEST_CASE("markers stand where they were set, never before the start or ahead of the head") {
     Run run;
     run.act(10, R"({"action":"marker","text":"here"})");
-    run.act(11,
-            R"({"action":"marker","text":"back","t_ns":")" + std::to_string(kStart + 4 * kNsPerS) + "\"}");
-    run.act(12, R"({"action":"marker","text":"too far","t_ns":")" + std::to_string(kStart + 99 * kNsPerS) +
-                    "\"}");
+    run.act(11, R"({"action":"marker","text":"back","t_ns":")" + std::to_string(kStart + 4 * kNsPerS) + "\"}");
+    run.act(12, R"({"action":"marker","text":"too far","t_ns":")" + std::to_string(kStart + 99 * kNsPerS) + "\"}");
     run.act(13, R"({"action":"marker","text":"too early","t_ns":1})");
     REQUIRE(run.out.events.size() == 4);
     const double expected_s[] = {10, 4, 12, 0}, found_s[] = {10, 11, 12, 13};
@@ -89,8 +81,7 @@ TEST_CASE("what is no known action is kept as a note, word for word") {
          {std::string("plain words"), std::string("{\"action\":"), std::string("[1,2]"), std::string("{}"),
           std::string(R"({"action":"dance"})"), std::string(R"({"action":3})"),
           std::string(R"({"action":"link_state","link":"nowhere","state":"open"})"),
-          std::string(R"({"action":"link_state","link":"radio","state":"sideways"})"),
-          std::string("\xff\xfe")}) {
+          std::string(R"({"action":"link_state","link":"radio","state":"sideways"})"), std::string("\xff\xfe")}) {
         Run run;
         run.act(1, json);
         REQUIRE(run.out.events.size() == 1);

@@ -25,8 +25,8 @@ PipelineSetup demo_setup() {
     std::vector<Problem> problems;
     PipelineSetup setup;
     VehicleSetup vehicle;
-    vehicle.dictionary = read_dictionary(*parse_json_file(demo / "sanderling/dictionary.json", problems),
-                                         "dictionary.json", problems);
+    vehicle.dictionary =
+        read_dictionary(*parse_json_file(demo / "sanderling/dictionary.json", problems), "dictionary.json", problems);
     vehicle.vehicle =
         read_vehicle(*parse_json_file(demo / "sanderling/vehicle.json", problems), "vehicle.json", problems);
     setup.vehicles.push_back(std::move(vehicle));
@@ -43,22 +43,18 @@ std::vector<Delivery> random_session(const Dictionary& dictionary, std::uint64_t
     std::vector<Delivery> out;
     std::vector<Bytes> data;
     std::vector<unsigned> counts(dictionary.packets.size(), 0);
-    for (const Packet& packet : dictionary.packets)
-        data.emplace_back(packet.user_data_octets);
+    for (const Packet& packet : dictionary.packets) data.emplace_back(packet.user_data_octets);
     for (std::int64_t ms = 0; ms < 30'000; ms += 10)
         for (std::size_t k = 0; k < dictionary.packets.size(); ++k) {
             const Packet& packet = dictionary.packets[k];
-            if (packet.period_ms > 0 && ms % static_cast<std::int64_t>(packet.period_ms) != 0)
-                continue;
+            if (packet.period_ms > 0 && ms % static_cast<std::int64_t>(packet.period_ms) != 0) continue;
             for (std::byte& octet : data[k])
-                if (random() % 50 == 0)
-                    octet = static_cast<std::byte>(random());
+                if (random() % 50 == 0) octet = static_cast<std::byte>(random());
             const auto delay_ns = static_cast<std::int64_t>(random() % 9'000'000);
             out.push_back({kStart + ms * kNsPerMs + delay_ns, 0,
                            frame(packet.apid, counts[k]++, static_cast<std::uint32_t>(5000 + ms), data[k])});
         }
-    std::stable_sort(out.begin(), out.end(),
-                     [](const Delivery& a, const Delivery& b) { return a.t_ns < b.t_ns; });
+    std::stable_sort(out.begin(), out.end(), [](const Delivery& a, const Delivery& b) { return a.t_ns < b.t_ns; });
     return out;
 }
 
@@ -104,21 +100,20 @@ TEST_CASE("any packet contents: rows stay causal and a replay is the same bit fo
         first.set_prediction_period(kPredictionPeriod_s);
         second.set_prediction_period(kPredictionPeriod_s);
         for (const Delivery& delivery : session) {
-            if (delivery.t_ns % 3 == 0)
-                first.advance(delivery.t_ns - 1, live);
+            if (delivery.t_ns % 3 == 0) first.advance(delivery.t_ns - 1, live);
             first.chunk(0, delivery.t_ns, delivery.t_ns, delivery.bytes, live);
         }
         for (const Delivery& delivery : session)
             second.chunk(0, delivery.t_ns, delivery.t_ns, delivery.bytes, replayed);
         CHECK(live == replayed);
-        CHECK(std::count_if(live.frames.begin(), live.frames.end(), [](const FrameRecord& f) {
-                  return f.packet_verdict == PacketVerdict::accepted;
-              }) == static_cast<std::ptrdiff_t>(session.size()));
+        CHECK(std::count_if(
+                  live.frames.begin(), live.frames.end(),
+                  [](const FrameRecord& f) { return f.packet_verdict == PacketVerdict::accepted; }) ==
+              static_cast<std::ptrdiff_t>(session.size()));
         CHECK(std::all_of(live.rows.begin(), live.rows.end(),
                           [](const RowRecord& row) { return row.t_ns <= row.t_rx_ns; }));
         std::set<std::string> filled;
-        for (const RowRecord& row : live.rows)
-            filled.insert(first.schema().tables[row.table].name);
+        for (const RowRecord& row : live.rows) filled.insert(first.schema().tables[row.table].name);
         CHECK(filled.contains("sanderling/estimate/clock"));
         for (const Event& event : live.events) {
             CHECK(event.t_ns <= event.t_found_ns);

@@ -19,8 +19,7 @@ std::atomic<std::uint64_t> allocations{0};
 // Not inlined: the compiler would see malloc and free where it expects a pair of new and delete.
 [[gnu::noinline]] void* operator new(std::size_t size) {
     ++allocations;
-    if (void* memory = std::malloc(size == 0 ? 1 : size))
-        return memory;
+    if (void* memory = std::malloc(size == 0 ? 1 : size)) return memory;
     throw std::bad_alloc();
 }
 [[gnu::noinline]] void operator delete(void* memory) noexcept {
@@ -69,8 +68,7 @@ TEST_CASE("pipeline speed without estimators", "[.speed]") {
     const auto begin = std::chrono::steady_clock::now();
     for (std::size_t k = 0; k < sent.size(); ++k) {
         pipeline.chunk(0, sent[k].t_ns, sent[k].t_ns, sent[k].bytes, out);
-        if (k % 64 == 0)
-            out.clear();
+        if (k % 64 == 0) out.clear();
     }
     const double elapsed_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
     WARN(static_cast<double>(sent.size()) / elapsed_s / 1e3 << " thousand packets/s, one chunk each");

@@ -43,11 +43,9 @@ std::vector<Input> session(std::uint64_t seed) {
     act(12.0, "no JSON at all \xff");
     std::mt19937_64 random(seed + 3);
     Bytes garbage(5000);
-    for (std::byte& octet : garbage)
-        octet = static_cast<std::byte>(random());
+    for (std::byte& octet : garbage) octet = static_cast<std::byte>(random());
     inputs.push_back({kStart + 15 * kNsPerS, 1, garbage, ""});
-    std::stable_sort(inputs.begin(), inputs.end(),
-                     [](const Input& a, const Input& b) { return a.t_ns < b.t_ns; });
+    std::stable_sort(inputs.begin(), inputs.end(), [](const Input& a, const Input& b) { return a.t_ns < b.t_ns; });
     return inputs;
 }
 
@@ -76,8 +74,7 @@ TEST_CASE("recorded inputs fed back give the same batch, bit for bit") {
         for (const Input& input : session(seed)) {
             // The live server's timer comes when it comes, and a late reading of the clock may even step
             // back.
-            if (random() % 3 == 0)
-                first.advance(input.t_ns - static_cast<std::int64_t>(random() % 50'000'000), live);
+            if (random() % 3 == 0) first.advance(input.t_ns - static_cast<std::int64_t>(random() % 50'000'000), live);
             feed(first, input, live);
         }
         first.advance(kEnd, live);
@@ -89,11 +86,9 @@ TEST_CASE("recorded inputs fed back give the same batch, bit for bit") {
             for (; action != live.actions.end() && action->input < chunk.input; ++action)
                 second.action(action->t_ns, action->json, replayed);
             second.chunk(chunk.link, chunk.t_rx_ns, chunk.utc_rx_ns,
-                         std::span(live.bytes).subspan(chunk.bytes.offset, chunk.bytes.size), replayed,
-                         chunk.carried);
+                         std::span(live.bytes).subspan(chunk.bytes.offset, chunk.bytes.size), replayed, chunk.carried);
         }
-        for (; action != live.actions.end(); ++action)
-            second.action(action->t_ns, action->json, replayed);
+        for (; action != live.actions.end(); ++action) second.action(action->t_ns, action->json, replayed);
         second.advance(kEnd, replayed);
         CHECK(live == replayed);
         CHECK(live.frames.size() > 3000);
@@ -118,8 +113,7 @@ TEST_CASE("chunks split at the same receive time change nothing but the chunk re
         }
         for (std::size_t at = 0; at < input.bytes.size();) {
             const std::size_t size = std::min<std::size_t>(1 + random() % 9, input.bytes.size() - at);
-            second.chunk(input.link, input.t_ns, input.t_ns + 250, std::span(input.bytes).subspan(at, size),
-                         split);
+            second.chunk(input.link, input.t_ns, input.t_ns + 250, std::span(input.bytes).subspan(at, size), split);
             at += size;
         }
     }
@@ -135,8 +129,7 @@ TEST_CASE("when and how often time is advanced changes nothing") {
     const std::vector<Input> inputs = session(8);
     Batch plain;
     Pipeline first(setup, kStart);
-    for (const Input& input : inputs)
-        feed(first, input, plain);
+    for (const Input& input : inputs) feed(first, input, plain);
     first.advance(kEnd, plain);
     for (const std::uint64_t seed : {1u, 2u, 3u}) {
         std::mt19937_64 random(seed);
@@ -146,8 +139,8 @@ TEST_CASE("when and how often time is advanced changes nothing") {
             feed(second, inputs[k], advanced);
             const std::int64_t room_ns = (k + 1 < inputs.size() ? inputs[k + 1].t_ns : kEnd) - inputs[k].t_ns;
             for (unsigned n = 0; n < random() % 4; ++n)
-                second.advance(inputs[k].t_ns + static_cast<std::int64_t>(
-                                                    random() % static_cast<std::uint64_t>(room_ns + 1)),
+                second.advance(inputs[k].t_ns +
+                                   static_cast<std::int64_t>(random() % static_cast<std::uint64_t>(room_ns + 1)),
                                advanced);
         }
         second.advance(kEnd, advanced);
@@ -166,13 +159,11 @@ TEST_CASE("ticks stand at whole multiples of 100 ms, from the start and before t
         for (const RowRecord& row : out.rows)
             if (pipeline.schema().tables[row.table].name == "link/radio") {
                 ticks.push_back(row.t_ns);
-                CHECK(out.numbers_of(row, pipeline.schema().tables[row.table])[0] ==
-                      0); // the byte came after them
+                CHECK(out.numbers_of(row, pipeline.schema().tables[row.table])[0] == 0); // the byte came after them
             }
         std::vector<std::int64_t> expected;
         for (std::int64_t t_ns = multiple_ns; t_ns <= multiple_ns + 3 * kTickNs; t_ns += kTickNs)
-            if (t_ns >= start_ns)
-                expected.push_back(t_ns);
+            if (t_ns >= start_ns) expected.push_back(t_ns);
         CHECK(ticks == expected);
     }
 }

@@ -39,23 +39,28 @@ std::string dictionary_of(const std::string& vehicle, const std::string& packets
 
 /// An engine whose gauges come in a packet of their own.
 VehicleSetup boat() {
-    return vehicle_of(dictionary_of("boat", R"({"apid": 200, "name": "engine", "description": "Engine", "period_ms": 200, "fields": [)" +
-                                                field("engine_speed", "{rev}/min") +
-                                                R"(]}, {"apid": 201, "name": "gauges", "description": "Gauges", "period_ms": 1000, "fields": [)" +
-                                                field("engine_temperature", "K") + "," + field("oil_pressure", "Pa") + "]}"),
-                      R"({"name": "boat", "engine_running_threshold_rpm": 500})");
+    return vehicle_of(
+        dictionary_of(
+            "boat",
+            R"({"apid": 200, "name": "engine", "description": "Engine", "period_ms": 200, "fields": [)" +
+                field("engine_speed", "{rev}/min") +
+                R"(]}, {"apid": 201, "name": "gauges", "description": "Gauges", "period_ms": 1000, "fields": [)" +
+                field("engine_temperature", "K") + "," + field("oil_pressure", "Pa") + "]}"),
+        R"({"name": "boat", "engine_running_threshold_rpm": 500})");
 }
 
 VehicleSetup mast() {
-    return vehicle_of(dictionary_of("mast", R"({"apid": 300, "name": "wind", "description": "Wind", "period_ms": 2000, "fields": [)" +
-                                                field("wind_speed", "m/s") + "," + field("wind_from", "deg") + "]}"),
-                      R"({"name": "mast"})");
+    return vehicle_of(
+        dictionary_of("mast", R"({"apid": 300, "name": "wind", "description": "Wind", "period_ms": 2000, "fields": [)" +
+                                  field("wind_speed", "m/s") + "," + field("wind_from", "deg") + "]}"),
+        R"({"name": "mast"})");
 }
 
 /// The demo rocket at a site without a forecast.
 VehicleSetup rocket() {
     const std::filesystem::path folder = std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools/demo/sanderling";
-    return vehicle_of(read_text_file(folder / "dictionary.json").value(), read_text_file(folder / "vehicle.json").value());
+    return vehicle_of(read_text_file(folder / "dictionary.json").value(),
+                      read_text_file(folder / "vehicle.json").value());
 }
 
 template <class... Vehicles>
@@ -71,8 +76,7 @@ PipelineSetup setup_of(Vehicles... vehicles) {
 
 Bytes floats(std::initializer_list<float> values) {
     Bytes out;
-    for (const float value : values)
-        put(out, std::bit_cast<std::uint32_t>(value), 4);
+    for (const float value : values) put(out, std::bit_cast<std::uint32_t>(value), 4);
     return out;
 }
 
@@ -85,8 +89,10 @@ struct Engine {
             const auto onboard_ms = static_cast<std::uint32_t>(ms + 7000);
             pipeline.chunk(link, t_ns, t_ns, frame(200, speeds++, onboard_ms, floats({rpm})), out);
             if (ms % 1000 == 0)
-                pipeline.chunk(link, t_ns, t_ns,
-                               frame(201, gauges++, onboard_ms, floats({300.0F + 0.05F * static_cast<float>(ms) / 1000, 4e5F})), out);
+                pipeline.chunk(
+                    link, t_ns, t_ns,
+                    frame(201, gauges++, onboard_ms, floats({300.0F + 0.05F * static_cast<float>(ms) / 1000, 4e5F})),
+                    out);
         }
     }
 };
@@ -106,8 +112,7 @@ Batch replayed(const PipelineSetup& setup, const Batch& live, std::int64_t t_sta
         pipeline.chunk(chunk.link, chunk.t_rx_ns, chunk.utc_rx_ns,
                        std::span(live.bytes).subspan(chunk.bytes.offset, chunk.bytes.size), out, chunk.carried);
     }
-    for (; action != live.actions.end(); ++action)
-        pipeline.action(action->t_ns, action->json, out);
+    for (; action != live.actions.end(); ++action) pipeline.action(action->t_ns, action->json, out);
     pipeline.advance(t_end_ns, out);
     return out;
 }
@@ -132,11 +137,14 @@ TEST_CASE("engine hours go on across a cut, from an action that is recorded with
     engine.run(after, 0, 150, 200, 0, second);
     after.advance(kStart + 201 * kNsPerS, second);
     // 150 s of a running engine; one interval of 0.2 s goes at each end and at the cut.
-    CHECK(newest(second, after.schema(), "boat/estimate/engine", "running_time_h") * 3600 == Approx(150 - 0.4).margin(0.21));
+    CHECK(newest(second, after.schema(), "boat/estimate/engine", "running_time_h") * 3600 ==
+          Approx(150 - 0.4).margin(0.21));
     CHECK(newest(second, after.schema(), "boat/estimate/engine", "running") == 0);
     // Gauges from their own packet: 0.05 K/s by construction, in steps of a single-precision number.
-    CHECK(newest(second, after.schema(), "boat/estimate/engine", "temperature_rate_k_per_s") == Approx(0.05).epsilon(1e-3));
-    CHECK(newest(second, after.schema(), "boat/estimate/engine", "oil_pressure_rate_pa_per_s") == Approx(0).margin(1e-9));
+    CHECK(newest(second, after.schema(), "boat/estimate/engine", "temperature_rate_k_per_s") ==
+          Approx(0.05).epsilon(1e-3));
+    CHECK(newest(second, after.schema(), "boat/estimate/engine", "oil_pressure_rate_pa_per_s") ==
+          Approx(0).margin(1e-9));
     const auto told = std::find_if(second.events.begin(), second.events.end(),
                                    [](const Event& event) { return event.key == "boat/engine/total"; });
     REQUIRE(told != second.events.end());
@@ -197,7 +205,8 @@ TEST_CASE("a weather station's wind is in the rocket's predictions, whichever of
             }
             pipeline.advance(end_ns, live);
             const double wind_mps = newest(live, pipeline.schema(), "sanderling/estimate/landing", "wind_0m_mps");
-            const double sigma_mps = newest(live, pipeline.schema(), "sanderling/estimate/landing", "wind_0m_mps_sigma");
+            const double sigma_mps =
+                newest(live, pipeline.schema(), "sanderling/estimate/landing", "wind_0m_mps_sigma");
             if (!windy) {
                 CHECK(wind_mps == 0);
                 CHECK(sigma_mps > 3);
@@ -206,7 +215,8 @@ TEST_CASE("a weather station's wind is in the rocket's predictions, whichever of
             // The mean of a minute, drawn a little to the calm that was assumed before it: 5^2 / (5^2 + 1) of it.
             CHECK(wind_mps == Approx(6 * 25.0 / 26).epsilon(0.02));
             CHECK(sigma_mps < 1.5);
-            CHECK(newest(live, pipeline.schema(), "sanderling/estimate/landing", "wind_0m_from_deg") == Approx(250).margin(0.1));
+            CHECK(newest(live, pipeline.schema(), "sanderling/estimate/landing", "wind_0m_from_deg") ==
+                  Approx(250).margin(0.1));
             CHECK(live == replayed(setup, live, kStart, end_ns));
         }
     }

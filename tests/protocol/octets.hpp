@@ -1,6 +1,6 @@
 #pragma once
-/// Octets for protocol tests: hexadecimal, exact-size copies (an overread of one octet faults under ASan), framing and an
-/// independent bit packer.
+/// Octets for protocol tests: hexadecimal, exact-size copies (an overread of one octet faults under ASan), framing and
+/// an independent bit packer.
 #include <cctype>
 #include <cstddef>
 #include <cstdint>
@@ -12,9 +12,9 @@
 #include <string_view>
 #include <vector>
 
+#include "protocol/dictionary/dictionary.hpp"
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"
-#include "protocol/dictionary/dictionary.hpp"
 
 namespace turnstone {
 
@@ -25,11 +25,9 @@ inline Octets from_hex(std::string_view text) {
     Octets octets;
     int high = -1;
     for (const char c : text) {
-        if (std::isspace(static_cast<unsigned char>(c)) != 0)
-            continue;
+        if (std::isspace(static_cast<unsigned char>(c)) != 0) continue;
         const auto digit = std::string_view("0123456789ABCDEF").find(static_cast<char>(std::toupper(c)));
-        if (digit == std::string_view::npos)
-            throw std::runtime_error("no hexadecimal digit");
+        if (digit == std::string_view::npos) throw std::runtime_error("no hexadecimal digit");
         if (high < 0) {
             high = static_cast<int>(digit);
         } else {
@@ -37,16 +35,14 @@ inline Octets from_hex(std::string_view text) {
             high = -1;
         }
     }
-    if (high >= 0)
-        throw std::runtime_error("odd number of hexadecimal digits");
+    if (high >= 0) throw std::runtime_error("odd number of hexadecimal digits");
     return octets;
 }
 
 inline std::string to_hex(std::span<const std::byte> octets) {
     std::string text;
     for (const std::byte octet : octets)
-        for (const int shift : {4, 0})
-            text += "0123456789ABCDEF"[std::to_integer<unsigned>(octet) >> shift & 0xFU];
+        for (const int shift : {4, 0}) text += "0123456789ABCDEF"[std::to_integer<unsigned>(octet) >> shift & 0xFU];
     return text;
 }
 
@@ -99,10 +95,8 @@ inline Octets packet_of(unsigned apid, unsigned sequence_count, std::uint32_t ti
 inline void put_bits(Octets& octets, std::size_t bit_offset, unsigned width, std::uint64_t value) {
     for (unsigned i = 0; i < width; ++i) {
         const std::size_t bit = bit_offset + i;
-        if (octets.size() <= bit / 8)
-            octets.resize(bit / 8 + 1);
-        if ((value >> (width - 1 - i) & 1U) != 0)
-            octets[bit / 8] |= static_cast<std::byte>(0x80U >> bit % 8);
+        if (octets.size() <= bit / 8) octets.resize(bit / 8 + 1);
+        if ((value >> (width - 1 - i) & 1U) != 0) octets[bit / 8] |= static_cast<std::byte>(0x80U >> bit % 8);
     }
 }
 
@@ -110,16 +104,14 @@ inline void put_bits(Octets& octets, std::size_t bit_offset, unsigned width, std
 inline Dictionary dictionary_of(const nlohmann::json& json) {
     std::vector<Problem> problems;
     Dictionary dictionary = read_dictionary(json, "dictionary", problems);
-    if (!problems.empty())
-        throw std::runtime_error(to_string(problems));
+    if (!problems.empty()) throw std::runtime_error(to_string(problems));
     return dictionary;
 }
 
 inline nlohmann::json read_json(const std::string& path_in_tree) {
     std::vector<Problem> problems;
     auto json = parse_json_file(std::string(TURNSTONE_SOURCE_DIR) + "/" + path_in_tree, problems);
-    if (!json)
-        throw std::runtime_error(to_string(problems));
+    if (!json) throw std::runtime_error(to_string(problems));
     return std::move(*json);
 }
 

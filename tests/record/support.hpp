@@ -36,9 +36,8 @@ class ScratchDirectory {
     [[nodiscard]] std::filesystem::path file(const std::string& id) const { return path_ / (id + ".sqlite"); }
     [[nodiscard]] std::vector<std::string> names() const {
         std::vector<std::string> names;
-        for (const auto& entry : std::filesystem::directory_iterator(path_)) {
+        for (const auto& entry : std::filesystem::directory_iterator(path_))
             names.push_back(entry.path().filename().string());
-        }
         return names;
     }
 
@@ -72,13 +71,11 @@ inline Schema sample_schema() {
     Schema schema;
     schema.tables.push_back(make_table(0, "sanderling/imu", TableKind::packet, 0.001,
                                        {"accel_body_x", "accel_body_y", "accel_body_z", "rate_body_x"}));
-    schema.tables.push_back(make_table(1, "sanderling/health", TableKind::packet, 0.5,
-                                       {"battery_voltage", "boot_count"}, {"firmware"}));
     schema.tables.push_back(
-        make_table(2, "sanderling/estimate/vertical", TableKind::estimate, 0.02, {"altitude_m"}));
+        make_table(1, "sanderling/health", TableKind::packet, 0.5, {"battery_voltage", "boot_count"}, {"firmware"}));
+    schema.tables.push_back(make_table(2, "sanderling/estimate/vertical", TableKind::estimate, 0.02, {"altitude_m"}));
     schema.tables.push_back(make_table(3, "link/radio", TableKind::link, 0.1, {"bytes"}));
-    schema.tables.push_back(
-        make_table(4, "sanderling/ODD.name", TableKind::batch, 0, {"select", "t_ns", "a\"b"}));
+    schema.tables.push_back(make_table(4, "sanderling/ODD.name", TableKind::batch, 0, {"select", "t_ns", "a\"b"}));
     Column& voltage = schema.tables[1].columns[0];
     voltage.description = "Avionics battery";
     voltage.unit = "V";
@@ -119,19 +116,15 @@ class BatchMaker {
     std::shared_ptr<Batch> next(std::size_t octets = 40) {
         auto batch = std::make_shared<Batch>();
         const std::int64_t t_ns = kStart_ns + static_cast<std::int64_t>(input_) * kMs;
-        for (std::size_t i = 0; i < octets; ++i) {
-            batch->bytes.push_back(static_cast<std::byte>(random_() & 0xff));
-        }
+        for (std::size_t i = 0; i < octets; ++i) batch->bytes.push_back(static_cast<std::byte>(random_() & 0xff));
         bytes_.insert(bytes_.end(), batch->bytes.begin(), batch->bytes.end());
-        batch->chunks.push_back(
-            {input_, 0, t_ns, t_ns + 7, offset_, false, {0, static_cast<std::uint32_t>(octets)}});
+        batch->chunks.push_back({input_, 0, t_ns, t_ns + 7, offset_, false, {0, static_cast<std::uint32_t>(octets)}});
         batch->frames.push_back({0, t_ns, offset_, static_cast<std::uint32_t>(octets), FrameVerdict::good,
                                  DecodeVerdict::good, PacketVerdict::accepted, 16,
-                                 static_cast<std::int32_t>(input_ % 16384),
-                                 static_cast<std::int64_t>(input_) * kMs, 0});
+                                 static_cast<std::int32_t>(input_ % 16384), static_cast<std::int64_t>(input_) * kMs,
+                                 0});
         std::normal_distribution<double> normal;
-        add_row(*batch, 0, t_ns, t_ns, 0,
-                {normal(random_), normal(random_), normal(random_), normal(random_)});
+        add_row(*batch, 0, t_ns, t_ns, 0, {normal(random_), normal(random_), normal(random_), normal(random_)});
         offset_ += octets;
         ++input_;
         return batch;

@@ -7,11 +7,11 @@
 #include "protocol/framing/crc16.hpp"
 #include "protocol/packet/space_packet.hpp"
 #include "server/pipeline/pipeline.hpp"
-#include "server/record/read/reader.hpp"
-#include "server/record/write/recorder.hpp"
-#include "server/record/reprocess.hpp"
-#include "server/setup/vehicle_folder.hpp"
 #include "server/record/format/sqlite.hpp"
+#include "server/record/read/reader.hpp"
+#include "server/record/reprocess.hpp"
+#include "server/record/write/recorder.hpp"
+#include "server/setup/vehicle_folder.hpp"
 #include "tests/record/support.hpp"
 
 namespace turnstone {
@@ -47,12 +47,9 @@ void add_frame(std::vector<std::byte>& link, const Packet& packet, std::uint16_t
     header.packet_data_length = static_cast<std::uint16_t>(4 + packet.user_data_octets - 1);
     const auto primary = encode_primary_header(header);
     std::vector<std::byte> plain(primary.begin(), primary.end());
-    for (int shift = 24; shift >= 0; shift -= 8) {
-        plain.push_back(static_cast<std::byte>(time_ms >> shift));
-    }
-    for (std::uint32_t i = 0; i < packet.user_data_octets; ++i) {
+    for (int shift = 24; shift >= 0; shift -= 8) plain.push_back(static_cast<std::byte>(time_ms >> shift));
+    for (std::uint32_t i = 0; i < packet.user_data_octets; ++i)
         plain.push_back(static_cast<std::byte>(random() & 0xff));
-    }
     const std::uint16_t crc = crc16(plain);
     plain.push_back(static_cast<std::byte>(crc >> 8));
     plain.push_back(static_cast<std::byte>(crc & 0xff));
@@ -72,15 +69,12 @@ std::string record_flight(const ScratchDirectory& directory, const PipelineSetup
     std::vector<std::uint16_t> counts(setup.vehicles[0].dictionary.packets.size());
     for (std::uint32_t ms = 0; ms < 10'000; ms += 10) {
         auto batch = std::make_shared<Batch>();
-        const std::int64_t t_ns =
-            kStart_ns + std::int64_t{ms} * kMs + static_cast<std::int64_t>(random() % 3'000'000);
+        const std::int64_t t_ns = kStart_ns + std::int64_t{ms} * kMs + static_cast<std::int64_t>(random() % 3'000'000);
         for (std::size_t p = 0; p < counts.size(); ++p) {
             const Packet& packet = setup.vehicles[0].dictionary.packets[p];
             if (packet.period_ms > 0 && ms % static_cast<std::uint32_t>(packet.period_ms) == 0) {
                 add_frame(waiting, packet, counts[p]++, 500 + ms, random);
-                if (random() % 10 == 0) {
-                    waiting[waiting.size() - 1 - random() % 10] ^= std::byte{0x41};
-                }
+                if (random() % 10 == 0) waiting[waiting.size() - 1 - random() % 10] ^= std::byte{0x41};
             }
         }
         if (random() % 3 == 0 && !waiting.empty()) {
@@ -88,9 +82,7 @@ std::string record_flight(const ScratchDirectory& directory, const PipelineSetup
             pipeline.chunk(0, t_ns, t_ns + 5, std::span(waiting).first(size), *batch);
             waiting.erase(waiting.begin(), waiting.begin() + static_cast<std::ptrdiff_t>(size));
         }
-        if (ms % 1000 == 500) {
-            pipeline.action(t_ns, R"({"action":"marker","text":"look here"})", *batch);
-        }
+        if (ms % 1000 == 500) pipeline.action(t_ns, R"({"action":"marker","text":"look here"})", *batch);
         pipeline.advance(t_ns, *batch);
         recorder.push(batch);
     }
@@ -145,9 +137,8 @@ TEST_CASE("reprocessing gives the same recording again, or another one with anot
         CHECK(output.names().size() == 1);
         CHECK(verify_recording(*path)->differences == 0);
         for (const char* what :
-             {"SELECT count(*) FROM frame", "SELECT count(*) FROM event",
-              "SELECT sum(length(bytes)) FROM chunk", "SELECT count(*) FROM sanderling_imu_samples",
-              "SELECT sum(t_ns % 1000003) FROM sanderling_baro"}) {
+             {"SELECT count(*) FROM frame", "SELECT count(*) FROM event", "SELECT sum(length(bytes)) FROM chunk",
+              "SELECT count(*) FROM sanderling_imu_samples", "SELECT sum(t_ns % 1000003) FROM sanderling_baro"}) {
             INFO(what);
             CHECK(count_of(*path, what) == count_of(directory.file(id), what));
         }
@@ -164,15 +155,13 @@ TEST_CASE("reprocessing gives the same recording again, or another one with anot
         std::string dictionary = text_of(kDemo / "sanderling" / "dictionary.json");
         const std::string gain = R"("gain": 0.001, "offset": 0}}, "unit": "V")";
         REQUIRE(dictionary.find(gain) != std::string::npos);
-        dictionary.replace(dictionary.find(gain), gain.size(),
-                           R"("gain": 0.002, "offset": 0}}, "unit": "V")");
+        dictionary.replace(dictionary.find(gain), gain.size(), R"("gain": 0.002, "offset": 0}}, "unit": "V")");
         std::ofstream(folder / "dictionary.json") << dictionary;
         const auto path = reprocess(directory.file(id), {folder}, output.path());
         REQUIRE(path);
         Database before(directory.file(id), Database::Mode::read_only);
         Database after(*path, Database::Mode::read_only);
-        const char* raw =
-            "SELECT CAST(round(battery_voltage * 1000) AS INTEGER) FROM sanderling_health ORDER BY id";
+        const char* raw = "SELECT CAST(round(battery_voltage * 1000) AS INTEGER) FROM sanderling_health ORDER BY id";
         REQUIRE(before.integer(raw) > 0);
         CHECK(after.integer(raw) == 2 * before.integer(raw));
     }
@@ -198,10 +187,12 @@ TEST_CASE("reprocessing gives the same recording again, or another one with anot
             text.replace(text.find("\"sanderling\""), 12, "\"plover\"");
             return text;
         };
-        CHECK_THAT(message(dictionary, renamed(vehicle)), Catch::Contains("/name: is \"plover\"; must be \"sanderling\""));
+        CHECK_THAT(message(dictionary, renamed(vehicle)),
+                   Catch::Contains("/name: is \"plover\"; must be \"sanderling\""));
         CHECK_THAT(message(renamed(dictionary), renamed(vehicle)),
                    Catch::Contains("plover") && Catch::Contains("the recording has sanderling"));
-        CHECK_THAT(message("{", R"({"name": 5})"), Catch::Contains("dictionary.json") && Catch::Contains("vehicle.json: /name"));
+        CHECK_THAT(message("{", R"({"name": 5})"),
+                   Catch::Contains("dictionary.json") && Catch::Contains("vehicle.json: /name"));
         std::filesystem::remove_all(folder);
         CHECK(output.names().empty());
     }

@@ -3,10 +3,10 @@
 
 #include <catch2/catch.hpp>
 
+#include "server/record/format/sqlite.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/record/read/reader.hpp"
 #include "server/record/write/recorder.hpp"
-#include "server/record/format/sqlite.hpp"
 #include "tests/record/support.hpp"
 
 namespace turnstone {
@@ -148,16 +148,14 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
         CHECK(rows.texts[0] == batch->texts[0]);
         std::size_t compared = 0;
         for (const RowRecord& row : rows.rows) {
-            if (row.table != 0) {
-                continue;
-            }
+            if (row.table != 0) continue;
             const auto numbers = rows.numbers_of(row, schema.tables[0]);
             for (std::size_t c = 0; c < 4; ++c) {
                 const double expected = edges[static_cast<std::size_t>(row.t_ns - kStart_ns) + c];
                 INFO(expected);
-                CHECK((std::isnan(expected) ? std::isnan(numbers[c])
-                                            : std::bit_cast<std::uint64_t>(numbers[c]) ==
-                                                  std::bit_cast<std::uint64_t>(expected)));
+                CHECK((std::isnan(expected)
+                           ? std::isnan(numbers[c])
+                           : std::bit_cast<std::uint64_t>(numbers[c]) == std::bit_cast<std::uint64_t>(expected)));
                 ++compared;
             }
         }
@@ -186,9 +184,8 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
         std::vector<std::int64_t> ids;
         const auto events = reader->events(kStart_ns, kAll, &ids);
         REQUIRE(events.size() == batch->events.size());
-        for (std::size_t i = 0; i < events.size(); ++i) {
+        for (std::size_t i = 0; i < events.size(); ++i)
             CHECK(events[i] == batch->events[static_cast<std::size_t>(ids[i]) - 1]);
-        }
         CHECK(std::is_sorted(events.begin(), events.end(),
                              [](const Event& a, const Event& b) { return a.t_ns < b.t_ns; }));
     }
@@ -214,10 +211,8 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
         CHECK(database.text("SELECT dictionary_json FROM vehicle") == setup.vehicles[0].dictionary_json);
         CHECK(database.text("SELECT site_json FROM site") == setup.site_json);
         CHECK(database.text("SELECT uri FROM link WHERE id = 1") == "udp:0.0.0.0:9000");
-        CHECK(
-            database.integer(
-                "SELECT count(*) FROM sanderling_odd_name WHERE \"select\" = 1 AND t_ns_2 = 2 AND a_b = 3") ==
-            1);
+        CHECK(database.integer(
+                  "SELECT count(*) FROM sanderling_odd_name WHERE \"select\" = 1 AND t_ns_2 = 2 AND a_b = 3") == 1);
     }
 }
 
@@ -225,9 +220,7 @@ TEST_CASE("frames are cut out of chunks however those fall") {
     const ScratchDirectory directory;
     std::mt19937 random(4);
     std::vector<std::byte> stream(20'000);
-    for (auto& octet : stream) {
-        octet = static_cast<std::byte>(random() & 0xff);
-    }
+    for (auto& octet : stream) octet = static_cast<std::byte>(random() & 0xff);
     std::vector<std::pair<std::size_t, std::size_t>> expected; // offset, size
     std::string id;
     {
@@ -249,9 +242,8 @@ TEST_CASE("frames are cut out of chunks however those fall") {
         for (std::size_t at = 0; at < stream.size();) {
             const std::size_t size = std::min<std::size_t>(1 + random() % 300, stream.size() - at);
             expected.emplace_back(at, size);
-            batch->frames.push_back({0, kStart_ns, at, static_cast<std::uint32_t>(size),
-                                     FrameVerdict::bad_crc, DecodeVerdict::good, PacketVerdict::bad_frame, -1,
-                                     -1, -1, 0});
+            batch->frames.push_back({0, kStart_ns, at, static_cast<std::uint32_t>(size), FrameVerdict::bad_crc,
+                                     DecodeVerdict::good, PacketVerdict::bad_frame, -1, -1, -1, 0});
             at += size;
         }
         recorder.push(batch);
@@ -276,9 +268,7 @@ TEST_CASE("a recording begun anew loses no byte between the two") {
         ids.push_back(recorder.begin(sample_schema(), kStart_ns, kStart_ns, "a"));
         for (int i = 0; i < 300; ++i) {
             recorder.push(maker.next());
-            if (i == 99 || i == 199) {
-                ids.push_back(recorder.begin(sample_schema(), kStart_ns, kStart_ns, "b"));
-            }
+            if (i == 99 || i == 199) ids.push_back(recorder.begin(sample_schema(), kStart_ns, kStart_ns, "b"));
         }
     }
     CHECK(ids == std::vector<std::string>{"2026-05-17T143205Z-sanderling", "2026-05-17T143205Z-sanderling-2",

@@ -1,5 +1,5 @@
-// The arrows between folders, read from the #include lines themselves, and the hygiene of tracked files: what a link line
-// cannot see (a header-only include) and what a reviewer should not have to look for.
+// The arrows between folders, read from the #include lines themselves, and the hygiene of tracked files: what a link
+// line cannot see (a header-only include) and what a reviewer should not have to look for.
 #include <catch2/catch.hpp>
 
 #include <algorithm>
@@ -29,7 +29,8 @@ const std::map<std::string, std::set<std::string>> kMayInclude = {
     {"server/setup", {"shared", "protocol", "server/pipeline", "server/link"}},
     {"server/record", {"shared", "protocol", "server/pipeline", "server/setup"}},
     {"server/serve", {"shared", "protocol", "server/pipeline", "server/record"}},
-    {"server/commands", {"shared", "protocol", "server/pipeline", "server/link", "server/setup", "server/record", "server/serve"}},
+    {"server/commands",
+     {"shared", "protocol", "server/pipeline", "server/link", "server/setup", "server/record", "server/serve"}},
     {"tools/sim", {"shared", "protocol"}},
 };
 
@@ -37,11 +38,10 @@ std::vector<fs::path> files_below(const std::string& folder, const std::set<std:
     std::vector<fs::path> found;
     for (auto it = fs::recursive_directory_iterator(kRoot / folder); it != fs::recursive_directory_iterator(); ++it) {
         const auto name = it->path().filename().string();
-        if (it->is_directory() && (name == "node_modules" || name == "build" || name == "dist")) {
+        if (it->is_directory() && (name == "node_modules" || name == "build" || name == "dist"))
             it.disable_recursion_pending();
-        } else if (it->is_regular_file() && endings.contains(it->path().extension().string())) {
+        else if (it->is_regular_file() && endings.contains(it->path().extension().string()))
             found.push_back(it->path());
-        }
     }
     std::sort(found.begin(), found.end());
     return found;
@@ -57,11 +57,8 @@ std::string text_of(const fs::path& path) {
 /// Folder of kMayInclude that a path such as "server/link/link.hpp" belongs to; empty when it is not ours.
 std::string layer_of(const std::string& path) {
     std::string best;
-    for (const auto& [folder, allowed] : kMayInclude) {
-        if (path.rfind(folder + "/", 0) == 0 && folder.size() > best.size()) {
-            best = folder;
-        }
-    }
+    for (const auto& [folder, allowed] : kMayInclude)
+        if (path.rfind(folder + "/", 0) == 0 && folder.size() > best.size()) best = folder;
     return best;
 }
 
@@ -76,14 +73,12 @@ TEST_CASE("a folder includes only the folders below it") {
             std::string line;
             std::smatch match;
             while (std::getline(lines, line)) {
-                if (!std::regex_search(line, match, include)) {
-                    continue;
-                }
+                if (!std::regex_search(line, match, include)) continue;
                 ++includes_read;
                 const std::string target = match[1];
                 const std::string layer = layer_of(target);
-                const bool ours_elsewhere = target.rfind("server/", 0) == 0 || target.rfind("tools/", 0) == 0 ||
-                                            target.rfind("tests/", 0) == 0;
+                const bool ours_elsewhere =
+                    target.rfind("server/", 0) == 0 || target.rfind("tools/", 0) == 0 || target.rfind("tests/", 0) == 0;
                 INFO(fs::relative(file, kRoot).string() << " includes " << target);
                 CHECK((layer == folder || allowed.contains(layer) || (layer.empty() && !ours_elsewhere)));
             }
@@ -112,8 +107,8 @@ TEST_CASE("tracked text names no machine path and no package registry") {
                                                 std::string("/wo") + "rk/", std::string("/ro") + "ot/"};
     std::size_t files_read = 0;
     for (const std::string folder : {"shared", "protocol", "server", "tools", "tests", "web", ".ci"}) {
-        for (const auto& file : files_below(folder, {".hpp", ".cpp", ".h", ".c", ".ts", ".svelte", ".css", ".json", ".md",
-                                                     ".txt", ".cmake", ".sql", ".js", ".mjs", ".sh", ""})) {
+        for (const auto& file : files_below(folder, {".hpp", ".cpp", ".h", ".c", ".ts", ".svelte", ".css", ".json",
+                                                     ".md", ".txt", ".cmake", ".sql", ".js", ".mjs", ".sh", ""})) {
             const std::string text = text_of(file);
             for (const auto& word : forbidden) {
                 INFO(fs::relative(file, kRoot).string() << " contains " << word);

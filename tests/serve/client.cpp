@@ -20,14 +20,15 @@ using tcp = asio::ip::tcp;
 
 namespace {
 
-tcp::endpoint server_at(std::uint16_t port) { return {asio::ip::address_v4::loopback(), port}; }
+tcp::endpoint server_at(std::uint16_t port) {
+    return {asio::ip::address_v4::loopback(), port};
+}
 
 } // namespace
 
 std::string HttpReply::field(const std::string& name) const {
     for (const auto& [key, value] : fields)
-        if (beast::iequals(key, name))
-            return value;
+        if (beast::iequals(key, name)) return value;
     return {};
 }
 
@@ -41,8 +42,7 @@ HttpReply http_request(std::uint16_t port, const std::string& method, const std:
     request.method_string(method);
     request.target(target);
     request.set(http::field::host, "127.0.0.1:" + std::to_string(port));
-    for (const auto& [name, value] : fields)
-        request.set(name, value);
+    for (const auto& [name, value] : fields) request.set(name, value);
     request.body() = body;
     request.prepare_payload();
     http::write(socket, request);
@@ -53,8 +53,7 @@ HttpReply http_request(std::uint16_t port, const std::string& method, const std:
     http::read(socket, buffer, parser);
     HttpReply reply;
     reply.status = parser.get().result_int();
-    for (const auto& field : parser.get())
-        reply.fields.emplace_back(field.name_string(), field.value());
+    for (const auto& field : parser.get()) reply.fields.emplace_back(field.name_string(), field.value());
     reply.body = parser.get().body();
     return reply;
 }
@@ -83,7 +82,8 @@ struct StreamClient::State {
     beast::error_code result;
 };
 
-StreamClient::StreamClient(std::uint16_t port, const Fields& fields, int receive_buffer_bytes) : state_(std::make_unique<State>()) {
+StreamClient::StreamClient(std::uint16_t port, const Fields& fields, int receive_buffer_bytes)
+    : state_(std::make_unique<State>()) {
     tcp::socket& socket = state_->stream.next_layer();
     socket.open(tcp::v4());
     if (receive_buffer_bytes > 0) // before connecting, so that the window is small from the start
@@ -91,11 +91,9 @@ StreamClient::StreamClient(std::uint16_t port, const Fields& fields, int receive
     socket.connect(server_at(port));
     std::string host = "127.0.0.1:" + std::to_string(port);
     for (const auto& [name, value] : fields)
-        if (beast::iequals(name, "Host"))
-            host = value;
+        if (beast::iequals(name, "Host")) host = value;
     state_->stream.set_option(beast::websocket::stream_base::decorator([&](beast::websocket::request_type& request) {
-        for (const auto& [name, value] : fields)
-            request.set(name, value);
+        for (const auto& [name, value] : fields) request.set(name, value);
     }));
     state_->stream.read_message_max(64u << 20);
     state_->stream.handshake(host, "/api/stream");
@@ -108,7 +106,9 @@ StreamClient::~StreamClient() {
     state_->context.run_for(std::chrono::milliseconds(100));
 }
 
-std::string StreamClient::Message::type() const { return binary ? "binary" : json().at("type").get<std::string>(); }
+std::string StreamClient::Message::type() const {
+    return binary ? "binary" : json().at("type").get<std::string>();
+}
 
 std::optional<StreamClient::Message> StreamClient::next(std::chrono::milliseconds wait) {
     State& s = *state_;
@@ -122,13 +122,10 @@ std::optional<StreamClient::Message> StreamClient::next(std::chrono::millisecond
     }
     const auto until = std::chrono::steady_clock::now() + wait;
     s.context.restart();
-    while (!s.done && std::chrono::steady_clock::now() < until)
-        s.context.run_one_until(until);
-    if (!s.done)
-        return std::nullopt;
+    while (!s.done && std::chrono::steady_clock::now() < until) s.context.run_one_until(until);
+    if (!s.done) return std::nullopt;
     s.reading = false;
-    if (s.result)
-        return std::nullopt;
+    if (s.result) return std::nullopt;
     Message message{s.stream.got_binary(), beast::buffers_to_string(s.buffer.data())};
     s.buffer.clear();
     return message;
@@ -137,10 +134,10 @@ std::optional<StreamClient::Message> StreamClient::next(std::chrono::millisecond
 std::optional<StreamClient::Message> StreamClient::next_of(const std::string& type, std::chrono::milliseconds wait) {
     const auto until = std::chrono::steady_clock::now() + wait;
     while (true) {
-        const auto left = std::chrono::duration_cast<std::chrono::milliseconds>(until - std::chrono::steady_clock::now());
+        const auto left =
+            std::chrono::duration_cast<std::chrono::milliseconds>(until - std::chrono::steady_clock::now());
         auto message = next(std::max(left, std::chrono::milliseconds(0)));
-        if (!message || message->type() == type)
-            return message;
+        if (!message || message->type() == type) return message;
     }
 }
 
@@ -150,4 +147,6 @@ void StreamClient::send(const std::string& text) {
     state_->stream.write(asio::buffer(text), ignored);
 }
 
-std::uint16_t StreamClient::close_code() const { return static_cast<std::uint16_t>(state_->stream.reason().code); }
+std::uint16_t StreamClient::close_code() const {
+    return static_cast<std::uint16_t>(state_->stream.reason().code);
+}

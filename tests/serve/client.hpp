@@ -21,10 +21,11 @@ struct HttpReply {
 };
 
 /// One request on its own connection; a Host field is added unless one is given.
-HttpReply http_request(std::uint16_t port, const std::string& method, const std::string& target, const Fields& fields = {},
-                       const std::string& body = "");
+HttpReply http_request(std::uint16_t port, const std::string& method, const std::string& target,
+                       const Fields& fields = {}, const std::string& body = "");
 /// Sends the bytes as they are and returns everything that comes until the server closes (or `wait` is over).
-std::string raw_exchange(std::uint16_t port, const std::string& bytes, std::chrono::milliseconds wait = std::chrono::seconds(5));
+std::string raw_exchange(std::uint16_t port, const std::string& bytes,
+                         std::chrono::milliseconds wait = std::chrono::seconds(5));
 
 class StreamClient {
   public:

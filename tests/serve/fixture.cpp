@@ -14,15 +14,14 @@ namespace {
 
 std::string file_text(const std::filesystem::path& path) {
     std::ifstream file(path, std::ios::binary);
-    if (!file)
-        throw std::runtime_error("cannot read " + path.string());
+    if (!file) throw std::runtime_error("cannot read " + path.string());
     std::ostringstream out;
     out << file.rdbuf();
     return out.str();
 }
 
-Column column(const std::string& name, const std::string& description, const std::string& unit = "1", const std::string& group = "",
-              int decimals = 2) {
+Column column(const std::string& name, const std::string& description, const std::string& unit = "1",
+              const std::string& group = "", int decimals = 2) {
     Column out;
     out.name = name;
     out.description = description;
@@ -42,8 +41,7 @@ Table table(TableId id, const std::string& name, const std::string& title, Table
     out.vehicle = vehicle;
     out.period_s = period_s;
     out.columns = std::move(columns);
-    for (const Column& c : out.columns)
-        out.number_count += c.is_text ? 0 : 1;
+    for (const Column& c : out.columns) out.number_count += c.is_text ? 0 : 1;
     return out;
 }
 
@@ -93,12 +91,12 @@ std::shared_ptr<const Schema> golden_schema() {
     speed.sigma_column = "vertical_speed_sigma_mps";
     auto state = column("state", "State of the link", "1", "", 0);
     state.enumeration = {{0, "opening"}, {1, "open"}};
-    schema->tables = {
-        table(0, "sanderling/imu.samples", "Inertial samples", TableKind::batch, 0, 0.005, {accel, rate}),
-        table(1, "sanderling/baro", "Barometer", TableKind::packet, 0, 0.04, {pressure, note}),
-        table(2, "sanderling/estimate/vertical", "Vertical", TableKind::estimate, 0, 0.1,
-              {altitude, speed, column("altitude_sigma_m", "1-sigma", "m"), column("vertical_speed_sigma_mps", "1-sigma", "m/s")}),
-        table(3, "link/radio", "radio", TableKind::link, -1, 1.0, {state})};
+    schema->tables = {table(0, "sanderling/imu.samples", "Inertial samples", TableKind::batch, 0, 0.005, {accel, rate}),
+                      table(1, "sanderling/baro", "Barometer", TableKind::packet, 0, 0.04, {pressure, note}),
+                      table(2, "sanderling/estimate/vertical", "Vertical", TableKind::estimate, 0, 0.1,
+                            {altitude, speed, column("altitude_sigma_m", "1-sigma", "m"),
+                             column("vertical_speed_sigma_mps", "1-sigma", "m/s")}),
+                      table(3, "link/radio", "radio", TableKind::link, -1, 1.0, {state})};
     return schema;
 }
 
@@ -116,12 +114,13 @@ std::shared_ptr<const PipelineSetup> golden_setup() {
     setup->site = read_site(nlohmann::json::parse(setup->site_json), "site.json", problems);
     setup->site.boundary.resize(3);
     setup->links.push_back({"radio", "serial:/dev/ttyUSB0?baud=57600", 0});
-    if (!problems.empty())
-        throw std::runtime_error(to_string(problems));
+    if (!problems.empty()) throw std::runtime_error(to_string(problems));
     return setup;
 }
 
-LiveTape golden_tape() { return {kTapeId, "First light", kTapeStartNs, kTapeStartNs, golden_schema(), golden_setup()}; }
+LiveTape golden_tape() {
+    return {kTapeId, "First light", kTapeStartNs, kTapeStartNs, golden_schema(), golden_setup()};
+}
 
 std::string golden_text(const std::string& name) {
     return file_text(std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tests/golden/stream" / name);
@@ -131,18 +130,17 @@ std::string golden_bytes(const std::string& name) {
     std::string out;
     std::string digits;
     for (const char c : golden_text(name)) {
-        if (c == '\n')
-            continue;
+        if (c == '\n') continue;
         digits.push_back(c);
-        if (digits.size() < 2)
-            continue;
+        if (digits.size() < 2) continue;
         out.push_back(static_cast<char>(std::stoi(digits, nullptr, 16)));
         digits.clear();
     }
     return out;
 }
 
-void add_row(Batch& batch, TableId table_id, double t_s, const std::vector<double>& numbers, const std::vector<std::string>& texts) {
+void add_row(Batch& batch, TableId table_id, double t_s, const std::vector<double>& numbers,
+             const std::vector<std::string>& texts) {
     const std::int64_t t_ns = kTapeStartNs + static_cast<std::int64_t>(std::llround(t_s * 1e9));
     batch.rows.push_back({table_id, t_ns, t_ns, -1, static_cast<std::uint32_t>(batch.numbers.size()),
                           static_cast<std::uint32_t>(batch.texts.size())});
@@ -152,7 +150,8 @@ void add_row(Batch& batch, TableId table_id, double t_s, const std::vector<doubl
 
 Event make_event(double t_s, const std::string& key, const std::string& text) {
     const std::int64_t t_ns = kTapeStartNs + static_cast<std::int64_t>(std::llround(t_s * 1e9));
-    return {t_ns, t_ns + 250'000'000, 0.01, EventKind::phase, Level::note, 0, key, text, R"({"acceleration_mps2":96.5})"};
+    return {
+        t_ns, t_ns + 250'000'000, 0.01, EventKind::phase, Level::note, 0, key, text, R"({"acceleration_mps2":96.5})"};
 }
 
 std::string record_flight(const std::filesystem::path& folder) {
@@ -166,22 +165,18 @@ std::string record_flight(const std::filesystem::path& folder) {
     auto batch = std::make_shared<Batch>();
     for (int i = 0; i <= 2000; ++i) {
         add_row(*batch, 0, i * 0.005, {i * 0.005, 1.0});
-        if (i % 8 == 0)
-            add_row(*batch, 1, i * 0.005, {87850.0 - i / 8}, {"ok"});
-        if (i % 20 == 0)
-            add_row(*batch, 2, i * 0.005, {10.0 * i, 2.0, 0.5, 0.25});
+        if (i % 8 == 0) add_row(*batch, 1, i * 0.005, {87850.0 - i / 8}, {"ok"});
+        if (i % 20 == 0) add_row(*batch, 2, i * 0.005, {10.0 * i, 2.0, 0.5, 0.25});
     }
     batch->events.push_back(make_event(3.25, "sanderling/phase/powered_ascent", "Powered ascent"));
     recorder.push(batch);
-    if (!recorder.flush(10'000))
-        throw std::runtime_error("the recording was not written: " + recorder.status().fault);
+    if (!recorder.flush(10'000)) throw std::runtime_error("the recording was not written: " + recorder.status().fault);
     return id;
 }
 
 TemporaryFolder::TemporaryFolder() {
     std::string name = (std::filesystem::temp_directory_path() / "turnstone-serve-XXXXXX").string();
-    if (mkdtemp(name.data()) == nullptr)
-        throw std::runtime_error("mkdtemp");
+    if (mkdtemp(name.data()) == nullptr) throw std::runtime_error("mkdtemp");
     path = name;
 }
 
@@ -198,8 +193,7 @@ LiveServer::LiveServer(const std::function<void(ServeSettings&)>& adjust, bool w
     settings.recordings = folder.path;
     settings.operator_key = kOperatorKey;
     settings.assets = test_assets();
-    if (adjust)
-        adjust(settings);
+    if (adjust) adjust(settings);
     ServeSources sources;
     sources.station_now_ns = [] { return kTapeStartNs + 12'750'000'000; };
     sources.links = [] { return std::vector<LinkView>{{"radio", "open", "", 1234, kTapeStartNs + 12'500'000'000}}; };
@@ -215,15 +209,17 @@ LiveServer::LiveServer(const std::function<void(ServeSettings&)>& adjust, bool w
     OperatorActions allowed{note, [note](const std::string& name) { note("cut:" + name); },
                             [note](const std::string& key, const std::string& value) { note(key + "=" + value); }};
     server = std::make_unique<Server>(settings, sources, allowed);
-    if (const auto started = server->start(); !started)
-        throw std::runtime_error(started.error().message);
-    if (with_tape)
-        server->begin_recording(golden_tape());
+    if (const auto started = server->start(); !started) throw std::runtime_error(started.error().message);
+    if (with_tape) server->begin_recording(golden_tape());
 }
 
-void LiveServer::publish(Batch batch) { server->publish(std::make_shared<const Batch>(std::move(batch))); }
+void LiveServer::publish(Batch batch) {
+    server->publish(std::make_shared<const Batch>(std::move(batch)));
+}
 
-HttpReply LiveServer::get(const std::string& target, const Fields& fields) const { return http_request(port(), "GET", target, fields); }
+HttpReply LiveServer::get(const std::string& target, const Fields& fields) const {
+    return http_request(port(), "GET", target, fields);
+}
 
 HttpReply LiveServer::post(const std::string& target, const std::string& body, const Fields& fields) const {
     Fields all{{"Content-Type", "application/json"}};

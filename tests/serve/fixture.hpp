@@ -19,8 +19,8 @@ std::shared_ptr<const turnstone::Schema> golden_schema();
 std::shared_ptr<const turnstone::PipelineSetup> golden_setup();
 turnstone::LiveTape golden_tape();
 
-std::string golden_text(const std::string& name);      ///< a file of tests/golden/stream
-std::string golden_bytes(const std::string& name);     ///< a .hex file, decoded
+std::string golden_text(const std::string& name);  ///< a file of tests/golden/stream
+std::string golden_bytes(const std::string& name); ///< a .hex file, decoded
 
 /// Adds a row; t_s since kTapeStartNs.
 void add_row(turnstone::Batch& batch, turnstone::TableId table, double t_s, const std::vector<double>& numbers,
@@ -34,8 +34,8 @@ class TemporaryFolder {
     std::filesystem::path path;
 };
 
-/// Writes and closes a recording of 10 s through the recorder: table 0 at 200 Hz (accel = t_s, rate = 1), table 1 at 25 Hz
-/// (pressure = 87850 - row number), table 2 at 10 Hz, an event at 3.25 s. Returns its id.
+/// Writes and closes a recording of 10 s through the recorder: table 0 at 200 Hz (accel = t_s, rate = 1), table 1 at 25
+/// Hz (pressure = 87850 - row number), table 2 at 10 Hz, an event at 3.25 s. Returns its id.
 std::string record_flight(const std::filesystem::path& folder);
 
 class LiveServer {

@@ -11,9 +11,7 @@ namespace {
 
 std::vector<std::string> pointers_of(const std::vector<Problem>& problems) {
     std::vector<std::string> out;
-    for (const Problem& problem : problems) {
-        out.push_back(problem.pointer);
-    }
+    for (const Problem& problem : problems) out.push_back(problem.pointer);
     return out;
 }
 
@@ -114,9 +112,7 @@ TEST_CASE("Settings that cannot be meant together are reported") {
               c.share = true;
               c.listen_address = "127.0.0.1";
           }) == Pointers{"/share"});
-    CHECK(problems_after([](Config& c) {
-              c.links = {"file:a?name=x", "file:b?name=x"};
-          }) == Pointers{"/links"});
+    CHECK(problems_after([](Config& c) { c.links = {"file:a?name=x", "file:b?name=x"}; }) == Pointers{"/links"});
     CHECK(problems_after([](Config& c) { c.links = {"usb:a"}; }) == Pointers{"/links/0"});
     good.share = true;
     CHECK(good.bind_address() == "0.0.0.0");

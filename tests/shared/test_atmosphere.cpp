@@ -35,11 +35,9 @@ TEST_CASE("The standard atmosphere gives the table's rows by geopotential height
         CHECK(geometric_from_geopotential_m(row["geopotential_m"]) ==
               Approx(row["geometric_m"].get<double>()).epsilon(1e-12));
         if (row.contains("published_row")) {
-            CHECK(air.pressure_pa / 100.0 ==
-                  Approx(row["published_row"]["p_hPa"].get<double>()).epsilon(2e-5));
+            CHECK(air.pressure_pa / 100.0 == Approx(row["published_row"]["p_hPa"].get<double>()).epsilon(2e-5));
             CHECK(air.density_kg_m3 == Approx(row["published_row"]["rho_kgm3"].get<double>()).epsilon(2e-5));
-            CHECK(air.speed_of_sound_mps ==
-                  Approx(row["published_row"]["a_mps"].get<double>()).epsilon(2e-5));
+            CHECK(air.speed_of_sound_mps == Approx(row["published_row"]["a_mps"].get<double>()).epsilon(2e-5));
             ++published;
         }
     }
@@ -66,8 +64,7 @@ TEST_CASE("Every layer starts where the one below ends") {
         CHECK(air.temperature_k == Approx(layer["T_K"].get<double>()).epsilon(1e-12));
         CHECK(air.pressure_pa == Approx(layer["p_Pa"].get<double>()).epsilon(1e-9));
         const AirState above = standard_atmosphere(base_m + 1.0);
-        CHECK(above.temperature_k - air.temperature_k ==
-              Approx(layer["lapse_K_per_m"].get<double>()).margin(1e-10));
+        CHECK(above.temperature_k - air.temperature_k == Approx(layer["lapse_K_per_m"].get<double>()).margin(1e-10));
         if (base_m > 0) {
             const AirState below = standard_atmosphere(std::nextafter(base_m, 0.0));
             CHECK(below.pressure_pa == Approx(air.pressure_pa).epsilon(1e-13));
@@ -90,25 +87,21 @@ TEST_CASE("Pressure altitude agrees with the reference and inverts the profile i
     }
     for (double height_m = -5000.0; height_m <= 84852.0; height_m += 250.0) {
         INFO(height_m);
-        CHECK(pressure_altitude_m(standard_atmosphere(height_m).pressure_pa) ==
-              Approx(height_m).margin(1e-6));
+        CHECK(pressure_altitude_m(standard_atmosphere(height_m).pressure_pa) == Approx(height_m).margin(1e-6));
     }
 }
 
 TEST_CASE("Speed of sound agrees with the reference") {
-    for (const auto& row : reference()["speed_of_sound"]) {
+    for (const auto& row : reference()["speed_of_sound"])
         CHECK(speed_of_sound_mps(row["T_K"]) == Approx(row["a_mps"].get<double>()).epsilon(1e-12));
-    }
     CHECK(reference()["speed_of_sound"].size() == 9);
 }
 
 TEST_CASE("Outside the table there is no value") {
-    for (const double height_m : {-5000.1, 84852.1, std::nan(""), static_cast<double>(INFINITY)}) {
+    for (const double height_m : {-5000.1, 84852.1, std::nan(""), static_cast<double>(INFINITY)})
         CHECK(std::isnan(standard_atmosphere(height_m).pressure_pa));
-    }
-    for (const double pressure_pa : {0.0, -1.0, 1e-3, 2e5, std::nan(""), static_cast<double>(INFINITY)}) {
+    for (const double pressure_pa : {0.0, -1.0, 1e-3, 2e5, std::nan(""), static_cast<double>(INFINITY)})
         CHECK(std::isnan(pressure_altitude_m(pressure_pa)));
-    }
 }
 
 TEST_CASE("Differences of pressure altitude are an altimeter's and a height above the pad's pressure") {

@@ -61,24 +61,20 @@ TEST_CASE("Geodesic distance and azimuth agree with the reference") {
     std::size_t count = 0;
     for (const auto& row : reference()["geodesic_inverse"]) {
         INFO(row["id"]);
-        const Geodesic found =
-            geodesic({row["lat1_deg"], row["lon1_deg"], 0}, {row["lat2_deg"], row["lon2_deg"], 0});
+        const Geodesic found = geodesic({row["lat1_deg"], row["lon1_deg"], 0}, {row["lat2_deg"], row["lon2_deg"], 0});
         const double distance_m = row["distance_m"];
         CHECK(found.distance_m == Approx(distance_m).margin(distance_m < 20e3 ? 1e-6 : 1e-5));
         CHECK(found.azimuth_deg >= 0.0);
         CHECK(found.azimuth_deg < 360.0);
-        if (distance_m > 0) {
-            CHECK(angle_between_deg(found.azimuth_deg, row["azi1_0_360_deg"]) <
-                  (distance_m > 1000 ? 1e-9 : 1e-4));
-        }
+        if (distance_m > 0)
+            CHECK(angle_between_deg(found.azimuth_deg, row["azi1_0_360_deg"]) < (distance_m > 1000 ? 1e-9 : 1e-4));
         ++count;
     }
     CHECK(count == 34);
     // The direct problem's cases, walked back.
     for (const auto& row : reference()["geodesic_direct"]) {
         INFO(row["id"]);
-        const Geodesic found =
-            geodesic({row["lat1_deg"], row["lon1_deg"], 0}, {row["lat2_deg"], row["lon2_deg"], 0});
+        const Geodesic found = geodesic({row["lat1_deg"], row["lon1_deg"], 0}, {row["lat2_deg"], row["lon2_deg"], 0});
         const double distance_m = row["distance_m"];
         CHECK(found.distance_m == Approx(distance_m).margin(1e-5)); // the file gives degrees to 1e-14 .. 1e-11
         CHECK(angle_between_deg(found.azimuth_deg, row["azi1_deg"]) < (distance_m > 1000 ? 1e-8 : 1e-4));

@@ -28,17 +28,13 @@ void read_sample(const nlohmann::json& json, std::vector<Problem>& problems) {
         inner->number_or("c~d", 0, 1, 0.5);
         inner->finish();
     }
-    for (JsonReader& row : in.array_if("rows", 3)) {
-        row.as_row(2);
-    }
+    for (JsonReader& row : in.array_if("rows", 3)) row.as_row(2);
     in.finish();
 }
 
 std::vector<Problem> problems_of(const char* text) {
     std::vector<Problem> problems;
-    if (const auto json = parse_json_text(text, "sample.json", problems)) {
-        read_sample(*json, problems);
-    }
+    if (const auto json = parse_json_text(text, "sample.json", problems)) read_sample(*json, problems);
     return problems;
 }
 
@@ -55,44 +51,26 @@ TEST_CASE("Every mistake is reported at its own pointer") {
         {"above the range", R"({"name":"x","mass_kg":11})", {"/mass_kg"}, "is 11"},
         {"null", R"({"name":"x","mass_kg":null})", {"/mass_kg"}, "is null"},
         {"fraction for a whole number", R"({"name":"x","mass_kg":1,"count":1.5})", {"/count"}, "is 1.5"},
-        {"whole number beyond 64 bits",
-         R"({"name":"x","mass_kg":1,"count":18446744073709551615})",
-         {"/count"},
-         "is 1"},
+        {"whole number beyond 64 bits", R"({"name":"x","mass_kg":1,"count":18446744073709551615})", {"/count"}, "is 1"},
         {"number for a truth value", R"({"name":"x","mass_kg":1,"on":1})", {"/on"}, "is 1"},
         {"no such choice", R"({"name":"x","mass_kg":1,"kind":"Near"})", {"/kind"}, "is the text \"Near\""},
         {"array for an object", R"({"name":"x","mass_kg":1,"inner":[]})", {"/inner"}, "is an array"},
         {"slash in a name", R"({"name":"x","mass_kg":1,"inner":{"a/b":2}})", {"/inner/a~1b"}, "is 2"},
         {"tilde in a name", R"({"name":"x","mass_kg":1,"inner":{"a/b":0,"c~d":2}})", {"/inner/c~0d"}, "is 2"},
         {"unknown member", R"({"name":"x","mass_kg":1,"nane":1})", {"/nane"}, "unknown"},
-        {"unknown inner member",
-         R"({"name":"x","mass_kg":1,"inner":{"a/b":0,"e":1}})",
-         {"/inner/e"},
-         "unknown"},
-        {"row of wrong length",
-         R"({"name":"x","mass_kg":1,"rows":[[1,2],[1]]})",
-         {"/rows/1"},
-         "has 1 elements"},
+        {"unknown inner member", R"({"name":"x","mass_kg":1,"inner":{"a/b":0,"e":1}})", {"/inner/e"}, "unknown"},
+        {"row of wrong length", R"({"name":"x","mass_kg":1,"rows":[[1,2],[1]]})", {"/rows/1"}, "has 1 elements"},
         {"row with text", R"({"name":"x","mass_kg":1,"rows":[[1,"2"]]})", {"/rows/0/1"}, "is the text"},
         {"row that is none", R"({"name":"x","mass_kg":1,"rows":[3]})", {"/rows/0"}, "is 3"},
-        {"too many rows",
-         R"({"name":"x","mass_kg":1,"rows":[[1,2],[1,2],[1,2],[1,2]]})",
-         {"/rows"},
-         "has 4 elements"},
-        {"several at once",
-         R"({"name":3,"mass_kg":[],"kind":0,"z":0})",
-         {"/name", "/mass_kg", "/kind", "/z"},
-         "is 3"},
+        {"too many rows", R"({"name":"x","mass_kg":1,"rows":[[1,2],[1,2],[1,2],[1,2]]})", {"/rows"}, "has 4 elements"},
+        {"several at once", R"({"name":3,"mass_kg":[],"kind":0,"z":0})", {"/name", "/mass_kg", "/kind", "/z"}, "is 3"},
         {"document of another type, once", R"([1])", {""}, "is an array"},
         {"name twice", R"({"name":"x","mass_kg":1,"mass_kg":2})", {"/mass_kg"}, "stands twice"},
         {"name twice below",
          R"({"name":"x","mass_kg":1,"rows":[[0,0],{"k":{"a/":1,"a/":1}}]})",
          {"/rows/1/k/a~1"},
          "stands twice"},
-        {"name twice after closed values",
-         R"({"a":{"b":[1,[2]]},"c":[{},{}],"c":0})",
-         {"/c"},
-         "stands twice"},
+        {"name twice after closed values", R"({"a":{"b":[1,[2]]},"c":[{},{}],"c":0})", {"/c"}, "stands twice"},
         {"cut off", R"({"name":"x")", {""}, "line 1, column 12"},
         {"line and column", "{\n  \"name\": x\n}", {""}, "line 2, column 11"},
         {"empty", "", {""}, "is no JSON"},
@@ -131,8 +109,7 @@ TEST_CASE("A value nested without end is refused, not followed") {
 
 TEST_CASE("Comments are taken where they are allowed") {
     std::vector<Problem> problems;
-    const auto json =
-        parse_json_text("{ // why\n \"a\": /* so */ 1 }", "c.json", problems, JsonComments::allowed);
+    const auto json = parse_json_text("{ // why\n \"a\": /* so */ 1 }", "c.json", problems, JsonComments::allowed);
     REQUIRE(json);
     CHECK((*json)["a"] == 1);
 }

@@ -54,8 +54,7 @@ TEST_CASE("The demo vehicle reads without a mistake") {
     CHECK(to_string(problems).empty());
     REQUIRE(vehicle.rocket);
     CHECK(vehicle.rocket->parachutes.size() == 2);
-    CHECK(vehicle.rocket->mass_kg(0) ==
-          Approx(vehicle.rocket->mass_dry_kg + vehicle.rocket->mass_propellant_kg));
+    CHECK(vehicle.rocket->mass_kg(0) == Approx(vehicle.rocket->mass_dry_kg + vehicle.rocket->mass_propellant_kg));
     CHECK(vehicle.rocket->mass_kg(vehicle.rocket->burn_time_s()) == Approx(vehicle.rocket->mass_dry_kg));
     CHECK(vehicle.rocket->mass_kg(1e9) == Approx(vehicle.rocket->mass_dry_kg));
 }
@@ -92,25 +91,26 @@ TEST_CASE("Mistakes in a vehicle file are reported where they are") {
 }
 
 TEST_CASE("Mistakes in a site file are reported where they are") {
-    check_mistakes(demo("site.json"),
-                   {
-                       {"-/pad", "", "/pad"},
-                       {"/pad/latitude_deg", "91", "/pad/latitude_deg"},
-                       {"-/station/height_m", "", "/station/height_m"},
-                       {"/station/longitude_deg", "117.9", "/station"},
-                       {"/boundary", R"([{"latitude_deg":1,"longitude_deg":1}])", "/boundary"},
-                       {"/boundary/1/longitude_deg", "\"west\"", "/boundary/1/longitude_deg"},
-                       {"/wind/2/height_m", "300", "/wind/2/height_m"},
-                       {"/pad_pressure_pa", "878.5", "/pad_pressure_pa"},
-                       {"/pad_temperature_k", "23", "/pad_temperature_k"},
-                       {"/launch_tilt_deg", "50", "/launch_tilt_deg"},
-                       {"/terrain",
-                        R"({"south_deg":40,"west_deg":-118,"step_latitude_deg":0.1,"step_longitude_deg":0.1,)"
-                        R"("rows":2,"columns":3,"height_m":[1,2,3,4]})",
-                        "/terrain/height_m"},
-                       {"/wnd", "0", "/wnd"},
-                   },
-                   [](const auto& json, auto& problems) { (void)read_site(json, "site.json", problems); });
+    check_mistakes(
+        demo("site.json"),
+        {
+            {"-/pad", "", "/pad"},
+            {"/pad/latitude_deg", "91", "/pad/latitude_deg"},
+            {"-/station/height_m", "", "/station/height_m"},
+            {"/station/longitude_deg", "117.9", "/station"},
+            {"/boundary", R"([{"latitude_deg":1,"longitude_deg":1}])", "/boundary"},
+            {"/boundary/1/longitude_deg", "\"west\"", "/boundary/1/longitude_deg"},
+            {"/wind/2/height_m", "300", "/wind/2/height_m"},
+            {"/pad_pressure_pa", "878.5", "/pad_pressure_pa"},
+            {"/pad_temperature_k", "23", "/pad_temperature_k"},
+            {"/launch_tilt_deg", "50", "/launch_tilt_deg"},
+            {"/terrain",
+             R"({"south_deg":40,"west_deg":-118,"step_latitude_deg":0.1,"step_longitude_deg":0.1,)"
+             R"("rows":2,"columns":3,"height_m":[1,2,3,4]})",
+             "/terrain/height_m"},
+            {"/wnd", "0", "/wnd"},
+        },
+        [](const auto& json, auto& problems) { (void)read_site(json, "site.json", problems); });
 }
 
 TEST_CASE("A curve interpolates between its points and holds its end values") {

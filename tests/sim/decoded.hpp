@@ -5,8 +5,8 @@
 #include <string>
 #include <vector>
 
-#include "protocol/packet/decoder.hpp"
 #include "protocol/framing/deframer.hpp"
+#include "protocol/packet/decoder.hpp"
 #include "tests/sim/support.hpp"
 
 namespace turnstone::sim {
@@ -19,8 +19,7 @@ struct DecodedRowCopy {
 
 struct DecodedStream {
     std::map<std::string, std::vector<DecodedRowCopy>> tables;
-    std::vector<std::pair<std::uint16_t, std::uint16_t>>
-        packets; ///< apid and sequence count, good ones, in order
+    std::vector<std::pair<std::uint16_t, std::uint16_t>> packets; ///< apid and sequence count, good ones, in order
     std::uint64_t frames_bad = 0;
     std::uint64_t rows_out_of_range = 0;
 };
@@ -42,26 +41,18 @@ inline DecodedStream decode(const FlightResult& flight) {
     for (const Delivery& delivery : flight.received.deliveries) {
         const auto octets = std::as_bytes(std::span(&flight.received.octets[delivery.offset], delivery.size));
         deframer.push(octets, [&](const Frame& frame) {
-            if (frame.verdict != FrameVerdict::good) {
-                return;
-            }
+            if (frame.verdict != FrameVerdict::good) return;
             const DecodedPacket packet = decoder.decode(frame.packet);
-            if (packet.verdict != DecodeVerdict::good) {
-                return;
-            }
+            if (packet.verdict != DecodeVerdict::good) return;
             out.packets.emplace_back(packet.apid, packet.sequence_count);
             for (const DecodedRow& row : packet.rows) {
                 const ChannelTable& table = dictionary.tables[row.table];
-                DecodedRowCopy copy{static_cast<double>(packet.onboard_ticks_ns) * 1e-9 +
-                                        row.time_offset_ms * 1e-3,
+                DecodedRowCopy copy{static_cast<double>(packet.onboard_ticks_ns) * 1e-9 + row.time_offset_ms * 1e-3,
                                     packet.sequence_count,
                                     {}};
                 std::size_t number = 0;
-                for (const Channel& channel : table.channels) {
-                    if (channel.field->type != FieldType::text) {
-                        copy.numbers[channel.name] = row.numbers[number++];
-                    }
-                }
+                for (const Channel& channel : table.channels)
+                    if (channel.field->type != FieldType::text) copy.numbers[channel.name] = row.numbers[number++];
                 out.rows_out_of_range += row.out_of_range != 0 ? 1U : 0U;
                 out.tables[table.name].push_back(std::move(copy));
             }

@@ -14,9 +14,7 @@ namespace turnstone::sim {
 inline Scenario demo_scenario(std::string_view name) {
     const std::string root = TURNSTONE_SOURCE_DIR;
     auto scenario = make_scenario(name, root + "/tools/demo/sanderling", root + "/tools/demo/site.json");
-    if (!scenario) {
-        throw std::runtime_error(scenario.error().message);
-    }
+    if (!scenario) throw std::runtime_error(scenario.error().message);
     return std::move(*scenario);
 }
 
@@ -25,11 +23,8 @@ inline std::vector<nlohmann::json> reference_cases(const std::string& file, cons
     std::ifstream input(std::string(TURNSTONE_SOURCE_DIR) + "/tests/reference/numerics/" + file);
     const nlohmann::json whole = nlohmann::json::parse(input);
     std::vector<nlohmann::json> cases;
-    for (const nlohmann::json& entry : whole.at("cases")) {
-        if (entry.at("kind") == kind) {
-            cases.push_back(entry);
-        }
-    }
+    for (const nlohmann::json& entry : whole.at("cases"))
+        if (entry.at("kind") == kind) cases.push_back(entry);
     return cases;
 }
 
@@ -44,8 +39,7 @@ inline Eigen::Quaterniond quaternion_of(const nlohmann::json& row, std::size_t f
 
 /// Largest difference of the components; q and -q are the same attitude.
 inline double distance(const Eigen::Quaterniond& a, const Eigen::Quaterniond& b) {
-    return std::min((a.coeffs() - b.coeffs()).cwiseAbs().maxCoeff(),
-                    (a.coeffs() + b.coeffs()).cwiseAbs().maxCoeff());
+    return std::min((a.coeffs() - b.coeffs()).cwiseAbs().maxCoeff(), (a.coeffs() + b.coeffs()).cwiseAbs().maxCoeff());
 }
 
 /// A vehicle that is only a mass with drag: no lift, no spin, no motor.

@@ -28,9 +28,8 @@ TEST_CASE("A six-degree flight agrees with the reference integration") {
     std::size_t rows_checked = 0;
     for (const nlohmann::json& entry : reference_cases("sixdof.json", "sixdof_flight")) {
         const nlohmann::json& in = entry.at("inputs");
-        FlightSetup setup =
-            point_mass(in.at("mass_dry_kg"), in.at("reference_area_m2"), in.at("cd"),
-                       Air::standard(in.at("pad_elevation_m")), {in.at("g_m_s2"), kForever_m});
+        FlightSetup setup = point_mass(in.at("mass_dry_kg"), in.at("reference_area_m2"), in.at("cd"),
+                                       Air::standard(in.at("pad_elevation_m")), {in.at("g_m_s2"), kForever_m});
         setup.mass_propellant_kg = in.at("propellant_kg");
         setup.thrust_n = table_of(in.at("thrust_table_s_N"));
         setup.rail_length_m = in.at("rail_length_m");
@@ -44,8 +43,8 @@ TEST_CASE("A six-degree flight agrees with the reference integration") {
         setup.airframe.damping_length2_m2 = in.at("damping_length2_m2");
         setup.airframe.roll_damping_m2 = in.at("roll_Lp_coefficient_m2");
         setup.airframe.roll_cant_m = in.at("roll_cant_moment_coefficient_m");
-        setup.wind = Wind({{0.0}, {in.at("wind_east_m_s")}}, {{0.0}, {in.at("wind_north_m_s")}}, 0.0, 1.0,
-                          Random(0, "calm"));
+        setup.wind =
+            Wind({{0.0}, {in.at("wind_east_m_s")}}, {{0.0}, {in.at("wind_north_m_s")}}, 0.0, 1.0, Random(0, "calm"));
         FlightModel model(setup);
         CHECK(distance(model.state().q_local_body, quaternion_of(in.at("q0_wxyz"))) < 1e-12);
 
@@ -58,8 +57,7 @@ TEST_CASE("A six-degree flight agrees with the reference integration") {
             CHECK((state.position_enu_m - vector_of(row, 1)).norm() < 1e-5 * greatest_m);
             CHECK((state.velocity_enu_mps - vector_of(row, 4)).norm() < 1e-5 * 70.0);
             CHECK(distance(state.q_local_body, quaternion_of(row, 7)) < 1e-4);
-            CHECK((state.rate_body_rad_s - vector_of(row, 11)).norm() <
-                  1e-4 * (1.0 + vector_of(row, 11).norm()));
+            CHECK((state.rate_body_rad_s - vector_of(row, 11)).norm() < 1e-4 * (1.0 + vector_of(row, 11).norm()));
             CHECK(state.propellant_kg == Approx(row.at(14).get<double>()).margin(1e-9));
             ++rows_checked;
         }
@@ -98,10 +96,8 @@ TEST_CASE("Powered vertical flight agrees with the reference integration") {
         (void)model.advance_to(expected.at("apogee_time_s").get<double>() + 0.1, 0.001);
         CHECK(model.events().lift_off_s == Approx(expected.at("lift_off_s").get<double>()).margin(1e-8));
         CHECK(model.events().burn_out_s == Approx(expected.at("burn_out_s").get<double>()));
-        CHECK(model.events().apogee_m ==
-              Approx(expected.at("apogee_above_pad_m").get<double>()).epsilon(tolerance));
-        CHECK(model.events().apogee_s ==
-              Approx(expected.at("apogee_time_s").get<double>()).epsilon(tolerance));
+        CHECK(model.events().apogee_m == Approx(expected.at("apogee_above_pad_m").get<double>()).epsilon(tolerance));
+        CHECK(model.events().apogee_s == Approx(expected.at("apogee_time_s").get<double>()).epsilon(tolerance));
         ++cases;
     }
     CHECK(cases == 6);
@@ -142,25 +138,22 @@ TEST_CASE("Thrown bodies follow the parabola, and the drag trajectory in standar
             const nlohmann::json& in = entry.at("inputs");
             const nlohmann::json& expected = entry.at("expected");
             const bool drag = in.contains("cd");
-            const FlightSetup setup = point_mass(
-                drag ? in.at("mass_kg").get<double>() : 1.0, drag ? in.at("area_m2").get<double>() : 1.0,
-                drag ? in.at("cd").get<double>() : 0.0,
-                Air::standard(drag ? in.at("pad_elevation_m").get<double>() : 0.0), {9.80665, kForever_m});
+            const FlightSetup setup =
+                point_mass(drag ? in.at("mass_kg").get<double>() : 1.0, drag ? in.at("area_m2").get<double>() : 1.0,
+                           drag ? in.at("cd").get<double>() : 0.0,
+                           Air::standard(drag ? in.at("pad_elevation_m").get<double>() : 0.0), {9.80665, kForever_m});
             const double elevation_rad = in.at("elevation_deg").get<double>() * kDegree_rad;
             BodyState state;
-            state.velocity_enu_mps = in.at("v0_m_s").get<double>() *
-                                     Eigen::Vector3d(std::cos(elevation_rad), 0.0, std::sin(elevation_rad));
+            state.velocity_enu_mps =
+                in.at("v0_m_s").get<double>() * Eigen::Vector3d(std::cos(elevation_rad), 0.0, std::sin(elevation_rad));
             FlightModel model(setup, state);
             (void)model.advance_to(expected.at("flight_time_s").get<double>() + 1.0, 0.001);
             const double apogee_m = drag ? expected.at("apogee_above_pad_m") : expected.at("apogee_m");
             CHECK(model.events().apogee_m == Approx(apogee_m).epsilon(1e-6));
-            CHECK(model.events().landing_s ==
-                  Approx(expected.at("flight_time_s").get<double>()).epsilon(1e-6));
-            CHECK(model.state().position_enu_m.x() ==
-                  Approx(expected.at("range_m").get<double>()).epsilon(2e-4));
+            CHECK(model.events().landing_s == Approx(expected.at("flight_time_s").get<double>()).epsilon(1e-6));
+            CHECK(model.state().position_enu_m.x() == Approx(expected.at("range_m").get<double>()).epsilon(2e-4));
             if (drag) {
-                CHECK(model.events().apogee_s ==
-                      Approx(expected.at("apogee_time_s").get<double>()).epsilon(1e-6));
+                CHECK(model.events().apogee_s == Approx(expected.at("apogee_time_s").get<double>()).epsilon(1e-6));
                 CHECK(model.events().landing_speed_mps ==
                       Approx(expected.at("impact_speed_m_s").get<double>()).epsilon(1e-4));
             }
@@ -176,9 +169,8 @@ TEST_CASE("Drift under a canopy through layered wind agrees with the reference i
         INFO(entry.at("id"));
         const nlohmann::json& in = entry.at("inputs");
         const nlohmann::json& expected = entry.at("expected");
-        FlightSetup setup =
-            point_mass(in.at("mass_kg"), in.at("drag_area_cdS_m2"), 1.0,
-                       Air::standard(in.at("pad_elevation_m")), {in.at("g_m_s2"), kForever_m});
+        FlightSetup setup = point_mass(in.at("mass_kg"), in.at("drag_area_cdS_m2"), 1.0,
+                                       Air::standard(in.at("pad_elevation_m")), {in.at("g_m_s2"), kForever_m});
         Table east, north;
         for (const nlohmann::json& row : in.at("wind_table_height_speed_from_deg")) {
             const double speed = row.at(1);
@@ -195,10 +187,8 @@ TEST_CASE("Drift under a canopy through layered wind agrees with the reference i
         FlightModel model(setup, state);
         (void)model.advance_to(expected.at("descent_time_s").get<double>() + 1.0, 0.001);
         CHECK(model.events().landing_s == Approx(expected.at("descent_time_s").get<double>()).epsilon(1e-6));
-        CHECK(model.state().position_enu_m.x() ==
-              Approx(expected.at("drift_east_m").get<double>()).margin(0.01));
-        CHECK(model.state().position_enu_m.y() ==
-              Approx(expected.at("drift_north_m").get<double>()).margin(0.01));
+        CHECK(model.state().position_enu_m.x() == Approx(expected.at("drift_east_m").get<double>()).margin(0.01));
+        CHECK(model.state().position_enu_m.y() == Approx(expected.at("drift_north_m").get<double>()).margin(0.01));
         ++cases;
     }
     CHECK(cases == 3);

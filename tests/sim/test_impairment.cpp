@@ -21,8 +21,8 @@ Scenario standing(const Impairment& impairment) {
 }
 
 struct Counts {
-    double packets = 0.0, lost = 0.0, faded = 0.0, corrupted = 0.0, truncated = 0.0, duplicated = 0.0,
-           reordered = 0.0, bits = 0.0, octets_changed = 0.0;
+    double packets = 0.0, lost = 0.0, faded = 0.0, corrupted = 0.0, truncated = 0.0, duplicated = 0.0, reordered = 0.0,
+           bits = 0.0, octets_changed = 0.0;
 };
 
 Counts count(const FlightResult& flight) {
@@ -50,8 +50,7 @@ double four_sigma(double p, double n) {
 } // namespace
 
 TEST_CASE("Each impairment happens as often as asked") {
-    const Impairment wanted{
-        .loss = 0.1, .bit_error = 1e-4, .duplicate = 0.05, .truncation = 0.02, .reorder = 0.03};
+    const Impairment wanted{.loss = 0.1, .bit_error = 1e-4, .duplicate = 0.05, .truncation = 0.02, .reorder = 0.03};
     const FlightResult flight = fly(standing(wanted), 3);
     const Counts counts = count(flight);
     REQUIRE(counts.packets > 25000.0);
@@ -126,9 +125,7 @@ TEST_CASE("Every packet the manifest calls intact is decoded, and no other") {
                         flight.received.fates[i].intact_copies;
                 }
             }
-            for (const auto& packet : decode(flight).packets) {
-                ++decoded[packet];
-            }
+            for (const auto& packet : decode(flight).packets) ++decoded[packet];
             CHECK(decoded == expected);
         }
     }
@@ -142,8 +139,7 @@ TEST_CASE("Octets reach the receiver one after another at the radio's rate") {
     double free_s = 0.0;
     for (const SentPacket& packet : flight.sent.packets) {
         REQUIRE(packet.t_begin_s >= free_s - 1e-12);
-        REQUIRE(packet.t_end_s - packet.t_begin_s ==
-                Approx(static_cast<double>(packet.size) * 10.0 / 57600.0));
+        REQUIRE(packet.t_end_s - packet.t_begin_s == Approx(static_cast<double>(packet.size) * 10.0 / 57600.0));
         REQUIRE(packet.t_begin_s - packet.t_made_s < 0.05); // the radio keeps up
         free_s = packet.t_end_s;
     }

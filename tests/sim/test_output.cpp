@@ -51,13 +51,9 @@ std::vector<std::uint8_t> read_all(int fd, std::size_t size) {
     std::uint8_t buffer[4096];
     while (octets.size() < size) {
         pollfd waiting{fd, POLLIN, 0};
-        if (::poll(&waiting, 1, 2000) <= 0) {
-            break;
-        }
+        if (::poll(&waiting, 1, 2000) <= 0) break;
         const ssize_t count = ::read(fd, buffer, sizeof buffer);
-        if (count <= 0) {
-            break;
-        }
+        if (count <= 0) break;
         octets.insert(octets.end(), buffer, buffer + count);
     }
     return octets;
@@ -125,8 +121,7 @@ TEST_CASE("A file and a TCP client get what was delivered") {
         REQUIRE(play(stream, **output, 0.0, std::nullopt, stop));
     }
     std::ifstream file(path, std::ios::binary);
-    const std::vector<std::uint8_t> stored{std::istreambuf_iterator<char>(file),
-                                           std::istreambuf_iterator<char>()};
+    const std::vector<std::uint8_t> stored{std::istreambuf_iterator<char>(file), std::istreambuf_iterator<char>()};
     CHECK(stored == expected);
 
     // A port of this machine that is free: bound, read back and released.

@@ -25,9 +25,7 @@ BodyState spin_to(BodyState state, double from_s, double to_s, double step_s, co
     };
     const auto steps = static_cast<int>(std::lround((to_s - from_s) / step_s));
     Eigen::Vector3d unused;
-    for (int i = 0; i < steps; ++i) {
-        state = rk4_step(state, from_s + i * step_s, step_s, rate_of, unused);
-    }
+    for (int i = 0; i < steps; ++i) state = rk4_step(state, from_s + i * step_s, step_s, rate_of, unused);
     return state;
 }
 
@@ -95,16 +93,14 @@ TEST_CASE("Roll with damping and canted fins settles as a first-order system") {
         double t_s = 0.0;
         for (std::size_t i = 0; i < inputs.at("t_s").size(); ++i) {
             const double to_s = inputs.at("t_s").at(i);
-            state = spin_to(state, t_s, to_s, 0.001, Eigen::Vector3d::Ones(),
-                            [&](double, const Eigen::Vector3d& w) {
-                                return Eigen::Vector3d(damping * w.x() + drive, 0.0, 0.0);
-                            });
+            state = spin_to(state, t_s, to_s, 0.001, Eigen::Vector3d::Ones(), [&](double, const Eigen::Vector3d& w) {
+                return Eigen::Vector3d(damping * w.x() + drive, 0.0, 0.0);
+            });
             t_s = to_s;
             CHECK(state.rate_body_rad_s.x() ==
                   Approx(entry.at("expected").at("p_rad_s").at(i).get<double>()).margin(1e-9));
             const double half_angle = 0.5 * entry.at("expected").at("roll_angle_rad").at(i).get<double>();
-            CHECK(distance(state.q_local_body, {std::cos(half_angle), std::sin(half_angle), 0.0, 0.0}) <
-                  1e-6);
+            CHECK(distance(state.q_local_body, {std::cos(half_angle), std::sin(half_angle), 0.0, 0.0}) < 1e-6);
         }
         ++cases;
     }
@@ -137,9 +133,8 @@ TEST_CASE("A damped pitch oscillation follows the second-order closed form") {
                                {0.0, -stiffness * angle - damping * s.rate_body_rad_s.y(), 0.0});
                 return rate;
             };
-            for (int k = 0, n = static_cast<int>(std::lround((to_s - t_s) / 0.001)); k < n; ++k) {
+            for (int k = 0, n = static_cast<int>(std::lround((to_s - t_s) / 0.001)); k < n; ++k)
                 state = rk4_step(state, 0.0, 0.001, rate_of, unused);
-            }
             t_s = to_s;
             const double angle = 2.0 * std::atan2(state.q_local_body.y(), state.q_local_body.w());
             CHECK(angle == Approx(entry.at("expected").at("angle_rad").at(i).get<double>()).margin(1e-9));
@@ -172,12 +167,10 @@ TEST_CASE("Quaternion kinematics under given rates agree with an independent int
                 return rate;
             };
             const double begin_s = t_s;
-            for (int k = 0, n = static_cast<int>(std::lround((to_s - begin_s) / 0.001)); k < n; ++k) {
+            for (int k = 0, n = static_cast<int>(std::lround((to_s - begin_s) / 0.001)); k < n; ++k)
                 state = rk4_step(state, begin_s + k * 0.001, 0.001, rate_of, unused);
-            }
             t_s = to_s;
-            CHECK(distance(state.q_local_body, quaternion_of(entry.at("expected").at("q_wxyz").at(i))) <
-                  1e-6);
+            CHECK(distance(state.q_local_body, quaternion_of(entry.at("expected").at("q_wxyz").at(i))) < 1e-6);
         }
     }
 }

@@ -13,21 +13,17 @@ namespace {
 double descent_rate_mps(const Truth& truth, double upper_m, double lower_m) {
     double upper_s = 0.0, lower_s = 0.0;
     for (const TruthSample& sample : truth.samples) {
-        if (sample.t_s > truth.events.apogee_s && upper_s == 0.0 && sample.position_enu_m.z() < upper_m) {
+        if (sample.t_s > truth.events.apogee_s && upper_s == 0.0 && sample.position_enu_m.z() < upper_m)
             upper_s = sample.t_s;
-        }
-        if (sample.t_s > truth.events.apogee_s && lower_s == 0.0 && sample.position_enu_m.z() < lower_m) {
+        if (sample.t_s > truth.events.apogee_s && lower_s == 0.0 && sample.position_enu_m.z() < lower_m)
             lower_s = sample.t_s;
-        }
     }
     return (upper_m - lower_m) / (lower_s - upper_s);
 }
 
 std::vector<double> column(const DecodedStream& stream, const std::string& table, const std::string& name) {
     std::vector<double> values;
-    for (const DecodedRowCopy& row : stream.tables.at(table)) {
-        values.push_back(row.numbers.at(name));
-    }
+    for (const DecodedRowCopy& row : stream.tables.at(table)) values.push_back(row.numbers.at(name));
     return values;
 }
 
@@ -68,12 +64,10 @@ TEST_CASE("What the ground decodes is what the sensors read, within quantisation
     double worst_accel = 0.0, worst_rate = 0.0, worst_time_s = 0.0;
     for (std::size_t i = 0; i < samples.size(); ++i) {
         const ImuReading& reading = flight.sensors.imu[i];
-        worst_accel = std::max(worst_accel,
-                               std::abs(samples[i].numbers.at("accel_body_y") - reading.accel_body_mps2.y()));
-        worst_rate = std::max(worst_rate,
-                              std::abs(samples[i].numbers.at("rate_body_z") - reading.rate_body_rad_s.z()));
-        const double onboard_s =
-            flight.clock.at_start_s + reading.t_s * (1.0 + flight.clock.drift_ppm * 1e-6);
+        worst_accel =
+            std::max(worst_accel, std::abs(samples[i].numbers.at("accel_body_y") - reading.accel_body_mps2.y()));
+        worst_rate = std::max(worst_rate, std::abs(samples[i].numbers.at("rate_body_z") - reading.rate_body_rad_s.z()));
+        const double onboard_s = flight.clock.at_start_s + reading.t_s * (1.0 + flight.clock.drift_ppm * 1e-6);
         worst_time_s = std::max(worst_time_s, std::abs(samples[i].onboard_s - onboard_s));
     }
     CHECK(worst_accel <= 0.0025 + 1e-9);
@@ -92,8 +86,7 @@ TEST_CASE("The vehicle's own estimate follows the flight") {
     const DecodedStream ground = decode(flight);
     const std::vector<double> altitude = column(ground, "nav", "onboard_altitude");
     // The on-board formula knows nothing of the day's temperature: a few per cent.
-    CHECK(*std::max_element(altitude.begin(), altitude.end()) ==
-          Approx(flight.truth.events.apogee_m).epsilon(0.06));
+    CHECK(*std::max_element(altitude.begin(), altitude.end()) == Approx(flight.truth.events.apogee_m).epsilon(0.06));
     CHECK(std::abs(altitude.back()) < 15.0);
     const std::vector<double> phase = column(ground, "nav", "onboard_phase");
     CHECK(std::is_sorted(phase.begin(), phase.end()));
@@ -169,8 +162,7 @@ TEST_CASE("A reboot at ejection leaves a gap, a clock that starts again and one 
     CHECK(boots.back() == boots.front() + 1.0);
     const std::vector<double> phase = column(ground, "nav", "onboard_phase");
     CHECK(phase.back() == 5.0);
-    CHECK(std::count(phase.begin(), phase.end(), 0.0) <
-          205); // the phase survives in memory: no second time on the pad
+    CHECK(std::count(phase.begin(), phase.end(), 0.0) < 205); // the phase survives in memory: no second time on the pad
 }
 
 TEST_CASE("A lost fix stays lost from lift-off until after landing") {
@@ -178,13 +170,12 @@ TEST_CASE("A lost fix stays lost from lift-off until after landing") {
     int on_pad = 0, in_flight = 0, afterwards = 0;
     for (const FixReading& fix : flight.sensors.fix) {
         const bool good = fix.fix_type == 3;
-        if (fix.t_valid_s < flight.truth.events.lift_off_s) {
+        if (fix.t_valid_s < flight.truth.events.lift_off_s)
             on_pad += good ? 1 : 0;
-        } else if (fix.t_valid_s < flight.truth.events.landing_s) {
+        else if (fix.t_valid_s < flight.truth.events.landing_s)
             in_flight += good ? 1 : 0;
-        } else {
+        else
             afterwards += good ? 1 : 0;
-        }
     }
     CHECK(on_pad >= 99);
     CHECK(in_flight == 0);
@@ -212,18 +203,15 @@ TEST_CASE("The separation test shows shock, pulse and open igniters without a fl
     REQUIRE(flight.truth.events.ejections.size() == 2);
     const double charge_s = flight.truth.events.ejections[0].t_s;
     double greatest_force = 0.0, greatest_pressure = 0.0, quiet_pressure = 0.0, farthest_m = 0.0;
-    for (const ImuReading& reading : flight.sensors.imu) {
-        if (std::abs(reading.t_s - charge_s) < 0.3) {
+    for (const ImuReading& reading : flight.sensors.imu)
+        if (std::abs(reading.t_s - charge_s) < 0.3)
             greatest_force = std::max(greatest_force, std::abs(reading.accel_body_mps2.x()));
-        }
-    }
     for (const PressureReading& reading : flight.sensors.pressure) {
         (reading.t_s < charge_s ? quiet_pressure : greatest_pressure) =
             std::max(reading.t_s < charge_s ? quiet_pressure : greatest_pressure, reading.pressure_pa);
     }
-    for (const TruthSample& sample : flight.truth.samples) {
+    for (const TruthSample& sample : flight.truth.samples)
         farthest_m = std::max(farthest_m, sample.position_enu_m.norm());
-    }
     CHECK(greatest_force > 60.0);
     CHECK(greatest_pressure > quiet_pressure + 1000.0);
     CHECK(farthest_m > 0.01);
@@ -244,21 +232,18 @@ TEST_CASE("Idle on the pad nothing happens, within sensor noise") {
     CHECK(flight.truth.samples.back().t_s == Approx(scenario.pad_s + scenario.idle_s).margin(0.01));
     for (const TruthSample& sample : flight.truth.samples) {
         REQUIRE(sample.position_enu_m.norm() == 0.0);
-        REQUIRE(sample.specific_force_body_mps2.norm() ==
-                Approx(9.798).margin(0.003)); // normal gravity there
+        REQUIRE(sample.specific_force_body_mps2.norm() == Approx(9.798).margin(0.003)); // normal gravity there
     }
     CHECK(decode(flight).rows_out_of_range == 0);
 }
 
 TEST_CASE("An unknown scenario and a wrong folder are explained") {
     const std::string root = TURNSTONE_SOURCE_DIR;
-    const auto unknown =
-        make_scenario("hop", root + "/tools/demo/sanderling", root + "/tools/demo/site.json");
+    const auto unknown = make_scenario("hop", root + "/tools/demo/sanderling", root + "/tools/demo/site.json");
     REQUIRE_FALSE(unknown);
     CHECK(unknown.error().message.find("hop") != std::string::npos);
     CHECK(unknown.error().message.find("--list-scenarios") != std::string::npos);
-    const auto missing =
-        make_scenario("nominal", root + "/tools/demo/nowhere", root + "/tools/demo/site.json");
+    const auto missing = make_scenario("nominal", root + "/tools/demo/nowhere", root + "/tools/demo/site.json");
     REQUIRE_FALSE(missing);
     CHECK(missing.error().message.find("vehicle.json") != std::string::npos);
 }

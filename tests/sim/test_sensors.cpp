@@ -44,9 +44,8 @@ TEST_CASE("Turn-on bias and its walk have the stated sigma") {
     for (std::uint64_t seed = 0; seed < runs; ++seed) {
         InertialSensor sensor(noise, Random(seed, "inertial"));
         const Eigen::Vector3d before = sensor.accel_bias_mps2();
-        for (int i = 0; i < 400; ++i) { // 2 s
+        for (int i = 0; i < 400; ++i) // 2 s
             (void)sensor.read(i * 0.005, Eigen::Vector3d::Zero(), Eigen::Vector3d::Zero(), 0.0, 0.0);
-        }
         turn_on += before.squaredNorm();
         walked += (sensor.accel_bias_mps2() - before).squaredNorm();
     }
@@ -73,9 +72,8 @@ TEST_CASE("The barometer lags, steps by one pascal and clips") {
     PressureSensor sensor(noise, 0.1, Random(1, "barometer"));
     sensor.follow(90000.0, 0.005);
     CHECK(sensor.read(0.0) == 90000.0);
-    for (int i = 0; i < 20; ++i) { // one time constant
+    for (int i = 0; i < 20; ++i) // one time constant
         sensor.follow(91000.0, 0.005);
-    }
     CHECK(sensor.read(0.0) == Approx(90000.0 + 1000.0 * (1.0 - std::exp(-1.0))).margin(0.51));
     CHECK(sensor.read(0.3) == std::round(sensor.read(0.3)));
     CHECK(sensor.read(1e6) == 120000.0);
@@ -117,13 +115,12 @@ TEST_CASE("Fixes come late, scatter as stated, and are lost under thrust") {
         const SensedFlight flight = fly_sensors(scenario, seed);
         for (const FixReading& fix : flight.sensors.fix) {
             CHECK(fix.t_s - fix.t_valid_s == Approx(scenario.vehicle.sensors.fix_delay_s).margin(1e-9));
-            const auto& truth = flight.truth.samples.at(
-                static_cast<std::size_t>(std::lround(fix.t_valid_s / kTruthStep_s)) - 1);
+            const auto& truth =
+                flight.truth.samples.at(static_cast<std::size_t>(std::lround(fix.t_valid_s / kTruthStep_s)) - 1);
             if (fix.fix_type == 3) {
-                const Eigen::Vector3d error =
-                    frame.to_enu_m({fix.latitude_deg, fix.longitude_deg,
-                                    fix.height_msl_m + scenario.site.geoid_height_m}) -
-                    truth.position_enu_m;
+                const Eigen::Vector3d error = frame.to_enu_m({fix.latitude_deg, fix.longitude_deg,
+                                                              fix.height_msl_m + scenario.site.geoid_height_m}) -
+                                              truth.position_enu_m;
                 east += error.x() * error.x();
                 up += error.z() * error.z();
                 ++good;
@@ -150,18 +147,12 @@ TEST_CASE("Handling is felt and ends at rest") {
             greatest_change_pa =
                 std::max(greatest_change_pa, std::abs(reading.pressure_pa - stream.pressure[10].pressure_pa));
         }
-        for (const ImuReading& reading : stream.imu) {
+        for (const ImuReading& reading : stream.imu)
             greatest_force = std::max(greatest_force, std::abs(reading.accel_body_mps2.norm() - 9.8));
-        }
         CHECK((greatest_change_pa > 40.0 || greatest_force > 10.0));
-        for (std::size_t i = stream.imu.size() - 400; i < stream.imu.size(); ++i) {
+        for (std::size_t i = stream.imu.size() - 400; i < stream.imu.size(); ++i)
             REQUIRE(stream.imu[i].accel_body_mps2.norm() == Approx(9.8).margin(3.0));
-        }
-        if (handling == Handling::bump || handling == Handling::drop) {
-            CHECK(stream.greatest_axial_mps2 > 60.0);
-        }
-        if (handling == Handling::swing) {
-            CHECK(stream.greatest_axial_mps2 > 20.0);
-        }
+        if (handling == Handling::bump || handling == Handling::drop) CHECK(stream.greatest_axial_mps2 > 60.0);
+        if (handling == Handling::swing) CHECK(stream.greatest_axial_mps2 > 20.0);
     }
 }

@@ -10,9 +10,7 @@ namespace turnstone {
 inline nlohmann::json read_reference(const std::string& name) {
     std::vector<Problem> problems;
     auto json = parse_json_file(std::string(TURNSTONE_SOURCE_DIR) + "/tests/reference/" + name, problems);
-    if (!json) {
-        throw std::runtime_error(to_string(problems));
-    }
+    if (!json) throw std::runtime_error(to_string(problems));
     return std::move(*json);
 }
 

@@ -63,14 +63,12 @@ TEST_CASE("predictions hold the truth as often as they say, and are close two se
             REQUIRE(std::isfinite(p.miss_m));
             landing.add(p.landing_inside);
         }
-        if (instant < Instant::apogee)
-            check_share("apogee, " + instant_words(instant), apogee, 0.85, 0.95);
+        if (instant < Instant::apogee) check_share("apogee, " + instant_words(instant), apogee, 0.85, 0.95);
         if (instant >= Instant::apogee) {
             check_share("landing, " + instant_words(instant), landing, 0.90, 0.98);
             check_full_share(landing, 0.90, 0.98);
         }
-        if (instant == Instant::two_after_burn_out)
-            CHECK(worst < 0.03);
+        if (instant == Instant::two_after_burn_out) CHECK(worst < 0.03);
     }
     check_full_share(apogees, 0.85, 0.95);
 }
@@ -93,7 +91,6 @@ TEST_CASE("tethered charges are found and nothing flies") {
         CHECK(score.charges == 2);
         CHECK(score.blows == score.charges);
         CHECK(score.shocks >= score.charges);
-        for (const MomentScore& moment : score.moments)
-            CHECK(moment.found == 0);
+        for (const MomentScore& moment : score.moments) CHECK(moment.found == 0);
     }
 }

@@ -1,13 +1,14 @@
-// Link bytes -> channel rows, beside what nothing could do without: finding delimiters, unstuffing and the CRC alone, the CRC
-// alone, and copying the bytes. All in one process, interleaved, on the same bytes; the median of several runs each.
+// Link bytes -> channel rows, beside what nothing could do without: finding delimiters, unstuffing and the CRC alone,
+// the CRC alone, and copying the bytes. All in one process, interleaved, on the same bytes; the median of several runs
+// each.
 #include <cstdio>
 #include <cstring>
 #include <vector>
 
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"
-#include "protocol/packet/decoder.hpp"
 #include "protocol/framing/deframer.hpp"
+#include "protocol/packet/decoder.hpp"
 #include "tools/benchmarks/frames.hpp"
 #include "tools/benchmarks/measure.hpp"
 
@@ -21,9 +22,8 @@ constexpr std::size_t kReadOctets = 4096; // what one read of a busy link gives
 std::vector<std::byte> make_link_bytes(const Dictionary& dictionary) {
     bench::FrameMaker maker(dictionary, 0);
     std::vector<std::byte> link;
-    for (std::size_t k = 0; k < kFrames; ++k) {
+    for (std::size_t k = 0; k < kFrames; ++k)
         maker.append(link, static_cast<std::uint32_t>(20 * k), static_cast<std::uint16_t>(k % 4096));
-    }
     return link;
 }
 
@@ -41,27 +41,28 @@ int main() {
         Deframer deframer;
         Decoder decoder(dictionary);
         for (std::size_t at = 0; at < link.size(); at += kReadOctets) {
-            deframer.push(std::span(link).subspan(at, std::min(kReadOctets, link.size() - at)), [&](const Frame& frame) {
-                if (frame.verdict == FrameVerdict::good) {
-                    for (const auto& row : decoder.decode(frame.packet).rows) {
-                        rows += row.numbers.size();
-                    }
-                }
-            });
+            deframer.push(std::span(link).subspan(at, std::min(kReadOctets, link.size() - at)),
+                          [&](const Frame& frame) {
+                              if (frame.verdict == FrameVerdict::good)
+                                  for (const auto& row : decoder.decode(frame.packet).rows) rows += row.numbers.size();
+                          });
         }
         sink += deframer.counts().frames_good;
     });
-    const auto roofline = race.add("limit: delimiter + unstuffing + CRC alone", [&] {
-        std::byte plain[kFrameOctetsMax];
-        const std::byte* at = link.data();
-        const std::byte* const end = at + link.size();
-        while (at < end) {
-            const auto* delimiter = static_cast<const std::byte*>(std::memchr(at, 0, static_cast<std::size_t>(end - at)));
-            const auto unstuffed = cobs_decode({at, delimiter}, plain);
-            sink += crc16({plain, unstuffed.produced}) == 0;
-            at = delimiter + 1;
-        }
-    });
+    const auto roofline = race.add(
+        "limit: delimiter + unstuffing + CRC alone",
+        [&] {
+            std::byte plain[kFrameOctetsMax];
+            const std::byte* at = link.data();
+            const std::byte* const end = at + link.size();
+            while (at < end) {
+                const auto* delimiter =
+                    static_cast<const std::byte*>(std::memchr(at, 0, static_cast<std::size_t>(end - at)));
+                const auto unstuffed = cobs_decode({at, delimiter}, plain);
+                sink += crc16({plain, unstuffed.produced}) == 0;
+                at = delimiter + 1;
+            }
+        });
     const auto crc_only = race.add("CRC alone, 64 octets at a time", [&] {
         for (std::size_t k = 0; k < kFrames; ++k) {
             sink += crc16({link.data() + k * (link.size() / kFrames), link.size() / kFrames});

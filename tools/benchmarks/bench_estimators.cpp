@@ -1,6 +1,6 @@
-// The estimators of one vehicle over a simulated flight, as the ingest thread runs them but without predictions (those are
-// bench_predictions), beside a bare 15-state Kalman filter on the same samples: covariance prediction with each inertial sample, a
-// six-dimensional update with each fix, and nothing around them. Both in one process, in turn.
+// The estimators of one vehicle over a simulated flight, as the ingest thread runs them but without predictions (those
+// are bench_predictions), beside a bare 15-state Kalman filter on the same samples: covariance prediction with each
+// inertial sample, a six-dimensional update with each fix, and nothing around them. Both in one process, in turn.
 #include <cstdio>
 #include <limits>
 #include <stdexcept>
@@ -20,7 +20,8 @@ namespace {
 
 constexpr std::int64_t kStart_ns = 1'780'000'000'000'000'000;
 constexpr std::int64_t kTick_ns = 100 * kNsPerMs;
-/// Seconds on the pad that are timed with the flight: at rest nothing is propagated, so that more of them would flatter the figure.
+/// Seconds on the pad that are timed with the flight: at rest nothing is propagated, so that more of them would flatter
+/// the figure.
 constexpr double kPad_s = 5.0;
 
 struct Session {
@@ -33,26 +34,22 @@ struct Session {
 };
 
 Session record_session() {
-    auto scenario = sim::make_scenario("nominal", bench::source("tools/demo/sanderling"), bench::source("tools/demo/site.json"));
-    if (!scenario) {
-        throw std::runtime_error(scenario.error().message);
-    }
+    auto scenario =
+        sim::make_scenario("nominal", bench::source("tools/demo/sanderling"), bench::source("tools/demo/site.json"));
+    if (!scenario) throw std::runtime_error(scenario.error().message);
     const sim::Truth truth = sim::run_truth(sim::make_setup(*scenario, 1), scenario->kind, scenario->idle_s, 120.0);
     const sim::SensorStream sensors = sim::sense(truth, *scenario, 1);
     Session out{scenario->vehicle, scenario->site, {}, {}, {}, 0};
     const auto at = [](double t_s) { return kStart_ns + seconds_to_ns(t_s); };
     for (const auto& r : sensors.imu) {
         out.first_timed += r.t_s < truth.events.lift_off_s - kPad_s;
-        if (r.t_s < truth.events.landing_s) {
-            out.imu.push_back({at(r.t_s), r.accel_body_mps2, r.rate_body_rad_s});
-        }
+        if (r.t_s < truth.events.landing_s) out.imu.push_back({at(r.t_s), r.accel_body_mps2, r.rate_body_rad_s});
     }
-    for (const auto& r : sensors.pressure) {
-        out.pressure.push_back({at(r.t_s), r.pressure_pa, r.temperature_k});
-    }
+    for (const auto& r : sensors.pressure) out.pressure.push_back({at(r.t_s), r.pressure_pa, r.temperature_k});
     for (const auto& r : sensors.fix) {
-        out.fix.push_back({at(r.t_s), r.latitude_deg, r.longitude_deg, r.height_msl_m + out.site.geoid_height_m, r.velocity_enu_mps,
-                           r.fix_type, r.accuracy_horizontal_m, r.accuracy_vertical_m, r.satellites});
+        out.fix.push_back({at(r.t_s), r.latitude_deg, r.longitude_deg, r.height_msl_m + out.site.geoid_height_m,
+                           r.velocity_enu_mps, r.fix_type, r.accuracy_horizontal_m, r.accuracy_vertical_m,
+                           r.satellites});
     }
     return out;
 }
@@ -74,8 +71,8 @@ class Sink final : public EstimateSink {
 
 /// Calls `on_imu`, `on_pressure`, `on_fix` and `on_tick` in the order of time for inertial samples [first, last).
 template <class OnImu, class OnPressure, class OnFix, class OnTick>
-void play(const Session& session, std::size_t first, std::size_t last, OnImu&& on_imu, OnPressure&& on_pressure, OnFix&& on_fix,
-          OnTick&& on_tick) {
+void play(const Session& session, std::size_t first, std::size_t last, OnImu&& on_imu, OnPressure&& on_pressure,
+          OnFix&& on_fix, OnTick&& on_tick) {
     const std::int64_t from_ns = session.imu[first].t_ns;
     std::size_t p = 0, f = 0;
     while (p < session.pressure.size() && session.pressure[p].t_ns < from_ns) ++p;
@@ -96,17 +93,18 @@ class Chain {
         chain_.set_prediction_period(std::numeric_limits<double>::infinity());
     }
     void run(std::size_t first, std::size_t last) {
-        play(*session_, first, last, [&](const ImuSample& s) { chain_.imu(s, sink_); },
-             [&](const PressureSample& s) { chain_.pressure(s, sink_); }, [&](const FixSample& s) { chain_.fix(s, sink_); },
-             [&](std::int64_t t_ns) { chain_.tick(t_ns, sink_); });
+        play(
+            *session_, first, last, [&](const ImuSample& s) { chain_.imu(s, sink_); },
+            [&](const PressureSample& s) { chain_.pressure(s, sink_); },
+            [&](const FixSample& s) { chain_.fix(s, sink_); }, [&](std::int64_t t_ns) { chain_.tick(t_ns, sink_); });
     }
     [[nodiscard]] std::size_t rows() const noexcept { return sink_.rows(); }
 
   private:
     static ChainInputs inputs() {
         ChainInputs inputs;
-        inputs.accel_axial = inputs.accel_lateral = inputs.rates = inputs.pressure = inputs.temperature = inputs.fix = inputs.fix_velocity =
-            true;
+        inputs.accel_axial = inputs.accel_lateral = inputs.rates = inputs.pressure = inputs.temperature = inputs.fix =
+            inputs.fix_velocity = true;
         return inputs;
     }
     const Session* session_;
@@ -118,8 +116,9 @@ class Chain {
 class BareFilter {
   public:
     void run(const Session& session, std::size_t first, std::size_t last) {
-        play(session, first, last, [&](const ImuSample&) { predict(); }, [](const PressureSample&) {}, [&](const FixSample&) { update(); },
-             [](std::int64_t) {});
+        play(
+            session, first, last, [&](const ImuSample&) { predict(); }, [](const PressureSample&) {},
+            [&](const FixSample&) { update(); }, [](std::int64_t) {});
     }
     [[nodiscard]] double trace() const { return p_.trace(); }
 
@@ -155,25 +154,26 @@ int main() {
     // Rounds begin with a chain that stands aligned on the pad; bringing it there is not timed.
     constexpr int kRounds = 15;
     std::vector<Chain> chains;
-    for (int k = 0; k < kRounds; ++k) {
-        chains.emplace_back(session).run(0, first);
-    }
+    for (int k = 0; k < kRounds; ++k) chains.emplace_back(session).run(0, first);
     std::size_t round = 0;
     BareFilter filter;
     bench::Race race;
-    const auto ours = race.add("all estimators without predictions", [&] { chains[round++].run(first, last); });
+    const auto ours = race.add(
+        "all estimators without predictions", [&] { chains[round++].run(first, last); });
     const auto bare = race.add("limit: bare 15-state filter", [&] { filter.run(session, first, last); });
     race.run(kRounds);
 
-    std::printf("estimators: a flight of %.0f s and %.0f s on the pad, %.0f inertial samples, %zu pressures, %zu fixes, %zu rows out\n",
+    std::printf("estimators: a flight of %.0f s and %.0f s on the pad, %.0f inertial samples, %zu pressures, %zu "
+                "fixes, %zu rows out\n",
                 samples / 200 - kPad_s, kPad_s, samples, session.pressure.size(), session.fix.size(), chains[0].rows());
     for (const auto id : {ours, bare}) {
-        std::printf("  %-44s %9.0f inertial samples/s  (spread %.0f %%)\n", race.name(id).c_str(), samples / race.median_s(id),
-                    race.spread_percent(id));
+        std::printf("  %-44s %9.0f inertial samples/s  (spread %.0f %%)\n", race.name(id).c_str(),
+                    samples / race.median_s(id), race.spread_percent(id));
     }
     std::printf("  ratio to the limit: %.2f\n", race.median_s(bare) / race.median_s(ours));
 
-    // Where the time goes: after lift-off the navigation flies several hypotheses of its alignment until fixes have decided.
+    // Where the time goes: after lift-off the navigation flies several hypotheses of its alignment until fixes have
+    // decided.
     constexpr std::size_t kPart = 400;
     Chain chain(session);
     chain.run(0, first);
@@ -181,7 +181,8 @@ int main() {
     for (std::size_t from = first; from + kPart <= last; from += kPart) {
         const auto start = std::chrono::steady_clock::now();
         chain.run(from, from + kPart);
-        slowest_s = std::max(slowest_s, std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count());
+        slowest_s =
+            std::max(slowest_s, std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count());
     }
     std::printf("  slowest two seconds of the flight            %9.0f inertial samples/s\n", kPart / slowest_s);
     return filter.trace() > 0 ? 0 : 1; // keeps the work from being optimised away

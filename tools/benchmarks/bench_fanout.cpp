@@ -1,6 +1,7 @@
-// One tick's message to many viewers: the server's stream beside a bare Beast broadcast of the same bytes, in one process, on
-// loopback, turn by turn. Closed loop: a few messages are under way, the next goes out when all clients have the oldest, so
-// that neither side can win by dropping. Then 50 messages a second for the latency, and how long publish() holds up ingest.
+// One tick's message to many viewers: the server's stream beside a bare Beast broadcast of the same bytes, in one
+// process, on loopback, turn by turn. Closed loop: a few messages are under way, the next goes out when all clients
+// have the oldest, so that neither side can win by dropping. Then 50 messages a second for the latency, and how long
+// publish() holds up ingest.
 #include <array>
 #include <atomic>
 #include <bit>
@@ -41,7 +42,9 @@ constexpr std::size_t kPayload = 24 + 8 + 8 * (1 + kColumns); // one row: 200 oc
 constexpr std::size_t kUnderWay = 8;
 constexpr std::int64_t kStartNs = 1779028325000000000;
 
-double seconds_now() { return std::chrono::duration<double>(Clock::now().time_since_epoch()).count(); }
+double seconds_now() {
+    return std::chrono::duration<double>(Clock::now().time_since_epoch()).count();
+}
 
 /// Sockets that only read: enough of RFC 6455 to find the binary messages and the time of sending inside them.
 class Clients {
@@ -54,8 +57,7 @@ class Clients {
         }
     }
     ~Clients() {
-        for (const Client& client : clients_)
-            ::close(client.socket);
+        for (const Client& client : clients_) ::close(client.socket);
         ::close(epoll_);
     }
     Clients(const Clients&) = delete;
@@ -68,8 +70,7 @@ class Clients {
     void read(int wait_ms) {
         std::array<epoll_event, 256> events;
         const int ready = epoll_wait(epoll_, events.data(), static_cast<int>(events.size()), wait_ms);
-        for (int i = 0; i < ready; ++i)
-            take(clients_[events[static_cast<std::size_t>(i)].data.u64]);
+        for (int i = 0; i < ready; ++i) take(clients_[events[static_cast<std::size_t>(i)].data.u64]);
     }
 
     std::vector<double> delays_s;
@@ -89,24 +90,22 @@ class Clients {
         address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
         if (::connect(socket, reinterpret_cast<const sockaddr*>(&address), sizeof address) != 0)
             throw std::runtime_error("cannot connect to the server under test");
-        const std::string request = "GET /api/stream HTTP/1.1\r\nHost: 127.0.0.1\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
-                                    "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13\r\n\r\n";
+        const std::string request =
+            "GET /api/stream HTTP/1.1\r\nHost: 127.0.0.1\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
+            "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13\r\n\r\n";
         if (::send(socket, request.data(), request.size(), 0) != static_cast<ssize_t>(request.size()))
             throw std::runtime_error("cannot ask for the stream");
         std::string answer;
         for (char c = 0; answer.find("\r\n\r\n") == std::string::npos; answer.push_back(c))
-            if (::recv(socket, &c, 1, 0) != 1)
-                throw std::runtime_error("no WebSocket was opened: " + answer);
+            if (::recv(socket, &c, 1, 0) != 1) throw std::runtime_error("no WebSocket was opened: " + answer);
         return socket;
     }
 
     void take(Client& client) {
         std::array<char, 16384> piece;
         const ssize_t count = ::recv(client.socket, piece.data(), piece.size(), MSG_DONTWAIT);
-        if (count == 0)
-            throw std::runtime_error("the server closed a client");
-        if (count < 0)
-            return;
+        if (count == 0) throw std::runtime_error("the server closed a client");
+        if (count < 0) return;
         client.bytes.append(piece.data(), static_cast<std::size_t>(count));
         const double now_s = seconds_now();
         std::size_t at = 0;
@@ -116,14 +115,12 @@ class Clients {
             std::size_t size = octet(1);
             if (size == 126) {
                 header = 4;
-                if (client.bytes.size() - at < header)
-                    break;
+                if (client.bytes.size() - at < header) break;
                 size = (std::size_t{octet(2)} << 8) | octet(3);
             } else if (size == 127) {
                 throw std::runtime_error("a message is longer than any that was sent");
             }
-            if (client.bytes.size() - at < header + size)
-                break;
+            if (client.bytes.size() - at < header + size) break;
             if ((octet(0) & 15) == 2) {
                 double value = 0; // the first column carries the time of sending
                 std::memcpy(&value, client.bytes.data() + at + header + 24 + 8 + 8, sizeof value);
@@ -142,11 +139,9 @@ class Clients {
     }
 
     void count_one(std::size_t message) {
-        if (have_.size() < message)
-            have_.resize(message, 0);
+        if (have_.size() < message) have_.resize(message, 0);
         ++have_[message - 1];
-        while (complete_ < have_.size() && have_[complete_] == clients_.size())
-            ++complete_;
+        while (complete_ < have_.size() && have_[complete_] == clients_.size()) ++complete_;
     }
 
     int epoll_;
@@ -174,8 +169,7 @@ class BareBeast {
         auto message = std::make_shared<std::string>(kPayload, '\0');
         std::memcpy(message->data() + 24 + 8 + 8, &value, sizeof value);
         asio::post(context_, [this, shared = std::shared_ptr<const std::string>(std::move(message))] {
-            for (const auto& session : sessions_)
-                session->send(shared);
+            for (const auto& session : sessions_) session->send(shared);
         });
     }
 
@@ -184,17 +178,16 @@ class BareBeast {
         explicit Session(tcp::socket socket) : stream(std::move(socket)) {}
         void send(std::shared_ptr<const std::string> message) {
             queue.push_back(std::move(message));
-            if (queue.size() == 1)
-                write();
+            if (queue.size() == 1) write();
         }
         void write() {
-            stream.async_write(asio::buffer(*queue.front()), [self = shared_from_this()](const auto& error, std::size_t) {
-                if (error)
-                    return;
-                self->queue.pop_front();
-                if (!self->queue.empty())
-                    self->write();
-            });
+            stream.async_write(
+                asio::buffer(*queue.front()),
+                [self = shared_from_this()](const auto& error, std::size_t) {
+                    if (error) return;
+                    self->queue.pop_front();
+                    if (!self->queue.empty()) self->write();
+                });
         }
         websocket::stream<tcp::socket> stream;
         std::deque<std::shared_ptr<const std::string>> queue;
@@ -202,14 +195,12 @@ class BareBeast {
 
     void accept() {
         acceptor_.async_accept([this](const auto& error, tcp::socket socket) {
-            if (error)
-                return;
+            if (error) return;
             socket.set_option(tcp::no_delay(true));
             auto session = std::make_shared<Session>(std::move(socket));
             session->stream.binary(true);
             session->stream.async_accept([this, session](const auto& failed) {
-                if (!failed)
-                    sessions_.push_back(session);
+                if (!failed) sessions_.push_back(session);
             });
             accept();
         });
@@ -228,16 +219,17 @@ class Ours {
         settings.port = 0;
         settings.recordings = std::filesystem::temp_directory_path();
         settings.operator_key = random_key();
-        ServeSources sources{[] { return kStartNs; }, [] { return std::vector<LinkView>{}; }, [] { return RecorderStatus{}; }, {}};
+        ServeSources sources{
+            [] { return kStartNs; }, [] { return std::vector<LinkView>{}; }, [] { return RecorderStatus{}; }, {}};
         server_ = std::make_unique<Server>(settings, sources, OperatorActions{});
-        if (const auto started = server_->start(); !started)
-            throw std::runtime_error(started.error().message);
+        if (const auto started = server_->start(); !started) throw std::runtime_error(started.error().message);
         auto schema = std::make_shared<Schema>();
         Table table;
         table.columns.resize(kColumns);
         table.number_count = kColumns;
         schema->tables.push_back(std::move(table));
-        server_->begin_recording({"bench", "", kStartNs, kStartNs, std::move(schema), std::make_shared<PipelineSetup>()});
+        server_->begin_recording(
+            {"bench", "", kStartNs, kStartNs, std::move(schema), std::make_shared<PipelineSetup>()});
     }
     [[nodiscard]] std::uint16_t port() const { return server_->port(); }
     void publish(double value) {
@@ -304,13 +296,13 @@ void compare(std::size_t count) {
     ours.publish_s.clear();
     const auto our_delay = paced_delays(ours, of_ours, 150);
     const auto ms = [](const std::vector<double>& values, double q) { return bench::quantile(values, q) * 1e3; };
-    std::printf("%5zu clients  bare Beast %9.0f msg/s  p50 %6.2f ms  p99 %6.2f ms\n", count, bench::quantile(bare_rate, 0.5),
-                ms(bare_delay, 0.5), ms(bare_delay, 0.99));
+    std::printf("%5zu clients  bare Beast %9.0f msg/s  p50 %6.2f ms  p99 %6.2f ms\n", count,
+                bench::quantile(bare_rate, 0.5), ms(bare_delay, 0.5), ms(bare_delay, 0.99));
     std::printf("               stream     %9.0f msg/s  p50 %6.2f ms  p99 %6.2f ms  ratio %.2f (limit 0.70)\n",
                 bench::quantile(our_rate, 0.5), ms(our_delay, 0.5), ms(our_delay, 0.99),
                 bench::quantile(our_rate, 0.5) / bench::quantile(bare_rate, 0.5));
-    std::printf("               publish() holds ingest p99 %.3f ms, most %.3f ms (limit 5 ms p99)\n", ms(ours.publish_s, 0.99),
-                ms(ours.publish_s, 1.0));
+    std::printf("               publish() holds ingest p99 %.3f ms, most %.3f ms (limit 5 ms p99)\n",
+                ms(ours.publish_s, 0.99), ms(ours.publish_s, 1.0));
 }
 
 } // namespace
@@ -322,8 +314,7 @@ int main() {
         setrlimit(RLIMIT_NOFILE, &limit); // when refused, the connects below fail and say so
     }
     try {
-        for (const std::size_t count : {std::size_t{1}, std::size_t{100}, std::size_t{1000}})
-            compare(count);
+        for (const std::size_t count : {std::size_t{1}, std::size_t{100}, std::size_t{1000}}) compare(count);
     } catch (const std::exception& failure) {
         std::fprintf(stderr, "bench_fanout: %s\n", failure.what());
         return 1;

@@ -24,8 +24,7 @@ const std::vector<Column> kFlights{
     {"late parachute", "late-parachute", "clean"}, {"no parachute", "no-parachute", "clean"},
     {"reboot", "reboot-at-ejection", "clean"},     {"fix lost", "fix-lost", "clean"},
     {"barometer dead", "baro-dead", "clean"}};
-const std::vector<Column> kGround{{"separation test", "separation-test", "clean"},
-                                  {"on the pad", "pad-idle", "clean"}};
+const std::vector<Column> kGround{{"separation test", "separation-test", "clean"}, {"on the pad", "pad-idle", "clean"}};
 
 using Scores = std::vector<TrialScore>;
 using Cell = std::function<std::string(const Scores&)>;
@@ -38,18 +37,15 @@ std::string text(const char* format, double value) {
 
 void head(const std::string& first, const std::vector<Column>& columns) {
     std::printf("\n| %s |", first.c_str());
-    for (const Column& column : columns)
-        std::printf(" %s |", column.title.c_str());
+    for (const Column& column : columns) std::printf(" %s |", column.title.c_str());
     std::printf("\n|---|");
-    for (std::size_t k = 0; k < columns.size(); ++k)
-        std::printf("---:|");
+    for (std::size_t k = 0; k < columns.size(); ++k) std::printf("---:|");
     std::printf("\n");
 }
 
 void line(const std::string& name, const std::vector<Scores>& columns, const Cell& cell) {
     std::printf("| %s |", name.c_str());
-    for (const Scores& scores : columns)
-        std::printf(" %s |", cell(scores).c_str());
+    for (const Scores& scores : columns) std::printf(" %s |", cell(scores).c_str());
     std::printf("\n");
 }
 
@@ -57,10 +53,8 @@ void line(const std::string& name, const std::vector<Scores>& columns, const Cel
 Cell errors(Errors TrialScore::*member, const char* format) {
     return [=](const Scores& scores) -> std::string {
         Errors all;
-        for (const TrialScore& score : scores)
-            all.add(score.*member);
-        if (all.count == 0)
-            return "–";
+        for (const TrialScore& score : scores) all.add(score.*member);
+        if (all.count == 0) return "–";
         std::string out = text(format, all.rms());
         return all.normalised_count > 0 ? out + " (" + text("%.1f", all.normalised_square()) + ")" : out;
     };
@@ -71,8 +65,7 @@ Cell mean(double TrialScore::*member) {
         double sum = 0;
         int count = 0;
         for (const TrialScore& score : scores) {
-            if (!std::isfinite(score.*member))
-                continue;
+            if (!std::isfinite(score.*member)) continue;
             sum += score.*member;
             ++count;
         }
@@ -84,20 +77,16 @@ Cell mean(double TrialScore::*member) {
 Cell spread(const std::function<double(const TrialScore&)>& value, const char* format) {
     return [=](const Scores& scores) -> std::string {
         std::vector<double> all;
-        for (const TrialScore& score : scores) {
-            if (const double v = value(score); std::isfinite(v))
-                all.push_back(v);
-        }
-        if (all.empty())
-            return "–";
+        for (const TrialScore& score : scores)
+            if (const double v = value(score); std::isfinite(v)) all.push_back(v);
+        if (all.empty()) return "–";
         std::sort(all.begin(), all.end());
         return text(format, all[all.size() / 2]) + " / " + text(format, all.back());
     };
 }
 
 /// Share for which `hit` holds among those `counts` counts.
-Cell share(const std::function<bool(const TrialScore&)>& counts,
-           const std::function<bool(const TrialScore&)>& hit) {
+Cell share(const std::function<bool(const TrialScore&)>& counts, const std::function<bool(const TrialScore&)>& hit) {
     return [=](const Scores& scores) -> std::string {
         int all = 0, hits = 0;
         for (const TrialScore& score : scores) {
@@ -111,8 +100,7 @@ Cell share(const std::function<bool(const TrialScore&)>& counts,
 Cell sum(const std::function<int(const TrialScore&)>& value) {
     return [=](const Scores& scores) {
         int all = 0;
-        for (const TrialScore& score : scores)
-            all += value(score);
+        for (const TrialScore& score : scores) all += value(score);
         return std::to_string(all);
     };
 }
@@ -130,8 +118,7 @@ void errors_table(const std::vector<Scores>& all) {
     head("Root mean square error (mean of (error/1-sigma)², 1 is right)", kFlights);
     line("time of a packet, ms", all, [](const Scores& scores) {
         Errors all_s;
-        for (const TrialScore& score : scores)
-            all_s.add(score.time_stamp_s);
+        for (const TrialScore& score : scores) all_s.add(score.time_stamp_s);
         return all_s.count > 0 ? text("%.2f", 1e3 * all_s.rms()) : "–";
     });
     line("air data: height, m", all, errors(&TrialScore::air_altitude_m, "%.1f"));
@@ -156,21 +143,19 @@ void moments_table(const std::vector<Scores>& all) {
     head("Moments, median / worst", kFlights);
     for (std::size_t m = 0; m < kMoments; ++m) {
         const std::string name(moment_text(static_cast<Moment>(m)));
-        const auto found = [m](const TrialScore& s) {
-            return s.moments[m].happened && s.moments[m].found > 0;
-        };
+        const auto found = [m](const TrialScore& s) { return s.moments[m].happened && s.moments[m].found > 0; };
         line(
             name + ": error, ms", all,
-            spread([=](const TrialScore& s) { return found(s) ? 1e3 * std::abs(s.moments[m].error_s) : NAN; },
-                   "%.0f"));
-        line(name + ": error in 1-sigma, rms", all, [=](const Scores& scores) {
-            Errors sum_of;
-            for (const TrialScore& s : scores) {
-                if (found(s))
-                    sum_of.add(s.moments[m].error_s, s.moments[m].sigma_s);
-            }
-            return sum_of.normalised_count > 0 ? text("%.2f", std::sqrt(sum_of.normalised_square())) : "–";
-        });
+            spread([=](const TrialScore& s) { return found(s) ? 1e3 * std::abs(s.moments[m].error_s) : NAN; }, "%.0f"));
+        line(
+            name + ": error in 1-sigma, rms", all,
+            [=](const Scores& scores) {
+                Errors sum_of;
+                for (const TrialScore& s : scores) {
+                    if (found(s)) sum_of.add(s.moments[m].error_s, s.moments[m].sigma_s);
+                }
+                return sum_of.normalised_count > 0 ? text("%.2f", std::sqrt(sum_of.normalised_square())) : "–";
+            });
         line(name + ": found after, s", all,
              spread([=](const TrialScore& s) { return found(s) ? s.moments[m].delay_s : NAN; }, "%.2f"));
         line(name + ": missed, false", all, [m](const Scores& scores) {
@@ -197,19 +182,17 @@ void predictions_table(const std::vector<Scores>& all) {
         if (static_cast<Instant>(k) < Instant::apogee) {
             const auto made = [=](const TrialScore& s) { return std::isfinite(of(s).apogee_error_m); };
             line("apogee " + when + ": truth in 90 % interval", all,
-                 share(made, [=](const TrialScore& s) { return of(s).apogee_inside; }));
+                 share(
+                     made, [=](const TrialScore& s) { return of(s).apogee_inside; }));
             line("apogee " + when + ": error, % of apogee", all,
-                 spread(
-                     [=](const TrialScore& s) {
-                         return 100 * std::abs(of(s).apogee_error_m) / s.true_apogee_m;
-                     },
-                     "%.2f"));
+                 spread([=](const TrialScore& s) { return 100 * std::abs(of(s).apogee_error_m) / s.true_apogee_m; },
+                        "%.2f"));
         }
         const auto made = [=](const TrialScore& s) { return std::isfinite(of(s).miss_m); };
         line("landing " + when + ": truth in 95 % ellipse", all,
-             share(made, [=](const TrialScore& s) { return of(s).landing_inside; }));
-        line("landing " + when + ": miss, m", all,
-             spread([=](const TrialScore& s) { return of(s).miss_m; }, "%.0f"));
+             share(
+                 made, [=](const TrialScore& s) { return of(s).landing_inside; }));
+        line("landing " + when + ": miss, m", all, spread([=](const TrialScore& s) { return of(s).miss_m; }, "%.0f"));
         line("landing " + when + ": longer half axis, m", all,
              spread([=](const TrialScore& s) { return of(s).semi_major_m; }, "%.0f"));
     }
@@ -219,8 +202,7 @@ void ground_table(const std::vector<Scores>& all) {
     head("On the ground", kGround);
     line("false moments of flight", all, sum([](const TrialScore& s) {
              int wrong = 0;
-             for (const MomentScore& moment : s.moments)
-                 wrong += moment.found;
+             for (const MomentScore& moment : s.moments) wrong += moment.found;
              return wrong;
          }));
     line("charges fired", all, sum([](const TrialScore& s) { return s.charges; }));

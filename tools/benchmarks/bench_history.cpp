@@ -45,9 +45,7 @@ void make_recording(const std::filesystem::path& path) {
     for (std::int64_t i = 0; i < kRows; ++i) {
         const std::int64_t t_ns = kStart_ns + i * kPeriod_ns;
         batch.rows.push_back({0, t_ns, t_ns, -1, static_cast<std::uint32_t>(batch.numbers.size()), 0});
-        for (std::size_t c = 0; c < kColumns; ++c) {
-            batch.numbers.push_back(normal(random));
-        }
+        for (std::size_t c = 0; c < kColumns; ++c) batch.numbers.push_back(normal(random));
         if (batch.rows.size() == 20'000 || i + 1 == kRows) {
             file.append(batch);
             file.commit();
@@ -61,10 +59,9 @@ void make_recording(const std::filesystem::path& path) {
 /// The same window drawn by SQL alone.
 void plain_query(sqlite3* database, std::int64_t from_ns, std::int64_t to_ns, std::int64_t points) {
     sqlite3_stmt* statement = nullptr;
-    const char* sql =
-        "SELECT (t_ns - ?1) / ?3 AS bin, count(*), min(channel_0), max(channel_0), avg(channel_0), "
-        "min(channel_3), "
-        "max(channel_3), avg(channel_3) FROM sanderling_imu WHERE t_ns >= ?1 AND t_ns < ?2 GROUP BY bin";
+    const char* sql = "SELECT (t_ns - ?1) / ?3 AS bin, count(*), min(channel_0), max(channel_0), avg(channel_0), "
+                      "min(channel_3), "
+                      "max(channel_3), avg(channel_3) FROM sanderling_imu WHERE t_ns >= ?1 AND t_ns < ?2 GROUP BY bin";
     sqlite3_prepare_v2(database, sql, -1, &statement, nullptr);
     sqlite3_bind_int64(statement, 1, from_ns);
     sqlite3_bind_int64(statement, 2, to_ns);
@@ -83,8 +80,7 @@ double ms_of(const std::function<void()>& work) {
 } // namespace
 
 int main() {
-    const auto directory =
-        std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
+    const auto directory = std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
     std::filesystem::create_directory(directory);
     const auto path = directory / "hour.sqlite";
     const double made_ms = ms_of([&] { make_recording(path); });
@@ -112,16 +108,14 @@ int main() {
                     met = met && block && block->rows <= points && block->rows > 0;
                 }));
                 if (i < 3) {
-                    theirs.push_back(ms_of([&] {
-                        plain_query(plain, from_ns, from_ns + span_ns, static_cast<std::int64_t>(points));
-                    }));
+                    theirs.push_back(ms_of(
+                        [&] { plain_query(plain, from_ns, from_ns + span_ns, static_cast<std::int64_t>(points)); }));
                 }
             }
             std::printf("  window %7.1f s, %4zu points: median %6.2f ms, worst %6.2f ms; grouping by SQL "
                         "alone %8.2f ms, ratio %.1f\n",
                         window_s, points, bench::quantile(ours, 0.5), bench::quantile(ours, 1),
-                        bench::quantile(theirs, 0.5),
-                        bench::quantile(theirs, 0.5) / bench::quantile(ours, 0.5));
+                        bench::quantile(theirs, 0.5), bench::quantile(theirs, 0.5) / bench::quantile(ours, 0.5));
         }
     }
     std::vector<double> seeks;
@@ -137,8 +131,6 @@ int main() {
                 bench::quantile(seeks, 0.5), bench::quantile(seeks, 0.99));
     sqlite3_close(plain);
     std::filesystem::remove_all(directory);
-    if (!met) {
-        std::fprintf(stderr, "an answer was wrong: the figures above count for nothing\n");
-    }
+    if (!met) std::fprintf(stderr, "an answer was wrong: the figures above count for nothing\n");
     return met ? EXIT_SUCCESS : EXIT_FAILURE;
 }

@@ -1,5 +1,6 @@
-// The predictor's Monte Carlo beside a bare integrator of the same model: the same steps, tables, density polynomial, wind nodes and
-// canopies, written over vectors of eight doubles, without drawing uncertain parameters, without a summary. In one process, in turn.
+// The predictor's Monte Carlo beside a bare integrator of the same model: the same steps, tables, density polynomial,
+// wind nodes and canopies, written over vectors of eight doubles, without drawing uncertain parameters, without a
+// summary. In one process, in turn.
 #include <array>
 #include <cmath>
 #include <cstdio>
@@ -20,15 +21,16 @@ constexpr int kBareBlocks = 16; ///< different ones; flown in turn until there w
 /// Eight doubles that the compiler computes with as it would with one.
 using V8 = double __attribute__((vector_size(8 * sizeof(double))));
 
-V8 all(double value) { return V8{value, value, value, value, value, value, value, value}; }
+V8 all(double value) {
+    return V8{value, value, value, value, value, value, value, value};
+}
 V8 root(V8 x) {
     for (int k = 0; k < 8; ++k) x[k] = std::sqrt(x[k]);
     return x;
 }
 bool any_above_zero(V8 x) {
-    for (int k = 0; k < 8; ++k) {
+    for (int k = 0; k < 8; ++k)
         if (x[k] > 0) return true;
-    }
     return false;
 }
 
@@ -116,14 +118,13 @@ struct BareIntegrator {
                 if (!(k == 0 ? first : later)) continue;
                 const Parachute& parachute = rocket->parachutes[k];
                 const double below = parachute.trigger == Parachute::Trigger::apogee ? 1e9 : parachute.trigger_height_m;
-                for (int lane = 0; lane < 8; ++lane) {
-                    if (std::isinf(b.opens[k][lane]) && b.z[lane] < below) b.opens[k][lane] = b.t[lane] + parachute.delay_s + b.delay[lane];
-                }
+                for (int lane = 0; lane < 8; ++lane)
+                    if (std::isinf(b.opens[k][lane]) && b.z[lane] < below)
+                        b.opens[k][lane] = b.t[lane] + parachute.delay_s + b.delay[lane];
             }
             step(b, 0.1, alive);
-            for (int lane = 0; lane < 8; ++lane) {
+            for (int lane = 0; lane < 8; ++lane)
                 if (b.z[lane] <= 0) alive[lane] = 0;
-            }
         }
     }
 };
@@ -207,10 +208,12 @@ int main() {
     for (const Start& start : {descent(), coast()}) {
         const auto blocks = bare_blocks(start, rocket);
         bench::Race race;
-        const auto ours = race.add("a round of the predictor", [&] {
-            predictor.start(start.from, fit, wind, air);
-            sink += predictor.advance(Predictor::kBlocks)->landing[0]->time_s;
-        });
+        const auto ours = race.add(
+            "a round of the predictor",
+            [&] {
+                predictor.start(start.from, fit, wind, air);
+                sink += predictor.advance(Predictor::kBlocks)->landing[0]->time_s;
+            });
         const auto bare = race.add("limit: bare integrator", [&] {
             for (int k = 0; k < Predictor::kBlocks; ++k) {
                 BareBlock up = blocks[static_cast<std::size_t>(k % kBareBlocks)];
@@ -230,7 +233,8 @@ int main() {
         std::printf(" %s\n", start.words);
         for (const auto id : {ours, bare}) {
             std::printf("  %-28s %8.0f flights/s, %6.1f ms a round  (spread %.0f %%)\n", race.name(id).c_str(),
-                        Predictor::kFlights * start.cases / race.median_s(id), 1e3 * race.median_s(id), race.spread_percent(id));
+                        Predictor::kFlights * start.cases / race.median_s(id), 1e3 * race.median_s(id),
+                        race.spread_percent(id));
         }
         std::printf("  ratio to the limit: %.2f\n", race.median_s(bare) / race.median_s(ours));
     }

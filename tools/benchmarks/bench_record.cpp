@@ -55,9 +55,7 @@ std::vector<std::shared_ptr<const Batch>> make_batches() {
         for (std::size_t r = 0; r < kRowsPerBatch; ++r) {
             t_ns += 1'000'000;
             batch->rows.push_back({0, t_ns, t_ns, -1, static_cast<std::uint32_t>(batch->numbers.size()), 0});
-            for (std::size_t c = 0; c < kColumns; ++c) {
-                batch->numbers.push_back(normal(random));
-            }
+            for (std::size_t c = 0; c < kColumns; ++c) batch->numbers.push_back(normal(random));
         }
         batches.push_back(std::move(batch));
     }
@@ -85,17 +83,15 @@ void plain_loop(const std::filesystem::path& path, const std::vector<std::shared
         columns += ", channel_" + std::to_string(c) + " REAL";
         places += ", ?";
     }
-    execute("CREATE TABLE imu (id INTEGER PRIMARY KEY, t_ns INTEGER, t_rx_ns INTEGER, frame INTEGER" +
-            columns + ")");
-    execute(
-        "CREATE TABLE chunk (input INTEGER PRIMARY KEY, link INTEGER, t_rx_ns INTEGER, utc_rx_ns INTEGER, "
-        "stream_offset INTEGER, carried INTEGER, bytes BLOB)");
+    execute("CREATE TABLE imu (id INTEGER PRIMARY KEY, t_ns INTEGER, t_rx_ns INTEGER, frame INTEGER" + columns + ")");
+    execute("CREATE TABLE chunk (input INTEGER PRIMARY KEY, link INTEGER, t_rx_ns INTEGER, utc_rx_ns INTEGER, "
+            "stream_offset INTEGER, carried INTEGER, bytes BLOB)");
     sqlite3_stmt* row_insert = nullptr;
     sqlite3_stmt* chunk_insert = nullptr;
     const std::string row_sql = "INSERT INTO imu VALUES (NULL, ?, ?, NULL" + places + ")";
     check(sqlite3_prepare_v2(database, row_sql.c_str(), -1, &row_insert, nullptr) == SQLITE_OK, database);
-    check(sqlite3_prepare_v2(database, "INSERT INTO chunk VALUES (?, ?, ?, ?, ?, ?, ?)", -1, &chunk_insert,
-                             nullptr) == SQLITE_OK,
+    check(sqlite3_prepare_v2(database, "INSERT INTO chunk VALUES (?, ?, ?, ?, ?, ?, ?)", -1, &chunk_insert, nullptr) ==
+              SQLITE_OK,
           database);
     execute("BEGIN");
     auto began = std::chrono::steady_clock::now();
@@ -115,10 +111,8 @@ void plain_loop(const std::filesystem::path& path, const std::vector<std::shared
         for (const RowRecord& row : batch->rows) {
             sqlite3_bind_int64(row_insert, 1, row.t_ns);
             sqlite3_bind_int64(row_insert, 2, row.t_rx_ns);
-            for (std::size_t c = 0; c < kColumns; ++c) {
-                sqlite3_bind_double(row_insert, static_cast<int>(c) + 3,
-                                    batch->numbers[row.numbers_offset + c]);
-            }
+            for (std::size_t c = 0; c < kColumns; ++c)
+                sqlite3_bind_double(row_insert, static_cast<int>(c) + 3, batch->numbers[row.numbers_offset + c]);
             check(sqlite3_step(row_insert) == SQLITE_DONE, database);
             sqlite3_reset(row_insert);
         }
@@ -137,8 +131,7 @@ void plain_loop(const std::filesystem::path& path, const std::vector<std::shared
 } // namespace
 
 int main() {
-    const auto directory =
-        std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
+    const auto directory = std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
     const auto batches = make_batches();
     const Schema tables = schema();
     PipelineSetup setup;
@@ -150,12 +143,10 @@ int main() {
         const auto ours = race.add("recorder", [&] {
             std::filesystem::remove_all(directory);
             std::filesystem::create_directory(directory);
-            Recorder recorder(
-                {.directory = directory, .sync_every_commit = synced, .queue_bytes_max = 1u << 30}, setup);
+            Recorder recorder({.directory = directory, .sync_every_commit = synced, .queue_bytes_max = 1u << 30},
+                              setup);
             recorder.begin(tables, kStart_ns, kStart_ns, "");
-            for (const auto& batch : batches) {
-                recorder.push(batch);
-            }
+            for (const auto& batch : batches) recorder.push(batch);
             recorder.flush(60'000);
             rows_lost += kBatches * kRowsPerBatch - recorder.status().rows_written;
             commit_ms_max = std::max(commit_ms_max, recorder.status().commit_ms_max);
@@ -170,14 +161,13 @@ int main() {
         std::printf("record, synchronous=%s: %.0f rows/s of %zu REAL columns (spread %.0f %%), plain SQLite "
                     "loop %.0f rows/s "
                     "(spread %.0f %%), ratio %.2f, slowest commit %.1f ms\n",
-                    synced ? "FULL" : "NORMAL", rows / race.median_s(ours), kColumns,
-                    race.spread_percent(ours), rows / race.median_s(plain), race.spread_percent(plain),
-                    race.median_s(plain) / race.median_s(ours), commit_ms_max);
+                    synced ? "FULL" : "NORMAL", rows / race.median_s(ours), kColumns, race.spread_percent(ours),
+                    rows / race.median_s(plain), race.spread_percent(plain), race.median_s(plain) / race.median_s(ours),
+                    commit_ms_max);
     }
     std::filesystem::remove_all(directory);
     if (rows_lost > 0) {
-        std::fprintf(stderr, "%zu rows did not reach the file: the figures above count for nothing\n",
-                     rows_lost);
+        std::fprintf(stderr, "%zu rows did not reach the file: the figures above count for nothing\n", rows_lost);
         return 1;
     }
     return 0;

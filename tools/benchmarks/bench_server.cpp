@@ -1,5 +1,6 @@
-// The real server process on a pseudo-terminal: how long a packet takes from the serial line to a browser's WebSocket, beside a bare
-// relay (serial read -> Beast WebSocket write) that does nothing else; and what the idle and the loaded server cost in memory and CPU.
+// The real server process on a pseudo-terminal: how long a packet takes from the serial line to a browser's WebSocket,
+// beside a bare relay (serial read -> Beast WebSocket write) that does nothing else; and what the idle and the loaded
+// server cost in memory and CPU.
 #include <algorithm>
 #include <array>
 #include <atomic>
@@ -48,9 +49,8 @@ using namespace std::chrono_literals;
 class Terminal {
   public:
     Terminal() : master_(::posix_openpt(O_RDWR | O_NOCTTY)) {
-        if (master_ < 0 || ::grantpt(master_) != 0 || ::unlockpt(master_) != 0) {
+        if (master_ < 0 || ::grantpt(master_) != 0 || ::unlockpt(master_) != 0)
             throw std::runtime_error("no pseudo-terminal to be had");
-        }
         slave_ = ::open(path().c_str(), O_RDWR | O_NOCTTY);
         termios settings{};
         ::tcgetattr(slave_, &settings);
@@ -66,9 +66,8 @@ class Terminal {
     [[nodiscard]] std::string path() const { return ::ptsname(master_); }
     [[nodiscard]] int slave() const { return slave_; }
     void write(const std::vector<std::byte>& bytes) const {
-        if (::write(master_, bytes.data(), bytes.size()) != static_cast<ssize_t>(bytes.size())) {
+        if (::write(master_, bytes.data(), bytes.size()) != static_cast<ssize_t>(bytes.size()))
             throw std::runtime_error("the pseudo-terminal took less than it was given");
-        }
     }
 
   private:
@@ -93,8 +92,8 @@ class ServerProcess {
             const std::string site = bench::source("tools/demo/site.json");
             const std::string link = "serial:" + port_path + "?baud=115200&name=radio";
             const std::string recordings = (directory_ / "recordings").string();
-            ::execl(binary.c_str(), binary.c_str(), "serve", "--vehicle", vehicle.c_str(), "--site", site.c_str(), "--link",
-                    link.c_str(), "--port", "0", "--recordings", recordings.c_str(), nullptr);
+            ::execl(binary.c_str(), binary.c_str(), "serve", "--vehicle", vehicle.c_str(), "--site", site.c_str(),
+                    "--link", link.c_str(), "--port", "0", "--recordings", recordings.c_str(), nullptr);
             ::_exit(127);
         }
         for (int tries = 0; tries < 500 && port_ == 0; ++tries) {
@@ -103,13 +102,10 @@ class ServerProcess {
             std::stringstream text;
             text << in.rdbuf();
             const std::string key = "http://127.0.0.1:";
-            if (const auto at = text.str().find(key); at != std::string::npos) {
+            if (const auto at = text.str().find(key); at != std::string::npos)
                 port_ = static_cast<std::uint16_t>(std::stoi(text.str().substr(at + key.size())));
-            }
         }
-        if (port_ == 0) {
-            throw std::runtime_error("the server did not come up; see " + log);
-        }
+        if (port_ == 0) throw std::runtime_error("the server did not come up; see " + log);
     }
     ~ServerProcess() {
         ::kill(pid_, SIGINT);
@@ -137,9 +133,7 @@ class ServerProcess {
         std::string text((std::istreambuf_iterator<char>(in)), {});
         std::istringstream fields(text.substr(text.rfind(')') + 2));
         std::string skipped;
-        for (int k = 0; k < 11; ++k) {
-            fields >> skipped;
-        }
+        for (int k = 0; k < 11; ++k) fields >> skipped;
         double user = 0, system = 0;
         fields >> user >> system;
         return (user + system) / static_cast<double>(::sysconf(_SC_CLK_TCK));
@@ -163,7 +157,9 @@ std::unique_ptr<Stream> connect(asio::io_context& context, std::uint16_t port, c
 
 constexpr int kMarks = 500;
 /// The mark as the dictionary calibrates it: 0.01 K a count above 273.15 K.
-int mark_of(double imu_temperature_k) { return static_cast<int>(std::lround((imu_temperature_k - 273.15) * 100)); }
+int mark_of(double imu_temperature_k) {
+    return static_cast<int>(std::lround((imu_temperature_k - 273.15) * 100));
+}
 
 /// Sends a marked packet each `period`; `receive` blocks until it has a mark. Returns latencies in milliseconds.
 std::vector<double> latencies_ms(const Terminal& terminal, std::chrono::milliseconds period,
@@ -188,9 +184,8 @@ std::vector<double> latencies_ms(const Terminal& terminal, std::chrono::millisec
     while (seen < kMarks - 1) {
         const int mark = receive();
         const auto now_ns = Clock::now().time_since_epoch().count();
-        for (int k = seen + 1; k <= mark && k < kMarks; ++k) {
+        for (int k = seen + 1; k <= mark && k < kMarks; ++k)
             result.push_back(static_cast<double>(now_ns - sent_ns[static_cast<std::size_t>(k)]) * 1e-6);
-        }
         seen = std::max(seen, mark);
     }
     sender.join();
@@ -209,18 +204,14 @@ int next_mark(Stream& stream) {
     for (;;) {
         beast::flat_buffer buffer;
         stream.read(buffer);
-        if (!stream.got_binary() || buffer.size() < 24) {
-            continue;
-        }
+        if (!stream.got_binary() || buffer.size() < 24) continue;
         const auto blocks = at<std::uint32_t>(buffer, 4);
         std::size_t offset = 24;
         for (std::uint32_t block = 0; block < blocks; ++block) {
             const auto table = at<std::uint16_t>(buffer, offset);
             const auto columns = at<std::uint16_t>(buffer, offset + 2);
             const auto rows = at<std::uint32_t>(buffer, offset + 4);
-            if (table == 0 && rows > 0) {
-                return mark_of(at<double>(buffer, offset + 8 + 8 * rows + 8 * (rows - 1)));
-            }
+            if (table == 0 && rows > 0) return mark_of(at<double>(buffer, offset + 8 + 8 * rows + 8 * (rows - 1)));
             offset += 8 + 8 * rows + 8 * static_cast<std::size_t>(rows) * columns;
         }
     }
@@ -255,7 +246,8 @@ std::vector<double> through_bare_relay() {
         std::size_t delimiters = 0;
         while (delimiters < kMarks) {
             const std::size_t size = serial.read_some(asio::buffer(bytes));
-            delimiters += static_cast<std::size_t>(std::count(bytes.begin(), bytes.begin() + static_cast<std::ptrdiff_t>(size), std::byte{0}));
+            delimiters += static_cast<std::size_t>(
+                std::count(bytes.begin(), bytes.begin() + static_cast<std::ptrdiff_t>(size), std::byte{0}));
             stream.write(asio::buffer(bytes, size));
         }
     });
@@ -279,7 +271,8 @@ void resources() {
     std::this_thread::sleep_for(2s);
     const double idle_start = server.cpu_s();
     std::this_thread::sleep_for(5s);
-    std::printf("server: idle %.1f MB resident, %.1f %% of a core\n", server.resident_mb(), (server.cpu_s() - idle_start) / 5 * 100);
+    std::printf("server: idle %.1f MB resident, %.1f %% of a core\n", server.resident_mb(),
+                (server.cpu_s() - idle_start) / 5 * 100);
 
     asio::io_context context;
     std::vector<std::unique_ptr<Stream>> viewers;
@@ -287,9 +280,7 @@ void resources() {
     std::function<void(std::size_t)> read = [&](std::size_t k) {
         viewers[k]->async_read(buffers[k], [&, k](boost::system::error_code error, std::size_t) {
             buffers[k].consume(buffers[k].size());
-            if (!error) {
-                read(k);
-            }
+            if (!error) read(k);
         });
     };
     for (std::size_t k = 0; k < buffers.size(); ++k) {
@@ -308,7 +299,8 @@ void resources() {
         maker.append(link, static_cast<std::uint32_t>(k * 5), static_cast<std::uint16_t>(k % 4096));
         terminal.write(link);
     }
-    std::printf("server: 200 packets/s (800 inertial samples/s, every estimator), 50 viewers: %.1f MB resident, %.1f %% of a core\n",
+    std::printf("server: 200 packets/s (800 inertial samples/s, every estimator), 50 viewers: %.1f MB resident, %.1f "
+                "%% of a core\n",
                 server.resident_mb(), (server.cpu_s() - load_start) / 15 * 100);
     context.stop();
     reader.join();

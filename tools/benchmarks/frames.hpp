@@ -5,9 +5,9 @@
 #include <string>
 #include <vector>
 
+#include "protocol/dictionary/dictionary.hpp"
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"
-#include "protocol/dictionary/dictionary.hpp"
 #include "protocol/packet/space_packet.hpp"
 #include "tools/benchmarks/measure.hpp"
 
@@ -16,13 +16,9 @@ namespace turnstone::bench {
 inline Dictionary demo_dictionary() {
     std::vector<Problem> problems;
     const auto json = parse_json_file(source("tools/demo/sanderling/dictionary.json"), problems);
-    if (!json) {
-        throw std::runtime_error(to_string(problems));
-    }
+    if (!json) throw std::runtime_error(to_string(problems));
     Dictionary dictionary = read_dictionary(*json, "dictionary.json", problems);
-    if (!problems.empty()) {
-        throw std::runtime_error(to_string(problems));
-    }
+    if (!problems.empty()) throw std::runtime_error(to_string(problems));
     return dictionary;
 }
 
@@ -40,16 +36,11 @@ class FrameMaker {
         sequence_count_ = static_cast<std::uint16_t>((sequence_count_ + 1) % kSequenceModulus);
         header.packet_data_length = static_cast<std::uint16_t>(time_octets_ + packet_->user_data_octets - 1);
         plain_.clear();
-        for (const auto octet : encode_primary_header(header)) {
-            plain_.push_back(octet);
-        }
-        for (int shift = 24; shift >= 0; shift -= 8) {
-            plain_.push_back(static_cast<std::byte>(time_ms >> shift));
-        }
+        for (const auto octet : encode_primary_header(header)) plain_.push_back(octet);
+        for (int shift = 24; shift >= 0; shift -= 8) plain_.push_back(static_cast<std::byte>(time_ms >> shift));
         push16(mark);
-        for (std::size_t octet = 2; octet < packet_->user_data_octets; octet += 2) {
+        for (std::size_t octet = 2; octet < packet_->user_data_octets; octet += 2)
             push16(static_cast<std::uint16_t>(static_cast<std::int16_t>(noise_(random_))));
-        }
         plain_.resize(kPrimaryHeaderOctets + time_octets_ + packet_->user_data_octets);
         push16(crc16(plain_));
         stuffed_.resize(plain_.size() + cobs_overhead_max(plain_.size()));

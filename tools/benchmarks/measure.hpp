@@ -10,10 +10,14 @@
 namespace turnstone::bench {
 
 /// A path below the source tree.
-inline std::string source(const std::string& path) { return std::string(TURNSTONE_SOURCE_DIR) + "/" + path; }
+inline std::string source(const std::string& path) {
+    return std::string(TURNSTONE_SOURCE_DIR) + "/" + path;
+}
 
 /// A program of the build that this benchmark belongs to.
-inline std::string program(const std::string& name) { return std::string(TURNSTONE_BINARY_DIR) + "/bin/" + name; }
+inline std::string program(const std::string& name) {
+    return std::string(TURNSTONE_BINARY_DIR) + "/bin/" + name;
+}
 
 /// q in [0, 1] of `values`, nearest rank.
 inline double quantile(std::vector<double> values, double q) {
@@ -27,16 +31,15 @@ class Race {
         entries_.push_back({std::move(name), std::move(work), {}});
         return entries_.size() - 1;
     }
-    /// Runs every candidate `rounds` times, in turn; the first round warms up and is kept out when there are more than two.
+    /// Runs every candidate `rounds` times, in turn; the first round warms up and is kept out when there are more than
+    /// two.
     void run(int rounds) {
         for (int round = 0; round < rounds; ++round) {
             for (auto& entry : entries_) {
                 const auto start = std::chrono::steady_clock::now();
                 entry.work();
                 const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
-                if (round > 0 || rounds <= 2) {
-                    entry.seconds.push_back(took.count());
-                }
+                if (round > 0 || rounds <= 2) entry.seconds.push_back(took.count());
             }
         }
     }

@@ -22,11 +22,9 @@ Air::Air(double pad_elevation_m, double pad_pressure_pa, double pad_temperature_
       exponent_(-kGravityStandard_mps2 / (kGasConstantAir_j_per_kg_k * lapse_k_per_m)) {}
 
 Air Air::standard(double pad_elevation_m) {
-    const double temperature_k =
-        kTemperatureSeaLevel_k + kLapseTroposphere_k_per_m * geopotential_m(pad_elevation_m);
+    const double temperature_k = kTemperatureSeaLevel_k + kLapseTroposphere_k_per_m * geopotential_m(pad_elevation_m);
     const double exponent = -kGravityStandard_mps2 / (kGasConstantAir_j_per_kg_k * kLapseTroposphere_k_per_m);
-    const double pressure_pa =
-        kPressureSeaLevel_pa * std::pow(temperature_k / kTemperatureSeaLevel_k, exponent);
+    const double pressure_pa = kPressureSeaLevel_pa * std::pow(temperature_k / kTemperatureSeaLevel_k, exponent);
     return {pad_elevation_m, pressure_pa, temperature_k, kLapseTroposphere_k_per_m};
 }
 
@@ -51,22 +49,16 @@ Gravity gravity_at_pad(double latitude_deg, double height_ellipsoid_m) {
 Wind::Wind(Table east_mps, Table north_mps, double gust_fraction, double gust_length_m, Random random)
     : east_mps_(std::move(east_mps)), north_mps_(std::move(north_mps)), gust_fraction_(gust_fraction),
       gust_length_m_(gust_length_m), random_(random) {
-    if (gust_fraction_ > 0.0) {
-        unit_gust_ = random_.normal3(); // begins in the stationary distribution
-    }
+    if (gust_fraction_ > 0.0) unit_gust_ = random_.normal3(); // begins in the stationary distribution
 }
 
 Eigen::Vector3d Wind::mean_enu_mps(double height_above_pad_m) const {
-    if (east_mps_.x.empty()) {
-        return Eigen::Vector3d::Zero();
-    }
+    if (east_mps_.x.empty()) return Eigen::Vector3d::Zero();
     return {east_mps_.at(height_above_pad_m), north_mps_.at(height_above_pad_m), 0.0};
 }
 
 void Wind::advance(double dt_s, double height_above_pad_m, double airspeed_mps) {
-    if (gust_fraction_ <= 0.0) {
-        return;
-    }
+    if (gust_fraction_ <= 0.0) return;
     const double keep = std::exp(-airspeed_mps * dt_s / gust_length_m_);
     unit_gust_ = keep * unit_gust_ + std::sqrt(1.0 - keep * keep) * random_.normal3();
     const double sigma_mps = gust_fraction_ * mean_enu_mps(height_above_pad_m).norm();

@@ -7,9 +7,7 @@ namespace {
 std::array<double, 2> pair_of(JsonReader& reader, std::string_view key) {
     std::array<double, 2> out{1.0, 1.0};
     std::vector<JsonReader> elements = reader.array(key, 2, 2);
-    for (std::size_t i = 0; i < elements.size() && i < 2; ++i) {
-        out[i] = elements[i].as_number(1e-9, 1e6);
-    }
+    for (std::size_t i = 0; i < elements.size() && i < 2; ++i) out[i] = elements[i].as_number(1e-9, 1e6);
     return out;
 }
 
@@ -29,9 +27,7 @@ Airframe read_airframe(const nlohmann::json& json, const std::string& file, std:
     out.riser_arm_m = reader.number("riser_arm_m", 0.0, 10.0);
     out.hanging_damping_nms = reader.number("hanging_damping_nms", 0.0, 100.0);
     out.line_stretch_s = reader.number("line_stretch_s", 0.0, 10.0);
-    for (JsonReader& element : reader.array("fill_s", 1, 8)) {
-        out.fill_s.push_back(element.as_number(0.01, 20.0));
-    }
+    for (JsonReader& element : reader.array("fill_s", 1, 8)) out.fill_s.push_back(element.as_number(0.01, 20.0));
     if (auto ejection = reader.object("ejection")) {
         out.ejection.impulse_ns = ejection->number("impulse_ns", 0.0, 1e3);
         out.ejection.duration_s = ejection->number("duration_s", 0.001, 1.0);

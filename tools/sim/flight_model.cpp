@@ -17,9 +17,7 @@ constexpr double kTwistDamping = 0.008;
 
 /// Half-sine of unit area.
 double pulse_shape(double since_s, double duration_s) {
-    if (since_s <= 0.0 || since_s >= duration_s) {
-        return 0.0;
-    }
+    if (since_s <= 0.0 || since_s >= duration_s) return 0.0;
     return 0.5 * std::numbers::pi / duration_s * std::sin(std::numbers::pi * since_s / duration_s);
 }
 
@@ -37,9 +35,7 @@ FlightModel::FlightModel(FlightSetup setup) : setup_(std::move(setup)) {
     if (setup_.ignition_s < kNever_s) {
         events_.ignition_s = setup_.ignition_s;
         events_.burn_out_s = setup_.ignition_s + setup_.thrust_n.x.back();
-        for (const double corner_s : setup_.thrust_n.x) {
-            add_corner(setup_.ignition_s + corner_s);
-        }
+        for (const double corner_s : setup_.thrust_n.x) add_corner(setup_.ignition_s + corner_s);
     }
 }
 
@@ -65,15 +61,9 @@ double FlightModel::canopy_drag_area_m2(double t_s) const {
 }
 
 bool FlightModel::calm() const {
-    if (motion_ == Motion::held) {
-        return t_s_ + 0.05 < setup_.ignition_s;
-    }
-    if (motion_ == Motion::landed) {
-        return true;
-    }
-    if (canopies_.empty() || state_.rate_body_rad_s.squaredNorm() > 4.0) {
-        return false;
-    }
+    if (motion_ == Motion::held) return t_s_ + 0.05 < setup_.ignition_s;
+    if (motion_ == Motion::landed) return true;
+    if (canopies_.empty() || state_.rate_body_rad_s.squaredNorm() > 4.0) return false;
     return corners_s_.empty() || t_s_ > corners_s_.back() + 2.0;
 }
 
@@ -99,16 +89,14 @@ BodyRate FlightModel::rate_of(double t_s, const BodyState& s) const {
     force.y() += thrust * std::sin(setup_.thrust_offset_rad);
 
     const double damping = 0.5 * air.density_kg_m3 * speed * setup_.reference_area_m2;
-    Eigen::Vector3d torque(-damping * frame.roll_damping_m2 * w.x(),
-                           -damping * frame.damping_length2_m2 * w.y(),
+    Eigen::Vector3d torque(-damping * frame.roll_damping_m2 * w.x(), -damping * frame.damping_length2_m2 * w.y(),
                            -damping * frame.damping_length2_m2 * w.z());
     if (!separated_) {
         // In one piece the fins hold the nose into the wind; a bay on a cord has no such order.
         torque += Eigen::Vector3d(-frame.static_margin_m, 0.0, 0.0).cross(normal);
         torque.x() += pressure_area_n * frame.roll_cant_m;
     }
-    torque.z() -=
-        thrust * std::sin(setup_.thrust_offset_rad) * frame.riser_arm_m; // motor as far behind as riser ahead
+    torque.z() -= thrust * std::sin(setup_.thrust_offset_rad) * frame.riser_arm_m; // motor as far behind as riser ahead
 
     if (!canopies_.empty()) {
         const double area_m2 = canopy_drag_area_m2(t_s);
@@ -117,8 +105,7 @@ BodyRate FlightModel::rate_of(double t_s, const BodyState& s) const {
         const Eigen::Vector3d pull = -0.5 * air.density_kg_m3 * area_m2 * u_riser.norm() * u_riser;
         force += pull;
         // The cord damps swinging; it hardly resists twist.
-        torque += arm.cross(pull) -
-                  frame.hanging_damping_nms * Eigen::Vector3d(kTwistDamping * w.x(), w.y(), w.z());
+        torque += arm.cross(pull) - frame.hanging_damping_nms * Eigen::Vector3d(kTwistDamping * w.x(), w.y(), w.z());
     }
     for (const Pulse& pulse : pulses_) {
         const double shape = pulse_shape(t_s - pulse.t_s, pulse.duration_s);
@@ -143,13 +130,11 @@ BodyRate FlightModel::rate_of(double t_s, const BodyState& s) const {
     }
     rate.q_dot.setZero();
     rate.rate_dot_body_rad_s2.setZero();
-    if (motion_ == Motion::rail) {
+    if (motion_ == Motion::rail)
         rate.accel_enu_mps2 = rail_enu_ * (force.x() / mass - gravity * rail_enu_.z());
-    } else {
+    else
         rate.accel_enu_mps2.setZero();
-    }
-    rate.specific_force_body_mps2 =
-        c.transpose() * (rate.accel_enu_mps2 + Eigen::Vector3d(0.0, 0.0, gravity));
+    rate.specific_force_body_mps2 = c.transpose() * (rate.accel_enu_mps2 + Eigen::Vector3d(0.0, 0.0, gravity));
     return rate;
 }
 
@@ -189,9 +174,7 @@ Eigen::Vector3d FlightModel::advance_to(double target_s, double max_step_s) {
     // A remainder below a nanosecond is rounding of the sum of steps.
     while (target_s - t_s_ > 1e-9) {
         double end_s = std::min(next_corner_s(target_s), t_s_ + max_step_s);
-        if (target_s - end_s < 1e-9) {
-            end_s = target_s;
-        }
+        if (target_s - end_s < 1e-9) end_s = target_s;
         const double dt_s = end_s - t_s_;
         const auto lifted = [this](const BodyState& s, double t) {
             return thrust_n(t) * std::cos(setup_.thrust_offset_rad) >
@@ -219,9 +202,7 @@ Eigen::Vector3d FlightModel::advance_to(double target_s, double max_step_s) {
             }
         }
         step(dt_s);
-        if (motion_ == Motion::landed) {
-            break;
-        }
+        if (motion_ == Motion::landed) break;
     }
     return force_sum_ / std::max(t_s_ - begin_s, 1e-12);
 }
@@ -233,15 +214,11 @@ double FlightModel::next_corner_s(double limit_s) const {
 
 /// Notices what happened during a step and what it sets off.
 void FlightModel::watch(const BodyState& before, double t_before_s) {
-    if (motion_ != Motion::free) {
-        return;
-    }
+    if (motion_ != Motion::free) return;
     const double fall_before = before.velocity_enu_mps.z();
     const double fall_now = state_.velocity_enu_mps.z();
     if (std::isnan(events_.axial_zero_s) && t_s_ > setup_.ignition_s) {
-        if (rate_of(t_s_, state_).specific_force_body_mps2.x() <= 0.0) {
-            events_.axial_zero_s = t_s_;
-        }
+        if (rate_of(t_s_, state_).specific_force_body_mps2.x() <= 0.0) events_.axial_zero_s = t_s_;
     }
     if (std::isnan(events_.apogee_s) && fall_before > 0.0 && fall_now <= 0.0) {
         const double fraction = fall_before / (fall_before - fall_now);
@@ -254,9 +231,7 @@ void FlightModel::watch(const BodyState& before, double t_before_s) {
             (parachute.at_apogee || state_.position_enu_m.z() <= parachute.height_m)) {
             triggered_[i] = true;
             charge_at_s_[i] = (parachute.at_apogee ? events_.apogee_s : t_s_) + parachute.delay_s;
-            if (charge_at_s_[i] < kNever_s) {
-                add_corner(charge_at_s_[i]);
-            }
+            if (charge_at_s_[i] < kNever_s) add_corner(charge_at_s_[i]);
         }
         if (t_s_ >= charge_at_s_[i] - 1e-9) {
             charge_at_s_[i] = kNever_s;

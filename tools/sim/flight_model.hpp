@@ -109,9 +109,7 @@ class FlightModel {
 
     [[nodiscard]] BodyRate rate_of(double t_s, const BodyState& state) const;
     [[nodiscard]] double next_corner_s(double limit_s) const;
-    [[nodiscard]] double mass_kg(const BodyState& state) const {
-        return setup_.mass_dry_kg + state.propellant_kg;
-    }
+    [[nodiscard]] double mass_kg(const BodyState& state) const { return setup_.mass_dry_kg + state.propellant_kg; }
     void step(double dt_s);
     template <class Reached>
     void step_until(double dt_s, const Reached& reached);
@@ -133,8 +131,7 @@ class FlightModel {
     std::vector<double> corners_s_;   ///< ascending
     std::vector<double> charge_at_s_; ///< of each parachute; kNever_s until its trigger came
     std::vector<bool> triggered_;
-    Eigen::Vector3d force_sum_ =
-        Eigen::Vector3d::Zero(); ///< integral of specific force since advance_to began
+    Eigen::Vector3d force_sum_ = Eigen::Vector3d::Zero(); ///< integral of specific force since advance_to began
 };
 
 } // namespace turnstone::sim

@@ -12,8 +12,7 @@ namespace {
 constexpr double kPi = std::numbers::pi;
 constexpr double kRestBefore_s = 5.0;
 constexpr double kRestAfter_s = 3.0;
-constexpr double kPressurePerMetre_pa =
-    10.1; ///< of height near 1200 m; heights here are a few tens of metres
+constexpr double kPressurePerMetre_pa = 10.1; ///< of height near 1200 m; heights here are a few tens of metres
 
 /// What acts at one instant, body axes.
 struct Felt {
@@ -47,24 +46,15 @@ class Course {
     [[nodiscard]] Felt at(double t_s) const {
         const Eigen::Vector3d upright(gravity_, 0.0, 0.0);
         const Eigen::Vector3d lying(0.0, 0.0, gravity_);
-        if (t_s < kRestBefore_s) {
-            return {kind_ == Handling::transport || kind_ == Handling::carry ? lying : upright};
-        }
+        if (t_s < kRestBefore_s) return {kind_ == Handling::transport || kind_ == Handling::carry ? lying : upright};
         switch (kind_) {
-        case Handling::bump:
-            return bump(t_s, upright);
-        case Handling::drop:
-            return drop(t_s, upright, lying);
-        case Handling::door_slam:
-            return door_slam(t_s, upright);
-        case Handling::gust:
-            return gust(t_s, upright);
-        case Handling::transport:
-            return transport(t_s, lying);
-        case Handling::carry:
-            return carry(t_s);
-        case Handling::swing:
-            return swing(t_s, upright);
+        case Handling::bump: return bump(t_s, upright);
+        case Handling::drop: return drop(t_s, upright, lying);
+        case Handling::door_slam: return door_slam(t_s, upright);
+        case Handling::gust: return gust(t_s, upright);
+        case Handling::transport: return transport(t_s, lying);
+        case Handling::carry: return carry(t_s);
+        case Handling::swing: return swing(t_s, upright);
         }
         return {upright};
     }
@@ -101,24 +91,17 @@ class Course {
         const double fall_s = std::sqrt(2.0 * height_m / gravity_);
         const double begin_s = kRestBefore_s + 1.0;
         const double hit_s = begin_s + fall_s;
-        if (t_s < begin_s) {
-            return {upright};
-        }
-        if (t_s < hit_s) {
-            return {Eigen::Vector3d::Zero(), {0.1, 0.8 * hits_[1].size, 0.3}, 0.0};
-        }
+        if (t_s < begin_s) return {upright};
+        if (t_s < hit_s) return {Eigen::Vector3d::Zero(), {0.1, 0.8 * hits_[1].size, 0.3}, 0.0};
         const double contact_s = 0.012;
         if (t_s < hit_s + contact_s) {
             const double peak = 0.5 * kPi * gravity_ * fall_s / contact_s;
-            return {upright +
-                    Eigen::Vector3d(peak, 0.3 * peak, 0.1 * peak) * half_sine(t_s - hit_s, contact_s)};
+            return {upright + Eigen::Vector3d(peak, 0.3 * peak, 0.1 * peak) * half_sine(t_s - hit_s, contact_s)};
         }
         const double roll = std::clamp((t_s - hit_s - contact_s) / 0.6, 0.0, 1.0);
         const double angle_rad = 0.5 * kPi * roll;
         Felt felt{std::cos(angle_rad) * upright + std::sin(angle_rad) * lying};
-        if (roll < 1.0) {
-            felt.rate_rad_s.y() = 0.5 * kPi / 0.6;
-        }
+        if (roll < 1.0) felt.rate_rad_s.y() = 0.5 * kPi / 0.6;
         felt.force_mps2 += 70.0 * half_sine(t_s - hit_s - contact_s - 0.6, 0.008) * hits_[1].direction;
         return felt;
     }
@@ -129,8 +112,8 @@ class Course {
             const double since_s = t_s - hits_[i].t_s;
             if (since_s > 0.0) {
                 const double sign = hits_[i].direction.y() < 0.0 ? -1.0 : 1.0;
-                felt.pressure_change_pa += sign * (100.0 + 300.0 * hits_[i].size) *
-                                           std::exp(-since_s / 0.12) * std::cos(2.0 * kPi * 6.0 * since_s);
+                felt.pressure_change_pa += sign * (100.0 + 300.0 * hits_[i].size) * std::exp(-since_s / 0.12) *
+                                           std::cos(2.0 * kPi * 6.0 * since_s);
                 felt.force_mps2 += 1.5 * half_sine(since_s, 0.05) * hits_[i].direction;
             }
         }
@@ -139,9 +122,7 @@ class Course {
 
     [[nodiscard]] Felt gust(double t_s, const Eigen::Vector3d& upright) const {
         Felt felt{upright};
-        if (t_s > end_s_) {
-            return felt;
-        }
+        if (t_s > end_s_) return felt;
         double wander = 0.0;
         for (const Wave& wave : waves_) {
             wander += 0.5 * std::sin(2.0 * kPi * 0.06 * wave.frequency_hz * t_s + wave.phase_rad);
@@ -155,14 +136,11 @@ class Course {
 
     [[nodiscard]] Felt transport(double t_s, const Eigen::Vector3d& lying) const {
         Felt felt{lying};
-        if (t_s > end_s_) {
-            return felt;
-        }
+        if (t_s > end_s_) return felt;
         for (const Wave& wave : waves_) {
             felt.force_mps2 +=
                 0.4 * std::sin(2.0 * kPi * wave.frequency_hz * t_s + wave.phase_rad) * wave.amplitude_mps2;
-            felt.rate_rad_s +=
-                0.03 * std::cos(2.0 * kPi * 0.4 * wave.frequency_hz * t_s) * wave.amplitude_mps2;
+            felt.rate_rad_s += 0.03 * std::cos(2.0 * kPi * 0.4 * wave.frequency_hz * t_s) * wave.amplitude_mps2;
         }
         for (const Hit& hit : hits_) { // potholes: mostly across the axis, since it lies
             Eigen::Vector3d direction = hit.direction;
@@ -212,20 +190,13 @@ class Course {
 
 std::string_view to_string(Handling kind) {
     switch (kind) {
-    case Handling::bump:
-        return "bump";
-    case Handling::drop:
-        return "drop";
-    case Handling::door_slam:
-        return "door slam";
-    case Handling::gust:
-        return "gust";
-    case Handling::transport:
-        return "transport";
-    case Handling::carry:
-        return "carry";
-    case Handling::swing:
-        return "swing";
+    case Handling::bump: return "bump";
+    case Handling::drop: return "drop";
+    case Handling::door_slam: return "door slam";
+    case Handling::gust: return "gust";
+    case Handling::transport: return "transport";
+    case Handling::carry: return "carry";
+    case Handling::swing: return "swing";
     }
     return "";
 }
@@ -233,8 +204,7 @@ std::string_view to_string(Handling kind) {
 HandlingStream handle(Handling kind, const Scenario& scenario, std::uint64_t seed, double duration_s) {
     Random random(seed, to_string(kind));
     InertialSensor inertial(scenario.vehicle.sensors, Random(seed, "inertial"));
-    PressureSensor barometer(scenario.vehicle.sensors, scenario.airframe.barometer_lag_s,
-                             Random(seed, "barometer"));
+    PressureSensor barometer(scenario.vehicle.sensors, scenario.airframe.barometer_lag_s, Random(seed, "barometer"));
     const FlightSetup setup = make_setup(scenario, seed);
     const AirPoint air = setup.air.at(0.0);
     const Course course(kind, setup.gravity.at(0.0), duration_s, random);
@@ -256,9 +226,7 @@ HandlingStream handle(Handling kind, const Scenario& scenario, std::uint64_t see
         const double t_s = tick * kImuPeriod_s;
         out.imu.push_back(inertial.read(t_s, force, rate, 0.0, 0.0));
         barometer.follow(air.pressure_pa + pressure_change_pa, kImuPeriod_s);
-        if (tick % kPressureTicks == 0) {
-            out.pressure.push_back({t_s, barometer.read(0.0), air.temperature_k + 2.0});
-        }
+        if (tick % kPressureTicks == 0) out.pressure.push_back({t_s, barometer.read(0.0), air.temperature_k + 2.0});
     }
     return out;
 }

@@ -19,9 +19,7 @@ struct Interval {
 
 std::vector<Interval> draw_fades(const Impairment& impairment, double end_s, Random& random) {
     std::vector<Interval> fades;
-    if (impairment.fades_per_minute <= 0.0) {
-        return fades;
-    }
+    if (impairment.fades_per_minute <= 0.0) return fades;
     const double mean_gap_s = 60.0 / impairment.fades_per_minute;
     for (double t_s = random.exponential(mean_gap_s); t_s < end_s; t_s += random.exponential(mean_gap_s)) {
         fades.push_back({t_s, t_s + impairment.fade_s});
@@ -33,9 +31,7 @@ std::vector<Interval> draw_fades(const Impairment& impairment, double end_s, Ran
 /// Probability that range and antenna lose a packet: free-space loss and pattern against the margin at the
 /// pad.
 double range_loss(const Impairment& impairment, const TruthSample& sample) {
-    if (impairment.range_half_m <= 0.0) {
-        return 0.0;
-    }
+    if (impairment.range_half_m <= 0.0) return 0.0;
     const double range_m = std::max(sample.position_enu_m.norm(), 1.0);
     const Eigen::Vector3d sight = sample.position_enu_m / range_m;
     const double along = sight.dot(sample.q_local_body * Eigen::Vector3d::UnitX());
@@ -45,9 +41,7 @@ double range_loss(const Impairment& impairment, const TruthSample& sample) {
 }
 
 std::uint32_t flip_bits(std::uint8_t* octets, std::size_t size, double bit_error, Random& random) {
-    if (bit_error <= 0.0) {
-        return 0;
-    }
+    if (bit_error <= 0.0) return 0;
     std::uint32_t changed = 0;
     std::size_t last = size;
     const double bits = static_cast<double>(size) * 8.0;
@@ -78,9 +72,7 @@ std::uint32_t overwrite_run(std::uint8_t* octets, std::size_t size, std::size_t 
 /// Puts the deliveries on one serial line, in order of arrival, and finds which can be decoded.
 void lay_out(DeliveredStream& out, const std::vector<std::uint8_t>& damaged, double octet_s) {
     std::vector<std::size_t> order(out.deliveries.size());
-    for (std::size_t i = 0; i < order.size(); ++i) {
-        order[i] = i;
-    }
+    for (std::size_t i = 0; i < order.size(); ++i) order[i] = i;
     std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
         return out.deliveries[a].t_begin_s < out.deliveries[b].t_begin_s;
     });
@@ -140,20 +132,16 @@ bool impairment_from_name(std::string_view name, Impairment& out) {
 
 std::string_view to_string(Fate fate) {
     switch (fate) {
-    case Fate::delivered:
-        return "delivered";
-    case Fate::lost:
-        return "lost";
-    case Fate::corrupted:
-        return "corrupted";
-    case Fate::truncated:
-        return "truncated";
+    case Fate::delivered: return "delivered";
+    case Fate::lost: return "lost";
+    case Fate::corrupted: return "corrupted";
+    case Fate::truncated: return "truncated";
     }
     return "";
 }
 
-DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impairment& impairment,
-                       double octet_s, std::uint64_t seed) {
+DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impairment& impairment, double octet_s,
+                       std::uint64_t seed) {
     DeliveredStream out;
     Random random(seed, "impairment");
     const double end_s = sent.packets.empty() ? 0.0 : sent.packets.back().t_end_s;
@@ -171,12 +159,9 @@ DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impai
     for (std::size_t i = 0; i < sent.packets.size(); ++i) {
         const SentPacket& packet = sent.packets[i];
         PacketFate& fate = out.fates[i];
-        while (fade < fades.size() && fades[fade].end_s < packet.t_begin_s) {
-            ++fade;
-        }
+        while (fade < fades.size() && fades[fade].end_s < packet.t_begin_s) ++fade;
         const bool in_fade = fade < fades.size() && packet.t_end_s > fades[fade].begin_s;
-        const auto tick =
-            std::min(static_cast<std::size_t>(packet.t_begin_s / kTruthStep_s), truth.samples.size() - 1);
+        const auto tick = std::min(static_cast<std::size_t>(packet.t_begin_s / kTruthStep_s), truth.samples.size() - 1);
         if (in_fade || random.chance(range_loss(impairment, truth.samples[tick]))) {
             fate.fate = Fate::lost;
             fate.faded = true;
@@ -191,21 +176,16 @@ DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impai
         out.octets.insert(out.octets.end(), begin, begin + static_cast<std::ptrdiff_t>(packet.size));
         std::size_t size = packet.size;
         fate.octets_changed = flip_bits(&out.octets[offset], size, impairment.bit_error, random);
-        if (random.chance(impairment.burst)) {
-            fate.octets_changed +=
-                overwrite_run(&out.octets[offset], size, impairment.burst_octets_max, random);
-        }
-        if (fate.octets_changed > 0) {
-            fate.fate = Fate::corrupted;
-        }
+        if (random.chance(impairment.burst))
+            fate.octets_changed += overwrite_run(&out.octets[offset], size, impairment.burst_octets_max, random);
+        if (fate.octets_changed > 0) fate.fate = Fate::corrupted;
         if (random.chance(impairment.truncation)) {
             size = 1 + random.below(packet.size - 1);
             out.octets.resize(offset + size);
             fate.octets_cut = static_cast<std::uint32_t>(packet.size - size);
             fate.fate = Fate::truncated;
         }
-        fate.delay_s =
-            impairment.delay_s + (impairment.jitter_s > 0.0 ? random.exponential(impairment.jitter_s) : 0.0);
+        fate.delay_s = impairment.delay_s + (impairment.jitter_s > 0.0 ? random.exponential(impairment.jitter_s) : 0.0);
         double arrival_s = std::max(packet.t_begin_s + fate.delay_s, last_arrival_s);
         last_arrival_s = arrival_s;
         if (random.chance(impairment.reorder)) {

@@ -83,7 +83,7 @@ struct DeliveredStream {
 
 /// Received octets never overlap in time: the receiver's output is one serial line of `octet_s` seconds an
 /// octet.
-[[nodiscard]] DeliveredStream impair(const PacketStream& sent, const Truth& truth,
-                                     const Impairment& impairment, double octet_s, std::uint64_t seed);
+[[nodiscard]] DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impairment& impairment,
+                                     double octet_s, std::uint64_t seed);
 
 } // namespace turnstone::sim

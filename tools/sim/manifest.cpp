@@ -17,9 +17,8 @@ nlohmann::json number_or_null(double value) {
 
 nlohmann::json events_json(const FlightEvents& events) {
     nlohmann::json ejections = nlohmann::json::array();
-    for (const Ejection& ejection : events.ejections) {
+    for (const Ejection& ejection : events.ejections)
         ejections.push_back({{"t_s", ejection.t_s}, {"parachute", ejection.parachute}});
-    }
     return {{"ignition_s", number_or_null(events.ignition_s)},
             {"lift_off_s", number_or_null(events.lift_off_s)},
             {"rail_exit_s", number_or_null(events.rail_exit_s)},
@@ -35,8 +34,7 @@ nlohmann::json events_json(const FlightEvents& events) {
 
 } // namespace
 
-void write_manifest(std::ostream& out, const FlightResult& flight, const Scenario& scenario,
-                    std::uint64_t seed) {
+void write_manifest(std::ostream& out, const FlightResult& flight, const Scenario& scenario, std::uint64_t seed) {
     const nlohmann::json run = {{"kind", "run"},
                                 {"scenario", scenario.name},
                                 {"seed", seed},
@@ -60,11 +58,10 @@ void write_manifest(std::ostream& out, const FlightResult& flight, const Scenari
             R"({"kind":"packet","apid":%u,"sequence_count":%u,"onboard_ms":%u,"octets":%zu,"t_made_s":%.6f,"t_s":%.6f,)"
             R"("fate":"%s","faded":%s,"merged":%s,"duplicated":%s,"reordered":%s,"octets_changed":%u,"octets_cut":%u,)"
             R"("delay_s":%.6f,"intact_copies":%u})",
-            packet.apid, packet.sequence_count, packet.onboard_ms, packet.size, packet.t_made_s,
-            packet.t_end_s, to_string(fate.fate).data(), fate.faded ? "true" : "false",
-            fate.merged ? "true" : "false", fate.duplicated ? "true" : "false",
-            fate.reordered ? "true" : "false", fate.octets_changed, fate.octets_cut, fate.delay_s,
-            fate.intact_copies);
+            packet.apid, packet.sequence_count, packet.onboard_ms, packet.size, packet.t_made_s, packet.t_end_s,
+            to_string(fate.fate).data(), fate.faded ? "true" : "false", fate.merged ? "true" : "false",
+            fate.duplicated ? "true" : "false", fate.reordered ? "true" : "false", fate.octets_changed, fate.octets_cut,
+            fate.delay_s, fate.intact_copies);
         out.write(line.data(), size);
         out.put('\n');
     }
@@ -85,12 +82,11 @@ void write_truth(std::ostream& out, const Truth& truth) {
             ".4f,%.6f,%.3f,"
             "%.4f,%.6f,%.4f,%s\n",
             s.t_s, s.position_enu_m.x(), s.position_enu_m.y(), s.position_enu_m.z(), s.velocity_enu_mps.x(),
-            s.velocity_enu_mps.y(), s.velocity_enu_mps.z(), s.q_local_body.w(), s.q_local_body.x(),
-            s.q_local_body.y(), s.q_local_body.z(), s.rate_body_rad_s.x(), s.rate_body_rad_s.y(),
-            s.rate_body_rad_s.z(), s.specific_force_body_mps2.x(), s.specific_force_body_mps2.y(),
-            s.specific_force_body_mps2.z(), s.wind_enu_mps.x(), s.wind_enu_mps.y(), s.wind_enu_mps.z(),
-            s.mass_kg, s.pressure_pa, s.temperature_k, s.mach, s.dynamic_pressure_pa,
-            to_string(s.phase).data());
+            s.velocity_enu_mps.y(), s.velocity_enu_mps.z(), s.q_local_body.w(), s.q_local_body.x(), s.q_local_body.y(),
+            s.q_local_body.z(), s.rate_body_rad_s.x(), s.rate_body_rad_s.y(), s.rate_body_rad_s.z(),
+            s.specific_force_body_mps2.x(), s.specific_force_body_mps2.y(), s.specific_force_body_mps2.z(),
+            s.wind_enu_mps.x(), s.wind_enu_mps.y(), s.wind_enu_mps.z(), s.mass_kg, s.pressure_pa, s.temperature_k,
+            s.mach, s.dynamic_pressure_pa, to_string(s.phase).data());
         out.write(line.data(), size);
     }
 }

@@ -10,8 +10,7 @@ namespace turnstone::sim {
 /// one line per packet sent, in order:
 /// {"kind":"packet","apid","sequence_count","onboard_ms","octets","t_s","fate","intact_copies",...}. `t_s` is
 /// when its last octet left the transmitter, seconds from the start of the run.
-void write_manifest(std::ostream& out, const FlightResult& flight, const Scenario& scenario,
-                    std::uint64_t seed);
+void write_manifest(std::ostream& out, const FlightResult& flight, const Scenario& scenario, std::uint64_t seed);
 
 /// CSV, one row per inertial sample, SI units, the header names them. Event times are in the manifest.
 void write_truth(std::ostream& out, const Truth& truth);

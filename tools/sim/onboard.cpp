@@ -52,25 +52,18 @@ void OnboardComputer::take(const ImuReading& reading) {
             mean_force_ += weight * (reading.accel_body_mps2 - mean_force_);
             gyro_bias_ += weight * (reading.rate_body_rad_s - gyro_bias_);
         }
-        if (reading.accel_body_mps2.norm() < gravity_mps2_ + 4.0) {
-            level(mean_force_);
-        }
+        if (reading.accel_body_mps2.norm() < gravity_mps2_ + 4.0) level(mean_force_);
     } else if (!levelled_) {
         mean_force_ += (reading.accel_body_mps2 - mean_force_) / count_;
-        if (count_ >= 40) {
-            level(mean_force_);
-        }
+        if (count_ >= 40) level(mean_force_);
     }
     if (levelled_) {
         const Eigen::Vector3d turn = (reading.rate_body_rad_s - gyro_bias_) * kImuPeriod_s;
         const double angle = turn.norm();
-        if (angle > 1e-12) {
-            q_ = (q_ * Eigen::Quaterniond(Eigen::AngleAxisd(angle, turn / angle))).normalized();
-        }
+        if (angle > 1e-12) q_ = (q_ * Eigen::Quaterniond(Eigen::AngleAxisd(angle, turn / angle))).normalized();
         double up_mps2 = (q_ * reading.accel_body_mps2).z() - gravity_mps2_;
-        if (phase_ >= OnboardPhase::drogue_descent) {
+        if (phase_ >= OnboardPhase::drogue_descent)
             up_mps2 = 0.0; // hanging and swinging, the attitude is not worth the integral: pressure alone
-        }
         altitude_m_ += (vertical_speed_mps_ + 0.5 * up_mps2 * kImuPeriod_s) * kImuPeriod_s;
         vertical_speed_mps_ += up_mps2 * kImuPeriod_s;
     }
@@ -78,18 +71,13 @@ void OnboardComputer::take(const ImuReading& reading) {
 }
 
 void OnboardComputer::take(const PressureReading& reading) {
-    if (pad_pressure_pa_ <= 0.0) {
-        pad_pressure_pa_ = reading.pressure_pa;
-    }
+    if (pad_pressure_pa_ <= 0.0) pad_pressure_pa_ = reading.pressure_pa;
     if (phase_ == OnboardPhase::pad) {
-        if (std::abs(reading.pressure_pa - pad_pressure_pa_) < 150.0) {
+        if (std::abs(reading.pressure_pa - pad_pressure_pa_) < 150.0)
             pad_pressure_pa_ += kPadPressureMean * (reading.pressure_pa - pad_pressure_pa_);
-        }
     }
     const double error_m = altitude_of(reading.pressure_pa, pad_pressure_pa_) - altitude_m_;
-    if (std::abs(error_m) > kPressureGate_m && ++pressure_outliers_ < kPressureOutliersMax) {
-        return;
-    }
+    if (std::abs(error_m) > kPressureGate_m && ++pressure_outliers_ < kPressureOutliersMax) return;
     if (pressure_outliers_ >= kPressureOutliersMax) {
         altitude_m_ += error_m;
         vertical_speed_mps_ = std::clamp(vertical_speed_mps_, -60.0, 60.0);
@@ -103,39 +91,29 @@ void OnboardComputer::take(const PressureReading& reading) {
 void OnboardComputer::update_phase(double axial_mps2) {
     const auto held = [&](bool condition, double hold_s) {
         condition_s_ = condition ? condition_s_ + kImuPeriod_s : 0.0;
-        if (condition_s_ < hold_s) {
-            return false;
-        }
+        if (condition_s_ < hold_s) return false;
         condition_s_ = 0.0;
         return true;
     };
     switch (phase_) {
     case OnboardPhase::pad:
-        if (held(axial_mps2 > kLaunchForce_mps2, kLaunchHold_s)) {
-            phase_ = OnboardPhase::powered_ascent;
-        }
+        if (held(axial_mps2 > kLaunchForce_mps2, kLaunchHold_s)) phase_ = OnboardPhase::powered_ascent;
         break;
     case OnboardPhase::powered_ascent:
-        if (held(axial_mps2 < 0.0, kBurnOutHold_s)) {
-            phase_ = OnboardPhase::coast;
-        }
+        if (held(axial_mps2 < 0.0, kBurnOutHold_s)) phase_ = OnboardPhase::coast;
         break;
     case OnboardPhase::drogue_descent:
     case OnboardPhase::main_descent:
-        if (held(std::abs(vertical_speed_mps_) < kLandedSpeed_mps && altitude_m_ < 150.0, kLandedHold_s)) {
+        if (held(std::abs(vertical_speed_mps_) < kLandedSpeed_mps && altitude_m_ < 150.0, kLandedHold_s))
             phase_ = OnboardPhase::landed;
-        }
         break;
     case OnboardPhase::coast:
-    case OnboardPhase::landed:
-        break;
+    case OnboardPhase::landed: break;
     }
 }
 
 void OnboardComputer::charge_fired(std::size_t parachute) {
-    if (phase_ == OnboardPhase::pad) {
-        return; // a ground test fires charges without a flight
-    }
+    if (phase_ == OnboardPhase::pad) return; // a ground test fires charges without a flight
     phase_ = parachute == 0 ? OnboardPhase::drogue_descent : OnboardPhase::main_descent;
     condition_s_ = 0.0;
 }

@@ -31,9 +31,7 @@ class Descriptor {
     Descriptor& operator=(const Descriptor&) = delete;
     ~Descriptor() { reset(); }
     void reset(int fd = -1) {
-        if (fd_ >= 0) {
-            ::close(fd_);
-        }
+        if (fd_ >= 0) ::close(fd_);
         fd_ = fd;
     }
     [[nodiscard]] int get() const { return fd_; }
@@ -52,9 +50,7 @@ template <class Ready>
 bool wait_until(double seconds, const Ready& ready) {
     const auto end = Clock::now() + std::chrono::duration<double>(seconds);
     while (!ready()) {
-        if (Clock::now() >= end) {
-            return false;
-        }
+        if (Clock::now() >= end) return false;
         std::this_thread::sleep_for(std::chrono::milliseconds(5));
     }
     return true;
@@ -69,20 +65,17 @@ class PtyOutput final : public Output {
 
     Result<void> plug() override {
         master_.reset(::posix_openpt(O_RDWR | O_NOCTTY | O_CLOEXEC));
-        if (!master_.open() || ::grantpt(master_.get()) != 0 || ::unlockpt(master_.get()) != 0) {
+        if (!master_.open() || ::grantpt(master_.get()) != 0 || ::unlockpt(master_.get()) != 0)
             return fail("no pseudo-terminal could be opened: " + last_error());
-        }
         char name[128];
-        if (::ptsname_r(master_.get(), name, sizeof name) != 0) {
+        if (::ptsname_r(master_.get(), name, sizeof name) != 0)
             return fail("the pseudo-terminal has no name: " + last_error());
-        }
         {
             // Raw before anybody opens it: a reader's first octets must not be echoed back or translated.
             const Descriptor reader_side(::open(name, O_RDWR | O_NOCTTY | O_CLOEXEC));
             termios settings{};
-            if (!reader_side.open() || ::tcgetattr(reader_side.get(), &settings) != 0) {
+            if (!reader_side.open() || ::tcgetattr(reader_side.get(), &settings) != 0)
                 return fail(std::string(name) + " cannot be set up: " + last_error());
-            }
             ::cfmakeraw(&settings);
             ::cfsetspeed(&settings, B57600);
             ::tcsetattr(reader_side.get(), TCSANOW, &settings);
@@ -102,28 +95,23 @@ class PtyOutput final : public Output {
         }
     }
     bool wait_for_reader(double seconds) override {
-        return wait_until(seconds, [this] { return has_reader(); });
+        return wait_until(
+            seconds, [this] { return has_reader(); });
     }
     void write(std::span<const std::uint8_t> octets) override {
-        if (!master_.open() || !has_reader()) {
-            return;
-        }
+        if (!master_.open() || !has_reader()) return;
         while (!octets.empty()) {
             const ssize_t written = ::write(master_.get(), octets.data(), octets.size());
             if (written > 0) {
                 octets = octets.subspan(static_cast<std::size_t>(written));
                 continue;
             }
-            if (written < 0 && errno == EINTR) {
-                continue;
-            }
+            if (written < 0 && errno == EINTR) continue;
             if (written < 0 && errno == EAGAIN) {
                 // The reader is behind. A serial driver would hold a few milliseconds; faster than real time
                 // a reader deserves a moment, so that a test loses nothing.
                 pollfd waiting{master_.get(), POLLOUT, 0};
-                if (::poll(&waiting, 1, 2000) > 0 && (waiting.revents & POLLHUP) == 0) {
-                    continue;
-                }
+                if (::poll(&waiting, 1, 2000) > 0 && (waiting.revents & POLLHUP) == 0) continue;
             }
             return;
         }
@@ -157,17 +145,14 @@ class TcpOutput final : public Output {
   public:
     explicit TcpOutput(int listener) : listener_(listener) {}
     bool wait_for_reader(double seconds) override {
-        return wait_until(seconds, [this] { return accept_client(); });
+        return wait_until(
+            seconds, [this] { return accept_client(); });
     }
     void write(std::span<const std::uint8_t> octets) override {
-        if (!accept_client()) {
-            return;
-        }
+        if (!accept_client()) return;
         while (!octets.empty()) {
             const ssize_t written = ::send(client_.get(), octets.data(), octets.size(), MSG_NOSIGNAL);
-            if (written < 0 && errno == EINTR) {
-                continue;
-            }
+            if (written < 0 && errno == EINTR) continue;
             if (written <= 0) {
                 client_.reset();
                 return;
@@ -179,9 +164,7 @@ class TcpOutput final : public Output {
 
   private:
     bool accept_client() {
-        if (!client_.open()) {
-            client_.reset(::accept4(listener_.get(), nullptr, nullptr, SOCK_CLOEXEC));
-        }
+        if (!client_.open()) client_.reset(::accept4(listener_.get(), nullptr, nullptr, SOCK_CLOEXEC));
         return client_.open();
     }
 
@@ -207,37 +190,28 @@ class FileOutput final : public Output {
 Result<std::uint16_t> parse_port(std::string_view text) {
     unsigned port = 0;
     const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), port);
-    if (error != std::errc{} || end != text.data() + text.size() || port == 0 || port > 65535) {
+    if (error != std::errc{} || end != text.data() + text.size() || port == 0 || port > 65535)
         return fail("\"" + std::string(text) + "\" is no port; a number from 1 to 65535 would be right");
-    }
     return static_cast<std::uint16_t>(port);
 }
 
 Result<std::unique_ptr<Output>> open_udp(std::string_view rest) {
     const std::size_t colon = rest.rfind(':');
-    if (colon == std::string_view::npos) {
-        return fail("udp output needs HOST:PORT, for example udp:127.0.0.1:9000");
-    }
+    if (colon == std::string_view::npos) return fail("udp output needs HOST:PORT, for example udp:127.0.0.1:9000");
     const auto port = parse_port(rest.substr(colon + 1));
-    if (!port) {
-        return fail(port.error().message);
-    }
+    if (!port) return fail(port.error().message);
     addrinfo hints{};
     hints.ai_socktype = SOCK_DGRAM;
     addrinfo* found = nullptr;
     const std::string host(rest.substr(0, colon));
-    if (const int code = ::getaddrinfo(host.c_str(), std::to_string(*port).c_str(), &hints, &found);
-        code != 0) {
+    if (const int code = ::getaddrinfo(host.c_str(), std::to_string(*port).c_str(), &hints, &found); code != 0)
         return fail("host " + host + " is not known: " + ::gai_strerror(code));
-    }
     const int fd = ::socket(found->ai_family, SOCK_DGRAM | SOCK_CLOEXEC, 0);
     const bool connected = fd >= 0 && ::connect(fd, found->ai_addr, found->ai_addrlen) == 0;
     ::freeaddrinfo(found);
     if (!connected) {
         const std::string why = last_error();
-        if (fd >= 0) {
-            ::close(fd);
-        }
+        if (fd >= 0) ::close(fd);
         return fail("udp to " + std::string(rest) + " failed: " + why);
     }
     return std::make_unique<UdpOutput>(fd);
@@ -245,9 +219,7 @@ Result<std::unique_ptr<Output>> open_udp(std::string_view rest) {
 
 Result<std::unique_ptr<Output>> open_tcp(std::string_view rest) {
     const auto port = parse_port(rest);
-    if (!port) {
-        return fail(port.error().message);
-    }
+    if (!port) return fail(port.error().message);
     const int fd = ::socket(AF_INET, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0);
     const int on = 1;
     ::setsockopt(fd, SOL_SOCKET, SO_REUSEADDR, &on, sizeof on);
@@ -258,9 +230,7 @@ Result<std::unique_ptr<Output>> open_tcp(std::string_view rest) {
     if (fd < 0 || ::bind(fd, reinterpret_cast<const sockaddr*>(&address), sizeof address) != 0 ||
         ::listen(fd, 1) != 0) {
         const std::string why = last_error();
-        if (fd >= 0) {
-            ::close(fd);
-        }
+        if (fd >= 0) ::close(fd);
         return fail("cannot listen on port " + std::string(rest) + ": " + why);
     }
     return std::make_unique<TcpOutput>(fd);
@@ -271,30 +241,21 @@ Result<std::unique_ptr<Output>> open_tcp(std::string_view rest) {
 Result<std::unique_ptr<Output>> open_output(std::string_view text) {
     const std::size_t colon = text.find(':');
     const std::string_view kind = text.substr(0, colon);
-    const std::string_view rest =
-        colon == std::string_view::npos ? std::string_view{} : text.substr(colon + 1);
+    const std::string_view rest = colon == std::string_view::npos ? std::string_view{} : text.substr(colon + 1);
     if (rest.empty()) {
         return fail("\"" + std::string(text) +
                     "\" is no output; pty:SYMLINK, udp:HOST:PORT, tcp:PORT or file:PATH would be right");
     }
     if (kind == "pty") {
         auto pty = std::make_unique<PtyOutput>(std::string(rest));
-        if (auto plugged = pty->plug(); !plugged) {
-            return fail(plugged.error().message);
-        }
+        if (auto plugged = pty->plug(); !plugged) return fail(plugged.error().message);
         return pty;
     }
-    if (kind == "udp") {
-        return open_udp(rest);
-    }
-    if (kind == "tcp") {
-        return open_tcp(rest);
-    }
+    if (kind == "udp") return open_udp(rest);
+    if (kind == "tcp") return open_tcp(rest);
     if (kind == "file") {
         std::FILE* file = std::fopen(std::string(rest).c_str(), "wbe");
-        if (file == nullptr) {
-            return fail("cannot write " + std::string(rest) + ": " + last_error());
-        }
+        if (file == nullptr) return fail("cannot write " + std::string(rest) + ": " + last_error());
         return std::make_unique<FileOutput>(file);
     }
     return fail("\"" + std::string(kind) + "\" is no kind of output; pty, udp, tcp or file would be right");

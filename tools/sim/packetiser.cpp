@@ -35,10 +35,8 @@ class Transmitter {
         const std::size_t size = encode(frame.data(), frame.size(), sequence, onboard_ms);
         const double begin_s = std::max(t_s + kProcessing_s, free_s_);
         free_s_ = begin_s + kOctet_s * static_cast<double>(size);
-        stream_.packets.push_back(
-            {apid, sequence, onboard_ms, t_s, begin_s, free_s_, stream_.octets.size(), size});
-        stream_.octets.insert(stream_.octets.end(), frame.begin(),
-                              frame.begin() + static_cast<std::ptrdiff_t>(size));
+        stream_.packets.push_back({apid, sequence, onboard_ms, t_s, begin_s, free_s_, stream_.octets.size(), size});
+        stream_.octets.insert(stream_.octets.end(), frame.begin(), frame.begin() + static_cast<std::ptrdiff_t>(size));
         sequence = static_cast<std::uint16_t>((sequence + 1U) % 16384U);
     }
     void restart() { sequence_.fill(0); }
@@ -138,8 +136,7 @@ std::uint32_t OnboardClock::read_ms(double t_s) const {
     return static_cast<std::uint32_t>(static_cast<std::uint64_t>(reading_s * 1000.0 + 1e-6) & 0xffffffffU);
 }
 
-Packetised packetise(const Truth& truth, const SensorStream& sensors, const Scenario& scenario,
-                     std::uint64_t seed) {
+Packetised packetise(const Truth& truth, const SensorStream& sensors, const Scenario& scenario, std::uint64_t seed) {
     Random random(seed, "clock");
     OnboardClock clock{};
     clock.at_start_s = random.uniform(30.0, 900.0);
@@ -147,8 +144,7 @@ Packetised packetise(const Truth& truth, const SensorStream& sensors, const Scen
     clock.rebooted_s = std::numeric_limits<double>::quiet_NaN();
     double dark_from_s = kNever_s;
     if (scenario.reboot_at_ejection && !truth.events.ejections.empty()) {
-        dark_from_s =
-            truth.events.ejections.front().t_s + 0.004; // the igniter's current pulls the supply down
+        dark_from_s = truth.events.ejections.front().t_s + 0.004; // the igniter's current pulls the supply down
         clock.rebooted_s = dark_from_s + kBoot_s;
     }
     const double dark_until_s = dark_from_s + kBoot_s;
@@ -169,34 +165,23 @@ Packetised packetise(const Truth& truth, const SensorStream& sensors, const Scen
             computer.restart();
             transmitter.restart();
         }
-        if (!dark) {
-            computer.take(sensors.imu[i]);
-        }
-        for (; ejection < truth.events.ejections.size() && truth.events.ejections[ejection].t_s <= t_s;
-             ++ejection) {
+        if (!dark) computer.take(sensors.imu[i]);
+        for (; ejection < truth.events.ejections.size() && truth.events.ejections[ejection].t_s <= t_s; ++ejection)
             computer.charge_fired(truth.events.ejections[ejection].parachute);
-        }
         // A batch that began in the dark is incomplete and is not sent.
-        const bool whole_batch = !dark && sensors.imu[i + 1 < kImuBatch ? 0 : i + 1 - kImuBatch].t_s >=
-                                              (restarted ? dark_until_s : 0.0);
-        if ((i + 1) % kImuBatch == 0 && whole_batch) {
+        const bool whole_batch =
+            !dark && sensors.imu[i + 1 < kImuBatch ? 0 : i + 1 - kImuBatch].t_s >= (restarted ? dark_until_s : 0.0);
+        if ((i + 1) % kImuBatch == 0 && whole_batch)
             send_imu(transmitter, &sensors.imu[i + 1 - kImuBatch], die_temperature_k);
-        }
-        for (; pressure < sensors.pressure.size() && sensors.pressure[pressure].t_s <= t_s + 1e-9;
-             ++pressure) {
+        for (; pressure < sensors.pressure.size() && sensors.pressure[pressure].t_s <= t_s + 1e-9; ++pressure) {
             if (!dark) {
                 computer.take(sensors.pressure[pressure]);
                 send_baro(transmitter, sensors.pressure[pressure]);
             }
         }
-        if ((i + 1) % kNavTicks == 0 && !dark) {
-            send_nav(transmitter, t_s, computer.estimate());
-        }
-        for (; fix < sensors.fix.size() && sensors.fix[fix].t_s <= t_s + 1e-9; ++fix) {
-            if (!dark) {
-                send_fix(transmitter, sensors.fix[fix]);
-            }
-        }
+        if ((i + 1) % kNavTicks == 0 && !dark) send_nav(transmitter, t_s, computer.estimate());
+        for (; fix < sensors.fix.size() && sensors.fix[fix].t_s <= t_s + 1e-9; ++fix)
+            if (!dark) send_fix(transmitter, sensors.fix[fix]);
         for (; health < sensors.health.size() && sensors.health[health].t_s <= t_s + 1e-9; ++health) {
             if (!dark) {
                 die_temperature_k = sensors.health[health].imu_temperature_k;

@@ -54,9 +54,7 @@ class Random {
     /// FNV-1a over the name, then the finaliser of SplitMix64, so that neighbouring seeds share nothing.
     static std::uint64_t mix(std::uint64_t seed, std::string_view name) {
         std::uint64_t hash = 0xcbf29ce484222325U;
-        for (const char letter : name) {
-            hash = (hash ^ static_cast<unsigned char>(letter)) * 0x100000001b3U;
-        }
+        for (const char letter : name) hash = (hash ^ static_cast<unsigned char>(letter)) * 0x100000001b3U;
         std::uint64_t z = seed + hash + 0x9e3779b97f4a7c15U;
         z = (z ^ (z >> 30U)) * 0xbf58476d1ce4e5b9U;
         z = (z ^ (z >> 27U)) * 0x94d049bb133111ebU;

@@ -26,8 +26,8 @@ struct BodyRate {
     Eigen::Vector3d specific_force_body_mps2; ///< what an ideal accelerometer at the centre of mass reads
 };
 
-/// The least turn that takes the direction of `from` to that of `to`, from half-angle vectors: the unit vector half-way between
-/// both gives cos and sin of half the angle. They must not be opposite.
+/// The least turn that takes the direction of `from` to that of `to`, from half-angle vectors: the unit vector half-way
+/// between both gives cos and sin of half the angle. They must not be opposite.
 inline Eigen::Quaterniond turn_between(const Eigen::Vector3d& from, const Eigen::Vector3d& to) {
     const Eigen::Vector3d start = from.normalized();
     const Eigen::Vector3d halfway = (start + to.normalized()).normalized();
@@ -37,10 +37,9 @@ inline Eigen::Quaterniond turn_between(const Eigen::Vector3d& from, const Eigen:
 
 /// q' = q (x) [0, w] / 2, as w, x, y, z.
 inline Eigen::Vector4d quaternion_rate(const Eigen::Quaterniond& q, const Eigen::Vector3d& w) {
-    return {0.5 * (-q.x() * w.x() - q.y() * w.y() - q.z() * w.z()),
-            0.5 * (q.w() * w.x() + q.y() * w.z() - q.z() * w.y()),
-            0.5 * (q.w() * w.y() + q.z() * w.x() - q.x() * w.z()),
-            0.5 * (q.w() * w.z() + q.x() * w.y() - q.y() * w.x())};
+    return {
+        0.5 * (-q.x() * w.x() - q.y() * w.y() - q.z() * w.z()), 0.5 * (q.w() * w.x() + q.y() * w.z() - q.z() * w.y()),
+        0.5 * (q.w() * w.y() + q.z() * w.x() - q.x() * w.z()), 0.5 * (q.w() * w.z() + q.x() * w.y() - q.y() * w.x())};
 }
 
 /// I w' = M - w x (I w), principal axes.
@@ -55,9 +54,9 @@ inline BodyState moved(const BodyState& s, const BodyRate& rate, double dt_s) {
     BodyState out;
     out.position_enu_m = s.position_enu_m + dt_s * rate.velocity_enu_mps;
     out.velocity_enu_mps = s.velocity_enu_mps + dt_s * rate.accel_enu_mps2;
-    out.q_local_body = Eigen::Quaterniond(
-        s.q_local_body.w() + dt_s * rate.q_dot[0], s.q_local_body.x() + dt_s * rate.q_dot[1],
-        s.q_local_body.y() + dt_s * rate.q_dot[2], s.q_local_body.z() + dt_s * rate.q_dot[3]);
+    out.q_local_body =
+        Eigen::Quaterniond(s.q_local_body.w() + dt_s * rate.q_dot[0], s.q_local_body.x() + dt_s * rate.q_dot[1],
+                           s.q_local_body.y() + dt_s * rate.q_dot[2], s.q_local_body.z() + dt_s * rate.q_dot[3]);
     out.rate_body_rad_s = s.rate_body_rad_s + dt_s * rate.rate_dot_body_rad_s2;
     out.propellant_kg = s.propellant_kg + dt_s * rate.propellant_kg_s;
     return out;
@@ -76,13 +75,11 @@ BodyState rk4_step(const BodyState& s, double t_s, double dt_s, const RateOf& ra
     BodyRate mean;
     mean.velocity_enu_mps =
         (k1.velocity_enu_mps + 2.0 * (k2.velocity_enu_mps + k3.velocity_enu_mps) + k4.velocity_enu_mps) / 6.0;
-    mean.accel_enu_mps2 =
-        (k1.accel_enu_mps2 + 2.0 * (k2.accel_enu_mps2 + k3.accel_enu_mps2) + k4.accel_enu_mps2) / 6.0;
+    mean.accel_enu_mps2 = (k1.accel_enu_mps2 + 2.0 * (k2.accel_enu_mps2 + k3.accel_enu_mps2) + k4.accel_enu_mps2) / 6.0;
     mean.q_dot = (k1.q_dot + 2.0 * (k2.q_dot + k3.q_dot) + k4.q_dot) / 6.0;
-    mean.rate_dot_body_rad_s2 =
-        (k1.rate_dot_body_rad_s2 + 2.0 * (k2.rate_dot_body_rad_s2 + k3.rate_dot_body_rad_s2) +
-         k4.rate_dot_body_rad_s2) /
-        6.0;
+    mean.rate_dot_body_rad_s2 = (k1.rate_dot_body_rad_s2 + 2.0 * (k2.rate_dot_body_rad_s2 + k3.rate_dot_body_rad_s2) +
+                                 k4.rate_dot_body_rad_s2) /
+                                6.0;
     mean.propellant_kg_s =
         (k1.propellant_kg_s + 2.0 * (k2.propellant_kg_s + k3.propellant_kg_s) + k4.propellant_kg_s) / 6.0;
     BodyState out = moved(s, mean, dt_s);

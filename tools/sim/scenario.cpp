@@ -56,9 +56,7 @@ WindTables wind_tables(const std::vector<WindLayer>& layers, double factor, doub
 
 Result<nlohmann::json> load(const std::filesystem::path& path, std::vector<Problem>& problems) {
     auto json = parse_json_file(path, problems);
-    if (!json) {
-        return fail(to_string(problems));
-    }
+    if (!json) return fail(to_string(problems));
     return std::move(*json);
 }
 
@@ -70,8 +68,7 @@ const std::vector<ScenarioName>& scenario_names() {
         {"late-parachute", "The drogue charge fires 6 s late, in a dive"},
         {"no-parachute", "No charge fires; the vehicle comes down nose first and telemetry ends at impact"},
         {"reboot-at-ejection", "The battery sags at the drogue charge and the electronics start again"},
-        {"fix-lost",
-         "The satellite receiver loses its fix at lift-off and finds it again only after landing"},
+        {"fix-lost", "The satellite receiver loses its fix at lift-off and finds it again only after landing"},
         {"baro-dead", "The drogue charge's pressure pulse kills the barometer"},
         {"separation-test", "Tethered ground test: both charges fire with the vehicle lying on a stand"},
         {"pad-idle", "Upright on the rail, nothing happens"},
@@ -82,11 +79,9 @@ const std::vector<ScenarioName>& scenario_names() {
 Result<Scenario> make_scenario(std::string_view name, const std::filesystem::path& vehicle_dir,
                                const std::filesystem::path& site_file) {
     const auto& names = scenario_names();
-    const auto found =
-        std::find_if(names.begin(), names.end(), [&](const auto& n) { return n.name == name; });
-    if (found == names.end()) {
+    const auto found = std::find_if(names.begin(), names.end(), [&](const auto& n) { return n.name == name; });
+    if (found == names.end())
         return fail("there is no scenario \"" + std::string(name) + "\"; --list-scenarios shows them");
-    }
     std::vector<Problem> problems;
     Scenario scenario;
     scenario.name = name;
@@ -97,41 +92,33 @@ Result<Scenario> make_scenario(std::string_view name, const std::filesystem::pat
     const auto vehicle = load(vehicle_path, problems);
     const auto airframe = load(airframe_path, problems);
     const auto site = load(site_file, problems);
-    if (!vehicle || !airframe || !site) {
-        return fail(to_string(problems));
-    }
+    if (!vehicle || !airframe || !site) return fail(to_string(problems));
     scenario.vehicle = read_vehicle(*vehicle, vehicle_path.string(), problems);
     scenario.airframe = read_airframe(*airframe, airframe_path.string(), problems);
     scenario.site = read_site(*site, site_file.string(), problems);
-    if (!problems.empty()) {
-        return fail(to_string(problems));
-    }
-    if (!scenario.vehicle.rocket) {
-        return fail(vehicle_path.string() +
-                    ": /rocket: missing; the simulator needs mass, thrust and drag to fly");
-    }
+    if (!problems.empty()) return fail(to_string(problems));
+    if (!scenario.vehicle.rocket)
+        return fail(vehicle_path.string() + ": /rocket: missing; the simulator needs mass, thrust and drag to fly");
     const std::size_t parachutes = scenario.vehicle.rocket->parachutes.size();
     if (scenario.airframe.fill_s.size() != parachutes) {
-        return fail(airframe_path.string() + ": /fill_s: has " +
-                    std::to_string(scenario.airframe.fill_s.size()) + " times; one for each of the " +
-                    std::to_string(parachutes) + " parachutes would be right");
+        return fail(airframe_path.string() + ": /fill_s: has " + std::to_string(scenario.airframe.fill_s.size()) +
+                    " times; one for each of the " + std::to_string(parachutes) + " parachutes would be right");
     }
 
-    if (name == "late-parachute") {
+    if (name == "late-parachute")
         scenario.first_parachute_late_s = 6.0;
-    } else if (name == "no-parachute") {
+    else if (name == "no-parachute")
         scenario.parachutes_fire = false;
-    } else if (name == "reboot-at-ejection") {
+    else if (name == "reboot-at-ejection")
         scenario.reboot_at_ejection = true;
-    } else if (name == "fix-lost") {
+    else if (name == "fix-lost")
         scenario.fix_lost_at_lift_off = true;
-    } else if (name == "baro-dead") {
+    else if (name == "baro-dead")
         scenario.barometer_dies_at_ejection = true;
-    } else if (name == "separation-test") {
+    else if (name == "separation-test")
         scenario.kind = RunKind::tethered;
-    } else if (name == "pad-idle") {
+    else if (name == "pad-idle")
         scenario.leaves_pad = false;
-    }
     return scenario;
 }
 
@@ -140,27 +127,17 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
     Random random(seed, "dispersion");
     // Draws are made in one order whether used or not, so that one more use does not shift the others.
     const double on = scenario.disperse ? 1.0 : 0.0;
-    const auto around_one = [&](double sigma) {
-        return 1.0 + on * sigma * std::clamp(random.normal(), -3.0, 3.0);
-    };
-    const auto around_zero = [&](double sigma) {
-        return on * sigma * std::clamp(random.normal(), -3.0, 3.0);
-    };
+    const auto around_one = [&](double sigma) { return 1.0 + on * sigma * std::clamp(random.normal(), -3.0, 3.0); };
+    const auto around_zero = [&](double sigma) { return on * sigma * std::clamp(random.normal(), -3.0, 3.0); };
 
     Table thrust = table_of(rocket.thrust_n);
     const double burn_factor = around_one(scatter::kBurnTime);
     const double thrust_factor = around_one(scatter::kThrust) / burn_factor;
-    for (double& t_s : thrust.x) {
-        t_s *= burn_factor;
-    }
-    for (double& force_n : thrust.y) {
-        force_n *= thrust_factor;
-    }
+    for (double& t_s : thrust.x) t_s *= burn_factor;
+    for (double& force_n : thrust.y) force_n *= thrust_factor;
     Table drag = table_of(rocket.drag_coefficient);
     const double drag_factor = around_one(scatter::kDrag);
-    for (double& cd : drag.y) {
-        cd *= drag_factor;
-    }
+    for (double& cd : drag.y) cd *= drag_factor;
     const double mass_dry_kg = rocket.mass_dry_kg * around_one(scatter::kMass);
     const double tilt_rad = scenario.site.launch_tilt_deg * kDegree_rad + around_zero(scatter::kRailTilt_rad);
     const double azimuth_rad =
@@ -173,8 +150,8 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
     const AirPoint standard = Air::standard(pad_msl_m).at(0.0);
     const double pressure_pa =
         scenario.site.pad_pressure_pa.value_or(standard.pressure_pa) + around_zero(scatter::kPadPressure_pa);
-    const double temperature_k = scenario.site.pad_temperature_k.value_or(standard.temperature_k) +
-                                 around_zero(scatter::kPadTemperature_k);
+    const double temperature_k =
+        scenario.site.pad_temperature_k.value_or(standard.temperature_k) + around_zero(scatter::kPadTemperature_k);
     const double lapse_k_per_m = -0.0065 + around_zero(scatter::kLapse_k_per_m);
 
     Airframe airframe = scenario.airframe;
@@ -189,12 +166,8 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
         truth.at_apogee = described.trigger == Parachute::Trigger::apogee;
         truth.height_m = described.trigger_height_m;
         truth.delay_s = std::max(0.0, described.delay_s + around_zero(scatter::kDelay_s));
-        if (i == 0) {
-            truth.delay_s += scenario.first_parachute_late_s;
-        }
-        if (!scenario.parachutes_fire) {
-            truth.delay_s = kNever_s;
-        }
+        if (i == 0) truth.delay_s += scenario.first_parachute_late_s;
+        if (!scenario.parachutes_fire) truth.delay_s = kNever_s;
         truth.line_stretch_s = airframe.line_stretch_s * around_one(scatter::kFill);
         truth.fill_s = airframe.fill_s[i] * around_one(scatter::kFill);
         parachutes.push_back(truth);

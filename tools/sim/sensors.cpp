@@ -21,8 +21,7 @@ constexpr double kColdStart_s = 6.0;
 
 Eigen::Vector3d converted(const Eigen::Vector3d& value, double range) {
     const double step = range / kConverterSteps;
-    return value.unaryExpr(
-        [&](double v) { return std::clamp(std::round(v / step) * step, -range, range - step); });
+    return value.unaryExpr([&](double v) { return std::clamp(std::round(v / step) * step, -range, range - step); });
 }
 
 /// Every `every`-th truth sample belongs to a sensor that is slower than the inertial one.
@@ -53,29 +52,24 @@ class Receiver {
     void feel(const TruthSample& sample) {
         const bool rough = sample.specific_force_body_mps2.norm() > scenario_->airframe.fix_lost_above_mps2;
         rough_s_ = rough ? rough_s_ + kTruthStep_s : 0.0;
-        if (rough_s_ > kFixLossOnset_s) {
-            locked_again_s_ = sample.t_s + kReacquire_s * random_.uniform(0.7, 1.5);
-        }
+        if (rough_s_ > kFixLossOnset_s) locked_again_s_ = sample.t_s + kReacquire_s * random_.uniform(0.7, 1.5);
     }
 
     [[nodiscard]] FixReading read(const TruthSample& sample, const FlightEvents& events) {
         const SensorNoise& noise = scenario_->vehicle.sensors;
         bool locked = sample.t_s >= locked_again_s_;
-        if (scenario_->fix_lost_at_lift_off && sample.t_s >= events.lift_off_s) {
+        if (scenario_->fix_lost_at_lift_off && sample.t_s >= events.lift_off_s)
             locked = std::isfinite(events.landing_s) && sample.t_s > events.landing_s + kColdStart_s;
-        }
         const Eigen::Vector3d error = random_.normal3();
         const Eigen::Vector3d speed_error = random_.normal3();
         const double spread = random_.uniform(0.85, 1.2);
         const int satellites = 11 + static_cast<int>(random_.below(4));
         if (locked) {
             const Eigen::Vector3d enu_m =
-                sample.position_enu_m +
-                error.cwiseProduct(
-                    Eigen::Vector3d(noise.fix_horizontal_m, noise.fix_horizontal_m, noise.fix_vertical_m));
+                sample.position_enu_m + error.cwiseProduct(Eigen::Vector3d(
+                                            noise.fix_horizontal_m, noise.fix_horizontal_m, noise.fix_vertical_m));
             double height_m = 0.0;
-            frame_.Reverse(enu_m.x(), enu_m.y(), enu_m.z(), last_.latitude_deg, last_.longitude_deg,
-                           height_m);
+            frame_.Reverse(enu_m.x(), enu_m.y(), enu_m.z(), last_.latitude_deg, last_.longitude_deg, height_m);
             last_.fix_type = 3;
             last_.satellites = satellites;
             last_.height_msl_m = height_m - scenario_->site.geoid_height_m;
@@ -95,8 +89,7 @@ class Receiver {
 
   private:
     const Scenario* scenario_;
-    GeographicLib::LocalCartesian
-        frame_; ///< not shared/geodesy.hpp, so that a slip there shows in comparisons
+    GeographicLib::LocalCartesian frame_; ///< not shared/geodesy.hpp, so that a slip there shows in comparisons
     Random random_;
     double rough_s_ = 0.0;
     double locked_again_s_ = 0.0;
@@ -132,8 +125,7 @@ InertialSensor::InertialSensor(const SensorNoise& noise, Random random) : noise_
 }
 
 ImuReading InertialSensor::read(double t_s, const Eigen::Vector3d& specific_force_mps2,
-                                const Eigen::Vector3d& rate_rad_s, double vibration_mps2,
-                                double vibration_rad_s) {
+                                const Eigen::Vector3d& rate_rad_s, double vibration_mps2, double vibration_rad_s) {
     const double root_s = std::sqrt(kImuPeriod_s);
     accel_bias_mps2_ += noise_.accel_bias_walk_mps2_rts * root_s * random_.normal3();
     gyro_bias_rad_s_ += noise_.gyro_bias_walk_rad_s_rts * root_s * random_.normal3();
@@ -141,8 +133,8 @@ ImuReading InertialSensor::read(double t_s, const Eigen::Vector3d& specific_forc
     const double gyro_sigma = std::hypot(noise_.gyro_noise_rad_s, vibration_rad_s);
     ImuReading reading;
     reading.t_s = t_s;
-    reading.accel_body_mps2 = converted(
-        specific_force_mps2 + accel_bias_mps2_ + accel_sigma * random_.normal3(), noise_.accel_range_mps2);
+    reading.accel_body_mps2 =
+        converted(specific_force_mps2 + accel_bias_mps2_ + accel_sigma * random_.normal3(), noise_.accel_range_mps2);
     reading.rate_body_rad_s =
         converted(rate_rad_s + gyro_bias_rad_s_ + gyro_sigma * random_.normal3(), noise_.gyro_range_rad_s);
     return reading;
@@ -163,8 +155,7 @@ void PressureSensor::follow(double vent_pressure_pa, double dt_s) {
 
 double PressureSensor::read(double pulse_pa) {
     const double value_pa = bay_pa_ + pulse_pa + bias_pa_ + noise_.pressure_noise_pa * random_.normal();
-    return std::clamp(std::round(value_pa / kPressureStep_pa) * kPressureStep_pa, kPressureMin_pa,
-                      kPressureMax_pa);
+    return std::clamp(std::round(value_pa / kPressureStep_pa) * kPressureStep_pa, kPressureMin_pa, kPressureMax_pa);
 }
 
 SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t seed) {
@@ -191,8 +182,7 @@ SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t s
         // Motor vibration in proportion to thrust, buffeting in proportion to dynamic pressure.
         const double shake = sample.thrust_fraction + 2.0e-5 * sample.dynamic_pressure_pa;
         out.imu.push_back(inertial.read(sample.t_s, sample.specific_force_body_mps2, sample.rate_body_rad_s,
-                                        airframe.vibration_accel_mps2 * shake,
-                                        airframe.vibration_rate_rad_s * shake));
+                                        airframe.vibration_accel_mps2 * shake, airframe.vibration_rate_rad_s * shake));
         receiver.feel(sample);
         barometer.follow(sample.pressure_pa + airframe.port_pressure_coefficient * sample.dynamic_pressure_pa,
                          kTruthStep_s);
@@ -204,15 +194,10 @@ SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t s
             const double reading_pa = barometer.read(pulse_at(truth, airframe.ejection, sample.t_s));
             // A dead barometer goes on repeating its last conversion.
             last_pressure_pa = dead && last_pressure_pa > 0.0 ? last_pressure_pa : reading_pa;
-            out.pressure.push_back(
-                {sample.t_s, last_pressure_pa, bay_temperature_k + 0.05 * thermometer.normal()});
+            out.pressure.push_back({sample.t_s, last_pressure_pa, bay_temperature_k + 0.05 * thermometer.normal()});
         }
-        if (tick % fix_ticks == 0) {
-            out.fix.push_back(receiver.read(sample, truth.events));
-        }
-        if (tick % health_ticks == 0) {
-            out.health.push_back(health_at(sample.t_s, truth, scenario, health_random));
-        }
+        if (tick % fix_ticks == 0) out.fix.push_back(receiver.read(sample, truth.events));
+        if (tick % health_ticks == 0) out.health.push_back(health_at(sample.t_s, truth, scenario, health_random));
     }
     return out;
 }

@@ -70,8 +70,7 @@ class InertialSensor {
   public:
     InertialSensor(const SensorNoise& noise, Random random);
     [[nodiscard]] ImuReading read(double t_s, const Eigen::Vector3d& specific_force_mps2,
-                                  const Eigen::Vector3d& rate_rad_s, double vibration_mps2,
-                                  double vibration_rad_s);
+                                  const Eigen::Vector3d& rate_rad_s, double vibration_mps2, double vibration_rad_s);
     [[nodiscard]] const Eigen::Vector3d& accel_bias_mps2() const { return accel_bias_mps2_; }
     [[nodiscard]] const Eigen::Vector3d& gyro_bias_rad_s() const { return gyro_bias_rad_s_; }
 

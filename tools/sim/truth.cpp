@@ -17,8 +17,7 @@ constexpr double kImpactPulse_s = 0.022;
 constexpr double kTipOver_s = 0.9;
 constexpr double kTetheredInterval_s = 12.0;
 
-TruthSample sample_of(const FlightSetup& setup, double t_s, const BodyState& state,
-                      const Eigen::Vector3d& wind) {
+TruthSample sample_of(const FlightSetup& setup, double t_s, const BodyState& state, const Eigen::Vector3d& wind) {
     TruthSample sample{};
     sample.t_s = t_s;
     sample.position_enu_m = state.position_enu_m;
@@ -37,21 +36,13 @@ TruthSample sample_of(const FlightSetup& setup, double t_s, const BodyState& sta
 
 TruePhase phase_of(const FlightModel& model) {
     const FlightEvents& events = model.events();
-    if (model.motion() == Motion::landed) {
-        return TruePhase::landed;
-    }
-    if (model.motion() == Motion::held) {
-        return TruePhase::pad;
-    }
-    if (model.t_s() < events.burn_out_s) {
-        return TruePhase::powered_ascent;
-    }
-    if (std::isnan(events.apogee_s)) {
-        return TruePhase::coast;
-    }
-    const bool main_out =
-        std::any_of(events.ejections.begin(), events.ejections.end(),
-                    [&](const Ejection& e) { return !model.setup().parachutes[e.parachute].at_apogee; });
+    if (model.motion() == Motion::landed) return TruePhase::landed;
+    if (model.motion() == Motion::held) return TruePhase::pad;
+    if (model.t_s() < events.burn_out_s) return TruePhase::powered_ascent;
+    if (std::isnan(events.apogee_s)) return TruePhase::coast;
+    const bool main_out = std::any_of(events.ejections.begin(), events.ejections.end(), [&](const Ejection& e) {
+        return !model.setup().parachutes[e.parachute].at_apogee;
+    });
     return main_out ? TruePhase::main_descent : TruePhase::descent;
 }
 
@@ -62,16 +53,15 @@ class Landing {
     Landing(double t_s, const BodyState& touch, double gravity_mps2)
         : t_s_(t_s), touch_(touch), gravity_(0.0, 0.0, gravity_mps2) {
         const Eigen::Vector3d nose = touch.q_local_body * Eigen::Vector3d::UnitX();
-        const Eigen::Vector3d axis = nose.cross(Eigen::Vector3d(nose.x(), nose.y(), 0.0).norm() > 1e-6
-                                                    ? Eigen::Vector3d(nose.x(), nose.y(), 0.0)
-                                                    : Eigen::Vector3d::UnitX());
+        const Eigen::Vector3d axis =
+            nose.cross(Eigen::Vector3d(nose.x(), nose.y(), 0.0).norm() > 1e-6 ? Eigen::Vector3d(nose.x(), nose.y(), 0.0)
+                                                                              : Eigen::Vector3d::UnitX());
         axis_ = axis.norm() > 1e-9 ? Eigen::Vector3d(axis.normalized()) : Eigen::Vector3d::UnitY();
         angle_rad_ = std::asin(std::clamp(std::abs(nose.z()), 0.0, 1.0));
     }
     [[nodiscard]] Eigen::Vector3d velocity(double t_s) const {
         const double phase = std::clamp((t_s - t_s_) / kImpactPulse_s, 0.0, 1.0);
-        const Eigen::Vector3d fall =
-            touch_.velocity_enu_mps * 0.5 * (1.0 + std::cos(std::numbers::pi * phase));
+        const Eigen::Vector3d fall = touch_.velocity_enu_mps * 0.5 * (1.0 + std::cos(std::numbers::pi * phase));
         // The tip-over ends with the bay stopping from about 0.6 m/s.
         const double bump = std::clamp((t_s - t_s_ - kTipOver_s) / 0.02, 0.0, 1.0);
         const double tipping =
@@ -80,8 +70,7 @@ class Landing {
     }
     [[nodiscard]] Eigen::Quaterniond attitude(double t_s) const {
         const double fraction = std::clamp((t_s - t_s_) / kTipOver_s, 0.0, 1.0);
-        return Eigen::Quaterniond(Eigen::AngleAxisd(angle_rad_ * fraction * fraction, axis_)) *
-               touch_.q_local_body;
+        return Eigen::Quaterniond(Eigen::AngleAxisd(angle_rad_ * fraction * fraction, axis_)) * touch_.q_local_body;
     }
     [[nodiscard]] Eigen::Vector3d specific_force(double from_s, double to_s) const {
         const Eigen::Vector3d accel = (velocity(to_s) - velocity(from_s)) / (to_s - from_s);
@@ -124,18 +113,14 @@ Truth run_flight(const FlightSetup& setup, double idle_s, double duration_s) {
         truth.samples.push_back(sample);
     }
     truth.events = model.events();
-    if (model.motion() != Motion::landed || truth.destroyed) {
-        return truth;
-    }
+    if (model.motion() != Motion::landed || truth.destroyed) return truth;
     const Landing landing(model.t_s(), model.state(), setup.gravity.at(0.0));
     const double end_s = truth.events.landing_s + idle_s;
     BodyState rest = model.state();
     rest.position_enu_m.z() = 0.0;
     for (;; ++tick) {
         const double to_s = static_cast<double>(tick) * kTruthStep_s;
-        if (to_s > end_s) {
-            return truth;
-        }
+        if (to_s > end_s) return truth;
         const double from_s = to_s - kTruthStep_s;
         rest.velocity_enu_mps = landing.velocity(to_s);
         rest.q_local_body = landing.attitude(to_s);
@@ -164,8 +149,7 @@ Truth run_tethered(const FlightSetup& setup, double idle_s) {
     for (std::size_t i = 0; i < setup.parachutes.size(); ++i) {
         const double t_s = setup.ignition_s + kTetheredInterval_s * static_cast<double>(i);
         const double push = charge.impulse_ns / setup.mass_dry_kg * (1.0 + 0.1 * random.normal());
-        const double rock =
-            0.3 * charge.torque_impulse_nms / setup.airframe.inertia_dry_kg_m2[1] * random.normal();
+        const double rock = 0.3 * charge.torque_impulse_nms / setup.airframe.inertia_dry_kg_m2[1] * random.normal();
         strikes.push_back({t_s, charge.duration_s, -push, rock});
         strikes.push_back({t_s + kSnatchDelay_s, 0.018, 0.5 * push, -0.4 * rock});
         truth.events.ejections.push_back({t_s, i});
@@ -193,12 +177,10 @@ Truth run_tethered(const FlightSetup& setup, double idle_s) {
                     rock += strike.rock_rad_s * shape;
                 }
             }
-            const double x_accel =
-                push - kPush_rad_s * kPush_rad_s * x - 2.0 * kDamping * kPush_rad_s * x_rate;
+            const double x_accel = push - kPush_rad_s * kPush_rad_s * x - 2.0 * kDamping * kPush_rad_s * x_rate;
             const double angle_accel =
                 rock - kRock_rad_s * kRock_rad_s * angle - 2.0 * kDamping * kRock_rad_s * angle_rate;
-            x_rate += x_accel *
-                      kDt_s; // semi-implicit Euler: stable for an oscillator, and nothing else depends on it
+            x_rate += x_accel * kDt_s; // semi-implicit Euler: stable for an oscillator, and nothing else depends on it
             x += x_rate * kDt_s;
             angle_rate += angle_accel * kDt_s;
             angle += angle_rate * kDt_s;
@@ -207,10 +189,8 @@ Truth run_tethered(const FlightSetup& setup, double idle_s) {
         state.position_enu_m = x * nose;
         state.velocity_enu_mps = x_rate * nose;
         state.q_local_body = level * Eigen::Quaterniond(Eigen::AngleAxisd(angle, Eigen::Vector3d::UnitY()));
-        TruthSample sample =
-            sample_of(setup, static_cast<double>(tick) * kTruthStep_s, state, Eigen::Vector3d::Zero());
-        sample.specific_force_body_mps2 =
-            state.q_local_body.conjugate() * (force_sum / kSubsteps * nose + gravity);
+        TruthSample sample = sample_of(setup, static_cast<double>(tick) * kTruthStep_s, state, Eigen::Vector3d::Zero());
+        sample.specific_force_body_mps2 = state.q_local_body.conjugate() * (force_sum / kSubsteps * nose + gravity);
         sample.rate_body_rad_s = Eigen::Vector3d(0.0, (angle - angle_before) / kTruthStep_s, 0.0);
         sample.phase = TruePhase::pad;
         truth.samples.push_back(sample);
@@ -222,18 +202,12 @@ Truth run_tethered(const FlightSetup& setup, double idle_s) {
 
 std::string_view to_string(TruePhase phase) {
     switch (phase) {
-    case TruePhase::pad:
-        return "pad";
-    case TruePhase::powered_ascent:
-        return "powered_ascent";
-    case TruePhase::coast:
-        return "coast";
-    case TruePhase::descent:
-        return "descent";
-    case TruePhase::main_descent:
-        return "main_descent";
-    case TruePhase::landed:
-        return "landed";
+    case TruePhase::pad: return "pad";
+    case TruePhase::powered_ascent: return "powered_ascent";
+    case TruePhase::coast: return "coast";
+    case TruePhase::descent: return "descent";
+    case TruePhase::main_descent: return "main_descent";
+    case TruePhase::landed: return "landed";
     }
     return "";
 }

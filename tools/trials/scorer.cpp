@@ -27,21 +27,16 @@ Scorer::Scorer(const sim::FlightResult& flight, const sim::Scenario& scenario, c
     for (const Table& table : schema.tables) {
         tables_[table.name] = table.id;
         auto& columns = columns_.emplace_back();
-        for (std::size_t c = 0; c < table.number_count; ++c)
-            columns[table.columns[c].name] = c;
+        for (std::size_t c = 0; c < table.number_count; ++c) columns[table.columns[c].name] = c;
     }
     const sim::FlightEvents& e = flight.truth.events;
     if (scenario.kind == sim::RunKind::flight) {
-        const auto ejection = [&](std::size_t k) {
-            return k < e.ejections.size() ? e.ejections[k].t_s : NAN;
-        };
+        const auto ejection = [&](std::size_t k) { return k < e.ejections.size() ? e.ejections[k].t_s : NAN; };
         moments_true_s_ = {e.lift_off_s, e.burn_out_s, e.apogee_s, ejection(0), ejection(1), e.landing_s};
     }
-    for (std::size_t m = 0; m < kMoments; ++m)
-        score_.moments[m].happened = std::isfinite(moments_true_s_[m]);
+    for (std::size_t m = 0; m < kMoments; ++m) score_.moments[m].happened = std::isfinite(moments_true_s_[m]);
     score_.charges = static_cast<int>(e.ejections.size());
-    if (scenario.kind != sim::RunKind::flight || !std::isfinite(e.apogee_s))
-        return;
+    if (scenario.kind != sim::RunKind::flight || !std::isfinite(e.apogee_s)) return;
     score_.true_apogee_m = e.apogee_m;
     asked_ = {{Instant::on_pad, e.ignition_s - 2},
               {Instant::powered, e.lift_off_s + 0.8},
@@ -49,14 +44,13 @@ Scorer::Scorer(const sim::FlightResult& flight, const sim::Scenario& scenario, c
               {Instant::two_after_burn_out, e.burn_out_s + 2},
               {Instant::three_before_apogee, e.apogee_s - 3},
               {Instant::apogee, e.apogee_s}};
-    if (e.landing_s - 10 > e.apogee_s + 1)
-        asked_.push_back({Instant::ten_before_landing, e.landing_s - 10});
+    if (e.landing_s - 10 > e.apogee_s + 1) asked_.push_back({Instant::ten_before_landing, e.landing_s - 10});
 }
 
 sim::TruthSample Scorer::truth_at(double t_s) const {
     const auto& samples = flight_->truth.samples;
-    const double at = std::clamp((t_s - samples.front().t_s) / sim::kTruthStep_s, 0.0,
-                                 static_cast<double>(samples.size() - 1));
+    const double at =
+        std::clamp((t_s - samples.front().t_s) / sim::kTruthStep_s, 0.0, static_cast<double>(samples.size() - 1));
     const auto low = std::min(static_cast<std::size_t>(at), samples.size() - 2);
     const double part = at - static_cast<double>(low);
     const sim::TruthSample &a = samples[low], &b = samples[low + 1];
@@ -72,42 +66,30 @@ void Scorer::take(const Batch& batch) {
     for (const RowRecord& record : batch.rows) {
         const Table& table = schema_->tables[record.table];
         if (record.frame >= 0) {
-            if (table.kind == TableKind::packet)
-                packet(batch.frames[static_cast<std::size_t>(record.frame)], record);
+            if (table.kind == TableKind::packet) packet(batch.frames[static_cast<std::size_t>(record.frame)], record);
             continue;
         }
-        if (table.kind != TableKind::estimate)
-            continue;
+        if (table.kind != TableKind::estimate) continue;
         const Row row{&columns_[record.table], batch.numbers_of(record, table), true_s(record.t_ns)};
         const sim::TruthSample truth = truth_at(row.t_s);
-        if (record.table == id("air"))
-            air(row, truth);
-        if (record.table == id("vertical"))
-            vertical(row, truth);
-        if (record.table == id("navigation"))
-            navigation(row, truth);
-        if (record.table == id("look"))
-            look(row, truth);
-        if (record.table == id("ascent"))
-            apogee(row);
-        if (record.table == id("landing"))
-            landing(row);
+        if (record.table == id("air")) air(row, truth);
+        if (record.table == id("vertical")) vertical(row, truth);
+        if (record.table == id("navigation")) navigation(row, truth);
+        if (record.table == id("look")) look(row, truth);
+        if (record.table == id("ascent")) apogee(row);
+        if (record.table == id("landing")) landing(row);
     }
-    for (const Event& found : batch.events)
-        event(found);
+    for (const Event& found : batch.events) event(found);
 }
 
 void Scorer::packet(const FrameRecord& frame, const RowRecord& row) {
     const sim::OnboardClock& clock = flight_->clock;
-    if (frame.packet_verdict != PacketVerdict::accepted || frame.onboard_ns < 0)
-        return;
+    if (frame.packet_verdict != PacketVerdict::accepted || frame.onboard_ns < 0) return;
     const double onboard_s = 1e-9 * static_cast<double>(frame.onboard_ns);
     const double rate = 1 + 1e-6 * clock.drift_ppm;
-    const double made_s =
-        frame.boot == 0 ? (onboard_s - clock.at_start_s) / rate : clock.rebooted_s + onboard_s / rate;
+    const double made_s = frame.boot == 0 ? (onboard_s - clock.at_start_s) / rate : clock.rebooted_s + onboard_s / rate;
     late_s_ = seconds_between(kStart_ns, row.t_ns) - made_s;
-    if (made_s > 10)
-        score_.time_stamp_s.add(late_s_, 0); // ten seconds to find the clock
+    if (made_s > 10) score_.time_stamp_s.add(late_s_, 0); // ten seconds to find the clock
 }
 
 double Scorer::true_s(std::int64_t t_ns) const {
@@ -116,11 +98,9 @@ double Scorer::true_s(std::int64_t t_ns) const {
 
 void Scorer::air(const Row& row, const sim::TruthSample& truth) {
     const auto& e = flight_->truth.events;
-    if (!(row.t_s > e.lift_off_s) || row.t_s > e.landing_s)
-        return;
+    if (!(row.t_s > e.lift_off_s) || row.t_s > e.landing_s) return;
     score_.air_altitude_m.add(row["altitude_m"] - truth.position_enu_m.z(), row["altitude_m_sigma"]);
-    if (row.t_s > e.apogee_s)
-        return;
+    if (row.t_s > e.apogee_s) return;
     score_.mach.add(row["mach"] - truth.mach, row["mach_sigma"]);
     score_.dynamic_pressure_pa.add(row["dynamic_pressure_pa"] - truth.dynamic_pressure_pa,
                                    row["dynamic_pressure_pa_sigma"]);
@@ -129,8 +109,7 @@ void Scorer::air(const Row& row, const sim::TruthSample& truth) {
 void Scorer::vertical(const Row& row, const sim::TruthSample& truth) {
     const auto& e = flight_->truth.events;
     const bool rests = !(row.t_s > e.lift_off_s) && !std::isfinite(e.apogee_s);
-    if (!rests && (!(row.t_s > e.lift_off_s) || row.t_s > e.landing_s))
-        return;
+    if (!rests && (!(row.t_s > e.lift_off_s) || row.t_s > e.landing_s)) return;
     const bool up = rests || row.t_s < e.apogee_s;
     (up ? score_.altitude_up_m : score_.altitude_down_m)
         .add(row["altitude_m"] - truth.position_enu_m.z(), row["altitude_m_sigma"]);
@@ -140,8 +119,7 @@ void Scorer::vertical(const Row& row, const sim::TruthSample& truth) {
 
 void Scorer::navigation(const Row& row, const sim::TruthSample& truth) {
     const auto& e = flight_->truth.events;
-    if (!std::isfinite(row["east_m"]) || !(row.t_s > e.lift_off_s) || row.t_s > e.landing_s)
-        return;
+    if (!std::isfinite(row["east_m"]) || !(row.t_s > e.lift_off_s) || row.t_s > e.landing_s) return;
     const bool up = row.t_s < e.apogee_s;
     Errors& position = up ? score_.position_up_m : score_.position_down_m;
     position.add(row["east_m"] - truth.position_enu_m.x(), row["east_m_sigma"]);
@@ -156,8 +134,7 @@ void Scorer::navigation(const Row& row, const sim::TruthSample& truth) {
         const Vector3d found = q * Vector3d::UnitX(), real = truth.q_local_body * Vector3d::UnitX();
         const double off_deg = std::atan2(found.cross(real).norm(), found.dot(real)) * kDegree;
         // Two axes: the square of the angle has the sum of their variances.
-        score_.long_axis_deg.add(off_deg,
-                                 std::hypot(row["attitude_y_deg_sigma"], row["attitude_z_deg_sigma"]));
+        score_.long_axis_deg.add(off_deg, std::hypot(row["attitude_y_deg_sigma"], row["attitude_z_deg_sigma"]));
     }
     if (std::isfinite(row["height_nis"])) {
         height_nis_sum_ += row["height_nis"];
@@ -172,29 +149,25 @@ void Scorer::navigation(const Row& row, const sim::TruthSample& truth) {
 void Scorer::look(const Row& row, const sim::TruthSample& truth) {
     const auto& e = flight_->truth.events;
     const Vector3d away = truth.position_enu_m - station_enu_m_;
-    if (!(row.t_s > e.lift_off_s) || row.t_s > e.landing_s || away.norm() < 50)
-        return;
+    if (!(row.t_s > e.lift_off_s) || row.t_s > e.landing_s || away.norm() < 50) return;
     const double across = away.head<2>().norm();
     score_.azimuth_deg.add(turned(row["azimuth_true_deg"] - std::atan2(away.x(), away.y()) * kDegree),
                            row["azimuth_deg_sigma"]);
-    score_.elevation_deg.add(row["elevation_deg"] - std::atan2(away.z(), across) * kDegree,
-                             row["elevation_deg_sigma"]);
+    score_.elevation_deg.add(row["elevation_deg"] - std::atan2(away.z(), across) * kDegree, row["elevation_deg_sigma"]);
 }
 
 PredictionScore* Scorer::asked_before(double t_s, double PredictionScore::*unanswered) {
     PredictionScore* found = nullptr;
     for (const AskedInstant& asked : asked_) {
         PredictionScore& score = score_.predictions[static_cast<std::size_t>(asked.instant)];
-        if (t_s > asked.t_s - 0.3 && t_s < asked.t_s + 0.5 && std::isnan(score.*unanswered))
-            found = &score;
+        if (t_s > asked.t_s - 0.3 && t_s < asked.t_s + 0.5 && std::isnan(score.*unanswered)) found = &score;
     }
     return found;
 }
 
 void Scorer::apogee(const Row& row) {
     PredictionScore* score = asked_before(row.t_s, &PredictionScore::apogee_error_m);
-    if (score == nullptr)
-        return;
+    if (score == nullptr) return;
     const auto& e = flight_->truth.events;
     score->apogee_error_m = row["apogee_m"] - e.apogee_m;
     const double left_s = e.apogee_s - std::max(row.t_s, e.ignition_s); // on the pad counted from ignition
@@ -204,8 +177,7 @@ void Scorer::apogee(const Row& row) {
 
 void Scorer::landing(const Row& row) {
     PredictionScore* score = asked_before(row.t_s, &PredictionScore::miss_m);
-    if (score == nullptr || !std::isfinite(row["nominal_east_m"]))
-        return;
+    if (score == nullptr || !std::isfinite(row["nominal_east_m"])) return;
     const Vector3d real = truth_at(flight_->truth.events.landing_s).position_enu_m;
     const double east_m = real.x() - row["nominal_east_m"], north_m = real.y() - row["nominal_north_m"];
     const double bearing = row["nominal_bearing_deg"] / kDegree;
@@ -219,22 +191,16 @@ void Scorer::landing(const Row& row) {
 
 void Scorer::event(const Event& event) {
     const std::string prefix = "sanderling/flight/";
-    if (event.key.starts_with("sanderling/pulse/acceleration"))
-        ++score_.shocks;
-    if (event.key.starts_with("sanderling/pulse/pressure"))
-        ++score_.blows;
-    if (event.kind == EventKind::alert_raised && event.key.starts_with("sanderling/sensor/"))
-        ++score_.sensor_alerts;
+    if (event.key.starts_with("sanderling/pulse/acceleration")) ++score_.shocks;
+    if (event.key.starts_with("sanderling/pulse/pressure")) ++score_.blows;
+    if (event.kind == EventKind::alert_raised && event.key.starts_with("sanderling/sensor/")) ++score_.sensor_alerts;
     if (event.key == prefix + "contact_lost")
         score_.presumed_impact_error_s = true_s(event.t_ns) - flight_->truth.events.landing_s;
-    if (!event.key.starts_with(prefix))
-        return;
+    if (!event.key.starts_with(prefix)) return;
     for (std::size_t m = 0; m < kMoments; ++m) {
-        if (event.key.substr(prefix.size()) != moment_key(static_cast<Moment>(m)))
-            continue;
+        if (event.key.substr(prefix.size()) != moment_key(static_cast<Moment>(m))) continue;
         MomentScore& score = score_.moments[m];
-        if (++score.found > 1)
-            continue;
+        if (++score.found > 1) continue;
         score.error_s = true_s(event.t_ns) - moments_true_s_[m];
         score.sigma_s = event.t_sigma_s;
         score.delay_s = seconds_between(kStart_ns, event.t_found_ns) - moments_true_s_[m];
@@ -242,10 +208,8 @@ void Scorer::event(const Event& event) {
 }
 
 TrialScore Scorer::score() {
-    if (height_nis_count_ > 0)
-        score_.height_nis = height_nis_sum_ / height_nis_count_;
-    if (fix_nis_count_ > 0)
-        score_.fix_nis = fix_nis_sum_ / fix_nis_count_;
+    if (height_nis_count_ > 0) score_.height_nis = height_nis_sum_ / height_nis_count_;
+    if (fix_nis_count_ > 0) score_.fix_nis = fix_nis_sum_ / fix_nis_count_;
     return score_;
 }
 

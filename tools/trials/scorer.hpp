@@ -38,9 +38,7 @@ class Scorer {
         const std::map<std::string, std::size_t>* columns;
         std::span<const double> values;
         double t_s;
-        [[nodiscard]] double operator[](const std::string& column) const {
-            return values[columns->at(column)];
-        }
+        [[nodiscard]] double operator[](const std::string& column) const { return values[columns->at(column)]; }
     };
 
     /// Seconds of the simulator's time at which the vehicle measured what the station dates to `t_ns`.
@@ -63,7 +61,7 @@ class Scorer {
     std::vector<std::map<std::string, std::size_t>> columns_; ///< by table
     std::map<std::string, TableId> tables_;
     std::vector<AskedInstant> asked_;
-    double late_s_ = 0; ///< of the newest packet's time
+    double late_s_ = 0;                                                         ///< of the newest packet's time
     std::array<double, kMoments> moments_true_s_{NAN, NAN, NAN, NAN, NAN, NAN}; ///< NaN: did not happen
     TrialScore score_;
     double height_nis_sum_ = 0, fix_nis_sum_ = 0;

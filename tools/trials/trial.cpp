@@ -31,8 +31,7 @@ PipelineSetup make_setup(const sim::Scenario& scenario) {
         vehicle.vehicle = scenario.vehicle;
         setup.vehicles.push_back(std::move(vehicle));
     }
-    if (!problems.empty())
-        throw std::runtime_error(to_string(problems));
+    if (!problems.empty()) throw std::runtime_error(to_string(problems));
     setup.site = scenario.site;
     setup.links = {{"radio", "trial:", 0}};
     return setup;
@@ -48,13 +47,11 @@ std::string instant_words(Instant instant) {
 }
 
 void Errors::add(double error, double sigma) {
-    if (!std::isfinite(error))
-        return;
+    if (!std::isfinite(error)) return;
     square_sum += error * error;
     worst = std::max(worst, std::abs(error));
     ++count;
-    if (!(sigma > 0))
-        return;
+    if (!(sigma > 0)) return;
     normalised_square_sum += error * error / (sigma * sigma);
     ++normalised_count;
 }
@@ -69,8 +66,7 @@ void Errors::add(const Errors& other) {
 
 sim::Scenario trial_scenario(const std::string& name, const std::string& impairment) {
     auto made = sim::make_scenario(name, kDemo / "sanderling", kDemo / "site.json");
-    if (!made)
-        throw std::runtime_error(made.error().message);
+    if (!made) throw std::runtime_error(made.error().message);
     if (!sim::impairment_from_name(impairment, made->impairment))
         throw std::runtime_error("no impairment " + impairment);
     made->disperse = true;
@@ -99,8 +95,7 @@ TrialScore run_trial(const sim::Scenario& scenario, std::uint64_t seed) {
             pipeline.set_prediction_period(kInfinity);
         }
         const std::int64_t t_ns = at(delivery.t_end_s);
-        const auto octets =
-            std::as_bytes(std::span(flight.received.octets).subspan(delivery.offset, delivery.size));
+        const auto octets = std::as_bytes(std::span(flight.received.octets).subspan(delivery.offset, delivery.size));
         pipeline.chunk(0, t_ns, t_ns, octets, batch);
         take();
     }
@@ -115,8 +110,7 @@ std::vector<TrialScore> run_trials(const sim::Scenario& scenario, std::uint64_t 
     std::vector<std::jthread> threads;
     for (unsigned worker = 0; worker < workers; ++worker) {
         threads.emplace_back([&, worker] {
-            for (std::size_t k = worker; k < scores.size(); k += workers)
-                scores[k] = run_trial(scenario, first + k);
+            for (std::size_t k = worker; k < scores.size(); k += workers) scores[k] = run_trial(scenario, first + k);
         });
     }
     threads.clear();

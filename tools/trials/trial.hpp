@@ -87,7 +87,6 @@ struct TrialScore {
 [[nodiscard]] sim::Scenario trial_scenario(const std::string& name, const std::string& impairment);
 
 /// Flights `first` to `first + count - 1` on all cores, in the order of their seeds.
-[[nodiscard]] std::vector<TrialScore> run_trials(const sim::Scenario& scenario, std::uint64_t first,
-                                                 int count);
+[[nodiscard]] std::vector<TrialScore> run_trials(const sim::Scenario& scenario, std::uint64_t first, int count);
 
 } // namespace turnstone::trials

@@ -27,8 +27,8 @@ constexpr double kMoistureSigma_k = 2.0;
 /// Variance of the integral over [0, h] of a Gauss-Markov process with variance s^2 and scale L that starts at zero.
 double integrated_variance(double height_m) {
     const double a = height_m / kLapseScale_m;
-    const double shape = a < 0.02 ? 2.0 / 3.0 * a * a * a * (1.0 - 0.75 * a)
-                                  : 2.0 * a - 3.0 + 4.0 * std::exp(-a) - std::exp(-2.0 * a);
+    const double shape =
+        a < 0.02 ? 2.0 / 3.0 * a * a * a * (1.0 - 0.75 * a) : 2.0 * a - 3.0 + 4.0 * std::exp(-a) - std::exp(-2.0 * a);
     return kLapseSigma_k * kLapseSigma_k * kLapseScale_m * kLapseScale_m * shape;
 }
 
@@ -48,20 +48,20 @@ double qnh_pa(double qfe_pa, double elevation_m) noexcept {
 DayAtmosphere::DayAtmosphere(const PadReference& pad)
     : pad_(pad), pad_geopotential_m_(geopotential_from_geometric_m(pad.height_msl_m)),
       surface_gravity_mps2_(normal_gravity_mps2(pad.latitude_deg, 0.0)), layers_{} {
-    const bool usable = pad.pressure_pa >= 30000.0 && pad.pressure_pa <= kPressureMax_pa && pad.temperature_k >= 200.0 &&
-                        pad.temperature_k <= 340.0 && std::isfinite(pad.height_msl_m) &&
+    const bool usable = pad.pressure_pa >= 30000.0 && pad.pressure_pa <= kPressureMax_pa &&
+                        pad.temperature_k >= 200.0 && pad.temperature_k <= 340.0 && std::isfinite(pad.height_msl_m) &&
                         pad_geopotential_m_ < kTropopause_m - 2.0 * kPadLayer_m;
     const auto add = [this](double base_m, double temperature_k, double lapse_k_per_m) {
         double pressure = pad_.pressure_pa;
         if (layer_count_ > 0) {
             const Layer& below = layers_[layer_count_ - 1];
             const double rise_m = base_m - below.base_m;
-            pressure = below.lapse_k_per_m == 0.0
-                           ? below.base_pressure_pa * std::exp(-kGOverR_k_per_m * rise_m / below.base_temperature_k)
-                           : below.base_pressure_pa *
-                                 std::pow((below.base_temperature_k + below.lapse_k_per_m * rise_m) /
-                                              below.base_temperature_k,
-                                          -kGOverR_k_per_m / below.lapse_k_per_m);
+            pressure =
+                below.lapse_k_per_m == 0.0
+                    ? below.base_pressure_pa * std::exp(-kGOverR_k_per_m * rise_m / below.base_temperature_k)
+                    : below.base_pressure_pa *
+                          std::pow((below.base_temperature_k + below.lapse_k_per_m * rise_m) / below.base_temperature_k,
+                                   -kGOverR_k_per_m / below.lapse_k_per_m);
         }
         layers_[layer_count_++] = {base_m, temperature_k, lapse_k_per_m, pressure};
     };
@@ -103,16 +103,18 @@ double DayAtmosphere::temperature_k(double geopotential_above_pad_m) const noexc
 
 double DayAtmosphere::temperature_sigma_k(double geopotential_above_pad_m) const noexcept {
     const double decay = std::exp(-2.0 * std::fabs(geopotential_above_pad_m) / kLapseScale_m);
-    return std::sqrt(pad_.temperature_sigma_k * pad_.temperature_sigma_k + kLapseSigma_k * kLapseSigma_k * (1.0 - decay));
+    return std::sqrt(pad_.temperature_sigma_k * pad_.temperature_sigma_k +
+                     kLapseSigma_k * kLapseSigma_k * (1.0 - decay));
 }
 
 double DayAtmosphere::height_sigma_m(double geopotential_above_pad_m) const noexcept {
     const double height_m = std::fabs(geopotential_above_pad_m);
     const double mean_k = 0.5 * (pad_.temperature_k + temperature_k(geopotential_above_pad_m));
-    const double constant_k2 = pad_.temperature_sigma_k * pad_.temperature_sigma_k + kMoistureSigma_k * kMoistureSigma_k;
+    const double constant_k2 =
+        pad_.temperature_sigma_k * pad_.temperature_sigma_k + kMoistureSigma_k * kMoistureSigma_k;
     const double profile_m2 = (integrated_variance(height_m) + constant_k2 * height_m * height_m) / (mean_k * mean_k);
-    const double pad_m = pad_.pressure_sigma_pa * temperature_k(geopotential_above_pad_m) /
-                         (kGOverR_k_per_m * pad_.pressure_pa);
+    const double pad_m =
+        pad_.pressure_sigma_pa * temperature_k(geopotential_above_pad_m) / (kGOverR_k_per_m * pad_.pressure_pa);
     return std::sqrt(profile_m2 + pad_m * pad_m);
 }
 
@@ -124,7 +126,9 @@ double DayAtmosphere::scale_sigma(double geopotential_above_pad_m) const noexcep
 double DayAtmosphere::true_height_m(double geopotential_above_pad_m) const noexcept {
     // Mahoney's form of the WMO conversion with one mean radius: Z = R H / (g(lat)/g0 R - H), taken as a difference.
     const double gravity_ratio = surface_gravity_mps2_ / kGravityStandard_mps2;
-    const auto geometric = [gravity_ratio](double h) { return kEarthRadius_m * h / (gravity_ratio * kEarthRadius_m - h); };
+    const auto geometric = [gravity_ratio](double h) {
+        return kEarthRadius_m * h / (gravity_ratio * kEarthRadius_m - h);
+    };
     return geometric(pad_geopotential_m_ + geopotential_above_pad_m) - geometric(pad_geopotential_m_);
 }
 

@@ -1,19 +1,20 @@
 #pragma once
 /// Heights, air state and air-speed quantities from static pressure, on the day's own atmosphere.
 ///
-/// The day's atmosphere is ISO 2533:1975 / U.S. Standard Atmosphere 1976 tied to the pad: it begins at the pad's pressure
-/// and temperature. The first kilometre above the pad has the ISO troposphere's lapse, -6.5 K/km. From there the
-/// temperature runs in a straight line to ISO's 216.65 K at 11 km (how warm or cold the ground is says little about the air
-/// far above it), and higher up it is the ISO profile. Heights follow layer by layer from the hypsometric equation for
-/// constant lapse (USSA 1976 eqs. 33a, 33b solved for height; WMO-No. 8 part I ch. 12).
+/// The day's atmosphere is ISO 2533:1975 / U.S. Standard Atmosphere 1976 tied to the pad: it begins at the pad's
+/// pressure and temperature. The first kilometre above the pad has the ISO troposphere's lapse, -6.5 K/km. From there
+/// the temperature runs in a straight line to ISO's 216.65 K at 11 km (how warm or cold the ground is says little about
+/// the air far above it), and higher up it is the ISO profile. Heights follow layer by layer from the hypsometric
+/// equation for constant lapse (USSA 1976 eqs. 33a, 33b solved for height; WMO-No. 8 part I ch. 12).
 ///
-/// Uncertainty, 1-sigma: the day's lapse is unknown. The difference between the true and the assumed temperature is taken
-/// as a constant part (pad temperature error, moisture) plus a first-order Gauss-Markov process in height that starts at
-/// zero on the pad, with the figures in the .cpp. Its integral over height, divided by the mean temperature, is
-/// the height error; inversions of real soundings (tests/estimate/air/test_air_data.cpp) lie inside it. To that come the
-/// pressure noise and the error of the pad pressure, each times R T / (g p).
+/// Uncertainty, 1-sigma: the day's lapse is unknown. The difference between the true and the assumed temperature is
+/// taken as a constant part (pad temperature error, moisture) plus a first-order Gauss-Markov process in height that
+/// starts at zero on the pad, with the figures in the .cpp. Its integral over height, divided by the mean temperature,
+/// is the height error; inversions of real soundings (tests/estimate/air/test_air_data.cpp) lie inside it. To that come
+/// the pressure noise and the error of the pad pressure, each times R T / (g p).
 ///
-/// Pure functions and one immutable profile: nothing here remembers measurements. NaN or impossible input gives NaN out.
+/// Pure functions and one immutable profile: nothing here remembers measurements. NaN or impossible input gives NaN
+/// out.
 #include <array>
 #include <cstddef>
 
@@ -33,13 +34,13 @@ struct PadReference {
 
 /// What a pressure says. NaN where the pressure is out of range.
 struct AirHeights {
-    double pressure_altitude_m;    ///< geopotential, ISO scale from 1013.25 hPa
+    double pressure_altitude_m; ///< geopotential, ISO scale from 1013.25 hPa
     double geopotential_above_pad_m;
-    double above_pad_m;            ///< true (geometric) height above the pad
-    double above_pad_sigma_m;      ///< everything: noise, pad pressure, the day's lapse
-    double above_pad_noise_m;      ///< the part that is independent from sample to sample
+    double above_pad_m;       ///< true (geometric) height above the pad
+    double above_pad_sigma_m; ///< everything: noise, pad pressure, the day's lapse
+    double above_pad_noise_m; ///< the part that is independent from sample to sample
     double msl_m;
-    double temperature_k;          ///< outside air, of the profile, not of the sensor
+    double temperature_k; ///< outside air, of the profile, not of the sensor
     double temperature_sigma_k;
     double density_kg_m3;
     double speed_of_sound_mps;
@@ -95,8 +96,8 @@ class DayAtmosphere {
 /// Mach and dynamic pressure at a speed relative to the air, m/s.
 [[nodiscard]] AirSpeeds air_speeds(const AirHeights& air, double speed_mps, double speed_sigma_mps) noexcept;
 
-/// Height above the pad in one layer of constant lapse, geopotential metres: T0/L ((p/p0)^(-R L/g0) - 1), or the isothermal
-/// form for a lapse of zero. Lapse positive when warmer above.
+/// Height above the pad in one layer of constant lapse, geopotential metres: T0/L ((p/p0)^(-R L/g0) - 1), or the
+/// isothermal form for a lapse of zero. Lapse positive when warmer above.
 [[nodiscard]] double hypsometric_height_m(double pressure_pa, double base_pressure_pa, double base_temperature_k,
                                           double lapse_k_per_m) noexcept;
 

@@ -4,9 +4,9 @@
 /// Until the vehicle's own barometer has been seen at rest, the site file's pad pressure holds (or the standard
 /// atmosphere at the pad's height, with a large 1-sigma). Then the barometer's own mean on the pad takes over: its bias
 /// cancels in every height above the pad. Rest means: the phase detector sees nothing, and the means of two half-second
-/// windows two and a half seconds apart agree within kStill_pa. The reference is taken from the older window, so that the beginning of
-/// a lift-off never gets into it, and follows the weather with a time constant of kFollow_s. A new place (driven to the pad,
-/// say) is taken after kMoved_s of rest there.
+/// windows two and a half seconds apart agree within kStill_pa. The reference is taken from the older window, so that
+/// the beginning of a lift-off never gets into it, and follows the weather with a time constant of kFollow_s. A new
+/// place (driven to the pad, say) is taken after kMoved_s of rest there.
 ///
 /// Temperature: the site file's, else the mean of the vehicle's sensor on the pad (self-heated: 1-sigma 4 K), else the
 /// standard atmosphere's (10 K). Site temperature 1-sigma 1 K.

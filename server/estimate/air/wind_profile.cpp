@@ -10,11 +10,11 @@ namespace turnstone {
 
 namespace {
 
-constexpr double kForecastShare = 0.25;    // 1-sigma of a forecast's strength, and about as much across it
+constexpr double kForecastShare = 0.25; // 1-sigma of a forecast's strength, and about as much across it
 constexpr double kForecastFloor_mps = 0.4;
 constexpr double kUnknown_mps = 5.0;
-constexpr double kCommonShare = 0.7;       // of the variance is the same at all heights
-constexpr double kLength_m = 300.0;        // over which the rest decorrelates
+constexpr double kCommonShare = 0.7;         // of the variance is the same at all heights
+constexpr double kLength_m = 300.0;          // over which the rest decorrelates
 constexpr double kAnemometerSigma_mps = 1.0; // gusts over a minute, and a mast lower than the vehicle
 constexpr double kAnemometerHeight_m = 5.0;
 
@@ -24,15 +24,12 @@ Eigen::Vector2d air_velocity(double speed_mps, double from_deg) {
 }
 
 Eigen::Vector2d forecast(const std::vector<WindLayer>& layers, double height_m) {
-    const auto above = std::find_if(layers.begin(), layers.end(), [&](const WindLayer& l) { return l.height_m > height_m; });
-    if (above == layers.begin()) {
-        return air_velocity(above->speed_mps, above->from_deg);
-    }
+    const auto above =
+        std::find_if(layers.begin(), layers.end(), [&](const WindLayer& l) { return l.height_m > height_m; });
+    if (above == layers.begin()) return air_velocity(above->speed_mps, above->from_deg);
     const WindLayer& low = *(above - 1);
     const Eigen::Vector2d below = air_velocity(low.speed_mps, low.from_deg);
-    if (above == layers.end()) {
-        return below;
-    }
+    if (above == layers.end()) return below;
     const double part = (height_m - low.height_m) / (above->height_m - low.height_m);
     return below + part * (air_velocity(above->speed_mps, above->from_deg) - below);
 }
@@ -76,9 +73,7 @@ double WindProfile::sigma_mps(double height_m) const {
 }
 
 void WindProfile::measure(double height_m, const Eigen::Vector2d& velocity_en_mps, double sigma_mps) {
-    if (!velocity_en_mps.allFinite() || !std::isfinite(height_m) || !(sigma_mps > 0)) {
-        return;
-    }
+    if (!velocity_en_mps.allFinite() || !std::isfinite(height_m) || !(sigma_mps > 0)) return;
     const Nodes w = weights(height_m);
     const Nodes pw = covariance_ * w;
     const double variance = w.dot(pw) + sigma_mps * sigma_mps;
@@ -91,19 +86,13 @@ void WindProfile::measure(double height_m, const Eigen::Vector2d& velocity_en_mp
 }
 
 void WindProfile::anemometer(std::int64_t t_ns, double speed_mps, double from_deg) {
-    if (!std::isfinite(speed_mps) || !std::isfinite(from_deg)) {
-        return;
-    }
+    if (!std::isfinite(speed_mps) || !std::isfinite(from_deg)) return;
     const Eigen::Vector2d wind = air_velocity(speed_mps, from_deg);
     east_sum_ += wind.x();
     north_sum_ += wind.y();
     ++count_;
-    if (t_anemometer_ns_ == 0) {
-        t_anemometer_ns_ = t_ns;
-    }
-    if (seconds_between(t_anemometer_ns_, t_ns) < 60.0) {
-        return;
-    }
+    if (t_anemometer_ns_ == 0) t_anemometer_ns_ = t_ns;
+    if (seconds_between(t_anemometer_ns_, t_ns) < 60.0) return;
     measure(kAnemometerHeight_m, {east_sum_ / count_, north_sum_ / count_}, kAnemometerSigma_mps);
     t_anemometer_ns_ = t_ns;
     east_sum_ = north_sum_ = 0;

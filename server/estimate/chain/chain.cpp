@@ -3,12 +3,12 @@
 #include <cmath>
 #include <optional>
 
-#include "server/estimate/sensors/engine_hours.hpp"
+#include "server/estimate/air/wind_profile.hpp"
 #include "server/estimate/chain/flight_state.hpp"
 #include "server/estimate/chain/navigation_stage.hpp"
 #include "server/estimate/chain/prediction_stage.hpp"
+#include "server/estimate/sensors/engine_hours.hpp"
 #include "shared/geodesy.hpp"
-#include "server/estimate/air/wind_profile.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -22,7 +22,7 @@ struct EstimatorChain::State {
     std::optional<FlightState> flight; ///< air data, vertical motion, phases; of a rocket only
     std::optional<NavigationStage> navigation;
     std::optional<PredictionStage> prediction;
-    std::optional<LocalFrame> frame;   ///< at the pad
+    std::optional<LocalFrame> frame; ///< at the pad
     std::optional<WindProfile> wind;
     std::optional<EngineHours> engine;
     std::size_t engine_table_index = 0;
@@ -43,7 +43,8 @@ struct EstimatorChain::State {
             navigation.emplace(*vehicle, *site, inputs.onboard, tables);
             return;
         }
-        const char* lacking = inputs.rates ? "accel_body_x, accel_body_y and accel_body_z" : "rate_body_x, rate_body_y and rate_body_z";
+        const char* lacking =
+            inputs.rates ? "accel_body_x, accel_body_y and accel_body_z" : "rate_body_x, rate_body_y and rate_body_z";
         missing.push_back({"navigation", lacking});
         missing.push_back({"look", lacking});
     }
@@ -65,15 +66,20 @@ struct EstimatorChain::State {
 };
 
 EstimatorChain::EstimatorChain(const Vehicle& vehicle, const Site& site, const ChainInputs& inputs)
-    : state_(std::make_unique<State>(State{&vehicle, &site, inputs, {}, {}, {}, {}, {}, LocalFrame(site.pad), {}, {}, 0, 0})) {
+    : state_(std::make_unique<State>(
+          State{&vehicle, &site, inputs, {}, {}, {}, {}, {}, LocalFrame(site.pad), {}, {}, 0, 0})) {
     state_->add_flight();
     state_->add_engine();
 }
 EstimatorChain::~EstimatorChain() = default;
 EstimatorChain::EstimatorChain(EstimatorChain&&) noexcept = default;
 
-const std::vector<EstimateTable>& EstimatorChain::tables() const noexcept { return state_->tables; }
-const std::vector<MissingInput>& EstimatorChain::missing() const noexcept { return state_->missing; }
+const std::vector<EstimateTable>& EstimatorChain::tables() const noexcept {
+    return state_->tables;
+}
+const std::vector<MissingInput>& EstimatorChain::missing() const noexcept {
+    return state_->missing;
+}
 
 void EstimatorChain::imu(const ImuSample& sample, EstimateSink& sink) {
     State& s = *state_;
@@ -88,9 +94,7 @@ void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) 
     if (!s.flight) return;
     const Eigen::Vector2d air_speed = s.navigation ? s.navigation->air_speed_mps(*s.wind) : Eigen::Vector2d(kNaN, kNaN);
     const bool usable = s.flight->pressure(sample, air_speed.x(), air_speed.y(), sink);
-    if (usable && s.navigation) {
-        s.navigation->height(sample.t_ns, *s.flight->air(), *s.flight->air_speed());
-    }
+    if (usable && s.navigation) s.navigation->height(sample.t_ns, *s.flight->air(), *s.flight->air_speed());
 }
 void EstimatorChain::fix(const FixSample& sample, EstimateSink&) {
     State& s = *state_;

@@ -10,8 +10,8 @@
 #include <string>
 #include <vector>
 
-#include "server/estimate/table.hpp"
 #include "server/estimate/measurements.hpp"
+#include "server/estimate/table.hpp"
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
 
@@ -19,17 +19,17 @@ namespace turnstone {
 
 /// Which measurements the vehicle's dictionary can give at all.
 struct ChainInputs {
-    bool accel_axial = false;  ///< along the long axis
+    bool accel_axial = false;   ///< along the long axis
     bool accel_lateral = false; ///< both other axes
-    bool rates = false;        ///< all three
+    bool rates = false;         ///< all three
     bool mag = false;
     bool pressure = false;
     bool temperature = false;
-    bool fix = false;          ///< latitude, longitude and a height
+    bool fix = false; ///< latitude, longitude and a height
     bool fix_velocity = false;
     bool onboard = false;
     bool wind = false;
-    bool engine = false;       ///< speed or one of the gauges
+    bool engine = false; ///< speed or one of the gauges
 };
 
 /// An estimator that this vehicle cannot have, and why.
@@ -54,7 +54,8 @@ class EstimatorChain {
     void fix(const FixSample& sample, EstimateSink& sink);
     void mag(const MagSample& sample, EstimateSink& sink);
     void onboard(const OnboardSample& sample, EstimateSink& sink);
-    /// Wind at the pad, from this vehicle or another: a weather station is a vehicle of its own. Ignored by what is no rocket.
+    /// Wind at the pad, from this vehicle or another: a weather station is a vehicle of its own. Ignored by what is no
+    /// rocket.
     void wind(const WindSample& sample);
     void engine(const EngineSample& sample, EstimateSink& sink);
     /// The engine had run this long before now (finite, at least 0). False without an engine.
@@ -64,8 +65,8 @@ class EstimatorChain {
     void tick(std::int64_t t_ns, EstimateSink& sink);
     /// The vehicle's computer started anew; what happened outside it (altitude, phase) did not.
     void reboot(std::int64_t t_ns, EstimateSink& sink);
-    /// Seconds between the beginnings of predictions in flight, 0.5 unless set; infinity: none. They cost more than all the rest
-    /// together: trials over many flights ask for them at chosen moments only.
+    /// Seconds between the beginnings of predictions in flight, 0.5 unless set; infinity: none. They cost more than all
+    /// the rest together: trials over many flights ask for them at chosen moments only.
     void set_prediction_period(double period_s);
 
   private:

@@ -21,18 +21,22 @@ EstimateTable derived_table() {
     const auto greatest = [](const char* name, const char* what, const char* unit, int decimals) {
         return EstimateColumn{name, what, unit, "Greatest values", decimals};
     };
-    const auto when = [](const char* name) {
-        return EstimateColumn{name, "Seconds after lift-off", "s", "", 2};
-    };
+    const auto when = [](const char* name) { return EstimateColumn{name, "Seconds after lift-off", "s", "", 2}; };
     return {"derived",
             "Greatest values and figures of the flight",
             1.0,
-            {greatest("altitude_max_m", "Greatest height above the pad", "m", 1), when("altitude_max_t_s"),
-             greatest("vertical_speed_max_mps", "Greatest vertical speed", "m/s", 1), when("vertical_speed_max_t_s"),
-             greatest("mach_max", "Greatest Mach number", "1", 2), when("mach_max_t_s"),
-             greatest("force_max_mps2", "Greatest specific force, mean of 50 ms", "m/s2", 1), when("force_max_t_s"),
-             greatest("dynamic_pressure_max_pa", "Greatest dynamic pressure", "Pa", 0), when("dynamic_pressure_max_t_s"),
-             greatest("roll_rate_max_rad_s", "Greatest roll rate", "rad/s", 2), when("roll_rate_max_t_s"),
+            {greatest("altitude_max_m", "Greatest height above the pad", "m", 1),
+             when("altitude_max_t_s"),
+             greatest("vertical_speed_max_mps", "Greatest vertical speed", "m/s", 1),
+             when("vertical_speed_max_t_s"),
+             greatest("mach_max", "Greatest Mach number", "1", 2),
+             when("mach_max_t_s"),
+             greatest("force_max_mps2", "Greatest specific force, mean of 50 ms", "m/s2", 1),
+             when("force_max_t_s"),
+             greatest("dynamic_pressure_max_pa", "Greatest dynamic pressure", "Pa", 0),
+             when("dynamic_pressure_max_t_s"),
+             greatest("roll_rate_max_rad_s", "Greatest roll rate", "rad/s", 2),
+             when("roll_rate_max_t_s"),
              {"burn_time_s", "Lift-off to burn-out", "s", "Flight figures", 2},
              {"speed_gained_mps", "Vertical speed at burn-out", "m/s", "Flight figures", 1},
              {"net_acceleration_mps2", "Speed gained over burn time", "m/s2", "Flight figures", 1},
@@ -52,7 +56,8 @@ void Derived::imu(std::int64_t t_ns, double force_mps2, double roll_rate_rad_s, 
     t_imu_ns_ = t_ns;
     // One-pole mean; a gap begins it anew.
     const double share = dt_s < 0.2 && std::isfinite(force_mean_) ? 1.0 - std::exp(-dt_s / kForceMean_s) : 1.0;
-    if (std::isfinite(force_mps2)) force_mean_ = share < 1.0 ? force_mean_ + share * (force_mps2 - force_mean_) : force_mps2;
+    if (std::isfinite(force_mps2))
+        force_mean_ = share < 1.0 ? force_mean_ + share * (force_mps2 - force_mean_) : force_mps2;
     if (std::isfinite(roll_rate_rad_s)) roll_mean_ += share * (roll_rate_rad_s - roll_mean_);
     if (!flying(phases)) return;
     force_.offer(force_mean_, t_ns);
@@ -108,19 +113,29 @@ std::array<double, Derived::kColumns> Derived::row(std::int64_t t_ns, const Phas
         return lift_off && std::isfinite(greatest.value) ? seconds_between(*lift_off, greatest.t_ns) : kNan;
     };
     const double burn_s = seconds_or_nan(lift_off, burn_out);
-    const std::int64_t end_ns = phases.phase() == Phase::presumed_down ? phases.phase_began_ns() : landing.value_or(t_ns);
+    const std::int64_t end_ns =
+        phases.phase() == Phase::presumed_down ? phases.phase_began_ns() : landing.value_or(t_ns);
     const double flight_s = lift_off ? seconds_between(*lift_off, end_ns) : kNan;
-    const std::array<double, kColumns> row{altitude_.value,         when(altitude_),
-                                           speed_.value,            when(speed_),
-                                           mach_.value,             when(mach_),
-                                           force_.value,            when(force_),
-                                           dynamic_pressure_.value, when(dynamic_pressure_),
-                                           roll_rate_.value,        when(roll_rate_),
-                                           burn_s,                  speed_at_burn_out_mps_,
+    const std::array<double, kColumns> row{altitude_.value,
+                                           when(altitude_),
+                                           speed_.value,
+                                           when(speed_),
+                                           mach_.value,
+                                           when(mach_),
+                                           force_.value,
+                                           when(force_),
+                                           dynamic_pressure_.value,
+                                           when(dynamic_pressure_),
+                                           roll_rate_.value,
+                                           when(roll_rate_),
+                                           burn_s,
+                                           speed_at_burn_out_mps_,
                                            speed_at_burn_out_mps_ / burn_s,
                                            seconds_or_nan(lift_off, phases.time_of(Moment::apogee)),
-                                           drogue_rate_.value(),    main_rate_.value(),
-                                           flight_s,                ground_distance_m_};
+                                           drogue_rate_.value(),
+                                           main_rate_.value(),
+                                           flight_s,
+                                           ground_distance_m_};
     if (lift_off) flown_ = row;
     return row;
 }

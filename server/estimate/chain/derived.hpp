@@ -3,20 +3,20 @@
 /// "derived".
 ///
 /// Greatest values count from lift-off (back-dated) to landing; before lift-off they are NaN. Altitude, speed, Mach and
-/// dynamic pressure are those of the estimates, acceleration is felt specific force averaged over kForceMean_s (a shock of a
-/// millisecond is no manoeuvre; shocks have events of their own), roll rate about the long axis is averaged likewise.
-/// Burn time is from lift-off to burn-out, velocity gained the vertical speed at burn-out, mean net acceleration their ratio.
-/// Descent rates are means from two seconds after the deployment on. Ground distance is from pad to newest satellite fix.
-/// Between two flights of one recording the figures of the first stay until the second begins.
-/// All SI. NaN input is ignored. Deterministic.
+/// dynamic pressure are those of the estimates, acceleration is felt specific force averaged over kForceMean_s (a shock
+/// of a millisecond is no manoeuvre; shocks have events of their own), roll rate about the long axis is averaged
+/// likewise. Burn time is from lift-off to burn-out, velocity gained the vertical speed at burn-out, mean net
+/// acceleration their ratio. Descent rates are means from two seconds after the deployment on. Ground distance is from
+/// pad to newest satellite fix. Between two flights of one recording the figures of the first stay until the second
+/// begins. All SI. NaN input is ignored. Deterministic.
 #include <array>
 #include <cstdint>
 #include <limits>
 #include <optional>
 
 #include "server/estimate/air/air_data.hpp"
-#include "server/estimate/table.hpp"
 #include "server/estimate/phases/phase_detector.hpp"
+#include "server/estimate/table.hpp"
 #include "server/estimate/vertical/vertical_filter.hpp"
 
 namespace turnstone {

@@ -6,8 +6,8 @@
 #include <cstdio>
 #include <string>
 
-#include "server/estimate/phases/climb_bend.hpp"
 #include "server/estimate/chain/flight_state_tables.hpp"
+#include "server/estimate/phases/climb_bend.hpp"
 #include "shared/geodesy.hpp"
 #include "shared/time.hpp"
 
@@ -66,13 +66,12 @@ FlightState::FlightState(const Vehicle& vehicle, const Site& site, bool has_acce
       input_(vehicle.sensors, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m)),
       filter_(VerticalSettings{.accel_bias_mps2 = vehicle.sensors.accel_bias_mps2,
                                .accel_bias_walk_mps2_rts = vehicle.sensors.accel_bias_walk_mps2_rts}),
-      phases_(phase_settings(vehicle, site)),
-      pulses_(vehicle.sensors.accel_noise_mps2, pressure_noise_pa_),
+      phases_(phase_settings(vehicle, site)), pulses_(vehicle.sensors.accel_noise_mps2, pressure_noise_pa_),
       barometer_{SensorWatch(kPressureLowest_pa, kPressureHighest_pa, kFrozenPressure_s), SensorState::unheard,
                  "static_pressure", "Barometer"},
-      accelerometer_{SensorWatch(-1.1 * vehicle.sensors.accel_range_mps2, 1.1 * vehicle.sensors.accel_range_mps2,
-                                 kFrozenAccel_s),
-                     SensorState::unheard, "accel_body_x", "Accelerometer"} {
+      accelerometer_{
+          SensorWatch(-1.1 * vehicle.sensors.accel_range_mps2, 1.1 * vehicle.sensors.accel_range_mps2, kFrozenAccel_s),
+          SensorState::unheard, "accel_body_x", "Accelerometer"} {
     if (has_pressure_) {
         air_table_ = tables.size();
         tables.push_back(air_table());
@@ -116,16 +115,16 @@ bool FlightState::pressure(const PressureSample& sample, double air_speed_mps, d
     if (const auto blow = pulses_.pressure(sample.t_ns, sample.pressure_pa)) announce_blow(*blow, sink);
     announce_sensor(barometer_, sample.t_ns, sink);
     if (!usable) return false;
-    if (pad_.pressure(sample.t_ns, sample.pressure_pa, sample.temperature_k, phases_.quiet())) {
+    if (pad_.pressure(sample.t_ns, sample.pressure_pa, sample.temperature_k, phases_.quiet()))
         filter_.start(sample.t_ns, 0.0, 1.0, 0.0, 0.1);
-    }
     const VerticalEstimate vertical = filter_.estimate();
     air_ = pad_.atmosphere().heights(sample.pressure_pa, pressure_noise_pa_);
     if (!std::isfinite(air_->above_pad_m)) return false;
     const bool speed_known = std::isfinite(air_speed_mps);
     const double speed_mps = speed_known ? air_speed_mps : std::fabs(vertical.vertical_speed_mps);
     const double speed_sigma_mps =
-        speed_known ? air_speed_sigma_mps : std::hypot(vertical.vertical_speed_sigma_mps, unseen_speed_mps(speed_mps, phases_.motion()));
+        speed_known ? air_speed_sigma_mps
+                    : std::hypot(vertical.vertical_speed_sigma_mps, unseen_speed_mps(speed_mps, phases_.motion()));
     air_speed_ = vertical.valid || speed_known ? air_speeds(*air_, speed_mps, speed_sigma_mps)
                                                : AirSpeeds{kNaN, kNaN, kNaN, kNaN};
     derived_.air(sample.t_ns, *air_speed_, phases_);
@@ -134,12 +133,18 @@ bool FlightState::pressure(const PressureSample& sample, double air_speed_mps, d
     const double sigma_m = std::hypot(air_->above_pad_noise_m, metres_per_pa * port_noise_pa(air_speed_->mach, q_pa));
     // What the port, the bay's lag and a charge do to the pressure shows as its distance from the filtered height.
     const double off_m = vertical.valid ? air_->above_pad_m - vertical.altitude_m : 0.0;
-    const std::array<double, 12> row{air_->above_pad_m,        std::hypot(air_->above_pad_sigma_m, sigma_m, off_m),
-                                     air_->msl_m,              air_->pressure_altitude_m,
-                                     air_->temperature_k,      air_->temperature_sigma_k,
-                                     air_->density_kg_m3,      air_->speed_of_sound_mps,
-                                     air_speed_->mach,         air_speed_->mach_sigma,
-                                     air_speed_->dynamic_pressure_pa, air_speed_->dynamic_pressure_sigma_pa};
+    const std::array<double, 12> row{air_->above_pad_m,
+                                     std::hypot(air_->above_pad_sigma_m, sigma_m, off_m),
+                                     air_->msl_m,
+                                     air_->pressure_altitude_m,
+                                     air_->temperature_k,
+                                     air_->temperature_sigma_k,
+                                     air_->density_kg_m3,
+                                     air_->speed_of_sound_mps,
+                                     air_speed_->mach,
+                                     air_speed_->mach_sigma,
+                                     air_speed_->dynamic_pressure_pa,
+                                     air_speed_->dynamic_pressure_sigma_pa};
     sink.row(air_table_, sample.t_ns, row);
 
     filter_.height(sample.t_ns, air_->above_pad_m, sigma_m, metres_per_pa * q_pa,
@@ -153,12 +158,14 @@ void FlightState::take_height_results(EstimateSink& sink) {
     for (const HeightResult& result : filter_.take_results()) {
         // A charge raises the pressure; after a gap in reception a large innovation is only the motion that was missed.
         const bool in_step = seconds_between(t_height_used_ns_, result.t_ns) < kInStep_s;
-        if (result.verdict == HeightVerdict::gated && result.innovation_m < -kPulse_m && in_step) phases_.pulse(result.t_ns);
+        if (result.verdict == HeightVerdict::gated && result.innovation_m < -kPulse_m && in_step)
+            phases_.pulse(result.t_ns);
         if (result.verdict == HeightVerdict::used) t_height_used_ns_ = result.t_ns;
         if (result.stuck && !stuck_announced_) {
             stuck_announced_ = true;
-            sink.event({result.t_ns, 0.5, EventKind::alert_raised, Level::caution, "sensor/static_pressure/stuck",
-                        "Barometer stands still while the accelerometer shows a climb: heights from pressure are not used"});
+            sink.event(
+                {result.t_ns, 0.5, EventKind::alert_raised, Level::caution, "sensor/static_pressure/stuck",
+                 "Barometer stands still while the accelerometer shows a climb: heights from pressure are not used"});
         } else if (result.verdict == HeightVerdict::used && stuck_announced_) {
             stuck_announced_ = false;
             sink.event({result.t_ns, 0.0, EventKind::alert_cleared, Level::note, "sensor/static_pressure/stuck",
@@ -183,7 +190,8 @@ void FlightState::after_measurement(std::int64_t t_ns, EstimateSink& sink) {
     filter_.set_motion(phases_.motion());
     if (!phase_known_) {
         phase_known_ = true;
-        sink.event({t_ns, 0.0, EventKind::phase, Level::note, "phase/on_the_pad", std::string(phase_word(Phase::on_pad))});
+        sink.event(
+            {t_ns, 0.0, EventKind::phase, Level::note, "phase/on_the_pad", std::string(phase_word(Phase::on_pad))});
         phase_row(t_ns, sink);
     }
     announce_moments(sink);
@@ -194,9 +202,8 @@ void FlightState::announce_moments(EstimateSink& sink) {
     const auto& moments = phases_.moments();
     const auto fresh = static_cast<std::size_t>(phases_.found_count() - moments_announced_);
     moments_announced_ = phases_.found_count();
-    for (std::size_t i = moments.size() - std::min(fresh, moments.size()); i < moments.size(); ++i) {
+    for (std::size_t i = moments.size() - std::min(fresh, moments.size()); i < moments.size(); ++i)
         announce_moment(moments[i], sink);
-    }
     phase_row(moments.back().t_found_ns, sink);
 }
 
@@ -205,10 +212,12 @@ void FlightState::announce_moment(const FoundMoment& found, EstimateSink& sink) 
     std::string data = "{\"found_after_s\":" + number(seconds_between(found.t_ns, found.t_found_ns), "%.3f");
     if (found.moment == Moment::contact_lost) {
         const PhaseDetector::LastSeen& seen = phases_.last_seen();
-        text = "Contact lost " + number(seen.height_m, "%.0f") + " m above the pad at " + number(seen.speed_mps, "%+.0f") +
-               " m/s up; " + (seen.near_ground ? "impact expected at this time" : "must be down by now, at an unknown moment");
-        data += ",\"height_m\":" + number(seen.height_m, "%.1f") + ",\"height_sigma_m\":" +
-                number(seen.height_sigma_m, "%.1f") + ",\"vertical_speed_mps\":" + number(seen.speed_mps, "%.2f") +
+        text = "Contact lost " + number(seen.height_m, "%.0f") + " m above the pad at " +
+               number(seen.speed_mps, "%+.0f") + " m/s up; " +
+               (seen.near_ground ? "impact expected at this time" : "must be down by now, at an unknown moment");
+        data += ",\"height_m\":" + number(seen.height_m, "%.1f") +
+                ",\"height_sigma_m\":" + number(seen.height_sigma_m, "%.1f") +
+                ",\"vertical_speed_mps\":" + number(seen.speed_mps, "%.2f") +
                 ",\"vertical_speed_sigma_mps\":" + number(seen.speed_sigma_mps, "%.2f");
     }
     sink.event({found.t_ns, found.t_sigma_s, EventKind::flight_event, Level::note,
@@ -222,18 +231,20 @@ void FlightState::announce_moment(const FoundMoment& found, EstimateSink& sink) 
 }
 
 void FlightState::announce_shock(const Pulse& pulse, EstimateSink& sink) {
-    sink.event({pulse.t_ns, pulse.resolution_s / std::sqrt(12.0), EventKind::flight_event, Level::note, "pulse/acceleration",
-                "Shock of " + number(pulse.peak, "%.0f") + " m/s2 for " + number(1e3 * pulse.duration_s, "%.0f") + " ms",
-                "{\"peak_mps2\":" + number(pulse.peak, "%.1f") + ",\"axial_peak_mps2\":" + number(pulse.axial_peak, "%.1f") +
-                    ",\"rise_s\":" + number(pulse.rise_s, "%.4f") + ",\"duration_s\":" +
-                    number(pulse.duration_s, "%.4f") + ",\"impulse_mps\":" + number(pulse.integral, "%.3f") +
-                    ",\"resolution_s\":" + number(pulse.resolution_s, "%.4f") + "}"});
+    sink.event(
+        {pulse.t_ns, pulse.resolution_s / std::sqrt(12.0), EventKind::flight_event, Level::note, "pulse/acceleration",
+         "Shock of " + number(pulse.peak, "%.0f") + " m/s2 for " + number(1e3 * pulse.duration_s, "%.0f") + " ms",
+         "{\"peak_mps2\":" + number(pulse.peak, "%.1f") + ",\"axial_peak_mps2\":" + number(pulse.axial_peak, "%.1f") +
+             ",\"rise_s\":" + number(pulse.rise_s, "%.4f") + ",\"duration_s\":" + number(pulse.duration_s, "%.4f") +
+             ",\"impulse_mps\":" + number(pulse.integral, "%.3f") +
+             ",\"resolution_s\":" + number(pulse.resolution_s, "%.4f") + "}"});
 }
 
 void FlightState::announce_blow(const Pulse& pulse, EstimateSink& sink) {
-    sink.event({pulse.t_ns, pulse.resolution_s / std::sqrt(12.0), EventKind::flight_event, Level::note, "pulse/pressure",
-                "Pressure pulse of " + number(pulse.peak, "%+.0f") + " Pa for " + number(1e3 * pulse.duration_s, "%.0f") +
-                    " ms",
+    sink.event({pulse.t_ns, pulse.resolution_s / std::sqrt(12.0), EventKind::flight_event, Level::note,
+                "pulse/pressure",
+                "Pressure pulse of " + number(pulse.peak, "%+.0f") + " Pa for " +
+                    number(1e3 * pulse.duration_s, "%.0f") + " ms",
                 "{\"peak_pa\":" + number(pulse.peak, "%.0f") + ",\"rise_s\":" + number(pulse.rise_s, "%.4f") +
                     ",\"duration_s\":" + number(pulse.duration_s, "%.4f") + ",\"impulse_pa_s\":" +
                     number(pulse.integral, "%.2f") + ",\"resolution_s\":" + number(pulse.resolution_s, "%.4f") + "}"});
@@ -245,7 +256,8 @@ void FlightState::announce_sensor(Watched& sensor, std::int64_t t_ns, EstimateSi
     const std::string base = std::string("sensor/") + sensor.role + "/";
     const bool was_bad = sensor.announced != SensorState::good && sensor.announced != SensorState::unheard;
     if (was_bad) {
-        sink.event({t_ns, 0.0, EventKind::alert_cleared, Level::note, base + std::string(sensor_state_word(sensor.announced)),
+        sink.event({t_ns, 0.0, EventKind::alert_cleared, Level::note,
+                    base + std::string(sensor_state_word(sensor.announced)),
                     std::string(sensor.name) + " works again"});
     }
     sensor.announced = state;
@@ -287,7 +299,8 @@ VerticalEstimate FlightState::stated() const {
     if (!has_pressure_) return e;
     const DayAtmosphere& day = pad_.atmosphere();
     e.altitude_sigma_m = std::hypot(e.altitude_sigma_m, day.height_sigma_m(e.altitude_m));
-    e.vertical_speed_sigma_mps = std::hypot(e.vertical_speed_sigma_mps, day.scale_sigma(e.altitude_m) * e.vertical_speed_mps);
+    e.vertical_speed_sigma_mps =
+        std::hypot(e.vertical_speed_sigma_mps, day.scale_sigma(e.altitude_m) * e.vertical_speed_mps);
     return e;
 }
 

@@ -2,25 +2,25 @@
 /// Air data, vertical filter, phases, pulses and derived figures of one vehicle: which measurement goes where, what is
 /// announced, and the tables "air", "vertical", "phase" and "derived". The mathematics is in the classes it holds.
 ///
-/// Order inside one inertial sample: sensor watch, phase detector, vertical filter; one pressure: sensor watch, pad reference,
-/// air data, vertical filter, phase detector. After each the phase's kind of motion goes back to the filter.
-/// Rows: "air" for each usable pressure, "vertical" at most every kRowPeriod_s of its own time, "phase" at each change and
-/// every second. Deterministic.
+/// Order inside one inertial sample: sensor watch, phase detector, vertical filter; one pressure: sensor watch, pad
+/// reference, air data, vertical filter, phase detector. After each the phase's kind of motion goes back to the filter.
+/// Rows: "air" for each usable pressure, "vertical" at most every kRowPeriod_s of its own time, "phase" at each change
+/// and every second. Deterministic.
 ///
-/// A sample that is NaN, or not newer than the newest of its sensor (copies, packets that overtook each other), is dropped.
-/// A sensor that shows what cannot be, repeats one value, stands still in a climb or is silent while others are heard is
-/// announced as an alert and left out; phases and vertical motion go on with the other one.
+/// A sample that is NaN, or not newer than the newest of its sensor (copies, packets that overtook each other), is
+/// dropped. A sensor that shows what cannot be, repeats one value, stands still in a climb or is silent while others
+/// are heard is announced as an alert and left out; phases and vertical motion go on with the other one.
 #include <optional>
 #include <vector>
 
 #include "server/estimate/air/air_data.hpp"
-#include "server/estimate/chain/derived.hpp"
-#include "server/estimate/table.hpp"
-#include "server/estimate/measurements.hpp"
 #include "server/estimate/air/pad_reference.hpp"
+#include "server/estimate/chain/derived.hpp"
+#include "server/estimate/measurements.hpp"
 #include "server/estimate/phases/phase_detector.hpp"
 #include "server/estimate/sensors/pulse_detector.hpp"
 #include "server/estimate/sensors/sensor_watch.hpp"
+#include "server/estimate/table.hpp"
 #include "server/estimate/vertical/vertical_filter.hpp"
 #include "server/estimate/vertical/vertical_input.hpp"
 #include "shared/site.hpp"
@@ -36,8 +36,8 @@ class FlightState {
     FlightState(const Vehicle& vehicle, const Site& site, bool has_accelerometer, bool has_pressure,
                 std::vector<EstimateTable>& tables);
 
-    /// `tilt`: which way is up, when an attitude estimate knows. `air_speed_mps`, `air_speed_sigma_mps` likewise, NaN when
-    /// unknown; Mach and dynamic pressure then come from vertical speed.
+    /// `tilt`: which way is up, when an attitude estimate knows. `air_speed_mps`, `air_speed_sigma_mps` likewise, NaN
+    /// when unknown; Mach and dynamic pressure then come from vertical speed.
     void imu(const ImuSample& sample, const std::optional<TiltInput>& tilt, EstimateSink& sink);
     /// Returns whether the pressure was usable.
     bool pressure(const PressureSample& sample, double air_speed_mps, double air_speed_sigma_mps, EstimateSink& sink);
@@ -49,7 +49,8 @@ class FlightState {
 
     [[nodiscard]] const PhaseDetector& phases() const noexcept { return phases_; }
     [[nodiscard]] VerticalEstimate vertical() const { return filter_.estimate(); }
-    /// The same as shown: the filter knows its heights' noise; that the day's lapse is unknown scales all of them together.
+    /// The same as shown: the filter knows its heights' noise; that the day's lapse is unknown scales all of them
+    /// together.
     [[nodiscard]] VerticalEstimate stated() const;
     [[nodiscard]] const DayAtmosphere& atmosphere() const noexcept { return pad_.atmosphere(); }
     /// Of the newest usable pressure; empty before one.

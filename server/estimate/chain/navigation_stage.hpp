@@ -1,18 +1,20 @@
 #pragma once
-/// Navigation in the chain: what goes into it, the tables "navigation", "look" and "compare", and the events of its mode.
+/// Navigation in the chain: what goes into it, the tables "navigation", "look" and "compare", and the events of its
+/// mode.
 ///
-/// Rows: "navigation" and "look" at most every 40 ms of the vehicle's time; while there is no attitude, the mode alone once a second.
-/// "compare" for each on-board estimate: ground minus on-board at the on-board estimate's time, with the 1-sigma of the ground's value (what
-/// the vehicle's own is worth is what the comparison is to show). Angles in degrees.
+/// Rows: "navigation" and "look" at most every 40 ms of the vehicle's time; while there is no attitude, the mode alone
+/// once a second. "compare" for each on-board estimate: ground minus on-board at the on-board estimate's time, with the
+/// 1-sigma of the ground's value (what the vehicle's own is worth is what the comparison is to show). Angles in
+/// degrees.
 #include <optional>
 #include <vector>
 
-#include "server/estimate/table.hpp"
-#include "server/estimate/chain/flight_state.hpp"
-#include "server/estimate/navigation/look_angles.hpp"
-#include "server/estimate/measurements.hpp"
-#include "server/estimate/navigation/navigation.hpp"
 #include "server/estimate/air/wind_profile.hpp"
+#include "server/estimate/chain/flight_state.hpp"
+#include "server/estimate/measurements.hpp"
+#include "server/estimate/navigation/look_angles.hpp"
+#include "server/estimate/navigation/navigation.hpp"
+#include "server/estimate/table.hpp"
 
 namespace turnstone {
 
@@ -31,8 +33,8 @@ class NavigationStage {
     void onboard(const OnboardSample& sample, const VerticalEstimate& vertical, EstimateSink& sink);
     void tick(std::int64_t t_ns, EstimateSink& sink);
 
-    /// For the vertical filter: only when sure enough, and on the way up. Under a canopy the shocks that a 200 Hz sensor aliases make
-    /// acceleration worse than none.
+    /// For the vertical filter: only when sure enough, and on the way up. Under a canopy the shocks that a 200 Hz
+    /// sensor aliases make acceleration worse than none.
     [[nodiscard]] std::optional<TiltInput> tilt() const;
     /// Speed against the air and its 1-sigma; NaN when unknown.
     [[nodiscard]] Eigen::Vector2d air_speed_mps(const WindProfile& wind) const;

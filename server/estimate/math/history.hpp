@@ -13,8 +13,10 @@ class History {
 
     void push(const T& item) {
         items_[(first_ + count_) % items_.size()] = item;
-        if (count_ < items_.size()) ++count_;
-        else first_ = (first_ + 1) % items_.size();
+        if (count_ < items_.size())
+            ++count_;
+        else
+            first_ = (first_ + 1) % items_.size();
     }
     void clear() noexcept { first_ = count_ = 0; }
     [[nodiscard]] std::size_t size() const noexcept { return count_; }
@@ -29,8 +31,10 @@ class History {
         std::size_t high = count_;
         while (low < high) {
             const std::size_t middle = (low + high) / 2;
-            if ((*this)[middle].t_ns < t_ns) low = middle + 1;
-            else high = middle;
+            if ((*this)[middle].t_ns < t_ns)
+                low = middle + 1;
+            else
+                high = middle;
         }
         return low;
     }

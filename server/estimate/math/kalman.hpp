@@ -23,7 +23,8 @@ template <int N>
 void kalman_predict(KalmanState<N>& state, const Eigen::Matrix<double, N, N>& transition,
                     const Eigen::Matrix<double, N, N>& process_noise) {
     state.x = transition * state.x;
-    const Eigen::Matrix<double, N, N> propagated = transition * state.covariance * transition.transpose() + process_noise;
+    const Eigen::Matrix<double, N, N> propagated =
+        transition * state.covariance * transition.transpose() + process_noise;
     state.covariance = 0.5 * (propagated + propagated.transpose());
 }
 

@@ -1,7 +1,7 @@
 #pragma once
-/// Whether a filter's innovations are as large as the filter says: the average of the normalised innovation squared over
-/// the last 50 scalar measurements against the chi-square bounds of that average (Bar-Shalom, Li, Kirubarajan 2001,
-/// section 5.4; 50 degrees of freedom, two-sided 99 %).
+/// Whether a filter's innovations are as large as the filter says: the average of the normalised innovation squared
+/// over the last 50 scalar measurements against the chi-square bounds of that average (Bar-Shalom, Li, Kirubarajan
+/// 2001, section 5.4; 50 degrees of freedom, two-sided 99 %).
 #include <algorithm>
 #include <array>
 #include <cmath>

@@ -1,8 +1,8 @@
 #pragma once
 /// Rotations as estimators use them: Hamilton quaternions, scalar first, body to local.
 ///
-/// Source: J. Sola, "Quaternion kinematics for the error-state Kalman filter", arXiv:1711.02508 (2017): eqs. 101 (exponential),
-/// 103 (logarithm), 115 (rotation matrix). The simulator has rotation code of its own on purpose.
+/// Source: J. Sola, "Quaternion kinematics for the error-state Kalman filter", arXiv:1711.02508 (2017): eqs. 101
+/// (exponential), 103 (logarithm), 115 (rotation matrix). The simulator has rotation code of its own on purpose.
 #include <cmath>
 
 #include <Eigen/Core>
@@ -34,14 +34,15 @@ namespace turnstone {
     return scale * axis;
 }
 
-/// The shortest rotation that takes the direction `from` to the direction `to` (any lengths but zero): q = [1 + cos, axis sin], normalised;
-/// half a turn about some axis across when they are opposite. Eigen's FromTwoVectors does the same through a singular value decomposition
-/// that costs half a minute of compilation in each file.
+/// The shortest rotation that takes the direction `from` to the direction `to` (any lengths but zero): q = [1 + cos,
+/// axis sin], normalised; half a turn about some axis across when they are opposite. Eigen's FromTwoVectors does the
+/// same through a singular value decomposition that costs half a minute of compilation in each file.
 [[nodiscard]] inline Eigen::Quaterniond shortest_rotation(const Eigen::Vector3d& from, const Eigen::Vector3d& to) {
     const Eigen::Vector3d a = from.normalized(), b = to.normalized();
     const double one_and_cosine = 0.5 * (a + b).squaredNorm(); // exact where both are almost opposite
     if (one_and_cosine < 1e-24) {
-        const Eigen::Vector3d across = a.cross(std::abs(a.x()) < 0.9 ? Eigen::Vector3d::UnitX() : Eigen::Vector3d::UnitY()).normalized();
+        const Eigen::Vector3d across =
+            a.cross(std::abs(a.x()) < 0.9 ? Eigen::Vector3d::UnitX() : Eigen::Vector3d::UnitY()).normalized();
         return {0, across.x(), across.y(), across.z()};
     }
     const Eigen::Vector3d axis = a.cross(b);

@@ -15,7 +15,7 @@ namespace {
 constexpr std::size_t kPastSamples = 512;
 constexpr double kAheadMost_s = 0.2;
 constexpr double kFixDelaySigma_s = 0.03;
-constexpr double kNothing = 1e6;          // sigma of what was not measured
+constexpr double kNothing = 1e6; // sigma of what was not measured
 constexpr double kBridgeStep_s = 0.02;
 constexpr double kTumbling_rad_s = 0.6;
 constexpr double kTurnedMost_rad = 0.7;
@@ -35,8 +35,8 @@ void NavigationBranch::start(const Alignment& alignment, const EskfNoise& noise,
     past_.push({t_ns, alignment.nominal.position_enu_m, Vector3d::Zero()});
 }
 
-void NavigationBranch::predict(std::int64_t t_ns, const Vector3d& accel_body_mps2, const Vector3d& rate_body_rad_s, double dt_s,
-                               double accel_inflation, double gyro_inflation) {
+void NavigationBranch::predict(std::int64_t t_ns, const Vector3d& accel_body_mps2, const Vector3d& rate_body_rad_s,
+                               double dt_s, double accel_inflation, double gyro_inflation) {
     filter_.predict(accel_body_mps2, rate_body_rad_s, dt_s, accel_inflation, gyro_inflation);
     force_body_mps2_ = accel_body_mps2 - filter_.nominal().accel_bias_mps2;
     accel_enu_mps2_ = filter_.nominal().q_local_body * force_body_mps2_ - Vector3d(0, 0, gravity_mps2_);
@@ -57,19 +57,21 @@ void NavigationBranch::bridge(std::int64_t t_ns, const Vector3d& accel_before_mp
         predict(start_ns + seconds_to_ns((k + 1) * dt_s), accel_before_mps2 + part * accel_change,
                 rate_before_rad_s + part * rate_change, dt_s, 1, 1);
     }
-    // Between the ends anything may have happened that is like them: a constant error of a third of their difference, and
-    // a floor for what a quiet pair of ends can hide when the gap is long.
+    // Between the ends anything may have happened that is like them: a constant error of a third of their difference,
+    // and a floor for what a quiet pair of ends can hide when the gap is long.
     const double floor = std::min(1.0, gap_s / 0.2);
     const double accel_sigma = accel_change.norm() / 3 + 2.0 * floor;
     const double rate_sigma = rate_change.norm() / 3 + (tumbles ? kTumbling_rad_s : 0.1) * floor;
     filter_.inflate(Eskf::kVelocity, accel_sigma * gap_s);
     filter_.inflate(Eskf::kPosition, 0.5 * accel_sigma * gap_s * gap_s);
-    filter_.inflate(Eskf::kAttitude, std::min(kTurnedMost_rad, rate_sigma * gap_s)); // beyond, no linear filter finds it again
+    filter_.inflate(Eskf::kAttitude,
+                    std::min(kTurnedMost_rad, rate_sigma * gap_s)); // beyond, no linear filter finds it again
     filter_.break_increments();
 }
 
 bool NavigationBranch::reaches(std::int64_t t_ns) const {
-    return !past_.empty() && past_[0].t_ns - t_ns < 20 * kNsPerMs && seconds_between(past_.back().t_ns, t_ns) < kAheadMost_s;
+    return !past_.empty() && past_[0].t_ns - t_ns < 20 * kNsPerMs &&
+           seconds_between(past_.back().t_ns, t_ns) < kAheadMost_s;
 }
 
 NavigationBranch::Past NavigationBranch::past(std::int64_t t_ns) const {
@@ -79,9 +81,7 @@ NavigationBranch::Past NavigationBranch::past(std::int64_t t_ns) const {
         out.position_enu_m += out.velocity_enu_mps * seconds_between(out.t_ns, t_ns);
         return out;
     }
-    if (after == 0) {
-        return past_[0];
-    }
+    if (after == 0) return past_[0];
     const Past& a = past_[after - 1];
     const Past& b = past_[after];
     const double part = static_cast<double>(t_ns - a.t_ns) / static_cast<double>(b.t_ns - a.t_ns);
@@ -111,7 +111,8 @@ NavigationBranch::Sixfold NavigationBranch::sixfold(const EnuFix& fix) const {
     out.innovation.head<3>() = fix.measured.head<3>() - then.position_enu_m;
     out.innovation.tail<3>() = fix.measured.tail<3>() - then.velocity_enu_mps;
     out.innovation = out.innovation.cwiseProduct(fix.given);
-    // What the uncertainty of the delay is worth: the distance and the change of velocity within it, along their own directions.
+    // What the uncertainty of the delay is worth: the distance and the change of velocity within it, along their own
+    // directions.
     out.noise.setZero();
     Eigen::Matrix<double, 6, 1> late;
     late << then.velocity_enu_mps, accel_enu_mps2_;
@@ -121,9 +122,7 @@ NavigationBranch::Sixfold NavigationBranch::sixfold(const EnuFix& fix) const {
         (Eigen::Matrix<double, 6, 1>() << fix.horizontal_sigma_m, fix.horizontal_sigma_m, fix.vertical_sigma_m,
          fix.speed_sigma_mps, fix.speed_sigma_mps, 1.5 * fix.speed_sigma_mps)
             .finished();
-    for (int k = 0; k < 6; ++k) {
-        out.noise(k, k) += fix.given(k) > 0 ? sigma(k) * sigma(k) : kNothing * kNothing;
-    }
+    for (int k = 0; k < 6; ++k) out.noise(k, k) += fix.given(k) > 0 ? sigma(k) * sigma(k) : kNothing * kNothing;
     return out;
 }
 

@@ -1,10 +1,11 @@
 #pragma once
 /// One error-state filter with its recent past: a hypothesis about how the vehicle stood on the pad, flown on.
 ///
-/// The past relates a satellite fix to the time at which it was true: position and velocity are looked up there, and the derivative of
-/// the innovation by today's error follows from motion over the delay, dp(t - d) = dp - d dv, dv(t - d) = dv + d R [a]x dtheta.
-#include "server/estimate/navigation/eskf.hpp"
+/// The past relates a satellite fix to the time at which it was true: position and velocity are looked up there, and
+/// the derivative of the innovation by today's error follows from motion over the delay, dp(t - d) = dp - d dv, dv(t -
+/// d) = dv + d R [a]x dtheta.
 #include "server/estimate/math/history.hpp"
+#include "server/estimate/navigation/eskf.hpp"
 #include "server/estimate/navigation/pad_alignment.hpp"
 
 namespace turnstone {
@@ -28,8 +29,8 @@ class NavigationBranch {
     explicit NavigationBranch(double gravity_mps2);
 
     void start(const Alignment& alignment, const EskfNoise& noise, std::int64_t t_ns);
-    void predict(std::int64_t t_ns, const Eigen::Vector3d& accel_body_mps2, const Eigen::Vector3d& rate_body_rad_s, double dt_s,
-                 double accel_inflation, double gyro_inflation);
+    void predict(std::int64_t t_ns, const Eigen::Vector3d& accel_body_mps2, const Eigen::Vector3d& rate_body_rad_s,
+                 double dt_s, double accel_inflation, double gyro_inflation);
     /// From the sample before a gap to the sample after it; `tumbles`: it may have turned any way between them.
     void bridge(std::int64_t t_ns, const Eigen::Vector3d& accel_before_mps2, const Eigen::Vector3d& rate_before_rad_s,
                 const Eigen::Vector3d& accel_after_mps2, const Eigen::Vector3d& rate_after_rad_s, double gap_s,

@@ -15,7 +15,8 @@ void Eskf::reset(const EskfNominal& nominal, const Covariance& covariance) {
 }
 
 EskfNominal Eskf::propagate(const EskfNominal& from, const Vector3d& accel_body_mps2, const Vector3d& rate_body_rad_s,
-                            double dt_s, double gravity_mps2, const Vector3d& coning_rad, const Vector3d& sculling_mps) {
+                            double dt_s, double gravity_mps2, const Vector3d& coning_rad,
+                            const Vector3d& sculling_mps) {
     const Vector3d angle = (rate_body_rad_s - from.gyro_bias_rad_s) * dt_s;
     const Vector3d velocity = (accel_body_mps2 - from.accel_bias_mps2) * dt_s;
     EskfNominal to = from;
@@ -27,8 +28,8 @@ EskfNominal Eskf::propagate(const EskfNominal& from, const Vector3d& accel_body_
     return to;
 }
 
-Eskf::Covariance Eskf::transition(const EskfNominal& from, const Vector3d& accel_body_mps2, const Vector3d& rate_body_rad_s,
-                                  double dt_s) {
+Eskf::Covariance Eskf::transition(const EskfNominal& from, const Vector3d& accel_body_mps2,
+                                  const Vector3d& rate_body_rad_s, double dt_s) {
     const Vector3d angle = (rate_body_rad_s - from.gyro_bias_rad_s) * dt_s;
     const Vector3d force = accel_body_mps2 - from.accel_bias_mps2;
     const Matrix3d rotation = from.q_local_body.toRotationMatrix();
@@ -42,18 +43,20 @@ Eskf::Covariance Eskf::transition(const EskfNominal& from, const Vector3d& accel
     f.block<3, 3>(kPosition, kVelocity) = Matrix3d::Identity() * dt_s;
     f.block<3, 9>(kPosition, kAttitude) = 0.5 * dt_s * f.block<3, 9>(kVelocity, kAttitude);
     f.block<3, 3>(kAttitude, kAttitude) = quaternion_from_rotation_vector(-angle).toRotationMatrix();
-    // Right Jacobian of the exponential (Sola eq. 183); its series where the closed form would divide by nearly nothing.
+    // Right Jacobian of the exponential (Sola eq. 183); its series where the closed form would divide by nearly
+    // nothing.
     const double length = angle.norm();
     const bool tiny = length < 1e-3;
     const double first = tiny ? 0.5 - length * length / 24 : (1 - std::cos(length)) / (length * length);
-    const double second = tiny ? 1.0 / 6 - length * length / 120 : (length - std::sin(length)) / (length * length * length);
+    const double second =
+        tiny ? 1.0 / 6 - length * length / 120 : (length - std::sin(length)) / (length * length * length);
     f.block<3, 3>(kAttitude, kGyroBias) =
         -dt_s * (Matrix3d::Identity() - first * skew(angle) + second * skew(angle) * skew(angle));
     return f;
 }
 
-void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_rad_s, double dt_s, double accel_inflation,
-                   double gyro_inflation) {
+void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_rad_s, double dt_s,
+                   double accel_inflation, double gyro_inflation) {
     const Vector3d angle = (rate_body_rad_s - nominal_.gyro_bias_rad_s) * dt_s;
     const Vector3d velocity = (accel_body_mps2 - nominal_.accel_bias_mps2) * dt_s;
     Vector3d coning = Vector3d::Zero();
@@ -88,8 +91,8 @@ void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_ra
     covariance_ = (0.5 * (covariance_ + covariance_.transpose())).eval();
 }
 
-/// F P F' without the zeros and ones of F: what is left of transition() is three rows for the velocity's change, of which the position
-/// takes half a step's worth, and two blocks for the attitude.
+/// F P F' without the zeros and ones of F: what is left of transition() is three rows for the velocity's change, of
+/// which the position takes half a step's worth, and two blocks for the attitude.
 void Eskf::carry(const Covariance& f) {
     const double dt_s = f(kPosition, kVelocity);
     const Eigen::Matrix<double, 3, 9> change = f.block<3, 9>(kVelocity, kAttitude);
@@ -104,8 +107,8 @@ void Eskf::carry(const Covariance& f) {
         p.middleRows<3>(kAttitude) = turned;
     }
     const Columns faster = p.rightCols<9>().lazyProduct(change.transpose());
-    const Columns turned =
-        p.middleCols<3>(kAttitude).lazyProduct(turn.transpose()) + p.middleCols<3>(kGyroBias).lazyProduct(gyro.transpose());
+    const Columns turned = p.middleCols<3>(kAttitude).lazyProduct(turn.transpose()) +
+                           p.middleCols<3>(kGyroBias).lazyProduct(gyro.transpose());
     p.middleCols<3>(kPosition) += dt_s * p.middleCols<3>(kVelocity) + 0.5 * dt_s * faster;
     p.middleCols<3>(kVelocity) += faster;
     p.middleCols<3>(kAttitude) = turned;
@@ -123,9 +126,7 @@ void Eskf::inject(const ErrorVector& error) {
 }
 
 void Eskf::inflate(Part part, double sigma_added) {
-    for (int axis = 0; axis < 3; ++axis) {
-        covariance_(part + axis, part + axis) += sigma_added * sigma_added;
-    }
+    for (int axis = 0; axis < 3; ++axis) covariance_(part + axis, part + axis) += sigma_added * sigma_added;
 }
 
 Eskf::ErrorVector Eskf::error_of(const EskfNominal& estimate, const EskfNominal& truth) {

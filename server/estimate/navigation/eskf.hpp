@@ -1,16 +1,17 @@
 #pragma once
 /// Error-state Kalman filter of a strapdown inertial system: the filter alone, no sensors' habits, no phases.
 ///
-/// Nominal state   p, v       position and velocity, m and m/s, ENU at the pad (flat, not rotating: a flight of minutes)
+/// Nominal state   p, v       position and velocity, m and m/s, ENU at the pad (flat, not rotating: a flight of
+/// minutes)
 ///                 q          attitude, Hamilton, scalar first, body to local
 ///                 ba, bg     accelerometer bias m/s2 and gyro bias rad/s, body axes
 /// Error state     dx = [dp, dv, dtheta, dba, dbg], 15 numbers; dtheta is local to the body: q_true = q * exp(dtheta)
 /// Noise           white on specific force and rate (densities), random walk on both biases
 ///
-/// Equations: J. Sola, "Quaternion kinematics for the error-state Kalman filter", arXiv:1711.02508 (2017), section 5.4 (error
-/// dynamics, local angular error), section 6 (injection; reset, eq. 287). Increments with the previous-sample coning and sculling terms
-/// of P. G. Savage, "Strapdown inertial navigation integration algorithm design", J. Guidance, Control, and Dynamics 21 (1998).
-/// Joseph form as in server/estimate/math/kalman.hpp.
+/// Equations: J. Sola, "Quaternion kinematics for the error-state Kalman filter", arXiv:1711.02508 (2017), section 5.4
+/// (error dynamics, local angular error), section 6 (injection; reset, eq. 287). Increments with the previous-sample
+/// coning and sculling terms of P. G. Savage, "Strapdown inertial navigation integration algorithm design", J.
+/// Guidance, Control, and Dynamics 21 (1998). Joseph form as in server/estimate/math/kalman.hpp.
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <Eigen/Geometry>
@@ -47,8 +48,9 @@ class Eskf {
 
     void reset(const EskfNominal& nominal, const Covariance& covariance);
 
-    /// One inertial sample: the mean specific force and rate over the last `dt_s` (0 < dt_s, at most a second is sensible).
-    /// `accel_inflation` and `gyro_inflation` multiply the noise densities (1: as constructed), for clipped or doubtful samples.
+    /// One inertial sample: the mean specific force and rate over the last `dt_s` (0 < dt_s, at most a second is
+    /// sensible). `accel_inflation` and `gyro_inflation` multiply the noise densities (1: as constructed), for clipped
+    /// or doubtful samples.
     void predict(const Eigen::Vector3d& accel_body_mps2, const Eigen::Vector3d& rate_body_rad_s, double dt_s,
                  double accel_inflation = 1, double gyro_inflation = 1);
     /// Forgets the sample before the next one (after a gap): coning and sculling need neighbours.
@@ -71,9 +73,11 @@ class Eskf {
         const Eigen::Matrix<double, kSize, M> ph = covariance_ * observation.transpose();
         const Eigen::Matrix<double, M, M> s = observation * ph + noise;
         const Eigen::Matrix<double, kSize, M> gain = s.ldlt().solve(ph.transpose()).transpose();
-        // Joseph form, (I - K H) P (I - K H)' + K R K', from the left and then from the right, without products of two whole matrices.
+        // Joseph form, (I - K H) P (I - K H)' + K R K', from the left and then from the right, without products of two
+        // whole matrices.
         covariance_ -= gain.lazyProduct(ph.transpose());
-        const Eigen::Matrix<double, kSize, M> rest = gain.lazyProduct(noise) - covariance_.lazyProduct(observation.transpose());
+        const Eigen::Matrix<double, kSize, M> rest =
+            gain.lazyProduct(noise) - covariance_.lazyProduct(observation.transpose());
         covariance_ += rest.lazyProduct(gain.transpose());
         inject(gain * innovation);
     }

@@ -21,16 +21,15 @@ double wrap(double angle_rad) {
 } // namespace
 
 StationView::StationView(const Site& site) : site_(&site) {
-    // Columns of a frame's axes are what its unit vectors are in the other frame: taken from points, so that the frame class
-    // stays the only place that knows the ellipsoid.
+    // Columns of a frame's axes are what its unit vectors are in the other frame: taken from points, so that the frame
+    // class stays the only place that knows the ellipsoid.
     const LocalFrame pad(site.pad);
     const LocalFrame station(site.station);
     const auto through = [&](const Vector3d& enu_m) { return station.to_enu_m(pad.to_geodetic(enu_m)); };
     pad_in_station_m_ = through(Vector3d::Zero());
     constexpr double kArm_m = 1000;
-    for (int axis = 0; axis < 3; ++axis) {
+    for (int axis = 0; axis < 3; ++axis)
         station_from_pad_.col(axis) = (through(Vector3d::Unit(axis) * kArm_m) - pad_in_station_m_) / kArm_m;
-    }
 }
 
 LookAngles StationView::look(const Vector3d& position_enu_m, const Vector3d& velocity_enu_mps,
@@ -45,7 +44,8 @@ LookAngles StationView::look(const Vector3d& position_enu_m, const Vector3d& vel
     out.slant_range_m = range;
     if (!(range > 0)) {
         out.azimuth_true_rad = out.azimuth_magnetic_rad = out.elevation_rad = out.range_rate_mps = kNone;
-        out.azimuth_sigma_rad = out.elevation_sigma_rad = out.slant_range_sigma_m = out.pointing_error_half_beams = kNone;
+        out.azimuth_sigma_rad = out.elevation_sigma_rad = out.slant_range_sigma_m = out.pointing_error_half_beams =
+            kNone;
         return out;
     }
     const Vector3d toward = line / range;

@@ -1,9 +1,10 @@
 #pragma once
 /// Where to point: from the receiving station to the vehicle.
 ///
-/// Azimuth and elevation are those of the straight line in the station's own east-north-up frame on WGS 84 (through ECEF, so Earth
-/// curvature and the difference of the two verticals are in). Refraction is not: below 20 km slant range it is under 0.02 degrees
-/// except near the horizon. Magnetic azimuth = true azimuth - declination of the site file (east positive).
+/// Azimuth and elevation are those of the straight line in the station's own east-north-up frame on WGS 84 (through
+/// ECEF, so Earth curvature and the difference of the two verticals are in). Refraction is not: below 20 km slant range
+/// it is under 0.02 degrees except near the horizon. Magnetic azimuth = true azimuth - declination of the site file
+/// (east positive).
 #include <Eigen/Core>
 #include <Eigen/Geometry>
 
@@ -13,14 +14,14 @@
 namespace turnstone {
 
 struct LookAngles {
-    double azimuth_true_rad;     ///< clockwise from true north, [0, 2 pi); NaN straight overhead or at the station itself
+    double azimuth_true_rad; ///< clockwise from true north, [0, 2 pi); NaN straight overhead or at the station itself
     double azimuth_magnetic_rad; ///< [0, 2 pi)
     double elevation_rad;        ///< [-pi/2, pi/2]
     double slant_range_m;
-    double range_rate_mps;       ///< positive: going away
+    double range_rate_mps; ///< positive: going away
     double azimuth_sigma_rad, elevation_sigma_rad, slant_range_sigma_m;
-    /// 1-sigma of the angle between where the numbers point and where the vehicle is, in half beamwidths of the antenna: below 1 it
-    /// is in the beam most of the time.
+    /// 1-sigma of the angle between where the numbers point and where the vehicle is, in half beamwidths of the
+    /// antenna: below 1 it is in the beam most of the time.
     double pointing_error_half_beams;
 };
 

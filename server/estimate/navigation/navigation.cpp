@@ -14,23 +14,23 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kGateScalar = 10.827566;  // chi-square 0.999, 1 degree of freedom
-constexpr double kGateSix = 22.457744;     // 6 degrees of freedom
-constexpr double kGateAfterSilence = 100;  // still turns down a position kilometres off
+constexpr double kGateScalar = 10.827566; // chi-square 0.999, 1 degree of freedom
+constexpr double kGateSix = 22.457744;    // 6 degrees of freedom
+constexpr double kGateAfterSilence = 100; // still turns down a position kilometres off
 constexpr double kSilence_s = 1.0;
 constexpr double kRecovery_s = 3.0;
-constexpr double kMoved_mps2 = 4.0;        // off from gravity: more than wind and noise, found within a sample of lift-off
+constexpr double kMoved_mps2 = 4.0; // off from gravity: more than wind and noise, found within a sample of lift-off
 constexpr double kGapBridged_s = 2.0;
 constexpr double kAidedFor_s = 2.0;
-constexpr double kClipped = 0.98;          // of the range: quantisation and scale error leave the last per cents unsafe
+constexpr double kClipped = 0.98; // of the range: quantisation and scale error leave the last per cents unsafe
 constexpr double kAccelClipInflation = 60;
 constexpr double kGyroClipInflation = 300;
 // Under a parachute shocks and swinging act away from the sensor and correlate from sample to sample.
 constexpr double kDescentInflation = 2;
 constexpr double kSystematic_s = 20.0;
 constexpr double kScatterTime_s = 0.1;
-constexpr double kBehind = 9.0;            // in log weight: one in eight thousand
-constexpr int kSettled = 8;                // fixes
+constexpr double kBehind = 9.0; // in log weight: one in eight thousand
+constexpr int kSettled = 8;     // fixes
 constexpr double kPositionLost_m = 3000;
 constexpr double kTiltLost_rad = 1.0;
 
@@ -42,15 +42,14 @@ Vector3d clipped_flags(const Vector3d& value, double range) {
 
 Navigation::Navigation(const SensorNoise& sensors, const Site& site)
     : sensors_(sensors), site_(&site), frame_(site.pad),
-      gravity_mps2_(normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m)), alignment_(sensors, site, gravity_mps2_),
-      branches_(PadAlignment::kHypotheses, NavigationBranch(gravity_mps2_)) {
+      gravity_mps2_(normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m)),
+      alignment_(sensors, site, gravity_mps2_), branches_(PadAlignment::kHypotheses, NavigationBranch(gravity_mps2_)) {
     hypotheses_.reserve(PadAlignment::kHypotheses);
 }
 
 void Navigation::set_motion(Motion motion) {
-    if (motion == Motion::rest && motion_ != Motion::rest) {
+    if (motion == Motion::rest && motion_ != Motion::rest)
         alignment_.clear(); // whatever stood still in the air did not stand
-    }
     motion_ = motion;
     at_rest_ = motion == Motion::rest;
     left_rest_ = left_rest_ || !at_rest_;
@@ -58,17 +57,13 @@ void Navigation::set_motion(Motion motion) {
 
 void Navigation::start(std::int64_t t_ns) {
     alignment_.hypotheses(hypotheses_);
-    if (hypotheses_.empty()) {
-        return;
-    }
+    if (hypotheses_.empty()) return;
     interval_s_ = std::clamp(alignment_.sample_interval_s(), 1e-4, 0.5);
     const double per_sample = std::sqrt(interval_s_);
     const EskfNoise noise{sensors_.accel_noise_mps2 * per_sample, sensors_.gyro_noise_rad_s * per_sample,
                           sensors_.accel_bias_walk_mps2_rts, sensors_.gyro_bias_walk_rad_s_rts};
     active_ = hypotheses_.size();
-    for (std::size_t k = 0; k < active_; ++k) {
-        branches_[k].start(hypotheses_[k], noise, t_ns);
-    }
+    for (std::size_t k = 0; k < active_; ++k) branches_[k].start(hypotheses_[k], noise, t_ns);
     weigh();
     left_rest_ = false;
     fixes_since_rest_ = 0;
@@ -85,27 +80,19 @@ Navigation::Shares Navigation::shares() const {
         out[k] = std::exp(branches_[k].log_weight - best().log_weight);
         sum += out[k];
     }
-    for (std::size_t k = 0; k < active_; ++k) {
-        out[k] /= sum;
-    }
+    for (std::size_t k = 0; k < active_; ++k) out[k] /= sum;
     return out;
 }
 
 void Navigation::weigh() {
     std::size_t first = 0;
-    for (std::size_t k = 1; k < active_; ++k) {
-        if (branches_[k].log_weight > branches_[first].log_weight) {
-            first = k;
-        }
-    }
+    for (std::size_t k = 1; k < active_; ++k)
+        if (branches_[k].log_weight > branches_[first].log_weight) first = k;
     std::swap(branches_[0], branches_[first]);
     const double least = fixes_since_rest_ < kSettled ? best().log_weight - kBehind : best().log_weight;
     std::size_t kept = 1;
-    for (std::size_t k = 1; k < active_; ++k) {
-        if (branches_[k].log_weight > least) {
-            std::swap(branches_[kept++], branches_[k]);
-        }
-    }
+    for (std::size_t k = 1; k < active_; ++k)
+        if (branches_[k].log_weight > least) std::swap(branches_[kept++], branches_[k]);
     active_ = kept;
 }
 
@@ -119,17 +106,13 @@ void Navigation::follow_scatter(const ImuSample& sample) {
 
 void Navigation::imu(const ImuSample& sample) {
     if (!sample.accel_body_mps2.allFinite() || !sample.rate_body_rad_s.allFinite() ||
-        (has_last_ && sample.t_ns <= last_.t_ns)) {
+        (has_last_ && sample.t_ns <= last_.t_ns))
         return;
-    }
     const double gap_s = has_last_ ? seconds_between(last_.t_ns, sample.t_ns) : 0;
-    if (at_rest_ && has_last_ && std::abs(sample.accel_body_mps2.norm() - gravity_mps2_) > kMoved_mps2) {
+    if (at_rest_ && has_last_ && std::abs(sample.accel_body_mps2.norm() - gravity_mps2_) > kMoved_mps2)
         left_rest_ = true;
-    }
     const bool still_block = at_rest_ && alignment_.imu(sample);
-    if (gap_s > 0) {
-        follow_scatter(sample);
-    }
+    if (gap_s > 0) follow_scatter(sample);
     if (active_ > 0 && gap_s > kGapBridged_s) {
         active_ = 0;
         alignment_.clear();
@@ -138,12 +121,8 @@ void Navigation::imu(const ImuSample& sample) {
     }
     last_ = sample;
     has_last_ = true;
-    if (still_block) {
-        start(sample.t_ns);
-    }
-    if (!moving()) {
-        return;
-    }
+    if (still_block) start(sample.t_ns);
+    if (!moving()) return;
     const Eskf& filter = best().filter();
     const bool useless = filter.sigma(Eskf::kPosition) > kPositionLost_m ||
                          std::max(filter.sigma(Eskf::kAttitude + 1), filter.sigma(Eskf::kAttitude + 2)) > kTiltLost_rad;
@@ -165,21 +144,16 @@ void Navigation::step(const ImuSample& sample, double gap_s) {
     const double share = motion_ == Motion::descent ? kDescentInflation : 1;
     double accel_inflation = share * std::max(1.0, std::sqrt(accel_scatter2_) / sensors_.accel_noise_mps2);
     double gyro_inflation = share * std::max(1.0, std::sqrt(rate_scatter2_) / sensors_.gyro_noise_rad_s);
-    if (clipped_flags(sample.accel_body_mps2, sensors_.accel_range_mps2).any()) {
-        accel_inflation = kAccelClipInflation;
-    }
-    if (clipped_flags(sample.rate_body_rad_s, sensors_.gyro_range_rad_s).any()) {
-        gyro_inflation = kGyroClipInflation;
-    }
+    if (clipped_flags(sample.accel_body_mps2, sensors_.accel_range_mps2).any()) accel_inflation = kAccelClipInflation;
+    if (clipped_flags(sample.rate_body_rad_s, sensors_.gyro_range_rad_s).any()) gyro_inflation = kGyroClipInflation;
     for (std::size_t k = 0; k < active_; ++k) {
-        branches_[k].predict(sample.t_ns, sample.accel_body_mps2, sample.rate_body_rad_s, gap_s, accel_inflation, gyro_inflation);
+        branches_[k].predict(sample.t_ns, sample.accel_body_mps2, sample.rate_body_rad_s, gap_s, accel_inflation,
+                             gyro_inflation);
     }
 }
 
 void Navigation::fix(const FixSample& sample) {
-    if (sample.fix_type < 2 || !std::isfinite(sample.latitude_deg) || !std::isfinite(sample.longitude_deg)) {
-        return;
-    }
+    if (sample.fix_type < 2 || !std::isfinite(sample.latitude_deg) || !std::isfinite(sample.longitude_deg)) return;
     const bool has_height = sample.fix_type >= 3 && std::isfinite(sample.height_ellipsoid_m);
     const bool has_velocity = sample.velocity_enu_mps.allFinite();
     const auto accuracy = [](double reported, double configured) {
@@ -197,22 +171,19 @@ void Navigation::fix(const FixSample& sample) {
     fix.speed_sigma_mps = sensors_.fix_speed_mps;
     if (at_rest_ && !left_rest_) {
         if (has_height) {
-            alignment_.position(fix.measured.head<3>(), {fix.horizontal_sigma_m, fix.horizontal_sigma_m, fix.vertical_sigma_m});
+            alignment_.position(fix.measured.head<3>(),
+                                {fix.horizontal_sigma_m, fix.horizontal_sigma_m, fix.vertical_sigma_m});
         }
         fix_used_ = true;
         last_fix_used_ns_ = sample.t_ns;
         return;
     }
-    if (!moving() || !best().reaches(fix.t_valid_ns)) {
-        return;
-    }
+    if (!moving() || !best().reaches(fix.t_valid_ns)) return;
     double least_nis = std::numeric_limits<double>::infinity();
-    for (std::size_t k = 0; k < active_; ++k) {
-        least_nis = std::min(least_nis, branches_[k].fit(fix).nis);
-    }
+    for (std::size_t k = 0; k < active_; ++k) least_nis = std::min(least_nis, branches_[k].fit(fix).nis);
     nis_fix_.add(least_nis / 6);
-    // The first fixes after a silence meet what the silence has done, of which the covariance is only a guess; to turn them down
-    // for that would be to believe dead reckoning against the sky.
+    // The first fixes after a silence meet what the silence has done, of which the covariance is only a guess; to turn
+    // them down for that would be to believe dead reckoning against the sky.
     const bool after_silence = !fix_used_ || seconds_between(last_fix_used_ns_, last_.t_ns) > kSilence_s;
     if (least_nis <= (after_silence ? kGateAfterSilence : kGateSix)) {
         for (std::size_t k = 0; k < active_; ++k) {
@@ -230,9 +201,7 @@ void Navigation::fix(const FixSample& sample) {
     if (fix_rejected_since_ns_ == 0) {
         fix_rejected_since_ns_ = sample.t_ns;
     } else if (seconds_between(fix_rejected_since_ns_, sample.t_ns) > kRecovery_s) {
-        for (std::size_t k = 0; k < active_; ++k) {
-            branches_[k].give_way(fix);
-        }
+        for (std::size_t k = 0; k < active_; ++k) branches_[k].give_way(fix);
         fix_rejected_since_ns_ = 0;
     }
 }
@@ -241,9 +210,7 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
     const double since_s = std::clamp(seconds_between(t_height_ns_, t_ns), 1e-3, 1.0);
     t_height_ns_ = t_ns;
     const double total_m = std::hypot(noise_m, systematic_m);
-    if (!moving() || !std::isfinite(above_pad_m) || !std::isfinite(total_m) || !best().reaches(t_ns)) {
-        return;
-    }
+    if (!moving() || !std::isfinite(above_pad_m) || !std::isfinite(total_m) || !best().reaches(t_ns)) return;
     const double nis = best().fit_height(t_ns, above_pad_m, total_m).nis;
     const double sigma_m = std::hypot(noise_m, systematic_m * std::sqrt(kSystematic_s / since_s));
     nis_height_.add(nis);
@@ -259,7 +226,8 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
     ++rejected_heights_;
     if (height_rejected_since_ns_ == 0) {
         height_rejected_since_ns_ = t_ns;
-    } else if (seconds_between(height_rejected_since_ns_, t_ns) > kRecovery_s && estimate().mode != NavigationMode::aided) {
+    } else if (seconds_between(height_rejected_since_ns_, t_ns) > kRecovery_s &&
+               estimate().mode != NavigationMode::aided) {
         // Satellite fixes would have kept the height right; without them the barometer is all there is.
         for (std::size_t k = 0; k < active_; ++k) {
             branches_[k].inflate(Eskf::kPosition, above_pad_m - branches_[k].nominal().position_enu_m.z());
@@ -271,16 +239,12 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
 
 void Navigation::mag(const MagSample& sample) {
     // In flight the motor, the charges and the spin make an uncalibrated magnetometer worse than the gyro.
-    if (at_rest_) {
-        alignment_.mag(sample);
-    }
+    if (at_rest_) alignment_.mag(sample);
 }
 
 Eskf::Covariance Navigation::covariance() const {
     Eskf::Covariance sum = Eskf::Covariance::Zero();
-    if (active_ == 1) {
-        return best().filter().covariance();
-    }
+    if (active_ == 1) return best().filter().covariance();
     const Shares share = shares();
     Vector3d position = Vector3d::Zero();
     Vector3d velocity = Vector3d::Zero();
@@ -299,9 +263,7 @@ Eskf::Covariance Navigation::covariance() const {
 }
 
 std::optional<TiltInput> Navigation::tilt() const {
-    if (active_ == 0) {
-        return std::nullopt;
-    }
+    if (active_ == 0) return std::nullopt;
     const Vector3d up_body = best().nominal().q_local_body.conjugate() * Vector3d::UnitZ();
     // Rotation about the vertical itself does not move up.
     const Matrix3d across = Matrix3d::Identity() - up_body * up_body.transpose();
@@ -309,9 +271,10 @@ std::optional<TiltInput> Navigation::tilt() const {
     const Shares share = shares();
     Matrix3d attitude = Matrix3d::Zero();
     for (std::size_t k = 0; k < active_; ++k) {
-        const Vector3d off =
-            rotation_vector_from_quaternion(best().nominal().q_local_body.conjugate() * branches_[k].nominal().q_local_body);
-        attitude += share[k] * (branches_[k].filter().covariance().block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) + off * off.transpose());
+        const Vector3d off = rotation_vector_from_quaternion(best().nominal().q_local_body.conjugate() *
+                                                             branches_[k].nominal().q_local_body);
+        attitude += share[k] * (branches_[k].filter().covariance().block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) +
+                                off * off.transpose());
     }
     const Matrix3d p = across * attitude * across;
     return TiltInput{up_body, std::sqrt(std::max(0.0, 0.5 * p.trace()))};
@@ -332,7 +295,9 @@ NavigationEstimate Navigation::estimate() const {
     const EskfNominal& nominal = best().nominal();
     const Eskf::Covariance p = covariance();
     const Shares share = shares();
-    const auto sigma3 = [&](Eskf::Part part) { return Vector3d(p.diagonal().segment<3>(part).cwiseMax(0.0).cwiseSqrt()); };
+    const auto sigma3 = [&](Eskf::Part part) {
+        return Vector3d(p.diagonal().segment<3>(part).cwiseMax(0.0).cwiseSqrt());
+    };
     out.position_enu_m = out.velocity_enu_mps = Vector3d::Zero();
     for (std::size_t k = 0; k < active_; ++k) {
         out.position_enu_m += share[k] * branches_[k].nominal().position_enu_m;
@@ -349,8 +314,9 @@ NavigationEstimate Navigation::estimate() const {
     const double lean = std::hypot(nose.x(), nose.y());
     out.tilt_rad = std::atan2(lean, nose.z());
     // The nose moves by R (dtheta x e_x); its fall from the vertical is a turn about the horizontal axis across it.
-    const Vector3d across = lean > 1e-6 ? Vector3d(nominal.q_local_body.conjugate() * Vector3d(-nose.y(), nose.x(), 0) / lean)
-                                        : Vector3d(Vector3d::UnitY());
+    const Vector3d across = lean > 1e-6
+                                ? Vector3d(nominal.q_local_body.conjugate() * Vector3d(-nose.y(), nose.x(), 0) / lean)
+                                : Vector3d(Vector3d::UnitY());
     out.tilt_sigma_rad = std::sqrt(std::max(0.0, across.dot(p.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) * across)));
     const double heading = std::atan2(nose.x(), nose.y());
     out.tilt_heading_rad = heading < 0 ? heading + 2 * std::numbers::pi : heading;

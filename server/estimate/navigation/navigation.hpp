@@ -1,29 +1,33 @@
 #pragma once
-/// Position, velocity and attitude of the vehicle: the error-state filter of eskf.hpp with this job's sensors and habits.
+/// Position, velocity and attitude of the vehicle: the error-state filter of eskf.hpp with this job's sensors and
+/// habits.
 ///
-/// Aligned anew at rest, ten times a second (pad_alignment.hpp), which also is the zero-velocity and zero-rate update; once it moves,
-/// predicted by every inertial sample at its own time and corrected by satellite fixes (position and velocity, related to their time
-/// of validity by the past) and by barometric height. Every correction passes a chi-square gate (99.9 %); a sensor
-/// rejected for 3 s on end is believed again after the covariance has been opened up, because by then the filter is the likelier culprit.
+/// Aligned anew at rest, ten times a second (pad_alignment.hpp), which also is the zero-velocity and zero-rate update;
+/// once it moves, predicted by every inertial sample at its own time and corrected by satellite fixes (position and
+/// velocity, related to their time of validity by the past) and by barometric height. Every correction passes a
+/// chi-square gate (99.9 %); a sensor rejected for 3 s on end is believed again after the covariance has been opened
+/// up, because by then the filter is the likelier culprit.
 ///
-/// What alignment cannot tell apart leaves the pad as a bank of filters, weighted by how well each explains what is measured; the ones
-/// that fall behind are dropped, and kSettled fixes after lift-off the best one remains. While there are several, position and velocity
-/// are those of the mixture, attitude and biases those of the likeliest, and the covariance that of the mixture about them.
+/// What alignment cannot tell apart leaves the pad as a bank of filters, weighted by how well each explains what is
+/// measured; the ones that fall behind are dropped, and kSettled fixes after lift-off the best one remains. While there
+/// are several, position and velocity are those of the mixture, attitude and biases those of the likeliest, and the
+/// covariance that of the mixture about them.
 ///
-/// The noise of inertial samples follows their scatter from sample to sample: a running motor or a swinging canopy shakes them far beyond
-/// the sensor's own noise. Falls back by steps and names the step it is on (NavigationMode). Inertial samples older than the newest are
-/// dropped; a gap in them is bridged with the mean of its two ends and an uncertainty for what may have happened in between; a gap of more
-/// than 2 s ends the alignment. Clipped accelerometers and saturated gyros count with inflated noise while they last. NaN samples are no
-/// samples. Deterministic; no allocation after construction.
+/// The noise of inertial samples follows their scatter from sample to sample: a running motor or a swinging canopy
+/// shakes them far beyond the sensor's own noise. Falls back by steps and names the step it is on (NavigationMode).
+/// Inertial samples older than the newest are dropped; a gap in them is bridged with the mean of its two ends and an
+/// uncertainty for what may have happened in between; a gap of more than 2 s ends the alignment. Clipped accelerometers
+/// and saturated gyros count with inflated noise while they last. NaN samples are no samples. Deterministic; no
+/// allocation after construction.
 #include <array>
 #include <cstdint>
 #include <optional>
 #include <vector>
 
-#include "server/estimate/navigation/eskf.hpp"
+#include "server/estimate/math/nis_monitor.hpp"
 #include "server/estimate/measurements.hpp"
 #include "server/estimate/navigation/branch.hpp"
-#include "server/estimate/math/nis_monitor.hpp"
+#include "server/estimate/navigation/eskf.hpp"
 #include "server/estimate/navigation/pad_alignment.hpp"
 #include "server/estimate/vertical/vertical_input.hpp"
 #include "shared/geodesy.hpp"
@@ -50,9 +54,9 @@ struct NavigationEstimate {
     Eigen::Vector3d attitude_sigma_rad; ///< about the body axes
     Eigen::Vector3d rate_body_rad_s;    ///< bias removed
     Eigen::Vector3d accel_bias_mps2, gyro_bias_rad_s;
-    double tilt_rad, tilt_sigma_rad;    ///< of the nose from vertical
-    double tilt_heading_rad;            ///< azimuth the nose leans to, clockwise from true north, [0, 2 pi)
-    double roll_rad;                    ///< accumulated about the long axis since alignment; not wrapped
+    double tilt_rad, tilt_sigma_rad; ///< of the nose from vertical
+    double tilt_heading_rad;         ///< azimuth the nose leans to, clockwise from true north, [0, 2 pi)
+    double roll_rad;                 ///< accumulated about the long axis since alignment; not wrapped
     double nis_fix_mean, nis_height_mean;
     Health health_fix, health_height;
     std::uint32_t rejected_fixes, rejected_heights;
@@ -65,8 +69,8 @@ class Navigation {
 
     void imu(const ImuSample& sample);
     void fix(const FixSample& sample);
-    /// Height above the pad from static pressure. `noise_m` is new in each sample; `systematic_m` (the day's lapse, the pad's temperature,
-    /// the ports) stays the same for long, so that it counts once in 20 s, not with every sample.
+    /// Height above the pad from static pressure. `noise_m` is new in each sample; `systematic_m` (the day's lapse, the
+    /// pad's temperature, the ports) stays the same for long, so that it counts once in 20 s, not with every sample.
     void height(std::int64_t t_ns, double above_pad_m, double noise_m, double systematic_m);
     void mag(const MagSample& sample);
     /// `rest`: on the pad or landed. Alignment happens only then.

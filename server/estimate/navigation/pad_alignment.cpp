@@ -14,22 +14,24 @@ using Eigen::Vector3d;
 namespace {
 
 constexpr std::int64_t kBlock_ns = 100 * kNsPerMs;
-constexpr double kAlign_s = 1.5;          // long enough to average noise and wind sway, short enough to realign after handling
-constexpr double kSpreadMax_mps2 = 2.5;   // peak to mean within a block: six sigma of a cheap sensor, far below a launch
-constexpr double kRatePeak_rad_s = 0.25;  // wind rocking a rail stays below; hands do not
-constexpr double kGravityOff_mps2 = 1.5;  // |f| of a vehicle at rest, bias and scale error allowed for
-constexpr double kSway_rad_s = 1e-3;      // mean rate of a rail in wind while it is averaged
+constexpr double kAlign_s = 1.5; // long enough to average noise and wind sway, short enough to realign after handling
+constexpr double kSpreadMax_mps2 = 2.5;  // peak to mean within a block: six sigma of a cheap sensor, far below a launch
+constexpr double kRatePeak_rad_s = 0.25; // wind rocking a rail stays below; hands do not
+constexpr double kGravityOff_mps2 = 1.5; // |f| of a vehicle at rest, bias and scale error allowed for
+constexpr double kSway_rad_s = 1e-3;     // mean rate of a rail in wind while it is averaged
 constexpr double kSway_mps = 0.02;
 constexpr double kPadHeight_m = 0.3;
-constexpr double kPadSurvey_m = 5.0;      // how well the site file knows the pad, when no fix says better
-constexpr int kFixesCounted = 25;         // satellite errors are alike for seconds: more fixes do not make a better mean
+constexpr double kPadSurvey_m = 5.0; // how well the site file knows the pad, when no fix says better
+constexpr int kFixesCounted = 25;    // satellite errors are alike for seconds: more fixes do not make a better mean
 constexpr double kAzimuthSigma_rad = 4 * std::numbers::pi / 180; // an operator with a compass
-constexpr double kRailSigma_rad = 0.8 * std::numbers::pi / 180;  // lean of a rail set by hand with a level, and the play of its lugs
-constexpr double kStepShare = 0.55;       // sigma of a hypothesis in steps between them: their sum is flat to 1 %
-constexpr double kNotOnRail = 25.0;       // squared bias in sigmas that only a different pose explains
+constexpr double kRailSigma_rad =
+    0.8 * std::numbers::pi / 180;   // lean of a rail set by hand with a level, and the play of its lugs
+constexpr double kStepShare = 0.55; // sigma of a hypothesis in steps between them: their sum is flat to 1 %
+constexpr double kNotOnRail = 25.0; // squared bias in sigmas that only a different pose explains
 constexpr double kNearPad_m = 50.0;
 constexpr double kSway_mps2 = 0.01;
-constexpr double kFieldLevelMin = 0.1; // a field that dips more steeply, or none (a dead sensor), has no heading to give
+constexpr double kFieldLevelMin =
+    0.1; // a field that dips more steeply, or none (a dead sensor), has no heading to give
 constexpr double kMagHeadingSigma_rad = 6 * std::numbers::pi / 180; // iron in the vehicle, uncalibrated
 
 } // namespace
@@ -56,21 +58,16 @@ void PadAlignment::open_block(const ImuSample& sample) {
 }
 
 bool PadAlignment::imu(const ImuSample& sample) {
-    if (count_ > 0 && sample.t_ns - last_ns_ > kBlock_ns) {
+    if (count_ > 0 && sample.t_ns - last_ns_ > kBlock_ns)
         count_ = 0; // a gap: the block would not be one stretch of time
-    }
-    if (count_ == 0) {
-        open_block(sample);
-    }
+    if (count_ == 0) open_block(sample);
     last_ns_ = sample.t_ns;
     sum_accel_ += sample.accel_body_mps2;
     sum_rate_ += sample.rate_body_rad_s;
     accel_spread_ = std::max(accel_spread_, (sample.accel_body_mps2 - first_accel_).cwiseAbs().maxCoeff());
     rate_peak_ = std::max(rate_peak_, sample.rate_body_rad_s.norm());
     ++count_;
-    if (sample.t_ns - block_start_ns_ < kBlock_ns || count_ < 3) {
-        return false;
-    }
+    if (sample.t_ns - block_start_ns_ < kBlock_ns || count_ < 3) return false;
     const Vector3d accel = sum_accel_ / count_;
     const Vector3d rate = sum_rate_ / count_;
     const double block_s = seconds_between(block_start_ns_, sample.t_ns);
@@ -84,9 +81,7 @@ bool PadAlignment::imu(const ImuSample& sample) {
         return false;
     }
     // Another pose is another alignment: set down again, a vehicle may stand still long before anybody says so.
-    if (samples_ > 0 && (accel - mean_accel_).norm() > 1.0) {
-        clear();
-    }
+    if (samples_ > 0 && (accel - mean_accel_).norm() > 1.0) clear();
     const auto weight = static_cast<double>(samples) / static_cast<double>(samples_ + samples);
     mean_accel_ += weight * (accel - mean_accel_);
     mean_rate_ += weight * (rate - mean_rate_);
@@ -118,9 +113,7 @@ double PadAlignment::heading_from_field(const Eigen::Quaterniond& q) const {
 }
 
 bool PadAlignment::knows_north(const Eigen::Quaterniond& q) const {
-    if (mag_count_ == 0) {
-        return false;
-    }
+    if (mag_count_ == 0) return false;
     const Vector3d field = q * (mag_sum_ / mag_count_);
     return field.head<2>().norm() > kFieldLevelMin * field.norm();
 }
@@ -150,7 +143,8 @@ Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vect
     p.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) = attitude_sigma_rad.cwiseAbs2().asDiagonal();
     p.block<3, 3>(Eskf::kAccelBias, Eskf::kAccelBias) = Matrix3d::Identity() * square(sensors_.accel_bias_mps2);
     p.block<3, 3>(Eskf::kGyroBias, Eskf::kGyroBias) =
-        Matrix3d::Identity() * (square(sensors_.gyro_noise_rad_s) / static_cast<double>(samples_) + square(kSway_rad_s));
+        Matrix3d::Identity() *
+        (square(sensors_.gyro_noise_rad_s) / static_cast<double>(samples_) + square(kSway_rad_s));
 
     Eskf filter(EskfNoise{}, gravity_mps2_);
     filter.reset(nominal, p);
@@ -160,8 +154,8 @@ Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vect
     h.block<3, 3>(0, Eskf::kAttitude) = skew(expected);
     h.block<3, 3>(0, Eskf::kAccelBias).setIdentity();
     const Vector3d innovation = mean_accel_ - expected;
-    const Matrix3d noise = Matrix3d::Identity() *
-                           (square(sensors_.accel_noise_mps2) / static_cast<double>(samples_) + square(kSway_mps2));
+    const Matrix3d noise =
+        Matrix3d::Identity() * (square(sensors_.accel_noise_mps2) / static_cast<double>(samples_) + square(kSway_mps2));
     const Matrix3d s = h * p * h.transpose() + noise;
     const double log_weight = -0.5 * (filter.nis<3>(innovation, h, noise) + std::log(s.determinant()));
     filter.correct<3>(innovation, h, noise);
@@ -170,9 +164,7 @@ Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vect
 
 void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
     out.clear();
-    if (still_s_ < kAlign_s) {
-        return;
-    }
+    if (still_s_ < kAlign_s) return;
     const Vector3d up_body = mean_accel_.normalized();
     // Shortest rotation that takes measured up to local up; its heading is arbitrary.
     const Eigen::Quaterniond levelled = shortest_rotation(up_body, Vector3d::UnitZ());
@@ -189,7 +181,8 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
     const double rail_rad = site_->launch_tilt_deg * std::numbers::pi / 180;
     if (site_->launch_azimuth_deg && rail_rad > 0 && near_pad()) {
         const double azimuth = *site_->launch_azimuth_deg * std::numbers::pi / 180;
-        const Vector3d rail(std::sin(rail_rad) * std::sin(azimuth), std::sin(rail_rad) * std::cos(azimuth), std::cos(rail_rad));
+        const Vector3d rail(std::sin(rail_rad) * std::sin(azimuth), std::sin(rail_rad) * std::cos(azimuth),
+                            std::cos(rail_rad));
         const Eigen::Quaterniond along = shortest_rotation(Vector3d::UnitX(), rail);
         const double across = std::hypot(kRailSigma_rad, std::sin(rail_rad) * kAzimuthSigma_rad);
         for (std::size_t k = 0; k < kHypotheses; ++k) {
@@ -197,19 +190,19 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
                 along * quaternion_from_rotation_vector({step_rad * static_cast<double>(k), 0, 0});
             out.push_back(level(turned, {kStepShare * step_rad, across, across}));
         }
-        std::sort(out.begin(), out.end(), [](const Alignment& a, const Alignment& b) { return a.log_weight > b.log_weight; });
+        std::sort(out.begin(), out.end(),
+                  [](const Alignment& a, const Alignment& b) { return a.log_weight > b.log_weight; });
         // A vehicle that does not stand as the rail stands is not on the rail.
         const Vector3d missed = out.front().nominal.accel_bias_mps2 / sensors_.accel_bias_mps2;
-        if (missed.squaredNorm() < kNotOnRail) {
-            return;
-        }
+        if (missed.squaredNorm() < kNotOnRail) return;
         out.clear();
     }
     for (std::size_t k = 0; k < kHypotheses; ++k) {
         const Vector3d sigma = (Vector3d::Constant(3 * unlevel_rad).cwiseAbs2() +
                                 up_body.cwiseAbs2() * kStepShare * kStepShare * step_rad * step_rad)
                                    .cwiseSqrt();
-        out.push_back(level(quaternion_from_rotation_vector({0, 0, step_rad * static_cast<double>(k)}) * levelled, sigma));
+        out.push_back(
+            level(quaternion_from_rotation_vector({0, 0, step_rad * static_cast<double>(k)}) * levelled, sigma));
     }
 }
 

@@ -9,17 +9,17 @@ namespace turnstone {
 enum class Phase : unsigned char {
     on_pad,
     powered_ascent,
-    coast,          ///< from burn-out to apogee
-    descent,        ///< from apogee until a canopy is seen
+    coast,   ///< from burn-out to apogee
+    descent, ///< from apogee until a canopy is seen
     drogue_descent,
     main_descent,
     landed,
-    presumed_down   ///< silent since in flight, and by now it must have come down
+    presumed_down ///< silent since in flight, and by now it must have come down
 };
 inline constexpr std::size_t kPhaseCount = 8;
 
 [[nodiscard]] constexpr std::string_view phase_word(Phase phase) noexcept {
-    constexpr std::string_view words[kPhaseCount] = {"on the pad",     "powered ascent", "coast", "descent",
+    constexpr std::string_view words[kPhaseCount] = {"on the pad",     "powered ascent", "coast",  "descent",
                                                      "drogue descent", "main descent",   "landed", "presumed down"};
     return words[static_cast<std::size_t>(phase)];
 }
@@ -40,8 +40,9 @@ enum class Moment : unsigned char {
 
 /// Stable word for keys ("phase/lift_off") and the sentence for people.
 [[nodiscard]] constexpr std::string_view moment_key(Moment moment) noexcept {
-    constexpr std::string_view keys[] = {"lift_off",  "burn_out",     "apogee",        "drogue_deployment", "main_deployment", "landing",
-                                         "withdrawn", "contact_lost", "contact_again", "ready_again"};
+    constexpr std::string_view keys[] = {"lift_off",        "burn_out",   "apogee",    "drogue_deployment",
+                                         "main_deployment", "landing",    "withdrawn", "contact_lost",
+                                         "contact_again",   "ready_again"};
     return keys[static_cast<std::size_t>(moment)];
 }
 [[nodiscard]] constexpr std::string_view moment_text(Moment moment) noexcept {

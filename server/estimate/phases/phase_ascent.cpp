@@ -58,8 +58,10 @@ void PhaseDetector::watch_pad(const Force& force) {
     thrust_.t_last_ns = force.t_ns;
     ++thrust_.samples;
     if (std::isfinite(force.lateral_rate_rad_s)) thrust_.rate_sum += force.lateral_rate_rad_s;
-    if (excess > 0.5 * kThrust_mps2) thrust_.t_above_ns = force.t_ns;
-    else if (seconds_between(thrust_.t_above_ns, force.t_ns) > 0.05) thrust_.active = false;
+    if (excess > 0.5 * kThrust_mps2)
+        thrust_.t_above_ns = force.t_ns;
+    else if (seconds_between(thrust_.t_above_ns, force.t_ns) > 0.05)
+        thrust_.active = false;
 }
 
 void PhaseDetector::decide_lift_off_inertial() {
@@ -94,7 +96,9 @@ void PhaseDetector::decide_lift_off_unseen() {
         return;
     }
     if (weightless_since_ns_ == 0) weightless_since_ns_ = now.t_ns;
-    if (seconds_between(weightless_since_ns_, now.t_ns) < kWeightless_s || upright_s_ < kUprightNeeded_s || barometer_alive()) return;
+    if (seconds_between(weightless_since_ns_, now.t_ns) < kWeightless_s || upright_s_ < kUprightNeeded_s ||
+        barometer_alive())
+        return;
     const auto fade = fade_between(now.t_ns - seconds_to_ns(kFadeBeforeFlight_s), weightless_since_ns_ + 1);
     if (!fade || fade->sigma_s < kLaunchInFade_s / std::sqrt(12.0)) return;
     thrust_.active = false;
@@ -107,12 +111,12 @@ void PhaseDetector::decide_lift_off_heights() {
     const HeightPoint& newest = heights_.back();
     if (newest.above_pad_m < 30.0) return;
     if (inertial_alive()) {
-        // Something lifts it gently, or pressure changes around it: an inertial sensor feels gravity then, and in no flight.
+        // Something lifts it gently, or pressure changes around it: an inertial sensor feels gravity then, and in no
+        // flight.
         const std::size_t first = forces_.since(t_now_ns_ - seconds_to_ns(0.5));
         double sum = 0.0;
-        for (std::size_t i = first; i < forces_.size(); ++i) {
+        for (std::size_t i = first; i < forces_.size(); ++i)
             sum += std::isfinite(forces_[i].magnitude_mps2) ? forces_[i].magnitude_mps2 : forces_[i].axial_mps2;
-        }
         const double n = static_cast<double>(forces_.size() - first);
         if (n > 0.0 && std::fabs(sum / n - settings_.gravity_mps2) < 0.25 * settings_.gravity_mps2) return;
     }
@@ -135,9 +139,8 @@ void PhaseDetector::decide_lift_off_heights() {
     enter(Phase::powered_ascent, Moment::lift_off, climb_onset());
     thrust_.active = false;
     // Thrust may have ended before the climb was believed.
-    for (std::size_t i = forces_.since(phase_began_ns_); i < forces_.size() && phase_ == Phase::powered_ascent; ++i) {
+    for (std::size_t i = forces_.since(phase_began_ns_); i < forces_.size() && phase_ == Phase::powered_ascent; ++i)
         watch_burn_out(forces_[i]);
-    }
 }
 
 void PhaseDetector::watch_withdrawal() {
@@ -187,7 +190,8 @@ void PhaseDetector::watch_burn_out_heights() {
 
 void PhaseDetector::watch_apogee() {
     const SpeedPoint& now = speeds_.back();
-    // Speed carried through many gaps is uncertain by more than it will ever fall: then five metres a second have to do.
+    // Speed carried through many gaps is uncertain by more than it will ever fall: then five metres a second have to
+    // do.
     falling_ = now.speed_mps < -std::max(0.8, std::min(0.7 * now.sigma_mps, 5.0)) ? falling_ + 1 : 0;
     const bool powered = phase_ == Phase::powered_ascent;
     if (falling_ < 3 || (powered && now.speed_mps > -5.0)) return;
@@ -203,9 +207,8 @@ void PhaseDetector::watch_apogee() {
                             std::hypot(now.sigma_mps / settings_.gravity_mps2, std::max(kApogeeSigma_s, gap_s / 4.0))};
     if (powered) {
         std::size_t fastest = 0;
-        for (std::size_t k = 1; k < speeds_.size(); ++k) {
+        for (std::size_t k = 1; k < speeds_.size(); ++k)
             if (speeds_[k].speed_mps > speeds_[fastest].speed_mps) fastest = k;
-        }
         enter(Phase::coast, Moment::burn_out, {speeds_[fastest].t_ns, 1.0});
     }
     begin_descent(when);
@@ -216,7 +219,8 @@ void PhaseDetector::watch_apogee_by_weight() {
     if (!barometer_gone() || seconds_between(phase_began_ns_, t_now_ns_) < kHangsAfterCoast_s) return;
     if (speeds_.empty() || speeds_.back().sigma_mps < 10.0 || !hangs()) return;
     const std::size_t first = shocks_.since(phase_began_ns_ + seconds_to_ns(1.0));
-    const std::int64_t opened_ns = first < shocks_.size() ? shocks_[first].t_ns : t_now_ns_ - seconds_to_ns(kHangsAfterCoast_s);
+    const std::int64_t opened_ns =
+        first < shocks_.size() ? shocks_[first].t_ns : t_now_ns_ - seconds_to_ns(kHangsAfterCoast_s);
     begin_descent({opened_ns - seconds_to_ns(1.0), 1.0});
 }
 
@@ -239,9 +243,8 @@ void PhaseDetector::begin_descent(TimeEstimate apogee) {
     enter(Phase::descent, Moment::apogee, apogee);
     fastest_descent_mps_ = 0.0;
     ceiling_m_ = highest_m_;
-    for (std::size_t i = 0; i < speeds_.size(); ++i) {
+    for (std::size_t i = 0; i < speeds_.size(); ++i)
         ceiling_m_ = std::max(ceiling_m_, speeds_[i].height_m + 2.0 * speeds_[i].height_sigma_m);
-    }
     watch_deployment();
 }
 

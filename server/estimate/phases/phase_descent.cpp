@@ -11,9 +11,9 @@ namespace {
 
 constexpr double kShock_mps2 = 25.0;
 constexpr double kShockSplit_s = 0.06;
-constexpr double kHangsWithin_s = 15.0;   ///< a body in a dive takes longer to feel its own weight in drag
+constexpr double kHangsWithin_s = 15.0; ///< a body in a dive takes longer to feel its own weight in drag
 constexpr double kDeployBeforeApogee_s = 2.0;
-constexpr double kChargeBefore_s = 1.5;  ///< a canopy's own shock follows its charge within this
+constexpr double kChargeBefore_s = 1.5; ///< a canopy's own shock follows its charge within this
 constexpr double kCanopySettle_s = 2.0; ///< after a deployment, before the next is looked for
 
 } // namespace
@@ -38,13 +38,14 @@ void PhaseDetector::watch_shock(const Force& force) {
     // Onset: back through the samples until the force is what it was before.
     std::size_t onset = forces_.size() - 1;
     for (std::size_t i = forces_.size(); i-- > earlier;) {
-        const double s = std::isfinite(forces_[i].magnitude_mps2) ? forces_[i].magnitude_mps2
-                                                                   : std::fabs(forces_[i].axial_mps2);
+        const double s =
+            std::isfinite(forces_[i].magnitude_mps2) ? forces_[i].magnitude_mps2 : std::fabs(forces_[i].axial_mps2);
         if (std::fabs(s - old_size) < 4.0 + 3.0 * settings_.accel_noise_mps2) break;
         onset = i;
     }
     const double spacing_s = onset > 0 ? seconds_between(forces_[onset - 1].t_ns, forces_[onset].t_ns) : 0.0;
-    shocks_.push({forces_[onset].t_ns - seconds_to_ns(0.5 * spacing_s), force.t_ns, std::max(0.003, spacing_s / std::sqrt(12.0))});
+    shocks_.push({forces_[onset].t_ns - seconds_to_ns(0.5 * spacing_s), force.t_ns,
+                  std::max(0.003, spacing_s / std::sqrt(12.0))});
 }
 
 void PhaseDetector::deploy(Moment moment, TimeEstimate when) {
@@ -84,15 +85,16 @@ void PhaseDetector::watch_main() {
     if (!barometer_alive()) {
         // Without heights a second shock has to do.
         const std::size_t first = shocks_.since(phase_began_ns_ + seconds_to_ns(kCanopySettle_s));
-        if (first < shocks_.size()) deploy(Moment::main_deployment, charge(shocks_[first], shocks_[first].t_ns - seconds_to_ns(kChargeBefore_s)));
+        if (first < shocks_.size())
+            deploy(Moment::main_deployment,
+                   charge(shocks_[first], shocks_[first].t_ns - seconds_to_ns(kChargeBefore_s)));
         return;
     }
     const auto slow = line_through_heights(t_now_ns_ - seconds_to_ns(1.5), t_now_ns_);
     const auto quick = line_through_heights(t_now_ns_ - seconds_to_ns(0.7), t_now_ns_);
     if (!slow || !quick || slow->points < 6) return;
-    if (slow->spread_m < 3.0 + 3.0 * heights_.back().sigma_m) {
+    if (slow->spread_m < 3.0 + 3.0 * heights_.back().sigma_m)
         fastest_descent_mps_ = std::min(fastest_descent_mps_, slow->speed_mps);
-    }
     // A drogue that opens in a dive slows down too: forget the dive at a rate no main parachute is mistaken for.
     fastest_descent_mps_ += 0.004 * (slow->speed_mps - fastest_descent_mps_);
     if (fastest_descent_mps_ > -7.0) return;

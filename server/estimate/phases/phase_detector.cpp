@@ -9,9 +9,9 @@ namespace turnstone {
 
 namespace {
 
-constexpr double kAlive_s = 1.0;      ///< a sensor heard of within this is alive
+constexpr double kAlive_s = 1.0;          ///< a sensor heard of within this is alive
 constexpr double kBarometerDead_s = 10.0; ///< silent for that long while inertial samples come: not a fade
-constexpr double kRestRate_rad_s = 0.08; ///< mean magnitude: gyro bias and noise, no swinging
+constexpr double kRestRate_rad_s = 0.08;  ///< mean magnitude: gyro bias and noise, no swinging
 
 } // namespace
 
@@ -19,12 +19,13 @@ PhaseDetector::PhaseDetector(const PhaseSettings& settings)
     : settings_(settings), forces_(2048), heights_(1024), speeds_(1024), rest_axial_mps2_(settings.gravity_mps2),
       shocks_(64) {}
 
-void PhaseDetector::reset() { *this = PhaseDetector(settings_); }
+void PhaseDetector::reset() {
+    *this = PhaseDetector(settings_);
+}
 
 std::optional<std::int64_t> PhaseDetector::time_of(Moment moment) const noexcept {
-    for (const FoundMoment& found : moments_) {
+    for (const FoundMoment& found : moments_)
         if (found.moment == moment) return found.t_ns;
-    }
     return std::nullopt;
 }
 
@@ -39,7 +40,8 @@ Motion PhaseDetector::motion() const noexcept {
 }
 
 void PhaseDetector::enter(Phase phase, Moment moment, TimeEstimate when) {
-    // A flight's moments are in order: back-dating never goes behind the moment before. Losing contact is no such moment.
+    // A flight's moments are in order: back-dating never goes behind the moment before. Losing contact is no such
+    // moment.
     std::int64_t t_ns = std::min(when.t_ns, t_now_ns_);
     for (std::size_t i = moments_.size(); i-- > 0;) {
         if (moments_[i].moment > Moment::landing) continue;

@@ -2,35 +2,42 @@
 /// Which phase a flight is in, and when each began.
 ///
 /// Inputs: axial specific force and its magnitude [m/s2], lateral body rate [rad/s], heights from static pressure above
-/// the pad [m] with 1-sigma, and the vertical filter's estimate. Any of them may be missing (NaN, or never called): with
-/// barometer only, inertial sensor only or both the same phases come out, with other uncertainties.
+/// the pad [m] with 1-sigma, and the vertical filter's estimate. Any of them may be missing (NaN, or never called):
+/// with barometer only, inertial sensor only or both the same phases come out, with other uncertainties.
 ///
 /// Each change is decided on evidence that lasts, later than it happened, and then back-dated to when it began:
-///   lift-off     inertial: axial thrust of at least kThrust_mps2 for kThrustTime_s that gained kThrustSpeed_mps, from an
+///   lift-off     inertial: axial thrust of at least kThrust_mps2 for kThrustTime_s that gained kThrustSpeed_mps, from
+///   an
 ///                upright rest, without lateral rotation, and confirmed by a rising barometer where one works. Onset
 ///                of the thrust. Barometer alone: a climb faster than 10 m/s through 30 m in four quarters of a second
-///                or more, unless an inertial sensor sees rest. Neither, in a fade: upright before it, weightless after it. Root of h against t (uniform acceleration) gives the onset.
-///   burn-out     inertial: axial force stays below kCoastForce_mps2. The end of the fall of thrust, not its middle. Barometer: the
+///                or more, unless an inertial sensor sees rest. Neither, in a fade: upright before it, weightless after
+///                it. Root of h against t (uniform acceleration) gives the onset.
+///   burn-out     inertial: axial force stays below kCoastForce_mps2. The end of the fall of thrust, not its middle.
+///   Barometer: the
 ///                bend of the climb (climb_bend.hpp).
-///   apogee       the filter's vertical speed is below zero for good; zero crossing, free fall carried back. Or, whatever
+///   apogee       the filter's vertical speed is below zero for good; zero crossing, free fall carried back. Or,
+///   whatever
 ///                the filter says, a fall of 25 m below the highest height.
-///   deployment   inertial: shock after apogee. Barometer: slower than free fall for good, or the break in descent rate.
-///   landing      heights stand still and no shaking. Last shock before it, or where the descent meets the ground.
+///   deployment   inertial: shock after apogee. Barometer: slower than free fall for good, or the break in descent
+///   rate. landing      heights stand still and no shaking. Last shock before it, or where the descent meets the
+///   ground.
 /// What is not seen in a gap of reception is dated inside the gap, with the gap's width as uncertainty.
 ///
-/// Silence in flight. Seen last within kNearGround_s of the ground, by its speed of then, and silent kSilence_s beyond that:
-/// contact lost, presumed down, dated to the expected impact. Seen last higher up: the same only once even a descent at
-/// kSlowestDescent_mps would have ended; the time is then the middle between that and a free fall, and its 1-sigma says so.
-/// It is never called a landing: whatever is received afterwards takes it back, and a vehicle at rest then has landed.
+/// Silence in flight. Seen last within kNearGround_s of the ground, by its speed of then, and silent kSilence_s beyond
+/// that: contact lost, presumed down, dated to the expected impact. Seen last higher up: the same only once even a
+/// descent at kSlowestDescent_mps would have ended; the time is then the middle between that and a free fall, and its
+/// 1-sigma says so. It is never called a landing: whatever is received afterwards takes it back, and a vehicle at rest
+/// then has landed.
 ///
 /// Another flight in the same recording: kNextFlight_s after a landing, handled since, and then upright at rest for
-/// kStands_s on end (a vehicle lies after landing; nobody stands it up and leaves it alone but on the pad). After a reboot
-/// on the ground, upright at rest for kStandsRebooted_s. With a barometer alone nobody sees who stands it up: kRestBlind_s at
-/// one height, which no flight is prepared faster than. Until then nothing is taken for a lift-off, so carrying it back is
-/// none; after it the rules of the pad hold.
+/// kStands_s on end (a vehicle lies after landing; nobody stands it up and leaves it alone but on the pad). After a
+/// reboot on the ground, upright at rest for kStandsRebooted_s. With a barometer alone nobody sees who stands it up:
+/// kRestBlind_s at one height, which no flight is prepared faster than. Until then nothing is taken for a lift-off, so
+/// carrying it back is none; after it the rules of the pad hold.
 ///
-/// No randomness, no clock; samples older than the newest of their kind are ignored; NaN is ignored. A lift-off after which
-/// the vehicle stands at rest at the pad's height within kWithdraw_s is withdrawn. reset() starts anew on the pad.
+/// No randomness, no clock; samples older than the newest of their kind are ignored; NaN is ignored. A lift-off after
+/// which the vehicle stands at rest at the pad's height within kWithdraw_s is withdrawn. reset() starts anew on the
+/// pad.
 #include <cstdint>
 #include <optional>
 #include <vector>
@@ -54,18 +61,18 @@ struct PhaseSettings {
 
 class PhaseDetector {
   public:
-    static constexpr double kThrust_mps2 = 4.0;      ///< above rest
+    static constexpr double kThrust_mps2 = 4.0; ///< above rest
     static constexpr double kThrustTime_s = 0.22;
     static constexpr double kThrustSpeed_mps = 5.0;
-    static constexpr double kThrustRise_m = 4.0;     ///< by pressure, before the barometer has confirmed
+    static constexpr double kThrustRise_m = 4.0;          ///< by pressure, before the barometer has confirmed
     static constexpr double kThrustSpeedAlone_mps = 15.0; ///< without a barometer to ask
-    static constexpr double kLateralRate_rad_s = 3.0; ///< swung by hand, not launched
+    static constexpr double kLateralRate_rad_s = 3.0;     ///< swung by hand, not launched
     static constexpr double kCoastForce_mps2 = 1.5;
     static constexpr double kWithdraw_s = 6.0;
-    static constexpr double kSilence_s = 5.0;         ///< longer than fades are
+    static constexpr double kSilence_s = 5.0; ///< longer than fades are
     static constexpr double kNearGround_s = 10.0;
     static constexpr double kSlowestDescent_mps = 3.0;
-    static constexpr double kNextFlight_s = 60.0;     ///< nobody is back on the pad sooner
+    static constexpr double kNextFlight_s = 60.0; ///< nobody is back on the pad sooner
     static constexpr double kStands_s = 20.0;
     static constexpr double kStandsRebooted_s = 10.0;
     static constexpr double kRestBlind_s = 300.0;
@@ -78,7 +85,8 @@ class PhaseDetector {
     /// A sudden jump of pressure that is no motion (the pulse of a charge).
     void pulse(std::int64_t t_ns);
     void tick(std::int64_t t_ns);
-    /// The vehicle's computer started anew. In flight that changes nothing; on the ground it is a sign of the next flight.
+    /// The vehicle's computer started anew. In flight that changes nothing; on the ground it is a sign of the next
+    /// flight.
     void reboot() noexcept { rebooted_ = phase_ == Phase::landed || phase_ == Phase::presumed_down; }
 
     [[nodiscard]] Phase phase() const noexcept { return phase_; }
@@ -139,8 +147,8 @@ class PhaseDetector {
         std::int64_t t_before_ns = 0; ///< last sample before it
         std::int64_t t_first_ns = 0;
         std::int64_t t_last_ns = 0;
-        std::int64_t t_above_ns = 0;  ///< last sample above the threshold
-        double before_mps2 = 0;       ///< excess of the last sample before it
+        std::int64_t t_above_ns = 0; ///< last sample above the threshold
+        double before_mps2 = 0;      ///< excess of the last sample before it
         double first_mps2 = 0;
         double gained_mps = 0;
         double travelled_m = 0;
@@ -206,26 +214,26 @@ class PhaseDetector {
     History<SpeedPoint> speeds_;
     Thrust thrust_;
     double rest_axial_mps2_;
-    double upright_s_ = 0;         ///< how long upright rest has been seen; latched at its maximum
+    double upright_s_ = 0; ///< how long upright rest has been seen; latched at its maximum
     double leaning_s_ = 0;
     std::int64_t weightless_since_ns_ = 0; ///< 0: feels its weight
-    std::int64_t coast_began_ns_ = 0; ///< candidate burn-out; 0: none
+    std::int64_t coast_began_ns_ = 0;      ///< candidate burn-out; 0: none
     int coast_samples_ = 0;
     double highest_m_ = 0;
     std::int64_t highest_ns_ = 0;
     int below_highest_ = 0;
-    int falling_ = 0;              ///< estimates in a row with negative speed
+    int falling_ = 0; ///< estimates in a row with negative speed
     History<Shock> shocks_;
     double fastest_descent_mps_ = 0; ///< mean speed of the fastest second under the drogue, negative
-    int slowed_ = 0;               ///< heights in a row with a much slower descent than that
+    int slowed_ = 0;                 ///< heights in a row with a much slower descent than that
     std::uint64_t found_count_ = 0;
-    std::int64_t t_input_ns_ = 0;  ///< newest sample of any kind
-    double ceiling_m_ = 0;         ///< height that the flight has not gone beyond, once it descends
+    std::int64_t t_input_ns_ = 0; ///< newest sample of any kind
+    double ceiling_m_ = 0;        ///< height that the flight has not gone beyond, once it descends
     LastSeen last_seen_{};
     Phase phase_before_silence_ = Phase::on_pad;
     std::int64_t began_before_silence_ns_ = 0;
-    bool handled_ = false;         ///< moved by somebody since it landed
-    bool rebooted_ = false;        ///< on the ground
+    bool handled_ = false;             ///< moved by somebody since it landed
+    bool rebooted_ = false;            ///< on the ground
     std::int64_t stands_since_ns_ = 0; ///< 0: does not stand
     std::int64_t still_since_ns_ = 0;  ///< by heights; 0: not looked at
     double still_height_m_ = 0;

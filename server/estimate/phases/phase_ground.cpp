@@ -9,13 +9,13 @@ namespace turnstone {
 
 namespace {
 
-constexpr double kTerrain_m = 8.0;         ///< 1-sigma of the ground's height where a flight comes down, against the pad's
-constexpr double kFalls_mps = 1.5;         ///< slower than this is no descent to tell an impact from
-constexpr double kDownBeyond_s = 30.0;     ///< canopies drift in rising air
-constexpr double kTippedOver_s = 5.0;      ///< after a landing; what moves it later is a person, or wind in the canopy
+constexpr double kTerrain_m = 8.0;     ///< 1-sigma of the ground's height where a flight comes down, against the pad's
+constexpr double kFalls_mps = 1.5;     ///< slower than this is no descent to tell an impact from
+constexpr double kDownBeyond_s = 30.0; ///< canopies drift in rising air
+constexpr double kTippedOver_s = 5.0;  ///< after a landing; what moves it later is a person, or wind in the canopy
 constexpr double kHandledRate_rad_s = 0.3;
 constexpr double kHandledForce_mps2 = 1.5;
-constexpr double kUprightShare = 0.85;     ///< of gravity along the axis
+constexpr double kUprightShare = 0.85; ///< of gravity along the axis
 constexpr double kSameHeight_m = 3.0;
 constexpr double kInertialGone_s = 30.0;
 
@@ -78,7 +78,8 @@ void PhaseDetector::watch_standing(const Force& force) {
     const double gravity = settings_.gravity_mps2;
     const double size = std::isfinite(force.magnitude_mps2) ? force.magnitude_mps2 : std::fabs(force.axial_mps2);
     const double landed_s = seconds_between(phase_began_ns_, force.t_ns);
-    const bool still = std::fabs(size - gravity) < kHandledForce_mps2 && !(force.lateral_rate_rad_s > kHandledRate_rad_s);
+    const bool still =
+        std::fabs(size - gravity) < kHandledForce_mps2 && !(force.lateral_rate_rad_s > kHandledRate_rad_s);
     handled_ = handled_ || (!still && landed_s > kTippedOver_s);
     if (!still || force.axial_mps2 < kUprightShare * gravity) {
         stands_since_ns_ = 0;

@@ -16,8 +16,8 @@ constexpr double kSpeedByHeights_mps = 8.0; ///< 1-sigma, ports included
 constexpr double kImpactGroup_s = 2.0;
 constexpr double kRestAfterImpact_s = 12.0;
 constexpr double kCanopyAfterCharge_s = 1.2;
-constexpr double kImpactSigma_s = 0.006; ///< the ground gives way at first
-constexpr double kTipping_s = 1.2; ///< from an impact to lying still
+constexpr double kImpactSigma_s = 0.006;   ///< the ground gives way at first
+constexpr double kTipping_s = 1.2;         ///< from an impact to lying still
 constexpr double kChargeTurns_rad_s = 1.2; ///< within the gap of a packet; hanging and swinging turn more slowly
 constexpr double kSeenGap_s = 0.06; ///< two packets of four samples at 200 Hz: still dated by the samples themselves
 
@@ -33,8 +33,7 @@ PhaseDetector::TimeEstimate PhaseDetector::thrust_onset() const {
         const auto risen = mean_height(newest_ns - seconds_to_ns(0.1), newest_ns);
         const double rise_m = std::max(0.0, risen.value_or(0.0) - thrust_.start_height_m);
         const double ago_s = std::sqrt(2.0 * rise_m / std::max(accel, 5.0)) + 0.03;
-        const std::int64_t t_ns =
-            std::clamp(newest_ns - seconds_to_ns(ago_s), thrust_.t_before_ns, thrust_.t_first_ns);
+        const std::int64_t t_ns = std::clamp(newest_ns - seconds_to_ns(ago_s), thrust_.t_before_ns, thrust_.t_first_ns);
         return {t_ns, std::clamp(0.15 * ago_s, 0.03, gap_s)};
     }
     if (gap_s > kSeenGap_s) return {(thrust_.t_before_ns + thrust_.t_first_ns) / 2, gap_s / std::sqrt(12.0)};
@@ -42,9 +41,8 @@ PhaseDetector::TimeEstimate PhaseDetector::thrust_onset() const {
     std::size_t i = forces_.since(thrust_.t_first_ns);
     const double rest = rest_axial_mps2_ + std::max(1.0, 4.0 * settings_.accel_noise_mps2);
     while (i > 0 && forces_[i - 1].axial_mps2 > rest &&
-           seconds_between(forces_[i - 1].t_ns, forces_[i].t_ns) < kSeenGap_s) {
+           seconds_between(forces_[i - 1].t_ns, forces_[i].t_ns) < kSeenGap_s)
         --i;
-    }
     const double spacing_s = i > 0 ? seconds_between(forces_[i - 1].t_ns, forces_[i].t_ns) : gap_s;
     return {forces_[i].t_ns - seconds_to_ns(0.5 * spacing_s), std::max(0.003, spacing_s / std::sqrt(12.0))};
 }
@@ -79,9 +77,8 @@ PhaseDetector::TimeEstimate PhaseDetector::thrust_end_in_gap(std::int64_t before
     const std::int64_t from_ns = std::max(before_ns, phase_began_ns_);
     const double gap_s = seconds_between(from_ns, crossed_ns);
     const auto after = line_through_heights(crossed_ns, t_now_ns_);
-    if (!after || after->points < 4 || after->speed_mps < 5.0) {
+    if (!after || after->points < 4 || after->speed_mps < 5.0)
         return {from_ns + (crossed_ns - from_ns) / 2, gap_s / std::sqrt(12.0)};
-    }
     double ended_s = 0.0; // after from_ns
     double sigma_s = std::max(0.06, 0.15 * gap_s);
     const double now_s = seconds_between(from_ns, t_now_ns_);
@@ -122,9 +119,8 @@ PhaseDetector::TimeEstimate PhaseDetector::thrust_end(std::int64_t crossed_ns) c
     while (i + 1 < forces_.size() && forces_[i].axial_mps2 > near) ++i;
     // A lost packet, or a fade, on the way hides where exactly.
     double widest_s = 0.0;
-    for (std::size_t k = std::max<std::size_t>(crossed, 1); k <= i; ++k) {
+    for (std::size_t k = std::max<std::size_t>(crossed, 1); k <= i; ++k)
         widest_s = std::max(widest_s, seconds_between(forces_[k - 1].t_ns, forces_[k].t_ns));
-    }
     if (widest_s < kLostPacket_s) return {forces_[i].t_ns, 0.005};
     return {forces_[i].t_ns - seconds_to_ns(0.5 * widest_s), std::hypot(0.005, widest_s / std::sqrt(12.0))};
 }
@@ -142,7 +138,8 @@ PhaseDetector::TimeEstimate PhaseDetector::climb_end() const {
     for (std::size_t i = heights_.since(phase_began_ns_); i < heights_.size(); ++i) {
         const std::size_t k = heights_.since(heights_[i].t_ns + seconds_to_ns(0.3));
         if (k >= heights_.size()) break;
-        const double slope_mps = (heights_[k].above_pad_m - heights_[i].above_pad_m) / seconds_between(heights_[i].t_ns, heights_[k].t_ns);
+        const double slope_mps =
+            (heights_[k].above_pad_m - heights_[i].above_pad_m) / seconds_between(heights_[i].t_ns, heights_[k].t_ns);
         if (slope_mps <= steepest_mps) continue;
         steepest_mps = slope_mps;
         near_ns = heights_[i].t_ns + (heights_[k].t_ns - heights_[i].t_ns) / 2;
@@ -155,28 +152,32 @@ PhaseDetector::TimeEstimate PhaseDetector::climb_end() const {
     const bool between = after > 0 && after < heights_.size();
     const double gap_s = between ? seconds_between(heights_[after - 1].t_ns, heights_[after].t_ns) : 0.0;
     const double sigma_s = std::hypot(settings_.bend_to_burn_out_sigma_s, std::min(bend->sigma_s, 1.0), 0.3 * gap_s);
-    // With a fade in the climb the bend may be another one, of what is left to see: between the two, and no surer than that.
+    // With a fade in the climb the bend may be another one, of what is left to see: between the two, and no surer than
+    // that.
     const auto fade = fade_between(phase_began_ns_ - seconds_to_ns(1.0), t_now_ns_);
     if (!fade) return {t_ns, sigma_s};
     const double apart_s = seconds_between(fade->t_ns, t_ns);
     return {fade->t_ns + seconds_to_ns(0.5 * apart_s), std::hypot(sigma_s, fade->sigma_s, 0.5 * apart_s)};
 }
 
-/// The first shock that was seen may be the canopy's, when the packet with the charge was lost: the charge sets the body
-/// turning, so it is in the first gap across which the lateral rate has jumped.
+/// The first shock that was seen may be the canopy's, when the packet with the charge was lost: the charge sets the
+/// body turning, so it is in the first gap across which the lateral rate has jumped.
 PhaseDetector::TimeEstimate PhaseDetector::charge(const Shock& shock, std::int64_t from_ns) const {
-    for (std::size_t i = std::max<std::size_t>(forces_.since(from_ns), 1); i < forces_.size() && forces_[i].t_ns < shock.t_ns; ++i) {
+    for (std::size_t i = std::max<std::size_t>(forces_.since(from_ns), 1);
+         i < forces_.size() && forces_[i].t_ns < shock.t_ns; ++i) {
         const std::int64_t before_ns = forces_[i - 1].t_ns;
         const std::int64_t after_ns = forces_[i].t_ns;
         const double gap_s = seconds_between(before_ns, after_ns);
         if (gap_s < kLostPacket_s) continue;
-        const double jump = mean_rate(after_ns, after_ns + seconds_to_ns(0.008)) - mean_rate(before_ns - seconds_to_ns(0.05), before_ns);
+        const double jump = mean_rate(after_ns, after_ns + seconds_to_ns(0.008)) -
+                            mean_rate(before_ns - seconds_to_ns(0.05), before_ns);
         if (std::fabs(jump) < kChargeTurns_rad_s) continue;
         return {before_ns + (after_ns - before_ns) / 2, std::max(0.003, gap_s / std::sqrt(12.0))};
     }
     // Heard again just before it: the charge is in the fade, or was before this shock.
     if (const auto fade = fade_between(shock.t_ns - seconds_to_ns(kCanopyAfterCharge_s), shock.t_ns)) {
-        return {std::max(fade->t_ns, shock.t_ns - seconds_to_ns(kCanopyAfterCharge_s / 2.0)), kCanopyAfterCharge_s / 3.0};
+        return {std::max(fade->t_ns, shock.t_ns - seconds_to_ns(kCanopyAfterCharge_s / 2.0)),
+                kCanopyAfterCharge_s / 3.0};
     }
     return {shock.t_ns, shock.sigma_s};
 }
@@ -189,19 +190,18 @@ PhaseDetector::TimeEstimate PhaseDetector::main_onset() const {
         height_m.push_back(heights_[i].above_pad_m);
     }
     TimeEstimate when{t_now_ns_ - seconds_to_ns(1.5), 0.7};
-    if (const auto found = break_between_parabolas(t_s, height_m, false)) {
+    if (const auto found = break_between_parabolas(t_s, height_m, false))
         when = {t_now_ns_ + seconds_to_ns(found->t_s), std::max(0.2, found->sigma_s)};
-    }
     const std::size_t after = heights_.since(when.t_ns);
-    if (after > 0 && after < heights_.size()) {
+    if (after > 0 && after < heights_.size())
         when.sigma_s = std::max(when.sigma_s, seconds_between(heights_[after - 1].t_ns, heights_[after].t_ns) / 2.0);
-    }
     const auto fade = fade_between(t_now_ns_ - seconds_to_ns(5.0), t_now_ns_);
     // The charge fires before the canopy pulls: the first shock or pulse of the newest group that began near the break.
-    const std::size_t from = shocks_.since(std::max(when.t_ns - seconds_to_ns(2.5), phase_began_ns_ + seconds_to_ns(1.0)));
-    for (std::size_t i = from; i < shocks_.size(); ++i) {
-        if (shocks_[i].t_ns <= when.t_ns + seconds_to_ns(1.5)) return charge(shocks_[i], shocks_[from].t_ns - seconds_to_ns(1.0));
-    }
+    const std::size_t from =
+        shocks_.since(std::max(when.t_ns - seconds_to_ns(2.5), phase_began_ns_ + seconds_to_ns(1.0)));
+    for (std::size_t i = from; i < shocks_.size(); ++i)
+        if (shocks_[i].t_ns <= when.t_ns + seconds_to_ns(1.5))
+            return charge(shocks_[i], shocks_[from].t_ns - seconds_to_ns(1.0));
     if (fade) when = {fade->t_ns, std::hypot(fade->sigma_s, 0.5 * seconds_between(fade->t_ns, when.t_ns))};
     return when;
 }
@@ -225,12 +225,14 @@ PhaseDetector::TimeEstimate PhaseDetector::touch_down(double ground_m) const {
     // The impact, if it was felt; a packet may be lost with it, and the bay tipping over is felt a little later.
     for (std::size_t k = shocks_.since(when.t_ns - seconds_to_ns(1.0 + when.sigma_s)); k < shocks_.size(); ++k) {
         const double apart_s = std::fabs(seconds_between(when.t_ns, shocks_[k].t_ns));
-        if (apart_s < std::max(0.5, 3.0 * when.sigma_s)) return {shocks_[k].t_ns, std::max(kImpactSigma_s, shocks_[k].sigma_s)};
+        if (apart_s < std::max(0.5, 3.0 * when.sigma_s))
+            return {shocks_[k].t_ns, std::max(kImpactSigma_s, shocks_[k].sigma_s)};
     }
     return when;
 }
 
-/// By forces alone: the first of the last group of shocks, as tipping over follows the impact; or the fade that hid them.
+/// By forces alone: the first of the last group of shocks, as tipping over follows the impact; or the fade that hid
+/// them.
 std::optional<PhaseDetector::TimeEstimate> PhaseDetector::impact_before_rest() const {
     std::optional<TimeEstimate> impact;
     for (std::size_t i = shocks_.size(); i-- > 0 && shocks_[i].t_ns > phase_began_ns_;) {
@@ -238,7 +240,8 @@ std::optional<PhaseDetector::TimeEstimate> PhaseDetector::impact_before_rest() c
         if (seconds_between(shocks_[i].t_last_ns, later_ns) > (impact ? kImpactGroup_s : kRestAfterImpact_s)) break;
         impact = {shocks_[i].t_ns, std::max(kImpactSigma_s, shocks_[i].sigma_s)};
     }
-    const std::int64_t from_ns = impact ? impact->t_ns - seconds_to_ns(kTipping_s) : t_now_ns_ - seconds_to_ns(kRestAfterImpact_s);
+    const std::int64_t from_ns =
+        impact ? impact->t_ns - seconds_to_ns(kTipping_s) : t_now_ns_ - seconds_to_ns(kRestAfterImpact_s);
     const std::int64_t to_ns = impact ? impact->t_ns : t_now_ns_;
     for (std::size_t i = std::max<std::size_t>(forces_.since(std::max(from_ns, phase_began_ns_)), 1);
          i < forces_.size() && forces_[i].t_ns < to_ns; ++i) {
@@ -246,7 +249,8 @@ std::optional<PhaseDetector::TimeEstimate> PhaseDetector::impact_before_rest() c
         const double gap_s = seconds_between(before_ns, forces_[i].t_ns);
         // Hanging upright before, lying after: the impact is inside, or, in a lost packet, tipping over began there.
         if (gap_s < kFade_s || forces_[i - 1].t_ns < phase_began_ns_) continue;
-        return TimeEstimate{before_ns + (forces_[i].t_ns - before_ns) / 2, std::max(gap_s / std::sqrt(12.0), impact ? 0.1 : 0.5)};
+        return TimeEstimate{before_ns + (forces_[i].t_ns - before_ns) / 2,
+                            std::max(gap_s / std::sqrt(12.0), impact ? 0.1 : 0.5)};
     }
     return impact;
 }
@@ -254,10 +258,12 @@ std::optional<PhaseDetector::TimeEstimate> PhaseDetector::impact_before_rest() c
 /// The first fade of the sensor that is heard most often: what happened unseen happened there.
 std::optional<PhaseDetector::TimeEstimate> PhaseDetector::fade_between(std::int64_t from_ns, std::int64_t to_ns) const {
     const auto search = [&](const auto& samples) -> std::optional<TimeEstimate> {
-        for (std::size_t i = std::max<std::size_t>(samples.since(from_ns), 1); i < samples.size() && samples[i - 1].t_ns < to_ns; ++i) {
+        for (std::size_t i = std::max<std::size_t>(samples.since(from_ns), 1);
+             i < samples.size() && samples[i - 1].t_ns < to_ns; ++i) {
             const double gap_s = seconds_between(samples[i - 1].t_ns, samples[i].t_ns);
             if (gap_s < kFade_s) continue;
-            return TimeEstimate{samples[i - 1].t_ns + (samples[i].t_ns - samples[i - 1].t_ns) / 2, gap_s / std::sqrt(12.0)};
+            return TimeEstimate{samples[i - 1].t_ns + (samples[i].t_ns - samples[i - 1].t_ns) / 2,
+                                gap_s / std::sqrt(12.0)};
         }
         return std::nullopt;
     };

@@ -9,14 +9,16 @@ namespace {
 constexpr double kThrustSigma = 0.027;
 constexpr double kDragSigma = 0.08;
 constexpr double kCanopySigma = 0.08;
-constexpr double kShaken_mps2 = 4.0;   // running motor
+constexpr double kShaken_mps2 = 4.0; // running motor
 constexpr double kQuiet_mps2 = 0.6;
-constexpr double kSlowest_mps = 35;    // below it drag is lost in the accelerometer's bias
-constexpr double kSamplesAlike = 25;   // a canopy breathes and swings: descent rates of a second say one thing
+constexpr double kSlowest_mps = 35;  // below it drag is lost in the accelerometer's bias
+constexpr double kSamplesAlike = 25; // a canopy breathes and swings: descent rates of a second say one thing
 
 } // namespace
 
-FlightFit::FlightFit(const RocketModel& rocket) : rocket_(&rocket) { reset(); }
+FlightFit::FlightFit(const RocketModel& rocket) : rocket_(&rocket) {
+    reset();
+}
 
 void FlightFit::reset() {
     thrust_ = {1, kThrustSigma};
@@ -25,9 +27,7 @@ void FlightFit::reset() {
 }
 
 void FlightFit::take(Factor& factor, double value, double sigma) {
-    if (!std::isfinite(value) || !(sigma > 0)) {
-        return;
-    }
+    if (!std::isfinite(value) || !(sigma > 0)) return;
     const double gain = factor.sigma * factor.sigma / (factor.sigma * factor.sigma + sigma * sigma);
     factor.value += gain * (value - factor.value);
     factor.sigma *= std::sqrt(1 - gain);
@@ -37,25 +37,21 @@ Factor FlightFit::with_floor(Factor factor, double floor) {
     return {factor.value, std::hypot(factor.sigma, floor)};
 }
 
-void FlightFit::burning(double axial_mps2, double since_ignition_s, double speed_mps, double density_kg_m3, double mach) {
+void FlightFit::burning(double axial_mps2, double since_ignition_s, double speed_mps, double density_kg_m3,
+                        double mach) {
     const double burn_s = rocket_->burn_time_s();
     // Ignition and tail-off shift with the burn's own time scale: the plateau does not.
-    if (since_ignition_s < 0.15 * burn_s || since_ignition_s > 0.8 * burn_s) {
-        return;
-    }
+    if (since_ignition_s < 0.15 * burn_s || since_ignition_s > 0.8 * burn_s) return;
     const double mass_kg = rocket_->mass_kg(since_ignition_s);
     const double thrust_n = rocket_->thrust_n.at(since_ignition_s);
     const double drag_n = 0.5 * density_kg_m3 * speed_mps * speed_mps * rocket_->reference_area_m2 *
                           rocket_->drag_coefficient.at(mach) * drag_.value;
-    if (thrust_n > 0) {
-        take(thrust_, (axial_mps2 * mass_kg + drag_n) / thrust_n, kShaken_mps2 * mass_kg / thrust_n);
-    }
+    if (thrust_n > 0) take(thrust_, (axial_mps2 * mass_kg + drag_n) / thrust_n, kShaken_mps2 * mass_kg / thrust_n);
 }
 
-void FlightFit::coasting(double axial_mps2, double speed_mps, double speed_sigma_mps, double density_kg_m3, double mach) {
-    if (!(speed_mps > kSlowest_mps)) {
-        return;
-    }
+void FlightFit::coasting(double axial_mps2, double speed_mps, double speed_sigma_mps, double density_kg_m3,
+                         double mach) {
+    if (!(speed_mps > kSlowest_mps)) return;
     const double expected_mps2 = 0.5 * density_kg_m3 * speed_mps * speed_mps * rocket_->reference_area_m2 *
                                  rocket_->drag_coefficient.at(mach) / rocket_->mass_dry_kg;
     if (expected_mps2 > 0) {
@@ -67,13 +63,9 @@ void FlightFit::coasting(double axial_mps2, double speed_mps, double speed_sigma
 
 void FlightFit::hanging(std::size_t canopy, double descent_mps, double descent_sigma_mps, double density_kg_m3,
                         double gravity_mps2) {
-    if (canopy >= rocket_->parachutes.size() || canopy > 1 || !(descent_mps > 1)) {
-        return;
-    }
+    if (canopy >= rocket_->parachutes.size() || canopy > 1 || !(descent_mps > 1)) return;
     double area_m2 = 2 * rocket_->mass_dry_kg * gravity_mps2 / (density_kg_m3 * descent_mps * descent_mps);
-    if (canopy == 1) {
-        area_m2 -= rocket_->parachutes[0].drag_area_m2 * canopies_[0].value;
-    }
+    if (canopy == 1) area_m2 -= rocket_->parachutes[0].drag_area_m2 * canopies_[0].value;
     const double sigma = (0.08 + 2 * descent_sigma_mps / descent_mps) * std::sqrt(kSamplesAlike);
     take(canopies_[canopy], area_m2 / rocket_->parachutes[canopy].drag_area_m2, sigma);
 }

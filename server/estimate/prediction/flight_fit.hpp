@@ -1,10 +1,11 @@
 #pragma once
-/// What the flight itself says of thrust, drag and canopies, as factors on the vehicle file's figures, each with a 1-sigma.
+/// What the flight itself says of thrust, drag and canopies, as factors on the vehicle file's figures, each with a
+/// 1-sigma.
 ///
-/// Each factor is a scalar least-squares fit that starts at 1 with the scatter of hand-built vehicles. While the motor burns the axial
-/// specific force is (k_T T(t) - D) / m; after it -k_D D / m, with D = rho V^2 S Cd(M) / 2. Under a steady canopy the weight is the drag:
-/// k_C = 2 m g / (rho v^2 Cd A). What one flight cannot average out (the shape of a table, the air, a slant) is a floor under the sigma.
-/// NaN in changes nothing. Deterministic.
+/// Each factor is a scalar least-squares fit that starts at 1 with the scatter of hand-built vehicles. While the motor
+/// burns the axial specific force is (k_T T(t) - D) / m; after it -k_D D / m, with D = rho V^2 S Cd(M) / 2. Under a
+/// steady canopy the weight is the drag: k_C = 2 m g / (rho v^2 Cd A). What one flight cannot average out (the shape of
+/// a table, the air, a slant) is a floor under the sigma. NaN in changes nothing. Deterministic.
 #include <array>
 #include <cstdint>
 
@@ -25,7 +26,8 @@ class FlightFit {
     void burning(double axial_mps2, double since_ignition_s, double speed_mps, double density_kg_m3, double mach);
     void coasting(double axial_mps2, double speed_mps, double speed_sigma_mps, double density_kg_m3, double mach);
     /// Steady descent under the canopies up to `canopy` (0: the first).
-    void hanging(std::size_t canopy, double descent_mps, double descent_sigma_mps, double density_kg_m3, double gravity_mps2);
+    void hanging(std::size_t canopy, double descent_mps, double descent_sigma_mps, double density_kg_m3,
+                 double gravity_mps2);
 
     [[nodiscard]] Factor thrust() const { return with_floor(thrust_, kThrustFloor); }
     [[nodiscard]] Factor drag() const { return with_floor(drag_, kDragFloor); }

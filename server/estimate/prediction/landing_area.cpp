@@ -17,7 +17,8 @@ Ellipse ellipse(const Eigen::Matrix2d& c, double probability) {
     }
     const double factor = -2 * std::log(1 - probability);
     const double from_east = 0.5 * std::atan2(2 * c(0, 1), c(0, 0) - c(1, 1)) * 180 / std::numbers::pi;
-    return {std::sqrt(factor * (mean + apart)), std::sqrt(factor * (mean - apart)), std::fmod(90 - from_east + 360, 180)};
+    return {std::sqrt(factor * (mean + apart)), std::sqrt(factor * (mean - apart)),
+            std::fmod(90 - from_east + 360, 180)};
 }
 
 bool in_ellipse(const Eigen::Vector2d& point, const Eigen::Vector2d& mean, const Eigen::Matrix2d& covariance_m2,
@@ -32,9 +33,8 @@ bool inside(const std::vector<Eigen::Vector2d>& polygon, const Eigen::Vector2d& 
         const Eigen::Vector2d& a = polygon[i];
         const Eigen::Vector2d& b = polygon[before];
         if ((a.y() > point.y()) != (b.y() > point.y()) &&
-            point.x() < a.x() + (point.y() - a.y()) / (b.y() - a.y()) * (b.x() - a.x())) {
+            point.x() < a.x() + (point.y() - a.y()) / (b.y() - a.y()) * (b.x() - a.x()))
             odd = !odd;
-        }
     }
     return odd;
 }

@@ -1,8 +1,9 @@
 #pragma once
 /// Where landings scatter: mean, ellipse and the share outside a polygon. East and north, metres.
 ///
-/// Ellipse of probability p of a bivariate normal: (x - m)' C^-1 (x - m) = -2 ln(1 - p) (T. W. Anderson, "An Introduction to Multivariate
-/// Statistical Analysis", 3rd ed. 2003). Inside a polygon: even-odd rule (ray to the east).
+/// Ellipse of probability p of a bivariate normal: (x - m)' C^-1 (x - m) = -2 ln(1 - p) (T. W. Anderson, "An
+/// Introduction to Multivariate Statistical Analysis", 3rd ed. 2003). Inside a polygon: even-odd rule (ray to the
+/// east).
 #include <vector>
 
 #include <Eigen/Core>
@@ -17,8 +18,8 @@ struct Ellipse {
 /// NaN for a covariance that is none.
 [[nodiscard]] Ellipse ellipse(const Eigen::Matrix2d& covariance_m2, double probability);
 /// Whether `point` lies in the ellipse about `mean`.
-[[nodiscard]] bool in_ellipse(const Eigen::Vector2d& point, const Eigen::Vector2d& mean, const Eigen::Matrix2d& covariance_m2,
-                              double probability);
+[[nodiscard]] bool in_ellipse(const Eigen::Vector2d& point, const Eigen::Vector2d& mean,
+                              const Eigen::Matrix2d& covariance_m2, double probability);
 /// Closed implicitly; fewer than three corners hold nothing.
 [[nodiscard]] bool inside(const std::vector<Eigen::Vector2d>& polygon, const Eigen::Vector2d& point);
 

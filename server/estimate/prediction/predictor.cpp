@@ -17,16 +17,18 @@ using Eigen::Vector2d;
 namespace {
 
 // 1-sigma of what no sensor shows before it happens.
-constexpr double kImpulseSigma = 0.02;   // of a motor of known make: better known than its thrust or its burn time
+constexpr double kImpulseSigma = 0.02; // of a motor of known make: better known than its thrust or its burn time
 constexpr double kMassSigma = 0.01;
-constexpr double kDelaySigma_s = 0.25;   // charge and canopy
+constexpr double kDelaySigma_s = 0.25; // charge and canopy
 constexpr double kRailTiltSigma_rad = 0.8 * std::numbers::pi / 180;
 constexpr double kRailAzimuthSigma_rad = 4.5 * std::numbers::pi / 180;
 constexpr double kThrustTurnSigma_rad = 0.15 * std::numbers::pi / 180;
-constexpr double kTurnDiameters = 250;   // a fin-stabilised vehicle swings into the wind within a quarter of its pitch wavelength
+constexpr double kTurnDiameters =
+    250; // a fin-stabilised vehicle swings into the wind within a quarter of its pitch wavelength
 constexpr double kTurnSigma = 0.3;
-constexpr double kGustShare = 0.06;      // of the mean wind, averaged over a whole flight
-// What a point mass leaves out, as a share of the speed still to be lost: swinging after rail and burn-out costs height.
+constexpr double kGustShare = 0.06; // of the mean wind, averaged over a whole flight
+// What a point mass leaves out, as a share of the speed still to be lost: swinging after rail and burn-out costs
+// height.
 constexpr double kModelShare = 0.0018;
 
 /// Standard normal numbers that are the same on every machine: Box-Muller on the bits of a standard engine.
@@ -54,17 +56,15 @@ Predictor::Predictor(const RocketModel& rocket, const Site& site)
       conditions_(rocket, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m), ground_),
       normals_(draw_normals(static_cast<std::size_t>(kFlights) * kDraws, kSeed)) {
     const LocalFrame frame(site.pad);
-    for (const GeodeticPosition& corner : site.boundary) {
+    for (const GeodeticPosition& corner : site.boundary)
         boundary_.push_back(frame.to_enu_m({corner.latitude_deg, corner.longitude_deg, site.pad.height_m}).head<2>());
-    }
     apogee_m_.reserve(kFlights);
     apogee_s_.reserve(kFlights);
-    for (auto& landings : landings_) {
-        landings.reserve(kFlights);
-    }
+    for (auto& landings : landings_) landings.reserve(kFlights);
 }
 
-void Predictor::start(const PredictionStart& start, const FlightFit& fit, const WindProfile& wind, const DayAtmosphere& air) {
+void Predictor::start(const PredictionStart& start, const FlightFit& fit, const WindProfile& wind,
+                      const DayAtmosphere& air) {
     start_ = start;
     thrust_ = fit.thrust();
     drag_ = fit.drag();
@@ -77,9 +77,7 @@ void Predictor::start(const PredictionStart& start, const FlightFit& fit, const 
     wind_north_ = wind.north_mps();
     apogee_m_.clear();
     apogee_s_.clear();
-    for (auto& landings : landings_) {
-        landings.clear();
-    }
+    for (auto& landings : landings_) landings.clear();
     next_block_ = 0;
 }
 
@@ -104,9 +102,7 @@ void Predictor::set_up(FlightBlock& b, int index) const {
     const Lanes gust_east = 1 + kGustShare * draw();
     const Lanes gust_north = 1 + kGustShare * draw();
     Eigen::Matrix<double, kLanes, 6> state;
-    for (int k = 0; k < 6; ++k) {
-        state.col(k) = draw().matrix();
-    }
+    for (int k = 0; k < 6; ++k) state.col(k) = draw().matrix();
     const Lanes model = draw();
     const auto wind = [&](const WindProfile::Nodes& mean, const Lanes& gust, LaneWind& out) {
         const Eigen::Map<const LaneWind> normals(first + static_cast<std::ptrdiff_t>(used) * kLanes);
@@ -149,9 +145,7 @@ void Predictor::fly_block(int index) {
             apogee_s_.push_back(block_.apogee_s(k) - t_start_s);
         }
     }
-    if (!start_.place_known) {
-        return;
-    }
+    if (!start_.place_known) return;
     const bool open = start_.phase == Phase::drogue_descent || start_.phase == Phase::main_descent;
     for (std::size_t kind = 0; kind < (open ? 1U : 3U); ++kind) {
         falling_ = block_;
@@ -159,28 +153,21 @@ void Predictor::fly_block(int index) {
         conditions_.later_canopies = kind < 2 && !start_.later_stayed_shut;
         if (open) { // long ago as far as filling goes
             falling_.opens_s[0] = Lanes::Constant(-10);
-            if (start_.phase == Phase::main_descent) {
-                falling_.opens_s[1] = Lanes::Constant(-10);
-            }
+            if (start_.phase == Phase::main_descent) falling_.opens_s[1] = Lanes::Constant(-10);
         }
         descend(conditions_, falling_);
         for (int k = 0; k < kLanes; ++k) {
-            landings_[kind].push_back({falling_.landing_east_m(k), falling_.landing_north_m(k), falling_.landing_s(k) - t_start_s});
+            landings_[kind].push_back(
+                {falling_.landing_east_m(k), falling_.landing_north_m(k), falling_.landing_s(k) - t_start_s});
         }
     }
 }
 
 std::optional<Prediction> Predictor::advance(int blocks) {
-    if (!busy()) {
-        return std::nullopt;
-    }
+    if (!busy()) return std::nullopt;
     const int until = std::min(kBlocks, next_block_ + blocks);
-    for (; next_block_ < until; ++next_block_) {
-        fly_block(next_block_);
-    }
-    if (busy()) {
-        return std::nullopt;
-    }
+    for (; next_block_ < until; ++next_block_) fly_block(next_block_);
+    if (busy()) return std::nullopt;
     return summarise();
 }
 
@@ -201,9 +188,7 @@ Prediction Predictor::summarise() {
     }
     for (std::size_t kind = 0; kind < 3; ++kind) {
         const auto& points = landings_[kind];
-        if (points.empty()) {
-            continue;
-        }
+        if (points.empty()) continue;
         out.has_landing = true;
         const auto count = static_cast<double>(points.size());
         LandingCase& landing = out.landing[kind].emplace();

@@ -1,24 +1,27 @@
 #pragma once
-/// Predicted apogee and landing, from the pad to the ground, by a seeded Monte Carlo over everything that is uncertain: the state
-/// (navigation's covariance), thrust, burn time, drag, mass, canopies, delays (flight_fit.hpp) and wind (wind_profile.hpp).
+/// Predicted apogee and landing, from the pad to the ground, by a seeded Monte Carlo over everything that is uncertain:
+/// the state (navigation's covariance), thrust, burn time, drag, mass, canopies, delays (flight_fit.hpp) and wind
+/// (wind_profile.hpp).
 ///
-/// A round takes a snapshot and flies kFlights of it for each case, in slices: advance() does as much as its caller can spare, so that
-/// nothing waits for the whole. Rounds start every 0.5 s in flight and every 10 s on the pad, where nothing changes. The random numbers are
-/// drawn once, from kSeed: rounds differ by what was measured, not by chance, and replay gives the same bits.
+/// A round takes a snapshot and flies kFlights of it for each case, in slices: advance() does as much as its caller can
+/// spare, so that nothing waits for the whole. Rounds start every 0.5 s in flight and every 10 s on the pad, where
+/// nothing changes. The random numbers are drawn once, from kSeed: rounds differ by what was measured, not by chance,
+/// and replay gives the same bits.
 ///
-/// Cases: nominal (of the parachutes whose time is not past without their opening); first parachute stays shut; all stay shut. Once a parachute has opened only the nominal case is left.
-/// Ascent interval: the 5 and 95 % quantiles. Landing: mean, 95 % ellipse, share outside the site's boundary (an advisory: the range
-/// safety officer decides). The state is that of a point mass, so a vehicle that does not fly straight is not predicted.
+/// Cases: nominal (of the parachutes whose time is not past without their opening); first parachute stays shut; all
+/// stay shut. Once a parachute has opened only the nominal case is left. Ascent interval: the 5 and 95 % quantiles.
+/// Landing: mean, 95 % ellipse, share outside the site's boundary (an advisory: the range safety officer decides). The
+/// state is that of a point mass, so a vehicle that does not fly straight is not predicted.
 #include <array>
 #include <optional>
 #include <vector>
 
-#include "server/estimate/table.hpp"
-#include "server/estimate/prediction/flight_fit.hpp"
-#include "server/estimate/prediction/landing_area.hpp"
 #include "server/estimate/navigation/navigation.hpp"
 #include "server/estimate/phases/phase.hpp"
+#include "server/estimate/prediction/flight_fit.hpp"
+#include "server/estimate/prediction/landing_area.hpp"
 #include "server/estimate/prediction/trajectories.hpp"
+#include "server/estimate/table.hpp"
 
 namespace turnstone {
 
@@ -26,19 +29,19 @@ namespace turnstone {
 struct PredictionStart {
     std::int64_t t_ns;
     Phase phase;
-    double since_ignition_s;           ///< in powered ascent
+    double since_ignition_s; ///< in powered ascent
     Eigen::Vector3d position_enu_m, velocity_enu_mps;
     Eigen::Matrix<double, 6, 6> covariance;
-    Eigen::Vector3d nose_enu;          ///< direction of the long axis
-    bool place_known;                  ///< horizontal position means something
+    Eigen::Vector3d nose_enu;                  ///< direction of the long axis
+    bool place_known;                          ///< horizontal position means something
     bool first_stayed_shut, later_stayed_shut; ///< seen by now: that parachute's time is past
 };
 
 struct LandingCase {
     Eigen::Vector2d mean_m;
     Eigen::Matrix2d covariance_m2;
-    double outside;                    ///< share outside the boundary; NaN without one
-    double time_s;                     ///< mean, from the start of the round
+    double outside; ///< share outside the boundary; NaN without one
+    double time_s;  ///< mean, from the start of the round
 };
 
 struct Prediction {
@@ -75,7 +78,7 @@ class Predictor {
     Ground ground_;
     FlightConditions conditions_;
     std::vector<Eigen::Vector2d> boundary_;
-    std::vector<double> normals_;      ///< kDraws for each flight, draws of one block's lanes side by side
+    std::vector<double> normals_; ///< kDraws for each flight, draws of one block's lanes side by side
     int next_block_ = kBlocks;
     PredictionStart start_{};
     Factor thrust_{1, 0}, drag_{1, 0};

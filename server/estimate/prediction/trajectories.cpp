@@ -14,9 +14,9 @@ constexpr double kBurnStep_s = 0.02;
 constexpr double kClimbStep_s = 0.05;
 constexpr double kFallStep_s = 0.1;
 constexpr double kRailStep_s = 0.005;
-constexpr double kFill_s = 0.7;       // from ejection to a full canopy
+constexpr double kFill_s = 0.7; // from ejection to a full canopy
 constexpr double kLongest_s = 1200;
-constexpr double kAirTop_m = 4000;    // the cubic is fitted up to here
+constexpr double kAirTop_m = 4000; // the cubic is fitted up to here
 
 /// Linear in a table of equal steps, the ends beyond.
 template <std::size_t N>
@@ -62,12 +62,11 @@ Motor motor(const FlightConditions& c, const FlightBlock& b, const Lanes& t_s) {
     return out;
 }
 
-Lanes drag_area(const FlightConditions& c, const FlightBlock& b, const Lanes& t_s, const Lanes& z_m, const Lanes& speed_mps) {
+Lanes drag_area(const FlightConditions& c, const FlightBlock& b, const Lanes& t_s, const Lanes& z_m,
+                const Lanes& speed_mps) {
     const Lanes mach = speed_mps / (c.sound_mps + c.sound_per_m * z_m);
     Lanes area;
-    for (int k = 0; k < kLanes; ++k) {
-        area(k) = lookup(c.drag_coefficient, mach(k) / c.mach_step);
-    }
+    for (int k = 0; k < kLanes; ++k) area(k) = lookup(c.drag_coefficient, mach(k) / c.mach_step);
     area *= c.rocket->reference_area_m2 * b.drag_scale;
     for (std::size_t canopy = 0; canopy < 2; ++canopy) {
         const Lanes open = ((t_s - b.opens_s[canopy]) / kFill_s).max(0.0).min(1.0);
@@ -131,19 +130,20 @@ Ground::Ground(const Site& site) : site_(&site) {
     degrees_per_east_m_ = (away.longitude_deg - site.pad.longitude_deg) / 1000;
     degrees_per_north_m_ = (away.latitude_deg - site.pad.latitude_deg) / 1000;
     if (site.terrain) {
-        highest_m_ = *std::max_element(site.terrain->height_m.begin(), site.terrain->height_m.end()) - site.pad.height_m;
+        highest_m_ =
+            *std::max_element(site.terrain->height_m.begin(), site.terrain->height_m.end()) - site.pad.height_m;
     }
 }
 
 double Ground::at(double east_m, double north_m) const {
-    if (!site_->terrain) {
-        return 0;
-    }
+    if (!site_->terrain) return 0;
     const TerrainGrid& grid = *site_->terrain;
-    const double column = std::clamp((site_->pad.longitude_deg + east_m * degrees_per_east_m_ - grid.west_deg) / grid.step_longitude_deg,
-                                     0.0, static_cast<double>(grid.columns - 1));
-    const double row = std::clamp((site_->pad.latitude_deg + north_m * degrees_per_north_m_ - grid.south_deg) / grid.step_latitude_deg,
-                                  0.0, static_cast<double>(grid.rows - 1));
+    const double column =
+        std::clamp((site_->pad.longitude_deg + east_m * degrees_per_east_m_ - grid.west_deg) / grid.step_longitude_deg,
+                   0.0, static_cast<double>(grid.columns - 1));
+    const double row =
+        std::clamp((site_->pad.latitude_deg + north_m * degrees_per_north_m_ - grid.south_deg) / grid.step_latitude_deg,
+                   0.0, static_cast<double>(grid.rows - 1));
     const auto c = static_cast<std::size_t>(column), r = static_cast<std::size_t>(row);
     const std::size_t c1 = std::min(c + 1, grid.columns - 1), r1 = std::min(r + 1, grid.rows - 1);
     const double u = column - static_cast<double>(c), v = row - static_cast<double>(r);
@@ -172,12 +172,14 @@ void FlightConditions::set_air(const DayAtmosphere& air) {
     std::size_t filled = 0;
     for (double h = 0; filled < 4; h += kStep_m) {
         if (h >= next - 1e-9) {
-            at[filled++] = pressure / (kGasConstantAir_j_per_kg_k * air.temperature_k(h * kEarthRadius_m / (kEarthRadius_m + h)));
+            at[filled++] =
+                pressure / (kGasConstantAir_j_per_kg_k * air.temperature_k(h * kEarthRadius_m / (kEarthRadius_m + h)));
             next += kAirTop_m / 3;
         }
         const double middle = h + 0.5 * kStep_m;
         const double geopotential_step = kStep_m * std::pow(kEarthRadius_m / (kEarthRadius_m + middle), 2);
-        pressure *= std::exp(-kGravityStandard_mps2 * geopotential_step / (kGasConstantAir_j_per_kg_k * air.temperature_k(middle)));
+        pressure *= std::exp(-kGravityStandard_mps2 * geopotential_step /
+                             (kGasConstantAir_j_per_kg_k * air.temperature_k(middle)));
     }
     // Sampled at 0, 1340, 2670 and 4000 m: the steps of 10 m that reach each third.
     const std::array<double, 4> km{0, 1.34, 2.67, 4.0};
@@ -188,20 +190,21 @@ void FlightConditions::set_air(const DayAtmosphere& air) {
     }
     const Eigen::Vector4d fit = powers.fullPivLu().solve(Eigen::Map<const Eigen::Vector4d>(at.data()));
     std::copy(fit.data(), fit.data() + 4, density_kg_m3.begin());
-    const auto sound = [&](double h) { return std::sqrt(kHeatRatioAir * kGasConstantAir_j_per_kg_k * air.temperature_k(h)); };
+    const auto sound = [&](double h) {
+        return std::sqrt(kHeatRatioAir * kGasConstantAir_j_per_kg_k * air.temperature_k(h));
+    };
     sound_mps = sound(0);
     sound_per_m = (sound(2000) - sound(0)) / 2000;
 }
 
-void leave_rail(const FlightConditions& c, FlightBlock& b, const Lanes& rail_x, const Lanes& rail_y, const Lanes& rail_z) {
+void leave_rail(const FlightConditions& c, FlightBlock& b, const Lanes& rail_x, const Lanes& rail_y,
+                const Lanes& rail_z) {
     b.burning = true;
     b.t_s = Lanes::Zero();
     Lanes along = Lanes::Zero(), speed = Lanes::Zero();
     for (double t_s = 0; t_s < c.burn_time_s; t_s += kRailStep_s) {
         const Lanes on_rail = (along < c.rocket->rail_length_m).cast<double>();
-        if (!(on_rail > 0).any()) {
-            break;
-        }
+        if (!(on_rail > 0).any()) break;
         const Motor m = motor(c, b, b.t_s + 0.5 * kRailStep_s);
         const Lanes push = m.thrust_n / m.mass_kg - c.gravity_mps2 * rail_z;
         const Lanes faster = (speed + kRailStep_s * push).max(0.0); // the stop holds it until thrust exceeds weight
@@ -224,9 +227,7 @@ void climb(const FlightConditions& c, FlightBlock& b) {
     b.opens_s = {Lanes::Constant(infinity), Lanes::Constant(infinity)};
     while (b.t_s.maxCoeff() < kLongest_s) {
         const Lanes alive = (b.vz_mps > 0).cast<double>();
-        if (!(alive > 0).any()) {
-            break;
-        }
+        if (!(alive > 0).any()) break;
         b.burning = b.burning && (b.t_s < c.burn_time_s * b.burn_scale).any();
         const double dt_s = b.burning ? kBurnStep_s : kClimbStep_s;
         step(c, b, dt_s, alive);
@@ -244,19 +245,17 @@ void descend(const FlightConditions& c, FlightBlock& b) {
     Lanes alive = Lanes::Ones();
     while ((alive > 0).any() && b.t_s.maxCoeff() < kLongest_s) {
         for (std::size_t k = 0; k < count; ++k) {
-            if (!(k == 0 ? c.first_canopy : c.later_canopies)) {
-                continue;
-            }
-            const double below_m = parachutes[k].trigger == Parachute::Trigger::apogee ? std::numeric_limits<double>::infinity()
-                                                                                      : parachutes[k].trigger_height_m;
+            if (!(k == 0 ? c.first_canopy : c.later_canopies)) continue;
+            const double below_m = parachutes[k].trigger == Parachute::Trigger::apogee
+                                       ? std::numeric_limits<double>::infinity()
+                                       : parachutes[k].trigger_height_m;
             const Lanes fires = b.t_s + (parachutes[k].delay_s + b.delay_scale_s).max(0.0);
-            b.opens_s[k] = (b.opens_s[k] == std::numeric_limits<double>::infinity() && b.z_m < below_m).select(fires, b.opens_s[k]);
+            b.opens_s[k] = (b.opens_s[k] == std::numeric_limits<double>::infinity() && b.z_m < below_m)
+                               .select(fires, b.opens_s[k]);
         }
         const Lanes x = b.x_m, y = b.y_m, z = b.z_m, t = b.t_s;
         step(c, b, kFallStep_s, alive);
-        if (!(b.z_m < c.ground->highest_m()).any()) {
-            continue;
-        }
+        if (!(b.z_m < c.ground->highest_m()).any()) continue;
         for (int k = 0; k < kLanes; ++k) {
             const double ground_m = c.ground->at(b.x_m(k), b.y_m(k));
             if (alive(k) > 0 && b.z_m(k) <= ground_m) {

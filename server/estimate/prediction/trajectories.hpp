@@ -1,13 +1,14 @@
 #pragma once
 /// Many flights of a point mass side by side: what the predictions of apogee and landing are made of.
 ///
-/// Model: m dv/dt = thrust + drag - m g. Thrust acts along the long axis, which a stable vehicle turns into its motion against the air over
-/// a distance of some hundred diameters; drag opposes that motion, with the body's coefficient against Mach and the areas of the
-/// canopies that are open. Air: density a cubic of height through the day's profile, sound speed linear. Wind: linear between
-/// nodes. Gravity constant. Ground: flat or the site's grid.
-/// Integration: midpoint coefficients with Crank-Nicolson drag, second order and stable for any stiffness of a canopy (E. Hairer, G. Wanner,
-/// "Solving Ordinary Differential Equations II", 2nd ed. 1996, chapter IV.3); 20 ms while the motor burns, 50 ms on the way up, 0.1 s down.
-/// Struct of arrays in blocks of kLanes, the same operations for all lanes. Pure; no allocation.
+/// Model: m dv/dt = thrust + drag - m g. Thrust acts along the long axis, which a stable vehicle turns into its motion
+/// against the air over a distance of some hundred diameters; drag opposes that motion, with the body's coefficient
+/// against Mach and the areas of the canopies that are open. Air: density a cubic of height through the day's profile,
+/// sound speed linear. Wind: linear between nodes. Gravity constant. Ground: flat or the site's grid. Integration:
+/// midpoint coefficients with Crank-Nicolson drag, second order and stable for any stiffness of a canopy (E. Hairer, G.
+/// Wanner, "Solving Ordinary Differential Equations II", 2nd ed. 1996, chapter IV.3); 20 ms while the motor burns, 50
+/// ms on the way up, 0.1 s down. Struct of arrays in blocks of kLanes, the same operations for all lanes. Pure; no
+/// allocation.
 #include <array>
 
 #include <Eigen/Core>
@@ -52,27 +53,28 @@ struct FlightConditions {
     std::array<double, kTable> thrust_n{}, propellant_left_kg{}; ///< against time in burn_time_s / (kTable - 1)
     std::array<double, 4> density_kg_m3{};                       ///< of powers of height in km
     double sound_mps = 340, sound_per_m = -0.004;
-    bool first_canopy = true, later_canopies = true;             ///< of a case: which of them open at all
+    bool first_canopy = true, later_canopies = true; ///< of a case: which of them open at all
 };
 
 /// One block of flights. Times in seconds since ignition.
 struct FlightBlock {
     Lanes t_s, x_m, y_m, z_m, vx_mps, vy_mps, vz_mps; ///< ENU at the pad
     Lanes thrust_scale, burn_scale, drag_scale, mass_scale;
-    Lanes nose_x, nose_y;                             ///< horizontal parts of the long axis' direction
-    Lanes thrust_east, thrust_north;                  ///< thrust's direction off the long axis, rad
-    Lanes turn_distance_m;                            ///< over which the long axis follows the motion, e-fold
-    std::array<Lanes, 2> canopy_m2;                   ///< drag area of the first and of the second parachute
-    std::array<Lanes, 2> opens_s;                     ///< infinity: not yet triggered
-    Lanes delay_scale_s;                              ///< added to each delay
+    Lanes nose_x, nose_y;            ///< horizontal parts of the long axis' direction
+    Lanes thrust_east, thrust_north; ///< thrust's direction off the long axis, rad
+    Lanes turn_distance_m;           ///< over which the long axis follows the motion, e-fold
+    std::array<Lanes, 2> canopy_m2;  ///< drag area of the first and of the second parachute
+    std::array<Lanes, 2> opens_s;    ///< infinity: not yet triggered
+    Lanes delay_scale_s;             ///< added to each delay
     LaneWind wind_east, wind_north;
-    bool burning = false;                             ///< whether any motor may still burn
+    bool burning = false; ///< whether any motor may still burn
     /// Results.
     Lanes apogee_m, apogee_s, landing_east_m, landing_north_m, landing_s;
 };
 
 /// From rest on a rail to its end; fills the state. Direction per lane (unit vectors).
-void leave_rail(const FlightConditions& conditions, FlightBlock& block, const Lanes& rail_x, const Lanes& rail_y, const Lanes& rail_z);
+void leave_rail(const FlightConditions& conditions, FlightBlock& block, const Lanes& rail_x, const Lanes& rail_y,
+                const Lanes& rail_z);
 /// To apogee, if it still climbs.
 void climb(const FlightConditions& conditions, FlightBlock& block);
 /// From apogee or later to the ground (or 20 minutes, whichever comes first: then the place reached by then).

@@ -13,10 +13,20 @@ EstimateTable engine_table() {
             1.0,
             {{"running", "Whether the engine runs", "1", "Engine", 0, {{0, "stopped"}, {1, "running"}}},
              {"running_time_h", "Time the engine has run", "h", "Engine", 2},
-             {"temperature_rate_k_per_s", "Change of the engine's temperature", "K/s", "Engine", 3, {},
+             {"temperature_rate_k_per_s",
+              "Change of the engine's temperature",
+              "K/s",
+              "Engine",
+              3,
+              {},
               "temperature_rate_k_per_s_sigma"},
              {"temperature_rate_k_per_s_sigma", "1-sigma", "K/s", "", 3},
-             {"oil_pressure_rate_pa_per_s", "Change of the oil pressure", "Pa/s", "Engine", 0, {},
+             {"oil_pressure_rate_pa_per_s",
+              "Change of the oil pressure",
+              "Pa/s",
+              "Engine",
+              0,
+              {},
               "oil_pressure_rate_pa_per_s_sigma"},
              {"oil_pressure_rate_pa_per_s_sigma", "1-sigma", "Pa/s", "", 0}}};
 }
@@ -65,8 +75,12 @@ std::array<double, 6> EngineHours::row() const {
     const Rate temperature = temperature_.rate();
     const Rate oil = oil_pressure_.rate();
     const bool known = t_speed_ns_ != 0;
-    return {known ? (running_ ? 1.0 : 0.0) : kNaN, known ? total_s_ / 3600.0 : kNaN, temperature.per_s, temperature.per_s_sigma,
-            oil.per_s, oil.per_s_sigma};
+    return {known ? (running_ ? 1.0 : 0.0) : kNaN,
+            known ? total_s_ / 3600.0 : kNaN,
+            temperature.per_s,
+            temperature.per_s_sigma,
+            oil.per_s,
+            oil.per_s_sigma};
 }
 
 } // namespace turnstone

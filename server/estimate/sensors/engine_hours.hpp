@@ -1,18 +1,18 @@
 #pragma once
 /// Running hours of an engine, and how fast slow gauges change. Table "engine".
 ///
-/// The engine counts as running from kOn above the threshold until kOff below it (so that idling at the threshold does not
-/// count twice). Time is counted between samples while it runs, at most kGap_s a gap: what was not heard is not assumed.
-/// The count continues from `start_s`, or from what continue_from() says: the total of the recordings before.
-/// Rates of change: slope of the least-squares line through the last kRateWindow_s, with its 1-sigma from the residuals; NaN before
-/// kRateMin_s of data. Speed and gauges may come in different packets. Samples not newer than the last of their kind are ignored, NaN
-/// values skipped; before the first speed, running and total are NaN in the row.
+/// The engine counts as running from kOn above the threshold until kOff below it (so that idling at the threshold does
+/// not count twice). Time is counted between samples while it runs, at most kGap_s a gap: what was not heard is not
+/// assumed. The count continues from `start_s`, or from what continue_from() says: the total of the recordings before.
+/// Rates of change: slope of the least-squares line through the last kRateWindow_s, with its 1-sigma from the
+/// residuals; NaN before kRateMin_s of data. Speed and gauges may come in different packets. Samples not newer than the
+/// last of their kind are ignored, NaN values skipped; before the first speed, running and total are NaN in the row.
 #include <array>
 #include <cstdint>
 
-#include "server/estimate/table.hpp"
 #include "server/estimate/math/history.hpp"
 #include "server/estimate/measurements.hpp"
+#include "server/estimate/table.hpp"
 
 namespace turnstone {
 

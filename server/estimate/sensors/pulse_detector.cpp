@@ -51,14 +51,12 @@ double PulseTracker::crossing_s(double level, bool last) const {
                std::clamp(share, 0.0, 1.0) * seconds_between(below.t_ns, above.t_ns);
     };
     if (!last) {
-        for (std::size_t i = 1; i < points_.size(); ++i) {
+        for (std::size_t i = 1; i < points_.size(); ++i)
             if (points_[i].size >= level) return between(points_[i - 1], points_[i]);
-        }
         return 0.0;
     }
-    for (std::size_t i = points_.size(); i-- > 1;) {
+    for (std::size_t i = points_.size(); i-- > 1;)
         if (points_[i - 1].size >= level) return between(points_[i], points_[i - 1]);
-    }
     return 0.0;
 }
 
@@ -67,7 +65,8 @@ Pulse PulseTracker::result() const {
     const double end_s = crossing_s(0.1 * peak_, true);
     double integral = 0.0;
     for (std::size_t i = 1; i < points_.size() && points_[i - 1].t_ns <= t_loud_ns_; ++i) {
-        integral += 0.5 * (points_[i - 1].size + points_[i].size) * seconds_between(points_[i - 1].t_ns, points_[i].t_ns);
+        integral +=
+            0.5 * (points_[i - 1].size + points_[i].size) * seconds_between(points_[i - 1].t_ns, points_[i].t_ns);
     }
     const double span_s = seconds_between(points_.front().t_ns, points_.back().t_ns);
     return {points_[0].t_ns + seconds_to_ns(begin_s),
@@ -102,8 +101,8 @@ std::optional<Pulse> PulseDetector::force(std::int64_t t_ns, const Eigen::Vector
         return std::nullopt;
     }
     // While a pulse runs nothing is added, so the reference is what it was when the pulse began.
-    const std::size_t first = std::min(forces_.since(forces_.back().t_ns - seconds_to_ns(kForceWindow_s)),
-                                       forces_.size() - kForceMin);
+    const std::size_t first =
+        std::min(forces_.since(forces_.back().t_ns - seconds_to_ns(kForceWindow_s)), forces_.size() - kForceMin);
     Eigen::Vector3d mean = Eigen::Vector3d::Zero();
     for (std::size_t i = first; i < forces_.size(); ++i) mean += forces_[i].accel_body_mps2;
     mean /= static_cast<double>(forces_.size() - first);

@@ -1,16 +1,18 @@
 #pragma once
-/// Short pulses in acceleration and pressure: separation shocks, ejection charges, landing impact. For tethered ground tests
-/// as well as for flights.
+/// Short pulses in acceleration and pressure: separation shocks, ejection charges, landing impact. For tethered ground
+/// tests as well as for flights.
 ///
-/// Acceleration: the deviation of the specific force vector from its mean over the last quarter of a second, by magnitude.
-/// Pressure: the deviation from the straight line through the last 0.4 s, so that climbing is no pulse. While a pulse lasts,
-/// the reference holds. A pulse begins at kShock_mps2 or kPressure_pa (or eight times the noise) and ends when the deviation
-/// has stayed below a tenth of its peak, or a quarter of the threshold, for a while; longer than the limit it is no pulse (thrust).
+/// Acceleration: the deviation of the specific force vector from its mean over the last quarter of a second, by
+/// magnitude. Pressure: the deviation from the straight line through the last 0.4 s, so that climbing is no pulse.
+/// While a pulse lasts, the reference holds. A pulse begins at kShock_mps2 or kPressure_pa (or eight times the noise)
+/// and ends when the deviation has stayed below a tenth of its peak, or a quarter of the threshold, for a while; longer
+/// than the limit it is no pulse (thrust).
 ///
-/// Reported: onset and end where a tenth of the peak is passed (linear between samples), rise time from 10 % to 90 % of the peak
-/// (IEEE Std 181-2011 reference levels), peak, and the integral over time: velocity change in m/s, or Pa s. What a sensor
-/// cannot see is not made up: rise and duration are no shorter than one sample interval, given as `resolution_s`.
-/// Samples that are NaN or not newer are ignored; a gap longer than kGap_s ends what was going on without a report.
+/// Reported: onset and end where a tenth of the peak is passed (linear between samples), rise time from 10 % to 90 % of
+/// the peak (IEEE Std 181-2011 reference levels), peak, and the integral over time: velocity change in m/s, or Pa s.
+/// What a sensor cannot see is not made up: rise and duration are no shorter than one sample interval, given as
+/// `resolution_s`. Samples that are NaN or not newer are ignored; a gap longer than kGap_s ends what was going on
+/// without a report.
 #include <cstdint>
 #include <optional>
 #include <vector>
@@ -22,14 +24,14 @@
 namespace turnstone {
 
 struct Pulse {
-    std::int64_t t_ns;      ///< onset
+    std::int64_t t_ns; ///< onset
     std::int64_t t_peak_ns;
-    double peak;            ///< m/s2 or Pa; pressure with its sign
+    double peak; ///< m/s2 or Pa; pressure with its sign
     double rise_s;
     double duration_s;
-    double integral;        ///< m/s or Pa s
-    double resolution_s;    ///< mean spacing of the samples
-    double axial_peak;      ///< m/s2, signed, along the long axis at the peak; NaN for pressure
+    double integral;     ///< m/s or Pa s
+    double resolution_s; ///< mean spacing of the samples
+    double axial_peak;   ///< m/s2, signed, along the long axis at the peak; NaN for pressure
 };
 
 /// One scalar deviation, already without its reference.

@@ -39,7 +39,8 @@ class SensorWatch {
         if (!std::isfinite(value)) return false;
         const bool repeats = heard_ && value == value_;
         if (!heard_) t_run_ns_ = t_ns;
-        if (repeats) ++run_;
+        if (repeats)
+            ++run_;
         else {
             // Longest usual run, forgotten slowly: a coarse sensor at rest repeats itself and is not frozen.
             if (state_ == SensorState::good) usual_run_ = std::max(static_cast<double>(run_), 0.99 * usual_run_);
@@ -54,19 +55,23 @@ class SensorWatch {
         outside_ = outside ? outside_ + 1 : 0;
         const bool frozen = run_ >= kFrozenCount && seconds_between(t_run_ns_, t_ns) >= frozen_s_ && changes_ >= 20 &&
                             static_cast<double>(run_) > 6.0 * usual_run_;
-        if (outside_ >= kOutOfRangeCount) set(SensorState::out_of_range);
-        else if (frozen) set(SensorState::frozen);
-        else if (state_ == SensorState::good || state_ == SensorState::unheard) set(SensorState::good);
-        else if (outside || repeats) back_ = 0;
-        else if (++back_ >= kBackCount) set(SensorState::good);
+        if (outside_ >= kOutOfRangeCount)
+            set(SensorState::out_of_range);
+        else if (frozen)
+            set(SensorState::frozen);
+        else if (state_ == SensorState::good || state_ == SensorState::unheard)
+            set(SensorState::good);
+        else if (outside || repeats)
+            back_ = 0;
+        else if (++back_ >= kBackCount)
+            set(SensorState::good);
         return state_ == SensorState::good && !outside;
     }
 
     /// `t_others_ns`: when another sensor of the vehicle was last heard.
     void tick(std::int64_t t_others_ns) {
-        if (heard_ && state_ != SensorState::silent && seconds_between(t_ns_, t_others_ns) > kSilent_s) {
+        if (heard_ && state_ != SensorState::silent && seconds_between(t_ns_, t_others_ns) > kSilent_s)
             set(SensorState::silent);
-        }
     }
     [[nodiscard]] SensorState state() const noexcept { return state_; }
     [[nodiscard]] std::int64_t last_ns() const noexcept { return t_ns_; }

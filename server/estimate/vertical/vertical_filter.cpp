@@ -32,7 +32,9 @@ constexpr double kInertialTimeout_s = 0.1;
 
 } // namespace
 
-VerticalFilter::VerticalFilter(const VerticalSettings& settings) : settings_(settings) { reset(); }
+VerticalFilter::VerticalFilter(const VerticalSettings& settings) : settings_(settings) {
+    reset();
+}
 
 void VerticalFilter::reset() {
     state_ = KalmanState<kSize>{};
@@ -98,7 +100,8 @@ void VerticalFilter::set_motion(Motion motion) {
     // At rest the bias stands for the lean of the rail as well, which weighs on the axis the other way in flight.
     if (motion_ == Motion::rest && started_) state_.covariance(3, 3) += kRailLean_mps2 * kRailLean_mps2;
     motion_ = motion;
-    if (motion == Motion::rest && started_) start(t_ns_, state_.x(0), std::sqrt(state_.covariance(0, 0)), 0.0, kRestSpeedAtFirst_mps);
+    if (motion == Motion::rest && started_)
+        start(t_ns_, state_.x(0), std::sqrt(state_.covariance(0, 0)), 0.0, kRestSpeedAtFirst_mps);
     if (motion == Motion::boost && !inertial && started_) {
         // The heights left out while at rest held the climb: let the next ones decide where the vehicle is.
         state_.covariance(0, 0) += 400.0;
@@ -190,9 +193,8 @@ void VerticalFilter::propagate_to(std::int64_t t_ns) {
     Singer process = singer();
     // In a gap of the accelerometer thrust can begin or end, until it has ended.
     if (have_accel_ && (motion_ == Motion::rest || motion_ == Motion::boost)) process = {process.mean_mps2, 60.0, 1.0};
-    if (motion_ == Motion::descent && seconds_between(t_height_ns_, t_ns) > kDescentGap_s) {
+    if (motion_ == Motion::descent && seconds_between(t_height_ns_, t_ns) > kDescentGap_s)
         process.sigma_mps2 = std::max(process.sigma_mps2, kDescentGapSigma_mps2);
-    }
     singer_since_sample_ = true;
     while (left_s > 0.0) {
         const double step_s = std::min(left_s, 0.25);

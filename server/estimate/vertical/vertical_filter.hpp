@@ -2,29 +2,32 @@
 /// Vertical motion from a vertical accelerometer and heights, in one dimension, up positive, heights above the pad.
 ///
 /// States: h altitude [m], v vertical speed [m/s], a vertical acceleration [m/s2], b bias of the vertical accelerometer
-/// [m/s2], s share of the felt force that is not vertical (tilt of the axis that stands for the vertical, and scale error)
-/// [1], c pressure coefficient of the static ports: pressure error over dynamic pressure [1], d delay of the pressure behind the
-/// vents' [s].
+/// [m/s2], s share of the felt force that is not vertical (tilt of the axis that stands for the vertical, and scale
+/// error) [1], c pressure coefficient of the static ports: pressure error over dynamic pressure [1], d delay of the
+/// pressure behind the vents' [s].
 ///
-/// Process. While accelerometer samples arrive, the accelerometer is an input: each sample z, with the force f it was made
-/// from, sets a = z - b - s f with the noise of z, and a holds until the next sample. That is the limit of a measurement of
-/// `a` with no prior knowledge of the motion, so neither thrust nor a parachute needs a model; with f = 0 it is the filter
-/// "accelerometer as input with bias" of tests/reference/kalman_steady.json. b, s and c are random walks. In a gap of the accelerometer, and always in descent or without one,
-/// `a` is a Singer process: first-order Gauss-Markov around a mean that the kind of motion gives (R. A. Singer,
-/// "Estimating Optimal Tracking Filter Performance for Manned Maneuvering Targets", IEEE Trans. AES-6, 1970, eqs. 7-16).
-/// The first sample after a gap is an ordinary measurement of a + b + s f, so that what changed in the gap is shared between
-/// a and v.
+/// Process. While accelerometer samples arrive, the accelerometer is an input: each sample z, with the force f it was
+/// made from, sets a = z - b - s f with the noise of z, and a holds until the next sample. That is the limit of a
+/// measurement of `a` with no prior knowledge of the motion, so neither thrust nor a parachute needs a model; with f =
+/// 0 it is the filter "accelerometer as input with bias" of tests/reference/kalman_steady.json. b, s and c are random
+/// walks. In a gap of the accelerometer, and always in descent or without one, `a` is a Singer process: first-order
+/// Gauss-Markov around a mean that the kind of motion gives (R. A. Singer, "Estimating Optimal Tracking Filter
+/// Performance for Manned Maneuvering Targets", IEEE Trans. AES-6, 1970, eqs. 7-16). The first sample after a gap is an
+/// ordinary measurement of a + b + s f, so that what changed in the gap is shared between a and v.
 ///
-/// Heights are measurements of h - c k - d v0, k the height that one dynamic pressure is worth and v0 the speed it was made at, white, each with its own 1-sigma. A height whose normalised innovation squared exceeds
-/// kGateNis is left out (ejection pulses, port transients). If every height is left out for kRecoveryInertial_s
-/// (kRecoveryHeightOnly_s without accelerometer), and the heights of that time lie on one parabola, it is the filter that
-/// is wrong: h, v and their covariance start anew from that parabola, and b is kept. Heights that do not fit one are never
-/// taken, nor are heights that stand still while an accelerometer in use says that the vehicle flies (a stuck barometer). At rest, v = 0 is measured ten times a second, gated the same way; that is how b is learnt on the pad.
+/// Heights are measurements of h - c k - d v0, k the height that one dynamic pressure is worth and v0 the speed it was
+/// made at, white, each with its own 1-sigma. A height whose normalised innovation squared exceeds kGateNis is left out
+/// (ejection pulses, port transients). If every height is left out for kRecoveryInertial_s (kRecoveryHeightOnly_s
+/// without accelerometer), and the heights of that time lie on one parabola, it is the filter that is wrong: h, v and
+/// their covariance start anew from that parabola, and b is kept. Heights that do not fit one are never taken, nor are
+/// heights that stand still while an accelerometer in use says that the vehicle flies (a stuck barometer). At rest, v =
+/// 0 is measured ten times a second, gated the same way; that is how b is learnt on the pad.
 ///
-/// Order and gaps: a height newer than the newest accelerometer sample waits for the next one, kHeightWait_s at most, since
-/// packets of different sensors overtake each other. A height older than the state is related to it by the state's own
-/// motion, up to kHeightLate_s. Accelerometer samples that are older than the newest one, or repeat its time, are dropped. NaN is
-/// no measurement. After kStaleReset_s without any input everything but b starts anew with the next height.
+/// Order and gaps: a height newer than the newest accelerometer sample waits for the next one, kHeightWait_s at most,
+/// since packets of different sensors overtake each other. A height older than the state is related to it by the
+/// state's own motion, up to kHeightLate_s. Accelerometer samples that are older than the newest one, or repeat its
+/// time, are dropped. NaN is no measurement. After kStaleReset_s without any input everything but b starts anew with
+/// the next height.
 ///
 /// Health: NIS of every height, also of those left out, averaged over 50, with its chi-square bounds.
 #include <array>
@@ -40,14 +43,14 @@ namespace turnstone {
 enum class Motion : unsigned char { rest, boost, coast, descent };
 
 struct VerticalSettings {
-    double accel_bias_mps2 = 0.3;           ///< 1-sigma at the start
+    double accel_bias_mps2 = 0.3; ///< 1-sigma at the start
     double accel_bias_walk_mps2_rts = 1e-3;
-    double port_sigma = 0.015;              ///< of c at the start; ports of small vehicles read low or high by 1 to 2 %
+    double port_sigma = 0.015; ///< of c at the start; ports of small vehicles read low or high by 1 to 2 %
     double port_walk_rts = 0.001;
-    double delay_s = 0.015;                 ///< of the bay's air behind the vents', and of the sensor: mean and 1-sigma of
-    double delay_sigma_s = 0.012;           ///< what small vehicles show
-    double gate_nis = 15.136705226623606;   ///< chi-square, 1 degree of freedom, 0.9999
-    bool rest_updates = true;               ///< v = 0 at rest
+    double delay_s = 0.015;       ///< of the bay's air behind the vents', and of the sensor: mean and 1-sigma of
+    double delay_sigma_s = 0.012; ///< what small vehicles show
+    double gate_nis = 15.136705226623606; ///< chi-square, 1 degree of freedom, 0.9999
+    bool rest_updates = true;             ///< v = 0 at rest
 };
 
 /// What is known of s. The axis alone: a flight leans by 8 degrees (1 %) or so, and leans over more and more.
@@ -60,7 +63,7 @@ struct AxisShare {
 
 struct VerticalEstimate {
     std::int64_t t_ns = 0;
-    bool valid = false;   ///< false until the first height
+    bool valid = false;    ///< false until the first height
     bool inertial = false; ///< the accelerometer is in use
     double altitude_m = 0, altitude_sigma_m = 0;
     double vertical_speed_mps = 0, vertical_speed_sigma_mps = 0;
@@ -69,8 +72,8 @@ struct VerticalEstimate {
     double axis_share = 0, axis_share_sigma = 0;
     double port_coefficient = 0, port_coefficient_sigma = 0;
     double delay_s = 0, delay_sigma_s = 0;
-    double nis = 0;       ///< of the newest height; NaN before any
-    double nis_mean = 0;  ///< over the last 50
+    double nis = 0;      ///< of the newest height; NaN before any
+    double nis_mean = 0; ///< over the last 50
     Health health = Health::starting;
 };
 
@@ -88,12 +91,12 @@ struct HeightResult {
 
 class VerticalFilter {
   public:
-    static constexpr double kHoldMax_s = 0.012;          ///< accelerometer sample held without growing uncertainty
+    static constexpr double kHoldMax_s = 0.012; ///< accelerometer sample held without growing uncertainty
     static constexpr double kHeightWait_s = 0.15;
     static constexpr double kHeightLate_s = 0.5;
     static constexpr double kRecoveryInertial_s = 1.5;
     static constexpr double kRecoveryHeightOnly_s = 1.0;
-    static constexpr double kCoastThrough_s = 3.0;       ///< predicted that long without any input
+    static constexpr double kCoastThrough_s = 3.0; ///< predicted that long without any input
     static constexpr double kStaleReset_s = 30.0;
 
     explicit VerticalFilter(const VerticalSettings& settings);
@@ -154,12 +157,12 @@ class VerticalFilter {
     KalmanState<kSize> state_;
     AxisShare share_;
     std::int64_t t_ns_ = 0;
-    std::int64_t t_accel_ns_ = 0;      ///< newest sample
-    std::int64_t t_height_ns_ = 0;     ///< newest height, used or not
+    std::int64_t t_accel_ns_ = 0;  ///< newest sample
+    std::int64_t t_height_ns_ = 0; ///< newest height, used or not
     std::int64_t t_rest_update_ns_ = 0;
-    double accel_period_s_ = 0.0;      ///< 0: not known yet
+    double accel_period_s_ = 0.0; ///< 0: not known yet
     double agitation_mps2_ = 10.0;
-    double hold_left_s_ = 0.0;         ///< how long `a` is still the newest sample
+    double hold_left_s_ = 0.0; ///< how long `a` is still the newest sample
     bool started_ = false;
     bool have_accel_ = false;
     bool singer_since_sample_ = true;

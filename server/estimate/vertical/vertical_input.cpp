@@ -10,7 +10,7 @@ namespace turnstone {
 namespace {
 
 constexpr double kAcrossAxis_mps2 = 2.0; ///< white, per sample
-constexpr double kScaleShare = 0.005; ///< accelerometer scale error when attitude is known
+constexpr double kScaleShare = 0.005;    ///< accelerometer scale error when attitude is known
 constexpr double kUprightTime_s = 1.0;
 
 } // namespace
@@ -44,7 +44,8 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
     if (tilt && std::isfinite(magnitude)) {
         const double up = tilt->up_body.dot(sample.accel_body_mps2);
         const double sigma = std::hypot(white, tilt->sigma_rad * magnitude);
-        return VerticalAcceleration{up - gravity_mps2_, sigma, motion == Motion::rest ? 0.0 : up, {0.0, kScaleShare, 0.001}};
+        return VerticalAcceleration{
+            up - gravity_mps2_, sigma, motion == Motion::rest ? 0.0 : up, {0.0, kScaleShare, 0.001}};
     }
     if (motion == Motion::rest && std::isfinite(magnitude) && magnitude > 0.0) {
         upright_ += (1.0 - std::exp(-dt_s / kUprightTime_s)) * (axial / magnitude - upright_);
@@ -52,7 +53,8 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
     }
     // Lift of the body that leans over near apogee pushes across the axis, unfelt by it.
     const double unfelt = motion == Motion::coast ? kAcrossAxis_mps2 : 0.0;
-    return VerticalAcceleration{axial - gravity_mps2_, std::hypot(white, unfelt), motion == Motion::rest ? 0.0 : axial, {}};
+    return VerticalAcceleration{
+        axial - gravity_mps2_, std::hypot(white, unfelt), motion == Motion::rest ? 0.0 : axial, {}};
 }
 
 double port_noise_pa(double mach, double dynamic_pressure_pa) noexcept {

@@ -1,6 +1,6 @@
 #pragma once
-/// From body-mounted sensors to what the vertical filter takes: vertical acceleration with an honest 1-sigma, and how far
-/// to believe a height taken from static pressure in fast air.
+/// From body-mounted sensors to what the vertical filter takes: vertical acceleration with an honest 1-sigma, and how
+/// far to believe a height taken from static pressure in fast air.
 #include <optional>
 
 #include "server/estimate/measurements.hpp"
@@ -16,7 +16,7 @@ struct TiltInput {
 };
 
 struct VerticalAcceleration {
-    double accel_up_mps2;    ///< coordinate acceleration, gravity removed
+    double accel_up_mps2; ///< coordinate acceleration, gravity removed
     double sigma_mps2;    ///< white
     double force_mps2;    ///< what AxisShare is a share of
     AxisShare share;
@@ -24,14 +24,14 @@ struct VerticalAcceleration {
 
 /// Turns specific force into vertical acceleration.
 ///
-/// With attitude: up . f - g. Without: the long axis stands for the vertical, which holds on the pad and, since after burn-out
-/// little but drag acts along the axis, up to apogee: a = f_x - g. What tilt and scale errors take from it lasts as long as
-/// the force does and is proportional to it, so it is not noise: the filter estimates it (AxisShare).
+/// With attitude: up . f - g. Without: the long axis stands for the vertical, which holds on the pad and, since after
+/// burn-out little but drag acts along the axis, up to apogee: a = f_x - g. What tilt and scale errors take from it
+/// lasts as long as the force does and is proportional to it, so it is not noise: the filter estimates it (AxisShare).
 /// At rest the magnitude of f is used when the vehicle does not stand upright.
 /// After apogee the axis says nothing of the vertical without attitude: there is no vertical acceleration then, only
 /// agitation(): how far |f| is from g, the size of accelerations to expect.
-/// A sample within 2 % of the range's end is clipped: the true value is anywhere beyond, and its 1-sigma is half the range.
-/// Deterministic; remembers only low-passed force. NaN components give no value.
+/// A sample within 2 % of the range's end is clipped: the true value is anywhere beyond, and its 1-sigma is half the
+/// range. Deterministic; remembers only low-passed force. NaN components give no value.
 class VerticalInput {
   public:
     /// `gravity_mps2` at the site.
@@ -47,13 +47,13 @@ class VerticalInput {
     double gravity_mps2_;
     std::int64_t t_ns_ = 0;
     bool started_ = false;
-    double upright_ = 1.0;          ///< f_x / |f|, 1 s
+    double upright_ = 1.0; ///< f_x / |f|, 1 s
 };
 
-/// Noise of static pressure due to the air flowing past the ports, beyond the steady coefficient that the filter estimates,
-/// Pa: 0.1 % of dynamic pressure in subsonic flight, growing from Mach 0.7 to 30 % at 0.8 and above. There shocks move over the
-/// body and the pressure at a port is anybody's guess; the figure is chosen so that such a height weighs nothing beside the
-/// accelerometer, not measured.
+/// Noise of static pressure due to the air flowing past the ports, beyond the steady coefficient that the filter
+/// estimates, Pa: 0.1 % of dynamic pressure in subsonic flight, growing from Mach 0.7 to 30 % at 0.8 and above. There
+/// shocks move over the body and the pressure at a port is anybody's guess; the figure is chosen so that such a height
+/// weighs nothing beside the accelerometer, not measured.
 [[nodiscard]] double port_noise_pa(double mach, double dynamic_pressure_pa) noexcept;
 
 } // namespace turnstone

@@ -59,15 +59,13 @@ void PacketQuality::begin(std::uint16_t sequence_count) noexcept {
 bool PacketQuality::mark_seen(unsigned back) noexcept {
     const unsigned place = (newest_ + kSequenceModulus - back) % kSeenCounts;
     const std::uint64_t bit = std::uint64_t{1} << (place % 64);
-    if (seen_[place / 64] & bit)
-        return false;
+    if (seen_[place / 64] & bit) return false;
     seen_[place / 64] |= bit;
     return true;
 }
 
 void PacketQuality::advance_seen(unsigned step) noexcept {
-    if (step >= kSeenCounts)
-        seen_.fill(0);
+    if (step >= kSeenCounts) seen_.fill(0);
     for (unsigned k = 1; k <= std::min(step, kSeenCounts); ++k) {
         const unsigned place = (newest_ + k) % kSeenCounts;
         seen_[place / 64] &= ~(std::uint64_t{1} << (place % 64));
@@ -76,8 +74,8 @@ void PacketQuality::advance_seen(unsigned step) noexcept {
     since_start_ += step;
 }
 
-PacketQuality::Change PacketQuality::packet(std::uint16_t sequence_count, std::uint32_t boot,
-                                            std::int64_t t_rx_ns, std::size_t bytes) noexcept {
+PacketQuality::Change PacketQuality::packet(std::uint16_t sequence_count, std::uint32_t boot, std::int64_t t_rx_ns,
+                                            std::size_t bytes) noexcept {
     Change change;
     ++counts_.received;
     t_last_ns_ = t_rx_ns;
@@ -104,14 +102,12 @@ PacketQuality::Change PacketQuality::packet(std::uint16_t sequence_count, std::u
             change.lost = -1;
         }
     } else {
-        const double possible =
-            period_s_ > 0 ? elapsed_s / period_s_ * kBurstFactor + kBurstPackets : kSporadicGapMost;
+        const double possible = period_s_ > 0 ? elapsed_s / period_s_ * kBurstFactor + kBurstPackets : kSporadicGapMost;
         if (step <= possible) {
             change.lost = static_cast<std::int64_t>(step) - 1;
             if (period_s_ > 0) {
                 const double turns = std::floor((elapsed_s / period_s_ - step) / kSequenceModulus + 0.5);
-                if (turns >= 1)
-                    change.lost += static_cast<std::int64_t>(turns) * kSequenceModulus;
+                if (turns >= 1) change.lost += static_cast<std::int64_t>(turns) * kSequenceModulus;
             }
             advance_seen(step);
             mark_seen(0);
@@ -137,8 +133,7 @@ double PacketQuality::age_s(std::int64_t t_ns) const noexcept {
 
 LinkQuality::LinkQuality(std::span<const double> packet_periods_s) {
     packets_.reserve(packet_periods_s.size());
-    for (const double period_s : packet_periods_s)
-        packets_.emplace_back(period_s);
+    for (const double period_s : packet_periods_s) packets_.emplace_back(period_s);
 }
 
 void LinkQuality::bytes(std::size_t count) noexcept {
@@ -152,8 +147,8 @@ void LinkQuality::idle_frame(std::int64_t t_rx_ns) noexcept {
     any_good_ = true;
 }
 
-void LinkQuality::packet(std::size_t kind, std::uint16_t sequence_count, std::uint32_t boot,
-                         std::int64_t t_rx_ns, std::size_t frame_bytes) noexcept {
+void LinkQuality::packet(std::size_t kind, std::uint16_t sequence_count, std::uint32_t boot, std::int64_t t_rx_ns,
+                         std::size_t frame_bytes) noexcept {
     const std::uint64_t out_of_order = packets_[kind].counts().out_of_order;
     const std::uint64_t restarts = packets_[kind].counts().restarts;
     const PacketQuality::Change change = packets_[kind].packet(sequence_count, boot, t_rx_ns, frame_bytes);
@@ -177,8 +172,7 @@ void LinkQuality::late(std::size_t kind) noexcept {
 }
 
 void LinkQuality::tick() noexcept {
-    for (PacketQuality& packet : packets_)
-        packet.tick();
+    for (PacketQuality& packet : packets_) packet.tick();
     windows_.tick();
 }
 

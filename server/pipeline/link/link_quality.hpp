@@ -66,8 +66,7 @@ class PacketQuality {
         bool fresh = false;
     };
     /// A good packet. `boot`: the count starts anew with each.
-    Change packet(std::uint16_t sequence_count, std::uint32_t boot, std::int64_t t_rx_ns,
-                  std::size_t bytes) noexcept;
+    Change packet(std::uint16_t sequence_count, std::uint32_t boot, std::int64_t t_rx_ns, std::size_t bytes) noexcept;
     void copy() noexcept { ++counts_.copies; }
     void late() noexcept { ++counts_.late; }
     void tick() noexcept { windows_.tick(); }

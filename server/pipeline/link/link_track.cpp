@@ -13,8 +13,7 @@ namespace {
 
 std::vector<double> periods_s(const Dictionary& dictionary) {
     std::vector<double> periods;
-    for (const Packet& packet : dictionary.packets)
-        periods.push_back(packet.period_ms / 1e3);
+    for (const Packet& packet : dictionary.packets) periods.push_back(packet.period_ms / 1e3);
     return periods;
 }
 
@@ -36,27 +35,21 @@ constexpr std::array<LinkStateWord, 6> kLinkStates{{
 
 FrameFault fault_of(FrameVerdict verdict) noexcept {
     switch (verdict) {
-    case FrameVerdict::bad_crc:
-        return FrameFault::checksum;
-    case FrameVerdict::bad_length:
-        return FrameFault::length;
-    case FrameVerdict::too_long:
-        return FrameFault::too_long;
+    case FrameVerdict::bad_crc: return FrameFault::checksum;
+    case FrameVerdict::bad_length: return FrameFault::length;
+    case FrameVerdict::too_long: return FrameFault::too_long;
     case FrameVerdict::good: // never asked for
-    case FrameVerdict::bad_cobs:
-        break;
+    case FrameVerdict::bad_cobs: break;
     }
     return FrameFault::stuffing;
 }
 
 } // namespace
 
-LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const LinkTables& tables,
-                     const Dictionary& dictionary)
+LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const LinkTables& tables, const Dictionary& dictionary)
     : setup_(&setup), id_(id), tables_(tables), quality_(periods_s(dictionary)) {}
 
-void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle,
-                      Batch& out) {
+void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle, Batch& out) {
     quality_.bytes(bytes.size());
     deframer_.push(bytes, [&](const Frame& frame) {
         FrameRecord record{id_,
@@ -82,17 +75,14 @@ void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, Ve
 bool LinkTrack::state(std::int64_t t_ns, std::string_view state, const std::string& detail, Batch& out) {
     const auto word = std::find_if(kLinkStates.begin(), kLinkStates.end(),
                                    [state](const LinkStateWord& known) { return known.name == state; });
-    if (word == kLinkStates.end())
-        return false;
+    if (word == kLinkStates.end()) return false;
     const std::string prefix = "link/" + setup_->name;
-    const std::string text = "Link " + setup_->name + " " + std::string(word->sentence) +
-                             (detail.empty() ? "" : ": " + detail) + ".";
+    const std::string text =
+        "Link " + setup_->name + " " + std::string(word->sentence) + (detail.empty() ? "" : ": " + detail) + ".";
     const int vehicle = static_cast<int>(setup_->vehicle);
-    const std::string data =
-        nlohmann::json{{"link", setup_->name}, {"state", state}, {"detail", detail}}.dump(
-            -1, ' ', false, nlohmann::json::error_handler_t::replace);
-    out.events.push_back(
-        {t_ns, t_ns, 0, EventKind::link_state, Level::note, vehicle, prefix + "/state", text, data});
+    const std::string data = nlohmann::json{{"link", setup_->name}, {"state", state}, {"detail", detail}}.dump(
+        -1, ' ', false, nlohmann::json::error_handler_t::replace);
+    out.events.push_back({t_ns, t_ns, 0, EventKind::link_state, Level::note, vehicle, prefix + "/state", text, data});
     if (word->down && !down_)
         out.events.push_back(
             {t_ns, t_ns, 0, EventKind::alert_raised, Level::caution, vehicle, prefix + "/down", text, data});
@@ -157,8 +147,7 @@ void LinkTrack::tick(std::int64_t t_ns, Batch& out) {
             (static_cast<double>(kQualityWindowTicks[w]) * seconds_between(0, kTickNs));
     append_row(out, tables_.totals, t_ns, t_ns, totals);
 
-    if (t_ns % kLinkPacketPeriodNs != 0)
-        return;
+    if (t_ns % kLinkPacketPeriodNs != 0) return;
     TableId table = tables_.packets;
     for (const PacketQuality& packet : quality_.packets()) {
         std::array<double, static_cast<std::size_t>(LinkPacketColumn::count_)> values;

@@ -26,15 +26,13 @@ constexpr double kSlewMost_s = 0.25;
 template <class Points, class Point>
 void append_to_hull(Points& hull, std::size_t& size, const Point& point) noexcept {
     if (size > 0 && hull[size - 1].x_s == point.x_s) {
-        if (hull[size - 1].y_s <= point.y_s)
-            return;
+        if (hull[size - 1].y_s <= point.y_s) return;
         --size;
     }
     while (size >= 2) {
         const auto& a = hull[size - 2];
         const auto& b = hull[size - 1];
-        if ((b.x_s - a.x_s) * (point.y_s - a.y_s) - (b.y_s - a.y_s) * (point.x_s - a.x_s) > 0)
-            break;
+        if ((b.x_s - a.x_s) * (point.y_s - a.y_s) - (b.y_s - a.y_s) * (point.x_s - a.x_s) > 0) break;
         --size;
     }
     hull[size++] = point;
@@ -42,8 +40,7 @@ void append_to_hull(Points& hull, std::size_t& size, const Point& point) noexcep
 
 } // namespace
 
-ClockCorrelation::ClockCorrelation()
-    : blocks_(kBlocks), hull_(kBlocks * kBlockPoints + 1), excess_s_(kBlocks) {}
+ClockCorrelation::ClockCorrelation() : blocks_(kBlocks), hull_(kBlocks * kBlockPoints + 1), excess_s_(kBlocks) {}
 
 void ClockCorrelation::restart() noexcept {
     block_first_ = block_count_ = 0;
@@ -60,8 +57,7 @@ ClockCorrelation::Block& ClockCorrelation::block_for(double x_s) noexcept {
     const auto number = static_cast<std::int64_t>(x_s / kBlock_s);
     if (block_count_ > 0) {
         Block& last = blocks_[(block_first_ + block_count_ - 1) % kBlocks];
-        if (last.number == number)
-            return last;
+        if (last.number == number) return last;
         // Blocks stand for time, not for data: after silence the old ones leave by age.
         while (block_count_ > 0 && number - block_at(0).number >= static_cast<std::int64_t>(kBlocks)) {
             block_first_ = (block_first_ + 1) % kBlocks;
@@ -83,8 +79,7 @@ void ClockCorrelation::add(std::int64_t onboard_ns, std::int64_t t_rx_ns) noexce
     }
     const Point point{seconds_between(onboard_origin_ns_, onboard_ns),
                       seconds_between(delta_origin_ns_, t_rx_ns - onboard_ns)};
-    if (!first && point.x_s < newest_.x_s)
-        return;
+    if (!first && point.x_s < newest_.x_s) return;
     newest_ = point;
     Block& block = block_for(point.x_s);
     block.x_sum_s += point.x_s;
@@ -101,16 +96,14 @@ void ClockCorrelation::add(std::int64_t onboard_ns, std::int64_t t_rx_ns) noexce
                 flattest = k;
             }
         }
-        for (std::size_t k = flattest; k + 1 < block.size; ++k)
-            block.hull[k] = block.hull[k + 1];
+        for (std::size_t k = flattest; k + 1 < block.size; ++k) block.hull[k] = block.hull[k + 1];
         --block.size;
     }
     append_to_hull(block.hull, block.size, point);
 }
 
 void ClockCorrelation::refit() noexcept {
-    if (block_count_ == 0)
-        return;
+    if (block_count_ == 0) return;
     const double applied_before_s = applied_s(newest_.x_s);
     std::size_t size = 0, count = 0;
     double x_sum_s = 0, lowest_s = std::numeric_limits<double>::infinity();
@@ -130,8 +123,7 @@ void ClockCorrelation::refit() noexcept {
     if (size >= 2 && count >= kSlopePoints && hull_[size - 1].x_s - hull_[0].x_s >= kSlopeSpan_s) {
         const double mean_s = x_sum_s / static_cast<double>(count);
         std::size_t right = 1;
-        while (right + 1 < size && hull_[right].x_s < mean_s)
-            ++right;
+        while (right + 1 < size && hull_[right].x_s < mean_s) ++right;
         const Point &a = hull_[right - 1], &b = hull_[right];
         const double slope = (b.y_s - a.y_s) / (b.x_s - a.x_s);
         if (std::abs(slope) <= kSlopeMax) {
@@ -146,8 +138,7 @@ void ClockCorrelation::refit() noexcept {
     }
     slew_from_s_ = newest_.x_s;
     slew_s_ = applied_before_s - line_s(newest_.x_s);
-    if (std::abs(slew_s_) > kSlewMost_s)
-        slew_s_ = 0;
+    if (std::abs(slew_s_) > kSlewMost_s) slew_s_ = 0;
     slew_over_s_ = std::max(kSlewLeast_s, std::abs(slew_s_) / kSlewRate);
 }
 
@@ -168,8 +159,7 @@ void ClockCorrelation::judge(const Point& left, const Point& right) noexcept {
     const double median_s = excess_s_[block_count_ / 2];
     const double support_s = 4.3 * median_s / std::max(1.0, std::sqrt(static_cast<double>(block_count_) / 2));
     fit_.bound_s = support_s;
-    if (!fit_.has_slope)
-        return;
+    if (!fit_.has_slope) return;
     const double drift = support_s / (right.x_s - left.x_s);
     fit_.drift_bound_ppm = drift * 1e6;
     fit_.bound_s += drift * std::max(0.0, newest_.x_s - right.x_s);

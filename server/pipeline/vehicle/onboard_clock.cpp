@@ -34,15 +34,12 @@ OnboardClock::OnboardClock(double rollover_ns)
 
 std::int64_t OnboardClock::signed_step(std::int64_t from_raw_ns, std::int64_t to_raw_ns) const noexcept {
     const std::int64_t step = to_raw_ns - from_raw_ns;
-    if (step > rollover_ns_ / 2)
-        return step - rollover_ns_;
-    if (step < -(rollover_ns_ / 2))
-        return step + rollover_ns_;
+    if (step > rollover_ns_ / 2) return step - rollover_ns_;
+    if (step < -(rollover_ns_ / 2)) return step + rollover_ns_;
     return step;
 }
 
-ClockReading OnboardClock::start_anew(ClockVerdict verdict, std::int64_t raw_ns,
-                                      std::int64_t t_rx_ns) noexcept {
+ClockReading OnboardClock::start_anew(ClockVerdict verdict, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept {
     if (verdict == ClockVerdict::reset) {
         before_reset_ = newest_;
         ++boot_;
@@ -64,8 +61,7 @@ ClockReading OnboardClock::doubt(ClockReading reading, std::int64_t raw_ns, std:
     ++rival_count_;
     const bool backward = reading.verdict == ClockVerdict::late;
     const std::int64_t covered_ns = signed_step(rival_first_.raw_ns, raw_ns);
-    if (rival_count_ < kRivalPackets || covered_ns < (backward ? kRivalBackwardNs : kRivalForwardNs))
-        return reading;
+    if (rival_count_ < kRivalPackets || covered_ns < (backward ? kRivalBackwardNs : kRivalForwardNs)) return reading;
     return start_anew(backward ? ClockVerdict::reset : ClockVerdict::jump, raw_ns, t_rx_ns);
 }
 
@@ -88,11 +84,10 @@ ClockReading OnboardClock::read(std::uint64_t counter_ns, std::int64_t t_rx_ns) 
         newest_ = {raw_ns, newest_.unwrapped_ns + step_ns, t_rx_ns};
         rival_count_ = 0;
         const bool ambiguous = reset_fits && elapsed_ns - step_ns > kForwardSlackNs;
-        return {wrapped_or_reset ? ClockVerdict::rollover : ClockVerdict::advance, ambiguous,
-                newest_.unwrapped_ns, boot_};
+        return {wrapped_or_reset ? ClockVerdict::rollover : ClockVerdict::advance, ambiguous, newest_.unwrapped_ns,
+                boot_};
     }
-    if (reset_fits)
-        return start_anew(ClockVerdict::reset, raw_ns, t_rx_ns);
+    if (reset_fits) return start_anew(ClockVerdict::reset, raw_ns, t_rx_ns);
 
     if (boot_ > 0 && t_rx_ns - before_reset_.t_rx_ns < kStragglerNs) {
         const std::int64_t back_ns = -signed_step(before_reset_.raw_ns, raw_ns);

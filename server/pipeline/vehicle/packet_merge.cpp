@@ -48,8 +48,7 @@ PacketVerdict PacketMerge::take(const Seen& packet) noexcept {
         else
             late = back > 0 && back < kSeen;
     }
-    if (late)
-        return PacketVerdict::late;
+    if (late) return PacketVerdict::late;
     any_ = true;
     boot_ = packet.boot;
     // A packet whose time is not believed must not make those after it late.

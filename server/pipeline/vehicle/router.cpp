@@ -41,12 +41,10 @@ Router::Router(const Dictionary& dictionary, const Site& site) : site_(&site) {
         plan.at.fill(-1);
         std::int16_t number = 0;
         for (const Channel& channel : table.channels) {
-            if (channel.field->type == FieldType::text)
-                continue;
+            if (channel.field->type == FieldType::text) continue;
             // A role that stands on several channels (igniters) is no measurement of the chain; the first is
             // kept.
-            if (channel.role && !has(plan, *channel.role))
-                plan.at[static_cast<std::size_t>(*channel.role)] = number;
+            if (channel.role && !has(plan, *channel.role)) plan.at[static_cast<std::size_t>(*channel.role)] = number;
             ++number;
         }
         const bool lateral = has(plan, accel_body_y) && has(plan, accel_body_z);
@@ -56,9 +54,8 @@ Router::Router(const Dictionary& dictionary, const Site& site) : site_(&site) {
         plan.pressure = has(plan, static_pressure);
         plan.fix = has(plan, latitude) && has(plan, longitude) && height;
         plan.mag = has(plan, mag_body_x) && has(plan, mag_body_y) && has(plan, mag_body_z);
-        plan.onboard = has(plan, onboard_phase) || has(plan, onboard_altitude) ||
-                       has(plan, onboard_vertical_speed) || has(plan, onboard_speed) ||
-                       has(plan, onboard_q_w);
+        plan.onboard = has(plan, onboard_phase) || has(plan, onboard_altitude) || has(plan, onboard_vertical_speed) ||
+                       has(plan, onboard_speed) || has(plan, onboard_q_w);
         plan.wind = has(plan, wind_speed);
         plan.engine = has(plan, engine_speed) || has(plan, engine_temperature) || has(plan, oil_pressure);
 
@@ -81,8 +78,7 @@ Router::Router(const Dictionary& dictionary, const Site& site) : site_(&site) {
 FixSample Router::make_fix(const Plan& plan, const DecodedRow& row, std::int64_t t_ns) const noexcept {
     using enum Role;
     double height_m = value(plan, row, height_ellipsoid);
-    if (!std::isfinite(height_m))
-        height_m = value(plan, row, height_msl) + site_->geoid_height_m;
+    if (!std::isfinite(height_m)) height_m = value(plan, row, height_msl) + site_->geoid_height_m;
     // A receiver that sends no kind of fix sends positions only when it has one.
     const int kind = has(plan, fix_type) ? whole(value(plan, row, fix_type), 0) : 3;
     return {t_ns,
@@ -113,10 +109,8 @@ void Router::route(const DecodedRow& row, std::int64_t t_ns, EstimatorChain& cha
         const bool held = std::llabs(t_ns - temperature_t_ns_) <= kTemperatureHoldNs;
         chain.pressure({t_ns, value(plan, row, static_pressure), held ? temperature_k_ : kNaN}, sink);
     }
-    if (plan.mag)
-        chain.mag({t_ns, vector(plan, row, mag_body_x, mag_body_y, mag_body_z)}, sink);
-    if (plan.fix)
-        chain.fix(make_fix(plan, row, t_ns), sink);
+    if (plan.mag) chain.mag({t_ns, vector(plan, row, mag_body_x, mag_body_y, mag_body_z)}, sink);
+    if (plan.fix) chain.fix(make_fix(plan, row, t_ns), sink);
     if (plan.onboard)
         chain.onboard({t_ns, value(plan, row, onboard_phase), value(plan, row, onboard_altitude),
                        value(plan, row, onboard_vertical_speed), value(plan, row, onboard_speed),

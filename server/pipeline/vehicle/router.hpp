@@ -6,8 +6,8 @@
 #include <span>
 #include <vector>
 
-#include "protocol/packet/decoder.hpp"
 #include "protocol/dictionary/dictionary.hpp"
+#include "protocol/packet/decoder.hpp"
 #include "server/estimate/chain/chain.hpp"
 #include "shared/site.hpp"
 
@@ -28,13 +28,10 @@ class Router {
   private:
     /// What a table holds. A measurement is made from one table: its parts belong to one moment.
     struct Plan {
-        std::array<std::int16_t, static_cast<std::size_t>(Role::count_)>
-            at; ///< place among the numbers; -1: not here
-        bool imu = false, pressure = false, fix = false, mag = false, onboard = false, wind = false,
-             engine = false;
+        std::array<std::int16_t, static_cast<std::size_t>(Role::count_)> at; ///< place among the numbers; -1: not here
+        bool imu = false, pressure = false, fix = false, mag = false, onboard = false, wind = false, engine = false;
     };
-    [[nodiscard]] FixSample make_fix(const Plan& plan, const DecodedRow& row,
-                                     std::int64_t t_ns) const noexcept;
+    [[nodiscard]] FixSample make_fix(const Plan& plan, const DecodedRow& row, std::int64_t t_ns) const noexcept;
 
     const Site* site_;
     std::vector<Plan> plans_; ///< by Dictionary::tables

@@ -9,8 +9,7 @@
 
 namespace turnstone {
 
-void append_row(Batch& out, TableId table, std::int64_t t_ns, std::int64_t t_rx_ns,
-                std::span<const double> values) {
+void append_row(Batch& out, TableId table, std::int64_t t_ns, std::int64_t t_rx_ns, std::span<const double> values) {
     out.rows.push_back({table, t_ns, t_rx_ns, -1, static_cast<std::uint32_t>(out.numbers.size()),
                         static_cast<std::uint32_t>(out.texts.size())});
     out.numbers.insert(out.numbers.end(), values.begin(), values.end());
@@ -27,10 +26,10 @@ void BatchSink::event(EstimateEvent event) {
 
 VehicleTrack::VehicleTrack(const VehicleSetup& setup, int vehicle, const VehicleTables& tables, Router router,
                            EstimatorChain chain)
-    : setup_(&setup), vehicle_(vehicle), tables_(tables), router_(std::move(router)),
-      chain_(std::move(chain)), sink_(vehicle, setup.dictionary.vehicle, tables.estimates),
-      decoder_(setup.dictionary), clock_(setup.dictionary.time.rollover_ns()), newest_delay_s_(kNaN),
-      merges_(setup.dictionary.packets.size()), kind_of_apid_(kIdleApid + 1u, -1) {
+    : setup_(&setup), vehicle_(vehicle), tables_(tables), router_(std::move(router)), chain_(std::move(chain)),
+      sink_(vehicle, setup.dictionary.vehicle, tables.estimates), decoder_(setup.dictionary),
+      clock_(setup.dictionary.time.rollover_ns()), newest_delay_s_(kNaN), merges_(setup.dictionary.packets.size()),
+      kind_of_apid_(kIdleApid + 1u, -1) {
     for (std::size_t k = 0; k < setup.dictionary.packets.size(); ++k)
         kind_of_apid_[setup.dictionary.packets[k].apid] = static_cast<std::int16_t>(k);
 }
@@ -38,11 +37,11 @@ VehicleTrack::VehicleTrack(const VehicleSetup& setup, int vehicle, const Vehicle
 void VehicleTrack::announce(std::int64_t t_ns, Batch& out) const {
     const Dictionary& dictionary = setup_->dictionary;
     for (const MissingInput& missing : chain_.missing())
-        out.events.push_back({t_ns, t_ns, 0, EventKind::recording, Level::note, vehicle_,
-                              dictionary.vehicle + "/missing/" + missing.estimator,
-                              dictionary.title + " has no " + missing.what + ", so there is no estimate \"" +
-                                  missing.estimator + "\".",
-                              "{}"});
+        out.events.push_back(
+            {t_ns, t_ns, 0, EventKind::recording, Level::note, vehicle_,
+             dictionary.vehicle + "/missing/" + missing.estimator,
+             dictionary.title + " has no " + missing.what + ", so there is no estimate \"" + missing.estimator + "\".",
+             "{}"});
 }
 
 void VehicleTrack::follow_clock(const ClockReading& reading, std::int64_t t_rx_ns, Batch& out) {
@@ -57,14 +56,11 @@ void VehicleTrack::follow_clock(const ClockReading& reading, std::int64_t t_rx_n
     } else if (reading.verdict == ClockVerdict::jump) {
         out.events.push_back({t_rx_ns, t_rx_ns, 0, EventKind::flight_event, Level::advisory, vehicle_,
                               dictionary.vehicle + "/clock/jump",
-                              dictionary.title + " moved its clock on; times are matched anew from here.",
-                              "{}"});
+                              dictionary.title + " moved its clock on; times are matched anew from here.", "{}"});
     }
     switch (reading.verdict) {
     case ClockVerdict::reset:
-    case ClockVerdict::jump:
-        correlation_.restart();
-        [[fallthrough]];
+    case ClockVerdict::jump: correlation_.restart(); [[fallthrough]];
     case ClockVerdict::first:
     case ClockVerdict::advance:
     case ClockVerdict::rollover:
@@ -73,23 +69,20 @@ void VehicleTrack::follow_clock(const ClockReading& reading, std::int64_t t_rx_n
         break;
     case ClockVerdict::repeat:
     case ClockVerdict::late:
-    case ClockVerdict::implausible:
-        break;
+    case ClockVerdict::implausible: break;
     }
-    if (reading.verdict == ClockVerdict::reset)
-        chain_.reboot(t_rx_ns, sink_);
+    if (reading.verdict == ClockVerdict::reset) chain_.reboot(t_rx_ns, sink_);
 }
 
-std::int64_t VehicleTrack::row_time_ns(const FrameRecord& record, bool mapped,
-                                       double offset_ms) const noexcept {
+std::int64_t VehicleTrack::row_time_ns(const FrameRecord& record, bool mapped, double offset_ms) const noexcept {
     const std::int64_t offset_ns = std::llround(offset_ms * 1e6);
     const std::int64_t t_ns =
         mapped ? correlation_.station_ns(record.onboard_ns + offset_ns) : record.t_rx_ns + offset_ns;
     return std::min(t_ns, record.t_rx_ns);
 }
 
-void VehicleTrack::append_rows(const DecodedPacket& decoded, const FrameRecord& record, bool to_estimators,
-                               bool mapped, Batch& out) {
+void VehicleTrack::append_rows(const DecodedPacket& decoded, const FrameRecord& record, bool to_estimators, bool mapped,
+                               Batch& out) {
     const auto frame = static_cast<std::int32_t>(out.frames.size());
     for (const DecodedRow& row : decoded.rows) {
         const std::int64_t t_ns = row_time_ns(record, mapped, row.time_offset_ms);
@@ -97,15 +90,12 @@ void VehicleTrack::append_rows(const DecodedPacket& decoded, const FrameRecord& 
                             static_cast<std::uint32_t>(out.numbers.size()),
                             static_cast<std::uint32_t>(out.texts.size())});
         out.numbers.insert(out.numbers.end(), row.numbers.begin(), row.numbers.end());
-        for (const std::string_view text : row.texts)
-            out.texts.emplace_back(text);
-        if (to_estimators)
-            router_.route(row, t_ns, chain_, sink_, wind_chains_);
+        for (const std::string_view text : row.texts) out.texts.emplace_back(text);
+        if (to_estimators) router_.route(row, t_ns, chain_, sink_, wind_chains_);
     }
 }
 
-void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record, LinkQuality& quality,
-                          Batch& out) {
+void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record, LinkQuality& quality, Batch& out) {
     const DecodedPacket decoded = decoder_.decode(packet);
     sink_.out = &out;
     sink_.t_found_ns = record.t_rx_ns;
@@ -125,8 +115,8 @@ void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record,
         // A packet of the wrong size still is the one with its count: it is not lost.
         const std::int16_t kind = kind_of_apid_[decoded.apid];
         if (kind >= 0 && decoded.verdict != DecodeVerdict::not_telemetry)
-            quality.packet(static_cast<std::size_t>(kind), decoded.sequence_count, record.boot,
-                           record.t_rx_ns, record.link_octets);
+            quality.packet(static_cast<std::size_t>(kind), decoded.sequence_count, record.boot, record.t_rx_ns,
+                           record.link_octets);
         out.frames.push_back(record);
         return;
     }
@@ -154,8 +144,7 @@ void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record,
     record.packet_verdict = merges_[kind].take(seen);
     const bool late = record.packet_verdict == PacketVerdict::late;
     quality.packet(kind, decoded.sequence_count, record.boot, record.t_rx_ns, record.link_octets);
-    if (late)
-        quality.late(kind);
+    if (late) quality.late(kind);
     // The mapping is of the present boot; a straggler of the one before keeps its receive time.
     const bool mapped = reading.onboard_ns >= 0 && reading.boot == clock_.boots();
     append_rows(decoded, record, !late, mapped, out);

@@ -7,16 +7,16 @@
 #include <string>
 #include <vector>
 
-#include "protocol/packet/decoder.hpp"
 #include "protocol/framing/deframer.hpp"
+#include "protocol/packet/decoder.hpp"
 #include "server/estimate/chain/chain.hpp"
-#include "server/pipeline/vehicle/clock_correlation.hpp"
-#include "server/pipeline/link/link_quality.hpp"
-#include "server/pipeline/vehicle/onboard_clock.hpp"
 #include "server/pipeline/batch.hpp"
+#include "server/pipeline/link/link_quality.hpp"
+#include "server/pipeline/schema.hpp"
+#include "server/pipeline/vehicle/clock_correlation.hpp"
+#include "server/pipeline/vehicle/onboard_clock.hpp"
 #include "server/pipeline/vehicle/packet_merge.hpp"
 #include "server/pipeline/vehicle/router.hpp"
-#include "server/pipeline/schema.hpp"
 
 namespace turnstone {
 
@@ -38,8 +38,7 @@ class BatchSink final : public EstimateSink {
 };
 
 /// Appends a row of numbers that came from no packet.
-void append_row(Batch& out, TableId table, std::int64_t t_ns, std::int64_t t_rx_ns,
-                std::span<const double> values);
+void append_row(Batch& out, TableId table, std::int64_t t_ns, std::int64_t t_rx_ns, std::span<const double> values);
 
 class VehicleTrack {
   public:
@@ -56,16 +55,14 @@ class VehicleTrack {
     /// packet. `record.link`, times and place in the stream are set already; `record` is appended here.
     void packet(std::span<const std::byte> packet, FrameRecord record, LinkQuality& quality, Batch& out);
     /// `utc_offset_s` and `utc_bound_s`: system UTC minus station time, and how far it wandered.
-    void tick(std::int64_t t_ns, double utc_offset_s, double utc_bound_s, std::int64_t t_start_ns,
-              Batch& out);
+    void tick(std::int64_t t_ns, double utc_offset_s, double utc_bound_s, std::int64_t t_start_ns, Batch& out);
     void set_prediction_period(double period_s) { chain_.set_prediction_period(period_s); }
 
   private:
     void follow_clock(const ClockReading& reading, std::int64_t t_rx_ns, Batch& out);
     void append_rows(const DecodedPacket& decoded, const FrameRecord& record, bool to_estimators, bool mapped,
                      Batch& out);
-    [[nodiscard]] std::int64_t row_time_ns(const FrameRecord& record, bool mapped,
-                                           double offset_ms) const noexcept;
+    [[nodiscard]] std::int64_t row_time_ns(const FrameRecord& record, bool mapped, double offset_ms) const noexcept;
 
     const VehicleSetup* setup_;
     int vehicle_;

@@ -15,9 +15,8 @@ namespace turnstone {
 namespace {
 
 constexpr std::array<std::string_view, 4> kTableKindWords{"packet", "batch", "estimate", "link"};
-constexpr std::array<std::string_view, 9> kEventKindWords{"phase",  "flight_event", "link_state",
-                                                          "reboot", "alert_raised", "alert_cleared",
-                                                          "marker", "note",         "recording"};
+constexpr std::array<std::string_view, 9> kEventKindWords{
+    "phase", "flight_event", "link_state", "reboot", "alert_raised", "alert_cleared", "marker", "note", "recording"};
 constexpr std::array<std::string_view, 4> kLevelWords{"note", "advisory", "caution", "warning"};
 
 /// A word of `taken` gets a number behind it; the result is added to `taken`.
@@ -29,13 +28,10 @@ std::string unique_name(std::string_view name, std::set<std::string>& taken) {
         clean += upper ? static_cast<char>(c - 'A' + 'a') : kept ? c : '_';
     }
     if (clean.empty() || (clean[0] >= '0' && clean[0] <= '9') || clean.starts_with("sqlite_") ||
-        clean.starts_with("rollup_")) {
+        clean.starts_with("rollup_"))
         clean.insert(0, "t_");
-    }
     std::string candidate = clean;
-    for (int number = 2; !taken.insert(candidate).second; ++number) {
-        candidate = clean + "_" + std::to_string(number);
-    }
+    for (int number = 2; !taken.insert(candidate).second; ++number) candidate = clean + "_" + std::to_string(number);
     return candidate;
 }
 
@@ -52,17 +48,14 @@ RollupShape rollup_shape(double period_s) noexcept {
 
 std::string StoredTable::insert_sql() const {
     std::string sql = "INSERT INTO " + identifier(sql_name) + " VALUES (NULL, ?, ?, ?";
-    for (std::size_t i = 0; i < column_sql_names.size(); ++i) {
-        sql += ", ?";
-    }
+    for (std::size_t i = 0; i < column_sql_names.size(); ++i) sql += ", ?";
     return sql + ")";
 }
 
 std::vector<StoredTable> name_tables(const Schema& schema) {
-    std::set<std::string> taken{"meta",      "vehicle",       "site",         "link",
-                                "series",    "series_column", "chunk",        "action",
-                                "frame",     "event",         "chunk_utc",    "frame_utc",
-                                "event_utc", "start",         "chunk_stream", "event_time"};
+    std::set<std::string> taken{"meta",      "vehicle", "site",         "link",      "series",    "series_column",
+                                "chunk",     "action",  "frame",        "event",     "chunk_utc", "frame_utc",
+                                "event_utc", "start",   "chunk_stream", "event_time"};
     std::vector<StoredTable> stored;
     for (const Table& table : schema.tables) {
         StoredTable entry{table, unique_name(table.name, taken), {}, rollup_shape(table.period_s)};
@@ -70,9 +63,7 @@ std::vector<StoredTable> name_tables(const Schema& schema) {
         taken.insert(entry.sql_name + "_utc");
         taken.insert(entry.sql_name + "_time");
         std::set<std::string> columns{"id", "t_ns", "t_rx_ns", "frame", "utc", "t_s"};
-        for (const Column& column : table.columns) {
-            entry.column_sql_names.push_back(unique_name(column.name, columns));
-        }
+        for (const Column& column : table.columns) entry.column_sql_names.push_back(unique_name(column.name, columns));
         stored.push_back(std::move(entry));
     }
     return stored;
@@ -80,8 +71,7 @@ std::vector<StoredTable> name_tables(const Schema& schema) {
 
 void create_tables(Database& database, const std::vector<StoredTable>& tables) {
     Statement series(database, "INSERT INTO series VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)");
-    Statement series_column(database,
-                            "INSERT INTO series_column VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
+    Statement series_column(database, "INSERT INTO series_column VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
     for (const StoredTable& stored : tables) {
         const Table& table = stored.table;
         if (table.columns.size() > kColumnsMax) {
@@ -94,11 +84,10 @@ void create_tables(Database& database, const std::vector<StoredTable>& tables) {
         series.bind(3, stored.sql_name);
         series.bind(4, table.title);
         series.bind(5, to_word(table.kind));
-        if (table.vehicle < 0) {
+        if (table.vehicle < 0)
             series.bind_null(6);
-        } else {
+        else
             series.bind(6, std::int64_t{table.vehicle});
-        }
         series.bind(7, table.period_s);
         series.bind(8, std::int64_t{stored.rollup.shift});
         series.bind(9, std::int64_t{stored.rollup.levels});
@@ -109,9 +98,7 @@ void create_tables(Database& database, const std::vector<StoredTable>& tables) {
         for (std::size_t i = 0; i < table.columns.size(); ++i) {
             const Column& column = table.columns[i];
             nlohmann::json enumeration = nlohmann::json::object();
-            for (const auto& [value, word] : column.enumeration) {
-                enumeration[std::to_string(value)] = word;
-            }
+            for (const auto& [value, word] : column.enumeration) enumeration[std::to_string(value)] = word;
             const std::string enumeration_text = enumeration.dump();
             series_column.bind(1, std::int64_t{table.id});
             series_column.bind(2, static_cast<std::int64_t>(i));
@@ -130,29 +117,25 @@ void create_tables(Database& database, const std::vector<StoredTable>& tables) {
                 series_column.bind_null(11);
             }
             series_column.bind(12, enumeration_text);
-            if (column.role) {
+            if (column.role)
                 series_column.bind(13, kRoles[static_cast<std::size_t>(*column.role)].name);
-            } else {
+            else
                 series_column.bind_null(13);
-            }
             series_column.bind(14, column.sigma_column);
             series_column.run();
-            columns_sql +=
-                ",\n  " + identifier(stored.column_sql_names[i]) + (column.is_text ? " TEXT" : " REAL");
+            columns_sql += ",\n  " + identifier(stored.column_sql_names[i]) + (column.is_text ? " TEXT" : " REAL");
             view_columns += ", " + identifier(stored.column_sql_names[i]);
         }
-        database.execute(
-            "CREATE TABLE " + identifier(stored.sql_name) +
-            " (\n  id INTEGER PRIMARY KEY,\n  t_ns INTEGER NOT NULL,\n  t_rx_ns INTEGER NOT NULL,\n"
-            "  frame INTEGER" +
-            columns_sql + ")");
+        database.execute("CREATE TABLE " + identifier(stored.sql_name) +
+                         " (\n  id INTEGER PRIMARY KEY,\n  t_ns INTEGER NOT NULL,\n  t_rx_ns INTEGER NOT NULL,\n"
+                         "  frame INTEGER" +
+                         columns_sql + ")");
         database.execute("CREATE INDEX " + identifier(stored.sql_name + "_time") + " ON " +
                          identifier(stored.sql_name) + " (t_ns)");
-        database.execute(
-            "CREATE VIEW " + identifier(stored.sql_name + "_utc") +
-            " AS SELECT strftime('%Y-%m-%dT%H:%M:%S', t_ns / 1000000000, 'unixepoch') || "
-            "printf('.%09dZ', t_ns % 1000000000) AS utc, (t_ns - (SELECT t_ns FROM start)) / 1e9 AS t_s" +
-            view_columns + " FROM " + identifier(stored.sql_name));
+        database.execute("CREATE VIEW " + identifier(stored.sql_name + "_utc") +
+                         " AS SELECT strftime('%Y-%m-%dT%H:%M:%S', t_ns / 1000000000, 'unixepoch') || "
+                         "printf('.%09dZ', t_ns % 1000000000) AS utc, (t_ns - (SELECT t_ns FROM start)) / 1e9 AS t_s" +
+                         view_columns + " FROM " + identifier(stored.sql_name));
         database.execute("CREATE TABLE " + identifier(stored.rollup_name()) +
                          " (key INTEGER PRIMARY KEY, rows INTEGER NOT NULL, data BLOB NOT NULL)");
     }
@@ -160,9 +143,8 @@ void create_tables(Database& database, const std::vector<StoredTable>& tables) {
 
 std::vector<StoredTable> read_tables(Database& database) {
     std::vector<StoredTable> tables;
-    Statement series(database,
-                     "SELECT id, name, sql_name, title, kind, vehicle, period_s, rollup_shift, rollup_levels "
-                     "FROM series ORDER BY id");
+    Statement series(database, "SELECT id, name, sql_name, title, kind, vehicle, period_s, rollup_shift, rollup_levels "
+                               "FROM series ORDER BY id");
     while (series.step()) {
         StoredTable stored;
         stored.table.id = static_cast<TableId>(series.integer(0));
@@ -170,27 +152,22 @@ std::vector<StoredTable> read_tables(Database& database) {
         stored.sql_name = series.text(2);
         stored.table.title = series.text(3);
         const auto kind = std::ranges::find(kTableKindWords, series.text(4));
-        stored.table.kind =
-            static_cast<TableKind>(kind == kTableKindWords.end() ? 0 : kind - kTableKindWords.begin());
+        stored.table.kind = static_cast<TableKind>(kind == kTableKindWords.end() ? 0 : kind - kTableKindWords.begin());
         stored.table.vehicle = series.is_null(5) ? -1 : static_cast<int>(series.integer(5));
         stored.table.period_s = series.number(6);
         // A damaged file must not choose the width of a shift.
         stored.rollup.shift = static_cast<unsigned>(std::clamp<std::int64_t>(series.integer(7), 12, 52));
         const std::int64_t levels_max = (62 - std::int64_t{stored.rollup.shift}) / 2;
-        stored.rollup.levels =
-            static_cast<unsigned>(std::clamp<std::int64_t>(series.integer(8), 1, levels_max));
+        stored.rollup.levels = static_cast<unsigned>(std::clamp<std::int64_t>(series.integer(8), 1, levels_max));
         tables.push_back(std::move(stored));
     }
-    Statement columns(database,
-                      "SELECT series, name, sql_name, is_text, unit, description, display_group, decimals, "
-                      "valid_min, valid_max, enumeration, role, sigma_column "
-                      "FROM series_column ORDER BY series, place");
+    Statement columns(database, "SELECT series, name, sql_name, is_text, unit, description, display_group, decimals, "
+                                "valid_min, valid_max, enumeration, role, sigma_column "
+                                "FROM series_column ORDER BY series, place");
     while (columns.step()) {
         const auto id = static_cast<std::size_t>(columns.integer(0));
-        if (id >= tables.size()) {
-            throw std::runtime_error("series_column names series " + std::to_string(id) +
-                                     ", which is not in series");
-        }
+        if (id >= tables.size())
+            throw std::runtime_error("series_column names series " + std::to_string(id) + ", which is not in series");
         Column column;
         column.name = columns.text(1);
         column.is_text = columns.integer(3) != 0;
@@ -198,25 +175,17 @@ std::vector<StoredTable> read_tables(Database& database) {
         column.description = columns.text(5);
         column.group = columns.text(6);
         column.decimals = static_cast<int>(columns.integer(7));
-        if (!columns.is_null(8) && !columns.is_null(9)) {
-            column.valid_range = {columns.number(8), columns.number(9)};
-        }
+        if (!columns.is_null(8) && !columns.is_null(9)) column.valid_range = {columns.number(8), columns.number(9)};
         const auto enumeration = nlohmann::json::parse(columns.text(10), nullptr, false);
         if (enumeration.is_object()) {
-            for (const auto& [value, word] : enumeration.items()) {
-                if (word.is_string()) {
+            for (const auto& [value, word] : enumeration.items())
+                if (word.is_string())
                     column.enumeration[std::strtoll(value.c_str(), nullptr, 10)] = word.get<std::string>();
-                }
-            }
         }
-        if (!columns.is_null(11)) {
-            column.role = role_from_name(columns.text(11));
-        }
+        if (!columns.is_null(11)) column.role = role_from_name(columns.text(11));
         column.sigma_column = columns.text(12);
         tables[id].column_sql_names.push_back(columns.text(2));
-        if (!column.is_text) {
-            ++tables[id].table.number_count;
-        }
+        if (!column.is_text) ++tables[id].table.number_count;
         tables[id].table.columns.push_back(std::move(column));
     }
     return tables;
@@ -225,17 +194,14 @@ std::vector<StoredTable> read_tables(Database& database) {
 std::int64_t newest_stored_time(Database& database, const std::vector<StoredTable>& tables) {
     std::int64_t newest_ns = database.integer("SELECT t_ns FROM start");
     const auto look = [&](const std::string& table, const char* time, const char* order) {
-        newest_ns = std::max(newest_ns,
-                             database.integer("SELECT " + std::string(time) + " FROM " + identifier(table) +
-                                                  " ORDER BY " + order + " DESC LIMIT 1",
-                                              newest_ns));
+        newest_ns = std::max(newest_ns, database.integer("SELECT " + std::string(time) + " FROM " + identifier(table) +
+                                                             " ORDER BY " + order + " DESC LIMIT 1",
+                                                         newest_ns));
     };
     look("chunk", "t_rx_ns", "input");
     look("action", "t_ns", "input");
     look("event", "t_found_ns", "id");
-    for (const StoredTable& table : tables) {
-        look(table.sql_name, "t_rx_ns", "id");
-    }
+    for (const StoredTable& table : tables) look(table.sql_name, "t_rx_ns", "id");
     return newest_ns;
 }
 
@@ -253,8 +219,7 @@ FrameRecord read_frame(const Statement& statement, int column) {
             static_cast<std::uint32_t>(statement.integer(column + 3)),
             static_cast<FrameVerdict>(verdict(column + 4, static_cast<std::int64_t>(FrameVerdict::too_long))),
             static_cast<DecodeVerdict>(verdict(column + 5, static_cast<std::int64_t>(DecodeVerdict::idle))),
-            static_cast<PacketVerdict>(
-                verdict(column + 6, static_cast<std::int64_t>(PacketVerdict::undecodable))),
+            static_cast<PacketVerdict>(verdict(column + 6, static_cast<std::int64_t>(PacketVerdict::undecodable))),
             static_cast<std::int32_t>(known(column + 7)),
             static_cast<std::int32_t>(known(column + 8)),
             known(column + 9),
@@ -273,8 +238,7 @@ std::string_view to_word(Level level) noexcept {
 
 EventKind event_kind_from_word(std::string_view word) noexcept {
     const auto found = std::ranges::find(kEventKindWords, word);
-    return found == kEventKindWords.end() ? EventKind::note
-                                          : static_cast<EventKind>(found - kEventKindWords.begin());
+    return found == kEventKindWords.end() ? EventKind::note : static_cast<EventKind>(found - kEventKindWords.begin());
 }
 
 Level level_from_word(std::string_view word) noexcept {

@@ -31,15 +31,9 @@ std::string uri_of(const std::filesystem::path& path, std::string_view parameter
 Database::Database(const std::filesystem::path& path, Mode mode) {
     int flags = SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE;
     switch (mode) {
-    case Mode::read_only:
-        flags |= SQLITE_OPEN_READONLY;
-        break;
-    case Mode::read_write:
-        flags |= SQLITE_OPEN_READWRITE;
-        break;
-    case Mode::create:
-        flags |= SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE;
-        break;
+    case Mode::read_only: flags |= SQLITE_OPEN_READONLY; break;
+    case Mode::read_write: flags |= SQLITE_OPEN_READWRITE; break;
+    case Mode::create: flags |= SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE; break;
     }
     int code = sqlite3_open_v2(path.c_str(), &handle_, flags, nullptr);
     if (code == SQLITE_OK) {
@@ -50,17 +44,14 @@ Database::Database(const std::filesystem::path& path, Mode mode) {
             // A write-ahead file needs a shared-memory file beside it, which a read-only directory does not
             // allow. Nobody can write there either, so the file may be read as it is.
             sqlite3_close_v2(std::exchange(handle_, nullptr));
-            code = sqlite3_open_v2(uri_of(path, "?immutable=1").c_str(), &handle_, flags | SQLITE_OPEN_URI,
-                                   nullptr);
-            if (code == SQLITE_OK) {
+            code = sqlite3_open_v2(uri_of(path, "?immutable=1").c_str(), &handle_, flags | SQLITE_OPEN_URI, nullptr);
+            if (code == SQLITE_OK)
                 code = sqlite3_exec(handle_, "SELECT count(*) FROM sqlite_schema", nullptr, nullptr, nullptr);
-            }
         }
     }
     if (code != SQLITE_OK) {
-        const SqliteError error(code,
-                                path.string() + ": " +
-                                    (handle_ == nullptr ? sqlite3_errstr(code) : sqlite3_errmsg(handle_)));
+        const SqliteError error(code, path.string() + ": " +
+                                          (handle_ == nullptr ? sqlite3_errstr(code) : sqlite3_errmsg(handle_)));
         sqlite3_close_v2(std::exchange(handle_, nullptr));
         throw error;
     }
@@ -72,9 +63,7 @@ void Database::raise(int code, std::string_view doing) const {
 
 void Database::execute(const char* sql) {
     const int code = sqlite3_exec(handle_, sql, nullptr, nullptr, nullptr);
-    if (code != SQLITE_OK) {
-        raise(code, std::string_view(sql).substr(0, 60));
-    }
+    if (code != SQLITE_OK) raise(code, std::string_view(sql).substr(0, 60));
 }
 
 std::int64_t Database::integer(const std::string& sql, std::int64_t fallback) {
@@ -90,16 +79,12 @@ std::string Database::text(const std::string& sql) {
 Statement::Statement(Database& database, const std::string& sql) : database_(&database) {
     const int code = sqlite3_prepare_v3(database.handle(), sql.c_str(), static_cast<int>(sql.size() + 1),
                                         SQLITE_PREPARE_PERSISTENT, &handle_, nullptr);
-    if (code != SQLITE_OK) {
-        database.raise(code, sql.substr(0, 60));
-    }
+    if (code != SQLITE_OK) database.raise(code, sql.substr(0, 60));
 }
 
 bool Statement::step() {
     const int code = sqlite3_step(handle_);
-    if (code == SQLITE_ROW) {
-        return true;
-    }
+    if (code == SQLITE_ROW) return true;
     if (code != SQLITE_DONE) {
         const SqliteError error(sqlite3_extended_errcode(database_->handle()),
                                 std::string(sqlite3_sql(handle_)).substr(0, 60) + ": " +
@@ -116,8 +101,7 @@ void Statement::run() {
 }
 
 double Statement::number(int column) const {
-    return is_null(column) ? std::numeric_limits<double>::quiet_NaN()
-                           : sqlite3_column_double(handle_, column);
+    return is_null(column) ? std::numeric_limits<double>::quiet_NaN() : sqlite3_column_double(handle_, column);
 }
 
 std::string Statement::text(int column) const {
@@ -135,9 +119,7 @@ std::span<const std::byte> Statement::blob(int column) const {
 std::string identifier(std::string_view name) {
     std::string out = "\"";
     for (const char c : name) {
-        if (c == '"') {
-            out += '"';
-        }
+        if (c == '"') out += '"';
         out += c;
     }
     return out + '"';

@@ -16,8 +16,7 @@ namespace turnstone {
 
 class SqliteError : public std::runtime_error {
   public:
-    SqliteError(int extended_code, const std::string& what)
-        : std::runtime_error(what), extended_code_(extended_code) {}
+    SqliteError(int extended_code, const std::string& what) : std::runtime_error(what), extended_code_(extended_code) {}
     /// Primary result code: SQLITE_FULL, SQLITE_IOERR, ...
     [[nodiscard]] int code() const noexcept { return extended_code_ & 0xff; }
 
@@ -72,11 +71,10 @@ class Statement {
                                   SQLITE_STATIC, SQLITE_UTF8));
     }
     void bind(int place, std::span<const std::byte> value) {
-        if (value.empty()) {
+        if (value.empty())
             check(sqlite3_bind_zeroblob(handle_, place, 0));
-        } else {
+        else
             check(sqlite3_bind_blob64(handle_, place, value.data(), value.size(), SQLITE_STATIC));
-        }
     }
     void bind_null(int place) { check(sqlite3_bind_null(handle_, place)); }
 
@@ -89,18 +87,14 @@ class Statement {
     [[nodiscard]] std::int64_t integer(int column) const { return sqlite3_column_int64(handle_, column); }
     /// NULL becomes NaN.
     [[nodiscard]] double number(int column) const;
-    [[nodiscard]] bool is_null(int column) const {
-        return sqlite3_column_type(handle_, column) == SQLITE_NULL;
-    }
+    [[nodiscard]] bool is_null(int column) const { return sqlite3_column_type(handle_, column) == SQLITE_NULL; }
     [[nodiscard]] std::string text(int column) const;
     /// Valid until the next step or reset.
     [[nodiscard]] std::span<const std::byte> blob(int column) const;
 
   private:
     void check(int code) {
-        if (code != SQLITE_OK) {
-            database_->raise(code, "bind");
-        }
+        if (code != SQLITE_OK) database_->raise(code, "bind");
     }
     Database* database_ = nullptr;
     sqlite3_stmt* handle_ = nullptr;
@@ -110,14 +104,10 @@ class Statement {
 class ReadTransaction {
   public:
     explicit ReadTransaction(Database& database) : database_(database), own_(!database.in_transaction()) {
-        if (own_) {
-            database_.execute("BEGIN");
-        }
+        if (own_) database_.execute("BEGIN");
     }
     ~ReadTransaction() {
-        if (own_) {
-            sqlite3_exec(database_.handle(), "ROLLBACK", nullptr, nullptr, nullptr);
-        }
+        if (own_) sqlite3_exec(database_.handle(), "ROLLBACK", nullptr, nullptr, nullptr);
     }
     ReadTransaction(const ReadTransaction&) = delete;
     ReadTransaction& operator=(const ReadTransaction&) = delete;

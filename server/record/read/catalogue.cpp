@@ -4,8 +4,8 @@
 #include <ctime>
 
 #include "server/record/format/layout.hpp"
-#include "server/record/write/repair.hpp"
 #include "server/record/format/sqlite.hpp"
+#include "server/record/write/repair.hpp"
 
 namespace turnstone {
 
@@ -15,11 +15,13 @@ constexpr std::size_t kIdLengthMax = 128;
 
 /// Letters, digits, dot, hyphen and underscore, not starting with a dot: no path can be made of it.
 bool is_plain_id(const std::string& id) {
-    return !id.empty() && id.size() <= kIdLengthMax && id.front() != '.' &&
-           id.find("..") == std::string::npos && std::ranges::all_of(id, [](char c) {
-               return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
-                      c == '.' || c == '-' || c == '_';
-           });
+    return !id.empty() && id.size() <= kIdLengthMax && id.front() != '.' && id.find("..") == std::string::npos &&
+           std::ranges::all_of(
+               id,
+               [](char c) {
+                   return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '.' ||
+                          c == '-' || c == '_';
+               });
 }
 
 } // namespace
@@ -53,20 +55,15 @@ Result<std::filesystem::path> recording_path(const std::filesystem::path& direct
     }
     const std::filesystem::path path = directory / (id + std::string(kRecordingEnding));
     std::error_code error;
-    if (!std::filesystem::is_regular_file(path, error)) {
+    if (!std::filesystem::is_regular_file(path, error))
         return fail("recording " + id + ": there is none of that id; the catalogue lists the ids");
-    }
     return path;
 }
 
-Result<void> set_recording_meta(const std::filesystem::path& path, const std::string& key,
-                                const std::string& value) {
-    if (key != "name" && key != "notes") {
+Result<void> set_recording_meta(const std::filesystem::path& path, const std::string& key, const std::string& value) {
+    if (key != "name" && key != "notes")
         return fail("recording meta '" + key + "': only name and notes can be changed");
-    }
-    if (auto reader = RecordingReader::open(path); !reader) {
-        return tl::unexpected(reader.error());
-    }
+    if (auto reader = RecordingReader::open(path); !reader) return tl::unexpected(reader.error());
     try {
         Database database(path, Database::Mode::read_write);
         Statement replace(database, "INSERT OR REPLACE INTO meta VALUES (?, ?)");
@@ -82,8 +79,8 @@ Result<void> set_recording_meta(const std::filesystem::path& path, const std::st
 
 std::string make_recording_id(const std::filesystem::path& directory, std::int64_t utc_start_ns,
                               const std::string& vehicle) {
-    const auto seconds = static_cast<std::time_t>(
-        utc_start_ns >= 0 ? utc_start_ns / 1'000'000'000 : (utc_start_ns - 999'999'999) / 1'000'000'000);
+    const auto seconds = static_cast<std::time_t>(utc_start_ns >= 0 ? utc_start_ns / 1'000'000'000
+                                                                    : (utc_start_ns - 999'999'999) / 1'000'000'000);
     std::tm utc{};
     gmtime_r(&seconds, &utc);
     char stamp[32];
@@ -91,19 +88,15 @@ std::string make_recording_id(const std::filesystem::path& directory, std::int64
     std::string id = stamp;
     std::string word;
     for (const char c : vehicle.substr(0, 64)) {
-        const bool kept = (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
-                          c == '_' || c == '-';
+        const bool kept =
+            (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_' || c == '-';
         word += kept ? c : '-';
     }
-    if (!word.empty()) {
-        id += "-" + word;
-    }
+    if (!word.empty()) id += "-" + word;
     std::string unique = id;
     std::error_code error;
-    for (int number = 2; std::filesystem::exists(directory / (unique + std::string(kRecordingEnding)), error);
-         ++number) {
+    for (int number = 2; std::filesystem::exists(directory / (unique + std::string(kRecordingEnding)), error); ++number)
         unique = id + "-" + std::to_string(number);
-    }
     return unique;
 }
 

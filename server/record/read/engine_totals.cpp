@@ -7,18 +7,20 @@
 #include <spdlog/spdlog.h>
 
 #include "server/record/format/layout.hpp"
-#include "server/record/write/repair.hpp"
 #include "server/record/format/sqlite.hpp"
+#include "server/record/write/repair.hpp"
 
 namespace turnstone {
 
 namespace {
 
 bool tells_engine_speed(const Dictionary& dictionary) {
-    return std::ranges::any_of(dictionary.tables, [](const ChannelTable& table) {
-        return std::ranges::any_of(table.channels,
-                                   [](const Channel& channel) { return channel.role == Role::engine_speed; });
-    });
+    return std::ranges::any_of(
+        dictionary.tables,
+        [](const ChannelTable& table) {
+            return std::ranges::any_of(
+                table.channels, [](const Channel& channel) { return channel.role == Role::engine_speed; });
+        });
 }
 
 /// What the recording began with; NaN when it does not say.
@@ -29,9 +31,8 @@ double total_at_start_s(Database& database, const std::string& vehicle) {
         const nlohmann::json action = nlohmann::json::parse(actions.text(0), nullptr, false);
         if (action.is_object() && action.value("action", nlohmann::json()) == "engine_total" &&
             action.value("vehicle", nlohmann::json()) == vehicle &&
-            action.value("running_s", nlohmann::json()).is_number()) {
+            action.value("running_s", nlohmann::json()).is_number())
             total_s = action.at("running_s").get<double>();
-        }
     }
     return total_s;
 }
@@ -39,24 +40,19 @@ double total_at_start_s(Database& database, const std::string& vehicle) {
 double total_in_s(Database& database, const std::string& vehicle) {
     if (database.integer("PRAGMA application_id") != kApplicationId ||
         database.integer("PRAGMA user_version") != kSchemaVersion ||
-        !database.text("SELECT value FROM meta WHERE key = 'reprocessed_from'").empty()) {
+        !database.text("SELECT value FROM meta WHERE key = 'reprocessed_from'").empty())
         return std::nan("");
-    }
     Statement live(database, "SELECT count(*) FROM link JOIN vehicle ON link.vehicle = vehicle.id "
                              "WHERE vehicle.name = ? AND link.uri NOT LIKE 'file:%'");
     live.bind(1, vehicle);
-    if (!live.step() || live.integer(0) == 0) {
-        return std::nan("");
-    }
+    if (!live.step() || live.integer(0) == 0) return std::nan("");
     const std::string series_name = vehicle + "/estimate/engine";
     Statement series(database, "SELECT sql_name FROM series WHERE name = ?");
     series.bind(1, series_name);
     if (series.step()) {
         Statement row(database, "SELECT running_time_h FROM " + identifier(series.text(0)) +
                                     " WHERE running_time_h IS NOT NULL ORDER BY id DESC LIMIT 1");
-        if (row.step()) {
-            return row.number(0) * 3600;
-        }
+        if (row.step()) return row.number(0) * 3600;
     }
     return total_at_start_s(database, vehicle);
 }
@@ -69,9 +65,7 @@ std::optional<double> engine_running_s(const std::filesystem::path& directory, c
         try {
             Database database(path, Database::Mode::read_only);
             const double total_s = total_in_s(database, vehicle);
-            if (std::isfinite(total_s)) {
-                greatest_s = std::max(greatest_s.value_or(0), total_s);
-            }
+            if (std::isfinite(total_s)) greatest_s = std::max(greatest_s.value_or(0), total_s);
         } catch (const SqliteError& error) {
             spdlog::warn("{}: its engine hours cannot be read: {}", path.string(), error.what());
         }
@@ -83,12 +77,9 @@ std::vector<std::string> engine_totals(const std::filesystem::path& directory, c
     std::vector<std::string> actions;
     for (const VehicleSetup& vehicle : setup.vehicles) {
         const std::string& name = vehicle.dictionary.vehicle;
-        if (!tells_engine_speed(vehicle.dictionary)) {
-            continue;
-        }
-        if (const auto running_s = engine_running_s(directory, name)) {
+        if (!tells_engine_speed(vehicle.dictionary)) continue;
+        if (const auto running_s = engine_running_s(directory, name))
             actions.push_back(engine_total_action(name, *running_s));
-        }
     }
     return actions;
 }

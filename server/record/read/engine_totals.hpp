@@ -5,7 +5,8 @@
 /// counted from, so that a killed process can neither lose more than the row under way (a second) nor count twice. Each
 /// recording begins with the total of those before it (engine_total_action), so the newest alone is enough when
 /// older ones are moved away. The greatest total counts: a station clock that was wrong cannot hide hours.
-/// Recordings that were reprocessed, or made from a capture (link file:), tell what others told already and do not count.
+/// Recordings that were reprocessed, or made from a capture (link file:), tell what others told already and do not
+/// count.
 #include <filesystem>
 #include <optional>
 #include <string>

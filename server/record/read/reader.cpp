@@ -16,17 +16,13 @@ namespace {
 
 std::string number_columns(const StoredTable& table) {
     std::string sql;
-    for (std::size_t c = 0; c < table.table.number_count; ++c) {
-        sql += ", " + identifier(table.column_sql_names[c]);
-    }
+    for (std::size_t c = 0; c < table.table.number_count; ++c) sql += ", " + identifier(table.column_sql_names[c]);
     return sql;
 }
 
 std::string all_columns(const StoredTable& table) {
     std::string sql;
-    for (const std::string& name : table.column_sql_names) {
-        sql += ", " + identifier(name);
-    }
+    for (const std::string& name : table.column_sql_names) sql += ", " + identifier(name);
     return sql;
 }
 
@@ -37,20 +33,14 @@ std::optional<std::uint64_t> missing_bytes(const std::filesystem::path& path) {
     std::error_code error;
     // A live recording is never opened here: closing any descriptor of a file gives up this process's POSIX
     // locks on it, the writer's among them (sqlite.org/howtocorrupt, 2.2).
-    if (std::filesystem::exists(path.string() + "-wal", error)) {
-        return std::nullopt;
-    }
+    if (std::filesystem::exists(path.string() + "-wal", error)) return std::nullopt;
     std::array<unsigned char, 32> header{};
     std::ifstream file(path, std::ios::binary);
-    if (!file.read(reinterpret_cast<char*>(header.data()), header.size()) || header[0] != 'S') {
-        return std::nullopt;
-    }
+    if (!file.read(reinterpret_cast<char*>(header.data()), header.size()) || header[0] != 'S') return std::nullopt;
     const std::uint64_t stored = header[16] * 256U + header[17];
     const std::uint64_t page_bytes = stored == 1 ? 65536 : stored;
     std::uint64_t pages = 0;
-    for (std::size_t i = 28; i < 32; ++i) {
-        pages = pages << 8 | header[i];
-    }
+    for (std::size_t i = 28; i < 32; ++i) pages = pages << 8 | header[i];
     const std::uint64_t size = std::filesystem::file_size(path, error);
     return !error && size < pages * page_bytes ? std::optional(pages * page_bytes - size) : std::nullopt;
 }
@@ -80,12 +70,11 @@ RecordingReader::~RecordingReader() = default;
 Result<RecordingReader> RecordingReader::open(const std::filesystem::path& path) {
     std::error_code error;
     if (!std::filesystem::is_regular_file(path, error)) {
-        return fail(path.string() + ": no such file; give the path of a recording (*" +
-                    std::string(kRecordingEnding) + ")");
+        return fail(path.string() + ": no such file; give the path of a recording (*" + std::string(kRecordingEnding) +
+                    ")");
     }
-    if (std::filesystem::file_size(path, error) == 0) {
+    if (std::filesystem::file_size(path, error) == 0)
         return fail(path.string() + ": the file is empty, so it is no recording");
-    }
     if (const auto missing = missing_bytes(path)) {
         return fail(path.string() + ": the file is cut short by " + std::to_string(*missing) +
                     " bytes; copy it again, or salvage what is left with the sqlite3 shell's .recover");
@@ -95,8 +84,7 @@ Result<RecordingReader> RecordingReader::open(const std::filesystem::path& path)
         const std::int64_t application = state->database.integer("PRAGMA application_id");
         if (application != kApplicationId) {
             return fail(path.string() + ": a SQLite file, but not a recording (application_id " +
-                        std::to_string(application) + ", a recording has " + std::to_string(kApplicationId) +
-                        ")");
+                        std::to_string(application) + ", a recording has " + std::to_string(kApplicationId) + ")");
         }
         const std::int64_t version = state->database.integer("PRAGMA user_version");
         if (version != kSchemaVersion) {
@@ -106,9 +94,8 @@ Result<RecordingReader> RecordingReader::open(const std::filesystem::path& path)
         }
         state->tables = read_tables(state->database);
         for (std::size_t i = 0; i < state->tables.size(); ++i) {
-            if (state->tables[i].table.id != i) {
+            if (state->tables[i].table.id != i)
                 return fail(path.string() + ": its list of series has a gap at " + std::to_string(i));
-            }
             state->schema.tables.push_back(state->tables[i].table);
         }
         return RecordingReader(std::move(state));
@@ -143,12 +130,10 @@ RecordingInfo RecordingReader::info() {
         const std::string ended = state_->meta("ended");
         info.closed = !ended.empty();
         info.repaired = ended == "repaired";
-        info.t_end_ns = info.closed ? to_integer(state_->meta("t_end_ns"))
-                                    : newest_stored_time(state_->database, state_->tables);
+        info.t_end_ns =
+            info.closed ? to_integer(state_->meta("t_end_ns")) : newest_stored_time(state_->database, state_->tables);
         Statement vehicles(state_->database, "SELECT name FROM vehicle ORDER BY id");
-        while (vehicles.step()) {
-            info.vehicles += (info.vehicles.empty() ? "" : ",") + vehicles.text(0);
-        }
+        while (vehicles.step()) info.vehicles += (info.vehicles.empty() ? "" : ",") + vehicles.text(0);
     } catch (const SqliteError& failure) {
         state_->note_damage(failure);
     }
@@ -156,16 +141,14 @@ RecordingInfo RecordingReader::info() {
     return info;
 }
 
-std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>>
-RecordingReader::latest(std::int64_t t_ns) {
+std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> RecordingReader::latest(std::int64_t t_ns) {
     std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> result(state_->tables.size());
     try {
         if (state_->latest.empty()) {
             for (const StoredTable& table : state_->tables) {
-                state_->latest.emplace_back(state_->database,
-                                            "SELECT t_ns" + number_columns(table) + " FROM " +
-                                                identifier(table.sql_name) +
-                                                " WHERE t_ns <= ? ORDER BY t_ns DESC, id DESC LIMIT 1");
+                state_->latest.emplace_back(
+                    state_->database, "SELECT t_ns" + number_columns(table) + " FROM " + identifier(table.sql_name) +
+                                          " WHERE t_ns <= ? ORDER BY t_ns DESC, id DESC LIMIT 1");
             }
         }
         const ReadTransaction transaction(state_->database);
@@ -174,9 +157,7 @@ RecordingReader::latest(std::int64_t t_ns) {
             statement.bind(1, t_ns);
             if (statement.step()) {
                 std::vector<double> numbers(state_->tables[i].table.number_count);
-                for (std::size_t c = 0; c < numbers.size(); ++c) {
-                    numbers[c] = statement.number(static_cast<int>(c) + 1);
-                }
+                for (std::size_t c = 0; c < numbers.size(); ++c) numbers[c] = statement.number(static_cast<int>(c) + 1);
                 result[i].emplace(statement.integer(0), std::move(numbers));
             }
             statement.reset();
@@ -187,17 +168,15 @@ RecordingReader::latest(std::int64_t t_ns) {
     return result;
 }
 
-std::int64_t RecordingReader::rows(std::int64_t from_ns, std::int64_t to_ns, std::size_t rows_max,
-                                   Batch& out) {
+std::int64_t RecordingReader::rows(std::int64_t from_ns, std::int64_t to_ns, std::size_t rows_max, Batch& out) {
     constexpr std::int64_t kNone = std::numeric_limits<std::int64_t>::max();
     std::int64_t complete_ns = to_ns;
     try {
         if (state_->window.empty()) {
             for (const StoredTable& table : state_->tables) {
-                state_->window.emplace_back(state_->database,
-                                            "SELECT t_ns, t_rx_ns" + all_columns(table) + " FROM " +
-                                                identifier(table.sql_name) +
-                                                " WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
+                state_->window.emplace_back(state_->database, "SELECT t_ns, t_rx_ns" + all_columns(table) + " FROM " +
+                                                                  identifier(table.sql_name) +
+                                                                  " WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
             }
         }
         const ReadTransaction transaction(state_->database);
@@ -214,9 +193,7 @@ std::int64_t RecordingReader::rows(std::int64_t from_ns, std::int64_t to_ns, std
         std::int64_t last_ns = from_ns;
         while (!head_ns.empty()) {
             const auto oldest = std::ranges::min_element(head_ns);
-            if (*oldest == kNone) {
-                break;
-            }
+            if (*oldest == kNone) break;
             if (given >= rows_max && *oldest != last_ns) {
                 complete_ns = *oldest;
                 break;
@@ -227,13 +204,11 @@ std::int64_t RecordingReader::rows(std::int64_t from_ns, std::int64_t to_ns, std
             out.rows.push_back({table.id, row.integer(0), row.integer(1), -1,
                                 static_cast<std::uint32_t>(out.numbers.size()),
                                 static_cast<std::uint32_t>(out.texts.size())});
-            for (std::size_t c = 0; c < table.columns.size(); ++c) {
-                if (c < table.number_count) {
+            for (std::size_t c = 0; c < table.columns.size(); ++c)
+                if (c < table.number_count)
                     out.numbers.push_back(row.number(static_cast<int>(c) + 2));
-                } else {
+                else
                     out.texts.push_back(row.text(static_cast<int>(c) + 2));
-                }
-            }
             last_ns = *oldest;
             ++given;
             advance(i);
@@ -241,30 +216,24 @@ std::int64_t RecordingReader::rows(std::int64_t from_ns, std::int64_t to_ns, std
     } catch (const SqliteError& failure) {
         state_->note_damage(failure);
     }
-    for (Statement& statement : state_->window) {
-        statement.reset();
-    }
+    for (Statement& statement : state_->window) statement.reset();
     return complete_ns;
 }
 
-std::vector<Event> RecordingReader::events(std::int64_t from_ns, std::int64_t to_ns,
-                                           std::vector<std::int64_t>* ids) {
+std::vector<Event> RecordingReader::events(std::int64_t from_ns, std::int64_t to_ns, std::vector<std::int64_t>* ids) {
     std::vector<Event> events;
     try {
-        Statement statement(
-            state_->database,
-            "SELECT t_ns, t_found_ns, t_sigma_s, kind, level, vehicle, key, text, data_json, id "
-            "FROM event WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
+        Statement statement(state_->database,
+                            "SELECT t_ns, t_found_ns, t_sigma_s, kind, level, vehicle, key, text, data_json, id "
+                            "FROM event WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
         statement.bind(1, from_ns);
         statement.bind(2, to_ns);
         while (statement.step()) {
             events.push_back({statement.integer(0), statement.integer(1), statement.number(2),
                               event_kind_from_word(statement.text(3)), level_from_word(statement.text(4)),
-                              statement.is_null(5) ? -1 : static_cast<int>(statement.integer(5)),
-                              statement.text(6), statement.text(7), statement.text(8)});
-            if (ids != nullptr) {
-                ids->push_back(statement.integer(9));
-            }
+                              statement.is_null(5) ? -1 : static_cast<int>(statement.integer(5)), statement.text(6),
+                              statement.text(7), statement.text(8)});
+            if (ids != nullptr) ids->push_back(statement.integer(9));
         }
     } catch (const SqliteError& failure) {
         state_->note_damage(failure);
@@ -276,14 +245,11 @@ FramePage RecordingReader::frames(std::int64_t after_id, std::size_t limit, std:
     FramePage page;
     try {
         const ReadTransaction transaction(state_->database);
-        Statement statement(state_->database, "SELECT id, " + std::string(kFrameColumns) +
-                                                  " FROM frame WHERE id > ?1" +
+        Statement statement(state_->database, "SELECT id, " + std::string(kFrameColumns) + " FROM frame WHERE id > ?1" +
                                                   (link ? " AND link = ?3" : "") + " ORDER BY id LIMIT ?2");
         statement.bind(1, after_id);
         statement.bind(2, static_cast<std::int64_t>(limit));
-        if (link) {
-            statement.bind(3, std::int64_t{*link});
-        }
+        if (link) statement.bind(3, std::int64_t{*link});
         // The chunk with the frame's first byte, and those after it until the frame is whole.
         Statement chunks(
             state_->database,
@@ -318,9 +284,8 @@ FramePage RecordingReader::frames(std::int64_t after_id, std::size_t limit, std:
     return page;
 }
 
-void RecordingReader::inputs(
-    const std::function<void(const ChunkRecord&, std::span<const std::byte>)>& on_chunk,
-    const std::function<void(const ActionRecord&)>& on_action) {
+void RecordingReader::inputs(const std::function<void(const ChunkRecord&, std::span<const std::byte>)>& on_chunk,
+                             const std::function<void(const ActionRecord&)>& on_action) {
     try {
         const ReadTransaction transaction(state_->database);
         Statement chunks(state_->database, "SELECT input, link, t_rx_ns, utc_rx_ns, stream_offset, carried, "
@@ -341,8 +306,7 @@ void RecordingReader::inputs(
                          bytes);
                 chunk_left = chunks.step();
             } else {
-                on_action(
-                    {static_cast<std::uint64_t>(actions.integer(0)), actions.integer(1), actions.text(2)});
+                on_action({static_cast<std::uint64_t>(actions.integer(0)), actions.integer(1), actions.text(2)});
                 action_left = actions.step();
             }
         }
@@ -359,21 +323,14 @@ Result<std::uint64_t> RecordingReader::snapshot(const std::filesystem::path& tar
             // The open read transaction holds the copy to one state while the writer goes on.
             const ReadTransaction transaction(state_->database);
             static_cast<void>(state_->meta("version")); // the first read fixes the state
-            sqlite3_backup* backup =
-                sqlite3_backup_init(copy.handle(), "main", state_->database.handle(), "main");
-            if (backup == nullptr) {
-                copy.raise(sqlite3_extended_errcode(copy.handle()), "copying to " + target.string());
-            }
+            sqlite3_backup* backup = sqlite3_backup_init(copy.handle(), "main", state_->database.handle(), "main");
+            if (backup == nullptr) copy.raise(sqlite3_extended_errcode(copy.handle()), "copying to " + target.string());
             sqlite3_backup_step(backup, -1);
             const int code = sqlite3_backup_finish(backup);
-            if (code != SQLITE_OK) {
-                copy.raise(code, "copying to " + target.string());
-            }
+            if (code != SQLITE_OK) copy.raise(code, "copying to " + target.string());
         }
         const auto finished = repair_recording(target, "snapshot");
-        if (!finished) {
-            return tl::unexpected(finished.error());
-        }
+        if (!finished) return tl::unexpected(finished.error());
         return std::filesystem::file_size(target);
     } catch (const std::exception& failure) {
         return fail("copy of " + state_->path.string() + ": " + failure.what() +

@@ -26,8 +26,8 @@ struct RecordingInfo {
     std::int64_t t_end_ns = 0; ///< of the newest data
     std::int64_t utc_start_ns = 0;
     std::uint64_t file_bytes = 0;
-    bool closed = false;   ///< false: live, or left by a killed process
-    bool repaired = false; ///< closed, but by repair after a kill: the last moments may be missing
+    bool closed = false;               ///< false: live, or left by a killed process
+    bool repaired = false;             ///< closed, but by repair after a kill: the last moments may be missing
     std::uint64_t batches_dropped = 0; ///< bytes that missed the file, see RecorderStatus
     std::uint64_t rows_dropped = 0;    ///< derived rows left out; reprocessing makes them again
     std::string damage;                ///< empty: none; else what is wrong with the file
@@ -76,8 +76,7 @@ class RecordingReader {
     [[nodiscard]] Result<SeriesBlock> series(const SeriesQuery& query);
     /// The last row of each table at or before `t_ns` (empty optional: none), numbers only: a cursor's
     /// readouts.
-    [[nodiscard]] std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>>
-    latest(std::int64_t t_ns);
+    [[nodiscard]] std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> latest(std::int64_t t_ns);
     /// Rows of all tables in [from, to), oldest first, appended to `out` (rows, numbers, texts; `frame` is
     /// -1). Stops after `rows_max` rows, but never between rows of the same time. Returns the time up to
     /// which the window is complete.

@@ -60,11 +60,8 @@ void SeriesBuilder::open_group(std::int64_t t_ns) {
 }
 
 void SeriesBuilder::close_group() {
-    if (!group_) {
-        return;
-    }
-    const std::int64_t middle_ns =
-        *group_ * (std::int64_t{1} << out_shift_) + (std::int64_t{1} << out_shift_) / 2;
+    if (!group_) return;
+    const std::int64_t middle_ns = *group_ * (std::int64_t{1} << out_shift_) + (std::int64_t{1} << out_shift_) / 2;
     block_.t_ns.push_back(std::clamp(middle_ns, from_ns_, to_ns_ - 1));
     block_.count.push_back(rows_);
     for (std::size_t c = 0; c < columns_.size(); ++c) {
@@ -88,20 +85,17 @@ std::int64_t SeriesBuilder::rows_in(std::int64_t from_ns, std::int64_t to_ns, st
 
 void SeriesBuilder::collect_rows(std::int64_t from_ns, std::int64_t to_ns) {
     std::string sql = "SELECT t_ns";
-    for (const std::size_t column : columns_) {
-        sql += ", " + identifier(table_.column_sql_names[column]);
-    }
-    Statement rows(database_, sql + " FROM " + identifier(table_.sql_name) +
-                                  " WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
+    for (const std::size_t column : columns_) sql += ", " + identifier(table_.column_sql_names[column]);
+    Statement rows(database_,
+                   sql + " FROM " + identifier(table_.sql_name) + " WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
     rows.bind(1, from_ns);
     rows.bind(2, to_ns);
     while (rows.step()) {
         if (!block_.decimated) {
             block_.t_ns.push_back(rows.integer(0));
             block_.count.push_back(1);
-            for (std::size_t c = 0; c < columns_.size(); ++c) {
+            for (std::size_t c = 0; c < columns_.size(); ++c)
                 block_.mean.push_back(rows.number(static_cast<int>(c) + 1));
-            }
             ++block_.rows;
             continue;
         }
@@ -128,9 +122,9 @@ void SeriesBuilder::collect_bins(unsigned level, std::int64_t first_bin, std::in
     while (bins.step()) {
         const auto data = bins.blob(2);
         if (data.size() != m * (sizeof(std::uint32_t) + 3 * sizeof(double))) {
-            throw SqliteError(SQLITE_CORRUPT,
-                              "a bin of " + table_.rollup_name() + " has " + std::to_string(data.size()) +
-                                  " bytes, which is not a bin of " + std::to_string(m) + " columns");
+            throw SqliteError(SQLITE_CORRUPT, "a bin of " + table_.rollup_name() + " has " +
+                                                  std::to_string(data.size()) + " bytes, which is not a bin of " +
+                                                  std::to_string(m) + " columns");
         }
         open_group(table_.rollup.start_of(level, table_.rollup.bin_of_key(level, bins.integer(0))));
         rows_ += static_cast<std::uint32_t>(bins.integer(1));
@@ -155,29 +149,24 @@ void SeriesBuilder::collect_bins(unsigned level, std::int64_t first_bin, std::in
 /// [from, to) from whole stored bins of `level`, and its edges and what is newer from finer levels. Level -1:
 /// single rows.
 void SeriesBuilder::collect(int level, std::int64_t from_ns, std::int64_t to_ns) {
-    if (from_ns >= to_ns) {
-        return;
-    }
+    if (from_ns >= to_ns) return;
     if (level < 0) {
         collect_rows(from_ns, to_ns);
         return;
     }
     const RollupShape& shape = table_.rollup;
     const auto at = static_cast<unsigned>(level);
-    Statement last(database_, "SELECT max(key) FROM " + identifier(table_.rollup_name()) +
-                                  " WHERE key >= ? AND key < ?");
+    Statement last(database_,
+                   "SELECT max(key) FROM " + identifier(table_.rollup_name()) + " WHERE key >= ? AND key < ?");
     last.bind(1, shape.key_of(at, -(std::int64_t{1} << 51)));
     last.bind(2, shape.key_of(at, std::int64_t{1} << 51));
     std::int64_t first_bin = shape.bin_of(at, from_ns);
-    if (shape.start_of(at, first_bin) < from_ns) {
-        ++first_bin;
-    }
+    if (shape.start_of(at, first_bin) < from_ns) ++first_bin;
     std::int64_t end_bin = shape.bin_of(at, to_ns);
-    if (last.step() && !last.is_null(0)) {
+    if (last.step() && !last.is_null(0))
         end_bin = std::min(end_bin, shape.bin_of_key(at, last.integer(0)) + 1);
-    } else {
+    else
         end_bin = first_bin;
-    }
     if (first_bin >= end_bin) {
         collect(level - 1, from_ns, to_ns);
         return;
@@ -190,14 +179,11 @@ void SeriesBuilder::collect(int level, std::int64_t from_ns, std::int64_t to_ns)
 SeriesBlock SeriesBuilder::build(std::int64_t from_ns, std::int64_t to_ns, std::size_t points) {
     from_ns_ = from_ns;
     to_ns_ = to_ns;
-    Statement ends(database_, "SELECT (SELECT min(t_ns) FROM " + identifier(table_.sql_name) +
-                                  " WHERE t_ns >= ?1), " + "(SELECT max(t_ns) FROM " +
-                                  identifier(table_.sql_name) + " WHERE t_ns < ?2)");
+    Statement ends(database_, "SELECT (SELECT min(t_ns) FROM " + identifier(table_.sql_name) + " WHERE t_ns >= ?1), " +
+                                  "(SELECT max(t_ns) FROM " + identifier(table_.sql_name) + " WHERE t_ns < ?2)");
     ends.bind(1, from_ns);
     ends.bind(2, to_ns);
-    if (!ends.step() || ends.is_null(0) || ends.is_null(1) || ends.integer(0) > ends.integer(1)) {
-        return {};
-    }
+    if (!ends.step() || ends.is_null(0) || ends.is_null(1) || ends.integer(0) > ends.integer(1)) return {};
     const std::int64_t first_ns = ends.integer(0);
     const std::int64_t last_ns = ends.integer(1);
     const std::int64_t end_ns = last_ns + 1;
@@ -207,13 +193,10 @@ SeriesBlock SeriesBuilder::build(std::int64_t from_ns, std::int64_t to_ns, std::
         collect_rows(first_ns, end_ns);
     } else {
         block_.decimated = true;
-        while (out_shift_ < 62 && (last_ns >> out_shift_) - (first_ns >> out_shift_) + 1 > budget) {
-            ++out_shift_;
-        }
+        while (out_shift_ < 62 && (last_ns >> out_shift_) - (first_ns >> out_shift_) + 1 > budget) ++out_shift_;
         int level = -1;
         if (out_shift_ >= table_.rollup.shift) {
-            level =
-                static_cast<int>(std::min(table_.rollup.levels - 1, (out_shift_ - table_.rollup.shift) / 2));
+            level = static_cast<int>(std::min(table_.rollup.levels - 1, (out_shift_ - table_.rollup.shift) / 2));
         } else if (rows > kRawRowsMax) {
             out_shift_ = table_.rollup.shift;
             level = 0;
@@ -224,11 +207,9 @@ SeriesBlock SeriesBuilder::build(std::int64_t from_ns, std::int64_t to_ns, std::
     // Row-major to column-major.
     const auto transpose = [this](std::vector<double>& values) {
         std::vector<double> turned(values.size());
-        for (std::size_t i = 0; i < block_.rows; ++i) {
-            for (std::size_t c = 0; c < columns_.size(); ++c) {
+        for (std::size_t i = 0; i < block_.rows; ++i)
+            for (std::size_t c = 0; c < columns_.size(); ++c)
                 turned[c * block_.rows + i] = values[i * columns_.size() + c];
-            }
-        }
         values = std::move(turned);
     };
     transpose(block_.mean);
@@ -255,12 +236,8 @@ Result<SeriesBlock> RecordingReader::series(const SeriesQuery& query) {
                         std::to_string(table.table.number_count) + " number columns can be drawn");
         }
     }
-    if (query.points == 0) {
-        return fail("points is 0; ask for at least one");
-    }
-    if (query.from_ns >= query.to_ns) {
-        return SeriesBlock{};
-    }
+    if (query.points == 0) return fail("points is 0; ask for at least one");
+    if (query.from_ns >= query.to_ns) return SeriesBlock{};
     try {
         const ReadTransaction transaction(state_->database);
         return SeriesBuilder(state_->database, table, query).build(query.from_ns, query.to_ns, query.points);

@@ -7,24 +7,18 @@ Result<PipelineSetup> RecordingReader::setup() {
     try {
         PipelineSetup setup;
         std::vector<Problem> problems;
-        Statement vehicles(state_->database,
-                           "SELECT name, dictionary_json, vehicle_json FROM vehicle ORDER BY id");
+        Statement vehicles(state_->database, "SELECT name, dictionary_json, vehicle_json FROM vehicle ORDER BY id");
         while (vehicles.step()) {
             auto vehicle = read_vehicle_texts(vehicles.text(1), vehicles.text(2),
                                               state_->path.string() + ": " + vehicles.text(0), problems);
-            if (!vehicle) {
-                return fail(to_string(problems));
-            }
+            if (!vehicle) return fail(to_string(problems));
             setup.vehicles.push_back(std::move(*vehicle));
         }
         setup.site_json = state_->database.text("SELECT site_json FROM site");
         const std::string site_name = state_->path.string() + ": site.json";
-        if (const auto json = parse_json_text(setup.site_json, site_name, problems)) {
+        if (const auto json = parse_json_text(setup.site_json, site_name, problems))
             setup.site = read_site(*json, site_name, problems);
-        }
-        if (!problems.empty()) {
-            return fail(to_string(problems));
-        }
+        if (!problems.empty()) return fail(to_string(problems));
         Statement links(state_->database, "SELECT name, uri, vehicle FROM link ORDER BY id");
         while (links.step()) {
             const auto vehicle = static_cast<std::size_t>(links.integer(2));

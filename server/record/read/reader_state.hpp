@@ -1,14 +1,13 @@
 #pragma once
 /// Inside of RecordingReader, shared by its source files.
 #include "server/record/format/layout.hpp"
-#include "server/record/read/reader.hpp"
 #include "server/record/format/sqlite.hpp"
+#include "server/record/read/reader.hpp"
 
 namespace turnstone {
 
 struct RecordingReader::State {
-    explicit State(const std::filesystem::path& file)
-        : path(file), database(file, Database::Mode::read_only) {}
+    explicit State(const std::filesystem::path& file) : path(file), database(file, Database::Mode::read_only) {}
     std::filesystem::path path;
     Database database;
     std::vector<StoredTable> tables;

@@ -11,32 +11,24 @@ std::size_t size_of(const Batch& batch) {
     std::size_t bytes = sizeof(Batch) + batch.chunks.size() * sizeof(ChunkRecord) + batch.bytes.size() +
                         batch.frames.size() * sizeof(FrameRecord) + batch.rows.size() * sizeof(RowRecord) +
                         batch.numbers.size() * sizeof(double);
-    for (const ActionRecord& action : batch.actions) {
-        bytes += sizeof(action) + action.json.size();
-    }
-    for (const std::string& text : batch.texts) {
-        bytes += sizeof(text) + text.size();
-    }
-    for (const Event& event : batch.events) {
+    for (const ActionRecord& action : batch.actions) bytes += sizeof(action) + action.json.size();
+    for (const std::string& text : batch.texts) bytes += sizeof(text) + text.size();
+    for (const Event& event : batch.events)
         bytes += sizeof(event) + event.key.size() + event.text.size() + event.data_json.size();
-    }
     return bytes;
 }
 
 } // namespace
 
 std::string Recorder::State::new_id(std::int64_t utc_start_ns) {
-    const std::string id = make_recording_id(settings.directory, utc_start_ns,
-                                             setup.vehicles.empty() ? "" : setup.vehicles.front().name);
+    const std::string id =
+        make_recording_id(settings.directory, utc_start_ns, setup.vehicles.empty() ? "" : setup.vehicles.front().name);
     std::string unique = id;
-    for (int number = 2; !ids_given.insert(unique).second; ++number) {
-        unique = id + "-" + std::to_string(number);
-    }
+    for (int number = 2; !ids_given.insert(unique).second; ++number) unique = id + "-" + std::to_string(number);
     return unique;
 }
 
-Recorder::Recorder(RecorderSettings settings, const PipelineSetup& setup)
-    : state_(std::make_unique<State>()) {
+Recorder::Recorder(RecorderSettings settings, const PipelineSetup& setup) : state_(std::make_unique<State>()) {
     state_->settings = std::move(settings);
     state_->setup = texts_of(setup);
     state_->thread = std::thread([state = state_.get()] { state->run(); });
@@ -67,9 +59,7 @@ std::string Recorder::begin(const Schema& schema, std::int64_t t_start_ns, std::
 }
 
 void Recorder::push(std::shared_ptr<const Batch> batch) {
-    if (!batch || batch->empty()) {
-        return;
-    }
+    if (!batch || batch->empty()) return;
     State& state = *state_;
     const std::size_t raw_bytes = batch->bytes.size();
     try {

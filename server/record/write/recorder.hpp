@@ -41,8 +41,7 @@ struct RecorderStatus {
     std::string fault;                 ///< empty: none; else what is wrong and what to do, e.g. disk full
     std::uint64_t batches_dropped = 0; ///< bytes of these batches are not in the file
     std::uint64_t bytes_dropped = 0;
-    std::uint64_t rows_dropped =
-        0; ///< derived rows left out to keep raw bytes; reprocessing makes them again
+    std::uint64_t rows_dropped = 0; ///< derived rows left out to keep raw bytes; reprocessing makes them again
     std::size_t queue_bytes = 0;
     std::uint64_t rows_written = 0;
     std::uint64_t commits = 0;

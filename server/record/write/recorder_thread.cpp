@@ -18,8 +18,7 @@ constexpr auto kHousekeepingInterval = std::chrono::seconds(1);
 std::string advice(const SqliteError& error, const std::filesystem::path& directory) {
     const std::string where = " in " + directory.string();
     switch (error.code()) {
-    case SQLITE_FULL:
-        return "disk full" + where + ": delete or move something there; recording goes on by itself";
+    case SQLITE_FULL: return "disk full" + where + ": delete or move something there; recording goes on by itself";
     case SQLITE_READONLY:
     case SQLITE_PERM:
     case SQLITE_CANTOPEN:
@@ -33,10 +32,8 @@ std::string advice(const SqliteError& error, const std::filesystem::path& direct
                error.what() + ")";
     case SQLITE_BUSY:
     case SQLITE_LOCKED:
-        return "another program holds the recording locked" + where +
-               ": close it; recording goes on by itself";
-    default:
-        return "recording fails" + where + ": " + error.what();
+        return "another program holds the recording locked" + where + ": close it; recording goes on by itself";
+    default: return "recording fails" + where + ": " + error.what();
     }
 }
 
@@ -46,10 +43,8 @@ bool is_about_content(const SqliteError& error) {
     case SQLITE_CONSTRAINT:
     case SQLITE_TOOBIG:
     case SQLITE_MISMATCH:
-    case SQLITE_RANGE:
-        return true;
-    default:
-        return false;
+    case SQLITE_RANGE: return true;
+    default: return false;
     }
 }
 
@@ -58,11 +53,10 @@ bool is_about_content(const SqliteError& error) {
 void Recorder::State::set_fault(const std::string& text) {
     const std::lock_guard lock(mutex);
     if (status.fault != text) {
-        if (text.empty()) {
+        if (text.empty())
             spdlog::info("recording works again");
-        } else {
+        else
             spdlog::error("{}", text);
-        }
         status.fault = text;
     }
 }
@@ -85,12 +79,8 @@ void Recorder::State::run() {
             // Directory missing, too many columns, out of memory: no SQLite code to go by.
             recover(SqliteError(SQLITE_ERROR, error.what()));
         }
-        if (last && (work.empty() || retry_at)) {
-            break;
-        }
-        if (Clock::now() >= housekeeping_at) {
-            keep_house();
-        }
+        if (last && (work.empty() || retry_at)) break;
+        if (Clock::now() >= housekeeping_at) keep_house();
     }
     give_up();
 }
@@ -98,13 +88,12 @@ void Recorder::State::run() {
 /// Sleeps until there is something to do; leaves the queue's content in `work`.
 void Recorder::State::wait_for_work() {
     Clock::time_point until = housekeeping_at;
-    if (retry_at) {
+    if (retry_at)
         until = std::min(until, *retry_at);
-    } else if (applied < work.size()) {
+    else if (applied < work.size())
         until = Clock::now();
-    } else if (applied > 0) {
+    else if (applied > 0)
         until = std::min(until, commit_at);
-    }
     std::unique_lock lock(mutex);
     // While at fault only the retry time counts, not what comes in.
     work_came.wait_until(lock, until, [this] { return stopping || (!queue.empty() && !retry_at); });
@@ -112,16 +101,12 @@ void Recorder::State::wait_for_work() {
         work.push_back(std::move(queue.front()));
         queue.pop_front();
     }
-    if (stopping) {
-        retry_at.reset();
-    }
+    if (stopping) retry_at.reset();
 }
 
 void Recorder::State::work_off() {
     if (retry_at) {
-        if (Clock::now() < *retry_at) {
-            return;
-        }
+        if (Clock::now() < *retry_at) return;
         retry_at.reset();
     }
     bool stop_now = false;
@@ -131,25 +116,18 @@ void Recorder::State::work_off() {
     }
     while (applied < work.size()) {
         Command& command = work[applied];
-        if (command.kind == Command::Kind::begin || command.kind == Command::Kind::flush) {
+        if (command.kind == Command::Kind::begin || command.kind == Command::Kind::flush)
             commit(); // everything before it is safe first; the command is then at the front
-        }
         if (applied == 0) {
             // Counted from the transaction's start, not from when its oldest batch was pushed: a backlog,
             // whose batches are all overdue, is then still written in few transactions.
             commit_at = Clock::now() + std::chrono::milliseconds(settings.commit_interval_ms);
         }
         apply(work[applied]);
-        if (applied > 0 && (applied_bytes >= kCommitBytesMax || Clock::now() >= commit_at)) {
-            commit();
-        }
+        if (applied > 0 && (applied_bytes >= kCommitBytesMax || Clock::now() >= commit_at)) commit();
     }
-    if (applied > 0 && (stop_now || Clock::now() >= commit_at)) {
-        commit();
-    }
-    if (stop_now && work.empty()) {
-        close_current();
-    }
+    if (applied > 0 && (stop_now || Clock::now() >= commit_at)) commit();
+    if (stop_now && work.empty()) close_current();
 }
 
 void Recorder::State::apply(Command& command) {
@@ -200,9 +178,7 @@ void Recorder::State::apply(Command& command) {
 /// Opens the file of the recording under way if it is not open: makes it the first time, continues it after a
 /// fault.
 void Recorder::State::open_current() {
-    if (file) {
-        return;
-    }
+    if (file) return;
     const std::filesystem::path path = path_of(current->id);
     std::error_code missing;
     std::filesystem::create_directories(settings.directory, missing);
@@ -218,9 +194,7 @@ void Recorder::State::open_current() {
 }
 
 void Recorder::State::close_current() {
-    if (!current) {
-        return;
-    }
+    if (!current) return;
     if (file) {
         file->close("clean");
         file.reset();
@@ -235,9 +209,7 @@ void Recorder::State::close_current() {
 }
 
 void Recorder::State::commit() {
-    if (applied == 0) {
-        return;
-    }
+    if (applied == 0) return;
     const auto started_at = Clock::now();
     {
         std::uint64_t batches = 0, rows = 0;
@@ -252,9 +224,7 @@ void Recorder::State::commit() {
             drops_noted = batches + rows;
         }
     }
-    if (file) {
-        file->commit();
-    }
+    if (file) file->commit();
     const double took_ms = std::chrono::duration<double, std::milli>(Clock::now() - started_at).count();
     std::size_t bytes = 0;
     for (; applied > 0; --applied) {
@@ -319,9 +289,7 @@ void Recorder::State::drop_command(const std::string& why, std::size_t index) {
 void Recorder::State::keep_house() {
     housekeeping_at = Clock::now() + kHousekeepingInterval;
     std::erase_if(to_finish, [this](const std::filesystem::path& path) {
-        if (file && file->path() == path) {
-            return true;
-        }
+        if (file && file->path() == path) return true;
         const auto outcome = repair_recording(path);
         if (!outcome) {
             spdlog::error("{}", outcome.error().message);
@@ -344,9 +312,7 @@ void Recorder::State::keep_house() {
         status.disk_free_bytes = free_bytes;
         status.file_bytes = file_bytes;
     }
-    if (file && !file->still_in_place()) {
-        recover(SqliteError(SQLITE_NOTADB, file->path().string() + " has vanished"));
-    }
+    if (file && !file->still_in_place()) recover(SqliteError(SQLITE_NOTADB, file->path().string() + " has vanished"));
 }
 
 /// At the end of the thread: what could not be written is counted and named, waiting callers are let go.
@@ -369,9 +335,7 @@ void Recorder::State::give_up() {
             ++lost;
         }
     }
-    if (lost > 0) {
-        spdlog::error("{} batches could not be written before the end: {}", lost, status.fault);
-    }
+    if (lost > 0) spdlog::error("{} batches could not be written before the end: {}", lost, status.fault);
     flush_done = flush_asked;
     work_done.notify_all();
 }

@@ -22,18 +22,10 @@ void sync_directory(const std::filesystem::path& directory) {
 }
 
 std::int64_t newest_time(const Batch& batch, std::int64_t newest_ns) {
-    for (const ChunkRecord& chunk : batch.chunks) {
-        newest_ns = std::max(newest_ns, chunk.t_rx_ns);
-    }
-    for (const ActionRecord& action : batch.actions) {
-        newest_ns = std::max(newest_ns, action.t_ns);
-    }
-    for (const RowRecord& row : batch.rows) {
-        newest_ns = std::max(newest_ns, row.t_rx_ns);
-    }
-    for (const Event& event : batch.events) {
-        newest_ns = std::max(newest_ns, event.t_found_ns);
-    }
+    for (const ChunkRecord& chunk : batch.chunks) newest_ns = std::max(newest_ns, chunk.t_rx_ns);
+    for (const ActionRecord& action : batch.actions) newest_ns = std::max(newest_ns, action.t_ns);
+    for (const RowRecord& row : batch.rows) newest_ns = std::max(newest_ns, row.t_rx_ns);
+    for (const Event& event : batch.events) newest_ns = std::max(newest_ns, event.t_found_ns);
     return newest_ns;
 }
 
@@ -41,13 +33,10 @@ std::int64_t newest_time(const Batch& batch, std::int64_t newest_ns) {
 
 SetupTexts texts_of(const PipelineSetup& setup) {
     SetupTexts texts;
-    for (const VehicleSetup& vehicle : setup.vehicles) {
+    for (const VehicleSetup& vehicle : setup.vehicles)
         texts.vehicles.push_back({vehicle.dictionary.vehicle, vehicle.dictionary_json, vehicle.vehicle_json});
-    }
     texts.site_json = setup.site_json;
-    for (const LinkSetup& link : setup.links) {
-        texts.links.push_back({link.name, link.uri, link.vehicle});
-    }
+    for (const LinkSetup& link : setup.links) texts.links.push_back({link.name, link.uri, link.vehicle});
     return texts;
 }
 
@@ -72,9 +61,7 @@ void create_recording(const std::filesystem::path& path, const SetupTexts& setup
         put("notes", "");
         put("t_start_ns", std::to_string(head.t_start_ns));
         put("utc_start_ns", std::to_string(head.utc_start_ns));
-        if (!head.continues.empty()) {
-            put("continues", head.continues);
-        }
+        if (!head.continues.empty()) put("continues", head.continues);
         Statement vehicle(database, "INSERT INTO vehicle VALUES (?, ?, ?, ?)");
         for (std::size_t i = 0; i < setup.vehicles.size(); ++i) {
             vehicle.bind(1, static_cast<std::int64_t>(i));
@@ -133,9 +120,7 @@ RecordingFile::RecordingFile(const std::filesystem::path& path, const Schema& sc
 }
 
 void RecordingFile::begin() {
-    if (!database_.in_transaction()) {
-        database_.execute("BEGIN IMMEDIATE");
-    }
+    if (!database_.in_transaction()) database_.execute("BEGIN IMMEDIATE");
 }
 
 std::size_t RecordingFile::append(const Batch& batch) {
@@ -147,8 +132,7 @@ std::size_t RecordingFile::append(const Batch& batch) {
         insert_chunk_.bind(4, chunk.utc_rx_ns);
         insert_chunk_.bind(5, static_cast<std::int64_t>(chunk.stream_offset));
         insert_chunk_.bind(6, std::int64_t{chunk.carried});
-        insert_chunk_.bind(
-            7, std::span<const std::byte>(batch.bytes).subspan(chunk.bytes.offset, chunk.bytes.size));
+        insert_chunk_.bind(7, std::span<const std::byte>(batch.bytes).subspan(chunk.bytes.offset, chunk.bytes.size));
         insert_chunk_.run();
     }
     for (const ActionRecord& action : batch.actions) {
@@ -158,11 +142,10 @@ std::size_t RecordingFile::append(const Batch& batch) {
         insert_action_.run();
     }
     const auto bind_known = [this](int place, std::int64_t value) {
-        if (value < 0) {
+        if (value < 0)
             insert_frame_.bind_null(place);
-        } else {
+        else
             insert_frame_.bind(place, value);
-        }
     };
     const std::int64_t frame_id_base = next_frame_id_;
     for (const FrameRecord& frame : batch.frames) {
@@ -192,18 +175,13 @@ std::size_t RecordingFile::append(const Batch& batch) {
         Statement& insert = insert_row_[row.table];
         insert.bind(1, row.t_ns);
         insert.bind(2, row.t_rx_ns);
-        if (row.frame < 0) {
+        if (row.frame < 0)
             insert.bind_null(3);
-        } else {
+        else
             insert.bind(3, frame_id_base + row.frame);
-        }
         int place = 4;
-        for (const double number : numbers) {
-            insert.bind(place++, number);
-        }
-        for (const std::string& text : texts) {
-            insert.bind(place++, text);
-        }
+        for (const double number : numbers) insert.bind(place++, number);
+        for (const std::string& text : texts) insert.bind(place++, text);
         insert.run();
         rollups_[row.table].add(row.t_ns, numbers);
     }
@@ -213,11 +191,10 @@ std::size_t RecordingFile::append(const Batch& batch) {
         insert_event_.bind(3, event.t_sigma_s);
         insert_event_.bind(4, to_word(event.kind));
         insert_event_.bind(5, to_word(event.level));
-        if (event.vehicle < 0) {
+        if (event.vehicle < 0)
             insert_event_.bind_null(6);
-        } else {
+        else
             insert_event_.bind(6, std::int64_t{event.vehicle});
-        }
         insert_event_.bind(7, event.key);
         insert_event_.bind(8, event.text);
         insert_event_.bind(9, event.data_json);
@@ -235,12 +212,8 @@ void RecordingFile::set_meta(const std::string& key, const std::string& value) {
 }
 
 void RecordingFile::commit() {
-    if (!database_.in_transaction()) {
-        return;
-    }
-    for (RollupWriter& rollup : rollups_) {
-        rollup.write(false);
-    }
+    if (!database_.in_transaction()) return;
+    for (RollupWriter& rollup : rollups_) rollup.write(false);
     database_.execute("COMMIT");
     if (wal_pages_ >= kCheckpointPages) {
         // Passive: waits for nobody. What a reader still needs is folded back at a later commit. A failure
@@ -252,9 +225,7 @@ void RecordingFile::commit() {
 
 void RecordingFile::close(const std::string& ended) {
     begin();
-    for (RollupWriter& rollup : rollups_) {
-        rollup.write(true);
-    }
+    for (RollupWriter& rollup : rollups_) rollup.write(true);
     set_meta("t_end_ns", std::to_string(t_end_ns_));
     set_meta("ended", ended);
     database_.execute("COMMIT");
@@ -271,11 +242,9 @@ bool make_single_file(const std::filesystem::path& path) {
     Database database(path, Database::Mode::read_write);
     // Leaving WAL needs the file to ourselves; waiting for it would hold up the caller.
     sqlite3_busy_timeout(database.handle(), 0);
-    const int code =
-        sqlite3_exec(database.handle(), "PRAGMA journal_mode = DELETE", nullptr, nullptr, nullptr);
-    if (code != SQLITE_OK && (code & 0xff) != SQLITE_BUSY && (code & 0xff) != SQLITE_LOCKED) {
+    const int code = sqlite3_exec(database.handle(), "PRAGMA journal_mode = DELETE", nullptr, nullptr, nullptr);
+    if (code != SQLITE_OK && (code & 0xff) != SQLITE_BUSY && (code & 0xff) != SQLITE_LOCKED)
         database.raise(code, "closing " + path.string());
-    }
     return database.text("PRAGMA journal_mode") == "delete";
 }
 

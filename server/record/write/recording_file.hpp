@@ -9,8 +9,8 @@
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/pipeline.hpp"
 #include "server/record/format/layout.hpp"
-#include "server/record/write/rollup.hpp"
 #include "server/record/format/sqlite.hpp"
+#include "server/record/write/rollup.hpp"
 
 namespace turnstone {
 

@@ -4,9 +4,9 @@
 #include <chrono>
 
 #include "server/record/format/layout.hpp"
+#include "server/record/format/sqlite.hpp"
 #include "server/record/write/recording_file.hpp"
 #include "server/record/write/rollup.hpp"
-#include "server/record/format/sqlite.hpp"
 
 namespace turnstone {
 
@@ -15,27 +15,19 @@ Result<RepairOutcome> repair_recording(const std::filesystem::path& path, const 
         {
             Database database(path, Database::Mode::read_only);
             if (database.integer("PRAGMA application_id") != kApplicationId ||
-                database.integer("PRAGMA user_version") != kSchemaVersion) {
+                database.integer("PRAGMA user_version") != kSchemaVersion)
                 return fail(path.string() + ": not a recording of this version; left as it is");
-            }
             if (!database.text("SELECT value FROM meta WHERE key = 'ended'").empty() &&
-                database.text("PRAGMA journal_mode") == "delete") {
+                database.text("PRAGMA journal_mode") == "delete")
                 return RepairOutcome::nothing_to_do;
-            }
         }
         // Leaving WAL works only for the one who has the file alone: the test for a live writer.
-        if (!make_single_file(path)) {
-            return RepairOutcome::in_use;
-        }
+        if (!make_single_file(path)) return RepairOutcome::in_use;
         Database database(path, Database::Mode::read_write);
-        if (!database.text("SELECT value FROM meta WHERE key = 'ended'").empty()) {
-            return RepairOutcome::repaired;
-        }
+        if (!database.text("SELECT value FROM meta WHERE key = 'ended'").empty()) return RepairOutcome::repaired;
         const std::vector<StoredTable> tables = read_tables(database);
         database.execute("BEGIN IMMEDIATE");
-        for (const StoredTable& table : tables) {
-            RollupWriter(database, table).write(true);
-        }
+        for (const StoredTable& table : tables) RollupWriter(database, table).write(true);
         Statement meta(database, "INSERT OR REPLACE INTO meta VALUES (?, ?)");
         const std::string t_end = std::to_string(newest_stored_time(database, tables));
         meta.bind(1, std::string_view("t_end_ns"));
@@ -58,9 +50,8 @@ template <class OnEntry>
 void for_each_entry(const std::filesystem::path& directory, OnEntry&& on_entry) {
     std::error_code error;
     for (std::filesystem::directory_iterator entry(directory, error), end; !error && entry != end;
-         entry.increment(error)) {
+         entry.increment(error))
         on_entry(*entry);
-    }
 }
 
 /// Half-made recordings that a kill left. A young one may belong to another server that makes it this very
@@ -72,9 +63,8 @@ void remove_half_made(const std::filesystem::path& directory) {
         std::error_code error;
         const auto written = entry.last_write_time(error);
         if (!error && name.starts_with('.') && name.ends_with(std::string(kRecordingEnding) + ".new") &&
-            std::filesystem::file_time_type::clock::now() - written > std::chrono::minutes(1)) {
+            std::filesystem::file_time_type::clock::now() - written > std::chrono::minutes(1))
             half_made.push_back(entry.path());
-        }
     });
     for (const auto& path : half_made) {
         std::error_code error; // one that stays does no harm
@@ -88,10 +78,9 @@ std::vector<std::filesystem::path> recording_files(const std::filesystem::path& 
     std::vector<std::filesystem::path> found;
     for_each_entry(directory, [&found](const std::filesystem::directory_entry& entry) {
         std::error_code error;
-        if (entry.path().extension() == kRecordingEnding &&
-            !entry.path().filename().string().starts_with('.') && entry.is_regular_file(error)) {
+        if (entry.path().extension() == kRecordingEnding && !entry.path().filename().string().starts_with('.') &&
+            entry.is_regular_file(error))
             found.push_back(entry.path());
-        }
     });
     std::ranges::sort(found);
     return found;
@@ -105,9 +94,8 @@ std::vector<std::filesystem::path> unclosed_recordings(const std::filesystem::pa
             Database database(path, Database::Mode::read_only);
             if (database.integer("PRAGMA application_id") == kApplicationId &&
                 (database.text("SELECT value FROM meta WHERE key = 'ended'").empty() ||
-                 database.text("PRAGMA journal_mode") == "wal")) {
+                 database.text("PRAGMA journal_mode") == "wal"))
                 found.push_back(path);
-            }
         } catch (const SqliteError&) {
             // Damaged, or no database: the catalogue lists it with the reason; nothing here can mend it.
             continue;

@@ -50,9 +50,7 @@ void encode_bin(const RollupBin& bin, std::vector<std::byte>& out) {
     std::byte* to = out.data();
     const auto put = [&to](const auto& values) {
         const std::size_t octets = values.size() * sizeof(values[0]);
-        if (octets > 0) {
-            std::memcpy(to, values.data(), octets);
-        }
+        if (octets > 0) std::memcpy(to, values.data(), octets);
         to += octets;
     };
     put(bin.count);
@@ -62,17 +60,13 @@ void encode_bin(const RollupBin& bin, std::vector<std::byte>& out) {
 }
 
 std::optional<RollupBin> decode_bin(std::span<const std::byte> data, std::int64_t rows, std::size_t columns) {
-    if (data.size() != columns * (sizeof(std::uint32_t) + 3 * sizeof(double))) {
-        return std::nullopt;
-    }
+    if (data.size() != columns * (sizeof(std::uint32_t) + 3 * sizeof(double))) return std::nullopt;
     RollupBin bin(columns);
     bin.rows = static_cast<std::uint32_t>(rows);
     const std::byte* from = data.data();
     const auto get = [&from](auto& values) {
         const std::size_t octets = values.size() * sizeof(values[0]);
-        if (octets > 0) {
-            std::memcpy(values.data(), from, octets);
-        }
+        if (octets > 0) std::memcpy(values.data(), from, octets);
         from += octets;
     };
     get(bin.count);
@@ -83,8 +77,7 @@ std::optional<RollupBin> decode_bin(std::span<const std::byte> data, std::int64_
 }
 
 RollupWriter::RollupWriter(Database& database, const StoredTable& table)
-    : shape_(table.rollup), columns_(table.table.number_count), levels_(table.rollup.levels),
-      current_(columns_),
+    : shape_(table.rollup), columns_(table.table.number_count), levels_(table.rollup.levels), current_(columns_),
       select_(database, "SELECT rows, data FROM " + identifier(table.rollup_name()) + " WHERE key = ?"),
       replace_(database, "INSERT OR REPLACE INTO " + identifier(table.rollup_name()) + " VALUES (?, ?, ?)") {
     restore(database, table);
@@ -103,9 +96,8 @@ void RollupWriter::add(std::int64_t t_ns, std::span<const double> numbers) {
 /// row.
 void RollupWriter::spread() {
     if (current_bin_) {
-        for (unsigned level = 0; level < shape_.levels; ++level) {
+        for (unsigned level = 0; level < shape_.levels; ++level)
             bin_at(level, *current_bin_ >> (2 * level)).merge(current_);
-        }
         current_.clear();
         current_bin_.reset();
     }
@@ -114,23 +106,17 @@ void RollupWriter::spread() {
 RollupBin& RollupWriter::bin_at(unsigned level, std::int64_t bin) {
     Level& at = levels_[level];
     const auto found = at.bins.find(bin);
-    if (found != at.bins.end()) {
-        return found->second;
-    }
+    if (found != at.bins.end()) return found->second;
     // A late row for a bin that is stored already: fetched, completed, and written again at the next commit.
     std::optional<RollupBin> stored;
-    if (at.last_stored && bin <= *at.last_stored) {
-        stored = load(level, bin);
-    }
+    if (at.last_stored && bin <= *at.last_stored) stored = load(level, bin);
     return at.bins.emplace(bin, stored ? std::move(*stored) : RollupBin(columns_)).first->second;
 }
 
 std::optional<RollupBin> RollupWriter::load(unsigned level, std::int64_t bin) {
     select_.bind(1, shape_.key_of(level, bin));
     std::optional<RollupBin> result;
-    if (select_.step()) {
-        result = decode_bin(select_.blob(1), select_.integer(0), columns_);
-    }
+    if (select_.step()) result = decode_bin(select_.blob(1), select_.integer(0), columns_);
     select_.reset();
     return result;
 }
@@ -142,9 +128,7 @@ void RollupWriter::write(bool complete) {
         while (!at.bins.empty()) {
             const auto oldest = at.bins.begin();
             const bool newest = at.bins.size() == 1 && (!at.last_stored || oldest->first > *at.last_stored);
-            if (newest && !complete) {
-                break;
-            }
+            if (newest && !complete) break;
             encode_bin(oldest->second, scratch_);
             replace_.bind(1, shape_.key_of(level, oldest->first));
             replace_.bind(2, std::int64_t{oldest->second.rows});
@@ -162,27 +146,20 @@ void RollupWriter::restore(Database& database, const StoredTable& table) {
     constexpr std::int64_t kBinMax = (std::int64_t{1} << 51) - 1;
     for (unsigned level = 0; level < shape_.levels; ++level) {
         Level& at = levels_[level];
-        Statement last(database, "SELECT max(key) FROM " + identifier(table.rollup_name()) +
-                                     " WHERE key BETWEEN ? AND ?");
+        Statement last(database,
+                       "SELECT max(key) FROM " + identifier(table.rollup_name()) + " WHERE key BETWEEN ? AND ?");
         last.bind(1, shape_.key_of(level, -kBinMax));
         last.bind(2, shape_.key_of(level, kBinMax));
-        if (last.step() && !last.is_null(0)) {
-            at.last_stored = shape_.bin_of_key(level, last.integer(0));
-        }
+        if (last.step() && !last.is_null(0)) at.last_stored = shape_.bin_of_key(level, last.integer(0));
         if (level == 0) {
             std::string sql = "SELECT t_ns";
-            for (std::size_t c = 0; c < columns_; ++c) {
-                sql += ", " + identifier(table.column_sql_names[c]);
-            }
-            Statement rows(database,
-                           sql + " FROM " + identifier(table.sql_name) + " WHERE t_ns >= ? ORDER BY t_ns");
+            for (std::size_t c = 0; c < columns_; ++c) sql += ", " + identifier(table.column_sql_names[c]);
+            Statement rows(database, sql + " FROM " + identifier(table.sql_name) + " WHERE t_ns >= ? ORDER BY t_ns");
             rows.bind(1, at.last_stored ? shape_.start_of(0, *at.last_stored + 1)
                                         : std::numeric_limits<std::int64_t>::min());
             std::vector<double> numbers(columns_);
             while (rows.step()) {
-                for (std::size_t c = 0; c < columns_; ++c) {
-                    numbers[c] = rows.number(static_cast<int>(c) + 1);
-                }
+                for (std::size_t c = 0; c < columns_; ++c) numbers[c] = rows.number(static_cast<int>(c) + 1);
                 bin_at(0, shape_.bin_of(0, rows.integer(0))).add(numbers);
             }
             continue;
@@ -192,15 +169,11 @@ void RollupWriter::restore(Database& database, const StoredTable& table) {
                                        " WHERE key BETWEEN ? AND ? ORDER BY key");
         stored.bind(1, shape_.key_of(level - 1, from));
         stored.bind(2, shape_.key_of(level - 1, kBinMax));
-        while (stored.step()) {
-            if (const auto bin = decode_bin(stored.blob(2), stored.integer(1), columns_)) {
+        while (stored.step())
+            if (const auto bin = decode_bin(stored.blob(2), stored.integer(1), columns_))
                 bin_at(level, shape_.bin_of_key(level - 1, stored.integer(0)) >> 2).merge(*bin);
-            }
-        }
-        for (auto below = levels_[level - 1].bins.lower_bound(from); below != levels_[level - 1].bins.end();
-             ++below) {
+        for (auto below = levels_[level - 1].bins.lower_bound(from); below != levels_[level - 1].bins.end(); ++below)
             bin_at(level, below->first >> 2).merge(below->second);
-        }
     }
 }
 

@@ -28,43 +28,45 @@ constexpr int kCookieSeconds = 7 * 24 * 3600;
 
 std::string lower(std::string_view text) {
     std::string out(text);
-    std::transform(out.begin(), out.end(), out.begin(), [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+    std::transform(out.begin(), out.end(), out.begin(),
+                   [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
     return out;
 }
 
-/// Host part of "host", "host:port", "[v6]" or "[v6]:port", lower case, without brackets; empty when it is none of these.
+/// Host part of "host", "host:port", "[v6]" or "[v6]:port", lower case, without brackets; empty when it is none of
+/// these.
 std::string host_of(std::string_view field) {
     std::string_view port;
     std::string_view host = field;
     if (!field.empty() && field.front() == '[') {
         const std::size_t bracket = field.find(']');
-        if (bracket == std::string_view::npos)
-            return {};
+        if (bracket == std::string_view::npos) return {};
         host = field.substr(1, bracket - 1);
         port = field.substr(bracket + 1);
     } else if (const std::size_t colon = field.find(':'); colon != std::string_view::npos) {
         host = field.substr(0, colon);
         port = field.substr(colon);
     }
-    if (!port.empty() && (port.front() != ':' || port.size() > 6 ||
-                          !std::all_of(port.begin() + 1, port.end(), [](unsigned char c) { return std::isdigit(c) != 0; })))
+    if (!port.empty() &&
+        (port.front() != ':' || port.size() > 6 ||
+         !std::all_of(port.begin() + 1, port.end(), [](unsigned char c) { return std::isdigit(c) != 0; })))
         return {};
     return lower(host);
 }
 
-bool is_loopback(std::string_view address) { return address.starts_with("127.") || address == "::1"; }
+bool is_loopback(std::string_view address) {
+    return address.starts_with("127.") || address == "::1";
+}
 
 } // namespace
 
 std::vector<std::string> machine_addresses() {
     std::vector<std::string> out;
     ifaddrs* head = nullptr;
-    if (getifaddrs(&head) != 0)
-        return out;
+    if (getifaddrs(&head) != 0) return out;
     const std::unique_ptr<ifaddrs, decltype(&freeifaddrs)> owner(head, &freeifaddrs);
     for (const ifaddrs* at = head; at != nullptr; at = at->ifa_next) {
-        if (at->ifa_addr == nullptr || (at->ifa_flags & IFF_UP) == 0)
-            continue;
+        if (at->ifa_addr == nullptr || (at->ifa_flags & IFF_UP) == 0) continue;
         std::array<char, INET6_ADDRSTRLEN> text{};
         const void* address = nullptr;
         if (at->ifa_addr->sa_family == AF_INET)
@@ -79,8 +81,7 @@ std::vector<std::string> machine_addresses() {
 
 HostCheck::HostCheck(std::string_view listen_address, const std::vector<std::string>& configured_names)
     : beyond_loopback_(!is_loopback(listen_address)), names_{"localhost", "127.0.0.1", "::1", lower(listen_address)} {
-    for (const std::string& name : configured_names)
-        names_.push_back(lower(name));
+    for (const std::string& name : configured_names) names_.push_back(lower(name));
     std::array<char, 256> machine{};
     if (beyond_loopback_ && gethostname(machine.data(), machine.size() - 1) == 0 && machine[0] != '\0') {
         names_.push_back(lower(machine.data()));
@@ -90,20 +91,16 @@ HostCheck::HostCheck(std::string_view listen_address, const std::vector<std::str
 
 void HostCheck::look_up_addresses() {
     const auto now = std::chrono::steady_clock::now();
-    if (!addresses_.empty() && now - looked_up_ < kLookUpEvery)
-        return;
+    if (!addresses_.empty() && now - looked_up_ < kLookUpEvery) return;
     looked_up_ = now;
     addresses_ = machine_addresses();
 }
 
 bool HostCheck::host_allowed(std::string_view host_field) {
     const std::string host = host_of(host_field);
-    if (host.empty())
-        return false;
-    if (std::find(names_.begin(), names_.end(), host) != names_.end())
-        return true;
-    if (!beyond_loopback_)
-        return false;
+    if (host.empty()) return false;
+    if (std::find(names_.begin(), names_.end(), host) != names_.end()) return true;
+    if (!beyond_loopback_) return false;
     look_up_addresses();
     return std::find(addresses_.begin(), addresses_.end(), host) != addresses_.end();
 }
@@ -115,37 +112,35 @@ bool HostCheck::origin_allowed(std::string_view origin, std::string_view host_fi
 }
 
 bool equal_in_constant_time(std::string_view a, std::string_view b) noexcept {
-    if (a.size() != b.size())
-        return false;
+    if (a.size() != b.size()) return false;
     volatile unsigned char difference = 0; // volatile: the loop must not be left early
     for (std::size_t i = 0; i < a.size(); ++i)
-        difference = static_cast<unsigned char>(difference | (static_cast<unsigned char>(a[i]) ^ static_cast<unsigned char>(b[i])));
+        difference = static_cast<unsigned char>(difference |
+                                                (static_cast<unsigned char>(a[i]) ^ static_cast<unsigned char>(b[i])));
     return difference == 0;
 }
 
 OperatorAccess::OperatorAccess(std::string key, std::uint16_t port)
     : key_(std::move(key)), cookie_name_(fmt::format("turnstone_{}", port)) {}
 
-OperatorAccess::Attempt OperatorAccess::attempt(const std::string& address, std::string_view key, Clock::time_point now) {
+OperatorAccess::Attempt OperatorAccess::attempt(const std::string& address, std::string_view key,
+                                                Clock::time_point now) {
     if (buckets_.size() >= kBucketsMax && !buckets_.contains(address))
         std::erase_if(buckets_, [&](const auto& entry) { return now - entry.second.at > std::chrono::seconds(10); });
-    if (buckets_.size() >= kBucketsMax && !buckets_.contains(address))
-        return {Verdict::too_many, {}};
+    if (buckets_.size() >= kBucketsMax && !buckets_.contains(address)) return {Verdict::too_many, {}};
     Bucket& bucket = buckets_.try_emplace(address, Bucket{kAttemptsAtOnce, now}).first->second;
     const double waited_s = std::chrono::duration<double>(now - bucket.at).count();
     bucket.tokens = std::min(kAttemptsAtOnce, bucket.tokens + waited_s * kAttemptsPerSecond);
     bucket.at = now;
-    if (bucket.tokens < 1)
-        return {Verdict::too_many, {}};
+    if (bucket.tokens < 1) return {Verdict::too_many, {}};
     if (!equal_in_constant_time(key, key_)) {
         bucket.tokens -= 1;
         return {Verdict::wrong, {}};
     }
     sessions_.push_back(random_key());
-    if (sessions_.size() > kSessionsMax)
-        sessions_.pop_front();
-    return {Verdict::granted, fmt::format("{}={}; Path=/; Max-Age={}; HttpOnly; SameSite=Strict", cookie_name_, sessions_.back(),
-                                          kCookieSeconds)};
+    if (sessions_.size() > kSessionsMax) sessions_.pop_front();
+    return {Verdict::granted, fmt::format("{}={}; Path=/; Max-Age={}; HttpOnly; SameSite=Strict", cookie_name_,
+                                          sessions_.back(), kCookieSeconds)};
 }
 
 bool OperatorAccess::is_operator(std::string_view cookie_field) const {
@@ -154,16 +149,12 @@ bool OperatorAccess::is_operator(std::string_view cookie_field) const {
         const std::size_t end = std::min(cookie_field.find(';'), cookie_field.size());
         std::string_view pair = cookie_field.substr(0, end);
         cookie_field.remove_prefix(std::min(end + 1, cookie_field.size()));
-        while (!pair.empty() && pair.front() == ' ')
-            pair.remove_prefix(1);
-        if (!pair.starts_with(prefix))
-            continue;
+        while (!pair.empty() && pair.front() == ' ') pair.remove_prefix(1);
+        if (!pair.starts_with(prefix)) continue;
         const std::string_view token = pair.substr(prefix.size());
         bool found = false;
-        for (const std::string& session : sessions_)
-            found = equal_in_constant_time(session, token) || found;
-        if (found)
-            return true;
+        for (const std::string& session : sessions_) found = equal_in_constant_time(session, token) || found;
+        if (found) return true;
     }
     return false;
 }
@@ -173,8 +164,7 @@ std::string random_key() {
     if (getentropy(octets.data(), octets.size()) != 0)
         throw std::runtime_error("the system gives no random numbers (getentropy failed)");
     std::string out;
-    for (const unsigned char octet : octets)
-        out += fmt::format("{:02x}", octet);
+    for (const unsigned char octet : octets) out += fmt::format("{:02x}", octet);
     return out;
 }
 

@@ -1,7 +1,7 @@
 #pragma once
-/// Who may ask, and as what. Everyone who reaches the port may watch; operator actions need a cookie that the operator key
-/// buys. Host and Origin are checked so that a page from elsewhere cannot use the browser of someone on this network
-/// (DNS rebinding, cross-site requests).
+/// Who may ask, and as what. Everyone who reaches the port may watch; operator actions need a cookie that the operator
+/// key buys. Host and Origin are checked so that a page from elsewhere cannot use the browser of someone on this
+/// network (DNS rebinding, cross-site requests).
 #include <chrono>
 #include <cstdint>
 #include <deque>

@@ -13,8 +13,7 @@
 namespace turnstone {
 
 OpenFile::~OpenFile() {
-    if (descriptor_ >= 0)
-        ::close(descriptor_);
+    if (descriptor_ >= 0) ::close(descriptor_);
 }
 
 Answer json_answer(const nlohmann::json& value) {
@@ -37,28 +36,32 @@ Answer method_answer(std::string_view allowed) {
 }
 
 std::string answer_header(const Answer& answer, std::string_view host, bool keep_alive) {
-    const std::uint64_t length = answer.file ? answer.file_bytes : answer.stored.empty() ? answer.body.size() : answer.stored.size();
-    std::string out = fmt::format("HTTP/1.1 {} {}\r\n", answer.status,
-                                  std::string_view(boost::beast::http::obsolete_reason(
-                                      boost::beast::http::int_to_status(answer.status))));
-    const auto field = [&](std::string_view name, std::string_view value) { out += fmt::format("{}: {}\r\n", name, value); };
+    const std::uint64_t length = answer.file             ? answer.file_bytes
+                                 : answer.stored.empty() ? answer.body.size()
+                                                         : answer.stored.size();
+    std::string out = fmt::format(
+        "HTTP/1.1 {} {}\r\n", answer.status,
+        std::string_view(boost::beast::http::obsolete_reason(boost::beast::http::int_to_status(answer.status))));
+    const auto field = [&](std::string_view name, std::string_view value) {
+        out += fmt::format("{}: {}\r\n", name, value);
+    };
     field("Server", "Turnstone");
-    if (answer.status != 304)
-        field("Content-Length", fmt::format("{}", length));
-    if (!answer.content_type.empty())
-        field("Content-Type", answer.content_type);
+    if (answer.status != 304) field("Content-Length", fmt::format("{}", length));
+    if (!answer.content_type.empty()) field("Content-Type", answer.content_type);
     bool has_cache_rule = false;
     for (const auto& [name, value] : answer.headers) {
         has_cache_rule = has_cache_rule || name == "Cache-Control";
         field(name, value);
     }
-    if (!has_cache_rule)
-        field("Cache-Control", "no-store");
-    // Some browsers do not count ws: as 'self', so the stream's addresses are named. `host` was checked against our names.
+    if (!has_cache_rule) field("Cache-Control", "no-store");
+    // Some browsers do not count ws: as 'self', so the stream's addresses are named. `host` was checked against our
+    // names.
     field("Content-Security-Policy",
-          fmt::format("default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'{}; img-src 'self' data: blob:; "
-                      "manifest-src 'self'; worker-src 'self'; base-uri 'none'; frame-ancestors 'none'; form-action 'none'",
-                      host.empty() ? std::string() : fmt::format(" ws://{0} wss://{0}", host)));
+          fmt::format(
+              "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'{}; img-src 'self' data: "
+              "blob:; "
+              "manifest-src 'self'; worker-src 'self'; base-uri 'none'; frame-ancestors 'none'; form-action 'none'",
+              host.empty() ? std::string() : fmt::format(" ws://{0} wss://{0}", host)));
     field("X-Content-Type-Options", "nosniff");
     field("Referrer-Policy", "no-referrer");
     field("Cross-Origin-Opener-Policy", "same-origin");

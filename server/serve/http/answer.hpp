@@ -20,7 +20,7 @@ struct Request {
     Method method = Method::other;
     Target target;
     std::string host;
-    std::string origin;          ///< empty: no such header
+    std::string origin; ///< empty: no such header
     std::string cookie;
     std::string content_type;
     std::string accept_encoding;

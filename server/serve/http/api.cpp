@@ -23,26 +23,28 @@ constexpr std::size_t kNameBytesMax = 200;
 constexpr std::size_t kTextBytesMax = 16u << 10;
 constexpr double kSecondsMax = 1e9;
 
-bool reads(const Request& request) { return request.method == Method::get || request.method == Method::head; }
+bool reads(const Request& request) {
+    return request.method == Method::get || request.method == Method::head;
+}
 
 /// The body as a JSON object, or the answer that says why not.
 tl::expected<json, Answer> json_body(const Request& request) {
     if (!request.content_type.starts_with("application/json"))
         return tl::unexpected<Answer>(error_answer(415, "send the request's body as 'Content-Type: application/json'"));
     json body = json::parse(request.body, nullptr, false);
-    if (!body.is_object())
-        return tl::unexpected<Answer>(error_answer(400, "the request's body must be a JSON object"));
+    if (!body.is_object()) return tl::unexpected<Answer>(error_answer(400, "the request's body must be a JSON object"));
     return body;
 }
 
 /// A text member within its limit; `required` or absent.
-tl::expected<std::optional<std::string>, Answer> text_member(const json& body, const char* name, bool required, std::size_t bytes_max) {
+tl::expected<std::optional<std::string>, Answer> text_member(const json& body, const char* name, bool required,
+                                                             std::size_t bytes_max) {
     const auto found = body.find(name);
-    if (found == body.end() && !required)
-        return std::optional<std::string>();
+    if (found == body.end() && !required) return std::optional<std::string>();
     if (found == body.end() || !found->is_string() || found->get_ref<const std::string&>().size() > bytes_max)
-        return tl::unexpected<Answer>(
-            error_answer(400, std::string("member '") + name + "' must be a text of at most " + std::to_string(bytes_max) + " bytes"));
+        return tl::unexpected<Answer>(error_answer(400, std::string("member '") + name +
+                                                            "' must be a text of at most " + std::to_string(bytes_max) +
+                                                            " bytes"));
     return std::optional(found->get<std::string>());
 }
 
@@ -57,7 +59,8 @@ std::optional<Answer> refuse_unknown_members(const json& body, std::initializer_
 using Work = std::function<Answer(ReaderCache&)>;
 
 Answer needs_operator() {
-    return error_answer(403, "only the operator may do this; give the operator key that the server printed at its start");
+    return error_answer(403,
+                        "only the operator may do this; give the operator key that the server printed at its start");
 }
 
 Answer no_parameters(const Target& target, Answer answer) {
@@ -73,7 +76,9 @@ awaitable<Answer> on_worker(Hub& hub, std::function<Answer(ReaderCache&)> work) 
             // Jobs must be copyable, a coroutine's handler is not.
             auto shared = std::make_shared<decltype(handler)>(std::move(handler));
             const auto finish = [shared, &context = hub.context()](Answer answer) {
-                boost::asio::post(context, [shared, answer = std::move(answer)]() mutable { std::move(*shared)(std::move(answer)); });
+                boost::asio::post(
+                    context,
+                    [shared, answer = std::move(answer)]() mutable { std::move (*shared)(std::move(answer)); });
             };
             const bool taken = hub.workers().submit([task = std::move(task), finish](ReaderCache& cache) {
                 Answer answer;
@@ -84,8 +89,7 @@ awaitable<Answer> on_worker(Hub& hub, std::function<Answer(ReaderCache&)> work) 
                 }
                 finish(std::move(answer));
             });
-            if (!taken)
-                finish(error_answer(503, "the server is busy reading for others; try again in a moment"));
+            if (!taken) finish(error_answer(503, "the server is busy reading for others; try again in a moment"));
         },
         boost::asio::use_awaitable, std::move(work));
 }
@@ -95,26 +99,20 @@ Api::Api(Hub& hub, OperatorAccess& access, StaticFiles files) : hub_(hub), acces
 awaitable<Answer> Api::answer(const Request& request) {
     const auto& segments = request.target.segments;
     const std::string& path = request.target.path;
-    if (path == "/api/session")
-        co_return session(request);
-    if (segments.size() == 3 && segments[0] == "api" && segments[1] == "live")
-        co_return live_action(request);
-    if (path == "/api/stream")
-        co_return error_answer(400, "this address speaks WebSocket (RFC 6455) only");
+    if (path == "/api/session") co_return session(request);
+    if (segments.size() == 3 && segments[0] == "api" && segments[1] == "live") co_return live_action(request);
+    if (path == "/api/stream") co_return error_answer(400, "this address speaks WebSocket (RFC 6455) only");
     if (path == "/api/recordings") {
         // No conditional expression around co_await: g++ 12 destroys its temporary twice.
-        if (!reads(request))
-            co_return method_answer("GET, HEAD");
+        if (!reads(request)) co_return method_answer("GET, HEAD");
         co_return co_await list(request);
     }
     if (segments.size() == 4 && segments[0] == "api" && segments[1] == "recordings")
         co_return co_await recording(request);
     if (!segments.empty() && segments[0] == "api")
         co_return error_answer(404, "the interface has no such address; protocol/STREAM.md lists them");
-    if (!reads(request))
-        co_return method_answer("GET, HEAD");
-    if (path == "/healthz")
-        co_return no_parameters(request.target, health(request));
+    if (!reads(request)) co_return method_answer("GET, HEAD");
+    if (path == "/healthz") co_return no_parameters(request.target, health(request));
     if (path == "/metrics") {
         Answer answer;
         answer.content_type = "text/plain; version=0.0.4; charset=utf-8";
@@ -141,16 +139,12 @@ Answer Api::session(const Request& request) {
         return error_answer(400, allowed.error().message);
     if (reads(request))
         return json_answer({{"role", by_operator(request) ? "operator" : "viewer"}, {"version", TURNSTONE_VERSION}});
-    if (request.method != Method::post)
-        return method_answer("GET, HEAD, POST");
+    if (request.method != Method::post) return method_answer("GET, HEAD, POST");
     const auto body = json_body(request);
-    if (!body)
-        return body.error();
-    if (auto unknown = refuse_unknown_members(*body, {"key"}))
-        return std::move(*unknown);
+    if (!body) return body.error();
+    if (auto unknown = refuse_unknown_members(*body, {"key"})) return std::move(*unknown);
     const auto key = text_member(*body, "key", true, kNameBytesMax);
-    if (!key)
-        return key.error();
+    if (!key) return key.error();
     const auto attempt = access_.attempt(request.remote_address, **key, OperatorAccess::Clock::now());
     if (attempt.verdict == OperatorAccess::Verdict::granted) {
         Answer answer = json_answer({{"role", "operator"}, {"version", TURNSTONE_VERSION}});
@@ -169,31 +163,23 @@ Answer Api::live_action(const Request& request) {
     const std::string& what = request.target.segments[2];
     if (what != "marker" && what != "note" && what != "cut")
         return error_answer(404, "the live tape takes 'marker', 'note' and 'cut'");
-    if (request.method != Method::post)
-        return method_answer("POST");
+    if (request.method != Method::post) return method_answer("POST");
     if (const auto allowed = allow_parameters(request.target, {}); !allowed)
         return error_answer(400, allowed.error().message);
-    if (!by_operator(request))
-        return needs_operator();
+    if (!by_operator(request)) return needs_operator();
     const auto body = json_body(request);
-    if (!body)
-        return body.error();
-    if (!hub_.tape())
-        return error_answer(503, "nothing is being recorded yet; try again in a moment");
+    if (!body) return body.error();
+    if (!hub_.tape()) return error_answer(503, "nothing is being recorded yet; try again in a moment");
     if (what == "cut") {
-        if (auto unknown = refuse_unknown_members(*body, {"name"}))
-            return std::move(*unknown);
+        if (auto unknown = refuse_unknown_members(*body, {"name"})) return std::move(*unknown);
         const auto name = text_member(*body, "name", false, kNameBytesMax);
-        if (!name)
-            return name.error();
+        if (!name) return name.error();
         hub_.actions().cut(name->value_or(""));
         return json_answer(json::object());
     }
-    if (auto unknown = refuse_unknown_members(*body, {"text", "t_s"}))
-        return std::move(*unknown);
+    if (auto unknown = refuse_unknown_members(*body, {"text", "t_s"})) return std::move(*unknown);
     const auto text = text_member(*body, "text", true, kTextBytesMax);
-    if (!text)
-        return text.error();
+    if (!text) return text.error();
     json action{{"action", what}, {"text", **text}};
     if (const auto t_s = body->find("t_s"); t_s != body->end()) {
         if (!t_s->is_number() || !(std::abs(t_s->get<double>()) <= kSecondsMax))
@@ -212,7 +198,8 @@ awaitable<Answer> Api::list(const Request& request) {
         json recordings = json::array();
         for (const RecordingInfo& info : scan_recordings(folder))
             recordings.push_back(recording_json(info, info.id == live));
-        return json_answer({{"recordings", std::move(recordings)}, {"live", live.empty() ? json(nullptr) : json(live)}});
+        return json_answer(
+            {{"recordings", std::move(recordings)}, {"live", live.empty() ? json(nullptr) : json(live)}});
     };
     co_return co_await on_worker(hub_, work);
 }
@@ -222,41 +209,40 @@ awaitable<Answer> Api::recording(const Request& request) {
     const auto& tape = hub_.tape();
     std::string id = request.target.segments[2];
     if (id == "live") {
-        if (!tape)
-            co_return error_answer(404, "nothing is being recorded");
+        if (!tape) co_return error_answer(404, "nothing is being recorded");
         id = tape->id;
     }
     const bool live = tape && tape->id == id;
     const auto found = recording_path(hub_.settings().recordings, id);
-    if (!found && !live)
-        co_return error_answer(404, found.error().message);
-    std::filesystem::path path = found.value_or(std::filesystem::path()); // empty: the recorder has yet to make the live file
+    if (!found && !live) co_return error_answer(404, found.error().message);
+    std::filesystem::path path =
+        found.value_or(std::filesystem::path()); // empty: the recorder has yet to make the live file
 
     if (what == "meta") {
-        if (request.method != Method::post)
-            co_return method_answer("POST");
+        if (request.method != Method::post) co_return method_answer("POST");
         co_return co_await set_meta(request, std::move(path), live);
     }
-    if (!reads(request))
-        co_return method_answer("GET, HEAD");
-    if (what == "download")
-        co_return co_await download(request, std::move(path), live);
+    if (!reads(request)) co_return method_answer("GET, HEAD");
+    if (what == "download") co_return co_await download(request, std::move(path), live);
     if (what == "description" && live)
-        co_return no_parameters(request.target, json_answer(description_json(hub_.live_info(), true, *tape->schema, *tape->setup)));
+        co_return no_parameters(request.target,
+                                json_answer(description_json(hub_.live_info(), true, *tape->schema, *tape->setup)));
 
     using Read = Answer (*)(RecordingReader&, const Target&);
-    const Read read = what == "series"        ? Read(read_series)
-                      : what == "latest"      ? Read(read_latest)
-                      : what == "events"      ? Read(read_events)
-                      : what == "frames"      ? Read(read_frames)
-                      : what == "description" ? Read([](RecordingReader& r, const Target& t) { return read_description(r, t, false); })
-                                              : nullptr;
+    const Read read = what == "series"   ? Read(read_series)
+                      : what == "latest" ? Read(read_latest)
+                      : what == "events" ? Read(read_events)
+                      : what == "frames" ? Read(read_frames)
+                      : what == "description"
+                          ? Read([](RecordingReader& r, const Target& t) { return read_description(r, t, false); })
+                          : nullptr;
     if (read == nullptr)
         co_return error_answer(404, "a recording has description, series, latest, events, frames, download and meta");
     const Work work = [read, live, path = std::move(path), target = request.target](ReaderCache& cache) {
         if (!std::filesystem::exists(path))
-            return error_answer(live ? 503 : 404, live ? "the recording's file is not on the disk yet; try again in a moment"
-                                                       : "there is no such recording; /api/recordings lists them");
+            return error_answer(live ? 503 : 404,
+                                live ? "the recording's file is not on the disk yet; try again in a moment"
+                                     : "there is no such recording; /api/recordings lists them");
         const auto reader = cache.get(path);
         return reader ? read(**reader, target) : error_answer(503, reader.error().message);
     };
@@ -283,26 +269,18 @@ awaitable<Answer> Api::download(const Request& request, std::filesystem::path pa
 awaitable<Answer> Api::set_meta(const Request& request, std::filesystem::path path, bool live) {
     if (const auto allowed = allow_parameters(request.target, {}); !allowed)
         co_return error_answer(400, allowed.error().message);
-    if (!by_operator(request))
-        co_return needs_operator();
+    if (!by_operator(request)) co_return needs_operator();
     const auto body = json_body(request);
-    if (!body)
-        co_return body.error();
-    if (auto unknown = refuse_unknown_members(*body, {"name", "notes"}))
-        co_return std::move(*unknown);
+    if (!body) co_return body.error();
+    if (auto unknown = refuse_unknown_members(*body, {"name", "notes"})) co_return std::move(*unknown);
     const auto name = text_member(*body, "name", false, kNameBytesMax);
-    if (!name)
-        co_return name.error();
+    if (!name) co_return name.error();
     const auto notes = text_member(*body, "notes", false, kTextBytesMax);
-    if (!notes)
-        co_return notes.error();
-    if (!*name && !*notes)
-        co_return error_answer(400, "give 'name' or 'notes', or both");
+    if (!notes) co_return notes.error();
+    if (!*name && !*notes) co_return error_answer(400, "give 'name' or 'notes', or both");
     if (live) {
-        if (*name)
-            hub_.set_live_meta("name", **name);
-        if (*notes)
-            hub_.set_live_meta("notes", **notes);
+        if (*name) hub_.set_live_meta("name", **name);
+        if (*notes) hub_.set_live_meta("notes", **notes);
         co_return json_answer(json::object());
     }
     hub_.workers().release_readers();
@@ -311,8 +289,7 @@ awaitable<Answer> Api::set_meta(const Request& request, std::filesystem::path pa
         if (!std::filesystem::exists(path))
             return error_answer(404, "there is no such recording; /api/recordings lists them");
         for (const auto& [key, value] : {std::pair("name", name), std::pair("notes", notes)}) {
-            if (!value)
-                continue;
+            if (!value) continue;
             if (const auto done = set_recording_meta(path, key, *value); !done)
                 return error_answer(503, done.error().message);
         }

@@ -6,8 +6,8 @@
 
 #include "server/serve/http/access.hpp"
 #include "server/serve/http/answer.hpp"
-#include "server/serve/stream/hub.hpp"
 #include "server/serve/http/static_files.hpp"
+#include "server/serve/stream/hub.hpp"
 
 namespace turnstone {
 
@@ -20,8 +20,10 @@ class Api {
   private:
     [[nodiscard]] boost::asio::awaitable<Answer> recording(const Request& request);
     [[nodiscard]] boost::asio::awaitable<Answer> list(const Request& request);
-    [[nodiscard]] boost::asio::awaitable<Answer> download(const Request& request, std::filesystem::path path, bool live);
-    [[nodiscard]] boost::asio::awaitable<Answer> set_meta(const Request& request, std::filesystem::path path, bool live);
+    [[nodiscard]] boost::asio::awaitable<Answer> download(const Request& request, std::filesystem::path path,
+                                                          bool live);
+    [[nodiscard]] boost::asio::awaitable<Answer> set_meta(const Request& request, std::filesystem::path path,
+                                                          bool live);
     [[nodiscard]] Answer session(const Request& request);
     [[nodiscard]] Answer live_action(const Request& request);
     [[nodiscard]] Answer health(const Request& request) const;

@@ -6,8 +6,8 @@
 namespace turnstone {
 
 struct Asset {
-    std::string_view path;         ///< as requested: "/index.html", "/assets/index-4f3a.js"
-    const unsigned char* begin;    ///< gzip member (RFC 1952)
+    std::string_view path;      ///< as requested: "/index.html", "/assets/index-4f3a.js"
+    const unsigned char* begin; ///< gzip member (RFC 1952)
     const unsigned char* end;
     std::string_view content_type;
 };

@@ -10,9 +10,9 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "server/serve/server.hpp"
 #include "server/serve/stream/blocks.hpp"
 #include "server/serve/stream/messages.hpp"
-#include "server/serve/server.hpp"
 
 namespace turnstone {
 namespace {
@@ -29,15 +29,12 @@ struct Window {
 /// from_s and to_s; where one is missing, the tape's own end.
 Result<Window> window(const Target& target, const RecordingInfo& info) {
     const auto from_s = number_parameter(target, "from_s", -kSecondsMax, kSecondsMax);
-    if (!from_s)
-        return tl::unexpected<Error>(from_s.error());
+    if (!from_s) return tl::unexpected<Error>(from_s.error());
     const auto to_s = number_parameter(target, "to_s", -kSecondsMax, kSecondsMax);
-    if (!to_s)
-        return tl::unexpected<Error>(to_s.error());
+    if (!to_s) return tl::unexpected<Error>(to_s.error());
     const Window out{*from_s ? tape_ns(**from_s, info.t_start_ns) : info.t_start_ns,
                      *to_s ? tape_ns(**to_s, info.t_start_ns) : info.t_end_ns + 1};
-    if (*from_s && *to_s && out.to_ns <= out.from_ns)
-        return fail("'to_s' must be greater than 'from_s'");
+    if (*from_s && *to_s && out.to_ns <= out.from_ns) return fail("'to_s' must be greater than 'from_s'");
     return out;
 }
 
@@ -49,32 +46,30 @@ Result<std::vector<std::size_t>> columns_of(const Table& table, const std::strin
         const std::string_view name = rest.substr(0, comma);
         rest.remove_prefix(std::min(comma + 1, rest.size()));
         const auto end = table.columns.begin() + static_cast<std::ptrdiff_t>(table.number_count);
-        const auto found = std::find_if(table.columns.begin(), end, [&](const Column& column) { return column.name == name; });
+        const auto found =
+            std::find_if(table.columns.begin(), end, [&](const Column& column) { return column.name == name; });
         if (found == end)
-            return fail(fmt::format("table {} ('{}') has no number column of that name; 'description' lists its columns", table.id,
-                                    table.name));
+            return fail(
+                fmt::format("table {} ('{}') has no number column of that name; 'description' lists its columns",
+                            table.id, table.name));
         out.push_back(static_cast<std::size_t>(found - table.columns.begin()));
-        if (out.size() > table.number_count)
-            return fail("a column is named more than once in 'columns'");
+        if (out.size() > table.number_count) return fail("a column is named more than once in 'columns'");
     }
     return out;
 }
 
 /// What could be read, and why the rest could not when the file turned out to be damaged.
 Answer as_far_as_read(nlohmann::json members, const RecordingReader& reader) {
-    if (!reader.damage().empty())
-        members["damage"] = reader.damage();
+    if (!reader.damage().empty()) members["damage"] = reader.damage();
     return json_answer(members);
 }
 
 } // namespace
 
 Answer read_description(RecordingReader& reader, const Target& target, bool live) {
-    if (const auto allowed = allow_parameters(target, {}); !allowed)
-        return error_answer(400, allowed.error().message);
+    if (const auto allowed = allow_parameters(target, {}); !allowed) return error_answer(400, allowed.error().message);
     const auto setup = reader.setup();
-    if (!setup)
-        return error_answer(503, setup.error().message);
+    if (!setup) return error_answer(503, setup.error().message);
     return json_answer(description_json(reader.info(), live, reader.schema(), *setup));
 }
 
@@ -82,37 +77,30 @@ Answer read_series(RecordingReader& reader, const Target& target) {
     if (const auto allowed = allow_parameters(target, {"table", "columns", "from_s", "to_s", "points"}); !allowed)
         return error_answer(400, allowed.error().message);
     const Schema& schema = reader.schema();
-    if (schema.tables.empty())
-        return error_answer(404, "this recording has no tables");
+    if (schema.tables.empty()) return error_answer(404, "this recording has no tables");
     const auto table = integer_parameter(target, "table", 0, static_cast<std::int64_t>(schema.tables.size()) - 1);
-    if (!table)
-        return error_answer(400, table.error().message);
+    if (!table) return error_answer(400, table.error().message);
     if (!*table)
         return error_answer(400, "parameter 'table' is missing; 'description' lists the tables with their numbers");
     const auto points = integer_parameter(target, "points", 16, 8192);
-    if (!points)
-        return error_answer(400, points.error().message);
+    if (!points) return error_answer(400, points.error().message);
     const Table& of = schema.tables[static_cast<std::size_t>(**table)];
     Result<std::vector<std::size_t>> columns;
     if (const auto names = text_parameter(target, "columns")) {
         columns = columns_of(of, *names);
-        if (!columns)
-            return error_answer(400, columns.error().message);
+        if (!columns) return error_answer(400, columns.error().message);
     } else {
         columns->resize(of.number_count);
-        for (std::size_t i = 0; i < columns->size(); ++i)
-            (*columns)[i] = i;
+        for (std::size_t i = 0; i < columns->size(); ++i) (*columns)[i] = i;
     }
     const RecordingInfo info = reader.info();
     const auto span = window(target, info);
-    if (!span)
-        return error_answer(400, span.error().message);
+    if (!span) return error_answer(400, span.error().message);
 
     const std::size_t column_count = columns->size();
     const auto block = reader.series({of.id, std::move(*columns), span->from_ns, span->to_ns,
                                       static_cast<std::size_t>(points->value_or(kPointsDefault))});
-    if (!block)
-        return error_answer(503, block.error().message);
+    if (!block) return error_answer(503, block.error().message);
     Answer answer;
     answer.content_type = "application/vnd.turnstone.series";
     answer.body = encode_series(*block, of.id, column_count, info.t_start_ns);
@@ -123,8 +111,7 @@ Answer read_latest(RecordingReader& reader, const Target& target) {
     if (const auto allowed = allow_parameters(target, {"t_s"}); !allowed)
         return error_answer(400, allowed.error().message);
     const auto t_s = number_parameter(target, "t_s", -kSecondsMax, kSecondsMax);
-    if (!t_s)
-        return error_answer(400, t_s.error().message);
+    if (!t_s) return error_answer(400, t_s.error().message);
     const RecordingInfo info = reader.info();
     const std::int64_t t_ns = *t_s ? tape_ns(**t_s, info.t_start_ns) : info.t_end_ns;
     nlohmann::json latest = latest_json(reader.latest(t_ns), info.t_start_ns);
@@ -136,13 +123,10 @@ Answer read_events(RecordingReader& reader, const Target& target) {
         return error_answer(400, allowed.error().message);
     const RecordingInfo info = reader.info();
     auto span = window(target, info);
-    if (!span)
-        return error_answer(400, span.error().message);
+    if (!span) return error_answer(400, span.error().message);
     // Events may stand before the first or behind the last row: without a window all are meant.
-    if (!text_parameter(target, "from_s"))
-        span->from_ns = std::numeric_limits<std::int64_t>::min();
-    if (!text_parameter(target, "to_s"))
-        span->to_ns = std::numeric_limits<std::int64_t>::max();
+    if (!text_parameter(target, "from_s")) span->from_ns = std::numeric_limits<std::int64_t>::min();
+    if (!text_parameter(target, "to_s")) span->to_ns = std::numeric_limits<std::int64_t>::max();
     nlohmann::json events = nlohmann::json::array();
     for (const Event& event : reader.events(span->from_ns, span->to_ns))
         events.push_back(event_json(event, info.t_start_ns));
@@ -152,24 +136,24 @@ Answer read_events(RecordingReader& reader, const Target& target) {
 Answer read_frames(RecordingReader& reader, const Target& target) {
     if (const auto allowed = allow_parameters(target, {"after", "limit", "link"}); !allowed)
         return error_answer(400, allowed.error().message);
-    const auto after = integer_parameter(target, "after", 0, std::numeric_limits<std::int64_t>::max()); // ids begin at 1
-    if (!after)
-        return error_answer(400, after.error().message);
+    const auto after =
+        integer_parameter(target, "after", 0, std::numeric_limits<std::int64_t>::max()); // ids begin at 1
+    if (!after) return error_answer(400, after.error().message);
     const auto limit = integer_parameter(target, "limit", 1, 500);
-    if (!limit)
-        return error_answer(400, limit.error().message);
+    if (!limit) return error_answer(400, limit.error().message);
     const auto setup = reader.setup();
-    if (!setup)
-        return error_answer(503, setup.error().message);
+    if (!setup) return error_answer(503, setup.error().message);
     std::optional<LinkId> link;
     if (const auto name = text_parameter(target, "link")) {
-        const auto found = std::find_if(setup->links.begin(), setup->links.end(), [&](const LinkSetup& l) { return l.name == *name; });
+        const auto found =
+            std::find_if(setup->links.begin(), setup->links.end(), [&](const LinkSetup& l) { return l.name == *name; });
         if (found == setup->links.end())
             return error_answer(400, "parameter 'link' names no link of this recording; 'description' lists them");
         link = static_cast<LinkId>(found - setup->links.begin());
     }
     const RecordingInfo info = reader.info();
-    const FramePage page = reader.frames(after->value_or(0), static_cast<std::size_t>(limit->value_or(kFramesDefault)), link);
+    const FramePage page =
+        reader.frames(after->value_or(0), static_cast<std::size_t>(limit->value_or(kFramesDefault)), link);
     return as_far_as_read(frames_json(page, setup->links, info.t_start_ns), reader);
 }
 
@@ -178,18 +162,17 @@ Answer read_snapshot(RecordingReader& reader, const std::filesystem::path& folde
     const std::filesystem::path copy = folder / fmt::format(".copy-{}", random_key());
     const auto written = reader.snapshot(copy);
     Answer answer;
-    if (written)
-        answer.file = std::make_shared<OpenFile>(::open(copy.c_str(), O_RDONLY | O_CLOEXEC));
+    if (written) answer.file = std::make_shared<OpenFile>(::open(copy.c_str(), O_RDONLY | O_CLOEXEC));
     std::error_code ignored; // nothing to remove when the copy was never begun
     std::filesystem::remove(copy, ignored);
-    if (!written)
-        return error_answer(503, fmt::format("the copy could not be made: {}", written.error().message));
-    struct stat status{};
+    if (!written) return error_answer(503, fmt::format("the copy could not be made: {}", written.error().message));
+    struct stat status {};
     if (answer.file->descriptor() < 0 || fstat(answer.file->descriptor(), &status) != 0)
         return error_answer(503, "the copy of the recording could not be opened; try again");
     answer.file_bytes = static_cast<std::uint64_t>(status.st_size);
     answer.content_type = "application/vnd.sqlite3";
-    answer.headers.emplace_back("Content-Disposition", fmt::format("attachment; filename=\"{}\"", info.path.filename().string()));
+    answer.headers.emplace_back("Content-Disposition",
+                                fmt::format("attachment; filename=\"{}\"", info.path.filename().string()));
     return answer;
 }
 

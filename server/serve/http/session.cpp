@@ -73,32 +73,34 @@ Request request_of(const http::request<http::string_body>& message) {
 std::optional<Answer> unreadable(const beast::error_code& error) {
     if (error == http::error::header_limit || error == http::error::buffer_overflow)
         return error_answer(431, "the request's header fields are too long; at most 8 KiB");
-    if (error == http::error::body_limit)
-        return error_answer(413, "the request's body is too long; at most 64 KiB");
-    if (error == http::error::end_of_stream || error == http::error::partial_message)
-        return std::nullopt;
+    if (error == http::error::body_limit) return error_answer(413, "the request's body is too long; at most 64 KiB");
+    if (error == http::error::end_of_stream || error == http::error::partial_message) return std::nullopt;
     if (error.category() == http::make_error_code(http::error::bad_method).category())
         return error_answer(400, "this is no HTTP/1.1 request: " + error.message());
     return std::nullopt;
 }
 
 /// Refusals that do not depend on the address asked for. Empty: go on.
-std::optional<Answer> refusal(const http::request<http::string_body>& message, const Request& request, HttpShared& shared) {
+std::optional<Answer> refusal(const http::request<http::string_body>& message, const Request& request,
+                              HttpShared& shared) {
     if (message.target().size() > kTargetBytesMax)
         return error_answer(414, "the request's target is too long; at most 2048 bytes");
     if (message.count(http::field::host) != 1)
         return error_answer(400, "a request needs exactly one Host field (RFC 9112 section 3.2)");
     if (!shared.hosts.host_allowed(request.host))
-        return error_answer(403, "this server does not answer to the name in the Host field; open it by its address, or add the "
-                                 "name to 'host_names' in the configuration");
+        return error_answer(
+            403, "this server does not answer to the name in the Host field; open it by its address, or add the "
+                 "name to 'host_names' in the configuration");
     if (!request.origin.empty() && !HostCheck::origin_allowed(request.origin, request.host))
-        return error_answer(403, "pages from elsewhere may not ask this server; open the dashboard from the server itself");
+        return error_answer(403,
+                            "pages from elsewhere may not ask this server; open the dashboard from the server itself");
     return std::nullopt;
 }
 
 awaitable<bool> send_file(beast::tcp_stream& stream, HttpShared& shared, const Answer& answer) {
     for (std::uint64_t at = 0; at < answer.file_bytes;) {
-        const auto size = static_cast<std::size_t>(std::min<std::uint64_t>(kDownloadPieceBytes, answer.file_bytes - at));
+        const auto size =
+            static_cast<std::size_t>(std::min<std::uint64_t>(kDownloadPieceBytes, answer.file_bytes - at));
         const auto read = [file = answer.file, at, size](ReaderCache&) {
             Answer piece;
             piece.body.resize(size);
@@ -111,28 +113,27 @@ awaitable<bool> send_file(beast::tcp_stream& stream, HttpShared& shared, const A
             co_return false; // the length is promised already: a cut connection is the honest end
         stream.expires_after(kSendTime);
         const auto [error, sent] = co_await asio::async_write(stream, asio::buffer(piece.body), kNoThrow);
-        if (error)
-            co_return false;
+        if (error) co_return false;
         at += piece.body.size();
     }
     co_return true;
 }
 
 /// False: the connection is over.
-awaitable<bool> send(beast::tcp_stream& stream, HttpShared& shared, const Answer& answer, const Request& request, bool keep_alive) {
+awaitable<bool> send(beast::tcp_stream& stream, HttpShared& shared, const Answer& answer, const Request& request,
+                     bool keep_alive) {
     ++shared.hub.counters().http_answers[std::min<std::size_t>(answer.status / 100, 5)];
     const std::string header = answer_header(answer, request.host, keep_alive);
     const bool with_body = request.method != Method::head && answer.status != 304;
     const bool from_file = with_body && answer.file != nullptr;
     std::array<asio::const_buffer, 2> buffers{asio::buffer(header), asio::const_buffer{}};
     if (with_body && !from_file)
-        buffers[1] = answer.stored.empty() ? asio::buffer(answer.body) : asio::buffer(answer.stored.data(), answer.stored.size());
+        buffers[1] = answer.stored.empty() ? asio::buffer(answer.body)
+                                           : asio::buffer(answer.stored.data(), answer.stored.size());
     stream.expires_after(kSendTime);
     const auto [error, sent] = co_await asio::async_write(stream, buffers, kNoThrow);
-    if (error)
-        co_return false;
-    if (from_file && !co_await send_file(stream, shared, answer))
-        co_return false;
+    if (error) co_return false;
+    if (from_file && !co_await send_file(stream, shared, answer)) co_return false;
     co_return keep_alive;
 }
 
@@ -145,8 +146,7 @@ awaitable<void> hang_up(beast::tcp_stream& stream) {
     std::array<char, 8192> rest;
     for (std::size_t total = 0; total < kDrainBytesMax;) {
         const auto [error, size] = co_await stream.async_read_some(asio::buffer(rest), kNoThrow);
-        if (error)
-            co_return;
+        if (error) co_return;
         total += size;
     }
 }
@@ -156,20 +156,19 @@ awaitable<void> refuse_viewer(tcp::socket socket, CloseCode code, std::string_vi
     stream.expires_after(std::chrono::seconds(2));
     const WireMessage message = close_message(code, reason);
     const auto [error, sent] = co_await asio::async_write(stream, asio::buffer(*message), kNoThrow);
-    if (!error)
-        co_await hang_up(stream);
+    if (!error) co_await hang_up(stream);
 }
 
 /// The handshake is Beast's; the frames afterwards are ours (websocket_frame.hpp).
-awaitable<void> become_viewer(beast::tcp_stream& stream, beast::flat_buffer& buffer, const http::request<http::string_body>& message,
-                              const Request& request, HttpShared& shared) {
+awaitable<void> become_viewer(beast::tcp_stream& stream, beast::flat_buffer& buffer,
+                              const http::request<http::string_body>& message, const Request& request,
+                              HttpShared& shared) {
     stream.expires_never();
     tcp::socket socket = stream.release_socket();
     {
         beast::websocket::stream<tcp::socket&> handshake(socket);
         const auto [error] = co_await handshake.async_accept(message, kNoThrow);
-        if (error)
-            co_return; // Beast has told the client what was wrong with its handshake
+        if (error) co_return; // Beast has told the client what was wrong with its handshake
     }
     Hub& hub = shared.hub;
     beast::error_code ignored; // without them the stream is slower, not wrong
@@ -199,8 +198,7 @@ awaitable<void> serve_connection(tcp::socket socket, std::shared_ptr<HttpShared>
     const ScopedCount connection(shared.connections);
     beast::error_code failed;
     const auto remote = socket.remote_endpoint(failed);
-    if (failed)
-        co_return;
+    if (failed) co_return;
     const std::string remote_address = remote.address().to_string();
     beast::tcp_stream stream(std::move(socket));
     beast::flat_buffer buffer(kHeaderBytesMax + kBodyBytesMax);
@@ -222,7 +220,8 @@ awaitable<void> serve_connection(tcp::socket socket, std::shared_ptr<HttpShared>
         const auto& message = parser.get();
         Request request = request_of(message);
         request.remote_address = remote_address;
-        if (beast::websocket::is_upgrade(message) && message.target() == "/api/stream" && message.count(http::field::host) == 1) {
+        if (beast::websocket::is_upgrade(message) && message.target() == "/api/stream" &&
+            message.count(http::field::host) == 1) {
             co_await become_viewer(stream, buffer, message, request, shared);
             co_return;
         }

@@ -16,7 +16,8 @@ namespace turnstone {
 /// What all connections share; serve thread only.
 struct HttpShared {
     HttpShared(Hub& hub_of, HostCheck host_check, OperatorAccess operator_access, StaticFiles files)
-        : hub(hub_of), hosts(std::move(host_check)), access(std::move(operator_access)), api(hub, access, std::move(files)) {}
+        : hub(hub_of), hosts(std::move(host_check)), access(std::move(operator_access)),
+          api(hub, access, std::move(files)) {}
 
     Hub& hub;
     HostCheck hosts;

@@ -16,10 +16,8 @@ constexpr std::string_view kHashedFolder = "/assets/";
 constexpr std::size_t kInflatedMax = 32u << 20;
 
 std::string_view trimmed(std::string_view text) {
-    while (!text.empty() && (text.front() == ' ' || text.front() == '\t'))
-        text.remove_prefix(1);
-    while (!text.empty() && (text.back() == ' ' || text.back() == '\t'))
-        text.remove_suffix(1);
+    while (!text.empty() && (text.front() == ' ' || text.front() == '\t')) text.remove_prefix(1);
+    while (!text.empty() && (text.back() == ' ' || text.back() == '\t')) text.remove_suffix(1);
     return text;
 }
 
@@ -35,8 +33,7 @@ void for_each_element(std::string_view list, F&& on_element) {
 
 std::string content_tag(const Asset& asset) {
     std::uint64_t hash = 0xcbf29ce484222325; // FNV-1a, 64 bits: tells versions apart, protects nothing
-    for (const unsigned char* at = asset.begin; at != asset.end; ++at)
-        hash = (hash ^ *at) * 0x100000001b3;
+    for (const unsigned char* at = asset.begin; at != asset.end; ++at) hash = (hash ^ *at) * 0x100000001b3;
     return fmt::format("{:016x}", hash);
 }
 
@@ -63,8 +60,7 @@ std::optional<std::string> inflated(const Asset& asset) {
 bool tag_matches(std::string_view if_none_match, std::string_view quoted_tag) {
     bool matches = false;
     for_each_element(if_none_match, [&](std::string_view element) {
-        if (element.starts_with("W/"))
-            element.remove_prefix(2);
+        if (element.starts_with("W/")) element.remove_prefix(2);
         matches = matches || element == quoted_tag || element == "*";
     });
     return matches;
@@ -77,9 +73,9 @@ bool accepts_gzip(std::string_view accept_encoding) {
     for_each_element(accept_encoding, [&](std::string_view element) {
         const std::size_t semicolon = std::min(element.find(';'), element.size());
         std::string coding(trimmed(element.substr(0, semicolon)));
-        std::transform(coding.begin(), coding.end(), coding.begin(), [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-        if (coding != "gzip" && coding != "x-gzip")
-            return;
+        std::transform(coding.begin(), coding.end(), coding.begin(),
+                       [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+        if (coding != "gzip" && coding != "x-gzip") return;
         const std::string_view weight = trimmed(element.substr(std::min(semicolon + 1, element.size())));
         // A weight of zero, written with up to three decimals, refuses.
         accepts = !(weight.starts_with("q=0") && weight.substr(3).find_first_not_of(".0") == std::string_view::npos);
@@ -88,21 +84,22 @@ bool accepts_gzip(std::string_view accept_encoding) {
 }
 
 StaticFiles::StaticFiles(std::span<const Asset> assets) {
-    for (const Asset& asset : assets)
-        files_.emplace(asset.path, File{asset, content_tag(asset)});
+    for (const Asset& asset : assets) files_.emplace(asset.path, File{asset, content_tag(asset)});
 }
 
 Answer StaticFiles::answer(const Request& request) const {
-    const auto found = files_.find(request.target.path == "/" ? std::string_view("/index.html") : std::string_view(request.target.path));
+    const auto found = files_.find(request.target.path == "/" ? std::string_view("/index.html")
+                                                              : std::string_view(request.target.path));
     if (found == files_.end())
-        return error_answer(404, "there is nothing at this address; the dashboard is at '/', the interface below '/api/'");
+        return error_answer(404,
+                            "there is nothing at this address; the dashboard is at '/', the interface below '/api/'");
     const auto& [asset, tag] = found->second;
     const bool gzip = accepts_gzip(request.accept_encoding);
     const std::string quoted_tag = fmt::format("\"{}{}\"", tag, gzip ? "" : "-plain");
 
     Answer answer;
-    answer.headers.emplace_back("Cache-Control", asset.path.starts_with(kHashedFolder) ? "public, max-age=31536000, immutable"
-                                                                                       : "no-cache");
+    answer.headers.emplace_back(
+        "Cache-Control", asset.path.starts_with(kHashedFolder) ? "public, max-age=31536000, immutable" : "no-cache");
     answer.headers.emplace_back("ETag", quoted_tag);
     answer.headers.emplace_back("Vary", "Accept-Encoding");
     if (tag_matches(request.if_none_match, quoted_tag)) {
@@ -116,8 +113,7 @@ Answer StaticFiles::answer(const Request& request) const {
         return answer;
     }
     auto text = inflated(asset);
-    if (!text)
-        return error_answer(503, "a file of the dashboard in this program is damaged; build the program again");
+    if (!text) return error_answer(503, "a file of the dashboard in this program is damaged; build the program again");
     answer.body = std::move(*text);
     return answer;
 }

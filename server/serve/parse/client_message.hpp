@@ -11,19 +11,27 @@
 namespace turnstone {
 
 struct FollowLive {};
-struct OpenReplay { std::string recording; };
-struct SeekReplay { double t_s; };
-struct PlayReplay { double rate; };
+struct OpenReplay {
+    std::string recording;
+};
+struct SeekReplay {
+    double t_s;
+};
+struct PlayReplay {
+    double rate;
+};
 struct PauseReplay {};
-struct StepReplay { int rows; };
+struct StepReplay {
+    int rows;
+};
 
 struct ClientMessage {
     std::variant<FollowLive, OpenReplay, SeekReplay, PlayReplay, PauseReplay, StepReplay> what;
     std::optional<std::int64_t> request; ///< echoed in the answer
 };
 
-/// A text that is no JSON object with a known "type" is `fatal` (the connection closes with 4400); a known request with a
-/// wrong member is answered with an `error` text.
+/// A text that is no JSON object with a known "type" is `fatal` (the connection closes with 4400); a known request with
+/// a wrong member is answered with an `error` text.
 struct ClientMessageError {
     bool fatal;
     std::optional<std::int64_t> request;

@@ -10,12 +10,9 @@ namespace turnstone {
 namespace {
 
 int hex_digit(char c) {
-    if (c >= '0' && c <= '9')
-        return c - '0';
-    if (c >= 'a' && c <= 'f')
-        return c - 'a' + 10;
-    if (c >= 'A' && c <= 'F')
-        return c - 'A' + 10;
+    if (c >= '0' && c <= '9') return c - '0';
+    if (c >= 'a' && c <= 'f') return c - 'a' + 10;
+    if (c >= 'A' && c <= 'F') return c - 'A' + 10;
     return -1;
 }
 
@@ -26,15 +23,13 @@ std::optional<std::string> percent_decoded(std::string_view text, bool plus_is_s
         if (text[i] == '%') {
             const int high = i + 2 < text.size() ? hex_digit(text[i + 1]) : -1;
             const int low = i + 2 < text.size() ? hex_digit(text[i + 2]) : -1;
-            if (high < 0 || low < 0)
-                return std::nullopt;
+            if (high < 0 || low < 0) return std::nullopt;
             out.push_back(static_cast<char>(high * 16 + low));
             i += 2;
         } else {
             out.push_back(plus_is_space && text[i] == '+' ? ' ' : text[i]);
         }
-        if (static_cast<unsigned char>(out.back()) < 0x20 || out.back() == 0x7f)
-            return std::nullopt;
+        if (static_cast<unsigned char>(out.back()) < 0x20 || out.back() == 0x7f) return std::nullopt;
     }
     return out;
 }
@@ -42,28 +37,28 @@ std::optional<std::string> percent_decoded(std::string_view text, bool plus_is_s
 /// What a person sees of a wrong value: short, printable.
 std::string shown(std::string_view text) {
     std::string out(text.substr(0, 40));
-    std::replace_if(out.begin(), out.end(), [](char c) { return static_cast<unsigned char>(c) < 0x20 || c == '\''; }, '?');
+    std::replace_if(
+        out.begin(), out.end(), [](char c) { return static_cast<unsigned char>(c) < 0x20 || c == '\''; }, '?');
     return out;
 }
 
 template <class T>
 Result<std::optional<T>> parsed(const Target& target, std::string_view name, T min, T max, std::string_view kind) {
     const auto found = target.query.find(name);
-    if (found == target.query.end())
-        return std::nullopt;
+    if (found == target.query.end()) return std::nullopt;
     const std::string& text = found->second;
     T value{};
     const auto [end, code] = std::from_chars(text.data(), text.data() + text.size(), value);
     if (code != std::errc{} || end != text.data() + text.size() || !(value >= min && value <= max))
-        return fail(fmt::format("parameter '{}' is '{}'; it must be {} from {} to {}", name, shown(text), kind, min, max));
+        return fail(
+            fmt::format("parameter '{}' is '{}'; it must be {} from {} to {}", name, shown(text), kind, min, max));
     return value;
 }
 
 } // namespace
 
 Result<Target> parse_target(std::string_view text) {
-    if (text.empty() || text.front() != '/')
-        return fail("the request's target must be a path that begins with '/'");
+    if (text.empty() || text.front() != '/') return fail("the request's target must be a path that begins with '/'");
     Target target;
     const std::size_t question = text.find('?');
     const std::string_view path = text.substr(0, question);
@@ -76,15 +71,13 @@ Result<Target> parse_target(std::string_view text) {
         target.segments.push_back(std::move(*segment));
         at = slash + 1;
     }
-    if (question == std::string_view::npos)
-        return target;
+    if (question == std::string_view::npos) return target;
     const std::string_view query = text.substr(question + 1);
     for (std::size_t at = 0; at < query.size();) {
         const std::size_t ampersand = std::min(query.find('&', at), query.size());
         const std::string_view pair = query.substr(at, ampersand - at);
         at = ampersand + 1;
-        if (pair.empty())
-            continue;
+        if (pair.empty()) continue;
         const std::size_t equals = std::min(pair.find('='), pair.size());
         auto name = percent_decoded(pair.substr(0, equals), true);
         auto value = percent_decoded(pair.substr(std::min(equals + 1, pair.size())), true);
@@ -116,8 +109,7 @@ Result<std::optional<std::int64_t>> integer_parameter(const Target& target, std:
 
 std::optional<std::string> text_parameter(const Target& target, std::string_view name) {
     const auto found = target.query.find(name);
-    if (found == target.query.end())
-        return std::nullopt;
+    if (found == target.query.end()) return std::nullopt;
     return found->second;
 }
 

@@ -1,5 +1,6 @@
 #pragma once
-/// Request targets: path segments and query parameters, RFC 3986. Whatever comes in, the answer is a value or a sentence.
+/// Request targets: path segments and query parameters, RFC 3986. Whatever comes in, the answer is a value or a
+/// sentence.
 #include <cstdint>
 #include <initializer_list>
 #include <map>
@@ -13,8 +14,8 @@
 namespace turnstone {
 
 struct Target {
-    std::string path;                    ///< as sent, without the query
-    std::vector<std::string> segments;   ///< percent-decoded; "/" has none
+    std::string path;                  ///< as sent, without the query
+    std::vector<std::string> segments; ///< percent-decoded; "/" has none
     std::map<std::string, std::string, std::less<>> query;
 };
 
@@ -24,7 +25,8 @@ struct Target {
 /// Parameters nobody asks for are mistakes, not silence.
 [[nodiscard]] Result<void> allow_parameters(const Target& target, std::initializer_list<std::string_view> names);
 /// Absent: an empty optional. Finite, within [min, max].
-[[nodiscard]] Result<std::optional<double>> number_parameter(const Target& target, std::string_view name, double min, double max);
+[[nodiscard]] Result<std::optional<double>> number_parameter(const Target& target, std::string_view name, double min,
+                                                             double max);
 [[nodiscard]] Result<std::optional<std::int64_t>> integer_parameter(const Target& target, std::string_view name,
                                                                     std::int64_t min, std::int64_t max);
 [[nodiscard]] std::optional<std::string> text_parameter(const Target& target, std::string_view name);

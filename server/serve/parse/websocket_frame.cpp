@@ -10,9 +10,13 @@ constexpr unsigned char kReserved = 0x70;
 constexpr unsigned char kMasked = 0x80;
 constexpr std::size_t kControlPayloadMax = 125; // RFC 6455 section 5.5
 
-unsigned char octet(char c) { return static_cast<unsigned char>(c); }
+unsigned char octet(char c) {
+    return static_cast<unsigned char>(c);
+}
 
-bool is_control(Opcode opcode) { return (static_cast<unsigned>(opcode) & 8u) != 0; }
+bool is_control(Opcode opcode) {
+    return (static_cast<unsigned>(opcode) & 8u) != 0;
+}
 
 } // namespace
 
@@ -20,8 +24,7 @@ std::string frame_header(Opcode opcode, std::size_t payload_size) {
     std::string header;
     header.push_back(static_cast<char>(kFinal | static_cast<unsigned char>(opcode)));
     const auto put_size = [&](unsigned octets) {
-        for (unsigned i = octets; i-- > 0;)
-            header.push_back(static_cast<char>((payload_size >> (8 * i)) & 0xff));
+        for (unsigned i = octets; i-- > 0;) header.push_back(static_cast<char>((payload_size >> (8 * i)) & 0xff));
     };
     if (payload_size < 126) {
         put_size(1);
@@ -58,36 +61,29 @@ bool ClientFrameReader::take_header() {
     const unsigned char second = octet(header_[1]);
     const unsigned size_7 = second & 0x7fu;
     header_size_ = 2u + (size_7 == 126 ? 2u : size_7 == 127 ? 8u : 0u) + 4u;
-    if ((first & kReserved) != 0)
-        return refuse("a reserved bit is set, but no extension was agreed");
-    if ((second & kMasked) == 0)
-        return refuse("a client's frame must be masked (RFC 6455 section 5.1)");
+    if ((first & kReserved) != 0) return refuse("a reserved bit is set, but no extension was agreed");
+    if ((second & kMasked) == 0) return refuse("a client's frame must be masked (RFC 6455 section 5.1)");
     opcode_ = static_cast<Opcode>(first & 0x0f);
     final_ = (first & kFinal) != 0;
-    if (header_.size() < header_size_)
-        return true;
+    if (header_.size() < header_size_) return true;
 
     std::uint64_t size = size_7;
     if (size_7 >= 126) {
         size = 0;
-        for (std::size_t i = 2; i < header_size_ - 4; ++i)
-            size = (size << 8) | octet(header_[i]);
+        for (std::size_t i = 2; i < header_size_ - 4; ++i) size = (size << 8) | octet(header_[i]);
     }
     if (is_control(opcode_)) {
         if (opcode_ != Opcode::close && opcode_ != Opcode::ping && opcode_ != Opcode::pong)
             return refuse("unknown frame type");
-        if (!final_ || size > kControlPayloadMax)
-            return refuse("a control frame must be whole and at most 125 octets");
+        if (!final_ || size > kControlPayloadMax) return refuse("a control frame must be whole and at most 125 octets");
         control_.clear();
     } else {
         if (opcode_ != Opcode::continuation && opcode_ != Opcode::text && opcode_ != Opcode::binary)
             return refuse("unknown frame type");
         if ((opcode_ == Opcode::continuation) != (message_opcode_ != Opcode::continuation))
             return refuse("message fragments out of order");
-        if (size > kClientTextBytesMax - message_.size())
-            return refuse("a message may have at most 4096 octets");
-        if (opcode_ != Opcode::continuation)
-            message_opcode_ = opcode_;
+        if (size > kClientTextBytesMax - message_.size()) return refuse("a message may have at most 4096 octets");
+        if (opcode_ != Opcode::continuation) message_opcode_ = opcode_;
     }
     payload_left_ = static_cast<std::size_t>(size);
     mask_at_ = 0;
@@ -98,8 +94,7 @@ bool ClientFrameReader::take_header() {
 bool ClientFrameReader::finish_frame(const OnMessage& on_message) {
     in_payload_ = false;
     if (is_control(opcode_)) {
-        if (opcode_ == Opcode::close && control_.size() == 1)
-            return refuse("a close frame's code has two octets");
+        if (opcode_ == Opcode::close && control_.size() == 1) return refuse("a close frame's code has two octets");
         on_message(opcode_, control_);
     } else if (final_) {
         on_message(message_opcode_, message_);
@@ -112,18 +107,14 @@ bool ClientFrameReader::finish_frame(const OnMessage& on_message) {
 }
 
 bool ClientFrameReader::push(std::span<const std::byte> bytes, const OnMessage& on_message) {
-    if (!problem_.empty())
-        return false;
+    if (!problem_.empty()) return false;
     std::size_t at = 0;
     while (at < bytes.size()) {
         if (!in_payload_) {
             header_.push_back(static_cast<char>(bytes[at++]));
-            if (header_.size() < header_size_)
-                continue;
-            if (!take_header())
-                return false;
-            if (in_payload_ && payload_left_ == 0 && !finish_frame(on_message))
-                return false;
+            if (header_.size() < header_size_) continue;
+            if (!take_header()) return false;
+            if (in_payload_ && payload_left_ == 0 && !finish_frame(on_message)) return false;
             continue;
         }
         std::string& target = is_control(opcode_) ? control_ : message_;
@@ -133,8 +124,7 @@ bool ClientFrameReader::push(std::span<const std::byte> bytes, const OnMessage& 
             target.push_back(static_cast<char>(octet(static_cast<char>(bytes[at + i])) ^ octet(key[mask_at_ % 4])));
         at += count;
         payload_left_ -= count;
-        if (payload_left_ == 0 && !finish_frame(on_message))
-            return false;
+        if (payload_left_ == 0 && !finish_frame(on_message)) return false;
     }
     return true;
 }

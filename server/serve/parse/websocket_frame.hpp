@@ -1,6 +1,6 @@
 #pragma once
-/// WebSocket framing, RFC 6455 section 5, server side. The opening handshake is left to Beast; frames are made here so that
-/// one message is framed once and the same bytes go to every viewer.
+/// WebSocket framing, RFC 6455 section 5, server side. The opening handshake is left to Beast; frames are made here so
+/// that one message is framed once and the same bytes go to every viewer.
 #include <cstddef>
 #include <cstdint>
 #include <functional>
@@ -48,15 +48,15 @@ class ClientFrameReader {
     bool take_header();
     bool finish_frame(const OnMessage& on_message);
 
-    std::string header_;       ///< octets of the header so far: 2 + extended length + mask key
+    std::string header_; ///< octets of the header so far: 2 + extended length + mask key
     std::size_t header_size_ = 2;
     bool in_payload_ = false;
     Opcode opcode_ = Opcode::continuation;
     bool final_ = false;
     std::size_t payload_left_ = 0;
     std::size_t mask_at_ = 0;
-    std::string control_;      ///< payload of a control frame
-    std::string message_;      ///< payload of the data message so far
+    std::string control_;                          ///< payload of a control frame
+    std::string message_;                          ///< payload of the data message so far
     Opcode message_opcode_ = Opcode::continuation; ///< continuation: no message begun
     std::string_view problem_;
 };

@@ -29,7 +29,9 @@ void put_number(std::string& out, double value) {
     put(out, std::isnan(value) ? std::bit_cast<double>(std::uint64_t{0x7ff8000000000000}) : value);
 }
 
-std::size_t block_bytes(std::size_t rows, std::size_t columns) { return kBlockHeaderBytes + 8 * rows * (1 + columns); }
+std::size_t block_bytes(std::size_t rows, std::size_t columns) {
+    return kBlockHeaderBytes + 8 * rows * (1 + columns);
+}
 
 /// A frame with room for `payload` octets, its WebSocket header written.
 std::shared_ptr<std::string> begin_frame(std::size_t payload) {
@@ -57,11 +59,9 @@ void put_block_header(std::string& out, std::size_t table, std::size_t columns, 
 
 BlockMessage BlockEncoder::rows(const Batch& batch, const Schema& schema, std::int64_t t_start_ns, std::uint64_t seq,
                                 BlockFlags flags) {
-    if (batch.rows.empty())
-        return {};
+    if (batch.rows.empty()) return {};
     rows_of_table_.resize(schema.tables.size());
-    for (auto& rows : rows_of_table_)
-        rows.clear();
+    for (auto& rows : rows_of_table_) rows.clear();
     std::int64_t oldest_ns = std::numeric_limits<std::int64_t>::max();
     std::int64_t newest_ns = std::numeric_limits<std::int64_t>::min();
     for (const RowRecord& row : batch.rows) {
@@ -73,8 +73,7 @@ BlockMessage BlockEncoder::rows(const Batch& batch, const Schema& schema, std::i
     std::size_t blocks = 0;
     std::size_t payload = kMessageHeaderBytes;
     for (std::size_t table = 0; table < rows_of_table_.size(); ++table) {
-        if (rows_of_table_[table].empty())
-            continue;
+        if (rows_of_table_[table].empty()) continue;
         ++blocks;
         payload += block_bytes(rows_of_table_[table].size(), schema.tables[table].number_count);
     }
@@ -86,15 +85,12 @@ BlockMessage BlockEncoder::rows(const Batch& batch, const Schema& schema, std::i
     put_message_header(*wire, flags, blocks, seq, message.to_t_s);
     for (std::size_t table = 0; table < rows_of_table_.size(); ++table) {
         const auto& rows = rows_of_table_[table];
-        if (rows.empty())
-            continue;
+        if (rows.empty()) continue;
         const std::size_t columns = schema.tables[table].number_count;
         put_block_header(*wire, table, columns, rows.size());
-        for (const RowRecord* row : rows)
-            put_number(*wire, tape_seconds(row->t_ns, t_start_ns));
+        for (const RowRecord* row : rows) put_number(*wire, tape_seconds(row->t_ns, t_start_ns));
         for (std::size_t column = 0; column < columns; ++column)
-            for (const RowRecord* row : rows)
-                put_number(*wire, batch.numbers[row->numbers_offset + column]);
+            for (const RowRecord* row : rows) put_number(*wire, batch.numbers[row->numbers_offset + column]);
     }
     message.wire = std::move(wire);
     return message;
@@ -105,8 +101,7 @@ WireMessage BlockEncoder::newest(const LatestRows& latest, std::int64_t t_start_
     std::size_t payload = kMessageHeaderBytes;
     std::int64_t newest_ns = t_start_ns;
     for (const auto& row : latest) {
-        if (!row)
-            continue;
+        if (!row) continue;
         ++blocks;
         payload += block_bytes(1, row->second.size());
         newest_ns = std::max(newest_ns, row->first);
@@ -115,12 +110,10 @@ WireMessage BlockEncoder::newest(const LatestRows& latest, std::int64_t t_start_
     put_message_header(*wire, {.replay = false, .coalesced = true}, blocks, seq, tape_seconds(newest_ns, t_start_ns));
     for (std::size_t table = 0; table < latest.size(); ++table) {
         const auto& row = latest[table];
-        if (!row)
-            continue;
+        if (!row) continue;
         put_block_header(*wire, table, row->second.size(), 1);
         put_number(*wire, tape_seconds(row->first, t_start_ns));
-        for (const double value : row->second)
-            put_number(*wire, value);
+        for (const double value : row->second) put_number(*wire, value);
     }
     return wire;
 }
@@ -134,11 +127,9 @@ std::string encode_series(const SeriesBlock& block, TableId table, std::size_t c
     put(out, static_cast<std::uint16_t>(columns));
     put(out, static_cast<std::uint32_t>(block.rows));
     put(out, std::uint32_t{decimated ? 1u : 0u});
-    for (const std::int64_t t_ns : block.t_ns)
-        put_number(out, tape_seconds(t_ns, t_start_ns));
+    for (const std::int64_t t_ns : block.t_ns) put_number(out, tape_seconds(t_ns, t_start_ns));
     const auto put_all = [&](const std::vector<double>& values) {
-        for (const double value : values)
-            put_number(out, value);
+        for (const double value : values) put_number(out, value);
     };
     if (decimated) {
         put_all(block.min);

@@ -33,8 +33,8 @@ struct BlockMessage {
 class BlockEncoder {
   public:
     /// All rows of `batch`, grouped by table in the order of the tables, each table's rows in their order.
-    [[nodiscard]] BlockMessage rows(const Batch& batch, const Schema& schema, std::int64_t t_start_ns, std::uint64_t seq,
-                                    BlockFlags flags);
+    [[nodiscard]] BlockMessage rows(const Batch& batch, const Schema& schema, std::int64_t t_start_ns,
+                                    std::uint64_t seq, BlockFlags flags);
     /// One row per table: what a viewer that fell behind gets.
     [[nodiscard]] WireMessage newest(const LatestRows& latest, std::int64_t t_start_ns, std::uint64_t seq);
 
@@ -53,6 +53,7 @@ class BlockEncoder {
 }
 
 /// "TSS1...": see STREAM.md section 4.
-[[nodiscard]] std::string encode_series(const SeriesBlock& block, TableId table, std::size_t columns, std::int64_t t_start_ns);
+[[nodiscard]] std::string encode_series(const SeriesBlock& block, TableId table, std::size_t columns,
+                                        std::int64_t t_start_ns);
 
 } // namespace turnstone

@@ -11,7 +11,7 @@ namespace {
 using nlohmann::json;
 
 constexpr std::array kTableKindWords{"packet", "batch", "estimate", "link"};
-constexpr std::array kEventKindWords{"phase",         "flight_event", "link_state", "reboot", "alert_raised",
+constexpr std::array kEventKindWords{"phase",         "flight_event", "link_state", "reboot",   "alert_raised",
                                      "alert_cleared", "marker",       "note",       "recording"};
 constexpr std::array kLevelWords{"note", "advisory", "caution", "warning"};
 constexpr std::array kFrameVerdictWords{"good", "bad_cobs", "bad_crc", "bad_length", "too_long"};
@@ -23,10 +23,14 @@ const char* word(const std::array<const char*, N>& words, Enum value) {
     return index < N ? words[index] : "unknown";
 }
 
-json number(double value) { return std::isfinite(value) ? json(value) : json(nullptr); }
+json number(double value) {
+    return std::isfinite(value) ? json(value) : json(nullptr);
+}
 
 json position_json(const GeodeticPosition& position) {
-    return {{"latitude_deg", position.latitude_deg}, {"longitude_deg", position.longitude_deg}, {"height_m", position.height_m}};
+    return {{"latitude_deg", position.latitude_deg},
+            {"longitude_deg", position.longitude_deg},
+            {"height_m", position.height_m}};
 }
 
 json column_json(const Column& column) {
@@ -36,12 +40,10 @@ json column_json(const Column& column) {
     json enumeration = nullptr;
     if (!column.enumeration.empty()) {
         enumeration = json::object();
-        for (const auto& [value, text] : column.enumeration)
-            enumeration[std::to_string(value)] = text;
+        for (const auto& [value, text] : column.enumeration) enumeration[std::to_string(value)] = text;
     }
     json role = nullptr;
-    if (column.role)
-        role = kRoles[static_cast<std::size_t>(*column.role)].name;
+    if (column.role) role = kRoles[static_cast<std::size_t>(*column.role)].name;
     return {{"name", column.name},
             {"description", column.description},
             {"unit", column.unit},
@@ -56,11 +58,14 @@ json column_json(const Column& column) {
 
 json table_json(const Table& table) {
     json columns = json::array();
-    for (const Column& column : table.columns)
-        columns.push_back(column_json(column));
-    return {{"id", table.id},           {"name", table.name},       {"title", table.title},
-            {"kind", word(kTableKindWords, table.kind)},            {"vehicle", table.vehicle},
-            {"period_s", number(table.period_s)},                   {"columns", std::move(columns)}};
+    for (const Column& column : table.columns) columns.push_back(column_json(column));
+    return {{"id", table.id},
+            {"name", table.name},
+            {"title", table.title},
+            {"kind", word(kTableKindWords, table.kind)},
+            {"vehicle", table.vehicle},
+            {"period_s", number(table.period_s)},
+            {"columns", std::move(columns)}};
 }
 
 json site_json(const Site& site) {
@@ -101,7 +106,9 @@ json recording_members(const RecordingInfo& info, bool live) {
 
 } // namespace
 
-std::string dump(const json& value) { return value.dump(-1, ' ', false, json::error_handler_t::replace); }
+std::string dump(const json& value) {
+    return value.dump(-1, ' ', false, json::error_handler_t::replace);
+}
 
 json recording_json(const RecordingInfo& info, bool live) {
     json out = recording_members(info, live);
@@ -120,8 +127,7 @@ json description_json(const RecordingInfo& info, bool live, const Schema& schema
     for (const LinkSetup& link : setup.links)
         links.push_back({{"name", link.name}, {"uri", link.uri}, {"vehicle", link.vehicle}});
     json tables = json::array();
-    for (const Table& table : schema.tables)
-        tables.push_back(table_json(table));
+    for (const Table& table : schema.tables) tables.push_back(table_json(table));
     return {{"version", 1},
             {"recording", recording_members(info, live)},
             {"software", info.version},
@@ -134,12 +140,11 @@ json description_json(const RecordingInfo& info, bool live, const Schema& schema
 json latest_json(const LatestRows& latest, std::int64_t t_start_ns) {
     json out = json::array();
     for (std::size_t table = 0; table < latest.size(); ++table) {
-        if (!latest[table])
-            continue;
+        if (!latest[table]) continue;
         json values = json::array();
-        for (const double value : latest[table]->second)
-            values.push_back(number(value));
-        out.push_back({{"table", table}, {"t_s", tape_seconds(latest[table]->first, t_start_ns)}, {"values", std::move(values)}});
+        for (const double value : latest[table]->second) values.push_back(number(value));
+        out.push_back(
+            {{"table", table}, {"t_s", tape_seconds(latest[table]->first, t_start_ns)}, {"values", std::move(values)}});
     }
     return out;
 }
@@ -150,18 +155,15 @@ std::uint64_t event_id(const Event& event) noexcept {
     for (const std::int64_t t_ns : {event.t_ns, event.t_found_ns})
         for (unsigned shift = 0; shift < 64; shift += 8)
             mix(static_cast<unsigned char>(static_cast<std::uint64_t>(t_ns) >> shift));
-    for (const char c : event.key)
-        mix(static_cast<unsigned char>(c));
+    for (const char c : event.key) mix(static_cast<unsigned char>(c));
     mix(0);
-    for (const char c : event.text)
-        mix(static_cast<unsigned char>(c));
+    for (const char c : event.text) mix(static_cast<unsigned char>(c));
     return hash >> 11;
 }
 
 json event_json(const Event& event, std::int64_t t_start_ns) {
     json data = json::parse(event.data_json, nullptr, false);
-    if (!data.is_object())
-        data = json::object();
+    if (!data.is_object()) data = json::object();
     return {{"id", event_id(event)},
             {"t_s", tape_seconds(event.t_ns, t_start_ns)},
             {"t_found_s", tape_seconds(event.t_found_ns, t_start_ns)},
@@ -234,24 +236,27 @@ std::string status_text(const std::vector<LinkView>& links, const RecorderStatus
 }
 
 std::string gap_text(const Gap& gap) {
-    return dump({{"type", "gap"}, {"from_seq", gap.from_seq}, {"to_seq", gap.to_seq},
-                 {"from_t_s", gap.from_t_s}, {"to_t_s", gap.to_t_s}});
+    return dump({{"type", "gap"},
+                 {"from_seq", gap.from_seq},
+                 {"to_seq", gap.to_seq},
+                 {"from_t_s", gap.from_t_s},
+                 {"to_t_s", gap.to_t_s}});
 }
 
 std::string replay_text(const ReplayPosition& position, std::optional<std::int64_t> request, const json* latest) {
-    json out{{"type", "replay"}, {"cursor_s", position.cursor_s}, {"playing", position.playing},
-             {"rate", position.rate}, {"t_end_s", position.t_end_s}};
-    if (request)
-        out["request"] = *request;
-    if (latest != nullptr)
-        out["latest"] = *latest;
+    json out{{"type", "replay"},
+             {"cursor_s", position.cursor_s},
+             {"playing", position.playing},
+             {"rate", position.rate},
+             {"t_end_s", position.t_end_s}};
+    if (request) out["request"] = *request;
+    if (latest != nullptr) out["latest"] = *latest;
     return dump(out);
 }
 
 std::string error_text(std::string_view message, std::optional<std::int64_t> request) {
     json out{{"type", "error"}, {"message", message}};
-    if (request)
-        out["request"] = *request;
+    if (request) out["request"] = *request;
     return dump(out);
 }
 

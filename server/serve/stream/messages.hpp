@@ -1,6 +1,6 @@
 #pragma once
-/// JSON texts of protocol/STREAM.md. Only this file and its callers in serve/ know JSON; NaN becomes null, bytes that are
-/// no UTF-8 become U+FFFD.
+/// JSON texts of protocol/STREAM.md. Only this file and its callers in serve/ know JSON; NaN becomes null, bytes that
+/// are no UTF-8 become U+FFFD.
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -13,8 +13,8 @@
 #include "server/pipeline/pipeline.hpp"
 #include "server/record/read/reader.hpp"
 #include "server/record/write/recorder.hpp"
-#include "server/serve/stream/blocks.hpp"
 #include "server/serve/server.hpp"
+#include "server/serve/stream/blocks.hpp"
 
 namespace turnstone {
 
@@ -27,7 +27,8 @@ namespace turnstone {
                                               const PipelineSetup& setup);
 [[nodiscard]] nlohmann::json latest_json(const LatestRows& latest, std::int64_t t_start_ns);
 [[nodiscard]] nlohmann::json event_json(const Event& event, std::int64_t t_start_ns);
-[[nodiscard]] nlohmann::json frames_json(const FramePage& page, const std::vector<LinkSetup>& links, std::int64_t t_start_ns);
+[[nodiscard]] nlohmann::json frames_json(const FramePage& page, const std::vector<LinkSetup>& links,
+                                         std::int64_t t_start_ns);
 
 struct HelloParts {
     bool is_operator = false;
@@ -38,8 +39,9 @@ struct HelloParts {
 [[nodiscard]] std::string hello_text(const HelloParts& parts, nlohmann::json description, nlohmann::json latest);
 [[nodiscard]] std::string event_text(const Event& event, std::int64_t t_start_ns);
 /// `t_start_ns` empty: nothing is being recorded, times are null.
-[[nodiscard]] std::string status_text(const std::vector<LinkView>& links, const RecorderStatus& recorder, std::size_t viewers,
-                                      std::int64_t now_ns, std::int64_t utc_ns, std::optional<std::int64_t> t_start_ns);
+[[nodiscard]] std::string status_text(const std::vector<LinkView>& links, const RecorderStatus& recorder,
+                                      std::size_t viewers, std::int64_t now_ns, std::int64_t utc_ns,
+                                      std::optional<std::int64_t> t_start_ns);
 
 struct Gap {
     std::uint64_t from_seq = 0, to_seq = 0; ///< both were left out, and all between

@@ -14,7 +14,7 @@ namespace {
 using Clock = std::chrono::steady_clock;
 
 constexpr std::chrono::milliseconds kTick{50};
-constexpr unsigned kTicksPerPosition = 2; // 10 position texts a second
+constexpr unsigned kTicksPerPosition = 2;  // 10 position texts a second
 constexpr std::size_t kRowsPerTick = 8192; // bounds one message; a faster tape simply plays slower
 constexpr std::size_t kWaitingMax = 64;
 constexpr double kStallMax_s = 0.25; // after a stall the cursor goes on where it was, it does not leap
@@ -23,18 +23,17 @@ constexpr double kStallMax_s = 0.25; // after a stall the cursor goes on where i
 std::optional<TableId> fastest_table(const Schema& schema) {
     const Table* best = nullptr;
     for (const Table& table : schema.tables) {
-        if (table.kind != TableKind::packet && table.kind != TableKind::batch)
-            continue;
-        if (table.period_s > 0 && (best == nullptr || table.period_s < best->period_s))
-            best = &table;
+        if (table.kind != TableKind::packet && table.kind != TableKind::batch) continue;
+        if (table.period_s > 0 && (best == nullptr || table.period_s < best->period_s)) best = &table;
     }
     return best == nullptr ? std::nullopt : std::optional(best->id);
 }
 
 /// Time of the nearest row of `table` (any when empty) after (`direction` > 0) or before the cursor within the tape.
 /// Looks in windows that grow from a few periods to the whole tape, so that it is quick where rows are dense.
-std::optional<std::int64_t> neighbour(RecordingReader& reader, std::optional<TableId> table, double period_s, int direction,
-                                      std::int64_t cursor_ns, std::int64_t first_ns, std::int64_t last_ns) {
+std::optional<std::int64_t> neighbour(RecordingReader& reader, std::optional<TableId> table, double period_s,
+                                      int direction, std::int64_t cursor_ns, std::int64_t first_ns,
+                                      std::int64_t last_ns) {
     const double least_s = std::max(4 * period_s, 0.02);
     for (std::int64_t window_ns = seconds_to_ns(least_s);; window_ns *= 8) {
         const std::int64_t from = direction > 0 ? cursor_ns + 1 : std::max(first_ns, cursor_ns - window_ns);
@@ -44,21 +43,17 @@ std::optional<std::int64_t> neighbour(RecordingReader& reader, std::optional<Tab
             Batch batch;
             const std::int64_t complete = reader.rows(at, to, kRowsPerTick, batch);
             for (const RowRecord& row : batch.rows) {
-                if (table && row.table != *table)
-                    continue;
+                if (table && row.table != *table) continue;
                 if (direction > 0)
                     found = std::min(found.value_or(row.t_ns), row.t_ns);
                 else
                     found = std::max(found.value_or(row.t_ns), row.t_ns);
             }
-            if ((direction > 0 && found) || complete <= at)
-                break;
+            if ((direction > 0 && found) || complete <= at) break;
             at = complete;
         }
-        if (found)
-            return found;
-        if (direction > 0 ? to > last_ns : from <= first_ns)
-            return std::nullopt;
+        if (found) return found;
+        if (direction > 0 ? to > last_ns : from <= first_ns) return std::nullopt;
     }
 }
 
@@ -121,11 +116,11 @@ void Replay::read(Work work, std::function<void(Outcome)> then) {
     auto finish = [self = shared_from_this(), then = std::move(then)](Outcome outcome) {
         self->busy_ = false;
         const auto viewer = self->viewer_.lock();
-        if (!viewer || !viewer->watches(*self))
-            return; // gone, or back at the live tape
+        if (!viewer || !viewer->watches(*self)) return; // gone, or back at the live tape
         if (!outcome.damage.empty() && outcome.damage != self->damage_told_) {
             self->damage_told_ = outcome.damage;
-            self->complain("the recording is damaged (" + outcome.damage + "); what can be read is shown", std::nullopt);
+            self->complain("the recording is damaged (" + outcome.damage + "); what can be read is shown",
+                           std::nullopt);
         }
         then(std::move(outcome));
         self->next();
@@ -176,8 +171,8 @@ void Replay::open(const std::string& id, std::optional<std::int64_t> request) {
             outcome.t_start_ns = outcome.cursor_ns = info.t_start_ns;
             outcome.t_end_ns = info.t_end_ns;
             const auto latest = latest_json(reader.latest(info.t_start_ns), info.t_start_ns);
-            outcome.messages.push_back(
-                frame_message(Opcode::text, hello_text(parts, description_json(info, live, reader.schema(), *setup), latest)));
+            outcome.messages.push_back(frame_message(
+                Opcode::text, hello_text(parts, description_json(info, live, reader.schema(), *setup), latest)));
             outcome.latest = dump(latest);
             return outcome;
         },
@@ -191,8 +186,7 @@ void Replay::open(const std::string& id, std::optional<std::int64_t> request) {
             t_end_ns_ = std::max(outcome.t_end_ns, outcome.t_start_ns);
             seq_ = 0;
             if (const auto receiver = viewer_.lock())
-                for (WireMessage& message : outcome.messages)
-                    receiver->send(std::move(message));
+                for (WireMessage& message : outcome.messages) receiver->send(std::move(message));
             tell(request, outcome.latest);
         });
 }
@@ -243,8 +237,7 @@ void Replay::wait_for_tick() {
     timer_.expires_after(kTick);
     timer_.async_wait([weak = weak_from_this()](const boost::system::error_code& error) {
         const auto self = weak.lock();
-        if (error || !self || !self->playing_ || self->viewer_.expired())
-            return;
+        if (error || !self || !self->playing_ || self->viewer_.expired()) return;
         self->wait_for_tick();
         self->play_on();
     });
@@ -255,15 +248,15 @@ void Replay::play_on() {
     const auto now = Clock::now();
     // A viewer that does not keep up makes its own tape play slower; nothing is left out.
     if (busy_ || !viewer || viewer->queued_bytes() > hub_.settings().queue_soft_bytes) {
-        if (!busy_)
-            played_at_ = now;
+        if (!busy_) played_at_ = now;
         return;
     }
     const double elapsed_s = std::min(std::chrono::duration<double>(now - played_at_).count(), kStallMax_s);
     played_at_ = now;
     const std::int64_t target_ns = std::min(t_end_ns_, tape_ns(elapsed_s * rate_, cursor_ns_));
     read(
-        [from_ns = cursor_ns_ + 1, target_ns, t_start_ns = t_start_ns_, t_end_ns = t_end_ns_, seq = seq_](RecordingReader& reader) {
+        [from_ns = cursor_ns_ + 1, target_ns, t_start_ns = t_start_ns_, t_end_ns = t_end_ns_,
+         seq = seq_](RecordingReader& reader) {
             Outcome outcome;
             Batch batch;
             const std::int64_t complete_ns = reader.rows(from_ns, target_ns + 1, kRowsPerTick, batch);
@@ -272,7 +265,9 @@ void Replay::play_on() {
             for (const Event& event : reader.events(from_ns, outcome.cursor_ns + 1))
                 outcome.messages.push_back(frame_message(Opcode::text, event_text(event, t_start_ns)));
             BlockEncoder encoder;
-            if (auto block = encoder.rows(batch, reader.schema(), t_start_ns, seq, {.replay = true, .coalesced = false}); block.wire) {
+            if (auto block =
+                    encoder.rows(batch, reader.schema(), t_start_ns, seq, {.replay = true, .coalesced = false});
+                block.wire) {
                 outcome.messages.push_back(std::move(block.wire));
                 outcome.blocks = 1;
             }
@@ -289,21 +284,18 @@ void Replay::play_on() {
             t_end_ns_ = std::max(outcome.t_end_ns, t_end_ns_);
             seq_ += outcome.blocks;
             if (const auto receiver = viewer_.lock())
-                for (WireMessage& message : outcome.messages)
-                    receiver->send(std::move(message));
+                for (WireMessage& message : outcome.messages) receiver->send(std::move(message));
             const bool ended = cursor_ns_ >= t_end_ns_;
-            if (ended)
-                playing_ = false;
-            if (ended || ++ticks_ % kTicksPerPosition == 0)
-                tell(std::nullopt, {});
+            if (ended) playing_ = false;
+            if (ended || ++ticks_ % kTicksPerPosition == 0) tell(std::nullopt, {});
         });
 }
 
 void Replay::tell(std::optional<std::int64_t> request, const std::string& latest) {
     const auto viewer = viewer_.lock();
-    if (!viewer)
-        return;
-    const ReplayPosition position{tape_seconds(cursor_ns_, t_start_ns_), playing_, rate_, tape_seconds(t_end_ns_, t_start_ns_)};
+    if (!viewer) return;
+    const ReplayPosition position{tape_seconds(cursor_ns_, t_start_ns_), playing_, rate_,
+                                  tape_seconds(t_end_ns_, t_start_ns_)};
     if (latest.empty()) {
         viewer->send(frame_message(Opcode::text, replay_text(position, request, nullptr)));
         return;
@@ -313,8 +305,7 @@ void Replay::tell(std::optional<std::int64_t> request, const std::string& latest
 }
 
 void Replay::complain(std::string_view message, std::optional<std::int64_t> request) {
-    if (const auto viewer = viewer_.lock())
-        viewer->send(frame_message(Opcode::text, error_text(message, request)));
+    if (const auto viewer = viewer_.lock()) viewer->send(frame_message(Opcode::text, error_text(message, request)));
 }
 
 } // namespace turnstone

@@ -19,7 +19,8 @@ namespace turnstone {
 class Replay : public std::enable_shared_from_this<Replay> {
   public:
     Replay(Hub& hub, std::weak_ptr<Viewer> viewer);
-    /// Answered with a `replay` or `error` text. Of seeks that come faster than they can be done only the newest is done.
+    /// Answered with a `replay` or `error` text. Of seeks that come faster than they can be done only the newest is
+    /// done.
     void request(ClientMessage message);
 
   private:
@@ -31,7 +32,7 @@ class Replay : public std::enable_shared_from_this<Replay> {
         std::int64_t cursor_ns = 0;
         std::int64_t t_start_ns = 0;
         std::int64_t t_end_ns = 0;
-        std::string latest;                ///< JSON text; empty: none to be told
+        std::string latest; ///< JSON text; empty: none to be told
         std::uint64_t blocks = 0;
     };
     using Work = std::function<Outcome(RecordingReader&)>;

@@ -16,8 +16,8 @@ namespace {
 constexpr std::size_t kGatherMax = 32;
 constexpr double kTextsPerSecond = 50;
 constexpr std::chrono::seconds kPingEvery{20};
-constexpr std::chrono::seconds kSilenceMax{60};  // browsers answer pings by themselves: nobody is there any more
-constexpr std::chrono::seconds kClosingTime{3};  // for the close frame to go out and the other side to hang up
+constexpr std::chrono::seconds kSilenceMax{60}; // browsers answer pings by themselves: nobody is there any more
+constexpr std::chrono::seconds kClosingTime{3}; // for the close frame to go out and the other side to hang up
 
 } // namespace
 
@@ -28,18 +28,17 @@ Viewer::Viewer(boost::asio::ip::tcp::socket socket, Hub& hub, bool is_operator)
 void Viewer::start(std::span<const std::byte> early) {
     boost::system::error_code ignored; // a socket that is already dead shows it at the first read
     socket_.native_non_blocking(true, ignored);
-    if (!early.empty())
-        take_bytes(early);
-    if (!dropped_)
-        wait_readable();
+    if (!early.empty()) take_bytes(early);
+    if (!dropped_) wait_readable();
 }
 
-void Viewer::send(WireMessage message) { enqueue({std::move(message), Kind::kept, 0, 0, 0}); }
+void Viewer::send(WireMessage message) {
+    enqueue({std::move(message), Kind::kept, 0, 0, 0});
+}
 
 void Viewer::send_status(WireMessage message) {
     for (std::size_t i = front_sent_ > 0 ? 1 : 0; i < queue_.size(); ++i) {
-        if (queue_[i].kind != Kind::status)
-            continue;
+        if (queue_[i].kind != Kind::status) continue;
         queued_bytes_ += message->size() - queue_[i].message->size();
         queue_[i].message = std::move(message);
         return;
@@ -48,8 +47,7 @@ void Viewer::send_status(WireMessage message) {
 }
 
 void Viewer::send_block(const WireMessage& message, std::uint64_t seq, double from_t_s, double to_t_s) {
-    if (closing())
-        return;
+    if (closing()) return;
     if (gap_) {
         extend_gap(seq, seq, from_t_s, to_t_s);
         return;
@@ -103,14 +101,12 @@ void Viewer::catch_up() {
     gap_.reset();
     queue_.push_back({frame_message(Opcode::text, gap_text(gap)), Kind::kept, 0, 0, 0});
     queue_.push_back({hub_.newest_rows(), Kind::kept, 0, 0, 0});
-    for (const Entry& entry : queue_)
-        queued_bytes_ += entry.message->size();
+    for (const Entry& entry : queue_) queued_bytes_ += entry.message->size();
     ++hub_.counters().coalesced;
 }
 
 void Viewer::enqueue(Entry entry) {
-    if (closing())
-        return;
+    if (closing()) return;
     queued_bytes_ += entry.message->size();
     queue_.push_back(std::move(entry));
     if (queued_bytes_ > hub_.settings().queue_hard_bytes) {
@@ -121,12 +117,10 @@ void Viewer::enqueue(Entry entry) {
 }
 
 void Viewer::flush() {
-    if (waiting_writable_ || dropped_)
-        return;
+    if (waiting_writable_ || dropped_) return;
     while (true) {
         if (queue_.empty()) {
-            if (!gap_ || closing())
-                return;
+            if (!gap_ || closing()) return;
             catch_up();
         }
         std::array<iovec, kGatherMax> parts;
@@ -144,8 +138,7 @@ void Viewer::flush() {
         header.msg_iovlen = count;
         const ssize_t result = ::sendmsg(socket_.native_handle(), &header, MSG_DONTWAIT | MSG_NOSIGNAL);
         if (result < 0) {
-            if (errno == EINTR)
-                continue;
+            if (errno == EINTR) continue;
             if (errno == EAGAIN || errno == EWOULDBLOCK)
                 wait_writable();
             else
@@ -183,28 +176,26 @@ void Viewer::wait_writable() {
 }
 
 void Viewer::wait_readable() {
-    socket_.async_wait(boost::asio::ip::tcp::socket::wait_read,
-                       [self = shared_from_this()](const boost::system::error_code& error) {
-                           if (error)
-                               self->drop();
-                           else
-                               self->read();
-                       });
+    socket_.async_wait(
+        boost::asio::ip::tcp::socket::wait_read,
+        [self = shared_from_this()](const boost::system::error_code& error) {
+            if (error)
+                self->drop();
+            else
+                self->read();
+        });
 }
 
 void Viewer::read() {
-    if (dropped_)
-        return;
+    if (dropped_) return;
     std::array<std::byte, 8192> bytes;
     const ssize_t count = ::recv(socket_.native_handle(), bytes.data(), bytes.size(), MSG_DONTWAIT);
     if (count == 0 || (count < 0 && errno != EAGAIN && errno != EWOULDBLOCK && errno != EINTR)) {
         drop();
         return;
     }
-    if (count > 0)
-        take_bytes(std::span(bytes).first(static_cast<std::size_t>(count)));
-    if (!dropped_)
-        wait_readable();
+    if (count > 0) take_bytes(std::span(bytes).first(static_cast<std::size_t>(count)));
+    if (!dropped_) wait_readable();
 }
 
 void Viewer::take_bytes(std::span<const std::byte> bytes) {
@@ -216,16 +207,12 @@ void Viewer::take_bytes(std::span<const std::byte> bytes) {
 void Viewer::on_message(Opcode opcode, std::string_view payload) {
     switch (opcode) {
     case Opcode::text:
-        if (!closing())
-            on_text(payload);
+        if (!closing()) on_text(payload);
         return;
-    case Opcode::binary:
-        close(CloseCode::bad_message, "clients send text messages only");
-        return;
+    case Opcode::binary: close(CloseCode::bad_message, "clients send text messages only"); return;
     case Opcode::ping:
         // A ping costs a text's allowance: a flood of them is a flood of messages to answer.
-        if (!closing() && spend_allowance())
-            send(frame_message(Opcode::pong, payload));
+        if (!closing() && spend_allowance()) send(frame_message(Opcode::pong, payload));
         return;
     case Opcode::close:
         if (closing_since_)
@@ -234,14 +221,14 @@ void Viewer::on_message(Opcode opcode, std::string_view payload) {
             close(CloseCode::normal, "");
         return;
     case Opcode::pong:
-    case Opcode::continuation:
-        return;
+    case Opcode::continuation: return;
     }
 }
 
 bool Viewer::spend_allowance() {
     const auto now = Clock::now();
-    text_tokens_ = std::min(kTextsPerSecond, text_tokens_ + std::chrono::duration<double>(now - text_at_).count() * kTextsPerSecond);
+    text_tokens_ = std::min(kTextsPerSecond,
+                            text_tokens_ + std::chrono::duration<double>(now - text_at_).count() * kTextsPerSecond);
     text_at_ = now;
     if (text_tokens_ < 1) {
         close(CloseCode::bad_message, "more than 50 messages a second");
@@ -252,8 +239,7 @@ bool Viewer::spend_allowance() {
 }
 
 void Viewer::on_text(std::string_view text) {
-    if (!spend_allowance())
-        return;
+    if (!spend_allowance()) return;
     auto message = parse_client_message(text);
     if (!message) {
         if (message.error().fatal)
@@ -270,29 +256,26 @@ void Viewer::on_text(std::string_view text) {
     }
     if (std::holds_alternative<OpenReplay>(message->what)) {
         forget_gap();
-        if (replay_ == nullptr)
-            replay_ = std::make_shared<Replay>(hub_, weak_from_this());
+        if (replay_ == nullptr) replay_ = std::make_shared<Replay>(hub_, weak_from_this());
     }
     if (replay_ == nullptr) {
-        send(frame_message(Opcode::text, error_text("this connection follows the live tape; send 'open' with a recording first",
-                                                    message->request)));
+        send(frame_message(
+            Opcode::text,
+            error_text("this connection follows the live tape; send 'open' with a recording first", message->request)));
         return;
     }
     replay_->request(std::move(*message));
 }
 
 void Viewer::close(CloseCode code, std::string_view reason) {
-    if (closing())
-        return;
+    if (closing()) return;
     closing_since_ = Clock::now();
     replay_.reset();
     gap_.reset();
-    if (code == CloseCode::too_slow)
-        ++hub_.counters().closed_slow;
+    if (code == CloseCode::too_slow) ++hub_.counters().closed_slow;
     // Only a message that is already partly out has to be finished before the close frame.
     while (queue_.size() > (front_sent_ > 0 ? 1u : 0u)) {
-        if (code != CloseCode::too_slow && queue_.back().kind == Kind::kept)
-            break;
+        if (code != CloseCode::too_slow && queue_.back().kind == Kind::kept) break;
         queued_bytes_ -= queue_.back().message->size();
         queue_.pop_back();
     }
@@ -302,8 +285,7 @@ void Viewer::close(CloseCode code, std::string_view reason) {
 }
 
 void Viewer::drop() {
-    if (dropped_)
-        return;
+    if (dropped_) return;
     dropped_ = true;
     replay_.reset();
     queue_.clear();
@@ -315,8 +297,7 @@ void Viewer::drop() {
 
 void Viewer::tick(Clock::time_point now) {
     if (closing_since_) {
-        if (now - *closing_since_ > kClosingTime)
-            drop();
+        if (now - *closing_since_ > kClosingTime) drop();
         return;
     }
     if (gap_ && now - behind_since_ > hub_.settings().queue_soft_time) {

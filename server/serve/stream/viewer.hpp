@@ -13,8 +13,8 @@
 #include <boost/asio/ip/tcp.hpp>
 
 #include "server/serve/parse/client_message.hpp"
-#include "server/serve/stream/messages.hpp"
 #include "server/serve/parse/websocket_frame.hpp"
+#include "server/serve/stream/messages.hpp"
 
 namespace turnstone {
 
@@ -82,7 +82,7 @@ class Viewer : public std::enable_shared_from_this<Viewer> {
     std::size_t front_sent_ = 0; ///< octets of the front entry the kernel has
     std::size_t queued_bytes_ = 0;
     bool waiting_writable_ = false;
-    std::optional<Gap> gap_;     ///< set: behind, blocks are being left out
+    std::optional<Gap> gap_; ///< set: behind, blocks are being left out
     Clock::time_point behind_since_{};
     std::optional<Clock::time_point> closing_since_;
     bool dropped_ = false;

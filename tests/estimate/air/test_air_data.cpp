@@ -1,5 +1,6 @@
-// Air data against tests/reference/atmosphere.json (U.S. Standard Atmosphere 1976 / ISO 2533:1975 rows, hypsometric equation as in
-// WMO-No. 8, QNH definition of ICAO Doc 9837; dynamic pressure cases), and against two real days (tests/reference/data/SOURCES.md).
+// Air data against tests/reference/atmosphere.json (U.S. Standard Atmosphere 1976 / ISO 2533:1975 rows, hypsometric
+// equation as in WMO-No. 8, QNH definition of ICAO Doc 9837; dynamic pressure cases), and against two real days
+// (tests/reference/data/SOURCES.md).
 #include <fstream>
 
 #include <catch2/catch.hpp>
@@ -27,9 +28,9 @@ struct Level {
 };
 
 struct DayResult {
-    double worst_sigmas = 0.0;    ///< largest error over its own 1-sigma, from 100 m above the pad up
-    double worst_share = 0.0;     ///< largest error over height, from 500 m to 3 km
-    double standard_share = 0.0;  ///< the same for plain pressure altitude differences
+    double worst_sigmas = 0.0;   ///< largest error over its own 1-sigma, from 100 m above the pad up
+    double worst_share = 0.0;    ///< largest error over height, from 500 m to 3 km
+    double standard_share = 0.0; ///< the same for plain pressure altitude differences
     int levels = 0;
 };
 
@@ -64,8 +65,10 @@ TEST_CASE("one layer follows the hypsometric equation") {
     for (const json& row : reference().at("hypsometric")) {
         INFO(row.at("id").get<std::string>());
         const double p = row.at("p_Pa"), p0 = row.at("pad_p_Pa"), t0 = row.at("pad_T_K");
-        CHECK(hypsometric_height_m(p, p0, t0, -0.0065) == Approx(row.at("height_lapse_6p5_m").get<double>()).epsilon(1e-9));
-        CHECK(hypsometric_height_m(p, p0, t0, 0.0) == Approx(row.at("height_isothermal_m").get<double>()).epsilon(1e-9));
+        CHECK(hypsometric_height_m(p, p0, t0, -0.0065) ==
+              Approx(row.at("height_lapse_6p5_m").get<double>()).epsilon(1e-9));
+        CHECK(hypsometric_height_m(p, p0, t0, 0.0) ==
+              Approx(row.at("height_isothermal_m").get<double>()).epsilon(1e-9));
         ++checked;
     }
     CHECK(checked == 8);
@@ -77,8 +80,10 @@ TEST_CASE("the first kilometre above the pad has the standard lapse from the pad
         const DayAtmosphere day({.pressure_pa = row.at("pad_p_Pa"), .temperature_k = row.at("pad_T_K")});
         const double height_m = day.geopotential_above_pad_m(row.at("p_Pa"));
         INFO(row.at("id").get<std::string>());
-        if (expected_m <= 1000.0) CHECK(height_m == Approx(expected_m).epsilon(1e-9));
-        else CHECK(std::fabs(height_m - expected_m) < 0.5 * day.height_sigma_m(height_m));
+        if (expected_m <= 1000.0)
+            CHECK(height_m == Approx(expected_m).epsilon(1e-9));
+        else
+            CHECK(std::fabs(height_m - expected_m) < 0.5 * day.height_sigma_m(height_m));
     }
 }
 
@@ -138,7 +143,8 @@ TEST_CASE("heights on real days lie within the stated uncertainty") {
     for (const Day& day : days) {
         const DayResult result = compare(day.levels, day.pad_temperature_k);
         INFO(day.name << ": worst " << result.worst_sigmas << " sigma, " << 100.0 * result.worst_share
-                      << " % of height below 3 km (standard atmosphere alone " << 100.0 * result.standard_share << " %)");
+                      << " % of height below 3 km (standard atmosphere alone " << 100.0 * result.standard_share
+                      << " %)");
         CHECK(result.levels > 200);
         CHECK(result.worst_sigmas < 2.0);
         CHECK(result.worst_share < day.share_max);
@@ -147,8 +153,8 @@ TEST_CASE("heights on real days lie within the stated uncertainty") {
 }
 
 TEST_CASE("true height follows local gravity") {
-    // Geopotential metres times g0 over normal gravity: at the equator (9.78033 m/s2, WGS 84) a geopotential kilometre is
-    // 9.80665 / 9.78033 km of true height, plus H^2/r.
+    // Geopotential metres times g0 over normal gravity: at the equator (9.78033 m/s2, WGS 84) a geopotential kilometre
+    // is 9.80665 / 9.78033 km of true height, plus H^2/r.
     const DayAtmosphere day({.pressure_pa = kPressureSeaLevel_pa, .latitude_deg = 0.0});
     CHECK(day.true_height_m(1000.0) == Approx(1000.0 * 9.80665 / 9.7803253 + 0.158).margin(0.01));
 }

@@ -1,7 +1,7 @@
 #pragma once
-/// Flies a simulator scenario straight into FlightState: sensor readings in packets, some of them lost, with the truth beside
-/// the result. The simulator integrates six degrees of freedom with its own thrust, drag, canopy and sensor models; the
-/// estimators know none of them and share only physical constants with it, so agreement is evidence.
+/// Flies a simulator scenario straight into FlightState: sensor readings in packets, some of them lost, with the truth
+/// beside the result. The simulator integrates six degrees of freedom with its own thrust, drag, canopy and sensor
+/// models; the estimators know none of them and share only physical constants with it, so agreement is evidence.
 #include <cmath>
 #include <map>
 #include <optional>
@@ -39,9 +39,8 @@ class Collector final : public EstimateSink {
     }
     void event(EstimateEvent event) override { events.push_back(std::move(event)); }
     [[nodiscard]] const EstimateEvent* find(const std::string& key) const {
-        for (const EstimateEvent& event : events) {
+        for (const EstimateEvent& event : events)
             if (event.key == key) return &event;
-        }
         return nullptr;
     }
     std::vector<Row> rows;
@@ -60,13 +59,15 @@ inline Flight make_flight(const std::string& scenario_name, std::uint64_t seed, 
     if (!made) throw std::runtime_error(made.error().message);
     Flight flight{std::move(*made), {}, {}};
     flight.scenario.disperse = disperse;
-    flight.truth = sim::run_truth(sim::make_setup(flight.scenario, seed), flight.scenario.kind, flight.scenario.idle_s, 120.0);
+    flight.truth =
+        sim::run_truth(sim::make_setup(flight.scenario, seed), flight.scenario.kind, flight.scenario.idle_s, 120.0);
     flight.sensors = sim::sense(flight.truth, flight.scenario, seed);
     return flight;
 }
 
 /// Runs the sensors through `state`; packets arrive when their last sample is made, ticks every 100 ms.
-inline void fly(const Flight& flight, const Reception& reception, std::uint64_t seed, FlightState& state, Collector& out) {
+inline void fly(const Flight& flight, const Reception& reception, std::uint64_t seed, FlightState& state,
+                Collector& out) {
     sim::Random random(seed, "reception");
     const auto at = [](double t_s) { return kRunStart_ns + seconds_to_ns(t_s); };
     const double end_s = flight.truth.samples.back().t_s;
@@ -79,9 +80,8 @@ inline void fly(const Flight& flight, const Reception& reception, std::uint64_t 
     }
     const auto received = [&](double t_s) {
         const bool by_chance = random.uniform(0.0, 1.0) >= reception.loss;
-        for (const double fade_s : fades_s) {
+        for (const double fade_s : fades_s)
             if (t_s >= fade_s && t_s < fade_s + reception.fade_s) return false;
-        }
         return by_chance;
     };
     std::size_t p = 0;
@@ -95,18 +95,14 @@ inline void fly(const Flight& flight, const Reception& reception, std::uint64_t 
         const double now_s = std::min(packet_s, pressure_s);
         for (; next_tick_s <= now_s; next_tick_s += 0.1) state.tick(at(next_tick_s), out);
         if (pressure_s < packet_s) {
-            if (received(pressure_s) && reception.pressure) {
+            if (received(pressure_s) && reception.pressure)
                 state.pressure({at(pressure_s), pressure[p].pressure_pa, pressure[p].temperature_k}, kNaN, kNaN, out);
-            }
             ++p;
             continue;
         }
         const bool heard = received(packet_s) && reception.inertial;
-        for (; i < last; ++i) {
-            if (heard) {
-                state.imu({at(imu[i].t_s), imu[i].accel_body_mps2, imu[i].rate_body_rad_s}, std::nullopt, out);
-            }
-        }
+        for (; i < last; ++i)
+            if (heard) state.imu({at(imu[i].t_s), imu[i].accel_body_mps2, imu[i].rate_body_rad_s}, std::nullopt, out);
     }
     for (; next_tick_s <= end_s + 1.0; next_tick_s += 0.1) state.tick(at(next_tick_s), out);
 }
@@ -114,14 +110,13 @@ inline void fly(const Flight& flight, const Reception& reception, std::uint64_t 
 /// Times the truth gives for the moments the detector looks for; NaN where it did not happen.
 inline std::map<Moment, double> true_moments(const sim::Truth& truth) {
     const auto ejection = [&](std::size_t i) {
-        for (const sim::Ejection& e : truth.events.ejections) {
+        for (const sim::Ejection& e : truth.events.ejections)
             if (e.parachute == i) return e.t_s;
-        }
         return std::numeric_limits<double>::quiet_NaN();
     };
-    return {{Moment::lift_off, truth.events.lift_off_s},   {Moment::burn_out, truth.events.burn_out_s},
-            {Moment::apogee, truth.events.apogee_s},       {Moment::drogue_deployment, ejection(0)},
-            {Moment::main_deployment, ejection(1)},        {Moment::landing, truth.events.landing_s}};
+    return {{Moment::lift_off, truth.events.lift_off_s}, {Moment::burn_out, truth.events.burn_out_s},
+            {Moment::apogee, truth.events.apogee_s},     {Moment::drogue_deployment, ejection(0)},
+            {Moment::main_deployment, ejection(1)},      {Moment::landing, truth.events.landing_s}};
 }
 
 } // namespace turnstone::test

@@ -1,5 +1,5 @@
-// Randomised simulator flights: every phase found once, at the right time, whatever is received and whichever sensor there is.
-// TURNSTONE_FLIGHTS=500 flies the full set.
+// Randomised simulator flights: every phase found once, at the right time, whatever is received and whichever sensor
+// there is. TURNSTONE_FLIGHTS=500 flies the full set.
 #include <cstdlib>
 
 #include <catch2/catch.hpp>
@@ -12,8 +12,8 @@ using namespace turnstone::test;
 namespace {
 
 struct Tally {
-    std::map<Moment, std::vector<double>> errors_s;     ///< sizes
-    std::map<Moment, std::vector<double>> normalised;   ///< error over its own 1-sigma
+    std::map<Moment, std::vector<double>> errors_s;   ///< sizes
+    std::map<Moment, std::vector<double>> normalised; ///< error over its own 1-sigma
     std::string faults;
     int flights = 0;
 };
@@ -31,7 +31,8 @@ Tally fly_many(int count, const Reception& reception) {
     for (int seed = 1; seed <= count; ++seed) {
         const Flight flight = make_flight("nominal", static_cast<std::uint64_t>(seed), true);
         std::vector<EstimateTable> tables;
-        FlightState state(flight.scenario.vehicle, flight.scenario.site, reception.inertial, reception.pressure, tables);
+        FlightState state(flight.scenario.vehicle, flight.scenario.site, reception.inertial, reception.pressure,
+                          tables);
         Collector out;
         fly(flight, reception, static_cast<std::uint64_t>(seed), state, out);
         std::map<Moment, int> seen;
@@ -72,9 +73,11 @@ void check(Tally tally, const std::vector<Limit>& limits) {
     }
 }
 
-/// The stated 1-sigma is as large as the errors are: their ratio is about one in the mean square, and nine in ten are within two.
+/// The stated 1-sigma is as large as the errors are: their ratio is about one in the mean square, and nine in ten are
+/// within two.
 void check_calibration(const Tally& tally) {
-    // The mean square of few flights scatters: three standard deviations of a chi-square mean around the limits of many.
+    // The mean square of few flights scatters: three standard deviations of a chi-square mean around the limits of
+    // many.
     const double scatter = 3.0 / std::sqrt(2.0 * tally.flights);
     for (const auto& [moment, normalised] : tally.normalised) {
         double squares = 0.0;
@@ -85,16 +88,17 @@ void check_calibration(const Tally& tally) {
         }
         const double n = static_cast<double>(normalised.size());
         const double rms = std::sqrt(squares / n);
-        INFO(moment_key(moment) << ": rms of error over sigma " << rms << ", inside two sigma " << 100.0 * inside / n << " %");
+        INFO(moment_key(moment) << ": rms of error over sigma " << rms << ", inside two sigma " << 100.0 * inside / n
+                                << " %");
         CHECK(rms > 0.5 * (1.0 - scatter));
         CHECK(rms < 1.5 * (1.0 + scatter));
         CHECK(inside / n > 0.9 - 3.0 * std::sqrt(0.09 / n));
     }
 }
 
-const std::vector<Limit> kRequired{{Moment::lift_off, 0.050},          {Moment::burn_out, 0.100},
-                                   {Moment::apogee, 0.150},            {Moment::drogue_deployment, 0.150},
-                                   {Moment::main_deployment, 0.150},   {Moment::landing, 1.0}};
+const std::vector<Limit> kRequired{{Moment::lift_off, 0.050},        {Moment::burn_out, 0.100},
+                                   {Moment::apogee, 0.150},          {Moment::drogue_deployment, 0.150},
+                                   {Moment::main_deployment, 0.150}, {Moment::landing, 1.0}};
 
 } // namespace
 
@@ -127,9 +131,15 @@ TEST_CASE("odd courses of a flight") {
         std::vector<Moment> absent;
     };
     const std::vector<Odd> odds{
-        {"late-parachute", {Moment::lift_off, Moment::apogee, Moment::drogue_deployment, Moment::main_deployment, Moment::landing}, {}},
-        {"no-parachute", {Moment::lift_off, Moment::burn_out, Moment::apogee}, {Moment::drogue_deployment, Moment::main_deployment}},
-        {"baro-dead", {Moment::lift_off, Moment::burn_out, Moment::apogee, Moment::drogue_deployment, Moment::landing}, {}},
+        {"late-parachute",
+         {Moment::lift_off, Moment::apogee, Moment::drogue_deployment, Moment::main_deployment, Moment::landing},
+         {}},
+        {"no-parachute",
+         {Moment::lift_off, Moment::burn_out, Moment::apogee},
+         {Moment::drogue_deployment, Moment::main_deployment}},
+        {"baro-dead",
+         {Moment::lift_off, Moment::burn_out, Moment::apogee, Moment::drogue_deployment, Moment::landing},
+         {}},
         {"separation-test", {}, {Moment::lift_off}},
         {"pad-idle", {}, {Moment::lift_off}}};
     for (const Odd& odd : odds) {
@@ -154,7 +164,8 @@ TEST_CASE("odd courses of a flight") {
         if (std::string(odd.scenario) == "baro-dead") {
             bool announced = false;
             for (const EstimateEvent& event : out.events) {
-                announced = announced || (event.kind == EventKind::alert_raised && event.key.starts_with("sensor/static_pressure/"));
+                announced = announced ||
+                            (event.kind == EventKind::alert_raised && event.key.starts_with("sensor/static_pressure/"));
             }
             CHECK(announced);
         }
@@ -178,7 +189,8 @@ TEST_CASE("the same flight gives the same rows and events") {
     for (std::size_t i = 0; i < first.rows.size(); ++i) {
         const auto& a = first.rows[i].values;
         const auto& b = second.rows[i].values;
-        for (std::size_t k = 0; k < a.size(); ++k) different += !(a[k] == b[k] || (std::isnan(a[k]) && std::isnan(b[k])));
+        for (std::size_t k = 0; k < a.size(); ++k)
+            different += !(a[k] == b[k] || (std::isnan(a[k]) && std::isnan(b[k])));
     }
     CHECK(different == 0);
 }

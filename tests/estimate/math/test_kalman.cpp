@@ -1,6 +1,7 @@
-// The Kalman recursion, and the vertical filter built on it, against tests/reference/numerics/kalman_steady.json: steady states
-// solved with 50 digits (structure-preserving doubling, compared with scipy.linalg.solve_discrete_are), sequences from an
-// independent Joseph-form filter checked against one joint Gaussian; chi-square quantiles from scipy.stats.
+// The Kalman recursion, and the vertical filter built on it, against tests/reference/numerics/kalman_steady.json:
+// steady states solved with 50 digits (structure-preserving doubling, compared with scipy.linalg.solve_discrete_are),
+// sequences from an independent Joseph-form filter checked against one joint Gaussian; chi-square quantiles from
+// scipy.stats.
 #include <fstream>
 
 #include <catch2/catch.hpp>
@@ -24,18 +25,16 @@ const json& cases() {
 }
 
 const json& case_named(const std::string& id) {
-    for (const json& c : cases()) {
+    for (const json& c : cases())
         if (c.at("id") == id) return c;
-    }
     throw std::runtime_error("no case " + id);
 }
 
 template <int R, int C>
 Eigen::Matrix<double, R, C> matrix(const json& rows) {
     Eigen::Matrix<double, R, C> m;
-    for (int i = 0; i < R; ++i) {
+    for (int i = 0; i < R; ++i)
         for (int k = 0; k < C; ++k) m(i, k) = rows.at(static_cast<std::size_t>(i)).at(static_cast<std::size_t>(k));
-    }
     return m;
 }
 
@@ -89,9 +88,12 @@ TEST_CASE("the recursion converges to independently solved steady states") {
         INFO(c.at("id").get<std::string>());
         const std::size_t n = c.at("inputs").at("F").size();
         const std::size_t m = c.at("inputs").at("H").size();
-        if (n == 2) check_steady<2, 1>(c);
-        else if (m == 1) check_steady<3, 1>(c);
-        else check_steady<3, 2>(c);
+        if (n == 2)
+            check_steady<2, 1>(c);
+        else if (m == 1)
+            check_steady<3, 1>(c);
+        else
+            check_steady<3, 2>(c);
         ++checked;
     }
     CHECK(checked == 44);
@@ -109,10 +111,16 @@ TEST_CASE("constant-velocity sequence agrees step by step") {
     int wrong = 0;
     for (std::size_t k = 0; k < rows.size(); ++k) {
         kalman_predict<2>(state, f, q);
-        const auto innovation = kalman_innovation<2, 1>(state, Eigen::Matrix<double, 1, 1>(in.at("z").at(k).get<double>()), h, r);
+        const auto innovation =
+            kalman_innovation<2, 1>(state, Eigen::Matrix<double, 1, 1>(in.at("z").at(k).get<double>()), h, r);
         kalman_correct<2, 1>(state, innovation, h, r);
-        const std::array<double, 8> found{state.x(0), state.x(1), state.covariance(0, 0), state.covariance(0, 1),
-                                          state.covariance(1, 1), innovation.value(0), innovation.covariance(0, 0),
+        const std::array<double, 8> found{state.x(0),
+                                          state.x(1),
+                                          state.covariance(0, 0),
+                                          state.covariance(0, 1),
+                                          state.covariance(1, 1),
+                                          innovation.value(0),
+                                          innovation.covariance(0, 0),
                                           innovation.nis};
         for (std::size_t i = 0; i < found.size(); ++i) wrong += !close(found[i], rows[k][i], 1e-9, 1e-9);
     }
@@ -143,7 +151,8 @@ TEST_CASE("constant-acceleration sequence with height and accelerometer agrees s
             kalman_correct<3, 2>(state, innovation, h, r);
             nis = innovation.nis;
         } else {
-            const auto innovation = kalman_innovation<3, 1>(state, Eigen::Matrix<double, 1, 1>(accel), h_accel, r_accel);
+            const auto innovation =
+                kalman_innovation<3, 1>(state, Eigen::Matrix<double, 1, 1>(accel), h_accel, r_accel);
             kalman_correct<3, 1>(state, innovation, h_accel, r_accel);
             nis = innovation.nis;
         }
@@ -202,11 +211,9 @@ TEST_CASE("the vertical filter itself is the reference filter with accelerometer
 TEST_CASE("gates and health bounds are chi-square quantiles") {
     for (const json& c : cases()) {
         if (c.at("kind") == "chi2_quantiles") {
-            for (const json& e : c.at("expected")) {
-                if (e.at("dof") == 1 && e.at("p") == 0.9999) {
+            for (const json& e : c.at("expected"))
+                if (e.at("dof") == 1 && e.at("p") == 0.9999)
                     CHECK(VerticalSettings{}.gate_nis == Approx(e.at("quantile").get<double>()).epsilon(1e-9));
-                }
-            }
         } else if (c.at("kind") == "chi2_average_bounds") {
             for (const json& e : c.at("expected")) {
                 if (e.at("dof") == 1 && e.at("N") == NisMonitor::kWindow && e.at("confidence") == 0.99) {

@@ -1,4 +1,5 @@
-// Rotations against tests/reference/numerics/attitude.json (scipy Rotation and 40-digit elements; conventions in the file).
+// Rotations against tests/reference/numerics/attitude.json (scipy Rotation and 40-digit elements; conventions in the
+// file).
 #include <catch2/catch.hpp>
 
 #include <fstream>
@@ -7,8 +8,8 @@
 
 #include <nlohmann/json.hpp>
 
-#include "server/estimate/navigation/eskf.hpp"
 #include "server/estimate/math/rotation.hpp"
+#include "server/estimate/navigation/eskf.hpp"
 
 using namespace turnstone;
 using Eigen::Quaterniond;
@@ -16,7 +17,9 @@ using Eigen::Vector3d;
 
 namespace {
 
-Vector3d vector_of(const nlohmann::json& j) { return {j[0].get<double>(), j[1].get<double>(), j[2].get<double>()}; }
+Vector3d vector_of(const nlohmann::json& j) {
+    return {j[0].get<double>(), j[1].get<double>(), j[2].get<double>()};
+}
 Quaterniond quaternion_of(const nlohmann::json& j) {
     return {j[0].get<double>(), j[1].get<double>(), j[2].get<double>(), j[3].get<double>()};
 }
@@ -48,13 +51,12 @@ TEST_CASE("rotations agree with the reference in every convention") {
             const Vector3d back = rotation_vector_from_quaternion(q);
             CHECK(distance(quaternion_from_rotation_vector(back), q) < 1e-12);
             CHECK(back.norm() <= 3.14159265358979323846 + 1e-12);
-            if (vector.norm() < 3.14159) {
-                CHECK((back - vector).norm() < 1e-12);
-            }
+            if (vector.norm() < 3.14159) CHECK((back - vector).norm() < 1e-12);
         } else if (kind == "conversion") {
             const Quaterniond q = quaternion_of(c["expected"]["q_wxyz"]);
-            CHECK((q * vector_of(c["expected"]["rotated_body_vector"]) - vector_of(c["expected"]["rotated_local_vector"]))
-                      .norm() < 1e-11);
+            CHECK(
+                (q * vector_of(c["expected"]["rotated_body_vector"]) - vector_of(c["expected"]["rotated_local_vector"]))
+                    .norm() < 1e-11);
             CHECK((q.conjugate() * vector_of(c["expected"]["rotated_local_vector"]) -
                    vector_of(c["expected"]["rotated_body_vector"]))
                       .norm() < 1e-11);
@@ -94,13 +96,11 @@ TEST_CASE("rotations agree with the reference in every convention") {
 }
 
 TEST_CASE("the filter's mechanisation follows a coning motion as closely as its method allows") {
-    // Coning has an exact solution; a method that takes each increment for a rotation vector drifts by the coning rate, and the
-    // previous-sample term of Savage (1998) removes most of it. The file gives both drifts.
+    // Coning has an exact solution; a method that takes each increment for a rotation vector drifts by the coning rate,
+    // and the previous-sample term of Savage (1998) removes most of it. The file gives both drifts.
     int checked = 0;
     for (const auto& c : reference()["cases"]) {
-        if (c["kind"] != "coning") {
-            continue;
-        }
+        if (c["kind"] != "coning") continue;
         INFO(c["id"]);
         const auto& in = c["inputs"];
         const double half_angle = in["half_angle_deg"].get<double>() * 3.14159265358979323846 / 180;
@@ -123,11 +123,12 @@ TEST_CASE("the filter's mechanisation follows a coning motion as closely as its 
             plain = plain * quaternion_from_rotation_vector(angle);
         }
         const Quaterniond truth = quaternion_of(c["expected"]["q_wxyz"].back());
-        const auto error = [&](const Quaterniond& q) { return rotation_vector_from_quaternion(q.conjugate() * truth).norm(); };
+        const auto error = [&](const Quaterniond& q) {
+            return rotation_vector_from_quaternion(q.conjugate() * truth).norm();
+        };
         CAPTURE(error(plain), error(filter.nominal().q_local_body), w * dt);
-        if (w * dt < 0.7) { // below a ninth of the sample rate the correction works as its series says
+        if (w * dt < 0.7) // below a ninth of the sample rate the correction works as its series says
             CHECK(error(filter.nominal().q_local_body) < 0.2 * error(plain) + 1e-6);
-        }
         ++checked;
     }
     REQUIRE(checked >= 3);
@@ -136,8 +137,15 @@ TEST_CASE("the filter's mechanisation follows a coning motion as closely as its 
 TEST_CASE("the shortest rotation takes one direction to the other about an axis across both") {
     // By the definition: R a / |a| = b / |b|, and the turn is the angle between them.
     const Vector3d x(1, 0, 0), y(0, 1, 0), z(0, 0, 1), odd(0.3, -2, 0.7), close(1, 1e-9, 0);
-    for (const auto& [from, to] : {std::pair{x, z}, {x, odd}, {odd, y}, {x, x}, {x, close}, {z, Vector3d(-z)}, {x, Vector3d(-x)},
-                                   {odd, Vector3d(-2 * odd)}, {y, Vector3d(1e-7, -1, 0)}}) {
+    for (const auto& [from, to] : {std::pair{x, z},
+                                   {x, odd},
+                                   {odd, y},
+                                   {x, x},
+                                   {x, close},
+                                   {z, Vector3d(-z)},
+                                   {x, Vector3d(-x)},
+                                   {odd, Vector3d(-2 * odd)},
+                                   {y, Vector3d(1e-7, -1, 0)}}) {
         INFO(from.transpose() << " to " << to.transpose());
         const Quaterniond q = shortest_rotation(from, to);
         CHECK(q.norm() == Approx(1).epsilon(1e-12));

@@ -1,7 +1,8 @@
-// Attitude as the navigation computes it, against tests/reference/numerics/: sixdof.json (H. Goldstein, C. Poole, J. Safko, "Classical
-// Mechanics", 3rd ed. 2002, section 5.6; L. D. Landau, E. M. Lifshitz, "Mechanics", 3rd ed., par. 36-37; SciPy solve_ivp at 1e-12) and
-// attitude.json (G. Wahba, SIAM Review 7(3), 1965; H. D. Black, AIAA Journal 2(7), 1964: attitude from two vectors). The filter is given
-// what ideal gyros would send, the mean rate of each sample; nothing of the simulator is used.
+// Attitude as the navigation computes it, against tests/reference/numerics/: sixdof.json (H. Goldstein, C. Poole, J.
+// Safko, "Classical Mechanics", 3rd ed. 2002, section 5.6; L. D. Landau, E. M. Lifshitz, "Mechanics", 3rd ed., par.
+// 36-37; SciPy solve_ivp at 1e-12) and attitude.json (G. Wahba, SIAM Review 7(3), 1965; H. D. Black, AIAA Journal 2(7),
+// 1964: attitude from two vectors). The filter is given what ideal gyros would send, the mean rate of each sample;
+// nothing of the simulator is used.
 #include <catch2/catch.hpp>
 
 #include <fstream>
@@ -38,10 +39,13 @@ Vector3d vector_of(const nlohmann::json& j, std::size_t from = 0) {
     return {j.at(from).get<double>(), j.at(from + 1).get<double>(), j.at(from + 2).get<double>()};
 }
 Quaterniond quaternion_of(const nlohmann::json& j, std::size_t from = 0) {
-    return {j.at(from).get<double>(), j.at(from + 1).get<double>(), j.at(from + 2).get<double>(), j.at(from + 3).get<double>()};
+    return {j.at(from).get<double>(), j.at(from + 1).get<double>(), j.at(from + 2).get<double>(),
+            j.at(from + 3).get<double>()};
 }
 /// Angle of the rotation between two attitudes, rad.
-double between(const Quaterniond& a, const Quaterniond& b) { return rotation_vector_from_quaternion(a.conjugate() * b).norm(); }
+double between(const Quaterniond& a, const Quaterniond& b) {
+    return rotation_vector_from_quaternion(a.conjugate() * b).norm();
+}
 
 using Rate = std::function<Vector3d(double t_s)>;
 
@@ -60,7 +64,8 @@ Quaterniond propagated(const Quaterniond& q0, const Rate& rate, double to_s, dou
     return filter.nominal().q_local_body;
 }
 
-/// Rate of a free or torqued body by Euler's equations from `w0`, tabulated each half millisecond: RK4, checked against the file's rates.
+/// Rate of a free or torqued body by Euler's equations from `w0`, tabulated each half millisecond: RK4, checked against
+/// the file's rates.
 Rate spinning(const Vector3d& inertia, const Vector3d& torque, const Vector3d& w0, double to_s) {
     constexpr double h_s = 0.0005;
     const auto slope = [=](const Vector3d& w) -> Vector3d {
@@ -70,20 +75,22 @@ Rate spinning(const Vector3d& inertia, const Vector3d& torque, const Vector3d& w
     Vector3d w = w0;
     for (double t_s = 0; t_s < to_s + 0.1; t_s += h_s) {
         table->push_back(w);
-        const Vector3d k1 = slope(w), k2 = slope(w + 0.5 * h_s * k1), k3 = slope(w + 0.5 * h_s * k2), k4 = slope(w + h_s * k3);
+        const Vector3d k1 = slope(w), k2 = slope(w + 0.5 * h_s * k1), k3 = slope(w + 0.5 * h_s * k2),
+                       k4 = slope(w + h_s * k3);
         w += h_s / 6 * (k1 + 2 * k2 + 2 * k3 + k4);
     }
     return [table](double t_s) { return table->at(static_cast<std::size_t>(std::lround(t_s / h_s))); };
 }
 
 /// What two samplings of the same motion are off by: the last error must be small, and fall as fast as the method says.
-void check_converges(const Rate& rate, const Quaterniond& q0, double to_s, const Quaterniond& truth, double limit_200hz_rad) {
+void check_converges(const Rate& rate, const Quaterniond& q0, double to_s, const Quaterniond& truth,
+                     double limit_200hz_rad) {
     const double slow = between(propagated(q0, rate, to_s, 0.005), truth);
     const double fast = between(propagated(q0, rate, to_s, 0.001), truth);
     CAPTURE(to_s, slow, fast);
     CHECK(slow < limit_200hz_rad);
-    // Previous-sample coning correction: what is left falls with the third power of the interval at least (a factor of 125), down to
-    // the reference's own error.
+    // Previous-sample coning correction: what is left falls with the third power of the interval at least (a factor of
+    // 125), down to the reference's own error.
     CHECK(fast < slow / 60 + 2e-9);
 }
 
@@ -103,18 +110,22 @@ TEST_CASE("attitude from ideal gyros follows given rates, free bodies, a torqued
         INFO(c.at("id"));
         if (kind == "quaternion_kinematics") {
             const Rate rate = [](double t_s) { // as the file writes it
-                return Vector3d(6 + 2 * std::sin(1.5 * t_s), 0.8 * std::cos(3 * t_s), -0.5 + 0.6 * std::sin(2 * t_s + 0.4));
+                return Vector3d(6 + 2 * std::sin(1.5 * t_s), 0.8 * std::cos(3 * t_s),
+                                -0.5 + 0.6 * std::sin(2 * t_s + 0.4));
             };
             for (std::size_t k = 1; k < in.at("t_s").size(); ++k) {
-                check_converges(rate, quaternion_of(in.at("q0_wxyz")), in.at("t_s").at(k), quaternion_of(c.at("expected").at("q_wxyz").at(k)),
-                                1e-4);
+                check_converges(rate, quaternion_of(in.at("q0_wxyz")), in.at("t_s").at(k),
+                                quaternion_of(c.at("expected").at("q_wxyz").at(k)), 1e-4);
                 ++ran;
             }
-        } else if (kind == "torque_free_axisymmetric" || kind == "torque_free_asymmetric" || kind == "spinning_with_body_torque") {
+        } else if (kind == "torque_free_axisymmetric" || kind == "torque_free_asymmetric" ||
+                   kind == "spinning_with_body_torque") {
             const auto& rows = c.at("expected").at("rows");
             const double end_s = rows.back().at(0);
-            const Vector3d torque = in.contains("torque_body_Nm") ? vector_of(in.at("torque_body_Nm")) : Vector3d(0, 0, 0);
-            const Rate rate = spinning(vector_of(in.at("inertia_principal_kg_m2")), torque, vector_of(in.at("w0_body_rad_s")), end_s);
+            const Vector3d torque =
+                in.contains("torque_body_Nm") ? vector_of(in.at("torque_body_Nm")) : Vector3d(0, 0, 0);
+            const Rate rate =
+                spinning(vector_of(in.at("inertia_principal_kg_m2")), torque, vector_of(in.at("w0_body_rad_s")), end_s);
             for (std::size_t k = 1; k < rows.size(); ++k) {
                 const double t_s = rows.at(k).at(0);
                 REQUIRE((rate(t_s) - vector_of(rows.at(k), 5)).norm() < 1e-7);
@@ -122,9 +133,12 @@ TEST_CASE("attitude from ideal gyros follows given rates, free bodies, a torqued
                 ++ran;
             }
         } else if (kind == "roll_closed_form") {
-            const double damping = in.at("Lp_1_s"), drive = in.at("Ld_1_s2").get<double>() * in.at("delta_rad").get<double>();
+            const double damping = in.at("Lp_1_s"),
+                         drive = in.at("Ld_1_s2").get<double>() * in.at("delta_rad").get<double>();
             const double p0 = in.at("p0_rad_s"), steady = -drive / damping;
-            const Rate rate = [=](double t_s) { return Vector3d(steady + (p0 - steady) * std::exp(damping * t_s), 0, 0); };
+            const Rate rate = [=](double t_s) {
+                return Vector3d(steady + (p0 - steady) * std::exp(damping * t_s), 0, 0);
+            };
             for (std::size_t k = 1; k < in.at("t_s").size(); ++k) {
                 const double angle = c.at("expected").at("roll_angle_rad").at(k);
                 // About one axis there is no coning: exact but for the rule that averages.
@@ -135,7 +149,8 @@ TEST_CASE("attitude from ideal gyros follows given rates, free bodies, a torqued
         } else if (kind == "pitch_oscillation_closed_form") {
             for (std::size_t k = 1; k < in.at("t_s").size(); ++k) {
                 // theta'' + 2 zeta w theta' + w^2 theta = 0, from rest at angle0: its rate is what a gyro sees.
-                const double w = c.at("expected").at("natural_frequency_rad_s"), zeta = c.at("expected").at("damping_ratio");
+                const double w = c.at("expected").at("natural_frequency_rad_s"),
+                             zeta = c.at("expected").at("damping_ratio");
                 const double wd = w * std::sqrt(1 - zeta * zeta), a0 = in.at("angle0_rad");
                 const Rate rate = [=](double t_s) {
                     return Vector3d(0, -a0 * w * w / wd * std::exp(-zeta * w * t_s) * std::sin(wd * t_s), 0);
@@ -154,10 +169,12 @@ TEST_CASE("a rolling body that turns about the vertical is followed") {
     int ran = 0;
     for (const auto& c : cases_of("attitude.json")) {
         if (c.at("kind") != "analytic_motion") continue;
-        const double about_up = c.at("inputs").at("local_z_rate_rad_s"), about_x = c.at("inputs").at("body_x_rate_rad_s");
+        const double about_up = c.at("inputs").at("local_z_rate_rad_s"),
+                     about_x = c.at("inputs").at("body_x_rate_rad_s");
         const Quaterniond q0 = quaternion_of(c.at("inputs").at("q0_wxyz"));
         const auto attitude = [&](double t_s) {
-            return quaternion_from_rotation_vector({0, 0, about_up * t_s}) * q0 * quaternion_from_rotation_vector({about_x * t_s, 0, 0});
+            return quaternion_from_rotation_vector({0, 0, about_up * t_s}) * q0 *
+                   quaternion_from_rotation_vector({about_x * t_s, 0, 0});
         };
         const Rate rate = [&](double t_s) -> Vector3d {
             return attitude(t_s).conjugate() * Vector3d(0, 0, about_up) + Vector3d(about_x, 0, 0);
@@ -188,10 +205,13 @@ TEST_CASE("products of the units are Hamilton's, and a nose straight up or down 
             const Quaterniond q = quaternion_of(c.at("expected").at("q_wxyz"));
             const auto& rows = c.at("expected").at("dcm_body_to_local");
             for (std::size_t row = 0; row < 3; ++row) {
-                CHECK((q.toRotationMatrix().row(static_cast<int>(row)).transpose() - vector_of(rows.at(row))).norm() < 1e-12);
+                CHECK((q.toRotationMatrix().row(static_cast<int>(row)).transpose() - vector_of(rows.at(row))).norm() <
+                      1e-12);
             }
-            // Where Euler angles break down the filter does not: a turn about the vertical is a turn about the vertical.
-            const Quaterniond turned = propagated(q, [](double) { return Vector3d(0.3, 0, 0); }, 10.0, 0.005);
+            // Where Euler angles break down the filter does not: a turn about the vertical is a turn about the
+            // vertical.
+            const Quaterniond turned = propagated(
+                q, [](double) { return Vector3d(0.3, 0, 0); }, 10.0, 0.005);
             CHECK(between(turned, q * quaternion_from_rotation_vector({3.0, 0, 0})) < 1e-11);
             CHECK((turned * Vector3d::UnitX() - q * Vector3d::UnitX()).norm() < 1e-11);
             ran += 10;
@@ -209,7 +229,8 @@ TEST_CASE("alignment at rest with a magnetometer is the attitude from two vector
         const auto& in = c.at("inputs");
         const Vector3d field_local = vector_of(in.at("secondary_local"));
         Site site{};
-        site.declination_deg = std::atan2(field_local.x(), field_local.y()) * 180 / M_PI; // where a compass points, east of north
+        site.declination_deg =
+            std::atan2(field_local.x(), field_local.y()) * 180 / M_PI; // where a compass points, east of north
         PadAlignment alignment(SensorNoise{}, site, kGravityStandard_mps2);
         for (int k = 0; k < 400; ++k) {
             const std::int64_t t_ns = kNsPerS + k * 10 * kNsPerMs;

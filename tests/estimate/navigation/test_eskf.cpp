@@ -1,5 +1,6 @@
-// The error-state filter against a filter written independently in numpy and its own truth (tests/reference/numerics/eskf.json: a simulated
-// flight with stated noise; equations after J. Sola, arXiv:1711.02508), and its Jacobian against central differences.
+// The error-state filter against a filter written independently in numpy and its own truth
+// (tests/reference/numerics/eskf.json: a simulated flight with stated noise; equations after J. Sola,
+// arXiv:1711.02508), and its Jacobian against central differences.
 #include <catch2/catch.hpp>
 
 #include <array>
@@ -30,21 +31,25 @@ std::vector<std::vector<double>> read_csv(const std::string& name) {
     while (std::getline(in, line)) {
         std::vector<double> row;
         std::istringstream cells(line);
-        for (std::string cell; std::getline(cells, cell, ',');) {
-            row.push_back(std::stod(cell));
-        }
+        for (std::string cell; std::getline(cells, cell, ',');) row.push_back(std::stod(cell));
         rows.push_back(std::move(row));
     }
     return rows;
 }
 
-Vector3d vector_at(const std::vector<double>& row, std::size_t first) { return {row[first], row[first + 1], row[first + 2]}; }
-Vector3d vector_of(const nlohmann::json& json) { return {json[0].get<double>(), json[1].get<double>(), json[2].get<double>()}; }
-Eigen::Quaterniond quaternion_of(const nlohmann::json& json) { 
+Vector3d vector_at(const std::vector<double>& row, std::size_t first) {
+    return {row[first], row[first + 1], row[first + 2]};
+}
+Vector3d vector_of(const nlohmann::json& json) {
+    return {json[0].get<double>(), json[1].get<double>(), json[2].get<double>()};
+}
+Eigen::Quaterniond quaternion_of(const nlohmann::json& json) {
     return {json[0].get<double>(), json[1].get<double>(), json[2].get<double>(), json[3].get<double>()};
 }
 
-long millisecond(double t_s) { return std::lround(t_s * 1000); }
+long millisecond(double t_s) {
+    return std::lround(t_s * 1000);
+}
 
 struct Phase {
     std::string name;
@@ -63,17 +68,13 @@ TEST_CASE("the filter is as good and as honest as the reference filter on its th
     const auto reference = nlohmann::json::parse(in);
     const auto truth_rows = read_csv("eskf_truth.csv");
     std::map<long, const std::vector<double>*> truth;
-    for (const auto& row : truth_rows) {
-        truth[millisecond(row[0])] = &row;
-    }
+    for (const auto& row : truth_rows) truth[millisecond(row[0])] = &row;
     const auto& noise = reference["meta"]["sensor_model"]["noise"];
     const EskfNoise filter_noise{noise["accel_noise_density_m_s2_rtHz"], noise["gyro_noise_density_rad_s_rtHz"],
                                  noise["accel_bias_rw_m_s2_per_rts"], noise["gyro_bias_rw_rad_s_per_rts"]};
     int runs = 0;
     for (const auto& run : reference["cases"]) {
-        if (run["kind"] != "eskf_run") {
-            continue;
-        }
+        if (run["kind"] != "eskf_run") continue;
         ++runs;
         INFO(run["id"]);
         const auto& initial = run["inputs"]["initial_estimate"];
@@ -88,12 +89,8 @@ TEST_CASE("the filter is as good and as honest as the reference filter on its th
         filter.reset(nominal, sd.cwiseAbs2().asDiagonal());
 
         std::map<long, std::vector<double>> fixes, heights;
-        for (auto& row : read_csv(run["inputs"]["files"][1])) {
-            fixes[millisecond(row[0])] = row;
-        }
-        for (auto& row : read_csv(run["inputs"]["files"][2])) {
-            heights[millisecond(row[0])] = row;
-        }
+        for (auto& row : read_csv(run["inputs"]["files"][1])) fixes[millisecond(row[0])] = row;
+        for (auto& row : read_csv(run["inputs"]["files"][2])) heights[millisecond(row[0])] = row;
         const Vector3d accel_bias_start = vector_of(run["truth_bias"]["accel_at_start_m_s2"]);
         const Vector3d accel_bias_end = vector_of(run["truth_bias"]["accel_at_end_m_s2"]);
         const Vector3d gyro_bias_start = vector_of(run["truth_bias"]["gyro_at_start_rad_s"]);
@@ -112,8 +109,8 @@ TEST_CASE("the filter is as good and as honest as the reference filter on its th
             if (const auto height = heights.find(t_ms); height != heights.end()) {
                 Eskf::Observation<1> h = Eskf::Observation<1>::Zero();
                 h(0, Eskf::kPosition + 2) = 1;
-                filter.correct<1>(Eigen::Matrix<double, 1, 1>(height->second[1] - filter.nominal().position_enu_m.z()), h,
-                                  Eigen::Matrix<double, 1, 1>(bh * bh));
+                filter.correct<1>(Eigen::Matrix<double, 1, 1>(height->second[1] - filter.nominal().position_enu_m.z()),
+                                  h, Eigen::Matrix<double, 1, 1>(bh * bh));
             }
             if (const auto fix = fixes.find(t_ms); fix != fixes.end()) {
                 Eskf::Observation<6> h = Eskf::Observation<6>::Zero();
@@ -124,9 +121,7 @@ TEST_CASE("the filter is as good and as honest as the reference filter on its th
                 filter.correct<6>(innovation, h, Eigen::Matrix<double, 6, 6>(fix_variance.asDiagonal()));
             }
             const auto at = truth.find(t_ms);
-            if (at == truth.end() || row[0] < 1.0) {
-                continue;
-            }
+            if (at == truth.end() || row[0] < 1.0) continue;
             EskfNominal exact;
             exact.position_enu_m = vector_at(*at->second, 1);
             exact.velocity_enu_mps = vector_at(*at->second, 4);
@@ -166,7 +161,9 @@ TEST_CASE("the transition matrix is the derivative of the nominal propagation") 
     const double pi = 3.14159265358979323846;
     std::mt19937 random(3);
     std::normal_distribution<double> normal(0, 1);
-    const auto draw = [&](double scale) -> Vector3d { return Vector3d(normal(random), normal(random), normal(random)) * scale; };
+    const auto draw = [&](double scale) -> Vector3d {
+        return Vector3d(normal(random), normal(random), normal(random)) * scale;
+    };
     std::vector<Eigen::Quaterniond> attitudes = {Eigen::Quaterniond::Identity(),
                                                  Eigen::Quaterniond(-1, 0, 0, 0),
                                                  quaternion_from_rotation_vector({1e-8, 0, 0}),
@@ -198,8 +195,7 @@ TEST_CASE("the transition matrix is the derivative of the nominal propagation") 
                 nudge(column) = h;
                 const auto up = Eskf::propagate(Eskf::plus(from, nudge), accel, rate, dt_s, kGravityStandard_mps2);
                 const auto down = Eskf::propagate(Eskf::plus(from, -nudge), accel, rate, dt_s, kGravityStandard_mps2);
-                const Eskf::ErrorVector numeric =
-                    (Eskf::error_of(base, up) - Eskf::error_of(base, down)) / (2 * h);
+                const Eskf::ErrorVector numeric = (Eskf::error_of(base, up) - Eskf::error_of(base, down)) / (2 * h);
                 for (int row = 0; row < Eskf::kSize; ++row) {
                     INFO("row " << row << " column " << column << " dt " << dt_s);
                     // Central difference: h^2 truncation times the third derivative, and 1e-16 * 100 m / h of rounding.

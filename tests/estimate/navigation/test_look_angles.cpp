@@ -1,4 +1,5 @@
-// Look angles against tests/reference/geodesy.json (GeographicLib's Cartesian conversion; ranges and angles by arithmetic).
+// Look angles against tests/reference/geodesy.json (GeographicLib's Cartesian conversion; ranges and angles by
+// arithmetic).
 #include <catch2/catch.hpp>
 
 #include <fstream>
@@ -26,9 +27,7 @@ TEST_CASE("azimuth, elevation and slant range to a place agree with the referenc
     for (const auto& c : reference["enu"]) {
         INFO(c["id"]);
         const double range = c["slant_range_m"];
-        if (range < 1) {
-            continue; // the station itself: see the next case
-        }
+        if (range < 1) continue; // the station itself: see the next case
         Site site;
         site.station = {c["lat0_deg"], c["lon0_deg"], c["h0_m"]};
         site.pad = {c["lat_deg"], c["lon_deg"], c["h_m"]};

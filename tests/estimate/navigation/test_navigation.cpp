@@ -1,6 +1,6 @@
-// Navigation against the truth of seeded simulator flights. The check means something because the simulator (tools/sim) shares no
-// model code with the estimators: it integrates forces on a body of its own equations and rotations, and only the standard atmosphere's
-// constants and the site's geodesy are common.
+// Navigation against the truth of seeded simulator flights. The check means something because the simulator (tools/sim)
+// shares no model code with the estimators: it integrates forces on a body of its own equations and rotations, and only
+// the standard atmosphere's constants and the site's geodesy are common.
 #include <catch2/catch.hpp>
 
 #include <algorithm>
@@ -35,7 +35,9 @@ sim::Scenario scenario(const std::string& name) {
     return *result;
 }
 
-std::int64_t ns(double t_s) { return std::llround(t_s * 1e9); }
+std::int64_t ns(double t_s) {
+    return std::llround(t_s * 1e9);
+}
 
 /// What a phase detector would say, from the truth and a little late, as a detector is.
 Motion motion_at(const sim::Truth& truth, double t_s) {
@@ -86,26 +88,27 @@ Outcome fly_and_navigate(const sim::Scenario& scenario, std::uint64_t seed) {
         if (reading.t_s > events.landing_s) break;
         navigation.set_motion(motion_at(flight.truth, reading.t_s));
         navigation.imu({ns(reading.t_s), reading.accel_body_mps2, reading.rate_body_rad_s});
-        while (next_pressure < flight.sensors.pressure.size() && flight.sensors.pressure[next_pressure].t_s <= reading.t_s) {
+        while (next_pressure < flight.sensors.pressure.size() &&
+               flight.sensors.pressure[next_pressure].t_s <= reading.t_s) {
             const auto& p = flight.sensors.pressure[next_pressure++];
             if (p.t_s < scenario.pad_s - 5) continue;
             const auto heights = atmosphere.heights(p.pressure_pa, scenario.vehicle.sensors.pressure_noise_pa);
             const auto now = navigation.estimate();
             const double speed = now.valid ? now.velocity_enu_mps.norm() : 0;
             const double dynamic_pa = 0.5 * heights.density_kg_m3 * speed * speed;
-            const double port_m = std::hypot(port_noise_pa(speed / heights.speed_of_sound_mps, dynamic_pa), 0.05 * dynamic_pa) /
-                                  (heights.density_kg_m3 * kGravityStandard_mps2);
+            const double port_m =
+                std::hypot(port_noise_pa(speed / heights.speed_of_sound_mps, dynamic_pa), 0.05 * dynamic_pa) /
+                (heights.density_kg_m3 * kGravityStandard_mps2);
             navigation.height(ns(p.t_s), heights.above_pad_m, heights.above_pad_noise_m,
                               std::hypot(heights.above_pad_sigma_m, port_m));
         }
         while (next_fix < flight.sensors.fix.size() && flight.sensors.fix[next_fix].t_s <= reading.t_s) {
             const auto& f = flight.sensors.fix[next_fix++];
             navigation.fix({ns(f.t_s), f.latitude_deg, f.longitude_deg, f.height_msl_m + scenario.site.geoid_height_m,
-                            f.velocity_enu_mps, f.fix_type, f.accuracy_horizontal_m, f.accuracy_vertical_m, f.satellites});
+                            f.velocity_enu_mps, f.fix_type, f.accuracy_horizontal_m, f.accuracy_vertical_m,
+                            f.satellites});
         }
-        while (at + 1 < flight.truth.samples.size() && flight.truth.samples[at].t_s < reading.t_s - 1e-6) {
-            ++at;
-        }
+        while (at + 1 < flight.truth.samples.size() && flight.truth.samples[at].t_s < reading.t_s - 1e-6) ++at;
         const auto& truth = flight.truth.samples[at];
         if (!(truth.t_s > events.lift_off_s)) {
             next_nees_s = truth.t_s;
@@ -119,7 +122,8 @@ Outcome fly_and_navigate(const sim::Scenario& scenario, std::uint64_t seed) {
         if (truth.t_s < events.apogee_s) {
             position2 += position_error.squaredNorm();
             velocity2 += velocity_error.squaredNorm();
-            const double cosine = (truth.q_local_body * Vector3d::UnitX()).dot(estimate.q_local_body * Vector3d::UnitX());
+            const double cosine =
+                (truth.q_local_body * Vector3d::UnitX()).dot(estimate.q_local_body * Vector3d::UnitX());
             tilt2 += std::pow(std::acos(std::clamp(cosine, -1.0, 1.0)) * 57.29577951308232, 2);
             ++ascent_count;
         } else {
@@ -157,28 +161,25 @@ TEST_CASE("over a hundred dispersed flights the filter's errors are what it says
         tilt.push_back(outcome.tilt_rms_deg);
     }
     std::sort(nees.begin(), nees.end());
-    for (auto* values : {&position, &velocity, &tilt}) {
-        std::sort(values->begin(), values->end());
-    }
+    for (auto* values : {&position, &velocity, &tilt}) std::sort(values->begin(), values->end());
     double mean = 0;
-    for (const double value : nees) {
-        mean += value / static_cast<double>(nees.size());
-    }
+    for (const double value : nees) mean += value / static_cast<double>(nees.size());
     // Chi-square with 6 degrees of freedom: 0.95 quantile 12.59 (Abramowitz and Stegun table 26.8). Epochs of a flight
     // are correlated, and the filter is meant to be a little cautious, never overconfident.
-    const double inside = static_cast<double>(std::count_if(nees.begin(), nees.end(), [](double v) { return v < 12.592; })) /
-                          static_cast<double>(nees.size());
-    UNSCOPED_INFO("ascent rms, median (worst): position " << position[kFlights / 2] << " (" << position.back() << ") m, velocity " << velocity[kFlights / 2] << " ("
-         << velocity.back() << ") m/s, long axis " << tilt[kFlights / 2] << " (" << tilt.back() << ") deg; mean NEES of 6: " << mean
-         << ", inside 95 %: " << 100 * inside << " %");
-    if (kInstrumented) {
-        return; // a few flights are no statistics
-    }
+    const double inside =
+        static_cast<double>(std::count_if(nees.begin(), nees.end(), [](double v) { return v < 12.592; })) /
+        static_cast<double>(nees.size());
+    UNSCOPED_INFO("ascent rms, median (worst): position "
+                  << position[kFlights / 2] << " (" << position.back() << ") m, velocity " << velocity[kFlights / 2]
+                  << " (" << velocity.back() << ") m/s, long axis " << tilt[kFlights / 2] << " (" << tilt.back()
+                  << ") deg; mean NEES of 6: " << mean << ", inside 95 %: " << 100 * inside << " %");
+    if (kInstrumented) return; // a few flights are no statistics
     CHECK(mean > 3.0);
     CHECK(mean < 7.5);
     CHECK(inside > 0.92);
     CHECK(position[kFlights / 2] < 2.5);
-    CHECK(velocity[kFlights / 2] < 2.0); // most of it before the first fix, 4 s after lift-off, when a degree of lean is 3 m/s
+    CHECK(velocity[kFlights / 2] <
+          2.0); // most of it before the first fix, 4 s after lift-off, when a degree of lean is 3 m/s
     CHECK(tilt[kFlights / 2] < 3.0);
 }
 

@@ -1,5 +1,6 @@
-// Flights that do not end as they should, and more than one flight in a recording: silence at the ground and high above it,
-// contact that comes back, a vehicle carried back and flown again. Truth is the simulator's (see flight_harness.hpp).
+// Flights that do not end as they should, and more than one flight in a recording: silence at the ground and high above
+// it, contact that comes back, a vehicle carried back and flown again. Truth is the simulator's (see
+// flight_harness.hpp).
 #include <catch2/catch.hpp>
 
 #include "tests/estimate/chain/flight_harness.hpp"
@@ -21,14 +22,15 @@ struct Run {
         for (double t_s = from_s; t_s < to_s; t_s += 0.1) state.tick(kRunStart_ns + seconds_to_ns(t_s), out);
     }
     [[nodiscard]] const FoundMoment* found(Moment moment) const {
-        for (const FoundMoment& m : state.phases().moments()) {
+        for (const FoundMoment& m : state.phases().moments())
             if (m.moment == moment) return &m;
-        }
         return nullptr;
     }
 };
 
-double time_s(const FoundMoment& found) { return seconds_between(kRunStart_ns, found.t_ns); }
+double time_s(const FoundMoment& found) {
+    return seconds_between(kRunStart_ns, found.t_ns);
+}
 
 /// Nothing is received between the two times.
 void silence(Flight& flight, double from_s, double to_s) {
@@ -39,9 +41,8 @@ void silence(Flight& flight, double from_s, double to_s) {
 
 double height_at(const sim::Truth& truth, double t_s) {
     double height_m = 0.0;
-    for (const auto& s : truth.samples) {
+    for (const auto& s : truth.samples)
         if (s.t_s <= t_s) height_m = s.position_enu_m.z();
-    }
     return height_m;
 }
 
@@ -99,7 +100,8 @@ TEST_CASE("contact that comes back is believed: in the air the descent goes on, 
         double lost_before_landing_s;
         double silent_s;
     };
-    for (const Case& c : {Case{"back before the ground", 7.0, 3.0}, Case{"back at rest", 6.0, 15.0}, Case{"back after minutes", 4.0, 100.0}}) {
+    for (const Case& c : {Case{"back before the ground", 7.0, 3.0}, Case{"back at rest", 6.0, 15.0},
+                          Case{"back after minutes", 4.0, 100.0}}) {
         INFO(c.name);
         Flight flight = make_flight("nominal", 6, true);
         sim::Scenario scenario = flight.scenario;
@@ -147,9 +149,8 @@ TwoFlights two_flights(std::uint64_t seed) {
         now_s = out.joined.sensors.imu.back().t_s;
     };
     using sim::Handling;
-    for (const Handling kind : {Handling::transport, Handling::drop, Handling::carry, Handling::swing, Handling::bump}) {
+    for (const Handling kind : {Handling::transport, Handling::drop, Handling::carry, Handling::swing, Handling::bump})
         append(sim::handle(kind, scenario, seed, 25.0));
-    }
     out.second_begins_s = now_s;
     out.second = sim::run_truth(sim::make_setup(scenario, seed + 100), scenario.kind, scenario.idle_s, 120.0);
     append(sim::sense(out.second, scenario, seed + 100));
@@ -220,7 +221,8 @@ TEST_CASE("a reboot on the ground shortens the wait for another flight, a reboot
         const double end_s = flight.truth.samples.back().t_s;
         for (double t_s = end_s + 1.0; t_s < end_s + 14.0; t_s += 0.005) {
             const std::int64_t t_ns = kRunStart_ns + seconds_to_ns(t_s);
-            run.state.imu({t_ns, {9.8 + 0.05 * std::sin(37.0 * t_s), 0.1, 0.1}, {0.0, 0.0, 0.0}}, std::nullopt, run.out);
+            run.state.imu({t_ns, {9.8 + 0.05 * std::sin(37.0 * t_s), 0.1, 0.1}, {0.0, 0.0, 0.0}}, std::nullopt,
+                          run.out);
         }
         CHECK(run.state.phases().phase() == (on_ground ? Phase::on_pad : Phase::landed));
     }

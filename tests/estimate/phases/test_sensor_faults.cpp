@@ -1,5 +1,6 @@
-// Sensors that fail in flight, each way for barometer and accelerometer: announced by its name, and the flight's moments still
-// found with what is left. And what a link does to samples: copies, old ones, holes. Truth: flight_harness.hpp.
+// Sensors that fail in flight, each way for barometer and accelerometer: announced by its name, and the flight's
+// moments still found with what is left. And what a link does to samples: copies, old ones, holes. Truth:
+// flight_harness.hpp.
 #include <functional>
 
 #include <catch2/catch.hpp>
@@ -12,42 +13,76 @@ using namespace turnstone::test;
 namespace {
 
 bool raised(const Collector& out, const std::string& key) {
-    for (const EstimateEvent& event : out.events) {
+    for (const EstimateEvent& event : out.events)
         if (event.kind == EventKind::alert_raised && event.key == key) return true;
-    }
     return false;
 }
 
 struct Fault {
     const char* name;
-    const char* alert;   ///< key; empty: none expected
+    const char* alert; ///< key; empty: none expected
     double from_lift_off_s;
     std::function<void(sim::PressureReading&, double)> barometer; ///< second: a value drawn before the fault began
     std::function<void(sim::ImuReading&, const Eigen::Vector3d&)> accelerometer;
 };
 
-const std::vector<Moment> kAll{Moment::lift_off, Moment::burn_out, Moment::apogee, Moment::drogue_deployment,
-                               Moment::main_deployment, Moment::landing};
+const std::vector<Moment> kAll{Moment::lift_off,          Moment::burn_out,        Moment::apogee,
+                               Moment::drogue_deployment, Moment::main_deployment, Moment::landing};
 
 } // namespace
 
 TEST_CASE("a sensor that fails is announced and the flight goes on with the other one") {
     const double nan = std::nan("");
     const std::vector<Fault> faults{
-        {"barometer repeats one value", "sensor/static_pressure/frozen", 5.0, [](auto& r, double held) { r.pressure_pa = held; }, {}},
-        {"barometer repeats one value from the pad on", "sensor/static_pressure/frozen", -6.0,
-         [](auto& r, double held) { r.pressure_pa = held; }, {}},
-        {"barometer shows nothing at all", "sensor/static_pressure/out_of_range", 5.0, [](auto& r, double) { r.pressure_pa = 0.0; }, {}},
-        {"barometer shows too much", "sensor/static_pressure/out_of_range", 5.0, [](auto& r, double) { r.pressure_pa = 250000.0; }, {}},
-        {"barometer stuck within its noise", "sensor/static_pressure/stuck", 3.0,
-         [](auto& r, double held) { r.pressure_pa = held + std::fmod(r.t_s * 7919.0, 11.0) - 5.0; }, {}},
-        {"barometer sends no number", "sensor/static_pressure/silent", 5.0, [nan](auto& r, double) { r.pressure_pa = nan; }, {}},
-        {"accelerometer repeats one value", "sensor/accel_body_x/frozen", 5.0, {}, [](auto& r, const auto& held) { r.accel_body_mps2 = held; }},
-        {"accelerometer repeats one value from the pad on", "sensor/accel_body_x/frozen", -6.0, {},
+        {"barometer repeats one value",
+         "sensor/static_pressure/frozen",
+         5.0,
+         [](auto& r, double held) { r.pressure_pa = held; },
+         {}},
+        {"barometer repeats one value from the pad on",
+         "sensor/static_pressure/frozen",
+         -6.0,
+         [](auto& r, double held) { r.pressure_pa = held; },
+         {}},
+        {"barometer shows nothing at all",
+         "sensor/static_pressure/out_of_range",
+         5.0,
+         [](auto& r, double) { r.pressure_pa = 0.0; },
+         {}},
+        {"barometer shows too much",
+         "sensor/static_pressure/out_of_range",
+         5.0,
+         [](auto& r, double) { r.pressure_pa = 250000.0; },
+         {}},
+        {"barometer stuck within its noise",
+         "sensor/static_pressure/stuck",
+         3.0,
+         [](auto& r, double held) { r.pressure_pa = held + std::fmod(r.t_s * 7919.0, 11.0) - 5.0; },
+         {}},
+        {"barometer sends no number",
+         "sensor/static_pressure/silent",
+         5.0,
+         [nan](auto& r, double) { r.pressure_pa = nan; },
+         {}},
+        {"accelerometer repeats one value",
+         "sensor/accel_body_x/frozen",
+         5.0,
+         {},
          [](auto& r, const auto& held) { r.accel_body_mps2 = held; }},
-        {"accelerometer shows too much", "sensor/accel_body_x/out_of_range", 5.0, {},
+        {"accelerometer repeats one value from the pad on",
+         "sensor/accel_body_x/frozen",
+         -6.0,
+         {},
+         [](auto& r, const auto& held) { r.accel_body_mps2 = held; }},
+        {"accelerometer shows too much",
+         "sensor/accel_body_x/out_of_range",
+         5.0,
+         {},
          [](auto& r, const auto&) { r.accel_body_mps2.setConstant(500.0); }},
-        {"accelerometer sends no number", "sensor/accel_body_x/silent", 5.0, {},
+        {"accelerometer sends no number",
+         "sensor/accel_body_x/silent",
+         5.0,
+         {},
          [nan](auto& r, const auto&) { r.accel_body_mps2.setConstant(nan); }},
     };
     for (const Fault& fault : faults) {
@@ -57,14 +92,16 @@ TEST_CASE("a sensor that fails is announced and the flight goes on with the othe
         const double from_s = truth.at(Moment::lift_off) + fault.from_lift_off_s;
         double pressure_pa = 0.0;
         Eigen::Vector3d accel(0, 0, 0);
-        for (auto& reading : flight.sensors.pressure) {
-            if (reading.t_s < from_s) pressure_pa = reading.pressure_pa;
-            else if (fault.barometer) fault.barometer(reading, pressure_pa);
-        }
-        for (auto& reading : flight.sensors.imu) {
-            if (reading.t_s < from_s) accel = reading.accel_body_mps2;
-            else if (fault.accelerometer) fault.accelerometer(reading, accel);
-        }
+        for (auto& reading : flight.sensors.pressure)
+            if (reading.t_s < from_s)
+                pressure_pa = reading.pressure_pa;
+            else if (fault.barometer)
+                fault.barometer(reading, pressure_pa);
+        for (auto& reading : flight.sensors.imu)
+            if (reading.t_s < from_s)
+                accel = reading.accel_body_mps2;
+            else if (fault.accelerometer)
+                fault.accelerometer(reading, accel);
         std::vector<EstimateTable> tables;
         FlightState state(flight.scenario.vehicle, flight.scenario.site, true, true, tables);
         Collector out;
@@ -107,7 +144,8 @@ TEST_CASE("copies, old samples and samples without a number change nothing") {
                 state.imu(other, std::nullopt, out);
             }
             if (p < flight.sensors.pressure.size() && flight.sensors.pressure[p].t_s <= reading.t_s) {
-                const PressureSample height{t_ns, flight.sensors.pressure[p].pressure_pa, flight.sensors.pressure[p].temperature_k};
+                const PressureSample height{t_ns, flight.sensors.pressure[p].pressure_pa,
+                                            flight.sensors.pressure[p].temperature_k};
                 state.pressure(height, kNaN, kNaN, out);
                 if (disturbed) {
                     state.pressure(height, kNaN, kNaN, out);
@@ -128,7 +166,8 @@ TEST_CASE("copies, old samples and samples without a number change nothing") {
     for (std::size_t i = 0; i < plain.rows.size(); ++i) {
         const auto& a = plain.rows[i].values;
         const auto& b = disturbed.rows[i].values;
-        for (std::size_t k = 0; k < a.size(); ++k) different += !(a[k] == b[k] || (std::isnan(a[k]) && std::isnan(b[k])));
+        for (std::size_t k = 0; k < a.size(); ++k)
+            different += !(a[k] == b[k] || (std::isnan(a[k]) && std::isnan(b[k])));
     }
     for (std::size_t i = 0; i < plain.events.size(); ++i) different += plain.events[i].key != disturbed.events[i].key;
     CHECK(different == 0);

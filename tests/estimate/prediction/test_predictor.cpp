@@ -1,6 +1,6 @@
-// Predictions against closed forms and against numbers computed with SciPy: tests/reference/numerics/ballistic.json (J. R. Taylor,
-// "Classical Mechanics", 2005, section 2.4; ISO 2533 air) and dispersion.json (T. W. Anderson, "An Introduction to Multivariate
-// Statistical Analysis", 2003). Against the truth of simulated flights: tests/trials.
+// Predictions against closed forms and against numbers computed with SciPy: tests/reference/numerics/ballistic.json (J.
+// R. Taylor, "Classical Mechanics", 2005, section 2.4; ISO 2533 air) and dispersion.json (T. W. Anderson, "An
+// Introduction to Multivariate Statistical Analysis", 2003). Against the truth of simulated flights: tests/trials.
 #include <catch2/catch.hpp>
 
 #include <cmath>

@@ -1,7 +1,7 @@
-// The flights that predictions are made of, way down and way up, against tests/reference/numerics/: ballistic.json (terminal speed:
-// weight = drag; J. R. Taylor, "Classical Mechanics", 2005, section 2.4; K. E. Tsiolkovsky 1903; drift integrals by scipy.integrate.quad;
-// whole trajectories by SciPy solve_ivp DOP853 at 1e-12) and dispersion.json (probabilities by Green's theorem and quadrature, shapely;
-// E. B. Wilson's and binomial bounds).
+// The flights that predictions are made of, way down and way up, against tests/reference/numerics/: ballistic.json
+// (terminal speed: weight = drag; J. R. Taylor, "Classical Mechanics", 2005, section 2.4; K. E. Tsiolkovsky 1903; drift
+// integrals by scipy.integrate.quad; whole trajectories by SciPy solve_ivp DOP853 at 1e-12) and dispersion.json
+// (probabilities by Green's theorem and quadrature, shapely; E. B. Wilson's and binomial bounds).
 #include <catch2/catch.hpp>
 
 #include <array>
@@ -30,9 +30,8 @@ std::vector<nlohmann::json> cases_of(const std::string& file, const std::string&
     REQUIRE(in);
     const nlohmann::json json = nlohmann::json::parse(in);
     std::vector<nlohmann::json> out;
-    for (const auto& c : json.at("cases")) {
+    for (const auto& c : json.at("cases"))
         if (c.at("kind") == kind) out.push_back(c);
-    }
     REQUIRE_FALSE(out.empty());
     return out;
 }
@@ -78,11 +77,12 @@ void set_wind(FlightBlock& b, const nlohmann::json& table) {
     }
 }
 
-/// What quadrature leaves out: a body under a canopy follows the wind with a time constant of descent speed over gravity, so that it
-/// brings that much of the upper wind down with it. Exact for one descent speed.
+/// What quadrature leaves out: a body under a canopy follows the wind with a time constant of descent speed over
+/// gravity, so that it brings that much of the upper wind down with it. Exact for one descent speed.
 Eigen::Vector2d lag(const FlightBlock& b, int upper_node, int lower_node, double descent_speed_mps) {
     return descent_speed_mps / kGravityStandard_mps2 *
-           Eigen::Vector2d(b.wind_east(0, upper_node) - b.wind_east(0, lower_node), b.wind_north(0, upper_node) - b.wind_north(0, lower_node));
+           Eigen::Vector2d(b.wind_east(0, upper_node) - b.wind_east(0, lower_node),
+                           b.wind_north(0, upper_node) - b.wind_north(0, lower_node));
 }
 
 const Site kFlat{};
@@ -122,14 +122,16 @@ TEST_CASE("drift under a canopy through layers of wind agrees with sums, quadrat
         const RocketModel rocket = motorless(1.5, 1, 0);
         FlightConditions conditions(rocket, kGravityStandard_mps2, ground);
         conditions.density_kg_m3 = {1.1, 0, 0, 0};
-        const auto b = under_canopy(in.at("start_height_m"), 2 * 1.5 * kGravityStandard_mps2 / (1.1 * speed_mps * speed_mps));
+        const auto b =
+            under_canopy(in.at("start_height_m"), 2 * 1.5 * kGravityStandard_mps2 / (1.1 * speed_mps * speed_mps));
         // A layer's wind up to the node before its bound, the mean of both at the bound: a ramp with the same integral.
         for (int node = 0; node < WindProfile::kNodes; ++node) {
             const double h = node * WindProfile::kStep_m;
             Eigen::Vector2d wind(0, 0);
             double share = 0;
             for (const auto& layer : in.at("layers_bottom_top_speed_from_deg")) {
-                if (h >= layer.at(0) && (h <= layer.at(1) || layer == in.at("layers_bottom_top_speed_from_deg").back())) {
+                if (h >= layer.at(0) &&
+                    (h <= layer.at(1) || layer == in.at("layers_bottom_top_speed_from_deg").back())) {
                     wind += air_velocity(layer.at(2), layer.at(3));
                     share += 1;
                 }
@@ -173,7 +175,8 @@ TEST_CASE("drift under a canopy through layers of wind agrees with sums, quadrat
                 b->vz_mps = Lanes::Constant(-expected.at("descent_speed_top_m_s").get<double>());
             }
             descend(conditions, *b);
-            const double distance_m = std::hypot(expected.at("drift_east_m").get<double>(), expected.at("drift_north_m").get<double>());
+            const double distance_m =
+                std::hypot(expected.at("drift_east_m").get<double>(), expected.at("drift_north_m").get<double>());
             const double margin = dynamic ? 2e-4 * distance_m : 1e-3 * distance_m;
             Eigen::Vector2d late(0, 0);
             if (!dynamic) {
@@ -182,9 +185,12 @@ TEST_CASE("drift under a canopy through layers of wind agrees with sums, quadrat
                 late = lag(*b, static_cast<int>(height_m / WindProfile::kStep_m), 0, speed_mps);
             }
             CHECK(b->landing_east_m(1) == Approx(expected.at("drift_east_m").get<double>() + late.x()).margin(margin));
-            CHECK(b->landing_north_m(1) == Approx(expected.at("drift_north_m").get<double>() + late.y()).margin(margin));
-            CHECK(b->landing_s(1) == Approx(expected.at("descent_time_s").get<double>()).epsilon(dynamic ? 2e-4 : 2e-3));
-            if (dynamic) CHECK(-b->vz_mps(1) == Approx(expected.at("landing_speed_vertical_m_s").get<double>()).epsilon(1e-4));
+            CHECK(b->landing_north_m(1) ==
+                  Approx(expected.at("drift_north_m").get<double>() + late.y()).margin(margin));
+            CHECK(b->landing_s(1) ==
+                  Approx(expected.at("descent_time_s").get<double>()).epsilon(dynamic ? 2e-4 : 2e-3));
+            if (dynamic)
+                CHECK(-b->vz_mps(1) == Approx(expected.at("landing_speed_vertical_m_s").get<double>()).epsilon(1e-4));
             ++ran;
         }
     }
@@ -212,17 +218,21 @@ TEST_CASE("two canopies, the second at a height, drift as the quadrature says") 
         b->vy_mps = b->wind_north.col(node);
         b->vz_mps = Lanes::Constant(-std::sqrt(2 * 3.0 * kGravityStandard_mps2 / (0.08 * 1.0)));
         descend(conditions, *b);
-        // The reference opens in no time; ours fills over 0.7 s and then slows down, some 15 m at up to 25 m/s instead of at 6 m/s: about
-        // 2 s less in the air, and less drift by the wind at that height.
+        // The reference opens in no time; ours fills over 0.7 s and then slows down, some 15 m at up to 25 m/s instead
+        // of at 6 m/s: about 2 s less in the air, and less drift by the wind at that height.
         const double time_s = expected.at("time_first_s").get<double>() + expected.at("time_main_s").get<double>();
-        const double distance_m = std::hypot(expected.at("drift_east_m").get<double>(), expected.at("drift_north_m").get<double>());
+        const double distance_m =
+            std::hypot(expected.at("drift_east_m").get<double>(), expected.at("drift_north_m").get<double>());
         CHECK(b->landing_s(5) < time_s);
         CHECK(b->landing_s(5) > time_s - 2.5);
         const Eigen::Vector2d late =
-            lag(*b, static_cast<int>(node), 5, expected.at("speed_before_main_m_s")) + lag(*b, 5, 0, expected.at("speed_ground_m_s")) +
+            lag(*b, static_cast<int>(node), 5, expected.at("speed_before_main_m_s")) +
+            lag(*b, 5, 0, expected.at("speed_ground_m_s")) +
             (b->landing_s(5) - time_s) * Eigen::Vector2d(b->wind_east(0, 5), b->wind_north(0, 5));
-        CHECK(b->landing_east_m(5) == Approx(expected.at("drift_east_m").get<double>() + late.x()).margin(0.01 * distance_m));
-        CHECK(b->landing_north_m(5) == Approx(expected.at("drift_north_m").get<double>() + late.y()).margin(0.01 * distance_m));
+        CHECK(b->landing_east_m(5) ==
+              Approx(expected.at("drift_east_m").get<double>() + late.x()).margin(0.01 * distance_m));
+        CHECK(b->landing_north_m(5) ==
+              Approx(expected.at("drift_north_m").get<double>() + late.y()).margin(0.01 * distance_m));
         CHECK(-b->vz_mps(5) == Approx(expected.at("speed_ground_m_s").get<double>()).epsilon(1e-3));
     }
 }
@@ -234,14 +244,16 @@ TEST_CASE("without a canopy a vehicle falls as closed forms and an adaptive inte
         INFO(c.at("id"));
         const auto& in = c.at("inputs");
         const auto& expected = c.at("expected");
-        const RocketModel rocket = motorless(in.at("mass_kg"), 1, in.at("cd").get<double>() * in.at("area_m2").get<double>());
+        const RocketModel rocket =
+            motorless(in.at("mass_kg"), 1, in.at("cd").get<double>() * in.at("area_m2").get<double>());
         FlightConditions conditions(rocket, in.at("g_m_s2"), ground);
         conditions.density_kg_m3 = {in.at("rho_kg_m3").get<double>(), 0, 0, 0};
         const auto b = block_at(expected.at("apogee_height_m"), 0);
         descend(conditions, *b);
         // A straight line through the last step of 0.1 s: g (0.1 s)^2 / 8 at most, at the speed of impact.
-        CHECK(b->landing_s(0) ==
-              Approx(expected.at("free_fall_time_from_apogee_s").get<double>()).epsilon(2e-4).margin(0.0123 / expected.at("impact_speed_m_s").get<double>()));
+        CHECK(b->landing_s(0) == Approx(expected.at("free_fall_time_from_apogee_s").get<double>())
+                                     .epsilon(2e-4)
+                                     .margin(0.0123 / expected.at("impact_speed_m_s").get<double>()));
         // The state kept is that of the step that reached the ground, at most 0.1 s later.
         CHECK(-b->vz_mps(0) == Approx(expected.at("impact_speed_m_s").get<double>()).margin(1.0));
         ++ran;
@@ -254,7 +266,8 @@ TEST_CASE("without a canopy a vehicle falls as closed forms and an adaptive inte
             const bool drag = c.at("kind") == "ballistic_drag_isa";
             const double elevation = in.at("elevation_deg").get<double>() * M_PI / 180;
             const RocketModel rocket =
-                drag ? motorless(in.at("mass_kg"), 1, in.at("cd").get<double>() * in.at("area_m2").get<double>()) : motorless(1, 1, 0);
+                drag ? motorless(in.at("mass_kg"), 1, in.at("cd").get<double>() * in.at("area_m2").get<double>())
+                     : motorless(1, 1, 0);
             FlightConditions conditions(rocket, kGravityStandard_mps2, ground);
             if (drag) conditions.set_air(standard_air(in.at("pad_elevation_m")));
             const auto b = block_at(0, 0);
@@ -312,8 +325,8 @@ TEST_CASE("powered ascents reach the apogee of Tsiolkovsky's equation and of an 
             leave_rail(conditions, *b, Lanes::Zero(), Lanes::Zero(), Lanes::Ones());
             climb(conditions, *b);
             const double apogee_m = expected.at(vacuum ? "apogee_height_m" : "apogee_above_pad_m");
-            // A thrust that ends at once, which no vehicle file may hold, ends with the step of 20 ms whose middle it passes: speed is off
-            // by up to 10 ms of it, height by twice that share.
+            // A thrust that ends at once, which no vehicle file may hold, ends with the step of 20 ms whose middle it
+            // passes: speed is off by up to 10 ms of it, height by twice that share.
             const double end_mps2 = vacuum ? in.at("thrust_N").get<double>() / rocket.mass_dry_kg : 0;
             const double share = 0.01 * end_mps2 / expected.at("burn_out_speed_m_s").get<double>();
             CHECK(b->apogee_m(4) == Approx(apogee_m).epsilon(0.003 + 2 * share));
@@ -326,14 +339,16 @@ TEST_CASE("powered ascents reach the apogee of Tsiolkovsky's equation and of an 
 }
 
 TEST_CASE("a prediction's mean, ellipse and share outside the boundary are those of the distribution it starts from") {
-    // Flights that begin below the ground land where they are: what comes out is the sampled position, through the whole predictor.
+    // Flights that begin below the ground land where they are: what comes out is the sampled position, through the
+    // whole predictor.
     for (const auto& c : cases_of("dispersion.json", "polygon_probability")) {
         INFO(c.at("id"));
         const auto& in = c.at("inputs");
         Site site{};
         site.pad = {40.0, -118.0, 1200.0};
         const LocalFrame frame(site.pad);
-        for (const auto& v : in.at("vertices")) site.boundary.push_back(frame.to_geodetic({v[0].get<double>(), v[1].get<double>(), 0}));
+        for (const auto& v : in.at("vertices"))
+            site.boundary.push_back(frame.to_geodetic({v[0].get<double>(), v[1].get<double>(), 0}));
         const RocketModel rocket = motorless(1, 1, 0);
         Predictor predictor(rocket, site);
         PredictionStart start{};
@@ -343,8 +358,8 @@ TEST_CASE("a prediction's mean, ellipse and share outside the boundary are those
         start.nose_enu = {0, 0, 1};
         start.covariance = 1e-12 * Eigen::Matrix<double, 6, 6>::Identity();
         const auto& cov = in.at("covariance_m2");
-        start.covariance.topLeftCorner<2, 2>() << cov[0][0].get<double>(), cov[0][1].get<double>(), cov[1][0].get<double>(),
-            cov[1][1].get<double>();
+        start.covariance.topLeftCorner<2, 2>() << cov[0][0].get<double>(), cov[0][1].get<double>(),
+            cov[1][0].get<double>(), cov[1][1].get<double>();
         start.place_known = true;
         predictor.start(start, FlightFit(rocket), WindProfile(site), DayAtmosphere(PadReference{}));
         const auto prediction = predictor.advance(Predictor::kBlocks);
@@ -361,7 +376,9 @@ TEST_CASE("a prediction's mean, ellipse and share outside the boundary are those
             CHECK(std::abs(landing.covariance_m2(i, i) - variance) < 4 * variance * std::sqrt(2 / n));
         }
         CHECK(std::abs(landing.covariance_m2(0, 1) - start.covariance(0, 1)) <
-              4 * std::sqrt((start.covariance(0, 0) * start.covariance(1, 1) + start.covariance(0, 1) * start.covariance(0, 1)) / n));
+              4 * std::sqrt((start.covariance(0, 0) * start.covariance(1, 1) +
+                             start.covariance(0, 1) * start.covariance(0, 1)) /
+                            n));
         CHECK(landing.time_s == Approx(0).margin(1e-9));
     }
 }
@@ -377,15 +394,19 @@ TEST_CASE("ellipses hold the share of points that they are named after") {
         INFO(c.at("id"));
         const auto& expected = c.at("expected");
         const auto matrix = [](const nlohmann::json& m) {
-            return (Eigen::Matrix2d() << m[0][0].get<double>(), m[0][1].get<double>(), m[1][0].get<double>(), m[1][1].get<double>())
+            return (Eigen::Matrix2d() << m[0][0].get<double>(), m[0][1].get<double>(), m[1][0].get<double>(),
+                    m[1][1].get<double>())
                 .finished();
         };
-        const auto vector = [](const nlohmann::json& v) { return Eigen::Vector2d(v[0].get<double>(), v[1].get<double>()); };
+        const auto vector = [](const nlohmann::json& v) {
+            return Eigen::Vector2d(v[0].get<double>(), v[1].get<double>());
+        };
         const Eigen::Matrix2d own = matrix(expected.at("covariance_unbiased"));
         const Ellipse found = ellipse(own, 0.95);
         CHECK(found.semi_major_m == Approx(expected.at("ellipse_95").at("semi_major_m").get<double>()).epsilon(1e-10));
         CHECK(found.semi_minor_m == Approx(expected.at("ellipse_95").at("semi_minor_m").get<double>()).epsilon(1e-10));
-        CHECK(found.bearing_deg == Approx(expected.at("ellipse_95").at("major_axis_bearing_deg_from_north").get<double>()).margin(1e-8));
+        CHECK(found.bearing_deg ==
+              Approx(expected.at("ellipse_95").at("major_axis_bearing_deg_from_north").get<double>()).margin(1e-8));
         int own_95 = 0, own_99 = 0, population_95 = 0;
         for (const auto& p : c.at("inputs").at("east_north_m")) {
             own_95 += in_ellipse(vector(p), vector(expected.at("mean")), own, 0.95);
@@ -421,7 +442,8 @@ TEST_CASE("uncertain wind, release and canopy scatter landings as propagation of
             const auto b = under_canopy(0, 0);
             for (int k = 0; k < kLanes; ++k) {
                 std::array<double, 6> drawn{}; // height, descent speed, wind speed, wind from, east, north
-                for (std::size_t i = 0; i < 6; ++i) drawn[i] = mean[i].get<double>() + sd[i].get<double>() * normal(random);
+                for (std::size_t i = 0; i < 6; ++i)
+                    drawn[i] = mean[i].get<double>() + sd[i].get<double>() * normal(random);
                 const Eigen::Vector2d wind = air_velocity(drawn[2], drawn[3]);
                 b->z_m(k) = drawn[0];
                 b->canopy_m2[0](k) = 2 * kMass_kg * kGravityStandard_mps2 / (kRho * drawn[1] * drawn[1]);
@@ -445,7 +467,8 @@ TEST_CASE("uncertain wind, release and canopy scatter landings as propagation of
         for (std::size_t i = 0; i < 2; ++i) { // four standard errors, as the file asks
             const double variance = expected.at("monte_carlo_covariance")[i][i];
             const auto axis = static_cast<Eigen::Index>(i);
-            CHECK(std::abs(middle(axis) - expected.at("monte_carlo_mean")[i].get<double>()) < 4 * std::sqrt(variance / n));
+            CHECK(std::abs(middle(axis) - expected.at("monte_carlo_mean")[i].get<double>()) <
+                  4 * std::sqrt(variance / n));
             CHECK(std::abs(spread(axis, axis) - variance) < 4 * variance * std::sqrt(2 / n));
         }
     }

@@ -1,5 +1,5 @@
-// Pulses against closed forms (a half-sine of peak A and length T has the integral 2 A T / pi and a 10-90 % rise time of
-// (asin 0.9 - asin 0.1) T / pi), derived figures against a simulated flight's truth, engine hours against a clock.
+// Pulses against closed forms (a half-sine of peak A and length T has the integral 2 A T / pi and a 10-90 % rise time
+// of (asin 0.9 - asin 0.1) T / pi), derived figures against a simulated flight's truth, engine hours against a clock.
 #include <catch2/catch.hpp>
 
 #include "server/estimate/sensors/engine_hours.hpp"
@@ -11,7 +11,9 @@ using namespace turnstone::test;
 
 namespace {
 
-std::int64_t at(double t_s) { return 1'000'000'000'000 + seconds_to_ns(t_s); }
+std::int64_t at(double t_s) {
+    return 1'000'000'000'000 + seconds_to_ns(t_s);
+}
 
 double half_sine(double t_s, double begin_s, double length_s, double peak) {
     return t_s > begin_s && t_s < begin_s + length_s ? peak * std::sin(M_PI * (t_s - begin_s) / length_s) : 0.0;
@@ -48,11 +50,13 @@ TEST_CASE("a pressure pulse is found on the pad and in a fast climb, a climb is 
         for (int i = 0; i < 200; ++i) {
             const double t_s = 0.02 * i;
             const double pulse_pa = t_s >= 2.0 ? 5000.0 * std::exp(-(t_s - 2.0) / 0.1) : 0.0;
-            if (const auto pulse = detector.pressure(at(t_s), 90000.0 + climb_pa_s * t_s + pulse_pa)) found.push_back(*pulse);
+            if (const auto pulse = detector.pressure(at(t_s), 90000.0 + climb_pa_s * t_s + pulse_pa))
+                found.push_back(*pulse);
         }
         REQUIRE(found.size() == 1);
         CHECK(found[0].peak == Approx(5000.0).epsilon(0.01));
-        CHECK(found[0].integral == Approx(500.0).epsilon(0.15)); // 5000 Pa times 0.1 s; 20 ms sampling of a sudden front
+        CHECK(found[0].integral ==
+              Approx(500.0).epsilon(0.15)); // 5000 Pa times 0.1 s; 20 ms sampling of a sudden front
         CHECK(seconds_between(at(2.0), found[0].t_ns) == Approx(-0.01).margin(0.011));
     }
 }
@@ -76,13 +80,11 @@ TEST_CASE("derived figures of a flight agree with its truth") {
     std::size_t derived = 0;
     while (tables[derived].name != "derived") ++derived;
     std::vector<double> last;
-    for (const auto& row : out.rows) {
+    for (const auto& row : out.rows)
         if (row.table == derived) last = row.values;
-    }
     const auto value = [&](const std::string& name) {
-        for (std::size_t i = 0; i < tables[derived].columns.size(); ++i) {
+        for (std::size_t i = 0; i < tables[derived].columns.size(); ++i)
             if (tables[derived].columns[i].name == name) return last.at(i);
-        }
         throw std::runtime_error("no column " + name);
     };
     const auto& events = flight.truth.events;
@@ -92,7 +94,8 @@ TEST_CASE("derived figures of a flight agree with its truth") {
         fastest = std::max(fastest, s.velocity_enu_mps.z());
         mach = std::max(mach, s.mach);
         q = std::max(q, s.dynamic_pressure_pa);
-        if (s.t_s > events.lift_off_s && s.t_s < events.apogee_s) roll = std::max(roll, std::fabs(s.rate_body_rad_s.x()));
+        if (s.t_s > events.lift_off_s && s.t_s < events.apogee_s)
+            roll = std::max(roll, std::fabs(s.rate_body_rad_s.x()));
         if (s.t_s <= events.ejections.at(0).t_s + 2.0) drogue_m = s.position_enu_m.z();
         if (s.t_s <= events.ejections.at(1).t_s + 2.0) main_m = s.position_enu_m.z();
     }

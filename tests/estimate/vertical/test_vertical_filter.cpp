@@ -1,5 +1,5 @@
-// The vertical filter: consistency over seeded runs (bounds: chi-square, Bar-Shalom, Li, Kirubarajan 2001 section 5.4), faults of
-// the barometer, gaps, and a real quadrotor flight (tests/reference/data/SOURCES.md).
+// The vertical filter: consistency over seeded runs (bounds: chi-square, Bar-Shalom, Li, Kirubarajan 2001 section 5.4),
+// faults of the barometer, gaps, and a real quadrotor flight (tests/reference/data/SOURCES.md).
 #include <functional>
 #include <random>
 
@@ -15,9 +15,12 @@ using namespace turnstone;
 namespace {
 
 constexpr std::int64_t kStart_ns = 1'000'000'000'000;
-std::int64_t at(double t_s) { return kStart_ns + seconds_to_ns(t_s); }
+std::int64_t at(double t_s) {
+    return kStart_ns + seconds_to_ns(t_s);
+}
 
-/// A flight in one dimension: 20 s at rest, 90 m/s2 for 1.8 s, then ballistic with a little drag, exactly integrated in 5 ms steps.
+/// A flight in one dimension: 20 s at rest, 90 m/s2 for 1.8 s, then ballistic with a little drag, exactly integrated in
+/// 5 ms steps.
 struct Truth {
     double h = 0, v = 0, a = 0, force = 9.80665;
     void step(double t_s) {
@@ -92,9 +95,8 @@ TEST_CASE("innovations and errors are as large as claimed over 1000 seeded runs"
                 ++epoch;
             }
             filter.accelerometer(at(t_s), a + bias + 0.3 * normal(random), 0.3);
-            for (const HeightResult& result : filter.take_results()) {
+            for (const HeightResult& result : filter.take_results())
                 nis_sum[static_cast<std::size_t>(epoch - 1)] += result.nis;
-            }
             h += v * 0.01 + 0.5 * a * 1e-4;
             v += a * 0.01;
             bias += settings.accel_bias_walk_mps2_rts * 0.1 * normal(random);
@@ -108,7 +110,8 @@ TEST_CASE("innovations and errors are as large as claimed over 1000 seeded runs"
         error2_v += std::pow((e.vertical_speed_mps - v_then) / e.vertical_speed_sigma_mps, 2);
         error2_b += std::pow((e.accel_bias_mps2 - bias) / e.accel_bias_sigma_mps2, 2);
     }
-    // 99 % bounds of a mean of 1000 chi-square values of one degree of freedom: kalman_steady.json, chi2_average_bounds.
+    // 99 % bounds of a mean of 1000 chi-square values of one degree of freedom: kalman_steady.json,
+    // chi2_average_bounds.
     int outside = 0;
     for (const double sum : nis_sum) outside += sum / kRuns < 0.8885635231814684 || sum / kRuns > 1.1189480663231917;
     CHECK(outside <= 3); // 60 epochs, 1 % expected outside; more than 3 has probability 0.003
@@ -129,14 +132,17 @@ TEST_CASE("a bad barometer does not throw the filter") {
         {"nothing wrong", 4.0, [](double, double h) { return h; }, false},
         {"ejection pulse of 400 m for 0.3 s", 4.0,
          [](double t, double h) { return t > 28.0 && t < 29.2 ? h - 400.0 * std::exp(-(t - 28.0) / 0.3) : h; }, false},
-        {"single wild values", 4.0, [n = 0](double, double h) mutable { return ++n % 37 == 0 ? h + 5000.0 : h; }, false},
+        {"single wild values", 4.0, [n = 0](double, double h) mutable { return ++n % 37 == 0 ? h + 5000.0 : h; },
+         false},
         {"port transient of 60 m for 1 s after burn-out", 4.0,
          [](double t, double h) { return t > 21.8 && t < 22.8 ? h + 60.0 : h; }, false},
         {"silent from lift-off on", 60.0, [](double t, double h) { return t > 20.0 ? std::nan("") : h; }, false},
         {"stuck from one second after lift-off on", 60.0,
          [held = 0.0](double t, double h) mutable { return t < 21.0 ? held = h : held; }, true},
         {"noise of 300 m without end", 60.0,
-         [n = 0u](double t, double h) mutable { return t < 21.0 ? h : h + 300.0 * ((++n * 2654435761u >> 8) % 2001 / 1000.0 - 1.0); },
+         [n = 0u](double t, double h) mutable {
+             return t < 21.0 ? h : h + 300.0 * ((++n * 2654435761u >> 8) % 2001 / 1000.0 - 1.0);
+         },
          false}};
     for (const Case& c : cases) {
         const Outcome out = fly(33.0, c.spoil);
@@ -176,7 +182,7 @@ TEST_CASE("order, duplicates and NaN") {
                 filter.accelerometer(at(t_s), 500.0, 0.3);        // duplicate time
                 filter.accelerometer(at(t_s - 0.02), 500.0, 0.3); // late
                 filter.accelerometer(at(t_s + 0.001), std::nan(""), 0.3);
-                filter.height(at(t_s - 5.0), -300.0, 0.5);        // far too late
+                filter.height(at(t_s - 5.0), -300.0, 0.5); // far too late
                 filter.height(at(t_s), std::nan(""), 0.5);
                 filter.height(at(t_s), 10.0, 0.0);
             }
@@ -198,7 +204,8 @@ TEST_CASE("port noise swamps heights from Mach 0.8 on and leaves slow flight alo
 }
 
 TEST_CASE("a real quadrotor flight with heights once a second") {
-    // Acc in m/s2 (z up: its mean along the vertical is 9.7), Euler angles Z-Y'-X'' in degrees; both follow from the data.
+    // Acc in m/s2 (z up: its mean along the vertical is 9.7), Euler angles Z-Y'-X'' in degrees; both follow from the
+    // data.
     const auto imu = test::csv_rows("data/quadrotor_vertical/IMU_1.csv");
     const auto truth = test::csv_rows("data/quadrotor_vertical/GT.csv");
     REQUIRE(imu.size() > 3000);
@@ -216,7 +223,8 @@ TEST_CASE("a real quadrotor flight with heights once a second") {
     for (const auto& row : imu) {
         const double roll = row[1] * M_PI / 180.0;
         const double pitch = row[2] * M_PI / 180.0;
-        const TiltInput tilt{{-std::sin(pitch), std::sin(roll) * std::cos(pitch), std::cos(roll) * std::cos(pitch)}, 0.01};
+        const TiltInput tilt{{-std::sin(pitch), std::sin(roll) * std::cos(pitch), std::cos(roll) * std::cos(pitch)},
+                             0.01};
         while (next < truth.size() && truth[next][0] <= row[0]) {
             // Heights between the thinned ones are only compared with, before the filter may see any of them.
             const VerticalEstimate e = filter.estimate();

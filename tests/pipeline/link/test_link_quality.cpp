@@ -22,8 +22,7 @@ struct Arrival {
 
 QualityCounts feed(PacketQuality& quality, const std::vector<Arrival>& arrivals) {
     for (const Arrival& arrival : arrivals)
-        quality.packet(static_cast<std::uint16_t>(arrival.count % 16384), arrival.boot,
-                       seconds_to_ns(arrival.t_s), 40);
+        quality.packet(static_cast<std::uint16_t>(arrival.count % 16384), arrival.boot, seconds_to_ns(arrival.t_s), 40);
     return quality.counts();
 }
 
@@ -51,12 +50,7 @@ TEST_CASE("sequence gaps become losses, and only those that time allows") {
          1,
          0,
          1},
-        {"a new boot starts anew",
-         0.1,
-         {{500, 0}, {501, 0.1}, {0, 3.0, 1}, {1, 3.1, 1}, {3, 3.3, 1}},
-         1,
-         0,
-         1},
+        {"a new boot starts anew", 0.1, {{500, 0}, {501, 0.1}, {0, 3.0, 1}, {1, 3.1, 1}, {3, 3.3, 1}}, 1, 0, 1},
         {"a straggler of the boot before changes nothing",
          0.1,
          {{500, 0}, {0, 3.0, 1}, {501, 3.01, 0}, {1, 3.1, 1}},
@@ -94,24 +88,20 @@ TEST_CASE("counts equal the truth over seeded loss, duplication and reordering")
         std::set<unsigned> came;
         for (unsigned k = 0; k < sent; ++k) {
             const double t_s = k * 0.02;
-            if (chance(random) < 0.15)
-                continue;
+            if (chance(random) < 0.15) continue;
             came.insert(k);
             const double held_s = chance(random) < 0.05 ? 0.3 * chance(random) : 0;
             arrivals.push_back({first + k, t_s + held_s});
-            if (chance(random) < 0.05)
-                arrivals.push_back({first + k, t_s + held_s + 0.2 * chance(random)});
+            if (chance(random) < 0.05) arrivals.push_back({first + k, t_s + held_s + 0.2 * chance(random)});
         }
         std::stable_sort(arrivals.begin(), arrivals.end(),
                          [](const Arrival& a, const Arrival& b) { return a.t_s < b.t_s; });
         std::uint64_t out_of_order = 0, first_copies = 0;
         std::set<unsigned> before;
         for (const Arrival& arrival : arrivals) {
-            if (!before.insert(arrival.count).second)
-                continue;
+            if (!before.insert(arrival.count).second) continue;
             ++first_copies;
-            if (arrival.count < *before.rbegin())
-                ++out_of_order;
+            if (arrival.count < *before.rbegin()) ++out_of_order;
         }
         PacketQuality quality(0.02);
         const QualityCounts counts = feed(quality, arrivals);
@@ -121,8 +111,8 @@ TEST_CASE("counts equal the truth over seeded loss, duplication and reordering")
         CHECK(counts.restarts == 0);
         // What was sent before the first arrival, or after the last, cannot be known.
         const unsigned from = arrivals.front().count - first, to = *came.rbegin();
-        const auto known = static_cast<std::int64_t>(
-            std::count_if(came.begin(), came.end(), [&](unsigned k) { return k >= from; }));
+        const auto known =
+            static_cast<std::int64_t>(std::count_if(came.begin(), came.end(), [&](unsigned k) { return k >= from; }));
         CHECK(counts.lost == static_cast<std::int64_t>(to - from + 1) - known);
     }
 }
@@ -135,8 +125,7 @@ TEST_CASE("rates and losses cover the last 1, 10 and 60 seconds") {
     unsigned count = 0;
     for (unsigned step = 0; step < 900; ++step) {
         for (unsigned k = 0; k < 5; ++k, ++count, t_ns += 20 * kNsPerMs) {
-            if (step >= 850 && count % 10 == 5)
-                continue;
+            if (step >= 850 && count % 10 == 5) continue;
             link.bytes(30);
             link.packet(0, static_cast<std::uint16_t>(count % 16384), 0, t_ns, 30);
         }
@@ -150,11 +139,9 @@ TEST_CASE("rates and losses cover the last 1, 10 and 60 seconds") {
     CHECK(windows.sums(2).bytes == 30 * 2975);
     CHECK(link.age_s(t_ns + kNsPerS) == Approx(1.02));
     // Silence: nothing is known to be sent, so no loss is claimed; the age grows.
-    for (unsigned step = 0; step < 10; ++step)
-        link.tick();
+    for (unsigned step = 0; step < 10; ++step) link.tick();
     CHECK(std::isnan(windows.loss(0)));
-    for (unsigned step = 0; step < 600; ++step)
-        link.tick();
+    for (unsigned step = 0; step < 600; ++step) link.tick();
     CHECK(std::isnan(windows.loss(2)));
     CHECK(windows.sums(2).bytes == 0);
 }

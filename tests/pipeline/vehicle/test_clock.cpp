@@ -29,8 +29,7 @@ const nlohmann::json& cases() {
 
 const nlohmann::json& case_named(const std::string& id) {
     for (const auto& one : cases())
-        if (one.at("id") == id)
-            return one;
+        if (one.at("id") == id) return one;
     throw std::runtime_error("clock.json has no case " + id);
 }
 
@@ -43,8 +42,8 @@ struct Segment {
     std::vector<std::int64_t> onboard_ns, t_rx_ns;
 };
 
-Segment segment(const nlohmann::json& counts, const nlohmann::json& received, std::int64_t count_ns,
-                std::size_t from, std::size_t to) {
+Segment segment(const nlohmann::json& counts, const nlohmann::json& received, std::int64_t count_ns, std::size_t from,
+                std::size_t to) {
     Segment out;
     for (std::size_t k = from; k < to; ++k) {
         out.onboard_ns.push_back(counts[k].get<std::int64_t>() * count_ns);
@@ -69,8 +68,7 @@ void check_fit(const std::string& id, const Segment& in, const nlohmann::json& e
     std::int64_t mapped_before_ns = std::numeric_limits<std::int64_t>::min();
     bool monotonic = true, causal = true;
     for (std::size_t k = 0; k < in.onboard_ns.size(); ++k) {
-        for (; tick_ns <= in.t_rx_ns[k]; tick_ns += 100 * kNsPerMs)
-            correlation.refit();
+        for (; tick_ns <= in.t_rx_ns[k]; tick_ns += 100 * kNsPerMs) correlation.refit();
         correlation.add(in.onboard_ns[k], in.t_rx_ns[k]);
         const std::int64_t mapped_ns = std::min(correlation.station_ns(in.onboard_ns[k]), in.t_rx_ns[k]);
         monotonic = monotonic && mapped_ns >= mapped_before_ns;
@@ -82,28 +80,23 @@ void check_fit(const std::string& id, const Segment& in, const nlohmann::json& e
     CHECK(causal);
     const ClockFit& fit = correlation.fit();
     REQUIRE(fit.has_slope);
-    CHECK(fit.slope ==
-          Approx(expected.at("line_slope_of_rx_minus_onboard").get<double>()).margin(slope_margin));
-    CHECK(
-        fit.drift_ppm ==
-        Approx(expected.at("skew_ppm_onboard_minus_ground").get<double>()).margin(slope_margin * 1e6 * 1.01));
+    CHECK(fit.slope == Approx(expected.at("line_slope_of_rx_minus_onboard").get<double>()).margin(slope_margin));
+    CHECK(fit.drift_ppm ==
+          Approx(expected.at("skew_ppm_onboard_minus_ground").get<double>()).margin(slope_margin * 1e6 * 1.01));
     CHECK(fit.hull_size == expected.at("hull_size").get<std::size_t>());
     const double first_s = expected.at("ground_time_of_first_sample_s").get<double>();
     const double last_s = expected.at("ground_time_of_last_sample_s").get<double>();
     // The file prints doubles near 1000 s from a slope that is right to 1e-11; the tolerance is the file's
     // own.
-    CHECK(std::abs(static_cast<double>(correlation.fitted_station_ns(in.onboard_ns.front())) * 1e-9 -
-                   first_s) < 1e-7);
-    CHECK(std::abs(static_cast<double>(correlation.fitted_station_ns(in.onboard_ns.back())) * 1e-9 - last_s) <
-          1e-7);
+    CHECK(std::abs(static_cast<double>(correlation.fitted_station_ns(in.onboard_ns.front())) * 1e-9 - first_s) < 1e-7);
+    CHECK(std::abs(static_cast<double>(correlation.fitted_station_ns(in.onboard_ns.back())) * 1e-9 - last_s) < 1e-7);
 
     // The stated bounds hold against the truth (they leave out the smallest delay, which cannot be seen).
     const double rate = 1 / (1 + truth.drift_ppm * 1e-6);
     CHECK(std::abs(1 + fit.slope - rate) * 1e6 <= fit.drift_bound_ppm);
     const double newest_s = static_cast<double>(in.onboard_ns.back()) * 1e-9;
     const double true_s = (newest_s - truth.counter_s) * rate + truth.ground_s;
-    const double late_s =
-        static_cast<double>(correlation.fitted_station_ns(in.onboard_ns.back())) * 1e-9 - true_s;
+    const double late_s = static_cast<double>(correlation.fitted_station_ns(in.onboard_ns.back())) * 1e-9 - true_s;
     CHECK(std::abs(late_s - expected.at("smallest_delay_s").get<double>()) <= fit.bound_s);
     // A bound that is always right because it is huge would say nothing.
     CHECK(fit.drift_bound_ppm < 250);
@@ -115,16 +108,14 @@ void check_fit(const std::string& id, const Segment& in, const nlohmann::json& e
 TEST_CASE("the fitted line is the lowest edge over the mean, for every delay model of the reference") {
     std::size_t count = 0;
     for (const auto& one : cases()) {
-        if (one.at("kind") != "single_segment")
-            continue;
+        if (one.at("kind") != "single_segment") continue;
         ++count;
         const auto& in = one.at("inputs");
         const Truth truth{in.at("truth").at("drift_ppm_onboard_fast").get<double>(), 5.0,
                           in.at("truth").at("ground_time_at_counter_5000_s").get<double>()};
-        check_fit(
-            one.at("id"),
-            segment(in.at("counter_ms"), in.at("receive_time_s"), kNsPerMs, 0, in.at("counter_ms").size()),
-            one.at("expected"), truth, 1e-11);
+        check_fit(one.at("id"),
+                  segment(in.at("counter_ms"), in.at("receive_time_s"), kNsPerMs, 0, in.at("counter_ms").size()),
+                  one.at("expected"), truth, 1e-11);
     }
     CHECK(count == 6);
 }
@@ -158,10 +149,8 @@ TEST_CASE("a reset is found at its packet and each boot gets its own line") {
         OnboardClock clock(kRollover32Ms);
         std::vector<std::size_t> resets;
         for (std::size_t k = 0; k < counts.size(); ++k) {
-            const ClockReading reading =
-                clock.read(counts[k].get<std::uint64_t>() * kNsPerMs, receive_ns(received[k]));
-            if (reading.verdict == ClockVerdict::reset)
-                resets.push_back(k);
+            const ClockReading reading = clock.read(counts[k].get<std::uint64_t>() * kNsPerMs, receive_ns(received[k]));
+            if (reading.verdict == ClockVerdict::reset) resets.push_back(k);
             CHECK(reading.onboard_ns == counts[k].get<std::int64_t>() * kNsPerMs);
             CHECK(reading.boot == resets.size());
         }
@@ -171,8 +160,7 @@ TEST_CASE("a reset is found at its packet and each boot gets its own line") {
         for (std::size_t k = 0; k < 2; ++k) {
             const auto& anchor = in.at("truth").at("segments")[k].at("ground_time_at_counter");
             check_fit(id, segment(counts, received, kNsPerMs, k == 0 ? 0 : at, k == 0 ? at : counts.size()),
-                      expected.at("fits")[k], {30.0, anchor[0].get<double>() * 1e-3, anchor[1].get<double>()},
-                      1e-11);
+                      expected.at("fits")[k], {30.0, anchor[0].get<double>() * 1e-3, anchor[1].get<double>()}, 1e-11);
         }
     }
 }
@@ -192,26 +180,21 @@ TEST_CASE("a 32-bit counter rolls over without a break") {
         Segment unwrapped;
         std::vector<std::size_t> rollovers;
         for (std::size_t k = 0; k < counts.size(); ++k) {
-            const ClockReading reading =
-                clock.read(counts[k].get<std::uint64_t>() * static_cast<std::uint64_t>(row.count_ns),
-                           receive_ns(received[k]));
-            if (reading.verdict == ClockVerdict::rollover)
-                rollovers.push_back(k);
+            const ClockReading reading = clock.read(
+                counts[k].get<std::uint64_t>() * static_cast<std::uint64_t>(row.count_ns), receive_ns(received[k]));
+            if (reading.verdict == ClockVerdict::rollover) rollovers.push_back(k);
             CHECK(reading.boot == 0);
             unwrapped.onboard_ns.push_back(reading.onboard_ns);
             unwrapped.t_rx_ns.push_back(receive_ns(received[k]));
         }
         CHECK(rollovers == std::vector<std::size_t>{expected.at("rollover_at_index").get<std::size_t>()});
-        CHECK(unwrapped.onboard_ns.front() ==
-              expected.at("unwrapped_first").get<std::int64_t>() * row.count_ns);
-        CHECK(unwrapped.onboard_ns.back() ==
-              expected.at("unwrapped_last").get<std::int64_t>() * row.count_ns);
+        CHECK(unwrapped.onboard_ns.front() == expected.at("unwrapped_first").get<std::int64_t>() * row.count_ns);
+        CHECK(unwrapped.onboard_ns.back() == expected.at("unwrapped_last").get<std::int64_t>() * row.count_ns);
         const auto& truth = in.at("truth");
         const bool ms = truth.contains("ground_time_at_counter");
         const auto& anchor = truth.at(ms ? "ground_time_at_counter" : "ground_time_at_counter_us");
         check_fit(row.id, unwrapped, expected.at("fit_on_unwrapped"),
-                  {30.0, anchor[0].get<double>() * static_cast<double>(row.count_ns) * 1e-9,
-                   anchor[1].get<double>()},
+                  {30.0, anchor[0].get<double>() * static_cast<double>(row.count_ns) * 1e-9, anchor[1].get<double>()},
                   1e-9);
     }
 }
@@ -281,12 +264,10 @@ TEST_CASE("hours of a drifting crystal stay mapped in fixed memory") {
         const double onboard_s = ground_s + 20e-6 / turn * (1 - std::cos(turn * ground_s));
         const std::int64_t onboard_ns = static_cast<std::int64_t>(onboard_s * 1e3) * kNsPerMs;
         correlation.add(onboard_ns, seconds_to_ns(ground_s + 0.020 + delay(random)));
-        if (k % 10 == 0)
-            correlation.refit();
+        if (k % 10 == 0) correlation.refit();
         if (k > 600)
-            worst_s =
-                std::max(worst_s, std::abs(static_cast<double>(correlation.station_ns(onboard_ns)) * 1e-9 -
-                                           ground_s - 0.020));
+            worst_s = std::max(
+                worst_s, std::abs(static_cast<double>(correlation.station_ns(onboard_ns)) * 1e-9 - ground_s - 0.020));
     }
     // Ten minutes of window at a rate that changes by 20e-6 2 pi/3600 per second bend away by half that times
     // the square of the window: 6 ms at the most; without the window it would be 20 ms.
@@ -320,13 +301,10 @@ TEST_CASE("the stated bounds hold in at least 95 of 100 seeded runs") {
         const ClockFit& fit = correlation.fit();
         REQUIRE(fit.has_slope);
         ++runs;
-        if (std::abs(1 + fit.slope - 1 / (1 + drift)) * 1e6 <= fit.drift_bound_ppm)
-            ++drift_held;
-        const double late_s =
-            static_cast<double>(correlation.fitted_station_ns(seconds_to_ns(onboard_s))) * 1e-9 -
-            (onboard_s - 5) / (1 + drift);
-        if (std::abs(late_s - least_s) <= fit.bound_s)
-            ++time_held;
+        if (std::abs(1 + fit.slope - 1 / (1 + drift)) * 1e6 <= fit.drift_bound_ppm) ++drift_held;
+        const double late_s = static_cast<double>(correlation.fitted_station_ns(seconds_to_ns(onboard_s))) * 1e-9 -
+                              (onboard_s - 5) / (1 + drift);
+        if (std::abs(late_s - least_s) <= fit.bound_s) ++time_held;
     }
     CHECK(drift_held * 100 >= 95 * runs);
     CHECK(time_held * 100 >= 95 * runs);

@@ -1,5 +1,5 @@
-// The format is that of protocol/schema/dictionary.schema.json; the cases in tests/golden/dictionary are also read by the
-// dashboard's tests, which run a JSON Schema validator over them.
+// The format is that of protocol/schema/dictionary.schema.json; the cases in tests/golden/dictionary are also read by
+// the dashboard's tests, which run a JSON Schema validator over them.
 #include <algorithm>
 
 #include <catch2/catch.hpp>
@@ -45,15 +45,19 @@ int check_cases(const std::string& file, Read read) {
 } // namespace
 
 TEST_CASE("good and bad dictionaries give exactly their mistakes", "[dictionary]") {
-    CHECK(check_cases("dictionary_cases.json", [](const nlohmann::json& json, std::vector<Problem>& problems) {
-              (void)read_dictionary(json, "dictionary.json", problems);
-          }) >= 90);
+    CHECK(check_cases(
+              "dictionary_cases.json",
+              [](const nlohmann::json& json, std::vector<Problem>& problems) {
+                  (void)read_dictionary(json, "dictionary.json", problems);
+              }) >= 90);
 }
 
 TEST_CASE("good and bad vehicles and sites give exactly their mistakes", "[dictionary]") {
-    CHECK(check_cases("vehicle_cases.json", [](const nlohmann::json& json, std::vector<Problem>& problems) {
-              (void)read_vehicle(json, "vehicle.json", problems);
-          }) >= 15);
+    CHECK(check_cases(
+              "vehicle_cases.json",
+              [](const nlohmann::json& json, std::vector<Problem>& problems) {
+                  (void)read_vehicle(json, "vehicle.json", problems);
+              }) >= 15);
     CHECK(check_cases("site_cases.json", [](const nlohmann::json& json, std::vector<Problem>& problems) {
               (void)read_site(json, "site.json", problems);
           }) >= 12);
@@ -103,9 +107,10 @@ TEST_CASE("channels stay valid when a dictionary is moved", "[dictionary]") {
 
 TEST_CASE("units are UCUM codes", "[dictionary]") {
     // Codes from the tables of The Unified Code for Units of Measure and its examples of syntax.
-    for (const char* unit : {"1", "m", "m/s", "m/s2", "m.s-2", "rad/s", "deg", "Cel", "K", "kPa", "Pa", "hPa", "uT", "mV",
-                             "V", "mA.h", "%", "/min", "{rev}/min", "By", "KiBy", "dB{mW}", "kg/m3", "J/(kg.K)", "10*6/s",
-                             "[in_i]", "bar", "min", "[ppm]", "Ohm", "N.m", "kg.m2/s2", "[kn_i]", "us", "{count}"}) {
+    for (const char* unit : {"1",         "m",     "m/s",  "m/s2",   "m.s-2",    "rad/s",    "deg",    "Cel",    "K",
+                             "kPa",       "Pa",    "hPa",  "uT",     "mV",       "V",        "mA.h",   "%",      "/min",
+                             "{rev}/min", "By",    "KiBy", "dB{mW}", "kg/m3",    "J/(kg.K)", "10*6/s", "[in_i]", "bar",
+                             "min",       "[ppm]", "Ohm",  "N.m",    "kg.m2/s2", "[kn_i]",   "us",     "{count}"}) {
         INFO(unit);
         CHECK(is_ucum_unit(unit));
     }

@@ -2,8 +2,7 @@
 
 int second_unit_octets(void);
 
-int second_unit_octets(void)
-{
+int second_unit_octets(void) {
     uint8_t out[STRESS_RIG_BITS_FRAME_OCTETS_MAX];
     struct stress_rig_bits in;
     memset(&in, 0, sizeof in);

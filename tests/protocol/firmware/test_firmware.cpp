@@ -1,5 +1,5 @@
-// The generated header is compiled by a C compiler as flight firmware would, for 64 and for 32 bits, and what it sends is
-// read back by the deframer and decoder. Half precision is compared with Eigen's.
+// The generated header is compiled by a C compiler as flight firmware would, for 64 and for 32 bits, and what it sends
+// is read back by the deframer and decoder. Half precision is compared with Eigen's.
 #include <cmath>
 #include <cstdlib>
 #include <filesystem>
@@ -9,9 +9,9 @@
 #include <Eigen/Core>
 #include <catch2/catch.hpp>
 
-#include "protocol/packet/decoder.hpp"
-#include "protocol/framing/deframer.hpp"
 #include "protocol/firmware/generate.hpp"
+#include "protocol/framing/deframer.hpp"
+#include "protocol/packet/decoder.hpp"
 #include "protocol/packet/half.hpp"
 #include "tests/protocol/octets.hpp"
 
@@ -108,7 +108,8 @@ TEST_CASE("the demo's header compiles as C99 and as C++ without a warning", "[fi
     const Dictionary dictionary = dictionary_of(read_json("tools/demo/sanderling/dictionary.json"));
     const fs::path folder = work_folder("demo");
     write(folder / "sanderling.h", generate_firmware_header(dictionary));
-    write(folder / "unit.c", "#include \"sanderling.h\"\nint main(void) { return SANDERLING_FIX_FIX_TYPE_3D == 3 ? 0 : 1; }\n");
+    write(folder / "unit.c",
+          "#include \"sanderling.h\"\nint main(void) { return SANDERLING_FIX_FIX_TYPE_3D == 3 ? 0 : 1; }\n");
     fs::copy_file(folder / "unit.c", folder / "unit.cpp", fs::copy_options::overwrite_existing);
     const std::string base = " -I" + folder.string() + " -o " + (folder / "unit").string() + " " + folder.string();
     run("gcc" + kWarnings + base + "/unit.c && " + (folder / "unit").string());

@@ -58,12 +58,10 @@ TEST_CASE("invalid COBS is refused, with counts that say how far it was right", 
         const char* produced_hex;
     };
     // The first four are cobs_invalid of the reference file.
-    for (const Case& c : {Case{"0311002233", CobsStatus::zero_inside, 2, "11"},
-                          Case{"05112233", CobsStatus::cut_short, 4, "112233"},
-                          Case{"FF0102", CobsStatus::cut_short, 3, "0102"},
-                          Case{"00", CobsStatus::zero_inside, 0, ""},
-                          Case{"021100", CobsStatus::zero_inside, 2, "11"},
-                          Case{"0211FF", CobsStatus::cut_short, 3, "1100"}}) {
+    for (const Case& c :
+         {Case{"0311002233", CobsStatus::zero_inside, 2, "11"}, Case{"05112233", CobsStatus::cut_short, 4, "112233"},
+          Case{"FF0102", CobsStatus::cut_short, 3, "0102"}, Case{"00", CobsStatus::zero_inside, 0, ""},
+          Case{"021100", CobsStatus::zero_inside, 2, "11"}, Case{"0211FF", CobsStatus::cut_short, 3, "1100"}}) {
         INFO(c.hex);
         const Exact in(from_hex(c.hex));
         Octets room(64);
@@ -77,7 +75,8 @@ TEST_CASE("invalid COBS is refused, with counts that say how far it was right", 
 TEST_CASE("decoding undoes encoding at every length around the block limit", "[cobs]") {
     std::mt19937 random(1);
     for (const unsigned zero_percent : {0U, 1U, 30U, 90U, 100U}) {
-        for (std::size_t size = 0; size <= 1020; size += (size > 20 && size < 245) || (size > 262 && size < 500) ? 7 : 1) {
+        for (std::size_t size = 0; size <= 1020;
+             size += (size > 20 && size < 245) || (size > 262 && size < 500) ? 7 : 1) {
             const Octets plain = random_octets(random, size, zero_percent);
             const Octets stuffed = encoded(plain);
             REQUIRE(std::find(stuffed.begin(), stuffed.end(), std::byte{0}) == stuffed.end());

@@ -14,8 +14,7 @@ TEST_CASE("CRC-16/IBM-3740 gives the catalogue's and two libraries' values", "[c
         inputs[input["id"].get<std::string>()] = from_hex(input["hex"].get<std::string>());
     int checked = 0;
     for (const auto& vector : reference["vectors"]) {
-        if (vector["crc"] != "CRC-16/IBM-3740")
-            continue;
+        if (vector["crc"] != "CRC-16/IBM-3740") continue;
         INFO(vector["id"]);
         const Exact input(inputs.at(vector["input_id"].get<std::string>()));
         const auto expected = static_cast<std::uint16_t>(std::stoul(vector["value"].get<std::string>(), nullptr, 16));
@@ -27,8 +26,7 @@ TEST_CASE("CRC-16/IBM-3740 gives the catalogue's and two libraries' values", "[c
     CHECK(checked == 13);
     int codewords = 0;
     for (const auto& codeword : reference["codewords"]) {
-        if (codeword["id"] != "CRC-16/IBM-3740:codeword")
-            continue;
+        if (codeword["id"] != "CRC-16/IBM-3740:codeword") continue;
         CHECK(crc16(from_hex(codeword["codeword_hex"].get<std::string>())) == 0);
         ++codewords;
     }

@@ -30,8 +30,8 @@ Seen deframe(std::span<const std::byte> stream, const std::vector<std::size_t>& 
         const std::size_t size = std::min(sizes[i % sizes.size()], stream.size() - at);
         const Exact piece(stream.subspan(at, size == 0 ? stream.size() - at : size));
         deframer.push(piece.span(), [&](const Frame& frame) {
-            seen.frames.push_back({frame.verdict, frame.stream_offset, frame.link_octets,
-                                   {frame.packet.begin(), frame.packet.end()}});
+            seen.frames.push_back(
+                {frame.verdict, frame.stream_offset, frame.link_octets, {frame.packet.begin(), frame.packet.end()}});
         });
         at += piece.span().size();
         const DeframerCounts& counts = deframer.counts();
@@ -57,8 +57,7 @@ Octets random_packet(std::mt19937& random, unsigned sequence_count, std::size_t 
 Octets frame_of_size(std::size_t octets) {
     for (std::size_t user_octets = 1; user_octets < octets; ++user_octets) {
         const Octets frame = frame_of(packet_of(1, 1, 1, Octets(user_octets, std::byte{7})));
-        if (frame.size() == octets)
-            return frame;
+        if (frame.size() == octets) return frame;
     }
     throw std::runtime_error("no packet gives a frame of this size");
 }
@@ -68,17 +67,10 @@ Octets mixed_stream(std::mt19937& random, int frame_count) {
     Octets stream;
     for (int i = 0; i < frame_count; ++i) {
         switch (random() % 8) {
-        case 0:
-            stream = stream + random_octets(random, random() % 60, 5);
-            break;
-        case 1:
-            stream = stream + Octets(random() % 4, std::byte{0});
-            break;
-        case 2:
-            stream = stream + random_octets(random, i == 30 ? 5000 : 1100, 0);
-            break;
-        default:
-            stream = stream + frame_of(random_packet(random, static_cast<unsigned>(i), random() % 300));
+        case 0: stream = stream + random_octets(random, random() % 60, 5); break;
+        case 1: stream = stream + Octets(random() % 4, std::byte{0}); break;
+        case 2: stream = stream + random_octets(random, i == 30 ? 5000 : 1100, 0); break;
+        default: stream = stream + frame_of(random_packet(random, static_cast<unsigned>(i), random() % 300));
         }
     }
     return stream + frame_of(random_packet(random, 9999, 20)) + random_octets(random, 40, 0);
@@ -131,8 +123,7 @@ TEST_CASE("any split of the input gives the same frames and counts", "[deframer]
     std::vector<std::vector<std::size_t>> splits = {{1}, {2}, {3}, {7}, {64}, {1023}, {1024}, {1025}};
     for (int i = 0; i < 40; ++i) {
         splits.emplace_back();
-        for (int k = 0; k < 50; ++k)
-            splits.back().push_back(1 + random() % (i % 2 == 0 ? 10 : 1500));
+        for (int k = 0; k < 50; ++k) splits.back().push_back(1 + random() % (i % 2 == 0 ? 10 : 1500));
     }
     for (const auto& split : splits) {
         const Seen seen = deframe(stream, split);
@@ -150,8 +141,7 @@ TEST_CASE("frames say where they stood and cover the stream without gaps but rep
     std::uint64_t framed = 0;
     std::uint64_t next = 0;
     for (const SeenFrame& frame : seen.frames) {
-        for (; next < frame.stream_offset; ++next)
-            REQUIRE(stream[next] == std::byte{0});
+        for (; next < frame.stream_offset; ++next) REQUIRE(stream[next] == std::byte{0});
         next += frame.link_octets;
         REQUIRE(stream[next - 1] == std::byte{0});
         framed += frame.verdict == FrameVerdict::good ? frame.link_octets : 0;
@@ -188,8 +178,7 @@ TEST_CASE("one damaged octet costs at most two frames, wherever it is", "[defram
                                                 : damaged[position] ^ static_cast<std::byte>(damage & 1U ? 0x10 : 0x01);
             std::vector<Octets> good;
             for (SeenFrame& frame : deframe(damaged, {0}).frames)
-                if (frame.verdict == FrameVerdict::good)
-                    good.push_back(std::move(frame.packet));
+                if (frame.verdict == FrameVerdict::good) good.push_back(std::move(frame.packet));
             for (const Octets& packet : good)
                 REQUIRE(std::find(packets.begin(), packets.end(), packet) != packets.end());
             REQUIRE(good.size() + 2 >= packets.size());

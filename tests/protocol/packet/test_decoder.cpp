@@ -6,9 +6,9 @@
 
 #include <catch2/catch.hpp>
 
+#include "protocol/framing/deframer.hpp"
 #include "protocol/packet/decode_plan.hpp"
 #include "protocol/packet/decoder.hpp"
-#include "protocol/framing/deframer.hpp"
 #include "tests/protocol/octets.hpp"
 
 using namespace turnstone;
@@ -91,17 +91,23 @@ TEST_CASE("every type, order and place gives its hand-computed value", "[decoder
         {R"([{"name":"a","type":"u16"},{"name":"b","type":"i16"}])", "FFFE8001", {65534, -32767}},
         {R"([{"name":"a","type":"u24"},{"name":"b","type":"i24"}])", "800001800001", {8388609, -8388607}},
         {R"([{"name":"a","type":"u32"},{"name":"b","type":"i32"}])", "FFFFFFFFFFFFFFFF", {4294967295, -1}},
-        {R"([{"name":"a","type":"u48"},{"name":"b","type":"i40"}])", "0001000000028000000000", {4294967298, -549755813888}},
-        {R"([{"name":"a","type":"u64"},{"name":"b","type":"i64"}])", "FFFFFFFFFFFFFFFF8000000000000000",
+        {R"([{"name":"a","type":"u48"},{"name":"b","type":"i40"}])",
+         "0001000000028000000000",
+         {4294967298, -549755813888}},
+        {R"([{"name":"a","type":"u64"},{"name":"b","type":"i64"}])",
+         "FFFFFFFFFFFFFFFF8000000000000000",
          {18446744073709551616.0, -9223372036854775808.0}},
-        {R"([{"name":"a","type":"u16","byte_order":"little"},{"name":"b","type":"i16","byte_order":"little"}])", "0180FEFF",
+        {R"([{"name":"a","type":"u16","byte_order":"little"},{"name":"b","type":"i16","byte_order":"little"}])",
+         "0180FEFF",
          {32769, -2}},
         {R"([{"name":"a","type":"i24","byte_order":"little"},{"name":"b","type":"u32","byte_order":"little"}])",
-         "01008000000080", {-8388607, 2147483648}},
+         "01008000000080",
+         {-8388607, 2147483648}},
         {R"([{"name":"a","type":"i64","byte_order":"little"}])", "FEFFFFFFFFFFFFFF", {-2}},
         // bits: 1 | 10 | 011 | 11110000 11 | 0 ...
         {R"([{"name":"a","type":"u1"},{"name":"b","type":"i2"},{"name":"c","type":"u3"},{"name":"d","type":"i10"}])",
-         "CFC3", {1, -2, 3, -61}},
+         "CFC3",
+         {1, -2, 3, -61}},
         {R"([{"name":"a","type":"u12","bit_offset":4}])", "FABC", {2748}},
         {R"([{"name":"a","type":"i12","bit_offset":4}])", "0ABC", {-1348}},
         // 64 bits that begin at bit 3 span nine octets: 0x0123456789ABCDEF shifted right by three
@@ -109,9 +115,12 @@ TEST_CASE("every type, order and place gives its hand-computed value", "[decoder
         {R"([{"name":"a","type":"i61","bit_offset":7}])", "01FFFFFFFFFFFFFFF0", {-1}},
         {R"([{"name":"a","type":"u5","count":3},{"name":"b","type":"u1"}])", "0886", {1, 2, 3, 0}},
         {R"([{"name":"a","type":"i16","count":2,"byte_order":"little"}])", "01000200", {1, 2}},
-        {R"([{"name":"a","type":"f32"},{"name":"b","type":"f32","byte_order":"little"}])", "BFC000000000C0BF", {-1.5, -1.5}},
+        {R"([{"name":"a","type":"f32"},{"name":"b","type":"f32","byte_order":"little"}])",
+         "BFC000000000C0BF",
+         {-1.5, -1.5}},
         {R"([{"name":"a","type":"f64"},{"name":"b","type":"f64","byte_order":"little"}])",
-         "3FF80000000000009A9999999999B93F", {1.5, 0.1}},
+         "3FF80000000000009A9999999999B93F",
+         {1.5, 0.1}},
         {R"([{"name":"a","type":"f32","bit_offset":1}])", "5FE0000000", {-1.5}},
         {R"([{"name":"a","type":"u8","bit_offset":16},{"name":"b","type":"u8","bit_offset":0}])", "01FF02", {2, 1}},
     };
@@ -124,8 +133,8 @@ TEST_CASE("every type, order and place gives its hand-computed value", "[decoder
 TEST_CASE("binary16 decodes as IEEE 754-2008 says", "[decoder]") {
     // Table of notable values: one, two, largest, least normal, largest and least subnormal, one third.
     const std::vector<std::pair<const char*, double>> cases = {
-        {"3C00", 1.0},     {"C000", -2.0},      {"7BFF", 65504.0},          {"0400", 0x1p-14},
-        {"03FF", 1023 * 0x1p-24}, {"0001", 0x1p-24}, {"3555", 0.333251953125}, {"8001", -0x1p-24}};
+        {"3C00", 1.0},     {"C000", -2.0},           {"7BFF", 65504.0}, {"0400", 0x1p-14}, {"03FF", 1023 * 0x1p-24},
+        {"0001", 0x1p-24}, {"3555", 0.333251953125}, {"8001", -0x1p-24}};
     for (const auto& [hex, value] : cases) {
         INFO(hex);
         CHECK(numbers_of(R"([{"name":"a","type":"f16"}])", hex) == std::vector<double>{value});

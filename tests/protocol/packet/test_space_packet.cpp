@@ -48,8 +48,7 @@ TEST_CASE("CUC time codes give their seconds", "[time_code]") {
     int checked = 0;
     const nlohmann::json reference = read_json("tests/reference/ccsds.json");
     for (const auto& time : reference["time_codes"]) {
-        if (time["code"] != "CUC" || time["basic_octets"] > 4 || time["fraction_octets"] > 3)
-            continue;
+        if (time["code"] != "CUC" || time["basic_octets"] > 4 || time["fraction_octets"] > 3) continue;
         INFO(time["id"]);
         TimeCode code{TimeCode::Kind::cuc, time["basic_octets"], time["fraction_octets"]};
         const Octets with_p_field = from_hex(time["encoded_hex"].get<std::string>());

@@ -2,9 +2,9 @@
 
 #include <catch2/catch.hpp>
 
+#include "server/record/format/sqlite.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/record/write/recorder.hpp"
-#include "server/record/format/sqlite.hpp"
 #include "tests/record/support.hpp"
 
 namespace turnstone {
@@ -12,14 +12,11 @@ namespace {
 
 using namespace record_test;
 
-std::string record_something(const ScratchDirectory& directory, std::int64_t utc_ns,
-                             const std::string& name) {
+std::string record_something(const ScratchDirectory& directory, std::int64_t utc_ns, const std::string& name) {
     Recorder recorder({.directory = directory.path()}, sample_setup());
     BatchMaker maker;
     const std::string id = recorder.begin(sample_schema(), kStart_ns, utc_ns, name);
-    for (int i = 0; i < 100; ++i) {
-        recorder.push(maker.next());
-    }
+    for (int i = 0; i < 100; ++i) recorder.push(maker.next());
     return id;
 }
 
@@ -33,9 +30,8 @@ TEST_CASE("ids carry UTC start and vehicle, are unique and make no path") {
     // UTC of the first two: ISO 8601 calendar of POSIX time 1779028325 and 0 (IEEE Std 1003.1, 4.16).
     for (const Case& c : {Case{1'779'028'325'999'999'999, "sanderling", "2026-05-17T143205Z-sanderling"},
                           Case{0, "", "1970-01-01T000000Z"}, Case{-1, "x", "1969-12-31T235959Z-x"},
-                          Case{0, "../../etc/passwd", "1970-01-01T000000Z-------etc-passwd"}}) {
+                          Case{0, "../../etc/passwd", "1970-01-01T000000Z-------etc-passwd"}})
         CHECK(make_recording_id(directory.path(), c.utc_ns, c.vehicle) == c.id);
-    }
     std::ofstream(directory.file("1970-01-01T000000Z")) << "taken";
     CHECK(make_recording_id(directory.path(), 0, "") == "1970-01-01T000000Z-2");
 }
@@ -48,8 +44,7 @@ TEST_CASE("an id leads only to a recording of the directory") {
     for (const std::string& hostile :
          {std::string("../turnstone-outside"), std::string(""), std::string("."), std::string(".."),
           std::string("/etc/passwd"), "..\\" + id, id + ".sqlite", "./" + id, id + std::string(1, '\0'),
-          "%2e%2e%2f" + id, std::string(5000, 'a'), "a/../" + id, std::string(".hidden"),
-          std::string("none-such")}) {
+          "%2e%2e%2f" + id, std::string(5000, 'a'), "a/../" + id, std::string(".hidden"), std::string("none-such")}) {
         INFO(hostile);
         CHECK_FALSE(recording_path(directory.path(), hostile));
     }
@@ -69,8 +64,7 @@ TEST_CASE("the catalogue lists every recording, newest first, and says what is w
         other.execute("CREATE TABLE t (x)");
     }
     std::filesystem::copy_file(directory.file(first), directory.file("d-cut"));
-    std::filesystem::resize_file(directory.file("d-cut"),
-                                 std::filesystem::file_size(directory.file("d-cut")) / 2);
+    std::filesystem::resize_file(directory.file("d-cut"), std::filesystem::file_size(directory.file("d-cut")) / 2);
     std::filesystem::copy_file(directory.file(first), directory.file("e-newer"));
     Database(directory.file("e-newer"), Database::Mode::read_write).execute("PRAGMA user_version = 99");
 
@@ -108,13 +102,10 @@ TEST_CASE("a recording with pages overwritten is reported, never trusted and nev
     std::size_t noticed = 0;
     for (int round = 0; round < 60; ++round) {
         std::string spoilt = whole;
-        for (int i = 0; i < 40; ++i) {
-            spoilt[random() % spoilt.size()] = static_cast<char>(random());
-        }
+        for (int i = 0; i < 40; ++i) spoilt[random() % spoilt.size()] = static_cast<char>(random());
         if (round % 3 == 0) {
             const std::size_t page = 1 + random() % (spoilt.size() / 4096 - 1);
-            std::fill_n(spoilt.begin() + static_cast<std::ptrdiff_t>(page * 4096), 4096,
-                        static_cast<char>(random()));
+            std::fill_n(spoilt.begin() + static_cast<std::ptrdiff_t>(page * 4096), 4096, static_cast<char>(random()));
         }
         std::ofstream(directory.file("spoilt"), std::ios::binary) << spoilt;
         auto reader = RecordingReader::open(directory.file("spoilt"));
@@ -130,8 +121,8 @@ TEST_CASE("a recording with pages overwritten is reported, never trusted and nev
         static_cast<void>(reader->events(0, std::numeric_limits<std::int64_t>::max()));
         static_cast<void>(reader->frames(0, 1000, std::nullopt));
         for (std::size_t table = 0; table < reader->schema().tables.size(); ++table) {
-            static_cast<void>(reader->series(
-                {static_cast<TableId>(table), {0}, 0, std::numeric_limits<std::int64_t>::max(), 20}));
+            static_cast<void>(
+                reader->series({static_cast<TableId>(table), {0}, 0, std::numeric_limits<std::int64_t>::max(), 20}));
         }
         noticed += reader->damage().empty() ? 0U : 1U;
     }

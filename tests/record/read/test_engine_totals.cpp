@@ -12,11 +12,11 @@
 #include "protocol/framing/crc16.hpp"
 #include "protocol/packet/space_packet.hpp"
 #include "server/pipeline/pipeline.hpp"
-#include "server/record/read/engine_totals.hpp"
-#include "server/record/write/recorder.hpp"
-#include "server/record/reprocess.hpp"
-#include "server/setup/vehicle_folder.hpp"
 #include "server/record/format/sqlite.hpp"
+#include "server/record/read/engine_totals.hpp"
+#include "server/record/reprocess.hpp"
+#include "server/record/write/recorder.hpp"
+#include "server/setup/vehicle_folder.hpp"
 #include "tests/record/support.hpp"
 
 namespace turnstone {
@@ -51,11 +51,8 @@ std::vector<std::byte> speed_frame(std::uint16_t count, std::uint32_t time_ms, f
     header.packet_data_length = 4 + 4 - 1;
     const auto primary = encode_primary_header(header);
     std::vector<std::byte> plain(primary.begin(), primary.end());
-    for (const std::uint32_t word : {time_ms, std::bit_cast<std::uint32_t>(rpm)}) {
-        for (int shift = 24; shift >= 0; shift -= 8) {
-            plain.push_back(static_cast<std::byte>(word >> shift));
-        }
-    }
+    for (const std::uint32_t word : {time_ms, std::bit_cast<std::uint32_t>(rpm)})
+        for (int shift = 24; shift >= 0; shift -= 8) plain.push_back(static_cast<std::byte>(word >> shift));
     const std::uint16_t crc = crc16(plain);
     plain.push_back(static_cast<std::byte>(crc >> 8));
     plain.push_back(static_cast<std::byte>(crc & 0xff));
@@ -69,26 +66,28 @@ std::vector<std::byte> speed_frame(std::uint16_t count, std::uint32_t time_ms, f
 class Session {
   public:
     Session(const std::filesystem::path& directory, const PipelineSetup& setup, std::int64_t t_start_ns)
-        : past_(engine_totals(directory, setup)), pipeline_(setup, t_start_ns), recorder_({.directory = directory}, setup),
-          t_start_ns_(t_start_ns), id_(recorder_.begin(pipeline_.schema(), t_start_ns, t_start_ns, "")) {
+        : past_(engine_totals(directory, setup)), pipeline_(setup, t_start_ns),
+          recorder_({.directory = directory}, setup), t_start_ns_(t_start_ns),
+          id_(recorder_.begin(pipeline_.schema(), t_start_ns, t_start_ns, "")) {
         auto batch = std::make_shared<Batch>();
-        for (const std::string& action : past_) {
-            pipeline_.action(t_start_ns, action, *batch);
-        }
+        for (const std::string& action : past_) pipeline_.action(t_start_ns, action, *batch);
         recorder_.push(batch);
     }
     void sample(float rpm) {
         auto batch = std::make_shared<Batch>();
         const std::int64_t t_ns = t_start_ns_ + kSample_ms * kMs * (samples_ + 1);
         const auto onboard_ms = static_cast<std::uint32_t>(kSample_ms * (samples_ + 1));
-        pipeline_.chunk(0, t_ns, t_ns, speed_frame(static_cast<std::uint16_t>(samples_ % 16384), onboard_ms, rpm), *batch);
+        pipeline_.chunk(0, t_ns, t_ns, speed_frame(static_cast<std::uint16_t>(samples_ % 16384), onboard_ms, rpm),
+                        *batch);
         recorder_.push(batch);
         ++samples_;
     }
     [[nodiscard]] const std::vector<std::string>& past() const { return past_; }
     [[nodiscard]] const std::string& id() const { return id_; }
     /// Seconds the engine has run since the session's first sample.
-    [[nodiscard]] double ran_s() const { return 1e-3 * static_cast<double>(kSample_ms * std::max<std::int64_t>(0, samples_ - 1)); }
+    [[nodiscard]] double ran_s() const {
+        return 1e-3 * static_cast<double>(kSample_ms * std::max<std::int64_t>(0, samples_ - 1));
+    }
 
   private:
     std::vector<std::string> past_;
@@ -105,9 +104,7 @@ class Session {
     for (;;) {
         session.sample(1500);
         const double ran_s = session.ran_s();
-        if (::write(report, &ran_s, sizeof(ran_s)) != sizeof(ran_s)) {
-            ::_exit(1);
-        }
+        if (::write(report, &ran_s, sizeof(ran_s)) != sizeof(ran_s)) ::_exit(1);
         std::this_thread::sleep_for(std::chrono::milliseconds(2));
     }
 }
@@ -134,9 +131,8 @@ TEST_CASE("engine hours over sessions add up, restarted or killed, and are never
         std::vector<std::pair<std::chrono::steady_clock::time_point, double>> told;
         std::thread listener([&] {
             double one = 0;
-            while (::read(report[0], &one, sizeof(one)) == sizeof(one)) {
+            while (::read(report[0], &one, sizeof(one)) == sizeof(one))
                 told.emplace_back(std::chrono::steady_clock::now(), one);
-            }
         });
         std::this_thread::sleep_for(std::chrono::milliseconds(400 + random() % 300));
         const auto killed_at = std::chrono::steady_clock::now();
@@ -149,11 +145,8 @@ TEST_CASE("engine hours over sessions add up, restarted or killed, and are never
         const double found_s = engine_running_s(directory.path(), "boat").value_or(0) - before_s;
         CHECK(found_s <= told.back().second); // never more than it ran
         double safe_s = 0;                    // what was pushed longer ago than the recorder promises
-        for (const auto& [at, total_s] : told) {
-            if (killed_at - at > std::chrono::milliseconds(250)) {
-                safe_s = total_s;
-            }
-        }
+        for (const auto& [at, total_s] : told)
+            if (killed_at - at > std::chrono::milliseconds(250)) safe_s = total_s;
         CHECK(found_s >= safe_s - 1.0); // and at most the row of a second under way is missing
         ran_s += told.back().second;
         lost_s += told.back().second - found_s;
@@ -168,9 +161,7 @@ TEST_CASE("engine hours over sessions add up, restarted or killed, and are never
     {
         Session session(directory.path(), setup, next_ns);
         REQUIRE(session.past() == std::vector{engine_total_action("boat", before_s)});
-        for (int k = 0; k < 201; ++k) {
-            session.sample(1500);
-        }
+        for (int k = 0; k < 201; ++k) session.sample(1500);
         id = session.id();
     }
     const double after_s = *engine_running_s(directory.path(), "boat");
@@ -196,11 +187,8 @@ TEST_CASE("engine hours over sessions add up, restarted or killed, and are never
     CHECK(*engine_running_s(directory.path(), "boat") == after_s);
 
     // All but the newest may be moved away; a file that is none stops nothing.
-    for (const std::string& name : directory.names()) {
-        if (name != silent + ".sqlite") {
-            std::filesystem::remove(directory.path() / name);
-        }
-    }
+    for (const std::string& name : directory.names())
+        if (name != silent + ".sqlite") std::filesystem::remove(directory.path() / name);
     std::filesystem::copy_file(TURNSTONE_SOURCE_DIR "/README.md", directory.file("broken"));
     CHECK(*engine_running_s(directory.path(), "boat") == after_s);
     CHECK_FALSE(engine_running_s(directory.path(), "canoe"));
@@ -221,9 +209,7 @@ TEST_CASE("a capture read again, or a reprocessed recording with another thresho
     const double told_s = *engine_running_s(directory.path(), "boat");
     {
         Session session(directory.path(), capture, kStart_ns + 3'600'000 * kMs);
-        for (int k = 0; k < 201; ++k) {
-            session.sample(1500);
-        }
+        for (int k = 0; k < 201; ++k) session.sample(1500);
     }
     CHECK(*engine_running_s(directory.path(), "boat") == told_s);
     const ScratchDirectory folder;
@@ -231,7 +217,8 @@ TEST_CASE("a capture read again, or a reprocessed recording with another thresho
     std::ofstream(folder.path() / "vehicle.json") << R"({"name": "boat", "engine_running_threshold_rpm": 50})";
     const auto again = reprocess(directory.file(id), {folder.path()}, directory.path());
     REQUIRE(again);
-    CHECK(Database(*again, Database::Mode::read_only).integer("SELECT max(running_time_h * 3600) FROM boat_estimate_engine") >
+    CHECK(Database(*again, Database::Mode::read_only)
+              .integer("SELECT max(running_time_h * 3600) FROM boat_estimate_engine") >
           static_cast<std::int64_t>(told_s + 40));
     CHECK(*engine_running_s(directory.path(), "boat") == told_s);
 }

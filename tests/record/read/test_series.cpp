@@ -28,38 +28,29 @@ std::vector<Point> awkward_series(std::size_t count, std::uint32_t seed) {
     std::int64_t t_ns = kStart_ns;
     for (std::size_t i = 0; i < count; ++i) {
         t_ns += static_cast<std::int64_t>(random() % 2'000'000);
-        if (random() % 1000 == 0) {
-            t_ns += 3'000 * kMs;
-        }
+        if (random() % 1000 == 0) t_ns += 3'000 * kMs;
         std::int64_t at_ns = t_ns;
-        if (random() % 20 == 0) {
-            at_ns -= static_cast<std::int64_t>(random() % 2'000) * kMs; // late
-        }
-        if (i == count / 2) {
-            at_ns += 600'000 * kMs;
-        }
+        if (random() % 20 == 0) at_ns -= static_cast<std::int64_t>(random() % 2'000) * kMs; // late
+        if (i == count / 2) at_ns += 600'000 * kMs;
         points.push_back(
-            {at_ns,
-             {random() % 10 == 0 ? kNan : normal(random), normal(random), kNan, std::floor(normal(random))}});
+            {at_ns, {random() % 10 == 0 ? kNan : normal(random), normal(random), kNan, std::floor(normal(random))}});
     }
     return points;
 }
 
 /// Each bin of the answer against every row that falls into it; bins are recognised by the answer's own times
 /// and counts.
-void check_against_brute_force(const SeriesBlock& block, const std::vector<Point>& sorted,
-                               const SeriesQuery& query) {
+void check_against_brute_force(const SeriesBlock& block, const std::vector<Point>& sorted, const SeriesQuery& query) {
     REQUIRE(block.rows <= query.points);
     REQUIRE(block.t_ns.size() == block.rows);
     REQUIRE(block.count.size() == block.rows);
     REQUIRE(block.mean.size() == block.rows * query.columns.size());
     REQUIRE(block.min.size() == block.mean.size());
-    const auto begin =
-        std::lower_bound(sorted.begin(), sorted.end(), query.from_ns,
-                         [](const Point& point, std::int64_t t_ns) { return point.t_ns < t_ns; });
-    const auto end =
-        std::lower_bound(sorted.begin(), sorted.end(), query.to_ns,
-                         [](const Point& point, std::int64_t t_ns) { return point.t_ns < t_ns; });
+    const auto begin = std::lower_bound(
+        sorted.begin(), sorted.end(), query.from_ns,
+        [](const Point& point, std::int64_t t_ns) { return point.t_ns < t_ns; });
+    const auto end = std::lower_bound(sorted.begin(), sorted.end(), query.to_ns,
+                                      [](const Point& point, std::int64_t t_ns) { return point.t_ns < t_ns; });
     auto row = begin;
     std::optional<std::int64_t> last_ns;
     for (std::size_t i = 0; i < block.rows; ++i) {
@@ -112,10 +103,8 @@ class AwkwardRecording {
     void write(std::size_t count) {
         while (written_ < count) {
             Batch batch;
-            for (std::size_t n = 1 + random_() % 400; n > 0 && written_ < count; --n, ++written_) {
-                add_row(batch, 0, points_[written_].t_ns, points_[written_].t_ns, -1,
-                        points_[written_].values);
-            }
+            for (std::size_t n = 1 + random_() % 400; n > 0 && written_ < count; --n, ++written_)
+                add_row(batch, 0, points_[written_].t_ns, points_[written_].t_ns, -1, points_[written_].values);
             file_->append(batch);
             file_->commit();
         }
@@ -130,8 +119,8 @@ class AwkwardRecording {
             std::uniform_int_distribution<std::int64_t> place(-span / 10, span + span / 10);
             query.from_ns = sorted.front().t_ns + place(random_);
             // From single rows to the whole tape.
-            query.to_ns = query.from_ns + static_cast<std::int64_t>(
-                                              std::pow(10.0, 4 + static_cast<double>(random_() % 85) / 10));
+            query.to_ns =
+                query.from_ns + static_cast<std::int64_t>(std::pow(10.0, 4 + static_cast<double>(random_() % 85) / 10));
             if (i % 10 == 0) {
                 query.from_ns = std::numeric_limits<std::int64_t>::min();
                 query.to_ns = std::numeric_limits<std::int64_t>::max();
@@ -203,11 +192,8 @@ TEST_CASE("a single spike is in every drawing of its window") {
     REQUIRE_FALSE(whole->decimated);
     const double greatest = *std::ranges::max_element(whole->max);
     for (const std::size_t points : {1U, 2U, 16U, 100U, 1000U, 8192U}) {
-        const auto block = reader->series({0,
-                                           {1},
-                                           std::numeric_limits<std::int64_t>::min(),
-                                           std::numeric_limits<std::int64_t>::max(),
-                                           points});
+        const auto block = reader->series(
+            {0, {1}, std::numeric_limits<std::int64_t>::min(), std::numeric_limits<std::int64_t>::max(), points});
         REQUIRE(block);
         CHECK(block->rows <= points);
         CHECK(*std::ranges::max_element(block->max) == greatest);

@@ -49,19 +49,13 @@ int next_write_code() {
 
 void keep_image(const char* path) {
     const std::lock_guard lock(images_mutex);
-    if (images_kept && path[0] != '\0') {
-        images[std::filesystem::path(path).filename()] = content_of(path);
-    }
+    if (images_kept && path[0] != '\0') images[std::filesystem::path(path).filename()] = content_of(path);
 }
 
 const sqlite3_io_methods kShimMethods = {
     3,
-    [](sqlite3_file* f) {
-        return real(f)->pMethods == nullptr ? SQLITE_OK : real(f)->pMethods->xClose(real(f));
-    },
-    [](sqlite3_file* f, void* to, int n, sqlite3_int64 at) {
-        return real(f)->pMethods->xRead(real(f), to, n, at);
-    },
+    [](sqlite3_file* f) { return real(f)->pMethods == nullptr ? SQLITE_OK : real(f)->pMethods->xClose(real(f)); },
+    [](sqlite3_file* f, void* to, int n, sqlite3_int64 at) { return real(f)->pMethods->xRead(real(f), to, n, at); },
     [](sqlite3_file* f, const void* from, int n, sqlite3_int64 at) {
         const int code = next_write_code();
         return code != SQLITE_OK ? code : real(f)->pMethods->xWrite(real(f), from, n, at);
@@ -72,12 +66,8 @@ const sqlite3_io_methods kShimMethods = {
     },
     [](sqlite3_file* f, int flags) {
         int code = next_write_code();
-        if (code == SQLITE_OK) {
-            code = real(f)->pMethods->xSync(real(f), flags);
-        }
-        if (code == SQLITE_OK) {
-            keep_image(reinterpret_cast<ShimFile*>(f)->path);
-        }
+        if (code == SQLITE_OK) code = real(f)->pMethods->xSync(real(f), flags);
+        if (code == SQLITE_OK) keep_image(reinterpret_cast<ShimFile*>(f)->path);
         return code;
     },
     [](sqlite3_file* f, sqlite3_int64* n) { return real(f)->pMethods->xFileSize(real(f), n); },
@@ -111,9 +101,7 @@ FaultyDisk::FaultyDisk() {
     shim_vfs.szOsFile = static_cast<int>(sizeof(ShimFile)) + real_vfs->szOsFile;
     shim_vfs.xOpen = [](sqlite3_vfs*, const char* name, sqlite3_file* file, int flags, int* out_flags) {
         auto* shim = new (file) ShimFile{};
-        if (name != nullptr) {
-            std::strncpy(shim->path, name, sizeof(shim->path) - 1);
-        }
+        if (name != nullptr) std::strncpy(shim->path, name, sizeof(shim->path) - 1);
         real(file)->pMethods = nullptr;
         const int code = real_vfs->xOpen(real_vfs, name, real(file), flags, out_flags);
         shim->base.pMethods = code == SQLITE_OK ? &kShimMethods : nullptr;
@@ -155,19 +143,14 @@ long FaultyDisk::writes_seen() const {
 void FaultyDisk::keep_synced_images(const std::filesystem::path& directory) {
     const std::lock_guard lock(images_mutex);
     images_kept = true;
-    for (const auto& entry : std::filesystem::directory_iterator(directory)) {
-        if (entry.path().extension() == ".sqlite") {
-            images[entry.path().filename()] = content_of(entry.path());
-        }
-    }
+    for (const auto& entry : std::filesystem::directory_iterator(directory))
+        if (entry.path().extension() == ".sqlite") images[entry.path().filename()] = content_of(entry.path());
 }
 
 void FaultyDisk::power_cut_image(const std::filesystem::path& target) const {
     std::filesystem::create_directories(target);
     const std::lock_guard lock(images_mutex);
-    for (const auto& [name, content] : images) {
-        std::ofstream(target / name, std::ios::binary) << content;
-    }
+    for (const auto& [name, content] : images) std::ofstream(target / name, std::ios::binary) << content;
 }
 
 } // namespace turnstone::record_test

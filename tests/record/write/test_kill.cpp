@@ -8,10 +8,10 @@
 
 #include <catch2/catch.hpp>
 
+#include "server/record/format/sqlite.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/record/read/reader.hpp"
 #include "server/record/write/recorder.hpp"
-#include "server/record/format/sqlite.hpp"
 #include "tests/record/support.hpp"
 
 namespace turnstone {
@@ -40,9 +40,7 @@ std::int64_t steady_ns() {
         for (;;) {
             recorder.push(maker.next());
             const Pushed pushed{maker.made() - 1, steady_ns()};
-            if (::write(report, &pushed, sizeof(pushed)) != sizeof(pushed)) {
-                ::_exit(1);
-            }
+            if (::write(report, &pushed, sizeof(pushed)) != sizeof(pushed)) ::_exit(1);
             std::this_thread::sleep_for(std::chrono::microseconds(500));
         }
     }
@@ -68,9 +66,7 @@ TEST_CASE("killed at random moments, a recording opens, is whole and lost at mos
         std::vector<Pushed> pushed;
         std::thread listener([&] {
             Pushed one{};
-            while (::read(report[0], &one, sizeof(one)) == sizeof(one)) {
-                pushed.push_back(one);
-            }
+            while (::read(report[0], &one, sizeof(one)) == sizeof(one)) pushed.push_back(one);
         });
         std::this_thread::sleep_for(life);
         const std::int64_t killed_ns = steady_ns();
@@ -95,8 +91,7 @@ TEST_CASE("killed at random moments, a recording opens, is whole and lost at mos
             stored = static_cast<std::uint64_t>(database.integer("SELECT count(*) FROM chunk"));
             // Bytes and what was derived from them were committed together.
             CHECK(database.integer("SELECT count(*) FROM frame") == static_cast<std::int64_t>(stored));
-            CHECK(database.integer("SELECT count(*) FROM sanderling_imu") ==
-                  static_cast<std::int64_t>(stored));
+            CHECK(database.integer("SELECT count(*) FROM sanderling_imu") == static_cast<std::int64_t>(stored));
         }
         with_data += stored > 0 ? 1U : 0U;
         if (stored < pushed.size()) {
@@ -122,9 +117,7 @@ TEST_CASE("killed at random moments, a recording opens, is whole and lost at mos
         const auto block = reader->series({0, {0}, 0, std::numeric_limits<std::int64_t>::max(), 3});
         REQUIRE(block);
         std::uint64_t drawn = 0;
-        for (const std::uint32_t count : block->count) {
-            drawn += count;
-        }
+        for (const std::uint32_t count : block->count) drawn += count;
         CHECK(drawn == stored);
     }
     CHECK(with_data >= 10);

@@ -5,13 +5,13 @@
 
 #include <catch2/catch.hpp>
 
+#include "server/record/format/sqlite.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/record/read/reader.hpp"
 #include "server/record/write/recorder.hpp"
 #include "server/record/write/recording_file.hpp"
-#include "server/record/format/sqlite.hpp"
-#include "tests/record/write/fault_vfs.hpp"
 #include "tests/record/support.hpp"
+#include "tests/record/write/fault_vfs.hpp"
 
 namespace turnstone {
 namespace {
@@ -21,9 +21,7 @@ using namespace std::chrono_literals;
 
 bool eventually(const std::function<bool()>& condition) {
     for (int i = 0; i < 500; ++i) {
-        if (condition()) {
-            return true;
-        }
+        if (condition()) return true;
         std::this_thread::sleep_for(10ms);
     }
     return false;
@@ -33,11 +31,9 @@ std::vector<std::byte> bytes_in(const std::filesystem::path& path) {
     std::vector<std::byte> bytes;
     auto reader = RecordingReader::open(path);
     REQUIRE(reader);
-    reader->inputs(
-        [&](const ChunkRecord&, std::span<const std::byte> octets) {
-            bytes.insert(bytes.end(), octets.begin(), octets.end());
-        },
-        [](const ActionRecord&) {});
+    reader->inputs([&](const ChunkRecord&,
+                       std::span<const std::byte> octets) { bytes.insert(bytes.end(), octets.begin(), octets.end()); },
+                   [](const ActionRecord&) {});
     REQUIRE(reader->damage().empty());
     return bytes;
 }
@@ -62,9 +58,7 @@ TEST_CASE("a live recording can be read while it is written, up to the newest co
     REQUIRE(reader);
     std::uint64_t seen = 0;
     for (int round = 0; round < 40; ++round) {
-        for (int i = 0; i < 50; ++i) {
-            recorder.push(maker.next());
-        }
+        for (int i = 0; i < 50; ++i) recorder.push(maker.next());
         if (round % 8 == 7) {
             REQUIRE(recorder.flush(5000));
             const auto whole = reader->series({0, {0}, 0, std::numeric_limits<std::int64_t>::max(), 100'000});
@@ -73,9 +67,7 @@ TEST_CASE("a live recording can be read while it is written, up to the newest co
             const auto drawn = reader->series({0, {0}, 0, std::numeric_limits<std::int64_t>::max(), 50});
             REQUIRE(drawn);
             std::uint64_t rows = 0;
-            for (const std::uint32_t count : drawn->count) {
-                rows += count;
-            }
+            for (const std::uint32_t count : drawn->count) rows += count;
             REQUIRE(rows == maker.made());
         }
         const RecordingInfo info = reader->info();
@@ -122,8 +114,7 @@ TEST_CASE("a live recording can be read while it is written, up to the newest co
 TEST_CASE("a recording closed under a reader becomes one file when the reader lets go") {
     const ScratchDirectory directory;
     BatchMaker maker;
-    std::optional<Recorder> recorder(std::in_place, RecorderSettings{.directory = directory.path()},
-                                     sample_setup());
+    std::optional<Recorder> recorder(std::in_place, RecorderSettings{.directory = directory.path()}, sample_setup());
     const std::string first = recorder->begin(sample_schema(), kStart_ns, kStart_ns, "");
     recorder->push(maker.next());
     REQUIRE(recorder->flush(5000));
@@ -146,15 +137,12 @@ TEST_CASE("a full queue gives up rows first, then bytes, and counts both") {
     RecorderStatus status;
     std::string id;
     {
-        Recorder recorder(
-            {.directory = directory.path(), .queue_bytes_max = 100'000, .retry_interval_ms = 20},
-            sample_setup());
+        Recorder recorder({.directory = directory.path(), .queue_bytes_max = 100'000, .retry_interval_ms = 20},
+                          sample_setup());
         id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
         REQUIRE(recorder.flush(5000));
         disk.fail_writes(SQLITE_FULL);
-        for (int i = 0; i < 2000; ++i) {
-            recorder.push(maker.next(100));
-        }
+        for (int i = 0; i < 2000; ++i) recorder.push(maker.next(100));
         status = recorder.status();
         CHECK(status.rows_dropped > 0);
         CHECK(status.batches_dropped > 0);
@@ -182,9 +170,8 @@ TEST_CASE("a disk that fails and recovers costs nothing that memory can hold") {
         int code;
         const char* fault;
     };
-    const auto [code, fault] =
-        GENERATE(Case{SQLITE_FULL, "disk full"}, Case{SQLITE_IOERR_WRITE, "disk error"},
-                 Case{SQLITE_IOERR_FSYNC, "disk error"}, Case{SQLITE_READONLY, "cannot write"});
+    const auto [code, fault] = GENERATE(Case{SQLITE_FULL, "disk full"}, Case{SQLITE_IOERR_WRITE, "disk error"},
+                                        Case{SQLITE_IOERR_FSYNC, "disk error"}, Case{SQLITE_READONLY, "cannot write"});
     const ScratchDirectory directory;
     FaultyDisk disk;
     BatchMaker maker;
@@ -199,9 +186,7 @@ TEST_CASE("a disk that fails and recovers costs nothing that memory can hold") {
                 std::this_thread::sleep_for(200us);
             }
             disk.fail_writes(code);
-            for (int i = 0; i < 50; ++i) {
-                recorder.push(maker.next());
-            }
+            for (int i = 0; i < 50; ++i) recorder.push(maker.next());
             CHECK(eventually([&] { return recorder.status().fault.find(fault) == 0; }));
             CHECK_FALSE(recorder.status().recording);
             CHECK_FALSE(recorder.flush(5));
@@ -220,9 +205,7 @@ TEST_CASE("a disk that fails and recovers costs nothing that memory can hold") {
     REQUIRE(reader);
     const auto drawn = reader->series({0, {0}, 0, std::numeric_limits<std::int64_t>::max(), 7});
     std::uint64_t rows = 0;
-    for (const std::uint32_t count : drawn->count) {
-        rows += count;
-    }
+    for (const std::uint32_t count : drawn->count) rows += count;
     CHECK(rows == maker.made());
 }
 
@@ -235,9 +218,8 @@ TEST_CASE("any single failing write is survived") {
         BatchMaker maker;
         std::string id;
         {
-            Recorder recorder(
-                {.directory = directory.path(), .commit_interval_ms = 1, .retry_interval_ms = 1},
-                sample_setup());
+            Recorder recorder({.directory = directory.path(), .commit_interval_ms = 1, .retry_interval_ms = 1},
+                              sample_setup());
             disk.fail_write_number(number, SQLITE_IOERR_WRITE);
             id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
             for (int i = 0; i < 3; ++i) {
@@ -245,9 +227,8 @@ TEST_CASE("any single failing write is survived") {
                 REQUIRE(recorder.flush(5000));
             }
         }
-        if (disk.writes_seen() <= number) {
+        if (disk.writes_seen() <= number)
             break; // it went through without meeting the failure: all places have been tried
-        }
         ++failures_met;
         INFO("write number " << number);
         const auto found = scan_recordings(directory.path());
@@ -288,17 +269,15 @@ TEST_CASE("a file deleted or damaged under the recorder is continued in a new on
     const std::string id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
     recorder.push(maker.next());
     REQUIRE(recorder.flush(5000));
-    for (const char* ending : {"", "-wal", "-shm"}) {
-        std::filesystem::remove(directory.file(id).string() + ending);
-    }
+    for (const char* ending : {"", "-wal", "-shm"}) std::filesystem::remove(directory.file(id).string() + ending);
     const std::size_t lost = maker.bytes().size();
     CHECK(eventually([&] { return recorder.status().recording_id != id; }));
     recorder.push(maker.next());
     REQUIRE(recorder.flush(5000));
     const std::string next = recorder.status().recording_id;
     const auto bytes = bytes_in(directory.file(next));
-    CHECK(bytes == std::vector<std::byte>(maker.bytes().begin() + static_cast<std::ptrdiff_t>(lost),
-                                          maker.bytes().end()));
+    CHECK(bytes ==
+          std::vector<std::byte>(maker.bytes().begin() + static_cast<std::ptrdiff_t>(lost), maker.bytes().end()));
     Database database(directory.file(next), Database::Mode::read_only);
     CHECK(database.text("SELECT value FROM meta WHERE key = 'continues'") == id);
 }
@@ -333,9 +312,8 @@ TEST_CASE("a pulled plug loses what a killed process loses when every commit is 
     std::vector<Cut> cuts;
     std::string id;
     {
-        Recorder recorder(
-            {.directory = directory.path(), .commit_interval_ms = 20, .sync_every_commit = synced},
-            sample_setup());
+        Recorder recorder({.directory = directory.path(), .commit_interval_ms = 20, .sync_every_commit = synced},
+                          sample_setup());
         id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
         REQUIRE(recorder.flush(5000));
         disk.keep_synced_images(directory.path());

@@ -1,5 +1,5 @@
-/// A recording with a spoilt page: what can be read is served, and everybody is told that it is not all. The page is found by SQLite's
-/// own schema table (SQLite file format, 2.6) and overwritten as a bad sector would.
+/// A recording with a spoilt page: what can be read is served, and everybody is told that it is not all. The page is
+/// found by SQLite's own schema table (SQLite file format, 2.6) and overwritten as a bad sector would.
 #include <catch2/catch.hpp>
 
 #include <fstream>

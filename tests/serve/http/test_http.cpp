@@ -41,7 +41,8 @@ TEST_CASE("the dashboard's files come by exact path, compressed or not, and are 
     CHECK(plain.field("Content-Encoding").empty());
     CHECK(plain.field("ETag") != page.field("ETag"));
 
-    const HttpReply again = live.get("/", {{"Accept-Encoding", "gzip"}, {"If-None-Match", "\"x\", W/" + page.field("ETag")}});
+    const HttpReply again =
+        live.get("/", {{"Accept-Encoding", "gzip"}, {"If-None-Match", "\"x\", W/" + page.field("ETag")}});
     CHECK(again.status == 304);
     CHECK(again.body.empty());
     CHECK(live.get("/", {{"If-None-Match", page.field("ETag")}}).status == 200); // the tag of the other encoding
@@ -51,7 +52,8 @@ TEST_CASE("the dashboard's files come by exact path, compressed or not, and are 
     CHECK(head.status == 200);
     CHECK(head.field("Content-Length") == std::to_string(plain.body.size()));
     CHECK(head.body.empty());
-    for (const char* missing : {"/index", "/assets/", "/assets/../index.html", "/%69ndex.html", "/../../etc/passwd", "/index.html/"}) {
+    for (const char* missing :
+         {"/index", "/assets/", "/assets/../index.html", "/%69ndex.html", "/../../etc/passwd", "/index.html/"}) {
         INFO(missing);
         CHECK(live.get(missing).status == 404);
     }
@@ -80,9 +82,11 @@ TEST_CASE("strangers' names and pages are refused") {
     CHECK(live.get("/api/session", {{"Host", own}, {"Origin", "http://" + own}}).status == 200);
     const HttpReply refused = live.get("/api/session", {{"Origin", "http://evil.example"}});
     CHECK(refused.status == 403);
-    CHECK(refused.json().at("error").get<std::string>().find("open the dashboard from the server itself") != std::string::npos);
+    CHECK(refused.json().at("error").get<std::string>().find("open the dashboard from the server itself") !=
+          std::string::npos);
     CHECK(raw_exchange(live.port(), "GET / HTTP/1.1\r\n\r\n").find("HTTP/1.1 400 ") == 0);
-    CHECK(raw_exchange(live.port(), "GET / HTTP/1.1\r\nHost: localhost\r\nHost: evil.example\r\n\r\n").find("HTTP/1.1 400 ") == 0);
+    CHECK(raw_exchange(live.port(), "GET / HTTP/1.1\r\nHost: localhost\r\nHost: evil.example\r\n\r\n")
+              .find("HTTP/1.1 400 ") == 0);
 }
 
 TEST_CASE("requests beyond the limits are told so") {
@@ -91,12 +95,14 @@ TEST_CASE("requests beyond the limits are told so") {
     const std::string host = "Host: localhost\r\n";
     CHECK(status("GET /" + std::string(2100, 'a') + " HTTP/1.1\r\n" + host + "\r\n") == "HTTP/1.1 414");
     CHECK(status("GET / HTTP/1.1\r\n" + host + "X: " + std::string(9000, 'a') + "\r\n\r\n") == "HTTP/1.1 431");
-    CHECK(status("POST /api/session HTTP/1.1\r\n" + host + "Content-Length: 70000\r\n\r\n" + std::string(70000, 'a')) == "HTTP/1.1 413");
+    CHECK(status("POST /api/session HTTP/1.1\r\n" + host + "Content-Length: 70000\r\n\r\n" + std::string(70000, 'a')) ==
+          "HTTP/1.1 413");
     CHECK(status("\x16\x03\x01 not http\r\n\r\n") == "HTTP/1.1 400");
     CHECK(status("GET / HTTP/9.9\r\n" + host + "\r\n") == "HTTP/1.1 400");
     // Two requests in one packet are answered in order, the second closing.
-    const std::string two = raw_exchange(live.port(), "GET /healthz HTTP/1.1\r\n" + host + "\r\nGET /nothing HTTP/1.1\r\n" + host +
-                                                          "Connection: close\r\n\r\n");
+    const std::string two =
+        raw_exchange(live.port(), "GET /healthz HTTP/1.1\r\n" + host + "\r\nGET /nothing HTTP/1.1\r\n" + host +
+                                      "Connection: close\r\n\r\n");
     CHECK(two.find("HTTP/1.1 200") == 0);
     CHECK(two.find("HTTP/1.1 404") != std::string::npos);
     CHECK(two.find("Connection: close") != std::string::npos);
@@ -143,17 +149,27 @@ TEST_CASE("viewers read, operators act") {
     CHECK(live.post("/api/live/note", R"({"text":"windy"})", cookie).status == 200);
     CHECK(live.post("/api/live/cut", R"({"name":"second flight"})", cookie).status == 200);
     CHECK(live.post("/api/recordings/live/meta", R"({"name":"n","notes":"m"})", cookie).status == 200);
-    CHECK(live.actions() == std::vector<std::string>{R"({"action":"marker","t_ns":1779028327500000000,"text":"cable out"})",
-                                                     R"({"action":"note","text":"windy"})", "cut:second flight", "name=n", "notes=m"});
+    CHECK(live.actions() ==
+          std::vector<std::string>{R"({"action":"marker","t_ns":1779028327500000000,"text":"cable out"})",
+                                   R"({"action":"note","text":"windy"})", "cut:second flight", "name=n", "notes=m"});
     CHECK(live.get("/api/recordings/live/description").json().at("recording").at("name") == "n");
 
-    struct Case { const char* target; const char* body; unsigned status; };
+    struct Case {
+        const char* target;
+        const char* body;
+        unsigned status;
+    };
     const Case wrong[] = {
-        {"/api/live/marker", "", 400},           {"/api/live/marker", "[]", 400},
-        {"/api/live/marker", "{}", 400},         {"/api/live/marker", R"({"text":5})", 400},
-        {"/api/live/marker", R"({"text":"x","t_s":"1"})", 400}, {"/api/live/marker", R"({"text":"x","t_s":1e300})", 400},
-        {"/api/live/marker", R"({"text":"x","more":1})", 400},  {"/api/live/arm", "{}", 404},
-        {"/api/recordings/live/meta", "{}", 400}, {"/api/recordings/none/meta", R"({"name":"x"})", 404},
+        {"/api/live/marker", "", 400},
+        {"/api/live/marker", "[]", 400},
+        {"/api/live/marker", "{}", 400},
+        {"/api/live/marker", R"({"text":5})", 400},
+        {"/api/live/marker", R"({"text":"x","t_s":"1"})", 400},
+        {"/api/live/marker", R"({"text":"x","t_s":1e300})", 400},
+        {"/api/live/marker", R"({"text":"x","more":1})", 400},
+        {"/api/live/arm", "{}", 404},
+        {"/api/recordings/live/meta", "{}", 400},
+        {"/api/recordings/none/meta", R"({"name":"x"})", 404},
         {"/api/live/marker?x=1", R"({"text":"x"})", 400},
     };
     for (const Case& c : wrong) {
@@ -171,8 +187,7 @@ TEST_CASE("viewers read, operators act") {
 
 TEST_CASE("wrong keys are refused and slowed down") {
     const LiveServer live;
-    for (int i = 0; i < 5; ++i)
-        CHECK(live.post("/api/session", R"({"key":"wrong"})").status == 403);
+    for (int i = 0; i < 5; ++i) CHECK(live.post("/api/session", R"({"key":"wrong"})").status == 403);
     const HttpReply reply = live.post("/api/session", R"({"key":"wrong"})");
     CHECK(reply.status == 429);
     CHECK(reply.field("Set-Cookie").empty());
@@ -200,7 +215,8 @@ TEST_CASE("a recording is listed, described, drawn and read") {
     CHECK(description.at("site").at("name") == "Lantern Playa");
     CHECK(description.at("recording").at("t_end_s") == 10.0);
 
-    const std::string plain = replay.get(base + "/series?table=1&columns=static_pressure&from_s=1&to_s=1.2&points=100").body;
+    const std::string plain =
+        replay.get(base + "/series?table=1&columns=static_pressure&from_s=1&to_s=1.2&points=100").body;
     REQUIRE(plain.size() == 16 + 5 * 16);
     CHECK(plain.substr(0, 4) == "TSS1");
     CHECK(u32_at(plain, 8) == 5);
@@ -214,7 +230,7 @@ TEST_CASE("a recording is listed, described, drawn and read") {
     CHECK(rows > 10);
     CHECK((u32_at(whole, 12) & 1) == 1);
     REQUIRE(whole.size() == 16 + 8 * rows * 4);
-    CHECK(number_at(whole, 16 + 8 * rows) == 0.0);          // least of the first bin
+    CHECK(number_at(whole, 16 + 8 * rows) == 0.0);            // least of the first bin
     CHECK(number_at(whole, 16 + 8 * (3 * rows - 1)) == 10.0); // greatest of the last bin
 
     const json latest = replay.get(base + "/latest?t_s=5.001").json().at("latest");
@@ -243,16 +259,34 @@ TEST_CASE("a recording is listed, described, drawn and read") {
 TEST_CASE("questions about recordings that cannot be answered say why") {
     LiveServer live({}, false);
     const std::string id = record_flight(live.folder.path);
-    struct Case { std::string target; unsigned status; };
+    struct Case {
+        std::string target;
+        unsigned status;
+    };
     const std::string base = "/api/recordings/" + id;
     const Case cases[] = {
-        {"/api/recordings?x=1", 400}, {"/api/recordings/none/latest", 404}, {"/api/recordings/..%2F..%2Fetc%2Fpasswd/latest", 404},
-        {"/api/recordings/live/latest", 404}, {base, 404}, {base + "/nothing", 404}, {base + "/series", 400},
-        {base + "/series?table=4", 400}, {base + "/series?table=-1", 400}, {base + "/series?table=1&columns=altitude_m", 400},
-        {base + "/series?table=1&columns=note", 400}, {base + "/series?table=1&points=15", 400}, {base + "/series?table=1&points=8193", 400},
-        {base + "/series?table=1&from_s=nan", 400}, {base + "/series?table=1&from_s=2&to_s=1", 400}, {base + "/latest?t=1", 400},
-        {base + "/frames?limit=501", 400}, {base + "/frames?link=spare", 400}, {base + "/events?from_s=x", 400},
-        {"/api", 404}, {"/api/stream", 400}, {"/api/recordings/%zz/latest", 400},
+        {"/api/recordings?x=1", 400},
+        {"/api/recordings/none/latest", 404},
+        {"/api/recordings/..%2F..%2Fetc%2Fpasswd/latest", 404},
+        {"/api/recordings/live/latest", 404},
+        {base, 404},
+        {base + "/nothing", 404},
+        {base + "/series", 400},
+        {base + "/series?table=4", 400},
+        {base + "/series?table=-1", 400},
+        {base + "/series?table=1&columns=altitude_m", 400},
+        {base + "/series?table=1&columns=note", 400},
+        {base + "/series?table=1&points=15", 400},
+        {base + "/series?table=1&points=8193", 400},
+        {base + "/series?table=1&from_s=nan", 400},
+        {base + "/series?table=1&from_s=2&to_s=1", 400},
+        {base + "/latest?t=1", 400},
+        {base + "/frames?limit=501", 400},
+        {base + "/frames?link=spare", 400},
+        {base + "/events?from_s=x", 400},
+        {"/api", 404},
+        {"/api/stream", 400},
+        {"/api/recordings/%zz/latest", 400},
     };
     for (const Case& c : cases) {
         INFO(c.target);
@@ -279,5 +313,6 @@ TEST_CASE("a taken port and a wrong address are explained") {
     settings.listen_address = "127.0.0.1";
     settings.operator_key = "short";
     CHECK_FALSE(started());
-    CHECK(live.server->addresses() == std::vector<std::string>{"http://127.0.0.1:" + std::to_string(live.port()) + "/"});
+    CHECK(live.server->addresses() ==
+          std::vector<std::string>{"http://127.0.0.1:" + std::to_string(live.port()) + "/"});
 }

@@ -2,10 +2,10 @@
 #include <catch2/catch.hpp>
 
 #include "server/serve/http/access.hpp"
+#include "server/serve/http/static_files.hpp"
 #include "server/serve/parse/client_message.hpp"
 #include "server/serve/parse/query.hpp"
 #include "server/serve/server.hpp"
-#include "server/serve/http/static_files.hpp"
 
 using namespace turnstone;
 
@@ -19,7 +19,8 @@ TEST_CASE("targets are taken apart, RFC 3986") {
     CHECK(number_parameter(*target, "from_s", -10, 10).value() == -1.5);
     CHECK_FALSE(number_parameter(*target, "to_s", -10, 10).value().has_value());
     CHECK(parse_target("/")->segments.empty());
-    for (const char* bad : {"", "api", "http://host/", "*", "/%", "/%4", "/%zz", "/%00", "/a%0d%0a", "/?a=%7f", "/?a=1&a=2"}) {
+    for (const char* bad :
+         {"", "api", "http://host/", "*", "/%", "/%4", "/%zz", "/%00", "/a%0d%0a", "/?a=%7f", "/?a=1&a=2"}) {
         INFO(bad);
         CHECK_FALSE(parse_target(bad));
     }
@@ -38,23 +39,42 @@ TEST_CASE("numbers in a query are numbers in range or a sentence") {
     REQUIRE_FALSE(points);
     CHECK(points.error().message == "parameter 'points' is '9000'; it must be a whole number from 16 to 8192");
     CHECK_FALSE(integer_parameter(*parse_target("/?points=99999999999999999999"), "points", 16, 8192));
-    CHECK(allow_parameters(*parse_target("/?a=1"), {"b", "c"}).error().message == "unknown parameter 'a'; this request takes b, c");
+    CHECK(allow_parameters(*parse_target("/?a=1"), {"b", "c"}).error().message ==
+          "unknown parameter 'a'; this request takes b, c");
 }
 
 TEST_CASE("client texts are requests, errors to answer, or reasons to close") {
-    CHECK(std::get<OpenReplay>(parse_client_message(R"({"type":"open","recording":"x","request":3})")->what).recording == "x");
+    CHECK(
+        std::get<OpenReplay>(parse_client_message(R"({"type":"open","recording":"x","request":3})")->what).recording ==
+        "x");
     CHECK(parse_client_message(R"({"type":"pause","request":3})")->request == 3);
     CHECK(std::get<SeekReplay>(parse_client_message(R"({"type":"seek","t_s":-1.5})")->what).t_s == -1.5);
     CHECK(std::get<PlayReplay>(parse_client_message(R"({"type":"play","rate":0.1})")->what).rate == 0.1);
     CHECK(std::get<StepReplay>(parse_client_message(R"({"type":"step","rows":-1})")->what).rows == -1);
     CHECK(std::holds_alternative<FollowLive>(parse_client_message(R"({"type":"live"})")->what));
-    struct Case { const char* text; bool fatal; };
+    struct Case {
+        const char* text;
+        bool fatal;
+    };
     const Case cases[] = {
-        {"", true}, {"[]", true}, {"{", true}, {"{}", true}, {R"({"type":7})", true}, {R"({"type":"fire"})", true},
-        {R"({"type":"live","request":"x"})", true}, {R"({"type":"live","a":[[[[[[[[]]]]]]]]})", true}, {"\xff", true},
-        {R"({"type":"open"})", false}, {R"({"type":"open","recording":5})", false}, {R"({"type":"seek"})", false},
-        {R"({"type":"seek","t_s":1e300})", false}, {R"({"type":"play","rate":0})", false}, {R"({"type":"play","rate":101})", false},
-        {R"({"type":"play"})", false}, {R"({"type":"step","rows":0})", false}, {R"({"type":"step","rows":0.5})", false},
+        {"", true},
+        {"[]", true},
+        {"{", true},
+        {"{}", true},
+        {R"({"type":7})", true},
+        {R"({"type":"fire"})", true},
+        {R"({"type":"live","request":"x"})", true},
+        {R"({"type":"live","a":[[[[[[[[]]]]]]]]})", true},
+        {"\xff", true},
+        {R"({"type":"open"})", false},
+        {R"({"type":"open","recording":5})", false},
+        {R"({"type":"seek"})", false},
+        {R"({"type":"seek","t_s":1e300})", false},
+        {R"({"type":"play","rate":0})", false},
+        {R"({"type":"play","rate":101})", false},
+        {R"({"type":"play"})", false},
+        {R"({"type":"step","rows":0})", false},
+        {R"({"type":"step","rows":0.5})", false},
     };
     for (const Case& c : cases) {
         INFO(c.text);
@@ -66,18 +86,17 @@ TEST_CASE("client texts are requests, errors to answer, or reasons to close") {
 }
 
 TEST_CASE("Accept-Encoding is read as RFC 9110 section 12.5.3 says") {
-    for (const char* yes : {"gzip", "deflate, gzip;q=0.5", "br, GZIP ", "x-gzip"})
-        CHECK(accepts_gzip(yes));
-    for (const char* no : {"", "identity", "br", "gzip;q=0", "gzip; q=0.000", "notgzip"})
-        CHECK_FALSE(accepts_gzip(no));
+    for (const char* yes : {"gzip", "deflate, gzip;q=0.5", "br, GZIP ", "x-gzip"}) CHECK(accepts_gzip(yes));
+    for (const char* no : {"", "identity", "br", "gzip;q=0", "gzip; q=0.000", "notgzip"}) CHECK_FALSE(accepts_gzip(no));
 }
 
 TEST_CASE("only names of this server are taken for it") {
     HostCheck loopback("127.0.0.1", {"Rocket.Example"});
-    for (const char* yes : {"localhost", "LOCALHOST:8321", "127.0.0.1:1", "[::1]", "[::1]:8321", "rocket.example:80", "localhost:"}) // RFC 9110 section 7.2: the port may be empty
+    for (const char* yes : {"localhost", "LOCALHOST:8321", "127.0.0.1:1", "[::1]", "[::1]:8321", "rocket.example:80",
+                            "localhost:"}) // RFC 9110 section 7.2: the port may be empty
         CHECK(loopback.host_allowed(yes));
-    for (const char* no : {"", "evil.example", "localhost.evil.example", "127.0.0.1.evil.example:8321", "127.0.0.1:8321:1",
-                           "localhost:80a", "[::1", "[::1]x", "10.9.8.7", "user@localhost"}) {
+    for (const char* no : {"", "evil.example", "localhost.evil.example", "127.0.0.1.evil.example:8321",
+                           "127.0.0.1:8321:1", "localhost:80a", "[::1", "[::1]x", "10.9.8.7", "user@localhost"}) {
         INFO(no);
         CHECK_FALSE(loopback.host_allowed(no));
     }
@@ -88,8 +107,8 @@ TEST_CASE("only names of this server are taken for it") {
 
     CHECK(HostCheck::origin_allowed("http://localhost:8321", "localhost:8321"));
     CHECK(HostCheck::origin_allowed("https://LOCALHOST", "localhost"));
-    for (const char* no : {"null", "http://localhost", "http://localhost:83210", "http://evil.example", "ftp://localhost:8321",
-                           "http://localhost:8321.evil.example"})
+    for (const char* no : {"null", "http://localhost", "http://localhost:83210", "http://evil.example",
+                           "ftp://localhost:8321", "http://localhost:8321.evil.example"})
         CHECK_FALSE(HostCheck::origin_allowed(no, "localhost:8321"));
 }
 
@@ -109,10 +128,10 @@ TEST_CASE("the operator key buys a cookie, wrong keys run dry") {
     CHECK_FALSE(access.is_operator("turnstone_8321=0123456789abcdef"));
     CHECK_FALSE(access.is_operator("x" + cookie));
 
-    for (int i = 0; i < 5; ++i)
-        CHECK(access.attempt("192.0.2.2", "wrong", start).verdict == Verdict::wrong);
+    for (int i = 0; i < 5; ++i) CHECK(access.attempt("192.0.2.2", "wrong", start).verdict == Verdict::wrong);
     CHECK(access.attempt("192.0.2.2", "0123456789abcdef", start).verdict == Verdict::too_many);
-    CHECK(access.attempt("192.0.2.3", "0123456789abcdef", start).verdict == Verdict::granted); // another address is not held up
+    CHECK(access.attempt("192.0.2.3", "0123456789abcdef", start).verdict ==
+          Verdict::granted); // another address is not held up
     CHECK(access.attempt("192.0.2.2", "0123456789abcdef", start + std::chrono::seconds(3)).verdict == Verdict::granted);
 }
 

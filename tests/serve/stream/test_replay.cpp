@@ -54,8 +54,7 @@ TEST_CASE("a recording is opened, searched, stepped and played") {
     const TemporaryFolder other; // its id equals the live tape's, so it stands beside it under another name
     const std::string id = record_flight(other.path);
     std::filesystem::path file;
-    for (const auto& entry : std::filesystem::directory_iterator(other.path))
-        file = entry.path();
+    for (const auto& entry : std::filesystem::directory_iterator(other.path)) file = entry.path();
     const std::string ending = file.filename().string().substr(id.size());
     std::filesystem::copy(file, live.folder.path / ("2026-05-16T080000Z-sanderling" + ending));
 
@@ -122,8 +121,7 @@ TEST_CASE("a recording is opened, searched, stepped and played") {
         client.next_of("binary");
         client.send(R"({"type":"pause","request":5})");
         json paused;
-        do
-            paused = client.next_of("replay")->json();
+        do paused = client.next_of("replay")->json();
         while (!paused.contains("request"));
         CHECK(paused.at("playing") == false);
         CHECK_FALSE(client.next_of("binary", 200ms));

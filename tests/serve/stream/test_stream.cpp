@@ -37,8 +37,7 @@ Batch one_row(double t_s, double value) {
 /// Enough rows to fill kernel buffers and queues soon.
 Batch many_rows(double t_s) {
     Batch batch;
-    for (int i = 0; i < 2000; ++i)
-        add_row(batch, 0, t_s, {i * 1.0, t_s});
+    for (int i = 0; i < 2000; ++i) add_row(batch, 0, t_s, {i * 1.0, t_s});
     return batch;
 }
 
@@ -118,8 +117,7 @@ TEST_CASE("texts that are not understood, too long or too many close with 4400")
     const auto code_after = [&](const std::string& text, int times) {
         StreamClient client(live.port());
         client.next();
-        for (int i = 0; i < times; ++i)
-            client.send(text);
+        for (int i = 0; i < times; ++i) client.send(text);
         while (client.next(2000ms)) {
         }
         return client.close_code();
@@ -152,8 +150,7 @@ TEST_CASE("a slow viewer gets a gap and newest values, keeps its events, and oth
     constexpr int kTicks = 200; // 48 kB each: far more than buffers and the soft limit hold
     for (int i = 0; i < kTicks; ++i) {
         Batch batch = many_rows(i * 0.01);
-        if (i % 10 == 0)
-            batch.events.push_back(make_event(i * 0.01, "event/" + std::to_string(i), "event"));
+        if (i % 10 == 0) batch.events.push_back(make_event(i * 0.01, "event/" + std::to_string(i), "event"));
         live.publish(std::move(batch));
         const auto block = fast.next_of("binary");
         REQUIRE(block);

@@ -5,9 +5,9 @@
 #include <cmath>
 #include <limits>
 
+#include "server/serve/parse/websocket_frame.hpp"
 #include "server/serve/stream/blocks.hpp"
 #include "server/serve/stream/messages.hpp"
-#include "server/serve/parse/websocket_frame.hpp"
 #include "tests/serve/fixture.hpp"
 
 using namespace turnstone;
@@ -50,21 +50,41 @@ std::string payload_of(const WireMessage& wire) {
 } // namespace
 
 TEST_CASE("client frames of RFC 6455 are read in any split") {
-    struct Case { std::string name, hex; std::vector<std::string> expected; };
+    struct Case {
+        std::string name, hex;
+        std::vector<std::string> expected;
+    };
     const std::vector<Case> cases{
         {"single masked text", "818537fa213d7f9f4d5158", {"1:Hello"}},
         {"masked pong with a body", "8a8537fa213d7f9f4d5158", {"10:Hello"}},
-        {"text in two fragments, mask of zeros", "018300000000" "48656c" "808200000000" "6c6f", {"1:Hello"}},
-        {"ping between fragments", "018300000000" "48656c" "898000000000" "808200000000" "6c6f", {"9:", "1:Hello"}},
+        {"text in two fragments, mask of zeros",
+         "018300000000"
+         "48656c"
+         "808200000000"
+         "6c6f",
+         {"1:Hello"}},
+        {"ping between fragments",
+         "018300000000"
+         "48656c"
+         "898000000000"
+         "808200000000"
+         "6c6f",
+         {"9:", "1:Hello"}},
         {"empty text", "818000000000", {"1:"}},
-        {"close with code 1000", "888200000000" "03e8", {"8:\x03\xe8"}},
+        {"close with code 1000",
+         "888200000000"
+         "03e8",
+         {"8:\x03\xe8"}},
         {"not masked", "810548656c6c6f", {"!a client's frame must be masked (RFC 6455 section 5.1)"}},
         {"reserved bit", "c18000000000", {"!a reserved bit is set, but no extension was agreed"}},
         {"unknown data frame", "838000000000", {"!unknown frame type"}},
         {"unknown control frame", "8b8000000000", {"!unknown frame type"}},
         {"fragmented ping", "098000000000", {"!a control frame must be whole and at most 125 octets"}},
         {"continuation of nothing", "808000000000", {"!message fragments out of order"}},
-        {"text inside a text", "018000000000" "818000000000", {"!message fragments out of order"}},
+        {"text inside a text",
+         "018000000000"
+         "818000000000",
+         {"!message fragments out of order"}},
         {"4097 octets", "81fe100100000000", {"!a message may have at most 4096 octets"}},
         {"2^63 octets", "81ff800000000000000000000000", {"!a message may have at most 4096 octets"}},
         {"close with half a code", "88810000000003", {"!a close frame's code has two octets"}},
@@ -142,10 +162,11 @@ TEST_CASE("texts equal the golden texts") {
     CHECK(json::parse(hello_text({false, false, "0123456789abcdef0123456789abcdef"},
                                  description_json(info, true, *golden_schema(), *golden_setup()),
                                  latest_json(latest, kTapeStartNs))) == json::parse(golden_text("hello.json")));
-    CHECK(json::parse(event_text(make_event(3.25, "sanderling/phase/powered_ascent", "Powered ascent"), kTapeStartNs)) ==
-          json::parse(golden_text("event.json")));
+    CHECK(json::parse(event_text(make_event(3.25, "sanderling/phase/powered_ascent", "Powered ascent"),
+                                 kTapeStartNs)) == json::parse(golden_text("event.json")));
     CHECK(json::parse(gap_text({101, 180, 4.0, 4.75})) == json::parse(golden_text("gap.json")));
-    CHECK(json::parse(replay_text({4.5, true, 2.5, 12.5}, std::nullopt, nullptr)) == json::parse(golden_text("replay.json")));
+    CHECK(json::parse(replay_text({4.5, true, 2.5, 12.5}, std::nullopt, nullptr)) ==
+          json::parse(golden_text("replay.json")));
     LatestRows at_cursor(4);
     at_cursor[1] = {kTapeStartNs + 4'480'000'000, {87850.0}};
     const json rows = latest_json(at_cursor, kTapeStartNs);
@@ -158,8 +179,8 @@ TEST_CASE("texts equal the golden texts") {
     recorder.disk_free_bytes = 1'000'000'000;
     const std::vector<LinkView> links{{"radio", "silent", "no bytes for 3.2 s", 123456, kTapeStartNs + 9'500'000'000},
                                       {"spare", "refused", "/dev/ttyUSB1: no such file", 0, 0}};
-    CHECK(json::parse(status_text(links, recorder, 3, kTapeStartNs + 12'750'000'000, kTapeStartNs + 12'750'000'000, kTapeStartNs)) ==
-          json::parse(golden_text("status.json")));
+    CHECK(json::parse(status_text(links, recorder, 3, kTapeStartNs + 12'750'000'000, kTapeStartNs + 12'750'000'000,
+                                  kTapeStartNs)) == json::parse(golden_text("status.json")));
 }
 
 TEST_CASE("text that is no UTF-8 still makes a JSON text") {

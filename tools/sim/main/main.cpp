@@ -48,9 +48,7 @@ int complain(const std::string& what) {
 
 /// "max" or a factor; negative when it is neither.
 double parse_speed(const std::string& text) {
-    if (text == "max") {
-        return 0.0;
-    }
+    if (text == "max") return 0.0;
     char* end = nullptr;
     const double value = std::strtod(text.c_str(), &end);
     return end != text.c_str() && *end == '\0' && value > 0.0 && value <= 1e6 ? value : -1.0;
@@ -65,52 +63,38 @@ bool write_file(const std::string& path, const auto& writer) {
 
 int run(const Options& options) {
     if (options.list) {
-        for (const sim::ScenarioName& scenario : sim::scenario_names()) {
+        for (const sim::ScenarioName& scenario : sim::scenario_names())
             std::printf("%-20s %s\n", scenario.name.data(), scenario.summary.data());
-        }
         return 0;
     }
     const double speed = parse_speed(options.speed);
-    if (speed < 0.0) {
-        return complain("--speed " + options.speed + ": a positive factor or max would be right");
-    }
+    if (speed < 0.0) return complain("--speed " + options.speed + ": a positive factor or max would be right");
     std::optional<sim::Unplugged> unplugged;
     if (!options.unplug.empty()) {
         double from_s = 0.0, to_s = 0.0;
         char rest = 0;
-        if (std::sscanf(options.unplug.c_str(), "%lf,%lf%c", &from_s, &to_s, &rest) != 2 ||
-            !(from_s < to_s)) {
+        if (std::sscanf(options.unplug.c_str(), "%lf,%lf%c", &from_s, &to_s, &rest) != 2 || !(from_s < to_s))
             return complain("--unplug " + options.unplug + ": two times in seconds, FROM,TO, would be right");
-        }
         unplugged = sim::Unplugged{from_s, to_s};
     }
     auto scenario = sim::make_scenario(options.scenario, options.vehicle_dir, options.site_file);
-    if (!scenario) {
-        return complain(scenario.error().message);
-    }
+    if (!scenario) return complain(scenario.error().message);
     scenario->pad_s = options.pad_seconds;
     scenario->idle_s = options.idle_seconds;
     scenario->disperse = options.disperse;
-    if (!sim::impairment_from_name(options.impairment, scenario->impairment)) {
+    if (!sim::impairment_from_name(options.impairment, scenario->impairment))
         return complain("--impairment " + options.impairment + ": clean, mild or rough would be right");
-    }
-    if (options.loss >= 0.0) {
-        scenario->impairment.loss = options.loss;
-    }
-    if (options.fades_per_minute >= 0.0) {
-        scenario->impairment.fades_per_minute = options.fades_per_minute;
-    }
+    if (options.loss >= 0.0) scenario->impairment.loss = options.loss;
+    if (options.fades_per_minute >= 0.0) scenario->impairment.fades_per_minute = options.fades_per_minute;
 
     const sim::FlightResult flight = sim::fly(*scenario, options.seed);
     if (!options.manifest.empty() && !write_file(options.manifest, [&](std::ostream& file) {
             sim::write_manifest(file, flight, *scenario, options.seed);
-        })) {
+        }))
         return complain("cannot write " + options.manifest + "; check the folder and its free space");
-    }
     if (!options.truth.empty() &&
-        !write_file(options.truth, [&](std::ostream& file) { sim::write_truth(file, flight.truth); })) {
+        !write_file(options.truth, [&](std::ostream& file) { sim::write_truth(file, flight.truth); }))
         return complain("cannot write " + options.truth + "; check the folder and its free space");
-    }
     const sim::FlightEvents& events = flight.truth.events;
     std::fprintf(stderr, "simulate: %s, seed %llu: %zu packets, %.1f s", scenario->name.c_str(),
                  static_cast<unsigned long long>(options.seed), flight.sent.packets.size(),
@@ -120,20 +104,14 @@ int run(const Options& options) {
                      events.landing_s);
     }
     std::fputc('\n', stderr);
-    if (options.out.empty()) {
-        return 0;
-    }
+    if (options.out.empty()) return 0;
     auto output = sim::open_output(options.out);
-    if (!output) {
-        return complain(output.error().message);
-    }
+    if (!output) return complain(output.error().message);
     std::fprintf(stderr, "simulate: sending to %s\n", options.out.c_str());
-    if (!(*output)->wait_for_reader(options.wait_seconds)) {
+    if (!(*output)->wait_for_reader(options.wait_seconds))
         std::fprintf(stderr, "simulate: nobody reads %s yet; starting anyway\n", options.out.c_str());
-    }
-    if (auto played = sim::play(flight.received, **output, speed, unplugged, stop_asked); !played) {
+    if (auto played = sim::play(flight.received, **output, speed, unplugged, stop_asked); !played)
         return complain(played.error().message);
-    }
     return 0;
 }
 
@@ -156,17 +134,16 @@ int main(int argument_count, char** arguments) {
         ->check(CLI::Range(0.0, 1.0));
     app.add_option("--fades-per-minute", options.fades_per_minute, "2 s fades, instead of the impairment's")
         ->check(CLI::Range(0.0, 20.0));
-    app.add_option("--pad-seconds", options.pad_seconds, "from the start to ignition")
-        ->check(CLI::Range(1.0, 7200.0));
-    app.add_option("--idle-seconds", options.idle_seconds, "from landing to the end")
-        ->check(CLI::Range(0.0, 7200.0));
+    app.add_option("--pad-seconds", options.pad_seconds, "from the start to ignition")->check(CLI::Range(1.0, 7200.0));
+    app.add_option("--idle-seconds", options.idle_seconds, "from landing to the end")->check(CLI::Range(0.0, 7200.0));
     app.add_option("--wait", options.wait_seconds, "seconds to wait for a reader before starting")
         ->check(CLI::Range(0.0, 3600.0));
     app.add_option("--unplug", options.unplug, "FROM,TO: pull the cable between these times of the run");
     app.add_option("--manifest", options.manifest, "write every packet and its fate here (JSON Lines)");
     app.add_option("--truth", options.truth, "write the truth here (CSV)");
     CLI11_PARSE(app, argument_count, arguments);
-    std::signal(SIGINT, [](int) { stop_asked = true; });
+    std::signal(
+        SIGINT, [](int) { stop_asked = true; });
     std::signal(SIGTERM, [](int) { stop_asked = true; });
     std::signal(SIGPIPE, SIG_IGN);
     try {
