@@ -4,28 +4,34 @@ import globals from 'globals';
 import ts from 'typescript-eslint';
 
 export default ts.config(
-  { ignores: ['dist/', 'node_modules/'] },
-  js.configs.recommended,
-  ...ts.configs.strict,
-  ...svelte.configs.recommended,
-  { languageOptions: { globals: { ...globals.browser, ...globals.node } } },
-  {
-    files: ['**/*.svelte', '**/*.svelte.ts'],
-    languageOptions: { parserOptions: { parser: ts.parser } },
-  },
-  {
-    rules: {
-      '@typescript-eslint/no-explicit-any': 'error',
-      eqeqeq: 'error',
-      'no-console': 'error',
+    { ignores: ['dist/', 'node_modules/'] },
+    js.configs.recommended,
+    ...ts.configs.strict,
+    ...svelte.configs.recommended,
+    { languageOptions: { globals: { ...globals.browser, ...globals.node } } },
+    {
+        files: ['**/*.svelte', '**/*.svelte.ts'],
+        languageOptions: { parserOptions: { parser: ts.parser } },
     },
-  },
-  {
-    // The folders are layers: what decodes and keeps the tape knows nothing of canvases and components.
-    files: ['src/stream/**', 'src/tape/**'],
-    rules: {
-      'no-restricted-imports': ['error', { patterns: ['**/views/**', '**/panels/**', '**/draw/**', '**/readouts/**'] }],
+    {
+        rules: {
+            '@typescript-eslint/no-explicit-any': 'error',
+            eqeqeq: 'error',
+            'no-console': 'error',
+        },
     },
-  },
-  { files: ['dev/**', 'tests/**'], rules: { 'no-console': 'off', '@typescript-eslint/no-non-null-assertion': 'off' } },
+    {
+        // The folders are layers: what decodes and keeps the tape knows nothing of canvases and components.
+        files: ['src/stream/**', 'src/tape/**'],
+        rules: {
+            'no-restricted-imports': [
+                'error',
+                { patterns: ['**/views/**', '**/panels/**', '**/draw/**', '**/readouts/**'] },
+            ],
+        },
+    },
+    {
+        files: ['dev/**', 'tests/**'],
+        rules: { 'no-console': 'off', '@typescript-eslint/no-non-null-assertion': 'off' },
+    },
 );

@@ -7,8 +7,8 @@ import { WebSocketServer } from 'ws';
 import { events, kFlightEnd, rows, tables } from './flight.mjs';
 
 const option = (name, fallback) => {
-  const place = process.argv.indexOf(`--${name}`);
-  return place < 0 ? fallback : process.argv[place + 1];
+    const place = process.argv.indexOf(`--${name}`);
+    return place < 0 ? fallback : process.argv[place + 1];
 };
 const kStarted = Date.now() - Number(option('at', '0')) * 1000;
 const kEnd = Number(option('end', String(kFlightEnd - 1)));
@@ -20,169 +20,286 @@ const own_events = [];
 let operator = option('operator', '') === 'yes';
 
 const recording = (id) => ({
-  id, name: id === live_id ? '' : 'Second hop, long delay', notes: id === live_id ? '' : 'Wind 4 m/s from 250°. Drogue opened 0.4 s after apogee.',
-  t_start_ns: `${kUtcStart}000000`, utc_start_ns: `${kUtcStart - (id === live_id ? 0 : 86400000)}000000`, t_end_s: id === live_id ? now_s() : kFlightEnd - 1,
-  live: id === live_id, closed: id !== live_id, file_bytes: 4_812_000, damage: '',
+    id,
+    name: id === live_id ? '' : 'Second hop, long delay',
+    notes: id === live_id ? '' : 'Wind 4 m/s from 250°. Drogue opened 0.4 s after apogee.',
+    t_start_ns: `${kUtcStart}000000`,
+    utc_start_ns: `${kUtcStart - (id === live_id ? 0 : 86400000)}000000`,
+    t_end_s: id === live_id ? now_s() : kFlightEnd - 1,
+    live: id === live_id,
+    closed: id !== live_id,
+    file_bytes: 4_812_000,
+    damage: '',
 });
 const others = ['2026-05-16T143205Z-sanderling', '2026-05-16T101502Z-sanderling', '2026-05-02T090011Z-sanderling'];
 const description = (id) => ({
-  version: 1, recording: recording(id), software: '0.1.0',
-  site: {
-    name: 'Lantern Playa', pad: { latitude_deg: 40.1023, longitude_deg: -117.9206, height_m: 1187 }, station: { latitude_deg: 40.1001, longitude_deg: -117.9229, height_m: 1187.5 },
-    declination_deg: 12.4, boundary: [[40.0905, -117.939], [40.0912, -117.9012], [40.1098, -117.8975], [40.1161, -117.9168], [40.1122, -117.9401]], has_terrain: false,
-  },
-  vehicles: [{ name: 'sanderling', title: 'Sanderling', dictionary_version: '1.0.0', has_rocket: true }],
-  links: [{ name: 'radio', uri: 'serial:/dev/ttyUSB0?baud=57600', vehicle: 0 }],
-  tables: tables.map(({ row, until, pad_period_s, ...table }) => (void row, void until, void pad_period_s, table)),
+    version: 1,
+    recording: recording(id),
+    software: '0.1.0',
+    site: {
+        name: 'Lantern Playa',
+        pad: { latitude_deg: 40.1023, longitude_deg: -117.9206, height_m: 1187 },
+        station: { latitude_deg: 40.1001, longitude_deg: -117.9229, height_m: 1187.5 },
+        declination_deg: 12.4,
+        boundary: [
+            [40.0905, -117.939],
+            [40.0912, -117.9012],
+            [40.1098, -117.8975],
+            [40.1161, -117.9168],
+            [40.1122, -117.9401],
+        ],
+        has_terrain: false,
+    },
+    vehicles: [{ name: 'sanderling', title: 'Sanderling', dictionary_version: '1.0.0', has_rocket: true }],
+    links: [{ name: 'radio', uri: 'serial:/dev/ttyUSB0?baud=57600', vehicle: 0 }],
+    tables: tables.map(({ row, until, pad_period_s, ...table }) => (void row, void until, void pad_period_s, table)),
 });
 const finite = (value) => (Number.isFinite(value) ? value : null);
-const latest = (t_s) => tables.flatMap((table) => {
-  const last = rows(table, Math.max(0, (table.until ? Math.min(t_s, table.until) : t_s) - 11), t_s + 1e-9).at(-1);
-  return last ? [{ table: table.id, t_s: last[0], values: last[1].map(finite) }] : [];
-});
+const latest = (t_s) =>
+    tables.flatMap((table) => {
+        const last = rows(table, Math.max(0, (table.until ? Math.min(t_s, table.until) : t_s) - 11), t_s + 1e-9).at(-1);
+        return last ? [{ table: table.id, t_s: last[0], values: last[1].map(finite) }] : [];
+    });
 
 function series(table, names, from, to, points) {
-  const places = names.map((name) => table.columns.findIndex((column) => column.name === name));
-  const all = rows(table, from, to);
-  const decimated = all.length > points;
-  const bins = [];
-  if (decimated) {
-    const width = (to - from) / points;
-    for (const [t, values] of all) {
-      const bin = Math.floor((t - from) / width);
-      const last = bins.at(-1);
-      if (last?.bin === bin) last.rows.push(values);
-      else bins.push({ bin, t: from + (bin + 0.5) * width, rows: [values] });
+    const places = names.map((name) => table.columns.findIndex((column) => column.name === name));
+    const all = rows(table, from, to);
+    const decimated = all.length > points;
+    const bins = [];
+    if (decimated) {
+        const width = (to - from) / points;
+        for (const [t, values] of all) {
+            const bin = Math.floor((t - from) / width);
+            const last = bins.at(-1);
+            if (last?.bin === bin) last.rows.push(values);
+            else bins.push({ bin, t: from + (bin + 0.5) * width, rows: [values] });
+        }
+    } else all.forEach(([t, values]) => bins.push({ t, rows: [values] }));
+    const n = bins.length;
+    const bytes = Buffer.alloc(16 + 8 * n * (1 + places.length * (decimated ? 3 : 1)));
+    bytes.write('TSS1', 0, 'ascii');
+    bytes.writeUInt16LE(table.id, 4);
+    bytes.writeUInt16LE(places.length, 6);
+    bytes.writeUInt32LE(n, 8);
+    bytes.writeUInt32LE(decimated ? 1 : 0, 12);
+    let at = 16;
+    const put = (value) => {
+        bytes.writeDoubleLE(value, at);
+        at += 8;
+    };
+    bins.forEach((bin) => put(bin.t));
+    const folds = [(l) => Math.min(...l), (l) => Math.max(...l), (l) => l.reduce((a, b) => a + b, 0) / l.length];
+    for (const fold of decimated ? folds : folds.slice(0, 1)) {
+        for (const place of places) bins.forEach((bin) => put(fold(bin.rows.map((values) => values[place]))));
     }
-  } else all.forEach(([t, values]) => bins.push({ t, rows: [values] }));
-  const n = bins.length;
-  const bytes = Buffer.alloc(16 + 8 * n * (1 + places.length * (decimated ? 3 : 1)));
-  bytes.write('TSS1', 0, 'ascii');
-  bytes.writeUInt16LE(table.id, 4);
-  bytes.writeUInt16LE(places.length, 6);
-  bytes.writeUInt32LE(n, 8);
-  bytes.writeUInt32LE(decimated ? 1 : 0, 12);
-  let at = 16;
-  const put = (value) => { bytes.writeDoubleLE(value, at); at += 8; };
-  bins.forEach((bin) => put(bin.t));
-  const folds = [(l) => Math.min(...l), (l) => Math.max(...l), (l) => l.reduce((a, b) => a + b, 0) / l.length];
-  for (const fold of decimated ? folds : folds.slice(0, 1)) {
-    for (const place of places) bins.forEach((bin) => put(fold(bin.rows.map((values) => values[place]))));
-  }
-  return bytes;
+    return bytes;
 }
 
 function block_message(from, to, seq, replay) {
-  const blocks = tables.map((table) => ({ table, found: rows(table, from, to) })).filter(({ found }) => found.length > 0);
-  const size = blocks.reduce((sum, { table, found }) => sum + 8 + 8 * found.length * (1 + table.columns.length), 24);
-  const bytes = Buffer.alloc(size);
-  bytes[0] = 1;
-  bytes[1] = 1;
-  bytes.writeUInt16LE(replay ? 1 : 0, 2);
-  bytes.writeUInt32LE(blocks.length, 4);
-  bytes.writeBigUInt64LE(BigInt(seq), 8);
-  bytes.writeDoubleLE(Math.max(0, ...blocks.map(({ found }) => found.at(-1)[0])), 16);
-  let at = 24;
-  for (const { table, found } of blocks) {
-    bytes.writeUInt16LE(table.id, at);
-    bytes.writeUInt16LE(table.columns.length, at + 2);
-    bytes.writeUInt32LE(found.length, at + 4);
-    at += 8;
-    const put = (value) => { bytes.writeDoubleLE(value, at); at += 8; };
-    found.forEach(([t]) => put(t));
-    table.columns.forEach((_, c) => found.forEach(([, values]) => put(values[c])));
-  }
-  return bytes;
+    const blocks = tables
+        .map((table) => ({ table, found: rows(table, from, to) }))
+        .filter(({ found }) => found.length > 0);
+    const size = blocks.reduce((sum, { table, found }) => sum + 8 + 8 * found.length * (1 + table.columns.length), 24);
+    const bytes = Buffer.alloc(size);
+    bytes[0] = 1;
+    bytes[1] = 1;
+    bytes.writeUInt16LE(replay ? 1 : 0, 2);
+    bytes.writeUInt32LE(blocks.length, 4);
+    bytes.writeBigUInt64LE(BigInt(seq), 8);
+    bytes.writeDoubleLE(Math.max(0, ...blocks.map(({ found }) => found.at(-1)[0])), 16);
+    let at = 24;
+    for (const { table, found } of blocks) {
+        bytes.writeUInt16LE(table.id, at);
+        bytes.writeUInt16LE(table.columns.length, at + 2);
+        bytes.writeUInt32LE(found.length, at + 4);
+        at += 8;
+        const put = (value) => {
+            bytes.writeDoubleLE(value, at);
+            at += 8;
+        };
+        found.forEach(([t]) => put(t));
+        table.columns.forEach((_, c) => found.forEach(([, values]) => put(values[c])));
+    }
+    return bytes;
 }
 
-const kCsp = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data: blob:; worker-src 'self'; base-uri 'none'; frame-ancestors 'none'; form-action 'none'";
+const kCsp =
+    "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data: blob:; worker-src 'self'; base-uri 'none'; frame-ancestors 'none'; form-action 'none'";
 const kTypes = { html: 'text/html; charset=utf-8', js: 'text/javascript', css: 'text/css', svg: 'image/svg+xml' };
 const http = createServer((request, response) => {
-  const url = new URL(request.url, 'http://mock');
-  const json = (body, status = 200) => {
-    response.writeHead(status, { 'Content-Type': 'application/json' });
-    response.end(JSON.stringify(body));
-  };
-  const parts = url.pathname.split('/').slice(1);
-  if (parts[0] !== 'api') {
-    const path = join(dist, url.pathname === '/' ? 'index.html' : url.pathname);
-    if (!existsSync(path)) return json({ error: 'no such page' }, 404);
-    response.writeHead(200, { 'Content-Type': kTypes[path.split('.').pop()] ?? 'text/plain', 'Content-Security-Policy': kCsp });
-    return response.end(readFileSync(path));
-  }
-  if (request.method === 'POST') {
-    let text = '';
-    request.on('data', (part) => (text += part));
-    request.on('end', () => {
-      const body = JSON.parse(text || '{}');
-      if (parts[1] === 'session') {
-        if (body.key !== 'lantern') return json({ error: 'that is not the operator key; it was printed when the server started' }, 403);
-        operator = true;
-      } else if (!operator) return json({ error: 'only the operator may do this; enter the operator key' }, 403);
-      if (parts[2] === 'marker' || parts[2] === 'note') {
-        own_events.push({ type: 'event', id: 1000 + own_events.length, t_s: body.t_s ?? now_s(), t_found_s: now_s(), t_sigma_s: 0, kind: parts[2], level: 'note', vehicle: -1, key: `operator/${parts[2]}`, text: body.text, data: {} });
-      }
-      return json({});
-    });
-    return undefined;
-  }
-  if (parts[1] === 'session') return json({ role: operator ? 'operator' : 'viewer', version: '0.1.0' });
-  if (parts[1] !== 'recordings') return json({ error: 'no such request' }, 404);
-  if (parts.length === 2) return json({ recordings: [live_id, ...others].map((id) => ({ ...recording(id), vehicles: 'sanderling' })), live: live_id });
-  const id = parts[2] === 'live' ? live_id : decodeURIComponent(parts[2]);
-  const end = id === live_id ? now_s() : kFlightEnd - 1;
-  if (parts[3] === 'description') return json(description(id));
-  if (parts[3] === 'events') return json({ events: [...events, ...own_events].filter((e) => e.t_s <= end) });
-  if (parts[3] === 'latest') return json({ latest: latest(Number(url.searchParams.get('t_s'))) });
-  if (parts[3] === 'series') {
-    const table = tables[Number(url.searchParams.get('table'))];
-    const from = Number(url.searchParams.get('from_s') ?? 0);
-    const to = Math.min(end, Number(url.searchParams.get('to_s') ?? end));
-    response.writeHead(200, { 'Content-Type': 'application/vnd.turnstone.series' });
-    return response.end(series(table, url.searchParams.get('columns')?.split(',') ?? table.columns.map((column) => column.name), from, to, Number(url.searchParams.get('points') ?? 1000)));
-  }
-  return json({ error: 'no such request' }, 404);
+    const url = new URL(request.url, 'http://mock');
+    const json = (body, status = 200) => {
+        response.writeHead(status, { 'Content-Type': 'application/json' });
+        response.end(JSON.stringify(body));
+    };
+    const parts = url.pathname.split('/').slice(1);
+    if (parts[0] !== 'api') {
+        const path = join(dist, url.pathname === '/' ? 'index.html' : url.pathname);
+        if (!existsSync(path)) return json({ error: 'no such page' }, 404);
+        response.writeHead(200, {
+            'Content-Type': kTypes[path.split('.').pop()] ?? 'text/plain',
+            'Content-Security-Policy': kCsp,
+        });
+        return response.end(readFileSync(path));
+    }
+    if (request.method === 'POST') {
+        let text = '';
+        request.on('data', (part) => (text += part));
+        request.on('end', () => {
+            const body = JSON.parse(text || '{}');
+            if (parts[1] === 'session') {
+                if (body.key !== 'lantern')
+                    return json({ error: 'that is not the operator key; it was printed when the server started' }, 403);
+                operator = true;
+            } else if (!operator) return json({ error: 'only the operator may do this; enter the operator key' }, 403);
+            if (parts[2] === 'marker' || parts[2] === 'note') {
+                own_events.push({
+                    type: 'event',
+                    id: 1000 + own_events.length,
+                    t_s: body.t_s ?? now_s(),
+                    t_found_s: now_s(),
+                    t_sigma_s: 0,
+                    kind: parts[2],
+                    level: 'note',
+                    vehicle: -1,
+                    key: `operator/${parts[2]}`,
+                    text: body.text,
+                    data: {},
+                });
+            }
+            return json({});
+        });
+        return undefined;
+    }
+    if (parts[1] === 'session') return json({ role: operator ? 'operator' : 'viewer', version: '0.1.0' });
+    if (parts[1] !== 'recordings') return json({ error: 'no such request' }, 404);
+    if (parts.length === 2)
+        return json({
+            recordings: [live_id, ...others].map((id) => ({ ...recording(id), vehicles: 'sanderling' })),
+            live: live_id,
+        });
+    const id = parts[2] === 'live' ? live_id : decodeURIComponent(parts[2]);
+    const end = id === live_id ? now_s() : kFlightEnd - 1;
+    if (parts[3] === 'description') return json(description(id));
+    if (parts[3] === 'events') return json({ events: [...events, ...own_events].filter((e) => e.t_s <= end) });
+    if (parts[3] === 'latest') return json({ latest: latest(Number(url.searchParams.get('t_s'))) });
+    if (parts[3] === 'series') {
+        const table = tables[Number(url.searchParams.get('table'))];
+        const from = Number(url.searchParams.get('from_s') ?? 0);
+        const to = Math.min(end, Number(url.searchParams.get('to_s') ?? end));
+        response.writeHead(200, { 'Content-Type': 'application/vnd.turnstone.series' });
+        return response.end(
+            series(
+                table,
+                url.searchParams.get('columns')?.split(',') ?? table.columns.map((column) => column.name),
+                from,
+                to,
+                Number(url.searchParams.get('points') ?? 1000),
+            ),
+        );
+    }
+    return json({ error: 'no such request' }, 404);
 });
 
 const sockets = new WebSocketServer({ server: http, path: '/api/stream' });
 sockets.on('connection', (socket) => {
-  let replay;
-  let seq = 0;
-  let told = now_s();
-  const send = (message) => socket.send(JSON.stringify(message));
-  const hello = (id, mode) => send({ type: 'hello', version: 1, role: operator ? 'operator' : 'viewer', server_id: 'mock', description: description(id), mode, latest: latest(mode === 'live' ? now_s() : 0) });
-  const tell = (more = {}) => send({ type: 'replay', cursor_s: replay.cursor, playing: replay.playing, rate: replay.rate, t_end_s: kFlightEnd - 1, ...more });
-  hello(live_id, 'live');
-  const beat = setInterval(() => {
-    const now = now_s();
-    if (replay) {
-      if (!replay.playing) return;
-      const next = Math.min(kFlightEnd - 1, replay.cursor + 0.05 * replay.rate);
-      socket.send(block_message(replay.cursor, next, seq++, true));
-      replay.cursor = next;
-      if (next >= kFlightEnd - 1) replay.playing = false;
-      if (seq % 2 === 0 || !replay.playing) tell();
-      return;
-    }
-    if (now > told) socket.send(block_message(told, now, seq++, false));
-    for (const e of [...events, ...own_events]) if (e.t_found_s > told && e.t_found_s <= now) send(e);
-    told = now;
-  }, 50);
-  const status = setInterval(() => send({
-    type: 'status', t_s: now_s(), viewers: sockets.clients.size, utc_ns: `${Math.round(kUtcStart + now_s() * 1000)}000000`,
-    links: [{ name: 'radio', state: 'open', detail: '', bytes: Math.floor(now_s() * 5210), t_last_s: now_s() - 0.02 }],
-    recorder: { recording: true, fault: '', queue_bytes: 0, dropped_bytes: 0, file_bytes: Math.floor(now_s() * 21000), disk_free_bytes: 52e9 },
-  }), 1000);
-  socket.on('message', (data) => {
-    const request = JSON.parse(String(data));
-    if (request.type === 'live') { replay = undefined; told = now_s(); hello(live_id, 'live'); }
-    else if (request.type === 'open') { replay = { cursor: 0, playing: false, rate: 1 }; hello(request.recording, 'replay'); tell({ latest: latest(0) }); }
-    else if (!replay) send({ type: 'error', message: 'no recording is open; send open first' });
-    else if (request.type === 'seek') { replay.cursor = request.t_s; tell({ latest: latest(replay.cursor) }); }
-    else if (request.type === 'play') { replay.playing = true; replay.rate = request.rate ?? 1; tell(); }
-    else if (request.type === 'pause') { replay.playing = false; tell({ latest: latest(replay.cursor) }); }
-    else if (request.type === 'step') { replay.cursor += 0.005 * request.rows; tell({ latest: latest(replay.cursor) }); }
-  });
-  socket.on('close', () => { clearInterval(beat); clearInterval(status); });
+    let replay;
+    let seq = 0;
+    let told = now_s();
+    const send = (message) => socket.send(JSON.stringify(message));
+    const hello = (id, mode) =>
+        send({
+            type: 'hello',
+            version: 1,
+            role: operator ? 'operator' : 'viewer',
+            server_id: 'mock',
+            description: description(id),
+            mode,
+            latest: latest(mode === 'live' ? now_s() : 0),
+        });
+    const tell = (more = {}) =>
+        send({
+            type: 'replay',
+            cursor_s: replay.cursor,
+            playing: replay.playing,
+            rate: replay.rate,
+            t_end_s: kFlightEnd - 1,
+            ...more,
+        });
+    hello(live_id, 'live');
+    const beat = setInterval(() => {
+        const now = now_s();
+        if (replay) {
+            if (!replay.playing) return;
+            const next = Math.min(kFlightEnd - 1, replay.cursor + 0.05 * replay.rate);
+            socket.send(block_message(replay.cursor, next, seq++, true));
+            replay.cursor = next;
+            if (next >= kFlightEnd - 1) replay.playing = false;
+            if (seq % 2 === 0 || !replay.playing) tell();
+            return;
+        }
+        if (now > told) socket.send(block_message(told, now, seq++, false));
+        for (const e of [...events, ...own_events]) if (e.t_found_s > told && e.t_found_s <= now) send(e);
+        told = now;
+    }, 50);
+    const status = setInterval(
+        () =>
+            send({
+                type: 'status',
+                t_s: now_s(),
+                viewers: sockets.clients.size,
+                utc_ns: `${Math.round(kUtcStart + now_s() * 1000)}000000`,
+                links: [
+                    {
+                        name: 'radio',
+                        state: 'open',
+                        detail: '',
+                        bytes: Math.floor(now_s() * 5210),
+                        t_last_s: now_s() - 0.02,
+                    },
+                ],
+                recorder: {
+                    recording: true,
+                    fault: '',
+                    queue_bytes: 0,
+                    dropped_bytes: 0,
+                    file_bytes: Math.floor(now_s() * 21000),
+                    disk_free_bytes: 52e9,
+                },
+            }),
+        1000,
+    );
+    socket.on('message', (data) => {
+        const request = JSON.parse(String(data));
+        if (request.type === 'live') {
+            replay = undefined;
+            told = now_s();
+            hello(live_id, 'live');
+        } else if (request.type === 'open') {
+            replay = { cursor: 0, playing: false, rate: 1 };
+            hello(request.recording, 'replay');
+            tell({ latest: latest(0) });
+        } else if (!replay) send({ type: 'error', message: 'no recording is open; send open first' });
+        else if (request.type === 'seek') {
+            replay.cursor = request.t_s;
+            tell({ latest: latest(replay.cursor) });
+        } else if (request.type === 'play') {
+            replay.playing = true;
+            replay.rate = request.rate ?? 1;
+            tell();
+        } else if (request.type === 'pause') {
+            replay.playing = false;
+            tell({ latest: latest(replay.cursor) });
+        } else if (request.type === 'step') {
+            replay.cursor += 0.005 * request.rows;
+            tell({ latest: latest(replay.cursor) });
+        }
+    });
+    socket.on('close', () => {
+        clearInterval(beat);
+        clearInterval(status);
+    });
 });
-http.listen(Number(option('port', '8400')), '127.0.0.1', () => console.log(`mock on http://127.0.0.1:${http.address().port}/`));
+http.listen(Number(option('port', '8400')), '127.0.0.1', () =>
+    console.log(`mock on http://127.0.0.1:${http.address().port}/`),
+);

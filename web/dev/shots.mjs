@@ -5,40 +5,56 @@ import { join } from 'node:path';
 import { chromium } from 'playwright-core';
 
 const [address = 'http://127.0.0.1:8400/', out = 'shots'] = process.argv.slice(2);
-const kFlags = ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'];
+const kFlags = [
+    '--no-sandbox',
+    '--disable-gpu',
+    '--disable-quic',
+    '--no-first-run',
+    '--disable-background-networking',
+    '--disable-component-update',
+    '--disable-sync',
+];
 mkdirSync(out, { recursive: true });
 const profile = mkdtempSync(join(tmpdir(), 'shots-'));
-const context = await chromium.launchPersistentContext(profile, { executablePath: '/usr/bin/chromium', headless: true, args: kFlags });
+const context = await chromium.launchPersistentContext(profile, {
+    executablePath: '/usr/bin/chromium',
+    headless: true,
+    args: kFlags,
+});
 try {
-  const page = await context.newPage();
-  page.on('console', (message) => message.type() === 'error' && console.log('console:', message.text()));
-  page.on('pageerror', (error) => console.log('page:', error.message));
-  for (const scheme of ['light', 'dark']) {
-    await page.emulateMedia({ colorScheme: scheme });
-    for (const [name, width, height] of [['laptop', 1440, 900], ['phone', 390, 844]]) {
-      await page.setViewportSize({ width, height });
-      await page.goto(`${address}#/live`);
-      await page.reload();
-      await page.waitForTimeout(2500);
-      await page.screenshot({ path: join(out, `${name}-${scheme}-live.png`) });
-      if (name === 'phone') await page.screenshot({ path: join(out, `${name}-${scheme}-live-full.png`), fullPage: true });
-      const tape = await page.getByTestId('tape').boundingBox();
-      await page.mouse.click(tape.x + tape.width * 0.45, tape.y + tape.height * 0.35);
-      await page.getByRole('button', { name: /Whole/ }).click();
-      await page.waitForTimeout(1200);
-      await page.screenshot({ path: join(out, `${name}-${scheme}-back.png`) });
-      await page.goto(`${address}#/recordings`);
-      await page.waitForTimeout(800);
-      await page.screenshot({ path: join(out, `${name}-${scheme}-recordings.png`) });
-      await page.goto(`${address}#/replay/2026-05-16T143205Z-sanderling`);
-      await page.waitForTimeout(1500);
-      await page.getByTestId('rate').selectOption('10');
-      await page.getByRole('button', { name: 'Play' }).click();
-      await page.waitForTimeout(3500);
-      await page.screenshot({ path: join(out, `${name}-${scheme}-replay.png`) });
+    const page = await context.newPage();
+    page.on('console', (message) => message.type() === 'error' && console.log('console:', message.text()));
+    page.on('pageerror', (error) => console.log('page:', error.message));
+    for (const scheme of ['light', 'dark']) {
+        await page.emulateMedia({ colorScheme: scheme });
+        for (const [name, width, height] of [
+            ['laptop', 1440, 900],
+            ['phone', 390, 844],
+        ]) {
+            await page.setViewportSize({ width, height });
+            await page.goto(`${address}#/live`);
+            await page.reload();
+            await page.waitForTimeout(2500);
+            await page.screenshot({ path: join(out, `${name}-${scheme}-live.png`) });
+            if (name === 'phone')
+                await page.screenshot({ path: join(out, `${name}-${scheme}-live-full.png`), fullPage: true });
+            const tape = await page.getByTestId('tape').boundingBox();
+            await page.mouse.click(tape.x + tape.width * 0.45, tape.y + tape.height * 0.35);
+            await page.getByRole('button', { name: /Whole/ }).click();
+            await page.waitForTimeout(1200);
+            await page.screenshot({ path: join(out, `${name}-${scheme}-back.png`) });
+            await page.goto(`${address}#/recordings`);
+            await page.waitForTimeout(800);
+            await page.screenshot({ path: join(out, `${name}-${scheme}-recordings.png`) });
+            await page.goto(`${address}#/replay/2026-05-16T143205Z-sanderling`);
+            await page.waitForTimeout(1500);
+            await page.getByTestId('rate').selectOption('10');
+            await page.getByRole('button', { name: 'Play' }).click();
+            await page.waitForTimeout(3500);
+            await page.screenshot({ path: join(out, `${name}-${scheme}-replay.png`) });
+        }
     }
-  }
 } finally {
-  await context.close();
-  rmSync(profile, { recursive: true, force: true });
+    await context.close();
+    rmSync(profile, { recursive: true, force: true });
 }

@@ -8,11 +8,11 @@ const kCssMax = 15_000;
 const out = process.argv[2] ?? 'dist';
 const size = { js: 0, css: 0 };
 for (const name of readdirSync(join(out, 'assets'))) {
-  const kind = name.endsWith('.js') ? 'js' : name.endsWith('.css') ? 'css' : undefined;
-  if (kind) size[kind] += gzipSync(readFileSync(join(out, 'assets', name)), { level: 9 }).length;
+    const kind = name.endsWith('.js') ? 'js' : name.endsWith('.css') ? 'css' : undefined;
+    if (kind) size[kind] += gzipSync(readFileSync(join(out, 'assets', name)), { level: 9 }).length;
 }
 console.log(`script ${size.js} of ${kJsMax} octets, style ${size.css} of ${kCssMax} octets (gzip -9)`);
 if (size.js === 0 || size.js > kJsMax || size.css > kCssMax) {
-  console.error('size budget: not met');
-  process.exit(1);
+    console.error('size budget: not met');
+    process.exit(1);
 }

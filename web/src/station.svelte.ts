@@ -148,7 +148,10 @@ class Station {
     switch (message.type) {
       case 'hello':
         // The connection may be older than the key entered since: the session knows.
-        void api.fetch_role().then((role) => (this.role = role), () => (this.role = message.role));
+        void api.fetch_role().then(
+          (role) => (this.role = role),
+          () => (this.role = message.role),
+        );
         this.greet(message);
         break;
       case 'event':
@@ -223,9 +226,12 @@ class Station {
     this.looking = true;
     api
       .fetch_latest(tape.description.recording.id, tape.cursor_s)
-      .then((latest) => {
-        if (this.tape === tape) tape.take_at_cursor(latest);
-      }, (error: Error) => this.tell(error.message, 'caution'))
+      .then(
+        (latest) => {
+          if (this.tape === tape) tape.take_at_cursor(latest);
+        },
+        (error: Error) => this.tell(error.message, 'caution'),
+      )
       .finally(() => {
         this.looking = false;
         if (this.look_again) {
@@ -253,7 +259,12 @@ class Station {
       const worker = async (): Promise<void> => {
         for (let data = waiting.shift(); data; data = waiting.shift()) {
           if (this.tape !== tape) return;
-          const window = { table: data.table.id, from_s: 0, to_s: Math.max(end_s, tape.head_s) + 1, points: kBackfillPoints };
+          const window = {
+            table: data.table.id,
+            from_s: 0,
+            to_s: Math.max(end_s, tape.head_s) + 1,
+            points: kBackfillPoints,
+          };
           tape.take_series(await api.fetch_series(tape.description.recording.id, window), 0, true);
         }
       };
@@ -275,7 +286,11 @@ class Station {
       .map((data) => {
         const { columns } = data;
         const newest_s = columns.count > 0 ? columns.time(columns.count - 1) : 0;
-        return { data, from_s: Math.max(0, from_s === -Infinity ? newest_s : from_s - 1), complete_from_s: columns.complete_from_s };
+        return {
+          data,
+          from_s: Math.max(0, from_s === -Infinity ? newest_s : from_s - 1),
+          complete_from_s: columns.complete_from_s,
+        };
       });
     tape.mark_hole(head_s);
     await this.while_refilling(async () => {
@@ -284,7 +299,10 @@ class Station {
       for (const hole of holes) {
         if (this.tape !== tape) return;
         const series = await api.fetch_series(tape.description.recording.id, {
-          table: hole.data.table.id, from_s: hole.from_s, to_s: Math.max(end_s, hole.from_s + 1), points: kRefillPoints,
+          table: hole.data.table.id,
+          from_s: hole.from_s,
+          to_s: Math.max(end_s, hole.from_s + 1),
+          points: kRefillPoints,
         });
         tape.take_series(series, hole.complete_from_s, true);
       }

@@ -29,13 +29,26 @@ const kShown: ReadonlyMap<string, Shown> = new Map([
 ]);
 
 const kRaised: Readonly<Record<string, string>> = {
-  '-': '⁻', '0': '⁰', '1': '¹', '2': '²', '3': '³', '4': '⁴', '5': '⁵', '6': '⁶', '7': '⁷', '8': '⁸', '9': '⁹',
+  '-': '⁻',
+  '0': '⁰',
+  '1': '¹',
+  '2': '²',
+  '3': '³',
+  '4': '⁴',
+  '5': '⁵',
+  '6': '⁶',
+  '7': '⁷',
+  '8': '⁸',
+  '9': '⁹',
 };
 
 /** "m/s2" to "m/s²", "kg.m2" to "kg·m²". */
 function typeset(unit: string): string {
   return unit
-    .replace(/([A-Za-z\]])(-?\d+)/g, (_, letter: string, digits: string) => letter + [...digits].map((d) => kRaised[d] ?? d).join(''))
+    .replace(
+      /([A-Za-z\]])(-?\d+)/g,
+      (_, letter: string, digits: string) => letter + [...digits].map((d) => kRaised[d] ?? d).join(''),
+    )
     .replace(/\./g, '·')
     .replace(/\bdeg\b/g, '°')
     .replace(/\bBy\b/g, 'B')
@@ -65,8 +78,17 @@ export function shown_decimals(unit: string, decimals: number): number {
 /** Words for a screen reader, which reads "m/s²" badly. */
 export function spoken_unit(unit: string): string {
   const spoken: Readonly<Record<string, string>> = {
-    m: 'metres', 'm/s': 'metres per second', 'm/s2': 'metres per second squared', s: 'seconds', V: 'volts', Pa: 'hectopascals',
-    K: 'degrees Celsius', deg: 'degrees', 'rad/s': 'radians per second', '%': 'percent', '1': '',
+    m: 'metres',
+    'm/s': 'metres per second',
+    'm/s2': 'metres per second squared',
+    s: 'seconds',
+    V: 'volts',
+    Pa: 'hectopascals',
+    K: 'degrees Celsius',
+    deg: 'degrees',
+    'rad/s': 'radians per second',
+    '%': 'percent',
+    '1': '',
   };
   return spoken[unit] ?? shown_unit(unit).symbol;
 }

@@ -28,7 +28,9 @@ function tokens(theme: string): Map<string, string> {
 }
 
 it('computes the ratios of the reference', () => {
-  const { pairs } = JSON.parse(read('../../tests/reference/contrast.json')) as { pairs: { foreground: string; background: string; contrast_ratio: number }[] };
+  const { pairs } = JSON.parse(read('../../tests/reference/contrast.json')) as {
+    pairs: { foreground: string; background: string; contrast_ratio: number }[];
+  };
   expect(pairs.length).toBeGreaterThan(5);
   for (const pair of pairs) expect(contrast(pair.foreground, pair.background)).toBeCloseTo(pair.contrast_ratio, 9);
 });
@@ -36,12 +38,28 @@ it('computes the ratios of the reference', () => {
 const kGrounds = ['ground', 'surface', 'raised'];
 const cases: [string, string, number][] = [
   ...kGrounds.flatMap((ground): [string, string, number][] => [
-    ['ink', ground, 7], ['ink-muted', ground, 4.5], ['accent', ground, 4.5], ['edge', ground, 3], ['cursor', ground, 3], ['focus', ground, 3],
-    ['warning', ground, 4.5], ['caution', ground, 4.5], ['advisory', ground, 4.5], ['good', ground, 4.5],
+    ['ink', ground, 7],
+    ['ink-muted', ground, 4.5],
+    ['accent', ground, 4.5],
+    ['edge', ground, 3],
+    ['cursor', ground, 3],
+    ['focus', ground, 3],
+    ['warning', ground, 4.5],
+    ['caution', ground, 4.5],
+    ['advisory', ground, 4.5],
+    ['good', ground, 4.5],
   ]),
   ...[1, 2, 3, 4].map((i): [string, string, number] => [`series-${i}`, 'surface', 4.5]),
-  ['hatch', 'surface', 3], ['ink', 'band-a', 7], ['ink', 'band-b', 7], ['ink-muted', 'stale-ground', 4.5], ['ink', 'caution-ground', 7],
-  ['warning', 'warning-ground', 4.5], ['caution', 'caution-ground', 3], ['on-accent', 'accent', 4.5], ['surface', 'cursor', 4.5], ['surface', 'hover', 4.5],
+  ['hatch', 'surface', 3],
+  ['ink', 'band-a', 7],
+  ['ink', 'band-b', 7],
+  ['ink-muted', 'stale-ground', 4.5],
+  ['ink', 'caution-ground', 7],
+  ['warning', 'warning-ground', 4.5],
+  ['caution', 'caution-ground', 3],
+  ['on-accent', 'accent', 4.5],
+  ['surface', 'cursor', 4.5],
+  ['surface', 'hover', 4.5],
 ];
 
 describe.each(['light', 'dark'])('%s theme', (theme) => {

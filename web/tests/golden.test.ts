@@ -22,17 +22,27 @@ describe('golden texts', () => {
     expect(message.description.recording.id).toBe('2026-05-17T143205Z-sanderling');
     expect(new Date(message.description.recording.utc_start_ms).toISOString()).toBe('2026-05-17T14:32:05.000Z');
     expect(message.description.tables.map((t) => t.name)).toEqual(raw.description.tables.map((t) => t.name));
-    expect(message.description.tables.map((t) => t.columns.length)).toEqual(raw.description.tables.map((t) => t.columns.length));
+    expect(message.description.tables.map((t) => t.columns.length)).toEqual(
+      raw.description.tables.map((t) => t.columns.length),
+    );
   });
   it('reads event, status, gap, replay and error', () => {
     const event = read_message(text('event.json'));
-    expect(event).toMatchObject({ type: 'event', event: { t_s: 3.25, t_found_s: 3.5, kind: 'phase', text: 'Powered ascent' } });
+    expect(event).toMatchObject({
+      type: 'event',
+      event: { t_s: 3.25, t_found_s: 3.5, kind: 'phase', text: 'Powered ascent' },
+    });
     const status = read_message(text('status.json'));
     expect(status).toMatchObject({ type: 'status', t_s: 12.75, viewers: 3, utc_ms: 1779028337750 });
     if (status.type === 'status') expect(status.links[1]?.t_last_s).toBeNaN();
     const gap = JSON.parse(text('gap.json')) as { from_t_s: number; to_t_s: number };
     expect(read_message(text('gap.json'))).toEqual({ type: 'gap', from_t_s: gap.from_t_s, to_t_s: gap.to_t_s });
-    expect(read_message(text('replay_seek.json'))).toMatchObject({ type: 'replay', cursor_s: 4.5, playing: false, t_end_s: 12.5 });
+    expect(read_message(text('replay_seek.json'))).toMatchObject({
+      type: 'replay',
+      cursor_s: 4.5,
+      playing: false,
+      t_end_s: 12.5,
+    });
     expect(read_message(text('replay.json')).type).toBe('replay');
     expect(read_message(text('error.json')).type).toBe('error');
   });
@@ -40,24 +50,38 @@ describe('golden texts', () => {
 
 describe('golden blocks', () => {
   it.each(['block_live', 'block_coalesced', 'block_empty'])('%s', (name) => {
-    const want = JSON.parse(text(`${name}.json`)) as BlockMessage & { blocks: { table: number; t_s: number[]; columns: (number | null)[][] }[] };
+    const want = JSON.parse(text(`${name}.json`)) as BlockMessage & {
+      blocks: { table: number; t_s: number[]; columns: (number | null)[][] }[];
+    };
     const got: { table: number; t_s: number[]; columns: (number | null)[][] }[] = [];
     const message = read_blocks(hex(`${name}.hex`), (block) => {
-      const row = (offset: number): number[] => Array.from({ length: block.rows }, (_, i) => block.view.getFloat64(offset + 8 * i, true));
+      const row = (offset: number): number[] =>
+        Array.from({ length: block.rows }, (_, i) => block.view.getFloat64(offset + 8 * i, true));
       got.push({
         table: block.table,
         t_s: row(block.t_offset),
-        columns: Array.from({ length: block.columns }, (_, c) => or_null(row(block.values_offset + 8 * c * block.rows))),
+        columns: Array.from({ length: block.columns }, (_, c) =>
+          or_null(row(block.values_offset + 8 * c * block.rows)),
+        ),
       });
     });
-    expect(message).toMatchObject({ seq: want.seq, replay: want.replay, coalesced: want.coalesced, newest_t_s: want.newest_t_s });
+    expect(message).toMatchObject({
+      seq: want.seq,
+      replay: want.replay,
+      coalesced: want.coalesced,
+      newest_t_s: want.newest_t_s,
+    });
     expect(got).toEqual(want.blocks);
   });
 });
 
 describe('golden series', () => {
   it.each(['series_plain', 'series_decimated'])('%s', (name) => {
-    const want = JSON.parse(text(`${name}.json`)) as Record<string, (number | null)[][]> & { table: number; decimated: boolean; t_s: number[] };
+    const want = JSON.parse(text(`${name}.json`)) as Record<string, (number | null)[][]> & {
+      table: number;
+      decimated: boolean;
+      t_s: number[];
+    };
     const got = read_series(hex(`${name}.hex`));
     expect(got.table).toBe(want.table);
     expect(got.decimated).toBe(want.decimated);

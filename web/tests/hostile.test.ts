@@ -26,17 +26,66 @@ const count_blocks = (bytes: ArrayBuffer): number => {
 
 describe('block messages', () => {
   it('reads what is well formed', () => {
-    expect(count_blocks(message([{ table: 1, columns: 2, rows: 3 }, { table: 2, columns: 0, rows: 1 }]).buffer as ArrayBuffer)).toBe(2);
+    expect(
+      count_blocks(
+        message([
+          { table: 1, columns: 2, rows: 3 },
+          { table: 2, columns: 0, rows: 1 },
+        ]).buffer as ArrayBuffer,
+      ),
+    ).toBe(2);
   });
   it.each([
     ['no bytes', () => new DataView(new ArrayBuffer(0))],
     ['a short header', () => new DataView(new ArrayBuffer(23))],
-    ['another version', () => { const v = message([]); v.setUint8(0, 2); return v; }],
-    ['another kind', () => { const v = message([]); v.setUint8(1, 9); return v; }],
-    ['more blocks than there are', () => { const v = message([{ table: 0, columns: 1, rows: 1 }]); v.setUint32(4, 2, true); return v; }],
-    ['a boundless number of blocks', () => { const v = message([]); v.setUint32(4, 0xffffffff, true); return v; }],
-    ['more rows than there are', () => { const v = message([{ table: 0, columns: 1, rows: 1 }]); v.setUint32(28, 0xffffffff, true); return v; }],
-    ['more columns than there are', () => { const v = message([{ table: 0, columns: 1, rows: 1 }]); v.setUint16(26, 0xffff, true); return v; }],
+    [
+      'another version',
+      () => {
+        const v = message([]);
+        v.setUint8(0, 2);
+        return v;
+      },
+    ],
+    [
+      'another kind',
+      () => {
+        const v = message([]);
+        v.setUint8(1, 9);
+        return v;
+      },
+    ],
+    [
+      'more blocks than there are',
+      () => {
+        const v = message([{ table: 0, columns: 1, rows: 1 }]);
+        v.setUint32(4, 2, true);
+        return v;
+      },
+    ],
+    [
+      'a boundless number of blocks',
+      () => {
+        const v = message([]);
+        v.setUint32(4, 0xffffffff, true);
+        return v;
+      },
+    ],
+    [
+      'more rows than there are',
+      () => {
+        const v = message([{ table: 0, columns: 1, rows: 1 }]);
+        v.setUint32(28, 0xffffffff, true);
+        return v;
+      },
+    ],
+    [
+      'more columns than there are',
+      () => {
+        const v = message([{ table: 0, columns: 1, rows: 1 }]);
+        v.setUint16(26, 0xffff, true);
+        return v;
+      },
+    ],
     ['octets left over', () => message([{ table: 0, columns: 1, rows: 1 }], 8)],
   ])('refuses %s before handing out anything', (_, make) => {
     let calls = 0;
@@ -49,9 +98,15 @@ describe('block messages', () => {
     let refused = 0;
     const foreign: unknown[] = [];
     for (let round = 0; round < 5000; round++) {
-      const view = message([{ table: 0, columns: 2, rows: 2 }, { table: 1, columns: 1, rows: 1 }]);
+      const view = message([
+        { table: 0, columns: 2, rows: 2 },
+        { table: 1, columns: 1, rows: 1 },
+      ]);
       for (let k = 0; k < 1 + (random() % 4); k++) view.setUint8(random() % view.byteLength, random() & 255);
-      const bytes = view.buffer.slice(0, random() % 3 === 0 ? random() % view.byteLength : view.byteLength) as ArrayBuffer;
+      const bytes = view.buffer.slice(
+        0,
+        random() % 3 === 0 ? random() % view.byteLength : view.byteLength,
+      ) as ArrayBuffer;
       for (const read of [(): unknown => count_blocks(bytes), (): unknown => read_series(bytes)]) {
         try {
           read();

@@ -6,7 +6,8 @@ import { EventLog } from '../src/tape/events';
 import { Overview } from '../src/tape/overview';
 import { Tape } from '../src/tape/tape';
 
-const push = (columns: Columns, t_s: number, ...values: number[]): void => columns.push_row(t_s, Float64Array.from(values), 1, 0);
+const push = (columns: Columns, t_s: number, ...values: number[]): void =>
+  columns.push_row(t_s, Float64Array.from(values), 1, 0);
 const times = (columns: Columns): number[] => Array.from({ length: columns.count }, (_, i) => columns.time(i));
 
 describe('Columns', () => {
@@ -88,14 +89,34 @@ describe('Overview', () => {
   });
 });
 
-const event = (id: number, t_s: number, kind: string, key: string, level: FlightEvent['level'] = 'note'): FlightEvent => ({
-  id, t_s, t_found_s: t_s, t_sigma_s: 0, kind, level, vehicle: 0, key, text: key,
+const event = (
+  id: number,
+  t_s: number,
+  kind: string,
+  key: string,
+  level: FlightEvent['level'] = 'note',
+): FlightEvent => ({
+  id,
+  t_s,
+  t_found_s: t_s,
+  t_sigma_s: 0,
+  kind,
+  level,
+  vehicle: 0,
+  key,
+  text: key,
 });
 
 describe('EventLog', () => {
   it('orders by time of happening, not of arrival, and takes each once', () => {
     const log = new EventLog();
-    for (const [id, t] of [[1, 5], [2, 3], [1, 5], [3, 4]] as const) log.add(event(id, t, 'note', `n${id}`));
+    for (const [id, t] of [
+      [1, 5],
+      [2, 3],
+      [1, 5],
+      [3, 4],
+    ] as const)
+      log.add(event(id, t, 'note', `n${id}`));
     expect(log.events.map((e) => e.id)).toEqual([2, 3, 1]);
   });
   it('makes spans of phases and T-zero of lift-off', () => {
@@ -103,7 +124,11 @@ describe('EventLog', () => {
     log.add(event(1, 0, 'phase', 'v/phase/on_the_pad'));
     log.add(event(2, 12.5, 'phase', 'v/phase/powered_ascent'));
     log.add(event(3, 14.6, 'phase', 'v/phase/coast'));
-    expect(log.phases(0).map((p) => [p.from_s, p.to_s])).toEqual([[0, 12.5], [12.5, 14.6], [14.6, Infinity]]);
+    expect(log.phases(0).map((p) => [p.from_s, p.to_s])).toEqual([
+      [0, 12.5],
+      [12.5, 14.6],
+      [14.6, Infinity],
+    ]);
     expect(log.lift_off_s(0)).toBe(12.5);
     expect(log.lift_off_s(1)).toBeUndefined();
     log.add(event(4, 15, 'phase', 'v/phase/on_the_pad'));
@@ -121,10 +146,39 @@ describe('EventLog', () => {
   });
 });
 
-const table: Table = { id: 0, name: 'v/baro', title: '', kind: 'packet', vehicle: 0, period_s: 0.1, columns: [], number_count: 1 };
+const table: Table = {
+  id: 0,
+  name: 'v/baro',
+  title: '',
+  kind: 'packet',
+  vehicle: 0,
+  period_s: 0.1,
+  columns: [],
+  number_count: 1,
+};
 const description: Description = {
-  recording: { id: 'r', name: '', notes: '', utc_start_ms: 0, t_end_s: 10, live: true, closed: false, file_bytes: 0, damage: '', vehicles: '' },
-  software: '', site: { name: '', pad: { latitude_deg: NaN, longitude_deg: NaN }, station: { latitude_deg: NaN, longitude_deg: NaN }, boundary: [] }, vehicles: [{ name: 'v', title: 'V', rocket: true }], links: [], tables: [table],
+  recording: {
+    id: 'r',
+    name: '',
+    notes: '',
+    utc_start_ms: 0,
+    t_end_s: 10,
+    live: true,
+    closed: false,
+    file_bytes: 0,
+    damage: '',
+    vehicles: '',
+  },
+  software: '',
+  site: {
+    name: '',
+    pad: { latitude_deg: NaN, longitude_deg: NaN },
+    station: { latitude_deg: NaN, longitude_deg: NaN },
+    boundary: [],
+  },
+  vehicles: [{ name: 'v', title: 'V', rocket: true }],
+  links: [],
+  tables: [table],
 };
 function block(t_s: number[], values: number[]): Parameters<Tape['take_block']>[0] {
   const view = new DataView(new ArrayBuffer(16 * t_s.length));
@@ -140,7 +194,12 @@ describe('Tape', () => {
     expect([tape.following, tape.cursor_s, tape.value_at_cursor(0, 0).value]).toEqual([true, 12, 2]);
     tape.set_cursor(11.5);
     tape.take_block(block([13], [3]));
-    expect([tape.following, tape.cursor_s, tape.head_s, tape.value_at_cursor(0, 0).value]).toEqual([false, 11.5, 13, 1]);
+    expect([tape.following, tape.cursor_s, tape.head_s, tape.value_at_cursor(0, 0).value]).toEqual([
+      false,
+      11.5,
+      13,
+      1,
+    ]);
     tape.to_head();
     expect([tape.cursor_s, tape.value_at_cursor(0, 0).value]).toEqual([13, 3]);
   });

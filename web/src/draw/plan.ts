@@ -17,7 +17,11 @@ export interface PlanScene {
 }
 
 /** Each case has its own line and its own mark in the middle, so that neither rests on colour. */
-export const kCaseDash: Readonly<Record<LandingCaseName, readonly number[]>> = { nominal: [], first_shut: [7, 4], all_shut: [1.5, 3.5] };
+export const kCaseDash: Readonly<Record<LandingCaseName, readonly number[]>> = {
+  nominal: [],
+  first_shut: [7, 4],
+  all_shut: [1.5, 3.5],
+};
 
 export function draw_case_mark(context: CanvasRenderingContext2D, name: LandingCaseName, x: number, y: number): void {
   context.beginPath();
@@ -49,7 +53,9 @@ export function draw_plan(surface: Surface, colours: Palette, scene: PlanScene):
   const y = (north: number): number => height / 2 - (north - view.north) / view.m_per_px;
   const trace = (places: readonly Place[], close: boolean): void => {
     context.beginPath();
-    places.forEach((place, i) => (i === 0 ? context.moveTo(x(place.east), y(place.north)) : context.lineTo(x(place.east), y(place.north))));
+    places.forEach((place, i) =>
+      i === 0 ? context.moveTo(x(place.east), y(place.north)) : context.lineTo(x(place.east), y(place.north)),
+    );
     if (close) context.closePath();
   };
   context.lineJoin = 'round';
@@ -104,7 +110,14 @@ export function draw_plan(surface: Surface, colours: Palette, scene: PlanScene):
 }
 
 /** What is out is tinted, and the line has a pattern of its own: it cannot be taken for a track or an ellipse. */
-function draw_boundary(context: CanvasRenderingContext2D, colours: Palette, boundary: readonly Place[], trace: (places: readonly Place[], close: boolean) => void, width: number, height: number): void {
+function draw_boundary(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  boundary: readonly Place[],
+  trace: (places: readonly Place[], close: boolean) => void,
+  width: number,
+  height: number,
+): void {
   if (boundary.length < 3) return;
   trace(boundary, true);
   context.rect(-1, -1, width + 2, height + 2);
@@ -118,7 +131,13 @@ function draw_boundary(context: CanvasRenderingContext2D, colours: Palette, boun
   context.setLineDash([]);
 }
 
-function draw_vehicle(context: CanvasRenderingContext2D, colours: Palette, x: number, y: number, landed: boolean): void {
+function draw_vehicle(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  x: number,
+  y: number,
+  landed: boolean,
+): void {
   context.beginPath();
   context.arc(x, y, 5, 0, 2 * Math.PI);
   context.fillStyle = landed ? colours.surface : colours.cursor;
@@ -128,7 +147,13 @@ function draw_vehicle(context: CanvasRenderingContext2D, colours: Palette, x: nu
   context.stroke();
 }
 
-function draw_scale(context: CanvasRenderingContext2D, colours: Palette, view: View, width: number, height: number): void {
+function draw_scale(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  view: View,
+  width: number,
+  height: number,
+): void {
   const length_m = nice_step(view.m_per_px * width * 0.18, 1);
   const px = length_m / view.m_per_px;
   const right = width - 8;
@@ -146,7 +171,10 @@ function draw_scale(context: CanvasRenderingContext2D, colours: Palette, view: V
   context.textBaseline = 'alphabetic';
   context.lineWidth = 3;
   context.strokeStyle = colours.surface;
-  const text = length_m >= 1000 ? `${format_fixed(length_m / 1000, length_m % 1000 === 0 ? 0 : 1)} km` : `${format_fixed(length_m, 0)} m`;
+  const text =
+    length_m >= 1000
+      ? `${format_fixed(length_m / 1000, length_m % 1000 === 0 ? 0 : 1)} km`
+      : `${format_fixed(length_m, 0)} m`;
   context.strokeText(text, right - 4, bottom - 5);
   context.fillText(text, right - 4, bottom - 5);
   context.textAlign = 'center';

@@ -27,18 +27,30 @@ const kLineWidth = 1.6;
 const kDash = 10;
 
 function gap_after_s(data: TableData): number {
-  if (data.table.kind === 'estimate' && data.table.period_s >= 0.5) return Math.max(kHeld_s, kGapPeriods * data.table.period_s);
+  if (data.table.kind === 'estimate' && data.table.period_s >= 0.5)
+    return Math.max(kHeld_s, kGapPeriods * data.table.period_s);
   return data.table.period_s > 0 ? Math.max(kGapMin_s, kGapPeriods * data.table.period_s) : Infinity;
 }
 
 type Point = (t_s: number, low: number, high: number, gap_s: number, row: number) => void;
 
 /** Calls for every piece of data that may touch the window, in order of time within each source. */
-function walk(data: TableData, column: number, from_s: number, to_s: number, series: Series | undefined, point: Point, restart: () => void): void {
+function walk(
+  data: TableData,
+  column: number,
+  from_s: number,
+  to_s: number,
+  series: Series | undefined,
+  point: Point,
+  restart: () => void,
+): void {
   const gap_s = gap_after_s(data);
   const { columns, overview } = data;
   if (series) {
-    const bin_s = series.decimated && series.rows > 1 ? ((series.t_s[series.rows - 1] ?? 0) - (series.t_s[0] ?? 0)) / (series.rows - 1) : 0;
+    const bin_s =
+      series.decimated && series.rows > 1
+        ? ((series.t_s[series.rows - 1] ?? 0) - (series.t_s[0] ?? 0)) / (series.rows - 1)
+        : 0;
     restart();
     for (let i = 0; i < series.rows; i++) {
       const at = column * series.rows + i;
@@ -49,7 +61,13 @@ function walk(data: TableData, column: number, from_s: number, to_s: number, ser
     const last = Math.min(overview.used - 1, Math.ceil(to_s / overview.bin_s));
     for (let b = Math.max(0, Math.floor(from_s / overview.bin_s) - 1); b <= last; b++) {
       if ((overview.rows[b] ?? 0) === 0) continue;
-      point((b + 0.5) * overview.bin_s, overview.min(column, b), overview.max(column, b), Math.max(gap_s, 2.5 * overview.bin_s), -1);
+      point(
+        (b + 0.5) * overview.bin_s,
+        overview.min(column, b),
+        overview.max(column, b),
+        Math.max(gap_s, 2.5 * overview.bin_s),
+        -1,
+      );
     }
   }
   restart();
@@ -78,7 +96,14 @@ function extent_of(strip: Strip): StripExtent {
 const has_band = (series: StripSeries): boolean => series.sigma >= 0 || (series.low >= 0 && series.high >= 0);
 
 /** Edges of the band of line k: the interval's columns where there are any, else the line with its 1-sigma on both sides. */
-function raster_band(data: TableData, series: StripSeries, k: number, pixels: number, tape: Tape, past: Series | undefined): void {
+function raster_band(
+  data: TableData,
+  series: StripSeries,
+  k: number,
+  pixels: number,
+  tape: Tape,
+  past: Series | undefined,
+): void {
   const low_edge = bands_low[k];
   const high_edge = bands_high[k];
   if (!low_edge || !high_edge) return;
@@ -88,18 +113,28 @@ function raster_band(data: TableData, series: StripSeries, k: number, pixels: nu
   const rows = past?.rows ?? 0;
   const at = (column: number, row: number, bin: number, t_s: number, which: 'min' | 'max'): number => {
     if (row >= 0) return data.columns.value(column, row);
-    return past ? (past[which][column * rows + bin] ?? NaN) : data.overview[which](column, Math.floor(t_s / data.overview.bin_s));
+    return past
+      ? (past[which][column * rows + bin] ?? NaN)
+      : data.overview[which](column, Math.floor(t_s / data.overview.bin_s));
   };
   let i = 0;
-  walk(data, series.column, tape.from_s, tape.to_s, past, (t_s, least, greatest, gap_s, row) => {
-    const bin = row >= 0 ? -1 : i++;
-    const sigma = interval ? 0 : at(series.sigma, row, bin, t_s, 'max');
-    low_edge.add(t_s, interval ? at(series.low, row, bin, t_s, 'min') : least - sigma, gap_s);
-    high_edge.add(t_s, interval ? at(series.high, row, bin, t_s, 'max') : greatest + sigma, gap_s);
-  }, () => {
-    low_edge.break();
-    high_edge.break();
-  });
+  walk(
+    data,
+    series.column,
+    tape.from_s,
+    tape.to_s,
+    past,
+    (t_s, least, greatest, gap_s, row) => {
+      const bin = row >= 0 ? -1 : i++;
+      const sigma = interval ? 0 : at(series.sigma, row, bin, t_s, 'max');
+      low_edge.add(t_s, interval ? at(series.low, row, bin, t_s, 'min') : least - sigma, gap_s);
+      high_edge.add(t_s, interval ? at(series.high, row, bin, t_s, 'max') : greatest + sigma, gap_s);
+    },
+    () => {
+      low_edge.break();
+      high_edge.break();
+    },
+  );
 }
 
 /** Makes room for bands, except where one is far wider than it mostly is: a filter's first guess must not flatten the rest. */
@@ -142,7 +177,14 @@ function limits(extent: StripExtent, decimals: number): { low: number; high: num
   return { low: Math.floor((min - pad) / part) * part, high: Math.ceil((max + pad) / part) * part, step };
 }
 
-function fill_columns(context: CanvasRenderingContext2D, low: Raster, high: Raster, y: (value: number) => number, grow: number, broken = false): void {
+function fill_columns(
+  context: CanvasRenderingContext2D,
+  low: Raster,
+  high: Raster,
+  y: (value: number) => number,
+  grow: number,
+  broken = false,
+): void {
   for (let x = 0; x < low.width; x++) {
     if (broken && x % kDash >= kDash / 2) continue;
     const bottom = low.low[x] ?? NaN;
@@ -153,7 +195,14 @@ function fill_columns(context: CanvasRenderingContext2D, low: Raster, high: Rast
   }
 }
 
-export function draw_time_grid(context: CanvasRenderingContext2D, colours: Palette, width: number, height: number, tape: Tape, zero_s: number): void {
+export function draw_time_grid(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  width: number,
+  height: number,
+  tape: Tape,
+  zero_s: number,
+): void {
   const step = time_step_s(tape.span_s, width / 110);
   context.fillStyle = colours.rule;
   for (let k = Math.ceil((tape.from_s - zero_s) / step); zero_s + k * step <= tape.to_s; k++) {
@@ -185,15 +234,24 @@ export function draw_strip(surface: Surface, tape: Tape, history: History, strip
     if (!data || !raster) return;
     raster.begin(pixels, from_s, to_s - from_s);
     const past = history.window(data, from_s, to_s, pixels);
-    walk(data, series.column, from_s, to_s, past, (t_s, low, high, gap_s) => {
-      raster.add(t_s, low, gap_s);
-      if (high !== low) raster.add(t_s, high, gap_s);
-    }, () => raster.break());
+    walk(
+      data,
+      series.column,
+      from_s,
+      to_s,
+      past,
+      (t_s, low, high, gap_s) => {
+        raster.add(t_s, low, gap_s);
+        if (high !== low) raster.add(t_s, high, gap_s);
+      },
+      () => raster.break(),
+    );
   });
   const extent = extent_of(strip);
   strip.series.forEach((series, k) => {
     const data = tape.tables[series.table];
-    if (data && has_band(series)) raster_band(data, series, k, pixels, tape, history.window(data, from_s, to_s, pixels));
+    if (data && has_band(series))
+      raster_band(data, series, k, pixels, tape, history.window(data, from_s, to_s, pixels));
   });
   if (extent.min > extent.max) {
     context.fillStyle = colours.muted;
@@ -231,7 +289,16 @@ export function draw_strip(surface: Surface, tape: Tape, history: History, strip
 }
 
 /** Outside the valid range: a tint and a dashed limit, so that it does not rest on colour alone. */
-function draw_range(context: CanvasRenderingContext2D, colours: Palette, range: readonly [number, number] | null, low: number, high: number, y: (value: number) => number, width: number, height: number): void {
+function draw_range(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  range: readonly [number, number] | null,
+  low: number,
+  high: number,
+  y: (value: number) => number,
+  width: number,
+  height: number,
+): void {
   if (!range) return;
   context.strokeStyle = colours.caution;
   context.lineWidth = 1;
@@ -250,7 +317,17 @@ function draw_range(context: CanvasRenderingContext2D, colours: Palette, range: 
 }
 
 /** Axis labels at the left, names of the lines at the right where each ends. */
-function draw_labels(context: CanvasRenderingContext2D, colours: Palette, strip: Strip, ticks: readonly number[], step: number, unit: string, y: (value: number) => number, width: number, height: number): void {
+function draw_labels(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  strip: Strip,
+  ticks: readonly number[],
+  step: number,
+  unit: string,
+  y: (value: number) => number,
+  width: number,
+  height: number,
+): void {
   const shown = shown_unit(unit);
   const shown_step = step * shown.gain;
   const decimals = Math.min(6, step_decimals(shown_step));
@@ -299,7 +376,14 @@ function draw_labels(context: CanvasRenderingContext2D, colours: Palette, strip:
   }
 }
 
-function draw_words(context: CanvasRenderingContext2D, colours: Palette, surface: Surface, tape: Tape, history: History, strip: Strip): void {
+function draw_words(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  surface: Surface,
+  tape: Tape,
+  history: History,
+  strip: Strip,
+): void {
   const series = strip.series[0];
   const data = series && tape.tables[series.table];
   const column = data?.table.columns[series?.column ?? -1];
@@ -328,20 +412,28 @@ function draw_words(context: CanvasRenderingContext2D, colours: Palette, surface
     }
   };
   const past = history.window(data, tape.from_s, tape.to_s, Math.max(1, Math.floor(width)));
-  walk(data, series.column, tape.from_s, tape.to_s, past, (t_s, low, high, gap_s) => {
-    if (Number.isNaN(low) || (!Number.isNaN(last_s) && t_s < last_s)) return;
-    if (t_s - last_s > gap_s) {
-      close(last_s);
-      value = NaN;
-    }
-    // A bin over a change holds both words: the change is drawn at the bin.
-    const next = high === value ? low : high;
-    if (next !== value) {
-      close(t_s);
-      begin_s = t_s;
-      value = next;
-    }
-    last_s = t_s;
-  }, () => undefined);
+  walk(
+    data,
+    series.column,
+    tape.from_s,
+    tape.to_s,
+    past,
+    (t_s, low, high, gap_s) => {
+      if (Number.isNaN(low) || (!Number.isNaN(last_s) && t_s < last_s)) return;
+      if (t_s - last_s > gap_s) {
+        close(last_s);
+        value = NaN;
+      }
+      // A bin over a change holds both words: the change is drawn at the bin.
+      const next = high === value ? low : high;
+      if (next !== value) {
+        close(t_s);
+        begin_s = t_s;
+        value = next;
+      }
+      last_s = t_s;
+    },
+    () => undefined,
+  );
   close(last_s);
 }

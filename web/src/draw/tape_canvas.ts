@@ -42,7 +42,15 @@ export function tape_layout(surface: { width: number; height: number }): TapeLay
   const axis_y = surface.height - 7;
   const labels_y = axis_y - 14 - kLabelRow_px;
   const marks_y = labels_y - 15;
-  return { left: kEdge, width: surface.width - 2 * kEdge, band_top, band_bottom: marks_y - 10, marks_y, labels_y, axis_y };
+  return {
+    left: kEdge,
+    width: surface.width - 2 * kEdge,
+    band_top,
+    band_bottom: marks_y - 10,
+    marks_y,
+    labels_y,
+    axis_y,
+  };
 }
 
 /** Stretches without a packet of any kind, by pixel column of the tape. */
@@ -140,7 +148,13 @@ export function draw_tape(surface: Surface, drawing: TapeDrawing): void {
 
 type Scale = (t_s: number) => number;
 
-function draw_profile(context: CanvasRenderingContext2D, colours: Palette, drawing: TapeDrawing, layout: TapeLayout, x: Scale): void {
+function draw_profile(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  drawing: TapeDrawing,
+  layout: TapeLayout,
+  x: Scale,
+): void {
   const { profile, tape } = drawing;
   const overview = profile && tape.tables[profile.table]?.overview;
   if (!profile || !overview) return;
@@ -163,7 +177,13 @@ function draw_profile(context: CanvasRenderingContext2D, colours: Palette, drawi
   context.fill();
 }
 
-function draw_window(context: CanvasRenderingContext2D, colours: Palette, drawing: TapeDrawing, layout: TapeLayout, x: Scale): void {
+function draw_window(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  drawing: TapeDrawing,
+  layout: TapeLayout,
+  x: Scale,
+): void {
   const { tape, strips } = drawing;
   const left = x(tape.from_s);
   const right = Math.max(left + 2, x(tape.to_s));
@@ -200,7 +220,13 @@ function draw_window(context: CanvasRenderingContext2D, colours: Palette, drawin
   context.stroke();
 }
 
-function draw_phase_labels(context: CanvasRenderingContext2D, colours: Palette, phases: PhaseSpan[], layout: TapeLayout, x: Scale): void {
+function draw_phase_labels(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  phases: PhaseSpan[],
+  layout: TapeLayout,
+  x: Scale,
+): void {
   context.font = `600 11.5px ${colours.font}`;
   context.textBaseline = 'middle';
   context.textAlign = 'left';
@@ -220,11 +246,18 @@ function draw_phase_labels(context: CanvasRenderingContext2D, colours: Palette, 
     context.fillRect(Math.round(at), layout.band_bottom, 1, y + 5 - layout.band_bottom);
     context.fillStyle = colours.ink;
     context.fillText(phase.text, from, y);
-    for (let above = 0; above <= row; above++) limits[above] = Math.min(limits[above] ?? far_end, (flush_right ? from : at) - 6);
+    for (let above = 0; above <= row; above++)
+      limits[above] = Math.min(limits[above] ?? far_end, (flush_right ? from : at) - 6);
   }
 }
 
-function draw_events(context: CanvasRenderingContext2D, colours: Palette, drawing: TapeDrawing, layout: TapeLayout, x: Scale): void {
+function draw_events(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  drawing: TapeDrawing,
+  layout: TapeLayout,
+  x: Scale,
+): void {
   const { tape } = drawing;
   const raised = new Map<string, { t_s: number; colour: string }>();
   const bar = (from_s: number, to_s: number, colour: string): void => {
@@ -247,7 +280,13 @@ function draw_events(context: CanvasRenderingContext2D, colours: Palette, drawin
   }
 }
 
-function draw_axis(context: CanvasRenderingContext2D, colours: Palette, drawing: TapeDrawing, layout: TapeLayout, x: Scale): void {
+function draw_axis(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  drawing: TapeDrawing,
+  layout: TapeLayout,
+  x: Scale,
+): void {
   const extent_s = drawing.tape.extent_s;
   const step = time_step_s(extent_s, layout.width / 90);
   context.font = `11px ${colours.font}`;
@@ -261,7 +300,13 @@ function draw_axis(context: CanvasRenderingContext2D, colours: Palette, drawing:
   }
 }
 
-function draw_cursor(context: CanvasRenderingContext2D, colours: Palette, drawing: TapeDrawing, layout: TapeLayout, x: Scale): void {
+function draw_cursor(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  drawing: TapeDrawing,
+  layout: TapeLayout,
+  x: Scale,
+): void {
   const { tape, hover_s } = drawing;
   if (!Number.isNaN(hover_s)) {
     context.fillStyle = colours.hover;

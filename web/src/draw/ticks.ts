@@ -9,7 +9,9 @@ export function nice_step(span: number, count: number): number {
   return (part <= 1 ? 1 : part <= 2 ? 2 : part <= 5 ? 5 : 10) * power;
 }
 
-const kTimeSteps_s = [0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 43200, 86400];
+const kTimeSteps_s = [
+  0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 43200, 86400,
+];
 
 /** Step in seconds that reads well on a clock, wide enough for `count` labels over `span_s`. */
 export function time_step_s(span_s: number, count: number): number {

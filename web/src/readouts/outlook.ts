@@ -8,8 +8,19 @@ import type { Column } from '../stream/messages';
 import type { Tape } from '../tape/tape';
 import { shown_unit } from '../units';
 import {
-  beam_words, bearing_deg, format_bearing, format_interval, format_share, format_to_go, health_in_words, horizontal_sigma, mode_in_words,
-  needed_input, plus_minus, worst_of, type Check,
+  beam_words,
+  bearing_deg,
+  format_bearing,
+  format_interval,
+  format_share,
+  format_to_go,
+  health_in_words,
+  horizontal_sigma,
+  mode_in_words,
+  needed_input,
+  plus_minus,
+  worst_of,
+  type Check,
 } from './wording';
 
 export type CardName = 'apogee' | 'landing' | 'navigation' | 'antenna' | 'compare' | 'health';
@@ -130,13 +141,22 @@ function apogee_card(scene: Scene): Card {
     const reached = card('apogee', 'Apogee reached');
     const row = row_of(scene.tape, scene.vehicle, 'derived');
     const figure = row.figure('', 'altitude_max_m');
-    if (Number.isNaN(figure.number)) return { ...reached, missing: `Height not known; ${flight_clock(scene, scene.apogee)}` };
+    if (Number.isNaN(figure.number))
+      return { ...reached, missing: `Height not known; ${flight_clock(scene, scene.apogee)}` };
     return { ...reached, figures: [figure], notes: [flight_clock(scene, scene.apogee)] };
   }
   const predicted = card('apogee', 'Predicted apogee');
   const row = row_of(scene.tape, scene.vehicle, 'ascent');
   const figure = row.figure('', 'apogee_m');
-  if (Number.isNaN(figure.number)) return without(scene, predicted, 'ascent', row.known, 'acceleration along the long axis or static pressure', 'No prediction yet');
+  if (Number.isNaN(figure.number))
+    return without(
+      scene,
+      predicted,
+      'ascent',
+      row.known,
+      'acceleration along the long axis or static pressure',
+      'No prediction yet',
+    );
   const notes = [`90 %: ${format_interval(row.get('apogee_low_m'), row.get('apogee_high_m'), 'm')}`];
   if (scene.lift_off_s === undefined) {
     const after_s = row.get('apogee_in_s');
@@ -152,7 +172,13 @@ function from_pad(east: number, north: number, sigma: number): Figure[] {
   const bearing = bearing_deg(east, north);
   const distance = Math.hypot(east, north);
   return [
-    { label: '', text: format_fixed(distance, 0), unit: 'm', sigma: Number.isFinite(sigma) ? plus_minus(sigma, 'm').replace(/ \S+$/, '') : '', number: distance },
+    {
+      label: '',
+      text: format_fixed(distance, 0),
+      unit: 'm',
+      sigma: Number.isFinite(sigma) ? plus_minus(sigma, 'm').replace(/ \S+$/, '') : '',
+      number: distance,
+    },
     { label: 'at', text: format_bearing(bearing), unit: 'true', sigma: '', number: bearing },
   ];
 }
@@ -164,19 +190,39 @@ function landing_card(scene: Scene): Card {
     const row = row_of(scene.tape, scene.vehicle, 'navigation');
     const east = row.get('east_m');
     if (Number.isFinite(east)) {
-      return { ...landed, figures: from_pad(east, row.get('north_m'), horizontal_sigma(row.get('east_m_sigma'), row.get('north_m_sigma'))), notes };
+      return {
+        ...landed,
+        figures: from_pad(
+          east,
+          row.get('north_m'),
+          horizontal_sigma(row.get('east_m_sigma'), row.get('north_m_sigma')),
+        ),
+        notes,
+      };
     }
     const figure = row_of(scene.tape, scene.vehicle, 'derived').figure('', 'ground_distance_m');
-    return Number.isNaN(figure.number) ? { ...landed, missing: `Place not known; ${flight_clock(scene, scene.landing)}` } : { ...landed, figures: [figure], notes };
+    return Number.isNaN(figure.number)
+      ? { ...landed, missing: `Place not known; ${flight_clock(scene, scene.landing)}` }
+      : { ...landed, figures: [figure], notes };
   }
   const predicted = card('landing', 'Predicted landing');
   const row = row_of(scene.tape, scene.vehicle, 'landing');
   const east = row.get('nominal_east_m');
-  if (Number.isNaN(east)) return without(scene, predicted, 'landing', row.known, 'acceleration along the long axis or static pressure', 'No prediction yet');
+  if (Number.isNaN(east))
+    return without(
+      scene,
+      predicted,
+      'landing',
+      row.known,
+      'acceleration along the long axis or static pressure',
+      'No prediction yet',
+    );
   const stale = old(scene, row.t_s);
   const no_place = scene.lift_off_s === undefined ? '' : why_missing(scene, 'navigation');
   if (stale !== '' && no_place !== '') return { ...predicted, missing: `Not available in flight: needs ${no_place}` };
-  const notes = [`95 %: ± ${format_fixed(row.get('nominal_semi_major_m'), 0)} by ± ${format_fixed(row.get('nominal_semi_minor_m'), 0)} m`];
+  const notes = [
+    `95 %: ± ${format_fixed(row.get('nominal_semi_major_m'), 0)} by ± ${format_fixed(row.get('nominal_semi_minor_m'), 0)} m`,
+  ];
   if (scene.lift_off_s !== undefined) notes.push(format_to_go(row.get('nominal_in_s') - (scene.cursor_s - row.t_s)));
   const outside = row.get('nominal_outside');
   const share = format_share(outside);
@@ -194,13 +240,16 @@ function navigation_card(scene: Scene): Card {
   const empty = card('navigation', 'Navigation');
   const row = row_of(scene.tape, scene.vehicle, 'navigation');
   const mode = row.word('mode');
-  if (mode === '') return without(scene, empty, 'navigation', row.known, 'accelerations and angular rates', 'Nothing yet');
+  if (mode === '')
+    return without(scene, empty, 'navigation', row.known, 'accelerations and angular rates', 'Nothing yet');
   const across = horizontal_sigma(row.get('east_m_sigma'), row.get('north_m_sigma'));
   const up = row.get('up_m_sigma');
   return {
     ...empty,
     figures: [{ label: '', text: mode_in_words(mode), unit: '', sigma: '', number: row.get('mode') }],
-    notes: Number.isFinite(across) ? [`position ${plus_minus(across, 'm')} across`, `${plus_minus(up, 'm')} up`] : ['no position'],
+    notes: Number.isFinite(across)
+      ? [`position ${plus_minus(across, 'm')} across`, `${plus_minus(up, 'm')} up`]
+      : ['no position'],
     stale: old(scene, row.t_s),
     caution: mode === 'lost' || mode === 'dead reckoning',
   };
@@ -219,7 +268,10 @@ function antenna_card(scene: Scene): Card {
   const range = row.figure('', 'slant_range_m');
   return {
     ...empty,
-    figures: [{ ...true_north, text: format_bearing(azimuth, 1), unit: '' }, { ...elevation, label: 'up', text: `${elevation.text}°`, unit: '' }],
+    figures: [
+      { ...true_north, text: format_bearing(azimuth, 1), unit: '' },
+      { ...elevation, label: 'up', text: `${elevation.text}°`, unit: '' },
+    ],
     notes: [
       'from true north',
       `${format_bearing(row.get('azimuth_magnetic_deg'), 1)} magnetic`,
@@ -236,7 +288,9 @@ function compare_card(scene: Scene): Card | undefined {
   const row = row_of(scene.tape, scene.vehicle, 'compare');
   if (!row.known) return undefined;
   const empty = card('compare', 'Ground minus on-board');
-  const figures = [row.figure('', 'altitude_m', true), row.figure('', 'vertical_speed_mps', true)].filter((figure) => !Number.isNaN(figure.number));
+  const figures = [row.figure('', 'altitude_m', true), row.figure('', 'vertical_speed_mps', true)].filter(
+    (figure) => !Number.isNaN(figure.number),
+  );
   if (figures.length === 0) return { ...empty, missing: 'No value yet' };
   const axis = row.figure('', 'long_axis_deg');
   return {
@@ -257,13 +311,32 @@ function health_card(scene: Scene): Card {
     { name: 'Heights', word: navigation.word('height_health') },
   ].filter((check) => check.word !== '');
   const worst = worst_of(checks);
-  if (!worst) return without(scene, empty, 'vertical', vertical.known, 'acceleration along the long axis or static pressure', 'Nothing yet');
+  if (!worst)
+    return without(
+      scene,
+      empty,
+      'vertical',
+      vertical.known,
+      'acceleration along the long axis or static pressure',
+      'Nothing yet',
+    );
   const { rank, words } = health_in_words(worst.word);
   const others = checks.filter((check) => check !== worst);
   return {
     ...empty,
-    figures: [{ label: '', text: rank === 0 ? 'Every ± fits its errors' : `${worst.name}: ${words}`, unit: '', sigma: '', number: NaN }],
-    notes: rank === 0 ? [checks.map((check) => check.name.toLowerCase()).join(', ')] : others.map((check) => `${check.name.toLowerCase()}: ${health_in_words(check.word).words}`),
+    figures: [
+      {
+        label: '',
+        text: rank === 0 ? 'Every ± fits its errors' : `${worst.name}: ${words}`,
+        unit: '',
+        sigma: '',
+        number: NaN,
+      },
+    ],
+    notes:
+      rank === 0
+        ? [checks.map((check) => check.name.toLowerCase()).join(', ')]
+        : others.map((check) => `${check.name.toLowerCase()}: ${health_in_words(check.word).words}`),
     caution: rank >= 3,
   };
 }
@@ -274,7 +347,21 @@ export function select_outlook(tape: Tape, vehicle: number): Card[] {
   const cursor_s = tape.cursor_s;
   const happened = tape.log.moments(vehicle, cursor_s).filter((moment) => moment.t_s <= cursor_s);
   const moment = (word: string) => happened.find((one) => one.word === word);
-  const scene: Scene = { tape, vehicle, cursor_s, lift_off_s: moment('lift_off')?.t_s, apogee: moment('apogee'), landing: moment('landing') };
+  const scene: Scene = {
+    tape,
+    vehicle,
+    cursor_s,
+    lift_off_s: moment('lift_off')?.t_s,
+    apogee: moment('apogee'),
+    landing: moment('landing'),
+  };
   const compare = compare_card(scene);
-  return [apogee_card(scene), landing_card(scene), navigation_card(scene), antenna_card(scene), ...(compare ? [compare] : []), health_card(scene)];
+  return [
+    apogee_card(scene),
+    landing_card(scene),
+    navigation_card(scene),
+    antenna_card(scene),
+    ...(compare ? [compare] : []),
+    health_card(scene),
+  ];
 }

@@ -43,7 +43,12 @@ export function stale_after_s(table: Table): number {
   return table.period_s > 0 ? Math.max(kStaleMin_s, kStalePeriods * table.period_s) : Infinity;
 }
 
-function find_estimate(description: Description, vehicle: number, table_name: string, column_names: readonly string[]): Place | undefined {
+function find_estimate(
+  description: Description,
+  vehicle: number,
+  table_name: string,
+  column_names: readonly string[],
+): Place | undefined {
   for (const table of description.tables) {
     if (table.vehicle !== vehicle || !table.name.endsWith(`/estimate/${table_name}`)) continue;
     for (const name of column_names) {
@@ -54,7 +59,12 @@ function find_estimate(description: Description, vehicle: number, table_name: st
   return undefined;
 }
 
-function find_on_board(description: Description, vehicle: number, role: string, source = 'on board'): Place | undefined {
+function find_on_board(
+  description: Description,
+  vehicle: number,
+  role: string,
+  source = 'on board',
+): Place | undefined {
   const found = find_role(description, role, vehicle);
   return found ? { ...found, source } : undefined;
 }
@@ -84,7 +94,18 @@ export function vehicle_link(tape: Tape, vehicle: number): Table | undefined {
 
 function blank(name: ReadoutName, title: string, missing: string): Readout {
   return {
-    name, title, value: '', unit: '', spoken_unit: '', sigma: '', source: '', age: '', stale: false, out_of_range: '', missing, number: NaN,
+    name,
+    title,
+    value: '',
+    unit: '',
+    spoken_unit: '',
+    sigma: '',
+    source: '',
+    age: '',
+    stale: false,
+    out_of_range: '',
+    missing,
+    number: NaN,
   };
 }
 
@@ -95,7 +116,15 @@ function range_word(column: Column, value: number): string {
 }
 
 /** `estimate` names the ground's estimate, whose absence the server explains in an event. */
-function readout(tape: Tape, vehicle: number, name: ReadoutName, title: string, places: readonly (Place | undefined)[], needs: string, estimate = ''): Readout {
+function readout(
+  tape: Tape,
+  vehicle: number,
+  name: ReadoutName,
+  title: string,
+  places: readonly (Place | undefined)[],
+  needs: string,
+  estimate = '',
+): Readout {
   for (const place of places) {
     const column = place?.table.columns[place.column];
     if (!place || !column) continue;
@@ -129,13 +158,21 @@ function readout(tape: Tape, vehicle: number, name: ReadoutName, title: string, 
 function phase_readout(tape: Tape, vehicle: number): Readout {
   const span = tape.log.phase_at(vehicle, tape.cursor_s);
   const by_column = readout(
-    tape, vehicle, 'phase', 'Phase',
-    [find_estimate(tape.description, vehicle, 'phase', ['phase']), find_on_board(tape.description, vehicle, 'onboard_phase')],
+    tape,
+    vehicle,
+    'phase',
+    'Phase',
+    [
+      find_estimate(tape.description, vehicle, 'phase', ['phase']),
+      find_on_board(tape.description, vehicle, 'onboard_phase'),
+    ],
     'inertial or pressure channels with roles',
     'phase',
   );
-  if (!span || by_column.value === '' ) {
-    return span ? { ...by_column, value: span.text, missing: '', age: format_age(tape.cursor_s - span.from_s) } : by_column;
+  if (!span || by_column.value === '') {
+    return span
+      ? { ...by_column, value: span.text, missing: '', age: format_age(tape.cursor_s - span.from_s) }
+      : by_column;
   }
   // The event is back-dated to when the phase began; the column only says when it was known.
   const since = format_age(tape.cursor_s - span.from_s);
@@ -146,7 +183,8 @@ function loss_readout(tape: Tape, vehicle: number, link: Table | undefined): Rea
   const column = link ? find_link_column(link, kLinkLoss) : -1;
   if (!link || column < 0) return blank('link_loss', 'Loss', 'Not available: needs a link');
   const plain = readout(tape, vehicle, 'link_loss', 'Loss', [{ table: link, column, source: '' }], 'a link');
-  if (plain.value === '' || link.columns[column]?.unit !== '1') return { ...plain, missing: plain.value === '' ? 'No packets yet' : '' };
+  if (plain.value === '' || link.columns[column]?.unit !== '1')
+    return { ...plain, missing: plain.value === '' ? 'No packets yet' : '' };
   return { ...plain, value: format_fixed(plain.number * 100, 1), unit: '%', spoken_unit: 'percent' };
 }
 
@@ -157,19 +195,38 @@ export function select_readouts(tape: Tape, vehicle: number): Readout[] {
   const age: Place | undefined = link && { table: link, column: find_link_column(link, kLinkAge), source: '' };
   return [
     readout(
-      tape, vehicle, 'altitude', 'Altitude',
-      [find_estimate(description, vehicle, 'vertical', ['altitude_m']), find_on_board(description, vehicle, 'onboard_altitude')],
+      tape,
+      vehicle,
+      'altitude',
+      'Altitude',
+      [
+        find_estimate(description, vehicle, 'vertical', ['altitude_m']),
+        find_on_board(description, vehicle, 'onboard_altitude'),
+      ],
       'static pressure or an on-board altitude',
       'vertical',
     ),
     readout(
-      tape, vehicle, 'vertical_speed', 'Vertical speed',
-      [find_estimate(description, vehicle, 'vertical', ['vertical_speed_mps']), find_on_board(description, vehicle, 'onboard_vertical_speed')],
+      tape,
+      vehicle,
+      'vertical_speed',
+      'Vertical speed',
+      [
+        find_estimate(description, vehicle, 'vertical', ['vertical_speed_mps']),
+        find_on_board(description, vehicle, 'onboard_vertical_speed'),
+      ],
       'static pressure or an on-board vertical speed',
       'vertical',
     ),
     phase_readout(tape, vehicle),
-    readout(tape, vehicle, 'battery', 'Battery', [find_on_board(description, vehicle, 'battery_voltage', '')], 'a battery voltage channel'),
+    readout(
+      tape,
+      vehicle,
+      'battery',
+      'Battery',
+      [find_on_board(description, vehicle, 'battery_voltage', '')],
+      'a battery voltage channel',
+    ),
     readout(tape, vehicle, 'link_age', 'Last packet', [age], 'a link'),
     loss_readout(tape, vehicle, link),
   ];

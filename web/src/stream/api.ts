@@ -25,7 +25,8 @@ async function request(path: string, init: RequestInit = {}): Promise<Response> 
   let sentence = `${answer.status} ${answer.statusText}`;
   try {
     const body: unknown = await answer.json();
-    if (typeof body === 'object' && body !== null && 'error' in body && typeof body.error === 'string') sentence = body.error;
+    if (typeof body === 'object' && body !== null && 'error' in body && typeof body.error === 'string')
+      sentence = body.error;
   } catch {
     // The status line is all the server said.
   }
@@ -74,7 +75,8 @@ export interface SeriesWindow {
 
 /** Every number column of a table over a window. */
 export async function fetch_series(id: string, window: SeriesWindow): Promise<Series> {
-  const range = window.from_s === undefined || window.to_s === undefined ? '' : `&from_s=${window.from_s}&to_s=${window.to_s}`;
+  const range =
+    window.from_s === undefined || window.to_s === undefined ? '' : `&from_s=${window.from_s}&to_s=${window.to_s}`;
   const path = `${at(id)}/series?table=${window.table}${range}&points=${window.points}`;
   return read_series(await (await request(path)).arrayBuffer());
 }
@@ -86,7 +88,8 @@ export async function fetch_role(): Promise<SessionRole> {
 }
 
 export const post_key = (key: string): Promise<void> => post('/api/session', { key });
-export const post_meta = (id: string, meta: { name?: string; notes?: string }): Promise<void> => post(`${at(id)}/meta`, meta);
+export const post_meta = (id: string, meta: { name?: string; notes?: string }): Promise<void> =>
+  post(`${at(id)}/meta`, meta);
 export const post_marker = (text: string, t_s: number): Promise<void> => post('/api/live/marker', { text, t_s });
 export const post_note = (text: string): Promise<void> => post('/api/live/note', { text });
 export const post_cut = (name: string): Promise<void> => post('/api/live/cut', { name });

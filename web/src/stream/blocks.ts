@@ -33,7 +33,8 @@ export const kTablesMax = 4096;
 /** Calls `on_block` for each block in order. Throws BlockError, before any call, when a length does not fit. */
 export function read_blocks(bytes: ArrayBuffer, on_block: (block: Block, message: BlockMessage) => void): BlockMessage {
   const view = new DataView(bytes);
-  if (bytes.byteLength < kHeader) throw new BlockError(`block message: ${bytes.byteLength} octets, header needs ${kHeader}`);
+  if (bytes.byteLength < kHeader)
+    throw new BlockError(`block message: ${bytes.byteLength} octets, header needs ${kHeader}`);
   if (view.getUint8(0) !== 1) throw new BlockError(`block message: version ${view.getUint8(0)}, this page reads 1`);
   if (view.getUint8(1) !== 1) throw new BlockError(`block message: kind ${view.getUint8(1)}, this page reads 1`);
   const flags = view.getUint16(2, true);
@@ -44,12 +45,14 @@ export function read_blocks(bytes: ArrayBuffer, on_block: (block: Block, message
     newest_t_s: view.getFloat64(16, true),
     blocks: view.getUint32(4, true),
   };
-  if (message.blocks > kTablesMax) throw new BlockError(`block message: claims ${message.blocks} blocks, limit ${kTablesMax}`);
+  if (message.blocks > kTablesMax)
+    throw new BlockError(`block message: claims ${message.blocks} blocks, limit ${kTablesMax}`);
 
   const walk = (visit: ((block: Block) => void) | undefined): void => {
     let offset = kHeader;
     for (let i = 0; i < message.blocks; i++) {
-      if (offset + kBlockHeader > bytes.byteLength) throw new BlockError(`block ${i}: header passes the end of the message`);
+      if (offset + kBlockHeader > bytes.byteLength)
+        throw new BlockError(`block ${i}: header passes the end of the message`);
       const columns = view.getUint16(offset + 2, true);
       const rows = view.getUint32(offset + 4, true);
       const size = kBlockHeader + 8 * rows * (1 + columns);
@@ -58,11 +61,19 @@ export function read_blocks(bytes: ArrayBuffer, on_block: (block: Block, message
       }
       if (visit) {
         const t_offset = offset + kBlockHeader;
-        visit({ table: view.getUint16(offset, true), columns, rows, t_offset, values_offset: t_offset + 8 * rows, view });
+        visit({
+          table: view.getUint16(offset, true),
+          columns,
+          rows,
+          t_offset,
+          values_offset: t_offset + 8 * rows,
+          view,
+        });
       }
       offset += size;
     }
-    if (offset !== bytes.byteLength) throw new BlockError(`block message: ${bytes.byteLength - offset} octets left over`);
+    if (offset !== bytes.byteLength)
+      throw new BlockError(`block message: ${bytes.byteLength - offset} octets left over`);
   };
   walk(undefined);
   walk((block) => on_block(block, message));

@@ -92,7 +92,8 @@ export class Connection {
     };
     socket.onmessage = (message: MessageEvent<unknown>) => this.receive(message.data);
     socket.onclose = (close) => {
-      if (this.socket === socket) this.wait(close.code, kCloseWords[close.code] ?? 'No connection to the ground station.');
+      if (this.socket === socket)
+        this.wait(close.code, kCloseWords[close.code] ?? 'No connection to the ground station.');
     };
   }
 
@@ -121,7 +122,8 @@ export class Connection {
   }
 
   private check_silence(): void {
-    if (this.socket && performance.now() - this.last_heard_ms > kSilenceMs) this.drop('The ground station went quiet. Reconnecting.');
+    if (this.socket && performance.now() - this.last_heard_ms > kSilenceMs)
+      this.drop('The ground station went quiet. Reconnecting.');
   }
 
   private receive(data: unknown): void {

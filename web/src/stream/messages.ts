@@ -239,14 +239,16 @@ function read_column(value: unknown, path: string): Column {
   let limits: readonly [number, number] | null = null;
   if (range !== null && range !== undefined) {
     const pair = array(range, `${path}/range`);
-    if (pair.length !== 2 || typeof pair[0] !== 'number' || typeof pair[1] !== 'number') fail(`${path}/range`, 'two numbers', range);
+    if (pair.length !== 2 || typeof pair[0] !== 'number' || typeof pair[1] !== 'number')
+      fail(`${path}/range`, 'two numbers', range);
     limits = [pair[0] as number, pair[1] as number];
   }
   const words = new Map<number, string>();
   const enumeration = from['enumeration'];
   if (enumeration !== null && enumeration !== undefined) {
     for (const [key, word] of Object.entries(object(enumeration, `${path}/enumeration`))) {
-      if (typeof word !== 'string' || !/^-?\d+$/.test(key)) fail(`${path}/enumeration/${key}`, 'an integer with its word', word);
+      if (typeof word !== 'string' || !/^-?\d+$/.test(key))
+        fail(`${path}/enumeration/${key}`, 'an integer with its word', word);
       words.set(Number(key), word as string);
     }
   }
@@ -268,7 +270,9 @@ function read_column(value: unknown, path: string): Column {
 
 function read_table(value: unknown, path: string, place: number): Table {
   const from = object(value, path);
-  const columns = array(from['columns'], `${path}/columns`).map((entry, i) => read_column(entry, `${path}/columns/${i}`));
+  const columns = array(from['columns'], `${path}/columns`).map((entry, i) =>
+    read_column(entry, `${path}/columns/${i}`),
+  );
   const id = number(from, 'id', path);
   if (id !== place) fail(`${path}/id`, `${place}, its place among the tables`, from['id']);
   const first_text = columns.findIndex((column) => column.text);
@@ -288,7 +292,10 @@ function read_site(value: unknown, path: string): Site {
   const from = value === null || value === undefined ? {} : object(value, path);
   const point = (name: string): GeoPoint => {
     const place = from[name] === undefined ? {} : object(from[name], `${path}/${name}`);
-    return { latitude_deg: number(place, 'latitude_deg', `${path}/${name}`, NaN), longitude_deg: number(place, 'longitude_deg', `${path}/${name}`, NaN) };
+    return {
+      latitude_deg: number(place, 'latitude_deg', `${path}/${name}`, NaN),
+      longitude_deg: number(place, 'longitude_deg', `${path}/${name}`, NaN),
+    };
   };
   return {
     name: text(from, 'name', path, ''),
@@ -296,7 +303,8 @@ function read_site(value: unknown, path: string): Site {
     station: point('station'),
     boundary: array(from['boundary'] ?? [], `${path}/boundary`).map((entry, i) => {
       const [latitude_deg, longitude_deg] = array(entry, `${path}/boundary/${i}`);
-      if (typeof latitude_deg !== 'number' || typeof longitude_deg !== 'number') fail(`${path}/boundary/${i}`, 'latitude and longitude', entry);
+      if (typeof latitude_deg !== 'number' || typeof longitude_deg !== 'number')
+        fail(`${path}/boundary/${i}`, 'latitude and longitude', entry);
       return { latitude_deg: latitude_deg as number, longitude_deg: longitude_deg as number };
     }),
   };
@@ -396,7 +404,8 @@ export function read_message(json: string): ServerMessage {
   const type = one_of(from, 'type', 'message', ['hello', 'event', 'status', 'gap', 'replay', 'error'] as const);
   switch (type) {
     case 'hello':
-      if (from['version'] !== 1) fail('hello/version', '1 (reload the page after updating the server)', from['version']);
+      if (from['version'] !== 1)
+        fail('hello/version', '1 (reload the page after updating the server)', from['version']);
       return {
         type,
         role: one_of(from, 'role', 'hello', ['viewer', 'operator'] as const),

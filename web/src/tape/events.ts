@@ -60,7 +60,13 @@ export class EventLog {
       if (event.kind !== 'phase' || (vehicle >= 0 && event.vehicle >= 0 && event.vehicle !== vehicle)) continue;
       const before = spans.at(-1);
       if (before) before.to_s = event.t_s;
-      spans.push({ from_s: event.t_s, to_s: Infinity, text: sentence(event.text), key: event.key, sigma_s: event.t_sigma_s });
+      spans.push({
+        from_s: event.t_s,
+        to_s: Infinity,
+        text: sentence(event.text),
+        key: event.key,
+        sigma_s: event.t_sigma_s,
+      });
     }
     return spans;
   }
@@ -99,7 +105,8 @@ export class EventLog {
       if (vehicle >= 0 && event.vehicle >= 0 && event.vehicle !== vehicle) continue;
       const word = last_part(event.key);
       const add = (moment: string): void => {
-        if (flight.moments.every((other) => other.word !== moment)) flight.moments.push({ word: moment, t_s: event.t_s, sigma_s: event.t_sigma_s });
+        if (flight.moments.every((other) => other.word !== moment))
+          flight.moments.push({ word: moment, t_s: event.t_s, sigma_s: event.t_sigma_s });
       };
       if (event.kind === 'phase' && word === 'on_the_pad') flights.push((flight = { from_s: event.t_s, moments: [] }));
       else if (event.kind === 'phase' && word === 'powered_ascent') add('lift_off');

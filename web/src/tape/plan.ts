@@ -46,11 +46,17 @@ export function from_pad(pad: GeoPoint, point: GeoPoint): Place {
   const across_m = kMajor_m / Math.sqrt(root2);
   const along_m = (across_m * (1 - kEccentricity2)) / root2;
   const turned = ((((point.longitude_deg - pad.longitude_deg + 180) % 360) + 360) % 360) - 180;
-  return { east: turned * kRadian * across_m * Math.cos(latitude), north: (point.latitude_deg - pad.latitude_deg) * kRadian * along_m };
+  return {
+    east: turned * kRadian * across_m * Math.cos(latitude),
+    north: (point.latitude_deg - pad.latitude_deg) * kRadian * along_m,
+  };
 }
 
 /** Points of an ellipse, closed, `count` of them. */
-export function ellipse_points(shape: Pick<LandingCase, 'east' | 'north' | 'semi_major' | 'semi_minor' | 'bearing_deg'>, count = 48): Place[] {
+export function ellipse_points(
+  shape: Pick<LandingCase, 'east' | 'north' | 'semi_major' | 'semi_minor' | 'bearing_deg'>,
+  count = 48,
+): Place[] {
   const sine = Math.sin(shape.bearing_deg * kRadian);
   const cosine = Math.cos(shape.bearing_deg * kRadian);
   return Array.from({ length: count }, (_, i) => {
@@ -84,8 +90,11 @@ export function fit(extent: Extent, width: number, height: number, before: View 
   if (before && before.m_per_px <= 2 * m_per_px) {
     const half_width = (before.m_per_px * width) / 2 - 4 * before.m_per_px;
     const half_height = (before.m_per_px * height) / 2 - 4 * before.m_per_px;
-    const holds = extent.east_min >= before.east - half_width && extent.east_max <= before.east + half_width
-      && extent.north_min >= before.north - half_height && extent.north_max <= before.north + half_height;
+    const holds =
+      extent.east_min >= before.east - half_width &&
+      extent.east_max <= before.east + half_width &&
+      extent.north_min >= before.north - half_height &&
+      extent.north_max <= before.north + half_height;
     if (holds) return before;
   }
   return { east: (extent.east_min + extent.east_max) / 2, north: (extent.north_min + extent.north_max) / 2, m_per_px };
@@ -122,12 +131,20 @@ export function vehicle_place(tape: Tape, vehicle: number): Place | undefined {
   const east = table?.columns.findIndex((c) => c.name === 'east_m') ?? -1;
   const north = table?.columns.findIndex((c) => c.name === 'north_m') ?? -1;
   if (!table || east < 0 || north < 0) return undefined;
-  const place = { east: tape.value_at_cursor(table.id, east).value, north: tape.value_at_cursor(table.id, north).value };
+  const place = {
+    east: tape.value_at_cursor(table.id, east).value,
+    north: tape.value_at_cursor(table.id, north).value,
+  };
   return Number.isFinite(place.east) && Number.isFinite(place.north) ? place : undefined;
 }
 
 /** Calls for the places flown over from `from_s` to the cursor, oldest first, as coarse as the tape's overview. */
-export function walk_track(tape: Tape, vehicle: number, from_s: number, point: (east: number, north: number) => void): void {
+export function walk_track(
+  tape: Tape,
+  vehicle: number,
+  from_s: number,
+  point: (east: number, north: number) => void,
+): void {
   const table = estimate(tape.description, vehicle, 'navigation');
   const data = table && tape.tables[table.id];
   const east = table?.columns.findIndex((c) => c.name === 'east_m') ?? -1;

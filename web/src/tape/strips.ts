@@ -73,7 +73,23 @@ function title_of(stem: string): string {
   return words.charAt(0).toUpperCase() + words.slice(1);
 }
 
-const kGroupOrder = ['vertical', 'prediction', 'flight', 'phase', 'estimate', 'navigation', 'attitude', 'antenna', 'ground minus', 'inertial', 'air', 'position', 'on-board', 'health', 'link'];
+const kGroupOrder = [
+  'vertical',
+  'prediction',
+  'flight',
+  'phase',
+  'estimate',
+  'navigation',
+  'attitude',
+  'antenna',
+  'ground minus',
+  'inertial',
+  'air',
+  'position',
+  'on-board',
+  'health',
+  'link',
+];
 
 function group_rank(title: string): number {
   const lower = title.toLowerCase();
@@ -87,7 +103,9 @@ function is_bound(table: Table, column: Column): boolean {
 }
 
 function bound_of(table: Table, column: Column, which: 'low' | 'high'): number {
-  return table.columns.findIndex((other) => kBound.exec(other.name)?.[1] === which && other.name.replace(kBound, '') === column.name);
+  return table.columns.findIndex(
+    (other) => kBound.exec(other.name)?.[1] === which && other.name.replace(kBound, '') === column.name,
+  );
 }
 
 /** What the tinted band around a strip's lines means; empty when it has none. */
@@ -100,7 +118,11 @@ function is_sigma(table: Table, column: Column): boolean {
   return table.columns.some((other) => other.sigma_column === column.name);
 }
 
-export function find_role(description: Description, role: string, vehicle: number): { table: Table; column: number } | undefined {
+export function find_role(
+  description: Description,
+  role: string,
+  vehicle: number,
+): { table: Table; column: number } | undefined {
   for (const table of description.tables) {
     if (table.vehicle !== vehicle) continue;
     const column = table.columns.findIndex((c) => c.role === role && !c.text);
@@ -114,26 +136,57 @@ export function plan_strips(description: Description, vehicle: number): StripGro
   for (const table of description.tables) {
     if (table.vehicle !== vehicle && table.vehicle >= 0) continue;
     table.columns.slice(0, table.number_count).forEach((column, place) => {
-      if (column.group === '' || is_sigma(table, column) || is_bound(table, column) || (table.kind === 'estimate' && kNotDrawn.has(column.name))) return;
+      if (
+        column.group === '' ||
+        is_sigma(table, column) ||
+        is_bound(table, column) ||
+        (table.kind === 'estimate' && kNotDrawn.has(column.name))
+      )
+        return;
       const group = groups.get(column.group) ?? { id: column.group, title: column.group, strips: [] };
       groups.set(column.group, group);
       const stem = stem_of(column);
       const axis = kAxis.exec(column.name)?.[1];
       const id = `${table.name}/${stem}/${column.unit}`;
       const words = column.enumeration.size > 0;
-      const series = { table: table.id, column: place, sigma: -1, low: bound_of(table, column, 'low'), high: bound_of(table, column, 'high'), label: axis ?? '', broken: false };
+      const series = {
+        table: table.id,
+        column: place,
+        sigma: -1,
+        low: bound_of(table, column, 'low'),
+        high: bound_of(table, column, 'high'),
+        label: axis ?? '',
+        broken: false,
+      };
       if (column.sigma_column) series.sigma = table.columns.findIndex((c) => c.name === column.sigma_column);
-      const open = axis !== undefined && !words ? group.strips.find((strip) => strip.id === id && strip.series.length < kSeriesMax) : undefined;
+      const open =
+        axis !== undefined && !words
+          ? group.strips.find((strip) => strip.id === id && strip.series.length < kSeriesMax)
+          : undefined;
       if (open) {
         open.series.push(series);
         return;
       }
-      const strip: Strip = { id: axis === undefined ? `${id}/${column.name}` : id, title: (table.kind === 'estimate' && kTitles.get(column.name)) || title_of(stem), unit: column.unit, words, series: [series] };
+      const strip: Strip = {
+        id: axis === undefined ? `${id}/${column.name}` : id,
+        title: (table.kind === 'estimate' && kTitles.get(column.name)) || title_of(stem),
+        unit: column.unit,
+        words,
+        series: [series],
+      };
       const role = table.name.endsWith('/estimate/vertical') ? kOnBoard.get(column.name) : undefined;
       const other = role ? find_role(description, role, table.vehicle) : undefined;
       if (other && other.table.columns[other.column]?.unit === column.unit) {
         series.label = 'ground';
-        strip.series.push({ table: other.table.id, column: other.column, sigma: -1, low: -1, high: -1, label: 'on board', broken: true });
+        strip.series.push({
+          table: other.table.id,
+          column: other.column,
+          sigma: -1,
+          low: -1,
+          high: -1,
+          label: 'on board',
+          broken: true,
+        });
       }
       group.strips.push(strip);
     });

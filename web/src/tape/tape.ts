@@ -96,9 +96,10 @@ export class Tape {
   set_station_now(t_s: number): void {
     const offset_s = t_s - performance.now() / 1000;
     // Delay on the way only ever makes the estimate late: keep the earliest message's, follow slow drift.
-    this.offset_s = Number.isNaN(this.offset_s) || Math.abs(offset_s - this.offset_s) > 0.5
-      ? offset_s
-      : Math.max(offset_s, this.offset_s - 1e-4);
+    this.offset_s =
+      Number.isNaN(this.offset_s) || Math.abs(offset_s - this.offset_s) > 0.5
+        ? offset_s
+        : Math.max(offset_s, this.offset_s - 1e-4);
   }
 
   take_block(block: Block): void {
@@ -183,7 +184,8 @@ export class Tape {
     this.following = false;
     // Whole microseconds: the address of a request and the slider's value then say exactly the same moment.
     this.cursor = Math.round(Math.min(head_s, Math.max(0, t_s)) * 1e6) / 1e6;
-    if (this.cursor < this.from || this.cursor > this.from + this.span) this.from = Math.max(0, this.cursor - this.span / 2);
+    if (this.cursor < this.from || this.cursor > this.from + this.span)
+      this.from = Math.max(0, this.cursor - this.span / 2);
     this.view_version++;
   }
 
