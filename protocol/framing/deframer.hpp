@@ -7,6 +7,8 @@
 #include <cstring>
 #include <span>
 
+#include "shared/words.hpp"
+
 namespace turnstone {
 
 /// Largest frame on the link, delimiter included. Half of it is far above what a hobby radio carries in a packet; it
@@ -20,6 +22,9 @@ enum class FrameVerdict : unsigned char {
     bad_length, ///< CRC correct, but the packet data length field disagrees, or shorter than the least packet
     too_long    ///< no delimiter within kFrameOctetsMax; skipped up to the next delimiter
 };
+consteval auto words_of(FrameVerdict) {
+    return words<FrameVerdict::too_long>("good", "bad_cobs", "bad_crc", "bad_length", "too_long");
+}
 
 /// What one delimiter closed. `packet` is valid during the callback only.
 struct Frame {

@@ -7,6 +7,7 @@
 #include <string_view>
 
 #include "protocol/dictionary/dictionary.hpp"
+#include "shared/words.hpp"
 
 namespace turnstone {
 
@@ -18,6 +19,9 @@ enum class DecodeVerdict : unsigned char {
     not_telemetry, ///< packet type telecommand, version not 0, or segmented
     idle           ///< APID 2047
 };
+consteval auto words_of(DecodeVerdict) {
+    return words<DecodeVerdict::idle>("good", "unknown_apid", "wrong_size", "no_time", "not_telemetry", "idle");
+}
 
 /// What one packet says. The spans are valid until the next decode on the same decoder.
 struct DecodedRow {

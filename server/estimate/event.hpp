@@ -1,36 +1,110 @@
 #pragma once
-/// Something that happened at a moment: phases, flight events, link states, alerts, markers.
+/// Something that happened at a moment: phases, flight events, link states, alerts, markers. Estimators say what
+/// happened and give values; server/pipeline/events.cpp gives each its key, its level and its sentence.
 #include <cstdint>
 #include <string>
+#include <variant>
+#include <vector>
+
+#include "shared/words.hpp"
 
 namespace turnstone {
 
-/// Alert levels of 14 CFR 25.1322; `note` is everything that is no alert.
+/// Alert levels of 14 CFR 25.1322; `note` is everything that is not an alert.
 enum class Level : unsigned char { note, advisory, caution, warning };
+consteval auto words_of(Level) {
+    return words<Level::warning>("note", "advisory", "caution", "warning");
+}
 
 enum class EventKind : unsigned char {
-    phase,        ///< a phase began; text is its word
-    flight_event, ///< apogee, ejection pulse, shock, ...
-    link_state,   ///< opened, lost, refused, silent, ...
+    phase,         ///< a phase began
+    flight_event,  ///< apogee, ejection pulse, shock, ...
+    link_state,    ///< opened, lost, ...
     reboot,
     alert_raised,
-    alert_cleared, ///< same `key` as the alert it clears
+    alert_cleared, ///< same key as the alert it clears
     marker,        ///< operator
     note,          ///< operator
-    recording      ///< named, begun, cut, closed, damaged, ...
+    recording      ///< what the recording is missing, or began with
+};
+consteval auto words_of(EventKind) {
+    return words<EventKind::recording>("phase", "flight_event", "link_state", "reboot", "alert_raised", "alert_cleared",
+                                       "marker", "note", "recording");
+}
+
+/// Everything that is ever announced. One line each in server/pipeline/events.cpp.
+enum class EventId : unsigned char {
+    // Of a flight
+    phase_began,
+    liftoff,
+    burnout,
+    apogee,
+    drogue_out,
+    main_out,
+    touchdown,
+    false_liftoff,
+    signal_lost,
+    signal_reacquired,
+    ready_again,
+    shock,
+    pressure_pulse,
+    // Of sensors
+    sensor_out_of_range,
+    sensor_frozen,
+    sensor_silent,
+    barometer_stuck,
+    pad_pressure_differs,
+    // Of estimates
+    estimate_missing,
+    vertical_restarted,
+    dead_reckoning,
+    gnss_aided,
+    attitude_lost,
+    flat_ground,
+    wind_unknown,
+    landing_outside_boundary,
+    // Of the vehicle's computer and its engine
+    reboot,
+    clock_jump,
+    engine_total,
+    // Of the station
+    link_state,
+    link_down,
+    recording_fault,
+    marker,
+    note
+};
+inline constexpr std::size_t kEventCount = static_cast<std::size_t>(EventId::note) + 1;
+
+/// One named fact of an event. Names carry units, as columns do; a number that is not finite is no value.
+struct EventValue {
+    std::string name;
+    std::variant<double, bool, std::string, std::vector<std::string>> value;
+    friend bool operator==(const EventValue&, const EventValue&) = default;
+};
+using EventValues = std::vector<EventValue>;
+
+/// An event as an estimator knows it.
+struct EstimateEvent {
+    EventId id;
+    std::int64_t t_ns;     ///< when it happened; may lie before the measurement that showed it
+    double t_sigma_s = 0;  ///< 1-sigma of t_ns; 0: exact
+    std::string about = {};///< what makes its key unique, where there may be several: a role, a phase's key, an estimator
+    EventValues values = {};
+    bool cleared = false;  ///< of an alert
 };
 
-/// Never dropped on the way to recorder or viewer.
+/// An event as it is recorded and shown. Never dropped on the way to recorder or viewer.
 struct Event {
     std::int64_t t_ns;       ///< when it happened (may be before it was found)
     std::int64_t t_found_ns; ///< when it was found
     double t_sigma_s;        ///< 1-sigma of t_ns; 0: exact
     EventKind kind;
     Level level;
-    int vehicle;           ///< -1: none
-    std::string key;       ///< stable identifier, e.g. "sanderling/phase/apogee", "link/radio/down"
-    std::string text;      ///< one sentence for a person
-    std::string data_json; ///< further values as a JSON object; "{}" when none
+    int vehicle;             ///< -1: none
+    std::string key;         ///< stable identifier, e.g. "sanderling/flight/apogee", "link/radio/down"
+    std::string text;        ///< one sentence for a person, made from the values; nothing reads it
+    EventValues values;
     friend bool operator==(const Event&, const Event&) = default;
 };
 

@@ -11,6 +11,7 @@
 #include "protocol/framing/deframer.hpp"
 #include "protocol/packet/decoder.hpp"
 #include "server/estimate/event.hpp"
+#include "server/pipeline/action.hpp"
 #include "server/pipeline/series.hpp"
 
 namespace turnstone {
@@ -38,26 +39,29 @@ struct ChunkRecord {
 
 enum class PacketVerdict : unsigned char {
     accepted, ///< decoded, rows made
-    copy,     ///< the same packet came by another link, or twice
+    duplicate,     ///< the same packet came by another link, or twice
     late,     ///< older than one already accepted: decoded and recorded, not shown to the estimators
     idle,
     bad_frame,  ///< see frame verdict
     undecodable ///< good frame, but the dictionary cannot read it: see decode verdict
 };
+consteval auto words_of(PacketVerdict) {
+    return words<PacketVerdict::undecodable>("accepted", "duplicate", "late", "idle", "bad_frame", "undecodable");
+}
 
 /// What one delimiter closed, and what became of it.
 struct FrameRecord {
-    LinkId link;
-    std::int64_t t_rx_ns; ///< of the chunk with its last byte
-    std::uint64_t stream_offset;
-    std::uint32_t link_octets;
-    FrameVerdict frame_verdict;
-    DecodeVerdict decode_verdict;
-    PacketVerdict packet_verdict;
-    std::int32_t apid;           ///< -1: unknown
-    std::int32_t sequence_count; ///< -1: unknown
-    std::int64_t onboard_ns;     ///< since boot, unwrapped; -1: unknown
-    std::uint32_t boot;          ///< boots seen before this packet, from 0
+    LinkId link = 0;
+    std::int64_t t_rx_ns = 0; ///< of the chunk with its last byte
+    std::uint64_t stream_offset = 0;
+    std::uint32_t link_octets = 0;
+    FrameVerdict frame_verdict = FrameVerdict::good;
+    DecodeVerdict decode_verdict = DecodeVerdict::good;
+    PacketVerdict packet_verdict = PacketVerdict::bad_frame;
+    std::int32_t apid = -1;           ///< -1: unknown
+    std::int32_t sequence_count = -1; ///< -1: unknown
+    std::int64_t onboard_ns = -1;     ///< since boot, unwrapped; -1: unknown
+    std::uint32_t boot = 0;           ///< boots seen before this packet, from 0
     friend bool operator==(const FrameRecord&, const FrameRecord&) = default;
 };
 
@@ -72,13 +76,11 @@ struct RowRecord {
     friend bool operator==(const RowRecord&, const RowRecord&) = default;
 };
 
-/// Everything that enters besides bytes: operator actions and the link thread's word on its links. Recorded as an
-/// input.
+/// What entered besides bytes. Recorded as an input.
 struct ActionRecord {
     std::uint64_t input;
     std::int64_t t_ns;
-    std::string
-        json; ///< {"action":"marker","text":...}, {"action":"link_state","link":"radio","state":"lost","detail":...}
+    Action action;
     friend bool operator==(const ActionRecord&, const ActionRecord&) = default;
 };
 
@@ -96,6 +98,10 @@ struct Batch {
         return chunks.empty() && actions.empty() && frames.empty() && rows.empty() && events.empty();
     }
     void clear() noexcept; ///< keeps capacity
+    /// The only way to a row: throws std::logic_error when the numbers or texts are not as many as the table's columns.
+    /// `frame` indexes `frames`; -1 for what came from no packet.
+    void add_row(const Table& table, std::int64_t t_ns, std::int64_t t_rx_ns, std::span<const double> row_numbers,
+                 std::span<const std::string_view> row_texts = {}, std::int32_t frame = -1);
     [[nodiscard]] std::span<const double> numbers_of(const RowRecord& row, const Table& table) const noexcept {
         return {numbers.data() + row.numbers_offset, table.number_count};
     }

@@ -1,15 +1,12 @@
 #include "server/pipeline/pipeline.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
-#include <cstdio>
 #include <optional>
-
-#include <nlohmann/json.hpp>
 
 #include "protocol/dictionary/utf8.hpp"
 #include "server/pipeline/link/link_track.hpp"
+#include "server/pipeline/events.hpp"
 #include "server/pipeline/schema.hpp"
 #include "server/pipeline/vehicle/vehicle_track.hpp"
 #include "shared/time.hpp"
@@ -20,36 +17,21 @@ namespace {
 
 /// System UTC against station time. The difference moves when the system clock is stepped or steered.
 struct UtcWatch {
-    double offset_s = kNaN;
-    double wander_s = 0; ///< greatest recent step, forgotten over about a minute
+    UtcOffset now{kNaN, 0};
 
     void chunk(std::int64_t t_rx_ns, std::int64_t utc_rx_ns) noexcept {
-        const double now_s = seconds_between(t_rx_ns, utc_rx_ns);
-        if (std::isfinite(offset_s)) wander_s = std::max(wander_s, std::abs(now_s - offset_s));
-        offset_s = now_s;
+        const double offset_s = seconds_between(t_rx_ns, utc_rx_ns);
+        if (std::isfinite(now.offset_s)) now.wander_s = std::max(now.wander_s, std::abs(offset_s - now.offset_s));
+        now.offset_s = offset_s;
     }
-    void tick() noexcept { wander_s *= 1 - 1.0 / 600; }
+    /// A step is forgotten over about a minute.
+    void tick() noexcept { now.wander_s *= 1 - 1.0 / 600; }
 };
 
 /// Smallest whole multiple of kTickNs at or after `t_ns`.
 std::int64_t tick_from(std::int64_t t_ns) noexcept {
     const std::int64_t floor_ns = t_ns - ((t_ns % kTickNs) + kTickNs) % kTickNs;
     return floor_ns == t_ns ? t_ns : floor_ns + kTickNs;
-}
-
-std::string text_member(const nlohmann::json& object, const char* key) {
-    const auto found = object.find(key);
-    return found != object.end() && found->is_string() ? found->get<std::string>() : std::string();
-}
-
-/// Times stand as decimal strings in JSON (they pass 2^53); a number is understood too.
-std::optional<std::int64_t> time_member(const nlohmann::json& object, const char* key) {
-    const auto found = object.find(key);
-    if (found == object.end()) return std::nullopt;
-    if (found->is_number_integer()) return found->get<std::int64_t>();
-    if (!found->is_string()) return std::nullopt;
-    const nlohmann::json number = nlohmann::json::parse(found->get_ref<const std::string&>(), nullptr, false);
-    return number.is_number_integer() ? std::optional(number.get<std::int64_t>()) : std::nullopt;
 }
 
 /// Events go into JSON and onto screens: whatever was handed in, they are valid UTF-8.
@@ -93,51 +75,59 @@ struct Pipeline::State {
         latest_ns = std::max(latest_ns, t_ns);
         for (; next_tick_ns <= latest_ns; next_tick_ns += kTickNs) {
             utc.tick();
-            for (VehicleTrack& vehicle : vehicles)
-                vehicle.tick(next_tick_ns, utc.offset_s, utc.wander_s, t_start_ns, out);
+            for (VehicleTrack& vehicle : vehicles) vehicle.tick(next_tick_ns, utc.now, t_start_ns, out);
             for (LinkTrack& link : links) link.tick(next_tick_ns, out);
         }
         return latest_ns;
     }
 
-    void link_state(std::int64_t t_ns, const nlohmann::json& action, const std::string& json, Batch& out) {
-        const std::string name = text_member(action, "link");
+    // Each kind of action, at station time `t_ns`.
+
+    void take(std::int64_t t_ns, const Marker& marker, Batch& out) {
+        place(EventId::marker, t_ns, marker.text, marker.t_ns, out);
+    }
+    void take(std::int64_t t_ns, const Note& note, Batch& out) {
+        place(EventId::note, t_ns, note.text, note.t_ns, out);
+    }
+    void take(std::int64_t t_ns, const LinkReport& report, Batch& out) {
         const auto link = std::find_if(links.begin(), links.end(),
-                                       [&](const LinkTrack& known) { return known.setup().name == name; });
-        if (link == links.end() || !link->state(t_ns, text_member(action, "state"), text_member(action, "detail"), out))
-            note(t_ns, t_ns, json, out);
+                                       [&](const LinkTrack& known) { return known.setup().name == report.link; });
+        if (link == links.end())
+            keep_as_note(t_ns, report, out);
+        else
+            link->report(t_ns, report, out);
     }
-
-    /// The ingest thread's word on the recorder: `fault` empty when recording works again.
-    void recording_state(std::int64_t t_ns, const std::string& fault, Batch& out) {
-        if (fault.empty() == !recording_faulty) return;
-        recording_faulty = !fault.empty();
-        out.events.push_back({t_ns, t_ns, 0, recording_faulty ? EventKind::alert_raised : EventKind::alert_cleared,
-                              Level::caution, -1, "recording/fault",
-                              recording_faulty ? "Recording is in trouble: " + fault : "Recording works again.", "{}"});
+    void take(std::int64_t t_ns, const RecorderReport& report, Batch& out) {
+        if (report.fault.empty() == !recording_faulty) return;
+        recording_faulty = !report.fault.empty();
+        out.events.push_back(make_event({.id = EventId::recording_fault,
+                                         .t_ns = t_ns,
+                                         .values = {{"fault", report.fault}},
+                                         .cleared = !recording_faulty},
+                                        t_ns));
     }
-
-    /// What recordings before this one counted.
-    void engine_total(std::int64_t t_ns, const nlohmann::json& action, const std::string& json, Batch& out) {
-        const std::string name = text_member(action, "vehicle");
-        const auto running = action.find("running_s");
-        for (std::size_t v = 0; v < vehicles.size() && running != action.end() && running->is_number(); ++v) {
-            const Dictionary& dictionary = setup->vehicles[v].dictionary;
-            const double running_s = running->get<double>();
-            if (dictionary.vehicle != name || !vehicles[v].chain().continue_engine(running_s)) continue;
-            std::array<char, 64> hours{};
-            std::snprintf(hours.data(), hours.size(), "%.2f h", running_s / 3600);
-            out.events.push_back(
-                {t_ns, t_ns, 0, EventKind::recording, Level::note, static_cast<int>(v), name + "/engine/total",
-                 "The running time of the engine of " + dictionary.title + " goes on from " + hours.data() + ".",
-                 "{}"});
+    void take(std::int64_t t_ns, const EngineTotal& engine, Batch& out) {
+        for (std::size_t v = 0; v < vehicles.size(); ++v) {
+            const std::string& name = setup->vehicles[v].dictionary.vehicle;
+            if (name != engine.vehicle || !vehicles[v].chain().continue_engine(engine.running_s)) continue;
+            out.events.push_back(make_event(
+                {.id = EventId::engine_total, .t_ns = t_ns, .values = {{"running_s", engine.running_s}}}, t_ns,
+                {static_cast<int>(v), name}));
             return;
         }
-        note(t_ns, t_ns, json, out);
+        keep_as_note(t_ns, engine, out);
     }
 
-    static void note(std::int64_t at_ns, std::int64_t t_ns, const std::string& text, Batch& out) {
-        out.events.push_back({at_ns, t_ns, 0, EventKind::note, Level::note, -1, "note", valid_text(text), "{}"});
+    /// Markers and notes may be set on the tape behind its head, never before its start or ahead of it.
+    void place(EventId id, std::int64_t t_ns, const std::string& text, std::optional<std::int64_t> at_ns, Batch& out) {
+        out.events.push_back(make_event({.id = id,
+                                         .t_ns = std::clamp(at_ns.value_or(t_ns), t_start_ns, t_ns),
+                                         .values = {{"text", valid_text(text)}}},
+                                        t_ns));
+    }
+    /// An action about something this setup does not have.
+    void keep_as_note(std::int64_t t_ns, const Action& action, Batch& out) {
+        place(EventId::note, t_ns, to_json(action), std::nullopt, out);
     }
 
     const PipelineSetup* setup;
@@ -178,35 +168,11 @@ void Pipeline::chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, 
     track.bytes(t_ns, bytes, state.vehicles[track.setup().vehicle], out);
 }
 
-void Pipeline::action(std::int64_t t_in_ns, const std::string& json, Batch& out) {
+void Pipeline::action(std::int64_t t_in_ns, const Action& action, Batch& out) {
     State& state = *state_;
     const std::int64_t t_ns = state.reach(t_in_ns, out);
-    out.actions.push_back({state.inputs++, t_ns, json});
-    const nlohmann::json action = nlohmann::json::parse(json, nullptr, false);
-    const std::string kind = action.is_object() ? text_member(action, "action") : std::string();
-    const std::string text = action.is_object() ? text_member(action, "text") : std::string();
-    if (kind == "link_state") {
-        state.link_state(t_ns, action, json, out);
-        return;
-    }
-    if (kind == "recording_state") {
-        state.recording_state(t_ns, text_member(action, "fault"), out);
-        return;
-    }
-    if (kind == "engine_total") {
-        state.engine_total(t_ns, action, json, out);
-        return;
-    }
-    if ((kind != "marker" && kind != "note") || text.empty()) {
-        State::note(t_ns, t_ns, json, out);
-        return;
-    }
-    // Either may be set on the tape behind the head, never before its start or ahead of it.
-    const std::int64_t at_ns = std::clamp(time_member(action, "t_ns").value_or(t_ns), state.t_start_ns, t_ns);
-    if (kind == "note")
-        State::note(at_ns, t_ns, text, out);
-    else
-        out.events.push_back({at_ns, t_ns, 0, EventKind::marker, Level::note, -1, "marker", text, "{}"});
+    out.actions.push_back({state.inputs++, t_ns, action});
+    std::visit([&](const auto& what) { state.take(t_ns, what, out); }, action);
 }
 
 void Pipeline::advance(std::int64_t t_ns, Batch& out) {
@@ -214,23 +180,19 @@ void Pipeline::advance(std::int64_t t_ns, Batch& out) {
 }
 
 void Pipeline::set_prediction_period(double period_s) {
-    for (VehicleTrack& vehicle : state_->vehicles) vehicle.set_prediction_period(period_s);
+    for (VehicleTrack& vehicle : state_->vehicles) vehicle.chain().set_prediction_period(period_s);
 }
 
 std::span<const std::byte> Pipeline::pending(LinkId link) const {
     return state_->links.at(link).pending();
 }
 
-std::vector<std::string> Pipeline::carried_actions() const {
-    std::vector<std::string> actions;
+std::vector<Action> Pipeline::carried_actions() const {
+    std::vector<Action> actions;
     for (std::size_t v = 0; v < state_->vehicles.size(); ++v)
         if (const auto running_s = state_->vehicles[v].chain().engine_running_s())
-            actions.push_back(engine_total_action(state_->setup->vehicles[v].dictionary.vehicle, *running_s));
+            actions.push_back(EngineTotal{state_->setup->vehicles[v].dictionary.vehicle, *running_s});
     return actions;
-}
-
-std::string engine_total_action(const std::string& vehicle, double running_s) {
-    return nlohmann::json({{"action", "engine_total"}, {"vehicle", vehicle}, {"running_s", running_s}}).dump();
 }
 
 } // namespace turnstone

@@ -59,29 +59,20 @@ class Pipeline {
     /// input to `out`. Times must not go back; an earlier time is taken as the latest seen.
     void chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes, Batch& out,
                bool carried = false);
-    /// {"action":"marker"|"note","text":..,"t_ns":"..."} ("t_ns" optional: behind the head of the tape),
-    /// {"action":"link_state","link":..,"state":..,"detail":..} with the states of server/link/link.hpp,
-    /// {"action":"recording_state","fault":..} (empty: recording works),
-    /// {"action":"engine_total","vehicle":..,"running_s":..} (see engine_total_action). Anything else becomes a
-    /// note, word for word.
-    void action(std::int64_t t_ns, const std::string& json, Batch& out);
+    void action(std::int64_t t_ns, const Action& action, Batch& out);
     void advance(std::int64_t t_ns, Batch& out);
 
     /// See EstimatorChain. No input, and not recorded: a station never calls it.
     void set_prediction_period(double period_s);
 
-    /// Bytes of an unfinished frame on a link: carried over to the next recording when one is cut.
+    /// Bytes of an unfinished frame on a link: carried over to the next recording.
     [[nodiscard]] std::span<const std::byte> pending(LinkId link) const;
-    /// Actions that tell the next pipeline what a vehicle's past is: given to it first when a recording is cut.
-    [[nodiscard]] std::vector<std::string> carried_actions() const;
+    /// Actions that tell the next pipeline what a vehicle's past is: given to it first when a new recording begins.
+    [[nodiscard]] std::vector<Action> carried_actions() const;
 
   private:
     struct State;
     std::unique_ptr<State> state_;
 };
-
-/// The action by which the running time of a vehicle's engine goes on from what recordings before this one
-/// counted. As an action it is an input: recorded, and the same again in replay and reprocessing.
-[[nodiscard]] std::string engine_total_action(const std::string& vehicle, double running_s);
 
 } // namespace turnstone

@@ -49,11 +49,11 @@ std::optional<PadReferenceTracker::Point> PadReferenceTracker::mean(std::int64_t
     return Point{from_ns, pressure / count, temperature / count};
 }
 
-void PadReferenceTracker::take(const Point& mean, double share) {
-    pad_.pressure_pa += share * (mean.pressure_pa - pad_.pressure_pa);
+void PadReferenceTracker::take(const Point& mean, double fraction) {
+    pad_.pressure_pa += fraction * (mean.pressure_pa - pad_.pressure_pa);
     pad_.pressure_sigma_pa = kPadPressureSigma_pa;
     if (!site_temperature_ && mean.temperature_k > 230.0 && mean.temperature_k < 330.0) {
-        pad_.temperature_k += share * (mean.temperature_k - pad_.temperature_k);
+        pad_.temperature_k += fraction * (mean.temperature_k - pad_.temperature_k);
         pad_.temperature_sigma_k = 4.0;
     }
     atmosphere_ = DayAtmosphere(pad_);

@@ -5,7 +5,7 @@
 /// atmosphere at the pad's height, with a large 1-sigma). Then the barometer's own mean on the pad takes over: its bias
 /// cancels in every height above the pad. Rest means: the phase detector sees nothing, and the means of two half-second
 /// windows two and a half seconds apart agree within kStill_pa. The reference is taken from the older window, so that
-/// the beginning of a lift-off never gets into it, and follows the weather with a time constant of kFollow_s. A new
+/// the beginning of a liftoff never gets into it, and follows the weather with a time constant of kFollow_s. A new
 /// place (driven to the pad, say) is taken after kMoved_s of rest there.
 ///
 /// Temperature: the site file's, else the mean of the vehicle's sensor on the pad (self-heated: 1-sigma 4 K), else the
@@ -46,7 +46,7 @@ class PadReferenceTracker {
         double temperature_k;
     };
     [[nodiscard]] std::optional<Point> mean(std::int64_t from_ns, std::int64_t to_ns) const;
-    void take(const Point& mean, double share);
+    void take(const Point& mean, double fraction);
 
     PadReference pad_;
     DayAtmosphere atmosphere_;

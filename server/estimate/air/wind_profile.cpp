@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "server/estimate/math/angles.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -13,13 +14,13 @@ namespace {
 constexpr double kForecastShare = 0.25; // 1-sigma of a forecast's strength, and about as much across it
 constexpr double kForecastFloor_mps = 0.4;
 constexpr double kUnknown_mps = 5.0;
-constexpr double kCommonShare = 0.7;         // of the variance is the same at all heights
+constexpr double kCommonFraction = 0.7;         // of the variance is the same at all heights
 constexpr double kLength_m = 300.0;          // over which the rest decorrelates
 constexpr double kAnemometerSigma_mps = 1.0; // gusts over a minute, and a mast lower than the vehicle
 constexpr double kAnemometerHeight_m = 5.0;
 
 Eigen::Vector2d air_velocity(double speed_mps, double from_deg) {
-    const double from = from_deg * std::numbers::pi / 180;
+    const double from = radians(from_deg);
     return {-speed_mps * std::sin(from), -speed_mps * std::cos(from)};
 }
 
@@ -56,7 +57,7 @@ WindProfile::WindProfile(const Site& site) : unknown_(site.wind.empty()) {
     }
     for (int i = 0; i < kNodes; ++i) {
         for (int j = 0; j < kNodes; ++j) {
-            const double alike = kCommonShare + (1 - kCommonShare) * std::exp(-std::abs(i - j) * kStep_m / kLength_m);
+            const double alike = kCommonFraction + (1 - kCommonFraction) * std::exp(-std::abs(i - j) * kStep_m / kLength_m);
             covariance_(i, j) = sigma(i) * sigma(j) * alike;
         }
     }

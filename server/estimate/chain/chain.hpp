@@ -32,10 +32,11 @@ struct ChainInputs {
     bool engine = false; ///< speed or one of the gauges
 };
 
-/// An estimator that this vehicle cannot have, and why.
+/// An estimator that this vehicle cannot have, and the roles its dictionary would have to give: all of them, or any.
 struct MissingInput {
     std::string estimator; ///< table name: "air"
-    std::string what;      ///< the role or setting it lacks, e.g. "static_pressure"
+    std::vector<std::string> roles;
+    bool any = false;
 };
 
 class EstimatorChain {
@@ -46,25 +47,26 @@ class EstimatorChain {
     EstimatorChain(EstimatorChain&&) noexcept;
 
     /// Constant for the life of the chain; EstimateSink::row names them by index.
-    [[nodiscard]] const std::vector<EstimateTable>& tables() const noexcept;
+    [[nodiscard]] const std::vector<TableDescription>& tables() const noexcept;
     [[nodiscard]] const std::vector<MissingInput>& missing() const noexcept;
 
     void imu(const ImuSample& sample, EstimateSink& sink);
     void pressure(const PressureSample& sample, EstimateSink& sink);
-    void fix(const FixSample& sample, EstimateSink& sink);
-    void mag(const MagSample& sample, EstimateSink& sink);
+    void fix(const FixSample& sample);
+    void mag(const MagSample& sample);
     void onboard(const OnboardSample& sample, EstimateSink& sink);
-    /// Wind at the pad, from this vehicle or another: a weather station is a vehicle of its own. Ignored by what is no
-    /// rocket.
+    /// Wind at the pad, from this vehicle or another: a weather station is a vehicle of its own. Ignored by what is not
+    /// a rocket.
     void wind(const WindSample& sample);
     void engine(const EngineSample& sample, EstimateSink& sink);
+    void tick(std::int64_t t_ns, EstimateSink& sink);
+    /// The vehicle's computer rebooted; what happened outside it (altitude, phase) did not.
+    void reboot();
+
     /// The engine had run this long before now (finite, at least 0). False without an engine.
     bool continue_engine(double running_s);
     /// Total running time; empty without an engine.
     [[nodiscard]] std::optional<double> engine_running_s() const;
-    void tick(std::int64_t t_ns, EstimateSink& sink);
-    /// The vehicle's computer started anew; what happened outside it (altitude, phase) did not.
-    void reboot(std::int64_t t_ns, EstimateSink& sink);
     /// Seconds between the beginnings of predictions in flight, 0.5 unless set; infinity: none. They cost more than all
     /// the rest together: trials over many flights ask for them at chosen moments only.
     void set_prediction_period(double period_s);

@@ -1,73 +1,73 @@
 #pragma once
-/// What follows from the other estimates: greatest values of a flight with their times, burn and descent figures. Table
-/// "derived".
+/// What follows from the other estimates: maxima of a flight with their times, burn and descent figures.
 ///
-/// Greatest values count from lift-off (back-dated) to landing; before lift-off they are NaN. Altitude, speed, Mach and
-/// dynamic pressure are those of the estimates, acceleration is felt specific force averaged over kForceMean_s (a shock
-/// of a millisecond is no manoeuvre; shocks have events of their own), roll rate about the long axis is averaged
-/// likewise. Burn time is from lift-off to burn-out, velocity gained the vertical speed at burn-out, mean net
-/// acceleration their ratio. Descent rates are means from two seconds after the deployment on. Ground distance is from
-/// pad to newest satellite fix. Between two flights of one recording the figures of the first stay until the second
-/// begins. All SI. NaN input is ignored. Deterministic.
-#include <array>
+/// Maxima count from liftoff (back-dated) to touchdown; before liftoff they are NaN. Altitude, speed, Mach and dynamic
+/// pressure are those of the estimates; acceleration is felt specific force averaged over kForceMean_s (a shock of a
+/// millisecond is no manoeuvre; shocks have events of their own), roll rate about the long axis is averaged likewise.
+/// Descent rates are means from two seconds after a parachute came out. Between two flights of one recording the
+/// figures of the first stay until the second begins. All SI. NaN input is ignored. Deterministic.
 #include <cstdint>
-#include <limits>
 #include <optional>
 
 #include "server/estimate/air/air_data.hpp"
+#include "server/estimate/measurements.hpp"
 #include "server/estimate/phases/phase_detector.hpp"
 #include "server/estimate/table.hpp"
 #include "server/estimate/vertical/vertical_filter.hpp"
 
 namespace turnstone {
 
-[[nodiscard]] EstimateTable derived_table();
+/// A greatest value and when it was, in seconds after liftoff. NaN: none yet.
+struct Maximum {
+    double value = kNaN;
+    double t_s = kNaN;
+};
+
+struct DerivedFigures {
+    Maximum altitude_m, vertical_speed_mps, mach, force_mps2, dynamic_pressure_pa, roll_rate_rad_s;
+    double burn_time_s = kNaN;
+    double speed_gained_mps = kNaN; ///< vertical speed at burnout
+    double time_to_apogee_s = kNaN;
+    double drogue_rate_mps = kNaN, main_rate_mps = kNaN; ///< down positive
+    double flight_time_s = kNaN;                         ///< liftoff to touchdown, or to now
+    double ground_distance_m = kNaN;                     ///< from the pad to the newest fix
+};
+[[nodiscard]] TableOf<DerivedFigures> derived_table();
 
 class Derived {
   public:
     static constexpr double kForceMean_s = 0.05;
-    static constexpr std::size_t kColumns = 20;
 
     void imu(std::int64_t t_ns, double force_mps2, double roll_rate_rad_s, const PhaseDetector& phases);
     void vertical(const VerticalEstimate& estimate, const PhaseDetector& phases);
     void air(std::int64_t t_ns, const AirSpeeds& speeds, const PhaseDetector& phases);
-    /// Horizontal distance from the pad to the newest fix.
     void ground_distance(double distance_m) noexcept { ground_distance_m_ = distance_m; }
 
     /// Forgets what belongs to the flight before.
     void begin_flight();
 
-    /// In the order of derived_table().
-    [[nodiscard]] std::array<double, kColumns> row(std::int64_t t_ns, const PhaseDetector& phases);
+    [[nodiscard]] DerivedFigures figures(std::int64_t t_ns, const PhaseDetector& phases);
 
   private:
     struct Greatest {
-        double value = std::numeric_limits<double>::quiet_NaN();
+        double value = kNaN;
         std::int64_t t_ns = 0;
-        void offer(double candidate, std::int64_t t) noexcept {
-            if (candidate > value || (value != value && candidate == candidate)) {
-                value = candidate;
-                t_ns = t;
-            }
-        }
+        void offer(double candidate, std::int64_t t) noexcept;
     };
     struct Mean {
         double sum = 0;
         int count = 0;
-        [[nodiscard]] double value() const noexcept {
-            return count > 0 ? sum / count : std::numeric_limits<double>::quiet_NaN();
-        }
+        [[nodiscard]] double value() const noexcept { return count > 0 ? sum / count : kNaN; }
     };
-    [[nodiscard]] static bool flying(const PhaseDetector& phases) noexcept;
 
     Greatest altitude_, speed_, mach_, force_, dynamic_pressure_, roll_rate_;
     Mean drogue_rate_, main_rate_;
-    double force_mean_ = std::numeric_limits<double>::quiet_NaN();
+    double force_mean_ = kNaN;
     double roll_mean_ = 0;
     std::int64_t t_imu_ns_ = 0;
-    double speed_at_burn_out_mps_ = std::numeric_limits<double>::quiet_NaN();
-    double ground_distance_m_ = std::numeric_limits<double>::quiet_NaN();
-    std::optional<std::array<double, kColumns>> flown_; ///< newest figures of a flight
+    double speed_at_burnout_mps_ = kNaN;
+    double ground_distance_m_ = kNaN;
+    std::optional<DerivedFigures> flown_; ///< newest figures of a flight
 };
 
 } // namespace turnstone

@@ -8,20 +8,29 @@
 #include <cstddef>
 #include <limits>
 
+#include "shared/words.hpp"
+
 namespace turnstone {
 
+/// How an estimate's stated sigmas compare with its innovations.
 enum class Health : unsigned char {
-    starting,     ///< fewer than 50 innovations
-    consistent,   ///< inside the bounds
-    cautious,     ///< innovations smaller than claimed: the sigmas are too large
-    overconfident ///< innovations larger than claimed: do not believe the sigmas
+    not_enough_data, ///< fewer than 50 innovations
+    consistent,      ///< inside the bounds
+    conservative,    ///< innovations smaller than claimed: the sigmas are too large
+    overconfident,   ///< innovations larger than claimed: the sigmas are too small
+    do_not_trust     ///< errors twice the stated sigmas and more
 };
+consteval auto words_of(Health) {
+    return words<Health::do_not_trust>("not enough data yet", "consistent", "conservative", "overconfident",
+                                       "do not trust");
+}
 
 class NisMonitor {
   public:
     static constexpr std::size_t kWindow = 50;
     static constexpr double kLower = 0.5598149773274664; ///< chi-square quantile 0.005, over 50
     static constexpr double kUpper = 1.5897995693365785; ///< quantile 0.995
+    static constexpr double kDoNotTrust = 4.0;           ///< errors of two sigmas, rms
     /// One outlier counts as no more than this, or a single pulse would hide the next 50 values.
     static constexpr double kCap = 25.0;
 
@@ -39,9 +48,10 @@ class NisMonitor {
         return sum / static_cast<double>(count_);
     }
     [[nodiscard]] Health health() const noexcept {
-        if (count_ < kWindow) return Health::starting;
+        if (count_ < kWindow) return Health::not_enough_data;
         const double m = mean();
-        return m > kUpper ? Health::overconfident : m < kLower ? Health::cautious : Health::consistent;
+        if (m > kDoNotTrust) return Health::do_not_trust;
+        return m > kUpper ? Health::overconfident : m < kLower ? Health::conservative : Health::consistent;
     }
     void clear() noexcept { *this = NisMonitor{}; }
 

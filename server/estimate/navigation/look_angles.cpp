@@ -5,6 +5,8 @@
 #include <limits>
 #include <numbers>
 
+#include "server/estimate/math/angles.hpp"
+
 namespace turnstone {
 
 using Eigen::Matrix3d;
@@ -63,10 +65,10 @@ LookAngles StationView::look(const Vector3d& position_enu_m, const Vector3d& vel
         out.azimuth_true_rad = out.azimuth_magnetic_rad = out.azimuth_sigma_rad = kNone;
     } else {
         out.azimuth_true_rad = wrap(std::atan2(line.x(), line.y()));
-        out.azimuth_magnetic_rad = wrap(out.azimuth_true_rad - site_->declination_deg * std::numbers::pi / 180);
+        out.azimuth_magnetic_rad = wrap(out.azimuth_true_rad - radians(site_->declination_deg));
         out.azimuth_sigma_rad = std::min(std::numbers::pi, std::sqrt(right_variance) / ground);
     }
-    const double half_beam_rad = 0.5 * site_->antenna_beamwidth_deg * std::numbers::pi / 180;
+    const double half_beam_rad = 0.5 * radians(site_->antenna_beamwidth_deg);
     out.pointing_error_half_beams = std::sqrt(right_variance + up_variance) / range / half_beam_rad;
     return out;
 }

@@ -19,7 +19,7 @@ constexpr double kGateSix = 22.457744;    // 6 degrees of freedom
 constexpr double kGateAfterSilence = 100; // still turns down a position kilometres off
 constexpr double kSilence_s = 1.0;
 constexpr double kRecovery_s = 3.0;
-constexpr double kMoved_mps2 = 4.0; // off from gravity: more than wind and noise, found within a sample of lift-off
+constexpr double kMoved_mps2 = 4.0; // off from gravity: more than wind and noise, found within a sample of liftoff
 constexpr double kGapBridged_s = 2.0;
 constexpr double kAidedFor_s = 2.0;
 constexpr double kClipped = 0.98; // of the range: quantisation and scale error leave the last per cents unsafe
@@ -73,8 +73,8 @@ void Navigation::start(std::int64_t t_ns) {
     nis_height_.clear();
 }
 
-Navigation::Shares Navigation::shares() const {
-    Shares out{};
+Navigation::Fractions Navigation::fractions() const {
+    Fractions out{};
     double sum = 0;
     for (std::size_t k = 0; k < active_; ++k) {
         out[k] = std::exp(branches_[k].log_weight - best().log_weight);
@@ -141,9 +141,9 @@ void Navigation::step(const ImuSample& sample, double gap_s) {
         }
         return;
     }
-    const double share = motion_ == Motion::descent ? kDescentInflation : 1;
-    double accel_inflation = share * std::max(1.0, std::sqrt(accel_scatter2_) / sensors_.accel_noise_mps2);
-    double gyro_inflation = share * std::max(1.0, std::sqrt(rate_scatter2_) / sensors_.gyro_noise_rad_s);
+    const double fraction = motion_ == Motion::descent ? kDescentInflation : 1;
+    double accel_inflation = fraction * std::max(1.0, std::sqrt(accel_scatter2_) / sensors_.accel_noise_mps2);
+    double gyro_inflation = fraction * std::max(1.0, std::sqrt(rate_scatter2_) / sensors_.gyro_noise_rad_s);
     if (clipped_flags(sample.accel_body_mps2, sensors_.accel_range_mps2).any()) accel_inflation = kAccelClipInflation;
     if (clipped_flags(sample.rate_body_rad_s, sensors_.gyro_range_rad_s).any()) gyro_inflation = kGyroClipInflation;
     for (std::size_t k = 0; k < active_; ++k) {
@@ -227,8 +227,8 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
     if (height_rejected_since_ns_ == 0) {
         height_rejected_since_ns_ = t_ns;
     } else if (seconds_between(height_rejected_since_ns_, t_ns) > kRecovery_s &&
-               estimate().mode != NavigationMode::aided) {
-        // Satellite fixes would have kept the height right; without them the barometer is all there is.
+               estimate().mode != NavigationMode::gnss_aided) {
+        // GNSS fixes would have kept the height right; without them the barometer is all there is.
         for (std::size_t k = 0; k < active_; ++k) {
             branches_[k].inflate(Eskf::kPosition, above_pad_m - branches_[k].nominal().position_enu_m.z());
             branches_[k].inflate(Eskf::kVelocity, 5);
@@ -245,19 +245,19 @@ void Navigation::mag(const MagSample& sample) {
 Eskf::Covariance Navigation::covariance() const {
     Eskf::Covariance sum = Eskf::Covariance::Zero();
     if (active_ == 1) return best().filter().covariance();
-    const Shares share = shares();
+    const Fractions fraction = fractions();
     Vector3d position = Vector3d::Zero();
     Vector3d velocity = Vector3d::Zero();
     for (std::size_t k = 0; k < active_; ++k) {
-        position += share[k] * branches_[k].nominal().position_enu_m;
-        velocity += share[k] * branches_[k].nominal().velocity_enu_mps;
+        position += fraction[k] * branches_[k].nominal().position_enu_m;
+        velocity += fraction[k] * branches_[k].nominal().velocity_enu_mps;
     }
     for (std::size_t k = 0; k < active_; ++k) {
         EskfNominal about = best().nominal();
         about.position_enu_m = position;
         about.velocity_enu_mps = velocity;
         const Eskf::ErrorVector off = Eskf::error_of(about, branches_[k].nominal());
-        sum += share[k] * (branches_[k].filter().covariance() + off * off.transpose());
+        sum += fraction[k] * (branches_[k].filter().covariance() + off * off.transpose());
     }
     return sum;
 }
@@ -268,12 +268,12 @@ std::optional<TiltInput> Navigation::tilt() const {
     // Rotation about the vertical itself does not move up.
     const Matrix3d across = Matrix3d::Identity() - up_body * up_body.transpose();
     // Of covariance() the part for the attitude alone: this is asked for with each inertial sample.
-    const Shares share = shares();
+    const Fractions fraction = fractions();
     Matrix3d attitude = Matrix3d::Zero();
     for (std::size_t k = 0; k < active_; ++k) {
         const Vector3d off = rotation_vector_from_quaternion(best().nominal().q_local_body.conjugate() *
                                                              branches_[k].nominal().q_local_body);
-        attitude += share[k] * (branches_[k].filter().covariance().block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) +
+        attitude += fraction[k] * (branches_[k].filter().covariance().block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) +
                                 off * off.transpose());
     }
     const Matrix3d p = across * attitude * across;
@@ -281,9 +281,10 @@ std::optional<TiltInput> Navigation::tilt() const {
 }
 
 NavigationEstimate Navigation::estimate() const {
-    NavigationEstimate out{};
-    out.t_ns = has_last_ ? last_.t_ns : 0;
+    NavigationEstimate out;
+    out.t_ns = t_ns();
     out.valid = active_ > 0;
+    out.hypotheses = active_;
     out.rejected_fixes = rejected_fixes_;
     out.rejected_heights = rejected_heights_;
     if (!out.valid) {
@@ -291,17 +292,17 @@ NavigationEstimate Navigation::estimate() const {
         return out;
     }
     const bool aided = fix_used_ && seconds_between(last_fix_used_ns_, last_.t_ns) < kAidedFor_s;
-    out.mode = at_rest_ ? NavigationMode::pad : aided ? NavigationMode::aided : NavigationMode::dead_reckoning;
+    out.mode = at_rest_ ? NavigationMode::on_rail : aided ? NavigationMode::gnss_aided : NavigationMode::dead_reckoning;
     const EskfNominal& nominal = best().nominal();
     const Eskf::Covariance p = covariance();
-    const Shares share = shares();
+    const Fractions fraction = fractions();
     const auto sigma3 = [&](Eskf::Part part) {
         return Vector3d(p.diagonal().segment<3>(part).cwiseMax(0.0).cwiseSqrt());
     };
     out.position_enu_m = out.velocity_enu_mps = Vector3d::Zero();
     for (std::size_t k = 0; k < active_; ++k) {
-        out.position_enu_m += share[k] * branches_[k].nominal().position_enu_m;
-        out.velocity_enu_mps += share[k] * branches_[k].nominal().velocity_enu_mps;
+        out.position_enu_m += fraction[k] * branches_[k].nominal().position_enu_m;
+        out.velocity_enu_mps += fraction[k] * branches_[k].nominal().velocity_enu_mps;
     }
     out.position_sigma_m = sigma3(Eskf::kPosition);
     out.velocity_sigma_mps = sigma3(Eskf::kVelocity);

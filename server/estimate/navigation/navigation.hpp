@@ -1,19 +1,18 @@
 #pragma once
-/// Position, velocity and attitude of the vehicle: the error-state filter of eskf.hpp with this job's sensors and
-/// habits.
+/// Position, velocity and attitude of the vehicle: the error-state filter of eskf.hpp with the vehicle's sensors.
 ///
-/// Aligned anew at rest, ten times a second (pad_alignment.hpp), which also is the zero-velocity and zero-rate update;
-/// once it moves, predicted by every inertial sample at its own time and corrected by satellite fixes (position and
+/// Aligned again and again at rest, ten times a second (pad_alignment.hpp), which also is the zero-velocity and zero-rate update;
+/// once it moves, predicted by every inertial sample at its own time and corrected by GNSS fixes (position and
 /// velocity, related to their time of validity by the past) and by barometric height. Every correction passes a
-/// chi-square gate (99.9 %); a sensor rejected for 3 s on end is believed again after the covariance has been opened
+/// chi-square gate (99.9 %); a sensor rejected for 3 s in a row is believed again after the covariance has been opened
 /// up, because by then the filter is the likelier culprit.
 ///
 /// What alignment cannot tell apart leaves the pad as a bank of filters, weighted by how well each explains what is
-/// measured; the ones that fall behind are dropped, and kSettled fixes after lift-off the best one remains. While there
+/// measured; the ones that fall behind are dropped, and kSettled fixes after liftoff the best one remains. While there
 /// are several, position and velocity are those of the mixture, attitude and biases those of the likeliest, and the
 /// covariance that of the mixture about them.
 ///
-/// The noise of inertial samples follows their scatter from sample to sample: a running motor or a swinging canopy
+/// The noise of inertial samples follows their scatter from sample to sample: a running motor or a swinging parachute
 /// shakes them far beyond the sensor's own noise. Falls back by steps and names the step it is on (NavigationMode).
 /// Inertial samples older than the newest are dropped; a gap in them is bridged with the mean of its two ends and an
 /// uncertainty for what may have happened in between; a gap of more than 2 s ends the alignment. Clipped accelerometers
@@ -38,28 +37,37 @@ namespace turnstone {
 
 enum class NavigationMode : unsigned char {
     aligning,       ///< at rest or moving, attitude not known yet
-    pad,            ///< aligned, at rest, zero-velocity updates
-    aided,          ///< moving; a satellite fix was used within the last 2 s
+    on_rail,        ///< aligned, at rest, zero-velocity updates
+    gnss_aided,     ///< moving; a GNSS fix was used within the last 2 s
     dead_reckoning, ///< moving; no fix used for more than 2 s, uncertainty grows
-    lost            ///< inertial samples stopped, or the uncertainty passed use: align again
+    lost,           ///< inertial samples stopped, or the uncertainty passed use: align again
+    vertical_only   ///< no inertial samples are heard (said of a chain, never of Navigation)
 };
+consteval auto words_of(NavigationMode) {
+    return words<NavigationMode::vertical_only>("aligning", "on the rail", "GNSS-aided", "dead reckoning", "lost",
+                                                "vertical only");
+}
 
+/// NaN where nothing is known.
 struct NavigationEstimate {
-    std::int64_t t_ns = 0;
+    static inline const Eigen::Vector3d kUnknown = Eigen::Vector3d::Constant(kNaN);
+
+    std::int64_t t_ns = 0; ///< of the newest inertial sample
     NavigationMode mode = NavigationMode::aligning;
     bool valid = false; ///< everything below means something
-    Eigen::Vector3d position_enu_m, position_sigma_m;
-    Eigen::Vector3d velocity_enu_mps, velocity_sigma_mps;
-    Eigen::Quaterniond q_local_body;
-    Eigen::Vector3d attitude_sigma_rad; ///< about the body axes
-    Eigen::Vector3d rate_body_rad_s;    ///< bias removed
-    Eigen::Vector3d accel_bias_mps2, gyro_bias_rad_s;
-    double tilt_rad, tilt_sigma_rad; ///< of the nose from vertical
-    double tilt_heading_rad;         ///< azimuth the nose leans to, clockwise from true north, [0, 2 pi)
-    double roll_rad;                 ///< accumulated about the long axis since alignment; not wrapped
-    double nis_fix_mean, nis_height_mean;
-    Health health_fix, health_height;
-    std::uint32_t rejected_fixes, rejected_heights;
+    Eigen::Vector3d position_enu_m = kUnknown, position_sigma_m = kUnknown;
+    Eigen::Vector3d velocity_enu_mps = kUnknown, velocity_sigma_mps = kUnknown;
+    Eigen::Quaterniond q_local_body{kNaN, kNaN, kNaN, kNaN};
+    Eigen::Vector3d attitude_sigma_rad = kUnknown; ///< about the body axes
+    Eigen::Vector3d rate_body_rad_s = kUnknown;    ///< bias removed
+    Eigen::Vector3d accel_bias_mps2 = kUnknown, gyro_bias_rad_s = kUnknown;
+    double tilt_rad = kNaN, tilt_sigma_rad = kNaN; ///< of the nose from vertical
+    double tilt_heading_rad = kNaN;                ///< azimuth the nose leans to, clockwise from true north, [0, 2 pi)
+    double roll_rad = kNaN;                        ///< accumulated about the long axis since alignment; not wrapped
+    double nis_fix_mean = kNaN, nis_height_mean = kNaN;
+    Health health_fix = Health::not_enough_data, health_height = Health::not_enough_data;
+    std::uint32_t rejected_fixes = 0, rejected_heights = 0;
+    std::size_t hypotheses = 0; ///< alignments still flown side by side
 };
 
 class Navigation {
@@ -86,8 +94,8 @@ class Navigation {
     [[nodiscard]] double vertical_speed_sigma_mps() const { return best().filter().sigma(Eskf::kVelocity + 2); }
     /// Aligned and off its rest: the filters run.
     [[nodiscard]] bool moving() const noexcept { return active_ > 0 && left_rest_; }
-    /// How many hypotheses about the alignment are still flown.
-    [[nodiscard]] std::size_t branches() const noexcept { return active_; }
+    /// Of the newest inertial sample used; 0 before one.
+    [[nodiscard]] std::int64_t t_ns() const noexcept { return has_last_ ? last_.t_ns : 0; }
 
   private:
     void start(std::int64_t t_ns);
@@ -95,8 +103,8 @@ class Navigation {
     void follow_scatter(const ImuSample& sample);
     /// Brings the likeliest to the front, drops what has fallen behind.
     void weigh();
-    using Shares = std::array<double, PadAlignment::kHypotheses>;
-    [[nodiscard]] Shares shares() const; ///< of the weight of all, by branch
+    using Fractions = std::array<double, PadAlignment::kHypotheses>;
+    [[nodiscard]] Fractions fractions() const; ///< of the weight of all, by branch
     [[nodiscard]] const NavigationBranch& best() const { return branches_.front(); }
     SensorNoise sensors_;
     const Site* site_;

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "server/estimate/math/angles.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -23,16 +24,16 @@ constexpr double kSway_mps = 0.02;
 constexpr double kPadHeight_m = 0.3;
 constexpr double kPadSurvey_m = 5.0; // how well the site file knows the pad, when no fix says better
 constexpr int kFixesCounted = 25;    // satellite errors are alike for seconds: more fixes do not make a better mean
-constexpr double kAzimuthSigma_rad = 4 * std::numbers::pi / 180; // an operator with a compass
+constexpr double kAzimuthSigma_rad = radians(4); // an operator with a compass
 constexpr double kRailSigma_rad =
-    0.8 * std::numbers::pi / 180;   // lean of a rail set by hand with a level, and the play of its lugs
-constexpr double kStepShare = 0.55; // sigma of a hypothesis in steps between them: their sum is flat to 1 %
+    radians(0.8);   // lean of a rail set by hand with a level, and the play of its lugs
+constexpr double kStepFraction = 0.55; // sigma of a hypothesis in steps between them: their sum is flat to 1 %
 constexpr double kNotOnRail = 25.0; // squared bias in sigmas that only a different pose explains
 constexpr double kNearPad_m = 50.0;
 constexpr double kSway_mps2 = 0.01;
 constexpr double kFieldLevelMin =
     0.1; // a field that dips more steeply, or none (a dead sensor), has no heading to give
-constexpr double kMagHeadingSigma_rad = 6 * std::numbers::pi / 180; // iron in the vehicle, uncalibrated
+constexpr double kMagHeadingSigma_rad = radians(6); // iron in the vehicle, uncalibrated
 
 } // namespace
 
@@ -107,7 +108,7 @@ void PadAlignment::position(const Vector3d& position_enu_m, const Vector3d& sigm
 
 double PadAlignment::heading_from_field(const Eigen::Quaterniond& q) const {
     const Vector3d field = q * (mag_sum_ / mag_count_);
-    const double declination = site_->declination_deg * std::numbers::pi / 180;
+    const double declination = radians(site_->declination_deg);
     // Azimuth is clockwise from north, rotation about up counter-clockwise.
     return std::remainder(std::atan2(field.x(), field.y()) - declination, 2 * std::numbers::pi);
 }
@@ -178,9 +179,9 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
         return;
     }
     const double step_rad = 2 * std::numbers::pi / static_cast<double>(kHypotheses);
-    const double rail_rad = site_->launch_tilt_deg * std::numbers::pi / 180;
+    const double rail_rad = radians(site_->launch_tilt_deg);
     if (site_->launch_azimuth_deg && rail_rad > 0 && near_pad()) {
-        const double azimuth = *site_->launch_azimuth_deg * std::numbers::pi / 180;
+        const double azimuth = radians(*site_->launch_azimuth_deg);
         const Vector3d rail(std::sin(rail_rad) * std::sin(azimuth), std::sin(rail_rad) * std::cos(azimuth),
                             std::cos(rail_rad));
         const Eigen::Quaterniond along = shortest_rotation(Vector3d::UnitX(), rail);
@@ -188,7 +189,7 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
         for (std::size_t k = 0; k < kHypotheses; ++k) {
             const Eigen::Quaterniond turned =
                 along * quaternion_from_rotation_vector({step_rad * static_cast<double>(k), 0, 0});
-            out.push_back(level(turned, {kStepShare * step_rad, across, across}));
+            out.push_back(level(turned, {kStepFraction * step_rad, across, across}));
         }
         std::sort(out.begin(), out.end(),
                   [](const Alignment& a, const Alignment& b) { return a.log_weight > b.log_weight; });
@@ -199,7 +200,7 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
     }
     for (std::size_t k = 0; k < kHypotheses; ++k) {
         const Vector3d sigma = (Vector3d::Constant(3 * unlevel_rad).cwiseAbs2() +
-                                up_body.cwiseAbs2() * kStepShare * kStepShare * step_rad * step_rad)
+                                up_body.cwiseAbs2() * kStepFraction * kStepFraction * step_rad * step_rad)
                                    .cwiseSqrt();
         out.push_back(
             level(quaternion_from_rotation_vector({0, 0, step_rad * static_cast<double>(k)}) * levelled, sigma));

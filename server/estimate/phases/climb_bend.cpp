@@ -89,7 +89,7 @@ std::optional<Bend> bend_of_climb(const std::vector<double>& t_s, const std::vec
     return bend;
 }
 
-std::optional<double> bend_to_burn_out_s(const RocketModel& rocket) {
+std::optional<double> bend_to_burnout_s(const RocketModel& rocket) {
     const double burn_s = rocket.burn_time_s();
     if (!(burn_s > 0.2) || burn_s > 60.0) return std::nullopt;
     std::vector<double> t_s;

@@ -1,5 +1,5 @@
 #pragma once
-/// When a motion changes, from heights alone: the end of thrust, the opening of a canopy.
+/// When a motion changes, from heights alone: the end of thrust, the opening of a parachute.
 #include <optional>
 #include <vector>
 
@@ -27,6 +27,6 @@ struct Bend {
 /// Thrust fades before it ends, and the bend lies where it fades. By how much later it ends, for this vehicle: its
 /// climb after the thrust table, straight up through air of constant density with its drag, put through
 /// bend_of_climb(). Empty where the table gives no climb.
-[[nodiscard]] std::optional<double> bend_to_burn_out_s(const RocketModel& rocket);
+[[nodiscard]] std::optional<double> bend_to_burnout_s(const RocketModel& rocket);
 
 } // namespace turnstone

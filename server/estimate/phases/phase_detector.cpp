@@ -1,227 +1,196 @@
 #include "server/estimate/phases/phase_detector.hpp"
 
 #include <algorithm>
-#include <cmath>
 
+#include "server/estimate/phases/touchdown.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
 
-namespace {
+PhaseDetector::PhaseDetector(const PhaseSettings& settings) : evidence_(settings), liftoff_(settings) {}
 
-constexpr double kAlive_s = 1.0;          ///< a sensor heard of within this is alive
-constexpr double kBarometerDead_s = 10.0; ///< silent for that long while inertial samples come: not a fade
-constexpr double kRestRate_rad_s = 0.08;  ///< mean magnitude: gyro bias and noise, no swinging
+// What is looked for in each phase, by force, by height, by vertical speed, and with time.
 
-} // namespace
-
-PhaseDetector::PhaseDetector(const PhaseSettings& settings)
-    : settings_(settings), forces_(2048), heights_(1024), speeds_(1024), rest_axial_mps2_(settings.gravity_mps2),
-      shocks_(64) {}
-
-void PhaseDetector::reset() {
-    *this = PhaseDetector(settings_);
+void PhaseDetector::imu(const Force& force) {
+    if (!evidence_.add(force)) return;
+    hear_again();
+    if (!on_ground() && phase_ != Phase::under_thrust) evidence_.look_for_shock(phase_ == Phase::coasting);
+    switch (phase_) {
+    case Phase::on_rail: take(liftoff_.force(evidence_)); break;
+    case Phase::under_thrust:
+    case Phase::coasting:
+        take(liftoff_.withdrawal(evidence_, phase_began_ns_, transitions_.back().t_found_ns));
+        if (phase_ == Phase::under_thrust)
+            take(burnout_.force(force, evidence_, phase_began_ns_));
+        else if (phase_ == Phase::coasting)
+            take(apogee_.weight(evidence_, phase_began_ns_));
+        break;
+    case Phase::falling: look_for_parachute(); break;
+    case Phase::under_drogue:
+        if (!evidence_.barometer_alive()) take(descent_.main(evidence_, phase_began_ns_));
+        break;
+    case Phase::down: take(next_flight_.force(evidence_, phase_began_ns_)); break;
+    case Phase::under_main:
+    case Phase::presumed_down: break;
+    }
 }
 
-std::optional<std::int64_t> PhaseDetector::time_of(Moment moment) const noexcept {
-    for (const FoundMoment& found : moments_)
-        if (found.moment == moment) return found.t_ns;
+void PhaseDetector::height(const HeightPoint& height) {
+    if (!evidence_.add(height)) return;
+    hear_again();
+    switch (phase_) {
+    case Phase::on_rail: {
+        const MaybeFound found = liftoff_.height(evidence_);
+        take(found);
+        // Thrust may have ended before the climb was believed.
+        const auto& forces = evidence_.forces();
+        for (std::size_t i = forces.since(phase_began_ns_); found && i < forces.size() && phase_ == Phase::under_thrust;
+             ++i)
+            take(burnout_.force(forces[i], evidence_, phase_began_ns_));
+        break;
+    }
+    case Phase::under_thrust:
+        take(burnout_.height(evidence_, phase_began_ns_));
+        take(apogee_.height(evidence_, phase_began_ns_, phase_ == Phase::under_thrust));
+        break;
+    case Phase::coasting: take(apogee_.height(evidence_, phase_began_ns_, false)); break;
+    case Phase::falling: look_for_parachute(); break;
+    case Phase::under_drogue: take(descent_.main(evidence_, phase_began_ns_)); break;
+    case Phase::down: take(next_flight_.height(evidence_)); break;
+    case Phase::under_main:
+    case Phase::presumed_down: break;
+    }
+    look_for_touchdown();
+}
+
+void PhaseDetector::vertical(const VerticalEstimate& estimate) {
+    if (!evidence_.add(estimate)) return;
+    const bool powered = phase_ == Phase::under_thrust;
+    if (powered || phase_ == Phase::coasting) take(apogee_.speed(evidence_, phase_began_ns_, powered));
+}
+
+void PhaseDetector::pulse(std::int64_t t_ns) {
+    if (!on_ground() && evidence_.add_pulse(t_ns) && phase_ == Phase::falling) look_for_parachute();
+}
+
+void PhaseDetector::tick(std::int64_t t_ns) {
+    evidence_.pass_time(t_ns);
+    if (!evidence_.barometer_alive()) look_for_touchdown();
+    if (!on_ground()) take(silence_.tick(evidence_, phase_));
+}
+
+void PhaseDetector::look_for_parachute() {
+    if (const auto apogee_ns = time_of(EventId::apogee)) take(descent_.first(evidence_, *apogee_ns));
+}
+
+void PhaseDetector::look_for_touchdown() {
+    if (phase_ != Phase::falling && phase_ != Phase::under_drogue && phase_ != Phase::under_main) return;
+    if (const auto apogee_ns = time_of(EventId::apogee))
+        take(find_touchdown(evidence_, *apogee_ns, phase_began_ns_));
+}
+
+void PhaseDetector::hear_again() {
+    if (phase_ == Phase::presumed_down) take(Found{EventId::signal_reacquired, {evidence_.now_ns(), 0.0}});
+}
+
+// What follows from a find.
+
+void PhaseDetector::take(const MaybeFound& found) {
+    if (!found) return;
+    switch (found->event) {
+    case EventId::liftoff:
+        enter(EventId::liftoff, found->when);
+        if (!found->burnout) break;
+        enter(EventId::burnout, *found->burnout);
+        apogee_.begin_coast();
+        break;
+    case EventId::burnout:
+        enter(EventId::burnout, found->when);
+        apogee_.begin_coast();
+        break;
+    case EventId::apogee:
+        if (found->burnout) enter(EventId::burnout, *found->burnout);
+        enter(EventId::apogee, found->when);
+        silence_.set_ceiling(apogee_.ceiling_m(evidence_));
+        descent_.begin_descent();
+        look_for_parachute();
+        break;
+    case EventId::drogue_out:
+    case EventId::main_out:
+        enter(found->event, found->when);
+        descent_.begin_descent();
+        break;
+    case EventId::false_liftoff:
+        transitions_.clear();
+        enter(EventId::false_liftoff, found->when);
+        break;
+    case EventId::signal_lost:
+        phase_before_silence_ = phase_;
+        began_before_silence_ns_ = phase_began_ns_;
+        enter(EventId::signal_lost, found->when);
+        break;
+    case EventId::signal_reacquired:
+        enter(EventId::signal_reacquired, found->when);
+        phase_began_ns_ = began_before_silence_ns_;
+        break;
+    case EventId::ready_again: begin_next_flight(found->when); break;
+    default: enter(found->event, found->when); break;
+    }
+}
+
+void PhaseDetector::enter(EventId event, const TimeEstimate& when) {
+    const Phase next = [&] {
+        switch (event) {
+        case EventId::liftoff: return Phase::under_thrust;
+        case EventId::burnout: return Phase::coasting;
+        case EventId::apogee: return Phase::falling;
+        case EventId::drogue_out: return Phase::under_drogue;
+        case EventId::main_out: return Phase::under_main;
+        case EventId::touchdown: return Phase::down;
+        case EventId::signal_lost: return Phase::presumed_down;
+        case EventId::signal_reacquired: return phase_before_silence_;
+        default: return Phase::on_rail; // false_liftoff, ready_again
+        }
+    }();
+    // A flight's steps are in order: back-dating never goes behind the step before. Losing the signal is no such step.
+    std::int64_t t_ns = std::min(when.t_ns, evidence_.now_ns());
+    for (std::size_t i = transitions_.size(); i-- > 0;) {
+        if (transitions_[i].event > EventId::touchdown) continue;
+        t_ns = std::max(t_ns, transitions_[i].t_ns);
+        break;
+    }
+    phase_ = next;
+    phase_began_ns_ = t_ns;
+    transitions_.push_back({event, t_ns, when.sigma_s, evidence_.now_ns(), next});
+    ++found_count_;
+    burnout_ = BurnoutWatch();
+    apogee_.begin_phase();
+    descent_.begin_phase();
+}
+
+void PhaseDetector::begin_next_flight(const TimeEstimate& when) {
+    PhaseDetector fresh(evidence_.settings());
+    fresh.evidence_.hear(evidence_.now_ns());
+    fresh.found_count_ = found_count_;
+    fresh.liftoff_ = LiftoffWatch(evidence_.settings(), NextFlightWatch::kStands_s);
+    *this = std::move(fresh);
+    enter(EventId::ready_again, when);
+}
+
+std::optional<std::int64_t> PhaseDetector::time_of(EventId event) const noexcept {
+    for (const Transition& found : transitions_)
+        if (found.event == event) return found.t_ns;
     return std::nullopt;
 }
 
 Motion PhaseDetector::motion() const noexcept {
     switch (phase_) {
-    case Phase::on_pad:
-    case Phase::landed: return Motion::rest;
-    case Phase::powered_ascent: return Motion::boost;
-    case Phase::coast: return Motion::coast;
+    case Phase::on_rail:
+    case Phase::down: return Motion::rest;
+    case Phase::under_thrust: return Motion::boost;
+    case Phase::coasting: return Motion::coast;
     default: return Motion::descent;
     }
-}
-
-void PhaseDetector::enter(Phase phase, Moment moment, TimeEstimate when) {
-    // A flight's moments are in order: back-dating never goes behind the moment before. Losing contact is no such
-    // moment.
-    std::int64_t t_ns = std::min(when.t_ns, t_now_ns_);
-    for (std::size_t i = moments_.size(); i-- > 0;) {
-        if (moments_[i].moment > Moment::landing) continue;
-        t_ns = std::max(t_ns, moments_[i].t_ns);
-        break;
-    }
-    phase_ = phase;
-    phase_began_ns_ = t_ns;
-    moments_.push_back({moment, t_ns, when.sigma_s, t_now_ns_, phase});
-    ++found_count_;
-    coast_began_ns_ = 0;
-    coast_samples_ = 0;
-    falling_ = 0;
-    slowed_ = 0;
-}
-
-bool PhaseDetector::barometer_alive() const noexcept {
-    return !heights_.empty() && seconds_between(heights_.back().t_ns, t_now_ns_) < kAlive_s;
-}
-
-bool PhaseDetector::barometer_gone() const noexcept {
-    return heights_.empty() || seconds_between(heights_.back().t_ns, t_now_ns_) > kBarometerDead_s;
-}
-
-bool PhaseDetector::inertial_alive() const noexcept {
-    return !forces_.empty() && seconds_between(forces_.back().t_ns, t_now_ns_) < kAlive_s;
-}
-
-/// Magnitude (or axial force) steady over the window, and as large as gravity when all axes are there.
-bool PhaseDetector::inertial_at_rest(double window_s, double spread_mps2) const {
-    const std::size_t first = forces_.since(t_now_ns_ - seconds_to_ns(window_s));
-    const std::size_t count = forces_.size() - first;
-    if (count < 10 || seconds_between(forces_[first].t_ns, t_now_ns_) < 0.8 * window_s) return false;
-    double sum = 0.0;
-    double squares = 0.0;
-    double rates = 0.0; // NaN without a gyro
-    bool all_axes = true;
-    for (std::size_t i = first; i < forces_.size(); ++i) {
-        all_axes = all_axes && std::isfinite(forces_[i].magnitude_mps2);
-        const double f = all_axes ? forces_[i].magnitude_mps2 : forces_[i].axial_mps2;
-        sum += f;
-        squares += f * f;
-        rates += forces_[i].lateral_rate_rad_s;
-    }
-    const double n = static_cast<double>(count);
-    const double mean = sum / n;
-    if (rates / n > kRestRate_rad_s) return false;
-    const double spread = std::sqrt(std::max(0.0, squares / n - mean * mean));
-    if (spread > spread_mps2 + 2.0 * settings_.accel_noise_mps2) return false;
-    return !all_axes || std::fabs(mean - settings_.gravity_mps2) < 1.2;
-}
-
-/// Feels its own weight, by the forces of the last two seconds: a canopy carries it.
-bool PhaseDetector::hangs() const {
-    const std::size_t first = forces_.since(t_now_ns_ - seconds_to_ns(2.0));
-    const std::size_t count = forces_.size() - first;
-    if (count < 10 || seconds_between(forces_[first].t_ns, t_now_ns_) < 1.6) return false;
-    double sum = 0.0;
-    for (std::size_t i = first; i < forces_.size(); ++i) sum += forces_[i].magnitude_mps2;
-    return std::fabs(sum / static_cast<double>(count) - settings_.gravity_mps2) < 0.2 * settings_.gravity_mps2;
-}
-
-/// Of the lateral rate, rad/s; NaN without a gyro or a sample.
-double PhaseDetector::mean_rate(std::int64_t from_ns, std::int64_t to_ns) const {
-    double sum = 0.0;
-    int count = 0;
-    for (std::size_t i = forces_.since(from_ns); i < forces_.size() && forces_[i].t_ns <= to_ns; ++i) {
-        sum += forces_[i].lateral_rate_rad_s;
-        ++count;
-    }
-    return sum / count;
-}
-
-std::optional<double> PhaseDetector::mean_height(std::int64_t from_ns, std::int64_t to_ns) const {
-    double sum = 0.0;
-    int count = 0;
-    for (std::size_t i = heights_.since(from_ns); i < heights_.size() && heights_[i].t_ns <= to_ns; ++i) {
-        sum += heights_[i].above_pad_m;
-        ++count;
-    }
-    if (count == 0) return std::nullopt;
-    return sum / count;
-}
-
-std::optional<PhaseDetector::Line> PhaseDetector::line_through_heights(std::int64_t from_ns, std::int64_t to_ns) const {
-    double n = 0, st = 0, sh = 0, stt = 0, sth = 0, shh = 0;
-    for (std::size_t i = heights_.since(from_ns); i < heights_.size() && heights_[i].t_ns <= to_ns; ++i) {
-        const double t = seconds_between(to_ns, heights_[i].t_ns);
-        const double h = heights_[i].above_pad_m;
-        n += 1, st += t, sh += h, stt += t * t, sth += t * h, shh += h * h;
-    }
-    if (n < 4) return std::nullopt;
-    const double det = n * stt - st * st;
-    if (det <= 1e-9) return std::nullopt;
-    const double slope = (n * sth - st * sh) / det;
-    const double value = (sh - slope * st) / n;
-    const double residual = shh - value * sh - slope * sth;
-    return Line{value, slope, std::sqrt(std::max(0.0, residual / n)), static_cast<int>(n)};
-}
-
-void PhaseDetector::imu(std::int64_t t_ns, double axial_mps2, double magnitude_mps2, double lateral_rate_rad_s) {
-    if (!std::isfinite(axial_mps2)) return;
-    if (!forces_.empty() && t_ns <= forces_.back().t_ns) return;
-    const Force force{t_ns, axial_mps2, magnitude_mps2, lateral_rate_rad_s};
-    t_now_ns_ = std::max(t_now_ns_, t_ns);
-    t_input_ns_ = std::max(t_input_ns_, t_ns);
-    if (phase_ == Phase::presumed_down) contact_again();
-    if (phase_ == Phase::on_pad) watch_pad(force);
-    forces_.push(force);
-    watch_shock(force);
-    switch (phase_) {
-    case Phase::on_pad:
-        decide_lift_off_inertial();
-        if (phase_ == Phase::on_pad) decide_lift_off_unseen();
-        break;
-    case Phase::powered_ascent:
-        watch_withdrawal();
-        watch_burn_out(force);
-        break;
-    case Phase::coast:
-        watch_withdrawal();
-        if (phase_ == Phase::coast) watch_apogee_by_weight();
-        break;
-    case Phase::descent: watch_deployment(); break;
-    case Phase::drogue_descent:
-        if (!barometer_alive()) watch_main();
-        break;
-    case Phase::landed: watch_standing(force); break;
-    case Phase::main_descent:
-    case Phase::presumed_down: break;
-    }
-}
-
-void PhaseDetector::height(std::int64_t t_ns, double above_pad_m, double sigma_m) {
-    if (!std::isfinite(above_pad_m) || !(sigma_m > 0.0)) return;
-    if (!heights_.empty() && t_ns <= heights_.back().t_ns) return;
-    t_now_ns_ = std::max(t_now_ns_, t_ns);
-    t_input_ns_ = std::max(t_input_ns_, t_ns);
-    if (phase_ == Phase::presumed_down) contact_again();
-    heights_.push({t_ns, above_pad_m, sigma_m});
-    switch (phase_) {
-    case Phase::on_pad:
-        decide_lift_off_inertial();
-        if (phase_ == Phase::on_pad) decide_lift_off_heights();
-        break;
-    case Phase::powered_ascent:
-        watch_burn_out_heights();
-        watch_apogee_heights();
-        break;
-    case Phase::coast: watch_apogee_heights(); break;
-    case Phase::descent: watch_deployment(); break;
-    case Phase::drogue_descent: watch_main(); break;
-    case Phase::landed: watch_rest_by_heights(); break;
-    case Phase::main_descent:
-    case Phase::presumed_down: break;
-    }
-    watch_landing();
-}
-
-void PhaseDetector::vertical(const VerticalEstimate& estimate) {
-    if (!estimate.valid || (!speeds_.empty() && estimate.t_ns <= speeds_.back().t_ns)) return;
-    speeds_.push({estimate.t_ns, estimate.vertical_speed_mps, estimate.vertical_speed_sigma_mps,
-                  estimate.acceleration_mps2, estimate.altitude_m, estimate.altitude_sigma_m});
-    if (phase_ == Phase::coast || phase_ == Phase::powered_ascent) watch_apogee();
-}
-
-void PhaseDetector::pulse(std::int64_t t_ns) {
-    if (on_ground()) return;
-    if (!shocks_.empty() && t_ns <= shocks_.back().t_last_ns + seconds_to_ns(0.5)) return;
-    // It is one of the last heights, and rose since the one before that was received.
-    const std::size_t i = heights_.since(t_ns);
-    const double spacing_s = i > 0 && i < heights_.size() ? seconds_between(heights_[i - 1].t_ns, t_ns) : 0.1;
-    shocks_.push({t_ns - seconds_to_ns(0.5 * spacing_s), t_ns, spacing_s / std::sqrt(12.0)});
-    if (phase_ == Phase::descent) watch_deployment();
-}
-
-void PhaseDetector::tick(std::int64_t t_ns) {
-    t_now_ns_ = std::max(t_now_ns_, t_ns);
-    if (!barometer_alive()) watch_landing();
-    watch_silence();
 }
 
 } // namespace turnstone

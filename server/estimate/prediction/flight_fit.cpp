@@ -8,11 +8,11 @@ namespace {
 
 constexpr double kThrustSigma = 0.027;
 constexpr double kDragSigma = 0.08;
-constexpr double kCanopySigma = 0.08;
+constexpr double kParachuteSigma = 0.08;
 constexpr double kShaken_mps2 = 4.0; // running motor
 constexpr double kQuiet_mps2 = 0.6;
 constexpr double kSlowest_mps = 35;  // below it drag is lost in the accelerometer's bias
-constexpr double kSamplesAlike = 25; // a canopy breathes and swings: descent rates of a second say one thing
+constexpr double kSamplesAlike = 25; // a parachute breathes and swings: descent rates of a second say one thing
 
 } // namespace
 
@@ -23,7 +23,7 @@ FlightFit::FlightFit(const RocketModel& rocket) : rocket_(&rocket) {
 void FlightFit::reset() {
     thrust_ = {1, kThrustSigma};
     drag_ = {1, kDragSigma};
-    canopies_ = {Factor{1, kCanopySigma}, Factor{1, kCanopySigma}};
+    parachutes_ = {Factor{1, kParachuteSigma}, Factor{1, kParachuteSigma}};
 }
 
 void FlightFit::take(Factor& factor, double value, double sigma) {
@@ -61,13 +61,13 @@ void FlightFit::coasting(double axial_mps2, double speed_mps, double speed_sigma
     }
 }
 
-void FlightFit::hanging(std::size_t canopy, double descent_mps, double descent_sigma_mps, double density_kg_m3,
+void FlightFit::hanging(std::size_t parachute, double descent_mps, double descent_sigma_mps, double density_kg_m3,
                         double gravity_mps2) {
-    if (canopy >= rocket_->parachutes.size() || canopy > 1 || !(descent_mps > 1)) return;
+    if (parachute >= rocket_->parachutes.size() || parachute > 1 || !(descent_mps > 1)) return;
     double area_m2 = 2 * rocket_->mass_dry_kg * gravity_mps2 / (density_kg_m3 * descent_mps * descent_mps);
-    if (canopy == 1) area_m2 -= rocket_->parachutes[0].drag_area_m2 * canopies_[0].value;
+    if (parachute == 1) area_m2 -= rocket_->parachutes[0].drag_area_m2 * parachutes_[0].value;
     const double sigma = (0.08 + 2 * descent_sigma_mps / descent_mps) * std::sqrt(kSamplesAlike);
-    take(canopies_[canopy], area_m2 / rocket_->parachutes[canopy].drag_area_m2, sigma);
+    take(parachutes_[parachute], area_m2 / rocket_->parachutes[parachute].drag_area_m2, sigma);
 }
 
 } // namespace turnstone

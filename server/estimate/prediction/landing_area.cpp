@@ -6,6 +6,8 @@
 
 #include <Eigen/LU>
 
+#include "server/estimate/math/angles.hpp"
+
 namespace turnstone {
 
 Ellipse ellipse(const Eigen::Matrix2d& c, double probability) {
@@ -16,7 +18,7 @@ Ellipse ellipse(const Eigen::Matrix2d& c, double probability) {
         return {nan, nan, nan};
     }
     const double factor = -2 * std::log(1 - probability);
-    const double from_east = 0.5 * std::atan2(2 * c(0, 1), c(0, 0) - c(1, 1)) * 180 / std::numbers::pi;
+    const double from_east = degrees(0.5 * std::atan2(2 * c(0, 1), c(0, 0) - c(1, 1)));
     return {std::sqrt(factor * (mean + apart)), std::sqrt(factor * (mean - apart)),
             std::fmod(90 - from_east + 360, 180)};
 }

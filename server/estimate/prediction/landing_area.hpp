@@ -1,5 +1,5 @@
 #pragma once
-/// Where landings scatter: mean, ellipse and the share outside a polygon. East and north, metres.
+/// Where landings scatter: mean, ellipse and the fraction outside a polygon. East and north, metres.
 ///
 /// Ellipse of probability p of a bivariate normal: (x - m)' C^-1 (x - m) = -2 ln(1 - p) (T. W. Anderson, "An
 /// Introduction to Multivariate Statistical Analysis", 3rd ed. 2003). Inside a polygon: even-odd rule (ray to the

@@ -8,6 +8,7 @@
 
 #include <Eigen/Cholesky>
 
+#include "server/estimate/math/angles.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -19,15 +20,15 @@ namespace {
 // 1-sigma of what no sensor shows before it happens.
 constexpr double kImpulseSigma = 0.02; // of a motor of known make: better known than its thrust or its burn time
 constexpr double kMassSigma = 0.01;
-constexpr double kDelaySigma_s = 0.25; // charge and canopy
-constexpr double kRailTiltSigma_rad = 0.8 * std::numbers::pi / 180;
-constexpr double kRailAzimuthSigma_rad = 4.5 * std::numbers::pi / 180;
-constexpr double kThrustTurnSigma_rad = 0.15 * std::numbers::pi / 180;
+constexpr double kDelaySigma_s = 0.25; // charge and parachute
+constexpr double kRailTiltSigma_rad = radians(0.8);
+constexpr double kRailAzimuthSigma_rad = radians(4.5);
+constexpr double kThrustTurnSigma_rad = radians(0.15);
 constexpr double kTurnDiameters =
     250; // a fin-stabilised vehicle swings into the wind within a quarter of its pitch wavelength
 constexpr double kTurnSigma = 0.3;
 constexpr double kGustShare = 0.06; // of the mean wind, averaged over a whole flight
-// What a point mass leaves out, as a share of the speed still to be lost: swinging after rail and burn-out costs
+// What a point mass leaves out, as a fraction of the speed still to be lost: swinging after rail and burnout costs
 // height.
 constexpr double kModelShare = 0.0018;
 
@@ -68,7 +69,7 @@ void Predictor::start(const PredictionStart& start, const FlightFit& fit, const 
     start_ = start;
     thrust_ = fit.thrust();
     drag_ = fit.drag();
-    canopy_ = {fit.canopy(0), fit.canopy(1)};
+    parachute_ = {fit.parachute(0), fit.parachute(1)};
     conditions_.set_air(air);
     state_root_ = start.covariance.llt().matrixL();
     const WindProfile::Covariance jitter = 1e-6 * WindProfile::Covariance::Identity();
@@ -89,11 +90,11 @@ void Predictor::set_up(FlightBlock& b, int index) const {
     b.burn_scale = (1 + kImpulseSigma * draw()) / b.thrust_scale;
     b.drag_scale = (drag_.value + drag_.sigma * draw()).max(0.1);
     // Once it flies, thrust and drag are measured per mass.
-    b.mass_scale = 1 + (start_.phase == Phase::on_pad ? kMassSigma : 0.0) * draw();
-    const bool canopies[2] = {!rocket_->parachutes.empty(), rocket_->parachutes.size() > 1};
+    b.mass_scale = 1 + (start_.phase == Phase::on_rail ? kMassSigma : 0.0) * draw();
+    const bool parachutes[2] = {!rocket_->parachutes.empty(), rocket_->parachutes.size() > 1};
     for (std::size_t k = 0; k < 2; ++k) {
-        const double area_m2 = canopies[k] ? rocket_->parachutes[k].drag_area_m2 : 0;
-        b.canopy_m2[k] = area_m2 * (canopy_[k].value + canopy_[k].sigma * draw()).max(0.1);
+        const double area_m2 = parachutes[k] ? rocket_->parachutes[k].drag_area_m2 : 0;
+        b.parachute_m2[k] = area_m2 * (parachute_[k].value + parachute_[k].sigma * draw()).max(0.1);
     }
     b.delay_scale_s = kDelaySigma_s * draw();
     b.thrust_east = kThrustTurnSigma_rad * draw();
@@ -114,16 +115,16 @@ void Predictor::set_up(FlightBlock& b, int index) const {
     wind(wind_east_, gust_east, b.wind_east);
     wind(wind_north_, gust_north, b.wind_north);
 
-    if (start_.phase == Phase::on_pad) {
-        const double azimuth = site_->launch_azimuth_deg.value_or(0) * std::numbers::pi / 180;
-        const Lanes tilt = site_->launch_tilt_deg * std::numbers::pi / 180 + kRailTiltSigma_rad * state.col(0).array();
+    if (start_.phase == Phase::on_rail) {
+        const double azimuth = radians(site_->launch_azimuth_deg.value_or(0));
+        const Lanes tilt = radians(site_->launch_tilt_deg) + kRailTiltSigma_rad * state.col(0).array();
         const Lanes heading = azimuth + kRailAzimuthSigma_rad * state.col(1).array();
         leave_rail(conditions_, b, tilt.sin() * heading.sin(), tilt.sin() * heading.cos(), tilt.cos());
         return;
     }
     const Eigen::Matrix<double, kLanes, 6> off = state * state_root_.transpose();
-    b.t_s = Lanes::Constant(start_.phase == Phase::powered_ascent ? start_.since_ignition_s : 0);
-    b.burning = start_.phase == Phase::powered_ascent;
+    b.t_s = Lanes::Constant(start_.phase == Phase::under_thrust ? start_.since_ignition_s : 0);
+    b.burning = start_.phase == Phase::under_thrust;
     b.nose_x = Lanes::Constant(start_.nose_enu.x());
     b.nose_y = Lanes::Constant(start_.nose_enu.y());
     b.x_m = start_.position_enu_m.x() + off.col(0).array();
@@ -136,8 +137,8 @@ void Predictor::set_up(FlightBlock& b, int index) const {
 
 void Predictor::fly_block(int index) {
     set_up(block_, index);
-    const double t_start_s = start_.phase == Phase::powered_ascent ? start_.since_ignition_s : 0;
-    const bool ascends = start_.phase <= Phase::coast;
+    const double t_start_s = start_.phase == Phase::under_thrust ? start_.since_ignition_s : 0;
+    const bool ascends = start_.phase <= Phase::coasting;
     climb(conditions_, block_);
     if (ascends) {
         for (int k = 0; k < kLanes; ++k) {
@@ -146,14 +147,14 @@ void Predictor::fly_block(int index) {
         }
     }
     if (!start_.place_known) return;
-    const bool open = start_.phase == Phase::drogue_descent || start_.phase == Phase::main_descent;
+    const bool open = start_.phase == Phase::under_drogue || start_.phase == Phase::under_main;
     for (std::size_t kind = 0; kind < (open ? 1U : 3U); ++kind) {
         falling_ = block_;
-        conditions_.first_canopy = kind == 0 && !start_.first_stayed_shut;
-        conditions_.later_canopies = kind < 2 && !start_.later_stayed_shut;
+        conditions_.first_parachute = kind == 0 && !start_.first_stayed_shut;
+        conditions_.later_parachutes = kind < 2 && !start_.later_stayed_shut;
         if (open) { // long ago as far as filling goes
             falling_.opens_s[0] = Lanes::Constant(-10);
-            if (start_.phase == Phase::main_descent) falling_.opens_s[1] = Lanes::Constant(-10);
+            if (start_.phase == Phase::under_main) falling_.opens_s[1] = Lanes::Constant(-10);
         }
         descend(conditions_, falling_);
         for (int k = 0; k < kLanes; ++k) {

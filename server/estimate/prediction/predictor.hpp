@@ -1,6 +1,6 @@
 #pragma once
 /// Predicted apogee and landing, from the pad to the ground, by a seeded Monte Carlo over everything that is uncertain:
-/// the state (navigation's covariance), thrust, burn time, drag, mass, canopies, delays (flight_fit.hpp) and wind
+/// the state (navigation's covariance), thrust, burn time, drag, mass, parachutes, delays (flight_fit.hpp) and wind
 /// (wind_profile.hpp).
 ///
 /// A round takes a snapshot and flies kFlights of it for each case, in slices: advance() does as much as its caller can
@@ -10,7 +10,7 @@
 ///
 /// Cases: nominal (of the parachutes whose time is not past without their opening); first parachute stays shut; all
 /// stay shut. Once a parachute has opened only the nominal case is left. Ascent interval: the 5 and 95 % quantiles.
-/// Landing: mean, 95 % ellipse, share outside the site's boundary (an advisory: the range safety officer decides). The
+/// Landing: mean, 95 % ellipse, fraction outside the site's boundary (an advisory: the range safety officer decides). The
 /// state is that of a point mass, so a vehicle that does not fly straight is not predicted.
 #include <array>
 #include <optional>
@@ -40,7 +40,7 @@ struct PredictionStart {
 struct LandingCase {
     Eigen::Vector2d mean_m;
     Eigen::Matrix2d covariance_m2;
-    double outside; ///< share outside the boundary; NaN without one
+    double outside; ///< fraction outside the boundary; NaN without one
     double time_s;  ///< mean, from the start of the round
 };
 
@@ -82,7 +82,7 @@ class Predictor {
     int next_block_ = kBlocks;
     PredictionStart start_{};
     Factor thrust_{1, 0}, drag_{1, 0};
-    std::array<Factor, 2> canopy_{Factor{1, 0}, Factor{1, 0}};
+    std::array<Factor, 2> parachute_{Factor{1, 0}, Factor{1, 0}};
     Eigen::Matrix<double, 6, 6> state_root_;
     WindProfile::Covariance wind_root_;
     WindProfile::Nodes wind_east_, wind_north_;

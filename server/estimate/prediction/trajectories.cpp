@@ -14,7 +14,7 @@ constexpr double kBurnStep_s = 0.02;
 constexpr double kClimbStep_s = 0.05;
 constexpr double kFallStep_s = 0.1;
 constexpr double kRailStep_s = 0.005;
-constexpr double kFill_s = 0.7; // from ejection to a full canopy
+constexpr double kFill_s = 0.7; // from ejection to a full parachute
 constexpr double kLongest_s = 1200;
 constexpr double kAirTop_m = 4000; // the cubic is fitted up to here
 
@@ -68,9 +68,9 @@ Lanes drag_area(const FlightConditions& c, const FlightBlock& b, const Lanes& t_
     Lanes area;
     for (int k = 0; k < kLanes; ++k) area(k) = lookup(c.drag_coefficient, mach(k) / c.mach_step);
     area *= c.rocket->reference_area_m2 * b.drag_scale;
-    for (std::size_t canopy = 0; canopy < 2; ++canopy) {
-        const Lanes open = ((t_s - b.opens_s[canopy]) / kFill_s).max(0.0).min(1.0);
-        area += b.canopy_m2[canopy] * open.square();
+    for (std::size_t parachute = 0; parachute < 2; ++parachute) {
+        const Lanes open = ((t_s - b.opens_s[parachute]) / kFill_s).max(0.0).min(1.0);
+        area += b.parachute_m2[parachute] * open.square();
     }
     return area;
 }
@@ -245,7 +245,7 @@ void descend(const FlightConditions& c, FlightBlock& b) {
     Lanes alive = Lanes::Ones();
     while ((alive > 0).any() && b.t_s.maxCoeff() < kLongest_s) {
         for (std::size_t k = 0; k < count; ++k) {
-            if (!(k == 0 ? c.first_canopy : c.later_canopies)) continue;
+            if (!(k == 0 ? c.first_parachute : c.later_parachutes)) continue;
             const double below_m = parachutes[k].trigger == Parachute::Trigger::apogee
                                        ? std::numeric_limits<double>::infinity()
                                        : parachutes[k].trigger_height_m;

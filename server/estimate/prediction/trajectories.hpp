@@ -3,9 +3,9 @@
 ///
 /// Model: m dv/dt = thrust + drag - m g. Thrust acts along the long axis, which a stable vehicle turns into its motion
 /// against the air over a distance of some hundred diameters; drag opposes that motion, with the body's coefficient
-/// against Mach and the areas of the canopies that are open. Air: density a cubic of height through the day's profile,
+/// against Mach and the areas of the parachutes that are open. Air: density a cubic of height through the day's profile,
 /// sound speed linear. Wind: linear between nodes. Gravity constant. Ground: flat or the site's grid. Integration:
-/// midpoint coefficients with Crank-Nicolson drag, second order and stable for any stiffness of a canopy (E. Hairer, G.
+/// midpoint coefficients with Crank-Nicolson drag, second order and stable for any stiffness of a parachute (E. Hairer, G.
 /// Wanner, "Solving Ordinary Differential Equations II", 2nd ed. 1996, chapter IV.3); 20 ms while the motor burns, 50
 /// ms on the way up, 0.1 s down. Struct of arrays in blocks of kLanes, the same operations for all lanes. Pure; no
 /// allocation.
@@ -39,7 +39,7 @@ class Ground {
     double highest_m_ = 0;
 };
 
-/// What all flights of a round share.
+/// What all flights of a round fraction.
 struct FlightConditions {
     FlightConditions(const RocketModel& rocket, double gravity_mps2, const Ground& ground);
     void set_air(const DayAtmosphere& air);
@@ -53,7 +53,7 @@ struct FlightConditions {
     std::array<double, kTable> thrust_n{}, propellant_left_kg{}; ///< against time in burn_time_s / (kTable - 1)
     std::array<double, 4> density_kg_m3{};                       ///< of powers of height in km
     double sound_mps = 340, sound_per_m = -0.004;
-    bool first_canopy = true, later_canopies = true; ///< of a case: which of them open at all
+    bool first_parachute = true, later_parachutes = true; ///< of a case: which of them open at all
 };
 
 /// One block of flights. Times in seconds since ignition.
@@ -63,7 +63,7 @@ struct FlightBlock {
     Lanes nose_x, nose_y;            ///< horizontal parts of the long axis' direction
     Lanes thrust_east, thrust_north; ///< thrust's direction off the long axis, rad
     Lanes turn_distance_m;           ///< over which the long axis follows the motion, e-fold
-    std::array<Lanes, 2> canopy_m2;  ///< drag area of the first and of the second parachute
+    std::array<Lanes, 2> parachute_m2;  ///< drag area of the first and of the second parachute
     std::array<Lanes, 2> opens_s;    ///< infinity: not yet triggered
     Lanes delay_scale_s;             ///< added to each delay
     LaneWind wind_east, wind_north;

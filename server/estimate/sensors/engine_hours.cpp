@@ -7,28 +7,19 @@
 
 namespace turnstone {
 
-EstimateTable engine_table() {
-    return {"engine",
-            "Engine hours and slow gauges",
-            1.0,
-            {{"running", "Whether the engine runs", "1", "Engine", 0, {{0, "stopped"}, {1, "running"}}},
-             {"running_time_h", "Time the engine has run", "h", "Engine", 2},
-             {"temperature_rate_k_per_s",
-              "Change of the engine's temperature",
-              "K/s",
-              "Engine",
-              3,
-              {},
-              "temperature_rate_k_per_s_sigma"},
-             {"temperature_rate_k_per_s_sigma", "1-sigma", "K/s", "", 3},
-             {"oil_pressure_rate_pa_per_s",
-              "Change of the oil pressure",
-              "Pa/s",
-              "Engine",
-              0,
-              {},
-              "oil_pressure_rate_pa_per_s_sigma"},
-             {"oil_pressure_rate_pa_per_s_sigma", "1-sigma", "Pa/s", "", 0}}};
+TableOf<EngineFigures> engine_table() {
+    using S = const EngineFigures&;
+    constexpr const char* kGroup = "Engine";
+    TableOf<EngineFigures> table{"engine", "Engine hours and slow gauges", 1.0};
+    table.add({"running", "Engine", "1", kGroup, 0, "", {{0, "stopped"}, {1, "running"}}}, [](S e) { return e.running; })
+        .add({"running_time_h", "Engine hours", "h", kGroup, 2}, [](S e) { return e.running_time_h; })
+        .add({"temperature_rate_k_per_s", "Engine temperature rate", "K/s", kGroup, 3},
+             [](S e) { return e.temperature_k.per_s; })
+        .sigma([](S e) { return e.temperature_k.per_s_sigma; }, 3)
+        .add({"oil_pressure_rate_pa_per_s", "Oil pressure rate", "Pa/s", kGroup, 0},
+             [](S e) { return e.oil_pressure_pa.per_s; })
+        .sigma([](S e) { return e.oil_pressure_pa.per_s_sigma; }, 0);
+    return table;
 }
 
 void SlowRate::sample(std::int64_t t_ns, double value) {
@@ -71,16 +62,10 @@ void EngineHours::sample(const EngineSample& sample) {
     running_ = sample.speed_rpm > (running_ ? kOff : kOn) * threshold_rpm_;
 }
 
-std::array<double, 6> EngineHours::row() const {
-    const Rate temperature = temperature_.rate();
-    const Rate oil = oil_pressure_.rate();
+EngineFigures EngineHours::figures() const {
     const bool known = t_speed_ns_ != 0;
-    return {known ? (running_ ? 1.0 : 0.0) : kNaN,
-            known ? total_s_ / 3600.0 : kNaN,
-            temperature.per_s,
-            temperature.per_s_sigma,
-            oil.per_s,
-            oil.per_s_sigma};
+    return {known ? (running_ ? 1.0 : 0.0) : kNaN, known ? total_s_ / 3600.0 : kNaN, temperature_.rate(),
+            oil_pressure_.rate()};
 }
 
 } // namespace turnstone

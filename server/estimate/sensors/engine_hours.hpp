@@ -7,7 +7,6 @@
 /// Rates of change: slope of the least-squares line through the last kRateWindow_s, with its 1-sigma from the
 /// residuals; NaN before kRateMin_s of data. Speed and gauges may come in different packets. Samples not newer than the
 /// last of their kind are ignored, NaN values skipped; before the first speed, running and total are NaN in the row.
-#include <array>
 #include <cstdint>
 
 #include "server/estimate/math/history.hpp"
@@ -39,7 +38,13 @@ class SlowRate {
     std::int64_t t_kept_ns_ = 0;
 };
 
-[[nodiscard]] EstimateTable engine_table();
+/// NaN where nothing has been heard.
+struct EngineFigures {
+    double running; ///< 1 or 0
+    double running_time_h;
+    Rate temperature_k, oil_pressure_pa;
+};
+[[nodiscard]] TableOf<EngineFigures> engine_table();
 
 class EngineHours {
   public:
@@ -54,8 +59,7 @@ class EngineHours {
     void continue_from(double total_s) noexcept { total_s_ = total_s; }
     [[nodiscard]] bool running() const noexcept { return running_; }
     [[nodiscard]] double total_s() const noexcept { return total_s_; }
-    /// In the order of engine_table().
-    [[nodiscard]] std::array<double, 6> row() const;
+    [[nodiscard]] EngineFigures figures() const;
 
   private:
     double threshold_rpm_;

@@ -46,9 +46,9 @@ PulseTracker::Outcome PulseTracker::sample(std::int64_t t_ns, double deviation, 
 /// Seconds after the first point at which the size first, or for the last time, passes `level`.
 double PulseTracker::crossing_s(double level, bool last) const {
     const auto between = [&](const Point& below, const Point& above) {
-        const double share = above.size > below.size ? (level - below.size) / (above.size - below.size) : 1.0;
+        const double fraction = above.size > below.size ? (level - below.size) / (above.size - below.size) : 1.0;
         return seconds_between(points_[0].t_ns, below.t_ns) +
-               std::clamp(share, 0.0, 1.0) * seconds_between(below.t_ns, above.t_ns);
+               std::clamp(fraction, 0.0, 1.0) * seconds_between(below.t_ns, above.t_ns);
     };
     if (!last) {
         for (std::size_t i = 1; i < points_.size(); ++i)

@@ -23,7 +23,7 @@ constexpr double kUnrestSpeed_mps = 10.0;
 constexpr double kUnrestAccel_mps2 = 30.0;
 constexpr double kRestSpeedUnknown_mps = 2.0;
 constexpr double kRestSpeedAtFirst_mps = 0.2;
-/// In descent, without heights for this long, a canopy may have opened.
+/// In descent, without heights for this long, a parachute may have opened.
 constexpr double kDescentGap_s = 0.25;
 constexpr double kDescentGapSigma_mps2 = 12.0;
 constexpr double kRailLean_mps2 = 0.08; ///< 1 - cos(7 degrees), times gravity
@@ -38,10 +38,10 @@ VerticalFilter::VerticalFilter(const VerticalSettings& settings) : settings_(set
 
 void VerticalFilter::reset() {
     state_ = KalmanState<kSize>{};
-    share_ = AxisShare{};
-    state_.x(4) = share_.mean;
+    fraction_ = AxisFraction{};
+    state_.x(4) = fraction_.mean;
     state_.covariance(3, 3) = settings_.accel_bias_mps2 * settings_.accel_bias_mps2;
-    state_.covariance(4, 4) = share_.sigma * share_.sigma;
+    state_.covariance(4, 4) = fraction_.sigma * fraction_.sigma;
     state_.covariance(5, 5) = settings_.port_sigma * settings_.port_sigma;
     state_.x(6) = settings_.delay_s;
     state_.covariance(6, 6) = settings_.delay_sigma_s * settings_.delay_sigma_s;
@@ -80,7 +80,7 @@ void VerticalFilter::start(std::int64_t t_ns, double altitude_m, double altitude
 }
 
 VerticalFilter::Singer VerticalFilter::singer() const noexcept {
-    // Means, sizes and correlation times of accelerations of small rockets: motor thrust, drag after burn-out, canopy.
+    // Means, sizes and correlation times of accelerations of small rockets: motor thrust, drag after burnout, parachute.
     switch (motion_) {
     case Motion::rest: return {0.0, 0.05, 1.0};
     case Motion::boost: return {0.0, 60.0, 1.0};
@@ -125,7 +125,7 @@ VerticalFilter::Matrix VerticalFilter::walks(double dt_s) const {
     Matrix noise = Matrix::Zero();
     noise(3, 3) = settings_.accel_bias_walk_mps2_rts * settings_.accel_bias_walk_mps2_rts * dt_s;
     if (motion_ != Motion::rest) {
-        noise(4, 4) = share_.walk_rts * share_.walk_rts * dt_s;
+        noise(4, 4) = fraction_.walk_rts * fraction_.walk_rts * dt_s;
         noise(5, 5) = settings_.port_walk_rts * settings_.port_walk_rts * dt_s;
     }
     return noise;
@@ -204,7 +204,7 @@ void VerticalFilter::propagate_to(std::int64_t t_ns) {
 }
 
 void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, double sigma_mps2, double force_mps2,
-                                   const AxisShare& share) {
+                                   const AxisFraction& fraction) {
     if (!std::isfinite(accel_up_mps2) || !std::isfinite(sigma_mps2) || !std::isfinite(force_mps2)) return;
     if (have_accel_ && t_ns <= t_accel_ns_) return;
     take_waiting(t_ns);
@@ -217,12 +217,12 @@ void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, doub
     t_accel_ns_ = t_ns;
     if (!started_ || motion_ == Motion::descent) return;
     propagate_to(t_ns);
-    if (!(share == share_)) {
-        share_ = share;
-        state_.x(4) = share.mean;
+    if (!(fraction == fraction_)) {
+        fraction_ = fraction;
+        state_.x(4) = fraction.mean;
         state_.covariance.row(4).setZero();
         state_.covariance.col(4).setZero();
-        state_.covariance(4, 4) = share.sigma * share.sigma;
+        state_.covariance(4, 4) = fraction.sigma * fraction.sigma;
     }
     const double variance = sigma_mps2 * sigma_mps2;
     if (singer_since_sample_) {
@@ -414,8 +414,8 @@ VerticalEstimate VerticalFilter::estimate() const {
     out.acceleration_sigma_mps2 = std::sqrt(state_.covariance(2, 2));
     out.accel_bias_mps2 = state_.x(3);
     out.accel_bias_sigma_mps2 = std::sqrt(state_.covariance(3, 3));
-    out.axis_share = state_.x(4);
-    out.axis_share_sigma = std::sqrt(state_.covariance(4, 4));
+    out.axis_fraction = state_.x(4);
+    out.axis_fraction_sigma = std::sqrt(state_.covariance(4, 4));
     out.port_coefficient = state_.x(5);
     out.port_coefficient_sigma = std::sqrt(state_.covariance(5, 5));
     out.delay_s = state_.x(6);

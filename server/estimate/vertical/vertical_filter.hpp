@@ -2,7 +2,7 @@
 /// Vertical motion from a vertical accelerometer and heights, in one dimension, up positive, heights above the pad.
 ///
 /// States: h altitude [m], v vertical speed [m/s], a vertical acceleration [m/s2], b bias of the vertical accelerometer
-/// [m/s2], s share of the felt force that is not vertical (tilt of the axis that stands for the vertical, and scale
+/// [m/s2], s fraction of the felt force that is not vertical (tilt of the axis that stands for the vertical, and scale
 /// error) [1], c pressure coefficient of the static ports: pressure error over dynamic pressure [1], d delay of the
 /// pressure behind the vents' [s].
 ///
@@ -54,11 +54,11 @@ struct VerticalSettings {
 };
 
 /// What is known of s. The axis alone: a flight leans by 8 degrees (1 %) or so, and leans over more and more.
-struct AxisShare {
+struct AxisFraction {
     double mean = 0.01;
     double sigma = 0.015;
     double walk_rts = 0.006;
-    friend bool operator==(const AxisShare&, const AxisShare&) = default;
+    friend bool operator==(const AxisFraction&, const AxisFraction&) = default;
 };
 
 struct VerticalEstimate {
@@ -69,12 +69,12 @@ struct VerticalEstimate {
     double vertical_speed_mps = 0, vertical_speed_sigma_mps = 0;
     double acceleration_mps2 = 0, acceleration_sigma_mps2 = 0;
     double accel_bias_mps2 = 0, accel_bias_sigma_mps2 = 0;
-    double axis_share = 0, axis_share_sigma = 0;
+    double axis_fraction = 0, axis_fraction_sigma = 0;
     double port_coefficient = 0, port_coefficient_sigma = 0;
     double delay_s = 0, delay_sigma_s = 0;
     double nis = 0;      ///< of the newest height; NaN before any
     double nis_mean = 0; ///< over the last 50
-    Health health = Health::starting;
+    Health health = Health::not_enough_data;
 };
 
 /// What became of a height.
@@ -106,9 +106,9 @@ class VerticalFilter {
     [[nodiscard]] Motion motion() const noexcept { return motion_; }
 
     /// Vertical coordinate acceleration (gravity removed) with its white 1-sigma, and the force it comes from, which
-    /// `share` is a share of; 0 when the share does not apply.
+    /// `fraction` is a fraction of; 0 when the fraction does not apply.
     void accelerometer(std::int64_t t_ns, double accel_up_mps2, double sigma_mps2, double force_mps2 = 0.0,
-                       const AxisShare& share = {});
+                       const AxisFraction& fraction = {});
     /// In descent without attitude: how strongly the vehicle is shaken bounds how fast its acceleration changes.
     void set_descent_agitation(double sigma_mps2);
     /// `port_m`: by how much a port coefficient of 1 would lower the height, dynamic pressure over weight density.
@@ -155,7 +155,7 @@ class VerticalFilter {
 
     VerticalSettings settings_;
     KalmanState<kSize> state_;
-    AxisShare share_;
+    AxisFraction fraction_;
     std::int64_t t_ns_ = 0;
     std::int64_t t_accel_ns_ = 0;  ///< newest sample
     std::int64_t t_height_ns_ = 0; ///< newest height, used or not

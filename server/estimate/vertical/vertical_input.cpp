@@ -59,10 +59,10 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
 
 double port_noise_pa(double mach, double dynamic_pressure_pa) noexcept {
     if (!(mach > 0.0) || !std::isfinite(dynamic_pressure_pa)) return 0.0;
-    constexpr double kSubsonicShare = 0.001;
+    constexpr double kSubsonicFraction = 0.001;
     constexpr double kTransonicShare = 0.3;
     const double ramp = std::clamp((mach - 0.7) / 0.1, 0.0, 1.0);
-    return (kSubsonicShare + ramp * (kTransonicShare - kSubsonicShare)) * dynamic_pressure_pa;
+    return (kSubsonicFraction + ramp * (kTransonicShare - kSubsonicFraction)) * dynamic_pressure_pa;
 }
 
 } // namespace turnstone

@@ -18,15 +18,15 @@ struct TiltInput {
 struct VerticalAcceleration {
     double accel_up_mps2; ///< coordinate acceleration, gravity removed
     double sigma_mps2;    ///< white
-    double force_mps2;    ///< what AxisShare is a share of
-    AxisShare share;
+    double force_mps2;    ///< what AxisFraction is a fraction of
+    AxisFraction fraction;
 };
 
 /// Turns specific force into vertical acceleration.
 ///
 /// With attitude: up . f - g. Without: the long axis stands for the vertical, which holds on the pad and, since after
-/// burn-out little but drag acts along the axis, up to apogee: a = f_x - g. What tilt and scale errors take from it
-/// lasts as long as the force does and is proportional to it, so it is not noise: the filter estimates it (AxisShare).
+/// burnout little but drag acts along the axis, up to apogee: a = f_x - g. What tilt and scale errors take from it
+/// lasts as long as the force does and is proportional to it, so it is not noise: the filter estimates it (AxisFraction).
 /// At rest the magnitude of f is used when the vehicle does not stand upright.
 /// After apogee the axis says nothing of the vertical without attitude: there is no vertical acceleration then, only
 /// agitation(): how far |f| is from g, the size of accelerations to expect.

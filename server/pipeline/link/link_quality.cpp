@@ -86,7 +86,7 @@ PacketQuality::Change PacketQuality::packet(std::uint16_t sequence_count, std::u
     if (!started_ || boot != boot_) {
         // A straggler of the boot before says nothing of this boot's count.
         if (!started_ || boot > boot_) {
-            counts_.restarts += started_ ? 1 : 0;
+            counts_.sequence_resets += started_ ? 1 : 0;
             started_ = true;
             boot_ = boot;
             begin(sequence_count);
@@ -116,7 +116,7 @@ PacketQuality::Change PacketQuality::packet(std::uint16_t sequence_count, std::u
             // Sent before the first packet that came: neither a loss made good nor a restart.
             ++counts_.out_of_order;
         } else {
-            ++counts_.restarts;
+            ++counts_.sequence_resets;
             begin(sequence_count);
             t_newest_ns_ = t_rx_ns;
         }
@@ -150,20 +150,20 @@ void LinkQuality::idle_frame(std::int64_t t_rx_ns) noexcept {
 void LinkQuality::packet(std::size_t kind, std::uint16_t sequence_count, std::uint32_t boot, std::int64_t t_rx_ns,
                          std::size_t frame_bytes) noexcept {
     const std::uint64_t out_of_order = packets_[kind].counts().out_of_order;
-    const std::uint64_t restarts = packets_[kind].counts().restarts;
+    const std::uint64_t sequence_resets = packets_[kind].counts().sequence_resets;
     const PacketQuality::Change change = packets_[kind].packet(sequence_count, boot, t_rx_ns, frame_bytes);
     ++counts_.received;
     counts_.lost += change.lost;
     counts_.out_of_order += packets_[kind].counts().out_of_order - out_of_order;
-    counts_.restarts += packets_[kind].counts().restarts - restarts;
+    counts_.sequence_resets += packets_[kind].counts().sequence_resets - sequence_resets;
     windows_.count(0, change.fresh ? 1 : 0, change.lost);
     t_good_ns_ = t_rx_ns;
     any_good_ = true;
 }
 
-void LinkQuality::copy(std::size_t kind) noexcept {
-    packets_[kind].copy();
-    ++counts_.copies;
+void LinkQuality::duplicate(std::size_t kind) noexcept {
+    packets_[kind].duplicate();
+    ++counts_.duplicates;
 }
 
 void LinkQuality::late(std::size_t kind) noexcept {

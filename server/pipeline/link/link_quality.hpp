@@ -3,7 +3,7 @@
 ///
 /// Loss is seen by gaps in the sequence counts (modulo 16384, one count per APID). A gap is believed when the
 /// packet's period fits that many packets into the time since the last one; a larger one is a count that
-/// started anew, and nothing is known of what was lost around it. A silence longer than one turn of the count
+/// began again, and nothing is known of what was lost around it. A silence longer than one turn of the count
 /// is counted with its full turns. A packet that fills a gap later is taken off the losses and counted as out
 /// of order. Nothing is lost while nothing comes: the loss of a silent link shows with the next packet, its
 /// age at once.
@@ -13,29 +13,29 @@
 #include <span>
 #include <vector>
 
+#include "protocol/framing/deframer.hpp"
+
 namespace turnstone {
 
 /// Losses and rates over the last 1, 10 and 60 s, in steps of 0.1 s.
 inline constexpr std::array<std::size_t, 3> kQualityWindowTicks{10, 100, 600};
 
-/// Why bytes of a link carried no packet, in the order of the columns.
-enum class FrameFault : unsigned char { stuffing, checksum, length, too_long, count_ };
-
 struct QualityCounts {
-    std::uint64_t received = 0; ///< good packets, copies and late ones included
+    std::uint64_t received = 0; ///< good packets, duplicates and late ones included
     std::int64_t lost = 0;
-    std::uint64_t copies = 0;       ///< already there, by this or another link
+    std::uint64_t duplicates = 0;       ///< already there, by this or another link
     std::uint64_t late = 0;         ///< older than one already accepted
     std::uint64_t out_of_order = 0; ///< came after a packet with a higher count on this link
-    std::uint64_t restarts = 0;     ///< the sequence count started anew
+    std::uint64_t sequence_resets = 0;     ///< the sequence count began again
 };
 
 /// Sliding sums of three quantities; fixed memory, constant time.
 class QualityWindows {
   public:
     struct Sums {
-        std::int64_t bytes = 0, fresh = 0,
-                     lost = 0; ///< fresh: packets with a count not seen before on this link
+        std::int64_t bytes = 0;
+        std::int64_t fresh = 0; ///< packets with a count not seen before on this link
+        std::int64_t lost = 0;
     };
     void count(std::int64_t bytes, std::int64_t fresh, std::int64_t lost) noexcept;
     /// Ends the present step of 0.1 s.
@@ -49,8 +49,8 @@ class QualityWindows {
     struct Step {
         std::int32_t bytes = 0, fresh = 0, lost = 0;
     };
-    std::array<Step, kQualityWindowTicks.back() + 1>
-        steps_{}; ///< ring; one more, so that the step that leaves is still there
+    /// Ring; one more than the longest window, so that the step that leaves is still there.
+    std::array<Step, kQualityWindowTicks.back() + 1> steps_{};
     std::array<Sums, kQualityWindowTicks.size()> sums_{};
     std::size_t at_ = 0;
 };
@@ -65,9 +65,9 @@ class PacketQuality {
         std::int64_t lost = 0; ///< negative: a gap was filled
         bool fresh = false;
     };
-    /// A good packet. `boot`: the count starts anew with each.
+    /// A good packet. `boot`: the count begins again with each.
     Change packet(std::uint16_t sequence_count, std::uint32_t boot, std::int64_t t_rx_ns, std::size_t bytes) noexcept;
-    void copy() noexcept { ++counts_.copies; }
+    void duplicate() noexcept { ++counts_.duplicates; }
     void late() noexcept { ++counts_.late; }
     void tick() noexcept { windows_.tick(); }
 
@@ -88,8 +88,8 @@ class PacketQuality {
     std::uint32_t boot_ = 0;
     std::int64_t t_last_ns_ = 0;   ///< of any packet
     std::int64_t t_newest_ns_ = 0; ///< of the packet with the newest count
-    std::uint64_t since_start_ =
-        0; ///< how far the count has moved since it began: what lies before it was never counted lost
+    /// How far the count has moved since it began: what lies before it was never counted lost.
+    std::uint64_t since_start_ = 0;
     std::array<std::uint64_t, kSeenCounts / 64> seen_{}; ///< ring by count modulo kSeenCounts
     QualityCounts counts_;
     QualityWindows windows_;
@@ -101,13 +101,13 @@ class LinkQuality {
     explicit LinkQuality(std::span<const double> packet_periods_s);
 
     void bytes(std::size_t count) noexcept;
-    void bad_frame(FrameFault fault) noexcept { ++faults_[static_cast<std::size_t>(fault)]; }
+    void bad_frame(FrameVerdict verdict) noexcept { ++bad_frames_[static_cast<std::size_t>(verdict)]; }
     void idle_frame(std::int64_t t_rx_ns) noexcept;
     /// A good frame that the dictionary cannot read.
     void undecodable() noexcept { ++undecodable_; }
     void packet(std::size_t kind, std::uint16_t sequence_count, std::uint32_t boot, std::int64_t t_rx_ns,
                 std::size_t frame_bytes) noexcept;
-    void copy(std::size_t kind) noexcept;
+    void duplicate(std::size_t kind) noexcept;
     void late(std::size_t kind) noexcept;
     void tick() noexcept;
 
@@ -115,8 +115,8 @@ class LinkQuality {
     [[nodiscard]] const QualityCounts& counts() const noexcept { return counts_; }
     [[nodiscard]] const QualityWindows& windows() const noexcept { return windows_; }
     [[nodiscard]] std::uint64_t bytes_in() const noexcept { return bytes_; }
-    [[nodiscard]] std::uint64_t faults(FrameFault fault) const noexcept {
-        return faults_[static_cast<std::size_t>(fault)];
+    [[nodiscard]] std::uint64_t bad_frames(FrameVerdict verdict) const noexcept {
+        return bad_frames_[static_cast<std::size_t>(verdict)];
     }
     [[nodiscard]] std::uint64_t idle() const noexcept { return idle_; }
     [[nodiscard]] std::uint64_t undecodable_count() const noexcept { return undecodable_; }
@@ -127,7 +127,7 @@ class LinkQuality {
     std::vector<PacketQuality> packets_;
     QualityCounts counts_;
     QualityWindows windows_;
-    std::array<std::uint64_t, static_cast<std::size_t>(FrameFault::count_)> faults_{};
+    std::array<std::uint64_t, kWords<FrameVerdict>.size()> bad_frames_{};
     std::uint64_t bytes_ = 0, idle_ = 0, undecodable_ = 0;
     std::int64_t t_good_ns_ = 0;
     bool any_good_ = false;

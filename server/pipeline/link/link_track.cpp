@@ -1,15 +1,17 @@
 #include "server/pipeline/link/link_track.hpp"
 
-#include <algorithm>
-#include <array>
+#include <string>
 
-#include <nlohmann/json.hpp>
-
+#include "server/pipeline/events.hpp"
+#include "server/pipeline/pipeline.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
 
 namespace {
+
+constexpr const char* kGroup = "Link";
+constexpr std::int64_t kPacketRowPeriodNs = kNsPerS;
 
 std::vector<double> periods_s(const Dictionary& dictionary) {
     std::vector<double> periods;
@@ -17,144 +19,141 @@ std::vector<double> periods_s(const Dictionary& dictionary) {
     return periods;
 }
 
-/// The states of a link and what they mean to the person at the range.
-struct LinkStateWord {
-    std::string_view name;
-    std::string_view sentence;
-    bool down;  ///< no data can be expected: an alert
-    bool clear; ///< ends that alert
-};
-constexpr std::array<LinkStateWord, 6> kLinkStates{{
-    {"opening", "is being opened", false, false},
-    {"open", "is open", false, true},
-    {"silent", "is open but silent", true, false},
-    {"lost", "was lost and is being retried", true, false},
-    {"refused", "could not be opened and is being retried", true, false},
-    {"ended", "came to its end", false, true},
-}};
+double count(std::uint64_t number) {
+    return static_cast<double>(number);
+}
 
-FrameFault fault_of(FrameVerdict verdict) noexcept {
-    switch (verdict) {
-    case FrameVerdict::bad_crc: return FrameFault::checksum;
-    case FrameVerdict::bad_length: return FrameFault::length;
-    case FrameVerdict::too_long: return FrameFault::too_long;
-    case FrameVerdict::good: // never asked for
-    case FrameVerdict::bad_cobs: break;
+/// A column for each window of time: `value(source, window)`. The middle one is shown.
+template <class Source, class Value>
+void add_windowed(TableOf<Source>& table, const Column& column, Value value) {
+    constexpr std::size_t kShown = 1;
+    for (std::size_t window = 0; window < kQualityWindowTicks.size(); ++window) {
+        const double window_s = static_cast<double>(kQualityWindowTicks[window]) * seconds_between(0, kTickNs);
+        const std::string seconds = std::to_string(std::lround(window_s));
+        Column one = column;
+        one.name += "_" + seconds + "s";
+        one.title += ", last " + seconds + " s";
+        if (window != kShown) one.group.clear();
+        table.add(one, [value, window, window_s](const Source& source) { return value(source, window, window_s); });
     }
-    return FrameFault::stuffing;
+}
+
+/// What links and kinds of packets are both asked: each Source has quality.counts() and quality.windows().
+template <class Source>
+void add_packet_columns(TableOf<Source>& table, const std::string& group) {
+    using S = const Source&;
+    table
+        .add({"received", "Packets received", "1", group, 0, "Good packets, duplicates and late ones included"},
+             [](S s) { return count(s.quality.counts().received); })
+        .add({"lost", "Packets lost", "1", group, 0, "Missing by gaps in the sequence counts"},
+             [](S s) { return static_cast<double>(s.quality.counts().lost); })
+        .add({"duplicates", "Duplicates", "1", "", 0, "Packets received before, by this or another link"},
+             [](S s) { return count(s.quality.counts().duplicates); })
+        .add({"late", "Late packets", "1", "", 0, "Older than one already accepted"},
+             [](S s) { return count(s.quality.counts().late); })
+        .add({"out_of_order", "Out of order", "1", "", 0, "Packets received after one with a higher sequence count"},
+             [](S s) { return count(s.quality.counts().out_of_order); })
+        .add({"sequence_resets", "Sequence counter resets", "1", "", 0},
+             [](S s) { return count(s.quality.counts().sequence_resets); });
+    add_windowed(table, {"rate", "Packet rate", "/s", group, 1, "Without duplicates on this link"},
+                 [](S s, std::size_t window, double window_s) {
+                     return static_cast<double>(s.quality.windows().sums(window).fresh) / window_s;
+                 });
+    add_windowed(table, {"loss", "Packet loss", "1", group, 3, "Lost of sent packets"},
+                 [](S s, std::size_t window, double) { return s.quality.windows().loss(window); });
+}
+
+bool expects_no_data(LinkState state) {
+    return state == LinkState::no_data || state == LinkState::lost || state == LinkState::cannot_open;
+}
+bool ends_alert(LinkState state) {
+    return state == LinkState::open || state == LinkState::end_of_file;
 }
 
 } // namespace
 
-LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const LinkTables& tables, const Dictionary& dictionary)
-    : setup_(&setup), id_(id), tables_(tables), quality_(periods_s(dictionary)) {}
+TableOf<LinkFigures> link_table() {
+    using S = const LinkFigures&;
+    TableOf<LinkFigures> table{"", "Link", seconds_between(0, kTickNs)};
+    table.add({"bytes", "Bytes received", "By", "", 0}, [](S s) { return count(s.quality.bytes_in()); })
+        .add({"frames_good", "Good frames", "1", kGroup, 0, "With a correct checksum"},
+             [](S s) { return count(s.frames.frames_good); })
+        .add({"frames_bad", "Bad frames", "1", kGroup, 0, "That carry no packet"},
+             [](S s) { return count(s.frames.frames_bad); })
+        .add({"bad_stuffing", "Bad byte stuffing", "1", "", 0},
+             [](S s) { return count(s.quality.bad_frames(FrameVerdict::bad_cobs)); })
+        .add({"bad_checksum", "Bad checksum", "1", "", 0},
+             [](S s) { return count(s.quality.bad_frames(FrameVerdict::bad_crc)); })
+        .add({"bad_length", "Bad length field", "1", "", 0},
+             [](S s) { return count(s.quality.bad_frames(FrameVerdict::bad_length)); })
+        .add({"too_long", "Too long for a frame", "1", "", 0},
+             [](S s) { return count(s.quality.bad_frames(FrameVerdict::too_long)); })
+        .add({"dropped_bytes", "Bytes in no good frame", "By", "", 0},
+             [](S s) { return count(s.frames.bytes_dropped); })
+        .add({"undecodable", "Undecodable frames", "1", kGroup, 0, "Good frames that the dictionary cannot read"},
+             [](S s) { return count(s.quality.undecodable_count()); })
+        .add({"idle", "Idle packets", "1", "", 0}, [](S s) { return count(s.quality.idle()); })
+        .add({"age_s", "Last good frame", "s", kGroup, 1, "Time since then"},
+             [](S s) { return s.quality.age_s(s.t_ns); });
+    add_packet_columns(table, kGroup);
+    add_windowed(table, {"byte_rate", "Byte rate", "By/s", kGroup, 0}, [](S s, std::size_t window, double window_s) {
+        return static_cast<double>(s.quality.windows().sums(window).bytes) / window_s;
+    });
+    return table;
+}
+
+TableOf<PacketFigures> link_packet_table() {
+    TableOf<PacketFigures> table{"", "Packet", seconds_between(0, kPacketRowPeriodNs)};
+    add_packet_columns(table, ""); // one kind of packet is looked up, not watched
+    table.add({"age_s", "Last packet", "s", "", 1, "Time since then"},
+              [](const PacketFigures& s) { return s.quality.age_s(s.t_ns); });
+    return table;
+}
+
+LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const Schema& schema, const LinkTables& tables,
+                     const Dictionary& dictionary)
+    : setup_(&setup), schema_(&schema), id_(id), tables_(tables), quality_(periods_s(dictionary)) {}
 
 void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle, Batch& out) {
     quality_.bytes(bytes.size());
     deframer_.push(bytes, [&](const Frame& frame) {
-        FrameRecord record{id_,
-                           t_rx_ns,
-                           frame.stream_offset,
-                           frame.link_octets,
-                           frame.verdict,
-                           DecodeVerdict::good,
-                           PacketVerdict::bad_frame,
-                           -1,
-                           -1,
-                           -1,
-                           0};
+        FrameRecord record{.link = id_,
+                           .t_rx_ns = t_rx_ns,
+                           .stream_offset = frame.stream_offset,
+                           .link_octets = frame.link_octets,
+                           .frame_verdict = frame.verdict};
         if (frame.verdict == FrameVerdict::good) {
             vehicle.packet(frame.packet, record, quality_, out);
         } else {
-            quality_.bad_frame(fault_of(frame.verdict));
+            quality_.bad_frame(frame.verdict);
             out.frames.push_back(record);
         }
     });
 }
 
-bool LinkTrack::state(std::int64_t t_ns, std::string_view state, const std::string& detail, Batch& out) {
-    const auto word = std::find_if(kLinkStates.begin(), kLinkStates.end(),
-                                   [state](const LinkStateWord& known) { return known.name == state; });
-    if (word == kLinkStates.end()) return false;
-    const std::string prefix = "link/" + setup_->name;
-    const std::string text =
-        "Link " + setup_->name + " " + std::string(word->sentence) + (detail.empty() ? "" : ": " + detail) + ".";
-    const int vehicle = static_cast<int>(setup_->vehicle);
-    const std::string data = nlohmann::json{{"link", setup_->name}, {"state", state}, {"detail", detail}}.dump(
-        -1, ' ', false, nlohmann::json::error_handler_t::replace);
-    out.events.push_back({t_ns, t_ns, 0, EventKind::link_state, Level::note, vehicle, prefix + "/state", text, data});
-    if (word->down && !down_)
-        out.events.push_back(
-            {t_ns, t_ns, 0, EventKind::alert_raised, Level::caution, vehicle, prefix + "/down", text, data});
-    if (word->clear && down_)
-        out.events.push_back(
-            {t_ns, t_ns, 0, EventKind::alert_cleared, Level::caution, vehicle, prefix + "/down", text, data});
-    down_ = word->down || (down_ && !word->clear);
-    return true;
+void LinkTrack::report(std::int64_t t_ns, const LinkReport& report, Batch& out) {
+    const auto announce = [&](EventId id, bool cleared) {
+        out.events.push_back(make_event(
+            {.id = id,
+             .t_ns = t_ns,
+             .about = report.link,
+             .values = {{"link", report.link}, {"state", std::string(word(report.state))}, {"detail", report.detail}},
+             .cleared = cleared},
+            t_ns, {static_cast<int>(setup_->vehicle)}));
+    };
+    announce(EventId::link_state, false);
+    const bool down = expects_no_data(report.state) || (down_ && !ends_alert(report.state));
+    if (down != down_) announce(EventId::link_down, !down);
+    down_ = down;
 }
-
-namespace {
-
-template <class ColumnName, std::size_t n>
-void set(std::array<double, n>& values, ColumnName column, double value) noexcept {
-    values[static_cast<std::size_t>(column)] = value;
-}
-
-template <class ColumnName, std::size_t n>
-void set(std::array<double, n>& values, ColumnName column, std::uint64_t value) noexcept {
-    values[static_cast<std::size_t>(column)] = static_cast<double>(value);
-}
-
-/// The columns that links and kinds of packets share.
-template <class ColumnName, std::size_t n>
-void set_packet_columns(std::array<double, n>& values, const QualityCounts& counts,
-                        const QualityWindows& windows) noexcept {
-    set(values, ColumnName::received, counts.received);
-    set(values, ColumnName::lost, static_cast<double>(counts.lost));
-    set(values, ColumnName::copies, counts.copies);
-    set(values, ColumnName::late, counts.late);
-    set(values, ColumnName::out_of_order, counts.out_of_order);
-    set(values, ColumnName::restarts, counts.restarts);
-    for (std::size_t w = 0; w < kQualityWindowTicks.size(); ++w) {
-        const double window_s = static_cast<double>(kQualityWindowTicks[w]) * seconds_between(0, kTickNs);
-        values[static_cast<std::size_t>(ColumnName::rate_1s) + w] =
-            static_cast<double>(windows.sums(w).fresh) / window_s;
-        values[static_cast<std::size_t>(ColumnName::loss_1s) + w] = windows.loss(w);
-    }
-}
-
-} // namespace
 
 void LinkTrack::tick(std::int64_t t_ns, Batch& out) {
     quality_.tick();
-    std::array<double, static_cast<std::size_t>(LinkColumn::count_)> totals;
-    const DeframerCounts& frames = deframer_.counts();
-    set(totals, LinkColumn::bytes, quality_.bytes_in());
-    set(totals, LinkColumn::frames_good, frames.frames_good);
-    set(totals, LinkColumn::frames_bad, frames.frames_bad);
-    set(totals, LinkColumn::bad_stuffing, quality_.faults(FrameFault::stuffing));
-    set(totals, LinkColumn::bad_checksum, quality_.faults(FrameFault::checksum));
-    set(totals, LinkColumn::bad_length, quality_.faults(FrameFault::length));
-    set(totals, LinkColumn::too_long, quality_.faults(FrameFault::too_long));
-    set(totals, LinkColumn::dropped_bytes, frames.bytes_dropped);
-    set(totals, LinkColumn::undecodable, quality_.undecodable_count());
-    set(totals, LinkColumn::idle, quality_.idle());
-    set(totals, LinkColumn::age_s, quality_.age_s(t_ns));
-    set_packet_columns<LinkColumn>(totals, quality_.counts(), quality_.windows());
-    for (std::size_t w = 0; w < kQualityWindowTicks.size(); ++w)
-        totals[static_cast<std::size_t>(LinkColumn::byte_rate_1s) + w] =
-            static_cast<double>(quality_.windows().sums(w).bytes) /
-            (static_cast<double>(kQualityWindowTicks[w]) * seconds_between(0, kTickNs));
-    append_row(out, tables_.totals, t_ns, t_ns, totals);
-
-    if (t_ns % kLinkPacketPeriodNs != 0) return;
-    TableId table = tables_.packets;
-    for (const PacketQuality& packet : quality_.packets()) {
-        std::array<double, static_cast<std::size_t>(LinkPacketColumn::count_)> values;
-        set_packet_columns<LinkPacketColumn>(values, packet.counts(), packet.windows());
-        set(values, LinkPacketColumn::age_s, packet.age_s(t_ns));
-        append_row(out, table++, t_ns, t_ns, values);
-    }
+    out.add_row(schema_->tables[tables_.totals], t_ns, t_ns, table_.row({deframer_.counts(), quality_, t_ns}));
+    if (t_ns % kPacketRowPeriodNs != 0) return;
+    std::size_t table = tables_.packets;
+    for (const PacketQuality& packet : quality_.packets())
+        out.add_row(schema_->tables[table++], t_ns, t_ns, packet_table_.row({packet, t_ns}));
 }
 
 } // namespace turnstone

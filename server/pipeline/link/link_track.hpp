@@ -2,11 +2,10 @@
 /// One link in the pipeline: its deframer, its counters and its state as operators know it.
 #include <cstdint>
 #include <span>
-#include <string>
-#include <string_view>
 #include <vector>
 
 #include "protocol/framing/deframer.hpp"
+#include "server/pipeline/action.hpp"
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/link/link_quality.hpp"
 #include "server/pipeline/schema.hpp"
@@ -14,13 +13,31 @@
 
 namespace turnstone {
 
+/// What a link's table is filled from.
+struct LinkFigures {
+    const DeframerCounts& frames;
+    const LinkQuality& quality;
+    std::int64_t t_ns;
+};
+/// "link/<name>": with every tick.
+[[nodiscard]] TableOf<LinkFigures> link_table();
+
+/// What the table of one kind of packet on a link is filled from.
+struct PacketFigures {
+    const PacketQuality& quality;
+    std::int64_t t_ns;
+};
+/// "link/<name>.<packet>": once a second, because there are many of them and they are looked at one by one.
+[[nodiscard]] TableOf<PacketFigures> link_packet_table();
+
 class LinkTrack {
   public:
-    LinkTrack(const LinkSetup& setup, LinkId id, const LinkTables& tables, const Dictionary& dictionary);
+    /// `setup` and `schema` must outlive it.
+    LinkTrack(const LinkSetup& setup, LinkId id, const Schema& schema, const LinkTables& tables,
+              const Dictionary& dictionary);
 
     void bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle, Batch& out);
-    /// The link thread's word. False: no such state.
-    bool state(std::int64_t t_ns, std::string_view state, const std::string& detail, Batch& out);
+    void report(std::int64_t t_ns, const LinkReport& report, Batch& out);
     void tick(std::int64_t t_ns, Batch& out);
 
     [[nodiscard]] const LinkSetup& setup() const noexcept { return *setup_; }
@@ -29,10 +46,13 @@ class LinkTrack {
 
   private:
     const LinkSetup* setup_;
+    const Schema* schema_;
     LinkId id_;
     LinkTables tables_;
     Deframer deframer_;
     LinkQuality quality_;
+    TableOf<LinkFigures> table_ = link_table();
+    TableOf<PacketFigures> packet_table_ = link_packet_table();
     bool down_ = false; ///< alert raised
 };
 

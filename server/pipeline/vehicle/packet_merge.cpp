@@ -8,11 +8,11 @@
 namespace turnstone {
 
 namespace {
-constexpr std::int64_t kCopyAgeMostNs = 60 * kNsPerS;
+constexpr std::int64_t kDuplicateAgeMaxNs = 60 * kNsPerS;
 }
 
 std::uint64_t PacketMerge::content_hash(std::span<const std::byte> packet) noexcept {
-    // Multiply and fold, eight octets a step. Not against malice: a forged copy would only be left out.
+    // Multiply and fold, eight octets a step. Not against malice: a forged duplicate would only be left out.
     std::uint64_t hash = 0x9E3779B97F4A7C15u ^ packet.size();
     while (!packet.empty()) {
         std::uint64_t word = 0;
@@ -25,11 +25,11 @@ std::uint64_t PacketMerge::content_hash(std::span<const std::byte> packet) noexc
     return hash;
 }
 
-const PacketMerge::Seen* PacketMerge::find_copy(const Seen& packet) const noexcept {
+const PacketMerge::Seen* PacketMerge::find_duplicate(const Seen& packet) const noexcept {
     const Seen& seen = seen_[packet.sequence_count % kSeen];
     const bool same = seen.filled && seen.sequence_count == packet.sequence_count &&
                       seen.counter_ns == packet.counter_ns && seen.content == packet.content &&
-                      packet.t_rx_ns - seen.t_rx_ns <= kCopyAgeMostNs;
+                      packet.t_rx_ns - seen.t_rx_ns <= kDuplicateAgeMaxNs;
     return same ? &seen : nullptr;
 }
 

@@ -26,8 +26,8 @@ class PacketMerge {
     };
 
     /// The same packet received before, if there is one.
-    [[nodiscard]] const Seen* find_copy(const Seen& packet) const noexcept;
-    /// Takes in a packet that is no copy: `accepted`, or `late` when a newer one has been accepted.
+    [[nodiscard]] const Seen* find_duplicate(const Seen& packet) const noexcept;
+    /// Takes in a packet that is not a duplicate: `accepted`, or `late` when a newer one has been accepted.
     PacketVerdict take(const Seen& packet) noexcept;
 
     [[nodiscard]] static std::uint64_t content_hash(std::span<const std::byte> packet) noexcept;

@@ -5,58 +5,95 @@
 #include <utility>
 
 #include "protocol/packet/space_packet.hpp"
+#include "server/pipeline/pipeline.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
 
-void append_row(Batch& out, TableId table, std::int64_t t_ns, std::int64_t t_rx_ns, std::span<const double> values) {
-    out.rows.push_back({table, t_ns, t_rx_ns, -1, static_cast<std::uint32_t>(out.numbers.size()),
-                        static_cast<std::uint32_t>(out.texts.size())});
-    out.numbers.insert(out.numbers.end(), values.begin(), values.end());
+namespace {
+
+/// Puts a chain's rows and events into a batch.
+class BatchSink final : public EstimateSink {
+  public:
+    /// `first_table` is the schema's for the chain's first.
+    BatchSink(Batch& out, const Schema& schema, TableId first_table, EventVehicle vehicle, std::int64_t t_found_ns)
+        : out_(out), schema_(schema), first_table_(first_table), vehicle_(vehicle), t_found_ns_(t_found_ns) {}
+    void row(std::size_t table, std::int64_t t_ns, std::span<const double> values) override {
+        out_.add_row(schema_.tables[first_table_ + table], t_ns, t_found_ns_, values);
+    }
+    void event(EstimateEvent event) override {
+        out_.events.push_back(make_event(std::move(event), t_found_ns_, vehicle_));
+    }
+
+  private:
+    Batch& out_;
+    const Schema& schema_;
+    std::size_t first_table_;
+    EventVehicle vehicle_;
+    std::int64_t t_found_ns_;
+};
+
+} // namespace
+
+TableOf<ClockFigures> clock_table() {
+    using S = const ClockFigures&;
+    constexpr const char* kGroup = "Clock";
+    TableOf<ClockFigures> table{"clock", "Clock", seconds_between(0, kTickNs)};
+    table
+        .add({"onboard_zero_s", "On-board zero", "s", kGroup, 4,
+              "Station time at which the vehicle's clock was zero, after the start of the recording"},
+             [](S s) { return s.onboard_zero_s; })
+        .add({"onboard_zero_bound_s", "On-board zero, bound", "s", kGroup, 4,
+              "About 95 %, of mapped times; the link's smallest delay comes on top"},
+             [](S s) { return s.fit.bound_s; })
+        .add({"drift_ppm", "Clock drift", "[ppm]", kGroup, 1,
+              "How much the vehicle's clock runs fast of the station's, parts per million"},
+             [](S s) { return s.fit.has_slope ? s.fit.drift_ppm : kNaN; })
+        .add({"drift_bound_ppm", "Clock drift, bound", "[ppm]", kGroup, 1, "About 95 %"},
+             [](S s) { return s.fit.drift_bound_ppm; })
+        .add({"delay_s", "Packet delay", "s", kGroup, 3, "How much longer than the smallest delay the newest packet took"},
+             [](S s) { return s.delay_s; })
+        .add({"boots", "Reboots", "1", kGroup, 0, "Of the flight computer, seen in this recording"},
+             [](S s) { return static_cast<double>(s.boots); })
+        .add({"utc_offset_s", "UTC offset", "s", "", 4, "System UTC minus station time"},
+             [](S s) { return s.utc.offset_s; })
+        .add({"utc_bound_s", "UTC bound", "s", "", 4,
+              "About 95 %, of the UTC of on-board events, the system clock taken as right"},
+             [](S s) { return s.fit.bound_s + s.utc.wander_s; });
+    return table;
 }
 
-void BatchSink::row(std::size_t table, std::int64_t t_ns, std::span<const double> values) {
-    append_row(*out, static_cast<TableId>(first_table_ + table), t_ns, t_found_ns, values);
-}
-
-void BatchSink::event(EstimateEvent event) {
-    out->events.push_back({event.t_ns, t_found_ns, event.t_sigma_s, event.kind, event.level, vehicle_,
-                           prefix_ + event.key, std::move(event.text), std::move(event.data_json)});
-}
-
-VehicleTrack::VehicleTrack(const VehicleSetup& setup, int vehicle, const VehicleTables& tables, Router router,
-                           EstimatorChain chain)
-    : setup_(&setup), vehicle_(vehicle), tables_(tables), router_(std::move(router)), chain_(std::move(chain)),
-      sink_(vehicle, setup.dictionary.vehicle, tables.estimates), decoder_(setup.dictionary),
-      clock_(setup.dictionary.time.rollover_ns()), newest_delay_s_(kNaN), merges_(setup.dictionary.packets.size()),
-      kind_of_apid_(kIdleApid + 1u, -1) {
+VehicleTrack::VehicleTrack(const VehicleSetup& setup, int vehicle, const Schema& schema, const VehicleTables& tables,
+                           Router router, EstimatorChain chain)
+    : setup_(&setup), schema_(&schema), vehicle_(vehicle), tables_(tables), router_(std::move(router)),
+      chain_(std::move(chain)), decoder_(setup.dictionary), clock_(setup.dictionary.time.rollover_ns()),
+      newest_delay_s_(kNaN), merges_(setup.dictionary.packets.size()), kind_of_apid_(kIdleApid + 1u, -1) {
     for (std::size_t k = 0; k < setup.dictionary.packets.size(); ++k)
         kind_of_apid_[setup.dictionary.packets[k].apid] = static_cast<std::int16_t>(k);
 }
 
 void VehicleTrack::announce(std::int64_t t_ns, Batch& out) const {
-    const Dictionary& dictionary = setup_->dictionary;
     for (const MissingInput& missing : chain_.missing())
-        out.events.push_back(
-            {t_ns, t_ns, 0, EventKind::recording, Level::note, vehicle_,
-             dictionary.vehicle + "/missing/" + missing.estimator,
-             dictionary.title + " has no " + missing.what + ", so there is no estimate \"" + missing.estimator + "\".",
-             "{}"});
+        out.events.push_back(make_event({.id = EventId::estimate_missing,
+                                         .t_ns = t_ns,
+                                         .about = missing.estimator,
+                                         .values = {{"estimate", missing.estimator},
+                                                    {"needs", missing.roles},
+                                                    {"any", missing.any}}},
+                                        t_ns, about()));
 }
 
 void VehicleTrack::follow_clock(const ClockReading& reading, std::int64_t t_rx_ns, Batch& out) {
-    const Dictionary& dictionary = setup_->dictionary;
     if (reading.verdict == ClockVerdict::reset) {
         // Booted no later than its clock says, if the packet took no time at all; delays are of this order.
         constexpr double kBootTimeSigma_s = 0.1;
-        out.events.push_back({t_rx_ns - reading.onboard_ns, t_rx_ns, kBootTimeSigma_s, EventKind::reboot,
-                              Level::caution, vehicle_, dictionary.vehicle + "/reboot",
-                              dictionary.title + " restarted its computer.",
-                              "{\"boot\":" + std::to_string(reading.boot) + "}"});
+        out.events.push_back(make_event({.id = EventId::reboot,
+                                         .t_ns = t_rx_ns - reading.onboard_ns,
+                                         .t_sigma_s = kBootTimeSigma_s,
+                                         .values = {{"boot", static_cast<double>(reading.boot)}}},
+                                        t_rx_ns, about()));
     } else if (reading.verdict == ClockVerdict::jump) {
-        out.events.push_back({t_rx_ns, t_rx_ns, 0, EventKind::flight_event, Level::advisory, vehicle_,
-                              dictionary.vehicle + "/clock/jump",
-                              dictionary.title + " moved its clock on; times are matched anew from here.", "{}"});
+        out.events.push_back(make_event({.id = EventId::clock_jump, .t_ns = t_rx_ns}, t_rx_ns, about()));
     }
     switch (reading.verdict) {
     case ClockVerdict::reset:
@@ -71,7 +108,7 @@ void VehicleTrack::follow_clock(const ClockReading& reading, std::int64_t t_rx_n
     case ClockVerdict::late:
     case ClockVerdict::implausible: break;
     }
-    if (reading.verdict == ClockVerdict::reset) chain_.reboot(t_rx_ns, sink_);
+    if (reading.verdict == ClockVerdict::reset) chain_.reboot();
 }
 
 std::int64_t VehicleTrack::row_time_ns(const FrameRecord& record, bool mapped, double offset_ms) const noexcept {
@@ -84,21 +121,16 @@ std::int64_t VehicleTrack::row_time_ns(const FrameRecord& record, bool mapped, d
 void VehicleTrack::append_rows(const DecodedPacket& decoded, const FrameRecord& record, bool to_estimators, bool mapped,
                                Batch& out) {
     const auto frame = static_cast<std::int32_t>(out.frames.size());
+    BatchSink sink(out, *schema_, tables_.estimates, about(), record.t_rx_ns);
     for (const DecodedRow& row : decoded.rows) {
         const std::int64_t t_ns = row_time_ns(record, mapped, row.time_offset_ms);
-        out.rows.push_back({static_cast<TableId>(tables_.packets + row.table), t_ns, record.t_rx_ns, frame,
-                            static_cast<std::uint32_t>(out.numbers.size()),
-                            static_cast<std::uint32_t>(out.texts.size())});
-        out.numbers.insert(out.numbers.end(), row.numbers.begin(), row.numbers.end());
-        for (const std::string_view text : row.texts) out.texts.emplace_back(text);
-        if (to_estimators) router_.route(row, t_ns, chain_, sink_, wind_chains_);
+        out.add_row(schema_->tables[tables_.packets + row.table], t_ns, record.t_rx_ns, row.numbers, row.texts, frame);
+        if (to_estimators) router_.route(row, t_ns, chain_, sink, wind_chains_);
     }
 }
 
 void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record, LinkQuality& quality, Batch& out) {
     const DecodedPacket decoded = decoder_.decode(packet);
-    sink_.out = &out;
-    sink_.t_found_ns = record.t_rx_ns;
     record.decode_verdict = decoded.verdict;
     record.apid = decoded.apid;
     record.sequence_count = decoded.sequence_count;
@@ -127,12 +159,12 @@ void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record,
     seen.counter_ns = decoded.onboard_ticks_ns;
     seen.t_rx_ns = record.t_rx_ns;
     seen.sequence_count = decoded.sequence_count;
-    if (const PacketMerge::Seen* first = merges_[kind].find_copy(seen)) {
-        record.packet_verdict = PacketVerdict::copy;
+    if (const PacketMerge::Seen* first = merges_[kind].find_duplicate(seen)) {
+        record.packet_verdict = PacketVerdict::duplicate;
         record.onboard_ns = first->onboard_ns;
         record.boot = first->boot;
         quality.packet(kind, decoded.sequence_count, record.boot, record.t_rx_ns, record.link_octets);
-        quality.copy(kind);
+        quality.duplicate(kind);
         out.frames.push_back(record);
         return;
     }
@@ -151,28 +183,15 @@ void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record,
     out.frames.push_back(record);
 }
 
-void VehicleTrack::tick(std::int64_t t_ns, double utc_offset_s, double utc_bound_s, std::int64_t t_start_ns,
-                        Batch& out) {
-    sink_.out = &out;
-    sink_.t_found_ns = t_ns;
+void VehicleTrack::tick(std::int64_t t_ns, const UtcOffset& utc, std::int64_t t_start_ns, Batch& out) {
     if (correlation_.has_points()) {
         correlation_.refit();
-        const ClockFit& fit = correlation_.fit();
-        std::array<double, static_cast<std::size_t>(ClockColumn::count_)> values;
-        const auto set = [&values](ClockColumn column, double value) {
-            values[static_cast<std::size_t>(column)] = value;
-        };
-        set(ClockColumn::onboard_zero_s, seconds_between(t_start_ns, correlation_.fitted_station_ns(0)));
-        set(ClockColumn::onboard_zero_bound_s, fit.bound_s);
-        set(ClockColumn::drift_ppm, fit.has_slope ? fit.drift_ppm : kNaN);
-        set(ClockColumn::drift_bound_ppm, fit.drift_bound_ppm);
-        set(ClockColumn::delay_s, newest_delay_s_);
-        set(ClockColumn::boots, clock_.boots());
-        set(ClockColumn::utc_offset_s, utc_offset_s);
-        set(ClockColumn::utc_bound_s, fit.bound_s + utc_bound_s);
-        append_row(out, tables_.clock, t_ns, t_ns, values);
+        const double zero_s = seconds_between(t_start_ns, correlation_.fitted_station_ns(0));
+        out.add_row(schema_->tables[tables_.clock], t_ns, t_ns,
+                    clock_table_.row({correlation_.fit(), zero_s, newest_delay_s_, clock_.boots(), utc}));
     }
-    chain_.tick(t_ns, sink_);
+    BatchSink sink(out, *schema_, tables_.estimates, about(), t_ns);
+    chain_.tick(t_ns, sink);
 }
 
 } // namespace turnstone

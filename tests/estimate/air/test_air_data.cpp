@@ -29,8 +29,8 @@ struct Level {
 
 struct DayResult {
     double worst_sigmas = 0.0;   ///< largest error over its own 1-sigma, from 100 m above the pad up
-    double worst_share = 0.0;    ///< largest error over height, from 500 m to 3 km
-    double standard_share = 0.0; ///< the same for plain pressure altitude differences
+    double worst_fraction = 0.0;    ///< largest error over height, from 500 m to 3 km
+    double standard_fraction = 0.0; ///< the same for plain pressure altitude differences
     int levels = 0;
 };
 
@@ -49,9 +49,9 @@ DayResult compare(const std::vector<Level>& levels, double pad_temperature_k) {
         const double error_m = air.geopotential_above_pad_m - true_m;
         if (true_m > 100.0) out.worst_sigmas = std::max(out.worst_sigmas, std::fabs(error_m) / air.above_pad_sigma_m);
         if (true_m > 500.0 && true_m < 3000.0) {
-            out.worst_share = std::max(out.worst_share, std::fabs(error_m) / true_m);
+            out.worst_fraction = std::max(out.worst_fraction, std::fabs(error_m) / true_m);
             const double standard_m = air.pressure_altitude_m - pressure_altitude_m(pad.pressure_pa);
-            out.standard_share = std::max(out.standard_share, std::fabs(standard_m - true_m) / true_m);
+            out.standard_fraction = std::max(out.standard_fraction, std::fabs(standard_m - true_m) / true_m);
         }
         ++out.levels;
     }
@@ -142,13 +142,13 @@ TEST_CASE("heights on real days lie within the stated uncertainty") {
     }
     for (const Day& day : days) {
         const DayResult result = compare(day.levels, day.pad_temperature_k);
-        INFO(day.name << ": worst " << result.worst_sigmas << " sigma, " << 100.0 * result.worst_share
-                      << " % of height below 3 km (standard atmosphere alone " << 100.0 * result.standard_share
+        INFO(day.name << ": worst " << result.worst_sigmas << " sigma, " << 100.0 * result.worst_fraction
+                      << " % of height below 3 km (standard atmosphere alone " << 100.0 * result.standard_fraction
                       << " %)");
         CHECK(result.levels > 200);
         CHECK(result.worst_sigmas < 2.0);
-        CHECK(result.worst_share < day.share_max);
-        CHECK(result.worst_share <= result.standard_share + 0.002);
+        CHECK(result.worst_fraction < day.share_max);
+        CHECK(result.worst_fraction <= result.standard_fraction + 0.002);
     }
 }
 

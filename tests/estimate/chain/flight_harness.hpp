@@ -1,7 +1,7 @@
 #pragma once
 /// Flies a simulator scenario straight into FlightState: sensor readings in packets, some of them lost, with the truth
-/// beside the result. The simulator integrates six degrees of freedom with its own thrust, drag, canopy and sensor
-/// models; the estimators know none of them and share only physical constants with it, so agreement is evidence.
+/// beside the result. The simulator integrates six degrees of freedom with its own thrust, drag, parachute and sensor
+/// models; the estimators know none of them and fraction only physical constants with it, so agreement is evidence.
 #include <cmath>
 #include <map>
 #include <optional>
@@ -108,15 +108,15 @@ inline void fly(const Flight& flight, const Reception& reception, std::uint64_t 
 }
 
 /// Times the truth gives for the moments the detector looks for; NaN where it did not happen.
-inline std::map<Moment, double> true_moments(const sim::Truth& truth) {
+inline std::map<EventId, double> true_moments(const sim::Truth& truth) {
     const auto ejection = [&](std::size_t i) {
         for (const sim::Ejection& e : truth.events.ejections)
             if (e.parachute == i) return e.t_s;
         return std::numeric_limits<double>::quiet_NaN();
     };
-    return {{Moment::lift_off, truth.events.lift_off_s}, {Moment::burn_out, truth.events.burn_out_s},
-            {Moment::apogee, truth.events.apogee_s},     {Moment::drogue_deployment, ejection(0)},
-            {Moment::main_deployment, ejection(1)},      {Moment::landing, truth.events.landing_s}};
+    return {{EventId::liftoff, truth.events.liftoff_s}, {EventId::burnout, truth.events.burnout_s},
+            {EventId::apogee, truth.events.apogee_s},     {EventId::drogue_out, ejection(0)},
+            {EventId::main_out, ejection(1)},      {EventId::touchdown, truth.events.landing_s}};
 }
 
 } // namespace turnstone::test

@@ -12,8 +12,8 @@ using namespace turnstone::test;
 namespace {
 
 struct Tally {
-    std::map<Moment, std::vector<double>> errors_s;   ///< sizes
-    std::map<Moment, std::vector<double>> normalised; ///< error over its own 1-sigma
+    std::map<EventId, std::vector<double>> errors_s;   ///< sizes
+    std::map<EventId, std::vector<double>> normalised; ///< error over its own 1-sigma
     std::string faults;
     int flights = 0;
 };
@@ -35,13 +35,13 @@ Tally fly_many(int count, const Reception& reception) {
                           tables);
         Collector out;
         fly(flight, reception, static_cast<std::uint64_t>(seed), state, out);
-        std::map<Moment, int> seen;
+        std::map<EventId, int> seen;
         const auto truth = true_moments(flight.truth);
-        for (const FoundMoment& found : state.phases().moments()) {
-            ++seen[found.moment];
-            const double error_s = seconds_between(kRunStart_ns, found.t_ns) - truth.at(found.moment);
-            tally.errors_s[found.moment].push_back(std::fabs(error_s));
-            tally.normalised[found.moment].push_back(error_s / found.t_sigma_s);
+        for (const Transition& found : state.phases().events()) {
+            ++seen[found.event];
+            const double error_s = seconds_between(kRunStart_ns, found.t_ns) - truth.at(found.event);
+            tally.errors_s[found.event].push_back(std::fabs(error_s));
+            tally.normalised[found.event].push_back(error_s / found.t_sigma_s);
         }
         for (const auto& [moment, t_s] : truth) {
             if (seen[moment] != 1) {
@@ -55,7 +55,7 @@ Tally fly_many(int count, const Reception& reception) {
 }
 
 struct Limit {
-    Moment moment;
+    EventId moment;
     double median_s;
 };
 
@@ -64,11 +64,11 @@ void check(Tally tally, const std::vector<Limit>& limits) {
     CHECK(tally.faults.empty());
     if (tally.flights < 10) return; // the median of a few says nothing
     for (const Limit& limit : limits) {
-        auto& errors = tally.errors_s[limit.moment];
+        auto& errors = tally.errors_s[limit.event];
         REQUIRE(!errors.empty());
         std::sort(errors.begin(), errors.end());
         const double median_s = errors[errors.size() / 2];
-        UNSCOPED_INFO(moment_key(limit.moment) << ": median " << median_s << " s, worst " << errors.back() << " s");
+        UNSCOPED_INFO(moment_key(limit.event) << ": median " << median_s << " s, worst " << errors.back() << " s");
         CHECK(median_s < limit.median_s);
     }
 }
@@ -96,9 +96,9 @@ void check_calibration(const Tally& tally) {
     }
 }
 
-const std::vector<Limit> kRequired{{Moment::lift_off, 0.050},        {Moment::burn_out, 0.100},
-                                   {Moment::apogee, 0.150},          {Moment::drogue_deployment, 0.150},
-                                   {Moment::main_deployment, 0.150}, {Moment::landing, 1.0}};
+const std::vector<Limit> kRequired{{EventId::liftoff, 0.050},        {EventId::burnout, 0.100},
+                                   {EventId::apogee, 0.150},          {EventId::drogue_out, 0.150},
+                                   {EventId::main_out, 0.150}, {EventId::touchdown, 1.0}};
 
 } // namespace
 
@@ -127,21 +127,21 @@ TEST_CASE("phases of flights with an inertial sensor only") {
 TEST_CASE("odd courses of a flight") {
     struct Odd {
         const char* scenario;
-        std::vector<Moment> found;
-        std::vector<Moment> absent;
+        std::vector<EventId> found;
+        std::vector<EventId> absent;
     };
     const std::vector<Odd> odds{
         {"late-parachute",
-         {Moment::lift_off, Moment::apogee, Moment::drogue_deployment, Moment::main_deployment, Moment::landing},
+         {EventId::liftoff, EventId::apogee, EventId::drogue_out, EventId::main_out, EventId::touchdown},
          {}},
         {"no-parachute",
-         {Moment::lift_off, Moment::burn_out, Moment::apogee},
-         {Moment::drogue_deployment, Moment::main_deployment}},
+         {EventId::liftoff, EventId::burnout, EventId::apogee},
+         {EventId::drogue_out, EventId::main_out}},
         {"baro-dead",
-         {Moment::lift_off, Moment::burn_out, Moment::apogee, Moment::drogue_deployment, Moment::landing},
+         {EventId::liftoff, EventId::burnout, EventId::apogee, EventId::drogue_out, EventId::touchdown},
          {}},
-        {"separation-test", {}, {Moment::lift_off}},
-        {"pad-idle", {}, {Moment::lift_off}}};
+        {"separation-test", {}, {EventId::liftoff}},
+        {"pad-idle", {}, {EventId::liftoff}}};
     for (const Odd& odd : odds) {
         INFO(odd.scenario);
         const Flight flight = make_flight(odd.scenario, 5, true);
@@ -150,13 +150,13 @@ TEST_CASE("odd courses of a flight") {
         Collector out;
         fly(flight, {}, 5, state, out);
         const auto truth = true_moments(flight.truth);
-        for (const Moment moment : odd.found) {
+        for (const EventId moment : odd.found) {
             INFO(moment_key(moment));
             const auto found = state.phases().time_of(moment);
             REQUIRE(found);
             CHECK(std::fabs(seconds_between(kRunStart_ns, *found) - truth.at(moment)) < 1.0);
         }
-        for (const Moment moment : odd.absent) CHECK(!state.phases().time_of(moment));
+        for (const EventId moment : odd.absent) CHECK(!state.phases().time_of(moment));
         if (std::string(odd.scenario) == "separation-test") {
             CHECK(out.find("pulse/acceleration") != nullptr);
             CHECK(out.find("pulse/pressure") != nullptr);

@@ -1,5 +1,5 @@
 // Navigation against the truth of seeded simulator flights. The check means something because the simulator (tools/sim)
-// shares no model code with the estimators: it integrates forces on a body of its own equations and rotations, and only
+// fractions no model code with the estimators: it integrates forces on a body of its own equations and rotations, and only
 // the standard atmosphere's constants and the site's geodesy are common.
 #include <catch2/catch.hpp>
 
@@ -43,15 +43,15 @@ std::int64_t ns(double t_s) {
 Motion motion_at(const sim::Truth& truth, double t_s) {
     const double late_s = 0.1;
     const auto& e = truth.events;
-    if (!(t_s > e.lift_off_s + late_s)) return Motion::rest;
-    if (!(t_s > e.burn_out_s + late_s)) return Motion::boost;
+    if (!(t_s > e.liftoff_s + late_s)) return Motion::rest;
+    if (!(t_s > e.burnout_s + late_s)) return Motion::boost;
     if (!(t_s > e.apogee_s + late_s)) return Motion::coast;
     if (!(t_s > e.landing_s + 2)) return Motion::descent;
     return Motion::rest;
 }
 
 struct Outcome {
-    double position_rms_m = 0, velocity_rms_mps = 0, tilt_rms_deg = 0; ///< lift-off to apogee
+    double position_rms_m = 0, velocity_rms_mps = 0, tilt_rms_deg = 0; ///< liftoff to apogee
     double descent_position_rms_m = 0;
     std::vector<double> nees; ///< position and velocity, 6 degrees of freedom, once a second in flight
     bool ever_lost = false;
@@ -110,7 +110,7 @@ Outcome fly_and_navigate(const sim::Scenario& scenario, std::uint64_t seed) {
         }
         while (at + 1 < flight.truth.samples.size() && flight.truth.samples[at].t_s < reading.t_s - 1e-6) ++at;
         const auto& truth = flight.truth.samples[at];
-        if (!(truth.t_s > events.lift_off_s)) {
+        if (!(truth.t_s > events.liftoff_s)) {
             next_nees_s = truth.t_s;
             continue;
         }
@@ -179,7 +179,7 @@ TEST_CASE("over a hundred dispersed flights the filter's errors are what it says
     CHECK(inside > 0.92);
     CHECK(position[kFlights / 2] < 2.5);
     CHECK(velocity[kFlights / 2] <
-          2.0); // most of it before the first fix, 4 s after lift-off, when a degree of lean is 3 m/s
+          2.0); // most of it before the first fix, 4 s after liftoff, when a degree of lean is 3 m/s
     CHECK(tilt[kFlights / 2] < 3.0);
 }
 

@@ -21,14 +21,14 @@ struct Run {
     void wait(double from_s, double to_s) {
         for (double t_s = from_s; t_s < to_s; t_s += 0.1) state.tick(kRunStart_ns + seconds_to_ns(t_s), out);
     }
-    [[nodiscard]] const FoundMoment* found(Moment moment) const {
-        for (const FoundMoment& m : state.phases().moments())
-            if (m.moment == moment) return &m;
+    [[nodiscard]] const Transition* found(EventId moment) const {
+        for (const Transition& m : state.phases().events())
+            if (m.event == moment) return &m;
         return nullptr;
     }
 };
 
-double time_s(const FoundMoment& found) {
+double time_s(const Transition& found) {
     return seconds_between(kRunStart_ns, found.t_ns);
 }
 
@@ -56,16 +56,16 @@ TEST_CASE("telemetry that ends at the impact is an impact expected, not a descen
             Run run(flight, inertial);
             fly(flight, {.inertial = inertial}, seed, run.state, run.out);
             const double end_s = flight.truth.events.landing_s;
-            CHECK(run.state.phases().phase() == Phase::descent);
+            CHECK(run.state.phases().phase() == Phase::falling);
             run.wait(end_s + 1.0, end_s + 12.0);
             CHECK(run.state.phases().phase() == Phase::presumed_down);
-            const FoundMoment* impact = run.found(Moment::contact_lost);
+            const Transition* impact = run.found(EventId::signal_lost);
             REQUIRE(impact);
             const double error_s = time_s(*impact) - end_s;
             INFO("error " << error_s << " s, sigma " << impact->t_sigma_s << " s");
             CHECK(std::fabs(error_s) < 0.5);
             CHECK(std::fabs(error_s) < 3.0 * impact->t_sigma_s);
-            CHECK(!run.found(Moment::landing));
+            CHECK(!run.found(EventId::touchdown));
             const EstimateEvent* event = run.out.find("flight/contact_lost");
             REQUIRE(event);
             CHECK(event->text.find("impact expected") != std::string::npos);
@@ -83,11 +83,11 @@ TEST_CASE("silence high above the ground is no landing, and no descent for ever"
     fly(flight, {}, 4, run.state, run.out);
     const double landed_s = flight.truth.events.landing_s;
     run.wait(lost_s + 1.0, lost_s + 100.0);
-    CHECK(run.state.phases().phase() == Phase::drogue_descent);
+    CHECK(run.state.phases().phase() == Phase::under_drogue);
     run.wait(lost_s + 100.0, lost_s + 1000.0);
     CHECK(run.state.phases().phase() == Phase::presumed_down);
-    CHECK(!run.found(Moment::landing));
-    const FoundMoment* down = run.found(Moment::contact_lost);
+    CHECK(!run.found(EventId::touchdown));
+    const Transition* down = run.found(EventId::signal_lost);
     REQUIRE(down);
     CHECK(down->t_sigma_s > 30.0);
     CHECK(std::fabs(time_s(*down) - landed_s) < 2.0 * down->t_sigma_s);
@@ -112,8 +112,8 @@ TEST_CASE("contact that comes back is believed: in the air the descent goes on, 
         silence(flight, lost_s, lost_s + c.silent_s);
         Run run(flight);
         fly(flight, {}, 6, run.state, run.out);
-        CHECK(run.state.phases().phase() == Phase::landed);
-        const FoundMoment* landing = run.found(Moment::landing);
+        CHECK(run.state.phases().phase() == Phase::down);
+        const Transition* landing = run.found(EventId::touchdown);
         REQUIRE(landing);
         INFO("error " << time_s(*landing) - landed_s << " s, sigma " << landing->t_sigma_s << " s");
         CHECK(std::fabs(time_s(*landing) - landed_s) < 2.5 * landing->t_sigma_s);
@@ -172,12 +172,12 @@ TEST_CASE("carried back, stood on the pad and flown again") {
         const TwoFlights flights = two_flights(8);
         Run run(flights.joined, true, pressure);
         fly(flights.joined, {.pressure = pressure}, 8, run.state, run.out);
-        CHECK(count(run.out, "flight/lift_off") == 2);
+        CHECK(count(run.out, "flight/liftoff") == 2);
         CHECK(count(run.out, "flight/ready_again") == 1);
         CHECK(count(run.out, "flight/landing") == 2);
         for (const auto& [moment, t_s] : true_moments(flights.second)) {
             INFO(moment_key(moment));
-            const FoundMoment* found = run.found(moment);
+            const Transition* found = run.found(moment);
             REQUIRE(found);
             CHECK(std::fabs(time_s(*found) - flights.second_begins_s - t_s) < 1.0);
         }
@@ -205,7 +205,7 @@ TEST_CASE("with a barometer alone five minutes of rest come before another fligh
         flight.sensors.imu.clear();
         Run run(flight, false, true);
         fly(flight, {.inertial = false}, 9, run.state, run.out);
-        CHECK(count(run.out, "flight/lift_off") == (rest_s > 300.0 ? 2 : 1));
+        CHECK(count(run.out, "flight/liftoff") == (rest_s > 300.0 ? 2 : 1));
         CHECK(count(run.out, "flight/landing") == (rest_s > 300.0 ? 2 : 1));
     }
 }
@@ -216,7 +216,7 @@ TEST_CASE("a reboot on the ground shortens the wait for another flight, a reboot
         Run run(flight);
         if (!on_ground) run.state.reboot();
         fly(flight, {}, 10, run.state, run.out);
-        REQUIRE(run.state.phases().phase() == Phase::landed);
+        REQUIRE(run.state.phases().phase() == Phase::down);
         if (on_ground) run.state.reboot();
         const double end_s = flight.truth.samples.back().t_s;
         for (double t_s = end_s + 1.0; t_s < end_s + 14.0; t_s += 0.005) {
@@ -224,6 +224,6 @@ TEST_CASE("a reboot on the ground shortens the wait for another flight, a reboot
             run.state.imu({t_ns, {9.8 + 0.05 * std::sin(37.0 * t_s), 0.1, 0.1}, {0.0, 0.0, 0.0}}, std::nullopt,
                           run.out);
         }
-        CHECK(run.state.phases().phase() == (on_ground ? Phase::on_pad : Phase::landed));
+        CHECK(run.state.phases().phase() == (on_ground ? Phase::on_rail : Phase::down));
     }
 }

@@ -34,11 +34,11 @@ struct Case {
 class Count final : public EstimateSink {
   public:
     void row(std::size_t, std::int64_t, std::span<const double>) override {}
-    void event(EstimateEvent event) override { lift_offs += event.key == "flight/lift_off"; }
-    int lift_offs = 0;
+    void event(EstimateEvent event) override { liftoffs += event.key == "flight/liftoff"; }
+    int liftoffs = 0;
 };
 
-int lift_offs(const Case& c, bool inertial, bool pressure) {
+int liftoffs(const Case& c, bool inertial, bool pressure) {
     Vehicle vehicle;
     vehicle.rocket.emplace();
     vehicle.rocket->parachutes.resize(2);
@@ -66,7 +66,7 @@ int lift_offs(const Case& c, bool inertial, bool pressure) {
         if (f.received && pressure && i % 8 == 0) state.pressure({t_ns, p, 295.0}, kNaN, kNaN, count);
         if (i % 20 == 0) state.tick(t_ns, count);
     }
-    return count.lift_offs;
+    return count.liftoffs;
 }
 
 double between(double t, double from, double to, double value) {
@@ -81,7 +81,7 @@ double hash_unit(double t) {
 
 } // namespace
 
-TEST_CASE("handling, transport, weather and gaps are no lift-off") {
+TEST_CASE("handling, transport, weather and gaps are no liftoff") {
     const std::vector<Case> both{
         {"carried while walking", 20,
          [](double t) {
@@ -184,21 +184,21 @@ TEST_CASE("handling, transport, weather and gaps are no lift-off") {
     };
     for (const Case& c : both) {
         INFO(c.name << ", both sensors");
-        CHECK(lift_offs(c, true, true) == 0);
+        CHECK(liftoffs(c, true, true) == 0);
     }
     for (const Case& c : both) {
         INFO(c.name << ", inertial only");
-        CHECK(lift_offs(c, true, false) == 0);
+        CHECK(liftoffs(c, true, false) == 0);
     }
     for (const Case& c : pressure_only) {
         INFO(c.name << ", barometer only");
-        CHECK(lift_offs(c, false, true) == 0);
+        CHECK(liftoffs(c, false, true) == 0);
         INFO("with inertial sensor");
-        CHECK(lift_offs(c, true, true) == 0);
+        CHECK(liftoffs(c, true, true) == 0);
     }
 }
 
-TEST_CASE("a launch after the same quiet seconds is a lift-off") {
+TEST_CASE("a launch after the same quiet seconds is a liftoff") {
     const Case launch{"launch", 12, [](double t) {
                           const bool thrust = t < 1.5;
                           const double v0 = 80.0 * 1.5, h0 = 90.0;
@@ -207,7 +207,7 @@ TEST_CASE("a launch after the same quiet seconds is a lift-off") {
                                          {1.0, 0.1, 0.1},
                                          thrust ? 40.0 * t * t : h0 + v0 * c - 5.9 * c * c};
                       }};
-    CHECK(lift_offs(launch, true, true) == 1);
-    CHECK(lift_offs(launch, true, false) == 1);
-    CHECK(lift_offs(launch, false, true) == 1);
+    CHECK(liftoffs(launch, true, true) == 1);
+    CHECK(liftoffs(launch, true, false) == 1);
+    CHECK(liftoffs(launch, false, true) == 1);
 }

@@ -21,13 +21,13 @@ bool raised(const Collector& out, const std::string& key) {
 struct Fault {
     const char* name;
     const char* alert; ///< key; empty: none expected
-    double from_lift_off_s;
+    double from_liftoff_s;
     std::function<void(sim::PressureReading&, double)> barometer; ///< second: a value drawn before the fault began
     std::function<void(sim::ImuReading&, const Eigen::Vector3d&)> accelerometer;
 };
 
-const std::vector<Moment> kAll{Moment::lift_off,          Moment::burn_out,        Moment::apogee,
-                               Moment::drogue_deployment, Moment::main_deployment, Moment::landing};
+const std::vector<EventId> kAll{EventId::liftoff,          EventId::burnout,        EventId::apogee,
+                               EventId::drogue_out, EventId::main_out, EventId::touchdown};
 
 } // namespace
 
@@ -89,7 +89,7 @@ TEST_CASE("a sensor that fails is announced and the flight goes on with the othe
         INFO(fault.name);
         Flight flight = make_flight("nominal", 12, true);
         const auto truth = true_moments(flight.truth);
-        const double from_s = truth.at(Moment::lift_off) + fault.from_lift_off_s;
+        const double from_s = truth.at(EventId::liftoff) + fault.from_liftoff_s;
         double pressure_pa = 0.0;
         Eigen::Vector3d accel(0, 0, 0);
         for (auto& reading : flight.sensors.pressure)
@@ -107,16 +107,16 @@ TEST_CASE("a sensor that fails is announced and the flight goes on with the othe
         Collector out;
         fly(flight, {}, 12, state, out);
         CHECK(raised(out, fault.alert));
-        int lift_offs = 0;
-        for (const FoundMoment& found : state.phases().moments()) lift_offs += found.moment == Moment::lift_off;
-        CHECK(lift_offs == 1);
-        for (const Moment moment : kAll) {
+        int liftoffs = 0;
+        for (const Transition& found : state.phases().events()) liftoffs += found.event == EventId::liftoff;
+        CHECK(liftoffs == 1);
+        for (const EventId moment : kAll) {
             INFO(moment_key(moment));
             const auto found = state.phases().time_of(moment);
             REQUIRE(found);
             const double error_s = seconds_between(kRunStart_ns, *found) - truth.at(moment);
             INFO("error " << error_s << " s");
-            CHECK(std::fabs(error_s) < (moment == Moment::landing ? 2.0 : 1.0));
+            CHECK(std::fabs(error_s) < (moment == EventId::touchdown ? 2.0 : 1.0));
         }
     }
 }

@@ -15,7 +15,7 @@ inline RocketModel motorless(double mass_kg, double area_m2, double drag_coeffic
     return rocket;
 }
 
-/// All lanes alike, over the pad, no wind, no canopy.
+/// All lanes alike, over the pad, no wind, no parachute.
 inline std::unique_ptr<FlightBlock> block_at(double height_m, double speed_up_mps) {
     auto b = std::make_unique<FlightBlock>();
     b->t_s = b->x_m = b->y_m = b->vx_mps = b->vy_mps = Lanes::Zero();
@@ -23,7 +23,7 @@ inline std::unique_ptr<FlightBlock> block_at(double height_m, double speed_up_mp
     b->vz_mps = Lanes::Constant(speed_up_mps);
     b->thrust_scale = b->burn_scale = b->drag_scale = b->mass_scale = b->turn_distance_m = Lanes::Ones();
     b->nose_x = b->nose_y = b->thrust_east = b->thrust_north = b->delay_scale_s = Lanes::Zero();
-    b->canopy_m2 = {Lanes::Zero(), Lanes::Zero()};
+    b->parachute_m2 = {Lanes::Zero(), Lanes::Zero()};
     b->opens_s = {Lanes::Constant(1e9), Lanes::Constant(1e9)};
     b->wind_east.setZero();
     b->wind_north.setZero();

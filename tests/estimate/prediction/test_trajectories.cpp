@@ -46,10 +46,10 @@ DayAtmosphere standard_air(double elevation_m) {
     return DayAtmosphere(pad);
 }
 
-/// One canopy, open for long.
-std::unique_ptr<FlightBlock> under_canopy(double height_m, double drag_area_m2) {
+/// One parachute, open for long.
+std::unique_ptr<FlightBlock> under_parachute(double height_m, double drag_area_m2) {
     auto b = block_at(height_m, 0);
-    b->canopy_m2[0] = Lanes::Constant(drag_area_m2);
+    b->parachute_m2[0] = Lanes::Constant(drag_area_m2);
     b->opens_s[0] = Lanes::Constant(-10);
     return b;
 }
@@ -77,7 +77,7 @@ void set_wind(FlightBlock& b, const nlohmann::json& table) {
     }
 }
 
-/// What quadrature leaves out: a body under a canopy follows the wind with a time constant of descent speed over
+/// What quadrature leaves out: a body under a parachute follows the wind with a time constant of descent speed over
 /// gravity, so that it brings that much of the upper wind down with it. Exact for one descent speed.
 Eigen::Vector2d lag(const FlightBlock& b, int upper_node, int lower_node, double descent_speed_mps) {
     return descent_speed_mps / kGravityStandard_mps2 *
@@ -89,7 +89,7 @@ const Site kFlat{};
 
 } // namespace
 
-TEST_CASE("under a canopy a vehicle falls at its terminal speed") {
+TEST_CASE("under a parachute a vehicle falls at its terminal speed") {
     const Ground ground(kFlat);
     int ran = 0;
     for (const char* kind : {"terminal_speed", "parachute_sizing"}) {
@@ -104,7 +104,7 @@ TEST_CASE("under a canopy a vehicle falls at its terminal speed") {
             const RocketModel rocket = motorless(in.at("mass_kg"), 1, 0);
             FlightConditions conditions(rocket, in.at("g_m_s2"), ground);
             conditions.density_kg_m3 = {in.at("rho_kg_m3").get<double>(), 0, 0, 0};
-            const auto b = under_canopy(1500, area_m2);
+            const auto b = under_parachute(1500, area_m2);
             descend(conditions, *b);
             CHECK(-b->vz_mps(2) == Approx(speed_mps).epsilon(1e-6));
             CHECK(b->landing_east_m(2) == 0);
@@ -114,7 +114,7 @@ TEST_CASE("under a canopy a vehicle falls at its terminal speed") {
     CHECK(ran == 9);
 }
 
-TEST_CASE("drift under a canopy through layers of wind agrees with sums, quadrature and an adaptive integrator") {
+TEST_CASE("drift under a parachute through layers of wind agrees with sums, quadrature and an adaptive integrator") {
     const Ground ground(kFlat);
     for (const auto& c : cases_of("ballistic.json", "drift_sum")) {
         const auto& in = c.at("inputs");
@@ -123,21 +123,21 @@ TEST_CASE("drift under a canopy through layers of wind agrees with sums, quadrat
         FlightConditions conditions(rocket, kGravityStandard_mps2, ground);
         conditions.density_kg_m3 = {1.1, 0, 0, 0};
         const auto b =
-            under_canopy(in.at("start_height_m"), 2 * 1.5 * kGravityStandard_mps2 / (1.1 * speed_mps * speed_mps));
+            under_parachute(in.at("start_height_m"), 2 * 1.5 * kGravityStandard_mps2 / (1.1 * speed_mps * speed_mps));
         // A layer's wind up to the node before its bound, the mean of both at the bound: a ramp with the same integral.
         for (int node = 0; node < WindProfile::kNodes; ++node) {
             const double h = node * WindProfile::kStep_m;
             Eigen::Vector2d wind(0, 0);
-            double share = 0;
+            double fraction = 0;
             for (const auto& layer : in.at("layers_bottom_top_speed_from_deg")) {
                 if (h >= layer.at(0) &&
                     (h <= layer.at(1) || layer == in.at("layers_bottom_top_speed_from_deg").back())) {
                     wind += air_velocity(layer.at(2), layer.at(3));
-                    share += 1;
+                    fraction += 1;
                 }
             }
-            b->wind_east.col(node).setConstant(wind.x() / share);
-            b->wind_north.col(node).setConstant(wind.y() / share);
+            b->wind_east.col(node).setConstant(wind.x() / fraction);
+            b->wind_north.col(node).setConstant(wind.y() / fraction);
         }
         b->vz_mps = Lanes::Constant(-speed_mps);
         b->vx_mps = b->wind_east.col(20);
@@ -161,7 +161,7 @@ TEST_CASE("drift under a canopy through layers of wind agrees with sums, quadrat
             FlightConditions conditions(rocket, in.at("g_m_s2"), ground);
             conditions.set_air(standard_air(in.at("pad_elevation_m")));
             const double height_m = in.at("start_height_m");
-            const auto b = under_canopy(height_m, in.at("drag_area_cdS_m2"));
+            const auto b = under_parachute(height_m, in.at("drag_area_cdS_m2"));
             set_wind(*b, in.at("wind_table_height_speed_from_deg"));
             if (dynamic) {
                 const auto& v = in.at("start_velocity_east_north_up_m_s");
@@ -197,20 +197,20 @@ TEST_CASE("drift under a canopy through layers of wind agrees with sums, quadrat
     CHECK(ran == 6);
 }
 
-TEST_CASE("two canopies, the second at a height, drift as the quadrature says") {
+TEST_CASE("two parachutes, the second at a height, drift as the quadrature says") {
     const Ground ground(kFlat);
     for (const auto& c : cases_of("ballistic.json", "drift_two_stage")) {
         const auto& in = c.at("inputs");
         const auto& expected = c.at("expected");
         RocketModel rocket = motorless(in.at("mass_kg"), 1, 0);
-        // The reference's second area stands alone; ours come on top of each other, as the first canopy stays out.
+        // The reference's second area stands alone; ours come on top of each other, as the first parachute stays out.
         const double second_m2 = in.at("drag_area_main_m2").get<double>() - in.at("drag_area_first_m2").get<double>();
         rocket.parachutes = {{"first", in.at("drag_area_first_m2"), Parachute::Trigger::apogee, 0, 0},
                              {"main", second_m2, Parachute::Trigger::height, in.at("main_opens_at_height_m"), 0}};
         FlightConditions conditions(rocket, in.at("g_m_s2"), ground);
         conditions.set_air(standard_air(in.at("pad_elevation_m")));
-        const auto b = under_canopy(in.at("start_height_m"), in.at("drag_area_first_m2"));
-        b->canopy_m2[1] = Lanes::Constant(second_m2);
+        const auto b = under_parachute(in.at("start_height_m"), in.at("drag_area_first_m2"));
+        b->parachute_m2[1] = Lanes::Constant(second_m2);
         b->opens_s[1] = Lanes::Constant(std::numeric_limits<double>::infinity());
         set_wind(*b, in.at("wind_table_height_speed_from_deg"));
         const auto node = static_cast<Eigen::Index>(in.at("start_height_m").get<double>() / WindProfile::kStep_m);
@@ -237,7 +237,7 @@ TEST_CASE("two canopies, the second at a height, drift as the quadrature says") 
     }
 }
 
-TEST_CASE("without a canopy a vehicle falls as closed forms and an adaptive integrator say") {
+TEST_CASE("without a parachute a vehicle falls as closed forms and an adaptive integrator say") {
     const Ground ground(kFlat);
     int ran = 0;
     for (const auto& c : cases_of("ballistic.json", "coast_constant_density")) {
@@ -326,11 +326,11 @@ TEST_CASE("powered ascents reach the apogee of Tsiolkovsky's equation and of an 
             climb(conditions, *b);
             const double apogee_m = expected.at(vacuum ? "apogee_height_m" : "apogee_above_pad_m");
             // A thrust that ends at once, which no vehicle file may hold, ends with the step of 20 ms whose middle it
-            // passes: speed is off by up to 10 ms of it, height by twice that share.
+            // passes: speed is off by up to 10 ms of it, height by twice that fraction.
             const double end_mps2 = vacuum ? in.at("thrust_N").get<double>() / rocket.mass_dry_kg : 0;
-            const double share = 0.01 * end_mps2 / expected.at("burn_out_speed_m_s").get<double>();
-            CHECK(b->apogee_m(4) == Approx(apogee_m).epsilon(0.003 + 2 * share));
-            CHECK(b->apogee_s(4) == Approx(expected.at("apogee_time_s").get<double>()).epsilon(0.003 + share));
+            const double fraction = 0.01 * end_mps2 / expected.at("burnout_speed_m_s").get<double>();
+            CHECK(b->apogee_m(4) == Approx(apogee_m).epsilon(0.003 + 2 * fraction));
+            CHECK(b->apogee_s(4) == Approx(expected.at("apogee_time_s").get<double>()).epsilon(0.003 + fraction));
             CHECK(b->x_m(4) == 0);
             ++ran;
         }
@@ -338,7 +338,7 @@ TEST_CASE("powered ascents reach the apogee of Tsiolkovsky's equation and of an 
     CHECK(ran == 9);
 }
 
-TEST_CASE("a prediction's mean, ellipse and share outside the boundary are those of the distribution it starts from") {
+TEST_CASE("a prediction's mean, ellipse and fraction outside the boundary are those of the distribution it starts from") {
     // Flights that begin below the ground land where they are: what comes out is the sampled position, through the
     // whole predictor.
     for (const auto& c : cases_of("dispersion.json", "polygon_probability")) {
@@ -352,7 +352,7 @@ TEST_CASE("a prediction's mean, ellipse and share outside the boundary are those
         const RocketModel rocket = motorless(1, 1, 0);
         Predictor predictor(rocket, site);
         PredictionStart start{};
-        start.phase = Phase::main_descent;
+        start.phase = Phase::under_main;
         start.position_enu_m = {in.at("mean_m")[0].get<double>(), in.at("mean_m")[1].get<double>(), -1.0};
         start.velocity_enu_mps = {0, 0, -1e-3};
         start.nose_enu = {0, 0, 1};
@@ -383,7 +383,7 @@ TEST_CASE("a prediction's mean, ellipse and share outside the boundary are those
     }
 }
 
-TEST_CASE("ellipses hold the share of points that they are named after") {
+TEST_CASE("ellipses hold the fraction of points that they are named after") {
     for (const auto& c : cases_of("dispersion.json", "chi2_2dof")) {
         for (const auto& row : c.at("expected")) {
             const Ellipse unit = ellipse(Eigen::Matrix2d::Identity(), row.at("p"));
@@ -420,7 +420,7 @@ TEST_CASE("ellipses hold the share of points that they are named after") {
     }
 }
 
-TEST_CASE("uncertain wind, release and canopy scatter landings as propagation of the errors says") {
+TEST_CASE("uncertain wind, release and parachute scatter landings as propagation of the errors says") {
     const Ground ground(kFlat);
     constexpr double kRho = 1.1, kMass_kg = 1.0;
     for (const auto& c : cases_of("dispersion.json", "propagation")) {
@@ -439,14 +439,14 @@ TEST_CASE("uncertain wind, release and canopy scatter landings as propagation of
 #endif
         std::vector<Eigen::Vector2d> landings;
         for (int block = 0; block < kBlocks; ++block) {
-            const auto b = under_canopy(0, 0);
+            const auto b = under_parachute(0, 0);
             for (int k = 0; k < kLanes; ++k) {
                 std::array<double, 6> drawn{}; // height, descent speed, wind speed, wind from, east, north
                 for (std::size_t i = 0; i < 6; ++i)
                     drawn[i] = mean[i].get<double>() + sd[i].get<double>() * normal(random);
                 const Eigen::Vector2d wind = air_velocity(drawn[2], drawn[3]);
                 b->z_m(k) = drawn[0];
-                b->canopy_m2[0](k) = 2 * kMass_kg * kGravityStandard_mps2 / (kRho * drawn[1] * drawn[1]);
+                b->parachute_m2[0](k) = 2 * kMass_kg * kGravityStandard_mps2 / (kRho * drawn[1] * drawn[1]);
                 b->wind_east.row(k).setConstant(wind.x());
                 b->wind_north.row(k).setConstant(wind.y());
                 b->x_m(k) = drawn[4];

@@ -134,10 +134,10 @@ TEST_CASE("a bad barometer does not throw the filter") {
          [](double t, double h) { return t > 28.0 && t < 29.2 ? h - 400.0 * std::exp(-(t - 28.0) / 0.3) : h; }, false},
         {"single wild values", 4.0, [n = 0](double, double h) mutable { return ++n % 37 == 0 ? h + 5000.0 : h; },
          false},
-        {"port transient of 60 m for 1 s after burn-out", 4.0,
+        {"port transient of 60 m for 1 s after burnout", 4.0,
          [](double t, double h) { return t > 21.8 && t < 22.8 ? h + 60.0 : h; }, false},
-        {"silent from lift-off on", 60.0, [](double t, double h) { return t > 20.0 ? std::nan("") : h; }, false},
-        {"stuck from one second after lift-off on", 60.0,
+        {"silent from liftoff on", 60.0, [](double t, double h) { return t > 20.0 ? std::nan("") : h; }, false},
+        {"stuck from one second after liftoff on", 60.0,
          [held = 0.0](double t, double h) mutable { return t < 21.0 ? held = h : held; }, true},
         {"noise of 300 m without end", 60.0,
          [n = 0u](double t, double h) mutable {

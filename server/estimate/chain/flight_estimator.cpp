@@ -1,0 +1,300 @@
+#include "server/estimate/chain/flight_estimator.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <string>
+
+#include "server/estimate/phases/climb_bend.hpp"
+#include "shared/geodesy.hpp"
+#include "shared/time.hpp"
+
+namespace turnstone {
+
+namespace {
+
+/// Beyond these no barometer of a small vehicle works: 30 km and a deep valley on a stormy day.
+constexpr double kPressureLowest_pa = 1000.0;
+constexpr double kPressureHighest_pa = 120000.0;
+constexpr double kFrozenPressure_s = 1.0;
+constexpr double kFrozenAccel_s = 0.4;
+/// A height left out by this much at once is a pressure pulse, not a motion.
+constexpr double kPulse_m = 12.0;
+constexpr double kInStep_s = 0.25;
+/// Of the bend's place when the thrust table is known: ports that read low or high by 1.5 % move it.
+constexpr double kBendSigma_s = 0.07;
+constexpr double kPhasePeriod_s = 1.0;
+constexpr double kPadDisagreement_pa = 400.0;
+
+PhaseSettings phase_settings(const Vehicle& vehicle, const Site& site) {
+    PhaseSettings settings;
+    settings.gravity_mps2 = normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m);
+    settings.accel_noise_mps2 = vehicle.sensors.accel_noise_mps2;
+    settings.accel_range_mps2 = vehicle.sensors.accel_range_mps2;
+    if (!vehicle.rocket) return settings;
+    settings.parachutes = static_cast<int>(vehicle.rocket->parachutes.size());
+    if (const auto later_s = bend_to_burnout_s(*vehicle.rocket)) {
+        settings.bend_to_burnout_s = *later_s;
+        settings.bend_to_burnout_sigma_s = kBendSigma_s;
+    }
+    return settings;
+}
+
+/// How much faster than its vertical speed a vehicle may be: it leans, and the wind blows.
+double unseen_speed_mps(double vertical_speed_mps, Motion motion) {
+    if (motion == Motion::rest) return 0.0;
+    const double sideways_mps = std::hypot(15.0, 0.15 * vertical_speed_mps);
+    return std::hypot(vertical_speed_mps, sideways_mps) - std::fabs(vertical_speed_mps);
+}
+
+EstimateEvent shock_event(const Pulse& pulse) {
+    return {.id = EventId::shock,
+            .t_ns = pulse.t_ns,
+            .t_sigma_s = pulse.resolution_s / std::sqrt(12.0),
+            .values = {{"peak_mps2", pulse.peak},
+                       {"axial_peak_mps2", pulse.axial_peak},
+                       {"rise_s", pulse.rise_s},
+                       {"duration_s", pulse.duration_s},
+                       {"impulse_mps", pulse.integral},
+                       {"resolution_s", pulse.resolution_s}}};
+}
+
+EstimateEvent pressure_pulse_event(const Pulse& pulse) {
+    return {.id = EventId::pressure_pulse,
+            .t_ns = pulse.t_ns,
+            .t_sigma_s = pulse.resolution_s / std::sqrt(12.0),
+            .values = {{"peak_pa", pulse.peak},
+                       {"rise_s", pulse.rise_s},
+                       {"duration_s", pulse.duration_s},
+                       {"impulse_pa_s", pulse.integral},
+                       {"resolution_s", pulse.resolution_s}}};
+}
+
+std::optional<EventId> fault_event(SensorState state) {
+    switch (state) {
+    case SensorState::out_of_range: return EventId::sensor_out_of_range;
+    case SensorState::frozen: return EventId::sensor_frozen;
+    case SensorState::silent: return EventId::sensor_silent;
+    case SensorState::unheard:
+    case SensorState::good: break;
+    }
+    return std::nullopt;
+}
+
+EstimateEvent phase_event(Phase phase, std::int64_t t_ns, double t_sigma_s) {
+    return {.id = EventId::phase_began,
+            .t_ns = t_ns,
+            .t_sigma_s = t_sigma_s,
+            .about = std::string(phase_key(phase)),
+            .values = {{"phase", std::string(word(phase))}}};
+}
+
+} // namespace
+
+FlightEstimator::FlightEstimator(const Vehicle& vehicle, const Site& site, bool has_accelerometer, bool has_pressure)
+    : has_accelerometer_(has_accelerometer), has_pressure_(has_pressure),
+      pressure_noise_pa_(std::max(0.1, vehicle.sensors.pressure_noise_pa)), pad_(site, vehicle.sensors),
+      input_(vehicle.sensors, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m)),
+      filter_(VerticalSettings{.accel_bias_mps2 = vehicle.sensors.accel_bias_mps2,
+                               .accel_bias_walk_mps2_rts = vehicle.sensors.accel_bias_walk_mps2_rts}),
+      phases_(phase_settings(vehicle, site)), pulses_(vehicle.sensors.accel_noise_mps2, pressure_noise_pa_),
+      barometer_{SensorWatch(kPressureLowest_pa, kPressureHighest_pa, kFrozenPressure_s), "static_pressure"},
+      accelerometer_{SensorWatch(-1.1 * vehicle.sensors.accel_range_mps2, 1.1 * vehicle.sensors.accel_range_mps2,
+                                 kFrozenAccel_s),
+                     "accel_body_x"} {}
+
+FlightEstimator::News FlightEstimator::imu(const ImuSample& sample, FlightPicture& picture, EventSink& events) {
+    News news;
+    const double axial_mps2 = sample.accel_body_mps2.x();
+    if (!std::isfinite(axial_mps2) || sample.t_ns <= t_imu_ns_) return news;
+    t_imu_ns_ = sample.t_ns;
+    const bool usable = accelerometer_.watch.sample(sample.t_ns, axial_mps2);
+    announce(accelerometer_, sample.t_ns, events);
+    if (!usable) return news;
+    const double force_mps2 = sample.accel_body_mps2.norm();
+    phases_.imu({sample.t_ns, axial_mps2, force_mps2,
+                 std::hypot(sample.rate_body_rad_s.y(), sample.rate_body_rad_s.z())});
+    derived_.imu(sample.t_ns, force_mps2, sample.rate_body_rad_s.x(), phases_);
+    if (const auto shock = pulses_.force(sample.t_ns, sample.accel_body_mps2)) events.event(shock_event(*shock));
+    accelerate(sample, picture.navigation.tilt);
+    after_measurement(sample.t_ns, news, picture, events);
+    return news;
+}
+
+void FlightEstimator::accelerate(const ImuSample& sample, const std::optional<TiltInput>& tilt) {
+    const Motion motion = phases_.motion();
+    filter_.set_motion(motion);
+    if (!has_pressure_ && !filter_.estimate().valid) filter_.start(sample.t_ns, 0.0, 0.5, 0.0, 0.1);
+    if (motion == Motion::descent && !tilt) {
+        filter_.set_descent_agitation(input_.agitation_mps2(sample));
+        filter_.accelerometer(sample.t_ns, 0.0, 1.0);
+    } else if (const auto up = input_.acceleration(sample, tilt, motion)) {
+        filter_.accelerometer(sample.t_ns, up->accel_up_mps2, up->sigma_mps2, up->force_mps2, up->fraction);
+    }
+}
+
+FlightEstimator::News FlightEstimator::pressure(const PressureSample& sample, FlightPicture& picture,
+                                                EventSink& events) {
+    News news;
+    if (!std::isfinite(sample.pressure_pa) || sample.t_ns <= t_pressure_ns_) return news;
+    t_pressure_ns_ = sample.t_ns;
+    const bool usable = barometer_.watch.sample(sample.t_ns, sample.pressure_pa);
+    if (const auto pulse = pulses_.pressure(sample.t_ns, sample.pressure_pa))
+        events.event(pressure_pulse_event(*pulse));
+    announce(barometer_, sample.t_ns, events);
+    if (!usable) return news;
+    if (pad_.pressure(sample.t_ns, sample.pressure_pa, sample.temperature_k, phases_.quiet()))
+        filter_.start(sample.t_ns, 0.0, 1.0, 0.0, 0.1);
+    const AirHeights heights = pad_.atmosphere().heights(sample.pressure_pa, pressure_noise_pa_);
+    if (!std::isfinite(heights.above_pad_m)) return news;
+
+    const VerticalEstimate vertical = filter_.estimate();
+    const AirSpeeds speeds = speeds_of(heights, vertical, picture.air_speed);
+    derived_.air(sample.t_ns, speeds, phases_);
+    const double metres_per_pa = heights.above_pad_noise_m / pressure_noise_pa_;
+    const double q_pa = std::isfinite(speeds.dynamic_pressure_pa) ? speeds.dynamic_pressure_pa : 0.0;
+    const double sigma_m = std::hypot(heights.above_pad_noise_m, metres_per_pa * port_noise_pa(speeds.mach, q_pa));
+    // What the port, the bay's lag and a charge do to the pressure shows as its distance from the filtered height.
+    const double off_m = vertical.valid ? heights.above_pad_m - vertical.altitude_m : 0.0;
+    picture.air = AirPicture{sample.t_ns, heights, speeds, std::hypot(heights.above_pad_sigma_m, sigma_m, off_m)};
+    news.air = true;
+
+    filter_.height(sample.t_ns, heights.above_pad_m, sigma_m, metres_per_pa * q_pa,
+                   vertical.valid ? vertical.vertical_speed_mps : 0.0);
+    if (!stuck_announced_) phases_.height({sample.t_ns, heights.above_pad_m, sigma_m});
+    after_measurement(sample.t_ns, news, picture, events);
+    return news;
+}
+
+AirSpeeds FlightEstimator::speeds_of(const AirHeights& heights, const VerticalEstimate& vertical,
+                                     const AirSpeed& against_air) const {
+    if (std::isfinite(against_air.speed_mps)) return air_speeds(heights, against_air.speed_mps, against_air.sigma_mps);
+    if (!vertical.valid) return {kNaN, kNaN, kNaN, kNaN};
+    const double speed_mps = std::fabs(vertical.vertical_speed_mps);
+    return air_speeds(heights, speed_mps,
+                      std::hypot(vertical.vertical_speed_sigma_mps, unseen_speed_mps(speed_mps, phases_.motion())));
+}
+
+FlightEstimator::News FlightEstimator::tick(std::int64_t t_ns, FlightPicture& picture, EventSink& events) {
+    News news;
+    if (has_pressure_) {
+        barometer_.watch.tick(t_imu_ns_);
+        announce(barometer_, t_ns, events);
+    }
+    if (has_accelerometer_) {
+        accelerometer_.watch.tick(barometer_.watch.last_ns());
+        announce(accelerometer_, t_ns, events);
+    }
+    filter_.advance(t_ns);
+    phases_.tick(t_ns);
+    if (!phase_known_) return news;
+    after_measurement(t_ns, news, picture, events);
+    const double disagreement_pa = pad_.disagreement_pa();
+    if (!disagreement_announced_ && std::fabs(disagreement_pa) > kPadDisagreement_pa) {
+        disagreement_announced_ = true;
+        events.event({.id = EventId::pad_pressure_differs,
+                      .t_ns = t_ns,
+                      .values = {{"difference_pa", disagreement_pa}}});
+    }
+    if (!news.phase_ns && seconds_between(t_phase_ns_, t_ns) >= kPhasePeriod_s) news.phase_ns = t_phase_ns_ = t_ns;
+    return news;
+}
+
+void FlightEstimator::after_measurement(std::int64_t t_ns, News& news, FlightPicture& picture, EventSink& events) {
+    take_height_results(events);
+    picture.vertical = filter_.estimate();
+    if (picture.vertical.valid && seconds_between(t_vertical_ns_, picture.vertical.t_ns) >= kVerticalPeriod_s) {
+        t_vertical_ns_ = picture.vertical.t_ns;
+        phases_.vertical(picture.vertical);
+        derived_.vertical(picture.vertical, phases_);
+        news.vertical = true;
+    }
+    const bool other_motion = filter_.motion() != phases_.motion();
+    filter_.set_motion(phases_.motion());
+    if (!phase_known_) {
+        phase_known_ = true;
+        events.event(phase_event(Phase::on_rail, t_ns, 0.0));
+        news.phase_ns = t_phase_ns_ = t_ns;
+    }
+    const bool restarted = announce_transitions(news, events);
+    if (other_motion || restarted) picture.vertical = filter_.estimate();
+    picture.phase = {.phase = phases_.phase(),
+                     .motion = phases_.motion(),
+                     .began_ns = phases_.phase_began_ns(),
+                     .liftoff_ns = phases_.time_of(EventId::liftoff),
+                     .apogee_ns = phases_.time_of(EventId::apogee)};
+}
+
+void FlightEstimator::take_height_results(EventSink& events) {
+    for (const HeightResult& result : filter_.take_results()) {
+        // A charge raises the pressure; after a gap in reception a large innovation is only the motion that was missed.
+        const bool in_step = seconds_between(t_height_used_ns_, result.t_ns) < kInStep_s;
+        const bool used = result.verdict == HeightVerdict::used;
+        if (result.verdict == HeightVerdict::gated && result.innovation_m < -kPulse_m && in_step)
+            phases_.pulse(result.t_ns);
+        if (used) t_height_used_ns_ = result.t_ns;
+        if (result.stuck && !stuck_announced_) {
+            stuck_announced_ = true;
+            events.event({.id = EventId::barometer_stuck, .t_ns = result.t_ns, .t_sigma_s = 0.5});
+        } else if (used && stuck_announced_) {
+            stuck_announced_ = false;
+            events.event({.id = EventId::barometer_stuck, .t_ns = result.t_ns, .cleared = true});
+        }
+        if (result.restarted && phase_known_ && phases_.phase() != Phase::on_rail)
+            events.event({.id = EventId::vertical_restarted, .t_ns = result.t_ns});
+    }
+}
+
+bool FlightEstimator::announce_transitions(News& news, EventSink& events) {
+    if (phases_.found_count() == transitions_announced_) return false;
+    const auto& found = phases_.transitions();
+    const auto fresh = static_cast<std::size_t>(phases_.found_count() - transitions_announced_);
+    transitions_announced_ = phases_.found_count();
+    bool restarts = false;
+    for (std::size_t i = found.size() - std::min(fresh, found.size()); i < found.size(); ++i) {
+        announce(found[i], events);
+        restarts |= found[i].event == EventId::ready_again;
+    }
+    if (restarts) filter_.reset(); // the axes point elsewhere than where it lay
+    news.phase_ns = t_phase_ns_ = found.back().t_found_ns;
+    return restarts;
+}
+
+void FlightEstimator::announce(const Transition& found, EventSink& events) {
+    EstimateEvent event{.id = found.event,
+                        .t_ns = found.t_ns,
+                        .t_sigma_s = found.t_sigma_s,
+                        .values = {{"found_after_s", seconds_between(found.t_ns, found.t_found_ns)}}};
+    if (found.event == EventId::signal_lost) {
+        const LastSeen& seen = phases_.last_seen();
+        event.values.insert(event.values.end(), {{"height_m", seen.height_m},
+                                                 {"height_sigma_m", seen.height_sigma_m},
+                                                 {"vertical_speed_mps", seen.speed_mps},
+                                                 {"vertical_speed_sigma_mps", seen.speed_sigma_mps},
+                                                 {"near_ground", seen.near_ground}});
+    }
+    events.event(std::move(event));
+    events.event(phase_event(found.phase, found.t_ns, found.t_sigma_s));
+    if (found.event == EventId::touchdown) stuck_announced_ = false;
+    if (found.event == EventId::liftoff || found.event == EventId::false_liftoff) derived_.begin_flight();
+}
+
+void FlightEstimator::announce(Watched& sensor, std::int64_t t_ns, EventSink& events) {
+    const SensorState state = sensor.watch.state();
+    if (state == sensor.announced) return;
+    if (const auto fault = fault_event(sensor.announced))
+        events.event({.id = *fault, .t_ns = t_ns, .about = sensor.role, .cleared = true});
+    sensor.announced = state;
+    if (const auto fault = fault_event(state))
+        events.event({.id = *fault, .t_ns = sensor.watch.since_ns(), .t_sigma_s = 0.1, .about = sensor.role});
+}
+
+VerticalEstimate FlightEstimator::with_lapse(VerticalEstimate estimate) const {
+    if (!has_pressure_) return estimate;
+    const DayAtmosphere& day = pad_.atmosphere();
+    estimate.altitude_sigma_m = std::hypot(estimate.altitude_sigma_m, day.height_sigma_m(estimate.altitude_m));
+    estimate.vertical_speed_sigma_mps =
+        std::hypot(estimate.vertical_speed_sigma_mps, day.scale_sigma(estimate.altitude_m) * estimate.vertical_speed_mps);
+    return estimate;
+}
+
+} // namespace turnstone

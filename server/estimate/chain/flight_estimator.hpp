@@ -1,0 +1,99 @@
+#pragma once
+/// Air data, vertical motion, phases, pulses and derived figures of one vehicle: which measurement goes where, and which
+/// of its sensors can be believed. The mathematics is in the classes it holds.
+///
+/// Order inside one inertial sample: sensor watch, phase detector, pulses, vertical filter; one pressure: sensor watch,
+/// pad reference, air data, vertical filter, phase detector. After each the phase's kind of motion goes back to the
+/// filter. Deterministic.
+///
+/// A sample that is NaN, or not newer than the newest of its sensor (duplicates, packets that overtook each other), is
+/// dropped. A sensor that is out of range, repeats one value, stands still in a climb or is silent while others are
+/// heard is announced as an alert and left out; phases and vertical motion go on with the other one.
+#include <optional>
+
+#include "server/estimate/air/pad_reference.hpp"
+#include "server/estimate/chain/derived.hpp"
+#include "server/estimate/chain/picture.hpp"
+#include "server/estimate/measurements.hpp"
+#include "server/estimate/phases/phase_detector.hpp"
+#include "server/estimate/sensors/pulse_detector.hpp"
+#include "server/estimate/sensors/sensor_watch.hpp"
+#include "server/estimate/table.hpp"
+#include "server/estimate/vertical/vertical_filter.hpp"
+#include "server/estimate/vertical/vertical_input.hpp"
+#include "shared/site.hpp"
+#include "shared/vehicle.hpp"
+
+namespace turnstone {
+
+class FlightEstimator {
+  public:
+    /// Estimates of vertical motion are taken at most this often, by their own time.
+    static constexpr double kVerticalPeriod_s = 0.02;
+
+    /// What a measurement made new.
+    struct News {
+        bool air = false;
+        bool vertical = false;
+        std::optional<std::int64_t> phase_ns; ///< phase or figures, as of then
+    };
+
+    /// `vehicle` and `site` are read during construction only.
+    FlightEstimator(const Vehicle& vehicle, const Site& site, bool has_accelerometer, bool has_pressure);
+
+    /// Each reads `picture` as it was before, and leaves its parts of it (phase, air, vertical) as they are now.
+    News imu(const ImuSample& sample, FlightPicture& picture, EventSink& events);
+    News pressure(const PressureSample& sample, FlightPicture& picture, EventSink& events);
+    News tick(std::int64_t t_ns, FlightPicture& picture, EventSink& events);
+    /// Horizontal distance from the pad to the newest fix, m.
+    void ground_distance(double distance_m) noexcept { derived_.ground_distance(distance_m); }
+    /// The vehicle's computer rebooted.
+    void reboot() noexcept { phases_.reboot(); }
+
+    [[nodiscard]] const PhaseDetector& phases() const noexcept { return phases_; }
+    [[nodiscard]] const DayAtmosphere& atmosphere() const noexcept { return pad_.atmosphere(); }
+    [[nodiscard]] DerivedFigures derived(std::int64_t t_ns) { return derived_.figures(t_ns, phases_); }
+    /// As the filter knows it, with the scale that the day's unknown lapse gives all heights on top: what is shown.
+    [[nodiscard]] VerticalEstimate with_lapse(VerticalEstimate estimate) const;
+
+  private:
+    struct Watched {
+        SensorWatch watch;
+        const char* role;
+        SensorState announced = SensorState::unheard;
+    };
+
+    void accelerate(const ImuSample& sample, const std::optional<TiltInput>& tilt);
+    /// Mach and dynamic pressure from the speed against the air or, while that is unknown, from vertical speed.
+    [[nodiscard]] AirSpeeds speeds_of(const AirHeights& heights, const VerticalEstimate& vertical,
+                                      const AirSpeed& against_air) const;
+    void after_measurement(std::int64_t t_ns, News& news, FlightPicture& picture, EventSink& events);
+    void take_height_results(EventSink& events);
+    /// True when the vertical filter has been restarted for another flight.
+    bool announce_transitions(News& news, EventSink& events);
+    void announce(const Transition& found, EventSink& events);
+    void announce(Watched& sensor, std::int64_t t_ns, EventSink& events);
+
+    bool has_accelerometer_;
+    bool has_pressure_;
+    double pressure_noise_pa_;
+    PadReferenceTracker pad_;
+    VerticalInput input_;
+    VerticalFilter filter_;
+    PhaseDetector phases_;
+    PulseDetector pulses_;
+    Derived derived_;
+    Watched barometer_;
+    Watched accelerometer_;
+    std::uint64_t transitions_announced_ = 0;
+    std::int64_t t_imu_ns_ = 0;
+    std::int64_t t_pressure_ns_ = 0;
+    std::int64_t t_height_used_ns_ = 0;
+    std::int64_t t_vertical_ns_ = 0;
+    std::int64_t t_phase_ns_ = 0;
+    bool phase_known_ = false;
+    bool stuck_announced_ = false;
+    bool disagreement_announced_ = false;
+};
+
+} // namespace turnstone

@@ -1,0 +1,60 @@
+#pragma once
+/// What the estimators of one vehicle know of the flight so far. The chain owns it; each measurement passes the
+/// estimators once, each takes what it needs from the picture as those before it left it, and writes its own part.
+#include <cstdint>
+#include <optional>
+
+#include <Eigen/Core>
+
+#include "server/estimate/air/air_data.hpp"
+#include "server/estimate/air/wind_profile.hpp"
+#include "server/estimate/measurements.hpp"
+#include "server/estimate/phases/phase.hpp"
+#include "server/estimate/vertical/vertical_filter.hpp"
+#include "server/estimate/vertical/vertical_input.hpp"
+
+namespace turnstone {
+
+/// By the phase detector. Times are empty until the event has been found in this flight.
+struct PhasePicture {
+    Phase phase = Phase::on_rail;
+    Motion motion = Motion::rest;
+    std::int64_t began_ns = 0; ///< 0: not known
+    std::optional<std::int64_t> liftoff_ns, apogee_ns;
+};
+
+/// Of the newest usable pressure.
+struct AirPicture {
+    std::int64_t t_ns;
+    AirHeights heights;
+    AirSpeeds speeds; ///< NaN while no speed is known
+    double altitude_sigma_m;
+};
+
+/// By the likeliest navigation filter, at the pace of the inertial sensor. Meaningful while `moving`.
+struct NavigationPicture {
+    bool moving = false; ///< aligned and off its rest
+    Eigen::Vector3d position_enu_m = Eigen::Vector3d::Zero();
+    Eigen::Vector3d velocity_enu_mps = Eigen::Vector3d::Zero();
+    double vertical_speed_sigma_mps = 0;
+    double axial_bias_mps2 = 0;    ///< of the accelerometer
+    std::optional<TiltInput> tilt; ///< on the way up, when sure enough for the vertical filter
+};
+
+/// Speed against the air; NaN while attitude or wind are unknown.
+struct AirSpeed {
+    double speed_mps = kNaN;
+    double sigma_mps = kNaN;
+};
+
+struct FlightPicture {
+    PhasePicture phase;
+    std::optional<AirPicture> air;
+    VerticalEstimate vertical; ///< as the filter knows it
+    NavigationPicture navigation;
+    AirSpeed air_speed;
+    const DayAtmosphere* atmosphere = nullptr; ///< of the pad; null without a rocket
+    WindProfile* wind = nullptr;               ///< shared: predictions add the drift they see under a parachute
+};
+
+} // namespace turnstone

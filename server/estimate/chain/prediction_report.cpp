@@ -1,0 +1,165 @@
+#include "server/estimate/chain/prediction_report.hpp"
+
+#include <cmath>
+#include <string>
+
+#include "server/estimate/math/angles.hpp"
+#include "server/estimate/prediction/landing_area.hpp"
+
+namespace turnstone {
+
+namespace {
+
+constexpr const char* kGroup = "Prediction";
+constexpr double kRoundPeriod_s = 0.5;
+constexpr double kRaise = 0.05, kClear = 0.02; // of all flights, outside the boundary
+constexpr double kEllipseProbability = 0.95;
+constexpr double kWindHeights_m[] = {0.0, 300.0, 1000.0};
+
+/// A landing case as it is shown.
+struct CaseFigures {
+    LandingCase landing;
+    GeodeticPosition place;
+    Ellipse ellipse;
+};
+
+} // namespace
+
+struct PredictionReport::Row {
+    const Prediction& prediction;
+    const PredictionRounds& rounds;
+    const WindProfile& wind;
+    std::array<std::optional<CaseFigures>, 3> cases; ///< as Prediction::landing
+};
+
+TableOf<PredictionReport::Row> PredictionReport::ascent_table() {
+    using S = const Row&;
+    TableOf<Row> table{"ascent", "Predicted apogee", kRoundPeriod_s};
+    table.add({"apogee_m", "Predicted apogee AGL", "m", kGroup, 0, "Mean"}, [](S r) { return r.prediction.apogee_m; })
+        .sigma([](S r) { return r.prediction.apogee_sigma_m; }, 1)
+        .add({"apogee_low_m", "Apogee AGL, low", "m", kGroup, 0, "5 % of the flights stay below"},
+             [](S r) { return r.prediction.apogee_low_m; })
+        .add({"apogee_high_m", "Apogee AGL, high", "m", kGroup, 0, "5 % of the flights go above"},
+             [](S r) { return r.prediction.apogee_high_m; })
+        .add({"apogee_in_s", "Time to apogee", "s", kGroup, 1, "Mean; on the rail from ignition"},
+             [](S r) { return r.prediction.apogee_in_s; })
+        .add({"apogee_in_low_s", "Time to apogee, low", "s", "", 1, "5 % of the flights are earlier"},
+             [](S r) { return r.prediction.apogee_in_low_s; })
+        .add({"apogee_in_high_s", "Time to apogee, high", "s", "", 1, "5 % of the flights are later"},
+             [](S r) { return r.prediction.apogee_in_high_s; })
+        .add({"thrust_factor", "Thrust factor", "1", "", 3, "Against the vehicle file's table"},
+             [](S r) { return r.rounds.fit().thrust().value; })
+        .sigma([](S r) { return r.rounds.fit().thrust().sigma; }, 3)
+        .add({"drag_factor", "Drag factor", "1", "", 3,
+              "Drag per mass against the vehicle file's, from this flight's coast"},
+             [](S r) { return r.rounds.fit().drag().value; })
+        .sigma([](S r) { return r.rounds.fit().drag().sigma; }, 3);
+    return table;
+}
+
+TableOf<PredictionReport::Row> PredictionReport::landing_table() {
+    using S = const Row&;
+    TableOf<Row> table{"landing", "Predicted landing", kRoundPeriod_s};
+    struct Case {
+        const char* prefix;
+        const char* title;
+        const char* group;
+    };
+    constexpr Case kCases[] = {
+        {"nominal", "Nominal", kGroup}, {"drogue_fails", "Drogue fails", ""}, {"no_parachute", "No parachute", ""}};
+    for (std::size_t k = 0; k < std::size(kCases); ++k) {
+        const Case& one = kCases[k];
+        const auto add = [&](const char* name, const char* title, const char* unit, bool shown, int decimals,
+                             const char* description, double (*value)(const CaseFigures&)) {
+            table.add({std::string(one.prefix) + name, std::string(one.title) + ": " + title, unit,
+                       shown ? one.group : "", decimals, description},
+                      [k, value](S r) { return r.cases[k] ? value(*r.cases[k]) : kNaN; });
+        };
+        using C = const CaseFigures&;
+        add("_east_m", "east of the pad", "m", true, 0, "Mean landing point", [](C c) { return c.landing.mean_m.x(); });
+        add("_north_m", "north of the pad", "m", true, 0, "Mean landing point",
+            [](C c) { return c.landing.mean_m.y(); });
+        add("_latitude_deg", "latitude", "deg", false, 6, "Mean landing point, WGS 84",
+            [](C c) { return c.place.latitude_deg; });
+        add("_longitude_deg", "longitude", "deg", false, 6, "Mean landing point, WGS 84",
+            [](C c) { return c.place.longitude_deg; });
+        add("_semi_major_m", "semi-major axis", "m", true, 0, "Of the 95 % ellipse",
+            [](C c) { return c.ellipse.semi_major_m; });
+        add("_semi_minor_m", "semi-minor axis", "m", true, 0, "Of the 95 % ellipse",
+            [](C c) { return c.ellipse.semi_minor_m; });
+        add("_bearing_deg", "bearing of the ellipse", "deg", false, 0, "Longer axis, clockwise from true north",
+            [](C c) { return c.ellipse.bearing_deg; });
+        add("_in_s", "time to landing", "s", true, 0, "Mean", [](C c) { return c.landing.time_s; });
+        add("_outside", "outside the boundary", "1", true, 3,
+            "Fraction of landings; advisory, the range safety officer decides",
+            [](C c) { return c.landing.outside; });
+    }
+    for (std::size_t k = 0; k < 2; ++k) {
+        const std::string which = k == 0 ? "first" : "second";
+        table
+            .add({which + "_parachute_factor", "Drag area factor, " + which + " parachute", "1", "", 3,
+                  "Against the vehicle file's"},
+                 [k](S r) { return r.rounds.fit().parachute(k).value; })
+            .sigma([k](S r) { return r.rounds.fit().parachute(k).sigma; }, 3);
+    }
+    for (const double height_m : kWindHeights_m) {
+        const std::string height = std::to_string(static_cast<int>(height_m));
+        table
+            .add({"wind_" + height + "m_mps", "Wind at " + height + " m AGL", "m/s", "Wind", 1, "In use"},
+                 [height_m](S r) { return r.wind.at(height_m).norm(); })
+            .sigma([height_m](S r) { return r.wind.sigma_mps(height_m); }, 1)
+            .add({"wind_" + height + "m_from_deg", "Wind from, at " + height + " m AGL", "deg", "Wind", 0},
+                 [height_m](S r) {
+                     const Eigen::Vector2d wind = r.wind.at(height_m);
+                     return bearing_deg(-wind.x(), -wind.y());
+                 });
+    }
+    table
+        .add({"terrain", "Ground", "1", kGroup, 0, "What the prediction lands on", {{0, "flat"}, {1, "height grid"}}},
+             [](S r) { return r.rounds.flat_ground() ? 0.0 : 1.0; })
+        .add({"flights", "Flights", "1", "", 0, "In each case"}, [](S) { return static_cast<double>(Predictor::kFlights); })
+        .add({"seed", "Seed", "1", "", 0, "Of the random numbers"},
+             [](S) { return static_cast<double>(Predictor::kSeed); });
+    return table;
+}
+
+PredictionReport::PredictionReport(const Site& site, std::vector<TableDescription>& tables)
+    : frame_(site.pad), ascent_(ascent_table(), tables), landing_(landing_table(), tables) {}
+
+void PredictionReport::write(const Prediction& prediction, const PredictionRounds& rounds, const WindProfile& wind,
+                             EstimateSink& sink) {
+    Row row{prediction, rounds, wind, {}};
+    for (std::size_t k = 0; k < row.cases.size(); ++k) {
+        const auto& landing = prediction.landing[k];
+        if (!landing) continue;
+        row.cases[k] = CaseFigures{*landing, frame_.to_geodetic({landing->mean_m.x(), landing->mean_m.y(), 0}),
+                                   ellipse(landing->covariance_m2, kEllipseProbability)};
+    }
+    if (prediction.has_apogee) ascent_.write(prediction.t_ns, row, sink);
+    if (prediction.has_landing) {
+        landing_.write(prediction.t_ns, row, sink);
+        announce_ground(prediction, rounds.flat_ground(), wind.unknown(), sink);
+    }
+    watch_boundary(prediction, sink);
+}
+
+void PredictionReport::announce_ground(const Prediction& prediction, bool flat, bool wind_unknown, EventSink& events) {
+    if (ground_announced_) return;
+    ground_announced_ = true;
+    if (flat) events.event({.id = EventId::flat_ground, .t_ns = prediction.t_ns});
+    if (wind_unknown) events.event({.id = EventId::wind_unknown, .t_ns = prediction.t_ns});
+}
+
+void PredictionReport::watch_boundary(const Prediction& prediction, EventSink& events) {
+    const auto& nominal = prediction.landing[0];
+    if (!nominal || !std::isfinite(nominal->outside)) return;
+    const bool clears = outside_announced_ && nominal->outside < kClear;
+    if (!clears && (outside_announced_ || nominal->outside <= kRaise)) return;
+    outside_announced_ = !clears;
+    events.event({.id = EventId::landing_outside_boundary,
+                  .t_ns = prediction.t_ns,
+                  .values = {{"outside", nominal->outside}},
+                  .cleared = clears});
+}
+
+} // namespace turnstone

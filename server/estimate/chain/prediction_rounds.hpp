@@ -1,0 +1,52 @@
+#pragma once
+/// When a round of predictions starts, from what, and what the flight teaches it.
+///
+/// State from navigation while it is valid; without it from the vertical filter, leaning as the rail does: then apogee
+/// is predicted and landing is not. Under a parachute the vehicle drifts with the air it hung in v / g seconds ago;
+/// that drift is measured into the wind profile every 3 s, and the descent rate into the parachute's area. Rounds start
+/// with ticks (10 Hz); each inertial sample flies a small slice, and ticks fly larger ones while there are none.
+#include <optional>
+
+#include "server/estimate/chain/picture.hpp"
+#include "server/estimate/measurements.hpp"
+#include "server/estimate/navigation/navigation.hpp"
+#include "server/estimate/prediction/flight_fit.hpp"
+#include "server/estimate/prediction/predictor.hpp"
+
+namespace turnstone {
+
+class PredictionRounds {
+  public:
+    /// `rocket` and `site` must outlive it.
+    PredictionRounds(const RocketModel& rocket, const Site& site);
+
+    /// Each returns a prediction when it ends a round. `navigation` may be null.
+    [[nodiscard]] std::optional<Prediction> imu(const ImuSample& sample, const FlightPicture& picture);
+    [[nodiscard]] std::optional<Prediction> tick(std::int64_t t_ns, const FlightPicture& picture,
+                                                 const Navigation* navigation);
+
+    /// Between the beginnings of rounds in flight; on the rail, where nothing changes, twenty times as long.
+    void set_period(double period_s) noexcept { period_s_ = period_s; }
+    [[nodiscard]] const FlightFit& fit() const noexcept { return fit_; }
+    [[nodiscard]] bool flat_ground() const noexcept { return predictor_.flat_ground(); }
+
+  private:
+    void follow_phase(std::int64_t t_ns, Phase phase);
+    void learn_ascent(const ImuSample& sample, const FlightPicture& picture);
+    void learn_descent(std::int64_t t_ns, const FlightPicture& picture, const Navigation* navigation);
+    [[nodiscard]] std::optional<PredictionStart> start(std::int64_t t_ns, const FlightPicture& picture,
+                                                       const Navigation* navigation) const;
+    [[nodiscard]] PredictionStart start_from_vertical(const VerticalEstimate& vertical) const;
+
+    const RocketModel* rocket_;
+    const Site* site_;
+    double gravity_mps2_;
+    FlightFit fit_;
+    Predictor predictor_;
+    Phase phase_ = Phase::on_rail;
+    double period_s_ = 0.5;
+    std::int64_t t_phase_ns_ = 0, t_round_ns_ = 0, t_drift_ns_ = 0;
+    bool imu_since_tick_ = false;
+};
+
+} // namespace turnstone

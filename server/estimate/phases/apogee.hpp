@@ -1,0 +1,35 @@
+#pragma once
+/// Going up: when it is over.
+///
+/// The filter's vertical speed is below zero for good: its zero crossing, free fall carried back. Or, whatever the filter
+/// says, a fall of 25 m below the highest height. Or, by forces alone when the speed is not known well enough: what
+/// hangs on a parachute has passed apogee.
+#include "server/estimate/phases/watch.hpp"
+
+namespace turnstone {
+
+class ApogeeWatch {
+  public:
+    /// After each vertical speed. `began_ns`: of the phase; `powered`: thrust has not been seen to end.
+    [[nodiscard]] MaybeFound speed(const FlightEvidence& evidence, std::int64_t began_ns, bool powered);
+    /// After each height.
+    [[nodiscard]] MaybeFound height(const FlightEvidence& evidence, std::int64_t began_ns, bool powered);
+    /// After each force, coasting.
+    [[nodiscard]] MaybeFound weight(const FlightEvidence& evidence, std::int64_t began_ns) const;
+
+    /// A phase begins, by another watch.
+    void begin_phase() noexcept { falling_ = 0; }
+    void begin_coast() noexcept { highest_m_ = kNoHeight_m; }
+    /// What the flight has not gone beyond, once it descends.
+    [[nodiscard]] double ceiling_m(const FlightEvidence& evidence) const;
+
+  private:
+    static constexpr double kNoHeight_m = -1e9;
+
+    double highest_m_ = 0;
+    std::int64_t highest_ns_ = 0;
+    int below_highest_ = 0; ///< heights in a row
+    int falling_ = 0;       ///< estimates in a row with negative speed
+};
+
+} // namespace turnstone

@@ -1,0 +1,121 @@
+#include "server/estimate/phases/descent.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+#include "server/estimate/phases/climb_bend.hpp"
+#include "shared/time.hpp"
+
+namespace turnstone {
+
+namespace {
+
+constexpr double kHangsWithin_s = 15.0; ///< a body in a dive takes longer to feel its own weight in drag
+constexpr double kDeployBeforeApogee_s = 2.0;
+constexpr double kChargeBefore_s = 1.5;     ///< a parachute's own shock follows its charge within this
+constexpr double kParachuteSettle_s = 2.0;  ///< after one is out, before the next is looked for
+constexpr double kParachuteAfterCharge_s = 1.2;
+constexpr double kChargeTurns_radps = 1.2;  ///< within the gap of a packet; hanging and swinging turn more slowly
+
+/// The first shock that was seen may be the parachute's, when the packet with the charge was lost: the charge sets the
+/// body turning, so it is in the first gap across which the lateral rate has jumped.
+TimeEstimate charge(const FlightEvidence& evidence, const Shock& shock, std::int64_t from_ns) {
+    const auto& forces = evidence.forces();
+    for (std::size_t i = std::max<std::size_t>(forces.since(from_ns), 1);
+         i < forces.size() && forces[i].t_ns < shock.t_ns; ++i) {
+        const std::int64_t before_ns = forces[i - 1].t_ns;
+        const std::int64_t after_ns = forces[i].t_ns;
+        const double gap_s = seconds_between(before_ns, after_ns);
+        if (gap_s < FlightEvidence::kLostPacket_s) continue;
+        const double jump_radps = evidence.mean_rate_radps(after_ns, after_ns + seconds_to_ns(0.008)) -
+                                  evidence.mean_rate_radps(before_ns - seconds_to_ns(0.05), before_ns);
+        if (std::fabs(jump_radps) < kChargeTurns_radps) continue;
+        return {before_ns + (after_ns - before_ns) / 2, std::max(0.003, gap_s / std::sqrt(12.0))};
+    }
+    // Heard again just before it: the charge is in the fade, or was before this shock.
+    const std::int64_t earliest_ns = shock.t_ns - seconds_to_ns(kParachuteAfterCharge_s);
+    if (const auto fade = evidence.fade_between(earliest_ns, shock.t_ns))
+        return {std::max(fade->t_ns, shock.t_ns - seconds_to_ns(kParachuteAfterCharge_s / 2.0)),
+                kParachuteAfterCharge_s / 3.0};
+    return {shock.t_ns, shock.sigma_s};
+}
+
+TimeEstimate main_onset(const FlightEvidence& evidence, std::int64_t began_ns) {
+    const auto& heights = evidence.heights();
+    const std::int64_t now_ns = evidence.now_ns();
+    std::vector<double> t_s;
+    std::vector<double> height_m;
+    for (std::size_t i = heights.since(now_ns - seconds_to_ns(4.0)); i < heights.size(); ++i) {
+        t_s.push_back(seconds_between(now_ns, heights[i].t_ns));
+        height_m.push_back(heights[i].above_pad_m);
+    }
+    TimeEstimate when{now_ns - seconds_to_ns(1.5), 0.7};
+    if (const auto found = break_between_parabolas(t_s, height_m, false))
+        when = {now_ns + seconds_to_ns(found->t_s), std::max(0.2, found->sigma_s)};
+    const std::size_t after = heights.since(when.t_ns);
+    if (after > 0 && after < heights.size())
+        when.sigma_s = std::max(when.sigma_s, seconds_between(heights[after - 1].t_ns, heights[after].t_ns) / 2.0);
+    const auto fade = evidence.fade_between(now_ns - seconds_to_ns(5.0), now_ns);
+    // The charge fires before the parachute pulls: the first shock or pulse of the newest group that began near the break.
+    const auto& shocks = evidence.shocks();
+    const std::size_t from =
+        shocks.since(std::max(when.t_ns - seconds_to_ns(2.5), began_ns + seconds_to_ns(1.0)));
+    for (std::size_t i = from; i < shocks.size(); ++i)
+        if (shocks[i].t_ns <= when.t_ns + seconds_to_ns(1.5))
+            return charge(evidence, shocks[i], shocks[from].t_ns - seconds_to_ns(1.0));
+    if (fade) when = {fade->t_ns, std::hypot(fade->sigma_s, 0.5 * seconds_between(fade->t_ns, when.t_ns))};
+    return when;
+}
+
+} // namespace
+
+MaybeFound DescentWatch::first(const FlightEvidence& evidence, std::int64_t apogee_ns) const {
+    const EventId which = evidence.settings().parachutes == 1 ? EventId::main_out : EventId::drogue_out;
+    const auto& shocks = evidence.shocks();
+    const std::int64_t now_ns = evidence.now_ns();
+    const std::int64_t from_ns = apogee_ns - seconds_to_ns(kDeployBeforeApogee_s);
+    const std::size_t first = shocks.since(from_ns);
+    if (first < shocks.size()) return Found{which, charge(evidence, shocks[first], from_ns)};
+    // No shock, yet slower than falling freely for long: something is open. When it opened is not seen.
+    const double since_s = seconds_between(apogee_ns, now_ns);
+    if (since_s < 4.0) return std::nullopt;
+    const TimeEstimate unseen =
+        evidence.fade_between(from_ns, now_ns).value_or(TimeEstimate{apogee_ns + seconds_to_ns(1.0), 1.0});
+    if (!evidence.barometer_alive()) {
+        const bool hangs = evidence.barometer_gone() && since_s < kHangsWithin_s && evidence.hangs();
+        return hangs ? MaybeFound(Found{which, unseen}) : std::nullopt;
+    }
+    const auto line = evidence.line_through_heights(now_ns - seconds_to_ns(1.5), now_ns);
+    const auto before = evidence.line_through_heights(now_ns - seconds_to_ns(3.5), now_ns - seconds_to_ns(1.5));
+    if (!line || !before || line->points < 10 || before->points < 10) return std::nullopt;
+    const bool steady = std::fabs(line->speed_mps - before->speed_mps) < 0.15 * std::fabs(line->speed_mps) + 0.5;
+    if (!steady || line->speed_mps > -1.0 || line->speed_mps < -60.0) return std::nullopt;
+    return Found{which, unseen};
+}
+
+MaybeFound DescentWatch::main(const FlightEvidence& evidence, std::int64_t began_ns) {
+    const std::int64_t now_ns = evidence.now_ns();
+    if (seconds_between(began_ns, now_ns) < kParachuteSettle_s) return std::nullopt;
+    if (!evidence.barometer_alive()) {
+        // Without heights a second shock has to do.
+        const auto& shocks = evidence.shocks();
+        const std::size_t first = shocks.since(began_ns + seconds_to_ns(kParachuteSettle_s));
+        if (first >= shocks.size()) return std::nullopt;
+        return Found{EventId::main_out,
+                     charge(evidence, shocks[first], shocks[first].t_ns - seconds_to_ns(kChargeBefore_s))};
+    }
+    const auto slow = evidence.line_through_heights(now_ns - seconds_to_ns(1.5), now_ns);
+    const auto quick = evidence.line_through_heights(now_ns - seconds_to_ns(0.7), now_ns);
+    if (!slow || !quick || slow->points < 6) return std::nullopt;
+    if (slow->spread_m < 3.0 + 3.0 * evidence.heights().back().sigma_m)
+        fastest_mps_ = std::min(fastest_mps_, slow->speed_mps);
+    // A drogue that opens in a dive slows down too: forget the dive at a rate no main parachute is mistaken for.
+    fastest_mps_ += 0.004 * (slow->speed_mps - fastest_mps_);
+    if (fastest_mps_ > -7.0) return std::nullopt;
+    slowed_ = quick->speed_mps > 0.55 * fastest_mps_ ? slowed_ + 1 : 0;
+    if (slowed_ < 12) return std::nullopt;
+    return Found{EventId::main_out, main_onset(evidence, began_ns)};
+}
+
+} // namespace turnstone

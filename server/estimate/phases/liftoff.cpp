@@ -1,0 +1,213 @@
+#include "server/estimate/phases/liftoff.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "shared/time.hpp"
+
+namespace turnstone {
+
+namespace {
+
+constexpr double kUprightNeeded_s = 1.0;
+/// Weightless for longer than anything thrown by hand: it flies.
+constexpr double kWeightless_s = 1.8;
+constexpr double kWeightlessFraction = 0.5;
+constexpr double kLaunchInFade_s = 0.3;
+constexpr double kFadeBeforeFlight_s = 8.0;
+
+/// Something lifts it gently, or pressure changes around it: an inertial sensor feels gravity then, and in no flight.
+bool feels_its_weight(const FlightEvidence& evidence) {
+    const auto& forces = evidence.forces();
+    const double gravity_mps2 = evidence.settings().gravity_mps2;
+    double sum = 0.0;
+    const std::size_t first = forces.since(evidence.now_ns() - seconds_to_ns(0.5));
+    for (std::size_t i = first; i < forces.size(); ++i)
+        sum += std::isfinite(forces[i].magnitude_mps2) ? forces[i].magnitude_mps2 : forces[i].axial_mps2;
+    const double n = static_cast<double>(forces.size() - first);
+    return n > 0.0 && std::fabs(sum / n - gravity_mps2) < 0.25 * gravity_mps2;
+}
+
+TimeEstimate climb_onset(const FlightEvidence& evidence) {
+    const auto& heights = evidence.heights();
+    std::size_t first = heights.size();
+    while (first > 0 && heights[first - 1].above_pad_m > std::max(2.0, 5.0 * heights[first - 1].sigma_m)) --first;
+    if (first == heights.size()) return {evidence.now_ns(), 1.0};
+    const std::int64_t t_first_ns = heights[first].t_ns;
+    const std::int64_t t_before_ns = first > 0 ? heights[first - 1].t_ns : t_first_ns - seconds_to_ns(5.0);
+    const double gap_s = seconds_between(t_before_ns, t_first_ns);
+    double n = 0, st = 0, sr = 0, stt = 0, str = 0;
+    for (std::size_t i = first; i < heights.size() && seconds_between(t_first_ns, heights[i].t_ns) < 0.8; ++i) {
+        const double t = seconds_between(t_first_ns, heights[i].t_ns);
+        const double root = std::sqrt(heights[i].above_pad_m);
+        n += 1, st += t, sr += root, stt += t * t, str += t * root;
+    }
+    const double det = n * stt - st * st;
+    const double slope = det > 0.0 ? (n * str - st * sr) / det : 0.0;
+    const double value = (sr - slope * st) / std::max(n, 1.0);
+    const double ago_s = slope > 0.5 ? value / slope : gap_s / 2.0;
+    // With a sample before the climb the onset is near it; thrust that started in a gap is dated inside it.
+    const bool faded = gap_s > FlightEvidence::kFade_s;
+    const std::int64_t earliest_ns = faded ? t_before_ns : t_before_ns - seconds_to_ns(0.5);
+    const std::int64_t t_ns = std::clamp(t_first_ns - seconds_to_ns(ago_s), earliest_ns, t_first_ns);
+    return {t_ns, faded ? std::max(0.1, 0.2 * gap_s) : 0.06};
+}
+
+} // namespace
+
+LiftoffWatch::LiftoffWatch(const PhaseSettings& settings, double upright_s)
+    : rest_axial_mps2_(settings.gravity_mps2), upright_s_(upright_s) {}
+
+MaybeFound LiftoffWatch::force(const FlightEvidence& evidence) {
+    follow(evidence);
+    if (auto found = by_thrust(evidence)) return found;
+    return in_fade(evidence);
+}
+
+void LiftoffWatch::follow(const FlightEvidence& evidence) {
+    const auto& forces = evidence.forces();
+    const Force& force = forces.back();
+    const bool first = forces.size() < 2;
+    const Force& before = first ? force : forces[forces.size() - 2];
+    const double gravity_mps2 = evidence.settings().gravity_mps2;
+    const double dt_s = first ? 0.0 : seconds_between(before.t_ns, force.t_ns);
+    const double excess_mps2 = force.axial_mps2 - rest_axial_mps2_;
+    if (!thrust_.active && std::fabs(force.size_mps2() - gravity_mps2) < 1.5) {
+        const double step_s = std::min(dt_s, 0.1);
+        if (force.axial_mps2 > 0.75 * gravity_mps2) {
+            upright_s_ = std::min(upright_s_ + step_s, 10.0);
+            leaning_s_ = 0.0;
+            rest_axial_mps2_ += step_s / 2.0 * std::clamp(excess_mps2, -1.0, 1.0);
+        } else {
+            leaning_s_ += step_s;
+            if (leaning_s_ > 1.0) upright_s_ = 0.0;
+        }
+    }
+    if (!thrust_.active) {
+        if (excess_mps2 <= kThrust_mps2) return;
+        const auto ground_m = evidence.mean_height_m(force.t_ns - seconds_to_ns(3.0), force.t_ns);
+        thrust_ = {.active = true,
+                   .t_before_ns = before.t_ns,
+                   .t_first_ns = force.t_ns,
+                   .t_last_ns = force.t_ns,
+                   .t_above_ns = force.t_ns,
+                   .start_height_m = ground_m.value_or(kNaN),
+                   .samples = 1};
+        return;
+    }
+    // A gap inside the run counts as far as two lost packets; the rest of it is unknown.
+    const double counted_s = std::min(dt_s, 0.3);
+    thrust_.travelled_m += thrust_.gained_mps * counted_s;
+    thrust_.gained_mps += 0.5 * (before.axial_mps2 - rest_axial_mps2_ + excess_mps2) * counted_s;
+    thrust_.t_last_ns = force.t_ns;
+    ++thrust_.samples;
+    if (std::isfinite(force.lateral_rate_radps)) thrust_.rate_sum_radps += force.lateral_rate_radps;
+    if (excess_mps2 > 0.5 * kThrust_mps2)
+        thrust_.t_above_ns = force.t_ns;
+    else if (seconds_between(thrust_.t_above_ns, force.t_ns) > 0.05)
+        thrust_.active = false;
+}
+
+MaybeFound LiftoffWatch::by_thrust(const FlightEvidence& evidence) {
+    if (!thrust_.active || thrust_.samples < 8 || upright_s_ < kUprightNeeded_s) return std::nullopt;
+    if (seconds_between(thrust_.t_first_ns, thrust_.t_last_ns) < kThrustTime_s) return std::nullopt;
+    if (thrust_.gained_mps < kThrustSpeed_mps) return std::nullopt;
+    if (thrust_.rate_sum_radps / thrust_.samples > kLateralRate_radps) return std::nullopt;
+    const Force& now = evidence.forces().back();
+    if (std::isfinite(now.magnitude_mps2) && now.axial_mps2 < 0.7 * now.magnitude_mps2) return std::nullopt;
+    if (evidence.barometer_alive() && std::isfinite(thrust_.start_height_m)) {
+        const HeightPoint& newest = evidence.heights().back();
+        const auto risen_m = evidence.mean_height_m(newest.t_ns - seconds_to_ns(0.1), newest.t_ns);
+        const double rise_m = risen_m.value_or(0.0) - thrust_.start_height_m;
+        const double needed_m = std::max({kThrustRise_m, 5.0 * newest.sigma_m, 0.25 * thrust_.travelled_m});
+        // No arm gives that much: then it is the barometer that does not move.
+        const bool beyond_arms = thrust_.gained_mps > 40.0 && thrust_.travelled_m > 40.0;
+        if (rise_m < needed_m && !beyond_arms) return std::nullopt;
+    } else if (thrust_.gained_mps < kThrustSpeedAlone_mps) {
+        return std::nullopt;
+    }
+    thrust_.active = false;
+    return Found{EventId::liftoff, thrust_onset(evidence)};
+}
+
+/// Liftoff and thrust in a fade, by forces alone: upright rest before it, and soon after it no weight for long.
+MaybeFound LiftoffWatch::in_fade(const FlightEvidence& evidence) {
+    const Force& now = evidence.forces().back();
+    if (!(now.magnitude_mps2 < kWeightlessFraction * evidence.settings().gravity_mps2)) {
+        weightless_since_ns_ = 0;
+        return std::nullopt;
+    }
+    if (weightless_since_ns_ == 0) weightless_since_ns_ = now.t_ns;
+    if (seconds_between(weightless_since_ns_, now.t_ns) < kWeightless_s || upright_s_ < kUprightNeeded_s ||
+        evidence.barometer_alive())
+        return std::nullopt;
+    const auto fade =
+        evidence.fade_between(now.t_ns - seconds_to_ns(kFadeBeforeFlight_s), weightless_since_ns_ + 1);
+    if (!fade || fade->sigma_s < kLaunchInFade_s / std::sqrt(12.0)) return std::nullopt;
+    thrust_.active = false;
+    return Found{EventId::liftoff, *fade, TimeEstimate{fade->t_ns, 2.0 * fade->sigma_s}};
+}
+
+MaybeFound LiftoffWatch::height(const FlightEvidence& evidence) {
+    if (auto found = by_thrust(evidence)) return found;
+    const auto& heights = evidence.heights();
+    const HeightPoint& newest = heights.back();
+    if (newest.above_pad_m < 30.0) return std::nullopt;
+    if (evidence.inertial_alive() && feels_its_weight(evidence)) return std::nullopt;
+    const std::size_t first = heights.since(newest.t_ns - seconds_to_ns(1.2));
+    const std::size_t count = heights.size() - first;
+    const double span_s = seconds_between(heights[first].t_ns, newest.t_ns);
+    if (count < 8 || span_s < 0.6) return std::nullopt;
+    double before_m = -1e9;
+    for (std::size_t quarter = 0; quarter < 4; ++quarter) {
+        double sum = 0.0;
+        const std::size_t begin = first + quarter * count / 4;
+        const std::size_t end = first + (quarter + 1) * count / 4;
+        for (std::size_t i = begin; i < end; ++i) sum += heights[i].above_pad_m;
+        const double mean_m = sum / static_cast<double>(end - begin);
+        // Ten metres a second over a quarter of the window's true length, less noise.
+        if (quarter > 0 && mean_m - before_m < 0.25 * 10.0 * span_s * (quarter == 1 ? 0.2 : 1.0)) return std::nullopt;
+        before_m = mean_m;
+    }
+    thrust_.active = false;
+    return Found{EventId::liftoff, climb_onset(evidence)};
+}
+
+MaybeFound LiftoffWatch::withdrawal(const FlightEvidence& evidence, std::int64_t began_ns,
+                                    std::int64_t found_ns) const {
+    const std::int64_t now_ns = evidence.now_ns();
+    if (seconds_between(began_ns, now_ns) > kWithdraw_s) return std::nullopt;
+    if (seconds_between(found_ns, now_ns) < 1.5 || !evidence.barometer_alive()) return std::nullopt;
+    if (!evidence.inertial_at_rest(1.0, 0.5)) return std::nullopt;
+    const auto height_m = evidence.mean_height_m(now_ns - seconds_to_ns(0.5), now_ns);
+    if (!height_m || std::fabs(*height_m) > 8.0) return std::nullopt;
+    return Found{EventId::false_liftoff, {now_ns, 0.5}};
+}
+
+TimeEstimate LiftoffWatch::thrust_onset(const FlightEvidence& evidence) const {
+    const auto& forces = evidence.forces();
+    const double gap_s = seconds_between(thrust_.t_before_ns, thrust_.t_first_ns);
+    if (gap_s > FlightEvidence::kSeenGap_s && evidence.barometer_alive() && std::isfinite(thrust_.start_height_m)) {
+        // Thrust began unseen. Uniform acceleration from then to now: rise = a t^2 / 2.
+        const double duration_s = seconds_between(thrust_.t_first_ns, thrust_.t_last_ns);
+        const double accel_mps2 = duration_s > 0.0 ? thrust_.gained_mps / duration_s : 50.0;
+        const std::int64_t newest_ns = evidence.heights().back().t_ns;
+        const auto risen_m = evidence.mean_height_m(newest_ns - seconds_to_ns(0.1), newest_ns);
+        const double rise_m = std::max(0.0, risen_m.value_or(0.0) - thrust_.start_height_m);
+        const double ago_s = std::sqrt(2.0 * rise_m / std::max(accel_mps2, 5.0)) + 0.03;
+        const std::int64_t t_ns = std::clamp(newest_ns - seconds_to_ns(ago_s), thrust_.t_before_ns, thrust_.t_first_ns);
+        return {t_ns, std::clamp(0.15 * ago_s, 0.03, gap_s)};
+    }
+    if (gap_s > FlightEvidence::kSeenGap_s)
+        return {(thrust_.t_before_ns + thrust_.t_first_ns) / 2, gap_s / std::sqrt(12.0)};
+    // Slow ramps begin below the threshold: back while the force is above rest.
+    std::size_t i = forces.since(thrust_.t_first_ns);
+    const double rest_mps2 = rest_axial_mps2_ + std::max(1.0, 4.0 * evidence.settings().accel_noise_mps2);
+    while (i > 0 && forces[i - 1].axial_mps2 > rest_mps2 &&
+           seconds_between(forces[i - 1].t_ns, forces[i].t_ns) < FlightEvidence::kSeenGap_s)
+        --i;
+    const double spacing_s = i > 0 ? seconds_between(forces[i - 1].t_ns, forces[i].t_ns) : gap_s;
+    return {forces[i].t_ns - seconds_to_ns(0.5 * spacing_s), std::max(0.003, spacing_s / std::sqrt(12.0))};
+}
+
+} // namespace turnstone

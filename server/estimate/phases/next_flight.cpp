@@ -1,0 +1,60 @@
+#include "server/estimate/phases/next_flight.hpp"
+
+#include <cmath>
+
+#include "shared/time.hpp"
+
+namespace turnstone {
+
+namespace {
+
+constexpr double kTippedOver_s = 5.0; ///< after touchdown; what moves it later is a person, or wind in the parachute
+constexpr double kHandledRate_radps = 0.3;
+constexpr double kHandledForce_mps2 = 1.5;
+constexpr double kUprightFraction = 0.85; ///< of gravity along the axis
+constexpr double kSameHeight_m = 3.0;
+constexpr double kInertialGone_s = 30.0;
+constexpr double kReadySigma_s = 1.0;
+
+Found ready(const FlightEvidence& evidence) {
+    return {EventId::ready_again, {evidence.now_ns(), kReadySigma_s}};
+}
+
+} // namespace
+
+MaybeFound NextFlightWatch::force(const FlightEvidence& evidence, std::int64_t down_ns) {
+    const Force& force = evidence.forces().back();
+    const double gravity_mps2 = evidence.settings().gravity_mps2;
+    const double down_s = seconds_between(down_ns, force.t_ns);
+    const bool still = std::fabs(force.size_mps2() - gravity_mps2) < kHandledForce_mps2 &&
+                       !(force.lateral_rate_radps > kHandledRate_radps);
+    handled_ = handled_ || (!still && down_s > kTippedOver_s);
+    if (!still || force.axial_mps2 < kUprightFraction * gravity_mps2) {
+        stands_since_ns_ = 0;
+        return std::nullopt;
+    }
+    if (stands_since_ns_ == 0) stands_since_ns_ = force.t_ns;
+    const double stands_s = seconds_between(stands_since_ns_, force.t_ns);
+    const bool by_hand = handled_ && down_s > kNextFlight_s && stands_s > kStands_s;
+    if (!by_hand && !(rebooted_ && stands_s > kStandsRebooted_s)) return std::nullopt;
+    return ready(evidence);
+}
+
+MaybeFound NextFlightWatch::height(const FlightEvidence& evidence) {
+    const auto& forces = evidence.forces();
+    if (!forces.empty() && seconds_between(forces.back().t_ns, evidence.now_ns()) < kInertialGone_s)
+        return std::nullopt;
+    const HeightPoint& newest = evidence.heights().back();
+    const auto now_m = evidence.mean_height_m(newest.t_ns - seconds_to_ns(1.0), newest.t_ns);
+    if (!now_m) return std::nullopt;
+    if (still_since_ns_ == 0 || std::fabs(*now_m - still_height_m_) > kSameHeight_m + 3.0 * newest.sigma_m) {
+        still_since_ns_ = newest.t_ns;
+        still_height_m_ = *now_m;
+        return std::nullopt;
+    }
+    const double still_s = seconds_between(still_since_ns_, newest.t_ns);
+    if (!(still_s > kRestBlind_s) && !(rebooted_ && still_s > kStands_s)) return std::nullopt;
+    return ready(evidence);
+}
+
+} // namespace turnstone

@@ -1,0 +1,13 @@
+#pragma once
+/// Coming down: when it is on the ground.
+///
+/// Heights stand still and nothing shakes: the last shock before, or where the descent meets the ground. By forces alone:
+/// an impact, and then rest for long, tipped over.
+#include "server/estimate/phases/watch.hpp"
+
+namespace turnstone {
+
+/// After each height, and with each tick while the barometer is silent. `began_ns`: of the phase.
+[[nodiscard]] MaybeFound find_touchdown(const FlightEvidence& evidence, std::int64_t apogee_ns, std::int64_t began_ns);
+
+} // namespace turnstone

@@ -1,0 +1,110 @@
+#include "server/pipeline/action.hpp"
+
+#include <charconv>
+#include <cmath>
+
+#include <nlohmann/json.hpp>
+
+namespace turnstone {
+
+namespace {
+
+using nlohmann::json;
+
+struct Writer {
+    json operator()(const Marker& marker) const { return placed("marker", marker.text, marker.t_ns); }
+    json operator()(const Note& note) const { return placed("note", note.text, note.t_ns); }
+    json operator()(const LinkReport& link) const {
+        return {{"action", "link_state"}, {"link", link.link}, {"state", word(link.state)}, {"detail", link.detail}};
+    }
+    json operator()(const RecorderReport& recorder) const {
+        return {{"action", "recording_state"}, {"fault", recorder.fault}};
+    }
+    json operator()(const EngineTotal& engine) const {
+        return {{"action", "engine_total"}, {"vehicle", engine.vehicle}, {"running_s", engine.running_s}};
+    }
+
+    static json placed(const char* action, const std::string& text, std::optional<std::int64_t> t_ns) {
+        json out{{"action", action}, {"text", text}};
+        if (t_ns) out["t_ns"] = std::to_string(*t_ns);
+        return out;
+    }
+};
+
+/// The members of one action; `ok` turns false at the first that is missing, of another type, or too many.
+class Members {
+  public:
+    explicit Members(const json& object) : object_(object) {}
+
+    std::string text(const char* name) {
+        const json* member = find(name);
+        if (member == nullptr || !member->is_string()) return fail(std::string());
+        return member->get<std::string>();
+    }
+    double number(const char* name) {
+        const json* member = find(name);
+        if (member == nullptr || !member->is_number()) return fail(0.0);
+        return member->get<double>();
+    }
+    std::optional<std::int64_t> time(const char* name) {
+        if (!object_.contains(name)) return std::nullopt;
+        const std::string text = this->text(name);
+        std::int64_t t_ns = 0;
+        const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), t_ns);
+        if (error != std::errc() || end != text.data() + text.size()) return fail(std::nullopt);
+        return t_ns;
+    }
+    /// All members were asked for and were as expected.
+    [[nodiscard]] bool ok() const { return ok_ && seen_ == object_.size(); }
+    void refuse() { ok_ = false; }
+
+  private:
+    const json* find(const char* name) {
+        const auto found = object_.find(name);
+        seen_ += found == object_.end() ? 0 : 1;
+        return found == object_.end() ? nullptr : &*found;
+    }
+    template <class T>
+    T fail(T otherwise) {
+        ok_ = false;
+        return otherwise;
+    }
+
+    const json& object_;
+    std::size_t seen_ = 0;
+    bool ok_ = true;
+};
+
+std::optional<Action> read(const json& object) {
+    if (!object.is_object()) return std::nullopt;
+    Members in(object);
+    const std::string kind = in.text("action");
+    std::optional<Action> out;
+    if (kind == "marker") {
+        out = Marker{in.text("text"), in.time("t_ns")};
+    } else if (kind == "note") {
+        out = Note{in.text("text"), in.time("t_ns")};
+    } else if (kind == "link_state") {
+        const auto state = from_word<LinkState>(in.text("state"));
+        if (!state) in.refuse();
+        out = LinkReport{in.text("link"), state.value_or(LinkState::opening), in.text("detail")};
+    } else if (kind == "recording_state") {
+        out = RecorderReport{in.text("fault")};
+    } else if (kind == "engine_total") {
+        out = EngineTotal{in.text("vehicle"), in.number("running_s")};
+    }
+    return in.ok() ? out : std::nullopt;
+}
+
+} // namespace
+
+std::string to_json(const Action& action) {
+    return std::visit(Writer{}, action).dump(-1, ' ', false, json::error_handler_t::replace);
+}
+
+Action action_from_json(std::string_view text) {
+    if (auto action = read(json::parse(text, nullptr, false))) return *std::move(action);
+    return Note{std::string(text)};
+}
+
+} // namespace turnstone

@@ -1,0 +1,49 @@
+#pragma once
+/// Everything that enters a pipeline besides bytes: what the operator does and what the station's other parts report. As
+/// inputs they are recorded, so that replay and reprocessing see them again at the same place.
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <variant>
+
+#include "shared/link_state.hpp"
+
+namespace turnstone {
+
+/// An operator's, at `t_ns` (behind the head of the tape) or, without one, now.
+struct Marker {
+    std::string text;
+    std::optional<std::int64_t> t_ns = {};
+    friend bool operator==(const Marker&, const Marker&) = default;
+};
+struct Note {
+    std::string text;
+    std::optional<std::int64_t> t_ns = {};
+    friend bool operator==(const Note&, const Note&) = default;
+};
+struct LinkReport {
+    std::string link;
+    LinkState state;
+    std::string detail = {}; ///< why, for a person; empty when nothing is wrong
+    friend bool operator==(const LinkReport&, const LinkReport&) = default;
+};
+struct RecorderReport {
+    std::string fault; ///< empty: recording works
+    friend bool operator==(const RecorderReport&, const RecorderReport&) = default;
+};
+/// The running time of a vehicle's engine goes on from what recordings before this one counted.
+struct EngineTotal {
+    std::string vehicle;
+    double running_s;
+    friend bool operator==(const EngineTotal&, const EngineTotal&) = default;
+};
+
+using Action = std::variant<Marker, Note, LinkReport, RecorderReport, EngineTotal>;
+
+/// One line of JSON, {"action": KIND, ...}; times as decimal strings, since they pass 2^53.
+[[nodiscard]] std::string to_json(const Action& action);
+/// What to_json wrote. Anything else becomes a note, word for word: an input is never lost.
+[[nodiscard]] Action action_from_json(std::string_view json);
+
+} // namespace turnstone

@@ -1,0 +1,228 @@
+#include "server/pipeline/events.hpp"
+
+#include <array>
+#include <cmath>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+#include "shared/link_state.hpp"
+
+namespace turnstone {
+
+namespace {
+
+/// The values by name, for sentences. What is missing reads as zero, empty or false: a sentence never fails.
+class Facts {
+  public:
+    explicit Facts(const EstimateEvent& event) : event_(event) {}
+
+    [[nodiscard]] const std::string& about() const { return event_.about; }
+    [[nodiscard]] double number(std::string_view name) const { return get<double>(name); }
+    [[nodiscard]] bool flag(std::string_view name) const { return get<bool>(name); }
+    [[nodiscard]] std::string text(std::string_view name) const { return get<std::string>(name); }
+    [[nodiscard]] std::vector<std::string> list(std::string_view name) const {
+        return get<std::vector<std::string>>(name);
+    }
+
+  private:
+    template <class T>
+    [[nodiscard]] T get(std::string_view name) const {
+        for (const EventValue& value : event_.values)
+            if (value.name == name && std::holds_alternative<T>(value.value)) return std::get<T>(value.value);
+        return T{};
+    }
+    const EstimateEvent& event_;
+};
+
+std::string sensor(const Facts& facts) {
+    return facts.about() == "static_pressure" ? "Barometer" : "Accelerometer";
+}
+
+std::string signal_lost(const Facts& facts) {
+    const double up_mps = facts.number("vertical_speed_mps");
+    return fmt::format("Loss of signal at {:.0f} m AGL, {} {:.0f} m/s; presumed down{}", facts.number("height_m"),
+                       up_mps < 0 ? "descending" : "climbing", std::abs(up_mps),
+                       facts.flag("near_ground") ? "" : ", time unknown");
+}
+
+std::string estimate_missing(const Facts& facts) {
+    constexpr std::array<std::pair<std::string_view, std::string_view>, 7> kEstimates{{{"air", "air-data"},
+                                                                                       {"vertical", "vertical"},
+                                                                                       {"phase", "phase"},
+                                                                                       {"ascent", "apogee"},
+                                                                                       {"landing", "landing"},
+                                                                                       {"navigation", "navigation"},
+                                                                                       {"look_angles", "look-angle"}}};
+    std::string_view estimate = facts.about();
+    for (const auto& [name, words] : kEstimates)
+        if (name == facts.about()) estimate = words;
+    const auto roles = facts.list("needs");
+    return fmt::format("No {} estimate: needs the role{} {}", estimate, roles.size() == 1 ? "" : "s",
+                       fmt::join(roles, facts.flag("any") ? " or " : " and "));
+}
+
+std::string link_is(const Facts& facts) {
+    const std::string_view is = [&] {
+        switch (from_word<LinkState>(facts.text("state")).value_or(LinkState::opening)) {
+        case LinkState::opening: return "opening";
+        case LinkState::open: return "open";
+        case LinkState::no_data: return "open, no data";
+        case LinkState::lost: return "lost, retrying";
+        case LinkState::cannot_open: return "cannot be opened, retrying";
+        case LinkState::end_of_file: return "at the end of its file";
+        }
+        return "";
+    }();
+    const std::string detail = facts.text("detail");
+    return fmt::format("Link {} {}{}{}", facts.about(), is, detail.empty() ? "" : ": ", detail);
+}
+
+struct Definition {
+    EventId id;
+    std::string_view key; ///< {vehicle}: its name; {about}: EstimateEvent::about
+    EventKind kind;
+    Level level;
+    std::string (*says)(const Facts&);
+    std::string (*says_cleared)(const Facts&) = nullptr; ///< of alerts
+};
+
+template <std::size_t n>
+struct Text {
+    char octets[n];
+    consteval Text(const char (&text)[n]) { std::copy_n(text, n, octets); } // NOLINT(google-explicit-constructor)
+};
+/// An event that always says the same.
+template <Text text>
+std::string say(const Facts&) {
+    return text.octets;
+}
+
+using enum EventKind;
+constexpr std::array<Definition, kEventCount> kEvents{{
+    {EventId::phase_began, "{vehicle}/phase/{about}", phase, Level::note, [](const Facts& f) { return f.text("phase"); }},
+    {EventId::liftoff, "{vehicle}/flight/liftoff", flight_event, Level::note, say<"Liftoff">},
+    {EventId::burnout, "{vehicle}/flight/burnout", flight_event, Level::note, say<"Burnout">},
+    {EventId::apogee, "{vehicle}/flight/apogee", flight_event, Level::note, say<"Apogee">},
+    {EventId::drogue_out, "{vehicle}/flight/drogue_out", flight_event, Level::note, say<"Drogue out">},
+    {EventId::main_out, "{vehicle}/flight/main_out", flight_event, Level::note, say<"Main out">},
+    {EventId::touchdown, "{vehicle}/flight/touchdown", flight_event, Level::note, say<"Touchdown">},
+    {EventId::false_liftoff, "{vehicle}/flight/false_liftoff", flight_event, Level::note,
+     say<"False liftoff withdrawn: at rest on the rail">},
+    {EventId::signal_lost, "{vehicle}/flight/signal_lost", flight_event, Level::note, signal_lost},
+    {EventId::signal_reacquired, "{vehicle}/flight/signal_reacquired", flight_event, Level::note,
+     say<"Signal reacquired">},
+    {EventId::ready_again, "{vehicle}/flight/ready_again", flight_event, Level::note,
+     say<"At rest after touchdown: ready for another flight">},
+    {EventId::shock, "{vehicle}/pulse/acceleration", flight_event, Level::note,
+     [](const Facts& f) {
+         return fmt::format("Shock of {:.0f} m/s² for {:.0f} ms", f.number("peak_mps2"), 1e3 * f.number("duration_s"));
+     }},
+    {EventId::pressure_pulse, "{vehicle}/pulse/pressure", flight_event, Level::note,
+     [](const Facts& f) {
+         return fmt::format("Pressure pulse of {:+.0f} Pa for {:.0f} ms", f.number("peak_pa"),
+                            1e3 * f.number("duration_s"));
+     }},
+    {EventId::sensor_out_of_range, "{vehicle}/sensor/{about}/out_of_range", alert_raised, Level::caution,
+     [](const Facts& f) { return sensor(f) + " out of range, ignored"; },
+     [](const Facts& f) { return sensor(f) + " recovered"; }},
+    {EventId::sensor_frozen, "{vehicle}/sensor/{about}/frozen", alert_raised, Level::caution,
+     [](const Facts& f) { return sensor(f) + " frozen, ignored"; },
+     [](const Facts& f) { return sensor(f) + " recovered"; }},
+    {EventId::sensor_silent, "{vehicle}/sensor/{about}/silent", alert_raised, Level::caution,
+     [](const Facts& f) { return sensor(f) + " sends nothing while other sensors do"; },
+     [](const Facts& f) { return sensor(f) + " recovered"; }},
+    {EventId::barometer_stuck, "{vehicle}/sensor/static_pressure/stuck", alert_raised, Level::caution,
+     say<"Barometer stuck while the accelerometer shows a climb: its altitude is ignored">, say<"Barometer recovered">},
+    {EventId::pad_pressure_differs, "{vehicle}/sensor/static_pressure/pad_pressure", alert_raised, Level::advisory,
+     [](const Facts& f) {
+         return fmt::format("Barometer differs from the site's pad pressure by {:+.0f} Pa: check the site file or the "
+                            "sensor",
+                            f.number("difference_pa"));
+     }},
+    {EventId::estimate_missing, "{vehicle}/missing/{about}", recording, Level::note, estimate_missing},
+    {EventId::vertical_restarted, "{vehicle}/estimate/vertical/restarted", flight_event, Level::advisory,
+     say<"Vertical filter restarted from the barometer">},
+    {EventId::dead_reckoning, "{vehicle}/estimate/navigation/dead_reckoning", flight_event, Level::advisory,
+     say<"No usable GNSS fix: dead reckoning, position uncertainty grows">},
+    {EventId::gnss_aided, "{vehicle}/estimate/navigation/aided", flight_event, Level::note, say<"GNSS fixes in use">},
+    {EventId::attitude_lost, "{vehicle}/estimate/navigation/lost", flight_event, Level::advisory,
+     say<"Attitude lost: vertical motion only until the vehicle is at rest">},
+    {EventId::flat_ground, "{vehicle}/estimate/landing/flat_ground", flight_event, Level::note,
+     say<"Landing predictions assume flat ground at pad height: the site file has no height grid">},
+    {EventId::wind_unknown, "{vehicle}/estimate/landing/wind_unknown", flight_event, Level::advisory,
+     say<"Landing predictions assume no wind: add a wind table to the site file">},
+    {EventId::landing_outside_boundary, "{vehicle}/estimate/landing/outside_boundary", alert_raised, Level::advisory,
+     [](const Facts& f) {
+         return fmt::format("{:.0f} % of predicted landings are outside the boundary. Advisory: the range safety "
+                            "officer decides",
+                            100 * f.number("outside"));
+     },
+     say<"Predicted landings are inside the boundary again">},
+    {EventId::reboot, "{vehicle}/reboot", EventKind::reboot, Level::caution, say<"Flight computer rebooted">},
+    {EventId::clock_jump, "{vehicle}/clock/jump", flight_event, Level::advisory,
+     say<"On-board clock jumped; time correlation restarted">},
+    {EventId::engine_total, "{vehicle}/engine/total", recording, Level::note,
+     [](const Facts& f) { return fmt::format("Engine hours continue from {:.2f} h", f.number("running_s") / 3600); }},
+    {EventId::link_state, "link/{about}/state", EventKind::link_state, Level::note, link_is},
+    {EventId::link_down, "link/{about}/down", alert_raised, Level::caution, link_is, link_is},
+    {EventId::recording_fault, "recording/fault", alert_raised, Level::caution,
+     [](const Facts& f) { return "Recording fault: " + f.text("fault"); }, say<"Recording restored">},
+    {EventId::marker, "marker", EventKind::marker, Level::note, [](const Facts& f) { return f.text("text"); }},
+    {EventId::note, "note", EventKind::note, Level::note, [](const Facts& f) { return f.text("text"); }},
+}};
+
+consteval bool in_order() {
+    for (std::size_t i = 0; i < kEvents.size(); ++i)
+        if (static_cast<std::size_t>(kEvents[i].id) != i) return false;
+    return true;
+}
+static_assert(in_order(), "kEvents is indexed by EventId");
+
+} // namespace
+
+Event make_event(EstimateEvent happened, std::int64_t t_found_ns, const EventVehicle& vehicle) {
+    const Definition& definition = kEvents[static_cast<std::size_t>(happened.id)];
+    std::erase_if(happened.values, [](const EventValue& value) {
+        const double* number = std::get_if<double>(&value.value);
+        return number != nullptr && !std::isfinite(*number);
+    });
+    const Facts facts(happened);
+    Event event;
+    event.t_ns = happened.t_ns;
+    event.t_found_ns = t_found_ns;
+    event.t_sigma_s = happened.t_sigma_s;
+    event.kind = happened.cleared ? alert_cleared : definition.kind;
+    event.level = definition.level;
+    event.vehicle = vehicle.index;
+    event.key = fmt::format(fmt::runtime(definition.key), fmt::arg("vehicle", vehicle.name),
+                            fmt::arg("about", happened.about));
+    event.text = happened.cleared && definition.says_cleared ? definition.says_cleared(facts) : definition.says(facts);
+    event.values = std::move(happened.values);
+    return event;
+}
+
+std::string to_json(const EventValues& values) {
+    nlohmann::ordered_json json = nlohmann::ordered_json::object();
+    for (const EventValue& value : values) std::visit([&](const auto& is) { json[value.name] = is; }, value.value);
+    return json.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
+}
+
+EventValues event_values_from_json(std::string_view text) {
+    EventValues values;
+    const auto json = nlohmann::ordered_json::parse(text, nullptr, false);
+    if (!json.is_object()) return values;
+    for (const auto& [name, is] : json.items()) {
+        if (is.is_number())
+            values.push_back({name, is.template get<double>()});
+        else if (is.is_boolean())
+            values.push_back({name, is.template get<bool>()});
+        else if (is.is_string())
+            values.push_back({name, is.template get<std::string>()});
+        else if (is.is_array() && std::all_of(is.begin(), is.end(), [](const auto& part) { return part.is_string(); }))
+            values.push_back({name, is.template get<std::vector<std::string>>()});
+    }
+    return values;
+}
+
+} // namespace turnstone
