@@ -91,6 +91,19 @@ inline Octets packet_of(unsigned apid, unsigned sequence_count, std::uint32_t ti
     return packet;
 }
 
+/// A packet with time zero, header by hand.
+inline Octets packet_of(const Dictionary& dictionary, unsigned apid, std::span<const std::byte> user_data) {
+    const std::size_t time_octets = dictionary.time.octets();
+    const std::size_t length_field = time_octets + user_data.size() - 1;
+    Octets packet;
+    for (const unsigned octet : {0x08U | apid >> 8U, apid, 0xC0U, 0U, static_cast<unsigned>(length_field >> 8U),
+                                 static_cast<unsigned>(length_field)})
+        packet.push_back(static_cast<std::byte>(octet & 0xFFU));
+    packet.resize(packet.size() + time_octets);
+    packet.insert(packet.end(), user_data.begin(), user_data.end());
+    return packet;
+}
+
 /// Sets bit by bit, most significant first.
 inline void put_bits(Octets& octets, std::size_t bit_offset, unsigned width, std::uint64_t value) {
     for (unsigned i = 0; i < width; ++i) {
