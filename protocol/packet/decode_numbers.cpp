@@ -3,10 +3,10 @@
 #include <algorithm>
 #include <bit>
 #include <cmath>
-#include <limits>
 #include <variant>
 
 #include "protocol/packet/half.hpp"
+#include "shared/constants.hpp"
 
 namespace turnstone {
 namespace {
@@ -76,7 +76,7 @@ void decode_numbers(std::span<const NumberStep> row, const RowSeries& series, do
             values[channel] = decode_number(row[channel], base);
         marks[k] = out_of_range(row, values);
         for (std::size_t channel = 0; channel < row.size(); ++channel)
-            if (!std::isfinite(values[channel])) values[channel] = std::numeric_limits<double>::quiet_NaN();
+            if (!std::isfinite(values[channel])) values[channel] = kNaN;
     }
 }
 

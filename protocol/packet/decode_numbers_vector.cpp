@@ -15,6 +15,7 @@
 #include <variant>
 
 #include "protocol/packet/decode_numbers.hpp"
+#include "shared/constants.hpp"
 
 #if defined(__x86_64__)
 
@@ -208,7 +209,7 @@ TURNSTONE_AVX2 void VectorRow::Quad::decode(const VectorRow& row, const RowSerie
         marks[k] = _mm256_movemask_pd(outside) != 0 ? out_of_range(row.row_, values) : 0;
         if (row.may_overflow_) [[unlikely]]
             for (std::size_t i = 0; i < row.size(); ++i)
-                if (!std::isfinite(values[i])) values[i] = std::numeric_limits<double>::quiet_NaN();
+                if (!std::isfinite(values[i])) values[i] = kNaN;
     }
 }
 

@@ -3,14 +3,13 @@
 /// station time. Absent values are NaN. Routing from dictionary channels to these is server/estimate/router.hpp.
 #include <cmath>
 #include <cstdint>
-#include <limits>
 
 #include <Eigen/Core>
 #include <Eigen/Geometry>
 
-namespace turnstone {
+#include "shared/constants.hpp"
 
-inline constexpr double kNaN = std::numeric_limits<double>::quiet_NaN();
+namespace turnstone {
 
 /// One inertial sample at its own time (batched samples come one by one). Body axes, x forward along the long axis.
 struct ImuSample {

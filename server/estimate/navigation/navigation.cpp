@@ -60,8 +60,8 @@ void Navigation::start(std::int64_t t_ns) {
     if (hypotheses_.empty()) return;
     interval_s_ = std::clamp(alignment_.sample_interval_s(), 1e-4, 0.5);
     const double per_sample = std::sqrt(interval_s_);
-    const EskfNoise noise{sensors_.accel_noise_mps2 * per_sample, sensors_.gyro_noise_rad_s * per_sample,
-                          sensors_.accel_bias_walk_mps2_rts, sensors_.gyro_bias_walk_rad_s_rts};
+    const EskfNoise noise{sensors_.accel_noise_mps2 * per_sample, sensors_.gyro_noise_radps * per_sample,
+                          sensors_.accel_bias_walk_mps2_rts, sensors_.gyro_bias_walk_radps_rts};
     active_ = hypotheses_.size();
     for (std::size_t k = 0; k < active_; ++k) branches_[k].start(hypotheses_[k], noise, t_ns);
     weigh();
@@ -143,9 +143,9 @@ void Navigation::step(const ImuSample& sample, double gap_s) {
     }
     const double share = motion_ == Motion::descent ? kDescentInflation : 1;
     double accel_inflation = share * std::max(1.0, std::sqrt(accel_scatter2_) / sensors_.accel_noise_mps2);
-    double gyro_inflation = share * std::max(1.0, std::sqrt(rate_scatter2_) / sensors_.gyro_noise_rad_s);
+    double gyro_inflation = share * std::max(1.0, std::sqrt(rate_scatter2_) / sensors_.gyro_noise_radps);
     if (clipped_flags(sample.accel_body_mps2, sensors_.accel_range_mps2).any()) accel_inflation = kAccelClipInflation;
-    if (clipped_flags(sample.rate_body_rad_s, sensors_.gyro_range_rad_s).any()) gyro_inflation = kGyroClipInflation;
+    if (clipped_flags(sample.rate_body_rad_s, sensors_.gyro_range_radps).any()) gyro_inflation = kGyroClipInflation;
     for (std::size_t k = 0; k < active_; ++k) {
         branches_[k].predict(sample.t_ns, sample.accel_body_mps2, sample.rate_body_rad_s, gap_s, accel_inflation,
                              gyro_inflation);

@@ -144,7 +144,7 @@ Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vect
     p.block<3, 3>(Eskf::kAccelBias, Eskf::kAccelBias) = Matrix3d::Identity() * square(sensors_.accel_bias_mps2);
     p.block<3, 3>(Eskf::kGyroBias, Eskf::kGyroBias) =
         Matrix3d::Identity() *
-        (square(sensors_.gyro_noise_rad_s) / static_cast<double>(samples_) + square(kSway_rad_s));
+        (square(sensors_.gyro_noise_radps) / static_cast<double>(samples_) + square(kSway_rad_s));
 
     Eskf filter(EskfNoise{}, gravity_mps2_);
     filter.reset(nominal, p);
