@@ -4,9 +4,11 @@
 #include <cctype>
 #include <cstddef>
 #include <cstdint>
+#include <fstream>
 #include <memory>
 #include <random>
 #include <span>
+#include <sstream>
 #include <stdexcept>
 #include <string>
 #include <string_view>
@@ -119,6 +121,18 @@ inline Dictionary dictionary_of(const nlohmann::json& json) {
     Dictionary dictionary = read_dictionary(json, "dictionary", problems);
     if (!problems.empty()) throw std::runtime_error(to_string(problems));
     return dictionary;
+}
+
+/// A fenced block of LINK.md by its info string.
+inline std::string link_example(const std::string& info) {
+    std::ifstream file(std::string(TURNSTONE_SOURCE_DIR) + "/protocol/LINK.md");
+    std::stringstream text;
+    text << file.rdbuf();
+    const std::string all = text.str();
+    const std::size_t fence = all.find("```" + info + "\n");
+    if (fence == std::string::npos) throw std::runtime_error("LINK.md has no block ```" + info);
+    const std::size_t begin = all.find('\n', fence) + 1;
+    return all.substr(begin, all.find("```", begin) - begin);
 }
 
 inline nlohmann::json read_json(const std::string& path_in_tree) {

@@ -2,8 +2,6 @@
 // Unicode Standard, 3.9.
 #include <bit>
 #include <cmath>
-#include <fstream>
-#include <sstream>
 
 #include <catch2/catch.hpp>
 
@@ -62,35 +60,14 @@ std::vector<double> numbers_of(const std::string& fields, std::string_view user_
     return {decoded.rows[0].numbers.begin(), decoded.rows[0].numbers.end()};
 }
 
-/// LINK.md's fenced blocks by their info string.
-Octets example_of(const std::string& what) {
-    std::ifstream file(std::string(TURNSTONE_SOURCE_DIR) + "/protocol/LINK.md");
-    std::stringstream text;
-    text << file.rdbuf();
-    const std::string all = text.str();
-    const std::size_t fence = all.find("```hex " + what + "\n");
-    REQUIRE(fence != std::string::npos);
-    const std::size_t begin = all.find('\n', fence) + 1;
-    return from_hex(all.substr(begin, all.find("```", begin) - begin));
-}
-
-std::string example_dictionary() {
-    std::ifstream file(std::string(TURNSTONE_SOURCE_DIR) + "/protocol/LINK.md");
-    std::stringstream text;
-    text << file.rdbuf();
-    const std::string all = text.str();
-    const std::size_t begin = all.find("```json\n") + 8;
-    return all.substr(begin, all.find("```", begin) - begin);
-}
-
 } // namespace
 
 TEST_CASE("the worked example of LINK.md decodes to what LINK.md says", "[decoder]") {
     const Dictionary dictionary = dictionary_of(nlohmann::json::parse(
-        R"({"vehicle":"v","version":"1","time":{"format":"u32_ms"},"packets":[)" + example_dictionary() + "]}"));
+        R"({"vehicle":"v","version":"1","time":{"format":"u32_ms"},"packets":[)" + link_example("json") + "]}"));
     Decoder decoder(dictionary);
-    const Octets frame_octets = example_of("frame");
-    const Octets checked = example_of("packet-and-checksum");
+    const Octets frame_octets = from_hex(link_example("hex frame"));
+    const Octets checked = from_hex(link_example("hex packet-and-checksum"));
     CHECK(frame_of(std::span(checked).first(checked.size() - 2)) == frame_octets);
     Deframer deframer;
     int frames = 0;
