@@ -31,7 +31,7 @@ struct FixSample {
     double longitude_deg;
     double height_ellipsoid_m; ///< converted with the site's geoid height when the receiver gives mean sea level
     Eigen::Vector3d velocity_enu_mps;
-    int fix_type; ///< 0 none, 2, 3
+    int fix_dimensions; ///< as in the NMEA 0183 GSA sentence: 1 none, 2 2-D, 3 3-D
     double accuracy_horizontal_m;
     double accuracy_vertical_m;
     int satellites; ///< -1: unknown

@@ -117,7 +117,7 @@ TEST_CASE("Fixes come late, scatter as stated, and are lost under thrust") {
             CHECK(fix.t_s - fix.t_valid_s == Approx(scenario.vehicle.sensors.fix_delay_s).margin(1e-9));
             const auto& truth =
                 flight.truth.samples.at(static_cast<std::size_t>(std::lround(fix.t_valid_s / kTruthStep_s)) - 1);
-            if (fix.fix_type == 3) {
+            if (fix.fix_dimensions == 3) {
                 const Eigen::Vector3d error = frame.to_enu_m({fix.latitude_deg, fix.longitude_deg,
                                                               fix.height_msl_m + scenario.site.geoid_height_m}) -
                                               truth.position_enu_m;

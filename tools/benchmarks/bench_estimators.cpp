@@ -48,7 +48,7 @@ Session record_session() {
     for (const auto& r : sensors.pressure) out.pressure.push_back({at(r.t_s), r.pressure_pa, r.temperature_k});
     for (const auto& r : sensors.fix) {
         out.fix.push_back({at(r.t_s), r.latitude_deg, r.longitude_deg, r.height_msl_m + out.site.geoid_height_m,
-                           r.velocity_enu_mps, r.fix_type, r.accuracy_horizontal_m, r.accuracy_vertical_m,
+                           r.velocity_enu_mps, r.fix_dimensions, r.accuracy_horizontal_m, r.accuracy_vertical_m,
                            r.satellites});
     }
     return out;

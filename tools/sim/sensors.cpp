@@ -70,14 +70,14 @@ class Receiver {
                                             noise.fix_horizontal_m, noise.fix_horizontal_m, noise.fix_vertical_m));
             double height_m = 0.0;
             frame_.Reverse(enu_m.x(), enu_m.y(), enu_m.z(), last_.latitude_deg, last_.longitude_deg, height_m);
-            last_.fix_type = 3;
+            last_.fix_dimensions = 3;
             last_.satellites = satellites;
             last_.height_msl_m = height_m - scenario_->site.geoid_height_m;
             last_.velocity_enu_mps = sample.velocity_enu_mps + noise.fix_speed_mps * speed_error;
             last_.accuracy_horizontal_m = noise.fix_horizontal_m * spread;
             last_.accuracy_vertical_m = noise.fix_vertical_m * spread;
         } else {
-            last_.fix_type = 0;
+            last_.fix_dimensions = 1;
             last_.satellites = static_cast<int>(random_.below(4));
             last_.accuracy_horizontal_m = 500.0;
             last_.accuracy_vertical_m = 500.0;

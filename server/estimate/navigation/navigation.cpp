@@ -153,8 +153,9 @@ void Navigation::step(const ImuSample& sample, double gap_s) {
 }
 
 void Navigation::fix(const FixSample& sample) {
-    if (sample.fix_type < 2 || !std::isfinite(sample.latitude_deg) || !std::isfinite(sample.longitude_deg)) return;
-    const bool has_height = sample.fix_type >= 3 && std::isfinite(sample.height_ellipsoid_m);
+    if (sample.fix_dimensions < 2 || !std::isfinite(sample.latitude_deg) || !std::isfinite(sample.longitude_deg))
+        return;
+    const bool has_height = sample.fix_dimensions >= 3 && std::isfinite(sample.height_ellipsoid_m);
     const bool has_velocity = sample.velocity_enu_mps.allFinite();
     const auto accuracy = [](double reported, double configured) {
         return std::isfinite(reported) && reported > 0 ? std::max(reported, configured) : configured;

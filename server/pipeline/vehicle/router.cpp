@@ -79,14 +79,14 @@ FixSample Router::make_fix(const Plan& plan, const DecodedRow& row, std::int64_t
     using enum Role;
     double height_m = value(plan, row, height_ellipsoid);
     if (!std::isfinite(height_m)) height_m = value(plan, row, height_msl) + site_->geoid_height_m;
-    // A receiver that sends no kind of fix sends positions only when it has one.
-    const int kind = has(plan, fix_type) ? whole(value(plan, row, fix_type), 0) : 3;
+    // A receiver that does not say how many dimensions a fix has sends positions only when it has a fix.
+    const int dimensions = has(plan, fix_dimensions) ? whole(value(plan, row, fix_dimensions), 1) : 3;
     return {t_ns,
             value(plan, row, latitude),
             value(plan, row, longitude),
             height_m,
             vector(plan, row, velocity_east, velocity_north, velocity_up),
-            kind,
+            dimensions,
             value(plan, row, fix_accuracy_horizontal),
             value(plan, row, fix_accuracy_vertical),
             whole(value(plan, row, satellites_used), -1)};

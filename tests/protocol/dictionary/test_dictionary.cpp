@@ -1,6 +1,7 @@
 // The format is that of protocol/schema/dictionary.schema.json; the cases in tests/golden/dictionary are also read by
 // the dashboard's tests, which run a JSON Schema validator over them.
 #include <algorithm>
+#include <set>
 
 #include <catch2/catch.hpp>
 
@@ -63,7 +64,8 @@ TEST_CASE("good and bad vehicles and sites give exactly their mistakes", "[dicti
           }) >= 12);
 }
 
-TEST_CASE("the schemas list every role with its unit", "[dictionary]") {
+TEST_CASE("every role has its unit in the schema and a title of its own for people", "[dictionary]") {
+    std::set<std::string_view> titles;
     const nlohmann::json role = read_json("protocol/schema/dictionary.schema.json")["$defs"]["role"];
     REQUIRE(role["enum"].size() == kRoles.size());
     for (std::size_t i = 0; i < kRoles.size(); ++i) {
@@ -72,6 +74,9 @@ TEST_CASE("the schemas list every role with its unit", "[dictionary]") {
         CHECK(role["description"].get<std::string>().find(std::string(kRoles[i].name) + " " +
                                                           std::string(kRoles[i].unit)) != std::string::npos);
         CHECK(is_ucum_unit(kRoles[i].unit));
+        CHECK_FALSE(kRoles[i].title.empty());
+        CHECK(kRoles[i].title.find('_') == std::string_view::npos);
+        CHECK(titles.insert(kRoles[i].title).second);
         CHECK(role_from_name(kRoles[i].name) == kRoles[i].role);
     }
     CHECK_FALSE(role_from_name("count_"));

@@ -109,7 +109,7 @@ TEST_CASE("the demo's header compiles as C99 and as C++ without a warning", "[fi
     const fs::path folder = work_folder("demo");
     write(folder / "sanderling.h", generate_firmware_header(dictionary));
     write(folder / "unit.c",
-          "#include \"sanderling.h\"\nint main(void) { return SANDERLING_FIX_FIX_TYPE_3D == 3 ? 0 : 1; }\n");
+          "#include \"sanderling.h\"\nint main(void) { return SANDERLING_FIX_FIX_DIMENSIONS_3_D == 3 ? 0 : 1; }\n");
     fs::copy_file(folder / "unit.c", folder / "unit.cpp", fs::copy_options::overwrite_existing);
     const std::string base = " -I" + folder.string() + " -o " + (folder / "unit").string() + " " + folder.string();
     run("gcc" + kWarnings + base + "/unit.c && " + (folder / "unit").string());
