@@ -2,13 +2,11 @@
 
 #include <array>
 #include <cmath>
-#include <limits>
 
 namespace turnstone {
 
 namespace {
 
-constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 constexpr double kHeightMin_m = -5000.0;
 constexpr double kHeightMax_m = 84852.0;
 
@@ -56,7 +54,7 @@ const std::array<Layer, 7>& layers() {
 } // namespace
 
 AirState standard_atmosphere(double geopotential_m) noexcept {
-    if (!(geopotential_m >= kHeightMin_m && geopotential_m <= kHeightMax_m)) return {kNan, kNan, kNan, kNan};
+    if (!(geopotential_m >= kHeightMin_m && geopotential_m <= kHeightMax_m)) return {kNaN, kNaN, kNaN, kNaN};
     std::size_t i = layers().size() - 1;
     while (i > 0 && geopotential_m < layers()[i].base_m) --i;
     const Layer& layer = layers()[i];
@@ -69,7 +67,7 @@ AirState standard_atmosphere(double geopotential_m) noexcept {
 double pressure_altitude_m(double pressure_pa) noexcept {
     static const double pressure_max_pa = standard_atmosphere(kHeightMin_m).pressure_pa;
     static const double pressure_min_pa = standard_atmosphere(kHeightMax_m).pressure_pa;
-    if (!(pressure_pa >= pressure_min_pa && pressure_pa <= pressure_max_pa)) return kNan;
+    if (!(pressure_pa >= pressure_min_pa && pressure_pa <= pressure_max_pa)) return kNaN;
     std::size_t i = 0;
     while (i + 1 < layers().size() && pressure_pa <= layers()[i + 1].base_pressure_pa) ++i;
     const Layer& layer = layers()[i];

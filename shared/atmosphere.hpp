@@ -1,9 +1,10 @@
 #pragma once
 /// Standard atmosphere to 84.852 km geopotential: ISO 2533:1975 / U.S. Standard Atmosphere 1976 (NOAA-S/T 76-1562),
 /// eqs. 18, 19, 23, 33a, 33b, 42, 50. Heights are geopotential metres unless a name says geometric.
+#include "shared/constants.hpp"
+
 namespace turnstone {
 
-inline constexpr double kGravityStandard_mps2 = 9.80665;
 inline constexpr double kPressureSeaLevel_pa = 101325.0;
 inline constexpr double kTemperatureSeaLevel_k = 288.15;
 /// USSA 1976 table 2, R* / M0 = 287.05307; ISO 2533 prints 287.05287, which moves no height below 32 km by 25 mm.

@@ -7,6 +7,8 @@
 #include <GeographicLib/Geodesic.hpp>
 #include <GeographicLib/NormalGravity.hpp>
 
+#include "shared/constants.hpp"
+
 namespace turnstone {
 
 namespace {
@@ -37,7 +39,7 @@ Eigen::Vector3d to_ecef_m(const GeodeticPosition& position) {
 }
 
 GeodeticPosition from_ecef_m(const Eigen::Vector3d& ecef_m) {
-    if (!ecef_m.allFinite()) return {std::nan(""), std::nan(""), std::nan("")};
+    if (!ecef_m.allFinite()) return {kNaN, kNaN, kNaN};
     GeodeticPosition position{};
     Geocentric::WGS84().Reverse(ecef_m.x(), ecef_m.y(), ecef_m.z(), position.latitude_deg, position.longitude_deg,
                                 position.height_m);

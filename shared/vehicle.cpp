@@ -1,7 +1,8 @@
 #include "shared/vehicle.hpp"
 
 #include <algorithm>
-#include <limits>
+
+#include "shared/constants.hpp"
 
 namespace turnstone {
 
@@ -82,7 +83,7 @@ RocketModel read_rocket(JsonReader& in) {
     if (!out.thrust_n.y.empty()) {
         if (out.thrust_n.y.back() != 0)
             in.problem_at("thrust", "does not end at zero thrust", "must end with a point [burn time, 0]");
-        if (out.total_impulse_ns() <= 0)
+        if (out.total_impulse_n_s() <= 0)
             in.problem_at("thrust", "has no impulse", "must have thrust above zero somewhere");
     }
     out.body_diameter_m = in.number("body_diameter_m", 1e-3, 100);
@@ -104,10 +105,10 @@ SensorNoise read_sensors(JsonReader& in) {
     read("accel_bias_mps2", 0, 1000, out.accel_bias_mps2);
     read("accel_bias_walk_mps2_rts", 0, 100, out.accel_bias_walk_mps2_rts);
     read("accel_range_mps2", 1, 1e5, out.accel_range_mps2);
-    read("gyro_noise_rad_s", 1e-9, 100, out.gyro_noise_rad_s);
-    read("gyro_bias_rad_s", 0, 100, out.gyro_bias_rad_s);
-    read("gyro_bias_walk_rad_s_rts", 0, 100, out.gyro_bias_walk_rad_s_rts);
-    read("gyro_range_rad_s", 0.01, 1e4, out.gyro_range_rad_s);
+    read("gyro_noise_radps", 1e-9, 100, out.gyro_noise_radps);
+    read("gyro_bias_radps", 0, 100, out.gyro_bias_radps);
+    read("gyro_bias_walk_radps_rts", 0, 100, out.gyro_bias_walk_radps_rts);
+    read("gyro_range_radps", 0.01, 1e4, out.gyro_range_radps);
     read("pressure_noise_pa", 1e-3, 1e5, out.pressure_noise_pa);
     read("pressure_bias_pa", 0, 1e5, out.pressure_bias_pa);
     read("fix_horizontal_m", 1e-4, 1e4, out.fix_horizontal_m);
@@ -122,14 +123,14 @@ SensorNoise read_sensors(JsonReader& in) {
 } // namespace
 
 double Curve::at(double x_value) const noexcept {
-    if (x.empty() || x_value != x_value) return std::numeric_limits<double>::quiet_NaN();
+    if (x.empty() || x_value != x_value) return kNaN;
     const auto upper = std::upper_bound(x.begin(), x.end(), x_value);
     if (upper == x.begin()) return y.front();
     if (upper == x.end()) return y.back();
     return interpolate(*this, static_cast<std::size_t>(upper - x.begin()), x_value);
 }
 
-double RocketModel::total_impulse_ns() const noexcept {
+double RocketModel::total_impulse_n_s() const noexcept {
     return area_until(thrust_n, burn_time_s());
 }
 
@@ -138,8 +139,8 @@ double RocketModel::burn_time_s() const noexcept {
 }
 
 double RocketModel::mass_kg(double seconds_since_ignition) const noexcept {
-    const double total_ns = total_impulse_ns();
-    const double burnt = total_ns > 0 ? area_until(thrust_n, seconds_since_ignition) / total_ns : 0.0;
+    const double total_n_s = total_impulse_n_s();
+    const double burnt = total_n_s > 0 ? area_until(thrust_n, seconds_since_ignition) / total_n_s : 0.0;
     return mass_dry_kg + mass_propellant_kg * (1.0 - burnt);
 }
 

@@ -35,8 +35,8 @@ struct RocketModel {
     Curve drag_coefficient; ///< against Mach, power off
     double body_diameter_m;
     double rail_length_m;
-    std::vector<Parachute> parachutes;                      ///< in order of use
-    [[nodiscard]] double total_impulse_ns() const noexcept; ///< newton seconds, trapezoid under the thrust curve
+    std::vector<Parachute> parachutes;                       ///< in order of use
+    [[nodiscard]] double total_impulse_n_s() const noexcept; ///< newton seconds, trapezoid under the thrust curve
     [[nodiscard]] double burn_time_s() const noexcept;
     /// Propellant used in proportion to impulse delivered.
     [[nodiscard]] double mass_kg(double seconds_since_ignition) const noexcept;
@@ -48,10 +48,10 @@ struct SensorNoise {
     double accel_bias_mps2 = 0.3;           ///< turn-on bias, 1-sigma
     double accel_bias_walk_mps2_rts = 1e-3; ///< random walk, per square root of a second
     double accel_range_mps2 = 157.0;        ///< clips at plus and minus this
-    double gyro_noise_rad_s = 0.005;
-    double gyro_bias_rad_s = 0.01;
-    double gyro_bias_walk_rad_s_rts = 1e-5;
-    double gyro_range_rad_s = 34.9;
+    double gyro_noise_radps = 0.005;
+    double gyro_bias_radps = 0.01;
+    double gyro_bias_walk_radps_rts = 1e-5;
+    double gyro_range_radps = 34.9;
     double pressure_noise_pa = 5.0;
     double pressure_bias_pa = 50.0;
     double fix_horizontal_m = 2.5;

@@ -239,7 +239,11 @@ void DictionaryReading::make_table(std::string name, std::size_t packet, bool is
     ChannelTable table{std::move(name), packet, is_batch, {}, 0, 0};
     for (const Field& field : fields) {
         for (unsigned k = 0; k < field.count; ++k) {
-            Channel channel{field.count == 1 ? field.name : field.name + "_" + std::to_string(k), &field, k, {}};
+            const bool is_array = field.count > 1;
+            Channel channel{.name = is_array ? field.name + "_" + std::to_string(k) : field.name,
+                            .title = is_array ? field.title + " " + std::to_string(k) : field.title,
+                            .field = &field,
+                            .element = k};
             if (k < field.roles.size()) channel.role = field.roles[k];
             ++(field.type == FieldType::text ? table.text_count : table.number_count);
             table.channels.push_back(std::move(channel));

@@ -36,7 +36,8 @@ using Calibration = std::variant<std::monostate, LinearCalibration, PolynomialCa
 
 /// A field as it stands in a packet. A field with `count` > 1 is an array: `count` equal elements, one after another.
 struct Field {
-    std::string name; ///< [a-z][a-z0-9_]*, unique in its packet
+    std::string name;  ///< [a-z][a-z0-9_]*, unique in its packet
+    std::string title; ///< short name for people; as written, or made from the name
     FieldType type;
     unsigned bit_width; ///< of one element: integers 1..64, IEEE 754 16/32/64, text 8 * octets
     std::uint32_t
@@ -78,6 +79,7 @@ struct Packet {
 /// One engineering-unit channel: a field element. The order inside a table is the order of the fields.
 struct Channel {
     std::string name;     ///< field name, or "<field>_<k>" for array elements
+    std::string title;    ///< field title, or "<title> <k>" for array elements
     const Field* field;   ///< in Dictionary::packets; stable for the dictionary's life
     unsigned element = 0; ///< place in an array
     std::optional<Role> role{};

@@ -5,6 +5,7 @@
 #include <charconv>
 #include <limits>
 
+#include "protocol/dictionary/title.hpp"
 #include "protocol/dictionary/ucum.hpp"
 
 namespace turnstone {
@@ -309,12 +310,13 @@ FieldReading read_field(JsonReader& reader, const FieldDefaults& defaults, std::
         read_calibration(reader, field);
     }
     read_unit(reader, field);
+    field.title = reader.has("title") ? reader.text("title") : title_from_name(field.name, field.unit);
     if (type) read_roles(reader, field);
     read_valid_range(reader, field);
     field.description = reader.text_or("description", "");
     field.group = reader.text_or("group", defaults.group);
     field.decimals = static_cast<int>(reader.integer_or("decimals", 0, 12, 2));
-    for (const std::string_view key : {"enumeration", "calibration", "role", "roles", "valid_range"})
+    for (const std::string_view key : {"title", "enumeration", "calibration", "role", "roles", "valid_range"})
         reader.ignore(key);
     reader.finish();
     return reading;

@@ -26,7 +26,7 @@ enum class Role : unsigned char {
     velocity_east,
     velocity_north,
     velocity_up,     ///< m/s
-    fix_type,        ///< 0 none, 2 two-dimensional, 3 three-dimensional
+    fix_dimensions,  ///< as in the NMEA 0183 GSA sentence: 1 none, 2 2-D, 3 3-D; without this role every fix is 3-D
     satellites_used, ///< count
     fix_accuracy_horizontal,
     fix_accuracy_vertical, ///< m, 1-sigma
@@ -53,7 +53,8 @@ enum class Role : unsigned char {
 struct RoleInfo {
     Role role;
     std::string_view name;
-    std::string_view unit; ///< UCUM spelling; "1" for counts and enumerations
+    std::string_view unit;  ///< UCUM spelling; "1" for counts and enumerations
+    std::string_view title; ///< for people, fit for the middle of a sentence
 };
 
 /// Every role, indexed by its enumerator.

@@ -64,7 +64,35 @@ std::string put_field(const std::string& prefix, const Field& field, const std::
     return text;
 }
 
+std::string time_parameters(const TimeCode& time, bool types) {
+    const std::string type = types ? "uint32_t " : "";
+    if (time.kind == TimeCode::Kind::u32_ms) return type + "time_ms";
+    return type + "time_coarse" + (time.fine_octets == 0 ? "" : ", " + type + "time_fine");
+}
+
 } // namespace
+
+std::string begin_function(const std::string& prefix, const TimeCode& time) {
+    const std::string put = "    " + prefix + "put_big(packet";
+    const std::string header_bytes = number(6 + time.octets());
+    std::string text = "/* Header and time of a packet whose user data starts as zeros; returns where they begin. */\n"
+                       "static inline uint8_t* " +
+                       prefix + "begin(uint8_t* packet, uint16_t apid, uint16_t sequence_count, " +
+                       time_parameters(time, true) + ", size_t user_bytes) {\n";
+    text += "    memset(packet, 0, " + header_bytes + " + user_bytes);\n";
+    text += put + ", 2, 0x0800u | apid);\n";
+    text += put + " + 2, 2, 0xC000u | (sequence_count & 0x3FFFu));\n";
+    text += put + " + 4, 2, " + number(time.octets()) + " + user_bytes - 1u);\n";
+    if (time.kind == TimeCode::Kind::u32_ms) {
+        text += put + " + 6, 4, time_ms);\n";
+    } else {
+        text += put + " + 6, " + std::to_string(time.coarse_octets) + ", time_coarse);\n";
+        if (time.fine_octets != 0)
+            text += put + " + " + std::to_string(6 + time.coarse_octets) + ", " + std::to_string(time.fine_octets) +
+                    ", time_fine);\n";
+    }
+    return text + "    return packet + " + header_bytes + ";\n}\n\n";
+}
 
 std::string encode_function(const std::string& prefix, const TimeCode& time, const Packet& packet) {
     const std::string name = prefix + packet.name;
@@ -73,9 +101,9 @@ std::string encode_function(const std::string& prefix, const TimeCode& time, con
     std::string text = "/* Writes one whole frame to `out` and returns its octets; 0 when out_size is less than\n   " +
                        macro + "_FRAME_OCTETS_MAX. */\n";
     text += "static inline size_t " + prefix + "encode_" + packet.name +
-            "(uint8_t *out, size_t out_size, uint16_t sequence_count, " + time_parameters(time, true) +
-            ",\n    const struct " + name + " *in)\n{\n";
-    text += "    uint8_t *packet;\n    uint8_t *user;\n";
+            "(uint8_t* out, size_t out_size, uint16_t sequence_count, " + time_parameters(time, true) +
+            ",\n    const struct " + name + "* in) {\n";
+    text += "    uint8_t* packet;\n    uint8_t* user;\n";
     text += "    if (out_size < " + macro + "_FRAME_OCTETS_MAX)\n        return 0;\n";
     const std::size_t packet_octets = 6 + time.octets() + packet.user_data_octets;
     text += "    packet = out + (" + macro + "_FRAME_OCTETS_MAX - " + number(packet_octets + 3) + ");\n";
@@ -85,8 +113,8 @@ std::string encode_function(const std::string& prefix, const TimeCode& time, con
     if (packet.batch) {
         const SampleBatch& batch = *packet.batch;
         text += "    for (size_t k = 0; k < " + number(batch.count) + "; ++k) {\n";
-        text += "        const struct " + name + "_" + batch.name + " *const sample = &in->" + batch.name + "[k];\n";
-        text += "        uint8_t *const at = user + " + number(batch.bit_offset / 8) + " + " +
+        text += "        const struct " + name + "_" + batch.name + "* const sample = &in->" + batch.name + "[k];\n";
+        text += "        uint8_t* const at = user + " + number(batch.bit_offset / 8) + " + " +
                 number(batch.sample_bits / 8) + " * k;\n";
         for (const Field& field : batch.fields) text += put_field(prefix, field, "sample->", "at", "        ");
         text += "    }\n";

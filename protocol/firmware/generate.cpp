@@ -114,6 +114,7 @@ class Generator {
 
   private:
     void head();
+    void support();
     void packet_types(const Packet& packet);
     void define(const std::string& name, const std::string& value);
     void enumerations(const std::string& owner, const std::vector<Field>& fields);
@@ -136,11 +137,19 @@ void Generator::head() {
              "   packet's struct with raw values, call its encode function and send what it wrote. Count each packet\n"
              "   type's sequence from 0, one more for every packet made, modulo 16384. */\n"
              "#ifndef " +
-             macro_ + "TELEMETRY_H\n#define " + macro_ +
-             "TELEMETRY_H\n\n"
-             "#include <stddef.h>\n#include <stdint.h>\n#include <string.h>\n\n";
-    define(macro_ + "DICTIONARY_VERSION", literal(dictionary_.version));
-    text_ += "\n";
+             macro_ + "TELEMETRY_H\n#define " + macro_ + "TELEMETRY_H\n\n";
+}
+
+/// support.h without its opening comment, each name with the vehicle's prefix.
+void Generator::support() {
+    constexpr std::string_view own = "turnstone_";
+    std::string_view rest = firmware::kSupportText;
+    rest.remove_prefix(rest.find("#include"));
+    for (std::size_t at = rest.find(own); at != std::string_view::npos; at = rest.find(own)) {
+        text_ += std::string(rest.substr(0, at)) + prefix_;
+        rest.remove_prefix(at + own.size());
+    }
+    text_ += std::string(rest) + "\n";
 }
 
 void Generator::define(const std::string& name, const std::string& value) {
@@ -188,8 +197,8 @@ void Generator::packet_types(const Packet& packet) {
         text_ += "\n";
         const std::string name = prefix_ + packet.name + "_" + batch.name;
         structure(name,
-                  "Sample k of " + std::to_string(batch.count) + " is of packet time + " + real(batch.first_offset_ms) +
-                      " ms + k * " + real(batch.period_ms) + " ms.",
+                  "Sample k of " + std::to_string(batch.count) + " was taken at packet time + (" +
+                      real(batch.first_offset_ms) + " ms) + k * " + real(batch.period_ms) + " ms.",
                   batch.fields, "");
         batch_member = "    struct " + name + " " + batch.name + "[" + std::to_string(batch.count) + "];\n";
     } else {
@@ -216,7 +225,7 @@ void Generator::converters(const std::string& owner, const std::vector<Field>& f
         text_ += "/* Nearest raw value to " + std::string(identity ? "a value" : "a value in " + comment(field.unit)) +
                  ", limited to what the field holds. */\n";
         text_ += "static inline " + c_type(field) + " " + prefix_ + "raw_" + owner + "_" + field.name +
-                 "(double engineering)\n{\n    return (" + c_type(field) + ")" + prefix_ + "nearest(" + value + ", " +
+                 "(double engineering) {\n    return (" + c_type(field) + ")" + prefix_ + "nearest(" + value + ", " +
                  real(is_signed ? -steps : 0.0) + ", " + real(steps - 1.0) + ");\n}\n\n";
     }
 }
@@ -231,13 +240,15 @@ bool Generator::has_double() const {
 
 std::string Generator::run() {
     head();
-    text_ += firmware::support_functions(prefix_);
+    support();
+    define(macro_ + "DICTIONARY_VERSION", literal(dictionary_.version));
+    text_ += "\n";
     if (has_double()) // some small compilers make double 32 bits wide; then this must not compile
         text_ += "typedef char " + prefix_ +
                  "needs_64_bit_double[sizeof(double) == 8 ? 1 : -1];\n\n"
                  "static inline uint64_t " +
                  prefix_ +
-                 "double_bits(double value)\n{\n    uint64_t bits;\n"
+                 "double_bits(double value) {\n    uint64_t bits;\n"
                  "    memcpy(&bits, &value, sizeof bits);\n    return bits;\n}\n\n";
     text_ += firmware::begin_function(prefix_, dictionary_.time);
     for (const Packet& packet : dictionary_.packets) {

@@ -15,7 +15,7 @@ namespace turnstone {
 struct ImuSample {
     std::int64_t t_ns;
     Eigen::Vector3d accel_body_mps2; ///< specific force; NaN components when the role is missing
-    Eigen::Vector3d rate_body_rad_s; ///< NaN components when the role is missing
+    Eigen::Vector3d rate_body_radps; ///< NaN components when the role is missing
 };
 
 struct PressureSample {

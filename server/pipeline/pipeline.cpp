@@ -56,13 +56,13 @@ struct Pipeline::State {
         SchemaLayout layout = build_schema(*setup, chains);
         schema = std::move(layout.schema);
         for (std::size_t v = 0; v < chains.size(); ++v)
-            vehicles.emplace_back(setup->vehicles[v], static_cast<int>(v), layout.vehicles[v], std::move(routers[v]),
+            vehicles.emplace_back(setup->vehicles[v], static_cast<int>(v), schema, layout.vehicles[v], std::move(routers[v]),
                                   std::move(chains[v]));
         std::vector<EstimatorChain*> all_chains;
         for (VehicleTrack& vehicle : vehicles) all_chains.push_back(&vehicle.chain());
         for (VehicleTrack& vehicle : vehicles) vehicle.share_wind(all_chains);
         for (std::size_t k = 0; k < setup->links.size(); ++k)
-            links.emplace_back(setup->links[k], static_cast<LinkId>(k), layout.links[k],
+            links.emplace_back(setup->links[k], static_cast<LinkId>(k), schema, layout.links[k],
                                setup->vehicles[setup->links[k].vehicle].dictionary);
     }
 

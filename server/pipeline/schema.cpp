@@ -47,7 +47,8 @@ void add_packet_tables(Schema& schema, const Dictionary& dictionary, int vehicle
                     .title = packet.description.empty() ? source.name : packet.description,
                     .kind = source.is_batch ? TableKind::batch : TableKind::packet,
                     .vehicle = vehicle,
-                    .period_s = (source.is_batch ? packet.batch->period_ms : packet.period_ms) / 1e3};
+                    .period_s = (source.is_batch ? packet.batch->period_ms : packet.period_ms) / 1e3,
+                    .columns = {}};
         for (const bool text : {false, true})
             for (const Channel& channel : source.channels)
                 if ((channel.field->type == FieldType::text) == text) table.columns.push_back(channel_column(channel));

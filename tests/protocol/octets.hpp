@@ -4,9 +4,11 @@
 #include <cctype>
 #include <cstddef>
 #include <cstdint>
+#include <fstream>
 #include <memory>
 #include <random>
 #include <span>
+#include <sstream>
 #include <stdexcept>
 #include <string>
 #include <string_view>
@@ -91,6 +93,19 @@ inline Octets packet_of(unsigned apid, unsigned sequence_count, std::uint32_t ti
     return packet;
 }
 
+/// A packet with time zero, header by hand.
+inline Octets packet_of(const Dictionary& dictionary, unsigned apid, std::span<const std::byte> user_data) {
+    const std::size_t time_octets = dictionary.time.octets();
+    const std::size_t length_field = time_octets + user_data.size() - 1;
+    Octets packet;
+    for (const unsigned octet : {0x08U | apid >> 8U, apid, 0xC0U, 0U, static_cast<unsigned>(length_field >> 8U),
+                                 static_cast<unsigned>(length_field)})
+        packet.push_back(static_cast<std::byte>(octet & 0xFFU));
+    packet.resize(packet.size() + time_octets);
+    packet.insert(packet.end(), user_data.begin(), user_data.end());
+    return packet;
+}
+
 /// Sets bit by bit, most significant first.
 inline void put_bits(Octets& octets, std::size_t bit_offset, unsigned width, std::uint64_t value) {
     for (unsigned i = 0; i < width; ++i) {
@@ -106,6 +121,18 @@ inline Dictionary dictionary_of(const nlohmann::json& json) {
     Dictionary dictionary = read_dictionary(json, "dictionary", problems);
     if (!problems.empty()) throw std::runtime_error(to_string(problems));
     return dictionary;
+}
+
+/// A fenced block of LINK.md by its info string.
+inline std::string link_example(const std::string& info) {
+    std::ifstream file(std::string(TURNSTONE_SOURCE_DIR) + "/protocol/LINK.md");
+    std::stringstream text;
+    text << file.rdbuf();
+    const std::string all = text.str();
+    const std::size_t fence = all.find("```" + info + "\n");
+    if (fence == std::string::npos) throw std::runtime_error("LINK.md has no block ```" + info);
+    const std::size_t begin = all.find('\n', fence) + 1;
+    return all.substr(begin, all.find("```", begin) - begin);
 }
 
 inline nlohmann::json read_json(const std::string& path_in_tree) {

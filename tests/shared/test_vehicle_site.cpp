@@ -130,7 +130,7 @@ TEST_CASE("Impulse and mass follow the trapezoid under the thrust curve") {
     rocket.mass_propellant_kg = 1.0;
     rocket.thrust_n = {{0.0, 1.0, 3.0, 4.0}, {0.0, 100.0, 100.0, 0.0}};
     // 50 + 200 + 50 newton seconds.
-    CHECK(rocket.total_impulse_ns() == Approx(300.0));
+    CHECK(rocket.total_impulse_n_s() == Approx(300.0));
     CHECK(rocket.burn_time_s() == 4.0);
     CHECK(rocket.mass_kg(-1) == Approx(3.0));
     CHECK(rocket.mass_kg(0.5) == Approx(3.0 - 12.5 / 300.0));

@@ -169,7 +169,7 @@ TEST_CASE("A lost fix stays lost from lift-off until after landing") {
     const SensedFlight flight = fly_sensors(demo_scenario("fix-lost"), 1);
     int on_pad = 0, in_flight = 0, afterwards = 0;
     for (const FixReading& fix : flight.sensors.fix) {
-        const bool good = fix.fix_type == 3;
+        const bool good = fix.fix_dimensions == 3;
         if (fix.t_valid_s < flight.truth.events.lift_off_s)
             on_pad += good ? 1 : 0;
         else if (fix.t_valid_s < flight.truth.events.landing_s)

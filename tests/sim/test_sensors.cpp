@@ -11,11 +11,11 @@ using namespace turnstone::sim;
 TEST_CASE("Inertial noise has the stated sigma and resolution") {
     SensorNoise noise;
     noise.accel_bias_mps2 = 0.0;
-    noise.gyro_bias_rad_s = 0.0;
+    noise.gyro_bias_radps = 0.0;
     noise.accel_bias_walk_mps2_rts = 0.0;
-    noise.gyro_bias_walk_rad_s_rts = 0.0;
+    noise.gyro_bias_walk_radps_rts = 0.0;
     noise.accel_noise_mps2 = 0.25;
-    noise.gyro_noise_rad_s = 0.004;
+    noise.gyro_noise_radps = 0.004;
     InertialSensor sensor(noise, Random(5, "inertial"));
     const double step = noise.accel_range_mps2 / 32768.0;
     double sum = 0.0, sum_square = 0.0, rate_square = 0.0;
@@ -61,8 +61,8 @@ TEST_CASE("Accelerometer and gyroscope clip at their range") {
     CHECK(reading.accel_body_mps2.x() == Approx(noise.accel_range_mps2).epsilon(1e-4));
     CHECK(reading.accel_body_mps2.x() < noise.accel_range_mps2);
     CHECK(reading.accel_body_mps2.y() == -noise.accel_range_mps2);
-    CHECK(reading.rate_body_rad_s.x() == Approx(noise.gyro_range_rad_s).epsilon(1e-4));
-    CHECK(reading.rate_body_rad_s.y() == -noise.gyro_range_rad_s);
+    CHECK(reading.rate_body_rad_s.x() == Approx(noise.gyro_range_radps).epsilon(1e-4));
+    CHECK(reading.rate_body_rad_s.y() == -noise.gyro_range_radps);
 }
 
 TEST_CASE("The barometer lags, steps by one pascal and clips") {
@@ -117,7 +117,7 @@ TEST_CASE("Fixes come late, scatter as stated, and are lost under thrust") {
             CHECK(fix.t_s - fix.t_valid_s == Approx(scenario.vehicle.sensors.fix_delay_s).margin(1e-9));
             const auto& truth =
                 flight.truth.samples.at(static_cast<std::size_t>(std::lround(fix.t_valid_s / kTruthStep_s)) - 1);
-            if (fix.fix_type == 3) {
+            if (fix.fix_dimensions == 3) {
                 const Eigen::Vector3d error = frame.to_enu_m({fix.latitude_deg, fix.longitude_deg,
                                                               fix.height_msl_m + scenario.site.geoid_height_m}) -
                                               truth.position_enu_m;

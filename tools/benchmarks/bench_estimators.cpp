@@ -43,12 +43,12 @@ Session record_session() {
     const auto at = [](double t_s) { return kStart_ns + seconds_to_ns(t_s); };
     for (const auto& r : sensors.imu) {
         out.first_timed += r.t_s < truth.events.lift_off_s - kPad_s;
-        if (r.t_s < truth.events.landing_s) out.imu.push_back({at(r.t_s), r.accel_body_mps2, r.rate_body_rad_s});
+        if (r.t_s < truth.events.landing_s) out.imu.push_back({at(r.t_s), r.accel_body_mps2, r.rate_body_radps});
     }
     for (const auto& r : sensors.pressure) out.pressure.push_back({at(r.t_s), r.pressure_pa, r.temperature_k});
     for (const auto& r : sensors.fix) {
         out.fix.push_back({at(r.t_s), r.latitude_deg, r.longitude_deg, r.height_msl_m + out.site.geoid_height_m,
-                           r.velocity_enu_mps, r.fix_type, r.accuracy_horizontal_m, r.accuracy_vertical_m,
+                           r.velocity_enu_mps, r.fix_dimensions, r.accuracy_horizontal_m, r.accuracy_vertical_m,
                            r.satellites});
     }
     return out;

@@ -82,11 +82,11 @@ void send_fix(Transmitter& transmitter, const FixReading& reading) {
     packet.latitude = sanderling_raw_fix_latitude(reading.latitude_deg);
     packet.longitude = sanderling_raw_fix_longitude(reading.longitude_deg);
     packet.height_msl = sanderling_raw_fix_height_msl(reading.height_msl_m);
-    // Every velocity component is the same type with the same scale, 0.02 m/s.
+    // Every velocity component is the same type with the same scale, 2^-6 m/s.
     packet.velocity_east = sanderling_raw_fix_velocity_east(reading.velocity_enu_mps.x());
     packet.velocity_north = sanderling_raw_fix_velocity_north(reading.velocity_enu_mps.y());
     packet.velocity_up = sanderling_raw_fix_velocity_up(reading.velocity_enu_mps.z());
-    packet.fix_type = static_cast<std::uint8_t>(reading.fix_type);
+    packet.fix_dimensions = static_cast<std::uint8_t>(reading.fix_dimensions);
     packet.satellites_used = static_cast<std::uint8_t>(reading.satellites);
     packet.accuracy_horizontal = sanderling_raw_fix_accuracy_horizontal(reading.accuracy_horizontal_m);
     packet.accuracy_vertical = sanderling_raw_fix_accuracy_vertical(reading.accuracy_vertical_m);

@@ -70,14 +70,14 @@ class Receiver {
                                             noise.fix_horizontal_m, noise.fix_horizontal_m, noise.fix_vertical_m));
             double height_m = 0.0;
             frame_.Reverse(enu_m.x(), enu_m.y(), enu_m.z(), last_.latitude_deg, last_.longitude_deg, height_m);
-            last_.fix_type = 3;
+            last_.fix_dimensions = 3;
             last_.satellites = satellites;
             last_.height_msl_m = height_m - scenario_->site.geoid_height_m;
             last_.velocity_enu_mps = sample.velocity_enu_mps + noise.fix_speed_mps * speed_error;
             last_.accuracy_horizontal_m = noise.fix_horizontal_m * spread;
             last_.accuracy_vertical_m = noise.fix_vertical_m * spread;
         } else {
-            last_.fix_type = 0;
+            last_.fix_dimensions = 1;
             last_.satellites = static_cast<int>(random_.below(4));
             last_.accuracy_horizontal_m = 500.0;
             last_.accuracy_vertical_m = 500.0;
@@ -121,22 +121,22 @@ HealthReading health_at(double t_s, const Truth& truth, const Scenario& scenario
 
 InertialSensor::InertialSensor(const SensorNoise& noise, Random random) : noise_(noise), random_(random) {
     accel_bias_mps2_ = noise_.accel_bias_mps2 * random_.normal3();
-    gyro_bias_rad_s_ = noise_.gyro_bias_rad_s * random_.normal3();
+    gyro_bias_rad_s_ = noise_.gyro_bias_radps * random_.normal3();
 }
 
 ImuReading InertialSensor::read(double t_s, const Eigen::Vector3d& specific_force_mps2,
                                 const Eigen::Vector3d& rate_rad_s, double vibration_mps2, double vibration_rad_s) {
     const double root_s = std::sqrt(kImuPeriod_s);
     accel_bias_mps2_ += noise_.accel_bias_walk_mps2_rts * root_s * random_.normal3();
-    gyro_bias_rad_s_ += noise_.gyro_bias_walk_rad_s_rts * root_s * random_.normal3();
+    gyro_bias_rad_s_ += noise_.gyro_bias_walk_radps_rts * root_s * random_.normal3();
     const double accel_sigma = std::hypot(noise_.accel_noise_mps2, vibration_mps2);
-    const double gyro_sigma = std::hypot(noise_.gyro_noise_rad_s, vibration_rad_s);
+    const double gyro_sigma = std::hypot(noise_.gyro_noise_radps, vibration_rad_s);
     ImuReading reading;
     reading.t_s = t_s;
     reading.accel_body_mps2 =
         converted(specific_force_mps2 + accel_bias_mps2_ + accel_sigma * random_.normal3(), noise_.accel_range_mps2);
     reading.rate_body_rad_s =
-        converted(rate_rad_s + gyro_bias_rad_s_ + gyro_sigma * random_.normal3(), noise_.gyro_range_rad_s);
+        converted(rate_rad_s + gyro_bias_rad_s_ + gyro_sigma * random_.normal3(), noise_.gyro_range_radps);
     return reading;
 }
 

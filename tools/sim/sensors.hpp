@@ -24,9 +24,9 @@ struct PressureReading {
 };
 
 struct FixReading {
-    double t_s;       ///< when the receiver hands it over
-    double t_valid_s; ///< when it was true
-    int fix_type;     ///< 0 none (the numbers repeat the last fix), 3
+    double t_s;         ///< when the receiver hands it over
+    double t_valid_s;   ///< when it was true
+    int fix_dimensions; ///< 1 none (the numbers repeat the last fix), 3 3-D
     int satellites;
     double latitude_deg;
     double longitude_deg;

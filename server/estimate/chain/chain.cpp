@@ -177,7 +177,7 @@ void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) 
 void EstimatorChain::fix(const FixSample& sample) {
     State& s = *state_;
     if (s.navigation) s.navigation->estimator.fix(sample);
-    if (!s.flight || sample.fix_type < 2) return;
+    if (!s.flight || sample.fix_dimensions < 2) return;
     const Eigen::Vector3d enu_m = s.frame.to_enu_m({sample.latitude_deg, sample.longitude_deg, s.site.pad.height_m});
     s.flight->estimator.ground_distance(enu_m.head<2>().norm());
 }

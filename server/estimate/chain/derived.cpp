@@ -35,7 +35,7 @@ TableOf<DerivedFigures> derived_table() {
     add_maximum(table, "mach", "", "Maximum Mach number", "1", 2, &D::mach);
     add_maximum(table, "force", "_mps2", "Maximum acceleration", "m/s2", 1, &D::force_mps2);
     add_maximum(table, "dynamic_pressure", "_pa", "Maximum dynamic pressure", "Pa", 0, &D::dynamic_pressure_pa);
-    add_maximum(table, "roll_rate", "_radps", "Maximum roll rate", "rad/s", 2, &D::roll_rate_rad_s);
+    add_maximum(table, "roll_rate", "_radps", "Maximum roll rate", "rad/s", 2, &D::roll_rate_radps);
     table.add({"burn_time_s", "Burn time", "s", kGroup, 2, "Liftoff to burnout"}, [](S f) { return f.burn_time_s; })
         .add({"speed_gained_mps", "Speed at burnout", "m/s", kGroup, 1, "Vertical"},
              [](S f) { return f.speed_gained_mps; })
@@ -60,17 +60,17 @@ void Derived::Greatest::offer(double candidate, std::int64_t t) noexcept {
     }
 }
 
-void Derived::imu(std::int64_t t_ns, double force_mps2, double roll_rate_rad_s, const PhaseDetector& phases) {
+void Derived::imu(std::int64_t t_ns, double force_mps2, double roll_rate_radps, const PhaseDetector& phases) {
     const double dt_s = seconds_between(t_imu_ns_, t_ns);
     t_imu_ns_ = t_ns;
     // One-pole mean; it begins again after a gap.
     const double weight = dt_s < 0.2 && std::isfinite(force_mean_) ? 1.0 - std::exp(-dt_s / kForceMean_s) : 1.0;
     if (std::isfinite(force_mps2))
         force_mean_ = weight < 1.0 ? force_mean_ + weight * (force_mps2 - force_mean_) : force_mps2;
-    if (std::isfinite(roll_rate_rad_s)) roll_mean_ += weight * (roll_rate_rad_s - roll_mean_);
+    if (std::isfinite(roll_rate_radps)) roll_mean_ += weight * (roll_rate_radps - roll_mean_);
     if (phases.on_ground()) return;
     force_.offer(force_mean_, t_ns);
-    if (std::isfinite(roll_rate_rad_s)) roll_rate_.offer(std::fabs(roll_mean_), t_ns);
+    if (std::isfinite(roll_rate_radps)) roll_rate_.offer(std::fabs(roll_mean_), t_ns);
 }
 
 void Derived::vertical(const VerticalEstimate& estimate, const PhaseDetector& phases) {
@@ -127,7 +127,7 @@ DerivedFigures Derived::figures(std::int64_t t_ns, const PhaseDetector& phases) 
                                  .mach = maximum(mach_),
                                  .force_mps2 = maximum(force_),
                                  .dynamic_pressure_pa = maximum(dynamic_pressure_),
-                                 .roll_rate_rad_s = maximum(roll_rate_),
+                                 .roll_rate_radps = maximum(roll_rate_),
                                  .burn_time_s = seconds_or_nan(liftoff, phases.time_of(EventId::burnout)),
                                  .speed_gained_mps = speed_at_burnout_mps_,
                                  .time_to_apogee_s = seconds_or_nan(liftoff, phases.time_of(EventId::apogee)),

@@ -24,7 +24,7 @@ struct Maximum {
 };
 
 struct DerivedFigures {
-    Maximum altitude_m, vertical_speed_mps, mach, force_mps2, dynamic_pressure_pa, roll_rate_rad_s;
+    Maximum altitude_m, vertical_speed_mps, mach, force_mps2, dynamic_pressure_pa, roll_rate_radps;
     double burn_time_s = kNaN;
     double speed_gained_mps = kNaN; ///< vertical speed at burnout
     double time_to_apogee_s = kNaN;
@@ -38,7 +38,7 @@ class Derived {
   public:
     static constexpr double kForceMean_s = 0.05;
 
-    void imu(std::int64_t t_ns, double force_mps2, double roll_rate_rad_s, const PhaseDetector& phases);
+    void imu(std::int64_t t_ns, double force_mps2, double roll_rate_radps, const PhaseDetector& phases);
     void vertical(const VerticalEstimate& estimate, const PhaseDetector& phases);
     void air(std::int64_t t_ns, const AirSpeeds& speeds, const PhaseDetector& phases);
     void ground_distance(double distance_m) noexcept { ground_distance_m_ = distance_m; }

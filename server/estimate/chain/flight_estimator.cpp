@@ -29,7 +29,6 @@ PhaseSettings phase_settings(const Vehicle& vehicle, const Site& site) {
     PhaseSettings settings;
     settings.gravity_mps2 = normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m);
     settings.accel_noise_mps2 = vehicle.sensors.accel_noise_mps2;
-    settings.accel_range_mps2 = vehicle.sensors.accel_range_mps2;
     if (!vehicle.rocket) return settings;
     settings.parachutes = static_cast<int>(vehicle.rocket->parachutes.size());
     if (const auto later_s = bend_to_burnout_s(*vehicle.rocket)) {
@@ -112,8 +111,8 @@ FlightEstimator::News FlightEstimator::imu(const ImuSample& sample, FlightPictur
     if (!usable) return news;
     const double force_mps2 = sample.accel_body_mps2.norm();
     phases_.imu({sample.t_ns, axial_mps2, force_mps2,
-                 std::hypot(sample.rate_body_rad_s.y(), sample.rate_body_rad_s.z())});
-    derived_.imu(sample.t_ns, force_mps2, sample.rate_body_rad_s.x(), phases_);
+                 std::hypot(sample.rate_body_radps.y(), sample.rate_body_radps.z())});
+    derived_.imu(sample.t_ns, force_mps2, sample.rate_body_radps.x(), phases_);
     if (const auto shock = pulses_.force(sample.t_ns, sample.accel_body_mps2)) events.event(shock_event(*shock));
     accelerate(sample, picture.navigation.tilt);
     after_measurement(sample.t_ns, news, picture, events);

@@ -75,11 +75,11 @@ TableOf<NavigationReport::Row> NavigationReport::navigation_table() {
         .add({"roll_deg", "Roll", "deg", kAttitude, 0, "About the long axis since alignment, not wrapped"},
              [](S r) { return degrees(r.estimate.roll_rad); })
         .add({"rate_x_deg_s", "Roll rate", "deg/s", kAttitude, 0, "Bias removed"},
-             [](S r) { return degrees(r.estimate.rate_body_rad_s.x()); })
+             [](S r) { return degrees(r.estimate.rate_body_radps.x()); })
         .add({"rate_y_deg_s", "Rate about body y", "deg/s", "", 1, "Bias removed"},
-             [](S r) { return degrees(r.estimate.rate_body_rad_s.y()); })
+             [](S r) { return degrees(r.estimate.rate_body_radps.y()); })
         .add({"rate_z_deg_s", "Rate about body z", "deg/s", "", 1, "Bias removed"},
-             [](S r) { return degrees(r.estimate.rate_body_rad_s.z()); })
+             [](S r) { return degrees(r.estimate.rate_body_radps.z()); })
         .add({"angle_of_attack_deg", "Angle of attack", "deg", kAttitude, 1,
               "In the body x-z plane; above 5 m/s, when the wind is known"},
              [](S r) { return r.angle_of_attack_deg; })
@@ -94,11 +94,11 @@ TableOf<NavigationReport::Row> NavigationReport::navigation_table() {
         .add({"accel_bias_z_mps2", "Accelerometer bias, z", "m/s2", "", 3},
              [](S r) { return r.estimate.accel_bias_mps2.z(); })
         .add({"gyro_bias_x_deg_s", "Gyro bias, x", "deg/s", "", 3},
-             [](S r) { return degrees(r.estimate.gyro_bias_rad_s.x()); })
+             [](S r) { return degrees(r.estimate.gyro_bias_radps.x()); })
         .add({"gyro_bias_y_deg_s", "Gyro bias, y", "deg/s", "", 3},
-             [](S r) { return degrees(r.estimate.gyro_bias_rad_s.y()); })
+             [](S r) { return degrees(r.estimate.gyro_bias_radps.y()); })
         .add({"gyro_bias_z_deg_s", "Gyro bias, z", "deg/s", "", 3},
-             [](S r) { return degrees(r.estimate.gyro_bias_rad_s.z()); });
+             [](S r) { return degrees(r.estimate.gyro_bias_radps.z()); });
     const auto known = [](S r, double value) { return r.estimate.valid ? value : kNaN; };
     table
         .add({"hypotheses", "Alignments", "1", "", 0, "Flown side by side"},
@@ -207,7 +207,7 @@ void NavigationReport::compare(const OnboardSample& onboard, const VerticalEstim
     if (e.valid && onboard.q_local_body.coeffs().allFinite() && onboard.q_local_body.norm() > 0.5) {
         const double turned_s = seconds_between(e.t_ns, onboard.t_ns);
         const Eigen::Quaterniond ours =
-            e.q_local_body * quaternion_from_rotation_vector(e.rate_body_rad_s * turned_s);
+            e.q_local_body * quaternion_from_rotation_vector(e.rate_body_radps * turned_s);
         const Eigen::Quaterniond theirs = onboard.q_local_body.normalized();
         const Vector3d a = ours * Vector3d::UnitX();
         const Vector3d b = theirs * Vector3d::UnitX();

@@ -17,7 +17,7 @@ constexpr double kAheadMost_s = 0.2;
 constexpr double kFixDelaySigma_s = 0.03;
 constexpr double kNothing = 1e6; // sigma of what was not measured
 constexpr double kBridgeStep_s = 0.02;
-constexpr double kTumbling_rad_s = 0.6;
+constexpr double kTumbling_radps = 0.6;
 constexpr double kTurnedMost_rad = 0.7;
 
 } // namespace
@@ -35,9 +35,9 @@ void NavigationBranch::start(const Alignment& alignment, const EskfNoise& noise,
     past_.push({t_ns, alignment.nominal.position_enu_m, Vector3d::Zero()});
 }
 
-void NavigationBranch::predict(std::int64_t t_ns, const Vector3d& accel_body_mps2, const Vector3d& rate_body_rad_s,
+void NavigationBranch::predict(std::int64_t t_ns, const Vector3d& accel_body_mps2, const Vector3d& rate_body_radps,
                                double dt_s, double accel_inflation, double gyro_inflation) {
-    filter_.predict(accel_body_mps2, rate_body_rad_s, dt_s, accel_inflation, gyro_inflation);
+    filter_.predict(accel_body_mps2, rate_body_radps, dt_s, accel_inflation, gyro_inflation);
     force_body_mps2_ = accel_body_mps2 - filter_.nominal().accel_bias_mps2;
     accel_enu_mps2_ = filter_.nominal().q_local_body * force_body_mps2_ - Vector3d(0, 0, gravity_mps2_);
     past_.push({t_ns, filter_.nominal().position_enu_m, filter_.nominal().velocity_enu_mps});
@@ -61,7 +61,7 @@ void NavigationBranch::bridge(std::int64_t t_ns, const Vector3d& accel_before_mp
     // and a floor for what a quiet pair of ends can hide when the gap is long.
     const double floor = std::min(1.0, gap_s / 0.2);
     const double accel_sigma = accel_change.norm() / 3 + 2.0 * floor;
-    const double rate_sigma = rate_change.norm() / 3 + (tumbles ? kTumbling_rad_s : 0.1) * floor;
+    const double rate_sigma = rate_change.norm() / 3 + (tumbles ? kTumbling_radps : 0.1) * floor;
     filter_.inflate(Eskf::kVelocity, accel_sigma * gap_s);
     filter_.inflate(Eskf::kPosition, 0.5 * accel_sigma * gap_s * gap_s);
     filter_.inflate(Eskf::kAttitude,

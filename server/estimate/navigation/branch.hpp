@@ -29,7 +29,7 @@ class NavigationBranch {
     explicit NavigationBranch(double gravity_mps2);
 
     void start(const Alignment& alignment, const EskfNoise& noise, std::int64_t t_ns);
-    void predict(std::int64_t t_ns, const Eigen::Vector3d& accel_body_mps2, const Eigen::Vector3d& rate_body_rad_s,
+    void predict(std::int64_t t_ns, const Eigen::Vector3d& accel_body_mps2, const Eigen::Vector3d& rate_body_radps,
                  double dt_s, double accel_inflation, double gyro_inflation);
     /// From the sample before a gap to the sample after it; `tumbles`: it may have turned any way between them.
     void bridge(std::int64_t t_ns, const Eigen::Vector3d& accel_before_mps2, const Eigen::Vector3d& rate_before_rad_s,

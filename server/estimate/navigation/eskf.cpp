@@ -14,10 +14,10 @@ void Eskf::reset(const EskfNominal& nominal, const Covariance& covariance) {
     has_previous_ = false;
 }
 
-EskfNominal Eskf::propagate(const EskfNominal& from, const Vector3d& accel_body_mps2, const Vector3d& rate_body_rad_s,
+EskfNominal Eskf::propagate(const EskfNominal& from, const Vector3d& accel_body_mps2, const Vector3d& rate_body_radps,
                             double dt_s, double gravity_mps2, const Vector3d& coning_rad,
                             const Vector3d& sculling_mps) {
-    const Vector3d angle = (rate_body_rad_s - from.gyro_bias_rad_s) * dt_s;
+    const Vector3d angle = (rate_body_radps - from.gyro_bias_radps) * dt_s;
     const Vector3d velocity = (accel_body_mps2 - from.accel_bias_mps2) * dt_s;
     EskfNominal to = from;
     // The half cross product turns the body increment into the axes at the interval's start (rotation correction).
@@ -29,8 +29,8 @@ EskfNominal Eskf::propagate(const EskfNominal& from, const Vector3d& accel_body_
 }
 
 Eskf::Covariance Eskf::transition(const EskfNominal& from, const Vector3d& accel_body_mps2,
-                                  const Vector3d& rate_body_rad_s, double dt_s) {
-    const Vector3d angle = (rate_body_rad_s - from.gyro_bias_rad_s) * dt_s;
+                                  const Vector3d& rate_body_radps, double dt_s) {
+    const Vector3d angle = (rate_body_radps - from.gyro_bias_radps) * dt_s;
     const Vector3d force = accel_body_mps2 - from.accel_bias_mps2;
     const Matrix3d rotation = from.q_local_body.toRotationMatrix();
     // Derivatives of propagate(): the force increment is rotated by (I + skew(angle)/2).
@@ -55,9 +55,9 @@ Eskf::Covariance Eskf::transition(const EskfNominal& from, const Vector3d& accel
     return f;
 }
 
-void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_rad_s, double dt_s,
+void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_radps, double dt_s,
                    double accel_inflation, double gyro_inflation) {
-    const Vector3d angle = (rate_body_rad_s - nominal_.gyro_bias_rad_s) * dt_s;
+    const Vector3d angle = (rate_body_radps - nominal_.gyro_bias_radps) * dt_s;
     const Vector3d velocity = (accel_body_mps2 - nominal_.accel_bias_mps2) * dt_s;
     Vector3d coning = Vector3d::Zero();
     Vector3d sculling = Vector3d::Zero();
@@ -69,8 +69,8 @@ void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_ra
     previous_velocity_mps_ = velocity;
     has_previous_ = true;
 
-    const Covariance f = transition(nominal_, accel_body_mps2, rate_body_rad_s, dt_s);
-    nominal_ = propagate(nominal_, accel_body_mps2, rate_body_rad_s, dt_s, gravity_mps2_, coning, sculling);
+    const Covariance f = transition(nominal_, accel_body_mps2, rate_body_radps, dt_s);
+    nominal_ = propagate(nominal_, accel_body_mps2, rate_body_radps, dt_s, gravity_mps2_, coning, sculling);
 
     carry(f);
     // White noise of the sample enters velocity rotated, and rotation leaves isotropic noise as it is.
@@ -78,7 +78,7 @@ void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_ra
     const double velocity_variance = square(noise_.accel_density_mps2_rthz * accel_inflation) * dt_s;
     const double angle_variance = square(noise_.gyro_density_rad_s_rthz * gyro_inflation) * dt_s;
     const double accel_walk = square(noise_.accel_bias_walk_mps2_rts) * dt_s;
-    const double gyro_walk = square(noise_.gyro_bias_walk_rad_s_rts) * dt_s;
+    const double gyro_walk = square(noise_.gyro_bias_walk_radps_rts) * dt_s;
     for (int axis = 0; axis < 3; ++axis) {
         covariance_(kPosition + axis, kPosition + axis) += 0.25 * velocity_variance * dt_s * dt_s;
         covariance_(kPosition + axis, kVelocity + axis) += 0.5 * velocity_variance * dt_s;
@@ -133,7 +133,7 @@ Eskf::ErrorVector Eskf::error_of(const EskfNominal& estimate, const EskfNominal&
     ErrorVector error;
     error << truth.position_enu_m - estimate.position_enu_m, truth.velocity_enu_mps - estimate.velocity_enu_mps,
         rotation_vector_from_quaternion(estimate.q_local_body.conjugate() * truth.q_local_body),
-        truth.accel_bias_mps2 - estimate.accel_bias_mps2, truth.gyro_bias_rad_s - estimate.gyro_bias_rad_s;
+        truth.accel_bias_mps2 - estimate.accel_bias_mps2, truth.gyro_bias_radps - estimate.gyro_bias_radps;
     return error;
 }
 
@@ -144,7 +144,7 @@ EskfNominal Eskf::plus(const EskfNominal& estimate, const ErrorVector& error) {
     to.q_local_body =
         (estimate.q_local_body * quaternion_from_rotation_vector(error.segment<3>(kAttitude))).normalized();
     to.accel_bias_mps2 += error.segment<3>(kAccelBias);
-    to.gyro_bias_rad_s += error.segment<3>(kGyroBias);
+    to.gyro_bias_radps += error.segment<3>(kGyroBias);
     return to;
 }
 

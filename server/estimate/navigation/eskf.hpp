@@ -25,7 +25,7 @@ struct EskfNoise {
     double accel_density_mps2_rthz;
     double gyro_density_rad_s_rthz;
     double accel_bias_walk_mps2_rts;
-    double gyro_bias_walk_rad_s_rts;
+    double gyro_bias_walk_radps_rts;
 };
 
 struct EskfNominal {
@@ -33,7 +33,7 @@ struct EskfNominal {
     Eigen::Vector3d velocity_enu_mps = Eigen::Vector3d::Zero();
     Eigen::Quaterniond q_local_body = Eigen::Quaterniond::Identity();
     Eigen::Vector3d accel_bias_mps2 = Eigen::Vector3d::Zero();
-    Eigen::Vector3d gyro_bias_rad_s = Eigen::Vector3d::Zero();
+    Eigen::Vector3d gyro_bias_radps = Eigen::Vector3d::Zero();
 };
 
 class Eskf {
@@ -51,7 +51,7 @@ class Eskf {
     /// One inertial sample: the mean specific force and rate over the last `dt_s` (0 < dt_s, at most a second is
     /// sensible). `accel_inflation` and `gyro_inflation` multiply the noise densities (1: as constructed), for clipped
     /// or doubtful samples.
-    void predict(const Eigen::Vector3d& accel_body_mps2, const Eigen::Vector3d& rate_body_rad_s, double dt_s,
+    void predict(const Eigen::Vector3d& accel_body_mps2, const Eigen::Vector3d& rate_body_radps, double dt_s,
                  double accel_inflation = 1, double gyro_inflation = 1);
     /// Forgets the sample before the next one (after a gap): coning and sculling need neighbours.
     void break_increments() noexcept { has_previous_ = false; }
@@ -95,11 +95,11 @@ class Eskf {
 
     /// Nominal state after one sample: what the transition matrix is the derivative of (tests compare the two).
     [[nodiscard]] static EskfNominal propagate(const EskfNominal& from, const Eigen::Vector3d& accel_body_mps2,
-                                               const Eigen::Vector3d& rate_body_rad_s, double dt_s, double gravity_mps2,
+                                               const Eigen::Vector3d& rate_body_radps, double dt_s, double gravity_mps2,
                                                const Eigen::Vector3d& coning_rad = Eigen::Vector3d::Zero(),
                                                const Eigen::Vector3d& sculling_mps = Eigen::Vector3d::Zero());
     [[nodiscard]] static Covariance transition(const EskfNominal& from, const Eigen::Vector3d& accel_body_mps2,
-                                               const Eigen::Vector3d& rate_body_rad_s, double dt_s);
+                                               const Eigen::Vector3d& rate_body_radps, double dt_s);
     /// Error of `estimate` against `truth`: truth = estimate (+) error.
     [[nodiscard]] static ErrorVector error_of(const EskfNominal& estimate, const EskfNominal& truth);
     /// estimate (+) error

@@ -60,8 +60,8 @@ void Navigation::start(std::int64_t t_ns) {
     if (hypotheses_.empty()) return;
     interval_s_ = std::clamp(alignment_.sample_interval_s(), 1e-4, 0.5);
     const double per_sample = std::sqrt(interval_s_);
-    const EskfNoise noise{sensors_.accel_noise_mps2 * per_sample, sensors_.gyro_noise_rad_s * per_sample,
-                          sensors_.accel_bias_walk_mps2_rts, sensors_.gyro_bias_walk_rad_s_rts};
+    const EskfNoise noise{sensors_.accel_noise_mps2 * per_sample, sensors_.gyro_noise_radps * per_sample,
+                          sensors_.accel_bias_walk_mps2_rts, sensors_.gyro_bias_walk_radps_rts};
     active_ = hypotheses_.size();
     for (std::size_t k = 0; k < active_; ++k) branches_[k].start(hypotheses_[k], noise, t_ns);
     weigh();
@@ -99,13 +99,13 @@ void Navigation::weigh() {
 void Navigation::follow_scatter(const ImuSample& sample) {
     const double forget = std::min(1.0, interval_s_ / kScatterTime_s);
     const double accel2 = (sample.accel_body_mps2 - last_.accel_body_mps2).squaredNorm() / 6;
-    const double rate2 = (sample.rate_body_rad_s - last_.rate_body_rad_s).squaredNorm() / 6;
+    const double rate2 = (sample.rate_body_radps - last_.rate_body_radps).squaredNorm() / 6;
     accel_scatter2_ += forget * (accel2 - accel_scatter2_);
     rate_scatter2_ += forget * (rate2 - rate_scatter2_);
 }
 
 void Navigation::imu(const ImuSample& sample) {
-    if (!sample.accel_body_mps2.allFinite() || !sample.rate_body_rad_s.allFinite() ||
+    if (!sample.accel_body_mps2.allFinite() || !sample.rate_body_radps.allFinite() ||
         (has_last_ && sample.t_ns <= last_.t_ns))
         return;
     const double gap_s = has_last_ ? seconds_between(last_.t_ns, sample.t_ns) : 0;
@@ -133,28 +133,29 @@ void Navigation::imu(const ImuSample& sample) {
 }
 
 void Navigation::step(const ImuSample& sample, double gap_s) {
-    roll_rad_ += (sample.rate_body_rad_s.x() - best().nominal().gyro_bias_rad_s.x()) * gap_s;
+    roll_rad_ += (sample.rate_body_radps.x() - best().nominal().gyro_bias_radps.x()) * gap_s;
     if (gap_s > 2.5 * interval_s_) {
         for (std::size_t k = 0; k < active_; ++k) {
-            branches_[k].bridge(sample.t_ns, last_.accel_body_mps2, last_.rate_body_rad_s, sample.accel_body_mps2,
-                                sample.rate_body_rad_s, gap_s, motion_ == Motion::descent);
+            branches_[k].bridge(sample.t_ns, last_.accel_body_mps2, last_.rate_body_radps, sample.accel_body_mps2,
+                                sample.rate_body_radps, gap_s, motion_ == Motion::descent);
         }
         return;
     }
-    const double fraction = motion_ == Motion::descent ? kDescentInflation : 1;
-    double accel_inflation = fraction * std::max(1.0, std::sqrt(accel_scatter2_) / sensors_.accel_noise_mps2);
-    double gyro_inflation = fraction * std::max(1.0, std::sqrt(rate_scatter2_) / sensors_.gyro_noise_rad_s);
+    const double agitation = motion_ == Motion::descent ? kDescentInflation : 1;
+    double accel_inflation = agitation * std::max(1.0, std::sqrt(accel_scatter2_) / sensors_.accel_noise_mps2);
+    double gyro_inflation = agitation * std::max(1.0, std::sqrt(rate_scatter2_) / sensors_.gyro_noise_radps);
     if (clipped_flags(sample.accel_body_mps2, sensors_.accel_range_mps2).any()) accel_inflation = kAccelClipInflation;
-    if (clipped_flags(sample.rate_body_rad_s, sensors_.gyro_range_rad_s).any()) gyro_inflation = kGyroClipInflation;
+    if (clipped_flags(sample.rate_body_radps, sensors_.gyro_range_radps).any()) gyro_inflation = kGyroClipInflation;
     for (std::size_t k = 0; k < active_; ++k) {
-        branches_[k].predict(sample.t_ns, sample.accel_body_mps2, sample.rate_body_rad_s, gap_s, accel_inflation,
+        branches_[k].predict(sample.t_ns, sample.accel_body_mps2, sample.rate_body_radps, gap_s, accel_inflation,
                              gyro_inflation);
     }
 }
 
 void Navigation::fix(const FixSample& sample) {
-    if (sample.fix_type < 2 || !std::isfinite(sample.latitude_deg) || !std::isfinite(sample.longitude_deg)) return;
-    const bool has_height = sample.fix_type >= 3 && std::isfinite(sample.height_ellipsoid_m);
+    if (sample.fix_dimensions < 2 || !std::isfinite(sample.latitude_deg) || !std::isfinite(sample.longitude_deg))
+        return;
+    const bool has_height = sample.fix_dimensions >= 3 && std::isfinite(sample.height_ellipsoid_m);
     const bool has_velocity = sample.velocity_enu_mps.allFinite();
     const auto accuracy = [](double reported, double configured) {
         return std::isfinite(reported) && reported > 0 ? std::max(reported, configured) : configured;
@@ -308,9 +309,9 @@ NavigationEstimate Navigation::estimate() const {
     out.velocity_sigma_mps = sigma3(Eskf::kVelocity);
     out.q_local_body = nominal.q_local_body;
     out.attitude_sigma_rad = sigma3(Eskf::kAttitude);
-    out.rate_body_rad_s = last_.rate_body_rad_s - nominal.gyro_bias_rad_s;
+    out.rate_body_radps = last_.rate_body_radps - nominal.gyro_bias_radps;
     out.accel_bias_mps2 = nominal.accel_bias_mps2;
-    out.gyro_bias_rad_s = nominal.gyro_bias_rad_s;
+    out.gyro_bias_radps = nominal.gyro_bias_radps;
     const Vector3d nose = nominal.q_local_body * Vector3d::UnitX();
     const double lean = std::hypot(nose.x(), nose.y());
     out.tilt_rad = std::atan2(lean, nose.z());

@@ -59,8 +59,8 @@ struct NavigationEstimate {
     Eigen::Vector3d velocity_enu_mps = kUnknown, velocity_sigma_mps = kUnknown;
     Eigen::Quaterniond q_local_body{kNaN, kNaN, kNaN, kNaN};
     Eigen::Vector3d attitude_sigma_rad = kUnknown; ///< about the body axes
-    Eigen::Vector3d rate_body_rad_s = kUnknown;    ///< bias removed
-    Eigen::Vector3d accel_bias_mps2 = kUnknown, gyro_bias_rad_s = kUnknown;
+    Eigen::Vector3d rate_body_radps = kUnknown;    ///< bias removed
+    Eigen::Vector3d accel_bias_mps2 = kUnknown, gyro_bias_radps = kUnknown;
     double tilt_rad = kNaN, tilt_sigma_rad = kNaN; ///< of the nose from vertical
     double tilt_heading_rad = kNaN;                ///< azimuth the nose leans to, clockwise from true north, [0, 2 pi)
     double roll_rad = kNaN;                        ///< accumulated about the long axis since alignment; not wrapped

@@ -17,9 +17,9 @@ namespace {
 constexpr std::int64_t kBlock_ns = 100 * kNsPerMs;
 constexpr double kAlign_s = 1.5; // long enough to average noise and wind sway, short enough to realign after handling
 constexpr double kSpreadMax_mps2 = 2.5;  // peak to mean within a block: six sigma of a cheap sensor, far below a launch
-constexpr double kRatePeak_rad_s = 0.25; // wind rocking a rail stays below; hands do not
+constexpr double kRatePeak_radps = 0.25; // wind rocking a rail stays below; hands do not
 constexpr double kGravityOff_mps2 = 1.5; // |f| of a vehicle at rest, bias and scale error allowed for
-constexpr double kSway_rad_s = 1e-3;     // mean rate of a rail in wind while it is averaged
+constexpr double kSway_radps = 1e-3;     // mean rate of a rail in wind while it is averaged
 constexpr double kSway_mps = 0.02;
 constexpr double kPadHeight_m = 0.3;
 constexpr double kPadSurvey_m = 5.0; // how well the site file knows the pad, when no fix says better
@@ -64,16 +64,16 @@ bool PadAlignment::imu(const ImuSample& sample) {
     if (count_ == 0) open_block(sample);
     last_ns_ = sample.t_ns;
     sum_accel_ += sample.accel_body_mps2;
-    sum_rate_ += sample.rate_body_rad_s;
+    sum_rate_ += sample.rate_body_radps;
     accel_spread_ = std::max(accel_spread_, (sample.accel_body_mps2 - first_accel_).cwiseAbs().maxCoeff());
-    rate_peak_ = std::max(rate_peak_, sample.rate_body_rad_s.norm());
+    rate_peak_ = std::max(rate_peak_, sample.rate_body_radps.norm());
     ++count_;
     if (sample.t_ns - block_start_ns_ < kBlock_ns || count_ < 3) return false;
     const Vector3d accel = sum_accel_ / count_;
     const Vector3d rate = sum_rate_ / count_;
     const double block_s = seconds_between(block_start_ns_, sample.t_ns);
     interval_s_ = block_s / (count_ - 1);
-    const bool still = accel_spread_ < 2 * kSpreadMax_mps2 && rate_peak_ < kRatePeak_rad_s &&
+    const bool still = accel_spread_ < 2 * kSpreadMax_mps2 && rate_peak_ < kRatePeak_radps &&
                        std::abs(accel.norm() - gravity_mps2_) < kGravityOff_mps2;
     const int samples = count_;
     count_ = 0;
@@ -127,7 +127,7 @@ Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vect
     const auto square = [](double x) { return x * x; };
     EskfNominal nominal;
     nominal.q_local_body = q_local_body.normalized();
-    nominal.gyro_bias_rad_s = mean_rate_;
+    nominal.gyro_bias_radps = mean_rate_;
     Eskf::Covariance p = Eskf::Covariance::Zero();
     if (position_count_ > 0) {
         nominal.position_enu_m = position_sum_ / position_count_;
@@ -145,7 +145,7 @@ Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vect
     p.block<3, 3>(Eskf::kAccelBias, Eskf::kAccelBias) = Matrix3d::Identity() * square(sensors_.accel_bias_mps2);
     p.block<3, 3>(Eskf::kGyroBias, Eskf::kGyroBias) =
         Matrix3d::Identity() *
-        (square(sensors_.gyro_noise_rad_s) / static_cast<double>(samples_) + square(kSway_rad_s));
+        (square(sensors_.gyro_noise_radps) / static_cast<double>(samples_) + square(kSway_radps));
 
     Eskf filter(EskfNoise{}, gravity_mps2_);
     filter.reset(nominal, p);

@@ -79,14 +79,14 @@ FixSample Router::make_fix(const Plan& plan, const DecodedRow& row, std::int64_t
     using enum Role;
     double height_m = value(plan, row, height_ellipsoid);
     if (!std::isfinite(height_m)) height_m = value(plan, row, height_msl) + site_->geoid_height_m;
-    // A receiver that sends no kind of fix sends positions only when it has one.
-    const int kind = has(plan, fix_type) ? whole(value(plan, row, fix_type), 0) : 3;
+    // A receiver that does not say how many dimensions a fix has sends positions only when it has a fix.
+    const int dimensions = has(plan, fix_dimensions) ? whole(value(plan, row, fix_dimensions), 1) : 3;
     return {t_ns,
             value(plan, row, latitude),
             value(plan, row, longitude),
             height_m,
             vector(plan, row, velocity_east, velocity_north, velocity_up),
-            kind,
+            dimensions,
             value(plan, row, fix_accuracy_horizontal),
             value(plan, row, fix_accuracy_vertical),
             whole(value(plan, row, satellites_used), -1)};
@@ -109,8 +109,8 @@ void Router::route(const DecodedRow& row, std::int64_t t_ns, EstimatorChain& cha
         const bool held = std::llabs(t_ns - temperature_t_ns_) <= kTemperatureHoldNs;
         chain.pressure({t_ns, value(plan, row, static_pressure), held ? temperature_k_ : kNaN}, sink);
     }
-    if (plan.mag) chain.mag({t_ns, vector(plan, row, mag_body_x, mag_body_y, mag_body_z)}, sink);
-    if (plan.fix) chain.fix(make_fix(plan, row, t_ns), sink);
+    if (plan.mag) chain.mag({t_ns, vector(plan, row, mag_body_x, mag_body_y, mag_body_z)});
+    if (plan.fix) chain.fix(make_fix(plan, row, t_ns));
     if (plan.onboard)
         chain.onboard({t_ns, value(plan, row, onboard_phase), value(plan, row, onboard_altitude),
                        value(plan, row, onboard_vertical_speed), value(plan, row, onboard_speed),

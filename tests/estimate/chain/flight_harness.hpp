@@ -102,7 +102,7 @@ inline void fly(const Flight& flight, const Reception& reception, std::uint64_t 
         }
         const bool heard = received(packet_s) && reception.inertial;
         for (; i < last; ++i)
-            if (heard) state.imu({at(imu[i].t_s), imu[i].accel_body_mps2, imu[i].rate_body_rad_s}, std::nullopt, out);
+            if (heard) state.imu({at(imu[i].t_s), imu[i].accel_body_mps2, imu[i].rate_body_radps}, std::nullopt, out);
     }
     for (; next_tick_s <= end_s + 1.0; next_tick_s += 0.1) state.tick(at(next_tick_s), out);
 }

@@ -93,8 +93,8 @@ TEST_CASE("the filter is as good and as honest as the reference filter on its th
         for (auto& row : read_csv(run["inputs"]["files"][2])) heights[millisecond(row[0])] = row;
         const Vector3d accel_bias_start = vector_of(run["truth_bias"]["accel_at_start_m_s2"]);
         const Vector3d accel_bias_end = vector_of(run["truth_bias"]["accel_at_end_m_s2"]);
-        const Vector3d gyro_bias_start = vector_of(run["truth_bias"]["gyro_at_start_rad_s"]);
-        const Vector3d gyro_bias_end = vector_of(run["truth_bias"]["gyro_at_end_rad_s"]);
+        const Vector3d gyro_bias_start = vector_of(run["truth_bias"]["gyro_at_start_radps"]);
+        const Vector3d gyro_bias_end = vector_of(run["truth_bias"]["gyro_at_end_radps"]);
 
         Sums all;
         double nees_sum = 0;
@@ -129,7 +129,7 @@ TEST_CASE("the filter is as good and as honest as the reference filter on its th
             // The biases walk by 1e-4 of their size over the flight; a line between start and end stands for the walk.
             const double part = row[0] / 60;
             exact.accel_bias_mps2 = accel_bias_start + part * (accel_bias_end - accel_bias_start);
-            exact.gyro_bias_rad_s = gyro_bias_start + part * (gyro_bias_end - gyro_bias_start);
+            exact.gyro_bias_radps = gyro_bias_start + part * (gyro_bias_end - gyro_bias_start);
             const Eskf::ErrorVector error = Eskf::error_of(filter.nominal(), exact);
             all.position2 += error.segment<3>(0).squaredNorm();
             all.velocity2 += error.segment<3>(3).squaredNorm();
@@ -184,7 +184,7 @@ TEST_CASE("the transition matrix is the derivative of the nominal propagation") 
             from.velocity_enu_mps = draw(50);
             from.q_local_body = attitude;
             from.accel_bias_mps2 = draw(0.1);
-            from.gyro_bias_rad_s = draw(0.01);
+            from.gyro_bias_radps = draw(0.01);
             const Vector3d accel = draw(50);
             const Vector3d rate = draw(3);
             const auto analytic = Eskf::transition(from, accel, rate, dt_s);

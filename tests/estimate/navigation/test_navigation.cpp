@@ -87,7 +87,7 @@ Outcome fly_and_navigate(const sim::Scenario& scenario, std::uint64_t seed) {
         if (reading.t_s < scenario.pad_s - 5) continue; // five seconds on the pad are enough to align
         if (reading.t_s > events.landing_s) break;
         navigation.set_motion(motion_at(flight.truth, reading.t_s));
-        navigation.imu({ns(reading.t_s), reading.accel_body_mps2, reading.rate_body_rad_s});
+        navigation.imu({ns(reading.t_s), reading.accel_body_mps2, reading.rate_body_radps});
         while (next_pressure < flight.sensors.pressure.size() &&
                flight.sensors.pressure[next_pressure].t_s <= reading.t_s) {
             const auto& p = flight.sensors.pressure[next_pressure++];
@@ -105,7 +105,7 @@ Outcome fly_and_navigate(const sim::Scenario& scenario, std::uint64_t seed) {
         while (next_fix < flight.sensors.fix.size() && flight.sensors.fix[next_fix].t_s <= reading.t_s) {
             const auto& f = flight.sensors.fix[next_fix++];
             navigation.fix({ns(f.t_s), f.latitude_deg, f.longitude_deg, f.height_msl_m + scenario.site.geoid_height_m,
-                            f.velocity_enu_mps, f.fix_type, f.accuracy_horizontal_m, f.accuracy_vertical_m,
+                            f.velocity_enu_mps, f.fix_dimensions, f.accuracy_horizontal_m, f.accuracy_vertical_m,
                             f.satellites});
         }
         while (at + 1 < flight.truth.samples.size() && flight.truth.samples[at].t_s < reading.t_s - 1e-6) ++at;

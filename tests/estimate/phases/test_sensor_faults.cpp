@@ -131,7 +131,7 @@ TEST_CASE("copies, old samples and samples without a number change nothing") {
         std::size_t n = 0;
         for (const sim::ImuReading& reading : flight.sensors.imu) {
             const std::int64_t t_ns = kRunStart_ns + seconds_to_ns(reading.t_s);
-            const ImuSample sample{t_ns, reading.accel_body_mps2, reading.rate_body_rad_s};
+            const ImuSample sample{t_ns, reading.accel_body_mps2, reading.rate_body_radps};
             state.imu(sample, std::nullopt, out);
             if (disturbed) {
                 ImuSample other = sample;

@@ -95,7 +95,7 @@ TEST_CASE("derived figures of a flight agree with its truth") {
         mach = std::max(mach, s.mach);
         q = std::max(q, s.dynamic_pressure_pa);
         if (s.t_s > events.liftoff_s && s.t_s < events.apogee_s)
-            roll = std::max(roll, std::fabs(s.rate_body_rad_s.x()));
+            roll = std::max(roll, std::fabs(s.rate_body_radps.x()));
         if (s.t_s <= events.ejections.at(0).t_s + 2.0) drogue_m = s.position_enu_m.z();
         if (s.t_s <= events.ejections.at(1).t_s + 2.0) main_m = s.position_enu_m.z();
     }
@@ -110,7 +110,7 @@ TEST_CASE("derived figures of a flight agree with its truth") {
     CHECK(value("flight_time_s") == Approx(events.landing_s - events.liftoff_s).margin(0.5));
     CHECK(value("drogue_rate_mps") == Approx((drogue_m - main_m) / drogue_s).epsilon(0.15));
     CHECK(value("main_rate_mps") == Approx(main_m / main_s).epsilon(0.1));
-    CHECK(value("roll_rate_max_rad_s") > 0.5 * roll);
+    CHECK(value("roll_rate_max_radps") > 0.5 * roll);
 }
 
 TEST_CASE("engine hours count running time only and go on from a stored total") {

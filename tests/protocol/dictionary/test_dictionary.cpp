@@ -1,9 +1,11 @@
 // The format is that of protocol/schema/dictionary.schema.json; the cases in tests/golden/dictionary are also read by
 // the dashboard's tests, which run a JSON Schema validator over them.
 #include <algorithm>
+#include <set>
 
 #include <catch2/catch.hpp>
 
+#include "protocol/dictionary/title.hpp"
 #include "protocol/dictionary/ucum.hpp"
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
@@ -63,7 +65,8 @@ TEST_CASE("good and bad vehicles and sites give exactly their mistakes", "[dicti
           }) >= 12);
 }
 
-TEST_CASE("the schemas list every role with its unit", "[dictionary]") {
+TEST_CASE("every role has its unit in the schema and a title of its own for people", "[dictionary]") {
+    std::set<std::string_view> titles;
     const nlohmann::json role = read_json("protocol/schema/dictionary.schema.json")["$defs"]["role"];
     REQUIRE(role["enum"].size() == kRoles.size());
     for (std::size_t i = 0; i < kRoles.size(); ++i) {
@@ -72,6 +75,9 @@ TEST_CASE("the schemas list every role with its unit", "[dictionary]") {
         CHECK(role["description"].get<std::string>().find(std::string(kRoles[i].name) + " " +
                                                           std::string(kRoles[i].unit)) != std::string::npos);
         CHECK(is_ucum_unit(kRoles[i].unit));
+        CHECK_FALSE(kRoles[i].title.empty());
+        CHECK(kRoles[i].title.find('_') == std::string_view::npos);
+        CHECK(titles.insert(kRoles[i].title).second);
         CHECK(role_from_name(kRoles[i].name) == kRoles[i].role);
     }
     CHECK_FALSE(role_from_name("count_"));
@@ -97,6 +103,30 @@ TEST_CASE("fields are laid out in order, with padding, arrays and batches", "[di
     CHECK(demo.tables[4].text_count == 1);
     CHECK(demo.packets[3].fields[2].bit_offset == 17);
     CHECK(demo.packets[3].fields[4].bit_offset == 24);
+}
+
+TEST_CASE("a channel is called by its title, or by its name without the unit", "[dictionary]") {
+    struct Case {
+        const char* name;
+        const char* unit;
+        const char* title;
+    };
+    for (const Case& c :
+         {Case{"static_pressure", "Pa", "Static pressure"}, Case{"descent_rate_mps", "m/s", "Descent rate"},
+          Case{"accel_x_mps2", "m/s2", "Accel x"}, Case{"spin_radps", "rad/s", "Spin"},
+          Case{"spin_rad_s", "rad/s", "Spin"}, Case{"bay_temperature_c", "Cel", "Bay temperature"},
+          Case{"valve_c", "1", "Valve c"}, Case{"track_m", "s", "Track m"}, Case{"m", "m", "M"},
+          Case{"altitude_m_sigma", "m", "Altitude, 1-sigma"}, Case{"v2_v", "V", "V2"}}) {
+        INFO(c.name);
+        CHECK(title_from_name(c.name, c.unit) == c.title);
+    }
+    nlohmann::json json = read_json("tools/demo/sanderling/dictionary.json");
+    json["packets"][4]["fields"][3]["title"] = "Attitude";
+    json["packets"][3]["fields"][5].erase("title");
+    const Dictionary demo = dictionary_of(json);
+    CHECK(demo.tables[5].channels[3].title == "Attitude 0");
+    CHECK(demo.tables[5].channels[6].title == "Attitude 3");
+    CHECK(demo.tables[4].channels[5].title == "Free storage");
 }
 
 TEST_CASE("channels stay valid when a dictionary is moved", "[dictionary]") {

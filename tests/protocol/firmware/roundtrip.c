@@ -12,7 +12,7 @@
 
 #include "stress_rig.h"
 
-int second_unit_octets(void); /* firmware_second_unit.c: the header must be usable in several translation units */
+int second_unit_octets(void); /* second_unit.c: the header must be usable in several translation units */
 
 static uint64_t state = 88172645463325252u;
 

@@ -38,7 +38,7 @@ void run(const std::string& command) {
     REQUIRE(std::system(command.c_str()) == 0);
 }
 
-/// Checks a program's output (see firmware_roundtrip.c) against what the ground decodes; returns numbers checked.
+/// Checks a program's output (see roundtrip.c) against what the ground decodes; returns numbers checked.
 int check_output(const fs::path& output, const Dictionary& dictionary) {
     Decoder decoder(dictionary);
     Deframer deframer;
@@ -109,7 +109,7 @@ TEST_CASE("the demo's header compiles as C99 and as C++ without a warning", "[fi
     const fs::path folder = work_folder("demo");
     write(folder / "sanderling.h", generate_firmware_header(dictionary));
     write(folder / "unit.c",
-          "#include \"sanderling.h\"\nint main(void) { return SANDERLING_FIX_FIX_TYPE_3D == 3 ? 0 : 1; }\n");
+          "#include \"sanderling.h\"\nint main(void) { return SANDERLING_FIX_FIX_DIMENSIONS_3_D == 3 ? 0 : 1; }\n");
     fs::copy_file(folder / "unit.c", folder / "unit.cpp", fs::copy_options::overwrite_existing);
     const std::string base = " -I" + folder.string() + " -o " + (folder / "unit").string() + " " + folder.string();
     run("gcc" + kWarnings + base + "/unit.c && " + (folder / "unit").string());
@@ -118,28 +118,21 @@ TEST_CASE("the demo's header compiles as C99 and as C++ without a warning", "[fi
         (folder / "unit").string());
 }
 
-TEST_CASE("the generated half precision rounds as IEEE 754 says", "[firmware]") {
-    const Dictionary dictionary = dictionary_of(read_json("tests/golden/dictionary/stress.json"));
-    const fs::path folder = work_folder("half");
-    write(folder / "stress_rig.h", generate_firmware_header(dictionary));
-    write(folder / "half.c", R"(#include <stdio.h>
-#include "stress_rig.h"
-int main(void)
-{
-    uint32_t i;
-    for (i = 0; i < 0x20000u; ++i) { /* every exponent, and fractions around every tie */
-        const uint32_t bits = (i << 15) | (i % 4u == 0 ? 0u : i % 4u == 1u ? 0x1000u : i % 4u == 2u ? 0x0FFFu : 0x1001u);
-        float value;
-        memcpy(&value, &bits, sizeof value);
-        printf("%lu %u\n", (unsigned long)bits, (unsigned)stress_rig_half_bits(value));
-    }
-    return 0;
-}
-)");
-    run("gcc" + kWarnings + "-I" + folder.string() + " " + (folder / "half.c").string() + " -o " +
-        (folder / "half").string());
-    run((folder / "half").string() + " > " + (folder / "output").string());
+TEST_CASE("the support functions give the catalogue's checksum, LINK.md's frame and IEEE 754's rounding",
+          "[firmware]") {
+    const fs::path folder = work_folder("support");
+    const std::string program = (folder / "support").string();
+    run("gcc" + kWarnings + "-I" + TURNSTONE_SOURCE_DIR + " " + TURNSTONE_SOURCE_DIR +
+        "/tests/protocol/firmware/support.c -o " + program);
+    const Octets with_checksum = from_hex(link_example("hex packet-and-checksum"));
+    run(program + " " + to_hex(std::span(with_checksum).first(with_checksum.size() - 2)) + " > " +
+        (folder / "output").string());
     std::ifstream file(folder / "output");
+    std::string checksum;
+    std::string frame;
+    file >> checksum >> frame;
+    CHECK(checksum == "29B1"); // Catalogue of parametrised CRC algorithms, CRC-16/IBM-3740
+    CHECK(frame == to_hex(from_hex(link_example("hex frame"))));
     std::uint32_t bits = 0;
     unsigned half = 0;
     int checked = 0;

@@ -1,14 +1,14 @@
 // Every expected value is computed by hand from LINK.md, section 3, or from IEEE 754-2008; UTF-8 cases are those of The
 // Unicode Standard, 3.9.
+#include <bit>
 #include <cmath>
-#include <fstream>
-#include <sstream>
 
 #include <catch2/catch.hpp>
 
 #include "protocol/framing/deframer.hpp"
-#include "protocol/packet/decode_plan.hpp"
+#include "protocol/packet/decode_numbers.hpp"
 #include "protocol/packet/decoder.hpp"
+#include "protocol/packet/space_packet.hpp"
 #include "tests/protocol/octets.hpp"
 
 using namespace turnstone;
@@ -21,45 +21,53 @@ Dictionary one_packet(const std::string& fields, const std::string& rest = "") {
         fields + rest + "}]}"));
 }
 
+/// Decodes with the decoder's vectors and, row by row, with the plain way: verdicts good, the same bits and marks.
+/// Returns the rows compared.
+int compare_ways(Decoder& decoder, const Dictionary& dictionary, const Octets& packet_octets) {
+    const Exact packet(packet_octets);
+    const DecodedPacket decoded = decoder.decode(packet.span());
+    REQUIRE(decoded.verdict == DecodeVerdict::good);
+    const std::size_t user_data = kPrimaryHeaderOctets + dictionary.time.octets();
+    std::size_t table = dictionary.tables.size();
+    std::size_t sample = 0;
+    for (const DecodedRow& row : decoded.rows) {
+        sample = row.table == table ? sample + 1 : 0;
+        table = row.table;
+        const Packet& about = dictionary.packets[decoded.packet];
+        const bool is_batch = dictionary.tables[table].is_batch;
+        const RowPlan plan = make_row_plan(is_batch ? about.batch->fields : about.fields);
+        const std::size_t first_bit = is_batch ? about.batch->bit_offset + sample * about.batch->sample_bits : 0;
+        std::vector<double> numbers(plan.numbers.size());
+        std::uint64_t marks = 0;
+        decode_numbers(plan.numbers, {packet.span().data() + user_data + first_bit / 8, 0, 1}, numbers.data(), &marks);
+        REQUIRE(row.out_of_range == marks);
+        REQUIRE(row.numbers.size() == numbers.size());
+        for (std::size_t k = 0; k < numbers.size(); ++k) {
+            INFO("table " << table << ", sample " << sample << ", channel " << k);
+            REQUIRE(std::bit_cast<std::uint64_t>(row.numbers[k]) == std::bit_cast<std::uint64_t>(numbers[k]));
+        }
+    }
+    return static_cast<int>(decoded.rows.size());
+}
+
 std::vector<double> numbers_of(const std::string& fields, std::string_view user_hex) {
     const Dictionary dictionary = one_packet(fields);
     Decoder decoder(dictionary);
-    const Exact packet(packet_of(33, 0, 0, from_hex(user_hex)));
-    const DecodedPacket decoded = decoder.decode(packet.span());
-    REQUIRE(decoded.verdict == DecodeVerdict::good);
+    const Octets packet = packet_of(33, 0, 0, from_hex(user_hex));
+    CHECK(compare_ways(decoder, dictionary, packet) == 1);
+    const DecodedPacket decoded = decoder.decode(Exact(packet).span());
     REQUIRE(decoded.rows.size() == 1);
     return {decoded.rows[0].numbers.begin(), decoded.rows[0].numbers.end()};
-}
-
-/// LINK.md's fenced blocks by their info string.
-Octets example_of(const std::string& what) {
-    std::ifstream file(std::string(TURNSTONE_SOURCE_DIR) + "/protocol/LINK.md");
-    std::stringstream text;
-    text << file.rdbuf();
-    const std::string all = text.str();
-    const std::size_t fence = all.find("```hex " + what + "\n");
-    REQUIRE(fence != std::string::npos);
-    const std::size_t begin = all.find('\n', fence) + 1;
-    return from_hex(all.substr(begin, all.find("```", begin) - begin));
-}
-
-std::string example_dictionary() {
-    std::ifstream file(std::string(TURNSTONE_SOURCE_DIR) + "/protocol/LINK.md");
-    std::stringstream text;
-    text << file.rdbuf();
-    const std::string all = text.str();
-    const std::size_t begin = all.find("```json\n") + 8;
-    return all.substr(begin, all.find("```", begin) - begin);
 }
 
 } // namespace
 
 TEST_CASE("the worked example of LINK.md decodes to what LINK.md says", "[decoder]") {
     const Dictionary dictionary = dictionary_of(nlohmann::json::parse(
-        R"({"vehicle":"v","version":"1","time":{"format":"u32_ms"},"packets":[)" + example_dictionary() + "]}"));
+        R"({"vehicle":"v","version":"1","time":{"format":"u32_ms"},"packets":[)" + link_example("json") + "]}"));
     Decoder decoder(dictionary);
-    const Octets frame_octets = example_of("frame");
-    const Octets checked = example_of("packet-and-checksum");
+    const Octets frame_octets = from_hex(link_example("hex frame"));
+    const Octets checked = from_hex(link_example("hex packet-and-checksum"));
     CHECK(frame_of(std::span(checked).first(checked.size() - 2)) == frame_octets);
     Deframer deframer;
     int frames = 0;
@@ -275,27 +283,44 @@ TEST_CASE("one decoder reads different packets in any order", "[decoder]") {
     }
 }
 
-TEST_CASE("this processor's vectors and everybody's give the same bits", "[decoder]") {
+TEST_CASE("vectors and the plain way give the same bits", "[decoder]") {
     std::mt19937 random(4);
     int rows = 0;
     for (const char* file : {"tools/demo/sanderling/dictionary.json", "tests/golden/dictionary/stress.json"}) {
         const Dictionary dictionary = dictionary_of(read_json(file));
+        Decoder decoder(dictionary);
         for (const Packet& packet : dictionary.packets) {
-            const RowPlan plan = make_row_plan(0, packet.fields, {0, 0, packet.user_data_octets});
-            for (int i = 0; i < 300 && packet.user_data_octets >= 8 && !packet.fields.empty(); ++i) {
-                const Exact user(random_octets(random, packet.user_data_octets, 30));
-                std::vector<double> fast(kQuadLanes * plan.quads.size());
-                std::vector<double> portable(fast.size());
-                std::uint64_t fast_marks = 0;
-                std::uint64_t portable_marks = 0;
-                decode_numbers(plan, {user.span().data(), 0, 1}, fast.data(), &fast_marks);
-                decode_numbers_portable(plan, {user.span().data(), 0, 1}, portable.data(), &portable_marks);
-                REQUIRE(fast_marks == portable_marks);
-                for (std::size_t k = 0; k < plan.number_count; ++k)
-                    REQUIRE(std::bit_cast<std::uint64_t>(fast[k]) == std::bit_cast<std::uint64_t>(portable[k]));
-                ++rows;
-            }
+            std::vector<Octets> contents;
+            for (const unsigned value : {0x00U, 0xFFU, 0x80U, 0x7FU}) // signs, limits, infinities, not numbers
+                contents.emplace_back(packet.user_data_octets, static_cast<std::byte>(value));
+            for (int i = 0; i < 300; ++i) contents.push_back(random_octets(random, packet.user_data_octets, 30));
+            for (const Octets& user : contents)
+                rows += compare_ways(decoder, dictionary, packet_of(dictionary, packet.apid, user));
         }
     }
-    CHECK(rows == 300 * 8);
+    CHECK(rows == 304 * (1 + 4 + 1 + 1 + 1 + 1) + 304 * (1 + 1 + 1 + 1 + 25 + 12));
+}
+
+TEST_CASE("rows of any number of 16-bit channels decode alike, down to the shortest packet", "[decoder]") {
+    std::mt19937 random(6);
+    int rows = 0;
+    for (const char* type : {"i16", "u16", "u8", "i5"}) {
+        for (int count = 1; count <= 13; ++count) {
+            const std::string field = R"({"name":"a","type":")" + std::string(type) + R"(","count":)" +
+                                      std::to_string(count) + R"(,"valid_range":[-7000,9000]})";
+            const Dictionary dictionary = dictionary_of(nlohmann::json::parse(
+                R"({"vehicle":"v","version":"1","time":{"format":"cuc","coarse_octets":1,"fine_octets":0},"packets":[
+                    {"apid":33,"name":"p","period_ms":0,"fields":[)" +
+                field + R"(],"batch":{"name":"b","count":3,"period_ms":1,"fields":[)" + field + R"(]}},
+                    {"apid":34,"name":"q","period_ms":0,"fields":[)" +
+                field + "]}]}"));
+            Decoder decoder(dictionary);
+            for (const Packet& packet : dictionary.packets)
+                for (int i = 0; i < 20; ++i)
+                    rows += compare_ways(
+                        decoder, dictionary,
+                        packet_of(dictionary, packet.apid, random_octets(random, packet.user_data_octets, 30)));
+        }
+    }
+    CHECK(rows == 4 * 13 * 20 * (4 + 1));
 }

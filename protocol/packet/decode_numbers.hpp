@@ -1,0 +1,23 @@
+#pragma once
+/// Bits to numbers, one channel after another, on any processor: what tests compare decode_numbers_vector.hpp with.
+/// Inner part of the decoder.
+#include <cstddef>
+#include <cstdint>
+#include <span>
+
+#include "protocol/packet/decode_plan.hpp"
+
+namespace turnstone {
+
+/// One channel's engineering value; infinite or not a number when the raw value or the calibration gives that.
+[[nodiscard]] double decode_number(const NumberStep& step, const std::byte* base) noexcept;
+
+/// Bit k: values[k] lies outside its range (k < 64). What is not a number lies nowhere.
+[[nodiscard]] std::uint64_t out_of_range(std::span<const NumberStep> row, const double* values) noexcept;
+
+/// Writes the rows' numbers to `values`, one row behind the other, NaN for what is not finite; and each row's
+/// DecodedRow::out_of_range to `marks`.
+void decode_numbers(std::span<const NumberStep> row, const RowSeries& series, double* values,
+                    std::uint64_t* marks) noexcept;
+
+} // namespace turnstone

@@ -1,0 +1,34 @@
+#pragma once
+/// decode_numbers() with vectors of four doubles, where the processor has them. Inner part of the decoder.
+#include <cstddef>
+#include <cstdint>
+#include <vector>
+
+#include "protocol/packet/decode_plan.hpp"
+
+namespace turnstone {
+
+/// The last row's vector may write this many numbers too many, always behind its own.
+inline constexpr std::size_t kSpareNumbers = 3;
+
+/// One row's number channels, ready for decoding; the numbers are bit for bit those of decode_numbers().
+class VectorRow {
+  public:
+    /// `bytes_to_end`: from a row's base (in a batch: the last sample's) to the end of the packet. Nothing behind that
+    /// end is read, but what lies up to seven bytes before the base may be: a packet has a header there.
+    VectorRow(std::vector<NumberStep> row, std::size_t bytes_to_end);
+    VectorRow(VectorRow&&) noexcept;
+    ~VectorRow();
+
+    [[nodiscard]] std::size_t size() const noexcept { return row_.size(); }
+    /// As decode_numbers(), but `values` holds kSpareNumbers more.
+    void decode(const RowSeries& series, double* values, std::uint64_t* marks) const noexcept;
+
+  private:
+    struct Quad;
+    std::vector<NumberStep> row_;
+    std::vector<Quad> quads_; ///< empty on a processor without these vectors
+    bool may_overflow_ = false;
+};
+
+} // namespace turnstone
