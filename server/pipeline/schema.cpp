@@ -13,7 +13,7 @@ namespace {
 
 Column channel_column(const Channel& channel) {
     const Field& field = *channel.field;
-    Column column{channel.name, channel.name, field.unit, field.group, field.decimals, field.description};
+    Column column{channel.name, channel.title, field.unit, field.group, field.decimals, field.description};
     column.enumeration = field.enumeration;
     column.is_text = field.type == FieldType::text;
     column.valid_range = field.valid_range;

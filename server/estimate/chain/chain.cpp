@@ -61,9 +61,9 @@ AirSpeed air_speed_of(const Navigation& navigation, const WindProfile& wind) {
     const NavigationEstimate e = navigation.estimate();
     Eigen::Vector3d flow_mps = e.velocity_enu_mps;
     flow_mps.head<2>() -= wind.at(e.position_enu_m.z());
-    const double wind_part = flow_mps.head<2>().norm() / std::max(1.0, flow_mps.norm());
-    return {flow_mps.norm(), std::hypot(e.velocity_sigma_mps.norm() / std::numbers::sqrt3,
-                                        wind.sigma_mps(e.position_enu_m.z()) * wind_part)};
+    const double by_wind_mps =
+        wind.sigma_mps(e.position_enu_m.z()) * flow_mps.head<2>().norm() / std::max(1.0, flow_mps.norm());
+    return {flow_mps.norm(), std::hypot(e.velocity_sigma_mps.norm() / std::numbers::sqrt3, by_wind_mps)};
 }
 
 /// The part of a pressure altitude's 1-sigma that stays the same for long.

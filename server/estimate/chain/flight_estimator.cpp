@@ -205,7 +205,7 @@ void FlightEstimator::after_measurement(std::int64_t t_ns, News& news, FlightPic
         t_vertical_ns_ = picture.vertical.t_ns;
         phases_.vertical(picture.vertical);
         derived_.vertical(picture.vertical, phases_);
-        news.vertical = true;
+        news.vertical = picture.vertical;
     }
     const bool other_motion = filter_.motion() != phases_.motion();
     filter_.set_motion(phases_.motion());

@@ -34,7 +34,7 @@ class FlightEstimator {
     /// What a measurement made new.
     struct News {
         bool air = false;
-        bool vertical = false;
+        std::optional<VerticalEstimate> vertical;
         std::optional<std::int64_t> phase_ns; ///< phase or figures, as of then
     };
 

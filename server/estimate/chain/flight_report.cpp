@@ -75,7 +75,7 @@ void FlightReport::write(const FlightEstimator::News& news, const FlightPicture&
                          EstimateSink& sink) {
     if (news.air && air_) air_->write(picture.air->t_ns, *picture.air, sink);
     if (news.vertical) {
-        const VerticalEstimate stated = flight.with_lapse(picture.vertical);
+        const VerticalEstimate stated = flight.with_lapse(*news.vertical);
         vertical_.write(stated.t_ns, stated, sink);
     }
     if (news.phase_ns) {

@@ -43,19 +43,19 @@ void NavigationBranch::predict(std::int64_t t_ns, const Vector3d& accel_body_mps
     past_.push({t_ns, filter_.nominal().position_enu_m, filter_.nominal().velocity_enu_mps});
 }
 
-void NavigationBranch::bridge(std::int64_t t_ns, const Vector3d& accel_before_mps2, const Vector3d& rate_before_rad_s,
-                              const Vector3d& accel_after_mps2, const Vector3d& rate_after_rad_s, double gap_s,
+void NavigationBranch::bridge(std::int64_t t_ns, const Vector3d& accel_before_mps2, const Vector3d& rate_before_radps,
+                              const Vector3d& accel_after_mps2, const Vector3d& rate_after_radps, double gap_s,
                               bool tumbles) {
     filter_.break_increments();
     const int steps = std::max(1, static_cast<int>(std::ceil(gap_s / kBridgeStep_s)));
     const double dt_s = gap_s / steps;
     const std::int64_t start_ns = t_ns - seconds_to_ns(gap_s);
     const Vector3d accel_change = accel_after_mps2 - accel_before_mps2;
-    const Vector3d rate_change = rate_after_rad_s - rate_before_rad_s;
+    const Vector3d rate_change = rate_after_radps - rate_before_radps;
     for (int k = 0; k < steps; ++k) {
         const double part = (k + 0.5) / steps;
         predict(start_ns + seconds_to_ns((k + 1) * dt_s), accel_before_mps2 + part * accel_change,
-                rate_before_rad_s + part * rate_change, dt_s, 1, 1);
+                rate_before_radps + part * rate_change, dt_s, 1, 1);
     }
     // Between the ends anything may have happened that is like them: a constant error of a third of their difference,
     // and a floor for what a quiet pair of ends can hide when the gap is long.

@@ -32,8 +32,8 @@ class NavigationBranch {
     void predict(std::int64_t t_ns, const Eigen::Vector3d& accel_body_mps2, const Eigen::Vector3d& rate_body_radps,
                  double dt_s, double accel_inflation, double gyro_inflation);
     /// From the sample before a gap to the sample after it; `tumbles`: it may have turned any way between them.
-    void bridge(std::int64_t t_ns, const Eigen::Vector3d& accel_before_mps2, const Eigen::Vector3d& rate_before_rad_s,
-                const Eigen::Vector3d& accel_after_mps2, const Eigen::Vector3d& rate_after_rad_s, double gap_s,
+    void bridge(std::int64_t t_ns, const Eigen::Vector3d& accel_before_mps2, const Eigen::Vector3d& rate_before_radps,
+                const Eigen::Vector3d& accel_after_mps2, const Eigen::Vector3d& rate_after_radps, double gap_s,
                 bool tumbles);
 
     /// False when the past does not reach to `t_ns`.
