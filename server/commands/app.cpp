@@ -101,7 +101,7 @@ int run_server(const Config& config, ServeSetup setup) {
     const StopSignals signals;
     (void)station_now_ns(); // station time begins here
 
-    const std::vector<std::string> past = engine_totals(config.recordings, *setup.pipeline);
+    const std::vector<Action> past = engine_totals(config.recordings, *setup.pipeline);
     // Later ones refer to earlier ones; the ingest thread and the serve thread refer to each other and start
     // last.
     Recorder recorder(recorder_settings(config), *setup.pipeline);
@@ -117,8 +117,8 @@ int run_server(const Config& config, ServeSetup setup) {
     sources.links = [&ingest] { return ingest.links(); };
     sources.recorder = [&recorder] { return recorder.status(); };
     OperatorActions actions;
-    actions.action = [&ingest](std::string json) { ingest.action(std::move(json)); };
-    actions.cut = [&ingest](std::string name) { ingest.cut(std::move(name)); };
+    actions.action = [&ingest](Action action) { ingest.action(std::move(action)); };
+    actions.new_recording = [&ingest](std::string name) { ingest.new_recording(std::move(name)); };
     actions.set_live_meta = [&ingest](std::string key, std::string value) {
         ingest.set_meta(std::move(key), std::move(value));
     };

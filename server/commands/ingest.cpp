@@ -9,7 +9,6 @@
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/post.hpp>
 #include <boost/asio/steady_timer.hpp>
-#include <nlohmann/json.hpp>
 #include <spdlog/spdlog.h>
 
 #include "shared/time.hpp"
@@ -24,10 +23,6 @@ constexpr std::size_t kBatchBytesMax = 1u << 20;
 constexpr std::size_t kRecorderBacklogBytes = 8u << 20;
 constexpr std::int64_t kRecorderPollNs = kNsPerS;
 
-std::string json_text(const nlohmann::json& json) {
-    return json.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
-}
-
 } // namespace
 
 struct Ingest::State {
@@ -39,8 +34,11 @@ struct Ingest::State {
     State(std::shared_ptr<const PipelineSetup> given_setup, std::vector<LinkUri> given_uris, Recorder& given_recorder,
           IngestOutputs given_outputs)
         : setup(std::move(given_setup)), recorder(given_recorder), outputs(std::move(given_outputs)) {
-        for (std::size_t i = 0; i < given_uris.size(); ++i)
-            slots.push_back({{setup->links[i].name, "opening", "", 0, 0}, nullptr});
+        for (const LinkSetup& link : setup->links) {
+            LinkView view;
+            view.name = link.name;
+            slots.push_back({std::move(view), nullptr});
+        }
         for (std::size_t i = 0; i < given_uris.size(); ++i)
             slots[i].link = make_link(context, given_uris[i], handler(i));
         published = views();
@@ -55,11 +53,11 @@ struct Ingest::State {
                     if (batch->bytes.size() >= kBatchBytesMax) hand_over();
                 },
                 [this, i](std::int64_t t_ns, LinkState state, const std::string& detail) {
-                    slots[i].view.state = to_string(state);
+                    slots[i].view.state = state;
                     slots[i].view.detail = detail;
-                    spdlog::info("link {}: {}{}{}", slots[i].view.name, slots[i].view.state, detail.empty() ? "" : ": ",
+                    spdlog::info("link {}: {}{}{}", slots[i].view.name, word(state), detail.empty() ? "" : ": ",
                                  detail);
-                    link_state_action(t_ns, slots[i].view);
+                    report(t_ns, slots[i].view);
                 },
                 [this] { return recorder_has_room; }};
     }
@@ -75,15 +73,12 @@ struct Ingest::State {
         }
     }
 
-    void link_state_action(std::int64_t t_ns, const LinkView& view) {
-        do_action(
-            t_ns,
-            json_text({{"action", "link_state"}, {"link", view.name}, {"state", view.state}, {"detail", view.detail}}));
+    void report(std::int64_t t_ns, const LinkView& view) {
+        act(t_ns, LinkReport{view.name, view.state, view.detail});
     }
 
-    void do_action(std::int64_t t_ns, const std::string& json) {
-        guarded(
-            "an action", [&] { pipeline->action(t_ns, json, *batch); });
+    void act(std::int64_t t_ns, const Action& action) {
+        guarded("an action", [&] { pipeline->action(t_ns, action, *batch); });
     }
 
     void hand_over() {
@@ -114,15 +109,15 @@ struct Ingest::State {
         if (status.fault.empty() != fault.empty()) {
             fault = status.fault;
             if (fault.empty())
-                spdlog::info("recording works again");
+                spdlog::info("recording restored");
             else
                 spdlog::error("recording: {}", fault);
-            do_action(now_ns, json_text({{"action", "recording_state"}, {"fault", fault}}));
+            act(now_ns, RecorderReport{fault});
         }
     }
 
     /// `actions` come first in the first recording; a later one begins with what the one before hands on.
-    void begin_recording(const std::string& name, const std::vector<std::string>& actions = {}) {
+    void begin_recording(const std::string& name, const std::vector<Action>& actions = {}) {
         const std::int64_t t_start_ns = station_now_ns();
         const std::int64_t utc_start_ns = utc_now_ns();
         auto next = std::make_unique<Pipeline>(*setup, t_start_ns);
@@ -137,11 +132,10 @@ struct Ingest::State {
         spdlog::info("recording {}", tape.id);
         outputs.on_tape(std::move(tape));
         const std::unique_ptr<Pipeline> before = std::exchange(pipeline, std::move(next));
-        for (const std::string& action : before == nullptr ? actions : before->carried_actions())
-            do_action(t_start_ns, action);
+        for (const Action& action : before == nullptr ? actions : before->carried_actions()) act(t_start_ns, action);
         if (before == nullptr) return;
         for (std::size_t i = 0; i < slots.size(); ++i) {
-            link_state_action(t_start_ns, slots[i].view);
+            report(t_start_ns, slots[i].view);
             const auto pending = before->pending(static_cast<LinkId>(i));
             if (!pending.empty()) {
                 guarded(
@@ -217,7 +211,7 @@ Ingest::~Ingest() {
     stop();
 }
 
-void Ingest::start(const std::vector<std::string>& actions) {
+void Ingest::start(const std::vector<Action>& actions) {
     state_->begin_recording("", actions);
     state_->thread = std::thread([state = state_.get()] { state->run(); });
 }
@@ -229,18 +223,18 @@ void Ingest::stop() {
     }
 }
 
-void Ingest::action(std::string json) {
+void Ingest::action(Action action) {
     boost::asio::post(
-        state_->context, [state = state_.get(), text = std::move(json)] { state->do_action(station_now_ns(), text); });
+        state_->context, [state = state_.get(), what = std::move(action)] { state->act(station_now_ns(), what); });
 }
 
-void Ingest::cut(std::string name) {
+void Ingest::new_recording(std::string name) {
     boost::asio::post(
         state_->context,
         [state = state_.get(), text = std::move(name)] {
             state->flush();
             state->guarded(
-                "the cut", [&] { state->begin_recording(text); });
+                "a new recording", [&] { state->begin_recording(text); });
         });
 }
 

@@ -36,13 +36,13 @@ class Ingest {
     Ingest& operator=(const Ingest&) = delete;
 
     /// Begins the first recording with `actions` as its first inputs, opens the links, starts the thread.
-    void start(const std::vector<std::string>& actions = {});
+    void start(const std::vector<Action>& actions = {});
     /// Closes the links, hands over what is left, ends the thread. Safe to call twice.
     void stop();
 
     // From any thread; done on the ingest thread, in the order called.
-    void action(std::string json); ///< for Pipeline::action
-    void cut(std::string name);    ///< a new recording, no byte lost between: a frame that straddles the cut is
+    void action(Action action); ///< for Pipeline::action
+    void new_recording(std::string name);    ///< a new recording, no byte lost between: a frame that straddles the cut is
                                    ///< carried over
     void set_meta(std::string key, std::string value);
 

@@ -22,18 +22,6 @@ class OwnedLink final : public Link {
 
 } // namespace
 
-std::string_view to_string(LinkState state) noexcept {
-    switch (state) {
-    case LinkState::opening: return "opening";
-    case LinkState::open: return "open";
-    case LinkState::silent: return "silent";
-    case LinkState::lost: return "lost";
-    case LinkState::refused: return "refused";
-    case LinkState::ended: return "ended";
-    }
-    return "";
-}
-
 std::unique_ptr<Link> make_link(boost::asio::io_context& context, const LinkUri& uri, LinkHandler handler) {
     struct Maker {
         boost::asio::io_context& context;

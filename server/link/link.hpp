@@ -13,6 +13,7 @@
 
 #include <boost/asio/io_context.hpp>
 
+#include "shared/link_state.hpp"
 #include "shared/result.hpp"
 
 namespace turnstone {
@@ -63,16 +64,6 @@ inline constexpr unsigned kBaudRates[] = {1200,    1800,    2400,    4800,    96
 /// Gives every link without a name one made from its kind ("serial", "serial-2"); fails when two were given
 /// the same name.
 [[nodiscard]] Result<void> name_links(std::vector<LinkUri>& uris);
-
-enum class LinkState : unsigned char {
-    opening, ///< trying
-    open,    ///< open, bytes came within the last 3 s
-    silent,  ///< open, nothing for 3 s
-    lost,    ///< was open; unplugged or closed by the other side; being retried
-    refused, ///< could not be opened; being retried
-    ended    ///< a file, read to its end
-};
-[[nodiscard]] std::string_view to_string(LinkState state) noexcept;
 
 /// Callbacks run on the io_context that runs the link.
 struct LinkHandler {

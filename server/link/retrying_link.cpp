@@ -44,7 +44,7 @@ void RetryingLink::opened() {
 void RetryingLink::refused(const std::string& why) {
     // A link that once worked stays "lost" while it cannot be opened again: that is what the operator must
     // mend.
-    set_state(was_open_ ? LinkState::lost : LinkState::refused, why);
+    set_state(was_open_ ? LinkState::lost : LinkState::cannot_open, why);
     retry();
 }
 
@@ -58,13 +58,13 @@ void RetryingLink::lost(const std::string& why) {
 void RetryingLink::ended() {
     silence_timer_.cancel();
     close();
-    set_state(LinkState::ended, "");
+    set_state(LinkState::end_of_file, "");
 }
 
 void RetryingLink::received(std::span<const std::byte> bytes) {
     const std::int64_t t_rx_ns = station_now_ns();
     t_heard_ns_ = t_rx_ns;
-    if (state_ == LinkState::silent) {
+    if (state_ == LinkState::no_data) {
         set_state(LinkState::open, "");
         watch_silence();
     }
@@ -87,7 +87,7 @@ void RetryingLink::watch_silence() {
     silence_timer_.async_wait([self = shared_from_this()](const boost::system::error_code& error) {
         if (error || self->stopped_ || self->state_ != LinkState::open) return;
         if (station_now_ns() - self->t_heard_ns_ >= kSilentAfterNs)
-            self->set_state(LinkState::silent, "open, but nothing came for 3 s");
+            self->set_state(LinkState::no_data, "open, but nothing came for 3 s");
         else
             self->watch_silence();
     });

@@ -28,7 +28,7 @@ void feed(RecordingReader& reader, Pipeline& pipeline, std::int64_t t_end_ns, On
         },
         [&](const ActionRecord& action) {
             batch.clear();
-            pipeline.action(action.t_ns, action.json, batch);
+            pipeline.action(action.t_ns, action.action, batch);
             on_batch(batch);
         });
     batch.clear();
@@ -55,8 +55,7 @@ class Comparison {
         }
         comparable_ = report_.differences == 0;
         frames_ = Statement(database_, "SELECT id, " + std::string(kFrameColumns) + " FROM frame ORDER BY id");
-        events_ = Statement(database_, "SELECT t_ns, t_found_ns, t_sigma_s, kind, level, vehicle, key, text, data_json "
-                                       "FROM event ORDER BY id");
+        events_ = Statement(database_, "SELECT " + std::string(kEventColumns) + " FROM event ORDER BY id");
         for (const StoredTable& table : tables_)
             rows_.emplace_back(database_, "SELECT * FROM " + identifier(table.sql_name) + " ORDER BY id");
     }
@@ -89,15 +88,7 @@ class Comparison {
                 comparable_ = false;
                 return;
             }
-            const Event stored{events_.integer(0),
-                               events_.integer(1),
-                               events_.number(2),
-                               event_kind_from_word(events_.text(3)),
-                               level_from_word(events_.text(4)),
-                               events_.is_null(5) ? -1 : static_cast<int>(events_.integer(5)),
-                               events_.text(6),
-                               events_.text(7),
-                               events_.text(8)};
+            const Event stored = read_event(events_, 0);
             if (!(stored == event)) {
                 differ("event " + stored.key + " at " + std::to_string(stored.t_ns) + " ns is " + event.key + " at " +
                        std::to_string(event.t_ns) + " ns");

@@ -42,7 +42,7 @@ struct ServeSettings {
 /// A link as `status` and /metrics show it.
 struct LinkView {
     std::string name;
-    std::string state;  ///< opening, open, silent, lost, refused or ended
+    LinkState state = LinkState::opening;
     std::string detail; ///< why, for a person; empty when nothing is wrong
     std::uint64_t bytes = 0;
     std::int64_t t_last_ns = 0; ///< station time of the newest byte; 0: none yet
@@ -58,9 +58,8 @@ struct ServeSources {
 
 /// What an operator may do. Called on the serve thread; must hand over and return.
 struct OperatorActions {
-    std::function<void(std::string json)>
-        action; ///< for Pipeline::action: {"action":"marker"|"note","text":...,"t_ns":...}
-    std::function<void(std::string name)> cut; ///< close the live recording, begin a new one; begin_recording() follows
+    std::function<void(Action action)> action; ///< for Pipeline::action
+    std::function<void(std::string name)> new_recording; ///< close the live recording, begin a new one; begin_recording() follows
     std::function<void(std::string key, std::string value)> set_live_meta; ///< key "name" or "notes"
 };
 

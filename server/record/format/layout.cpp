@@ -8,16 +8,12 @@
 
 #include <nlohmann/json.hpp>
 
+#include "server/pipeline/events.hpp"
 #include "server/record/format/sqlite.hpp"
 
 namespace turnstone {
 
 namespace {
-
-constexpr std::array<std::string_view, 4> kTableKindWords{"packet", "batch", "estimate", "link"};
-constexpr std::array<std::string_view, 9> kEventKindWords{
-    "phase", "flight_event", "link_state", "reboot", "alert_raised", "alert_cleared", "marker", "note", "recording"};
-constexpr std::array<std::string_view, 4> kLevelWords{"note", "advisory", "caution", "warning"};
 
 /// A word of `taken` gets a number behind it; the result is added to `taken`.
 std::string unique_name(std::string_view name, std::set<std::string>& taken) {
@@ -83,7 +79,7 @@ void create_tables(Database& database, const std::vector<StoredTable>& tables) {
         series.bind(2, table.name);
         series.bind(3, stored.sql_name);
         series.bind(4, table.title);
-        series.bind(5, to_word(table.kind));
+        series.bind(5, word(table.kind));
         if (table.vehicle < 0)
             series.bind_null(6);
         else
@@ -117,10 +113,10 @@ void create_tables(Database& database, const std::vector<StoredTable>& tables) {
                 series_column.bind_null(11);
             }
             series_column.bind(12, enumeration_text);
-            if (column.role)
-                series_column.bind(13, kRoles[static_cast<std::size_t>(*column.role)].name);
-            else
+            if (column.role.empty())
                 series_column.bind_null(13);
+            else
+                series_column.bind(13, column.role);
             series_column.bind(14, column.sigma_column);
             series_column.run();
             columns_sql += ",\n  " + identifier(stored.column_sql_names[i]) + (column.is_text ? " TEXT" : " REAL");
@@ -151,8 +147,7 @@ std::vector<StoredTable> read_tables(Database& database) {
         stored.table.name = series.text(1);
         stored.sql_name = series.text(2);
         stored.table.title = series.text(3);
-        const auto kind = std::ranges::find(kTableKindWords, series.text(4));
-        stored.table.kind = static_cast<TableKind>(kind == kTableKindWords.end() ? 0 : kind - kTableKindWords.begin());
+        stored.table.kind = from_word<TableKind>(series.text(4)).value_or(TableKind::packet);
         stored.table.vehicle = series.is_null(5) ? -1 : static_cast<int>(series.integer(5));
         stored.table.period_s = series.number(6);
         // A damaged file must not choose the width of a shift.
@@ -182,7 +177,7 @@ std::vector<StoredTable> read_tables(Database& database) {
                 if (word.is_string())
                     column.enumeration[std::strtoll(value.c_str(), nullptr, 10)] = word.get<std::string>();
         }
-        if (!columns.is_null(11)) column.role = role_from_name(columns.text(11));
+        if (!columns.is_null(11)) column.role = columns.text(11);
         column.sigma_column = columns.text(12);
         tables[id].column_sql_names.push_back(columns.text(2));
         if (!column.is_text) ++tables[id].table.number_count;
@@ -209,41 +204,29 @@ FrameRecord read_frame(const Statement& statement, int column) {
     const auto known = [&](int place) {
         return statement.is_null(place) ? std::int64_t{-1} : statement.integer(place);
     };
-    // A damaged file must not give a verdict that is none.
-    const auto verdict = [&](int place, std::int64_t last) {
-        return std::clamp<std::int64_t>(statement.integer(place), 0, last);
-    };
     return {static_cast<LinkId>(statement.integer(column)),
             statement.integer(column + 1),
             static_cast<std::uint64_t>(statement.integer(column + 2)),
             static_cast<std::uint32_t>(statement.integer(column + 3)),
-            static_cast<FrameVerdict>(verdict(column + 4, static_cast<std::int64_t>(FrameVerdict::too_long))),
-            static_cast<DecodeVerdict>(verdict(column + 5, static_cast<std::int64_t>(DecodeVerdict::idle))),
-            static_cast<PacketVerdict>(verdict(column + 6, static_cast<std::int64_t>(PacketVerdict::undecodable))),
+            from_number<FrameVerdict>(statement.integer(column + 4)), // a damaged file may hold any number
+            from_number<DecodeVerdict>(statement.integer(column + 5)),
+            from_number<PacketVerdict>(statement.integer(column + 6)),
             static_cast<std::int32_t>(known(column + 7)),
             static_cast<std::int32_t>(known(column + 8)),
             known(column + 9),
             static_cast<std::uint32_t>(statement.integer(column + 10))};
 }
 
-std::string_view to_word(TableKind kind) noexcept {
-    return kTableKindWords[static_cast<std::size_t>(kind)];
-}
-std::string_view to_word(EventKind kind) noexcept {
-    return kEventKindWords[static_cast<std::size_t>(kind)];
-}
-std::string_view to_word(Level level) noexcept {
-    return kLevelWords[static_cast<std::size_t>(level)];
-}
-
-EventKind event_kind_from_word(std::string_view word) noexcept {
-    const auto found = std::ranges::find(kEventKindWords, word);
-    return found == kEventKindWords.end() ? EventKind::note : static_cast<EventKind>(found - kEventKindWords.begin());
-}
-
-Level level_from_word(std::string_view word) noexcept {
-    const auto found = std::ranges::find(kLevelWords, word);
-    return found == kLevelWords.end() ? Level::note : static_cast<Level>(found - kLevelWords.begin());
+Event read_event(const Statement& statement, int column) {
+    return {.t_ns = statement.integer(column),
+            .t_found_ns = statement.integer(column + 1),
+            .t_sigma_s = statement.number(column + 2),
+            .kind = from_word<EventKind>(statement.text(column + 3)).value_or(EventKind::note),
+            .level = from_word<Level>(statement.text(column + 4)).value_or(Level::note),
+            .vehicle = statement.is_null(column + 5) ? -1 : static_cast<int>(statement.integer(column + 5)),
+            .key = statement.text(column + 6),
+            .text = statement.text(column + 7),
+            .values = event_values_from_json(statement.text(column + 8))};
 }
 
 } // namespace turnstone

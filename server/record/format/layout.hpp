@@ -79,11 +79,8 @@ inline constexpr std::string_view kFrameColumns =
     "packet_verdict, apid, sequence_count, onboard_ns, boot";
 [[nodiscard]] FrameRecord read_frame(const Statement& statement, int column);
 
-/// Words of the text columns.
-[[nodiscard]] std::string_view to_word(TableKind kind) noexcept;
-[[nodiscard]] std::string_view to_word(EventKind kind) noexcept;
-[[nodiscard]] std::string_view to_word(Level level) noexcept;
-[[nodiscard]] EventKind event_kind_from_word(std::string_view word) noexcept; ///< unknown words are notes
-[[nodiscard]] Level level_from_word(std::string_view word) noexcept;
+/// Columns of `event` besides its id, and an Event from them, the first at `column`. Unknown words are notes.
+inline constexpr std::string_view kEventColumns = "t_ns, t_found_ns, t_sigma_s, kind, level, vehicle, key, text, data_json";
+[[nodiscard]] Event read_event(const Statement& statement, int column);
 
 } // namespace turnstone

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include <nlohmann/json.hpp>
 #include <spdlog/spdlog.h>
 
 #include "server/record/format/layout.hpp"
@@ -25,14 +24,12 @@ bool tells_engine_speed(const Dictionary& dictionary) {
 
 /// What the recording began with; NaN when it does not say.
 double total_at_start_s(Database& database, const std::string& vehicle) {
-    Statement actions(database, "SELECT json FROM action WHERE json LIKE '%engine_total%' ORDER BY input");
+    Statement actions(database, "SELECT json FROM action ORDER BY input");
     double total_s = std::nan("");
     while (actions.step()) {
-        const nlohmann::json action = nlohmann::json::parse(actions.text(0), nullptr, false);
-        if (action.is_object() && action.value("action", nlohmann::json()) == "engine_total" &&
-            action.value("vehicle", nlohmann::json()) == vehicle &&
-            action.value("running_s", nlohmann::json()).is_number())
-            total_s = action.at("running_s").get<double>();
+        const Action action = action_from_json(actions.text(0));
+        const auto* total = std::get_if<EngineTotal>(&action);
+        if (total != nullptr && total->vehicle == vehicle) total_s = total->running_s;
     }
     return total_s;
 }
@@ -73,13 +70,13 @@ std::optional<double> engine_running_s(const std::filesystem::path& directory, c
     return greatest_s;
 }
 
-std::vector<std::string> engine_totals(const std::filesystem::path& directory, const PipelineSetup& setup) {
-    std::vector<std::string> actions;
+std::vector<Action> engine_totals(const std::filesystem::path& directory, const PipelineSetup& setup) {
+    std::vector<Action> actions;
     for (const VehicleSetup& vehicle : setup.vehicles) {
         const std::string& name = vehicle.dictionary.vehicle;
         if (!tells_engine_speed(vehicle.dictionary)) continue;
         if (const auto running_s = engine_running_s(directory, name))
-            actions.push_back(engine_total_action(name, *running_s));
+            actions.push_back(EngineTotal{name, *running_s});
     }
     return actions;
 }

@@ -223,16 +223,12 @@ std::int64_t RecordingReader::rows(std::int64_t from_ns, std::int64_t to_ns, std
 std::vector<Event> RecordingReader::events(std::int64_t from_ns, std::int64_t to_ns, std::vector<std::int64_t>* ids) {
     std::vector<Event> events;
     try {
-        Statement statement(state_->database,
-                            "SELECT t_ns, t_found_ns, t_sigma_s, kind, level, vehicle, key, text, data_json, id "
-                            "FROM event WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
+        Statement statement(state_->database, "SELECT " + std::string(kEventColumns) +
+                                                  ", id FROM event WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
         statement.bind(1, from_ns);
         statement.bind(2, to_ns);
         while (statement.step()) {
-            events.push_back({statement.integer(0), statement.integer(1), statement.number(2),
-                              event_kind_from_word(statement.text(3)), level_from_word(statement.text(4)),
-                              statement.is_null(5) ? -1 : static_cast<int>(statement.integer(5)), statement.text(6),
-                              statement.text(7), statement.text(8)});
+            events.push_back(read_event(statement, 0));
             if (ids != nullptr) ids->push_back(statement.integer(9));
         }
     } catch (const SqliteError& failure) {
@@ -306,7 +302,8 @@ void RecordingReader::inputs(const std::function<void(const ChunkRecord&, std::s
                          bytes);
                 chunk_left = chunks.step();
             } else {
-                on_action({static_cast<std::uint64_t>(actions.integer(0)), actions.integer(1), actions.text(2)});
+                on_action({static_cast<std::uint64_t>(actions.integer(0)), actions.integer(1),
+                           action_from_json(actions.text(2))});
                 action_left = actions.step();
             }
         }

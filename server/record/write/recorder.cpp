@@ -11,10 +11,10 @@ std::size_t size_of(const Batch& batch) {
     std::size_t bytes = sizeof(Batch) + batch.chunks.size() * sizeof(ChunkRecord) + batch.bytes.size() +
                         batch.frames.size() * sizeof(FrameRecord) + batch.rows.size() * sizeof(RowRecord) +
                         batch.numbers.size() * sizeof(double);
-    for (const ActionRecord& action : batch.actions) bytes += sizeof(action) + action.json.size();
+    for (const ActionRecord& action : batch.actions) bytes += sizeof(action) + to_json(action.action).size();
     for (const std::string& text : batch.texts) bytes += sizeof(text) + text.size();
     for (const Event& event : batch.events)
-        bytes += sizeof(event) + event.key.size() + event.text.size() + event.data_json.size();
+        bytes += sizeof(event) + event.key.size() + event.text.size() + event.values.size() * sizeof(EventValue);
     return bytes;
 }
 

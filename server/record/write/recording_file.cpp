@@ -5,6 +5,8 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "server/pipeline/events.hpp"
+
 namespace turnstone {
 
 namespace {
@@ -138,7 +140,7 @@ std::size_t RecordingFile::append(const Batch& batch) {
     for (const ActionRecord& action : batch.actions) {
         insert_action_.bind(1, static_cast<std::int64_t>(action.input));
         insert_action_.bind(2, action.t_ns);
-        insert_action_.bind(3, action.json);
+        insert_action_.bind(3, to_json(action.action));
         insert_action_.run();
     }
     const auto bind_known = [this](int place, std::int64_t value) {
@@ -189,15 +191,15 @@ std::size_t RecordingFile::append(const Batch& batch) {
         insert_event_.bind(1, event.t_ns);
         insert_event_.bind(2, event.t_found_ns);
         insert_event_.bind(3, event.t_sigma_s);
-        insert_event_.bind(4, to_word(event.kind));
-        insert_event_.bind(5, to_word(event.level));
+        insert_event_.bind(4, word(event.kind));
+        insert_event_.bind(5, word(event.level));
         if (event.vehicle < 0)
             insert_event_.bind_null(6);
         else
             insert_event_.bind(6, std::int64_t{event.vehicle});
         insert_event_.bind(7, event.key);
         insert_event_.bind(8, event.text);
-        insert_event_.bind(9, event.data_json);
+        insert_event_.bind(9, to_json(event.values));
         insert_event_.run();
     }
     t_end_ns_ = newest_time(batch, t_end_ns_);

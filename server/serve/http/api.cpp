@@ -161,8 +161,8 @@ Answer Api::session(const Request& request) {
 
 Answer Api::live_action(const Request& request) {
     const std::string& what = request.target.segments[2];
-    if (what != "marker" && what != "note" && what != "cut")
-        return error_answer(404, "the live tape takes 'marker', 'note' and 'cut'");
+    if (what != "marker" && what != "note" && what != "recording")
+        return error_answer(404, "the live tape takes 'marker', 'note' and 'recording'");
     if (request.method != Method::post) return method_answer("POST");
     if (const auto allowed = allow_parameters(request.target, {}); !allowed)
         return error_answer(400, allowed.error().message);
@@ -170,23 +170,23 @@ Answer Api::live_action(const Request& request) {
     const auto body = json_body(request);
     if (!body) return body.error();
     if (!hub_.tape()) return error_answer(503, "nothing is being recorded yet; try again in a moment");
-    if (what == "cut") {
+    if (what == "recording") {
         if (auto unknown = refuse_unknown_members(*body, {"name"})) return std::move(*unknown);
         const auto name = text_member(*body, "name", false, kNameBytesMax);
         if (!name) return name.error();
-        hub_.actions().cut(name->value_or(""));
+        hub_.actions().new_recording(name->value_or(""));
         return json_answer(json::object());
     }
     if (auto unknown = refuse_unknown_members(*body, {"text", "t_s"})) return std::move(*unknown);
     const auto text = text_member(*body, "text", true, kTextBytesMax);
     if (!text) return text.error();
-    json action{{"action", what}, {"text", **text}};
+    std::optional<std::int64_t> t_ns;
     if (const auto t_s = body->find("t_s"); t_s != body->end()) {
         if (!t_s->is_number() || !(std::abs(t_s->get<double>()) <= kSecondsMax))
             return error_answer(400, "member 't_s' must be a number of seconds since the recording's start");
-        action["t_ns"] = tape_ns(t_s->get<double>(), hub_.tape()->t_start_ns);
+        t_ns = tape_ns(t_s->get<double>(), hub_.tape()->t_start_ns);
     }
-    hub_.actions().action(dump(action));
+    hub_.actions().action(what == "marker" ? Action(Marker{**text, t_ns}) : Action(Note{**text, t_ns}));
     return json_answer(json::object());
 }
 

@@ -92,7 +92,7 @@ std::string Hub::metrics() const {
     for (const LinkView& link : links) out.value("turnstone_link_bytes_total", "link", link.name, link.bytes);
     out.family("turnstone_link_open", "gauge", "1 while the link is open and bytes come.");
     for (const LinkView& link : links)
-        out.value("turnstone_link_open", "link", link.name, link.state == "open" ? 1 : 0);
+        out.value("turnstone_link_open", "link", link.name, link.state == LinkState::open ? 1 : 0);
     if (sources_.metrics) out.text() += sources_.metrics();
     return out.take();
 }

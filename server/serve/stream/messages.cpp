@@ -5,23 +5,13 @@
 
 #include <nlohmann/json.hpp>
 
+#include "protocol/dictionary/roles.hpp"
+#include "server/pipeline/events.hpp"
+
 namespace turnstone {
 namespace {
 
 using nlohmann::json;
-
-constexpr std::array kTableKindWords{"packet", "batch", "estimate", "link"};
-constexpr std::array kEventKindWords{"phase",         "flight_event", "link_state", "reboot",   "alert_raised",
-                                     "alert_cleared", "marker",       "note",       "recording"};
-constexpr std::array kLevelWords{"note", "advisory", "caution", "warning"};
-constexpr std::array kFrameVerdictWords{"good", "bad_cobs", "bad_crc", "bad_length", "too_long"};
-constexpr std::array kPacketVerdictWords{"accepted", "copy", "late", "idle", "bad_frame", "undecodable"};
-
-template <std::size_t N, class Enum>
-const char* word(const std::array<const char*, N>& words, Enum value) {
-    const auto index = static_cast<std::size_t>(value);
-    return index < N ? words[index] : "unknown";
-}
 
 json number(double value) {
     return std::isfinite(value) ? json(value) : json(nullptr);
@@ -42,16 +32,15 @@ json column_json(const Column& column) {
         enumeration = json::object();
         for (const auto& [value, text] : column.enumeration) enumeration[std::to_string(value)] = text;
     }
-    json role = nullptr;
-    if (column.role) role = kRoles[static_cast<std::size_t>(*column.role)].name;
     return {{"name", column.name},
+            {"title", column.title},
             {"description", column.description},
             {"unit", column.unit},
             {"group", column.group},
             {"decimals", column.decimals},
             {"range", std::move(range)},
             {"enumeration", std::move(enumeration)},
-            {"role", std::move(role)},
+            {"role", column.role.empty() ? json(nullptr) : json(column.role)},
             {"sigma_column", column.sigma_column.empty() ? json(nullptr) : json(column.sigma_column)},
             {"text", column.is_text}};
 }
@@ -62,10 +51,17 @@ json table_json(const Table& table) {
     return {{"id", table.id},
             {"name", table.name},
             {"title", table.title},
-            {"kind", word(kTableKindWords, table.kind)},
+            {"kind", word(table.kind)},
             {"vehicle", table.vehicle},
             {"period_s", number(table.period_s)},
             {"columns", std::move(columns)}};
+}
+
+/// What dictionaries call things, for people.
+json roles_json() {
+    json roles = json::object();
+    for (const RoleInfo& role : kRoles) roles[std::string(role.name)] = role.title;
+    return roles;
 }
 
 json site_json(const Site& site) {
@@ -162,18 +158,16 @@ std::uint64_t event_id(const Event& event) noexcept {
 }
 
 json event_json(const Event& event, std::int64_t t_start_ns) {
-    json data = json::parse(event.data_json, nullptr, false);
-    if (!data.is_object()) data = json::object();
     return {{"id", event_id(event)},
             {"t_s", tape_seconds(event.t_ns, t_start_ns)},
             {"t_found_s", tape_seconds(event.t_found_ns, t_start_ns)},
             {"t_sigma_s", number(event.t_sigma_s)},
-            {"kind", word(kEventKindWords, event.kind)},
-            {"level", word(kLevelWords, event.level)},
+            {"kind", word(event.kind)},
+            {"level", word(event.level)},
             {"vehicle", event.vehicle},
             {"key", event.key},
             {"text", event.text},
-            {"data", std::move(data)}};
+            {"data", json::parse(to_json(event.values))}};
 }
 
 json frames_json(const FramePage& page, const std::vector<LinkSetup>& links, std::int64_t t_start_ns) {
@@ -184,8 +178,8 @@ json frames_json(const FramePage& page, const std::vector<LinkSetup>& links, std
                           {"t_rx_s", tape_seconds(frame.t_rx_ns, t_start_ns)},
                           {"link", frame.link < links.size() ? links[frame.link].name : std::string()},
                           {"octets", frame.link_octets},
-                          {"frame_verdict", word(kFrameVerdictWords, frame.frame_verdict)},
-                          {"packet_verdict", word(kPacketVerdictWords, frame.packet_verdict)},
+                          {"frame_verdict", word(frame.frame_verdict)},
+                          {"packet_verdict", word(frame.packet_verdict)},
                           {"apid", frame.apid < 0 ? json(nullptr) : json(frame.apid)},
                           {"sequence_count", frame.sequence_count < 0 ? json(nullptr) : json(frame.sequence_count)},
                           {"hex", hex(page.bytes[i])}});
@@ -198,6 +192,7 @@ std::string hello_text(const HelloParts& parts, json description, json latest) {
                  {"version", 1},
                  {"role", parts.is_operator ? "operator" : "viewer"},
                  {"server_id", parts.server_id},
+                 {"roles", roles_json()},
                  {"description", std::move(description)},
                  {"mode", parts.replay ? "replay" : "live"},
                  {"latest", std::move(latest)}});
@@ -217,7 +212,7 @@ std::string status_text(const std::vector<LinkView>& links, const RecorderStatus
     json link_list = json::array();
     for (const LinkView& link : links)
         link_list.push_back({{"name", link.name},
-                             {"state", link.state},
+                             {"state", word(link.state)},
                              {"detail", link.detail},
                              {"bytes", link.bytes},
                              {"t_last_s", seconds(link.t_last_ns)}});
