@@ -1,8 +1,8 @@
-import './style/tokens.css';
-import './style/base.css';
+import '../style/tokens.css';
+import '../style/base.css';
 import { mount } from 'svelte';
 import App from './App.svelte';
-import { station } from './station.svelte';
+import { station } from '../station/station.svelte';
 import './theme.svelte';
 
 const target = document.getElementById('app');

@@ -1,5 +1,5 @@
 /** Light, dark, or as the device wishes; kept on this device. */
-import { forget_palette } from './draw/palette';
+import { forget_palette } from '../draw/palette';
 
 export type ThemeChoice = 'device' | 'light' | 'dark';
 const kKey = 'turnstone.theme';

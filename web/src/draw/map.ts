@@ -1,6 +1,6 @@
 /** Draws the plan: boundary, pad, station, the way flown and where it may come down. North is up, metres are to scale. */
-import { format_fixed } from '../format';
-import { ellipse_points, type LandingCase, type LandingCaseName, type Place, type View } from '../tape/plan';
+import { format_fixed } from '../text/format';
+import { ellipse_points, type LandingCase, type LandingCaseName, type Place, type View } from '../tape/map';
 import type { Palette } from './palette';
 import type { Surface } from './surface';
 import { nice_step } from './ticks';

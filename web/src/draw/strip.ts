@@ -1,10 +1,10 @@
 /** Draws one strip: rows of the tape on the window's time axis. Rasters are scratch space shared by all strips. */
-import { format_fixed } from '../format';
+import { format_fixed } from '../text/format';
 import type { Series } from '../stream/blocks';
 import type { History } from '../tape/history';
 import type { Strip, Series as StripSeries } from '../tape/strips';
 import type { Tape, TableData } from '../tape/tape';
-import { shown_unit } from '../units';
+import { shown_unit } from '../text/units';
 import { palette, type Palette } from './palette';
 import { Raster } from './raster';
 import type { Surface } from './surface';

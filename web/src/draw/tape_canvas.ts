@@ -2,7 +2,7 @@
  * Draws the tape: the whole recording from edge to edge, its phases as labelled bands, the altitude's outline, gaps
  * hatched, alerts and markers as shapes, the strips' window with a fan up to them, the cursor and the head.
  */
-import { format_clock } from '../format';
+import { format_clock } from '../text/format';
 import type { PhaseSpan } from '../tape/events';
 import type { Tape } from '../tape/tape';
 import { draw_mark, mark_of } from './marks';

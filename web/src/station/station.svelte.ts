@@ -4,11 +4,11 @@
  * looking at it again.
  */
 import { SvelteSet } from 'svelte/reactivity';
-import * as api from './stream/api';
-import { Connection, type ConnectionState } from './stream/connection';
-import type { ServerMessage, SessionRole, Status } from './stream/messages';
-import { History } from './tape/history';
-import { Tape } from './tape/tape';
+import * as api from '../stream/api';
+import { Connection, type ConnectionState } from '../stream/connection';
+import type { ServerMessage, SessionRole, Status } from '../stream/messages';
+import { History } from '../tape/history';
+import { Tape } from '../tape/tape';
 
 const kBeatMs = 125;
 const kBackfillPoints = 2048;

@@ -3,7 +3,7 @@
  * tape a drag moves the cursor. Plain wheel zooms on axis and tape; on strips it scrolls the list, so there Ctrl (which
  * is also what a trackpad pinch sends) zooms.
  */
-import { station } from '../station.svelte';
+import { station } from '../station/station.svelte';
 
 export type Ground = 'strips' | 'axis';
 

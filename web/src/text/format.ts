@@ -1,5 +1,5 @@
 /** The one place where numbers become text. A minus sign is a minus sign, so that digits stand under digits. */
-import type { Column } from './stream/messages';
+import type { Column } from '../stream/messages';
 import { shown_decimals, shown_unit, shown_value, shown_width } from './units';
 
 export const kNoValue = '–';

@@ -1,7 +1,7 @@
 /** Words and numbers of the estimate readouts, flight times and the plan, each from known inputs. */
 import { describe, expect, it } from 'vitest';
-import type { Column, Description, FlightEvent, Table } from '../src/stream/messages';
-import { select_outlook, type Card, type CardName } from '../src/readouts/outlook';
+import type { Column, Description, FlightEvent, Table } from '../../src/stream/messages';
+import { select_outlook, type Card, type CardName } from '../../src/flight/cards/cards';
 import {
   beam_words,
   bearing_deg,
@@ -14,11 +14,11 @@ import {
   mode_in_words,
   needed_input,
   worst_of,
-} from '../src/readouts/wording';
-import { EventLog } from '../src/tape/events';
-import { ellipse_points, extent_of, fit, from_pad, landing_cases } from '../src/tape/plan';
-import { band_words, plan_strips } from '../src/tape/strips';
-import { Tape } from '../src/tape/tape';
+} from '../../src/flight/cards/wording';
+import { EventLog } from '../../src/tape/events';
+import { ellipse_points, extent_of, fit, from_pad, landing_cases } from '../../src/tape/map';
+import { band_words, plan_strips } from '../../src/tape/strips';
+import { Tape } from '../../src/tape/tape';
 
 const column = (name: string, unit = '1', more: Partial<Column> = {}): Column => ({
   name,

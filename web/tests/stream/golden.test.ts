@@ -1,10 +1,10 @@
 /** The golden messages of tests/golden/stream, which the server's own tests read as well: both ends agree byte for byte. */
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
-import { read_blocks, read_series, type BlockMessage } from '../src/stream/blocks';
-import { read_message } from '../src/stream/messages';
+import { read_blocks, read_series, type BlockMessage } from '../../src/stream/blocks';
+import { read_message } from '../../src/stream/messages';
 
-const folder = new URL('../../tests/golden/stream/', import.meta.url);
+const folder = new URL('../../../tests/golden/stream/', import.meta.url);
 const text = (name: string): string => readFileSync(new URL(name, folder), 'utf8');
 const hex = (name: string): ArrayBuffer => {
   const octets = Uint8Array.from(text(name).replace(/\s+/g, '').match(/../g) ?? [], (pair) => parseInt(pair, 16));

@@ -1,7 +1,7 @@
 /** Bytes and texts that lie: refused with a reason, never read past the end, nothing half taken. */
 import { describe, expect, it } from 'vitest';
-import { BlockError, read_blocks, read_series } from '../src/stream/blocks';
-import { MessageError, read_message } from '../src/stream/messages';
+import { BlockError, read_blocks, read_series } from '../../src/stream/blocks';
+import { MessageError, read_message } from '../../src/stream/messages';
 
 function message(blocks: { table: number; columns: number; rows: number }[], spare = 0): DataView {
   const size = blocks.reduce((sum, b) => sum + 8 + 8 * b.rows * (1 + b.columns), 24) + spare;

@@ -7,7 +7,7 @@ import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 
 const read = (path: string): string => readFileSync(new URL(path, import.meta.url), 'utf8');
-const css = read('../src/style/tokens.css');
+const css = read('../../src/style/tokens.css');
 
 function luminance(hex: string): number {
   const linear = [1, 3, 5].map((at) => {
@@ -28,7 +28,7 @@ function tokens(theme: string): Map<string, string> {
 }
 
 it('computes the ratios of the reference', () => {
-  const { pairs } = JSON.parse(read('../../tests/reference/contrast.json')) as {
+  const { pairs } = JSON.parse(read('../../../tests/reference/contrast.json')) as {
     pairs: { foreground: string; background: string; contrast_ratio: number }[];
   };
   expect(pairs.length).toBeGreaterThan(5);

@@ -1,10 +1,10 @@
 /** Rings, overview bins, events and the tape's cursor: what is kept, in what order, and what is never lost. */
 import { describe, expect, it } from 'vitest';
-import type { Description, FlightEvent, Table } from '../src/stream/messages';
-import { Columns } from '../src/tape/columns';
-import { EventLog } from '../src/tape/events';
-import { Overview } from '../src/tape/overview';
-import { Tape } from '../src/tape/tape';
+import type { Description, FlightEvent, Table } from '../../src/stream/messages';
+import { Columns } from '../../src/tape/columns';
+import { EventLog } from '../../src/tape/events';
+import { Overview } from '../../src/tape/overview';
+import { Tape } from '../../src/tape/tape';
 
 const push = (columns: Columns, t_s: number, ...values: number[]): void =>
   columns.push_row(t_s, Float64Array.from(values), 1, 0);

@@ -1,12 +1,19 @@
 /** Numbers as text, units as typeset, axes as divided, lines as rastered, strips as planned. */
 import { describe, expect, it } from 'vitest';
-import { Raster } from '../src/draw/raster';
-import { nice_step, step_decimals, time_step_s } from '../src/draw/ticks';
-import { format_clock, format_duration, format_fixed, format_sigma, format_size, format_value } from '../src/format';
-import type { Column, Description, Table } from '../src/stream/messages';
-import { backoff_ms } from '../src/stream/connection';
-import { plan_strips } from '../src/tape/strips';
-import { shown_decimals, shown_unit, shown_value } from '../src/units';
+import { Raster } from '../../src/draw/raster';
+import { nice_step, step_decimals, time_step_s } from '../../src/draw/ticks';
+import {
+  format_clock,
+  format_duration,
+  format_fixed,
+  format_sigma,
+  format_size,
+  format_value,
+} from '../../src/text/format';
+import type { Column, Description, Table } from '../../src/stream/messages';
+import { backoff_ms } from '../../src/stream/connection';
+import { plan_strips } from '../../src/tape/strips';
+import { shown_decimals, shown_unit, shown_value } from '../../src/text/units';
 
 const column = (name: string, unit: string, more: Partial<Column> = {}): Column => ({
   name,

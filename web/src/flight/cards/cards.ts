@@ -3,10 +3,10 @@
  * the antenna, ground against on-board, and whether the estimators can be believed. Numbers are those of the newest row
  * at the cursor; times to go are counted down from it.
  */
-import { format_age, format_clock, format_fixed, format_value, kNoValue } from '../format';
-import type { Column } from '../stream/messages';
-import type { Tape } from '../tape/tape';
-import { shown_unit } from '../units';
+import { format_age, format_clock, format_fixed, format_value, kNoValue } from '../../text/format';
+import type { Column } from '../../stream/messages';
+import type { Tape } from '../../tape/tape';
+import { shown_unit } from '../../text/units';
 import {
   beam_words,
   bearing_deg,

@@ -1,5 +1,5 @@
 /** Words of the estimate readouts: what numbers, modes and missing inputs are called on the page. Pure. */
-import { format_duration, format_fixed, format_sigma, kNoValue } from '../format';
+import { format_duration, format_fixed, format_sigma, kNoValue } from '../../text/format';
 
 /** Groups of roles first: what a whole triad is called is shorter than its parts. */
 const kTogether: readonly (readonly [string, string])[] = [

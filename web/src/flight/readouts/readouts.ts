@@ -2,12 +2,13 @@
  * What the large readouts show at the tape's cursor: the ground's estimate where there is one, else the vehicle's own
  * value labelled so, else plain words about what is missing.
  */
-import { format_age, format_fixed, format_sigma, format_value } from '../format';
-import type { Column, Description, Table } from '../stream/messages';
-import { find_role } from '../tape/strips';
-import type { Tape } from '../tape/tape';
-import { shown_unit, spoken_unit } from '../units';
-import { needed_input } from './wording';
+import { format_age, format_fixed, format_sigma, format_value } from '../../text/format';
+import type { Column, Description, Table } from '../../stream/messages';
+import { stale_after_s } from '../../tape/age';
+import { find_role } from '../../tape/strips';
+import type { Tape } from '../../tape/tape';
+import { shown_unit, spoken_unit } from '../../text/units';
+import { needed_input } from '../cards/wording';
 
 export type ReadoutName = 'altitude' | 'vertical_speed' | 'phase' | 'battery' | 'link_age' | 'link_loss';
 
@@ -33,14 +34,6 @@ interface Place {
   table: Table;
   column: number;
   source: string;
-}
-
-const kStaleMin_s = 1.0; // a value this young is never called stale, whatever its period
-const kStalePeriods = 4;
-
-/** Age beyond which a row of this table is stale. Tables without a period hold until the next row. */
-export function stale_after_s(table: Table): number {
-  return table.period_s > 0 ? Math.max(kStaleMin_s, kStalePeriods * table.period_s) : Infinity;
 }
 
 function find_estimate(
