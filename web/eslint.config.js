@@ -25,12 +25,17 @@ export default ts.config(
             '@typescript-eslint/no-explicit-any': 'error',
             eqeqeq: 'error',
             'no-console': 'error',
+            'no-restricted-properties': [
+                'error',
+                { object: 'performance', property: 'now', message: 'Use page_now(), which says whose clock it is.' },
+            ],
         },
     },
     ...kLayers.slice(0, -1).map((layer) => ({
         files: [`src/${layer}/**`],
         rules: { 'no-restricted-imports': ['error', { patterns: above(layer) }] },
     })),
+    { files: ['src/stream/clocks.ts'], rules: { 'no-restricted-properties': 'off' } },
     {
         files: ['dev/**', 'tests/**'],
         rules: { 'no-console': 'off', '@typescript-eslint/no-non-null-assertion': 'off' },

@@ -3,6 +3,7 @@ import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { read_blocks, read_series, type BlockMessage } from '../../src/stream/blocks';
 import { read_message } from '../../src/stream/messages';
+import { missing_estimate } from '../../src/tape/events';
 
 const folder = new URL('../../../tests/golden/stream/', import.meta.url);
 const text = (name: string): string => readFileSync(new URL(name, folder), 'utf8');
@@ -22,15 +23,22 @@ describe('golden texts', () => {
     expect(message.description.recording.id).toBe('2026-05-17T143205Z-sanderling');
     expect(new Date(message.description.recording.utc_start_ms).toISOString()).toBe('2026-05-17T14:32:05.000Z');
     expect(message.description.tables.map((t) => t.name)).toEqual(raw.description.tables.map((t) => t.name));
-    expect(message.description.tables.map((t) => t.columns.length)).toEqual(
-      raw.description.tables.map((t) => t.columns.length),
+    expect(message.description.tables.map((t) => t.columns.map((c) => c.title))).toEqual(
+      raw.description.tables.map((t) => t.columns.map((c) => c['title'])),
     );
+    expect(message.roles.get('static_pressure')).toBe('static pressure');
   });
   it('reads event, status, gap, replay and error', () => {
     const event = read_message(text('event.json'));
     expect(event).toMatchObject({
       type: 'event',
-      event: { t_s: 3.25, t_found_s: 3.5, kind: 'phase', text: 'Powered ascent' },
+      event: { t_s: 3.25, t_found_s: 3.5, kind: 'phase', text: 'Under thrust', data: { acceleration_mps2: 96.5 } },
+    });
+    const missing = read_message(text('event_missing.json'));
+    expect(missing.type === 'event' && missing_estimate(missing.event)).toEqual({
+      estimate: 'air',
+      needs: ['static_pressure'],
+      any: false,
     });
     const status = read_message(text('status.json'));
     expect(status).toMatchObject({ type: 'status', t_s: 12.75, viewers: 3, utc_ms: 1779028337750 });

@@ -1,7 +1,8 @@
 /** Bytes and texts that lie: refused with a reason, never read past the end, nothing half taken. */
 import { describe, expect, it } from 'vitest';
 import { BlockError, read_blocks, read_series } from '../../src/stream/blocks';
-import { MessageError, read_message } from '../../src/stream/messages';
+import { MessageError } from '../../src/stream/json';
+import { read_message } from '../../src/stream/messages';
 
 function message(blocks: { table: number; columns: number; rows: number }[], spare = 0): DataView {
   const size = blocks.reduce((sum, b) => sum + 8 + 8 * b.rows * (1 + b.columns), 24) + spare;
@@ -86,7 +87,7 @@ describe('block messages', () => {
         return v;
       },
     ],
-    ['octets left over', () => message([{ table: 0, columns: 1, rows: 1 }], 8)],
+    ['bytes left over', () => message([{ table: 0, columns: 1, rows: 1 }], 8)],
   ])('refuses %s before handing out anything', (_, make) => {
     let calls = 0;
     expect(() => read_blocks(make().buffer as ArrayBuffer, () => calls++)).toThrow(BlockError);
@@ -122,6 +123,13 @@ describe('block messages', () => {
 });
 
 describe('texts', () => {
+  const titled = (title: unknown): object => ({
+    version: 1,
+    recording: { id: 'r', utc_start_ns: '1', t_end_s: 0 },
+    vehicles: [],
+    tables: [{ id: 0, name: 't', kind: 'packet', columns: [{ name: 'c', title }] }],
+  });
+  const hello = { type: 'hello', version: 1, role: 'viewer', mode: 'live', description: titled('C') };
   const status = { type: 'status', t_s: 1, links: [], recorder: { recording: true }, viewers: 1, utc_ns: '1' };
   it.each<[string, unknown, string]>([
     ['no JSON', undefined, 'not JSON'],
@@ -129,6 +137,13 @@ describe('texts', () => {
     ['an unknown type', { type: 'hallo' }, 'message/type'],
     ['a hello of another version', { type: 'hello', version: 2 }, 'hello/version'],
     ['an event without a level', { type: 'event', id: 1, t_s: 1, kind: 'note' }, 'event/level'],
+    [
+      'an event whose data are a list',
+      { type: 'event', id: 1, t_s: 1, kind: 'note', level: 'note', data: [] },
+      'event/data',
+    ],
+    ['a role whose title is a number', { ...hello, roles: { latitude: 1 } }, 'hello/roles/latitude'],
+    ['a column whose title is a number', { ...hello, description: titled(1) }, 'columns/0/title'],
     ['a status whose clock is a number', { ...status, utc_ns: 5 }, 'status/utc_ns'],
     ['a status whose links are no list', { ...status, links: {} }, 'status/links'],
     ['a gap without an end', { type: 'gap', from_t_s: 1 }, 'gap/to_t_s'],
