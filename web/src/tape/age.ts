@@ -1,5 +1,5 @@
 /** When a row is too old to be shown as what is. */
-import type { Table } from '../stream/messages';
+import type { Table } from '../stream/description';
 
 const kStaleMin_s = 1.0; // a value this young is never called stale, whatever its period
 const kStalePeriods = 4;
