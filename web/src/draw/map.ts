@@ -1,164 +1,157 @@
-/** Draws the plan: boundary, pad, station, the way flown and where it may come down. North is up, metres are to scale. */
+/** Draws the map: boundary, pad, station, the way flown and where it may come down. North is up, metres are to scale. */
+import { ellipse_points, type LandingCase, type Place, type View } from '../tape/map';
 import { format_fixed } from '../text/format';
-import { ellipse_points, type LandingCase, type LandingCaseName, type Place, type View } from '../tape/map';
-import type { Palette } from './palette';
+import { draw_pennant, kCaseMarks } from './marks';
+import { kChain, type Palette } from './palette';
 import type { Surface } from './surface';
 import { nice_step } from './ticks';
 
-export interface PlanScene {
+export interface MapScene {
   view: View;
   boundary: readonly Place[];
   station: Place | undefined;
   cases: readonly LandingCase[];
   vehicle: Place | undefined;
-  landed: boolean;
+  /** The vehicle's place is older than it should be. */
+  old: boolean;
   /** The way flown, oldest first. */
   track: readonly Place[];
 }
 
-/** Each case has its own line and its own mark in the middle, so that neither rests on colour. */
-export const kCaseDash: Readonly<Record<LandingCaseName, readonly number[]>> = {
-  nominal: [],
-  first_shut: [7, 4],
-  all_shut: [1.5, 3.5],
-};
-
-export function draw_case_mark(context: CanvasRenderingContext2D, name: LandingCaseName, x: number, y: number): void {
-  context.beginPath();
-  if (name === 'nominal') {
-    context.arc(x, y, 3, 0, 2 * Math.PI);
-  } else if (name === 'first_shut') {
-    context.moveTo(x, y - 4);
-    context.lineTo(x + 4, y + 3);
-    context.lineTo(x - 4, y + 3);
-    context.closePath();
-  } else {
-    context.moveTo(x - 3.5, y - 3.5);
-    context.lineTo(x + 3.5, y + 3.5);
-    context.moveTo(x + 3.5, y - 3.5);
-    context.lineTo(x - 3.5, y + 3.5);
-  }
-  context.stroke();
+interface Pen {
+  context: CanvasRenderingContext2D;
+  colours: Palette;
+  width: number;
+  height: number;
+  x(place: Place): number;
+  y(place: Place): number;
 }
 
-export function case_colour(colours: Palette, name: LandingCaseName): string {
-  return colours.series[{ nominal: 0, first_shut: 1, all_shut: 3 }[name]] ?? colours.ink;
-}
+const kPad: Place = { east_m: 0, north_m: 0 };
+/** Where on its outline a case carries its letter, east and north: apart for ellipses that lie on one another. */
+const kLetterSide = { nominal: [1, 1], drogue_fails: [-1, 1], no_parachute: [-1, -1] } as const;
+const kSmall_px = 14; // an outline this small carries its letter beside it
 
-export function draw_plan(surface: Surface, colours: Palette, scene: PlanScene): void {
+export function draw_map(surface: Surface, colours: Palette, scene: MapScene): void {
   const context = surface.begin();
   const { width, height } = surface;
   const { view } = scene;
-  const x = (east: number): number => width / 2 + (east - view.east) / view.m_per_px;
-  const y = (north: number): number => height / 2 - (north - view.north) / view.m_per_px;
-  const trace = (places: readonly Place[], close: boolean): void => {
-    context.beginPath();
-    places.forEach((place, i) =>
-      i === 0 ? context.moveTo(x(place.east), y(place.north)) : context.lineTo(x(place.east), y(place.north)),
-    );
-    if (close) context.closePath();
+  const pen: Pen = {
+    context,
+    colours,
+    width,
+    height,
+    x: (place) => width / 2 + (place.east_m - view.east_m) / view.m_per_px,
+    y: (place) => height / 2 - (place.north_m - view.north_m) / view.m_per_px,
   };
   context.lineJoin = 'round';
   context.lineCap = 'butt';
-  draw_boundary(context, colours, scene.boundary, trace, width, height);
-
-  context.strokeStyle = colours.muted;
-  context.lineWidth = 1.5;
-  trace(scene.track, false);
+  draw_boundary(pen, scene.boundary);
+  for (const one of scene.cases.toReversed()) draw_case(pen, one);
+  context.strokeStyle = colours.series[0] ?? colours.ink;
+  context.lineWidth = 1.75;
+  trace(pen, scene.track, false);
   context.stroke();
+  draw_pad(pen);
+  if (scene.station) draw_station(pen, scene.station);
+  if (scene.vehicle) draw_pennant(context, colours, !scene.old, pen.x(scene.vehicle), pen.y(scene.vehicle));
+  for (const one of scene.cases) draw_letter(pen, one, view.m_per_px);
+  draw_scale(pen, view);
+  draw_north(pen);
+}
 
-  for (const one of scene.cases.toReversed()) {
-    context.strokeStyle = case_colour(colours, one.name);
-    context.lineWidth = 2;
-    context.setLineDash([...kCaseDash[one.name]]);
-    trace(ellipse_points(one), true);
-    context.stroke();
-    context.setLineDash([]);
-    draw_case_mark(context, one.name, x(one.east), y(one.north));
-  }
-
-  context.font = `11px ${colours.font}`;
-  context.textBaseline = 'middle';
-  context.textAlign = 'left';
-  const label = (text: string, at_x: number, at_y: number): void => {
-    context.lineWidth = 3;
-    context.strokeStyle = colours.surface;
-    context.strokeText(text, at_x, at_y);
-    context.fillStyle = colours.ink;
-    context.fillText(text, at_x, at_y);
-  };
-  context.strokeStyle = colours.ink;
-  context.lineWidth = 1.5;
+function trace({ context, x, y }: Pen, places: readonly Place[], close: boolean): void {
   context.beginPath();
-  context.moveTo(x(0) - 5, y(0));
-  context.lineTo(x(0) + 5, y(0));
-  context.moveTo(x(0), y(0) - 5);
-  context.lineTo(x(0), y(0) + 5);
-  context.stroke();
-  context.textAlign = 'center';
-  label('pad', x(0), y(0) - 12);
-  context.textAlign = 'left';
-  if (scene.station) {
-    const at = { x: x(scene.station.east), y: y(scene.station.north) };
-    context.strokeStyle = colours.ink;
-    context.lineWidth = 1.5;
-    context.strokeRect(at.x - 3.5, at.y - 3.5, 7, 7);
-    if (Math.hypot(at.x - x(0), at.y - y(0)) > 26) label('station', at.x + 7, at.y + 8);
-  }
-  if (scene.vehicle) draw_vehicle(context, colours, x(scene.vehicle.east), y(scene.vehicle.north), scene.landed);
-  draw_scale(context, colours, view, width, height);
+  places.forEach((place, i) => (i === 0 ? context.moveTo(x(place), y(place)) : context.lineTo(x(place), y(place))));
+  if (close) context.closePath();
+}
+
+function label({ context, colours }: Pen, text: string, x: number, y: number): void {
+  context.lineJoin = 'round';
+  context.lineWidth = 4;
+  context.strokeStyle = colours.surface;
+  context.strokeText(text, x, y);
+  context.fillStyle = colours.ink;
+  context.fillText(text, x, y);
 }
 
 /** What is out is tinted, and the line has a pattern of its own: it cannot be taken for a track or an ellipse. */
-function draw_boundary(
-  context: CanvasRenderingContext2D,
-  colours: Palette,
-  boundary: readonly Place[],
-  trace: (places: readonly Place[], close: boolean) => void,
-  width: number,
-  height: number,
-): void {
+function draw_boundary(pen: Pen, boundary: readonly Place[]): void {
   if (boundary.length < 3) return;
-  trace(boundary, true);
+  const { context, colours, width, height } = pen;
+  trace(pen, boundary, true);
   context.rect(-1, -1, width + 2, height + 2);
   context.fillStyle = colours.range;
   context.fill('evenodd');
-  trace(boundary, true);
-  context.strokeStyle = colours.caution;
+  trace(pen, boundary, true);
+  context.strokeStyle = colours.limit;
   context.lineWidth = 1.5;
-  context.setLineDash([10, 3, 2, 3]);
+  context.setLineDash([...kChain]);
   context.stroke();
   context.setLineDash([]);
 }
 
-function draw_vehicle(
-  context: CanvasRenderingContext2D,
-  colours: Palette,
-  x: number,
-  y: number,
-  landed: boolean,
-): void {
-  context.beginPath();
-  context.arc(x, y, 5, 0, 2 * Math.PI);
-  context.fillStyle = landed ? colours.surface : colours.cursor;
-  context.fill();
-  context.strokeStyle = landed ? colours.cursor : colours.surface;
+/** The nominal case is the one filled. */
+function draw_case(pen: Pen, one: LandingCase): void {
+  const { context, colours } = pen;
+  trace(pen, ellipse_points(one), true);
+  if (one.name === 'nominal') {
+    context.fillStyle = colours.bands[0] ?? colours.window;
+    context.fill();
+  }
+  context.strokeStyle = colours.ink;
   context.lineWidth = 2;
+  context.setLineDash([...kCaseMarks[one.name].dash]);
   context.stroke();
+  context.setLineDash([]);
 }
 
-function draw_scale(
-  context: CanvasRenderingContext2D,
-  colours: Palette,
-  view: View,
-  width: number,
-  height: number,
-): void {
+function draw_letter(pen: Pen, one: LandingCase, m_per_px: number): void {
+  const { context, colours, x, y } = pen;
+  const [east, north] = kLetterSide[one.name];
+  const reach = (place: Place): number => (place.east_m - one.east_m) * east + (place.north_m - one.north_m) * north;
+  const outline = ellipse_points(one);
+  const corner = outline.reduce((best, place) => (reach(place) > reach(best) ? place : best), one as Place);
+  const away = one.semi_minor_m / m_per_px < kSmall_px ? 8 : 0;
+  context.font = `bold 13px ${colours.font}`;
+  context.textAlign = 'center';
+  context.textBaseline = 'middle';
+  label(pen, kCaseMarks[one.name].letter, x(corner) + away * east, y(corner) - away * north);
+}
+
+function draw_pad(pen: Pen): void {
+  const { context, colours, x, y } = pen;
+  context.strokeStyle = colours.ink;
+  context.lineWidth = 1.5;
+  context.beginPath();
+  context.moveTo(x(kPad) - 5, y(kPad));
+  context.lineTo(x(kPad) + 5, y(kPad));
+  context.moveTo(x(kPad), y(kPad) - 5);
+  context.lineTo(x(kPad), y(kPad) + 5);
+  context.stroke();
+  context.font = `11px ${colours.font}`;
+  context.textAlign = 'center';
+  context.textBaseline = 'middle';
+  label(pen, 'pad', x(kPad), y(kPad) + 13);
+}
+
+function draw_station(pen: Pen, station: Place): void {
+  const { context, colours, x, y } = pen;
+  context.strokeStyle = colours.ink;
+  context.lineWidth = 1.5;
+  context.strokeRect(x(station) - 3.5, y(station) - 3.5, 7, 7);
+  if (Math.hypot(x(station) - x(kPad), y(station) - y(kPad)) < 26) return;
+  context.textAlign = 'left';
+  label(pen, 'station', x(station) + 7, y(station) + 8);
+}
+
+function draw_scale(pen: Pen, view: View): void {
+  const { context, colours, width, height } = pen;
   const length_m = nice_step(view.m_per_px * width * 0.18, 1);
   const px = length_m / view.m_per_px;
   const right = width - 8;
   const bottom = height - 8;
-  context.strokeStyle = colours.muted;
+  context.strokeStyle = colours.ink;
   context.lineWidth = 1.5;
   context.beginPath();
   context.moveTo(right - px, bottom - 5);
@@ -166,26 +159,31 @@ function draw_scale(
   context.lineTo(right, bottom);
   context.lineTo(right, bottom - 5);
   context.stroke();
-  context.fillStyle = colours.muted;
   context.textAlign = 'right';
   context.textBaseline = 'alphabetic';
-  context.lineWidth = 3;
-  context.strokeStyle = colours.surface;
-  const text =
-    length_m >= 1000
-      ? `${format_fixed(length_m / 1000, length_m % 1000 === 0 ? 0 : 1)} km`
-      : `${format_fixed(length_m, 0)} m`;
-  context.strokeText(text, right - 4, bottom - 5);
-  context.fillText(text, right - 4, bottom - 5);
+  const km = length_m / 1000;
+  label(
+    pen,
+    km >= 1 ? `${format_fixed(km, Number.isInteger(km) ? 0 : 1)} km` : `${format_fixed(length_m, 0)} m`,
+    right - 4,
+    bottom - 5,
+  );
+}
+
+/** Said in a word, since N is the nominal case. */
+function draw_north(pen: Pen): void {
+  const { context, colours, width } = pen;
+  const x = width - 18;
   context.textAlign = 'center';
-  context.strokeStyle = colours.muted;
+  context.textBaseline = 'alphabetic';
+  label(pen, 'north', x, 13);
+  context.strokeStyle = colours.ink;
   context.lineWidth = 1.5;
   context.beginPath();
-  context.moveTo(width - 12, 32);
-  context.lineTo(width - 12, 18);
-  context.moveTo(width - 15.5, 22);
-  context.lineTo(width - 12, 17);
-  context.lineTo(width - 8.5, 22);
+  context.moveTo(x, 33);
+  context.lineTo(x, 19);
+  context.moveTo(x - 3.5, 23);
+  context.lineTo(x, 18);
+  context.lineTo(x + 3.5, 23);
   context.stroke();
-  context.fillText('N', width - 12, 13);
 }
