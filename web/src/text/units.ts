@@ -25,7 +25,7 @@ const kShown: ReadonlyMap<string, Shown> = new Map([
   ['%', plain('%')],
   ['uT', plain('µT')],
   ['us', plain('µs')],
-  ['dB[mW]', plain('dBm')],
+  ['dB{mW}', plain('dBm')],
 ]);
 
 const kRaised: Readonly<Record<string, string>> = {
@@ -42,7 +42,7 @@ const kRaised: Readonly<Record<string, string>> = {
   '9': '⁹',
 };
 
-/** "m/s2" to "m/s²", "kg.m2" to "kg·m²". */
+/** "m/s2" to "m/s²", "kg.m2" to "kg·m²", "{rev}/min" to "rev/min". */
 function typeset(unit: string): string {
   return unit
     .replace(
@@ -52,7 +52,7 @@ function typeset(unit: string): string {
     .replace(/\./g, '·')
     .replace(/\bdeg\b/g, '°')
     .replace(/\bBy\b/g, 'B')
-    .replace(/[[\]]/g, '');
+    .replace(/[[\]{}]/g, '');
 }
 
 export function shown_unit(unit: string): Shown {

@@ -3,27 +3,38 @@
  * the antenna, ground against on-board, and whether the estimators can be believed. Numbers are those of the newest row
  * at the cursor; times to go are counted down from it.
  */
-import { format_age, format_clock, format_fixed, format_value, kNoValue } from '../../text/format';
-import type { Column } from '../../stream/messages';
-import type { Tape } from '../../tape/tape';
-import { shown_unit } from '../../text/units';
+import { flight_time, type TapeSeconds } from '../../stream/clocks';
 import {
-  beam_words,
-  bearing_deg,
+  estimate,
+  health_rank,
+  kHealth,
+  kNavigationMode,
+  type ColumnOf,
+  type Estimate,
+  type Estimator,
+} from '../../tape/estimates';
+import { find_event, type FlightEvent } from '../../tape/events';
+import { bearing_deg } from '../../tape/map';
+import type { Tape } from '../../tape/tape';
+import {
+  capital,
+  format_age,
   format_bearing,
+  format_clock,
+  format_fixed,
+  format_fraction,
   format_interval,
-  format_share,
+  format_sigma,
   format_to_go,
-  health_in_words,
-  horizontal_sigma,
-  mode_in_words,
-  needed_input,
+  format_value,
+  kNoValue,
   plus_minus,
-  worst_of,
-  type Check,
-} from './wording';
+} from '../../text/format';
+import { shown_unit } from '../../text/units';
+import { why_missing } from '../wording';
+import { beam_words, kCardTitles, kCardWords } from './wording';
 
-export type CardName = 'apogee' | 'landing' | 'navigation' | 'antenna' | 'compare' | 'health';
+export type CardName = 'apogee' | 'landing' | 'navigation' | 'antenna' | 'comparison' | 'health';
 
 export interface Figure {
   /** Short name before it; empty when the title says it. */
@@ -42,326 +53,276 @@ export interface Card {
   /** Empty: `missing` says why. */
   figures: Figure[];
   notes: string[];
-  /** Said beside a share that only a person may act on. */
+  /** Said beside a fraction that only a person may act on. */
   advisory: string;
   missing: string;
   /** Age in words when the row is too old to be believed; else empty. */
   stale: string;
-  /** Wants attention: marked by shape and words. */
+  /** Wants attention: marked, and said in words. */
   caution: boolean;
 }
 
-const kPadHold_s = 25; // on the pad predictions come every 10 s
+const kRailHold_s = 25; // on the rail predictions come every 10 s
 const kHold_s = 3;
-
-interface Row {
-  t_s: number;
-  /** Whether the vehicle has such a table. */
-  known: boolean;
-  get(column: string): number;
-  /** Word of an enumeration. */
-  word(column: string): string;
-  figure(label: string, column: string, signed?: boolean): Figure;
-}
-
-function sign_of(text: string, signed: boolean): string {
-  return signed && /^[1-9]|^0\.\d*[1-9]/.test(text) ? `+${text}` : text;
-}
-
-function figure_of(column: Column | undefined, label: string, value: number, sigma: number, signed = false): Figure {
-  if (!column) return { label, text: kNoValue, unit: '', sigma: '', number: NaN };
-  const { symbol } = shown_unit(column.unit);
-  return {
-    label,
-    text: sign_of(format_value(column, value), signed),
-    unit: symbol,
-    sigma: Number.isFinite(sigma) ? plus_minus(sigma, column.unit).replace(/ \S+$/, '') : '',
-    number: value,
-  };
-}
-
-/** The row of an estimate table at the cursor. */
-function row_of(tape: Tape, vehicle: number, name: string): Row {
-  const table = tape.description.tables.find((t) => t.vehicle === vehicle && t.name.endsWith(`/estimate/${name}`));
-  const place = (column: string): number => table?.columns.findIndex((c) => c.name === column) ?? -1;
-  const get = (column: string): number => {
-    const at = place(column);
-    return table && at >= 0 ? tape.value_at_cursor(table.id, at).value : NaN;
-  };
-  return {
-    t_s: table ? tape.value_at_cursor(table.id, 0).t_s : NaN,
-    known: table !== undefined,
-    get,
-    word: (column) => table?.columns[place(column)]?.enumeration.get(get(column)) ?? '',
-    figure: (label, column, signed) => {
-      const own = table?.columns[place(column)];
-      return figure_of(own, label, get(column), own?.sigma_column ? get(own.sigma_column) : NaN, signed);
-    },
-  };
-}
-
-function card(name: CardName, title: string): Card {
-  return { name, title, figures: [], notes: [], advisory: '', missing: '', stale: '', caution: false };
-}
 
 interface Scene {
   tape: Tape;
   vehicle: number;
-  cursor_s: number;
-  lift_off_s: number | undefined;
-  apogee: { t_s: number; sigma_s: number } | undefined;
-  landing: { t_s: number; sigma_s: number } | undefined;
+  cursor_s: TapeSeconds;
+  liftoff_s: TapeSeconds | undefined;
+  apogee: FlightEvent | undefined;
+  touchdown: FlightEvent | undefined;
 }
 
-function why_missing(scene: Scene, estimate: string): string {
-  const name = scene.tape.description.vehicles[scene.vehicle]?.name ?? '';
-  return needed_input(scene.tape.log.missing(name, estimate));
+function card(name: CardName, title: string, more: Partial<Card> = {}): Card {
+  return { name, title, figures: [], notes: [], advisory: '', missing: '', stale: '', caution: false, ...more };
 }
 
-function without(scene: Scene, empty: Card, estimate: string, known: boolean, needs: string, waiting: string): Card {
-  const why = why_missing(scene, estimate);
-  if (why !== '') return { ...empty, missing: `Not available: needs ${why}` };
-  return { ...empty, missing: known ? waiting : `Not available: needs ${needs}` };
+const of = <E extends Estimator>(scene: Scene, estimator: E): Estimate<E> =>
+  estimate(scene.tape, scene.vehicle, estimator);
+
+function word_figure(text: string, number = NaN): Figure {
+  return { label: '', text: capital(text), unit: '', sigma: '', number };
 }
 
-function old(scene: Scene, t_s: number): string {
+const sigma_text = (unit: string, sigma: number): string => (Number.isFinite(sigma) ? format_sigma(unit, sigma) : '');
+
+function figure<E extends Estimator>(from: Estimate<E>, name: ColumnOf<E>, label = ''): Figure {
+  const column = from.column(name);
+  if (!column) return { label, text: kNoValue, unit: '', sigma: '', number: NaN };
+  const value = from.value(name);
+  return {
+    label,
+    text: format_value(column, value),
+    unit: shown_unit(column.unit).symbol,
+    sigma: sigma_text(column.unit, from.sigma(name)),
+    number: value,
+  };
+}
+
+/** A difference says its sign: "+3.2", but "0.0". */
+function difference<E extends Estimator>(from: Estimate<E>, name: ColumnOf<E>): Figure {
+  const plain = figure(from, name);
+  return Number(plain.text) > 0 ? { ...plain, text: `+${plain.text}` } : plain;
+}
+
+/** Without a value: what the vehicle lacks for it, or that it is still to come. */
+function without<E extends Estimator>(
+  scene: Scene,
+  empty: Card,
+  estimator: E,
+  waiting: string = kCardWords.nothing_yet,
+): Card {
+  const why = why_missing(scene.tape, scene.vehicle, estimator);
+  return { ...empty, missing: why || (of(scene, estimator).known ? waiting : kCardWords.no_table) };
+}
+
+function age_when_stale(scene: Scene, t_s: TapeSeconds): string {
   const age_s = scene.cursor_s - t_s;
-  const hold_s = scene.lift_off_s === undefined ? kPadHold_s : kHold_s;
+  const hold_s = scene.liftoff_s === undefined ? kRailHold_s : kHold_s;
   return age_s > hold_s ? format_age(age_s) : '';
 }
 
-function flight_clock(scene: Scene, moment: { t_s: number; sigma_s: number }): string {
-  const since_s = moment.t_s - (scene.lift_off_s ?? 0);
-  const spread = moment.sigma_s > 0 ? ` ${plus_minus(moment.sigma_s, 's')}` : '';
-  return `${scene.lift_off_s === undefined ? 'at' : 'at T'}${format_clock(since_s, 2)}${spread}`;
+/** "at T+0:12.50 ± 0.060 s"; without a liftoff there is no T. */
+function when(scene: Scene, event: FlightEvent): string[] {
+  if (scene.liftoff_s === undefined) return [];
+  const spread = event.sigma_s > 0 ? ` ${plus_minus(event.sigma_s, 's')}` : '';
+  return [`at T${format_clock(flight_time(scene.liftoff_s, event.t_s), 2)}${spread}`];
 }
 
 function apogee_card(scene: Scene): Card {
   if (scene.apogee) {
-    const reached = card('apogee', 'Apogee reached');
-    const row = row_of(scene.tape, scene.vehicle, 'derived');
-    const figure = row.figure('', 'altitude_max_m');
-    if (Number.isNaN(figure.number))
-      return { ...reached, missing: `Height not known; ${flight_clock(scene, scene.apogee)}` };
-    return { ...reached, figures: [figure], notes: [flight_clock(scene, scene.apogee)] };
+    const reached = card('apogee', kCardTitles.apogee_reached, { notes: when(scene, scene.apogee) });
+    const maximum = figure(of(scene, 'derived'), 'altitude_max_m');
+    return Number.isNaN(maximum.number)
+      ? { ...reached, missing: [kCardWords.altitude_unknown, ...reached.notes].join(', ') }
+      : { ...reached, figures: [maximum] };
   }
-  const predicted = card('apogee', 'Predicted apogee');
-  const row = row_of(scene.tape, scene.vehicle, 'ascent');
-  const figure = row.figure('', 'apogee_m');
-  if (Number.isNaN(figure.number))
-    return without(
-      scene,
-      predicted,
-      'ascent',
-      row.known,
-      'acceleration along the long axis or static pressure',
-      'No prediction yet',
-    );
-  const notes = [`90 %: ${format_interval(row.get('apogee_low_m'), row.get('apogee_high_m'), 'm')}`];
-  if (scene.lift_off_s === undefined) {
-    const after_s = row.get('apogee_in_s');
-    if (Number.isFinite(after_s)) notes.push(`${format_fixed(after_s, 1)} s after ignition`);
-  } else {
-    notes.push(format_to_go(row.get('apogee_in_s') - (scene.cursor_s - row.t_s)));
-  }
-  return { ...predicted, figures: [figure], notes, stale: old(scene, row.t_s) };
+  const predicted = card('apogee', kCardTitles.apogee);
+  const ascent = of(scene, 'ascent');
+  const apogee = figure(ascent, 'apogee_m');
+  if (Number.isNaN(apogee.number)) return without(scene, predicted, 'ascent', kCardWords.no_prediction);
+  const in_s = ascent.value('apogee_in_s');
+  const to_go =
+    scene.liftoff_s === undefined
+      ? Number.isFinite(in_s)
+        ? `${format_fixed(in_s, 1)} s after ignition`
+        : ''
+      : format_to_go(in_s - (scene.cursor_s - ascent.t_s));
+  const interval = `90 %: ${format_interval(ascent.value('apogee_low_m'), ascent.value('apogee_high_m'), 'm')}`;
+  return {
+    ...predicted,
+    figures: [apogee],
+    notes: [interval, to_go].filter((note) => note !== ''),
+    stale: age_when_stale(scene, ascent.t_s),
+  };
+}
+
+/** 1-sigma of a horizontal position as one number: root mean square over east and north. */
+export function horizontal_sigma(east: number, north: number): number {
+  return Math.sqrt((east * east + north * north) / 2);
 }
 
 /** Distance and true bearing from the pad, as two figures. */
-function from_pad(east: number, north: number, sigma: number): Figure[] {
-  const bearing = bearing_deg(east, north);
-  const distance = Math.hypot(east, north);
+function from_pad(east_m: number, north_m: number, sigma_m: number): Figure[] {
+  const bearing = bearing_deg(east_m, north_m);
+  const distance_m = Math.hypot(east_m, north_m);
   return [
-    {
-      label: '',
-      text: format_fixed(distance, 0),
-      unit: 'm',
-      sigma: Number.isFinite(sigma) ? plus_minus(sigma, 'm').replace(/ \S+$/, '') : '',
-      number: distance,
-    },
-    { label: 'at', text: format_bearing(bearing), unit: 'true', sigma: '', number: bearing },
+    { label: '', text: format_fixed(distance_m, 0), unit: 'm', sigma: sigma_text('m', sigma_m), number: distance_m },
+    { label: 'bearing', text: format_bearing(bearing), unit: 'true', sigma: '', number: bearing },
   ];
 }
 
+function touchdown_card(scene: Scene, touchdown: FlightEvent): Card {
+  const down = card('landing', kCardTitles.touchdown, { notes: [kCardWords.from_pad, ...when(scene, touchdown)] });
+  const navigation = of(scene, 'navigation');
+  const east_m = navigation.value('east_m');
+  const sigma_m = horizontal_sigma(navigation.sigma('east_m'), navigation.sigma('north_m'));
+  if (Number.isFinite(east_m)) return { ...down, figures: from_pad(east_m, navigation.value('north_m'), sigma_m) };
+  const distance = figure(of(scene, 'derived'), 'ground_distance_m');
+  return Number.isNaN(distance.number)
+    ? { ...down, missing: [kCardWords.place_unknown, ...when(scene, touchdown)].join(', ') }
+    : { ...down, figures: [distance] };
+}
+
 function landing_card(scene: Scene): Card {
-  if (scene.landing) {
-    const landed = card('landing', 'Landed');
-    const notes = ['from the pad', flight_clock(scene, scene.landing)];
-    const row = row_of(scene.tape, scene.vehicle, 'navigation');
-    const east = row.get('east_m');
-    if (Number.isFinite(east)) {
-      return {
-        ...landed,
-        figures: from_pad(
-          east,
-          row.get('north_m'),
-          horizontal_sigma(row.get('east_m_sigma'), row.get('north_m_sigma')),
-        ),
-        notes,
-      };
-    }
-    const figure = row_of(scene.tape, scene.vehicle, 'derived').figure('', 'ground_distance_m');
-    return Number.isNaN(figure.number)
-      ? { ...landed, missing: `Place not known; ${flight_clock(scene, scene.landing)}` }
-      : { ...landed, figures: [figure], notes };
-  }
-  const predicted = card('landing', 'Predicted landing');
-  const row = row_of(scene.tape, scene.vehicle, 'landing');
-  const east = row.get('nominal_east_m');
-  if (Number.isNaN(east))
-    return without(
-      scene,
-      predicted,
-      'landing',
-      row.known,
-      'acceleration along the long axis or static pressure',
-      'No prediction yet',
-    );
-  const stale = old(scene, row.t_s);
-  const no_place = scene.lift_off_s === undefined ? '' : why_missing(scene, 'navigation');
-  if (stale !== '' && no_place !== '') return { ...predicted, missing: `Not available in flight: needs ${no_place}` };
-  const notes = [
-    `95 %: ± ${format_fixed(row.get('nominal_semi_major_m'), 0)} by ± ${format_fixed(row.get('nominal_semi_minor_m'), 0)} m`,
-  ];
-  if (scene.lift_off_s !== undefined) notes.push(format_to_go(row.get('nominal_in_s') - (scene.cursor_s - row.t_s)));
-  const outside = row.get('nominal_outside');
-  const share = format_share(outside);
-  notes.push(share === '' ? 'no boundary given' : `${share} outside the boundary`);
+  if (scene.touchdown) return touchdown_card(scene, scene.touchdown);
+  const predicted = card('landing', kCardTitles.landing);
+  const landing = of(scene, 'landing');
+  const east_m = landing.value('nominal_east_m');
+  if (Number.isNaN(east_m)) return without(scene, predicted, 'landing', kCardWords.no_prediction);
+  const stale = age_when_stale(scene, landing.t_s);
+  const no_place = scene.liftoff_s === undefined ? '' : why_missing(scene.tape, scene.vehicle, 'navigation');
+  if (stale !== '' && no_place !== '') return { ...predicted, missing: no_place };
+  const axes = [landing.value('nominal_semi_major_m'), landing.value('nominal_semi_minor_m')];
+  const outside = landing.value('nominal_outside');
+  const fraction = format_fraction(outside);
   return {
     ...predicted,
-    figures: from_pad(east, row.get('nominal_north_m'), NaN),
-    notes,
-    advisory: outside > 0 ? 'advisory: the range safety officer decides' : '',
+    figures: from_pad(east_m, landing.value('nominal_north_m'), NaN),
+    notes: [
+      `95 % ellipse ${axes.map((axis) => format_fixed(axis, 0)).join(' × ')} m (semi-axes)`,
+      scene.liftoff_s === undefined ? '' : format_to_go(landing.value('nominal_in_s') - (scene.cursor_s - landing.t_s)),
+      fraction === '' ? kCardWords.no_boundary : `${fraction} outside the boundary`,
+    ].filter((note) => note !== ''),
+    advisory: outside > 0 ? kCardWords.officer_decides : '',
     stale,
   };
 }
 
 function navigation_card(scene: Scene): Card {
-  const empty = card('navigation', 'Navigation');
-  const row = row_of(scene.tape, scene.vehicle, 'navigation');
-  const mode = row.word('mode');
-  if (mode === '')
-    return without(scene, empty, 'navigation', row.known, 'accelerations and angular rates', 'Nothing yet');
-  const across = horizontal_sigma(row.get('east_m_sigma'), row.get('north_m_sigma'));
-  const up = row.get('up_m_sigma');
+  const empty = card('navigation', kCardTitles.navigation);
+  const navigation = of(scene, 'navigation');
+  const mode = navigation.value('mode');
+  if (Number.isNaN(mode)) return without(scene, empty, 'navigation');
+  const horizontal = horizontal_sigma(navigation.sigma('east_m'), navigation.sigma('north_m'));
   return {
     ...empty,
-    figures: [{ label: '', text: mode_in_words(mode), unit: '', sigma: '', number: row.get('mode') }],
-    notes: Number.isFinite(across)
-      ? [`position ${plus_minus(across, 'm')} across`, `${plus_minus(up, 'm')} up`]
-      : ['no position'],
-    stale: old(scene, row.t_s),
-    caution: mode === 'lost' || mode === 'dead reckoning',
+    figures: [word_figure(navigation.word('mode'), mode)],
+    notes: Number.isFinite(horizontal)
+      ? [`${plus_minus(horizontal, 'm')} horizontal`, `${plus_minus(navigation.sigma('up_m'), 'm')} vertical`]
+      : [kCardWords.no_position],
+    stale: age_when_stale(scene, navigation.t_s),
+    caution: mode === kNavigationMode.lost || mode === kNavigationMode.dead_reckoning,
   };
 }
 
 function antenna_card(scene: Scene): Card {
-  const empty = card('antenna', 'Antenna direction');
-  const row = row_of(scene.tape, scene.vehicle, 'look');
-  const azimuth = row.get('azimuth_true_deg');
-  if (Number.isNaN(azimuth) && Number.isNaN(row.get('elevation_deg'))) {
-    return without(scene, empty, 'look', row.known, 'accelerations and angular rates', 'No position yet');
-  }
-  const beam = row.get('pointing_half_beams');
-  const true_north = row.figure('', 'azimuth_true_deg');
-  const elevation = row.figure('', 'elevation_deg');
-  const range = row.figure('', 'slant_range_m');
+  const empty = card('antenna', kCardTitles.antenna);
+  const angles = of(scene, 'look_angles');
+  const azimuth = figure(angles, 'azimuth_true_deg', 'az');
+  const elevation = figure(angles, 'elevation_deg', 'el');
+  if (Number.isNaN(azimuth.number) && Number.isNaN(elevation.number)) return without(scene, empty, 'look_angles');
+  const half_beams = angles.value('pointing_half_beams');
+  const range = figure(angles, 'slant_range_m');
   return {
     ...empty,
     figures: [
-      { ...true_north, text: format_bearing(azimuth, 1), unit: '' },
-      { ...elevation, label: 'up', text: `${elevation.text}°`, unit: '' },
+      { ...azimuth, text: format_bearing(azimuth.number, 1), unit: 'true' },
+      { ...elevation, text: `${elevation.text}°`, unit: '' },
     ],
     notes: [
-      'from true north',
-      `${format_bearing(row.get('azimuth_magnetic_deg'), 1)} magnetic`,
-      `${range.text} m ${range.sigma}`.trim(),
-      beam_words(beam),
+      `slant range ${range.text} m ${range.sigma}`.trim(),
+      `${format_bearing(angles.value('azimuth_magnetic_deg'), 1)} magnetic`,
+      beam_words(half_beams),
     ].filter((note) => note !== ''),
-    stale: old(scene, row.t_s),
-    caution: beam >= 1,
+    stale: age_when_stale(scene, angles.t_s),
+    caution: half_beams >= 1,
   };
 }
 
 /** Undefined when the vehicle sends no estimate of its own. */
-function compare_card(scene: Scene): Card | undefined {
-  const row = row_of(scene.tape, scene.vehicle, 'compare');
-  if (!row.known) return undefined;
-  const empty = card('compare', 'Ground minus on-board');
-  const figures = [row.figure('', 'altitude_m', true), row.figure('', 'vertical_speed_mps', true)].filter(
-    (figure) => !Number.isNaN(figure.number),
+function comparison_card(scene: Scene): Card | undefined {
+  const comparison = of(scene, 'onboard_comparison');
+  if (!comparison.known) return undefined;
+  const empty = card('comparison', kCardTitles.comparison);
+  const figures = [difference(comparison, 'altitude_m'), difference(comparison, 'vertical_speed_mps')].filter(
+    (one) => !Number.isNaN(one.number),
   );
-  if (figures.length === 0) return { ...empty, missing: 'No value yet' };
-  const axis = row.figure('', 'long_axis_deg');
+  if (figures.length === 0) return { ...empty, missing: kCardWords.nothing_yet };
+  const axis = figure(comparison, 'long_axis_deg');
   return {
     ...empty,
     figures,
-    notes: Number.isNaN(axis.number) ? ['height and vertical speed'] : [`long axes ${axis.text}° apart ${axis.sigma}°`],
-    stale: old(scene, row.t_s),
+    notes: [
+      Number.isNaN(axis.number)
+        ? kCardWords.altitude_and_speed
+        : `pointing differs by ${axis.text}°${axis.sigma === '' ? '' : ` ${axis.sigma}°`}`,
+    ],
+    stale: age_when_stale(scene, comparison.t_s),
   };
 }
 
+interface Check {
+  title: string;
+  value: number;
+  /** The estimator's own word for the value. */
+  word: string;
+}
+
+function check<E extends Estimator>(from: Estimate<E>, name: ColumnOf<E>): Check {
+  return { title: from.column(name)?.title ?? '', value: from.value(name), word: from.word(name) };
+}
+
 function health_card(scene: Scene): Card {
-  const empty = card('health', 'Estimator health');
-  const vertical = row_of(scene.tape, scene.vehicle, 'vertical');
-  const navigation = row_of(scene.tape, scene.vehicle, 'navigation');
-  const checks: Check[] = [
-    { name: 'Vertical motion', word: vertical.word('health') },
-    { name: 'Satellite fixes', word: navigation.word('fix_health') },
-    { name: 'Heights', word: navigation.word('height_health') },
-  ].filter((check) => check.word !== '');
-  const worst = worst_of(checks);
-  if (!worst)
-    return without(
-      scene,
-      empty,
-      'vertical',
-      vertical.known,
-      'acceleration along the long axis or static pressure',
-      'Nothing yet',
-    );
-  const { rank, words } = health_in_words(worst.word);
-  const others = checks.filter((check) => check !== worst);
+  const empty = card('health', kCardTitles.health);
+  const navigation = of(scene, 'navigation');
+  const checks = [
+    check(of(scene, 'vertical'), 'health'),
+    check(navigation, 'fix_health'),
+    check(navigation, 'height_health'),
+  ].filter((one) => !Number.isNaN(one.value));
+  const [worst, ...others] = checks.toSorted((a, b) => health_rank(b.value) - health_rank(a.value));
+  if (!worst) return without(scene, empty, 'vertical');
+  const well = worst.value === kHealth.consistent;
   return {
     ...empty,
-    figures: [
-      {
-        label: '',
-        text: rank === 0 ? 'Every ± fits its errors' : `${worst.name}: ${words}`,
-        unit: '',
-        sigma: '',
-        number: NaN,
-      },
-    ],
-    notes:
-      rank === 0
-        ? [checks.map((check) => check.name.toLowerCase()).join(', ')]
-        : others.map((check) => `${check.name.toLowerCase()}: ${health_in_words(check.word).words}`),
-    caution: rank >= 3,
+    figures: [word_figure(well ? worst.word : `${worst.title}: ${worst.word}`)],
+    notes: well ? checks.map((one) => one.title) : others.map((one) => `${one.title}: ${one.word}`),
+    caution: worst.value === kHealth.overconfident || worst.value === kHealth.do_not_trust,
   };
 }
 
 /** Cards of a flying vehicle at the cursor, in the order they are shown; none for one that does not fly. */
-export function select_outlook(tape: Tape, vehicle: number): Card[] {
+export function select_cards(tape: Tape, vehicle: number): Card[] {
   if (tape.description.vehicles[vehicle]?.rocket !== true) return [];
   const cursor_s = tape.cursor_s;
-  const happened = tape.log.moments(vehicle, cursor_s).filter((moment) => moment.t_s <= cursor_s);
-  const moment = (word: string) => happened.find((one) => one.word === word);
+  const happened = tape.log.happened(vehicle, cursor_s);
   const scene: Scene = {
     tape,
     vehicle,
     cursor_s,
-    lift_off_s: moment('lift_off')?.t_s,
-    apogee: moment('apogee'),
-    landing: moment('landing'),
+    liftoff_s: find_event(happened, 'liftoff')?.t_s,
+    apogee: find_event(happened, 'apogee'),
+    touchdown: find_event(happened, 'touchdown'),
   };
-  const compare = compare_card(scene);
+  const comparison = comparison_card(scene);
   return [
     apogee_card(scene),
     landing_card(scene),
     navigation_card(scene),
     antenna_card(scene),
-    ...(compare ? [compare] : []),
+    ...(comparison ? [comparison] : []),
     health_card(scene),
   ];
 }
