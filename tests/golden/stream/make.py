@@ -201,7 +201,7 @@ DESCRIPTION = {
             *with_sigma("east_m", "East of pad", "m", "Navigation"), *with_sigma("north_m", "North of pad", "m", "Navigation"),
             *with_sigma("up_m", "Altitude AGL, navigation", "m", "Navigation"),
             health("fix_health", "GNSS fix health", "Navigation"),
-            health("height_health", "Barometric height health", "")]),
+            health("height_health", "Barometer health", "")]),
         table(7, "sanderling/estimate/look_angles", "Look angles from the station", "estimate", 0, 0.04, [
             column("azimuth_true_deg", "Azimuth, true", "deg", "Antenna pointing", 1, sigma_column="azimuth_deg_sigma"),
             column("azimuth_magnetic_deg", "Azimuth, magnetic", "deg", "Antenna pointing", 1,

@@ -23,6 +23,7 @@ interface Pen {
   colours: Palette;
   width: number;
   height: number;
+  font: string;
   x(place: Place): number;
   y(place: Place): number;
 }
@@ -41,12 +42,16 @@ export function draw_map(surface: Surface, colours: Palette, scene: MapScene): v
     colours,
     width,
     height,
+    font: `11px ${colours.font}`,
     x: (place) => width / 2 + (place.east_m - view.east_m) / view.m_per_px,
     y: (place) => height / 2 - (place.north_m - view.north_m) / view.m_per_px,
   };
   context.lineJoin = 'round';
   context.lineCap = 'butt';
+  context.font = pen.font;
   draw_boundary(pen, scene.boundary);
+  draw_scale(pen, view);
+  draw_north(pen);
   for (const one of scene.cases.toReversed()) draw_case(pen, one);
   context.strokeStyle = colours.series[0] ?? colours.ink;
   context.lineWidth = 1.75;
@@ -56,8 +61,6 @@ export function draw_map(surface: Surface, colours: Palette, scene: MapScene): v
   if (scene.station) draw_station(pen, scene.station);
   if (scene.vehicle) draw_pennant(context, colours, !scene.old, pen.x(scene.vehicle), pen.y(scene.vehicle));
   for (const one of scene.cases) draw_letter(pen, one, view.m_per_px);
-  draw_scale(pen, view);
-  draw_north(pen);
 }
 
 function trace({ context, x, y }: Pen, places: readonly Place[], close: boolean): void {
@@ -113,10 +116,11 @@ function draw_letter(pen: Pen, one: LandingCase, m_per_px: number): void {
   const outline = ellipse_points(one);
   const corner = outline.reduce((best, place) => (reach(place) > reach(best) ? place : best), one as Place);
   const away = one.semi_minor_m / m_per_px < kSmall_px ? 8 : 0;
-  context.font = `bold 13px ${colours.font}`;
   context.textAlign = 'center';
   context.textBaseline = 'middle';
+  context.font = `bold 13px ${colours.font}`;
   label(pen, kCaseMarks[one.name].letter, x(corner) + away * east, y(corner) - away * north);
+  context.font = pen.font;
 }
 
 function draw_pad(pen: Pen): void {
@@ -129,20 +133,21 @@ function draw_pad(pen: Pen): void {
   context.moveTo(x(kPad), y(kPad) - 5);
   context.lineTo(x(kPad), y(kPad) + 5);
   context.stroke();
-  context.font = `11px ${colours.font}`;
   context.textAlign = 'center';
   context.textBaseline = 'middle';
   label(pen, 'pad', x(kPad), y(kPad) + 13);
 }
 
 function draw_station(pen: Pen, station: Place): void {
-  const { context, colours, x, y } = pen;
+  const { context, colours, width, height, x, y } = pen;
+  if (x(station) < 0 || x(station) > width || y(station) < 0 || y(station) > height) return;
   context.strokeStyle = colours.ink;
   context.lineWidth = 1.5;
   context.strokeRect(x(station) - 3.5, y(station) - 3.5, 7, 7);
   if (Math.hypot(x(station) - x(kPad), y(station) - y(kPad)) < 26) return;
   context.textAlign = 'left';
-  label(pen, 'station', x(station) + 7, y(station) + 8);
+  context.textBaseline = 'middle';
+  label(pen, 'station', x(station) + 7, Math.min(y(station) + 8, height - 6));
 }
 
 function draw_scale(pen: Pen, view: View): void {

@@ -7,6 +7,7 @@ import type { LandingCaseName } from '../tape/estimates';
 import type { Palette } from './palette';
 
 export type Urgency = Exclude<Level, 'note'>;
+export const kUrgencies: readonly Urgency[] = ['advisory', 'caution', 'warning'];
 export type Mark = Urgency | 'marker' | 'event';
 
 const kBox = 'M0 0H14V16H0Z';

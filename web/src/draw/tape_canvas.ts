@@ -7,7 +7,7 @@ import { capital, format_clock } from '../text/format';
 import type { TapeSeconds } from '../stream/clocks';
 import type { PhaseSpan } from '../tape/events';
 import type { Tape } from '../tape/tape';
-import { draw_pennant, draw_strokes, mark_of } from './marks';
+import { draw_pennant, draw_strokes, kUrgencies, mark_of } from './marks';
 import { palette, type Palette } from './palette';
 import type { Surface } from './surface';
 import { time_step_s } from './ticks';
@@ -278,19 +278,20 @@ function draw_events(
     }
   }
   for (const begin of raised.values()) bar(begin.t_s, tape.head_s, begin.colour);
-  for (const event of tape.log.events) {
-    if (event.kind === 'phase' || event.kind === 'alert_cleared') continue;
-    const mark = mark_of(event);
-    const at = x(event.t_s);
+  const marks = tape.log.events
+    .filter((event) => event.kind !== 'phase' && event.kind !== 'alert_cleared')
+    .map((event) => ({ mark: mark_of(event), at: x(event.t_s) }));
+  for (const { mark, at } of marks) {
     if (mark === 'event') {
       context.fillStyle = colours.ink;
       context.fillRect(Math.round(at) - 1, layout.band_bottom - kTick_px, 2, kTick_px);
     } else if (mark === 'marker') {
       draw_pennant(context, colours, false, at, layout.marks_y + 8);
-    } else {
-      draw_strokes(context, colours, mark, at, layout.marks_y);
     }
   }
+  // The more urgent lies on top where they meet.
+  for (const urgency of kUrgencies)
+    for (const { mark, at } of marks) if (mark === urgency) draw_strokes(context, colours, urgency, at, layout.marks_y);
 }
 
 function draw_axis(

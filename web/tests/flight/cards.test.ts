@@ -136,9 +136,9 @@ describe('the landing card', () => {
       'Predicted landing',
       '500 m',
       'bearing 143° true',
-      '95 % ellipse 120 × 80 m (semi-axes)',
       'in 1 min 28 s',
       '2.3 % outside the boundary',
+      '95 % ellipse 120 × 80 m (semi-axes)',
       'advisory: the range safety officer decides',
     ]));
   it('takes the place of touchdown from navigation', () => {
@@ -220,21 +220,20 @@ describe('the comparison card', () => {
 });
 
 describe('the health card', () => {
-  it('names the check that is worst off, in its own word', () => {
+  it('says the worst word first, and of what', () => {
     const one = card(stand(50, { vertical: { health: 1 }, navigation: { mode: 2, fix_health: 3 } }), 'health');
     expect(said(one)).toEqual([
       'Estimator health',
-      'GNSS fix health: overconfident',
-      'Vertical motion health: consistent',
+      'Overconfident',
+      'GNSS fix health',
+      'consistent: Vertical motion health',
     ]);
     expect(one?.caution).toBe(true);
   });
   it('says that all is consistent, and of what', () =>
-    expect(said(card(stand(50, { vertical: { health: 1 } }), 'health'))).toEqual([
-      'Estimator health',
-      'Consistent',
-      'Vertical motion health',
-    ]));
+    expect(
+      said(card(stand(50, { vertical: { health: 1 }, navigation: { mode: 2, fix_health: 1 } }), 'health')),
+    ).toEqual(['Estimator health', 'Consistent', 'Vertical motion health, GNSS fix health']));
   it.each([
     [0, false],
     [2, false],

@@ -4,6 +4,7 @@ import { select_readouts, type Readout, type ReadoutName } from '../../src/fligh
 import type { TapeEvent } from '../../src/stream/messages';
 import { column, description, event, pair, replay_at, table, words, type Rows } from '../support/builders';
 
+/** Rows are taken at 50 s: 0.5 s old, which is stale for none of these tables. */
 const kTables = [
   table('v/nav', 'packet', [column('up', 'm', { role: 'onboard_altitude' })]),
   table('v/health', 'packet', [column('volts', 'V', { role: 'battery_voltage', range: [6.6, 8.6] })]),
@@ -31,7 +32,7 @@ describe('the altitude', () => {
       unit: 'm',
       sigma: '±\u202f1.5',
       source: '',
-      age: '0.5 s',
+      age: '0.5 s old',
       stale: false,
       number: 120.25,
     });
@@ -70,7 +71,7 @@ describe('the battery', () => {
 describe('the link', () => {
   const rows = { 'link/radio': { age_s: 0.04, loss_10s: 0.047 } };
   it('says how long ago the last packet was, and its loss in percent', () => {
-    expect(readout('last_packet', rows)).toMatchObject({ value: '0.0', unit: 's ago' });
+    expect(readout('last_packet', rows)).toMatchObject({ value: '0.0', unit: 's', age: 'ago' });
     expect(readout('packet_loss', rows)).toMatchObject({ title: 'Packet loss', value: '4.7', unit: '%' });
   });
   it('may have brought no packet yet, or not be there', () => {

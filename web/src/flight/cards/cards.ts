@@ -201,9 +201,9 @@ function landing_card(scene: Scene): Card {
     ...predicted,
     figures: from_pad(east_m, landing.value('nominal_north_m'), NaN),
     notes: [
-      `95 % ellipse ${axes.map((axis) => format_fixed(axis, 0)).join(' × ')} m (semi-axes)`,
       scene.liftoff_s === undefined ? '' : format_to_go(landing.value('nominal_in_s') - (scene.cursor_s - landing.t_s)),
       fraction === '' ? kCardWords.no_boundary : `${fraction} outside the boundary`,
+      `95 % ellipse ${axes.map((axis) => format_fixed(axis, 0)).join(' × ')} m (semi-axes)`,
     ].filter((note) => note !== ''),
     advisory: outside > 0 ? kCardWords.officer_decides : '',
     stale,
@@ -292,13 +292,16 @@ function health_card(scene: Scene): Card {
     check(navigation, 'fix_health'),
     check(navigation, 'height_health'),
   ].filter((one) => !Number.isNaN(one.value));
-  const [worst, ...others] = checks.toSorted((a, b) => health_rank(b.value) - health_rank(a.value));
+  checks.sort((a, b) => health_rank(b.value) - health_rank(a.value));
+  const [worst] = checks;
   if (!worst) return without(scene, empty, 'vertical');
-  const well = worst.value === kHealth.consistent;
+  const titles = (value: number): string =>
+    checks.flatMap((one) => (one.value === value ? [one.title] : [])).join(', ');
+  const others = checks.filter((one, i) => one.value !== checks[i - 1]?.value).slice(1);
   return {
     ...empty,
-    figures: [word_figure(well ? worst.word : `${worst.title}: ${worst.word}`)],
-    notes: well ? checks.map((one) => one.title) : others.map((one) => `${one.title}: ${one.word}`),
+    figures: [word_figure(worst.word, worst.value)],
+    notes: [titles(worst.value), ...others.map((one) => `${one.word}: ${titles(one.value)}`)],
     caution: worst.value === kHealth.overconfident || worst.value === kHealth.do_not_trust,
   };
 }

@@ -23,6 +23,7 @@ export interface Readout {
   spoken_unit: string;
   sigma: string;
   source: string;
+  /** "0.4 s old", "stale, 6.2 s old". */
   age: string;
   stale: boolean;
   /** Outside its valid range. */
@@ -45,6 +46,7 @@ const kWords = {
   no_packets: 'No packets yet',
   no_link: 'No link',
   on_board: 'on board',
+  ago: 'ago',
   below: 'below range',
   above: 'above range',
 } as const;
@@ -66,6 +68,8 @@ function blank(name: ReadoutName, missing: string): Readout {
   };
 }
 
+const age_words = (age_s: number, stale: boolean): string => `${stale ? 'stale, ' : ''}${format_age(age_s)} old`;
+
 function range_word(column: Column, value: number): string {
   if (!column.range) return '';
   if (value < column.range[0]) return kWords.below;
@@ -82,6 +86,7 @@ function shown(tape: Tape, name: ReadoutName, ref: ColumnRef | undefined, source
   const sigma_column = ref.table.columns.findIndex((c) => c.name === column.sigma_column);
   const sigma = tape.value_at_cursor(ref.table.id, sigma_column).value;
   const words = column.enumeration.size > 0;
+  const stale = age_s > stale_after_s(ref.table);
   return {
     ...blank(name, ''),
     value: words ? capital(format_value(column, value)) : format_value(column, value),
@@ -89,8 +94,8 @@ function shown(tape: Tape, name: ReadoutName, ref: ColumnRef | undefined, source
     spoken_unit: words ? '' : spoken_unit(column.unit),
     sigma: Number.isNaN(sigma) ? '' : format_sigma(column.unit, sigma),
     source,
-    age: format_age(age_s),
-    stale: age_s > stale_after_s(ref.table),
+    age: age_words(age_s, stale),
+    stale,
     out_of_range: range_word(column, value),
     number: words ? NaN : value,
   };
@@ -120,7 +125,8 @@ function phase_readout(tape: Tape, vehicle: number): Readout {
   if (!span) return by_column;
   const value = capital(span.text);
   const since = format_age(tape.cursor_s - span.from_s);
-  if (by_column.value === '') return { ...by_column, value, missing: '', age: since };
+  if (by_column.value === '')
+    return { ...by_column, value, missing: '', age: age_words(tape.cursor_s - span.from_s, false) };
   // The event is back-dated to when the phase began; the column only says when it was known.
   return by_column.source === '' ? { ...by_column, value, sigma: `for ${since}` } : by_column;
 }
@@ -135,7 +141,7 @@ function battery_readout(tape: Tape, vehicle: number): Readout {
 function last_packet_readout(tape: Tape, link: Table | undefined): Readout {
   const one = shown(tape, 'last_packet', link_ref(link, 'age_s'));
   if (!one) return blank('last_packet', link ? kWords.no_packets : kWords.no_link);
-  return { ...one, unit: `${one.unit} ago`, spoken_unit: `${one.spoken_unit} ago` };
+  return one.stale ? one : { ...one, age: kWords.ago };
 }
 
 function packet_loss_readout(tape: Tape, link: Table | undefined): Readout {
