@@ -91,7 +91,7 @@ describe('the apogee card', () => {
   it('predicts from ignition while on the rail', () =>
     expect(said(card(stand(55, ascent), 'apogee'))).toEqual([
       'Predicted apogee',
-      '412.4 m ± 12',
+      '412.4 m AGL ± 12',
       '90 %: 393 to 431 m',
       '6.3 s after ignition',
     ]));
@@ -105,7 +105,7 @@ describe('the apogee card', () => {
     const rows = { ...ascent, derived: { altitude_max_m: 405.26 } };
     expect(said(card(stand(60, rows, events), 'apogee'))).toEqual([
       'Apogee reached',
-      '405.3 m',
+      '405.3 m AGL',
       'at T+0:12.50 ± 0.060 s',
     ]);
     expect(card(stand(56, ascent, events), 'apogee')?.title, 'looking back before it').toBe('Predicted apogee');
@@ -114,7 +114,7 @@ describe('the apogee card', () => {
     const events = [event(2, 57.5, 'flight_event', 'v/flight/apogee')];
     expect(said(card(stand(60, { derived: { altitude_max_m: 405.26 } }, events), 'apogee'))).toEqual([
       'Apogee reached',
-      '405.3 m',
+      '405.3 m AGL',
     ]);
   });
 });

@@ -8,8 +8,8 @@ import { missing_estimate } from '../../src/tape/events';
 const folder = new URL('../../../tests/golden/stream/', import.meta.url);
 const text = (name: string): string => readFileSync(new URL(name, folder), 'utf8');
 const hex = (name: string): ArrayBuffer => {
-  const octets = Uint8Array.from(text(name).replace(/\s+/g, '').match(/../g) ?? [], (pair) => parseInt(pair, 16));
-  return octets.buffer;
+  const bytes = Uint8Array.from(text(name).replace(/\s+/g, '').match(/../g) ?? [], (pair) => parseInt(pair, 16));
+  return bytes.buffer;
 };
 const or_null = (values: Iterable<number>): (number | null)[] => [...values].map((v) => (Number.isNaN(v) ? null : v));
 type Json = Record<string, never>;

@@ -85,7 +85,7 @@ describe('numbers', () => {
     [0.414, '41 %'],
     [1, '100 %'],
     [NaN, ''],
-  ])('fraction %d is %s', (share, text) => expect(format_fraction(share)).toBe(text));
+  ])('fraction %d is %s', (fraction, text) => expect(format_fraction(fraction)).toBe(text));
   it.each([
     [60, '1 min'],
     [125, '2 min 05 s'],

@@ -100,6 +100,12 @@ function figure<E extends Estimator>(from: Estimate<E>, name: ColumnOf<E>, label
   };
 }
 
+/** An altitude says over what: above ground level at the pad. */
+function altitude<E extends Estimator>(from: Estimate<E>, name: ColumnOf<E>): Figure {
+  const plain = figure(from, name);
+  return { ...plain, unit: `${plain.unit} AGL` };
+}
+
 /** A difference says its sign: "+3.2", but "0.0". */
 function difference<E extends Estimator>(from: Estimate<E>, name: ColumnOf<E>): Figure {
   const plain = figure(from, name);
@@ -133,14 +139,14 @@ function when(scene: Scene, event: FlightEvent): string[] {
 function apogee_card(scene: Scene): Card {
   if (scene.apogee) {
     const reached = card('apogee', kCardTitles.apogee_reached, { notes: when(scene, scene.apogee) });
-    const maximum = figure(of(scene, 'derived'), 'altitude_max_m');
+    const maximum = altitude(of(scene, 'derived'), 'altitude_max_m');
     return Number.isNaN(maximum.number)
       ? { ...reached, missing: [kCardWords.altitude_unknown, ...reached.notes].join(', ') }
       : { ...reached, figures: [maximum] };
   }
   const predicted = card('apogee', kCardTitles.apogee);
   const ascent = of(scene, 'ascent');
-  const apogee = figure(ascent, 'apogee_m');
+  const apogee = altitude(ascent, 'apogee_m');
   if (Number.isNaN(apogee.number)) return without(scene, predicted, 'ascent', kCardWords.no_prediction);
   const in_s = ascent.value('apogee_in_s');
   const to_go =
