@@ -218,6 +218,13 @@ async function inspect(page, what) {
   check(`${what}: no accessibility violations`, found.length === 0, found.join('\n        '));
   const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
   check(`${what}: nothing reaches over the edge of the page`, wide <= 0, `${wide} pixels too wide`);
+  const cut = await page.evaluate(() => [...document.querySelectorAll('button, a, select')]
+    .filter((control) => {
+      const { left, right, width } = control.getBoundingClientRect();
+      return width > 0 && (left < -0.5 || right > innerWidth + 0.5 || control.scrollWidth > control.clientWidth + 1);
+    })
+    .map((control) => control.textContent.trim()));
+  check(`${what}: every control is whole`, cut.length === 0, cut.join(', '));
 }
 const axe_source = readFileSync(axe_path, 'utf8');
 
@@ -332,6 +339,7 @@ async function run(browser) {
   const missed_part = 1 - 2.5 / (await cursor_of(phone));
   await phone.mouse.click(box.x + 14 + (box.width - 28) * missed_part, box.y + box.height * 0.3);
   await compare(phone, live_id, 'what the phone missed');
+  await inspect(phone, 'behind live, phone, dark');
   await phone.getByRole('button', { name: /Back to live/ }).click();
 
   // Operator
