@@ -181,7 +181,7 @@ async function compare_estimates(page, id, what) {
     check(`${what}: the map says that flat ground is assumed`, await page.getByTestId('flat-ground').isVisible());
   }
   same('navigation mode', await card_numbers(page, 'navigation'), get('navigation/mode'));
-  same('antenna', await card_numbers(page, 'antenna'), get('look_angles/azimuth_true_deg'), get('look_angles/elevation_deg'));
+  same('antenna', await card_numbers(page, 'antenna'), get('look_angles/azimuth_deg'), get('look_angles/elevation_deg'));
   same('ground minus on-board', await card_numbers(page, 'comparison'), get('onboard_comparison/altitude_m'), get('onboard_comparison/vertical_speed_mps'));
   await compare_flight_events(page, happened, what);
 }
@@ -447,8 +447,8 @@ async function run(browser) {
   check('no errors in the console', errors.length === 0, errors.join('\n        '));
 }
 
-const kRates = 'needs roll rate, angular rate about body y and angular rate about body z';
-const kNeedsRates = [`No navigation estimate: ${kRates}`, `No antenna-pointing estimate: ${kRates}`];
+const kRates = 'needs roll rate, turn rate about body y and turn rate about body z';
+const kNeedsRates = [`No navigation estimate: ${kRates}`, `No look-angle estimate: ${kRates}`];
 
 /** A second vehicle whose dictionary gives no rates a role: its own readouts, and plain words about what it lacks. */
 async function two_vehicles(page) {

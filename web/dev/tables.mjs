@@ -55,16 +55,30 @@ const packets = [
         0.005,
         [
             ...kAxes.map((axis) =>
-                column(`accel_body_${axis}`, `Acceleration, body ${axis}`, 'm/s2', 'Inertial', 2, {
-                    range: [-160, 160],
-                    role: `accel_body_${axis}`,
-                }),
+                column(
+                    `accel_body_${axis}`,
+                    axis === 'x' ? 'Axial acceleration' : `Acceleration, body ${axis}`,
+                    'm/s2',
+                    'Inertial',
+                    2,
+                    {
+                        range: [-160, 160],
+                        role: `accel_body_${axis}`,
+                    },
+                ),
             ),
             ...kAxes.map((axis) =>
-                column(`rate_body_${axis}`, `Angular rate, body ${axis}`, 'rad/s', 'Inertial', 2, {
-                    range: [-35, 35],
-                    role: `rate_body_${axis}`,
-                }),
+                column(
+                    `rate_body_${axis}`,
+                    axis === 'x' ? 'Roll rate' : `Turn rate, body ${axis}`,
+                    'rad/s',
+                    'Inertial',
+                    2,
+                    {
+                        range: [-35, 35],
+                        role: `rate_body_${axis}`,
+                    },
+                ),
             ),
         ],
         (t) => {
@@ -227,9 +241,8 @@ const kEstimates = {
         const azimuth = (Math.atan2(east, north) * 180) / Math.PI;
         const flat = Math.hypot(east, north);
         return {
-            azimuth_true_deg: (azimuth + 360) % 360,
+            ...pair('azimuth_deg', (azimuth + 360) % 360, 0.24),
             azimuth_magnetic_deg: (azimuth + 347.6) % 360,
-            azimuth_deg_sigma: 0.24,
             ...pair('elevation_deg', (Math.atan2(at(truth.altitude, t), flat) * 180) / Math.PI, 0.3),
             ...pair('slant_range_m', Math.hypot(flat, at(truth.altitude, t)), 2.4),
             pointing_half_beams: fade(t) ? 1.2 : 0.04,

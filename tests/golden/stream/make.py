@@ -99,22 +99,25 @@ COLUMN = {"name": "", "title": "", "description": "", "unit": "1", "group": "", 
           "enumeration": None, "role": None, "sigma_column": None, "text": False}
 
 
-def column(name, title, unit="1", group="", decimals=2, **members):
-    return {**COLUMN, "name": name, "title": title, "unit": unit, "group": group, "decimals": decimals, **members}
+def column(name, title, unit="1", group="", decimals=2, description="", **members):
+    return {**COLUMN, "name": name, "title": title, "description": description, "unit": unit, "group": group,
+            "decimals": decimals, **members}
 
 
-def with_sigma(name, title, unit, group="", decimals=1):
+def with_sigma(name, title, unit, group, decimals, sigma_decimals, description=""):
     sigma = f"{name}_sigma"
-    return [column(name, title, unit, group, decimals, sigma_column=sigma),
-            column(sigma, f"{title}, 1-sigma", unit, "", decimals)]
+    return [column(name, title, unit, group, decimals, description, sigma_column=sigma),
+            column(sigma, f"{title}, 1-sigma", unit, "", sigma_decimals)]
 
 
-def words(name, title, group, *enumeration):
-    return column(name, title, "1", group, 0, enumeration={str(i): word for i, word in enumerate(enumeration)})
+def words(name, title, group, description, *enumeration):
+    return column(name, title, "1", group, 0, description,
+                  enumeration={str(value): word for value, word in enumerate(enumeration)})
 
 
-def health(name, title, group):
-    return words(name, title, group, "not enough data yet", "consistent", "conservative", "overconfident", "do not trust")
+def health(name, title, group, description="Against the filter's own 1-sigma"):
+    return words(name, title, group, description, "not enough data yet", "consistent", "conservative", "overconfident",
+                 "do not trust")
 
 
 def table(number, name, title, kind, vehicle, period_s, columns):
@@ -122,34 +125,37 @@ def table(number, name, title, kind, vehicle, period_s, columns):
             "columns": columns}
 
 
-def landing_case(name, condition, group):
-    return [column(f"{name}_east_m", f"Landing{condition}, east of pad", "m", group, 0),
-            column(f"{name}_north_m", f"Landing{condition}, north of pad", "m", group, 0),
-            column(f"{name}_semi_major_m", f"Landing{condition}, semi-major axis of the 95 % ellipse", "m", group, 0),
-            column(f"{name}_semi_minor_m", f"Landing{condition}, semi-minor axis of the 95 % ellipse", "m", group, 0),
-            column(f"{name}_bearing_deg", f"Landing{condition}, bearing of the semi-major axis", "deg", "", 0),
-            column(f"{name}_in_s", f"Time to landing{condition}", "s", group, 1),
-            column(f"{name}_outside", f"Landing{condition}, fraction outside the boundary", "1", group, 3)]
+def landing_case(name, title, group):
+    return [column(f"{name}_east_m", f"{title}: east of the pad", "m", group, 0, "Mean landing point"),
+            column(f"{name}_north_m", f"{title}: north of the pad", "m", group, 0, "Mean landing point"),
+            column(f"{name}_semi_major_m", f"{title}: semi-major axis", "m", group, 0, "Of the 95 % ellipse"),
+            column(f"{name}_semi_minor_m", f"{title}: semi-minor axis", "m", group, 0, "Of the 95 % ellipse"),
+            column(f"{name}_bearing_deg", f"{title}: bearing of the ellipse", "deg", "", 0,
+                   "Longer axis, clockwise from true north"),
+            column(f"{name}_in_s", f"{title}: time to landing", "s", group, 0, "Mean"),
+            column(f"{name}_outside", f"{title}: outside the boundary", "1", group, 3,
+                   "Fraction of landings; advisory, the range safety officer decides")]
 
 
 # What people call each role; names are those of protocol/dictionary/roles.hpp.
 ROLES = {
-    "accel_body_x": "acceleration along the long axis", "accel_body_y": "acceleration along body y",
-    "accel_body_z": "acceleration along body z", "rate_body_x": "roll rate", "rate_body_y": "angular rate about body y",
-    "rate_body_z": "angular rate about body z", "mag_body_x": "magnetic field along the long axis",
+    "accel_body_x": "axial acceleration", "accel_body_y": "acceleration along body y",
+    "accel_body_z": "acceleration along body z", "rate_body_x": "roll rate", "rate_body_y": "turn rate about body y",
+    "rate_body_z": "turn rate about body z", "mag_body_x": "axial magnetic field",
     "mag_body_y": "magnetic field along body y", "mag_body_z": "magnetic field along body z",
     "static_pressure": "static pressure", "air_temperature": "air temperature", "latitude": "latitude",
     "longitude": "longitude", "height_ellipsoid": "height above the ellipsoid", "height_msl": "altitude MSL",
     "velocity_east": "velocity east", "velocity_north": "velocity north", "velocity_up": "velocity up",
-    "fix_dimensions": "GNSS fix dimensions", "satellites_used": "GNSS satellites used",
-    "fix_accuracy_horizontal": "GNSS horizontal accuracy", "fix_accuracy_vertical": "GNSS vertical accuracy",
-    "battery_voltage": "battery voltage", "pyro_continuity": "igniter continuity",
-    "radio_rssi": "received signal strength", "onboard_phase": "on-board phase", "onboard_altitude": "on-board altitude",
-    "onboard_vertical_speed": "on-board vertical speed", "onboard_q_w": "on-board attitude, w",
-    "onboard_q_x": "on-board attitude, x", "onboard_q_y": "on-board attitude, y", "onboard_q_z": "on-board attitude, z",
-    "onboard_speed": "on-board speed", "boot_count": "boot count", "wind_speed": "wind speed",
-    "wind_from": "wind direction", "engine_speed": "engine speed", "engine_temperature": "engine temperature",
-    "oil_pressure": "oil pressure"}
+    "fix_dimensions": "dimensions of the GNSS fix", "satellites_used": "satellites used",
+    "fix_accuracy_horizontal": "horizontal accuracy of the GNSS fix",
+    "fix_accuracy_vertical": "vertical accuracy of the GNSS fix", "battery_voltage": "battery voltage",
+    "pyro_continuity": "igniter continuity", "radio_rssi": "received signal strength",
+    "onboard_phase": "on-board phase", "onboard_altitude": "on-board altitude AGL",
+    "onboard_vertical_speed": "on-board vertical speed", "onboard_q_w": "on-board attitude quaternion, w",
+    "onboard_q_x": "on-board attitude quaternion, x", "onboard_q_y": "on-board attitude quaternion, y",
+    "onboard_q_z": "on-board attitude quaternion, z", "onboard_speed": "on-board speed", "boot_count": "boot count",
+    "wind_speed": "wind speed", "wind_from": "wind direction", "engine_speed": "engine speed",
+    "engine_temperature": "engine temperature", "oil_pressure": "oil pressure"}
 
 DESCRIPTION = {
     "version": 1,
@@ -165,64 +171,73 @@ DESCRIPTION = {
     "links": [{"name": "radio", "uri": "serial:/dev/ttyUSB0?baud=57600", "vehicle": 0}],
     "tables": [
         table(0, "sanderling/imu.samples", "Inertial samples", "batch", 0, 0.005, [
-            column("accel_body_x", "Acceleration, body x", "m/s2", "Inertial", range=[-160.0, 160.0], role="accel_body_x",
-                   description="Specific force along the long axis"),
-            column("rate_body_x", "Roll rate", "rad/s", "Inertial", 3, role="rate_body_x",
-                   description="About the long axis")]),
+            column("accel_body_x", "Axial acceleration", "m/s2", "Inertial", 2, "Specific force along the long axis",
+                   range=[-160.0, 160.0], role="accel_body_x"),
+            column("rate_body_x", "Roll rate", "rad/s", "Inertial", 3, "About the long axis", role="rate_body_x")]),
         table(1, "sanderling/baro", "Barometer", "packet", 0, 0.04, [
-            column("static_pressure", "Static pressure", "Pa", "Air data", 0, role="static_pressure",
-                   description="In the electronics bay"),
+            column("static_pressure", "Static pressure", "Pa", "Air data", 0, "In the electronics bay",
+                   role="static_pressure"),
             column("note", "Sensor's note", decimals=0, text=True)]),
-        # Of the estimators and the link, the columns that the dashboard asks for by name (web/src/tape) with their sigmas.
+        # Of the estimators and the link, the columns that the dashboard asks for by name (web/src/tape), each as the
+        # server describes it, with its 1-sigma.
         table(2, "sanderling/estimate/vertical", "Vertical motion", "estimate", 0, 0.02, [
-            *with_sigma("altitude_m", "Altitude AGL", "m", "Vertical"),
-            *with_sigma("vertical_speed_mps", "Vertical speed", "m/s", "Vertical"),
-            health("health", "Vertical motion health", "Health")]),
+            *with_sigma("altitude_m", "Altitude AGL", "m", "Vertical", 1, 1),
+            *with_sigma("vertical_speed_mps", "Vertical speed", "m/s", "Vertical", 1, 1, "Up positive"),
+            health("health", "Vertical filter", "Health", "Innovations against their chi-square bounds")]),
         table(3, "link/radio", "Link radio", "link", 0, 0.1, [
-            column("frames_good", "Good frames", "1", "Link", 0), column("frames_bad", "Bad frames", "1", "Link", 0),
-            column("dropped_bytes", "Dropped bytes", "By", "", 0), column("received", "Packets received", "1", "Link", 0),
-            column("lost", "Packets lost", "1", "Link", 0), column("duplicates", "Duplicates", "1", "", 0),
-            column("late", "Late packets", "1", "", 0), column("out_of_order", "Packets out of order", "1", "", 0),
+            column("frames_good", "Good frames", "1", "Link", 0, "With a correct checksum"),
+            column("frames_bad", "Bad frames", "1", "Link", 0, "That carry no packet"),
+            column("dropped_bytes", "Bytes in no good frame", "By", "", 0),
+            column("undecodable", "Undecodable frames", "1", "Link", 0, "Good frames that the dictionary cannot read"),
+            column("age_s", "Last good frame", "s", "Link", 1, "Time since then"),
+            column("received", "Packets received", "1", "Link", 0, "Good packets, duplicates and late ones included"),
+            column("lost", "Packets lost", "1", "Link", 0, "Missing by gaps in the sequence counts"),
+            column("duplicates", "Duplicates", "1", "", 0, "Packets received before, by this or another link"),
+            column("late", "Late packets", "1", "", 0, "Older than one already accepted"),
+            column("out_of_order", "Out of order", "1", "", 0,
+                   "Packets received after one with a higher sequence count"),
             column("sequence_resets", "Sequence counter resets", "1", "", 0),
-            column("undecodable", "Undecodable packets", "1", "Link", 0),
-            column("rate_10s", "Packet rate, 10 s", "/s", "Link", 1), column("loss_10s", "Packet loss, 10 s", "1", "Link", 3),
-            column("age_s", "Time since the last good frame", "s", "Link", 1)]),
-        table(4, "sanderling/estimate/phase", "Phase of flight", "estimate", 0, 1.0, [
-            words("phase", "Phase", "Flight", "on the rail", "under thrust", "coasting", "falling (no parachute)",
+            column("rate_10s", "Packet rate, last 10 s", "/s", "Link", 1, "Without duplicates on this link"),
+            column("loss_10s", "Packet loss, last 10 s", "1", "Link", 3, "Lost of sent packets")]),
+        table(4, "sanderling/estimate/phase", "Phase", "estimate", 0, 1.0, [
+            words("phase", "Phase", "Flight", "", "on the rail", "under thrust", "coasting", "falling (no parachute)",
                   "under drogue", "under main", "down", "presumed down"),
             column("time_in_phase_s", "Time in phase", "s", "Flight", 1),
             column("time_since_liftoff_s", "Time since liftoff", "s", "Flight", 1)]),
         table(5, "sanderling/estimate/derived", "Maxima and figures of the flight", "estimate", 0, 1.0, [
             column("altitude_max_m", "Maximum altitude AGL", "m", "Maxima", 1),
-            column("ground_distance_m", "Distance from pad", "m", "Flight figures", 0)]),
+            column("ground_distance_m", "Distance from the pad", "m", "Flight figures", 0,
+                   "Horizontal, to the newest GNSS fix")]),
         table(6, "sanderling/estimate/navigation", "Navigation", "estimate", 0, 0.04, [
-            words("mode", "Navigation mode", "Navigation", "aligning", "aligned, at rest", "GNSS-aided", "dead reckoning",
-                  "attitude lost", "vertical motion only"),
-            *with_sigma("east_m", "East of pad", "m", "Navigation"), *with_sigma("north_m", "North of pad", "m", "Navigation"),
-            *with_sigma("up_m", "Altitude AGL, navigation", "m", "Navigation"),
-            health("fix_health", "GNSS fix health", "Navigation"),
-            health("height_health", "Barometer health", "")]),
+            words("mode", "Navigation mode", "Navigation", "", "aligning", "on the rail", "GNSS-aided",
+                  "dead reckoning", "lost", "vertical only"),
+            *with_sigma("east_m", "East of the pad", "m", "Navigation", 1, 1),
+            *with_sigma("north_m", "North of the pad", "m", "Navigation", 1, 1),
+            *with_sigma("up_m", "Altitude AGL", "m", "Navigation", 1, 1),
+            health("fix_health", "GNSS fixes", "Navigation"),
+            health("height_health", "Pressure altitude", "")]),
         table(7, "sanderling/estimate/look_angles", "Look angles from the station", "estimate", 0, 0.04, [
-            column("azimuth_true_deg", "Azimuth, true", "deg", "Antenna pointing", 1, sigma_column="azimuth_deg_sigma"),
-            column("azimuth_magnetic_deg", "Azimuth, magnetic", "deg", "Antenna pointing", 1,
+            *with_sigma("azimuth_deg", "Azimuth, true", "deg", "Antenna", 1, 2, "Clockwise from true north"),
+            column("azimuth_magnetic_deg", "Azimuth, magnetic", "deg", "Antenna", 1, "Clockwise from magnetic north",
                    sigma_column="azimuth_deg_sigma"),
-            column("azimuth_deg_sigma", "Azimuth, 1-sigma", "deg"),
-            *with_sigma("elevation_deg", "Elevation", "deg", "Antenna pointing"),
-            *with_sigma("slant_range_m", "Slant range", "m", "Antenna pointing", 0),
-            column("pointing_half_beams", "Pointing error, half beamwidths", "1", "Antenna pointing")]),
+            *with_sigma("elevation_deg", "Elevation", "deg", "Antenna", 1, 2, "Above the horizon"),
+            *with_sigma("slant_range_m", "Slant range", "m", "Antenna", 0, 1),
+            column("pointing_half_beams", "Pointing error", "1", "Antenna", 2,
+                   "1-sigma, in half beamwidths; below 1 the vehicle is in the beam")]),
         table(8, "sanderling/estimate/onboard_comparison", "Ground \u2212 on board", "estimate", 0, 0.1, [
-            *with_sigma("altitude_m", "Altitude AGL, ground \u2212 on board", "m", "Ground \u2212 on board"),
-            *with_sigma("vertical_speed_mps", "Vertical speed, ground \u2212 on board", "m/s", "Ground \u2212 on board", 2),
-            *with_sigma("long_axis_deg", "Pointing difference", "deg", "Ground \u2212 on board")]),
+            *with_sigma("altitude_m", "Altitude AGL", "m", "Ground \u2212 on board", 1, 1),
+            *with_sigma("vertical_speed_mps", "Vertical speed", "m/s", "Ground \u2212 on board", 2, 2),
+            *with_sigma("long_axis_deg", "Pointing", "deg", "Ground \u2212 on board", 1, 1,
+                        "Angle between the two long axes")]),
         table(9, "sanderling/estimate/ascent", "Predicted apogee", "estimate", 0, 0.5, [
-            *with_sigma("apogee_m", "Predicted apogee", "m", "Prediction", 0),
-            column("apogee_low_m", "Predicted apogee, 5 %", "m", "Prediction", 0),
-            column("apogee_high_m", "Predicted apogee, 95 %", "m", "Prediction", 0),
-            column("apogee_in_s", "Time to apogee", "s", "Prediction", 1)]),
+            *with_sigma("apogee_m", "Predicted apogee AGL", "m", "Prediction", 0, 1, "Mean"),
+            column("apogee_low_m", "Apogee AGL, low", "m", "Prediction", 0, "5 % of the flights stay below"),
+            column("apogee_high_m", "Apogee AGL, high", "m", "Prediction", 0, "5 % of the flights go above"),
+            column("apogee_in_s", "Time to apogee", "s", "Prediction", 1, "Mean; on the rail from ignition")]),
         table(10, "sanderling/estimate/landing", "Predicted landing", "estimate", 0, 0.5, [
-            *landing_case("nominal", "", "Prediction"), *landing_case("drogue_fails", " if the drogue fails", ""),
-            *landing_case("no_parachute", " without a parachute", ""),
-            words("terrain", "Terrain", "Prediction", "flat", "height grid")]),
+            *landing_case("nominal", "Nominal", "Prediction"), *landing_case("drogue_fails", "Drogue fails", ""),
+            *landing_case("no_parachute", "No parachute", ""),
+            words("terrain", "Ground", "Prediction", "What the prediction lands on", "flat", "height grid")]),
     ],
 }
 write_json("hello", {"type": "hello", "version": 1, "role": "viewer", "server_id": "0123456789abcdef0123456789abcdef",

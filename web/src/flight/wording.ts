@@ -5,14 +5,8 @@ import { list_of } from '../text/format';
 
 const kEstimateWords: Readonly<Record<string, string>> = {
   air: 'air-data',
-  vertical: 'vertical-motion',
-  phase: 'phase',
-  derived: 'flight-figures',
-  navigation: 'navigation',
-  look_angles: 'antenna-pointing',
-  onboard_comparison: 'on-board comparison',
   ascent: 'apogee',
-  landing: 'landing',
+  look_angles: 'look-angle',
 };
 
 /** "No air-data estimate: needs static pressure". */

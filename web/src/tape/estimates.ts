@@ -19,7 +19,7 @@ export const kEstimators = {
   phase: ['phase', 'time_in_phase_s', 'time_since_liftoff_s'],
   derived: ['altitude_max_m', 'ground_distance_m'],
   navigation: ['mode', 'east_m', 'north_m', 'up_m', 'fix_health', 'height_health'],
-  look_angles: ['azimuth_true_deg', 'azimuth_magnetic_deg', 'elevation_deg', 'slant_range_m', 'pointing_half_beams'],
+  look_angles: ['azimuth_deg', 'azimuth_magnetic_deg', 'elevation_deg', 'slant_range_m', 'pointing_half_beams'],
   onboard_comparison: ['altitude_m', 'vertical_speed_mps', 'long_axis_deg'],
   ascent: ['apogee_m', 'apogee_low_m', 'apogee_high_m', 'apogee_in_s'],
   landing: [
@@ -33,7 +33,7 @@ export type ColumnOf<E extends Estimator> = (typeof kEstimators)[E][number];
 /** Values of `navigation/mode`. */
 export const kNavigationMode = {
   aligning: 0,
-  at_rest: 1,
+  on_the_rail: 1,
   aided: 2,
   dead_reckoning: 3,
   lost: 4,

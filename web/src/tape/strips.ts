@@ -86,13 +86,19 @@ export function band_words(strip: Strip): string {
   return strip.series.some((series) => series.sigma >= 0) ? '±1σ' : '';
 }
 
-/** What the titles of a vector's axes have in common: "Velocity east" and "Velocity north" share "Velocity". */
-export function common_title(titles: readonly string[], fallback: string): string {
-  const [first, ...others] = titles.map((title) => title.split(' '));
-  if (!first) return fallback;
+function shared_words(titles: readonly string[]): string {
+  const [first = [], ...others] = titles.map((title) => title.split(' '));
   const differs = first.findIndex((word, i) => others.some((other) => other[i] !== word));
-  const shared = differs < 0 ? first : first.slice(0, differs);
-  return shared.join(' ').replace(/,$/, '') || fallback;
+  return (differs < 0 ? first : first.slice(0, differs)).join(' ').replace(/,$/, '');
+}
+
+/**
+ * What the titles of a vector's axes have in common: "Velocity east" and "Velocity north" share "Velocity". The first
+ * axis may have a name of its own: "Roll rate" beside "Turn rate, body y" and "Turn rate, body z".
+ */
+export function common_title(titles: readonly string[], fallback: string): string {
+  const others = titles.length > 2 ? shared_words(titles.slice(1)) : '';
+  return shared_words(titles) || others || fallback;
 }
 
 function series_of(table: Table, place: number, column: Column): Series {

@@ -28,19 +28,19 @@ const kTables = [
       'mode',
       'Navigation mode',
       'aligning',
-      'aligned, at rest',
+      'on the rail',
       'GNSS-aided',
       'dead reckoning',
       'lost',
-      'vertical',
+      'vertical only',
     ),
     ...pair('east_m'),
     ...pair('north_m'),
     ...pair('up_m'),
-    words('fix_health', 'GNSS fix health', ...kHealthWords),
+    words('fix_health', 'GNSS fixes', ...kHealthWords),
   ]),
   table('v/estimate/look_angles', 'estimate', [
-    ...pair('azimuth_true_deg', 'deg'),
+    ...pair('azimuth_deg', 'deg'),
     column('azimuth_magnetic_deg', 'deg'),
     ...pair('elevation_deg', 'deg'),
     ...pair('slant_range_m', 'm', { decimals: 0 }),
@@ -55,11 +55,11 @@ const kTables = [
     column('altitude_max_m', 'm'),
     column('ground_distance_m', 'm', { decimals: 0 }),
   ]),
-  table('v/estimate/vertical', 'estimate', [words('health', 'Vertical motion health', ...kHealthWords)]),
+  table('v/estimate/vertical', 'estimate', [words('health', 'Vertical filter', ...kHealthWords)]),
 ];
 const kRoles = new Map([
   ['rate_body_x', 'roll rate'],
-  ['rate_body_y', 'angular rate about body y'],
+  ['rate_body_y', 'turn rate about body y'],
 ]);
 
 /** Rows by estimator, each taken at 50 s. */
@@ -171,15 +171,15 @@ describe('the navigation card', () => {
   });
   it('says when there is no position', () => {
     const one = card(stand(50, { navigation: { mode: 5 } }), 'navigation');
-    expect(said(one)).toEqual(['Navigation', 'Vertical', 'no position']);
+    expect(said(one)).toEqual(['Navigation', 'Vertical only', 'no position']);
     expect(one?.caution).toBe(false);
   });
 });
 
 it('the antenna card says where to point and whether that is sure enough', () => {
   const look_angles = {
-    azimuth_true_deg: 8.04,
-    azimuth_true_deg_sigma: 0.42,
+    azimuth_deg: 8.04,
+    azimuth_deg_sigma: 0.42,
     azimuth_magnetic_deg: 355.64,
     elevation_deg: 32.1,
     elevation_deg_sigma: 0.3,
@@ -222,18 +222,13 @@ describe('the comparison card', () => {
 describe('the health card', () => {
   it('says the worst word first, and of what', () => {
     const one = card(stand(50, { vertical: { health: 1 }, navigation: { mode: 2, fix_health: 3 } }), 'health');
-    expect(said(one)).toEqual([
-      'Estimator health',
-      'Overconfident',
-      'GNSS fix health',
-      'consistent: Vertical motion health',
-    ]);
+    expect(said(one)).toEqual(['Estimator health', 'Overconfident', 'GNSS fixes', 'consistent: Vertical filter']);
     expect(one?.caution).toBe(true);
   });
   it('says that all is consistent, and of what', () =>
     expect(
       said(card(stand(50, { vertical: { health: 1 }, navigation: { mode: 2, fix_health: 1 } }), 'health')),
-    ).toEqual(['Estimator health', 'Consistent', 'Vertical motion health, GNSS fix health']));
+    ).toEqual(['Estimator health', 'Consistent', 'Vertical filter, GNSS fixes']));
   it.each([
     [0, false],
     [2, false],
@@ -247,9 +242,7 @@ describe('a card without a value', () => {
   const data = { estimate: 'look_angles', needs: ['rate_body_x', 'rate_body_y'], any: false };
   const tape = stand(50, {}, [event(9, 0, 'recording', 'v/missing/look_angles', { data })], 'vertical');
   it('says what the vehicle lacks for it', () =>
-    expect(card(tape, 'antenna')?.missing).toBe(
-      'No antenna-pointing estimate: needs roll rate and angular rate about body y',
-    ));
+    expect(card(tape, 'antenna')?.missing).toBe('No look-angle estimate: needs roll rate and turn rate about body y'));
   it('says that the value is still to come', () => expect(card(tape, 'health')?.missing).toBe('No value yet'));
   it('says that the recording has no such table', () =>
     expect(card(tape, 'navigation')?.missing).toBe('Not in this recording'));

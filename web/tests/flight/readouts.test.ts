@@ -44,7 +44,7 @@ describe('the altitude', () => {
     const missing = event(1, 0, 'recording', 'v/missing/vertical', { data });
     expect(readout('altitude', {}, [missing])).toMatchObject({
       value: '',
-      missing: 'No vertical-motion estimate: needs static_pressure',
+      missing: 'No vertical estimate: needs static_pressure',
     });
     expect(readout('altitude', {}).missing).toBe('No value yet');
   });

@@ -17,7 +17,7 @@ describe('a missing estimate', () => {
     [{ estimate: 'air', needs: ['static_pressure'], any: false }, 'No air-data estimate: needs static pressure'],
     [
       { estimate: 'vertical', needs: ['accel_body_x', 'static_pressure'], any: true },
-      'No vertical-motion estimate: needs acceleration along the long axis or static pressure',
+      'No vertical estimate: needs acceleration along the long axis or static pressure',
     ],
     [
       { estimate: 'navigation', needs: ['latitude', 'longitude'], any: false },

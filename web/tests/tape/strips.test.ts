@@ -88,6 +88,7 @@ it.each([
   [['Velocity east', 'Velocity north', 'Velocity up'], 'Velocity'],
   [['Acceleration, body x', 'Acceleration, body y'], 'Acceleration, body'],
   [['Attitude, w', 'Attitude, x'], 'Attitude'],
+  [['Roll rate', 'Turn rate, body y', 'Turn rate, body z'], 'Turn rate, body'],
   [['Roll rate', 'Pitch rate'], 'the group'],
   [['Static pressure'], 'Static pressure'],
 ])('%j have the title "%s"', (titles, title) => expect(common_title(titles, 'the group')).toBe(title));

@@ -236,7 +236,7 @@ function navigation_card(scene: Scene): Card {
 function antenna_card(scene: Scene): Card {
   const empty = card('antenna', kCardTitles.antenna);
   const angles = of(scene, 'look_angles');
-  const azimuth = figure(angles, 'azimuth_true_deg', 'az');
+  const azimuth = figure(angles, 'azimuth_deg', 'az');
   const elevation = figure(angles, 'elevation_deg', 'el');
   if (Number.isNaN(azimuth.number) && Number.isNaN(elevation.number)) return without(scene, empty, 'look_angles');
   const half_beams = angles.value('pointing_half_beams');
