@@ -3,6 +3,13 @@ import svelte from 'eslint-plugin-svelte';
 import globals from 'globals';
 import ts from 'typescript-eslint';
 
+// The folders of src, lowest first: each uses those before it, so that what decodes and keeps the tape knows nothing of
+// canvases, and no view reaches into the page around it.
+const kLayers = ['stream', 'text', 'tape', 'draw', 'station', 'strips', 'flight', 'recordings', 'app'];
+
+/** What a layer may not import: every folder above it. */
+const above = (layer) => kLayers.slice(kLayers.indexOf(layer) + 1).map((folder) => `**/${folder}/**`);
+
 export default ts.config(
     { ignores: ['dist/', 'node_modules/'] },
     js.configs.recommended,
@@ -18,18 +25,17 @@ export default ts.config(
             '@typescript-eslint/no-explicit-any': 'error',
             eqeqeq: 'error',
             'no-console': 'error',
-        },
-    },
-    {
-        // The folders are layers: what decodes and keeps the tape knows nothing of canvases and components.
-        files: ['src/stream/**', 'src/tape/**'],
-        rules: {
-            'no-restricted-imports': [
+            'no-restricted-properties': [
                 'error',
-                { patterns: ['**/views/**', '**/panels/**', '**/draw/**', '**/readouts/**'] },
+                { object: 'performance', property: 'now', message: 'Use page_now(), which says whose clock it is.' },
             ],
         },
     },
+    ...kLayers.slice(0, -1).map((layer) => ({
+        files: [`src/${layer}/**`],
+        rules: { 'no-restricted-imports': ['error', { patterns: above(layer) }] },
+    })),
+    { files: ['src/stream/clocks.ts'], rules: { 'no-restricted-properties': 'off' } },
     {
         files: ['dev/**', 'tests/**'],
         rules: { 'no-console': 'off', '@typescript-eslint/no-non-null-assertion': 'off' },

@@ -4,55 +4,70 @@ import { readFileSync, existsSync } from 'node:fs';
 import { createServer } from 'node:http';
 import { join } from 'node:path';
 import { WebSocketServer } from 'ws';
-import { events, kFlightEnd, rows, tables } from './flight.mjs';
+import { events } from './events.mjs';
+import { roles, rows, tables } from './tables.mjs';
+import { kFlightEnd_s } from './truth.mjs';
 
 const option = (name, fallback) => {
     const place = process.argv.indexOf(`--${name}`);
     return place < 0 ? fallback : process.argv[place + 1];
 };
-const kStarted = Date.now() - Number(option('at', '0')) * 1000;
-const kEnd = Number(option('end', String(kFlightEnd - 1)));
+const kEnd_s = Number(option('end', String(kFlightEnd_s - 1)));
 const dist = option('dist', 'dist');
-const live_id = '2026-05-17T143205Z-sanderling';
-const now_s = () => Math.min(kEnd, (Date.now() - kStarted) / 1000);
-const kUtcStart = 1779028325000;
-const own_events = [];
+const kUtcStart_ms = 1779028325000;
+const key = option('key', 'lantern');
+let started_ms = Date.now() - Number(option('at', '0')) * 1000;
+const new_id = () => `${new Date().toISOString().slice(0, 19).replaceAll(':', '')}Z-sanderling`;
+let live_id = new_id();
 let operator = option('operator', '') === 'yes';
+const now_s = () => Math.min(kEnd_s, (Date.now() - started_ms) / 1000);
+const own_events = [];
+const meta = new Map([
+    [
+        '2026-05-16T143205Z-sanderling',
+        { name: 'Second hop, long delay', notes: 'Wind 4 m/s from 250°. Drogue opened 0.4 s after apogee.' },
+    ],
+]);
+const finished = new Map(
+    ['2026-05-16T143205Z-sanderling', '2026-05-16T101502Z-sanderling', '2026-05-02T090011Z-sanderling'].map((id) => [
+        id,
+        kEnd_s,
+    ]),
+);
 
 const recording = (id) => ({
     id,
-    name: id === live_id ? '' : 'Second hop, long delay',
-    notes: id === live_id ? '' : 'Wind 4 m/s from 250°. Drogue opened 0.4 s after apogee.',
-    t_start_ns: `${kUtcStart}000000`,
-    utc_start_ns: `${kUtcStart - (id === live_id ? 0 : 86400000)}000000`,
-    t_end_s: id === live_id ? now_s() : kFlightEnd - 1,
+    name: meta.get(id)?.name ?? '',
+    notes: meta.get(id)?.notes ?? '',
+    t_start_ns: `${kUtcStart_ms}000000`,
+    utc_start_ns: `${kUtcStart_ms - (finished.has(id) ? 86400000 : 0)}000000`,
+    t_end_s: finished.get(id) ?? now_s(),
     live: id === live_id,
     closed: id !== live_id,
     file_bytes: 4_812_000,
     damage: '',
 });
-const others = ['2026-05-16T143205Z-sanderling', '2026-05-16T101502Z-sanderling', '2026-05-02T090011Z-sanderling'];
 const description = (id) => ({
     version: 1,
     recording: recording(id),
     software: '0.1.0',
     site: {
-        name: 'Lantern Playa',
-        pad: { latitude_deg: 40.1023, longitude_deg: -117.9206, height_m: 1187 },
-        station: { latitude_deg: 40.1001, longitude_deg: -117.9229, height_m: 1187.5 },
+        name: 'Lantern Flat',
+        pad: { latitude_deg: 22.1023, longitude_deg: 14.0794, height_m: 1187 },
+        station: { latitude_deg: 22.1001, longitude_deg: 14.0771, height_m: 1187.5 },
         declination_deg: 12.4,
         boundary: [
-            [40.0905, -117.939],
-            [40.0912, -117.9012],
-            [40.1098, -117.8975],
-            [40.1161, -117.9168],
-            [40.1122, -117.9401],
+            [22.0905, 14.061],
+            [22.0912, 14.0988],
+            [22.1098, 14.1025],
+            [22.1161, 14.0832],
+            [22.1122, 14.0599],
         ],
         has_terrain: false,
     },
     vehicles: [{ name: 'sanderling', title: 'Sanderling', dictionary_version: '1.0.0', has_rocket: true }],
     links: [{ name: 'radio', uri: 'serial:/dev/ttyUSB0?baud=57600', vehicle: 0 }],
-    tables: tables.map(({ row, until, pad_period_s, ...table }) => (void row, void until, void pad_period_s, table)),
+    tables: tables.map(({ row, until, rail_period_s, ...table }) => (void row, void until, void rail_period_s, table)),
 });
 const finite = (value) => (Number.isFinite(value) ? value : null);
 const latest = (t_s) =>
@@ -148,10 +163,12 @@ const http = createServer((request, response) => {
         request.on('end', () => {
             const body = JSON.parse(text || '{}');
             if (parts[1] === 'session') {
-                if (body.key !== 'lantern')
+                if (body.key !== key)
                     return json({ error: 'that is not the operator key; it was printed when the server started' }, 403);
                 operator = true;
             } else if (!operator) return json({ error: 'only the operator may do this; enter the operator key' }, 403);
+            if (parts[3] === 'meta') meta.set(decodeURIComponent(parts[2]), body);
+            if (parts[2] === 'cut') start_recording(body.name);
             if (parts[2] === 'marker' || parts[2] === 'note') {
                 own_events.push({
                     type: 'event',
@@ -175,14 +192,18 @@ const http = createServer((request, response) => {
     if (parts[1] !== 'recordings') return json({ error: 'no such request' }, 404);
     if (parts.length === 2)
         return json({
-            recordings: [live_id, ...others].map((id) => ({ ...recording(id), vehicles: 'sanderling' })),
+            recordings: [live_id, ...finished.keys()].map((id) => ({ ...recording(id), vehicles: 'sanderling' })),
             live: live_id,
         });
     const id = parts[2] === 'live' ? live_id : decodeURIComponent(parts[2]);
-    const end = id === live_id ? now_s() : kFlightEnd - 1;
+    const end = finished.get(id) ?? now_s();
     if (parts[3] === 'description') return json(description(id));
     if (parts[3] === 'events') return json({ events: [...events, ...own_events].filter((e) => e.t_s <= end) });
     if (parts[3] === 'latest') return json({ latest: latest(Number(url.searchParams.get('t_s'))) });
+    if (parts[3] === 'download') {
+        response.writeHead(200, { 'Content-Disposition': `attachment; filename="${id}.sqlite"` });
+        return response.end('SQLite format 3\0');
+    }
     if (parts[3] === 'series') {
         const table = tables[Number(url.searchParams.get('table'))];
         const from = Number(url.searchParams.get('from_s') ?? 0);
@@ -201,6 +222,17 @@ const http = createServer((request, response) => {
     return json({ error: 'no such request' }, 404);
 });
 
+/** Ends the live recording and begins another, with the flight from its start. */
+function start_recording(name) {
+    finished.set(live_id, now_s());
+    live_id = new_id();
+    meta.set(live_id, { name, notes: '' });
+    started_ms = Date.now();
+    own_events.length = 0;
+    for (const begin of begins) begin();
+}
+
+const begins = new Set();
 const sockets = new WebSocketServer({ server: http, path: '/api/stream' });
 sockets.on('connection', (socket) => {
     let replay;
@@ -214,6 +246,7 @@ sockets.on('connection', (socket) => {
             role: operator ? 'operator' : 'viewer',
             server_id: 'mock',
             description: description(id),
+            roles,
             mode,
             latest: latest(mode === 'live' ? now_s() : 0),
         });
@@ -223,18 +256,24 @@ sockets.on('connection', (socket) => {
             cursor_s: replay.cursor,
             playing: replay.playing,
             rate: replay.rate,
-            t_end_s: kFlightEnd - 1,
+            t_end_s: kEnd_s,
             ...more,
         });
-    hello(live_id, 'live');
+    const begin = () => {
+        replay = undefined;
+        told = now_s();
+        hello(live_id, 'live');
+    };
+    begin();
+    begins.add(begin);
     const beat = setInterval(() => {
         const now = now_s();
         if (replay) {
             if (!replay.playing) return;
-            const next = Math.min(kFlightEnd - 1, replay.cursor + 0.05 * replay.rate);
+            const next = Math.min(kEnd_s, replay.cursor + 0.05 * replay.rate);
             socket.send(block_message(replay.cursor, next, seq++, true));
             replay.cursor = next;
-            if (next >= kFlightEnd - 1) replay.playing = false;
+            if (next >= kEnd_s) replay.playing = false;
             if (seq % 2 === 0 || !replay.playing) tell();
             return;
         }
@@ -248,7 +287,7 @@ sockets.on('connection', (socket) => {
                 type: 'status',
                 t_s: now_s(),
                 viewers: sockets.clients.size,
-                utc_ns: `${Math.round(kUtcStart + now_s() * 1000)}000000`,
+                utc_ns: `${Math.round(kUtcStart_ms + now_s() * 1000)}000000`,
                 links: [
                     {
                         name: 'radio',
@@ -271,11 +310,8 @@ sockets.on('connection', (socket) => {
     );
     socket.on('message', (data) => {
         const request = JSON.parse(String(data));
-        if (request.type === 'live') {
-            replay = undefined;
-            told = now_s();
-            hello(live_id, 'live');
-        } else if (request.type === 'open') {
+        if (request.type === 'live') begin();
+        else if (request.type === 'open') {
             replay = { cursor: 0, playing: false, rate: 1 };
             hello(request.recording, 'replay');
             tell({ latest: latest(0) });
@@ -296,6 +332,7 @@ sockets.on('connection', (socket) => {
         }
     });
     socket.on('close', () => {
+        begins.delete(begin);
         clearInterval(beat);
         clearInterval(status);
     });

@@ -28,7 +28,7 @@ try {
     for (const scheme of ['light', 'dark']) {
         await page.emulateMedia({ colorScheme: scheme });
         for (const [name, width, height] of [
-            ['laptop', 1440, 900],
+            ['laptop', 1366, 768],
             ['phone', 390, 844],
         ]) {
             await page.setViewportSize({ width, height });
@@ -40,7 +40,7 @@ try {
                 await page.screenshot({ path: join(out, `${name}-${scheme}-live-full.png`), fullPage: true });
             const tape = await page.getByTestId('tape').boundingBox();
             await page.mouse.click(tape.x + tape.width * 0.45, tape.y + tape.height * 0.35);
-            await page.getByRole('button', { name: /Whole/ }).click();
+            await page.getByRole('button', { name: 'Show all' }).click();
             await page.waitForTimeout(1200);
             await page.screenshot({ path: join(out, `${name}-${scheme}-back.png`) });
             await page.goto(`${address}#/recordings`);

@@ -82,7 +82,7 @@ def fnv1a_53(data):
 # Two tables in one message; rows of the batch in order of making; a NaN; a late row that steps back in time.
 write_blocks("block_live", 42, 3.04, [
     (0, [3.0, 3.005, 3.01, 3.015], [[98.5, 99.0, -0.25, NAN], [0.5, -0.5, 0.125, 1e-300]]),
-    (2, [3.04, 2.96], [[120.75, 118.5], [55.25, NAN], [0.5, 0.5], [0.25, 0.25]]),
+    (2, [3.04, 2.96], [[120.75, 118.5], [0.5, 0.5], [55.25, NAN], [0.25, 0.25], [1.0, 1.0]]),
 ])
 # A message of a replay, with no blocks.
 write_blocks("block_empty", 7, 0.0, [], flags=1)
@@ -95,13 +95,67 @@ write_series("series_plain", 1, [0.0, 0.5, 1.0], [[[87850.0, NAN, 87849.5]]])
 write_series("series_decimated", 0, [10.0, 11.0], [
     [[-3.5, NAN], [0.0, 1.0]], [[160.0, NAN], [0.5, 1.0]], [[4.25, NAN], [0.25, 1.0]]])
 
-COLUMN = {"name": "", "description": "", "unit": "1", "group": "", "decimals": 2, "range": None, "enumeration": None,
-          "role": None, "sigma_column": None, "text": False}
+COLUMN = {"name": "", "title": "", "description": "", "unit": "1", "group": "", "decimals": 2, "range": None,
+          "enumeration": None, "role": None, "sigma_column": None, "text": False}
 
 
-def column(**members):
-    return {**COLUMN, **members}
+def column(name, title, unit="1", group="", decimals=2, description="", **members):
+    return {**COLUMN, "name": name, "title": title, "description": description, "unit": unit, "group": group,
+            "decimals": decimals, **members}
 
+
+def with_sigma(name, title, unit, group, decimals, sigma_decimals, description=""):
+    sigma = f"{name}_sigma"
+    return [column(name, title, unit, group, decimals, description, sigma_column=sigma),
+            column(sigma, f"{title}, 1-sigma", unit, "", sigma_decimals)]
+
+
+def words(name, title, group, description, *enumeration):
+    return column(name, title, "1", group, 0, description,
+                  enumeration={str(value): word for value, word in enumerate(enumeration)})
+
+
+def health(name, title, group, description="Against the filter's own 1-sigma"):
+    return words(name, title, group, description, "not enough data yet", "consistent", "conservative", "overconfident",
+                 "do not trust")
+
+
+def table(number, name, title, kind, vehicle, period_s, columns):
+    return {"id": number, "name": name, "title": title, "kind": kind, "vehicle": vehicle, "period_s": period_s,
+            "columns": columns}
+
+
+def landing_case(name, title, group):
+    return [column(f"{name}_east_m", f"{title}: east of the pad", "m", group, 0, "Mean landing point"),
+            column(f"{name}_north_m", f"{title}: north of the pad", "m", group, 0, "Mean landing point"),
+            column(f"{name}_semi_major_m", f"{title}: semi-major axis", "m", group, 0, "Of the 95 % ellipse"),
+            column(f"{name}_semi_minor_m", f"{title}: semi-minor axis", "m", group, 0, "Of the 95 % ellipse"),
+            column(f"{name}_bearing_deg", f"{title}: bearing of the ellipse", "deg", "", 0,
+                   "Longer axis, clockwise from true north"),
+            column(f"{name}_in_s", f"{title}: time to landing", "s", group, 0, "Mean"),
+            column(f"{name}_outside", f"{title}: outside the boundary", "1", group, 3,
+                   "Fraction of landings; advisory, the range safety officer decides")]
+
+
+# What people call each role; names are those of protocol/dictionary/roles.hpp.
+ROLES = {
+    "accel_body_x": "axial acceleration", "accel_body_y": "acceleration along body y",
+    "accel_body_z": "acceleration along body z", "rate_body_x": "roll rate", "rate_body_y": "turn rate about body y",
+    "rate_body_z": "turn rate about body z", "mag_body_x": "axial magnetic field",
+    "mag_body_y": "magnetic field along body y", "mag_body_z": "magnetic field along body z",
+    "static_pressure": "static pressure", "air_temperature": "air temperature", "latitude": "latitude",
+    "longitude": "longitude", "height_ellipsoid": "height above the ellipsoid", "height_msl": "altitude MSL",
+    "velocity_east": "velocity east", "velocity_north": "velocity north", "velocity_up": "velocity up",
+    "fix_dimensions": "dimensions of the GNSS fix", "satellites_used": "satellites used",
+    "fix_accuracy_horizontal": "horizontal accuracy of the GNSS fix",
+    "fix_accuracy_vertical": "vertical accuracy of the GNSS fix", "battery_voltage": "battery voltage",
+    "pyro_continuity": "igniter continuity", "radio_rssi": "received signal strength",
+    "onboard_phase": "on-board phase", "onboard_altitude": "on-board altitude AGL",
+    "onboard_vertical_speed": "on-board vertical speed", "onboard_q_w": "on-board attitude quaternion, w",
+    "onboard_q_x": "on-board attitude quaternion, x", "onboard_q_y": "on-board attitude quaternion, y",
+    "onboard_q_z": "on-board attitude quaternion, z", "onboard_speed": "on-board speed", "boot_count": "boot count",
+    "wind_speed": "wind speed", "wind_from": "wind direction", "engine_speed": "engine speed",
+    "engine_temperature": "engine temperature", "oil_pressure": "oil pressure"}
 
 DESCRIPTION = {
     "version": 1,
@@ -116,43 +170,97 @@ DESCRIPTION = {
     "vehicles": [{"name": "sanderling", "title": "Sanderling", "dictionary_version": "1.0.0", "has_rocket": True}],
     "links": [{"name": "radio", "uri": "serial:/dev/ttyUSB0?baud=57600", "vehicle": 0}],
     "tables": [
-        {"id": 0, "name": "sanderling/imu.samples", "title": "Inertial samples", "kind": "batch", "vehicle": 0,
-         "period_s": 0.005, "columns": [
-             column(name="accel_body_x", description="Specific force along the long axis", unit="m/s2", group="Inertial",
-                    range=[-160.0, 160.0], role="accel_body_x"),
-             column(name="rate_body_x", description="Roll rate", unit="rad/s", group="Inertial", decimals=3,
-                    role="rate_body_x")]},
-        {"id": 1, "name": "sanderling/baro", "title": "Barometer", "kind": "packet", "vehicle": 0, "period_s": 0.04,
-         "columns": [
-             column(name="static_pressure", description="Static pressure", unit="Pa", group="Air data", decimals=0,
-                    role="static_pressure"),
-             column(name="note", description="Sensor's word", text=True, decimals=0)]},
-        {"id": 2, "name": "sanderling/estimate/vertical", "title": "Vertical", "kind": "estimate", "vehicle": 0,
-         "period_s": 0.1, "columns": [
-             column(name="altitude_m", description="Above the pad", unit="m", group="Vertical", decimals=1,
-                    sigma_column="altitude_sigma_m"),
-             column(name="vertical_speed_mps", description="Up positive", unit="m/s", group="Vertical", decimals=1,
-                    sigma_column="vertical_speed_sigma_mps"),
-             column(name="altitude_sigma_m", description="1-sigma", unit="m"),
-             column(name="vertical_speed_sigma_mps", description="1-sigma", unit="m/s")]},
-        {"id": 3, "name": "link/radio", "title": "radio", "kind": "link", "vehicle": -1, "period_s": 1.0, "columns": [
-            column(name="state", description="State of the link", decimals=0, enumeration={"0": "opening", "1": "open"})]},
+        table(0, "sanderling/imu.samples", "Inertial samples", "batch", 0, 0.005, [
+            column("accel_body_x", "Axial acceleration", "m/s2", "Inertial", 2, "Specific force along the long axis",
+                   range=[-160.0, 160.0], role="accel_body_x"),
+            column("rate_body_x", "Roll rate", "rad/s", "Inertial", 3, "About the long axis", role="rate_body_x")]),
+        table(1, "sanderling/baro", "Barometer", "packet", 0, 0.04, [
+            column("static_pressure", "Static pressure", "Pa", "Air data", 0, "In the electronics bay",
+                   role="static_pressure"),
+            column("note", "Sensor's note", decimals=0, text=True)]),
+        # Of the estimators and the link, the columns that the dashboard asks for by name (web/src/tape), each as the
+        # server describes it, with its 1-sigma.
+        table(2, "sanderling/estimate/vertical", "Vertical motion", "estimate", 0, 0.02, [
+            *with_sigma("altitude_m", "Altitude AGL", "m", "Vertical", 1, 1),
+            *with_sigma("vertical_speed_mps", "Vertical speed", "m/s", "Vertical", 1, 1, "Up positive"),
+            health("health", "Vertical filter", "Health", "Innovations against their chi-square bounds")]),
+        table(3, "link/radio", "Link radio", "link", 0, 0.1, [
+            column("frames_good", "Good frames", "1", "Link", 0, "With a correct checksum"),
+            column("frames_bad", "Bad frames", "1", "Link", 0, "That carry no packet"),
+            column("dropped_bytes", "Bytes in no good frame", "By", "", 0),
+            column("undecodable", "Undecodable frames", "1", "Link", 0, "Good frames that the dictionary cannot read"),
+            column("age_s", "Last good frame", "s", "Link", 1, "Time since then"),
+            column("received", "Packets received", "1", "Link", 0, "Good packets, duplicates and late ones included"),
+            column("lost", "Packets lost", "1", "Link", 0, "Missing by gaps in the sequence counts"),
+            column("duplicates", "Duplicates", "1", "", 0, "Packets received before, by this or another link"),
+            column("late", "Late packets", "1", "", 0, "Older than one already accepted"),
+            column("out_of_order", "Out of order", "1", "", 0,
+                   "Packets received after one with a higher sequence count"),
+            column("sequence_resets", "Sequence counter resets", "1", "", 0),
+            column("rate_10s", "Packet rate, last 10 s", "/s", "Link", 1, "Without duplicates on this link"),
+            column("loss_10s", "Packet loss, last 10 s", "1", "Link", 3, "Lost of sent packets")]),
+        table(4, "sanderling/estimate/phase", "Phase", "estimate", 0, 1.0, [
+            words("phase", "Phase", "Flight", "", "on the rail", "under thrust", "coasting", "falling (no parachute)",
+                  "under drogue", "under main", "down", "presumed down"),
+            column("time_in_phase_s", "Time in phase", "s", "Flight", 1),
+            column("time_since_liftoff_s", "Time since liftoff", "s", "Flight", 1)]),
+        table(5, "sanderling/estimate/derived", "Maxima and figures of the flight", "estimate", 0, 1.0, [
+            column("altitude_max_m", "Maximum altitude AGL", "m", "Maxima", 1),
+            column("ground_distance_m", "Distance from the pad", "m", "Flight figures", 0,
+                   "Horizontal, to the newest GNSS fix")]),
+        table(6, "sanderling/estimate/navigation", "Navigation", "estimate", 0, 0.04, [
+            words("mode", "Navigation mode", "Navigation", "", "aligning", "on the rail", "GNSS-aided",
+                  "dead reckoning", "lost", "vertical only"),
+            *with_sigma("east_m", "East of the pad", "m", "Navigation", 1, 1),
+            *with_sigma("north_m", "North of the pad", "m", "Navigation", 1, 1),
+            *with_sigma("up_m", "Altitude AGL", "m", "Navigation", 1, 1),
+            health("fix_health", "GNSS fixes", "Navigation"),
+            health("height_health", "Pressure altitude", "")]),
+        table(7, "sanderling/estimate/look_angles", "Look angles from the station", "estimate", 0, 0.04, [
+            *with_sigma("azimuth_deg", "Azimuth, true", "deg", "Antenna", 1, 2, "Clockwise from true north"),
+            column("azimuth_magnetic_deg", "Azimuth, magnetic", "deg", "Antenna", 1, "Clockwise from magnetic north",
+                   sigma_column="azimuth_deg_sigma"),
+            *with_sigma("elevation_deg", "Elevation", "deg", "Antenna", 1, 2, "Above the horizon"),
+            *with_sigma("slant_range_m", "Slant range", "m", "Antenna", 0, 1),
+            column("pointing_half_beams", "Pointing error", "1", "Antenna", 2,
+                   "1-sigma, in half beamwidths; below 1 the vehicle is in the beam")]),
+        table(8, "sanderling/estimate/onboard_comparison", "Ground \u2212 on board", "estimate", 0, 0.1, [
+            *with_sigma("altitude_m", "Altitude AGL", "m", "Ground \u2212 on board", 1, 1),
+            *with_sigma("vertical_speed_mps", "Vertical speed", "m/s", "Ground \u2212 on board", 2, 2),
+            *with_sigma("long_axis_deg", "Pointing", "deg", "Ground \u2212 on board", 1, 1,
+                        "Angle between the two long axes")]),
+        table(9, "sanderling/estimate/ascent", "Predicted apogee", "estimate", 0, 0.5, [
+            *with_sigma("apogee_m", "Predicted apogee AGL", "m", "Prediction", 0, 1, "Mean"),
+            column("apogee_low_m", "Apogee AGL, low", "m", "Prediction", 0, "5 % of the flights stay below"),
+            column("apogee_high_m", "Apogee AGL, high", "m", "Prediction", 0, "5 % of the flights go above"),
+            column("apogee_in_s", "Time to apogee", "s", "Prediction", 1, "Mean; on the rail from ignition")]),
+        table(10, "sanderling/estimate/landing", "Predicted landing", "estimate", 0, 0.5, [
+            *landing_case("nominal", "Nominal", "Prediction"), *landing_case("drogue_fails", "Drogue fails", ""),
+            *landing_case("no_parachute", "No parachute", ""),
+            words("terrain", "Ground", "Prediction", "What the prediction lands on", "flat", "height grid")]),
     ],
 }
 write_json("hello", {"type": "hello", "version": 1, "role": "viewer", "server_id": "0123456789abcdef0123456789abcdef",
-                     "description": DESCRIPTION, "mode": "live",
+                     "description": DESCRIPTION, "roles": ROLES, "mode": "live",
                      "latest": [{"table": 0, "t_s": 12.5, "values": [9.75, None]},
-                                {"table": 2, "t_s": 12.4, "values": [1034.5, -2.25, 0.5, 0.25]}]})
+                                {"table": 2, "t_s": 12.4, "values": [1034.5, 0.5, -2.25, 0.25, 1.0]}]})
 
-event_text = "Powered ascent"
-event_key = "sanderling/phase/powered_ascent"
-t_ns, t_found_ns = T_START_NS + 3_250_000_000, T_START_NS + 3_500_000_000
-event_id = fnv1a_53(struct.pack("<qq", t_ns, t_found_ns) + event_key.encode() + b"\0" + event_text.encode())
-write_json("event", {"type": "event", "id": event_id, "t_s": 3.25, "t_found_s": 3.5, "t_sigma_s": 0.01, "kind": "phase",
-                     "level": "note", "vehicle": 0, "key": event_key, "text": event_text, "data": {"acceleration_mps2": 96.5}})
+
+
+def event(name, t_s, t_found_s, t_sigma_s, kind, key, text, data):
+    t_ns, t_found_ns = (T_START_NS + round(t * 1_000_000_000) for t in (t_s, t_found_s))
+    number = fnv1a_53(struct.pack("<qq", t_ns, t_found_ns) + key.encode() + b"\0" + text.encode())
+    write_json(name, {"type": "event", "id": number, "t_s": t_s, "t_found_s": t_found_s, "t_sigma_s": t_sigma_s,
+                      "kind": kind, "level": "note", "vehicle": 0, "key": key, "text": text, "data": data})
+
+
+event("event", 3.25, 3.5, 0.01, "phase", "sanderling/phase/under_thrust", "Under thrust", {"acceleration_mps2": 96.5})
+event("event_missing", 0.0, 0.0, 0.0, "recording", "sanderling/missing/air",
+      "No air-data estimate: needs the role static_pressure",
+      {"estimate": "air", "needs": ["static_pressure"], "any": False})
 write_json("status", {"type": "status", "t_s": 12.75, "links": [
-    {"name": "radio", "state": "silent", "detail": "no bytes for 3.2 s", "bytes": 123456, "t_last_s": 9.5},
-    {"name": "spare", "state": "refused", "detail": "/dev/ttyUSB1: no such file", "bytes": 0, "t_last_s": None}],
+    {"name": "radio", "state": "no_data", "detail": "no bytes for 3.2 s", "bytes": 123456, "t_last_s": 9.5},
+    {"name": "spare", "state": "cannot_open", "detail": "/dev/ttyUSB1: no such file", "bytes": 0, "t_last_s": None}],
     "recorder": {"recording": True, "fault": "", "queue_bytes": 0, "dropped_bytes": 0, "file_bytes": 81920,
                  "disk_free_bytes": 1000000000}, "viewers": 3, "utc_ns": str(T_START_NS + 12_750_000_000)})
 write_json("gap", {"type": "gap", "from_seq": 101, "to_seq": 180, "from_t_s": 4.0, "to_t_s": 4.75})

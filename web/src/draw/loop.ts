@@ -1,10 +1,12 @@
 /** The only requestAnimationFrame of the page. Drawers say themselves whether they have anything to do. */
-export type Drawer = (now_ms: number) => void;
+import type { PageMs } from '../stream/clocks';
+
+export type Drawer = (now_ms: PageMs) => void;
 
 const drawers = new Set<Drawer>();
 let running = false;
 
-function frame(now_ms: number): void {
+function frame(now_ms: PageMs): void {
   for (const draw of drawers) draw(now_ms);
   if (drawers.size > 0) requestAnimationFrame(frame);
   else running = false;

@@ -1,58 +1,102 @@
-/** Shapes that stand for events. Each level has its own outline, so that meaning never rests on colour alone. */
-import type { FlightEvent, Level } from '../stream/messages';
+/**
+ * The page's marks, each a path for canvas and SVG alike, told apart without colour. Urgency is counted: strokes in an
+ * upright box. Links and landing cases speak in lines. An operator's marker is a pennant, any other event a tick.
+ */
+import type { Level, TapeEvent } from '../stream/messages';
+import type { LandingCaseName } from '../tape/estimates';
 import type { Palette } from './palette';
 
-export type Mark = Exclude<Level, 'note'> | 'marker' | 'event';
+export type Urgency = Exclude<Level, 'note'>;
+export const kUrgencies: readonly Urgency[] = ['advisory', 'caution', 'warning'];
+export type Mark = Urgency | 'marker' | 'event';
 
-export function mark_of(event: FlightEvent): Mark {
+const kBox = 'M0 0H14V16H0Z';
+const kHollow = `${kBox}M2 2V14H12V2Z`;
+const stroke = (x: number): string => `M${x} 4h2v8h-2z`;
+
+/** One stroke, two, three on a filled box; filled by the even-odd rule in a box of 14 by 16, so that edges fall on pixels. */
+export const kStrokes: Readonly<Record<Urgency, string>> = {
+  advisory: kHollow + stroke(6),
+  caution: kHollow + stroke(4) + stroke(8),
+  warning: kBox + stroke(2) + stroke(6) + stroke(10),
+};
+export const kStrokesSize = { width: 14, height: 16 };
+
+/** A pole with its foot at 0, 0 and a flag to the right. */
+export const kPennant = { pole: 'M0 0V-15', flag: 'M0-15L10-11.25L0-7.5Z' };
+
+export interface LinkLine {
+  path: string;
+  dash: readonly number[];
+  /** Drawn unbroken beside the path. */
+  bar: string;
+}
+
+const kThrough = 'M2 6H44';
+const kDots = [0.1, 6];
+
+/** Lines in a box of 46 by 12, by the state of a link. */
+const kLinkLines: Readonly<Record<string, LinkLine>> = {
+  open: { path: kThrough, dash: [], bar: '' },
+  opening: { path: kThrough, dash: kDots, bar: '' },
+  no_data: { path: kThrough, dash: [9, 6], bar: '' },
+  lost: { path: 'M2 8.5H18L22 3M26 9L30 3.5H44', dash: [], bar: '' },
+  cannot_open: { path: 'M2 6H28', dash: kDots, bar: 'M34 0V12' },
+  end_of_file: { path: 'M2 6H34', dash: [], bar: 'M34 0V12' },
+};
+const kNoLine: LinkLine = { path: '', dash: [], bar: '' };
+
+export const link_line = (state: string): LinkLine => kLinkLines[state] ?? kNoLine;
+export const is_dotted = (line: LinkLine): boolean => line.dash === kDots;
+
+/** Line pattern and letter of each landing case; B is for ballistic. */
+export const kCaseMarks: Readonly<Record<LandingCaseName, { letter: string; dash: readonly number[] }>> = {
+  nominal: { letter: 'N', dash: [] },
+  drogue_fails: { letter: 'D', dash: [10, 5] },
+  no_parachute: { letter: 'B', dash: [2.5, 4] },
+};
+
+export function mark_of(event: TapeEvent): Mark {
   if (event.kind === 'marker' || event.kind === 'note') return 'marker';
   return event.level === 'note' || event.kind === 'alert_cleared' ? 'event' : event.level;
 }
 
-/** Triangle: warning. Diamond: caution. Ring: advisory. Pennant: an operator's mark. Dot: any other event. */
-export function draw_mark(context: CanvasRenderingContext2D, colours: Palette, mark: Mark, x: number, y: number): void {
-  context.beginPath();
-  switch (mark) {
-    case 'warning':
-      context.moveTo(x, y - 7);
-      context.lineTo(x + 7, y + 6);
-      context.lineTo(x - 7, y + 6);
-      context.closePath();
-      context.fillStyle = colours.warning;
-      context.fill();
-      break;
-    case 'caution':
-      context.moveTo(x, y - 7);
-      context.lineTo(x + 6, y);
-      context.lineTo(x, y + 7);
-      context.lineTo(x - 6, y);
-      context.closePath();
-      context.fillStyle = colours.caution;
-      context.fill();
-      break;
-    case 'advisory':
-      context.arc(x, y, 4.5, 0, 2 * Math.PI);
-      context.strokeStyle = colours.advisory;
-      context.lineWidth = 2;
-      context.stroke();
-      break;
-    case 'marker':
-      context.moveTo(x, y + 7);
-      context.lineTo(x, y - 7);
-      context.lineTo(x + 9, y - 3.5);
-      context.lineTo(x, y);
-      context.strokeStyle = colours.ink;
-      context.lineWidth = 1.5;
-      context.stroke();
-      context.fillStyle = colours.ink;
-      context.fill();
-      break;
-    case 'event':
-      context.arc(x, y, 2.5, 0, 2 * Math.PI);
-      context.fillStyle = colours.note;
-      context.fill();
-      break;
-    default:
-      mark satisfies never;
-  }
+/** `x`, `y`: middle of the box. */
+export function draw_strokes(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  urgency: Urgency,
+  x: number,
+  y: number,
+): void {
+  const left = Math.round(x - kStrokesSize.width / 2);
+  const top = Math.round(y - kStrokesSize.height / 2);
+  context.save();
+  context.translate(left, top);
+  context.fillStyle = colours.surface;
+  context.fill(new Path2D(kBox));
+  context.fillStyle = colours[urgency];
+  context.fill(new Path2D(kStrokes[urgency]), 'evenodd');
+  context.restore();
+}
+
+/** `x`, `y`: foot of the pole. Filled: a measured place; open: an operator's marker, or a place that is old. */
+export function draw_pennant(
+  context: CanvasRenderingContext2D,
+  colours: Palette,
+  filled: boolean,
+  x: number,
+  y: number,
+): void {
+  context.save();
+  context.translate(Math.round(x) + 0.25, y);
+  const flag = new Path2D(kPennant.flag);
+  context.fillStyle = filled ? colours.ink : colours.surface;
+  context.strokeStyle = colours.ink;
+  context.lineWidth = 1.5;
+  context.lineJoin = 'round';
+  context.fill(flag);
+  context.stroke(flag);
+  context.stroke(new Path2D(kPennant.pole));
+  context.restore();
 }

@@ -1,5 +1,5 @@
 /** What lies over the strips and changes more often than they do: cursor, hover line, event lines, and the time axis. */
-import { format_clock } from '../format';
+import { format_clock } from '../text/format';
 import type { Tape } from '../tape/tape';
 import { palette } from './palette';
 import type { Surface } from './surface';

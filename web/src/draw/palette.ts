@@ -18,10 +18,13 @@ export interface Palette {
   warning: string;
   caution: string;
   advisory: string;
-  note: string;
+  limit: string;
   font: string;
   version: number;
 }
+
+/** Limits and boundaries: long, short, long. */
+export const kChain: readonly number[] = [14, 3, 3, 3];
 
 let current: Palette | undefined;
 let version = 0;
@@ -53,7 +56,7 @@ export function palette(): Palette {
     warning: token('--warning'),
     caution: token('--caution'),
     advisory: token('--advisory'),
-    note: token('--note'),
+    limit: token('--limit'),
     font: token('--font'),
     version: ++version,
   };

@@ -1,11 +1,11 @@
 /** Draws one strip: rows of the tape on the window's time axis. Rasters are scratch space shared by all strips. */
-import { format_fixed } from '../format';
+import { format_fixed } from '../text/format';
 import type { Series } from '../stream/blocks';
 import type { History } from '../tape/history';
 import type { Strip, Series as StripSeries } from '../tape/strips';
 import type { Tape, TableData } from '../tape/tape';
-import { shown_unit } from '../units';
-import { palette, type Palette } from './palette';
+import { shown_unit } from '../text/units';
+import { kChain, palette, type Palette } from './palette';
 import { Raster } from './raster';
 import type { Surface } from './surface';
 import { nice_step, step_decimals, time_step_s } from './ticks';
@@ -17,7 +17,7 @@ export interface StripExtent {
 
 const kSeriesMax = 4;
 const kGapPeriods = 4;
-const kHeld_s = 12; // predictions on the pad come every 10 s, and hold until the next
+const kHeld_s = 12; // predictions on the rail come every 10 s, and hold until the next
 const kGapMin_s = 0.08; // a lost packet or two is still one line; more is a gap
 const lines = Array.from({ length: kSeriesMax }, () => new Raster());
 const bands_low = Array.from({ length: kSeriesMax }, () => new Raster());
@@ -288,7 +288,7 @@ export function draw_strip(surface: Surface, tape: Tape, history: History, strip
   return extent;
 }
 
-/** Outside the valid range: a tint and a dashed limit, so that it does not rest on colour alone. */
+/** Outside the valid range: a tint and a chain line, so that it does not rest on colour alone. */
 function draw_range(
   context: CanvasRenderingContext2D,
   colours: Palette,
@@ -300,9 +300,9 @@ function draw_range(
   height: number,
 ): void {
   if (!range) return;
-  context.strokeStyle = colours.caution;
-  context.lineWidth = 1;
-  context.setLineDash([5, 4]);
+  context.strokeStyle = colours.limit;
+  context.lineWidth = 1.5;
+  context.setLineDash([...kChain]);
   const limit = (value: number, from: number, to: number): void => {
     context.fillStyle = colours.range;
     context.fillRect(0, Math.min(from, to), width, Math.abs(to - from));

@@ -1,11 +1,13 @@
 /**
  * Draws the tape: the whole recording from edge to edge, its phases as labelled bands, the altitude's outline, gaps
- * hatched, alerts and markers as shapes, the strips' window with a fan up to them, the cursor and the head.
+ * hatched, events as ticks on the axis, alerts and markers under it, the strips' window with a fan up to them, the cursor
+ * and the head.
  */
-import { format_clock } from '../format';
+import { capital, format_clock } from '../text/format';
+import type { TapeSeconds } from '../stream/clocks';
 import type { PhaseSpan } from '../tape/events';
 import type { Tape } from '../tape/tape';
-import { draw_mark, mark_of } from './marks';
+import { draw_pennant, draw_strokes, kUrgencies, mark_of } from './marks';
 import { palette, type Palette } from './palette';
 import type { Surface } from './surface';
 import { time_step_s } from './ticks';
@@ -14,12 +16,12 @@ export interface TapeDrawing {
   tape: Tape;
   vehicle: number;
   /** T-zero for the axis, seconds on the tape. */
-  zero_s: number;
+  zero_s: TapeSeconds;
   /** Table and column of the altitude outline; undefined: none. */
   profile: { table: number; column: number } | undefined;
   /** Left and right edge of the strips' plot in this canvas' pixels; undefined: no fan. */
   strips: { left: number; right: number } | undefined;
-  hover_s: number;
+  hover_s: TapeSeconds;
 }
 
 export interface TapeLayout {
@@ -34,6 +36,7 @@ export interface TapeLayout {
 
 const kEdge = 14; // room for the cursor's handle and half a label at both ends
 const kLabelRow_px = 13;
+const kTick_px = 7;
 const kGapMin_s = 1; // shorter silences are loss, which the link panel counts
 
 export function tape_layout(surface: { width: number; height: number }): TapeLayout {
@@ -158,7 +161,7 @@ function draw_profile(
   const { profile, tape } = drawing;
   const overview = profile && tape.tables[profile.table]?.overview;
   if (!profile || !overview) return;
-  let top = 20; // metres: sensor noise on the pad must not look like a flight
+  let top = 20; // metres: sensor noise on the rail must not look like a flight
   for (let b = 0; b < overview.used; b++) top = Math.max(top, overview.max(profile.column, b) || 0);
   const { band_bottom } = layout;
   const height = band_bottom - layout.band_top - 6;
@@ -235,7 +238,8 @@ function draw_phase_labels(
   const limits = [far_end, far_end];
   for (const phase of phases.toReversed()) {
     const at = x(phase.from_s);
-    const width = context.measureText(phase.text).width;
+    const text = capital(phase.text);
+    const width = context.measureText(text).width;
     const flush_right = phase === phases.at(-1) && at + 5 + width > far_end;
     const from = flush_right ? at - 5 - width : at + 5;
     const row = limits.findIndex((limit) => from >= layout.left && from + width <= limit);
@@ -245,7 +249,7 @@ function draw_phase_labels(
     const y = layout.labels_y + row * kLabelRow_px;
     context.fillRect(Math.round(at), layout.band_bottom, 1, y + 5 - layout.band_bottom);
     context.fillStyle = colours.ink;
-    context.fillText(phase.text, from, y);
+    context.fillText(text, from, y);
     for (let above = 0; above <= row; above++)
       limits[above] = Math.min(limits[above] ?? far_end, (flush_right ? from : at) - 6);
   }
@@ -274,10 +278,20 @@ function draw_events(
     }
   }
   for (const begin of raised.values()) bar(begin.t_s, tape.head_s, begin.colour);
-  for (const event of tape.log.events) {
-    if (event.kind === 'phase' || event.kind === 'alert_cleared') continue;
-    draw_mark(context, colours, mark_of(event), x(event.t_s), layout.marks_y);
+  const marks = tape.log.events
+    .filter((event) => event.kind !== 'phase' && event.kind !== 'alert_cleared')
+    .map((event) => ({ mark: mark_of(event), at: x(event.t_s) }));
+  for (const { mark, at } of marks) {
+    if (mark === 'event') {
+      context.fillStyle = colours.ink;
+      context.fillRect(Math.round(at) - 1, layout.band_bottom - kTick_px, 2, kTick_px);
+    } else if (mark === 'marker') {
+      draw_pennant(context, colours, false, at, layout.marks_y + 8);
+    }
   }
+  // The more urgent lies on top where they meet.
+  for (const urgency of kUrgencies)
+    for (const { mark, at } of marks) if (mark === urgency) draw_strokes(context, colours, urgency, at, layout.marks_y);
 }
 
 function draw_axis(

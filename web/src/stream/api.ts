@@ -1,16 +1,8 @@
-/** The HTTP API of protocol/STREAM.md, section 3: requests and checked answers. Errors carry the server's own sentence. */
+/** The HTTP API of protocol/STREAM.md, section 3: requests and checked answers. Errors carry the server's sentence. */
+import type { TapeSeconds } from './clocks';
 import { read_series, type Series } from './blocks';
-import {
-  read_description,
-  read_event,
-  read_latest,
-  read_recording,
-  type Description,
-  type FlightEvent,
-  type LatestRow,
-  type Recording,
-  type SessionRole,
-} from './messages';
+import { read_description, read_recording, type Description, type Recording } from './description';
+import { read_event, read_latest, type TapeEvent, type LatestRow, type SessionRole } from './messages';
 
 const kTimeoutMs = 10_000; // the server's own limit for a request
 
@@ -35,7 +27,7 @@ async function request(path: string, init: RequestInit = {}): Promise<Response> 
 
 async function json(path: string): Promise<Record<string, unknown>> {
   const body: unknown = await (await request(path)).json();
-  if (typeof body !== 'object' || body === null) throw new Error(`${path}: the answer is no JSON object`);
+  if (typeof body !== 'object' || body === null) throw new Error(`${path}: the answer is not a JSON object`);
   return body as Record<string, unknown>;
 }
 
@@ -55,21 +47,21 @@ export async function fetch_description(id: string): Promise<Description> {
   return read_description(await json(`${at(id)}/description`));
 }
 
-export async function fetch_events(id: string): Promise<FlightEvent[]> {
+export async function fetch_events(id: string): Promise<TapeEvent[]> {
   const list = (await json(`${at(id)}/events`))['events'];
   if (!Array.isArray(list)) throw new Error('events: the answer has no list');
   return list.map((entry, i) => read_event(entry, `events/${i}`));
 }
 
-export async function fetch_latest(id: string, t_s: number): Promise<LatestRow[]> {
+export async function fetch_latest(id: string, t_s: TapeSeconds): Promise<LatestRow[]> {
   return read_latest((await json(`${at(id)}/latest?t_s=${t_s}`))['latest']);
 }
 
 export interface SeriesWindow {
   table: number;
   /** Absent: the whole tape. */
-  from_s?: number;
-  to_s?: number;
+  from_s?: TapeSeconds;
+  to_s?: TapeSeconds;
   points: number;
 }
 
@@ -90,6 +82,6 @@ export async function fetch_role(): Promise<SessionRole> {
 export const post_key = (key: string): Promise<void> => post('/api/session', { key });
 export const post_meta = (id: string, meta: { name?: string; notes?: string }): Promise<void> =>
   post(`${at(id)}/meta`, meta);
-export const post_marker = (text: string, t_s: number): Promise<void> => post('/api/live/marker', { text, t_s });
+export const post_marker = (text: string, t_s: TapeSeconds): Promise<void> => post('/api/live/marker', { text, t_s });
 export const post_note = (text: string): Promise<void> => post('/api/live/note', { text });
-export const post_cut = (name: string): Promise<void> => post('/api/live/cut', { name });
+export const post_new_recording = (name: string): Promise<void> => post('/api/live/cut', { name });

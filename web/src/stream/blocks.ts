@@ -34,7 +34,7 @@ export const kTablesMax = 4096;
 export function read_blocks(bytes: ArrayBuffer, on_block: (block: Block, message: BlockMessage) => void): BlockMessage {
   const view = new DataView(bytes);
   if (bytes.byteLength < kHeader)
-    throw new BlockError(`block message: ${bytes.byteLength} octets, header needs ${kHeader}`);
+    throw new BlockError(`block message: ${bytes.byteLength} bytes, header needs ${kHeader}`);
   if (view.getUint8(0) !== 1) throw new BlockError(`block message: version ${view.getUint8(0)}, this page reads 1`);
   if (view.getUint8(1) !== 1) throw new BlockError(`block message: kind ${view.getUint8(1)}, this page reads 1`);
   const flags = view.getUint16(2, true);
@@ -73,7 +73,7 @@ export function read_blocks(bytes: ArrayBuffer, on_block: (block: Block, message
       offset += size;
     }
     if (offset !== bytes.byteLength)
-      throw new BlockError(`block message: ${bytes.byteLength - offset} octets left over`);
+      throw new BlockError(`block message: ${bytes.byteLength - offset} bytes left over`);
   };
   walk(undefined);
   walk((block) => on_block(block, message));
@@ -93,7 +93,7 @@ export interface Series {
 }
 
 export function read_series(bytes: ArrayBuffer): Series {
-  if (bytes.byteLength < 16) throw new BlockError(`series: ${bytes.byteLength} octets, header needs 16`);
+  if (bytes.byteLength < 16) throw new BlockError(`series: ${bytes.byteLength} bytes, header needs 16`);
   const view = new DataView(bytes);
   if (view.getUint32(0, false) !== 0x54535331) throw new BlockError('series: does not begin with TSS1');
   const table = view.getUint16(4, true);
@@ -102,7 +102,7 @@ export function read_series(bytes: ArrayBuffer): Series {
   const decimated = (view.getUint32(12, true) & 1) !== 0;
   const size = 16 + 8 * rows * (1 + columns * (decimated ? 3 : 1));
   if (size !== bytes.byteLength) {
-    throw new BlockError(`series: ${rows} rows of ${columns} columns need ${size} octets, got ${bytes.byteLength}`);
+    throw new BlockError(`series: ${rows} rows of ${columns} columns need ${size} bytes, got ${bytes.byteLength}`);
   }
   const part = (place: number, length: number): Float64Array => new Float64Array(bytes, 16 + 8 * place, length);
   const t_s = part(0, rows);

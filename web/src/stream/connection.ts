@@ -1,9 +1,11 @@
 /**
- * The WebSocket of the page: comes back by itself for ever, and knows when it has gone quiet. What was missed while it
+ * The WebSocket of the page: reconnects by itself indefinitely, and knows when it has gone quiet. What was missed while it
  * was away is the tape's business (`on_open` and sequence jumps tell it).
  */
+import { page_now, type PageMs } from './clocks';
 import { BlockError, read_blocks, type Block, type BlockMessage } from './blocks';
-import { MessageError, read_message, type ServerMessage } from './messages';
+import { MessageError } from './json';
+import { read_message, type ServerMessage } from './messages';
 
 export type ConnectionState = 'connecting' | 'open' | 'waiting' | 'refused';
 
@@ -25,8 +27,8 @@ const kCloseWords: Readonly<Record<number, string>> = {
   1001: 'The ground station is shutting down.',
   4400: 'The ground station did not understand this page. Reload it.',
   4403: 'The ground station does not serve this address. Open the one it printed.',
-  4408: 'This device was too slow to keep up. Coming back.',
-  4503: 'The ground station has its full number of viewers. Trying again.',
+  4408: 'This device was too slow to keep up. Reconnecting.',
+  4503: 'Viewer limit reached. Trying again.',
 };
 
 export function backoff_ms(attempt: number): number {
@@ -38,7 +40,7 @@ export class Connection {
   private attempt = 0;
   private timer: ReturnType<typeof setTimeout> | undefined;
   private watchdog: ReturnType<typeof setInterval> | undefined;
-  private last_heard_ms = 0;
+  private last_heard_ms: PageMs = 0;
   private seq = -1;
   private pending: object | undefined;
   private pending_timer: ReturnType<typeof setTimeout> | undefined;
@@ -84,7 +86,7 @@ export class Connection {
     const socket = new WebSocket(this.address);
     socket.binaryType = 'arraybuffer';
     this.socket = socket;
-    this.last_heard_ms = performance.now();
+    this.last_heard_ms = page_now();
     this.seq = -1;
     socket.onopen = () => {
       this.attempt = 0;
@@ -122,12 +124,12 @@ export class Connection {
   }
 
   private check_silence(): void {
-    if (this.socket && performance.now() - this.last_heard_ms > kSilenceMs)
+    if (this.socket && page_now() - this.last_heard_ms > kSilenceMs)
       this.drop('The ground station went quiet. Reconnecting.');
   }
 
   private receive(data: unknown): void {
-    this.last_heard_ms = performance.now();
+    this.last_heard_ms = page_now();
     try {
       if (typeof data === 'string') {
         const message = read_message(data);

@@ -1,55 +1,67 @@
-/** Everything that happened on a tape, in order: phases as spans, alerts with their life, markers, and lift-off. */
-import type { FlightEvent, Level } from '../stream/messages';
+/** Everything that happened on a tape, in order: phases as spans, alerts with their life, and the events of a flight. */
+import type { TapeSeconds } from '../stream/clocks';
+import type { Level, TapeEvent } from '../stream/messages';
 
 export interface PhaseSpan {
-  from_s: number;
+  from_s: TapeSeconds;
   /** Infinity while it lasts. */
-  to_s: number;
+  to_s: TapeSeconds;
   text: string;
   key: string;
   /** 1-sigma of `from_s`. */
   sigma_s: number;
 }
 
-/** One moment of a flight, back-dated to when it happened. */
-export interface FlightMoment {
-  /** Last part of its key: "lift_off", "apogee". */
-  word: string;
-  t_s: number;
+/** Names of the events that every flight should have, in order. */
+export const kFlightEvents = ['liftoff', 'burnout', 'apogee', 'drogue_out', 'main_out', 'touchdown'] as const;
+export type FlightEventName = (typeof kFlightEvents)[number];
+
+/** One event of a flight, back-dated to when it happened. */
+export interface FlightEvent {
+  name: string;
+  t_s: TapeSeconds;
   /** 1-sigma of `t_s`. */
   sigma_s: number;
 }
 
+/** Why a vehicle has no such estimate: roles that its dictionary does not give. */
+export interface MissingEstimate {
+  estimate: string;
+  needs: readonly string[];
+  /** True: one of them would do; false: all are needed. */
+  any: boolean;
+}
+
 interface Flight {
-  from_s: number;
-  moments: FlightMoment[];
+  from_s: TapeSeconds;
+  events: FlightEvent[];
 }
 
 const kLevelOrder: Readonly<Record<Level, number>> = { warning: 0, caution: 1, advisory: 2, note: 3 };
 
 const last_part = (key: string): string => key.slice(key.lastIndexOf('/') + 1);
-const sentence = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1);
+
+export function missing_estimate(event: TapeEvent): MissingEstimate | undefined {
+  const { estimate, needs, any } = event.data;
+  if (typeof estimate !== 'string' || !Array.isArray(needs) || !event.key.endsWith(`/missing/${estimate}`))
+    return undefined;
+  return { estimate, needs: needs.filter((role) => typeof role === 'string'), any: any === true };
+}
 
 export class EventLog {
   /** By time of happening. */
-  readonly events: FlightEvent[] = [];
+  readonly events: TapeEvent[] = [];
   version = 0;
   private readonly ids = new Set<number>();
   private readonly flights_of = new Map<number, readonly Flight[]>();
   private flights_version = -1;
 
-  add(event: FlightEvent): void {
+  add(event: TapeEvent): void {
     if (this.ids.has(event.id) || !Number.isFinite(event.t_s)) return;
     this.ids.add(event.id);
     let i = this.events.length;
     while (i > 0 && (this.events[i - 1]?.t_s ?? -Infinity) > event.t_s) i--;
     this.events.splice(i, 0, event);
-    this.version++;
-  }
-
-  clear(): void {
-    this.events.length = 0;
-    this.ids.clear();
     this.version++;
   }
 
@@ -60,38 +72,37 @@ export class EventLog {
       if (event.kind !== 'phase' || (vehicle >= 0 && event.vehicle >= 0 && event.vehicle !== vehicle)) continue;
       const before = spans.at(-1);
       if (before) before.to_s = event.t_s;
-      spans.push({
-        from_s: event.t_s,
-        to_s: Infinity,
-        text: sentence(event.text),
-        key: event.key,
-        sigma_s: event.t_sigma_s,
-      });
+      spans.push({ from_s: event.t_s, to_s: Infinity, text: event.text, key: event.key, sigma_s: event.t_sigma_s });
     }
     return spans;
   }
 
-  phase_at(vehicle: number, t_s: number): PhaseSpan | undefined {
+  phase_at(vehicle: number, t_s: TapeSeconds): PhaseSpan | undefined {
     return this.phases(vehicle).findLast((span) => span.from_s <= t_s);
   }
 
-  /** Moments of the flight that `at_s` stands in: a flight lasts from being on the pad to being there again. */
-  moments(vehicle: number, at_s = Infinity): readonly FlightMoment[] {
+  /** Events of the flight that `at_s` stands in: a flight lasts from being on the rail to being there again. */
+  flight_events(vehicle: number, at_s: TapeSeconds = Infinity): readonly FlightEvent[] {
     const flights = this.flights(vehicle);
-    return (flights.findLast((flight) => flight.from_s <= at_s) ?? flights[0])?.moments ?? [];
+    return (flights.findLast((flight) => flight.from_s <= at_s) ?? flights[0])?.events ?? [];
   }
 
-  /** Time of lift-off, T-zero of the flight clock; one that was taken back does not count. */
-  lift_off_s(vehicle: number, at_s = Infinity): number | undefined {
-    return this.moments(vehicle, at_s).find((moment) => moment.word === 'lift_off')?.t_s;
+  /** Those that have happened by `at_s`. */
+  happened(vehicle: number, at_s: TapeSeconds): readonly FlightEvent[] {
+    return this.flight_events(vehicle, at_s).filter((event) => event.t_s <= at_s);
   }
 
-  /** The server's sentence on why a vehicle has no such estimate; empty when it says nothing. */
-  missing(vehicle_name: string, estimate: string): string {
-    return this.events.findLast((event) => event.key === `${vehicle_name}/missing/${estimate}`)?.text ?? '';
+  /** Time of liftoff, zero of T+; one that was withdrawn does not count. */
+  liftoff_s(vehicle: number, at_s: TapeSeconds = Infinity): TapeSeconds | undefined {
+    return find_event(this.flight_events(vehicle, at_s), 'liftoff')?.t_s;
   }
 
-  /** A lift-off that was taken back leaves nothing. */
+  missing(vehicle_name: string, estimate: string): MissingEstimate | undefined {
+    const event = this.events.findLast((one) => one.key === `${vehicle_name}/missing/${estimate}`);
+    return event && missing_estimate(event);
+  }
+
+  /** A liftoff that was withdrawn leaves nothing. */
   private flights(vehicle: number): readonly Flight[] {
     if (this.flights_version !== this.version) {
       this.flights_version = this.version;
@@ -99,18 +110,18 @@ export class EventLog {
     }
     const known = this.flights_of.get(vehicle);
     if (known) return known;
-    let flight: Flight = { from_s: -Infinity, moments: [] };
+    let flight: Flight = { from_s: -Infinity, events: [] };
     const flights = [flight];
     for (const event of this.events) {
       if (vehicle >= 0 && event.vehicle >= 0 && event.vehicle !== vehicle) continue;
       const word = last_part(event.key);
-      const add = (moment: string): void => {
-        if (flight.moments.every((other) => other.word !== moment))
-          flight.moments.push({ word: moment, t_s: event.t_s, sigma_s: event.t_sigma_s });
+      const add = (name: string): void => {
+        if (flight.events.every((other) => other.name !== name))
+          flight.events.push({ name, t_s: event.t_s, sigma_s: event.t_sigma_s });
       };
-      if (event.kind === 'phase' && word === 'on_the_pad') flights.push((flight = { from_s: event.t_s, moments: [] }));
-      else if (event.kind === 'phase' && word === 'powered_ascent') add('lift_off');
-      else if (event.kind === 'flight_event' && word === 'withdrawn') flight.moments.length = 0;
+      if (event.kind === 'phase' && word === 'on_the_rail') flights.push((flight = { from_s: event.t_s, events: [] }));
+      else if (event.kind === 'phase' && word === 'under_thrust') add('liftoff');
+      else if (event.kind === 'flight_event' && word === 'false_liftoff') flight.events.length = 0;
       else if (event.kind === 'flight_event' && event.key.endsWith(`/flight/${word}`)) add(word);
     }
     this.flights_of.set(vehicle, flights);
@@ -118,8 +129,8 @@ export class EventLog {
   }
 
   /** Alerts raised and not cleared at `t_s`, most urgent first, then oldest first. */
-  active_alerts(t_s: number): FlightEvent[] {
-    const active = new Map<string, FlightEvent>();
+  active_alerts(t_s: TapeSeconds): TapeEvent[] {
+    const active = new Map<string, TapeEvent>();
     for (const event of this.events) {
       if (event.t_s > t_s) break;
       if (event.kind === 'alert_raised') {
@@ -130,4 +141,8 @@ export class EventLog {
     }
     return [...active.values()].sort((a, b) => kLevelOrder[a.level] - kLevelOrder[b.level] || a.t_s - b.t_s);
   }
+}
+
+export function find_event(events: readonly FlightEvent[], name: FlightEventName): FlightEvent | undefined {
+  return events.find((event) => event.name === name);
 }

@@ -4,14 +4,15 @@
  */
 import { fetch_series } from '../stream/api';
 import type { Series } from '../stream/blocks';
+import { page_now, type PageMs, type TapeSeconds } from '../stream/clocks';
 import type { Tape, TableData } from './tape';
 
 interface Held {
   series: Series | undefined;
-  from_s: number;
-  to_s: number;
+  from_s: TapeSeconds;
+  to_s: TapeSeconds;
   points: number;
-  asked_ms: number;
+  asked_ms: PageMs;
   busy: boolean;
 }
 
@@ -31,7 +32,7 @@ export class History {
   }
 
   /** History to draw for the window at `pixels` columns; undefined when the page's own rows are fine enough. */
-  window(data: TableData, from_s: number, to_s: number, pixels: number): Series | undefined {
+  window(data: TableData, from_s: TapeSeconds, to_s: TapeSeconds, pixels: number): Series | undefined {
     if (data.columns.covers(from_s)) return undefined;
     const wanted_s = (to_s - from_s) / Math.max(1, pixels);
     if (this.tape.live && data.overview.bin_s <= wanted_s * 1.5) return undefined;
@@ -46,14 +47,14 @@ export class History {
     const inside = held.from_s <= from_s && held.to_s >= end_s;
     const fine = held.points > 0 && (held.to_s - held.from_s) / held.points <= wanted_s * 1.6;
     const exact = held.series !== undefined && !held.series.decimated;
-    if (!(inside && (fine || exact)) && !held.busy && performance.now() - held.asked_ms > kAskAgainMs) {
+    if (!(inside && (fine || exact)) && !held.busy && page_now() - held.asked_ms > kAskAgainMs) {
       void this.ask(data, held, from_s, to_s, pixels);
     }
     return held.series;
   }
 
   /** Row nearest before `t_s` in the history held for a table, for the read-out under the pointer. */
-  at(data: TableData, t_s: number): { series: Series; row: number } | undefined {
+  at(data: TableData, t_s: TapeSeconds): { series: Series; row: number } | undefined {
     const held = this.held.get(data.table.id);
     const series = held?.series;
     if (!held || !series || series.rows === 0 || t_s < held.from_s || t_s > held.to_s) return undefined;
@@ -67,11 +68,17 @@ export class History {
     return low > 0 ? { series, row: low - 1 } : undefined;
   }
 
-  private async ask(data: TableData, held: Held, from_s: number, to_s: number, pixels: number): Promise<void> {
+  private async ask(
+    data: TableData,
+    held: Held,
+    from_s: TapeSeconds,
+    to_s: TapeSeconds,
+    pixels: number,
+  ): Promise<void> {
     const margin_s = (to_s - from_s) * kMargin;
     const from = Math.max(0, from_s - margin_s);
     const to = Math.min(this.tape.head_s, to_s + margin_s) + 0.001;
-    held.asked_ms = performance.now();
+    held.asked_ms = page_now();
     if (to <= from || data.table.number_count === 0) return;
     held.busy = true;
     this.in_flight++;
@@ -89,7 +96,7 @@ export class History {
       this.tape.data_version++;
     } catch {
       // The overview stays on screen; asking again waits, since the server is away or busy.
-      held.asked_ms = performance.now() + 2000;
+      held.asked_ms = page_now() + 2000;
     } finally {
       held.busy = false;
       this.in_flight--;

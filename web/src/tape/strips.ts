@@ -2,7 +2,8 @@
  * Which strips a recording has: columns of one display group, with the axes of one vector sharing a strip. An on-board
  * value of the same quantity joins the ground's estimate, so that the two can be compared at a glance.
  */
-import type { Column, Description, Table } from '../stream/messages';
+import type { Column, Description, Table } from '../stream/description';
+import { is_running_clock, onboard_counterpart } from './estimates';
 
 export interface Series {
   table: number;
@@ -14,7 +15,7 @@ export interface Series {
   high: number;
   /** Letter or word that tells this line from its neighbours. */
   label: string;
-  /** Drawn broken: the vehicle's own word beside the ground's. */
+  /** Drawn broken: the vehicle's own value beside the ground's. */
   broken: boolean;
 }
 
@@ -31,58 +32,24 @@ export interface StripGroup {
   id: string;
   title: string;
   strips: Strip[];
+  /** One of the few that a small screen opens by itself. */
+  first: boolean;
 }
 
 const kAxis = /_(x|y|z|w|east|north|up|\d{1,2})$/;
+const kBound = /_(low|high)(?=_|$)/;
 const kSeriesMax = 4;
 
-/** Quantities the ground estimates and the vehicle may send as well: role of the latter by the estimate's column. */
-const kOnBoard: ReadonlyMap<string, string> = new Map([
-  ['altitude_m', 'onboard_altitude'],
-  ['vertical_speed_mps', 'onboard_vertical_speed'],
-]);
-
-/** Running clocks: the phase readout and the flight clock say them; a line that only rises says nothing. */
-const kNotDrawn: ReadonlySet<string> = new Set(['time_in_phase_s', 'time_since_lift_off_s']);
-
-/** Where a column's name alone would not say what a strip shows. */
-const kTitles: ReadonlyMap<string, string> = new Map([
-  ['apogee_m', 'Predicted apogee'],
-  ['apogee_in_s', 'Time to apogee'],
-  ['nominal_east_m', 'Landing, east of pad'],
-  ['nominal_north_m', 'Landing, north of pad'],
-  ['nominal_semi_major_m', 'Landing, long half axis'],
-  ['nominal_semi_minor_m', 'Landing, short half axis'],
-  ['nominal_in_s', 'Time to landing'],
-  ['nominal_outside', 'Landing, share outside'],
-  ['east_m', 'East of pad'],
-  ['north_m', 'North of pad'],
-  ['up_m', 'Above pad'],
-  ['nis_mean', 'Innovation ratio (1 is right)'],
-  ['health', 'Vertical motion'],
-  ['fix_health', 'Satellite fixes'],
-  ['mode', 'Navigation mode'],
-]);
-
-const kBound = /_(low|high)(?=_|$)/;
-
-const stem_of = (column: Column): string => column.name.replace(kAxis, '');
-
-function title_of(stem: string): string {
-  const words = stem.replace(/_(mps2|mps|rad_s|m|s|pa|k|deg|ppm|v|hz|percent|fraction)$/, '').replace(/_/g, ' ');
-  return words.charAt(0).toUpperCase() + words.slice(1);
-}
-
+/** Beginnings of group titles in the order they are shown; other groups follow. */
 const kGroupOrder = [
   'vertical',
   'prediction',
   'flight',
-  'phase',
-  'estimate',
+  'maxima',
   'navigation',
   'attitude',
   'antenna',
-  'ground minus',
+  'ground',
   'inertial',
   'air',
   'position',
@@ -90,6 +57,7 @@ const kGroupOrder = [
   'health',
   'link',
 ];
+const kFirstGroups = 2; // of the order above
 
 function group_rank(title: string): number {
   const lower = title.toLowerCase();
@@ -108,90 +76,105 @@ function bound_of(table: Table, column: Column, which: 'low' | 'high'): number {
   );
 }
 
+function is_sigma(table: Table, column: Column): boolean {
+  return table.columns.some((other) => other.sigma_column === column.name);
+}
+
 /** What the tinted band around a strip's lines means; empty when it has none. */
 export function band_words(strip: Strip): string {
   if (strip.series.some((series) => series.low >= 0 && series.high >= 0)) return '90 %';
   return strip.series.some((series) => series.sigma >= 0) ? '±1σ' : '';
 }
 
-function is_sigma(table: Table, column: Column): boolean {
-  return table.columns.some((other) => other.sigma_column === column.name);
+function shared_words(titles: readonly string[]): string {
+  const [first = [], ...others] = titles.map((title) => title.split(' '));
+  const differs = first.findIndex((word, i) => others.some((other) => other[i] !== word));
+  return (differs < 0 ? first : first.slice(0, differs)).join(' ').replace(/,$/, '');
 }
 
-export function find_role(
-  description: Description,
-  role: string,
-  vehicle: number,
-): { table: Table; column: number } | undefined {
-  for (const table of description.tables) {
-    if (table.vehicle !== vehicle) continue;
-    const column = table.columns.findIndex((c) => c.role === role && !c.text);
-    if (column >= 0) return { table, column };
-  }
-  return undefined;
+/**
+ * What the titles of a vector's axes have in common: "Velocity east" and "Velocity north" share "Velocity". The first
+ * axis may have a name of its own: "Roll rate" beside "Turn rate, body y" and "Turn rate, body z".
+ */
+export function common_title(titles: readonly string[], fallback: string): string {
+  const others = titles.length > 2 ? shared_words(titles.slice(1)) : '';
+  return shared_words(titles) || others || fallback;
 }
 
-export function plan_strips(description: Description, vehicle: number): StripGroup[] {
+function series_of(table: Table, place: number, column: Column): Series {
+  return {
+    table: table.id,
+    column: place,
+    sigma: column.sigma_column ? table.columns.findIndex((c) => c.name === column.sigma_column) : -1,
+    low: bound_of(table, column, 'low'),
+    high: bound_of(table, column, 'high'),
+    label: kAxis.exec(column.name)?.[1] ?? '',
+    broken: false,
+  };
+}
+
+function add_counterpart(description: Description, table: Table, column: Column, strip: Strip): void {
+  const other = onboard_counterpart(description, table, column);
+  if (!other || other.table.columns[other.column]?.unit !== column.unit) return;
+  for (const series of strip.series) series.label = 'ground';
+  strip.series.push({
+    table: other.table.id,
+    column: other.column,
+    sigma: -1,
+    low: -1,
+    high: -1,
+    label: 'on board',
+    broken: true,
+  });
+}
+
+function title_of(description: Description, strip: Strip, group: string): string {
+  const own = strip.series.filter((series) => !series.broken);
+  const titles = own.map((series) => description.tables[series.table]?.columns[series.column]?.title ?? '');
+  return common_title(titles, group);
+}
+
+export function strips_of(description: Description, vehicle: number): StripGroup[] {
   const groups = new Map<string, StripGroup>();
+  const vectors = new Map<string, Strip>(); // with room for another axis
   for (const table of description.tables) {
     if (table.vehicle !== vehicle && table.vehicle >= 0) continue;
     table.columns.slice(0, table.number_count).forEach((column, place) => {
-      if (
-        column.group === '' ||
-        is_sigma(table, column) ||
-        is_bound(table, column) ||
-        (table.kind === 'estimate' && kNotDrawn.has(column.name))
-      )
+      if (column.group === '' || is_sigma(table, column) || is_bound(table, column) || is_running_clock(table, column))
         return;
-      const group = groups.get(column.group) ?? { id: column.group, title: column.group, strips: [] };
+      const group = groups.get(column.group) ?? { id: column.group, title: column.group, strips: [], first: false };
       groups.set(column.group, group);
-      const stem = stem_of(column);
-      const axis = kAxis.exec(column.name)?.[1];
-      const id = `${table.name}/${stem}/${column.unit}`;
       const words = column.enumeration.size > 0;
-      const series = {
-        table: table.id,
-        column: place,
-        sigma: -1,
-        low: bound_of(table, column, 'low'),
-        high: bound_of(table, column, 'high'),
-        label: axis ?? '',
-        broken: false,
-      };
-      if (column.sigma_column) series.sigma = table.columns.findIndex((c) => c.name === column.sigma_column);
-      const open =
-        axis !== undefined && !words
-          ? group.strips.find((strip) => strip.id === id && strip.series.length < kSeriesMax)
-          : undefined;
+      const series = series_of(table, place, column);
+      const vector =
+        series.label === '' || words
+          ? ''
+          : [table.name, column.name.replace(kAxis, ''), column.unit, column.group].join('/');
+      const open = vectors.get(vector);
       if (open) {
         open.series.push(series);
+        if (open.series.length === kSeriesMax) vectors.delete(vector);
         return;
       }
       const strip: Strip = {
-        id: axis === undefined ? `${id}/${column.name}` : id,
-        title: (table.kind === 'estimate' && kTitles.get(column.name)) || title_of(stem),
+        id: `${table.name}/${column.name}`,
+        title: '',
         unit: column.unit,
         words,
         series: [series],
       };
-      const role = table.name.endsWith('/estimate/vertical') ? kOnBoard.get(column.name) : undefined;
-      const other = role ? find_role(description, role, table.vehicle) : undefined;
-      if (other && other.table.columns[other.column]?.unit === column.unit) {
-        series.label = 'ground';
-        strip.series.push({
-          table: other.table.id,
-          column: other.column,
-          sigma: -1,
-          low: -1,
-          high: -1,
-          label: 'on board',
-          broken: true,
-        });
-      }
+      add_counterpart(description, table, column, strip);
       group.strips.push(strip);
+      if (vector !== '') vectors.set(vector, strip);
     });
   }
+  for (const group of groups.values())
+    for (const strip of group.strips) strip.title = title_of(description, strip, group.title);
   return [...groups.values()]
-    .map((group) => ({ ...group, strips: group.strips.toSorted((a, b) => Number(a.words) - Number(b.words)) }))
+    .map((group) => ({
+      ...group,
+      first: group_rank(group.title) < kFirstGroups,
+      strips: group.strips.toSorted((a, b) => Number(a.words) - Number(b.words)),
+    }))
     .sort((a, b) => group_rank(a.title) - group_rank(b.title));
 }

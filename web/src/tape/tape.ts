@@ -2,9 +2,10 @@
  * One recording and one cursor on it. Live is the tape whose head still moves; looking back is the same tape with the
  * cursor let go. Every view is a function of (tape, cursor): nothing here knows who draws it.
  */
-import type { Block } from '../stream/blocks';
-import type { Series } from '../stream/blocks';
-import type { Description, LatestRow, Mode, Table } from '../stream/messages';
+import type { Block, Series } from '../stream/blocks';
+import { page_now, type TapeSeconds } from '../stream/clocks';
+import type { Description, Table } from '../stream/description';
+import type { LatestRow, Mode } from '../stream/messages';
 import { Columns } from './columns';
 import { EventLog } from './events';
 import { Overview } from './overview';
@@ -34,17 +35,19 @@ export class Tape {
   /** Replay only: the server moves the cursor. */
   playing = false;
   rate = 1;
-  /** Estimate of station time now against local time; NaN until the first status. */
+  /** Tape time minus the page's clock; NaN until the first status. */
   private offset_s = NaN;
-  private newest_s: number;
-  private cursor: number;
-  private from = 0;
+  private newest_s: TapeSeconds;
+  private cursor: TapeSeconds;
+  private from: TapeSeconds = 0;
   private span: number;
 
   constructor(
     readonly description: Description,
     readonly mode: Mode,
     latest: readonly LatestRow[],
+    /** What people call each role. */
+    readonly roles: ReadonlyMap<string, string> = new Map(),
   ) {
     this.tables = description.tables.map((table) => ({
       table,
@@ -65,12 +68,12 @@ export class Tape {
   }
 
   /** Where the tape ends now, seconds since its start. */
-  get head_s(): number {
+  get head_s(): TapeSeconds {
     if (!this.live || Number.isNaN(this.offset_s)) return this.newest_s;
-    return Math.max(this.newest_s, performance.now() / 1000 + this.offset_s);
+    return Math.max(this.newest_s, page_now() / 1000 + this.offset_s);
   }
 
-  get cursor_s(): number {
+  get cursor_s(): TapeSeconds {
     return this.following ? this.head_s : this.cursor;
   }
 
@@ -79,12 +82,12 @@ export class Tape {
   }
 
   /** Left edge of the strips' window; it rides with the head while following. */
-  get from_s(): number {
+  get from_s(): TapeSeconds {
     if (!this.following) return this.from;
     return Math.max(0, this.head_s - this.span * (1 - kLead));
   }
 
-  get to_s(): number {
+  get to_s(): TapeSeconds {
     return this.from_s + this.span;
   }
 
@@ -93,8 +96,9 @@ export class Tape {
     return Math.max(this.live ? 20 : 1, this.head_s);
   }
 
-  set_station_now(t_s: number): void {
-    const offset_s = t_s - performance.now() / 1000;
+  /** The station says what time it is on the tape. */
+  set_station_now(t_s: TapeSeconds): void {
+    const offset_s = t_s - page_now() / 1000;
     // Delay on the way only ever makes the estimate late: keep the earliest message's, follow slow drift.
     this.offset_s =
       Number.isNaN(this.offset_s) || Math.abs(offset_s - this.offset_s) > 0.5
@@ -121,7 +125,7 @@ export class Tape {
   }
 
   /** A piece of history of every number column of one table, from the server. `complete`: it leaves nothing out. */
-  take_series(series: Series, from_s: number, complete: boolean): void {
+  take_series(series: Series, from_s: TapeSeconds, complete: boolean): void {
     const data = this.tables[series.table];
     if (!data || series.columns !== data.table.number_count) return;
     for (let i = 0; i < series.rows; i++) {
@@ -138,7 +142,7 @@ export class Tape {
   }
 
   /** Rows between these times never came and cannot be had: what lies before `to_s` must come from the server. */
-  mark_hole(to_s: number): void {
+  mark_hole(to_s: TapeSeconds): void {
     for (const data of this.tables) data.columns.complete_from_s = Math.max(data.columns.complete_from_s, to_s);
   }
 
@@ -166,7 +170,7 @@ export class Tape {
   }
 
   /** Value and time of a column at the cursor; NaN when there is none. */
-  value_at_cursor(table: number, column: number): { value: number; t_s: number } {
+  value_at_cursor(table: number, column: number): { value: number; t_s: TapeSeconds } {
     const data = this.tables[table];
     if (!data) return { value: NaN, t_s: NaN };
     if (!this.following && this.live && data.columns.covers(this.cursor)) {
@@ -177,7 +181,7 @@ export class Tape {
     return { value: row?.values[column] ?? NaN, t_s: row?.t_s ?? NaN };
   }
 
-  set_cursor(t_s: number): void {
+  set_cursor(t_s: TapeSeconds): void {
     const head_s = this.head_s;
     const from = this.from_s;
     this.from = from;
@@ -189,8 +193,8 @@ export class Tape {
     this.view_version++;
   }
 
-  /** The server's word on the cursor during replay. */
-  set_replay(cursor_s: number, playing: boolean, rate: number, t_end_s: number): void {
+  /** Where the server says the cursor stands during replay. */
+  set_replay(cursor_s: TapeSeconds, playing: boolean, rate: number, t_end_s: TapeSeconds): void {
     this.playing = playing;
     this.rate = rate;
     this.newest_s = Math.max(this.newest_s, t_end_s || 0);
@@ -237,7 +241,7 @@ export class Tape {
     this.view_version++;
   }
 
-  private set_newest(data: TableData, t_s: number, block: Block, i: number): void {
+  private set_newest(data: TableData, t_s: TapeSeconds, block: Block, i: number): void {
     const row = (data.newest ??= { table: block.table, t_s, values: new Float64Array(block.columns) });
     row.t_s = t_s;
     for (let c = 0; c < block.columns; c++) {

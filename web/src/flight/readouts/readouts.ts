@@ -1,0 +1,172 @@
+/**
+ * What the large readouts show at the tape's cursor: the ground's estimate where there is one, else the vehicle's own
+ * value labelled so, else plain words about what is missing.
+ */
+import type { Column, Table } from '../../stream/description';
+import { stale_after_s } from '../../tape/age';
+import { estimate, type Estimator } from '../../tape/estimates';
+import { link_ref, newest_link } from '../../tape/links';
+import { find_role, type ColumnRef } from '../../tape/roles';
+import type { Tape } from '../../tape/tape';
+import { capital, format_age, format_fixed, format_sigma, format_value } from '../../text/format';
+import { shown_unit, spoken_unit } from '../../text/units';
+import { needs_words, why_missing } from '../wording';
+
+export type ReadoutName = 'altitude' | 'vertical_speed' | 'phase' | 'battery' | 'last_packet' | 'packet_loss';
+
+export interface Readout {
+  name: ReadoutName;
+  title: string;
+  /** Text of the value; empty when there is none: then `missing` says why. */
+  value: string;
+  unit: string;
+  spoken_unit: string;
+  sigma: string;
+  source: string;
+  /** "0.4 s old", "stale, 6.2 s old". */
+  age: string;
+  stale: boolean;
+  /** Outside its valid range. */
+  out_of_range: string;
+  missing: string;
+  /** The number behind the text, for tests and screen readers; NaN for words. */
+  number: number;
+}
+
+const kTitles: Readonly<Record<ReadoutName, string>> = {
+  altitude: 'Altitude AGL',
+  vertical_speed: 'Vertical speed',
+  phase: 'Phase',
+  battery: 'Battery',
+  last_packet: 'Last packet',
+  packet_loss: 'Packet loss',
+};
+const kWords = {
+  no_value: 'No value yet',
+  no_packets: 'No packets yet',
+  no_link: 'No link',
+  on_board: 'on board',
+  ago: 'ago',
+  below: 'below range',
+  above: 'above range',
+} as const;
+
+function blank(name: ReadoutName, missing: string): Readout {
+  return {
+    name,
+    title: kTitles[name],
+    value: '',
+    unit: '',
+    spoken_unit: '',
+    sigma: '',
+    source: '',
+    age: '',
+    stale: false,
+    out_of_range: '',
+    missing,
+    number: NaN,
+  };
+}
+
+const age_words = (age_s: number, stale: boolean): string => `${stale ? 'stale, ' : ''}${format_age(age_s)} old`;
+
+function range_word(column: Column, value: number): string {
+  if (!column.range) return '';
+  if (value < column.range[0]) return kWords.below;
+  return value > column.range[1] ? kWords.above : '';
+}
+
+/** Undefined without a value at the cursor. */
+function shown(tape: Tape, name: ReadoutName, ref: ColumnRef | undefined, source = ''): Readout | undefined {
+  const column = ref?.table.columns[ref.column];
+  if (!ref || !column) return undefined;
+  const { value, t_s } = tape.value_at_cursor(ref.table.id, ref.column);
+  if (Number.isNaN(value)) return undefined;
+  const age_s = Math.max(0, tape.cursor_s - t_s);
+  const sigma_column = ref.table.columns.findIndex((c) => c.name === column.sigma_column);
+  const sigma = tape.value_at_cursor(ref.table.id, sigma_column).value;
+  const words = column.enumeration.size > 0;
+  const stale = age_s > stale_after_s(ref.table);
+  return {
+    ...blank(name, ''),
+    value: words ? capital(format_value(column, value)) : format_value(column, value),
+    unit: words ? '' : shown_unit(column.unit).symbol,
+    spoken_unit: words ? '' : spoken_unit(column.unit),
+    sigma: Number.isNaN(sigma) ? '' : format_sigma(column.unit, sigma),
+    source,
+    age: age_words(age_s, stale),
+    stale,
+    out_of_range: range_word(column, value),
+    number: words ? NaN : value,
+  };
+}
+
+/** The ground's estimate, or what the vehicle says itself, or what an estimate would need. */
+function estimated(
+  tape: Tape,
+  vehicle: number,
+  name: ReadoutName,
+  estimator: Estimator,
+  ref: ColumnRef | undefined,
+  role: string,
+): Readout {
+  const onboard = find_role(tape.description, role, vehicle);
+  return (
+    shown(tape, name, ref) ??
+    shown(tape, name, onboard, kWords.on_board) ??
+    blank(name, why_missing(tape, vehicle, estimator) || kWords.no_value)
+  );
+}
+
+function phase_readout(tape: Tape, vehicle: number): Readout {
+  const phase = estimate(tape, vehicle, 'phase');
+  const by_column = estimated(tape, vehicle, 'phase', 'phase', phase.ref('phase'), 'onboard_phase');
+  const span = tape.log.phase_at(vehicle, tape.cursor_s);
+  if (!span) return by_column;
+  const value = capital(span.text);
+  const since = format_age(tape.cursor_s - span.from_s);
+  if (by_column.value === '')
+    return { ...by_column, value, missing: '', age: age_words(tape.cursor_s - span.from_s, false) };
+  // The event is back-dated to when the phase began; the column only says when it was known.
+  return by_column.source === '' ? { ...by_column, value, sigma: `for ${since}` } : by_column;
+}
+
+function battery_readout(tape: Tape, vehicle: number): Readout {
+  const role = 'battery_voltage';
+  const ref = find_role(tape.description, role, vehicle);
+  const missing = ref ? kWords.no_value : capital(needs_words([role], tape.roles));
+  return shown(tape, 'battery', ref) ?? blank('battery', missing);
+}
+
+function last_packet_readout(tape: Tape, link: Table | undefined): Readout {
+  const one = shown(tape, 'last_packet', link_ref(link, 'age_s'));
+  if (!one) return blank('last_packet', link ? kWords.no_packets : kWords.no_link);
+  return one.stale ? one : { ...one, age: kWords.ago };
+}
+
+function packet_loss_readout(tape: Tape, link: Table | undefined): Readout {
+  const one = shown(tape, 'packet_loss', link_ref(link, 'loss_10s'));
+  if (!one) return blank('packet_loss', link ? kWords.no_packets : kWords.no_link);
+  return { ...one, value: format_fixed(one.number * 100, 1), unit: '%', spoken_unit: 'percent' };
+}
+
+/** The six readouts of a vehicle at the cursor, in the order they are shown. */
+export function select_readouts(tape: Tape, vehicle: number): Readout[] {
+  const vertical = estimate(tape, vehicle, 'vertical');
+  const link = newest_link(tape, vehicle);
+  return [
+    estimated(tape, vehicle, 'altitude', 'vertical', vertical.ref('altitude_m'), 'onboard_altitude'),
+    estimated(
+      tape,
+      vehicle,
+      'vertical_speed',
+      'vertical',
+      vertical.ref('vertical_speed_mps'),
+      'onboard_vertical_speed',
+    ),
+    phase_readout(tape, vehicle),
+    battery_readout(tape, vehicle),
+    last_packet_readout(tape, link),
+    packet_loss_readout(tape, link),
+  ];
+}

@@ -1,0 +1,222 @@
+/**
+ * What the page knows of the ground station, and what it asks of it. Joins connection, tape and loader; components read
+ * its state and call its verbs. High-rate rows stay in the tape: `beat` says eight times a second that it is worth
+ * looking at it again.
+ */
+import { SvelteSet } from 'svelte/reactivity';
+import * as api from '../stream/api';
+import type { TapeSeconds } from '../stream/clocks';
+import { Connection, type ConnectionState } from '../stream/connection';
+import type { Hello, Replay, ServerMessage, SessionRole, Status } from '../stream/messages';
+import { History } from '../tape/history';
+import { Loader } from '../tape/loader';
+import { Tape } from '../tape/tape';
+
+const kBeatMs = 125;
+const kNoticeMs = { note: 4000, caution: 10_000 };
+
+export type Notice = { text: string; level: 'note' | 'caution' };
+
+class Station {
+  tape: Tape | undefined = $state.raw();
+  history: History | undefined = $state.raw();
+  connection: { state: ConnectionState; reason: string } = $state.raw({ state: 'connecting', reason: '' });
+  status: Status | undefined = $state.raw();
+  role: SessionRole = $state('viewer');
+  notice: Notice | undefined = $state.raw();
+  /** Vehicle the readouts and strips are about. */
+  vehicle = $state(0);
+  /** Requests for missed or older rows under way. */
+  loading = $state(0);
+  beat = $state(0);
+  recordings_version = $state(0);
+  /** Time under the pointer on strips or tape, seconds on the tape; NaN: none. Read by canvases every frame. */
+  hover_s: TapeSeconds = NaN;
+  readonly closed_groups = new SvelteSet<string>();
+
+  private readonly connection_: Connection;
+  private loader: Loader | undefined;
+  private wanted_recording: string | undefined;
+  private notice_timer: ReturnType<typeof setTimeout> | undefined;
+
+  constructor() {
+    const scheme = location.protocol === 'https:' ? 'wss:' : 'ws:';
+    this.connection_ = new Connection(`${scheme}//${location.host}/api/stream`, {
+      on_state: (state, reason) => (this.connection = { state, reason }),
+      on_message: (message) => this.receive(message),
+      on_block: (block, message) => {
+        if (message.replay === (this.tape?.mode === 'replay')) this.tape?.take_block(block);
+      },
+      on_tick: (_, missed) => {
+        if (missed && this.tape) void this.loader?.refill(this.tape.cursor_s, Infinity);
+      },
+      on_fault: (what) => this.tell(`A message could not be read: ${what}`, 'caution'),
+    });
+  }
+
+  start(): void {
+    this.connection_.start();
+    setInterval(() => this.beat++, kBeatMs);
+  }
+
+  tell(text: string, level: Notice['level'] = 'note'): void {
+    this.notice = { text, level };
+    clearTimeout(this.notice_timer);
+    this.notice_timer = setTimeout(() => (this.notice = undefined), kNoticeMs[level]);
+  }
+
+  // Moving on the tape
+
+  seek(t_s: TapeSeconds): void {
+    const tape = this.tape;
+    if (!tape) return;
+    tape.set_cursor(t_s);
+    if (tape.live) this.loader?.look();
+    else this.connection_.send_latest({ type: 'seek', t_s: tape.cursor_s });
+  }
+
+  to_live(): void {
+    if (this.tape?.live) this.tape.to_head();
+    else if (this.tape) this.seek(this.tape.head_s);
+  }
+
+  pan(by_s: number): void {
+    const followed = this.tape?.following ?? false;
+    this.tape?.pan(by_s);
+    if (followed) this.loader?.look();
+  }
+
+  toggle_play(): void {
+    const tape = this.tape;
+    if (!tape || tape.live) return;
+    if (!tape.playing && tape.cursor_s >= tape.head_s - 0.01) this.seek(0);
+    this.request(tape.playing ? { type: 'pause' } : { type: 'play', rate: tape.rate });
+  }
+
+  set_rate(rate: number): void {
+    const tape = this.tape;
+    if (!tape || tape.live) return;
+    tape.rate = rate;
+    if (tape.playing) this.request({ type: 'play', rate });
+  }
+
+  step(rows: -1 | 1): void {
+    this.request({ type: 'step', rows });
+  }
+
+  open_recording(id: string): void {
+    if (this.wanted_recording === id) return;
+    this.wanted_recording = id;
+    this.connection_.send({ type: 'open', recording: id });
+  }
+
+  open_live(): void {
+    if (this.wanted_recording === undefined) return;
+    this.wanted_recording = undefined;
+    this.connection_.send({ type: 'live' });
+  }
+
+  // The operator's
+
+  async act(what: () => Promise<void>, done: string): Promise<boolean> {
+    try {
+      await what();
+      this.tell(done);
+      return true;
+    } catch (error) {
+      this.tell(error instanceof Error ? error.message : String(error), 'caution');
+      return false;
+    }
+  }
+
+  async unlock(key: string): Promise<boolean> {
+    const unlocked = await this.act(() => api.post_key(key), 'Operator controls are unlocked on this device.');
+    if (unlocked) this.role = 'operator';
+    return unlocked;
+  }
+
+  private request(body: object): void {
+    if (!this.connection_.send(body)) this.tell('No connection to the ground station.', 'caution');
+  }
+
+  private receive(message: ServerMessage): void {
+    switch (message.type) {
+      case 'hello':
+        // The connection may be older than the key given since: the session knows.
+        void api.fetch_role().then(
+          (role) => (this.role = role),
+          () => (this.role = message.role),
+        );
+        this.greet(message);
+        break;
+      case 'event':
+        if (this.tape?.live) this.tape.log.add(message.event);
+        if (message.event.kind === 'recording') this.recordings_version++;
+        break;
+      case 'status':
+        this.status = message;
+        if (this.tape?.live) this.tape.set_station_now(message.t_s);
+        break;
+      case 'gap':
+        if (this.tape?.live) void this.loader?.refill(message.from_t_s, message.to_t_s);
+        break;
+      case 'replay':
+        this.replay(message);
+        break;
+      case 'error':
+        this.tell(message.message, 'caution');
+        break;
+      default:
+        message satisfies never;
+    }
+  }
+
+  private greet(hello: Hello): void {
+    const id = hello.description.recording.id;
+    if (this.wanted_recording !== undefined && hello.mode === 'live') {
+      // Back after a break while a recording is open here: the new connection has to be told.
+      this.connection_.send({ type: 'open', recording: this.wanted_recording });
+      if (this.tape?.mode === 'replay') return;
+    }
+    const known = this.tape;
+    if (known && known.mode === hello.mode && known.description.recording.id === id) {
+      known.take_latest(hello.latest);
+      if (hello.mode === 'live') {
+        void this.loader?.load_events();
+        void this.loader?.refill(-Infinity, Infinity);
+      } else {
+        this.connection_.send({ type: 'seek', t_s: known.cursor_s });
+        if (known.playing) this.connection_.send({ type: 'play', rate: known.rate });
+      }
+      return;
+    }
+    this.begin(new Tape(hello.description, hello.mode, hello.latest, hello.roles));
+  }
+
+  private begin(tape: Tape): void {
+    this.loader?.stop();
+    this.loader = new Loader(tape, {
+      on_busy: (change) => (this.loading += change),
+      on_fault: (what) => this.tell(what, 'caution'),
+    });
+    this.tape = tape;
+    this.history = new History(tape);
+    this.vehicle = Math.min(this.vehicle, Math.max(0, tape.description.vehicles.length - 1));
+    void this.loader.load_events();
+    void this.loader.backfill();
+  }
+
+  private replay(message: Replay): void {
+    const tape = this.tape;
+    if (!tape || tape.live) return;
+    tape.set_replay(message.cursor_s, message.playing, message.rate, message.t_end_s);
+    if (message.latest.length > 0) {
+      tape.take_latest(message.latest);
+      tape.take_at_cursor(message.latest);
+    } else if (!message.playing) {
+      this.loader?.look();
+    }
+  }
+}
+
+export const station = new Station();

@@ -1,0 +1,203 @@
+/**
+ * The description of a recording (protocol/STREAM.md, section 1): who flies, over which links, and every table with its
+ * columns, announced once. What people read of a table or column is its title; names are for programs.
+ */
+import type { TapeSeconds, UtcMs } from './clocks';
+import { array, fail, flag, number, object, one_of, text, utc_ms } from './json';
+
+export type TableKind = 'packet' | 'batch' | 'estimate' | 'link';
+
+export interface Column {
+  name: string;
+  /** What people call it: "Vertical speed". */
+  title: string;
+  description: string;
+  unit: string;
+  group: string;
+  decimals: number;
+  range: readonly [number, number] | null;
+  enumeration: ReadonlyMap<number, string>;
+  role: string | null;
+  sigma_column: string | null;
+  text: boolean;
+}
+
+export interface Table {
+  id: number;
+  name: string;
+  title: string;
+  kind: TableKind;
+  vehicle: number;
+  period_s: number;
+  columns: readonly Column[];
+  /** Columns that travel in blocks; they come first. */
+  number_count: number;
+}
+
+export interface Recording {
+  id: string;
+  name: string;
+  notes: string;
+  /** UTC of t_s = 0, milliseconds since 1970. */
+  utc_start_ms: UtcMs;
+  t_end_s: TapeSeconds;
+  live: boolean;
+  closed: boolean;
+  file_bytes: number;
+  damage: string;
+  /** Comma-separated; only in the list of recordings. */
+  vehicles: string;
+}
+
+export interface Vehicle {
+  name: string;
+  title: string;
+  /** Whether it flies: its file describes a rocket. */
+  rocket: boolean;
+}
+
+export interface GeoPoint {
+  latitude_deg: number;
+  longitude_deg: number;
+}
+
+export interface Site {
+  name: string;
+  /** NaN when not given. */
+  pad: GeoPoint;
+  station: GeoPoint;
+  /** Corners; closed by itself, empty when there is none. */
+  boundary: readonly GeoPoint[];
+}
+
+export interface Link {
+  name: string;
+  uri: string;
+  vehicle: number;
+}
+
+export interface Description {
+  recording: Recording;
+  software: string;
+  site: Site;
+  vehicles: readonly Vehicle[];
+  links: readonly Link[];
+  tables: readonly Table[];
+}
+
+export function read_recording(value: unknown, path = 'recording'): Recording {
+  const from = object(value, path);
+  return {
+    id: text(from, 'id', path),
+    name: text(from, 'name', path, ''),
+    notes: text(from, 'notes', path, ''),
+    utc_start_ms: utc_ms(from, 'utc_start_ns', path),
+    t_end_s: number(from, 't_end_s', path),
+    live: flag(from, 'live', path, false),
+    closed: flag(from, 'closed', path, false),
+    file_bytes: number(from, 'file_bytes', path, NaN),
+    damage: text(from, 'damage', path, ''),
+    vehicles: text(from, 'vehicles', path, ''),
+  };
+}
+
+function read_column(value: unknown, path: string): Column {
+  const from = object(value, path);
+  const range = from['range'];
+  let limits: readonly [number, number] | null = null;
+  if (range !== null && range !== undefined) {
+    const pair = array(range, `${path}/range`);
+    if (pair.length !== 2 || typeof pair[0] !== 'number' || typeof pair[1] !== 'number')
+      fail(`${path}/range`, 'two numbers', range);
+    limits = [pair[0] as number, pair[1] as number];
+  }
+  const words = new Map<number, string>();
+  const enumeration = from['enumeration'];
+  if (enumeration !== null && enumeration !== undefined) {
+    for (const [key, word] of Object.entries(object(enumeration, `${path}/enumeration`))) {
+      if (typeof word !== 'string' || !/^-?\d+$/.test(key))
+        fail(`${path}/enumeration/${key}`, 'an integer with its word', word);
+      words.set(Number(key), word as string);
+    }
+  }
+  const role = from['role'];
+  const sigma = from['sigma_column'];
+  const name = text(from, 'name', path);
+  return {
+    name,
+    title: text(from, 'title', path, name),
+    description: text(from, 'description', path, ''),
+    unit: text(from, 'unit', path, '1'),
+    group: text(from, 'group', path, ''),
+    decimals: Math.min(9, Math.max(0, Math.trunc(number(from, 'decimals', path, 2)) || 0)),
+    range: limits,
+    enumeration: words,
+    role: typeof role === 'string' && role !== '' ? role : null,
+    sigma_column: typeof sigma === 'string' && sigma !== '' ? sigma : null,
+    text: flag(from, 'text', path, false),
+  };
+}
+
+function read_table(value: unknown, path: string, place: number): Table {
+  const from = object(value, path);
+  const columns = array(from['columns'], `${path}/columns`).map((entry, i) =>
+    read_column(entry, `${path}/columns/${i}`),
+  );
+  const id = number(from, 'id', path);
+  if (id !== place) fail(`${path}/id`, `${place}, its place among the tables`, from['id']);
+  const first_text = columns.findIndex((column) => column.text);
+  return {
+    id,
+    name: text(from, 'name', path),
+    title: text(from, 'title', path, ''),
+    kind: one_of(from, 'kind', path, ['packet', 'batch', 'estimate', 'link'] as const),
+    vehicle: number(from, 'vehicle', path, -1),
+    period_s: number(from, 'period_s', path, 0),
+    columns,
+    number_count: first_text < 0 ? columns.length : first_text,
+  };
+}
+
+function read_site(value: unknown, path: string): Site {
+  const from = value === null || value === undefined ? {} : object(value, path);
+  const point = (name: string): GeoPoint => {
+    const place = from[name] === undefined ? {} : object(from[name], `${path}/${name}`);
+    return {
+      latitude_deg: number(place, 'latitude_deg', `${path}/${name}`, NaN),
+      longitude_deg: number(place, 'longitude_deg', `${path}/${name}`, NaN),
+    };
+  };
+  return {
+    name: text(from, 'name', path, ''),
+    pad: point('pad'),
+    station: point('station'),
+    boundary: array(from['boundary'] ?? [], `${path}/boundary`).map((entry, i) => {
+      const [latitude_deg, longitude_deg] = array(entry, `${path}/boundary/${i}`);
+      if (typeof latitude_deg !== 'number' || typeof longitude_deg !== 'number')
+        fail(`${path}/boundary/${i}`, 'latitude and longitude', entry);
+      return { latitude_deg: latitude_deg as number, longitude_deg: longitude_deg as number };
+    }),
+  };
+}
+
+export function read_description(value: unknown, path = 'description'): Description {
+  const from = object(value, path);
+  if (from['version'] !== 1) fail(`${path}/version`, '1 (reload the page after updating the server)', from['version']);
+  return {
+    recording: read_recording(from['recording'], `${path}/recording`),
+    software: text(from, 'software', path, ''),
+    site: read_site(from['site'], `${path}/site`),
+    vehicles: array(from['vehicles'], `${path}/vehicles`).map((entry, i) => {
+      const at = `${path}/vehicles/${i}`;
+      const vehicle = object(entry, at);
+      const name = text(vehicle, 'name', at);
+      return { name, title: text(vehicle, 'title', at, name), rocket: flag(vehicle, 'has_rocket', at, true) };
+    }),
+    links: array(from['links'] ?? [], `${path}/links`).map((entry, i) => {
+      const at = `${path}/links/${i}`;
+      const link = object(entry, at);
+      return { name: text(link, 'name', at), uri: text(link, 'uri', at, ''), vehicle: number(link, 'vehicle', at, 0) };
+    }),
+    tables: array(from['tables'], `${path}/tables`).map((entry, i) => read_table(entry, `${path}/tables/${i}`, i)),
+  };
+}

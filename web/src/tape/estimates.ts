@@ -1,0 +1,132 @@
+/**
+ * What the page asks of the estimators by name: the one place that knows their tables and columns. Strips and tape are
+ * generic and show whatever a recording has; readouts, cards and the map ask here.
+ */
+import type { TapeSeconds } from '../stream/clocks';
+import type { Column, Description, Table } from '../stream/description';
+import { find_role, type ColumnRef } from './roles';
+import type { Tape, TableData } from './tape';
+
+export const kLandingCases = ['nominal', 'drogue_fails', 'no_parachute'] as const;
+export type LandingCaseName = (typeof kLandingCases)[number];
+
+const kLandingParts = ['east_m', 'north_m', 'semi_major_m', 'semi_minor_m', 'bearing_deg', 'in_s', 'outside'] as const;
+type LandingColumn = `${LandingCaseName}_${(typeof kLandingParts)[number]}`;
+
+/** Columns by estimator. A value's 1-sigma is found by the column's own `sigma_column`. */
+export const kEstimators = {
+  vertical: ['altitude_m', 'vertical_speed_mps', 'health'],
+  phase: ['phase', 'time_in_phase_s', 'time_since_liftoff_s'],
+  derived: ['altitude_max_m', 'ground_distance_m'],
+  navigation: ['mode', 'east_m', 'north_m', 'up_m', 'fix_health', 'height_health'],
+  look_angles: ['azimuth_deg', 'azimuth_magnetic_deg', 'elevation_deg', 'slant_range_m', 'pointing_half_beams'],
+  onboard_comparison: ['altitude_m', 'vertical_speed_mps', 'long_axis_deg'],
+  ascent: ['apogee_m', 'apogee_low_m', 'apogee_high_m', 'apogee_in_s'],
+  landing: [
+    ...kLandingCases.flatMap((name) => kLandingParts.map((part): LandingColumn => `${name}_${part}`)),
+    'terrain' as const,
+  ],
+} as const;
+export type Estimator = keyof typeof kEstimators;
+export type ColumnOf<E extends Estimator> = (typeof kEstimators)[E][number];
+
+/** Values of `navigation/mode`. */
+export const kNavigationMode = {
+  aligning: 0,
+  on_the_rail: 1,
+  aided: 2,
+  dead_reckoning: 3,
+  lost: 4,
+  vertical_only: 5,
+} as const;
+
+/** Value of `landing/terrain` when the ground is taken as flat. */
+export const kTerrainFlat = 0;
+
+/** Values of every health column. */
+export const kHealth = {
+  not_enough_data: 0,
+  consistent: 1,
+  conservative: 2,
+  overconfident: 3,
+  do_not_trust: 4,
+} as const;
+
+/** How soon a health deserves attention, by its value; 0 is as it should be. */
+export function health_rank(value: number): number {
+  const ranks = [1, 0, 2, 3, 4];
+  return ranks[value] ?? ranks.length;
+}
+
+/** One estimator's newest row at the tape's cursor. */
+export interface Estimate<E extends Estimator> {
+  /** Whether the recording has such a table. */
+  readonly known: boolean;
+  /** Time of the row; NaN without one. */
+  readonly t_s: TapeSeconds;
+  readonly data: TableData | undefined;
+  ref(name: ColumnOf<E>): ColumnRef | undefined;
+  column(name: ColumnOf<E>): Column | undefined;
+  value(name: ColumnOf<E>): number;
+  /** 1-sigma of a value; NaN when the table gives none. */
+  sigma(name: ColumnOf<E>): number;
+  /** The word of an enumeration's value; empty without a value. */
+  word(name: ColumnOf<E>): string;
+}
+
+const kFolder = '/estimate/';
+
+function table_of(description: Description, vehicle: number, estimator: Estimator): Table | undefined {
+  return description.tables.find((table) => table.vehicle === vehicle && estimator_of(table) === estimator);
+}
+
+/** The estimator whose table this is, as far as the page knows it. */
+function estimator_of(table: Table): Estimator | undefined {
+  if (table.kind !== 'estimate') return undefined;
+  const name = table.name.slice(table.name.indexOf(kFolder) + kFolder.length);
+  return name in kEstimators ? (name as Estimator) : undefined;
+}
+
+export function estimate<E extends Estimator>(tape: Tape, vehicle: number, estimator: E): Estimate<E> {
+  const table = table_of(tape.description, vehicle, estimator);
+  const find = (name: string): number => table?.columns.findIndex((column) => column.name === name) ?? -1;
+  const value = (name: string): number => {
+    const column = find(name);
+    return table && column >= 0 ? tape.value_at_cursor(table.id, column).value : NaN;
+  };
+  return {
+    known: table !== undefined,
+    t_s: table ? tape.value_at_cursor(table.id, 0).t_s : NaN,
+    data: table && tape.tables[table.id],
+    ref: (name) => {
+      const column = find(name);
+      return table && column >= 0 ? { table, column } : undefined;
+    },
+    column: (name) => table?.columns[find(name)],
+    value,
+    sigma: (name) => {
+      const sigma = table?.columns[find(name)]?.sigma_column;
+      return sigma ? value(sigma) : NaN;
+    },
+    word: (name) => table?.columns[find(name)]?.enumeration.get(value(name)) ?? '',
+  };
+}
+
+const kClocks: readonly ColumnOf<'phase'>[] = ['time_in_phase_s', 'time_since_liftoff_s'];
+
+/** Clocks that only run: the phase readout and the header say them; as a line they say nothing. */
+export function is_running_clock(table: Table, column: Column): boolean {
+  return estimator_of(table) === 'phase' && kClocks.some((name) => name === column.name);
+}
+
+const kOnboardRoles: Partial<Record<ColumnOf<'vertical'>, string>> = {
+  altitude_m: 'onboard_altitude',
+  vertical_speed_mps: 'onboard_vertical_speed',
+};
+
+/** The vehicle's own value of what the ground estimates, when it sends one. */
+export function onboard_counterpart(description: Description, table: Table, column: Column): ColumnRef | undefined {
+  if (estimator_of(table) !== 'vertical') return undefined;
+  const role = Object.entries(kOnboardRoles).find(([name]) => name === column.name)?.[1];
+  return role === undefined ? undefined : find_role(description, role, table.vehicle);
+}

@@ -1,0 +1,50 @@
+/** What the page asks of a link's table by name. */
+import type { Description, Table } from '../stream/description';
+import type { ColumnRef } from './roles';
+import type { Tape } from './tape';
+
+/** Counts that the link's panel lists. */
+export const kLinkCounters = [
+  'frames_good',
+  'frames_bad',
+  'dropped_bytes',
+  'received',
+  'lost',
+  'duplicates',
+  'late',
+  'out_of_order',
+  'sequence_resets',
+  'undecodable',
+  'rate_10s',
+] as const;
+export const kLinkColumns = [...kLinkCounters, 'loss_10s', 'age_s'] as const;
+export type LinkColumn = (typeof kLinkColumns)[number];
+
+export function link_table(description: Description, link: string): Table | undefined {
+  return description.tables.find((table) => table.kind === 'link' && table.name === `link/${link}`);
+}
+
+export function link_ref(table: Table | undefined, name: LinkColumn): ColumnRef | undefined {
+  const column = table?.columns.findIndex((c) => c.name === name) ?? -1;
+  return table && column >= 0 ? { table, column } : undefined;
+}
+
+export function link_value(tape: Tape, table: Table | undefined, name: LinkColumn): number {
+  const ref = link_ref(table, name);
+  return ref ? tape.value_at_cursor(ref.table.id, ref.column).value : NaN;
+}
+
+/** The vehicle's link that heard it last. */
+export function newest_link(tape: Tape, vehicle: number): Table | undefined {
+  let best: Table | undefined;
+  let best_age_s = Infinity;
+  for (const link of tape.description.links) {
+    const table = link.vehicle === vehicle ? link_table(tape.description, link.name) : undefined;
+    if (!table) continue;
+    const age_s = link_value(tape, table, 'age_s');
+    if (best && !(age_s < best_age_s)) continue;
+    best = table;
+    best_age_s = Number.isNaN(age_s) ? Infinity : age_s;
+  }
+  return best;
+}

@@ -1,0 +1,145 @@
+/**
+ * Brings what the stream did not: events and rows from before the page came, rows that a break or a slow path left out,
+ * and the rows at a cursor that stands where the page holds none. One loader serves one tape until it is stopped.
+ */
+import * as api from '../stream/api';
+import type { TapeSeconds } from '../stream/clocks';
+import type { Tape } from './tape';
+
+const kBackfillPoints = 2048;
+const kBackfillAtOnce = 3;
+const kRefillPoints = 8192;
+const kCommitMs = 400; // rows reach the file, and so the answers, up to 250 ms after the stream
+
+/** Waits until what was on the stream is in the file as well. */
+const committed = (): Promise<void> => new Promise((done) => setTimeout(done, kCommitMs));
+
+export interface LoaderHandlers {
+  /** A request for missed or older rows begins (1) or ends (-1). */
+  on_busy(change: 1 | -1): void;
+  on_fault(what: string): void;
+}
+
+export class Loader {
+  private stopped = false;
+  private looking = false;
+  private look_again = false;
+
+  constructor(
+    private readonly tape: Tape,
+    private readonly handlers: LoaderHandlers,
+  ) {}
+
+  /** What is still under way is not taken any more. */
+  stop(): void {
+    this.stopped = true;
+  }
+
+  async load_events(): Promise<void> {
+    try {
+      if (this.tape.live) await committed();
+      for (const event of await api.fetch_events(this.id)) this.tape.log.add(event);
+    } catch (error) {
+      this.handlers.on_fault(`Earlier events are missing: ${(error as Error).message}`);
+    }
+  }
+
+  /** The tape so far, coarse enough for one screen, when the page comes in the middle of a flight. */
+  async backfill(): Promise<void> {
+    const { tape } = this;
+    const end_s = tape.head_s;
+    if (end_s <= 0) return;
+    const waiting = tape.tables.filter((data) => data.table.number_count > 0);
+    await this.busy(async () => {
+      const worker = async (): Promise<void> => {
+        for (let data = waiting.shift(); data && !this.stopped; data = waiting.shift()) {
+          const window = {
+            table: data.table.id,
+            from_s: 0,
+            to_s: Math.max(end_s, tape.head_s) + 1,
+            points: kBackfillPoints,
+          };
+          tape.take_series(await api.fetch_series(this.id, window), 0, true);
+        }
+      };
+      await Promise.all(Array.from({ length: kBackfillAtOnce }, worker));
+    });
+    // The newest moments before the page came were perhaps not in the file yet.
+    if (tape.live && !this.stopped) await this.refill(end_s, end_s + 1);
+  }
+
+  /**
+   * Rows that a break or a slow path left out. -Infinity: from each table's own newest row. Until they are here the tape
+   * does not call itself complete before now, so that the cursor asks the server instead of showing an older row.
+   */
+  async refill(from_s: TapeSeconds, to_s: TapeSeconds): Promise<void> {
+    const { tape } = this;
+    // Taken before any new row arrives: afterwards a table's newest row says nothing about what was missed.
+    const head_s = tape.head_s;
+    const holes = tape.tables
+      .filter((data) => data.table.number_count > 0)
+      .map((data) => {
+        const { columns } = data;
+        const newest_s = columns.count > 0 ? columns.time(columns.count - 1) : 0;
+        return {
+          table: data.table.id,
+          from_s: Math.max(0, from_s === -Infinity ? newest_s : from_s - 1),
+          complete_from_s: columns.complete_from_s,
+        };
+      });
+    tape.mark_hole(head_s);
+    await this.busy(async () => {
+      await committed();
+      const end_s = Math.min(to_s, tape.head_s) + 1;
+      for (const hole of holes) {
+        if (this.stopped) return;
+        const series = await api.fetch_series(this.id, {
+          table: hole.table,
+          from_s: hole.from_s,
+          to_s: Math.max(end_s, hole.from_s + 1),
+          points: kRefillPoints,
+        });
+        tape.take_series(series, hole.complete_from_s, true);
+      }
+    });
+  }
+
+  /** Asks for the rows at the cursor when the page does not hold them; one request at a time, the last one wins. */
+  look(): void {
+    if (this.tape.cursor_is_local) return;
+    if (this.looking) {
+      this.look_again = true;
+      return;
+    }
+    this.looking = true;
+    api
+      .fetch_latest(this.id, this.tape.cursor_s)
+      .then(
+        (latest) => {
+          if (!this.stopped) this.tape.take_at_cursor(latest);
+        },
+        (error: Error) => this.handlers.on_fault(error.message),
+      )
+      .finally(() => {
+        this.looking = false;
+        if (!this.look_again || this.stopped) return;
+        this.look_again = false;
+        this.look();
+      });
+  }
+
+  private get id(): string {
+    return this.tape.description.recording.id;
+  }
+
+  private async busy(work: () => Promise<void>): Promise<void> {
+    this.handlers.on_busy(1);
+    try {
+      await work();
+    } catch (error) {
+      this.handlers.on_fault(`Part of the history is missing: ${(error as Error).message}`);
+    } finally {
+      this.handlers.on_busy(-1);
+    }
+  }
+}

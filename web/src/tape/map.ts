@@ -1,0 +1,156 @@
+/** Map of the site: places in metres east and north_m of the pad, and what of a tape belongs on it at the cursor. */
+import type { TapeSeconds } from '../stream/clocks';
+import type { GeoPoint } from '../stream/description';
+import { estimate, kLandingCases, type LandingCaseName } from './estimates';
+import type { Tape } from './tape';
+
+export interface Place {
+  east_m: number;
+  north_m: number;
+}
+
+/** A predicted landing with its 95 % ellipse. */
+export interface LandingCase extends Place {
+  name: LandingCaseName;
+  semi_major_m: number;
+  semi_minor_m: number;
+  /** Of the longer axis, degrees clockwise from true north. */
+  bearing_deg: number;
+  /** Fraction outside the boundary; NaN without one. */
+  outside: number;
+}
+
+export interface Extent {
+  east_min_m: number;
+  east_max_m: number;
+  north_min_m: number;
+  north_max_m: number;
+}
+
+/** What the map shows: metres at its middle and metres for a pixel. */
+export interface View extends Place {
+  m_per_px: number;
+}
+
+const kRadian = Math.PI / 180;
+const kMajor_m = 6378137; // WGS 84 (NIMA TR8350.2, 3rd edition, tables 3.1 and 3.3)
+const kEccentricity2 = 6.69437999014e-3;
+const kMargin = 1.25;
+const kLeastSpan_m = 120;
+
+/** By the ellipsoid's radii of curvature at the pad; within 10 km the error is far below a pixel. */
+export function from_pad(pad: GeoPoint, point: GeoPoint): Place {
+  const latitude = pad.latitude_deg * kRadian;
+  const root2 = 1 - kEccentricity2 * Math.sin(latitude) ** 2;
+  const across_m = kMajor_m / Math.sqrt(root2);
+  const along_m = (across_m * (1 - kEccentricity2)) / root2;
+  const turned = ((((point.longitude_deg - pad.longitude_deg + 180) % 360) + 360) % 360) - 180;
+  return {
+    east_m: turned * kRadian * across_m * Math.cos(latitude),
+    north_m: (point.latitude_deg - pad.latitude_deg) * kRadian * along_m,
+  };
+}
+
+/** Degrees clockwise from true north of a horizontal vector, [0, 360); NaN for none. */
+export function bearing_deg(east: number, north: number): number {
+  if (east === 0 && north === 0) return NaN;
+  return ((Math.atan2(east, north) * 180) / Math.PI + 360) % 360;
+}
+
+/** Points of an ellipse, closed, `count` of them. */
+export function ellipse_points(
+  shape: Pick<LandingCase, 'east_m' | 'north_m' | 'semi_major_m' | 'semi_minor_m' | 'bearing_deg'>,
+  count = 48,
+): Place[] {
+  const sine = Math.sin(shape.bearing_deg * kRadian);
+  const cosine = Math.cos(shape.bearing_deg * kRadian);
+  return Array.from({ length: count }, (_, i) => {
+    const along = shape.semi_major_m * Math.cos((2 * Math.PI * i) / count);
+    const across = shape.semi_minor_m * Math.sin((2 * Math.PI * i) / count);
+    return {
+      east_m: shape.east_m + along * sine + across * cosine,
+      north_m: shape.north_m + along * cosine - across * sine,
+    };
+  });
+}
+
+export function extent_of(places: readonly Place[]): Extent {
+  const extent: Extent = { east_min_m: Infinity, east_max_m: -Infinity, north_min_m: Infinity, north_max_m: -Infinity };
+  for (const { east_m, north_m } of places) {
+    if (!Number.isFinite(east_m) || !Number.isFinite(north_m)) continue;
+    extent.east_min_m = Math.min(extent.east_min_m, east_m);
+    extent.east_max_m = Math.max(extent.east_max_m, east_m);
+    extent.north_min_m = Math.min(extent.north_min_m, north_m);
+    extent.north_max_m = Math.max(extent.north_max_m, north_m);
+  }
+  return extent;
+}
+
+/**
+ * A view of everything in `extent`. The one before is kept while it holds everything at no less than half the size it
+ * could have: a map that breathes with every prediction cannot be read.
+ */
+export function fit(extent: Extent, width: number, height: number, before: View | undefined): View {
+  if (!(extent.east_max_m >= extent.east_min_m)) return before ?? { east_m: 0, north_m: 0, m_per_px: 1 };
+  const across = Math.max(kLeastSpan_m, extent.east_max_m - extent.east_min_m) * kMargin;
+  const along = Math.max(kLeastSpan_m, extent.north_max_m - extent.north_min_m) * kMargin;
+  const m_per_px = Math.max(across / Math.max(1, width), along / Math.max(1, height));
+  if (before && before.m_per_px <= 2 * m_per_px) {
+    const half_width = (before.m_per_px * width) / 2 - 4 * before.m_per_px;
+    const half_height = (before.m_per_px * height) / 2 - 4 * before.m_per_px;
+    const holds =
+      extent.east_min_m >= before.east_m - half_width &&
+      extent.east_max_m <= before.east_m + half_width &&
+      extent.north_min_m >= before.north_m - half_height &&
+      extent.north_max_m <= before.north_m + half_height;
+    if (holds) return before;
+  }
+  return {
+    east_m: (extent.east_min_m + extent.east_max_m) / 2,
+    north_m: (extent.north_min_m + extent.north_max_m) / 2,
+    m_per_px,
+  };
+}
+
+/** The predicted landings at the cursor; cases that are ruled out by now are absent. */
+export function landing_cases(tape: Tape, vehicle: number): LandingCase[] {
+  const landing = estimate(tape, vehicle, 'landing');
+  return kLandingCases
+    .map((name) => ({
+      name,
+      east_m: landing.value(`${name}_east_m`),
+      north_m: landing.value(`${name}_north_m`),
+      semi_major_m: landing.value(`${name}_semi_major_m`),
+      semi_minor_m: landing.value(`${name}_semi_minor_m`),
+      bearing_deg: landing.value(`${name}_bearing_deg`),
+      outside: landing.value(`${name}_outside`),
+    }))
+    .filter((one) => Number.isFinite(one.east_m) && Number.isFinite(one.semi_major_m));
+}
+
+/** Where the vehicle is at the cursor by navigation; undefined when that is not known. */
+export function vehicle_place(tape: Tape, vehicle: number): Place | undefined {
+  const navigation = estimate(tape, vehicle, 'navigation');
+  const place = { east_m: navigation.value('east_m'), north_m: navigation.value('north_m') };
+  return Number.isFinite(place.east_m) && Number.isFinite(place.north_m) ? place : undefined;
+}
+
+/** Calls for the places flown over from `from_s` to the cursor, oldest first, as coarse as the tape's overview. */
+export function walk_track(
+  tape: Tape,
+  vehicle: number,
+  from_s: TapeSeconds,
+  point: (east_m: number, north_m: number) => void,
+): void {
+  const navigation = estimate(tape, vehicle, 'navigation');
+  const overview = navigation.data?.overview;
+  const east = navigation.ref('east_m')?.column;
+  const north = navigation.ref('north_m')?.column;
+  if (!overview || east === undefined || north === undefined) return;
+  const last = Math.min(overview.used - 1, Math.floor(tape.cursor_s / overview.bin_s) - 1);
+  for (let bin = Math.max(0, Math.floor(from_s / overview.bin_s)); bin <= last; bin++) {
+    const e = (overview.min(east, bin) + overview.max(east, bin)) / 2;
+    const n = (overview.min(north, bin) + overview.max(north, bin)) / 2;
+    if (Number.isFinite(e) && Number.isFinite(n)) point(e, n);
+  }
+}

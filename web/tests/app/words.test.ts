@@ -1,0 +1,37 @@
+/** Words of the page around the views. */
+import { expect, it } from 'vitest';
+import { behind_words, connection_words, kConnectionLine, recorder_words, span_words } from '../../src/app/words';
+import { link_line } from '../../src/draw/marks';
+
+const recorder = {
+  recording: true,
+  fault: '',
+  queue_bytes: 0,
+  dropped_bytes: 0,
+  file_bytes: 1,
+  disk_free_bytes: 1,
+};
+
+it('says how far behind live the cursor is, and how much is shown', () => {
+  expect(behind_words(12.3)).toBe('12 s behind live');
+  expect(span_words(60)).toBe('Showing 1 min');
+});
+
+it.each([
+  [recorder, 'Recording'],
+  [{ ...recorder, recording: false }, 'Not recording'],
+  [{ ...recorder, fault: 'the disk is full' }, 'Recording fault: the disk is full'],
+])('says of the recorder %j: %s', (state, text) => expect(recorder_words(state)).toBe(text));
+
+it('says why there is no connection, and what is on screen meanwhile', () => {
+  expect(connection_words('connecting', '', true)).toEqual(['Connecting to the ground station.']);
+  expect(connection_words('waiting', 'Viewer limit reached. Trying again.', true)).toEqual([
+    'Viewer limit reached. Trying again.',
+    'Showing the last data received.',
+  ]);
+  expect(connection_words('waiting', 'Gone.', false)).toEqual(['Gone.']);
+});
+
+it('speaks of the connection in the lines of links', () => {
+  for (const state of Object.values(kConnectionLine)) expect(link_line(state).path).not.toBe('');
+});

@@ -1,0 +1,114 @@
+/**
+ * The names by which the page asks for estimates and links, against the golden hello: a table or column that is renamed
+ * there fails here, and a name that the page does not ask for in estimates.ts cannot slip in elsewhere.
+ */
+import { readdirSync, readFileSync } from 'node:fs';
+import { describe, expect, it } from 'vitest';
+import { read_message } from '../../src/stream/messages';
+import {
+  estimate,
+  health_rank,
+  is_running_clock,
+  kEstimators,
+  kHealth,
+  kNavigationMode,
+  kTerrainFlat,
+  type ColumnOf,
+  type Estimator,
+} from '../../src/tape/estimates';
+import { kLinkColumns, link_table, newest_link } from '../../src/tape/links';
+import { Tape } from '../../src/tape/tape';
+import { column, description, pair, replay_at, table, words } from '../support/builders';
+
+const hello = read_message(readFileSync(new URL('../../../tests/golden/stream/hello.json', import.meta.url), 'utf8'));
+if (hello.type !== 'hello') throw new Error('hello.json is not a hello');
+const golden = new Tape(hello.description, 'replay', [], hello.roles);
+const names = Object.entries(kEstimators).flatMap(([estimator, columns]) =>
+  columns.map((name): [Estimator, string] => [estimator as Estimator, name]),
+);
+
+describe('the golden hello', () => {
+  it.each(names)('has %s/%s with a title', (estimator, name) => {
+    const found = estimate(golden, 0, estimator).column(name as ColumnOf<Estimator>);
+    expect(found?.title).toMatch(/\S/);
+    expect(found?.title).not.toBe(name);
+  });
+  it.each(kLinkColumns)("has the link's column %s", (name) =>
+    expect(link_table(golden.description, 'radio')?.columns.map((c) => c.name)).toContain(name),
+  );
+  it('has the words of the values that the page knows', () => {
+    const navigation = estimate(golden, 0, 'navigation');
+    const health = [...(estimate(golden, 0, 'vertical').column('health')?.enumeration ?? [])];
+    expect(health.sort(([a], [b]) => a - b).map(([, word]) => word)).toEqual([
+      'not enough data yet',
+      'consistent',
+      'conservative',
+      'overconfident',
+      'do not trust',
+    ]);
+    expect(health.map(([value]) => value)).toEqual(Object.values(kHealth));
+    for (const name of ['fix_health', 'height_health'] as const)
+      expect([...(navigation.column(name)?.enumeration ?? [])]).toEqual(health);
+    expect([...(navigation.column('mode')?.enumeration.keys() ?? [])]).toEqual(Object.values(kNavigationMode));
+    expect(estimate(golden, 0, 'landing').column('terrain')?.enumeration.get(kTerrainFlat)).toBe('flat');
+  });
+  it('gives every role of its columns a title', () => {
+    const roles = hello.description.tables.flatMap((t) => t.columns.flatMap((c) => c.role ?? []));
+    expect(roles.length).toBeGreaterThan(0);
+    for (const role of roles) expect(hello.roles.get(role), role).toMatch(/\S/);
+  });
+});
+
+it('asks for estimators in one file only', () => {
+  const source = new URL('../../src/', import.meta.url);
+  const files = readdirSync(source, { recursive: true, encoding: 'utf8' }).filter((name) =>
+    /\.(ts|svelte)$/.test(name),
+  );
+  const asking = files.filter((name) => readFileSync(new URL(name, source), 'utf8').includes('/estimate/'));
+  expect(asking).toEqual(['tape/estimates.ts']);
+});
+
+describe('an estimate', () => {
+  const about = description([
+    table('v/estimate/vertical', 'estimate', [
+      ...pair('altitude_m'),
+      words('health', 'Health', 'not enough data yet', 'consistent'),
+    ]),
+  ]);
+  const tape = replay_at(60, about, { 'v/estimate/vertical': { altitude_m: 120, altitude_m_sigma: 2, health: 1 } });
+  it('gives value, 1-sigma, word and time of the row at the cursor', () => {
+    const vertical = estimate(tape, 0, 'vertical');
+    expect([vertical.value('altitude_m'), vertical.sigma('altitude_m'), vertical.t_s]).toEqual([120, 2, 50]);
+    expect([vertical.word('health'), vertical.word('altitude_m')]).toEqual(['consistent', '']);
+    expect([vertical.value('vertical_speed_mps'), vertical.ref('vertical_speed_mps')]).toEqual([NaN, undefined]);
+  });
+  it('of another vehicle or estimator is not known', () => {
+    for (const other of [estimate(tape, 1, 'vertical'), estimate(tape, 0, 'phase')])
+      expect([other.known, other.t_s, other.data]).toEqual([false, NaN, undefined]);
+  });
+  it('ranks health from what is as it should be to what is not to be trusted', () => {
+    const ranked = Object.values(kHealth).sort((a, b) => health_rank(a) - health_rank(b));
+    expect(ranked).toEqual([
+      kHealth.consistent,
+      kHealth.not_enough_data,
+      kHealth.conservative,
+      kHealth.overconfident,
+      kHealth.do_not_trust,
+    ]);
+    expect(health_rank(99), 'a value this page does not know').toBeGreaterThan(health_rank(kHealth.do_not_trust));
+  });
+  it('knows clocks that only run by table and column', () => {
+    const clock = column('time_in_phase_s', 's');
+    expect(is_running_clock(table('v/estimate/phase', 'estimate', []), clock)).toBe(true);
+    expect(is_running_clock(table('v/phase', 'packet', []), clock)).toBe(false);
+  });
+});
+
+it('takes the link that heard the vehicle last', () => {
+  const links = ['near', 'far', 'other'].map((name, i) => ({ name, uri: '', vehicle: i < 2 ? 0 : 1 }));
+  const tables = links.map(({ name }) => table(`link/${name}`, 'link', [column('age_s', 's')]));
+  const rows = { 'link/near': { age_s: 3 }, 'link/far': { age_s: 0.2 }, 'link/other': { age_s: 0.1 } };
+  const tape = replay_at(60, description(tables, { links }), rows);
+  expect(newest_link(tape, 0)?.name).toBe('link/far');
+  expect(newest_link(replay_at(60, description(tables, { links }), {}), 0)?.name, 'none was heard').toBe('link/near');
+});

@@ -1,0 +1,61 @@
+/** The tape's cursor and window: it follows live, lets go, and asks for what it does not hold. */
+import { describe, expect, it } from 'vitest';
+import { Tape } from '../../src/tape/tape';
+import { column, description, table } from '../support/builders';
+
+const about = description([table('v/baro', 'packet', [column('static_pressure', 'Pa')], { period_s: 0.1 })]);
+about.recording.t_end_s = 10;
+
+function block(t_s: number[], values: number[]): Parameters<Tape['take_block']>[0] {
+  const view = new DataView(new ArrayBuffer(16 * t_s.length));
+  t_s.forEach((t, i) => view.setFloat64(8 * i, t, true));
+  values.forEach((v, i) => view.setFloat64(8 * (t_s.length + i), v, true));
+  return { table: 0, columns: 1, rows: t_s.length, t_offset: 0, values_offset: 8 * t_s.length, view };
+}
+
+describe('a tape', () => {
+  it('follows the head, lets go when the cursor is moved, and goes on taking rows meanwhile', () => {
+    const tape = new Tape(about, 'live', []);
+    tape.take_block(block([11, 12], [1, 2]));
+    expect([tape.following, tape.cursor_s, tape.value_at_cursor(0, 0).value]).toEqual([true, 12, 2]);
+    tape.set_cursor(11.5);
+    tape.take_block(block([13], [3]));
+    expect([tape.following, tape.cursor_s, tape.head_s, tape.value_at_cursor(0, 0).value]).toEqual([
+      false,
+      11.5,
+      13,
+      1,
+    ]);
+    tape.to_head();
+    expect([tape.cursor_s, tape.value_at_cursor(0, 0).value]).toEqual([13, 3]);
+  });
+  it('asks the server for what it does not hold, and takes its answer', () => {
+    const tape = new Tape(about, 'live', []);
+    tape.take_block(block([11], [1]));
+    tape.set_cursor(4);
+    expect(tape.cursor_is_local).toBe(false);
+    expect(tape.value_at_cursor(0, 0).value).toBeNaN();
+    tape.take_at_cursor([{ table: 0, t_s: 3.9, values: Float64Array.of(39) }]);
+    expect(tape.value_at_cursor(0, 0)).toEqual({ value: 39, t_s: 3.9 });
+  });
+  it('does not let a late row replace the newest value', () => {
+    const tape = new Tape(about, 'live', []);
+    tape.take_block(block([12, 11.9], [2, 1]));
+    expect(tape.value_at_cursor(0, 0)).toEqual({ value: 2, t_s: 12 });
+  });
+  it('zooms about a point that stays where it is', () => {
+    const tape = new Tape(about, 'replay', []);
+    tape.zoom_out();
+    tape.set_cursor(6);
+    const before = (6 - tape.from_s) / tape.span_s;
+    tape.zoom(0.25, 6);
+    expect((6 - tape.from_s) / tape.span_s).toBeCloseTo(before, 9);
+    expect(tape.span_s).toBeCloseTo(10.3 / 4, 9);
+  });
+  it('leaves out blocks that do not fit the description', () => {
+    const tape = new Tape(about, 'live', []);
+    tape.take_block({ ...block([11], [1]), table: 7 });
+    tape.take_block({ ...block([11], [1]), columns: 2 });
+    expect(tape.tables[0]?.columns.count).toBe(0);
+  });
+});
