@@ -24,7 +24,9 @@ consteval auto words(Word... word) {
 }
 
 template <class Enum>
-concept HasWords = requires { words_of(Enum{}); };
+concept HasWords = requires {
+    words_of(Enum{});
+};
 
 template <HasWords Enum>
 inline constexpr auto kWords = words_of(Enum{});

@@ -73,12 +73,11 @@ struct Ingest::State {
         }
     }
 
-    void report(std::int64_t t_ns, const LinkView& view) {
-        act(t_ns, LinkReport{view.name, view.state, view.detail});
-    }
+    void report(std::int64_t t_ns, const LinkView& view) { act(t_ns, LinkReport{view.name, view.state, view.detail}); }
 
     void act(std::int64_t t_ns, const Action& action) {
-        guarded("an action", [&] { pipeline->action(t_ns, action, *batch); });
+        guarded(
+            "an action", [&] { pipeline->action(t_ns, action, *batch); });
     }
 
     void hand_over() {

@@ -17,9 +17,9 @@ consteval auto words_of(Level) {
 }
 
 enum class EventKind : unsigned char {
-    phase,         ///< a phase began
-    flight_event,  ///< apogee, ejection pulse, shock, ...
-    link_state,    ///< opened, lost, ...
+    phase,        ///< a phase began
+    flight_event, ///< apogee, ejection pulse, shock, ...
+    link_state,   ///< opened, lost, ...
     reboot,
     alert_raised,
     alert_cleared, ///< same key as the alert it clears
@@ -87,11 +87,12 @@ using EventValues = std::vector<EventValue>;
 /// An event as an estimator knows it.
 struct EstimateEvent {
     EventId id;
-    std::int64_t t_ns;     ///< when it happened; may lie before the measurement that showed it
-    double t_sigma_s = 0;  ///< 1-sigma of t_ns; 0: exact
-    std::string about = {};///< what makes its key unique, where there may be several: a role, a phase's key, an estimator
+    std::int64_t t_ns;    ///< when it happened; may lie before the measurement that showed it
+    double t_sigma_s = 0; ///< 1-sigma of t_ns; 0: exact
+    std::string about =
+        {}; ///< what makes its key unique, where there may be several: a role, a phase's key, an estimator
     EventValues values = {};
-    bool cleared = false;  ///< of an alert
+    bool cleared = false; ///< of an alert
 };
 
 /// An event as it is recorded and shown. Never dropped on the way to recorder or viewer.
@@ -101,9 +102,9 @@ struct Event {
     double t_sigma_s;        ///< 1-sigma of t_ns; 0: exact
     EventKind kind;
     Level level;
-    int vehicle;             ///< -1: none
-    std::string key;         ///< stable identifier, e.g. "sanderling/flight/apogee", "link/radio/down"
-    std::string text;        ///< one sentence for a person, made from the values; nothing reads it
+    int vehicle;      ///< -1: none
+    std::string key;  ///< stable identifier, e.g. "sanderling/flight/apogee", "link/radio/down"
+    std::string text; ///< one sentence for a person, made from the values; nothing reads it
     EventValues values;
     friend bool operator==(const Event&, const Event&) = default;
 };

@@ -22,21 +22,21 @@ namespace turnstone {
 
 /// One column of any table: a channel of a packet, an estimate, a figure of a link.
 struct Column {
-    std::string name;             ///< snake_case with unit where one applies: "altitude_m", "accel_body_x"
-    std::string title;            ///< a few words for a heading: "Altitude AGL"
-    std::string unit = "1";       ///< UCUM; "1" when dimensionless
-    std::string group = {};       ///< display group; empty: not shown by default
+    std::string name;       ///< snake_case with unit where one applies: "altitude_m", "accel_body_x"
+    std::string title;      ///< a few words for a heading: "Altitude AGL"
+    std::string unit = "1"; ///< UCUM; "1" when dimensionless
+    std::string group = {}; ///< display group; empty: not shown by default
     int decimals = 2;
-    std::string description = {}; ///< what the title leaves out
-    Enumeration enumeration = {}; ///< value to word; empty: a plain number
-    std::string sigma_column = {};///< column of the same table that holds its 1-sigma; empty: none
+    std::string description = {};  ///< what the title leaves out
+    Enumeration enumeration = {};  ///< value to word; empty: a plain number
+    std::string sigma_column = {}; ///< column of the same table that holds its 1-sigma; empty: none
     bool is_text = false;
     std::optional<std::pair<double, double>> valid_range = {};
-    std::string role = {};        ///< what estimators take it for (protocol/dictionary/roles.hpp); empty: none
+    std::string role = {}; ///< what estimators take it for (protocol/dictionary/roles.hpp); empty: none
 };
 
 struct TableDescription {
-    std::string name;    ///< short: "vertical", "phase"; the pipeline adds vehicle and folder
+    std::string name; ///< short: "vertical", "phase"; the pipeline adds vehicle and folder
     std::string title;
     double period_s = 0; ///< expected between rows; 0: sporadic
     std::vector<Column> columns = {};

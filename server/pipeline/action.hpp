@@ -1,6 +1,6 @@
 #pragma once
-/// Everything that enters a pipeline besides bytes: what the operator does and what the station's other parts report. As
-/// inputs they are recorded, so that replay and reprocessing see them again at the same place.
+/// Everything that enters a pipeline besides bytes: what the operator does and what the station's other parts report.
+/// As inputs they are recorded, so that replay and reprocessing see them again at the same place.
 #include <cstdint>
 #include <optional>
 #include <string>

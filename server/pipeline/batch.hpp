@@ -38,9 +38,9 @@ struct ChunkRecord {
 };
 
 enum class PacketVerdict : unsigned char {
-    accepted, ///< decoded, rows made
-    duplicate,     ///< the same packet came by another link, or twice
-    late,     ///< older than one already accepted: decoded and recorded, not shown to the estimators
+    accepted,  ///< decoded, rows made
+    duplicate, ///< the same packet came by another link, or twice
+    late,      ///< older than one already accepted: decoded and recorded, not shown to the estimators
     idle,
     bad_frame,  ///< see frame verdict
     undecodable ///< good frame, but the dictionary cannot read it: see decode verdict

@@ -100,7 +100,8 @@ std::string say(const Facts&) {
 
 using enum EventKind;
 constexpr std::array<Definition, kEventCount> kEvents{{
-    {EventId::phase_began, "{vehicle}/phase/{about}", phase, Level::note, [](const Facts& f) { return f.text("phase"); }},
+    {EventId::phase_began, "{vehicle}/phase/{about}", phase, Level::note,
+     [](const Facts& f) { return f.text("phase"); }},
     {EventId::liftoff, "{vehicle}/flight/liftoff", flight_event, Level::note, say<"Liftoff">},
     {EventId::burnout, "{vehicle}/flight/burnout", flight_event, Level::note, say<"Burnout">},
     {EventId::apogee, "{vehicle}/flight/apogee", flight_event, Level::note, say<"Apogee">},
@@ -195,8 +196,8 @@ Event make_event(EstimateEvent happened, std::int64_t t_found_ns, const EventVeh
     event.kind = happened.cleared ? alert_cleared : definition.kind;
     event.level = definition.level;
     event.vehicle = vehicle.index;
-    event.key = fmt::format(fmt::runtime(definition.key), fmt::arg("vehicle", vehicle.name),
-                            fmt::arg("about", happened.about));
+    event.key =
+        fmt::format(fmt::runtime(definition.key), fmt::arg("vehicle", vehicle.name), fmt::arg("about", happened.about));
     event.text = happened.cleared && definition.says_cleared ? definition.says_cleared(facts) : definition.says(facts);
     event.values = std::move(happened.values);
     return event;
@@ -212,7 +213,7 @@ EventValues event_values_from_json(std::string_view text) {
     EventValues values;
     const auto json = nlohmann::ordered_json::parse(text, nullptr, false);
     if (!json.is_object()) return values;
-    for (const auto& [name, is] : json.items()) {
+    for (const auto& [name, is] : json.items())
         if (is.is_number())
             values.push_back({name, is.template get<double>()});
         else if (is.is_boolean())
@@ -221,7 +222,6 @@ EventValues event_values_from_json(std::string_view text) {
             values.push_back({name, is.template get<std::string>()});
         else if (is.is_array() && std::all_of(is.begin(), is.end(), [](const auto& part) { return part.is_string(); }))
             values.push_back({name, is.template get<std::vector<std::string>>()});
-    }
     return values;
 }
 

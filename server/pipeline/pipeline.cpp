@@ -5,8 +5,8 @@
 #include <optional>
 
 #include "protocol/dictionary/utf8.hpp"
-#include "server/pipeline/link/link_track.hpp"
 #include "server/pipeline/events.hpp"
+#include "server/pipeline/link/link_track.hpp"
 #include "server/pipeline/schema.hpp"
 #include "server/pipeline/vehicle/vehicle_track.hpp"
 #include "shared/time.hpp"
@@ -56,8 +56,8 @@ struct Pipeline::State {
         SchemaLayout layout = build_schema(*setup, chains);
         schema = std::move(layout.schema);
         for (std::size_t v = 0; v < chains.size(); ++v)
-            vehicles.emplace_back(setup->vehicles[v], static_cast<int>(v), schema, layout.vehicles[v], std::move(routers[v]),
-                                  std::move(chains[v]));
+            vehicles.emplace_back(setup->vehicles[v], static_cast<int>(v), schema, layout.vehicles[v],
+                                  std::move(routers[v]), std::move(chains[v]));
         std::vector<EstimatorChain*> all_chains;
         for (VehicleTrack& vehicle : vehicles) all_chains.push_back(&vehicle.chain());
         for (VehicleTrack& vehicle : vehicles) vehicle.share_wind(all_chains);
@@ -110,9 +110,9 @@ struct Pipeline::State {
         for (std::size_t v = 0; v < vehicles.size(); ++v) {
             const std::string& name = setup->vehicles[v].dictionary.vehicle;
             if (name != engine.vehicle || !vehicles[v].chain().continue_engine(engine.running_s)) continue;
-            out.events.push_back(make_event(
-                {.id = EventId::engine_total, .t_ns = t_ns, .values = {{"running_s", engine.running_s}}}, t_ns,
-                {static_cast<int>(v), name}));
+            out.events.push_back(
+                make_event({.id = EventId::engine_total, .t_ns = t_ns, .values = {{"running_s", engine.running_s}}},
+                           t_ns, {static_cast<int>(v), name}));
             return;
         }
         keep_as_note(t_ns, engine, out);

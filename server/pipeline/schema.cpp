@@ -23,8 +23,8 @@ Column channel_column(const Channel& channel) {
 
 TableId add(Schema& schema, Table table) {
     table.id = static_cast<TableId>(schema.tables.size());
-    table.number_count = static_cast<std::size_t>(
-        std::count_if(table.columns.begin(), table.columns.end(), [](const Column& column) { return !column.is_text; }));
+    table.number_count = static_cast<std::size_t>(std::count_if(table.columns.begin(), table.columns.end(),
+                                                                [](const Column& column) { return !column.is_text; }));
     schema.tables.push_back(std::move(table));
     return schema.tables.back().id;
 }

@@ -59,7 +59,8 @@ struct ServeSources {
 /// What an operator may do. Called on the serve thread; must hand over and return.
 struct OperatorActions {
     std::function<void(Action action)> action; ///< for Pipeline::action
-    std::function<void(std::string name)> new_recording; ///< close the live recording, begin a new one; begin_recording() follows
+    std::function<void(std::string name)>
+        new_recording; ///< close the live recording, begin a new one; begin_recording() follows
     std::function<void(std::string key, std::string value)> set_live_meta; ///< key "name" or "notes"
 };
 

@@ -14,7 +14,7 @@ namespace {
 constexpr double kForecastShare = 0.25; // 1-sigma of a forecast's strength, and about as much across it
 constexpr double kForecastFloor_mps = 0.4;
 constexpr double kUnknown_mps = 5.0;
-constexpr double kCommonFraction = 0.7;         // of the variance is the same at all heights
+constexpr double kCommonFraction = 0.7;      // of the variance is the same at all heights
 constexpr double kLength_m = 300.0;          // over which the rest decorrelates
 constexpr double kAnemometerSigma_mps = 1.0; // gusts over a minute, and a mast lower than the vehicle
 constexpr double kAnemometerHeight_m = 5.0;
@@ -57,7 +57,8 @@ WindProfile::WindProfile(const Site& site) : unknown_(site.wind.empty()) {
     }
     for (int i = 0; i < kNodes; ++i) {
         for (int j = 0; j < kNodes; ++j) {
-            const double alike = kCommonFraction + (1 - kCommonFraction) * std::exp(-std::abs(i - j) * kStep_m / kLength_m);
+            const double alike =
+                kCommonFraction + (1 - kCommonFraction) * std::exp(-std::abs(i - j) * kStep_m / kLength_m);
             covariance_(i, j) = sigma(i) * sigma(j) * alike;
         }
     }

@@ -97,9 +97,9 @@ FlightEstimator::FlightEstimator(const Vehicle& vehicle, const Site& site, bool 
                                .accel_bias_walk_mps2_rts = vehicle.sensors.accel_bias_walk_mps2_rts}),
       phases_(phase_settings(vehicle, site)), pulses_(vehicle.sensors.accel_noise_mps2, pressure_noise_pa_),
       barometer_{SensorWatch(kPressureLowest_pa, kPressureHighest_pa, kFrozenPressure_s), "static_pressure"},
-      accelerometer_{SensorWatch(-1.1 * vehicle.sensors.accel_range_mps2, 1.1 * vehicle.sensors.accel_range_mps2,
-                                 kFrozenAccel_s),
-                     "accel_body_x"} {}
+      accelerometer_{
+          SensorWatch(-1.1 * vehicle.sensors.accel_range_mps2, 1.1 * vehicle.sensors.accel_range_mps2, kFrozenAccel_s),
+          "accel_body_x"} {}
 
 FlightEstimator::News FlightEstimator::imu(const ImuSample& sample, FlightPicture& picture, EventSink& events) {
     News news;
@@ -110,8 +110,8 @@ FlightEstimator::News FlightEstimator::imu(const ImuSample& sample, FlightPictur
     announce(accelerometer_, sample.t_ns, events);
     if (!usable) return news;
     const double force_mps2 = sample.accel_body_mps2.norm();
-    phases_.imu({sample.t_ns, axial_mps2, force_mps2,
-                 std::hypot(sample.rate_body_radps.y(), sample.rate_body_radps.z())});
+    phases_.imu(
+        {sample.t_ns, axial_mps2, force_mps2, std::hypot(sample.rate_body_radps.y(), sample.rate_body_radps.z())});
     derived_.imu(sample.t_ns, force_mps2, sample.rate_body_radps.x(), phases_);
     if (const auto shock = pulses_.force(sample.t_ns, sample.accel_body_mps2)) events.event(shock_event(*shock));
     accelerate(sample, picture.navigation.tilt);
@@ -190,9 +190,8 @@ FlightEstimator::News FlightEstimator::tick(std::int64_t t_ns, FlightPicture& pi
     const double disagreement_pa = pad_.disagreement_pa();
     if (!disagreement_announced_ && std::fabs(disagreement_pa) > kPadDisagreement_pa) {
         disagreement_announced_ = true;
-        events.event({.id = EventId::pad_pressure_differs,
-                      .t_ns = t_ns,
-                      .values = {{"difference_pa", disagreement_pa}}});
+        events.event(
+            {.id = EventId::pad_pressure_differs, .t_ns = t_ns, .values = {{"difference_pa", disagreement_pa}}});
     }
     if (!news.phase_ns && seconds_between(t_phase_ns_, t_ns) >= kPhasePeriod_s) news.phase_ns = t_phase_ns_ = t_ns;
     return news;
@@ -291,8 +290,8 @@ VerticalEstimate FlightEstimator::with_lapse(VerticalEstimate estimate) const {
     if (!has_pressure_) return estimate;
     const DayAtmosphere& day = pad_.atmosphere();
     estimate.altitude_sigma_m = std::hypot(estimate.altitude_sigma_m, day.height_sigma_m(estimate.altitude_m));
-    estimate.vertical_speed_sigma_mps =
-        std::hypot(estimate.vertical_speed_sigma_mps, day.scale_sigma(estimate.altitude_m) * estimate.vertical_speed_mps);
+    estimate.vertical_speed_sigma_mps = std::hypot(estimate.vertical_speed_sigma_mps,
+                                                   day.scale_sigma(estimate.altitude_m) * estimate.vertical_speed_mps);
     return estimate;
 }
 

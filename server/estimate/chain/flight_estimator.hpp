@@ -1,6 +1,6 @@
 #pragma once
-/// Air data, vertical motion, phases, pulses and derived figures of one vehicle: which measurement goes where, and which
-/// of its sensors can be believed. The mathematics is in the classes it holds.
+/// Air data, vertical motion, phases, pulses and derived figures of one vehicle: which measurement goes where, and
+/// which of its sensors can be believed. The mathematics is in the classes it holds.
 ///
 /// Order inside one inertial sample: sensor watch, phase detector, pulses, vertical filter; one pressure: sensor watch,
 /// pad reference, air data, vertical filter, phase detector. After each the phase's kind of motion goes back to the

@@ -60,8 +60,9 @@ TableOf<VerticalEstimate> FlightReport::vertical_table() {
 TableOf<FlightReport::PhaseFigures> FlightReport::phase_table() {
     using S = const PhaseFigures&;
     TableOf<PhaseFigures> table{"phase", "Phase", 1.0};
-    table.add({"phase", "Phase", "1", "Flight", 0, "", enumeration<Phase>()},
-              [](S p) { return static_cast<double>(p.phase); })
+    table
+        .add({"phase", "Phase", "1", "Flight", 0, "", enumeration<Phase>()},
+             [](S p) { return static_cast<double>(p.phase); })
         .add({"time_in_phase_s", "Time in phase", "s", "Flight", 1}, [](S p) { return p.in_phase_s; })
         .add({"time_since_liftoff_s", "Time since liftoff", "s", "Flight", 1}, [](S p) { return p.since_liftoff_s; });
     return table;

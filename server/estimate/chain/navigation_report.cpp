@@ -35,70 +35,103 @@ TableOf<NavigationReport::Row> NavigationReport::navigation_table() {
     constexpr const char* kGroup = "Navigation";
     constexpr const char* kAttitude = "Attitude";
     TableOf<Row> table{"navigation", "Navigation", kRowPeriod_s};
-    table.add({"mode", "Navigation mode", "1", kGroup, 0, "", enumeration<NavigationMode>()},
-              [](S r) { return static_cast<double>(r.estimate.mode); });
-    table.add({"east_m", "East of the pad", "m", kGroup, 1}, [](S r) { return r.estimate.position_enu_m.x(); })
+    table.add(
+        {"mode", "Navigation mode", "1", kGroup, 0, "", enumeration<NavigationMode>()},
+        [](S r) { return static_cast<double>(r.estimate.mode); });
+    table
+        .add(
+            {"east_m", "East of the pad", "m", kGroup, 1}, [](S r) { return r.estimate.position_enu_m.x(); })
         .sigma([](S r) { return r.estimate.position_sigma_m.x(); }, 1)
-        .add({"north_m", "North of the pad", "m", kGroup, 1}, [](S r) { return r.estimate.position_enu_m.y(); })
+        .add(
+            {"north_m", "North of the pad", "m", kGroup, 1}, [](S r) { return r.estimate.position_enu_m.y(); })
         .sigma([](S r) { return r.estimate.position_sigma_m.y(); }, 1)
-        .add({"up_m", "Altitude AGL", "m", kGroup, 1}, [](S r) { return r.estimate.position_enu_m.z(); })
+        .add(
+            {"up_m", "Altitude AGL", "m", kGroup, 1}, [](S r) { return r.estimate.position_enu_m.z(); })
         .sigma([](S r) { return r.estimate.position_sigma_m.z(); }, 1)
-        .add({"latitude_deg", "Latitude", "deg", "", 7, "WGS 84"}, [](S r) { return r.geodetic.latitude_deg; })
-        .add({"longitude_deg", "Longitude", "deg", "", 7, "WGS 84"}, [](S r) { return r.geodetic.longitude_deg; })
-        .add({"height_m", "Height above the ellipsoid", "m", "", 1, "WGS 84", {}, "up_m_sigma"},
-             [](S r) { return r.geodetic.height_m; })
-        .add({"velocity_east_mps", "Velocity east", "m/s", kGroup, 1}, [](S r) { return r.estimate.velocity_enu_mps.x(); })
+        .add(
+            {"latitude_deg", "Latitude", "deg", "", 7, "WGS 84"}, [](S r) { return r.geodetic.latitude_deg; })
+        .add(
+            {"longitude_deg", "Longitude", "deg", "", 7, "WGS 84"}, [](S r) { return r.geodetic.longitude_deg; })
+        .add(
+            {"height_m", "Height above the ellipsoid", "m", "", 1, "WGS 84", {}, "up_m_sigma"},
+            [](S r) { return r.geodetic.height_m; })
+        .add(
+            {"velocity_east_mps", "Velocity east", "m/s", kGroup, 1},
+            [](S r) { return r.estimate.velocity_enu_mps.x(); })
         .sigma([](S r) { return r.estimate.velocity_sigma_mps.x(); })
-        .add({"velocity_north_mps", "Velocity north", "m/s", kGroup, 1},
-             [](S r) { return r.estimate.velocity_enu_mps.y(); })
+        .add(
+            {"velocity_north_mps", "Velocity north", "m/s", kGroup, 1},
+            [](S r) { return r.estimate.velocity_enu_mps.y(); })
         .sigma([](S r) { return r.estimate.velocity_sigma_mps.y(); })
-        .add({"velocity_up_mps", "Velocity up", "m/s", kGroup, 1}, [](S r) { return r.estimate.velocity_enu_mps.z(); })
+        .add(
+            {"velocity_up_mps", "Velocity up", "m/s", kGroup, 1}, [](S r) { return r.estimate.velocity_enu_mps.z(); })
         .sigma([](S r) { return r.estimate.velocity_sigma_mps.z(); });
     table
-        .add({"q_w", "Attitude, w", "1", "", 4, "Body to local, Hamilton quaternion"},
-             [](S r) { return r.estimate.q_local_body.w(); })
-        .add({"q_x", "Attitude, x", "1", "", 4}, [](S r) { return r.estimate.q_local_body.x(); })
-        .add({"q_y", "Attitude, y", "1", "", 4}, [](S r) { return r.estimate.q_local_body.y(); })
-        .add({"q_z", "Attitude, z", "1", "", 4}, [](S r) { return r.estimate.q_local_body.z(); })
-        .add({"attitude_x_deg_sigma", "Attitude about body x, 1-sigma", "deg", "", 1},
-             [](S r) { return degrees(r.estimate.attitude_sigma_rad.x()); })
-        .add({"attitude_y_deg_sigma", "Attitude about body y, 1-sigma", "deg", "", 1},
-             [](S r) { return degrees(r.estimate.attitude_sigma_rad.y()); })
-        .add({"attitude_z_deg_sigma", "Attitude about body z, 1-sigma", "deg", "", 1},
-             [](S r) { return degrees(r.estimate.attitude_sigma_rad.z()); })
-        .add({"tilt_deg", "Tilt", "deg", kAttitude, 1, "Long axis from vertical"},
-             [](S r) { return degrees(r.estimate.tilt_rad); })
+        .add(
+            {"q_w", "Attitude, w", "1", "", 4, "Body to local, Hamilton quaternion"},
+            [](S r) { return r.estimate.q_local_body.w(); })
+        .add(
+            {"q_x", "Attitude, x", "1", "", 4}, [](S r) { return r.estimate.q_local_body.x(); })
+        .add(
+            {"q_y", "Attitude, y", "1", "", 4}, [](S r) { return r.estimate.q_local_body.y(); })
+        .add(
+            {"q_z", "Attitude, z", "1", "", 4}, [](S r) { return r.estimate.q_local_body.z(); })
+        .add(
+            {"attitude_x_deg_sigma", "Attitude about body x, 1-sigma", "deg", "", 1},
+            [](S r) { return degrees(r.estimate.attitude_sigma_rad.x()); })
+        .add(
+            {"attitude_y_deg_sigma", "Attitude about body y, 1-sigma", "deg", "", 1},
+            [](S r) { return degrees(r.estimate.attitude_sigma_rad.y()); })
+        .add(
+            {"attitude_z_deg_sigma", "Attitude about body z, 1-sigma", "deg", "", 1},
+            [](S r) { return degrees(r.estimate.attitude_sigma_rad.z()); })
+        .add(
+            {"tilt_deg", "Tilt", "deg", kAttitude, 1, "Long axis from vertical"},
+            [](S r) { return degrees(r.estimate.tilt_rad); })
         .sigma([](S r) { return degrees(r.estimate.tilt_sigma_rad); }, 1)
-        .add({"tilt_heading_deg", "Tilt heading", "deg", kAttitude, 0,
-              "Azimuth the nose leans to, clockwise from true north"},
-             [](S r) { return degrees(r.estimate.tilt_heading_rad); })
-        .add({"roll_deg", "Roll", "deg", kAttitude, 0, "About the long axis since alignment, not wrapped"},
-             [](S r) { return degrees(r.estimate.roll_rad); })
-        .add({"rate_x_deg_s", "Roll rate", "deg/s", kAttitude, 0, "Bias removed"},
-             [](S r) { return degrees(r.estimate.rate_body_radps.x()); })
-        .add({"rate_y_deg_s", "Rate about body y", "deg/s", "", 1, "Bias removed"},
-             [](S r) { return degrees(r.estimate.rate_body_radps.y()); })
-        .add({"rate_z_deg_s", "Rate about body z", "deg/s", "", 1, "Bias removed"},
-             [](S r) { return degrees(r.estimate.rate_body_radps.z()); })
-        .add({"angle_of_attack_deg", "Angle of attack", "deg", kAttitude, 1,
-              "In the body x-z plane; above 5 m/s, when the wind is known"},
-             [](S r) { return r.angle_of_attack_deg; })
-        .add({"sideslip_deg", "Sideslip", "deg", kAttitude, 1,
-              "Out of the body x-z plane; above 5 m/s, when the wind is known"},
-             [](S r) { return r.sideslip_deg; });
+        .add(
+            {"tilt_heading_deg", "Tilt heading", "deg", kAttitude, 0,
+             "Azimuth the nose leans to, clockwise from true north"},
+            [](S r) { return degrees(r.estimate.tilt_heading_rad); })
+        .add(
+            {"roll_deg", "Roll", "deg", kAttitude, 0, "About the long axis since alignment, not wrapped"},
+            [](S r) { return degrees(r.estimate.roll_rad); })
+        .add(
+            {"rate_x_deg_s", "Roll rate", "deg/s", kAttitude, 0, "Bias removed"},
+            [](S r) { return degrees(r.estimate.rate_body_radps.x()); })
+        .add(
+            {"rate_y_deg_s", "Rate about body y", "deg/s", "", 1, "Bias removed"},
+            [](S r) { return degrees(r.estimate.rate_body_radps.y()); })
+        .add(
+            {"rate_z_deg_s", "Rate about body z", "deg/s", "", 1, "Bias removed"},
+            [](S r) { return degrees(r.estimate.rate_body_radps.z()); })
+        .add(
+            {"angle_of_attack_deg", "Angle of attack", "deg", kAttitude, 1,
+             "In the body x-z plane; above 5 m/s, when the wind is known"},
+            [](S r) { return r.angle_of_attack_deg; })
+        .add(
+            {"sideslip_deg", "Sideslip", "deg", kAttitude, 1,
+             "Out of the body x-z plane; above 5 m/s, when the wind is known"},
+            [](S r) { return r.sideslip_deg; });
     table
-        .add({"accel_bias_x_mps2", "Accelerometer bias, x", "m/s2", "", 3},
-             [](S r) { return r.estimate.accel_bias_mps2.x(); })
-        .add({"accel_bias_y_mps2", "Accelerometer bias, y", "m/s2", "", 3},
-             [](S r) { return r.estimate.accel_bias_mps2.y(); })
-        .add({"accel_bias_z_mps2", "Accelerometer bias, z", "m/s2", "", 3},
-             [](S r) { return r.estimate.accel_bias_mps2.z(); })
-        .add({"gyro_bias_x_deg_s", "Gyro bias, x", "deg/s", "", 3},
-             [](S r) { return degrees(r.estimate.gyro_bias_radps.x()); })
-        .add({"gyro_bias_y_deg_s", "Gyro bias, y", "deg/s", "", 3},
-             [](S r) { return degrees(r.estimate.gyro_bias_radps.y()); })
-        .add({"gyro_bias_z_deg_s", "Gyro bias, z", "deg/s", "", 3},
-             [](S r) { return degrees(r.estimate.gyro_bias_radps.z()); });
+        .add(
+            {"accel_bias_x_mps2", "Accelerometer bias, x", "m/s2", "", 3},
+            [](S r) { return r.estimate.accel_bias_mps2.x(); })
+        .add(
+            {"accel_bias_y_mps2", "Accelerometer bias, y", "m/s2", "", 3},
+            [](S r) { return r.estimate.accel_bias_mps2.y(); })
+        .add(
+            {"accel_bias_z_mps2", "Accelerometer bias, z", "m/s2", "", 3},
+            [](S r) { return r.estimate.accel_bias_mps2.z(); })
+        .add(
+            {"gyro_bias_x_deg_s", "Gyro bias, x", "deg/s", "", 3},
+            [](S r) { return degrees(r.estimate.gyro_bias_radps.x()); })
+        .add(
+            {"gyro_bias_y_deg_s", "Gyro bias, y", "deg/s", "", 3},
+            [](S r) { return degrees(r.estimate.gyro_bias_radps.y()); })
+        .add(
+            {"gyro_bias_z_deg_s", "Gyro bias, z", "deg/s", "", 3},
+            [](S r) { return degrees(r.estimate.gyro_bias_radps.z()); });
     const auto known = [](S r, double value) { return r.estimate.valid ? value : kNaN; };
     table
         .add({"hypotheses", "Alignments", "1", "", 0, "Flown side by side"},
@@ -128,7 +161,13 @@ TableOf<LookAngles> NavigationReport::look_angles_table() {
         .add({"azimuth_deg", "Azimuth, true", "deg", kGroup, 1, "Clockwise from true north"},
              [](S l) { return degrees(l.azimuth_true_rad); })
         .sigma([](S l) { return degrees(l.azimuth_sigma_rad); })
-        .add({"azimuth_magnetic_deg", "Azimuth, magnetic", "deg", kGroup, 1, "Clockwise from magnetic north", {},
+        .add({"azimuth_magnetic_deg",
+              "Azimuth, magnetic",
+              "deg",
+              kGroup,
+              1,
+              "Clockwise from magnetic north",
+              {},
               "azimuth_deg_sigma"},
              [](S l) { return degrees(l.azimuth_magnetic_rad); })
         .add({"elevation_deg", "Elevation", "deg", kGroup, 1, "Above the horizon"},
@@ -164,7 +203,8 @@ TableOf<NavigationReport::Comparison> NavigationReport::comparison_table() {
 }
 
 NavigationReport::NavigationReport(const Site& site, bool has_onboard, std::vector<TableDescription>& tables)
-    : view_(site), frame_(site.pad), navigation_(navigation_table(), tables), look_angles_(look_angles_table(), tables) {
+    : view_(site), frame_(site.pad), navigation_(navigation_table(), tables),
+      look_angles_(look_angles_table(), tables) {
     if (has_onboard) comparison_.emplace(comparison_table(), tables);
 }
 
@@ -185,9 +225,8 @@ void NavigationReport::write(std::int64_t t_ns, const Navigation& navigation, co
         row.sideslip_deg = degrees(std::asin(std::clamp(body_mps.y() / body_mps.norm(), -1.0, 1.0)));
     }
     navigation_.write(e.t_ns, row, sink);
-    look_angles_.write(e.t_ns,
-                       view_.look(e.position_enu_m, e.velocity_enu_mps, navigation.covariance().topLeftCorner<3, 3>()),
-                       sink);
+    look_angles_.write(
+        e.t_ns, view_.look(e.position_enu_m, e.velocity_enu_mps, navigation.covariance().topLeftCorner<3, 3>()), sink);
 }
 
 void NavigationReport::compare(const OnboardSample& onboard, const VerticalEstimate& vertical,
@@ -196,8 +235,8 @@ void NavigationReport::compare(const OnboardSample& onboard, const VerticalEstim
     const double later_s = seconds_between(vertical.t_ns, onboard.t_ns);
     Comparison row{.altitude_m = vertical.altitude_m + later_s * vertical.vertical_speed_mps - onboard.altitude_m,
                    .altitude_sigma_m = vertical.altitude_sigma_m,
-                   .vertical_speed_mps = vertical.vertical_speed_mps + later_s * vertical.acceleration_mps2 -
-                                         onboard.vertical_speed_mps,
+                   .vertical_speed_mps =
+                       vertical.vertical_speed_mps + later_s * vertical.acceleration_mps2 - onboard.vertical_speed_mps,
                    .vertical_speed_sigma_mps = vertical.vertical_speed_sigma_mps};
     const NavigationEstimate e = navigation.estimate();
     if (e.valid) {
@@ -206,8 +245,7 @@ void NavigationReport::compare(const OnboardSample& onboard, const VerticalEstim
     }
     if (e.valid && onboard.q_local_body.coeffs().allFinite() && onboard.q_local_body.norm() > 0.5) {
         const double turned_s = seconds_between(e.t_ns, onboard.t_ns);
-        const Eigen::Quaterniond ours =
-            e.q_local_body * quaternion_from_rotation_vector(e.rate_body_radps * turned_s);
+        const Eigen::Quaterniond ours = e.q_local_body * quaternion_from_rotation_vector(e.rate_body_radps * turned_s);
         const Eigen::Quaterniond theirs = onboard.q_local_body.normalized();
         const Vector3d a = ours * Vector3d::UnitX();
         const Vector3d b = theirs * Vector3d::UnitX();

@@ -76,23 +76,30 @@ TableOf<PredictionReport::Row> PredictionReport::landing_table() {
                       [k, value](S r) { return r.cases[k] ? value(*r.cases[k]) : kNaN; });
         };
         using C = const CaseFigures&;
-        add("_east_m", "east of the pad", "m", true, 0, "Mean landing point", [](C c) { return c.landing.mean_m.x(); });
-        add("_north_m", "north of the pad", "m", true, 0, "Mean landing point",
+        add(
+            "_east_m", "east of the pad", "m", true, 0, "Mean landing point", [](C c) { return c.landing.mean_m.x(); });
+        add(
+            "_north_m", "north of the pad", "m", true, 0, "Mean landing point",
             [](C c) { return c.landing.mean_m.y(); });
-        add("_latitude_deg", "latitude", "deg", false, 6, "Mean landing point, WGS 84",
+        add(
+            "_latitude_deg", "latitude", "deg", false, 6, "Mean landing point, WGS 84",
             [](C c) { return c.place.latitude_deg; });
-        add("_longitude_deg", "longitude", "deg", false, 6, "Mean landing point, WGS 84",
+        add(
+            "_longitude_deg", "longitude", "deg", false, 6, "Mean landing point, WGS 84",
             [](C c) { return c.place.longitude_deg; });
-        add("_semi_major_m", "semi-major axis", "m", true, 0, "Of the 95 % ellipse",
+        add(
+            "_semi_major_m", "semi-major axis", "m", true, 0, "Of the 95 % ellipse",
             [](C c) { return c.ellipse.semi_major_m; });
-        add("_semi_minor_m", "semi-minor axis", "m", true, 0, "Of the 95 % ellipse",
+        add(
+            "_semi_minor_m", "semi-minor axis", "m", true, 0, "Of the 95 % ellipse",
             [](C c) { return c.ellipse.semi_minor_m; });
-        add("_bearing_deg", "bearing of the ellipse", "deg", false, 0, "Longer axis, clockwise from true north",
+        add(
+            "_bearing_deg", "bearing of the ellipse", "deg", false, 0, "Longer axis, clockwise from true north",
             [](C c) { return c.ellipse.bearing_deg; });
-        add("_in_s", "time to landing", "s", true, 0, "Mean", [](C c) { return c.landing.time_s; });
+        add(
+            "_in_s", "time to landing", "s", true, 0, "Mean", [](C c) { return c.landing.time_s; });
         add("_outside", "outside the boundary", "1", true, 3,
-            "Fraction of landings; advisory, the range safety officer decides",
-            [](C c) { return c.landing.outside; });
+            "Fraction of landings; advisory, the range safety officer decides", [](C c) { return c.landing.outside; });
     }
     for (std::size_t k = 0; k < 2; ++k) {
         const std::string which = k == 0 ? "first" : "second";
@@ -117,7 +124,8 @@ TableOf<PredictionReport::Row> PredictionReport::landing_table() {
     table
         .add({"terrain", "Ground", "1", kGroup, 0, "What the prediction lands on", {{0, "flat"}, {1, "height grid"}}},
              [](S r) { return r.rounds.flat_ground() ? 0.0 : 1.0; })
-        .add({"flights", "Flights", "1", "", 0, "In each case"}, [](S) { return static_cast<double>(Predictor::kFlights); })
+        .add({"flights", "Flights", "1", "", 0, "In each case"},
+             [](S) { return static_cast<double>(Predictor::kFlights); })
         .add({"seed", "Seed", "1", "", 0, "Of the random numbers"},
              [](S) { return static_cast<double>(Predictor::kSeed); });
     return table;

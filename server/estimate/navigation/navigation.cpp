@@ -275,7 +275,7 @@ std::optional<TiltInput> Navigation::tilt() const {
         const Vector3d off = rotation_vector_from_quaternion(best().nominal().q_local_body.conjugate() *
                                                              branches_[k].nominal().q_local_body);
         attitude += fraction[k] * (branches_[k].filter().covariance().block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) +
-                                off * off.transpose());
+                                   off * off.transpose());
     }
     const Matrix3d p = across * attitude * across;
     return TiltInput{up_body, std::sqrt(std::max(0.0, 0.5 * p.trace()))};

@@ -1,11 +1,11 @@
 #pragma once
 /// Position, velocity and attitude of the vehicle: the error-state filter of eskf.hpp with the vehicle's sensors.
 ///
-/// Aligned again and again at rest, ten times a second (pad_alignment.hpp), which also is the zero-velocity and zero-rate update;
-/// once it moves, predicted by every inertial sample at its own time and corrected by GNSS fixes (position and
-/// velocity, related to their time of validity by the past) and by barometric height. Every correction passes a
-/// chi-square gate (99.9 %); a sensor rejected for 3 s in a row is believed again after the covariance has been opened
-/// up, because by then the filter is the likelier culprit.
+/// Aligned again and again at rest, ten times a second (pad_alignment.hpp), which also is the zero-velocity and
+/// zero-rate update; once it moves, predicted by every inertial sample at its own time and corrected by GNSS fixes
+/// (position and velocity, related to their time of validity by the past) and by barometric height. Every correction
+/// passes a chi-square gate (99.9 %); a sensor rejected for 3 s in a row is believed again after the covariance has
+/// been opened up, because by then the filter is the likelier culprit.
 ///
 /// What alignment cannot tell apart leaves the pad as a bank of filters, weighted by how well each explains what is
 /// measured; the ones that fall behind are dropped, and kSettled fixes after liftoff the best one remains. While there

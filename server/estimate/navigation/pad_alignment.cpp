@@ -25,10 +25,9 @@ constexpr double kPadHeight_m = 0.3;
 constexpr double kPadSurvey_m = 5.0; // how well the site file knows the pad, when no fix says better
 constexpr int kFixesCounted = 25;    // satellite errors are alike for seconds: more fixes do not make a better mean
 constexpr double kAzimuthSigma_rad = radians(4); // an operator with a compass
-constexpr double kRailSigma_rad =
-    radians(0.8);   // lean of a rail set by hand with a level, and the play of its lugs
+constexpr double kRailSigma_rad = radians(0.8);  // lean of a rail set by hand with a level, and the play of its lugs
 constexpr double kStepFraction = 0.55; // sigma of a hypothesis in steps between them: their sum is flat to 1 %
-constexpr double kNotOnRail = 25.0; // squared bias in sigmas that only a different pose explains
+constexpr double kNotOnRail = 25.0;    // squared bias in sigmas that only a different pose explains
 constexpr double kNearPad_m = 50.0;
 constexpr double kSway_mps2 = 0.01;
 constexpr double kFieldLevelMin =

@@ -18,7 +18,8 @@ constexpr double kHangsAfterCoast_s = 3.0;
 MaybeFound ApogeeWatch::speed(const FlightEvidence& evidence, std::int64_t began_ns, bool powered) {
     const auto& speeds = evidence.speeds();
     const SpeedPoint& now = speeds.back();
-    // Speed carried through many gaps is uncertain by more than it will ever fall: then five metres a second have to do.
+    // Speed carried through many gaps is uncertain by more than it will ever fall: then five metres a second have to
+    // do.
     falling_ = now.speed_mps < -std::max(0.8, std::min(0.7 * now.sigma_mps, 5.0)) ? falling_ + 1 : 0;
     if (falling_ < 3 || (powered && now.speed_mps > -5.0)) return std::nullopt;
     if (seconds_between(began_ns, now.t_ns) < 0.3) return std::nullopt;

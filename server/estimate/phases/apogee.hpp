@@ -1,9 +1,9 @@
 #pragma once
 /// Going up: when it is over.
 ///
-/// The filter's vertical speed is below zero for good: its zero crossing, free fall carried back. Or, whatever the filter
-/// says, a fall of 25 m below the highest height. Or, by forces alone when the speed is not known well enough: what
-/// hangs on a parachute has passed apogee.
+/// The filter's vertical speed is below zero for good: its zero crossing, free fall carried back. Or, whatever the
+/// filter says, a fall of 25 m below the highest height. Or, by forces alone when the speed is not known well enough:
+/// what hangs on a parachute has passed apogee.
 #include "server/estimate/phases/watch.hpp"
 
 namespace turnstone {

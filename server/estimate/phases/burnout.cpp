@@ -81,8 +81,8 @@ std::int64_t steepest_ns(const History<HeightPoint>& heights, std::int64_t lifto
     for (std::size_t i = heights.since(liftoff_ns); i < heights.size(); ++i) {
         const std::size_t k = heights.since(heights[i].t_ns + seconds_to_ns(0.3));
         if (k >= heights.size()) break;
-        const double slope_mps = (heights[k].above_pad_m - heights[i].above_pad_m) /
-                                 seconds_between(heights[i].t_ns, heights[k].t_ns);
+        const double slope_mps =
+            (heights[k].above_pad_m - heights[i].above_pad_m) / seconds_between(heights[i].t_ns, heights[k].t_ns);
         if (slope_mps <= steepest_mps) continue;
         steepest_mps = slope_mps;
         near_ns = heights[i].t_ns + (heights[k].t_ns - heights[i].t_ns) / 2;
@@ -109,8 +109,7 @@ TimeEstimate climb_end(const FlightEvidence& evidence, std::int64_t liftoff_ns, 
     const std::size_t after = heights.since(now_ns + seconds_to_ns(bend->t_s));
     const bool between = after > 0 && after < heights.size();
     const double gap_s = between ? seconds_between(heights[after - 1].t_ns, heights[after].t_ns) : 0.0;
-    const double sigma_s =
-        std::hypot(settings.bend_to_burnout_sigma_s, std::min(bend->sigma_s, 1.0), 0.3 * gap_s);
+    const double sigma_s = std::hypot(settings.bend_to_burnout_sigma_s, std::min(bend->sigma_s, 1.0), 0.3 * gap_s);
     // With a fade in the climb the bend may be another one, of what is left to see: between the two, and no surer than
     // that.
     const auto fade = evidence.fade_between(liftoff_ns - seconds_to_ns(1.0), now_ns);

@@ -11,7 +11,8 @@ class BurnoutWatch {
   public:
     static constexpr double kCoastForce_mps2 = 1.5;
 
-    /// After each force; also of forces of the past, when a climb has been believed late. `liftoff_ns`: when thrust began.
+    /// After each force; also of forces of the past, when a climb has been believed late. `liftoff_ns`: when thrust
+    /// began.
     [[nodiscard]] MaybeFound force(const Force& force, const FlightEvidence& evidence, std::int64_t liftoff_ns);
     /// After each height.
     [[nodiscard]] MaybeFound height(const FlightEvidence& evidence, std::int64_t liftoff_ns);

@@ -13,10 +13,10 @@ namespace {
 
 constexpr double kHangsWithin_s = 15.0; ///< a body in a dive takes longer to feel its own weight in drag
 constexpr double kDeployBeforeApogee_s = 2.0;
-constexpr double kChargeBefore_s = 1.5;     ///< a parachute's own shock follows its charge within this
-constexpr double kParachuteSettle_s = 2.0;  ///< after one is out, before the next is looked for
+constexpr double kChargeBefore_s = 1.5;    ///< a parachute's own shock follows its charge within this
+constexpr double kParachuteSettle_s = 2.0; ///< after one is out, before the next is looked for
 constexpr double kParachuteAfterCharge_s = 1.2;
-constexpr double kChargeTurns_radps = 1.2;  ///< within the gap of a packet; hanging and swinging turn more slowly
+constexpr double kChargeTurns_radps = 1.2; ///< within the gap of a packet; hanging and swinging turn more slowly
 
 /// The first shock that was seen may be the parachute's, when the packet with the charge was lost: the charge sets the
 /// body turning, so it is in the first gap across which the lateral rate has jumped.
@@ -57,10 +57,10 @@ TimeEstimate main_onset(const FlightEvidence& evidence, std::int64_t began_ns) {
     if (after > 0 && after < heights.size())
         when.sigma_s = std::max(when.sigma_s, seconds_between(heights[after - 1].t_ns, heights[after].t_ns) / 2.0);
     const auto fade = evidence.fade_between(now_ns - seconds_to_ns(5.0), now_ns);
-    // The charge fires before the parachute pulls: the first shock or pulse of the newest group that began near the break.
+    // The charge fires before the parachute pulls: the first shock or pulse of the newest group that began near the
+    // break.
     const auto& shocks = evidence.shocks();
-    const std::size_t from =
-        shocks.since(std::max(when.t_ns - seconds_to_ns(2.5), began_ns + seconds_to_ns(1.0)));
+    const std::size_t from = shocks.since(std::max(when.t_ns - seconds_to_ns(2.5), began_ns + seconds_to_ns(1.0)));
     for (std::size_t i = from; i < shocks.size(); ++i)
         if (shocks[i].t_ns <= when.t_ns + seconds_to_ns(1.5))
             return charge(evidence, shocks[i], shocks[from].t_ns - seconds_to_ns(1.0));

@@ -62,8 +62,7 @@ void FlightEvidence::look_for_shock(bool in_drag) {
     const Force& force = forces_.back();
     const double size = force.size_mps2();
     if (size < kShock_mps2 || forces_.size() < 2) return;
-    const std::size_t earlier =
-        std::min(forces_.since(force.t_ns - seconds_to_ns(kShockBefore_s)), forces_.size() - 2);
+    const std::size_t earlier = std::min(forces_.since(force.t_ns - seconds_to_ns(kShockBefore_s)), forces_.size() - 2);
     const double old_size = forces_[earlier].size_mps2();
     if (!shocks_.empty() && seconds_between(shocks_.back().t_last_ns, force.t_ns) < kShockSplit_s) {
         Shock last = shocks_.back();

@@ -63,8 +63,8 @@ struct Line {
 
 class FlightEvidence {
   public:
-    static constexpr double kFade_s = 0.3;      ///< a gap in reception longer than a few lost packets
-    static constexpr double kSeenGap_s = 0.06;  ///< two packets of four samples at 200 Hz: dated by the samples
+    static constexpr double kFade_s = 0.3;     ///< a gap in reception longer than a few lost packets
+    static constexpr double kSeenGap_s = 0.06; ///< two packets of four samples at 200 Hz: dated by the samples
     static constexpr double kLostPacket_s = 0.012;
 
     explicit FlightEvidence(const PhaseSettings& settings);

@@ -141,8 +141,7 @@ MaybeFound LiftoffWatch::in_fade(const FlightEvidence& evidence) {
     if (seconds_between(weightless_since_ns_, now.t_ns) < kWeightless_s || upright_s_ < kUprightNeeded_s ||
         evidence.barometer_alive())
         return std::nullopt;
-    const auto fade =
-        evidence.fade_between(now.t_ns - seconds_to_ns(kFadeBeforeFlight_s), weightless_since_ns_ + 1);
+    const auto fade = evidence.fade_between(now.t_ns - seconds_to_ns(kFadeBeforeFlight_s), weightless_since_ns_ + 1);
     if (!fade || fade->sigma_s < kLaunchInFade_s / std::sqrt(12.0)) return std::nullopt;
     thrust_.active = false;
     return Found{EventId::liftoff, *fade, TimeEstimate{fade->t_ns, 2.0 * fade->sigma_s}};

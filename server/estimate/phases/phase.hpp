@@ -12,8 +12,8 @@ namespace turnstone {
 enum class Phase : unsigned char {
     on_rail,
     under_thrust,
-    coasting,     ///< from burnout to apogee
-    falling,      ///< from apogee until a parachute is seen
+    coasting, ///< from burnout to apogee
+    falling,  ///< from apogee until a parachute is seen
     under_drogue,
     under_main,
     down,

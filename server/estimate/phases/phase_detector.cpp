@@ -85,8 +85,7 @@ void PhaseDetector::look_for_parachute() {
 
 void PhaseDetector::look_for_touchdown() {
     if (phase_ != Phase::falling && phase_ != Phase::under_drogue && phase_ != Phase::under_main) return;
-    if (const auto apogee_ns = time_of(EventId::apogee))
-        take(find_touchdown(evidence_, *apogee_ns, phase_began_ns_));
+    if (const auto apogee_ns = time_of(EventId::apogee)) take(find_touchdown(evidence_, *apogee_ns, phase_began_ns_));
 }
 
 void PhaseDetector::hear_again() {

@@ -18,8 +18,8 @@
 ///
 /// Inputs: axial specific force and its magnitude, lateral body rate, heights from static pressure above the pad with
 /// 1-sigma, and the vertical filter's estimate. Any of them may be missing (NaN, or never called): with barometer only,
-/// inertial sensor only or both the same phases come out, with other uncertainties. What is looked for in each phase, and
-/// by which sensor, stands in phase_detector.cpp; how, with each watch.
+/// inertial sensor only or both the same phases come out, with other uncertainties. What is looked for in each phase,
+/// and by which sensor, stands in phase_detector.cpp; how, with each watch.
 ///
 /// No randomness, no clock; samples older than the newest of their kind are ignored; NaN is ignored.
 #include <cstdint>

@@ -29,8 +29,7 @@ TimeEstimate touchdown_time(const FlightEvidence& evidence, double ground_m) {
     const auto descent = evidence.line_through_heights(seen_ns - seconds_to_ns(4.0), seen_ns);
     TimeEstimate when{before_ns + (near_ns - before_ns) / 2, std::max(0.5, gap_s / std::sqrt(12.0))};
     if (descent && descent->speed_mps < -1.0) {
-        const double left_s =
-            std::clamp((ground_m - descent->height_m) / descent->speed_mps, 0.0, faded ? gap_s : 2.0);
+        const double left_s = std::clamp((ground_m - descent->height_m) / descent->speed_mps, 0.0, faded ? gap_s : 2.0);
         when = {seen_ns + seconds_to_ns(left_s), std::hypot(0.15, 0.1 * left_s)};
     }
     // The impact, if it was felt; a packet may be lost with it, and the bay tipping over is felt a little later.
@@ -42,7 +41,8 @@ TimeEstimate touchdown_time(const FlightEvidence& evidence, double ground_m) {
     return when;
 }
 
-/// By forces alone: the first of the last group of shocks, as tipping over follows the impact; or the fade that hid them.
+/// By forces alone: the first of the last group of shocks, as tipping over follows the impact; or the fade that hid
+/// them.
 std::optional<TimeEstimate> impact_before_rest(const FlightEvidence& evidence, std::int64_t began_ns) {
     const auto& forces = evidence.forces();
     const auto& shocks = evidence.shocks();

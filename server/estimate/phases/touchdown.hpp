@@ -1,8 +1,8 @@
 #pragma once
 /// Coming down: when it is on the ground.
 ///
-/// Heights stand still and nothing shakes: the last shock before, or where the descent meets the ground. By forces alone:
-/// an impact, and then rest for long, tipped over.
+/// Heights stand still and nothing shakes: the last shock before, or where the descent meets the ground. By forces
+/// alone: an impact, and then rest for long, tipped over.
 #include "server/estimate/phases/watch.hpp"
 
 namespace turnstone {

@@ -10,8 +10,8 @@
 ///
 /// Cases: nominal (of the parachutes whose time is not past without their opening); first parachute stays shut; all
 /// stay shut. Once a parachute has opened only the nominal case is left. Ascent interval: the 5 and 95 % quantiles.
-/// Landing: mean, 95 % ellipse, fraction outside the site's boundary (an advisory: the range safety officer decides). The
-/// state is that of a point mass, so a vehicle that does not fly straight is not predicted.
+/// Landing: mean, 95 % ellipse, fraction outside the site's boundary (an advisory: the range safety officer decides).
+/// The state is that of a point mass, so a vehicle that does not fly straight is not predicted.
 #include <array>
 #include <optional>
 #include <vector>

@@ -3,12 +3,12 @@
 ///
 /// Model: m dv/dt = thrust + drag - m g. Thrust acts along the long axis, which a stable vehicle turns into its motion
 /// against the air over a distance of some hundred diameters; drag opposes that motion, with the body's coefficient
-/// against Mach and the areas of the parachutes that are open. Air: density a cubic of height through the day's profile,
-/// sound speed linear. Wind: linear between nodes. Gravity constant. Ground: flat or the site's grid. Integration:
-/// midpoint coefficients with Crank-Nicolson drag, second order and stable for any stiffness of a parachute (E. Hairer, G.
-/// Wanner, "Solving Ordinary Differential Equations II", 2nd ed. 1996, chapter IV.3); 20 ms while the motor burns, 50
-/// ms on the way up, 0.1 s down. Struct of arrays in blocks of kLanes, the same operations for all lanes. Pure; no
-/// allocation.
+/// against Mach and the areas of the parachutes that are open. Air: density a cubic of height through the day's
+/// profile, sound speed linear. Wind: linear between nodes. Gravity constant. Ground: flat or the site's grid.
+/// Integration: midpoint coefficients with Crank-Nicolson drag, second order and stable for any stiffness of a
+/// parachute (E. Hairer, G. Wanner, "Solving Ordinary Differential Equations II", 2nd ed. 1996, chapter IV.3); 20 ms
+/// while the motor burns, 50 ms on the way up, 0.1 s down. Struct of arrays in blocks of kLanes, the same operations
+/// for all lanes. Pure; no allocation.
 #include <array>
 
 #include <Eigen/Core>
@@ -60,12 +60,12 @@ struct FlightConditions {
 struct FlightBlock {
     Lanes t_s, x_m, y_m, z_m, vx_mps, vy_mps, vz_mps; ///< ENU at the pad
     Lanes thrust_scale, burn_scale, drag_scale, mass_scale;
-    Lanes nose_x, nose_y;            ///< horizontal parts of the long axis' direction
-    Lanes thrust_east, thrust_north; ///< thrust's direction off the long axis, rad
-    Lanes turn_distance_m;           ///< over which the long axis follows the motion, e-fold
-    std::array<Lanes, 2> parachute_m2;  ///< drag area of the first and of the second parachute
-    std::array<Lanes, 2> opens_s;    ///< infinity: not yet triggered
-    Lanes delay_scale_s;             ///< added to each delay
+    Lanes nose_x, nose_y;              ///< horizontal parts of the long axis' direction
+    Lanes thrust_east, thrust_north;   ///< thrust's direction off the long axis, rad
+    Lanes turn_distance_m;             ///< over which the long axis follows the motion, e-fold
+    std::array<Lanes, 2> parachute_m2; ///< drag area of the first and of the second parachute
+    std::array<Lanes, 2> opens_s;      ///< infinity: not yet triggered
+    Lanes delay_scale_s;               ///< added to each delay
     LaneWind wind_east, wind_north;
     bool burning = false; ///< whether any motor may still burn
     /// Results.

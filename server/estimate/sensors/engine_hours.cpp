@@ -11,7 +11,8 @@ TableOf<EngineFigures> engine_table() {
     using S = const EngineFigures&;
     constexpr const char* kGroup = "Engine";
     TableOf<EngineFigures> table{"engine", "Engine hours and slow gauges", 1.0};
-    table.add({"running", "Engine", "1", kGroup, 0, "", {{0, "stopped"}, {1, "running"}}}, [](S e) { return e.running; })
+    table
+        .add({"running", "Engine", "1", kGroup, 0, "", {{0, "stopped"}, {1, "running"}}}, [](S e) { return e.running; })
         .add({"running_time_h", "Engine hours", "h", kGroup, 2}, [](S e) { return e.running_time_h; })
         .add({"temperature_rate_k_per_s", "Engine temperature rate", "K/s", kGroup, 3},
              [](S e) { return e.temperature_k.per_s; })

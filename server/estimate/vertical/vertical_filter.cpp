@@ -80,7 +80,8 @@ void VerticalFilter::start(std::int64_t t_ns, double altitude_m, double altitude
 }
 
 VerticalFilter::Singer VerticalFilter::singer() const noexcept {
-    // Means, sizes and correlation times of accelerations of small rockets: motor thrust, drag after burnout, parachute.
+    // Means, sizes and correlation times of accelerations of small rockets: motor thrust, drag after burnout,
+    // parachute.
     switch (motion_) {
     case Motion::rest: return {0.0, 0.05, 1.0};
     case Motion::boost: return {0.0, 60.0, 1.0};

@@ -26,12 +26,12 @@ struct VerticalAcceleration {
 ///
 /// With attitude: up . f - g. Without: the long axis stands for the vertical, which holds on the pad and, since after
 /// burnout little but drag acts along the axis, up to apogee: a = f_x - g. What tilt and scale errors take from it
-/// lasts as long as the force does and is proportional to it, so it is not noise: the filter estimates it (AxisFraction).
-/// At rest the magnitude of f is used when the vehicle does not stand upright.
-/// After apogee the axis says nothing of the vertical without attitude: there is no vertical acceleration then, only
-/// agitation(): how far |f| is from g, the size of accelerations to expect.
-/// A sample within 2 % of the range's end is clipped: the true value is anywhere beyond, and its 1-sigma is half the
-/// range. Deterministic; remembers only low-passed force. NaN components give no value.
+/// lasts as long as the force does and is proportional to it, so it is not noise: the filter estimates it
+/// (AxisFraction). At rest the magnitude of f is used when the vehicle does not stand upright. After apogee the axis
+/// says nothing of the vertical without attitude: there is no vertical acceleration then, only agitation(): how far |f|
+/// is from g, the size of accelerations to expect. A sample within 2 % of the range's end is clipped: the true value is
+/// anywhere beyond, and its 1-sigma is half the range. Deterministic; remembers only low-passed force. NaN components
+/// give no value.
 class VerticalInput {
   public:
     /// `gravity_mps2` at the site.

@@ -23,10 +23,10 @@ inline constexpr std::array<std::size_t, 3> kQualityWindowTicks{10, 100, 600};
 struct QualityCounts {
     std::uint64_t received = 0; ///< good packets, duplicates and late ones included
     std::int64_t lost = 0;
-    std::uint64_t duplicates = 0;       ///< already there, by this or another link
-    std::uint64_t late = 0;         ///< older than one already accepted
-    std::uint64_t out_of_order = 0; ///< came after a packet with a higher count on this link
-    std::uint64_t sequence_resets = 0;     ///< the sequence count began again
+    std::uint64_t duplicates = 0;      ///< already there, by this or another link
+    std::uint64_t late = 0;            ///< older than one already accepted
+    std::uint64_t out_of_order = 0;    ///< came after a packet with a higher count on this link
+    std::uint64_t sequence_resets = 0; ///< the sequence count began again
 };
 
 /// Sliding sums of three quantities; fixed memory, constant time.

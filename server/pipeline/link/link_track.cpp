@@ -43,22 +43,29 @@ template <class Source>
 void add_packet_columns(TableOf<Source>& table, const std::string& group) {
     using S = const Source&;
     table
-        .add({"received", "Packets received", "1", group, 0, "Good packets, duplicates and late ones included"},
-             [](S s) { return count(s.quality.counts().received); })
-        .add({"lost", "Packets lost", "1", group, 0, "Missing by gaps in the sequence counts"},
-             [](S s) { return static_cast<double>(s.quality.counts().lost); })
-        .add({"duplicates", "Duplicates", "1", "", 0, "Packets received before, by this or another link"},
-             [](S s) { return count(s.quality.counts().duplicates); })
-        .add({"late", "Late packets", "1", "", 0, "Older than one already accepted"},
-             [](S s) { return count(s.quality.counts().late); })
-        .add({"out_of_order", "Out of order", "1", "", 0, "Packets received after one with a higher sequence count"},
-             [](S s) { return count(s.quality.counts().out_of_order); })
-        .add({"sequence_resets", "Sequence counter resets", "1", "", 0},
-             [](S s) { return count(s.quality.counts().sequence_resets); });
-    add_windowed(table, {"rate", "Packet rate", "/s", group, 1, "Without duplicates on this link"},
-                 [](S s, std::size_t window, double window_s) {
-                     return static_cast<double>(s.quality.windows().sums(window).fresh) / window_s;
-                 });
+        .add(
+            {"received", "Packets received", "1", group, 0, "Good packets, duplicates and late ones included"},
+            [](S s) { return count(s.quality.counts().received); })
+        .add(
+            {"lost", "Packets lost", "1", group, 0, "Missing by gaps in the sequence counts"},
+            [](S s) { return static_cast<double>(s.quality.counts().lost); })
+        .add(
+            {"duplicates", "Duplicates", "1", "", 0, "Packets received before, by this or another link"},
+            [](S s) { return count(s.quality.counts().duplicates); })
+        .add(
+            {"late", "Late packets", "1", "", 0, "Older than one already accepted"},
+            [](S s) { return count(s.quality.counts().late); })
+        .add(
+            {"out_of_order", "Out of order", "1", "", 0, "Packets received after one with a higher sequence count"},
+            [](S s) { return count(s.quality.counts().out_of_order); })
+        .add(
+            {"sequence_resets", "Sequence counter resets", "1", "", 0},
+            [](S s) { return count(s.quality.counts().sequence_resets); });
+    add_windowed(
+        table, {"rate", "Packet rate", "/s", group, 1, "Without duplicates on this link"},
+        [](S s, std::size_t window, double window_s) {
+            return static_cast<double>(s.quality.windows().sums(window).fresh) / window_s;
+        });
     add_windowed(table, {"loss", "Packet loss", "1", group, 3, "Lost of sent packets"},
                  [](S s, std::size_t window, double) { return s.quality.windows().loss(window); });
 }

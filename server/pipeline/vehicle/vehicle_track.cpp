@@ -51,7 +51,8 @@ TableOf<ClockFigures> clock_table() {
              [](S s) { return s.fit.has_slope ? s.fit.drift_ppm : kNaN; })
         .add({"drift_bound_ppm", "Clock drift, bound", "[ppm]", kGroup, 1, "About 95 %"},
              [](S s) { return s.fit.drift_bound_ppm; })
-        .add({"delay_s", "Packet delay", "s", kGroup, 3, "How much longer than the smallest delay the newest packet took"},
+        .add({"delay_s", "Packet delay", "s", kGroup, 3,
+              "How much longer than the smallest delay the newest packet took"},
              [](S s) { return s.delay_s; })
         .add({"boots", "Reboots", "1", kGroup, 0, "Of the flight computer, seen in this recording"},
              [](S s) { return static_cast<double>(s.boots); })
@@ -74,13 +75,12 @@ VehicleTrack::VehicleTrack(const VehicleSetup& setup, int vehicle, const Schema&
 
 void VehicleTrack::announce(std::int64_t t_ns, Batch& out) const {
     for (const MissingInput& missing : chain_.missing())
-        out.events.push_back(make_event({.id = EventId::estimate_missing,
-                                         .t_ns = t_ns,
-                                         .about = missing.estimator,
-                                         .values = {{"estimate", missing.estimator},
-                                                    {"needs", missing.roles},
-                                                    {"any", missing.any}}},
-                                        t_ns, about()));
+        out.events.push_back(
+            make_event({.id = EventId::estimate_missing,
+                        .t_ns = t_ns,
+                        .about = missing.estimator,
+                        .values = {{"estimate", missing.estimator}, {"needs", missing.roles}, {"any", missing.any}}},
+                       t_ns, about()));
 }
 
 void VehicleTrack::follow_clock(const ClockReading& reading, std::int64_t t_rx_ns, Batch& out) {

@@ -80,7 +80,8 @@ inline constexpr std::string_view kFrameColumns =
 [[nodiscard]] FrameRecord read_frame(const Statement& statement, int column);
 
 /// Columns of `event` besides its id, and an Event from them, the first at `column`. Unknown words are notes.
-inline constexpr std::string_view kEventColumns = "t_ns, t_found_ns, t_sigma_s, kind, level, vehicle, key, text, data_json";
+inline constexpr std::string_view kEventColumns =
+    "t_ns, t_found_ns, t_sigma_s, kind, level, vehicle, key, text, data_json";
 [[nodiscard]] Event read_event(const Statement& statement, int column);
 
 } // namespace turnstone

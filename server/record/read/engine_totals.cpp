@@ -75,8 +75,7 @@ std::vector<Action> engine_totals(const std::filesystem::path& directory, const 
     for (const VehicleSetup& vehicle : setup.vehicles) {
         const std::string& name = vehicle.dictionary.vehicle;
         if (!tells_engine_speed(vehicle.dictionary)) continue;
-        if (const auto running_s = engine_running_s(directory, name))
-            actions.push_back(EngineTotal{name, *running_s});
+        if (const auto running_s = engine_running_s(directory, name)) actions.push_back(EngineTotal{name, *running_s});
     }
     return actions;
 }

@@ -23,7 +23,6 @@ namespace turnstone {
 
 /// The actions a server's first recording begins with. Reads only for vehicles that can tell an engine's speed.
 /// Call it before the recorder is made: it then cannot meet the repair of what a killed process left.
-[[nodiscard]] std::vector<Action> engine_totals(const std::filesystem::path& directory,
-                                                     const PipelineSetup& setup);
+[[nodiscard]] std::vector<Action> engine_totals(const std::filesystem::path& directory, const PipelineSetup& setup);
 
 } // namespace turnstone

@@ -28,7 +28,7 @@ struct Level {
 };
 
 struct DayResult {
-    double worst_sigmas = 0.0;   ///< largest error over its own 1-sigma, from 100 m above the pad up
+    double worst_sigmas = 0.0;      ///< largest error over its own 1-sigma, from 100 m above the pad up
     double worst_fraction = 0.0;    ///< largest error over height, from 500 m to 3 km
     double standard_fraction = 0.0; ///< the same for plain pressure altitude differences
     int levels = 0;

@@ -115,8 +115,8 @@ inline std::map<EventId, double> true_moments(const sim::Truth& truth) {
         return std::numeric_limits<double>::quiet_NaN();
     };
     return {{EventId::liftoff, truth.events.liftoff_s}, {EventId::burnout, truth.events.burnout_s},
-            {EventId::apogee, truth.events.apogee_s},     {EventId::drogue_out, ejection(0)},
-            {EventId::main_out, ejection(1)},      {EventId::touchdown, truth.events.landing_s}};
+            {EventId::apogee, truth.events.apogee_s},   {EventId::drogue_out, ejection(0)},
+            {EventId::main_out, ejection(1)},           {EventId::touchdown, truth.events.landing_s}};
 }
 
 } // namespace turnstone::test

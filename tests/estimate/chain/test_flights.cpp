@@ -96,9 +96,8 @@ void check_calibration(const Tally& tally) {
     }
 }
 
-const std::vector<Limit> kRequired{{EventId::liftoff, 0.050},        {EventId::burnout, 0.100},
-                                   {EventId::apogee, 0.150},          {EventId::drogue_out, 0.150},
-                                   {EventId::main_out, 0.150}, {EventId::touchdown, 1.0}};
+const std::vector<Limit> kRequired{{EventId::liftoff, 0.050},    {EventId::burnout, 0.100},  {EventId::apogee, 0.150},
+                                   {EventId::drogue_out, 0.150}, {EventId::main_out, 0.150}, {EventId::touchdown, 1.0}};
 
 } // namespace
 

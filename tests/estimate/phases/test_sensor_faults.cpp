@@ -26,8 +26,8 @@ struct Fault {
     std::function<void(sim::ImuReading&, const Eigen::Vector3d&)> accelerometer;
 };
 
-const std::vector<EventId> kAll{EventId::liftoff,          EventId::burnout,        EventId::apogee,
-                               EventId::drogue_out, EventId::main_out, EventId::touchdown};
+const std::vector<EventId> kAll{EventId::liftoff,    EventId::burnout,  EventId::apogee,
+                                EventId::drogue_out, EventId::main_out, EventId::touchdown};
 
 } // namespace
 

@@ -338,7 +338,8 @@ TEST_CASE("powered ascents reach the apogee of Tsiolkovsky's equation and of an 
     CHECK(ran == 9);
 }
 
-TEST_CASE("a prediction's mean, ellipse and fraction outside the boundary are those of the distribution it starts from") {
+TEST_CASE(
+    "a prediction's mean, ellipse and fraction outside the boundary are those of the distribution it starts from") {
     // Flights that begin below the ground land where they are: what comes out is the sampled position, through the
     // whole predictor.
     for (const auto& c : cases_of("dispersion.json", "polygon_probability")) {
