@@ -167,7 +167,7 @@ Packetised packetise(const Truth& truth, const SensorStream& sensors, const Scen
         }
         if (!dark) computer.take(sensors.imu[i]);
         for (; ejection < truth.events.ejections.size() && truth.events.ejections[ejection].t_s <= t_s; ++ejection)
-            computer.charge_fired(truth.events.ejections[ejection].parachute);
+            computer.charge_fired();
         // A batch that began in the dark is incomplete and is not sent.
         const bool whole_batch =
             !dark && sensors.imu[i + 1 < kImuBatch ? 0 : i + 1 - kImuBatch].t_s >= (restarted ? dark_until_s : 0.0);
