@@ -9,7 +9,7 @@
 #include "protocol/dictionary/ucum.hpp"
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
-#include "tests/protocol/octets.hpp"
+#include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
 

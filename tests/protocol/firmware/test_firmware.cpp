@@ -13,7 +13,7 @@
 #include "protocol/framing/deframer.hpp"
 #include "protocol/packet/decoder.hpp"
 #include "protocol/packet/half.hpp"
-#include "tests/protocol/octets.hpp"
+#include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
 namespace fs = std::filesystem;

@@ -3,7 +3,7 @@
 #include <catch2/catch.hpp>
 
 #include "protocol/framing/cobs.hpp"
-#include "tests/protocol/octets.hpp"
+#include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
 

@@ -4,7 +4,7 @@
 
 #include "protocol/framing/crc16.hpp"
 #include "protocol/framing/crc16_folded.hpp"
-#include "tests/protocol/octets.hpp"
+#include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
 

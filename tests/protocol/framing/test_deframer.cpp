@@ -2,7 +2,7 @@
 #include <catch2/catch.hpp>
 
 #include "protocol/framing/deframer.hpp"
-#include "tests/protocol/octets.hpp"
+#include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
 

@@ -9,7 +9,7 @@
 #include "protocol/packet/decode_numbers.hpp"
 #include "protocol/packet/decoder.hpp"
 #include "protocol/packet/space_packet.hpp"
-#include "tests/protocol/octets.hpp"
+#include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
 

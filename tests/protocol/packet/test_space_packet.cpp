@@ -6,7 +6,7 @@
 
 #include "protocol/packet/space_packet.hpp"
 #include "protocol/packet/time_code.hpp"
-#include "tests/protocol/octets.hpp"
+#include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
 
