@@ -18,18 +18,18 @@ constexpr std::size_t kChannelsMax = 500; ///< of one table: a recording has a c
 constexpr std::int64_t kBatchCountMax = 500;
 constexpr double kPeriodMax_ms = 86'400'000.0;
 
-/// Most octets that fit a frame with their CRC, worst-case stuffing and delimiter.
-constexpr std::size_t checked_octets_max() {
-    std::size_t octets = kFrameOctetsMax - 1;
-    while (octets + cobs_overhead_max(octets) + 1 > kFrameOctetsMax) --octets;
-    return octets;
+/// The most that fits a frame, CRC included, with worst-case stuffing and the delimiter.
+constexpr std::size_t checked_bytes_max() {
+    std::size_t bytes = kFrameBytesMax - 1;
+    while (bytes + cobs_overhead_max(bytes) + 1 > kFrameBytesMax) --bytes;
+    return bytes;
 }
 
-std::uint32_t user_data_octets_max(const TimeCode& time) {
-    return static_cast<std::uint32_t>(checked_octets_max() - kCrc16Octets - kPrimaryHeaderOctets - time.octets());
+std::uint32_t user_data_bytes_max(const TimeCode& time) {
+    return static_cast<std::uint32_t>(checked_bytes_max() - kCrc16Bytes - kPrimaryHeaderBytes - time.bytes());
 }
 
-std::uint32_t octets_for(std::uint64_t bits) {
+std::uint32_t bytes_for(std::uint64_t bits) {
     return static_cast<std::uint32_t>((bits + 7) / 8);
 }
 
@@ -97,8 +97,8 @@ void DictionaryReading::read_time(JsonReader& root) {
     TimeCode& code = dictionary_.time;
     if (time->choice("format", {"u32_ms", "cuc"}) == 1) {
         code.kind = TimeCode::Kind::cuc;
-        code.coarse_octets = static_cast<unsigned>(time->integer("coarse_octets", 1, 4));
-        code.fine_octets = static_cast<unsigned>(time->integer("fine_octets", 0, 3));
+        code.coarse_bytes = static_cast<unsigned>(time->integer("coarse_octets", 1, 4));
+        code.fine_bytes = static_cast<unsigned>(time->integer("fine_octets", 0, 3));
     }
     time->finish();
 }
@@ -114,17 +114,17 @@ void DictionaryReading::read_packet(JsonReader& reader) {
     packet.description = reader.text_or("description", "");
     packet.period_ms = reader.number("period_ms", 0.0, kPeriodMax_ms);
 
-    const std::uint32_t octets_max = user_data_octets_max(dictionary_.time);
+    const std::uint32_t bytes_max = user_data_bytes_max(dictionary_.time);
     const std::uint32_t bits =
         read_fields(reader.array_if("fields", kFieldsMax), packet.name, packet.name, packet.fields);
-    packet.user_data_octets = octets_for(bits);
+    packet.user_data_bytes = bytes_for(bits);
     read_batch(reader, packet);
     if (reader.is_object() && packet.fields.empty() && !packet.batch)
         reader.problem("has neither fields nor a batch", "must have at least one field");
-    if (packet.user_data_octets > octets_max)
-        reader.problem("has " + std::to_string(packet.user_data_octets) + " octets of user data",
-                       "must have at most " + std::to_string(octets_max) + " to fit a frame of " +
-                           std::to_string(kFrameOctetsMax) + " octets; split it or shorten the batch");
+    if (packet.user_data_bytes > bytes_max)
+        reader.problem("has " + std::to_string(packet.user_data_bytes) + " octets of user data",
+                       "must have at most " + std::to_string(bytes_max) + " to fit a frame of " +
+                           std::to_string(kFrameBytesMax) + " octets; split it or shorten the batch");
     reader.finish();
 }
 
@@ -140,17 +140,17 @@ void DictionaryReading::read_batch(JsonReader& reader, Packet& packet) {
     batch.count = static_cast<unsigned>(inner->integer("count", 1, kBatchCountMax));
     batch.period_ms = inner->number("period_ms", 1e-6, kPeriodMax_ms);
     batch.first_offset_ms = inner->number_or("first_offset_ms", -kPeriodMax_ms, kPeriodMax_ms, 0.0);
-    batch.bit_offset = 8 * packet.user_data_octets;
+    batch.bit_offset = 8 * packet.user_data_bytes;
     const std::uint32_t bits =
         read_fields(inner->array("fields", 1, kFieldsMax), packet.name + "_" + batch.name, packet.name, batch.fields);
-    batch.sample_bits = 8 * octets_for(bits);
-    packet.user_data_octets += batch.count * batch.sample_bits / 8;
+    batch.sample_bits = 8 * bytes_for(bits);
+    packet.user_data_bytes += batch.count * batch.sample_bits / 8;
     inner->finish();
 }
 
 std::uint32_t DictionaryReading::read_fields(std::vector<JsonReader> readers, const std::string& prefix,
                                              const std::string& group, std::vector<Field>& fields) {
-    const std::uint32_t bits_max = 8 * user_data_octets_max(dictionary_.time);
+    const std::uint32_t bits_max = 8 * user_data_bytes_max(dictionary_.time);
     fields.reserve(readers.size());
     Uniques channels;
     std::vector<const std::string*> owner(bits_max, nullptr); // of each bit, by the owner's pointer
@@ -198,17 +198,17 @@ bool DictionaryReading::place(JsonReader& reader, FieldReading& reading, std::ui
     if (end > bits_max) {
         reader.problem("ends at bit " + std::to_string(end), "must end by bit " + std::to_string(bits_max) +
                                                                  ", the most that fits a frame of " +
-                                                                 std::to_string(kFrameOctetsMax) + " octets");
+                                                                 std::to_string(kFrameBytesMax) + " octets");
         return false;
     }
-    const bool on_octet = field.bit_offset % 8 == 0;
-    const bool whole_octets = field.bit_width % 8 == 0;
-    if (field.type == FieldType::text && !on_octet)
+    const bool on_byte = field.bit_offset % 8 == 0;
+    const bool whole_bytes = field.bit_width % 8 == 0;
+    if (field.type == FieldType::text && !on_byte)
         reader.problem("a text begins at bit " + std::to_string(field.bit_offset),
                        "must begin on an octet boundary; give a \"bit_offset\" that is a multiple of 8");
     if (field.type == FieldType::text || (field.bit_width <= 8 && !reading.byte_order)) {
-        field.byte_order = ByteOrder::big; // one octet or less has no order
-    } else if (field.byte_order == ByteOrder::little && !(on_octet && whole_octets)) {
+        field.byte_order = ByteOrder::big; // one byte or less has no byte order
+    } else if (field.byte_order == ByteOrder::little && !(on_byte && whole_bytes)) {
         reader.problem(std::to_string(field.bit_width) + " bits at bit " + std::to_string(field.bit_offset) +
                            " cannot be little-endian",
                        "must be whole octets on an octet boundary, or have \"byte_order\": \"big\"");
