@@ -11,7 +11,7 @@ namespace {
 
 using Json = nlohmann::json;
 
-/// Builds the document and, unlike the library's own builder, reports members that stand twice (RFC 8259
+/// Builds the document and, unlike the library's own builder, reports members that appear twice (RFC 8259
 /// section 4 leaves their meaning open; a file with two values for one setting is a mistake).
 class Builder {
   public:
@@ -35,7 +35,7 @@ class Builder {
         if (object.contains(name)) {
             good_ = false;
             problems_.push_back(
-                {file_, pointer() + "/" + escape_pointer(name), "stands twice in this object", "keep one of the two"});
+                {file_, pointer() + "/" + escape_pointer(name), "appears twice in this object", "keep one of the two"});
         }
         key_ = name;
         return true;
@@ -52,8 +52,8 @@ class Builder {
             problems_.push_back({file_, "", "number " + last_token + " at " + place + " is too large",
                                  "must be a number that fits 64-bit IEEE 754"});
         } else {
-            problems_.push_back({file_, "", "is no JSON: " + reason(error.what()) + " at " + place,
-                                 "mend the syntax there (RFC 8259)"});
+            problems_.push_back({file_, "", "is not JSON: " + reason(error.what()) + " at " + place,
+                                 "fix the syntax there (RFC 8259)"});
         }
         return false;
     }
@@ -86,7 +86,8 @@ class Builder {
     bool open(Json value) {
         if (open_.size() >= kJsonDepthMax) {
             good_ = false;
-            problems_.push_back({file_, pointer(), "is nested deeper than " + std::to_string(kJsonDepthMax) + " levels",
+            problems_.push_back({file_, pointer(),
+                                 "is nested more deeply than " + std::to_string(kJsonDepthMax) + " levels",
                                  "must be flatter"});
             return false;
         }
@@ -151,7 +152,7 @@ std::optional<Json> parse_json_file(const std::filesystem::path& path, std::vect
                                     JsonComments comments) {
     const auto text = read_text_file(path);
     if (!text) {
-        problems.push_back({path.string(), "", text.error().message, "give a readable JSON file"});
+        problems.push_back({path.string(), "", text.error().message, "give the path of a readable JSON file"});
         return std::nullopt;
     }
     return parse_json_text(*text, path.string(), problems, comments);

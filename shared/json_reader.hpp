@@ -1,6 +1,6 @@
 #pragma once
 /// Reads a JSON file into typed values and reports every mistake, not just the first, each with its JSON Pointer
-/// (RFC 6901), what is wrong and what would be right.
+/// (RFC 6901), what is wrong and what was expected.
 #include <cstdint>
 #include <filesystem>
 #include <optional>
@@ -20,7 +20,7 @@ struct Problem {
     std::string file;
     std::string pointer;
     std::string wrong; ///< what is wrong
-    std::string right; ///< what would be right
+    std::string right; ///< what was expected, or what to do
 };
 
 /// "file: pointer: wrong; right" on one line; the whole document is written "(whole file)".
@@ -38,7 +38,7 @@ enum class JsonComments : unsigned char { refused, allowed };
 inline constexpr std::uintmax_t kJsonFileBytesMax = 32u << 20;
 inline constexpr std::size_t kJsonDepthMax = 64;
 
-/// Parses a file's text. A syntax error becomes one Problem with line and column, a member that stands twice in one
+/// Parses a file's text. A syntax error becomes one Problem with line and column, a member that appears twice in one
 /// object becomes a Problem with its pointer; both leave the result empty.
 [[nodiscard]] std::optional<nlohmann::json> parse_json_file(const std::filesystem::path& path,
                                                             std::vector<Problem>& problems,
@@ -51,7 +51,7 @@ inline constexpr std::size_t kJsonDepthMax = 64;
 [[nodiscard]] Result<std::string> read_text_file(const std::filesystem::path& path);
 
 /// A view of one JSON value with its pointer. Every getter that finds a mistake appends a Problem and returns a
-/// harmless value, so that a reader goes on and finds the next mistake. Members that no getter asked for are
+/// harmless value, so that a reader continues and finds the next mistake. Members that no getter asked for are
 /// reported by `finish()` as unknown (a spelling mistake must not become a silent default).
 /// The JSON value and `problems` must outlive the reader.
 class JsonReader {
@@ -60,7 +60,7 @@ class JsonReader {
 
     [[nodiscard]] bool is_object() const noexcept { return value_->is_object(); }
     [[nodiscard]] bool is_array() const noexcept { return value_->is_array(); }
-    /// Whether the member stands there; does not count as asking for it.
+    /// Whether the member is there; does not count as asking for it.
     [[nodiscard]] bool has(std::string_view key) const;
     [[nodiscard]] const nlohmann::json& json() const noexcept { return *value_; }
     [[nodiscard]] const std::string& pointer() const noexcept { return pointer_; }

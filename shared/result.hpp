@@ -7,7 +7,7 @@
 
 namespace turnstone {
 
-/// `message` is written for the person who has to mend it: what was wrong, where, and what would be right.
+/// `message` is for the person who has to fix it: what was wrong, where, and what was expected.
 struct Error {
     std::string message;
 };

@@ -58,19 +58,17 @@ Parachute read_parachute(JsonReader& in) {
     Parachute out{};
     out.name = in.text("name");
     out.drag_area_m2 = in.number("drag_area_m2", 1e-4, 1e4);
-    out.trigger =
-        in.choice("trigger", {"apogee", "height"}) == 0 ? Parachute::Trigger::apogee : Parachute::Trigger::height;
-    if (out.trigger == Parachute::Trigger::height) {
-        out.trigger_height_m = in.number("trigger_height_m", 1, 1e5);
-    } else if (in.has("trigger_height_m")) {
-        in.ignore("trigger_height_m");
-        // Any other trigger has been reported already.
-        if (in.json().value("trigger", nlohmann::json()) == "apogee") {
-            in.problem_at("trigger_height_m", "has no meaning with trigger \"apogee\"",
-                          "remove it, or set trigger to \"height\"");
-        }
+    if (auto opens = in.object("opens")) {
+        const bool at_apogee = opens->has("at");
+        if (at_apogee == opens->has("below_m"))
+            opens->problem(at_apogee ? "has both \"at\" and \"below_m\"" : "does not say where",
+                           "must have either \"at\": \"apogee\" or \"below_m\", metres above the pad");
+        if (at_apogee) opens->choice("at", {"apogee"});
+        opens->ignore("at");
+        out.opens_below_m = opens->number_if("below_m", 1, 1e5);
+        out.opens_after_s = opens->number_or("after_s", 0, 60, 0.0);
+        opens->finish();
     }
-    out.delay_s = in.number_or("delay_s", 0, 60, 0.0);
     in.finish();
     return out;
 }

@@ -19,12 +19,10 @@ struct Curve {
 };
 
 struct Parachute {
-    enum class Trigger { apogee, height };
-    std::string name;    ///< "drogue", "main"
-    double drag_area_m2; ///< Cd * A
-    Trigger trigger;
-    double trigger_height_m; ///< above the pad, descending; only for Trigger::height
-    double delay_s;          ///< from trigger to ejection
+    std::string name;                      ///< "drogue", "main"
+    double drag_area_m2;                   ///< Cd * A
+    std::optional<double> opens_below_m{}; ///< above the pad, on the way down; absent: opens at apogee
+    double opens_after_s = 0.0;            ///< from there to ejection
 };
 
 struct RocketModel {

@@ -18,29 +18,29 @@ constexpr std::size_t kChannelsMax = 500; ///< of one table: a recording has a c
 constexpr std::int64_t kBatchCountMax = 500;
 constexpr double kPeriodMax_ms = 86'400'000.0;
 
-/// Most octets that fit a frame with their CRC, worst-case stuffing and delimiter.
-constexpr std::size_t checked_octets_max() {
-    std::size_t octets = kFrameOctetsMax - 1;
-    while (octets + cobs_overhead_max(octets) + 1 > kFrameOctetsMax) --octets;
-    return octets;
+/// The most that fits a frame, CRC included, with worst-case stuffing and the delimiter.
+constexpr std::size_t checked_bytes_max() {
+    std::size_t bytes = kFrameBytesMax - 1;
+    while (bytes + cobs_overhead_max(bytes) + 1 > kFrameBytesMax) --bytes;
+    return bytes;
 }
 
-std::uint32_t user_data_octets_max(const TimeCode& time) {
-    return static_cast<std::uint32_t>(checked_octets_max() - kCrc16Octets - kPrimaryHeaderOctets - time.octets());
+std::uint32_t user_data_bytes_max(const TimeCode& time) {
+    return static_cast<std::uint32_t>(checked_bytes_max() - kCrc16Bytes - kPrimaryHeaderBytes - time.bytes());
 }
 
-std::uint32_t octets_for(std::uint64_t bits) {
+std::uint32_t bytes_for(std::uint64_t bits) {
     return static_cast<std::uint32_t>((bits + 7) / 8);
 }
 
-/// Names that must not stand twice, with where each stood first.
+/// Names that must not appear twice, and where each appeared first.
 class Uniques {
   public:
     void check(JsonReader& reader, std::string_view key, const std::string& name, const std::string& what) {
         if (name.empty()) return;
         const auto [it, is_new] = first_.emplace(name, reader.pointer());
         if (!is_new)
-            reader.problem_at(key, what + " \"" + name + "\" stands twice",
+            reader.problem_at(key, what + " \"" + name + "\" appears twice",
                               "must differ from the one at " + it->second);
     }
 
@@ -60,7 +60,7 @@ class DictionaryReading {
     void read_packet(JsonReader& reader);
     void read_batch(JsonReader& reader, Packet& packet);
     /// Reads and lays out; returns the bits from the start to the end of the last field.
-    /// `prefix` stands before the fields' names in firmware.
+    /// `prefix` comes before the fields' names in firmware.
     std::uint32_t read_fields(std::vector<JsonReader> readers, const std::string& prefix, const std::string& group,
                               std::vector<Field>& fields);
     bool place(JsonReader& reader, FieldReading& reading, std::uint32_t next_bit, std::uint32_t bits_max);
@@ -97,8 +97,8 @@ void DictionaryReading::read_time(JsonReader& root) {
     TimeCode& code = dictionary_.time;
     if (time->choice("format", {"u32_ms", "cuc"}) == 1) {
         code.kind = TimeCode::Kind::cuc;
-        code.coarse_octets = static_cast<unsigned>(time->integer("coarse_octets", 1, 4));
-        code.fine_octets = static_cast<unsigned>(time->integer("fine_octets", 0, 3));
+        code.coarse_bytes = static_cast<unsigned>(time->integer("coarse_octets", 1, 4));
+        code.fine_bytes = static_cast<unsigned>(time->integer("fine_octets", 0, 3));
     }
     time->finish();
 }
@@ -114,17 +114,17 @@ void DictionaryReading::read_packet(JsonReader& reader) {
     packet.description = reader.text_or("description", "");
     packet.period_ms = reader.number("period_ms", 0.0, kPeriodMax_ms);
 
-    const std::uint32_t octets_max = user_data_octets_max(dictionary_.time);
+    const std::uint32_t bytes_max = user_data_bytes_max(dictionary_.time);
     const std::uint32_t bits =
         read_fields(reader.array_if("fields", kFieldsMax), packet.name, packet.name, packet.fields);
-    packet.user_data_octets = octets_for(bits);
+    packet.user_data_bytes = bytes_for(bits);
     read_batch(reader, packet);
     if (reader.is_object() && packet.fields.empty() && !packet.batch)
         reader.problem("has neither fields nor a batch", "must have at least one field");
-    if (packet.user_data_octets > octets_max)
-        reader.problem("has " + std::to_string(packet.user_data_octets) + " octets of user data",
-                       "must have at most " + std::to_string(octets_max) + " to fit a frame of " +
-                           std::to_string(kFrameOctetsMax) + " octets at worst; split it or shorten the batch");
+    if (packet.user_data_bytes > bytes_max)
+        reader.problem("has " + std::to_string(packet.user_data_bytes) + " octets of user data",
+                       "must have at most " + std::to_string(bytes_max) + " to fit a frame of " +
+                           std::to_string(kFrameBytesMax) + " octets; split it or shorten the batch");
     reader.finish();
 }
 
@@ -136,21 +136,21 @@ void DictionaryReading::read_batch(JsonReader& reader, Packet& packet) {
     firmware_names_.check(*inner, "name", packet.name + "_" + batch.name, "firmware name");
     for (const Field& field : packet.fields)
         if (field.name == batch.name)
-            inner->problem_at("name", "\"" + batch.name + "\" is a field of the packet already", "choose another");
+            inner->problem_at("name", "\"" + batch.name + "\" is already a field of the packet", "choose another name");
     batch.count = static_cast<unsigned>(inner->integer("count", 1, kBatchCountMax));
     batch.period_ms = inner->number("period_ms", 1e-6, kPeriodMax_ms);
     batch.first_offset_ms = inner->number_or("first_offset_ms", -kPeriodMax_ms, kPeriodMax_ms, 0.0);
-    batch.bit_offset = 8 * packet.user_data_octets;
+    batch.bit_offset = 8 * packet.user_data_bytes;
     const std::uint32_t bits =
         read_fields(inner->array("fields", 1, kFieldsMax), packet.name + "_" + batch.name, packet.name, batch.fields);
-    batch.sample_bits = 8 * octets_for(bits);
-    packet.user_data_octets += batch.count * batch.sample_bits / 8;
+    batch.sample_bits = 8 * bytes_for(bits);
+    packet.user_data_bytes += batch.count * batch.sample_bits / 8;
     inner->finish();
 }
 
 std::uint32_t DictionaryReading::read_fields(std::vector<JsonReader> readers, const std::string& prefix,
                                              const std::string& group, std::vector<Field>& fields) {
-    const std::uint32_t bits_max = 8 * user_data_octets_max(dictionary_.time);
+    const std::uint32_t bits_max = 8 * user_data_bytes_max(dictionary_.time);
     fields.reserve(readers.size());
     Uniques channels;
     std::vector<const std::string*> owner(bits_max, nullptr); // of each bit, by the owner's pointer
@@ -185,7 +185,7 @@ std::uint32_t DictionaryReading::read_fields(std::vector<JsonReader> readers, co
         fields.push_back(std::move(field));
     }
     if (channel_count > kChannelsMax && !readers.empty())
-        readers.front().problem("begins a list of " + std::to_string(channel_count) + " channels",
+        readers.front().problem("starts a list of " + std::to_string(channel_count) + " channels",
                                 "must be at most " + std::to_string(kChannelsMax) + " in one table");
     return end_bit;
 }
@@ -197,21 +197,21 @@ bool DictionaryReading::place(JsonReader& reader, FieldReading& reading, std::ui
     const std::uint64_t end = std::uint64_t{field.bit_offset} + std::uint64_t{field.bit_width} * field.count;
     if (end > bits_max) {
         reader.problem("ends at bit " + std::to_string(end), "must end by bit " + std::to_string(bits_max) +
-                                                                 ", the most a frame of " +
-                                                                 std::to_string(kFrameOctetsMax) + " octets carries");
+                                                                 ", the most that fits a frame of " +
+                                                                 std::to_string(kFrameBytesMax) + " octets");
         return false;
     }
-    const bool on_octet = field.bit_offset % 8 == 0;
-    const bool whole_octets = field.bit_width % 8 == 0;
-    if (field.type == FieldType::text && !on_octet)
+    const bool on_byte = field.bit_offset % 8 == 0;
+    const bool whole_bytes = field.bit_width % 8 == 0;
+    if (field.type == FieldType::text && !on_byte)
         reader.problem("a text begins at bit " + std::to_string(field.bit_offset),
-                       "must begin on a whole octet: give a \"bit_offset\" that is a multiple of 8");
+                       "must begin on an octet boundary; give a \"bit_offset\" that is a multiple of 8");
     if (field.type == FieldType::text || (field.bit_width <= 8 && !reading.byte_order)) {
-        field.byte_order = ByteOrder::big; // one octet or less has no order
-    } else if (field.byte_order == ByteOrder::little && !(on_octet && whole_octets)) {
+        field.byte_order = ByteOrder::big; // one byte or less has no byte order
+    } else if (field.byte_order == ByteOrder::little && !(on_byte && whole_bytes)) {
         reader.problem(std::to_string(field.bit_width) + " bits at bit " + std::to_string(field.bit_offset) +
                            " cannot be little-endian",
-                       "must be whole octets on a whole octet, or have \"byte_order\": \"big\"");
+                       "must be whole octets on an octet boundary, or have \"byte_order\": \"big\"");
     }
     return true;
 }
@@ -221,8 +221,8 @@ void DictionaryReading::check_roles(JsonReader& reader, const Field& field) {
         const auto [it, is_new] = role_places_.emplace(role, reader.pointer());
         if (!is_new && role != Role::pyro_continuity)
             reader.problem_at(field.count > 1 ? "roles" : "role",
-                              "role " + std::string(kRoles[static_cast<std::size_t>(role)].name) + " stands twice",
-                              "must stand on one channel only; the other is at " + it->second);
+                              "role " + std::string(kRoles[static_cast<std::size_t>(role)].name) + " appears twice",
+                              "must be on one channel only; the other is at " + it->second);
     }
 }
 

@@ -27,22 +27,22 @@ struct LinearCalibration {
 struct PolynomialCalibration {
     std::vector<double> coefficients;
 };
-/// Piecewise linear through (raw, engineering), raw strictly ascending; the end segments are extended.
+/// Piecewise linear through (raw, engineering), raw strictly ascending; the first and last segments are extended.
 struct TableCalibration {
     std::vector<double> raw;
     std::vector<double> engineering;
 };
 using Calibration = std::variant<std::monostate, LinearCalibration, PolynomialCalibration, TableCalibration>;
 
-/// A field as it stands in a packet. A field with `count` > 1 is an array: `count` equal elements, one after another.
+/// A field of a packet. A field with `count` > 1 is an array: `count` equal elements, one after another.
 struct Field {
     std::string name;  ///< [a-z][a-z0-9_]*, unique in its packet
     std::string title; ///< short name for people; as written, or made from the name
     FieldType type;
-    unsigned bit_width; ///< of one element: integers 1..64, IEEE 754 16/32/64, text 8 * octets
+    unsigned bit_width; ///< of one element: integers 1..64, IEEE 754 16/32/64, text 8 per byte
     std::uint32_t
         bit_offset;       ///< from the start of the user data (batch fields: of one sample), most significant bit first
-    ByteOrder byte_order; ///< little only for whole octets on an octet boundary
+    ByteOrder byte_order; ///< little only for whole bytes on a byte boundary
     unsigned count = 1;
     Calibration calibration;
     std::map<std::int64_t, std::string> enumeration; ///< raw value to word; empty: none
@@ -61,8 +61,8 @@ struct SampleBatch {
     unsigned count;
     double period_ms;
     double first_offset_ms;
-    std::uint32_t bit_offset;  ///< of the first sample, a whole octet
-    std::uint32_t sample_bits; ///< a whole number of octets
+    std::uint32_t bit_offset;  ///< of the first sample, on a byte boundary
+    std::uint32_t sample_bits; ///< a whole number of bytes
     std::vector<Field> fields;
 };
 
@@ -70,10 +70,10 @@ struct Packet {
     std::uint16_t apid; ///< 0..2046
     std::string name;
     std::string description;
-    double period_ms; ///< expected; 0: sporadic
+    double period_ms; ///< expected; 0: sent now and then
     std::vector<Field> fields;
     std::optional<SampleBatch> batch;
-    std::uint32_t user_data_octets; ///< after the secondary header, padding included
+    std::uint32_t user_data_bytes; ///< after the secondary header, padding included
 };
 
 /// One engineering-unit channel: a field element. The order inside a table is the order of the fields.

@@ -125,7 +125,7 @@ void read_enumeration(JsonReader& reader, Field& field) {
     auto enumeration = reader.object_if("enumeration");
     if (!enumeration) return;
     if (!is_integer(field.type)) {
-        reader.problem_at("enumeration", "stands on a field that is no integer", "remove it, or use an integer type");
+        reader.problem_at("enumeration", "is on a field that is not an integer", "remove it, or use an integer type");
         return;
     }
     auto members = enumeration->members();
@@ -136,7 +136,7 @@ void read_enumeration(JsonReader& reader, Field& field) {
         std::int64_t raw = 0;
         const auto [end, error] = std::from_chars(key.data(), key.data() + key.size(), raw);
         if (error != std::errc{} || end != key.data() + key.size() || std::to_string(raw) != key)
-            word.problem("the member's name is no raw value", "must be a whole number in decimal, such as \"3\"");
+            word.problem("the member's name is not a raw value", "must be a whole number in decimal, such as \"3\"");
         else if (!raw_fits(field, raw))
             word.problem("the raw value " + key + " does not fit " + std::to_string(field.bit_width) + " bits",
                          "must fit the field's type");
@@ -147,7 +147,8 @@ void read_enumeration(JsonReader& reader, Field& field) {
 Calibration read_linear(JsonReader& linear) {
     LinearCalibration result{linear.number("gain", -kNumberMax, kNumberMax),
                              linear.number("offset", -kNumberMax, kNumberMax)};
-    if (result.gain == 0.0) linear.problem_at("gain", "is zero", "must not be zero, or every raw value means the same");
+    if (result.gain == 0.0)
+        linear.problem_at("gain", "is zero", "must not be zero: every raw value would mean the same");
     linear.finish();
     return result;
 }
@@ -163,10 +164,10 @@ Calibration read_table(JsonReader& calibration) {
     TableCalibration result;
     for (JsonReader& point : calibration.array("table", 2, kTablePointsMax)) {
         const std::vector<double> row = point.as_row(2);
-        if (!point.is_array() || point.json().size() != 2) // reported; its zeros are no point
+        if (!point.is_array() || point.json().size() != 2) // reported already
             continue;
         if (!result.raw.empty() && row[0] <= result.raw.back())
-            point.problem("the raw value is not above the one before", "must be in ascending order of raw value");
+            point.problem("the raw value is not above the one before it", "must be in ascending order of raw value");
         result.raw.push_back(row[0]);
         result.engineering.push_back(row[1]);
     }
@@ -177,7 +178,7 @@ void read_calibration(JsonReader& reader, Field& field) {
     auto calibration = reader.object_if("calibration");
     if (!calibration) return;
     if (field.type == FieldType::text || !field.enumeration.empty()) {
-        reader.problem_at("calibration", "stands on a field of text or with an enumeration", "remove it");
+        reader.problem_at("calibration", "is on a field of text or beside an enumeration", "remove it");
         return;
     }
     const bool linear = calibration->has("linear");
@@ -204,28 +205,29 @@ void check_role(JsonReader& reader, std::string_view key, const Field& field, st
                 std::vector<Role>& roles) {
     const auto role = role_from_name(name);
     if (!role) {
-        reader.problem_at(key, "\"" + std::string(name) + "\" is no role", "see the list in dictionary.schema.json");
+        reader.problem_at(key, "\"" + std::string(name) + "\" is not a role",
+                          "must be one of the roles in dictionary.schema.json");
         return;
     }
     roles.push_back(*role);
     const std::string_view unit = kRoles[static_cast<std::size_t>(*role)].unit;
     if (field.type == FieldType::text)
-        reader.problem_at(key, "stands on a text", "remove it: a role needs a number");
+        reader.problem_at(key, "is on a text", "remove it; a role needs a number");
     else if (field.unit != unit)
-        reader.problem_at("unit", "is \"" + field.unit + "\", but role " + std::string(name) + " has another",
-                          "must be \"" + std::string(unit) + "\"; change the calibration to give that");
+        reader.problem_at("unit", "is \"" + field.unit + "\", but the role " + std::string(name) + " has another unit",
+                          "must be \"" + std::string(unit) + "\"; change the calibration so that it gives that");
 }
 
 void read_roles(JsonReader& reader, Field& field) {
     if (reader.has("role") && field.count > 1) {
-        reader.problem_at("role", "stands on an array", "use \"roles\": [...], one for each element");
+        reader.problem_at("role", "is on an array", "use \"roles\": [...], one for each element");
         reader.ignore("role");
     } else if (reader.has("role")) {
         const std::string name = reader.text("role");
         if (!name.empty()) check_role(reader, "role", field, name, field.roles);
     }
     if (!reader.has("roles")) return;
-    if (reader.has("role")) reader.problem_at("roles", "stands beside \"role\"", "keep one of the two");
+    if (reader.has("role")) reader.problem_at("roles", "appears beside \"role\"", "keep one of the two");
     std::vector<Role> roles;
     for (JsonReader& element : reader.array("roles", field.count, field.count)) {
         const std::string name = element.as_text();
@@ -239,10 +241,10 @@ void read_unit(JsonReader& reader, Field& field) {
     field.unit = reader.text_or("unit", "1");
     if (!is_ucum_unit(field.unit))
         reader.problem_at(
-            "unit", "\"" + field.unit + "\" is no UCUM code",
+            "unit", "\"" + field.unit + "\" is not a UCUM code",
             R"(must be a UCUM code such as "m/s2", "Pa", "deg", "Cel", "{rev}/min", or "1" without dimension)");
     if (field.unit != "1" && (field.type == FieldType::text || !field.enumeration.empty()))
-        reader.problem_at("unit", "is given for words", "remove it, or make it \"1\"");
+        reader.problem_at("unit", "is given for text or words", "remove it, or make it \"1\"");
 }
 
 void read_valid_range(JsonReader& reader, Field& field) {
@@ -253,7 +255,7 @@ void read_valid_range(JsonReader& reader, Field& field) {
     const double greatest = bounds[1].as_number(-kNumberMax, kNumberMax);
     if (least >= greatest && bounds[0].json().is_number() && bounds[1].json().is_number())
         reader.problem_at("valid_range", "ends before it begins", "must be [least, greatest] in engineering units");
-    if (field.type == FieldType::text) reader.problem_at("valid_range", "stands on a text", "remove it");
+    if (field.type == FieldType::text) reader.problem_at("valid_range", "is on a text", "remove it");
     field.valid_range = {least, greatest};
 }
 
@@ -264,11 +266,11 @@ std::string read_name(JsonReader& reader, std::string_view key, bool hyphen) {
     std::string name = reader.text(key);
     if (!given || name.empty()) return name;
     if (!is_name(name, hyphen) || name.size() > kNameSizeMax)
-        reader.problem_at(key, "\"" + name.substr(0, 2 * kNameSizeMax) + "\" is no name",
-                          std::string("must begin with a-z and go on with a-z, 0-9, _") + (hyphen ? ", -" : "") +
+        reader.problem_at(key, "\"" + name.substr(0, 2 * kNameSizeMax) + "\" is not a name",
+                          std::string("must begin with a-z and contain only a-z, 0-9, _") + (hyphen ? ", -" : "") +
                               ", at most " + std::to_string(kNameSizeMax) + " characters");
     else if (std::find(kReservedNames.begin(), kReservedNames.end(), name) != kReservedNames.end())
-        reader.problem_at(key, "\"" + name + "\" has a meaning of its own in C, C++ or in recordings",
+        reader.problem_at(key, "\"" + name + "\" is reserved in C, in C++ or in recordings",
                           "choose another, such as \"" + name + "_value\"");
     return name;
 }
@@ -290,7 +292,7 @@ FieldReading read_field(JsonReader& reader, const FieldDefaults& defaults, std::
     const std::string type_text = reader.text("type");
     const auto type = parse_type(type_text);
     if (!type && !type_text.empty())
-        reader.problem_at("type", "\"" + type_text + "\" is no type",
+        reader.problem_at("type", "\"" + type_text + "\" is not a type",
                           "must be u1 to u64, i2 to i64, f16, f32, f64 or text");
     field.type = type ? type->type : FieldType::unsigned_integer;
     field.bit_width = type ? type->bit_width : 0;
@@ -303,7 +305,7 @@ FieldReading read_field(JsonReader& reader, const FieldDefaults& defaults, std::
     field.byte_order = reading.byte_order.value_or(defaults.byte_order);
     reading.sized = problems.size() == problems_before_size;
 
-    if (!type) { // what follows depends on the type: one mistake is enough
+    if (!type) { // what follows depends on the type; one report is enough
         for (const std::string_view key : {"octets", "enumeration", "calibration", "role", "roles"}) reader.ignore(key);
     } else {
         read_enumeration(reader, field);

@@ -31,7 +31,7 @@ enum class Role : unsigned char {
     fix_accuracy_horizontal,
     fix_accuracy_vertical, ///< m, 1-sigma
     battery_voltage,       ///< V
-    pyro_continuity,       ///< 1 good, 0 open; may stand on several channels
+    pyro_continuity,       ///< 1 good, 0 open; several channels may have this role
     radio_rssi,            ///< dBm, of the ground receiver or the vehicle's radio
     onboard_phase,         ///< enumeration of the vehicle's own
     onboard_altitude,

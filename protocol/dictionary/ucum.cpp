@@ -13,7 +13,7 @@ constexpr auto kMetricUnits = std::to_array<std::string_view>(
      "V",  "F", "Ohm", "S",   "Wb", "Cel", "T",  "H",   "lm", "lx", "Bq",     "Gy",   "Sv",   "L",    "l",
      "ar", "t", "bar", "u",   "eV", "G",   "B",  "bit", "By", "Bd", "m[H2O]", "B[V]", "B[W]", "m[Hg]"});
 
-/// Units that take none.
+/// Units that take no prefix.
 constexpr auto kOtherUnits = std::to_array<std::string_view>(
     {"10*",        "10^",       "[pi]",   "%",      "[ppth]",   "[ppm]",  "[ppb]",   "deg",      "'",       "''",
      "gon",        "circ",      "min",    "h",      "d",        "a",      "wk",      "mo",       "[c]",     "[g]",
@@ -51,7 +51,7 @@ class Parser {
     }
 
   private:
-    static constexpr unsigned kDepthMax = 8; ///< of parentheses: more is no unit, and bounds the recursion
+    static constexpr unsigned kDepthMax = 8; ///< of parentheses; bounds the recursion, and no real unit has as many
 
     [[nodiscard]] char peek() const { return at_ < text_.size() ? text_[at_] : '\0'; }
 
@@ -83,7 +83,7 @@ class Parser {
         return std::all_of(inside.begin(), inside.end(), [](char c) { return c > ' ' && c <= '~' && c != '{'; });
     }
 
-    /// A whole number, or the longest unit code that matches, with an exponent behind it.
+    /// A whole number, or the longest unit code that matches, and its exponent.
     bool simple_unit() {
         if (is_digit(peek()) && !text_.substr(at_).starts_with("10*") && !text_.substr(at_).starts_with("10^")) {
             skip_digits();

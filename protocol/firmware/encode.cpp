@@ -15,7 +15,7 @@ std::string int64_constant(std::int64_t value) {
     return value < 0 ? "-INT64_C(" + std::to_string(-value) + ")" : "INT64_C(" + std::to_string(value) + ")";
 }
 
-/// The bits to send as an unsigned expression; values that do not fit the width are limited, not cut.
+/// The bits to send as an unsigned expression; values that do not fit the width are limited, not truncated.
 std::string bits_of(const std::string& prefix, const Field& field, const std::string& value) {
     const unsigned width = field.bit_width;
     const bool fills_its_type = width == 8 || width == 16 || width == 32 || width == 64;
@@ -35,15 +35,15 @@ std::string bits_of(const std::string& prefix, const Field& field, const std::st
     return {};
 }
 
-/// Statements that put one field at `base`, which points to octet `octet_shift` of the bits the field counts from.
+/// Statements that write one field; `base` is where its bit offset counts from.
 std::string put_field(const std::string& prefix, const Field& field, const std::string& owner, const std::string& base,
                       const std::string& indent) {
     const bool is_array = field.count > 1;
     const std::string value = owner + field.name + (is_array ? "[j]" : "");
-    const bool on_octets = field.bit_offset % 8 == 0 && field.bit_width % 8 == 0;
-    const std::string octets = std::to_string(field.bit_width / 8);
+    const bool is_whole_bytes = field.bit_offset % 8 == 0 && field.bit_width % 8 == 0;
+    const std::string bytes = std::to_string(field.bit_width / 8);
     const std::string at =
-        base + " + " + number(field.bit_offset / 8) + (is_array ? " + " + octets + "u * j" : std::string());
+        base + " + " + number(field.bit_offset / 8) + (is_array ? " + " + bytes + "u * j" : std::string());
     std::string text;
     std::string inner = indent;
     if (is_array) {
@@ -51,11 +51,11 @@ std::string put_field(const std::string& prefix, const Field& field, const std::
         inner += "    ";
     }
     if (field.type == FieldType::text) {
-        text += inner + "for (size_t i = 0; i < " + octets + "u && " + value + "[i] != '\\0'; ++i)\n" + inner +
-                "    (" + at + ")[i] = (uint8_t)" + value + "[i];\n";
-    } else if (on_octets) {
+        text += inner + "for (size_t i = 0; i < " + bytes + "u && " + value + "[i] != '\\0'; ++i)\n" + inner + "    (" +
+                at + ")[i] = (uint8_t)" + value + "[i];\n";
+    } else if (is_whole_bytes) {
         text += inner + prefix + (field.byte_order == ByteOrder::little ? "put_little(" : "put_big(") + at + ", " +
-                octets + ", " + bits_of(prefix, field, value) + ");\n";
+                bytes + ", " + bits_of(prefix, field, value) + ");\n";
     } else {
         text += inner + prefix + "put_bits(" + base + ", " + number(field.bit_offset) +
                 (is_array ? " + " + number(field.bit_width) + " * j" : std::string()) + ", " +
@@ -67,14 +67,14 @@ std::string put_field(const std::string& prefix, const Field& field, const std::
 std::string time_parameters(const TimeCode& time, bool types) {
     const std::string type = types ? "uint32_t " : "";
     if (time.kind == TimeCode::Kind::u32_ms) return type + "time_ms";
-    return type + "time_coarse" + (time.fine_octets == 0 ? "" : ", " + type + "time_fine");
+    return type + "time_coarse" + (time.fine_bytes == 0 ? "" : ", " + type + "time_fine");
 }
 
 } // namespace
 
 std::string begin_function(const std::string& prefix, const TimeCode& time) {
     const std::string put = "    " + prefix + "put_big(packet";
-    const std::string header_bytes = number(6 + time.octets());
+    const std::string header_bytes = number(6 + time.bytes());
     std::string text = "/* Header and time of a packet whose user data starts as zeros; returns where they begin. */\n"
                        "static inline uint8_t* " +
                        prefix + "begin(uint8_t* packet, uint16_t apid, uint16_t sequence_count, " +
@@ -82,13 +82,13 @@ std::string begin_function(const std::string& prefix, const TimeCode& time) {
     text += "    memset(packet, 0, " + header_bytes + " + user_bytes);\n";
     text += put + ", 2, 0x0800u | apid);\n";
     text += put + " + 2, 2, 0xC000u | (sequence_count & 0x3FFFu));\n";
-    text += put + " + 4, 2, " + number(time.octets()) + " + user_bytes - 1u);\n";
+    text += put + " + 4, 2, " + number(time.bytes()) + " + user_bytes - 1u);\n";
     if (time.kind == TimeCode::Kind::u32_ms) {
         text += put + " + 6, 4, time_ms);\n";
     } else {
-        text += put + " + 6, " + std::to_string(time.coarse_octets) + ", time_coarse);\n";
-        if (time.fine_octets != 0)
-            text += put + " + " + std::to_string(6 + time.coarse_octets) + ", " + std::to_string(time.fine_octets) +
+        text += put + " + 6, " + std::to_string(time.coarse_bytes) + ", time_coarse);\n";
+        if (time.fine_bytes != 0)
+            text += put + " + " + std::to_string(6 + time.coarse_bytes) + ", " + std::to_string(time.fine_bytes) +
                     ", time_fine);\n";
     }
     return text + "    return packet + " + header_bytes + ";\n}\n\n";
@@ -97,18 +97,18 @@ std::string begin_function(const std::string& prefix, const TimeCode& time) {
 std::string encode_function(const std::string& prefix, const TimeCode& time, const Packet& packet) {
     const std::string name = prefix + packet.name;
     const std::string macro = upper(prefix + packet.name);
-    const std::string header_octets = number(6 + time.octets());
-    std::string text = "/* Writes one whole frame to `out` and returns its octets; 0 when out_size is less than\n   " +
-                       macro + "_FRAME_OCTETS_MAX. */\n";
+    const std::string header_bytes = number(6 + time.bytes());
+    std::string text = "/* Writes one whole frame to `out` and returns its size; 0 when out_size is less than\n   " +
+                       macro + "_FRAME_BYTES_MAX. */\n";
     text += "static inline size_t " + prefix + "encode_" + packet.name +
             "(uint8_t* out, size_t out_size, uint16_t sequence_count, " + time_parameters(time, true) +
             ",\n    const struct " + name + "* in) {\n";
     text += "    uint8_t* packet;\n    uint8_t* user;\n";
-    text += "    if (out_size < " + macro + "_FRAME_OCTETS_MAX)\n        return 0;\n";
-    const std::size_t packet_octets = 6 + time.octets() + packet.user_data_octets;
-    text += "    packet = out + (" + macro + "_FRAME_OCTETS_MAX - " + number(packet_octets + 3) + ");\n";
+    text += "    if (out_size < " + macro + "_FRAME_BYTES_MAX)\n        return 0;\n";
+    const std::size_t packet_bytes = 6 + time.bytes() + packet.user_data_bytes;
+    text += "    packet = out + (" + macro + "_FRAME_BYTES_MAX - " + number(packet_bytes + 3) + ");\n";
     text += "    user = " + prefix + "begin(packet, " + macro + "_APID, sequence_count, " +
-            time_parameters(time, false) + ", " + number(packet.user_data_octets) + ");\n";
+            time_parameters(time, false) + ", " + number(packet.user_data_bytes) + ");\n";
     for (const Field& field : packet.fields) text += put_field(prefix, field, "in->", "user", "    ");
     if (packet.batch) {
         const SampleBatch& batch = *packet.batch;
@@ -119,7 +119,7 @@ std::string encode_function(const std::string& prefix, const TimeCode& time, con
         for (const Field& field : batch.fields) text += put_field(prefix, field, "sample->", "at", "        ");
         text += "    }\n";
     }
-    text += "    return " + prefix + "finish(out, packet, " + number(packet_octets) + ");\n}\n\n";
+    text += "    return " + prefix + "finish(out, packet, " + number(packet_bytes) + ");\n}\n\n";
     return text;
 }
 

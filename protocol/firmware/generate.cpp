@@ -37,7 +37,7 @@ std::string prefix_of(const Dictionary& dictionary) {
     return prefix;
 }
 
-/// Text that is safe inside a block comment under every warning.
+/// Text that is safe inside a block comment, whatever the warnings.
 std::string comment(std::string_view text) {
     std::string out;
     for (const char c : text) {
@@ -48,14 +48,14 @@ std::string comment(std::string_view text) {
     return out;
 }
 
-/// A C string literal; octal escapes for all that could be read in two ways.
+/// A C string literal, with octal escapes for everything that could be read in two ways.
 std::string literal(std::string_view text) {
     std::string out = "\"";
     for (const char c : text) {
-        const auto octet = static_cast<unsigned char>(c);
-        if (octet < 0x20 || octet >= 0x7F || c == '"' || c == '\\' || c == '?') {
+        const auto byte = static_cast<unsigned char>(c);
+        if (byte < 0x20 || byte >= 0x7F || c == '"' || c == '\\' || c == '?') {
             out += '\\';
-            for (const int shift : {6, 3, 0}) out += static_cast<char>('0' + ((octet >> shift) & 7));
+            for (const int shift : {6, 3, 0}) out += static_cast<char>('0' + ((byte >> shift) & 7));
         } else {
             out += c;
         }
@@ -63,7 +63,7 @@ std::string literal(std::string_view text) {
     return out + "\"";
 }
 
-/// Shortest decimal that reads back the same, always with the look of a double constant.
+/// The shortest decimal that reads back the same, always written as a double constant.
 std::string real(double value) {
     std::array<char, 32> digits{};
     const auto end = std::to_chars(digits.data(), digits.data() + digits.size(), value).ptr;
@@ -93,7 +93,7 @@ bool is_integer(const Field& field) {
 std::string meaning(const Field& field) {
     std::string text = field.description;
     if (field.type == FieldType::text)
-        return text + " (up to " + std::to_string(field.bit_width / 8) + " octets of UTF-8)";
+        return text + " (up to " + std::to_string(field.bit_width / 8) + " bytes of UTF-8)";
     if (const auto* linear = std::get_if<LinearCalibration>(&field.calibration))
         text += " (" + field.unit + " = " + real(linear->offset) + " + " + real(linear->gain) + " * raw)";
     else if (std::holds_alternative<PolynomialCalibration>(field.calibration) ||
@@ -131,13 +131,14 @@ class Generator {
 };
 
 void Generator::head() {
-    text_ += "/* Telemetry of " + comment(dictionary_.title) + ", dictionary version " + comment(dictionary_.version) +
-             ". Generated: change the dictionary, not this file.\n\n"
-             "   C99; needs no heap, no operating system and nothing of the C library but memcpy and memset. Fill a\n"
-             "   packet's struct with raw values, call its encode function and send what it wrote. Count each packet\n"
-             "   type's sequence from 0, one more for every packet made, modulo 16384. */\n"
-             "#ifndef " +
-             macro_ + "TELEMETRY_H\n#define " + macro_ + "TELEMETRY_H\n\n";
+    text_ +=
+        "/* Telemetry of " + comment(dictionary_.title) + ", dictionary version " + comment(dictionary_.version) +
+        ". Generated: change the dictionary, not this file.\n\n"
+        "   C99; needs no heap, no operating system, and only memcpy and memset of the C library. Fill a packet's\n"
+        "   struct with raw values, call its encode function and send what it wrote. Count the sequence of each\n"
+        "   packet type from 0, one more for every packet made, modulo 16384. */\n"
+        "#ifndef " +
+        macro_ + "TELEMETRY_H\n#define " + macro_ + "TELEMETRY_H\n\n";
 }
 
 /// support.h without its opening comment, each name with the vehicle's prefix.
@@ -182,12 +183,12 @@ void Generator::structure(const std::string& name, const std::string& descriptio
 }
 
 void Generator::packet_types(const Packet& packet) {
-    const std::size_t packet_octets = kPrimaryHeaderOctets + dictionary_.time.octets() + packet.user_data_octets;
-    const std::size_t checked_octets = packet_octets + kCrc16Octets;
+    const std::size_t packet_bytes = kPrimaryHeaderBytes + dictionary_.time.bytes() + packet.user_data_bytes;
+    const std::size_t checked_bytes = packet_bytes + kCrc16Bytes;
     const std::string macro = macro_ + upper(packet.name);
     text_ += "/* ---- " + packet.name + " ---- */\n\n";
     define(macro + "_APID", std::to_string(packet.apid) + "u");
-    define(macro + "_FRAME_OCTETS_MAX", std::to_string(checked_octets + cobs_overhead_max(checked_octets) + 1) + "u");
+    define(macro + "_FRAME_BYTES_MAX", std::to_string(checked_bytes + cobs_overhead_max(checked_bytes) + 1) + "u");
     std::string batch_member;
     if (packet.batch) {
         const SampleBatch& batch = *packet.batch;
@@ -243,7 +244,7 @@ std::string Generator::run() {
     support();
     define(macro_ + "DICTIONARY_VERSION", literal(dictionary_.version));
     text_ += "\n";
-    if (has_double()) // some small compilers make double 32 bits wide; then this must not compile
+    if (has_double()) // some small compilers make double 32 bits wide; this must not compile there
         text_ += "typedef char " + prefix_ +
                  "needs_64_bit_double[sizeof(double) == 8 ? 1 : -1];\n\n"
                  "static inline uint64_t " +

@@ -1,5 +1,5 @@
 #pragma once
-/// C99 header for flight firmware, made from the same dictionary the ground decodes with.
+/// The C99 header for flight firmware, from the same dictionary that the ground decodes with.
 ///
 /// Per packet the header has a struct of raw values and a function that writes the complete frame of LINK.md (space
 /// packet, CRC, COBS, delimiter) into the caller's buffer. It needs <stddef.h>, <stdint.h> and memcpy/memset, no heap

@@ -4,29 +4,29 @@
 #include <stdint.h>
 #include <string.h>
 
-/* CRC-16/IBM-3740: polynomial 0x1021, initial value 0xFFFF; a whole octet at a time without a table. */
-static inline uint16_t turnstone_crc16(const uint8_t* octets, size_t size) {
+/* CRC-16/IBM-3740: polynomial 0x1021, initial value 0xFFFF; one byte at a time, without a table. */
+static inline uint16_t turnstone_crc16(const uint8_t* bytes, size_t size) {
     uint32_t crc = 0xFFFFu;
     size_t i;
     for (i = 0; i < size; ++i) {
-        uint32_t x = (crc >> 8) ^ octets[i];
+        uint32_t x = (crc >> 8) ^ bytes[i];
         x ^= x >> 4;
         crc = ((crc << 8) ^ (x << 12) ^ (x << 5) ^ x) & 0xFFFFu;
     }
     return (uint16_t)crc;
 }
 
-static inline void turnstone_put_big(uint8_t* at, unsigned octets, uint64_t value) {
-    while (octets > 0) {
-        --octets;
-        at[octets] = (uint8_t)(value & 0xFFu);
+static inline void turnstone_put_big(uint8_t* at, unsigned bytes, uint64_t value) {
+    while (bytes > 0) {
+        --bytes;
+        at[bytes] = (uint8_t)(value & 0xFFu);
         value >>= 8;
     }
 }
 
-static inline void turnstone_put_little(uint8_t* at, unsigned octets, uint64_t value) {
+static inline void turnstone_put_little(uint8_t* at, unsigned bytes, uint64_t value) {
     unsigned i;
-    for (i = 0; i < octets; ++i) {
+    for (i = 0; i < bytes; ++i) {
         at[i] = (uint8_t)(value & 0xFFu);
         value >>= 8;
     }
@@ -80,7 +80,7 @@ static inline uint16_t turnstone_half_bits(float value) {
     return (uint16_t)(sign | half);
 }
 
-/* Nearest whole number within the bounds; what is no number becomes `least`. */
+/* Nearest whole number within the bounds; NaN becomes `least`. */
 static inline int64_t turnstone_nearest(double value, double least, double greatest) {
     if (!(value > least)) return (int64_t)least;
     if (value > greatest) return (int64_t)greatest;
@@ -88,21 +88,21 @@ static inline int64_t turnstone_nearest(double value, double least, double great
 }
 
 /* Appends the checksum to the packet and stuffs both into `out` with the delimiter. The packet lies in `out`, far
-   enough behind its start that stuffing never overtakes it. */
-static inline size_t turnstone_finish(uint8_t* out, uint8_t* packet, size_t packet_octets) {
-    const size_t size = packet_octets + 2u;
+   enough from its start that stuffing never overtakes it. */
+static inline size_t turnstone_finish(uint8_t* out, uint8_t* packet, size_t packet_bytes) {
+    const size_t size = packet_bytes + 2u;
     size_t code_at = 0;
     size_t write = 1;
     unsigned code = 1;
     size_t i;
-    turnstone_put_big(packet + packet_octets, 2, turnstone_crc16(packet, packet_octets));
+    turnstone_put_big(packet + packet_bytes, 2, turnstone_crc16(packet, packet_bytes));
     for (i = 0; i < size; ++i) {
-        const uint8_t octet = packet[i];
-        if (octet != 0) {
-            out[write++] = octet;
+        const uint8_t byte = packet[i];
+        if (byte != 0) {
+            out[write++] = byte;
             ++code;
         }
-        if (octet == 0 || (code == 0xFFu && i + 1u < size)) {
+        if (byte == 0 || (code == 0xFFu && i + 1u < size)) {
             out[code_at] = (uint8_t)code;
             code_at = write++;
             code = 1;

@@ -6,9 +6,10 @@
 namespace turnstone {
 namespace {
 
-constexpr std::size_t kBlockMax = 254; ///< data octets after the code octet 0xFF
+constexpr std::size_t kBlockMax = 254; ///< data bytes after the code byte 0xFF
 
-/// Blocks of telemetry are mostly shorter than this: one fixed-size copy beats a call that looks at the length.
+/// Blocks of telemetry are mostly shorter than this: one copy of fixed size is faster than a call that looks at the
+/// length.
 constexpr std::size_t kShortCopy = 16;
 
 } // namespace
@@ -80,7 +81,7 @@ CobsResult cobs_encode(std::span<const std::byte> plain, std::span<std::byte> en
         write += size + 1;
         read += size;
         if (zero != nullptr)
-            ++read; // the zero itself is carried by the code octet; another block always follows it
+            ++read; // the zero itself is carried by the code byte; another block always follows it
         else if (read == plain.size())
             return {CobsStatus::complete, read, write};
     }

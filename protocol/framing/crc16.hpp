@@ -10,7 +10,7 @@ namespace turnstone {
 
 inline constexpr std::uint16_t kCrc16Polynomial = 0x1021; ///< without its x^16
 inline constexpr std::uint16_t kCrc16Initial = 0xFFFF;
-inline constexpr std::size_t kCrc16Octets = 2;
+inline constexpr std::size_t kCrc16Bytes = 2;
 
 /// The register after `bits` zero bits, which is the register times x^bits modulo the polynomial.
 constexpr std::uint16_t crc16_shift(std::uint16_t crc, unsigned bits) noexcept {
@@ -22,7 +22,7 @@ constexpr std::uint16_t crc16_shift(std::uint16_t crc, unsigned bits) noexcept {
     return crc;
 }
 
-/// The faster of the two ways below on this processor. `crc` is the register to go on from, so that
+/// The faster of the two ways below on this processor. `crc` is the register to continue from, so that
 /// crc16(b, crc16(a)) == crc16(a followed by b).
 [[nodiscard]] std::uint16_t crc16(std::span<const std::byte> bytes, std::uint16_t crc = kCrc16Initial) noexcept;
 

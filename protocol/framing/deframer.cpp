@@ -10,13 +10,13 @@
 namespace turnstone {
 namespace {
 
-constexpr std::size_t kPacketOctetsMin = kPrimaryHeaderOctets + 1; // CCSDS 133.0-B-2, 4.1.2: one octet of data at least
-constexpr std::size_t kStuffedOctetsMax = kFrameOctetsMax - 1;     // the last octet is the delimiter
+constexpr std::size_t kPacketBytesMin = kPrimaryHeaderBytes + 1; // CCSDS 133.0-B-2, 4.1.2: one byte of data at least
+constexpr std::size_t kStuffedBytesMax = kFrameBytesMax - 1;     // the last byte is the delimiter
 
 } // namespace
 
 void Deframer::hold(std::span<const std::byte> bytes) noexcept {
-    if (skipped_ == 0 && size_ + bytes.size() <= kStuffedOctetsMax) {
+    if (skipped_ == 0 && size_ + bytes.size() <= kStuffedBytesMax) {
         std::memcpy(stuffed_.data() + size_, bytes.data(), bytes.size());
         size_ += bytes.size();
         return;
@@ -27,18 +27,18 @@ void Deframer::hold(std::span<const std::byte> bytes) noexcept {
 }
 
 bool Deframer::close(std::span<const std::byte> bytes, Frame& frame) noexcept {
-    const std::uint64_t octets = skipped_ + size_ + bytes.size() + 1;
+    const std::uint64_t link_bytes = skipped_ + size_ + bytes.size() + 1;
     frame.stream_offset = offset_;
-    frame.link_octets =
-        static_cast<std::uint32_t>(std::min<std::uint64_t>(octets, std::numeric_limits<std::uint32_t>::max()));
-    offset_ += octets;
-    if (octets == 1) {
+    frame.link_bytes =
+        static_cast<std::uint32_t>(std::min<std::uint64_t>(link_bytes, std::numeric_limits<std::uint32_t>::max()));
+    offset_ += link_bytes;
+    if (link_bytes == 1) {
         ++counts_.bytes_dropped;
         return false;
     }
-    if (octets > kFrameOctetsMax) {
+    if (link_bytes > kFrameBytesMax) {
         frame.verdict = FrameVerdict::too_long;
-        counts_.bytes_dropped += octets - skipped_;
+        counts_.bytes_dropped += link_bytes - skipped_;
     } else {
         if (size_ != 0) {
             std::memcpy(stuffed_.data() + size_, bytes.data(), bytes.size());
@@ -46,9 +46,9 @@ bool Deframer::close(std::span<const std::byte> bytes, Frame& frame) noexcept {
         }
         frame.verdict = unpack(bytes, frame.packet);
         if (frame.verdict == FrameVerdict::good)
-            counts_.bytes_framed += octets;
+            counts_.bytes_framed += link_bytes;
         else
-            counts_.bytes_dropped += octets;
+            counts_.bytes_dropped += link_bytes;
     }
     ++(frame.verdict == FrameVerdict::good ? counts_.frames_good : counts_.frames_bad);
     size_ = 0;
@@ -58,14 +58,14 @@ bool Deframer::close(std::span<const std::byte> bytes, Frame& frame) noexcept {
 
 FrameVerdict Deframer::unpack(std::span<const std::byte> stuffed, std::span<const std::byte>& packet) noexcept {
     const CobsResult plain = cobs_decode_nonzero(stuffed, packet_);
-    const std::size_t size = plain.produced > kCrc16Octets ? plain.produced - kCrc16Octets : 0;
+    const std::size_t size = plain.produced > kCrc16Bytes ? plain.produced - kCrc16Bytes : 0;
     packet = {packet_.data(), size};
     if (plain.status != CobsStatus::complete) return FrameVerdict::bad_cobs;
     if (crc16({packet_.data(), plain.produced}) != 0) // a codeword followed by its own CRC leaves a register of zero
         return FrameVerdict::bad_crc;
-    if (size < kPacketOctetsMin) return FrameVerdict::bad_length;
+    if (size < kPacketBytesMin) return FrameVerdict::bad_length;
     const auto length_field = std::to_integer<std::size_t>(packet[4]) << 8U | std::to_integer<std::size_t>(packet[5]);
-    return kPrimaryHeaderOctets + length_field + 1 == size ? FrameVerdict::good : FrameVerdict::bad_length;
+    return kPrimaryHeaderBytes + length_field + 1 == size ? FrameVerdict::good : FrameVerdict::bad_length;
 }
 
 } // namespace turnstone

@@ -11,16 +11,16 @@
 
 namespace turnstone {
 
-/// Largest frame on the link, delimiter included. Half of it is far above what a hobby radio carries in a packet; it
-/// bounds memory and the bytes one damaged delimiter can cost.
-inline constexpr std::size_t kFrameOctetsMax = 1024;
+/// Largest frame on the link, delimiter included. Far above what a hobby radio carries in a packet; it bounds
+/// memory, and the bytes that one damaged delimiter can cost.
+inline constexpr std::size_t kFrameBytesMax = 1024;
 
 enum class FrameVerdict : unsigned char {
     good,     ///< unstuffed, CRC correct, packet length consistent
-    bad_cobs, ///< a code octet points past the delimiter
+    bad_cobs, ///< a code byte points past the delimiter
     bad_crc,
     bad_length, ///< CRC correct, but the packet data length field disagrees, or shorter than the least packet
-    too_long    ///< no delimiter within kFrameOctetsMax; skipped up to the next delimiter
+    too_long    ///< no delimiter within kFrameBytesMax; skipped up to the next delimiter
 };
 consteval auto words_of(FrameVerdict) {
     return words<FrameVerdict::too_long>("good", "bad_cobs", "bad_crc", "bad_length", "too_long");
@@ -30,7 +30,7 @@ consteval auto words_of(FrameVerdict) {
 struct Frame {
     FrameVerdict verdict;
     std::uint64_t stream_offset;       ///< of the frame's first byte, counted from the deframer's start
-    std::uint32_t link_octets;         ///< bytes on the link, delimiter included (at most 2^32 - 1 is said)
+    std::uint32_t link_bytes;          ///< bytes on the link, delimiter included; at most 2^32 - 1
     std::span<const std::byte> packet; ///< space packet without the CRC; best effort when the verdict is not good
 };
 
@@ -45,9 +45,9 @@ struct DeframerCounts {
 /// Streaming; any split of the input gives the same frames. Never throws, never allocates.
 class Deframer {
   public:
-    /// Calls `on_frame(const Frame&)` for each closed frame, in order. Repeated delimiters are no frames: they are
-    /// counted as dropped and not reported. A frame that grows too long counts as dropped from there on (nothing is
-    /// pending any more) and is reported when its delimiter comes.
+    /// Calls `on_frame(const Frame&)` for each closed frame, in order. Repeated delimiters are not frames: they
+    /// count as dropped and are not reported. A frame that grows too long counts as dropped from there on, with nothing
+    /// pending, and is reported when its delimiter comes.
     template <class OnFrame>
     void push(std::span<const std::byte> bytes, OnFrame&& on_frame) {
         counts_.bytes_in += bytes.size();
@@ -65,20 +65,20 @@ class Deframer {
     }
 
     [[nodiscard]] const DeframerCounts& counts() const noexcept { return counts_; }
-    /// Bytes received since the last delimiter, exactly as they came (at most kFrameOctetsMax - 1); none while a frame
+    /// Bytes received since the last delimiter, as received (at most kFrameBytesMax - 1); none while a frame
     /// that is too long is being skipped.
     [[nodiscard]] std::span<const std::byte> pending() const noexcept { return {stuffed_.data(), size_}; }
 
   private:
     /// Keeps bytes without a delimiter for the next push.
     void hold(std::span<const std::byte> bytes) noexcept;
-    /// A delimiter came after `bytes`, which continue what is held. False: an empty frame.
+    /// A delimiter came after `bytes`, which follow what is held. False: an empty frame.
     bool close(std::span<const std::byte> bytes, Frame& frame) noexcept;
     FrameVerdict unpack(std::span<const std::byte> stuffed, std::span<const std::byte>& packet) noexcept;
 
     DeframerCounts counts_;
-    std::array<std::byte, kFrameOctetsMax> stuffed_{};
-    std::array<std::byte, kFrameOctetsMax> packet_{};
+    std::array<std::byte, kFrameBytesMax> stuffed_{};
+    std::array<std::byte, kFrameBytesMax> packet_{};
     std::size_t size_ = 0;      ///< of what `stuffed_` holds
     std::uint64_t offset_ = 0;  ///< of the current frame's first byte in the stream
     std::uint64_t skipped_ = 0; ///< bytes of a too long frame already counted as dropped; 0: not skipping

@@ -12,10 +12,10 @@ namespace turnstone {
 /// One channel's engineering value; infinite or not a number when the raw value or the calibration gives that.
 [[nodiscard]] double decode_number(const NumberStep& step, const std::byte* base) noexcept;
 
-/// Bit k: values[k] lies outside its range (k < 64). What is not a number lies nowhere.
+/// Bit k: values[k] is outside its range (k < 64). NaN is outside no range.
 [[nodiscard]] std::uint64_t out_of_range(std::span<const NumberStep> row, const double* values) noexcept;
 
-/// Writes the rows' numbers to `values`, one row behind the other, NaN for what is not finite; and each row's
+/// Writes the rows' numbers to `values`, one row after another, with NaN for what is not finite, and each row's
 /// DecodedRow::out_of_range to `marks`.
 void decode_numbers(std::span<const NumberStep> row, const RowSeries& series, double* values,
                     std::uint64_t* marks) noexcept;

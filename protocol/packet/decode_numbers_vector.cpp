@@ -54,7 +54,7 @@ bool is_signed(const NumberStep& step) {
     return step.raw == NumberStep::Raw::signed_integer;
 }
 
-/// Big-endian, in one load, straight calibration, exact as a signed 64-bit integer.
+/// Big-endian, within one load, linear or no calibration, exact as a signed 64-bit integer.
 bool is_ordinary(const NumberStep& step) {
     const bool is_unsigned = step.raw == NumberStep::Raw::unsigned_integer && step.width < 64;
     return (is_signed(step) || is_unsigned) && !step.is_little && step.skip + step.width <= 64 &&
@@ -121,13 +121,13 @@ bool has_vectors() {
 struct VectorRow::Quad {
     Quad(std::span<const NumberStep> steps, std::size_t bytes_to_end);
     TURNSTONE_AVX2 __m256d raw(const std::byte* base) const noexcept;
-    /// Only here, behind has_vectors(), stand instructions that not every processor has.
+    /// Uses instructions that not every processor has: call it only where has_vectors().
     TURNSTONE_AVX2 static void decode(const VectorRow& row, const RowSeries& series, double* values,
                                       std::uint64_t* marks) noexcept;
 
     alignas(32) std::array<double, kLanes> gain;
     alignas(
-        32) std::array<double, kLanes> offset; ///< -0.0 without calibration: adds nothing, not even to a zero's sign
+        32) std::array<double, kLanes> offset; ///< -0.0 without calibration: adds nothing, and keeps the sign of a zero
     alignas(32) std::array<double, kLanes> least;
     alignas(32) std::array<double, kLanes> greatest;
     std::array<IntegerLane, kLanes> integers{};
@@ -193,9 +193,10 @@ TURNSTONE_AVX2 void VectorRow::Quad::decode(const VectorRow& row, const RowSerie
     const Quad* const begin = row.quads_.data();
     const Quad* const end = begin + row.quads_.size();
     const std::byte* base = series.base;
-    // A row's last vector may reach into the next row, which is written after it.
+    // A row's last vector may reach into the next row, which is written later.
     for (std::size_t k = 0; k < series.count; ++k, base += series.stride, values += row.size()) {
-        // A value that its range does not change lies inside. What is not a number differs too; out_of_range() tells.
+        // A value that clamping to its range does not change is inside. NaN always differs; out_of_range() sorts it
+        // out.
         __m256d outside = _mm256_setzero_pd();
         double* out = values;
         for (const Quad* quad = begin; quad != end; ++quad, out += kLanes) {

@@ -8,14 +8,14 @@
 
 namespace turnstone {
 
-/// The last row's vector may write this many numbers too many, always behind its own.
+/// A vector may write this many numbers beyond the last row.
 inline constexpr std::size_t kSpareNumbers = 3;
 
 /// One row's number channels, ready for decoding; the numbers are bit for bit those of decode_numbers().
 class VectorRow {
   public:
-    /// `bytes_to_end`: from a row's base (in a batch: the last sample's) to the end of the packet. Nothing behind that
-    /// end is read, but what lies up to seven bytes before the base may be: a packet has a header there.
+    /// `bytes_to_end`: from a row's base (in a batch: the last sample's) to the end of the packet. Nothing after
+    /// that end is read, but up to seven bytes before the base may be: a packet has its header there.
     VectorRow(std::vector<NumberStep> row, std::size_t bytes_to_end);
     VectorRow(VectorRow&&) noexcept;
     ~VectorRow();

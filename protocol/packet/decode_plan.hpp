@@ -1,6 +1,6 @@
 #pragma once
-/// Where a row's channels stand in a packet and what their bits mean, worked out once from the dictionary. Inner part
-/// of the decoder.
+/// Where a row's channels are in a packet and what their bits mean, worked out once from the dictionary. Inner part of
+/// the decoder.
 #include <cstddef>
 #include <cstdint>
 #include <vector>

@@ -61,10 +61,10 @@ struct Decoder::Plan {
 Decoder::Decoder(const Dictionary& dictionary) : plan_(std::make_unique<Plan>()) {
     plan_->dictionary = &dictionary;
     plan_->by_apid.fill(kNoPlan);
-    const std::size_t header_bytes = kPrimaryHeaderOctets + dictionary.time.octets();
+    const std::size_t header_bytes = kPrimaryHeaderBytes + dictionary.time.bytes();
     for (const Packet& packet : dictionary.packets) {
         plan_->by_apid.at(packet.apid) = static_cast<std::int16_t>(plan_->packets.size());
-        plan_->packets.emplace_back().packet_bytes = header_bytes + packet.user_data_octets;
+        plan_->packets.emplace_back().packet_bytes = header_bytes + packet.user_data_bytes;
     }
     for (std::size_t i = 0; i < dictionary.tables.size(); ++i) plan_->add_table(i, header_bytes);
     plan_->make_room();
@@ -125,7 +125,7 @@ void Decoder::Plan::make_room() {
     marks.resize(rows_max);
     numbers.resize(numbers_max + kSpareNumbers);
     texts.resize(texts_max);
-    characters.resize(3 * kFrameOctetsMax); // a byte that is not UTF-8 becomes three
+    characters.resize(3 * kFrameBytesMax); // each byte that is not UTF-8 becomes three
 }
 
 void Decoder::Plan::decode_table(const TablePlan& table, const std::byte* packet) noexcept {
@@ -180,14 +180,14 @@ DecodedPacket Decoder::decode(std::span<const std::byte> packet) noexcept {
     if (!header->secondary_header_flag) return refuse(DecodeVerdict::no_time);
     const PacketPlan& target = plan.packets[static_cast<std::size_t>(index)];
     if (packet.size() != target.packet_bytes ||
-        kPrimaryHeaderOctets + std::size_t{header->packet_data_length} + 1 != packet.size())
+        kPrimaryHeaderBytes + std::size_t{header->packet_data_length} + 1 != packet.size())
         return refuse(DecodeVerdict::wrong_size);
 
     plan.rows_used = plan.numbers_used = plan.texts_used = plan.characters_used = 0;
     for (const TablePlan& table : target.tables) plan.decode_table(table, packet.data());
     decoded.verdict = DecodeVerdict::good;
     decoded.packet = static_cast<std::size_t>(index);
-    decoded.onboard_ticks_ns = decode_time_ns(plan.dictionary->time, packet.subspan(kPrimaryHeaderOctets));
+    decoded.onboard_ticks_ns = decode_time_ns(plan.dictionary->time, packet.subspan(kPrimaryHeaderBytes));
     decoded.rows = {plan.rows.data(), plan.rows_used};
     return decoded;
 }

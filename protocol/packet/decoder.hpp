@@ -1,6 +1,6 @@
 #pragma once
-/// Space packet -> rows of channels in engineering units, from a plan compiled once from the dictionary: integer ids,
-/// no strings, no allocation per packet.
+/// Turns space packets into rows of channels in engineering units, by a plan made once from the dictionary: integer
+/// ids, no strings, no allocation per packet.
 #include <cstdint>
 #include <memory>
 #include <span>
@@ -23,11 +23,11 @@ consteval auto words_of(DecodeVerdict) {
     return words<DecodeVerdict::idle>("good", "unknown_apid", "wrong_size", "no_time", "not_telemetry", "idle");
 }
 
-/// What one packet says. The spans are valid until the next decode on the same decoder.
+/// The content of one packet. The spans are valid until the next decode on the same decoder.
 struct DecodedRow {
     std::size_t table;                       ///< index into Dictionary::tables
     double time_offset_ms;                   ///< of this row after the packet's time (0 except in batches)
-    std::span<const double> numbers;         ///< number channels in order; NaN: not a finite number, no value
+    std::span<const double> numbers;         ///< number channels in order; NaN: not finite, no value
     std::span<const std::string_view> texts; ///< text channels in order, valid UTF-8, up to the first NUL
     std::uint64_t out_of_range;              ///< bit k: number channel k (k < 64) lies outside its valid range
 };

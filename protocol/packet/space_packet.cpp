@@ -2,7 +2,7 @@
 
 namespace turnstone {
 
-std::array<std::byte, kPrimaryHeaderOctets> encode_primary_header(const PrimaryHeader& header) noexcept {
+std::array<std::byte, kPrimaryHeaderBytes> encode_primary_header(const PrimaryHeader& header) noexcept {
     const unsigned identification = (header.packet_version_number & 7U) << 13U | (header.telecommand ? 0x1000U : 0U) |
                                     (header.secondary_header_flag ? 0x0800U : 0U) | (header.apid & 0x07FFU);
     const unsigned sequence_control =

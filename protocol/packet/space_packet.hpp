@@ -1,9 +1,9 @@
 #pragma once
-/// CCSDS Space Packet primary header (CCSDS 133.0-B-2, 4.1.3), six octets, most significant bit first:
+/// CCSDS Space Packet primary header (CCSDS 133.0-B-2, 4.1.3), six bytes, most significant bit first:
 ///
 ///   bits  0-2  packet version number (000)      bits 16-17 sequence flags
 ///   bit   3    packet type (0 telemetry)        bits 18-31 packet sequence count
-///   bit   4    secondary header flag            bits 32-47 packet data length (octets of the data field, minus one)
+///   bit   4    secondary header flag            bits 32-47 packet data length (bytes of the data field, minus one)
 ///   bits  5-15 APID
 #include <array>
 #include <cstddef>
@@ -22,18 +22,18 @@ struct PrimaryHeader {
     std::uint16_t apid = 0;
     SequenceFlags sequence_flags = SequenceFlags::unsegmented;
     std::uint16_t sequence_count = 0;     ///< modulo kSequenceModulus
-    std::uint16_t packet_data_length = 0; ///< the field: octets of the packet data field minus one
+    std::uint16_t packet_data_length = 0; ///< the field: bytes of the packet data field minus one
     friend bool operator==(const PrimaryHeader&, const PrimaryHeader&) = default;
 };
 
-inline constexpr std::size_t kPrimaryHeaderOctets = 6;
+inline constexpr std::size_t kPrimaryHeaderBytes = 6;
 inline constexpr std::uint16_t kIdleApid = 2047;
 inline constexpr std::uint16_t kSequenceModulus = 16384;
 
-/// Empty when fewer than six octets are given. Any six octets decode; nothing is judged here. Inline because every
-/// packet passes here: the fields then never leave registers.
+/// Empty when fewer than six bytes are given. Any six bytes decode; their values are not checked here. Inline, because
+/// every packet passes here and the fields then never leave registers.
 [[nodiscard]] inline std::optional<PrimaryHeader> decode_primary_header(std::span<const std::byte> packet) noexcept {
-    if (packet.size() < kPrimaryHeaderOctets) return std::nullopt;
+    if (packet.size() < kPrimaryHeaderBytes) return std::nullopt;
     const auto word = [&](std::size_t at) {
         return std::to_integer<unsigned>(packet[at]) << 8U | std::to_integer<unsigned>(packet[at + 1]);
     };
@@ -50,6 +50,6 @@ inline constexpr std::uint16_t kSequenceModulus = 16384;
     return header;
 }
 
-[[nodiscard]] std::array<std::byte, kPrimaryHeaderOctets> encode_primary_header(const PrimaryHeader& header) noexcept;
+[[nodiscard]] std::array<std::byte, kPrimaryHeaderBytes> encode_primary_header(const PrimaryHeader& header) noexcept;
 
 } // namespace turnstone

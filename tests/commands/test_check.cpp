@@ -99,8 +99,8 @@ TEST_CASE("A file under another name is known by its content") {
                Catch::Contains("field.json: /links/0: link \"usb:x\" starts with no known kind; must start"));
     CHECK_THAT(check({odd}).text,
                Catch::Contains("odd.json: (whole file): is no dictionary, vehicle, site or settings"));
-    CHECK_THAT(check({broken}).text, Catch::Contains("broken.json: (whole file): is no JSON"));
-    CHECK_THAT(check({commented_site}).text, Catch::Contains("commented.json: (whole file): is no JSON"));
+    CHECK_THAT(check({broken}).text, Catch::Contains("broken.json: (whole file): is not JSON"));
+    CHECK_THAT(check({commented_site}).text, Catch::Contains("commented.json: (whole file): is not JSON"));
 }
 
 TEST_CASE("A path that leads nowhere, or to nothing of ours, is a mistake") {

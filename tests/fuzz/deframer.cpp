@@ -1,4 +1,4 @@
-// Link bytes: any split gives the same frames, and every byte is accounted for. The first octet seeds the split.
+// Link bytes: any split gives the same frames, and every byte is accounted for. The first byte seeds the split.
 #include <cstdint>
 #include <cstdlib>
 #include <vector>
@@ -11,7 +11,7 @@ namespace {
 using namespace turnstone;
 
 struct Seen {
-    std::vector<std::uint64_t> numbers; ///< verdict, offset, octets and content of every frame
+    std::vector<std::uint64_t> numbers; ///< verdict, offset, bytes and content of every frame
     DeframerCounts counts;
 };
 
@@ -28,7 +28,7 @@ Seen deframe(std::span<const std::byte> bytes, unsigned seed) {
             seed % 2 == 0 ? bytes.size() : std::min<std::size_t>(bytes.size(), 1 + seed / 65536U % 97);
         deframer.push(bytes.first(size), [&](const Frame& frame) {
             seen.numbers.insert(seen.numbers.end(), {static_cast<std::uint64_t>(frame.verdict), frame.stream_offset,
-                                                     frame.link_octets, frame.packet.size(), crc16(frame.packet)});
+                                                     frame.link_bytes, frame.packet.size(), crc16(frame.packet)});
         });
         bytes = bytes.subspan(size);
         const DeframerCounts& counts = deframer.counts();

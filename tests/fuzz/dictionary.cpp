@@ -19,14 +19,14 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     }
     Decoder decoder(dictionary);
     for (const Packet& packet : dictionary.packets) {
-        const std::size_t octets = 6 + dictionary.time.octets() + packet.user_data_octets;
-        if (octets + 2 > kFrameOctetsMax) std::abort();
-        std::vector<std::byte> zeros(octets);
+        const std::size_t bytes = 6 + dictionary.time.bytes() + packet.user_data_bytes;
+        if (bytes + 2 > kFrameBytesMax) std::abort();
+        std::vector<std::byte> zeros(bytes);
         zeros[0] = static_cast<std::byte>(0x08U | packet.apid >> 8U);
         zeros[1] = static_cast<std::byte>(packet.apid & 0xFFU);
         zeros[2] = std::byte{0xC0};
-        zeros[4] = static_cast<std::byte>((octets - 7) >> 8U);
-        zeros[5] = static_cast<std::byte>((octets - 7) & 0xFFU);
+        zeros[4] = static_cast<std::byte>((bytes - 7) >> 8U);
+        zeros[5] = static_cast<std::byte>((bytes - 7) & 0xFFU);
         if (decoder.decode(zeros).verdict != DecodeVerdict::good) std::abort();
     }
     if (generate_firmware_header(dictionary).empty()) std::abort();

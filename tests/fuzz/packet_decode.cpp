@@ -53,17 +53,17 @@ void check(Decoder& decoder, std::span<const std::byte> packet) {
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
     static Decoder decoder(dictionary());
     check(decoder, std::as_bytes(std::span(data, size)));
-    // The same octets as the user data of each packet type, so that the fields are reached.
+    // The same bytes as the user data of each packet type, so that the fields are reached.
     for (const Packet& packet : dictionary().packets) {
-        const std::size_t octets = 6 + dictionary().time.octets() + packet.user_data_octets;
-        const auto exact = std::make_unique<std::byte[]>(octets);
-        for (std::size_t i = 6; i < octets && i - 6 < size; ++i) exact[i] = static_cast<std::byte>(data[i - 6]);
+        const std::size_t bytes = 6 + dictionary().time.bytes() + packet.user_data_bytes;
+        const auto exact = std::make_unique<std::byte[]>(bytes);
+        for (std::size_t i = 6; i < bytes && i - 6 < size; ++i) exact[i] = static_cast<std::byte>(data[i - 6]);
         exact[0] = static_cast<std::byte>(0x08U | packet.apid >> 8U);
         exact[1] = static_cast<std::byte>(packet.apid & 0xFFU);
         exact[2] = std::byte{0xC0};
-        exact[4] = static_cast<std::byte>((octets - 7) >> 8U);
-        exact[5] = static_cast<std::byte>((octets - 7) & 0xFFU);
-        check(decoder, {exact.get(), octets});
+        exact[4] = static_cast<std::byte>((bytes - 7) >> 8U);
+        exact[5] = static_cast<std::byte>((bytes - 7) & 0xFFU);
+        check(decoder, {exact.get(), bytes});
     }
     return 0;
 }

@@ -21,7 +21,7 @@ int main(int argument_count, char** arguments) {
     for (const auto& path : files) {
         std::ifstream file(path, std::ios::binary);
         const std::vector<char> text{std::istreambuf_iterator<char>(file), {}};
-        const auto exact = std::make_unique<std::uint8_t[]>(text.size()); // an overread of one octet faults under ASan
+        const auto exact = std::make_unique<std::uint8_t[]>(text.size()); // an overread of one byte faults under ASan
         std::copy(text.begin(), text.end(), exact.get());
         std::printf("%s\n", path.filename().c_str());
         std::fflush(stdout); // the last name printed is the one that crashed

@@ -61,23 +61,23 @@ TEST_CASE("Every mistake is reported at its own pointer") {
         {"unknown inner member", R"({"name":"x","mass_kg":1,"inner":{"a/b":0,"e":1}})", {"/inner/e"}, "unknown"},
         {"row of wrong length", R"({"name":"x","mass_kg":1,"rows":[[1,2],[1]]})", {"/rows/1"}, "has 1 elements"},
         {"row with text", R"({"name":"x","mass_kg":1,"rows":[[1,"2"]]})", {"/rows/0/1"}, "is the text"},
-        {"row that is none", R"({"name":"x","mass_kg":1,"rows":[3]})", {"/rows/0"}, "is 3"},
+        {"row that is not a row", R"({"name":"x","mass_kg":1,"rows":[3]})", {"/rows/0"}, "is 3"},
         {"too many rows", R"({"name":"x","mass_kg":1,"rows":[[1,2],[1,2],[1,2],[1,2]]})", {"/rows"}, "has 4 elements"},
         {"several at once", R"({"name":3,"mass_kg":[],"kind":0,"z":0})", {"/name", "/mass_kg", "/kind", "/z"}, "is 3"},
         {"document of another type, once", R"([1])", {""}, "is an array"},
-        {"name twice", R"({"name":"x","mass_kg":1,"mass_kg":2})", {"/mass_kg"}, "stands twice"},
+        {"name twice", R"({"name":"x","mass_kg":1,"mass_kg":2})", {"/mass_kg"}, "appears twice"},
         {"name twice below",
          R"({"name":"x","mass_kg":1,"rows":[[0,0],{"k":{"a/":1,"a/":1}}]})",
          {"/rows/1/k/a~1"},
-         "stands twice"},
-        {"name twice after closed values", R"({"a":{"b":[1,[2]]},"c":[{},{}],"c":0})", {"/c"}, "stands twice"},
+         "appears twice"},
+        {"name twice after closed values", R"({"a":{"b":[1,[2]]},"c":[{},{}],"c":0})", {"/c"}, "appears twice"},
         {"cut off", R"({"name":"x")", {""}, "line 1, column 12"},
         {"line and column", "{\n  \"name\": x\n}", {""}, "line 2, column 11"},
-        {"empty", "", {""}, "is no JSON"},
-        {"comment where none may stand", "{} // note", {""}, "is no JSON"},
-        {"not a number", R"({"name":"x","mass_kg":NaN})", {""}, "is no JSON"},
+        {"empty", "", {""}, "is not JSON"},
+        {"comment where none is allowed", "{} // note", {""}, "is not JSON"},
+        {"not a number", R"({"name":"x","mass_kg":NaN})", {""}, "is not JSON"},
         {"number beyond IEEE 754", R"({"name":"x","mass_kg":1e999})", {""}, "too large"},
-        {"broken UTF-8", "{\"name\":\"\xff\"}", {""}, "is no JSON"},
+        {"broken UTF-8", "{\"name\":\"\xff\"}", {""}, "is not JSON"},
     };
     std::size_t count = 0;
     for (const Case& one : cases) {
@@ -104,7 +104,7 @@ TEST_CASE("A value nested without end is refused, not followed") {
     std::vector<Problem> problems;
     CHECK_FALSE(parse_json_text(std::string(1'000'000, '['), "deep.json", problems));
     REQUIRE(problems.size() == 1);
-    CHECK_THAT(problems.front().wrong, Catch::Contains("nested deeper than 64"));
+    CHECK_THAT(problems.front().wrong, Catch::Contains("nested more deeply than 64"));
 }
 
 TEST_CASE("Comments are taken where they are allowed") {

@@ -53,7 +53,11 @@ TEST_CASE("The demo vehicle reads without a mistake") {
     const Vehicle vehicle = read_vehicle(demo("sanderling/vehicle.json"), "vehicle.json", problems);
     CHECK(to_string(problems).empty());
     REQUIRE(vehicle.rocket);
-    CHECK(vehicle.rocket->parachutes.size() == 2);
+    REQUIRE(vehicle.rocket->parachutes.size() == 2);
+    CHECK_FALSE(vehicle.rocket->parachutes[0].opens_below_m);
+    CHECK(vehicle.rocket->parachutes[0].opens_after_s == 0.5);
+    CHECK(vehicle.rocket->parachutes[1].opens_below_m == 180.0);
+    CHECK(vehicle.rocket->parachutes[1].opens_after_s == 0.2);
     CHECK(vehicle.rocket->mass_kg(0) == Approx(vehicle.rocket->mass_dry_kg + vehicle.rocket->mass_propellant_kg));
     CHECK(vehicle.rocket->mass_kg(vehicle.rocket->burn_time_s()) == Approx(vehicle.rocket->mass_dry_kg));
     CHECK(vehicle.rocket->mass_kg(1e9) == Approx(vehicle.rocket->mass_dry_kg));
@@ -79,10 +83,10 @@ TEST_CASE("Mistakes in a vehicle file are reported where they are") {
             {"/rocket/thrust/9/1", "4", "/rocket/thrust"},
             {"/rocket/thrust/2", "[1]", "/rocket/thrust/2"},
             {"/rocket/drag_coefficient", "[]", "/rocket/drag_coefficient"},
-            {"/rocket/parachutes/1/trigger", "\"heigth\"", "/rocket/parachutes/1/trigger"},
-            {"-/rocket/parachutes/1/trigger_height_m", "", "/rocket/parachutes/1/trigger_height_m"},
-            {"/rocket/parachutes/0/trigger_height_m", "3", "/rocket/parachutes/0/trigger_height_m"},
-            {"/rocket/parachutes/0/delay_s", "-1", "/rocket/parachutes/0/delay_s"},
+            {"/rocket/parachutes/0/opens/at", "\"apogees\"", "/rocket/parachutes/0/opens/at"},
+            {"-/rocket/parachutes/1/opens/below_m", "", "/rocket/parachutes/1/opens"},
+            {"/rocket/parachutes/0/opens/below_m", "3", "/rocket/parachutes/0/opens"},
+            {"/rocket/parachutes/0/opens/after_s", "-1", "/rocket/parachutes/0/opens/after_s"},
             {"/rocket/colour", "\"red\"", "/rocket/colour"},
             {"/sensors/gyro_noise", "1", "/sensors/gyro_noise"},
             {"/sensors", "[]", "/sensors"},

@@ -1,6 +1,7 @@
 /// Each scenario does what its name says, seen both in the truth and in what the ground decodes.
 #include <algorithm>
 #include <cmath>
+#include <set>
 
 #include "tests/sim/decoded.hpp"
 
@@ -90,8 +91,8 @@ TEST_CASE("The vehicle's own estimate follows the flight") {
     CHECK(std::abs(altitude.back()) < 15.0);
     const std::vector<double> phase = column(ground, "nav", "onboard_phase");
     CHECK(std::is_sorted(phase.begin(), phase.end()));
-    CHECK(phase.front() == 0.0);
-    CHECK(phase.back() == 5.0);
+    // waiting, flying up, flying down, down: each once, in order.
+    CHECK(std::set<double>(phase.begin(), phase.end()) == std::set<double>{0.0, 1.0, 2.0, 3.0});
     // Before lift-off its attitude is level with the rail within accelerometer bias, about 0.3/9.8 rad per
     // axis.
     const DecodedRowCopy& pad = ground.tables.at("nav").at(150);
@@ -161,8 +162,8 @@ TEST_CASE("A reboot at ejection leaves a gap, a clock that starts again and one 
     const std::vector<double> boots = column(ground, "health", "boot_count");
     CHECK(boots.back() == boots.front() + 1.0);
     const std::vector<double> phase = column(ground, "nav", "onboard_phase");
-    CHECK(phase.back() == 5.0);
-    CHECK(std::count(phase.begin(), phase.end(), 0.0) < 205); // the phase survives in memory: no second time on the pad
+    CHECK(phase.back() == 3.0);
+    CHECK(std::count(phase.begin(), phase.end(), 0.0) < 205); // the phase survives in memory: it does not wait again
 }
 
 TEST_CASE("A lost fix stays lost from lift-off until after landing") {

@@ -52,7 +52,7 @@ int main() {
     const auto roofline = race.add(
         "limit: delimiter + unstuffing + CRC alone",
         [&] {
-            std::byte plain[kFrameOctetsMax];
+            std::byte plain[kFrameBytesMax];
             const std::byte* at = link.data();
             const std::byte* const end = at + link.size();
             while (at < end) {

@@ -117,10 +117,10 @@ struct BareIntegrator {
             for (std::size_t k = 0; k < 2; ++k) {
                 if (!(k == 0 ? first : later)) continue;
                 const Parachute& parachute = rocket->parachutes[k];
-                const double below = parachute.trigger == Parachute::Trigger::apogee ? 1e9 : parachute.trigger_height_m;
+                const double below = parachute.opens_below_m.value_or(1e9);
                 for (int lane = 0; lane < 8; ++lane)
                     if (std::isinf(b.opens[k][lane]) && b.z[lane] < below)
-                        b.opens[k][lane] = b.t[lane] + parachute.delay_s + b.delay[lane];
+                        b.opens[k][lane] = b.t[lane] + parachute.opens_after_s + b.delay[lane];
             }
             step(b, 0.1, alive);
             for (int lane = 0; lane < 8; ++lane)

@@ -26,7 +26,7 @@ inline Dictionary demo_dictionary() {
 class FrameMaker {
   public:
     FrameMaker(const Dictionary& dictionary, std::size_t packet)
-        : packet_(&dictionary.packets.at(packet)), time_octets_(dictionary.time.octets()) {}
+        : packet_(&dictionary.packets.at(packet)), time_octets_(dictionary.time.bytes()) {}
 
     void append(std::vector<std::byte>& link, std::uint32_t time_ms, std::uint16_t mark) {
         PrimaryHeader header;
@@ -34,14 +34,14 @@ class FrameMaker {
         header.apid = packet_->apid;
         header.sequence_count = sequence_count_;
         sequence_count_ = static_cast<std::uint16_t>((sequence_count_ + 1) % kSequenceModulus);
-        header.packet_data_length = static_cast<std::uint16_t>(time_octets_ + packet_->user_data_octets - 1);
+        header.packet_data_length = static_cast<std::uint16_t>(time_octets_ + packet_->user_data_bytes - 1);
         plain_.clear();
         for (const auto octet : encode_primary_header(header)) plain_.push_back(octet);
         for (int shift = 24; shift >= 0; shift -= 8) plain_.push_back(static_cast<std::byte>(time_ms >> shift));
         push16(mark);
-        for (std::size_t octet = 2; octet < packet_->user_data_octets; octet += 2)
+        for (std::size_t octet = 2; octet < packet_->user_data_bytes; octet += 2)
             push16(static_cast<std::uint16_t>(static_cast<std::int16_t>(noise_(random_))));
-        plain_.resize(kPrimaryHeaderOctets + time_octets_ + packet_->user_data_octets);
+        plain_.resize(kPrimaryHeaderBytes + time_octets_ + packet_->user_data_bytes);
         push16(crc16(plain_));
         stuffed_.resize(plain_.size() + cobs_overhead_max(plain_.size()));
         const auto result = cobs_encode(plain_, stuffed_);

@@ -17,9 +17,10 @@ constexpr double kPressureGate_m = 40.0;
 constexpr int kPressureOutliersMax = 12;
 constexpr double kLaunchForce_mps2 = 30.0;
 constexpr double kLaunchHold_s = 0.12;
-constexpr double kBurnOutHold_s = 0.06;
-constexpr double kLandedSpeed_mps = 1.2;
-constexpr double kLandedHold_s = 4.0;
+constexpr double kSinkSpeed_mps = 3.0;
+constexpr double kSinkHold_s = 0.5;
+constexpr double kDownSpeed_mps = 1.2;
+constexpr double kDownHold_s = 4.0;
 
 /// The usual short form of the standard atmosphere, without the day's temperature.
 double altitude_of(double pressure_pa, double pad_pressure_pa) {
@@ -46,7 +47,7 @@ void OnboardComputer::level(const Eigen::Vector3d& mean_force) {
 
 void OnboardComputer::take(const ImuReading& reading) {
     ++count_;
-    if (phase_ == OnboardPhase::pad) {
+    if (phase_ == OnboardPhase::waiting) {
         const double weight = std::max(kPadMean, 1.0 / count_);
         if (std::abs(reading.accel_body_mps2.norm() - gravity_mps2_) < 3.0 || count_ == 1) {
             mean_force_ += weight * (reading.accel_body_mps2 - mean_force_);
@@ -62,7 +63,7 @@ void OnboardComputer::take(const ImuReading& reading) {
         const double angle = turn.norm();
         if (angle > 1e-12) q_ = (q_ * Eigen::Quaterniond(Eigen::AngleAxisd(angle, turn / angle))).normalized();
         double up_mps2 = (q_ * reading.accel_body_mps2).z() - gravity_mps2_;
-        if (phase_ >= OnboardPhase::drogue_descent)
+        if (under_parachute_)
             up_mps2 = 0.0; // hanging and swinging, the attitude is not worth the integral: pressure alone
         altitude_m_ += (vertical_speed_mps_ + 0.5 * up_mps2 * kImuPeriod_s) * kImuPeriod_s;
         vertical_speed_mps_ += up_mps2 * kImuPeriod_s;
@@ -72,7 +73,7 @@ void OnboardComputer::take(const ImuReading& reading) {
 
 void OnboardComputer::take(const PressureReading& reading) {
     if (pad_pressure_pa_ <= 0.0) pad_pressure_pa_ = reading.pressure_pa;
-    if (phase_ == OnboardPhase::pad) {
+    if (phase_ == OnboardPhase::waiting) {
         if (std::abs(reading.pressure_pa - pad_pressure_pa_) < 150.0)
             pad_pressure_pa_ += kPadPressureMean * (reading.pressure_pa - pad_pressure_pa_);
     }
@@ -96,25 +97,24 @@ void OnboardComputer::update_phase(double axial_mps2) {
         return true;
     };
     switch (phase_) {
-    case OnboardPhase::pad:
-        if (held(axial_mps2 > kLaunchForce_mps2, kLaunchHold_s)) phase_ = OnboardPhase::powered_ascent;
+    case OnboardPhase::waiting:
+        if (held(axial_mps2 > kLaunchForce_mps2, kLaunchHold_s)) phase_ = OnboardPhase::flying_up;
         break;
-    case OnboardPhase::powered_ascent:
-        if (held(axial_mps2 < 0.0, kBurnOutHold_s)) phase_ = OnboardPhase::coast;
+    case OnboardPhase::flying_up:
+        if (held(vertical_speed_mps_ < -kSinkSpeed_mps, kSinkHold_s)) phase_ = OnboardPhase::flying_down;
         break;
-    case OnboardPhase::drogue_descent:
-    case OnboardPhase::main_descent:
-        if (held(std::abs(vertical_speed_mps_) < kLandedSpeed_mps && altitude_m_ < 150.0, kLandedHold_s))
-            phase_ = OnboardPhase::landed;
+    case OnboardPhase::flying_down:
+        if (held(std::abs(vertical_speed_mps_) < kDownSpeed_mps && altitude_m_ < 150.0, kDownHold_s))
+            phase_ = OnboardPhase::down;
         break;
-    case OnboardPhase::coast:
-    case OnboardPhase::landed: break;
+    case OnboardPhase::down: break;
     }
 }
 
-void OnboardComputer::charge_fired(std::size_t parachute) {
-    if (phase_ == OnboardPhase::pad) return; // a ground test fires charges without a flight
-    phase_ = parachute == 0 ? OnboardPhase::drogue_descent : OnboardPhase::main_descent;
+void OnboardComputer::charge_fired() {
+    if (phase_ == OnboardPhase::waiting) return; // a ground test fires charges without a flight
+    phase_ = OnboardPhase::flying_down;
+    under_parachute_ = true;
     condition_s_ = 0.0;
 }
 

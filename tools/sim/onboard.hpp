@@ -9,7 +9,7 @@
 namespace turnstone::sim {
 
 /// The dictionary's enumeration of onboard_phase.
-enum class OnboardPhase : unsigned char { pad, powered_ascent, coast, drogue_descent, main_descent, landed };
+enum class OnboardPhase : unsigned char { waiting, flying_up, flying_down, down };
 
 struct OnboardEstimate {
     OnboardPhase phase;
@@ -25,8 +25,8 @@ class OnboardComputer {
     void take(const ImuReading& reading);
     void take(const PressureReading& reading);
     /// A charge was commanded: the first or a later one.
-    void charge_fired(std::size_t parachute);
-    /// After a restart only phase and pad pressure survive, in non-volatile memory.
+    void charge_fired();
+    /// After a restart only the phase, the pad pressure and whether a charge has fired survive, in non-volatile memory.
     void restart();
     [[nodiscard]] OnboardEstimate estimate() const;
 
@@ -36,7 +36,8 @@ class OnboardComputer {
 
     double rail_azimuth_rad_;
     double gravity_mps2_;
-    OnboardPhase phase_ = OnboardPhase::pad;
+    OnboardPhase phase_ = OnboardPhase::waiting;
+    bool under_parachute_ = false;
     double pad_pressure_pa_ = 0.0;
     Eigen::Vector3d mean_force_ = Eigen::Vector3d::Zero(); ///< slow mean on the pad, and since a restart
     Eigen::Vector3d gyro_bias_ = Eigen::Vector3d::Zero();

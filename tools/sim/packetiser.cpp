@@ -31,7 +31,7 @@ class Transmitter {
     void send(std::uint16_t apid, double t_s, const Encode& encode) {
         const std::uint32_t onboard_ms = clock_.read_ms(t_s);
         std::uint16_t& sequence = sequence_[apid - kApidFirst];
-        std::array<std::uint8_t, SANDERLING_IMU_FRAME_OCTETS_MAX> frame;
+        std::array<std::uint8_t, SANDERLING_IMU_FRAME_BYTES_MAX> frame;
         const std::size_t size = encode(frame.data(), frame.size(), sequence, onboard_ms);
         const double begin_s = std::max(t_s + kProcessing_s, free_s_);
         free_s_ = begin_s + kOctet_s * static_cast<double>(size);
@@ -167,7 +167,7 @@ Packetised packetise(const Truth& truth, const SensorStream& sensors, const Scen
         }
         if (!dark) computer.take(sensors.imu[i]);
         for (; ejection < truth.events.ejections.size() && truth.events.ejections[ejection].t_s <= t_s; ++ejection)
-            computer.charge_fired(truth.events.ejections[ejection].parachute);
+            computer.charge_fired();
         // A batch that began in the dark is incomplete and is not sent.
         const bool whole_batch =
             !dark && sensors.imu[i + 1 < kImuBatch ? 0 : i + 1 - kImuBatch].t_s >= (restarted ? dark_until_s : 0.0);

@@ -163,9 +163,9 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
         const Parachute& described = rocket.parachutes[i];
         ParachuteTruth truth{};
         truth.drag_area_m2 = described.drag_area_m2 * around_one(scatter::kCanopyArea);
-        truth.at_apogee = described.trigger == Parachute::Trigger::apogee;
-        truth.height_m = described.trigger_height_m;
-        truth.delay_s = std::max(0.0, described.delay_s + around_zero(scatter::kDelay_s));
+        truth.at_apogee = !described.opens_below_m;
+        truth.height_m = described.opens_below_m.value_or(0.0);
+        truth.delay_s = std::max(0.0, described.opens_after_s + around_zero(scatter::kDelay_s));
         if (i == 0) truth.delay_s += scenario.first_parachute_late_s;
         if (!scenario.parachutes_fire) truth.delay_s = kNever_s;
         truth.line_stretch_s = airframe.line_stretch_s * around_one(scatter::kFill);

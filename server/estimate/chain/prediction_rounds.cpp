@@ -140,10 +140,10 @@ std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const 
     const double down_mps = std::max(0.0, -from.velocity_enu_mps.z());
     if (picture.phase.apogee_ns && phase_ == Phase::falling && !parachutes.empty())
         from.first_stayed_shut =
-            seconds_between(*picture.phase.apogee_ns, from.t_ns) > parachutes[0].delay_s + kSeenWithin_s;
+            seconds_between(*picture.phase.apogee_ns, from.t_ns) > parachutes[0].opens_after_s + kSeenWithin_s;
     if ((phase_ == Phase::falling || phase_ == Phase::under_drogue) && parachutes.size() > 1)
         from.later_stayed_shut =
-            up_m < parachutes[1].trigger_height_m - down_mps * (parachutes[1].delay_s + kSeenWithin_s);
+            up_m < parachutes[1].opens_below_m.value_or(0.0) - down_mps * (parachutes[1].opens_after_s + kSeenWithin_s);
     // Stale: the vehicle has fallen silent, and a prediction from long ago would look like a new one.
     return seconds_between(from.t_ns, t_ns) < kStale_s ? std::optional(from) : std::nullopt;
 }

@@ -246,10 +246,8 @@ void descend(const FlightConditions& c, FlightBlock& b) {
     while ((alive > 0).any() && b.t_s.maxCoeff() < kLongest_s) {
         for (std::size_t k = 0; k < count; ++k) {
             if (!(k == 0 ? c.first_parachute : c.later_parachutes)) continue;
-            const double below_m = parachutes[k].trigger == Parachute::Trigger::apogee
-                                       ? std::numeric_limits<double>::infinity()
-                                       : parachutes[k].trigger_height_m;
-            const Lanes fires = b.t_s + (parachutes[k].delay_s + b.delay_scale_s).max(0.0);
+            const double below_m = parachutes[k].opens_below_m.value_or(std::numeric_limits<double>::infinity());
+            const Lanes fires = b.t_s + (parachutes[k].opens_after_s + b.delay_scale_s).max(0.0);
             b.opens_s[k] = (b.opens_s[k] == std::numeric_limits<double>::infinity() && b.z_m < below_m)
                                .select(fires, b.opens_s[k]);
         }

@@ -127,7 +127,7 @@ void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, Ve
         FrameRecord record{.link = id_,
                            .t_rx_ns = t_rx_ns,
                            .stream_offset = frame.stream_offset,
-                           .link_octets = frame.link_octets,
+                           .link_octets = frame.link_bytes,
                            .frame_verdict = frame.verdict};
         if (frame.verdict == FrameVerdict::good) {
             vehicle.packet(frame.packet, record, quality_, out);

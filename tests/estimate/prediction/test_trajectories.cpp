@@ -205,8 +205,8 @@ TEST_CASE("two parachutes, the second at a height, drift as the quadrature says"
         RocketModel rocket = motorless(in.at("mass_kg"), 1, 0);
         // The reference's second area stands alone; ours come on top of each other, as the first parachute stays out.
         const double second_m2 = in.at("drag_area_main_m2").get<double>() - in.at("drag_area_first_m2").get<double>();
-        rocket.parachutes = {{"first", in.at("drag_area_first_m2"), Parachute::Trigger::apogee, 0, 0},
-                             {"main", second_m2, Parachute::Trigger::height, in.at("main_opens_at_height_m"), 0}};
+        rocket.parachutes = {{"first", in.at("drag_area_first_m2")},
+                             {"main", second_m2, in.at("main_opens_at_height_m").get<double>()}};
         FlightConditions conditions(rocket, in.at("g_m_s2"), ground);
         conditions.set_air(standard_air(in.at("pad_elevation_m")));
         const auto b = under_parachute(in.at("start_height_m"), in.at("drag_area_first_m2"));

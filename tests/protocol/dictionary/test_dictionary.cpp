@@ -9,7 +9,7 @@
 #include "protocol/dictionary/ucum.hpp"
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
-#include "tests/protocol/octets.hpp"
+#include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
 
@@ -86,11 +86,11 @@ TEST_CASE("every role has its unit in the schema and a title of its own for peop
 TEST_CASE("fields are laid out in order, with padding, arrays and batches", "[dictionary]") {
     const Dictionary demo = dictionary_of(read_json("tools/demo/sanderling/dictionary.json"));
     REQUIRE(demo.packets.size() == 5);
-    // octets counted by hand from the types
-    const std::uint32_t octets[] = {2 + 4 * 12, 3 + 2, 3 * 4 + 3 * 2 + 1 + 2 * 2, 2 + 1 + 2 + 2 + 8, 1 + 4 + 4 + 4 * 2};
+    // bytes counted by hand from the types
+    const std::uint32_t bytes[] = {2 + 4 * 12, 3 + 2, 3 * 4 + 3 * 2 + 1 + 2 * 2, 2 + 1 + 2 + 2 + 8, 1 + 4 + 4 + 4 * 2};
     for (std::size_t i = 0; i < demo.packets.size(); ++i) {
         INFO(demo.packets[i].name);
-        CHECK(demo.packets[i].user_data_octets == octets[i]);
+        CHECK(demo.packets[i].user_data_bytes == bytes[i]);
     }
     REQUIRE(demo.tables.size() == 6);
     CHECK(demo.tables[1].name == "imu.samples");

@@ -12,7 +12,7 @@
 
 #include "stress_rig.h"
 
-int second_unit_octets(void); /* second_unit.c: the header must be usable in several translation units */
+int second_unit_bytes(void); /* second_unit.c: the header must be usable in several translation units */
 
 static uint64_t state = 88172645463325252u;
 
@@ -44,7 +44,7 @@ static void print_frame(const uint8_t* frame, size_t size) {
     printf("\n");
 }
 
-static uint8_t out[STRESS_RIG_LONGEST_FRAME_OCTETS_MAX];
+static uint8_t out[STRESS_RIG_LONGEST_FRAME_BYTES_MAX];
 
 static void bits(uint16_t sequence_count) {
     struct stress_rig_bits in;
@@ -156,7 +156,7 @@ static void longest(uint16_t sequence_count) {
 
 int main(void) {
     unsigned i;
-    if (second_unit_octets() == 0) return 5;
+    if (second_unit_bytes() == 0) return 5;
     if (stress_rig_raw_bits_charge(1e300) != 8388607) return 6; /* far too large is limited */
     for (i = 0; i < 60; ++i) {
         bits((uint16_t)(16380 + i)); /* passes the sequence count's end */

@@ -13,7 +13,7 @@
 #include "protocol/framing/deframer.hpp"
 #include "protocol/packet/decoder.hpp"
 #include "protocol/packet/half.hpp"
-#include "tests/protocol/octets.hpp"
+#include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
 namespace fs = std::filesystem;
@@ -44,7 +44,7 @@ int check_output(const fs::path& output, const Dictionary& dictionary) {
     Deframer deframer;
     DecodedPacket packet{};
     std::ifstream file(output);
-    Octets frame_packet;
+    Bytes frame_packet;
     int checked = 0;
     std::string line;
     while (std::getline(file, line)) {
@@ -124,7 +124,7 @@ TEST_CASE("the support functions give the catalogue's checksum, LINK.md's frame 
     const std::string program = (folder / "support").string();
     run("gcc" + kWarnings + "-I" + TURNSTONE_SOURCE_DIR + " " + TURNSTONE_SOURCE_DIR +
         "/tests/protocol/firmware/support.c -o " + program);
-    const Octets with_checksum = from_hex(link_example("hex packet-and-checksum"));
+    const Bytes with_checksum = from_hex(link_example("hex packet-and-checksum"));
     run(program + " " + to_hex(std::span(with_checksum).first(with_checksum.size() - 2)) + " > " +
         (folder / "output").string());
     std::ifstream file(folder / "output");

@@ -3,15 +3,15 @@
 #include <catch2/catch.hpp>
 
 #include "protocol/framing/cobs.hpp"
-#include "tests/protocol/octets.hpp"
+#include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
 
 namespace {
 
-Octets decoded(const Octets& encoded, CobsStatus expected = CobsStatus::complete) {
+Bytes decoded(const Bytes& encoded, CobsStatus expected = CobsStatus::complete) {
     const Exact in(encoded);
-    Octets room(encoded.size());
+    Bytes room(encoded.size());
     const Exact out(room);
     const CobsResult result = cobs_decode(in.span(), out.span());
     CHECK(result.status == expected);
@@ -19,8 +19,8 @@ Octets decoded(const Octets& encoded, CobsStatus expected = CobsStatus::complete
     return {produced.begin(), produced.end()};
 }
 
-Octets encoded(const Octets& plain) {
-    Octets out(plain.size() + cobs_overhead_max(plain.size()));
+Bytes encoded(const Bytes& plain) {
+    Bytes out(plain.size() + cobs_overhead_max(plain.size()));
     const CobsResult result = cobs_encode(plain, out);
     CHECK(result.status == CobsStatus::complete);
     CHECK(result.consumed == plain.size());
@@ -36,9 +36,9 @@ TEST_CASE("COBS examples encode to the short form and decode from both forms", "
     const nlohmann::json reference = read_json("tests/reference/cobs.json");
     for (const auto& example : reference["cobs"]) {
         INFO(example["id"]);
-        const Octets plain = from_hex(example["payload_hex"].get<std::string>());
-        const Octets short_form = from_hex(example["encoded_hex"].get<std::string>());
-        const Octets long_form = from_hex(example["encoded_full_final_block_form_hex"].get<std::string>());
+        const Bytes plain = from_hex(example["payload_hex"].get<std::string>());
+        const Bytes short_form = from_hex(example["encoded_hex"].get<std::string>());
+        const Bytes long_form = from_hex(example["encoded_full_final_block_form_hex"].get<std::string>());
         CHECK(to_hex(encoded(plain)) == to_hex(short_form));
         CHECK(to_hex(decoded(short_form)) == to_hex(plain));
         CHECK(to_hex(decoded(long_form)) == to_hex(plain));
@@ -64,7 +64,7 @@ TEST_CASE("invalid COBS is refused, with counts that say how far it was right", 
           Case{"021100", CobsStatus::zero_inside, 2, "11"}, Case{"0211FF", CobsStatus::cut_short, 3, "1100"}}) {
         INFO(c.hex);
         const Exact in(from_hex(c.hex));
-        Octets room(64);
+        Bytes room(64);
         const CobsResult result = cobs_decode(in.span(), room);
         CHECK(result.status == c.status);
         CHECK(result.consumed == c.consumed);
@@ -77,8 +77,8 @@ TEST_CASE("decoding undoes encoding at every length around the block limit", "[c
     for (const unsigned zero_percent : {0U, 1U, 30U, 90U, 100U}) {
         for (std::size_t size = 0; size <= 1020;
              size += (size > 20 && size < 245) || (size > 262 && size < 500) ? 7 : 1) {
-            const Octets plain = random_octets(random, size, zero_percent);
-            const Octets stuffed = encoded(plain);
+            const Bytes plain = random_bytes(random, size, zero_percent);
+            const Bytes stuffed = encoded(plain);
             REQUIRE(std::find(stuffed.begin(), stuffed.end(), std::byte{0}) == stuffed.end());
             REQUIRE(stuffed.size() <= plain.size() + cobs_overhead_max(plain.size()));
             REQUIRE(decoded(stuffed) == plain);
@@ -90,9 +90,9 @@ TEST_CASE("encoding works in place behind its own overhead", "[cobs]") {
     std::mt19937 random(2);
     for (const unsigned zero_percent : {0U, 5U, 60U}) {
         for (const std::size_t size : {1U, 2U, 253U, 254U, 255U, 508U, 509U, 1000U}) {
-            const Octets plain = random_octets(random, size, zero_percent);
+            const Bytes plain = random_bytes(random, size, zero_percent);
             const std::size_t ahead = cobs_overhead_max(size);
-            Octets buffer(ahead + size);
+            Bytes buffer(ahead + size);
             std::copy(plain.begin(), plain.end(), buffer.begin() + static_cast<std::ptrdiff_t>(ahead));
             const CobsResult result = cobs_encode(std::span(buffer).subspan(ahead), buffer);
             REQUIRE(result.status == CobsStatus::complete);
@@ -104,10 +104,10 @@ TEST_CASE("encoding works in place behind its own overhead", "[cobs]") {
 
 TEST_CASE("an output that is too small is never overrun and holds what fits", "[cobs]") {
     std::mt19937 random(3);
-    const Octets plain = random_octets(random, 300, 4);
-    const Octets stuffed = encoded(plain);
+    const Bytes plain = random_bytes(random, 300, 4);
+    const Bytes stuffed = encoded(plain);
     for (std::size_t room = 0; room < plain.size(); ++room) {
-        const Exact out(Octets(room, std::byte{0xEE}));
+        const Exact out(Bytes(room, std::byte{0xEE}));
         const CobsResult decoding = cobs_decode(stuffed, out.span());
         REQUIRE(decoding.status == CobsStatus::no_room);
         REQUIRE(decoding.produced <= room);
@@ -117,6 +117,6 @@ TEST_CASE("an output that is too small is never overrun and holds what fits", "[
         REQUIRE(encoding.status == CobsStatus::no_room);
         REQUIRE(encoding.produced <= room);
     }
-    Octets enough(plain.size());
+    Bytes enough(plain.size());
     CHECK(cobs_decode(stuffed, enough).status == CobsStatus::complete);
 }

@@ -4,13 +4,13 @@
 
 #include "protocol/framing/crc16.hpp"
 #include "protocol/framing/crc16_folded.hpp"
-#include "tests/protocol/octets.hpp"
+#include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
 
 TEST_CASE("CRC-16/IBM-3740 gives the catalogue's and two libraries' values", "[crc16]") {
     const nlohmann::json reference = read_json("tests/reference/crc.json");
-    std::map<std::string, Octets> inputs;
+    std::map<std::string, Bytes> inputs;
     for (const auto& input : reference["inputs"])
         inputs[input["id"].get<std::string>()] = from_hex(input["hex"].get<std::string>());
     int checked = 0;
@@ -39,12 +39,12 @@ TEST_CASE("the folded way agrees with the plain one at every length, alignment a
         return;
     }
     std::mt19937 random(16);
-    const Octets noise = random_octets(random, 1100, 10);
-    const Octets zeros(1100);
-    const Octets ones(1100, std::byte{0xFF});
-    for (const Octets* octets : {&noise, &zeros, &ones}) {
+    const Bytes noise = random_bytes(random, 1100, 10);
+    const Bytes zeros(1100);
+    const Bytes ones(1100, std::byte{0xFF});
+    for (const Bytes* bytes : {&noise, &zeros, &ones}) {
         for (std::size_t size = kFoldBytesMin; size <= 1040; ++size) {
-            const Exact part{std::span(*octets).subspan(size % 17, size)};
+            const Exact part{std::span(*bytes).subspan(size % 17, size)};
             for (const std::uint16_t from :
                  {kCrc16Initial, std::uint16_t{0}, std::uint16_t{1}, static_cast<std::uint16_t>(random())})
                 REQUIRE(crc16_folded(part.span(), from) == crc16_plain(part.span(), from));
@@ -54,8 +54,8 @@ TEST_CASE("the folded way agrees with the plain one at every length, alignment a
 
 TEST_CASE("a CRC can be computed in pieces", "[crc16]") {
     std::mt19937 random(17);
-    const Octets octets = random_octets(random, 128, 10);
-    const std::uint16_t whole = crc16(octets);
-    for (std::size_t cut = 0; cut <= octets.size(); ++cut)
-        REQUIRE(crc16(std::span(octets).subspan(cut), crc16(std::span(octets).first(cut))) == whole);
+    const Bytes bytes = random_bytes(random, 128, 10);
+    const std::uint16_t whole = crc16(bytes);
+    for (std::size_t cut = 0; cut <= bytes.size(); ++cut)
+        REQUIRE(crc16(std::span(bytes).subspan(cut), crc16(std::span(bytes).first(cut))) == whole);
 }

@@ -2,7 +2,7 @@
 #include <catch2/catch.hpp>
 
 #include "protocol/framing/deframer.hpp"
-#include "tests/protocol/octets.hpp"
+#include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
 
@@ -11,15 +11,15 @@ namespace {
 struct SeenFrame {
     FrameVerdict verdict;
     std::uint64_t stream_offset;
-    std::uint32_t link_octets;
-    Octets packet;
+    std::uint32_t link_bytes;
+    Bytes packet;
     friend bool operator==(const SeenFrame&, const SeenFrame&) = default;
 };
 
 struct Seen {
     std::vector<SeenFrame> frames;
     DeframerCounts counts;
-    Octets pending;
+    Bytes pending;
 };
 
 /// Feeds pieces of the given sizes in turn (0: all at once) and checks the accounting after each.
@@ -31,7 +31,7 @@ Seen deframe(std::span<const std::byte> stream, const std::vector<std::size_t>& 
         const Exact piece(stream.subspan(at, size == 0 ? stream.size() - at : size));
         deframer.push(piece.span(), [&](const Frame& frame) {
             seen.frames.push_back(
-                {frame.verdict, frame.stream_offset, frame.link_octets, {frame.packet.begin(), frame.packet.end()}});
+                {frame.verdict, frame.stream_offset, frame.link_bytes, {frame.packet.begin(), frame.packet.end()}});
         });
         at += piece.span().size();
         const DeframerCounts& counts = deframer.counts();
@@ -43,63 +43,63 @@ Seen deframe(std::span<const std::byte> stream, const std::vector<std::size_t>& 
     return seen;
 }
 
-Octets operator+(Octets a, const Octets& b) {
+Bytes operator+(Bytes a, const Bytes& b) {
     a.insert(a.end(), b.begin(), b.end());
     return a;
 }
 
-Octets random_packet(std::mt19937& random, unsigned sequence_count, std::size_t user_octets) {
+Bytes random_packet(std::mt19937& random, unsigned sequence_count, std::size_t user_bytes) {
     return packet_of(16 + random() % 8, sequence_count, static_cast<std::uint32_t>(random()),
-                     random_octets(random, user_octets, 25));
+                     random_bytes(random, user_bytes, 25));
 }
 
-/// A good frame of so many octets on the link.
-Octets frame_of_size(std::size_t octets) {
-    for (std::size_t user_octets = 1; user_octets < octets; ++user_octets) {
-        const Octets frame = frame_of(packet_of(1, 1, 1, Octets(user_octets, std::byte{7})));
-        if (frame.size() == octets) return frame;
+/// A good frame of so many bytes on the link.
+Bytes frame_of_size(std::size_t bytes) {
+    for (std::size_t user_bytes = 1; user_bytes < bytes; ++user_bytes) {
+        const Bytes frame = frame_of(packet_of(1, 1, 1, Bytes(user_bytes, std::byte{7})));
+        if (frame.size() == bytes) return frame;
     }
     throw std::runtime_error("no packet gives a frame of this size");
 }
 
 /// Frames, runs of delimiters, garbage with and without delimiters, and one stretch far too long.
-Octets mixed_stream(std::mt19937& random, int frame_count) {
-    Octets stream;
+Bytes mixed_stream(std::mt19937& random, int frame_count) {
+    Bytes stream;
     for (int i = 0; i < frame_count; ++i) {
         switch (random() % 8) {
-        case 0: stream = stream + random_octets(random, random() % 60, 5); break;
-        case 1: stream = stream + Octets(random() % 4, std::byte{0}); break;
-        case 2: stream = stream + random_octets(random, i == 30 ? 5000 : 1100, 0); break;
+        case 0: stream = stream + random_bytes(random, random() % 60, 5); break;
+        case 1: stream = stream + Bytes(random() % 4, std::byte{0}); break;
+        case 2: stream = stream + random_bytes(random, i == 30 ? 5000 : 1100, 0); break;
         default: stream = stream + frame_of(random_packet(random, static_cast<unsigned>(i), random() % 300));
         }
     }
-    return stream + frame_of(random_packet(random, 9999, 20)) + random_octets(random, 40, 0);
+    return stream + frame_of(random_packet(random, 9999, 20)) + random_bytes(random, 40, 0);
 }
 
 } // namespace
 
 TEST_CASE("each verdict comes from the input that earns it", "[deframer]") {
-    const Octets good_packet = packet_of(16, 1, 1000, from_hex("0102000304"));
-    Octets short_length = good_packet;
+    const Bytes good_packet = packet_of(16, 1, 1000, from_hex("0102000304"));
+    Bytes short_length = good_packet;
     short_length[5] = std::byte{0x10};
-    Octets flipped = frame_of(good_packet);
+    Bytes flipped = frame_of(good_packet);
     flipped[2] ^= std::byte{0x40};
     struct Case {
         const char* name;
-        Octets stream;
+        Bytes stream;
         FrameVerdict verdict;
     };
     const std::vector<Case> cases = {
         {"good", frame_of(good_packet), FrameVerdict::good},
         {"least packet", frame_of(from_hex("0001C0000000AA")), FrameVerdict::good},
-        {"largest frame", frame_of_size(kFrameOctetsMax), FrameVerdict::good},
+        {"largest frame", frame_of_size(kFrameBytesMax), FrameVerdict::good},
         {"code beyond the delimiter", from_hex("0511223300"), FrameVerdict::bad_cobs},
         {"flipped bit", flipped, FrameVerdict::bad_crc},
         {"length field too large", frame_of(short_length), FrameVerdict::bad_length},
-        {"six octets with a right CRC", frame_of(from_hex("0001C0000000")), FrameVerdict::bad_length},
+        {"six bytes with a correct CRC", frame_of(from_hex("0001C0000000")), FrameVerdict::bad_length},
         {"nothing with a right CRC", frame_of({}), FrameVerdict::bad_length},
-        {"one octet too long", frame_of_size(kFrameOctetsMax + 1), FrameVerdict::too_long},
-        {"five thousand octets", Octets(5000, std::byte{9}) + Octets(1), FrameVerdict::too_long},
+        {"one byte too long", frame_of_size(kFrameBytesMax + 1), FrameVerdict::too_long},
+        {"five thousand bytes", Bytes(5000, std::byte{9}) + Bytes(1), FrameVerdict::too_long},
     };
     for (const Case& c : cases) {
         for (const std::size_t size : {0U, 1U, 100U}) {
@@ -107,7 +107,7 @@ TEST_CASE("each verdict comes from the input that earns it", "[deframer]") {
             const Seen seen = deframe(c.stream, {size});
             REQUIRE(seen.frames.size() == 1);
             CHECK(seen.frames[0].verdict == c.verdict);
-            CHECK(seen.frames[0].link_octets == c.stream.size());
+            CHECK(seen.frames[0].link_bytes == c.stream.size());
             CHECK(seen.counts.frames_good == (c.verdict == FrameVerdict::good ? 1 : 0));
             CHECK(seen.counts.frames_bad == (c.verdict == FrameVerdict::good ? 0 : 1));
         }
@@ -117,7 +117,7 @@ TEST_CASE("each verdict comes from the input that earns it", "[deframer]") {
 
 TEST_CASE("any split of the input gives the same frames and counts", "[deframer]") {
     std::mt19937 random(7);
-    const Octets stream = mixed_stream(random, 60);
+    const Bytes stream = mixed_stream(random, 60);
     const Seen whole = deframe(stream, {0});
     REQUIRE(whole.frames.size() > 30);
     std::vector<std::vector<std::size_t>> splits = {{1}, {2}, {3}, {7}, {64}, {1023}, {1024}, {1025}};
@@ -136,35 +136,35 @@ TEST_CASE("any split of the input gives the same frames and counts", "[deframer]
 
 TEST_CASE("frames say where they stood and cover the stream without gaps but repeated delimiters", "[deframer]") {
     std::mt19937 random(8);
-    const Octets stream = mixed_stream(random, 200);
+    const Bytes stream = mixed_stream(random, 200);
     const Seen seen = deframe(stream, {97});
     std::uint64_t framed = 0;
     std::uint64_t next = 0;
     for (const SeenFrame& frame : seen.frames) {
         for (; next < frame.stream_offset; ++next) REQUIRE(stream[next] == std::byte{0});
-        next += frame.link_octets;
+        next += frame.link_bytes;
         REQUIRE(stream[next - 1] == std::byte{0});
-        framed += frame.verdict == FrameVerdict::good ? frame.link_octets : 0;
+        framed += frame.verdict == FrameVerdict::good ? frame.link_bytes : 0;
     }
     CHECK(framed == seen.counts.bytes_framed);
-    CHECK(Octets(stream.begin() + static_cast<std::ptrdiff_t>(next), stream.end()) == seen.pending);
+    CHECK(Bytes(stream.begin() + static_cast<std::ptrdiff_t>(next), stream.end()) == seen.pending);
 }
 
 TEST_CASE("after any garbage and one delimiter the next frame is good", "[deframer]") {
     std::mt19937 random(9);
-    const Octets packet = random_packet(random, 5, 30);
+    const Bytes packet = random_packet(random, 5, 30);
     for (int i = 0; i < 500; ++i) {
-        const Octets garbage = random_octets(random, random() % 3000, i % 2 == 0 ? 0 : 2);
-        const Seen seen = deframe(garbage + Octets(1) + frame_of(packet), {1 + random() % 200});
+        const Bytes garbage = random_bytes(random, random() % 3000, i % 2 == 0 ? 0 : 2);
+        const Seen seen = deframe(garbage + Bytes(1) + frame_of(packet), {1 + random() % 200});
         REQUIRE(seen.frames.back().verdict == FrameVerdict::good);
         REQUIRE(seen.frames.back().packet == packet);
     }
 }
 
-TEST_CASE("one damaged octet costs at most two frames, wherever it is", "[deframer]") {
+TEST_CASE("one damaged byte costs at most two frames, wherever it is", "[deframer]") {
     std::mt19937 random(10);
-    std::vector<Octets> packets;
-    Octets stream;
+    std::vector<Bytes> packets;
+    Bytes stream;
     for (unsigned i = 0; i < 6; ++i) {
         packets.push_back(random_packet(random, i, i == 3 ? 300 : 24));
         stream = stream + frame_of(packets.back());
@@ -172,14 +172,14 @@ TEST_CASE("one damaged octet costs at most two frames, wherever it is", "[defram
     std::size_t worst = 0;
     for (std::size_t position = 0; position < stream.size(); ++position) {
         for (const unsigned damage : {0x00U, 0x01U, 0xFFU, 0x80U, 0x55U, 0x100U, 0x101U}) {
-            Octets damaged = stream;
+            Bytes damaged = stream;
             // values set, and two that flip bits
             damaged[position] = damage < 0x100U ? static_cast<std::byte>(damage)
                                                 : damaged[position] ^ static_cast<std::byte>(damage & 1U ? 0x10 : 0x01);
-            std::vector<Octets> good;
+            std::vector<Bytes> good;
             for (SeenFrame& frame : deframe(damaged, {0}).frames)
                 if (frame.verdict == FrameVerdict::good) good.push_back(std::move(frame.packet));
-            for (const Octets& packet : good)
+            for (const Bytes& packet : good)
                 REQUIRE(std::find(packets.begin(), packets.end(), packet) != packets.end());
             REQUIRE(good.size() + 2 >= packets.size());
             worst = std::max(worst, packets.size() - good.size());
@@ -191,8 +191,8 @@ TEST_CASE("one damaged octet costs at most two frames, wherever it is", "[defram
 TEST_CASE("a deframer that is handed a frame's beginning goes on with it", "[deframer]") {
     // What a new recording does with the bytes pending in the one before.
     std::mt19937 random(11);
-    const Octets packet = random_packet(random, 3, 60);
-    const Octets frame = frame_of(packet);
+    const Bytes packet = random_packet(random, 3, 60);
+    const Bytes frame = frame_of(packet);
     for (std::size_t cut = 0; cut < frame.size(); ++cut) {
         Deframer before;
         before.push(std::span(frame).first(cut), [](const Frame&) { FAIL("no frame yet"); });

@@ -9,7 +9,7 @@
 #include "protocol/packet/decode_numbers.hpp"
 #include "protocol/packet/decoder.hpp"
 #include "protocol/packet/space_packet.hpp"
-#include "tests/protocol/octets.hpp"
+#include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
 
@@ -23,11 +23,11 @@ Dictionary one_packet(const std::string& fields, const std::string& rest = "") {
 
 /// Decodes with the decoder's vectors and, row by row, with the plain way: verdicts good, the same bits and marks.
 /// Returns the rows compared.
-int compare_ways(Decoder& decoder, const Dictionary& dictionary, const Octets& packet_octets) {
-    const Exact packet(packet_octets);
+int compare_ways(Decoder& decoder, const Dictionary& dictionary, const Bytes& packet_bytes) {
+    const Exact packet(packet_bytes);
     const DecodedPacket decoded = decoder.decode(packet.span());
     REQUIRE(decoded.verdict == DecodeVerdict::good);
-    const std::size_t user_data = kPrimaryHeaderOctets + dictionary.time.octets();
+    const std::size_t user_data = kPrimaryHeaderBytes + dictionary.time.bytes();
     std::size_t table = dictionary.tables.size();
     std::size_t sample = 0;
     for (const DecodedRow& row : decoded.rows) {
@@ -53,7 +53,7 @@ int compare_ways(Decoder& decoder, const Dictionary& dictionary, const Octets& p
 std::vector<double> numbers_of(const std::string& fields, std::string_view user_hex) {
     const Dictionary dictionary = one_packet(fields);
     Decoder decoder(dictionary);
-    const Octets packet = packet_of(33, 0, 0, from_hex(user_hex));
+    const Bytes packet = packet_of(33, 0, 0, from_hex(user_hex));
     CHECK(compare_ways(decoder, dictionary, packet) == 1);
     const DecodedPacket decoded = decoder.decode(Exact(packet).span());
     REQUIRE(decoded.rows.size() == 1);
@@ -66,12 +66,12 @@ TEST_CASE("the worked example of LINK.md decodes to what LINK.md says", "[decode
     const Dictionary dictionary = dictionary_of(nlohmann::json::parse(
         R"({"vehicle":"v","version":"1","time":{"format":"u32_ms"},"packets":[)" + link_example("json") + "]}"));
     Decoder decoder(dictionary);
-    const Octets frame_octets = from_hex(link_example("hex frame"));
-    const Octets checked = from_hex(link_example("hex packet-and-checksum"));
-    CHECK(frame_of(std::span(checked).first(checked.size() - 2)) == frame_octets);
+    const Bytes frame_bytes = from_hex(link_example("hex frame"));
+    const Bytes checked = from_hex(link_example("hex packet-and-checksum"));
+    CHECK(frame_of(std::span(checked).first(checked.size() - 2)) == frame_bytes);
     Deframer deframer;
     int frames = 0;
-    deframer.push(frame_octets, [&](const Frame& frame) {
+    deframer.push(frame_bytes, [&](const Frame& frame) {
         ++frames;
         REQUIRE(frame.verdict == FrameVerdict::good);
         const DecodedPacket packet = decoder.decode(frame.packet);
@@ -118,7 +118,7 @@ TEST_CASE("every type, order and place gives its hand-computed value", "[decoder
          {1, -2, 3, -61}},
         {R"([{"name":"a","type":"u12","bit_offset":4}])", "FABC", {2748}},
         {R"([{"name":"a","type":"i12","bit_offset":4}])", "0ABC", {-1348}},
-        // 64 bits that begin at bit 3 span nine octets: 0x0123456789ABCDEF shifted right by three
+        // 64 bits that begin at bit 3 span nine bytes: 0x0123456789ABCDEF shifted right by three
         {R"([{"name":"a","type":"u64","bit_offset":3}])", "002468ACF13579BDE0", {81985529216486895.0}},
         {R"([{"name":"a","type":"i61","bit_offset":7}])", "01FFFFFFFFFFFFFFF0", {-1}},
         {R"([{"name":"a","type":"u5","count":3},{"name":"b","type":"u1"}])", "0886", {1, 2, 3, 0}},
@@ -150,7 +150,7 @@ TEST_CASE("binary16 decodes as IEEE 754-2008 says", "[decoder]") {
     CHECK(std::signbit(numbers_of(R"([{"name":"a","type":"f16"}])", "8000")[0]));
 }
 
-TEST_CASE("what is not finite is no value", "[decoder]") {
+TEST_CASE("what is not finite has no value", "[decoder]") {
     for (const char* hex : {"7C00", "FC00", "7E00", "7C01"})
         CHECK(std::isnan(numbers_of(R"([{"name":"a","type":"f16"}])", hex)[0]));
     CHECK(std::isnan(numbers_of(R"([{"name":"a","type":"f32"}])", "7FC00000")[0]));
@@ -189,7 +189,7 @@ TEST_CASE("values outside their valid range are marked, on the bit of their chan
     CHECK(marks("000A417F800000") == 0b100); // infinite
 }
 
-TEST_CASE("text is valid UTF-8 up to the first NUL, whatever the octets are", "[decoder]") {
+TEST_CASE("text is valid UTF-8 up to the first NUL, whatever the bytes are", "[decoder]") {
     const Dictionary dictionary = one_packet(R"([{"name":"t","type":"text","octets":8}])");
     Decoder decoder(dictionary);
     const std::string mark = "\xEF\xBF\xBD";
@@ -240,9 +240,9 @@ TEST_CASE("a batch gives one row for each sample, each with its own time", "[dec
 TEST_CASE("packets the dictionary cannot read say why", "[decoder]") {
     const Dictionary dictionary = one_packet(R"([{"name":"a","type":"u8"}])");
     Decoder decoder(dictionary);
-    const Octets good = packet_of(33, 5, 0, from_hex("01"));
+    const Bytes good = packet_of(33, 5, 0, from_hex("01"));
     struct Case {
-        std::size_t octet;
+        std::size_t byte;
         unsigned value;
         DecodeVerdict verdict;
     };
@@ -250,8 +250,8 @@ TEST_CASE("packets the dictionary cannot read say why", "[decoder]") {
     for (const Case& c : {Case{1, 34, DecodeVerdict::unknown_apid}, Case{0, 0x00, DecodeVerdict::no_time},
                           Case{0, 0x18, DecodeVerdict::not_telemetry}, Case{0, 0x28, DecodeVerdict::not_telemetry},
                           Case{2, 0x40, DecodeVerdict::not_telemetry}, Case{5, 5, DecodeVerdict::wrong_size}}) {
-        Octets packet = good;
-        packet[c.octet] = static_cast<std::byte>(c.value);
+        Bytes packet = good;
+        packet[c.byte] = static_cast<std::byte>(c.value);
         INFO(to_hex(packet));
         const DecodedPacket decoded = decoder.decode(packet);
         CHECK(decoded.verdict == c.verdict);
@@ -271,7 +271,7 @@ TEST_CASE("one decoder reads different packets in any order", "[decoder]") {
     for (int i = 0; i < 200; ++i) {
         const Packet& packet = demo.packets[random() % demo.packets.size()];
         const DecodedPacket decoded = decoder.decode(
-            packet_of(packet.apid, 0x3FFF, 0xFFFFFFFF, random_octets(random, packet.user_data_octets, 20)));
+            packet_of(packet.apid, 0x3FFF, 0xFFFFFFFF, random_bytes(random, packet.user_data_bytes, 20)));
         REQUIRE(decoded.verdict == DecodeVerdict::good);
         REQUIRE(demo.packets[decoded.packet].apid == packet.apid);
         REQUIRE(decoded.sequence_count == 16383);
@@ -290,11 +290,11 @@ TEST_CASE("vectors and the plain way give the same bits", "[decoder]") {
         const Dictionary dictionary = dictionary_of(read_json(file));
         Decoder decoder(dictionary);
         for (const Packet& packet : dictionary.packets) {
-            std::vector<Octets> contents;
+            std::vector<Bytes> contents;
             for (const unsigned value : {0x00U, 0xFFU, 0x80U, 0x7FU}) // signs, limits, infinities, not numbers
-                contents.emplace_back(packet.user_data_octets, static_cast<std::byte>(value));
-            for (int i = 0; i < 300; ++i) contents.push_back(random_octets(random, packet.user_data_octets, 30));
-            for (const Octets& user : contents)
+                contents.emplace_back(packet.user_data_bytes, static_cast<std::byte>(value));
+            for (int i = 0; i < 300; ++i) contents.push_back(random_bytes(random, packet.user_data_bytes, 30));
+            for (const Bytes& user : contents)
                 rows += compare_ways(decoder, dictionary, packet_of(dictionary, packet.apid, user));
         }
     }
@@ -319,7 +319,7 @@ TEST_CASE("rows of any number of 16-bit channels decode alike, down to the short
                 for (int i = 0; i < 20; ++i)
                     rows += compare_ways(
                         decoder, dictionary,
-                        packet_of(dictionary, packet.apid, random_octets(random, packet.user_data_octets, 30)));
+                        packet_of(dictionary, packet.apid, random_bytes(random, packet.user_data_bytes, 30)));
         }
     }
     CHECK(rows == 4 * 13 * 20 * (4 + 1));

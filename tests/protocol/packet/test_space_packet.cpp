@@ -6,7 +6,7 @@
 
 #include "protocol/packet/space_packet.hpp"
 #include "protocol/packet/time_code.hpp"
-#include "tests/protocol/octets.hpp"
+#include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
 
@@ -16,8 +16,8 @@ TEST_CASE("primary headers decode and encode as the dissected packets", "[space_
     const nlohmann::json reference = read_json("tests/reference/ccsds.json");
     for (const auto& packet : reference["space_packets"]) {
         INFO(packet["id"]);
-        const Octets octets = from_hex(packet["packet_hex"].get<std::string>());
-        const auto header = decode_primary_header(octets);
+        const Bytes bytes = from_hex(packet["packet_hex"].get<std::string>());
+        const auto header = decode_primary_header(bytes);
         REQUIRE(header);
         CHECK(header->packet_version_number == packet["version"]);
         CHECK(header->telecommand == (packet["type"] == 1));
@@ -34,14 +34,14 @@ TEST_CASE("primary headers decode and encode as the dissected packets", "[space_
     CHECK(flags_seen.size() == 4);
 }
 
-TEST_CASE("any six octets survive decoding and encoding; fewer are no header", "[space_packet]") {
+TEST_CASE("any six bytes survive decoding and encoding; fewer are not a header", "[space_packet]") {
     std::mt19937 random(5);
     for (int i = 0; i < 2000; ++i) {
-        const Octets octets = random_octets(random, kPrimaryHeaderOctets, 20);
-        REQUIRE(to_hex(encode_primary_header(*decode_primary_header(octets))) == to_hex(octets));
+        const Bytes bytes = random_bytes(random, kPrimaryHeaderBytes, 20);
+        REQUIRE(to_hex(encode_primary_header(*decode_primary_header(bytes))) == to_hex(bytes));
     }
-    for (std::size_t size = 0; size < kPrimaryHeaderOctets; ++size)
-        CHECK_FALSE(decode_primary_header(Exact(Octets(size)).span()));
+    for (std::size_t size = 0; size < kPrimaryHeaderBytes; ++size)
+        CHECK_FALSE(decode_primary_header(Exact(Bytes(size)).span()));
 }
 
 TEST_CASE("CUC time codes give their seconds", "[time_code]") {
@@ -51,18 +51,18 @@ TEST_CASE("CUC time codes give their seconds", "[time_code]") {
         if (time["code"] != "CUC" || time["basic_octets"] > 4 || time["fraction_octets"] > 3) continue;
         INFO(time["id"]);
         TimeCode code{TimeCode::Kind::cuc, time["basic_octets"], time["fraction_octets"]};
-        const Octets with_p_field = from_hex(time["encoded_hex"].get<std::string>());
-        const std::size_t p_field_octets = from_hex(time["p_field"].get<std::string>()).size();
-        const auto octets = std::span(with_p_field).subspan(p_field_octets);
-        REQUIRE(octets.size() == code.octets());
+        const Bytes with_p_field = from_hex(time["encoded_hex"].get<std::string>());
+        const std::size_t p_field_bytes = from_hex(time["p_field"].get<std::string>()).size();
+        const auto bytes = std::span(with_p_field).subspan(p_field_bytes);
+        REQUIRE(bytes.size() == code.bytes());
         // numerator / denominator seconds, rounded to the nearest nanosecond in 128 bits
         const auto numerator = static_cast<unsigned __int128>(time["seconds_numerator"].get<std::uint64_t>());
         const auto denominator = time["seconds_denominator"].get<std::uint64_t>();
         const auto expected_ns =
             static_cast<std::uint64_t>((numerator * 1'000'000'000U + denominator / 2) / denominator);
-        CHECK(decode_time_ns(code, octets) == expected_ns);
+        CHECK(decode_time_ns(code, bytes) == expected_ns);
         const auto encoded = encode_time_ns(code, expected_ns);
-        CHECK(to_hex(std::span(encoded).first(code.octets())) == to_hex(octets));
+        CHECK(to_hex(std::span(encoded).first(code.bytes())) == to_hex(bytes));
         ++checked;
     }
     CHECK(checked >= 4);
@@ -77,14 +77,14 @@ TEST_CASE("counters reach their last value and start again at zero", "[time_code
     for (unsigned coarse = 1; coarse <= 4; ++coarse) {
         for (unsigned fine = 0; fine <= 3; ++fine) {
             const TimeCode code{TimeCode::Kind::cuc, coarse, fine};
-            const Octets last(code.octets(), std::byte{0xFF});
+            const Bytes last(code.bytes(), std::byte{0xFF});
             const std::uint64_t ns = decode_time_ns(code, last);
             INFO(coarse << "." << fine);
             // one fraction below 256^coarse seconds, rounded
             const double least_step_ns = 1e9 / static_cast<double>(1ULL << 8U * fine);
             CHECK(std::abs(code.rollover_ns() - static_cast<double>(ns) - least_step_ns) <= 1024.0);
             const auto again = encode_time_ns(code, ns);
-            CHECK(to_hex(std::span(again).first(code.octets())) == to_hex(last));
+            CHECK(to_hex(std::span(again).first(code.bytes())) == to_hex(last));
         }
     }
 }

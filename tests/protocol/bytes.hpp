@@ -1,5 +1,5 @@
 #pragma once
-/// Octets for protocol tests: hexadecimal, exact-size copies (an overread of one octet faults under ASan), framing and
+/// Bytes for protocol tests: hexadecimal, exact-size copies (an overread of one byte faults under ASan), framing and
 /// an independent bit packer.
 #include <cctype>
 #include <cstddef>
@@ -20,11 +20,11 @@
 
 namespace turnstone {
 
-using Octets = std::vector<std::byte>;
+using Bytes = std::vector<std::byte>;
 
 /// Blanks are skipped.
-inline Octets from_hex(std::string_view text) {
-    Octets octets;
+inline Bytes from_hex(std::string_view text) {
+    Bytes bytes;
     int high = -1;
     for (const char c : text) {
         if (std::isspace(static_cast<unsigned char>(c)) != 0) continue;
@@ -33,26 +33,26 @@ inline Octets from_hex(std::string_view text) {
         if (high < 0) {
             high = static_cast<int>(digit);
         } else {
-            octets.push_back(static_cast<std::byte>(high * 16 + static_cast<int>(digit)));
+            bytes.push_back(static_cast<std::byte>(high * 16 + static_cast<int>(digit)));
             high = -1;
         }
     }
     if (high >= 0) throw std::runtime_error("odd number of hexadecimal digits");
-    return octets;
+    return bytes;
 }
 
-inline std::string to_hex(std::span<const std::byte> octets) {
+inline std::string to_hex(std::span<const std::byte> bytes) {
     std::string text;
-    for (const std::byte octet : octets)
-        for (const int shift : {4, 0}) text += "0123456789ABCDEF"[std::to_integer<unsigned>(octet) >> shift & 0xFU];
+    for (const std::byte byte : bytes)
+        for (const int shift : {4, 0}) text += "0123456789ABCDEF"[std::to_integer<unsigned>(byte) >> shift & 0xFU];
     return text;
 }
 
-/// A heap block of exactly the size of the octets.
+/// A heap block of exactly the size of the bytes.
 class Exact {
   public:
-    explicit Exact(std::span<const std::byte> octets) : size_(octets.size()), block_(new std::byte[octets.size()]) {
-        std::copy(octets.begin(), octets.end(), block_.get());
+    explicit Exact(std::span<const std::byte> bytes) : size_(bytes.size()), block_(new std::byte[bytes.size()]) {
+        std::copy(bytes.begin(), bytes.end(), block_.get());
     }
     [[nodiscard]] std::span<std::byte> span() const { return {block_.get(), size_}; }
 
@@ -61,57 +61,57 @@ class Exact {
     std::unique_ptr<std::byte[]> block_;
 };
 
-inline Octets random_octets(std::mt19937& random, std::size_t size, unsigned zero_percent) {
-    Octets octets(size);
-    for (std::byte& octet : octets)
-        octet = random() % 100 < zero_percent ? std::byte{0} : static_cast<std::byte>(1 + random() % 255);
-    return octets;
+inline Bytes random_bytes(std::mt19937& random, std::size_t size, unsigned zero_percent) {
+    Bytes bytes(size);
+    for (std::byte& byte : bytes)
+        byte = random() % 100 < zero_percent ? std::byte{0} : static_cast<std::byte>(1 + random() % 255);
+    return bytes;
 }
 
 /// Packet, CRC, COBS, delimiter.
-inline Octets frame_of(std::span<const std::byte> packet) {
-    Octets plain(packet.begin(), packet.end());
+inline Bytes frame_of(std::span<const std::byte> packet) {
+    Bytes plain(packet.begin(), packet.end());
     const std::uint16_t crc = crc16_plain(packet);
     plain.push_back(static_cast<std::byte>(crc >> 8U));
     plain.push_back(static_cast<std::byte>(crc & 0xFFU));
-    Octets frame(plain.size() + cobs_overhead_max(plain.size()));
+    Bytes frame(plain.size() + cobs_overhead_max(plain.size()));
     frame.resize(cobs_encode(plain, frame).produced);
     frame.push_back(std::byte{0});
     return frame;
 }
 
 /// A packet with a 32-bit millisecond time, header by hand.
-inline Octets packet_of(unsigned apid, unsigned sequence_count, std::uint32_t time_ms,
-                        std::span<const std::byte> user_data) {
+inline Bytes packet_of(unsigned apid, unsigned sequence_count, std::uint32_t time_ms,
+                       std::span<const std::byte> user_data) {
     const std::size_t length_field = 4 + user_data.size() - 1;
-    Octets packet;
-    for (const unsigned octet : {0x08U | apid >> 8U, apid, 0xC0U | (sequence_count >> 8U & 0x3FU), sequence_count,
-                                 static_cast<unsigned>(length_field >> 8U), static_cast<unsigned>(length_field),
-                                 time_ms >> 24U, time_ms >> 16U, time_ms >> 8U, time_ms})
-        packet.push_back(static_cast<std::byte>(octet & 0xFFU));
+    Bytes packet;
+    for (const unsigned byte : {0x08U | apid >> 8U, apid, 0xC0U | (sequence_count >> 8U & 0x3FU), sequence_count,
+                                static_cast<unsigned>(length_field >> 8U), static_cast<unsigned>(length_field),
+                                time_ms >> 24U, time_ms >> 16U, time_ms >> 8U, time_ms})
+        packet.push_back(static_cast<std::byte>(byte & 0xFFU));
     packet.insert(packet.end(), user_data.begin(), user_data.end());
     return packet;
 }
 
 /// A packet with time zero, header by hand.
-inline Octets packet_of(const Dictionary& dictionary, unsigned apid, std::span<const std::byte> user_data) {
-    const std::size_t time_octets = dictionary.time.octets();
-    const std::size_t length_field = time_octets + user_data.size() - 1;
-    Octets packet;
-    for (const unsigned octet : {0x08U | apid >> 8U, apid, 0xC0U, 0U, static_cast<unsigned>(length_field >> 8U),
-                                 static_cast<unsigned>(length_field)})
-        packet.push_back(static_cast<std::byte>(octet & 0xFFU));
-    packet.resize(packet.size() + time_octets);
+inline Bytes packet_of(const Dictionary& dictionary, unsigned apid, std::span<const std::byte> user_data) {
+    const std::size_t time_bytes = dictionary.time.bytes();
+    const std::size_t length_field = time_bytes + user_data.size() - 1;
+    Bytes packet;
+    for (const unsigned byte : {0x08U | apid >> 8U, apid, 0xC0U, 0U, static_cast<unsigned>(length_field >> 8U),
+                                static_cast<unsigned>(length_field)})
+        packet.push_back(static_cast<std::byte>(byte & 0xFFU));
+    packet.resize(packet.size() + time_bytes);
     packet.insert(packet.end(), user_data.begin(), user_data.end());
     return packet;
 }
 
 /// Sets bit by bit, most significant first.
-inline void put_bits(Octets& octets, std::size_t bit_offset, unsigned width, std::uint64_t value) {
+inline void put_bits(Bytes& bytes, std::size_t bit_offset, unsigned width, std::uint64_t value) {
     for (unsigned i = 0; i < width; ++i) {
         const std::size_t bit = bit_offset + i;
-        if (octets.size() <= bit / 8) octets.resize(bit / 8 + 1);
-        if ((value >> (width - 1 - i) & 1U) != 0) octets[bit / 8] |= static_cast<std::byte>(0x80U >> bit % 8);
+        if (bytes.size() <= bit / 8) bytes.resize(bit / 8 + 1);
+        if ((value >> (width - 1 - i) & 1U) != 0) bytes[bit / 8] |= static_cast<std::byte>(0x80U >> bit % 8);
     }
 }
 
