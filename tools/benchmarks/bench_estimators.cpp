@@ -11,8 +11,8 @@
 #include "server/estimate/chain/chain.hpp"
 #include "shared/time.hpp"
 #include "tools/benchmarks/measure.hpp"
-#include "tools/sim/scenario.hpp"
-#include "tools/sim/sensors.hpp"
+#include "tools/sim/avionics/sensors.hpp"
+#include "tools/sim/scenario/scenario.hpp"
 
 using namespace turnstone;
 

@@ -14,7 +14,7 @@
 #include <vector>
 
 #include "server/estimate/phases/phase.hpp"
-#include "tools/sim/scenario.hpp"
+#include "tools/sim/scenario/scenario.hpp"
 
 namespace turnstone::trials {
 

@@ -10,9 +10,9 @@
 
 #include "server/estimate/chain/flight_state.hpp"
 #include "shared/time.hpp"
-#include "tools/sim/random.hpp"
-#include "tools/sim/scenario.hpp"
-#include "tools/sim/sensors.hpp"
+#include "tools/sim/avionics/sensors.hpp"
+#include "tools/sim/scenario/scenario.hpp"
+#include "tools/sim/truth/random.hpp"
 
 namespace turnstone::test {
 

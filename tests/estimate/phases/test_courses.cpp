@@ -4,7 +4,7 @@
 #include <catch2/catch.hpp>
 
 #include "tests/estimate/chain/flight_harness.hpp"
-#include "tools/sim/handling.hpp"
+#include "tools/sim/avionics/handling.hpp"
 
 using namespace turnstone;
 using namespace turnstone::test;

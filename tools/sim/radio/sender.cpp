@@ -1,4 +1,4 @@
-#include "tools/sim/sender.hpp"
+#include "tools/sim/radio/sender.hpp"
 
 #include <algorithm>
 #include <chrono>

@@ -1,4 +1,4 @@
-#include "tools/sim/handling.hpp"
+#include "tools/sim/avionics/handling.hpp"
 
 #include <algorithm>
 #include <array>

@@ -1,4 +1,4 @@
-#include "tools/sim/sensors.hpp"
+#include "tools/sim/avionics/sensors.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -1,4 +1,4 @@
-#include "tools/sim/truth.hpp"
+#include "tools/sim/truth/truth.hpp"
 
 #include <algorithm>
 #include <cmath>

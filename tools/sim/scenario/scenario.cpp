@@ -1,4 +1,4 @@
-#include "tools/sim/scenario.hpp"
+#include "tools/sim/scenario/scenario.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -3,7 +3,7 @@
 #include <limits>
 
 #include "tests/sim/support.hpp"
-#include "tools/sim/handling.hpp"
+#include "tools/sim/avionics/handling.hpp"
 
 using namespace turnstone;
 using namespace turnstone::sim;

@@ -3,8 +3,8 @@
 /// demo dictionary, one serial radio of 57600 baud, and the vehicle's own clock.
 #include <cstdint>
 
-#include "tools/sim/impairment.hpp"
-#include "tools/sim/sensors.hpp"
+#include "tools/sim/avionics/sensors.hpp"
+#include "tools/sim/radio/impairment.hpp"
 
 namespace turnstone::sim {
 

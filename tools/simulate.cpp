@@ -13,7 +13,7 @@
 
 #include "tools/sim/fly.hpp"
 #include "tools/sim/manifest.hpp"
-#include "tools/sim/sender.hpp"
+#include "tools/sim/radio/sender.hpp"
 
 namespace {
 

@@ -5,8 +5,8 @@
 #include <string_view>
 #include <vector>
 
-#include "tools/sim/scenario.hpp"
-#include "tools/sim/sensors.hpp"
+#include "tools/sim/avionics/sensors.hpp"
+#include "tools/sim/scenario/scenario.hpp"
 
 namespace turnstone::sim {
 

@@ -5,8 +5,8 @@
 #include <utility>
 #include <vector>
 
-#include "tools/sim/impairment.hpp"
-#include "tools/sim/output.hpp"
+#include "tools/sim/radio/impairment.hpp"
+#include "tools/sim/radio/output.hpp"
 
 namespace turnstone::sim {
 

@@ -4,7 +4,7 @@
 /// comparison of the two is what the dashboard shows.
 #include <cstdint>
 
-#include "tools/sim/sensors.hpp"
+#include "tools/sim/avionics/sensors.hpp"
 
 namespace turnstone::sim {
 

@@ -1,9 +1,9 @@
-#include "tools/sim/onboard.hpp"
+#include "tools/sim/avionics/onboard.hpp"
 
 #include <algorithm>
 #include <cmath>
 
-#include "tools/sim/rigid_body.hpp"
+#include "tools/sim/truth/rigid_body.hpp"
 
 namespace turnstone::sim {
 

@@ -1,4 +1,4 @@
-#include "tools/sim/flight_model.hpp"
+#include "tools/sim/truth/flight_model.hpp"
 
 #include <algorithm>
 #include <cmath>

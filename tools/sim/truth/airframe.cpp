@@ -1,4 +1,4 @@
-#include "tools/sim/airframe.hpp"
+#include "tools/sim/truth/airframe.hpp"
 
 namespace turnstone::sim {
 

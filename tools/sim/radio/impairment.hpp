@@ -7,7 +7,7 @@
 #include <string_view>
 #include <vector>
 
-#include "tools/sim/truth.hpp"
+#include "tools/sim/truth/truth.hpp"
 
 namespace turnstone::sim {
 

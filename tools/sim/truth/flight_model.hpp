@@ -10,10 +10,10 @@
 #include <limits>
 #include <vector>
 
-#include "tools/sim/air.hpp"
-#include "tools/sim/airframe.hpp"
-#include "tools/sim/rigid_body.hpp"
-#include "tools/sim/table.hpp"
+#include "tools/sim/truth/air.hpp"
+#include "tools/sim/truth/airframe.hpp"
+#include "tools/sim/truth/rigid_body.hpp"
+#include "tools/sim/truth/table.hpp"
 
 namespace turnstone::sim {
 

@@ -1,4 +1,4 @@
-#include "tools/sim/air.hpp"
+#include "tools/sim/truth/air.hpp"
 
 #include <cmath>
 #include <numbers>

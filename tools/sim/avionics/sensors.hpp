@@ -5,8 +5,8 @@
 #include <vector>
 
 #include "shared/vehicle.hpp"
-#include "tools/sim/scenario.hpp"
-#include "tools/sim/truth.hpp"
+#include "tools/sim/scenario/scenario.hpp"
+#include "tools/sim/truth/truth.hpp"
 
 namespace turnstone::sim {
 

@@ -1,4 +1,4 @@
-#include "tools/sim/packetiser.hpp"
+#include "tools/sim/avionics/packetiser.hpp"
 
 #include <algorithm>
 #include <array>
@@ -6,7 +6,7 @@
 #include <cstring>
 #include <numbers>
 
-#include "tools/sim/onboard.hpp"
+#include "tools/sim/avionics/onboard.hpp"
 
 #include "sanderling_telemetry.h" // generated from tools/demo/sanderling/dictionary.json
 

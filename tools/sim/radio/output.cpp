@@ -1,4 +1,4 @@
-#include "tools/sim/output.hpp"
+#include "tools/sim/radio/output.hpp"
 
 #include <cerrno>
 #include <charconv>

@@ -5,7 +5,7 @@
 #include <string_view>
 #include <vector>
 
-#include "tools/sim/flight_model.hpp"
+#include "tools/sim/truth/flight_model.hpp"
 
 namespace turnstone::sim {
 

@@ -10,9 +10,9 @@
 #include "shared/result.hpp"
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
-#include "tools/sim/airframe.hpp"
-#include "tools/sim/impairment.hpp"
-#include "tools/sim/truth.hpp"
+#include "tools/sim/radio/impairment.hpp"
+#include "tools/sim/truth/airframe.hpp"
+#include "tools/sim/truth/truth.hpp"
 
 namespace turnstone::sim {
 

@@ -1,4 +1,4 @@
-#include "tools/sim/impairment.hpp"
+#include "tools/sim/radio/impairment.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -6,8 +6,8 @@
 /// otherwise cancel in the comparison.
 #include <Eigen/Core>
 
-#include "tools/sim/random.hpp"
-#include "tools/sim/table.hpp"
+#include "tools/sim/truth/random.hpp"
+#include "tools/sim/truth/table.hpp"
 
 namespace turnstone::sim {
 

@@ -13,7 +13,7 @@
 #include <unistd.h>
 
 #include "tests/sim/support.hpp"
-#include "tools/sim/sender.hpp"
+#include "tools/sim/radio/sender.hpp"
 
 using namespace turnstone;
 using namespace turnstone::sim;
