@@ -20,7 +20,7 @@ constexpr double kBitsPerOctet = 10.0; // start bit, eight data bits, stop bit
 
 class FileLink final : public RetryingLink {
   public:
-    FileLink(boost::asio::io_context& context, LinkUri::File source, LinkHandler handler)
+    FileLink(boost::asio::io_context& context, FileSource source, LinkHandler handler)
         : RetryingLink(context, std::move(handler)), source_(std::move(source)), timer_(context) {}
     ~FileLink() override { FileLink::close(); }
 
@@ -95,7 +95,7 @@ class FileLink final : public RetryingLink {
         }
     }
 
-    LinkUri::File source_;
+    FileSource source_;
     boost::asio::steady_timer timer_;
     int fd_ = -1;
     std::int64_t t_paced_ns_ = 0;
@@ -106,8 +106,7 @@ class FileLink final : public RetryingLink {
 
 } // namespace
 
-std::shared_ptr<RetryingLink> make_file_link(boost::asio::io_context& context, LinkUri::File source,
-                                             LinkHandler handler) {
+std::shared_ptr<RetryingLink> make_file_link(boost::asio::io_context& context, FileSource source, LinkHandler handler) {
     return std::make_shared<FileLink>(context, std::move(source), std::move(handler));
 }
 

@@ -26,16 +26,16 @@ std::unique_ptr<Link> make_link(boost::asio::io_context& context, const LinkUri&
     struct Maker {
         boost::asio::io_context& context;
         LinkHandler& handler;
-        std::shared_ptr<RetryingLink> operator()(const LinkUri::Serial& source) const {
+        std::shared_ptr<RetryingLink> operator()(const SerialSource& source) const {
             return make_serial_link(context, source, std::move(handler));
         }
-        std::shared_ptr<RetryingLink> operator()(const LinkUri::Udp& source) const {
+        std::shared_ptr<RetryingLink> operator()(const UdpSource& source) const {
             return make_udp_link(context, source, std::move(handler));
         }
-        std::shared_ptr<RetryingLink> operator()(const LinkUri::Tcp& source) const {
+        std::shared_ptr<RetryingLink> operator()(const TcpSource& source) const {
             return make_tcp_link(context, source, std::move(handler));
         }
-        std::shared_ptr<RetryingLink> operator()(const LinkUri::File& source) const {
+        std::shared_ptr<RetryingLink> operator()(const FileSource& source) const {
             return make_file_link(context, source, std::move(handler));
         }
     };

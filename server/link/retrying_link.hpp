@@ -70,11 +70,10 @@ class RetryingLink : public std::enable_shared_from_this<RetryingLink> {
     bool stopped_ = false;
 };
 
-std::shared_ptr<RetryingLink> make_serial_link(boost::asio::io_context& context, LinkUri::Serial source,
+std::shared_ptr<RetryingLink> make_serial_link(boost::asio::io_context& context, SerialSource source,
                                                LinkHandler handler);
-std::shared_ptr<RetryingLink> make_udp_link(boost::asio::io_context& context, LinkUri::Udp source, LinkHandler handler);
-std::shared_ptr<RetryingLink> make_tcp_link(boost::asio::io_context& context, LinkUri::Tcp source, LinkHandler handler);
-std::shared_ptr<RetryingLink> make_file_link(boost::asio::io_context& context, LinkUri::File source,
-                                             LinkHandler handler);
+std::shared_ptr<RetryingLink> make_udp_link(boost::asio::io_context& context, UdpSource source, LinkHandler handler);
+std::shared_ptr<RetryingLink> make_tcp_link(boost::asio::io_context& context, TcpSource source, LinkHandler handler);
+std::shared_ptr<RetryingLink> make_file_link(boost::asio::io_context& context, FileSource source, LinkHandler handler);
 
 } // namespace turnstone

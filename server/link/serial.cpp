@@ -36,7 +36,7 @@ speed_t speed_of(unsigned baud) {
 
 /// The port as Turnstone wants it: raw, eight bits, no flow control. Octets with a parity error come through
 /// as they are, since every octet is kept and the frame check finds them.
-Result<void> set_line(int fd, const LinkUri::Serial& source) {
+Result<void> set_line(int fd, const SerialSource& source) {
     termios line{};
     if (tcgetattr(fd, &line) != 0) return fail(source.path + " is no serial port (" + std::strerror(errno) + ")");
     cfmakeraw(&line);
@@ -61,7 +61,7 @@ Result<void> set_line(int fd, const LinkUri::Serial& source) {
 }
 
 /// Opens for reading only: the kernel itself then refuses to send.
-Result<int> open_port(const LinkUri::Serial& source) {
+Result<int> open_port(const SerialSource& source) {
     const int fd = ::open(source.path.c_str(), O_RDONLY | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
     if (fd < 0) {
         const int error = errno;
@@ -89,7 +89,7 @@ Result<int> open_port(const LinkUri::Serial& source) {
 
 class SerialLink final : public RetryingLink {
   public:
-    SerialLink(boost::asio::io_context& context, LinkUri::Serial source, LinkHandler handler)
+    SerialLink(boost::asio::io_context& context, SerialSource source, LinkHandler handler)
         : RetryingLink(context, std::move(handler)), source_(std::move(source)), port_(context) {}
 
   private:
@@ -136,14 +136,14 @@ class SerialLink final : public RetryingLink {
         port_.close(ignored);
     }
 
-    LinkUri::Serial source_;
+    SerialSource source_;
     boost::asio::posix::stream_descriptor port_;
     std::array<std::byte, 4096> buffer_{};
 };
 
 } // namespace
 
-std::shared_ptr<RetryingLink> make_serial_link(boost::asio::io_context& context, LinkUri::Serial source,
+std::shared_ptr<RetryingLink> make_serial_link(boost::asio::io_context& context, SerialSource source,
                                                LinkHandler handler) {
     return std::make_shared<SerialLink>(context, std::move(source), std::move(handler));
 }

@@ -19,7 +19,7 @@ constexpr std::chrono::seconds kConnectTimeout{5};
 
 class TcpLink final : public RetryingLink {
   public:
-    TcpLink(boost::asio::io_context& context, LinkUri::Tcp source, LinkHandler handler)
+    TcpLink(boost::asio::io_context& context, TcpSource source, LinkHandler handler)
         : RetryingLink(context, std::move(handler)), source_(std::move(source)),
           place_(source_.host + " port " + std::to_string(source_.port)), resolver_(context), socket_(context),
           timeout_(context) {}
@@ -103,7 +103,7 @@ class TcpLink final : public RetryingLink {
         socket_.close(ignored);
     }
 
-    LinkUri::Tcp source_;
+    TcpSource source_;
     std::string place_;
     tcp::resolver resolver_;
     tcp::socket socket_;
@@ -114,8 +114,7 @@ class TcpLink final : public RetryingLink {
 
 } // namespace
 
-std::shared_ptr<RetryingLink> make_tcp_link(boost::asio::io_context& context, LinkUri::Tcp source,
-                                            LinkHandler handler) {
+std::shared_ptr<RetryingLink> make_tcp_link(boost::asio::io_context& context, TcpSource source, LinkHandler handler) {
     return std::make_shared<TcpLink>(context, std::move(source), std::move(handler));
 }
 

@@ -19,7 +19,7 @@ constexpr int kDatagramsPerTurn = 64;
 
 class UdpLink final : public RetryingLink {
   public:
-    UdpLink(boost::asio::io_context& context, LinkUri::Udp source, LinkHandler handler)
+    UdpLink(boost::asio::io_context& context, UdpSource source, LinkHandler handler)
         : RetryingLink(context, std::move(handler)), source_(std::move(source)), socket_(context) {}
 
   private:
@@ -78,7 +78,7 @@ class UdpLink final : public RetryingLink {
         socket_.close(ignored);
     }
 
-    LinkUri::Udp source_;
+    UdpSource source_;
     udp::socket socket_;
     udp::endpoint sender_;
     std::array<std::byte, 65536> buffer_{}; // no datagram is larger
@@ -86,8 +86,7 @@ class UdpLink final : public RetryingLink {
 
 } // namespace
 
-std::shared_ptr<RetryingLink> make_udp_link(boost::asio::io_context& context, LinkUri::Udp source,
-                                            LinkHandler handler) {
+std::shared_ptr<RetryingLink> make_udp_link(boost::asio::io_context& context, UdpSource source, LinkHandler handler) {
     return std::make_shared<UdpLink>(context, std::move(source), std::move(handler));
 }
 

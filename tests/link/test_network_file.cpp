@@ -46,7 +46,7 @@ std::filesystem::path capture(const std::string& text) {
 
 TEST_CASE("Datagrams come in order, each as its own chunk") {
     const std::uint16_t port = free_udp_port();
-    LinkWatch watch("udp:127.0.0.1:" + std::to_string(port));
+    LinkWatch watch("udp://127.0.0.1:" + std::to_string(port));
     REQUIRE(watch.reaches("open"));
     Sender sender;
     std::string all;
@@ -66,7 +66,7 @@ TEST_CASE("A datagram port that is taken is refused until it is free") {
     boost::asio::io_context context;
     udp::socket holder(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0));
     const std::uint16_t port = holder.local_endpoint().port();
-    LinkWatch watch("udp:127.0.0.1:" + std::to_string(port));
+    LinkWatch watch("udp://127.0.0.1:" + std::to_string(port));
     REQUIRE(watch.reaches("refused"));
     CHECK_THAT(watch.detail(), Catch::Contains("Address already in use"));
     holder.close();
@@ -77,7 +77,7 @@ TEST_CASE("A server that drops the connection is connected again") {
     boost::asio::io_context context;
     tcp::acceptor acceptor(context, tcp::endpoint(boost::asio::ip::address_v4::loopback(), 0));
     const auto endpoint = acceptor.local_endpoint();
-    LinkWatch watch("tcp:localhost:" + std::to_string(endpoint.port()));
+    LinkWatch watch("tcp://localhost:" + std::to_string(endpoint.port()));
     {
         tcp::socket server = acceptor.accept();
         boost::asio::write(server, boost::asio::buffer(std::string_view("first ")));
@@ -101,7 +101,7 @@ TEST_CASE("A server that is not there is refused and named") {
     boost::asio::io_context context;
     const std::uint16_t port =
         tcp::acceptor(context, tcp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
-    LinkWatch watch("tcp:127.0.0.1:" + std::to_string(port));
+    LinkWatch watch("tcp://127.0.0.1:" + std::to_string(port));
     REQUIRE(watch.reaches("refused"));
     CHECK(watch.detail() == "127.0.0.1 port " + std::to_string(port) + " cannot be reached (Connection refused)");
 }
@@ -146,7 +146,7 @@ TEST_CASE("Reading allocates nothing once it runs") {
     boost::asio::io_context context;
     std::atomic<long> allocations{0};
     std::atomic<long> received{0};
-    const auto link = make_link(context, parse_link_uri("udp:127.0.0.1:" + std::to_string(port)).value(),
+    const auto link = make_link(context, parse_link_uri("udp://127.0.0.1:" + std::to_string(port)).value(),
                                 {[&](std::int64_t, std::int64_t, std::span<const std::byte>) {
                                      // The first reads fill Asio's own store of handler memory.
                                      if (++received == 50) allocation_counter = &allocations;
