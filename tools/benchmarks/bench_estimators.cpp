@@ -37,7 +37,8 @@ Session record_session() {
     auto scenario =
         sim::make_scenario("nominal", bench::source("tools/demo/sanderling"), bench::source("tools/demo/site.json"));
     if (!scenario) throw std::runtime_error(scenario.error().message);
-    const sim::Truth truth = sim::run_truth(sim::make_setup(*scenario, 1), scenario->kind, scenario->idle_s, 120.0);
+    const sim::Truth truth =
+        sim::run_truth(sim::make_setup(*scenario, 1), scenario->kind, scenario->after_touchdown_s, 120.0);
     const sim::SensorStream sensors = sim::sense(truth, *scenario, 1);
     Session out{scenario->vehicle, scenario->site, {}, {}, {}, 0};
     const auto at = [](double t_s) { return kStart_ns + seconds_to_ns(t_s); };

@@ -16,15 +16,15 @@ using namespace turnstone::trials;
 namespace {
 
 struct Column {
-    std::string title, scenario, impairment;
+    std::string scenario;
+    std::string impairment = "clean";
+    [[nodiscard]] std::string title() const { return impairment == "clean" ? scenario : scenario + ", " + impairment; }
 };
 
-const std::vector<Column> kFlights{
-    {"nominal, clean", "nominal", "clean"},        {"nominal, 10 % loss", "nominal", "rough"},
-    {"late parachute", "late-parachute", "clean"}, {"no parachute", "no-parachute", "clean"},
-    {"reboot", "reboot-at-ejection", "clean"},     {"fix lost", "fix-lost", "clean"},
-    {"barometer dead", "baro-dead", "clean"}};
-const std::vector<Column> kGround{{"separation test", "separation-test", "clean"}, {"on the pad", "pad-idle", "clean"}};
+const std::vector<Column> kFlights{{"nominal"},          {"nominal", "rough"},   {"late-drogue"},
+                                   {"ballistic"},        {"reboot-at-ejection"}, {"gnss-loss"},
+                                   {"barometer-failure"}};
+const std::vector<Column> kGround{{"separation-test"}, {"on-the-rail"}};
 
 using Scores = std::vector<TrialScore>;
 using Cell = std::function<std::string(const Scores&)>;
@@ -37,7 +37,7 @@ std::string text(const char* format, double value) {
 
 void head(const std::string& first, const std::vector<Column>& columns) {
     std::printf("\n| %s |", first.c_str());
-    for (const Column& column : columns) std::printf(" %s |", column.title.c_str());
+    for (const Column& column : columns) std::printf(" %s |", column.title().c_str());
     std::printf("\n|---|");
     for (std::size_t k = 0; k < columns.size(); ++k) std::printf("---:|");
     std::printf("\n");
@@ -108,7 +108,7 @@ Cell sum(const std::function<int(const TrialScore&)>& value) {
 std::vector<Scores> fly(const std::vector<Column>& columns, int count) {
     std::vector<Scores> out;
     for (const Column& column : columns) {
-        std::fprintf(stderr, "%d flights: %s\n", count, column.title.c_str());
+        std::fprintf(stderr, "%d flights: %s\n", count, column.title().c_str());
         out.push_back(run_trials(trial_scenario(column.scenario, column.impairment), 1, count));
     }
     return out;

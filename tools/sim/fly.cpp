@@ -6,7 +6,8 @@ namespace turnstone::sim {
 
 SensedFlight fly_sensors(const Scenario& scenario, std::uint64_t seed) {
     SensedFlight out;
-    out.truth = run_truth(make_setup(scenario, seed), scenario.kind, scenario.idle_s, scenario.pad_s + scenario.idle_s);
+    out.truth = run_truth(make_setup(scenario, seed), scenario.kind, scenario.after_touchdown_s,
+                          scenario.before_ignition_s + scenario.after_touchdown_s);
     out.sensors = sense(out.truth, scenario, seed);
     return out;
 }

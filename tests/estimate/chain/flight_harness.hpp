@@ -59,8 +59,8 @@ inline Flight make_flight(const std::string& scenario_name, std::uint64_t seed, 
     if (!made) throw std::runtime_error(made.error().message);
     Flight flight{std::move(*made), {}, {}};
     flight.scenario.disperse = disperse;
-    flight.truth =
-        sim::run_truth(sim::make_setup(flight.scenario, seed), flight.scenario.kind, flight.scenario.idle_s, 120.0);
+    flight.truth = sim::run_truth(sim::make_setup(flight.scenario, seed), flight.scenario.kind,
+                                  flight.scenario.after_touchdown_s, 120.0);
     flight.sensors = sim::sense(flight.truth, flight.scenario, seed);
     return flight;
 }

@@ -51,7 +51,7 @@ double height_at(const sim::Truth& truth, double t_s) {
 TEST_CASE("telemetry that ends at the impact is an impact expected, not a descent without end") {
     for (const bool inertial : {true, false}) {
         for (const std::uint64_t seed : {1, 2, 3}) {
-            const Flight flight = make_flight("no-parachute", seed, true);
+            const Flight flight = make_flight("ballistic", seed, true);
             INFO("seed " << seed << (inertial ? "" : ", barometer only"));
             Run run(flight, inertial);
             fly(flight, {.inertial = inertial}, seed, run.state, run.out);
@@ -135,7 +135,7 @@ TwoFlights two_flights(std::uint64_t seed) {
     TwoFlights out;
     out.joined = make_flight("nominal", seed, true);
     sim::Scenario scenario = out.joined.scenario;
-    scenario.pad_s = 45.0;
+    scenario.before_ignition_s = 45.0;
     double now_s = out.joined.truth.samples.back().t_s;
     const auto append = [&](const auto& stream) {
         for (auto reading : stream.imu) {
@@ -152,7 +152,8 @@ TwoFlights two_flights(std::uint64_t seed) {
     for (const Handling kind : {Handling::transport, Handling::drop, Handling::carry, Handling::swing, Handling::bump})
         append(sim::handle(kind, scenario, seed, 25.0));
     out.second_begins_s = now_s;
-    out.second = sim::run_truth(sim::make_setup(scenario, seed + 100), scenario.kind, scenario.idle_s, 120.0);
+    out.second =
+        sim::run_truth(sim::make_setup(scenario, seed + 100), scenario.kind, scenario.after_touchdown_s, 120.0);
     append(sim::sense(out.second, scenario, seed + 100));
     out.joined.truth.samples.back().t_s = now_s;
     return out;

@@ -135,7 +135,7 @@ TEST_CASE("Fixes come late, scatter as stated, and are lost under thrust") {
 }
 
 TEST_CASE("Handling is felt and ends at rest") {
-    const Scenario scenario = demo_scenario("pad-idle");
+    const Scenario scenario = demo_scenario("on-the-rail");
     for (int kind = 0; kind < kHandlingCount; ++kind) {
         const auto handling = static_cast<Handling>(kind);
         INFO(to_string(handling));

@@ -14,8 +14,8 @@ namespace {
 
 /// Long enough for statistics, with a vehicle that stands still.
 Scenario standing(const Impairment& impairment) {
-    Scenario scenario = demo_scenario("pad-idle");
-    scenario.pad_s = 300.0;
+    Scenario scenario = demo_scenario("on-the-rail");
+    scenario.before_ignition_s = 300.0;
     scenario.impairment = impairment;
     return scenario;
 }
@@ -183,7 +183,7 @@ TEST_CASE("The manifest has one line for the run and one for every packet") {
 }
 
 TEST_CASE("The truth file has a row for every sample and as many columns as its header") {
-    Scenario scenario = demo_scenario("no-parachute");
+    Scenario scenario = demo_scenario("ballistic");
     const SensedFlight flight = fly_sensors(scenario, 1);
     std::stringstream file;
     write_truth(file, flight.truth);

@@ -22,9 +22,9 @@ namespace {
 
 /// A short run on the pad.
 DeliveredStream short_stream() {
-    Scenario scenario = demo_scenario("pad-idle");
-    scenario.pad_s = 3.0;
-    scenario.idle_s = 1.0;
+    Scenario scenario = demo_scenario("on-the-rail");
+    scenario.before_ignition_s = 3.0;
+    scenario.after_touchdown_s = 1.0;
     return fly(scenario, 1).received;
 }
 
@@ -133,7 +133,7 @@ TEST_CASE("A file and a TCP client get what was delivered") {
     REQUIRE(::bind(probe, reinterpret_cast<sockaddr*>(&address), size) == 0);
     REQUIRE(::getsockname(probe, reinterpret_cast<sockaddr*>(&address), &size) == 0);
     ::close(probe);
-    auto output = open_output("tcp:" + std::to_string(ntohs(address.sin_port)));
+    auto output = open_output("tcp://127.0.0.1:" + std::to_string(ntohs(address.sin_port)));
     REQUIRE(output);
     const int client = ::socket(AF_INET, SOCK_STREAM, 0);
     REQUIRE(::connect(client, reinterpret_cast<sockaddr*>(&address), sizeof address) == 0);
@@ -147,21 +147,29 @@ TEST_CASE("A file and a TCP client get what was delivered") {
 
 TEST_CASE("Wrong outputs are explained") {
     struct Case {
-        const char* text;
-        const char* part;
+        const char* uri;
+        const char* message;
     };
-    const Case cases[] = {{"", "pty:SYMLINK"},
-                          {"pty:", "pty:SYMLINK"},
-                          {"smoke:1", "smoke"},
-                          {"udp:127.0.0.1", "HOST:PORT"},
-                          {"udp:127.0.0.1:x", "\"x\""},
-                          {"tcp:70000", "65535"},
-                          {"file:/nonexistent/a", "cannot write"},
-                          {"pty:/nonexistent/a", "cannot make the link"}};
-    for (const Case& entry : cases) {
-        INFO(entry.text);
-        const auto output = open_output(entry.text);
+    const Case cases[] = {
+        {"", "output \"\" starts with no known scheme; expected pty:PATH, udp://HOST:PORT, tcp://ADDRESS:PORT or "
+             "file:PATH"},
+        {"pty:", "output \"pty:\" names no path; expected pty:PATH"},
+        {"udp:127.0.0.1:9000", "output \"udp:127.0.0.1:9000\" lacks // after udp:; expected udp://HOST:PORT"},
+        {"tcp://127.0.0.1:70000",
+         "output \"tcp://127.0.0.1:70000\" has port \"70000\"; expected tcp://ADDRESS:PORT, a port "
+         "from 1 to 65535, IPv6 in brackets"},
+        {"file:a?pace=1", "output \"file:a?pace=1\" has option pace; outputs take none"},
+        {"tcp://localhost:9000",
+         "cannot listen at localhost port 9000: Name or service not known; give an address of this "
+         "machine and a free port"},
+        {"file:/nonexistent/a", "cannot write /nonexistent/a: No such file or directory"},
+        {"pty:/nonexistent/a",
+         "cannot make the link /nonexistent/a: No such file or directory; give a path in a folder "
+         "you may write to"}};
+    for (const Case& one : cases) {
+        INFO(one.uri);
+        const auto output = open_output(one.uri);
         REQUIRE_FALSE(output);
-        CHECK(output.error().message.find(entry.part) != std::string::npos);
+        CHECK(output.error().message == one.message);
     }
 }

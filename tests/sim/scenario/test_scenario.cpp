@@ -41,7 +41,7 @@ TEST_CASE("The nominal flight is that of a small, safe rocket") {
     CHECK(events.rail_exit_speed_mps > 15.0);
     CHECK(events.apogee_m > 900.0);
     CHECK(events.apogee_m < 1150.0);
-    CHECK(events.lift_off_s == Approx(scenario.pad_s).margin(0.02));
+    CHECK(events.lift_off_s == Approx(scenario.before_ignition_s).margin(0.02));
     CHECK(events.axial_zero_s < events.burn_out_s);
     CHECK(events.axial_zero_s > events.burn_out_s - 0.1);
     REQUIRE(events.ejections.size() == 2);
@@ -50,7 +50,7 @@ TEST_CASE("The nominal flight is that of a small, safe rocket") {
     CHECK(descent_rate_mps(flight.truth, 800.0, 300.0) == Approx(22.8).margin(1.5));
     CHECK(descent_rate_mps(flight.truth, 120.0, 20.0) == Approx(5.8).margin(0.4));
     CHECK_FALSE(flight.truth.destroyed);
-    CHECK(flight.truth.samples.back().t_s == Approx(events.landing_s + scenario.idle_s).margin(0.01));
+    CHECK(flight.truth.samples.back().t_s == Approx(events.landing_s + scenario.after_touchdown_s).margin(0.01));
 }
 
 TEST_CASE("What the ground decodes is what the sensors read, within quantisation") {
@@ -125,7 +125,7 @@ TEST_CASE("Scatter spreads flights, and every one of them is plausible") {
 }
 
 TEST_CASE("A late parachute opens in a dive") {
-    const Truth truth = fly_sensors(demo_scenario("late-parachute"), 1).truth;
+    const Truth truth = fly_sensors(demo_scenario("late-drogue"), 1).truth;
     REQUIRE(truth.events.ejections.size() == 2);
     CHECK(truth.events.ejections[0].t_s == Approx(truth.events.apogee_s + 6.5).margin(0.01));
     const auto at = std::find_if(truth.samples.begin(), truth.samples.end(),
@@ -135,7 +135,7 @@ TEST_CASE("A late parachute opens in a dive") {
 }
 
 TEST_CASE("Without parachutes the vehicle dives in and telemetry ends at impact") {
-    const FlightResult flight = fly(demo_scenario("no-parachute"), 1);
+    const FlightResult flight = fly(demo_scenario("ballistic"), 1);
     CHECK(flight.truth.events.ejections.empty());
     CHECK(flight.truth.events.landing_speed_mps > 70.0);
     CHECK(flight.truth.destroyed);
@@ -166,7 +166,7 @@ TEST_CASE("A reboot at ejection leaves a gap, a clock that starts again and one 
 }
 
 TEST_CASE("A lost fix stays lost from lift-off until after landing") {
-    const SensedFlight flight = fly_sensors(demo_scenario("fix-lost"), 1);
+    const SensedFlight flight = fly_sensors(demo_scenario("gnss-loss"), 1);
     int on_pad = 0, in_flight = 0, afterwards = 0;
     for (const FixReading& fix : flight.sensors.fix) {
         const bool good = fix.fix_dimensions == 3;
@@ -183,7 +183,7 @@ TEST_CASE("A lost fix stays lost from lift-off until after landing") {
 }
 
 TEST_CASE("A dead barometer repeats its last value from the ejection on") {
-    const SensedFlight flight = fly_sensors(demo_scenario("baro-dead"), 1);
+    const SensedFlight flight = fly_sensors(demo_scenario("barometer-failure"), 1);
     const double ejection_s = flight.truth.events.ejections.at(0).t_s;
     double last_alive = 0.0;
     int dead = 0;
@@ -226,10 +226,11 @@ TEST_CASE("The separation test shows shock, pulse and open igniters without a fl
 }
 
 TEST_CASE("Idle on the pad nothing happens, within sensor noise") {
-    const Scenario scenario = demo_scenario("pad-idle");
+    const Scenario scenario = demo_scenario("on-the-rail");
     const FlightResult flight = fly(scenario, 1);
     CHECK(std::isnan(flight.truth.events.lift_off_s));
-    CHECK(flight.truth.samples.back().t_s == Approx(scenario.pad_s + scenario.idle_s).margin(0.01));
+    CHECK(flight.truth.samples.back().t_s ==
+          Approx(scenario.before_ignition_s + scenario.after_touchdown_s).margin(0.01));
     for (const TruthSample& sample : flight.truth.samples) {
         REQUIRE(sample.position_enu_m.norm() == 0.0);
         REQUIRE(sample.specific_force_body_mps2.norm() == Approx(9.798).margin(0.003)); // normal gravity there

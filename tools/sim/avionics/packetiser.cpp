@@ -143,7 +143,7 @@ Packetised packetise(const Truth& truth, const SensorStream& sensors, const Scen
     clock.drift_ppm = scenario.airframe.clock_drift_ppm * random.normal();
     clock.rebooted_s = std::numeric_limits<double>::quiet_NaN();
     double dark_from_s = kNever_s;
-    if (scenario.reboot_at_ejection && !truth.events.ejections.empty()) {
+    if (scenario.reboots_at_ejection && !truth.events.ejections.empty()) {
         dark_from_s = truth.events.ejections.front().t_s + 0.004; // the igniter's current pulls the supply down
         clock.rebooted_s = dark_from_s + kBoot_s;
     }

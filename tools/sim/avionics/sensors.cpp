@@ -58,7 +58,7 @@ class Receiver {
     [[nodiscard]] FixReading read(const TruthSample& sample, const FlightEvents& events) {
         const SensorNoise& noise = scenario_->vehicle.sensors;
         bool locked = sample.t_s >= locked_again_s_;
-        if (scenario_->fix_lost_at_lift_off && sample.t_s >= events.lift_off_s)
+        if (scenario_->gnss_lost_at_liftoff && sample.t_s >= events.lift_off_s)
             locked = std::isfinite(events.landing_s) && sample.t_s > events.landing_s + kColdStart_s;
         const Eigen::Vector3d error = random_.normal3();
         const Eigen::Vector3d speed_error = random_.normal3();
@@ -188,7 +188,7 @@ SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t s
                          kTruthStep_s);
         const std::size_t tick = i + 1;
         if (tick % pressure_ticks == 0) {
-            const bool dead = scenario.barometer_dies_at_ejection && !truth.events.ejections.empty() &&
+            const bool dead = scenario.barometer_fails_at_ejection && !truth.events.ejections.empty() &&
                               sample.t_s > truth.events.ejections.front().t_s;
             bay_temperature_k += (sample.temperature_k + 2.0 - bay_temperature_k) * kPressurePeriod_s / 120.0;
             const double reading_pa = barometer.read(pulse_at(truth, airframe.ejection, sample.t_s));

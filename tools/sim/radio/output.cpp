@@ -1,7 +1,7 @@
 #include "tools/sim/radio/output.hpp"
 
+#include <array>
 #include <cerrno>
-#include <charconv>
 #include <chrono>
 #include <cstdio>
 #include <cstdlib>
@@ -9,13 +9,14 @@
 #include <string>
 #include <thread>
 
-#include <arpa/inet.h>
 #include <fcntl.h>
 #include <netdb.h>
 #include <poll.h>
 #include <sys/socket.h>
 #include <termios.h>
 #include <unistd.h>
+
+#include "shared/endpoint.hpp"
 
 namespace turnstone::sim {
 
@@ -187,78 +188,72 @@ class FileOutput final : public Output {
     std::FILE* file_;
 };
 
-Result<std::uint16_t> parse_port(std::string_view text) {
-    unsigned port = 0;
-    const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), port);
-    if (error != std::errc{} || end != text.data() + text.size() || port == 0 || port > 65535)
-        return fail("\"" + std::string(text) + "\" is no port; a number from 1 to 65535 would be right");
-    return static_cast<std::uint16_t>(port);
-}
+constexpr std::array kForms = {EndpointForm{"pty", "pty:PATH"}, EndpointForm{"udp", "udp://HOST:PORT"},
+                               EndpointForm{"tcp", "tcp://ADDRESS:PORT"}, EndpointForm{"file", "file:PATH"}};
 
-Result<std::unique_ptr<Output>> open_udp(std::string_view rest) {
-    const std::size_t colon = rest.rfind(':');
-    if (colon == std::string_view::npos) return fail("udp output needs HOST:PORT, for example udp:127.0.0.1:9000");
-    const auto port = parse_port(rest.substr(colon + 1));
-    if (!port) return fail(port.error().message);
+/// A socket for the first address that `host` stands for, handed to `use` with it (connect or bind); the reason when it
+/// fails.
+template <class Use>
+Result<int> open_socket(const Endpoint& place, int type, int flags, const Use& use) {
     addrinfo hints{};
-    hints.ai_socktype = SOCK_DGRAM;
+    hints.ai_socktype = type & ~(SOCK_CLOEXEC | SOCK_NONBLOCK);
+    hints.ai_flags = flags;
     addrinfo* found = nullptr;
-    const std::string host(rest.substr(0, colon));
-    if (const int code = ::getaddrinfo(host.c_str(), std::to_string(*port).c_str(), &hints, &found); code != 0)
-        return fail("host " + host + " is not known: " + ::gai_strerror(code));
-    const int fd = ::socket(found->ai_family, SOCK_DGRAM | SOCK_CLOEXEC, 0);
-    const bool connected = fd >= 0 && ::connect(fd, found->ai_addr, found->ai_addrlen) == 0;
+    if (const int code = ::getaddrinfo(place.host.c_str(), std::to_string(place.port).c_str(), &hints, &found);
+        code != 0)
+        return fail(::gai_strerror(code));
+    const int fd = ::socket(found->ai_family, type, 0);
+    const bool used = fd >= 0 && use(fd, found->ai_addr, found->ai_addrlen) == 0;
     ::freeaddrinfo(found);
-    if (!connected) {
-        const std::string why = last_error();
-        if (fd >= 0) ::close(fd);
-        return fail("udp to " + std::string(rest) + " failed: " + why);
-    }
-    return std::make_unique<UdpOutput>(fd);
+    if (used) return fd;
+    const std::string why = last_error();
+    if (fd >= 0) ::close(fd);
+    return fail(why);
 }
 
-Result<std::unique_ptr<Output>> open_tcp(std::string_view rest) {
-    const auto port = parse_port(rest);
-    if (!port) return fail(port.error().message);
-    const int fd = ::socket(AF_INET, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0);
-    const int on = 1;
-    ::setsockopt(fd, SOL_SOCKET, SO_REUSEADDR, &on, sizeof on);
-    sockaddr_in address{};
-    address.sin_family = AF_INET;
-    address.sin_port = htons(*port);
-    address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
-    if (fd < 0 || ::bind(fd, reinterpret_cast<const sockaddr*>(&address), sizeof address) != 0 ||
-        ::listen(fd, 1) != 0) {
-        const std::string why = last_error();
-        if (fd >= 0) ::close(fd);
-        return fail("cannot listen on port " + std::string(rest) + ": " + why);
+Result<std::unique_ptr<Output>> open_udp(const Endpoint& to) {
+    const auto fd = open_socket(to, SOCK_DGRAM | SOCK_CLOEXEC, 0, ::connect);
+    if (!fd) return fail("cannot send to " + to.host + " port " + std::to_string(to.port) + ": " + fd.error().message);
+    return std::make_unique<UdpOutput>(*fd);
+}
+
+Result<std::unique_ptr<Output>> open_tcp(const Endpoint& at) {
+    const auto listen = [](int fd, const sockaddr* address, socklen_t size) {
+        const int on = 1;
+        ::setsockopt(fd, SOL_SOCKET, SO_REUSEADDR, &on, sizeof on);
+        return ::bind(fd, address, size) == 0 ? ::listen(fd, 1) : -1;
+    };
+    const auto fd = open_socket(at, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, AI_NUMERICHOST | AI_PASSIVE, listen);
+    if (!fd) {
+        return fail("cannot listen at " + at.host + " port " + std::to_string(at.port) + ": " + fd.error().message +
+                    "; give an address of this machine and a free port");
     }
-    return std::make_unique<TcpOutput>(fd);
+    return std::make_unique<TcpOutput>(*fd);
+}
+
+Result<std::unique_ptr<Output>> open_pty(const std::string& path) {
+    auto pty = std::make_unique<PtyOutput>(path);
+    if (auto plugged = pty->plug(); !plugged) return fail(plugged.error().message);
+    return pty;
+}
+
+Result<std::unique_ptr<Output>> open_file(const std::string& path) {
+    std::FILE* const file = std::fopen(path.c_str(), "wbe");
+    if (file == nullptr) return fail("cannot write " + path + ": " + last_error());
+    return std::make_unique<FileOutput>(file);
 }
 
 } // namespace
 
-Result<std::unique_ptr<Output>> open_output(std::string_view text) {
-    const std::size_t colon = text.find(':');
-    const std::string_view kind = text.substr(0, colon);
-    const std::string_view rest = colon == std::string_view::npos ? std::string_view{} : text.substr(colon + 1);
-    if (rest.empty()) {
-        return fail("\"" + std::string(text) +
-                    "\" is no output; pty:SYMLINK, udp:HOST:PORT, tcp:PORT or file:PATH would be right");
-    }
-    if (kind == "pty") {
-        auto pty = std::make_unique<PtyOutput>(std::string(rest));
-        if (auto plugged = pty->plug(); !plugged) return fail(plugged.error().message);
-        return pty;
-    }
-    if (kind == "udp") return open_udp(rest);
-    if (kind == "tcp") return open_tcp(rest);
-    if (kind == "file") {
-        std::FILE* file = std::fopen(std::string(rest).c_str(), "wbe");
-        if (file == nullptr) return fail("cannot write " + std::string(rest) + ": " + last_error());
-        return std::make_unique<FileOutput>(file);
-    }
-    return fail("\"" + std::string(kind) + "\" is no kind of output; pty, udp, tcp or file would be right");
+Result<std::unique_ptr<Output>> open_output(std::string_view uri) {
+    const auto to = parse_endpoint("output", uri, kForms);
+    if (!to) return fail(to.error().message);
+    if (!to->options.empty())
+        return fail(named("output", uri) + " has option " + to->options.front().first + "; outputs take none");
+    if (to->scheme == "pty") return open_pty(to->path);
+    if (to->scheme == "udp") return open_udp(*to);
+    if (to->scheme == "tcp") return open_tcp(*to);
+    return open_file(to->path);
 }
 
 } // namespace turnstone::sim

@@ -21,8 +21,11 @@ class Output {
     [[nodiscard]] virtual Result<void> plug() { return {}; }
 };
 
-/// "pty:SYMLINK" (a pseudo-terminal; the link points at the side to open), "udp:HOST:PORT", "tcp:PORT"
-/// (listens on loopback for one client at a time) or "file:PATH".
-[[nodiscard]] Result<std::unique_ptr<Output>> open_output(std::string_view text);
+/// `uri` is one of
+///   pty:PATH            a pseudo-terminal; PATH becomes a symbolic link to the side to open
+///   udp://HOST:PORT     datagrams to HOST
+///   tcp://ADDRESS:PORT  listens at this address, for one client at a time
+///   file:PATH           a raw capture
+[[nodiscard]] Result<std::unique_ptr<Output>> open_output(std::string_view uri);
 
 } // namespace turnstone::sim

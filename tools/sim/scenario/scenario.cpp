@@ -1,6 +1,7 @@
 #include "tools/sim/scenario/scenario.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -54,6 +55,29 @@ WindTables wind_tables(const std::vector<WindLayer>& layers, double factor, doub
     return tables;
 }
 
+struct Course {
+    ScenarioName about;
+    void (*apply)(Scenario& scenario);
+};
+
+constexpr std::array kCourses = {
+    Course{{"nominal", "Everything works: drogue at apogee, main at its height, touchdown"}, [](Scenario&) {}},
+    Course{{"late-drogue", "The drogue charge fires 6 s late, in a dive"},
+           [](Scenario& scenario) { scenario.drogue_late_s = 6.0; }},
+    Course{{"ballistic", "No charge fires; the vehicle comes down nose first and telemetry ends at impact"},
+           [](Scenario& scenario) { scenario.charges_fire = false; }},
+    Course{{"reboot-at-ejection", "The battery sags at the drogue charge and the flight computer reboots"},
+           [](Scenario& scenario) { scenario.reboots_at_ejection = true; }},
+    Course{{"gnss-loss", "The GNSS receiver loses its fix at liftoff and finds it again only after touchdown"},
+           [](Scenario& scenario) { scenario.gnss_lost_at_liftoff = true; }},
+    Course{{"barometer-failure", "The drogue charge's pressure pulse kills the barometer"},
+           [](Scenario& scenario) { scenario.barometer_fails_at_ejection = true; }},
+    Course{{"separation-test", "Tethered ground test: both charges fire with the vehicle lying on a stand"},
+           [](Scenario& scenario) { scenario.kind = RunKind::tethered; }},
+    Course{{"on-the-rail", "Upright on the rail, nothing happens"},
+           [](Scenario& scenario) { scenario.leaves_rail = false; }},
+};
+
 Result<nlohmann::json> load(const std::filesystem::path& path, std::vector<Problem>& problems) {
     auto json = parse_json_file(path, problems);
     if (!json) return fail(to_string(problems));
@@ -62,30 +86,22 @@ Result<nlohmann::json> load(const std::filesystem::path& path, std::vector<Probl
 
 } // namespace
 
-const std::vector<ScenarioName>& scenario_names() {
-    static const std::vector<ScenarioName> names{
-        {"nominal", "Everything works: drogue at apogee, main at its height, landing"},
-        {"late-parachute", "The drogue charge fires 6 s late, in a dive"},
-        {"no-parachute", "No charge fires; the vehicle comes down nose first and telemetry ends at impact"},
-        {"reboot-at-ejection", "The battery sags at the drogue charge and the electronics start again"},
-        {"fix-lost", "The satellite receiver loses its fix at lift-off and finds it again only after landing"},
-        {"baro-dead", "The drogue charge's pressure pulse kills the barometer"},
-        {"separation-test", "Tethered ground test: both charges fire with the vehicle lying on a stand"},
-        {"pad-idle", "Upright on the rail, nothing happens"},
-    };
+std::vector<ScenarioName> scenario_names() {
+    std::vector<ScenarioName> names;
+    for (const Course& course : kCourses) names.push_back(course.about);
     return names;
 }
 
 Result<Scenario> make_scenario(std::string_view name, const std::filesystem::path& vehicle_dir,
                                const std::filesystem::path& site_file) {
-    const auto& names = scenario_names();
-    const auto found = std::find_if(names.begin(), names.end(), [&](const auto& n) { return n.name == name; });
-    if (found == names.end())
+    const auto course =
+        std::find_if(kCourses.begin(), kCourses.end(), [&](const Course& known) { return known.about.name == name; });
+    if (course == kCourses.end())
         return fail("there is no scenario \"" + std::string(name) + "\"; --list-scenarios shows them");
     std::vector<Problem> problems;
     Scenario scenario;
     scenario.name = name;
-    scenario.summary = found->summary;
+    scenario.summary = course->about.summary;
 
     const auto vehicle_path = vehicle_dir / "vehicle.json";
     const auto airframe_path = vehicle_dir / "airframe.json";
@@ -102,23 +118,10 @@ Result<Scenario> make_scenario(std::string_view name, const std::filesystem::pat
     const std::size_t parachutes = scenario.vehicle.rocket->parachutes.size();
     if (scenario.airframe.fill_s.size() != parachutes) {
         return fail(airframe_path.string() + ": /fill_s: has " + std::to_string(scenario.airframe.fill_s.size()) +
-                    " times; one for each of the " + std::to_string(parachutes) + " parachutes would be right");
+                    " times; expected one for each of the " + std::to_string(parachutes) + " parachutes");
     }
 
-    if (name == "late-parachute")
-        scenario.first_parachute_late_s = 6.0;
-    else if (name == "no-parachute")
-        scenario.parachutes_fire = false;
-    else if (name == "reboot-at-ejection")
-        scenario.reboot_at_ejection = true;
-    else if (name == "fix-lost")
-        scenario.fix_lost_at_lift_off = true;
-    else if (name == "baro-dead")
-        scenario.barometer_dies_at_ejection = true;
-    else if (name == "separation-test")
-        scenario.kind = RunKind::tethered;
-    else if (name == "pad-idle")
-        scenario.leaves_pad = false;
+    course->apply(scenario);
     return scenario;
 }
 
@@ -166,8 +169,8 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
         truth.at_apogee = described.trigger == Parachute::Trigger::apogee;
         truth.height_m = described.trigger_height_m;
         truth.delay_s = std::max(0.0, described.delay_s + around_zero(scatter::kDelay_s));
-        if (i == 0) truth.delay_s += scenario.first_parachute_late_s;
-        if (!scenario.parachutes_fire) truth.delay_s = kNever_s;
+        if (i == 0) truth.delay_s += scenario.drogue_late_s;
+        if (!scenario.charges_fire) truth.delay_s = kNever_s;
         truth.line_stretch_s = airframe.line_stretch_s * around_one(scatter::kFill);
         truth.fill_s = airframe.fill_s[i] * around_one(scatter::kFill);
         parachutes.push_back(truth);
@@ -183,7 +186,7 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
         .rail_length_m = rocket.rail_length_m,
         .rail_tilt_rad = tilt_rad,
         .rail_azimuth_rad = azimuth_rad,
-        .ignition_s = scenario.leaves_pad ? scenario.pad_s : kNever_s,
+        .ignition_s = scenario.leaves_rail ? scenario.before_ignition_s : kNever_s,
         .parachutes = std::move(parachutes),
         .airframe = std::move(airframe),
         .air = Air(pad_msl_m, pressure_pa, temperature_k, lapse_k_per_m),

@@ -23,15 +23,15 @@ struct Scenario {
     Site site;
     Airframe airframe;
     RunKind kind = RunKind::flight;
-    double pad_s = 20.0;  ///< from the start to ignition
-    double idle_s = 15.0; ///< from landing to the end
-    bool leaves_pad = true;
+    double before_ignition_s = 20.0;
+    double after_touchdown_s = 15.0;
+    bool leaves_rail = true;
     bool disperse = false; ///< draw the flight's true values around the vehicle file's
-    double first_parachute_late_s = 0.0;
-    bool parachutes_fire = true;
-    bool reboot_at_ejection = false;
-    bool fix_lost_at_lift_off = false;
-    bool barometer_dies_at_ejection = false;
+    double drogue_late_s = 0.0;
+    bool charges_fire = true;
+    bool reboots_at_ejection = false;
+    bool gnss_lost_at_liftoff = false;
+    bool barometer_fails_at_ejection = false;
     Impairment impairment;
 };
 
@@ -39,7 +39,7 @@ struct ScenarioName {
     std::string_view name;
     std::string_view summary;
 };
-[[nodiscard]] const std::vector<ScenarioName>& scenario_names();
+[[nodiscard]] std::vector<ScenarioName> scenario_names();
 
 /// Reads vehicle.json and airframe.json in `vehicle_dir` and the site file, and sets up the named course of
 /// events.

@@ -89,7 +89,7 @@ class Landing {
     double angle_rad_;
 };
 
-Truth run_flight(const FlightSetup& setup, double idle_s, double duration_s) {
+Truth run_flight(const FlightSetup& setup, double after_touchdown_s, double duration_s) {
     Truth truth;
     FlightModel model(setup);
     const double max_thrust = *std::max_element(setup.thrust_n.y.begin(), setup.thrust_n.y.end());
@@ -115,7 +115,7 @@ Truth run_flight(const FlightSetup& setup, double idle_s, double duration_s) {
     truth.events = model.events();
     if (model.motion() != Motion::landed || truth.destroyed) return truth;
     const Landing landing(model.t_s(), model.state(), setup.gravity.at(0.0));
-    const double end_s = truth.events.landing_s + idle_s;
+    const double end_s = truth.events.landing_s + after_touchdown_s;
     BodyState rest = model.state();
     rest.position_enu_m.z() = 0.0;
     for (;; ++tick) {
@@ -134,7 +134,7 @@ Truth run_flight(const FlightSetup& setup, double idle_s, double duration_s) {
 
 /// A bay lying on a padded stand: one damped oscillator along the body and one about a transverse axis,
 /// struck by the charge's half-sine and by the snatch of the cord.
-Truth run_tethered(const FlightSetup& setup, double idle_s) {
+Truth run_tethered(const FlightSetup& setup, double after_touchdown_s) {
     constexpr double kPush_rad_s = 2.0 * std::numbers::pi * 3.0;
     constexpr double kRock_rad_s = 2.0 * std::numbers::pi * 4.5;
     constexpr double kDamping = 0.25;
@@ -154,7 +154,7 @@ Truth run_tethered(const FlightSetup& setup, double idle_s) {
         strikes.push_back({t_s + kSnatchDelay_s, 0.018, 0.5 * push, -0.4 * rock});
         truth.events.ejections.push_back({t_s, i});
     }
-    const double end_s = truth.events.ejections.back().t_s + idle_s;
+    const double end_s = truth.events.ejections.back().t_s + after_touchdown_s;
     const Eigen::Vector3d nose(std::sin(setup.rail_azimuth_rad), std::cos(setup.rail_azimuth_rad), 0.0);
     const Eigen::Quaterniond level = turn_between(Eigen::Vector3d::UnitX(), nose);
     const Eigen::Vector3d gravity(0.0, 0.0, setup.gravity.at(0.0));
@@ -212,8 +212,9 @@ std::string_view to_string(TruePhase phase) {
     return "";
 }
 
-Truth run_truth(const FlightSetup& setup, RunKind kind, double idle_s, double duration_s) {
-    return kind == RunKind::tethered ? run_tethered(setup, idle_s) : run_flight(setup, idle_s, duration_s);
+Truth run_truth(const FlightSetup& setup, RunKind kind, double after_touchdown_s, double duration_s) {
+    return kind == RunKind::tethered ? run_tethered(setup, after_touchdown_s)
+                                     : run_flight(setup, after_touchdown_s, duration_s);
 }
 
 } // namespace turnstone::sim

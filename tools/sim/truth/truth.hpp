@@ -44,9 +44,9 @@ enum class RunKind : unsigned char {
     tethered ///< lying on a stand, nose on a cord; the charges fire, nothing flies
 };
 
-/// Runs until `idle_s` after landing (or after the last charge of a tethered test), or until `duration_s`
-/// when nothing leaves the pad. The charge of a tethered test's k-th parachute fires at `setup.ignition_s` +
+/// Runs until `after_touchdown_s` after touchdown (or after the last charge of a tethered test), or until `duration_s`
+/// when nothing leaves the rail. The charge of a tethered test's k-th parachute fires at `setup.ignition_s` +
 /// 12 s * k.
-[[nodiscard]] Truth run_truth(const FlightSetup& setup, RunKind kind, double idle_s, double duration_s);
+[[nodiscard]] Truth run_truth(const FlightSetup& setup, RunKind kind, double after_touchdown_s, double duration_s);
 
 } // namespace turnstone::sim
