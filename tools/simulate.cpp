@@ -82,8 +82,9 @@ int run(const Options& options) {
     scenario->before_ignition_s = options.before_ignition_s;
     scenario->after_touchdown_s = options.after_touchdown_s;
     scenario->disperse = options.disperse;
-    if (!sim::impairment_from_name(options.impairment, scenario->impairment))
-        return complain("--impairment " + options.impairment + ": expected clean, mild or rough");
+    const auto impairment = sim::impairment_from_name(options.impairment);
+    if (!impairment) return complain("--impairment " + options.impairment + ": expected clean, mild or rough");
+    scenario->impairment = *impairment;
     if (options.loss >= 0.0) scenario->impairment.loss = options.loss;
     if (options.fades_per_minute >= 0.0) scenario->impairment.fades_per_minute = options.fades_per_minute;
 
@@ -101,7 +102,7 @@ int run(const Options& options) {
                  flight.truth.samples.back().t_s);
     if (!std::isnan(events.apogee_s)) {
         std::fprintf(stderr, ", apogee %.1f m at %.2f s, touchdown at %.2f s", events.apogee_m, events.apogee_s,
-                     events.landing_s);
+                     events.touchdown_s);
     }
     std::fputc('\n', stderr);
     if (options.to.empty()) return 0;

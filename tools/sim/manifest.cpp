@@ -20,15 +20,15 @@ nlohmann::json events_json(const FlightEvents& events) {
     for (const Ejection& ejection : events.ejections)
         ejections.push_back({{"t_s", ejection.t_s}, {"parachute", ejection.parachute}});
     return {{"ignition_s", number_or_null(events.ignition_s)},
-            {"lift_off_s", number_or_null(events.lift_off_s)},
+            {"liftoff_s", number_or_null(events.liftoff_s)},
             {"rail_exit_s", number_or_null(events.rail_exit_s)},
             {"axial_zero_s", number_or_null(events.axial_zero_s)},
-            {"burn_out_s", number_or_null(events.burn_out_s)},
+            {"burnout_s", number_or_null(events.burnout_s)},
             {"apogee_s", number_or_null(events.apogee_s)},
-            {"landing_s", number_or_null(events.landing_s)},
+            {"touchdown_s", number_or_null(events.touchdown_s)},
             {"rail_exit_speed_mps", number_or_null(events.rail_exit_speed_mps)},
             {"apogee_m", number_or_null(events.apogee_m)},
-            {"landing_speed_mps", number_or_null(events.landing_speed_mps)},
+            {"touchdown_speed_mps", number_or_null(events.touchdown_speed_mps)},
             {"ejections", std::move(ejections)}};
 }
 
@@ -40,8 +40,8 @@ void write_manifest(std::ostream& out, const FlightResult& flight, const Scenari
                                 {"seed", seed},
                                 {"dispersed", scenario.disperse},
                                 {"packets", flight.sent.packets.size()},
-                                {"octets_sent", flight.sent.octets.size()},
-                                {"octets_delivered", flight.received.octets.size()},
+                                {"bytes_sent", flight.sent.bytes.size()},
+                                {"bytes_delivered", flight.received.bytes.size()},
                                 {"clock",
                                  {{"at_start_s", flight.clock.at_start_s},
                                   {"drift_ppm", flight.clock.drift_ppm},
@@ -55,12 +55,12 @@ void write_manifest(std::ostream& out, const FlightResult& flight, const Scenari
         const PacketFate& fate = flight.received.fates[i];
         const int size = std::snprintf(
             line.data(), line.size(),
-            R"({"kind":"packet","apid":%u,"sequence_count":%u,"onboard_ms":%u,"octets":%zu,"t_made_s":%.6f,"t_s":%.6f,)"
-            R"("fate":"%s","faded":%s,"merged":%s,"duplicated":%s,"reordered":%s,"octets_changed":%u,"octets_cut":%u,)"
+            R"({"kind":"packet","apid":%u,"sequence_count":%u,"onboard_ms":%u,"bytes":%zu,"t_made_s":%.6f,"t_s":%.6f,)"
+            R"("fate":"%s","faded":%s,"merged":%s,"duplicated":%s,"reordered":%s,"bytes_changed":%u,"bytes_cut":%u,)"
             R"("delay_s":%.6f,"intact_copies":%u})",
             packet.apid, packet.sequence_count, packet.onboard_ms, packet.size, packet.t_made_s, packet.t_end_s,
             to_string(fate.fate).data(), fate.faded ? "true" : "false", fate.merged ? "true" : "false",
-            fate.duplicated ? "true" : "false", fate.reordered ? "true" : "false", fate.octets_changed, fate.octets_cut,
+            fate.duplicated ? "true" : "false", fate.reordered ? "true" : "false", fate.bytes_changed, fate.bytes_cut,
             fate.delay_s, fate.intact_copies);
         out.write(line.data(), size);
         out.put('\n');

@@ -116,7 +116,7 @@ inline std::map<EventId, double> true_moments(const sim::Truth& truth) {
     };
     return {{EventId::liftoff, truth.events.liftoff_s}, {EventId::burnout, truth.events.burnout_s},
             {EventId::apogee, truth.events.apogee_s},     {EventId::drogue_out, ejection(0)},
-            {EventId::main_out, ejection(1)},      {EventId::touchdown, truth.events.landing_s}};
+            {EventId::main_out, ejection(1)},      {EventId::touchdown, truth.events.touchdown_s}};
 }
 
 } // namespace turnstone::test

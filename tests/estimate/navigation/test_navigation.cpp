@@ -46,7 +46,7 @@ Motion motion_at(const sim::Truth& truth, double t_s) {
     if (!(t_s > e.liftoff_s + late_s)) return Motion::rest;
     if (!(t_s > e.burnout_s + late_s)) return Motion::boost;
     if (!(t_s > e.apogee_s + late_s)) return Motion::coast;
-    if (!(t_s > e.landing_s + 2)) return Motion::descent;
+    if (!(t_s > e.touchdown_s + 2)) return Motion::descent;
     return Motion::rest;
 }
 
@@ -85,7 +85,7 @@ Outcome fly_and_navigate(const sim::Scenario& scenario, std::uint64_t seed) {
     const auto& events = flight.truth.events;
     for (const auto& reading : flight.sensors.imu) {
         if (reading.t_s < scenario.before_ignition_s - 5) continue; // five seconds on the pad are enough to align
-        if (reading.t_s > events.landing_s) break;
+        if (reading.t_s > events.touchdown_s) break;
         navigation.set_motion(motion_at(flight.truth, reading.t_s));
         navigation.imu({ns(reading.t_s), reading.accel_body_mps2, reading.rate_body_radps});
         while (next_pressure < flight.sensors.pressure.size() &&

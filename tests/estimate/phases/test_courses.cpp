@@ -55,7 +55,7 @@ TEST_CASE("telemetry that ends at the impact is an impact expected, not a descen
             INFO("seed " << seed << (inertial ? "" : ", barometer only"));
             Run run(flight, inertial);
             fly(flight, {.inertial = inertial}, seed, run.state, run.out);
-            const double end_s = flight.truth.events.landing_s;
+            const double end_s = flight.truth.events.touchdown_s;
             CHECK(run.state.phases().phase() == Phase::falling);
             run.wait(end_s + 1.0, end_s + 12.0);
             CHECK(run.state.phases().phase() == Phase::presumed_down);
@@ -81,7 +81,7 @@ TEST_CASE("silence high above the ground is no landing, and no descent for ever"
     REQUIRE(height_m > 400.0);
     Run run(flight);
     fly(flight, {}, 4, run.state, run.out);
-    const double landed_s = flight.truth.events.landing_s;
+    const double landed_s = flight.truth.events.touchdown_s;
     run.wait(lost_s + 1.0, lost_s + 100.0);
     CHECK(run.state.phases().phase() == Phase::under_drogue);
     run.wait(lost_s + 100.0, lost_s + 1000.0);
@@ -107,7 +107,7 @@ TEST_CASE("contact that comes back is believed: in the air the descent goes on, 
         sim::Scenario scenario = flight.scenario;
         flight.truth = sim::run_truth(sim::make_setup(scenario, 6), scenario.kind, 120.0, 120.0);
         flight.sensors = sim::sense(flight.truth, scenario, 6);
-        const double landed_s = flight.truth.events.landing_s;
+        const double landed_s = flight.truth.events.touchdown_s;
         const double lost_s = landed_s - c.lost_before_landing_s;
         silence(flight, lost_s, lost_s + c.silent_s);
         Run run(flight);

@@ -124,7 +124,7 @@ TEST_CASE("Fixes come late, scatter as stated, and are lost under thrust") {
                 east += error.x() * error.x();
                 up += error.z() * error.z();
                 ++good;
-            } else if (truth.phase == TruePhase::powered_ascent) {
+            } else if (truth.phase == TruePhase::under_thrust) {
                 ++lost_under_thrust;
             }
         }

@@ -1,4 +1,4 @@
-/// Octets come out of a real pseudo-terminal, socket and file exactly as delivered.
+/// Bytes come out of a real pseudo-terminal, socket and file exactly as delivered.
 #include <atomic>
 #include <cerrno>
 #include <filesystem>
@@ -20,7 +20,7 @@ using namespace turnstone::sim;
 
 namespace {
 
-/// A short run on the pad.
+/// A short run on the rail.
 DeliveredStream short_stream() {
     Scenario scenario = demo_scenario("on-the-rail");
     scenario.before_ignition_s = 3.0;
@@ -28,14 +28,14 @@ DeliveredStream short_stream() {
     return fly(scenario, 1).received;
 }
 
-/// The octets in the order in which they are played.
+/// The bytes in the order in which they are played.
 std::vector<std::uint8_t> in_order(const DeliveredStream& stream) {
-    std::vector<std::uint8_t> octets;
+    std::vector<std::uint8_t> bytes;
     for (const Delivery& delivery : stream.deliveries) {
-        const auto begin = stream.octets.begin() + static_cast<std::ptrdiff_t>(delivery.offset);
-        octets.insert(octets.end(), begin, begin + static_cast<std::ptrdiff_t>(delivery.size));
+        const auto begin = stream.bytes.begin() + static_cast<std::ptrdiff_t>(delivery.offset);
+        bytes.insert(bytes.end(), begin, begin + static_cast<std::ptrdiff_t>(delivery.size));
     }
-    return octets;
+    return bytes;
 }
 
 struct Folder {
@@ -45,23 +45,23 @@ struct Folder {
     ~Folder() { std::filesystem::remove_all(path); }
 };
 
-/// Reads until the other side hangs up, `size` octets came or nothing comes for 2 s.
+/// Reads until the other side hangs up, `size` bytes came or nothing comes for 2 s.
 std::vector<std::uint8_t> read_all(int fd, std::size_t size) {
-    std::vector<std::uint8_t> octets;
+    std::vector<std::uint8_t> bytes;
     std::uint8_t buffer[4096];
-    while (octets.size() < size) {
+    while (bytes.size() < size) {
         pollfd waiting{fd, POLLIN, 0};
         if (::poll(&waiting, 1, 2000) <= 0) break;
         const ssize_t count = ::read(fd, buffer, sizeof buffer);
         if (count <= 0) break;
-        octets.insert(octets.end(), buffer, buffer + count);
+        bytes.insert(bytes.end(), buffer, buffer + count);
     }
-    return octets;
+    return bytes;
 }
 
 } // namespace
 
-TEST_CASE("A pseudo-terminal carries every octet, also faster than real time") {
+TEST_CASE("A pseudo-terminal carries every byte, also faster than real time") {
     const Folder folder;
     const std::string link = (folder.path / "radio").string();
     const DeliveredStream stream = short_stream();

@@ -62,7 +62,7 @@ TEST_CASE("A six-degree flight agrees with the reference integration") {
             ++rows_checked;
         }
         (void)model.advance_to(9.0, 0.0005);
-        CHECK(model.events().lift_off_s == Approx(expected.at("lift_off_s").get<double>()).margin(1e-9));
+        CHECK(model.events().liftoff_s == Approx(expected.at("lift_off_s").get<double>()).margin(1e-9));
         CHECK(model.events().rail_exit_s == Approx(expected.at("rail_exit_s").get<double>()).epsilon(1e-6));
         CHECK(model.events().rail_exit_speed_mps ==
               Approx(expected.at("rail_exit_speed_m_s").get<double>()).epsilon(1e-6));
@@ -94,8 +94,8 @@ TEST_CASE("Powered vertical flight agrees with the reference integration") {
             CHECK(model.state().velocity_enu_mps.z() == Approx(row.at(2).get<double>()).epsilon(tolerance));
         }
         (void)model.advance_to(expected.at("apogee_time_s").get<double>() + 0.1, 0.001);
-        CHECK(model.events().lift_off_s == Approx(expected.at("lift_off_s").get<double>()).margin(1e-8));
-        CHECK(model.events().burn_out_s == Approx(expected.at("burn_out_s").get<double>()));
+        CHECK(model.events().liftoff_s == Approx(expected.at("lift_off_s").get<double>()).margin(1e-8));
+        CHECK(model.events().burnout_s == Approx(expected.at("burn_out_s").get<double>()));
         CHECK(model.events().apogee_m == Approx(expected.at("apogee_above_pad_m").get<double>()).epsilon(tolerance));
         CHECK(model.events().apogee_s == Approx(expected.at("apogee_time_s").get<double>()).epsilon(tolerance));
         ++cases;
@@ -150,11 +150,11 @@ TEST_CASE("Thrown bodies follow the parabola, and the drag trajectory in standar
             (void)model.advance_to(expected.at("flight_time_s").get<double>() + 1.0, 0.001);
             const double apogee_m = drag ? expected.at("apogee_above_pad_m") : expected.at("apogee_m");
             CHECK(model.events().apogee_m == Approx(apogee_m).epsilon(1e-6));
-            CHECK(model.events().landing_s == Approx(expected.at("flight_time_s").get<double>()).epsilon(1e-6));
+            CHECK(model.events().touchdown_s == Approx(expected.at("flight_time_s").get<double>()).epsilon(1e-6));
             CHECK(model.state().position_enu_m.x() == Approx(expected.at("range_m").get<double>()).epsilon(2e-4));
             if (drag) {
                 CHECK(model.events().apogee_s == Approx(expected.at("apogee_time_s").get<double>()).epsilon(1e-6));
-                CHECK(model.events().landing_speed_mps ==
+                CHECK(model.events().touchdown_speed_mps ==
                       Approx(expected.at("impact_speed_m_s").get<double>()).epsilon(1e-4));
             }
             ++cases;
@@ -163,7 +163,7 @@ TEST_CASE("Thrown bodies follow the parabola, and the drag trajectory in standar
     CHECK(cases == 6);
 }
 
-TEST_CASE("Drift under a canopy through layered wind agrees with the reference integration") {
+TEST_CASE("Drift under a parachute through layered wind agrees with the reference integration") {
     std::size_t cases = 0;
     for (const nlohmann::json& entry : reference_cases("ballistic.json", "drift_dynamic")) {
         INFO(entry.at("id"));
@@ -186,7 +186,7 @@ TEST_CASE("Drift under a canopy through layered wind agrees with the reference i
         state.velocity_enu_mps = vector_of(in.at("start_velocity_east_north_up_m_s"));
         FlightModel model(setup, state);
         (void)model.advance_to(expected.at("descent_time_s").get<double>() + 1.0, 0.001);
-        CHECK(model.events().landing_s == Approx(expected.at("descent_time_s").get<double>()).epsilon(1e-6));
+        CHECK(model.events().touchdown_s == Approx(expected.at("descent_time_s").get<double>()).epsilon(1e-6));
         CHECK(model.state().position_enu_m.x() == Approx(expected.at("drift_east_m").get<double>()).margin(0.01));
         CHECK(model.state().position_enu_m.y() == Approx(expected.at("drift_north_m").get<double>()).margin(0.01));
         ++cases;

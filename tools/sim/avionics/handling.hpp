@@ -1,6 +1,6 @@
 #pragma once
-/// What sensors feel when a vehicle is handled but does not fly: cases that must never look like a lift-off,
-/// an apogee or a landing. Sensor streams only; no packets.
+/// What sensors feel when a vehicle is handled but does not fly: cases that must never look like a liftoff,
+/// an apogee or a touchdown. Sensor streams only; no packets.
 #include <cstdint>
 #include <string_view>
 #include <vector>

@@ -6,6 +6,7 @@
 #include <cstring>
 #include <numbers>
 
+#include "shared/atmosphere.hpp"
 #include "tools/sim/avionics/onboard.hpp"
 
 #include "sanderling_telemetry.h" // generated from tools/demo/sanderling/dictionary.json
@@ -34,9 +35,16 @@ class Transmitter {
         std::array<std::uint8_t, SANDERLING_IMU_FRAME_OCTETS_MAX> frame;
         const std::size_t size = encode(frame.data(), frame.size(), sequence, onboard_ms);
         const double begin_s = std::max(t_s + kProcessing_s, free_s_);
-        free_s_ = begin_s + kOctet_s * static_cast<double>(size);
-        stream_.packets.push_back({apid, sequence, onboard_ms, t_s, begin_s, free_s_, stream_.octets.size(), size});
-        stream_.octets.insert(stream_.octets.end(), frame.begin(), frame.begin() + static_cast<std::ptrdiff_t>(size));
+        free_s_ = begin_s + kByte_s * static_cast<double>(size);
+        stream_.packets.push_back({.apid = apid,
+                                   .sequence_count = sequence,
+                                   .onboard_ms = onboard_ms,
+                                   .t_made_s = t_s,
+                                   .t_begin_s = begin_s,
+                                   .t_end_s = free_s_,
+                                   .offset = stream_.bytes.size(),
+                                   .size = size});
+        stream_.bytes.insert(stream_.bytes.end(), frame.begin(), frame.begin() + static_cast<std::ptrdiff_t>(size));
         sequence = static_cast<std::uint16_t>((sequence + 1U) % 16384U);
     }
     void restart() { sequence_.fill(0); }
@@ -103,7 +111,7 @@ void send_health(Transmitter& transmitter, const HealthReading& reading, std::ui
     packet.continuity_main = reading.continuity_main ? 1 : 0;
     packet.storage_ok = reading.storage_ok ? 1 : 0;
     packet.boot_count = boot_count;
-    packet.free_storage = sanderling_raw_health_free_storage(reading.free_storage_octets);
+    packet.free_storage = sanderling_raw_health_free_storage(reading.free_storage_bytes);
     std::memcpy(packet.firmware, kFirmwareVersion, sizeof kFirmwareVersion);
     transmitter.send(SANDERLING_HEALTH_APID, reading.t_s,
                      [&](std::uint8_t* out, std::size_t size, std::uint16_t sequence, std::uint32_t time_ms) {
@@ -151,9 +159,9 @@ Packetised packetise(const Truth& truth, const SensorStream& sensors, const Scen
 
     Transmitter transmitter(clock);
     transmitter.stream().packets.reserve(sensors.imu.size() / 2);
-    transmitter.stream().octets.reserve(sensors.imu.size() * 24);
+    transmitter.stream().bytes.reserve(sensors.imu.size() * 24);
     const double azimuth_rad = scenario.site.launch_azimuth_deg.value_or(0.0) * std::numbers::pi / 180.0;
-    OnboardComputer computer(azimuth_rad, 9.80665);
+    OnboardComputer computer(azimuth_rad, kGravityStandard_mps2);
     bool restarted = false;
     std::size_t pressure = 0, fix = 0, health = 0, ejection = 0;
     double die_temperature_k = sensors.health.empty() ? 300.0 : sensors.health.front().imu_temperature_k;

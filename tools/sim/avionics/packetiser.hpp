@@ -1,5 +1,5 @@
 #pragma once
-/// Turns sensor readings into the octets the vehicle's transmitter sends: the C99 encoder generated from the
+/// Turns sensor readings into the bytes the vehicle's transmitter sends: the C99 encoder generated from the
 /// demo dictionary, one serial radio of 57600 baud, and the vehicle's own clock.
 #include <cstdint>
 
@@ -8,7 +8,7 @@
 
 namespace turnstone::sim {
 
-inline constexpr double kOctet_s = 10.0 / 57600.0; ///< start bit, eight bits, stop bit
+inline constexpr double kByte_s = 10.0 / 57600.0; ///< start bit, eight bits, stop bit
 
 /// The on-board clock against true time: milliseconds since boot. A reboot starts it again at zero.
 struct OnboardClock {

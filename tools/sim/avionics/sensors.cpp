@@ -58,8 +58,8 @@ class Receiver {
     [[nodiscard]] FixReading read(const TruthSample& sample, const FlightEvents& events) {
         const SensorNoise& noise = scenario_->vehicle.sensors;
         bool locked = sample.t_s >= locked_again_s_;
-        if (scenario_->gnss_lost_at_liftoff && sample.t_s >= events.lift_off_s)
-            locked = std::isfinite(events.landing_s) && sample.t_s > events.landing_s + kColdStart_s;
+        if (scenario_->gnss_lost_at_liftoff && sample.t_s >= events.liftoff_s)
+            locked = std::isfinite(events.touchdown_s) && sample.t_s > events.touchdown_s + kColdStart_s;
         const Eigen::Vector3d error = random_.normal3();
         const Eigen::Vector3d speed_error = random_.normal3();
         const double spread = random_.uniform(0.85, 1.2);
@@ -113,7 +113,7 @@ HealthReading health_at(double t_s, const Truth& truth, const Scenario& scenario
     health.continuity_main = continuity[1];
     health.storage_ok = true;
     health.imu_temperature_k = truth.samples.front().temperature_k + 9.0 - 4.0 * std::exp(-t_s / 300.0);
-    health.free_storage_octets = 3.9e9 - 24000.0 * t_s;
+    health.free_storage_bytes = 3.9e9 - 24000.0 * t_s;
     return health;
 }
 

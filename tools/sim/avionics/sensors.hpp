@@ -43,7 +43,7 @@ struct HealthReading {
     bool continuity_main;
     bool storage_ok;
     double imu_temperature_k;
-    double free_storage_octets;
+    double free_storage_bytes;
 };
 
 inline constexpr double kImuPeriod_s = kTruthStep_s;

@@ -40,7 +40,7 @@ double range_loss(const Impairment& impairment, const TruthSample& sample) {
     return 1.0 / (1.0 + std::exp(margin_db / kEdge_db));
 }
 
-std::uint32_t flip_bits(std::uint8_t* octets, std::size_t size, double bit_error, Random& random) {
+std::uint32_t flip_bits(std::uint8_t* bytes, std::size_t size, double bit_error, Random& random) {
     if (bit_error <= 0.0) return 0;
     std::uint32_t changed = 0;
     std::size_t last = size;
@@ -50,27 +50,27 @@ std::uint32_t flip_bits(std::uint8_t* octets, std::size_t size, double bit_error
     for (double bit = std::floor(std::log1p(-random.uniform()) / scale); bit < bits;
          bit += 1.0 + std::floor(std::log1p(-random.uniform()) / scale)) {
         const auto index = static_cast<std::size_t>(bit);
-        octets[index / 8] = static_cast<std::uint8_t>(octets[index / 8] ^ (1U << (index % 8)));
+        bytes[index / 8] = static_cast<std::uint8_t>(bytes[index / 8] ^ (1U << (index % 8)));
         changed += index / 8 != last ? 1U : 0U;
         last = index / 8;
     }
     return changed;
 }
 
-std::uint32_t overwrite_run(std::uint8_t* octets, std::size_t size, std::size_t run_max, Random& random) {
+std::uint32_t overwrite_run(std::uint8_t* bytes, std::size_t size, std::size_t run_max, Random& random) {
     const std::size_t begin = random.below(size);
     const std::size_t end = std::min(size, begin + 1 + random.below(run_max));
     std::uint32_t changed = 0;
     for (std::size_t i = begin; i < end; ++i) {
         const auto value = static_cast<std::uint8_t>(random.below(256));
-        changed += octets[i] != value ? 1U : 0U;
-        octets[i] = value;
+        changed += bytes[i] != value ? 1U : 0U;
+        bytes[i] = value;
     }
     return changed;
 }
 
 /// Puts the deliveries on one serial line, in order of arrival, and finds which can be decoded.
-void lay_out(DeliveredStream& out, const std::vector<std::uint8_t>& damaged, double octet_s) {
+void lay_out(DeliveredStream& out, const std::vector<std::uint8_t>& damaged, double byte_s) {
     std::vector<std::size_t> order(out.deliveries.size());
     for (std::size_t i = 0; i < order.size(); ++i) order[i] = i;
     std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
@@ -83,12 +83,12 @@ void lay_out(DeliveredStream& out, const std::vector<std::uint8_t>& damaged, dou
     for (const std::size_t index : order) {
         Delivery delivery = out.deliveries[index];
         delivery.t_begin_s = std::max(delivery.t_begin_s, free_s);
-        delivery.t_end_s = delivery.t_begin_s + octet_s * static_cast<double>(delivery.size);
+        delivery.t_end_s = delivery.t_begin_s + byte_s * static_cast<double>(delivery.size);
         free_s = delivery.t_end_s;
         PacketFate& fate = out.fates[delivery.packet];
         fate.merged = fate.merged || !delimited;
         fate.intact_copies += delimited && damaged[index] == 0 ? 1U : 0U;
-        delimited = out.octets[delivery.offset + delivery.size - 1] == 0;
+        delimited = out.bytes[delivery.offset + delivery.size - 1] == 0;
         line.push_back(delivery);
     }
     out.deliveries = std::move(line);
@@ -96,38 +96,31 @@ void lay_out(DeliveredStream& out, const std::vector<std::uint8_t>& damaged, dou
 
 } // namespace
 
-bool impairment_from_name(std::string_view name, Impairment& out) {
-    if (name == "clean") {
-        out = {};
-        return true;
-    }
-    if (name == "mild") {
-        out = {.loss = 0.01,
-               .bit_error = 2e-6,
-               .burst = 0.002,
-               .duplicate = 0.001,
-               .truncation = 0.001,
-               .delay_s = 0.015,
-               .jitter_s = 0.002,
-               .reorder = 0.0005,
-               .range_half_m = 9000.0};
-        return true;
-    }
-    if (name == "rough") {
-        out = {.loss = 0.10,
-               .bit_error = 2e-5,
-               .burst = 0.01,
-               .duplicate = 0.01,
-               .truncation = 0.005,
-               .delay_s = 0.03,
-               .jitter_s = 0.01,
-               .reorder = 0.005,
-               .fades_per_minute = 2.0,
-               .fade_s = 2.0,
-               .range_half_m = 4000.0};
-        return true;
-    }
-    return false;
+std::optional<Impairment> impairment_from_name(std::string_view name) {
+    if (name == "clean") return Impairment{};
+    if (name == "mild")
+        return Impairment{.loss = 0.01,
+                          .bit_error = 2e-6,
+                          .burst = 0.002,
+                          .duplicate = 0.001,
+                          .truncation = 0.001,
+                          .delay_s = 0.015,
+                          .jitter_s = 0.002,
+                          .reorder = 0.0005,
+                          .range_half_m = 9000.0};
+    if (name == "rough")
+        return Impairment{.loss = 0.10,
+                          .bit_error = 2e-5,
+                          .burst = 0.01,
+                          .duplicate = 0.01,
+                          .truncation = 0.005,
+                          .delay_s = 0.03,
+                          .jitter_s = 0.01,
+                          .reorder = 0.005,
+                          .fades_per_minute = 2.0,
+                          .fade_s = 2.0,
+                          .range_half_m = 4000.0};
+    return std::nullopt;
 }
 
 std::string_view to_string(Fate fate) {
@@ -140,7 +133,7 @@ std::string_view to_string(Fate fate) {
     return "";
 }
 
-DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impairment& impairment, double octet_s,
+DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impairment& impairment, double byte_s,
                        std::uint64_t seed) {
     DeliveredStream out;
     Random random(seed, "impairment");
@@ -148,12 +141,12 @@ DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impai
     const std::vector<Interval> fades = draw_fades(impairment, end_s, random);
     std::vector<std::uint8_t> damaged;
     out.fates.resize(sent.packets.size());
-    out.octets.reserve(sent.octets.size());
+    out.bytes.reserve(sent.bytes.size());
     double last_arrival_s = 0.0;
     std::size_t fade = 0;
 
     const auto deliver = [&](std::size_t packet, double t_s, std::size_t offset, std::size_t size, bool bad) {
-        out.deliveries.push_back({t_s, t_s, packet, offset, size});
+        out.deliveries.push_back({.t_begin_s = t_s, .t_end_s = t_s, .packet = packet, .offset = offset, .size = size});
         damaged.push_back(bad ? 1 : 0);
     };
     for (std::size_t i = 0; i < sent.packets.size(); ++i) {
@@ -171,18 +164,18 @@ DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impai
             fate.fate = Fate::lost;
             continue;
         }
-        const std::size_t offset = out.octets.size();
-        const auto begin = sent.octets.begin() + static_cast<std::ptrdiff_t>(packet.offset);
-        out.octets.insert(out.octets.end(), begin, begin + static_cast<std::ptrdiff_t>(packet.size));
+        const std::size_t offset = out.bytes.size();
+        const auto begin = sent.bytes.begin() + static_cast<std::ptrdiff_t>(packet.offset);
+        out.bytes.insert(out.bytes.end(), begin, begin + static_cast<std::ptrdiff_t>(packet.size));
         std::size_t size = packet.size;
-        fate.octets_changed = flip_bits(&out.octets[offset], size, impairment.bit_error, random);
+        fate.bytes_changed = flip_bits(&out.bytes[offset], size, impairment.bit_error, random);
         if (random.chance(impairment.burst))
-            fate.octets_changed += overwrite_run(&out.octets[offset], size, impairment.burst_octets_max, random);
-        if (fate.octets_changed > 0) fate.fate = Fate::corrupted;
+            fate.bytes_changed += overwrite_run(&out.bytes[offset], size, impairment.burst_bytes_max, random);
+        if (fate.bytes_changed > 0) fate.fate = Fate::corrupted;
         if (random.chance(impairment.truncation)) {
             size = 1 + random.below(packet.size - 1);
-            out.octets.resize(offset + size);
-            fate.octets_cut = static_cast<std::uint32_t>(packet.size - size);
+            out.bytes.resize(offset + size);
+            fate.bytes_cut = static_cast<std::uint32_t>(packet.size - size);
             fate.fate = Fate::truncated;
         }
         fate.delay_s = impairment.delay_s + (impairment.jitter_s > 0.0 ? random.exponential(impairment.jitter_s) : 0.0);
@@ -196,12 +189,12 @@ DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impai
         deliver(i, arrival_s, offset, size, fate.fate != Fate::delivered);
         if (random.chance(impairment.duplicate)) {
             fate.duplicated = true;
-            const std::size_t copy = out.octets.size();
-            out.octets.insert(out.octets.end(), begin, begin + static_cast<std::ptrdiff_t>(packet.size));
+            const std::size_t copy = out.bytes.size();
+            out.bytes.insert(out.bytes.end(), begin, begin + static_cast<std::ptrdiff_t>(packet.size));
             deliver(i, arrival_s + random.uniform(0.01, 0.05), copy, packet.size, false);
         }
     }
-    lay_out(out, damaged, octet_s);
+    lay_out(out, damaged, byte_s);
     return out;
 }
 

@@ -4,6 +4,7 @@
 /// fate.
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <string_view>
 #include <vector>
 
@@ -15,8 +16,8 @@ namespace turnstone::sim {
 struct Impairment {
     double loss = 0.0;
     double bit_error = 0.0; ///< per bit
-    double burst = 0.0;     ///< a run of random octets over part of the packet
-    std::size_t burst_octets_max = 24;
+    double burst = 0.0;     ///< a run of random bytes over part of the packet
+    std::size_t burst_bytes_max = 24;
     double duplicate = 0.0;
     double truncation = 0.0;       ///< the tail is cut off, delimiter included
     double delay_s = 0.0;          ///< constant latency
@@ -28,24 +29,24 @@ struct Impairment {
                                ///< broadside; 0: no limit
 };
 
-/// "clean", "mild" (a good day) and "rough" (10 % loss and 2 s fades); empty optional otherwise.
-[[nodiscard]] bool impairment_from_name(std::string_view name, Impairment& out);
+/// "clean", "mild" (a good day) or "rough" (10 % loss and 2 s fades).
+[[nodiscard]] std::optional<Impairment> impairment_from_name(std::string_view name);
 
-/// One framed packet as the vehicle's transmitter sent it. Octets stand in PacketStream::octets.
+/// One framed packet as the vehicle's transmitter sent it. Bytes stand in PacketStream::bytes.
 struct SentPacket {
     std::uint16_t apid;
     std::uint16_t sequence_count;
     std::uint32_t onboard_ms; ///< the secondary header's time
     double t_made_s;          ///< when its contents were final
-    double t_begin_s;         ///< first octet leaves the transmitter
-    double t_end_s;           ///< last octet has left
+    double t_begin_s;         ///< first byte leaves the transmitter
+    double t_end_s;           ///< last byte has left
     std::size_t offset;
     std::size_t size;
 };
 
 struct PacketStream {
     std::vector<SentPacket> packets;
-    std::vector<std::uint8_t> octets;
+    std::vector<std::uint8_t> bytes;
 };
 
 enum class Fate : unsigned char { delivered, lost, corrupted, truncated };
@@ -55,35 +56,35 @@ enum class Fate : unsigned char { delivered, lost, corrupted, truncated };
 struct PacketFate {
     Fate fate = Fate::delivered;
     bool faded = false;      ///< lost to a fade or to range rather than to chance
-    bool merged = false;     ///< the octets before it on the line had lost their delimiter
+    bool merged = false;     ///< the bytes before it on the line had lost their delimiter
     bool duplicated = false; ///< a second, undamaged copy follows
     bool reordered = false;
-    std::uint32_t octets_changed = 0;
-    std::uint32_t octets_cut = 0;
+    std::uint32_t bytes_changed = 0;
+    std::uint32_t bytes_cut = 0;
     double delay_s = 0.0;
     /// Copies that a receiver can decode: undamaged, and with a delimiter before them. The packet is lost if
     /// there is none (but for the one damaged frame in 65536 whose CRC happens to fit).
     std::uint32_t intact_copies = 0;
 };
 
-/// Octets that reach the receiver, in the order of `t_begin_s`.
+/// Bytes that reach the receiver, in the order of `t_begin_s`.
 struct Delivery {
     double t_begin_s;
     double t_end_s;
     std::size_t packet; ///< index into PacketStream::packets
-    std::size_t offset; ///< into DeliveredStream::octets
+    std::size_t offset; ///< into DeliveredStream::bytes
     std::size_t size;
 };
 
 struct DeliveredStream {
     std::vector<PacketFate> fates; ///< one per sent packet
     std::vector<Delivery> deliveries;
-    std::vector<std::uint8_t> octets;
+    std::vector<std::uint8_t> bytes;
 };
 
-/// Received octets never overlap in time: the receiver's output is one serial line of `octet_s` seconds an
-/// octet.
+/// Received bytes never overlap in time: the receiver's output is one serial line of `byte_s` seconds a
+/// byte.
 [[nodiscard]] DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impairment& impairment,
-                                     double octet_s, std::uint64_t seed);
+                                     double byte_s, std::uint64_t seed);
 
 } // namespace turnstone::sim

@@ -72,7 +72,7 @@ class PtyOutput final : public Output {
         if (::ptsname_r(master_.get(), name, sizeof name) != 0)
             return fail("the pseudo-terminal has no name: " + last_error());
         {
-            // Raw before anybody opens it: a reader's first octets must not be echoed back or translated.
+            // Raw before anybody opens it: a reader's first bytes must not be echoed back or translated.
             const Descriptor reader_side(::open(name, O_RDWR | O_NOCTTY | O_CLOEXEC));
             termios settings{};
             if (!reader_side.open() || ::tcgetattr(reader_side.get(), &settings) != 0)
@@ -99,12 +99,12 @@ class PtyOutput final : public Output {
         return wait_until(
             seconds, [this] { return has_reader(); });
     }
-    void write(std::span<const std::uint8_t> octets) override {
+    void write(std::span<const std::uint8_t> bytes) override {
         if (!master_.open() || !has_reader()) return;
-        while (!octets.empty()) {
-            const ssize_t written = ::write(master_.get(), octets.data(), octets.size());
+        while (!bytes.empty()) {
+            const ssize_t written = ::write(master_.get(), bytes.data(), bytes.size());
             if (written > 0) {
-                octets = octets.subspan(static_cast<std::size_t>(written));
+                bytes = bytes.subspan(static_cast<std::size_t>(written));
                 continue;
             }
             if (written < 0 && errno == EINTR) continue;
@@ -133,9 +133,9 @@ class UdpOutput final : public Output {
   public:
     explicit UdpOutput(int socket) : socket_(socket) {}
     bool wait_for_reader(double) override { return true; }
-    void write(std::span<const std::uint8_t> octets) override {
+    void write(std::span<const std::uint8_t> bytes) override {
         // Nobody listening shows as ECONNREFUSED on a later send: a radio does not care either.
-        (void)::send(socket_.get(), octets.data(), octets.size(), MSG_NOSIGNAL);
+        (void)::send(socket_.get(), bytes.data(), bytes.size(), MSG_NOSIGNAL);
     }
 
   private:
@@ -149,16 +149,16 @@ class TcpOutput final : public Output {
         return wait_until(
             seconds, [this] { return accept_client(); });
     }
-    void write(std::span<const std::uint8_t> octets) override {
+    void write(std::span<const std::uint8_t> bytes) override {
         if (!accept_client()) return;
-        while (!octets.empty()) {
-            const ssize_t written = ::send(client_.get(), octets.data(), octets.size(), MSG_NOSIGNAL);
+        while (!bytes.empty()) {
+            const ssize_t written = ::send(client_.get(), bytes.data(), bytes.size(), MSG_NOSIGNAL);
             if (written < 0 && errno == EINTR) continue;
             if (written <= 0) {
                 client_.reset();
                 return;
             }
-            octets = octets.subspan(static_cast<std::size_t>(written));
+            bytes = bytes.subspan(static_cast<std::size_t>(written));
         }
     }
     void unplug() override { client_.reset(); }
@@ -180,8 +180,8 @@ class FileOutput final : public Output {
     FileOutput(const FileOutput&) = delete;
     FileOutput& operator=(const FileOutput&) = delete;
     bool wait_for_reader(double) override { return true; }
-    void write(std::span<const std::uint8_t> octets) override {
-        (void)std::fwrite(octets.data(), 1, octets.size(), file_);
+    void write(std::span<const std::uint8_t> bytes) override {
+        (void)std::fwrite(bytes.data(), 1, bytes.size(), file_);
     }
 
   private:

@@ -1,5 +1,5 @@
 #pragma once
-/// Where the octets go: a pseudo-terminal, a UDP peer, one TCP client, or a capture file.
+/// Where the bytes go: a pseudo-terminal, a UDP peer, one TCP client, or a capture file.
 #include <cstdint>
 #include <memory>
 #include <span>
@@ -14,8 +14,8 @@ class Output {
     virtual ~Output() = default;
     /// Waits at most `seconds` until somebody listens; true when somebody does (or nobody is needed).
     [[nodiscard]] virtual bool wait_for_reader(double seconds) = 0;
-    /// Never blocks for long: octets that nobody reads are dropped, as on a radio.
-    virtual void write(std::span<const std::uint8_t> octets) = 0;
+    /// Never blocks for long: bytes that nobody reads are dropped, as on a radio.
+    virtual void write(std::span<const std::uint8_t> bytes) = 0;
     /// As if the cable were pulled, and put back. Outputs without a cable ignore it.
     virtual void unplug() {}
     [[nodiscard]] virtual Result<void> plug() { return {}; }

@@ -9,7 +9,7 @@ namespace turnstone::sim {
 
 namespace {
 
-constexpr std::size_t kPieceOctets = 32; ///< what a serial adapter hands over in one go, about 6 ms at 57600 baud
+constexpr std::size_t kPieceBytes = 32; ///< what a serial adapter hands over in one go, about 6 ms at 57600 baud
 constexpr std::chrono::milliseconds kLinger{500};
 
 } // namespace
@@ -20,12 +20,12 @@ Result<void> play(const DeliveredStream& stream, Output& output, double speed,
     const auto start = Clock::now();
     bool out = false;
     for (const Delivery& delivery : stream.deliveries) {
-        const std::span<const std::uint8_t> octets(&stream.octets[delivery.offset], delivery.size);
-        const double octet_s = (delivery.t_end_s - delivery.t_begin_s) / static_cast<double>(delivery.size);
-        for (std::size_t done = 0; done < octets.size();) {
+        const std::span<const std::uint8_t> bytes(&stream.bytes[delivery.offset], delivery.size);
+        const double byte_s = (delivery.t_end_s - delivery.t_begin_s) / static_cast<double>(delivery.size);
+        for (std::size_t done = 0; done < bytes.size();) {
             if (stop) return {};
-            const std::size_t piece = std::min(kPieceOctets, octets.size() - done);
-            const double due_s = delivery.t_begin_s + octet_s * static_cast<double>(done + piece);
+            const std::size_t piece = std::min(kPieceBytes, bytes.size() - done);
+            const double due_s = delivery.t_begin_s + byte_s * static_cast<double>(done + piece);
             if (speed > 0.0) {
                 std::this_thread::sleep_until(
                     start + std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(due_s / speed)));
@@ -37,7 +37,7 @@ Result<void> play(const DeliveredStream& stream, Output& output, double speed,
                 if (auto plugged = output.plug(); !plugged) return plugged;
             }
             out = should_be_out;
-            if (!out) output.write(octets.subspan(done, piece));
+            if (!out) output.write(bytes.subspan(done, piece));
             done += piece;
         }
     }

@@ -28,7 +28,7 @@ constexpr double kPadTemperature_k = 1.5;
 constexpr double kLapse_k_per_m = 0.0007;
 constexpr double kCant = 0.4;
 constexpr double kStaticMargin = 0.08;
-constexpr double kCanopyArea = 0.06;
+constexpr double kParachuteArea = 0.06;
 constexpr double kDelay_s = 0.12;
 constexpr double kFill = 0.2;
 } // namespace scatter
@@ -165,7 +165,7 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
     for (std::size_t i = 0; i < rocket.parachutes.size(); ++i) {
         const Parachute& described = rocket.parachutes[i];
         ParachuteTruth truth{};
-        truth.drag_area_m2 = described.drag_area_m2 * around_one(scatter::kCanopyArea);
+        truth.drag_area_m2 = described.drag_area_m2 * around_one(scatter::kParachuteArea);
         truth.at_apogee = described.trigger == Parachute::Trigger::apogee;
         truth.height_m = described.trigger_height_m;
         truth.delay_s = std::max(0.0, described.delay_s + around_zero(scatter::kDelay_s));

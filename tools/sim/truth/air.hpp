@@ -39,7 +39,7 @@ class Air {
 
 /// Gravity straight down, falling with the square of the distance from the Earth's centre.
 struct Gravity {
-    double pad_mps2 = 9.80665;
+    double pad_mps2;
     double radius_m; ///< distance from the Earth's centre; infinity makes gravity constant
     [[nodiscard]] double at(double height_above_pad_m) const {
         const double ratio = 1.0 / (1.0 + height_above_pad_m / radius_m);

@@ -25,13 +25,13 @@ Airframe read_airframe(const nlohmann::json& json, const std::string& file, std:
     out.roll_damping_m2 = reader.number("roll_damping_m2", 0.0, 10.0);
     out.roll_cant_m = reader.number("roll_cant_m", -1.0, 1.0);
     out.riser_arm_m = reader.number("riser_arm_m", 0.0, 10.0);
-    out.hanging_damping_nms = reader.number("hanging_damping_n_m_s", 0.0, 100.0);
+    out.hanging_damping_n_m_s = reader.number("hanging_damping_n_m_s", 0.0, 100.0);
     out.line_stretch_s = reader.number("line_stretch_s", 0.0, 10.0);
     for (JsonReader& element : reader.array("fill_s", 1, 8)) out.fill_s.push_back(element.as_number(0.01, 20.0));
     if (auto ejection = reader.object("ejection")) {
-        out.ejection.impulse_ns = ejection->number("impulse_n_s", 0.0, 1e3);
+        out.ejection.impulse_n_s = ejection->number("impulse_n_s", 0.0, 1e3);
         out.ejection.duration_s = ejection->number("duration_s", 0.001, 1.0);
-        out.ejection.torque_impulse_nms = ejection->number("torque_impulse_n_m_s", 0.0, 100.0);
+        out.ejection.torque_impulse_n_m_s = ejection->number("torque_impulse_n_m_s", 0.0, 100.0);
         out.ejection.pressure_pulse_pa = ejection->number("pressure_pulse_pa", 0.0, 1e6);
         out.ejection.pressure_decay_s = ejection->number("pressure_decay_s", 0.001, 10.0);
         ejection->finish();

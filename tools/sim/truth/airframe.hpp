@@ -10,10 +10,10 @@ namespace turnstone::sim {
 
 /// An ejection charge as the avionics bay feels it.
 struct EjectionCharge {
-    double impulse_ns; ///< newton seconds on the bay, half-sine
+    double impulse_n_s; ///< newton seconds on the bay, half-sine
     double duration_s;
-    double torque_impulse_nms; ///< 1-sigma per axis, newton metre seconds
-    double pressure_pulse_pa;  ///< peak at the barometer
+    double torque_impulse_n_m_s; ///< 1-sigma per axis, newton metre seconds
+    double pressure_pulse_pa;    ///< peak at the barometer
     double pressure_decay_s;
 };
 
@@ -21,14 +21,14 @@ struct Airframe {
     std::array<double, 2> inertia_dry_kg_m2;        ///< about the long axis; about any transverse axis
     std::array<double, 2> inertia_propellant_kg_m2; ///< added by a full motor
     double normal_force_slope_per_rad;
-    double static_margin_m;     ///< centre of pressure behind the centre of mass
-    double damping_length2_m2;  ///< pitch and yaw moment = -(rho V S / 2) * this * rate
-    double roll_damping_m2;     ///< roll moment = -(rho V S / 2) * this * rate
-    double roll_cant_m;         ///< roll moment = dynamic pressure * S * this
-    double riser_arm_m;         ///< riser attachment ahead of the centre of mass
-    double hanging_damping_nms; ///< moment per rad/s while a canopy is out
-    double line_stretch_s;      ///< from ejection to the canopy's mouth opening
-    std::vector<double> fill_s; ///< of each parachute, in the order of vehicle.json
+    double static_margin_m;       ///< centre of pressure behind the centre of mass
+    double damping_length2_m2;    ///< pitch and yaw moment = -(rho V S / 2) * this * rate
+    double roll_damping_m2;       ///< roll moment = -(rho V S / 2) * this * rate
+    double roll_cant_m;           ///< roll moment = dynamic pressure * S * this
+    double riser_arm_m;           ///< riser attachment ahead of the centre of mass
+    double hanging_damping_n_m_s; ///< moment per rad/s while a parachute is out
+    double line_stretch_s;        ///< from ejection to the parachute's mouth opening
+    std::vector<double> fill_s;   ///< of each parachute, in the order of vehicle.json
     EjectionCharge ejection;
     double gust_fraction; ///< gust sigma / mean wind
     double gust_length_m;

@@ -12,7 +12,7 @@ namespace {
 /// The recoil arrives when the shock cord has run out and snatches the bay back.
 constexpr double kSnatchDelay_s = 0.28;
 constexpr double kSnatchDuration_s = 0.018;
-/// Resistance of cord and canopy to twist, as a part of their resistance to swinging.
+/// Resistance of cord and parachute to twist, as a part of their resistance to swinging.
 constexpr double kTwistDamping = 0.008;
 
 /// Half-sine of unit area.
@@ -34,7 +34,7 @@ FlightModel::FlightModel(FlightSetup setup) : setup_(std::move(setup)) {
     triggered_.assign(setup_.parachutes.size(), false);
     if (setup_.ignition_s < kNever_s) {
         events_.ignition_s = setup_.ignition_s;
-        events_.burn_out_s = setup_.ignition_s + setup_.thrust_n.x.back();
+        events_.burnout_s = setup_.ignition_s + setup_.thrust_n.x.back();
         for (const double corner_s : setup_.thrust_n.x) add_corner(setup_.ignition_s + corner_s);
     }
 }
@@ -49,21 +49,21 @@ double FlightModel::thrust_n(double t_s) const {
     return since_s <= 0.0 || since_s >= setup_.thrust_n.x.back() ? 0.0 : setup_.thrust_n.at(since_s);
 }
 
-double FlightModel::canopy_drag_area_m2(double t_s) const {
+double FlightModel::parachute_drag_area_m2(double t_s) const {
     double area_m2 = 0.0;
-    for (const Canopy& canopy : canopies_) {
-        // Area grows with the square of time while the canopy fills (T. W. Knacke, Parachute Recovery Systems
+    for (const OpenParachute& parachute : open_parachutes_) {
+        // Area grows with the square of time while the parachute fills (T. W. Knacke, Parachute Recovery Systems
         // Design Manual, NWC TP 6575, ch. 5).
-        const double fraction = std::clamp((t_s - canopy.mouth_opens_s) / canopy.fill_s, 0.0, 1.0);
-        area_m2 += canopy.drag_area_m2 * fraction * fraction;
+        const double fraction = std::clamp((t_s - parachute.mouth_opens_s) / parachute.fill_s, 0.0, 1.0);
+        area_m2 += parachute.drag_area_m2 * fraction * fraction;
     }
     return area_m2;
 }
 
 bool FlightModel::calm() const {
     if (motion_ == Motion::held) return t_s_ + 0.05 < setup_.ignition_s;
-    if (motion_ == Motion::landed) return true;
-    if (canopies_.empty() || state_.rate_body_rad_s.squaredNorm() > 4.0) return false;
+    if (motion_ == Motion::down) return true;
+    if (open_parachutes_.empty() || state_.rate_body_rad_s.squaredNorm() > 4.0) return false;
     return corners_s_.empty() || t_s_ > corners_s_.back() + 2.0;
 }
 
@@ -98,19 +98,19 @@ BodyRate FlightModel::rate_of(double t_s, const BodyState& s) const {
     }
     torque.z() -= thrust * std::sin(setup_.thrust_offset_rad) * frame.riser_arm_m; // motor as far behind as riser ahead
 
-    if (!canopies_.empty()) {
-        const double area_m2 = canopy_drag_area_m2(t_s);
+    if (!open_parachutes_.empty()) {
+        const double area_m2 = parachute_drag_area_m2(t_s);
         const Eigen::Vector3d arm(frame.riser_arm_m, 0.0, 0.0);
         const Eigen::Vector3d u_riser = u + w.cross(arm);
         const Eigen::Vector3d pull = -0.5 * air.density_kg_m3 * area_m2 * u_riser.norm() * u_riser;
         force += pull;
         // The cord damps swinging; it hardly resists twist.
-        torque += arm.cross(pull) - frame.hanging_damping_nms * Eigen::Vector3d(kTwistDamping * w.x(), w.y(), w.z());
+        torque += arm.cross(pull) - frame.hanging_damping_n_m_s * Eigen::Vector3d(kTwistDamping * w.x(), w.y(), w.z());
     }
     for (const Pulse& pulse : pulses_) {
         const double shape = pulse_shape(t_s - pulse.t_s, pulse.duration_s);
-        force += shape * pulse.impulse_body_ns;
-        torque += shape * pulse.torque_impulse_body_nms;
+        force += shape * pulse.impulse_body_n_s;
+        torque += shape * pulse.torque_impulse_body_n_m_s;
     }
 
     const double remaining = s.propellant_kg / setup_.mass_propellant_kg;
@@ -120,7 +120,7 @@ BodyRate FlightModel::rate_of(double t_s, const BodyState& s) const {
 
     BodyRate rate;
     rate.velocity_enu_mps = s.velocity_enu_mps;
-    rate.propellant_kg_s = -thrust / exhaust_speed_mps_;
+    rate.propellant_kgps = -thrust / exhaust_speed_mps_;
     if (motion_ == Motion::free) {
         rate.accel_enu_mps2 = c * force / mass - Eigen::Vector3d(0.0, 0.0, gravity);
         rate.specific_force_body_mps2 = force / mass;
@@ -186,7 +186,7 @@ Eigen::Vector3d FlightModel::advance_to(double target_s, double max_step_s) {
         if (motion_ == Motion::held && thrust_n(end_s) > 0.0 && lifted(state_, end_s)) {
             step_until(dt_s, lifted);
             motion_ = Motion::rail;
-            events_.lift_off_s = t_s_;
+            events_.liftoff_s = t_s_;
             continue;
         }
         if (motion_ == Motion::rail) {
@@ -202,7 +202,7 @@ Eigen::Vector3d FlightModel::advance_to(double target_s, double max_step_s) {
             }
         }
         step(dt_s);
-        if (motion_ == Motion::landed) break;
+        if (motion_ == Motion::down) break;
     }
     return force_sum_ / std::max(t_s_ - begin_s, 1e-12);
 }
@@ -241,9 +241,9 @@ void FlightModel::watch(const BodyState& before, double t_before_s) {
     if (state_.position_enu_m.z() <= 0.0 && fall_now < 0.0) {
         const double drop = before.position_enu_m.z() - state_.position_enu_m.z();
         const double fraction = drop > 0.0 ? std::clamp(before.position_enu_m.z() / drop, 0.0, 1.0) : 1.0;
-        events_.landing_s = t_before_s + fraction * (t_s_ - t_before_s);
-        events_.landing_speed_mps = state_.velocity_enu_mps.norm();
-        motion_ = Motion::landed;
+        events_.touchdown_s = t_before_s + fraction * (t_s_ - t_before_s);
+        events_.touchdown_speed_mps = state_.velocity_enu_mps.norm();
+        motion_ = Motion::down;
     }
 }
 
@@ -255,15 +255,21 @@ void FlightModel::eject(std::size_t index) {
     separated_ = true;
 
     // A charge pushes along the axis: little of its moment is about that axis.
-    Eigen::Vector3d kick = charge.torque_impulse_nms * random.normal3();
+    Eigen::Vector3d kick = charge.torque_impulse_n_m_s * random.normal3();
     kick.x() *= 0.01;
-    const double strength = charge.impulse_ns * (1.0 + 0.1 * random.normal());
+    const double strength = charge.impulse_n_s * (1.0 + 0.1 * random.normal());
     const Eigen::Vector3d aside = strength * random.normal3().cwiseProduct(Eigen::Vector3d(0.0, 1.0, 1.0));
-    add_pulse({t_s_, charge.duration_s, Eigen::Vector3d(-strength, 0.0, 0.0) + 0.06 * aside, kick});
+    add_pulse({.t_s = t_s_,
+               .duration_s = charge.duration_s,
+               .impulse_body_n_s = Eigen::Vector3d(-strength, 0.0, 0.0) + 0.06 * aside,
+               .torque_impulse_body_n_m_s = kick});
     const Eigen::Vector3d back = Eigen::Vector3d(0.7 * strength, 0.0, 0.0) + 0.2 * aside;
-    add_pulse({t_s_ + kSnatchDelay_s, kSnatchDuration_s, back, -0.4 * kick});
+    add_pulse({.t_s = t_s_ + kSnatchDelay_s,
+               .duration_s = kSnatchDuration_s,
+               .impulse_body_n_s = back,
+               .torque_impulse_body_n_m_s = -0.4 * kick});
     const double mouth_opens_s = t_s_ + parachute.line_stretch_s;
-    canopies_.push_back({mouth_opens_s, parachute.fill_s, parachute.drag_area_m2});
+    open_parachutes_.push_back({mouth_opens_s, parachute.fill_s, parachute.drag_area_m2});
     add_corner(mouth_opens_s);
     add_corner(mouth_opens_s + parachute.fill_s);
 }

@@ -1,7 +1,6 @@
 #pragma once
-/// The motion of one vehicle from the pad to the ground. Six degrees of freedom throughout, also under
-/// canopy: the canopy pulls at the riser's attachment, so hanging, swinging and tumbling follow from the same
-/// equations.
+/// The motion of one vehicle from the rail to the ground. Six degrees of freedom throughout, also under a
+/// parachute: it pulls at the riser's attachment, so hanging, swinging and tumbling follow from the same equations.
 ///
 /// Forces and moments in body axes (equations of the `sixdof_flight` reference case): thrust along x; drag
 /// against the air-relative velocity; normal force in proportion to the sine of the angle of attack, applied
@@ -40,7 +39,7 @@ struct FlightSetup {
     double rail_length_m;
     double rail_tilt_rad;
     double rail_azimuth_rad; ///< of the lean, clockwise from north
-    double ignition_s;       ///< kNever_s: stays on the pad
+    double ignition_s;       ///< kNever_s: stays on the rail
     std::vector<ParachuteTruth> parachutes;
     Airframe airframe;
     Air air;
@@ -49,7 +48,7 @@ struct FlightSetup {
     Random ejection_random; ///< directions of the ejection transients
 };
 
-enum class Motion : unsigned char { held, rail, free, landed };
+enum class Motion : unsigned char { held, rail, free, down };
 
 /// A deployment that happened.
 struct Ejection {
@@ -60,15 +59,15 @@ struct Ejection {
 /// True times, seconds from the start of the simulation; NaN: did not happen.
 struct FlightEvents {
     double ignition_s = std::numeric_limits<double>::quiet_NaN();
-    double lift_off_s = std::numeric_limits<double>::quiet_NaN(); ///< first motion on the rail
+    double liftoff_s = std::numeric_limits<double>::quiet_NaN(); ///< first motion on the rail
     double rail_exit_s = std::numeric_limits<double>::quiet_NaN();
     double axial_zero_s = std::numeric_limits<double>::quiet_NaN(); ///< thrust has fallen to drag
-    double burn_out_s = std::numeric_limits<double>::quiet_NaN();   ///< thrust has ended
+    double burnout_s = std::numeric_limits<double>::quiet_NaN();    ///< thrust has ended
     double apogee_s = std::numeric_limits<double>::quiet_NaN();
-    double landing_s = std::numeric_limits<double>::quiet_NaN(); ///< first touch of the ground
+    double touchdown_s = std::numeric_limits<double>::quiet_NaN(); ///< first touch of the ground
     double rail_exit_speed_mps = std::numeric_limits<double>::quiet_NaN();
     double apogee_m = std::numeric_limits<double>::quiet_NaN();
-    double landing_speed_mps = std::numeric_limits<double>::quiet_NaN();
+    double touchdown_speed_mps = std::numeric_limits<double>::quiet_NaN();
     std::vector<Ejection> ejections;
 };
 
@@ -79,7 +78,7 @@ class FlightModel {
     FlightModel(FlightSetup setup, const BodyState& state);
 
     /// Integrates to `t_s`, in steps of at most `max_step_s`, splitting steps at every corner of thrust
-    /// table, pulses and canopy filling, at first motion and at the rail's end. Returns the mean specific
+    /// table, pulses and parachute filling, at first motion and at the rail's end. Returns the mean specific
     /// force (body axes) over the interval.
     Eigen::Vector3d advance_to(double t_s, double max_step_s);
 
@@ -89,7 +88,7 @@ class FlightModel {
     [[nodiscard]] const FlightEvents& events() const { return events_; }
     [[nodiscard]] const FlightSetup& setup() const { return setup_; }
     [[nodiscard]] double thrust_n(double t_s) const;
-    [[nodiscard]] double canopy_drag_area_m2(double t_s) const;
+    [[nodiscard]] double parachute_drag_area_m2(double t_s) const;
     [[nodiscard]] Eigen::Vector3d wind_enu_mps() const { return setup_.wind.at(state_.position_enu_m.z()); }
     /// Nothing changes fast: a step of one inertial sample is accurate (hanging steadily, or at rest).
     [[nodiscard]] bool calm() const;
@@ -98,10 +97,10 @@ class FlightModel {
     struct Pulse {
         double t_s;
         double duration_s;
-        Eigen::Vector3d impulse_body_ns;
-        Eigen::Vector3d torque_impulse_body_nms;
+        Eigen::Vector3d impulse_body_n_s;
+        Eigen::Vector3d torque_impulse_body_n_m_s;
     };
-    struct Canopy {
+    struct OpenParachute {
         double mouth_opens_s;
         double fill_s;
         double drag_area_m2;
@@ -127,7 +126,7 @@ class FlightModel {
     double exhaust_speed_mps_;
     bool separated_ = false;
     std::vector<Pulse> pulses_;
-    std::vector<Canopy> canopies_;
+    std::vector<OpenParachute> open_parachutes_;
     std::vector<double> corners_s_;   ///< ascending
     std::vector<double> charge_at_s_; ///< of each parachute; kNever_s until its trigger came
     std::vector<bool> triggered_;

@@ -22,7 +22,7 @@ struct BodyRate {
     Eigen::Vector3d accel_enu_mps2;
     Eigen::Vector4d q_dot; ///< w, x, y, z
     Eigen::Vector3d rate_dot_body_rad_s2;
-    double propellant_kg_s;
+    double propellant_kgps;
     Eigen::Vector3d specific_force_body_mps2; ///< what an ideal accelerometer at the centre of mass reads
 };
 
@@ -58,7 +58,7 @@ inline BodyState moved(const BodyState& s, const BodyRate& rate, double dt_s) {
         Eigen::Quaterniond(s.q_local_body.w() + dt_s * rate.q_dot[0], s.q_local_body.x() + dt_s * rate.q_dot[1],
                            s.q_local_body.y() + dt_s * rate.q_dot[2], s.q_local_body.z() + dt_s * rate.q_dot[3]);
     out.rate_body_rad_s = s.rate_body_rad_s + dt_s * rate.rate_dot_body_rad_s2;
-    out.propellant_kg = s.propellant_kg + dt_s * rate.propellant_kg_s;
+    out.propellant_kg = s.propellant_kg + dt_s * rate.propellant_kgps;
     return out;
 }
 
@@ -80,8 +80,8 @@ BodyState rk4_step(const BodyState& s, double t_s, double dt_s, const RateOf& ra
     mean.rate_dot_body_rad_s2 = (k1.rate_dot_body_rad_s2 + 2.0 * (k2.rate_dot_body_rad_s2 + k3.rate_dot_body_rad_s2) +
                                  k4.rate_dot_body_rad_s2) /
                                 6.0;
-    mean.propellant_kg_s =
-        (k1.propellant_kg_s + 2.0 * (k2.propellant_kg_s + k3.propellant_kg_s) + k4.propellant_kg_s) / 6.0;
+    mean.propellant_kgps =
+        (k1.propellant_kgps + 2.0 * (k2.propellant_kgps + k3.propellant_kgps) + k4.propellant_kgps) / 6.0;
     BodyState out = moved(s, mean, dt_s);
     out.q_local_body.normalize();
     mid_specific_force_mps2 = 0.5 * (k2.specific_force_body_mps2 + k3.specific_force_body_mps2);

@@ -36,21 +36,21 @@ TruthSample sample_of(const FlightSetup& setup, double t_s, const BodyState& sta
 
 TruePhase phase_of(const FlightModel& model) {
     const FlightEvents& events = model.events();
-    if (model.motion() == Motion::landed) return TruePhase::landed;
-    if (model.motion() == Motion::held) return TruePhase::pad;
-    if (model.t_s() < events.burn_out_s) return TruePhase::powered_ascent;
-    if (std::isnan(events.apogee_s)) return TruePhase::coast;
-    const bool main_out = std::any_of(events.ejections.begin(), events.ejections.end(), [&](const Ejection& e) {
-        return !model.setup().parachutes[e.parachute].at_apogee;
-    });
-    return main_out ? TruePhase::main_descent : TruePhase::descent;
+    if (model.motion() == Motion::down) return TruePhase::down;
+    if (model.motion() == Motion::held) return TruePhase::on_the_rail;
+    if (model.t_s() < events.burnout_s) return TruePhase::under_thrust;
+    if (std::isnan(events.apogee_s)) return TruePhase::coasting;
+    const auto is_drogue = [&](const Ejection& e) { return model.setup().parachutes[e.parachute].at_apogee; };
+    if (events.ejections.empty()) return TruePhase::falling;
+    return std::all_of(events.ejections.begin(), events.ejections.end(), is_drogue) ? TruePhase::under_drogue
+                                                                                    : TruePhase::under_main;
 }
 
 /// What happens after the first touch: the velocity goes to zero in a smooth pulse, then the body tips over
 /// to lie flat and stops with a bump. Prescribed, since nothing in the flight depends on it.
-class Landing {
+class Touchdown {
   public:
-    Landing(double t_s, const BodyState& touch, double gravity_mps2)
+    Touchdown(double t_s, const BodyState& touch, double gravity_mps2)
         : t_s_(t_s), touch_(touch), gravity_(0.0, 0.0, gravity_mps2) {
         const Eigen::Vector3d nose = touch.q_local_body * Eigen::Vector3d::UnitX();
         const Eigen::Vector3d axis =
@@ -96,7 +96,7 @@ Truth run_flight(const FlightSetup& setup, double after_touchdown_s, double dura
     const double limit_s = setup.ignition_s < kNever_s ? setup.ignition_s + kFlightLimit_s : duration_s;
     truth.samples.reserve(24000);
     std::size_t tick = 0;
-    while (model.motion() != Motion::landed && model.t_s() < limit_s) {
+    while (model.motion() != Motion::down && model.t_s() < limit_s) {
         const double from_s = model.t_s();
         const double to_s = static_cast<double>(++tick) * kTruthStep_s;
         const Eigen::Vector3d rate_before = model.state().rate_body_rad_s;
@@ -106,28 +106,28 @@ Truth run_flight(const FlightSetup& setup, double after_touchdown_s, double dura
         sample.rate_body_rad_s = 0.5 * (rate_before + model.state().rate_body_rad_s);
         sample.thrust_fraction = model.thrust_n(0.5 * (from_s + to_s)) / max_thrust;
         sample.phase = phase_of(model);
-        if (model.motion() == Motion::landed) {
-            truth.destroyed = model.events().landing_speed_mps > kSurvivableImpact_mps;
+        if (model.motion() == Motion::down) {
+            truth.destroyed = model.events().touchdown_speed_mps > kSurvivableImpact_mps;
             break; // the interval of the touch is finished below
         }
         truth.samples.push_back(sample);
     }
     truth.events = model.events();
-    if (model.motion() != Motion::landed || truth.destroyed) return truth;
-    const Landing landing(model.t_s(), model.state(), setup.gravity.at(0.0));
-    const double end_s = truth.events.landing_s + after_touchdown_s;
+    if (model.motion() != Motion::down || truth.destroyed) return truth;
+    const Touchdown touchdown(model.t_s(), model.state(), setup.gravity.at(0.0));
+    const double end_s = truth.events.touchdown_s + after_touchdown_s;
     BodyState rest = model.state();
     rest.position_enu_m.z() = 0.0;
     for (;; ++tick) {
         const double to_s = static_cast<double>(tick) * kTruthStep_s;
         if (to_s > end_s) return truth;
         const double from_s = to_s - kTruthStep_s;
-        rest.velocity_enu_mps = landing.velocity(to_s);
-        rest.q_local_body = landing.attitude(to_s);
+        rest.velocity_enu_mps = touchdown.velocity(to_s);
+        rest.q_local_body = touchdown.attitude(to_s);
         TruthSample sample = sample_of(setup, to_s, rest, setup.wind.mean_enu_mps(0.0));
-        sample.specific_force_body_mps2 = landing.specific_force(from_s, to_s);
-        sample.rate_body_rad_s = landing.rate(from_s, to_s);
-        sample.phase = TruePhase::landed;
+        sample.specific_force_body_mps2 = touchdown.specific_force(from_s, to_s);
+        sample.rate_body_rad_s = touchdown.rate(from_s, to_s);
+        sample.phase = TruePhase::down;
         truth.samples.push_back(sample);
     }
 }
@@ -139,6 +139,7 @@ Truth run_tethered(const FlightSetup& setup, double after_touchdown_s) {
     constexpr double kRock_rad_s = 2.0 * std::numbers::pi * 4.5;
     constexpr double kDamping = 0.25;
     constexpr double kSnatchDelay_s = 0.21;
+    constexpr double kSnatchDuration_s = 0.018;
     Truth truth;
     Random random = setup.ejection_random;
     const EjectionCharge& charge = setup.airframe.ejection;
@@ -148,10 +149,13 @@ Truth run_tethered(const FlightSetup& setup, double after_touchdown_s) {
     std::vector<Strike> strikes;
     for (std::size_t i = 0; i < setup.parachutes.size(); ++i) {
         const double t_s = setup.ignition_s + kTetheredInterval_s * static_cast<double>(i);
-        const double push = charge.impulse_ns / setup.mass_dry_kg * (1.0 + 0.1 * random.normal());
-        const double rock = 0.3 * charge.torque_impulse_nms / setup.airframe.inertia_dry_kg_m2[1] * random.normal();
-        strikes.push_back({t_s, charge.duration_s, -push, rock});
-        strikes.push_back({t_s + kSnatchDelay_s, 0.018, 0.5 * push, -0.4 * rock});
+        const double push = charge.impulse_n_s / setup.mass_dry_kg * (1.0 + 0.1 * random.normal());
+        const double rock = 0.3 * charge.torque_impulse_n_m_s / setup.airframe.inertia_dry_kg_m2[1] * random.normal();
+        strikes.push_back({.t_s = t_s, .duration_s = charge.duration_s, .push_mps = -push, .rock_rad_s = rock});
+        strikes.push_back({.t_s = t_s + kSnatchDelay_s,
+                           .duration_s = kSnatchDuration_s,
+                           .push_mps = 0.5 * push,
+                           .rock_rad_s = -0.4 * rock});
         truth.events.ejections.push_back({t_s, i});
     }
     const double end_s = truth.events.ejections.back().t_s + after_touchdown_s;
@@ -192,7 +196,7 @@ Truth run_tethered(const FlightSetup& setup, double after_touchdown_s) {
         TruthSample sample = sample_of(setup, static_cast<double>(tick) * kTruthStep_s, state, Eigen::Vector3d::Zero());
         sample.specific_force_body_mps2 = state.q_local_body.conjugate() * (force_sum / kSubsteps * nose + gravity);
         sample.rate_body_rad_s = Eigen::Vector3d(0.0, (angle - angle_before) / kTruthStep_s, 0.0);
-        sample.phase = TruePhase::pad;
+        sample.phase = TruePhase::on_the_stand;
         truth.samples.push_back(sample);
     }
     return truth;
@@ -202,12 +206,14 @@ Truth run_tethered(const FlightSetup& setup, double after_touchdown_s) {
 
 std::string_view to_string(TruePhase phase) {
     switch (phase) {
-    case TruePhase::pad: return "pad";
-    case TruePhase::powered_ascent: return "powered_ascent";
-    case TruePhase::coast: return "coast";
-    case TruePhase::descent: return "descent";
-    case TruePhase::main_descent: return "main_descent";
-    case TruePhase::landed: return "landed";
+    case TruePhase::on_the_rail: return "on_the_rail";
+    case TruePhase::on_the_stand: return "on_the_stand";
+    case TruePhase::under_thrust: return "under_thrust";
+    case TruePhase::coasting: return "coasting";
+    case TruePhase::falling: return "falling";
+    case TruePhase::under_drogue: return "under_drogue";
+    case TruePhase::under_main: return "under_main";
+    case TruePhase::down: return "down";
     }
     return "";
 }

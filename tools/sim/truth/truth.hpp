@@ -11,7 +11,16 @@ namespace turnstone::sim {
 
 inline constexpr double kTruthStep_s = 0.005; ///< one inertial sample
 
-enum class TruePhase : unsigned char { pad, powered_ascent, coast, descent, main_descent, landed };
+enum class TruePhase : unsigned char {
+    on_the_rail,
+    on_the_stand,
+    under_thrust,
+    coasting,
+    falling,
+    under_drogue,
+    under_main,
+    down
+};
 [[nodiscard]] std::string_view to_string(TruePhase phase);
 
 /// Truth at `t_s`, seconds from the start of the run. Specific force and body rate are means over the step
