@@ -69,7 +69,7 @@ void write_manifest(std::ostream& out, const FlightResult& flight, const Scenari
 
 void write_truth(std::ostream& out, const Truth& truth) {
     out << "t_s,east_m,north_m,up_m,velocity_east_mps,velocity_north_mps,velocity_up_mps,q_w,q_x,q_y,q_z,"
-           "rate_body_x_rad_s,rate_body_y_rad_s,rate_body_z_rad_s,specific_force_x_mps2,specific_force_y_"
+           "rate_body_x_radps,rate_body_y_radps,rate_body_z_radps,specific_force_x_mps2,specific_force_y_"
            "mps2,"
            "specific_force_z_mps2,wind_east_mps,wind_north_mps,wind_up_mps,mass_kg,pressure_pa,temperature_k,"
            "mach,"
@@ -83,7 +83,7 @@ void write_truth(std::ostream& out, const Truth& truth) {
             "%.4f,%.6f,%.4f,%s\n",
             s.t_s, s.position_enu_m.x(), s.position_enu_m.y(), s.position_enu_m.z(), s.velocity_enu_mps.x(),
             s.velocity_enu_mps.y(), s.velocity_enu_mps.z(), s.q_local_body.w(), s.q_local_body.x(), s.q_local_body.y(),
-            s.q_local_body.z(), s.rate_body_rad_s.x(), s.rate_body_rad_s.y(), s.rate_body_rad_s.z(),
+            s.q_local_body.z(), s.rate_body_radps.x(), s.rate_body_radps.y(), s.rate_body_radps.z(),
             s.specific_force_body_mps2.x(), s.specific_force_body_mps2.y(), s.specific_force_body_mps2.z(),
             s.wind_enu_mps.x(), s.wind_enu_mps.y(), s.wind_enu_mps.z(), s.mass_kg, s.pressure_pa, s.temperature_k,
             s.mach, s.dynamic_pressure_pa, to_string(s.phase).data());

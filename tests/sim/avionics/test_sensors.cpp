@@ -26,7 +26,7 @@ TEST_CASE("Inertial noise has the stated sigma and resolution") {
         REQUIRE(std::abs(counts - std::round(counts)) < 1e-6);
         sum += reading.accel_body_mps2.x() - 9.8;
         sum_square += std::pow(reading.accel_body_mps2.x() - 9.8, 2);
-        rate_square += std::pow(reading.rate_body_rad_s.y(), 2);
+        rate_square += std::pow(reading.rate_body_radps.y(), 2);
     }
     // Standard errors: sigma/sqrt(n) of the mean, sigma/sqrt(2n) of sigma; four of them.
     CHECK(sum / count == Approx(0.0).margin(4.0 * 0.25 / std::sqrt(count)));
@@ -61,8 +61,8 @@ TEST_CASE("Accelerometer and gyroscope clip at their range") {
     CHECK(reading.accel_body_mps2.x() == Approx(noise.accel_range_mps2).epsilon(1e-4));
     CHECK(reading.accel_body_mps2.x() < noise.accel_range_mps2);
     CHECK(reading.accel_body_mps2.y() == -noise.accel_range_mps2);
-    CHECK(reading.rate_body_rad_s.x() == Approx(noise.gyro_range_radps).epsilon(1e-4));
-    CHECK(reading.rate_body_rad_s.y() == -noise.gyro_range_radps);
+    CHECK(reading.rate_body_radps.x() == Approx(noise.gyro_range_radps).epsilon(1e-4));
+    CHECK(reading.rate_body_radps.y() == -noise.gyro_range_radps);
 }
 
 TEST_CASE("The barometer lags, steps by one pascal and clips") {
@@ -90,7 +90,7 @@ TEST_CASE("Sums of the inertial truth give the velocity and attitude of the flig
     Eigen::Vector3d position = Eigen::Vector3d::Zero();
     for (std::size_t i = 1; truth.samples[i].t_s < truth.events.apogee_s; ++i) {
         const TruthSample& sample = truth.samples[i];
-        const Eigen::Vector3d turn = sample.rate_body_rad_s * kTruthStep_s;
+        const Eigen::Vector3d turn = sample.rate_body_radps * kTruthStep_s;
         const Eigen::Quaterniond half(Eigen::AngleAxisd(0.5 * turn.norm(), turn.stableNormalized()));
         const Eigen::Vector3d accel = (q * half) * sample.specific_force_body_mps2 -
                                       Eigen::Vector3d(0.0, 0.0, setup.gravity.at(sample.position_enu_m.z()));

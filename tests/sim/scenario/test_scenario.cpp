@@ -66,7 +66,7 @@ TEST_CASE("What the ground decodes is what the sensors read, within quantisation
         const ImuReading& reading = flight.sensors.imu[i];
         worst_accel =
             std::max(worst_accel, std::abs(samples[i].numbers.at("accel_body_y") - reading.accel_body_mps2.y()));
-        worst_rate = std::max(worst_rate, std::abs(samples[i].numbers.at("rate_body_z") - reading.rate_body_rad_s.z()));
+        worst_rate = std::max(worst_rate, std::abs(samples[i].numbers.at("rate_body_z") - reading.rate_body_radps.z()));
         const double onboard_s = flight.clock.at_start_s + reading.t_s * (1.0 + flight.clock.drift_ppm * 1e-6);
         worst_time_s = std::max(worst_time_s, std::abs(samples[i].onboard_s - onboard_s));
     }

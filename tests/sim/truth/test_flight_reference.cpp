@@ -57,7 +57,7 @@ TEST_CASE("A six-degree flight agrees with the reference integration") {
             CHECK((state.position_enu_m - vector_of(row, 1)).norm() < 1e-5 * greatest_m);
             CHECK((state.velocity_enu_mps - vector_of(row, 4)).norm() < 1e-5 * 70.0);
             CHECK(distance(state.q_local_body, quaternion_of(row, 7)) < 1e-4);
-            CHECK((state.rate_body_rad_s - vector_of(row, 11)).norm() < 1e-4 * (1.0 + vector_of(row, 11).norm()));
+            CHECK((state.rate_body_radps - vector_of(row, 11)).norm() < 1e-4 * (1.0 + vector_of(row, 11).norm()));
             CHECK(state.propellant_kg == Approx(row.at(14).get<double>()).margin(1e-9));
             ++rows_checked;
         }

@@ -19,8 +19,8 @@ BodyState spin_to(BodyState state, double from_s, double to_s, double step_s, co
         rate.velocity_enu_mps.setZero();
         rate.accel_enu_mps2.setZero();
         rate.specific_force_body_mps2.setZero();
-        rate.q_dot = quaternion_rate(s.q_local_body, s.rate_body_rad_s);
-        rate.rate_dot_body_rad_s2 = euler_rate(inertia, s.rate_body_rad_s, torque(t_s, s.rate_body_rad_s));
+        rate.q_dot = quaternion_rate(s.q_local_body, s.rate_body_radps);
+        rate.rate_dot_body_radps2 = euler_rate(inertia, s.rate_body_radps, torque(t_s, s.rate_body_radps));
         return rate;
     };
     const auto steps = static_cast<int>(std::lround((to_s - from_s) / step_s));
@@ -42,7 +42,7 @@ TEST_CASE("Torque-free rotation follows the closed forms and keeps energy and mo
             const Eigen::Vector3d inertia = vector_of(inputs.at("inertia_principal_kg_m2"));
             BodyState state;
             state.q_local_body = quaternion_of(inputs.at("q0_wxyz"));
-            state.rate_body_rad_s = vector_of(inputs.at("w0_body_rad_s"));
+            state.rate_body_radps = vector_of(inputs.at("w0_body_rad_s"));
             double t_s = 0.0;
             const nlohmann::json& rows = entry.at("expected").at("rows");
             const double energy0 = rows.at(0).at(8);
@@ -52,9 +52,9 @@ TEST_CASE("Torque-free rotation follows the closed forms and keeps energy and mo
                 state = spin_to(state, t_s, to_s, 0.001, inertia, kNoTorque);
                 t_s = to_s;
                 CHECK(distance(state.q_local_body, quaternion_of(row, 1)) < 1e-6);
-                CHECK((state.rate_body_rad_s - vector_of(row, 5)).cwiseAbs().maxCoeff() < 1e-6);
-                const Eigen::Vector3d momentum_body = inertia.cwiseProduct(state.rate_body_rad_s);
-                CHECK(std::abs(0.5 * state.rate_body_rad_s.dot(momentum_body) / energy0 - 1.0) < 1e-8);
+                CHECK((state.rate_body_radps - vector_of(row, 5)).cwiseAbs().maxCoeff() < 1e-6);
+                const Eigen::Vector3d momentum_body = inertia.cwiseProduct(state.rate_body_radps);
+                CHECK(std::abs(0.5 * state.rate_body_radps.dot(momentum_body) / energy0 - 1.0) < 1e-8);
                 CHECK((state.q_local_body * momentum_body - momentum0).norm() < 1e-8 * momentum0.norm());
                 ++checked;
             }
@@ -69,7 +69,7 @@ TEST_CASE("A constant body torque on a spinning body follows the closed form") {
         const Eigen::Vector3d torque = vector_of(inputs.at("torque_body_Nm"));
         BodyState state;
         state.q_local_body = quaternion_of(inputs.at("q0_wxyz"));
-        state.rate_body_rad_s = vector_of(inputs.at("w0_body_rad_s"));
+        state.rate_body_radps = vector_of(inputs.at("w0_body_rad_s"));
         double t_s = 0.0;
         for (const nlohmann::json& row : entry.at("expected").at("rows")) {
             const double to_s = row.at(0);
@@ -77,7 +77,7 @@ TEST_CASE("A constant body torque on a spinning body follows the closed form") {
                             [&](double, const Eigen::Vector3d&) { return torque; });
             t_s = to_s;
             CHECK(distance(state.q_local_body, quaternion_of(row, 1)) < 1e-6);
-            CHECK((state.rate_body_rad_s - vector_of(row, 5)).cwiseAbs().maxCoeff() < 1e-6);
+            CHECK((state.rate_body_radps - vector_of(row, 5)).cwiseAbs().maxCoeff() < 1e-6);
         }
     }
 }
@@ -89,7 +89,7 @@ TEST_CASE("Roll with damping and canted fins settles as a first-order system") {
         const double damping = inputs.at("Lp_1_s");
         const double drive = inputs.at("Ld_1_s2").get<double>() * inputs.at("delta_rad").get<double>();
         BodyState state;
-        state.rate_body_rad_s.x() = inputs.at("p0_rad_s");
+        state.rate_body_radps.x() = inputs.at("p0_rad_s");
         double t_s = 0.0;
         for (std::size_t i = 0; i < inputs.at("t_s").size(); ++i) {
             const double to_s = inputs.at("t_s").at(i);
@@ -97,7 +97,7 @@ TEST_CASE("Roll with damping and canted fins settles as a first-order system") {
                 return Eigen::Vector3d(damping * w.x() + drive, 0.0, 0.0);
             });
             t_s = to_s;
-            CHECK(state.rate_body_rad_s.x() ==
+            CHECK(state.rate_body_radps.x() ==
                   Approx(entry.at("expected").at("p_rad_s").at(i).get<double>()).margin(1e-9));
             const double half_angle = 0.5 * entry.at("expected").at("roll_angle_rad").at(i).get<double>();
             CHECK(distance(state.q_local_body, {std::cos(half_angle), std::sin(half_angle), 0.0, 0.0}) < 1e-6);
@@ -127,10 +127,10 @@ TEST_CASE("A damped pitch oscillation follows the second-order closed form") {
                 rate.accel_enu_mps2.setZero();
                 rate.specific_force_body_mps2.setZero();
                 const double angle = 2.0 * std::atan2(s.q_local_body.y(), s.q_local_body.w());
-                rate.q_dot = quaternion_rate(s.q_local_body, s.rate_body_rad_s);
-                rate.rate_dot_body_rad_s2 =
-                    euler_rate(Eigen::Vector3d::Constant(inertia), s.rate_body_rad_s,
-                               {0.0, -stiffness * angle - damping * s.rate_body_rad_s.y(), 0.0});
+                rate.q_dot = quaternion_rate(s.q_local_body, s.rate_body_radps);
+                rate.rate_dot_body_radps2 =
+                    euler_rate(Eigen::Vector3d::Constant(inertia), s.rate_body_radps,
+                               {0.0, -stiffness * angle - damping * s.rate_body_radps.y(), 0.0});
                 return rate;
             };
             for (int k = 0, n = static_cast<int>(std::lround((to_s - t_s) / 0.001)); k < n; ++k)
@@ -138,7 +138,7 @@ TEST_CASE("A damped pitch oscillation follows the second-order closed form") {
             t_s = to_s;
             const double angle = 2.0 * std::atan2(state.q_local_body.y(), state.q_local_body.w());
             CHECK(angle == Approx(entry.at("expected").at("angle_rad").at(i).get<double>()).margin(1e-9));
-            CHECK(state.rate_body_rad_s.y() ==
+            CHECK(state.rate_body_radps.y() ==
                   Approx(entry.at("expected").at("rate_rad_s").at(i).get<double>()).margin(1e-9));
         }
     }
@@ -161,7 +161,7 @@ TEST_CASE("Quaternion kinematics under given rates agree with an independent int
                 BodyRate rate{};
                 rate.velocity_enu_mps.setZero();
                 rate.accel_enu_mps2.setZero();
-                rate.rate_dot_body_rad_s2.setZero();
+                rate.rate_dot_body_radps2.setZero();
                 rate.specific_force_body_mps2.setZero();
                 rate.q_dot = quaternion_rate(s.q_local_body, rate_at(t));
                 return rate;

@@ -17,7 +17,7 @@ constexpr double kPressurePerMetre_pa = 10.1; ///< of height near 1200 m; height
 /// What acts at one instant, body axes.
 struct Felt {
     Eigen::Vector3d force_mps2;
-    Eigen::Vector3d rate_rad_s = Eigen::Vector3d::Zero();
+    Eigen::Vector3d rate_radps = Eigen::Vector3d::Zero();
     double pressure_change_pa = 0.0;
 };
 
@@ -79,7 +79,7 @@ class Course {
             felt.force_mps2 += (60.0 + 90.0 * hits_[i].size) * pulse * hits_[i].direction;
             const double since_s = t_s - hits_[i].t_s;
             if (since_s > 0.0) { // the rail rings
-                felt.rate_rad_s.y() +=
+                felt.rate_radps.y() +=
                     0.6 * hits_[i].size * std::exp(-since_s / 0.25) * std::sin(2.0 * kPi * 7.0 * since_s);
             }
         }
@@ -101,7 +101,7 @@ class Course {
         const double roll = std::clamp((t_s - hit_s - contact_s) / 0.6, 0.0, 1.0);
         const double angle_rad = 0.5 * kPi * roll;
         Felt felt{std::cos(angle_rad) * upright + std::sin(angle_rad) * lying};
-        if (roll < 1.0) felt.rate_rad_s.y() = 0.5 * kPi / 0.6;
+        if (roll < 1.0) felt.rate_radps.y() = 0.5 * kPi / 0.6;
         felt.force_mps2 += 70.0 * half_sine(t_s - hit_s - contact_s - 0.6, 0.008) * hits_[1].direction;
         return felt;
     }
@@ -127,7 +127,7 @@ class Course {
         for (const Wave& wave : waves_) {
             wander += 0.5 * std::sin(2.0 * kPi * 0.06 * wave.frequency_hz * t_s + wave.phase_rad);
             const double rock = std::sin(2.0 * kPi * 0.35 * wave.frequency_hz * t_s + wave.phase_rad);
-            felt.rate_rad_s += 0.008 * rock * wave.amplitude_mps2;
+            felt.rate_radps += 0.008 * rock * wave.amplitude_mps2;
             felt.force_mps2 += 0.1 * rock * wave.amplitude_mps2;
         }
         felt.pressure_change_pa = 50.0 * wander;
@@ -140,7 +140,7 @@ class Course {
         for (const Wave& wave : waves_) {
             felt.force_mps2 +=
                 0.4 * std::sin(2.0 * kPi * wave.frequency_hz * t_s + wave.phase_rad) * wave.amplitude_mps2;
-            felt.rate_rad_s += 0.03 * std::cos(2.0 * kPi * 0.4 * wave.frequency_hz * t_s) * wave.amplitude_mps2;
+            felt.rate_radps += 0.03 * std::cos(2.0 * kPi * 0.4 * wave.frequency_hz * t_s) * wave.amplitude_mps2;
         }
         for (const Hit& hit : hits_) { // potholes: mostly across the axis, since it lies
             Eigen::Vector3d direction = hit.direction;
@@ -161,9 +161,9 @@ class Course {
         if (t_s < walk_end_s) {
             const double step = std::sin(2.0 * kPi * 1.9 * (t_s - kRestBefore_s));
             felt.force_mps2.z() += 3.5 * step + 1.5 * step * step * step;
-            felt.rate_rad_s.z() = 0.3 * step;
+            felt.rate_radps.z() = 0.3 * step;
         } else if (raised < 1.0) {
-            felt.rate_rad_s.y() = -0.5 * kPi / raise_s;
+            felt.rate_radps.y() = -0.5 * kPi / raise_s;
         }
         felt.pressure_change_pa = -kPressurePerMetre_pa * 1.6 * raised;
         felt.force_mps2.x() += 45.0 * half_sine(t_s - walk_end_s - raise_s - 1.0, 0.015); // the stop
@@ -219,7 +219,7 @@ HandlingStream handle(Handling kind, const Scenario& scenario, std::uint64_t see
         for (int k = 0; k < kSubsteps; ++k) {
             const Felt felt = course.at((tick - 1 + (k + 0.5) / kSubsteps) * kImuPeriod_s);
             force += felt.force_mps2 / kSubsteps;
-            rate += felt.rate_rad_s / kSubsteps;
+            rate += felt.rate_radps / kSubsteps;
             pressure_change_pa = felt.pressure_change_pa;
             out.greatest_axial_mps2 = std::max(out.greatest_axial_mps2, felt.force_mps2.x());
         }

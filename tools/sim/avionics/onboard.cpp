@@ -50,7 +50,7 @@ void OnboardComputer::take(const ImuReading& reading) {
         const double weight = std::max(kPadMean, 1.0 / count_);
         if (std::abs(reading.accel_body_mps2.norm() - gravity_mps2_) < 3.0 || count_ == 1) {
             mean_force_ += weight * (reading.accel_body_mps2 - mean_force_);
-            gyro_bias_ += weight * (reading.rate_body_rad_s - gyro_bias_);
+            gyro_bias_ += weight * (reading.rate_body_radps - gyro_bias_);
         }
         if (reading.accel_body_mps2.norm() < gravity_mps2_ + 4.0) level(mean_force_);
     } else if (!levelled_) {
@@ -58,7 +58,7 @@ void OnboardComputer::take(const ImuReading& reading) {
         if (count_ >= 40) level(mean_force_);
     }
     if (levelled_) {
-        const Eigen::Vector3d turn = (reading.rate_body_rad_s - gyro_bias_) * kImuPeriod_s;
+        const Eigen::Vector3d turn = (reading.rate_body_radps - gyro_bias_) * kImuPeriod_s;
         const double angle = turn.norm();
         if (angle > 1e-12) q_ = (q_ * Eigen::Quaterniond(Eigen::AngleAxisd(angle, turn / angle))).normalized();
         double up_mps2 = (q_ * reading.accel_body_mps2).z() - gravity_mps2_;

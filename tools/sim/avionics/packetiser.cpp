@@ -6,7 +6,7 @@
 #include <cstring>
 #include <numbers>
 
-#include "shared/atmosphere.hpp"
+#include "shared/constants.hpp"
 #include "tools/sim/avionics/onboard.hpp"
 
 #include "sanderling_telemetry.h" // generated from tools/demo/sanderling/dictionary.json
@@ -65,9 +65,9 @@ void send_imu(Transmitter& transmitter, const ImuReading* batch, double temperat
         sample.accel_body_x = sanderling_raw_imu_samples_accel_body_x(batch[k].accel_body_mps2.x());
         sample.accel_body_y = sanderling_raw_imu_samples_accel_body_y(batch[k].accel_body_mps2.y());
         sample.accel_body_z = sanderling_raw_imu_samples_accel_body_z(batch[k].accel_body_mps2.z());
-        sample.rate_body_x = sanderling_raw_imu_samples_rate_body_x(batch[k].rate_body_rad_s.x());
-        sample.rate_body_y = sanderling_raw_imu_samples_rate_body_y(batch[k].rate_body_rad_s.y());
-        sample.rate_body_z = sanderling_raw_imu_samples_rate_body_z(batch[k].rate_body_rad_s.z());
+        sample.rate_body_x = sanderling_raw_imu_samples_rate_body_x(batch[k].rate_body_radps.x());
+        sample.rate_body_y = sanderling_raw_imu_samples_rate_body_y(batch[k].rate_body_radps.y());
+        sample.rate_body_z = sanderling_raw_imu_samples_rate_body_z(batch[k].rate_body_radps.z());
     }
     transmitter.send(SANDERLING_IMU_APID, batch[kImuBatch - 1].t_s,
                      [&](std::uint8_t* out, std::size_t size, std::uint16_t sequence, std::uint32_t time_ms) {
@@ -149,7 +149,7 @@ Packetised packetise(const Truth& truth, const SensorStream& sensors, const Scen
     OnboardClock clock{};
     clock.at_start_s = random.uniform(30.0, 900.0);
     clock.drift_ppm = scenario.airframe.clock_drift_ppm * random.normal();
-    clock.rebooted_s = std::numeric_limits<double>::quiet_NaN();
+    clock.rebooted_s = kNaN;
     double dark_from_s = kNever_s;
     if (scenario.reboots_at_ejection && !truth.events.ejections.empty()) {
         dark_from_s = truth.events.ejections.front().t_s + 0.004; // the igniter's current pulls the supply down

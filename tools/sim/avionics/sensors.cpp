@@ -121,22 +121,22 @@ HealthReading health_at(double t_s, const Truth& truth, const Scenario& scenario
 
 InertialSensor::InertialSensor(const SensorNoise& noise, Random random) : noise_(noise), random_(random) {
     accel_bias_mps2_ = noise_.accel_bias_mps2 * random_.normal3();
-    gyro_bias_rad_s_ = noise_.gyro_bias_radps * random_.normal3();
+    gyro_bias_radps_ = noise_.gyro_bias_radps * random_.normal3();
 }
 
 ImuReading InertialSensor::read(double t_s, const Eigen::Vector3d& specific_force_mps2,
-                                const Eigen::Vector3d& rate_rad_s, double vibration_mps2, double vibration_rad_s) {
+                                const Eigen::Vector3d& rate_radps, double vibration_mps2, double vibration_radps) {
     const double root_s = std::sqrt(kImuPeriod_s);
     accel_bias_mps2_ += noise_.accel_bias_walk_mps2_rts * root_s * random_.normal3();
-    gyro_bias_rad_s_ += noise_.gyro_bias_walk_radps_rts * root_s * random_.normal3();
+    gyro_bias_radps_ += noise_.gyro_bias_walk_radps_rts * root_s * random_.normal3();
     const double accel_sigma = std::hypot(noise_.accel_noise_mps2, vibration_mps2);
-    const double gyro_sigma = std::hypot(noise_.gyro_noise_radps, vibration_rad_s);
+    const double gyro_sigma = std::hypot(noise_.gyro_noise_radps, vibration_radps);
     ImuReading reading;
     reading.t_s = t_s;
     reading.accel_body_mps2 =
         converted(specific_force_mps2 + accel_bias_mps2_ + accel_sigma * random_.normal3(), noise_.accel_range_mps2);
-    reading.rate_body_rad_s =
-        converted(rate_rad_s + gyro_bias_rad_s_ + gyro_sigma * random_.normal3(), noise_.gyro_range_radps);
+    reading.rate_body_radps =
+        converted(rate_radps + gyro_bias_radps_ + gyro_sigma * random_.normal3(), noise_.gyro_range_radps);
     return reading;
 }
 
@@ -168,7 +168,7 @@ SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t s
     Random health_random(seed, "health");
     Random thermometer(seed, "thermometer");
     out.accel_bias_mps2 = inertial.accel_bias_mps2();
-    out.gyro_bias_rad_s = inertial.gyro_bias_rad_s();
+    out.gyro_bias_radps = inertial.gyro_bias_radps();
     out.pressure_bias_pa = barometer.bias_pa();
     out.imu.reserve(truth.samples.size());
 
@@ -181,8 +181,8 @@ SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t s
         const TruthSample& sample = truth.samples[i];
         // Motor vibration in proportion to thrust, buffeting in proportion to dynamic pressure.
         const double shake = sample.thrust_fraction + 2.0e-5 * sample.dynamic_pressure_pa;
-        out.imu.push_back(inertial.read(sample.t_s, sample.specific_force_body_mps2, sample.rate_body_rad_s,
-                                        airframe.vibration_accel_mps2 * shake, airframe.vibration_rate_rad_s * shake));
+        out.imu.push_back(inertial.read(sample.t_s, sample.specific_force_body_mps2, sample.rate_body_radps,
+                                        airframe.vibration_accel_mps2 * shake, airframe.vibration_rate_radps * shake));
         receiver.feel(sample);
         barometer.follow(sample.pressure_pa + airframe.port_pressure_coefficient * sample.dynamic_pressure_pa,
                          kTruthStep_s);

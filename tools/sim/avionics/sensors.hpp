@@ -14,7 +14,7 @@ namespace turnstone::sim {
 struct ImuReading {
     double t_s;
     Eigen::Vector3d accel_body_mps2;
-    Eigen::Vector3d rate_body_rad_s;
+    Eigen::Vector3d rate_body_radps;
 };
 
 struct PressureReading {
@@ -58,7 +58,7 @@ struct SensorStream {
     std::vector<FixReading> fix;
     std::vector<HealthReading> health;
     Eigen::Vector3d accel_bias_mps2; ///< at switch-on
-    Eigen::Vector3d gyro_bias_rad_s;
+    Eigen::Vector3d gyro_bias_radps;
     double pressure_bias_pa;
 };
 
@@ -70,15 +70,15 @@ class InertialSensor {
   public:
     InertialSensor(const SensorNoise& noise, Random random);
     [[nodiscard]] ImuReading read(double t_s, const Eigen::Vector3d& specific_force_mps2,
-                                  const Eigen::Vector3d& rate_rad_s, double vibration_mps2, double vibration_rad_s);
+                                  const Eigen::Vector3d& rate_radps, double vibration_mps2, double vibration_radps);
     [[nodiscard]] const Eigen::Vector3d& accel_bias_mps2() const { return accel_bias_mps2_; }
-    [[nodiscard]] const Eigen::Vector3d& gyro_bias_rad_s() const { return gyro_bias_rad_s_; }
+    [[nodiscard]] const Eigen::Vector3d& gyro_bias_radps() const { return gyro_bias_radps_; }
 
   private:
     SensorNoise noise_;
     Random random_;
     Eigen::Vector3d accel_bias_mps2_;
-    Eigen::Vector3d gyro_bias_rad_s_;
+    Eigen::Vector3d gyro_bias_radps_;
 };
 
 /// Barometer in a vented bay: first-order lag, noise, bias, 1 Pa steps.

@@ -39,7 +39,7 @@ Airframe read_airframe(const nlohmann::json& json, const std::string& file, std:
     out.gust_fraction = reader.number("gust_fraction", 0.0, 1.0);
     out.gust_length_m = reader.number("gust_length_m", 1.0, 1e4);
     out.vibration_accel_mps2 = reader.number("vibration_accel_mps2", 0.0, 100.0);
-    out.vibration_rate_rad_s = reader.number("vibration_rate_radps", 0.0, 10.0);
+    out.vibration_rate_radps = reader.number("vibration_rate_radps", 0.0, 10.0);
     out.barometer_lag_s = reader.number("barometer_lag_s", 0.0, 5.0);
     out.port_pressure_coefficient = reader.number("port_pressure_coefficient", -1.0, 1.0);
     out.fix_lost_above_mps2 = reader.number("fix_lost_above_mps2", 1.0, 1e4);

@@ -33,7 +33,7 @@ struct Airframe {
     double gust_fraction; ///< gust sigma / mean wind
     double gust_length_m;
     double vibration_accel_mps2; ///< 1-sigma at full thrust
-    double vibration_rate_rad_s;
+    double vibration_rate_radps;
     double barometer_lag_s;           ///< first-order venting of the bay
     double port_pressure_coefficient; ///< static port error / dynamic pressure
     double fix_lost_above_mps2;       ///< specific force that makes the satellite receiver lose lock

@@ -63,7 +63,7 @@ double FlightModel::parachute_drag_area_m2(double t_s) const {
 bool FlightModel::calm() const {
     if (motion_ == Motion::held) return t_s_ + 0.05 < setup_.ignition_s;
     if (motion_ == Motion::down) return true;
-    if (open_parachutes_.empty() || state_.rate_body_rad_s.squaredNorm() > 4.0) return false;
+    if (open_parachutes_.empty() || state_.rate_body_radps.squaredNorm() > 4.0) return false;
     return corners_s_.empty() || t_s_ > corners_s_.back() + 2.0;
 }
 
@@ -71,7 +71,7 @@ BodyRate FlightModel::rate_of(double t_s, const BodyState& s) const {
     const Airframe& frame = setup_.airframe;
     const double up_m = s.position_enu_m.z();
     const Eigen::Matrix3d c = s.q_local_body.normalized().toRotationMatrix();
-    const Eigen::Vector3d& w = s.rate_body_rad_s;
+    const Eigen::Vector3d& w = s.rate_body_radps;
     const double mass = mass_kg(s);
     const double thrust = thrust_n(t_s);
 
@@ -125,11 +125,11 @@ BodyRate FlightModel::rate_of(double t_s, const BodyState& s) const {
         rate.accel_enu_mps2 = c * force / mass - Eigen::Vector3d(0.0, 0.0, gravity);
         rate.specific_force_body_mps2 = force / mass;
         rate.q_dot = quaternion_rate(s.q_local_body, w);
-        rate.rate_dot_body_rad_s2 = euler_rate({inertia_x, inertia_yz, inertia_yz}, w, torque);
+        rate.rate_dot_body_radps2 = euler_rate({inertia_x, inertia_yz, inertia_yz}, w, torque);
         return rate;
     }
     rate.q_dot.setZero();
-    rate.rate_dot_body_rad_s2.setZero();
+    rate.rate_dot_body_radps2.setZero();
     if (motion_ == Motion::rail)
         rate.accel_enu_mps2 = rail_enu_ * (force.x() / mass - gravity * rail_enu_.z());
     else

@@ -9,6 +9,7 @@
 #include <limits>
 #include <vector>
 
+#include "shared/constants.hpp"
 #include "tools/sim/truth/air.hpp"
 #include "tools/sim/truth/airframe.hpp"
 #include "tools/sim/truth/rigid_body.hpp"
@@ -58,16 +59,16 @@ struct Ejection {
 
 /// True times, seconds from the start of the simulation; NaN: did not happen.
 struct FlightEvents {
-    double ignition_s = std::numeric_limits<double>::quiet_NaN();
-    double liftoff_s = std::numeric_limits<double>::quiet_NaN(); ///< first motion on the rail
-    double rail_exit_s = std::numeric_limits<double>::quiet_NaN();
-    double axial_zero_s = std::numeric_limits<double>::quiet_NaN(); ///< thrust has fallen to drag
-    double burnout_s = std::numeric_limits<double>::quiet_NaN();    ///< thrust has ended
-    double apogee_s = std::numeric_limits<double>::quiet_NaN();
-    double touchdown_s = std::numeric_limits<double>::quiet_NaN(); ///< first touch of the ground
-    double rail_exit_speed_mps = std::numeric_limits<double>::quiet_NaN();
-    double apogee_m = std::numeric_limits<double>::quiet_NaN();
-    double touchdown_speed_mps = std::numeric_limits<double>::quiet_NaN();
+    double ignition_s = kNaN;
+    double liftoff_s = kNaN; ///< first motion on the rail
+    double rail_exit_s = kNaN;
+    double axial_zero_s = kNaN; ///< thrust has fallen to drag
+    double burnout_s = kNaN;    ///< thrust has ended
+    double apogee_s = kNaN;
+    double touchdown_s = kNaN; ///< first touch of the ground
+    double rail_exit_speed_mps = kNaN;
+    double apogee_m = kNaN;
+    double touchdown_speed_mps = kNaN;
     std::vector<Ejection> ejections;
 };
 

@@ -13,7 +13,7 @@ struct BodyState {
     Eigen::Vector3d position_enu_m = Eigen::Vector3d::Zero();
     Eigen::Vector3d velocity_enu_mps = Eigen::Vector3d::Zero();
     Eigen::Quaterniond q_local_body = Eigen::Quaterniond::Identity(); ///< Hamilton, body to local
-    Eigen::Vector3d rate_body_rad_s = Eigen::Vector3d::Zero();
+    Eigen::Vector3d rate_body_radps = Eigen::Vector3d::Zero();
     double propellant_kg = 0.0;
 };
 
@@ -21,7 +21,7 @@ struct BodyRate {
     Eigen::Vector3d velocity_enu_mps;
     Eigen::Vector3d accel_enu_mps2;
     Eigen::Vector4d q_dot; ///< w, x, y, z
-    Eigen::Vector3d rate_dot_body_rad_s2;
+    Eigen::Vector3d rate_dot_body_radps2;
     double propellant_kgps;
     Eigen::Vector3d specific_force_body_mps2; ///< what an ideal accelerometer at the centre of mass reads
 };
@@ -57,7 +57,7 @@ inline BodyState moved(const BodyState& s, const BodyRate& rate, double dt_s) {
     out.q_local_body =
         Eigen::Quaterniond(s.q_local_body.w() + dt_s * rate.q_dot[0], s.q_local_body.x() + dt_s * rate.q_dot[1],
                            s.q_local_body.y() + dt_s * rate.q_dot[2], s.q_local_body.z() + dt_s * rate.q_dot[3]);
-    out.rate_body_rad_s = s.rate_body_rad_s + dt_s * rate.rate_dot_body_rad_s2;
+    out.rate_body_radps = s.rate_body_radps + dt_s * rate.rate_dot_body_radps2;
     out.propellant_kg = s.propellant_kg + dt_s * rate.propellant_kgps;
     return out;
 }
@@ -77,8 +77,8 @@ BodyState rk4_step(const BodyState& s, double t_s, double dt_s, const RateOf& ra
         (k1.velocity_enu_mps + 2.0 * (k2.velocity_enu_mps + k3.velocity_enu_mps) + k4.velocity_enu_mps) / 6.0;
     mean.accel_enu_mps2 = (k1.accel_enu_mps2 + 2.0 * (k2.accel_enu_mps2 + k3.accel_enu_mps2) + k4.accel_enu_mps2) / 6.0;
     mean.q_dot = (k1.q_dot + 2.0 * (k2.q_dot + k3.q_dot) + k4.q_dot) / 6.0;
-    mean.rate_dot_body_rad_s2 = (k1.rate_dot_body_rad_s2 + 2.0 * (k2.rate_dot_body_rad_s2 + k3.rate_dot_body_rad_s2) +
-                                 k4.rate_dot_body_rad_s2) /
+    mean.rate_dot_body_radps2 = (k1.rate_dot_body_radps2 + 2.0 * (k2.rate_dot_body_radps2 + k3.rate_dot_body_radps2) +
+                                 k4.rate_dot_body_radps2) /
                                 6.0;
     mean.propellant_kgps =
         (k1.propellant_kgps + 2.0 * (k2.propellant_kgps + k3.propellant_kgps) + k4.propellant_kgps) / 6.0;

@@ -99,11 +99,11 @@ Truth run_flight(const FlightSetup& setup, double after_touchdown_s, double dura
     while (model.motion() != Motion::down && model.t_s() < limit_s) {
         const double from_s = model.t_s();
         const double to_s = static_cast<double>(++tick) * kTruthStep_s;
-        const Eigen::Vector3d rate_before = model.state().rate_body_rad_s;
+        const Eigen::Vector3d rate_before = model.state().rate_body_radps;
         const Eigen::Vector3d force = model.advance_to(to_s, model.calm() ? kTruthStep_s : kFineStep_s);
         TruthSample sample = sample_of(setup, model.t_s(), model.state(), model.wind_enu_mps());
         sample.specific_force_body_mps2 = force;
-        sample.rate_body_rad_s = 0.5 * (rate_before + model.state().rate_body_rad_s);
+        sample.rate_body_radps = 0.5 * (rate_before + model.state().rate_body_radps);
         sample.thrust_fraction = model.thrust_n(0.5 * (from_s + to_s)) / max_thrust;
         sample.phase = phase_of(model);
         if (model.motion() == Motion::down) {
@@ -126,7 +126,7 @@ Truth run_flight(const FlightSetup& setup, double after_touchdown_s, double dura
         rest.q_local_body = touchdown.attitude(to_s);
         TruthSample sample = sample_of(setup, to_s, rest, setup.wind.mean_enu_mps(0.0));
         sample.specific_force_body_mps2 = touchdown.specific_force(from_s, to_s);
-        sample.rate_body_rad_s = touchdown.rate(from_s, to_s);
+        sample.rate_body_radps = touchdown.rate(from_s, to_s);
         sample.phase = TruePhase::down;
         truth.samples.push_back(sample);
     }
@@ -135,8 +135,8 @@ Truth run_flight(const FlightSetup& setup, double after_touchdown_s, double dura
 /// A bay lying on a padded stand: one damped oscillator along the body and one about a transverse axis,
 /// struck by the charge's half-sine and by the snatch of the cord.
 Truth run_tethered(const FlightSetup& setup, double after_touchdown_s) {
-    constexpr double kPush_rad_s = 2.0 * std::numbers::pi * 3.0;
-    constexpr double kRock_rad_s = 2.0 * std::numbers::pi * 4.5;
+    constexpr double kPush_radps = 2.0 * std::numbers::pi * 3.0;
+    constexpr double kRock_radps = 2.0 * std::numbers::pi * 4.5;
     constexpr double kDamping = 0.25;
     constexpr double kSnatchDelay_s = 0.21;
     constexpr double kSnatchDuration_s = 0.018;
@@ -144,18 +144,18 @@ Truth run_tethered(const FlightSetup& setup, double after_touchdown_s) {
     Random random = setup.ejection_random;
     const EjectionCharge& charge = setup.airframe.ejection;
     struct Strike {
-        double t_s, duration_s, push_mps, rock_rad_s;
+        double t_s, duration_s, push_mps, rock_radps;
     };
     std::vector<Strike> strikes;
     for (std::size_t i = 0; i < setup.parachutes.size(); ++i) {
         const double t_s = setup.ignition_s + kTetheredInterval_s * static_cast<double>(i);
         const double push = charge.impulse_n_s / setup.mass_dry_kg * (1.0 + 0.1 * random.normal());
         const double rock = 0.3 * charge.torque_impulse_n_m_s / setup.airframe.inertia_dry_kg_m2[1] * random.normal();
-        strikes.push_back({.t_s = t_s, .duration_s = charge.duration_s, .push_mps = -push, .rock_rad_s = rock});
+        strikes.push_back({.t_s = t_s, .duration_s = charge.duration_s, .push_mps = -push, .rock_radps = rock});
         strikes.push_back({.t_s = t_s + kSnatchDelay_s,
                            .duration_s = kSnatchDuration_s,
                            .push_mps = 0.5 * push,
-                           .rock_rad_s = -0.4 * rock});
+                           .rock_radps = -0.4 * rock});
         truth.events.ejections.push_back({t_s, i});
     }
     const double end_s = truth.events.ejections.back().t_s + after_touchdown_s;
@@ -178,12 +178,12 @@ Truth run_tethered(const FlightSetup& setup, double after_touchdown_s) {
                     const double shape =
                         0.5 * std::numbers::pi / strike.duration_s * std::sin(std::numbers::pi * phase);
                     push += strike.push_mps * shape;
-                    rock += strike.rock_rad_s * shape;
+                    rock += strike.rock_radps * shape;
                 }
             }
-            const double x_accel = push - kPush_rad_s * kPush_rad_s * x - 2.0 * kDamping * kPush_rad_s * x_rate;
+            const double x_accel = push - kPush_radps * kPush_radps * x - 2.0 * kDamping * kPush_radps * x_rate;
             const double angle_accel =
-                rock - kRock_rad_s * kRock_rad_s * angle - 2.0 * kDamping * kRock_rad_s * angle_rate;
+                rock - kRock_radps * kRock_radps * angle - 2.0 * kDamping * kRock_radps * angle_rate;
             x_rate += x_accel * kDt_s; // semi-implicit Euler: stable for an oscillator, and nothing else depends on it
             x += x_rate * kDt_s;
             angle_rate += angle_accel * kDt_s;
@@ -195,7 +195,7 @@ Truth run_tethered(const FlightSetup& setup, double after_touchdown_s) {
         state.q_local_body = level * Eigen::Quaterniond(Eigen::AngleAxisd(angle, Eigen::Vector3d::UnitY()));
         TruthSample sample = sample_of(setup, static_cast<double>(tick) * kTruthStep_s, state, Eigen::Vector3d::Zero());
         sample.specific_force_body_mps2 = state.q_local_body.conjugate() * (force_sum / kSubsteps * nose + gravity);
-        sample.rate_body_rad_s = Eigen::Vector3d(0.0, (angle - angle_before) / kTruthStep_s, 0.0);
+        sample.rate_body_radps = Eigen::Vector3d(0.0, (angle - angle_before) / kTruthStep_s, 0.0);
         sample.phase = TruePhase::on_the_stand;
         truth.samples.push_back(sample);
     }

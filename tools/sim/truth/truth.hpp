@@ -30,7 +30,7 @@ struct TruthSample {
     Eigen::Vector3d position_enu_m; ///< centre of mass, from its place on the pad
     Eigen::Vector3d velocity_enu_mps;
     Eigen::Quaterniond q_local_body;
-    Eigen::Vector3d rate_body_rad_s;
+    Eigen::Vector3d rate_body_radps;
     Eigen::Vector3d specific_force_body_mps2;
     Eigen::Vector3d wind_enu_mps;
     double mass_kg;
