@@ -80,8 +80,8 @@ TEST_CASE("a parachute that does not open is left out of the landing once its ti
         // At apogee the charges may still fire; ten seconds before impact they have not.
         CHECK(of(Checkpoint::apogee).miss_m > 200);
         CHECK(of(Checkpoint::ten_before_touchdown).miss_m < 120);
-        CHECK_FALSE(score.flight_events[static_cast<std::size_t>(Moment::drogue_deployment)].happened);
-        CHECK(score.flight_events[static_cast<std::size_t>(Moment::drogue_deployment)].found == 0);
+        CHECK_FALSE(score.of(EventId::drogue_out).happened);
+        CHECK(score.of(EventId::drogue_out).found == 0);
     }
 }
 

@@ -8,6 +8,7 @@
 #include <utility>
 #include <vector>
 
+#include "server/pipeline/events.hpp"
 #include "tools/trials/trial.hpp"
 
 using namespace turnstone;
@@ -141,8 +142,8 @@ void errors_table(const std::vector<Scores>& all) {
 
 void flight_events_table(const std::vector<Scores>& all) {
     head("Flight events, median / worst", kFlights);
-    for (std::size_t m = 0; m < kFlightEvents; ++m) {
-        const std::string name(moment_text(static_cast<Moment>(m)));
+    for (std::size_t m = 0; m < kFlightEvents.size(); ++m) {
+        const std::string name = make_event({.id = kFlightEvents[m], .t_ns = 0}, 0).text;
         const auto found = [m](const TrialScore& s) {
             return s.flight_events[m].happened && s.flight_events[m].found > 0;
         };

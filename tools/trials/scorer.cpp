@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <numbers>
 
+#include "server/pipeline/events.hpp"
 #include "shared/geodesy.hpp"
 #include "shared/time.hpp"
 
@@ -14,6 +15,10 @@ namespace {
 
 constexpr double kDegree = 180 / std::numbers::pi;
 const std::string kFolder = "sanderling/estimate/";
+
+std::string key_of(EventId id) {
+    return make_event({.id = id, .t_ns = 0}, 0, {.index = 0, .name = "sanderling"}).key;
+}
 
 double turned(double degrees) {
     return std::remainder(degrees, 360.0);
@@ -34,7 +39,7 @@ Scorer::Scorer(const sim::FlightResult& flight, const sim::Scenario& scenario, c
         const auto ejection = [&](std::size_t k) { return k < e.ejections.size() ? e.ejections[k].t_s : NAN; };
         flight_events_true_s_ = {e.liftoff_s, e.burnout_s, e.apogee_s, ejection(0), ejection(1), e.touchdown_s};
     }
-    for (std::size_t m = 0; m < kFlightEvents; ++m)
+    for (std::size_t m = 0; m < kFlightEvents.size(); ++m)
         score_.flight_events[m].happened = std::isfinite(flight_events_true_s_[m]);
     score_.charges = static_cast<int>(e.ejections.size());
     if (scenario.kind != sim::RunKind::flight || !std::isfinite(e.apogee_s)) return;
@@ -73,7 +78,7 @@ void Scorer::take(const Batch& batch) {
         if (record.table == id("air")) air(row, truth);
         if (record.table == id("vertical")) vertical(row, truth);
         if (record.table == id("navigation")) navigation(row, truth);
-        if (record.table == id("look")) look(row, truth);
+        if (record.table == id("look_angles")) look_angles(row, truth);
         if (record.table == id("ascent")) apogee(row);
         if (record.table == id("landing")) landing(row);
     }
@@ -144,12 +149,12 @@ void Scorer::navigation(const Row& row, const sim::TruthSample& truth) {
     }
 }
 
-void Scorer::look(const Row& row, const sim::TruthSample& truth) {
+void Scorer::look_angles(const Row& row, const sim::TruthSample& truth) {
     const auto& e = flight_->truth.events;
     const Vector3d away = truth.position_enu_m - station_enu_m_;
     if (!(row.t_s > e.liftoff_s) || row.t_s > e.touchdown_s || away.norm() < 50) return;
     const double across = away.head<2>().norm();
-    score_.azimuth_deg.add(turned(row["azimuth_true_deg"] - std::atan2(away.x(), away.y()) * kDegree),
+    score_.azimuth_deg.add(turned(row["azimuth_deg"] - std::atan2(away.x(), away.y()) * kDegree),
                            row["azimuth_deg_sigma"]);
     score_.elevation_deg.add(row["elevation_deg"] - std::atan2(away.z(), across) * kDegree, row["elevation_deg_sigma"]);
 }
@@ -188,15 +193,13 @@ void Scorer::landing(const Row& row) {
 }
 
 void Scorer::event(const Event& event) {
-    const std::string prefix = "sanderling/flight/";
-    if (event.key.starts_with("sanderling/pulse/acceleration")) ++score_.shocks;
-    if (event.key.starts_with("sanderling/pulse/pressure")) ++score_.pressure_pulses;
+    if (event.key == key_of(EventId::shock)) ++score_.shocks;
+    if (event.key == key_of(EventId::pressure_pulse)) ++score_.pressure_pulses;
     if (event.kind == EventKind::alert_raised && event.key.starts_with("sanderling/sensor/")) ++score_.sensor_alerts;
-    if (event.key == prefix + "contact_lost")
+    if (event.key == key_of(EventId::signal_lost))
         score_.presumed_impact_error_s = true_s(event.t_ns) - flight_->truth.events.touchdown_s;
-    if (!event.key.starts_with(prefix)) return;
-    for (std::size_t m = 0; m < kFlightEvents; ++m) {
-        if (event.key.substr(prefix.size()) != moment_key(static_cast<Moment>(m))) continue;
+    for (std::size_t m = 0; m < kFlightEvents.size(); ++m) {
+        if (event.key != key_of(kFlightEvents[m])) continue;
         FlightEventScore& score = score_.flight_events[m];
         if (++score.found > 1) continue;
         score.error_s = true_s(event.t_ns) - flight_events_true_s_[m];

@@ -48,7 +48,7 @@ class Scorer {
     void air(const Row& row, const sim::TruthSample& truth);
     void vertical(const Row& row, const sim::TruthSample& truth);
     void navigation(const Row& row, const sim::TruthSample& truth);
-    void look(const Row& row, const sim::TruthSample& truth);
+    void look_angles(const Row& row, const sim::TruthSample& truth);
     void apogee(const Row& row);
     void landing(const Row& row);
     void event(const Event& event);
@@ -62,7 +62,8 @@ class Scorer {
     std::map<std::string, TableId> tables_;
     std::vector<AskedCheckpoint> asked_;
     double late_s_ = 0; ///< of the newest packet's time
-    std::array<double, kFlightEvents> flight_events_true_s_{NAN, NAN, NAN, NAN, NAN, NAN}; ///< NaN: did not happen
+    std::array<double, kFlightEvents.size()> flight_events_true_s_{NAN, NAN, NAN,
+                                                                   NAN, NAN, NAN}; ///< NaN: did not happen
     TrialScore score_;
     double height_nis_sum_ = 0, fix_nis_sum_ = 0;
     int height_nis_count_ = 0, fix_nis_count_ = 0;

@@ -6,6 +6,7 @@
 /// parachutes and sensors; it shares with the estimators the physical constants and the vehicle's data, no
 /// model code. It draws thrust, drag, mass, wind and parachutes around the vehicle file's values, which is all
 /// the estimators are told.
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstdint>
@@ -13,7 +14,7 @@
 #include <string>
 #include <vector>
 
-#include "server/estimate/phases/phase.hpp"
+#include "server/estimate/event.hpp"
 #include "tools/sim/scenario/scenario.hpp"
 
 namespace turnstone::trials {
@@ -30,7 +31,9 @@ struct Errors {
     [[nodiscard]] double normalised_square() const { return normalised_square_sum / normalised_count; }
 };
 
-inline constexpr std::size_t kFlightEvents = 6; ///< those of Moment up to `landing`
+/// Liftoff to touchdown.
+inline constexpr std::array kFlightEvents{EventId::liftoff,    EventId::burnout,  EventId::apogee,
+                                          EventId::drogue_out, EventId::main_out, EventId::touchdown};
 
 struct FlightEventScore {
     bool happened = false;
@@ -71,7 +74,11 @@ struct TrialScore {
     Errors long_axis_deg;                   ///< liftoff to apogee
     Errors azimuth_deg, elevation_deg;      ///< of the antenna, while the range exceeds 50 m
     double height_nis = NAN, fix_nis = NAN; ///< means over the flight of what navigation reports
-    std::array<FlightEventScore, kFlightEvents> flight_events;
+    std::array<FlightEventScore, kFlightEvents.size()> flight_events; ///< in the order of kFlightEvents
+    [[nodiscard]] const FlightEventScore& of(EventId event) const {
+        return flight_events.at(static_cast<std::size_t>(std::find(kFlightEvents.begin(), kFlightEvents.end(), event) -
+                                                         kFlightEvents.begin()));
+    }
     std::array<PredictionScore, kCheckpoints> predictions;
     double presumed_impact_error_s = NAN; ///< when contact ended in flight: presumed minus true
     double true_apogee_m = NAN;
