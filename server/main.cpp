@@ -22,12 +22,12 @@ constexpr const char* kFooter = "Turnstone only receives: it sends nothing to a 
                                 "fire anything. The range safety officer,\n"
                                 "local law and the site's safety code decide.";
 
-constexpr const char* kLinkHelp = "Where bytes come from; repeat for several. One of\n"
+constexpr const char* kLinkHelp = "Where bytes come from, a URI (%XX for any octet); repeat for several. One of\n"
                                   "  serial:PATH?baud=57600   (also parity=none|even|odd, stop=1|2)\n"
-                                  "  udp:ADDRESS:PORT         (0.0.0.0 listens on every interface)\n"
-                                  "  tcp:HOST:PORT\n"
+                                  "  udp://ADDRESS:PORT       (0.0.0.0 listens on every interface)\n"
+                                  "  tcp://HOST:PORT\n"
                                   "  file:PATH?pace=57600     (a raw capture; without pace at full speed)\n"
-                                  "each with further options joined by &: name=SHORT, vehicle=NAME";
+                                  "each also with name=SHORT and vehicle=NAME; the first option follows ?, others &";
 
 struct ServeOptions {
     std::string config_file;

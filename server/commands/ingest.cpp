@@ -28,7 +28,7 @@ constexpr std::int64_t kRecorderPollNs = kNsPerS;
 struct Ingest::State {
     struct Slot {
         LinkView view;
-        std::unique_ptr<Link> link;
+        std::shared_ptr<Link> link;
     };
 
     State(std::shared_ptr<const PipelineSetup> given_setup, std::vector<LinkUri> given_uris, Recorder& given_recorder,

@@ -9,41 +9,41 @@
 
 #include <boost/asio/post.hpp>
 
-#include "server/link/retrying_link.hpp"
+#include "server/link/link.hpp"
 
 namespace turnstone {
 
 namespace {
 
 constexpr std::chrono::milliseconds kPaceStep{10};
-constexpr double kBitsPerOctet = 10.0; // start bit, eight data bits, stop bit
+constexpr double kBitsPerByte = 10.0; // start bit, eight data bits, stop bit
 
-class FileLink final : public RetryingLink {
+class FileLink final : public Link {
   public:
-    FileLink(boost::asio::io_context& context, LinkUri::File source, LinkHandler handler)
-        : RetryingLink(context, std::move(handler)), source_(std::move(source)), timer_(context) {}
+    FileLink(boost::asio::io_context& context, FileSource source, LinkHandler handler)
+        : Link(context, std::move(handler)), source_(std::move(source)), timer_(context) {}
     ~FileLink() override { FileLink::close(); }
 
   private:
     void open() override {
         fd_ = ::open(source_.path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK);
         if (fd_ < 0) {
-            refused(source_.path + " cannot be opened (" + std::strerror(errno) + ")");
+            cannot_open(source_.path + " cannot be opened (" + std::strerror(errno) + ")");
             return;
         }
         struct stat status {};
         if (::fstat(fd_, &status) != 0 || !S_ISREG(status.st_mode)) {
-            refused(source_.path + " is no plain file; a file link reads a raw capture");
+            cannot_open(source_.path + " is not a regular file; a file link reads a raw capture");
             return;
         }
-        // After a failed read it goes on where it was: no octet twice.
-        if (::lseek(fd_, static_cast<off_t>(octets_read_), SEEK_SET) < 0) {
-            refused(source_.path + " cannot be read from octet " + std::to_string(octets_read_) + " on (" +
+        // After a failed read it goes on where it was: no byte twice.
+        if (::lseek(fd_, static_cast<off_t>(bytes_read_), SEEK_SET) < 0) {
+            cannot_open(source_.path + " cannot be read from byte " + std::to_string(bytes_read_) + " on (" +
                     std::strerror(errno) + ")");
             return;
         }
         t_paced_ns_ = station_now_ns();
-        octets_before_ = octets_read_;
+        bytes_before_ = bytes_read_;
         opened();
     }
 
@@ -59,13 +59,13 @@ class FileLink final : public RetryingLink {
         });
     }
 
-    /// Octets a line of the given rate would have delivered by now and that were not read yet.
+    /// Bytes a line of the given rate would have delivered by now and that were not read yet.
     [[nodiscard]] std::size_t due() const {
         if (source_.pace_baud == 0) return may_read() ? buffer_.size() : 0;
         const double elapsed_s = static_cast<double>(station_now_ns() - t_paced_ns_) * 1e-9;
-        const double octets =
-            elapsed_s * source_.pace_baud / kBitsPerOctet - static_cast<double>(octets_read_ - octets_before_);
-        return static_cast<std::size_t>(std::clamp(octets, 0.0, static_cast<double>(buffer_.size())));
+        const double bytes =
+            elapsed_s * source_.pace_baud / kBitsPerByte - static_cast<double>(bytes_read_ - bytes_before_);
+        return static_cast<std::size_t>(std::clamp(bytes, 0.0, static_cast<double>(buffer_.size())));
     }
 
     void read_block() {
@@ -78,10 +78,10 @@ class FileLink final : public RetryingLink {
                 return;
             }
             if (size == 0) {
-                ended();
+                end_of_file();
                 return;
             }
-            octets_read_ += static_cast<std::uint64_t>(size);
+            bytes_read_ += static_cast<std::uint64_t>(size);
             received({buffer_.data(), static_cast<std::size_t>(size)});
         }
         if (!stopped()) read();
@@ -95,20 +95,19 @@ class FileLink final : public RetryingLink {
         }
     }
 
-    LinkUri::File source_;
+    FileSource source_;
     boost::asio::steady_timer timer_;
     int fd_ = -1;
     std::int64_t t_paced_ns_ = 0;
-    std::uint64_t octets_before_ = 0; ///< read before this opening
-    std::uint64_t octets_read_ = 0;
+    std::uint64_t bytes_before_ = 0; ///< read before this opening
+    std::uint64_t bytes_read_ = 0;
     std::array<std::byte, 16384> buffer_{};
 };
 
 } // namespace
 
-std::shared_ptr<RetryingLink> make_file_link(boost::asio::io_context& context, LinkUri::File source,
-                                             LinkHandler handler) {
-    return std::make_shared<FileLink>(context, std::move(source), std::move(handler));
+std::shared_ptr<Link> make_link(boost::asio::io_context& context, const FileSource& source, LinkHandler handler) {
+    return std::make_shared<FileLink>(context, source, std::move(handler));
 }
 
 } // namespace turnstone

@@ -1,45 +1,106 @@
 #include "server/link/link.hpp"
 
-#include "server/link/retrying_link.hpp"
+#include <algorithm>
+#include <chrono>
+#include <utility>
 
 namespace turnstone {
 
 namespace {
 
-/// Owns the shared link, so that whoever drops it stops it.
-class OwnedLink final : public Link {
-  public:
-    explicit OwnedLink(std::shared_ptr<RetryingLink> link) : link_(std::move(link)) {}
-    ~OwnedLink() override { link_->stop(); }
-    OwnedLink(const OwnedLink&) = delete;
-    OwnedLink& operator=(const OwnedLink&) = delete;
-    void start() override { link_->start(); }
-    void stop() override { link_->stop(); }
-
-  private:
-    std::shared_ptr<RetryingLink> link_;
-};
+constexpr std::chrono::milliseconds kRetryMin{250};
+constexpr std::chrono::milliseconds kRetryMax{5000};
+constexpr std::int64_t kSilentAfter_ns = 3'000'000'000;
 
 } // namespace
 
-std::unique_ptr<Link> make_link(boost::asio::io_context& context, const LinkUri& uri, LinkHandler handler) {
-    struct Maker {
-        boost::asio::io_context& context;
-        LinkHandler& handler;
-        std::shared_ptr<RetryingLink> operator()(const LinkUri::Serial& source) const {
-            return make_serial_link(context, source, std::move(handler));
-        }
-        std::shared_ptr<RetryingLink> operator()(const LinkUri::Udp& source) const {
-            return make_udp_link(context, source, std::move(handler));
-        }
-        std::shared_ptr<RetryingLink> operator()(const LinkUri::Tcp& source) const {
-            return make_tcp_link(context, source, std::move(handler));
-        }
-        std::shared_ptr<RetryingLink> operator()(const LinkUri::File& source) const {
-            return make_file_link(context, source, std::move(handler));
-        }
-    };
-    return std::make_unique<OwnedLink>(std::visit(Maker{context, handler}, uri.source));
+Link::Link(boost::asio::io_context& context, LinkHandler handler)
+    : context_(context), handler_(std::move(handler)), retry_timer_(context), silence_timer_(context),
+      retry_delay_(kRetryMin) {}
+
+void Link::start() {
+    handler_.on_state(station_now_ns(), state_, detail_);
+    open();
+}
+
+void Link::stop() {
+    stopped_ = true;
+    retry_timer_.cancel();
+    silence_timer_.cancel();
+    close();
+}
+
+void Link::set_state(LinkState state, const std::string& detail) {
+    if (state == state_ && detail == detail_) return;
+    state_ = state;
+    detail_ = detail;
+    handler_.on_state(station_now_ns(), state_, detail_);
+}
+
+void Link::opened() {
+    was_open_ = true;
+    t_open_ns_ = t_heard_ns_ = station_now_ns();
+    set_state(LinkState::open, "");
+    // A callback may have stopped the link.
+    if (!stopped_) {
+        watch_silence();
+        read();
+    }
+}
+
+void Link::cannot_open(const std::string& why) {
+    // A link that once worked stays "lost" while it cannot be opened again: that is what the operator must fix.
+    set_state(was_open_ ? LinkState::lost : LinkState::cannot_open, why);
+    retry();
+}
+
+void Link::lost(const std::string& why) {
+    silence_timer_.cancel();
+    if (t_heard_ns_ > t_open_ns_ || station_now_ns() - t_open_ns_ > kSilentAfter_ns) retry_delay_ = kRetryMin;
+    set_state(LinkState::lost, why);
+    retry();
+}
+
+void Link::end_of_file() {
+    silence_timer_.cancel();
+    close();
+    set_state(LinkState::end_of_file, "");
+}
+
+void Link::received(std::span<const std::byte> bytes) {
+    const std::int64_t t_rx_ns = station_now_ns();
+    t_heard_ns_ = t_rx_ns;
+    if (state_ == LinkState::no_data) {
+        set_state(LinkState::open, "");
+        watch_silence();
+    }
+    if (!stopped_) handler_.on_bytes(t_rx_ns, utc_now_ns(), bytes);
+}
+
+void Link::retry() {
+    close();
+    if (stopped_) return;
+    retry_timer_.expires_after(retry_delay_);
+    retry_delay_ = std::min(retry_delay_ * 2, kRetryMax);
+    retry_timer_.async_wait([self = shared_from_this()](const boost::system::error_code& error) {
+        if (!error && !self->stopped_) self->open();
+    });
+}
+
+void Link::watch_silence() {
+    const std::int64_t left_ns = t_heard_ns_ + kSilentAfter_ns - station_now_ns();
+    silence_timer_.expires_after(std::chrono::nanoseconds(std::max<std::int64_t>(left_ns, 0)));
+    silence_timer_.async_wait([self = shared_from_this()](const boost::system::error_code& error) {
+        if (error || self->stopped_ || self->state_ != LinkState::open) return;
+        if (station_now_ns() - self->t_heard_ns_ >= kSilentAfter_ns)
+            self->set_state(LinkState::no_data, "nothing came for 3 s");
+        else
+            self->watch_silence();
+    });
+}
+
+std::shared_ptr<Link> make_link(boost::asio::io_context& context, const LinkUri& uri, LinkHandler handler) {
+    return std::visit([&](const auto& source) { return make_link(context, source, std::move(handler)); }, uri.source);
 }
 
 } // namespace turnstone

@@ -1,69 +1,29 @@
 #pragma once
 /// A link is a source of bytes with receive times: serial port, UDP, TCP client, capture file. It receives;
-/// it has no function that sends, and a serial port is opened for reading only. It retries for ever with
-/// back-off and says what state it is in.
+/// it has no function that sends, and a serial port is opened for reading only. It says what state it is in:
+///
+///   opening --opened--> open <--bytes--> no data    3 s without a byte
+///      |                  |                 |
+///    failed            failed            failed     or, of a file read to its end: end of file, and nothing is retried
+///      v                  v                 v
+///  cannot open          lost              lost      retried indefinitely: after 0.25 s, doubling to 5 s,
+///      |                  |                 |       back to 0.25 s once it stood for 3 s or delivered
+///      +------opened----> open <---opened---+
+#include <chrono>
 #include <cstdint>
 #include <functional>
 #include <memory>
 #include <span>
 #include <string>
 #include <string_view>
-#include <variant>
-#include <vector>
 
 #include <boost/asio/io_context.hpp>
+#include <boost/asio/steady_timer.hpp>
 
+#include "server/link/link_uri.hpp"
 #include "shared/link_state.hpp"
-#include "shared/result.hpp"
 
 namespace turnstone {
-
-struct SerialSource {
-    std::string path;
-    unsigned baud = 57600; ///< one of kBaudRates
-    char parity = 'n';     ///< n, e or o
-    unsigned stop_bits = 1;
-};
-struct UdpSource {
-    std::string address; ///< numeric; a multicast group is joined
-    std::uint16_t port;
-};
-struct TcpSource {
-    std::string host;
-    std::uint16_t port;
-};
-struct FileSource {
-    std::string path;
-    unsigned pace_baud =
-        0; ///< ten bits an octet, as a serial line with one start and one stop bit; 0: as fast as possible
-};
-
-/// serial:/dev/ttyUSB0?baud=57600&parity=none&stop=1   udp:0.0.0.0:9000   tcp:host:port
-/// file:capture.bin?pace=57600 Every kind takes &vehicle=NAME (default: the first), &name=SHORT (default:
-/// made from the kind), &framing=cobs. %XX stands for any octet (RFC 3986 section 2.1); IPv6 addresses stand
-/// in brackets.
-struct LinkUri {
-    using Serial = SerialSource;
-    using Udp = UdpSource;
-    using Tcp = TcpSource;
-    using File = FileSource;
-    std::string text; ///< as given
-    std::variant<Serial, Udp, Tcp, File> source;
-    std::string name;    ///< empty until name_links, unless given
-    std::string vehicle; ///< empty: the first
-};
-
-/// What termios knows by name.
-inline constexpr unsigned kBaudRates[] = {1200,    1800,    2400,    4800,    9600,    19200,  38400,   57600,
-                                          115200,  230400,  460800,  500000,  576000,  921600, 1000000, 1152000,
-                                          1500000, 2000000, 2500000, 3000000, 3500000, 4000000};
-
-/// Fails with one sentence that quotes the URI and says what is wrong in it and what would be right.
-[[nodiscard]] Result<LinkUri> parse_link_uri(std::string_view text);
-
-/// Gives every link without a name one made from its kind ("serial", "serial-2"); fails when two were given
-/// the same name.
-[[nodiscard]] Result<void> name_links(std::vector<LinkUri>& uris);
 
 /// Callbacks run on the io_context that runs the link.
 struct LinkHandler {
@@ -74,17 +34,73 @@ struct LinkHandler {
     std::function<bool()> may_read;
 };
 
-class Link {
+/// What every kind of link shares. Handlers hold a shared pointer to the link, so that one still queued after stop()
+/// finds it alive and does nothing. A kind says how to open, read and close; the states follow from what it calls.
+class Link : public std::enable_shared_from_this<Link> {
   public:
     virtual ~Link() = default;
+    Link(const Link&) = delete;
+    Link& operator=(const Link&) = delete;
     /// Starts reading; returns at once.
-    virtual void start() = 0;
-    /// Closes; no callback comes after it returns. Call it, and destroy the link, where the io_context runs
-    /// or once it no longer runs.
-    virtual void stop() = 0;
+    void start();
+    /// Closes; no callback comes after it returns. A link that was started is stopped before its owner lets go of it:
+    /// where the io_context runs, or once it no longer runs.
+    void stop();
+
+  protected:
+    Link(boost::asio::io_context& context, LinkHandler handler);
+
+    /// Begins to open; ends in opened() or cannot_open(), at once or later.
+    virtual void open() = 0;
+    /// Begins to read; ends in received() again and again, then lost() or end_of_file().
+    virtual void read() = 0;
+    /// Closes whatever is open or being opened. Called in any state.
+    virtual void close() noexcept = 0;
+
+    void opened();
+    void cannot_open(const std::string& why);
+    void lost(const std::string& why);
+    void end_of_file();
+    /// Stamps and hands on. The caller reads again.
+    void received(std::span<const std::byte> bytes);
+    [[nodiscard]] bool stopped() const noexcept { return stopped_; }
+    [[nodiscard]] bool may_read() const { return !handler_.may_read || handler_.may_read(); }
+    [[nodiscard]] boost::asio::io_context& context() noexcept { return context_; }
+
+    template <class Derived>
+    std::shared_ptr<Derived> self() {
+        return std::static_pointer_cast<Derived>(shared_from_this());
+    }
+
+  private:
+    void set_state(LinkState state, const std::string& detail);
+    void retry();
+    void watch_silence();
+
+    boost::asio::io_context& context_;
+    LinkHandler handler_;
+    boost::asio::steady_timer retry_timer_;
+    boost::asio::steady_timer silence_timer_;
+    std::chrono::milliseconds retry_delay_;
+    LinkState state_ = LinkState::opening;
+    std::string detail_;
+    std::int64_t t_open_ns_ = 0;
+    std::int64_t t_heard_ns_ = 0; ///< of the last byte, or of the opening
+    bool was_open_ = false;
+    bool stopped_ = false;
 };
 
-[[nodiscard]] std::unique_ptr<Link> make_link(boost::asio::io_context& context, const LinkUri& uri,
+/// Not yet started.
+[[nodiscard]] std::shared_ptr<Link> make_link(boost::asio::io_context& context, const LinkUri& uri,
+                                              LinkHandler handler);
+// One for each kind, in a file of its own.
+[[nodiscard]] std::shared_ptr<Link> make_link(boost::asio::io_context& context, const SerialSource& source,
+                                              LinkHandler handler);
+[[nodiscard]] std::shared_ptr<Link> make_link(boost::asio::io_context& context, const UdpSource& source,
+                                              LinkHandler handler);
+[[nodiscard]] std::shared_ptr<Link> make_link(boost::asio::io_context& context, const TcpSource& source,
+                                              LinkHandler handler);
+[[nodiscard]] std::shared_ptr<Link> make_link(boost::asio::io_context& context, const FileSource& source,
                                               LinkHandler handler);
 
 /// Station time and UTC now (shared/time.hpp). Set once at first use; steady afterwards.

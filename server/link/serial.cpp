@@ -1,6 +1,6 @@
-#include <array>
 #include <cerrno>
 #include <cstring>
+#include <iterator>
 
 #include <fcntl.h>
 #include <sys/file.h>
@@ -8,10 +8,9 @@
 #include <termios.h>
 #include <unistd.h>
 
-#include <boost/asio/buffer.hpp>
 #include <boost/asio/posix/stream_descriptor.hpp>
 
-#include "server/link/retrying_link.hpp"
+#include "server/link/stream_link.hpp"
 
 namespace turnstone {
 
@@ -34,11 +33,11 @@ speed_t speed_of(unsigned baud) {
     return B0;
 }
 
-/// The port as Turnstone wants it: raw, eight bits, no flow control. Octets with a parity error come through
-/// as they are, since every octet is kept and the frame check finds them.
-Result<void> set_line(int fd, const LinkUri::Serial& source) {
+/// Sets the port raw, eight bits, no flow control. Bytes with a parity error come through as they are: every byte is
+/// kept, and the frame check finds them.
+Result<void> set_line(int fd, const SerialSource& source) {
     termios line{};
-    if (tcgetattr(fd, &line) != 0) return fail(source.path + " is no serial port (" + std::strerror(errno) + ")");
+    if (tcgetattr(fd, &line) != 0) return fail(source.path + " is not a serial port (" + std::strerror(errno) + ")");
     cfmakeraw(&line);
     line.c_iflag &= ~static_cast<tcflag_t>(INPCK | IXOFF | IXANY);
     line.c_cflag &= ~static_cast<tcflag_t>(PARENB | PARODD | CSTOPB | CRTSCTS);
@@ -61,7 +60,7 @@ Result<void> set_line(int fd, const LinkUri::Serial& source) {
 }
 
 /// Opens for reading only: the kernel itself then refuses to send.
-Result<int> open_port(const LinkUri::Serial& source) {
+Result<int> open_port(const SerialSource& source) {
     const int fd = ::open(source.path.c_str(), O_RDONLY | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
     if (fd < 0) {
         const int error = errno;
@@ -71,7 +70,7 @@ Result<int> open_port(const LinkUri::Serial& source) {
         if (error == EBUSY) return fail(source.path + " is in use by another program; close that program");
         return fail(source.path + " cannot be opened (" + std::strerror(error) + ")");
     }
-    // TIOCEXCL keeps others out from now on, except a privileged user; the advisory lock also finds those
+    // TIOCEXCL keeps others out, except a privileged user; the advisory lock also finds those
     // already in.
     Result<void> ready;
     if (::flock(fd, LOCK_EX | LOCK_NB) != 0)
@@ -87,65 +86,45 @@ Result<int> open_port(const LinkUri::Serial& source) {
     return fd;
 }
 
-class SerialLink final : public RetryingLink {
+class SerialLink final : public StreamLink<boost::asio::posix::stream_descriptor> {
   public:
-    SerialLink(boost::asio::io_context& context, LinkUri::Serial source, LinkHandler handler)
-        : RetryingLink(context, std::move(handler)), source_(std::move(source)), port_(context) {}
+    SerialLink(boost::asio::io_context& context, SerialSource source, LinkHandler handler)
+        : StreamLink(context, std::move(handler)), source_(std::move(source)) {}
 
   private:
     void open() override {
         const Result<int> fd = open_port(source_);
         if (!fd) {
-            refused(fd.error().message);
+            cannot_open(fd.error().message);
             return;
         }
         boost::system::error_code error;
-        port_.assign(*fd, error);
+        stream().assign(*fd, error);
         if (error) {
             ::close(*fd);
-            refused(source_.path + " cannot be watched (" + error.message() + ")");
+            cannot_open(source_.path + " cannot be watched (" + error.message() + ")");
             return;
         }
         opened();
     }
 
-    void read() override {
-        port_.async_read_some(
-            boost::asio::buffer(buffer_),
-            [self = self<SerialLink>()](const boost::system::error_code& error, std::size_t size) {
-                self->on_read(error, size);
-            });
-    }
-
-    void on_read(const boost::system::error_code& error, std::size_t size) {
-        if (stopped()) return;
-        if (error) {
-            lost(source_.path + " was unplugged or closed by the other side (" + error.message() + ")");
-            return;
-        }
-        received({buffer_.data(), size});
-        if (!stopped()) read();
+    std::string failure(const boost::system::error_code& error) const override {
+        return source_.path + " was unplugged or closed by the other side (" + error.message() + ")";
     }
 
     void close() noexcept override {
-        if (port_.is_open()) {
-            // The exclusive mark belongs to the device, not to this opening of it.
-            ::ioctl(port_.native_handle(), TIOCNXCL);
-        }
-        boost::system::error_code ignored; // the descriptor is gone either way
-        port_.close(ignored);
+        // The exclusive mark belongs to the device, not to this opening of it.
+        if (stream().is_open()) ::ioctl(stream().native_handle(), TIOCNXCL);
+        StreamLink::close();
     }
 
-    LinkUri::Serial source_;
-    boost::asio::posix::stream_descriptor port_;
-    std::array<std::byte, 4096> buffer_{};
+    SerialSource source_;
 };
 
 } // namespace
 
-std::shared_ptr<RetryingLink> make_serial_link(boost::asio::io_context& context, LinkUri::Serial source,
-                                               LinkHandler handler) {
-    return std::make_shared<SerialLink>(context, std::move(source), std::move(handler));
+std::shared_ptr<Link> make_link(boost::asio::io_context& context, const SerialSource& source, LinkHandler handler) {
+    return std::make_shared<SerialLink>(context, source, std::move(handler));
 }
 
 } // namespace turnstone

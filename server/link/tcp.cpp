@@ -1,13 +1,10 @@
-#include <array>
-
 #include <netinet/tcp.h>
 #include <sys/socket.h>
 
-#include <boost/asio/buffer.hpp>
 #include <boost/asio/connect.hpp>
 #include <boost/asio/ip/tcp.hpp>
 
-#include "server/link/retrying_link.hpp"
+#include "server/link/stream_link.hpp"
 
 namespace turnstone {
 
@@ -17,12 +14,11 @@ using boost::asio::ip::tcp;
 
 constexpr std::chrono::seconds kConnectTimeout{5};
 
-class TcpLink final : public RetryingLink {
+class TcpLink final : public StreamLink<tcp::socket> {
   public:
-    TcpLink(boost::asio::io_context& context, LinkUri::Tcp source, LinkHandler handler)
-        : RetryingLink(context, std::move(handler)), source_(std::move(source)),
-          place_(source_.host + " port " + std::to_string(source_.port)), resolver_(context), socket_(context),
-          timeout_(context) {}
+    TcpLink(boost::asio::io_context& context, TcpSource source, LinkHandler handler)
+        : StreamLink(context, std::move(handler)), source_(std::move(source)),
+          place_(source_.host + " port " + std::to_string(source_.port)), resolver_(context), timeout_(context) {}
 
   private:
     void open() override {
@@ -33,7 +29,7 @@ class TcpLink final : public RetryingLink {
                 self->timed_out_ = true;
                 self->resolver_.cancel();
                 boost::system::error_code ignored; // the connect handler reports
-                self->socket_.close(ignored);
+                self->stream().close(ignored);
             }
         });
         resolver_.async_resolve(
@@ -50,7 +46,7 @@ class TcpLink final : public RetryingLink {
             return;
         }
         boost::asio::async_connect(
-            socket_, found,
+            stream(), found,
             [self = self<TcpLink>()](const boost::system::error_code& connect_error, const tcp::endpoint&) {
                 self->on_connected(connect_error);
             });
@@ -60,15 +56,15 @@ class TcpLink final : public RetryingLink {
         if (stopped()) return;
         timeout_.cancel();
         if (timed_out_) {
-            refused(place_ + " did not answer within 5 s");
+            cannot_open(place_ + " did not answer within 5 s");
             return;
         }
         if (error) {
-            refused(place_ + " cannot be reached (" + error.message() + ")");
+            cannot_open(place_ + " cannot be reached (" + error.message() + ")");
             return;
         }
-        // Without keep-alive a peer that lost its power looks silent for ever.
-        const auto set = [fd = socket_.native_handle()](int level, int option, int value) {
+        // Without keep-alive a peer that lost its power looks silent indefinitely.
+        const auto set = [fd = stream().native_handle()](int level, int option, int value) {
             // A refused option costs only that notice.
             (void)::setsockopt(fd, level, option, &value, sizeof value);
         };
@@ -79,44 +75,28 @@ class TcpLink final : public RetryingLink {
         opened();
     }
 
-    void read() override {
-        socket_.async_read_some(
-            boost::asio::buffer(buffer_), [self = self<TcpLink>()](const boost::system::error_code& error,
-                                                                   std::size_t size) { self->on_read(error, size); });
-    }
-
-    void on_read(const boost::system::error_code& error, std::size_t size) {
-        if (stopped()) return;
-        if (error) {
-            lost(place_ +
-                 (error == boost::asio::error::eof ? " closed the connection" : " was lost (" + error.message() + ")"));
-            return;
-        }
-        received({buffer_.data(), size});
-        if (!stopped()) read();
+    std::string failure(const boost::system::error_code& error) const override {
+        if (error == boost::asio::error::eof) return place_ + " closed the connection";
+        return place_ + " was lost (" + error.message() + ")";
     }
 
     void close() noexcept override {
         timeout_.cancel();
         resolver_.cancel();
-        boost::system::error_code ignored; // the socket is gone either way
-        socket_.close(ignored);
+        StreamLink::close();
     }
 
-    LinkUri::Tcp source_;
+    TcpSource source_;
     std::string place_;
     tcp::resolver resolver_;
-    tcp::socket socket_;
     boost::asio::steady_timer timeout_;
     bool timed_out_ = false;
-    std::array<std::byte, 16384> buffer_{};
 };
 
 } // namespace
 
-std::shared_ptr<RetryingLink> make_tcp_link(boost::asio::io_context& context, LinkUri::Tcp source,
-                                            LinkHandler handler) {
-    return std::make_shared<TcpLink>(context, std::move(source), std::move(handler));
+std::shared_ptr<Link> make_link(boost::asio::io_context& context, const TcpSource& source, LinkHandler handler) {
+    return std::make_shared<TcpLink>(context, source, std::move(handler));
 }
 
 } // namespace turnstone

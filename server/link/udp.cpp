@@ -4,7 +4,7 @@
 #include <boost/asio/ip/multicast.hpp>
 #include <boost/asio/ip/udp.hpp>
 
-#include "server/link/retrying_link.hpp"
+#include "server/link/link.hpp"
 
 namespace turnstone {
 
@@ -17,10 +17,10 @@ constexpr int kReceiveBufferBytes = 4 << 20;
 /// Datagrams taken in one go before other links get their turn.
 constexpr int kDatagramsPerTurn = 64;
 
-class UdpLink final : public RetryingLink {
+class UdpLink final : public Link {
   public:
-    UdpLink(boost::asio::io_context& context, LinkUri::Udp source, LinkHandler handler)
-        : RetryingLink(context, std::move(handler)), source_(std::move(source)), socket_(context) {}
+    UdpLink(boost::asio::io_context& context, UdpSource source, LinkHandler handler)
+        : Link(context, std::move(handler)), source_(std::move(source)), socket_(context) {}
 
   private:
     void open() override {
@@ -44,7 +44,7 @@ class UdpLink final : public RetryingLink {
             step([&] { socket_.set_option(boost::asio::ip::multicast::join_group(address), error); });
         step([&] { socket_.non_blocking(true, error); });
         if (error) {
-            refused("udp " + source_.address + " port " + std::to_string(source_.port) + " cannot be opened (" +
+            cannot_open("udp " + source_.address + " port " + std::to_string(source_.port) + " cannot be opened (" +
                     error.message() + ")");
             return;
         }
@@ -78,7 +78,7 @@ class UdpLink final : public RetryingLink {
         socket_.close(ignored);
     }
 
-    LinkUri::Udp source_;
+    UdpSource source_;
     udp::socket socket_;
     udp::endpoint sender_;
     std::array<std::byte, 65536> buffer_{}; // no datagram is larger
@@ -86,9 +86,8 @@ class UdpLink final : public RetryingLink {
 
 } // namespace
 
-std::shared_ptr<RetryingLink> make_udp_link(boost::asio::io_context& context, LinkUri::Udp source,
-                                            LinkHandler handler) {
-    return std::make_shared<UdpLink>(context, std::move(source), std::move(handler));
+std::shared_ptr<Link> make_link(boost::asio::io_context& context, const UdpSource& source, LinkHandler handler) {
+    return std::make_shared<UdpLink>(context, source, std::move(handler));
 }
 
 } // namespace turnstone

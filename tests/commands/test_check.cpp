@@ -95,8 +95,9 @@ TEST_CASE("A file under another name is known by its content") {
     CHECK_THAT(check({folder.path() / "range.json"}).text, Catch::Contains("ok; site Lantern Playa"));
     const Checked config = check({settings});
     CHECK(config.mistakes == 1);
-    CHECK_THAT(config.text,
-               Catch::Contains("field.json: /links/0: link \"usb:x\" starts with no known kind; must start"));
+    CHECK_THAT(
+        config.text,
+        Catch::Contains("field.json: /links/0: link \"usb:x\" starts with no known scheme; expected serial:PATH"));
     CHECK_THAT(check({odd}).text,
                Catch::Contains("odd.json: (whole file): is no dictionary, vehicle, site or settings"));
     CHECK_THAT(check({broken}).text, Catch::Contains("broken.json: (whole file): is not JSON"));

@@ -111,7 +111,7 @@ TEST_CASE("No byte is lost or doubled when recordings are cut while bytes arrive
     const std::uint16_t port =
         udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
     const udp::endpoint target(boost::asio::ip::address_v4::loopback(), port);
-    ServeSetup setup = demo_setup({"udp:127.0.0.1:" + std::to_string(port) + "?name=radio"});
+    ServeSetup setup = demo_setup({"udp://127.0.0.1:" + std::to_string(port) + "?name=radio"});
 
     std::string sent;
     Outputs outputs;
@@ -192,7 +192,7 @@ TEST_CASE("Link states, markers and the state of the links after a cut are recor
 
 TEST_CASE("The first recording begins with the actions it is given; readers are told before one is closed") {
     const TestFolder folder;
-    ServeSetup setup = demo_setup({"udp:127.0.0.1:0?name=radio"});
+    ServeSetup setup = demo_setup({"file:/nonexistent.bin?name=radio"});
     Outputs outputs;
     std::vector<std::string> order;
     IngestOutputs sinks = outputs.sinks();

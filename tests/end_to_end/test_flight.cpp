@@ -80,13 +80,13 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
                      "--disperse",
                      "--impairment",
                      "rough",
-                     "--pad-seconds",
+                     "--before-ignition-s",
                      "8",
-                     "--idle-seconds",
+                     "--after-touchdown-s",
                      "4",
-                     "--wait",
+                     "--wait-s",
                      "60",
-                     "--out",
+                     "--to",
                      "pty:" + port.string(),
                      "--manifest",
                      manifest_path.string()},
@@ -115,7 +115,7 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
     {
         INFO("every byte the link delivered is in the file, in order and without a hole");
         CHECK(database.integer("SELECT sum(length(bytes)) FROM chunk") ==
-              manifest.run["octets_delivered"].get<std::int64_t>());
+              manifest.run["bytes_delivered"].get<std::int64_t>());
         CHECK(database.integer("SELECT count(*) FROM chunk a WHERE stream_offset != "
                                "(SELECT coalesce(sum(length(bytes)), 0) FROM chunk b WHERE b.input < a.input)") == 0);
     }
@@ -185,9 +185,9 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
         };
         const auto& truth = manifest.run["events"];
         CHECK(moment_s("apogee") - moment_s("lift_off") ==
-              Approx(truth["apogee_s"].get<double>() - truth["lift_off_s"].get<double>()).margin(0.5));
+              Approx(truth["apogee_s"].get<double>() - truth["liftoff_s"].get<double>()).margin(0.5));
         CHECK(moment_s("landing") - moment_s("lift_off") ==
-              Approx(truth["landing_s"].get<double>() - truth["lift_off_s"].get<double>()).margin(2.5));
+              Approx(truth["touchdown_s"].get<double>() - truth["liftoff_s"].get<double>()).margin(2.5));
     }
     {
         INFO("reprocessing the stored inputs gives the stored rows again, bit for bit");

@@ -24,8 +24,8 @@ TEST_CASE("a server killed at random moments loses at most 250 ms and its files 
     const auto port = directory.path() / "radio";
     const auto recordings = directory.path() / "recordings";
     Child simulator({program("simulate"), "--vehicle", source("tools/demo/sanderling"), "--site",
-                     source("tools/demo/site.json"), "--scenario", "pad-idle", "--pad-seconds", "600", "--seed", "7",
-                     "--out", "pty:" + port.string()},
+                     source("tools/demo/site.json"), "--scenario", "on-the-rail", "--before-ignition-s", "600",
+                     "--seed", "7", "--to", "pty:" + port.string()},
                     directory.path() / "simulate.log");
     std::mt19937 random(20240611);
     std::uniform_int_distribution<int> delay_ms(300, 1500);

@@ -23,20 +23,21 @@ class LinkWatch {
         const auto parsed = parse_link_uri(uri);
         REQUIRE(parsed);
         link_ = make_link(context_, *parsed,
-                          {[this](std::int64_t t_rx_ns, std::int64_t, std::span<const std::byte> bytes) {
-                               const std::lock_guard lock(mutex_);
-                               t_last_ns_ = t_rx_ns;
-                               ++chunks_;
-                               text_.append(reinterpret_cast<const char*>(bytes.data()), bytes.size());
-                               changed_.notify_all();
-                           },
-                           [this](std::int64_t, LinkState state, const std::string& detail) {
-                               const std::lock_guard lock(mutex_);
-                               states_.emplace_back(to_string(state));
-                               detail_ = detail;
-                               changed_.notify_all();
-                           },
-                           std::move(may_read)});
+                          {.on_bytes =
+                               [this](std::int64_t, std::int64_t, std::span<const std::byte> bytes) {
+                                   const std::lock_guard lock(mutex_);
+                                   ++chunks_;
+                                   text_.append(reinterpret_cast<const char*>(bytes.data()), bytes.size());
+                                   changed_.notify_all();
+                               },
+                           .on_state =
+                               [this](std::int64_t, LinkState state, const std::string& detail) {
+                                   const std::lock_guard lock(mutex_);
+                                   states_.emplace_back(word(state));
+                                   detail_ = detail;
+                                   changed_.notify_all();
+                               },
+                           .may_read = std::move(may_read)});
         boost::asio::post(
             context_, [this] { link_->start(); });
         thread_ = std::thread([this] { context_.run(); });
@@ -58,7 +59,7 @@ class LinkWatch {
     bool receives(const std::string& text, std::chrono::milliseconds limit = std::chrono::seconds(10)) {
         return wait([&] { return text_ == text; }, limit);
     }
-    bool receives_octets(std::size_t count, std::chrono::milliseconds limit = std::chrono::seconds(10)) {
+    bool receives_bytes(std::size_t count, std::chrono::milliseconds limit = std::chrono::seconds(10)) {
         return wait([&] { return text_.size() >= count; }, limit);
     }
     std::string text() {
@@ -88,14 +89,13 @@ class LinkWatch {
 
     boost::asio::io_context context_;
     boost::asio::executor_work_guard<boost::asio::io_context::executor_type> guard_{context_.get_executor()};
-    std::unique_ptr<Link> link_;
+    std::shared_ptr<Link> link_;
     std::mutex mutex_;
     std::condition_variable changed_;
     std::string text_;
     std::string detail_;
     std::vector<std::string> states_;
     std::size_t chunks_ = 0;
-    std::int64_t t_last_ns_ = 0;
     std::thread thread_;
 };
 

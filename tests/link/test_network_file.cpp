@@ -46,7 +46,7 @@ std::filesystem::path capture(const std::string& text) {
 
 TEST_CASE("Datagrams come in order, each as its own chunk") {
     const std::uint16_t port = free_udp_port();
-    LinkWatch watch("udp:127.0.0.1:" + std::to_string(port));
+    LinkWatch watch("udp://127.0.0.1:" + std::to_string(port));
     REQUIRE(watch.reaches("open"));
     Sender sender;
     std::string all;
@@ -62,12 +62,12 @@ TEST_CASE("Datagrams come in order, each as its own chunk") {
     CHECK(watch.chunks() == 201);
 }
 
-TEST_CASE("A datagram port that is taken is refused until it is free") {
+TEST_CASE("A datagram port that is taken cannot be opened until it is free") {
     boost::asio::io_context context;
     udp::socket holder(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0));
     const std::uint16_t port = holder.local_endpoint().port();
-    LinkWatch watch("udp:127.0.0.1:" + std::to_string(port));
-    REQUIRE(watch.reaches("refused"));
+    LinkWatch watch("udp://127.0.0.1:" + std::to_string(port));
+    REQUIRE(watch.reaches("cannot_open"));
     CHECK_THAT(watch.detail(), Catch::Contains("Address already in use"));
     holder.close();
     REQUIRE(watch.reaches("open"));
@@ -77,7 +77,7 @@ TEST_CASE("A server that drops the connection is connected again") {
     boost::asio::io_context context;
     tcp::acceptor acceptor(context, tcp::endpoint(boost::asio::ip::address_v4::loopback(), 0));
     const auto endpoint = acceptor.local_endpoint();
-    LinkWatch watch("tcp:localhost:" + std::to_string(endpoint.port()));
+    LinkWatch watch("tcp://localhost:" + std::to_string(endpoint.port()));
     {
         tcp::socket server = acceptor.accept();
         boost::asio::write(server, boost::asio::buffer(std::string_view("first ")));
@@ -97,12 +97,12 @@ TEST_CASE("A server that drops the connection is connected again") {
     CHECK(watch.reaches("open"));
 }
 
-TEST_CASE("A server that is not there is refused and named") {
+TEST_CASE("A server that is not there cannot be opened and is named") {
     boost::asio::io_context context;
     const std::uint16_t port =
         tcp::acceptor(context, tcp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
-    LinkWatch watch("tcp:127.0.0.1:" + std::to_string(port));
-    REQUIRE(watch.reaches("refused"));
+    LinkWatch watch("tcp://127.0.0.1:" + std::to_string(port));
+    REQUIRE(watch.reaches("cannot_open"));
     CHECK(watch.detail() == "127.0.0.1 port " + std::to_string(port) + " cannot be reached (Connection refused)");
 }
 
@@ -112,19 +112,19 @@ TEST_CASE("A capture is read to its end at full speed, but waits for a reader th
     const auto path = capture(text);
     std::atomic<bool> open_gate{false};
     LinkWatch watch("file:" + path.string(), [&open_gate] { return open_gate.load(); });
-    CHECK_FALSE(watch.receives_octets(1, 200ms));
+    CHECK_FALSE(watch.receives_bytes(1, 200ms));
     open_gate = true;
-    REQUIRE(watch.reaches("ended"));
+    REQUIRE(watch.reaches("end_of_file"));
     CHECK(watch.text() == text);
     std::filesystem::remove(path);
 }
 
 TEST_CASE("A paced capture takes as long as the line would have") {
-    // 2880 octets of ten bits at 57600 bits a second: half a second.
+    // 2880 bytes of ten bits at 57600 bits a second: half a second.
     const auto path = capture(std::string(2880, 'x'));
     const auto begin = std::chrono::steady_clock::now();
     LinkWatch watch("file:" + path.string() + "?pace=57600");
-    REQUIRE(watch.reaches("ended"));
+    REQUIRE(watch.reaches("end_of_file"));
     const std::chrono::duration<double> took = std::chrono::steady_clock::now() - begin;
     CHECK(watch.text().size() == 2880);
     CHECK(took.count() >= 0.5);
@@ -132,13 +132,13 @@ TEST_CASE("A paced capture takes as long as the line would have") {
     std::filesystem::remove(path);
 }
 
-TEST_CASE("A capture that is missing or no plain file is refused") {
+TEST_CASE("A capture that is missing or not a regular file cannot be opened") {
     LinkWatch missing("file:/nonexistent.bin");
-    CHECK(missing.reaches("refused"));
+    CHECK(missing.reaches("cannot_open"));
     CHECK(missing.detail() == "/nonexistent.bin cannot be opened (No such file or directory)");
     LinkWatch directory("file:/tmp");
-    CHECK(directory.reaches("refused"));
-    CHECK(directory.detail() == "/tmp is no plain file; a file link reads a raw capture");
+    CHECK(directory.reaches("cannot_open"));
+    CHECK(directory.detail() == "/tmp is not a regular file; a file link reads a raw capture");
 }
 
 TEST_CASE("Reading allocates nothing once it runs") {
@@ -146,13 +146,14 @@ TEST_CASE("Reading allocates nothing once it runs") {
     boost::asio::io_context context;
     std::atomic<long> allocations{0};
     std::atomic<long> received{0};
-    const auto link = make_link(context, parse_link_uri("udp:127.0.0.1:" + std::to_string(port)).value(),
-                                {[&](std::int64_t, std::int64_t, std::span<const std::byte>) {
-                                     // The first reads fill Asio's own store of handler memory.
-                                     if (++received == 50) allocation_counter = &allocations;
-                                 },
-                                 [](std::int64_t, LinkState, const std::string&) {},
-                                 {}});
+    const auto link = make_link(context, parse_link_uri("udp://127.0.0.1:" + std::to_string(port)).value(),
+                                {.on_bytes =
+                                     [&](std::int64_t, std::int64_t, std::span<const std::byte>) {
+                                         // The first reads fill Asio's own store of handler memory.
+                                         if (++received == 50) allocation_counter = &allocations;
+                                     },
+                                 .on_state = [](std::int64_t, LinkState, const std::string&) {},
+                                 .may_read = {}});
     link->start();
     std::thread thread([&] {
         context.run();
@@ -160,7 +161,7 @@ TEST_CASE("Reading allocates nothing once it runs") {
     });
     Sender sender;
     for (int i = 0; i < 1000; ++i) {
-        sender.send(port, "a packet's worth of octets");
+        sender.send(port, "a packet's worth of bytes");
         if (i % 10 == 0) std::this_thread::sleep_for(200us);
     }
     for (int i = 0; i < 500 && received < 1000; ++i) std::this_thread::sleep_for(10ms);

@@ -52,12 +52,12 @@ std::filesystem::path fresh_link(const char* name) {
 TEST_CASE("A serial port that goes away and comes back is read again by itself") {
     const auto link = fresh_link("turnstone-port");
     LinkWatch watch("serial:" + link.string() + "?baud=115200");
-    REQUIRE(watch.reaches("refused"));
+    REQUIRE(watch.reaches("cannot_open"));
     CHECK(watch.detail() == link.string() + " does not exist; plug it in or correct the path");
     {
         const Port port(link);
         REQUIRE(watch.reaches("open"));
-        // Every octet value comes through unchanged: no line editing, no flow control, no end-of-file
+        // Every byte value comes through unchanged: no line editing, no flow control, no end-of-file
         // character.
         std::string all;
         for (int i = 0; i < 256; ++i) all += static_cast<char>(i);
@@ -69,7 +69,7 @@ TEST_CASE("A serial port that goes away and comes back is read again by itself")
         const Port port(link);
         REQUIRE(watch.reaches("open"));
         port.send("again");
-        REQUIRE(watch.receives_octets(261));
+        REQUIRE(watch.receives_bytes(261));
         CHECK(watch.text().substr(256) == "again");
     }
     REQUIRE(watch.reaches("lost"));
@@ -98,14 +98,14 @@ TEST_CASE("The line is set raw, at the rate and parity asked for, and nothing is
     CHECK(waiting == 0);
 }
 
-TEST_CASE("A port that another program holds is refused until it lets go") {
+TEST_CASE("A port that another program holds cannot be opened until it lets go") {
     const auto link = fresh_link("turnstone-held");
     const Port port(link);
     const int holder = ::open(port.name().c_str(), O_RDONLY | O_NOCTTY);
     REQUIRE(holder >= 0);
     REQUIRE(::flock(holder, LOCK_EX | LOCK_NB) == 0);
     LinkWatch watch("serial:" + link.string());
-    REQUIRE(watch.reaches("refused"));
+    REQUIRE(watch.reaches("cannot_open"));
     CHECK(watch.detail() == link.string() + " is in use by another program; close that program");
     ::close(holder);
     REQUIRE(watch.reaches("open"));
@@ -115,19 +115,19 @@ TEST_CASE("A port that another program holds is refused until it lets go") {
     if (second >= 0) ::close(second);
 }
 
-TEST_CASE("A path that is no serial port is refused with its reason") {
+TEST_CASE("A path that is not a serial port cannot be opened, with the reason") {
     LinkWatch watch("serial:/dev/null");
-    REQUIRE(watch.reaches("refused"));
-    CHECK_THAT(watch.detail(), Catch::StartsWith("/dev/null is no serial port ("));
+    REQUIRE(watch.reaches("cannot_open"));
+    CHECK_THAT(watch.detail(), Catch::StartsWith("/dev/null is not a serial port ("));
 }
 
-TEST_CASE("A silent port is called silent after three seconds and open at the next byte") {
+TEST_CASE("A port without a byte for three seconds has no data, and is open again at the next byte") {
     const auto link = fresh_link("turnstone-silent");
     const Port port(link);
     LinkWatch watch("serial:" + link.string());
     REQUIRE(watch.reaches("open"));
-    CHECK_FALSE(watch.reaches("silent", 2500ms));
-    REQUIRE(watch.reaches("silent", 2000ms));
+    CHECK_FALSE(watch.reaches("no_data", 2500ms));
+    REQUIRE(watch.reaches("no_data", 2000ms));
     port.send("x");
     REQUIRE(watch.reaches("open", 1000ms));
     CHECK(watch.receives("x"));

@@ -210,7 +210,7 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
         CHECK(database.text("SELECT packet_verdict FROM frame_utc WHERE id = 2") == "late");
         CHECK(database.text("SELECT dictionary_json FROM vehicle") == setup.vehicles[0].dictionary_json);
         CHECK(database.text("SELECT site_json FROM site") == setup.site_json);
-        CHECK(database.text("SELECT uri FROM link WHERE id = 1") == "udp:0.0.0.0:9000");
+        CHECK(database.text("SELECT uri FROM link WHERE id = 1") == "udp://0.0.0.0:9000");
         CHECK(database.integer(
                   "SELECT count(*) FROM sanderling_odd_name WHERE \"select\" = 1 AND t_ns_2 = 2 AND a_b = 3") == 1);
     }

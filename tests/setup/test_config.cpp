@@ -124,7 +124,7 @@ TEST_CASE("A link carries the vehicle it names, else the first") {
     Config config;
     config.vehicles = {demo() / "sanderling"};
     config.site = demo() / "site.json";
-    config.links = {"udp:0.0.0.0:9000", "udp:0.0.0.0:9001?vehicle=sanderling"};
+    config.links = {"udp://0.0.0.0:9000", "udp://0.0.0.0:9001?vehicle=sanderling"};
     std::vector<Problem> problems;
     const auto setup = read_setup(config, problems);
     CHECK(to_string(problems).empty());
@@ -135,7 +135,7 @@ TEST_CASE("A link carries the vehicle it names, else the first") {
     CHECK(setup->pipeline->links[1].vehicle == 0);
     CHECK(setup->pipeline->site.name == "Lantern Playa");
 
-    config.links = {"udp:0.0.0.0:9000?vehicle=boat"};
+    config.links = {"udp://0.0.0.0:9000?vehicle=boat"};
     CHECK_FALSE(read_setup(config, problems));
     CHECK_THAT(to_string(problems), Catch::Contains("unknown vehicle boat"));
 

@@ -1,5 +1,5 @@
 #pragma once
-/// The delivered octets as the ground decodes them: through the real deframer, dictionary and decoder.
+/// The delivered bytes as the ground decodes them: through the real deframer, dictionary and decoder.
 #include <map>
 #include <span>
 #include <string>
@@ -39,8 +39,8 @@ inline DecodedStream decode(const FlightResult& flight) {
     Deframer deframer;
     DecodedStream out;
     for (const Delivery& delivery : flight.received.deliveries) {
-        const auto octets = std::as_bytes(std::span(&flight.received.octets[delivery.offset], delivery.size));
-        deframer.push(octets, [&](const Frame& frame) {
+        const auto bytes = std::as_bytes(std::span(&flight.received.bytes[delivery.offset], delivery.size));
+        deframer.push(bytes, [&](const Frame& frame) {
             if (frame.verdict != FrameVerdict::good) return;
             const DecodedPacket packet = decoder.decode(frame.packet);
             if (packet.verdict != DecodeVerdict::good) return;

@@ -11,8 +11,8 @@
 #include "server/estimate/chain/chain.hpp"
 #include "shared/time.hpp"
 #include "tools/benchmarks/measure.hpp"
-#include "tools/sim/scenario.hpp"
-#include "tools/sim/sensors.hpp"
+#include "tools/sim/avionics/sensors.hpp"
+#include "tools/sim/scenario/scenario.hpp"
 
 using namespace turnstone;
 
@@ -37,13 +37,14 @@ Session record_session() {
     auto scenario =
         sim::make_scenario("nominal", bench::source("tools/demo/sanderling"), bench::source("tools/demo/site.json"));
     if (!scenario) throw std::runtime_error(scenario.error().message);
-    const sim::Truth truth = sim::run_truth(sim::make_setup(*scenario, 1), scenario->kind, scenario->idle_s, 120.0);
+    const sim::Truth truth =
+        sim::run_truth(sim::make_setup(*scenario, 1), scenario->kind, scenario->after_touchdown_s, 120.0);
     const sim::SensorStream sensors = sim::sense(truth, *scenario, 1);
     Session out{scenario->vehicle, scenario->site, {}, {}, {}, 0};
     const auto at = [](double t_s) { return kStart_ns + seconds_to_ns(t_s); };
     for (const auto& r : sensors.imu) {
-        out.first_timed += r.t_s < truth.events.lift_off_s - kPad_s;
-        if (r.t_s < truth.events.landing_s) out.imu.push_back({at(r.t_s), r.accel_body_mps2, r.rate_body_radps});
+        out.first_timed += r.t_s < truth.events.liftoff_s - kPad_s;
+        if (r.t_s < truth.events.touchdown_s) out.imu.push_back({at(r.t_s), r.accel_body_mps2, r.rate_body_radps});
     }
     for (const auto& r : sensors.pressure) out.pressure.push_back({at(r.t_s), r.pressure_pa, r.temperature_k});
     for (const auto& r : sensors.fix) {
@@ -172,7 +173,7 @@ int main() {
     }
     std::printf("  ratio to the limit: %.2f\n", race.median_s(bare) / race.median_s(ours));
 
-    // Where the time goes: after lift-off the navigation flies several hypotheses of its alignment until fixes have
+    // Where the time goes: after liftoff the navigation flies several hypotheses of its alignment until fixes have
     // decided.
     constexpr std::size_t kPart = 400;
     Chain chain(session);

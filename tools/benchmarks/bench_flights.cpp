@@ -8,6 +8,7 @@
 #include <utility>
 #include <vector>
 
+#include "server/pipeline/events.hpp"
 #include "tools/trials/trial.hpp"
 
 using namespace turnstone;
@@ -16,15 +17,15 @@ using namespace turnstone::trials;
 namespace {
 
 struct Column {
-    std::string title, scenario, impairment;
+    std::string scenario;
+    std::string impairment = "clean";
+    [[nodiscard]] std::string title() const { return impairment == "clean" ? scenario : scenario + ", " + impairment; }
 };
 
-const std::vector<Column> kFlights{
-    {"nominal, clean", "nominal", "clean"},        {"nominal, 10 % loss", "nominal", "rough"},
-    {"late parachute", "late-parachute", "clean"}, {"no parachute", "no-parachute", "clean"},
-    {"reboot", "reboot-at-ejection", "clean"},     {"fix lost", "fix-lost", "clean"},
-    {"barometer dead", "baro-dead", "clean"}};
-const std::vector<Column> kGround{{"separation test", "separation-test", "clean"}, {"on the pad", "pad-idle", "clean"}};
+const std::vector<Column> kFlights{{"nominal"},          {"nominal", "rough"},   {"late-drogue"},
+                                   {"ballistic"},        {"reboot-at-ejection"}, {"gnss-loss"},
+                                   {"barometer-failure"}};
+const std::vector<Column> kGround{{"separation-test"}, {"on-the-rail"}};
 
 using Scores = std::vector<TrialScore>;
 using Cell = std::function<std::string(const Scores&)>;
@@ -37,7 +38,7 @@ std::string text(const char* format, double value) {
 
 void head(const std::string& first, const std::vector<Column>& columns) {
     std::printf("\n| %s |", first.c_str());
-    for (const Column& column : columns) std::printf(" %s |", column.title.c_str());
+    for (const Column& column : columns) std::printf(" %s |", column.title().c_str());
     std::printf("\n|---|");
     for (std::size_t k = 0; k < columns.size(); ++k) std::printf("---:|");
     std::printf("\n");
@@ -85,8 +86,8 @@ Cell spread(const std::function<double(const TrialScore&)>& value, const char* f
     };
 }
 
-/// Share for which `hit` holds among those `counts` counts.
-Cell share(const std::function<bool(const TrialScore&)>& counts, const std::function<bool(const TrialScore&)>& hit) {
+/// Fraction for which `hit` holds among those `counts` counts.
+Cell fraction(const std::function<bool(const TrialScore&)>& counts, const std::function<bool(const TrialScore&)>& hit) {
     return [=](const Scores& scores) -> std::string {
         int all = 0, hits = 0;
         for (const TrialScore& score : scores) {
@@ -108,7 +109,7 @@ Cell sum(const std::function<int(const TrialScore&)>& value) {
 std::vector<Scores> fly(const std::vector<Column>& columns, int count) {
     std::vector<Scores> out;
     for (const Column& column : columns) {
-        std::fprintf(stderr, "%d flights: %s\n", count, column.title.c_str());
+        std::fprintf(stderr, "%d flights: %s\n", count, column.title().c_str());
         out.push_back(run_trials(trial_scenario(column.scenario, column.impairment), 1, count));
     }
     return out;
@@ -139,30 +140,32 @@ void errors_table(const std::vector<Scores>& all) {
     line("antenna: elevation, deg", all, errors(&TrialScore::elevation_deg, "%.2f"));
 }
 
-void moments_table(const std::vector<Scores>& all) {
-    head("Moments, median / worst", kFlights);
-    for (std::size_t m = 0; m < kMoments; ++m) {
-        const std::string name(moment_text(static_cast<Moment>(m)));
-        const auto found = [m](const TrialScore& s) { return s.moments[m].happened && s.moments[m].found > 0; };
-        line(
-            name + ": error, ms", all,
-            spread([=](const TrialScore& s) { return found(s) ? 1e3 * std::abs(s.moments[m].error_s) : NAN; }, "%.0f"));
+void flight_events_table(const std::vector<Scores>& all) {
+    head("Flight events, median / worst", kFlights);
+    for (std::size_t m = 0; m < kFlightEvents.size(); ++m) {
+        const std::string name = make_event({.id = kFlightEvents[m], .t_ns = 0}, 0).text;
+        const auto found = [m](const TrialScore& s) {
+            return s.flight_events[m].happened && s.flight_events[m].found > 0;
+        };
+        line(name + ": error, ms", all,
+             spread([=](const TrialScore& s) { return found(s) ? 1e3 * std::abs(s.flight_events[m].error_s) : NAN; },
+                    "%.0f"));
         line(
             name + ": error in 1-sigma, rms", all,
             [=](const Scores& scores) {
                 Errors sum_of;
                 for (const TrialScore& s : scores) {
-                    if (found(s)) sum_of.add(s.moments[m].error_s, s.moments[m].sigma_s);
+                    if (found(s)) sum_of.add(s.flight_events[m].error_s, s.flight_events[m].sigma_s);
                 }
                 return sum_of.normalised_count > 0 ? text("%.2f", std::sqrt(sum_of.normalised_square())) : "–";
             });
         line(name + ": found after, s", all,
-             spread([=](const TrialScore& s) { return found(s) ? s.moments[m].delay_s : NAN; }, "%.2f"));
+             spread([=](const TrialScore& s) { return found(s) ? s.flight_events[m].delay_s : NAN; }, "%.2f"));
         line(name + ": missed, false", all, [m](const Scores& scores) {
             int missed = 0, wrong = 0;
             for (const TrialScore& s : scores) {
-                missed += s.moments[m].happened && s.moments[m].found == 0;
-                wrong += s.moments[m].found - (s.moments[m].happened && s.moments[m].found > 0);
+                missed += s.flight_events[m].happened && s.flight_events[m].found == 0;
+                wrong += s.flight_events[m].found - (s.flight_events[m].happened && s.flight_events[m].found > 0);
             }
             return std::to_string(missed) + ", " + std::to_string(wrong);
         });
@@ -176,13 +179,13 @@ void impact_line(const std::vector<Scores>& all) {
 
 void predictions_table(const std::vector<Scores>& all) {
     head("Predictions", kFlights);
-    for (std::size_t k = 0; k < kInstants; ++k) {
+    for (std::size_t k = 0; k < kCheckpoints; ++k) {
         const auto of = [k](const TrialScore& s) -> const PredictionScore& { return s.predictions[k]; };
-        const std::string when = instant_words(static_cast<Instant>(k));
-        if (static_cast<Instant>(k) < Instant::apogee) {
+        const std::string when = to_string(static_cast<Checkpoint>(k));
+        if (static_cast<Checkpoint>(k) < Checkpoint::apogee) {
             const auto made = [=](const TrialScore& s) { return std::isfinite(of(s).apogee_error_m); };
             line("apogee " + when + ": truth in 90 % interval", all,
-                 share(
+                 fraction(
                      made, [=](const TrialScore& s) { return of(s).apogee_inside; }));
             line("apogee " + when + ": error, % of apogee", all,
                  spread([=](const TrialScore& s) { return 100 * std::abs(of(s).apogee_error_m) / s.true_apogee_m; },
@@ -190,7 +193,7 @@ void predictions_table(const std::vector<Scores>& all) {
         }
         const auto made = [=](const TrialScore& s) { return std::isfinite(of(s).miss_m); };
         line("landing " + when + ": truth in 95 % ellipse", all,
-             share(
+             fraction(
                  made, [=](const TrialScore& s) { return of(s).landing_inside; }));
         line("landing " + when + ": miss, m", all, spread([=](const TrialScore& s) { return of(s).miss_m; }, "%.0f"));
         line("landing " + when + ": longer half axis, m", all,
@@ -200,13 +203,13 @@ void predictions_table(const std::vector<Scores>& all) {
 
 void ground_table(const std::vector<Scores>& all) {
     head("On the ground", kGround);
-    line("false moments of flight", all, sum([](const TrialScore& s) {
+    line("false flight events", all, sum([](const TrialScore& s) {
              int wrong = 0;
-             for (const MomentScore& moment : s.moments) wrong += moment.found;
+             for (const FlightEventScore& event : s.flight_events) wrong += event.found;
              return wrong;
          }));
     line("charges fired", all, sum([](const TrialScore& s) { return s.charges; }));
-    line("pressure pulses found", all, sum([](const TrialScore& s) { return s.blows; }));
+    line("pressure pulses found", all, sum([](const TrialScore& s) { return s.pressure_pulses; }));
     line("shocks found", all, sum([](const TrialScore& s) { return s.shocks; }));
     line("alerts about sensors", all, sum([](const TrialScore& s) { return s.sensor_alerts; }));
     line("vertical: height, m", all, errors(&TrialScore::altitude_up_m, "%.1f"));
@@ -222,7 +225,7 @@ int main() {
     const auto ground = fly(kGround, count);
     std::printf("%d flights of each scenario, scattered true values, seeds 1 to %d.\n", count, count);
     errors_table(flights);
-    moments_table(flights);
+    flight_events_table(flights);
     impact_line(flights);
     predictions_table(flights);
     ground_table(ground);

@@ -34,7 +34,7 @@ bool any_above_zero(V8 x) {
     return false;
 }
 
-/// After burn-out: climbs, then falls. Parameters are the flight's own, as the predictor draws them.
+/// After burnout: climbs, then falls. Parameters are the flight's own, as the predictor draws them.
 struct BareBlock {
     V8 t{}, x{}, y{}, z{}, vx{}, vy{}, vz{};
     V8 drag_scale{}, mass{}, delay{};

@@ -6,7 +6,8 @@ namespace turnstone::sim {
 
 SensedFlight fly_sensors(const Scenario& scenario, std::uint64_t seed) {
     SensedFlight out;
-    out.truth = run_truth(make_setup(scenario, seed), scenario.kind, scenario.idle_s, scenario.pad_s + scenario.idle_s);
+    out.truth = run_truth(make_setup(scenario, seed), scenario.kind, scenario.after_touchdown_s,
+                          scenario.before_ignition_s + scenario.after_touchdown_s);
     out.sensors = sense(out.truth, scenario, seed);
     return out;
 }
@@ -15,7 +16,7 @@ FlightResult fly(const Scenario& scenario, std::uint64_t seed) {
     SensedFlight sensed = fly_sensors(scenario, seed);
     Packetised packetised = packetise(sensed.truth, sensed.sensors, scenario, seed);
     FlightResult out;
-    out.received = impair(packetised.stream, sensed.truth, scenario.impairment, kOctet_s, seed);
+    out.received = impair(packetised.stream, sensed.truth, scenario.impairment, kByte_s, seed);
     out.truth = std::move(sensed.truth);
     out.sensors = std::move(sensed.sensors);
     out.clock = packetised.clock;

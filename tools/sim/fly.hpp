@@ -2,10 +2,10 @@
 /// One flight in one call, for tests and benchmarks: the same scenario and seed give the same bits.
 #include <cstdint>
 
-#include "tools/sim/impairment.hpp"
-#include "tools/sim/packetiser.hpp"
-#include "tools/sim/scenario.hpp"
-#include "tools/sim/sensors.hpp"
+#include "tools/sim/avionics/packetiser.hpp"
+#include "tools/sim/avionics/sensors.hpp"
+#include "tools/sim/radio/impairment.hpp"
+#include "tools/sim/scenario/scenario.hpp"
 
 namespace turnstone::sim {
 

@@ -8,8 +8,8 @@ namespace turnstone::sim {
 
 /// JSON Lines. The first line describes the run: {"kind":"run", scenario, seed, clock, "events":{...}}; then
 /// one line per packet sent, in order:
-/// {"kind":"packet","apid","sequence_count","onboard_ms","octets","t_s","fate","intact_copies",...}. `t_s` is
-/// when its last octet left the transmitter, seconds from the start of the run.
+/// {"kind":"packet","apid","sequence_count","onboard_ms","bytes","t_s","fate","intact_copies",...}. `t_s` is
+/// when its last byte left the transmitter, seconds from the start of the run.
 void write_manifest(std::ostream& out, const FlightResult& flight, const Scenario& scenario, std::uint64_t seed);
 
 /// CSV, one row per inertial sample, SI units, the header names them. Event times are in the manifest.

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <numbers>
 
+#include "server/pipeline/events.hpp"
 #include "shared/geodesy.hpp"
 #include "shared/time.hpp"
 
@@ -14,6 +15,10 @@ namespace {
 
 constexpr double kDegree = 180 / std::numbers::pi;
 const std::string kFolder = "sanderling/estimate/";
+
+std::string key_of(EventId id) {
+    return make_event({.id = id, .t_ns = 0}, 0, {.index = 0, .name = "sanderling"}).key;
+}
 
 double turned(double degrees) {
     return std::remainder(degrees, 360.0);
@@ -32,19 +37,17 @@ Scorer::Scorer(const sim::FlightResult& flight, const sim::Scenario& scenario, c
     const sim::FlightEvents& e = flight.truth.events;
     if (scenario.kind == sim::RunKind::flight) {
         const auto ejection = [&](std::size_t k) { return k < e.ejections.size() ? e.ejections[k].t_s : NAN; };
-        moments_true_s_ = {e.lift_off_s, e.burn_out_s, e.apogee_s, ejection(0), ejection(1), e.landing_s};
+        flight_events_true_s_ = {e.liftoff_s, e.burnout_s, e.apogee_s, ejection(0), ejection(1), e.touchdown_s};
     }
-    for (std::size_t m = 0; m < kMoments; ++m) score_.moments[m].happened = std::isfinite(moments_true_s_[m]);
+    for (std::size_t m = 0; m < kFlightEvents.size(); ++m)
+        score_.flight_events[m].happened = std::isfinite(flight_events_true_s_[m]);
     score_.charges = static_cast<int>(e.ejections.size());
     if (scenario.kind != sim::RunKind::flight || !std::isfinite(e.apogee_s)) return;
     score_.true_apogee_m = e.apogee_m;
-    asked_ = {{Instant::on_pad, e.ignition_s - 2},
-              {Instant::powered, e.lift_off_s + 0.8},
-              {Instant::after_burn_out, e.burn_out_s + 1},
-              {Instant::two_after_burn_out, e.burn_out_s + 2},
-              {Instant::three_before_apogee, e.apogee_s - 3},
-              {Instant::apogee, e.apogee_s}};
-    if (e.landing_s - 10 > e.apogee_s + 1) asked_.push_back({Instant::ten_before_landing, e.landing_s - 10});
+    asked_ = {{Checkpoint::on_rail, e.ignition_s - 2},           {Checkpoint::under_thrust, e.liftoff_s + 0.8},
+              {Checkpoint::one_after_burnout, e.burnout_s + 1},  {Checkpoint::two_after_burnout, e.burnout_s + 2},
+              {Checkpoint::three_before_apogee, e.apogee_s - 3}, {Checkpoint::apogee, e.apogee_s}};
+    if (e.touchdown_s - 10 > e.apogee_s + 1) asked_.push_back({Checkpoint::ten_before_touchdown, e.touchdown_s - 10});
 }
 
 sim::TruthSample Scorer::truth_at(double t_s) const {
@@ -75,7 +78,7 @@ void Scorer::take(const Batch& batch) {
         if (record.table == id("air")) air(row, truth);
         if (record.table == id("vertical")) vertical(row, truth);
         if (record.table == id("navigation")) navigation(row, truth);
-        if (record.table == id("look")) look(row, truth);
+        if (record.table == id("look_angles")) look_angles(row, truth);
         if (record.table == id("ascent")) apogee(row);
         if (record.table == id("landing")) landing(row);
     }
@@ -98,7 +101,7 @@ double Scorer::true_s(std::int64_t t_ns) const {
 
 void Scorer::air(const Row& row, const sim::TruthSample& truth) {
     const auto& e = flight_->truth.events;
-    if (!(row.t_s > e.lift_off_s) || row.t_s > e.landing_s) return;
+    if (!(row.t_s > e.liftoff_s) || row.t_s > e.touchdown_s) return;
     score_.air_altitude_m.add(row["altitude_m"] - truth.position_enu_m.z(), row["altitude_m_sigma"]);
     if (row.t_s > e.apogee_s) return;
     score_.mach.add(row["mach"] - truth.mach, row["mach_sigma"]);
@@ -108,8 +111,8 @@ void Scorer::air(const Row& row, const sim::TruthSample& truth) {
 
 void Scorer::vertical(const Row& row, const sim::TruthSample& truth) {
     const auto& e = flight_->truth.events;
-    const bool rests = !(row.t_s > e.lift_off_s) && !std::isfinite(e.apogee_s);
-    if (!rests && (!(row.t_s > e.lift_off_s) || row.t_s > e.landing_s)) return;
+    const bool rests = !(row.t_s > e.liftoff_s) && !std::isfinite(e.apogee_s);
+    if (!rests && (!(row.t_s > e.liftoff_s) || row.t_s > e.touchdown_s)) return;
     const bool up = rests || row.t_s < e.apogee_s;
     (up ? score_.altitude_up_m : score_.altitude_down_m)
         .add(row["altitude_m"] - truth.position_enu_m.z(), row["altitude_m_sigma"]);
@@ -119,7 +122,7 @@ void Scorer::vertical(const Row& row, const sim::TruthSample& truth) {
 
 void Scorer::navigation(const Row& row, const sim::TruthSample& truth) {
     const auto& e = flight_->truth.events;
-    if (!std::isfinite(row["east_m"]) || !(row.t_s > e.lift_off_s) || row.t_s > e.landing_s) return;
+    if (!std::isfinite(row["east_m"]) || !(row.t_s > e.liftoff_s) || row.t_s > e.touchdown_s) return;
     const bool up = row.t_s < e.apogee_s;
     Errors& position = up ? score_.position_up_m : score_.position_down_m;
     position.add(row["east_m"] - truth.position_enu_m.x(), row["east_m_sigma"]);
@@ -146,20 +149,20 @@ void Scorer::navigation(const Row& row, const sim::TruthSample& truth) {
     }
 }
 
-void Scorer::look(const Row& row, const sim::TruthSample& truth) {
+void Scorer::look_angles(const Row& row, const sim::TruthSample& truth) {
     const auto& e = flight_->truth.events;
     const Vector3d away = truth.position_enu_m - station_enu_m_;
-    if (!(row.t_s > e.lift_off_s) || row.t_s > e.landing_s || away.norm() < 50) return;
+    if (!(row.t_s > e.liftoff_s) || row.t_s > e.touchdown_s || away.norm() < 50) return;
     const double across = away.head<2>().norm();
-    score_.azimuth_deg.add(turned(row["azimuth_true_deg"] - std::atan2(away.x(), away.y()) * kDegree),
+    score_.azimuth_deg.add(turned(row["azimuth_deg"] - std::atan2(away.x(), away.y()) * kDegree),
                            row["azimuth_deg_sigma"]);
     score_.elevation_deg.add(row["elevation_deg"] - std::atan2(away.z(), across) * kDegree, row["elevation_deg_sigma"]);
 }
 
 PredictionScore* Scorer::asked_before(double t_s, double PredictionScore::*unanswered) {
     PredictionScore* found = nullptr;
-    for (const AskedInstant& asked : asked_) {
-        PredictionScore& score = score_.predictions[static_cast<std::size_t>(asked.instant)];
+    for (const AskedCheckpoint& asked : asked_) {
+        PredictionScore& score = score_.predictions[static_cast<std::size_t>(asked.checkpoint)];
         if (t_s > asked.t_s - 0.3 && t_s < asked.t_s + 0.5 && std::isnan(score.*unanswered)) found = &score;
     }
     return found;
@@ -178,7 +181,7 @@ void Scorer::apogee(const Row& row) {
 void Scorer::landing(const Row& row) {
     PredictionScore* score = asked_before(row.t_s, &PredictionScore::miss_m);
     if (score == nullptr || !std::isfinite(row["nominal_east_m"])) return;
-    const Vector3d real = truth_at(flight_->truth.events.landing_s).position_enu_m;
+    const Vector3d real = truth_at(flight_->truth.events.touchdown_s).position_enu_m;
     const double east_m = real.x() - row["nominal_east_m"], north_m = real.y() - row["nominal_north_m"];
     const double bearing = row["nominal_bearing_deg"] / kDegree;
     const double along_m = east_m * std::sin(bearing) + north_m * std::cos(bearing);
@@ -190,20 +193,18 @@ void Scorer::landing(const Row& row) {
 }
 
 void Scorer::event(const Event& event) {
-    const std::string prefix = "sanderling/flight/";
-    if (event.key.starts_with("sanderling/pulse/acceleration")) ++score_.shocks;
-    if (event.key.starts_with("sanderling/pulse/pressure")) ++score_.blows;
+    if (event.key == key_of(EventId::shock)) ++score_.shocks;
+    if (event.key == key_of(EventId::pressure_pulse)) ++score_.pressure_pulses;
     if (event.kind == EventKind::alert_raised && event.key.starts_with("sanderling/sensor/")) ++score_.sensor_alerts;
-    if (event.key == prefix + "contact_lost")
-        score_.presumed_impact_error_s = true_s(event.t_ns) - flight_->truth.events.landing_s;
-    if (!event.key.starts_with(prefix)) return;
-    for (std::size_t m = 0; m < kMoments; ++m) {
-        if (event.key.substr(prefix.size()) != moment_key(static_cast<Moment>(m))) continue;
-        MomentScore& score = score_.moments[m];
+    if (event.key == key_of(EventId::signal_lost))
+        score_.presumed_impact_error_s = true_s(event.t_ns) - flight_->truth.events.touchdown_s;
+    for (std::size_t m = 0; m < kFlightEvents.size(); ++m) {
+        if (event.key != key_of(kFlightEvents[m])) continue;
+        FlightEventScore& score = score_.flight_events[m];
         if (++score.found > 1) continue;
-        score.error_s = true_s(event.t_ns) - moments_true_s_[m];
+        score.error_s = true_s(event.t_ns) - flight_events_true_s_[m];
         score.sigma_s = event.t_sigma_s;
-        score.delay_s = seconds_between(kStart_ns, event.t_found_ns) - moments_true_s_[m];
+        score.delay_s = seconds_between(kStart_ns, event.t_found_ns) - flight_events_true_s_[m];
     }
 }
 

@@ -17,8 +17,8 @@ namespace turnstone::trials {
 
 inline constexpr std::int64_t kStart_ns = 1'780'000'000'000'000'000; ///< station time of the simulator's zero
 
-struct AskedInstant {
-    Instant instant;
+struct AskedCheckpoint {
+    Checkpoint checkpoint;
     double t_s;
 };
 
@@ -28,7 +28,7 @@ class Scorer {
     Scorer(const sim::FlightResult& flight, const sim::Scenario& scenario, const Schema& schema);
 
     /// In the order of time; those that the flight has.
-    [[nodiscard]] const std::vector<AskedInstant>& instants() const noexcept { return asked_; }
+    [[nodiscard]] const std::vector<AskedCheckpoint>& checkpoints() const noexcept { return asked_; }
     void take(const Batch& batch);
     [[nodiscard]] TrialScore score();
 
@@ -48,7 +48,7 @@ class Scorer {
     void air(const Row& row, const sim::TruthSample& truth);
     void vertical(const Row& row, const sim::TruthSample& truth);
     void navigation(const Row& row, const sim::TruthSample& truth);
-    void look(const Row& row, const sim::TruthSample& truth);
+    void look_angles(const Row& row, const sim::TruthSample& truth);
     void apogee(const Row& row);
     void landing(const Row& row);
     void event(const Event& event);
@@ -60,9 +60,10 @@ class Scorer {
     Eigen::Vector3d station_enu_m_;
     std::vector<std::map<std::string, std::size_t>> columns_; ///< by table
     std::map<std::string, TableId> tables_;
-    std::vector<AskedInstant> asked_;
-    double late_s_ = 0;                                                         ///< of the newest packet's time
-    std::array<double, kMoments> moments_true_s_{NAN, NAN, NAN, NAN, NAN, NAN}; ///< NaN: did not happen
+    std::vector<AskedCheckpoint> asked_;
+    double late_s_ = 0; ///< of the newest packet's time
+    std::array<double, kFlightEvents.size()> flight_events_true_s_{NAN, NAN, NAN,
+                                                                   NAN, NAN, NAN}; ///< NaN: did not happen
     TrialScore score_;
     double height_nis_sum_ = 0, fix_nis_sum_ = 0;
     int height_nis_count_ = 0, fix_nis_count_ = 0;

@@ -39,11 +39,17 @@ PipelineSetup make_setup(const sim::Scenario& scenario) {
 
 } // namespace
 
-std::string instant_words(Instant instant) {
-    static const std::array<std::string, kInstants> words{
-        "on the pad", "0.8 s after lift-off", "1 s after burn-out", "2 s after burn-out", "3 s before apogee",
-        "at apogee",  "10 s before landing"};
-    return words[static_cast<std::size_t>(instant)];
+std::string to_string(Checkpoint checkpoint) {
+    switch (checkpoint) {
+    case Checkpoint::on_rail: return "on the rail";
+    case Checkpoint::under_thrust: return "0.8 s after liftoff";
+    case Checkpoint::one_after_burnout: return "1 s after burnout";
+    case Checkpoint::two_after_burnout: return "2 s after burnout";
+    case Checkpoint::three_before_apogee: return "3 s before apogee";
+    case Checkpoint::apogee: return "at apogee";
+    case Checkpoint::ten_before_touchdown: return "10 s before touchdown";
+    }
+    return "";
 }
 
 void Errors::add(double error, double sigma) {
@@ -67,8 +73,9 @@ void Errors::add(const Errors& other) {
 sim::Scenario trial_scenario(const std::string& name, const std::string& impairment) {
     auto made = sim::make_scenario(name, kDemo / "sanderling", kDemo / "site.json");
     if (!made) throw std::runtime_error(made.error().message);
-    if (!sim::impairment_from_name(impairment, made->impairment))
-        throw std::runtime_error("no impairment " + impairment);
+    const auto named = sim::impairment_from_name(impairment);
+    if (!named) throw std::runtime_error("no impairment " + impairment);
+    made->impairment = *named;
     made->disperse = true;
     return std::move(*made);
 }
@@ -86,7 +93,7 @@ TrialScore run_trial(const sim::Scenario& scenario, std::uint64_t seed) {
     };
     const auto at = [](double t_s) { return kStart_ns + seconds_to_ns(t_s); };
     std::size_t next = 0;
-    const auto& asked = scorer.instants();
+    const auto& asked = scorer.checkpoints();
     for (const sim::Delivery& delivery : flight.received.deliveries) {
         for (; next < asked.size() && asked[next].t_s <= delivery.t_end_s; ++next) {
             // The first tick from then on starts a round; it ends with the samples that follow.
@@ -95,8 +102,8 @@ TrialScore run_trial(const sim::Scenario& scenario, std::uint64_t seed) {
             pipeline.set_prediction_period(kInfinity);
         }
         const std::int64_t t_ns = at(delivery.t_end_s);
-        const auto octets = std::as_bytes(std::span(flight.received.octets).subspan(delivery.offset, delivery.size));
-        pipeline.chunk(0, t_ns, t_ns, octets, batch);
+        const auto bytes = std::as_bytes(std::span(flight.received.bytes).subspan(delivery.offset, delivery.size));
+        pipeline.chunk(0, t_ns, t_ns, bytes, batch);
         take();
     }
     pipeline.advance(at(flight.truth.samples.back().t_s + 60), batch);

@@ -1,11 +1,12 @@
 #pragma once
-/// One simulated flight from the transmitter's octets through radio, decoder, clock and all estimators, and
+/// One simulated flight from the transmitter's bytes through radio, decoder, clock and all estimators, and
 /// what the estimates were worth against the simulator's truth.
 ///
 /// The simulator (tools/sim) integrates six degrees of freedom with its own equations, rotations, air, wind,
-/// canopies and sensors; it shares with the estimators the physical constants and the vehicle's data, no
-/// model code. It draws thrust, drag, mass, wind and canopies around the vehicle file's values, which is all
+/// parachutes and sensors; it shares with the estimators the physical constants and the vehicle's data, no
+/// model code. It draws thrust, drag, mass, wind and parachutes around the vehicle file's values, which is all
 /// the estimators are told.
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstdint>
@@ -13,8 +14,8 @@
 #include <string>
 #include <vector>
 
-#include "server/estimate/phases/phase.hpp"
-#include "tools/sim/scenario.hpp"
+#include "server/estimate/event.hpp"
+#include "tools/sim/scenario/scenario.hpp"
 
 namespace turnstone::trials {
 
@@ -30,28 +31,30 @@ struct Errors {
     [[nodiscard]] double normalised_square() const { return normalised_square_sum / normalised_count; }
 };
 
-inline constexpr std::size_t kMoments = 6; ///< those of Moment up to `landing`
+/// Liftoff to touchdown.
+inline constexpr std::array kFlightEvents{EventId::liftoff,    EventId::burnout,  EventId::apogee,
+                                          EventId::drogue_out, EventId::main_out, EventId::touchdown};
 
-struct MomentScore {
+struct FlightEventScore {
     bool happened = false;
-    int found = 0;      ///< times; one is right
+    int found = 0;      ///< how often; once is right
     double error_s = 0; ///< of the first, estimate minus truth
     double sigma_s = 0;
-    double delay_s = 0; ///< from the moment to its announcement
+    double delay_s = 0; ///< from the event to its announcement
 };
 
-/// Moments at which predictions are asked for.
-enum class Instant : unsigned char {
-    on_pad,
-    powered,
-    after_burn_out,
-    two_after_burn_out,
+/// When predictions are asked for.
+enum class Checkpoint : unsigned char {
+    on_rail,
+    under_thrust,
+    one_after_burnout,
+    two_after_burnout,
     three_before_apogee,
     apogee,
-    ten_before_landing
+    ten_before_touchdown
 };
-inline constexpr std::size_t kInstants = 7;
-[[nodiscard]] std::string instant_words(Instant instant);
+inline constexpr std::size_t kCheckpoints = static_cast<std::size_t>(Checkpoint::ten_before_touchdown) + 1;
+[[nodiscard]] std::string to_string(Checkpoint checkpoint);
 
 struct PredictionScore {
     double apogee_error_m = NAN; ///< prediction minus truth; NaN: none predicted
@@ -68,14 +71,18 @@ struct TrialScore {
     Errors altitude_up_m, altitude_down_m, vertical_speed_up_mps, vertical_speed_down_mps;
     Errors position_up_m, position_down_m; ///< each component is one error
     Errors velocity_up_mps, velocity_down_mps;
-    Errors long_axis_deg;                   ///< lift-off to apogee
+    Errors long_axis_deg;                   ///< liftoff to apogee
     Errors azimuth_deg, elevation_deg;      ///< of the antenna, while the range exceeds 50 m
     double height_nis = NAN, fix_nis = NAN; ///< means over the flight of what navigation reports
-    std::array<MomentScore, kMoments> moments;
-    std::array<PredictionScore, kInstants> predictions;
+    std::array<FlightEventScore, kFlightEvents.size()> flight_events; ///< in the order of kFlightEvents
+    [[nodiscard]] const FlightEventScore& of(EventId event) const {
+        return flight_events.at(static_cast<std::size_t>(std::find(kFlightEvents.begin(), kFlightEvents.end(), event) -
+                                                         kFlightEvents.begin()));
+    }
+    std::array<PredictionScore, kCheckpoints> predictions;
     double presumed_impact_error_s = NAN; ///< when contact ended in flight: presumed minus true
     double true_apogee_m = NAN;
-    int shocks = 0, blows = 0, charges = 0; ///< found in acceleration, in pressure; fired
+    int shocks = 0, pressure_pulses = 0, charges = 0; ///< found in acceleration, in pressure; fired
     int sensor_alerts = 0;
 };
 

@@ -10,9 +10,9 @@
 
 #include "server/estimate/chain/flight_state.hpp"
 #include "shared/time.hpp"
-#include "tools/sim/random.hpp"
-#include "tools/sim/scenario.hpp"
-#include "tools/sim/sensors.hpp"
+#include "tools/sim/avionics/sensors.hpp"
+#include "tools/sim/scenario/scenario.hpp"
+#include "tools/sim/truth/random.hpp"
 
 namespace turnstone::test {
 
@@ -59,8 +59,8 @@ inline Flight make_flight(const std::string& scenario_name, std::uint64_t seed, 
     if (!made) throw std::runtime_error(made.error().message);
     Flight flight{std::move(*made), {}, {}};
     flight.scenario.disperse = disperse;
-    flight.truth =
-        sim::run_truth(sim::make_setup(flight.scenario, seed), flight.scenario.kind, flight.scenario.idle_s, 120.0);
+    flight.truth = sim::run_truth(sim::make_setup(flight.scenario, seed), flight.scenario.kind,
+                                  flight.scenario.after_touchdown_s, 120.0);
     flight.sensors = sim::sense(flight.truth, flight.scenario, seed);
     return flight;
 }
@@ -116,7 +116,7 @@ inline std::map<EventId, double> true_moments(const sim::Truth& truth) {
     };
     return {{EventId::liftoff, truth.events.liftoff_s}, {EventId::burnout, truth.events.burnout_s},
             {EventId::apogee, truth.events.apogee_s},   {EventId::drogue_out, ejection(0)},
-            {EventId::main_out, ejection(1)},           {EventId::touchdown, truth.events.landing_s}};
+            {EventId::main_out, ejection(1)},           {EventId::touchdown, truth.events.touchdown_s}};
 }
 
 } // namespace turnstone::test

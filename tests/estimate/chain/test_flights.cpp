@@ -130,17 +130,17 @@ TEST_CASE("odd courses of a flight") {
         std::vector<EventId> absent;
     };
     const std::vector<Odd> odds{
-        {"late-parachute",
+        {"late-drogue",
          {EventId::liftoff, EventId::apogee, EventId::drogue_out, EventId::main_out, EventId::touchdown},
          {}},
-        {"no-parachute",
+        {"ballistic",
          {EventId::liftoff, EventId::burnout, EventId::apogee},
          {EventId::drogue_out, EventId::main_out}},
-        {"baro-dead",
+        {"barometer-failure",
          {EventId::liftoff, EventId::burnout, EventId::apogee, EventId::drogue_out, EventId::touchdown},
          {}},
         {"separation-test", {}, {EventId::liftoff}},
-        {"pad-idle", {}, {EventId::liftoff}}};
+        {"on-the-rail", {}, {EventId::liftoff}}};
     for (const Odd& odd : odds) {
         INFO(odd.scenario);
         const Flight flight = make_flight(odd.scenario, 5, true);
@@ -160,7 +160,7 @@ TEST_CASE("odd courses of a flight") {
             CHECK(out.find("pulse/acceleration") != nullptr);
             CHECK(out.find("pulse/pressure") != nullptr);
         }
-        if (std::string(odd.scenario) == "baro-dead") {
+        if (std::string(odd.scenario) == "barometer-failure") {
             bool announced = false;
             for (const EstimateEvent& event : out.events) {
                 announced = announced ||

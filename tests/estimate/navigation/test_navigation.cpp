@@ -46,7 +46,7 @@ Motion motion_at(const sim::Truth& truth, double t_s) {
     if (!(t_s > e.liftoff_s + late_s)) return Motion::rest;
     if (!(t_s > e.burnout_s + late_s)) return Motion::boost;
     if (!(t_s > e.apogee_s + late_s)) return Motion::coast;
-    if (!(t_s > e.landing_s + 2)) return Motion::descent;
+    if (!(t_s > e.touchdown_s + 2)) return Motion::descent;
     return Motion::rest;
 }
 
@@ -84,14 +84,14 @@ Outcome fly_and_navigate(const sim::Scenario& scenario, std::uint64_t seed) {
     double next_nees_s = 0;
     const auto& events = flight.truth.events;
     for (const auto& reading : flight.sensors.imu) {
-        if (reading.t_s < scenario.pad_s - 5) continue; // five seconds on the pad are enough to align
-        if (reading.t_s > events.landing_s) break;
+        if (reading.t_s < scenario.before_ignition_s - 5) continue; // five seconds on the pad are enough to align
+        if (reading.t_s > events.touchdown_s) break;
         navigation.set_motion(motion_at(flight.truth, reading.t_s));
         navigation.imu({ns(reading.t_s), reading.accel_body_mps2, reading.rate_body_radps});
         while (next_pressure < flight.sensors.pressure.size() &&
                flight.sensors.pressure[next_pressure].t_s <= reading.t_s) {
             const auto& p = flight.sensors.pressure[next_pressure++];
-            if (p.t_s < scenario.pad_s - 5) continue;
+            if (p.t_s < scenario.before_ignition_s - 5) continue;
             const auto heights = atmosphere.heights(p.pressure_pa, scenario.vehicle.sensors.pressure_noise_pa);
             const auto now = navigation.estimate();
             const double speed = now.valid ? now.velocity_enu_mps.norm() : 0;
@@ -184,7 +184,7 @@ TEST_CASE("over a hundred dispersed flights the filter's errors are what it says
 }
 
 TEST_CASE("without satellite fixes it dead-reckons, says so, and its uncertainty grows with its error") {
-    const auto lost = scenario("fix-lost");
+    const auto lost = scenario("gnss-loss");
     int inside = 0, total = 0;
     for (std::uint64_t seed = 1; seed <= kLostFixFlights; ++seed) {
         const auto outcome = fly_and_navigate(lost, seed);

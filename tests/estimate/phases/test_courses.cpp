@@ -4,7 +4,7 @@
 #include <catch2/catch.hpp>
 
 #include "tests/estimate/chain/flight_harness.hpp"
-#include "tools/sim/handling.hpp"
+#include "tools/sim/avionics/handling.hpp"
 
 using namespace turnstone;
 using namespace turnstone::test;
@@ -51,11 +51,11 @@ double height_at(const sim::Truth& truth, double t_s) {
 TEST_CASE("telemetry that ends at the impact is an impact expected, not a descent without end") {
     for (const bool inertial : {true, false}) {
         for (const std::uint64_t seed : {1, 2, 3}) {
-            const Flight flight = make_flight("no-parachute", seed, true);
+            const Flight flight = make_flight("ballistic", seed, true);
             INFO("seed " << seed << (inertial ? "" : ", barometer only"));
             Run run(flight, inertial);
             fly(flight, {.inertial = inertial}, seed, run.state, run.out);
-            const double end_s = flight.truth.events.landing_s;
+            const double end_s = flight.truth.events.touchdown_s;
             CHECK(run.state.phases().phase() == Phase::falling);
             run.wait(end_s + 1.0, end_s + 12.0);
             CHECK(run.state.phases().phase() == Phase::presumed_down);
@@ -81,7 +81,7 @@ TEST_CASE("silence high above the ground is no landing, and no descent for ever"
     REQUIRE(height_m > 400.0);
     Run run(flight);
     fly(flight, {}, 4, run.state, run.out);
-    const double landed_s = flight.truth.events.landing_s;
+    const double landed_s = flight.truth.events.touchdown_s;
     run.wait(lost_s + 1.0, lost_s + 100.0);
     CHECK(run.state.phases().phase() == Phase::under_drogue);
     run.wait(lost_s + 100.0, lost_s + 1000.0);
@@ -107,7 +107,7 @@ TEST_CASE("contact that comes back is believed: in the air the descent goes on, 
         sim::Scenario scenario = flight.scenario;
         flight.truth = sim::run_truth(sim::make_setup(scenario, 6), scenario.kind, 120.0, 120.0);
         flight.sensors = sim::sense(flight.truth, scenario, 6);
-        const double landed_s = flight.truth.events.landing_s;
+        const double landed_s = flight.truth.events.touchdown_s;
         const double lost_s = landed_s - c.lost_before_landing_s;
         silence(flight, lost_s, lost_s + c.silent_s);
         Run run(flight);
@@ -135,7 +135,7 @@ TwoFlights two_flights(std::uint64_t seed) {
     TwoFlights out;
     out.joined = make_flight("nominal", seed, true);
     sim::Scenario scenario = out.joined.scenario;
-    scenario.pad_s = 45.0;
+    scenario.before_ignition_s = 45.0;
     double now_s = out.joined.truth.samples.back().t_s;
     const auto append = [&](const auto& stream) {
         for (auto reading : stream.imu) {
@@ -152,7 +152,8 @@ TwoFlights two_flights(std::uint64_t seed) {
     for (const Handling kind : {Handling::transport, Handling::drop, Handling::carry, Handling::swing, Handling::bump})
         append(sim::handle(kind, scenario, seed, 25.0));
     out.second_begins_s = now_s;
-    out.second = sim::run_truth(sim::make_setup(scenario, seed + 100), scenario.kind, scenario.idle_s, 120.0);
+    out.second =
+        sim::run_truth(sim::make_setup(scenario, seed + 100), scenario.kind, scenario.after_touchdown_s, 120.0);
     append(sim::sense(out.second, scenario, seed + 100));
     out.joined.truth.samples.back().t_s = now_s;
     return out;

@@ -1,0 +1,59 @@
+#pragma once
+/// The URI of a link (RFC 3986):
+///
+///   serial:/dev/ttyUSB0?baud=57600&parity=none&stop=1
+///   udp://0.0.0.0:9000
+///   tcp://tracker.local:9000
+///   file:capture.bin?pace=57600
+///
+/// Every kind takes name=SHORT (default: made from the kind), vehicle=NAME (default: the first) and framing=cobs.
+#include <cstdint>
+#include <string>
+#include <string_view>
+#include <variant>
+#include <vector>
+
+#include "shared/result.hpp"
+
+namespace turnstone {
+
+struct SerialSource {
+    std::string path;
+    unsigned baud = 57600; ///< one of kBaudRates
+    char parity = 'n';     ///< n, e or o
+    unsigned stop_bits = 1;
+};
+struct UdpSource {
+    std::string address; ///< numeric; a multicast group is joined
+    std::uint16_t port;
+};
+struct TcpSource {
+    std::string host;
+    std::uint16_t port;
+};
+struct FileSource {
+    std::string path;
+    /// Ten bits a byte, as a serial line with one start and one stop bit; 0: as fast as possible.
+    unsigned pace_baud = 0;
+};
+
+struct LinkUri {
+    std::string text; ///< as given
+    std::variant<SerialSource, UdpSource, TcpSource, FileSource> source;
+    std::string name;    ///< empty until name_links, unless given
+    std::string vehicle; ///< empty: the first
+};
+
+/// What termios knows by name.
+inline constexpr unsigned kBaudRates[] = {1200,    1800,    2400,    4800,    9600,    19200,  38400,   57600,
+                                          115200,  230400,  460800,  500000,  576000,  921600, 1000000, 1152000,
+                                          1500000, 2000000, 2500000, 3000000, 3500000, 4000000};
+
+/// Fails with one sentence that quotes the URI and says what is wrong in it and what was expected.
+[[nodiscard]] Result<LinkUri> parse_link_uri(std::string_view text);
+
+/// Gives every link without a name one made from its kind ("serial", "serial-2"); fails when two were given
+/// the same name.
+[[nodiscard]] Result<void> name_links(std::vector<LinkUri>& uris);
+
+} // namespace turnstone

@@ -1,0 +1,61 @@
+#pragma once
+/// The true history of a run at the rate of the inertial sensor: from it every sensor is made, and tests
+/// compare with it.
+#include <cstdint>
+#include <string_view>
+#include <vector>
+
+#include "tools/sim/truth/flight_model.hpp"
+
+namespace turnstone::sim {
+
+inline constexpr double kTruthStep_s = 0.005; ///< one inertial sample
+
+enum class TruePhase : unsigned char {
+    on_the_rail,
+    on_the_stand,
+    under_thrust,
+    coasting,
+    falling,
+    under_drogue,
+    under_main,
+    down
+};
+[[nodiscard]] std::string_view to_string(TruePhase phase);
+
+/// Truth at `t_s`, seconds from the start of the run. Specific force and body rate are means over the step
+/// that ends at `t_s`, so that their sums are exact velocity and angle increments.
+struct TruthSample {
+    double t_s;
+    Eigen::Vector3d position_enu_m; ///< centre of mass, from its place on the pad
+    Eigen::Vector3d velocity_enu_mps;
+    Eigen::Quaterniond q_local_body;
+    Eigen::Vector3d rate_body_radps;
+    Eigen::Vector3d specific_force_body_mps2;
+    Eigen::Vector3d wind_enu_mps;
+    double mass_kg;
+    double thrust_fraction; ///< of the greatest thrust
+    double pressure_pa;     ///< of the undisturbed air
+    double temperature_k;
+    double mach;
+    double dynamic_pressure_pa;
+    TruePhase phase;
+};
+
+struct Truth {
+    std::vector<TruthSample> samples;
+    FlightEvents events;
+    bool destroyed = false; ///< hit the ground too fast for the electronics; samples end there
+};
+
+enum class RunKind : unsigned char {
+    flight,
+    tethered ///< lying on a stand, nose on a cord; the charges fire, nothing flies
+};
+
+/// Runs until `after_touchdown_s` after touchdown (or after the last charge of a tethered test), or until `duration_s`
+/// when nothing leaves the rail. The charge of a tethered test's k-th parachute fires at `setup.ignition_s` +
+/// 12 s * k.
+[[nodiscard]] Truth run_truth(const FlightSetup& setup, RunKind kind, double after_touchdown_s, double duration_s);
+
+} // namespace turnstone::sim

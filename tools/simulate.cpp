@@ -1,0 +1,159 @@
+/// simulate: flies one scenario and sends its telemetry to a pseudo-terminal, a socket or a file.
+#include <atomic>
+#include <cmath>
+#include <csignal>
+#include <cstdio>
+#include <exception>
+#include <filesystem>
+#include <fstream>
+#include <optional>
+#include <string>
+
+#include <CLI/CLI.hpp>
+
+#include "tools/sim/fly.hpp"
+#include "tools/sim/manifest.hpp"
+#include "tools/sim/radio/sender.hpp"
+
+namespace {
+
+namespace sim = turnstone::sim;
+
+std::atomic<bool> stop_asked{false};
+
+struct Options {
+    std::string scenario = "nominal";
+    std::string vehicle_dir = "tools/demo/sanderling";
+    std::string site_file = "tools/demo/site.json";
+    std::string to;
+    std::string impairment = "clean";
+    std::string speed = "1";
+    std::string manifest;
+    std::string truth;
+    std::string unplug;
+    double before_ignition_s = 20.0;
+    double after_touchdown_s = 15.0;
+    double wait_s = 10.0;
+    double loss = -1.0;
+    double fades_per_minute = -1.0;
+    std::uint64_t seed = 1;
+    bool disperse = false;
+    bool list = false;
+};
+
+int complain(const std::string& what) {
+    std::fprintf(stderr, "simulate: %s\n", what.c_str());
+    return 1;
+}
+
+/// "max" or a factor; negative when it is neither.
+double parse_speed(const std::string& text) {
+    if (text == "max") return 0.0;
+    char* end = nullptr;
+    const double value = std::strtod(text.c_str(), &end);
+    return end != text.c_str() && *end == '\0' && value > 0.0 && value <= 1e6 ? value : -1.0;
+}
+
+bool write_file(const std::string& path, const auto& writer) {
+    std::ofstream file(path, std::ios::binary);
+    writer(file);
+    file.close();
+    return static_cast<bool>(file);
+}
+
+int run(const Options& options) {
+    if (options.list) {
+        for (const sim::ScenarioName& scenario : sim::scenario_names())
+            std::printf("%-20s %s\n", scenario.name.data(), scenario.summary.data());
+        return 0;
+    }
+    const double speed = parse_speed(options.speed);
+    if (speed < 0.0) return complain("--speed " + options.speed + ": expected a positive factor or max");
+    std::optional<sim::Unplugged> unplugged;
+    if (!options.unplug.empty()) {
+        double from_s = 0.0, to_s = 0.0;
+        char rest = 0;
+        if (std::sscanf(options.unplug.c_str(), "%lf,%lf%c", &from_s, &to_s, &rest) != 2 || !(from_s < to_s))
+            return complain("--unplug " + options.unplug + ": expected two times in seconds, FROM,TO");
+        unplugged = sim::Unplugged{from_s, to_s};
+    }
+    auto scenario = sim::make_scenario(options.scenario, options.vehicle_dir, options.site_file);
+    if (!scenario) return complain(scenario.error().message);
+    scenario->before_ignition_s = options.before_ignition_s;
+    scenario->after_touchdown_s = options.after_touchdown_s;
+    scenario->disperse = options.disperse;
+    const auto impairment = sim::impairment_from_name(options.impairment);
+    if (!impairment) return complain("--impairment " + options.impairment + ": expected clean, mild or rough");
+    scenario->impairment = *impairment;
+    if (options.loss >= 0.0) scenario->impairment.loss = options.loss;
+    if (options.fades_per_minute >= 0.0) scenario->impairment.fades_per_minute = options.fades_per_minute;
+
+    const sim::FlightResult flight = sim::fly(*scenario, options.seed);
+    if (!options.manifest.empty() && !write_file(options.manifest, [&](std::ostream& file) {
+            sim::write_manifest(file, flight, *scenario, options.seed);
+        }))
+        return complain("cannot write " + options.manifest + "; check the folder and its free space");
+    if (!options.truth.empty() &&
+        !write_file(options.truth, [&](std::ostream& file) { sim::write_truth(file, flight.truth); }))
+        return complain("cannot write " + options.truth + "; check the folder and its free space");
+    const sim::FlightEvents& events = flight.truth.events;
+    std::fprintf(stderr, "simulate: %s, seed %llu: %zu packets, %.1f s", scenario->name.c_str(),
+                 static_cast<unsigned long long>(options.seed), flight.sent.packets.size(),
+                 flight.truth.samples.back().t_s);
+    if (!std::isnan(events.apogee_s)) {
+        std::fprintf(stderr, ", apogee %.1f m at %.2f s, touchdown at %.2f s", events.apogee_m, events.apogee_s,
+                     events.touchdown_s);
+    }
+    std::fputc('\n', stderr);
+    if (options.to.empty()) return 0;
+    auto output = sim::open_output(options.to);
+    if (!output) return complain(output.error().message);
+    std::fprintf(stderr, "simulate: sending to %s\n", options.to.c_str());
+    if (!(*output)->wait_for_reader(options.wait_s))
+        std::fprintf(stderr, "simulate: nothing reads %s yet; starting anyway\n", options.to.c_str());
+    if (auto played = sim::play(flight.received, **output, speed, unplugged, stop_asked); !played)
+        return complain(played.error().message);
+    return 0;
+}
+
+} // namespace
+
+int main(int argument_count, char** arguments) {
+    Options options;
+    CLI::App app{"Flies the demonstration vehicle and sends its telemetry as a receiver would hand it over."};
+    app.add_option("--scenario", options.scenario, "what happens (see --list-scenarios)");
+    app.add_flag("--list-scenarios", options.list, "list the scenarios and exit");
+    app.add_option("--vehicle", options.vehicle_dir, "folder with vehicle.json and airframe.json");
+    app.add_option("--site", options.site_file, "site file");
+    app.add_option("--to", options.to,
+                   "URI to send to: pty:PATH (a pseudo-terminal under a symbolic link), udp://HOST:PORT,\n"
+                   "tcp://ADDRESS:PORT (listens there for one client) or file:PATH");
+    app.add_option("--speed", options.speed, "times real time, or max");
+    app.add_option("--seed", options.seed, "seed of everything random");
+    app.add_flag("--disperse", options.disperse,
+                 "scatter thrust, drag, mass, rail, wind and delays around the files' values");
+    app.add_option("--impairment", options.impairment, "clean, mild or rough");
+    app.add_option("--loss", options.loss, "probability of losing a packet, in place of the impairment's")
+        ->check(CLI::Range(0.0, 1.0));
+    app.add_option("--fades-per-minute", options.fades_per_minute, "fades of 2 s, in place of the impairment's")
+        ->check(CLI::Range(0.0, 20.0));
+    app.add_option("--before-ignition-s", options.before_ignition_s, "seconds from the start to ignition")
+        ->check(CLI::Range(1.0, 7200.0));
+    app.add_option("--after-touchdown-s", options.after_touchdown_s, "seconds from touchdown to the end")
+        ->check(CLI::Range(0.0, 7200.0));
+    app.add_option("--wait-s", options.wait_s, "seconds to wait for a reader before starting")
+        ->check(CLI::Range(0.0, 3600.0));
+    app.add_option("--unplug", options.unplug, "FROM,TO: unplug the cable between these seconds of the run");
+    app.add_option("--manifest", options.manifest, "write every packet and its fate here (JSON Lines)");
+    app.add_option("--truth", options.truth, "write the truth here (CSV)");
+    CLI11_PARSE(app, argument_count, arguments);
+    std::signal(
+        SIGINT, [](int) { stop_asked = true; });
+    std::signal(SIGTERM, [](int) { stop_asked = true; });
+    std::signal(SIGPIPE, SIG_IGN);
+    try {
+        return run(options);
+    } catch (const std::exception& error) {
+        return complain(error.what());
+    }
+}
