@@ -74,7 +74,15 @@ enum class EventId : unsigned char {
     marker,
     note
 };
-inline constexpr std::size_t kEventCount = static_cast<std::size_t>(EventId::note) + 1;
+consteval auto words_of(EventId) {
+    return words<EventId::note>("phase_began", "liftoff", "burnout", "apogee", "drogue_out", "main_out", "touchdown",
+                                "false_liftoff", "signal_lost", "signal_reacquired", "ready_again", "shock",
+                                "pressure_pulse", "sensor_out_of_range", "sensor_frozen", "sensor_silent",
+                                "barometer_stuck", "pad_pressure_differs", "estimate_missing", "vertical_restarted",
+                                "dead_reckoning", "gnss_aided", "attitude_lost", "flat_ground", "wind_unknown",
+                                "landing_outside_boundary", "reboot", "clock_jump", "engine_total", "link_state",
+                                "link_down", "recording_fault", "marker", "note");
+}
 
 /// One named fact of an event. Names carry units, as columns do; a number that is not finite is no value.
 struct EventValue {

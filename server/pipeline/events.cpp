@@ -1,5 +1,6 @@
 #include "server/pipeline/events.hpp"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 
@@ -80,7 +81,7 @@ std::string link_is(const Facts& facts) {
 
 struct Definition {
     EventId id;
-    std::string_view key; ///< {vehicle}: its name; {about}: EstimateEvent::about
+    std::string_view key; ///< {vehicle}: its name; {event}: the id's word; {about}: EstimateEvent::about
     EventKind kind;
     Level level;
     std::string (*says)(const Facts&);
@@ -99,21 +100,20 @@ std::string say(const Facts&) {
 }
 
 using enum EventKind;
-constexpr std::array<Definition, kEventCount> kEvents{{
+constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
     {EventId::phase_began, "{vehicle}/phase/{about}", phase, Level::note,
      [](const Facts& f) { return f.text("phase"); }},
-    {EventId::liftoff, "{vehicle}/flight/liftoff", flight_event, Level::note, say<"Liftoff">},
-    {EventId::burnout, "{vehicle}/flight/burnout", flight_event, Level::note, say<"Burnout">},
-    {EventId::apogee, "{vehicle}/flight/apogee", flight_event, Level::note, say<"Apogee">},
-    {EventId::drogue_out, "{vehicle}/flight/drogue_out", flight_event, Level::note, say<"Drogue out">},
-    {EventId::main_out, "{vehicle}/flight/main_out", flight_event, Level::note, say<"Main out">},
-    {EventId::touchdown, "{vehicle}/flight/touchdown", flight_event, Level::note, say<"Touchdown">},
-    {EventId::false_liftoff, "{vehicle}/flight/false_liftoff", flight_event, Level::note,
+    {EventId::liftoff, "{vehicle}/flight/{event}", flight_event, Level::note, say<"Liftoff">},
+    {EventId::burnout, "{vehicle}/flight/{event}", flight_event, Level::note, say<"Burnout">},
+    {EventId::apogee, "{vehicle}/flight/{event}", flight_event, Level::note, say<"Apogee">},
+    {EventId::drogue_out, "{vehicle}/flight/{event}", flight_event, Level::note, say<"Drogue out">},
+    {EventId::main_out, "{vehicle}/flight/{event}", flight_event, Level::note, say<"Main out">},
+    {EventId::touchdown, "{vehicle}/flight/{event}", flight_event, Level::note, say<"Touchdown">},
+    {EventId::false_liftoff, "{vehicle}/flight/{event}", flight_event, Level::note,
      say<"False liftoff withdrawn: at rest on the rail">},
-    {EventId::signal_lost, "{vehicle}/flight/signal_lost", flight_event, Level::note, signal_lost},
-    {EventId::signal_reacquired, "{vehicle}/flight/signal_reacquired", flight_event, Level::note,
-     say<"Signal reacquired">},
-    {EventId::ready_again, "{vehicle}/flight/ready_again", flight_event, Level::note,
+    {EventId::signal_lost, "{vehicle}/flight/{event}", flight_event, Level::note, signal_lost},
+    {EventId::signal_reacquired, "{vehicle}/flight/{event}", flight_event, Level::note, say<"Signal reacquired">},
+    {EventId::ready_again, "{vehicle}/flight/{event}", flight_event, Level::note,
      say<"At rest after touchdown: ready for another flight">},
     {EventId::shock, "{vehicle}/pulse/acceleration", flight_event, Level::note,
      [](const Facts& f) {
@@ -196,8 +196,8 @@ Event make_event(EstimateEvent happened, std::int64_t t_found_ns, const EventVeh
     event.kind = happened.cleared ? alert_cleared : definition.kind;
     event.level = definition.level;
     event.vehicle = vehicle.index;
-    event.key =
-        fmt::format(fmt::runtime(definition.key), fmt::arg("vehicle", vehicle.name), fmt::arg("about", happened.about));
+    event.key = fmt::format(fmt::runtime(definition.key), fmt::arg("vehicle", vehicle.name),
+                            fmt::arg("event", word(happened.id)), fmt::arg("about", happened.about));
     event.text = happened.cleared && definition.says_cleared ? definition.says_cleared(facts) : definition.says(facts);
     event.values = std::move(happened.values);
     return event;

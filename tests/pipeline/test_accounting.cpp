@@ -75,7 +75,7 @@ TEST_CASE("two impaired links: every packet is shown once or known to be lost") 
         CHECK(std::all_of(shown.begin(), shown.end(),
                           [&](const auto& one) { return one.second == 1 && expected.contains(one.first); }));
         CHECK(count_frames(out, PacketVerdict::accepted) + count_frames(out, PacketVerdict::late) == expected.size());
-        CHECK(count_frames(out, PacketVerdict::copy) == whole - expected.size());
+        CHECK(count_frames(out, PacketVerdict::duplicate) == whole - expected.size());
         CHECK(count_frames(out, PacketVerdict::late) > 0);
         CHECK(std::none_of(out.events.begin(), out.events.end(),
                            [](const Event& event) { return event.kind == EventKind::reboot; }));
@@ -153,7 +153,7 @@ TEST_CASE("rows carry decoded values, their frame and times that do not lie afte
     CHECK(newest(out, schema, "alpha/estimate/clock", "onboard_zero_s") == Approx(-5 + 0.020).margin(0.002));
 }
 
-TEST_CASE("a reboot is one event, starts the counts anew and loses no packet") {
+TEST_CASE("a reboot is one event, restarts the counts and loses no packet") {
     const PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}});
     std::vector<Sent> sent;
     send(sent, kStart, 10 * kNsPerS, 500'000, 3000);
@@ -179,7 +179,7 @@ TEST_CASE("a reboot is one event, starts the counts anew and loses no packet") {
     CHECK(out.frames[before - 1].boot == 0);
     CHECK(out.frames[before].boot == 1);
     CHECK(newest(out, pipeline.schema(), "link/radio", "lost") == 0);
-    CHECK(newest(out, pipeline.schema(), "link/radio", "restarts") == 3); // one for each kind of packet
+    CHECK(newest(out, pipeline.schema(), "link/radio", "sequence_resets") == 3); // one for each kind of packet
     CHECK(newest(out, pipeline.schema(), "alpha/estimate/clock", "boots") == 1);
 }
 
@@ -209,7 +209,7 @@ TEST_CASE("two vehicles on two links do not mix") {
     for (const Delivery& delivery : in_order({transmit(alpha, 0, {}, 1), transmit(beta, 1, {}, 2)}))
         pipeline.chunk(delivery.link, delivery.t_ns, delivery.t_ns, delivery.bytes, out);
     CHECK(count_frames(out, PacketVerdict::accepted) == alpha.size() + beta.size());
-    CHECK(count_frames(out, PacketVerdict::copy) == 0);
+    CHECK(count_frames(out, PacketVerdict::duplicate) == 0);
     CHECK(serials_shown(out, pipeline.schema(), "alpha").size() == alpha.size());
     CHECK(serials_shown(out, pipeline.schema(), "beta").size() == beta.size());
     CHECK(table_named(pipeline.schema(), "beta/estimate/clock").vehicle == 1);

@@ -1,6 +1,11 @@
-// Operator actions and the link thread's word on its links become events.
-#include <catch2/catch.hpp>
+// What the operator does and what the station reports of itself becomes events.
+#include <set>
 
+#include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
+
+#include "server/pipeline/action.hpp"
+#include "server/pipeline/events.hpp"
 #include "tests/pipeline/station.hpp"
 
 using namespace turnstone;
@@ -14,7 +19,7 @@ struct Run {
     PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}});
     Pipeline pipeline{setup, kStart};
     Batch out;
-    void act(double at_s, const std::string& json) { pipeline.action(kStart + seconds_to_ns(at_s), json, out); }
+    void act(double at_s, const Action& action) { pipeline.action(kStart + seconds_to_ns(at_s), action, out); }
     [[nodiscard]] std::vector<std::string> alerts() const {
         std::vector<std::string> found;
         for (const Event& event : out.events) {
@@ -25,48 +30,51 @@ struct Run {
     }
 };
 
-std::string link_state(const std::string& state) {
-    return R"({"action":"link_state","link":"radio","state":")" + state + R"(","detail":"because"})";
+std::int64_t at(double t_s) {
+    return kStart + seconds_to_ns(t_s);
 }
 
 } // namespace
 
 TEST_CASE("a link that goes away raises one caution, and clears it when it comes back") {
+    using enum LinkState;
     struct Case {
-        std::vector<std::string> states;
+        std::vector<LinkState> states;
         std::vector<std::string> alerts;
     };
     const std::string raised = "+link/radio/down", cleared = "-link/radio/down";
     const std::vector<Case> table{
-        {{"opening", "open"}, {}},
-        {{"opening", "refused", "opening", "refused", "opening", "open"}, {raised, cleared}},
-        {{"open", "silent", "open"}, {raised, cleared}},
-        {{"open", "silent", "lost", "refused", "open", "lost"}, {raised, cleared, raised}},
-        {{"open", "ended"}, {}},
-        {{"open", "lost", "ended"}, {raised, cleared}},
+        {{opening, open}, {}},
+        {{opening, cannot_open, opening, cannot_open, opening, open}, {raised, cleared}},
+        {{open, no_data, open}, {raised, cleared}},
+        {{open, no_data, lost, cannot_open, open, lost}, {raised, cleared, raised}},
+        {{open, end_of_file}, {}},
+        {{open, lost, end_of_file}, {raised, cleared}},
     };
     for (const Case& one : table) {
         Run run;
-        for (const std::string& state : one.states) run.act(1, link_state(state));
+        for (const LinkState state : one.states) run.act(1, LinkReport{"radio", state, "because"});
         CHECK(run.alerts() == one.alerts);
-        CHECK(std::count_if(run.out.events.begin(), run.out.events.end(), [](const Event& e) {
-                  return e.kind == EventKind::link_state;
-              }) == static_cast<std::ptrdiff_t>(one.states.size()));
+        std::vector<std::string> states;
         for (const Event& event : run.out.events) {
-            CHECK(event.text.find("radio") != std::string::npos);
-            CHECK(event.text.find("because") != std::string::npos);
-            CHECK(nlohmann::json::parse(event.data_json).at("link") == "radio");
+            const nlohmann::json values = nlohmann::json::parse(to_json(event.values));
+            CHECK(values.at("link") == "radio");
+            CHECK(values.at("detail") == "because");
+            if (event.kind == EventKind::link_state) states.push_back(values.at("state"));
             if (event.kind == EventKind::alert_raised) CHECK(event.level == Level::caution);
         }
+        std::vector<std::string> expected;
+        for (const LinkState state : one.states) expected.emplace_back(word(state));
+        CHECK(states == expected);
     }
 }
 
 TEST_CASE("markers stand where they were set, never before the start or ahead of the head") {
     Run run;
-    run.act(10, R"({"action":"marker","text":"here"})");
-    run.act(11, R"({"action":"marker","text":"back","t_ns":")" + std::to_string(kStart + 4 * kNsPerS) + "\"}");
-    run.act(12, R"({"action":"marker","text":"too far","t_ns":")" + std::to_string(kStart + 99 * kNsPerS) + "\"}");
-    run.act(13, R"({"action":"marker","text":"too early","t_ns":1})");
+    run.act(10, Marker{"here"});
+    run.act(11, Marker{"back", at(4)});
+    run.act(12, Marker{"too far", at(99)});
+    run.act(13, Marker{"too early", 1});
     REQUIRE(run.out.events.size() == 4);
     const double expected_s[] = {10, 4, 12, 0}, found_s[] = {10, 11, 12, 13};
     for (std::size_t k = 0; k < 4; ++k) {
@@ -76,34 +84,76 @@ TEST_CASE("markers stand where they were set, never before the start or ahead of
     }
 }
 
-TEST_CASE("what is no known action is kept as a note, word for word") {
-    for (const std::string& json :
-         {std::string("plain words"), std::string("{\"action\":"), std::string("[1,2]"), std::string("{}"),
-          std::string(R"({"action":"dance"})"), std::string(R"({"action":3})"),
-          std::string(R"({"action":"link_state","link":"nowhere","state":"open"})"),
-          std::string(R"({"action":"link_state","link":"radio","state":"sideways"})"), std::string("\xff\xfe")}) {
+TEST_CASE("an action about what this station does not have is kept as a note") {
+    for (const Action& action : {Action(LinkReport{"nowhere", LinkState::open}), Action(EngineTotal{"nobody", 3600}),
+                                 Action(EngineTotal{"alpha", 3600})}) { // alpha has no engine
         Run run;
-        run.act(1, json);
+        run.act(1, action);
         REQUIRE(run.out.events.size() == 1);
         CHECK(run.out.events[0].kind == EventKind::note);
-        // Octets that are no UTF-8 are replaced in the event (Unicode 3.9) and kept in the recorded action.
-        CHECK(run.out.events[0].text == (json == "\xff\xfe" ? "\uFFFD\uFFFD" : json));
+        CHECK(run.out.events[0].text == to_json(action));
         REQUIRE(run.out.actions.size() == 1);
-        CHECK(run.out.actions[0].json == json);
+        CHECK(run.out.actions[0].action == action);
     }
+}
+
+TEST_CASE("notes stand where they were written, and what is not UTF-8 in them is replaced") {
     Run run;
-    run.act(1, R"({"action":"note","text":"wind is up"})");
-    run.act(9, R"({"action":"note","text":"was up","t_ns":")" + std::to_string(kStart + 2 * kNsPerS) + "\"}");
+    run.act(1, Note{"wind is up"});
+    run.act(9, Note{"was up", at(2)});
+    run.act(10, Note{"\xff\xfe"});
     CHECK(run.out.events.at(0).text == "wind is up");
-    CHECK(run.out.events.at(1).t_ns == kStart + 2 * kNsPerS);
+    CHECK(run.out.events.at(1).t_ns == at(2));
+    CHECK(run.out.events.at(2).text == "\uFFFD\uFFFD"); // Unicode 3.9
+}
+
+TEST_CASE("an action written as JSON reads back as itself") {
+    const std::vector<Action> actions{Marker{"here"},
+                                      Marker{"a \"quoted\" back\\slash\n", 1'780'000'000'123'456'789},
+                                      Note{""},
+                                      Note{"\u00b5 \u2212", -5},
+                                      LinkReport{"radio", LinkState::no_data, "nothing for 3 s"},
+                                      LinkReport{"radio", LinkState::end_of_file},
+                                      RecorderReport{""},
+                                      RecorderReport{"the disk is full"},
+                                      EngineTotal{"launch", 0.1 + 0.2},
+                                      EngineTotal{"launch", 1e-300}};
+    std::set<std::size_t> kinds;
+    for (const Action& action : actions) {
+        INFO(to_json(action));
+        CHECK(action_from_json(to_json(action)) == action);
+        kinds.insert(action.index());
+    }
+    CHECK(kinds.size() == std::variant_size_v<Action>);
+}
+
+TEST_CASE("JSON that is not an action becomes a note, word for word") {
+    for (const std::string& json : std::vector<std::string>{
+             "plain words",
+             "{\"action\":",
+             "[1,2]",
+             "{}",
+             R"({"action":"dance"})",
+             R"({"action":3})",
+             R"({"action":"marker"})",
+             R"({"action":"marker","text":7})",
+             R"({"action":"marker","text":"a","t_ns":1})",
+             R"({"action":"marker","text":"a","t_ns":"12x"})",
+             R"({"action":"marker","text":"a","color":"red"})",
+             R"({"action":"link_state","link":"radio","state":"sideways","detail":""})",
+             R"({"action":"link_state","link":"radio","state":"open"})",
+             R"({"action":"engine_total","vehicle":"launch","running_s":null})",
+             "\xff\xfe",
+         })
+        CHECK(action_from_json(json) == Action(Note{json}));
 }
 
 TEST_CASE("a recorder in trouble is one caution until recording works again") {
     Run run;
-    run.act(1, R"({"action":"recording_state","fault":""})");
-    run.act(2, R"({"action":"recording_state","fault":"the disk is full; delete old recordings"})");
-    run.act(3, R"({"action":"recording_state","fault":"the disk is full still"})");
-    run.act(4, R"({"action":"recording_state","fault":""})");
+    run.act(1, RecorderReport{""});
+    run.act(2, RecorderReport{"the disk is full; delete old recordings"});
+    run.act(3, RecorderReport{"the disk is full still"});
+    run.act(4, RecorderReport{""});
     CHECK(run.alerts() == std::vector<std::string>{"+recording/fault", "-recording/fault"});
     CHECK(run.out.events.at(0).level == Level::caution);
     CHECK(run.out.events.at(0).text.find("disk is full") != std::string::npos);
@@ -111,8 +161,8 @@ TEST_CASE("a recorder in trouble is one caution until recording works again") {
 
 TEST_CASE("a time that goes back counts as the latest seen") {
     Run run;
-    run.act(5, R"({"action":"note","text":"a"})");
-    run.act(3, R"({"action":"note","text":"b"})");
+    run.act(5, Note{"a"});
+    run.act(3, Note{"b"});
     run.pipeline.chunk(0, kStart, kStart, Bytes{std::byte{0}}, run.out);
     CHECK(run.out.actions[1].t_ns == kStart + 5 * kNsPerS);
     CHECK(run.out.chunks[0].t_rx_ns == kStart + 5 * kNsPerS);

@@ -15,7 +15,7 @@ struct Input {
     std::int64_t t_ns;
     LinkId link;
     Bytes bytes;
-    std::string action; ///< not empty: an action instead of bytes
+    std::optional<Action> action; ///< not empty: an action instead of bytes
 };
 
 PipelineSetup setup_of_two() {
@@ -32,28 +32,28 @@ std::vector<Input> session(std::uint64_t seed) {
     for (Delivery& delivery : in_order({transmit(alpha, 0, {0.1, 0.05, 0.05, 0.05}, seed),
                                         transmit(alpha, 1, {0.3, 0, 0, 0.1, 90 * kNsPerMs}, seed + 1),
                                         transmit(beta, 2, {0.05, 0, 0.1, 0.02}, seed + 2)}))
-        inputs.push_back({delivery.t_ns, delivery.link, std::move(delivery.bytes), ""});
-    const auto act = [&](double at_s, const char* json) {
-        inputs.push_back({kStart + seconds_to_ns(at_s), 0, {}, json});
+        inputs.push_back({delivery.t_ns, delivery.link, std::move(delivery.bytes), {}});
+    const auto act = [&](double at_s, Action action) {
+        inputs.push_back({kStart + seconds_to_ns(at_s), 0, {}, std::move(action)});
     };
-    act(1.0, R"({"action":"link_state","link":"radio","state":"open","detail":""})");
-    act(5.5, R"({"action":"marker","text":"ignition"})");
-    act(9.0, R"({"action":"link_state","link":"relay","state":"lost","detail":"unplugged"})");
-    act(11.0, R"({"action":"link_state","link":"relay","state":"open","detail":""})");
-    act(12.0, "no JSON at all \xff");
+    act(1.0, LinkReport{"radio", LinkState::open, ""});
+    act(5.5, Marker{"ignition"});
+    act(9.0, LinkReport{"relay", LinkState::lost, "unplugged"});
+    act(11.0, LinkReport{"relay", LinkState::open, ""});
+    act(12.0, Note{"not UTF-8 \xff"});
     std::mt19937_64 random(seed + 3);
     Bytes garbage(5000);
     for (std::byte& octet : garbage) octet = static_cast<std::byte>(random());
-    inputs.push_back({kStart + 15 * kNsPerS, 1, garbage, ""});
+    inputs.push_back({kStart + 15 * kNsPerS, 1, garbage, {}});
     std::stable_sort(inputs.begin(), inputs.end(), [](const Input& a, const Input& b) { return a.t_ns < b.t_ns; });
     return inputs;
 }
 
 void feed(Pipeline& pipeline, const Input& input, Batch& out) {
-    if (input.action.empty())
+    if (!input.action)
         pipeline.chunk(input.link, input.t_ns, input.t_ns + 250, input.bytes, out);
     else
-        pipeline.action(input.t_ns, input.action, out);
+        pipeline.action(input.t_ns, *input.action, out);
 }
 
 /// Everything that follows from the inputs, without the inputs themselves.
@@ -84,11 +84,11 @@ TEST_CASE("recorded inputs fed back give the same batch, bit for bit") {
         auto action = live.actions.begin();
         for (const ChunkRecord& chunk : live.chunks) {
             for (; action != live.actions.end() && action->input < chunk.input; ++action)
-                second.action(action->t_ns, action->json, replayed);
+                second.action(action->t_ns, action->action, replayed);
             second.chunk(chunk.link, chunk.t_rx_ns, chunk.utc_rx_ns,
                          std::span(live.bytes).subspan(chunk.bytes.offset, chunk.bytes.size), replayed, chunk.carried);
         }
-        for (; action != live.actions.end(); ++action) second.action(action->t_ns, action->json, replayed);
+        for (; action != live.actions.end(); ++action) second.action(action->t_ns, action->action, replayed);
         second.advance(kEnd, replayed);
         CHECK(live == replayed);
         CHECK(live.frames.size() > 3000);
@@ -107,7 +107,7 @@ TEST_CASE("chunks split at the same receive time change nothing but the chunk re
     std::mt19937_64 random(99);
     for (const Input& input : inputs) {
         feed(first, input, whole);
-        if (!input.action.empty()) {
+        if (input.action) {
             feed(second, input, split);
             continue;
         }

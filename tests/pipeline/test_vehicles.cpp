@@ -108,18 +108,18 @@ Batch replayed(const PipelineSetup& setup, const Batch& live, std::int64_t t_sta
     auto action = live.actions.begin();
     for (const ChunkRecord& chunk : live.chunks) {
         for (; action != live.actions.end() && action->input < chunk.input; ++action)
-            pipeline.action(action->t_ns, action->json, out);
+            pipeline.action(action->t_ns, action->action, out);
         pipeline.chunk(chunk.link, chunk.t_rx_ns, chunk.utc_rx_ns,
                        std::span(live.bytes).subspan(chunk.bytes.offset, chunk.bytes.size), out, chunk.carried);
     }
-    for (; action != live.actions.end(); ++action) pipeline.action(action->t_ns, action->json, out);
+    for (; action != live.actions.end(); ++action) pipeline.action(action->t_ns, action->action, out);
     pipeline.advance(t_end_ns, out);
     return out;
 }
 
 } // namespace
 
-TEST_CASE("engine hours go on across a cut, from an action that is recorded with the rest") {
+TEST_CASE("engine hours go on across a new recording, from an action that is recorded with the rest") {
     const PipelineSetup setup = setup_of(boat());
     Engine engine;
     Batch first, second;
@@ -128,15 +128,15 @@ TEST_CASE("engine hours go on across a cut, from an action that is recorded with
     CHECK(newest(first, before.schema(), "boat/estimate/engine", "running") == 1);
     CHECK(newest(first, before.schema(), "boat/estimate/engine", "running_time_h") * 3600 == Approx(99).margin(1.01));
 
-    const std::int64_t cut_ns = kStart + 100 * kNsPerS;
-    Pipeline after(setup, cut_ns);
-    const std::vector<std::string> carried = before.carried_actions();
+    const std::int64_t begins_ns = kStart + 100 * kNsPerS;
+    Pipeline after(setup, begins_ns);
+    const std::vector<Action> carried = before.carried_actions();
     REQUIRE(carried.size() == 1);
-    after.action(cut_ns, carried[0], second);
+    after.action(begins_ns, carried[0], second);
     engine.run(after, 0, 100, 150, 1500, second);
     engine.run(after, 0, 150, 200, 0, second);
     after.advance(kStart + 201 * kNsPerS, second);
-    // 150 s of a running engine; one interval of 0.2 s goes at each end and at the cut.
+    // 150 s of a running engine; one interval of 0.2 s goes at each end and where the new recording begins.
     CHECK(newest(second, after.schema(), "boat/estimate/engine", "running_time_h") * 3600 ==
           Approx(150 - 0.4).margin(0.21));
     CHECK(newest(second, after.schema(), "boat/estimate/engine", "running") == 0);
@@ -148,13 +148,13 @@ TEST_CASE("engine hours go on across a cut, from an action that is recorded with
     const auto told = std::find_if(second.events.begin(), second.events.end(),
                                    [](const Event& event) { return event.key == "boat/engine/total"; });
     REQUIRE(told != second.events.end());
-    CHECK(told->text == "The running time of the engine of Test boat goes on from 0.03 h.");
+    CHECK(told->text == "Engine hours continue from 0.03 h");
 
-    CHECK(second == replayed(setup, second, cut_ns, kStart + 201 * kNsPerS));
+    CHECK(second == replayed(setup, second, begins_ns, kStart + 201 * kNsPerS));
     // Without the action the same bytes count from zero: the action is what the total rests on.
     Batch without = second;
     without.actions.clear();
-    CHECK_FALSE(second.numbers == replayed(setup, without, cut_ns, kStart + 201 * kNsPerS).numbers);
+    CHECK_FALSE(second.numbers == replayed(setup, without, begins_ns, kStart + 201 * kNsPerS).numbers);
 }
 
 TEST_CASE("an engine's total survives its own text to the last bit, and a total for nobody is a note") {
@@ -162,24 +162,17 @@ TEST_CASE("an engine's total survives its own text to the last bit, and a total 
     for (const double running_s : {0.0, 0.1, 1234567.890123456, 1e9 / 3}) {
         Pipeline pipeline(setup, kStart);
         Batch out;
-        pipeline.action(kStart, engine_total_action("boat", running_s), out);
-        REQUIRE(pipeline.carried_actions().size() == 1); // the mast has no engine
-        CHECK(pipeline.carried_actions()[0] == engine_total_action("boat", running_s));
-        CHECK(nlohmann::json::parse(pipeline.carried_actions()[0]).at("running_s").get<double>() == running_s);
+        pipeline.action(kStart, action_from_json(to_json(EngineTotal{"boat", running_s})), out);
+        CHECK(pipeline.carried_actions() == std::vector<Action>{EngineTotal{"boat", running_s}}); // the mast has none
     }
-    for (const std::string& json :
-         {engine_total_action("mast", 5), engine_total_action("nobody", 5), engine_total_action("boat", -1),
-          std::string(R"({"action":"engine_total","vehicle":"boat"})"),
-          std::string(R"({"action":"engine_total","vehicle":"boat","running_s":"7"})"),
-          std::string(R"({"action":"engine_total"})")}) {
-        INFO(json);
+    for (const EngineTotal& total : {EngineTotal{"mast", 5}, EngineTotal{"nobody", 5}, EngineTotal{"boat", -1}}) {
+        INFO(to_json(total));
         Pipeline pipeline(setup, kStart);
         Batch out;
-        pipeline.action(kStart, json, out);
+        pipeline.action(kStart, total, out);
         REQUIRE_FALSE(out.events.empty());
         CHECK(out.events.back().kind == EventKind::note);
-        CHECK(out.events.back().text == json);
-        CHECK(pipeline.carried_actions()[0] == engine_total_action("boat", 0));
+        CHECK(pipeline.carried_actions() == std::vector<Action>{EngineTotal{"boat", 0}});
     }
 }
 

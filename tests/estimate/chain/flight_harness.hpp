@@ -1,14 +1,14 @@
 #pragma once
-/// Flies a simulator scenario straight into FlightState: sensor readings in packets, some of them lost, with the truth
-/// beside the result. The simulator integrates six degrees of freedom with its own thrust, drag, parachute and sensor
-/// models; the estimators know none of them and fraction only physical constants with it, so agreement is evidence.
+/// Flies a simulator scenario straight into a FlightEstimator: sensor readings in packets, some of them lost, with the
+/// truth beside the result. The simulator integrates six degrees of freedom with its own thrust, drag, parachute and
+/// sensor models; the estimators know none of them and share only physical constants with it, so agreement is evidence.
 #include <cmath>
 #include <map>
 #include <optional>
 #include <string>
 #include <vector>
 
-#include "server/estimate/chain/flight_state.hpp"
+#include "server/estimate/chain/flight_estimator.hpp"
 #include "shared/time.hpp"
 #include "tools/sim/avionics/sensors.hpp"
 #include "tools/sim/scenario/scenario.hpp"
@@ -27,25 +27,55 @@ struct Reception {
 };
 
 /// Keeps what estimators announce.
-class Collector final : public EstimateSink {
+class Collector final : public EventSink {
   public:
-    struct Row {
-        std::size_t table;
-        double t_s;
-        std::vector<double> values;
-    };
-    void row(std::size_t table, std::int64_t t_ns, std::span<const double> values) override {
-        rows.push_back({table, seconds_between(kRunStart_ns, t_ns), {values.begin(), values.end()}});
-    }
     void event(EstimateEvent event) override { events.push_back(std::move(event)); }
-    [[nodiscard]] const EstimateEvent* find(const std::string& key) const {
+    [[nodiscard]] const EstimateEvent* find(EventId id) const {
         for (const EstimateEvent& event : events)
-            if (event.key == key) return &event;
+            if (event.id == id) return &event;
         return nullptr;
     }
-    std::vector<Row> rows;
     std::vector<EstimateEvent> events;
 };
+
+/// A FlightEstimator with the picture it writes into; attitude and wind are unknown.
+class LoneFlight {
+  public:
+    LoneFlight(const Vehicle& vehicle, const Site& site, bool inertial, bool pressure)
+        : estimator_(vehicle, site, inertial, pressure) {}
+    void imu(const ImuSample& sample, EventSink& events) { keep(estimator_.imu(sample, picture_, events)); }
+    void pressure(const PressureSample& sample, EventSink& events) {
+        keep(estimator_.pressure(sample, picture_, events));
+    }
+    void tick(std::int64_t t_ns, EventSink& events) { keep(estimator_.tick(t_ns, picture_, events)); }
+    void reboot() { estimator_.reboot(); }
+    [[nodiscard]] const PhaseDetector& phases() const { return estimator_.phases(); }
+    [[nodiscard]] const FlightPicture& picture() const { return picture_; }
+    [[nodiscard]] DerivedFigures derived(std::int64_t t_ns) { return estimator_.derived(t_ns); }
+    /// Everything estimated so far, in order: altitudes, speeds, accelerations, pressure altitudes with their sigmas.
+    [[nodiscard]] const std::vector<double>& estimates() const { return estimates_; }
+
+  private:
+    void keep(const FlightEstimator::News& news) {
+        if (const auto& v = news.vertical)
+            estimates_.insert(estimates_.end(), {v->altitude_m, v->altitude_sigma_m, v->vertical_speed_mps,
+                                                 v->vertical_speed_sigma_mps, v->acceleration_mps2, v->nis_mean});
+        if (news.air)
+            estimates_.insert(estimates_.end(), {picture_.air->heights.above_pad_m, picture_.air->altitude_sigma_m});
+    }
+
+    FlightEstimator estimator_;
+    FlightPicture picture_;
+    std::vector<double> estimates_;
+};
+
+/// How many of two runs' estimates differ; NaN equals NaN.
+inline int differences(const std::vector<double>& a, const std::vector<double>& b) {
+    if (a.size() != b.size()) return static_cast<int>(std::max(a.size(), b.size()));
+    int different = 0;
+    for (std::size_t k = 0; k < a.size(); ++k) different += !(a[k] == b[k] || (std::isnan(a[k]) && std::isnan(b[k])));
+    return different;
+}
 
 struct Flight {
     sim::Scenario scenario;
@@ -66,7 +96,7 @@ inline Flight make_flight(const std::string& scenario_name, std::uint64_t seed, 
 }
 
 /// Runs the sensors through `state`; packets arrive when their last sample is made, ticks every 100 ms.
-inline void fly(const Flight& flight, const Reception& reception, std::uint64_t seed, FlightState& state,
+inline void fly(const Flight& flight, const Reception& reception, std::uint64_t seed, LoneFlight& state,
                 Collector& out) {
     sim::Random random(seed, "reception");
     const auto at = [](double t_s) { return kRunStart_ns + seconds_to_ns(t_s); };
@@ -96,13 +126,13 @@ inline void fly(const Flight& flight, const Reception& reception, std::uint64_t 
         for (; next_tick_s <= now_s; next_tick_s += 0.1) state.tick(at(next_tick_s), out);
         if (pressure_s < packet_s) {
             if (received(pressure_s) && reception.pressure)
-                state.pressure({at(pressure_s), pressure[p].pressure_pa, pressure[p].temperature_k}, kNaN, kNaN, out);
+                state.pressure({at(pressure_s), pressure[p].pressure_pa, pressure[p].temperature_k}, out);
             ++p;
             continue;
         }
         const bool heard = received(packet_s) && reception.inertial;
         for (; i < last; ++i)
-            if (heard) state.imu({at(imu[i].t_s), imu[i].accel_body_mps2, imu[i].rate_body_radps}, std::nullopt, out);
+            if (heard) state.imu({at(imu[i].t_s), imu[i].accel_body_mps2, imu[i].rate_body_radps}, out);
     }
     for (; next_tick_s <= end_s + 1.0; next_tick_s += 0.1) state.tick(at(next_tick_s), out);
 }

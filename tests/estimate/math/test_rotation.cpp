@@ -72,7 +72,7 @@ TEST_CASE("rotations agree with the reference in every convention") {
                   Approx(c["expected"]["angle_between_rad"].get<double>()).margin(1e-11));
         } else if (kind == "constant_rate") {
             const Quaterniond q0 = quaternion_of(c["inputs"]["q0_wxyz"]);
-            const Vector3d rate = vector_of(c["inputs"]["body_rate_radps"]);
+            const Vector3d rate = vector_of(c["inputs"]["body_rate_rad_s"]);
             for (std::size_t k = 0; k < c["inputs"]["t_s"].size(); ++k) {
                 const double t_s = c["inputs"]["t_s"][k];
                 CHECK(distance(q0 * quaternion_from_rotation_vector(rate * t_s),

@@ -125,7 +125,7 @@ TEST_CASE("attitude from ideal gyros follows given rates, free bodies, a torqued
             const Vector3d torque =
                 in.contains("torque_body_Nm") ? vector_of(in.at("torque_body_Nm")) : Vector3d(0, 0, 0);
             const Rate rate =
-                spinning(vector_of(in.at("inertia_principal_kg_m2")), torque, vector_of(in.at("w0_body_radps")), end_s);
+                spinning(vector_of(in.at("inertia_principal_kg_m2")), torque, vector_of(in.at("w0_body_rad_s")), end_s);
             for (std::size_t k = 1; k < rows.size(); ++k) {
                 const double t_s = rows.at(k).at(0);
                 REQUIRE((rate(t_s) - vector_of(rows.at(k), 5)).norm() < 1e-7);
@@ -149,7 +149,7 @@ TEST_CASE("attitude from ideal gyros follows given rates, free bodies, a torqued
         } else if (kind == "pitch_oscillation_closed_form") {
             for (std::size_t k = 1; k < in.at("t_s").size(); ++k) {
                 // theta'' + 2 zeta w theta' + w^2 theta = 0, from rest at angle0: its rate is what a gyro sees.
-                const double w = c.at("expected").at("natural_frequency_radps"),
+                const double w = c.at("expected").at("natural_frequency_rad_s"),
                              zeta = c.at("expected").at("damping_ratio");
                 const double wd = w * std::sqrt(1 - zeta * zeta), a0 = in.at("angle0_rad");
                 const Rate rate = [=](double t_s) {
@@ -169,8 +169,8 @@ TEST_CASE("a rolling body that turns about the vertical is followed") {
     int ran = 0;
     for (const auto& c : cases_of("attitude.json")) {
         if (c.at("kind") != "analytic_motion") continue;
-        const double about_up = c.at("inputs").at("local_z_rate_radps"),
-                     about_x = c.at("inputs").at("body_x_rate_radps");
+        const double about_up = c.at("inputs").at("local_z_rate_rad_s"),
+                     about_x = c.at("inputs").at("body_x_rate_rad_s");
         const Quaterniond q0 = quaternion_of(c.at("inputs").at("q0_wxyz"));
         const auto attitude = [&](double t_s) {
             return quaternion_from_rotation_vector({0, 0, about_up * t_s}) * q0 *
@@ -183,7 +183,7 @@ TEST_CASE("a rolling body that turns about the vertical is followed") {
             const double t_s = row.at("t_s");
             const Quaterniond truth = quaternion_of(row.at("q_wxyz"));
             CHECK(between(attitude(t_s), truth) < 1e-11);
-            CHECK((rate(t_s) - vector_of(row.at("body_rate_radps"))).norm() < 1e-11);
+            CHECK((rate(t_s) - vector_of(row.at("body_rate_rad_s"))).norm() < 1e-11);
             if (t_s > 0) check_converges(rate, q0, t_s, truth, 1e-5);
             ++ran;
         }

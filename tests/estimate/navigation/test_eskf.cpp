@@ -93,8 +93,8 @@ TEST_CASE("the filter is as good and as honest as the reference filter on its th
         for (auto& row : read_csv(run["inputs"]["files"][2])) heights[millisecond(row[0])] = row;
         const Vector3d accel_bias_start = vector_of(run["truth_bias"]["accel_at_start_m_s2"]);
         const Vector3d accel_bias_end = vector_of(run["truth_bias"]["accel_at_end_m_s2"]);
-        const Vector3d gyro_bias_start = vector_of(run["truth_bias"]["gyro_at_start_radps"]);
-        const Vector3d gyro_bias_end = vector_of(run["truth_bias"]["gyro_at_end_radps"]);
+        const Vector3d gyro_bias_start = vector_of(run["truth_bias"]["gyro_at_start_rad_s"]);
+        const Vector3d gyro_bias_end = vector_of(run["truth_bias"]["gyro_at_end_rad_s"]);
 
         Sums all;
         double nees_sum = 0;

@@ -6,10 +6,11 @@
 
 #include <catch2/catch.hpp>
 
-#include "server/estimate/chain/flight_state.hpp"
 #include "shared/time.hpp"
+#include "tests/estimate/chain/flight_harness.hpp"
 
 using namespace turnstone;
+using namespace turnstone::test;
 
 namespace {
 
@@ -31,10 +32,9 @@ struct Case {
     std::function<Feeling(double)> feel;
 };
 
-class Count final : public EstimateSink {
+class Count final : public EventSink {
   public:
-    void row(std::size_t, std::int64_t, std::span<const double>) override {}
-    void event(EstimateEvent event) override { liftoffs += event.key == "flight/liftoff"; }
+    void event(EstimateEvent event) override { liftoffs += event.id == EventId::liftoff; }
     int liftoffs = 0;
 };
 
@@ -44,8 +44,7 @@ int liftoffs(const Case& c, bool inertial, bool pressure) {
     vehicle.rocket->parachutes.resize(2);
     Site site{};
     site.pad = {40.0, -117.0, 1000.0};
-    std::vector<EstimateTable> tables;
-    FlightState state(vehicle, site, inertial, pressure, tables);
+    LoneFlight state(vehicle, site, inertial, pressure);
     Count count;
     std::mt19937_64 random(11);
     std::normal_distribution<double> normal;
@@ -61,9 +60,8 @@ int liftoffs(const Case& c, bool inertial, bool pressure) {
         const Eigen::Vector3d force = f.force + noisy(0.3);
         const Eigen::Vector3d rate = f.rate + noisy(0.005);
         const double p = 89900.0 - 10.4 * f.height_m + f.extra_pa + 5.0 * normal(random);
-        if (f.received && inertial)
-            state.imu({t_ns, force.cwiseMax(-157.0).cwiseMin(157.0), rate}, std::nullopt, count);
-        if (f.received && pressure && i % 8 == 0) state.pressure({t_ns, p, 295.0}, kNaN, kNaN, count);
+        if (f.received && inertial) state.imu({t_ns, force.cwiseMax(-157.0).cwiseMin(157.0), rate}, count);
+        if (f.received && pressure && i % 8 == 0) state.pressure({t_ns, p, 295.0}, count);
         if (i % 20 == 0) state.tick(t_ns, count);
     }
     return count.liftoffs;

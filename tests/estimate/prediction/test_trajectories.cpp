@@ -328,7 +328,7 @@ TEST_CASE("powered ascents reach the apogee of Tsiolkovsky's equation and of an 
             // A thrust that ends at once, which no vehicle file may hold, ends with the step of 20 ms whose middle it
             // passes: speed is off by up to 10 ms of it, height by twice that fraction.
             const double end_mps2 = vacuum ? in.at("thrust_N").get<double>() / rocket.mass_dry_kg : 0;
-            const double fraction = 0.01 * end_mps2 / expected.at("burnout_speed_m_s").get<double>();
+            const double fraction = 0.01 * end_mps2 / expected.at("burn_out_speed_m_s").get<double>();
             CHECK(b->apogee_m(4) == Approx(apogee_m).epsilon(0.003 + 2 * fraction));
             CHECK(b->apogee_s(4) == Approx(expected.at("apogee_time_s").get<double>()).epsilon(0.003 + fraction));
             CHECK(b->x_m(4) == 0);

@@ -73,20 +73,10 @@ TEST_CASE("thrust is no shock") {
 
 TEST_CASE("derived figures of a flight agree with its truth") {
     const Flight flight = make_flight("nominal", 2, true);
-    std::vector<EstimateTable> tables;
-    FlightState state(flight.scenario.vehicle, flight.scenario.site, true, true, tables);
+    LoneFlight state(flight.scenario.vehicle, flight.scenario.site, true, true);
     Collector out;
     fly(flight, {}, 2, state, out);
-    std::size_t derived = 0;
-    while (tables[derived].name != "derived") ++derived;
-    std::vector<double> last;
-    for (const auto& row : out.rows)
-        if (row.table == derived) last = row.values;
-    const auto value = [&](const std::string& name) {
-        for (std::size_t i = 0; i < tables[derived].columns.size(); ++i)
-            if (tables[derived].columns[i].name == name) return last.at(i);
-        throw std::runtime_error("no column " + name);
-    };
+    const DerivedFigures figures = state.derived(kRunStart_ns + seconds_to_ns(flight.truth.samples.back().t_s + 1.0));
     const auto& events = flight.truth.events;
     double fastest = 0, mach = 0, q = 0, roll = 0;
     double drogue_m = 0, main_m = 0;
@@ -101,16 +91,16 @@ TEST_CASE("derived figures of a flight agree with its truth") {
     }
     const double drogue_s = events.ejections[1].t_s - events.ejections[0].t_s - 2.0;
     const double main_s = events.touchdown_s - events.ejections[1].t_s - 2.0;
-    CHECK(value("altitude_max_m") == Approx(events.apogee_m).epsilon(0.02));
-    CHECK(value("altitude_max_t_s") == Approx(events.apogee_s - events.liftoff_s).margin(0.3));
-    CHECK(value("vertical_speed_max_mps") == Approx(fastest).epsilon(0.03));
-    CHECK(value("mach_max") == Approx(mach).epsilon(0.05));
-    CHECK(value("dynamic_pressure_max_pa") == Approx(q).epsilon(0.10));
-    CHECK(value("burn_time_s") == Approx(events.burnout_s - events.liftoff_s).margin(0.05));
-    CHECK(value("flight_time_s") == Approx(events.touchdown_s - events.liftoff_s).margin(0.5));
-    CHECK(value("drogue_rate_mps") == Approx((drogue_m - main_m) / drogue_s).epsilon(0.15));
-    CHECK(value("main_rate_mps") == Approx(main_m / main_s).epsilon(0.1));
-    CHECK(value("roll_rate_max_radps") > 0.5 * roll);
+    CHECK(figures.altitude_m.value == Approx(events.apogee_m).epsilon(0.02));
+    CHECK(figures.altitude_m.t_s == Approx(events.apogee_s - events.liftoff_s).margin(0.3));
+    CHECK(figures.vertical_speed_mps.value == Approx(fastest).epsilon(0.03));
+    CHECK(figures.mach.value == Approx(mach).epsilon(0.05));
+    CHECK(figures.dynamic_pressure_pa.value == Approx(q).epsilon(0.10));
+    CHECK(figures.burn_time_s == Approx(events.burnout_s - events.liftoff_s).margin(0.05));
+    CHECK(figures.flight_time_s == Approx(events.touchdown_s - events.liftoff_s).margin(0.5));
+    CHECK(figures.drogue_rate_mps == Approx((drogue_m - main_m) / drogue_s).epsilon(0.15));
+    CHECK(figures.main_rate_mps == Approx(main_m / main_s).epsilon(0.1));
+    CHECK(figures.roll_rate_radps.value > 0.5 * roll);
 }
 
 TEST_CASE("engine hours count running time only and go on from a stored total") {
@@ -129,6 +119,6 @@ TEST_CASE("engine hours count running time only and go on from a stored total") 
     feed(500, 600, 100.0);
     feed(10000, 10100, 2000.0); // after a long gap: the gap is not counted
     CHECK(hours.total_s() - 7200.0 == Approx(400.0 + 99.5).margin(0.6));
-    CHECK(hours.row()[2] == Approx(0.1).epsilon(1e-6)); // K/s
-    CHECK(hours.row()[4] == Approx(0.0).margin(1e-6));
+    CHECK(hours.figures().temperature_k.per_s == Approx(0.1).epsilon(1e-6)); // K/s
+    CHECK(hours.figures().oil_pressure_pa.per_s == Approx(0.0).margin(1e-6));
 }

@@ -34,7 +34,7 @@ TEST_CASE("sequence gaps become losses, and only those that time allows") {
         double period_s;
         std::vector<Arrival> arrivals;
         std::int64_t lost;
-        std::uint64_t out_of_order, restarts;
+        std::uint64_t out_of_order, resets;
     };
     const std::vector<Case> table{
         {"in order", 0.1, {{5, 0}, {6, 0.1}, {7, 0.2}}, 0, 0, 0},
@@ -65,7 +65,7 @@ TEST_CASE("sequence gaps become losses, and only those that time allows") {
          0,
          0},
         {"sporadic", 0, {{1, 0}, {4, 900}}, 2, 0, 0},
-        {"sporadic, count started anew", 0, {{9000, 0}, {0, 900}, {1, 901}}, 0, 0, 1},
+        {"sporadic, count begun again", 0, {{9000, 0}, {0, 900}, {1, 901}}, 0, 0, 1},
     };
     for (const Case& one : table) {
         INFO(one.name);
@@ -74,7 +74,7 @@ TEST_CASE("sequence gaps become losses, and only those that time allows") {
         CHECK(counts.received == one.arrivals.size());
         CHECK(counts.lost == one.lost);
         CHECK(counts.out_of_order == one.out_of_order);
-        CHECK(counts.restarts == one.restarts);
+        CHECK(counts.sequence_resets == one.resets);
     }
 }
 
@@ -108,7 +108,7 @@ TEST_CASE("counts equal the truth over seeded loss, duplication and reordering")
         CHECK(counts.received == arrivals.size());
         CHECK(first_copies == came.size());
         CHECK(counts.out_of_order == out_of_order);
-        CHECK(counts.restarts == 0);
+        CHECK(counts.sequence_resets == 0);
         // What was sent before the first arrival, or after the last, cannot be known.
         const unsigned from = arrivals.front().count - first, to = *came.rbegin();
         const auto known =

@@ -1,0 +1,171 @@
+// Events: what each says, its key, and that its values survive being written down.
+#include <cmath>
+#include <limits>
+#include <set>
+
+#include <catch2/catch.hpp>
+
+#include "server/pipeline/events.hpp"
+
+using namespace turnstone;
+
+namespace {
+
+constexpr EventVehicle kVehicle{2, "sanderling"};
+
+Event made(EventId id, std::string about, EventValues values, bool cleared = false) {
+    return make_event({.id = id, .t_ns = 7, .about = std::move(about), .values = std::move(values), .cleared = cleared},
+                      9, kVehicle);
+}
+
+} // namespace
+
+TEST_CASE("an event says in English what its values are") {
+    struct Case {
+        EventId id;
+        std::string about;
+        EventValues values;
+        bool cleared;
+        std::string key, text;
+    };
+    using List = std::vector<std::string>;
+    using enum EventId;
+    const std::vector<Case> table{
+        {liftoff, "", {}, false, "sanderling/flight/liftoff", "Liftoff"},
+        {drogue_out, "", {}, false, "sanderling/flight/drogue_out", "Drogue out"},
+        {phase_began,
+         "on_the_rail",
+         {{"phase", std::string("on the rail")}},
+         false,
+         "sanderling/phase/on_the_rail",
+         "on the rail"},
+        {signal_lost,
+         "",
+         {{"height_m", 320.4}, {"vertical_speed_mps", -45.2}, {"near_ground", false}},
+         false,
+         "sanderling/flight/signal_lost",
+         "Loss of signal at 320 m AGL, descending 45 m/s; presumed down, time unknown"},
+        {signal_lost,
+         "",
+         {{"height_m", 12.0}, {"vertical_speed_mps", -8.0}, {"near_ground", true}},
+         false,
+         "sanderling/flight/signal_lost",
+         "Loss of signal at 12 m AGL, descending 8 m/s; presumed down"},
+        {shock,
+         "",
+         {{"peak_mps2", 153.4}, {"duration_s", 0.0171}},
+         false,
+         "sanderling/pulse/acceleration",
+         "Shock of 153 m/s² for 17 ms"},
+        {sensor_frozen,
+         "static_pressure",
+         {},
+         false,
+         "sanderling/sensor/static_pressure/frozen",
+         "Barometer frozen, ignored"},
+        {sensor_frozen, "static_pressure", {}, true, "sanderling/sensor/static_pressure/frozen", "Barometer recovered"},
+        {sensor_out_of_range,
+         "accel_body_x",
+         {},
+         false,
+         "sanderling/sensor/accel_body_x/out_of_range",
+         "Accelerometer out of range, ignored"},
+        {estimate_missing,
+         "air",
+         {{"estimate", std::string("air")}, {"needs", List{"static_pressure"}}, {"any", false}},
+         false,
+         "sanderling/missing/air",
+         "No air-data estimate: needs the role static_pressure"},
+        {estimate_missing,
+         "vertical",
+         {{"needs", List{"accel_body_x", "static_pressure"}}, {"any", true}},
+         false,
+         "sanderling/missing/vertical",
+         "No vertical estimate: needs the roles accel_body_x or static_pressure"},
+        {reboot, "", {{"boot", 1.0}}, false, "sanderling/reboot", "Flight computer rebooted"},
+        {clock_jump, "", {}, false, "sanderling/clock/jump", "On-board clock jumped; time correlation restarted"},
+        {engine_total,
+         "",
+         {{"running_s", 5400.0}},
+         false,
+         "sanderling/engine/total",
+         "Engine hours continue from 1.50 h"},
+        {link_down,
+         "radio",
+         {{"state", std::string("no_data")}, {"detail", std::string()}},
+         false,
+         "link/radio/down",
+         "Link radio open, no data"},
+        {link_state,
+         "radio",
+         {{"state", std::string("cannot_open")}, {"detail", std::string("no such port")}},
+         false,
+         "link/radio/state",
+         "Link radio cannot be opened, retrying: no such port"},
+        {recording_fault,
+         "",
+         {{"fault", std::string("the disk is full")}},
+         false,
+         "recording/fault",
+         "Recording fault: the disk is full"},
+        {recording_fault, "", {{"fault", std::string()}}, true, "recording/fault", "Recording restored"},
+        {landing_outside_boundary,
+         "",
+         {{"outside", 0.126}},
+         false,
+         "sanderling/estimate/landing/outside_boundary",
+         "13 % of predicted landings are outside the boundary. Advisory: the range safety officer decides"},
+        {marker, "", {{"text", std::string("here")}}, false, "marker", "here"},
+    };
+    for (const Case& one : table) {
+        const Event event = made(one.id, one.about, one.values, one.cleared);
+        CHECK(event.key == one.key);
+        CHECK(event.text == one.text);
+        CHECK(event.vehicle == 2);
+        CHECK(event.t_ns == 7);
+        CHECK(event.t_found_ns == 9);
+    }
+}
+
+TEST_CASE("every event has a key and a sentence, also without its values") {
+    std::set<std::string> keys;
+    for (std::size_t i = 0; i < kWords<EventId>.size(); ++i) {
+        const auto id = static_cast<EventId>(i);
+        INFO(word(id));
+        for (const bool cleared : {false, true}) {
+            const Event event = made(id, "thing", {}, cleared);
+            CHECK(event.key.find_first_of("{}") == std::string::npos);
+            CHECK((event.kind == EventKind::alert_cleared) == cleared);
+            if (id != EventId::marker && id != EventId::note && id != EventId::phase_began) CHECK(!event.text.empty());
+        }
+        CHECK(keys.insert(made(id, "thing", {}).key).second);
+    }
+}
+
+TEST_CASE("values written as JSON read back bit for bit") {
+    const double tiny = std::numeric_limits<double>::denorm_min();
+    const EventValues values{{"third", 1.0 / 3.0},
+                             {"tiny", tiny},
+                             {"huge", -1.7976931348623157e308},
+                             {"zero", 0.0},
+                             {"minus_zero", -0.0},
+                             {"whole", 1e15},
+                             {"yes", true},
+                             {"text", std::string("a \"b\" \\ \n \xc2\xb5")},
+                             {"empty", std::string()},
+                             {"list", std::vector<std::string>{"x", ""}},
+                             {"none", std::vector<std::string>{}}};
+    const EventValues back = event_values_from_json(to_json(values));
+    REQUIRE(back == values);
+    CHECK(std::signbit(std::get<double>(back[4].value)));
+    for (const char* other : {"", "null", "[1]", "\"x\"", "{\"a\":", "{\"a\":null,\"b\":{},\"c\":[1]}"})
+        CHECK(event_values_from_json(other).empty());
+}
+
+TEST_CASE("a number that is not finite is no value") {
+    const Event event = made(
+        EventId::shock, "",
+        {{"peak_mps2", 3.0}, {"axial_peak_mps2", std::nan("")}, {"rise_s", std::numeric_limits<double>::infinity()}});
+    CHECK(event.values == EventValues{{"peak_mps2", 3.0}});
+    CHECK(to_json(event.values) == R"({"peak_mps2":3.0})");
+}
