@@ -34,7 +34,7 @@ struct Problem {
 /// `allowed` takes // and /* */ comments, for the one file that people edit by hand and annotate.
 enum class JsonComments : unsigned char { refused, allowed };
 
-/// Larger files are refused before they are read, and deeper values while they are: both bound memory and stack.
+/// Larger files are refused while they are read, and deeper values while they are parsed: memory and stack are bounded.
 inline constexpr std::uintmax_t kJsonFileBytesMax = 32u << 20;
 inline constexpr std::size_t kJsonDepthMax = 64;
 

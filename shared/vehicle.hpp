@@ -1,5 +1,5 @@
 #pragma once
-/// vehicle.json: what the ground knows of a vehicle besides its packets: mass, motor, drag, parachutes and sensor
+/// vehicle.json: what the ground knows about a vehicle besides its packets: mass, motor, drag, parachutes and sensor
 /// noise. Schema: protocol/schema/vehicle.schema.json. A vehicle that is not a rocket (weather station, boat) leaves
 /// `rocket` out.
 #include <filesystem>
@@ -11,7 +11,7 @@
 
 namespace turnstone {
 
-/// Points (x ascending) with linear interpolation between and the end values beyond.
+/// Points (x ascending), linear interpolation between them, the end values beyond.
 struct Curve {
     std::vector<double> x;
     std::vector<double> y;
@@ -36,7 +36,7 @@ struct RocketModel {
     std::vector<Parachute> parachutes;                       ///< in order of use
     [[nodiscard]] double total_impulse_n_s() const noexcept; ///< newton seconds, trapezoid under the thrust curve
     [[nodiscard]] double burn_time_s() const noexcept;
-    /// Propellant used in proportion to impulse delivered.
+    /// Propellant is used in proportion to the impulse delivered.
     [[nodiscard]] double mass_kg(double seconds_since_ignition) const noexcept;
 };
 
@@ -63,7 +63,7 @@ struct Vehicle {
     std::string name;
     std::optional<RocketModel> rocket;
     SensorNoise sensors;
-    double engine_running_threshold_rpm = 300.0; ///< engine counted as running above this
+    double engine_running_threshold_rpm = 300.0; ///< an engine counts as running above this
 };
 
 /// Appends every mistake to `problems`; the result is usable only if none was added.

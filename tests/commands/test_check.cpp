@@ -39,14 +39,14 @@ TEST_CASE("A folder with everything in order is called ok, file by file") {
     CHECK(checked.mistakes == 0);
     CHECK_THAT(checked.text, Catch::Contains("sanderling/dictionary.json: ok; dictionary of sanderling"));
     CHECK_THAT(checked.text, Catch::Contains("sanderling/vehicle.json: ok; vehicle sanderling"));
-    CHECK_THAT(checked.text, Catch::Contains("site.json: ok; site Lantern Playa"));
+    CHECK_THAT(checked.text, Catch::Contains("site.json: ok; site Lantern Flat"));
     CHECK_THAT(checked.text, Catch::Contains("turnstone.json: ok; settings"));
 }
 
 TEST_CASE("Every mistake in a folder is reported, each on its line with its pointer") {
     const TestFolder folder;
     copy_demo(folder);
-    replace_in(folder.path() / "site.json", "\"declination_deg\": 12.4", "\"declination_deg\": 412.4");
+    replace_in(folder.path() / "site.json", "\"declination_deg\": -9.6", "\"declination_deg\": 412.4");
     replace_in(folder.path() / "site.json", "\"name\"", "\"nmae\"");
     replace_in(folder.path() / "sanderling/vehicle.json", "\"mass_dry_kg\": 2.9", "\"mass_dry_kg\": \"2.9\"");
     const Checked checked = check({folder.path()});
@@ -92,7 +92,7 @@ TEST_CASE("A file under another name is known by its content") {
     const auto broken = folder.write("broken.json", "{\"a\": 1");
     const auto commented_site = folder.write("commented.json", "// no\n{\"pad\": {}}");
 
-    CHECK_THAT(check({folder.path() / "range.json"}).text, Catch::Contains("ok; site Lantern Playa"));
+    CHECK_THAT(check({folder.path() / "range.json"}).text, Catch::Contains("ok; site Lantern Flat"));
     const Checked config = check({settings});
     CHECK(config.mistakes == 1);
     CHECK_THAT(

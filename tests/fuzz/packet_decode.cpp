@@ -1,11 +1,12 @@
 // A packet for the dictionary with every kind of field: never an overread, always as many values as the tables say,
-// text always valid.
+// text always valid, and numbers the same by vectors and by the plain way.
 #include <cmath>
 #include <cstdint>
 #include <cstdlib>
 #include <memory>
 
 #include "protocol/packet/decoder.hpp"
+#include "tests/protocol/plain_rows.hpp"
 
 namespace {
 
@@ -45,6 +46,13 @@ void check(Decoder& decoder, std::span<const std::byte> packet) {
         require(row.numbers.size() == table.number_count && row.texts.size() == table.text_count);
         for (const double number : row.numbers) require(!std::isinf(number));
         for (const std::string_view text : row.texts) require(is_text(text));
+    }
+    if (decoded.verdict != DecodeVerdict::good) return;
+    const auto plain = plain_rows(dictionary(), dictionary().packets[decoded.packet], packet);
+    require(decoded.rows.size() == plain.size());
+    for (std::size_t k = 0; k < plain.size(); ++k) {
+        require(decoded.rows[k].out_of_range == plain[k].out_of_range);
+        require(same_bits(decoded.rows[k].numbers, plain[k].numbers));
     }
 }
 

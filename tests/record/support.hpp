@@ -95,7 +95,7 @@ inline PipelineSetup sample_setup() {
     vehicle.dictionary_json = R"({"vehicle": "sanderling", "note": "µ, ' and \" stay"})";
     vehicle.vehicle_json = R"({"name": "Sanderling"})";
     setup.vehicles.push_back(std::move(vehicle));
-    setup.site_json = R"({"name": "Lantern Playa"})";
+    setup.site_json = R"({"name": "Lantern Flat"})";
     setup.links.push_back({"radio", "serial:/dev/ttyUSB0?baud=57600", 0});
     setup.links.push_back({"backup", "udp://0.0.0.0:9000", 0});
     return setup;

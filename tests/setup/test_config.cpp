@@ -133,7 +133,7 @@ TEST_CASE("A link carries the vehicle it names, else the first") {
     CHECK(setup->pipeline->links[0].name == "udp");
     CHECK(setup->pipeline->links[1].name == "udp-2");
     CHECK(setup->pipeline->links[1].vehicle == 0);
-    CHECK(setup->pipeline->site.name == "Lantern Playa");
+    CHECK(setup->pipeline->site.name == "Lantern Flat");
 
     config.links = {"udp://0.0.0.0:9000?vehicle=boat"};
     CHECK_FALSE(read_setup(config, problems));

@@ -1,15 +1,13 @@
 // Every expected value is computed by hand from LINK.md, section 3, or from IEEE 754-2008; UTF-8 cases are those of The
 // Unicode Standard, 3.9.
-#include <bit>
 #include <cmath>
 
 #include <catch2/catch.hpp>
 
 #include "protocol/framing/deframer.hpp"
-#include "protocol/packet/decode_numbers.hpp"
 #include "protocol/packet/decoder.hpp"
-#include "protocol/packet/space_packet.hpp"
 #include "tests/protocol/bytes.hpp"
+#include "tests/protocol/plain_rows.hpp"
 
 using namespace turnstone;
 
@@ -21,33 +19,19 @@ Dictionary one_packet(const std::string& fields, const std::string& rest = "") {
         fields + rest + "}]}"));
 }
 
-/// Decodes with the decoder's vectors and, row by row, with the plain way: verdicts good, the same bits and marks.
-/// Returns the rows compared.
+/// Decodes with the decoder's vectors and with the plain way: the same bits and marks. Returns the rows compared.
 int compare_ways(Decoder& decoder, const Dictionary& dictionary, const Bytes& packet_bytes) {
     const Exact packet(packet_bytes);
     const DecodedPacket decoded = decoder.decode(packet.span());
     REQUIRE(decoded.verdict == DecodeVerdict::good);
-    const std::size_t user_data = kPrimaryHeaderBytes + dictionary.time.bytes();
-    std::size_t table = dictionary.tables.size();
-    std::size_t sample = 0;
-    for (const DecodedRow& row : decoded.rows) {
-        sample = row.table == table ? sample + 1 : 0;
-        table = row.table;
-        const Packet& about = dictionary.packets[decoded.packet];
-        const bool is_batch = dictionary.tables[table].is_batch;
-        const RowPlan plan = make_row_plan(is_batch ? about.batch->fields : about.fields);
-        const std::size_t first_bit = is_batch ? about.batch->bit_offset + sample * about.batch->sample_bits : 0;
-        std::vector<double> numbers(plan.numbers.size());
-        std::uint64_t marks = 0;
-        decode_numbers(plan.numbers, {packet.span().data() + user_data + first_bit / 8, 0, 1}, numbers.data(), &marks);
-        REQUIRE(row.out_of_range == marks);
-        REQUIRE(row.numbers.size() == numbers.size());
-        for (std::size_t k = 0; k < numbers.size(); ++k) {
-            INFO("table " << table << ", sample " << sample << ", channel " << k);
-            REQUIRE(std::bit_cast<std::uint64_t>(row.numbers[k]) == std::bit_cast<std::uint64_t>(numbers[k]));
-        }
+    const auto plain = plain_rows(dictionary, dictionary.packets[decoded.packet], packet.span());
+    REQUIRE(decoded.rows.size() == plain.size());
+    for (std::size_t k = 0; k < plain.size(); ++k) {
+        INFO("row " << k);
+        REQUIRE(decoded.rows[k].out_of_range == plain[k].out_of_range);
+        REQUIRE(same_bits(decoded.rows[k].numbers, plain[k].numbers));
     }
-    return static_cast<int>(decoded.rows.size());
+    return static_cast<int>(plain.size());
 }
 
 std::vector<double> numbers_of(const std::string& fields, std::string_view user_hex) {

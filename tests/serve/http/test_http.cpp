@@ -212,7 +212,7 @@ TEST_CASE("a recording is listed, described, drawn and read") {
     const LiveServer replay([&](ServeSettings& settings) { settings.recordings = live.folder.path; }, false);
     const json description = replay.get(base + "/description").json();
     CHECK(description.at("tables") == json::parse(golden_text("hello.json")).at("description").at("tables"));
-    CHECK(description.at("site").at("name") == "Lantern Playa");
+    CHECK(description.at("site").at("name") == "Lantern Flat");
     CHECK(description.at("recording").at("t_end_s") == 10.0);
 
     const std::string plain =

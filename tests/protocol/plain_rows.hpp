@@ -1,0 +1,43 @@
+#pragma once
+/// A packet's number channels by the plain way, row by row in the decoder's order: what its vectors are compared with.
+#include <algorithm>
+#include <bit>
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <vector>
+
+#include "protocol/packet/decode_numbers.hpp"
+#include "protocol/packet/decoder.hpp"
+#include "protocol/packet/space_packet.hpp"
+
+namespace turnstone {
+
+struct PlainRow {
+    std::vector<double> numbers;
+    std::uint64_t out_of_range = 0;
+};
+
+/// `bytes` is a packet that decodes well, of type `about`.
+inline std::vector<PlainRow> plain_rows(const Dictionary& dictionary, const Packet& about,
+                                        std::span<const std::byte> bytes) {
+    const std::span<const std::byte> user_data = bytes.subspan(kPrimaryHeaderBytes + dictionary.time.bytes());
+    std::vector<PlainRow> rows;
+    const auto add = [&](const std::vector<Field>& fields, std::size_t first_bit) {
+        const RowPlan plan = make_row_plan(fields);
+        PlainRow row{std::vector<double>(plan.numbers.size())};
+        decode_numbers(plan.numbers, {user_data.data() + first_bit / 8, 0, 1}, row.numbers.data(), &row.out_of_range);
+        rows.push_back(std::move(row));
+    };
+    if (!about.fields.empty()) add(about.fields, 0);
+    if (about.batch)
+        for (std::size_t k = 0; k < about.batch->count; ++k)
+            add(about.batch->fields, about.batch->bit_offset + k * about.batch->sample_bits);
+    return rows;
+}
+
+inline bool same_bits(std::span<const double> a, std::span<const double> b) {
+    return std::ranges::equal(a, b, {}, std::bit_cast<std::uint64_t, double>, std::bit_cast<std::uint64_t, double>);
+}
+
+} // namespace turnstone
