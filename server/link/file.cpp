@@ -39,7 +39,7 @@ class FileLink final : public Link {
         // After a failed read it goes on where it was: no byte twice.
         if (::lseek(fd_, static_cast<off_t>(bytes_read_), SEEK_SET) < 0) {
             cannot_open(source_.path + " cannot be read from byte " + std::to_string(bytes_read_) + " on (" +
-                    std::strerror(errno) + ")");
+                        std::strerror(errno) + ")");
             return;
         }
         t_paced_ns_ = station_now_ns();

@@ -45,7 +45,7 @@ class UdpLink final : public Link {
         step([&] { socket_.non_blocking(true, error); });
         if (error) {
             cannot_open("udp " + source_.address + " port " + std::to_string(source_.port) + " cannot be opened (" +
-                    error.message() + ")");
+                        error.message() + ")");
             return;
         }
         opened();
