@@ -36,7 +36,7 @@ class FileLink final : public Link {
             cannot_open(source_.path + " is not a regular file; a file link reads a raw capture");
             return;
         }
-        // After a failed read it goes on where it was: no byte twice.
+        // After a failed read it continues where it was: no byte twice.
         if (::lseek(fd_, static_cast<off_t>(bytes_read_), SEEK_SET) < 0) {
             cannot_open(source_.path + " cannot be read from byte " + std::to_string(bytes_read_) + " on (" +
                         std::strerror(errno) + ")");

@@ -17,7 +17,7 @@ namespace {
 using namespace turnstone;
 
 constexpr std::size_t kFrames = 200'000;
-constexpr std::size_t kReadOctets = 4096; // what one read of a busy link gives
+constexpr std::size_t kReadBytes = 4096; // what one read of a busy link gives
 
 std::vector<std::byte> make_link_bytes(const Dictionary& dictionary) {
     bench::FrameMaker maker(dictionary, 0);
@@ -40,12 +40,11 @@ int main() {
     const auto decode = race.add("deframe + decode to rows", [&] {
         Deframer deframer;
         Decoder decoder(dictionary);
-        for (std::size_t at = 0; at < link.size(); at += kReadOctets) {
-            deframer.push(std::span(link).subspan(at, std::min(kReadOctets, link.size() - at)),
-                          [&](const Frame& frame) {
-                              if (frame.verdict == FrameVerdict::good)
-                                  for (const auto& row : decoder.decode(frame.packet).rows) rows += row.numbers.size();
-                          });
+        for (std::size_t at = 0; at < link.size(); at += kReadBytes) {
+            deframer.push(std::span(link).subspan(at, std::min(kReadBytes, link.size() - at)), [&](const Frame& frame) {
+                if (frame.verdict == FrameVerdict::good)
+                    for (const auto& row : decoder.decode(frame.packet).rows) rows += row.numbers.size();
+            });
         }
         sink += deframer.counts().frames_good;
     });
@@ -63,7 +62,7 @@ int main() {
                 at = delimiter + 1;
             }
         });
-    const auto crc_only = race.add("CRC alone, 64 octets at a time", [&] {
+    const auto crc_only = race.add("CRC alone, 64 bytes at a time", [&] {
         for (std::size_t k = 0; k < kFrames; ++k) {
             sink += crc16({link.data() + k * (link.size() / kFrames), link.size() / kFrames});
         }
@@ -74,7 +73,7 @@ int main() {
     });
     race.run(9);
 
-    std::printf("decode: %zu frames, %.1f octets each, %zu channel values a frame\n", kFrames,
+    std::printf("decode: %zu frames, %.1f bytes each, %zu channel values a frame\n", kFrames,
                 static_cast<double>(link.size()) / kFrames, static_cast<std::size_t>(rows / (9 * kFrames)));
     for (const auto id : {decode, roofline, crc_only, copy}) {
         std::printf("  %-44s %8.2f million frames/s  (spread %.0f %%)\n", race.name(id).c_str(),

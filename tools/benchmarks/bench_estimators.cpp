@@ -11,8 +11,7 @@
 #include "server/estimate/chain/chain.hpp"
 #include "shared/time.hpp"
 #include "tools/benchmarks/measure.hpp"
-#include "tools/sim/avionics/sensors.hpp"
-#include "tools/sim/scenario/scenario.hpp"
+#include "tools/sim/fly.hpp"
 
 using namespace turnstone;
 
@@ -27,20 +26,18 @@ constexpr double kPad_s = 5.0;
 struct Session {
     Vehicle vehicle;
     Site site;
-    std::vector<ImuSample> imu;
-    std::vector<PressureSample> pressure;
-    std::vector<FixSample> fix;
-    std::size_t first_timed; ///< of imu
+    std::vector<ImuSample> imu = {};
+    std::vector<PressureSample> pressure = {};
+    std::vector<FixSample> fix = {};
+    std::size_t first_timed = 0; ///< of imu
 };
 
 Session record_session() {
     auto scenario =
         sim::make_scenario("nominal", bench::source("tools/demo/sanderling"), bench::source("tools/demo/site.json"));
     if (!scenario) throw std::runtime_error(scenario.error().message);
-    const sim::Truth truth =
-        sim::run_truth(sim::make_setup(*scenario, 1), scenario->kind, scenario->after_touchdown_s, 120.0);
-    const sim::SensorStream sensors = sim::sense(truth, *scenario, 1);
-    Session out{scenario->vehicle, scenario->site, {}, {}, {}, 0};
+    const auto [truth, sensors] = sim::fly_sensors(*scenario, 1);
+    Session out{.vehicle = scenario->vehicle, .site = scenario->site};
     const auto at = [](double t_s) { return kStart_ns + seconds_to_ns(t_s); };
     for (const auto& r : sensors.imu) {
         out.first_timed += r.t_s < truth.events.liftoff_s - kPad_s;
@@ -48,9 +45,15 @@ Session record_session() {
     }
     for (const auto& r : sensors.pressure) out.pressure.push_back({at(r.t_s), r.pressure_pa, r.temperature_k});
     for (const auto& r : sensors.fix) {
-        out.fix.push_back({at(r.t_s), r.latitude_deg, r.longitude_deg, r.height_msl_m + out.site.geoid_height_m,
-                           r.velocity_enu_mps, r.fix_dimensions, r.accuracy_horizontal_m, r.accuracy_vertical_m,
-                           r.satellites});
+        out.fix.push_back({.t_ns = at(r.t_s),
+                           .latitude_deg = r.latitude_deg,
+                           .longitude_deg = r.longitude_deg,
+                           .height_ellipsoid_m = r.height_msl_m + out.site.geoid_height_m,
+                           .velocity_enu_mps = r.velocity_enu_mps,
+                           .fix_dimensions = r.fix_dimensions,
+                           .accuracy_horizontal_m = r.accuracy_horizontal_m,
+                           .accuracy_vertical_m = r.accuracy_vertical_m,
+                           .satellites = r.satellites});
     }
     return out;
 }
@@ -96,8 +99,8 @@ class Chain {
     void run(std::size_t first, std::size_t last) {
         play(
             *session_, first, last, [&](const ImuSample& s) { chain_.imu(s, sink_); },
-            [&](const PressureSample& s) { chain_.pressure(s, sink_); },
-            [&](const FixSample& s) { chain_.fix(s, sink_); }, [&](std::int64_t t_ns) { chain_.tick(t_ns, sink_); });
+            [&](const PressureSample& s) { chain_.pressure(s, sink_); }, [&](const FixSample& s) { chain_.fix(s); },
+            [&](std::int64_t t_ns) { chain_.tick(t_ns, sink_); });
     }
     [[nodiscard]] std::size_t rows() const noexcept { return sink_.rows(); }
 

@@ -28,6 +28,7 @@
 
 #include "server/serve/server.hpp"
 #include "tools/benchmarks/measure.hpp"
+#include "tools/benchmarks/tables.hpp"
 
 namespace {
 
@@ -38,9 +39,8 @@ using tcp = asio::ip::tcp;
 using Clock = std::chrono::steady_clock;
 
 constexpr std::size_t kColumns = 20;
-constexpr std::size_t kPayload = 24 + 8 + 8 * (1 + kColumns); // one row: 200 octets
+constexpr std::size_t kPayload = 24 + 8 + 8 * (1 + kColumns); // one row: 200 bytes
 constexpr std::size_t kUnderWay = 8;
-constexpr std::int64_t kStartNs = 1779028325000000000;
 
 double seconds_now() {
     return std::chrono::duration<double>(Clock::now().time_since_epoch()).count();
@@ -110,24 +110,24 @@ class Clients {
         const double now_s = seconds_now();
         std::size_t at = 0;
         while (client.bytes.size() - at >= 2) {
-            const auto octet = [&](std::size_t i) { return static_cast<unsigned char>(client.bytes[at + i]); };
+            const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(client.bytes[at + i]); };
             std::size_t header = 2;
-            std::size_t size = octet(1);
+            std::size_t size = byte(1);
             if (size == 126) {
                 header = 4;
                 if (client.bytes.size() - at < header) break;
-                size = (std::size_t{octet(2)} << 8) | octet(3);
+                size = (std::size_t{byte(2)} << 8) | byte(3);
             } else if (size == 127) {
                 throw std::runtime_error("a message is longer than any that was sent");
             }
             if (client.bytes.size() - at < header + size) break;
-            if ((octet(0) & 15) == 2) {
+            if ((byte(0) & 15) == 2) {
                 double value = 0; // the first column carries the time of sending
                 std::memcpy(&value, client.bytes.data() + at + header + 24 + 8 + 8, sizeof value);
                 delays_s.push_back(now_s - value);
                 count_one(++client.messages);
             }
-            if ((octet(0) & 15) == 9) {
+            if ((byte(0) & 15) == 9) {
                 // A server drops whom it does not hear: an empty masked pong (RFC 6455 section 5.5.3).
                 constexpr std::array<unsigned char, 6> pong{0x8a, 0x80, 0, 0, 0, 0};
                 if (::send(client.socket, pong.data(), pong.size(), MSG_NOSIGNAL) != static_cast<ssize_t>(pong.size()))
@@ -219,23 +219,24 @@ class Ours {
         settings.port = 0;
         settings.recordings = std::filesystem::temp_directory_path();
         settings.operator_key = random_key();
-        ServeSources sources{
-            [] { return kStartNs; }, [] { return std::vector<LinkView>{}; }, [] { return RecorderStatus{}; }, {}};
+        ServeSources sources{.station_now_ns = [] { return bench::kStart_ns; },
+                             .links = [] { return std::vector<LinkView>{}; },
+                             .recorder = [] { return RecorderStatus{}; },
+                             .metrics = {}};
         server_ = std::make_unique<Server>(settings, sources, OperatorActions{});
         if (const auto started = server_->start(); !started) throw std::runtime_error(started.error().message);
-        auto schema = std::make_shared<Schema>();
-        Table table;
-        table.columns.resize(kColumns);
-        table.number_count = kColumns;
-        schema->tables.push_back(std::move(table));
-        server_->begin_recording(
-            {"bench", "", kStartNs, kStartNs, std::move(schema), std::make_shared<PipelineSetup>()});
+        server_->begin_recording({.id = "bench",
+                                  .name = "",
+                                  .t_start_ns = bench::kStart_ns,
+                                  .utc_start_ns = bench::kStart_ns,
+                                  .schema = schema_,
+                                  .setup = std::make_shared<PipelineSetup>()});
     }
     [[nodiscard]] std::uint16_t port() const { return server_->port(); }
     void publish(double value) {
         auto batch = std::make_shared<Batch>();
-        batch->rows.push_back({0, kStartNs, kStartNs, -1, 0, 0});
-        batch->numbers.assign(kColumns, value);
+        const std::vector<double> row(kColumns, value);
+        batch->add_row(schema_->tables.front(), bench::kStart_ns, bench::kStart_ns, row);
         const auto before = Clock::now();
         server_->publish(std::move(batch));
         publish_s.push_back(std::chrono::duration<double>(Clock::now() - before).count());
@@ -243,6 +244,7 @@ class Ours {
     std::vector<double> publish_s;
 
   private:
+    std::shared_ptr<const Schema> schema_ = std::make_shared<const Schema>(bench::one_table(kColumns));
     std::unique_ptr<Server> server_;
 };
 

@@ -14,43 +14,30 @@
 #include "server/record/read/reader.hpp"
 #include "server/record/write/recording_file.hpp"
 #include "tools/benchmarks/measure.hpp"
+#include "tools/benchmarks/tables.hpp"
 
 namespace {
 
 using namespace turnstone;
 
-constexpr std::int64_t kStart_ns = 1'779'028'325'000'000'000;
-constexpr std::int64_t kPeriod_ns = 1'000'000;
+using bench::kRowPeriod_ns;
+using bench::kStart_ns;
 constexpr std::int64_t kRows = 3'600'000;
 constexpr std::size_t kColumns = 6;
 
 void make_recording(const std::filesystem::path& path) {
-    Schema schema;
-    Table table;
-    table.name = "sanderling/imu";
-    table.period_s = 0.001;
-    table.number_count = kColumns;
-    for (std::size_t i = 0; i < kColumns; ++i) {
-        Column column;
-        column.name = "channel_" + std::to_string(i);
-        column.unit = "1";
-        table.columns.push_back(column);
-    }
-    schema.tables.push_back(table);
+    const Schema schema = bench::one_table(kColumns);
     create_recording(path, {}, schema, {kStart_ns, kStart_ns, "", ""}, false);
     RecordingFile file(path, schema, false);
-    std::mt19937 random(1);
-    std::normal_distribution<double> normal;
+    bench::RowMaker row(kColumns);
     Batch batch;
     for (std::int64_t i = 0; i < kRows; ++i) {
-        const std::int64_t t_ns = kStart_ns + i * kPeriod_ns;
-        batch.rows.push_back({0, t_ns, t_ns, -1, static_cast<std::uint32_t>(batch.numbers.size()), 0});
-        for (std::size_t c = 0; c < kColumns; ++c) batch.numbers.push_back(normal(random));
+        const std::int64_t t_ns = kStart_ns + i * kRowPeriod_ns;
+        batch.add_row(schema.tables.front(), t_ns, t_ns, row.next());
         if (batch.rows.size() == 20'000 || i + 1 == kRows) {
             file.append(batch);
             file.commit();
-            batch.rows.clear();
-            batch.numbers.clear();
+            batch.clear();
         }
     }
     file.close("clean");
@@ -100,7 +87,7 @@ int main() {
             const auto span_ns = static_cast<std::int64_t>(window_s * 1e9);
             std::vector<double> ours, theirs;
             for (int i = 0; i < 15; ++i) {
-                const auto room = static_cast<std::uint64_t>(kRows * kPeriod_ns - span_ns);
+                const auto room = static_cast<std::uint64_t>(kRows * kRowPeriod_ns - span_ns);
                 const std::int64_t from_ns =
                     kStart_ns + static_cast<std::int64_t>(room == 0 ? 0 : random() * 1000ULL % room);
                 ours.push_back(ms_of([&] {
@@ -120,7 +107,7 @@ int main() {
     }
     std::vector<double> seeks;
     for (int i = 0; i < 200; ++i) {
-        const std::int64_t at_ns = kStart_ns + static_cast<std::int64_t>(random() % kRows) * kPeriod_ns;
+        const std::int64_t at_ns = kStart_ns + static_cast<std::int64_t>(random() % kRows) * kRowPeriod_ns;
         seeks.push_back(ms_of([&] {
             met = met && reader->latest(at_ns).at(0).value().first == at_ns;
             Batch rows;

@@ -4,7 +4,6 @@
 #include <cstdio>
 #include <filesystem>
 #include <memory>
-#include <random>
 #include <string>
 #include <thread>
 #include <vector>
@@ -14,6 +13,7 @@
 
 #include "server/record/write/recorder.hpp"
 #include "tools/benchmarks/measure.hpp"
+#include "tools/benchmarks/tables.hpp"
 
 namespace {
 
@@ -22,40 +22,27 @@ using namespace turnstone;
 constexpr std::size_t kRowsPerBatch = 20;
 constexpr std::size_t kBatches = 8000; // long enough that making and closing the file hardly counts
 constexpr std::size_t kColumns = 24;
-constexpr std::size_t kChunkOctets = 200;
-constexpr std::int64_t kStart_ns = 1'779'028'325'000'000'000;
+constexpr std::size_t kChunkBytes = 200;
 /// The recorder commits every 100 ms of wall time; the plain loop keeps the same pace.
 constexpr auto kCommitInterval = std::chrono::milliseconds(100);
 
-Schema schema() {
-    Schema schema;
-    Table table;
-    table.name = "sanderling/imu";
-    table.period_s = 0.001;
-    table.number_count = kColumns;
-    for (std::size_t i = 0; i < kColumns; ++i) {
-        Column column;
-        column.name = "channel_" + std::to_string(i);
-        column.unit = "1";
-        table.columns.push_back(column);
-    }
-    schema.tables.push_back(table);
-    return schema;
-}
-
-std::vector<std::shared_ptr<const Batch>> make_batches() {
-    std::mt19937 random(1);
-    std::normal_distribution<double> normal;
+std::vector<std::shared_ptr<const Batch>> make_batches(const Table& table) {
+    bench::RowMaker row(kColumns);
     std::vector<std::shared_ptr<const Batch>> batches;
-    std::int64_t t_ns = kStart_ns;
+    std::int64_t t_ns = bench::kStart_ns;
     for (std::size_t b = 0; b < kBatches; ++b) {
         auto batch = std::make_shared<Batch>();
-        batch->bytes.resize(kChunkOctets);
-        batch->chunks.push_back({b, 0, t_ns, t_ns, b * kChunkOctets, false, {0, kChunkOctets}});
+        batch->bytes.resize(kChunkBytes);
+        batch->chunks.push_back({.input = b,
+                                 .link = 0,
+                                 .t_rx_ns = t_ns,
+                                 .utc_rx_ns = t_ns,
+                                 .stream_offset = b * kChunkBytes,
+                                 .carried = false,
+                                 .bytes = {0, kChunkBytes}});
         for (std::size_t r = 0; r < kRowsPerBatch; ++r) {
-            t_ns += 1'000'000;
-            batch->rows.push_back({0, t_ns, t_ns, -1, static_cast<std::uint32_t>(batch->numbers.size()), 0});
-            for (std::size_t c = 0; c < kColumns; ++c) batch->numbers.push_back(normal(random));
+            t_ns += bench::kRowPeriod_ns;
+            batch->add_row(table, t_ns, t_ns, row.next());
         }
         batches.push_back(std::move(batch));
     }
@@ -132,8 +119,8 @@ void plain_loop(const std::filesystem::path& path, const std::vector<std::shared
 
 int main() {
     const auto directory = std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
-    const auto batches = make_batches();
-    const Schema tables = schema();
+    const Schema schema = bench::one_table(kColumns);
+    const auto batches = make_batches(schema.tables.front());
     PipelineSetup setup;
     setup.links.push_back({"radio", "file:bench", 0});
     std::size_t rows_lost = 0;
@@ -145,7 +132,7 @@ int main() {
             std::filesystem::create_directory(directory);
             Recorder recorder({.directory = directory, .sync_every_commit = synced, .queue_bytes_max = 1u << 30},
                               setup);
-            recorder.begin(tables, kStart_ns, kStart_ns, "");
+            recorder.begin(schema, bench::kStart_ns, bench::kStart_ns, "");
             for (const auto& batch : batches) recorder.push(batch);
             recorder.flush(60'000);
             rows_lost += kBatches * kRowsPerBatch - recorder.status().rows_written;

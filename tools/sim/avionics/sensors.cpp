@@ -13,8 +13,7 @@ constexpr double kConverterSteps = 32768.0; ///< 16-bit, both signs
 constexpr double kPressureStep_pa = 1.0;
 constexpr double kPressureMin_pa = 30000.0; ///< the barometer's converter clips here
 constexpr double kPressureMax_pa = 120000.0;
-/// Specific force must stay high this long before the receiver lets go, and lock takes this long to come
-/// back.
+/// Specific force must stay high this long before the receiver loses lock, and lock takes this long to come back.
 constexpr double kFixLossOnset_s = 0.15;
 constexpr double kReacquire_s = 1.4;
 constexpr double kColdStart_s = 6.0;
@@ -41,7 +40,7 @@ double pulse_at(const Truth& truth, const EjectionCharge& charge, double t_s) {
     return sum_pa;
 }
 
-/// Satellite receiver: white errors, a delay to the hand-over, and loss of lock at high acceleration.
+/// GNSS receiver: white errors, a delay to the hand-over, and loss of lock at high acceleration.
 class Receiver {
   public:
     Receiver(const Scenario& scenario, Random random)
@@ -188,12 +187,12 @@ SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t s
                          kTruthStep_s);
         const std::size_t tick = i + 1;
         if (tick % pressure_ticks == 0) {
-            const bool dead = scenario.barometer_fails_at_ejection && !truth.events.ejections.empty() &&
-                              sample.t_s > truth.events.ejections.front().t_s;
+            const bool failed = scenario.barometer_fails_at_ejection && !truth.events.ejections.empty() &&
+                                sample.t_s > truth.events.ejections.front().t_s;
             bay_temperature_k += (sample.temperature_k + 2.0 - bay_temperature_k) * kPressurePeriod_s / 120.0;
             const double reading_pa = barometer.read(pulse_at(truth, airframe.ejection, sample.t_s));
-            // A dead barometer goes on repeating its last conversion.
-            last_pressure_pa = dead && last_pressure_pa > 0.0 ? last_pressure_pa : reading_pa;
+            // A failed barometer keeps repeating its last conversion.
+            last_pressure_pa = failed && last_pressure_pa > 0.0 ? last_pressure_pa : reading_pa;
             out.pressure.push_back({sample.t_s, last_pressure_pa, bay_temperature_k + 0.05 * thermometer.normal()});
         }
         if (tick % fix_ticks == 0) out.fix.push_back(receiver.read(sample, truth.events));

@@ -36,7 +36,7 @@ struct Airframe {
     double vibration_rate_radps;
     double barometer_lag_s;           ///< first-order venting of the bay
     double port_pressure_coefficient; ///< static port error / dynamic pressure
-    double fix_lost_above_mps2;       ///< specific force that makes the satellite receiver lose lock
+    double fix_lost_above_mps2;       ///< specific force that makes the GNSS receiver lose lock
     double clock_drift_ppm;           ///< 1-sigma over vehicles; on-board clock fast when positive
     double battery_v;
 };

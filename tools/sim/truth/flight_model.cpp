@@ -151,7 +151,7 @@ void FlightModel::step(double dt_s) {
     watch(before, t_before_s);
 }
 
-/// Shortens a step so that it ends where `reached(state, t)` becomes true, then goes on under the new motion.
+/// Shortens a step so that it ends where `reached(state, t)` becomes true, then continues under the new motion.
 template <class Reached>
 void FlightModel::step_until(double dt_s, const Reached& reached) {
     Eigen::Vector3d mid;
