@@ -48,7 +48,7 @@ struct Pipeline::State {
         : setup(&setup_in), t_start_ns(t_start_ns_in), latest_ns(t_start_ns_in),
           next_tick_ns(tick_from(t_start_ns_in)) {
         std::vector<Router> routers;
-        std::vector<EstimatorChain> chains;
+        std::vector<estimate::EstimatorChain> chains;
         for (const VehicleSetup& vehicle : setup->vehicles) {
             routers.emplace_back(vehicle.dictionary, setup->site);
             chains.emplace_back(vehicle.vehicle, setup->site, routers.back().inputs());
@@ -58,7 +58,7 @@ struct Pipeline::State {
         for (std::size_t v = 0; v < chains.size(); ++v)
             vehicles.emplace_back(setup->vehicles[v], static_cast<int>(v), schema, layout.vehicles[v],
                                   std::move(routers[v]), std::move(chains[v]));
-        std::vector<EstimatorChain*> all_chains;
+        std::vector<estimate::EstimatorChain*> all_chains;
         for (VehicleTrack& vehicle : vehicles) all_chains.push_back(&vehicle.chain());
         for (VehicleTrack& vehicle : vehicles) vehicle.share_wind(all_chains);
         for (std::size_t k = 0; k < setup->links.size(); ++k)

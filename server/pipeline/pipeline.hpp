@@ -62,7 +62,7 @@ class Pipeline {
     void action(std::int64_t t_ns, const Action& action, Batch& out);
     void advance(std::int64_t t_ns, Batch& out);
 
-    /// See EstimatorChain. No input, and not recorded: a station never calls it.
+    /// See estimate::EstimatorChain. No input, and not recorded: a station never calls it.
     void set_prediction_period(double period_s);
 
     /// Bytes of an unfinished frame on a link: carried over to the next recording.

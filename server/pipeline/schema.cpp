@@ -58,7 +58,7 @@ void add_packet_tables(Schema& schema, const Dictionary& dictionary, int vehicle
 
 } // namespace
 
-SchemaLayout build_schema(const PipelineSetup& setup, const std::vector<EstimatorChain>& chains) {
+SchemaLayout build_schema(const PipelineSetup& setup, const std::vector<estimate::EstimatorChain>& chains) {
     SchemaLayout layout;
     Schema& schema = layout.schema;
     for (std::size_t v = 0; v < setup.vehicles.size(); ++v) {

@@ -11,7 +11,7 @@ namespace turnstone {
 struct VehicleTables {
     TableId packets; ///< of Dictionary::tables, in their order
     TableId clock;
-    TableId estimates; ///< of EstimatorChain::tables(), in their order
+    TableId estimates; ///< of estimate::EstimatorChain::tables(), in their order
 };
 struct LinkTables {
     TableId totals;
@@ -24,6 +24,7 @@ struct SchemaLayout {
     std::vector<LinkTables> links;
 };
 
-[[nodiscard]] SchemaLayout build_schema(const PipelineSetup& setup, const std::vector<EstimatorChain>& chains);
+[[nodiscard]] SchemaLayout build_schema(const PipelineSetup& setup,
+                                        const std::vector<estimate::EstimatorChain>& chains);
 
 } // namespace turnstone

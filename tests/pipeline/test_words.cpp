@@ -10,6 +10,7 @@
 #include "shared/link_state.hpp"
 
 using namespace turnstone;
+using namespace turnstone::estimate;
 
 namespace {
 

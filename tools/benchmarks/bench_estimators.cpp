@@ -14,6 +14,7 @@
 #include "tools/sim/fly.hpp"
 
 using namespace turnstone;
+using namespace turnstone::estimate;
 
 namespace {
 

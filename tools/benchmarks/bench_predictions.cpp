@@ -13,6 +13,7 @@
 #include "tools/benchmarks/measure.hpp"
 
 using namespace turnstone;
+using namespace turnstone::estimate;
 
 namespace {
 
@@ -137,7 +138,7 @@ struct Start {
 
 Start descent() {
     PredictionStart from{};
-    from.phase = Phase::drogue_descent;
+    from.phase = Phase::under_drogue;
     from.position_enu_m = {0, 0, 1000};
     from.velocity_enu_mps = {0, 0, -22};
     from.nose_enu = {0, 0, 1};
@@ -150,7 +151,7 @@ Start coast() {
     Start out = descent();
     out.words = "coasting at 300 m with 180 m/s, three cases";
     out.cases = 3;
-    out.from.phase = Phase::coast;
+    out.from.phase = Phase::coasting;
     out.from.position_enu_m = {0, 0, 300};
     out.from.velocity_enu_mps = {10, 5, 180};
     return out;

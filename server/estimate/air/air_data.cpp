@@ -6,7 +6,7 @@
 
 #include "shared/geodesy.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -157,4 +157,4 @@ AirSpeeds air_speeds(const AirHeights& air, double speed_mps, double speed_sigma
                        0.5 * air.density_kg_m3 * speed_sigma_mps * speed_sigma_mps, q * relative_t)};
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

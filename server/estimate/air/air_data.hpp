@@ -20,7 +20,7 @@
 
 #include "shared/atmosphere.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 /// What the pad is like. Heights are above mean sea level; `latitude_deg` turns geopotential into true height.
 struct PadReference {
@@ -104,4 +104,4 @@ class DayAtmosphere {
 /// QNH: the sea-level pressure that makes an altimeter show the elevation at a place with pressure QFE (WMO-No. 8).
 [[nodiscard]] double qnh_pa(double qfe_pa, double elevation_m) noexcept;
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -5,7 +5,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -96,4 +96,4 @@ bool PadReferenceTracker::pressure(std::int64_t t_ns, double pressure_pa, double
     return true;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

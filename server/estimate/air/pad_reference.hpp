@@ -18,7 +18,7 @@
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 class PadReferenceTracker {
   public:
@@ -59,4 +59,4 @@ class PadReferenceTracker {
     History<Point> points_{512};
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -7,7 +7,7 @@
 #include "server/estimate/math/angles.hpp"
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -101,4 +101,4 @@ void WindProfile::anemometer(std::int64_t t_ns, double speed_mps, double from_de
     count_ = 0;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

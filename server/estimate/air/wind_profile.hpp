@@ -13,7 +13,7 @@
 
 #include "shared/site.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 class WindProfile {
   public:
@@ -47,4 +47,4 @@ class WindProfile {
     int count_ = 0;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

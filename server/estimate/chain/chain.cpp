@@ -13,7 +13,7 @@
 #include "shared/geodesy.hpp"
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -234,4 +234,4 @@ void EstimatorChain::set_prediction_period(double period_s) {
     if (state_->prediction) state_->prediction->rounds.set_period(period_s);
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

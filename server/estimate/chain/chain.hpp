@@ -15,7 +15,7 @@
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 /// Which measurements the vehicle's dictionary can give at all.
 struct ChainInputs {
@@ -76,4 +76,4 @@ class EstimatorChain {
     std::unique_ptr<State> state_;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

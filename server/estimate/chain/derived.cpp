@@ -4,7 +4,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -140,4 +140,4 @@ DerivedFigures Derived::figures(std::int64_t t_ns, const PhaseDetector& phases) 
     return figures;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -15,7 +15,7 @@
 #include "server/estimate/table.hpp"
 #include "server/estimate/vertical/vertical_filter.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 /// A greatest value and when it was, in seconds after liftoff. NaN: none yet.
 struct Maximum {
@@ -70,4 +70,4 @@ class Derived {
     std::optional<DerivedFigures> flown_; ///< newest figures of a flight
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -8,7 +8,7 @@
 #include "shared/geodesy.hpp"
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -295,4 +295,4 @@ VerticalEstimate FlightEstimator::with_lapse(VerticalEstimate estimate) const {
     return estimate;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

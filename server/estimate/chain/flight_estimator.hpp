@@ -24,7 +24,7 @@
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 class FlightEstimator {
   public:
@@ -96,4 +96,4 @@ class FlightEstimator {
     bool disagreement_announced_ = false;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

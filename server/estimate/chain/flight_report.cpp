@@ -2,7 +2,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 TableOf<AirPicture> FlightReport::air_table() {
     using S = const AirPicture&;
@@ -90,4 +90,4 @@ void FlightReport::write(const FlightEstimator::News& news, const FlightPicture&
     }
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -8,7 +8,7 @@
 #include "server/estimate/chain/picture.hpp"
 #include "server/estimate/table.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 class FlightReport {
   public:
@@ -34,4 +34,4 @@ class FlightReport {
     RowWriter<DerivedFigures> derived_;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

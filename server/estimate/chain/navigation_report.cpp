@@ -8,7 +8,7 @@
 #include "server/estimate/math/rotation.hpp"
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 using Eigen::Vector3d;
 
@@ -282,4 +282,4 @@ void NavigationReport::tick(std::int64_t t_ns, const Navigation& navigation, Est
     navigation_.write(t_ns, row, sink);
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -15,7 +15,7 @@
 #include "server/estimate/table.hpp"
 #include "shared/geodesy.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 class NavigationReport {
   public:
@@ -49,4 +49,4 @@ class NavigationReport {
     std::int64_t t_row_ns_ = 0;
     std::optional<NavigationMode> announced_;
 };
-} // namespace turnstone
+} // namespace turnstone::estimate

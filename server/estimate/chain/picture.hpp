@@ -13,7 +13,7 @@
 #include "server/estimate/vertical/vertical_filter.hpp"
 #include "server/estimate/vertical/vertical_input.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 /// By the phase detector. Times are empty until the event has been found in this flight.
 struct PhasePicture {
@@ -57,4 +57,4 @@ struct FlightPicture {
     WindProfile* wind = nullptr;               ///< shared: predictions add the drift they see under a parachute
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

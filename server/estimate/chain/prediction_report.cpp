@@ -6,7 +6,7 @@
 #include "server/estimate/math/angles.hpp"
 #include "server/estimate/prediction/landing_area.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -170,4 +170,4 @@ void PredictionReport::watch_boundary(const Prediction& prediction, EventSink& e
                   .cleared = clears});
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

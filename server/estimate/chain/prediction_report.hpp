@@ -8,7 +8,7 @@
 #include "server/estimate/table.hpp"
 #include "shared/geodesy.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 class PredictionReport {
   public:
@@ -31,4 +31,4 @@ class PredictionReport {
     bool outside_announced_ = false;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

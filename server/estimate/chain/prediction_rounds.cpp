@@ -7,7 +7,7 @@
 #include "shared/geodesy.hpp"
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 using Eigen::Vector2d;
 using Eigen::Vector3d;
@@ -168,4 +168,4 @@ PredictionStart PredictionRounds::start_from_vertical(const VerticalEstimate& v)
     return from;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

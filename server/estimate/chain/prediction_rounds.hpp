@@ -13,7 +13,7 @@
 #include "server/estimate/prediction/flight_fit.hpp"
 #include "server/estimate/prediction/predictor.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 class PredictionRounds {
   public:
@@ -49,4 +49,4 @@ class PredictionRounds {
     bool imu_since_tick_ = false;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

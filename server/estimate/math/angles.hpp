@@ -5,7 +5,7 @@
 
 #include <Eigen/Core>
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 [[nodiscard]] constexpr double radians(double degrees) noexcept {
     return degrees * std::numbers::pi / 180;
@@ -23,4 +23,4 @@ namespace turnstone {
     return bearing < 0 ? bearing + 360 : bearing;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -4,7 +4,7 @@
 #include <cstdint>
 #include <vector>
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 template <class T>
 class History {
@@ -45,4 +45,4 @@ class History {
     std::size_t count_ = 0;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -10,7 +10,7 @@
 #include <Eigen/Core>
 #include <Eigen/LU>
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 template <int N>
 struct KalmanState {
@@ -59,4 +59,4 @@ void kalman_correct(KalmanState<N>& state, const Innovation<M>& innovation,
     state.covariance = 0.5 * (corrected + corrected.transpose());
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

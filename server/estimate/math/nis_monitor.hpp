@@ -10,7 +10,7 @@
 
 #include "shared/words.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 /// How an estimate's stated sigmas compare with its innovations.
 enum class Health : unsigned char {
@@ -62,4 +62,4 @@ class NisMonitor {
     double last_ = std::numeric_limits<double>::quiet_NaN();
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -8,7 +8,7 @@
 #include <Eigen/Core>
 #include <Eigen/Geometry>
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 /// skew(a) b = a x b
 [[nodiscard]] inline Eigen::Matrix3d skew(const Eigen::Vector3d& a) {
@@ -54,4 +54,4 @@ namespace turnstone {
     return shortest_rotation(Eigen::Vector3d::UnitX(), nose_local);
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -5,7 +5,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 using Eigen::Matrix3d;
 using Eigen::Vector3d;
@@ -164,4 +164,4 @@ void NavigationBranch::correct_height(std::int64_t t_ns, double above_pad_m, dou
     shift_past(before);
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

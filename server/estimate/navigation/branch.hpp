@@ -8,7 +8,7 @@
 #include "server/estimate/navigation/eskf.hpp"
 #include "server/estimate/navigation/pad_alignment.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 /// A fix in ENU; what the receiver did not give has a sigma that says nothing.
 struct EnuFix {
@@ -72,4 +72,4 @@ class NavigationBranch {
     History<Past> past_;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

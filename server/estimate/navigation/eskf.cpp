@@ -1,6 +1,6 @@
 #include "server/estimate/navigation/eskf.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 using Eigen::Matrix3d;
 using Eigen::Vector3d;
@@ -148,4 +148,4 @@ EskfNominal Eskf::plus(const EskfNominal& estimate, const ErrorVector& error) {
     return to;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -19,7 +19,7 @@
 #include "server/estimate/math/rotation.hpp"
 #include "shared/atmosphere.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 struct EskfNoise {
     double accel_density_mps2_rthz;
@@ -120,4 +120,4 @@ class Eskf {
     bool has_previous_ = false;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

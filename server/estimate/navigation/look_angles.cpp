@@ -7,7 +7,7 @@
 
 #include "server/estimate/math/angles.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 using Eigen::Matrix3d;
 using Eigen::Vector3d;
@@ -73,4 +73,4 @@ LookAngles StationView::look(const Vector3d& position_enu_m, const Vector3d& vel
     return out;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

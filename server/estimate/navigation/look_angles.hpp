@@ -11,7 +11,7 @@
 #include "shared/geodesy.hpp"
 #include "shared/site.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 struct LookAngles {
     double azimuth_true_rad; ///< clockwise from true north, [0, 2 pi); NaN straight overhead or at the station itself
@@ -39,4 +39,4 @@ class StationView {
     Eigen::Vector3d pad_in_station_m_;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

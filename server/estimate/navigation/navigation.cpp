@@ -7,7 +7,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 using Eigen::Matrix3d;
 using Eigen::Vector3d;
@@ -330,4 +330,4 @@ NavigationEstimate Navigation::estimate() const {
     return out;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -33,7 +33,7 @@
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 enum class NavigationMode : unsigned char {
     aligning,       ///< at rest or moving, attitude not known yet
@@ -131,4 +131,4 @@ class Navigation {
     NisMonitor nis_fix_, nis_height_;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -7,7 +7,7 @@
 #include "server/estimate/math/angles.hpp"
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 using Eigen::Matrix3d;
 using Eigen::Vector3d;
@@ -206,4 +206,4 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
     }
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -27,7 +27,7 @@
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 struct Alignment {
     EskfNominal nominal; ///< velocity zero
@@ -86,4 +86,4 @@ class PadAlignment {
     int position_count_ = 0;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

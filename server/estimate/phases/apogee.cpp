@@ -5,7 +5,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -78,4 +78,4 @@ double ApogeeWatch::ceiling_m(const FlightEvidence& evidence) const {
     return ceiling_m;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

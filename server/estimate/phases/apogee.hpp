@@ -6,7 +6,7 @@
 /// what hangs on a parachute has passed apogee.
 #include "server/estimate/phases/watch.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 class ApogeeWatch {
   public:
@@ -32,4 +32,4 @@ class ApogeeWatch {
     int falling_ = 0;       ///< estimates in a row with negative speed
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

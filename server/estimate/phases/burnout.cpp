@@ -7,7 +7,7 @@
 #include "server/estimate/phases/climb_bend.hpp"
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -153,4 +153,4 @@ MaybeFound BurnoutWatch::height(const FlightEvidence& evidence, std::int64_t lif
     return Found{EventId::burnout, climb_end(evidence, liftoff_ns, coast_began_ns_)};
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

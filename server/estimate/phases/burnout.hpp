@@ -5,7 +5,7 @@
 /// the vehicle brakes for good; the bend of the climb (climb_bend.hpp) says when.
 #include "server/estimate/phases/watch.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 class BurnoutWatch {
   public:
@@ -22,4 +22,4 @@ class BurnoutWatch {
     int coast_samples_ = 0;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -7,7 +7,7 @@
 
 #include <Eigen/Dense>
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -116,4 +116,4 @@ std::optional<double> bend_to_burnout_s(const RocketModel& rocket) {
     return later_s > -0.05 && later_s < 0.5 * burn_s ? std::optional(later_s) : std::nullopt;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -5,7 +5,7 @@
 
 #include "shared/vehicle.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 struct Bend {
     double t_s;
@@ -29,4 +29,4 @@ struct Bend {
 /// bend_of_climb(). Empty where the table gives no climb.
 [[nodiscard]] std::optional<double> bend_to_burnout_s(const RocketModel& rocket);
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -7,7 +7,7 @@
 #include "server/estimate/phases/climb_bend.hpp"
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -118,4 +118,4 @@ MaybeFound DescentWatch::main(const FlightEvidence& evidence, std::int64_t began
     return Found{EventId::main_out, main_onset(evidence, began_ns)};
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

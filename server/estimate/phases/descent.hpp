@@ -4,7 +4,7 @@
 /// Inertial: a shock after apogee. Barometer: slower than free fall for good, or the break in descent rate.
 #include "server/estimate/phases/watch.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 class DescentWatch {
   public:
@@ -22,4 +22,4 @@ class DescentWatch {
     int slowed_ = 0;         ///< heights in a row with a much slower descent than that
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

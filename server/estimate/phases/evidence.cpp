@@ -5,7 +5,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -187,4 +187,4 @@ std::optional<TimeEstimate> FlightEvidence::fade_between(std::int64_t from_ns, s
     return forces_.empty() ? search(heights_) : search(forces_);
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

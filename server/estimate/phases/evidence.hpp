@@ -8,7 +8,7 @@
 #include "server/estimate/vertical/vertical_filter.hpp"
 #include "shared/constants.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 struct PhaseSettings {
     double gravity_mps2 = kGravityStandard_mps2;
@@ -115,4 +115,4 @@ class FlightEvidence {
     History<Shock> shocks_{64};
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

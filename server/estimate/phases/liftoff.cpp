@@ -5,7 +5,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -209,4 +209,4 @@ TimeEstimate LiftoffWatch::thrust_onset(const FlightEvidence& evidence) const {
     return {forces[i].t_ns - seconds_to_ns(0.5 * spacing_s), std::max(0.003, spacing_s / std::sqrt(12.0))};
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -9,7 +9,7 @@
 /// within kWithdraw_s is withdrawn.
 #include "server/estimate/phases/watch.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 class LiftoffWatch {
   public:
@@ -59,4 +59,4 @@ class LiftoffWatch {
     std::int64_t weightless_since_ns_ = 0; ///< 0: feels its weight
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

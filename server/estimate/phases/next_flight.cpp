@@ -4,7 +4,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -57,4 +57,4 @@ MaybeFound NextFlightWatch::height(const FlightEvidence& evidence) {
     return ready(evidence);
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

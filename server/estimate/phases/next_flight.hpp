@@ -6,7 +6,7 @@
 /// liftoff, so carrying it back is none; after it the rules of the rail hold.
 #include "server/estimate/phases/watch.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 class NextFlightWatch {
   public:
@@ -30,4 +30,4 @@ class NextFlightWatch {
     double still_height_m_ = 0;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -7,7 +7,7 @@
 #include "server/estimate/event.hpp"
 #include "shared/words.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 enum class Phase : unsigned char {
     on_rail,
@@ -41,4 +41,4 @@ struct Transition {
     Phase phase; ///< that begins with it
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

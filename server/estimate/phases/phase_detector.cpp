@@ -5,7 +5,7 @@
 #include "server/estimate/phases/touchdown.hpp"
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 PhaseDetector::PhaseDetector(const PhaseSettings& settings) : evidence_(settings), liftoff_(settings) {}
 
@@ -192,4 +192,4 @@ Motion PhaseDetector::motion() const noexcept {
     }
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

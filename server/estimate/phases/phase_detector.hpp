@@ -35,7 +35,7 @@
 #include "server/estimate/phases/phase.hpp"
 #include "server/estimate/phases/silence.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 class PhaseDetector {
   public:
@@ -89,4 +89,4 @@ class PhaseDetector {
     std::uint64_t found_count_ = 0;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

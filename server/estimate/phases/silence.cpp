@@ -5,7 +5,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -60,4 +60,4 @@ MaybeFound SilenceWatch::tick(const FlightEvidence& evidence, Phase phase) {
                   (slowest_s - quickest_s) / std::sqrt(12.0)}};
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -7,7 +7,7 @@
 #include "server/estimate/phases/phase.hpp"
 #include "server/estimate/phases/watch.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 /// Where the vehicle was when it was last heard.
 struct LastSeen {
@@ -34,4 +34,4 @@ class SilenceWatch {
     LastSeen last_seen_{};
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

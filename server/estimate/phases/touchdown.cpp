@@ -5,7 +5,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -102,4 +102,4 @@ MaybeFound find_touchdown(const FlightEvidence& evidence, std::int64_t apogee_ns
     return Found{EventId::touchdown, touchdown_time(evidence, *last_m)};
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -5,9 +5,9 @@
 /// alone: an impact, and then rest for long, tipped over.
 #include "server/estimate/phases/watch.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 /// After each height, and with each tick while the barometer is silent. `began_ns`: of the phase.
 [[nodiscard]] MaybeFound find_touchdown(const FlightEvidence& evidence, std::int64_t apogee_ns, std::int64_t began_ns);
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -7,7 +7,7 @@
 #include "server/estimate/event.hpp"
 #include "server/estimate/phases/evidence.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 struct Found {
     EventId event;
@@ -17,4 +17,4 @@ struct Found {
 };
 using MaybeFound = std::optional<Found>;
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -2,7 +2,7 @@
 
 #include <cmath>
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -70,4 +70,4 @@ void FlightFit::hanging(std::size_t parachute, double descent_mps, double descen
     take(parachutes_[parachute], area_m2 / rocket_->parachutes[parachute].drag_area_m2, sigma);
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -11,7 +11,7 @@
 
 #include "shared/vehicle.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 struct Factor {
     double value = 1;
@@ -45,4 +45,4 @@ class FlightFit {
     std::array<Factor, 2> parachutes_;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

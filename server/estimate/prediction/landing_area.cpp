@@ -8,7 +8,7 @@
 
 #include "server/estimate/math/angles.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 Ellipse ellipse(const Eigen::Matrix2d& c, double probability) {
     const double mean = 0.5 * (c(0, 0) + c(1, 1));
@@ -41,4 +41,4 @@ bool inside(const std::vector<Eigen::Vector2d>& polygon, const Eigen::Vector2d& 
     return odd;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

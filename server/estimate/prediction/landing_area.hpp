@@ -8,7 +8,7 @@
 
 #include <Eigen/Core>
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 struct Ellipse {
     double semi_major_m, semi_minor_m;
@@ -23,4 +23,4 @@ struct Ellipse {
 /// Closed implicitly; fewer than three corners hold nothing.
 [[nodiscard]] bool inside(const std::vector<Eigen::Vector2d>& polygon, const Eigen::Vector2d& point);
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -11,7 +11,7 @@
 #include "server/estimate/math/angles.hpp"
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 using Eigen::Vector2d;
 
@@ -209,4 +209,4 @@ Prediction Predictor::summarise() {
     return out;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

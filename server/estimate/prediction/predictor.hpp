@@ -23,7 +23,7 @@
 #include "server/estimate/prediction/trajectories.hpp"
 #include "server/estimate/table.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 /// Where a round starts.
 struct PredictionStart {
@@ -91,4 +91,4 @@ class Predictor {
     std::array<std::vector<Eigen::Vector3d>, 3> landings_; ///< east, north, time
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

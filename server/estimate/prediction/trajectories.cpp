@@ -6,7 +6,7 @@
 
 #include <Eigen/LU>
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -270,4 +270,4 @@ void descend(const FlightConditions& c, FlightBlock& b) {
     b.landing_s = b.t_s;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

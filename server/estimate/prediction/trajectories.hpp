@@ -18,7 +18,7 @@
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 inline constexpr int kLanes = 8;
 using Lanes = Eigen::Array<double, kLanes, 1>;
@@ -80,4 +80,4 @@ void climb(const FlightConditions& conditions, FlightBlock& block);
 /// From apogee or later to the ground (or 20 minutes, whichever comes first: then the place reached by then).
 void descend(const FlightConditions& conditions, FlightBlock& block);
 
-} // namespace turnstone
+} // namespace turnstone::estimate

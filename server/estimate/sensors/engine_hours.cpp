@@ -5,7 +5,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 TableOf<EngineFigures> engine_table() {
     using S = const EngineFigures&;
@@ -69,4 +69,4 @@ EngineFigures EngineHours::figures() const {
             oil_pressure_.rate()};
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -13,7 +13,7 @@
 #include "server/estimate/measurements.hpp"
 #include "server/estimate/table.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 struct Rate {
     double per_s;
@@ -70,4 +70,4 @@ class EngineHours {
     SlowRate oil_pressure_;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

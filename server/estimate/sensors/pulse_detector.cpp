@@ -6,7 +6,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -165,4 +165,4 @@ std::optional<Pulse> PulseDetector::pressure(std::int64_t t_ns, double pressure_
     return std::nullopt;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

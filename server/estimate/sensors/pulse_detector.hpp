@@ -21,7 +21,7 @@
 
 #include "server/estimate/math/history.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 struct Pulse {
     std::int64_t t_ns; ///< onset
@@ -92,4 +92,4 @@ class PulseDetector {
     std::int64_t t_pressure_ns_ = 0;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

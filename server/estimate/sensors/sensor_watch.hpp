@@ -14,7 +14,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 enum class SensorState : unsigned char { unheard, good, out_of_range, frozen, silent };
 
@@ -100,4 +100,4 @@ class SensorWatch {
     double usual_run_ = 1.0;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

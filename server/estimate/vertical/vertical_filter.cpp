@@ -7,7 +7,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -433,4 +433,4 @@ std::vector<HeightResult> VerticalFilter::take_results() {
     return out;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -37,7 +37,7 @@
 #include "server/estimate/math/kalman.hpp"
 #include "server/estimate/math/nis_monitor.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 /// What kind of motion the phase detector sees. Decides how acceleration is modelled where it is not measured.
 enum class Motion : unsigned char { rest, boost, coast, descent };
@@ -178,4 +178,4 @@ class VerticalFilter {
     std::vector<HeightResult> results_;
 };
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -5,7 +5,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 namespace {
 
@@ -65,4 +65,4 @@ double port_noise_pa(double mach, double dynamic_pressure_pa) noexcept {
     return (kSubsonicFraction + ramp * (kTransonicShare - kSubsonicFraction)) * dynamic_pressure_pa;
 }
 
-} // namespace turnstone
+} // namespace turnstone::estimate

@@ -7,7 +7,7 @@
 #include "server/estimate/vertical/vertical_filter.hpp"
 #include "shared/vehicle.hpp"
 
-namespace turnstone {
+namespace turnstone::estimate {
 
 /// Which way is up, from an attitude estimate.
 struct TiltInput {
@@ -56,4 +56,4 @@ class VerticalInput {
 /// weighs nothing beside the accelerometer, not measured.
 [[nodiscard]] double port_noise_pa(double mach, double dynamic_pressure_pa) noexcept;
 
-} // namespace turnstone
+} // namespace turnstone::estimate

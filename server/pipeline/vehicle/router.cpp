@@ -92,8 +92,8 @@ FixSample Router::make_fix(const Plan& plan, const DecodedRow& row, std::int64_t
             whole(value(plan, row, satellites_used), -1)};
 }
 
-void Router::route(const DecodedRow& row, std::int64_t t_ns, EstimatorChain& chain, EstimateSink& sink,
-                   std::span<EstimatorChain* const> wind_chains) {
+void Router::route(const DecodedRow& row, std::int64_t t_ns, estimate::EstimatorChain& chain, EstimateSink& sink,
+                   std::span<estimate::EstimatorChain* const> wind_chains) {
     using enum Role;
     const Plan& plan = plans_[row.table];
     const double temperature_k = value(plan, row, air_temperature);
@@ -118,7 +118,7 @@ void Router::route(const DecodedRow& row, std::int64_t t_ns, EstimatorChain& cha
                                           value(plan, row, onboard_q_y), value(plan, row, onboard_q_z))},
                       sink);
     if (plan.wind)
-        for (EstimatorChain* const listener : wind_chains)
+        for (estimate::EstimatorChain* const listener : wind_chains)
             listener->wind({t_ns, value(plan, row, wind_speed), value(plan, row, wind_from)});
     if (plan.engine)
         chain.engine({t_ns, value(plan, row, engine_speed), value(plan, row, engine_temperature),

@@ -19,11 +19,11 @@ class Router {
     Router(const Dictionary& dictionary, const Site& site);
 
     /// Which measurements this dictionary can give.
-    [[nodiscard]] const ChainInputs& inputs() const noexcept { return inputs_; }
+    [[nodiscard]] const estimate::ChainInputs& inputs() const noexcept { return inputs_; }
     /// Hands `row`, taken at `t_ns`, to the chain: one call for each kind of measurement in its table. Wind goes
     /// to each of `wind_chains`.
-    void route(const DecodedRow& row, std::int64_t t_ns, EstimatorChain& chain, EstimateSink& sink,
-               std::span<EstimatorChain* const> wind_chains);
+    void route(const DecodedRow& row, std::int64_t t_ns, estimate::EstimatorChain& chain, EstimateSink& sink,
+               std::span<estimate::EstimatorChain* const> wind_chains);
 
   private:
     /// What a table holds. A measurement is made from one table: its parts belong to one moment.
@@ -35,7 +35,7 @@ class Router {
 
     const Site* site_;
     std::vector<Plan> plans_; ///< by Dictionary::tables
-    ChainInputs inputs_;
+    estimate::ChainInputs inputs_;
     double temperature_k_ = kNaN; ///< newest, for pressure that comes in another packet
     std::int64_t temperature_t_ns_ = 0;
 };

@@ -65,7 +65,7 @@ TableOf<ClockFigures> clock_table() {
 }
 
 VehicleTrack::VehicleTrack(const VehicleSetup& setup, int vehicle, const Schema& schema, const VehicleTables& tables,
-                           Router router, EstimatorChain chain)
+                           Router router, estimate::EstimatorChain chain)
     : setup_(&setup), schema_(&schema), vehicle_(vehicle), tables_(tables), router_(std::move(router)),
       chain_(std::move(chain)), decoder_(setup.dictionary), clock_(setup.dictionary.time.rollover_ns()),
       newest_delay_s_(kNaN), merges_(setup.dictionary.packets.size()), kind_of_apid_(kIdleApid + 1u, -1) {
@@ -74,7 +74,7 @@ VehicleTrack::VehicleTrack(const VehicleSetup& setup, int vehicle, const Schema&
 }
 
 void VehicleTrack::announce(std::int64_t t_ns, Batch& out) const {
-    for (const MissingInput& missing : chain_.missing())
+    for (const estimate::MissingInput& missing : chain_.missing())
         out.events.push_back(
             make_event({.id = EventId::estimate_missing,
                         .t_ns = t_ns,

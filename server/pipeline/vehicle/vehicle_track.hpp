@@ -40,12 +40,12 @@ class VehicleTrack {
   public:
     /// `setup` and `schema` must outlive it.
     VehicleTrack(const VehicleSetup& setup, int vehicle, const Schema& schema, const VehicleTables& tables,
-                 Router router, EstimatorChain chain);
+                 Router router, estimate::EstimatorChain chain);
 
-    [[nodiscard]] EstimatorChain& chain() noexcept { return chain_; }
+    [[nodiscard]] estimate::EstimatorChain& chain() noexcept { return chain_; }
     /// Chains that hear of the wind this vehicle measures: every vehicle's, its own among them. To be given once all
     /// tracks stand where they stay.
-    void share_wind(std::vector<EstimatorChain*> chains) { wind_chains_ = std::move(chains); }
+    void share_wind(std::vector<estimate::EstimatorChain*> chains) { wind_chains_ = std::move(chains); }
     /// Says once what this vehicle cannot have.
     void announce(std::int64_t t_ns, Batch& out) const;
     /// A good frame of a link that carries this vehicle: fills in `record` and appends what follows from the packet.
@@ -65,8 +65,8 @@ class VehicleTrack {
     int vehicle_;
     VehicleTables tables_;
     Router router_;
-    EstimatorChain chain_;
-    std::vector<EstimatorChain*> wind_chains_;
+    estimate::EstimatorChain chain_;
+    std::vector<estimate::EstimatorChain*> wind_chains_;
     Decoder decoder_;
     OnboardClock clock_;
     ClockCorrelation correlation_;

@@ -10,6 +10,7 @@
 #include "tests/support/csv_rows.hpp"
 
 using namespace turnstone;
+using namespace turnstone::estimate;
 using nlohmann::json;
 
 namespace {

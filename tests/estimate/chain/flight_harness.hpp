@@ -49,14 +49,14 @@ class LoneFlight {
     }
     void tick(std::int64_t t_ns, EventSink& events) { keep(estimator_.tick(t_ns, picture_, events)); }
     void reboot() { estimator_.reboot(); }
-    [[nodiscard]] const PhaseDetector& phases() const { return estimator_.phases(); }
-    [[nodiscard]] const FlightPicture& picture() const { return picture_; }
-    [[nodiscard]] DerivedFigures derived(std::int64_t t_ns) { return estimator_.derived(t_ns); }
+    [[nodiscard]] const estimate::PhaseDetector& phases() const { return estimator_.phases(); }
+    [[nodiscard]] const estimate::FlightPicture& picture() const { return picture_; }
+    [[nodiscard]] estimate::DerivedFigures derived(std::int64_t t_ns) { return estimator_.derived(t_ns); }
     /// Everything estimated so far, in order: altitudes, speeds, accelerations, pressure altitudes with their sigmas.
     [[nodiscard]] const std::vector<double>& estimates() const { return estimates_; }
 
   private:
-    void keep(const FlightEstimator::News& news) {
+    void keep(const estimate::FlightEstimator::News& news) {
         if (const auto& v = news.vertical)
             estimates_.insert(estimates_.end(), {v->altitude_m, v->altitude_sigma_m, v->vertical_speed_mps,
                                                  v->vertical_speed_sigma_mps, v->acceleration_mps2, v->nis_mean});
@@ -64,8 +64,8 @@ class LoneFlight {
             estimates_.insert(estimates_.end(), {picture_.air->heights.above_pad_m, picture_.air->altitude_sigma_m});
     }
 
-    FlightEstimator estimator_;
-    FlightPicture picture_;
+    estimate::FlightEstimator estimator_;
+    estimate::FlightPicture picture_;
     std::vector<double> estimates_;
 };
 

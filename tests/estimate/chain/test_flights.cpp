@@ -7,6 +7,7 @@
 #include "tests/estimate/chain/flight_harness.hpp"
 
 using namespace turnstone;
+using namespace turnstone::estimate;
 using namespace turnstone::test;
 
 namespace {

@@ -12,6 +12,7 @@
 #include "shared/time.hpp"
 
 using namespace turnstone;
+using namespace turnstone::estimate;
 using nlohmann::json;
 
 namespace {

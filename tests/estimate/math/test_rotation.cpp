@@ -12,6 +12,7 @@
 #include "server/estimate/navigation/eskf.hpp"
 
 using namespace turnstone;
+using namespace turnstone::estimate;
 using Eigen::Quaterniond;
 using Eigen::Vector3d;
 

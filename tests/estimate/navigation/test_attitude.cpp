@@ -20,6 +20,7 @@
 #include "shared/time.hpp"
 
 using namespace turnstone;
+using namespace turnstone::estimate;
 using Eigen::Quaterniond;
 using Eigen::Vector3d;
 

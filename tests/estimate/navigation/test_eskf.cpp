@@ -16,6 +16,7 @@
 #include "server/estimate/navigation/eskf.hpp"
 
 using namespace turnstone;
+using namespace turnstone::estimate;
 using Eigen::Vector3d;
 
 namespace {

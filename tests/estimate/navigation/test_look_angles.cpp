@@ -11,6 +11,7 @@
 #include "server/estimate/navigation/look_angles.hpp"
 
 using namespace turnstone;
+using namespace turnstone::estimate;
 using Eigen::Matrix3d;
 using Eigen::Vector3d;
 

@@ -7,6 +7,7 @@
 #include "tools/sim/avionics/handling.hpp"
 
 using namespace turnstone;
+using namespace turnstone::estimate;
 using namespace turnstone::test;
 
 namespace {

@@ -16,15 +16,15 @@ inline RocketModel motorless(double mass_kg, double area_m2, double drag_coeffic
 }
 
 /// All lanes alike, over the pad, no wind, no parachute.
-inline std::unique_ptr<FlightBlock> block_at(double height_m, double speed_up_mps) {
-    auto b = std::make_unique<FlightBlock>();
-    b->t_s = b->x_m = b->y_m = b->vx_mps = b->vy_mps = Lanes::Zero();
-    b->z_m = Lanes::Constant(height_m);
-    b->vz_mps = Lanes::Constant(speed_up_mps);
-    b->thrust_scale = b->burn_scale = b->drag_scale = b->mass_scale = b->turn_distance_m = Lanes::Ones();
-    b->nose_x = b->nose_y = b->thrust_east = b->thrust_north = b->delay_scale_s = Lanes::Zero();
-    b->parachute_m2 = {Lanes::Zero(), Lanes::Zero()};
-    b->opens_s = {Lanes::Constant(1e9), Lanes::Constant(1e9)};
+inline std::unique_ptr<estimate::FlightBlock> block_at(double height_m, double speed_up_mps) {
+    auto b = std::make_unique<estimate::FlightBlock>();
+    b->t_s = b->x_m = b->y_m = b->vx_mps = b->vy_mps = estimate::Lanes::Zero();
+    b->z_m = estimate::Lanes::Constant(height_m);
+    b->vz_mps = estimate::Lanes::Constant(speed_up_mps);
+    b->thrust_scale = b->burn_scale = b->drag_scale = b->mass_scale = b->turn_distance_m = estimate::Lanes::Ones();
+    b->nose_x = b->nose_y = b->thrust_east = b->thrust_north = b->delay_scale_s = estimate::Lanes::Zero();
+    b->parachute_m2 = {estimate::Lanes::Zero(), estimate::Lanes::Zero()};
+    b->opens_s = {estimate::Lanes::Constant(1e9), estimate::Lanes::Constant(1e9)};
     b->wind_east.setZero();
     b->wind_north.setZero();
     return b;

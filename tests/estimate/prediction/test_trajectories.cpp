@@ -21,6 +21,7 @@
 #include "tests/estimate/prediction/motorless.hpp"
 
 using namespace turnstone;
+using namespace turnstone::estimate;
 using namespace turnstone::test;
 
 namespace {

@@ -11,6 +11,7 @@
 #include "tests/support/csv_rows.hpp"
 
 using namespace turnstone;
+using namespace turnstone::estimate;
 
 namespace {
 
