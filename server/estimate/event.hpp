@@ -84,7 +84,7 @@ consteval auto words_of(EventId) {
                                 "link_down", "recording_fault", "marker", "note");
 }
 
-/// One named fact of an event. Names carry units, as columns do; a number that is not finite is no value.
+/// One named fact of an event. Names carry units, as columns do; a number that is not finite has no value.
 struct EventValue {
     std::string name;
     std::variant<double, bool, std::string, std::vector<std::string>> value;

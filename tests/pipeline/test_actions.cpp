@@ -148,7 +148,7 @@ TEST_CASE("JSON that is not an action becomes a note, word for word") {
         CHECK(action_from_json(json) == Action(Note{json}));
 }
 
-TEST_CASE("a recorder in trouble is one caution until recording works again") {
+TEST_CASE("a recording fault is one caution until recording is restored") {
     Run run;
     run.act(1, RecorderReport{""});
     run.act(2, RecorderReport{"the disk is full; delete old recordings"});

@@ -38,7 +38,7 @@ PipelineSetup demo_setup() {
 }
 
 /// Thirty seconds of every packet of the dictionary at its period. Each octet keeps its value, changes a
-/// little or is thrown anew, so that estimators see stretches that look like sensors as well as nonsense.
+/// little or is thrown again, so that estimators see stretches that look like sensors as well as nonsense.
 std::vector<Delivery> random_session(const Dictionary& dictionary, std::uint64_t seed) {
     std::mt19937_64 random(seed);
     std::vector<Delivery> out;

@@ -162,7 +162,7 @@ TEST_CASE("values written as JSON read back bit for bit") {
         CHECK(event_values_from_json(other).empty());
 }
 
-TEST_CASE("a number that is not finite is no value") {
+TEST_CASE("a number that is not finite has no value") {
     const Event event = made(
         EventId::shock, "",
         {{"peak_mps2", 3.0}, {"axial_peak_mps2", std::nan("")}, {"rise_s", std::numeric_limits<double>::infinity()}});

@@ -2,15 +2,14 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 
+#include "shared/constants.hpp"
 #include "shared/geodesy.hpp"
 
 namespace turnstone::estimate {
 
 namespace {
 
-constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 constexpr double kGOverR_k_per_m = kGravityStandard_mps2 / kGasConstantAir_j_per_kg_k;
 
 /// Where the pad's own temperature stops being carried up unchanged, above the pad.
@@ -66,7 +65,7 @@ DayAtmosphere::DayAtmosphere(const PadReference& pad)
         layers_[layer_count_++] = {base_m, temperature_k, lapse_k_per_m, pressure};
     };
     if (!usable) {
-        layers_[layer_count_++] = {0.0, kNan, kNan, kNan};
+        layers_[layer_count_++] = {0.0, kNaN, kNaN, kNaN};
         return;
     }
     const double above_pad_layer_m = pad_geopotential_m_ + kPadLayer_m;
@@ -87,7 +86,7 @@ const DayAtmosphere::Layer& DayAtmosphere::layer_at(double geopotential_m) const
 }
 
 double DayAtmosphere::geopotential_above_pad_m(double pressure_pa) const noexcept {
-    if (!(pressure_pa >= kPressureMin_pa && pressure_pa <= kPressureMax_pa)) return kNan;
+    if (!(pressure_pa >= kPressureMin_pa && pressure_pa <= kPressureMax_pa)) return kNaN;
     std::size_t i = layer_count_ - 1;
     while (i > 0 && pressure_pa > layers_[i].base_pressure_pa) --i;
     const Layer& layer = layers_[i];

@@ -1,8 +1,8 @@
 #include "server/estimate/air/pad_reference.hpp"
 
 #include <cmath>
-#include <limits>
 
+#include "shared/constants.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::estimate {
@@ -33,8 +33,7 @@ PadReference initial_reference(const Site& site, const SensorNoise& sensors) {
 
 PadReferenceTracker::PadReferenceTracker(const Site& site, const SensorNoise& sensors)
     : pad_(initial_reference(site, sensors)), atmosphere_(pad_), site_pressure_pa_(site.pad_pressure_pa),
-      site_temperature_(site.pad_temperature_k.has_value()),
-      disagreement_pa_(std::numeric_limits<double>::quiet_NaN()) {}
+      site_temperature_(site.pad_temperature_k.has_value()), disagreement_pa_(kNaN) {}
 
 std::optional<PadReferenceTracker::Point> PadReferenceTracker::mean(std::int64_t from_ns, std::int64_t to_ns) const {
     double pressure = 0.0;

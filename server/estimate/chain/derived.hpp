@@ -3,9 +3,9 @@
 ///
 /// Maxima count from liftoff (back-dated) to touchdown; before liftoff they are NaN. Altitude, speed, Mach and dynamic
 /// pressure are those of the estimates; acceleration is felt specific force averaged over kForceMean_s (a shock of a
-/// millisecond is no manoeuvre; shocks have events of their own), roll rate about the long axis is averaged likewise.
-/// Descent rates are means from two seconds after a parachute came out. Between two flights of one recording the
-/// figures of the first stay until the second begins. All SI. NaN input is ignored. Deterministic.
+/// millisecond is not a manoeuvre; shocks have events of their own), roll rate about the long axis is averaged
+/// likewise. Descent rates are means from two seconds after a parachute came out. Between two flights of one recording
+/// the figures of the first stay until the second begins. All SI. NaN input is ignored. Deterministic.
 #include <cstdint>
 #include <optional>
 

@@ -6,8 +6,8 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
-#include <limits>
 
+#include "shared/constants.hpp"
 #include "shared/words.hpp"
 
 namespace turnstone::estimate {
@@ -42,7 +42,7 @@ class NisMonitor {
     }
     [[nodiscard]] double last() const noexcept { return last_; }
     [[nodiscard]] double mean() const noexcept {
-        if (count_ == 0) return std::numeric_limits<double>::quiet_NaN();
+        if (count_ == 0) return kNaN;
         double sum = 0.0;
         for (std::size_t i = 0; i < count_; ++i) sum += values_[i];
         return sum / static_cast<double>(count_);
@@ -59,7 +59,7 @@ class NisMonitor {
     std::array<double, kWindow> values_{};
     std::size_t next_ = 0;
     std::size_t count_ = 0;
-    double last_ = std::numeric_limits<double>::quiet_NaN();
+    double last_ = kNaN;
 };
 
 } // namespace turnstone::estimate

@@ -1,7 +1,7 @@
 #pragma once
 /// One error-state filter with its recent past: a hypothesis about how the vehicle stood on the pad, flown on.
 ///
-/// The past relates a satellite fix to the time at which it was true: position and velocity are looked up there, and
+/// The past relates a GNSS fix to the time at which it was true: position and velocity are looked up there, and
 /// the derivative of the innovation by today's error follows from motion over the delay, dp(t - d) = dp - d dv, dv(t -
 /// d) = dv + d R [a]x dtheta.
 #include "server/estimate/math/history.hpp"

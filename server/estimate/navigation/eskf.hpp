@@ -1,5 +1,5 @@
 #pragma once
-/// Error-state Kalman filter of a strapdown inertial system: the filter alone, no sensors' habits, no phases.
+/// Error-state Kalman filter of a strapdown inertial system: the filter alone, without the sensors, no phases.
 ///
 /// Nominal state   p, v       position and velocity, m and m/s, ENU at the pad (flat, not rotating: a flight of
 /// minutes)

@@ -2,10 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <numbers>
 
 #include "server/estimate/math/angles.hpp"
+#include "shared/constants.hpp"
 
 namespace turnstone::estimate {
 
@@ -42,7 +42,7 @@ LookAngles StationView::look(const Vector3d& position_enu_m, const Vector3d& vel
     const Matrix3d covariance = station_from_pad_ * position_covariance_m2 * station_from_pad_.transpose();
     const double range = line.norm();
     const double ground = std::hypot(line.x(), line.y());
-    constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
+    constexpr double kNone = kNaN;
     out.slant_range_m = range;
     if (!(range > 0)) {
         out.azimuth_true_rad = out.azimuth_magnetic_rad = out.elevation_rad = out.range_rate_mps = kNone;

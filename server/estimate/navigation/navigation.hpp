@@ -16,7 +16,7 @@
 /// shakes them far beyond the sensor's own noise. Falls back by steps and names the step it is on (NavigationMode).
 /// Inertial samples older than the newest are dropped; a gap in them is bridged with the mean of its two ends and an
 /// uncertainty for what may have happened in between; a gap of more than 2 s ends the alignment. Clipped accelerometers
-/// and saturated gyros count with inflated noise while they last. NaN samples are no samples. Deterministic; no
+/// and saturated gyros count with inflated noise while they last. NaN samples are ignored. Deterministic; no
 /// allocation after construction.
 #include <array>
 #include <cstdint>

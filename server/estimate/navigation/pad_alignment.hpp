@@ -16,7 +16,7 @@
 /// GNSS, Inertial, and Multisensor Integrated Navigation Systems", 2nd ed. 2013, section 5.6.2), here because the
 /// levelling is a filter correction.
 ///
-/// Everything at rest is averaged here and handed over anew with each still block; the filters themselves start when
+/// Everything at rest is averaged here and handed over again with each still block; the filters themselves start when
 /// the vehicle moves. (A filter that ran on the pad would learn a heading from nothing: each relinearisation of the
 /// nearly vertical attitude leaks a little of the unobservable rotation into the observable ones.)
 #include <cstdint>

@@ -7,11 +7,12 @@
 
 #include <Eigen/Dense>
 
+#include "shared/constants.hpp"
+
 namespace turnstone::estimate {
 
 namespace {
 
-constexpr double kGravity_mps2 = 9.80665;
 constexpr double kDensity_kg_m3 = 1.1;
 constexpr double kSpeedOfSound_mps = 340.0;
 constexpr double kStep_s = 0.002;
@@ -102,7 +103,7 @@ std::optional<double> bend_to_burnout_s(const RocketModel& rocket) {
         const double drag_n = 0.5 * kDensity_kg_m3 * v * std::fabs(v) * rocket.reference_area_m2 *
                               rocket.drag_coefficient.at(std::fabs(v) / kSpeedOfSound_mps);
         const double thrust_n = t < burn_s ? rocket.thrust_n.at(t) : 0.0;
-        const double a = (thrust_n - drag_n) / rocket.mass_kg(t) - kGravity_mps2;
+        const double a = (thrust_n - drag_n) / rocket.mass_kg(t) - kGravityStandard_mps2;
         if (h > 0.0 || a > 0.0) v += a * kStep_s;
         h += v * kStep_s;
         if (i % kStepsPerHeight == 0 && h > 0.0) {

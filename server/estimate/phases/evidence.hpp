@@ -75,7 +75,7 @@ class FlightEvidence {
     bool add(const VerticalEstimate& estimate);
     /// Looks for a shock at the newest force. `in_drag`: drag may be as strong as a shock, but does not begin suddenly.
     void look_for_shock(bool in_drag);
-    /// A sudden jump of pressure that is no motion (the pulse of a charge). False: part of the last shock.
+    /// A sudden jump of pressure that is not motion (the pulse of a charge). False: part of the last shock.
     bool add_pulse(std::int64_t t_ns);
     void pass_time(std::int64_t t_ns) noexcept;
     /// Something was received, whatever it was.
@@ -91,7 +91,7 @@ class FlightEvidence {
     [[nodiscard]] const History<Shock>& shocks() const noexcept { return shocks_; }
 
     [[nodiscard]] bool barometer_alive() const noexcept;
-    /// Silent for so long while inertial samples come that it is no fade.
+    /// Silent for so long while inertial samples come that it is not a fade.
     [[nodiscard]] bool barometer_gone() const noexcept;
     [[nodiscard]] bool inertial_alive() const noexcept;
     /// Magnitude (or axial force) steady over the window, and as large as gravity when all axes are there.

@@ -44,7 +44,7 @@ class PhaseDetector {
     void imu(const Force& force);
     void height(const HeightPoint& height);
     void vertical(const VerticalEstimate& estimate);
-    /// A sudden jump of pressure that is no motion (the pulse of a charge).
+    /// A sudden jump of pressure that is not motion (the pulse of a charge).
     void pulse(std::int64_t t_ns);
     void tick(std::int64_t t_ns);
     /// The vehicle's computer rebooted.

@@ -10,7 +10,7 @@ namespace turnstone::estimate {
 namespace {
 
 constexpr double kTerrain_m = 8.0;     ///< 1-sigma of the ground's height where a flight comes down, against the pad's
-constexpr double kFalls_mps = 1.5;     ///< slower than this is no descent to tell an impact from
+constexpr double kFalls_mps = 1.5;     ///< slower than this says nothing of an impact
 constexpr double kDownBeyond_s = 30.0; ///< parachutes drift in rising air
 
 /// Seconds to fall `height_m`, downward speed and acceleration positive.

@@ -1,22 +1,19 @@
 #include "server/estimate/prediction/landing_area.hpp"
 
 #include <cmath>
-#include <limits>
 #include <numbers>
 
 #include <Eigen/LU>
 
 #include "server/estimate/math/angles.hpp"
+#include "shared/constants.hpp"
 
 namespace turnstone::estimate {
 
 Ellipse ellipse(const Eigen::Matrix2d& c, double probability) {
     const double mean = 0.5 * (c(0, 0) + c(1, 1));
     const double apart = std::hypot(0.5 * (c(0, 0) - c(1, 1)), c(0, 1));
-    if (!(mean - apart >= 0)) {
-        const double nan = std::numeric_limits<double>::quiet_NaN();
-        return {nan, nan, nan};
-    }
+    if (!(mean - apart >= 0)) return {kNaN, kNaN, kNaN};
     const double factor = -2 * std::log(1 - probability);
     const double from_east = degrees(0.5 * std::atan2(2 * c(0, 1), c(0, 0) - c(1, 1)));
     return {std::sqrt(factor * (mean + apart)), std::sqrt(factor * (mean - apart)),

@@ -2,13 +2,13 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <numbers>
 #include <random>
 
 #include <Eigen/Cholesky>
 
 #include "server/estimate/math/angles.hpp"
+#include "shared/constants.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::estimate {
@@ -204,7 +204,7 @@ Prediction Predictor::summarise() {
             landing.covariance_m2 += off * off.transpose() / (count - 1);
             outside += !boundary_.empty() && !inside(boundary_, p.head<2>());
         }
-        landing.outside = boundary_.empty() ? std::numeric_limits<double>::quiet_NaN() : outside / count;
+        landing.outside = boundary_.empty() ? kNaN : outside / count;
     }
     return out;
 }

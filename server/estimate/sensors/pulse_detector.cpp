@@ -2,8 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 
+#include "shared/constants.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::estimate {
@@ -76,7 +76,7 @@ Pulse PulseTracker::result() const {
             end_s - begin_s,
             std::copysign(integral, peak_signed_),
             span_s / static_cast<double>(points_.size() - 1),
-            std::numeric_limits<double>::quiet_NaN()};
+            kNaN};
 }
 
 void PulseTracker::abandon() {

@@ -3,10 +3,10 @@
 /// tests as well as for flights.
 ///
 /// Acceleration: the deviation of the specific force vector from its mean over the last quarter of a second, by
-/// magnitude. Pressure: the deviation from the straight line through the last 0.4 s, so that climbing is no pulse.
+/// magnitude. Pressure: the deviation from the straight line through the last 0.4 s, so that climbing is not a pulse.
 /// While a pulse lasts, the reference holds. A pulse begins at kShock_mps2 or kPressure_pa (or eight times the noise)
 /// and ends when the deviation has stayed below a tenth of its peak, or a quarter of the threshold, for a while; longer
-/// than the limit it is no pulse (thrust).
+/// than the limit it is not a pulse (thrust).
 ///
 /// Reported: onset and end where a tenth of the peak is passed (linear between samples), rise time from 10 % to 90 % of
 /// the peak (IEEE Std 181-2011 reference levels), peak, and the integral over time: velocity change in m/s, or Pa s.

@@ -5,16 +5,16 @@
 
 #include <Eigen/Dense>
 
+#include "shared/constants.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::estimate {
 
 namespace {
 
-constexpr double kGravity_mps2 = 9.80665;
 constexpr double kRestUpdatePeriod_s = 0.1;
 constexpr double kRestSpeedSigma_mps = 0.05;
-/// Rest that is contradicted this often in a row (3 s) is no rest: somebody carries the vehicle.
+/// Rest that is contradicted this often in a row (3 s) is not rest: somebody carries the vehicle.
 constexpr int kRestRejectedMax = 30;
 /// Heights that change more slowly than this while the state's speed is larger than that come from a stuck barometer.
 constexpr double kStandingSpeed_mps = 2.0;
@@ -39,15 +39,15 @@ VerticalFilter::VerticalFilter(const VerticalSettings& settings) : settings_(set
 void VerticalFilter::reset() {
     state_ = KalmanState<kSize>{};
     fraction_ = AxisFraction{};
-    state_.x(4) = fraction_.mean;
-    state_.covariance(3, 3) = settings_.accel_bias_mps2 * settings_.accel_bias_mps2;
-    state_.covariance(4, 4) = fraction_.sigma * fraction_.sigma;
-    state_.covariance(5, 5) = settings_.port_sigma * settings_.port_sigma;
-    state_.x(6) = settings_.delay_s;
-    state_.covariance(6, 6) = settings_.delay_sigma_s * settings_.delay_sigma_s;
+    state_.x(kS) = fraction_.mean;
+    state_.covariance(kB, kB) = settings_.accel_bias_mps2 * settings_.accel_bias_mps2;
+    state_.covariance(kS, kS) = fraction_.sigma * fraction_.sigma;
+    state_.covariance(kC, kC) = settings_.port_sigma * settings_.port_sigma;
+    state_.x(kD) = settings_.delay_s;
+    state_.covariance(kD, kD) = settings_.delay_sigma_s * settings_.delay_sigma_s;
     t_ns_ = t_accel_ns_ = t_height_ns_ = t_rest_update_ns_ = 0;
     accel_period_s_ = 0.0;
-    agitation_mps2_ = kGravity_mps2;
+    agitation_mps2_ = kGravityStandard_mps2;
     hold_left_s_ = 0.0;
     started_ = have_accel_ = false;
     singer_since_sample_ = true;
@@ -68,9 +68,9 @@ void VerticalFilter::start(std::int64_t t_ns, double altitude_m, double altitude
     state_.covariance.setZero();
     state_.covariance.bottomRightCorner<4, 4>() = kept_covariance.bottomRightCorner<4, 4>();
     state_.x << altitude_m, speed_mps, 0.0, kept(3), kept(4), kept(5), kept(6);
-    state_.covariance(0, 0) = altitude_sigma_m * altitude_sigma_m;
-    state_.covariance(1, 1) = speed_sigma_mps * speed_sigma_mps;
-    state_.covariance(2, 2) = accel_sigma * accel_sigma;
+    state_.covariance(kH, kH) = altitude_sigma_m * altitude_sigma_m;
+    state_.covariance(kV, kV) = speed_sigma_mps * speed_sigma_mps;
+    state_.covariance(kA, kA) = accel_sigma * accel_sigma;
     t_ns_ = t_ns;
     t_rest_update_ns_ = t_ns;
     started_ = true;
@@ -85,10 +85,10 @@ VerticalFilter::Singer VerticalFilter::singer() const noexcept {
     switch (motion_) {
     case Motion::rest: return {0.0, 0.05, 1.0};
     case Motion::boost: return {0.0, 60.0, 1.0};
-    case Motion::coast: return {-kGravity_mps2, 8.0, 3.0};
+    case Motion::coast: return {-kGravityStandard_mps2, 8.0, 3.0};
     case Motion::descent: return {0.0, agitation_mps2_, 0.7};
     }
-    return {0.0, kGravity_mps2, 1.0};
+    return {0.0, kGravityStandard_mps2, 1.0};
 }
 
 bool VerticalFilter::inertial_at(std::int64_t t_ns) const noexcept {
@@ -99,19 +99,19 @@ void VerticalFilter::set_motion(Motion motion) {
     if (motion == motion_) return;
     const bool inertial = inertial_at(t_ns_);
     // At rest the bias stands for the lean of the rail as well, which weighs on the axis the other way in flight.
-    if (motion_ == Motion::rest && started_) state_.covariance(3, 3) += kRailLean_mps2 * kRailLean_mps2;
+    if (motion_ == Motion::rest && started_) state_.covariance(kB, kB) += kRailLean_mps2 * kRailLean_mps2;
     motion_ = motion;
     if (motion == Motion::rest && started_)
-        start(t_ns_, state_.x(0), std::sqrt(state_.covariance(0, 0)), 0.0, kRestSpeedAtFirst_mps);
+        start(t_ns_, state_.x(kH), std::sqrt(state_.covariance(kH, kH)), 0.0, kRestSpeedAtFirst_mps);
     if (motion == Motion::boost && !inertial && started_) {
         // The heights left out while at rest held the climb: let the next ones decide where the vehicle is.
-        state_.covariance(0, 0) += 400.0;
-        state_.covariance(1, 1) += 2500.0;
-        state_.covariance(2, 2) += 3600.0;
+        state_.covariance(kH, kH) += 400.0;
+        state_.covariance(kV, kV) += 2500.0;
+        state_.covariance(kA, kA) += 3600.0;
         rejected_count_ = 0;
     } else if (motion == Motion::descent) {
         const double sigma = singer().sigma_mps2;
-        state_.covariance(2, 2) += sigma * sigma;
+        state_.covariance(kA, kA) += sigma * sigma;
         singer_since_sample_ = true;
         hold_left_s_ = 0.0;
     }
@@ -124,19 +124,19 @@ void VerticalFilter::set_descent_agitation(double sigma_mps2) {
 
 VerticalFilter::Matrix VerticalFilter::walks(double dt_s) const {
     Matrix noise = Matrix::Zero();
-    noise(3, 3) = settings_.accel_bias_walk_mps2_rts * settings_.accel_bias_walk_mps2_rts * dt_s;
+    noise(kB, kB) = settings_.accel_bias_walk_mps2_rts * settings_.accel_bias_walk_mps2_rts * dt_s;
     if (motion_ != Motion::rest) {
-        noise(4, 4) = fraction_.walk_rts * fraction_.walk_rts * dt_s;
-        noise(5, 5) = settings_.port_walk_rts * settings_.port_walk_rts * dt_s;
+        noise(kS, kS) = fraction_.walk_rts * fraction_.walk_rts * dt_s;
+        noise(kC, kC) = settings_.port_walk_rts * settings_.port_walk_rts * dt_s;
     }
     return noise;
 }
 
 void VerticalFilter::propagate_held(double dt_s) {
     Matrix transition = Matrix::Identity();
-    transition(0, 1) = dt_s;
-    transition(0, 2) = 0.5 * dt_s * dt_s;
-    transition(1, 2) = dt_s;
+    transition(kH, kV) = dt_s;
+    transition(kH, kA) = 0.5 * dt_s * dt_s;
+    transition(kV, kA) = dt_s;
     kalman_predict<kSize>(state_, transition, walks(dt_s));
 }
 
@@ -144,40 +144,40 @@ void VerticalFilter::propagate_singer(double dt_s, const Singer& process) {
     const double alpha = 1.0 / process.tau_s;
     const double decay = std::exp(-alpha * dt_s);
     Matrix transition = Matrix::Identity();
-    transition(0, 1) = dt_s;
-    transition(0, 2) = (alpha * dt_s - 1.0 + decay) / (alpha * alpha);
-    transition(1, 2) = (1.0 - decay) / alpha;
-    transition(2, 2) = decay;
+    transition(kH, kV) = dt_s;
+    transition(kH, kA) = (alpha * dt_s - 1.0 + decay) / (alpha * alpha);
+    transition(kV, kA) = (1.0 - decay) / alpha;
+    transition(kA, kA) = decay;
     const double q = 2.0 * process.sigma_mps2 * process.sigma_mps2 * alpha;
     // Singer 1970 eq. 16 loses all digits for short steps; there, white jerk of the same density is exact to alpha dt.
     Matrix noise = walks(dt_s);
     const double d = dt_s;
     if (alpha * d < 0.05) {
-        noise(0, 0) = q * d * d * d * d * d / 20.0;
-        noise(0, 1) = q * d * d * d * d / 8.0;
-        noise(0, 2) = q * d * d * d / 6.0;
-        noise(1, 1) = q * d * d * d / 3.0;
-        noise(1, 2) = q * d * d / 2.0;
-        noise(2, 2) = q * d;
+        noise(kH, kH) = q * d * d * d * d * d / 20.0;
+        noise(kH, kV) = q * d * d * d * d / 8.0;
+        noise(kH, kA) = q * d * d * d / 6.0;
+        noise(kV, kV) = q * d * d * d / 3.0;
+        noise(kV, kA) = q * d * d / 2.0;
+        noise(kA, kA) = q * d;
     } else {
         const double e1 = decay, e2 = decay * decay, ad = alpha * d;
-        noise(0, 0) = q / (2.0 * std::pow(alpha, 5)) *
-                      (1.0 - e2 + 2.0 * ad + 2.0 * ad * ad * ad / 3.0 - 2.0 * ad * ad - 4.0 * ad * e1);
-        noise(0, 1) = q / (2.0 * std::pow(alpha, 4)) * (e2 + 1.0 - 2.0 * e1 + 2.0 * ad * e1 - 2.0 * ad + ad * ad);
-        noise(0, 2) = q / (2.0 * std::pow(alpha, 3)) * (1.0 - e2 - 2.0 * ad * e1);
-        noise(1, 1) = q / (2.0 * std::pow(alpha, 3)) * (4.0 * e1 - 3.0 - e2 + 2.0 * ad);
-        noise(1, 2) = q / (2.0 * alpha * alpha) * (e2 + 1.0 - 2.0 * e1);
-        noise(2, 2) = q / (2.0 * alpha) * (1.0 - e2);
+        noise(kH, kH) = q / (2.0 * std::pow(alpha, 5)) *
+                        (1.0 - e2 + 2.0 * ad + 2.0 * ad * ad * ad / 3.0 - 2.0 * ad * ad - 4.0 * ad * e1);
+        noise(kH, kV) = q / (2.0 * std::pow(alpha, 4)) * (e2 + 1.0 - 2.0 * e1 + 2.0 * ad * e1 - 2.0 * ad + ad * ad);
+        noise(kH, kA) = q / (2.0 * std::pow(alpha, 3)) * (1.0 - e2 - 2.0 * ad * e1);
+        noise(kV, kV) = q / (2.0 * std::pow(alpha, 3)) * (4.0 * e1 - 3.0 - e2 + 2.0 * ad);
+        noise(kV, kA) = q / (2.0 * alpha * alpha) * (e2 + 1.0 - 2.0 * e1);
+        noise(kA, kA) = q / (2.0 * alpha) * (1.0 - e2);
     }
-    noise(1, 0) = noise(0, 1);
-    noise(2, 0) = noise(0, 2);
-    noise(2, 1) = noise(1, 2);
+    noise(kV, kH) = noise(kH, kV);
+    noise(kA, kH) = noise(kH, kA);
+    noise(kA, kV) = noise(kV, kA);
     const double mean = process.mean_mps2;
-    state_.x(2) -= mean;
+    state_.x(kA) -= mean;
     kalman_predict<kSize>(state_, transition, noise);
-    state_.x(0) += 0.5 * mean * d * d;
-    state_.x(1) += mean * d;
-    state_.x(2) += mean;
+    state_.x(kH) += 0.5 * mean * d * d;
+    state_.x(kV) += mean * d;
+    state_.x(kA) += mean;
 }
 
 void VerticalFilter::propagate_to(std::int64_t t_ns) {
@@ -220,10 +220,10 @@ void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, doub
     propagate_to(t_ns);
     if (!(fraction == fraction_)) {
         fraction_ = fraction;
-        state_.x(4) = fraction.mean;
-        state_.covariance.row(4).setZero();
-        state_.covariance.col(4).setZero();
-        state_.covariance(4, 4) = fraction.sigma * fraction.sigma;
+        state_.x(kS) = fraction.mean;
+        state_.covariance.row(kS).setZero();
+        state_.covariance.col(kS).setZero();
+        state_.covariance(kS, kS) = fraction.sigma * fraction.sigma;
     }
     const double variance = sigma_mps2 * sigma_mps2;
     if (singer_since_sample_) {
@@ -236,11 +236,11 @@ void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, doub
         singer_since_sample_ = false;
     }
     const Vector error_row =
-        (state_.covariance.row(3) + force_mps2 * state_.covariance.row(4)).transpose(); // of b + s f with all states
-    state_.x(2) = accel_up_mps2 - state_.x(3) - force_mps2 * state_.x(4);
-    state_.covariance.row(2) = -error_row.transpose();
-    state_.covariance.col(2) = -error_row;
-    state_.covariance(2, 2) = error_row(3) + force_mps2 * error_row(4) + variance;
+        (state_.covariance.row(kB) + force_mps2 * state_.covariance.row(kS)).transpose(); // of b + s f with all states
+    state_.x(kA) = accel_up_mps2 - state_.x(kB) - force_mps2 * state_.x(kS);
+    state_.covariance.row(kA) = -error_row.transpose();
+    state_.covariance.col(kA) = -error_row;
+    state_.covariance(kA, kA) = error_row(kB) + force_mps2 * error_row(kS) + variance;
     hold_left_s_ = std::min(1.5 * (accel_period_s_ > 0.0 ? accel_period_s_ : kHoldMax_s), kHoldMax_s);
     rest_update();
 }
@@ -250,7 +250,7 @@ void VerticalFilter::rest_update() {
     if (seconds_between(t_rest_update_ns_, t_ns_) < kRestUpdatePeriod_s) return;
     t_rest_update_ns_ = t_ns_;
     // After a gap anything may have begun: speed is first found again from heights, then believed to be zero.
-    if (state_.covariance(1, 1) > kRestSpeedUnknown_mps * kRestSpeedUnknown_mps) return;
+    if (state_.covariance(kV, kV) > kRestSpeedUnknown_mps * kRestSpeedUnknown_mps) return;
     Row observation;
     observation << 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0;
     const Eigen::Matrix<double, 1, 1> noise(kRestSpeedSigma_mps * kRestSpeedSigma_mps);
@@ -260,11 +260,11 @@ void VerticalFilter::rest_update() {
         rest_rejected_ = 0;
     } else if (++rest_rejected_ >= kRestRejectedMax) {
         rest_rejected_ = 0;
-        state_.x(3) = 0.0;
-        state_.covariance.row(3).setZero();
-        state_.covariance.col(3).setZero();
-        state_.covariance(3, 3) = settings_.accel_bias_mps2 * settings_.accel_bias_mps2;
-        start(t_ns_, state_.x(0), 10.0, 0.0, 1.0);
+        state_.x(kB) = 0.0;
+        state_.covariance.row(kB).setZero();
+        state_.covariance.col(kB).setZero();
+        state_.covariance(kB, kB) = settings_.accel_bias_mps2 * settings_.accel_bias_mps2;
+        start(t_ns_, state_.x(kH), 10.0, 0.0, 1.0);
     }
 }
 
@@ -331,8 +331,8 @@ void VerticalFilter::apply_height(const Height& height) {
         result.verdict = HeightVerdict::gated;
         if (motion_ == Motion::rest && !inertial_at(t_ns_) && rejected_count_ >= 3) {
             // Only heights, and they leave rest: perhaps a flight. Say that speed is not known any more.
-            state_.covariance(1, 1) += kUnrestSpeed_mps * kUnrestSpeed_mps;
-            state_.covariance(2, 2) += kUnrestAccel_mps2 * kUnrestAccel_mps2;
+            state_.covariance(kV, kV) += kUnrestSpeed_mps * kUnrestSpeed_mps;
+            state_.covariance(kA, kA) += kUnrestAccel_mps2 * kUnrestAccel_mps2;
         }
     } else {
         result.restarted = true;
@@ -340,7 +340,7 @@ void VerticalFilter::apply_height(const Height& height) {
     results_.push_back(result);
 }
 
-/// Keeps the heights left out in a row; true when they show that the filter is wrong and it has started anew from them.
+/// Keeps the heights left out in a row; true when they show that the filter is wrong and it has restarted from them.
 bool VerticalFilter::recover(const Height& height, bool& stuck) {
     const double needed_s = inertial_at(t_ns_) ? kRecoveryInertial_s : kRecoveryHeightOnly_s;
     if (rejected_count_ == rejected_.size()) {
@@ -386,7 +386,7 @@ bool VerticalFilter::recover(const Height& height, bool& stuck) {
     }
     const bool flying = motion_ == Motion::boost || motion_ == Motion::coast;
     const bool standing = std::fabs(fit(1)) < kStandingSpeed_mps;
-    const bool contradicted = flying && inertial_at(t_ns_) && std::fabs(state_.x(1)) > kClimbSpeed_mps;
+    const bool contradicted = flying && inertial_at(t_ns_) && std::fabs(state_.x(kV)) > kClimbSpeed_mps;
     const bool as_before = stuck_ && std::fabs(fit(0) - stuck_height_m_) < 2.0 + 3.0 * std::sqrt(mean_variance);
     if (standing && motion_ != Motion::rest && (contradicted || as_before)) {
         // Once known to be stuck it stays so at that height, also where the vehicle happens to be slow (apogee).
@@ -398,7 +398,7 @@ bool VerticalFilter::recover(const Height& height, bool& stuck) {
     const double scale = std::max(residual_variance, mean_variance);
     start(t_ns_, fit(0), std::sqrt(scale * inverse(0, 0)) + std::sqrt(mean_variance), fit(1),
           3.0 * std::sqrt(scale * inverse(1, 1)) + 1.0);
-    state_.x(2) = motion_ == Motion::rest ? 0.0 : fit(2);
+    state_.x(kA) = motion_ == Motion::rest ? 0.0 : fit(2);
     return true;
 }
 
@@ -407,20 +407,20 @@ VerticalEstimate VerticalFilter::estimate() const {
     out.t_ns = t_ns_;
     out.valid = started_;
     out.inertial = inertial_at(t_ns_);
-    out.altitude_m = state_.x(0);
-    out.altitude_sigma_m = std::sqrt(state_.covariance(0, 0));
-    out.vertical_speed_mps = state_.x(1);
-    out.vertical_speed_sigma_mps = std::sqrt(state_.covariance(1, 1));
-    out.acceleration_mps2 = state_.x(2);
-    out.acceleration_sigma_mps2 = std::sqrt(state_.covariance(2, 2));
-    out.accel_bias_mps2 = state_.x(3);
-    out.accel_bias_sigma_mps2 = std::sqrt(state_.covariance(3, 3));
-    out.axis_fraction = state_.x(4);
-    out.axis_fraction_sigma = std::sqrt(state_.covariance(4, 4));
-    out.port_coefficient = state_.x(5);
-    out.port_coefficient_sigma = std::sqrt(state_.covariance(5, 5));
-    out.delay_s = state_.x(6);
-    out.delay_sigma_s = std::sqrt(state_.covariance(6, 6));
+    out.altitude_m = state_.x(kH);
+    out.altitude_sigma_m = std::sqrt(state_.covariance(kH, kH));
+    out.vertical_speed_mps = state_.x(kV);
+    out.vertical_speed_sigma_mps = std::sqrt(state_.covariance(kV, kV));
+    out.acceleration_mps2 = state_.x(kA);
+    out.acceleration_sigma_mps2 = std::sqrt(state_.covariance(kA, kA));
+    out.accel_bias_mps2 = state_.x(kB);
+    out.accel_bias_sigma_mps2 = std::sqrt(state_.covariance(kB, kB));
+    out.axis_fraction = state_.x(kS);
+    out.axis_fraction_sigma = std::sqrt(state_.covariance(kS, kS));
+    out.port_coefficient = state_.x(kC);
+    out.port_coefficient_sigma = std::sqrt(state_.covariance(kC, kC));
+    out.delay_s = state_.x(kD);
+    out.delay_sigma_s = std::sqrt(state_.covariance(kD, kD));
     out.nis = monitor_.last();
     out.nis_mean = monitor_.mean();
     out.health = monitor_.health();

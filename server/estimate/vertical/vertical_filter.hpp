@@ -1,10 +1,16 @@
 #pragma once
 /// Vertical motion from a vertical accelerometer and heights, in one dimension, up positive, heights above the pad.
 ///
-/// States: h altitude [m], v vertical speed [m/s], a vertical acceleration [m/s2], b bias of the vertical accelerometer
-/// [m/s2], s fraction of the felt force that is not vertical (tilt of the axis that stands for the vertical, and scale
-/// error) [1], c pressure coefficient of the static ports: pressure error over dynamic pressure [1], d delay of the
-/// pressure behind the vents' [s].
+/// State, in the order of the vector:
+///   h  altitude above the pad                                              [m]
+///   v  vertical speed                                                      [m/s]
+///   a  vertical acceleration, gravity removed                              [m/s2]
+///   b  bias of the vertical accelerometer                                  [m/s2]
+///   s  fraction of the felt force that is not vertical (tilt of the axis
+///      that stands for the vertical, and scale error)                      [1]
+///   c  pressure coefficient of the static ports: pressure error over
+///      dynamic pressure                                                    [1]
+///   d  delay of the pressure behind the vents'                             [s]
 ///
 /// Process. While accelerometer samples arrive, the accelerometer is an input: each sample z, with the force f it was
 /// made from, sets a = z - b - s f with the noise of z, and a holds until the next sample. That is the limit of a
@@ -19,14 +25,14 @@
 /// made at, white, each with its own 1-sigma. A height whose normalised innovation squared exceeds kGateNis is left out
 /// (ejection pulses, port transients). If every height is left out for kRecoveryInertial_s (kRecoveryHeightOnly_s
 /// without accelerometer), and the heights of that time lie on one parabola, it is the filter that is wrong: h, v and
-/// their covariance start anew from that parabola, and b is kept. Heights that do not fit one are never taken, nor are
+/// their covariance restart from that parabola, and b is kept. Heights that do not fit one are never taken, nor are
 /// heights that stand still while an accelerometer in use says that the vehicle flies (a stuck barometer). At rest, v =
 /// 0 is measured ten times a second, gated the same way; that is how b is learnt on the pad.
 ///
 /// Order and gaps: a height newer than the newest accelerometer sample waits for the next one, kHeightWait_s at most,
 /// since packets of different sensors overtake each other. A height older than the state is related to it by the
 /// state's own motion, up to kHeightLate_s. Accelerometer samples that are older than the newest one, or repeat its
-/// time, are dropped. NaN is no measurement. After kStaleReset_s without any input everything but b starts anew with
+/// time, are dropped. NaN is not a measurement. After kStaleReset_s without any input everything but b restarts with
 /// the next height.
 ///
 /// Health: NIS of every height, also of those left out, averaged over 50, with its chi-square bounds.
@@ -85,7 +91,7 @@ struct HeightResult {
     double innovation_m;
     double nis;
     HeightVerdict verdict;
-    bool restarted; ///< the filter started anew from the heights
+    bool restarted; ///< the filter restarted from the heights
     bool stuck;     ///< heights stand still for long while the accelerometer shows a climb
 };
 
@@ -136,7 +142,7 @@ class VerticalFilter {
     struct Singer {
         double mean_mps2, sigma_mps2, tau_s;
     };
-    static constexpr int kSize = 7;
+    enum State : int { kH, kV, kA, kB, kS, kC, kD, kSize };
     using Vector = Eigen::Matrix<double, kSize, 1>;
     using Row = Eigen::Matrix<double, 1, kSize>;
     using Matrix = Eigen::Matrix<double, kSize, kSize>;

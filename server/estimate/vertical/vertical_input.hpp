@@ -28,7 +28,7 @@ struct VerticalAcceleration {
 /// burnout little but drag acts along the axis, up to apogee: a = f_x - g. What tilt and scale errors take from it
 /// lasts as long as the force does and is proportional to it, so it is not noise: the filter estimates it
 /// (AxisFraction). At rest the magnitude of f is used when the vehicle does not stand upright. After apogee the axis
-/// says nothing of the vertical without attitude: there is no vertical acceleration then, only agitation(): how far |f|
+/// says nothing of the vertical without attitude: it gives no vertical acceleration then, only agitation(): how far |f|
 /// is from g, the size of accelerations to expect. A sample within 2 % of the range's end is clipped: the true value is
 /// anywhere beyond, and its 1-sigma is half the range. Deterministic; remembers only low-passed force. NaN components
 /// give no value.

@@ -2,8 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 
+#include "shared/constants.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -20,7 +20,7 @@ constexpr unsigned kSporadicGapMost = 1000;
 // After a longer silence a count just below the newest is one that went round, not a packet that was held up.
 constexpr double kHeldUpMost_s = 30;
 
-constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
+constexpr double kNone = kNaN;
 
 } // namespace
 

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 
+#include "shared/constants.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -19,7 +20,7 @@ constexpr std::size_t kSlopePoints = 20;
 constexpr double kSlopeMax = 0.05;
 constexpr double kSlewRate = 0.02;
 constexpr double kSlewLeast_s = 1.0;
-// A correction this large is no refinement: the mapping was wrong, and is set right at once.
+// A correction this large is not a refinement: the mapping was wrong, and is set right at once.
 constexpr double kSlewMost_s = 0.25;
 
 /// Appends to a lower hull with x ascending; of equal x the lower point stays (Andrew's monotone chain).
@@ -118,7 +119,7 @@ void ClockCorrelation::refit() noexcept {
     }
     fit_ = {};
     fit_.hull_size = size;
-    fit_.drift_bound_ppm = std::numeric_limits<double>::quiet_NaN();
+    fit_.drift_bound_ppm = kNaN;
     value_s_ = lowest_s;
     if (size >= 2 && count >= kSlopePoints && hull_[size - 1].x_s - hull_[0].x_s >= kSlopeSpan_s) {
         const double mean_s = x_sum_s / static_cast<double>(count);

@@ -38,7 +38,7 @@ class ClockCorrelation {
     /// One packet. Packets older than the newest are left out: they waited longer, and cannot lie on the
     /// hull.
     void add(std::int64_t onboard_ns, std::int64_t t_rx_ns) noexcept;
-    /// Fits anew from the points so far; mapped times follow it, slewed by at most 2 %.
+    /// Fits again from the points so far; mapped times follow it, slewed by at most 2 %.
     void refit() noexcept;
 
     [[nodiscard]] bool has_points() const noexcept { return block_count_ > 0; }

@@ -6,12 +6,12 @@
 /// went by:
 ///   - forward (modulo the rollover), no further than station time allows: advance, or rollover when the
 ///   counter wrapped;
-///   - back, and the counter is no older than the silence before it: reset;
+///   - back, and the counter is not older than the silence before it: reset;
 ///   - back otherwise: late;
 ///   - forward further than station time allows: implausible. Believed only when a run of packets agrees with
 ///   it.
 /// A run of packets that agree with each other and not with the newest packet, while nothing else comes, wins
-/// in the end: without that a single wrong reading would lock the vehicle out for ever.
+/// in the end: without that a single wrong reading would lock the vehicle out indefinitely.
 #include <cstdint>
 
 namespace turnstone {
@@ -22,7 +22,7 @@ enum class ClockVerdict : unsigned char {
     repeat, ///< the same counter value again
     late,   ///< older than the newest of its boot
     rollover,
-    reset,      ///< the on-board computer started anew
+    reset,      ///< the on-board computer restarted
     jump,       ///< the counter moved on without reset, further than time went by, and stayed there
     implausible ///< not believed: corrupt, or another vehicle
 };

@@ -42,7 +42,7 @@ Router::Router(const Dictionary& dictionary, const Site& site) : site_(&site) {
         std::int16_t number = 0;
         for (const Channel& channel : table.channels) {
             if (channel.field->type == FieldType::text) continue;
-            // A role that stands on several channels (igniters) is no measurement of the chain; the first is
+            // A role that stands on several channels (igniters) is not a measurement of the chain; the first is
             // kept.
             if (channel.role && !has(plan, *channel.role)) plan.at[static_cast<std::size_t>(*channel.role)] = number;
             ++number;

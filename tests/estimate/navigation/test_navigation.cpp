@@ -174,7 +174,7 @@ TEST_CASE("over a hundred dispersed flights the filter's errors are what it says
                   << position[kFlights / 2] << " (" << position.back() << ") m, velocity " << velocity[kFlights / 2]
                   << " (" << velocity.back() << ") m/s, long axis " << tilt[kFlights / 2] << " (" << tilt.back()
                   << ") deg; mean NEES of 6: " << mean << ", inside 95 %: " << 100 * inside << " %");
-    if (kInstrumented) return; // a few flights are no statistics
+    if (kInstrumented) return; // a few flights say nothing
     CHECK(mean > 3.0);
     CHECK(mean < 7.5);
     CHECK(inside > 0.92);
@@ -184,7 +184,7 @@ TEST_CASE("over a hundred dispersed flights the filter's errors are what it says
     CHECK(tilt[kFlights / 2] < 3.0);
 }
 
-TEST_CASE("without satellite fixes it dead-reckons, says so, and its uncertainty grows with its error") {
+TEST_CASE("without GNSS fixes it dead-reckons, says so, and its uncertainty grows with its error") {
     const auto lost = scenario("gnss-loss");
     int inside = 0, total = 0;
     for (std::uint64_t seed = 1; seed <= kLostFixFlights; ++seed) {

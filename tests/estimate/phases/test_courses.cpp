@@ -79,7 +79,7 @@ TEST_CASE("telemetry that ends at the impact is an impact expected, not a descen
     }
 }
 
-TEST_CASE("silence high above the ground is no landing, and no descent for ever") {
+TEST_CASE("silence high above the ground is neither a touchdown nor a descent indefinitely") {
     Flight flight = make_flight("nominal", 4, true);
     const double lost_s = flight.truth.events.ejections.at(0).t_s + 5.0;
     silence(flight, lost_s, 1e9);

@@ -80,7 +80,7 @@ double hash_unit(double t) {
 
 } // namespace
 
-TEST_CASE("handling, transport, weather and gaps are no liftoff") {
+TEST_CASE("handling, transport, weather and gaps are not a liftoff") {
     const std::vector<Case> both{
         {"carried while walking", 20,
          [](double t) {

@@ -1,5 +1,5 @@
 // Sensors that fail in flight, each way for barometer and accelerometer: announced by its name, and the flight's
-// moments still found with what is left. And what a link does to samples: copies, old ones, holes. Truth:
+// moments still found with what is left. And what a link does to samples: duplicates, old ones, holes. Truth:
 // flight_harness.hpp.
 #include <functional>
 

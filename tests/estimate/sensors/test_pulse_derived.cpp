@@ -44,7 +44,7 @@ TEST_CASE("a half-sine shock is measured as what it is") {
     }
 }
 
-TEST_CASE("a pressure pulse is found on the pad and in a fast climb, a climb is none") {
+TEST_CASE("a pressure pulse is found on the pad and in a fast climb, a climb is not one") {
     for (const double climb_pa_s : {0.0, -1800.0}) {
         PulseDetector detector(0.3, 5.0);
         std::vector<Pulse> found;
@@ -62,7 +62,7 @@ TEST_CASE("a pressure pulse is found on the pad and in a fast climb, a climb is 
     }
 }
 
-TEST_CASE("thrust is no shock") {
+TEST_CASE("thrust is not a shock") {
     PulseDetector detector(0.3, 5.0);
     for (int i = 0; i < 1000; ++i) {
         const double t_s = 0.005 * i;

@@ -153,7 +153,7 @@ TEST_CASE("a bad barometer does not throw the filter") {
     }
 }
 
-TEST_CASE("when the filter is wrong it starts anew from heights that agree among themselves") {
+TEST_CASE("when the filter is wrong it restarts from heights that agree among themselves") {
     VerticalFilter filter(VerticalSettings{});
     filter.set_motion(Motion::coast);
     filter.start(at(0), 0.0, 0.3, 0.0, 0.1);

@@ -50,7 +50,7 @@ TEST_CASE("sequence gaps become losses, and only those that time allows") {
          1,
          0,
          1},
-        {"a new boot starts anew", 0.1, {{500, 0}, {501, 0.1}, {0, 3.0, 1}, {1, 3.1, 1}, {3, 3.3, 1}}, 1, 0, 1},
+        {"a new boot restarts", 0.1, {{500, 0}, {501, 0.1}, {0, 3.0, 1}, {1, 3.1, 1}, {3, 3.3, 1}}, 1, 0, 1},
         {"a straggler of the boot before changes nothing",
          0.1,
          {{500, 0}, {0, 3.0, 1}, {501, 3.01, 0}, {1, 3.1, 1}},
@@ -58,7 +58,7 @@ TEST_CASE("sequence gaps become losses, and only those that time allows") {
          0,
          1},
         {"an hour of silence, two whole turns", 0.1, {{100, 0}, {100 + 36000, 3600}}, 35999, 0, 0},
-        {"a silence that ends just below the count is no packet out of order",
+        {"a silence that ends just below the count is not a packet out of order",
          0.02,
          {{20000, 0}, {20000 + 16384 - 200, 323.7}},
          16183,
@@ -96,17 +96,17 @@ TEST_CASE("counts equal the truth over seeded loss, duplication and reordering")
         }
         std::stable_sort(arrivals.begin(), arrivals.end(),
                          [](const Arrival& a, const Arrival& b) { return a.t_s < b.t_s; });
-        std::uint64_t out_of_order = 0, first_copies = 0;
+        std::uint64_t out_of_order = 0, first_seen = 0;
         std::set<unsigned> before;
         for (const Arrival& arrival : arrivals) {
             if (!before.insert(arrival.count).second) continue;
-            ++first_copies;
+            ++first_seen;
             if (arrival.count < *before.rbegin()) ++out_of_order;
         }
         PacketQuality quality(0.02);
         const QualityCounts counts = feed(quality, arrivals);
         CHECK(counts.received == arrivals.size());
-        CHECK(first_copies == came.size());
+        CHECK(first_seen == came.size());
         CHECK(counts.out_of_order == out_of_order);
         CHECK(counts.sequence_resets == 0);
         // What was sent before the first arrival, or after the last, cannot be known.
