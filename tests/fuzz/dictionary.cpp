@@ -3,6 +3,8 @@
 #include <cstdint>
 #include <cstdlib>
 
+#include <nlohmann/json.hpp>
+
 #include "protocol/firmware/generate.hpp"
 #include "protocol/framing/deframer.hpp"
 #include "protocol/packet/decoder.hpp"

@@ -5,6 +5,8 @@
 #include <cstdlib>
 #include <memory>
 
+#include <nlohmann/json.hpp>
+
 #include "protocol/packet/decoder.hpp"
 #include "tests/protocol/plain_rows.hpp"
 

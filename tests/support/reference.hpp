@@ -3,6 +3,8 @@
 #include <stdexcept>
 #include <string>
 
+#include <nlohmann/json.hpp>
+
 #include "shared/json_reader.hpp"
 
 namespace turnstone {

@@ -8,6 +8,8 @@
 #include <stdexcept>
 #include <thread>
 
+#include <nlohmann/json.hpp>
+
 #include "server/pipeline/pipeline.hpp"
 #include "shared/json_reader.hpp"
 #include "shared/time.hpp"
