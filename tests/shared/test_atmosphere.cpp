@@ -11,11 +11,11 @@
 #include "tests/support/reference.hpp"
 
 using namespace turnstone;
+using namespace turnstone::test;
 
 namespace {
 const nlohmann::json& reference() {
-    static const nlohmann::json json = read_reference("atmosphere.json");
-    return json;
+    return read_reference("atmosphere.json");
 }
 
 void check_row(const AirState& air, const nlohmann::json& row) {

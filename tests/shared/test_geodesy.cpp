@@ -8,11 +8,11 @@
 #include "tests/support/reference.hpp"
 
 using namespace turnstone;
+using namespace turnstone::test;
 
 namespace {
 const nlohmann::json& reference() {
-    static const nlohmann::json json = read_reference("geodesy.json");
-    return json;
+    return read_reference("geodesy.json");
 }
 
 double angle_between_deg(double a_deg, double b_deg) {

@@ -1,44 +1,31 @@
 #pragma once
-/// A folder of files that is gone after the test.
+/// A folder of its own, gone after the test.
 #include <filesystem>
-#include <fstream>
 #include <string>
+#include <vector>
 
-#include <stdlib.h>
+namespace turnstone::test {
 
-namespace turnstone {
-
-class TestFolder {
+class TemporaryFolder {
   public:
-    TestFolder() {
-        std::string name = (std::filesystem::temp_directory_path() / "turnstone-XXXXXX").string();
-        path_ = ::mkdtemp(name.data());
-    }
-    ~TestFolder() { std::filesystem::remove_all(path_); }
-    TestFolder(const TestFolder&) = delete;
-    TestFolder& operator=(const TestFolder&) = delete;
+    TemporaryFolder();
+    ~TemporaryFolder();
+    TemporaryFolder(const TemporaryFolder&) = delete;
+    TemporaryFolder& operator=(const TemporaryFolder&) = delete;
 
-    [[nodiscard]] const std::filesystem::path& path() const { return path_; }
-    std::filesystem::path write(const std::string& name, const std::string& text) const {
-        std::filesystem::create_directories((path_ / name).parent_path());
-        std::ofstream(path_ / name, std::ios::binary) << text;
-        return path_ / name;
-    }
+    [[nodiscard]] const std::filesystem::path& path() const noexcept { return path_; }
+    /// Writes a file and returns its path.
+    std::filesystem::path write(const std::string& name, const std::string& content) const;
+    /// The file of a recording.
+    [[nodiscard]] std::filesystem::path recording(const std::string& id) const { return path_ / (id + ".sqlite"); }
+    /// Names of what is in it, in no order.
+    [[nodiscard]] std::vector<std::string> names() const;
 
   private:
     std::filesystem::path path_;
 };
 
-inline std::filesystem::path demo() {
-    return std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools/demo";
-}
+/// The demo's vehicle and site, so that a test can spoil one.
+void copy_demo(const TemporaryFolder& folder);
 
-/// The demo files in a folder of their own, so that a test can spoil one.
-inline void copy_demo(const TestFolder& folder) {
-    for (const char* name : {"sanderling/dictionary.json", "sanderling/vehicle.json", "site.json"}) {
-        std::filesystem::create_directories((folder.path() / name).parent_path());
-        std::filesystem::copy_file(demo() / name, folder.path() / name);
-    }
-}
-
-} // namespace turnstone
+} // namespace turnstone::test

@@ -15,12 +15,10 @@ function(turnstone_test folder)
   endif()
   add_executable(test_${folder} ${sources})
   add_dependencies(unit_tests test_${folder})
-  target_link_libraries(test_${folder} PRIVATE turnstone_options catch_main ${ARGN})
+  target_link_libraries(test_${folder} PRIVATE test_support ${ARGN})
   if(TURNSTONE_CONFIG STREQUAL asan-ubsan AND NOT folder MATCHES "^(estimate|sim)$")
     target_compile_options(test_${folder} PRIVATE -O0) # 40 % less to compile; only numerical tests need the speed
   endif()
-  target_compile_definitions(test_${folder} PRIVATE
-    TURNSTONE_SOURCE_DIR="${PROJECT_SOURCE_DIR}" TURNSTONE_BINARY_DIR="${PROJECT_BINARY_DIR}")
   # Programs that count allocations replace operator new, which AddressSanitizer takes for a mismatched pair.
   catch_discover_tests(test_${folder} TEST_PREFIX "${folder}: " DISCOVERY_MODE PRE_TEST
     PROPERTIES TIMEOUT 300 ENVIRONMENT "ASAN_OPTIONS=alloc_dealloc_mismatch=0")

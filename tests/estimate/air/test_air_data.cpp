@@ -1,26 +1,20 @@
 // Air data against tests/reference/atmosphere.json (U.S. Standard Atmosphere 1976 / ISO 2533:1975 rows, hypsometric
 // equation as in WMO-No. 8, QNH definition of ICAO Doc 9837; dynamic pressure cases), and against two real days
 // (tests/reference/data/SOURCES.md).
-#include <fstream>
-
 #include <catch2/catch.hpp>
-#include <nlohmann/json.hpp>
 
 #include "server/estimate/air/air_data.hpp"
-#include "tests/support/csv_rows.hpp"
+#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
+using namespace turnstone::test;
 using nlohmann::json;
 
 namespace {
 
 const json& reference() {
-    static const json all = [] {
-        std::ifstream file(TURNSTONE_SOURCE_DIR "/tests/reference/atmosphere.json");
-        return json::parse(file);
-    }();
-    return all;
+    return read_reference("atmosphere.json");
 }
 
 struct Level {
@@ -132,12 +126,12 @@ TEST_CASE("heights on real days lie within the stated uncertainty") {
         double share_max; ///< of the height, 500 m to 3 km
     };
     std::vector<Day> days{{"sounding", {}, 0, 0.032}, {"balloon", {}, 0, 0.032}};
-    for (const auto& row : test::csv_rows("data/sounding_oun_2023-05-22_12z.csv")) {
+    for (const auto& row : reference_rows("data/sounding_oun_2023-05-22_12z.csv")) {
         if (row.size() < 6 || !std::isfinite(row[3]) || !std::isfinite(row[4])) continue;
         if (days[0].levels.empty()) days[0].pad_temperature_k = row[5] + 273.15;
         days[0].levels.push_back({row[3] * 100.0, row[4]});
     }
-    for (const auto& row : test::csv_rows("data/radiosonde_sgp_2019-01-01.csv")) {
+    for (const auto& row : reference_rows("data/radiosonde_sgp_2019-01-01.csv")) {
         if (days[1].levels.empty()) days[1].pad_temperature_k = row[2] + 273.15;
         days[1].levels.push_back({row[1] * 100.0, geopotential_from_geometric_m(row[8])});
     }

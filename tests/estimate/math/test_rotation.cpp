@@ -2,39 +2,24 @@
 // file).
 #include <catch2/catch.hpp>
 
-#include <fstream>
 #include <map>
 #include <string>
 
-#include <nlohmann/json.hpp>
-
 #include "server/estimate/math/rotation.hpp"
 #include "server/estimate/navigation/eskf.hpp"
+#include "tests/support/attitude.hpp"
+#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
+using namespace turnstone::test;
 using Eigen::Quaterniond;
 using Eigen::Vector3d;
 
 namespace {
 
-Vector3d vector_of(const nlohmann::json& j) {
-    return {j[0].get<double>(), j[1].get<double>(), j[2].get<double>()};
-}
-Quaterniond quaternion_of(const nlohmann::json& j) {
-    return {j[0].get<double>(), j[1].get<double>(), j[2].get<double>(), j[3].get<double>()};
-}
-/// q and -q are one attitude.
-double distance(const Quaterniond& a, const Quaterniond& b) {
-    return std::min((a.coeffs() - b.coeffs()).norm(), (a.coeffs() + b.coeffs()).norm());
-}
-
 const nlohmann::json& reference() {
-    static const nlohmann::json json = [] {
-        std::ifstream in(std::string(TURNSTONE_SOURCE_DIR) + "/tests/reference/numerics/attitude.json");
-        return nlohmann::json::parse(in);
-    }();
-    return json;
+    return read_reference("numerics/attitude.json");
 }
 
 } // namespace

@@ -249,7 +249,7 @@ TEST_CASE("packets the dictionary cannot read say why", "[decoder]") {
 }
 
 TEST_CASE("one decoder reads different packets in any order", "[decoder]") {
-    const Dictionary demo = dictionary_of(read_json("tools/demo/sanderling/dictionary.json"));
+    const Dictionary demo = dictionary_of(read_json(demo_path("sanderling/dictionary.json")));
     Decoder decoder(demo);
     std::mt19937 random(3);
     for (int i = 0; i < 200; ++i) {
@@ -271,7 +271,7 @@ TEST_CASE("vectors and the plain way give the same bits", "[decoder]") {
     std::mt19937 random(4);
     int rows = 0;
     for (const char* file : {"tools/demo/sanderling/dictionary.json", "tests/golden/dictionary/stress.json"}) {
-        const Dictionary dictionary = dictionary_of(read_json(file));
+        const Dictionary dictionary = dictionary_of(read_json(source_path(file)));
         Decoder decoder(dictionary);
         for (const Packet& packet : dictionary.packets) {
             std::vector<Bytes> contents;
