@@ -5,7 +5,7 @@
 //
 // Four channels go at a time: their raw values are loaded, then scaled and checked against their ranges in one vector.
 // No multiply-add is used, so that the bits are those of the plain way.
-#include "protocol/packet/decode_numbers_vector.hpp"
+#include "protocol/decode/decode_numbers_vector.hpp"
 
 #include <algorithm>
 #include <array>
@@ -14,7 +14,7 @@
 #include <span>
 #include <variant>
 
-#include "protocol/packet/decode_numbers.hpp"
+#include "protocol/decode/decode_numbers.hpp"
 #include "shared/constants.hpp"
 
 #if defined(__x86_64__)

@@ -1,4 +1,4 @@
-#include "protocol/packet/decode_plan.hpp"
+#include "protocol/decode/decode_plan.hpp"
 
 #include <limits>
 #include <utility>

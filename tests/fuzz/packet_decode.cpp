@@ -7,7 +7,7 @@
 
 #include <nlohmann/json.hpp>
 
-#include "protocol/packet/decoder.hpp"
+#include "protocol/decode/decoder.hpp"
 #include "tests/protocol/plain_rows.hpp"
 
 namespace {

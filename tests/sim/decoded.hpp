@@ -5,8 +5,8 @@
 #include <string>
 #include <vector>
 
+#include "protocol/decode/decoder.hpp"
 #include "protocol/framing/deframer.hpp"
-#include "protocol/packet/decoder.hpp"
 #include "tests/sim/support.hpp"
 
 namespace turnstone::sim {

@@ -4,8 +4,10 @@
 
 #include <catch2/catch.hpp>
 
+#include "protocol/decode/decode_numbers.hpp"
+#include "protocol/decode/decoder.hpp"
 #include "protocol/framing/deframer.hpp"
-#include "protocol/packet/decoder.hpp"
+#include "protocol/packet/space_packet.hpp"
 #include "tests/protocol/bytes.hpp"
 #include "tests/protocol/plain_rows.hpp"
 

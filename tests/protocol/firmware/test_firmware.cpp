@@ -9,10 +9,10 @@
 #include <Eigen/Core>
 #include <catch2/catch.hpp>
 
+#include "protocol/decode/decoder.hpp"
+#include "protocol/decode/half.hpp"
 #include "protocol/firmware/generate.hpp"
 #include "protocol/framing/deframer.hpp"
-#include "protocol/packet/decoder.hpp"
-#include "protocol/packet/half.hpp"
 #include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
