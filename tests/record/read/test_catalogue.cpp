@@ -2,6 +2,7 @@
 
 #include <catch2/catch.hpp>
 
+#include "server/record/format/recording_id.hpp"
 #include "server/record/format/sqlite.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/record/write/recorder.hpp"
