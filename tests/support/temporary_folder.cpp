@@ -35,7 +35,7 @@ std::vector<std::string> TemporaryFolder::names() const {
 
 void copy_demo(const TemporaryFolder& folder) {
     for (const char* name : {"sanderling/dictionary.json", "sanderling/vehicle.json", "site.json"})
-        folder.write(name, read_file(demo(name)));
+        folder.write(name, read_file(demo_path(name)));
 }
 
 } // namespace turnstone::test
