@@ -33,8 +33,6 @@ static_assert(std::endian::native == std::endian::little, "the loads below swap 
 
 constexpr std::size_t kLanes = 4;
 constexpr std::size_t kLoadBytes = 8;
-constexpr double kInfinity = std::numeric_limits<double>::infinity();
-
 /// An integer that one load of eight bytes holds: ((load >> right) & mask), sign extended.
 struct IntegerLane {
     std::int32_t byte; ///< of the load, from the row's base; near the packet's end it begins before the field

@@ -1,5 +1,6 @@
 // The settings file: JSON (RFC 8259) with comments, mistakes at their JSON Pointer (RFC 6901).
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 #include "server/setup/config.hpp"
 #include "server/setup/serve_setup.hpp"
@@ -50,7 +51,7 @@ TEST_CASE("Every setting is named in the documented file") {
     (void)read_config(odd, "turnstone.json", problems);
     REQUIRE(problems.size() == 1);
     CHECK(problems.front().pointer == "/no_such_setting");
-    const std::string text = read_text_file(demo_path("turnstone.json").value();
+    const std::string text = read_text_file(demo_path("turnstone.json")).value();
     // The report lists what is known.
     std::istringstream known(problems.front().right.substr(problems.front().right.find(':') + 1));
     std::size_t count = 0;
@@ -142,7 +143,7 @@ TEST_CASE("A link carries the vehicle it names, else the first") {
 
     problems.clear();
     config.links.clear();
-    config.vehicles.push_back(demo_path("sanderling");
+    config.vehicles.push_back(demo_path("sanderling"));
     CHECK_FALSE(read_setup(config, problems));
     CHECK_THAT(to_string(problems), Catch::Contains("given twice"));
 }

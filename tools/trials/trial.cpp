@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <filesystem>
-#include <limits>
 #include <map>
 #include <numbers>
 #include <stdexcept>
@@ -11,6 +10,7 @@
 #include <nlohmann/json.hpp>
 
 #include "server/pipeline/pipeline.hpp"
+#include "shared/constants.hpp"
 #include "shared/json_reader.hpp"
 #include "shared/time.hpp"
 #include "tools/sim/fly.hpp"
@@ -21,7 +21,6 @@ namespace turnstone::trials {
 namespace {
 
 const std::filesystem::path kDemo = std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools/demo";
-constexpr double kInfinity = std::numeric_limits<double>::infinity();
 
 PipelineSetup make_setup(const sim::Scenario& scenario) {
     std::vector<Problem> problems;

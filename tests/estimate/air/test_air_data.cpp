@@ -13,7 +13,7 @@ using nlohmann::json;
 
 namespace {
 
-const json& reference() {
+const json& atmosphere() {
     return read_reference("atmosphere.json");
 }
 
@@ -57,7 +57,7 @@ DayResult compare(const std::vector<Level>& levels, double pad_temperature_k) {
 
 TEST_CASE("one layer follows the hypsometric equation") {
     int checked = 0;
-    for (const json& row : reference().at("hypsometric")) {
+    for (const json& row : atmosphere().at("hypsometric")) {
         INFO(row.at("id").get<std::string>());
         const double p = row.at("p_Pa"), p0 = row.at("pad_p_Pa"), t0 = row.at("pad_T_K");
         CHECK(hypsometric_height_m(p, p0, t0, -0.0065) ==
@@ -70,7 +70,7 @@ TEST_CASE("one layer follows the hypsometric equation") {
 }
 
 TEST_CASE("the first kilometre above the pad has the standard lapse from the pad's temperature") {
-    for (const json& row : reference().at("hypsometric")) {
+    for (const json& row : atmosphere().at("hypsometric")) {
         const double expected_m = row.at("height_lapse_6p5_m");
         const DayAtmosphere day({.pressure_pa = row.at("pad_p_Pa"), .temperature_k = row.at("pad_T_K")});
         const double height_m = day.geopotential_above_pad_m(row.at("p_Pa"));
@@ -85,7 +85,7 @@ TEST_CASE("the first kilometre above the pad has the standard lapse from the pad
 TEST_CASE("a standard day gives the standard atmosphere at every height") {
     const DayAtmosphere day({.pressure_pa = kPressureSeaLevel_pa, .temperature_k = kTemperatureSeaLevel_k});
     int checked = 0;
-    for (const json& row : reference().at("rows_geopotential")) {
+    for (const json& row : atmosphere().at("rows_geopotential")) {
         const double height_m = row.at("geopotential_m");
         if (height_m < -500.0 || height_m > 47000.0) continue;
         INFO(row.at("id").get<std::string>());
@@ -101,11 +101,11 @@ TEST_CASE("a standard day gives the standard atmosphere at every height") {
 }
 
 TEST_CASE("QNH, Mach and dynamic pressure agree with the reference") {
-    for (const json& row : reference().at("qnh")) {
+    for (const json& row : atmosphere().at("qnh")) {
         INFO(row.at("id").get<std::string>());
         CHECK(qnh_pa(row.at("qfe_Pa"), row.at("elevation_m")) == Approx(row.at("qnh_Pa").get<double>()).epsilon(1e-6));
     }
-    for (const json& row : reference().at("dynamic_pressure")) {
+    for (const json& row : atmosphere().at("dynamic_pressure")) {
         INFO(row.at("id").get<std::string>());
         const AirState state = standard_atmosphere(row.at("geopotential_m"));
         AirHeights air{};

@@ -18,7 +18,7 @@ using Eigen::Vector3d;
 
 namespace {
 
-const nlohmann::json& reference() {
+const nlohmann::json& attitudes() {
     return read_reference("numerics/attitude.json");
 }
 
@@ -26,7 +26,7 @@ const nlohmann::json& reference() {
 
 TEST_CASE("rotations agree with the reference in every convention") {
     std::map<std::string, int> checked;
-    for (const auto& c : reference()["cases"]) {
+    for (const auto& c : attitudes()["cases"]) {
         const std::string kind = c["kind"];
         INFO(c["id"]);
         if (kind == "rotvec_exp_log") {
@@ -85,7 +85,7 @@ TEST_CASE("the filter's mechanisation follows a coning motion as closely as its 
     // Coning has an exact solution; a method that takes each increment for a rotation vector drifts by the coning rate,
     // and the previous-sample term of Savage (1998) removes most of it. The file gives both drifts.
     int checked = 0;
-    for (const auto& c : reference()["cases"]) {
+    for (const auto& c : attitudes()["cases"]) {
         if (c["kind"] != "coning") continue;
         INFO(c["id"]);
         const auto& in = c["inputs"];

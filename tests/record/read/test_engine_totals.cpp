@@ -1,10 +1,7 @@
 /// Running time of an engine over several sessions, among them killed ones: against a count of the seconds it ran.
 #include <bit>
-#include <csignal>
 #include <fstream>
-#include <sys/wait.h>
 #include <thread>
-#include <unistd.h>
 
 #include <catch2/catch.hpp>
 
@@ -18,6 +15,8 @@
 #include "server/record/write/recorder.hpp"
 #include "server/setup/vehicle_folder.hpp"
 #include "tests/record/support.hpp"
+#include "tests/support/killed_child.hpp"
+#include "tests/support/tree.hpp"
 
 namespace turnstone {
 namespace {
