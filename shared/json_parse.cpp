@@ -3,6 +3,8 @@
 #include <cstring>
 #include <fstream>
 
+#include <nlohmann/json.hpp>
+
 #include "shared/json_reader.hpp"
 
 namespace turnstone {

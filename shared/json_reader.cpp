@@ -6,6 +6,8 @@
 #include <locale>
 #include <sstream>
 
+#include <nlohmann/json.hpp>
+
 namespace turnstone {
 
 namespace {
@@ -101,6 +103,14 @@ std::string to_string(const std::vector<Problem>& problems) {
 JsonReader::JsonReader(const nlohmann::json& value, std::string file, std::vector<Problem>& problems,
                        std::string pointer)
     : value_(&value), file_(std::move(file)), problems_(&problems), pointer_(std::move(pointer)) {}
+
+bool JsonReader::is_object() const noexcept {
+    return value_->is_object();
+}
+
+bool JsonReader::is_array() const noexcept {
+    return value_->is_array();
+}
 
 bool JsonReader::has(std::string_view key) const {
     return value_->is_object() && value_->contains(key);

@@ -9,7 +9,7 @@
 #include <utility>
 #include <vector>
 
-#include <nlohmann/json.hpp>
+#include <nlohmann/json_fwd.hpp>
 
 #include "shared/result.hpp"
 
@@ -58,8 +58,8 @@ class JsonReader {
   public:
     JsonReader(const nlohmann::json& value, std::string file, std::vector<Problem>& problems, std::string pointer = "");
 
-    [[nodiscard]] bool is_object() const noexcept { return value_->is_object(); }
-    [[nodiscard]] bool is_array() const noexcept { return value_->is_array(); }
+    [[nodiscard]] bool is_object() const noexcept;
+    [[nodiscard]] bool is_array() const noexcept;
     /// Whether the member is there; does not count as asking for it.
     [[nodiscard]] bool has(std::string_view key) const;
     [[nodiscard]] const nlohmann::json& json() const noexcept { return *value_; }

@@ -4,6 +4,8 @@
 #include <exception>
 #include <fstream>
 
+#include <nlohmann/json.hpp>
+
 #include "protocol/firmware/generate.hpp"
 
 namespace {

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <map>
 
+#include <nlohmann/json.hpp>
+
 #include "protocol/dictionary/field.hpp"
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"

@@ -5,6 +5,8 @@
 #include <charconv>
 #include <limits>
 
+#include <nlohmann/json.hpp>
+
 #include "protocol/dictionary/title.hpp"
 #include "protocol/dictionary/ucum.hpp"
 

@@ -4,6 +4,8 @@
 #include <set>
 #include <string>
 
+#include <nlohmann/json.hpp>
+
 #include "server/setup/config.hpp"
 #include "server/setup/serve_setup.hpp"
 

@@ -8,8 +8,8 @@
 #include <string_view>
 #include <vector>
 
+#include "protocol/decode/decoder.hpp"
 #include "protocol/framing/deframer.hpp"
-#include "protocol/packet/decoder.hpp"
 #include "server/estimate/event.hpp"
 #include "server/pipeline/action.hpp"
 #include "server/pipeline/series.hpp"

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <optional>
 
+#include "server/record/format/recording_id.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/record/read/reader.hpp"
 #include "server/record/write/recording_file.hpp"

@@ -1,6 +1,7 @@
 #include "server/setup/config.hpp"
 
 #include <boost/asio/ip/address.hpp>
+#include <nlohmann/json.hpp>
 
 #include "server/link/link.hpp"
 

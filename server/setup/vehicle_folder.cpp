@@ -1,5 +1,7 @@
 #include "server/setup/vehicle_folder.hpp"
 
+#include <nlohmann/json.hpp>
+
 namespace turnstone {
 
 namespace {

@@ -4,9 +4,11 @@
 #include <catch2/catch.hpp>
 
 #include "server/commands/check.hpp"
-#include "tests/support/files.hpp"
+#include "tests/support/temporary_folder.hpp"
+#include "tests/support/tree.hpp"
 
 using namespace turnstone;
+using namespace turnstone::test;
 
 namespace {
 
@@ -22,19 +24,17 @@ Checked check(const std::vector<std::filesystem::path>& paths) {
 }
 
 void replace_in(const std::filesystem::path& path, const std::string& from, const std::string& to) {
-    std::ostringstream text;
-    text << std::ifstream(path).rdbuf();
-    std::string changed = text.str();
+    std::string changed = read_file(path);
     const std::size_t at = changed.find(from);
     REQUIRE(at != std::string::npos);
     changed.replace(at, from.size(), to);
-    std::ofstream(path, std::ios::trunc) << changed;
+    write_file(path, changed);
 }
 
 } // namespace
 
 TEST_CASE("A folder with everything in order is called ok, file by file") {
-    const Checked checked = check({demo()});
+    const Checked checked = check({demo_path()});
     INFO(checked.text);
     CHECK(checked.mistakes == 0);
     CHECK_THAT(checked.text, Catch::Contains("sanderling/dictionary.json: ok; dictionary of sanderling"));
@@ -44,7 +44,7 @@ TEST_CASE("A folder with everything in order is called ok, file by file") {
 }
 
 TEST_CASE("Every mistake in a folder is reported, each on its line with its pointer") {
-    const TestFolder folder;
+    const TemporaryFolder folder;
     copy_demo(folder);
     replace_in(folder.path() / "site.json", "\"declination_deg\": -9.6", "\"declination_deg\": 412.4");
     replace_in(folder.path() / "site.json", "\"name\"", "\"nmae\"");
@@ -65,7 +65,7 @@ TEST_CASE("Every mistake in a folder is reported, each on its line with its poin
 }
 
 TEST_CASE("A vehicle folder whose two files name different vehicles is a mistake") {
-    const TestFolder folder;
+    const TemporaryFolder folder;
     copy_demo(folder);
     replace_in(folder.path() / "sanderling/vehicle.json", "\"name\": \"sanderling\"", "\"name\": \"plover\"");
     const Checked checked = check({folder.path() / "sanderling"});
@@ -74,7 +74,7 @@ TEST_CASE("A vehicle folder whose two files name different vehicles is a mistake
 }
 
 TEST_CASE("A vehicle folder without its second file says so") {
-    const TestFolder folder;
+    const TemporaryFolder folder;
     copy_demo(folder);
     std::filesystem::remove(folder.path() / "sanderling/vehicle.json");
     const Checked checked = check({folder.path() / "sanderling"});
@@ -84,7 +84,7 @@ TEST_CASE("A vehicle folder without its second file says so") {
 }
 
 TEST_CASE("A file under another name is known by its content") {
-    const TestFolder folder;
+    const TemporaryFolder folder;
     copy_demo(folder);
     std::filesystem::rename(folder.path() / "site.json", folder.path() / "range.json");
     const auto settings = folder.write("field.json", "// at the range\n{\"port\": 1, \"links\": [\"usb:x\"]}");
@@ -105,7 +105,7 @@ TEST_CASE("A file under another name is known by its content") {
 }
 
 TEST_CASE("A path that leads nowhere, or to nothing of ours, is a mistake") {
-    const TestFolder folder;
+    const TemporaryFolder folder;
     CHECK_THAT(check({folder.path()}).text, Catch::Contains("holds no dictionary.json"));
     const Checked missing = check({folder.path() / "none.json", folder.path() / "site.json"});
     CHECK(missing.mistakes == 2);

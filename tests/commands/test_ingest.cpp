@@ -14,9 +14,11 @@
 
 #include "server/commands/ingest.hpp"
 #include "server/setup/serve_setup.hpp"
-#include "tests/support/files.hpp"
+#include "tests/support/temporary_folder.hpp"
+#include "tests/support/tree.hpp"
 
 using namespace turnstone;
+using namespace turnstone::test;
 using namespace std::chrono_literals;
 using boost::asio::ip::udp;
 
@@ -92,8 +94,8 @@ bool has_text(const std::vector<std::string>& texts, const std::string& part) {
 
 ServeSetup demo_setup(const std::vector<std::string>& links) {
     Config config;
-    config.vehicles = {demo() / "sanderling"};
-    config.site = demo() / "site.json";
+    config.vehicles = {demo_path("sanderling")};
+    config.site = demo_path("site.json");
     config.links = links;
     std::vector<Problem> problems;
     auto setup = read_setup(config, problems);
@@ -105,7 +107,7 @@ ServeSetup demo_setup(const std::vector<std::string>& links) {
 } // namespace
 
 TEST_CASE("No byte is lost or doubled when recordings are cut while bytes arrive") {
-    const TestFolder folder;
+    const TemporaryFolder folder;
     boost::asio::io_context context;
     udp::socket sender(context, udp::v4());
     const std::uint16_t port =
@@ -165,7 +167,7 @@ TEST_CASE("No byte is lost or doubled when recordings are cut while bytes arrive
 }
 
 TEST_CASE("Link states, markers and the state of the links after a cut are recorded as actions") {
-    const TestFolder folder;
+    const TemporaryFolder folder;
     const auto capture = folder.write("capture.bin", std::string(50000, 'x'));
     ServeSetup setup = demo_setup({"file:" + capture.string() + "?name=old-flight"});
     Outputs outputs;
@@ -191,7 +193,7 @@ TEST_CASE("Link states, markers and the state of the links after a cut are recor
 }
 
 TEST_CASE("The first recording begins with the actions it is given; readers are told before one is closed") {
-    const TestFolder folder;
+    const TemporaryFolder folder;
     ServeSetup setup = demo_setup({"file:/nonexistent.bin?name=radio"});
     Outputs outputs;
     std::vector<std::string> order;

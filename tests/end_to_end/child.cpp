@@ -2,8 +2,6 @@
 
 #include <cerrno>
 #include <csignal>
-#include <cstdlib>
-#include <fstream>
 #include <sstream>
 #include <stdexcept>
 #include <system_error>
@@ -12,6 +10,8 @@
 #include <fcntl.h>
 #include <sys/wait.h>
 #include <unistd.h>
+
+#include "tests/support/tree.hpp"
 
 namespace turnstone::test {
 
@@ -45,10 +45,7 @@ Child::~Child() {
 }
 
 std::string Child::output() const {
-    std::ifstream in(output_);
-    std::ostringstream text;
-    text << in.rdbuf();
-    return text.str();
+    return read_file(output_);
 }
 
 std::optional<std::string> Child::wait_for(const std::string& pattern, std::chrono::milliseconds timeout) {
@@ -83,25 +80,6 @@ std::optional<int> Child::wait(std::chrono::milliseconds timeout) {
             std::this_thread::sleep_for(5ms);
     }
     return result_;
-}
-
-TemporaryDirectory::TemporaryDirectory() {
-    std::string pattern = (std::filesystem::temp_directory_path() / "turnstone-test-XXXXXX").string();
-    if (::mkdtemp(pattern.data()) == nullptr) throw std::system_error(errno, std::generic_category(), pattern);
-    path_ = pattern;
-}
-
-TemporaryDirectory::~TemporaryDirectory() {
-    std::error_code ignored; // a leftover temporary directory fails no test
-    std::filesystem::remove_all(path_, ignored);
-}
-
-std::string program(const std::string& name) {
-    return std::string(TURNSTONE_BINARY_DIR) + "/bin/" + name;
-}
-
-std::string source(const std::string& path) {
-    return std::string(TURNSTONE_SOURCE_DIR) + "/" + path;
 }
 
 } // namespace turnstone::test

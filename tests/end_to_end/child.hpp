@@ -32,22 +32,4 @@ class Child {
     std::optional<int> result_;
 };
 
-/// A fresh directory, removed at the end of the test.
-class TemporaryDirectory {
-  public:
-    TemporaryDirectory();
-    ~TemporaryDirectory();
-    TemporaryDirectory(const TemporaryDirectory&) = delete;
-    TemporaryDirectory& operator=(const TemporaryDirectory&) = delete;
-    [[nodiscard]] const std::filesystem::path& path() const noexcept { return path_; }
-
-  private:
-    std::filesystem::path path_;
-};
-
-/// build/<config>/bin/NAME of the build this test belongs to.
-[[nodiscard]] std::string program(const std::string& name);
-/// A path below the source tree.
-[[nodiscard]] std::string source(const std::string& path);
-
 } // namespace turnstone::test

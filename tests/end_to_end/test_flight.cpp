@@ -15,6 +15,8 @@
 
 #include "tests/end_to_end/child.hpp"
 #include "tests/end_to_end/database.hpp"
+#include "tests/support/temporary_folder.hpp"
+#include "tests/support/tree.hpp"
 
 using namespace turnstone::test;
 using namespace std::chrono_literals;
@@ -64,15 +66,15 @@ std::filesystem::path only_recording(const std::filesystem::path& directory) {
 } // namespace
 
 TEST_CASE("every packet of a flight over a bad link is in the recording or lost by a named cause") {
-    const TemporaryDirectory directory;
+    const TemporaryFolder directory;
     const auto port = directory.path() / "radio";
     const auto recordings = directory.path() / "recordings";
     const auto manifest_path = directory.path() / "manifest.jsonl";
-    Child simulator({program("simulate"),
+    Child simulator({program_path("simulate"),
                      "--vehicle",
-                     source("tools/demo/sanderling"),
+                     demo_path("sanderling"),
                      "--site",
-                     source("tools/demo/site.json"),
+                     demo_path("site.json"),
                      "--scenario",
                      "nominal",
                      "--seed",
@@ -92,9 +94,9 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
                      manifest_path.string()},
                     directory.path() / "simulate.log");
     REQUIRE(simulator.wait_for("(sending to)", 60s).has_value());
-    Child server({program("turnstone"), "serve", "--vehicle", source("tools/demo/sanderling"), "--site",
-                  source("tools/demo/site.json"), "--link", "serial:" + port.string() + "?baud=57600&name=radio",
-                  "--port", "0", "--recordings", recordings.string()},
+    Child server({program_path("turnstone"), "serve", "--vehicle", demo_path("sanderling"), "--site",
+                  demo_path("site.json"), "--link", "serial:" + port.string() + "?baud=57600&name=radio", "--port", "0",
+                  "--recordings", recordings.string()},
                  directory.path() / "server.log");
     REQUIRE(server.wait_for("listening on (http://[^ ]+)", 20s).has_value());
     const auto simulated = simulator.wait(280s);
@@ -191,7 +193,7 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
     }
     {
         INFO("reprocessing the stored inputs gives the stored rows again, bit for bit");
-        Child verify({program("turnstone"), "verify", only_recording(recordings).string()},
+        Child verify({program_path("turnstone"), "verify", only_recording(recordings).string()},
                      directory.path() / "verify.log");
         const auto result = verify.wait(120s);
         INFO(verify.output());

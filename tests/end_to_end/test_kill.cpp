@@ -12,6 +12,8 @@
 #include "server/link/link.hpp"
 #include "tests/end_to_end/child.hpp"
 #include "tests/end_to_end/database.hpp"
+#include "tests/support/temporary_folder.hpp"
+#include "tests/support/tree.hpp"
 
 using namespace turnstone;
 using namespace turnstone::test;
@@ -20,11 +22,11 @@ using namespace std::chrono_literals;
 TEST_CASE("a server killed at random moments loses at most 250 ms and its files open") {
     constexpr int kKills = 20;
     constexpr double kPromise_ms = 250;
-    const TemporaryDirectory directory;
+    const TemporaryFolder directory;
     const auto port = directory.path() / "radio";
     const auto recordings = directory.path() / "recordings";
-    Child simulator({program("simulate"), "--vehicle", source("tools/demo/sanderling"), "--site",
-                     source("tools/demo/site.json"), "--scenario", "on-the-rail", "--before-ignition-s", "600",
+    Child simulator({program_path("simulate"), "--vehicle", demo_path("sanderling"), "--site",
+                     demo_path("site.json"), "--scenario", "on-the-rail", "--before-ignition-s", "600",
                      "--seed", "7", "--to", "pty:" + port.string()},
                     directory.path() / "simulate.log");
     std::mt19937 random(20240611);
@@ -32,9 +34,9 @@ TEST_CASE("a server killed at random moments loses at most 250 ms and its files 
     std::set<std::filesystem::path> seen;
     double loss_ms_max = 0;
     for (int kill = 0; kill < kKills; ++kill) {
-        Child server({program("turnstone"), "serve", "--vehicle", source("tools/demo/sanderling"), "--site",
-                      source("tools/demo/site.json"), "--link", "serial:" + port.string() + "?baud=57600", "--port",
-                      "0", "--recordings", recordings.string()},
+        Child server({program_path("turnstone"), "serve", "--vehicle", demo_path("sanderling"), "--site",
+                      demo_path("site.json"), "--link", "serial:" + port.string() + "?baud=57600", "--port", "0",
+                      "--recordings", recordings.string()},
                      directory.path() / "server.log");
         INFO(server.output());
         REQUIRE(server.wait_for("listening on (http://[^ ]+)", 10s).has_value());

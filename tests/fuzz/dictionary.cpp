@@ -3,9 +3,11 @@
 #include <cstdint>
 #include <cstdlib>
 
+#include <nlohmann/json.hpp>
+
+#include "protocol/decode/decoder.hpp"
 #include "protocol/firmware/generate.hpp"
 #include "protocol/framing/deframer.hpp"
-#include "protocol/packet/decoder.hpp"
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
     using namespace turnstone;

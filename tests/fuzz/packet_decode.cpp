@@ -5,7 +5,9 @@
 #include <cstdlib>
 #include <memory>
 
-#include "protocol/packet/decoder.hpp"
+#include <nlohmann/json.hpp>
+
+#include "protocol/decode/decoder.hpp"
 #include "tests/protocol/plain_rows.hpp"
 
 namespace {

@@ -9,8 +9,8 @@
 #include <boost/asio/write.hpp>
 #include <unistd.h>
 
-#include "tests/link/allocations.hpp"
 #include "tests/link/link_watch.hpp"
+#include "tests/support/allocations.hpp"
 
 using namespace turnstone;
 using namespace std::chrono_literals;
@@ -150,14 +150,14 @@ TEST_CASE("Reading allocates nothing once it runs") {
                                 {.on_bytes =
                                      [&](std::int64_t, std::int64_t, std::span<const std::byte>) {
                                          // The first reads fill Asio's own store of handler memory.
-                                         if (++received == 50) allocation_counter = &allocations;
+                                         if (++received == 50) test::allocation_counter = &allocations;
                                      },
                                  .on_state = [](std::int64_t, LinkState, const std::string&) {},
                                  .may_read = {}});
     link->start();
     std::thread thread([&] {
         context.run();
-        allocation_counter = nullptr;
+        test::allocation_counter = nullptr;
     });
     Sender sender;
     for (int i = 0; i < 1000; ++i) {
@@ -168,7 +168,7 @@ TEST_CASE("Reading allocates nothing once it runs") {
     CHECK(received == 1000);
     CHECK(allocations == 0);
     boost::asio::post(context, [&] {
-        allocation_counter = nullptr;
+        test::allocation_counter = nullptr;
         link->stop();
     });
     thread.join();

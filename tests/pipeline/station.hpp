@@ -11,6 +11,8 @@
 #include <utility>
 #include <vector>
 
+#include <nlohmann/json.hpp>
+
 #include "server/pipeline/pipeline.hpp"
 #include "shared/json_reader.hpp"
 #include "shared/time.hpp"

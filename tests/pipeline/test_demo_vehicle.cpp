@@ -2,10 +2,9 @@
 // never upset, whatever a damaged or foreign vehicle sends.
 #include <catch2/catch.hpp>
 
-#include <filesystem>
-
 #include "server/pipeline/events.hpp"
 #include "tests/pipeline/station.hpp"
+#include "tests/support/tree.hpp"
 
 using namespace turnstone;
 using namespace turnstone::test;
@@ -22,16 +21,14 @@ constexpr std::uint64_t kSessions = 3;
 #endif
 
 PipelineSetup demo_setup() {
-    const std::filesystem::path demo = std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools/demo";
     std::vector<Problem> problems;
     PipelineSetup setup;
     VehicleSetup vehicle;
     vehicle.dictionary =
-        read_dictionary(*parse_json_file(demo / "sanderling/dictionary.json", problems), "dictionary.json", problems);
-    vehicle.vehicle =
-        read_vehicle(*parse_json_file(demo / "sanderling/vehicle.json", problems), "vehicle.json", problems);
+        read_dictionary(read_json(demo_path("sanderling/dictionary.json")), "dictionary.json", problems);
+    vehicle.vehicle = read_vehicle(read_json(demo_path("sanderling/vehicle.json")), "vehicle.json", problems);
     setup.vehicles.push_back(std::move(vehicle));
-    setup.site = read_site(*parse_json_file(demo / "site.json", problems), "site.json", problems);
+    setup.site = read_site(read_json(demo_path("site.json")), "site.json", problems);
     setup.links = {{"radio", "test:", 0}};
     REQUIRE(to_string(problems) == "");
     return setup;

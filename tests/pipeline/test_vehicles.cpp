@@ -3,9 +3,9 @@
 #include <catch2/catch.hpp>
 
 #include <bit>
-#include <filesystem>
 
 #include "tests/pipeline/station.hpp"
+#include "tests/support/tree.hpp"
 
 using namespace turnstone;
 using namespace turnstone::test;
@@ -58,9 +58,8 @@ VehicleSetup mast() {
 
 /// The demo rocket at a site without a forecast.
 VehicleSetup rocket() {
-    const std::filesystem::path folder = std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools/demo/sanderling";
-    return vehicle_of(read_text_file(folder / "dictionary.json").value(),
-                      read_text_file(folder / "vehicle.json").value());
+    return vehicle_of(read_file(demo_path("sanderling/dictionary.json")),
+                      read_file(demo_path("sanderling/vehicle.json")));
 }
 
 template <class... Vehicles>

@@ -1,14 +1,11 @@
 #pragma once
-/// Bytes for protocol tests: hexadecimal, exact-size copies (an overread of one byte faults under ASan), framing and
+/// Bytes for protocol tests: exact-size copies (an overread of one byte faults under ASan), framing and
 /// an independent bit packer.
-#include <cctype>
 #include <cstddef>
 #include <cstdint>
-#include <fstream>
 #include <memory>
 #include <random>
 #include <span>
-#include <sstream>
 #include <stdexcept>
 #include <string>
 #include <string_view>
@@ -17,36 +14,15 @@
 #include "protocol/dictionary/dictionary.hpp"
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"
+#include "tests/support/hex.hpp"
+#include "tests/support/reference.hpp"
+#include "tests/support/tree.hpp"
 
 namespace turnstone {
 
+using namespace test;
+
 using Bytes = std::vector<std::byte>;
-
-/// Blanks are skipped.
-inline Bytes from_hex(std::string_view text) {
-    Bytes bytes;
-    int high = -1;
-    for (const char c : text) {
-        if (std::isspace(static_cast<unsigned char>(c)) != 0) continue;
-        const auto digit = std::string_view("0123456789ABCDEF").find(static_cast<char>(std::toupper(c)));
-        if (digit == std::string_view::npos) throw std::runtime_error("no hexadecimal digit");
-        if (high < 0) {
-            high = static_cast<int>(digit);
-        } else {
-            bytes.push_back(static_cast<std::byte>(high * 16 + static_cast<int>(digit)));
-            high = -1;
-        }
-    }
-    if (high >= 0) throw std::runtime_error("odd number of hexadecimal digits");
-    return bytes;
-}
-
-inline std::string to_hex(std::span<const std::byte> bytes) {
-    std::string text;
-    for (const std::byte byte : bytes)
-        for (const int shift : {4, 0}) text += "0123456789ABCDEF"[std::to_integer<unsigned>(byte) >> shift & 0xFU];
-    return text;
-}
 
 /// A heap block of exactly the size of the bytes.
 class Exact {
@@ -125,21 +101,11 @@ inline Dictionary dictionary_of(const nlohmann::json& json) {
 
 /// A fenced block of LINK.md by its info string.
 inline std::string link_example(const std::string& info) {
-    std::ifstream file(std::string(TURNSTONE_SOURCE_DIR) + "/protocol/LINK.md");
-    std::stringstream text;
-    text << file.rdbuf();
-    const std::string all = text.str();
+    const std::string all = read_file(source_path("protocol/LINK.md"));
     const std::size_t fence = all.find("```" + info + "\n");
     if (fence == std::string::npos) throw std::runtime_error("LINK.md has no block ```" + info);
     const std::size_t begin = all.find('\n', fence) + 1;
     return all.substr(begin, all.find("```", begin) - begin);
-}
-
-inline nlohmann::json read_json(const std::string& path_in_tree) {
-    std::vector<Problem> problems;
-    auto json = parse_json_file(std::string(TURNSTONE_SOURCE_DIR) + "/" + path_in_tree, problems);
-    if (!json) throw std::runtime_error(to_string(problems));
-    return std::move(*json);
 }
 
 } // namespace turnstone

@@ -7,8 +7,8 @@
 #include <span>
 #include <vector>
 
-#include "protocol/packet/decode_numbers.hpp"
-#include "protocol/packet/decoder.hpp"
+#include "protocol/decode/decode_numbers.hpp"
+#include "protocol/decode/decoder.hpp"
 #include "protocol/packet/space_packet.hpp"
 
 namespace turnstone {

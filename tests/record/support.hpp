@@ -11,39 +11,15 @@
 
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/pipeline.hpp"
+#include "tests/support/temporary_folder.hpp"
 
 namespace turnstone::record_test {
+
+using test::TemporaryFolder;
 
 inline constexpr std::int64_t kStart_ns = 1'779'028'325'000'000'000; // 2026-05-17T14:32:05Z
 inline constexpr std::int64_t kMs = 1'000'000;
 inline constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
-
-/// A directory of its own, removed afterwards.
-class ScratchDirectory {
-  public:
-    ScratchDirectory() {
-        std::string pattern = (std::filesystem::temp_directory_path() / "turnstone-record-XXXXXX").string();
-        path_ = ::mkdtemp(pattern.data());
-    }
-    ~ScratchDirectory() {
-        std::error_code error;
-        std::filesystem::permissions(path_, std::filesystem::perms::owner_all, error);
-        std::filesystem::remove_all(path_, error);
-    }
-    ScratchDirectory(const ScratchDirectory&) = delete;
-    ScratchDirectory& operator=(const ScratchDirectory&) = delete;
-    [[nodiscard]] const std::filesystem::path& path() const { return path_; }
-    [[nodiscard]] std::filesystem::path file(const std::string& id) const { return path_ / (id + ".sqlite"); }
-    [[nodiscard]] std::vector<std::string> names() const {
-        std::vector<std::string> names;
-        for (const auto& entry : std::filesystem::directory_iterator(path_))
-            names.push_back(entry.path().filename().string());
-        return names;
-    }
-
-  private:
-    std::filesystem::path path_;
-};
 
 inline Table make_table(TableId id, const std::string& name, TableKind kind, double period_s,
                         const std::vector<std::string>& numbers, const std::vector<std::string>& texts = {}) {

@@ -13,24 +13,18 @@
 #include "server/record/write/recorder.hpp"
 #include "server/setup/vehicle_folder.hpp"
 #include "tests/record/support.hpp"
+#include "tests/support/tree.hpp"
 
 namespace turnstone {
 namespace {
 
 using namespace record_test;
 
-const std::filesystem::path kDemo = std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools" / "demo";
-
-std::string text_of(const std::filesystem::path& path) {
-    std::ifstream file(path, std::ios::binary);
-    return {std::istreambuf_iterator<char>(file), {}};
-}
-
 PipelineSetup demo_setup() {
     PipelineSetup setup;
     std::vector<Problem> problems;
-    setup.vehicles.push_back(std::move(*read_vehicle_folder(kDemo / "sanderling", problems)));
-    setup.site_json = text_of(kDemo / "site.json");
+    setup.vehicles.push_back(std::move(*read_vehicle_folder(test::demo_path("sanderling"), problems)));
+    setup.site_json = test::read_file(test::demo_path("site.json"));
     setup.site = read_site(*parse_json_text(setup.site_json, "site.json", problems), "site.json", problems);
     REQUIRE(problems.empty());
     setup.links.push_back({"radio", "serial:/dev/ttyUSB0", 0});
@@ -59,7 +53,7 @@ void add_frame(std::vector<std::byte>& link, const Packet& packet, std::uint16_t
 }
 
 /// Ten seconds of every packet, with damaged bytes, chunks that fall anywhere, and actions between.
-std::string record_flight(const ScratchDirectory& directory, const PipelineSetup& setup) {
+std::string record_flight(const TemporaryFolder& directory, const PipelineSetup& setup) {
     Pipeline pipeline(setup, kStart_ns);
     Recorder recorder({.directory = directory.path()}, setup);
     const std::string id = recorder.begin(pipeline.schema(), kStart_ns, kStart_ns, "flight");
@@ -94,9 +88,9 @@ std::int64_t count_of(const std::filesystem::path& path, const std::string& what
 }
 
 TEST_CASE("stored inputs fed back give what is stored, bit for bit; a changed file does not") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     const std::string id = record_flight(directory, demo_setup());
-    const auto report = verify_recording(directory.file(id));
+    const auto report = verify_recording(directory.recording(id));
     REQUIRE(report);
     INFO(report->first_difference);
     CHECK(report->differences == 0);
@@ -115,9 +109,9 @@ TEST_CASE("stored inputs fed back give what is stored, bit for bit; a changed fi
           Case{"UPDATE event SET t_ns = t_ns + 1 WHERE id = 2"},
           Case{"DELETE FROM sanderling_baro WHERE id = (SELECT max(id) FROM sanderling_baro)"}}) {
         INFO(c.sql);
-        const auto changed = directory.file("changed");
+        const auto changed = directory.recording("changed");
         std::filesystem::remove(changed);
-        std::filesystem::copy_file(directory.file(id), changed);
+        std::filesystem::copy_file(directory.recording(id), changed);
         Database(changed, Database::Mode::read_write).execute(c.sql);
         const auto difference = verify_recording(changed);
         REQUIRE(difference);
@@ -127,11 +121,11 @@ TEST_CASE("stored inputs fed back give what is stored, bit for bit; a changed fi
 }
 
 TEST_CASE("reprocessing gives the same recording again, or another one with another vehicle folder") {
-    const ScratchDirectory directory;
-    const ScratchDirectory output;
+    const TemporaryFolder directory;
+    const TemporaryFolder output;
     const std::string id = record_flight(directory, demo_setup());
     SECTION("same vehicle") {
-        const auto path = reprocess(directory.file(id), {}, output.path());
+        const auto path = reprocess(directory.recording(id), {}, output.path());
         REQUIRE(path);
         CHECK(output.names().size() == 1);
         CHECK(verify_recording(*path)->differences == 0);
@@ -139,7 +133,7 @@ TEST_CASE("reprocessing gives the same recording again, or another one with anot
              {"SELECT count(*) FROM frame", "SELECT count(*) FROM event", "SELECT sum(length(bytes)) FROM chunk",
               "SELECT count(*) FROM sanderling_imu_samples", "SELECT sum(t_ns % 1000003) FROM sanderling_baro"}) {
             INFO(what);
-            CHECK(count_of(*path, what) == count_of(directory.file(id), what));
+            CHECK(count_of(*path, what) == count_of(directory.recording(id), what));
         }
         auto reader = RecordingReader::open(*path);
         REQUIRE(reader);
@@ -150,38 +144,38 @@ TEST_CASE("reprocessing gives the same recording again, or another one with anot
     SECTION("another calibration") {
         const auto folder = output.path() / "sanderling";
         std::filesystem::create_directory(folder);
-        std::filesystem::copy_file(kDemo / "sanderling" / "vehicle.json", folder / "vehicle.json");
-        std::string dictionary = text_of(kDemo / "sanderling" / "dictionary.json");
+        std::filesystem::copy_file(test::demo_path("sanderling") / "vehicle.json", folder / "vehicle.json");
+        std::string dictionary = test::read_file(test::demo_path("sanderling") / "dictionary.json");
         const std::string gain = R"("gain": 0.001, "offset": 0}}, "unit": "V")";
         REQUIRE(dictionary.find(gain) != std::string::npos);
         dictionary.replace(dictionary.find(gain), gain.size(), R"("gain": 0.002, "offset": 0}}, "unit": "V")");
         std::ofstream(folder / "dictionary.json") << dictionary;
-        const auto path = reprocess(directory.file(id), {folder}, output.path());
+        const auto path = reprocess(directory.recording(id), {folder}, output.path());
         REQUIRE(path);
-        Database before(directory.file(id), Database::Mode::read_only);
+        Database before(directory.recording(id), Database::Mode::read_only);
         Database after(*path, Database::Mode::read_only);
         const char* raw = "SELECT CAST(round(battery_voltage * 1000) AS INTEGER) FROM sanderling_health ORDER BY id";
         REQUIRE(before.integer(raw) > 0);
         CHECK(after.integer(raw) == 2 * before.integer(raw));
     }
     SECTION("what cannot be done says why") {
-        CHECK_THAT(reprocess(directory.file("none"), {}, output.path()).error().message,
+        CHECK_THAT(reprocess(directory.recording("none"), {}, output.path()).error().message,
                    Catch::Contains("no such file"));
-        CHECK_THAT(reprocess(directory.file(id), {output.path()}, output.path()).error().message,
+        CHECK_THAT(reprocess(directory.recording(id), {output.path()}, output.path()).error().message,
                    Catch::Contains("dictionary.json"));
-        CHECK_THAT(reprocess(directory.file(id), {}, directory.file(id)).error().message,
+        CHECK_THAT(reprocess(directory.recording(id), {}, directory.recording(id)).error().message,
                    Catch::Contains("cannot be made a folder"));
         const auto folder = output.path() / "other";
         std::filesystem::create_directory(folder);
         const auto message = [&](const std::string& dictionary, const std::string& vehicle) {
             std::ofstream(folder / "dictionary.json") << dictionary;
             std::ofstream(folder / "vehicle.json") << vehicle;
-            const auto made = reprocess(directory.file(id), {folder}, output.path());
+            const auto made = reprocess(directory.recording(id), {folder}, output.path());
             REQUIRE_FALSE(made);
             return made.error().message;
         };
-        const std::string dictionary = text_of(kDemo / "sanderling" / "dictionary.json");
-        const std::string vehicle = text_of(kDemo / "sanderling" / "vehicle.json");
+        const std::string dictionary = test::read_file(test::demo_path("sanderling") / "dictionary.json");
+        const std::string vehicle = test::read_file(test::demo_path("sanderling") / "vehicle.json");
         const auto renamed = [](std::string text) {
             text.replace(text.find("\"sanderling\""), 12, "\"plover\"");
             return text;

@@ -17,7 +17,7 @@ using namespace record_test;
 constexpr std::int64_t kAll = std::numeric_limits<std::int64_t>::max();
 
 TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and descriptions") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     const Schema schema = sample_schema();
     const PipelineSetup setup = sample_setup();
 
@@ -73,7 +73,7 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
     CHECK(id == "2026-05-17T143205Z-sanderling");
     CHECK(directory.names() == std::vector<std::string>{id + ".sqlite"});
 
-    auto reader = RecordingReader::open(directory.file(id));
+    auto reader = RecordingReader::open(directory.recording(id));
     REQUIRE(reader);
     const RecordingInfo info = reader->info();
     CHECK(info.name == "first flight");
@@ -200,7 +200,7 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
         CHECK_FALSE(latest[4]);
     }
     SECTION("useful from plain SQL") {
-        Database database(directory.file(id), Database::Mode::read_only);
+        Database database(directory.recording(id), Database::Mode::read_only);
         CHECK(database.text("PRAGMA integrity_check") == "ok");
         CHECK(database.integer("PRAGMA application_id") == 0x54524E53);
         CHECK(database.text("SELECT name FROM sqlite_schema WHERE name = 'sanderling_odd_name'") ==
@@ -217,7 +217,7 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
 }
 
 TEST_CASE("frames are cut out of chunks however those fall") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     std::mt19937 random(4);
     std::vector<std::byte> stream(20'000);
     for (auto& octet : stream) octet = static_cast<std::byte>(random() & 0xff);
@@ -248,7 +248,7 @@ TEST_CASE("frames are cut out of chunks however those fall") {
         }
         recorder.push(batch);
     }
-    auto reader = RecordingReader::open(directory.file(id));
+    auto reader = RecordingReader::open(directory.recording(id));
     REQUIRE(reader);
     const FramePage page = reader->frames(0, 100'000, std::nullopt);
     REQUIRE(page.bytes.size() == expected.size());
@@ -260,7 +260,7 @@ TEST_CASE("frames are cut out of chunks however those fall") {
 }
 
 TEST_CASE("a recording begun anew loses no byte between the two") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     BatchMaker maker;
     std::vector<std::string> ids;
     {
@@ -276,7 +276,7 @@ TEST_CASE("a recording begun anew loses no byte between the two") {
     CHECK(directory.names().size() == 3);
     std::vector<std::byte> bytes;
     for (const std::string& id : ids) {
-        auto reader = RecordingReader::open(directory.file(id));
+        auto reader = RecordingReader::open(directory.recording(id));
         REQUIRE(reader);
         CHECK(reader->info().closed);
         reader->inputs(

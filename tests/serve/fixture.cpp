@@ -1,24 +1,17 @@
 #include "tests/serve/fixture.hpp"
 
 #include <cmath>
-#include <cstdlib>
-#include <fstream>
-#include <sstream>
 #include <stdexcept>
 
 #include <zlib.h>
 
+#include "tests/support/hex.hpp"
+#include "tests/support/tree.hpp"
+
 using namespace turnstone;
+using namespace turnstone::test;
 
 namespace {
-
-std::string file_text(const std::filesystem::path& path) {
-    std::ifstream file(path, std::ios::binary);
-    if (!file) throw std::runtime_error("cannot read " + path.string());
-    std::ostringstream out;
-    out << file.rdbuf();
-    return out.str();
-}
 
 Column column(const std::string& name, const std::string& description, const std::string& unit = "1",
               const std::string& group = "", int decimals = 2) {
@@ -101,16 +94,15 @@ std::shared_ptr<const Schema> golden_schema() {
 }
 
 std::shared_ptr<const PipelineSetup> golden_setup() {
-    const std::filesystem::path demo = std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools/demo";
     auto setup = std::make_shared<PipelineSetup>();
     std::vector<Problem> problems;
     VehicleSetup vehicle;
-    vehicle.dictionary_json = file_text(demo / "sanderling/dictionary.json");
-    vehicle.vehicle_json = file_text(demo / "sanderling/vehicle.json");
+    vehicle.dictionary_json = read_file(demo_path("sanderling/dictionary.json"));
+    vehicle.vehicle_json = read_file(demo_path("sanderling/vehicle.json"));
     vehicle.dictionary = read_dictionary(nlohmann::json::parse(vehicle.dictionary_json), "dictionary.json", problems);
     vehicle.vehicle = read_vehicle(nlohmann::json::parse(vehicle.vehicle_json), "vehicle.json", problems);
     setup->vehicles.push_back(std::move(vehicle));
-    setup->site_json = file_text(demo / "site.json");
+    setup->site_json = read_file(demo_path("site.json"));
     setup->site = read_site(nlohmann::json::parse(setup->site_json), "site.json", problems);
     setup->site.boundary.resize(3);
     setup->links.push_back({"radio", "serial:/dev/ttyUSB0?baud=57600", 0});
@@ -123,20 +115,11 @@ LiveTape golden_tape() {
 }
 
 std::string golden_text(const std::string& name) {
-    return file_text(std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tests/golden/stream" / name);
+    return read_file(source_path("tests/golden/stream/" + name));
 }
 
 std::string golden_bytes(const std::string& name) {
-    std::string out;
-    std::string digits;
-    for (const char c : golden_text(name)) {
-        if (c == '\n') continue;
-        digits.push_back(c);
-        if (digits.size() < 2) continue;
-        out.push_back(static_cast<char>(std::stoi(digits, nullptr, 16)));
-        digits.clear();
-    }
-    return out;
+    return text_from_hex(golden_text(name));
 }
 
 void add_row(Batch& batch, TableId table_id, double t_s, const std::vector<double>& numbers,
@@ -174,23 +157,12 @@ std::string record_flight(const std::filesystem::path& folder) {
     return id;
 }
 
-TemporaryFolder::TemporaryFolder() {
-    std::string name = (std::filesystem::temp_directory_path() / "turnstone-serve-XXXXXX").string();
-    if (mkdtemp(name.data()) == nullptr) throw std::runtime_error("mkdtemp");
-    path = name;
-}
-
-TemporaryFolder::~TemporaryFolder() {
-    std::error_code ignored;
-    std::filesystem::remove_all(path, ignored);
-}
-
 LiveServer::LiveServer(const std::function<void(ServeSettings&)>& adjust, bool with_tape) {
     recorder_.recording = true;
     recorder_.file_bytes = 81920;
     ServeSettings settings;
     settings.port = 0;
-    settings.recordings = folder.path;
+    settings.recordings = folder.path();
     settings.operator_key = kOperatorKey;
     settings.assets = test_assets();
     if (adjust) adjust(settings);

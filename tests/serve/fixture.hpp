@@ -8,6 +8,7 @@
 
 #include "server/serve/server.hpp"
 #include "tests/serve/client.hpp"
+#include "tests/support/temporary_folder.hpp"
 
 inline constexpr std::int64_t kTapeStartNs = 1779028325000000000; // 2026-05-17T14:32:05Z
 inline constexpr const char* kOperatorKey = "0123456789abcdef0123456789abcdef";
@@ -27,13 +28,6 @@ void add_row(turnstone::Batch& batch, turnstone::TableId table, double t_s, cons
              const std::vector<std::string>& texts = {});
 turnstone::Event make_event(double t_s, const std::string& key, const std::string& text);
 
-class TemporaryFolder {
-  public:
-    TemporaryFolder();
-    ~TemporaryFolder();
-    std::filesystem::path path;
-};
-
 /// Writes and closes a recording of 10 s through the recorder: table 0 at 200 Hz (accel = t_s, rate = 1), table 1 at 25
 /// Hz (pressure = 87850 - row number), table 2 at 10 Hz, an event at 3.25 s. Returns its id.
 std::string record_flight(const std::filesystem::path& folder);
@@ -51,7 +45,7 @@ class LiveServer {
     [[nodiscard]] std::vector<std::string> actions() const;
     void set_recorder(turnstone::RecorderStatus status);
 
-    TemporaryFolder folder;
+    turnstone::test::TemporaryFolder folder;
     std::unique_ptr<turnstone::Server> server;
 
   private:

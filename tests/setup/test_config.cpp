@@ -1,11 +1,13 @@
 // The settings file: JSON (RFC 8259) with comments, mistakes at their JSON Pointer (RFC 6901).
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 #include "server/setup/config.hpp"
 #include "server/setup/serve_setup.hpp"
-#include "tests/support/files.hpp"
+#include "tests/support/tree.hpp"
 
 using namespace turnstone;
+using namespace turnstone::test;
 
 namespace {
 
@@ -19,7 +21,7 @@ std::vector<std::string> pointers_of(const std::vector<Problem>& problems) {
 
 TEST_CASE("The documented settings file reads without a mistake and states the defaults") {
     std::vector<Problem> problems;
-    const Config config = read_config_file(demo() / "turnstone.json", problems);
+    const Config config = read_config_file(demo_path("turnstone.json"), problems);
     CHECK(to_string(problems).empty());
     const Config defaults;
     CHECK(config.commit_interval_ms == defaults.commit_interval_ms);
@@ -29,14 +31,14 @@ TEST_CASE("The documented settings file reads without a mistake and states the d
     CHECK(config.share == defaults.share);
     CHECK(config.viewers_max == defaults.viewers_max);
     CHECK(config.host_names == defaults.host_names);
-    CHECK(config.recordings == demo() / defaults.recordings);
+    CHECK(config.recordings == demo_path() / defaults.recordings);
     check_config(config, "turnstone.json", problems);
     CHECK(to_string(problems).empty());
 }
 
 TEST_CASE("The packaged settings file reads without a mistake") {
     std::vector<Problem> problems;
-    const auto path = std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools/package/turnstone.json";
+    const auto path = source_path("tools/package/turnstone.json");
     const Config config = read_config_file(path, problems);
     check_config(config, path.string(), problems);
     CHECK(to_string(problems).empty());
@@ -49,7 +51,7 @@ TEST_CASE("Every setting is named in the documented file") {
     (void)read_config(odd, "turnstone.json", problems);
     REQUIRE(problems.size() == 1);
     CHECK(problems.front().pointer == "/no_such_setting");
-    const std::string text = read_text_file(demo() / "turnstone.json").value();
+    const std::string text = read_text_file(demo_path("turnstone.json")).value();
     // The report lists what is known.
     std::istringstream known(problems.front().right.substr(problems.front().right.find(':') + 1));
     std::size_t count = 0;
@@ -122,8 +124,8 @@ TEST_CASE("Settings that cannot be meant together are reported") {
 
 TEST_CASE("A link carries the vehicle it names, else the first") {
     Config config;
-    config.vehicles = {demo() / "sanderling"};
-    config.site = demo() / "site.json";
+    config.vehicles = {demo_path("sanderling")};
+    config.site = demo_path("site.json");
     config.links = {"udp://0.0.0.0:9000", "udp://0.0.0.0:9001?vehicle=sanderling"};
     std::vector<Problem> problems;
     const auto setup = read_setup(config, problems);
@@ -141,7 +143,7 @@ TEST_CASE("A link carries the vehicle it names, else the first") {
 
     problems.clear();
     config.links.clear();
-    config.vehicles.push_back(demo() / "sanderling");
+    config.vehicles.push_back(demo_path("sanderling"));
     CHECK_FALSE(read_setup(config, problems));
     CHECK_THAT(to_string(problems), Catch::Contains("given twice"));
 }

@@ -11,11 +11,11 @@
 #include "tests/support/reference.hpp"
 
 using namespace turnstone;
+using namespace turnstone::test;
 
 namespace {
-const nlohmann::json& reference() {
-    static const nlohmann::json json = read_reference("atmosphere.json");
-    return json;
+const nlohmann::json& atmosphere() {
+    return read_reference("atmosphere.json");
 }
 
 void check_row(const AirState& air, const nlohmann::json& row) {
@@ -28,7 +28,7 @@ void check_row(const AirState& air, const nlohmann::json& row) {
 
 TEST_CASE("The standard atmosphere gives the table's rows by geopotential height") {
     std::size_t published = 0;
-    for (const auto& row : reference()["rows_geopotential"]) {
+    for (const auto& row : atmosphere()["rows_geopotential"]) {
         INFO(row["id"]);
         const AirState air = standard_atmosphere(row["geopotential_m"]);
         check_row(air, row);
@@ -41,23 +41,23 @@ TEST_CASE("The standard atmosphere gives the table's rows by geopotential height
             ++published;
         }
     }
-    CHECK(reference()["rows_geopotential"].size() == 18);
+    CHECK(atmosphere()["rows_geopotential"].size() == 18);
     CHECK(published == 12);
 }
 
 TEST_CASE("The standard atmosphere gives the table's rows by geometric height") {
-    for (const auto& row : reference()["rows_geometric"]) {
+    for (const auto& row : atmosphere()["rows_geometric"]) {
         INFO(row["id"]);
         const double geopotential_m = geopotential_from_geometric_m(row["geometric_m"]);
         CHECK(geopotential_m == Approx(row["geopotential_m"].get<double>()).epsilon(1e-12));
         check_row(standard_atmosphere(geopotential_m), row);
     }
-    CHECK(reference()["rows_geometric"].size() == 18);
+    CHECK(atmosphere()["rows_geometric"].size() == 18);
 }
 
 TEST_CASE("Every layer starts where the one below ends") {
     std::size_t count = 0;
-    for (const auto& layer : reference()["layers"]) {
+    for (const auto& layer : atmosphere()["layers"]) {
         const double base_m = layer["base_geopotential_m"];
         INFO(base_m);
         const AirState air = standard_atmosphere(base_m);
@@ -75,13 +75,13 @@ TEST_CASE("Every layer starts where the one below ends") {
 }
 
 TEST_CASE("Pressure altitude agrees with the reference and inverts the profile in every layer") {
-    for (const auto& row : reference()["pressure_to_altitude"]) {
+    for (const auto& row : atmosphere()["pressure_to_altitude"]) {
         INFO(row["id"]);
         CHECK(pressure_altitude_m(row["p_Pa"]) ==
               Approx(row["pressure_altitude_m"].get<double>()).margin(1e-6).epsilon(1e-11));
     }
-    CHECK(reference()["pressure_to_altitude"].size() == 30);
-    for (const auto& row : reference()["altitude_feet"]) {
+    CHECK(atmosphere()["pressure_to_altitude"].size() == 30);
+    for (const auto& row : atmosphere()["altitude_feet"]) {
         INFO(row["id"]);
         CHECK(pressure_altitude_m(row["p_Pa"]) == Approx(row["geopotential_m"].get<double>()).margin(1e-6));
     }
@@ -92,9 +92,9 @@ TEST_CASE("Pressure altitude agrees with the reference and inverts the profile i
 }
 
 TEST_CASE("Speed of sound agrees with the reference") {
-    for (const auto& row : reference()["speed_of_sound"])
+    for (const auto& row : atmosphere()["speed_of_sound"])
         CHECK(speed_of_sound_mps(row["T_K"]) == Approx(row["a_mps"].get<double>()).epsilon(1e-12));
-    CHECK(reference()["speed_of_sound"].size() == 9);
+    CHECK(atmosphere()["speed_of_sound"].size() == 9);
 }
 
 TEST_CASE("Outside the table there is no value") {
@@ -106,13 +106,13 @@ TEST_CASE("Outside the table there is no value") {
 
 TEST_CASE("Differences of pressure altitude are an altimeter's and a height above the pad's pressure") {
     std::size_t count = 0;
-    for (const auto& row : reference()["altimeter"]) {
+    for (const auto& row : atmosphere()["altimeter"]) {
         INFO(row["id"]);
         CHECK(pressure_altitude_m(row["p_Pa"]) - pressure_altitude_m(row["qnh_Pa"]) ==
               Approx(row["altitude_m"].get<double>()).margin(1e-3));
         ++count;
     }
-    for (const auto& row : reference()["qfe_heights"]) {
+    for (const auto& row : atmosphere()["qfe_heights"]) {
         INFO(row["id"]);
         CHECK(pressure_altitude_m(row["p_Pa"]) - pressure_altitude_m(row["pad_p_Pa"]) ==
               Approx(row["height_above_pad_isa_m"].get<double>()).margin(1e-3));
@@ -132,7 +132,7 @@ TEST_CASE("The constants are the standard's") {
                                              {"r0", kEarthRadius_m},
                                              {"lapse_troposphere", kLapseTroposphere_k_per_m}};
     std::size_t count = 0;
-    for (const auto& row : reference()["constants"]) {
+    for (const auto& row : atmosphere()["constants"]) {
         const auto found = ours.find(row["id"]);
         if (found != ours.end()) {
             INFO(row["id"]);

@@ -8,11 +8,11 @@
 #include "tests/support/reference.hpp"
 
 using namespace turnstone;
+using namespace turnstone::test;
 
 namespace {
-const nlohmann::json& reference() {
-    static const nlohmann::json json = read_reference("geodesy.json");
-    return json;
+const nlohmann::json& geodesy() {
+    return read_reference("geodesy.json");
 }
 
 double angle_between_deg(double a_deg, double b_deg) {
@@ -22,7 +22,7 @@ double angle_between_deg(double a_deg, double b_deg) {
 
 TEST_CASE("Earth-centred coordinates agree with the reference in both directions") {
     std::size_t count = 0;
-    for (const auto& row : reference()["ecef"]) {
+    for (const auto& row : geodesy()["ecef"]) {
         INFO(row["id"]);
         const GeodeticPosition position{row["lat_deg"], row["lon_deg"], row["h_m"]};
         const Eigen::Vector3d ecef_m = to_ecef_m(position);
@@ -42,7 +42,7 @@ TEST_CASE("Earth-centred coordinates agree with the reference in both directions
 
 TEST_CASE("East, north and up agree with the reference in both directions") {
     std::size_t count = 0;
-    for (const auto& row : reference()["enu"]) {
+    for (const auto& row : geodesy()["enu"]) {
         INFO(row["id"]);
         const LocalFrame frame({row["lat0_deg"], row["lon0_deg"], row["h0_m"]});
         const GeodeticPosition position{row["lat_deg"], row["lon_deg"], row["h_m"]};
@@ -59,7 +59,7 @@ TEST_CASE("East, north and up agree with the reference in both directions") {
 
 TEST_CASE("Geodesic distance and azimuth agree with the reference") {
     std::size_t count = 0;
-    for (const auto& row : reference()["geodesic_inverse"]) {
+    for (const auto& row : geodesy()["geodesic_inverse"]) {
         INFO(row["id"]);
         const Geodesic found = geodesic({row["lat1_deg"], row["lon1_deg"], 0}, {row["lat2_deg"], row["lon2_deg"], 0});
         const double distance_m = row["distance_m"];
@@ -72,7 +72,7 @@ TEST_CASE("Geodesic distance and azimuth agree with the reference") {
     }
     CHECK(count == 34);
     // The direct problem's cases, walked back.
-    for (const auto& row : reference()["geodesic_direct"]) {
+    for (const auto& row : geodesy()["geodesic_direct"]) {
         INFO(row["id"]);
         const Geodesic found = geodesic({row["lat1_deg"], row["lon1_deg"], 0}, {row["lat2_deg"], row["lon2_deg"], 0});
         const double distance_m = row["distance_m"];
@@ -86,7 +86,7 @@ TEST_CASE("Geodesic distance and azimuth agree with the reference") {
 TEST_CASE("Normal gravity agrees with the closed form on the ellipsoid and with the exact field above it") {
     std::size_t count = 0;
     for (const char* table : {"gravity_surface", "gravity_height"}) {
-        for (const auto& row : reference()[table]) {
+        for (const auto& row : geodesy()[table]) {
             INFO(row["id"]);
             CHECK(normal_gravity_mps2(row["lat_deg"], row["h_m"]) ==
                   Approx(row["gravity_mps2"].get<double>()).margin(1e-9));

@@ -1,5 +1,6 @@
 // Pointers as RFC 6901 spells them; JSON grammar of RFC 8259.
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 #include "shared/json_reader.hpp"
 

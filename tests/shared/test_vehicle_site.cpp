@@ -3,23 +3,16 @@
 #include <cmath>
 
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
+#include "tests/support/tree.hpp"
 
 using namespace turnstone;
+using namespace turnstone::test;
 
 namespace {
-
-const std::string kDemo = std::string(TURNSTONE_SOURCE_DIR) + "/tools/demo/";
-
-nlohmann::json demo(const std::string& name) {
-    std::vector<Problem> problems;
-    auto json = parse_json_file(kDemo + name, problems);
-    INFO(to_string(problems));
-    REQUIRE(json);
-    return *json;
-}
 
 struct Mistake {
     const char* at; ///< where the demo file is changed (JSON Pointer); "-" in front removes
@@ -50,7 +43,7 @@ void check_mistakes(const nlohmann::json& good, const std::vector<Mistake>& mist
 
 TEST_CASE("The demo vehicle reads without a mistake") {
     std::vector<Problem> problems;
-    const Vehicle vehicle = read_vehicle(demo("sanderling/vehicle.json"), "vehicle.json", problems);
+    const Vehicle vehicle = read_vehicle(read_json(demo_path("sanderling/vehicle.json")), "vehicle.json", problems);
     CHECK(to_string(problems).empty());
     REQUIRE(vehicle.rocket);
     REQUIRE(vehicle.rocket->parachutes.size() == 2);
@@ -65,7 +58,7 @@ TEST_CASE("The demo vehicle reads without a mistake") {
 
 TEST_CASE("The demo site reads without a mistake") {
     std::vector<Problem> problems;
-    const Site site = read_site(demo("site.json"), "site.json", problems);
+    const Site site = read_site(read_json(demo_path("site.json")), "site.json", problems);
     CHECK(to_string(problems).empty());
     CHECK(site.boundary.size() == 5);
     CHECK(site.pad_pressure_pa == Approx(90420));
@@ -74,7 +67,7 @@ TEST_CASE("The demo site reads without a mistake") {
 
 TEST_CASE("Mistakes in a vehicle file are reported where they are") {
     check_mistakes(
-        demo("sanderling/vehicle.json"),
+        read_json(demo_path("sanderling/vehicle.json")),
         {
             {"-/name", "", "/name"},
             {"/rocket/mass_dry_kg", "0", "/rocket/mass_dry_kg"},
@@ -96,7 +89,7 @@ TEST_CASE("Mistakes in a vehicle file are reported where they are") {
 
 TEST_CASE("Mistakes in a site file are reported where they are") {
     check_mistakes(
-        demo("site.json"),
+        read_json(demo_path("site.json")),
         {
             {"-/pad", "", "/pad"},
             {"/pad/latitude_deg", "91", "/pad/latitude_deg"},

@@ -5,8 +5,8 @@
 #include <string>
 #include <vector>
 
+#include "protocol/decode/decoder.hpp"
 #include "protocol/framing/deframer.hpp"
-#include "protocol/packet/decoder.hpp"
 #include "tests/sim/support.hpp"
 
 namespace turnstone::sim {
@@ -25,10 +25,9 @@ struct DecodedStream {
 };
 
 inline Dictionary demo_dictionary() {
-    const std::string path = std::string(TURNSTONE_SOURCE_DIR) + "/tools/demo/sanderling/dictionary.json";
     std::vector<Problem> problems;
-    auto json = parse_json_file(path, problems);
-    Dictionary dictionary = read_dictionary(*json, path, problems);
+    Dictionary dictionary =
+        read_dictionary(read_json(demo_path("sanderling/dictionary.json")), "dictionary.json", problems);
     REQUIRE(problems.empty());
     return dictionary;
 }

@@ -1,46 +1,15 @@
 #pragma once
-/// What the simulator's tests share: the demonstration scenario, and reading reference cases.
-#include <fstream>
-#include <stdexcept>
-#include <string>
-
+/// What the simulator's tests share.
 #include <catch2/catch.hpp>
-#include <nlohmann/json.hpp>
 
+#include "tests/support/attitude.hpp"
+#include "tests/support/reference.hpp"
+#include "tests/support/scenario.hpp"
 #include "tools/sim/fly.hpp"
 
 namespace turnstone::sim {
 
-inline Scenario demo_scenario(std::string_view name) {
-    const std::string root = TURNSTONE_SOURCE_DIR;
-    auto scenario = make_scenario(name, root + "/tools/demo/sanderling", root + "/tools/demo/site.json");
-    if (!scenario) throw std::runtime_error(scenario.error().message);
-    return std::move(*scenario);
-}
-
-/// The cases of one kind in tests/reference/numerics/`file`.
-inline std::vector<nlohmann::json> reference_cases(const std::string& file, const std::string& kind) {
-    std::ifstream input(std::string(TURNSTONE_SOURCE_DIR) + "/tests/reference/numerics/" + file);
-    const nlohmann::json whole = nlohmann::json::parse(input);
-    std::vector<nlohmann::json> cases;
-    for (const nlohmann::json& entry : whole.at("cases"))
-        if (entry.at("kind") == kind) cases.push_back(entry);
-    return cases;
-}
-
-inline Eigen::Vector3d vector_of(const nlohmann::json& row, std::size_t first = 0) {
-    return {row.at(first).get<double>(), row.at(first + 1).get<double>(), row.at(first + 2).get<double>()};
-}
-
-inline Eigen::Quaterniond quaternion_of(const nlohmann::json& row, std::size_t first = 0) {
-    return {row.at(first).get<double>(), row.at(first + 1).get<double>(), row.at(first + 2).get<double>(),
-            row.at(first + 3).get<double>()};
-}
-
-/// Largest difference of the components; q and -q are the same attitude.
-inline double distance(const Eigen::Quaterniond& a, const Eigen::Quaterniond& b) {
-    return std::min((a.coeffs() - b.coeffs()).cwiseAbs().maxCoeff(), (a.coeffs() + b.coeffs()).cwiseAbs().maxCoeff());
-}
+using namespace test;
 
 /// A vehicle that is only a mass with drag: no lift, no spin, no motor.
 inline FlightSetup point_mass(double mass_kg, double area_m2, double cd, Air air, Gravity gravity) {

@@ -1,17 +1,20 @@
 #pragma once
-/// Reference values of tests/reference/ by file name.
-#include <stdexcept>
+/// Reference values by the name of their file below tests/reference. Each file says where its values come from.
 #include <string>
+#include <vector>
 
-#include "shared/json_reader.hpp"
+#include <nlohmann/json.hpp>
 
-namespace turnstone {
+namespace turnstone::test {
 
-inline nlohmann::json read_reference(const std::string& name) {
-    std::vector<Problem> problems;
-    auto json = parse_json_file(std::string(TURNSTONE_SOURCE_DIR) + "/tests/reference/" + name, problems);
-    if (!json) throw std::runtime_error(to_string(problems));
-    return std::move(*json);
-}
+/// Read once; the reference stays valid.
+[[nodiscard]] const nlohmann::json& read_reference(const std::string& file);
+/// Members of the file's "cases" whose "kind" is `kind`.
+[[nodiscard]] std::vector<nlohmann::json> reference_cases(const std::string& file, const std::string& kind);
+/// The member of the file's "cases" whose "id" is `id`.
+[[nodiscard]] const nlohmann::json& reference_case(const std::string& file, const std::string& id);
 
-} // namespace turnstone
+/// Rows of a comma-separated file with one header line; empty cells and words become NaN.
+[[nodiscard]] std::vector<std::vector<double>> reference_rows(const std::string& file);
+
+} // namespace turnstone::test

@@ -5,10 +5,10 @@
 #include <cstring>
 #include <vector>
 
+#include "protocol/decode/decoder.hpp"
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"
 #include "protocol/framing/deframer.hpp"
-#include "protocol/packet/decoder.hpp"
 #include "tools/benchmarks/frames.hpp"
 #include "tools/benchmarks/measure.hpp"
 

@@ -8,6 +8,8 @@
 #include <random>
 #include <vector>
 
+#include <nlohmann/json.hpp>
+
 #include "server/estimate/prediction/predictor.hpp"
 #include "shared/vehicle.hpp"
 #include "tools/benchmarks/measure.hpp"

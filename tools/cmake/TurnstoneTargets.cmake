@@ -1,8 +1,16 @@
+# What would run for minutes without optimisation has it in every configuration.
+function(turnstone_optimise target)
+  if(NOT TURNSTONE_CONFIG STREQUAL release AND target MATCHES "^(test_)?(shared|protocol|estimate|sim)$")
+    target_compile_options(${target} PRIVATE -O1)
+  endif()
+endfunction()
+
 # A folder is a library: the .cpp files in it and below it, and nothing else. CONFIGURE_DEPENDS makes a new file join at the next build.
 function(turnstone_library name)
   file(GLOB_RECURSE sources CONFIGURE_DEPENDS "${CMAKE_CURRENT_SOURCE_DIR}/*.cpp")
   add_library(${name} STATIC ${sources})
   target_link_libraries(${name} PUBLIC turnstone_options)
+  turnstone_optimise(${name})
 endfunction()
 
 # A folder below tests/ is one Catch2 program, test_<folder>; ctest sees each of its cases.
@@ -15,12 +23,8 @@ function(turnstone_test folder)
   endif()
   add_executable(test_${folder} ${sources})
   add_dependencies(unit_tests test_${folder})
-  target_link_libraries(test_${folder} PRIVATE turnstone_options catch_main ${ARGN})
-  if(TURNSTONE_CONFIG STREQUAL asan-ubsan AND NOT folder MATCHES "^(estimate|sim)$")
-    target_compile_options(test_${folder} PRIVATE -O0) # 40 % less to compile; only numerical tests need the speed
-  endif()
-  target_compile_definitions(test_${folder} PRIVATE
-    TURNSTONE_SOURCE_DIR="${PROJECT_SOURCE_DIR}" TURNSTONE_BINARY_DIR="${PROJECT_BINARY_DIR}")
+  target_link_libraries(test_${folder} PRIVATE test_support ${ARGN})
+  turnstone_optimise(test_${folder})
   # Programs that count allocations replace operator new, which AddressSanitizer takes for a mismatched pair.
   catch_discover_tests(test_${folder} TEST_PREFIX "${folder}: " DISCOVERY_MODE PRE_TEST
     PROPERTIES TIMEOUT 300 ENVIRONMENT "ASAN_OPTIONS=alloc_dealloc_mismatch=0")

@@ -2,13 +2,15 @@
 
 #include <algorithm>
 #include <filesystem>
-#include <limits>
 #include <map>
 #include <numbers>
 #include <stdexcept>
 #include <thread>
 
+#include <nlohmann/json.hpp>
+
 #include "server/pipeline/pipeline.hpp"
+#include "shared/constants.hpp"
 #include "shared/json_reader.hpp"
 #include "shared/time.hpp"
 #include "tools/sim/fly.hpp"
@@ -19,7 +21,6 @@ namespace turnstone::trials {
 namespace {
 
 const std::filesystem::path kDemo = std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools/demo";
-constexpr double kInfinity = std::numeric_limits<double>::infinity();
 
 PipelineSetup make_setup(const sim::Scenario& scenario) {
     std::vector<Problem> problems;

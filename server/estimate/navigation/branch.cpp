@@ -128,8 +128,7 @@ NavigationBranch::Sixfold NavigationBranch::sixfold(const EnuFix& fix) const {
 
 NavigationBranch::Fit NavigationBranch::fit(const EnuFix& fix) const {
     const Sixfold m = sixfold(fix);
-    const Eigen::Matrix<double, 6, 6> s = m.observation * filter_.covariance() * m.observation.transpose() + m.noise;
-    const Eigen::LDLT<Eigen::Matrix<double, 6, 6>> factor(s);
+    const Eigen::LDLT<Eigen::Matrix<double, 6, 6>> factor(filter_.innovation_covariance<6>(m.observation, m.noise));
     const double nis = m.innovation.dot(factor.solve(m.innovation));
     return {nis, -0.5 * (nis + factor.vectorD().array().max(1e-300).log().sum())};
 }

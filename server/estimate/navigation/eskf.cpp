@@ -114,6 +114,34 @@ void Eskf::carry(const Covariance& f) {
     p.middleCols<3>(kAttitude) = turned;
 }
 
+template <int M>
+Eigen::Matrix<double, M, M> Eskf::innovation_covariance(const Observation<M>& observation,
+                                                        const Eigen::Matrix<double, M, M>& noise) const {
+    const Eigen::Matrix<double, kSize, M> ph = covariance_.lazyProduct(observation.transpose());
+    return observation.lazyProduct(ph) + noise;
+}
+
+template <int M>
+double Eskf::nis(const Eigen::Matrix<double, M, 1>& innovation, const Observation<M>& observation,
+                 const Eigen::Matrix<double, M, M>& noise) const {
+    return innovation.dot(innovation_covariance<M>(observation, noise).ldlt().solve(innovation));
+}
+
+template <int M>
+void Eskf::correct(const Eigen::Matrix<double, M, 1>& innovation, const Observation<M>& observation,
+                   const Eigen::Matrix<double, M, M>& noise) {
+    const Eigen::Matrix<double, kSize, M> ph = covariance_.lazyProduct(observation.transpose());
+    const Eigen::Matrix<double, M, M> s = observation.lazyProduct(ph) + noise;
+    const Eigen::Matrix<double, kSize, M> gain = s.ldlt().solve(ph.transpose()).transpose();
+    // Joseph form, (I - K H) P (I - K H)' + K R K', from the left and then from the right, without products of two
+    // whole matrices.
+    covariance_ -= gain.lazyProduct(ph.transpose());
+    const Eigen::Matrix<double, kSize, M> rest =
+        gain.lazyProduct(noise) - covariance_.lazyProduct(observation.transpose());
+    covariance_ += rest.lazyProduct(gain.transpose());
+    inject(gain * innovation);
+}
+
 void Eskf::inject(const ErrorVector& error) {
     nominal_ = plus(nominal_, error);
     // After injection the error is taken about the new attitude: Sola eq. 287.
@@ -147,5 +175,18 @@ EskfNominal Eskf::plus(const EskfNominal& estimate, const ErrorVector& error) {
     to.gyro_bias_radps += error.segment<3>(kGyroBias);
     return to;
 }
+
+template Eigen::Matrix<double, 3, 3> Eskf::innovation_covariance<3>(const Observation<3>&,
+                                                                    const Eigen::Matrix<double, 3, 3>&) const;
+template Eigen::Matrix<double, 6, 6> Eskf::innovation_covariance<6>(const Observation<6>&,
+                                                                    const Eigen::Matrix<double, 6, 6>&) const;
+template double Eskf::nis<3>(const Eigen::Matrix<double, 3, 1>&, const Observation<3>&,
+                             const Eigen::Matrix<double, 3, 3>&) const;
+template void Eskf::correct<1>(const Eigen::Matrix<double, 1, 1>&, const Observation<1>&,
+                               const Eigen::Matrix<double, 1, 1>&);
+template void Eskf::correct<3>(const Eigen::Matrix<double, 3, 1>&, const Observation<3>&,
+                               const Eigen::Matrix<double, 3, 3>&);
+template void Eskf::correct<6>(const Eigen::Matrix<double, 6, 1>&, const Observation<6>&,
+                               const Eigen::Matrix<double, 6, 6>&);
 
 } // namespace turnstone::estimate

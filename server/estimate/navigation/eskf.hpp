@@ -59,28 +59,20 @@ class Eskf {
     template <int M>
     using Observation = Eigen::Matrix<double, M, kSize>;
 
+    // These are compiled once, in eskf.cpp, for the M that are used: products of matrices are slow to compile.
+    //
+    /// H P H' + R: what an innovation's covariance is when consistent.
+    template <int M>
+    [[nodiscard]] Eigen::Matrix<double, M, M> innovation_covariance(const Observation<M>& observation,
+                                                                    const Eigen::Matrix<double, M, M>& noise) const;
     /// Normalised innovation squared that `correct` would have: chi-square with M degrees of freedom when consistent.
     template <int M>
     [[nodiscard]] double nis(const Eigen::Matrix<double, M, 1>& innovation, const Observation<M>& observation,
-                             const Eigen::Matrix<double, M, M>& noise) const {
-        const Eigen::Matrix<double, M, M> s = observation * covariance_ * observation.transpose() + noise;
-        return innovation.dot(s.ldlt().solve(innovation));
-    }
+                             const Eigen::Matrix<double, M, M>& noise) const;
     /// Corrects with `innovation` = measured - predicted, whose derivative by the error state is `observation`.
     template <int M>
     void correct(const Eigen::Matrix<double, M, 1>& innovation, const Observation<M>& observation,
-                 const Eigen::Matrix<double, M, M>& noise) {
-        const Eigen::Matrix<double, kSize, M> ph = covariance_ * observation.transpose();
-        const Eigen::Matrix<double, M, M> s = observation * ph + noise;
-        const Eigen::Matrix<double, kSize, M> gain = s.ldlt().solve(ph.transpose()).transpose();
-        // Joseph form, (I - K H) P (I - K H)' + K R K', from the left and then from the right, without products of two
-        // whole matrices.
-        covariance_ -= gain.lazyProduct(ph.transpose());
-        const Eigen::Matrix<double, kSize, M> rest =
-            gain.lazyProduct(noise) - covariance_.lazyProduct(observation.transpose());
-        covariance_ += rest.lazyProduct(gain.transpose());
-        inject(gain * innovation);
-    }
+                 const Eigen::Matrix<double, M, M>& noise);
 
     [[nodiscard]] const EskfNominal& nominal() const noexcept { return nominal_; }
     [[nodiscard]] const Covariance& covariance() const noexcept { return covariance_; }

@@ -156,7 +156,7 @@ Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vect
     const Vector3d innovation = mean_accel_ - expected;
     const Matrix3d noise =
         Matrix3d::Identity() * (square(sensors_.accel_noise_mps2) / static_cast<double>(samples_) + square(kSway_mps2));
-    const Matrix3d s = h * p * h.transpose() + noise;
+    const Matrix3d s = filter.innovation_covariance<3>(h, noise);
     const double log_weight = -0.5 * (filter.nis<3>(innovation, h, noise) + std::log(s.determinant()));
     filter.correct<3>(innovation, h, noise);
     return {filter.nominal(), filter.covariance(), log_weight};

@@ -6,8 +6,8 @@
 #include <span>
 #include <vector>
 
+#include "protocol/decode/decoder.hpp"
 #include "protocol/dictionary/dictionary.hpp"
-#include "protocol/packet/decoder.hpp"
 #include "server/estimate/chain/chain.hpp"
 #include "shared/site.hpp"
 

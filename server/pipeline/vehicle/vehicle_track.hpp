@@ -5,8 +5,8 @@
 #include <span>
 #include <vector>
 
+#include "protocol/decode/decoder.hpp"
 #include "protocol/framing/deframer.hpp"
-#include "protocol/packet/decoder.hpp"
 #include "server/estimate/chain/chain.hpp"
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/events.hpp"

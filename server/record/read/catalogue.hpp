@@ -21,8 +21,4 @@ namespace turnstone {
 [[nodiscard]] Result<void> set_recording_meta(const std::filesystem::path& path, const std::string& key,
                                               const std::string& value);
 
-/// "2026-05-17T143205Z-sanderling": UTC start and vehicle; made unique in `directory` with a suffix.
-[[nodiscard]] std::string make_recording_id(const std::filesystem::path& directory, std::int64_t utc_start_ns,
-                                            const std::string& vehicle);
-
 } // namespace turnstone

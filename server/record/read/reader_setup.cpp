@@ -1,4 +1,6 @@
 #include "server/record/read/reader_state.hpp"
+#include <nlohmann/json.hpp>
+
 #include "server/setup/vehicle_folder.hpp"
 
 namespace turnstone {

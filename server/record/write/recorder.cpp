@@ -1,6 +1,6 @@
 #include "server/record/write/recorder.hpp"
 
-#include "server/record/read/catalogue.hpp"
+#include "server/record/format/recording_id.hpp"
 #include "server/record/write/recorder_state.hpp"
 
 namespace turnstone {

@@ -2,7 +2,6 @@
 
 #include <spdlog/spdlog.h>
 
-#include "server/record/read/catalogue.hpp"
 #include "server/record/write/recorder_state.hpp"
 #include "server/record/write/repair.hpp"
 

@@ -1,26 +1,20 @@
 // Air data against tests/reference/atmosphere.json (U.S. Standard Atmosphere 1976 / ISO 2533:1975 rows, hypsometric
 // equation as in WMO-No. 8, QNH definition of ICAO Doc 9837; dynamic pressure cases), and against two real days
 // (tests/reference/data/SOURCES.md).
-#include <fstream>
-
 #include <catch2/catch.hpp>
-#include <nlohmann/json.hpp>
 
 #include "server/estimate/air/air_data.hpp"
-#include "tests/support/csv_rows.hpp"
+#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
+using namespace turnstone::test;
 using nlohmann::json;
 
 namespace {
 
-const json& reference() {
-    static const json all = [] {
-        std::ifstream file(TURNSTONE_SOURCE_DIR "/tests/reference/atmosphere.json");
-        return json::parse(file);
-    }();
-    return all;
+const json& atmosphere() {
+    return read_reference("atmosphere.json");
 }
 
 struct Level {
@@ -63,7 +57,7 @@ DayResult compare(const std::vector<Level>& levels, double pad_temperature_k) {
 
 TEST_CASE("one layer follows the hypsometric equation") {
     int checked = 0;
-    for (const json& row : reference().at("hypsometric")) {
+    for (const json& row : atmosphere().at("hypsometric")) {
         INFO(row.at("id").get<std::string>());
         const double p = row.at("p_Pa"), p0 = row.at("pad_p_Pa"), t0 = row.at("pad_T_K");
         CHECK(hypsometric_height_m(p, p0, t0, -0.0065) ==
@@ -76,7 +70,7 @@ TEST_CASE("one layer follows the hypsometric equation") {
 }
 
 TEST_CASE("the first kilometre above the pad has the standard lapse from the pad's temperature") {
-    for (const json& row : reference().at("hypsometric")) {
+    for (const json& row : atmosphere().at("hypsometric")) {
         const double expected_m = row.at("height_lapse_6p5_m");
         const DayAtmosphere day({.pressure_pa = row.at("pad_p_Pa"), .temperature_k = row.at("pad_T_K")});
         const double height_m = day.geopotential_above_pad_m(row.at("p_Pa"));
@@ -91,7 +85,7 @@ TEST_CASE("the first kilometre above the pad has the standard lapse from the pad
 TEST_CASE("a standard day gives the standard atmosphere at every height") {
     const DayAtmosphere day({.pressure_pa = kPressureSeaLevel_pa, .temperature_k = kTemperatureSeaLevel_k});
     int checked = 0;
-    for (const json& row : reference().at("rows_geopotential")) {
+    for (const json& row : atmosphere().at("rows_geopotential")) {
         const double height_m = row.at("geopotential_m");
         if (height_m < -500.0 || height_m > 47000.0) continue;
         INFO(row.at("id").get<std::string>());
@@ -107,11 +101,11 @@ TEST_CASE("a standard day gives the standard atmosphere at every height") {
 }
 
 TEST_CASE("QNH, Mach and dynamic pressure agree with the reference") {
-    for (const json& row : reference().at("qnh")) {
+    for (const json& row : atmosphere().at("qnh")) {
         INFO(row.at("id").get<std::string>());
         CHECK(qnh_pa(row.at("qfe_Pa"), row.at("elevation_m")) == Approx(row.at("qnh_Pa").get<double>()).epsilon(1e-6));
     }
-    for (const json& row : reference().at("dynamic_pressure")) {
+    for (const json& row : atmosphere().at("dynamic_pressure")) {
         INFO(row.at("id").get<std::string>());
         const AirState state = standard_atmosphere(row.at("geopotential_m"));
         AirHeights air{};
@@ -132,12 +126,12 @@ TEST_CASE("heights on real days lie within the stated uncertainty") {
         double share_max; ///< of the height, 500 m to 3 km
     };
     std::vector<Day> days{{"sounding", {}, 0, 0.032}, {"balloon", {}, 0, 0.032}};
-    for (const auto& row : test::csv_rows("data/sounding_oun_2023-05-22_12z.csv")) {
+    for (const auto& row : reference_rows("data/sounding_oun_2023-05-22_12z.csv")) {
         if (row.size() < 6 || !std::isfinite(row[3]) || !std::isfinite(row[4])) continue;
         if (days[0].levels.empty()) days[0].pad_temperature_k = row[5] + 273.15;
         days[0].levels.push_back({row[3] * 100.0, row[4]});
     }
-    for (const auto& row : test::csv_rows("data/radiosonde_sgp_2019-01-01.csv")) {
+    for (const auto& row : reference_rows("data/radiosonde_sgp_2019-01-01.csv")) {
         if (days[1].levels.empty()) days[1].pad_temperature_k = row[2] + 273.15;
         days[1].levels.push_back({row[1] * 100.0, geopotential_from_geometric_m(row[8])});
     }

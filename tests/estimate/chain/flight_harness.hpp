@@ -10,8 +10,8 @@
 
 #include "server/estimate/chain/flight_estimator.hpp"
 #include "shared/time.hpp"
+#include "tests/support/scenario.hpp"
 #include "tools/sim/avionics/sensors.hpp"
-#include "tools/sim/scenario/scenario.hpp"
 #include "tools/sim/truth/random.hpp"
 
 namespace turnstone::test {
@@ -84,10 +84,7 @@ struct Flight {
 };
 
 inline Flight make_flight(const std::string& scenario_name, std::uint64_t seed, bool disperse) {
-    const std::string root = TURNSTONE_SOURCE_DIR "/tools/demo/";
-    auto made = sim::make_scenario(scenario_name, root + "sanderling", root + "site.json");
-    if (!made) throw std::runtime_error(made.error().message);
-    Flight flight{std::move(*made), {}, {}};
+    Flight flight{demo_scenario(scenario_name), {}, {}};
     flight.scenario.disperse = disperse;
     flight.truth = sim::run_truth(sim::make_setup(flight.scenario, seed), flight.scenario.kind,
                                   flight.scenario.after_touchdown_s, 120.0);

@@ -2,33 +2,26 @@
 // steady states solved with 50 digits (structure-preserving doubling, compared with scipy.linalg.solve_discrete_are),
 // sequences from an independent Joseph-form filter checked against one joint Gaussian; chi-square quantiles from
 // scipy.stats.
-#include <fstream>
-
 #include <catch2/catch.hpp>
-#include <nlohmann/json.hpp>
 
 #include "server/estimate/math/kalman.hpp"
 #include "server/estimate/vertical/vertical_filter.hpp"
 #include "shared/time.hpp"
+#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
+using namespace turnstone::test;
 using nlohmann::json;
 
 namespace {
 
 const json& cases() {
-    static const json all = [] {
-        std::ifstream file(TURNSTONE_SOURCE_DIR "/tests/reference/numerics/kalman_steady.json");
-        return json::parse(file).at("cases");
-    }();
-    return all;
+    return read_reference("numerics/kalman_steady.json").at("cases");
 }
 
 const json& case_named(const std::string& id) {
-    for (const json& c : cases())
-        if (c.at("id") == id) return c;
-    throw std::runtime_error("no case " + id);
+    return reference_case("numerics/kalman_steady.json", id);
 }
 
 template <int R, int C>

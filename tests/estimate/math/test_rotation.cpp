@@ -2,46 +2,31 @@
 // file).
 #include <catch2/catch.hpp>
 
-#include <fstream>
 #include <map>
 #include <string>
 
-#include <nlohmann/json.hpp>
-
 #include "server/estimate/math/rotation.hpp"
 #include "server/estimate/navigation/eskf.hpp"
+#include "tests/support/attitude.hpp"
+#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
+using namespace turnstone::test;
 using Eigen::Quaterniond;
 using Eigen::Vector3d;
 
 namespace {
 
-Vector3d vector_of(const nlohmann::json& j) {
-    return {j[0].get<double>(), j[1].get<double>(), j[2].get<double>()};
-}
-Quaterniond quaternion_of(const nlohmann::json& j) {
-    return {j[0].get<double>(), j[1].get<double>(), j[2].get<double>(), j[3].get<double>()};
-}
-/// q and -q are one attitude.
-double distance(const Quaterniond& a, const Quaterniond& b) {
-    return std::min((a.coeffs() - b.coeffs()).norm(), (a.coeffs() + b.coeffs()).norm());
-}
-
-const nlohmann::json& reference() {
-    static const nlohmann::json json = [] {
-        std::ifstream in(std::string(TURNSTONE_SOURCE_DIR) + "/tests/reference/numerics/attitude.json");
-        return nlohmann::json::parse(in);
-    }();
-    return json;
+const nlohmann::json& attitudes() {
+    return read_reference("numerics/attitude.json");
 }
 
 } // namespace
 
 TEST_CASE("rotations agree with the reference in every convention") {
     std::map<std::string, int> checked;
-    for (const auto& c : reference()["cases"]) {
+    for (const auto& c : attitudes()["cases"]) {
         const std::string kind = c["kind"];
         INFO(c["id"]);
         if (kind == "rotvec_exp_log") {
@@ -100,7 +85,7 @@ TEST_CASE("the filter's mechanisation follows a coning motion as closely as its 
     // Coning has an exact solution; a method that takes each increment for a rotation vector drifts by the coning rate,
     // and the previous-sample term of Savage (1998) removes most of it. The file gives both drifts.
     int checked = 0;
-    for (const auto& c : reference()["cases"]) {
+    for (const auto& c : attitudes()["cases"]) {
         if (c["kind"] != "coning") continue;
         INFO(c["id"]);
         const auto& in = c["inputs"];

@@ -5,44 +5,31 @@
 // nothing of the simulator is used.
 #include <catch2/catch.hpp>
 
-#include <fstream>
 #include <functional>
 #include <map>
 #include <memory>
 #include <string>
 #include <vector>
 
-#include <nlohmann/json.hpp>
-
 #include "server/estimate/navigation/eskf.hpp"
 #include "server/estimate/navigation/navigation.hpp"
 #include "server/estimate/navigation/pad_alignment.hpp"
 #include "shared/time.hpp"
+#include "tests/support/attitude.hpp"
+#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
+using namespace turnstone::test;
 using Eigen::Quaterniond;
 using Eigen::Vector3d;
 
 namespace {
 
 const nlohmann::json& cases_of(const std::string& name) {
-    static std::map<std::string, nlohmann::json> files;
-    if (!files.contains(name)) {
-        std::ifstream file(std::string(TURNSTONE_SOURCE_DIR) + "/tests/reference/numerics/" + name);
-        REQUIRE(file);
-        files[name] = nlohmann::json::parse(file);
-    }
-    return files[name].at("cases");
+    return read_reference("numerics/" + name).at("cases");
 }
 
-Vector3d vector_of(const nlohmann::json& j, std::size_t from = 0) {
-    return {j.at(from).get<double>(), j.at(from + 1).get<double>(), j.at(from + 2).get<double>()};
-}
-Quaterniond quaternion_of(const nlohmann::json& j, std::size_t from = 0) {
-    return {j.at(from).get<double>(), j.at(from + 1).get<double>(), j.at(from + 2).get<double>(),
-            j.at(from + 3).get<double>()};
-}
 /// Angle of the rotation between two attitudes, rad.
 double between(const Quaterniond& a, const Quaterniond& b) {
     return rotation_vector_from_quaternion(a.conjugate() * b).norm();

@@ -4,50 +4,25 @@
 #include <catch2/catch.hpp>
 
 #include <array>
-#include <fstream>
 #include <map>
 #include <random>
-#include <sstream>
 #include <string>
 #include <vector>
 
-#include <nlohmann/json.hpp>
-
 #include "server/estimate/navigation/eskf.hpp"
+#include "tests/support/attitude.hpp"
+#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
+using namespace turnstone::test;
 using Eigen::Vector3d;
 
 namespace {
 
-const std::string kReference = std::string(TURNSTONE_SOURCE_DIR) + "/tests/reference/numerics/";
-
-std::vector<std::vector<double>> read_csv(const std::string& name) {
-    std::ifstream in(kReference + name);
-    REQUIRE(in.good());
-    std::string line;
-    std::getline(in, line); // header
-    std::vector<std::vector<double>> rows;
-    while (std::getline(in, line)) {
-        std::vector<double> row;
-        std::istringstream cells(line);
-        for (std::string cell; std::getline(cells, cell, ',');) row.push_back(std::stod(cell));
-        rows.push_back(std::move(row));
-    }
-    return rows;
-}
-
 Vector3d vector_at(const std::vector<double>& row, std::size_t first) {
     return {row[first], row[first + 1], row[first + 2]};
 }
-Vector3d vector_of(const nlohmann::json& json) {
-    return {json[0].get<double>(), json[1].get<double>(), json[2].get<double>()};
-}
-Eigen::Quaterniond quaternion_of(const nlohmann::json& json) {
-    return {json[0].get<double>(), json[1].get<double>(), json[2].get<double>(), json[3].get<double>()};
-}
-
 long millisecond(double t_s) {
     return std::lround(t_s * 1000);
 }
@@ -65,9 +40,8 @@ struct Sums {
 } // namespace
 
 TEST_CASE("the filter is as good and as honest as the reference filter on its three flights") {
-    std::ifstream in(kReference + "eskf.json");
-    const auto reference = nlohmann::json::parse(in);
-    const auto truth_rows = read_csv("eskf_truth.csv");
+    const auto& reference = read_reference("numerics/eskf.json");
+    const auto truth_rows = reference_rows("numerics/eskf_truth.csv");
     std::map<long, const std::vector<double>*> truth;
     for (const auto& row : truth_rows) truth[millisecond(row[0])] = &row;
     const auto& noise = reference["meta"]["sensor_model"]["noise"];
@@ -90,8 +64,10 @@ TEST_CASE("the filter is as good and as honest as the reference filter on its th
         filter.reset(nominal, sd.cwiseAbs2().asDiagonal());
 
         std::map<long, std::vector<double>> fixes, heights;
-        for (auto& row : read_csv(run["inputs"]["files"][1])) fixes[millisecond(row[0])] = row;
-        for (auto& row : read_csv(run["inputs"]["files"][2])) heights[millisecond(row[0])] = row;
+        for (auto& row : reference_rows("numerics/" + run["inputs"]["files"][1].get<std::string>()))
+            fixes[millisecond(row[0])] = row;
+        for (auto& row : reference_rows("numerics/" + run["inputs"]["files"][2].get<std::string>()))
+            heights[millisecond(row[0])] = row;
         const Vector3d accel_bias_start = vector_of(run["truth_bias"]["accel_at_start_m_s2"]);
         const Vector3d accel_bias_end = vector_of(run["truth_bias"]["accel_at_end_m_s2"]);
         const Vector3d gyro_bias_start = vector_of(run["truth_bias"]["gyro_at_start_rad_s"]);
@@ -104,7 +80,7 @@ TEST_CASE("the filter is as good and as honest as the reference filter on its th
                      vv = noise["gnss_vel_sd_v_m_s"], bh = noise["baro_sd_m"];
         Eigen::Matrix<double, 6, 1> fix_variance;
         fix_variance << gh * gh, gh * gh, gv * gv, vh * vh, vh * vh, vv * vv;
-        for (const auto& row : read_csv(run["inputs"]["files"][0])) {
+        for (const auto& row : reference_rows("numerics/" + run["inputs"]["files"][0].get<std::string>())) {
             const long t_ms = millisecond(row[0]);
             filter.predict(vector_at(row, 1), vector_at(row, 4), 0.01);
             if (const auto height = heights.find(t_ms); height != heights.end()) {
@@ -140,7 +116,7 @@ TEST_CASE("the filter is as good and as honest as the reference filter on its th
             nees_sum += error.dot(filter.covariance().ldlt().solve(error));
             ++nees_count;
         }
-        // The published figures of tests/reference/numerics/README (RMSE over 1-60 s) are repeated in the file.
+        // RMSE over 1-60 s, as the file says.
         const auto& reference_rmse = run["reference_filter"]["rmse"]["whole_1_to_60"];
         const auto rms = [&](double sum) { return std::sqrt(sum / all.count); };
         const double degree = 180 / 3.14159265358979323846;

@@ -2,16 +2,15 @@
 // arithmetic).
 #include <catch2/catch.hpp>
 
-#include <fstream>
 #include <numbers>
 #include <string>
 
-#include <nlohmann/json.hpp>
-
 #include "server/estimate/navigation/look_angles.hpp"
+#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
+using namespace turnstone::test;
 using Eigen::Matrix3d;
 using Eigen::Vector3d;
 
@@ -22,10 +21,8 @@ constexpr double kDegree = std::numbers::pi / 180;
 } // namespace
 
 TEST_CASE("azimuth, elevation and slant range to a place agree with the reference") {
-    std::ifstream in(std::string(TURNSTONE_SOURCE_DIR) + "/tests/reference/geodesy.json");
-    const auto reference = nlohmann::json::parse(in);
     int checked = 0;
-    for (const auto& c : reference["enu"]) {
+    for (const auto& c : read_reference("geodesy.json").at("enu")) {
         INFO(c["id"]);
         const double range = c["slant_range_m"];
         if (range < 1) continue; // the station itself: see the next case

@@ -11,6 +11,7 @@
 #include "server/estimate/air/air_data.hpp"
 #include "server/estimate/navigation/navigation.hpp"
 #include "shared/time.hpp"
+#include "tests/support/scenario.hpp"
 #include "tools/sim/fly.hpp"
 
 using namespace turnstone;
@@ -29,11 +30,9 @@ constexpr int kFlights = kInstrumented ? 4 : 100;
 constexpr std::uint64_t kLostFixFlights = kInstrumented ? 1 : 20;
 
 sim::Scenario scenario(const std::string& name) {
-    const std::string root = TURNSTONE_SOURCE_DIR;
-    auto result = sim::make_scenario(name, root + "/tools/demo/sanderling", root + "/tools/demo/site.json");
-    REQUIRE(result.has_value());
-    result->disperse = true;
-    return *result;
+    sim::Scenario scenario = test::demo_scenario(name);
+    scenario.disperse = true;
+    return scenario;
 }
 
 std::int64_t ns(double t_s) {

@@ -4,14 +4,12 @@
 #include <catch2/catch.hpp>
 
 #include <cmath>
-#include <fstream>
 #include <memory>
-
-#include <nlohmann/json.hpp>
 
 #include "server/estimate/prediction/landing_area.hpp"
 #include "server/estimate/prediction/trajectories.hpp"
 #include "tests/estimate/prediction/motorless.hpp"
+#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
@@ -19,10 +17,8 @@ using namespace turnstone::test;
 
 namespace {
 
-nlohmann::json cases_of(const std::string& name) {
-    std::ifstream file(std::string(TURNSTONE_SOURCE_DIR) + "/tests/reference/numerics/" + name);
-    REQUIRE(file);
-    return nlohmann::json::parse(file).at("cases");
+const nlohmann::json& cases_of(const std::string& name) {
+    return read_reference("numerics/" + name).at("cases");
 }
 
 } // namespace

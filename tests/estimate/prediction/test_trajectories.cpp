@@ -6,19 +6,17 @@
 
 #include <array>
 #include <cmath>
-#include <fstream>
 #include <limits>
 #include <memory>
 #include <random>
 #include <string>
 #include <vector>
 
-#include <nlohmann/json.hpp>
-
 #include "server/estimate/prediction/landing_area.hpp"
 #include "server/estimate/prediction/predictor.hpp"
 #include "server/estimate/prediction/trajectories.hpp"
 #include "tests/estimate/prediction/motorless.hpp"
+#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
@@ -27,14 +25,9 @@ using namespace turnstone::test;
 namespace {
 
 std::vector<nlohmann::json> cases_of(const std::string& file, const std::string& kind) {
-    std::ifstream in(std::string(TURNSTONE_SOURCE_DIR) + "/tests/reference/numerics/" + file);
-    REQUIRE(in);
-    const nlohmann::json json = nlohmann::json::parse(in);
-    std::vector<nlohmann::json> out;
-    for (const auto& c : json.at("cases"))
-        if (c.at("kind") == kind) out.push_back(c);
-    REQUIRE_FALSE(out.empty());
-    return out;
+    const auto cases = reference_cases("numerics/" + file, kind);
+    REQUIRE_FALSE(cases.empty());
+    return cases;
 }
 
 /// Standard air above a pad at `elevation_m`.

@@ -8,7 +8,7 @@
 #include "server/estimate/vertical/vertical_filter.hpp"
 #include "server/estimate/vertical/vertical_input.hpp"
 #include "shared/time.hpp"
-#include "tests/support/csv_rows.hpp"
+#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
@@ -207,8 +207,8 @@ TEST_CASE("port noise swamps heights from Mach 0.8 on and leaves slow flight alo
 TEST_CASE("a real quadrotor flight with heights once a second") {
     // Acc in m/s2 (z up: its mean along the vertical is 9.7), Euler angles Z-Y'-X'' in degrees; both follow from the
     // data.
-    const auto imu = test::csv_rows("data/quadrotor_vertical/IMU_1.csv");
-    const auto truth = test::csv_rows("data/quadrotor_vertical/GT.csv");
+    const auto imu = test::reference_rows("data/quadrotor_vertical/IMU_1.csv");
+    const auto truth = test::reference_rows("data/quadrotor_vertical/GT.csv");
     REQUIRE(imu.size() > 3000);
     VerticalSettings settings;
     settings.rest_updates = false;

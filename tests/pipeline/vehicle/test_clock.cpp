@@ -17,20 +17,18 @@
 #include "tests/support/reference.hpp"
 
 using namespace turnstone;
+using namespace turnstone::test;
 
 namespace {
 
 constexpr double kRollover32Ms = 4294967296.0 * 1e6;
 
 const nlohmann::json& cases() {
-    static const nlohmann::json file = read_reference("numerics/clock.json");
-    return file.at("cases");
+    return read_reference("numerics/clock.json").at("cases");
 }
 
 const nlohmann::json& case_named(const std::string& id) {
-    for (const auto& one : cases())
-        if (one.at("id") == id) return one;
-    throw std::runtime_error("clock.json has no case " + id);
+    return reference_case("numerics/clock.json", id);
 }
 
 /// Receive times of the file are whole microseconds.

@@ -19,8 +19,8 @@ using Read = void (*)(const nlohmann::json&, std::vector<Problem>&);
 
 /// Every case's problems are exactly the expected pointers, in any order.
 int check_cases(const std::string& file, Read read) {
-    const nlohmann::json golden = read_json("tests/golden/dictionary/" + file);
-    const nlohmann::json base = read_json(golden["base"].get<std::string>());
+    const nlohmann::json golden = read_json(source_path("tests/golden/dictionary/" + file));
+    const nlohmann::json base = read_json(source_path(golden["base"].get<std::string>()));
     int checked = 0;
     for (const auto& test_case : golden["cases"]) {
         INFO(file << ": " << test_case["name"]);
@@ -67,7 +67,7 @@ TEST_CASE("good and bad vehicles and sites give exactly their mistakes", "[dicti
 
 TEST_CASE("every role has its unit in the schema and a title of its own for people", "[dictionary]") {
     std::set<std::string_view> titles;
-    const nlohmann::json role = read_json("protocol/schema/dictionary.schema.json")["$defs"]["role"];
+    const nlohmann::json role = read_json(source_path("protocol/schema/dictionary.schema.json"))["$defs"]["role"];
     REQUIRE(role["enum"].size() == kRoles.size());
     for (std::size_t i = 0; i < kRoles.size(); ++i) {
         CHECK(kRoles[i].role == static_cast<Role>(i));
@@ -84,7 +84,7 @@ TEST_CASE("every role has its unit in the schema and a title of its own for peop
 }
 
 TEST_CASE("fields are laid out in order, with padding, arrays and batches", "[dictionary]") {
-    const Dictionary demo = dictionary_of(read_json("tools/demo/sanderling/dictionary.json"));
+    const Dictionary demo = dictionary_of(read_json(demo_path("sanderling/dictionary.json")));
     REQUIRE(demo.packets.size() == 5);
     // bytes counted by hand from the types
     const std::uint32_t bytes[] = {2 + 4 * 12, 3 + 2, 3 * 4 + 3 * 2 + 1 + 2 * 2, 2 + 1 + 2 + 2 + 8, 1 + 4 + 4 + 4 * 2};
@@ -120,7 +120,7 @@ TEST_CASE("a channel is called by its title, or by its name without the unit", "
         INFO(c.name);
         CHECK(title_from_name(c.name, c.unit) == c.title);
     }
-    nlohmann::json json = read_json("tools/demo/sanderling/dictionary.json");
+    nlohmann::json json = read_json(demo_path("sanderling/dictionary.json"));
     json["packets"][4]["fields"][3]["title"] = "Attitude";
     json["packets"][3]["fields"][5].erase("title");
     const Dictionary demo = dictionary_of(json);
@@ -130,7 +130,7 @@ TEST_CASE("a channel is called by its title, or by its name without the unit", "
 }
 
 TEST_CASE("channels stay valid when a dictionary is moved", "[dictionary]") {
-    Dictionary first = dictionary_of(read_json("tools/demo/sanderling/dictionary.json"));
+    Dictionary first = dictionary_of(read_json(demo_path("sanderling/dictionary.json")));
     const Dictionary second = std::move(first);
     CHECK(second.tables[2].channels[0].field == second.packets[1].fields.data());
 }

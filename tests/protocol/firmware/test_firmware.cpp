@@ -9,10 +9,10 @@
 #include <Eigen/Core>
 #include <catch2/catch.hpp>
 
+#include "protocol/decode/decoder.hpp"
+#include "protocol/decode/half.hpp"
 #include "protocol/firmware/generate.hpp"
 #include "protocol/framing/deframer.hpp"
-#include "protocol/packet/decoder.hpp"
-#include "protocol/packet/half.hpp"
 #include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
@@ -23,14 +23,9 @@ namespace {
 const std::string kWarnings = " -std=c99 -Wall -Wextra -Werror -pedantic -Wconversion -Wshadow ";
 
 fs::path work_folder(const std::string& name) {
-    fs::path folder = fs::path(TURNSTONE_BINARY_DIR) / "firmware_test" / name;
+    fs::path folder = build_path("firmware_test/" + name);
     fs::create_directories(folder);
     return folder;
-}
-
-void write(const fs::path& path, const std::string& text) {
-    std::ofstream(path, std::ios::binary) << text;
-    REQUIRE(fs::file_size(path) == text.size());
 }
 
 void run(const std::string& command) {
@@ -91,11 +86,11 @@ int check_output(const fs::path& output, const Dictionary& dictionary) {
 } // namespace
 
 TEST_CASE("firmware's frames decode to what firmware meant, on 64 and 32 bits", "[firmware]") {
-    const Dictionary dictionary = dictionary_of(read_json("tests/golden/dictionary/stress.json"));
+    const Dictionary dictionary = dictionary_of(read_json(source_path("tests/golden/dictionary/stress.json")));
     const fs::path folder = work_folder("stress");
-    write(folder / "stress_rig.h", generate_firmware_header(dictionary));
-    const std::string sources = std::string(TURNSTONE_SOURCE_DIR) + "/tests/protocol/firmware/roundtrip.c " +
-                                TURNSTONE_SOURCE_DIR + "/tests/protocol/firmware/second_unit.c";
+    write_file(folder / "stress_rig.h", generate_firmware_header(dictionary));
+    const std::string sources = source_path("tests/protocol/firmware/roundtrip.c").string() + " " +
+                                source_path("tests/protocol/firmware/second_unit.c").string();
     for (const std::string mode : {"-m64 -fsanitize=undefined -fno-sanitize-recover=all", "-m32"}) {
         run("gcc " + mode + kWarnings + "-O1 -I" + folder.string() + " " + sources + " -o " +
             (folder / "roundtrip").string());
@@ -105,11 +100,12 @@ TEST_CASE("firmware's frames decode to what firmware meant, on 64 and 32 bits", 
 }
 
 TEST_CASE("the demo's header compiles as C99 and as C++ without a warning", "[firmware]") {
-    const Dictionary dictionary = dictionary_of(read_json("tools/demo/sanderling/dictionary.json"));
+    const Dictionary dictionary = dictionary_of(read_json(demo_path("sanderling/dictionary.json")));
     const fs::path folder = work_folder("demo");
-    write(folder / "sanderling.h", generate_firmware_header(dictionary));
-    write(folder / "unit.c",
-          "#include \"sanderling.h\"\nint main(void) { return SANDERLING_FIX_FIX_DIMENSIONS_3_D == 3 ? 0 : 1; }\n");
+    write_file(folder / "sanderling.h", generate_firmware_header(dictionary));
+    write_file(
+        folder / "unit.c",
+        "#include \"sanderling.h\"\nint main(void) { return SANDERLING_FIX_FIX_DIMENSIONS_3_D == 3 ? 0 : 1; }\n");
     fs::copy_file(folder / "unit.c", folder / "unit.cpp", fs::copy_options::overwrite_existing);
     const std::string base = " -I" + folder.string() + " -o " + (folder / "unit").string() + " " + folder.string();
     run("gcc" + kWarnings + base + "/unit.c && " + (folder / "unit").string());
@@ -122,8 +118,8 @@ TEST_CASE("the support functions give the catalogue's checksum, LINK.md's frame 
           "[firmware]") {
     const fs::path folder = work_folder("support");
     const std::string program = (folder / "support").string();
-    run("gcc" + kWarnings + "-I" + TURNSTONE_SOURCE_DIR + " " + TURNSTONE_SOURCE_DIR +
-        "/tests/protocol/firmware/support.c -o " + program);
+    run("gcc" + kWarnings + "-I" + source_path("").string() + " " +
+        source_path("tests/protocol/firmware/support.c").string() + " -o " + program);
     const Bytes with_checksum = from_hex(link_example("hex packet-and-checksum"));
     run(program + " " + to_hex(std::span(with_checksum).first(with_checksum.size() - 2)) + " > " +
         (folder / "output").string());

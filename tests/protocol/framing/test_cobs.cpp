@@ -33,7 +33,7 @@ Bytes encoded(const Bytes& plain) {
 TEST_CASE("COBS examples encode to the short form and decode from both forms", "[cobs]") {
     int forms_differ = 0;
     int checked = 0;
-    const nlohmann::json reference = read_json("tests/reference/cobs.json");
+    const nlohmann::json& reference = read_reference("cobs.json");
     for (const auto& example : reference["cobs"]) {
         INFO(example["id"]);
         const Bytes plain = from_hex(example["payload_hex"].get<std::string>());

@@ -9,7 +9,7 @@
 using namespace turnstone;
 
 TEST_CASE("CRC-16/IBM-3740 gives the catalogue's and two libraries' values", "[crc16]") {
-    const nlohmann::json reference = read_json("tests/reference/crc.json");
+    const nlohmann::json& reference = read_reference("crc.json");
     std::map<std::string, Bytes> inputs;
     for (const auto& input : reference["inputs"])
         inputs[input["id"].get<std::string>()] = from_hex(input["hex"].get<std::string>());

@@ -13,7 +13,7 @@ using namespace turnstone;
 TEST_CASE("primary headers decode and encode as the dissected packets", "[space_packet]") {
     int checked = 0;
     std::set<int> flags_seen;
-    const nlohmann::json reference = read_json("tests/reference/ccsds.json");
+    const nlohmann::json& reference = read_reference("ccsds.json");
     for (const auto& packet : reference["space_packets"]) {
         INFO(packet["id"]);
         const Bytes bytes = from_hex(packet["packet_hex"].get<std::string>());
@@ -46,7 +46,7 @@ TEST_CASE("any six bytes survive decoding and encoding; fewer are not a header",
 
 TEST_CASE("CUC time codes give their seconds", "[time_code]") {
     int checked = 0;
-    const nlohmann::json reference = read_json("tests/reference/ccsds.json");
+    const nlohmann::json& reference = read_reference("ccsds.json");
     for (const auto& time : reference["time_codes"]) {
         if (time["code"] != "CUC" || time["basic_octets"] > 4 || time["fraction_octets"] > 3) continue;
         INFO(time["id"]);

@@ -2,17 +2,19 @@
 
 #include <catch2/catch.hpp>
 
+#include "server/record/format/recording_id.hpp"
 #include "server/record/format/sqlite.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/record/write/recorder.hpp"
 #include "tests/record/support.hpp"
+#include "tests/support/tree.hpp"
 
 namespace turnstone {
 namespace {
 
 using namespace record_test;
 
-std::string record_something(const ScratchDirectory& directory, std::int64_t utc_ns, const std::string& name) {
+std::string record_something(const TemporaryFolder& directory, std::int64_t utc_ns, const std::string& name) {
     Recorder recorder({.directory = directory.path()}, sample_setup());
     BatchMaker maker;
     const std::string id = recorder.begin(sample_schema(), kStart_ns, utc_ns, name);
@@ -21,7 +23,7 @@ std::string record_something(const ScratchDirectory& directory, std::int64_t utc
 }
 
 TEST_CASE("ids carry UTC start and vehicle, are unique and make no path") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     struct Case {
         std::int64_t utc_ns;
         const char* vehicle;
@@ -32,14 +34,14 @@ TEST_CASE("ids carry UTC start and vehicle, are unique and make no path") {
                           Case{0, "", "1970-01-01T000000Z"}, Case{-1, "x", "1969-12-31T235959Z-x"},
                           Case{0, "../../etc/passwd", "1970-01-01T000000Z-------etc-passwd"}})
         CHECK(make_recording_id(directory.path(), c.utc_ns, c.vehicle) == c.id);
-    std::ofstream(directory.file("1970-01-01T000000Z")) << "taken";
+    std::ofstream(directory.recording("1970-01-01T000000Z")) << "taken";
     CHECK(make_recording_id(directory.path(), 0, "") == "1970-01-01T000000Z-2");
 }
 
 TEST_CASE("an id leads only to a recording of the directory") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     const std::string id = record_something(directory, kStart_ns, "");
-    CHECK(recording_path(directory.path(), id) == directory.file(id));
+    CHECK(recording_path(directory.path(), id) == directory.recording(id));
     std::ofstream(directory.path().parent_path() / "turnstone-outside.sqlite") << "outside";
     for (const std::string& hostile :
          {std::string("../turnstone-outside"), std::string(""), std::string("."), std::string(".."),
@@ -52,21 +54,22 @@ TEST_CASE("an id leads only to a recording of the directory") {
 }
 
 TEST_CASE("the catalogue lists every recording, newest first, and says what is wrong with a damaged one") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     const std::string first = record_something(directory, kStart_ns, "first");
     const std::string second = record_something(directory, kStart_ns + 3'600'000 * kMs, "second");
     std::ofstream(directory.path() / "notes.txt") << "not a recording";
     std::ofstream(directory.path() / ".2026.sqlite.new") << "half made";
-    std::ofstream(directory.file("a-text")) << std::string(5000, 'x');
-    std::ofstream(directory.file("b-empty"));
+    std::ofstream(directory.recording("a-text")) << std::string(5000, 'x');
+    std::ofstream(directory.recording("b-empty"));
     {
-        Database other(directory.file("c-other"), Database::Mode::create);
+        Database other(directory.recording("c-other"), Database::Mode::create);
         other.execute("CREATE TABLE t (x)");
     }
-    std::filesystem::copy_file(directory.file(first), directory.file("d-cut"));
-    std::filesystem::resize_file(directory.file("d-cut"), std::filesystem::file_size(directory.file("d-cut")) / 2);
-    std::filesystem::copy_file(directory.file(first), directory.file("e-newer"));
-    Database(directory.file("e-newer"), Database::Mode::read_write).execute("PRAGMA user_version = 99");
+    std::filesystem::copy_file(directory.recording(first), directory.recording("d-cut"));
+    std::filesystem::resize_file(directory.recording("d-cut"),
+                                 std::filesystem::file_size(directory.recording("d-cut")) / 2);
+    std::filesystem::copy_file(directory.recording(first), directory.recording("e-newer"));
+    Database(directory.recording("e-newer"), Database::Mode::read_write).execute("PRAGMA user_version = 99");
 
     const auto found = scan_recordings(directory.path());
     REQUIRE(found.size() == 7);
@@ -88,16 +91,15 @@ TEST_CASE("the catalogue lists every recording, newest first, and says what is w
     CHECK(found[5].name == "second");
     CHECK(found[6].id == first);
     CHECK(found[6].damage.empty());
-    CHECK(found[6].file_bytes == std::filesystem::file_size(directory.file(first)));
+    CHECK(found[6].file_bytes == std::filesystem::file_size(directory.recording(first)));
     CHECK(scan_recordings(directory.path() / "none").empty());
     CHECK_FALSE(RecordingReader::open(directory.path() / "none.sqlite"));
 }
 
 TEST_CASE("a recording with pages overwritten is reported, never trusted and never a crash") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     const std::string id = record_something(directory, kStart_ns, "");
-    std::ifstream in(directory.file(id), std::ios::binary);
-    const std::string whole{std::istreambuf_iterator<char>(in), {}};
+    const std::string whole = test::read_file(directory.recording(id));
     std::mt19937 random(8);
     std::size_t noticed = 0;
     for (int round = 0; round < 60; ++round) {
@@ -107,8 +109,8 @@ TEST_CASE("a recording with pages overwritten is reported, never trusted and nev
             const std::size_t page = 1 + random() % (spoilt.size() / 4096 - 1);
             std::fill_n(spoilt.begin() + static_cast<std::ptrdiff_t>(page * 4096), 4096, static_cast<char>(random()));
         }
-        std::ofstream(directory.file("spoilt"), std::ios::binary) << spoilt;
-        auto reader = RecordingReader::open(directory.file("spoilt"));
+        std::ofstream(directory.recording("spoilt"), std::ios::binary) << spoilt;
+        auto reader = RecordingReader::open(directory.recording("spoilt"));
         if (!reader) {
             ++noticed;
             continue;
@@ -130,12 +132,12 @@ TEST_CASE("a recording with pages overwritten is reported, never trusted and nev
 }
 
 TEST_CASE("name and notes of a closed recording can be changed, nothing else") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     const std::string id = record_something(directory, kStart_ns, "");
-    REQUIRE(set_recording_meta(directory.file(id), "name", "Röhre 3"));
-    REQUIRE(set_recording_meta(directory.file(id), "notes", "wind 5 m/s'; DROP TABLE meta;--"));
-    CHECK_FALSE(set_recording_meta(directory.file(id), "ended", ""));
-    CHECK_FALSE(set_recording_meta(directory.file("none"), "name", "x"));
+    REQUIRE(set_recording_meta(directory.recording(id), "name", "Röhre 3"));
+    REQUIRE(set_recording_meta(directory.recording(id), "notes", "wind 5 m/s'; DROP TABLE meta;--"));
+    CHECK_FALSE(set_recording_meta(directory.recording(id), "ended", ""));
+    CHECK_FALSE(set_recording_meta(directory.recording("none"), "name", "x"));
     const auto info = scan_recordings(directory.path()).at(0);
     CHECK(info.name == "Röhre 3");
     CHECK(info.notes == "wind 5 m/s'; DROP TABLE meta;--");

@@ -1,10 +1,7 @@
 /// Running time of an engine over several sessions, among them killed ones: against a count of the seconds it ran.
 #include <bit>
-#include <csignal>
 #include <fstream>
-#include <sys/wait.h>
 #include <thread>
-#include <unistd.h>
 
 #include <catch2/catch.hpp>
 
@@ -18,6 +15,8 @@
 #include "server/record/write/recorder.hpp"
 #include "server/setup/vehicle_folder.hpp"
 #include "tests/record/support.hpp"
+#include "tests/support/killed_child.hpp"
+#include "tests/support/tree.hpp"
 
 namespace turnstone {
 namespace {
@@ -98,19 +97,19 @@ class Session {
     std::int64_t samples_ = 0;
 };
 
-[[noreturn]] void run_engine_until_killed(const std::filesystem::path& directory, std::int64_t t_start_ns, int report) {
+[[noreturn]] void run_engine_until_killed(const std::filesystem::path& directory, std::int64_t t_start_ns,
+                                          auto&& report) {
     const PipelineSetup setup = boat_setup();
     Session session(directory, setup, t_start_ns);
     for (;;) {
         session.sample(1500);
-        const double ran_s = session.ran_s();
-        if (::write(report, &ran_s, sizeof(ran_s)) != sizeof(ran_s)) ::_exit(1);
+        report(session.ran_s());
         std::this_thread::sleep_for(std::chrono::milliseconds(2));
     }
 }
 
 TEST_CASE("engine hours over sessions add up, restarted or killed, and are never counted twice") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     const PipelineSetup setup = boat_setup();
     CHECK(engine_totals(directory.path(), setup).empty());
     CHECK_FALSE(engine_running_s(directory.path(), "boat"));
@@ -119,34 +118,18 @@ TEST_CASE("engine hours over sessions add up, restarted or killed, and are never
     for (int round = 0; round < 5; ++round) {
         INFO("round " << round);
         const double before_s = engine_running_s(directory.path(), "boat").value_or(0);
-        int report[2];
-        REQUIRE(::pipe(report) == 0);
-        const pid_t child = ::fork();
-        REQUIRE(child >= 0);
-        if (child == 0) {
-            ::close(report[0]);
-            run_engine_until_killed(directory.path(), kStart_ns + round * 3'600'000 * kMs, report[1]);
-        }
-        ::close(report[1]);
-        std::vector<std::pair<std::chrono::steady_clock::time_point, double>> told;
-        std::thread listener([&] {
-            double one = 0;
-            while (::read(report[0], &one, sizeof(one)) == sizeof(one))
-                told.emplace_back(std::chrono::steady_clock::now(), one);
-        });
-        std::this_thread::sleep_for(std::chrono::milliseconds(400 + random() % 300));
-        const auto killed_at = std::chrono::steady_clock::now();
-        REQUIRE(::kill(child, SIGKILL) == 0);
-        REQUIRE(::waitpid(child, nullptr, 0) == child);
-        listener.join();
-        ::close(report[0]);
+        const auto child =
+            test::run_until_killed<double>(std::chrono::milliseconds(400 + random() % 300), [&](auto&& report) {
+                run_engine_until_killed(directory.path(), kStart_ns + round * 3'600'000 * kMs, report);
+            });
+        const auto& told = child.reports;
         REQUIRE_FALSE(told.empty());
 
         const double found_s = engine_running_s(directory.path(), "boat").value_or(0) - before_s;
         CHECK(found_s <= told.back().second); // never more than it ran
         double safe_s = 0;                    // what was pushed longer ago than the recorder promises
         for (const auto& [at, total_s] : told)
-            if (killed_at - at > std::chrono::milliseconds(250)) safe_s = total_s;
+            if (child.killed_at - at > std::chrono::milliseconds(250)) safe_s = total_s;
         CHECK(found_s >= safe_s - 1.0); // and at most the row of a second under way is missing
         ran_s += told.back().second;
         lost_s += told.back().second - found_s;
@@ -174,28 +157,28 @@ TEST_CASE("engine hours over sessions add up, restarted or killed, and are never
     CHECK(*engine_running_s(directory.path(), "boat") == after_s);
 
     // The recording holds its own beginning: fed back it is the same, and reprocessed it counts from there, once.
-    const auto report = verify_recording(directory.file(id));
+    const auto report = verify_recording(directory.recording(id));
     REQUIRE(report);
     INFO(report->first_difference);
     CHECK(report->differences == 0);
-    const auto again = reprocess(directory.file(id), {}, directory.path());
+    const auto again = reprocess(directory.recording(id), {}, directory.path());
     REQUIRE(again);
     CHECK(verify_recording(*again)->differences == 0);
     const std::string greatest = "SELECT max(running_time_h * 1e9) FROM boat_estimate_engine";
     CHECK(Database(*again, Database::Mode::read_only).integer(greatest) ==
-          Database(directory.file(id), Database::Mode::read_only).integer(greatest));
+          Database(directory.recording(id), Database::Mode::read_only).integer(greatest));
     CHECK(*engine_running_s(directory.path(), "boat") == after_s);
 
     // All but the newest may be moved away; a file that is none stops nothing.
     for (const std::string& name : directory.names())
         if (name != silent + ".sqlite") std::filesystem::remove(directory.path() / name);
-    std::filesystem::copy_file(TURNSTONE_SOURCE_DIR "/README.md", directory.file("broken"));
+    std::filesystem::copy_file(test::source_path("README.md"), directory.recording("broken"));
     CHECK(*engine_running_s(directory.path(), "boat") == after_s);
     CHECK_FALSE(engine_running_s(directory.path(), "canoe"));
 }
 
 TEST_CASE("a capture read again, or a reprocessed recording with another threshold, adds no engine hours") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     const PipelineSetup live = boat_setup(), capture = boat_setup("file:old.bin");
     std::string id;
     {
@@ -212,10 +195,10 @@ TEST_CASE("a capture read again, or a reprocessed recording with another thresho
         for (int k = 0; k < 201; ++k) session.sample(1500);
     }
     CHECK(*engine_running_s(directory.path(), "boat") == told_s);
-    const ScratchDirectory folder;
+    const TemporaryFolder folder;
     std::ofstream(folder.path() / "dictionary.json") << kDictionary;
     std::ofstream(folder.path() / "vehicle.json") << R"({"name": "boat", "engine_running_threshold_rpm": 50})";
-    const auto again = reprocess(directory.file(id), {folder.path()}, directory.path());
+    const auto again = reprocess(directory.recording(id), {folder.path()}, directory.path());
     REQUIRE(again);
     CHECK(Database(*again, Database::Mode::read_only)
               .integer("SELECT max(running_time_h * 3600) FROM boat_estimate_engine") >

@@ -95,7 +95,7 @@ class AwkwardRecording {
         : points_(awkward_series(count, seed)), random_(seed) {
         schema_ = sample_schema();
         schema_.tables.resize(1);
-        path_ = directory_.file("a");
+        path_ = directory_.recording("a");
         create_recording(path_, texts_of(sample_setup()), schema_, {kStart_ns, kStart_ns, "", ""}, false);
         file_.emplace(path_, schema_, false);
     }
@@ -141,7 +141,7 @@ class AwkwardRecording {
     void reopen() { file_.emplace(path_, schema_, false); }
 
   private:
-    ScratchDirectory directory_;
+    TemporaryFolder directory_;
     Schema schema_;
     std::vector<Point> points_;
     std::mt19937 random_;

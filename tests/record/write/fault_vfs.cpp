@@ -24,11 +24,6 @@ std::mutex images_mutex;
 bool images_kept = false;
 std::map<std::string, std::string> images; // file name -> content at its last sync
 
-std::string content_of(const std::filesystem::path& path) {
-    std::ifstream file(path, std::ios::binary);
-    return {std::istreambuf_iterator<char>(file), {}};
-}
-
 /// What SQLite sees as a file; the system's own follows it in memory.
 struct ShimFile {
     sqlite3_file base;
@@ -49,7 +44,7 @@ int next_write_code() {
 
 void keep_image(const char* path) {
     const std::lock_guard lock(images_mutex);
-    if (images_kept && path[0] != '\0') images[std::filesystem::path(path).filename()] = content_of(path);
+    if (images_kept && path[0] != '\0') images[std::filesystem::path(path).filename()] = test::read_file(path);
 }
 
 const sqlite3_io_methods kShimMethods = {
@@ -144,7 +139,7 @@ void FaultyDisk::keep_synced_images(const std::filesystem::path& directory) {
     const std::lock_guard lock(images_mutex);
     images_kept = true;
     for (const auto& entry : std::filesystem::directory_iterator(directory))
-        if (entry.path().extension() == ".sqlite") images[entry.path().filename()] = content_of(entry.path());
+        if (entry.path().extension() == ".sqlite") images[entry.path().filename()] = test::read_file(entry.path());
 }
 
 void FaultyDisk::power_cut_image(const std::filesystem::path& target) const {

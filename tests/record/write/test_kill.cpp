@@ -1,10 +1,8 @@
 /// kill -9 of a process that records, at random moments: the file opens, is whole, and lost no more than
 /// promised.
 #include <chrono>
-#include <csignal>
-#include <sys/wait.h>
+#include <random>
 #include <thread>
-#include <unistd.h>
 
 #include <catch2/catch.hpp>
 
@@ -13,6 +11,7 @@
 #include "server/record/read/reader.hpp"
 #include "server/record/write/recorder.hpp"
 #include "tests/record/support.hpp"
+#include "tests/support/killed_child.hpp"
 
 namespace turnstone {
 namespace {
@@ -20,63 +19,34 @@ namespace {
 using namespace record_test;
 using Clock = std::chrono::steady_clock;
 
-constexpr std::int64_t kPromise_ms = 250;
+constexpr std::chrono::milliseconds kPromise(250);
 
-/// Told to the parent before each push: from then on the batch may be lost for kPromise_ms.
-struct Pushed {
-    std::uint64_t input;
-    std::int64_t at_ns;
-};
-
-std::int64_t steady_ns() {
-    return std::chrono::duration_cast<std::chrono::nanoseconds>(Clock::now().time_since_epoch()).count();
-}
-
-[[noreturn]] void record_until_killed(const std::filesystem::path& directory, int report) {
-    {
-        Recorder recorder({.directory = directory}, sample_setup());
-        recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
-        BatchMaker maker;
-        for (;;) {
-            recorder.push(maker.next());
-            const Pushed pushed{maker.made() - 1, steady_ns()};
-            if (::write(report, &pushed, sizeof(pushed)) != sizeof(pushed)) ::_exit(1);
-            std::this_thread::sleep_for(std::chrono::microseconds(500));
-        }
+/// When the batch was handed over, on the clock that parent and child share.
+[[noreturn]] void record_until_killed(const std::filesystem::path& directory, auto&& report) {
+    Recorder recorder({.directory = directory}, sample_setup());
+    recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+    BatchMaker maker;
+    for (;;) {
+        recorder.push(maker.next());
+        report(Clock::now());
+        std::this_thread::sleep_for(std::chrono::microseconds(500));
     }
 }
 
 TEST_CASE("killed at random moments, a recording opens, is whole and lost at most the promised time") {
     std::mt19937 random(20);
-    std::int64_t worst_ms = 0;
+    Clock::duration worst{};
     std::size_t with_data = 0;
     for (int round = 0; round < 20; ++round) {
         INFO("round " << round);
-        const ScratchDirectory directory;
-        int report[2];
-        REQUIRE(::pipe(report) == 0);
-        const pid_t child = ::fork();
-        REQUIRE(child >= 0);
-        if (child == 0) {
-            ::close(report[0]);
-            record_until_killed(directory.path(), report[1]);
-        }
-        ::close(report[1]);
-        const auto life = std::chrono::milliseconds(30 + random() % 500);
-        std::vector<Pushed> pushed;
-        std::thread listener([&] {
-            Pushed one{};
-            while (::read(report[0], &one, sizeof(one)) == sizeof(one)) pushed.push_back(one);
-        });
-        std::this_thread::sleep_for(life);
-        const std::int64_t killed_ns = steady_ns();
-        REQUIRE(::kill(child, SIGKILL) == 0);
-        REQUIRE(::waitpid(child, nullptr, 0) == child);
-        listener.join();
-        ::close(report[0]);
+        const TemporaryFolder directory;
+        const auto child = test::run_until_killed<Clock::time_point>(
+            std::chrono::milliseconds(30 + random() % 500),
+            [&](auto&& report) { record_until_killed(directory.path(), report); });
+        const auto& pushed = child.reports; // from then on each may be lost for kPromise
 
         const auto found = scan_recordings(directory.path());
-        const bool old_enough = !pushed.empty() && killed_ns - pushed.front().at_ns > kPromise_ms * kMs;
+        const bool old_enough = !pushed.empty() && child.killed_at - pushed.front().second > kPromise;
         if (found.empty()) {
             REQUIRE_FALSE(old_enough);
             continue;
@@ -95,9 +65,9 @@ TEST_CASE("killed at random moments, a recording opens, is whole and lost at mos
         }
         with_data += stored > 0 ? 1U : 0U;
         if (stored < pushed.size()) {
-            const std::int64_t lost_ms = (killed_ns - pushed[stored].at_ns) / kMs;
-            worst_ms = std::max(worst_ms, lost_ms);
-            CHECK(lost_ms <= kPromise_ms);
+            const auto lost = child.killed_at - pushed[stored].second;
+            worst = std::max(worst, lost);
+            CHECK(lost <= kPromise);
         }
 
         // The next start mends it.
@@ -121,7 +91,7 @@ TEST_CASE("killed at random moments, a recording opens, is whole and lost at mos
         CHECK(drawn == stored);
     }
     CHECK(with_data >= 10);
-    WARN("worst loss " << worst_ms << " ms of " << kPromise_ms << " ms promised");
+    WARN("worst loss " << worst / std::chrono::milliseconds(1) << " ms of " << kPromise.count() << " ms promised");
 }
 
 } // namespace

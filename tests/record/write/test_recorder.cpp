@@ -49,12 +49,12 @@ void check_integrity(const std::filesystem::path& path) {
 }
 
 TEST_CASE("a live recording can be read while it is written, up to the newest commit") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     BatchMaker maker;
     Recorder recorder({.directory = directory.path(), .commit_interval_ms = 5}, sample_setup());
     const std::string id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
     REQUIRE(recorder.flush(5000));
-    auto reader = RecordingReader::open(directory.file(id));
+    auto reader = RecordingReader::open(directory.recording(id));
     REQUIRE(reader);
     std::uint64_t seen = 0;
     for (int round = 0; round < 40; ++round) {
@@ -112,26 +112,26 @@ TEST_CASE("a live recording can be read while it is written, up to the newest co
 }
 
 TEST_CASE("a recording closed under a reader becomes one file when the reader lets go") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     BatchMaker maker;
     std::optional<Recorder> recorder(std::in_place, RecorderSettings{.directory = directory.path()}, sample_setup());
     const std::string first = recorder->begin(sample_schema(), kStart_ns, kStart_ns, "");
     recorder->push(maker.next());
     REQUIRE(recorder->flush(5000));
-    std::optional<Result<RecordingReader>> reader(RecordingReader::open(directory.file(first)));
+    std::optional<Result<RecordingReader>> reader(RecordingReader::open(directory.recording(first)));
     REQUIRE(*reader);
     recorder->begin(sample_schema(), kStart_ns, kStart_ns, "");
     REQUIRE(recorder->flush(5000));
     CHECK((*reader)->info().closed);
-    CHECK(std::filesystem::exists(directory.file(first).string() + "-wal"));
+    CHECK(std::filesystem::exists(directory.recording(first).string() + "-wal"));
     reader.reset();
-    CHECK(eventually([&] { return !std::filesystem::exists(directory.file(first).string() + "-wal"); }));
+    CHECK(eventually([&] { return !std::filesystem::exists(directory.recording(first).string() + "-wal"); }));
     recorder.reset();
     CHECK(directory.names().size() == 2);
 }
 
 TEST_CASE("a full queue gives up rows first, then bytes, and counts both") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     FaultyDisk disk;
     BatchMaker maker;
     RecorderStatus status;
@@ -155,11 +155,11 @@ TEST_CASE("a full queue gives up rows first, then bytes, and counts both") {
         CHECK(recorder.status().queue_bytes == 0);
     }
     // Every batch is accounted for: with its row, without it, or not at all.
-    const std::int64_t chunks = count_in(directory.file(id), "chunk");
-    const std::int64_t rows = count_in(directory.file(id), "sanderling_imu");
+    const std::int64_t chunks = count_in(directory.recording(id), "chunk");
+    const std::int64_t rows = count_in(directory.recording(id), "sanderling_imu");
     CHECK(chunks + static_cast<std::int64_t>(status.batches_dropped) == 2000);
     CHECK(rows + static_cast<std::int64_t>(status.rows_dropped + status.batches_dropped) == 2000);
-    auto reader = RecordingReader::open(directory.file(id));
+    auto reader = RecordingReader::open(directory.recording(id));
     REQUIRE(reader);
     CHECK(reader->info().batches_dropped == status.batches_dropped);
     CHECK(reader->info().rows_dropped == status.rows_dropped);
@@ -172,7 +172,7 @@ TEST_CASE("a disk that fails and recovers costs nothing that memory can hold") {
     };
     const auto [code, fault] = GENERATE(Case{SQLITE_FULL, "disk full"}, Case{SQLITE_IOERR_WRITE, "disk error"},
                                         Case{SQLITE_IOERR_FSYNC, "disk error"}, Case{SQLITE_READONLY, "cannot write"});
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     FaultyDisk disk;
     BatchMaker maker;
     std::string id;
@@ -198,10 +198,10 @@ TEST_CASE("a disk that fails and recovers costs nothing that memory can hold") {
         CHECK(recorder.status().batches_dropped == 0);
         CHECK(recorder.status().rows_written == maker.made());
     }
-    CHECK(bytes_in(directory.file(id)) == maker.bytes());
-    CHECK(count_in(directory.file(id), "sanderling_imu") == static_cast<std::int64_t>(maker.made()));
-    check_integrity(directory.file(id));
-    auto reader = RecordingReader::open(directory.file(id));
+    CHECK(bytes_in(directory.recording(id)) == maker.bytes());
+    CHECK(count_in(directory.recording(id), "sanderling_imu") == static_cast<std::int64_t>(maker.made()));
+    check_integrity(directory.recording(id));
+    auto reader = RecordingReader::open(directory.recording(id));
     REQUIRE(reader);
     const auto drawn = reader->series({0, {0}, 0, std::numeric_limits<std::int64_t>::max(), 7});
     std::uint64_t rows = 0;
@@ -213,7 +213,7 @@ TEST_CASE("any single failing write is survived") {
     long operations = 1000;
     long failures_met = 0;
     for (long number = 0; number < operations; ++number) {
-        const ScratchDirectory directory;
+        const TemporaryFolder directory;
         FaultyDisk disk;
         BatchMaker maker;
         std::string id;
@@ -244,7 +244,7 @@ TEST_CASE("any single failing write is survived") {
 }
 
 TEST_CASE("no directory, no permission: recording begins when it can") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     const auto blocked = directory.path() / "recordings";
     std::ofstream(blocked) << "a file where the directory should be";
     BatchMaker maker;
@@ -262,28 +262,28 @@ TEST_CASE("no directory, no permission: recording begins when it can") {
 }
 
 TEST_CASE("a file deleted or damaged under the recorder is continued in a new one") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     BatchMaker maker;
     Recorder recorder({.directory = directory.path(), .commit_interval_ms = 5, .retry_interval_ms = 10},
                       sample_setup());
     const std::string id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
     recorder.push(maker.next());
     REQUIRE(recorder.flush(5000));
-    for (const char* ending : {"", "-wal", "-shm"}) std::filesystem::remove(directory.file(id).string() + ending);
+    for (const char* ending : {"", "-wal", "-shm"}) std::filesystem::remove(directory.recording(id).string() + ending);
     const std::size_t lost = maker.bytes().size();
     CHECK(eventually([&] { return recorder.status().recording_id != id; }));
     recorder.push(maker.next());
     REQUIRE(recorder.flush(5000));
     const std::string next = recorder.status().recording_id;
-    const auto bytes = bytes_in(directory.file(next));
+    const auto bytes = bytes_in(directory.recording(next));
     CHECK(bytes ==
           std::vector<std::byte>(maker.bytes().begin() + static_cast<std::ptrdiff_t>(lost), maker.bytes().end()));
-    Database database(directory.file(next), Database::Mode::read_only);
+    Database database(directory.recording(next), Database::Mode::read_only);
     CHECK(database.text("SELECT value FROM meta WHERE key = 'continues'") == id);
 }
 
 TEST_CASE("a batch that cannot be stored is dropped alone") {
-    const ScratchDirectory directory;
+    const TemporaryFolder directory;
     BatchMaker maker;
     std::string id;
     {
@@ -296,13 +296,13 @@ TEST_CASE("a batch that cannot be stored is dropped alone") {
         REQUIRE(recorder.flush(5000));
         CHECK(recorder.status().batches_dropped == 1);
     }
-    CHECK(bytes_in(directory.file(id)) == maker.bytes());
+    CHECK(bytes_in(directory.recording(id)) == maker.bytes());
 }
 
 TEST_CASE("a pulled plug loses what a killed process loses when every commit is synced") {
     const bool synced = GENERATE(true, false);
-    const ScratchDirectory directory;
-    const ScratchDirectory cut;
+    const TemporaryFolder directory;
+    const TemporaryFolder cut;
     FaultyDisk disk;
     BatchMaker maker;
     struct Cut {

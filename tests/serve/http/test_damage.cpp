@@ -16,10 +16,10 @@ constexpr const char* kSpoilt = "2026-05-16T080000Z-sanderling";
 
 /// A copy of the fixture's recording in `folder`, with the first page of `table` overwritten.
 void make_spoilt(const std::filesystem::path& folder, const std::string& table) {
-    const TemporaryFolder other;
-    const std::string id = record_flight(other.path);
+    const test::TemporaryFolder other;
+    const std::string id = record_flight(other.path());
     const std::filesystem::path path = folder / (std::string(kSpoilt) + ".sqlite");
-    std::filesystem::copy_file(other.path / (id + ".sqlite"), path);
+    std::filesystem::copy_file(other.path() / (id + ".sqlite"), path);
     std::int64_t page = 0, page_bytes = 0;
     {
         Database database(path, Database::Mode::read_only);
@@ -37,7 +37,7 @@ void make_spoilt(const std::filesystem::path& folder, const std::string& table) 
 
 TEST_CASE("answers from a damaged recording say that they are not all") {
     const LiveServer live;
-    make_spoilt(live.folder.path, "event");
+    make_spoilt(live.folder.path(), "event");
     const std::string base = std::string("/api/recordings/") + kSpoilt;
     const HttpReply events = live.get(base + "/events");
     CHECK(events.status == 200);
@@ -50,16 +50,17 @@ TEST_CASE("answers from a damaged recording say that they are not all") {
 
 TEST_CASE("a sound recording's answers carry no word of damage") {
     const LiveServer live;
-    const TemporaryFolder other;
-    const std::string id = record_flight(other.path);
-    std::filesystem::copy_file(other.path / (id + ".sqlite"), live.folder.path / (std::string(kSpoilt) + ".sqlite"));
+    const test::TemporaryFolder other;
+    const std::string id = record_flight(other.path());
+    std::filesystem::copy_file(other.path() / (id + ".sqlite"),
+                               live.folder.path() / (std::string(kSpoilt) + ".sqlite"));
     for (const char* what : {"/events", "/latest?t_s=5", "/frames"})
         CHECK_FALSE(live.get(std::string("/api/recordings/") + kSpoilt + what).json().contains("damage"));
 }
 
 TEST_CASE("a replay of a damaged recording says so once and plays what there is") {
     LiveServer live;
-    make_spoilt(live.folder.path, "event");
+    make_spoilt(live.folder.path(), "event");
     StreamClient client(live.port());
     client.next_of("hello");
     client.send(json{{"type", "open"}, {"recording", kSpoilt}, {"request", 1}}.dump());

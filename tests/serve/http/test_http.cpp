@@ -197,7 +197,7 @@ TEST_CASE("wrong keys are refused and slowed down") {
 
 TEST_CASE("a recording is listed, described, drawn and read") {
     LiveServer live;
-    const std::string id = record_flight(live.folder.path);
+    const std::string id = record_flight(live.folder.path());
     const std::string base = "/api/recordings/" + id;
 
     const json list = live.get("/api/recordings").json();
@@ -209,7 +209,7 @@ TEST_CASE("a recording is listed, described, drawn and read") {
     CHECK(list.at("recordings")[0].at("damage") == "");
 
     // The live tape has the same id here (same start, same vehicle), so a server without it reads the file.
-    const LiveServer replay([&](ServeSettings& settings) { settings.recordings = live.folder.path; }, false);
+    const LiveServer replay([&](ServeSettings& settings) { settings.recordings = live.folder.path(); }, false);
     const json description = replay.get(base + "/description").json();
     CHECK(description.at("tables") == json::parse(golden_text("hello.json")).at("description").at("tables"));
     CHECK(description.at("site").at("name") == "Lantern Flat");
@@ -247,7 +247,7 @@ TEST_CASE("a recording is listed, described, drawn and read") {
     CHECK(file.status == 200);
     CHECK(file.body.substr(0, 15) == "SQLite format 3");
     CHECK(file.field("Content-Disposition").find("attachment; filename=\"" + id) == 0);
-    const auto copy = live.folder.path / "copy.sqlite";
+    const auto copy = live.folder.path() / "copy.sqlite";
     std::ofstream(copy, std::ios::binary) << file.body;
     CHECK(RecordingReader::open(copy)->info().t_end_ns == kTapeStartNs + 10'000'000'000);
     std::filesystem::remove(copy);
@@ -258,7 +258,7 @@ TEST_CASE("a recording is listed, described, drawn and read") {
 
 TEST_CASE("questions about recordings that cannot be answered say why") {
     LiveServer live({}, false);
-    const std::string id = record_flight(live.folder.path);
+    const std::string id = record_flight(live.folder.path());
     struct Case {
         std::string target;
         unsigned status;

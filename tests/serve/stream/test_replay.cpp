@@ -51,12 +51,12 @@ json ask(StreamClient& client, const json& request) {
 
 TEST_CASE("a recording is opened, searched, stepped and played") {
     LiveServer live;
-    const TemporaryFolder other; // its id equals the live tape's, so it stands beside it under another name
-    const std::string id = record_flight(other.path);
+    const test::TemporaryFolder other; // its id equals the live tape's, so it stands beside it under another name
+    const std::string id = record_flight(other.path());
     std::filesystem::path file;
-    for (const auto& entry : std::filesystem::directory_iterator(other.path)) file = entry.path();
+    for (const auto& entry : std::filesystem::directory_iterator(other.path())) file = entry.path();
     const std::string ending = file.filename().string().substr(id.size());
-    std::filesystem::copy(file, live.folder.path / ("2026-05-16T080000Z-sanderling" + ending));
+    std::filesystem::copy(file, live.folder.path() / ("2026-05-16T080000Z-sanderling" + ending));
 
     StreamClient client(live.port());
     client.next_of("hello");

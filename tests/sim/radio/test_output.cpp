@@ -2,8 +2,6 @@
 #include <atomic>
 #include <cerrno>
 #include <filesystem>
-#include <fstream>
-#include <iterator>
 #include <thread>
 
 #include <arpa/inet.h>
@@ -13,6 +11,7 @@
 #include <unistd.h>
 
 #include "tests/sim/support.hpp"
+#include "tests/support/temporary_folder.hpp"
 #include "tools/sim/radio/sender.hpp"
 
 using namespace turnstone;
@@ -38,13 +37,6 @@ std::vector<std::uint8_t> in_order(const DeliveredStream& stream) {
     return bytes;
 }
 
-struct Folder {
-    std::filesystem::path path =
-        std::filesystem::temp_directory_path() / ("turnstone_sim_" + std::to_string(::getpid()));
-    Folder() { std::filesystem::create_directories(path); }
-    ~Folder() { std::filesystem::remove_all(path); }
-};
-
 /// Reads until the other side hangs up, `size` bytes came or nothing comes for 2 s.
 std::vector<std::uint8_t> read_all(int fd, std::size_t size) {
     std::vector<std::uint8_t> bytes;
@@ -62,8 +54,8 @@ std::vector<std::uint8_t> read_all(int fd, std::size_t size) {
 } // namespace
 
 TEST_CASE("A pseudo-terminal carries every byte, also faster than real time") {
-    const Folder folder;
-    const std::string link = (folder.path / "radio").string();
+    const TemporaryFolder folder;
+    const std::string link = (folder.path() / "radio").string();
     const DeliveredStream stream = short_stream();
     const std::vector<std::uint8_t> expected = in_order(stream);
     auto output = open_output("pty:" + link);
@@ -83,8 +75,8 @@ TEST_CASE("A pseudo-terminal carries every byte, also faster than real time") {
 }
 
 TEST_CASE("An unplugged pseudo-terminal hangs up and comes back under the same name") {
-    const Folder folder;
-    const std::string link = (folder.path / "radio").string();
+    const TemporaryFolder folder;
+    const std::string link = (folder.path() / "radio").string();
     auto output = open_output("pty:" + link);
     REQUIRE(output);
     const DeliveredStream stream = short_stream();
@@ -110,19 +102,17 @@ TEST_CASE("An unplugged pseudo-terminal hangs up and comes back under the same n
 }
 
 TEST_CASE("A file and a TCP client get what was delivered") {
-    const Folder folder;
+    const TemporaryFolder folder;
     const DeliveredStream stream = short_stream();
     const std::vector<std::uint8_t> expected = in_order(stream);
     std::atomic<bool> stop{false};
-    const std::string path = (folder.path / "capture.bin").string();
+    const std::string path = (folder.path() / "capture.bin").string();
     {
         auto output = open_output("file:" + path);
         REQUIRE(output);
         REQUIRE(play(stream, **output, 0.0, std::nullopt, stop));
     }
-    std::ifstream file(path, std::ios::binary);
-    const std::vector<std::uint8_t> stored{std::istreambuf_iterator<char>(file), std::istreambuf_iterator<char>()};
-    CHECK(stored == expected);
+    CHECK(read_file(path) == std::string(expected.begin(), expected.end()));
 
     // A port of this machine that is free: bound, read back and released.
     int probe = ::socket(AF_INET, SOCK_STREAM, 0);

@@ -240,12 +240,11 @@ TEST_CASE("On the rail nothing happens, within sensor noise") {
 }
 
 TEST_CASE("An unknown scenario and a wrong folder are explained") {
-    const std::string root = TURNSTONE_SOURCE_DIR;
-    const auto unknown = make_scenario("hop", root + "/tools/demo/sanderling", root + "/tools/demo/site.json");
+    const auto unknown = make_scenario("hop", demo_path("sanderling"), demo_path("site.json"));
     REQUIRE_FALSE(unknown);
     CHECK(unknown.error().message.find("hop") != std::string::npos);
     CHECK(unknown.error().message.find("--list-scenarios") != std::string::npos);
-    const auto missing = make_scenario("nominal", root + "/tools/demo/nowhere", root + "/tools/demo/site.json");
+    const auto missing = make_scenario("nominal", demo_path("nowhere"), demo_path("site.json"));
     REQUIRE_FALSE(missing);
     CHECK(missing.error().message.find("vehicle.json") != std::string::npos);
 }

@@ -26,7 +26,7 @@ constexpr double kDegree_rad = std::numbers::pi / 180.0;
 
 TEST_CASE("A six-degree flight agrees with the reference integration") {
     std::size_t rows_checked = 0;
-    for (const nlohmann::json& entry : reference_cases("sixdof.json", "sixdof_flight")) {
+    for (const nlohmann::json& entry : reference_cases("numerics/sixdof.json", "sixdof_flight")) {
         const nlohmann::json& in = entry.at("inputs");
         FlightSetup setup = point_mass(in.at("mass_dry_kg"), in.at("reference_area_m2"), in.at("cd"),
                                        Air::standard(in.at("pad_elevation_m")), {in.at("g_m_s2"), kForever_m});
@@ -74,7 +74,7 @@ TEST_CASE("A six-degree flight agrees with the reference integration") {
 
 TEST_CASE("Powered vertical flight agrees with the reference integration") {
     std::size_t cases = 0;
-    for (const nlohmann::json& entry : reference_cases("ballistic.json", "powered_vertical")) {
+    for (const nlohmann::json& entry : reference_cases("numerics/ballistic.json", "powered_vertical")) {
         INFO(entry.at("id"));
         const nlohmann::json& in = entry.at("inputs");
         FlightSetup setup = point_mass(in.at("mass_dry_kg"), in.at("area_m2"), 0.0,
@@ -105,7 +105,7 @@ TEST_CASE("Powered vertical flight agrees with the reference integration") {
 
 TEST_CASE("In a vacuum the rocket equation holds") {
     std::size_t cases = 0;
-    for (const nlohmann::json& entry : reference_cases("ballistic.json", "powered_vacuum")) {
+    for (const nlohmann::json& entry : reference_cases("numerics/ballistic.json", "powered_vacuum")) {
         INFO(entry.at("id"));
         const nlohmann::json& in = entry.at("inputs");
         const double burn_s = in.at("burn_time_s");
@@ -133,7 +133,7 @@ TEST_CASE("In a vacuum the rocket equation holds") {
 TEST_CASE("Thrown bodies follow the parabola, and the drag trajectory in standard air") {
     std::size_t cases = 0;
     for (const char* kind : {"ballistic_no_drag", "ballistic_drag_isa"}) {
-        for (const nlohmann::json& entry : reference_cases("ballistic.json", kind)) {
+        for (const nlohmann::json& entry : reference_cases("numerics/ballistic.json", kind)) {
             INFO(entry.at("id"));
             const nlohmann::json& in = entry.at("inputs");
             const nlohmann::json& expected = entry.at("expected");
@@ -165,7 +165,7 @@ TEST_CASE("Thrown bodies follow the parabola, and the drag trajectory in standar
 
 TEST_CASE("Drift under a parachute through layered wind agrees with the reference integration") {
     std::size_t cases = 0;
-    for (const nlohmann::json& entry : reference_cases("ballistic.json", "drift_dynamic")) {
+    for (const nlohmann::json& entry : reference_cases("numerics/ballistic.json", "drift_dynamic")) {
         INFO(entry.at("id"));
         const nlohmann::json& in = entry.at("inputs");
         const nlohmann::json& expected = entry.at("expected");

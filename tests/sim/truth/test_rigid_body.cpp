@@ -36,7 +36,7 @@ constexpr auto kNoTorque = [](double, const Eigen::Vector3d&) { return Eigen::Ve
 TEST_CASE("Torque-free rotation follows the closed forms and keeps energy and momentum") {
     std::size_t checked = 0;
     for (const char* kind : {"torque_free_axisymmetric", "torque_free_asymmetric"}) {
-        for (const nlohmann::json& entry : reference_cases("sixdof.json", kind)) {
+        for (const nlohmann::json& entry : reference_cases("numerics/sixdof.json", kind)) {
             INFO(entry.at("id"));
             const nlohmann::json& inputs = entry.at("inputs");
             const Eigen::Vector3d inertia = vector_of(inputs.at("inertia_principal_kg_m2"));
@@ -64,7 +64,7 @@ TEST_CASE("Torque-free rotation follows the closed forms and keeps energy and mo
 }
 
 TEST_CASE("A constant body torque on a spinning body follows the closed form") {
-    for (const nlohmann::json& entry : reference_cases("sixdof.json", "spinning_with_body_torque")) {
+    for (const nlohmann::json& entry : reference_cases("numerics/sixdof.json", "spinning_with_body_torque")) {
         const nlohmann::json& inputs = entry.at("inputs");
         const Eigen::Vector3d torque = vector_of(inputs.at("torque_body_Nm"));
         BodyState state;
@@ -84,7 +84,7 @@ TEST_CASE("A constant body torque on a spinning body follows the closed form") {
 
 TEST_CASE("Roll with damping and canted fins settles as a first-order system") {
     std::size_t cases = 0;
-    for (const nlohmann::json& entry : reference_cases("sixdof.json", "roll_closed_form")) {
+    for (const nlohmann::json& entry : reference_cases("numerics/sixdof.json", "roll_closed_form")) {
         const nlohmann::json& inputs = entry.at("inputs");
         const double damping = inputs.at("Lp_1_s");
         const double drive = inputs.at("Ld_1_s2").get<double>() * inputs.at("delta_rad").get<double>();
@@ -108,7 +108,7 @@ TEST_CASE("Roll with damping and canted fins settles as a first-order system") {
 }
 
 TEST_CASE("A damped pitch oscillation follows the second-order closed form") {
-    for (const nlohmann::json& entry : reference_cases("sixdof.json", "pitch_oscillation_closed_form")) {
+    for (const nlohmann::json& entry : reference_cases("numerics/sixdof.json", "pitch_oscillation_closed_form")) {
         const nlohmann::json& inputs = entry.at("inputs");
         const double inertia = inputs.at("inertia_kg_m2");
         const double stiffness = inputs.at("restoring_Nm_per_rad");
@@ -150,7 +150,7 @@ TEST_CASE("Quaternion kinematics under given rates agree with an independent int
         return Eigen::Vector3d(6.0 + 2.0 * std::sin(1.5 * t), 0.8 * std::cos(3.0 * t),
                                -0.5 + 0.6 * std::sin(2.0 * t + 0.4));
     };
-    for (const nlohmann::json& entry : reference_cases("sixdof.json", "quaternion_kinematics")) {
+    for (const nlohmann::json& entry : reference_cases("numerics/sixdof.json", "quaternion_kinematics")) {
         BodyState state;
         state.q_local_body = quaternion_of(entry.at("inputs").at("q0_wxyz"));
         Eigen::Vector3d unused;

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numbers>
 
+#include <nlohmann/json.hpp>
+
 namespace turnstone::sim {
 
 namespace {

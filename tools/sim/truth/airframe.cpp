@@ -1,5 +1,7 @@
 #include "tools/sim/truth/airframe.hpp"
 
+#include <nlohmann/json.hpp>
+
 namespace turnstone::sim {
 
 namespace {

@@ -1,12 +1,11 @@
-#include "protocol/packet/decode_plan.hpp"
+#include "protocol/decode/decode_plan.hpp"
 
-#include <limits>
 #include <utility>
+
+#include "shared/constants.hpp"
 
 namespace turnstone {
 namespace {
-
-constexpr double kInfinity = std::numeric_limits<double>::infinity();
 
 NumberStep::Raw raw_of(const Field& field) {
     using Raw = NumberStep::Raw;

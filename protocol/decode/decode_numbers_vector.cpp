@@ -5,7 +5,7 @@
 //
 // Four channels go at a time: their raw values are loaded, then scaled and checked against their ranges in one vector.
 // No multiply-add is used, so that the bits are those of the plain way.
-#include "protocol/packet/decode_numbers_vector.hpp"
+#include "protocol/decode/decode_numbers_vector.hpp"
 
 #include <algorithm>
 #include <array>
@@ -14,7 +14,7 @@
 #include <span>
 #include <variant>
 
-#include "protocol/packet/decode_numbers.hpp"
+#include "protocol/decode/decode_numbers.hpp"
 #include "shared/constants.hpp"
 
 #if defined(__x86_64__)
@@ -33,8 +33,6 @@ static_assert(std::endian::native == std::endian::little, "the loads below swap 
 
 constexpr std::size_t kLanes = 4;
 constexpr std::size_t kLoadBytes = 8;
-constexpr double kInfinity = std::numeric_limits<double>::infinity();
-
 /// An integer that one load of eight bytes holds: ((load >> right) & mask), sign extended.
 struct IntegerLane {
     std::int32_t byte; ///< of the load, from the row's base; near the packet's end it begins before the field

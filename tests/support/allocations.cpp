@@ -1,17 +1,16 @@
 // In a file of its own, so that no call to new is inlined beside the free() that answers it.
-#include "tests/link/allocations.hpp"
+#include "tests/support/allocations.hpp"
 
 #include <cstdlib>
 #include <new>
 
-namespace turnstone {
+namespace turnstone::test {
 thread_local std::atomic<long>* allocation_counter = nullptr;
-} // namespace turnstone
+} // namespace turnstone::test
 
 void* operator new(std::size_t size) {
-    if (turnstone::allocation_counter != nullptr)
-        turnstone::allocation_counter->fetch_add(1, std::memory_order_relaxed);
-    if (void* const memory = std::malloc(size)) return memory;
+    if (auto* counter = turnstone::test::allocation_counter) counter->fetch_add(1, std::memory_order_relaxed);
+    if (void* const memory = std::malloc(size == 0 ? 1 : size)) return memory;
     throw std::bad_alloc();
 }
 void operator delete(void* memory) noexcept {

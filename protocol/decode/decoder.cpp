@@ -1,14 +1,14 @@
-#include "protocol/packet/decoder.hpp"
+#include "protocol/decode/decoder.hpp"
 
 #include <algorithm>
 #include <array>
 #include <utility>
 #include <vector>
 
+#include "protocol/decode/decode_numbers_vector.hpp"
+#include "protocol/decode/decode_plan.hpp"
 #include "protocol/dictionary/utf8.hpp"
 #include "protocol/framing/deframer.hpp"
-#include "protocol/packet/decode_numbers_vector.hpp"
-#include "protocol/packet/decode_plan.hpp"
 #include "protocol/packet/space_packet.hpp"
 #include "protocol/packet/time_code.hpp"
 

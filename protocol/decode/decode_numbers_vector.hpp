@@ -4,7 +4,7 @@
 #include <cstdint>
 #include <vector>
 
-#include "protocol/packet/decode_plan.hpp"
+#include "protocol/decode/decode_plan.hpp"
 
 namespace turnstone {
 

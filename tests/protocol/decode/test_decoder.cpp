@@ -4,8 +4,10 @@
 
 #include <catch2/catch.hpp>
 
+#include "protocol/decode/decode_numbers.hpp"
+#include "protocol/decode/decoder.hpp"
 #include "protocol/framing/deframer.hpp"
-#include "protocol/packet/decoder.hpp"
+#include "protocol/packet/space_packet.hpp"
 #include "tests/protocol/bytes.hpp"
 #include "tests/protocol/plain_rows.hpp"
 
@@ -249,7 +251,7 @@ TEST_CASE("packets the dictionary cannot read say why", "[decoder]") {
 }
 
 TEST_CASE("one decoder reads different packets in any order", "[decoder]") {
-    const Dictionary demo = dictionary_of(read_json("tools/demo/sanderling/dictionary.json"));
+    const Dictionary demo = dictionary_of(read_json(demo_path("sanderling/dictionary.json")));
     Decoder decoder(demo);
     std::mt19937 random(3);
     for (int i = 0; i < 200; ++i) {
@@ -271,7 +273,7 @@ TEST_CASE("vectors and the plain way give the same bits", "[decoder]") {
     std::mt19937 random(4);
     int rows = 0;
     for (const char* file : {"tools/demo/sanderling/dictionary.json", "tests/golden/dictionary/stress.json"}) {
-        const Dictionary dictionary = dictionary_of(read_json(file));
+        const Dictionary dictionary = dictionary_of(read_json(source_path(file)));
         Decoder decoder(dictionary);
         for (const Packet& packet : dictionary.packets) {
             std::vector<Bytes> contents;

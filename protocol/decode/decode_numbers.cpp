@@ -1,11 +1,11 @@
-#include "protocol/packet/decode_numbers.hpp"
+#include "protocol/decode/decode_numbers.hpp"
 
 #include <algorithm>
 #include <bit>
 #include <cmath>
 #include <variant>
 
-#include "protocol/packet/half.hpp"
+#include "protocol/decode/half.hpp"
 #include "shared/constants.hpp"
 
 namespace turnstone {

@@ -5,7 +5,7 @@
 #include <cstdint>
 #include <span>
 
-#include "protocol/packet/decode_plan.hpp"
+#include "protocol/decode/decode_plan.hpp"
 
 namespace turnstone {
 
