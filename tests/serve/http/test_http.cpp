@@ -136,7 +136,8 @@ TEST_CASE("health and metrics tell the recorder's fault") {
 TEST_CASE("viewers read, operators act") {
     const LiveServer live;
     CHECK(live.get("/api/session").json() == json{{"role", "viewer"}, {"version", TURNSTONE_VERSION}});
-    for (const char* target : {"/api/live/marker", "/api/live/note", "/api/live/cut", "/api/recordings/live/meta"}) {
+    for (const char* target :
+         {"/api/live/marker", "/api/live/note", "/api/live/recording", "/api/recordings/live/meta"}) {
         INFO(target);
         CHECK(live.post(target, R"({"text":"x","name":"x"})").status == 403);
         CHECK(live.get(target).status == 405);
@@ -147,11 +148,11 @@ TEST_CASE("viewers read, operators act") {
     CHECK(live.get("/api/session", cookie).json().at("role") == "operator");
     CHECK(live.post("/api/live/marker", R"({"text":"cable out","t_s":2.5})", cookie).json() == json::object());
     CHECK(live.post("/api/live/note", R"({"text":"windy"})", cookie).status == 200);
-    CHECK(live.post("/api/live/cut", R"({"name":"second flight"})", cookie).status == 200);
+    CHECK(live.post("/api/live/recording", R"({"name":"second flight"})", cookie).status == 200);
     CHECK(live.post("/api/recordings/live/meta", R"({"name":"n","notes":"m"})", cookie).status == 200);
-    CHECK(live.actions() ==
-          std::vector<std::string>{R"({"action":"marker","t_ns":1779028327500000000,"text":"cable out"})",
-                                   R"({"action":"note","text":"windy"})", "cut:second flight", "name=n", "notes=m"});
+    CHECK(live.actions() == std::vector<std::string>{
+                                R"({"action":"marker","t_ns":1779028327500000000,"text":"cable out"})",
+                                R"({"action":"note","text":"windy"})", "recording:second flight", "name=n", "notes=m"});
     CHECK(live.get("/api/recordings/live/description").json().at("recording").at("name") == "n");
 
     struct Case {
@@ -212,7 +213,7 @@ TEST_CASE("a recording is listed, described, drawn and read") {
     const LiveServer replay([&](ServeSettings& settings) { settings.recordings = live.folder.path; }, false);
     const json description = replay.get(base + "/description").json();
     CHECK(description.at("tables") == json::parse(golden_text("hello.json")).at("description").at("tables"));
-    CHECK(description.at("site").at("name") == "Lantern Flat");
+    CHECK(description.at("site").at("name") == "Test site");
     CHECK(description.at("recording").at("t_end_s") == 10.0);
 
     const std::string plain =
@@ -272,7 +273,7 @@ TEST_CASE("questions about recordings that cannot be answered say why") {
         {base, 404},
         {base + "/nothing", 404},
         {base + "/series", 400},
-        {base + "/series?table=4", 400},
+        {base + "/series?table=11", 400},
         {base + "/series?table=-1", 400},
         {base + "/series?table=1&columns=altitude_m", 400},
         {base + "/series?table=1&columns=note", 400},

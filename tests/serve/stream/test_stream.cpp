@@ -55,11 +55,11 @@ TEST_CASE("a viewer gets hello, then blocks and events in order") {
     CHECK(hello.at("latest") == json::parse(R"([{"table":0,"t_s":1.0,"values":[5.0,-5.0]}])"));
 
     Batch with_event = one_row(1.5, 6.0);
-    with_event.events.push_back(make_event(1.5, "sanderling/phase/powered_ascent", "Powered ascent"));
+    with_event.events.push_back(phase_event(1.5));
     live.publish(std::move(with_event));
     live.publish(Batch{});
     live.publish(one_row(2.0, 7.0));
-    CHECK(client.next()->json().at("text") == "Powered ascent");
+    CHECK(client.next()->json().at("text") == "under thrust");
     const auto first = client.next();
     REQUIRE(first->binary);
     CHECK(head_of(first->bytes).seq == 1);
@@ -150,7 +150,7 @@ TEST_CASE("a slow viewer gets a gap and newest values, keeps its events, and oth
     constexpr int kTicks = 200; // 48 kB each: far more than buffers and the soft limit hold
     for (int i = 0; i < kTicks; ++i) {
         Batch batch = many_rows(i * 0.01);
-        if (i % 10 == 0) batch.events.push_back(make_event(i * 0.01, "event/" + std::to_string(i), "event"));
+        if (i % 10 == 0) batch.events.push_back(note_event(i * 0.01, "event " + std::to_string(i)));
         live.publish(std::move(batch));
         const auto block = fast.next_of("binary");
         REQUIRE(block);
@@ -221,7 +221,7 @@ TEST_CASE("a viewer whose events alone pass the hard limit is closed with 4408")
     REQUIRE(stuck.next());
     for (int i = 0; i < 100; ++i) {
         Batch batch;
-        batch.events.push_back(make_event(i, "note", std::string(30'000, 'x')));
+        batch.events.push_back(note_event(i, std::string(30'000, 'x')));
         live.publish(std::move(batch));
     }
     std::this_thread::sleep_for(100ms);

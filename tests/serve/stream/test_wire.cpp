@@ -5,6 +5,7 @@
 #include <cmath>
 #include <limits>
 
+#include "server/pipeline/events.hpp"
 #include "server/serve/parse/websocket_frame.hpp"
 #include "server/serve/stream/blocks.hpp"
 #include "server/serve/stream/messages.hpp"
@@ -113,10 +114,10 @@ TEST_CASE("block messages equal the golden bytes") {
     BlockEncoder encoder;
     Batch batch; // rows of two tables interleaved, as a pipeline makes them
     add_row(batch, 0, 3.0, {98.5, 0.5});
-    add_row(batch, 2, 3.04, {120.75, 55.25, 0.5, 0.25});
+    add_row(batch, 2, 3.04, {120.75, 0.5, 55.25, 0.25, 1.0});
     add_row(batch, 0, 3.005, {99.0, -0.5});
     add_row(batch, 0, 3.01, {-0.25, 0.125});
-    add_row(batch, 2, 2.96, {118.5, -kNan, 0.5, 0.25});
+    add_row(batch, 2, 2.96, {118.5, 0.5, -kNan, 0.25, 1.0});
     add_row(batch, 0, 3.015, {kNan, 1e-300});
     const BlockMessage message = encoder.rows(batch, *schema, kTapeStartNs, 42, {});
     CHECK(payload_of(message.wire) == golden_bytes("block_live.hex"));
@@ -124,7 +125,7 @@ TEST_CASE("block messages equal the golden bytes") {
     CHECK(message.to_t_s == 3.04);
     CHECK(encoder.rows(Batch{}, *schema, kTapeStartNs, 7, {}).wire == nullptr);
 
-    LatestRows latest(4);
+    LatestRows latest(golden_schema()->tables.size());
     latest[0] = {kTapeStartNs + 12'500'000'000, {9.75, -9.75}};
     latest[1] = {kTapeStartNs + 12'250'000'000, {87850.0}};
     CHECK(payload_of(encoder.newest(latest, kTapeStartNs, 900)) == golden_bytes("block_coalesced.hex"));
@@ -156,18 +157,25 @@ TEST_CASE("texts equal the golden texts") {
     info.t_start_ns = info.utc_start_ns = kTapeStartNs;
     info.t_end_ns = kTapeStartNs + 12'500'000'000;
     info.file_bytes = 81920;
-    LatestRows latest(4);
+    LatestRows latest(golden_schema()->tables.size());
     latest[0] = {kTapeStartNs + 12'500'000'000, {9.75, kNan}};
-    latest[2] = {kTapeStartNs + 12'400'000'000, {1034.5, -2.25, 0.5, 0.25}};
+    latest[2] = {kTapeStartNs + 12'400'000'000, {1034.5, 0.5, -2.25, 0.25, 1.0}};
     CHECK(json::parse(hello_text({false, false, "0123456789abcdef0123456789abcdef"},
                                  description_json(info, true, *golden_schema(), *golden_setup()),
                                  latest_json(latest, kTapeStartNs))) == json::parse(golden_text("hello.json")));
-    CHECK(json::parse(event_text(make_event(3.25, "sanderling/phase/powered_ascent", "Powered ascent"),
-                                 kTapeStartNs)) == json::parse(golden_text("event.json")));
+    CHECK(json::parse(event_text(phase_event(3.25), kTapeStartNs)) == json::parse(golden_text("event.json")));
+    const Event missing = make_event({.id = EventId::estimate_missing,
+                                      .t_ns = kTapeStartNs,
+                                      .about = "air",
+                                      .values = {{"estimate", std::string("air")},
+                                                 {"needs", std::vector<std::string>{"static_pressure"}},
+                                                 {"any", false}}},
+                                     kTapeStartNs, {.index = 0, .name = "sanderling"});
+    CHECK(json::parse(event_text(missing, kTapeStartNs)) == json::parse(golden_text("event_missing.json")));
     CHECK(json::parse(gap_text({101, 180, 4.0, 4.75})) == json::parse(golden_text("gap.json")));
     CHECK(json::parse(replay_text({4.5, true, 2.5, 12.5}, std::nullopt, nullptr)) ==
           json::parse(golden_text("replay.json")));
-    LatestRows at_cursor(4);
+    LatestRows at_cursor(golden_schema()->tables.size());
     at_cursor[1] = {kTapeStartNs + 4'480'000'000, {87850.0}};
     const json rows = latest_json(at_cursor, kTapeStartNs);
     CHECK(json::parse(replay_text({4.5, false, 1.0, 12.5}, 9, &rows)) == json::parse(golden_text("replay_seek.json")));
@@ -177,16 +185,16 @@ TEST_CASE("texts equal the golden texts") {
     recorder.recording = true;
     recorder.file_bytes = 81920;
     recorder.disk_free_bytes = 1'000'000'000;
-    const std::vector<LinkView> links{{"radio", "silent", "no bytes for 3.2 s", 123456, kTapeStartNs + 9'500'000'000},
-                                      {"spare", "refused", "/dev/ttyUSB1: no such file", 0, 0}};
+    const std::vector<LinkView> links{
+        {"radio", LinkState::no_data, "no bytes for 3.2 s", 123456, kTapeStartNs + 9'500'000'000},
+        {"spare", LinkState::cannot_open, "/dev/ttyUSB1: no such file", 0, 0}};
     CHECK(json::parse(status_text(links, recorder, 3, kTapeStartNs + 12'750'000'000, kTapeStartNs + 12'750'000'000,
                                   kTapeStartNs)) == json::parse(golden_text("status.json")));
 }
 
 TEST_CASE("text that is no UTF-8 still makes a JSON text") {
-    Event event = make_event(1, "k", "\xff\xfe bad");
-    event.data_json = "not json";
-    const json text = json::parse(event_text(event, kTapeStartNs));
-    CHECK(text.at("text") == "\xef\xbf\xbd\xef\xbf\xbd bad"); // U+FFFD twice
-    CHECK(text.at("data") == json::object());
+    const std::string replaced = "\xef\xbf\xbd\xef\xbf\xbd bad"; // U+FFFD twice
+    const json text = json::parse(event_text(note_event(1, "\xff\xfe bad"), kTapeStartNs));
+    CHECK(text.at("text") == replaced);
+    CHECK(text.at("data") == json{{"text", replaced}});
 }
