@@ -15,7 +15,7 @@
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/pipeline.hpp"
 #include "server/record/write/recorder.hpp"
-#include "server/serve/http/assets.hpp"
+#include "server/serve/assets.hpp"
 #include "shared/result.hpp"
 
 namespace turnstone {

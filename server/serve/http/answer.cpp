@@ -8,7 +8,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "server/serve/stream/messages.hpp"
+#include "server/serve/encode/messages.hpp"
 
 namespace turnstone {
 

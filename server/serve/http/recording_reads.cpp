@@ -10,9 +10,9 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "server/serve/encode/blocks.hpp"
+#include "server/serve/encode/messages.hpp"
 #include "server/serve/server.hpp"
-#include "server/serve/stream/blocks.hpp"
-#include "server/serve/stream/messages.hpp"
 
 namespace turnstone {
 namespace {

@@ -5,8 +5,8 @@
 #include <string>
 #include <string_view>
 
+#include "server/serve/assets.hpp"
 #include "server/serve/http/answer.hpp"
-#include "server/serve/http/assets.hpp"
 
 namespace turnstone {
 

@@ -14,9 +14,9 @@
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/steady_timer.hpp>
 
+#include "server/serve/encode/blocks.hpp"
+#include "server/serve/encode/messages.hpp"
 #include "server/serve/server.hpp"
-#include "server/serve/stream/blocks.hpp"
-#include "server/serve/stream/messages.hpp"
 #include "server/serve/stream/viewer.hpp"
 #include "server/serve/workers.hpp"
 

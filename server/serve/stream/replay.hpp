@@ -10,9 +10,9 @@
 
 #include <boost/asio/steady_timer.hpp>
 
+#include "server/serve/encode/messages.hpp"
 #include "server/serve/parse/client_message.hpp"
 #include "server/serve/stream/hub.hpp"
-#include "server/serve/stream/messages.hpp"
 
 namespace turnstone {
 

@@ -12,9 +12,9 @@
 
 #include <boost/asio/ip/tcp.hpp>
 
+#include "server/serve/encode/messages.hpp"
 #include "server/serve/parse/client_message.hpp"
 #include "server/serve/parse/websocket_frame.hpp"
-#include "server/serve/stream/messages.hpp"
 
 namespace turnstone {
 

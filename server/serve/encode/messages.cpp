@@ -1,4 +1,4 @@
-#include "server/serve/stream/messages.hpp"
+#include "server/serve/encode/messages.hpp"
 
 #include <array>
 #include <cmath>

@@ -1,4 +1,4 @@
-#include "server/serve/stream/blocks.hpp"
+#include "server/serve/encode/blocks.hpp"
 
 #include <algorithm>
 #include <bit>

@@ -6,9 +6,9 @@
 #include <limits>
 
 #include "server/pipeline/events.hpp"
+#include "server/serve/encode/blocks.hpp"
+#include "server/serve/encode/messages.hpp"
 #include "server/serve/parse/websocket_frame.hpp"
-#include "server/serve/stream/blocks.hpp"
-#include "server/serve/stream/messages.hpp"
 #include "tests/serve/fixture.hpp"
 
 using namespace turnstone;

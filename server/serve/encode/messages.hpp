@@ -13,8 +13,8 @@
 #include "server/pipeline/pipeline.hpp"
 #include "server/record/read/reader.hpp"
 #include "server/record/write/recorder.hpp"
+#include "server/serve/encode/blocks.hpp"
 #include "server/serve/server.hpp"
-#include "server/serve/stream/blocks.hpp"
 
 namespace turnstone {
 
