@@ -16,6 +16,7 @@
 #include "server/pipeline/pipeline.hpp"
 #include "server/record/write/recorder.hpp"
 #include "server/serve/assets.hpp"
+#include "server/serve/random_key.hpp"
 #include "shared/result.hpp"
 
 namespace turnstone {
@@ -25,7 +26,7 @@ struct ServeSettings {
     std::uint16_t port = 8321;                ///< 0: one the system chooses, see Server::port()
     std::vector<std::string> host_names; ///< names browsers may use for this server besides its addresses, without port
     std::filesystem::path recordings;
-    std::string operator_key;      ///< at least 16 characters; see random_key()
+    std::string operator_key;      ///< at least 16 characters; see random_key.hpp
     std::span<const Asset> assets; ///< must outlive the server
     std::size_t viewers_max = 1200;
     std::size_t workers = 2; ///< threads that read recordings
@@ -104,8 +105,5 @@ class Server {
     struct State;
     std::unique_ptr<State> state_;
 };
-
-/// 128 random bits as 32 hexadecimal digits, from the system's generator.
-[[nodiscard]] std::string random_key();
 
 } // namespace turnstone

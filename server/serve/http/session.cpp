@@ -19,6 +19,7 @@
 #include <boost/beast/websocket/rfc6455.hpp>
 #include <boost/beast/websocket/stream.hpp>
 
+#include "server/serve/parse/header_fields.hpp"
 #include "server/serve/stream/viewer.hpp"
 
 namespace turnstone {
@@ -91,7 +92,7 @@ std::optional<Answer> refusal(const http::request<http::string_body>& message, c
         return error_answer(
             403, "this server does not answer to the name in the Host field; open it by its address, or add the "
                  "name to 'host_names' in the configuration");
-    if (!request.origin.empty() && !HostCheck::origin_allowed(request.origin, request.host))
+    if (!request.origin.empty() && !is_same_origin(request.origin, request.host))
         return error_answer(403,
                             "pages from elsewhere may not ask this server; open the dashboard from the server itself");
     return std::nullopt;
@@ -175,14 +176,14 @@ awaitable<void> become_viewer(beast::tcp_stream& stream, beast::flat_buffer& buf
     socket.set_option(tcp::no_delay(true), ignored);
     socket.set_option(asio::socket_base::send_buffer_size(hub.settings().send_buffer_bytes), ignored);
     if (!shared.hosts.host_allowed(request.host) ||
-        (!request.origin.empty() && !HostCheck::origin_allowed(request.origin, request.host))) {
+        (!request.origin.empty() && !is_same_origin(request.origin, request.host))) {
         ++hub.counters().viewers_refused;
         co_await refuse_viewer(std::move(socket), CloseCode::forbidden, "Host or Origin not allowed");
         co_return;
     }
     if (hub.viewers() >= hub.settings().viewers_max) {
         ++hub.counters().viewers_refused;
-        co_await refuse_viewer(std::move(socket), CloseCode::too_many, "too many viewers");
+        co_await refuse_viewer(std::move(socket), CloseCode::viewer_limit, "viewer limit reached");
         co_return;
     }
     const auto viewer = std::make_shared<Viewer>(std::move(socket), hub, shared.access.is_operator(request.cookie));

@@ -24,7 +24,4 @@ class StaticFiles {
     std::map<std::string_view, File> files_;
 };
 
-/// Whether an Accept-Encoding field allows gzip (RFC 9110 section 12.5.3).
-[[nodiscard]] bool accepts_gzip(std::string_view accept_encoding);
-
 } // namespace turnstone
