@@ -91,7 +91,6 @@ LiveServer::LiveServer(const std::function<void(ServeSettings&)>& adjust, bool w
         const std::lock_guard lock(mutex_);
         return recorder_;
     };
-    sources.metrics = [] { return std::string("turnstone_test_source 1\n"); };
     const auto note = [this](std::string text) {
         const std::lock_guard lock(mutex_);
         actions_.push_back(std::move(text));

@@ -1,14 +1,16 @@
 /// Messages against tests/golden/stream, which a third writer made from protocol/STREAM.md.
 #include <catch2/catch.hpp>
 
-#include <cmath>
 #include <limits>
+
+#include <nlohmann/json.hpp>
 
 #include "server/pipeline/events.hpp"
 #include "server/serve/encode/blocks.hpp"
+#include "server/serve/encode/description.hpp"
 #include "server/serve/encode/messages.hpp"
 #include "server/serve/parse/websocket_frame.hpp"
-#include "tests/serve/fixture.hpp"
+#include "tests/serve/golden_tape.hpp"
 
 using namespace turnstone;
 using nlohmann::json;
@@ -76,9 +78,10 @@ TEST_CASE("texts equal the golden texts") {
     LatestRows latest(golden_schema()->tables.size());
     latest[0] = {kTapeStartNs + 12'500'000'000, {9.75, kNan}};
     latest[2] = {kTapeStartNs + 12'400'000'000, {1034.5, 0.5, -2.25, 0.25, 1.0}};
-    CHECK(json::parse(hello_text({false, false, "0123456789abcdef0123456789abcdef"},
-                                 description_json(info, true, *golden_schema(), *golden_setup()),
-                                 latest_json(latest, kTapeStartNs))) == json::parse(golden_text("hello.json")));
+    const json hello = json::parse(
+        hello_text({.is_operator = false, .replay = false, .server_id = "0123456789abcdef0123456789abcdef"},
+                   description_json(info, true, *golden_schema(), *golden_setup()), latest_json(latest, kTapeStartNs)));
+    CHECK(json::diff(hello, json::parse(golden_text("hello.json"))) == json::array()); // as a patch, when it fails
     CHECK(json::parse(event_text(phase_event(3.25), kTapeStartNs)) == json::parse(golden_text("event.json")));
     const Event missing = make_event({.id = EventId::estimate_missing,
                                       .t_ns = kTapeStartNs,
@@ -88,13 +91,15 @@ TEST_CASE("texts equal the golden texts") {
                                                  {"any", false}}},
                                      kTapeStartNs, {.index = 0, .name = "sanderling"});
     CHECK(json::parse(event_text(missing, kTapeStartNs)) == json::parse(golden_text("event_missing.json")));
-    CHECK(json::parse(gap_text({101, 180, 4.0, 4.75})) == json::parse(golden_text("gap.json")));
-    CHECK(json::parse(replay_text({4.5, true, 2.5, 12.5}, std::nullopt, nullptr)) ==
-          json::parse(golden_text("replay.json")));
+    CHECK(json::parse(gap_text({.from_seq = 101, .to_seq = 180, .from_t_s = 4.0, .to_t_s = 4.75})) ==
+          json::parse(golden_text("gap.json")));
+    CHECK(json::parse(replay_text({.cursor_s = 4.5, .playing = true, .rate = 2.5, .t_end_s = 12.5}, std::nullopt,
+                                  nullptr)) == json::parse(golden_text("replay.json")));
     LatestRows at_cursor(golden_schema()->tables.size());
     at_cursor[1] = {kTapeStartNs + 4'480'000'000, {87850.0}};
     const json rows = latest_json(at_cursor, kTapeStartNs);
-    CHECK(json::parse(replay_text({4.5, false, 1.0, 12.5}, 9, &rows)) == json::parse(golden_text("replay_seek.json")));
+    CHECK(json::parse(replay_text({.cursor_s = 4.5, .playing = false, .rate = 1.0, .t_end_s = 12.5}, 9, &rows)) ==
+          json::parse(golden_text("replay_seek.json")));
     CHECK(json::parse(error_text("seek needs 't_s', a number of seconds since the recording's start", 8)) ==
           json::parse(golden_text("error.json")));
     RecorderStatus recorder;
