@@ -1,6 +1,7 @@
 #include "server/serve/server.hpp"
 
 #include <algorithm>
+#include <optional>
 #include <thread>
 
 #include <sys/resource.h>
@@ -17,6 +18,8 @@
 #include <spdlog/spdlog.h>
 
 #include "server/serve/http/session.hpp"
+#include "server/serve/live_recording.hpp"
+#include "server/serve/stream/hub.hpp"
 
 namespace turnstone {
 namespace {
@@ -28,7 +31,7 @@ constexpr std::size_t kHttpConnectionsMax = 512; // a browser keeps up to six
 constexpr std::size_t kOperatorKeyMin = 16;
 constexpr auto kNoThrow = asio::as_tuple(asio::use_awaitable);
 
-/// A viewer is a file descriptor, and 1024 of them is the usual soft limit.
+/// A viewer is a file descriptor, and the usual soft limit is 1024 of them.
 void allow_descriptors(std::size_t count) {
     rlimit limit{};
     if (getrlimit(RLIMIT_NOFILE, &limit) != 0 || limit.rlim_cur >= count) return;
@@ -54,7 +57,7 @@ void log_failure(std::exception_ptr failure) {
     try {
         std::rethrow_exception(failure);
     } catch (const std::exception& error) {
-        spdlog::error("a connection ended by an unexpected failure: {}", error.what());
+        spdlog::error("a connection failed unexpectedly: {}", error.what());
     }
 }
 
@@ -67,14 +70,17 @@ struct Server::State {
     asio::io_context context{1};
     tcp::acceptor acceptor{context};
     Workers workers;
+    ServeCounters counters;
+    LiveRecording live;
     Hub hub;
-    std::shared_ptr<HttpShared> shared; // made when the port is known
+    std::optional<OperatorAccess> access; // this and the next: made when the port is known
+    std::shared_ptr<HttpShared> shared;
     std::uint16_t port = 0;
     std::thread thread;
 
     State(ServeSettings given, ServeSources asked, OperatorActions allowed)
         : settings(std::move(given)), sources(std::move(asked)), actions(std::move(allowed)), workers(settings.workers),
-          hub(context, settings, sources, actions, workers) {}
+          hub(context, settings, sources, workers, live, counters) {}
 
     asio::awaitable<void> accept() {
         asio::steady_timer pause(context);
@@ -82,8 +88,8 @@ struct Server::State {
             auto [error, socket] = co_await acceptor.async_accept(kNoThrow);
             if (error) {
                 if (shared->stopping) co_return;
-                // Out of descriptors: those who are connected go on, the next try comes when some may be free.
-                spdlog::warn("a connection could not be taken: {}", error.message());
+                // Out of descriptors: existing connections are unaffected, the next try comes when some may be free.
+                spdlog::warn("cannot accept a connection: {}", error.message());
                 pause.expires_after(std::chrono::milliseconds(100));
                 co_await pause.async_wait(kNoThrow);
                 continue;
@@ -121,12 +127,12 @@ Result<void> Server::start() {
     boost::system::error_code error;
     const auto address = asio::ip::make_address(s.settings.listen_address, error);
     if (error)
-        return fail(fmt::format("'{}' is no numeric address to listen on; use for example 127.0.0.1 or 0.0.0.0",
+        return fail(fmt::format("'{}' is not a numeric address to listen on; use for example 127.0.0.1 or 0.0.0.0",
                                 s.settings.listen_address));
     const tcp::endpoint endpoint(address, s.settings.port);
     const auto failed = [&](std::string_view what) {
         return fail(fmt::format(
-            "cannot listen on {} port {}: {} ({}); choose another address or port, or end the program that has it",
+            "cannot listen on {} port {}: {} ({}); choose another address or port, or stop the program that uses it",
             s.settings.listen_address, s.settings.port, error.message(), what));
     };
     s.acceptor.open(endpoint.protocol(), error);
@@ -140,9 +146,15 @@ Result<void> Server::start() {
 
     allow_descriptors(s.settings.viewers_max + kHttpConnectionsMax);
     remove_leftovers(s.settings.recordings);
-    s.shared =
-        std::make_shared<HttpShared>(s.hub, HostCheck(s.settings.listen_address, s.settings.host_names),
-                                     OperatorAccess(s.settings.operator_key, s.port), StaticFiles(s.settings.assets));
+    s.access.emplace(s.settings.operator_key, s.port);
+    s.shared = std::make_shared<HttpShared>(
+        HttpShared{.settings = s.settings,
+                   .counters = s.counters,
+                   .workers = s.workers,
+                   .hub = s.hub,
+                   .access = *s.access,
+                   .hosts = HostCheck(s.settings.listen_address, s.settings.host_names),
+                   .api = Api(s.settings, s.sources, s.actions, *s.access, s.live, s.workers, s.counters)});
     asio::co_spawn(s.context, s.accept(), log_failure);
     asio::post(
         s.context, [&s] { s.hub.start(); });
@@ -152,7 +164,7 @@ Result<void> Server::start() {
             try {
                 s.context.run();
             } catch (const std::exception& failure) {
-                spdlog::error("the serve thread met an unexpected failure and goes on: {}", failure.what());
+                spdlog::error("the serve thread continues after an unexpected failure: {}", failure.what());
             }
         }
     });
@@ -173,7 +185,7 @@ std::vector<std::string> Server::addresses() const {
     std::vector<std::string> out{url("127.0.0.1")};
     for (const std::string& address : machine_addresses()) {
         const bool v6 = address.find(':') != std::string::npos;
-        // Link-local addresses need an interface's name, which browsers do not take.
+        // Link-local addresses need an interface's name, which browsers do not accept.
         if (address.starts_with("127.") || address == "::1" || address.starts_with("fe80:") ||
             (v6 && listen == "0.0.0.0"))
             continue;
@@ -186,6 +198,7 @@ void Server::release_recordings() {
     state_->workers.release_readers();
 }
 void Server::begin_recording(LiveTape tape) {
+    state_->workers.release_readers();
     state_->hub.begin(std::move(tape));
 }
 

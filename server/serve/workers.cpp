@@ -9,9 +9,9 @@
 namespace turnstone {
 namespace {
 
-constexpr std::size_t kJobsMax = 256;        // a page asks for a few dozen series at once; several pages may
-constexpr std::size_t kReadersMax = 4;       // per worker: the live tape and the recordings being compared with it
-constexpr std::chrono::seconds kIdleTime{5}; // an open reader hinders whoever wants to tidy or move the file
+constexpr std::size_t kJobsMax = 256;  // a page asks for a few dozen series at once, and there may be several pages
+constexpr std::size_t kReadersMax = 4; // per worker: the live tape and the recordings being compared with it
+constexpr std::chrono::seconds kIdleTime{5}; // an open reader is in the way of whoever wants to move the file
 
 } // namespace
 
@@ -93,7 +93,7 @@ void Workers::run() {
             job(cache);
         } catch (const std::exception& failure) {
             // A job answers its own failures; this one could not (out of memory while making the answer).
-            spdlog::error("a request for a recording could not be done: {}", failure.what());
+            spdlog::error("a read of a recording failed: {}", failure.what());
         }
         job = nullptr;
         lock.lock();

@@ -8,7 +8,7 @@
 #include <functional>
 #include <list>
 #include <mutex>
-#include <string>
+#include <string_view>
 #include <thread>
 #include <vector>
 
@@ -16,6 +16,9 @@
 #include "shared/result.hpp"
 
 namespace turnstone {
+
+/// What those are told whose job found no room.
+inline constexpr std::string_view kBusy = "the server is busy reading recordings; try again in a moment";
 
 /// One worker's open recordings, least recently used last. Reader references hold until the next get().
 class ReaderCache {
@@ -40,7 +43,7 @@ class Workers {
     Workers(const Workers&) = delete;
     Workers& operator=(const Workers&) = delete;
 
-    /// False when too many jobs wait already: the caller answers "busy".
+    /// False when too many jobs wait already: the caller answers kBusy.
     [[nodiscard]] bool submit(Job job);
     /// Every worker closes its readers as soon as its present job is done, so that the recorder can close a file
     /// cleanly.
@@ -52,7 +55,7 @@ class Workers {
   private:
     void run();
 
-    mutable std::mutex mutex_; // guards everything below but the threads themselves
+    mutable std::mutex mutex_; // guards everything below except the threads themselves
     std::condition_variable wake_;
     std::deque<Job> jobs_;
     std::uint64_t release_count_ = 0;

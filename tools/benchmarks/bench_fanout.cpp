@@ -221,8 +221,7 @@ class Ours {
         settings.operator_key = random_key();
         ServeSources sources{.station_now_ns = [] { return bench::kStart_ns; },
                              .links = [] { return std::vector<LinkView>{}; },
-                             .recorder = [] { return RecorderStatus{}; },
-                             .metrics = {}};
+                             .recorder = [] { return RecorderStatus{}; }};
         server_ = std::make_unique<Server>(settings, sources, OperatorActions{});
         if (const auto started = server_->start(); !started) throw std::runtime_error(started.error().message);
         server_->begin_recording({.id = "bench",

@@ -49,7 +49,7 @@ if(CMAKE_SCRIPT_MODE_FILE)
   endforeach()
   string(APPEND assembly ".section .note.GNU-stack,\"\",%progbits\n")
   file(WRITE "${WORK}/assets.S" "${assembly}")
-  file(WRITE "${WORK}/assets.cpp" "#include \"server/serve/http/assets.hpp\"\n\nextern \"C\" {\n${declarations}}\n\nnamespace turnstone {\n"
+  file(WRITE "${WORK}/assets.cpp" "#include \"server/serve/assets.hpp\"\n\nextern \"C\" {\n${declarations}}\n\nnamespace turnstone {\n"
     "namespace {\nconst Asset kAssets[] = {\n${rows}};\n} // namespace\n\n"
     "std::span<const Asset> embedded_assets() noexcept { return kAssets; }\n\n} // namespace turnstone\n")
   return()

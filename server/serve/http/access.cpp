@@ -2,9 +2,7 @@
 
 #include <algorithm>
 #include <array>
-#include <cctype>
 #include <memory>
-#include <stdexcept>
 
 #include <arpa/inet.h>
 #include <ifaddrs.h>
@@ -14,45 +12,18 @@
 
 #include <fmt/format.h>
 
-#include "server/serve/server.hpp"
+#include "server/serve/parse/header_fields.hpp"
+#include "server/serve/random_key.hpp"
 
 namespace turnstone {
 namespace {
 
 constexpr std::chrono::seconds kLookUpEvery{5};
-constexpr std::size_t kSessionsMax = 64;  // operators' browsers; the oldest has to give its key again
-constexpr std::size_t kBucketsMax = 1024; // addresses that tried a key lately
+constexpr std::size_t kSessionsMax = 64;  // operators' browsers; the oldest has to unlock again
+constexpr std::size_t kBucketsMax = 1024; // addresses that tried a key recently
 constexpr double kAttemptsAtOnce = 5;
 constexpr double kAttemptsPerSecond = 0.5;
 constexpr int kCookieSeconds = 7 * 24 * 3600;
-
-std::string lower(std::string_view text) {
-    std::string out(text);
-    std::transform(out.begin(), out.end(), out.begin(),
-                   [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-    return out;
-}
-
-/// Host part of "host", "host:port", "[v6]" or "[v6]:port", lower case, without brackets; empty when it is none of
-/// these.
-std::string host_of(std::string_view field) {
-    std::string_view port;
-    std::string_view host = field;
-    if (!field.empty() && field.front() == '[') {
-        const std::size_t bracket = field.find(']');
-        if (bracket == std::string_view::npos) return {};
-        host = field.substr(1, bracket - 1);
-        port = field.substr(bracket + 1);
-    } else if (const std::size_t colon = field.find(':'); colon != std::string_view::npos) {
-        host = field.substr(0, colon);
-        port = field.substr(colon);
-    }
-    if (!port.empty() &&
-        (port.front() != ':' || port.size() > 6 ||
-         !std::all_of(port.begin() + 1, port.end(), [](unsigned char c) { return std::isdigit(c) != 0; })))
-        return {};
-    return lower(host);
-}
 
 bool is_loopback(std::string_view address) {
     return address.starts_with("127.") || address == "::1";
@@ -80,12 +51,13 @@ std::vector<std::string> machine_addresses() {
 }
 
 HostCheck::HostCheck(std::string_view listen_address, const std::vector<std::string>& configured_names)
-    : beyond_loopback_(!is_loopback(listen_address)), names_{"localhost", "127.0.0.1", "::1", lower(listen_address)} {
-    for (const std::string& name : configured_names) names_.push_back(lower(name));
+    : beyond_loopback_(!is_loopback(listen_address)), names_{"localhost", "127.0.0.1", "::1",
+                                                             ascii_lower(listen_address)} {
+    for (const std::string& name : configured_names) names_.push_back(ascii_lower(name));
     std::array<char, 256> machine{};
     if (beyond_loopback_ && gethostname(machine.data(), machine.size() - 1) == 0 && machine[0] != '\0') {
-        names_.push_back(lower(machine.data()));
-        names_.push_back(lower(machine.data()) + ".local");
+        names_.push_back(ascii_lower(machine.data()));
+        names_.push_back(ascii_lower(machine.data()) + ".local");
     }
 }
 
@@ -105,15 +77,9 @@ bool HostCheck::host_allowed(std::string_view host_field) {
     return std::find(addresses_.begin(), addresses_.end(), host) != addresses_.end();
 }
 
-bool HostCheck::origin_allowed(std::string_view origin, std::string_view host_field) {
-    const std::string text = lower(origin);
-    const std::string host = lower(host_field);
-    return text == "http://" + host || text == "https://" + host;
-}
-
 bool equal_in_constant_time(std::string_view a, std::string_view b) noexcept {
     if (a.size() != b.size()) return false;
-    volatile unsigned char difference = 0; // volatile: the loop must not be left early
+    volatile unsigned char difference = 0; // volatile: the loop must run to its end
     for (std::size_t i = 0; i < a.size(); ++i)
         difference = static_cast<unsigned char>(difference |
                                                 (static_cast<unsigned char>(a[i]) ^ static_cast<unsigned char>(b[i])));
@@ -144,28 +110,10 @@ OperatorAccess::Attempt OperatorAccess::attempt(const std::string& address, std:
 }
 
 bool OperatorAccess::is_operator(std::string_view cookie_field) const {
-    const std::string prefix = cookie_name_ + "=";
-    while (!cookie_field.empty()) {
-        const std::size_t end = std::min(cookie_field.find(';'), cookie_field.size());
-        std::string_view pair = cookie_field.substr(0, end);
-        cookie_field.remove_prefix(std::min(end + 1, cookie_field.size()));
-        while (!pair.empty() && pair.front() == ' ') pair.remove_prefix(1);
-        if (!pair.starts_with(prefix)) continue;
-        const std::string_view token = pair.substr(prefix.size());
-        bool found = false;
+    bool found = false;
+    for (const std::string_view token : cookie_values(cookie_field, cookie_name_))
         for (const std::string& session : sessions_) found = equal_in_constant_time(session, token) || found;
-        if (found) return true;
-    }
-    return false;
-}
-
-std::string random_key() {
-    std::array<unsigned char, 16> octets{};
-    if (getentropy(octets.data(), octets.size()) != 0)
-        throw std::runtime_error("the system gives no random numbers (getentropy failed)");
-    std::string out;
-    for (const unsigned char octet : octets) out += fmt::format("{:02x}", octet);
-    return out;
+    return found;
 }
 
 } // namespace turnstone

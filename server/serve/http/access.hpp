@@ -1,6 +1,6 @@
 #pragma once
-/// Who may ask, and as what. Everyone who reaches the port may watch; operator actions need a cookie that the operator
-/// key buys. Host and Origin are checked so that a page from elsewhere cannot use the browser of someone on this
+/// Who may ask, and as what. Everyone who reaches the port may watch; operator actions need a cookie, given for the
+/// operator key. Host and Origin are checked so that a page from elsewhere cannot use the browser of someone on this
 /// network (DNS rebinding, cross-site requests).
 #include <chrono>
 #include <cstdint>
@@ -23,8 +23,6 @@ class HostCheck {
     HostCheck(std::string_view listen_address, const std::vector<std::string>& configured_names);
     /// `host_field`: value of the Host header, with or without port. Addresses that came up later are found too.
     [[nodiscard]] bool host_allowed(std::string_view host_field);
-    /// A present Origin must be http(s):// and the very authority of the Host header.
-    [[nodiscard]] static bool origin_allowed(std::string_view origin, std::string_view host_field);
 
   private:
     void look_up_addresses();
@@ -38,7 +36,7 @@ class HostCheck {
 class OperatorAccess {
   public:
     using Clock = std::chrono::steady_clock;
-    /// Cookies are not kept apart by port, so the port is in the cookie's name.
+    /// Browsers send cookies to every port of a host, so the port is in the cookie's name.
     OperatorAccess(std::string key, std::uint16_t port);
 
     enum class Verdict { granted, wrong, too_many };

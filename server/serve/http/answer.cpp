@@ -8,7 +8,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "server/serve/stream/messages.hpp"
+#include "server/serve/encode/messages.hpp"
 
 namespace turnstone {
 
@@ -30,7 +30,7 @@ Answer error_answer(unsigned status, std::string_view message) {
 }
 
 Answer method_answer(std::string_view allowed) {
-    Answer answer = error_answer(405, fmt::format("this address takes {} only", allowed));
+    Answer answer = error_answer(405, fmt::format("this address accepts {} only", allowed));
     answer.headers.emplace_back("Allow", allowed);
     return answer;
 }
@@ -54,8 +54,7 @@ std::string answer_header(const Answer& answer, std::string_view host, bool keep
         field(name, value);
     }
     if (!has_cache_rule) field("Cache-Control", "no-store");
-    // Some browsers do not count ws: as 'self', so the stream's addresses are named. `host` was checked against our
-    // names.
+    // Some browsers do not count ws: as 'self', so the stream's addresses are named. `host` is known to be ours.
     field("Content-Security-Policy",
           fmt::format(
               "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'{}; img-src 'self' data: "

@@ -30,7 +30,12 @@ struct Request {
     bool keep_alive = false;
 };
 
-/// A file that has no name any more; closed with the last owner.
+/// GET or HEAD.
+[[nodiscard]] inline bool is_read(const Request& request) noexcept {
+    return request.method == Method::get || request.method == Method::head;
+}
+
+/// A file without a name in its folder: it is gone when the last owner closes it.
 class OpenFile {
   public:
     explicit OpenFile(int descriptor) noexcept : descriptor_(descriptor) {}

@@ -1,41 +1,37 @@
 #pragma once
-/// The routes of protocol/STREAM.md section 3 besides the stream itself. Serve thread; recordings are read on workers.
-#include <cstddef>
-
+/// Which route answers a request: protocol/STREAM.md section 3, and the dashboard's files. Serve thread.
 #include <boost/asio/awaitable.hpp>
 
+#include "server/serve/counters.hpp"
 #include "server/serve/http/access.hpp"
 #include "server/serve/http/answer.hpp"
+#include "server/serve/http/operator_routes.hpp"
+#include "server/serve/http/recording_routes.hpp"
 #include "server/serve/http/static_files.hpp"
-#include "server/serve/stream/hub.hpp"
+#include "server/serve/live_recording.hpp"
+#include "server/serve/settings.hpp"
+#include "server/serve/workers.hpp"
 
 namespace turnstone {
 
 class Api {
   public:
-    Api(Hub& hub, OperatorAccess& access, StaticFiles files);
-    /// Host and Origin were checked before.
+    /// All must outlive it.
+    Api(const ServeSettings& settings, const ServeSources& sources, const OperatorActions& actions,
+        OperatorAccess& access, LiveRecording& live, Workers& workers, ServeCounters& counters);
+    /// Host and Origin are known to be allowed.
     [[nodiscard]] boost::asio::awaitable<Answer> answer(const Request& request);
 
   private:
-    [[nodiscard]] boost::asio::awaitable<Answer> recording(const Request& request);
-    [[nodiscard]] boost::asio::awaitable<Answer> list(const Request& request);
-    [[nodiscard]] boost::asio::awaitable<Answer> download(const Request& request, std::filesystem::path path,
-                                                          bool live);
-    [[nodiscard]] boost::asio::awaitable<Answer> set_meta(const Request& request, std::filesystem::path path,
-                                                          bool live);
-    [[nodiscard]] Answer session(const Request& request);
-    [[nodiscard]] Answer live_action(const Request& request);
-    [[nodiscard]] Answer health(const Request& request) const;
-    [[nodiscard]] bool by_operator(const Request& request) const { return access_.is_operator(request.cookie); }
+    [[nodiscard]] Answer health() const;
+    [[nodiscard]] Answer counters_answer() const;
 
-    Hub& hub_;
-    OperatorAccess& access_;
+    const ServeSources& sources_;
+    const Workers& workers_;
+    const ServeCounters& counters_;
+    RecordingRoutes recordings_;
+    OperatorRoutes operator_;
     StaticFiles files_;
-    std::size_t downloads_ = 0;
 };
-
-/// Runs `work` on a worker and comes back to the serve thread with its answer; 503 when too many wait.
-[[nodiscard]] boost::asio::awaitable<Answer> on_worker(Hub& hub, std::function<Answer(ReaderCache&)> work);
 
 } // namespace turnstone

@@ -10,14 +10,16 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "server/serve/server.hpp"
-#include "server/serve/stream/blocks.hpp"
-#include "server/serve/stream/messages.hpp"
+#include "server/serve/encode/blocks.hpp"
+#include "server/serve/encode/description.hpp"
+#include "server/serve/encode/messages.hpp"
+#include "server/serve/encode/tape_time.hpp"
+#include "server/serve/parse/flat_object.hpp"
+#include "server/serve/random_key.hpp"
 
 namespace turnstone {
 namespace {
 
-constexpr double kSecondsMax = 1e9; // some thirty years: nanoseconds stay within 64 bits
 constexpr std::int64_t kPointsDefault = 1000;
 constexpr std::int64_t kFramesDefault = 100;
 
@@ -28,9 +30,9 @@ struct Window {
 
 /// from_s and to_s; where one is missing, the tape's own end.
 Result<Window> window(const Target& target, const RecordingInfo& info) {
-    const auto from_s = number_parameter(target, "from_s", -kSecondsMax, kSecondsMax);
+    const auto from_s = number_parameter(target, "from_s", -kTapeSecondsMax, kTapeSecondsMax);
     if (!from_s) return tl::unexpected<Error>(from_s.error());
-    const auto to_s = number_parameter(target, "to_s", -kSecondsMax, kSecondsMax);
+    const auto to_s = number_parameter(target, "to_s", -kTapeSecondsMax, kTapeSecondsMax);
     if (!to_s) return tl::unexpected<Error>(to_s.error());
     const Window out{*from_s ? tape_ns(**from_s, info.t_start_ns) : info.t_start_ns,
                      *to_s ? tape_ns(**to_s, info.t_start_ns) : info.t_end_ns + 1};
@@ -50,7 +52,7 @@ Result<std::vector<std::size_t>> columns_of(const Table& table, const std::strin
             std::find_if(table.columns.begin(), end, [&](const Column& column) { return column.name == name; });
         if (found == end)
             return fail(
-                fmt::format("table {} ('{}') has no number column of that name; 'description' lists its columns",
+                fmt::format("table {} ('{}') has no numeric column of that name; 'description' lists its columns",
                             table.id, table.name));
         out.push_back(static_cast<std::size_t>(found - table.columns.begin()));
         if (out.size() > table.number_count) return fail("a column is named more than once in 'columns'");
@@ -58,7 +60,7 @@ Result<std::vector<std::size_t>> columns_of(const Table& table, const std::strin
     return out;
 }
 
-/// What could be read, and why the rest could not when the file turned out to be damaged.
+/// What could be read, and when the file turned out to be damaged, why the rest could not.
 Answer as_far_as_read(nlohmann::json members, const RecordingReader& reader) {
     if (!reader.damage().empty()) members["damage"] = reader.damage();
     return json_answer(members);
@@ -66,11 +68,10 @@ Answer as_far_as_read(nlohmann::json members, const RecordingReader& reader) {
 
 } // namespace
 
-Answer read_description(RecordingReader& reader, const Target& target, bool live) {
+Answer read_description(RecordingReader& reader, const Target& target) {
     if (const auto allowed = allow_parameters(target, {}); !allowed) return error_answer(400, allowed.error().message);
-    const auto setup = reader.setup();
-    if (!setup) return error_answer(503, setup.error().message);
-    return json_answer(description_json(reader.info(), live, reader.schema(), *setup));
+    const auto description = stored_description(reader, false);
+    return description ? json_answer(*description) : error_answer(503, description.error().message);
 }
 
 Answer read_series(RecordingReader& reader, const Target& target) {
@@ -110,7 +111,7 @@ Answer read_series(RecordingReader& reader, const Target& target) {
 Answer read_latest(RecordingReader& reader, const Target& target) {
     if (const auto allowed = allow_parameters(target, {"t_s"}); !allowed)
         return error_answer(400, allowed.error().message);
-    const auto t_s = number_parameter(target, "t_s", -kSecondsMax, kSecondsMax);
+    const auto t_s = number_parameter(target, "t_s", -kTapeSecondsMax, kTapeSecondsMax);
     if (!t_s) return error_answer(400, t_s.error().message);
     const RecordingInfo info = reader.info();
     const std::int64_t t_ns = *t_s ? tape_ns(**t_s, info.t_start_ns) : info.t_end_ns;
@@ -137,24 +138,23 @@ Answer read_frames(RecordingReader& reader, const Target& target) {
     if (const auto allowed = allow_parameters(target, {"after", "limit", "link"}); !allowed)
         return error_answer(400, allowed.error().message);
     const auto after =
-        integer_parameter(target, "after", 0, std::numeric_limits<std::int64_t>::max()); // ids begin at 1
+        integer_parameter(target, "after", 0, std::numeric_limits<std::int64_t>::max()); // ids start at 1
     if (!after) return error_answer(400, after.error().message);
     const auto limit = integer_parameter(target, "limit", 1, 500);
     if (!limit) return error_answer(400, limit.error().message);
-    const auto setup = reader.setup();
-    if (!setup) return error_answer(503, setup.error().message);
+    const auto links = stored_link_names(reader);
+    if (!links) return error_answer(503, links.error().message);
     std::optional<LinkId> link;
     if (const auto name = text_parameter(target, "link")) {
-        const auto found =
-            std::find_if(setup->links.begin(), setup->links.end(), [&](const LinkSetup& l) { return l.name == *name; });
-        if (found == setup->links.end())
-            return error_answer(400, "parameter 'link' names no link of this recording; 'description' lists them");
-        link = static_cast<LinkId>(found - setup->links.begin());
+        const auto found = std::find(links->begin(), links->end(), *name);
+        if (found == links->end())
+            return error_answer(400, "parameter 'link' is not a link of this recording; 'description' lists them");
+        link = static_cast<LinkId>(found - links->begin());
     }
     const RecordingInfo info = reader.info();
     const FramePage page =
         reader.frames(after->value_or(0), static_cast<std::size_t>(limit->value_or(kFramesDefault)), link);
-    return as_far_as_read(frames_json(page, setup->links, info.t_start_ns), reader);
+    return as_far_as_read(frames_json(page, *links, info.t_start_ns), reader);
 }
 
 Answer read_snapshot(RecordingReader& reader, const std::filesystem::path& folder) {
@@ -165,7 +165,8 @@ Answer read_snapshot(RecordingReader& reader, const std::filesystem::path& folde
     if (written) answer.file = std::make_shared<OpenFile>(::open(copy.c_str(), O_RDONLY | O_CLOEXEC));
     std::error_code ignored; // nothing to remove when the copy was never begun
     std::filesystem::remove(copy, ignored);
-    if (!written) return error_answer(503, fmt::format("the copy could not be made: {}", written.error().message));
+    if (!written)
+        return error_answer(503, fmt::format("the recording could not be copied: {}", written.error().message));
     struct stat status {};
     if (answer.file->descriptor() < 0 || fstat(answer.file->descriptor(), &status) != 0)
         return error_answer(503, "the copy of the recording could not be opened; try again");

@@ -1,11 +1,13 @@
 #pragma once
 /// Reads of one recording for the HTTP interface: query in, answer out. Run on worker threads; no connection in sight.
+#include <filesystem>
+
 #include "server/record/read/reader.hpp"
 #include "server/serve/http/answer.hpp"
 
 namespace turnstone {
 
-[[nodiscard]] Answer read_description(RecordingReader& reader, const Target& target, bool live);
+[[nodiscard]] Answer read_description(RecordingReader& reader, const Target& target); ///< of a closed recording
 [[nodiscard]] Answer read_series(RecordingReader& reader, const Target& target);
 [[nodiscard]] Answer read_latest(RecordingReader& reader, const Target& target);
 [[nodiscard]] Answer read_events(RecordingReader& reader, const Target& target);

@@ -19,7 +19,9 @@
 #include <boost/beast/websocket/rfc6455.hpp>
 #include <boost/beast/websocket/stream.hpp>
 
-#include "server/serve/stream/viewer.hpp"
+#include "server/serve/http/on_worker.hpp"
+#include "server/serve/parse/header_fields.hpp"
+#include "server/serve/parse/websocket_frame.hpp"
 
 namespace turnstone {
 namespace {
@@ -76,7 +78,7 @@ std::optional<Answer> unreadable(const beast::error_code& error) {
     if (error == http::error::body_limit) return error_answer(413, "the request's body is too long; at most 64 KiB");
     if (error == http::error::end_of_stream || error == http::error::partial_message) return std::nullopt;
     if (error.category() == http::make_error_code(http::error::bad_method).category())
-        return error_answer(400, "this is no HTTP/1.1 request: " + error.message());
+        return error_answer(400, "this is not an HTTP/1.1 request: " + error.message());
     return std::nullopt;
 }
 
@@ -89,11 +91,10 @@ std::optional<Answer> refusal(const http::request<http::string_body>& message, c
         return error_answer(400, "a request needs exactly one Host field (RFC 9112 section 3.2)");
     if (!shared.hosts.host_allowed(request.host))
         return error_answer(
-            403, "this server does not answer to the name in the Host field; open it by its address, or add the "
-                 "name to 'host_names' in the configuration");
-    if (!request.origin.empty() && !HostCheck::origin_allowed(request.origin, request.host))
-        return error_answer(403,
-                            "pages from elsewhere may not ask this server; open the dashboard from the server itself");
+            403, "the name in the Host field is not one of this server's; open it by its address, or add the name to "
+                 "'host_names' in the configuration");
+    if (!request.origin.empty() && !is_same_origin(request.origin, request.host))
+        return error_answer(403, "pages of other servers are refused here; open the dashboard from this server itself");
     return std::nullopt;
 }
 
@@ -101,14 +102,14 @@ awaitable<bool> send_file(beast::tcp_stream& stream, HttpShared& shared, const A
     for (std::uint64_t at = 0; at < answer.file_bytes;) {
         const auto size =
             static_cast<std::size_t>(std::min<std::uint64_t>(kDownloadPieceBytes, answer.file_bytes - at));
-        const auto read = [file = answer.file, at, size](ReaderCache&) {
+        const WorkerTask read = [file = answer.file, at, size](ReaderCache&) {
             Answer piece;
             piece.body.resize(size);
             const ssize_t got = ::pread(file->descriptor(), piece.body.data(), size, static_cast<off_t>(at));
             piece.body.resize(got > 0 ? static_cast<std::size_t>(got) : 0);
             return piece;
         };
-        const Answer piece = co_await on_worker(shared.hub, read);
+        const Answer piece = co_await on_worker(shared.workers, read);
         if (piece.status != 200 || piece.body.empty())
             co_return false; // the length is promised already: a cut connection is the honest end
         stream.expires_after(kSendTime);
@@ -122,7 +123,7 @@ awaitable<bool> send_file(beast::tcp_stream& stream, HttpShared& shared, const A
 /// False: the connection is over.
 awaitable<bool> send(beast::tcp_stream& stream, HttpShared& shared, const Answer& answer, const Request& request,
                      bool keep_alive) {
-    ++shared.hub.counters().http_answers[std::min<std::size_t>(answer.status / 100, 5)];
+    ++shared.counters.http_answers[std::min<std::size_t>(answer.status / 100, 5)];
     const std::string header = answer_header(answer, request.host, keep_alive);
     const bool with_body = request.method != Method::head && answer.status != 304;
     const bool from_file = with_body && answer.file != nullptr;
@@ -137,7 +138,7 @@ awaitable<bool> send(beast::tcp_stream& stream, HttpShared& shared, const Answer
     co_return keep_alive;
 }
 
-/// Reads and forgets what the other side still sends, so that closing does not reset the connection and with it the
+/// Reads and forgets what the other side still sends: closing with unread data would reset the connection and lose the
 /// answer (RFC 9112 section 9.6).
 awaitable<void> hang_up(beast::tcp_stream& stream) {
     beast::error_code ignored; // already gone is as good
@@ -170,25 +171,23 @@ awaitable<void> become_viewer(beast::tcp_stream& stream, beast::flat_buffer& buf
         const auto [error] = co_await handshake.async_accept(message, kNoThrow);
         if (error) co_return; // Beast has told the client what was wrong with its handshake
     }
-    Hub& hub = shared.hub;
     beast::error_code ignored; // without them the stream is slower, not wrong
     socket.set_option(tcp::no_delay(true), ignored);
-    socket.set_option(asio::socket_base::send_buffer_size(hub.settings().send_buffer_bytes), ignored);
+    socket.set_option(asio::socket_base::send_buffer_size(shared.settings.send_buffer_bytes), ignored);
     if (!shared.hosts.host_allowed(request.host) ||
-        (!request.origin.empty() && !HostCheck::origin_allowed(request.origin, request.host))) {
-        ++hub.counters().viewers_refused;
+        (!request.origin.empty() && !is_same_origin(request.origin, request.host))) {
+        ++shared.counters.viewers_refused;
         co_await refuse_viewer(std::move(socket), CloseCode::forbidden, "Host or Origin not allowed");
         co_return;
     }
-    if (hub.viewers() >= hub.settings().viewers_max) {
-        ++hub.counters().viewers_refused;
-        co_await refuse_viewer(std::move(socket), CloseCode::too_many, "too many viewers");
+    if (shared.hub.is_full()) {
+        ++shared.counters.viewers_refused;
+        co_await refuse_viewer(std::move(socket), CloseCode::viewer_limit, "viewer limit reached");
         co_return;
     }
-    const auto viewer = std::make_shared<Viewer>(std::move(socket), hub, shared.access.is_operator(request.cookie));
-    hub.add(viewer);
     const auto early = buffer.data();
-    viewer->start({static_cast<const std::byte*>(early.data()), early.size()});
+    shared.hub.welcome(std::move(socket), shared.access.is_operator(request.cookie),
+                       {static_cast<const std::byte*>(early.data()), early.size()});
 }
 
 } // namespace

@@ -7,21 +7,23 @@
 #include <boost/asio/awaitable.hpp>
 #include <boost/asio/ip/tcp.hpp>
 
+#include "server/serve/counters.hpp"
 #include "server/serve/http/access.hpp"
 #include "server/serve/http/api.hpp"
+#include "server/serve/settings.hpp"
 #include "server/serve/stream/hub.hpp"
+#include "server/serve/workers.hpp"
 
 namespace turnstone {
 
 /// What all connections share; serve thread only.
 struct HttpShared {
-    HttpShared(Hub& hub_of, HostCheck host_check, OperatorAccess operator_access, StaticFiles files)
-        : hub(hub_of), hosts(std::move(host_check)), access(std::move(operator_access)),
-          api(hub, access, std::move(files)) {}
-
+    const ServeSettings& settings;
+    ServeCounters& counters;
+    Workers& workers;
     Hub& hub;
+    OperatorAccess& access;
     HostCheck hosts;
-    OperatorAccess access;
     Api api;
     std::size_t connections = 0;  ///< HTTP connections, viewers not counted
     std::size_t answers_open = 0; ///< requests being answered

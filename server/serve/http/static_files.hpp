@@ -5,8 +5,8 @@
 #include <string>
 #include <string_view>
 
+#include "server/serve/assets.hpp"
 #include "server/serve/http/answer.hpp"
-#include "server/serve/http/assets.hpp"
 
 namespace turnstone {
 
@@ -23,8 +23,5 @@ class StaticFiles {
     };
     std::map<std::string_view, File> files_;
 };
-
-/// Whether an Accept-Encoding field allows gzip (RFC 9110 section 12.5.3).
-[[nodiscard]] bool accepts_gzip(std::string_view accept_encoding);
 
 } // namespace turnstone

@@ -30,8 +30,8 @@ struct ClientMessage {
     std::optional<std::int64_t> request; ///< echoed in the answer
 };
 
-/// A text that is no JSON object with a known "type" is `fatal` (the connection closes with 4400); a known request with
-/// a wrong member is answered with an `error` text.
+/// A text that is not a JSON object with a known "type" is `fatal` (the connection closes with 4400); a known request
+/// with a wrong member is answered with an `error` text.
 struct ClientMessageError {
     bool fatal;
     std::optional<std::int64_t> request;

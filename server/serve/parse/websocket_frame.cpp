@@ -10,7 +10,7 @@ constexpr unsigned char kReserved = 0x70;
 constexpr unsigned char kMasked = 0x80;
 constexpr std::size_t kControlPayloadMax = 125; // RFC 6455 section 5.5
 
-unsigned char octet(char c) {
+unsigned char number_of(char c) {
     return static_cast<unsigned char>(c);
 }
 
@@ -23,8 +23,8 @@ bool is_control(Opcode opcode) {
 std::string frame_header(Opcode opcode, std::size_t payload_size) {
     std::string header;
     header.push_back(static_cast<char>(kFinal | static_cast<unsigned char>(opcode)));
-    const auto put_size = [&](unsigned octets) {
-        for (unsigned i = octets; i-- > 0;) header.push_back(static_cast<char>((payload_size >> (8 * i)) & 0xff));
+    const auto put_size = [&](unsigned bytes) {
+        for (unsigned i = bytes; i-- > 0;) header.push_back(static_cast<char>((payload_size >> (8 * i)) & 0xff));
     };
     if (payload_size < 126) {
         put_size(1);
@@ -57,8 +57,8 @@ bool ClientFrameReader::refuse(std::string_view problem) noexcept {
 }
 
 bool ClientFrameReader::take_header() {
-    const unsigned char first = octet(header_[0]);
-    const unsigned char second = octet(header_[1]);
+    const unsigned char first = number_of(header_[0]);
+    const unsigned char second = number_of(header_[1]);
     const unsigned size_7 = second & 0x7fu;
     header_size_ = 2u + (size_7 == 126 ? 2u : size_7 == 127 ? 8u : 0u) + 4u;
     if ((first & kReserved) != 0) return refuse("a reserved bit is set, but no extension was agreed");
@@ -70,19 +70,20 @@ bool ClientFrameReader::take_header() {
     std::uint64_t size = size_7;
     if (size_7 >= 126) {
         size = 0;
-        for (std::size_t i = 2; i < header_size_ - 4; ++i) size = (size << 8) | octet(header_[i]);
+        for (std::size_t i = 2; i < header_size_ - 4; ++i) size = (size << 8) | number_of(header_[i]);
     }
     if (is_control(opcode_)) {
         if (opcode_ != Opcode::close && opcode_ != Opcode::ping && opcode_ != Opcode::pong)
             return refuse("unknown frame type");
-        if (!final_ || size > kControlPayloadMax) return refuse("a control frame must be whole and at most 125 octets");
+        if (!final_ || size > kControlPayloadMax)
+            return refuse("a control frame must not be fragmented and has at most 125 bytes");
         control_.clear();
     } else {
         if (opcode_ != Opcode::continuation && opcode_ != Opcode::text && opcode_ != Opcode::binary)
             return refuse("unknown frame type");
         if ((opcode_ == Opcode::continuation) != (message_opcode_ != Opcode::continuation))
             return refuse("message fragments out of order");
-        if (size > kClientTextBytesMax - message_.size()) return refuse("a message may have at most 4096 octets");
+        if (size > kClientTextBytesMax - message_.size()) return refuse("a message may have at most 4096 bytes");
         if (opcode_ != Opcode::continuation) message_opcode_ = opcode_;
     }
     payload_left_ = static_cast<std::size_t>(size);
@@ -94,7 +95,7 @@ bool ClientFrameReader::take_header() {
 bool ClientFrameReader::finish_frame(const OnMessage& on_message) {
     in_payload_ = false;
     if (is_control(opcode_)) {
-        if (opcode_ == Opcode::close && control_.size() == 1) return refuse("a close frame's code has two octets");
+        if (opcode_ == Opcode::close && control_.size() == 1) return refuse("a close code has two bytes");
         on_message(opcode_, control_);
     } else if (final_) {
         on_message(message_opcode_, message_);
@@ -121,7 +122,8 @@ bool ClientFrameReader::push(std::span<const std::byte> bytes, const OnMessage& 
         const std::string_view key = std::string_view(header_).substr(header_size_ - 4);
         const std::size_t count = std::min(payload_left_, bytes.size() - at);
         for (std::size_t i = 0; i < count; ++i, ++mask_at_)
-            target.push_back(static_cast<char>(octet(static_cast<char>(bytes[at + i])) ^ octet(key[mask_at_ % 4])));
+            target.push_back(
+                static_cast<char>(number_of(static_cast<char>(bytes[at + i])) ^ number_of(key[mask_at_ % 4])));
         at += count;
         payload_left_ -= count;
         if (payload_left_ == 0 && !finish_frame(on_message)) return false;

@@ -1,6 +1,10 @@
 #pragma once
-/// WebSocket framing, RFC 6455 section 5, server side. The opening handshake is left to Beast; frames are made here so
-/// that one message is framed once and the same bytes go to every viewer.
+/// WebSocket framing, RFC 6455 section 5, server side. The opening handshake is Beast's.
+///
+/// The demand: one station has up to 1000 viewers, each of whom gets a message every 10 ms. A message is therefore
+/// encoded and framed once, and the same bytes go to every viewer, several messages with one gather write; Beast's
+/// stream frames and copies for each of its connections. tools/bench fanout runs bare Beast beside it: 1.1 to 1.28 of
+/// its messages a second. Beast's own client is the reference of the tests, and they read the examples of the RFC.
 #include <cstddef>
 #include <cstdint>
 #include <functional>
@@ -23,15 +27,15 @@ enum class CloseCode : std::uint16_t {
     bad_message = 4400,
     forbidden = 4403,
     too_slow = 4408,
-    too_many = 4503
+    viewer_limit = 4503
 };
 
 inline constexpr std::size_t kClientTextBytesMax = 4096;
 
-/// First octets of an unmasked final frame with `payload_size` octets of payload.
+/// First bytes of an unmasked final frame with `payload_size` bytes of payload.
 [[nodiscard]] std::string frame_header(Opcode opcode, std::size_t payload_size);
 [[nodiscard]] WireMessage frame_message(Opcode opcode, std::string_view payload);
-/// `reason` is cut to what a control frame holds (123 octets).
+/// `reason` is cut to what a control frame holds (123 bytes).
 [[nodiscard]] WireMessage close_message(CloseCode code, std::string_view reason);
 
 /// Takes a client's bytes in any split and calls back with whole messages: text and binary put together from their
@@ -48,7 +52,7 @@ class ClientFrameReader {
     bool take_header();
     bool finish_frame(const OnMessage& on_message);
 
-    std::string header_; ///< octets of the header so far: 2 + extended length + mask key
+    std::string header_; ///< the header so far: 2 + extended length + mask key
     std::size_t header_size_ = 2;
     bool in_payload_ = false;
     Opcode opcode_ = Opcode::continuation;

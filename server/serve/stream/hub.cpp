@@ -1,194 +1,193 @@
 #include "server/serve/stream/hub.hpp"
 
 #include <algorithm>
+#include <chrono>
+#include <optional>
+#include <utility>
+#include <vector>
 
 #include <boost/asio/post.hpp>
+#include <nlohmann/json.hpp>
 #include <spdlog/spdlog.h>
+
+#include "server/serve/encode/description.hpp"
+#include "server/serve/encode/messages.hpp"
+#include "server/serve/encode/tape_time.hpp"
+#include "server/serve/random_key.hpp"
 
 namespace turnstone {
 namespace {
 
 constexpr std::chrono::milliseconds kClockPeriod{250};
 constexpr unsigned kClockTicksPerStatus = 4;
-/// Flushes come every 10 ms: the serve thread has stood still for twenty seconds when this many wait.
-constexpr std::size_t kInboxMax = 2000;
-
-std::string joined_names(const PipelineSetup& setup) {
-    std::string out;
-    for (const VehicleSetup& vehicle : setup.vehicles) out += (out.empty() ? "" : ",") + vehicle.dictionary.vehicle;
-    return out;
-}
+constexpr std::string_view kShuttingDown = "the server is shutting down";
 
 } // namespace
 
-Hub::Hub(boost::asio::io_context& context, const ServeSettings& settings, const ServeSources& sources,
-         const OperatorActions& actions, Workers& workers)
-    : context_(context), settings_(settings), sources_(sources), actions_(actions), workers_(workers),
-      server_id_(random_key()), clock_(context) {}
+Hub::Hub(boost::asio::io_context& context, const ServeSettings& settings, const ServeSources& sources, Workers& workers,
+         LiveRecording& live, ServeCounters& counters)
+    : context_(context), settings_(settings), sources_(sources), live_(live),
+      counters_(counters), replay_source_{.context = context,
+                                          .workers = workers,
+                                          .live = live,
+                                          .recordings = settings.recordings,
+                                          .server_id = random_key(),
+                                          .queue_bytes_max = settings.queue.soft_bytes},
+      clock_(context) {}
 
 void Hub::begin(LiveTape tape) {
-    workers_.release_readers();
-    bool was_empty = false;
-    {
-        const std::lock_guard lock(inbox_mutex_);
-        was_empty = inbox_.empty();
-        inbox_.emplace_back(std::move(tape));
-        overflow_ = {}; // of the tape before: nobody looks at its head any more
-    }
-    if (was_empty) boost::asio::post(context_, [this] { take_inbox(); });
+    if (inbox_.put(std::move(tape))) tell_to_take();
 }
 
 void Hub::publish(std::shared_ptr<const Batch> batch) {
     if (batch->rows.empty() && batch->events.empty()) return;
-    bool was_empty = false;
-    {
-        const std::lock_guard lock(inbox_mutex_);
-        was_empty = inbox_.empty();
-        if (inbox_.size() < kInboxMax) {
-            inbox_.emplace_back(std::move(batch));
-        } else {
-            // Rows can be had again from the recording; events are kept whatever happens.
-            for (const RowRecord& row : batch->rows) {
-                if (overflow_.from_ns == 0) overflow_.from_ns = overflow_.to_ns = row.t_ns;
-                overflow_.from_ns = std::min(overflow_.from_ns, row.t_ns);
-                overflow_.to_ns = std::max(overflow_.to_ns, row.t_ns);
-            }
-            overflow_.batches += batch->rows.empty() ? 0 : 1;
-            if (!batch->events.empty()) {
-                auto events = std::make_shared<Batch>();
-                events->events = batch->events;
-                inbox_.emplace_back(std::shared_ptr<const Batch>(std::move(events)));
-            }
-        }
-    }
-    if (was_empty) boost::asio::post(context_, [this] { take_inbox(); });
+    if (inbox_.put(std::move(batch))) tell_to_take();
+}
+
+void Hub::tell_to_take() {
+    boost::asio::post(
+        context_, [this] { take_inbox(); });
 }
 
 void Hub::take_inbox() {
-    decltype(inbox_) items;
-    Overflow overflow;
-    {
-        const std::lock_guard lock(inbox_mutex_);
-        items.swap(inbox_);
-        std::swap(overflow, overflow_);
-    }
-    for (auto& item : items)
+    Inbox::Contents contents = inbox_.take();
+    for (Inbox::Item& item : contents.items)
         if (auto* tape = std::get_if<LiveTape>(&item))
             take_tape(std::move(*tape));
         else
             take_batch(*std::get<std::shared_ptr<const Batch>>(item));
-    if (overflow.batches > 0 && tape_) {
-        counters_.batches_dropped += overflow.batches;
-        spdlog::warn("the serve thread stood still; {} updates reach viewers through the recording only",
-                     overflow.batches);
-        const Gap gap{seq_, seq_ + overflow.batches - 1, tape_seconds(overflow.from_ns, tape_->t_start_ns),
-                      tape_seconds(overflow.to_ns, tape_->t_start_ns)};
-        seq_ += overflow.batches;
-        take_gap(gap);
-    }
+    if (contents.overflow.batches > 0 && live_.tape()) take_overflow(contents.overflow);
 }
 
 void Hub::take_tape(LiveTape tape) {
-    tape_ = std::move(tape);
-    live_notes_.clear();
     seq_ = 0;
-    newest_ns_ = tape_->t_start_ns;
-    latest_.assign(tape_->schema->tables.size(), std::nullopt);
-    hello_ = {};
+    latest_.assign(tape.schema->tables.size(), std::nullopt);
     newest_ = nullptr;
-    for (const auto& viewer : viewers_) {
-        if (!viewer->follows_live()) continue;
-        viewer->forget_gap();
-        send_hello(*viewer);
+    live_.begin(std::move(tape));
+    for (const auto& [key, member] : audience_) {
+        if (member.replay) continue;
+        member.viewer->forget_gap();
+        send_hello(*member.viewer);
     }
 }
 
 void Hub::take_batch(const Batch& batch) {
-    if (!tape_) {
-        spdlog::error("a batch came before a recording was begun; it is not shown");
+    if (!live_.tape()) {
+        spdlog::error("a batch arrived before any recording was started; it is not shown");
         return;
     }
+    const LiveTape& tape = *live_.tape();
     std::vector<WireMessage> events;
     events.reserve(batch.events.size());
     for (const Event& event : batch.events)
-        events.push_back(frame_message(Opcode::text, event_text(event, tape_->t_start_ns)));
+        events.push_back(frame_message(Opcode::text, event_text(event, tape.t_start_ns)));
 
     BlockMessage block;
     std::uint64_t seq = 0;
     if (!batch.rows.empty()) {
         seq = seq_++;
-        block = encoder_.rows(batch, *tape_->schema, tape_->t_start_ns, seq, {});
+        block = encoder_.rows(batch, *tape.schema, tape.t_start_ns, seq, {});
         ++counters_.blocks_made;
-        for (const RowRecord& row : batch.rows) {
-            auto& newest = latest_[row.table];
-            if (newest && newest->first > row.t_ns) continue;
-            const auto numbers = batch.numbers_of(row, tape_->schema->tables[row.table]);
-            if (!newest) newest.emplace();
-            newest->first = row.t_ns;
-            newest->second.assign(numbers.begin(), numbers.end());
-            newest_ns_ = std::max(newest_ns_, row.t_ns);
-        }
-        hello_ = {};
-        newest_ = nullptr;
+        remember_rows(batch);
     }
-    for (const auto& viewer : viewers_) {
-        if (!viewer->follows_live()) continue;
-        for (const WireMessage& event : events) viewer->send(event);
-        if (block.wire) viewer->send_block(block.wire, seq, block.from_t_s, block.to_t_s);
+    for (const auto& [key, member] : audience_) {
+        if (member.replay) continue;
+        for (const WireMessage& event : events) member.viewer->send(event);
+        if (block.wire) member.viewer->send_block(block.wire, seq, block.from_t_s, block.to_t_s);
     }
 }
 
-void Hub::take_gap(const Gap& gap) {
-    for (const auto& viewer : viewers_)
-        if (viewer->follows_live()) viewer->note_gap(gap);
+void Hub::remember_rows(const Batch& batch) {
+    const Schema& schema = *live_.tape()->schema;
+    std::int64_t newest_ns = live_.tape()->t_start_ns;
+    for (const RowRecord& row : batch.rows) {
+        auto& newest = latest_[row.table];
+        if (newest && newest->first > row.t_ns) continue;
+        const auto numbers = batch.numbers_of(row, schema.tables[row.table]);
+        if (!newest) newest.emplace();
+        newest->first = row.t_ns;
+        newest->second.assign(numbers.begin(), numbers.end());
+        newest_ns = std::max(newest_ns, row.t_ns);
+    }
+    live_.grow(newest_ns);
+    newest_ = nullptr;
+}
+
+void Hub::take_overflow(const Inbox::Overflow& overflow) {
+    counters_.batches_dropped += overflow.batches;
+    spdlog::warn("the serve thread stalled: {} updates reach viewers through the recording only", overflow.batches);
+    const std::int64_t t_start_ns = live_.tape()->t_start_ns;
+    const Gap gap{.from_seq = seq_,
+                  .to_seq = seq_ + overflow.batches - 1,
+                  .from_t_s = tape_seconds(overflow.from_ns, t_start_ns),
+                  .to_t_s = tape_seconds(overflow.to_ns, t_start_ns)};
+    seq_ += overflow.batches;
+    for (const auto& [key, member] : audience_)
+        if (!member.replay) member.viewer->send_gap(gap);
 }
 
 WireMessage Hub::newest_rows() {
-    if (!newest_) newest_ = encoder_.newest(latest_, tape_->t_start_ns, seq_ == 0 ? 0 : seq_ - 1);
+    if (!newest_) newest_ = encoder_.newest(latest_, live_.tape()->t_start_ns, seq_ == 0 ? 0 : seq_ - 1);
     return newest_;
 }
 
-RecordingInfo Hub::live_info() const {
-    RecordingInfo info;
-    info.id = tape_->id;
-    info.name = tape_->name;
-    info.notes = live_notes_;
-    info.vehicles = joined_names(*tape_->setup);
-    info.version = TURNSTONE_VERSION;
-    info.t_start_ns = tape_->t_start_ns;
-    info.utc_start_ns = tape_->utc_start_ns;
-    info.t_end_ns = newest_ns_;
-    info.file_bytes = sources_.recorder().file_bytes;
-    return info;
-}
-
 void Hub::send_hello(Viewer& viewer) {
-    if (!tape_) return; // it comes with the tape
+    if (!live_.tape()) return; // it comes with the tape
+    if (hello_revision_ != live_.revision()) hello_ = {};
+    hello_revision_ = live_.revision();
     WireMessage& hello = hello_[viewer.is_operator() ? 1 : 0];
-    if (!hello)
-        hello =
-            frame_message(Opcode::text, hello_text({viewer.is_operator(), false, server_id_},
-                                                   description_json(live_info(), true, *tape_->schema, *tape_->setup),
-                                                   latest_json(latest_, tape_->t_start_ns)));
+    if (!hello) {
+        const LiveTape& tape = *live_.tape();
+        const HelloParts parts{
+            .is_operator = viewer.is_operator(), .replay = false, .server_id = replay_source_.server_id};
+        hello = frame_message(Opcode::text, hello_text(parts,
+                                                       description_json(live_.info(sources_.recorder().file_bytes),
+                                                                        true, *tape.schema, *tape.setup),
+                                                       latest_json(latest_, tape.t_start_ns)));
+    }
     viewer.send(hello);
 }
 
-void Hub::set_live_meta(const std::string& key, const std::string& value) {
-    if (tape_) (key == "name" ? tape_->name : live_notes_) = value;
-    hello_ = {};
-    actions_.set_live_meta(key, value);
-}
-
-void Hub::add(std::shared_ptr<Viewer> viewer) {
+void Hub::welcome(boost::asio::ip::tcp::socket socket, bool is_operator, std::span<const std::byte> early) {
+    ViewerHost& host = *this;
+    const auto viewer = std::make_shared<Viewer>(std::move(socket), is_operator, settings_.queue, counters_, host);
     ++counters_.viewers_accepted;
-    viewers_.insert(viewer);
+    audience_.emplace(viewer.get(), Member{.viewer = viewer, .replay = nullptr});
+    counters_.viewers = audience_.size();
     send_hello(*viewer);
-    if (stopping_) viewer->close(CloseCode::going_away, "the server is shutting down");
+    if (stopping_) viewer->close(CloseCode::going_away, kShuttingDown);
+    viewer->start(early);
 }
 
-void Hub::remove(std::shared_ptr<Viewer> viewer) {
-    // Later, because viewers drop out while the set is being walked.
-    boost::asio::post(context_, [this, viewer = std::move(viewer)] { viewers_.erase(viewer); });
+void Hub::left(Viewer& viewer) {
+    // Later, because viewers drop out while the audience is being walked.
+    boost::asio::post(context_, [this, gone = viewer.shared_from_this()] {
+        audience_.erase(gone.get());
+        counters_.viewers = audience_.size();
+    });
+}
+
+void Hub::request(Viewer& viewer, ClientMessage message) {
+    const auto found = audience_.find(&viewer);
+    if (found == audience_.end()) return; // it has left
+    std::shared_ptr<Replay>& replay = found->second.replay;
+    if (std::holds_alternative<FollowLive>(message.what)) {
+        if (replay) replay->stop();
+        replay.reset();
+        viewer.forget_gap();
+        send_hello(viewer);
+        return;
+    }
+    if (std::holds_alternative<OpenReplay>(message.what)) {
+        viewer.forget_gap();
+        if (!replay) replay = std::make_shared<Replay>(replay_source_, found->second.viewer);
+    }
+    if (replay)
+        replay->request(std::move(message));
+    else
+        viewer.send(frame_message(
+            Opcode::text,
+            error_text("this connection follows the live tape; send 'open' with a recording first", message.request)));
 }
 
 void Hub::start() {
@@ -197,7 +196,7 @@ void Hub::start() {
 
 void Hub::stop() {
     stopping_ = true;
-    for (const auto& viewer : viewers_) viewer->close(CloseCode::going_away, "the server is shutting down");
+    for (const auto& [key, member] : audience_) member.viewer->close(CloseCode::going_away, kShuttingDown);
 }
 
 void Hub::run_clock() {
@@ -205,22 +204,22 @@ void Hub::run_clock() {
     clock_.async_wait([this](const boost::system::error_code& error) {
         if (error) return;
         const auto now = Viewer::Clock::now();
-        for (const auto& viewer : viewers_) viewer->tick(now);
+        for (const auto& [key, member] : audience_) member.viewer->tick(now);
         if (!stopping_ && ++clock_ticks_ % kClockTicksPerStatus == 0) send_status();
         run_clock();
     });
 }
 
 void Hub::send_status() {
-    if (viewers_.empty()) return;
-    const std::int64_t now_ns = sources_.station_now_ns();
+    if (audience_.empty()) return;
     const auto utc_ns =
         std::chrono::duration_cast<std::chrono::nanoseconds>(std::chrono::system_clock::now().time_since_epoch())
             .count();
-    const auto t_start_ns = tape_ ? std::optional(tape_->t_start_ns) : std::nullopt;
+    const auto& tape = live_.tape();
     const WireMessage status = frame_message(
-        Opcode::text, status_text(sources_.links(), sources_.recorder(), viewers_.size(), now_ns, utc_ns, t_start_ns));
-    for (const auto& viewer : viewers_) viewer->send_status(status);
+        Opcode::text, status_text(sources_.links(), sources_.recorder(), audience_.size(), sources_.station_now_ns(),
+                                  utc_ns, tape ? std::optional(tape->t_start_ns) : std::nullopt));
+    for (const auto& [key, member] : audience_) member.viewer->send_status(status);
 }
 
 } // namespace turnstone

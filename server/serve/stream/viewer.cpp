@@ -7,23 +7,22 @@
 #include <sys/socket.h>
 #include <sys/uio.h>
 
-#include "server/serve/stream/hub.hpp"
-#include "server/serve/stream/replay.hpp"
-
 namespace turnstone {
 namespace {
 
 constexpr std::size_t kGatherMax = 32;
 constexpr double kTextsPerSecond = 50;
 constexpr std::chrono::seconds kPingEvery{20};
-constexpr std::chrono::seconds kSilenceMax{60}; // browsers answer pings by themselves: nobody is there any more
+constexpr std::chrono::seconds kSilenceMax{60}; // browsers answer pings by themselves: after this nobody is there
 constexpr std::chrono::seconds kClosingTime{3}; // for the close frame to go out and the other side to hang up
 
 } // namespace
 
-Viewer::Viewer(boost::asio::ip::tcp::socket socket, Hub& hub, bool is_operator)
-    : socket_(std::move(socket)), hub_(hub), is_operator_(is_operator), heard_(Clock::now()), pinged_(heard_),
-      text_tokens_(kTextsPerSecond), text_at_(heard_) {}
+Viewer::Viewer(boost::asio::ip::tcp::socket socket, bool is_operator, const QueueLimits& limits,
+               ServeCounters& counters, ViewerHost& host)
+    : socket_(std::move(socket)), is_operator_(is_operator), counters_(counters), host_(host),
+      outbox_(limits, counters), heard_(Clock::now()), pinged_(heard_), allowance_(kTextsPerSecond),
+      allowance_at_(heard_) {}
 
 void Viewer::start(std::span<const std::byte> early) {
     boost::system::error_code ignored; // a socket that is already dead shows it at the first read
@@ -33,111 +32,52 @@ void Viewer::start(std::span<const std::byte> early) {
 }
 
 void Viewer::send(WireMessage message) {
-    enqueue({std::move(message), Kind::kept, 0, 0, 0});
+    if (closing()) return;
+    outbox_.keep(std::move(message));
+    write_or_close();
 }
 
 void Viewer::send_status(WireMessage message) {
-    for (std::size_t i = front_sent_ > 0 ? 1 : 0; i < queue_.size(); ++i) {
-        if (queue_[i].kind != Kind::status) continue;
-        queued_bytes_ += message->size() - queue_[i].message->size();
-        queue_[i].message = std::move(message);
-        return;
-    }
-    enqueue({std::move(message), Kind::status, 0, 0, 0});
+    if (closing()) return;
+    outbox_.status(std::move(message));
+    write_or_close();
 }
 
 void Viewer::send_block(const WireMessage& message, std::uint64_t seq, double from_t_s, double to_t_s) {
     if (closing()) return;
-    if (gap_) {
-        extend_gap(seq, seq, from_t_s, to_t_s);
-        return;
-    }
-    // A message larger than the limit still goes to a viewer that keeps up.
-    if (!queue_.empty() && queued_bytes_ + message->size() > hub_.settings().queue_soft_bytes) {
-        fall_behind();
-        extend_gap(seq, seq, from_t_s, to_t_s);
-        return;
-    }
-    enqueue({message, Kind::block, seq, from_t_s, to_t_s});
+    outbox_.block(message, seq, from_t_s, to_t_s);
+    write_or_close();
 }
 
-void Viewer::note_gap(const Gap& gap) {
-    if (gap_)
-        extend_gap(gap.from_seq, gap.to_seq, gap.from_t_s, gap.to_t_s);
-    else
-        send(frame_message(Opcode::text, gap_text(gap)));
-}
-
-void Viewer::fall_behind() {
-    behind_since_ = Clock::now();
-    ++hub_.counters().fell_behind;
-    std::deque<Entry> kept;
-    for (std::size_t i = 0; i < queue_.size(); ++i) {
-        Entry& entry = queue_[i];
-        if (entry.kind == Kind::block && (i > 0 || front_sent_ == 0)) {
-            extend_gap(entry.seq, entry.seq, entry.from_t_s, entry.to_t_s);
-            queued_bytes_ -= entry.message->size();
-        } else {
-            kept.push_back(std::move(entry));
-        }
-    }
-    queue_ = std::move(kept);
-}
-
-void Viewer::extend_gap(std::uint64_t from_seq, std::uint64_t to_seq, double from_t_s, double to_t_s) {
-    ++hub_.counters().blocks_left_out;
-    if (!gap_) {
-        gap_ = Gap{from_seq, to_seq, from_t_s, to_t_s};
-        return;
-    }
-    gap_->to_seq = to_seq;
-    gap_->from_t_s = std::min(gap_->from_t_s, from_t_s);
-    gap_->to_t_s = std::max(gap_->to_t_s, to_t_s);
-}
-
-/// Everything queued is with the kernel: time for the newest values.
-void Viewer::catch_up() {
-    const Gap gap = *gap_;
-    gap_.reset();
-    queue_.push_back({frame_message(Opcode::text, gap_text(gap)), Kind::kept, 0, 0, 0});
-    queue_.push_back({hub_.newest_rows(), Kind::kept, 0, 0, 0});
-    for (const Entry& entry : queue_) queued_bytes_ += entry.message->size();
-    ++hub_.counters().coalesced;
-}
-
-void Viewer::enqueue(Entry entry) {
+void Viewer::send_gap(const Gap& gap) {
     if (closing()) return;
-    queued_bytes_ += entry.message->size();
-    queue_.push_back(std::move(entry));
-    if (queued_bytes_ > hub_.settings().queue_hard_bytes) {
-        close(CloseCode::too_slow, "too slow: the queue of messages is full");
-        return;
-    }
-    flush();
+    outbox_.gap(gap);
+    write_or_close();
 }
 
-void Viewer::flush() {
+void Viewer::write_or_close() {
+    if (outbox_.above_hard_limit())
+        close(CloseCode::too_slow, "too slow: the queue of messages is full");
+    else
+        write();
+}
+
+void Viewer::write() {
     if (waiting_writable_ || dropped_) return;
     while (true) {
-        if (queue_.empty()) {
-            if (!gap_ || closing()) return;
-            catch_up();
+        if (outbox_.empty()) {
+            if (!outbox_.behind() || closing()) return;
+            outbox_.catch_up(host_.newest_rows());
         }
-        std::array<iovec, kGatherMax> parts;
-        const std::size_t count = std::min(queue_.size(), kGatherMax);
+        std::array<iovec, kGatherMax> buffer;
+        const auto parts = outbox_.next(buffer);
         std::size_t offered = 0;
-        for (std::size_t i = 0; i < count; ++i) {
-            const std::string& bytes = *queue_[i].message;
-            const std::size_t from = i == 0 ? front_sent_ : 0;
-            // sendmsg takes pointers to non-const, but only reads.
-            parts[i] = {const_cast<char*>(bytes.data()) + from, bytes.size() - from};
-            offered += parts[i].iov_len;
-        }
+        for (const iovec& part : parts) offered += part.iov_len;
         msghdr header{};
         header.msg_iov = parts.data();
-        header.msg_iovlen = count;
-        const ssize_t result = ::sendmsg(socket_.native_handle(), &header, MSG_DONTWAIT | MSG_NOSIGNAL);
-        if (result < 0) {
+        header.msg_iovlen = parts.size();
+        const ssize_t taken = ::sendmsg(socket_.native_handle(), &header, MSG_DONTWAIT | MSG_NOSIGNAL);
+        if (taken < 0) {
             if (errno == EINTR) continue;
             if (errno == EAGAIN || errno == EWOULDBLOCK)
                 wait_writable();
@@ -145,18 +85,8 @@ void Viewer::flush() {
                 drop();
             return;
         }
-        auto sent = static_cast<std::size_t>(result);
-        const bool all = sent == offered;
-        hub_.counters().bytes_sent += sent;
-        queued_bytes_ -= sent;
-        sent += front_sent_;
-        while (!queue_.empty() && sent >= queue_.front().message->size()) {
-            sent -= queue_.front().message->size();
-            queue_.pop_front();
-            ++hub_.counters().messages_sent;
-        }
-        front_sent_ = sent;
-        if (!all) {
+        outbox_.sent(static_cast<std::size_t>(taken));
+        if (static_cast<std::size_t>(taken) < offered) {
             wait_writable();
             return;
         }
@@ -171,7 +101,7 @@ void Viewer::wait_writable() {
                            if (error)
                                self->drop();
                            else
-                               self->flush();
+                               self->write();
                        });
 }
 
@@ -227,72 +157,44 @@ void Viewer::on_message(Opcode opcode, std::string_view payload) {
 
 bool Viewer::spend_allowance() {
     const auto now = Clock::now();
-    text_tokens_ = std::min(kTextsPerSecond,
-                            text_tokens_ + std::chrono::duration<double>(now - text_at_).count() * kTextsPerSecond);
-    text_at_ = now;
-    if (text_tokens_ < 1) {
+    const double waited_s = std::chrono::duration<double>(now - allowance_at_).count();
+    allowance_ = std::min(kTextsPerSecond, allowance_ + waited_s * kTextsPerSecond);
+    allowance_at_ = now;
+    if (allowance_ < 1) {
         close(CloseCode::bad_message, "more than 50 messages a second");
         return false;
     }
-    text_tokens_ -= 1;
+    allowance_ -= 1;
     return true;
 }
 
 void Viewer::on_text(std::string_view text) {
     if (!spend_allowance()) return;
     auto message = parse_client_message(text);
-    if (!message) {
-        if (message.error().fatal)
-            close(CloseCode::bad_message, message.error().message);
-        else
-            send(frame_message(Opcode::text, error_text(message.error().message, message.error().request)));
-        return;
-    }
-    if (std::holds_alternative<FollowLive>(message->what)) {
-        replay_.reset();
-        forget_gap();
-        hub_.send_hello(*this);
-        return;
-    }
-    if (std::holds_alternative<OpenReplay>(message->what)) {
-        forget_gap();
-        if (replay_ == nullptr) replay_ = std::make_shared<Replay>(hub_, weak_from_this());
-    }
-    if (replay_ == nullptr) {
-        send(frame_message(
-            Opcode::text,
-            error_text("this connection follows the live tape; send 'open' with a recording first", message->request)));
-        return;
-    }
-    replay_->request(std::move(*message));
+    if (message)
+        host_.request(*this, std::move(*message));
+    else if (message.error().fatal)
+        close(CloseCode::bad_message, message.error().message);
+    else
+        send(frame_message(Opcode::text, error_text(message.error().message, message.error().request)));
 }
 
 void Viewer::close(CloseCode code, std::string_view reason) {
     if (closing()) return;
     closing_since_ = Clock::now();
-    replay_.reset();
-    gap_.reset();
-    if (code == CloseCode::too_slow) ++hub_.counters().closed_slow;
-    // Only a message that is already partly out has to be finished before the close frame.
-    while (queue_.size() > (front_sent_ > 0 ? 1u : 0u)) {
-        if (code != CloseCode::too_slow && queue_.back().kind == Kind::kept) break;
-        queued_bytes_ -= queue_.back().message->size();
-        queue_.pop_back();
-    }
-    queue_.push_back({close_message(code, reason), Kind::kept, 0, 0, 0});
-    queued_bytes_ += queue_.back().message->size();
-    flush();
+    if (code == CloseCode::too_slow) ++counters_.closed_slow;
+    outbox_.end_with(close_message(code, reason), code == CloseCode::too_slow);
+    write();
 }
 
 void Viewer::drop() {
     if (dropped_) return;
     dropped_ = true;
-    replay_.reset();
-    queue_.clear();
+    outbox_.clear();
     boost::system::error_code ignored; // already gone is as good
     socket_.shutdown(boost::asio::ip::tcp::socket::shutdown_both, ignored);
     socket_.close(ignored);
-    hub_.remove(shared_from_this());
+    host_.left(*this);
 }
 
 void Viewer::tick(Clock::time_point now) {
@@ -300,8 +202,8 @@ void Viewer::tick(Clock::time_point now) {
         if (now - *closing_since_ > kClosingTime) drop();
         return;
     }
-    if (gap_ && now - behind_since_ > hub_.settings().queue_soft_time) {
-        close(CloseCode::too_slow, "too slow: newest values did not get through either");
+    if (outbox_.behind_too_long(now)) {
+        close(CloseCode::too_slow, "too slow: behind for too long");
         return;
     }
     if (now - heard_ > kSilenceMax) {

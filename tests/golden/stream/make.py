@@ -163,9 +163,9 @@ DESCRIPTION = {
                   "utc_start_ns": str(T_START_NS), "t_end_s": 12.5, "live": True, "closed": False, "file_bytes": 81920,
                   "damage": ""},
     "software": "0.1.0",
-    "site": {"name": "Lantern Flat", "pad": {"latitude_deg": -21.3846, "longitude_deg": 23.1752, "height_m": 968.0},
-             "station": {"latitude_deg": -21.3867, "longitude_deg": 23.1732, "height_m": 968.5},
-             "declination_deg": -9.6, "boundary": [[-21.3964, 23.16], [-21.3958, 23.1912], [-21.3771, 23.1941]],
+    "site": {"name": "Test site", "pad": {"latitude_deg": -47.25, "longitude_deg": 68.5, "height_m": 12.0},
+             "station": {"latitude_deg": -47.2525, "longitude_deg": 68.4975, "height_m": 12.5},
+             "declination_deg": -31.5, "boundary": [[-47.26, 68.48], [-47.26, 68.52], [-47.24, 68.52]],
              "has_terrain": False},
     "vehicles": [{"name": "sanderling", "title": "Sanderling", "dictionary_version": "1.0.0", "has_rocket": True}],
     "links": [{"name": "radio", "uri": "serial:/dev/ttyUSB0?baud=57600", "vehicle": 0}],
@@ -254,7 +254,7 @@ def event(name, t_s, t_found_s, t_sigma_s, kind, key, text, data):
                       "kind": kind, "level": "note", "vehicle": 0, "key": key, "text": text, "data": data})
 
 
-event("event", 3.25, 3.5, 0.01, "phase", "sanderling/phase/under_thrust", "Under thrust", {"acceleration_mps2": 96.5})
+event("event", 3.25, 3.5, 0.01, "phase", "sanderling/phase/under_thrust", "under thrust", {"phase": "under thrust"})
 event("event_missing", 0.0, 0.0, 0.0, "recording", "sanderling/missing/air",
       "No air-data estimate: needs the role static_pressure",
       {"estimate": "air", "needs": ["static_pressure"], "any": False})

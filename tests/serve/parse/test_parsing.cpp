@@ -1,11 +1,15 @@
-/// What comes from the network before anything is done with it: targets, client texts, encodings, names, keys.
+/// What comes from the network before anything is done with it: targets, header fields, client texts, operator
+/// requests.
 #include <catch2/catch.hpp>
 
-#include "server/serve/http/access.hpp"
-#include "server/serve/http/static_files.hpp"
+#include <string>
+#include <utility>
+#include <vector>
+
 #include "server/serve/parse/client_message.hpp"
+#include "server/serve/parse/header_fields.hpp"
+#include "server/serve/parse/operator_request.hpp"
 #include "server/serve/parse/query.hpp"
-#include "server/serve/server.hpp"
 
 using namespace turnstone;
 
@@ -90,57 +94,67 @@ TEST_CASE("Accept-Encoding is read as RFC 9110 section 12.5.3 says") {
     for (const char* no : {"", "identity", "br", "gzip;q=0", "gzip; q=0.000", "notgzip"}) CHECK_FALSE(accepts_gzip(no));
 }
 
-TEST_CASE("only names of this server are taken for it") {
-    HostCheck loopback("127.0.0.1", {"Rocket.Example"});
-    for (const char* yes : {"localhost", "LOCALHOST:8321", "127.0.0.1:1", "[::1]", "[::1]:8321", "rocket.example:80",
-                            "localhost:"}) // RFC 9110 section 7.2: the port may be empty
-        CHECK(loopback.host_allowed(yes));
-    for (const char* no : {"", "evil.example", "localhost.evil.example", "127.0.0.1.evil.example:8321",
-                           "127.0.0.1:8321:1", "localhost:80a", "[::1", "[::1]x", "10.9.8.7", "user@localhost"}) {
-        INFO(no);
-        CHECK_FALSE(loopback.host_allowed(no));
+TEST_CASE("the host of a Host field is found, RFC 9110 section 7.2") {
+    const std::pair<const char*, const char*> cases[] = {{"localhost", "localhost"},
+                                                         {"LOCALHOST:8321", "localhost"},
+                                                         {"127.0.0.1:1", "127.0.0.1"},
+                                                         {"[::1]", "::1"},
+                                                         {"[FE80::1]:8321", "fe80::1"},
+                                                         {"localhost:", "localhost"}, // an empty port
+                                                         {"127.0.0.1:8321:1", ""},
+                                                         {"localhost:80a", ""},
+                                                         {"localhost:123456", ""},
+                                                         {"[::1", ""},
+                                                         {"[::1]x", ""},
+                                                         {"", ""},
+                                                         {"user@localhost", "user@localhost"}};
+    for (const auto& [field, host] : cases) {
+        INFO(field);
+        CHECK(host_of(field) == host);
     }
-    HostCheck everywhere("0.0.0.0", {});
-    for (const std::string& address : machine_addresses())
-        CHECK(everywhere.host_allowed(address.find(':') == std::string::npos ? address : "[" + address + "]:80"));
-    CHECK_FALSE(everywhere.host_allowed("198.51.100.7")); // RFC 5737: nobody's address
+}
 
-    CHECK(HostCheck::origin_allowed("http://localhost:8321", "localhost:8321"));
-    CHECK(HostCheck::origin_allowed("https://LOCALHOST", "localhost"));
+TEST_CASE("an origin is ours when it is the authority of the Host field") {
+    CHECK(is_same_origin("http://localhost:8321", "localhost:8321"));
+    CHECK(is_same_origin("https://LOCALHOST", "localhost"));
     for (const char* no : {"null", "http://localhost", "http://localhost:83210", "http://evil.example",
                            "ftp://localhost:8321", "http://localhost:8321.evil.example"})
-        CHECK_FALSE(HostCheck::origin_allowed(no, "localhost:8321"));
+        CHECK_FALSE(is_same_origin(no, "localhost:8321"));
 }
 
-TEST_CASE("the operator key buys a cookie, wrong keys run dry") {
-    using Verdict = OperatorAccess::Verdict;
-    const auto start = OperatorAccess::Clock::now();
-    OperatorAccess access("0123456789abcdef", 8321);
-    const auto granted = access.attempt("192.0.2.1", "0123456789abcdef", start);
-    REQUIRE(granted.verdict == Verdict::granted);
-    CHECK(granted.set_cookie.find("HttpOnly; SameSite=Strict") != std::string::npos);
-    const std::string cookie = granted.set_cookie.substr(0, granted.set_cookie.find(';'));
-    CHECK(cookie.starts_with("turnstone_8321="));
-    CHECK(access.is_operator(cookie));
-    CHECK(access.is_operator("theme=dark; " + cookie + "; x=y"));
-    CHECK_FALSE(access.is_operator(""));
-    CHECK_FALSE(access.is_operator("turnstone_8321="));
-    CHECK_FALSE(access.is_operator("turnstone_8321=0123456789abcdef"));
-    CHECK_FALSE(access.is_operator("x" + cookie));
-
-    for (int i = 0; i < 5; ++i) CHECK(access.attempt("192.0.2.2", "wrong", start).verdict == Verdict::wrong);
-    CHECK(access.attempt("192.0.2.2", "0123456789abcdef", start).verdict == Verdict::too_many);
-    CHECK(access.attempt("192.0.2.3", "0123456789abcdef", start).verdict ==
-          Verdict::granted); // another address is not held up
-    CHECK(access.attempt("192.0.2.2", "0123456789abcdef", start + std::chrono::seconds(3)).verdict == Verdict::granted);
+TEST_CASE("entity tags are compared weakly, RFC 9110 section 8.8.3.2") {
+    for (const char* yes : {"\"a\"", "W/\"a\"", "\"b\", W/\"a\"", "*"}) CHECK(names_tag(yes, "\"a\""));
+    for (const char* no : {"", "a", "\"b\"", "w/\"a\""}) CHECK_FALSE(names_tag(no, "\"a\""));
 }
 
-TEST_CASE("keys are 128 bits and differ") {
-    const std::string key = random_key();
-    CHECK(key.size() == 32);
-    CHECK(key.find_first_not_of("0123456789abcdef") == std::string::npos);
-    CHECK(key != random_key());
-    CHECK(equal_in_constant_time("abc", "abc"));
-    CHECK_FALSE(equal_in_constant_time("abc", "abd"));
-    CHECK_FALSE(equal_in_constant_time("abc", "abcd"));
+TEST_CASE("cookies are found by name") {
+    using Values = std::vector<std::string_view>;
+    CHECK(cookie_values("theme=dark; key=1; xkey=2;key=3; key", "key") == Values{"1", "3"});
+    CHECK(cookie_values("key=", "key") == Values{""});
+    CHECK(cookie_values("", "key").empty());
+}
+
+TEST_CASE("bodies of operator requests are requests or a sentence") {
+    CHECK(parse_key_request(R"({"key":"k"})")->key == "k");
+    CHECK(parse_recording_request("{}")->name.empty());
+    CHECK(parse_recording_request(R"({"name":"second flight"})")->name == "second flight");
+    const auto mark = parse_mark_request(R"({"text":"cable out","t_s":2.5})");
+    CHECK(mark->text == "cable out");
+    CHECK(mark->t_s == 2.5);
+    CHECK_FALSE(parse_mark_request(R"({"text":""})")->t_s.has_value());
+    CHECK(parse_meta_request(R"({"notes":"calm"})")->notes == "calm");
+    CHECK_FALSE(parse_meta_request(R"({"notes":"calm"})")->name.has_value());
+
+    for (const char* bad : {"", "[]", "{}", R"({"text":5})", R"({"text":"x","t_s":"1"})", R"({"text":"x","t_s":null})",
+                            R"({"text":"x","t_s":1e300})", R"({"text":"x","more":1})", R"({"text":[[[[[[]]]]]]})"}) {
+        INFO(bad);
+        REQUIRE_FALSE(parse_mark_request(bad));
+        CHECK_FALSE(parse_mark_request(bad).error().message.empty());
+    }
+    for (const char* bad : {"{}", R"({"key":1})", R"({"key":"k","more":1})"}) CHECK_FALSE(parse_key_request(bad));
+    for (const char* bad : {R"({"name":1})", R"({"text":"x"})"}) CHECK_FALSE(parse_recording_request(bad));
+    for (const char* bad : {"{}", R"({"name":1})", R"({"notes":[]})"}) CHECK_FALSE(parse_meta_request(bad));
+    CHECK(parse_recording_request(R"({"name":")" + std::string(200, 'x') + "\"}").has_value());
+    CHECK_FALSE(parse_recording_request(R"({"name":")" + std::string(201, 'x') + "\"}"));
+    CHECK_FALSE(parse_meta_request(R"({"notes":")" + std::string(16385, 'x') + "\"}"));
 }

@@ -34,11 +34,17 @@ Batch one_row(double t_s, double value) {
     return batch;
 }
 
-/// Enough rows to fill kernel buffers and queues soon.
-Batch many_rows(double t_s) {
+/// 24 bytes each in a block message.
+Batch many_rows(double t_s, int rows = 2000) {
     Batch batch;
-    for (int i = 0; i < 2000; ++i) add_row(batch, 0, t_s, {i * 1.0, t_s});
+    for (int i = 0; i < rows; ++i) add_row(batch, 0, t_s, {i * 1.0, t_s});
     return batch;
+}
+
+/// Reads until the server has closed the connection, and says with which code.
+std::uint16_t code_at_end(StreamClient& client) {
+    for (int messages = 0; messages < 1000 && client.next(2000ms);) ++messages;
+    return client.close_code();
 }
 
 } // namespace
@@ -55,11 +61,11 @@ TEST_CASE("a viewer gets hello, then blocks and events in order") {
     CHECK(hello.at("latest") == json::parse(R"([{"table":0,"t_s":1.0,"values":[5.0,-5.0]}])"));
 
     Batch with_event = one_row(1.5, 6.0);
-    with_event.events.push_back(make_event(1.5, "sanderling/phase/powered_ascent", "Powered ascent"));
+    with_event.events.push_back(phase_event(1.5));
     live.publish(std::move(with_event));
     live.publish(Batch{});
     live.publish(one_row(2.0, 7.0));
-    CHECK(client.next()->json().at("text") == "Powered ascent");
+    CHECK(client.next()->json().at("text") == "under thrust");
     const auto first = client.next();
     REQUIRE(first->binary);
     CHECK(head_of(first->bytes).seq == 1);
@@ -118,9 +124,7 @@ TEST_CASE("texts that are not understood, too long or too many close with 4400")
         StreamClient client(live.port());
         client.next();
         for (int i = 0; i < times; ++i) client.send(text);
-        while (client.next(2000ms)) {
-        }
-        return client.close_code();
+        return code_at_end(client);
     };
     CHECK(code_after("what?", 1) == 4400);
     CHECK(code_after(R"({"type":"launch"})", 1) == 4400);
@@ -140,7 +144,7 @@ TEST_CASE("texts that are not understood, too long or too many close with 4400")
 TEST_CASE("a slow viewer gets a gap and newest values, keeps its events, and others notice nothing") {
     LiveServer live([](ServeSettings& settings) {
         settings.send_buffer_bytes = 16 << 10;
-        settings.queue_soft_time = 30s;
+        settings.queue.soft_time = 30s;
     });
     StreamClient fast(live.port());
     StreamClient slow(live.port(), {}, 16 << 10);
@@ -150,7 +154,7 @@ TEST_CASE("a slow viewer gets a gap and newest values, keeps its events, and oth
     constexpr int kTicks = 200; // 48 kB each: far more than buffers and the soft limit hold
     for (int i = 0; i < kTicks; ++i) {
         Batch batch = many_rows(i * 0.01);
-        if (i % 10 == 0) batch.events.push_back(make_event(i * 0.01, "event/" + std::to_string(i), "event"));
+        if (i % 10 == 0) batch.events.push_back(note_event(i * 0.01, "event " + std::to_string(i)));
         live.publish(std::move(batch));
         const auto block = fast.next_of("binary");
         REQUIRE(block);
@@ -185,66 +189,58 @@ TEST_CASE("a slow viewer gets a gap and newest values, keeps its events, and oth
     }
     CHECK(gaps >= 1);
     CHECK(events == kTicks / 10);
-    live.publish(one_row(100, 1)); // and the stream goes on
+    live.publish(one_row(100, 1)); // and the stream continues
     CHECK(head_of(slow.next_of("binary")->bytes).seq == kTicks);
     CHECK(head_of(fast.next_of("binary")->bytes).seq == kTicks);
 }
 
-TEST_CASE("a viewer that stays behind is closed with 4408, others go on") {
+TEST_CASE("a viewer that stays behind is closed with 4408, others continue") {
     LiveServer live([](ServeSettings& settings) {
         settings.send_buffer_bytes = 16 << 10;
-        settings.queue_soft_time = 300ms;
+        settings.queue.soft_time = 300ms;
     });
     StreamClient fast(live.port());
     StreamClient stuck(live.port(), {}, 16 << 10);
     REQUIRE(fast.next());
     REQUIRE(stuck.next());
-    for (int i = 0; i < 100; ++i) {
-        live.publish(many_rows(i * 0.01));
+    for (int i = 0; i < 10; ++i) { // the first alone is more than the kernel keeps for a client that does not read
+        live.publish(many_rows(i * 0.01, 10'000));
         REQUIRE(fast.next_of("binary"));
     }
     std::this_thread::sleep_for(900ms);
-    while (stuck.next(2000ms)) {
-    }
-    CHECK(stuck.close_code() == 4408);
+    CHECK(code_at_end(stuck) == 4408);
     live.publish(one_row(2, 1));
     CHECK(fast.next_of("binary"));
-    CHECK(live.get("/metrics").body.find("turnstone_viewers_closed_slow_total 1\n") != std::string::npos);
+    CHECK(live.get("/api/counters").body.find("turnstone_viewers_closed_slow_total 1\n") != std::string::npos);
 }
 
 TEST_CASE("a viewer whose events alone pass the hard limit is closed with 4408") {
     LiveServer live([](ServeSettings& settings) {
         settings.send_buffer_bytes = 16 << 10;
-        settings.queue_hard_bytes = 512 << 10;
+        settings.queue.hard_bytes = 512 << 10;
     });
     StreamClient stuck(live.port(), {}, 16 << 10);
     REQUIRE(stuck.next());
     for (int i = 0; i < 100; ++i) {
         Batch batch;
-        batch.events.push_back(make_event(i, "note", std::string(30'000, 'x')));
+        batch.events.push_back(note_event(i, std::string(30'000, 'x')));
         live.publish(std::move(batch));
     }
     std::this_thread::sleep_for(100ms);
-    while (stuck.next(2000ms)) {
-    }
-    CHECK(stuck.close_code() == 4408);
+    CHECK(code_at_end(stuck) == 4408);
 }
 
-TEST_CASE("shutdown closes viewers with 1001 and ends in time") {
+TEST_CASE("shutdown closes viewers with 1001 and waits no longer than it has to") {
     LiveServer live;
     StreamClient client(live.port());
     REQUIRE(client.next());
-    std::thread stopping([&] { live.server->stop(5s); });
-    while (client.next()) {
-    }
-    CHECK(client.close_code() == 1001);
-    const auto before = std::chrono::steady_clock::now();
+    std::thread stopping([&] { live.server->stop(1h); }); // the viewer hangs up long before
+    CHECK(code_at_end(client) == 1001);
     stopping.join();
-    CHECK(std::chrono::steady_clock::now() - before < 2s);
 
     LiveServer deaf;
     StreamClient silent(deaf.port());
-    const auto begun = std::chrono::steady_clock::now();
-    deaf.server->stop(300ms); // nobody answers the close frame
-    CHECK(std::chrono::steady_clock::now() - begun < 2s);
+    REQUIRE(silent.next());
+    deaf.server->stop(300ms); // nobody answers the close frame: were it waited for, this would not end
+    CHECK(code_at_end(silent) == 1001);
 }

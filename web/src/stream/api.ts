@@ -84,4 +84,4 @@ export const post_meta = (id: string, meta: { name?: string; notes?: string }): 
   post(`${at(id)}/meta`, meta);
 export const post_marker = (text: string, t_s: TapeSeconds): Promise<void> => post('/api/live/marker', { text, t_s });
 export const post_note = (text: string): Promise<void> => post('/api/live/note', { text });
-export const post_new_recording = (name: string): Promise<void> => post('/api/live/cut', { name });
+export const post_new_recording = (name: string): Promise<void> => post('/api/live/recording', { name });

@@ -32,7 +32,7 @@ describe('golden texts', () => {
     const event = read_message(text('event.json'));
     expect(event).toMatchObject({
       type: 'event',
-      event: { t_s: 3.25, t_found_s: 3.5, kind: 'phase', text: 'Under thrust', data: { acceleration_mps2: 96.5 } },
+      event: { t_s: 3.25, t_found_s: 3.5, kind: 'phase', text: 'under thrust', data: { phase: 'under thrust' } },
     });
     const missing = read_message(text('event_missing.json'));
     expect(missing.type === 'event' && missing_estimate(missing.event)).toEqual({

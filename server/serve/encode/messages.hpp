@@ -1,6 +1,5 @@
 #pragma once
-/// JSON texts of protocol/STREAM.md. Only this file and its callers in serve/ know JSON; NaN becomes null, bytes that
-/// are no UTF-8 become U+FFFD.
+/// JSON texts of protocol/STREAM.md. NaN becomes null, bytes that are not UTF-8 become U+FFFD.
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -10,24 +9,18 @@
 #include <nlohmann/json_fwd.hpp>
 
 #include "server/pipeline/batch.hpp"
-#include "server/pipeline/pipeline.hpp"
 #include "server/record/read/reader.hpp"
 #include "server/record/write/recorder.hpp"
-#include "server/serve/server.hpp"
-#include "server/serve/stream/blocks.hpp"
+#include "server/serve/encode/blocks.hpp"
+#include "server/serve/live_tape.hpp"
 
 namespace turnstone {
 
 [[nodiscard]] std::string dump(const nlohmann::json& value);
 
-/// Entry of GET /api/recordings.
-[[nodiscard]] nlohmann::json recording_json(const RecordingInfo& info, bool live);
-/// Section 1.
-[[nodiscard]] nlohmann::json description_json(const RecordingInfo& info, bool live, const Schema& schema,
-                                              const PipelineSetup& setup);
 [[nodiscard]] nlohmann::json latest_json(const LatestRows& latest, std::int64_t t_start_ns);
 [[nodiscard]] nlohmann::json event_json(const Event& event, std::int64_t t_start_ns);
-[[nodiscard]] nlohmann::json frames_json(const FramePage& page, const std::vector<LinkSetup>& links,
+[[nodiscard]] nlohmann::json frames_json(const FramePage& page, const std::vector<std::string>& links,
                                          std::int64_t t_start_ns);
 
 struct HelloParts {

@@ -1,4 +1,4 @@
-#include "server/serve/stream/blocks.hpp"
+#include "server/serve/encode/blocks.hpp"
 
 #include <algorithm>
 #include <bit>
@@ -6,6 +6,8 @@
 #include <concepts>
 #include <cstring>
 #include <limits>
+
+#include "server/serve/encode/tape_time.hpp"
 
 namespace turnstone {
 namespace {
@@ -19,9 +21,9 @@ constexpr unsigned char kKindRows = 1;
 
 template <class T>
 void put(std::string& out, T value) {
-    char octets[sizeof value];
-    std::memcpy(octets, &value, sizeof value);
-    out.append(octets, sizeof value);
+    char bytes[sizeof value];
+    std::memcpy(bytes, &value, sizeof value);
+    out.append(bytes, sizeof value);
 }
 
 /// One quiet NaN for all, so that equal messages are equal bytes.
@@ -33,7 +35,7 @@ std::size_t block_bytes(std::size_t rows, std::size_t columns) {
     return kBlockHeaderBytes + 8 * rows * (1 + columns);
 }
 
-/// A frame with room for `payload` octets, its WebSocket header written.
+/// A frame with room for `payload` bytes, its WebSocket header written.
 std::shared_ptr<std::string> begin_frame(std::size_t payload) {
     auto wire = std::make_shared<std::string>(frame_header(Opcode::binary, payload));
     wire->reserve(wire->size() + payload);

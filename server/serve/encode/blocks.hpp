@@ -1,7 +1,6 @@
 #pragma once
 /// Binary messages of protocol/STREAM.md: blocks of rows (section 2) and the series answer (section 4).
 /// Little-endian, IEEE 754 binary64; NaN is written as one quiet NaN whatever its bits were.
-#include <cmath>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -41,16 +40,6 @@ class BlockEncoder {
   private:
     std::vector<std::vector<const RowRecord*>> rows_of_table_;
 };
-
-/// Seconds since `t_start_ns`, correctly rounded.
-[[nodiscard]] inline double tape_seconds(std::int64_t t_ns, std::int64_t t_start_ns) noexcept {
-    return static_cast<double>(t_ns - t_start_ns) / 1e9;
-}
-
-/// The inverse, to the nearest nanosecond; |t_s| at most 1e9.
-[[nodiscard]] inline std::int64_t tape_ns(double t_s, std::int64_t t_start_ns) noexcept {
-    return t_start_ns + static_cast<std::int64_t>(std::llround(t_s * 1e9));
-}
 
 /// "TSS1...": see STREAM.md section 4.
 [[nodiscard]] std::string encode_series(const SeriesBlock& block, TableId table, std::size_t columns,

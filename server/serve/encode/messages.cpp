@@ -1,79 +1,20 @@
-#include "server/serve/stream/messages.hpp"
-
-#include <array>
-#include <cmath>
+#include "server/serve/encode/messages.hpp"
 
 #include <nlohmann/json.hpp>
 
 #include "protocol/dictionary/roles.hpp"
-#include "server/pipeline/events.hpp"
+#include "server/serve/encode/tape_time.hpp"
 
 namespace turnstone {
 namespace {
 
 using nlohmann::json;
 
-json number(double value) {
-    return std::isfinite(value) ? json(value) : json(nullptr);
-}
-
-json position_json(const GeodeticPosition& position) {
-    return {{"latitude_deg", position.latitude_deg},
-            {"longitude_deg", position.longitude_deg},
-            {"height_m", position.height_m}};
-}
-
-json column_json(const Column& column) {
-    json range = nullptr;
-    if (column.valid_range)
-        range = json::array({number(column.valid_range->first), number(column.valid_range->second)});
-    json enumeration = nullptr;
-    if (!column.enumeration.empty()) {
-        enumeration = json::object();
-        for (const auto& [value, text] : column.enumeration) enumeration[std::to_string(value)] = text;
-    }
-    return {{"name", column.name},
-            {"title", column.title},
-            {"description", column.description},
-            {"unit", column.unit},
-            {"group", column.group},
-            {"decimals", column.decimals},
-            {"range", std::move(range)},
-            {"enumeration", std::move(enumeration)},
-            {"role", column.role.empty() ? json(nullptr) : json(column.role)},
-            {"sigma_column", column.sigma_column.empty() ? json(nullptr) : json(column.sigma_column)},
-            {"text", column.is_text}};
-}
-
-json table_json(const Table& table) {
-    json columns = json::array();
-    for (const Column& column : table.columns) columns.push_back(column_json(column));
-    return {{"id", table.id},
-            {"name", table.name},
-            {"title", table.title},
-            {"kind", word(table.kind)},
-            {"vehicle", table.vehicle},
-            {"period_s", number(table.period_s)},
-            {"columns", std::move(columns)}};
-}
-
 /// What dictionaries call things, for people.
 json roles_json() {
     json roles = json::object();
     for (const RoleInfo& role : kRoles) roles[std::string(role.name)] = role.title;
     return roles;
-}
-
-json site_json(const Site& site) {
-    json boundary = json::array();
-    for (const GeodeticPosition& corner : site.boundary)
-        boundary.push_back({corner.latitude_deg, corner.longitude_deg});
-    return {{"name", site.name},
-            {"pad", position_json(site.pad)},
-            {"station", position_json(site.station)},
-            {"declination_deg", site.declination_deg},
-            {"boundary", std::move(boundary)},
-            {"has_terrain", site.terrain.has_value()}};
 }
 
 std::string hex(std::span<const std::byte> bytes) {
@@ -87,67 +28,25 @@ std::string hex(std::span<const std::byte> bytes) {
     return out;
 }
 
-json recording_members(const RecordingInfo& info, bool live) {
-    return {{"id", info.id},
-            {"name", info.name},
-            {"notes", info.notes},
-            {"t_start_ns", std::to_string(info.t_start_ns)},
-            {"utc_start_ns", std::to_string(info.utc_start_ns)},
-            {"t_end_s", info.t_end_ns < info.t_start_ns ? 0.0 : tape_seconds(info.t_end_ns, info.t_start_ns)},
-            {"live", live},
-            {"closed", info.closed},
-            {"file_bytes", info.file_bytes},
-            {"damage", info.damage}};
-}
-
 } // namespace
 
 std::string dump(const json& value) {
     return value.dump(-1, ' ', false, json::error_handler_t::replace);
 }
 
-json recording_json(const RecordingInfo& info, bool live) {
-    json out = recording_members(info, live);
-    out["vehicles"] = info.vehicles;
-    return out;
-}
-
-json description_json(const RecordingInfo& info, bool live, const Schema& schema, const PipelineSetup& setup) {
-    json vehicles = json::array();
-    for (const VehicleSetup& vehicle : setup.vehicles)
-        vehicles.push_back({{"name", vehicle.dictionary.vehicle},
-                            {"title", vehicle.dictionary.title},
-                            {"dictionary_version", vehicle.dictionary.version},
-                            {"has_rocket", vehicle.vehicle.rocket.has_value()}});
-    json links = json::array();
-    for (const LinkSetup& link : setup.links)
-        links.push_back({{"name", link.name}, {"uri", link.uri}, {"vehicle", link.vehicle}});
-    json tables = json::array();
-    for (const Table& table : schema.tables) tables.push_back(table_json(table));
-    return {{"version", 1},
-            {"recording", recording_members(info, live)},
-            {"software", info.version},
-            {"site", site_json(setup.site)},
-            {"vehicles", std::move(vehicles)},
-            {"links", std::move(links)},
-            {"tables", std::move(tables)}};
-}
-
 json latest_json(const LatestRows& latest, std::int64_t t_start_ns) {
     json out = json::array();
     for (std::size_t table = 0; table < latest.size(); ++table) {
         if (!latest[table]) continue;
-        json values = json::array();
-        for (const double value : latest[table]->second) values.push_back(number(value));
-        out.push_back(
-            {{"table", table}, {"t_s", tape_seconds(latest[table]->first, t_start_ns)}, {"values", std::move(values)}});
+        const auto& [t_ns, values] = *latest[table];
+        out.push_back({{"table", table}, {"t_s", tape_seconds(t_ns, t_start_ns)}, {"values", values}});
     }
     return out;
 }
 
 std::uint64_t event_id(const Event& event) noexcept {
     std::uint64_t hash = 0xcbf29ce484222325;
-    const auto mix = [&](unsigned char octet) { hash = (hash ^ octet) * 0x100000001b3; };
+    const auto mix = [&](unsigned char byte) { hash = (hash ^ byte) * 0x100000001b3; };
     for (const std::int64_t t_ns : {event.t_ns, event.t_found_ns})
         for (unsigned shift = 0; shift < 64; shift += 8)
             mix(static_cast<unsigned char>(static_cast<std::uint64_t>(t_ns) >> shift));
@@ -158,25 +57,28 @@ std::uint64_t event_id(const Event& event) noexcept {
 }
 
 json event_json(const Event& event, std::int64_t t_start_ns) {
+    json data = json::object();
+    for (const EventValue& value : event.values)
+        std::visit([&](const auto& is) { data[value.name] = is; }, value.value);
     return {{"id", event_id(event)},
             {"t_s", tape_seconds(event.t_ns, t_start_ns)},
             {"t_found_s", tape_seconds(event.t_found_ns, t_start_ns)},
-            {"t_sigma_s", number(event.t_sigma_s)},
+            {"t_sigma_s", event.t_sigma_s},
             {"kind", word(event.kind)},
             {"level", word(event.level)},
             {"vehicle", event.vehicle},
             {"key", event.key},
             {"text", event.text},
-            {"data", json::parse(to_json(event.values))}};
+            {"data", std::move(data)}};
 }
 
-json frames_json(const FramePage& page, const std::vector<LinkSetup>& links, std::int64_t t_start_ns) {
+json frames_json(const FramePage& page, const std::vector<std::string>& links, std::int64_t t_start_ns) {
     json frames = json::array();
     for (std::size_t i = 0; i < page.frames.size(); ++i) {
         const FrameRecord& frame = page.frames[i];
         frames.push_back({{"id", page.ids[i]},
                           {"t_rx_s", tape_seconds(frame.t_rx_ns, t_start_ns)},
-                          {"link", frame.link < links.size() ? links[frame.link].name : std::string()},
+                          {"link", frame.link < links.size() ? links[frame.link] : std::string()},
                           {"octets", frame.link_octets},
                           {"frame_verdict", word(frame.frame_verdict)},
                           {"packet_verdict", word(frame.packet_verdict)},

@@ -1,0 +1,126 @@
+#include "server/serve/encode/description.hpp"
+
+#include <utility>
+
+#include <nlohmann/json.hpp>
+
+#include "server/serve/encode/tape_time.hpp"
+
+namespace turnstone {
+namespace {
+
+using nlohmann::json;
+
+json position_json(const GeodeticPosition& position) {
+    return {{"latitude_deg", position.latitude_deg},
+            {"longitude_deg", position.longitude_deg},
+            {"height_m", position.height_m}};
+}
+
+json column_json(const Column& column) {
+    json range = nullptr;
+    if (column.valid_range) range = json::array({column.valid_range->first, column.valid_range->second});
+    json enumeration = nullptr;
+    if (!column.enumeration.empty()) {
+        enumeration = json::object();
+        for (const auto& [value, text] : column.enumeration) enumeration[std::to_string(value)] = text;
+    }
+    return {{"name", column.name},
+            {"title", column.title},
+            {"description", column.description},
+            {"unit", column.unit},
+            {"group", column.group},
+            {"decimals", column.decimals},
+            {"range", std::move(range)},
+            {"enumeration", std::move(enumeration)},
+            {"role", column.role.empty() ? json(nullptr) : json(column.role)},
+            {"sigma_column", column.sigma_column.empty() ? json(nullptr) : json(column.sigma_column)},
+            {"text", column.is_text}};
+}
+
+json table_json(const Table& table) {
+    json columns = json::array();
+    for (const Column& column : table.columns) columns.push_back(column_json(column));
+    return {{"id", table.id},
+            {"name", table.name},
+            {"title", table.title},
+            {"kind", word(table.kind)},
+            {"vehicle", table.vehicle},
+            {"period_s", table.period_s},
+            {"columns", std::move(columns)}};
+}
+
+json site_json(const Site& site) {
+    json boundary = json::array();
+    for (const GeodeticPosition& corner : site.boundary)
+        boundary.push_back({corner.latitude_deg, corner.longitude_deg});
+    return {{"name", site.name},
+            {"pad", position_json(site.pad)},
+            {"station", position_json(site.station)},
+            {"declination_deg", site.declination_deg},
+            {"boundary", std::move(boundary)},
+            {"has_terrain", site.terrain.has_value()}};
+}
+
+json recording_members(const RecordingInfo& info, bool live) {
+    return {{"id", info.id},
+            {"name", info.name},
+            {"notes", info.notes},
+            {"t_start_ns", std::to_string(info.t_start_ns)},
+            {"utc_start_ns", std::to_string(info.utc_start_ns)},
+            {"t_end_s", info.t_end_ns < info.t_start_ns ? 0.0 : tape_seconds(info.t_end_ns, info.t_start_ns)},
+            {"live", live},
+            {"closed", info.closed},
+            {"file_bytes", info.file_bytes},
+            {"damage", info.damage}};
+}
+
+/// What is said of a stored recording's vehicles, site and links.
+Result<PipelineSetup> stored_setup(RecordingReader& reader) {
+    return reader.setup();
+}
+
+} // namespace
+
+json recording_json(const RecordingInfo& info, bool live) {
+    json out = recording_members(info, live);
+    out["vehicles"] = info.vehicles;
+    return out;
+}
+
+json description_json(const RecordingInfo& info, bool live, const Schema& schema, const PipelineSetup& setup) {
+    json vehicles = json::array();
+    for (const VehicleSetup& vehicle : setup.vehicles)
+        vehicles.push_back({{"name", vehicle.dictionary.vehicle},
+                            {"title", vehicle.dictionary.title},
+                            {"dictionary_version", vehicle.dictionary.version},
+                            {"has_rocket", vehicle.vehicle.rocket.has_value()}});
+    json links = json::array();
+    for (const LinkSetup& link : setup.links)
+        links.push_back({{"name", link.name}, {"uri", link.uri}, {"vehicle", link.vehicle}});
+    json tables = json::array();
+    for (const Table& table : schema.tables) tables.push_back(table_json(table));
+    return {{"version", 1},
+            {"recording", recording_members(info, live)},
+            {"software", info.version},
+            {"site", site_json(setup.site)},
+            {"vehicles", std::move(vehicles)},
+            {"links", std::move(links)},
+            {"tables", std::move(tables)}};
+}
+
+Result<json> stored_description(RecordingReader& reader, bool live) {
+    const auto setup = stored_setup(reader);
+    if (!setup) return tl::unexpected(setup.error());
+    return description_json(reader.info(), live, reader.schema(), *setup);
+}
+
+Result<std::vector<std::string>> stored_link_names(RecordingReader& reader) {
+    const auto setup = stored_setup(reader);
+    if (!setup) return tl::unexpected(setup.error());
+    std::vector<std::string> names;
+    for (const LinkSetup& link : setup->links) names.push_back(link.name);
+    return names;
+}
+
+} // namespace turnstone

@@ -1,0 +1,123 @@
+#include "server/serve/http/operator_routes.hpp"
+
+#include <optional>
+#include <utility>
+
+#include <nlohmann/json.hpp>
+
+#include "server/record/read/catalogue.hpp"
+#include "server/serve/encode/tape_time.hpp"
+#include "server/serve/http/on_worker.hpp"
+#include "server/serve/parse/operator_request.hpp"
+
+namespace turnstone {
+namespace {
+
+using boost::asio::awaitable;
+using nlohmann::json;
+
+/// What every request with a body must be. Empty: go on.
+std::optional<Answer> refuse_body(const Request& request) {
+    if (const auto allowed = allow_parameters(request.target, {}); !allowed)
+        return error_answer(400, allowed.error().message);
+    if (!request.content_type.starts_with("application/json"))
+        return error_answer(415, "send the request's body as 'Content-Type: application/json'");
+    return std::nullopt;
+}
+
+Answer needs_operator() {
+    return error_answer(403, "only the operator may do this; unlock with the key printed when the server started");
+}
+
+Answer session_answer(bool is_operator) {
+    return json_answer({{"role", is_operator ? "operator" : "viewer"}, {"version", TURNSTONE_VERSION}});
+}
+
+Answer done() {
+    return json_answer(json::object());
+}
+
+} // namespace
+
+Answer OperatorRoutes::session(const Request& request) {
+    if (request.method == Method::post) return unlock(request);
+    if (!is_read(request)) return method_answer("GET, HEAD, POST");
+    if (const auto allowed = allow_parameters(request.target, {}); !allowed)
+        return error_answer(400, allowed.error().message);
+    return session_answer(access_.is_operator(request.cookie));
+}
+
+Answer OperatorRoutes::unlock(const Request& request) {
+    if (auto refused = refuse_body(request)) return std::move(*refused);
+    const auto given = parse_key_request(request.body);
+    if (!given) return error_answer(400, given.error().message);
+    const auto attempt = access_.attempt(request.remote_address, given->key, OperatorAccess::Clock::now());
+    if (attempt.verdict == OperatorAccess::Verdict::granted) {
+        Answer answer = session_answer(true);
+        answer.headers.emplace_back("Set-Cookie", attempt.set_cookie);
+        return answer;
+    }
+    ++counters_.operator_refusals;
+    if (attempt.verdict == OperatorAccess::Verdict::wrong)
+        return error_answer(403, "this is not the operator key; it was printed when the server started");
+    Answer answer = error_answer(429, "too many wrong keys from this address; wait a few seconds and try again");
+    answer.headers.emplace_back("Retry-After", "2");
+    return answer;
+}
+
+Answer OperatorRoutes::live_action(const Request& request) {
+    const std::string& what = request.target.segments[2];
+    if (what != "marker" && what != "note" && what != "recording")
+        return error_answer(404, "the live recording takes 'marker', 'note' and 'recording'");
+    if (request.method != Method::post) return method_answer("POST");
+    if (!access_.is_operator(request.cookie)) return needs_operator();
+    if (auto refused = refuse_body(request)) return std::move(*refused);
+    if (!live_.tape()) return error_answer(503, "nothing is being recorded yet; try again in a moment");
+    if (what == "recording") {
+        const auto next = parse_recording_request(request.body);
+        if (!next) return error_answer(400, next.error().message);
+        actions_.new_recording(next->name);
+        return done();
+    }
+    const auto mark = parse_mark_request(request.body);
+    if (!mark) return error_answer(400, mark.error().message);
+    std::optional<std::int64_t> t_ns;
+    if (mark->t_s) t_ns = tape_ns(*mark->t_s, live_.tape()->t_start_ns);
+    if (what == "marker")
+        actions_.action(Marker{.text = mark->text, .t_ns = t_ns});
+    else
+        actions_.action(Note{.text = mark->text, .t_ns = t_ns});
+    return done();
+}
+
+awaitable<Answer> OperatorRoutes::set_meta(const Request& request) {
+    if (request.method != Method::post) co_return method_answer("POST");
+    if (!access_.is_operator(request.cookie)) co_return needs_operator();
+    if (auto refused = refuse_body(request)) co_return std::move(*refused);
+    const auto place = live_.find(folder_, request.target.segments[2]);
+    if (!place) co_return error_answer(404, place.error().message);
+    const auto meta = parse_meta_request(request.body);
+    if (!meta) co_return error_answer(400, meta.error().message);
+    const std::pair<const char*, std::optional<std::string>> changes[] = {{"name", meta->name}, {"notes", meta->notes}};
+    if (place->live) {
+        for (const auto& [key, value] : changes) {
+            if (!value) continue;
+            live_.set_meta(key, *value);
+            actions_.set_live_meta(key, *value);
+        }
+        co_return done();
+    }
+    workers_.release_readers();
+    const WorkerTask task = [path = place->path, meta = *meta](ReaderCache& cache) {
+        cache.clear();
+        for (const auto& [key, value] : {std::pair("name", meta.name), std::pair("notes", meta.notes)}) {
+            if (!value) continue;
+            if (const auto stored = set_recording_meta(path, key, *value); !stored)
+                return error_answer(503, stored.error().message);
+        }
+        return done();
+    };
+    co_return co_await on_worker(workers_, task);
+}
+
+} // namespace turnstone

@@ -1,0 +1,41 @@
+#pragma once
+/// What the operator key opens: the session itself, markers, notes, a new recording, a recording's name and notes.
+#include <filesystem>
+
+#include <boost/asio/awaitable.hpp>
+
+#include "server/serve/counters.hpp"
+#include "server/serve/http/access.hpp"
+#include "server/serve/http/answer.hpp"
+#include "server/serve/live_recording.hpp"
+#include "server/serve/settings.hpp"
+#include "server/serve/workers.hpp"
+
+namespace turnstone {
+
+class OperatorRoutes {
+  public:
+    /// All must outlive it.
+    OperatorRoutes(OperatorAccess& access, const OperatorActions& actions, LiveRecording& live,
+                   const std::filesystem::path& folder, Workers& workers, ServeCounters& counters)
+        : access_(access), actions_(actions), live_(live), folder_(folder), workers_(workers), counters_(counters) {}
+
+    /// /api/session
+    [[nodiscard]] Answer session(const Request& request);
+    /// /api/live/{what}
+    [[nodiscard]] Answer live_action(const Request& request);
+    /// /api/recordings/{id}/meta
+    [[nodiscard]] boost::asio::awaitable<Answer> set_meta(const Request& request);
+
+  private:
+    [[nodiscard]] Answer unlock(const Request& request);
+
+    OperatorAccess& access_;
+    const OperatorActions& actions_;
+    LiveRecording& live_;
+    const std::filesystem::path& folder_;
+    Workers& workers_;
+    ServeCounters& counters_;
+};
+
+} // namespace turnstone

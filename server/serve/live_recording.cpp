@@ -1,0 +1,50 @@
+#include "server/serve/live_recording.hpp"
+
+#include <algorithm>
+#include <utility>
+
+#include "server/record/read/catalogue.hpp"
+
+namespace turnstone {
+
+void LiveRecording::begin(LiveTape tape) {
+    newest_ns_ = tape.t_start_ns;
+    tape_ = std::move(tape);
+    notes_.clear();
+    ++revision_;
+}
+
+void LiveRecording::grow(std::int64_t newest_ns) noexcept {
+    newest_ns_ = std::max(newest_ns_, newest_ns);
+    ++revision_;
+}
+
+void LiveRecording::set_meta(const std::string& key, const std::string& value) {
+    if (tape_) (key == "name" ? tape_->name : notes_) = value;
+    ++revision_;
+}
+
+RecordingInfo LiveRecording::info(std::uint64_t file_bytes) const {
+    RecordingInfo info;
+    info.id = tape_->id;
+    info.name = tape_->name;
+    info.notes = notes_;
+    for (const VehicleSetup& vehicle : tape_->setup->vehicles)
+        info.vehicles += (info.vehicles.empty() ? "" : ",") + vehicle.dictionary.vehicle;
+    info.version = TURNSTONE_VERSION;
+    info.t_start_ns = tape_->t_start_ns;
+    info.utc_start_ns = tape_->utc_start_ns;
+    info.t_end_ns = newest_ns_;
+    info.file_bytes = file_bytes;
+    return info;
+}
+
+Result<RecordingPlace> LiveRecording::find(const std::filesystem::path& folder, const std::string& id) const {
+    if (id == "live" && !tape_) return fail("nothing is being recorded");
+    const bool live = tape_ && (id == "live" || id == tape_->id);
+    const auto path = recording_path(folder, live ? tape_->id : id);
+    if (!path && !live) return tl::unexpected(path.error());
+    return RecordingPlace{.path = path.value_or(std::filesystem::path()), .live = live};
+}
+
+} // namespace turnstone

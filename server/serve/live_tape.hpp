@@ -1,0 +1,31 @@
+#pragma once
+/// The tape whose head moves, and the links that feed it, as others hand them to the server.
+#include <cstdint>
+#include <memory>
+#include <string>
+
+#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/series.hpp"
+#include "shared/link_state.hpp"
+
+namespace turnstone {
+
+struct LiveTape {
+    std::string id;
+    std::string name;
+    std::int64_t t_start_ns = 0;
+    std::int64_t utc_start_ns = 0;
+    std::shared_ptr<const Schema> schema; ///< what the published batches' rows refer to
+    std::shared_ptr<const PipelineSetup> setup;
+};
+
+/// A link as `status` and the counters show it.
+struct LinkView {
+    std::string name;
+    LinkState state = LinkState::opening;
+    std::string detail; ///< why, for a person; empty when nothing is wrong
+    std::uint64_t bytes = 0;
+    std::int64_t t_last_ns = 0; ///< station time of the newest byte; 0: none yet
+};
+
+} // namespace turnstone

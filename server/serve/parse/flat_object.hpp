@@ -1,0 +1,21 @@
+#pragma once
+/// JSON texts of clients: one flat object each, whether on the stream or in the body of a request.
+#include <optional>
+#include <string_view>
+
+#include <nlohmann/json_fwd.hpp>
+
+namespace turnstone {
+
+/// Seconds of a tape that anybody may ask for: some thirty years. No tape is longer, and nanoseconds stay within 64
+/// bits.
+inline constexpr double kTapeSecondsMax = 1e9;
+
+/// Empty: not a JSON object, or nested deeper than any message is.
+[[nodiscard]] std::optional<nlohmann::json> parse_flat_object(std::string_view text);
+
+/// A number within [min, max]; empty: absent, not a number or outside.
+[[nodiscard]] std::optional<double> number_member(const nlohmann::json& object, const char* name, double min,
+                                                  double max);
+
+} // namespace turnstone

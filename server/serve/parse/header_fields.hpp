@@ -1,0 +1,23 @@
+#pragma once
+/// Request header fields that are read by hand, RFC 9110 and RFC 6265.
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace turnstone {
+
+[[nodiscard]] std::string ascii_lower(std::string_view text);
+
+/// Host part of "host", "host:port", "[v6]" or "[v6]:port", lower case, without brackets; empty when it is none of
+/// these.
+[[nodiscard]] std::string host_of(std::string_view host_field);
+/// Whether an Origin field is http(s):// and the very authority of the Host field.
+[[nodiscard]] bool is_same_origin(std::string_view origin, std::string_view host_field);
+/// Whether an Accept-Encoding field allows gzip (RFC 9110 section 12.5.3).
+[[nodiscard]] bool accepts_gzip(std::string_view accept_encoding);
+/// Whether an If-None-Match field names the entity tag, quotes included (weak comparison, RFC 9110 section 8.8.3.2).
+[[nodiscard]] bool names_tag(std::string_view if_none_match, std::string_view quoted_tag);
+/// Values of every cookie of that name: a browser may send several.
+[[nodiscard]] std::vector<std::string_view> cookie_values(std::string_view cookie_field, std::string_view name);
+
+} // namespace turnstone

@@ -1,0 +1,84 @@
+#include "server/serve/parse/operator_request.hpp"
+
+#include <algorithm>
+#include <initializer_list>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+#include "server/serve/parse/flat_object.hpp"
+
+namespace turnstone {
+namespace {
+
+using nlohmann::json;
+
+constexpr std::size_t kNameBytesMax = 200;
+constexpr std::size_t kTextBytesMax = 16u << 10;
+
+Result<json> object_with(std::string_view body, std::initializer_list<std::string_view> names) {
+    auto object = parse_flat_object(body);
+    if (!object) return fail("the request's body must be one flat JSON object");
+    for (const auto& [name, value] : object->items())
+        if (std::find(names.begin(), names.end(), name) == names.end())
+            return fail(fmt::format("unknown member '{}' in the request's body; it may have {}", name.substr(0, 40),
+                                    fmt::join(names, ", ")));
+    return std::move(*object);
+}
+
+Result<std::optional<std::string>> text_member(const json& object, const char* name, std::size_t bytes_max) {
+    const auto found = object.find(name);
+    if (found == object.end()) return std::nullopt;
+    if (!found->is_string() || found->get_ref<const std::string&>().size() > bytes_max)
+        return fail(fmt::format("member '{}' must be a text of at most {} bytes", name, bytes_max));
+    return found->get<std::string>();
+}
+
+Result<std::string> needed_text(const json& object, const char* name, std::size_t bytes_max) {
+    auto text = text_member(object, name, bytes_max);
+    if (!text) return tl::unexpected(text.error());
+    if (!*text) return fail(fmt::format("member '{}' is missing; it is a text", name));
+    return std::move(**text);
+}
+
+} // namespace
+
+Result<KeyRequest> parse_key_request(std::string_view body) {
+    const auto object = object_with(body, {"key"});
+    if (!object) return tl::unexpected(object.error());
+    auto key = needed_text(*object, "key", kNameBytesMax);
+    if (!key) return tl::unexpected(key.error());
+    return KeyRequest{std::move(*key)};
+}
+
+Result<RecordingRequest> parse_recording_request(std::string_view body) {
+    const auto object = object_with(body, {"name"});
+    if (!object) return tl::unexpected(object.error());
+    const auto name = text_member(*object, "name", kNameBytesMax);
+    if (!name) return tl::unexpected(name.error());
+    return RecordingRequest{name->value_or("")};
+}
+
+Result<MarkRequest> parse_mark_request(std::string_view body) {
+    const auto object = object_with(body, {"text", "t_s"});
+    if (!object) return tl::unexpected(object.error());
+    auto text = needed_text(*object, "text", kTextBytesMax);
+    if (!text) return tl::unexpected(text.error());
+    const auto t_s = number_member(*object, "t_s", -kTapeSecondsMax, kTapeSecondsMax);
+    if (!t_s && object->contains("t_s"))
+        return fail("member 't_s' must be a number of seconds since the recording's start");
+    return MarkRequest{std::move(*text), t_s};
+}
+
+Result<MetaRequest> parse_meta_request(std::string_view body) {
+    const auto object = object_with(body, {"name", "notes"});
+    if (!object) return tl::unexpected(object.error());
+    auto name = text_member(*object, "name", kNameBytesMax);
+    if (!name) return tl::unexpected(name.error());
+    auto notes = text_member(*object, "notes", kTextBytesMax);
+    if (!notes) return tl::unexpected(notes.error());
+    if (!*name && !*notes) return fail("give 'name' or 'notes', or both");
+    return MetaRequest{std::move(*name), std::move(*notes)};
+}
+
+} // namespace turnstone

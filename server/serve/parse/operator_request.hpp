@@ -1,0 +1,34 @@
+#pragma once
+/// Bodies of the operator's requests: the JSON of protocol/STREAM.md section 3. A member nobody asks for is a mistake,
+/// not silence.
+#include <optional>
+#include <string>
+#include <string_view>
+
+#include "shared/result.hpp"
+
+namespace turnstone {
+
+struct KeyRequest {
+    std::string key;
+};
+struct RecordingRequest {
+    std::string name; ///< may be empty
+};
+/// A marker or a note.
+struct MarkRequest {
+    std::string text;
+    std::optional<double> t_s; ///< since the recording's start; empty: now
+};
+/// At least one of the two.
+struct MetaRequest {
+    std::optional<std::string> name;
+    std::optional<std::string> notes;
+};
+
+[[nodiscard]] Result<KeyRequest> parse_key_request(std::string_view body);
+[[nodiscard]] Result<RecordingRequest> parse_recording_request(std::string_view body);
+[[nodiscard]] Result<MarkRequest> parse_mark_request(std::string_view body);
+[[nodiscard]] Result<MetaRequest> parse_meta_request(std::string_view body);
+
+} // namespace turnstone

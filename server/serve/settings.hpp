@@ -1,0 +1,55 @@
+#pragma once
+/// What a server is told when it is made: its settings, whom it asks, and what an operator may do.
+#include <chrono>
+#include <cstddef>
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "server/pipeline/action.hpp"
+#include "server/record/write/recorder.hpp"
+#include "server/serve/assets.hpp"
+#include "server/serve/live_tape.hpp"
+
+namespace turnstone {
+
+/// How much may wait for a slow viewer (STREAM.md, slow viewers).
+struct QueueLimits {
+    std::size_t soft_bytes = 256u << 10;         ///< above: queued blocks are replaced by one newest-values message
+    std::size_t hard_bytes = 4u << 20;           ///< above: the viewer is closed with 4408
+    std::chrono::milliseconds soft_time{30'000}; ///< above `soft_bytes` for longer: closed with 4408
+};
+
+struct ServeSettings {
+    std::string listen_address = "127.0.0.1"; ///< numeric IPv4 or IPv6; "0.0.0.0" or "::" for every interface
+    std::uint16_t port = 8321;                ///< 0: one the system chooses, see Server::port()
+    std::vector<std::string> host_names; ///< names browsers may use for this server besides its addresses, without port
+    std::filesystem::path recordings;
+    std::string operator_key;      ///< at least 16 characters; see random_key.hpp
+    std::span<const Asset> assets; ///< must outlive the server
+    std::size_t viewers_max = 1200;
+    std::size_t workers = 2; ///< threads that read recordings
+    QueueLimits queue;
+    /// Kernel send buffer of a viewer: small, so that a slow phone shows up in our queue and not behind it.
+    int send_buffer_bytes = 64 << 10;
+};
+
+/// What the server asks others. Called on the serve thread, often; must be thread-safe and must not wait.
+struct ServeSources {
+    std::function<std::int64_t()> station_now_ns;
+    std::function<std::vector<LinkView>()> links;
+    std::function<RecorderStatus()> recorder;
+};
+
+/// What an operator may do. Called on the serve thread; must hand over and return.
+struct OperatorActions {
+    std::function<void(Action action)> action; ///< for Pipeline::action
+    /// Close the live recording, begin a new one; Server::begin_recording() follows.
+    std::function<void(std::string name)> new_recording;
+    std::function<void(std::string key, std::string value)> set_live_meta; ///< key "name" or "notes"
+};
+
+} // namespace turnstone

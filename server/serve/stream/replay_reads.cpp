@@ -1,0 +1,110 @@
+#include "server/serve/stream/replay_reads.hpp"
+
+#include <algorithm>
+#include <optional>
+
+#include <nlohmann/json.hpp>
+
+#include "server/serve/encode/blocks.hpp"
+#include "server/serve/encode/description.hpp"
+#include "shared/time.hpp"
+
+namespace turnstone {
+namespace {
+
+constexpr std::size_t kRowsMax = 8192; // bounds one message; a faster tape simply plays slower
+
+/// The table whose rows come most often: what "next row" means to a person.
+const Table* fastest_table(const Schema& schema) {
+    const Table* best = nullptr;
+    for (const Table& table : schema.tables) {
+        if (table.kind != TableKind::packet && table.kind != TableKind::batch) continue;
+        if (table.period_s > 0 && (best == nullptr || table.period_s < best->period_s)) best = &table;
+    }
+    return best;
+}
+
+/// Time of the nearest row of `table` (any when null) after (`direction` > 0) or before the cursor within the tape.
+/// Looks in windows that grow from a few periods to the whole tape, so that it is quick where rows are dense.
+std::optional<std::int64_t> neighbour(RecordingReader& reader, const Table* table, int direction,
+                                      const ReplayTimes& times) {
+    const double least_s = std::max(4 * (table == nullptr ? 0.0 : table->period_s), 0.02);
+    for (std::int64_t window_ns = seconds_to_ns(least_s);; window_ns *= 8) {
+        const std::int64_t from =
+            direction > 0 ? times.cursor_ns + 1 : std::max(times.t_start_ns, times.cursor_ns - window_ns);
+        const std::int64_t to =
+            direction > 0 ? std::min(times.t_end_ns + 1, times.cursor_ns + window_ns) : times.cursor_ns;
+        std::optional<std::int64_t> found;
+        for (std::int64_t at = from; at < to;) {
+            Batch batch;
+            const std::int64_t complete = reader.rows(at, to, kRowsMax, batch);
+            for (const RowRecord& row : batch.rows) {
+                if (table != nullptr && row.table != table->id) continue;
+                if (direction > 0)
+                    found = std::min(found.value_or(row.t_ns), row.t_ns);
+                else
+                    found = std::max(found.value_or(row.t_ns), row.t_ns);
+            }
+            if ((direction > 0 && found) || complete <= at) break;
+            at = complete;
+        }
+        if (found) return found;
+        if (direction > 0 ? to > times.t_end_ns : from <= times.t_start_ns) return std::nullopt;
+    }
+}
+
+} // namespace
+
+ReplayRead read_opening(RecordingReader& reader, const HelloParts& parts, bool live) {
+    ReplayRead read;
+    auto description = stored_description(reader, live);
+    if (!description) {
+        read.error = description.error().message;
+        return read;
+    }
+    const RecordingInfo info = reader.info();
+    read.times = {.t_start_ns = info.t_start_ns,
+                  .t_end_ns = std::max(info.t_end_ns, info.t_start_ns),
+                  .cursor_ns = info.t_start_ns};
+    const auto latest = latest_json(reader.latest(info.t_start_ns), info.t_start_ns);
+    read.messages.push_back(frame_message(Opcode::text, hello_text(parts, std::move(*description), latest)));
+    read.latest = dump(latest);
+    return read;
+}
+
+ReplayRead read_cursor(RecordingReader& reader, const ReplayTimes& times) {
+    ReplayRead read;
+    read.times = times;
+    read.latest = dump(latest_json(reader.latest(times.cursor_ns), times.t_start_ns));
+    return read;
+}
+
+ReplayRead read_step(RecordingReader& reader, const ReplayTimes& times, int direction) {
+    ReplayTimes stepped = times;
+    stepped.cursor_ns = neighbour(reader, fastest_table(reader.schema()), direction, times)
+                            .value_or(direction > 0 ? times.t_end_ns : times.t_start_ns);
+    return read_cursor(reader, stepped);
+}
+
+ReplayRead read_on(RecordingReader& reader, const ReplayTimes& times, std::int64_t target_ns, std::uint64_t seq) {
+    ReplayRead read;
+    read.times = times;
+    const std::int64_t from_ns = times.cursor_ns + 1;
+    Batch batch;
+    const std::int64_t complete_ns = reader.rows(from_ns, target_ns + 1, kRowsMax, batch);
+    read.times.cursor_ns = std::max(times.cursor_ns, complete_ns - 1);
+    // A recording under way has grown in the meantime.
+    if (read.times.cursor_ns >= times.t_end_ns) read.times.t_end_ns = std::max(times.t_end_ns, reader.info().t_end_ns);
+    for (const Event& event : reader.events(from_ns, read.times.cursor_ns + 1))
+        read.messages.push_back(frame_message(Opcode::text, event_text(event, times.t_start_ns)));
+    BlockEncoder encoder;
+    BlockMessage block =
+        encoder.rows(batch, reader.schema(), times.t_start_ns, seq, {.replay = true, .coalesced = false});
+    if (block.wire) {
+        read.messages.push_back(std::move(block.wire));
+        read.blocks = 1;
+    }
+    return read;
+}
+
+} // namespace turnstone
