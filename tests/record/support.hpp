@@ -1,5 +1,6 @@
 #pragma once
 /// Hand-made schema and batches: the recorder is tested without a pipeline.
+#include <array>
 #include <cstring>
 #include <filesystem>
 #include <limits>
@@ -34,7 +35,7 @@ inline Table make_table(TableId id, const std::string& name, TableKind kind, dou
         for (const std::string& column_name : *names) {
             Column column;
             column.name = column_name;
-            column.unit = "1";
+            column.title = "Title of " + column_name;
             column.is_text = names == &texts;
             table.columns.push_back(column);
         }
@@ -58,7 +59,7 @@ inline Schema sample_schema() {
     voltage.group = "Health";
     voltage.decimals = 3;
     voltage.valid_range = {6.6, 8.6};
-    voltage.role = Role::battery_voltage;
+    voltage.role = "battery_voltage";
     voltage.sigma_column = "boot_count";
     schema.tables[1].columns[1].enumeration = {{-1, "unknown"}, {0, "first"}};
     return schema;
@@ -77,14 +78,6 @@ inline PipelineSetup sample_setup() {
     return setup;
 }
 
-inline void add_row(Batch& batch, TableId table, std::int64_t t_ns, std::int64_t t_rx_ns, std::int32_t frame,
-                    const std::vector<double>& numbers, const std::vector<std::string>& texts = {}) {
-    batch.rows.push_back({table, t_ns, t_rx_ns, frame, static_cast<std::uint32_t>(batch.numbers.size()),
-                          static_cast<std::uint32_t>(batch.texts.size())});
-    batch.numbers.insert(batch.numbers.end(), numbers.begin(), numbers.end());
-    batch.texts.insert(batch.texts.end(), texts.begin(), texts.end());
-}
-
 /// Input `input`: a chunk of `octets` random bytes that is one frame, and its row, at kStart_ns + input ms.
 class BatchMaker {
   public:
@@ -95,12 +88,17 @@ class BatchMaker {
         for (std::size_t i = 0; i < octets; ++i) batch->bytes.push_back(static_cast<std::byte>(random_() & 0xff));
         bytes_.insert(bytes_.end(), batch->bytes.begin(), batch->bytes.end());
         batch->chunks.push_back({input_, 0, t_ns, t_ns + 7, offset_, false, {0, static_cast<std::uint32_t>(octets)}});
-        batch->frames.push_back({0, t_ns, offset_, static_cast<std::uint32_t>(octets), FrameVerdict::good,
-                                 DecodeVerdict::good, PacketVerdict::accepted, 16,
-                                 static_cast<std::int32_t>(input_ % 16384), static_cast<std::int64_t>(input_) * kMs,
-                                 0});
+        batch->frames.push_back({.t_rx_ns = t_ns,
+                                 .stream_offset = offset_,
+                                 .link_octets = static_cast<std::uint32_t>(octets),
+                                 .packet_verdict = PacketVerdict::accepted,
+                                 .apid = 16,
+                                 .sequence_count = static_cast<std::int32_t>(input_ % 16384),
+                                 .onboard_ns = static_cast<std::int64_t>(input_) * kMs});
         std::normal_distribution<double> normal;
-        add_row(*batch, 0, t_ns, t_ns, 0, {normal(random_), normal(random_), normal(random_), normal(random_)});
+        std::array<double, 4> values{};
+        for (double& value : values) value = normal(random_);
+        batch->add_row(imu_, t_ns, t_ns, values, {}, 0);
         offset_ += octets;
         ++input_;
         return batch;
@@ -109,6 +107,7 @@ class BatchMaker {
     [[nodiscard]] std::uint64_t made() const { return input_; }
 
   private:
+    const Table imu_ = sample_schema().tables[0];
     std::mt19937 random_;
     std::uint64_t input_ = 0;
     std::uint64_t offset_ = 0;

@@ -75,7 +75,7 @@ std::string record_flight(const TemporaryFolder& directory, const PipelineSetup&
             pipeline.chunk(0, t_ns, t_ns + 5, std::span(waiting).first(size), *batch);
             waiting.erase(waiting.begin(), waiting.begin() + static_cast<std::ptrdiff_t>(size));
         }
-        if (ms % 1000 == 500) pipeline.action(t_ns, R"({"action":"marker","text":"look here"})", *batch);
+        if (ms % 1000 == 500) pipeline.action(t_ns, Marker{"look here"}, *batch);
         pipeline.advance(t_ns, *batch);
         recorder.push(batch);
     }

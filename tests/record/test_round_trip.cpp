@@ -1,3 +1,4 @@
+#include <array>
 #include <bit>
 #include <cmath>
 
@@ -13,6 +14,7 @@ namespace turnstone {
 namespace {
 
 using namespace record_test;
+using namespace std::string_literals;
 
 constexpr std::int64_t kAll = std::numeric_limits<std::int64_t>::max();
 
@@ -41,22 +43,42 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
     batch->chunks.push_back({0, 0, kStart_ns, kStart_ns - 5, 0, true, {0, 3}});
     batch->chunks.push_back({2, 1, kStart_ns + 2, kStart_ns + 9, kFar, false, {3, 2}});
     batch->chunks.push_back({3, 1, kStart_ns + 3, kStart_ns + 9, kFar + 2, false, {5, 0}});
-    batch->actions.push_back({1, kStart_ns + 1, R"({"action":"note","text":"wind \"5 m/s\" — Bö"})"});
-    batch->frames.push_back({1, kStart_ns + 2, kFar, 2, FrameVerdict::too_long, DecodeVerdict::idle,
-                             PacketVerdict::undecodable, -1, -1, -1, 0xffffffffU});
-    batch->frames.push_back(
-        {0, kStart_ns, 0, 3, FrameVerdict::good, DecodeVerdict::good, PacketVerdict::late, 0, 0, 0, 3});
+    batch->actions.push_back({1, kStart_ns + 1, Note{"wind \"5 m/s\" — Bö", kStart_ns}});
+    batch->frames.push_back({.link = 1,
+                             .t_rx_ns = kStart_ns + 2,
+                             .stream_offset = kFar,
+                             .link_octets = 2,
+                             .frame_verdict = FrameVerdict::too_long,
+                             .decode_verdict = DecodeVerdict::idle,
+                             .packet_verdict = PacketVerdict::undecodable,
+                             .boot = 0xffffffffU});
+    batch->frames.push_back({.t_rx_ns = kStart_ns,
+                             .link_octets = 3,
+                             .packet_verdict = PacketVerdict::late,
+                             .apid = 0,
+                             .sequence_count = 0,
+                             .onboard_ns = 0,
+                             .boot = 3});
     for (std::size_t i = 0; i < edges.size(); i += 4) {
-        add_row(*batch, 0, kStart_ns + static_cast<std::int64_t>(i), kStart_ns + 100, i == 0 ? 1 : -1,
-                {edges[i], edges[i + 1], edges[i + 2], edges[i + 3]});
+        batch->add_row(schema.tables[0], kStart_ns + static_cast<std::int64_t>(i), kStart_ns + 100,
+                       std::span(edges).subspan(i, 4), {}, i == 0 ? 1 : -1);
     }
-    add_row(*batch, 1, kStart_ns - 4, kStart_ns + 100, -1, {7.4, kNan}, {std::string("v1.2 \xC2\xB5'\";--")});
-    add_row(*batch, 1, kStart_ns + 5, kStart_ns + 100, -1, {7.3, 2}, {""});
-    add_row(*batch, 4, kStart_ns + 6, kStart_ns + 100, -1, {1, 2, 3});
-    for (int kind = 0; kind <= static_cast<int>(EventKind::recording); ++kind) {
-        batch->events.push_back({kStart_ns + 50 - kind, kStart_ns + 60, kind == 0 ? 0.0 : 0.01,
-                                 static_cast<EventKind>(kind), static_cast<Level>(kind % 4), kind - 1,
-                                 "sanderling/phase/apogee", "Scheitel; 'é'", "{}"});
+    const auto add_health = [&](std::int64_t t_ns, std::array<double, 2> numbers, std::string_view text) {
+        batch->add_row(schema.tables[1], t_ns, kStart_ns + 100, numbers, std::array{text});
+    };
+    add_health(kStart_ns - 4, {7.4, kNan}, "v1.2 \xC2\xB5'\";--");
+    add_health(kStart_ns + 5, {7.3, 2}, "");
+    batch->add_row(schema.tables[4], kStart_ns + 6, kStart_ns + 100, std::array{1.0, 2.0, 3.0});
+    for (int kind = 0; kind < static_cast<int>(kWords<EventKind>.size()); ++kind) {
+        batch->events.push_back({.t_ns = kStart_ns + 50 - kind,
+                                 .t_found_ns = kStart_ns + 60,
+                                 .t_sigma_s = kind == 0 ? 0.0 : 0.01,
+                                 .kind = static_cast<EventKind>(kind),
+                                 .level = static_cast<Level>(kind % 4),
+                                 .vehicle = kind - 1,
+                                 .key = "sanderling/flight/apogee",
+                                 .text = "Scheitel; 'é'",
+                                 .values = {}});
     }
 
     std::string id;
@@ -216,7 +238,75 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
     }
 }
 
-TEST_CASE("frames are cut out of chunks however those fall") {
+TEST_CASE("every kind of event value and of action comes back as it was, bit for bit") {
+    const double least = std::numeric_limits<double>::denorm_min(), most = std::numeric_limits<double>::max();
+    const std::string awkward = "\"quoted\" \\ back\nline\t µ \xF0\x9F\x8C\x8D and \0 inside"s;
+    const EventValues values{{"zero", 0.0},
+                             {"minus_zero", -0.0},
+                             {"whole", 3.0},
+                             {"beyond_2_53", 9007199254740994.0},
+                             {"tenth", 0.1},
+                             {"least", least},
+                             {"most", -most},
+                             {"yes", true},
+                             {"no", false},
+                             {"text", awkward},
+                             {"empty", std::string()},
+                             {"a_number_in_words", std::string("12.5")},
+                             {"needs", std::vector<std::string>{"rate_body_x", awkward, ""}},
+                             {"nothing", std::vector<std::string>{}},
+                             {"Ünïcode name", 1.0}};
+    const std::vector<Action> actions{Marker{awkward},
+                                      Marker{"behind the head", std::numeric_limits<std::int64_t>::max()},
+                                      Note{"", std::numeric_limits<std::int64_t>::min()},
+                                      LinkReport{"radio", LinkState::cannot_open, awkward},
+                                      RecorderReport{awkward},
+                                      EngineTotal{"sanderling", 0.1},
+                                      EngineTotal{"sanderling", most}};
+    const TemporaryFolder directory;
+    std::string id;
+    {
+        Recorder recorder({.directory = directory.path()}, sample_setup());
+        id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+        auto batch = std::make_shared<Batch>();
+        for (const Action& action : actions) batch->actions.push_back({batch->actions.size(), kStart_ns, action});
+        batch->events.push_back({.t_ns = kStart_ns,
+                                 .t_found_ns = kStart_ns,
+                                 .t_sigma_s = least,
+                                 .kind = EventKind::note,
+                                 .level = Level::note,
+                                 .vehicle = -1,
+                                 .key = awkward,
+                                 .text = awkward,
+                                 .values = values});
+        recorder.push(batch);
+    }
+    auto reader = RecordingReader::open(directory.recording(id));
+    REQUIRE(reader);
+    const auto events = reader->events(0, kAll);
+    REQUIRE(events.size() == 1);
+    CHECK(events[0].key == awkward);
+    CHECK(events[0].text == awkward);
+    CHECK(events[0].t_sigma_s == least);
+    REQUIRE(events[0].values.size() == values.size());
+    for (std::size_t i = 0; i < values.size(); ++i) {
+        INFO(values[i].name);
+        CHECK(events[0].values[i] == values[i]);
+        if (const auto* number = std::get_if<double>(&values[i].value)) // == takes -0 for 0
+            CHECK(std::bit_cast<std::uint64_t>(std::get<double>(events[0].values[i].value)) ==
+                  std::bit_cast<std::uint64_t>(*number));
+    }
+    std::vector<Action> stored;
+    reader->inputs([](const ChunkRecord&, std::span<const std::byte>) {},
+                   [&](const ActionRecord& action) { stored.push_back(action.action); });
+    REQUIRE(stored.size() == actions.size());
+    for (std::size_t i = 0; i < actions.size(); ++i) {
+        INFO(to_json(actions[i]));
+        CHECK(stored[i] == actions[i]);
+    }
+}
+
+TEST_CASE("the bytes of frames are found however chunks fall") {
     const TemporaryFolder directory;
     std::mt19937 random(4);
     std::vector<std::byte> stream(20'000);
@@ -242,8 +332,10 @@ TEST_CASE("frames are cut out of chunks however those fall") {
         for (std::size_t at = 0; at < stream.size();) {
             const std::size_t size = std::min<std::size_t>(1 + random() % 300, stream.size() - at);
             expected.emplace_back(at, size);
-            batch->frames.push_back({0, kStart_ns, at, static_cast<std::uint32_t>(size), FrameVerdict::bad_crc,
-                                     DecodeVerdict::good, PacketVerdict::bad_frame, -1, -1, -1, 0});
+            batch->frames.push_back({.t_rx_ns = kStart_ns,
+                                     .stream_offset = at,
+                                     .link_octets = static_cast<std::uint32_t>(size),
+                                     .frame_verdict = FrameVerdict::bad_crc});
             at += size;
         }
         recorder.push(batch);

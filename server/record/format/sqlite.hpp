@@ -70,6 +70,7 @@ class Statement {
         check(sqlite3_bind_text64(handle_, place, value.data() == nullptr ? "" : value.data(), value.size(),
                                   SQLITE_STATIC, SQLITE_UTF8));
     }
+    void bind(int place, std::string&& value) = delete; ///< would be gone before the step
     void bind(int place, std::span<const std::byte> value) {
         if (value.empty())
             check(sqlite3_bind_zeroblob(handle_, place, 0));

@@ -138,9 +138,10 @@ std::size_t RecordingFile::append(const Batch& batch) {
         insert_chunk_.run();
     }
     for (const ActionRecord& action : batch.actions) {
+        const std::string json = to_json(action.action);
         insert_action_.bind(1, static_cast<std::int64_t>(action.input));
         insert_action_.bind(2, action.t_ns);
-        insert_action_.bind(3, to_json(action.action));
+        insert_action_.bind(3, json);
         insert_action_.run();
     }
     const auto bind_known = [this](int place, std::int64_t value) {
@@ -188,6 +189,7 @@ std::size_t RecordingFile::append(const Batch& batch) {
         rollups_[row.table].add(row.t_ns, numbers);
     }
     for (const Event& event : batch.events) {
+        const std::string values_json = to_json(event.values);
         insert_event_.bind(1, event.t_ns);
         insert_event_.bind(2, event.t_found_ns);
         insert_event_.bind(3, event.t_sigma_s);
@@ -199,7 +201,7 @@ std::size_t RecordingFile::append(const Batch& batch) {
             insert_event_.bind(6, std::int64_t{event.vehicle});
         insert_event_.bind(7, event.key);
         insert_event_.bind(8, event.text);
-        insert_event_.bind(9, to_json(event.values));
+        insert_event_.bind(9, values_json);
         insert_event_.run();
     }
     t_end_ns_ = newest_time(batch, t_end_ns_);

@@ -69,7 +69,7 @@ class Session {
           recorder_({.directory = directory}, setup), t_start_ns_(t_start_ns),
           id_(recorder_.begin(pipeline_.schema(), t_start_ns, t_start_ns, "")) {
         auto batch = std::make_shared<Batch>();
-        for (const std::string& action : past_) pipeline_.action(t_start_ns, action, *batch);
+        for (const Action& action : past_) pipeline_.action(t_start_ns, action, *batch);
         recorder_.push(batch);
     }
     void sample(float rpm) {
@@ -81,7 +81,7 @@ class Session {
         recorder_.push(batch);
         ++samples_;
     }
-    [[nodiscard]] const std::vector<std::string>& past() const { return past_; }
+    [[nodiscard]] const std::vector<Action>& past() const { return past_; }
     [[nodiscard]] const std::string& id() const { return id_; }
     /// Seconds the engine has run since the session's first sample.
     [[nodiscard]] double ran_s() const {
@@ -89,7 +89,7 @@ class Session {
     }
 
   private:
-    std::vector<std::string> past_;
+    std::vector<Action> past_;
     Pipeline pipeline_;
     Recorder recorder_;
     std::int64_t t_start_ns_;
@@ -143,7 +143,7 @@ TEST_CASE("engine hours over sessions add up, restarted or killed, and are never
     std::string id;
     {
         Session session(directory.path(), setup, next_ns);
-        REQUIRE(session.past() == std::vector{engine_total_action("boat", before_s)});
+        REQUIRE(session.past() == std::vector<Action>{EngineTotal{"boat", before_s}});
         for (int k = 0; k < 201; ++k) session.sample(1500);
         id = session.id();
     }

@@ -104,7 +104,8 @@ class AwkwardRecording {
         while (written_ < count) {
             Batch batch;
             for (std::size_t n = 1 + random_() % 400; n > 0 && written_ < count; --n, ++written_)
-                add_row(batch, 0, points_[written_].t_ns, points_[written_].t_ns, -1, points_[written_].values);
+                batch.add_row(schema_.tables[0], points_[written_].t_ns, points_[written_].t_ns,
+                              points_[written_].values);
             file_->append(batch);
             file_->commit();
         }
