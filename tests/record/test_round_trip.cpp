@@ -8,6 +8,7 @@
 #include "server/record/read/catalogue.hpp"
 #include "server/record/read/reader.hpp"
 #include "server/record/write/recorder.hpp"
+#include "server/record/write/recording_file.hpp"
 #include "tests/record/support.hpp"
 
 namespace turnstone {
@@ -122,6 +123,7 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
             REQUIRE(a.columns.size() == b.columns.size());
             for (std::size_t c = 0; c < a.columns.size(); ++c) {
                 CHECK(a.columns[c].name == b.columns[c].name);
+                CHECK(a.columns[c].title == b.columns[c].title);
                 CHECK(a.columns[c].description == b.columns[c].description);
                 CHECK(a.columns[c].unit == b.columns[c].unit);
                 CHECK(a.columns[c].group == b.columns[c].group);
@@ -236,6 +238,54 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
         CHECK(database.integer(
                   "SELECT count(*) FROM sanderling_odd_name WHERE \"select\" = 1 AND t_ns_2 = 2 AND a_b = 3") == 1);
     }
+}
+
+template <HasWords Enum>
+void check_words(Database& database, const char* column) {
+    for (std::size_t value = 0; value < kWords<Enum>.size(); ++value) {
+        const std::string id = std::to_string(value + 1);
+        CHECK(database.text("SELECT " + std::string(column) + " FROM frame_utc WHERE id = " + id) ==
+              kWords<Enum>[value]);
+    }
+}
+
+TEST_CASE("plain SQL shows every verdict in the word the program has for it") {
+    const ScratchDirectory directory;
+    const auto path = directory.file("words");
+    create_recording(path, {}, {}, {kStart_ns, kStart_ns, "", ""}, false);
+    Batch batch;
+    for (unsigned value = 0; value < 8; ++value) {
+        batch.frames.push_back({.frame_verdict = static_cast<FrameVerdict>(value),
+                                .decode_verdict = static_cast<DecodeVerdict>(value),
+                                .packet_verdict = static_cast<PacketVerdict>(value)});
+    }
+    RecordingFile file(path, {}, false);
+    file.append(batch);
+    file.close("clean");
+    Database database(path, Database::Mode::read_only);
+    check_words<FrameVerdict>(database, "frame_verdict");
+    check_words<DecodeVerdict>(database, "decode_verdict");
+    check_words<PacketVerdict>(database, "packet_verdict");
+    CHECK(database.text("SELECT packet_verdict FROM frame_utc WHERE id = 8").empty()); // a number without a word
+}
+
+TEST_CASE("a vehicle's table may have the name of anything that every recording holds") {
+    const ScratchDirectory directory;
+    create_recording(directory.file("plain"), {}, {}, {kStart_ns, kStart_ns, "", ""}, false);
+    Schema schema;
+    {
+        Database database(directory.file("plain"), Database::Mode::read_only);
+        Statement names(database, "SELECT name FROM sqlite_schema");
+        while (names.step()) {
+            const auto id = static_cast<TableId>(schema.tables.size());
+            schema.tables.push_back(make_table(id, names.text(0), TableKind::packet, 0, {"value"}));
+        }
+    }
+    REQUIRE(schema.tables.size() > 10);
+    create_recording(directory.file("named"), {}, schema, {kStart_ns, kStart_ns, "", ""}, false);
+    const auto reader = RecordingReader::open(directory.file("named"));
+    REQUIRE(reader);
+    CHECK(reader->schema().tables.size() == schema.tables.size());
 }
 
 TEST_CASE("every kind of event value and of action comes back as it was, bit for bit") {

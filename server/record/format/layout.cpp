@@ -3,11 +3,13 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdlib>
 #include <set>
 #include <stdexcept>
 
 #include <nlohmann/json.hpp>
 
+#include "protocol/dictionary/title.hpp"
 #include "server/pipeline/events.hpp"
 #include "server/record/format/sqlite.hpp"
 
@@ -31,6 +33,31 @@ std::string unique_name(std::string_view name, std::set<std::string>& taken) {
     return candidate;
 }
 
+std::string enumeration_to_json(const Enumeration& enumeration) {
+    nlohmann::json json = nlohmann::json::object();
+    for (const auto& [value, word] : enumeration) json[std::to_string(value)] = word;
+    return json.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
+}
+
+Enumeration enumeration_from_json(const std::string& text) {
+    Enumeration enumeration;
+    const auto json = nlohmann::json::parse(text, nullptr, false);
+    if (!json.is_object()) return enumeration;
+    for (const auto& [value, word] : json.items())
+        if (word.is_string()) enumeration[std::strtoll(value.c_str(), nullptr, 10)] = word.get<std::string>();
+    return enumeration;
+}
+
+template <HasWords Enum>
+void write_words(Statement& insert, std::string_view enumeration) {
+    for (std::size_t value = 0; value < kWords<Enum>.size(); ++value) {
+        insert.bind(1, enumeration);
+        insert.bind(2, static_cast<std::int64_t>(value));
+        insert.bind(3, kWords<Enum>[value]);
+        insert.run();
+    }
+}
+
 } // namespace
 
 RollupShape rollup_shape(double period_s) noexcept {
@@ -49,9 +76,9 @@ std::string StoredTable::insert_sql() const {
 }
 
 std::vector<StoredTable> name_tables(const Schema& schema) {
-    std::set<std::string> taken{"meta",      "vehicle", "site",         "link",      "series",    "series_column",
-                                "chunk",     "action",  "frame",        "event",     "chunk_utc", "frame_utc",
-                                "event_utc", "start",   "chunk_stream", "event_time"};
+    std::set<std::string> taken{"meta",      "vehicle",   "site",  "link",         "series",    "series_column",
+                                "chunk",     "action",    "word",  "frame",        "event",     "chunk_utc",
+                                "frame_utc", "event_utc", "start", "chunk_stream", "event_time"};
     std::vector<StoredTable> stored;
     for (const Table& table : schema.tables) {
         StoredTable entry{table, unique_name(table.name, taken), {}, rollup_shape(table.period_s)};
@@ -65,9 +92,22 @@ std::vector<StoredTable> name_tables(const Schema& schema) {
     return stored;
 }
 
+bool is_readable(Database& database) {
+    const std::int64_t version = database.integer("PRAGMA user_version");
+    return database.integer("PRAGMA application_id") == kApplicationId && version >= kLayoutVersionOldest &&
+           version <= kLayoutVersion;
+}
+
+void write_words(Database& database) {
+    Statement insert(database, "INSERT INTO word VALUES (?, ?, ?)");
+    write_words<FrameVerdict>(insert, "frame_verdict");
+    write_words<DecodeVerdict>(insert, "decode_verdict");
+    write_words<PacketVerdict>(insert, "packet_verdict");
+}
+
 void create_tables(Database& database, const std::vector<StoredTable>& tables) {
     Statement series(database, "INSERT INTO series VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)");
-    Statement series_column(database, "INSERT INTO series_column VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
+    Statement series_column(database, "INSERT INTO series_column VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
     for (const StoredTable& stored : tables) {
         const Table& table = stored.table;
         if (table.columns.size() > kColumnsMax) {
@@ -93,31 +133,30 @@ void create_tables(Database& database, const std::vector<StoredTable>& tables) {
         std::string view_columns;
         for (std::size_t i = 0; i < table.columns.size(); ++i) {
             const Column& column = table.columns[i];
-            nlohmann::json enumeration = nlohmann::json::object();
-            for (const auto& [value, word] : column.enumeration) enumeration[std::to_string(value)] = word;
-            const std::string enumeration_text = enumeration.dump();
+            const std::string enumeration_text = enumeration_to_json(column.enumeration);
             series_column.bind(1, std::int64_t{table.id});
             series_column.bind(2, static_cast<std::int64_t>(i));
             series_column.bind(3, column.name);
             series_column.bind(4, stored.column_sql_names[i]);
-            series_column.bind(5, std::int64_t{column.is_text});
-            series_column.bind(6, column.unit);
-            series_column.bind(7, column.description);
-            series_column.bind(8, column.group);
-            series_column.bind(9, std::int64_t{column.decimals});
+            series_column.bind(5, column.title);
+            series_column.bind(6, std::int64_t{column.is_text});
+            series_column.bind(7, column.unit);
+            series_column.bind(8, column.description);
+            series_column.bind(9, column.group);
+            series_column.bind(10, std::int64_t{column.decimals});
             if (column.valid_range) {
-                series_column.bind(10, column.valid_range->first);
-                series_column.bind(11, column.valid_range->second);
+                series_column.bind(11, column.valid_range->first);
+                series_column.bind(12, column.valid_range->second);
             } else {
-                series_column.bind_null(10);
                 series_column.bind_null(11);
+                series_column.bind_null(12);
             }
-            series_column.bind(12, enumeration_text);
+            series_column.bind(13, enumeration_text);
             if (column.role.empty())
-                series_column.bind_null(13);
+                series_column.bind_null(14);
             else
-                series_column.bind(13, column.role);
-            series_column.bind(14, column.sigma_column);
+                series_column.bind(14, column.role);
+            series_column.bind(15, column.sigma_column);
             series_column.run();
             columns_sql += ",\n  " + identifier(stored.column_sql_names[i]) + (column.is_text ? " TEXT" : " REAL");
             view_columns += ", " + identifier(stored.column_sql_names[i]);
@@ -156,9 +195,10 @@ std::vector<StoredTable> read_tables(Database& database) {
         stored.rollup.levels = static_cast<unsigned>(std::clamp<std::int64_t>(series.integer(8), 1, levels_max));
         tables.push_back(std::move(stored));
     }
-    Statement columns(database, "SELECT series, name, sql_name, is_text, unit, description, display_group, decimals, "
-                                "valid_min, valid_max, enumeration, role, sigma_column "
-                                "FROM series_column ORDER BY series, place");
+    const bool has_titles = database.integer("PRAGMA user_version") >= 2;
+    Statement columns(database, std::string("SELECT series, name, sql_name, is_text, unit, description, display_group, "
+                                            "decimals, valid_min, valid_max, enumeration, role, sigma_column") +
+                                    (has_titles ? ", title" : "") + " FROM series_column ORDER BY series, place");
     while (columns.step()) {
         const auto id = static_cast<std::size_t>(columns.integer(0));
         if (id >= tables.size())
@@ -171,14 +211,10 @@ std::vector<StoredTable> read_tables(Database& database) {
         column.group = columns.text(6);
         column.decimals = static_cast<int>(columns.integer(7));
         if (!columns.is_null(8) && !columns.is_null(9)) column.valid_range = {columns.number(8), columns.number(9)};
-        const auto enumeration = nlohmann::json::parse(columns.text(10), nullptr, false);
-        if (enumeration.is_object()) {
-            for (const auto& [value, word] : enumeration.items())
-                if (word.is_string())
-                    column.enumeration[std::strtoll(value.c_str(), nullptr, 10)] = word.get<std::string>();
-        }
+        column.enumeration = enumeration_from_json(columns.text(10));
         if (!columns.is_null(11)) column.role = columns.text(11);
         column.sigma_column = columns.text(12);
+        column.title = has_titles ? columns.text(13) : title_from_name(column.name, column.unit);
         tables[id].column_sql_names.push_back(columns.text(2));
         if (!column.is_text) ++tables[id].table.number_count;
         tables[id].table.columns.push_back(std::move(column));
@@ -204,17 +240,17 @@ FrameRecord read_frame(const Statement& statement, int column) {
     const auto known = [&](int place) {
         return statement.is_null(place) ? std::int64_t{-1} : statement.integer(place);
     };
-    return {static_cast<LinkId>(statement.integer(column)),
-            statement.integer(column + 1),
-            static_cast<std::uint64_t>(statement.integer(column + 2)),
-            static_cast<std::uint32_t>(statement.integer(column + 3)),
-            from_number<FrameVerdict>(statement.integer(column + 4)), // a damaged file may hold any number
-            from_number<DecodeVerdict>(statement.integer(column + 5)),
-            from_number<PacketVerdict>(statement.integer(column + 6)),
-            static_cast<std::int32_t>(known(column + 7)),
-            static_cast<std::int32_t>(known(column + 8)),
-            known(column + 9),
-            static_cast<std::uint32_t>(statement.integer(column + 10))};
+    return {.link = static_cast<LinkId>(statement.integer(column)),
+            .t_rx_ns = statement.integer(column + 1),
+            .stream_offset = static_cast<std::uint64_t>(statement.integer(column + 2)),
+            .link_octets = static_cast<std::uint32_t>(statement.integer(column + 3)),
+            .frame_verdict = from_number<FrameVerdict>(statement.integer(column + 4)), // a damaged file may hold any
+            .decode_verdict = from_number<DecodeVerdict>(statement.integer(column + 5)),
+            .packet_verdict = from_number<PacketVerdict>(statement.integer(column + 6)),
+            .apid = static_cast<std::int32_t>(known(column + 7)),
+            .sequence_count = static_cast<std::int32_t>(known(column + 8)),
+            .onboard_ns = known(column + 9),
+            .boot = static_cast<std::uint32_t>(statement.integer(column + 10))};
 }
 
 Event read_event(const Statement& statement, int column) {

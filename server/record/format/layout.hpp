@@ -17,7 +17,9 @@ class Statement;
 
 extern const char* const kSchemaSql; ///< text of schema.sql
 inline constexpr std::int64_t kApplicationId = 1414680147;
-inline constexpr std::int64_t kSchemaVersion = 1;
+/// Layout of the recordings this program writes, and the oldest it reads.
+inline constexpr std::int64_t kLayoutVersion = 2;
+inline constexpr std::int64_t kLayoutVersionOldest = 1;
 inline constexpr std::string_view kRecordingEnding = ".sqlite";
 /// SQLite's own limit on the columns of a table is 2000; four are ours.
 inline constexpr std::size_t kColumnsMax = 1990;
@@ -65,6 +67,11 @@ struct StoredTable {
 /// Lower case, [a-z0-9_] only, unique among each other and beside the fixed tables and columns.
 [[nodiscard]] std::vector<StoredTable> name_tables(const Schema& schema);
 
+/// A recording of a layout that this program reads.
+[[nodiscard]] bool is_readable(Database& database);
+
+/// Fills `word` for the views.
+void write_words(Database& database);
 /// Writes series and series_column and makes the tables and views. Throws SqliteError; a table with too many
 /// columns throws std::runtime_error.
 void create_tables(Database& database, const std::vector<StoredTable>& tables);

@@ -26,7 +26,7 @@
 --   rollups             a twelfth of the writer's time and a fifth of the file; any window draws from a few thousand rows.
 
 PRAGMA application_id = 1414680147;  -- 0x54524E53, "TRNS"
-PRAGMA user_version = 1;             -- of this layout
+PRAGMA user_version = 2;             -- of this layout; 1 had no series_column.title and no word
 
 -- Facts about the recording: name, notes (the operator's); version (of the Turnstone that wrote it); t_start_ns,
 -- utc_start_ns; t_end_ns and ended ('clean', 'repaired' after a kill, 'snapshot' of a live one) once closed; continues (id of
@@ -59,7 +59,7 @@ CREATE TABLE series (
   name         TEXT NOT NULL,           -- "sanderling/imu", "sanderling/estimate/vertical", "link/radio"
   sql_name     TEXT NOT NULL UNIQUE,
   title        TEXT NOT NULL,
-  kind         TEXT NOT NULL CHECK (kind IN ('packet', 'batch', 'estimate', 'link')),
+  kind         TEXT NOT NULL,           -- packet, batch, estimate or link
   vehicle      INTEGER REFERENCES vehicle,
   period_s     REAL NOT NULL,           -- expected between rows; 0: sporadic
   rollup_shift INTEGER NOT NULL,        -- finest bins are 2^rollup_shift ns wide
@@ -70,15 +70,16 @@ CREATE TABLE series_column (
   place        INTEGER NOT NULL,        -- numbers first, texts after them
   name         TEXT NOT NULL,
   sql_name     TEXT NOT NULL,
+  title        TEXT NOT NULL,           -- a few words for a heading
   is_text      INTEGER NOT NULL,
   unit         TEXT NOT NULL,           -- UCUM; "1" when dimensionless
-  description  TEXT NOT NULL,
+  description  TEXT NOT NULL,           -- what the title leaves out
   display_group TEXT NOT NULL,
   decimals     INTEGER NOT NULL,
   valid_min    REAL,
   valid_max    REAL,
   enumeration  TEXT NOT NULL,           -- JSON object, value to word; "{}" for a plain number
-  role         TEXT,
+  role         TEXT,                    -- what estimators take it for, in the dictionary's word; NULL: nothing
   sigma_column TEXT NOT NULL,           -- column of the same table with its 1-sigma; empty: none
   PRIMARY KEY (series, place)
 ) WITHOUT ROWID;
@@ -92,7 +93,7 @@ CREATE TABLE chunk (
   t_rx_ns       INTEGER NOT NULL,
   utc_rx_ns     INTEGER NOT NULL,
   stream_offset INTEGER NOT NULL,       -- of the first byte, counted from the link's first byte in this recording
-  carried       INTEGER NOT NULL,       -- 1: repeated from the recording before (start of a frame that straddles the cut)
+  carried       INTEGER NOT NULL,       -- 1: repeated from the recording before: the start of a frame that ends in this one
   bytes         BLOB NOT NULL
 );
 CREATE INDEX chunk_stream ON chunk (link, stream_offset);
@@ -102,6 +103,14 @@ CREATE TABLE action (
   json  TEXT NOT NULL
 );
 
+-- The words for numbers that tables below hold, filled by the program that wrote the file.
+CREATE TABLE word (
+  enumeration TEXT NOT NULL,            -- the column the numbers are in
+  value       INTEGER NOT NULL,
+  word        TEXT NOT NULL,
+  PRIMARY KEY (enumeration, value)
+) WITHOUT ROWID;
+
 -- What each delimiter closed. The bytes are those of chunk at (link, stream_offset), link_octets of them.
 CREATE TABLE frame (
   id             INTEGER PRIMARY KEY,   -- from 1
@@ -109,7 +118,7 @@ CREATE TABLE frame (
   t_rx_ns        INTEGER NOT NULL,
   stream_offset  INTEGER NOT NULL,
   link_octets    INTEGER NOT NULL,
-  frame_verdict  INTEGER NOT NULL,      -- words in frame_utc
+  frame_verdict  INTEGER NOT NULL,      -- this and the next two: see word, and frame_utc
   decode_verdict INTEGER NOT NULL,
   packet_verdict INTEGER NOT NULL,
   apid           INTEGER,               -- NULL: unknown
@@ -154,12 +163,9 @@ CREATE VIEW frame_utc AS
          || printf('.%09dZ', t_rx_ns % 1000000000) AS utc,
          (t_rx_ns - (SELECT t_ns FROM start)) / 1e9 AS t_s,
          (SELECT name FROM link WHERE link.id = frame.link) AS link, stream_offset, link_octets,
-         CASE frame_verdict WHEN 0 THEN 'good' WHEN 1 THEN 'bad_cobs' WHEN 2 THEN 'bad_crc' WHEN 3 THEN 'bad_length'
-                            WHEN 4 THEN 'too_long' END AS frame_verdict,
-         CASE decode_verdict WHEN 0 THEN 'good' WHEN 1 THEN 'unknown_apid' WHEN 2 THEN 'wrong_size' WHEN 3 THEN 'no_time'
-                             WHEN 4 THEN 'not_telemetry' WHEN 5 THEN 'idle' END AS decode_verdict,
-         CASE packet_verdict WHEN 0 THEN 'accepted' WHEN 1 THEN 'copy' WHEN 2 THEN 'late' WHEN 3 THEN 'idle'
-                             WHEN 4 THEN 'bad_frame' WHEN 5 THEN 'undecodable' END AS packet_verdict,
+         (SELECT word FROM word WHERE enumeration = 'frame_verdict' AND value = frame.frame_verdict) AS frame_verdict,
+         (SELECT word FROM word WHERE enumeration = 'decode_verdict' AND value = frame.decode_verdict) AS decode_verdict,
+         (SELECT word FROM word WHERE enumeration = 'packet_verdict' AND value = frame.packet_verdict) AS packet_verdict,
          apid, sequence_count, onboard_ns / 1e9 AS onboard_s, boot
   FROM frame;
 CREATE VIEW event_utc AS

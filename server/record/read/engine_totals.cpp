@@ -35,9 +35,7 @@ double total_at_start_s(Database& database, const std::string& vehicle) {
 }
 
 double total_in_s(Database& database, const std::string& vehicle) {
-    if (database.integer("PRAGMA application_id") != kApplicationId ||
-        database.integer("PRAGMA user_version") != kSchemaVersion ||
-        !database.text("SELECT value FROM meta WHERE key = 'reprocessed_from'").empty())
+    if (!is_readable(database) || !database.text("SELECT value FROM meta WHERE key = 'reprocessed_from'").empty())
         return std::nan("");
     Statement live(database, "SELECT count(*) FROM link JOIN vehicle ON link.vehicle = vehicle.id "
                              "WHERE vehicle.name = ? AND link.uri NOT LIKE 'file:%'");

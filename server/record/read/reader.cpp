@@ -87,10 +87,10 @@ Result<RecordingReader> RecordingReader::open(const std::filesystem::path& path)
                         std::to_string(application) + ", a recording has " + std::to_string(kApplicationId) + ")");
         }
         const std::int64_t version = state->database.integer("PRAGMA user_version");
-        if (version != kSchemaVersion) {
+        if (!is_readable(state->database)) {
             return fail(path.string() + ": layout version " + std::to_string(version) +
-                        ", this program reads version " + std::to_string(kSchemaVersion) +
-                        "; open it with the Turnstone that wrote it");
+                        "; this program reads versions " + std::to_string(kLayoutVersionOldest) + " to " +
+                        std::to_string(kLayoutVersion) + ": open it with the Turnstone that wrote it");
         }
         state->tables = read_tables(state->database);
         for (std::size_t i = 0; i < state->tables.size(); ++i) {

@@ -52,6 +52,7 @@ void create_recording(const std::filesystem::path& path, const SetupTexts& setup
         database.execute(sync_every_commit ? "PRAGMA synchronous = FULL" : "PRAGMA synchronous = NORMAL");
         database.execute("BEGIN");
         database.execute(kSchemaSql);
+        write_words(database);
         Statement meta(database, "INSERT INTO meta VALUES (?, ?)");
         const auto put = [&meta](std::string_view key, std::string_view value) {
             meta.bind(1, key);

@@ -14,9 +14,8 @@ Result<RepairOutcome> repair_recording(const std::filesystem::path& path, const 
     try {
         {
             Database database(path, Database::Mode::read_only);
-            if (database.integer("PRAGMA application_id") != kApplicationId ||
-                database.integer("PRAGMA user_version") != kSchemaVersion)
-                return fail(path.string() + ": not a recording of this version; left as it is");
+            if (!is_readable(database))
+                return fail(path.string() + ": not a recording that this version can repair; left as it is");
             if (!database.text("SELECT value FROM meta WHERE key = 'ended'").empty() &&
                 database.text("PRAGMA journal_mode") == "delete")
                 return RepairOutcome::nothing_to_do;
