@@ -11,6 +11,7 @@
 #include "server/commands/app.hpp"
 #include "server/commands/check.hpp"
 #include "server/record/reprocess.hpp"
+#include "server/record/verify.hpp"
 #include "server/setup/config.hpp"
 #include "server/setup/serve_setup.hpp"
 
@@ -138,7 +139,10 @@ int check_command(const std::vector<std::string>& paths) {
 
 int reprocess_command(const std::string& file, const std::vector<std::string>& vehicles, const std::string& output) {
     const std::filesystem::path folder = std::filesystem::path(file).parent_path();
-    const auto made = reprocess(file, {vehicles.begin(), vehicles.end()},
+    std::vector<Problem> problems;
+    auto setups = read_vehicle_folders({vehicles.begin(), vehicles.end()}, problems);
+    if (!problems.empty()) return fail_with(problems);
+    const auto made = reprocess(file, std::move(setups),
                                 output.empty() ? (folder.empty() ? "." : folder) : std::filesystem::path(output));
     if (!made) {
         std::cerr << "turnstone: " << made.error().message << "\n";

@@ -1,33 +1,12 @@
 #include "server/setup/vehicle_folder.hpp"
 
-#include <nlohmann/json.hpp>
+#include <algorithm>
+#include <string>
+#include <utility>
+
+#include "server/pipeline/vehicle_texts.hpp"
 
 namespace turnstone {
-
-namespace {
-
-void read_dictionary_text(std::string text, const std::string& name, VehicleSetup& setup,
-                          std::vector<Problem>& problems) {
-    if (const auto json = parse_json_text(text, name, problems))
-        setup.dictionary = read_dictionary(*json, name, problems);
-    setup.dictionary_json = std::move(text);
-}
-
-void read_vehicle_text(std::string text, const std::string& name, VehicleSetup& setup, std::vector<Problem>& problems) {
-    if (const auto json = parse_json_text(text, name, problems)) setup.vehicle = read_vehicle(*json, name, problems);
-    setup.vehicle_json = std::move(text);
-}
-
-} // namespace
-
-std::optional<VehicleSetup> read_vehicle_texts(std::string dictionary_json, std::string vehicle_json,
-                                               const std::string& where, std::vector<Problem>& problems) {
-    const std::size_t problems_before = problems.size();
-    VehicleSetup setup;
-    read_dictionary_text(std::move(dictionary_json), where + "/dictionary.json", setup, problems);
-    read_vehicle_text(std::move(vehicle_json), where + "/vehicle.json", setup, problems);
-    return problems.size() == problems_before ? std::optional(std::move(setup)) : std::nullopt;
-}
 
 std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder, std::vector<Problem>& problems) {
     const std::size_t problems_before = problems.size();
@@ -47,6 +26,21 @@ std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& fol
                             "must be \"" + setup.dictionary.vehicle + "\", as the dictionary beside it says"});
     }
     return problems.size() == problems_before ? std::optional(std::move(setup)) : std::nullopt;
+}
+
+std::vector<VehicleSetup> read_vehicle_folders(const std::vector<std::filesystem::path>& folders,
+                                               std::vector<Problem>& problems) {
+    std::vector<VehicleSetup> vehicles;
+    for (const std::filesystem::path& folder : folders) {
+        auto vehicle = read_vehicle_folder(folder, problems);
+        if (!vehicle) continue;
+        const std::string& name = vehicle->dictionary.vehicle;
+        if (std::ranges::any_of(vehicles, [&](const VehicleSetup& other) { return other.dictionary.vehicle == name; }))
+            problems.push_back({(folder / "dictionary.json").string(), "/vehicle", "\"" + name + "\" is given twice",
+                                "give each vehicle folder once"});
+        vehicles.push_back(std::move(*vehicle));
+    }
+    return vehicles;
 }
 
 } // namespace turnstone

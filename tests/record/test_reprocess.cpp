@@ -1,17 +1,16 @@
 /// Recordings of the real pipeline, made from the demo vehicle's own packets.
-#include <fstream>
-
 #include <catch2/catch.hpp>
 
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"
 #include "protocol/packet/space_packet.hpp"
 #include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/vehicle_texts.hpp"
 #include "server/record/format/sqlite.hpp"
 #include "server/record/read/reader.hpp"
 #include "server/record/reprocess.hpp"
+#include "server/record/verify.hpp"
 #include "server/record/write/recorder.hpp"
-#include "server/setup/vehicle_folder.hpp"
 #include "tests/record/support.hpp"
 #include "tests/support/tree.hpp"
 
@@ -20,10 +19,23 @@ namespace {
 
 using namespace record_test;
 
+std::string demo_text(const std::string& name) {
+    return test::read_file(test::demo_path("sanderling") / name);
+}
+
+std::vector<VehicleSetup> vehicle_of(std::string dictionary, std::string vehicle) {
+    std::vector<Problem> problems;
+    auto setup = read_vehicle_texts(std::move(dictionary), std::move(vehicle), "test", problems);
+    REQUIRE(setup);
+    std::vector<VehicleSetup> vehicles;
+    vehicles.push_back(std::move(*setup));
+    return vehicles;
+}
+
 PipelineSetup demo_setup() {
     PipelineSetup setup;
     std::vector<Problem> problems;
-    setup.vehicles.push_back(std::move(*read_vehicle_folder(test::demo_path("sanderling"), problems)));
+    setup.vehicles = vehicle_of(demo_text("dictionary.json"), demo_text("vehicle.json"));
     setup.site_json = test::read_file(test::demo_path("site.json"));
     setup.site = read_site(*parse_json_text(setup.site_json, "site.json", problems), "site.json", problems);
     REQUIRE(problems.empty());
@@ -142,15 +154,12 @@ TEST_CASE("reprocessing gives the same recording again, or another one with anot
         CHECK(reader->info().t_start_ns == kStart_ns);
     }
     SECTION("another calibration") {
-        const auto folder = output.path() / "sanderling";
-        std::filesystem::create_directory(folder);
-        std::filesystem::copy_file(test::demo_path("sanderling") / "vehicle.json", folder / "vehicle.json");
-        std::string dictionary = test::read_file(test::demo_path("sanderling") / "dictionary.json");
+        std::string dictionary = demo_text("dictionary.json");
         const std::string gain = R"("gain": 0.001, "offset": 0}}, "unit": "V")";
         REQUIRE(dictionary.find(gain) != std::string::npos);
         dictionary.replace(dictionary.find(gain), gain.size(), R"("gain": 0.002, "offset": 0}}, "unit": "V")");
-        std::ofstream(folder / "dictionary.json") << dictionary;
-        const auto path = reprocess(directory.recording(id), {folder}, output.path());
+        const auto path =
+            reprocess(directory.recording(id), vehicle_of(dictionary, demo_text("vehicle.json")), output.path());
         REQUIRE(path);
         Database before(directory.recording(id), Database::Mode::read_only);
         Database after(*path, Database::Mode::read_only);
@@ -161,34 +170,53 @@ TEST_CASE("reprocessing gives the same recording again, or another one with anot
     SECTION("what cannot be done says why") {
         CHECK_THAT(reprocess(directory.recording("none"), {}, output.path()).error().message,
                    Catch::Contains("no such file"));
-        CHECK_THAT(reprocess(directory.recording(id), {output.path()}, output.path()).error().message,
-                   Catch::Contains("dictionary.json"));
         CHECK_THAT(reprocess(directory.recording(id), {}, directory.recording(id)).error().message,
-                   Catch::Contains("cannot be made a folder"));
-        const auto folder = output.path() / "other";
-        std::filesystem::create_directory(folder);
-        const auto message = [&](const std::string& dictionary, const std::string& vehicle) {
-            std::ofstream(folder / "dictionary.json") << dictionary;
-            std::ofstream(folder / "vehicle.json") << vehicle;
-            const auto made = reprocess(directory.recording(id), {folder}, output.path());
-            REQUIRE_FALSE(made);
-            return made.error().message;
-        };
-        const std::string dictionary = test::read_file(test::demo_path("sanderling") / "dictionary.json");
-        const std::string vehicle = test::read_file(test::demo_path("sanderling") / "vehicle.json");
-        const auto renamed = [](std::string text) {
-            text.replace(text.find("\"sanderling\""), 12, "\"plover\"");
-            return text;
-        };
-        CHECK_THAT(message(dictionary, renamed(vehicle)),
-                   Catch::Contains("/name: is \"plover\"; must be \"sanderling\""));
-        CHECK_THAT(message(renamed(dictionary), renamed(vehicle)),
+                   Catch::Contains("cannot be made"));
+        auto other = vehicle_of(demo_text("dictionary.json"), demo_text("vehicle.json"));
+        other.front().dictionary.vehicle = "plover";
+        CHECK_THAT(reprocess(directory.recording(id), std::move(other), output.path()).error().message,
                    Catch::Contains("plover") && Catch::Contains("the recording has sanderling"));
-        CHECK_THAT(message("{", R"({"name": 5})"),
-                   Catch::Contains("dictionary.json") && Catch::Contains("vehicle.json: /name"));
-        std::filesystem::remove_all(folder);
         CHECK(output.names().empty());
     }
+}
+
+TEST_CASE("a recording whose vehicle files this version cannot read is processed with the files given instead") {
+    const TemporaryFolder directory;
+    const TemporaryFolder output;
+    const std::string id = record_flight(directory, demo_setup());
+    Database(directory.recording(id), Database::Mode::read_write)
+        .execute("UPDATE vehicle SET vehicle_json = '{\"a_key_of_another_version\": 1}'");
+    const auto vehicles = [] { return vehicle_of(demo_text("dictionary.json"), demo_text("vehicle.json")); };
+    CHECK_THAT(verify_recording(directory.recording(id)).error().message,
+               Catch::Contains("sanderling") && Catch::Contains("a_key_of_another_version"));
+    CHECK_FALSE(reprocess(directory.recording(id), {}, output.path()));
+    const auto report = verify_recording(directory.recording(id), vehicles());
+    REQUIRE(report);
+    CHECK(report->differences == 0);
+    CHECK(report->not_compared.empty());
+    CHECK(reprocess(directory.recording(id), vehicles(), output.path()));
+}
+
+TEST_CASE("tables that the recording has otherwise are named, and the rest is compared") {
+    const TemporaryFolder directory;
+    const std::string id = record_flight(directory, demo_setup());
+    const auto whole = verify_recording(directory.recording(id));
+    REQUIRE(whole);
+    CHECK(whole->not_compared.empty());
+    Database(directory.recording(id), Database::Mode::read_write)
+        .execute("UPDATE series_column SET name = 'altitude_ft' "
+                 "WHERE name = 'altitude_m' AND series = (SELECT id FROM series WHERE name LIKE '%/estimate/vertical');"
+                 "UPDATE series SET name = 'sanderling/estimate/tea_leaves' WHERE name LIKE '%/estimate/air'");
+    const auto report = verify_recording(directory.recording(id));
+    REQUIRE(report);
+    INFO(report->first_difference);
+    CHECK(report->differences == 0);
+    CHECK(report->rows > 1000);
+    CHECK(report->rows < whole->rows);
+    CHECK_THAT(report->not_compared, Catch::UnorderedEquals(std::vector<std::string>{
+                                         "sanderling/estimate/vertical: has other columns in this version",
+                                         "sanderling/estimate/tea_leaves: this version makes no such table",
+                                         "sanderling/estimate/air: is not in the recording"}));
 }
 
 } // namespace

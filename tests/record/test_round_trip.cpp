@@ -250,8 +250,8 @@ void check_words(Database& database, const char* column) {
 }
 
 TEST_CASE("plain SQL shows every verdict in the word the program has for it") {
-    const ScratchDirectory directory;
-    const auto path = directory.file("words");
+    const TemporaryFolder directory;
+    const auto path = directory.recording("words");
     create_recording(path, {}, {}, {kStart_ns, kStart_ns, "", ""}, false);
     Batch batch;
     for (unsigned value = 0; value < 8; ++value) {
@@ -270,11 +270,11 @@ TEST_CASE("plain SQL shows every verdict in the word the program has for it") {
 }
 
 TEST_CASE("a vehicle's table may have the name of anything that every recording holds") {
-    const ScratchDirectory directory;
-    create_recording(directory.file("plain"), {}, {}, {kStart_ns, kStart_ns, "", ""}, false);
+    const TemporaryFolder directory;
+    create_recording(directory.recording("plain"), {}, {}, {kStart_ns, kStart_ns, "", ""}, false);
     Schema schema;
     {
-        Database database(directory.file("plain"), Database::Mode::read_only);
+        Database database(directory.recording("plain"), Database::Mode::read_only);
         Statement names(database, "SELECT name FROM sqlite_schema");
         while (names.step()) {
             const auto id = static_cast<TableId>(schema.tables.size());
@@ -282,8 +282,8 @@ TEST_CASE("a vehicle's table may have the name of anything that every recording 
         }
     }
     REQUIRE(schema.tables.size() > 10);
-    create_recording(directory.file("named"), {}, schema, {kStart_ns, kStart_ns, "", ""}, false);
-    const auto reader = RecordingReader::open(directory.file("named"));
+    create_recording(directory.recording("named"), {}, schema, {kStart_ns, kStart_ns, "", ""}, false);
+    const auto reader = RecordingReader::open(directory.recording("named"));
     REQUIRE(reader);
     CHECK(reader->schema().tables.size() == schema.tables.size());
 }

@@ -45,11 +45,11 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"server/link", {"shared"}},
     {"server/setup", {"shared", "server/pipeline", "server/link"}},
 
-    {"server/record/format", {"server/pipeline"}},
+    {"server/record/format", {"protocol/dictionary", "server/pipeline"}},
     {"server/record/write", {"shared", "server/pipeline", "server/record/format"}},
-    {"server/record/read",
-     {"shared", "server/pipeline", "server/setup", "server/record/format", "server/record/write"}},
-    {"server/record", {"shared", "server/setup", "server/record/format", "server/record/write", "server/record/read"}},
+    {"server/record/read", {"shared", "server/pipeline", "server/record/format", "server/record/write"}},
+    {"server/record",
+     {"shared", "server/pipeline", "server/record/format", "server/record/write", "server/record/read"}},
 
     {"server/serve/parse", {"shared"}},
     {"server/serve",

@@ -11,6 +11,7 @@
 
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/pipeline.hpp"
+#include "server/record/read/description.hpp"
 #include "shared/result.hpp"
 
 namespace turnstone {
@@ -71,8 +72,11 @@ class RecordingReader {
     /// the reason here (and in info().damage) when the file turns out to be damaged.
     [[nodiscard]] const std::string& damage() const;
     [[nodiscard]] const Schema& schema() const;
-    /// Dictionary, vehicle, site and link texts as stored: what reprocessing starts from.
-    [[nodiscard]] Result<PipelineSetup> setup();
+    /// What is shown of the setup, from what can be understood of the stored texts, whichever version wrote them.
+    [[nodiscard]] SetupDescription description();
+    /// The setup from the stored texts, read as strictly as when a server starts: what processing them again needs.
+    /// A vehicle of `replacements` takes the place of the recording's vehicle of its name, whose texts are not read.
+    [[nodiscard]] Result<PipelineSetup> setup(std::vector<VehicleSetup> replacements = {});
     [[nodiscard]] Result<SeriesBlock> series(const SeriesQuery& query);
     /// The last row of each table at or before `t_ns` (empty optional: none), numbers only: a cursor's
     /// readouts.

@@ -1,38 +1,125 @@
-#include "server/record/read/reader_state.hpp"
+/// What a recording was made with, from the texts it holds.
+#include <algorithm>
+#include <utility>
+
 #include <nlohmann/json.hpp>
 
-#include "server/setup/vehicle_folder.hpp"
+#include "server/pipeline/vehicle_texts.hpp"
+#include "server/record/read/reader_state.hpp"
 
 namespace turnstone {
 
-Result<PipelineSetup> RecordingReader::setup() {
+namespace {
+
+/// A member of an object that is a text; empty when it is not there.
+std::string text_member(const nlohmann::json& json, const char* name) {
+    const auto found = json.is_object() ? json.find(name) : json.end();
+    return found != json.end() && found->is_string() ? found->get<std::string>() : std::string();
+}
+
+/// Null when it is not JSON.
+nlohmann::json json_of(const std::string& text) {
+    std::vector<Problem> ignored;
+    return parse_json_text(text, "", ignored).value_or(nlohmann::json());
+}
+
+VehicleDescription describe_texts(const std::string& name, const std::string& dictionary_text,
+                                  const std::string& vehicle_text) {
+    const nlohmann::json dictionary = json_of(dictionary_text), vehicle = json_of(vehicle_text);
+    const std::string title = text_member(dictionary, "title");
+    return {.name = name,
+            .title = title.empty() ? name : title,
+            .dictionary_version = text_member(dictionary, "version"),
+            .has_rocket = vehicle.is_object() && vehicle.contains("rocket")};
+}
+
+std::vector<LinkSetup> read_links(Database& database) {
+    std::vector<LinkSetup> links;
+    Statement statement(database, "SELECT name, uri, vehicle FROM link ORDER BY id");
+    while (statement.step())
+        links.push_back({.name = statement.text(0),
+                         .uri = statement.text(1),
+                         .vehicle = static_cast<std::size_t>(statement.integer(2))});
+    return links;
+}
+
+std::string names_of(Database& database) {
+    std::string names;
+    Statement vehicles(database, "SELECT name FROM vehicle ORDER BY id");
+    while (vehicles.step()) names += (names.empty() ? "" : ", ") + vehicles.text(0);
+    return names;
+}
+
+} // namespace
+
+SetupDescription describe(const PipelineSetup& setup) {
+    SetupDescription description{.vehicles = {}, .site = setup.site, .links = setup.links};
+    for (const VehicleSetup& vehicle : setup.vehicles)
+        description.vehicles.push_back({.name = vehicle.dictionary.vehicle,
+                                        .title = vehicle.dictionary.title,
+                                        .dictionary_version = vehicle.dictionary.version,
+                                        .has_rocket = vehicle.vehicle.rocket.has_value()});
+    return description;
+}
+
+SetupDescription RecordingReader::description() {
+    SetupDescription description;
     try {
+        const ReadTransaction transaction(state_->database);
+        Statement vehicles(state_->database, "SELECT name, dictionary_json, vehicle_json FROM vehicle ORDER BY id");
+        while (vehicles.step())
+            description.vehicles.push_back(describe_texts(vehicles.text(0), vehicles.text(1), vehicles.text(2)));
+        std::vector<Problem> ignored;
+        description.site = read_site(json_of(state_->database.text("SELECT site_json FROM site")), "", ignored);
+        description.links = read_links(state_->database);
+    } catch (const SqliteError& failure) {
+        state_->note_damage(failure);
+    }
+    return description;
+}
+
+Result<PipelineSetup> RecordingReader::setup(std::vector<VehicleSetup> replacements) {
+    const std::string file = state_->path.string();
+    try {
+        const ReadTransaction transaction(state_->database);
         PipelineSetup setup;
         std::vector<Problem> problems;
         Statement vehicles(state_->database, "SELECT name, dictionary_json, vehicle_json FROM vehicle ORDER BY id");
         while (vehicles.step()) {
-            auto vehicle = read_vehicle_texts(vehicles.text(1), vehicles.text(2),
-                                              state_->path.string() + ": " + vehicles.text(0), problems);
-            if (!vehicle) return fail(to_string(problems));
+            const std::string name = vehicles.text(0);
+            const auto replacement = std::ranges::find(
+                replacements, name, [](const VehicleSetup& vehicle) { return vehicle.dictionary.vehicle; });
+            if (replacement != replacements.end()) {
+                setup.vehicles.push_back(std::move(*replacement));
+                replacements.erase(replacement);
+                continue;
+            }
+            auto vehicle = read_vehicle_texts(vehicles.text(1), vehicles.text(2), file + ": " + name, problems);
+            if (!vehicle) {
+                return fail(file + ": this version cannot read the recorded files of vehicle " + name +
+                            "; give the vehicle's folder as this version reads it\n" + to_string(problems));
+            }
             setup.vehicles.push_back(std::move(*vehicle));
         }
+        if (!replacements.empty()) {
+            return fail(file + ": a folder of vehicle " + replacements.front().dictionary.vehicle +
+                        " is given, the recording has " + names_of(state_->database) +
+                        "; give one folder for each vehicle to replace");
+        }
         setup.site_json = state_->database.text("SELECT site_json FROM site");
-        const std::string site_name = state_->path.string() + ": site.json";
-        if (const auto json = parse_json_text(setup.site_json, site_name, problems))
-            setup.site = read_site(*json, site_name, problems);
+        if (const auto json = parse_json_text(setup.site_json, file + ": site.json", problems))
+            setup.site = read_site(*json, file + ": site.json", problems);
         if (!problems.empty()) return fail(to_string(problems));
-        Statement links(state_->database, "SELECT name, uri, vehicle FROM link ORDER BY id");
-        while (links.step()) {
-            const auto vehicle = static_cast<std::size_t>(links.integer(2));
-            if (vehicle >= setup.vehicles.size()) {
-                return fail(state_->path.string() + ": link " + links.text(0) + " carries vehicle " +
-                            std::to_string(vehicle) + ", which the recording does not have");
+        setup.links = read_links(state_->database);
+        for (const LinkSetup& link : setup.links) {
+            if (link.vehicle >= setup.vehicles.size()) {
+                return fail(file + ": link " + link.name + " carries vehicle " + std::to_string(link.vehicle) +
+                            ", which the recording does not have");
             }
-            setup.links.push_back({links.text(0), links.text(1), vehicle});
         }
         return setup;
     } catch (const SqliteError& failure) {
-        return fail(state_->path.string() + ": " + failure.what());
+        return fail(file + ": " + failure.what());
     }
 }
 

@@ -9,11 +9,12 @@
 #include "protocol/framing/crc16.hpp"
 #include "protocol/packet/space_packet.hpp"
 #include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/vehicle_texts.hpp"
 #include "server/record/format/sqlite.hpp"
 #include "server/record/read/engine_totals.hpp"
 #include "server/record/reprocess.hpp"
+#include "server/record/verify.hpp"
 #include "server/record/write/recorder.hpp"
-#include "server/setup/vehicle_folder.hpp"
 #include "tests/record/support.hpp"
 #include "tests/support/killed_child.hpp"
 #include "tests/support/tree.hpp"
@@ -195,10 +196,13 @@ TEST_CASE("a capture read again, or a reprocessed recording with another thresho
         for (int k = 0; k < 201; ++k) session.sample(1500);
     }
     CHECK(*engine_running_s(directory.path(), "boat") == told_s);
-    const TemporaryFolder folder;
-    std::ofstream(folder.path() / "dictionary.json") << kDictionary;
-    std::ofstream(folder.path() / "vehicle.json") << R"({"name": "boat", "engine_running_threshold_rpm": 50})";
-    const auto again = reprocess(directory.recording(id), {folder.path()}, directory.path());
+    std::vector<Problem> problems;
+    auto sensitive =
+        read_vehicle_texts(kDictionary, R"({"name": "boat", "engine_running_threshold_rpm": 50})", "test", problems);
+    REQUIRE(sensitive);
+    std::vector<VehicleSetup> vehicles;
+    vehicles.push_back(std::move(*sensitive));
+    const auto again = reprocess(directory.recording(id), std::move(vehicles), directory.path());
     REQUIRE(again);
     CHECK(Database(*again, Database::Mode::read_only)
               .integer("SELECT max(running_time_h * 3600) FROM boat_estimate_engine") >

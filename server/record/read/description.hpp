@@ -1,0 +1,26 @@
+#pragma once
+/// What is shown of the setup a recording was made with.
+#include <string>
+#include <vector>
+
+#include "server/pipeline/pipeline.hpp"
+#include "shared/site.hpp"
+
+namespace turnstone {
+
+struct VehicleDescription {
+    std::string name;
+    std::string title;
+    std::string dictionary_version;
+    bool has_rocket = false;
+};
+
+struct SetupDescription {
+    std::vector<VehicleDescription> vehicles;
+    Site site;
+    std::vector<LinkSetup> links;
+};
+
+[[nodiscard]] SetupDescription describe(const PipelineSetup& setup);
+
+} // namespace turnstone
