@@ -1,7 +1,7 @@
 #include "server/record/write/recorder.hpp"
 
 #include "server/record/format/recording_id.hpp"
-#include "server/record/write/recorder_state.hpp"
+#include "server/record/write/recorder_thread.hpp"
 
 namespace turnstone {
 

@@ -2,7 +2,7 @@
 
 #include <spdlog/spdlog.h>
 
-#include "server/record/write/recorder_state.hpp"
+#include "server/record/write/recorder_thread.hpp"
 #include "server/record/write/repair.hpp"
 
 namespace turnstone {
