@@ -2,8 +2,8 @@
 /// The only writer of recordings: its own thread, a bounded queue, paced commits. Ingest never waits for it.
 ///
 /// A batch stays in memory until the commit that holds it has succeeded. After any failure (disk full,
-/// read-only, I/O error) the file is opened anew, the batches are written again, and so on until it works;
-/// status().fault says what is wrong meanwhile. A file that is damaged or vanished under the recorder is
+/// read-only, I/O error) the file is opened again and what is not in it written again, until that works;
+/// status().fault says what is wrong meanwhile. A file that is damaged or vanishes under the recorder is
 /// left, and a new one continues it. At start, recordings that a killed process left in the directory are
 /// repaired; see repair.hpp.
 #include <cstdint>
@@ -74,8 +74,8 @@ class Recorder {
     [[nodiscard]] RecorderStatus status() const;
 
   private:
-    struct State;
-    std::unique_ptr<State> state_;
+    struct Parts;
+    std::unique_ptr<Parts> parts_;
 };
 
 } // namespace turnstone

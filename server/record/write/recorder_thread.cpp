@@ -1,8 +1,13 @@
+#include "server/record/write/recorder_thread.hpp"
+
 #include <algorithm>
+#include <iterator>
+#include <system_error>
+#include <utility>
 
 #include <spdlog/spdlog.h>
 
-#include "server/record/write/recorder_thread.hpp"
+#include "server/record/write/recording_fault.hpp"
 #include "server/record/write/repair.hpp"
 
 namespace turnstone {
@@ -11,284 +16,244 @@ namespace {
 
 /// Bounds the memory and time of one transaction when a backlog is written after a fault.
 constexpr std::size_t kCommitBytesMax = 8u << 20;
-constexpr auto kHousekeepingInterval = std::chrono::seconds(1);
-
-/// What went wrong and what to do, for the person at the range.
-std::string advice(const SqliteError& error, const std::filesystem::path& directory) {
-    const std::string where = " in " + directory.string();
-    switch (error.code()) {
-    case SQLITE_FULL: return "disk full" + where + ": delete or move something there; recording goes on by itself";
-    case SQLITE_READONLY:
-    case SQLITE_PERM:
-    case SQLITE_CANTOPEN:
-    case SQLITE_AUTH:
-        return "cannot write" + where +
-               ": check that the directory exists and may be written to; recording goes on by "
-               "itself (" +
-               error.what() + ")";
-    case SQLITE_IOERR:
-        return "disk error" + where + ": check the disk and its cable, or begin again on another disk (" +
-               error.what() + ")";
-    case SQLITE_BUSY:
-    case SQLITE_LOCKED:
-        return "another program holds the recording locked" + where + ": close it; recording goes on by itself";
-    default: return "recording fails" + where + ": " + error.what();
-    }
-}
-
-/// The fault is in what was pushed, not in the disk: trying again cannot help.
-bool is_about_content(const SqliteError& error) {
-    switch (error.code()) {
-    case SQLITE_CONSTRAINT:
-    case SQLITE_TOOBIG:
-    case SQLITE_MISMATCH:
-    case SQLITE_RANGE: return true;
-    default: return false;
-    }
-}
+constexpr auto kLookInterval = std::chrono::seconds(1);
 
 } // namespace
 
-void Recorder::State::set_fault(const std::string& text) {
-    const std::lock_guard lock(mutex);
-    if (status.fault != text) {
-        if (text.empty())
-            spdlog::info("recording works again");
-        else
-            spdlog::error("{}", text);
-        status.fault = text;
-    }
+RecorderThread::RecorderThread(RecorderSettings settings, SetupTexts setup, RecordingIds& ids, RecorderQueue& queue)
+    : settings_(std::move(settings)), setup_(std::move(setup)), ids_(ids), queue_(queue), thread_([this] { run(); }) {}
+
+RecorderThread::~RecorderThread() {
+    queue_.stop();
+    thread_.join();
 }
 
-void Recorder::State::run() {
-    housekeeping_at = Clock::now();
-    to_finish = unclosed_recordings(settings.directory);
-    for (;;) {
-        wait_for_work();
-        bool last = false;
-        {
-            const std::lock_guard lock(mutex);
-            last = stopping && queue.empty();
-        }
+std::filesystem::path RecorderThread::path_of(const std::string& id) const {
+    return settings_.directory / (id + std::string(kRecordingEnding));
+}
+
+void RecorderThread::run() {
+    look_at_ = Clock::now();
+    to_finish_ = unclosed_recordings(settings_.directory);
+    for (bool last = false; !last;) {
+        last = take_work();
         try {
-            work_off();
+            do_work(last);
         } catch (const SqliteError& error) {
             recover(error);
         } catch (const std::exception& error) {
             // Directory missing, too many columns, out of memory: no SQLite code to go by.
             recover(SqliteError(SQLITE_ERROR, error.what()));
         }
-        if (last && (work.empty() || retry_at)) break;
-        if (Clock::now() >= housekeeping_at) keep_house();
+        if (last && !retry_at_ && (current_ || !work_.empty()))
+            last = false; // a command that cannot be stored came between
+        if (Clock::now() >= look_at_) look_after_files();
     }
     give_up();
 }
 
-/// Sleeps until there is something to do; leaves the queue's content in `work`.
-void Recorder::State::wait_for_work() {
-    Clock::time_point until = housekeeping_at;
-    if (retry_at)
-        until = std::min(until, *retry_at);
-    else if (applied < work.size())
+/// Sleeps until there is something to do; leaves the queue's content in `work_`. True when nothing comes after it.
+bool RecorderThread::take_work() {
+    Clock::time_point until = look_at_;
+    if (retry_at_)
+        until = std::min(until, *retry_at_);
+    else if (transaction_.commands < work_.size())
         until = Clock::now();
-    else if (applied > 0)
-        until = std::min(until, commit_at);
-    std::unique_lock lock(mutex);
+    else if (transaction_.commands > 0)
+        until = std::min(until, commit_at_);
     // While at fault only the retry time counts, not what comes in.
-    work_came.wait_until(lock, until, [this] { return stopping || (!queue.empty() && !retry_at); });
-    while (!queue.empty()) {
-        work.push_back(std::move(queue.front()));
-        queue.pop_front();
-    }
-    if (stopping) retry_at.reset();
+    auto taken = queue_.take(until, !retry_at_);
+    std::ranges::move(taken.commands, std::back_inserter(work_));
+    if (taken.stopped) retry_at_.reset();
+    return taken.stopped;
 }
 
-void Recorder::State::work_off() {
-    if (retry_at) {
-        if (Clock::now() < *retry_at) return;
-        retry_at.reset();
+void RecorderThread::do_work(bool last) {
+    if (retry_at_) {
+        if (Clock::now() < *retry_at_) return;
+        retry_at_.reset();
     }
-    bool stop_now = false;
-    {
-        const std::lock_guard lock(mutex);
-        stop_now = stopping;
-    }
-    while (applied < work.size()) {
-        Command& command = work[applied];
-        if (command.kind == Command::Kind::begin || command.kind == Command::Kind::flush)
+    if (doubt_) settle_doubt();
+    while (transaction_.commands < work_.size()) {
+        const RecorderCommand::Kind kind = work_[transaction_.commands].kind;
+        if (kind == RecorderCommand::Kind::begin || kind == RecorderCommand::Kind::flush)
             commit(); // everything before it is safe first; the command is then at the front
-        if (applied == 0) {
+        if (transaction_.commands == 0) {
             // Counted from the transaction's start, not from when its oldest batch was pushed: a backlog,
             // whose batches are all overdue, is then still written in few transactions.
-            commit_at = Clock::now() + std::chrono::milliseconds(settings.commit_interval_ms);
+            commit_at_ = Clock::now() + std::chrono::milliseconds(settings_.commit_interval_ms);
         }
-        apply(work[applied]);
-        if (applied > 0 && (applied_bytes >= kCommitBytesMax || Clock::now() >= commit_at)) commit();
+        apply(work_[transaction_.commands]);
+        if (transaction_.bytes >= kCommitBytesMax || (transaction_.commands > 0 && Clock::now() >= commit_at_))
+            commit();
     }
-    if (applied > 0 && (stop_now || Clock::now() >= commit_at)) commit();
-    if (stop_now && work.empty()) close_current();
+    if (last || Clock::now() >= commit_at_) commit();
+    if (last) close_current();
 }
 
-void Recorder::State::apply(Command& command) {
+void RecorderThread::apply(RecorderCommand& command) {
     switch (command.kind) {
-    case Command::Kind::begin:
-        if (!current || current->ticket != command.ticket) {
+    case RecorderCommand::Kind::begin:
+        if (!command.begun) {
             close_current();
-            current = command;
-            const std::lock_guard lock(mutex);
-            status.recording_id = command.id;
-            batches_dropped_before = status.batches_dropped;
-            rows_dropped_before = status.rows_dropped;
+            current_ = {.id = command.id, .head = command.head, .schema = command.schema};
+            command.begun = true;
+            drops_noted_ = 0;
+            queue_.update([&](RecorderStatus& status) {
+                status.recording_id = command.id;
+                batches_dropped_before_ = status.batches_dropped;
+                rows_dropped_before_ = status.rows_dropped;
+            });
         }
         open_current();
-        work.pop_front();
+        work_.pop_front();
         set_fault("");
-        {
-            const std::lock_guard lock(mutex);
-            status.recording = true;
-        }
+        queue_.update([](RecorderStatus& status) { status.recording = true; });
         return;
-    case Command::Kind::flush: {
-        const std::lock_guard lock(mutex);
-        flush_done = std::max(flush_done, command.ticket);
-        work.pop_front();
-        work_done.notify_all();
+    case RecorderCommand::Kind::flush:
+        queue_.flushed(command.ticket);
+        work_.pop_front();
         return;
-    }
-    case Command::Kind::meta:
-        if (current) {
+    case RecorderCommand::Kind::meta:
+        if (current_) {
             open_current();
-            file->set_meta(command.key, command.value);
+            file_->set_meta(command.key, command.value);
         }
         break;
-    case Command::Kind::batch:
-        if (!current) {
-            drop_command("no recording has begun", applied);
+    case RecorderCommand::Kind::batch:
+        if (!current_) {
+            drop_command(transaction_.commands, "no recording has begun");
             return;
         }
         open_current();
-        applied_rows += command.batch->rows.size() - file->append(*command.batch);
+        transaction_.rows += command.batch->rows.size() - file_->append(*command.batch);
         break;
     }
-    ++applied;
-    applied_bytes += command.bytes;
+    ++transaction_.commands;
+    transaction_.bytes += command.bytes;
 }
 
-/// Opens the file of the recording under way if it is not open: makes it the first time, continues it after a
-/// fault.
-void Recorder::State::open_current() {
-    if (file) return;
-    const std::filesystem::path path = path_of(current->id);
+/// Opens the file of the recording under way if it is not open: makes it the first time, continues it after a fault.
+void RecorderThread::open_current() {
+    if (file_) return;
+    const std::filesystem::path path = path_of(current_->id);
     std::error_code missing;
-    std::filesystem::create_directories(settings.directory, missing);
+    std::filesystem::create_directories(settings_.directory, missing);
     if (!std::filesystem::exists(path, missing)) {
-        if (current->made) {
-            // It was made once and has vanished.
-            throw SqliteError(SQLITE_NOTADB, path.string() + " has vanished");
-        }
-        create_recording(path, setup, current->schema, current->head, settings.sync_every_commit);
-        current->made = true;
+        if (current_->made) throw SqliteError(SQLITE_NOTADB, path.string() + " has vanished");
+        create_recording(path, setup_, current_->schema, current_->head, settings_.sync_every_commit);
+        current_->made = true;
     }
-    file.emplace(path, current->schema, settings.sync_every_commit);
+    file_.emplace(path, current_->schema, settings_.sync_every_commit);
 }
 
-void Recorder::State::close_current() {
-    if (!current) return;
-    if (file) {
-        file->close("clean");
-        file.reset();
+void RecorderThread::close_current() {
+    if (!current_) return;
+    if (file_) {
+        file_->close("clean");
+        file_.reset();
     }
-    if (current->made) {
-        to_finish.push_back(path_of(current->id));
-        housekeeping_at = Clock::now();
+    if (current_->made) {
+        to_finish_.push_back(path_of(current_->id));
+        look_at_ = Clock::now();
     }
-    current.reset();
-    const std::lock_guard lock(mutex);
-    status.recording = false;
+    current_.reset();
+    queue_.update([](RecorderStatus& status) { status.recording = false; });
 }
 
-void Recorder::State::commit() {
-    if (applied == 0) return;
+void RecorderThread::commit() {
+    if (transaction_.commands == 0) return;
     const auto started_at = Clock::now();
-    {
-        std::uint64_t batches = 0, rows = 0;
-        {
-            const std::lock_guard lock(mutex);
-            batches = status.batches_dropped - batches_dropped_before;
-            rows = status.rows_dropped - rows_dropped_before;
+    if (file_) {
+        const auto [batches, rows] = queue_.update([&](const RecorderStatus& status) {
+            return std::pair(status.batches_dropped - batches_dropped_before_,
+                             status.rows_dropped - rows_dropped_before_);
+        });
+        if (batches + rows != drops_noted_) {
+            file_->set_meta("batches_dropped", std::to_string(batches));
+            file_->set_meta("rows_dropped", std::to_string(rows));
+            drops_noted_ = batches + rows;
         }
-        if (batches + rows != drops_noted && file) {
-            file->set_meta("batches_dropped", std::to_string(batches));
-            file->set_meta("rows_dropped", std::to_string(rows));
-            drops_noted = batches + rows;
-        }
+        doubt_ = {.transaction = transaction_, .entries = file_->entries()};
+        file_->commit();
+        doubt_.reset();
     }
-    if (file) file->commit();
     const double took_ms = std::chrono::duration<double, std::milli>(Clock::now() - started_at).count();
-    std::size_t bytes = 0;
-    for (; applied > 0; --applied) {
-        bytes += work.front().bytes;
-        work.pop_front();
-    }
+    queue_.update([&](RecorderStatus& status) { status.commit_ms_max = std::max(status.commit_ms_max, took_ms); });
+    committed(std::exchange(transaction_, {}));
+}
+
+/// A commit whose sync fails may be in the file all the same: its log is read again when the file is opened. Writing
+/// its batches a second time would then double their rows.
+void RecorderThread::settle_doubt() {
+    if (current_) open_current();
+    const Doubt doubt = *std::exchange(doubt_, std::nullopt);
+    if (file_ && file_->entries() == doubt.entries) committed(doubt.transaction);
+}
+
+void RecorderThread::committed(const Transaction& transaction) {
+    work_.erase(work_.begin(), work_.begin() + static_cast<std::ptrdiff_t>(transaction.commands));
     set_fault("");
-    const std::lock_guard lock(mutex);
-    status.queue_bytes -= bytes;
-    status.rows_written += applied_rows;
-    status.recording = file.has_value(); // true again only once something is safe
-    status.commits += 1;
-    status.commit_ms_max = std::max(status.commit_ms_max, took_ms);
-    applied_rows = 0;
-    applied_bytes = 0;
+    queue_.update([&](RecorderStatus& status) {
+        status.queue_bytes -= transaction.bytes;
+        status.rows_written += transaction.rows;
+        status.recording = file_.has_value(); // true again only once something is safe
+        status.commits += 1;
+    });
 }
 
 /// After a failure: forget the open transaction, keep its batches, say what is wrong, try again later.
-void Recorder::State::recover(const SqliteError& error) {
-    const std::size_t failed = applied;
-    file.reset(); // rolls back
-    applied = 0;
-    applied_rows = 0;
-    applied_bytes = 0;
-    drops_noted = 0;
-    if (is_about_content(error) && failed < work.size()) {
-        drop_command(error.what(), failed);
+void RecorderThread::recover(const SqliteError& error) {
+    const std::size_t failed = transaction_.commands;
+    file_.reset(); // rolls back
+    transaction_ = {};
+    drops_noted_ = 0;
+    if (!doubt_ && is_about_content(error) && failed < work_.size()) {
+        drop_command(failed, error.what());
         return;
     }
-    if (current && (error.code() == SQLITE_CORRUPT || error.code() == SQLITE_NOTADB)) {
-        // Nothing more goes into this file. What is in it stays for the catalogue to show.
-        current->head.continues = current->id;
-        const std::lock_guard lock(mutex);
-        current->id = new_id(current->head.utc_start_ns);
-        current->made = false;
-        status.recording_id = current->id;
-        spdlog::error("{}; the recording continues in {}", error.what(), current->id);
+    if (current_ && is_about_file(error)) {
+        // What is in it stays for the catalogue to show.
+        current_->head.continues = std::exchange(current_->id, ids_.next(current_->head.utc_start_ns));
+        current_->made = false;
+        doubt_.reset();
+        spdlog::error("{}; the recording continues in {}", error.what(), current_->id);
     }
-    {
-        const std::lock_guard lock(mutex);
+    queue_.update([&](RecorderStatus& status) {
         status.recording = false;
-    }
-    set_fault(advice(error, settings.directory));
-    retry_at = Clock::now() + std::chrono::milliseconds(settings.retry_interval_ms);
+        if (current_) status.recording_id = current_->id;
+    });
+    set_fault(advice(error, settings_.directory));
+    retry_at_ = Clock::now() + std::chrono::milliseconds(settings_.retry_interval_ms);
 }
 
-void Recorder::State::drop_command(const std::string& why, std::size_t index) {
-    const Command& command = work[index];
+void RecorderThread::drop_command(std::size_t index, const std::string& why) {
+    const RecorderCommand& command = work_[index];
     spdlog::error("a batch cannot be recorded and is dropped: {}", why);
-    {
-        const std::lock_guard lock(mutex);
+    queue_.update([&](RecorderStatus& status) {
         status.queue_bytes -= command.bytes;
         if (command.batch) {
             status.batches_dropped += 1;
             status.bytes_dropped += command.batch->bytes.size();
         }
-    }
-    work.erase(work.begin() + static_cast<std::ptrdiff_t>(index));
+    });
+    work_.erase(work_.begin() + static_cast<std::ptrdiff_t>(index));
 }
 
-/// Once a second: free space, the file still there, closed recordings made into one file, left ones repaired.
-void Recorder::State::keep_house() {
-    housekeeping_at = Clock::now() + kHousekeepingInterval;
-    std::erase_if(to_finish, [this](const std::filesystem::path& path) {
-        if (file && file->path() == path) return true;
+void RecorderThread::set_fault(const std::string& text) {
+    const std::string before = queue_.update([&](RecorderStatus& status) { return std::exchange(status.fault, text); });
+    if (before == text) return;
+    if (text.empty())
+        spdlog::info("recording restored");
+    else
+        spdlog::error("{}", text);
+}
+
+/// Free space, the file still there, closed recordings made into one file, left ones repaired.
+void RecorderThread::look_after_files() {
+    look_at_ = Clock::now() + kLookInterval;
+    std::erase_if(to_finish_, [this](const std::filesystem::path& path) {
+        if (file_ && file_->path() == path) return true;
         const auto outcome = repair_recording(path);
         if (!outcome) {
             spdlog::error("{}", outcome.error().message);
@@ -297,46 +262,46 @@ void Recorder::State::keep_house() {
         return *outcome != RepairOutcome::in_use;
     });
     std::error_code error;
-    const auto space = std::filesystem::space(settings.directory, error);
+    const auto space = std::filesystem::space(settings_.directory, error);
     const std::uint64_t free_bytes = error ? 0 : space.available;
     std::uint64_t file_bytes = 0;
-    if (file) {
+    if (file_) {
         for (const char* ending : {"", "-wal"}) {
-            const auto size = std::filesystem::file_size(file->path().string() + ending, error);
+            const auto size = std::filesystem::file_size(file_->path().string() + ending, error);
             file_bytes += error ? 0 : size;
         }
     }
-    {
-        const std::lock_guard lock(mutex);
+    queue_.update([&](RecorderStatus& status) {
         status.disk_free_bytes = free_bytes;
         status.file_bytes = file_bytes;
-    }
-    if (file && !file->still_in_place()) recover(SqliteError(SQLITE_NOTADB, file->path().string() + " has vanished"));
+    });
+    if (file_ && !file_->still_in_place())
+        recover(SqliteError(SQLITE_NOTADB, file_->path().string() + " has vanished"));
 }
 
 /// At the end of the thread: what could not be written is counted and named, waiting callers are let go.
-void Recorder::State::give_up() {
-    if (file) {
+void RecorderThread::give_up() {
+    if (file_) {
         try {
             close_current();
         } catch (const std::exception& error) {
             spdlog::error("closing the recording: {}; the next start repairs it", error.what());
-            file.reset();
+            file_.reset();
         }
     }
-    keep_house();
-    const std::lock_guard lock(mutex);
+    look_after_files();
     std::uint64_t lost = 0;
-    for (const Command& command : work) {
-        if (command.batch) {
+    const std::string fault = queue_.update([&](RecorderStatus& status) {
+        for (const RecorderCommand& command : work_) {
+            if (!command.batch) continue;
             status.batches_dropped += 1;
             status.bytes_dropped += command.batch->bytes.size();
             ++lost;
         }
-    }
-    if (lost > 0) spdlog::error("{} batches could not be written before the end: {}", lost, status.fault);
-    flush_done = flush_asked;
-    work_done.notify_all();
+        return status.fault;
+    });
+    if (lost > 0) spdlog::error("{} batches could not be written before the end: {}", lost, fault);
+    queue_.let_go();
 }
 
 } // namespace turnstone

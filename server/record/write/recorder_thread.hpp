@@ -1,78 +1,84 @@
 #pragma once
-/// Inside of Recorder: the queue that callers fill and the thread that empties it.
+/// Empties the recorder's queue into recordings, one transaction after the other, and keeps what a transaction held
+/// until it is known to be in the file.
 #include <chrono>
-#include <condition_variable>
+#include <cstdint>
 #include <deque>
-#include <mutex>
+#include <filesystem>
 #include <optional>
-#include <set>
+#include <string>
 #include <thread>
+#include <vector>
 
-#include "server/record/write/recorder.hpp"
+#include "server/record/write/recorder_queue.hpp"
 #include "server/record/write/recording_file.hpp"
+#include "server/record/write/recording_ids.hpp"
 
 namespace turnstone {
 
-/// What a caller asks of the recorder's thread, in order.
-struct RecorderCommand {
-    enum class Kind { batch, begin, meta, flush } kind = Kind::batch;
-    std::size_t bytes = 0; ///< counted in status.queue_bytes until committed
-    std::shared_ptr<const Batch> batch;
-    std::string id, key, value; ///< begin: id; meta: key and value
-    RecordingHead head{};
-    Schema schema;
-    bool made = false;        ///< begin: the file exists
-    std::uint64_t ticket = 0; ///< begin, flush
-};
+class RecorderThread {
+  public:
+    /// `ids` and `queue` must outlive it.
+    RecorderThread(RecorderSettings settings, SetupTexts setup, RecordingIds& ids, RecorderQueue& queue);
+    /// Stops the queue, writes out what is in it and closes the recording.
+    ~RecorderThread();
+    RecorderThread(const RecorderThread&) = delete;
+    RecorderThread& operator=(const RecorderThread&) = delete;
 
-struct Recorder::State {
-    using Clock = std::chrono::steady_clock;
-    using Command = RecorderCommand;
+  private:
+    using Clock = RecorderQueue::Clock;
+    /// The recording under way; its file may be closed after a fault, or not made yet.
+    struct Current {
+        std::string id;
+        RecordingHead head;
+        Schema schema;
+        bool made = false;
+    };
+    /// What the open transaction holds: the first commands of `work_`.
+    struct Transaction {
+        std::size_t commands = 0;
+        std::size_t bytes = 0;
+        std::uint64_t rows = 0;
+    };
+    /// A commit that failed, or seemed to: whether it got through shows when the file is open again.
+    struct Doubt {
+        Transaction transaction;
+        std::uint64_t entries; ///< in the file, if it did
+    };
 
-    // Set at construction.
-    RecorderSettings settings;
-    SetupTexts setup;
-
-    // Shared, guarded by `mutex`.
-    mutable std::mutex mutex;
-    std::condition_variable work_came, work_done;
-    std::deque<Command> queue;
-    std::set<std::string> ids_given; ///< given out by begin(), file perhaps not made yet
-    std::uint64_t begun = 0, flush_asked = 0, flush_done = 0;
-    bool stopping = false;
-    RecorderStatus status;
-
-    // The recorder's thread only.
-    std::deque<Command> work; ///< taken from the queue, not committed yet
-    std::size_t applied = 0;  ///< of `work`, in the open transaction
-    std::size_t applied_bytes = 0;
-    std::uint64_t applied_rows = 0;
-    std::optional<RecordingFile> file;
-    std::optional<Command> current;               ///< the begin command of the recording under way
-    std::vector<std::filesystem::path> to_finish; ///< closed or left behind, not one file yet
-    std::optional<Clock::time_point> retry_at;
-    Clock::time_point commit_at{}; ///< when the open transaction is due
-    Clock::time_point housekeeping_at{};
-    std::uint64_t batches_dropped_before = 0, rows_dropped_before = 0; ///< in the recordings before this one
-    std::uint64_t drops_noted = 0;
-    std::thread thread;
-
-    [[nodiscard]] std::filesystem::path path_of(const std::string& id) const {
-        return settings.directory / (id + std::string(kRecordingEnding));
-    }
-    [[nodiscard]] std::string new_id(std::int64_t utc_start_ns); ///< under the mutex
     void run();
-    void wait_for_work();
-    void work_off();
-    void apply(Command& command);
+    bool take_work();
+    void do_work(bool last);
+    void apply(RecorderCommand& command);
     void open_current();
     void close_current();
     void commit();
+    void settle_doubt();
+    void committed(const Transaction& transaction);
     void recover(const SqliteError& error);
-    void drop_command(const std::string& why, std::size_t index);
+    void drop_command(std::size_t index, const std::string& why);
     void set_fault(const std::string& text);
-    void keep_house();
+    void look_after_files();
     void give_up();
+    [[nodiscard]] std::filesystem::path path_of(const std::string& id) const;
+
+    const RecorderSettings settings_;
+    const SetupTexts setup_;
+    RecordingIds& ids_;
+    RecorderQueue& queue_;
+
+    std::deque<RecorderCommand> work_; ///< taken from the queue, not known to be in the file
+    Transaction transaction_;
+    std::optional<Doubt> doubt_;
+    std::optional<RecordingFile> file_;
+    std::optional<Current> current_;
+    std::vector<std::filesystem::path> to_finish_; ///< closed or left behind, not one file yet
+    std::optional<Clock::time_point> retry_at_;
+    Clock::time_point commit_at_{};                                      ///< when the open transaction is due
+    Clock::time_point look_at_{};                                        ///< when to look after the files again
+    std::uint64_t batches_dropped_before_ = 0, rows_dropped_before_ = 0; ///< in the recordings before this one
+    std::uint64_t drops_noted_ = 0;
+    std::thread thread_; ///< last: it uses all of the above
 };
 
 } // namespace turnstone

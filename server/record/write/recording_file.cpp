@@ -118,7 +118,15 @@ RecordingFile::RecordingFile(const std::filesystem::path& path, const Schema& sc
     insert_frame_ = Statement(database_, "INSERT INTO frame VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
     insert_event_ = Statement(database_, "INSERT INTO event VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
     replace_meta_ = Statement(database_, "INSERT OR REPLACE INTO meta VALUES (?, ?)");
+    for (const char* inputs : {"chunk", "action"})
+        next_input_ = std::max(
+            next_input_,
+            static_cast<std::uint64_t>(database_.integer(std::string("SELECT max(input) FROM ") + inputs, -1) + 1));
     next_frame_id_ = database_.integer("SELECT max(id) FROM frame") + 1;
+    rows_and_events_ = static_cast<std::uint64_t>(database_.integer("SELECT max(id) FROM event"));
+    for (const StoredTable& table : tables_)
+        rows_and_events_ +=
+            static_cast<std::uint64_t>(database_.integer("SELECT max(id) FROM " + identifier(table.sql_name)));
     t_end_ns_ = newest_stored_time(database_, tables_);
 }
 
@@ -137,6 +145,7 @@ std::size_t RecordingFile::append(const Batch& batch) {
         insert_chunk_.bind(6, std::int64_t{chunk.carried});
         insert_chunk_.bind(7, std::span<const std::byte>(batch.bytes).subspan(chunk.bytes.offset, chunk.bytes.size));
         insert_chunk_.run();
+        next_input_ = std::max(next_input_, chunk.input + 1);
     }
     for (const ActionRecord& action : batch.actions) {
         const std::string json = to_json(action.action);
@@ -144,6 +153,7 @@ std::size_t RecordingFile::append(const Batch& batch) {
         insert_action_.bind(2, action.t_ns);
         insert_action_.bind(3, json);
         insert_action_.run();
+        next_input_ = std::max(next_input_, action.input + 1);
     }
     const auto bind_known = [this](int place, std::int64_t value) {
         if (value < 0)
@@ -187,6 +197,7 @@ std::size_t RecordingFile::append(const Batch& batch) {
         for (const double number : numbers) insert.bind(place++, number);
         for (const std::string& text : texts) insert.bind(place++, text);
         insert.run();
+        ++rows_and_events_;
         rollups_[row.table].add(row.t_ns, numbers);
     }
     for (const Event& event : batch.events) {
@@ -204,6 +215,7 @@ std::size_t RecordingFile::append(const Batch& batch) {
         insert_event_.bind(8, event.text);
         insert_event_.bind(9, values_json);
         insert_event_.run();
+        ++rows_and_events_;
     }
     t_end_ns_ = newest_time(batch, t_end_ns_);
     return rows_left_out;

@@ -58,6 +58,12 @@ class RecordingFile {
     /// False when the path no longer leads to this file: deleted, or its disk went away.
     [[nodiscard]] bool still_in_place() const;
 
+    /// Inputs, frames, rows and events, those of the open transaction included. After a commit that failed, the file
+    /// opened again tells by them whether the transaction is in it.
+    [[nodiscard]] std::uint64_t entries() const noexcept {
+        return next_input_ + static_cast<std::uint64_t>(next_frame_id_) + rows_and_events_;
+    }
+
     [[nodiscard]] const std::filesystem::path& path() const noexcept { return path_; }
 
     RecordingFile(const RecordingFile&) = delete; // statements and the hook point into it
@@ -71,7 +77,9 @@ class RecordingFile {
     std::vector<Statement> insert_row_;
     std::vector<RollupWriter> rollups_;
     Statement insert_chunk_, insert_action_, insert_frame_, insert_event_, replace_meta_;
+    std::uint64_t next_input_ = 0;
     std::int64_t next_frame_id_ = 1;
+    std::uint64_t rows_and_events_ = 0;
     std::int64_t t_end_ns_;
     std::uint64_t inode_ = 0, device_ = 0;
     int wal_pages_ = 0; ///< written by SQLite's hook at each commit

@@ -19,6 +19,7 @@ std::atomic<int> write_code{SQLITE_OK};
 std::atomic<long> writes{0};
 std::atomic<long> failing_write{-1};
 std::atomic<int> failing_write_code{SQLITE_OK};
+std::atomic<bool> later_writes_fail{false};
 
 std::mutex images_mutex;
 bool images_kept = false;
@@ -39,7 +40,9 @@ sqlite3_file* real(sqlite3_file* file) {
 
 int next_write_code() {
     const long number = writes++;
-    return number == failing_write ? failing_write_code.load() : write_code.load();
+    const long failing = failing_write;
+    const bool fails = number == failing || (later_writes_fail && failing >= 0 && number > failing);
+    return fails ? failing_write_code.load() : write_code.load();
 }
 
 void keep_image(const char* path) {
@@ -110,6 +113,7 @@ FaultyDisk::FaultyDisk() {
     sqlite3_vfs_register(&shim_vfs, 1);
     write_code = SQLITE_OK;
     failing_write = -1;
+    later_writes_fail = false;
     writes = 0;
 }
 
@@ -123,12 +127,19 @@ FaultyDisk::~FaultyDisk() {
 
 void FaultyDisk::fail_writes(int code) {
     write_code = code;
+    failing_write = -1;
+    later_writes_fail = false;
 }
 
 void FaultyDisk::fail_write_number(long operation, int code) {
     failing_write_code = code;
     writes = 0;
     failing_write = operation;
+}
+
+void FaultyDisk::fail_writes_from(long operation, int code) {
+    fail_write_number(operation, code);
+    later_writes_fail = true;
 }
 
 long FaultyDisk::writes_seen() const {

@@ -16,6 +16,8 @@ class FaultyDisk {
     void fail_writes(int code);
     /// The `operation`-th write or sync from now on (from 0), and it alone, fails with `code`.
     void fail_write_number(long operation, int code);
+    /// From the `operation`-th write or sync from now on (from 0) every one fails with `code`, until fail_writes().
+    void fail_writes_from(long operation, int code);
     [[nodiscard]] long writes_seen() const;
 
     /// From now on keeps beside each file what a power cut would leave of it: its content at its last sync.

@@ -1,3 +1,4 @@
+#include <array>
 #include <chrono>
 #include <fstream>
 #include <functional>
@@ -241,6 +242,42 @@ TEST_CASE("any single failing write is survived") {
         number += number > 5 && number < 200 ? 3 : 0;
     }
     CHECK(failures_met > 20);
+}
+
+TEST_CASE("a commit that fails after its data have reached the file is not written twice") {
+    for (long number = 0; number < 60; ++number) {
+        const TemporaryFolder directory;
+        FaultyDisk disk;
+        BatchMaker maker;
+        std::string id;
+        {
+            Recorder recorder({.directory = directory.path(), .commit_interval_ms = 20, .retry_interval_ms = 1},
+                              sample_setup());
+            id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+            recorder.push(maker.next());
+            REQUIRE(recorder.flush(5000));
+            disk.fail_writes_from(number, SQLITE_IOERR_FSYNC);
+            for (int i = 0; i < 5; ++i) recorder.push(maker.next());
+            auto tick = std::make_shared<Batch>(); // rows that no input tells apart
+            tick->add_row(sample_schema().tables[2], kStart_ns, kStart_ns, std::array{1.0});
+            recorder.push(tick);
+            REQUIRE(eventually([&] { return !recorder.status().fault.empty() || recorder.status().queue_bytes == 0; }));
+            if (recorder.status().fault.empty()) { // the whole commit takes fewer writes
+                CHECK(number > 5);
+                break;
+            }
+            disk.fail_writes(SQLITE_OK);
+            REQUIRE(recorder.flush(5000));
+            CHECK(recorder.status().batches_dropped == 0);
+            CHECK(recorder.status().rows_written == maker.made() + 1);
+            CHECK(recorder.status().queue_bytes == 0);
+        }
+        INFO("failing from write number " << number);
+        REQUIRE(bytes_in(directory.recording(id)) == maker.bytes());
+        REQUIRE(count_in(directory.recording(id), "sanderling_imu") == static_cast<std::int64_t>(maker.made()));
+        REQUIRE(count_in(directory.recording(id), "sanderling_estimate_vertical") == 1);
+        check_integrity(directory.recording(id));
+    }
 }
 
 TEST_CASE("no directory, no permission: recording begins when it can") {

@@ -1,0 +1,17 @@
+#pragma once
+/// What a failure of SQLite means to a recorder.
+#include <filesystem>
+#include <string>
+
+#include "server/record/format/sqlite.hpp"
+
+namespace turnstone {
+
+/// What is wrong and what to do, for the person at the range.
+[[nodiscard]] std::string advice(const SqliteError& error, const std::filesystem::path& directory);
+/// The fault is in what was to be written, not in the disk: trying again cannot help.
+[[nodiscard]] bool is_about_content(const SqliteError& error);
+/// Nothing more can go into the file.
+[[nodiscard]] bool is_about_file(const SqliteError& error);
+
+} // namespace turnstone
