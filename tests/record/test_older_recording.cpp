@@ -190,12 +190,24 @@ TEST_CASE("an older recording is compared as far as both versions make the same"
     CHECK_THAT(older.reader().setup().error().message, Catch::Contains("fix_type") && Catch::Contains("folder"));
     const auto report = verify_recording(older.path(), knot());
     REQUIRE(report);
-    for (const std::string& one : report->not_compared) WARN(one);
-    INFO(report->first_difference);
-    CHECK(report->differences == 0);
     CHECK(static_cast<std::int64_t>(report->frames) == older.count("frame"));
-    CHECK(static_cast<std::int64_t>(report->rows) >=
+    for (const char* one :
+         {"events: an older layout has other words for them", "knot/estimate/phase: has other columns in this version",
+          "link/radio: has other columns in this version"}) {
+        INFO(one);
+        CHECK(std::ranges::count(report->not_compared, one) == 1);
+    }
+    // What estimators make may change with any version; what was received may not.
+    Database(older.path(), Database::Mode::read_write)
+        .execute("UPDATE series SET name = 'then/' || name WHERE kind = 'estimate'");
+    const auto received = verify_recording(older.path(), knot());
+    REQUIRE(received);
+    INFO(received->first_difference);
+    CHECK(received->differences == 0);
+    CHECK(received->frames == report->frames);
+    CHECK(static_cast<std::int64_t>(received->rows) ==
           older.count("knot_motion") + older.count("knot_fix") + older.count("knot_health"));
+    CHECK(std::ranges::count(received->not_compared, "then/knot/estimate/air: this version makes no such table") == 1);
 }
 
 TEST_CASE("an older recording reprocessed is a recording of this version") {
