@@ -8,11 +8,11 @@
 #include <spdlog/spdlog.h>
 
 #include "protocol/firmware/generate.hpp"
-#include "server/commands/app.hpp"
 #include "server/commands/check.hpp"
+#include "server/commands/serve.hpp"
 #include "server/record/reprocess.hpp"
-#include "server/setup/config.hpp"
 #include "server/setup/serve_setup.hpp"
+#include "server/setup/settings.hpp"
 
 namespace {
 

@@ -6,8 +6,8 @@
 
 #include <nlohmann/json.hpp>
 
-#include "server/setup/config.hpp"
 #include "server/setup/serve_setup.hpp"
+#include "server/setup/settings.hpp"
 
 namespace turnstone {
 

@@ -6,7 +6,7 @@
 
 #include "server/link/link.hpp"
 #include "server/pipeline/pipeline.hpp"
-#include "server/setup/config.hpp"
+#include "server/setup/settings.hpp"
 #include "server/setup/vehicle_folder.hpp"
 
 namespace turnstone {

@@ -11,8 +11,8 @@
 /// and before it no more than a killed process loses.
 #include <chrono>
 
-#include "server/setup/config.hpp"
 #include "server/setup/serve_setup.hpp"
+#include "server/setup/settings.hpp"
 
 namespace turnstone {
 

@@ -1,4 +1,4 @@
-#include "server/commands/app.hpp"
+#include "server/commands/serve.hpp"
 
 #include <csignal>
 #include <cstdlib>

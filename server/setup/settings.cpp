@@ -1,4 +1,4 @@
-#include "server/setup/config.hpp"
+#include "server/setup/settings.hpp"
 
 #include <boost/asio/ip/address.hpp>
 #include <nlohmann/json.hpp>

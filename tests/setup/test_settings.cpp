@@ -2,8 +2,8 @@
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
-#include "server/setup/config.hpp"
 #include "server/setup/serve_setup.hpp"
+#include "server/setup/settings.hpp"
 #include "tests/support/tree.hpp"
 
 using namespace turnstone;
