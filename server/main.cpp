@@ -22,78 +22,26 @@ constexpr const char* kFooter = "Turnstone only receives: it sends nothing to a 
                                 "fire anything. The range safety officer,\n"
                                 "local law and the site's safety code decide.";
 
-constexpr const char* kLinkHelp = "Where bytes come from, a URI (%XX for any octet); repeat for several. One of\n"
-                                  "  serial:PATH?baud=57600   (also parity=none|even|odd, stop=1|2)\n"
-                                  "  udp://ADDRESS:PORT       (0.0.0.0 listens on every interface)\n"
-                                  "  tcp://HOST:PORT\n"
-                                  "  file:PATH?pace=57600     (a raw capture; without pace at full speed)\n"
-                                  "each also with name=SHORT and vehicle=NAME; the first option follows ?, others &";
-
 struct ServeOptions {
-    std::string config_file;
-    std::vector<std::string> vehicles, links, host_names;
-    std::string site, recordings, listen;
-    std::int64_t commit_interval_ms = 0;
-    std::int64_t viewers_max = 0;
-    std::uint16_t port = 0;
-    bool share = false;
-    bool sync_every_commit = true;
+    std::string file;
+    Options given; ///< by the option of each setting
 };
 
 void add_serve_options(CLI::App& serve, ServeOptions& options) {
-    const Config defaults;
-    serve
-        .add_option("--config", options.config_file,
-                    "Settings file, JSON with comments; options on the command line win")
+    serve.add_option("--config", options.file, "Settings file, JSON with comments; options on the command line win")
         ->type_name("FILE");
-    serve
-        .add_option("--vehicle", options.vehicles,
-                    "Vehicle folder with dictionary.json and vehicle.json; repeat for several")
-        ->type_name("DIR")
-        ->take_all()
-        ->expected(1);
-    serve.add_option("--site", options.site, "Site file: pad, station, boundary")->type_name("FILE");
-    serve.add_option("--link", options.links, kLinkHelp)->type_name("URI")->take_all()->expected(1);
-    serve.add_option("--recordings", options.recordings, "Where recordings are kept (default: ./recordings)")
-        ->type_name("DIR");
-    serve
-        .add_option("--commit-interval-ms", options.commit_interval_ms,
-                    "How often data are committed to the file: what a killed process can lose (default: " +
-                        std::to_string(defaults.commit_interval_ms) + ")")
-        ->check(CLI::Range(kCommitIntervalMsMin, kCommitIntervalMsMax));
-    serve.add_option("--sync-every-commit", options.sync_every_commit,
-                     "true: survives a pulled plug as well as a killed process (default: true)");
-    serve.add_option("--listen", options.listen, "Address to listen on (default: 127.0.0.1)")->type_name("ADDRESS");
-    serve.add_option("--port", options.port,
-                     "Port to listen on; 0 takes a free one (default: " + std::to_string(defaults.port) + ")");
-    serve.add_flag("--share", options.share, "Let everyone on the local network watch");
-    serve.add_option("--host-name", options.host_names, "Further name browsers may use for this machine; repeatable")
-        ->type_name("NAME")
-        ->take_all()
-        ->expected(1);
-    serve
-        .add_option("--viewers-max", options.viewers_max,
-                    "Most viewers at once (default: " + std::to_string(defaults.viewers_max) + ")")
-        ->check(CLI::Range(std::int64_t{1}, kViewersMax));
-}
-
-/// The file's settings, overridden by what stands on the command line.
-Config merged(const CLI::App& serve, const ServeOptions& options, std::vector<Problem>& problems) {
-    Config config;
-    if (!options.config_file.empty()) config = read_config_file(options.config_file, problems);
-    const auto given = [&serve](const char* name) { return serve.count(name) > 0; };
-    if (given("--vehicle")) config.vehicles.assign(options.vehicles.begin(), options.vehicles.end());
-    if (given("--site")) config.site = options.site;
-    if (given("--link")) config.links = options.links;
-    if (given("--recordings")) config.recordings = options.recordings;
-    if (given("--commit-interval-ms")) config.commit_interval_ms = options.commit_interval_ms;
-    if (given("--sync-every-commit")) config.sync_every_commit = options.sync_every_commit;
-    if (given("--listen")) config.listen_address = options.listen;
-    if (given("--port")) config.port = options.port;
-    if (given("--share")) config.share = options.share;
-    if (given("--host-name")) config.host_names = options.host_names;
-    if (given("--viewers-max")) config.viewers_max = static_cast<std::size_t>(options.viewers_max);
-    return config;
+    for (const Setting& setting : settings_table()) {
+        if (setting.option.empty()) continue;
+        const std::string option(setting.option);
+        std::vector<std::string>& values = options.given[option];
+        if (setting.value_name.empty())
+            serve.add_flag(option, values, option_help(setting));
+        else
+            serve.add_option(option, values, option_help(setting))
+                ->type_name(std::string(setting.value_name))
+                ->take_all()
+                ->expected(1);
+    }
 }
 
 int fail_with(const std::vector<Problem>& problems) {
@@ -101,14 +49,14 @@ int fail_with(const std::vector<Problem>& problems) {
     return EXIT_FAILURE;
 }
 
-int serve_command(const CLI::App& serve, const ServeOptions& options) {
+int serve_command(const ServeOptions& options) {
     std::vector<Problem> problems;
-    const Config config = merged(serve, options, problems);
-    if (problems.empty())
-        check_config(config, options.config_file.empty() ? "command line" : options.config_file, problems);
+    Settings settings;
+    if (!options.file.empty()) read_settings_file(options.file, settings, problems);
+    read_options(options.given, settings, problems);
     if (!problems.empty()) return fail_with(problems);
-    auto setup = read_setup(config, problems);
-    return setup ? run_server(config, std::move(*setup)) : fail_with(problems);
+    auto setup = read_setup(settings, problems);
+    return setup ? run_server(settings, std::move(*setup)) : fail_with(problems);
 }
 
 int firmware_command(const std::string& folder, const std::string& output) {
@@ -220,7 +168,7 @@ int run(int argc, char** argv) {
 
     CLI11_PARSE(app, argc, argv);
 
-    if (serve->parsed()) return serve_command(*serve, serve_options);
+    if (serve->parsed()) return serve_command(serve_options);
     if (check->parsed()) return check_command(check_paths);
     if (firmware->parsed()) return firmware_command(firmware_folder, firmware_output);
     if (again->parsed()) return reprocess_command(reprocess_file, reprocess_vehicles, reprocess_output);

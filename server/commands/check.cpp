@@ -19,14 +19,14 @@ namespace fs = std::filesystem;
 /// disk.
 constexpr int kSearchDepth = 4;
 
-enum class Kind { dictionary, vehicle, site, config };
+enum class Kind { dictionary, vehicle, site, settings };
 
 std::optional<Kind> kind_by_name(const fs::path& path) {
     const std::string name = path.filename().string();
     if (name == "dictionary.json") return Kind::dictionary;
     if (name == "vehicle.json") return Kind::vehicle;
     if (name == "site.json") return Kind::site;
-    if (name == "turnstone.json") return Kind::config;
+    if (name == "turnstone.json") return Kind::settings;
     return std::nullopt;
 }
 
@@ -37,7 +37,8 @@ std::optional<Kind> kind_by_content(const nlohmann::json& json) {
     if (has_any({"packets"})) return Kind::dictionary;
     if (has_any({"pad", "station", "boundary"})) return Kind::site;
     if (has_any({"rocket", "sensors", "engine_running_threshold_rpm"})) return Kind::vehicle;
-    if (has_any({"vehicles", "links", "recordings", "port", "listen_address"})) return Kind::config;
+    const auto is_setting = [&json](const Setting& setting) { return json.contains(setting.key); };
+    if (std::ranges::any_of(settings_table(), is_setting)) return Kind::settings;
     return std::nullopt;
 }
 
@@ -76,7 +77,7 @@ class Checker {
             const auto kind = kind_by_name(entry);
             if (fs::is_directory(entry, error)) {
                 found = (depth > 0 && folder(entry, depth - 1)) || found;
-            } else if (kind == Kind::site || kind == Kind::config) {
+            } else if (kind == Kind::site || kind == Kind::settings) {
                 found = true;
                 file(entry, kind);
             }
@@ -96,12 +97,12 @@ class Checker {
     void file(const fs::path& path, std::optional<Kind> kind) {
         std::vector<Problem> problems;
         // Only a settings file may hold comments; anything else that does is told so.
-        const bool may_have_comments = kind == Kind::config;
+        const bool may_have_comments = kind == Kind::settings;
         auto json = parse_json_file(path, problems, may_have_comments ? JsonComments::allowed : JsonComments::refused);
         if (!json && !kind) {
             std::vector<Problem> ignored; // the first attempt's problems stand unless this is a settings file
             const auto with_comments = parse_json_file(path, ignored, JsonComments::allowed);
-            if (with_comments && kind_by_content(*with_comments) == Kind::config) {
+            if (with_comments && kind_by_content(*with_comments) == Kind::settings) {
                 problems.clear();
                 json = with_comments;
             }
@@ -125,7 +126,12 @@ class Checker {
         case Kind::dictionary: return describe(read_dictionary(json, file, problems));
         case Kind::vehicle: return "vehicle " + read_vehicle(json, file, problems).name;
         case Kind::site: return "site " + read_site(json, file, problems).name;
-        case Kind::config: (void)read_config(json, file, problems); return "settings";
+        case Kind::settings: {
+            Settings settings;
+            read_settings(json, file, settings, problems);
+            if (problems.empty()) complete_settings(settings, file, problems);
+            return "settings";
+        }
         }
         return "";
     }

@@ -64,54 +64,54 @@ class StopSignals {
     sigset_t set_{};
 };
 
-void greet(const Server& server, const Config& config, const std::string& operator_key) {
+void greet(const Server& server, const Settings& settings, const std::string& operator_key) {
     std::string addresses;
     for (const std::string& address : server.addresses()) addresses += (addresses.empty() ? "" : " ") + address;
     std::cout << "Turnstone " TURNSTONE_VERSION " is listening on " << addresses << "\n"
-              << (config.share ? "Everyone on the local network can watch; only the operator can change anything.\n"
-                               : "Only this machine can reach it; --share opens it to the local network.\n")
+              << (settings.share ? "Everyone on the local network can watch; only the operator can change anything.\n"
+                                 : "Only this machine can reach it; --share opens it to the local network.\n")
               << "operator key: " << operator_key << "\n"
               << "Turnstone only receives: it cannot command, arm or fire anything.\n"
               << std::flush;
 }
 
-ServeSettings serve_settings(const Config& config) {
+ServeSettings serve_settings(const Settings& settings) {
     ServeSettings out;
-    out.listen_address = config.bind_address();
-    out.port = config.port;
-    out.host_names = config.host_names;
-    out.recordings = config.recordings;
-    out.operator_key = config.operator_key.empty() ? random_key() : config.operator_key;
+    out.listen_address = settings.bind_address();
+    out.port = static_cast<std::uint16_t>(settings.port);
+    out.host_names = settings.host_names;
+    out.recordings = settings.recordings;
+    out.operator_key = settings.operator_key.empty() ? random_key() : settings.operator_key;
     out.assets = embedded_assets();
-    out.viewers_max = config.viewers_max;
+    out.viewers_max = static_cast<std::size_t>(settings.viewers_max);
     return out;
 }
 
-RecorderSettings recorder_settings(const Config& config) {
+RecorderSettings recorder_settings(const Settings& settings) {
     RecorderSettings out;
-    out.directory = config.recordings;
-    out.commit_interval_ms = config.commit_interval_ms;
-    out.sync_every_commit = config.sync_every_commit;
+    out.directory = settings.recordings;
+    out.commit_interval_ms = settings.commit_interval_ms;
+    out.sync_every_commit = settings.sync_every_commit;
     return out;
 }
 
 } // namespace
 
-int run_server(const Config& config, ServeSetup setup) {
+int run_server(const Settings& settings, ServeSetup setup) {
     const StopSignals signals;
     (void)station_now_ns(); // station time begins here
 
-    const std::vector<Action> past = engine_totals(config.recordings, *setup.pipeline);
+    const std::vector<Action> past = engine_totals(settings.recordings, *setup.pipeline);
     // Later ones refer to earlier ones; the ingest thread and the serve thread refer to each other and start
     // last.
-    Recorder recorder(recorder_settings(config), *setup.pipeline);
+    Recorder recorder(recorder_settings(settings), *setup.pipeline);
     std::unique_ptr<Server> server;
     Ingest ingest(setup.pipeline, std::move(setup.uris), recorder,
                   {[&server](LiveTape tape) { server->begin_recording(std::move(tape)); },
                    [&server](std::shared_ptr<const Batch> batch) { server->publish(std::move(batch)); },
                    [&server] { server->release_recordings(); }});
-    ServeSettings settings = serve_settings(config);
-    const std::string operator_key = settings.operator_key;
+    ServeSettings server_settings = serve_settings(settings);
+    const std::string operator_key = server_settings.operator_key;
     ServeSources sources;
     sources.station_now_ns = station_now_ns;
     sources.links = [&ingest] { return ingest.links(); };
@@ -122,14 +122,14 @@ int run_server(const Config& config, ServeSetup setup) {
     actions.set_live_meta = [&ingest](std::string key, std::string value) {
         ingest.set_meta(std::move(key), std::move(value));
     };
-    server = std::make_unique<Server>(std::move(settings), std::move(sources), std::move(actions));
+    server = std::make_unique<Server>(std::move(server_settings), std::move(sources), std::move(actions));
 
     if (const auto started = server->start(); !started) {
         std::cerr << "turnstone: " << started.error().message << "\n";
         return EXIT_FAILURE;
     }
     ingest.start(past);
-    greet(*server, config, operator_key);
+    greet(*server, settings, operator_key);
 
     signals.wait();
     signals.watch_shutdown();

@@ -20,6 +20,6 @@ inline constexpr std::chrono::seconds kShutdownDeadline{15};
 
 /// Serves until SIGINT, SIGTERM or SIGHUP. Prints the addresses and the operator key to standard output.
 /// Returns the process's exit code.
-[[nodiscard]] int run_server(const Config& config, ServeSetup setup);
+[[nodiscard]] int run_server(const Settings& settings, ServeSetup setup);
 
 } // namespace turnstone

@@ -1,5 +1,5 @@
 #pragma once
-/// Everything a config names, read: what a server starts from. Vehicle folders: server/setup/vehicle_folder.hpp.
+/// Everything the settings name, read: what a server starts from. Vehicle folders: server/setup/vehicle_folder.hpp.
 #include <memory>
 #include <optional>
 #include <vector>
@@ -16,7 +16,7 @@ struct ServeSetup {
     std::vector<LinkUri> uris; ///< the k-th belongs to pipeline->links[k]
 };
 
-/// Reads everything a checked config names. Empty when any mistake was added.
-[[nodiscard]] std::optional<ServeSetup> read_setup(const Config& config, std::vector<Problem>& problems);
+/// Empty when any mistake was added.
+[[nodiscard]] std::optional<ServeSetup> read_setup(Settings settings, std::vector<Problem>& problems);
 
 } // namespace turnstone

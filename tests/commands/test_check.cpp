@@ -104,6 +104,14 @@ TEST_CASE("A file under another name is known by its content") {
     CHECK_THAT(check({commented_site}).text, Catch::Contains("commented.json: (whole file): is not JSON"));
 }
 
+TEST_CASE("Settings that contradict each other are a mistake") {
+    const TestFolder folder;
+    const auto file = folder.write("turnstone.json", R"({"share": true, "listen_address": "127.0.0.1"})");
+    const Checked checked = check({file});
+    CHECK(checked.mistakes == 1);
+    CHECK_THAT(checked.text, Catch::Contains("turnstone.json: /share: "));
+}
+
 TEST_CASE("A path that leads nowhere, or to nothing of ours, is a mistake") {
     const TemporaryFolder folder;
     CHECK_THAT(check({folder.path()}).text, Catch::Contains("holds no dictionary.json"));

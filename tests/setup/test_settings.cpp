@@ -1,9 +1,10 @@
-// The settings file: JSON (RFC 8259) with comments, mistakes at their JSON Pointer (RFC 6901).
+// The settings file: JSON (RFC 8259) with comments, mistakes at their JSON Pointer (RFC 6901). The command line and the
+// example file come from the same table.
+#include "server/setup/settings.hpp"
+
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
-#include "server/setup/serve_setup.hpp"
-#include "server/setup/settings.hpp"
 #include "tests/support/tree.hpp"
 
 using namespace turnstone;
@@ -19,53 +20,62 @@ std::vector<std::string> pointers_of(const std::vector<Problem>& problems) {
 
 } // namespace
 
-TEST_CASE("The documented settings file reads without a mistake and states the defaults") {
+TEST_CASE("The example settings file is what the table makes") {
+    INFO("after a change to the table: cmake --build build/release --target example_settings");
+    CHECK(read_file(demo_path("turnstone.json")) == example_settings());
+}
+
+TEST_CASE("The example settings file reads without a mistake and sets the defaults") {
     std::vector<Problem> problems;
-    const Config config = read_config_file(demo_path("turnstone.json"), problems);
+    Settings settings;
+    read_settings_file(demo_path("turnstone.json"), settings, problems);
+    complete_settings(settings, "turnstone.json", problems);
     CHECK(to_string(problems).empty());
-    const Config defaults;
-    CHECK(config.commit_interval_ms == defaults.commit_interval_ms);
-    CHECK(config.sync_every_commit == defaults.sync_every_commit);
-    CHECK(config.listen_address == defaults.listen_address);
-    CHECK(config.port == defaults.port);
-    CHECK(config.share == defaults.share);
-    CHECK(config.viewers_max == defaults.viewers_max);
-    CHECK(config.host_names == defaults.host_names);
-    CHECK(config.recordings == demo_path() / defaults.recordings);
-    check_config(config, "turnstone.json", problems);
-    CHECK(to_string(problems).empty());
+    CHECK(settings.vehicles == std::vector{demo_path("sanderling")});
+    CHECK(settings.site == demo_path("site.json"));
+    CHECK(settings.links.size() == 1);
+    const Settings defaults;
+    CHECK(settings.commit_interval_ms == defaults.commit_interval_ms);
+    CHECK(settings.sync_every_commit == defaults.sync_every_commit);
+    CHECK(settings.listen_address == defaults.listen_address);
+    CHECK(settings.port == defaults.port);
+    CHECK(settings.share == defaults.share);
+    CHECK(settings.operator_key == defaults.operator_key);
+    CHECK(settings.viewers_max == defaults.viewers_max);
+    CHECK(settings.host_names == defaults.host_names);
+    CHECK(settings.recordings == demo_path() / defaults.recordings);
 }
 
 TEST_CASE("The packaged settings file reads without a mistake") {
     std::vector<Problem> problems;
     const auto path = source_path("tools/package/turnstone.json");
-    const Config config = read_config_file(path, problems);
-    check_config(config, path.string(), problems);
+    Settings settings;
+    read_settings_file(path, settings, problems);
+    complete_settings(settings, path.string(), problems);
     CHECK(to_string(problems).empty());
-    CHECK(config.recordings == "/var/lib/turnstone/recordings");
+    CHECK(settings.recordings == "/var/lib/turnstone/recordings");
 }
 
-TEST_CASE("Every setting is named in the documented file") {
+TEST_CASE("Every setting in the example that is a comment reads without a mistake once it is none") {
+    std::string text = example_settings();
+    std::size_t uncommented = 0;
+    for (std::size_t at = 0; (at = text.find("// \"", at)) != std::string::npos; ++uncommented) text.erase(at, 3);
+    const std::size_t key = text.find("\"...\"");
+    REQUIRE(key != std::string::npos);
+    text.replace(key, 5, "\"a key of 20 letters.\"");
     std::vector<Problem> problems;
-    const nlohmann::json odd = {{"no_such_setting", 1}};
-    (void)read_config(odd, "turnstone.json", problems);
-    REQUIRE(problems.size() == 1);
-    CHECK(problems.front().pointer == "/no_such_setting");
-    const std::string text = read_text_file(demo_path("turnstone.json")).value();
-    // The report lists what is known.
-    std::istringstream known(problems.front().right.substr(problems.front().right.find(':') + 1));
-    std::size_t count = 0;
-    for (std::string name; known >> name;) {
-        if (name != "$schema") {
-            INFO(name);
-            CHECK(text.find("\"" + name + "\"") != std::string::npos);
-            ++count;
-        }
-    }
-    CHECK(count == 12);
+    const auto json = parse_json_text(text, "turnstone.json", problems, JsonComments::allowed);
+    INFO(text);
+    REQUIRE(json);
+    Settings settings;
+    read_settings(*json, "turnstone.json", settings, problems);
+    CHECK(to_string(problems).empty());
+    CHECK(uncommented == 2);
+    CHECK(settings.listen_address == "192.168.1.20");
+    CHECK(settings.operator_key == "a key of 20 letters.");
 }
 
-TEST_CASE("Mistakes in settings are reported where they are") {
+TEST_CASE("Mistakes in a settings file are reported where they are") {
     struct Case {
         const char* json;
         std::vector<std::string> pointers;
@@ -88,62 +98,100 @@ TEST_CASE("Mistakes in settings are reported where they are") {
     for (const Case& one : cases) {
         INFO(one.json);
         std::vector<Problem> problems;
-        (void)read_config(nlohmann::json::parse(one.json), "turnstone.json", problems);
+        Settings settings;
+        read_settings(nlohmann::json::parse(one.json), "turnstone.json", settings, problems);
         INFO(to_string(problems));
         CHECK(pointers_of(problems) == one.pointers);
     }
 }
 
-TEST_CASE("Settings that cannot be meant together are reported") {
-    Config good;
-    good.vehicles = {"a"};
-    good.site = "site.json";
-    const auto problems_after = [&good](auto&& change) {
-        Config config = good;
-        change(config);
-        std::vector<Problem> problems;
-        check_config(config, "command line", problems);
-        return pointers_of(problems);
-    };
-    using Pointers = std::vector<std::string>;
-    CHECK(problems_after([](Config&) {}) == Pointers{});
-    CHECK(problems_after([](Config& c) { c.vehicles.clear(); }) == Pointers{"/vehicles"});
-    CHECK(problems_after([](Config& c) { c.site.clear(); }) == Pointers{"/site"});
-    CHECK(problems_after([](Config& c) { c.listen_address = "localhost"; }) == Pointers{"/listen_address"});
-    CHECK(problems_after([](Config& c) {
-              c.share = true;
-              c.listen_address = "127.0.0.1";
-          }) == Pointers{"/share"});
-    CHECK(problems_after([](Config& c) { c.links = {"file:a?name=x", "file:b?name=x"}; }) == Pointers{"/links"});
-    CHECK(problems_after([](Config& c) { c.links = {"usb:a"}; }) == Pointers{"/links/0"});
-    good.share = true;
-    CHECK(good.bind_address() == "0.0.0.0");
-    good.share = false;
-    CHECK(good.bind_address() == "127.0.0.1");
+TEST_CASE("An option replaces what the file set; what no option names stays") {
+    std::vector<Problem> problems;
+    Settings settings;
+    read_settings(nlohmann::json::parse(R"({"vehicles": ["a"], "site": "s.json", "port": 1, "viewers_max": 2,
+                                            "links": ["tcp://tracker:7"], "sync_every_commit": true})"),
+                  "/etc/turnstone.json", settings, problems);
+    read_options({{"--vehicle", {"b", "c"}},
+                  {"--port", {"9"}},
+                  {"--link", {"udp://0.0.0.0:1", "udp://0.0.0.0:2"}},
+                  {"--sync-every-commit", {"false"}},
+                  {"--share", {"true"}},
+                  {"--host-name", {"station"}},
+                  {"--recordings", {"kept"}},
+                  {"--listen", {}}},
+                 settings, problems);
+    CHECK(to_string(problems).empty());
+    CHECK(settings.vehicles == std::vector<std::filesystem::path>{"b", "c"});
+    CHECK(settings.site == "/etc/s.json");
+    CHECK(settings.port == 9);
+    CHECK(settings.viewers_max == 2);
+    REQUIRE(settings.links.size() == 2);
+    CHECK(settings.links[1].text == "udp://0.0.0.0:2");
+    CHECK_FALSE(settings.sync_every_commit);
+    CHECK(settings.share);
+    CHECK(settings.host_names == std::vector<std::string>{"station"});
+    CHECK(settings.recordings == "kept");
+    CHECK(settings.listen_address.empty());
 }
 
-TEST_CASE("A link carries the vehicle it names, else the first") {
-    Config config;
-    config.vehicles = {demo_path("sanderling")};
-    config.site = demo_path("site.json");
-    config.links = {"udp://0.0.0.0:9000", "udp://0.0.0.0:9001?vehicle=sanderling"};
-    std::vector<Problem> problems;
-    const auto setup = read_setup(config, problems);
-    CHECK(to_string(problems).empty());
-    REQUIRE(setup);
-    REQUIRE(setup->pipeline->links.size() == 2);
-    CHECK(setup->pipeline->links[0].name == "udp");
-    CHECK(setup->pipeline->links[1].name == "udp-2");
-    CHECK(setup->pipeline->links[1].vehicle == 0);
-    CHECK(setup->pipeline->site.name == "Lantern Flat");
+TEST_CASE("A mistake on the command line names its option") {
+    struct Case {
+        const char* option;
+        const char* value;
+        const char* wrong;
+    };
+    const Case cases[] = {
+        {"--port", "70000", "is 70000"},
+        {"--port", "8321x", "is the text \"8321x\""},
+        {"--port", "", "is the text \"\""},
+        {"--viewers-max", "0", "is 0"},
+        {"--sync-every-commit", "yes", "is the text \"yes\""},
+        {"--link", "usb:x", "link \"usb:x\""},
+        {"--vehicle", "", "is the text \"\""},
+    };
+    for (const Case& one : cases) {
+        INFO(one.option << " " << one.value);
+        std::vector<Problem> problems;
+        Settings settings;
+        read_options({{one.option, {one.value}}}, settings, problems);
+        REQUIRE(problems.size() == 1);
+        CHECK(problems.front().file == "command line");
+        CHECK(problems.front().pointer == one.option);
+        CHECK_THAT(problems.front().wrong, Catch::StartsWith(one.wrong));
+    }
+}
 
-    config.links = {"udp://0.0.0.0:9000?vehicle=boat"};
-    CHECK_FALSE(read_setup(config, problems));
-    CHECK_THAT(to_string(problems), Catch::Contains("unknown vehicle boat"));
+TEST_CASE("Settings that cannot be meant together are reported") {
+    struct Case {
+        bool share;
+        const char* listen_address;
+        std::vector<std::string> links;
+        std::vector<std::string> pointers;
+    };
+    const Case cases[] = {
+        {false, "", {}, {}},
+        {true, "192.168.1.20", {"file:a", "file:b"}, {}},
+        {false, "localhost", {}, {"/listen_address"}},
+        {true, "127.0.0.1", {}, {"/share"}},
+        {false, "", {"file:a?name=x", "file:b?name=x"}, {"/links"}},
+    };
+    for (const Case& one : cases) {
+        Settings settings;
+        for (const std::string& text : one.links) settings.links.push_back(parse_link_uri(text).value());
+        settings.share = one.share;
+        settings.listen_address = one.listen_address;
+        std::vector<Problem> problems;
+        complete_settings(settings, "turnstone.json", problems);
+        INFO(to_string(problems));
+        CHECK(pointers_of(problems) == one.pointers);
+    }
+}
 
-    problems.clear();
-    config.links.clear();
-    config.vehicles.push_back(demo_path("sanderling"));
-    CHECK_FALSE(read_setup(config, problems));
-    CHECK_THAT(to_string(problems), Catch::Contains("given twice"));
+TEST_CASE("A shared server listens on every interface, any other on this machine only, unless an address is given") {
+    Settings settings;
+    CHECK(settings.bind_address() == "127.0.0.1");
+    settings.share = true;
+    CHECK(settings.bind_address() == "0.0.0.0");
+    settings.listen_address = "192.168.1.20";
+    CHECK(settings.bind_address() == "192.168.1.20");
 }
