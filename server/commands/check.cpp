@@ -1,11 +1,14 @@
-#include "server/commands/check.hpp"
-
+// Every mistake in the files people write, before they matter.
 #include <algorithm>
+#include <cstdlib>
+#include <filesystem>
+#include <ostream>
 #include <set>
 #include <string>
 
 #include <nlohmann/json.hpp>
 
+#include "server/commands/subcommands.hpp"
 #include "server/setup/serve_setup.hpp"
 #include "server/setup/settings.hpp"
 
@@ -46,6 +49,8 @@ std::string count_text(std::size_t count, const char* thing) {
     return std::to_string(count) + " " + thing + (count == 1 ? "" : "s");
 }
 
+/// Checks files (known by name, else by content) and folders (every known file in them, vehicle folders as a whole).
+/// Writes one line for each mistake, "file: /json/pointer: wrong; right", and one for each file without any.
 class Checker {
   public:
     explicit Checker(std::ostream& out) : out_(out) {}
@@ -110,7 +115,7 @@ class Checker {
         if (json && !kind) {
             kind = kind_by_content(*json);
             if (!kind) {
-                problems.push_back({path.string(), "", "is no dictionary, vehicle, site or settings file",
+                problems.push_back({path.string(), "", "is not a dictionary, vehicle, site or settings file",
                                     "name it dictionary.json, vehicle.json, site.json or turnstone.json, or give it "
                                     "that file's members"});
             }
@@ -154,12 +159,19 @@ class Checker {
     std::size_t mistakes_ = 0;
 };
 
+int check_paths(const Arguments& given, std::ostream& out, std::ostream&) {
+    Checker checker(out);
+    for (const fs::path& path : paths_of(given, "PATH")) checker.path(path);
+    return checker.mistakes() == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
+}
+
 } // namespace
 
-std::size_t check_files(const std::vector<fs::path>& paths, std::ostream& out) {
-    Checker checker(out);
-    for (const fs::path& path : paths) checker.path(path);
-    return checker.mistakes();
+Subcommand check_subcommand() {
+    return {.name = "check",
+            .help = "Find the mistakes in vehicle folders, site files and settings files",
+            .arguments = {{.name = "PATH", .help = "Files, or folders to search", .required = true, .repeats = true}},
+            .run = check_paths};
 }
 
 } // namespace turnstone

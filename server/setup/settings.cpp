@@ -32,7 +32,8 @@ constexpr Setting kTable[] = {
      .value_name = "URI",
      .member = &Settings::links,
      .max = 64,
-     .help = "Where bytes come from. Without any link the server only shows recordings. One of\n"
+     .help = "Where bytes come from. Without any link the server only shows recordings.\n"
+             "One of\n"
              "  serial:PATH?baud=57600   (also parity=none|even|odd, stop=1|2)\n"
              "  udp://ADDRESS:PORT       (0.0.0.0 listens on every interface)\n"
              "  tcp://HOST:PORT\n"
@@ -174,6 +175,11 @@ std::string Settings::bind_address() const {
     return share ? "0.0.0.0" : "127.0.0.1";
 }
 
+bool Settings::loopback_only() const {
+    boost::system::error_code error;
+    return boost::asio::ip::make_address(bind_address(), error).is_loopback();
+}
+
 bool Setting::is_list() const noexcept {
     return std::holds_alternative<std::vector<std::string> Settings::*>(member) ||
            std::holds_alternative<std::vector<fs::path> Settings::*>(member) ||
@@ -216,11 +222,11 @@ void complete_settings(Settings& settings, const std::string& where, std::vector
     if (const auto named = name_links(settings.links); !named)
         problems.push_back({where, "/links", named.error().message, "for instance serial:/dev/ttyUSB0?name=radio"});
     boost::system::error_code error;
-    const auto address = boost::asio::ip::make_address(settings.bind_address(), error);
+    boost::asio::ip::make_address(settings.bind_address(), error);
     if (error) {
         problems.push_back({where, "/listen_address", "\"" + settings.listen_address + "\" is not a numeric address",
                             "expected an address of this machine, for instance 192.168.1.20, or 0.0.0.0 for all"});
-    } else if (settings.share && address.is_loopback()) {
+    } else if (settings.share && settings.loopback_only()) {
         problems.push_back({where, "/share", "opens the server to the local network, but listen_address is loopback",
                             "leave one of the two out"});
     }

@@ -33,6 +33,8 @@ struct Settings {
 
     /// listen_address, or without one what `share` asks for: every interface, else loopback.
     [[nodiscard]] std::string bind_address() const;
+    /// Nobody but this machine can reach it.
+    [[nodiscard]] bool loopback_only() const;
 };
 
 struct Setting {

@@ -188,10 +188,25 @@ TEST_CASE("Settings that cannot be meant together are reported") {
 }
 
 TEST_CASE("A shared server listens on every interface, any other on this machine only, unless an address is given") {
-    Settings settings;
-    CHECK(settings.bind_address() == "127.0.0.1");
-    settings.share = true;
-    CHECK(settings.bind_address() == "0.0.0.0");
-    settings.listen_address = "192.168.1.20";
-    CHECK(settings.bind_address() == "192.168.1.20");
+    struct Case {
+        bool share;
+        const char* listen_address;
+        const char* bind_address;
+        bool loopback_only;
+    };
+    const Case cases[] = {
+        {false, "", "127.0.0.1", true},
+        {true, "", "0.0.0.0", false},
+        {false, "192.168.1.20", "192.168.1.20", false},
+        {true, "192.168.1.20", "192.168.1.20", false},
+        {false, "::1", "::1", true},
+    };
+    for (const Case& one : cases) {
+        Settings settings;
+        settings.share = one.share;
+        settings.listen_address = one.listen_address;
+        INFO(one.share << " " << one.listen_address);
+        CHECK(settings.bind_address() == one.bind_address);
+        CHECK(settings.loopback_only() == one.loopback_only);
+    }
 }
