@@ -65,8 +65,8 @@ class StopSignals {
             timespec limit{};
             limit.tv_sec = kShutdownDeadline.count();
             const int number = sigtimedwait(&set, nullptr, &limit);
-            spdlog::critical(number > 0 ? "stopped at once; the recording will be repaired at the next start"
-                                        : "could not stop in time; the recording will be repaired at the next start");
+            spdlog::critical(number > 0 ? "Stopped at once; the recording will be repaired at the next start"
+                                        : "Could not stop in time; the recording will be repaired at the next start");
             std::_Exit(number > 0 ? 128 + number : 1);
         }).detach();
     }
@@ -142,7 +142,7 @@ int serve(const Settings& settings, ServeSetup setup, std::span<const Asset> ass
     signals.wait();
     signals.watch_shutdown();
     ingest.stop();
-    if (!recorder.flush(kFinalFlushMs)) spdlog::error("not everything could be written: {}", recorder.status().fault);
+    if (!recorder.flush(kFinalFlushMs)) spdlog::error("Not everything could be written: {}", recorder.status().fault);
     server->stop(kSessionsDeadline);
     return EXIT_SUCCESS; // the recorder closes its file as it goes out of scope
 }
