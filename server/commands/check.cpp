@@ -60,7 +60,7 @@ class Checker {
         if (!fs::is_directory(path, error)) {
             file(path, kind_by_name(path));
         } else if (!folder(path, kSearchDepth)) {
-            report({{path.string(), "", "holds no dictionary.json, vehicle.json, site.json or turnstone.json",
+            report({{path.string(), "(folder)", "holds no dictionary.json, vehicle.json, site.json or turnstone.json",
                      "give a vehicle folder, or a file"}});
         }
     }

@@ -119,7 +119,7 @@ TEST_CASE("Settings that contradict each other are a mistake") {
 
 TEST_CASE("A path that leads nowhere, or to nothing of ours, is a mistake") {
     const TemporaryFolder folder;
-    CHECK_THAT(check({folder.path()}).text, Catch::Contains("holds no dictionary.json"));
+    CHECK_THAT(check({folder.path()}).text, Catch::Contains(": (folder): holds no dictionary.json"));
     const Checked missing = check({folder.path() / "none.json", folder.path() / "site.json"});
     CHECK(missing.mistakes == 2);
     CHECK_THAT(missing.text, Catch::Contains("none.json does not exist"));
