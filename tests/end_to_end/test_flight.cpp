@@ -93,7 +93,7 @@ TEST_CASE("Every packet of a flight over a bad link is in the recording or lost 
                      "--manifest",
                      manifest_path.string()},
                     folder.path() / "simulate.log");
-    REQUIRE(simulator.wait_for("(sending to)", 60s).has_value());
+    REQUIRE(simulator.wait_for("sending to", 60s).has_value());
     Child server({program_path("turnstone"), "serve", "--vehicle", demo_path("sanderling"), "--site",
                   demo_path("site.json"), "--link", "serial:" + port.string() + "?baud=57600&name=radio", "--port", "0",
                   "--recordings", recordings.string()},

@@ -29,6 +29,7 @@ TEST_CASE("A server killed at random moments loses at most 250 ms and its files 
                      demo_path("site.json"), "--scenario", "on-the-rail", "--before-ignition-s", "600",
                      "--seed", "7", "--to", "pty:" + port.string()},
                     folder.path() / "simulate.log");
+    REQUIRE(simulator.wait_for("sending to", 60s).has_value());
     std::mt19937 random(20240611);
     std::uniform_int_distribution<int> delay_ms(300, 1500);
     std::set<std::filesystem::path> seen;
