@@ -1,246 +1,45 @@
 #include <cstdlib>
 #include <exception>
-#include <fstream>
 #include <iostream>
 
-#include <CLI/CLI.hpp>
 #include <spdlog/sinks/stdout_color_sinks.h>
 #include <spdlog/spdlog.h>
 
-#include "protocol/firmware/generate.hpp"
-#include "server/commands/app.hpp"
-#include "server/commands/check.hpp"
-#include "server/record/reprocess.hpp"
-#include "server/record/verify.hpp"
-#include "server/setup/config.hpp"
-#include "server/setup/serve_setup.hpp"
+#include "server/commands/subcommands.hpp"
 
 namespace {
 
 using namespace turnstone;
 
-constexpr const char* kFooter = "Turnstone only receives: it sends nothing to a vehicle and cannot arm or "
-                                "fire anything. The range safety officer,\n"
-                                "local law and the site's safety code decide.";
-
-constexpr const char* kLinkHelp = "Where bytes come from, a URI (%XX for any octet); repeat for several. One of\n"
-                                  "  serial:PATH?baud=57600   (also parity=none|even|odd, stop=1|2)\n"
-                                  "  udp://ADDRESS:PORT       (0.0.0.0 listens on every interface)\n"
-                                  "  tcp://HOST:PORT\n"
-                                  "  file:PATH?pace=57600     (a raw capture; without pace at full speed)\n"
-                                  "each also with name=SHORT and vehicle=NAME; the first option follows ?, others &";
-
-struct ServeOptions {
-    std::string config_file;
-    std::vector<std::string> vehicles, links, host_names;
-    std::string site, recordings, listen;
-    std::int64_t commit_interval_ms = 0;
-    std::int64_t viewers_max = 0;
-    std::uint16_t port = 0;
-    bool share = false;
-    bool sync_every_commit = true;
-};
-
-void add_serve_options(CLI::App& serve, ServeOptions& options) {
-    const Config defaults;
-    serve
-        .add_option("--config", options.config_file,
-                    "Settings file, JSON with comments; options on the command line win")
-        ->type_name("FILE");
-    serve
-        .add_option("--vehicle", options.vehicles,
-                    "Vehicle folder with dictionary.json and vehicle.json; repeat for several")
-        ->type_name("DIR")
-        ->take_all()
-        ->expected(1);
-    serve.add_option("--site", options.site, "Site file: pad, station, boundary")->type_name("FILE");
-    serve.add_option("--link", options.links, kLinkHelp)->type_name("URI")->take_all()->expected(1);
-    serve.add_option("--recordings", options.recordings, "Where recordings are kept (default: ./recordings)")
-        ->type_name("DIR");
-    serve
-        .add_option("--commit-interval-ms", options.commit_interval_ms,
-                    "How often data are committed to the file: what a killed process can lose (default: " +
-                        std::to_string(defaults.commit_interval_ms) + ")")
-        ->check(CLI::Range(kCommitIntervalMsMin, kCommitIntervalMsMax));
-    serve.add_option("--sync-every-commit", options.sync_every_commit,
-                     "true: survives a pulled plug as well as a killed process (default: true)");
-    serve.add_option("--listen", options.listen, "Address to listen on (default: 127.0.0.1)")->type_name("ADDRESS");
-    serve.add_option("--port", options.port,
-                     "Port to listen on; 0 takes a free one (default: " + std::to_string(defaults.port) + ")");
-    serve.add_flag("--share", options.share, "Let everyone on the local network watch");
-    serve.add_option("--host-name", options.host_names, "Further name browsers may use for this machine; repeatable")
-        ->type_name("NAME")
-        ->take_all()
-        ->expected(1);
-    serve
-        .add_option("--viewers-max", options.viewers_max,
-                    "Most viewers at once (default: " + std::to_string(defaults.viewers_max) + ")")
-        ->check(CLI::Range(std::int64_t{1}, kViewersMax));
+Subcommand version_subcommand() {
+    return {.name = "version",
+            .help = "Print the version",
+            .run =
+                [](const Arguments&, std::ostream& out, auto&) {
+                    out << "turnstone " TURNSTONE_VERSION "\n";
+                    return EXIT_SUCCESS;
+                }};
 }
 
-/// The file's settings, overridden by what stands on the command line.
-Config merged(const CLI::App& serve, const ServeOptions& options, std::vector<Problem>& problems) {
-    Config config;
-    if (!options.config_file.empty()) config = read_config_file(options.config_file, problems);
-    const auto given = [&serve](const char* name) { return serve.count(name) > 0; };
-    if (given("--vehicle")) config.vehicles.assign(options.vehicles.begin(), options.vehicles.end());
-    if (given("--site")) config.site = options.site;
-    if (given("--link")) config.links = options.links;
-    if (given("--recordings")) config.recordings = options.recordings;
-    if (given("--commit-interval-ms")) config.commit_interval_ms = options.commit_interval_ms;
-    if (given("--sync-every-commit")) config.sync_every_commit = options.sync_every_commit;
-    if (given("--listen")) config.listen_address = options.listen;
-    if (given("--port")) config.port = options.port;
-    if (given("--share")) config.share = options.share;
-    if (given("--host-name")) config.host_names = options.host_names;
-    if (given("--viewers-max")) config.viewers_max = static_cast<std::size_t>(options.viewers_max);
-    return config;
-}
-
-int fail_with(const std::vector<Problem>& problems) {
-    std::cerr << to_string(problems) << "\n";
-    return EXIT_FAILURE;
-}
-
-int serve_command(const CLI::App& serve, const ServeOptions& options) {
-    std::vector<Problem> problems;
-    const Config config = merged(serve, options, problems);
-    if (problems.empty())
-        check_config(config, options.config_file.empty() ? "command line" : options.config_file, problems);
-    if (!problems.empty()) return fail_with(problems);
-    auto setup = read_setup(config, problems);
-    return setup ? run_server(config, std::move(*setup)) : fail_with(problems);
-}
-
-int firmware_command(const std::string& folder, const std::string& output) {
-    std::vector<Problem> problems;
-    const auto setup = read_vehicle_folder(folder, problems);
-    if (!setup) return fail_with(problems);
-    const std::string header = generate_firmware_header(setup->dictionary);
-    if (output.empty()) {
-        std::cout << header << std::flush;
-        return std::cout ? EXIT_SUCCESS : EXIT_FAILURE;
-    }
-    std::ofstream file(output, std::ios::binary | std::ios::trunc);
-    file << header;
-    file.close();
-    if (!file) {
-        std::cerr << "turnstone: " << output << " cannot be written; check the folder and the disk\n";
-        return EXIT_FAILURE;
-    }
-    return EXIT_SUCCESS;
-}
-
-int check_command(const std::vector<std::string>& paths) {
-    const std::size_t mistakes = check_files({paths.begin(), paths.end()}, std::cout);
-    std::cout << std::flush;
-    return mistakes == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
-}
-
-int reprocess_command(const std::string& file, const std::vector<std::string>& vehicles, const std::string& output) {
-    const std::filesystem::path folder = std::filesystem::path(file).parent_path();
-    std::vector<Problem> problems;
-    auto setups = read_vehicle_folders({vehicles.begin(), vehicles.end()}, problems);
-    if (!problems.empty()) return fail_with(problems);
-    const auto made = reprocess(file, std::move(setups),
-                                output.empty() ? (folder.empty() ? "." : folder) : std::filesystem::path(output));
-    if (!made) {
-        std::cerr << "turnstone: " << made.error().message << "\n";
-        return EXIT_FAILURE;
-    }
-    std::cout << made->string() << "\n" << std::flush;
-    return EXIT_SUCCESS;
-}
-
-int verify_command(const std::vector<std::string>& files) {
-    bool all_equal = true;
-    for (const auto& file : files) {
-        const auto report = verify_recording(file);
-        if (!report) {
-            std::cerr << "turnstone: " << report.error().message << "\n";
-            all_equal = false;
-            continue;
-        }
-        std::cout << file << ": " << report->chunks << " chunks and " << report->actions << " actions give ";
-        if (report->differences == 0) {
-            std::cout << "the same " << report->frames << " frames, " << report->rows << " rows and " << report->events
-                      << " events again, bit for bit\n";
-        } else {
-            std::cout << report->differences << " differences; the first: " << report->first_difference << "\n";
-            all_equal = false;
-        }
-    }
-    std::cout << std::flush;
-    return all_equal ? EXIT_SUCCESS : EXIT_FAILURE;
-}
-
-int run(int argc, char** argv) {
-    CLI::App app{"Turnstone, a telemetry ground station: it records every byte its links deliver, decodes and checks\n"
-                 "them, estimates what the vehicle does, and shows it live in browsers.",
-                 "turnstone"};
-    app.footer(kFooter);
-    app.require_subcommand(1);
-
-    ServeOptions serve_options;
-    CLI::App* const serve = app.add_subcommand("serve", "Receive, record and show");
-    serve->footer(std::string("Example:\n  turnstone serve --vehicle my-rocket --site site.json "
-                              "--link serial:/dev/ttyUSB0?baud=57600\n\n") +
-                  kFooter);
-    add_serve_options(*serve, serve_options);
-
-    std::vector<std::string> check_paths;
-    CLI::App* const check = app.add_subcommand("check", "Check vehicle folders, site files and settings files");
-    check->add_option("path", check_paths, "Files or folders")->type_name("FILE_OR_DIR")->required();
-
-    std::string firmware_folder;
-    std::string firmware_output;
-    CLI::App* const firmware = app.add_subcommand("firmware", "Write the C99 header with which firmware sends packets");
-    firmware->add_option("folder", firmware_folder, "Vehicle folder")->type_name("DIR")->required();
-    firmware->add_option("-o,--output", firmware_output, "File to write; without it, standard output")
-        ->type_name("FILE");
-
-    std::vector<std::string> verify_files;
-    CLI::App* const verify = app.add_subcommand(
-        "verify", "Feed recordings' stored inputs through the pipeline and compare with what they hold, bit for bit");
-    verify->add_option("files", verify_files, "Recordings")->type_name("FILE")->required();
-    verify->footer(kFooter);
-
-    std::string reprocess_file;
-    std::vector<std::string> reprocess_vehicles;
-    std::string reprocess_output;
-    CLI::App* const again =
-        app.add_subcommand("reprocess", "Make a new recording from an old one's bytes with this version's estimators");
-    again->add_option("file", reprocess_file, "Recording")->type_name("FILE")->required();
-    again
-        ->add_option("--vehicle", reprocess_vehicles,
-                     "Vehicle folder used in place of the recording's vehicle of that name; repeat for several")
-        ->type_name("DIR")
-        ->take_all()
-        ->expected(1);
-    again->add_option("-o,--output", reprocess_output, "Where the new recording goes (default: beside the old one)")
-        ->type_name("DIR");
-
-    CLI::App* const version = app.add_subcommand("version", "Print the version");
-
-    CLI11_PARSE(app, argc, argv);
-
-    if (serve->parsed()) return serve_command(*serve, serve_options);
-    if (check->parsed()) return check_command(check_paths);
-    if (firmware->parsed()) return firmware_command(firmware_folder, firmware_output);
-    if (again->parsed()) return reprocess_command(reprocess_file, reprocess_vehicles, reprocess_output);
-    if (verify->parsed()) return verify_command(verify_files);
-    if (version->parsed()) std::cout << "turnstone " TURNSTONE_VERSION "\n";
-    return EXIT_SUCCESS;
+/// Log lines go to standard error, with UTC.
+void set_up_log() {
+    auto log = spdlog::stderr_color_mt("turnstone");
+    log->set_pattern("%Y-%m-%dT%H:%M:%S.%eZ %^%l%$ %v", spdlog::pattern_time_type::utc);
+    spdlog::set_default_logger(std::move(log));
 }
 
 } // namespace
 
-int main(int argc, char** argv) {
+int main(int argument_count, char** arguments) {
     try {
-        auto log = spdlog::stderr_color_mt("turnstone");
-        log->set_pattern("%Y-%m-%dT%H:%M:%S.%eZ %^%l%$ %v", spdlog::pattern_time_type::utc);
-        spdlog::set_default_logger(std::move(log));
-        return run(argc, argv);
+        set_up_log();
+        const Subcommand subcommands[] = {serve_subcommand(embedded_assets()),
+                                          check_subcommand(),
+                                          firmware_subcommand(),
+                                          verify_subcommand(),
+                                          reprocess_subcommand(),
+                                          version_subcommand()};
+        return run_command_line(subcommands, {arguments + 1, arguments + argument_count}, std::cout, std::cerr);
     } catch (const std::exception& error) {
         std::cerr << "turnstone: " << error.what() << "\n";
         return EXIT_FAILURE;

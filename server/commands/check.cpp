@@ -1,13 +1,16 @@
-#include "server/commands/check.hpp"
-
+// Every mistake in the files people write, before they matter.
 #include <algorithm>
+#include <cstdlib>
+#include <filesystem>
+#include <ostream>
 #include <set>
 #include <string>
 
 #include <nlohmann/json.hpp>
 
-#include "server/setup/config.hpp"
+#include "server/commands/subcommands.hpp"
 #include "server/setup/serve_setup.hpp"
+#include "server/setup/settings.hpp"
 
 namespace turnstone {
 
@@ -19,14 +22,14 @@ namespace fs = std::filesystem;
 /// disk.
 constexpr int kSearchDepth = 4;
 
-enum class Kind { dictionary, vehicle, site, config };
+enum class Kind { dictionary, vehicle, site, settings };
 
 std::optional<Kind> kind_by_name(const fs::path& path) {
     const std::string name = path.filename().string();
     if (name == "dictionary.json") return Kind::dictionary;
     if (name == "vehicle.json") return Kind::vehicle;
     if (name == "site.json") return Kind::site;
-    if (name == "turnstone.json") return Kind::config;
+    if (name == "turnstone.json") return Kind::settings;
     return std::nullopt;
 }
 
@@ -37,7 +40,8 @@ std::optional<Kind> kind_by_content(const nlohmann::json& json) {
     if (has_any({"packets"})) return Kind::dictionary;
     if (has_any({"pad", "station", "boundary"})) return Kind::site;
     if (has_any({"rocket", "sensors", "engine_running_threshold_rpm"})) return Kind::vehicle;
-    if (has_any({"vehicles", "links", "recordings", "port", "listen_address"})) return Kind::config;
+    const auto is_setting = [&json](const Setting& setting) { return json.contains(setting.key); };
+    if (std::ranges::any_of(settings_table(), is_setting)) return Kind::settings;
     return std::nullopt;
 }
 
@@ -45,6 +49,8 @@ std::string count_text(std::size_t count, const char* thing) {
     return std::to_string(count) + " " + thing + (count == 1 ? "" : "s");
 }
 
+/// Checks files (known by name, else by content) and folders (every known file in them, vehicle folders as a whole).
+/// Writes one line for each mistake, "file: /json/pointer: wrong; right", and one for each file without any.
 class Checker {
   public:
     explicit Checker(std::ostream& out) : out_(out) {}
@@ -54,7 +60,7 @@ class Checker {
         if (!fs::is_directory(path, error)) {
             file(path, kind_by_name(path));
         } else if (!folder(path, kSearchDepth)) {
-            report({{path.string(), "", "holds no dictionary.json, vehicle.json, site.json or turnstone.json",
+            report({{path.string(), "(folder)", "holds no dictionary.json, vehicle.json, site.json or turnstone.json",
                      "give a vehicle folder, or a file"}});
         }
     }
@@ -76,7 +82,7 @@ class Checker {
             const auto kind = kind_by_name(entry);
             if (fs::is_directory(entry, error)) {
                 found = (depth > 0 && folder(entry, depth - 1)) || found;
-            } else if (kind == Kind::site || kind == Kind::config) {
+            } else if (kind == Kind::site || kind == Kind::settings) {
                 found = true;
                 file(entry, kind);
             }
@@ -96,12 +102,12 @@ class Checker {
     void file(const fs::path& path, std::optional<Kind> kind) {
         std::vector<Problem> problems;
         // Only a settings file may hold comments; anything else that does is told so.
-        const bool may_have_comments = kind == Kind::config;
+        const bool may_have_comments = kind == Kind::settings;
         auto json = parse_json_file(path, problems, may_have_comments ? JsonComments::allowed : JsonComments::refused);
         if (!json && !kind) {
             std::vector<Problem> ignored; // the first attempt's problems stand unless this is a settings file
             const auto with_comments = parse_json_file(path, ignored, JsonComments::allowed);
-            if (with_comments && kind_by_content(*with_comments) == Kind::config) {
+            if (with_comments && kind_by_content(*with_comments) == Kind::settings) {
                 problems.clear();
                 json = with_comments;
             }
@@ -109,7 +115,7 @@ class Checker {
         if (json && !kind) {
             kind = kind_by_content(*json);
             if (!kind) {
-                problems.push_back({path.string(), "", "is no dictionary, vehicle, site or settings file",
+                problems.push_back({path.string(), "", "is not a dictionary, vehicle, site or settings file",
                                     "name it dictionary.json, vehicle.json, site.json or turnstone.json, or give it "
                                     "that file's members"});
             }
@@ -125,7 +131,12 @@ class Checker {
         case Kind::dictionary: return describe(read_dictionary(json, file, problems));
         case Kind::vehicle: return "vehicle " + read_vehicle(json, file, problems).name;
         case Kind::site: return "site " + read_site(json, file, problems).name;
-        case Kind::config: (void)read_config(json, file, problems); return "settings";
+        case Kind::settings: {
+            Settings settings;
+            read_settings(json, file, settings, problems);
+            if (problems.empty()) complete_settings(settings, file, problems);
+            return "settings";
+        }
         }
         return "";
     }
@@ -148,12 +159,19 @@ class Checker {
     std::size_t mistakes_ = 0;
 };
 
+int check_paths(const Arguments& given, std::ostream& out, std::ostream&) {
+    Checker checker(out);
+    for (const fs::path& path : paths_of(given, "PATH")) checker.path(path);
+    return checker.mistakes() == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
+}
+
 } // namespace
 
-std::size_t check_files(const std::vector<fs::path>& paths, std::ostream& out) {
-    Checker checker(out);
-    for (const fs::path& path : paths) checker.path(path);
-    return checker.mistakes();
+Subcommand check_subcommand() {
+    return {.name = "check",
+            .help = "Find the mistakes in vehicle folders, site files and settings files",
+            .arguments = {{.name = "PATH", .help = "Files, or folders to search", .required = true, .repeats = true}},
+            .run = check_paths};
 }
 
 } // namespace turnstone

@@ -55,21 +55,20 @@ struct Ingest::State {
                 [this, i](std::int64_t t_ns, LinkState state, const std::string& detail) {
                     slots[i].view.state = state;
                     slots[i].view.detail = detail;
-                    spdlog::info("link {}: {}{}{}", slots[i].view.name, word(state), detail.empty() ? "" : ": ",
-                                 detail);
                     report(t_ns, slots[i].view);
                 },
                 [this] { return recorder_has_room; }};
     }
 
-    /// One broken input must cost that input, not the thread. The pipeline stores a chunk before it
+    /// A defect that one input brings out must cost that input, not the thread. The pipeline stores a chunk before it
     /// interprets it.
     template <class Work>
     void guarded(const char* what, Work&& task) {
         try {
             task();
         } catch (const std::exception& error) {
-            if (failures++ < 10) spdlog::critical("ingest: {} could not be handled ({}); going on", what, error.what());
+            if (failures++ < 10)
+                spdlog::critical("Ingest could not handle {} ({}); it continues with the next", what, error.what());
         }
     }
 
@@ -81,11 +80,12 @@ struct Ingest::State {
     }
 
     void hand_over() {
-        if (!batch->empty()) {
-            const std::shared_ptr<const Batch> full = std::exchange(batch, std::make_shared<Batch>());
-            recorder.push(full);
-            outputs.on_batch(full);
-        }
+        if (batch->empty()) return;
+        for (const Event& event : batch->events)
+            if (event.kind == EventKind::link_state) spdlog::info("{}", event.text);
+        const std::shared_ptr<const Batch> full = std::exchange(batch, std::make_shared<Batch>());
+        recorder.push(full);
+        outputs.on_batch(full);
     }
 
     void flush() {
@@ -97,25 +97,25 @@ struct Ingest::State {
         published = views();
     }
 
-    /// A recorder in trouble is news for everyone, and part of the record once it can be written again.
+    /// A recording fault is for everyone to see, and part of the recording once that can be written again.
     void watch_recorder(std::int64_t now_ns) {
         if (now_ns < next_poll_ns && recorder_has_room) return;
         const RecorderStatus status = recorder.status();
         recorder_has_room = status.queue_bytes < kRecorderBacklogBytes;
         if (now_ns < next_poll_ns) return;
         next_poll_ns = now_ns + kRecorderPollNs;
-        // The sentence may hold figures that change every second; its coming and going is what counts.
+        // The sentence may hold figures that change every second; only whether there is one counts.
         if (status.fault.empty() != fault.empty()) {
             fault = status.fault;
             if (fault.empty())
-                spdlog::info("recording restored");
+                spdlog::info("Recording restored");
             else
-                spdlog::error("recording: {}", fault);
+                spdlog::error("Recording fault: {}", fault);
             act(now_ns, RecorderReport{fault});
         }
     }
 
-    /// `actions` come first in the first recording; a later one begins with what the one before hands on.
+    /// The first recording begins with `actions`; a later one with what the one before hands on.
     void begin_recording(const std::string& name, const std::vector<Action>& actions = {}) {
         const std::int64_t t_start_ns = station_now_ns();
         const std::int64_t utc_start_ns = utc_now_ns();
@@ -128,7 +128,7 @@ struct Ingest::State {
         tape.utc_start_ns = utc_start_ns;
         tape.schema = std::make_shared<const Schema>(next->schema());
         tape.setup = setup;
-        spdlog::info("recording {}", tape.id);
+        spdlog::info("Recording {}", tape.id);
         outputs.on_tape(std::move(tape));
         const std::unique_ptr<Pipeline> before = std::exchange(pipeline, std::move(next));
         for (const Action& action : before == nullptr ? actions : before->carried_actions()) act(t_start_ns, action);

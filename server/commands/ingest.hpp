@@ -41,9 +41,9 @@ class Ingest {
     void stop();
 
     // From any thread; done on the ingest thread, in the order called.
-    void action(Action action);           ///< for Pipeline::action
-    void new_recording(std::string name); ///< a new recording, no byte lost between: a frame that straddles the cut is
-                                          ///< carried over
+    void action(Action action); ///< for Pipeline::action
+    /// Loses no byte: an unfinished frame is carried over into the new recording.
+    void new_recording(std::string name);
     void set_meta(std::string key, std::string value);
 
     /// From any thread.

@@ -24,51 +24,64 @@ std::optional<Document> read_document(const std::filesystem::path& path, std::ve
     return Document{std::move(*text), std::move(*json)};
 }
 
-} // namespace
-
-std::optional<ServeSetup> read_setup(const Config& config, std::vector<Problem>& problems) {
-    const std::size_t problems_before = problems.size();
-    auto setup = std::make_shared<PipelineSetup>();
-    for (const std::filesystem::path& folder : config.vehicles) {
+void read_vehicles(const Settings& settings, PipelineSetup& out, std::vector<Problem>& problems) {
+    if (settings.vehicles.empty()) {
+        problems.push_back({"settings", "/vehicles", "no vehicle is given",
+                            "give a vehicle folder: --vehicle DIR, or \"vehicles\" in a settings file"});
+    }
+    for (const std::filesystem::path& folder : settings.vehicles) {
         auto vehicle = read_vehicle_folder(folder, problems);
         if (!vehicle) continue;
         const auto same = [&](const VehicleSetup& other) {
             return other.dictionary.vehicle == vehicle->dictionary.vehicle;
         };
-        if (std::any_of(setup->vehicles.begin(), setup->vehicles.end(), same)) {
+        if (std::ranges::any_of(out.vehicles, same)) {
             problems.push_back({(folder / "dictionary.json").string(), "/vehicle",
                                 "\"" + vehicle->dictionary.vehicle + "\" is given twice",
                                 "give each vehicle folder once"});
         }
-        setup->vehicles.push_back(std::move(*vehicle));
+        out.vehicles.push_back(std::move(*vehicle));
     }
-    if (const auto site = read_document(config.site, problems)) {
-        setup->site_json = site->text;
-        setup->site = read_site(site->json, config.site.string(), problems);
+}
+
+void read_site_file(const Settings& settings, PipelineSetup& out, std::vector<Problem>& problems) {
+    if (settings.site.empty()) {
+        problems.push_back(
+            {"settings", "/site", "no site is given", "give a site file: --site FILE, or \"site\" in a settings file"});
+    } else if (const auto site = read_document(settings.site, problems)) {
+        out.site_json = site->text;
+        out.site = read_site(site->json, settings.site.string(), problems);
     }
-    ServeSetup out;
-    for (const std::string& text : config.links)
-        if (auto uri = parse_link_uri(text))
-            out.uris.push_back(std::move(*uri));
-        else
-            problems.push_back({"links", "", uri.error().message, "see \"turnstone serve --help\""});
-    if (const auto named = name_links(out.uris); !named)
-        problems.push_back({"links", "", named.error().message, "see \"turnstone serve --help\""});
+}
+
+/// The vehicle a link carries: the one it names, else the first.
+std::optional<std::size_t> vehicle_of(const LinkUri& uri, const std::vector<VehicleSetup>& vehicles,
+                                      std::vector<Problem>& problems) {
+    if (uri.vehicle.empty()) return 0;
+    std::string known;
+    for (std::size_t i = 0; i < vehicles.size(); ++i) {
+        if (vehicles[i].dictionary.vehicle == uri.vehicle) return i;
+        known += (i == 0 ? "" : ", ") + vehicles[i].dictionary.vehicle;
+    }
+    problems.push_back({"settings", "/links", "link \"" + uri.text + "\" names the unknown vehicle " + uri.vehicle,
+                        "expected one of the vehicles given: " + known});
+    return std::nullopt;
+}
+
+} // namespace
+
+std::optional<ServeSetup> read_setup(Settings settings, std::vector<Problem>& problems) {
+    const std::size_t problems_before = problems.size();
+    auto setup = std::make_shared<PipelineSetup>();
+    read_vehicles(settings, *setup, problems);
+    read_site_file(settings, *setup, problems);
+    complete_settings(settings, "settings", problems);
     if (problems.size() != problems_before) return std::nullopt;
-    for (const LinkUri& uri : out.uris) {
-        const auto carried = [&](const VehicleSetup& vehicle) { return vehicle.dictionary.vehicle == uri.vehicle; };
-        const auto vehicle = uri.vehicle.empty()
-                                 ? setup->vehicles.begin()
-                                 : std::find_if(setup->vehicles.begin(), setup->vehicles.end(), carried);
-        if (vehicle == setup->vehicles.end()) {
-            problems.push_back({"links", "", "link \"" + uri.text + "\" carries the unknown vehicle " + uri.vehicle,
-                                "vehicle= must name one of the vehicle folders given"});
-            return std::nullopt;
-        }
-        setup->links.push_back({uri.name, uri.text, static_cast<std::size_t>(vehicle - setup->vehicles.begin())});
-    }
-    out.pipeline = std::move(setup);
-    return out;
+    for (const LinkUri& uri : settings.links)
+        if (const auto vehicle = vehicle_of(uri, setup->vehicles, problems))
+            setup->links.push_back({uri.name, uri.text, *vehicle});
+    if (problems.size() != problems_before) return std::nullopt;
+    return ServeSetup{.pipeline = std::move(setup), .uris = std::move(settings.links)};
 }
 
 } // namespace turnstone

@@ -1,12 +1,12 @@
 #pragma once
-/// Everything a config names, read: what a server starts from. Vehicle folders: server/setup/vehicle_folder.hpp.
+/// Everything the settings name, read: what a server starts from. Vehicle folders: server/setup/vehicle_folder.hpp.
 #include <memory>
 #include <optional>
 #include <vector>
 
 #include "server/link/link.hpp"
 #include "server/pipeline/pipeline.hpp"
-#include "server/setup/config.hpp"
+#include "server/setup/settings.hpp"
 #include "server/setup/vehicle_folder.hpp"
 
 namespace turnstone {
@@ -16,7 +16,7 @@ struct ServeSetup {
     std::vector<LinkUri> uris; ///< the k-th belongs to pipeline->links[k]
 };
 
-/// Reads everything a checked config names. Empty when any mistake was added.
-[[nodiscard]] std::optional<ServeSetup> read_setup(const Config& config, std::vector<Problem>& problems);
+/// Empty when any mistake was added.
+[[nodiscard]] std::optional<ServeSetup> read_setup(Settings settings, std::vector<Problem>& problems);
 
 } // namespace turnstone

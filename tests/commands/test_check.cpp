@@ -3,7 +3,7 @@
 
 #include <catch2/catch.hpp>
 
-#include "server/commands/check.hpp"
+#include "server/commands/subcommands.hpp"
 #include "tests/support/temporary_folder.hpp"
 #include "tests/support/tree.hpp"
 
@@ -19,7 +19,12 @@ struct Checked {
 
 Checked check(const std::vector<std::filesystem::path>& paths) {
     std::ostringstream out;
-    const std::size_t mistakes = check_files(paths, out);
+    const Arguments given = {{"PATH", {paths.begin(), paths.end()}}};
+    const int code = check_subcommand().run(given, out, out);
+    std::istringstream lines(out.str());
+    std::size_t mistakes = 0;
+    for (std::string line; std::getline(lines, line);) mistakes += line.find(": ok; ") == std::string::npos;
+    CHECK((code == 0) == (mistakes == 0));
     return {mistakes, out.str()};
 }
 
@@ -99,14 +104,22 @@ TEST_CASE("A file under another name is known by its content") {
         config.text,
         Catch::Contains("field.json: /links/0: link \"usb:x\" starts with no known scheme; expected serial:PATH"));
     CHECK_THAT(check({odd}).text,
-               Catch::Contains("odd.json: (whole file): is no dictionary, vehicle, site or settings"));
+               Catch::Contains("odd.json: (whole file): is not a dictionary, vehicle, site or settings"));
     CHECK_THAT(check({broken}).text, Catch::Contains("broken.json: (whole file): is not JSON"));
     CHECK_THAT(check({commented_site}).text, Catch::Contains("commented.json: (whole file): is not JSON"));
 }
 
+TEST_CASE("Settings that contradict each other are a mistake") {
+    const TemporaryFolder folder;
+    const auto file = folder.write("turnstone.json", R"({"share": true, "listen_address": "127.0.0.1"})");
+    const Checked checked = check({file});
+    CHECK(checked.mistakes == 1);
+    CHECK_THAT(checked.text, Catch::Contains("turnstone.json: /share: "));
+}
+
 TEST_CASE("A path that leads nowhere, or to nothing of ours, is a mistake") {
     const TemporaryFolder folder;
-    CHECK_THAT(check({folder.path()}).text, Catch::Contains("holds no dictionary.json"));
+    CHECK_THAT(check({folder.path()}).text, Catch::Contains(": (folder): holds no dictionary.json"));
     const Checked missing = check({folder.path() / "none.json", folder.path() / "site.json"});
     CHECK(missing.mistakes == 2);
     CHECK_THAT(missing.text, Catch::Contains("none.json does not exist"));

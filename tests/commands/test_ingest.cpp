@@ -62,18 +62,18 @@ struct Outputs {
                     batches.push_back(std::move(batch));
                 }};
     }
-    std::size_t octets() {
+    std::size_t bytes() {
         const std::lock_guard lock(mutex);
         std::size_t count = 0;
         for (const auto& batch : batches)
             for (const ChunkRecord& chunk : batch->chunks) count += chunk.carried ? 0 : chunk.bytes.size;
         return count;
     }
-    std::vector<std::string> actions() {
+    std::vector<Action> actions() {
         const std::lock_guard lock(mutex);
-        std::vector<std::string> out;
+        std::vector<Action> out;
         for (const auto& batch : batches)
-            for (const ActionRecord& action : batch->actions) out.push_back(action.json);
+            for (const ActionRecord& action : batch->actions) out.push_back(action.action);
         return out;
     }
 };
@@ -87,18 +87,17 @@ bool eventually(Condition&& condition) {
     return false;
 }
 
-bool has_text(const std::vector<std::string>& texts, const std::string& part) {
-    return std::any_of(
-        texts.begin(), texts.end(), [&](const std::string& text) { return text.find(part) != std::string::npos; });
+bool has(const std::vector<Action>& actions, const Action& wanted) {
+    return std::ranges::find(actions, wanted) != actions.end();
 }
 
-ServeSetup demo_setup(const std::vector<std::string>& links) {
-    Config config;
-    config.vehicles = {demo_path("sanderling")};
-    config.site = demo_path("site.json");
-    config.links = links;
+ServeSetup demo_setup(const std::string& link) {
+    Settings settings;
+    settings.vehicles = {demo_path("sanderling")};
+    settings.site = demo_path("site.json");
+    settings.links = {parse_link_uri(link).value()};
     std::vector<Problem> problems;
-    auto setup = read_setup(config, problems);
+    auto setup = read_setup(settings, problems);
     INFO(to_string(problems));
     REQUIRE(setup);
     return std::move(*setup);
@@ -106,14 +105,14 @@ ServeSetup demo_setup(const std::vector<std::string>& links) {
 
 } // namespace
 
-TEST_CASE("No byte is lost or doubled when recordings are cut while bytes arrive") {
+TEST_CASE("No byte is lost or doubled when one recording follows another while bytes arrive") {
     const TemporaryFolder folder;
     boost::asio::io_context context;
     udp::socket sender(context, udp::v4());
     const std::uint16_t port =
         udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
     const udp::endpoint target(boost::asio::ip::address_v4::loopback(), port);
-    ServeSetup setup = demo_setup({"udp://127.0.0.1:" + std::to_string(port) + "?name=radio"});
+    ServeSetup setup = demo_setup("udp://127.0.0.1:" + std::to_string(port) + "?name=radio");
 
     std::string sent;
     Outputs outputs;
@@ -123,9 +122,9 @@ TEST_CASE("No byte is lost or doubled when recordings are cut while bytes arrive
         Recorder recorder(settings, *setup.pipeline);
         Ingest ingest(setup.pipeline, std::move(setup.uris), recorder, outputs.sinks());
         ingest.start();
-        REQUIRE(eventually([&] { return ingest.links().front().state == "open"; }));
+        REQUIRE(eventually([&] { return ingest.links().front().state == LinkState::open; }));
         for (int i = 0; i < 600; ++i) {
-            // Datagrams end in the middle of frames, so that most cuts leave an unfinished one to carry over.
+            // Datagrams end in the middle of frames, so that most recordings end with an unfinished one to carry over.
             std::string datagram;
             for (int k = 0; k < 23; ++k) {
                 const auto number = static_cast<unsigned>(i * 23 + k);
@@ -133,10 +132,10 @@ TEST_CASE("No byte is lost or doubled when recordings are cut while bytes arrive
             }
             sender.send_to(boost::asio::buffer(datagram), target);
             sent += datagram;
-            if (i % 150 == 149) ingest.cut("part " + std::to_string(i));
+            if (i % 150 == 149) ingest.new_recording("part " + std::to_string(i));
             if (i % 5 == 0) std::this_thread::sleep_for(1ms);
         }
-        REQUIRE(eventually([&] { return outputs.octets() == sent.size(); }));
+        REQUIRE(eventually([&] { return outputs.bytes() == sent.size(); }));
         CHECK(ingest.links().front().bytes == sent.size());
         CHECK(ingest.links().front().t_last_ns > 0);
     }
@@ -166,26 +165,26 @@ TEST_CASE("No byte is lost or doubled when recordings are cut while bytes arrive
     CHECK(carried > 0);
 }
 
-TEST_CASE("Link states, markers and the state of the links after a cut are recorded as actions") {
+TEST_CASE("Link states and markers are recorded as actions; a new recording begins with the state of the links") {
     const TemporaryFolder folder;
     const auto capture = folder.write("capture.bin", std::string(50000, 'x'));
-    ServeSetup setup = demo_setup({"file:" + capture.string() + "?name=old-flight"});
+    ServeSetup setup = demo_setup("file:" + capture.string() + "?name=old-flight");
     Outputs outputs;
     RecorderSettings settings;
     settings.directory = folder.path() / "recordings";
     Recorder recorder(settings, *setup.pipeline);
     Ingest ingest(setup.pipeline, std::move(setup.uris), recorder, outputs.sinks());
     ingest.start();
-    REQUIRE(eventually([&] { return ingest.links().front().state == "ended"; }));
-    CHECK(eventually([&] { return outputs.octets() == 50000; }));
-    ingest.action(R"({"action":"marker","text":"door closed"})");
-    REQUIRE(eventually([&] { return has_text(outputs.actions(), "door closed"); }));
-    CHECK(has_text(outputs.actions(), R"("state":"opening")"));
-    CHECK(has_text(outputs.actions(), R"("state":"ended")"));
+    REQUIRE(eventually([&] { return ingest.links().front().state == LinkState::end_of_file; }));
+    CHECK(eventually([&] { return outputs.bytes() == 50000; }));
+    ingest.action(Marker{.text = "door closed"});
+    REQUIRE(eventually([&] { return has(outputs.actions(), Marker{.text = "door closed"}); }));
+    CHECK(has(outputs.actions(), LinkReport{.link = "old-flight", .state = LinkState::opening}));
+    CHECK(has(outputs.actions(), LinkReport{.link = "old-flight", .state = LinkState::end_of_file}));
     const std::size_t before = outputs.actions().size();
-    ingest.cut("second");
+    ingest.new_recording("second");
     REQUIRE(eventually([&] { return outputs.actions().size() > before; }));
-    CHECK(has_text({outputs.actions().back()}, R"("link":"old-flight","state":"ended")"));
+    CHECK(outputs.actions().back() == Action(LinkReport{.link = "old-flight", .state = LinkState::end_of_file}));
     CHECK(outputs.tapes.back().name == "second");
     ingest.stop();
     ingest.stop();
@@ -194,7 +193,7 @@ TEST_CASE("Link states, markers and the state of the links after a cut are recor
 
 TEST_CASE("The first recording begins with the actions it is given; readers are told before one is closed") {
     const TemporaryFolder folder;
-    ServeSetup setup = demo_setup({"file:/nonexistent.bin?name=radio"});
+    ServeSetup setup = demo_setup("file:/nonexistent.bin?name=radio");
     Outputs outputs;
     std::vector<std::string> order;
     IngestOutputs sinks = outputs.sinks();
@@ -207,10 +206,11 @@ TEST_CASE("The first recording begins with the actions it is given; readers are 
     settings.directory = folder.path();
     Recorder recorder(settings, *setup.pipeline);
     Ingest ingest(setup.pipeline, std::move(setup.uris), recorder, std::move(sinks));
-    ingest.start({R"({"action":"note","text":"what came before"})"});
+    const Action before = EngineTotal{.vehicle = "sanderling", .running_s = 12.5};
+    ingest.start({before});
     REQUIRE(eventually([&] { return !outputs.actions().empty(); }));
-    CHECK(outputs.actions().front() == R"({"action":"note","text":"what came before"})");
-    ingest.cut("second");
+    CHECK(outputs.actions().front() == before);
+    ingest.new_recording("second");
     ingest.stop();
     CHECK(order == std::vector<std::string>{"tape", "closing", "tape"});
 }

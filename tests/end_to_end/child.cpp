@@ -3,7 +3,6 @@
 #include <cerrno>
 #include <csignal>
 #include <sstream>
-#include <stdexcept>
 #include <system_error>
 #include <thread>
 
@@ -19,10 +18,8 @@ using namespace std::chrono_literals;
 
 Child::Child(const std::vector<std::string>& arguments, std::filesystem::path output) : output_(std::move(output)) {
     std::vector<char*> argv;
-    for (const auto& argument : arguments) {
-        argv.push_back(
-            const_cast<char*>(argument.c_str())); // execv takes char* for historical reasons; it does not write
-    }
+    for (const auto& argument : arguments)
+        argv.push_back(const_cast<char*>(argument.c_str())); // execv does not write, but takes char*
     argv.push_back(nullptr);
     const int log = ::open(output_.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
     if (log < 0) throw std::system_error(errno, std::generic_category(), output_.string());

@@ -65,11 +65,11 @@ std::filesystem::path only_recording(const std::filesystem::path& directory) {
 
 } // namespace
 
-TEST_CASE("every packet of a flight over a bad link is in the recording or lost by a named cause") {
-    const TemporaryFolder directory;
-    const auto port = directory.path() / "radio";
-    const auto recordings = directory.path() / "recordings";
-    const auto manifest_path = directory.path() / "manifest.jsonl";
+TEST_CASE("Every packet of a flight over a bad link is in the recording or lost by a named cause") {
+    const TemporaryFolder folder;
+    const auto port = folder.path() / "radio";
+    const auto recordings = folder.path() / "recordings";
+    const auto manifest_path = folder.path() / "manifest.jsonl";
     Child simulator({program_path("simulate"),
                      "--vehicle",
                      demo_path("sanderling"),
@@ -92,12 +92,12 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
                      "pty:" + port.string(),
                      "--manifest",
                      manifest_path.string()},
-                    directory.path() / "simulate.log");
-    REQUIRE(simulator.wait_for("(sending to)", 60s).has_value());
+                    folder.path() / "simulate.log");
+    REQUIRE(simulator.wait_for("sending to", 60s).has_value());
     Child server({program_path("turnstone"), "serve", "--vehicle", demo_path("sanderling"), "--site",
                   demo_path("site.json"), "--link", "serial:" + port.string() + "?baud=57600&name=radio", "--port", "0",
                   "--recordings", recordings.string()},
-                 directory.path() / "server.log");
+                 folder.path() / "server.log");
     REQUIRE(server.wait_for("listening on (http://[^ ]+)", 20s).has_value());
     const auto simulated = simulator.wait(280s);
     INFO(simulator.output());
@@ -122,10 +122,10 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
                                "(SELECT coalesce(sum(length(bytes)), 0) FROM chunk b WHERE b.input < a.input)") == 0);
     }
     {
-        INFO("a packet that arrived whole was accepted once and its further copies were told apart; a damaged one "
+        INFO("a packet that arrived whole was accepted once and its duplicates were told apart; a damaged one "
              "never passed");
         struct Seen {
-            int accepted = 0, copies = 0, other = 0;
+            int accepted = 0, duplicates = 0, other = 0;
             std::int64_t onboard_ns = 0;
         };
         std::map<Key, Seen> seen;
@@ -140,20 +140,20 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
                 }
                 Seen& s = seen[{sqlite3_column_int(row, 0), sqlite3_column_int(row, 1)}];
                 s.accepted += verdict == "accepted" || verdict == "late";
-                s.copies += verdict == "copy";
+                s.duplicates += verdict == "duplicate";
                 s.other += verdict == "undecodable" || verdict == "idle";
                 s.onboard_ns = sqlite3_column_int64(row, 3);
             });
         std::map<std::string, int> fates;
-        int expected_copies = 0;
+        int expected_duplicates = 0;
         for (const auto& [key, packet] : manifest.packets) {
             INFO("APID " << key.first << " sequence count " << key.second << " " << packet.fate);
             ++fates[packet.fate];
             const Seen got = seen.contains(key) ? seen[key] : Seen{};
             CHECK(got.accepted == (packet.intact_copies > 0 ? 1 : 0));
-            CHECK(got.copies == std::max(0, packet.intact_copies - 1));
+            CHECK(got.duplicates == std::max(0, packet.intact_copies - 1));
             CHECK(got.other == 0);
-            expected_copies += std::max(0, packet.intact_copies - 1);
+            expected_duplicates += std::max(0, packet.intact_copies - 1);
             seen.erase(key);
         }
         CHECK(seen.empty()); // nothing that was never sent
@@ -161,7 +161,7 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
         CHECK(fates["delivered"] > 1000);
         CHECK(fates["lost"] > 100);
         CHECK(fates["corrupted"] > 10);
-        CHECK(expected_copies > 0);
+        CHECK(expected_duplicates > 0);
         CHECK(bad_frames > 10);
     }
     {
@@ -181,20 +181,20 @@ TEST_CASE("every packet of a flight over a bad link is in the recording or lost 
             const std::string key = reinterpret_cast<const char*>(sqlite3_column_text(row, 0));
             phases += key.substr(key.rfind('/') + 1) + " ";
         });
-        CHECK(phases == "on_the_pad powered_ascent coast descent drogue_descent main_descent landed ");
-        const auto moment_s = [&](const std::string& name) {
+        CHECK(phases == "on_the_rail under_thrust coasting falling under_drogue under_main down ");
+        const auto event_s = [&](const std::string& name) {
             return database.real("SELECT t_ns * 1e-9 FROM event WHERE key = 'sanderling/flight/" + name + "'");
         };
         const auto& truth = manifest.run["events"];
-        CHECK(moment_s("apogee") - moment_s("lift_off") ==
+        CHECK(event_s("apogee") - event_s("liftoff") ==
               Approx(truth["apogee_s"].get<double>() - truth["liftoff_s"].get<double>()).margin(0.5));
-        CHECK(moment_s("landing") - moment_s("lift_off") ==
+        CHECK(event_s("touchdown") - event_s("liftoff") ==
               Approx(truth["touchdown_s"].get<double>() - truth["liftoff_s"].get<double>()).margin(2.5));
     }
     {
         INFO("reprocessing the stored inputs gives the stored rows again, bit for bit");
         Child verify({program_path("turnstone"), "verify", only_recording(recordings).string()},
-                     directory.path() / "verify.log");
+                     folder.path() / "verify.log");
         const auto result = verify.wait(120s);
         INFO(verify.output());
         CHECK(result == 0);

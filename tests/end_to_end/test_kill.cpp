@@ -19,16 +19,17 @@ using namespace turnstone;
 using namespace turnstone::test;
 using namespace std::chrono_literals;
 
-TEST_CASE("a server killed at random moments loses at most 250 ms and its files open") {
+TEST_CASE("A server killed at random moments loses at most 250 ms and its files open") {
     constexpr int kKills = 20;
     constexpr double kPromise_ms = 250;
-    const TemporaryFolder directory;
-    const auto port = directory.path() / "radio";
-    const auto recordings = directory.path() / "recordings";
+    const TemporaryFolder folder;
+    const auto port = folder.path() / "radio";
+    const auto recordings = folder.path() / "recordings";
     Child simulator({program_path("simulate"), "--vehicle", demo_path("sanderling"), "--site",
                      demo_path("site.json"), "--scenario", "on-the-rail", "--before-ignition-s", "600",
                      "--seed", "7", "--to", "pty:" + port.string()},
-                    directory.path() / "simulate.log");
+                    folder.path() / "simulate.log");
+    REQUIRE(simulator.wait_for("sending to", 60s).has_value());
     std::mt19937 random(20240611);
     std::uniform_int_distribution<int> delay_ms(300, 1500);
     std::set<std::filesystem::path> seen;
@@ -37,7 +38,7 @@ TEST_CASE("a server killed at random moments loses at most 250 ms and its files 
         Child server({program_path("turnstone"), "serve", "--vehicle", demo_path("sanderling"), "--site",
                       demo_path("site.json"), "--link", "serial:" + port.string() + "?baud=57600", "--port", "0",
                       "--recordings", recordings.string()},
-                     directory.path() / "server.log");
+                     folder.path() / "server.log");
         INFO(server.output());
         REQUIRE(server.wait_for("listening on (http://[^ ]+)", 10s).has_value());
         std::this_thread::sleep_for(std::chrono::milliseconds(1000 + delay_ms(random)));

@@ -22,7 +22,8 @@ expect "$control" 'Depends:.*libsqlite3-0' 'the dependency on SQLite'
 unpacked=$(mktemp -d)
 trap 'rm -rf "$unpacked"' EXIT
 dpkg-deb --extract "$package" "$unpacked"
-"$unpacked/usr/bin/turnstone" check "$unpacked/usr/share/turnstone/example/sanderling" "$unpacked/usr/share/turnstone/example/site.json" || failed=1
+"$unpacked/usr/bin/turnstone" check "$unpacked/usr/share/turnstone/example/sanderling" "$unpacked/usr/share/turnstone/example/site.json" \
+    "$unpacked/etc/turnstone/turnstone.json" || failed=1
 # The unit keeps its own user, its state directory and its hardening.
 for line in User=turnstone StateDirectory=turnstone NoNewPrivileges=yes ProtectSystem=strict; do
     grep -q "^$line$" "$unpacked/usr/lib/systemd/system/turnstone.service" || { echo "missing in the unit: $line"; failed=1; }

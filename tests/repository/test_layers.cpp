@@ -57,9 +57,9 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
       "server/serve/parse"}},
 
     {"server/commands",
-     {"shared", "server/pipeline", "server/link", "server/setup", "server/record/read", "server/record/write",
-      "server/serve"}},
-    {"server/main.cpp", {"protocol/firmware", "server/commands", "server/record", "server/setup"}},
+     {"shared", "protocol/firmware", "server/pipeline", "server/link", "server/setup", "server/record/read",
+      "server/record/write", "server/record", "server/serve"}},
+    {"server/main.cpp", {"server/commands"}},
 
     {"tools/sim/truth", {"shared"}},
     {"tools/sim/radio", {"shared", "tools/sim/truth"}},
@@ -69,6 +69,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"tools/simulate.cpp", {"tools/sim", "tools/sim/radio"}},
     {"tools/trials", {"shared", "server/estimate", "server/pipeline", "tools/sim", "tools/sim/scenario"}},
     {"tools/firmware_header.cpp", {"protocol/firmware"}},
+    {"tools/write_example_settings.cpp", {"server/setup"}},
     {"tools/benchmarks",
      {"shared", "protocol/packet", "protocol/framing", "protocol/dictionary", "protocol/decode",
       "server/estimate/chain", "server/estimate/prediction", "server/pipeline", "server/record/read",

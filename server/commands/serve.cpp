@@ -1,0 +1,186 @@
+// Builds and joins the parts of a running server, and takes them apart again in an order that keeps every byte:
+//
+//   1. links close, and the ingest thread hands over what is left    (no new data)
+//   2. the recorder commits everything it was given                  (data safe)
+//   3. viewers are closed, readers of the live file let go
+//   4. the recorder closes the recording into one file
+//
+// A second signal, or kShutdownDeadline, ends the process at once: after step 2 nothing can be lost by that, and before
+// it no more than a killed process loses.
+
+#include <chrono>
+#include <csignal>
+#include <cstdlib>
+#include <thread>
+
+#include <unistd.h>
+
+#include <spdlog/spdlog.h>
+
+#include "server/commands/ingest.hpp"
+#include "server/commands/subcommands.hpp"
+#include "server/record/read/engine_totals.hpp"
+#include "server/record/write/recorder.hpp"
+#include "server/serve/server.hpp"
+#include "server/setup/serve_setup.hpp"
+
+namespace turnstone {
+
+namespace {
+
+constexpr std::int64_t kFinalFlushMs = 5000;
+constexpr std::chrono::seconds kSessionsDeadline{2};
+constexpr std::chrono::seconds kShutdownDeadline{15};
+
+/// The signals that end the server, blocked in every thread and taken by sigwait in one place. Construct
+/// before the first thread: threads inherit the mask.
+class StopSignals {
+  public:
+    StopSignals() {
+        sigemptyset(&set_);
+        for (const int number : {SIGINT, SIGTERM, SIGHUP}) {
+            sigaddset(&set_, number);
+            // A shell starts background jobs with SIGINT ignored, and an ignored signal never becomes
+            // pending.
+            struct sigaction action {};
+            action.sa_handler = [](int) {};
+            sigaction(number, &action, nullptr);
+        }
+        pthread_sigmask(SIG_BLOCK, &set_, nullptr);
+        struct sigaction ignore {};
+        ignore.sa_handler = SIG_IGN;
+        sigaction(SIGPIPE, &ignore, nullptr);
+    }
+
+    void wait() const {
+        int number = 0;
+        while (sigwait(&set_, &number) != 0) {
+        }
+        spdlog::info("{}: stopping; a second signal stops at once", strsignal(number));
+    }
+
+    /// Ends the process at the next signal or at the deadline, whichever comes first.
+    void watch_shutdown() const {
+        std::thread([set = set_] {
+            timespec limit{};
+            limit.tv_sec = kShutdownDeadline.count();
+            const int number = sigtimedwait(&set, nullptr, &limit);
+            spdlog::critical(number > 0 ? "Stopped at once; the recording will be repaired at the next start"
+                                        : "Could not stop in time; the recording will be repaired at the next start");
+            std::_Exit(number > 0 ? 128 + number : 1);
+        }).detach();
+    }
+
+  private:
+    sigset_t set_{};
+};
+
+void greet(const Server& server, const Settings& settings, const std::string& operator_key, std::ostream& out) {
+    out << "Turnstone " TURNSTONE_VERSION " is listening on";
+    for (const std::string& address : server.addresses()) out << " " << address;
+    out << "\n"
+        << (settings.loopback_only() ? "Only this machine can reach it; --share opens it to the local network.\n"
+                                     : "Others can watch; changing anything needs the operator key.\n")
+        << "operator key: " << operator_key << "\n"
+        << "Turnstone only receives: it cannot command, arm or fire anything.\n"
+        << std::flush;
+}
+
+ServeSettings serve_settings(const Settings& settings, std::span<const Asset> assets) {
+    ServeSettings out;
+    out.listen_address = settings.bind_address();
+    out.port = static_cast<std::uint16_t>(settings.port);
+    out.host_names = settings.host_names;
+    out.recordings = settings.recordings;
+    out.operator_key = settings.operator_key.empty() ? random_key() : settings.operator_key;
+    out.assets = assets;
+    out.viewers_max = static_cast<std::size_t>(settings.viewers_max);
+    return out;
+}
+
+RecorderSettings recorder_settings(const Settings& settings) {
+    RecorderSettings out;
+    out.directory = settings.recordings;
+    out.commit_interval_ms = settings.commit_interval_ms;
+    out.sync_every_commit = settings.sync_every_commit;
+    return out;
+}
+
+/// Until SIGINT, SIGTERM or SIGHUP.
+int serve(const Settings& settings, ServeSetup setup, std::span<const Asset> assets, std::ostream& out,
+          std::ostream& errors) {
+    const StopSignals signals;
+    (void)station_now_ns(); // station time begins here
+
+    const std::vector<Action> past = engine_totals(settings.recordings, *setup.pipeline);
+    // Later ones refer to earlier ones; the ingest thread and the serve thread refer to each other and start
+    // last.
+    Recorder recorder(recorder_settings(settings), *setup.pipeline);
+    std::unique_ptr<Server> server;
+    Ingest ingest(setup.pipeline, std::move(setup.uris), recorder,
+                  {[&server](LiveTape tape) { server->begin_recording(std::move(tape)); },
+                   [&server](std::shared_ptr<const Batch> batch) { server->publish(std::move(batch)); },
+                   [&server] { server->release_recordings(); }});
+    ServeSettings server_settings = serve_settings(settings, assets);
+    const std::string operator_key = server_settings.operator_key;
+    ServeSources sources;
+    sources.station_now_ns = station_now_ns;
+    sources.links = [&ingest] { return ingest.links(); };
+    sources.recorder = [&recorder] { return recorder.status(); };
+    OperatorActions actions;
+    actions.action = [&ingest](Action action) { ingest.action(std::move(action)); };
+    actions.new_recording = [&ingest](std::string name) { ingest.new_recording(std::move(name)); };
+    actions.set_live_meta = [&ingest](std::string key, std::string value) {
+        ingest.set_meta(std::move(key), std::move(value));
+    };
+    server = std::make_unique<Server>(std::move(server_settings), std::move(sources), std::move(actions));
+
+    if (const auto started = server->start(); !started) return fail_with(started.error(), errors);
+    ingest.start(past);
+    greet(*server, settings, operator_key, out);
+
+    signals.wait();
+    signals.watch_shutdown();
+    ingest.stop();
+    if (!recorder.flush(kFinalFlushMs)) spdlog::error("Not everything could be written: {}", recorder.status().fault);
+    server->stop(kSessionsDeadline);
+    return EXIT_SUCCESS; // the recorder closes its file as it goes out of scope
+}
+
+int run_serve(const Arguments& given, std::span<const Asset> assets, std::ostream& out, std::ostream& errors) {
+    std::vector<Problem> problems;
+    Settings settings;
+    if (const std::string file = value_of(given, "--config"); !file.empty())
+        read_settings_file(file, settings, problems);
+    read_options(given, settings, problems);
+    if (!problems.empty()) return fail_with(problems, errors);
+    auto setup = read_setup(settings, problems);
+    return setup ? serve(settings, std::move(*setup), assets, out, errors) : fail_with(problems, errors);
+}
+
+} // namespace
+
+Subcommand serve_subcommand(std::span<const Asset> assets) {
+    Subcommand out{.name = "serve",
+                   .help = "Receive, record, and show live in browsers",
+                   .footer = "Example:\n  turnstone serve --vehicle my-rocket --site site.json "
+                             "--link 'serial:/dev/ttyUSB0?baud=57600'\n\n" +
+                             std::string(kSafety),
+                   .arguments = {{.name = "--config",
+                                  .value_name = "FILE",
+                                  .help = "Settings file: JSON with comments. Options on the command line replace what "
+                                          "stands in it."}},
+                   .run = [assets](const Arguments& given, std::ostream& results, std::ostream& errors) {
+                       return run_serve(given, assets, results, errors);
+                   }};
+    for (const Setting& setting : settings_table()) {
+        if (setting.option.empty()) continue;
+        out.arguments.push_back({.name = std::string(setting.option),
+                                 .value_name = std::string(setting.value_name),
+                                 .help = option_help(setting),
+                                 .repeats = setting.is_list()});
+    }
+    return out;
+}
+
+} // namespace turnstone

@@ -1,0 +1,235 @@
+#include "server/setup/settings.hpp"
+
+#include <charconv>
+
+#include <boost/asio/ip/address.hpp>
+#include <nlohmann/json.hpp>
+
+namespace turnstone {
+
+namespace {
+
+namespace fs = std::filesystem;
+
+// The last row's example is not a comment: no comma follows it in the example file.
+constexpr Setting kTable[] = {
+    {.key = "vehicles",
+     .option = "--vehicle",
+     .value_name = "DIR",
+     .member = &Settings::vehicles,
+     .min = 1,
+     .max = 16,
+     .help = "Vehicle folder, with dictionary.json and vehicle.json.",
+     .example = R"(["sanderling"])"},
+    {.key = "site",
+     .option = "--site",
+     .value_name = "FILE",
+     .member = &Settings::site,
+     .help = "Site file: pad, station and boundary; required.",
+     .example = R"("site.json")"},
+    {.key = "links",
+     .option = "--link",
+     .value_name = "URI",
+     .member = &Settings::links,
+     .max = 64,
+     .help = "Where bytes come from. Without any link the server only shows recordings.\n"
+             "One of\n"
+             "  serial:PATH?baud=57600   (also parity=none|even|odd, stop=1|2)\n"
+             "  udp://ADDRESS:PORT       (0.0.0.0 listens on every interface)\n"
+             "  tcp://HOST:PORT\n"
+             "  file:PATH?pace=57600     (a raw capture; without pace, at full speed)\n"
+             "Each also takes name=SHORT and, with several vehicles, vehicle=NAME.\n"
+             "Write ? before the first option and & before each further one.",
+     .example = R"(["serial:/dev/ttyUSB0?baud=57600&name=radio"])"},
+    {.key = "recordings",
+     .option = "--recordings",
+     .value_name = "DIR",
+     .member = &Settings::recordings,
+     .help = "Where recordings are kept; made when missing."},
+    {.key = "commit_interval_ms",
+     .option = "--commit-interval-ms",
+     .value_name = "MS",
+     .member = &Settings::commit_interval_ms,
+     .min = 20,
+     .max = 240, // what a killed process can lose stays below 250 ms
+     .help = "Milliseconds between commits to the recording: about what a killed process loses. A shorter interval "
+             "writes to the disk more often."},
+    {.key = "sync_every_commit",
+     .option = "--sync-every-commit",
+     .value_name = "true|false",
+     .member = &Settings::sync_every_commit,
+     .help = "true: each commit is forced to the disk, so that a pulled plug loses no more than a killed process. "
+             "false: fewer disk writes, and a pulled plug may lose much more."},
+    {.key = "listen_address",
+     .option = "--listen",
+     .value_name = "ADDRESS",
+     .member = &Settings::listen_address,
+     .help = "Numeric address to listen on. Without it: 127.0.0.1 (this machine only), or with share 0.0.0.0 (every "
+             "interface).",
+     .example = R"("192.168.1.20")",
+     .example_is_comment = true},
+    {.key = "port",
+     .option = "--port",
+     .value_name = "PORT",
+     .member = &Settings::port,
+     .max = 65535,
+     .help = "Port to listen on; 0 takes any free one."},
+    {.key = "share",
+     .option = "--share",
+     .value_name = "",
+     .member = &Settings::share,
+     .help = "Let everyone on the local network watch. Changing anything needs the operator key."},
+    {.key = "host_names",
+     .option = "--host-name",
+     .value_name = "NAME",
+     .member = &Settings::host_names,
+     .max = 64,
+     .help = "Name browsers may use for this machine besides its addresses."},
+    {.key = "operator_key",
+     .option = "",
+     .value_name = "",
+     .member = &Settings::operator_key,
+     .min = 16,
+     .help =
+         "Unlocks the operator controls. Without it a random key is made and printed at each start, which is safer. "
+         "If you set it, keep this file readable by its owner only. A command line can be read by others, so there "
+         "is no option for it.",
+     .example = R"("...")",
+     .example_is_comment = true},
+    {.key = "viewers_max",
+     .option = "--viewers-max",
+     .value_name = "COUNT",
+     .member = &Settings::viewers_max,
+     .min = 1,
+     .max = 10000,
+     .help = "Most viewers at once."},
+};
+
+/// Reads one member of a settings file, by the type of what it is read into.
+struct MemberReader {
+    JsonReader& in;
+    const Setting& setting;
+    const fs::path& folder;
+
+    void into(bool& out) const { out = in.boolean_or(setting.key, out); }
+    void into(std::int64_t& out) const { out = in.integer_or(setting.key, setting.min, setting.max, out); }
+    void into(std::string& out) const {
+        out = in.text_or(setting.key, out);
+        if (!out.empty() && std::ssize(out) < setting.min) {
+            in.problem_at(setting.key, "is shorter than " + std::to_string(setting.min) + " characters",
+                          "make it longer, or leave it out");
+        }
+    }
+    void into(fs::path& out) const {
+        const fs::path path = in.has(setting.key) ? fs::path(in.text(setting.key)) : out;
+        out = path.empty() ? path : folder / path;
+    }
+    template <class Element>
+    void into(std::vector<Element>& out) const {
+        std::vector<JsonReader> elements = in.array_if(setting.key, static_cast<std::size_t>(setting.max));
+        if (!in.has(setting.key)) return;
+        out.clear();
+        for (JsonReader& element : elements) add(element, out);
+    }
+
+    void add(JsonReader& element, std::vector<std::string>& out) const { out.push_back(element.as_text()); }
+    void add(JsonReader& element, std::vector<fs::path>& out) const { out.push_back(folder / element.as_text()); }
+    void add(JsonReader& element, std::vector<LinkUri>& out) const {
+        const std::string text = element.as_text();
+        if (text.empty()) return;
+        if (auto uri = parse_link_uri(text))
+            out.push_back(std::move(*uri));
+        else
+            element.problem(uri.error().message, "see \"turnstone serve --help\"");
+    }
+};
+
+void read_setting(JsonReader& in, const Setting& setting, const fs::path& folder, Settings& settings) {
+    in.ignore(setting.key);
+    std::visit([&](auto member) { MemberReader{in, setting, folder}.into(settings.*member); }, setting.member);
+}
+
+/// The JSON a settings file would hold; what does not fit stays text, and the reader says so.
+nlohmann::json json_of(const Setting& setting, const std::string& text) {
+    if (std::holds_alternative<bool Settings::*>(setting.member) && (text == "true" || text == "false"))
+        return text == "true";
+    if (std::holds_alternative<std::int64_t Settings::*>(setting.member)) {
+        std::int64_t number = 0;
+        const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), number);
+        if (error == std::errc{} && end == text.data() + text.size()) return number;
+    }
+    return text;
+}
+
+nlohmann::json json_of(const Setting& setting, const std::vector<std::string>& texts) {
+    if (!setting.is_list()) return json_of(setting, texts.back());
+    nlohmann::json out = nlohmann::json::array();
+    for (const std::string& text : texts) out.push_back(text);
+    return out;
+}
+
+} // namespace
+
+std::string Settings::bind_address() const {
+    if (!listen_address.empty()) return listen_address;
+    return share ? "0.0.0.0" : "127.0.0.1";
+}
+
+bool Settings::loopback_only() const {
+    boost::system::error_code error;
+    return boost::asio::ip::make_address(bind_address(), error).is_loopback();
+}
+
+bool Setting::is_list() const noexcept {
+    return std::holds_alternative<std::vector<std::string> Settings::*>(member) ||
+           std::holds_alternative<std::vector<fs::path> Settings::*>(member) ||
+           std::holds_alternative<std::vector<LinkUri> Settings::*>(member);
+}
+
+std::span<const Setting> settings_table() noexcept {
+    return kTable;
+}
+
+void read_settings(const nlohmann::json& json, const std::string& file, Settings& settings,
+                   std::vector<Problem>& problems) {
+    const fs::path folder = fs::path(file).parent_path();
+    JsonReader in(json, file, problems);
+    for (const Setting& setting : kTable) read_setting(in, setting, folder, settings);
+    in.finish();
+}
+
+void read_settings_file(const fs::path& path, Settings& settings, std::vector<Problem>& problems) {
+    if (const auto json = parse_json_file(path, problems, JsonComments::allowed))
+        read_settings(*json, path.string(), settings, problems);
+}
+
+void read_options(const Options& options, Settings& settings, std::vector<Problem>& problems) {
+    for (const Setting& setting : kTable) {
+        const auto given = options.find(setting.option);
+        if (given == options.end() || given->second.empty()) continue;
+        const nlohmann::json json = {{std::string(setting.key), json_of(setting, given->second)}};
+        std::vector<Problem> mistakes;
+        JsonReader in(json, "command line", mistakes);
+        read_setting(in, setting, "", settings);
+        for (Problem& mistake : mistakes) {
+            mistake.pointer = setting.option;
+            problems.push_back(std::move(mistake));
+        }
+    }
+}
+
+void complete_settings(Settings& settings, const std::string& where, std::vector<Problem>& problems) {
+    if (const auto named = name_links(settings.links); !named)
+        problems.push_back({where, "/links", named.error().message, "for instance serial:/dev/ttyUSB0?name=radio"});
+    boost::system::error_code error;
+    boost::asio::ip::make_address(settings.bind_address(), error);
+    if (error) {
+        problems.push_back({where, "/listen_address", "\"" + settings.listen_address + "\" is not a numeric address",
+                            "expected an address of this machine, for instance 192.168.1.20, or 0.0.0.0 for all"});
+    } else if (settings.share && settings.loopback_only()) {
+        problems.push_back({where, "/share", "opens the server to the local network, but listen_address is loopback",
+                            "leave one of the two out"});
+    }
+}
+
+} // namespace turnstone

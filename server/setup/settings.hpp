@@ -1,0 +1,79 @@
+#pragma once
+/// The settings of `turnstone serve`. Each is one row of a table, which yields the key in the settings file
+/// (turnstone.json: JSON with // and /* */ comments), the option on the command line, the range, the help and the
+/// commented example tools/demo/turnstone.json. Its default is the initial value of its member. To add a setting, add
+/// the member and the row, then build the target `example_settings`.
+#include <cstdint>
+#include <filesystem>
+#include <map>
+#include <span>
+#include <string>
+#include <string_view>
+#include <variant>
+#include <vector>
+
+#include "server/link/link_uri.hpp"
+#include "shared/json_reader.hpp"
+
+namespace turnstone {
+
+struct Settings {
+    std::vector<std::filesystem::path> vehicles; ///< folders
+    std::filesystem::path site;                  ///< file
+    std::vector<LinkUri> links;
+    std::filesystem::path recordings = "recordings";
+    std::int64_t commit_interval_ms = 100;
+    bool sync_every_commit = true;
+    std::string listen_address; ///< numeric; empty: see bind_address
+    std::int64_t port = 8321;
+    bool share = false;
+    std::vector<std::string> host_names;
+    std::string operator_key;
+    std::int64_t viewers_max = 1200;
+
+    /// listen_address, or without one what `share` asks for: every interface, else loopback.
+    [[nodiscard]] std::string bind_address() const;
+    /// Nobody but this machine can reach it.
+    [[nodiscard]] bool loopback_only() const;
+};
+
+struct Setting {
+    using Member = std::variant<bool Settings::*, std::int64_t Settings::*, std::string Settings::*,
+                                std::filesystem::path Settings::*, std::vector<std::string> Settings::*,
+                                std::vector<std::filesystem::path> Settings::*, std::vector<LinkUri> Settings::*>;
+
+    std::string_view key;
+    std::string_view option;     ///< empty: none
+    std::string_view value_name; ///< what help calls the option's value; empty: an option without a value
+    Member member;               ///< its type says what values it takes
+    std::int64_t min = 0;        ///< of a number; characters of a text; elements of a list, all sources together
+    std::int64_t max = 0;        ///< of a number; elements of a list
+    std::string_view help;
+    std::string_view example = {};   ///< JSON in the example file; empty: the default
+    bool example_is_comment = false; ///< shown, but not set
+
+    /// Given as a JSON array, or by repeating the option.
+    [[nodiscard]] bool is_list() const noexcept;
+};
+
+[[nodiscard]] std::span<const Setting> settings_table() noexcept;
+
+/// What the file sets replaces what `settings` holds. Paths in it are relative to its folder.
+void read_settings(const nlohmann::json& json, const std::string& file, Settings& settings,
+                   std::vector<Problem>& problems);
+void read_settings_file(const std::filesystem::path& path, Settings& settings, std::vector<Problem>& problems);
+
+/// Values by option, as a command line gives them: replace what `settings` holds.
+using Options = std::map<std::string, std::vector<std::string>, std::less<>>;
+void read_options(const Options& options, Settings& settings, std::vector<Problem>& problems);
+
+/// After the last source is read: names the links that have no name, and reports what only the values together show,
+/// such as settings that contradict each other. `where` names their source in messages.
+void complete_settings(Settings& settings, const std::string& where, std::vector<Problem>& problems);
+
+/// The help of a setting's option; lines end in "\n".
+[[nodiscard]] std::string option_help(const Setting& setting);
+/// A settings file that explains every setting and sets each to its example, else to its default.
+[[nodiscard]] std::string example_settings();
+
+} // namespace turnstone

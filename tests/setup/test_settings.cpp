@@ -1,0 +1,212 @@
+// The settings file: JSON (RFC 8259) with comments, mistakes at their JSON Pointer (RFC 6901). The command line and the
+// example file come from the same table.
+#include "server/setup/settings.hpp"
+
+#include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
+
+#include "tests/support/tree.hpp"
+
+using namespace turnstone;
+using namespace turnstone::test;
+
+namespace {
+
+std::vector<std::string> pointers_of(const std::vector<Problem>& problems) {
+    std::vector<std::string> out;
+    for (const Problem& problem : problems) out.push_back(problem.pointer);
+    return out;
+}
+
+} // namespace
+
+TEST_CASE("The example settings file is what the table makes") {
+    INFO("after a change to the table: cmake --build build/release --target example_settings");
+    CHECK(read_file(demo_path("turnstone.json")) == example_settings());
+}
+
+TEST_CASE("The example settings file reads without a mistake and sets the defaults") {
+    std::vector<Problem> problems;
+    Settings settings;
+    read_settings_file(demo_path("turnstone.json"), settings, problems);
+    complete_settings(settings, "turnstone.json", problems);
+    CHECK(to_string(problems).empty());
+    CHECK(settings.vehicles == std::vector{demo_path("sanderling")});
+    CHECK(settings.site == demo_path("site.json"));
+    CHECK(settings.links.size() == 1);
+    const Settings defaults;
+    CHECK(settings.commit_interval_ms == defaults.commit_interval_ms);
+    CHECK(settings.sync_every_commit == defaults.sync_every_commit);
+    CHECK(settings.listen_address == defaults.listen_address);
+    CHECK(settings.port == defaults.port);
+    CHECK(settings.share == defaults.share);
+    CHECK(settings.operator_key == defaults.operator_key);
+    CHECK(settings.viewers_max == defaults.viewers_max);
+    CHECK(settings.host_names == defaults.host_names);
+    CHECK(settings.recordings == demo_path() / defaults.recordings);
+}
+
+TEST_CASE("The packaged settings file reads without a mistake") {
+    std::vector<Problem> problems;
+    const auto path = source_path("tools/package/turnstone.json");
+    Settings settings;
+    read_settings_file(path, settings, problems);
+    complete_settings(settings, path.string(), problems);
+    CHECK(to_string(problems).empty());
+    CHECK(settings.recordings == "/var/lib/turnstone/recordings");
+}
+
+TEST_CASE("Every setting in the example that is a comment reads without a mistake once it is none") {
+    std::string text = example_settings();
+    std::size_t uncommented = 0;
+    for (std::size_t at = 0; (at = text.find("// \"", at)) != std::string::npos; ++uncommented) text.erase(at, 3);
+    const std::size_t key = text.find("\"...\"");
+    REQUIRE(key != std::string::npos);
+    text.replace(key, 5, "\"a key of 20 letters.\"");
+    std::vector<Problem> problems;
+    const auto json = parse_json_text(text, "turnstone.json", problems, JsonComments::allowed);
+    INFO(text);
+    REQUIRE(json);
+    Settings settings;
+    read_settings(*json, "turnstone.json", settings, problems);
+    CHECK(to_string(problems).empty());
+    CHECK(uncommented == 2);
+    CHECK(settings.listen_address == "192.168.1.20");
+    CHECK(settings.operator_key == "a key of 20 letters.");
+}
+
+TEST_CASE("Mistakes in a settings file are reported where they are") {
+    struct Case {
+        const char* json;
+        std::vector<std::string> pointers;
+    };
+    const Case cases[] = {
+        {R"({})", {}},
+        {R"({"port": 70000})", {"/port"}},
+        {R"({"port": "8321"})", {"/port"}},
+        {R"({"commit_interval_ms": 500, "share": "yes"})", {"/commit_interval_ms", "/share"}},
+        {R"({"links": ["serial:/dev/x", "serial:/dev/x?baud=1"]})", {"/links/1"}},
+        {R"({"links": "serial:/dev/x"})", {"/links"}},
+        {R"({"vehicles": [""]})", {"/vehicles/0"}},
+        {R"({"vehicles": [3]})", {"/vehicles/0"}},
+        {R"({"site": ""})", {"/site"}},
+        {R"({"viewers_max": 0})", {"/viewers_max"}},
+        {R"({"operator_key": "short"})", {"/operator_key"}},
+        {R"({"prot": 1})", {"/prot"}},
+        {R"([])", {""}},
+    };
+    for (const Case& one : cases) {
+        INFO(one.json);
+        std::vector<Problem> problems;
+        Settings settings;
+        read_settings(nlohmann::json::parse(one.json), "turnstone.json", settings, problems);
+        INFO(to_string(problems));
+        CHECK(pointers_of(problems) == one.pointers);
+    }
+}
+
+TEST_CASE("An option replaces what the file set; what no option names stays") {
+    std::vector<Problem> problems;
+    Settings settings;
+    read_settings(nlohmann::json::parse(R"({"vehicles": ["a"], "site": "s.json", "port": 1, "viewers_max": 2,
+                                            "links": ["tcp://tracker:7"], "sync_every_commit": true})"),
+                  "/etc/turnstone.json", settings, problems);
+    read_options({{"--vehicle", {"b", "c"}},
+                  {"--port", {"9"}},
+                  {"--link", {"udp://0.0.0.0:1", "udp://0.0.0.0:2"}},
+                  {"--sync-every-commit", {"false"}},
+                  {"--share", {"true"}},
+                  {"--host-name", {"station"}},
+                  {"--recordings", {"kept"}},
+                  {"--listen", {}}},
+                 settings, problems);
+    CHECK(to_string(problems).empty());
+    CHECK(settings.vehicles == std::vector<std::filesystem::path>{"b", "c"});
+    CHECK(settings.site == "/etc/s.json");
+    CHECK(settings.port == 9);
+    CHECK(settings.viewers_max == 2);
+    REQUIRE(settings.links.size() == 2);
+    CHECK(settings.links[1].text == "udp://0.0.0.0:2");
+    CHECK_FALSE(settings.sync_every_commit);
+    CHECK(settings.share);
+    CHECK(settings.host_names == std::vector<std::string>{"station"});
+    CHECK(settings.recordings == "kept");
+    CHECK(settings.listen_address.empty());
+}
+
+TEST_CASE("A mistake on the command line names its option") {
+    struct Case {
+        const char* option;
+        const char* value;
+        const char* wrong;
+    };
+    const Case cases[] = {
+        {"--port", "70000", "is 70000"},
+        {"--port", "8321x", "is the text \"8321x\""},
+        {"--port", "", "is the text \"\""},
+        {"--viewers-max", "0", "is 0"},
+        {"--sync-every-commit", "yes", "is the text \"yes\""},
+        {"--link", "usb:x", "link \"usb:x\""},
+        {"--vehicle", "", "is the text \"\""},
+    };
+    for (const Case& one : cases) {
+        INFO(one.option << " " << one.value);
+        std::vector<Problem> problems;
+        Settings settings;
+        read_options({{one.option, {one.value}}}, settings, problems);
+        REQUIRE(problems.size() == 1);
+        CHECK(problems.front().file == "command line");
+        CHECK(problems.front().pointer == one.option);
+        CHECK_THAT(problems.front().wrong, Catch::StartsWith(one.wrong));
+    }
+}
+
+TEST_CASE("Settings that cannot be meant together are reported") {
+    struct Case {
+        bool share;
+        const char* listen_address;
+        std::vector<std::string> links;
+        std::vector<std::string> pointers;
+    };
+    const Case cases[] = {
+        {false, "", {}, {}},
+        {true, "192.168.1.20", {"file:a", "file:b"}, {}},
+        {false, "localhost", {}, {"/listen_address"}},
+        {true, "127.0.0.1", {}, {"/share"}},
+        {false, "", {"file:a?name=x", "file:b?name=x"}, {"/links"}},
+    };
+    for (const Case& one : cases) {
+        Settings settings;
+        for (const std::string& text : one.links) settings.links.push_back(parse_link_uri(text).value());
+        settings.share = one.share;
+        settings.listen_address = one.listen_address;
+        std::vector<Problem> problems;
+        complete_settings(settings, "turnstone.json", problems);
+        INFO(to_string(problems));
+        CHECK(pointers_of(problems) == one.pointers);
+    }
+}
+
+TEST_CASE("A shared server listens on every interface, any other on this machine only, unless an address is given") {
+    struct Case {
+        bool share;
+        const char* listen_address;
+        const char* bind_address;
+        bool loopback_only;
+    };
+    const Case cases[] = {
+        {false, "", "127.0.0.1", true},
+        {true, "", "0.0.0.0", false},
+        {false, "192.168.1.20", "192.168.1.20", false},
+        {true, "192.168.1.20", "192.168.1.20", false},
+        {false, "::1", "::1", true},
+    };
+    for (const Case& one : cases) {
+        Settings settings;
+        settings.share = one.share;
+        settings.listen_address = one.listen_address;
+        INFO(one.share << " " << one.listen_address);
+        CHECK(settings.bind_address() == one.bind_address);
+        CHECK(settings.loopback_only() == one.loopback_only);
+    }
+}
