@@ -1,18 +1,23 @@
 #include "server/record/reprocess.hpp"
 
 #include <cstdlib>
+#include <utility>
 
 #include "server/commands/subcommands.hpp"
+#include "server/setup/vehicle_folder.hpp"
 
 namespace turnstone {
 
 namespace {
 
 int reprocess_file(const Arguments& given, std::ostream& out, std::ostream& errors) {
+    std::vector<Problem> problems;
+    auto vehicles = read_vehicle_folders(paths_of(given, "--vehicle"), problems);
+    if (!problems.empty()) return fail_with(problems, errors);
     const std::filesystem::path file = value_of(given, "FILE");
     std::filesystem::path folder = value_of(given, "--output");
     if (folder.empty()) folder = file.has_parent_path() ? file.parent_path() : ".";
-    const auto made = reprocess(file, paths_of(given, "--vehicle"), folder);
+    const auto made = reprocess(file, std::move(vehicles), folder);
     if (!made) return fail_with(made.error(), errors);
     out << made->string() << "\n";
     return EXIT_SUCCESS;

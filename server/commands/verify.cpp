@@ -1,7 +1,9 @@
 #include <cstdlib>
+#include <utility>
 
 #include "server/commands/subcommands.hpp"
-#include "server/record/reprocess.hpp"
+#include "server/record/verify.hpp"
+#include "server/setup/vehicle_folder.hpp"
 
 namespace turnstone {
 
@@ -10,7 +12,10 @@ namespace {
 int verify_files(const Arguments& given, std::ostream& out, std::ostream& errors) {
     int code = EXIT_SUCCESS;
     for (const auto& file : paths_of(given, "FILE")) {
-        const auto report = verify_recording(file);
+        std::vector<Problem> problems;
+        auto vehicles = read_vehicle_folders(paths_of(given, "--vehicle"), problems);
+        if (!problems.empty()) return fail_with(problems, errors);
+        const auto report = verify_recording(file, std::move(vehicles));
         if (!report) {
             code = fail_with(report.error(), errors);
             continue;
@@ -23,6 +28,7 @@ int verify_files(const Arguments& given, std::ostream& out, std::ostream& errors
             out << report->differences << " differences; the first: " << report->first_difference << "\n";
             code = EXIT_FAILURE;
         }
+        for (const std::string& what : report->not_compared) out << "  not compared: " << what << "\n";
     }
     return code;
 }
@@ -32,7 +38,12 @@ int verify_files(const Arguments& given, std::ostream& out, std::ostream& errors
 Subcommand verify_subcommand() {
     return {.name = "verify",
             .help = "Process recordings again and compare the result with what they hold, bit for bit",
-            .arguments = {{.name = "FILE", .help = "Recording", .required = true, .repeats = true}},
+            .arguments = {{.name = "FILE", .help = "Recording", .required = true, .repeats = true},
+                          {.name = "--vehicle",
+                           .value_name = "DIR",
+                           .help = "Vehicle folder to use in place of the recording's vehicle of that name, when the "
+                                   "recording is older than the words this version reads. Repeat for several.",
+                           .repeats = true}},
             .run = verify_files};
 }
 

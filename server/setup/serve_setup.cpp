@@ -1,6 +1,7 @@
 #include "server/setup/serve_setup.hpp"
 
-#include <algorithm>
+#include <string>
+#include <utility>
 
 #include <nlohmann/json.hpp>
 
@@ -29,19 +30,7 @@ void read_vehicles(const Settings& settings, PipelineSetup& out, std::vector<Pro
         problems.push_back({"settings", "/vehicles", "no vehicle is given",
                             "give a vehicle folder: --vehicle DIR, or \"vehicles\" in a settings file"});
     }
-    for (const std::filesystem::path& folder : settings.vehicles) {
-        auto vehicle = read_vehicle_folder(folder, problems);
-        if (!vehicle) continue;
-        const auto same = [&](const VehicleSetup& other) {
-            return other.dictionary.vehicle == vehicle->dictionary.vehicle;
-        };
-        if (std::ranges::any_of(out.vehicles, same)) {
-            problems.push_back({(folder / "dictionary.json").string(), "/vehicle",
-                                "\"" + vehicle->dictionary.vehicle + "\" is given twice",
-                                "give each vehicle folder once"});
-        }
-        out.vehicles.push_back(std::move(*vehicle));
-    }
+    out.vehicles = read_vehicle_folders(settings.vehicles, problems);
 }
 
 void read_site_file(const Settings& settings, PipelineSetup& out, std::vector<Problem>& problems) {
