@@ -83,7 +83,7 @@ void check_config(const Config& config, const std::string& origin, std::vector<P
     boost::system::error_code error;
     const auto address = boost::asio::ip::make_address(config.bind_address(), error);
     if (error) {
-        problem("/listen_address", "\"" + config.listen_address + "\" is no numeric address",
+        problem("/listen_address", "\"" + config.listen_address + "\" is not a numeric address",
                 "must be an address of this machine, for instance 192.168.1.20, or 0.0.0.0 for all");
     } else if (config.share && address.is_loopback()) {
         problem("/share", "asks for the local network while listen_address is loopback only",
