@@ -1,5 +1,5 @@
 // The predictor's Monte Carlo beside a bare integrator of the same model: the same steps, tables, density polynomial,
-// wind nodes and canopies, written over vectors of eight doubles, without drawing uncertain parameters, without a
+// wind nodes and parachutes, written over vectors of eight doubles, without drawing uncertain parameters, without a
 // summary. In one process, in turn.
 #include <array>
 #include <cmath>
@@ -41,7 +41,7 @@ bool any_above_zero(V8 x) {
 struct BareBlock {
     V8 t{}, x{}, y{}, z{}, vx{}, vy{}, vz{};
     V8 drag_scale{}, mass{}, delay{};
-    std::array<V8, 2> canopy{}, opens{};
+    std::array<V8, 2> drag_area_m2{}, opens{};
     std::array<V8, WindProfile::kNodes> east{}, north{};
 };
 
@@ -83,11 +83,11 @@ struct BareIntegrator {
             const auto& rho = c->density_kg_m3;
             const V8 density = ((rho[3] * km + rho[2]) * km + rho[1]) * km + rho[0];
             V8 area = drag_coefficient(speed, z) * rocket->reference_area_m2 * b.drag_scale;
-            for (std::size_t canopy = 0; canopy < 2; ++canopy) {
-                V8 open = (t - b.opens[canopy]) / 0.7;
+            for (std::size_t k = 0; k < 2; ++k) {
+                V8 open = (t - b.opens[k]) / 0.7;
                 open = open < 0 ? all(0) : open;
                 open = open > 1 ? all(1) : open;
-                area += b.canopy[canopy] * open * open;
+                area += b.drag_area_m2[k] * open * open;
             }
             const V8 rate = 0.5 * density * area * speed / b.mass;
             const V8 keep = 1 - 0.5 * h * rate, divide = 1 / (1 + 0.5 * h * rate);
@@ -138,7 +138,7 @@ struct Start {
     int cases;
 };
 
-Start descent() {
+Start under_drogue() {
     PredictionStart from{};
     from.phase = Phase::under_drogue;
     from.position_enu_m = {0, 0, 1000};
@@ -146,11 +146,11 @@ Start descent() {
     from.nose_enu = {0, 0, 1};
     from.covariance.setIdentity();
     from.place_known = true;
-    return {"under the first canopy at 1000 m, one case", from, 1};
+    return {.words = "under the drogue at 1000 m, one case", .from = from, .cases = 1};
 }
 
-Start coast() {
-    Start out = descent();
+Start coasting() {
+    Start out = under_drogue();
     out.words = "coasting at 300 m with 180 m/s, three cases";
     out.cases = 3;
     out.from.phase = Phase::coasting;
@@ -177,7 +177,7 @@ std::vector<BareBlock> bare_blocks(const Start& start, const RocketModel& rocket
         b.drag_scale = draw(1, 0.05);
         b.mass = all(rocket.mass_dry_kg);
         b.delay = draw(0, 0.1);
-        for (std::size_t k = 0; k < 2; ++k) b.canopy[k] = rocket.parachutes[k].drag_area_m2 * draw(1, 0.1);
+        for (std::size_t k = 0; k < 2; ++k) b.drag_area_m2[k] = rocket.parachutes[k].drag_area_m2 * draw(1, 0.1);
         const V8 east = draw(0, 4), north = draw(0, 4);
         for (auto& node : b.east) node = east + draw(0, 1);
         for (auto& node : b.north) node = north + draw(0, 1);
@@ -208,7 +208,7 @@ int main() {
     double sink = 0;
 
     std::printf("predictions: %d flights a round\n", Predictor::kFlights);
-    for (const Start& start : {descent(), coast()}) {
+    for (const Start& start : {under_drogue(), coasting()}) {
         const auto blocks = bare_blocks(start, rocket);
         bench::Race race;
         const auto ours = race.add(
