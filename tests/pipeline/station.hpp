@@ -21,6 +21,8 @@ namespace turnstone::test {
 
 using Bytes = std::vector<std::byte>;
 
+inline constexpr std::int64_t kStart_ns = 1'780'000'000 * kNsPerS;
+
 /// Packets: "step" (APID 100, every 20 ms: u32 serial, i16 level), "burst" (APID 101, every 50 ms: u32
 /// serial, text, batch of four samples) and "seldom" (APID 102, sporadic: u32 serial).
 inline std::string dictionary_json(const std::string& vehicle) {

@@ -11,7 +11,6 @@ using namespace turnstone::test;
 
 namespace {
 
-constexpr std::int64_t kStart = 1'780'000'000 * kNsPerS;
 const char* const kKinds[] = {"step", "burst", "seldom"};
 
 /// How often each serial number was shown, over the packet tables of a vehicle.
@@ -53,16 +52,16 @@ TEST_CASE("two impaired links: every packet is shown once or known to be lost") 
         INFO("seed " << seed);
         const PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}, {"relay", "test:", 0}});
         std::vector<Sent> sent;
-        send(sent, kStart, 60 * kNsPerS, 70'000, 16384 - 500); // the count wraps within ten seconds
+        send(sent, kStart_ns, 60 * kNsPerS, 70'000, 16384 - 500); // the count wraps within ten seconds
         const std::vector<Transmission> channels{
             transmit(sent, 0, {0.10, 0.02, 0.05, 0.03, 20 * kNsPerMs}, seed * 2),
             transmit(sent, 1, {0.20, 0.00, 0.00, 0.02, 20 * kNsPerMs + seed * 30 * kNsPerMs}, seed * 2 + 1)};
 
-        Pipeline pipeline(setup, kStart);
+        Pipeline pipeline(setup, kStart_ns);
         Batch out;
         for (const Delivery& delivery : in_order(channels))
             pipeline.chunk(delivery.link, delivery.t_ns, delivery.t_ns, delivery.bytes, out);
-        pipeline.advance(kStart + 62 * kNsPerS, out);
+        pipeline.advance(kStart_ns + 62 * kNsPerS, out);
 
         std::set<std::uint32_t> expected;
         std::size_t whole = 0;
@@ -110,9 +109,9 @@ TEST_CASE("two impaired links: every packet is shown once or known to be lost") 
 TEST_CASE("rows carry decoded values, their frame and times that do not lie after reception") {
     const PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}});
     std::vector<Sent> sent;
-    send(sent, kStart, 20 * kNsPerS, 5'000, 0);
+    send(sent, kStart_ns, 20 * kNsPerS, 5'000, 0);
     const Transmission channel = transmit(sent, 0, {}, 5);
-    Pipeline pipeline(setup, kStart);
+    Pipeline pipeline(setup, kStart_ns);
     Batch out;
     for (const Delivery& delivery : channel.deliveries)
         pipeline.chunk(0, delivery.t_ns, delivery.t_ns, delivery.bytes, out);
@@ -139,7 +138,7 @@ TEST_CASE("rows carry decoded values, their frame and times that do not lie afte
             CHECK(out.numbers_of(row, step)[1] == 1 + 0.5 * static_cast<std::int16_t>(serial * 7919u & 0xFFFFu));
             // The truth is known: once the fit has a few seconds, the row is late by the smallest delay and
             // one count.
-            if (sent[serial].t_ns > kStart + 8 * kNsPerS)
+            if (sent[serial].t_ns > kStart_ns + 8 * kNsPerS)
                 CHECK(std::abs(seconds_between(sent[serial].t_ns, row.t_ns) - 0.020) < 0.002);
         } else if (row.table == burst.id) {
             CHECK(out.texts_of(row, burst)[0] == "word");
@@ -156,16 +155,16 @@ TEST_CASE("rows carry decoded values, their frame and times that do not lie afte
 TEST_CASE("a reboot is one event, restarts the counts and loses no packet") {
     const PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}});
     std::vector<Sent> sent;
-    send(sent, kStart, 10 * kNsPerS, 500'000, 3000);
+    send(sent, kStart_ns, 10 * kNsPerS, 500'000, 3000);
     const std::size_t before = sent.size();
-    const std::int64_t t_boot_ns = kStart + 11 * kNsPerS;
+    const std::int64_t t_boot_ns = kStart_ns + 11 * kNsPerS;
     send(sent, t_boot_ns + 350 * kNsPerMs, 10 * kNsPerS, 350, 0);
     const Transmission channel = transmit(sent, 0, {}, 9);
-    Pipeline pipeline(setup, kStart);
+    Pipeline pipeline(setup, kStart_ns);
     Batch out;
     for (const Delivery& delivery : channel.deliveries)
         pipeline.chunk(0, delivery.t_ns, delivery.t_ns, delivery.bytes, out);
-    pipeline.advance(kStart + 25 * kNsPerS, out);
+    pipeline.advance(kStart_ns + 25 * kNsPerS, out);
 
     CHECK(serials_shown(out, pipeline.schema(), "alpha").size() == sent.size());
     CHECK(count_frames(out, PacketVerdict::accepted) == sent.size());
@@ -186,9 +185,9 @@ TEST_CASE("a reboot is one event, restarts the counts and loses no packet") {
 TEST_CASE("the 32-bit millisecond counter rolls over without reboot, loss or a step in time") {
     const PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}});
     std::vector<Sent> sent;
-    send(sent, kStart, 20 * kNsPerS, 0xFFFFFFFFu - 10'000, 7);
+    send(sent, kStart_ns, 20 * kNsPerS, 0xFFFFFFFFu - 10'000, 7);
     const Transmission channel = transmit(sent, 0, {}, 10);
-    Pipeline pipeline(setup, kStart);
+    Pipeline pipeline(setup, kStart_ns);
     Batch out;
     for (const Delivery& delivery : channel.deliveries)
         pipeline.chunk(0, delivery.t_ns, delivery.t_ns, delivery.bytes, out);
@@ -202,9 +201,9 @@ TEST_CASE("the 32-bit millisecond counter rolls over without reboot, loss or a s
 TEST_CASE("two vehicles on two links do not mix") {
     const PipelineSetup setup = make_setup(2, {{"radio", "test:", 0}, {"boat", "test:", 1}});
     std::vector<Sent> alpha, beta;
-    send(alpha, kStart, 10 * kNsPerS, 1'000, 0);
-    send(beta, kStart, 10 * kNsPerS, 900'000, 0);
-    Pipeline pipeline(setup, kStart);
+    send(alpha, kStart_ns, 10 * kNsPerS, 1'000, 0);
+    send(beta, kStart_ns, 10 * kNsPerS, 900'000, 0);
+    Pipeline pipeline(setup, kStart_ns);
     Batch out;
     for (const Delivery& delivery : in_order({transmit(alpha, 0, {}, 1), transmit(beta, 1, {}, 2)}))
         pipeline.chunk(delivery.link, delivery.t_ns, delivery.t_ns, delivery.bytes, out);
@@ -217,7 +216,7 @@ TEST_CASE("two vehicles on two links do not mix") {
 
 TEST_CASE("packets the dictionary cannot read are recorded, counted and not lost") {
     const PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}});
-    Pipeline pipeline(setup, kStart);
+    Pipeline pipeline(setup, kStart_ns);
     Batch out;
     Bytes stream;
     const auto add = [&stream](const Bytes& bytes) { stream.insert(stream.end(), bytes.begin(), bytes.end()); };
@@ -226,8 +225,8 @@ TEST_CASE("packets the dictionary cannot read are recorded, counted and not lost
     add(frame(100, 3, 1040, user_data(Kind::step, 3)));
     add(frame(777, 0, 1040, Bytes(8)));  // unknown APID
     add(frame(2047, 0, 1040, Bytes(8))); // idle
-    pipeline.chunk(0, kStart + 1, kStart + 1, stream, out);
-    pipeline.advance(kStart + kNsPerS, out);
+    pipeline.chunk(0, kStart_ns + 1, kStart_ns + 1, stream, out);
+    pipeline.advance(kStart_ns + kNsPerS, out);
     REQUIRE(out.frames.size() == 5);
     CHECK(out.frames[1].packet_verdict == PacketVerdict::undecodable);
     CHECK(out.frames[1].decode_verdict == DecodeVerdict::wrong_size);

@@ -13,13 +13,11 @@ using namespace turnstone::test;
 
 namespace {
 
-constexpr std::int64_t kStart = 1'780'000'000 * kNsPerS;
-
 struct Run {
     PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}});
-    Pipeline pipeline{setup, kStart};
+    Pipeline pipeline{setup, kStart_ns};
     Batch out;
-    void act(double at_s, const Action& action) { pipeline.action(kStart + seconds_to_ns(at_s), action, out); }
+    void act(double at_s, const Action& action) { pipeline.action(kStart_ns + seconds_to_ns(at_s), action, out); }
     [[nodiscard]] std::vector<std::string> alerts() const {
         std::vector<std::string> found;
         for (const Event& event : out.events) {
@@ -31,7 +29,7 @@ struct Run {
 };
 
 std::int64_t at(double t_s) {
-    return kStart + seconds_to_ns(t_s);
+    return kStart_ns + seconds_to_ns(t_s);
 }
 
 } // namespace
@@ -79,8 +77,8 @@ TEST_CASE("markers stand where they were set, never before the start or ahead of
     const double expected_s[] = {10, 4, 12, 0}, found_s[] = {10, 11, 12, 13};
     for (std::size_t k = 0; k < 4; ++k) {
         CHECK(run.out.events[k].kind == EventKind::marker);
-        CHECK(seconds_between(kStart, run.out.events[k].t_ns) == expected_s[k]);
-        CHECK(seconds_between(kStart, run.out.events[k].t_found_ns) == found_s[k]);
+        CHECK(seconds_between(kStart_ns, run.out.events[k].t_ns) == expected_s[k]);
+        CHECK(seconds_between(kStart_ns, run.out.events[k].t_found_ns) == found_s[k]);
     }
 }
 
@@ -163,8 +161,8 @@ TEST_CASE("a time that goes back counts as the latest seen") {
     Run run;
     run.act(5, Note{"a"});
     run.act(3, Note{"b"});
-    run.pipeline.chunk(0, kStart, kStart, Bytes{std::byte{0}}, run.out);
-    CHECK(run.out.actions[1].t_ns == kStart + 5 * kNsPerS);
-    CHECK(run.out.chunks[0].t_rx_ns == kStart + 5 * kNsPerS);
+    run.pipeline.chunk(0, kStart_ns, kStart_ns, Bytes{std::byte{0}}, run.out);
+    CHECK(run.out.actions[1].t_ns == kStart_ns + 5 * kNsPerS);
+    CHECK(run.out.chunks[0].t_rx_ns == kStart_ns + 5 * kNsPerS);
     CHECK(run.out.chunks[0].input == 2);
 }

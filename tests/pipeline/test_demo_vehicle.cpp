@@ -11,7 +11,6 @@ using namespace turnstone::test;
 
 namespace {
 
-constexpr std::int64_t kStart = 1'780'000'000 * kNsPerS;
 #ifdef __SANITIZE_ADDRESS__ // half a minute each
 constexpr std::uint64_t kSessions = 1;
 constexpr double kPredictionPeriod_s = 20;
@@ -49,7 +48,7 @@ std::vector<Delivery> random_session(const Dictionary& dictionary, std::uint64_t
             for (std::byte& octet : data[k])
                 if (random() % 50 == 0) octet = static_cast<std::byte>(random());
             const auto delay_ns = static_cast<std::int64_t>(random() % 9'000'000);
-            out.push_back({kStart + ms * kNsPerMs + delay_ns, 0,
+            out.push_back({kStart_ns + ms * kNsPerMs + delay_ns, 0,
                            frame(packet.apid, counts[k]++, static_cast<std::uint32_t>(5000 + ms), data[k])});
         }
     std::stable_sort(out.begin(), out.end(), [](const Delivery& a, const Delivery& b) { return a.t_ns < b.t_ns; });
@@ -60,7 +59,7 @@ std::vector<Delivery> random_session(const Dictionary& dictionary, std::uint64_t
 
 TEST_CASE("the schema of the demo vehicle carries roles, groups, words and 1-sigma columns") {
     const PipelineSetup setup = demo_setup();
-    const Pipeline pipeline(setup, kStart);
+    const Pipeline pipeline(setup, kStart_ns);
     const Schema& schema = pipeline.schema();
     std::set<std::string> names;
     for (std::size_t k = 0; k < schema.tables.size(); ++k) {
@@ -94,7 +93,7 @@ TEST_CASE("any packet contents: rows stay causal and a replay is the same bit fo
     for (std::uint64_t seed = 1; seed <= kSessions; ++seed) {
         const std::vector<Delivery> session = random_session(setup.vehicles[0].dictionary, seed);
         Batch live, replayed;
-        Pipeline first(setup, kStart), second(setup, kStart);
+        Pipeline first(setup, kStart_ns), second(setup, kStart_ns);
         first.set_prediction_period(kPredictionPeriod_s);
         second.set_prediction_period(kPredictionPeriod_s);
         for (const Delivery& delivery : session) {

@@ -8,8 +8,8 @@ using namespace turnstone::test;
 
 namespace {
 
-constexpr std::int64_t kStart = 1'780'000'000 * kNsPerS + 12'345'678;
-constexpr std::int64_t kEnd = kStart + 45 * kNsPerS;
+constexpr std::int64_t kBegin_ns = kStart_ns + 12'345'678; // on no whole millisecond
+constexpr std::int64_t kEnd_ns = kBegin_ns + 45 * kNsPerS;
 
 struct Input {
     std::int64_t t_ns;
@@ -25,16 +25,16 @@ PipelineSetup setup_of_two() {
 /// A busy session: two vehicles, three links, impairments, a reboot, operator actions, garbage.
 std::vector<Input> session(std::uint64_t seed) {
     std::vector<Sent> alpha, beta;
-    send(alpha, kStart, 20 * kNsPerS, 80'000, 16000);
-    send(alpha, kStart + 22 * kNsPerS, 20 * kNsPerS, 400, 0);
-    send(beta, kStart, 40 * kNsPerS, 0xFFFFFFFFu - 5'000, 3);
+    send(alpha, kBegin_ns, 20 * kNsPerS, 80'000, 16000);
+    send(alpha, kBegin_ns + 22 * kNsPerS, 20 * kNsPerS, 400, 0);
+    send(beta, kBegin_ns, 40 * kNsPerS, 0xFFFFFFFFu - 5'000, 3);
     std::vector<Input> inputs;
     for (Delivery& delivery : in_order({transmit(alpha, 0, {0.1, 0.05, 0.05, 0.05}, seed),
                                         transmit(alpha, 1, {0.3, 0, 0, 0.1, 90 * kNsPerMs}, seed + 1),
                                         transmit(beta, 2, {0.05, 0, 0.1, 0.02}, seed + 2)}))
         inputs.push_back({delivery.t_ns, delivery.link, std::move(delivery.bytes), {}});
     const auto act = [&](double at_s, Action action) {
-        inputs.push_back({kStart + seconds_to_ns(at_s), 0, {}, std::move(action)});
+        inputs.push_back({kBegin_ns + seconds_to_ns(at_s), 0, {}, std::move(action)});
     };
     act(1.0, LinkReport{"radio", LinkState::open, ""});
     act(5.5, Marker{"ignition"});
@@ -44,7 +44,7 @@ std::vector<Input> session(std::uint64_t seed) {
     std::mt19937_64 random(seed + 3);
     Bytes garbage(5000);
     for (std::byte& octet : garbage) octet = static_cast<std::byte>(random());
-    inputs.push_back({kStart + 15 * kNsPerS, 1, garbage, {}});
+    inputs.push_back({kBegin_ns + 15 * kNsPerS, 1, garbage, {}});
     std::stable_sort(inputs.begin(), inputs.end(), [](const Input& a, const Input& b) { return a.t_ns < b.t_ns; });
     return inputs;
 }
@@ -69,7 +69,7 @@ TEST_CASE("recorded inputs fed back give the same batch, bit for bit") {
     for (const std::uint64_t seed : {10u, 20u, 30u}) {
         const PipelineSetup setup = setup_of_two();
         Batch live;
-        Pipeline first(setup, kStart);
+        Pipeline first(setup, kBegin_ns);
         std::mt19937_64 random(seed);
         for (const Input& input : session(seed)) {
             // The live server's timer comes when it comes, and a late reading of the clock may even step
@@ -77,10 +77,10 @@ TEST_CASE("recorded inputs fed back give the same batch, bit for bit") {
             if (random() % 3 == 0) first.advance(input.t_ns - static_cast<std::int64_t>(random() % 50'000'000), live);
             feed(first, input, live);
         }
-        first.advance(kEnd, live);
+        first.advance(kEnd_ns, live);
 
         Batch replayed;
-        Pipeline second(setup, kStart);
+        Pipeline second(setup, kBegin_ns);
         auto action = live.actions.begin();
         for (const ChunkRecord& chunk : live.chunks) {
             for (; action != live.actions.end() && action->input < chunk.input; ++action)
@@ -89,7 +89,7 @@ TEST_CASE("recorded inputs fed back give the same batch, bit for bit") {
                          std::span(live.bytes).subspan(chunk.bytes.offset, chunk.bytes.size), replayed, chunk.carried);
         }
         for (; action != live.actions.end(); ++action) second.action(action->t_ns, action->action, replayed);
-        second.advance(kEnd, replayed);
+        second.advance(kEnd_ns, replayed);
         CHECK(live == replayed);
         CHECK(live.frames.size() > 3000);
         CHECK(live.events.size() >= 7);
@@ -103,7 +103,7 @@ TEST_CASE("chunks split at the same receive time change nothing but the chunk re
     const PipelineSetup setup = setup_of_two();
     const std::vector<Input> inputs = session(7);
     Batch whole, split;
-    Pipeline first(setup, kStart), second(setup, kStart);
+    Pipeline first(setup, kBegin_ns), second(setup, kBegin_ns);
     std::mt19937_64 random(99);
     for (const Input& input : inputs) {
         feed(first, input, whole);
@@ -128,22 +128,22 @@ TEST_CASE("when and how often time is advanced changes nothing") {
     const PipelineSetup setup = setup_of_two();
     const std::vector<Input> inputs = session(8);
     Batch plain;
-    Pipeline first(setup, kStart);
+    Pipeline first(setup, kBegin_ns);
     for (const Input& input : inputs) feed(first, input, plain);
-    first.advance(kEnd, plain);
+    first.advance(kEnd_ns, plain);
     for (const std::uint64_t seed : {1u, 2u, 3u}) {
         std::mt19937_64 random(seed);
         Batch advanced;
-        Pipeline second(setup, kStart);
+        Pipeline second(setup, kBegin_ns);
         for (std::size_t k = 0; k < inputs.size(); ++k) {
             feed(second, inputs[k], advanced);
-            const std::int64_t room_ns = (k + 1 < inputs.size() ? inputs[k + 1].t_ns : kEnd) - inputs[k].t_ns;
+            const std::int64_t room_ns = (k + 1 < inputs.size() ? inputs[k + 1].t_ns : kEnd_ns) - inputs[k].t_ns;
             for (unsigned n = 0; n < random() % 4; ++n)
                 second.advance(inputs[k].t_ns +
                                    static_cast<std::int64_t>(random() % static_cast<std::uint64_t>(room_ns + 1)),
                                advanced);
         }
-        second.advance(kEnd, advanced);
+        second.advance(kEnd_ns, advanced);
         CHECK(plain == advanced);
     }
 }
@@ -174,16 +174,16 @@ TEST_CASE("a recording is cut within a frame and no packet is lost") {
                 two = frame(100, 2, 1020, user_data(Kind::step, 2));
     for (std::size_t cut = 0; cut < two.size(); ++cut) {
         Batch before, after;
-        Pipeline first(setup, kStart);
+        Pipeline first(setup, kBegin_ns);
         Bytes head = one;
         head.insert(head.end(), two.begin(), two.begin() + static_cast<std::ptrdiff_t>(cut));
-        first.chunk(0, kStart + 10, kStart + 10, head, before);
+        first.chunk(0, kBegin_ns + 10, kBegin_ns + 10, head, before);
         CHECK(before.frames.size() == 1);
-        Pipeline second(setup, kStart + 20);
+        Pipeline second(setup, kBegin_ns + 20);
         const std::span<const std::byte> pending = first.pending(0);
         CHECK(pending.size() == cut);
-        second.chunk(0, kStart + 20, kStart + 20, pending, after, true);
-        second.chunk(0, kStart + 30, kStart + 30, std::span(two).subspan(cut), after);
+        second.chunk(0, kBegin_ns + 20, kBegin_ns + 20, pending, after, true);
+        second.chunk(0, kBegin_ns + 30, kBegin_ns + 30, std::span(two).subspan(cut), after);
         REQUIRE(after.frames.size() == 1);
         CHECK(after.frames[0].packet_verdict == PacketVerdict::accepted);
         CHECK(after.frames[0].stream_offset == 0);

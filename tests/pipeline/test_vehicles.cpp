@@ -12,8 +12,6 @@ using namespace turnstone::test;
 
 namespace {
 
-constexpr std::int64_t kStart = 1'780'000'000 * kNsPerS;
-
 VehicleSetup vehicle_of(const std::string& dictionary_json, const std::string& vehicle_json) {
     std::vector<Problem> problems;
     VehicleSetup vehicle;
@@ -79,12 +77,12 @@ Bytes floats(std::initializer_list<float> values) {
     return out;
 }
 
-/// Engine speed every 200 ms and gauges every second, from `from_s` to `to_s` after kStart.
+/// Engine speed every 200 ms and gauges every second, from `from_s` to `to_s` after kStart_ns.
 struct Engine {
     unsigned speeds = 0, gauges = 0;
     void run(Pipeline& pipeline, LinkId link, double from_s, double to_s, float rpm, Batch& out) {
         for (std::int64_t ms = std::llround(from_s * 1e3); ms < std::llround(to_s * 1e3); ms += 200) {
-            const std::int64_t t_ns = kStart + ms * kNsPerMs + 30 * kNsPerMs;
+            const std::int64_t t_ns = kStart_ns + ms * kNsPerMs + 30 * kNsPerMs;
             const auto onboard_ms = static_cast<std::uint32_t>(ms + 7000);
             pipeline.chunk(link, t_ns, t_ns, frame(200, speeds++, onboard_ms, floats({rpm})), out);
             if (ms % 1000 == 0)
@@ -122,19 +120,19 @@ TEST_CASE("engine hours go on across a new recording, from an action that is rec
     const PipelineSetup setup = setup_of(boat());
     Engine engine;
     Batch first, second;
-    Pipeline before(setup, kStart);
+    Pipeline before(setup, kStart_ns);
     engine.run(before, 0, 0, 100, 1500, first);
     CHECK(newest(first, before.schema(), "boat/estimate/engine", "running") == 1);
     CHECK(newest(first, before.schema(), "boat/estimate/engine", "running_time_h") * 3600 == Approx(99).margin(1.01));
 
-    const std::int64_t begins_ns = kStart + 100 * kNsPerS;
+    const std::int64_t begins_ns = kStart_ns + 100 * kNsPerS;
     Pipeline after(setup, begins_ns);
     const std::vector<Action> carried = before.carried_actions();
     REQUIRE(carried.size() == 1);
     after.action(begins_ns, carried[0], second);
     engine.run(after, 0, 100, 150, 1500, second);
     engine.run(after, 0, 150, 200, 0, second);
-    after.advance(kStart + 201 * kNsPerS, second);
+    after.advance(kStart_ns + 201 * kNsPerS, second);
     // 150 s of a running engine; one interval of 0.2 s goes at each end and where the new recording begins.
     CHECK(newest(second, after.schema(), "boat/estimate/engine", "running_time_h") * 3600 ==
           Approx(150 - 0.4).margin(0.21));
@@ -149,26 +147,26 @@ TEST_CASE("engine hours go on across a new recording, from an action that is rec
     REQUIRE(told != second.events.end());
     CHECK(told->text == "Engine hours continue from 0.03 h");
 
-    CHECK(second == replayed(setup, second, begins_ns, kStart + 201 * kNsPerS));
+    CHECK(second == replayed(setup, second, begins_ns, kStart_ns + 201 * kNsPerS));
     // Without the action the same bytes count from zero: the action is what the total rests on.
     Batch without = second;
     without.actions.clear();
-    CHECK_FALSE(second.numbers == replayed(setup, without, begins_ns, kStart + 201 * kNsPerS).numbers);
+    CHECK_FALSE(second.numbers == replayed(setup, without, begins_ns, kStart_ns + 201 * kNsPerS).numbers);
 }
 
 TEST_CASE("an engine's total survives its own text to the last bit, and a total for nobody is a note") {
     const PipelineSetup setup = setup_of(boat(), mast());
     for (const double running_s : {0.0, 0.1, 1234567.890123456, 1e9 / 3}) {
-        Pipeline pipeline(setup, kStart);
+        Pipeline pipeline(setup, kStart_ns);
         Batch out;
-        pipeline.action(kStart, action_from_json(to_json(EngineTotal{"boat", running_s})), out);
+        pipeline.action(kStart_ns, action_from_json(to_json(EngineTotal{"boat", running_s})), out);
         CHECK(pipeline.carried_actions() == std::vector<Action>{EngineTotal{"boat", running_s}}); // the mast has none
     }
     for (const EngineTotal& total : {EngineTotal{"mast", 5}, EngineTotal{"nobody", 5}, EngineTotal{"boat", -1}}) {
         INFO(to_json(total));
-        Pipeline pipeline(setup, kStart);
+        Pipeline pipeline(setup, kStart_ns);
         Batch out;
-        pipeline.action(kStart, total, out);
+        pipeline.action(kStart_ns, total, out);
         REQUIRE_FALSE(out.events.empty());
         CHECK(out.events.back().kind == EventKind::note);
         CHECK(pipeline.carried_actions() == std::vector<Action>{EngineTotal{"boat", 0}});
@@ -184,13 +182,13 @@ TEST_CASE("a weather station's wind is in the rocket's predictions, whichever of
     for (const bool station_first : orders) {
         const PipelineSetup setup = station_first ? setup_of(mast(), rocket()) : setup_of(rocket(), mast());
         const LinkId link = station_first ? 0 : 1;
-        const std::int64_t end_ns = kStart + 75 * kNsPerS;
+        const std::int64_t end_ns = kStart_ns + 75 * kNsPerS;
         for (const bool windy : {true, false}) {
-            Pipeline pipeline(setup, kStart);
+            Pipeline pipeline(setup, kStart_ns);
             pipeline.set_prediction_period(kSeldom_s);
             Batch live;
             for (unsigned k = 0; windy && k < 35; ++k) {
-                const std::int64_t t_ns = kStart + 2 * k * kNsPerS + 40 * kNsPerMs;
+                const std::int64_t t_ns = kStart_ns + 2 * k * kNsPerS + 40 * kNsPerMs;
                 // 6 m/s from the west-south-west, with gusts that even out.
                 const float speed_mps = k % 2 == 0 ? 5.0F : 7.0F;
                 pipeline.chunk(link, t_ns, t_ns, frame(300, k, 3000 + 2000 * k, floats({speed_mps, 250.0F})), live);
@@ -209,7 +207,7 @@ TEST_CASE("a weather station's wind is in the rocket's predictions, whichever of
             CHECK(sigma_mps < 1.5);
             CHECK(newest(live, pipeline.schema(), "sanderling/estimate/landing", "wind_0m_from_deg") ==
                   Approx(250).margin(0.1));
-            CHECK(live == replayed(setup, live, kStart, end_ns));
+            CHECK(live == replayed(setup, live, kStart_ns, end_ns));
         }
     }
 }

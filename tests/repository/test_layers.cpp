@@ -73,7 +73,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"tools/benchmarks",
      {"shared", "protocol/packet", "protocol/framing", "protocol/dictionary", "protocol/decode",
       "server/estimate/chain", "server/estimate/prediction", "server/pipeline", "server/record/read",
-      "server/record/write", "server/serve", "tools/sim/scenario", "tools/sim/avionics", "tools/trials"}},
+      "server/record/write", "server/serve", "tools/sim", "tools/trials"}},
 };
 
 /// The entry that a path such as "server/link/link.hpp" belongs to; empty when it is not ours.
