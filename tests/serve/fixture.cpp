@@ -58,7 +58,6 @@ std::string record_flight(const std::filesystem::path& folder) {
     return id;
 }
 
-
 LiveServer::LiveServer(const std::function<void(ServeSettings&)>& adjust, bool with_tape) {
     recorder_.recording = true;
     recorder_.file_bytes = 81920;

@@ -2,28 +2,19 @@
 
 #include <algorithm>
 #include <cmath>
-#include <filesystem>
-#include <fstream>
-#include <sstream>
 #include <stdexcept>
 
 #include <nlohmann/json.hpp>
 
 #include "server/pipeline/events.hpp"
+#include "tests/support/hex.hpp"
+#include "tests/support/tree.hpp"
 
 using namespace turnstone;
 
 namespace {
 
 constexpr std::int64_t kFoundAfterNs = 250'000'000;
-
-std::string file_text(const std::filesystem::path& path) {
-    std::ifstream file(path, std::ios::binary);
-    if (!file) throw std::runtime_error("cannot read " + path.string());
-    std::ostringstream out;
-    out << file.rdbuf();
-    return out.str();
-}
 
 std::int64_t tape_time(double t_s) {
     return kTapeStartNs + static_cast<std::int64_t>(std::llround(t_s * 1e9));
@@ -40,11 +31,10 @@ const Part& named(const std::vector<Part>& parts, const std::string& name) {
 
 std::shared_ptr<const PipelineSetup> golden_setup() {
     static const std::shared_ptr<const PipelineSetup> golden = [] {
-        const std::filesystem::path folder = std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tests/serve/setup";
         auto setup = std::make_shared<PipelineSetup>();
         std::vector<Problem> problems;
         const auto read = [&](const std::string& name, std::string& text) {
-            text = file_text(folder / name);
+            text = test::read_file(test::source_path("tests/serve/setup/" + name));
             return parse_json_text(text, name, problems).value_or(nlohmann::json());
         };
         VehicleSetup vehicle;
@@ -91,20 +81,11 @@ LiveTape golden_tape() {
 }
 
 std::string golden_text(const std::string& name) {
-    return file_text(std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tests/golden/stream" / name);
+    return test::read_file(test::source_path("tests/golden/stream/" + name));
 }
 
 std::string golden_bytes(const std::string& name) {
-    std::string out;
-    std::string digits;
-    for (const char c : golden_text(name)) {
-        if (c == '\n') continue;
-        digits.push_back(c);
-        if (digits.size() < 2) continue;
-        out.push_back(static_cast<char>(std::stoi(digits, nullptr, 16)));
-        digits.clear();
-    }
-    return out;
+    return test::text_from_hex(golden_text(name));
 }
 
 void add_row(Batch& batch, TableId table, double t_s, const std::vector<double>& numbers,

@@ -1,8 +1,7 @@
 /// protocol/STREAM.md names the words that the server sends: each set stands there as the server has it.
 #include <catch2/catch.hpp>
 
-#include <filesystem>
-#include <fstream>
+#include <sstream>
 #include <string>
 
 #include "protocol/framing/deframer.hpp"
@@ -11,6 +10,7 @@
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/series.hpp"
 #include "shared/link_state.hpp"
+#include "tests/support/tree.hpp"
 
 using namespace turnstone;
 
@@ -18,7 +18,7 @@ namespace {
 
 /// With every run of white space as one blank.
 std::string specification() {
-    std::ifstream file(std::filesystem::path(TURNSTONE_SOURCE_DIR) / "protocol/STREAM.md");
+    std::istringstream file(test::read_file(test::source_path("protocol/STREAM.md")));
     std::string out;
     for (std::string word; file >> word;) out += (out.empty() ? "" : " ") + word;
     return out;

@@ -27,7 +27,7 @@ double value(const openmetrics::Exposition& exposition, const std::string& name,
 } // namespace
 
 TEST_CASE("the reader of expositions gives the specification's verdicts") {
-    const nlohmann::json reference = read_reference("openmetrics.json");
+    const nlohmann::json& reference = test::read_reference("openmetrics.json");
     REQUIRE(reference.at("cases").size() == 31);
     for (const auto& c : reference.at("cases")) {
         const auto exposition = openmetrics::read(c.at("exposition").get<std::string>());
