@@ -6,17 +6,11 @@
 #include <vector>
 
 #include "server/serve/parse/websocket_frame.hpp"
+#include "tests/support/hex.hpp"
 
 using namespace turnstone;
 
 namespace {
-
-std::string from_hex(const std::string& hex) {
-    std::string out;
-    for (std::size_t i = 0; i < hex.size(); i += 2)
-        out.push_back(static_cast<char>(std::stoi(hex.substr(i, 2), nullptr, 16)));
-    return out;
-}
 
 /// Messages as "opcode:payload", or "!problem" at the end.
 std::vector<std::string> read_all(const std::string& bytes, std::size_t piece) {
@@ -81,17 +75,17 @@ TEST_CASE("client frames of RFC 6455 are read in any split") {
     for (const Case& c : cases)
         for (const std::size_t piece : {1u, 2u, 3u, 7u, 1000u}) {
             INFO(c.name << ", pieces of " << piece);
-            CHECK(read_all(from_hex(c.hex), piece) == c.expected);
+            CHECK(read_all(test::text_from_hex(c.hex), piece) == c.expected);
         }
 }
 
 TEST_CASE("server frame headers are those of RFC 6455 section 5.7") {
-    CHECK(frame_header(Opcode::text, 5) == from_hex("8105"));
-    CHECK(frame_header(Opcode::binary, 125) == from_hex("827d"));
-    CHECK(frame_header(Opcode::binary, 126) == from_hex("827e007e"));
-    CHECK(frame_header(Opcode::binary, 256) == from_hex("827e0100"));
-    CHECK(frame_header(Opcode::binary, 65535) == from_hex("827effff"));
-    CHECK(frame_header(Opcode::binary, 65536) == from_hex("827f0000000000010000"));
-    CHECK(*close_message(CloseCode::too_slow, "slow") == from_hex("88061138") + "slow");
+    CHECK(frame_header(Opcode::text, 5) == test::text_from_hex("8105"));
+    CHECK(frame_header(Opcode::binary, 125) == test::text_from_hex("827d"));
+    CHECK(frame_header(Opcode::binary, 126) == test::text_from_hex("827e007e"));
+    CHECK(frame_header(Opcode::binary, 256) == test::text_from_hex("827e0100"));
+    CHECK(frame_header(Opcode::binary, 65535) == test::text_from_hex("827effff"));
+    CHECK(frame_header(Opcode::binary, 65536) == test::text_from_hex("827f0000000000010000"));
+    CHECK(*close_message(CloseCode::too_slow, "slow") == test::text_from_hex("88061138") + "slow");
     CHECK(close_message(CloseCode::bad_message, std::string(500, 'x'))->size() == 2 + 125);
 }
