@@ -3,7 +3,7 @@
 #include <span>
 
 #include "server/commands/subcommand.hpp"
-#include "server/serve/http/assets.hpp"
+#include "server/serve/assets.hpp"
 
 namespace turnstone {
 

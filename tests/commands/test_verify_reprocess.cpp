@@ -5,21 +5,23 @@
 #include <catch2/catch.hpp>
 
 #include "server/commands/ingest.hpp"
-#include "server/commands/subcommands.hpp"
 #include "server/setup/serve_setup.hpp"
-#include "tests/support/files.hpp"
+#include "tests/commands/command_line.hpp"
+#include "tests/support/temporary_folder.hpp"
+#include "tests/support/tree.hpp"
 
 using namespace turnstone;
+using namespace turnstone::test;
 
 namespace {
 
 /// A recording of a capture file that holds noise: frames, none of them good.
-std::filesystem::path record_noise(const TestFolder& folder) {
+std::filesystem::path record_noise(const TemporaryFolder& folder) {
     std::string noise;
     for (unsigned i = 0; i < 5000; ++i) noise += static_cast<char>(i * i % 251);
     Settings settings;
-    settings.vehicles = {demo() / "sanderling"};
-    settings.site = demo() / "site.json";
+    settings.vehicles = {demo_path("sanderling")};
+    settings.site = demo_path("site.json");
     settings.links = {parse_link_uri("file:" + folder.write("noise.bin", noise).string()).value()};
     std::vector<Problem> problems;
     ServeSetup setup = read_setup(settings, problems).value();
@@ -36,12 +38,6 @@ std::filesystem::path record_noise(const TestFolder& folder) {
     return folder.path() / (id + ".sqlite");
 }
 
-struct Answer {
-    int code;
-    std::string out;
-    std::string errors;
-};
-
 Answer run(const Subcommand& subcommand, const Arguments& given) {
     std::ostringstream out;
     std::ostringstream errors;
@@ -52,9 +48,9 @@ Answer run(const Subcommand& subcommand, const Arguments& given) {
 } // namespace
 
 TEST_CASE("What was recorded is found the same by verify; what reprocess makes of it is a recording too") {
-    const TestFolder folder;
+    const TemporaryFolder folder;
     const std::string recording = record_noise(folder).string();
-    const std::string vehicle = (demo() / "sanderling").string();
+    const std::string vehicle = demo_path("sanderling");
     for (const Arguments& given :
          {Arguments{{"FILE", {recording}}}, Arguments{{"FILE", {recording, recording}}, {"--vehicle", {vehicle}}}}) {
         const Answer verified = run(verify_subcommand(), given);
@@ -63,7 +59,7 @@ TEST_CASE("What was recorded is found the same by verify; what reprocess makes o
         CHECK_THAT(verified.out, Catch::StartsWith(recording + ": ") && Catch::Contains(" give the same "));
     }
 
-    const TestFolder other;
+    const TemporaryFolder other;
     const Answer made = run(reprocess_subcommand(),
                             {{"FILE", {recording}}, {"--vehicle", {vehicle}}, {"--output", {other.path().string()}}});
     INFO(made.errors);
@@ -78,7 +74,7 @@ TEST_CASE("What was recorded is found the same by verify; what reprocess makes o
 }
 
 TEST_CASE("A vehicle folder with a mistake ends verify and reprocess before they begin") {
-    const TestFolder folder;
+    const TemporaryFolder folder;
     const Arguments given{{"FILE", {"/nowhere.sqlite"}}, {"--vehicle", {folder.path().string()}}};
     for (const Subcommand& subcommand : {verify_subcommand(), reprocess_subcommand()}) {
         const Answer answer = run(subcommand, given);

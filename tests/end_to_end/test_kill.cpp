@@ -25,9 +25,9 @@ TEST_CASE("A server killed at random moments loses at most 250 ms and its files 
     const TemporaryFolder folder;
     const auto port = folder.path() / "radio";
     const auto recordings = folder.path() / "recordings";
-    Child simulator({program_path("simulate"), "--vehicle", demo_path("sanderling"), "--site",
-                     demo_path("site.json"), "--scenario", "on-the-rail", "--before-ignition-s", "600",
-                     "--seed", "7", "--to", "pty:" + port.string()},
+    Child simulator({program_path("simulate"), "--vehicle", demo_path("sanderling"), "--site", demo_path("site.json"),
+                     "--scenario", "on-the-rail", "--before-ignition-s", "600", "--seed", "7", "--to",
+                     "pty:" + port.string()},
                     folder.path() / "simulate.log");
     REQUIRE(simulator.wait_for("sending to", 60s).has_value());
     std::mt19937 random(20240611);

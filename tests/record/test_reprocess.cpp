@@ -1,5 +1,6 @@
 /// Recordings of the real pipeline, made from the demo vehicle's own packets.
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"

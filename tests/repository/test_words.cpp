@@ -60,8 +60,8 @@ struct Text {
     }
 };
 
-/// Lower case, with one space for every run of blanks, line ends, comment marks, hyphens and underscores, and between the
-/// words of a name in camel case: so that a spelling is found in prose, in comments that are wrapped and in names.
+/// Lower case, with one space for every run of blanks, line ends, comment marks, hyphens and underscores, and between
+/// the words of a name in camel case: so that a spelling is found in prose, in comments that are wrapped and in names.
 Text words_of(const std::string& text) {
     Text out;
     std::size_t line = 1;
@@ -122,10 +122,11 @@ std::vector<std::size_t> lines_with(const Word& word, const std::string& text) {
     return lines_with(word, words_of(text), as_written(text));
 }
 
-/// Not the project's own text: reference values and recordings as they were found, pinned packages, and the list itself.
+/// Not the project's own text: reference values and recordings as they were found, pinned packages, and the list
+/// itself.
 bool exempt(const std::string& path) {
-    for (const char* start : {"tests/reference/", "tests/fuzz/corpus/", "tests/golden/recording", "web/package-lock.json",
-                              "tests/repository/words.txt", "tests/repository/test_words.cpp"})
+    for (const char* start : {"tests/reference/", "tests/fuzz/corpus/", "tests/golden/recording",
+                              "web/package-lock.json", "tests/repository/words.txt", "tests/repository/test_words.cpp"})
         if (path.rfind(start, 0) == 0) return true;
     return false;
 }

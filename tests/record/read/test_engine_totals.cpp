@@ -4,6 +4,7 @@
 #include <thread>
 
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"

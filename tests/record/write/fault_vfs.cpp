@@ -11,6 +11,8 @@
 
 #include <sqlite3.h>
 
+#include "tests/support/tree.hpp"
+
 namespace turnstone::record_test {
 
 namespace {
