@@ -6,7 +6,7 @@
 #include <CLI/CLI.hpp>
 
 #include "server/commands/subcommand.hpp"
-#include "shared/wrapped.hpp"
+#include "server/setup/wrapped.hpp"
 
 namespace turnstone {
 

@@ -4,7 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "server/setup/settings.hpp"
-#include "shared/wrapped.hpp"
+#include "server/setup/wrapped.hpp"
 
 namespace turnstone {
 

@@ -1,4 +1,4 @@
-#include "shared/wrapped.hpp"
+#include "server/setup/wrapped.hpp"
 
 #include <catch2/catch.hpp>
 
