@@ -11,16 +11,6 @@ namespace {
 
 using namespace turnstone;
 
-Subcommand version_subcommand() {
-    return {.name = "version",
-            .help = "Print the version",
-            .run =
-                [](const Arguments&, std::ostream& out, auto&) {
-                    out << "turnstone " TURNSTONE_VERSION "\n";
-                    return EXIT_SUCCESS;
-                }};
-}
-
 /// Log lines go to standard error, with UTC.
 void set_up_log() {
     auto log = spdlog::stderr_color_mt("turnstone");
@@ -33,13 +23,8 @@ void set_up_log() {
 int main(int argument_count, char** arguments) {
     try {
         set_up_log();
-        const Subcommand subcommands[] = {serve_subcommand(embedded_assets()),
-                                          check_subcommand(),
-                                          firmware_subcommand(),
-                                          verify_subcommand(),
-                                          reprocess_subcommand(),
-                                          version_subcommand()};
-        return run_command_line(subcommands, {arguments + 1, arguments + argument_count}, std::cout, std::cerr);
+        return run_command_line(all_subcommands(embedded_assets()), {arguments + 1, arguments + argument_count},
+                                std::cout, std::cerr);
     } catch (const std::exception& error) {
         std::cerr << "turnstone: " << error.what() << "\n";
         return EXIT_FAILURE;

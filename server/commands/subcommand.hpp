@@ -1,6 +1,6 @@
 #pragma once
 /// The word after "turnstone": what it is for, what it takes, what it does. To add one, write a file in this folder
-/// with a function that returns it, declare that in subcommands.hpp, and list it in server/main.cpp.
+/// with a function that returns it, declare that in subcommands.hpp, and list it in subcommands.cpp.
 #include <functional>
 #include <map>
 #include <ostream>

@@ -23,9 +23,7 @@ inline Answer run_typed(const std::vector<Subcommand>& subcommands, const std::v
 
 /// With every subcommand there is, and a server without a dashboard.
 inline Answer run_typed(const std::vector<std::string>& words) {
-    return run_typed(
-        {serve_subcommand({}), check_subcommand(), firmware_subcommand(), verify_subcommand(), reprocess_subcommand()},
-        words);
+    return run_typed(all_subcommands({}), words);
 }
 
 } // namespace turnstone::test

@@ -14,7 +14,7 @@ TEST_CASE("Help names every subcommand, and says what the program never does") {
     CHECK(answer.code == 0);
     CHECK(answer.errors.empty());
     for (const char* word : {"\n  serve ", "\n  check ", "\n  firmware ", "\n  verify ", "\n  reprocess ",
-                             "cannot arm or fire anything"}) {
+                             "\n  version ", "cannot arm or fire anything"}) {
         INFO(word);
         CHECK_THAT(answer.out, Catch::Contains(word));
     }

@@ -1,0 +1,10 @@
+#include "server/commands/subcommands.hpp"
+
+namespace turnstone {
+
+std::vector<Subcommand> all_subcommands(std::span<const Asset> assets) {
+    return {serve_subcommand(assets), check_subcommand(),     firmware_subcommand(),
+            verify_subcommand(),      reprocess_subcommand(), version_subcommand()};
+}
+
+} // namespace turnstone
