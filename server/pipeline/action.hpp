@@ -44,6 +44,6 @@ using Action = std::variant<Marker, Note, LinkReport, RecorderReport, EngineTota
 /// One line of JSON, {"action": KIND, ...}; times as decimal strings, since they pass 2^53.
 [[nodiscard]] std::string to_json(const Action& action);
 /// What to_json wrote. Anything else becomes a note, word for word: an input is never lost.
-[[nodiscard]] Action action_from_json(std::string_view json);
+[[nodiscard]] Action action_from_json(std::string_view text);
 
 } // namespace turnstone

@@ -20,6 +20,6 @@ struct EventVehicle {
 /// The values as one JSON object, names to numbers, booleans, texts or lists of texts; and back. What is none of these
 /// is left out. Reading gives back what was written, bit for bit.
 [[nodiscard]] std::string to_json(const EventValues& values);
-[[nodiscard]] EventValues event_values_from_json(std::string_view json);
+[[nodiscard]] EventValues event_values_from_json(std::string_view text);
 
 } // namespace turnstone

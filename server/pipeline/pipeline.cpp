@@ -119,7 +119,8 @@ struct Pipeline::State {
     }
 
     /// Markers and notes may be set on the tape behind its head, never before its start or ahead of it.
-    void place(EventId id, std::int64_t t_ns, const std::string& text, std::optional<std::int64_t> at_ns, Batch& out) {
+    void place(EventId id, std::int64_t t_ns, const std::string& text, std::optional<std::int64_t> at_ns,
+               Batch& out) const {
         out.events.push_back(make_event({.id = id,
                                          .t_ns = std::clamp(at_ns.value_or(t_ns), t_start_ns, t_ns),
                                          .values = {{"text", valid_text(text)}}},

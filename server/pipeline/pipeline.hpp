@@ -59,7 +59,7 @@ class Pipeline {
     /// input to `out`. Times must not go back; an earlier time is taken as the latest seen.
     void chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes, Batch& out,
                bool carried = false);
-    void action(std::int64_t t_ns, const Action& action, Batch& out);
+    void action(std::int64_t t_in_ns, const Action& action, Batch& out);
     void advance(std::int64_t t_ns, Batch& out);
 
     /// See estimate::EstimatorChain. No input, and not recorded: a station never calls it.

@@ -52,7 +52,7 @@ void remove_leftovers(const std::filesystem::path& folder) {
     }
 }
 
-void log_failure(std::exception_ptr failure) {
+void log_failure(const std::exception_ptr& failure) {
     if (!failure) return;
     try {
         std::rethrow_exception(failure);

@@ -31,7 +31,7 @@ std::filesystem::path record_noise(const TemporaryFolder& folder) {
     {
         Recorder recorder(recorder_settings, *setup.pipeline);
         Ingest ingest(setup.pipeline, std::move(setup.uris), recorder,
-                      {[&id](LiveTape tape) { id = tape.id; }, [](const std::shared_ptr<const Batch>&) {}});
+                      {[&id](const LiveTape& tape) { id = tape.id; }, [](const std::shared_ptr<const Batch>&) {}});
         ingest.start();
         while (ingest.links().front().bytes < noise.size()) std::this_thread::yield();
     }

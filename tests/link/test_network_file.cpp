@@ -37,7 +37,7 @@ std::uint16_t free_udp_port() {
 }
 
 std::filesystem::path capture(const std::string& text) {
-    const auto path = std::filesystem::temp_directory_path() / ("turnstone-capture-" + std::to_string(::getpid()));
+    auto path = std::filesystem::temp_directory_path() / ("turnstone-capture-" + std::to_string(::getpid()));
     std::ofstream(path, std::ios::binary) << text;
     return path;
 }

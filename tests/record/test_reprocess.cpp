@@ -69,7 +69,7 @@ void add_frame(std::vector<std::byte>& link, const Packet& packet, std::uint16_t
 std::string record_flight(const TemporaryFolder& directory, const PipelineSetup& setup) {
     Pipeline pipeline(setup, kStart_ns);
     Recorder recorder({.directory = directory.path()}, setup);
-    const std::string id = recorder.begin(pipeline.schema(), kStart_ns, kStart_ns, "flight");
+    std::string id = recorder.begin(pipeline.schema(), kStart_ns, kStart_ns, "flight");
     std::mt19937 random(9);
     std::vector<std::byte> waiting;
     std::vector<std::uint16_t> counts(setup.vehicles[0].dictionary.packets.size());

@@ -45,11 +45,11 @@ std::string record_flight(const std::filesystem::path& folder) {
     const auto setup = golden_setup();
     const auto schema = golden_schema();
     Recorder recorder(settings, *setup);
-    const std::string id = recorder.begin(*schema, kTapeStartNs, kTapeStartNs, "Test flight");
+    std::string id = recorder.begin(*schema, kTapeStartNs, kTapeStartNs, "Test flight");
     auto batch = std::make_shared<Batch>();
     for (int i = 0; i <= 2000; ++i) {
         add_row(*batch, 0, i * 0.005, {i * 0.005, 1.0});
-        if (i % 8 == 0) add_row(*batch, 1, i * 0.005, {87850.0 - i / 8}, {"ok"});
+        if (i % 8 == 0) add_row(*batch, 1, i * 0.005, {87850.0 - static_cast<double>(i / 8)}, {"ok"});
         if (i % 20 == 0) add_row(*batch, 2, i * 0.005, {10.0 * i, 0.5, 2.0, 0.25, 1.0});
     }
     batch->events.push_back(phase_event(3.25));
@@ -93,7 +93,7 @@ LiveServer::LiveServer(const std::function<void(ServeSettings&)>& adjust, bool w
     if (with_tape) server->begin_recording(golden_tape());
 }
 
-void LiveServer::publish(Batch batch) {
+void LiveServer::publish(Batch batch) const {
     server->publish(std::make_shared<const Batch>(std::move(batch)));
 }
 

@@ -20,7 +20,7 @@ std::string record_flight(const std::filesystem::path& folder);
 class LiveServer {
   public:
     explicit LiveServer(const std::function<void(turnstone::ServeSettings&)>& adjust = {}, bool with_tape = true);
-    void publish(turnstone::Batch batch);
+    void publish(turnstone::Batch batch) const;
     [[nodiscard]] std::uint16_t port() const { return server->port(); }
     [[nodiscard]] HttpReply get(const std::string& target, const Fields& fields = {}) const;
     [[nodiscard]] HttpReply post(const std::string& target, const std::string& body, const Fields& fields = {}) const;

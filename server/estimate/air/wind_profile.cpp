@@ -29,7 +29,7 @@ Eigen::Vector2d forecast(const std::vector<WindLayer>& layers, double height_m) 
         std::find_if(layers.begin(), layers.end(), [&](const WindLayer& l) { return l.height_m > height_m; });
     if (above == layers.begin()) return air_velocity(above->speed_mps, above->from_deg);
     const WindLayer& low = *(above - 1);
-    const Eigen::Vector2d below = air_velocity(low.speed_mps, low.from_deg);
+    Eigen::Vector2d below = air_velocity(low.speed_mps, low.from_deg);
     if (above == layers.end()) return below;
     const double part = (height_m - low.height_m) / (above->height_m - low.height_m);
     return below + part * (air_velocity(above->speed_mps, above->from_deg) - below);

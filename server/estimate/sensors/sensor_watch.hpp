@@ -59,11 +59,7 @@ class SensorWatch {
             set(SensorState::out_of_range);
         else if (frozen)
             set(SensorState::frozen);
-        else if (state_ == SensorState::good || state_ == SensorState::unheard)
-            set(SensorState::good);
-        else if (outside || repeats)
-            back_ = 0;
-        else if (++back_ >= kBackCount)
+        else if (state_ == SensorState::good || state_ == SensorState::unheard || is_back(!outside && !repeats))
             set(SensorState::good);
         return state_ == SensorState::good && !outside;
     }
@@ -79,6 +75,11 @@ class SensorWatch {
     [[nodiscard]] std::int64_t since_ns() const noexcept { return since_ns_; }
 
   private:
+    /// Whether a sensor that went wrong has given enough good samples in a row.
+    bool is_back(bool good) {
+        back_ = good ? back_ + 1 : 0;
+        return back_ >= kBackCount;
+    }
     void set(SensorState state) {
         if (state == state_) return;
         since_ns_ = state == SensorState::frozen ? t_run_ns_ : t_ns_;

@@ -13,7 +13,7 @@ std::size_t size_of(const Batch& batch) {
                         batch.frames.size() * sizeof(FrameRecord) + batch.rows.size() * sizeof(RowRecord) +
                         batch.numbers.size() * sizeof(double);
     for (const ActionRecord& action : batch.actions) bytes += sizeof(action) + to_json(action.action).size();
-    for (const std::string& text : batch.texts) bytes += sizeof(text) + text.size();
+    for (const std::string& text : batch.texts) bytes += sizeof(std::string) + text.size();
     for (const Event& event : batch.events)
         bytes += sizeof(event) + event.key.size() + event.text.size() + event.values.size() * sizeof(EventValue);
     return bytes;

@@ -17,7 +17,7 @@ using namespace record_test;
 std::string record_something(const TemporaryFolder& directory, std::int64_t utc_ns, const std::string& name) {
     Recorder recorder({.directory = directory.path()}, sample_setup());
     BatchMaker maker;
-    const std::string id = recorder.begin(sample_schema(), kStart_ns, utc_ns, name);
+    std::string id = recorder.begin(sample_schema(), kStart_ns, utc_ns, name);
     for (int i = 0; i < 100; ++i) recorder.push(maker.next());
     return id;
 }
@@ -60,7 +60,7 @@ TEST_CASE("the catalogue lists every recording, newest first, and says what is w
     std::ofstream(directory.path() / "notes.txt") << "not a recording";
     std::ofstream(directory.path() / ".2026.sqlite.new") << "half made";
     std::ofstream(directory.recording("a-text")) << std::string(5000, 'x');
-    std::ofstream(directory.recording("b-empty"));
+    std::ofstream(directory.recording("b-empty")) << "";
     {
         Database other(directory.recording("c-other"), Database::Mode::create);
         other.execute("CREATE TABLE t (x)");

@@ -140,9 +140,7 @@ ImuReading InertialSensor::read(double t_s, const Eigen::Vector3d& specific_forc
 }
 
 PressureSensor::PressureSensor(const SensorNoise& noise, double lag_s, Random random)
-    : noise_(noise), lag_s_(lag_s), random_(random), bias_pa_(0.0) {
-    bias_pa_ = noise_.pressure_bias_pa * random_.normal();
-}
+    : noise_(noise), lag_s_(lag_s), random_(random), bias_pa_(noise_.pressure_bias_pa * random_.normal()) {}
 
 void PressureSensor::follow(double vent_pressure_pa, double dt_s) {
     if (bay_pa_ <= 0.0 || lag_s_ <= 0.0) {
