@@ -1,7 +1,7 @@
 /** The HTTP API of protocol/STREAM.md, section 3: requests and checked answers. Errors carry the server's sentence. */
 import type { TapeSeconds } from './clocks';
 import { read_series, type Series } from './blocks';
-import { read_description, read_recording, type Description, type Recording } from './description';
+import { read_recording, type Recording } from './description';
 import { read_event, read_latest, type TapeEvent, type LatestRow, type SessionRole } from './messages';
 
 const kTimeoutMs = 10_000; // the server's own limit for a request
@@ -41,10 +41,6 @@ export async function fetch_recordings(): Promise<Recording[]> {
   const list = (await json('/api/recordings'))['recordings'];
   if (!Array.isArray(list)) throw new Error('/api/recordings: the answer has no list');
   return list.map((entry, i) => read_recording(entry, `recordings/${i}`));
-}
-
-export async function fetch_description(id: string): Promise<Description> {
-  return read_description(await json(`${at(id)}/description`));
 }
 
 export async function fetch_events(id: string): Promise<TapeEvent[]> {

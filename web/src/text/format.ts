@@ -21,14 +21,6 @@ export function format_value(column: Column, value: number): string {
   return format_fixed(shown_value(column.unit, value), shown_decimals(column.unit, column.decimals));
 }
 
-/** Value with its unit. */
-export function format_with_unit(column: Column, value: number): string {
-  const text = format_value(column, value);
-  const symbol = column.enumeration.size > 0 || text === kNoValue ? '' : shown_unit(column.unit).symbol;
-  if (symbol === '') return text;
-  return symbol === '°' ? text + symbol : `${text}${kNarrowSpace}${symbol}`;
-}
-
 /** 1-sigma with two significant digits, but no more than two decimals; three for times, which are known to milliseconds. */
 export function format_spread(unit: string, sigma: number): string {
   const width = shown_width(unit, sigma);

@@ -4,6 +4,7 @@
  * at the cursor; times to go are counted down from it.
  */
 import { flight_time, type TapeSeconds } from '../../stream/clocks';
+import { kRailFigures_s } from '../../tape/age';
 import {
   estimate,
   health_rank,
@@ -62,8 +63,7 @@ export interface Card {
   caution: boolean;
 }
 
-const kRailHold_s = 25; // on the rail predictions come every 10 s
-const kHold_s = 3;
+const kFlightFigures_s = 3;
 
 interface Scene {
   tape: Tape;
@@ -125,7 +125,7 @@ function without<E extends Estimator>(
 
 function age_when_stale(scene: Scene, t_s: TapeSeconds): string {
   const age_s = scene.cursor_s - t_s;
-  const hold_s = scene.liftoff_s === undefined ? kRailHold_s : kHold_s;
+  const hold_s = scene.liftoff_s === undefined ? kRailFigures_s : kFlightFigures_s;
   return age_s > hold_s ? format_age(age_s) : '';
 }
 
