@@ -1,11 +1,14 @@
 /** Draws one strip: rows of the tape on the window's time axis. Rasters are scratch space shared by all strips. */
 import { format_fixed } from '../text/format';
 import type { Series } from '../stream/blocks';
+import type { TapeSeconds } from '../stream/clocks';
 import type { History } from '../tape/history';
 import { kSeriesMax, type Strip, type Series as StripSeries } from '../tape/strips';
 import type { Tape, TableData } from '../tape/tape';
+import { zero_of } from '../tape/zero';
 import { shown_unit } from '../text/units';
 import { kChain, palette, type Palette } from './palette';
+import { draw_phases } from './phases';
 import { Raster } from './raster';
 import { walk } from './rows';
 import { draw_words } from './strip_words';
@@ -157,7 +160,7 @@ function draw_time_grid(
 }
 
 /** Returns the least and greatest value seen in the window, in the unit of the column, for the text equivalent. */
-export function draw_strip(surface: Surface, tape: Tape, history: History, strip: Strip, zero_s: number): StripExtent {
+export function draw_strip(surface: Surface, tape: Tape, history: History, strip: Strip, vehicle: number): StripExtent {
   const context = surface.begin();
   const colours = palette();
   const { width, height } = surface;
@@ -165,7 +168,9 @@ export function draw_strip(surface: Surface, tape: Tape, history: History, strip
   const from_s = tape.from_s;
   const to_s = tape.to_s;
   context.font = `11px ${colours.font}`;
-  draw_time_grid(context, colours, width, height, tape, zero_s);
+  const x = (t_s: TapeSeconds): number => ((t_s - from_s) / tape.span_s) * width;
+  draw_phases(context, colours, tape.log.phases(vehicle), x, tape.head_s, 0, height);
+  draw_time_grid(context, colours, width, height, tape, zero_of(tape, vehicle).t_s);
   if (strip.words) {
     draw_words(context, colours, surface, tape, history, strip);
     return { min: NaN, max: NaN };

@@ -56,7 +56,7 @@ export function format_duration(t_s: number): string {
   return minutes > 0 ? `${minutes} min ${two(whole % 60)} s` : `${whole} s`;
 }
 
-/** A length that stands still: "1 min", "2 min 05 s". */
+/** A length that does not count: "1 min", "2 min 05 s". */
 export const format_span = (t_s: number): string => format_duration(t_s).replace(/ 00 (s|min)$/, '');
 
 /** Time still to go: "in 6.3 s", "in 1 min 20 s", "now". Empty when unknown. */
@@ -74,13 +74,11 @@ export function format_age(age_s: number): string {
   return age < 100 ? `${Math.floor(age)} s` : `${Math.floor(age / 60)} min`;
 }
 
-export function format_utc_time(ms: UtcMs): string {
-  return Number.isFinite(ms) ? new Date(ms).toISOString().slice(11, 19) : kNoValue;
-}
-
-/** "14:32:05.2": to a tenth, for when an event happened. */
-export function format_utc_tenths(ms: UtcMs): string {
-  return Number.isFinite(ms) ? new Date(ms).toISOString().slice(11, 21) : kNoValue;
+/** "14:32:05", or "14:32:05.2" with a decimal, of up to three. Truncated, as every clock is. */
+export function format_utc_time(ms: UtcMs, decimals = 0): string {
+  if (!Number.isFinite(ms)) return kNoValue;
+  const end = decimals > 0 ? 20 + decimals : 19;
+  return new Date(ms + 1e-3).toISOString().slice(11, end);
 }
 
 export function format_utc_date(ms: UtcMs): string {
