@@ -11,8 +11,9 @@ import type { Tape } from '../../tape/tape';
 import { capital, format_age, format_fixed, format_sigma, format_value } from '../../text/format';
 import { shown_unit, spoken_unit } from '../../text/units';
 import { needs_words, why_missing } from '../wording';
+import { kReadoutTitles, kReadoutWords } from './wording';
 
-export type ReadoutName = 'altitude' | 'vertical_speed' | 'phase' | 'battery' | 'last_packet' | 'packet_loss';
+export type ReadoutName = keyof typeof kReadoutTitles;
 
 /** A column that could give a value, and what people call where it comes from; empty when there is only one. */
 interface Source {
@@ -39,30 +40,10 @@ export interface Readout {
   number: number;
 }
 
-const kTitles: Readonly<Record<ReadoutName, string>> = {
-  altitude: 'Altitude AGL',
-  vertical_speed: 'Vertical speed',
-  phase: 'Phase',
-  battery: 'Battery',
-  last_packet: 'Last packet',
-  packet_loss: 'Packet loss',
-};
-const kWords = {
-  no_value: 'No value yet',
-  no_packets: 'No packets yet',
-  no_link: 'No link',
-  navigation: 'navigation',
-  vertical: 'vertical filter',
-  on_board: 'on board',
-  ago: 'ago',
-  below: 'below range',
-  above: 'above range',
-} as const;
-
 function blank(name: ReadoutName, missing: string): Readout {
   return {
     name,
-    title: kTitles[name],
+    title: kReadoutTitles[name],
     value: '',
     unit: '',
     spoken_unit: '',
@@ -80,8 +61,8 @@ const age_words = (age_s: number, stale: boolean): string => `${stale ? 'stale, 
 
 function range_word(column: Column, value: number): string {
   if (!column.range) return '';
-  if (value < column.range[0]) return kWords.below;
-  return value > column.range[1] ? kWords.above : '';
+  if (value < column.range[0]) return kReadoutWords.below;
+  return value > column.range[1] ? kReadoutWords.above : '';
 }
 
 /** Undefined without a value at the cursor. */
@@ -118,11 +99,14 @@ function estimated(
   sources: readonly Source[],
   role: string,
 ): Readout {
-  for (const source of [...sources, { ref: find_role(tape.description, role, vehicle), words: kWords.on_board }]) {
+  for (const source of [
+    ...sources,
+    { ref: find_role(tape.description, role, vehicle), words: kReadoutWords.on_board },
+  ]) {
     const found = shown(tape, name, source);
     if (found) return found;
   }
-  return blank(name, why_missing(tape, vehicle, estimator) || kWords.no_value);
+  return blank(name, why_missing(tape, vehicle, estimator) || kReadoutWords.no_value);
 }
 
 /** Navigation knows best while fixes aid it; otherwise the filter that follows the vertical alone. */
@@ -135,8 +119,8 @@ function vertical_sources(
   const navigation = estimate(tape, vehicle, 'navigation');
   const aided = navigation.value('mode') === kNavigationMode.aided;
   return [
-    ...(aided ? [{ ref: navigation.ref(by_navigation), words: kWords.navigation }] : []),
-    { ref: estimate(tape, vehicle, 'vertical').ref(by_filter), words: kWords.vertical },
+    ...(aided ? [{ ref: navigation.ref(by_navigation), words: kReadoutWords.navigation }] : []),
+    { ref: estimate(tape, vehicle, 'vertical').ref(by_filter), words: kReadoutWords.vertical },
   ];
 }
 
@@ -163,19 +147,19 @@ function phase_readout(tape: Tape, vehicle: number): Readout {
 function battery_readout(tape: Tape, vehicle: number): Readout {
   const role = 'battery_voltage';
   const ref = find_role(tape.description, role, vehicle);
-  const missing = ref ? kWords.no_value : capital(needs_words([role], tape.roles));
+  const missing = ref ? kReadoutWords.no_value : capital(needs_words([role], tape.roles));
   return shown(tape, 'battery', { ref, words: '' }) ?? blank('battery', missing);
 }
 
 function last_packet_readout(tape: Tape, link: Table | undefined): Readout {
   const one = shown(tape, 'last_packet', { ref: link_ref(link, 'age_s'), words: '' });
-  if (!one) return blank('last_packet', link ? kWords.no_packets : kWords.no_link);
-  return one.stale ? one : { ...one, age: kWords.ago };
+  if (!one) return blank('last_packet', link ? kReadoutWords.no_packets : kReadoutWords.no_link);
+  return one.stale ? one : { ...one, age: kReadoutWords.ago };
 }
 
 function packet_loss_readout(tape: Tape, link: Table | undefined): Readout {
   const one = shown(tape, 'packet_loss', { ref: link_ref(link, 'loss_10s'), words: '' });
-  if (!one) return blank('packet_loss', link ? kWords.no_packets : kWords.no_link);
+  if (!one) return blank('packet_loss', link ? kReadoutWords.no_packets : kReadoutWords.no_link);
   return { ...one, value: format_fixed(one.number * 100, 1), unit: '%', spoken_unit: 'percent' };
 }
 
