@@ -66,12 +66,19 @@ export function format_to_go(t_s: number): string {
   return t_s < 20 ? `in ${format_fixed(t_s, 1)} s` : `in ${format_duration(t_s)}`;
 }
 
-/** Age of a value, short: "0.2 s", "14 s", "3 min". */
+/** Age of a value, short: 0.2 s, 14 s, 3 min. */
+export function age_figure(age_s: number): { value: string; unit: 's' | 'min' } {
+  const age = Math.max(0, age_s);
+  if (age < 10) return { value: age.toFixed(1), unit: 's' };
+  return age < 100
+    ? { value: String(Math.floor(age)), unit: 's' }
+    : { value: String(Math.floor(age / 60)), unit: 'min' };
+}
+
 export function format_age(age_s: number): string {
   if (!Number.isFinite(age_s)) return kNoValue;
-  const age = Math.max(0, age_s);
-  if (age < 10) return `${age.toFixed(1)} s`;
-  return age < 100 ? `${Math.floor(age)} s` : `${Math.floor(age / 60)} min`;
+  const { value, unit } = age_figure(age_s);
+  return `${value} ${unit}`;
 }
 
 /** "14:32:05", or "14:32:05.2" with a decimal, of up to three. Truncated, as every clock is. */

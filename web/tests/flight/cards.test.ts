@@ -98,6 +98,7 @@ describe('the apogee card', () => {
   it('counts down from the row in flight, and says when the row is old', () => {
     expect(said(card(stand(51, ascent, [kLiftoff]), 'apogee')).at(-1)).toBe('in 5.3 s');
     expect(card(stand(55, ascent, [kLiftoff]), 'apogee')?.stale).toBe('5.0 s');
+    expect(said(card(stand(55, ascent, [kLiftoff]), 'apogee')).at(-1), 'nothing to go').toBe('90 %: 393 to 431 m');
     expect(card(stand(55, ascent), 'apogee')?.stale, 'every 10 s on the rail').toBe('');
   });
   it('gives the apogee reached once it has passed', () => {

@@ -94,6 +94,11 @@ describe('the link', () => {
     expect(readout('last_packet', rows)).toMatchObject({ value: '0.0', unit: 's', age: 'ago' });
     expect(readout('packet_loss', rows)).toMatchObject({ title: 'Packet loss', value: '4.7', unit: '%' });
   });
+  it('says an old last packet in minutes, and that there is no loss to tell without packets', () => {
+    const silent = { 'link/radio': { age_s: 228.1 } };
+    expect(readout('last_packet', silent)).toMatchObject({ value: '3', unit: 'min', spoken_unit: 'minutes' });
+    expect(readout('packet_loss', silent).missing).toBe('No packets for 10 s');
+  });
   it('may have brought no packet yet, or not be there', () => {
     expect(readout('packet_loss', {}).missing).toBe('No packets yet');
     expect(readout('last_packet', {}, [], 'link/radio').missing).toBe('No link');

@@ -129,6 +129,11 @@ function age_when_stale(scene: Scene, t_s: TapeSeconds): string {
   return age_s > hold_s ? format_age(age_s) : '';
 }
 
+/** Counted down from a prediction; a stale one counts nothing down. */
+function to_go_words(scene: Scene, in_s: number, t_s: TapeSeconds): string {
+  return age_when_stale(scene, t_s) === '' ? format_to_go(in_s - (scene.cursor_s - t_s)) : '';
+}
+
 /** "at T+0:12.50 ± 0.060 s"; without a liftoff there is no T. */
 function when(scene: Scene, event: FlightEvent): string[] {
   if (scene.liftoff_s === undefined) return [];
@@ -154,7 +159,7 @@ function apogee_card(scene: Scene): Card {
       ? Number.isFinite(in_s)
         ? `${format_fixed(in_s, 1)} s after ignition`
         : ''
-      : format_to_go(in_s - (scene.cursor_s - ascent.t_s));
+      : to_go_words(scene, in_s, ascent.t_s);
   const interval = `90 %: ${format_interval(ascent.value('apogee_low_m'), ascent.value('apogee_high_m'), 'm')}`;
   return {
     ...predicted,
@@ -207,7 +212,7 @@ function landing_card(scene: Scene): Card {
     ...predicted,
     figures: from_pad(east_m, landing.value('nominal_north_m'), NaN),
     notes: [
-      scene.liftoff_s === undefined ? '' : format_to_go(landing.value('nominal_in_s') - (scene.cursor_s - landing.t_s)),
+      scene.liftoff_s === undefined ? '' : to_go_words(scene, landing.value('nominal_in_s'), landing.t_s),
       fraction === '' ? kCardWords.no_boundary : `${fraction} outside the boundary`,
       `95 % ellipse ${axes.map((axis) => format_fixed(axis, 0)).join(' × ')} m (semi-axes)`,
     ].filter((note) => note !== ''),

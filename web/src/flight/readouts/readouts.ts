@@ -5,10 +5,10 @@
 import type { Column, Table } from '../../stream/description';
 import { stale_after_s } from '../../tape/age';
 import { estimate, kNavigationMode, type ColumnOf, type Estimator } from '../../tape/estimates';
-import { link_ref, newest_link } from '../../tape/links';
+import { link_ref, link_value, newest_link } from '../../tape/links';
 import { find_role, type ColumnRef } from '../../tape/roles';
 import type { Tape } from '../../tape/tape';
-import { capital, format_age, format_fixed, format_sigma, format_value } from '../../text/format';
+import { age_figure, capital, format_age, format_fixed, format_sigma, format_value } from '../../text/format';
 import { shown_unit, spoken_unit } from '../../text/units';
 import { needs_words, why_missing } from '../wording';
 import { kReadoutTitles, kReadoutWords } from './wording';
@@ -151,15 +151,24 @@ function battery_readout(tape: Tape, vehicle: number): Readout {
   return shown(tape, 'battery', { ref, words: '' }) ?? blank('battery', missing);
 }
 
+const kSpokenAge = { s: 'seconds', min: 'minutes' } as const;
+
 function last_packet_readout(tape: Tape, link: Table | undefined): Readout {
   const one = shown(tape, 'last_packet', { ref: link_ref(link, 'age_s'), words: '' });
   if (!one) return blank('last_packet', link ? kReadoutWords.no_packets : kReadoutWords.no_link);
-  return one.stale ? one : { ...one, age: kReadoutWords.ago };
+  const { value, unit } = age_figure(one.number);
+  return { ...one, value, unit, spoken_unit: kSpokenAge[unit], age: one.stale ? one.age : kReadoutWords.ago };
 }
 
 function packet_loss_readout(tape: Tape, link: Table | undefined): Readout {
   const one = shown(tape, 'packet_loss', { ref: link_ref(link, 'loss_10s'), words: '' });
-  if (!one) return blank('packet_loss', link ? kReadoutWords.no_packets : kReadoutWords.no_link);
+  if (!one) {
+    const heard = Number.isFinite(link_value(tape, link, 'age_s'));
+    return blank(
+      'packet_loss',
+      heard ? kReadoutWords.no_recent_packets : link ? kReadoutWords.no_packets : kReadoutWords.no_link,
+    );
+  }
   return { ...one, value: format_fixed(one.number * 100, 1), unit: '%', spoken_unit: 'percent' };
 }
 

@@ -12,6 +12,7 @@ export const kReadoutTitles = {
 export const kReadoutWords = {
   no_value: 'No value yet',
   no_packets: 'No packets yet',
+  no_recent_packets: 'No packets for 10 s',
   no_link: 'No link',
   navigation: 'navigation',
   vertical: 'vertical filter',
