@@ -246,8 +246,8 @@ async function run(browser) {
     await page.setViewportSize({ width, height });
     await page.emulateMedia({ colorScheme: scheme });
     page.on('console', (message) => {
-      // A dropped connection is part of the test; the browser itself reports it.
-      if (message.type() === 'error' && !/ERR_CONNECTION_REFUSED|ERR_INTERNET_DISCONNECTED|WebSocket connection/.test(message.text())) errors.push(`${name}: ${message.text()} ${message.location().url}`);
+      // A dropped connection is part of the test, and so is a recording that is not on the disk yet; the browser itself reports them.
+      if (message.type() === 'error' && !/503 \(Service Unavailable\)|ERR_CONNECTION_REFUSED|ERR_INTERNET_DISCONNECTED|WebSocket connection/.test(message.text())) errors.push(`${name}: ${message.text()} ${message.location().url}`);
     });
     page.on('pageerror', (error) => errors.push(`${name}: ${error.message}`));
     return page;
