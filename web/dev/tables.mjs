@@ -232,6 +232,7 @@ const kEstimates = {
             ...pair('east_m', east + 0.3 * noise(t, 20), spread),
             ...pair('north_m', north + 0.3 * noise(t, 21), spread),
             ...pair('up_m', at(truth.altitude, t), 2.1),
+            ...pair('velocity_up_mps', at(truth.speed, t), 0.4),
             fix_health: t < 30 ? 0 : 1,
             height_health: t < 40 ? 0 : 2,
         };

@@ -214,6 +214,7 @@ DESCRIPTION = {
             *with_sigma("east_m", "East of the pad", "m", "Navigation", 1, 1),
             *with_sigma("north_m", "North of the pad", "m", "Navigation", 1, 1),
             *with_sigma("up_m", "Altitude AGL", "m", "Navigation", 1, 1),
+            *with_sigma("velocity_up_mps", "Velocity up", "m/s", "Navigation", 1, 2),
             health("fix_health", "GNSS fixes", "Navigation"),
             health("height_health", "Pressure altitude", "")]),
         table(7, "sanderling/estimate/look_angles", "Look angles from the station", "estimate", 0, 0.04, [

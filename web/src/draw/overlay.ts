@@ -1,6 +1,6 @@
 /** What lies over the strips and changes more often than they do: cursor, hover line, event lines, and the time axis. */
-import { format_clock } from '../text/format';
 import type { Tape } from '../tape/tape';
+import { format_since, type Zero } from '../tape/zero';
 import { palette } from './palette';
 import type { Surface } from './surface';
 import { step_decimals, time_step_s } from './ticks';
@@ -27,7 +27,7 @@ export function draw_lines(surface: Surface, tape: Tape, vehicle: number, hover_
   context.setLineDash([]);
 }
 
-export function draw_axis(surface: Surface, tape: Tape, zero_s: number, hover_s: number): void {
+export function draw_axis(surface: Surface, tape: Tape, zero: Zero, hover_s: number): void {
   const context = surface.begin();
   const colours = palette();
   const { width, height } = surface;
@@ -39,7 +39,7 @@ export function draw_axis(surface: Surface, tape: Tape, zero_s: number, hover_s:
   context.textBaseline = 'middle';
   const taken: { from: number; to: number }[] = [];
   const flag = (t_s: number, ground: string): void => {
-    const text = format_clock(t_s - zero_s, 2);
+    const text = format_since(zero, t_s, 2);
     const wide = context.measureText(text).width + 10;
     const from = Math.min(width - wide, Math.max(0, x(t_s) - wide / 2));
     taken.push({ from, to: from + wide });
@@ -51,11 +51,14 @@ export function draw_axis(surface: Surface, tape: Tape, zero_s: number, hover_s:
   if (tape.cursor_s >= tape.from_s && tape.cursor_s <= tape.to_s) flag(tape.cursor_s, colours.cursor);
   if (!Number.isNaN(hover_s)) flag(hover_s, colours.hover);
   context.fillStyle = colours.muted;
-  for (let k = Math.ceil((tape.from_s - zero_s) / step); zero_s + k * step <= tape.to_s; k++) {
-    const at = Math.round(x(zero_s + k * step));
-    const free = at > 22 && at < width - 22 && taken.every((span) => at + 24 < span.from || at - 24 > span.to);
+  for (let k = Math.ceil((tape.from_s - zero.t_s) / step); zero.t_s + k * step <= tape.to_s; k++) {
+    const t_s = zero.t_s + k * step;
+    const at = Math.round(x(t_s));
+    const text = format_since(zero, t_s, decimals);
+    const half = context.measureText(text).width / 2 + 4;
+    const free = at > half && at < width - half && taken.every((span) => at + half < span.from || at - half > span.to);
     if (!free) continue;
     context.fillRect(at, 0, 1, 4);
-    context.fillText(format_clock(k * step, decimals), at, height / 2 + 2);
+    context.fillText(text, at, height / 2 + 2);
   }
 }

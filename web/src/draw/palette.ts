@@ -7,6 +7,8 @@ export interface Palette {
   rule: string;
   cursor: string;
   hover: string;
+  /** Ground of each phase of flight, by its name. */
+  tints: ReadonlyMap<string, string>;
   band_a: string;
   band_b: string;
   window: string;
@@ -22,6 +24,9 @@ export interface Palette {
   font: string;
   version: number;
 }
+
+/** On the rail and presumed down, where nothing is seen to fly, have the plain ground. */
+const kTinted = ['under_thrust', 'coasting', 'falling', 'under_drogue', 'under_main', 'down'];
 
 /** Limits and boundaries: long, short, long. */
 export const kChain: readonly number[] = [14, 3, 3, 3];
@@ -45,6 +50,7 @@ export function palette(): Palette {
     rule: token('--rule'),
     cursor: token('--cursor'),
     hover: token('--hover'),
+    tints: new Map(kTinted.map((phase) => [phase, token(`--tint-${phase.replace('_', '-')}`)])),
     band_a: token('--band-a'),
     band_b: token('--band-b'),
     window: token('--window'),

@@ -1,12 +1,17 @@
 /** Draws one strip: rows of the tape on the window's time axis. Rasters are scratch space shared by all strips. */
 import { format_fixed } from '../text/format';
 import type { Series } from '../stream/blocks';
+import type { TapeSeconds } from '../stream/clocks';
 import type { History } from '../tape/history';
-import type { Strip, Series as StripSeries } from '../tape/strips';
+import { kSeriesMax, type Strip, type Series as StripSeries } from '../tape/strips';
 import type { Tape, TableData } from '../tape/tape';
+import { zero_of } from '../tape/zero';
 import { shown_unit } from '../text/units';
 import { kChain, palette, type Palette } from './palette';
+import { draw_phases } from './phases';
 import { Raster } from './raster';
+import { walk } from './rows';
+import { draw_words } from './strip_words';
 import type { Surface } from './surface';
 import { nice_step, step_decimals, time_step_s } from './ticks';
 
@@ -15,68 +20,12 @@ export interface StripExtent {
   max: number;
 }
 
-const kSeriesMax = 4;
-const kGapPeriods = 4;
-const kHeld_s = 12; // predictions on the rail come every 10 s, and hold until the next
-const kGapMin_s = 0.08; // a lost packet or two is still one line; more is a gap
 const lines = Array.from({ length: kSeriesMax }, () => new Raster());
 const bands_low = Array.from({ length: kSeriesMax }, () => new Raster());
 const bands_high = Array.from({ length: kSeriesMax }, () => new Raster());
 let widths = new Float64Array(0);
 const kLineWidth = 1.6;
 const kDash = 10;
-
-function gap_after_s(data: TableData): number {
-  if (data.table.kind === 'estimate' && data.table.period_s >= 0.5)
-    return Math.max(kHeld_s, kGapPeriods * data.table.period_s);
-  return data.table.period_s > 0 ? Math.max(kGapMin_s, kGapPeriods * data.table.period_s) : Infinity;
-}
-
-type Point = (t_s: number, low: number, high: number, gap_s: number, row: number) => void;
-
-/** Calls for every piece of data that may touch the window, in order of time within each source. */
-function walk(
-  data: TableData,
-  column: number,
-  from_s: number,
-  to_s: number,
-  series: Series | undefined,
-  point: Point,
-  restart: () => void,
-): void {
-  const gap_s = gap_after_s(data);
-  const { columns, overview } = data;
-  if (series) {
-    const bin_s =
-      series.decimated && series.rows > 1
-        ? ((series.t_s[series.rows - 1] ?? 0) - (series.t_s[0] ?? 0)) / (series.rows - 1)
-        : 0;
-    restart();
-    for (let i = 0; i < series.rows; i++) {
-      const at = column * series.rows + i;
-      point(series.t_s[i] ?? NaN, series.min[at] ?? NaN, series.max[at] ?? NaN, Math.max(gap_s, 2.5 * bin_s), -1);
-    }
-  } else if (!columns.covers(from_s)) {
-    restart();
-    const last = Math.min(overview.used - 1, Math.ceil(to_s / overview.bin_s));
-    for (let b = Math.max(0, Math.floor(from_s / overview.bin_s) - 1); b <= last; b++) {
-      if ((overview.rows[b] ?? 0) === 0) continue;
-      point(
-        (b + 0.5) * overview.bin_s,
-        overview.min(column, b),
-        overview.max(column, b),
-        Math.max(gap_s, 2.5 * overview.bin_s),
-        -1,
-      );
-    }
-  }
-  restart();
-  const end = Math.min(columns.count - 1, columns.find(to_s) + 1);
-  for (let i = Math.max(0, columns.find(from_s)); i <= end; i++) {
-    const value = columns.value(column, i);
-    point(columns.time(i), value, value, gap_s, i);
-  }
-}
 
 function extent_of(strip: Strip): StripExtent {
   let min = Infinity;
@@ -195,7 +144,7 @@ function fill_columns(
   }
 }
 
-export function draw_time_grid(
+function draw_time_grid(
   context: CanvasRenderingContext2D,
   colours: Palette,
   width: number,
@@ -211,7 +160,7 @@ export function draw_time_grid(
 }
 
 /** Returns the least and greatest value seen in the window, in the unit of the column, for the text equivalent. */
-export function draw_strip(surface: Surface, tape: Tape, history: History, strip: Strip, zero_s: number): StripExtent {
+export function draw_strip(surface: Surface, tape: Tape, history: History, strip: Strip, vehicle: number): StripExtent {
   const context = surface.begin();
   const colours = palette();
   const { width, height } = surface;
@@ -219,7 +168,9 @@ export function draw_strip(surface: Surface, tape: Tape, history: History, strip
   const from_s = tape.from_s;
   const to_s = tape.to_s;
   context.font = `11px ${colours.font}`;
-  draw_time_grid(context, colours, width, height, tape, zero_s);
+  const x = (t_s: TapeSeconds): number => ((t_s - from_s) / tape.span_s) * width;
+  draw_phases(context, colours, tape.log.phases(vehicle), x, tape.head_s, 0, height);
+  draw_time_grid(context, colours, width, height, tape, zero_of(tape, vehicle).t_s);
   if (strip.words) {
     draw_words(context, colours, surface, tape, history, strip);
     return { min: NaN, max: NaN };
@@ -374,66 +325,4 @@ function draw_labels(
     context.fillStyle = colours.series[end.k] ?? colours.ink;
     write(end.label, end.x, end.y);
   }
-}
-
-function draw_words(
-  context: CanvasRenderingContext2D,
-  colours: Palette,
-  surface: Surface,
-  tape: Tape,
-  history: History,
-  strip: Strip,
-): void {
-  const series = strip.series[0];
-  const data = series && tape.tables[series.table];
-  const column = data?.table.columns[series?.column ?? -1];
-  if (!series || !data || !column) return;
-  const { width, height } = surface;
-  const x = (t_s: number): number => ((t_s - tape.from_s) / tape.span_s) * width;
-  const top = Math.round(height / 2 - 11);
-  let begin_s = NaN;
-  let value = NaN;
-  let last_s = NaN;
-  context.textBaseline = 'middle';
-  context.textAlign = 'left';
-  const close = (end_s: number): void => {
-    if (Number.isNaN(value)) return;
-    const left = Math.max(0, x(begin_s));
-    const right = Math.min(width, x(end_s));
-    if (right <= left) return;
-    context.fillStyle = Math.abs(Math.round(value)) % 2 === 0 ? colours.band_a : colours.band_b;
-    context.fillRect(left, top, Math.max(1.5, right - left), 22);
-    context.fillStyle = colours.muted;
-    context.fillRect(left, top, 1, 22);
-    const text = column.enumeration.get(value) ?? String(value);
-    if (context.measureText(text).width + 12 < right - left) {
-      context.fillStyle = colours.ink;
-      context.fillText(text, left + 6, top + 12);
-    }
-  };
-  const past = history.window(data, tape.from_s, tape.to_s, Math.max(1, Math.floor(width)));
-  walk(
-    data,
-    series.column,
-    tape.from_s,
-    tape.to_s,
-    past,
-    (t_s, low, high, gap_s) => {
-      if (Number.isNaN(low) || (!Number.isNaN(last_s) && t_s < last_s)) return;
-      if (t_s - last_s > gap_s) {
-        close(last_s);
-        value = NaN;
-      }
-      // A bin over a change holds both words: the change is drawn at the bin.
-      const next = high === value ? low : high;
-      if (next !== value) {
-        close(t_s);
-        begin_s = t_s;
-        value = next;
-      }
-      last_s = t_s;
-    },
-    () => undefined,
-  );
-  close(last_s);
 }

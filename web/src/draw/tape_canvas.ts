@@ -3,20 +3,21 @@
  * hatched, events as ticks on the axis, alerts and markers under it, the strips' window with a fan up to them, the cursor
  * and the head.
  */
-import { capital, format_clock } from '../text/format';
+import { capital } from '../text/format';
 import type { TapeSeconds } from '../stream/clocks';
 import type { PhaseSpan } from '../tape/events';
 import type { Tape } from '../tape/tape';
+import { format_since, type Zero } from '../tape/zero';
 import { draw_pennant, draw_strokes, kUrgencies, mark_of } from './marks';
 import { palette, type Palette } from './palette';
+import { draw_phases } from './phases';
 import type { Surface } from './surface';
 import { time_step_s } from './ticks';
 
 export interface TapeDrawing {
   tape: Tape;
   vehicle: number;
-  /** T-zero for the axis, seconds on the tape. */
-  zero_s: TapeSeconds;
+  zero: Zero;
   /** Table and column of the altitude outline; undefined: none. */
   profile: { table: number; column: number } | undefined;
   /** Left and right edge of the strips' plot in this canvas' pixels; undefined: no fan. */
@@ -36,6 +37,7 @@ export interface TapeLayout {
 
 const kEdge = 14; // room for the cursor's handle and half a label at both ends
 const kLabelRow_px = 13;
+const kLabelHalf_px = 26; // half of a time of day
 const kTick_px = 7;
 const kGapMin_s = 1; // shorter silences are loss, which the link panel counts
 
@@ -129,11 +131,7 @@ export function draw_tape(surface: Surface, drawing: TapeDrawing): void {
 
   context.fillStyle = colours.surface;
   context.fillRect(layout.left, band_top, layout.width, band_height);
-  phases.forEach((phase, k) => {
-    context.fillStyle = k % 2 === 0 ? colours.band_a : colours.band_b;
-    const left = x(phase.from_s);
-    context.fillRect(left, band_top, x(Math.min(phase.to_s, tape.head_s)) - left, band_height);
-  });
+  draw_phases(context, colours, phases, x, tape.head_s, band_top, band_height);
   draw_profile(context, colours, drawing, layout, x);
   context.fillStyle = hatching(context, colours);
   for (const gap of find_gaps(tape, drawing.vehicle, layout.width)) {
@@ -301,16 +299,18 @@ function draw_axis(
   layout: TapeLayout,
   x: Scale,
 ): void {
+  const { zero } = drawing;
   const extent_s = drawing.tape.extent_s;
   const step = time_step_s(extent_s, layout.width / 90);
   context.font = `11px ${colours.font}`;
   context.fillStyle = colours.muted;
   context.textAlign = 'center';
   context.textBaseline = 'middle';
-  for (let k = Math.ceil(-drawing.zero_s / step); drawing.zero_s + k * step <= extent_s; k++) {
-    const at = x(drawing.zero_s + k * step);
-    if (at < layout.left + 14 || at > layout.left + layout.width - 14) continue;
-    context.fillText(format_clock(k * step, 0), at, layout.axis_y);
+  for (let k = Math.ceil(-zero.t_s / step); zero.t_s + k * step <= extent_s; k++) {
+    const t_s = zero.t_s + k * step;
+    const at = x(t_s);
+    if (at < layout.left + kLabelHalf_px || at > layout.left + layout.width - kLabelHalf_px) continue;
+    context.fillText(format_since(zero, t_s, 0), at, layout.axis_y);
   }
 }
 

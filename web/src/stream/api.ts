@@ -1,17 +1,27 @@
 /** The HTTP API of protocol/STREAM.md, section 3: requests and checked answers. Errors carry the server's sentence. */
 import type { TapeSeconds } from './clocks';
 import { read_series, type Series } from './blocks';
-import { read_description, read_recording, type Description, type Recording } from './description';
+import { read_recording, type Recording } from './description';
 import { read_event, read_latest, type TapeEvent, type LatestRow, type SessionRole } from './messages';
 
 const kTimeoutMs = 10_000; // the server's own limit for a request
+const kNotReady = 503; // so soon after a recording begins that its file is not on the disk, or every reader is busy
+const kAgainMs = 500;
+const kTries = 8;
 
-async function request(path: string, init: RequestInit = {}): Promise<Response> {
-  let answer: Response;
+async function answer_to(path: string, init: RequestInit): Promise<Response> {
   try {
-    answer = await fetch(path, { ...init, signal: AbortSignal.timeout(kTimeoutMs), credentials: 'same-origin' });
+    return await fetch(path, { ...init, signal: AbortSignal.timeout(kTimeoutMs), credentials: 'same-origin' });
   } catch {
     throw new Error('The ground station did not answer.');
+  }
+}
+
+async function request(path: string, init: RequestInit = {}): Promise<Response> {
+  let answer = await answer_to(path, init);
+  for (let tries = 1; answer.status === kNotReady && init.method === undefined && tries < kTries; tries++) {
+    await new Promise((done) => setTimeout(done, kAgainMs));
+    answer = await answer_to(path, init);
   }
   if (answer.ok) return answer;
   let sentence = `${answer.status} ${answer.statusText}`;
@@ -41,10 +51,6 @@ export async function fetch_recordings(): Promise<Recording[]> {
   const list = (await json('/api/recordings'))['recordings'];
   if (!Array.isArray(list)) throw new Error('/api/recordings: the answer has no list');
   return list.map((entry, i) => read_recording(entry, `recordings/${i}`));
-}
-
-export async function fetch_description(id: string): Promise<Description> {
-  return read_description(await json(`${at(id)}/description`));
 }
 
 export async function fetch_events(id: string): Promise<TapeEvent[]> {

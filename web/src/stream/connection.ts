@@ -39,7 +39,6 @@ export class Connection {
   private socket: WebSocket | undefined;
   private attempt = 0;
   private timer: ReturnType<typeof setTimeout> | undefined;
-  private watchdog: ReturnType<typeof setInterval> | undefined;
   private last_heard_ms: PageMs = 0;
   private seq = -1;
   private pending: object | undefined;
@@ -51,17 +50,10 @@ export class Connection {
   ) {}
 
   start(): void {
-    this.watchdog = setInterval(() => this.check_silence(), 500);
+    setInterval(() => this.check_silence(), 500);
     window.addEventListener('online', () => this.retry_now());
     window.addEventListener('offline', () => this.drop('This device is offline.'));
     this.open();
-  }
-
-  stop(): void {
-    clearInterval(this.watchdog);
-    clearTimeout(this.timer);
-    this.socket?.close(1000);
-    this.socket = undefined;
   }
 
   /** Sends at once. False when there is no connection. */

@@ -8,3 +8,7 @@ const kStalePeriods = 4;
 export function stale_after_s(table: Table): number {
   return table.period_s > 0 ? Math.max(kStaleMin_s, kStalePeriods * table.period_s) : Infinity;
 }
+
+/** Predictions on the rail come every 10 s: how long a line holds for the next, and how long figures are believed. */
+export const kRailLine_s = 12;
+export const kRailFigures_s = 25;

@@ -7,9 +7,8 @@ export interface PhaseSpan {
   /** Infinity while it lasts. */
   to_s: TapeSeconds;
   text: string;
-  key: string;
-  /** 1-sigma of `from_s`. */
-  sigma_s: number;
+  /** Its key's last part: "under_drogue". */
+  name: string;
 }
 
 /** Names of the events that every flight should have, in order. */
@@ -72,7 +71,7 @@ export class EventLog {
       if (event.kind !== 'phase' || (vehicle >= 0 && event.vehicle >= 0 && event.vehicle !== vehicle)) continue;
       const before = spans.at(-1);
       if (before) before.to_s = event.t_s;
-      spans.push({ from_s: event.t_s, to_s: Infinity, text: event.text, key: event.key, sigma_s: event.t_sigma_s });
+      spans.push({ from_s: event.t_s, to_s: Infinity, text: event.text, name: last_part(event.key) });
     }
     return spans;
   }

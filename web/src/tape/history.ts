@@ -23,13 +23,8 @@ const kMargin = 0.5; // of the window on each side, so that a small pan needs no
 
 export class History {
   private readonly held = new Map<number, Held>();
-  private in_flight = 0;
 
   constructor(private readonly tape: Tape) {}
-
-  get busy(): boolean {
-    return this.in_flight > 0;
-  }
 
   /** History to draw for the window at `pixels` columns; undefined when the page's own rows are fine enough. */
   window(data: TableData, from_s: TapeSeconds, to_s: TapeSeconds, pixels: number): Series | undefined {
@@ -81,7 +76,6 @@ export class History {
     held.asked_ms = page_now();
     if (to <= from || data.table.number_count === 0) return;
     held.busy = true;
-    this.in_flight++;
     const points = Math.min(kPointsMax, Math.max(kPointsMin, Math.ceil(pixels * (1 + 2 * kMargin))));
     try {
       held.series = await fetch_series(this.tape.description.recording.id, {
@@ -99,7 +93,6 @@ export class History {
       held.asked_ms = page_now() + 2000;
     } finally {
       held.busy = false;
-      this.in_flight--;
     }
   }
 }

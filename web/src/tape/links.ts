@@ -34,6 +34,14 @@ export function link_value(tape: Tape, table: Table | undefined, name: LinkColum
   return ref ? tape.value_at_cursor(ref.table.id, ref.column).value : NaN;
 }
 
+/** Age of a link's newest packet at the cursor; it grows on while no row comes. */
+export function last_packet_s(tape: Tape, table: Table | undefined): number {
+  const ref = link_ref(table, 'age_s');
+  if (!ref) return NaN;
+  const { value, t_s } = tape.value_at_cursor(ref.table.id, ref.column);
+  return value + Math.max(0, tape.cursor_s - t_s);
+}
+
 /** The vehicle's link that heard it last. */
 export function newest_link(tape: Tape, vehicle: number): Table | undefined {
   let best: Table | undefined;

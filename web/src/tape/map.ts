@@ -1,4 +1,4 @@
-/** Map of the site: places in metres east and north_m of the pad, and what of a tape belongs on it at the cursor. */
+/** Map of the site: places in metres east and north of the pad, and what of a tape belongs on it at the cursor. */
 import type { TapeSeconds } from '../stream/clocks';
 import type { GeoPoint } from '../stream/description';
 import { estimate, kLandingCases, type LandingCaseName } from './estimates';

@@ -38,7 +38,7 @@ export interface StripGroup {
 
 const kAxis = /_(x|y|z|w|east|north|up|\d{1,2})$/;
 const kBound = /_(low|high)(?=_|$)/;
-const kSeriesMax = 4;
+export const kSeriesMax = 4;
 
 /** Beginnings of group titles in the order they are shown; other groups follow. */
 const kGroupOrder = [

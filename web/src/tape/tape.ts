@@ -1,5 +1,5 @@
 /**
- * One recording and one cursor on it. Live is the tape whose head still moves; looking back is the same tape with the
+ * One recording and one cursor on it. Live is the tape whose head still moves; behind live is the same tape with the
  * cursor let go. Every view is a function of (tape, cursor): nothing here knows who draws it.
  */
 import type { Block, Series } from '../stream/blocks';

@@ -21,14 +21,6 @@ export function format_value(column: Column, value: number): string {
   return format_fixed(shown_value(column.unit, value), shown_decimals(column.unit, column.decimals));
 }
 
-/** Value with its unit. */
-export function format_with_unit(column: Column, value: number): string {
-  const text = format_value(column, value);
-  const symbol = column.enumeration.size > 0 || text === kNoValue ? '' : shown_unit(column.unit).symbol;
-  if (symbol === '') return text;
-  return symbol === '°' ? text + symbol : `${text}${kNarrowSpace}${symbol}`;
-}
-
 /** 1-sigma with two significant digits, but no more than two decimals; three for times, which are known to milliseconds. */
 export function format_spread(unit: string, sigma: number): string {
   const width = shown_width(unit, sigma);
@@ -64,7 +56,7 @@ export function format_duration(t_s: number): string {
   return minutes > 0 ? `${minutes} min ${two(whole % 60)} s` : `${whole} s`;
 }
 
-/** A length that stands still: "1 min", "2 min 05 s". */
+/** A length that does not count: "1 min", "2 min 05 s". */
 export const format_span = (t_s: number): string => format_duration(t_s).replace(/ 00 (s|min)$/, '');
 
 /** Time still to go: "in 6.3 s", "in 1 min 20 s", "now". Empty when unknown. */
@@ -74,21 +66,26 @@ export function format_to_go(t_s: number): string {
   return t_s < 20 ? `in ${format_fixed(t_s, 1)} s` : `in ${format_duration(t_s)}`;
 }
 
-/** Age of a value, short: "0.2 s", "14 s", "3 min". */
+/** Age of a value, short: 0.2 s, 14 s, 3 min. */
+export function age_figure(age_s: number): { value: string; unit: 's' | 'min' } {
+  const age = Math.max(0, age_s);
+  if (age < 10) return { value: age.toFixed(1), unit: 's' };
+  return age < 100
+    ? { value: String(Math.floor(age)), unit: 's' }
+    : { value: String(Math.floor(age / 60)), unit: 'min' };
+}
+
 export function format_age(age_s: number): string {
   if (!Number.isFinite(age_s)) return kNoValue;
-  const age = Math.max(0, age_s);
-  if (age < 10) return `${age.toFixed(1)} s`;
-  return age < 100 ? `${Math.floor(age)} s` : `${Math.floor(age / 60)} min`;
+  const { value, unit } = age_figure(age_s);
+  return `${value} ${unit}`;
 }
 
-export function format_utc_time(ms: UtcMs): string {
-  return Number.isFinite(ms) ? new Date(ms).toISOString().slice(11, 19) : kNoValue;
-}
-
-/** "14:32:05.2": to a tenth, for when an event happened. */
-export function format_utc_tenths(ms: UtcMs): string {
-  return Number.isFinite(ms) ? new Date(ms).toISOString().slice(11, 21) : kNoValue;
+/** "14:32:05", or "14:32:05.2" with a decimal, of up to three. Truncated, as every clock is. */
+export function format_utc_time(ms: UtcMs, decimals = 0): string {
+  if (!Number.isFinite(ms)) return kNoValue;
+  const end = decimals > 0 ? 20 + decimals : 19;
+  return new Date(ms + 1e-3).toISOString().slice(11, end);
 }
 
 export function format_utc_date(ms: UtcMs): string {

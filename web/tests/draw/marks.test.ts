@@ -1,6 +1,8 @@
 /** Marks are told apart without colour: urgency by the number of strokes, links and landing cases by their lines. */
+import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { kCaseMarks, kStrokes, link_line, mark_of } from '../../src/draw/marks';
+import { kLinkStateWords } from '../../src/flight/links/wording';
 import { kLandingCases } from '../../src/tape/estimates';
 import { event } from '../support/builders';
 
@@ -22,8 +24,11 @@ describe('marks', () => {
       false,
     ]);
   });
-  it('give every state of a link a line of its own, and an unknown one none', () => {
-    const states = ['opening', 'open', 'no_data', 'lost', 'cannot_open', 'end_of_file'];
+  it('give every state of a link a line and a word of its own, and an unknown one none', () => {
+    const protocol = readFileSync(new URL('../../../protocol/STREAM.md', import.meta.url), 'utf8');
+    const rows = /^\| state \| meaning \|\n.*\n((?:\|.*\n)+)/m.exec(protocol)?.[1] ?? '';
+    const states = [...rows.matchAll(/^\| `(\w+)`/gm)].map((match) => match[1]!);
+    expect(states).toEqual(Object.keys(kLinkStateWords));
     expect(distinct(states.map(link_line))).toBe(states.length);
     expect(link_line('something new').path).toBe('');
   });

@@ -98,6 +98,7 @@ describe('the apogee card', () => {
   it('counts down from the row in flight, and says when the row is old', () => {
     expect(said(card(stand(51, ascent, [kLiftoff]), 'apogee')).at(-1)).toBe('in 5.3 s');
     expect(card(stand(55, ascent, [kLiftoff]), 'apogee')?.stale).toBe('5.0 s');
+    expect(said(card(stand(55, ascent, [kLiftoff]), 'apogee')).at(-1), 'nothing to go').toBe('90 %: 393 to 431 m');
     expect(card(stand(55, ascent), 'apogee')?.stale, 'every 10 s on the rail').toBe('');
   });
   it('gives the apogee reached once it has passed', () => {
@@ -108,7 +109,7 @@ describe('the apogee card', () => {
       '405.3 m AGL',
       'at T+0:12.50 ± 0.060 s',
     ]);
-    expect(card(stand(56, ascent, events), 'apogee')?.title, 'looking back before it').toBe('Predicted apogee');
+    expect(card(stand(56, ascent, events), 'apogee')?.title, 'at a cursor before it').toBe('Predicted apogee');
   });
   it('gives no time since a liftoff that was not seen', () => {
     const events = [event(2, 57.5, 'flight_event', 'v/flight/apogee')];

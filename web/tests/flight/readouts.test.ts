@@ -2,6 +2,7 @@
 import { describe, expect, it } from 'vitest';
 import { select_readouts, type Readout, type ReadoutName } from '../../src/flight/readouts/readouts';
 import type { TapeEvent } from '../../src/stream/messages';
+import { kNavigationMode } from '../../src/tape/estimates';
 import { column, description, event, pair, replay_at, table, words, type Rows } from '../support/builders';
 
 /** Rows are taken at 50 s: 0.5 s old, which is stale for none of these tables. */
@@ -9,6 +10,11 @@ const kTables = [
   table('v/nav', 'packet', [column('up', 'm', { role: 'onboard_altitude' })]),
   table('v/health', 'packet', [column('volts', 'V', { role: 'battery_voltage', range: [6.6, 8.6] })]),
   table('v/estimate/vertical', 'estimate', [...pair('altitude_m'), ...pair('vertical_speed_mps', 'm/s')]),
+  table('v/estimate/navigation', 'estimate', [
+    words('mode', 'Navigation mode', 'aligning'),
+    ...pair('up_m'),
+    ...pair('velocity_up_mps', 'm/s'),
+  ]),
   table('v/estimate/phase', 'estimate', [words('phase', 'Phase', 'on the rail', 'under thrust')]),
   table('link/radio', 'link', [column('age_s', 's'), column('loss_10s', '1')], { period_s: 0.1 }),
 ];
@@ -31,11 +37,25 @@ describe('the altitude', () => {
       value: '120.3',
       unit: 'm',
       sigma: '±\u202f1.5',
-      source: '',
+      source: 'vertical filter',
       age: '0.5 s old',
       stale: false,
       number: 120.25,
     });
+  });
+  it.each([
+    [
+      'navigation while fixes aid it',
+      kNavigationMode.aided,
+      { value: '123.0', sigma: '±\u202f0.40', source: 'navigation' },
+    ],
+    ['the filter otherwise', kNavigationMode.dead_reckoning, { value: '120.0', source: 'vertical filter' }],
+  ])('comes from %s', (_, mode, want) => {
+    const rows = {
+      'v/estimate/navigation': { mode, up_m: 123, up_m_sigma: 0.4 },
+      'v/estimate/vertical': { altitude_m: 120, altitude_m_sigma: 18 },
+    };
+    expect(readout('altitude', rows)).toMatchObject(want);
   });
   it("is the vehicle's own when the ground has none", () =>
     expect(readout('altitude', { 'v/nav': { up: 118 } })).toMatchObject({ value: '118.0', source: 'on board' }));
@@ -73,6 +93,11 @@ describe('the link', () => {
   it('says how long ago the last packet was, and its loss in percent', () => {
     expect(readout('last_packet', rows)).toMatchObject({ value: '0.0', unit: 's', age: 'ago' });
     expect(readout('packet_loss', rows)).toMatchObject({ title: 'Packet loss', value: '4.7', unit: '%' });
+  });
+  it('says an old last packet in minutes, and that there is no loss to tell without packets', () => {
+    const silent = { 'link/radio': { age_s: 228.1 } };
+    expect(readout('last_packet', silent)).toMatchObject({ value: '3', unit: 'min', spoken_unit: 'minutes' });
+    expect(readout('packet_loss', silent).missing).toBe('No packets for 10 s');
   });
   it('may have brought no packet yet, or not be there', () => {
     expect(readout('packet_loss', {}).missing).toBe('No packets yet');

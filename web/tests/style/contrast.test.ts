@@ -36,6 +36,9 @@ it('computes the ratios of the reference', () => {
 });
 
 const kGrounds = ['ground', 'surface', 'raised'];
+const kTints = ['under-thrust', 'coasting', 'falling', 'under-drogue', 'under-main', 'down'].map(
+  (phase) => `tint-${phase}`,
+);
 const cases: [string, string, number][] = [
   ...kGrounds.flatMap((ground): [string, string, number][] => [
     ['ink', ground, 7],
@@ -53,6 +56,12 @@ const cases: [string, string, number][] = [
   ['hatch', 'surface', 3],
   ['ink', 'band-a', 7],
   ['ink', 'band-b', 7],
+  ...kTints.flatMap((tint): [string, string, number][] => [
+    ['ink', tint, 7],
+    ['ink-muted', tint, 4.5],
+    ['cursor', tint, 3],
+    ...[1, 2, 3, 4].map((i): [string, string, number] => [`series-${i}`, tint, 3]),
+  ]),
   ['ink-muted', 'stale-ground', 4.5],
   ['on-warning', 'warning-band', 7],
   ['on-caution', 'caution-band', 7],

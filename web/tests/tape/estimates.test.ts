@@ -16,7 +16,7 @@ import {
   type ColumnOf,
   type Estimator,
 } from '../../src/tape/estimates';
-import { kLinkColumns, link_table, newest_link } from '../../src/tape/links';
+import { kLinkColumns, last_packet_s, link_table, newest_link } from '../../src/tape/links';
 import { Tape } from '../../src/tape/tape';
 import { column, description, pair, replay_at, table, words } from '../support/builders';
 
@@ -111,4 +111,11 @@ it('takes the link that heard the vehicle last', () => {
   const tape = replay_at(60, description(tables, { links }), rows);
   expect(newest_link(tape, 0)?.name).toBe('link/far');
   expect(newest_link(replay_at(60, description(tables, { links }), {}), 0)?.name, 'none was heard').toBe('link/near');
+});
+
+it('lets the age of the last packet grow on while no row comes', () => {
+  const link = table('link/near', 'link', [column('age_s', 's')]);
+  const tape = replay_at(56, description([link]), { 'link/near': { age_s: 0.5 } });
+  expect(last_packet_s(tape, link_table(tape.description, 'near'))).toBe(6.5);
+  expect(last_packet_s(tape, undefined)).toBeNaN();
 });

@@ -33,7 +33,7 @@ describe('the event log', () => {
     expect([log.liftoff_s(0), log.liftoff_s(1)]).toEqual([12.5, undefined]);
     log.add(event(4, 15, 'phase', 'v/phase/on_the_rail'));
     expect(log.liftoff_s(0), 'back on the rail').toBeUndefined();
-    expect(log.phase_at(0, 13)?.key).toBe('v/phase/under_thrust');
+    expect(log.phase_at(0, 13)?.name).toBe('under_thrust');
   });
   it('shows at a moment the alerts of that moment, most urgent first', () => {
     const log = logged(
@@ -103,7 +103,7 @@ describe('a missing estimate', () => {
   });
   it.each([
     ['no data', 'v/missing/air', {}],
-    ['needs that are no list', 'v/missing/air', { ...data, needs: 'static_pressure' }],
+    ['needs that are not a list', 'v/missing/air', { ...data, needs: 'static_pressure' }],
     ['a key of another estimate', 'v/missing/vertical', data],
   ])('is not made up from %s', (_, key, odd) =>
     expect(missing_estimate(event(1, 0, 'recording', key, { data: odd }))).toBeUndefined(),

@@ -4,6 +4,7 @@
  * at the cursor; times to go are counted down from it.
  */
 import { flight_time, type TapeSeconds } from '../../stream/clocks';
+import { kRailFigures_s } from '../../tape/age';
 import {
   estimate,
   health_rank,
@@ -62,8 +63,7 @@ export interface Card {
   caution: boolean;
 }
 
-const kRailHold_s = 25; // on the rail predictions come every 10 s
-const kHold_s = 3;
+const kFlightFigures_s = 3;
 
 interface Scene {
   tape: Tape;
@@ -125,8 +125,13 @@ function without<E extends Estimator>(
 
 function age_when_stale(scene: Scene, t_s: TapeSeconds): string {
   const age_s = scene.cursor_s - t_s;
-  const hold_s = scene.liftoff_s === undefined ? kRailHold_s : kHold_s;
+  const hold_s = scene.liftoff_s === undefined ? kRailFigures_s : kFlightFigures_s;
   return age_s > hold_s ? format_age(age_s) : '';
+}
+
+/** Counted down from a prediction; a stale one counts nothing down. */
+function to_go_words(scene: Scene, in_s: number, t_s: TapeSeconds): string {
+  return age_when_stale(scene, t_s) === '' ? format_to_go(in_s - (scene.cursor_s - t_s)) : '';
 }
 
 /** "at T+0:12.50 ± 0.060 s"; without a liftoff there is no T. */
@@ -154,7 +159,7 @@ function apogee_card(scene: Scene): Card {
       ? Number.isFinite(in_s)
         ? `${format_fixed(in_s, 1)} s after ignition`
         : ''
-      : format_to_go(in_s - (scene.cursor_s - ascent.t_s));
+      : to_go_words(scene, in_s, ascent.t_s);
   const interval = `90 %: ${format_interval(ascent.value('apogee_low_m'), ascent.value('apogee_high_m'), 'm')}`;
   return {
     ...predicted,
@@ -207,7 +212,7 @@ function landing_card(scene: Scene): Card {
     ...predicted,
     figures: from_pad(east_m, landing.value('nominal_north_m'), NaN),
     notes: [
-      scene.liftoff_s === undefined ? '' : format_to_go(landing.value('nominal_in_s') - (scene.cursor_s - landing.t_s)),
+      scene.liftoff_s === undefined ? '' : to_go_words(scene, landing.value('nominal_in_s'), landing.t_s),
       fraction === '' ? kCardWords.no_boundary : `${fraction} outside the boundary`,
       `95 % ellipse ${axes.map((axis) => format_fixed(axis, 0)).join(' × ')} m (semi-axes)`,
     ].filter((note) => note !== ''),

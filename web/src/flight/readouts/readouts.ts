@@ -1,18 +1,25 @@
 /**
- * What the large readouts show at the tape's cursor: the ground's estimate where there is one, else the vehicle's own
- * value labelled so, else plain words about what is missing.
+ * What the large readouts show at the tape's cursor: the ground's best estimate where there is one, else the vehicle's own
+ * value, each naming its source, else plain words about what is missing.
  */
 import type { Column, Table } from '../../stream/description';
 import { stale_after_s } from '../../tape/age';
-import { estimate, type Estimator } from '../../tape/estimates';
-import { link_ref, newest_link } from '../../tape/links';
+import { estimate, kNavigationMode, type ColumnOf, type Estimator } from '../../tape/estimates';
+import { link_ref, link_value, newest_link } from '../../tape/links';
 import { find_role, type ColumnRef } from '../../tape/roles';
 import type { Tape } from '../../tape/tape';
-import { capital, format_age, format_fixed, format_sigma, format_value } from '../../text/format';
+import { age_figure, capital, format_age, format_fixed, format_sigma, format_value } from '../../text/format';
 import { shown_unit, spoken_unit } from '../../text/units';
 import { needs_words, why_missing } from '../wording';
+import { kReadoutTitles, kReadoutWords } from './wording';
 
-export type ReadoutName = 'altitude' | 'vertical_speed' | 'phase' | 'battery' | 'last_packet' | 'packet_loss';
+export type ReadoutName = keyof typeof kReadoutTitles;
+
+/** A column that could give a value, and what people call where it comes from; empty when there is only one. */
+interface Source {
+  ref: ColumnRef | undefined;
+  words: string;
+}
 
 export interface Readout {
   name: ReadoutName;
@@ -33,28 +40,10 @@ export interface Readout {
   number: number;
 }
 
-const kTitles: Readonly<Record<ReadoutName, string>> = {
-  altitude: 'Altitude AGL',
-  vertical_speed: 'Vertical speed',
-  phase: 'Phase',
-  battery: 'Battery',
-  last_packet: 'Last packet',
-  packet_loss: 'Packet loss',
-};
-const kWords = {
-  no_value: 'No value yet',
-  no_packets: 'No packets yet',
-  no_link: 'No link',
-  on_board: 'on board',
-  ago: 'ago',
-  below: 'below range',
-  above: 'above range',
-} as const;
-
 function blank(name: ReadoutName, missing: string): Readout {
   return {
     name,
-    title: kTitles[name],
+    title: kReadoutTitles[name],
     value: '',
     unit: '',
     spoken_unit: '',
@@ -72,12 +61,12 @@ const age_words = (age_s: number, stale: boolean): string => `${stale ? 'stale, 
 
 function range_word(column: Column, value: number): string {
   if (!column.range) return '';
-  if (value < column.range[0]) return kWords.below;
-  return value > column.range[1] ? kWords.above : '';
+  if (value < column.range[0]) return kReadoutWords.below;
+  return value > column.range[1] ? kReadoutWords.above : '';
 }
 
 /** Undefined without a value at the cursor. */
-function shown(tape: Tape, name: ReadoutName, ref: ColumnRef | undefined, source = ''): Readout | undefined {
+function shown(tape: Tape, name: ReadoutName, { ref, words: source }: Source): Readout | undefined {
   const column = ref?.table.columns[ref.column];
   if (!ref || !column) return undefined;
   const { value, t_s } = tape.value_at_cursor(ref.table.id, ref.column);
@@ -101,26 +90,50 @@ function shown(tape: Tape, name: ReadoutName, ref: ColumnRef | undefined, source
   };
 }
 
-/** The ground's estimate, or what the vehicle says itself, or what an estimate would need. */
+/** The first of these that has a value, or what the vehicle says itself, or what `estimator` would need. */
 function estimated(
   tape: Tape,
   vehicle: number,
   name: ReadoutName,
   estimator: Estimator,
-  ref: ColumnRef | undefined,
+  sources: readonly Source[],
   role: string,
 ): Readout {
-  const onboard = find_role(tape.description, role, vehicle);
-  return (
-    shown(tape, name, ref) ??
-    shown(tape, name, onboard, kWords.on_board) ??
-    blank(name, why_missing(tape, vehicle, estimator) || kWords.no_value)
-  );
+  for (const source of [
+    ...sources,
+    { ref: find_role(tape.description, role, vehicle), words: kReadoutWords.on_board },
+  ]) {
+    const found = shown(tape, name, source);
+    if (found) return found;
+  }
+  return blank(name, why_missing(tape, vehicle, estimator) || kReadoutWords.no_value);
+}
+
+/** Navigation knows best while fixes aid it; otherwise the filter that follows the vertical alone. */
+function vertical_sources(
+  tape: Tape,
+  vehicle: number,
+  by_navigation: ColumnOf<'navigation'>,
+  by_filter: ColumnOf<'vertical'>,
+): Source[] {
+  const navigation = estimate(tape, vehicle, 'navigation');
+  const aided = navigation.value('mode') === kNavigationMode.aided;
+  return [
+    ...(aided ? [{ ref: navigation.ref(by_navigation), words: kReadoutWords.navigation }] : []),
+    { ref: estimate(tape, vehicle, 'vertical').ref(by_filter), words: kReadoutWords.vertical },
+  ];
 }
 
 function phase_readout(tape: Tape, vehicle: number): Readout {
   const phase = estimate(tape, vehicle, 'phase');
-  const by_column = estimated(tape, vehicle, 'phase', 'phase', phase.ref('phase'), 'onboard_phase');
+  const by_column = estimated(
+    tape,
+    vehicle,
+    'phase',
+    'phase',
+    [{ ref: phase.ref('phase'), words: '' }],
+    'onboard_phase',
+  );
   const span = tape.log.phase_at(vehicle, tape.cursor_s);
   if (!span) return by_column;
   const value = capital(span.text);
@@ -134,36 +147,39 @@ function phase_readout(tape: Tape, vehicle: number): Readout {
 function battery_readout(tape: Tape, vehicle: number): Readout {
   const role = 'battery_voltage';
   const ref = find_role(tape.description, role, vehicle);
-  const missing = ref ? kWords.no_value : capital(needs_words([role], tape.roles));
-  return shown(tape, 'battery', ref) ?? blank('battery', missing);
+  const missing = ref ? kReadoutWords.no_value : capital(needs_words([role], tape.roles));
+  return shown(tape, 'battery', { ref, words: '' }) ?? blank('battery', missing);
 }
 
+const kSpokenAge = { s: 'seconds', min: 'minutes' } as const;
+
 function last_packet_readout(tape: Tape, link: Table | undefined): Readout {
-  const one = shown(tape, 'last_packet', link_ref(link, 'age_s'));
-  if (!one) return blank('last_packet', link ? kWords.no_packets : kWords.no_link);
-  return one.stale ? one : { ...one, age: kWords.ago };
+  const one = shown(tape, 'last_packet', { ref: link_ref(link, 'age_s'), words: '' });
+  if (!one) return blank('last_packet', link ? kReadoutWords.no_packets : kReadoutWords.no_link);
+  const { value, unit } = age_figure(one.number);
+  return { ...one, value, unit, spoken_unit: kSpokenAge[unit], age: one.stale ? one.age : kReadoutWords.ago };
 }
 
 function packet_loss_readout(tape: Tape, link: Table | undefined): Readout {
-  const one = shown(tape, 'packet_loss', link_ref(link, 'loss_10s'));
-  if (!one) return blank('packet_loss', link ? kWords.no_packets : kWords.no_link);
+  const one = shown(tape, 'packet_loss', { ref: link_ref(link, 'loss_10s'), words: '' });
+  if (!one) {
+    const heard = Number.isFinite(link_value(tape, link, 'age_s'));
+    return blank(
+      'packet_loss',
+      heard ? kReadoutWords.no_recent_packets : link ? kReadoutWords.no_packets : kReadoutWords.no_link,
+    );
+  }
   return { ...one, value: format_fixed(one.number * 100, 1), unit: '%', spoken_unit: 'percent' };
 }
 
 /** The six readouts of a vehicle at the cursor, in the order they are shown. */
 export function select_readouts(tape: Tape, vehicle: number): Readout[] {
-  const vertical = estimate(tape, vehicle, 'vertical');
+  const altitude = vertical_sources(tape, vehicle, 'up_m', 'altitude_m');
+  const speed = vertical_sources(tape, vehicle, 'velocity_up_mps', 'vertical_speed_mps');
   const link = newest_link(tape, vehicle);
   return [
-    estimated(tape, vehicle, 'altitude', 'vertical', vertical.ref('altitude_m'), 'onboard_altitude'),
-    estimated(
-      tape,
-      vehicle,
-      'vertical_speed',
-      'vertical',
-      vertical.ref('vertical_speed_mps'),
-      'onboard_vertical_speed',
-    ),
+    estimated(tape, vehicle, 'altitude', 'vertical', altitude, 'onboard_altitude'),
+    estimated(tape, vehicle, 'vertical_speed', 'vertical', speed, 'onboard_vertical_speed'),
     phase_readout(tape, vehicle),
     battery_readout(tape, vehicle),
     last_packet_readout(tape, link),

@@ -1,6 +1,6 @@
 /** Words of the page around the views. */
 import { expect, it } from 'vitest';
-import { behind_words, connection_words, kConnectionLine, recorder_words, span_words } from '../../src/app/words';
+import { behind_words, connection_words, kConnectionLine, recorder_words, span_words } from '../../src/app/wording';
 import { link_line } from '../../src/draw/marks';
 
 const recorder = {
