@@ -92,8 +92,8 @@ constexpr Setting kTable[] = {
      .min = 16,
      .help =
          "Unlocks the operator controls. Without it a random key is made and printed at each start, which is safer. "
-         "If you set it, keep this file readable by its owner only. A command line can be read by others, so there "
-         "is no option for it.",
+         "If you set it, keep this file readable by its owner only. It has no option on the command line, which others "
+         "could read.",
      .example = R"("...")",
      .example_is_comment = true},
     {.key = "viewers_max",

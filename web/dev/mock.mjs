@@ -168,7 +168,7 @@ const http = createServer((request, response) => {
                 operator = true;
             } else if (!operator) return json({ error: 'only the operator may do this; enter the operator key' }, 403);
             if (parts[3] === 'meta') meta.set(decodeURIComponent(parts[2]), body);
-            if (parts[2] === 'cut') start_recording(body.name);
+            if (parts[2] === 'recording') start_recording(body.name);
             if (parts[2] === 'marker' || parts[2] === 'note') {
                 own_events.push({
                     type: 'event',

@@ -7,8 +7,8 @@
 /// filter. Deterministic.
 ///
 /// A sample that is NaN, or not newer than the newest of its sensor (duplicates, packets that overtook each other), is
-/// dropped. A sensor that is out of range, repeats one value, stands still in a climb or is silent while others are
-/// heard is announced as an alert and left out; phases and vertical motion go on with the other one.
+/// dropped. A sensor that is out of range, is frozen, is stuck in a climb or is silent while others are heard
+/// is announced as an alert and left out; phases and vertical motion go on with the other one.
 #include <optional>
 
 #include "server/estimate/air/pad_reference.hpp"

@@ -21,13 +21,13 @@ constexpr double kFlowUsable_mps = 5.0;
 
 } // namespace
 
-/// Ground minus on-board; 1-sigmas are the ground's.
+/// Ground − on board; 1-sigmas are the ground's.
 struct NavigationReport::Comparison {
     double altitude_m, altitude_sigma_m;
     double vertical_speed_mps, vertical_speed_sigma_mps;
     double speed_mps = kNaN, speed_sigma_mps = kNaN;
     double attitude_rad = kNaN, attitude_sigma_rad = kNaN;   ///< angle between the two attitudes
-    double long_axis_rad = kNaN, long_axis_sigma_rad = kNaN; ///< angle between the two long axes
+    double long_axis_rad = kNaN, long_axis_sigma_rad = kNaN; ///< angle between the two noses
 };
 
 TableOf<NavigationReport::Row> NavigationReport::navigation_table() {
@@ -196,7 +196,7 @@ TableOf<NavigationReport::Comparison> NavigationReport::comparison_table() {
         .add({"attitude_deg", "Attitude", "deg", kGroup, 1, "Angle between the two"},
              [](S c) { return degrees(c.attitude_rad); })
         .sigma([](S c) { return degrees(c.attitude_sigma_rad); }, 1)
-        .add({"long_axis_deg", "Pointing", "deg", kGroup, 1, "Angle between the two long axes"},
+        .add({"long_axis_deg", "Pointing", "deg", kGroup, 1, "Angle between the two pointing directions"},
              [](S c) { return degrees(c.long_axis_rad); })
         .sigma([](S c) { return degrees(c.long_axis_sigma_rad); }, 1);
     return table;

@@ -23,7 +23,7 @@ namespace turnstone::estimate {
 
 struct EskfNoise {
     double accel_density_mps2_rthz;
-    double gyro_density_rad_s_rthz;
+    double gyro_density_radps_rthz;
     double accel_bias_walk_mps2_rts;
     double gyro_bias_walk_radps_rts;
 };

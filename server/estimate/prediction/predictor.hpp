@@ -29,7 +29,7 @@ namespace turnstone::estimate {
 struct PredictionStart {
     std::int64_t t_ns;
     Phase phase;
-    double since_ignition_s; ///< in powered ascent
+    double since_ignition_s; ///< under thrust
     Eigen::Vector3d position_enu_m, velocity_enu_mps;
     Eigen::Matrix<double, 6, 6> covariance;
     Eigen::Vector3d nose_enu;                  ///< direction of the long axis
@@ -49,7 +49,7 @@ struct Prediction {
     bool has_apogee, has_landing;
     double apogee_m, apogee_sigma_m, apogee_low_m, apogee_high_m; ///< low and high: 90 % between them
     double apogee_in_s, apogee_in_low_s, apogee_in_high_s;
-    std::array<std::optional<LandingCase>, 3> landing; ///< nominal, first parachute shut, all shut
+    std::array<std::optional<LandingCase>, 3> landing; ///< nominal, drogue fails, no parachute
 };
 
 class Predictor {

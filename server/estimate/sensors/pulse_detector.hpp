@@ -85,7 +85,7 @@ class PulseDetector {
         double pressure_pa;
     };
     PulseTracker shock_;
-    PulseTracker blow_;
+    PulseTracker pressure_pulse_;
     History<ForcePoint> forces_;
     History<PressurePoint> pressures_;
     std::int64_t t_force_ns_ = 0;

@@ -42,7 +42,7 @@ class QualityWindows {
     void tick() noexcept;
     /// Sums over the last `kQualityWindowTicks[window]` ended steps.
     [[nodiscard]] const Sums& sums(std::size_t window) const noexcept { return sums_[window]; }
-    /// Lost of sent, 0 to 1; NaN when nothing is known to have been sent.
+    /// Fraction of the packets sent that were lost; NaN when nothing is known to have been sent.
     [[nodiscard]] double loss(std::size_t window) const noexcept;
 
   private:

@@ -51,7 +51,7 @@ class OnboardClock {
     };
     [[nodiscard]] std::int64_t signed_step(std::int64_t from_raw_ns, std::int64_t to_raw_ns) const noexcept;
     [[nodiscard]] ClockReading doubt(ClockReading reading, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept;
-    [[nodiscard]] ClockReading start_anew(ClockVerdict verdict, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept;
+    [[nodiscard]] ClockReading restart(ClockVerdict verdict, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept;
 
     std::int64_t rollover_ns_;
     bool started_ = false;

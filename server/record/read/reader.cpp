@@ -74,7 +74,7 @@ Result<RecordingReader> RecordingReader::open(const std::filesystem::path& path)
                     ")");
     }
     if (std::filesystem::file_size(path, error) == 0)
-        return fail(path.string() + ": the file is empty, so it is no recording");
+        return fail(path.string() + ": the file is empty; a recording is expected");
     if (const auto missing = missing_bytes(path)) {
         return fail(path.string() + ": the file is cut short by " + std::to_string(*missing) +
                     " bytes; copy it again, or salvage what is left with the sqlite3 shell's .recover");

@@ -96,7 +96,7 @@ std::vector<std::filesystem::path> unclosed_recordings(const std::filesystem::pa
                  database.text("PRAGMA journal_mode") == "wal"))
                 found.push_back(path);
         } catch (const SqliteError&) {
-            // Damaged, or no database: the catalogue lists it with the reason; nothing here can mend it.
+            // Damaged, or not a database: the catalogue lists it with the reason; nothing here can repair it.
             continue;
         }
     }

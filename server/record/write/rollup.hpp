@@ -26,7 +26,7 @@ struct RollupBin {
     RollupBin() = default;
     explicit RollupBin(std::size_t columns);
     void clear() noexcept;
-    void add(std::span<const double> numbers) noexcept; ///< NaN is no value
+    void add(std::span<const double> numbers) noexcept; ///< NaN is a missing value
     void merge(const RollupBin& other) noexcept;
 };
 

@@ -141,7 +141,7 @@ TEST_CASE("drift under a parachute through layers of wind agrees with sums, quad
         const Eigen::Vector2d late = lag(*b, 20, 0, speed_mps);
         CHECK(b->landing_east_m(0) == Approx(expected.at("drift_east_m").get<double>() + late.x()).epsilon(5e-4));
         CHECK(b->landing_north_m(0) == Approx(expected.at("drift_north_m").get<double>() + late.y()).epsilon(5e-4));
-        // Slower by what the air that blows across adds to the drag while the vehicle lags.
+        // Slower: crosswind adds to the drag while the vehicle lags behind the air.
         CHECK(b->landing_s(0) == Approx(expected.at("descent_time_s").get<double>()).epsilon(1e-4));
     }
     int ran = 0;

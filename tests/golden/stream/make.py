@@ -198,7 +198,7 @@ DESCRIPTION = {
                    "Packets received after one with a higher sequence count"),
             column("sequence_resets", "Sequence counter resets", "1", "", 0),
             column("rate_10s", "Packet rate, last 10 s", "/s", "Link", 1, "Without duplicates on this link"),
-            column("loss_10s", "Packet loss, last 10 s", "1", "Link", 3, "Lost of sent packets")]),
+            column("loss_10s", "Packet loss, last 10 s", "1", "Link", 3, "Fraction of the packets sent that were lost")]),
         table(4, "sanderling/estimate/phase", "Phase", "estimate", 0, 1.0, [
             words("phase", "Phase", "Flight", "", "on the rail", "under thrust", "coasting", "falling (no parachute)",
                   "under drogue", "under main", "down", "presumed down"),
@@ -228,7 +228,7 @@ DESCRIPTION = {
             *with_sigma("altitude_m", "Altitude AGL", "m", "Ground \u2212 on board", 1, 1),
             *with_sigma("vertical_speed_mps", "Vertical speed", "m/s", "Ground \u2212 on board", 2, 2),
             *with_sigma("long_axis_deg", "Pointing", "deg", "Ground \u2212 on board", 1, 1,
-                        "Angle between the two long axes")]),
+                        "Angle between the two pointing directions")]),
         table(9, "sanderling/estimate/ascent", "Predicted apogee", "estimate", 0, 0.5, [
             *with_sigma("apogee_m", "Predicted apogee AGL", "m", "Prediction", 0, 1, "Mean"),
             column("apogee_low_m", "Apogee AGL, low", "m", "Prediction", 0, "5 % of the flights stay below"),

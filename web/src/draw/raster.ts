@@ -1,5 +1,5 @@
 /**
- * Reduces rows to one vertical span per pixel column: the least and greatest height the line passes there. Spikes stay,
+ * Reduces rows to one vertical span per pixel column: the lowest and highest point of the line there. Spikes stay,
  * the cost does not grow with the width of the line, and feeding the same rows twice changes nothing. Pure.
  */
 export class Raster {

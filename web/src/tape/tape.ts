@@ -1,6 +1,5 @@
 /**
- * One recording and one cursor on it. Live is the tape whose head still moves; looking back is the same tape with the
- * cursor let go. Every view is a function of (tape, cursor): nothing here knows who draws it.
+ * One recording and one cursor on it. Live, the cursor follows the head of the tape; behind live, it is let go. Every view is a function of (tape, cursor): nothing here knows who draws it.
  */
 import type { Block, Series } from '../stream/blocks';
 import { page_now, type TapeSeconds } from '../stream/clocks';

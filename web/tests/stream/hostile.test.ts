@@ -145,7 +145,7 @@ describe('texts', () => {
     ['a role whose title is a number', { ...hello, roles: { latitude: 1 } }, 'hello/roles/latitude'],
     ['a column whose title is a number', { ...hello, description: titled(1) }, 'columns/0/title'],
     ['a status whose clock is a number', { ...status, utc_ns: 5 }, 'status/utc_ns'],
-    ['a status whose links are no list', { ...status, links: {} }, 'status/links'],
+    ['a status whose links are not a list', { ...status, links: {} }, 'status/links'],
     ['a gap without an end', { type: 'gap', from_t_s: 1 }, 'gap/to_t_s'],
   ])('refuses %s and names the member', (_, value, wanted) => {
     const json = value === undefined ? '{' : JSON.stringify(value);

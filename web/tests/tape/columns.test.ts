@@ -31,7 +31,7 @@ describe('Columns', () => {
     for (const t of [1, 2, 3, 4, 5]) push(columns, t, t);
     expect([0, 2, 2.9, 3, 99].map((t) => columns.find(t))).toEqual([-1, 0, 0, 1, 3]);
   });
-  it('ignores times that are no numbers and keeps values that are none', () => {
+  it('ignores times that are not numbers and keeps values that are not', () => {
     const columns = new Columns(1, 4);
     push(columns, NaN, 1);
     push(columns, Infinity, 1);

@@ -103,7 +103,7 @@ describe('a missing estimate', () => {
   });
   it.each([
     ['no data', 'v/missing/air', {}],
-    ['needs that are no list', 'v/missing/air', { ...data, needs: 'static_pressure' }],
+    ['needs that are not a list', 'v/missing/air', { ...data, needs: 'static_pressure' }],
     ['a key of another estimate', 'v/missing/vertical', data],
   ])('is not made up from %s', (_, key, odd) =>
     expect(missing_estimate(event(1, 0, 'recording', key, { data: odd }))).toBeUndefined(),
