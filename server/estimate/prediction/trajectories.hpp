@@ -39,7 +39,7 @@ class Ground {
     double highest_m_ = 0;
 };
 
-/// What all flights of a round fraction.
+/// What all flights of a round share.
 struct FlightConditions {
     FlightConditions(const RocketModel& rocket, double gravity_mps2, const Ground& ground);
     void set_air(const DayAtmosphere& air);

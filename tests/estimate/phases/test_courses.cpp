@@ -54,7 +54,7 @@ double height_at(const sim::Truth& truth, double t_s) {
 
 } // namespace
 
-TEST_CASE("telemetry that ends at the impact is an impact expected, not a descent without end") {
+TEST_CASE("telemetry that ends at the impact means an expected impact, not an endless descent") {
     for (const bool inertial : {true, false}) {
         for (const std::uint64_t seed : {1, 2, 3}) {
             const Flight flight = make_flight("ballistic", seed, true);
@@ -79,7 +79,7 @@ TEST_CASE("telemetry that ends at the impact is an impact expected, not a descen
     }
 }
 
-TEST_CASE("silence high above the ground is neither a touchdown nor a descent indefinitely") {
+TEST_CASE("silence high above the ground is neither a touchdown nor an endless descent") {
     Flight flight = make_flight("nominal", 4, true);
     const double lost_s = flight.truth.events.ejections.at(0).t_s + 5.0;
     silence(flight, lost_s, 1e9);
