@@ -168,8 +168,8 @@ Subcommand serve_subcommand(std::span<const Asset> assets) {
                              std::string(kSafety),
                    .arguments = {{.name = "--config",
                                   .value_name = "FILE",
-                                  .help = "Settings file: JSON with comments. Options on the command line replace what "
-                                          "stands in it."}},
+                                  .help = "Settings file: JSON with comments. Options on the command line "
+                                          "override it."}},
                    .run = [assets](const Arguments& given, std::ostream& results, std::ostream& errors) {
                        return run_serve(given, assets, results, errors);
                    }};

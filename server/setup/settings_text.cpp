@@ -15,7 +15,8 @@ constexpr std::size_t kColumns = 118;
 constexpr std::string_view kHead =
     "Settings of \"turnstone serve --config turnstone.json\": JSON, with comments like this one. Paths are relative to "
     "this file's folder. A setting left out has its default; an unknown name is an error. An option on the command "
-    "line, named in brackets below, replaces what stands here. Check a change with \"turnstone check turnstone.json\".";
+    "line, named in brackets below, overrides its setting here. Check a change with \"turnstone check "
+    "turnstone.json\".";
 
 nlohmann::json json_of(bool value) {
     return value;

@@ -50,7 +50,7 @@ class Terminal {
   public:
     Terminal() : master_(::posix_openpt(O_RDWR | O_NOCTTY)) {
         if (master_ < 0 || ::grantpt(master_) != 0 || ::unlockpt(master_) != 0)
-            throw std::runtime_error("no pseudo-terminal to be had");
+            throw std::runtime_error("no pseudo-terminal is available");
         slave_ = ::open(path().c_str(), O_RDWR | O_NOCTTY);
         termios settings{};
         ::tcgetattr(slave_, &settings);
@@ -67,7 +67,7 @@ class Terminal {
     [[nodiscard]] int slave() const { return slave_; }
     void write(const std::vector<std::byte>& bytes) const {
         if (::write(master_, bytes.data(), bytes.size()) != static_cast<ssize_t>(bytes.size()))
-            throw std::runtime_error("the pseudo-terminal took less than it was given");
+            throw std::runtime_error("the pseudo-terminal did not take all the bytes");
     }
 
   private:

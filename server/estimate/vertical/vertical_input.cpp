@@ -10,7 +10,7 @@ namespace turnstone::estimate {
 namespace {
 
 constexpr double kAcrossAxis_mps2 = 2.0; ///< white, per sample
-constexpr double kScaleFraction = 0.005;    ///< accelerometer scale error when attitude is known
+constexpr double kScaleFraction = 0.005; ///< accelerometer scale error when attitude is known
 constexpr double kUprightTime_s = 1.0;
 
 } // namespace

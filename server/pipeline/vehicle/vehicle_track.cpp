@@ -41,25 +41,24 @@ TableOf<ClockFigures> clock_table() {
     TableOf<ClockFigures> table{"clock", "Clock", seconds_between(0, kTickNs)};
     table
         .add({"onboard_zero_s", "On-board zero", "s", kGroup, 4,
-              "Station time at which the vehicle's clock was zero, after the start of the recording"},
+              "When the vehicle's clock read zero, from the start of the recording"},
              [](S s) { return s.onboard_zero_s; })
         .add({"onboard_zero_bound_s", "On-board zero, bound", "s", kGroup, 4,
-              "About 95 %, of mapped times; the link's smallest delay comes on top"},
+              "Of mapped times, about 95 %; the link's smallest delay comes on top"},
              [](S s) { return s.fit.bound_s; })
         .add({"drift_ppm", "Clock drift", "[ppm]", kGroup, 1,
-              "How much the vehicle's clock runs fast of the station's, parts per million"},
+              "Of the vehicle's clock against the station's; positive when it runs fast"},
              [](S s) { return s.fit.has_slope ? s.fit.drift_ppm : kNaN; })
         .add({"drift_bound_ppm", "Clock drift, bound", "[ppm]", kGroup, 1, "About 95 %"},
              [](S s) { return s.fit.drift_bound_ppm; })
-        .add({"delay_s", "Packet delay", "s", kGroup, 3,
-              "How much longer than the smallest delay the newest packet took"},
+        .add({"delay_s", "Packet delay", "s", kGroup, 3, "Of the newest packet, beyond the smallest delay"},
              [](S s) { return s.delay_s; })
-        .add({"boots", "Reboots", "1", kGroup, 0, "Of the flight computer, seen in this recording"},
+        .add({"boots", "Reboots", "1", kGroup, 0, "Of the flight computer, in this recording"},
              [](S s) { return static_cast<double>(s.boots); })
         .add({"utc_offset_s", "UTC offset", "s", "", 4, "System UTC minus station time"},
              [](S s) { return s.utc.offset_s; })
         .add({"utc_bound_s", "UTC bound", "s", "", 4,
-              "About 95 %, of the UTC of on-board events, the system clock taken as right"},
+              "Of the UTC of on-board events, about 95 %, if the system clock is right"},
              [](S s) { return s.fit.bound_s + s.utc.wander_s; });
     return table;
 }

@@ -49,13 +49,13 @@ std::vector<RecordingInfo> scan_recordings(const std::filesystem::path& director
 
 Result<std::filesystem::path> recording_path(const std::filesystem::path& directory, const std::string& id) {
     if (!is_plain_id(id)) {
-        return fail("recording id: only letters, digits, '.', '-' and '_' may stand in it; the catalogue "
+        return fail("recording id: only letters, digits, '.', '-' and '_' are allowed; the catalogue "
                     "lists the ids");
     }
     const std::filesystem::path path = directory / (id + std::string(kRecordingEnding));
     std::error_code error;
     if (!std::filesystem::is_regular_file(path, error))
-        return fail("recording " + id + ": there is none of that id; the catalogue lists the ids");
+        return fail("recording " + id + ": no recording has this id; the catalogue lists the ids");
     return path;
 }
 

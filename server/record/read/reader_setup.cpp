@@ -97,7 +97,7 @@ Result<PipelineSetup> RecordingReader::setup(std::vector<VehicleSetup> replaceme
             auto vehicle = read_vehicle_texts(vehicles.text(1), vehicles.text(2), file + ": " + name, problems);
             if (!vehicle) {
                 return fail(file + ": this version cannot read the recorded files of vehicle " + name +
-                            "; give the vehicle's folder as this version reads it\n" + to_string(problems));
+                            "; give a folder of this vehicle that it can read\n" + to_string(problems));
             }
             setup.vehicles.push_back(std::move(*vehicle));
         }
