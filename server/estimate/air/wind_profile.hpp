@@ -29,13 +29,14 @@ class WindProfile {
     [[nodiscard]] double sigma_mps(double height_m) const;
     /// Velocity of the air measured over heights around `height_m`, 1-sigma of one component.
     void measure(double height_m, const Eigen::Vector2d& velocity_en_mps, double sigma_mps);
-    /// The pad's anemometer: counts once a minute, because gusts outlive its samples. Ignores what is not finite.
+    /// The pad's anemometer. Used once a minute, because gusts last longer than its samples. Ignores what is not
+    /// finite.
     void anemometer(std::int64_t t_ns, double speed_mps, double from_deg);
 
     [[nodiscard]] const Nodes& east_mps() const noexcept { return east_; }
     [[nodiscard]] const Nodes& north_mps() const noexcept { return north_; }
     [[nodiscard]] const Covariance& covariance() const noexcept { return covariance_; }
-    /// Neither table nor measurement so far.
+    /// Without a wind table and without a measurement so far.
     [[nodiscard]] bool unknown() const noexcept { return unknown_; }
 
   private:

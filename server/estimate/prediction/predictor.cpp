@@ -18,7 +18,7 @@ using Eigen::Vector2d;
 namespace {
 
 // 1-sigma of what no sensor shows before it happens.
-constexpr double kImpulseSigma = 0.02; // of a motor of known make: better known than its thrust or its burn time
+constexpr double kImpulseSigma = 0.02; // of a motor of known make: known better than its thrust or burn time
 constexpr double kMassSigma = 0.01;
 constexpr double kDelaySigma_s = 0.25; // charge and parachute
 constexpr double kRailTiltSigma_rad = radians(0.8);
@@ -28,8 +28,8 @@ constexpr double kTurnDiameters =
     250; // a fin-stabilised vehicle swings into the wind within a quarter of its pitch wavelength
 constexpr double kTurnSigma = 0.3;
 constexpr double kGustFraction = 0.06; // of the mean wind, averaged over a whole flight
-// What a point mass leaves out, as a fraction of the speed still to be lost: swinging after rail and burnout costs
-// height.
+// What a point mass leaves out, as a fraction of the speed still to be lost: swinging after the rail and after burnout
+// costs height.
 constexpr double kModelFraction = 0.0018;
 
 /// Standard normal numbers that are the same on every machine: Box-Muller on the bits of a standard engine.

@@ -3,15 +3,15 @@
 /// the state (navigation's covariance), thrust, burn time, drag, mass, parachutes, delays (flight_fit.hpp) and wind
 /// (wind_profile.hpp).
 ///
-/// A round takes a snapshot and flies kFlights of it for each case, in slices: advance() does as much as its caller can
-/// spare, so that nothing waits for the whole. Rounds start every 0.5 s in flight and every 10 s on the pad, where
-/// nothing changes. The random numbers are drawn once, from kSeed: rounds differ by what was measured, not by chance,
-/// and replay gives the same bits.
+/// A round takes a snapshot and flies it kFlights times for each case, in slices: advance() does as much as its caller
+/// has time for, so that nothing waits for a whole round. Rounds start every 0.5 s in flight and every 10 s on the pad,
+/// where nothing changes. The random numbers are drawn once, from kSeed: rounds differ by what was measured, not by
+/// chance, and replay gives the same bits.
 ///
-/// Cases: nominal (of the parachutes whose time is not past without their opening); first parachute stays shut; all
-/// stay shut. Once a parachute has opened only the nominal case is left. Ascent interval: the 5 and 95 % quantiles.
-/// Landing: mean, 95 % ellipse, fraction outside the site's boundary (an advisory: the range safety officer decides).
-/// The state is that of a point mass, so a vehicle that does not fly straight is not predicted.
+/// Cases: nominal (a parachute whose time has passed without its opening counts as shut); drogue fails; no parachute.
+/// Once a parachute has opened only the nominal case is left. Ascent interval: the 5 and 95 % quantiles. Landing: mean,
+/// 95 % ellipse, fraction outside the site's boundary (an advisory: the range safety officer decides). The state is
+/// that of a point mass, so a vehicle that does not fly straight is not predicted.
 #include <array>
 #include <optional>
 #include <vector>
@@ -34,7 +34,7 @@ struct PredictionStart {
     Eigen::Matrix<double, 6, 6> covariance;
     Eigen::Vector3d nose_enu;                  ///< direction of the long axis
     bool place_known;                          ///< horizontal position means something
-    bool first_stayed_shut, later_stayed_shut; ///< seen by now: that parachute's time is past
+    bool first_stayed_shut, later_stayed_shut; ///< that parachute's time is past
 };
 
 struct LandingCase {

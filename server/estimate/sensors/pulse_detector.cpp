@@ -101,7 +101,7 @@ std::optional<Pulse> PulseDetector::force(std::int64_t t_ns, const Eigen::Vector
         forces_.push({t_ns, accel_body_mps2});
         return std::nullopt;
     }
-    // While a pulse runs nothing is added, so the reference is what it was when the pulse began.
+    // While a pulse runs nothing is added, so the reference stays as it was at the onset.
     const std::size_t first =
         std::min(forces_.since(forces_.back().t_ns - seconds_to_ns(kForceWindow_s)), forces_.size() - kForceMin);
     Eigen::Vector3d mean = Eigen::Vector3d::Zero();
@@ -138,7 +138,7 @@ std::optional<Pulse> PulseDetector::pressure(std::int64_t t_ns, double pressure_
         pressures_.push({t_ns, pressure_pa});
         return std::nullopt;
     }
-    // Straight line through the reference window, carried on to now.
+    // Straight line through the reference window, extended to this sample.
     const std::int64_t newest_ns = pressures_.back().t_ns;
     double n = 0, st = 0, sp = 0, stt = 0, stp = 0;
     for (std::size_t i = pressures_.since(newest_ns - seconds_to_ns(kPressureWindow_s)); i < pressures_.size(); ++i) {
