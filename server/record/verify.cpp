@@ -34,7 +34,7 @@ bool same_columns(const Table& a, const Table& b) {
         [](const Column& of_a, const Column& of_b) { return of_a.name == of_b.name && of_a.is_text == of_b.is_text; });
 }
 
-/// Stored frames, rows and events beside those the pipeline makes again.
+/// Compares stored frames, rows and events with those the pipeline makes again.
 class Comparison {
   public:
     Comparison(const std::filesystem::path& path, const Schema& made)

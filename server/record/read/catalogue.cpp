@@ -12,7 +12,7 @@ namespace {
 
 constexpr std::size_t kIdLengthMax = 128;
 
-/// Letters, digits, dot, hyphen and underscore, not starting with a dot: no path can be made of it.
+/// Letters, digits, dot, hyphen and underscore, not starting with a dot: it cannot form a path.
 bool is_plain_id(const std::string& id) {
     return !id.empty() && id.size() <= kIdLengthMax && id.front() != '.' && id.find("..") == std::string::npos &&
            std::ranges::all_of(
@@ -42,7 +42,7 @@ std::vector<RecordingInfo> scan_recordings(const std::filesystem::path& director
             found.push_back(std::move(info));
         }
     }
-    // Ids begin with the UTC start, so their order places damaged files, whose start cannot be read, too.
+    // Ids begin with the UTC start, so sorting by id also places damaged files, whose start cannot be read.
     std::ranges::sort(found, [](const RecordingInfo& a, const RecordingInfo& b) { return a.id > b.id; });
     return found;
 }

@@ -1,4 +1,4 @@
-/// What a recording was made with, from the texts it holds.
+/// The setup of a recording, from the texts it holds.
 #include <algorithm>
 #include <utility>
 
