@@ -13,7 +13,7 @@ namespace turnstone {
 
 namespace {
 
-/// The values by name, for sentences. What is missing reads as zero, empty or false: a sentence never fails.
+/// The values by name, for sentences. A missing one reads as zero, empty or false, so that no sentence fails.
 class Facts {
   public:
     explicit Facts(const EstimateEvent& event) : event_(event) {}

@@ -88,7 +88,7 @@ struct Server::State {
             auto [error, socket] = co_await acceptor.async_accept(kNoThrow);
             if (error) {
                 if (shared->stopping) co_return;
-                // Out of descriptors: existing connections are unaffected, the next try comes when some may be free.
+                // Out of descriptors: existing connections are unaffected, and it tries again once some may be free.
                 spdlog::warn("cannot accept a connection: {}", error.message());
                 pause.expires_after(std::chrono::milliseconds(100));
                 co_await pause.async_wait(kNoThrow);

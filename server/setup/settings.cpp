@@ -149,7 +149,7 @@ void read_setting(JsonReader& in, const Setting& setting, const fs::path& folder
     std::visit([&](auto member) { MemberReader{in, setting, folder}.into(settings.*member); }, setting.member);
 }
 
-/// The JSON a settings file would hold; what does not fit stays text, and the reader says so.
+/// The JSON a settings file would hold. What does not fit stays text, for the reader to refuse.
 nlohmann::json json_of(const Setting& setting, const std::string& text) {
     if (std::holds_alternative<bool Settings::*>(setting.member) && (text == "true" || text == "false"))
         return text == "true";

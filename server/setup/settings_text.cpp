@@ -1,4 +1,4 @@
-// What people read about settings: the help of an option and the commented example file.
+// Texts about settings: the help of an option and the commented example file.
 #include <sstream>
 
 #include <nlohmann/json.hpp>
@@ -40,7 +40,7 @@ std::string default_json(const Setting& setting) {
     return std::visit([&](auto member) { return json_of(defaults.*member).dump(); }, setting.member);
 }
 
-/// " Default 100, from 20 to 240." Empty where there is nothing to say.
+/// " Default 100, from 20 to 240." May be empty.
 std::string limits(const Setting& setting) {
     const std::string min = std::to_string(setting.min);
     const std::string max = std::to_string(setting.max);

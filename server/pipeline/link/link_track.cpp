@@ -38,7 +38,7 @@ void add_windowed(TableOf<Source>& table, const Column& column, Value value) {
     }
 }
 
-/// What links and kinds of packets are both asked: each Source has quality.counts() and quality.windows().
+/// Columns that links and kinds of packets have in common: each Source has quality.counts() and quality.windows().
 template <class Source>
 void add_packet_columns(TableOf<Source>& table, const std::string& group) {
     using S = const Source&;

@@ -8,17 +8,17 @@ namespace turnstone {
 
 namespace {
 
-// A packet may have waited this much longer than the one after it before the step forward looks wrong.
+// A packet may have waited this much longer than the next one before the step forward looks wrong.
 constexpr std::int64_t kForwardSlackNs = 2 * kNsPerS;
-// A free-running microcontroller oscillator without a crystal is within 2 %.
+// A microcontroller's oscillator without a crystal is within 2 %.
 constexpr std::int64_t kRateSlackDivisor = 50;
 // How much longer than the first packet after a boot the last one before it may have waited on the way.
 constexpr std::int64_t kResetSlackNs = kNsPerS / 4;
 // A packet of the boot before may come this long after the reset was seen.
 constexpr std::int64_t kStragglerNs = 10 * kNsPerS;
 constexpr unsigned kRivalPackets = 20;
-// On-board time a rival run must cover. Backward it is longer: a slower link that takes over from a faster
-// one sends old packets for as long as it lags behind.
+// On-board time a rival run must cover. Backward it is longer: when a slower link takes over from a faster one, it
+// sends old packets for as long as it lags.
 constexpr std::int64_t kRivalForwardNs = kNsPerS;
 constexpr std::int64_t kRivalBackwardNs = 5 * kNsPerS;
 

@@ -143,7 +143,7 @@ void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record,
     if (decoded.verdict != DecodeVerdict::good) {
         record.packet_verdict = PacketVerdict::undecodable;
         quality.undecodable();
-        // A packet of the wrong size still is the one with its count: it is not lost.
+        // A packet of the wrong size still has its sequence count: it is not lost.
         const std::int16_t kind = kind_of_apid_[decoded.apid];
         if (kind >= 0 && decoded.verdict != DecodeVerdict::not_telemetry)
             quality.packet(static_cast<std::size_t>(kind), decoded.sequence_count, record.boot, record.t_rx_ns,
@@ -176,7 +176,7 @@ void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record,
     const bool late = record.packet_verdict == PacketVerdict::late;
     quality.packet(kind, decoded.sequence_count, record.boot, record.t_rx_ns, record.link_octets);
     if (late) quality.late(kind);
-    // The mapping is of the present boot; a straggler of the one before keeps its receive time.
+    // The mapping belongs to the present boot; a straggler of the boot before keeps its receive time.
     const bool mapped = reading.onboard_ns >= 0 && reading.boot == clock_.boots();
     append_rows(decoded, record, !late, mapped, out);
     out.frames.push_back(record);
