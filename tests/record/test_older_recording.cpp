@@ -1,5 +1,5 @@
-/// A recording that an older version wrote: it describes itself, so it is shown as it is; with the vehicle's files as
-/// this version reads them it can be processed again.
+/// A recording that an older version wrote. It describes itself, so it is shown as it is; with vehicle files that this
+/// version reads it can be processed again.
 #include <algorithm>
 #include <fstream>
 

@@ -216,7 +216,7 @@ void ground_table(const std::vector<Scores>& all) {
     line("vertical: speed, m/s", all, errors(&TrialScore::vertical_speed_up_mps, "%.2f"));
 }
 
-/// What the tables show and what to know when reading them.
+/// What the tables show, and their known limits.
 void preface(int count) {
     std::printf(
         R"(%d flights of each scenario, seeds 1 to %d. The bytes of the demo vehicle's transmitter go through the radio, the decoder,

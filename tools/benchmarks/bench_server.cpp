@@ -1,6 +1,5 @@
 // The real server process on a pseudo-terminal: how long a packet takes from the serial line to a browser's WebSocket,
-// beside a bare relay (serial read -> Beast WebSocket write) that does nothing else; and what the idle and the loaded
-// server cost in memory and CPU.
+// beside a bare relay (serial read -> Beast WebSocket write); and the memory and CPU of the idle and the loaded server.
 #include <algorithm>
 #include <array>
 #include <atomic>
@@ -231,7 +230,7 @@ std::vector<double> through_server() {
     return latencies_ms(terminal, 20ms, [&] { return next_mark(*stream); });
 }
 
-/// The least that could be done: bytes read from the terminal go out as a WebSocket message as they are.
+/// The least possible: bytes read from the terminal go out as a WebSocket message as they are.
 std::vector<double> through_bare_relay() {
     const Terminal terminal;
     asio::io_context relay_context;

@@ -1,11 +1,11 @@
 #pragma once
-/// One simulated flight from the transmitter's bytes through radio, decoder, clock and all estimators, and
-/// what the estimates were worth against the simulator's truth.
+/// One simulated flight, from the transmitter's bytes through radio, decoder, clock and all estimators, scored against
+/// the simulator's truth.
 ///
 /// The simulator (tools/sim) integrates six degrees of freedom with its own equations, rotations, air, wind,
-/// parachutes and sensors; it shares with the estimators the physical constants and the vehicle's data, no
-/// model code. It draws thrust, drag, mass, wind and parachutes around the vehicle file's values, which is all
-/// the estimators are told.
+/// parachutes and sensors; it shares physical constants and the vehicle's data with the estimators, but no model code.
+/// It draws thrust, drag, mass, wind and parachutes around the vehicle file's values, which are all the estimators
+/// know.
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -80,7 +80,7 @@ struct TrialScore {
                                                          kFlightEvents.begin()));
     }
     std::array<PredictionScore, kCheckpoints> predictions;
-    double presumed_impact_error_s = NAN; ///< when contact ended in flight: presumed minus true
+    double presumed_impact_error_s = NAN; ///< when the signal was lost in flight: presumed minus true
     double true_apogee_m = NAN;
     int shocks = 0, pressure_pulses = 0, charges = 0; ///< found in acceleration, in pressure; fired
     int sensor_alerts = 0;

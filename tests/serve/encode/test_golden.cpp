@@ -1,4 +1,4 @@
-/// Messages against tests/golden/stream, which a third writer made from protocol/STREAM.md.
+/// Messages against tests/golden/stream, made from protocol/STREAM.md by a writer that shares no code with the server.
 #include <catch2/catch.hpp>
 
 #include <limits>
