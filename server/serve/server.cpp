@@ -46,7 +46,7 @@ void remove_leftovers(const std::filesystem::path& folder) {
     std::error_code error; // a folder that is not there yet has none
     for (std::filesystem::directory_iterator at(folder, error), end; !error && at != end; at.increment(error)) {
         if (at->path().filename().string().starts_with(".copy-")) {
-            std::error_code ignored; // it is in nobody's way
+            std::error_code ignored; // a leftover does no harm
             std::filesystem::remove(at->path(), ignored);
         }
     }

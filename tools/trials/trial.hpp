@@ -27,7 +27,7 @@ struct Errors {
     void add(double error, double sigma);
     void add(const Errors& other);
     [[nodiscard]] double rms() const { return std::sqrt(square_sum / count); }
-    /// Mean of (error / sigma)^2: 1 when the sigma is right, more when it is too small.
+    /// Mean of (error / sigma)^2: 1 when the sigma fits, more when it is too small.
     [[nodiscard]] double normalised_square() const { return normalised_square_sum / normalised_count; }
 };
 
@@ -37,7 +37,7 @@ inline constexpr std::array kFlightEvents{EventId::liftoff,    EventId::burnout,
 
 struct FlightEventScore {
     bool happened = false;
-    int found = 0;      ///< how often; once is right
+    int found = 0;      ///< how often; should be once
     double error_s = 0; ///< of the first, estimate minus truth
     double sigma_s = 0;
     double delay_s = 0; ///< from the event to its announcement

@@ -1,6 +1,5 @@
 // Flights that do not end as they should, and more than one flight in a recording: silence at the ground and high above
-// it, a signal that comes back, a vehicle carried back and flown again. Truth is the simulator's (see
-// flight_harness.hpp).
+// it, a signal reacquired, a vehicle carried back and flown again. Truth is the simulator's (see flight_harness.hpp).
 #include <catch2/catch.hpp>
 
 #include "tests/estimate/chain/flight_harness.hpp"
@@ -100,7 +99,7 @@ TEST_CASE("silence high above the ground is neither a touchdown nor an endless d
     CHECK(!says_near_ground(*run.out.find(EventId::signal_lost)));
 }
 
-TEST_CASE("a signal that comes back is believed: in the air the descent goes on, at rest it was a landing") {
+TEST_CASE("a reacquired signal is believed: in the air the descent continues, at rest it was a touchdown") {
     struct Case {
         const char* name;
         double lost_before_landing_s;

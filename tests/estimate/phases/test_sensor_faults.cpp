@@ -1,6 +1,5 @@
-// Sensors that fail in flight, each way for barometer and accelerometer: announced by its name, and the flight's
-// moments still found with what is left. And what a link does to samples: duplicates, old ones, holes. Truth:
-// flight_harness.hpp.
+// Sensors that fail in flight, each way for barometer and accelerometer: announced by its name, and flight events are
+// still found with the rest. And what a link does to samples: duplicates, old ones, holes. Truth: flight_harness.hpp.
 #include <functional>
 
 #include <catch2/catch.hpp>
@@ -32,7 +31,7 @@ const std::vector<EventId> kAll{EventId::liftoff,    EventId::burnout,  EventId:
 
 } // namespace
 
-TEST_CASE("a sensor that fails is announced and the flight goes on with the other one") {
+TEST_CASE("a failed sensor is announced and the flight continues with the other one") {
     const double nan = std::nan("");
     const std::vector<Fault> faults{
         {"barometer is frozen", EventId::sensor_frozen, 5.0, [](auto& r, double held) { r.pressure_pa = held; }, {}},

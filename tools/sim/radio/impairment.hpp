@@ -31,7 +31,7 @@ struct Impairment {
 /// "clean", "mild" (a good day) or "rough" (10 % loss and 2 s fades).
 [[nodiscard]] std::optional<Impairment> impairment_from_name(std::string_view name);
 
-/// One framed packet as the vehicle's transmitter sent it. Bytes stand in PacketStream::bytes.
+/// One framed packet as the vehicle's transmitter sent it. Its bytes are in PacketStream::bytes.
 struct SentPacket {
     std::uint16_t apid;
     std::uint16_t sequence_count;
