@@ -1,6 +1,6 @@
 #pragma once
 /// Where bytes come from or go to, written as a URI: a place on the network (udp://0.0.0.0:9000) or a path on this
-/// machine (serial:/dev/ttyUSB0?baud=57600). Links and the simulator's outputs are both written so.
+/// machine (serial:/dev/ttyUSB0?baud=57600). For links and the simulator's outputs.
 #include <cstdint>
 #include <span>
 #include <string>

@@ -1,5 +1,5 @@
 #pragma once
-/// WGS 84 geodesy around the pad. A thin, typed front for GeographicLib (Karney).
+/// WGS 84 geodesy around the pad. Typed calls into GeographicLib (Karney).
 #include <Eigen/Core>
 
 namespace turnstone {

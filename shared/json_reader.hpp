@@ -34,7 +34,7 @@ struct Problem {
 /// `allowed` takes // and /* */ comments, for the one file that people edit by hand and annotate.
 enum class JsonComments : unsigned char { refused, allowed };
 
-/// Larger files are refused while they are read, and deeper values while they are parsed: memory and stack are bounded.
+/// Larger files are refused while they are read, deeper values while they are parsed, so memory and stack stay bounded.
 inline constexpr std::uintmax_t kJsonFileBytesMax = 32u << 20;
 inline constexpr std::size_t kJsonDepthMax = 64;
 
@@ -50,10 +50,9 @@ inline constexpr std::size_t kJsonDepthMax = 64;
 /// The whole of a text file of at most kJsonFileBytesMax bytes.
 [[nodiscard]] Result<std::string> read_text_file(const std::filesystem::path& path);
 
-/// A view of one JSON value with its pointer. Every getter that finds a mistake appends a Problem and returns a
-/// harmless value, so that a reader continues and finds the next mistake. Members that no getter asked for are
-/// reported by `finish()` as unknown (a spelling mistake must not become a silent default).
-/// The JSON value and `problems` must outlive the reader.
+/// A view of one JSON value with its pointer. A getter that finds a mistake appends a Problem and returns a harmless
+/// value, so that the reader goes on to the next mistake. `finish()` reports members that no getter asked for: a
+/// misspelt name must not become a silent default. The JSON value and `problems` must outlive the reader.
 class JsonReader {
   public:
     JsonReader(const nlohmann::json& value, std::string file, std::vector<Problem>& problems, std::string pointer = "");
@@ -87,7 +86,7 @@ class JsonReader {
     [[nodiscard]] std::vector<JsonReader> array(std::string_view key, std::size_t min_size, std::size_t max_size);
     [[nodiscard]] std::optional<JsonReader> object_if(std::string_view key);
     [[nodiscard]] std::vector<JsonReader> array_if(std::string_view key, std::size_t max_size);
-    /// Members of this object, each with its pointer (for maps such as enumerations); all count as asked for.
+    /// Members of this object, each with its pointer (for maps such as enumerations). Marks them all as known.
     [[nodiscard]] std::vector<std::pair<std::string, JsonReader>> members();
     /// This value as a number (array elements, enumeration keys).
     double as_number(double min, double max);

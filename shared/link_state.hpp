@@ -1,5 +1,5 @@
 #pragma once
-/// What has become of a link, as links report it and operators read it.
+/// The state of a link, as links report it and operators read it.
 #include "shared/words.hpp"
 
 namespace turnstone {

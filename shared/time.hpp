@@ -1,7 +1,7 @@
 #pragma once
 /// The clocks of the project. All are signed 64-bit nanoseconds; the name says which clock:
 ///
-///   t_ns, t_rx_ns   station time: steady, set equal to the system's UTC once when the server starts and never stepped
+///   t_ns, t_rx_ns   station time: steady, set to the system's UTC once when the server starts and never stepped
 ///                   afterwards. It orders everything on the tape.
 ///   utc_ns          the system's UTC clock, nanoseconds since 1970-01-01, leap seconds not counted; may be stepped.
 ///   onboard_ns      the vehicle's clock since its boot, rollovers already removed.

@@ -43,7 +43,7 @@ Result<void> check(std::string_view component, std::string_view also, const std:
         }
         std::array<char, 4> encoded;
         std::snprintf(encoded.data(), encoded.size(), "%%%02X", static_cast<unsigned char>(c));
-        return fail("has a character in its " + name + " that no URI holds as it is; write it as " + encoded.data());
+        return fail("has a character in its " + name + " that a URI cannot hold; write it as " + encoded.data());
     }
     return {};
 }
@@ -57,14 +57,14 @@ Result<UriAuthority> parse_authority(std::string_view text) {
     }
     const bool bracket = text.starts_with('[');
     const std::size_t host_end = bracket ? text.find(']') : text.find(':');
-    if (bracket && host_end == std::string_view::npos) return fail("has a [ without its ]; IPv6 stands in brackets");
+    if (bracket && host_end == std::string_view::npos) return fail("has a [ without its ]; write IPv6 in brackets");
     out.host = std::string(text.substr(0, bracket ? host_end + 1 : host_end));
     text.remove_prefix(out.host.size());
     if (bracket) {
         in6_addr ignored{};
         const std::string address = out.host.substr(1, out.host.size() - 2);
         if (address.find('\0') != std::string::npos || ::inet_pton(AF_INET6, address.c_str(), &ignored) != 1)
-            return fail("has brackets around what is not an IPv6 address; write for instance [2001:db8::7]");
+            return fail("has brackets around what is not an IPv6 address; write it as in [2001:db8::7]");
     } else if (auto good = check(out.host, "", "host"); !good) {
         return fail(good.error().message);
     }
@@ -72,7 +72,7 @@ Result<UriAuthority> parse_authority(std::string_view text) {
     if (text.front() != ':') return fail("has something between ] and the port; write [ADDRESS]:PORT");
     out.port = std::string(text.substr(1));
     if (!std::all_of(out.port->begin(), out.port->end(), is_digit))
-        return fail("has a port that is not a number; a port has digits only, and IPv6 stands in brackets");
+        return fail("has a port that is not a number; a port has only digits, and IPv6 goes in brackets");
     return out;
 }
 

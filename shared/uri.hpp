@@ -19,8 +19,8 @@ struct UriAuthority {
     std::optional<std::string> port; ///< digits only; may be empty
 };
 
-/// Every component but the scheme as it stands in the URI, percent-encoding included: it is undone when no separator
-/// is looked for any more (section 2.4).
+/// Every component but the scheme is as the URI has it, percent-encoding included; decode it once it needs no more
+/// splitting (section 2.4).
 struct Uri {
     std::string scheme; ///< in lower case (section 3.1)
     std::optional<UriAuthority> authority;
@@ -32,8 +32,8 @@ struct Uri {
 /// The scheme in lower case; empty when `text` begins with none.
 [[nodiscard]] std::string uri_scheme(std::string_view text);
 
-/// Takes what the grammar of appendix A allows, but for IPvFuture: no such address exists. Fails with "has ...; ...":
-/// what is wrong and what to write, to follow the name of what was parsed.
+/// Takes what the grammar of appendix A allows except IPvFuture, since no such address exists. Fails with "has ...;
+/// ...": what is wrong and what to write; put the name of what was parsed in front.
 [[nodiscard]] Result<Uri> parse_uri(std::string_view text);
 
 /// Undoes percent-encoding in a component that parse_uri let through.

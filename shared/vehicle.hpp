@@ -1,7 +1,7 @@
 #pragma once
 /// vehicle.json: what the ground knows about a vehicle besides its packets: mass, motor, drag, parachutes and sensor
-/// noise. Schema: protocol/schema/vehicle.schema.json. A vehicle that is not a rocket (weather station, boat) leaves
-/// `rocket` out.
+/// noise. Schema: protocol/schema/vehicle.schema.json. A vehicle that is not a rocket (a weather station, a boat) has
+/// no `rocket`.
 #include <filesystem>
 #include <optional>
 #include <string>

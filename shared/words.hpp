@@ -1,5 +1,5 @@
 #pragma once
-/// The words of an enumeration, once, beside the enumeration. Found by argument-dependent look-up:
+/// The words of an enumeration, written once beside it and found by argument-dependent look-up:
 ///
 ///     enum class Level : unsigned char { note, advisory };
 ///     consteval auto words_of(Level) { return words<Level::advisory>("note", "advisory"); }
@@ -16,7 +16,7 @@
 
 namespace turnstone {
 
-/// One word for each enumerator from 0 to `last`, in their order; any other number of words does not compile.
+/// One word for each enumerator from 0 to `last`, in order. Any other number of words does not compile.
 template <auto last, class... Word>
 consteval auto words(Word... word) {
     static_assert(sizeof...(word) == static_cast<std::size_t>(last) + 1, "give each enumerator one word");

@@ -1,6 +1,6 @@
 #pragma once
-/// Bits to numbers, one channel after another, on any processor: what tests compare decode_numbers_vector.hpp with.
-/// Inner part of the decoder.
+/// Bits to numbers, one channel after another, on any processor. Tests compare decode_numbers_vector.hpp with it. Inner
+/// part of the decoder.
 #include <cstddef>
 #include <cstdint>
 #include <span>

@@ -1,10 +1,10 @@
-// Demand: importing an on-board log and replaying a recording decode at least 1 million packets a second and keep near
-// the pace of the bare parser (delimiters, unstuffing, checksum), which `tools/bench decode` runs beside them; with
-// decode_numbers() the channels alone take longer than the parser. A 57,600 baud link needs about 90 frames a second,
-// and would not need this file.
+// Why vectors: importing an on-board log or replaying a recording must decode at least 1 million packets a second,
+// close to the pace of the bare parser (delimiters, unstuffing, checksum) that `tools/bench decode` runs beside it.
+// With decode_numbers() the channels alone take longer than the parser. A 57,600 baud link brings about 90 frames a
+// second and would not need this file.
 //
 // Four channels go at a time: their raw values are loaded, then scaled and checked against their ranges in one vector.
-// No multiply-add is used, so that the bits are those of the plain way.
+// No multiply-add is used, so that the bits are those of decode_numbers().
 #include "protocol/decode/decode_numbers_vector.hpp"
 
 #include <algorithm>
@@ -191,7 +191,7 @@ TURNSTONE_AVX2 void VectorRow::Quad::decode(const VectorRow& row, const RowSerie
     const Quad* const begin = row.quads_.data();
     const Quad* const end = begin + row.quads_.size();
     const std::byte* base = series.base;
-    // A row's last vector may reach into the next row, which is written later.
+    // A row's last vector may reach into the next row, which is written after it.
     for (std::size_t k = 0; k < series.count; ++k, base += series.stride, values += row.size()) {
         // A value that clamping to its range does not change is inside. NaN always differs; out_of_range() sorts it
         // out.

@@ -15,7 +15,7 @@
 namespace turnstone {
 namespace {
 
-/// What it takes to decode one table's rows.
+/// What is needed to decode one table's rows.
 struct TablePlan {
     std::size_t table;
     VectorRow numbers;

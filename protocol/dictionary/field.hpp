@@ -9,7 +9,7 @@
 
 namespace turnstone {
 
-/// What a field takes from around it.
+/// What a field needs to know of its surroundings.
 struct FieldDefaults {
     ByteOrder byte_order;
     std::string group;

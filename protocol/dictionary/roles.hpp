@@ -1,6 +1,6 @@
 #pragma once
-/// Roles tell estimators which channel is what. The name in a dictionary is the enumerator's name, e.g. "accel_body_x".
-/// The unit is the one every estimator expects; a dictionary channel with a role must carry exactly that unit (UCUM).
+/// Roles tell estimators what a channel is. The name in a dictionary is the enumerator's name, e.g. "accel_body_x". The
+/// unit is the one every estimator expects; a dictionary channel with a role must carry exactly that unit (UCUM).
 #include <array>
 #include <optional>
 #include <string_view>

@@ -1,5 +1,5 @@
 #pragma once
-/// What a column is called for people when nobody has named it.
+/// The title of a column that has none of its own.
 #include <string>
 #include <string_view>
 

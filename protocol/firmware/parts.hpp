@@ -16,7 +16,7 @@ extern const std::string_view kSupportText;
 /// The function that encodes one packet.
 [[nodiscard]] std::string encode_function(const std::string& prefix, const TimeCode& time, const Packet& packet);
 
-/// ASCII upper case, everything but letters and digits made "_".
+/// ASCII upper case; everything but letters and digits becomes "_".
 [[nodiscard]] std::string upper(std::string_view name);
 
 } // namespace turnstone::firmware

@@ -8,8 +8,7 @@ namespace {
 
 constexpr std::size_t kBlockMax = 254; ///< data bytes after the code byte 0xFF
 
-/// Blocks of telemetry are mostly shorter than this: one copy of fixed size is faster than a call that looks at the
-/// length.
+/// Most blocks of telemetry are shorter than this: one copy of fixed size beats a call that looks at the length.
 constexpr std::size_t kShortCopy = 16;
 
 } // namespace

@@ -25,8 +25,8 @@ struct CobsResult {
     return size / 254 + 1;
 }
 
-/// Undoes COBS. `encoded` is one frame without its delimiter; nothing decodes to nothing. A last block of exactly 254
-/// bytes is accepted with and without the final 0x01. `decoded` must not overlap `encoded`.
+/// Undoes COBS. `encoded` is one frame without its delimiter; an empty one decodes to nothing. A last block of exactly
+/// 254 bytes is accepted with and without the final 0x01. `decoded` must not overlap `encoded`.
 [[nodiscard]] CobsResult cobs_decode(std::span<const std::byte> encoded, std::span<std::byte> decoded) noexcept;
 
 /// The same for bytes known to contain no 0x00, as between two delimiters; the status is never `zero_inside`.

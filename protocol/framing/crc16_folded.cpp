@@ -1,6 +1,6 @@
-// Demand: importing an on-board log and replaying a recording decode at least 1 million packets a second; with
-// crc16_plain() the checksum takes longer than everything else the parser does (`tools/bench decode`). A 57,600 baud
-// link needs about 90 frames a second, and would not need this file.
+// Why folding: importing an on-board log or replaying a recording must decode at least 1 million packets a second, and
+// crc16_plain() takes longer than everything else the parser does (`tools/bench decode`). A 57,600 baud link brings
+// about 90 frames a second and would not need this file.
 //
 // Source: V. Gopal et al., "Fast CRC Computation for Generic Polynomials Using PCLMULQDQ Instruction", 2009.
 #include "protocol/framing/crc16_folded.hpp"

@@ -11,8 +11,8 @@
 
 namespace turnstone {
 
-/// Largest frame on the link, delimiter included. Far above what a hobby radio carries in a packet; it bounds
-/// memory, and the bytes that one damaged delimiter can cost.
+/// Largest frame on the link, delimiter included. Far more than a hobby radio carries in a packet. It bounds memory,
+/// and what one damaged delimiter can cost.
 inline constexpr std::size_t kFrameBytesMax = 1024;
 
 enum class FrameVerdict : unsigned char {
@@ -26,7 +26,7 @@ consteval auto words_of(FrameVerdict) {
     return words<FrameVerdict::too_long>("good", "bad_cobs", "bad_crc", "bad_length", "too_long");
 }
 
-/// What one delimiter closed. `packet` is valid during the callback only.
+/// The bytes that one delimiter closed. `packet` is valid during the callback only.
 struct Frame {
     FrameVerdict verdict;
     std::uint64_t stream_offset;       ///< of the frame's first byte, counted from the deframer's start

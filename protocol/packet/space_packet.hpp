@@ -30,8 +30,8 @@ inline constexpr std::size_t kPrimaryHeaderBytes = 6;
 inline constexpr std::uint16_t kIdleApid = 2047;
 inline constexpr std::uint16_t kSequenceModulus = 16384;
 
-/// Empty when fewer than six bytes are given. Any six bytes decode; their values are not checked here. Inline, because
-/// every packet passes here and the fields then never leave registers.
+/// Empty when fewer than six bytes are given. Any six bytes decode; their values are not checked here. Inline: every
+/// packet passes here, and the fields then stay in registers.
 [[nodiscard]] inline std::optional<PrimaryHeader> decode_primary_header(std::span<const std::byte> packet) noexcept {
     if (packet.size() < kPrimaryHeaderBytes) return std::nullopt;
     const auto word = [&](std::size_t at) {

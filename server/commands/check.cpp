@@ -1,4 +1,4 @@
-// Every mistake in the files people write, before they matter.
+// Finds every mistake in the files people write, before a flight does.
 #include <algorithm>
 #include <cstdlib>
 #include <filesystem>
@@ -18,7 +18,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-/// A folder is searched this deep: a collection of vehicle folders with a site file beside them, not a whole
+/// Folders are searched this deep: enough for vehicle folders with a site file beside them, too little for a whole
 /// disk.
 constexpr int kSearchDepth = 4;
 
@@ -101,11 +101,11 @@ class Checker {
 
     void file(const fs::path& path, std::optional<Kind> kind) {
         std::vector<Problem> problems;
-        // Only a settings file may hold comments; anything else that does is told so.
+        // Only a settings file may hold comments; in any other file they are a mistake.
         const bool may_have_comments = kind == Kind::settings;
         auto json = parse_json_file(path, problems, may_have_comments ? JsonComments::allowed : JsonComments::refused);
         if (!json && !kind) {
-            std::vector<Problem> ignored; // the first attempt's problems stand unless this is a settings file
+            std::vector<Problem> ignored; // the first attempt's problems count unless this is a settings file
             const auto with_comments = parse_json_file(path, ignored, JsonComments::allowed);
             if (with_comments && kind_by_content(*with_comments) == Kind::settings) {
                 problems.clear();

@@ -17,9 +17,9 @@ namespace turnstone {
 
 namespace {
 
-/// A batch this large goes at once: one full-speed capture must not make one huge batch.
+/// A batch this large goes out at once: a capture read at full speed must not become one huge batch.
 constexpr std::size_t kBatchBytesMax = 1u << 20;
-/// A capture read at full speed waits while this much waits for the disk.
+/// A capture read at full speed pauses while this much waits for the disk.
 constexpr std::size_t kRecorderBacklogBytes = 8u << 20;
 constexpr std::int64_t kRecorderPollNs = kNsPerS;
 
@@ -60,7 +60,7 @@ struct Ingest::State {
                 [this] { return recorder_has_room; }};
     }
 
-    /// A defect that one input brings out must cost that input, not the thread. The pipeline stores a chunk before it
+    /// An input that trips a defect must cost that input, not the thread. The pipeline stores a chunk before it
     /// interprets it.
     template <class Work>
     void guarded(const char* what, Work&& task) {
@@ -97,7 +97,7 @@ struct Ingest::State {
         published = views();
     }
 
-    /// A recording fault is for everyone to see, and part of the recording once that can be written again.
+    /// Everyone sees a recording fault, and it goes into the recording once that can be written again.
     void watch_recorder(std::int64_t now_ns) {
         if (now_ns < next_poll_ns && recorder_has_room) return;
         const RecorderStatus status = recorder.status();
@@ -115,7 +115,7 @@ struct Ingest::State {
         }
     }
 
-    /// The first recording begins with `actions`; a later one with what the one before hands on.
+    /// The first recording begins with `actions`, a later one with what the one before hands on.
     void begin_recording(const std::string& name, const std::vector<Action>& actions = {}) {
         const std::int64_t t_start_ns = station_now_ns();
         const std::int64_t utc_start_ns = utc_now_ns();
@@ -149,7 +149,7 @@ struct Ingest::State {
             // Cancelling does not reach a handler that is already queued.
             if (error || finished) return;
             flush();
-            // After a stall the missed flushes are left out: one flush carries everything anyway.
+            // After a stall the missed flushes are skipped: one flush carries everything anyway.
             timer.expires_at(std::max(timer.expiry() + kFlushInterval, std::chrono::steady_clock::now()));
             wait_for_flush();
         });

@@ -1,6 +1,6 @@
 #pragma once
-/// The ingest thread: links and pipeline on one io_context. It stamps nothing itself (links do), waits for
-/// nobody, and hands what the pipeline made to the recorder and to the viewers every kFlushInterval.
+/// The ingest thread: links and pipeline on one io_context. It stamps nothing itself (links do), waits for nothing, and
+/// every kFlushInterval hands what the pipeline made to the recorder and the viewers.
 #include <chrono>
 #include <cstdint>
 #include <functional>
@@ -17,12 +17,12 @@ namespace turnstone {
 
 inline constexpr std::chrono::milliseconds kFlushInterval{10};
 
-/// Called on the ingest thread; must hand over and return.
+/// Called on the ingest thread; must return at once.
 struct IngestOutputs {
     /// A recording begins; batches that follow belong to it.
     std::function<void(LiveTape)> on_tape;
     std::function<void(std::shared_ptr<const Batch>)> on_batch;
-    /// The recording under way is about to be closed: whoever reads its file should let go of it. May be empty.
+    /// The live recording is about to be closed: readers of its file should let go of it. May be empty.
     std::function<void()> on_closing = {};
 };
 

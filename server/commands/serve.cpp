@@ -5,8 +5,8 @@
 //   3. viewers are closed, readers of the live file let go
 //   4. the recorder closes the recording into one file
 //
-// A second signal, or kShutdownDeadline, ends the process at once: after step 2 nothing can be lost by that, and before
-// it no more than a killed process loses.
+// A second signal, or kShutdownDeadline, ends the process at once. After step 2 nothing can be lost by that, before it
+// no more than a killed process loses.
 
 #include <chrono>
 #include <csignal>
@@ -40,8 +40,7 @@ class StopSignals {
         sigemptyset(&set_);
         for (const int number : {SIGINT, SIGTERM, SIGHUP}) {
             sigaddset(&set_, number);
-            // A shell starts background jobs with SIGINT ignored, and an ignored signal never becomes
-            // pending.
+            // A shell starts background jobs with SIGINT ignored, and an ignored signal is never pending.
             struct sigaction action {};
             action.sa_handler = [](int) {};
             sigaction(number, &action, nullptr);
@@ -168,8 +167,8 @@ Subcommand serve_subcommand(std::span<const Asset> assets) {
                              std::string(kSafety),
                    .arguments = {{.name = "--config",
                                   .value_name = "FILE",
-                                  .help = "Settings file: JSON with comments. Options on the command line replace what "
-                                          "stands in it."}},
+                                  .help = "Settings file: JSON with comments. Options on the command line "
+                                          "override it."}},
                    .run = [assets](const Arguments& given, std::ostream& results, std::ostream& errors) {
                        return run_serve(given, assets, results, errors);
                    }};

@@ -1,6 +1,6 @@
 #pragma once
-/// The word after "turnstone": what it is for, what it takes, what it does. To add one, write a file in this folder
-/// with a function that returns it, declare that in subcommands.hpp, and list it in subcommands.cpp.
+/// A subcommand, the word after "turnstone": what it is for, what it takes, what it does. To add one, write a file in
+/// this folder with a function that returns it, declare that in subcommands.hpp, and list it in subcommands.cpp.
 #include <functional>
 #include <map>
 #include <ostream>
@@ -35,7 +35,7 @@ struct Subcommand {
 
 inline constexpr int kExitMisused = 2; ///< the command line makes no sense
 
-/// What the program is for and what it never does; help ends with the latter.
+/// What the program is for, and what it never does, with which help ends.
 inline constexpr std::string_view kAbout =
     "Turnstone, a telemetry ground station. It records every byte its links deliver, decodes and checks them,\n"
     "estimates what the vehicle does, and shows it live in browsers.";

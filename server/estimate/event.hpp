@@ -1,6 +1,6 @@
 #pragma once
-/// Something that happened at a moment: phases, flight events, link states, alerts, markers. Estimators say what
-/// happened and give values; server/pipeline/events.cpp gives each its key, its level and its sentence.
+/// Something that happened: phases, flight events, link states, alerts, markers. Estimators say what happened and give
+/// values; server/pipeline/events.cpp adds key, level and sentence.
 #include <cstdint>
 #include <string>
 #include <variant>
@@ -32,7 +32,7 @@ consteval auto words_of(EventKind) {
                                        "marker", "note", "recording");
 }
 
-/// Everything that is ever announced. One line each in server/pipeline/events.cpp.
+/// Everything Turnstone announces. One line each in server/pipeline/events.cpp.
 enum class EventId : unsigned char {
     // Of a flight
     phase_began,
@@ -84,7 +84,8 @@ consteval auto words_of(EventId) {
                                 "link_down", "recording_fault", "marker", "note");
 }
 
-/// One named fact of an event. Names carry units, as columns do; a number that is not finite has no value.
+/// One named fact of an event. Names carry units, as those of columns do; a number that is not finite counts as no
+/// value.
 struct EventValue {
     std::string name;
     std::variant<double, bool, std::string, std::vector<std::string>> value;

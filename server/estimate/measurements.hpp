@@ -1,6 +1,7 @@
 #pragma once
 /// What estimators take in: measurements by role, already in the units and axes of protocol/dictionary/roles.hpp, with
-/// station time. Absent values are NaN. Routing from dictionary channels to these is server/estimate/router.hpp.
+/// station time. Absent values are NaN. Routing from dictionary channels to these is
+/// server/pipeline/vehicle/router.hpp.
 #include <cmath>
 #include <cstdint>
 
@@ -24,7 +25,7 @@ struct PressureSample {
     double temperature_k; ///< NaN: not measured
 };
 
-/// Satellite position fix. Velocity and accuracies may be NaN.
+/// GNSS fix. Velocity and accuracies may be NaN.
 struct FixSample {
     std::int64_t t_ns;
     double latitude_deg;

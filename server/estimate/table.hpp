@@ -1,11 +1,11 @@
 #pragma once
-/// A table's columns, each defined once: name, meaning, unit, and the function that fills it stand together.
+/// A table's columns, each defined once: name, meaning and unit beside the function that fills it.
 ///
 ///     TableOf<Report> table{"vertical", "Vertical motion", 0.02};
 ///     table.add({"altitude_m", "Altitude AGL", "m"}, [](const Report& r) { return r.altitude_m; })
 ///         .sigma([](const Report& r) { return r.altitude_sigma_m; });
 ///
-/// A column more is one more line. What describes the table and what fills its rows are the same list.
+/// To add a column, add a line. One list describes the table and fills its rows.
 #include <cstddef>
 #include <cstdint>
 #include <functional>

@@ -59,7 +59,7 @@ class FileLink final : public Link {
         });
     }
 
-    /// Bytes a line of the given rate would have delivered by now and that were not read yet.
+    /// Bytes that a line of the given rate would have delivered by this time and that are not read yet.
     [[nodiscard]] std::size_t due() const {
         if (source_.pace_baud == 0) return may_read() ? buffer_.size() : 0;
         const double elapsed_s = static_cast<double>(station_now_ns() - t_paced_ns_) * 1e-9;

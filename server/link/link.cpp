@@ -49,7 +49,7 @@ void Link::opened() {
 }
 
 void Link::cannot_open(const std::string& why) {
-    // A link that once worked stays "lost" while it cannot be opened again: that is what the operator must fix.
+    // A link that once worked stays "lost" while it cannot be opened again: its loss is what the operator must fix.
     set_state(was_open_ ? LinkState::lost : LinkState::cannot_open, why);
     retry();
 }

@@ -28,14 +28,15 @@ namespace turnstone {
 /// Callbacks run on the io_context that runs the link.
 struct LinkHandler {
     std::function<void(std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes)> on_bytes;
-    /// Only when state or detail changed, so that a link retried all day makes no event each time.
+    /// Only when state or detail changed, so that a link retried all day does not make an event each time.
     std::function<void(std::int64_t t_ns, LinkState state, const std::string& detail)> on_state;
-    /// Asked before each read by a source that can wait (a file); empty: never waits.
+    /// A source that can wait (a file) asks this before each read; empty: it never waits.
     std::function<bool()> may_read;
 };
 
-/// What every kind of link shares. Handlers hold a shared pointer to the link, so that one still queued after stop()
-/// finds it alive and does nothing. A kind says how to open, read and close; the states follow from what it calls.
+/// What all kinds of link share. Handlers hold a shared pointer to the link, so that one still queued after stop()
+/// finds it alive and does nothing. A kind says how to open, read and close; the states follow from the functions it
+/// calls.
 class Link : public std::enable_shared_from_this<Link> {
   public:
     virtual ~Link() = default;

@@ -52,8 +52,7 @@ inline constexpr unsigned kBaudRates[] = {1200,    1800,    2400,    4800,    96
 /// Fails with one sentence that quotes the URI and says what is wrong in it and what was expected.
 [[nodiscard]] Result<LinkUri> parse_link_uri(std::string_view text);
 
-/// Gives every link without a name one made from its kind ("serial", "serial-2"); fails when two were given
-/// the same name.
+/// Names every link that has no name after its kind ("serial", "serial-2"). Fails when two were given the same name.
 [[nodiscard]] Result<void> name_links(std::vector<LinkUri>& uris);
 
 } // namespace turnstone

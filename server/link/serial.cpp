@@ -52,7 +52,7 @@ Result<void> set_line(int fd, const SerialSource& source) {
     cfsetospeed(&line, speed);
     if (tcsetattr(fd, TCSANOW, &line) != 0)
         return fail(source.path + " cannot be set up (" + std::strerror(errno) + ")");
-    // tcsetattr succeeds when it could do any part of what was asked.
+    // tcsetattr succeeds if it could do any part of what was asked.
     termios got{};
     if (tcgetattr(fd, &got) != 0 || cfgetospeed(&got) != speed)
         return fail(source.path + " does not take " + std::to_string(source.baud) + " baud");

@@ -1,5 +1,5 @@
 #pragma once
-/// What a serial port and a TCP connection share: an Asio stream, read in pieces as they come until it fails.
+/// What a serial port and a TCP connection share: an Asio stream, read as its bytes come until it fails.
 #include <array>
 
 #include <boost/asio/buffer.hpp>

@@ -63,7 +63,7 @@ class TcpLink final : public StreamLink<tcp::socket> {
             cannot_open(place_ + " cannot be reached (" + error.message() + ")");
             return;
         }
-        // Without keep-alive a peer that lost its power looks silent indefinitely.
+        // Without keep-alive a peer that lost power only looks silent.
         const auto set = [fd = stream().native_handle()](int level, int option, int value) {
             // A refused option costs only that notice.
             (void)::setsockopt(fd, level, option, &value, sizeof value);

@@ -12,7 +12,7 @@ namespace {
 
 using boost::asio::ip::udp;
 
-/// Asked of the kernel so that a burst survives a busy moment; it may give less.
+/// Asked of the kernel, which may give less, so that a burst survives a busy moment.
 constexpr int kReceiveBufferBytes = 4 << 20;
 /// Datagrams taken in one go before other links get their turn.
 constexpr int kDatagramsPerTurn = 64;

@@ -1,6 +1,6 @@
 #pragma once
-/// Everything that enters a pipeline besides bytes: what the operator does and what the station's other parts report.
-/// As inputs they are recorded, so that replay and reprocessing see them again at the same place.
+/// Everything that enters a pipeline besides bytes: what the operator does and what other parts of the station report.
+/// They are recorded as inputs, so that replay and reprocessing meet them again at the same place.
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -32,7 +32,7 @@ struct RecorderReport {
     std::string fault; ///< empty: recording works
     friend bool operator==(const RecorderReport&, const RecorderReport&) = default;
 };
-/// The running time of a vehicle's engine goes on from what recordings before this one counted.
+/// A vehicle's engine hours continue from what earlier recordings counted.
 struct EngineTotal {
     std::string vehicle;
     double running_s;

@@ -1,6 +1,6 @@
 #pragma once
-/// What the pipeline puts out for some inputs, in the order it happened. One Batch goes, shared and unchanged, to the
-/// recorder and to the stream; both read it, neither copies it.
+/// What the pipeline puts out for some inputs, in order. The recorder and the stream share one Batch; both read it,
+/// neither changes or copies it.
 #include <cstddef>
 #include <cstdint>
 #include <span>
@@ -49,7 +49,7 @@ consteval auto words_of(PacketVerdict) {
     return words<PacketVerdict::undecodable>("accepted", "duplicate", "late", "idle", "bad_frame", "undecodable");
 }
 
-/// What one delimiter closed, and what became of it.
+/// The bytes that one delimiter closed, and what became of them.
 struct FrameRecord {
     LinkId link = 0;
     std::int64_t t_rx_ns = 0; ///< of the chunk with its last byte
@@ -76,7 +76,7 @@ struct RowRecord {
     friend bool operator==(const RowRecord&, const RowRecord&) = default;
 };
 
-/// What entered besides bytes. Recorded as an input.
+/// An input that is not bytes. Recorded.
 struct ActionRecord {
     std::uint64_t input;
     std::int64_t t_ns;
@@ -108,7 +108,7 @@ struct Batch {
     [[nodiscard]] std::span<const std::string> texts_of(const RowRecord& row, const Table& table) const noexcept {
         return {texts.data() + row.texts_offset, table.columns.size() - table.number_count};
     }
-    /// Bitwise on the numbers, so that NaN equals the same NaN: what "identical outputs" means.
+    /// Compares numbers by their bits, so that NaN equals the same NaN: this is what "identical outputs" means.
     friend bool operator==(const Batch& a, const Batch& b) noexcept;
 };
 

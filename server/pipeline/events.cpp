@@ -13,7 +13,7 @@ namespace turnstone {
 
 namespace {
 
-/// The values by name, for sentences. What is missing reads as zero, empty or false: a sentence never fails.
+/// The values by name, for sentences. A missing one reads as zero, empty or false, so that no sentence fails.
 class Facts {
   public:
     explicit Facts(const EstimateEvent& event) : event_(event) {}
@@ -131,10 +131,11 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      [](const Facts& f) { return sensor(f) + " frozen, ignored"; },
      [](const Facts& f) { return sensor(f) + " recovered"; }},
     {EventId::sensor_silent, "{vehicle}/sensor/{about}/silent", alert_raised, Level::caution,
-     [](const Facts& f) { return sensor(f) + " sends nothing while other sensors do"; },
+     [](const Facts& f) { return sensor(f) + " silent while other sensors report"; },
      [](const Facts& f) { return sensor(f) + " recovered"; }},
     {EventId::barometer_stuck, "{vehicle}/sensor/static_pressure/stuck", alert_raised, Level::caution,
-     say<"Barometer stuck while the accelerometer shows a climb: its altitude is ignored">, say<"Barometer recovered">},
+     say<"Barometer stuck while the accelerometer shows a climb: altitude from it ignored">,
+     say<"Barometer recovered">},
     {EventId::pad_pressure_differs, "{vehicle}/sensor/static_pressure/pad_pressure", alert_raised, Level::advisory,
      [](const Facts& f) {
          return fmt::format("Barometer differs from the site's pad pressure by {:+.0f} Pa: check the site file or the "

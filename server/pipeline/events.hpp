@@ -1,6 +1,6 @@
 #pragma once
-/// Everything Turnstone announces, one line each in events.cpp: key, kind, level and what it says in English. Nothing
-/// takes a sentence apart again; whoever needs a fact reads the event's values.
+/// Everything Turnstone announces, one line each in events.cpp: key, kind, level and what it says in English. No
+/// program takes a sentence apart; whoever needs a fact reads the event's values.
 #include <string>
 #include <string_view>
 
@@ -17,8 +17,8 @@ struct EventVehicle {
 /// Adds key, kind, level and sentence. Numbers that are not finite are left out of the values.
 [[nodiscard]] Event make_event(EstimateEvent happened, std::int64_t t_found_ns, const EventVehicle& vehicle = {});
 
-/// The values as one JSON object, names to numbers, booleans, texts or lists of texts; and back. What is none of these
-/// is left out. Reading gives back what was written, bit for bit.
+/// The values as one JSON object, names to numbers, booleans, texts or lists of texts; and back. Anything else is left
+/// out. Reading gives back what was written, bit for bit.
 [[nodiscard]] std::string to_json(const EventValues& values);
 [[nodiscard]] EventValues event_values_from_json(std::string_view text);
 

@@ -34,7 +34,7 @@ std::int64_t tick_from(std::int64_t t_ns) noexcept {
     return floor_ns == t_ns ? t_ns : floor_ns + kTickNs;
 }
 
-/// Events go into JSON and onto screens: whatever was handed in, they are valid UTF-8.
+/// Events go into JSON and onto screens, so they are valid UTF-8 whatever was handed in.
 std::string valid_text(const std::string& text) {
     std::string out(text.size() * 3, '\0');
     out.resize(to_valid_utf8(std::as_bytes(std::span(text)), out.data()));
@@ -66,7 +66,7 @@ struct Pipeline::State {
                                setup->vehicles[setup->links[k].vehicle].dictionary);
     }
 
-    /// Fires the ticks due and returns the time that counts: never before the latest.
+    /// Fires the ticks due and returns the time to use: never before the latest.
     std::int64_t reach(std::int64_t t_ns, Batch& out) {
         if (!announced) {
             announced = true;
@@ -118,7 +118,7 @@ struct Pipeline::State {
         keep_as_note(t_ns, engine, out);
     }
 
-    /// Markers and notes may be set on the tape behind its head, never before its start or ahead of it.
+    /// Markers and notes may be set behind live, never before the start of the tape or ahead of its head.
     void place(EventId id, std::int64_t t_ns, const std::string& text, std::optional<std::int64_t> at_ns,
                Batch& out) const {
         out.events.push_back(make_event({.id = id,

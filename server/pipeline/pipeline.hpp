@@ -1,13 +1,12 @@
 #pragma once
-/// The pure function of the design: (dictionaries, vehicles, site, ordered inputs) -> (frames, rows,
-/// estimates, events). No clock, no I/O, no thread, no randomness without a recorded seed. Live, replay,
-/// reprocessing and most tests run it.
+/// A pure function: (dictionaries, vehicles, site, ordered inputs) -> (frames, rows, estimates, events). No clock, no
+/// I/O, no thread, no randomness without a recorded seed. Live, replay, reprocessing and most tests run it.
 ///
 /// Time enters only as arguments. Ticks happen at whole multiples of kTickNs of station time, always before
 /// the chunk or action at or after them, so that the recorded chunks and actions alone decide every tick:
-/// replaying a recording's inputs gives bit for bit what was seen live, whatever the timer of the live server
-/// did. Only the ticks after the last input come from advance() alone: to repeat a recording to its end,
-/// advance to the newest t_rx_ns among its rows.
+/// replaying a recording's inputs gives bit for bit what was seen live, whatever the live server's timer did. Only the
+/// ticks after the last input come from advance() alone: to repeat a recording to its end, advance to the newest
+/// t_rx_ns among its rows.
 #include <cstdint>
 #include <memory>
 #include <span>
@@ -67,7 +66,7 @@ class Pipeline {
 
     /// Bytes of an unfinished frame on a link: carried over to the next recording.
     [[nodiscard]] std::span<const std::byte> pending(LinkId link) const;
-    /// Actions that tell the next pipeline what a vehicle's past is: given to it first when a new recording begins.
+    /// Actions that tell the next pipeline a vehicle's past. A new recording begins with them.
     [[nodiscard]] std::vector<Action> carried_actions() const;
 
   private:

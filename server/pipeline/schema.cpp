@@ -39,7 +39,7 @@ TableId add(Schema& schema, TableKind kind, int vehicle, std::string name, std::
                         .columns = about.columns});
 }
 
-/// Decoding gives a row's numbers and then its texts (DecodedRow), so the columns stand in that order.
+/// Decoding gives a row's numbers, then its texts (DecodedRow); the columns have that order.
 void add_packet_tables(Schema& schema, const Dictionary& dictionary, int vehicle) {
     for (const ChannelTable& source : dictionary.tables) {
         const Packet& packet = dictionary.packets[source.packet];

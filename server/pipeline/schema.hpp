@@ -1,5 +1,5 @@
 #pragma once
-/// Lays out the schema: which tables there are, in which order, and where each part of the pipeline finds its own.
+/// Lays out the schema: the tables, their order, and where each part of the pipeline finds its own.
 #include <vector>
 
 #include "server/estimate/chain/chain.hpp"

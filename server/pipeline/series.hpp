@@ -1,7 +1,7 @@
 #pragma once
 /// The description of everything numeric Turnstone makes. Packets, sample batches, estimators and link statistics are
 /// all the same thing: a table of named columns with rows in time. The recorder makes one SQL table of each, the stream
-/// sends them in column blocks, the dashboard draws them; none of the three knows what a packet or an estimator is.
+/// sends them in column blocks, the dashboard draws them. None of the three knows what a packet or an estimator is.
 #include <cstddef>
 #include <cstdint>
 #include <string>

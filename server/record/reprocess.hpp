@@ -8,9 +8,8 @@
 
 namespace turnstone {
 
-/// Feeds the stored inputs of a recording through the pipeline of this version into a new recording in
-/// `output_directory`, and gives its path. Each of `vehicles` replaces the recording's vehicle of the same name; links
-/// and site stay.
+/// Feeds the stored inputs of a recording through this version's pipeline into a new recording in `output_directory`,
+/// and returns its path. Each of `vehicles` replaces the recording's vehicle of the same name; links and site stay.
 [[nodiscard]] Result<std::filesystem::path> reprocess(const std::filesystem::path& file,
                                                       std::vector<VehicleSetup> vehicles,
                                                       const std::filesystem::path& output_directory);

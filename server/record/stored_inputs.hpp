@@ -1,5 +1,5 @@
 #pragma once
-/// A recording's inputs through a pipeline again: what reprocessing and verifying have in common.
+/// Feeds a recording's inputs to a pipeline again, for reprocessing and verifying.
 #include <cstdint>
 #include <span>
 
@@ -8,7 +8,7 @@
 
 namespace turnstone {
 
-/// Calls `on_batch` with what the pipeline makes of each stored input, and of the ticks up to the recording's end.
+/// Calls `on_batch` with what the pipeline makes of each stored input and of the ticks up to the recording's end.
 template <class OnBatch>
 void feed_stored_inputs(RecordingReader& reader, Pipeline& pipeline, std::int64_t t_end_ns, OnBatch&& on_batch) {
     Batch batch;

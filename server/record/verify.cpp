@@ -34,7 +34,7 @@ bool same_columns(const Table& a, const Table& b) {
         [](const Column& of_a, const Column& of_b) { return of_a.name == of_b.name && of_a.is_text == of_b.is_text; });
 }
 
-/// Stored frames, rows and events beside those the pipeline makes again.
+/// Compares stored frames, rows and events with those the pipeline makes again.
 class Comparison {
   public:
     Comparison(const std::filesystem::path& path, const Schema& made)
@@ -44,7 +44,7 @@ class Comparison {
         if (database_.integer("PRAGMA user_version") == kLayoutVersion)
             events_.emplace(database_, "SELECT " + std::string(kEventColumns) + " FROM event ORDER BY id");
         else
-            report_.not_compared.emplace_back("events: an older layout has other words for them");
+            report_.not_compared.emplace_back("events: an older layout words them differently");
     }
 
     void compare(const Batch& batch) {
@@ -77,7 +77,7 @@ class Comparison {
             if (made == made_.tables.end())
                 report_.not_compared.push_back(table.table.name + ": this version makes no such table");
             else if (!same_columns(table.table, *made))
-                report_.not_compared.push_back(table.table.name + ": has other columns in this version");
+                report_.not_compared.push_back(table.table.name + ": has different columns in this version");
             else
                 rows_[made->id].emplace(database_, "SELECT * FROM " + identifier(table.sql_name) + " ORDER BY id");
         }

@@ -1,5 +1,5 @@
 #pragma once
-/// Whether a recording is what this version makes of its bytes.
+/// Checks whether a recording is what this version makes of its bytes.
 #include <cstdint>
 #include <filesystem>
 #include <string>
@@ -15,13 +15,13 @@ struct VerifyReport {
     std::uint64_t frames = 0, rows = 0, events = 0; ///< compared
     std::uint64_t differences = 0;
     std::string first_difference; ///< empty when there is none
-    /// "NAME: why", for what this version makes otherwise than the version that recorded. Not counted as differences.
+    /// "NAME: why", for what this version makes differently from the version that recorded. Not counted as differences.
     std::vector<std::string> not_compared;
 };
 
 /// Feeds the stored inputs through the pipeline and compares every frame, row and event with what is stored, bit for
 /// bit (NaN is stored as NULL and -0 as 0: those compare equal). Tables are compared by name where both have the same
-/// columns; events where the recording has this version's layout, since older ones have other words. Each of
+/// columns; events only where the recording has this version's layout, since older ones word them differently. Each of
 /// `vehicles` replaces the recording's vehicle of the same name. An error means that the comparison could not be made.
 [[nodiscard]] Result<VerifyReport> verify_recording(const std::filesystem::path& file,
                                                     std::vector<VehicleSetup> vehicles = {});

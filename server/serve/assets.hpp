@@ -1,5 +1,5 @@
 #pragma once
-/// Files of the dashboard as they lie in the binary: gzip streams found by exact path, never by the file system.
+/// The dashboard's files inside the binary: gzip streams, found by exact path, never through the file system.
 #include <span>
 #include <string_view>
 

@@ -1,5 +1,5 @@
 #pragma once
-/// The recording under way as the serve thread knows it, without opening its file. Serve thread only.
+/// The live recording as the serve thread knows it, without opening its file. Serve thread only.
 #include <cstdint>
 #include <filesystem>
 #include <optional>
@@ -26,9 +26,9 @@ class LiveRecording {
     void set_meta(const std::string& key, const std::string& value); ///< key "name" or "notes"
 
     [[nodiscard]] const std::optional<LiveTape>& tape() const noexcept { return tape_; }
-    /// As its file would say; call only with a tape.
+    /// What its file would say; call only with a tape.
     [[nodiscard]] RecordingInfo info(std::uint64_t file_bytes) const;
-    /// Another number after every change.
+    /// A new number after every change.
     [[nodiscard]] std::uint64_t revision() const noexcept { return revision_; }
     /// `id` of a recording in `folder`, or "live".
     [[nodiscard]] Result<RecordingPlace> find(const std::filesystem::path& folder, const std::string& id) const;

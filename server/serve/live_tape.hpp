@@ -1,5 +1,5 @@
 #pragma once
-/// The tape whose head moves, and the links that feed it, as others hand them to the server.
+/// The live tape and the links that feed it, as the server gets them.
 #include <cstdint>
 #include <memory>
 #include <string>

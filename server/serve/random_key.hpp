@@ -1,5 +1,5 @@
 #pragma once
-/// Keys nobody can guess: the operator's, sessions', the server's own.
+/// Random keys: the operator's, those of sessions, the server's own.
 #include <string>
 
 namespace turnstone {

@@ -46,7 +46,7 @@ void remove_leftovers(const std::filesystem::path& folder) {
     std::error_code error; // a folder that is not there yet has none
     for (std::filesystem::directory_iterator at(folder, error), end; !error && at != end; at.increment(error)) {
         if (at->path().filename().string().starts_with(".copy-")) {
-            std::error_code ignored; // it is in nobody's way
+            std::error_code ignored; // a leftover does no harm
             std::filesystem::remove(at->path(), ignored);
         }
     }
@@ -88,7 +88,7 @@ struct Server::State {
             auto [error, socket] = co_await acceptor.async_accept(kNoThrow);
             if (error) {
                 if (shared->stopping) co_return;
-                // Out of descriptors: existing connections are unaffected, the next try comes when some may be free.
+                // Out of descriptors: existing connections are unaffected, and it tries again once some may be free.
                 spdlog::warn("cannot accept a connection: {}", error.message());
                 pause.expires_after(std::chrono::milliseconds(100));
                 co_await pause.async_wait(kNoThrow);

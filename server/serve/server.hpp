@@ -1,8 +1,8 @@
 #pragma once
 /// The one port: dashboard, HTTP API and WebSocket stream as protocol/STREAM.md says.
 ///
-/// One serve thread owns every connection; SQLite is read on a few worker threads. Nothing here is ever waited for by
-/// the threads that make the data: publish() hands over a pointer and returns.
+/// One serve thread owns every connection; a few worker threads read SQLite. The threads that make the data never wait
+/// for any of it: publish() hands over a pointer and returns.
 #include <chrono>
 #include <cstdint>
 #include <memory>
@@ -31,11 +31,11 @@ class Server {
     /// "http://192.168.1.20:8321/" for each address that reaches the server, loopback first.
     [[nodiscard]] std::vector<std::string> addresses() const;
 
-    /// Every read connection to a recording is closed as soon as its present read is done, so that the recorder can
-    /// leave one clean file. Call it before the recorder is told to close one.
+    /// Closes every read connection to a recording as soon as its present read is done, so that the recorder can leave
+    /// one clean file. Call it before telling the recorder to close one.
     void release_recordings();
-    /// The tape changes: every live viewer gets a new `hello`; batches published afterwards belong to it. Releases the
-    /// recordings as well: a viewer may have opened one in between.
+    /// The tape changes: every live viewer gets a new `hello`, and later batches belong to the new tape. Releases the
+    /// recordings too, since a viewer may have opened one meanwhile.
     void begin_recording(LiveTape tape);
     /// One flush of the ingest thread. Returns at once. Call begin_recording first.
     void publish(std::shared_ptr<const Batch> batch);

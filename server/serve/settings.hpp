@@ -1,5 +1,5 @@
 #pragma once
-/// What a server is told when it is made: its settings, whom it asks, and what an operator may do.
+/// What a server is made with: settings, sources of information, and what an operator may do.
 #include <chrono>
 #include <cstddef>
 #include <cstdint>
@@ -33,18 +33,18 @@ struct ServeSettings {
     std::size_t viewers_max = 1200;
     std::size_t workers = 2; ///< threads that read recordings
     QueueLimits queue;
-    /// Kernel send buffer of a viewer: small, so that a slow phone shows up in our queue and not behind it.
+    /// Kernel send buffer of a viewer: small, so that a slow phone shows in the server's queue and not behind it.
     int send_buffer_bytes = 64 << 10;
 };
 
-/// What the server asks others. Called on the serve thread, often; must be thread-safe and must not wait.
+/// What the server asks for. Called on the serve thread, often; must be thread-safe and must not wait.
 struct ServeSources {
     std::function<std::int64_t()> station_now_ns;
     std::function<std::vector<LinkView>()> links;
     std::function<RecorderStatus()> recorder;
 };
 
-/// What an operator may do. Called on the serve thread; must hand over and return.
+/// What an operator may do. Called on the serve thread; must return at once.
 struct OperatorActions {
     std::function<void(Action action)> action; ///< for Pipeline::action
     /// Close the live recording, begin a new one; Server::begin_recording() follows.

@@ -10,8 +10,8 @@ namespace turnstone {
 namespace {
 
 constexpr std::size_t kJobsMax = 256;  // a page asks for a few dozen series at once, and there may be several pages
-constexpr std::size_t kReadersMax = 4; // per worker: the live tape and the recordings being compared with it
-constexpr std::chrono::seconds kIdleTime{5}; // an open reader is in the way of whoever wants to move the file
+constexpr std::size_t kReadersMax = 4; // per worker: the live tape and recordings compared with it
+constexpr std::chrono::seconds kIdleTime{5}; // an open reader is in the way of anyone who wants to move the file
 
 } // namespace
 

@@ -17,7 +17,7 @@
 
 namespace turnstone {
 
-/// What those are told whose job found no room.
+/// The answer to a job that found no room.
 inline constexpr std::string_view kBusy = "the server is busy reading recordings; try again in a moment";
 
 /// One worker's open recordings, least recently used last. Reader references hold until the next get().
@@ -48,7 +48,7 @@ class Workers {
     /// Every worker closes its readers as soon as its present job is done, so that the recorder can close a file
     /// cleanly.
     void release_readers();
-    /// Drops what waits, ends after the jobs under way.
+    /// Drops waiting jobs, ends after those under way.
     void stop();
     [[nodiscard]] std::size_t waiting() const;
 

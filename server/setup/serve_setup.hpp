@@ -1,5 +1,5 @@
 #pragma once
-/// Everything the settings name, read: what a server starts from. Vehicle folders: server/setup/vehicle_folder.hpp.
+/// Reads everything the settings name: what a server starts from. Vehicle folders: server/setup/vehicle_folder.hpp.
 #include <memory>
 #include <optional>
 #include <vector>

@@ -92,8 +92,8 @@ constexpr Setting kTable[] = {
      .min = 16,
      .help =
          "Unlocks the operator controls. Without it a random key is made and printed at each start, which is safer. "
-         "If you set it, keep this file readable by its owner only. A command line can be read by others, so there "
-         "is no option for it.",
+         "If you set it, keep this file readable by its owner only. It has no option on the command line, which others "
+         "could read.",
      .example = R"("...")",
      .example_is_comment = true},
     {.key = "viewers_max",
@@ -149,7 +149,7 @@ void read_setting(JsonReader& in, const Setting& setting, const fs::path& folder
     std::visit([&](auto member) { MemberReader{in, setting, folder}.into(settings.*member); }, setting.member);
 }
 
-/// The JSON a settings file would hold; what does not fit stays text, and the reader says so.
+/// The JSON a settings file would hold. What does not fit stays text, for the reader to refuse.
 nlohmann::json json_of(const Setting& setting, const std::string& text) {
     if (std::holds_alternative<bool Settings::*>(setting.member) && (text == "true" || text == "false"))
         return text == "true";

@@ -33,7 +33,7 @@ struct Settings {
 
     /// listen_address, or without one what `share` asks for: every interface, else loopback.
     [[nodiscard]] std::string bind_address() const;
-    /// Nobody but this machine can reach it.
+    /// Only this machine can reach it.
     [[nodiscard]] bool loopback_only() const;
 };
 
@@ -67,8 +67,8 @@ void read_settings_file(const std::filesystem::path& path, Settings& settings, s
 using Options = std::map<std::string, std::vector<std::string>, std::less<>>;
 void read_options(const Options& options, Settings& settings, std::vector<Problem>& problems);
 
-/// After the last source is read: names the links that have no name, and reports what only the values together show,
-/// such as settings that contradict each other. `where` names their source in messages.
+/// After the last source is read: names the links that have no name, and reports settings that contradict each other.
+/// `where` names their source in messages.
 void complete_settings(Settings& settings, const std::string& where, std::vector<Problem>& problems);
 
 /// The help of a setting's option; lines end in "\n".

@@ -1,4 +1,4 @@
-// What people read about settings: the help of an option and the commented example file.
+// Texts about settings: the help of an option and the commented example file.
 #include <sstream>
 
 #include <nlohmann/json.hpp>
@@ -15,7 +15,8 @@ constexpr std::size_t kColumns = 118;
 constexpr std::string_view kHead =
     "Settings of \"turnstone serve --config turnstone.json\": JSON, with comments like this one. Paths are relative to "
     "this file's folder. A setting left out has its default; an unknown name is an error. An option on the command "
-    "line, named in brackets below, replaces what stands here. Check a change with \"turnstone check turnstone.json\".";
+    "line, named in brackets below, overrides its setting here. Check a change with \"turnstone check "
+    "turnstone.json\".";
 
 nlohmann::json json_of(bool value) {
     return value;
@@ -39,7 +40,7 @@ std::string default_json(const Setting& setting) {
     return std::visit([&](auto member) { return json_of(defaults.*member).dump(); }, setting.member);
 }
 
-/// " Default 100, from 20 to 240." Empty where there is nothing to say.
+/// " Default 100, from 20 to 240." May be empty.
 std::string limits(const Setting& setting) {
     const std::string min = std::to_string(setting.min);
     const std::string max = std::to_string(setting.max);

@@ -13,7 +13,7 @@ namespace turnstone {
 /// added.
 [[nodiscard]] std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder,
                                                               std::vector<Problem>& problems);
-/// Reads several, each of a vehicle of its own. Gives those without mistakes.
+/// Reads several, each of another vehicle. Returns those without mistakes.
 [[nodiscard]] std::vector<VehicleSetup> read_vehicle_folders(const std::vector<std::filesystem::path>& folders,
                                                              std::vector<Problem>& problems);
 

@@ -1,5 +1,5 @@
-// Real links, pipeline and recorder together: what was sent against what stands in the SQLite files
-// afterwards, read with plain SQL (sqlite3 C API), not with our reader.
+// Real links, pipeline and recorder together: what was sent against what is in the SQLite files afterwards, read with
+// plain SQL (sqlite3 C API), not with our reader.
 #include <algorithm>
 #include <chrono>
 #include <mutex>

@@ -29,7 +29,7 @@ const std::vector<Definition> kDefinitions{{{"a_m", "A", "m"}, [](const Reading&
 
 } // namespace
 
-TEST_CASE("a value stands under its own column's name, in whatever order columns are added") {
+TEST_CASE("a value is in the column of its name, whatever the order in which columns are added") {
     std::mt19937 random(3);
     std::vector<Definition> order = kDefinitions;
     for (int round = 0; round < 24; ++round) {

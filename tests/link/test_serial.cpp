@@ -14,7 +14,7 @@ using namespace std::chrono_literals;
 
 namespace {
 
-/// The far end of a pseudo-serial port; the near end stands under a symbolic link, as a USB adapter's does.
+/// The far end of a pseudo-serial port; the near end has a symbolic link, as a USB adapter's does.
 class Port {
   public:
     explicit Port(std::filesystem::path link) : link_(std::move(link)), fd_(::posix_openpt(O_RDWR | O_NOCTTY)) {

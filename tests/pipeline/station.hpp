@@ -1,7 +1,7 @@
 #pragma once
 /// A small station for pipeline tests: invented vehicles with packets that carry a serial number, an encoder
-/// written from protocol/LINK.md alone, and a channel that loses, repeats, delays and damages frames and says
-/// what it did.
+/// written from protocol/LINK.md alone, and a channel that loses, repeats, delays and damages frames, and reports what
+/// it did.
 #include <algorithm>
 #include <cstdint>
 #include <random>

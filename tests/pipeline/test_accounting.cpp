@@ -1,5 +1,5 @@
-// Every packet sent is accounted for: accepted once, a copy, late, or lost with its cause. The encoder and
-// the channel of station.hpp know nothing of the code under test.
+// Every packet sent is accounted for: accepted once, a duplicate, late, or lost with its cause. The encoder and the
+// channel of station.hpp know nothing of the code under test.
 #include <catch2/catch.hpp>
 
 #include <map>
@@ -30,8 +30,7 @@ std::size_t count_frames(const Batch& batch, PacketVerdict verdict) {
         [verdict](const FrameRecord& frame) { return frame.packet_verdict == verdict; }));
 }
 
-/// Lost of one kind on one link, as one who knows what was sent sees it: between the first and the newest
-/// that came.
+/// Packets of one kind lost on one link, known from what was sent: between the first and the newest that came.
 std::int64_t lost_on(const std::vector<Sent>& sent, const Transmission& channel, Kind kind) {
     std::set<unsigned> came;
     unsigned first = 0;

@@ -1,5 +1,5 @@
-// The demo vehicle with all its estimators, fed with packets whose user data are random: pure, causal and
-// never upset, whatever a damaged or foreign vehicle sends.
+// The demo vehicle with all its estimators, fed with packets whose user data are random: pure, causal and undisturbed
+// by anything a damaged or foreign vehicle sends.
 #include <catch2/catch.hpp>
 
 #include "server/pipeline/events.hpp"
@@ -33,8 +33,8 @@ PipelineSetup demo_setup() {
     return setup;
 }
 
-/// Thirty seconds of every packet of the dictionary at its period. Each octet keeps its value, changes a
-/// little or is thrown again, so that estimators see stretches that look like sensors as well as nonsense.
+/// Thirty seconds of every packet of the dictionary at its period. Each octet keeps its value, changes a little or is
+/// drawn again, so that estimators see nonsense as well as stretches that look like sensors.
 std::vector<Delivery> random_session(const Dictionary& dictionary, std::uint64_t seed) {
     std::mt19937_64 random(seed);
     std::vector<Delivery> out;

@@ -1,4 +1,4 @@
-// The pipeline is a pure function of its recorded inputs: what replay, reprocessing and the tape rest on.
+// The pipeline is a pure function of its recorded inputs: replay, reprocessing and the tape rest on it.
 #include <catch2/catch.hpp>
 
 #include "tests/pipeline/station.hpp"
@@ -72,8 +72,7 @@ TEST_CASE("recorded inputs fed back give the same batch, bit for bit") {
         Pipeline first(setup, kBegin_ns);
         std::mt19937_64 random(seed);
         for (const Input& input : session(seed)) {
-            // The live server's timer comes when it comes, and a late reading of the clock may even step
-            // back.
+            // The live server's timer is irregular, and a late reading of the clock may even step back.
             if (random() % 3 == 0) first.advance(input.t_ns - static_cast<std::int64_t>(random() % 50'000'000), live);
             feed(first, input, live);
         }

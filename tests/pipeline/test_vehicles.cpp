@@ -116,7 +116,7 @@ Batch replayed(const PipelineSetup& setup, const Batch& live, std::int64_t t_sta
 
 } // namespace
 
-TEST_CASE("engine hours go on across a new recording, from an action that is recorded with the rest") {
+TEST_CASE("engine hours continue across a new recording, from an action that is recorded with the rest") {
     const PipelineSetup setup = setup_of(boat());
     Engine engine;
     Batch first, second;

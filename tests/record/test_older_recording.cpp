@@ -1,5 +1,5 @@
-/// A recording that an older version wrote: it describes itself, so it is shown as it is; with the vehicle's files as
-/// this version reads them it can be processed again.
+/// A recording that an older version wrote. It describes itself, so it is shown as it is; with vehicle files that this
+/// version reads it can be processed again.
 #include <algorithm>
 #include <fstream>
 
@@ -191,9 +191,9 @@ TEST_CASE("an older recording is compared as far as both versions make the same"
     const auto report = verify_recording(older.path(), knot());
     REQUIRE(report);
     CHECK(static_cast<std::int64_t>(report->frames) == older.count("frame"));
-    for (const char* one :
-         {"events: an older layout has other words for them", "knot/estimate/phase: has other columns in this version",
-          "link/radio: has other columns in this version"}) {
+    for (const char* one : {"events: an older layout words them differently",
+                            "knot/estimate/phase: has different columns in this version",
+                            "link/radio: has different columns in this version"}) {
         INFO(one);
         CHECK(std::ranges::count(report->not_compared, one) == 1);
     }

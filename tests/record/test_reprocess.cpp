@@ -215,7 +215,7 @@ TEST_CASE("tables that the recording has otherwise are named, and the rest is co
     CHECK(report->rows > 1000);
     CHECK(report->rows < whole->rows);
     CHECK_THAT(report->not_compared, Catch::UnorderedEquals(std::vector<std::string>{
-                                         "sanderling/estimate/vertical: has other columns in this version",
+                                         "sanderling/estimate/vertical: has different columns in this version",
                                          "sanderling/estimate/tea_leaves: this version makes no such table",
                                          "sanderling/estimate/air: is not in the recording"}));
 }

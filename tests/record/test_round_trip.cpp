@@ -401,7 +401,7 @@ TEST_CASE("the bytes of frames are found however chunks fall") {
     }
 }
 
-TEST_CASE("a recording begun anew loses no byte between the two") {
+TEST_CASE("a new recording loses no byte between the old one and itself") {
     const TemporaryFolder directory;
     BatchMaker maker;
     std::vector<std::string> ids;

@@ -84,7 +84,7 @@ TEST_CASE("every source file is compiled and every header is included") {
     }
 }
 
-TEST_CASE("tests are named test_<subject>.cpp and stand in folders named like those they test") {
+TEST_CASE("tests are named test_<subject>.cpp and are in folders named like those they test") {
     std::size_t files_read = 0;
     for (const std::string& path : files_below("tests", {".cpp"})) {
         const std::string folder = folder_of(path);

@@ -1,4 +1,4 @@
-// What a reviewer should not have to look for in tracked files.
+// What tracked files must not hold.
 #include <catch2/catch.hpp>
 
 #include <string>

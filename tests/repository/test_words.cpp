@@ -1,6 +1,7 @@
-// One spelling for each thing: words.txt lists the others.
+// One spelling for each thing: words.txt lists the others, words_kept.txt the places where one of them stays.
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <cctype>
 #include <sstream>
 #include <string>
@@ -32,17 +33,41 @@ std::vector<std::string> cells_of(const std::string& line, char between) {
     return cells;
 }
 
+/// The lines of a table whose cells have bars between; lines that begin with # are comments.
+std::vector<std::vector<std::string>> rows_of(const std::string& path) {
+    std::vector<std::vector<std::string>> rows;
+    std::istringstream lines(text_of(path));
+    for (std::string line; std::getline(lines, line);)
+        if (!line.empty() && line[0] != '#') rows.push_back(cells_of(line, '|'));
+    return rows;
+}
+
 std::vector<Word> banned_words() {
     std::vector<Word> words;
-    std::istringstream lines(text_of("tests/repository/words.txt"));
-    for (std::string line; std::getline(lines, line);) {
-        if (line.empty() || line[0] == '#') continue;
-        const auto cells = cells_of(line, '|');
-        INFO(line);
+    for (const auto& cells : rows_of("tests/repository/words.txt")) {
+        INFO(cells.front());
         REQUIRE((cells.size() == 2 || cells.size() == 3));
         words.push_back({cells[0], cells[1], cells.size() == 3 ? cells_of(cells[2], ',') : std::vector<std::string>()});
     }
     return words;
+}
+
+/// A text of one file in which a banned spelling stays.
+struct Kept {
+    std::string path;
+    std::string text;
+    bool used = false;
+};
+
+std::vector<Kept> kept_texts() {
+    std::vector<Kept> kept;
+    for (const auto& cells : rows_of("tests/repository/words_kept.txt")) {
+        INFO(cells.front());
+        REQUIRE(cells.size() == 3);
+        REQUIRE(!cells[2].empty());
+        kept.push_back({cells[0], cells[1]});
+    }
+    return kept;
 }
 
 bool is_letter(char c) {
@@ -93,19 +118,30 @@ Text as_written(const std::string& text) {
     return out;
 }
 
-bool excused(const std::string& text, std::size_t at, const Word& word) {
-    for (const std::string& longer : word.unless) {
-        const std::size_t within = longer.find(word.spelling);
-        if (within != std::string::npos && at >= within && text.compare(at - within, longer.size(), longer) == 0)
-            return true;
-    }
+/// Whether the spelling found at `at` is part of `longer`.
+bool part_of(const std::string& longer, const std::string& spelling, const std::string& text, std::size_t at) {
+    for (std::size_t within = longer.find(spelling); within != std::string::npos;
+         within = longer.find(spelling, within + 1))
+        if (at >= within && text.compare(at - within, longer.size(), longer) == 0) return true;
     return false;
 }
 
 /// Lines on which the word is used. A spelling of small letters and spaces is looked for as words, any other exactly.
-std::vector<std::size_t> lines_with(const Word& word, const Text& words, const Text& written) {
+/// Marks those of `kept` that excuse one.
+std::vector<std::size_t> lines_with(const Word& word, const Text& words, const Text& written,
+                                    const std::vector<Kept*>& kept) {
     const bool as_words = word.spelling.find_first_not_of("abcdefghijklmnopqrstuvwxyz ") == std::string::npos;
     const Text& in = as_words ? words : written;
+    const auto excused = [&](std::size_t at) {
+        for (Kept* keep : kept) {
+            const std::string text = as_words ? words_of(keep->text).characters : keep->text;
+            if (!part_of(text, word.spelling, in.characters, at)) continue;
+            keep->used = true;
+            return true;
+        }
+        return std::ranges::any_of(
+            word.unless, [&](const std::string& longer) { return part_of(longer, word.spelling, in.characters, at); });
+    };
     std::vector<std::size_t> lines;
     for (std::size_t at = in.characters.find(word.spelling); at != std::string::npos;
          at = in.characters.find(word.spelling, at + 1)) {
@@ -113,20 +149,21 @@ std::vector<std::size_t> lines_with(const Word& word, const Text& words, const T
         if (as_words && ((at > 0 && is_letter(in.characters[at - 1])) ||
                          (end < in.characters.size() && is_letter(in.characters[end]))))
             continue;
-        if (!excused(in.characters, at, word)) lines.push_back(in.line[at]);
+        if (!excused(at)) lines.push_back(in.line[at]);
     }
     return lines;
 }
 
-std::vector<std::size_t> lines_with(const Word& word, const std::string& text) {
-    return lines_with(word, words_of(text), as_written(text));
+std::vector<std::size_t> lines_with(const Word& word, const std::string& text, const std::vector<Kept*>& kept = {}) {
+    return lines_with(word, words_of(text), as_written(text), kept);
 }
 
-/// Not the project's own text: reference values and recordings as they were found, pinned packages, and the list
-/// itself.
+/// Not the project's own text: reference values and recordings as they were found, pinned packages, and the lists
+/// themselves.
 bool exempt(const std::string& path) {
-    for (const char* start : {"tests/reference/", "tests/fuzz/corpus/", "tests/golden/recording",
-                              "web/package-lock.json", "tests/repository/words.txt", "tests/repository/test_words.cpp"})
+    for (const char* start :
+         {"tests/reference/", "tests/fuzz/corpus/", "tests/golden/recording", "web/package-lock.json",
+          "tests/repository/words.txt", "tests/repository/words_kept.txt", "tests/repository/test_words.cpp"})
         if (path.rfind(start, 0) == 0) return true;
     return false;
 }
@@ -144,8 +181,20 @@ TEST_CASE("a banned spelling is found in prose, in wrapped comments and in names
     CHECK(lines_with({"is no", "is not a", {"there is no"}}, "There is no file; this is no file").size() == 1);
 }
 
-TEST_CASE("each thing has one spelling", "[.words]") {
+TEST_CASE("a text that is kept excuses a banned spelling within it and nowhere else") {
+    const Word word{"lift off", "liftoff", {}};
+    Kept kept{"", "at(\"lift_off_s\")"};
+    CHECK(lines_with(word, "liftoff_s", {&kept}).empty());
+    CHECK_FALSE(kept.used);
+    CHECK(lines_with(word, "at(\"lift_off_s\")\nlift_off_s\nLift-off", {&kept}) == std::vector<std::size_t>{2, 3});
+    CHECK(kept.used);
+    Kept twice{"", "udp:1 after udp:;"};
+    CHECK(lines_with({"udp:", "udp://", {"udp://"}}, "udp:1 after udp:; udp:2", {&twice}).size() == 1);
+}
+
+TEST_CASE("each thing has one spelling") {
     const std::vector<Word> words = banned_words();
+    std::vector<Kept> kept = kept_texts();
     std::vector<std::string> paths = {"README.md", "DEVELOPERS.md", "CMakeLists.txt"};
     for (const std::string& folder : kTopFolders)
         for (const std::string& path : files_below(folder, {}))
@@ -157,12 +206,20 @@ TEST_CASE("each thing has one spelling", "[.words]") {
         const std::string text = text_of(path);
         const Text as_words = words_of(text);
         const Text written = as_written(text);
+        std::vector<Kept*> kept_here;
+        for (Kept& keep : kept)
+            if (keep.path == path) kept_here.push_back(&keep);
         for (const Word& word : words)
-            for (const std::size_t line : lines_with(word, as_words, written)) {
+            for (const std::size_t line : lines_with(word, as_words, written, kept_here)) {
                 found << path << ":" << line << ": \"" << word.spelling << "\"; say: " << word.instead << "\n";
                 ++count;
             }
     }
     INFO(count << " places\n" << found.str());
     CHECK(count == 0);
+    for (const Kept& keep : kept) {
+        INFO("words_kept.txt: " << keep.path << " keeps \"" << keep.text
+                                << "\", which excuses nothing there; delete it");
+        CHECK(keep.used);
+    }
 }

@@ -1,5 +1,6 @@
 #pragma once
-/// A browser's side of the port: HTTP requests and a WebSocket through Beast, which knows nothing of our framing code.
+/// A browser's side of the port: HTTP requests and a WebSocket through Beast, which shares nothing with the server's
+/// framing code.
 #include <chrono>
 #include <cstdint>
 #include <memory>

@@ -74,7 +74,7 @@ TEST_CASE("an endpoint with a mistake says what is wrong and what was expected")
         {"file://host/x", "has a host between // and the path; expected file:PATH?pace=RATE"},
         {"file:a%00b", "has an encoded control character in its path; leave it out"},
         {"file:a#b", "has a #; write %23 for a plain #"},
-        {"file:one flight", "has a character in its path that no URI holds as it is; write it as %20"},
+        {"file:one flight", "has a character in its path that a URI cannot hold; write it as %20"},
         {"file:x?", "has \"\" among its options; expected option=value, joined by &"},
         {"file:x?pace", "has \"pace\" among its options; expected option=value, joined by &"},
         {"file:x?=1", "has \"=1\" among its options; expected option=value, joined by &"},

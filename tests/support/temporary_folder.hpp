@@ -1,5 +1,5 @@
 #pragma once
-/// A folder of its own, gone after the test.
+/// A folder for one test, removed after it.
 #include <filesystem>
 #include <string>
 #include <vector>

@@ -27,7 +27,7 @@ struct Fraction {
     }
 };
 
-/// The fraction of hits lies within the limits, or within what chance does to so few (3.5 sigma of the
+/// The fraction of hits lies within the limits, or as far outside as chance allows for so few (3.5 sigma of the
 /// binomial).
 void check_fraction(const std::string& what, const Fraction& fraction, double low, double high) {
     const double found = static_cast<double>(fraction.hits) / fraction.all;

@@ -1,6 +1,5 @@
-// Link bytes -> channel rows, beside what nothing could do without: finding delimiters, unstuffing and the CRC alone,
-// the CRC alone, and copying the bytes. All in one process, interleaved, on the same bytes; the median of several runs
-// each.
+// Link bytes -> channel rows, beside the least that any decoder must do: delimiters, unstuffing and CRC; the CRC alone;
+// copying the bytes. All in one process, interleaved, on the same bytes; the median of several runs each.
 #include <cstdio>
 #include <cstring>
 #include <vector>

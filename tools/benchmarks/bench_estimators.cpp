@@ -20,8 +20,8 @@ namespace {
 
 constexpr std::int64_t kStart_ns = 1'780'000'000'000'000'000;
 constexpr std::int64_t kTick_ns = 100 * kNsPerMs;
-/// Seconds on the pad that are timed with the flight: at rest nothing is propagated, so that more of them would flatter
-/// the figure.
+/// Seconds on the pad that are timed with the flight. At rest nothing is propagated, so more of them would flatter the
+/// figure.
 constexpr double kPad_s = 5.0;
 
 struct Session {
@@ -59,7 +59,7 @@ Session record_session() {
     return out;
 }
 
-/// Takes what the chain puts out and keeps a sum, so that nothing can be left out.
+/// Sums what the chain puts out, so that the compiler leaves nothing out.
 class Sink final : public EstimateSink {
   public:
     void row(std::size_t, std::int64_t, std::span<const double> values) override {
@@ -156,7 +156,7 @@ int main() {
     const std::size_t first = session.first_timed, last = session.imu.size();
     const auto samples = static_cast<double>(last - first);
 
-    // Rounds begin with a chain that stands aligned on the pad; bringing it there is not timed.
+    // Rounds begin with a chain aligned on the pad; getting it there is not timed.
     constexpr int kRounds = 15;
     std::vector<Chain> chains;
     for (int k = 0; k < kRounds; ++k) chains.emplace_back(session).run(0, first);
@@ -177,8 +177,7 @@ int main() {
     }
     std::printf("  ratio to the limit: %.2f\n", race.median_s(bare) / race.median_s(ours));
 
-    // Where the time goes: after liftoff the navigation flies several hypotheses of its alignment until fixes have
-    // decided.
+    // Where the time goes: after liftoff navigation carries several hypotheses of its alignment until fixes decide.
     constexpr std::size_t kPart = 400;
     Chain chain(session);
     chain.run(0, first);

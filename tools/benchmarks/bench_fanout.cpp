@@ -1,6 +1,6 @@
 // One tick's message to many viewers: the server's stream beside a bare Beast broadcast of the same bytes, in one
-// process, on loopback, turn by turn. Closed loop: a few messages are under way, the next goes out when all clients
-// have the oldest, so that neither side can win by dropping. Then 50 messages a second for the latency, and how long
+// process, on loopback, turn by turn. Closed loop: a few messages are under way, and the next goes out when all clients
+// have the oldest, so that neither side wins by dropping. Then 50 messages a second for the latency, and how long
 // publish() holds up ingest.
 #include <array>
 #include <atomic>
@@ -128,7 +128,7 @@ class Clients {
                 count_one(++client.messages);
             }
             if ((byte(0) & 15) == 9) {
-                // A server drops whom it does not hear: an empty masked pong (RFC 6455 section 5.5.3).
+                // The server drops silent clients: send an empty masked pong (RFC 6455 section 5.5.3).
                 constexpr std::array<unsigned char, 6> pong{0x8a, 0x80, 0, 0, 0, 0};
                 if (::send(client.socket, pong.data(), pong.size(), MSG_NOSIGNAL) != static_cast<ssize_t>(pong.size()))
                     throw std::runtime_error("a client could not answer a ping");

@@ -116,17 +116,17 @@ std::vector<Scores> fly(const std::vector<Column>& columns, int count) {
 }
 
 void errors_table(const std::vector<Scores>& all) {
-    head("Root mean square error (mean of (error/1-sigma)², 1 is right)", kFlights);
+    head("Root mean square error (mean of (error/1-sigma)², 1 is ideal)", kFlights);
     line("time of a packet, ms", all, [](const Scores& scores) {
         Errors all_s;
         for (const TrialScore& score : scores) all_s.add(score.time_stamp_s);
         return all_s.count > 0 ? text("%.2f", 1e3 * all_s.rms()) : "–";
     });
-    line("air data: height, m", all, errors(&TrialScore::air_altitude_m, "%.1f"));
+    line("air data: altitude AGL, m", all, errors(&TrialScore::air_altitude_m, "%.1f"));
     line("air data: Mach, ascent", all, errors(&TrialScore::mach, "%.3f"));
     line("air data: dynamic pressure, ascent, Pa", all, errors(&TrialScore::dynamic_pressure_pa, "%.0f"));
-    line("vertical: height, ascent, m", all, errors(&TrialScore::altitude_up_m, "%.1f"));
-    line("vertical: height, descent, m", all, errors(&TrialScore::altitude_down_m, "%.1f"));
+    line("vertical: altitude AGL, ascent, m", all, errors(&TrialScore::altitude_up_m, "%.1f"));
+    line("vertical: altitude AGL, descent, m", all, errors(&TrialScore::altitude_down_m, "%.1f"));
     line("vertical: speed, ascent, m/s", all, errors(&TrialScore::vertical_speed_up_mps, "%.2f"));
     line("vertical: speed, descent, m/s", all, errors(&TrialScore::vertical_speed_down_mps, "%.2f"));
     line("navigation: position, ascent, m per axis", all, errors(&TrialScore::position_up_m, "%.1f"));
@@ -196,7 +196,7 @@ void predictions_table(const std::vector<Scores>& all) {
              fraction(
                  made, [=](const TrialScore& s) { return of(s).landing_inside; }));
         line("landing " + when + ": miss, m", all, spread([=](const TrialScore& s) { return of(s).miss_m; }, "%.0f"));
-        line("landing " + when + ": longer half axis, m", all,
+        line("landing " + when + ": ellipse semi-major axis, m", all,
              spread([=](const TrialScore& s) { return of(s).semi_major_m; }, "%.0f"));
     }
 }
@@ -212,23 +212,23 @@ void ground_table(const std::vector<Scores>& all) {
     line("pressure pulses found", all, sum([](const TrialScore& s) { return s.pressure_pulses; }));
     line("shocks found", all, sum([](const TrialScore& s) { return s.shocks; }));
     line("alerts about sensors", all, sum([](const TrialScore& s) { return s.sensor_alerts; }));
-    line("vertical: height, m", all, errors(&TrialScore::altitude_up_m, "%.1f"));
+    line("vertical: altitude AGL, m", all, errors(&TrialScore::altitude_up_m, "%.1f"));
     line("vertical: speed, m/s", all, errors(&TrialScore::vertical_speed_up_mps, "%.2f"));
 }
 
-/// What the tables show and what to know when reading them.
+/// What the tables show, and their known limits.
 void preface(int count) {
     std::printf(
-        R"(%d flights of each scenario, scattered true values, seeds 1 to %d. Bytes of the demo vehicle's transmitter go through
-the radio, the decoder, the clock and all estimators, and the results are compared with the simulator's truth; thrust, drag,
-mass, rail, wind, air and parachutes are scattered around what the estimators are told. In brackets: the mean of
-(error / stated 1-sigma)²: 1 is right, less is conservative, more is overconfident. "rough" is a radio with 10 %% loss, bit
-errors, bursts and fades of two seconds.
+        R"(%d flights of each scenario, seeds 1 to %d. The bytes of the demo vehicle's transmitter go through the radio, the decoder,
+the clock and all estimators, and the results are compared with the simulator's truth. Thrust, drag, mass, rail, wind, air
+and parachutes of each flight are scattered around what the estimators are told. In brackets: the mean of (error / stated
+1-sigma)²: 1 is ideal, less is conservative, more is overconfident. "rough" is a radio with 10 %% loss, bit errors, bursts
+and fades of two seconds.
 
-When reading it: the landing "nominal" of the scenarios whose parachutes fail is wrong by design until a parachute's time is
-past; vertical speed on a tethered stand is upset for seconds by the charges' shocks, more than its sigma says; after a
-reboot under a parachute navigation has no attitude to speak of until it rests; three seconds before apogee on the rough
-radio the interval is too narrow. The limits these figures are held to stand in `tests/trials`.
+Known limits: where a parachute fails, the "nominal" landing is wrong until that parachute's time is past. On a tethered
+stand the charges upset vertical speed for seconds, by more than its sigma says. After a reboot under a parachute navigation
+has no usable attitude until the vehicle rests. Three seconds before apogee, on the rough radio, the interval is too narrow.
+The limits that tests hold these figures to are in `tests/trials`.
 )",
         count, count);
 }

@@ -1,6 +1,6 @@
 // The predictor's Monte Carlo beside a bare integrator of the same model: the same steps, tables, density polynomial,
-// wind nodes and parachutes, written over vectors of eight doubles, without drawing uncertain parameters, without a
-// summary. In one process, in turn.
+// wind nodes and parachutes, written over vectors of eight doubles, without drawing uncertain parameters or a summary.
+// In one process, in turn.
 #include <array>
 #include <cmath>
 #include <cstdio>
@@ -19,9 +19,9 @@ using namespace turnstone::estimate;
 
 namespace {
 
-constexpr int kBareBlocks = 16; ///< different ones; flown in turn until there were as many as a round has
+constexpr int kBareBlocks = 16; ///< different ones, flown in turn until as many as in a round
 
-/// Eight doubles that the compiler computes with as it would with one.
+/// Eight doubles, computed with like one.
 using V8 = double __attribute__((vector_size(8 * sizeof(double))));
 
 V8 all(double value) {

@@ -1,6 +1,5 @@
 // The real server process on a pseudo-terminal: how long a packet takes from the serial line to a browser's WebSocket,
-// beside a bare relay (serial read -> Beast WebSocket write) that does nothing else; and what the idle and the loaded
-// server cost in memory and CPU.
+// beside a bare relay (serial read -> Beast WebSocket write); and the memory and CPU of the idle and the loaded server.
 #include <algorithm>
 #include <array>
 #include <atomic>
@@ -50,7 +49,7 @@ class Terminal {
   public:
     Terminal() : master_(::posix_openpt(O_RDWR | O_NOCTTY)) {
         if (master_ < 0 || ::grantpt(master_) != 0 || ::unlockpt(master_) != 0)
-            throw std::runtime_error("no pseudo-terminal to be had");
+            throw std::runtime_error("no pseudo-terminal is available");
         slave_ = ::open(path().c_str(), O_RDWR | O_NOCTTY);
         termios settings{};
         ::tcgetattr(slave_, &settings);
@@ -67,7 +66,7 @@ class Terminal {
     [[nodiscard]] int slave() const { return slave_; }
     void write(const std::vector<std::byte>& bytes) const {
         if (::write(master_, bytes.data(), bytes.size()) != static_cast<ssize_t>(bytes.size()))
-            throw std::runtime_error("the pseudo-terminal took less than it was given");
+            throw std::runtime_error("the pseudo-terminal did not take all the bytes");
     }
 
   private:
@@ -231,7 +230,7 @@ std::vector<double> through_server() {
     return latencies_ms(terminal, 20ms, [&] { return next_mark(*stream); });
 }
 
-/// The least that could be done: bytes read from the terminal go out as a WebSocket message as they are.
+/// The least possible: bytes read from the terminal go out as a WebSocket message as they are.
 std::vector<double> through_bare_relay() {
     const Terminal terminal;
     asio::io_context relay_context;

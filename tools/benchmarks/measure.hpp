@@ -1,5 +1,5 @@
 #pragma once
-/// Timing side by side: candidates take turns, so that a busy moment of the machine hits all of them.
+/// Times candidates in turn, so that a busy moment of the machine hits all of them.
 #include <algorithm>
 #include <chrono>
 #include <functional>
@@ -31,8 +31,8 @@ class Race {
         entries_.push_back({std::move(name), std::move(work), {}});
         return entries_.size() - 1;
     }
-    /// Runs every candidate `rounds` times, in turn; the first round warms up and is kept out when there are more than
-    /// two.
+    /// Runs every candidate `rounds` times, in turn. The first round warms up and does not count when there are more
+    /// than two.
     void run(int rounds) {
         for (int round = 0; round < rounds; ++round) {
             for (auto& entry : entries_) {

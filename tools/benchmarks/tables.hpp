@@ -1,5 +1,5 @@
 #pragma once
-/// One wide table of numbers and its rows, for what is measured in rows.
+/// One wide table of numbers and its rows, for benchmarks counted in rows.
 #include <random>
 #include <string>
 

@@ -1,5 +1,5 @@
 #pragma once
-/// The two files a run leaves for tests: what was sent and what became of it, and the truth.
+/// The two files a run leaves for tests: what was sent and its fate, and the truth.
 #include <iosfwd>
 
 #include "tools/sim/fly.hpp"

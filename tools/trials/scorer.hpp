@@ -1,10 +1,8 @@
 #pragma once
-/// Reads what a pipeline puts out, row by row, and compares it with the truth of the simulated flight it came
-/// from.
+/// Compares a pipeline's output, row by row, with the truth of the simulated flight.
 ///
-/// The least delay of a link is in every time the station states: signals that go one way cannot show it. It
-/// is scored once, as the error of packets' times; everything else is compared with the truth of the moment
-/// at which the vehicle measured.
+/// Every time the station gives is late by the link's smallest delay, which one-way signals cannot show. It is scored
+/// once, as the error of packets' times; everything else is compared with the truth at the moment the vehicle measured.
 #include <map>
 #include <string>
 #include <vector>
@@ -52,7 +50,7 @@ class Scorer {
     void apogee(const Row& row);
     void landing(const Row& row);
     void event(const Event& event);
-    /// The prediction asked for last before `t_s`; null when that is long ago or answered.
+    /// The last prediction asked for before `t_s`; null when that was long ago or is answered.
     PredictionScore* asked_before(double t_s, double PredictionScore::*unanswered);
 
     const sim::FlightResult* flight_;

@@ -1,11 +1,11 @@
 #pragma once
-/// One simulated flight from the transmitter's bytes through radio, decoder, clock and all estimators, and
-/// what the estimates were worth against the simulator's truth.
+/// One simulated flight, from the transmitter's bytes through radio, decoder, clock and all estimators, scored against
+/// the simulator's truth.
 ///
 /// The simulator (tools/sim) integrates six degrees of freedom with its own equations, rotations, air, wind,
-/// parachutes and sensors; it shares with the estimators the physical constants and the vehicle's data, no
-/// model code. It draws thrust, drag, mass, wind and parachutes around the vehicle file's values, which is all
-/// the estimators are told.
+/// parachutes and sensors; it shares physical constants and the vehicle's data with the estimators, but no model code.
+/// It draws thrust, drag, mass, wind and parachutes around the vehicle file's values, which are all the estimators
+/// know.
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -27,7 +27,7 @@ struct Errors {
     void add(double error, double sigma);
     void add(const Errors& other);
     [[nodiscard]] double rms() const { return std::sqrt(square_sum / count); }
-    /// Mean of (error / sigma)^2: 1 when the sigma is right, more when it is too small.
+    /// Mean of (error / sigma)^2: 1 when the sigma fits, more when it is too small.
     [[nodiscard]] double normalised_square() const { return normalised_square_sum / normalised_count; }
 };
 
@@ -37,7 +37,7 @@ inline constexpr std::array kFlightEvents{EventId::liftoff,    EventId::burnout,
 
 struct FlightEventScore {
     bool happened = false;
-    int found = 0;      ///< how often; once is right
+    int found = 0;      ///< how often; should be once
     double error_s = 0; ///< of the first, estimate minus truth
     double sigma_s = 0;
     double delay_s = 0; ///< from the event to its announcement
@@ -80,7 +80,7 @@ struct TrialScore {
                                                          kFlightEvents.begin()));
     }
     std::array<PredictionScore, kCheckpoints> predictions;
-    double presumed_impact_error_s = NAN; ///< when contact ended in flight: presumed minus true
+    double presumed_impact_error_s = NAN; ///< when the signal was lost in flight: presumed minus true
     double true_apogee_m = NAN;
     int shocks = 0, pressure_pulses = 0, charges = 0; ///< found in acceleration, in pressure; fired
     int sensor_alerts = 0;

@@ -17,10 +17,11 @@ constexpr double kPadLayer_m = 1000.0;
 constexpr double kTropopause_m = 11000.0;
 constexpr double kTropopauseTemperature_k = 216.65;
 
-/// The day against the assumed profile. Inversions put the air at 2-4 km up to 15 K off a profile tied to the ground.
+/// How far the day is from the assumed profile. Inversions put the air at 2-4 km up to 15 K off a profile tied to the
+/// ground.
 constexpr double kLapseSigma_k = 12.0;
 constexpr double kLapseScale_m = 3000.0;
-/// Moisture: saturated air at 30 C is as light as dry air 5 K warmer; without a humidity sensor that stays unknown.
+/// Moisture: saturated air at 30 C is as light as dry air 5 K warmer, and there is no humidity sensor to tell.
 constexpr double kMoistureSigma_k = 2.0;
 
 /// Variance of the integral over [0, h] of a Gauss-Markov process with variance s^2 and scale L that starts at zero.
@@ -151,7 +152,7 @@ AirSpeeds air_speeds(const AirHeights& air, double speed_mps, double speed_sigma
     const double relative_t = air.temperature_sigma_k / air.temperature_k;
     const double q = 0.5 * air.density_kg_m3 * speed_mps * speed_mps;
     return {mach, std::hypot(speed_sigma_mps / air.speed_of_sound_mps, 0.5 * mach * relative_t), q,
-            // The second term is what the square of a small speed may be.
+            // The second term is for a speed so small that its square may be all error.
             std::hypot(air.density_kg_m3 * std::fabs(speed_mps) * speed_sigma_mps,
                        0.5 * air.density_kg_m3 * speed_sigma_mps * speed_sigma_mps, q * relative_t)};
 }

@@ -3,9 +3,9 @@
 ///
 /// The day's atmosphere is ISO 2533:1975 / U.S. Standard Atmosphere 1976 tied to the pad: it begins at the pad's
 /// pressure and temperature. The first kilometre above the pad has the ISO troposphere's lapse, -6.5 K/km. From there
-/// the temperature runs in a straight line to ISO's 216.65 K at 11 km (how warm or cold the ground is says little about
-/// the air far above it), and higher up it is the ISO profile. Heights follow layer by layer from the hypsometric
-/// equation for constant lapse (USSA 1976 eqs. 33a, 33b solved for height; WMO-No. 8 part I ch. 12).
+/// the temperature runs in a straight line to ISO's 216.65 K at 11 km (the ground's warmth says little about the air
+/// far above it), and higher up it is the ISO profile. Heights follow layer by layer from the hypsometric equation for
+/// constant lapse (USSA 1976 eqs. 33a, 33b solved for height; WMO-No. 8 part I ch. 12).
 ///
 /// Uncertainty, 1-sigma: the day's lapse is unknown. The difference between the true and the assumed temperature is
 /// taken as a constant part (pad temperature error, moisture) plus a first-order Gauss-Markov process in height that
@@ -13,8 +13,7 @@
 /// is the height error; inversions of real soundings (tests/estimate/air/test_air_data.cpp) lie inside it. To that come
 /// the pressure noise and the error of the pad pressure, each times R T / (g p).
 ///
-/// Pure functions and one immutable profile: nothing here remembers measurements. NaN or impossible input gives NaN
-/// out.
+/// Pure functions and one immutable profile: nothing here remembers measurements. NaN or impossible input gives NaN.
 #include <array>
 #include <cstddef>
 
@@ -32,7 +31,7 @@ struct PadReference {
     double latitude_deg = 45.0;
 };
 
-/// What a pressure says. NaN where the pressure is out of range.
+/// What follows from a pressure. NaN where the pressure is out of range.
 struct AirHeights {
     double pressure_altitude_m; ///< geopotential, ISO scale from 1013.25 hPa
     double geopotential_above_pad_m;
@@ -69,7 +68,7 @@ class DayAtmosphere {
     /// Of the profile itself: pad pressure error and unknown lapse, without sensor noise.
     [[nodiscard]] double height_sigma_m(double geopotential_above_pad_m) const noexcept;
     [[nodiscard]] double temperature_sigma_k(double geopotential_above_pad_m) const noexcept;
-    /// Relative 1-sigma of a height difference at this height: what a speed from pressure is uncertain by.
+    /// Relative 1-sigma of a height difference at this height, and so of a speed from pressure.
     [[nodiscard]] double scale_sigma(double geopotential_above_pad_m) const noexcept;
     /// Local normal gravity turns geopotential into true height (WMO-No. 8; WGS 84 normal gravity at the surface).
     [[nodiscard]] double true_height_m(double geopotential_above_pad_m) const noexcept;
@@ -101,7 +100,7 @@ class DayAtmosphere {
 [[nodiscard]] double hypsometric_height_m(double pressure_pa, double base_pressure_pa, double base_temperature_k,
                                           double lapse_k_per_m) noexcept;
 
-/// QNH: the sea-level pressure that makes an altimeter show the elevation at a place with pressure QFE (WMO-No. 8).
+/// QNH: the sea-level pressure with which an altimeter shows the elevation of a place at pressure QFE (WMO-No. 8).
 [[nodiscard]] double qnh_pa(double qfe_pa, double elevation_m) noexcept;
 
 } // namespace turnstone::estimate

@@ -11,7 +11,7 @@ namespace {
 
 constexpr double kWindow_s = 3.0;
 constexpr double kCheckPeriod_s = 0.5;
-/// Wind over the pad's ports and the weather between checks.
+/// Wind over the ports on the pad, and the weather between checks.
 constexpr double kPadPressureSigma_pa = 4.0;
 constexpr double kSitePressureSigma_pa = 30.0;
 constexpr double kStandardPressureSigma_pa = 1000.0;

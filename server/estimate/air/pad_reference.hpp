@@ -1,12 +1,12 @@
 #pragma once
 /// The pressure and temperature the day's atmosphere is tied to.
 ///
-/// Until the vehicle's own barometer has been seen at rest, the site file's pad pressure holds (or the standard
-/// atmosphere at the pad's height, with a large 1-sigma). Then the barometer's own mean on the pad takes over: its bias
-/// cancels in every height above the pad. Rest means: the phase detector sees nothing, and the means of two half-second
-/// windows two and a half seconds apart agree within kStill_pa. The reference is taken from the older window, so that
-/// the beginning of a liftoff never gets into it, and follows the weather with a time constant of kFollow_s. A new
-/// place (driven to the pad, say) is taken after kMoved_s of rest there.
+/// Until the vehicle's barometer has been seen at rest, the site file's pad pressure holds (or the standard atmosphere
+/// at the pad's height, with a large 1-sigma). Then the barometer's own mean on the pad takes over, so that its bias
+/// cancels in every height above the pad. At rest means: the phase detector sees nothing, and the means of two
+/// half-second windows two and a half seconds apart agree within kStill_pa. The reference comes from the older window,
+/// so that the start of a liftoff never gets into it, and follows the weather with a time constant of kFollow_s. After
+/// a move (the drive to the pad, say) kMoved_s of rest set a new reference.
 ///
 /// Temperature: the site file's, else the mean of the vehicle's sensor on the pad (self-heated: 1-sigma 4 K), else the
 /// standard atmosphere's (10 K). Site temperature 1-sigma 1 K.
@@ -29,8 +29,8 @@ class PadReferenceTracker {
 
     PadReferenceTracker(const Site& site, const SensorNoise& sensors);
 
-    /// A healthy pressure; `temperature_k` may be NaN. `quiet`: nothing says that the vehicle flies.
-    /// True when the reference has moved by so much that heights jump.
+    /// A healthy pressure; `temperature_k` may be NaN. `quiet`: nothing says that the vehicle flies. True when the
+    /// reference moved so far that heights jump.
     bool pressure(std::int64_t t_ns, double pressure_pa, double temperature_k, bool quiet);
 
     [[nodiscard]] const DayAtmosphere& atmosphere() const noexcept { return atmosphere_; }

@@ -11,7 +11,7 @@ namespace turnstone::estimate {
 
 namespace {
 
-constexpr double kForecastShare = 0.25; // 1-sigma of a forecast's strength, and about as much across it
+constexpr double kForecastFraction = 0.25; // 1-sigma of a forecast's strength, and about as much across it
 constexpr double kForecastFloor_mps = 0.4;
 constexpr double kUnknown_mps = 5.0;
 constexpr double kCommonFraction = 0.7;      // of the variance is the same at all heights
@@ -53,7 +53,7 @@ WindProfile::WindProfile(const Site& site) : unknown_(site.wind.empty()) {
         const Eigen::Vector2d wind = forecast(site.wind, k * kStep_m);
         east_(k) = wind.x();
         north_(k) = wind.y();
-        sigma(k) = std::hypot(kForecastShare * wind.norm(), kForecastFloor_mps);
+        sigma(k) = std::hypot(kForecastFraction * wind.norm(), kForecastFloor_mps);
     }
     for (int i = 0; i < kNodes; ++i) {
         for (int j = 0; j < kNodes; ++j) {

@@ -1,12 +1,12 @@
 #pragma once
-/// Horizontal wind against height: what was forecast or measured on the ground, corrected by what the vehicle drifts
-/// under its parachute.
+/// Horizontal wind against height: forecast or measured on the ground, corrected by the drift of the vehicle under its
+/// parachute.
 ///
 /// A Gaussian process on nodes every 50 m (C. E. Rasmussen, C. K. I. Williams, "Gaussian Processes for Machine
-/// Learning", 2006, chapter 2): mean from the site's wind table, else the pad's anemometer, else calm; sigma by what
-/// the mean comes from; covariance falls exponentially with the difference in height. East and north are independent
-/// and fraction one covariance. Wind that is common to all heights (a forecast that is a fifth too strong) shows at one
-/// height and is believed at all. Deterministic; no allocation after construction.
+/// Learning", 2006, chapter 2): mean from the site's wind table, else the pad's anemometer, else calm; sigma set by the
+/// source of the mean; covariance falls exponentially with the difference in height. East and north are independent and
+/// share one covariance. Wind common to all heights (a forecast that is a fifth too strong) shows at one height and
+/// corrects every height. Deterministic; no allocation after construction.
 #include <array>
 
 #include <Eigen/Core>
@@ -29,13 +29,14 @@ class WindProfile {
     [[nodiscard]] double sigma_mps(double height_m) const;
     /// Velocity of the air measured over heights around `height_m`, 1-sigma of one component.
     void measure(double height_m, const Eigen::Vector2d& velocity_en_mps, double sigma_mps);
-    /// The pad's anemometer: counts once a minute, because gusts outlive its samples. Ignores what is not finite.
+    /// The pad's anemometer. Used once a minute, because gusts last longer than its samples. Ignores what is not
+    /// finite.
     void anemometer(std::int64_t t_ns, double speed_mps, double from_deg);
 
     [[nodiscard]] const Nodes& east_mps() const noexcept { return east_; }
     [[nodiscard]] const Nodes& north_mps() const noexcept { return north_; }
     [[nodiscard]] const Covariance& covariance() const noexcept { return covariance_; }
-    /// Neither table nor measurement so far.
+    /// Without a wind table and without a measurement so far.
     [[nodiscard]] bool unknown() const noexcept { return unknown_; }
 
   private:

@@ -41,8 +41,8 @@ struct EnginePart {
     std::int64_t t_row_ns = 0;
 };
 
-/// Tilt for the vertical filter only when sure enough, and on the way up: under a parachute the shocks that a 200 Hz
-/// sensor aliases make acceleration worse than none.
+/// The vertical filter gets tilt only when it is sure enough, and only on the way up: under a parachute a 200 Hz sensor
+/// aliases shocks, and its acceleration is worse than none.
 NavigationPicture picture_of(const Navigation& navigation, Motion motion) {
     NavigationPicture out;
     out.moving = navigation.moving();
@@ -67,7 +67,7 @@ AirSpeed air_speed_of(const Navigation& navigation, const WindProfile& wind) {
     return {flow_mps.norm(), std::hypot(e.velocity_sigma_mps.norm() / std::numbers::sqrt3, by_wind_mps)};
 }
 
-/// The part of a pressure altitude's 1-sigma that stays the same for long.
+/// The slowly changing part of a pressure altitude's 1-sigma.
 double systematic_sigma_m(const AirPicture& air) {
     const double q_pa = std::isfinite(air.speeds.dynamic_pressure_pa) ? air.speeds.dynamic_pressure_pa : 0.0;
     const double port_m = std::hypot(port_noise_pa(air.speeds.mach, q_pa), kPortFraction * q_pa) /

@@ -1,9 +1,9 @@
 #pragma once
-/// The estimators of one vehicle and the order they feed each other in: written out, one line each, no registry.
+/// The estimators of one vehicle, and the order in which they feed each other: one line each, no registry.
 ///
-/// The chain is a pure function of the calls made on it. Measurements come in the order of reception; their t_ns is the
-/// mapped on-board time, so it may step back a little between different packets, and never lies after the next tick.
-/// Ticks come at whole multiples of 100 ms of station time, whether measurements come or not.
+/// The chain is a pure function of the calls made on it. Measurements come in the order of reception. Their t_ns is the
+/// mapped on-board time: it may step back a little between packets, and never lies after the next tick. Ticks come at
+/// whole multiples of 100 ms of station time, with or without measurements.
 #include <cstdint>
 #include <memory>
 #include <optional>
@@ -32,7 +32,8 @@ struct ChainInputs {
     bool engine = false; ///< speed or one of the gauges
 };
 
-/// An estimator that this vehicle cannot have, and the roles its dictionary would have to give: all of them, or any.
+/// An estimator that this vehicle cannot have, and the roles its dictionary lacks for it: all of them are needed, or
+/// any.
 struct MissingInput {
     std::string estimator; ///< table name: "air"
     std::vector<std::string> roles;
@@ -55,20 +56,19 @@ class EstimatorChain {
     void fix(const FixSample& sample);
     void mag(const MagSample& sample);
     void onboard(const OnboardSample& sample, EstimateSink& sink);
-    /// Wind at the pad, from this vehicle or another: a weather station is a vehicle of its own. Ignored by what is not
-    /// a rocket.
+    /// Wind at the pad, from this vehicle or another (a weather station is a vehicle of its own). Only rockets use it.
     void wind(const WindSample& sample);
     void engine(const EngineSample& sample, EstimateSink& sink);
     void tick(std::int64_t t_ns, EstimateSink& sink);
-    /// The vehicle's computer rebooted; what happened outside it (altitude, phase) did not.
+    /// The vehicle's computer rebooted. Altitude and phase go on.
     void reboot();
 
     /// The engine had run this long before now (finite, at least 0). False without an engine.
     bool continue_engine(double running_s);
     /// Total running time; empty without an engine.
     [[nodiscard]] std::optional<double> engine_running_s() const;
-    /// Seconds between the beginnings of predictions in flight, 0.5 unless set; infinity: none. They cost more than all
-    /// the rest together: trials over many flights ask for them at chosen moments only.
+    /// Seconds between starts of predictions in flight, 0.5 unless set; infinity: none. They cost more than everything
+    /// else together, so trials over many flights ask for them at chosen moments only.
     void set_prediction_period(double period_s);
 
   private:

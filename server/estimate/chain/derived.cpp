@@ -64,7 +64,7 @@ void Derived::Greatest::offer(double candidate, std::int64_t t) noexcept {
 void Derived::imu(std::int64_t t_ns, double force_mps2, double roll_rate_radps, const PhaseDetector& phases) {
     const double dt_s = seconds_between(t_imu_ns_, t_ns);
     t_imu_ns_ = t_ns;
-    // One-pole mean; it begins again after a gap.
+    // One-pole mean; restarts after a gap.
     const double weight = dt_s < 0.2 && std::isfinite(force_mean_) ? 1.0 - std::exp(-dt_s / kForceMean_s) : 1.0;
     if (std::isfinite(force_mps2))
         force_mean_ = weight < 1.0 ? force_mean_ + weight * (force_mps2 - force_mean_) : force_mps2;
@@ -82,7 +82,7 @@ void Derived::vertical(const VerticalEstimate& estimate, const PhaseDetector& ph
     if (phase == Phase::under_thrust) {
         speed_at_burnout_mps_ = kNaN;
     } else if (!std::isfinite(speed_at_burnout_mps_) && phase == Phase::coasting) {
-        // Burnout is recognised a little after it happened: back along the present acceleration.
+        // Burnout is recognised a little late: go back along the present acceleration.
         const auto burnout = phases.time_of(EventId::burnout);
         const double since_s = burnout ? seconds_between(*burnout, estimate.t_ns) : 0.0;
         speed_at_burnout_mps_ = estimate.vertical_speed_mps - estimate.acceleration_mps2 * since_s;

@@ -1,11 +1,11 @@
 #pragma once
-/// What follows from the other estimates: maxima of a flight with their times, burn and descent figures.
+/// Figures from the other estimates: maxima of a flight with their times, burn and descent.
 ///
 /// Maxima count from liftoff (back-dated) to touchdown; before liftoff they are NaN. Altitude, speed, Mach and dynamic
-/// pressure are those of the estimates; acceleration is felt specific force averaged over kForceMean_s (a shock of a
-/// millisecond is not a manoeuvre; shocks have events of their own), roll rate about the long axis is averaged
-/// likewise. Descent rates are means from two seconds after a parachute came out. Between two flights of one recording
-/// the figures of the first stay until the second begins. All SI. NaN input is ignored. Deterministic.
+/// pressure are those of the estimates; acceleration is specific force averaged over kForceMean_s (a shock of a
+/// millisecond is not a manoeuvre; shocks have events of their own), and so is roll rate about the long axis. Descent
+/// rates are means from two seconds after a parachute came out. Between two flights of one recording the figures of the
+/// first stay up until the second begins. All SI. NaN input is ignored. Deterministic.
 #include <cstdint>
 #include <optional>
 
@@ -17,7 +17,7 @@
 
 namespace turnstone::estimate {
 
-/// A greatest value and when it was, in seconds after liftoff. NaN: none yet.
+/// A maximum and its time in seconds after liftoff. NaN: none yet.
 struct Maximum {
     double value = kNaN;
     double t_s = kNaN;
@@ -43,7 +43,7 @@ class Derived {
     void air(std::int64_t t_ns, const AirSpeeds& speeds, const PhaseDetector& phases);
     void ground_distance(double distance_m) noexcept { ground_distance_m_ = distance_m; }
 
-    /// Forgets what belongs to the flight before.
+    /// Forgets the flight before.
     void begin_flight();
 
     [[nodiscard]] DerivedFigures figures(std::int64_t t_ns, const PhaseDetector& phases);

@@ -20,7 +20,7 @@ constexpr double kFrozenAccel_s = 0.4;
 /// A height left out by this much at once is a pressure pulse, not a motion.
 constexpr double kPulse_m = 12.0;
 constexpr double kInStep_s = 0.25;
-/// Of the bend's place when the thrust table is known: ports that read low or high by 1.5 % move it.
+/// 1-sigma of the bend's time when the thrust table is known: ports that read low or high by 1.5 % move it.
 constexpr double kBendSigma_s = 0.07;
 constexpr double kPhasePeriod_s = 1.0;
 constexpr double kPadDisagreement_pa = 400.0;
@@ -38,7 +38,7 @@ PhaseSettings phase_settings(const Vehicle& vehicle, const Site& site) {
     return settings;
 }
 
-/// How much faster than its vertical speed a vehicle may be: it leans, and the wind blows.
+/// How much faster than its vertical speed a vehicle may be, since it leans and the wind blows.
 double unseen_speed_mps(double vertical_speed_mps, Motion motion) {
     if (motion == Motion::rest) return 0.0;
     const double sideways_mps = std::hypot(15.0, 0.15 * vertical_speed_mps);
@@ -152,7 +152,7 @@ FlightEstimator::News FlightEstimator::pressure(const PressureSample& sample, Fl
     const double metres_per_pa = heights.above_pad_noise_m / pressure_noise_pa_;
     const double q_pa = std::isfinite(speeds.dynamic_pressure_pa) ? speeds.dynamic_pressure_pa : 0.0;
     const double sigma_m = std::hypot(heights.above_pad_noise_m, metres_per_pa * port_noise_pa(speeds.mach, q_pa));
-    // What the port, the bay's lag and a charge do to the pressure shows as its distance from the filtered height.
+    // Port error, the lag of the bay and a charge show as a distance from the filtered height.
     const double off_m = vertical.valid ? heights.above_pad_m - vertical.altitude_m : 0.0;
     picture.air = AirPicture{sample.t_ns, heights, speeds, std::hypot(heights.above_pad_sigma_m, sigma_m, off_m)};
     news.air = true;
@@ -224,7 +224,7 @@ void FlightEstimator::after_measurement(std::int64_t t_ns, News& news, FlightPic
 
 void FlightEstimator::take_height_results(EventSink& events) {
     for (const HeightResult& result : filter_.take_results()) {
-        // A charge raises the pressure; after a gap in reception a large innovation is only the motion that was missed.
+        // A charge raises the pressure. After a gap in reception a large innovation is only the motion that was missed.
         const bool in_step = seconds_between(t_height_used_ns_, result.t_ns) < kInStep_s;
         const bool used = result.verdict == HeightVerdict::used;
         if (result.verdict == HeightVerdict::gated && result.innovation_m < -kPulse_m && in_step)

@@ -1,14 +1,14 @@
 #pragma once
-/// Air data, vertical motion, phases, pulses and derived figures of one vehicle: which measurement goes where, and
-/// which of its sensors can be believed. The mathematics is in the classes it holds.
+/// Air data, vertical motion, phases, pulses and derived figures of one vehicle: where each measurement goes, and which
+/// sensors to believe. The mathematics is in the classes it holds.
 ///
 /// Order inside one inertial sample: sensor watch, phase detector, pulses, vertical filter; one pressure: sensor watch,
 /// pad reference, air data, vertical filter, phase detector. After each the phase's kind of motion goes back to the
 /// filter. Deterministic.
 ///
 /// A sample that is NaN, or not newer than the newest of its sensor (duplicates, packets that overtook each other), is
-/// dropped. A sensor that is out of range, repeats one value, stands still in a climb or is silent while others are
-/// heard is announced as an alert and left out; phases and vertical motion go on with the other one.
+/// dropped. A sensor that is out of range, is frozen, is stuck in a climb or is silent while others are heard
+/// is announced as an alert and left out; phases and vertical motion go on with the other one.
 #include <optional>
 
 #include "server/estimate/air/pad_reference.hpp"
@@ -31,7 +31,7 @@ class FlightEstimator {
     /// Estimates of vertical motion are taken at most this often, by their own time.
     static constexpr double kVerticalPeriod_s = 0.02;
 
-    /// What a measurement made new.
+    /// What a measurement changed.
     struct News {
         bool air = false;
         std::optional<VerticalEstimate> vertical;
@@ -41,7 +41,7 @@ class FlightEstimator {
     /// `vehicle` and `site` are read during construction only.
     FlightEstimator(const Vehicle& vehicle, const Site& site, bool has_accelerometer, bool has_pressure);
 
-    /// Each reads `picture` as it was before, and leaves its parts of it (phase, air, vertical) as they are now.
+    /// Each reads `picture` as it was and updates its parts of it (phase, air, vertical).
     News imu(const ImuSample& sample, FlightPicture& picture, EventSink& events);
     News pressure(const PressureSample& sample, FlightPicture& picture, EventSink& events);
     News tick(std::int64_t t_ns, FlightPicture& picture, EventSink& events);
@@ -53,7 +53,8 @@ class FlightEstimator {
     [[nodiscard]] const PhaseDetector& phases() const noexcept { return phases_; }
     [[nodiscard]] const DayAtmosphere& atmosphere() const noexcept { return pad_.atmosphere(); }
     [[nodiscard]] DerivedFigures derived(std::int64_t t_ns) { return derived_.figures(t_ns, phases_); }
-    /// As the filter knows it, with the scale that the day's unknown lapse gives all heights on top: what is shown.
+    /// The estimate to show: the filter's, with the uncertainty of scale that the day's unknown lapse gives all
+    /// heights.
     [[nodiscard]] VerticalEstimate with_lapse(VerticalEstimate estimate) const;
 
   private:

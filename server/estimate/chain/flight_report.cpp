@@ -49,7 +49,7 @@ TableOf<VerticalEstimate> FlightReport::vertical_table() {
              [](S v) { return v.inertial ? 1.0 : 0.0; })
         .add({"nis", "NIS", "1", "", 2, "Normalised innovation squared of the newest height"},
              [](S v) { return v.nis; })
-        .add({"nis_mean", "NIS, mean", "1", "Health", 2, "Of the last 50 heights; 1 is right"},
+        .add({"nis_mean", "NIS, mean", "1", "Health", 2, "Of the last 50 heights; 1 is ideal"},
              [](S v) { return v.nis_mean; })
         .add({"health", "Vertical filter", "1", "Health", 0, "Innovations against their chi-square bounds",
               enumeration<Health>()},

@@ -21,13 +21,13 @@ constexpr double kFlowUsable_mps = 5.0;
 
 } // namespace
 
-/// Ground minus on-board; 1-sigmas are the ground's.
+/// Ground − on board; 1-sigmas are the ground's.
 struct NavigationReport::Comparison {
     double altitude_m, altitude_sigma_m;
     double vertical_speed_mps, vertical_speed_sigma_mps;
     double speed_mps = kNaN, speed_sigma_mps = kNaN;
     double attitude_rad = kNaN, attitude_sigma_rad = kNaN;   ///< angle between the two attitudes
-    double long_axis_rad = kNaN, long_axis_sigma_rad = kNaN; ///< angle between the two long axes
+    double long_axis_rad = kNaN, long_axis_sigma_rad = kNaN; ///< angle between the two noses
 };
 
 TableOf<NavigationReport::Row> NavigationReport::navigation_table() {
@@ -134,21 +134,21 @@ TableOf<NavigationReport::Row> NavigationReport::navigation_table() {
             [](S r) { return degrees(r.estimate.gyro_bias_radps.z()); });
     const auto known = [](S r, double value) { return r.estimate.valid ? value : kNaN; };
     table
-        .add({"hypotheses", "Alignments", "1", "", 0, "Flown side by side"},
+        .add({"hypotheses", "Alignments", "1", "", 0, "Hypotheses about the alignment still in use"},
              [known](S r) { return known(r, static_cast<double>(r.estimate.hypotheses)); })
         .add({"fix_nis", "GNSS NIS, mean", "1", "", 2,
-              "Normalised innovation squared of fixes per degree of freedom, mean of 50; 1 is right"},
+              "Normalised innovation squared of fixes per degree of freedom, mean of 50; 1 is ideal"},
              [](S r) { return r.estimate.nis_fix_mean; })
         .add({"fix_health", "GNSS fixes", "1", kGroup, 0, "Against the filter's own 1-sigma", enumeration<Health>()},
              [known](S r) { return known(r, static_cast<double>(r.estimate.health_fix)); })
-        .add({"height_nis", "Pressure altitude NIS, mean", "1", "", 2, "Mean of 50; 1 is right"},
+        .add({"height_nis", "Pressure altitude NIS, mean", "1", "", 2, "Mean of 50; 1 is ideal"},
              [](S r) { return r.estimate.nis_height_mean; })
         .add({"height_health", "Pressure altitude", "1", "", 0, "Against the filter's own 1-sigma",
               enumeration<Health>()},
              [known](S r) { return known(r, static_cast<double>(r.estimate.health_height)); })
-        .add({"rejected_fixes", "Rejected fixes", "1", "", 0, "By the gate"},
+        .add({"rejected_fixes", "Rejected fixes", "1", "", 0, "By the chi-square gate"},
              [known](S r) { return known(r, static_cast<double>(r.estimate.rejected_fixes)); })
-        .add({"rejected_heights", "Rejected pressure altitudes", "1", "", 0, "By the gate"},
+        .add({"rejected_heights", "Rejected pressure altitudes", "1", "", 0, "By the chi-square gate"},
              [known](S r) { return known(r, static_cast<double>(r.estimate.rejected_heights)); });
     return table;
 }
@@ -175,7 +175,7 @@ TableOf<LookAngles> NavigationReport::look_angles_table() {
         .sigma([](S l) { return degrees(l.elevation_sigma_rad); })
         .add({"slant_range_m", "Slant range", "m", kGroup, 0}, [](S l) { return l.slant_range_m; })
         .sigma([](S l) { return l.slant_range_sigma_m; }, 1)
-        .add({"range_rate_mps", "Range rate", "m/s", "", 1, "Going away positive"},
+        .add({"range_rate_mps", "Range rate", "m/s", "", 1, "Positive when moving away"},
              [](S l) { return l.range_rate_mps; })
         .add({"pointing_half_beams", "Pointing error", "1", kGroup, 2,
               "1-sigma, in half beamwidths; below 1 the vehicle is in the beam"},
@@ -193,10 +193,10 @@ TableOf<NavigationReport::Comparison> NavigationReport::comparison_table() {
         .sigma([](S c) { return c.vertical_speed_sigma_mps; })
         .add({"speed_mps", "Speed", "m/s", kGroup}, [](S c) { return c.speed_mps; })
         .sigma([](S c) { return c.speed_sigma_mps; })
-        .add({"attitude_deg", "Attitude", "deg", kGroup, 1, "Angle between the two"},
+        .add({"attitude_deg", "Attitude", "deg", kGroup, 1, "Angle between the two attitudes"},
              [](S c) { return degrees(c.attitude_rad); })
         .sigma([](S c) { return degrees(c.attitude_sigma_rad); }, 1)
-        .add({"long_axis_deg", "Pointing", "deg", kGroup, 1, "Angle between the two long axes"},
+        .add({"long_axis_deg", "Pointing", "deg", kGroup, 1, "Angle between the two pointing directions"},
              [](S c) { return degrees(c.long_axis_rad); })
         .sigma([](S c) { return degrees(c.long_axis_sigma_rad); }, 1);
     return table;

@@ -2,9 +2,9 @@
 /// The tables "navigation", "look_angles" and "onboard_comparison", and the events of navigation's mode.
 ///
 /// Rows: "navigation" and "look_angles" at most every 40 ms of the vehicle's time; while there is no attitude, the mode
-/// alone once a second. "onboard_comparison" for each on-board estimate: ground minus on-board at the on-board
-/// estimate's time, with the 1-sigma of the ground's value (what the vehicle's own is worth is what the comparison is
-/// to show). Angles in degrees.
+/// alone once a second. "onboard_comparison" for each on-board estimate: ground − on board at the on-board
+/// estimate's time, with the 1-sigma of the ground's value (how good the vehicle's own is, the comparison is there to
+/// show). Angles in degrees.
 #include <optional>
 #include <vector>
 

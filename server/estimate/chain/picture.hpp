@@ -1,6 +1,6 @@
 #pragma once
-/// What the estimators of one vehicle know of the flight so far. The chain owns it; each measurement passes the
-/// estimators once, each takes what it needs from the picture as those before it left it, and writes its own part.
+/// What the estimators of one vehicle know of the flight so far. The chain owns it. A measurement passes each estimator
+/// once; each reads the picture as those before it left it, and writes its own part.
 #include <cstdint>
 #include <optional>
 

@@ -37,15 +37,15 @@ TableOf<PredictionReport::Row> PredictionReport::ascent_table() {
     TableOf<Row> table{"ascent", "Predicted apogee", kRoundPeriod_s};
     table.add({"apogee_m", "Predicted apogee AGL", "m", kGroup, 0, "Mean"}, [](S r) { return r.prediction.apogee_m; })
         .sigma([](S r) { return r.prediction.apogee_sigma_m; }, 1)
-        .add({"apogee_low_m", "Apogee AGL, low", "m", kGroup, 0, "5 % of the flights stay below"},
+        .add({"apogee_low_m", "Apogee AGL, low", "m", kGroup, 0, "5 % of predicted flights stay below"},
              [](S r) { return r.prediction.apogee_low_m; })
-        .add({"apogee_high_m", "Apogee AGL, high", "m", kGroup, 0, "5 % of the flights go above"},
+        .add({"apogee_high_m", "Apogee AGL, high", "m", kGroup, 0, "5 % of predicted flights go above"},
              [](S r) { return r.prediction.apogee_high_m; })
-        .add({"apogee_in_s", "Time to apogee", "s", kGroup, 1, "Mean; on the rail from ignition"},
+        .add({"apogee_in_s", "Time to apogee", "s", kGroup, 1, "Mean; on the rail, from ignition"},
              [](S r) { return r.prediction.apogee_in_s; })
-        .add({"apogee_in_low_s", "Time to apogee, low", "s", "", 1, "5 % of the flights are earlier"},
+        .add({"apogee_in_low_s", "Time to apogee, low", "s", "", 1, "5 % of predicted flights are earlier"},
              [](S r) { return r.prediction.apogee_in_low_s; })
-        .add({"apogee_in_high_s", "Time to apogee, high", "s", "", 1, "5 % of the flights are later"},
+        .add({"apogee_in_high_s", "Time to apogee, high", "s", "", 1, "5 % of predicted flights are later"},
              [](S r) { return r.prediction.apogee_in_high_s; })
         .add({"thrust_factor", "Thrust factor", "1", "", 3, "Against the vehicle file's table"},
              [](S r) { return r.rounds.fit().thrust().value; })
@@ -122,7 +122,13 @@ TableOf<PredictionReport::Row> PredictionReport::landing_table() {
                  });
     }
     table
-        .add({"terrain", "Ground", "1", kGroup, 0, "What the prediction lands on", {{0, "flat"}, {1, "height grid"}}},
+        .add({"terrain",
+              "Ground",
+              "1",
+              kGroup,
+              0,
+              "Ground the landing prediction assumes",
+              {{0, "flat"}, {1, "height grid"}}},
              [](S r) { return r.rounds.flat_ground() ? 0.0 : 1.0; })
         .add({"flights", "Flights", "1", "", 0, "In each case"},
              [](S) { return static_cast<double>(Predictor::kFlights); })

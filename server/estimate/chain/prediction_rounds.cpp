@@ -49,7 +49,7 @@ std::optional<Prediction> PredictionRounds::tick(std::int64_t t_ns, const Flight
     const double period_s = period_s_ * (phase_ == Phase::on_rail ? kRailPeriods : 1.0);
     const bool over = phase_ == Phase::down || phase_ == Phase::presumed_down;
     if (predictor_.busy() || over || seconds_between(t_round_ns_, t_ns) < period_s - 0.05) return ended;
-    // The pad's reference is learnt in the first seconds; before there is a pressure the day's air is the site file's.
+    // The pad reference is learnt in the first seconds; before the first pressure the day's air is the site file's.
     if (const auto from = start(t_ns, picture, navigation)) {
         t_round_ns_ = t_ns;
         predictor_.start(*from, fit_, *picture.wind, *picture.atmosphere);
@@ -144,7 +144,7 @@ std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const 
     if ((phase_ == Phase::falling || phase_ == Phase::under_drogue) && parachutes.size() > 1)
         from.later_stayed_shut =
             up_m < parachutes[1].opens_below_m.value_or(0.0) - down_mps * (parachutes[1].opens_after_s + kSeenWithin_s);
-    // Stale: the vehicle has fallen silent, and a prediction from long ago would look like a new one.
+    // Stale: the vehicle is silent, and an old prediction would look like a new one.
     return seconds_between(from.t_ns, t_ns) < kStale_s ? std::optional(from) : std::nullopt;
 }
 

@@ -1,10 +1,10 @@
 #pragma once
-/// When a round of predictions starts, from what, and what the flight teaches it.
+/// When a round of predictions starts, from which state, and what it learns from the flight.
 ///
-/// State from navigation while it is valid; without it from the vertical filter, leaning as the rail does: then apogee
-/// is predicted and landing is not. Under a parachute the vehicle drifts with the air it hung in v / g seconds ago;
-/// that drift is measured into the wind profile every 3 s, and the descent rate into the parachute's area. Rounds start
-/// with ticks (10 Hz); each inertial sample flies a small slice, and ticks fly larger ones while there are none.
+/// The state is navigation's while that is valid, else the vertical filter's, leaning as the rail does: then apogee is
+/// predicted and landing is not. Under a parachute the vehicle drifts with the air it hung in v / g seconds ago; that
+/// drift is measured into the wind profile every 3 s, and the descent rate into the parachute's area. Rounds start with
+/// ticks (10 Hz); each inertial sample flies a small slice, and ticks fly larger ones while there are none.
 #include <optional>
 
 #include "server/estimate/chain/picture.hpp"
@@ -25,7 +25,7 @@ class PredictionRounds {
     [[nodiscard]] std::optional<Prediction> tick(std::int64_t t_ns, const FlightPicture& picture,
                                                  const Navigation* navigation);
 
-    /// Between the beginnings of rounds in flight; on the rail, where nothing changes, twenty times as long.
+    /// Between starts of rounds in flight; on the rail, where nothing changes, twenty times as long.
     void set_period(double period_s) noexcept { period_s_ = period_s; }
     [[nodiscard]] const FlightFit& fit() const noexcept { return fit_; }
     [[nodiscard]] bool flat_ground() const noexcept { return predictor_.flat_ground(); }

@@ -3,7 +3,7 @@
 ///
 /// Equations: Y. Bar-Shalom, X. R. Li, T. Kirubarajan, "Estimation with Applications to Tracking and Navigation", Wiley
 /// 2001, section 5.2 (recursion), eq. 5.2.3-18 (Joseph form), section 5.4 (normalised innovation squared). The Joseph
-/// form keeps the covariance symmetric and positive for any gain, also one spoilt by rounding or clipped by a caller.
+/// form keeps the covariance symmetric and positive for any gain, even one spoilt by rounding or clipped by a caller.
 /// Checked in tests/estimate/math/test_kalman.cpp against an independent 50-digit solution.
 #include <cmath>
 

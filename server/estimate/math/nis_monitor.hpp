@@ -1,7 +1,7 @@
 #pragma once
-/// Whether a filter's innovations are as large as the filter says: the average of the normalised innovation squared
-/// over the last 50 scalar measurements against the chi-square bounds of that average (Bar-Shalom, Li, Kirubarajan
-/// 2001, section 5.4; 50 degrees of freedom, two-sided 99 %).
+/// Whether a filter's innovations are as large as it claims: the average of the normalised innovation squared over the
+/// last 50 scalar measurements against the chi-square bounds of that average (Bar-Shalom, Li, Kirubarajan 2001, section
+/// 5.4; 50 degrees of freedom, two-sided 99 %).
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -31,7 +31,7 @@ class NisMonitor {
     static constexpr double kLower = 0.5598149773274664; ///< chi-square quantile 0.005, over 50
     static constexpr double kUpper = 1.5897995693365785; ///< quantile 0.995
     static constexpr double kDoNotTrust = 4.0;           ///< errors of two sigmas, rms
-    /// One outlier counts as no more than this, or a single pulse would hide the next 50 values.
+    /// One outlier counts no more than this, or a single pulse would hide the next 50 values.
     static constexpr double kCap = 25.0;
 
     void add(double nis) {

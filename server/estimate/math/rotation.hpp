@@ -2,7 +2,7 @@
 /// Rotations as estimators use them: Hamilton quaternions, scalar first, body to local.
 ///
 /// Source: J. Sola, "Quaternion kinematics for the error-state Kalman filter", arXiv:1711.02508 (2017): eqs. 101
-/// (exponential), 103 (logarithm), 115 (rotation matrix). The simulator has rotation code of its own on purpose.
+/// (exponential), 103 (logarithm), 115 (rotation matrix). The simulator has its own rotation code on purpose.
 #include <cmath>
 
 #include <Eigen/Core>
@@ -20,7 +20,7 @@ namespace turnstone::estimate {
 /// Rotation vector (rad) to unit quaternion. Exact to rounding for any length, zero included.
 [[nodiscard]] inline Eigen::Quaterniond quaternion_from_rotation_vector(const Eigen::Vector3d& rotation_rad) {
     const double angle = rotation_rad.norm();
-    // sin(a/2)/a loses nothing but divides by zero at zero; two terms of its series are exact to rounding below 1e-4.
+    // sin(a/2)/a divides by zero at zero; below 1e-4 two terms of its series are exact to rounding.
     const double scale = angle < 1e-4 ? 0.5 - angle * angle / 48 : std::sin(angle / 2) / angle;
     return {std::cos(angle / 2), scale * rotation_rad.x(), scale * rotation_rad.y(), scale * rotation_rad.z()};
 }

@@ -57,8 +57,8 @@ void NavigationBranch::bridge(std::int64_t t_ns, const Vector3d& accel_before_mp
         predict(start_ns + seconds_to_ns((k + 1) * dt_s), accel_before_mps2 + part * accel_change,
                 rate_before_radps + part * rate_change, dt_s, 1, 1);
     }
-    // Between the ends anything may have happened that is like them: a constant error of a third of their difference,
-    // and a floor for what a quiet pair of ends can hide when the gap is long.
+    // Between its ends a gap may hide motion like theirs: a constant error of a third of their difference, and a floor
+    // for what quiet ends can hide in a long gap.
     const double floor = std::min(1.0, gap_s / 0.2);
     const double accel_sigma = accel_change.norm() / 3 + 2.0 * floor;
     const double rate_sigma = rate_change.norm() / 3 + (tumbles ? kTumbling_radps : 0.1) * floor;
@@ -92,7 +92,7 @@ NavigationBranch::Past NavigationBranch::past(std::int64_t t_ns) const {
 void NavigationBranch::shift_past(const EskfNominal& before) {
     const Vector3d position = filter_.nominal().position_enu_m - before.position_enu_m;
     const Vector3d velocity = filter_.nominal().velocity_enu_mps - before.velocity_enu_mps;
-    // Only what a delayed measurement can still ask for.
+    // Keep only what a delayed measurement can still ask for.
     for (std::size_t k = past_.since(past_.back().t_ns - kNsPerS); k < past_.size(); ++k) {
         past_[k].position_enu_m += position;
         past_[k].velocity_enu_mps += velocity;
@@ -111,8 +111,7 @@ NavigationBranch::Sixfold NavigationBranch::sixfold(const EnuFix& fix) const {
     out.innovation.head<3>() = fix.measured.head<3>() - then.position_enu_m;
     out.innovation.tail<3>() = fix.measured.tail<3>() - then.velocity_enu_mps;
     out.innovation = out.innovation.cwiseProduct(fix.given);
-    // What the uncertainty of the delay is worth: the distance and the change of velocity within it, along their own
-    // directions.
+    // The uncertainty of the delay as distance and change of velocity, along their own directions.
     out.noise.setZero();
     Eigen::Matrix<double, 6, 1> late;
     late << then.velocity_enu_mps, accel_enu_mps2_;

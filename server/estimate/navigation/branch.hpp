@@ -10,7 +10,7 @@
 
 namespace turnstone::estimate {
 
-/// A fix in ENU; what the receiver did not give has a sigma that says nothing.
+/// A fix in ENU; what the receiver did not give has a huge sigma.
 struct EnuFix {
     std::int64_t t_valid_ns;
     Eigen::Matrix<double, 6, 1> measured; ///< position m, velocity m/s
@@ -42,7 +42,7 @@ class NavigationBranch {
     void correct(const EnuFix& fix);
     [[nodiscard]] Fit fit_height(std::int64_t t_ns, double above_pad_m, double sigma_m) const;
     void correct_height(std::int64_t t_ns, double above_pad_m, double sigma_m);
-    /// Opens the covariance so far that `fix` is believed.
+    /// Widens the covariance until `fix` is believed.
     void give_way(const EnuFix& fix);
     void inflate(Eskf::Part part, double sigma_added) { filter_.inflate(part, sigma_added); }
 

@@ -76,7 +76,7 @@ void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_ra
     // White noise of the sample enters velocity rotated, and rotation leaves isotropic noise as it is.
     const auto square = [](double x) { return x * x; };
     const double velocity_variance = square(noise_.accel_density_mps2_rthz * accel_inflation) * dt_s;
-    const double angle_variance = square(noise_.gyro_density_rad_s_rthz * gyro_inflation) * dt_s;
+    const double angle_variance = square(noise_.gyro_density_radps_rthz * gyro_inflation) * dt_s;
     const double accel_walk = square(noise_.accel_bias_walk_mps2_rts) * dt_s;
     const double gyro_walk = square(noise_.gyro_bias_walk_radps_rts) * dt_s;
     for (int axis = 0; axis < 3; ++axis) {

@@ -1,5 +1,5 @@
 #pragma once
-/// Error-state Kalman filter of a strapdown inertial system: the filter alone, without the sensors, no phases.
+/// Error-state Kalman filter of a strapdown inertial system: the filter alone, without sensors or phases.
 ///
 /// Nominal state   p, v       position and velocity, m and m/s, ENU at the pad (flat, not rotating: a flight of
 /// minutes)
@@ -23,7 +23,7 @@ namespace turnstone::estimate {
 
 struct EskfNoise {
     double accel_density_mps2_rthz;
-    double gyro_density_rad_s_rthz;
+    double gyro_density_radps_rthz;
     double accel_bias_walk_mps2_rts;
     double gyro_bias_walk_radps_rts;
 };
@@ -82,7 +82,7 @@ class Eskf {
         nominal_.position_enu_m += position_m;
         nominal_.velocity_enu_mps += velocity_mps;
     }
-    /// Adds to the diagonal: for what the model cannot know, such as a parachute's jerk.
+    /// Adds to the diagonal, for what the model cannot know, such as a parachute's jerk.
     void inflate(Part part, double sigma_added);
 
     /// Nominal state after one sample: what the transition matrix is the derivative of (tests compare the two).

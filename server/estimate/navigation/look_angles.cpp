@@ -23,8 +23,8 @@ double wrap(double angle_rad) {
 } // namespace
 
 StationView::StationView(const Site& site) : site_(&site) {
-    // Columns of a frame's axes are what its unit vectors are in the other frame: taken from points, so that the frame
-    // class stays the only place that knows the ellipsoid.
+    // The columns are the unit vectors of one frame in the other. They are taken from points, so that only the frame
+    // class knows the ellipsoid.
     const LocalFrame pad(site.pad);
     const LocalFrame station(site.station);
     const auto through = [&](const Vector3d& enu_m) { return station.to_enu_m(pad.to_geodetic(enu_m)); };

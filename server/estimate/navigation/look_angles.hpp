@@ -20,8 +20,8 @@ struct LookAngles {
     double slant_range_m;
     double range_rate_mps; ///< positive: going away
     double azimuth_sigma_rad, elevation_sigma_rad, slant_range_sigma_m;
-    /// 1-sigma of the angle between where the numbers point and where the vehicle is, in half beamwidths of the
-    /// antenna: below 1 it is in the beam most of the time.
+    /// 1-sigma of the angle between the direction given and the vehicle, in half beamwidths of the antenna: below 1 the
+    /// vehicle is in the beam most of the time.
     double pointing_error_half_beams;
 };
 

@@ -16,13 +16,13 @@ namespace {
 
 constexpr double kGateScalar = 10.827566; // chi-square 0.999, 1 degree of freedom
 constexpr double kGateSix = 22.457744;    // 6 degrees of freedom
-constexpr double kGateAfterSilence = 100; // still turns down a position kilometres off
+constexpr double kGateAfterSilence = 100; // still rejects a position kilometres off
 constexpr double kSilence_s = 1.0;
 constexpr double kRecovery_s = 3.0;
-constexpr double kMoved_mps2 = 4.0; // off from gravity: more than wind and noise, found within a sample of liftoff
+constexpr double kMoved_mps2 = 4.0; // away from gravity: more than wind and noise, passed within a sample of liftoff
 constexpr double kGapBridged_s = 2.0;
 constexpr double kAidedFor_s = 2.0;
-constexpr double kClipped = 0.98; // of the range: quantisation and scale error leave the last per cents unsafe
+constexpr double kClipped = 0.98; // of the range: quantisation and scale error make the last per cents unsafe
 constexpr double kAccelClipInflation = 60;
 constexpr double kGyroClipInflation = 300;
 // Under a parachute shocks and swinging act away from the sensor and correlate from sample to sample.
@@ -48,8 +48,7 @@ Navigation::Navigation(const SensorNoise& sensors, const Site& site)
 }
 
 void Navigation::set_motion(Motion motion) {
-    if (motion == Motion::rest && motion_ != Motion::rest)
-        alignment_.clear(); // whatever stood still in the air did not stand
+    if (motion == Motion::rest && motion_ != Motion::rest) alignment_.clear(); // in the air nothing was at rest
     motion_ = motion;
     at_rest_ = motion == Motion::rest;
     left_rest_ = left_rest_ || !at_rest_;
@@ -183,8 +182,8 @@ void Navigation::fix(const FixSample& sample) {
     double least_nis = std::numeric_limits<double>::infinity();
     for (std::size_t k = 0; k < active_; ++k) least_nis = std::min(least_nis, branches_[k].fit(fix).nis);
     nis_fix_.add(least_nis / 6);
-    // The first fixes after a silence meet what the silence has done, of which the covariance is only a guess; to turn
-    // them down for that would be to believe dead reckoning against the sky.
+    // The covariance only guesses what happened during a silence. To reject the first fixes after it would be to trust
+    // dead reckoning over GNSS.
     const bool after_silence = !fix_used_ || seconds_between(last_fix_used_ns_, last_.t_ns) > kSilence_s;
     if (least_nis <= (after_silence ? kGateAfterSilence : kGateSix)) {
         for (std::size_t k = 0; k < active_; ++k) {
@@ -229,7 +228,7 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
         height_rejected_since_ns_ = t_ns;
     } else if (seconds_between(height_rejected_since_ns_, t_ns) > kRecovery_s &&
                estimate().mode != NavigationMode::gnss_aided) {
-        // GNSS fixes would have kept the height right; without them the barometer is all there is.
+        // Without GNSS fixes the barometer is all there is to hold the height.
         for (std::size_t k = 0; k < active_; ++k) {
             branches_[k].inflate(Eskf::kPosition, above_pad_m - branches_[k].nominal().position_enu_m.z());
             branches_[k].inflate(Eskf::kVelocity, 5);
@@ -239,7 +238,7 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
 }
 
 void Navigation::mag(const MagSample& sample) {
-    // In flight the motor, the charges and the spin make an uncalibrated magnetometer worse than the gyro.
+    // In flight motor, charges and spin make an uncalibrated magnetometer worse than the gyro.
     if (at_rest_) alignment_.mag(sample);
 }
 
@@ -268,7 +267,7 @@ std::optional<TiltInput> Navigation::tilt() const {
     const Vector3d up_body = best().nominal().q_local_body.conjugate() * Vector3d::UnitZ();
     // Rotation about the vertical itself does not move up.
     const Matrix3d across = Matrix3d::Identity() - up_body * up_body.transpose();
-    // Of covariance() the part for the attitude alone: this is asked for with each inertial sample.
+    // The attitude part of covariance() alone, since each inertial sample asks for it.
     const Fractions fraction = fractions();
     Matrix3d attitude = Matrix3d::Zero();
     for (std::size_t k = 0; k < active_; ++k) {
@@ -293,7 +292,7 @@ NavigationEstimate Navigation::estimate() const {
         return out;
     }
     const bool aided = fix_used_ && seconds_between(last_fix_used_ns_, last_.t_ns) < kAidedFor_s;
-    out.mode = at_rest_ ? NavigationMode::on_rail : aided ? NavigationMode::gnss_aided : NavigationMode::dead_reckoning;
+    out.mode = at_rest_ ? NavigationMode::at_rest : aided ? NavigationMode::gnss_aided : NavigationMode::dead_reckoning;
     const EskfNominal& nominal = best().nominal();
     const Eskf::Covariance p = covariance();
     const Fractions fraction = fractions();
@@ -315,7 +314,7 @@ NavigationEstimate Navigation::estimate() const {
     const Vector3d nose = nominal.q_local_body * Vector3d::UnitX();
     const double lean = std::hypot(nose.x(), nose.y());
     out.tilt_rad = std::atan2(lean, nose.z());
-    // The nose moves by R (dtheta x e_x); its fall from the vertical is a turn about the horizontal axis across it.
+    // The nose moves by R (dtheta x e_x); its tilt is a turn about the horizontal axis across it.
     const Vector3d across = lean > 1e-6
                                 ? Vector3d(nominal.q_local_body.conjugate() * Vector3d(-nose.y(), nose.x(), 0) / lean)
                                 : Vector3d(Vector3d::UnitY());

@@ -1,23 +1,22 @@
 #pragma once
 /// Position, velocity and attitude of the vehicle: the error-state filter of eskf.hpp with the vehicle's sensors.
 ///
-/// Aligned again and again at rest, ten times a second (pad_alignment.hpp), which also is the zero-velocity and
-/// zero-rate update; once it moves, predicted by every inertial sample at its own time and corrected by GNSS fixes
-/// (position and velocity, related to their time of validity by the past) and by barometric height. Every correction
-/// passes a chi-square gate (99.9 %); a sensor rejected for 3 s in a row is believed again after the covariance has
-/// been opened up, because by then the filter is the likelier culprit.
+/// At rest it aligns ten times a second (pad_alignment.hpp), which is also the zero-velocity and zero-rate update. Once
+/// the vehicle moves, every inertial sample predicts at its own time, and GNSS fixes (position and velocity, looked up
+/// in the past at their time of validity) and barometric height correct. Every correction passes a chi-square gate
+/// (99.9 %). A sensor rejected for 3 s in a row is believed again with a widened covariance, because by then the filter
+/// is the likelier culprit.
 ///
-/// What alignment cannot tell apart leaves the pad as a bank of filters, weighted by how well each explains what is
-/// measured; the ones that fall behind are dropped, and kSettled fixes after liftoff the best one remains. While there
-/// are several, position and velocity are those of the mixture, attitude and biases those of the likeliest, and the
-/// covariance that of the mixture about them.
+/// Where alignment leaves several headings possible, the vehicle leaves the pad with a bank of filters, weighted by how
+/// well each explains the measurements. Those that fall behind are dropped; kSettled fixes after liftoff the best one
+/// remains. While there are several, position and velocity are those of the mixture, attitude and biases those of the
+/// likeliest, and the covariance that of the mixture about them.
 ///
-/// The noise of inertial samples follows their scatter from sample to sample: a running motor or a swinging parachute
-/// shakes them far beyond the sensor's own noise. Falls back by steps and names the step it is on (NavigationMode).
-/// Inertial samples older than the newest are dropped; a gap in them is bridged with the mean of its two ends and an
-/// uncertainty for what may have happened in between; a gap of more than 2 s ends the alignment. Clipped accelerometers
-/// and saturated gyros count with inflated noise while they last. NaN samples are ignored. Deterministic; no
-/// allocation after construction.
+/// The noise of inertial samples follows their scatter: a running motor or a swinging parachute shakes them far beyond
+/// the sensor's own noise. Navigation degrades in steps and names the present one (NavigationMode). Inertial samples
+/// older than the newest are dropped; a gap in them is bridged with the mean of its two ends and an uncertainty for
+/// what may have happened in it; a gap of more than 2 s ends the alignment. Clipped accelerometers and saturated gyros
+/// count with inflated noise while they last. NaN samples are ignored. Deterministic; no allocation after construction.
 #include <array>
 #include <cstdint>
 #include <optional>
@@ -37,14 +36,14 @@ namespace turnstone::estimate {
 
 enum class NavigationMode : unsigned char {
     aligning,       ///< at rest or moving, attitude not known yet
-    on_rail,        ///< aligned, at rest, zero-velocity updates
+    at_rest,        ///< aligned, at rest, zero-velocity updates
     gnss_aided,     ///< moving; a GNSS fix was used within the last 2 s
     dead_reckoning, ///< moving; no fix used for more than 2 s, uncertainty grows
     lost,           ///< inertial samples stopped, or the uncertainty passed use: align again
     vertical_only   ///< no inertial samples are heard (said of a chain, never of Navigation)
 };
 consteval auto words_of(NavigationMode) {
-    return words<NavigationMode::vertical_only>("aligning", "on the rail", "GNSS-aided", "dead reckoning", "lost",
+    return words<NavigationMode::vertical_only>("aligning", "at rest", "GNSS-aided", "dead reckoning", "lost",
                                                 "vertical only");
 }
 
@@ -78,7 +77,7 @@ class Navigation {
     void imu(const ImuSample& sample);
     void fix(const FixSample& sample);
     /// Height above the pad from static pressure. `noise_m` is new in each sample; `systematic_m` (the day's lapse, the
-    /// pad's temperature, the ports) stays the same for long, so that it counts once in 20 s, not with every sample.
+    /// pad's temperature, the ports) changes slowly and counts once in 20 s, not with every sample.
     void height(std::int64_t t_ns, double above_pad_m, double noise_m, double systematic_m);
     void mag(const MagSample& sample);
     /// `rest`: on the pad or landed. Alignment happens only then.
@@ -101,7 +100,7 @@ class Navigation {
     void start(std::int64_t t_ns);
     void step(const ImuSample& sample, double gap_s);
     void follow_scatter(const ImuSample& sample);
-    /// Brings the likeliest to the front, drops what has fallen behind.
+    /// Brings the likeliest to the front and drops those that fell behind.
     void weigh();
     using Fractions = std::array<double, PadAlignment::kHypotheses>;
     [[nodiscard]] Fractions fractions() const; ///< of the weight of all, by branch
@@ -116,7 +115,7 @@ class Navigation {
     std::size_t active_ = 0;
     int fixes_since_rest_ = 0;
     bool at_rest_ = true;
-    bool left_rest_ = false; ///< something moved since the last alignment; from then on the filter runs
+    bool left_rest_ = false; ///< moved since the last alignment: the filter runs
     Motion motion_ = Motion::rest;
     ImuSample last_{};
     bool has_last_ = false;

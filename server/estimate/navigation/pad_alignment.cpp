@@ -17,13 +17,13 @@ namespace {
 constexpr std::int64_t kBlock_ns = 100 * kNsPerMs;
 constexpr double kAlign_s = 1.5; // long enough to average noise and wind sway, short enough to realign after handling
 constexpr double kSpreadMax_mps2 = 2.5;  // peak to mean within a block: six sigma of a cheap sensor, far below a launch
-constexpr double kRatePeak_radps = 0.25; // wind rocking a rail stays below; hands do not
+constexpr double kRatePeak_radps = 0.25; // wind on a rail stays below; hands do not
 constexpr double kGravityOff_mps2 = 1.5; // |f| of a vehicle at rest, bias and scale error allowed for
 constexpr double kSway_radps = 1e-3;     // mean rate of a rail in wind while it is averaged
 constexpr double kSway_mps = 0.02;
 constexpr double kPadHeight_m = 0.3;
 constexpr double kPadSurvey_m = 5.0; // how well the site file knows the pad, when no fix says better
-constexpr int kFixesCounted = 25;    // GNSS errors are alike for seconds: more fixes do not make a better mean
+constexpr int kFixesCounted = 25;    // GNSS errors are alike for seconds: more fixes do not improve the mean
 constexpr double kAzimuthSigma_rad = radians(4); // an operator with a compass
 constexpr double kRailSigma_rad = radians(0.8);  // lean of a rail set by hand with a level, and the play of its lugs
 constexpr double kStepFraction = 0.55; // sigma of a hypothesis in steps between them: their sum is flat to 1 %
@@ -80,7 +80,7 @@ bool PadAlignment::imu(const ImuSample& sample) {
         clear();
         return false;
     }
-    // Another pose is another alignment: set down again, a vehicle may stand still long before anybody says so.
+    // Another pose needs another alignment: a vehicle that was set down may be still long before the phase says so.
     if (samples_ > 0 && (accel - mean_accel_).norm() > 1.0) clear();
     const auto weight = static_cast<double>(samples) / static_cast<double>(samples_ + samples);
     mean_accel_ += weight * (accel - mean_accel_);
@@ -192,7 +192,7 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
         }
         std::sort(out.begin(), out.end(),
                   [](const Alignment& a, const Alignment& b) { return a.log_weight > b.log_weight; });
-        // A vehicle that does not stand as the rail stands is not on the rail.
+        // A vehicle that does not lean as the rail does is not on it.
         const Vector3d missed = out.front().nominal.accel_bias_mps2 / sensors_.accel_bias_mps2;
         if (missed.squaredNorm() < kNotOnRail) return;
         out.clear();

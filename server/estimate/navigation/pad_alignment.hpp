@@ -1,13 +1,13 @@
 #pragma once
 /// Attitude and gyro bias at rest on the pad, from gravity, the rail's azimuth and lean or a magnetometer.
 ///
-/// Gravity gives the direction of up in body axes; what it cannot tell is the rotation about the vertical. That comes
-/// from a magnetometer (horizontal part of the field, corrected by the site's declination) or from the operator's
-/// launch azimuth and rail lean: the nose then points where the rail points, and what is left unknown is how the
-/// vehicle is turned about its long axis in it. With neither, the heading is unknown.
+/// Gravity gives up in body axes but not the rotation about the vertical. That comes from a magnetometer (horizontal
+/// part of the field, corrected by the site's declination) or from the operator's launch azimuth and rail lean: the
+/// nose points where the rail points, and only the turn about the long axis is left unknown. With neither, the heading
+/// is unknown.
 ///
-/// A rail leans a few degrees, and a cheap accelerometer's bias is worth as much: the turn in the rail is then known to
-/// tens of degrees only, far beyond what a linear filter can carry. So the answer is a bank of hypotheses, each with
+/// A rail leans a few degrees, and a cheap accelerometer's bias looks like as much: the turn in the rail is then known
+/// to tens of degrees only, far beyond what a linear filter can carry. So the answer is a bank of hypotheses, each with
 /// its turn known well, its own bias that explains the accelerometer, and the likelihood of that bias; flight decides
 /// between them (Gaussian sum: D. L. Alspach, H. W. Sorenson, IEEE Trans. Automatic Control 17(4), 1972).
 ///
@@ -16,9 +16,9 @@
 /// GNSS, Inertial, and Multisensor Integrated Navigation Systems", 2nd ed. 2013, section 5.6.2), here because the
 /// levelling is a filter correction.
 ///
-/// Everything at rest is averaged here and handed over again with each still block; the filters themselves start when
-/// the vehicle moves. (A filter that ran on the pad would learn a heading from nothing: each relinearisation of the
-/// nearly vertical attitude leaks a little of the unobservable rotation into the observable ones.)
+/// Everything at rest is averaged here and handed over with each still block; the filters start when the vehicle moves.
+/// (A filter that ran on the pad would learn a heading from nothing: each relinearisation of the nearly vertical
+/// attitude leaks a little of the unobservable rotation into the observable ones.)
 #include <cstdint>
 #include <vector>
 
@@ -45,8 +45,8 @@ class PadAlignment {
     /// Returns true when `sample` closed a still block: the moment to take a new alignment.
     bool imu(const ImuSample& sample);
     void mag(const MagSample& sample);
-    /// What the still blocks so far give, likeliest first, at most kHypotheses; empty while there are too few blocks.
-    /// Does not forget them. `out` keeps its capacity.
+    /// Alignments from the still blocks so far, likeliest first, at most kHypotheses; empty while there are too few
+    /// blocks. Keeps the blocks. `out` keeps its capacity.
     void hypotheses(std::vector<Alignment>& out) const;
     /// Typical, between inertial samples.
     [[nodiscard]] double sample_interval_s() const noexcept { return interval_s_; }
@@ -60,9 +60,9 @@ class PadAlignment {
     /// Levels `q_local_body`, whose attitude has 1-sigma `attitude_sigma_rad` about the body axes, with the mean force.
     [[nodiscard]] Alignment level(const Eigen::Quaterniond& q_local_body,
                                   const Eigen::Vector3d& attitude_sigma_rad) const;
-    /// Far from the pad (after landing) the rail says nothing, and the pad's height neither.
+    /// Far from the pad (after touchdown) neither the rail nor the pad's height says anything.
     [[nodiscard]] bool near_pad() const;
-    /// Whether the mean magnetic field, turned by `q` (level, any heading), has a horizontal part to speak of.
+    /// Whether the mean magnetic field, turned by `q` (level, any heading), has enough of a horizontal part.
     [[nodiscard]] bool knows_north(const Eigen::Quaterniond& q) const;
     /// Rotation about up that `q` still needs for its heading to agree with the mean magnetic field, counter-clockwise,
     /// rad.

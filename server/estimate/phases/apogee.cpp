@@ -9,7 +9,8 @@ namespace turnstone::estimate {
 
 namespace {
 
-/// Of the zero of vertical speed, beside the speed's own: the axis leans over most there, and lags what it stands for.
+/// Of the time of zero vertical speed, beside the speed's own sigma: near apogee the axis leans most and stands worst
+/// for the vertical.
 constexpr double kApogeeSigma_s = 0.04;
 constexpr double kHangsAfterCoast_s = 3.0;
 
@@ -18,12 +19,11 @@ constexpr double kHangsAfterCoast_s = 3.0;
 MaybeFound ApogeeWatch::speed(const FlightEvidence& evidence, std::int64_t began_ns, bool powered) {
     const auto& speeds = evidence.speeds();
     const SpeedPoint& now = speeds.back();
-    // Speed carried through many gaps is uncertain by more than it will ever fall: then five metres a second have to
-    // do.
+    // Speed carried through many gaps may be more uncertain than it ever gets large: then five metres a second must do.
     falling_ = now.speed_mps < -std::max(0.8, std::min(0.7 * now.sigma_mps, 5.0)) ? falling_ + 1 : 0;
     if (falling_ < 3 || (powered && now.speed_mps > -5.0)) return std::nullopt;
     if (seconds_between(began_ns, now.t_ns) < 0.3) return std::nullopt;
-    // Last change of sign; in near free fall speed is linear in time.
+    // The last change of sign; near free fall speed is linear in time.
     std::size_t i = speeds.size() - 1;
     while (i > 0 && speeds[i].speed_mps < 0.0) --i;
     const SpeedPoint& above = speeds[i];

@@ -1,9 +1,9 @@
 #pragma once
-/// Going up: when it is over.
+/// Under thrust or coasting: when apogee is.
 ///
-/// The filter's vertical speed is below zero for good: its zero crossing, free fall carried back. Or, whatever the
-/// filter says, a fall of 25 m below the highest height. Or, by forces alone when the speed is not known well enough:
-/// what hangs on a parachute has passed apogee.
+/// The filter's vertical speed stays below zero: apogee is its zero crossing, free fall carried back. Or, whatever the
+/// filter says, a fall of 25 m below the highest height. Or, by forces alone when speed is not known well enough: a
+/// vehicle that hangs on a parachute has passed apogee.
 #include "server/estimate/phases/watch.hpp"
 
 namespace turnstone::estimate {
@@ -20,7 +20,7 @@ class ApogeeWatch {
     /// A phase begins, by another watch.
     void begin_phase() noexcept { falling_ = 0; }
     void begin_coast() noexcept { highest_m_ = kNoHeight_m; }
-    /// What the flight has not gone beyond, once it descends.
+    /// The height the flight stayed below, once it descends.
     [[nodiscard]] double ceiling_m(const FlightEvidence& evidence) const;
 
   private:

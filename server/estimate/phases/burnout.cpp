@@ -40,7 +40,7 @@ TimeEstimate thrust_end_in_gap(const FlightEvidence& evidence, std::int64_t befo
         ended_s = (after->speed_mps - before.speed_mps - after_mps2 * now_s) / change_mps2 + settings.bend_to_burnout_s;
         sigma_s = std::hypot(kSpeedByHeights_mps / change_mps2, 0.1 * ended_s);
     } else {
-        // All of the thrust was missed: uniform acceleration to today's speed, then about that speed.
+        // All of the thrust was missed: uniform acceleration to the present speed, then about that speed.
         ended_s = 2.0 * (now_s - after->height_m / after->speed_mps);
     }
     return {from_ns + seconds_to_ns(std::clamp(ended_s, 0.0, gap_s)), sigma_s};
@@ -66,7 +66,7 @@ TimeEstimate thrust_end(const FlightEvidence& evidence, std::int64_t crossed_ns,
     const double near_mps2 = sum / count + std::max(0.8, 3.0 * evidence.settings().accel_noise_mps2);
     std::size_t i = crossed;
     while (i + 1 < forces.size() && forces[i].axial_mps2 > near_mps2) ++i;
-    // A lost packet, or a fade, on the way hides where exactly.
+    // A lost packet or a fade on the way hides the exact time.
     double widest_s = 0.0;
     for (std::size_t k = std::max<std::size_t>(crossed, 1); k <= i; ++k)
         widest_s = std::max(widest_s, seconds_between(forces[k - 1].t_ns, forces[k].t_ns));
@@ -105,13 +105,13 @@ TimeEstimate climb_end(const FlightEvidence& evidence, std::int64_t liftoff_ns, 
     const auto bend = bend_of_climb(t_s, height_m, seconds_between(now_ns, near_ns));
     if (!bend) return {near_ns, 1.0};
     const std::int64_t t_ns = now_ns + seconds_to_ns(bend->t_s + settings.bend_to_burnout_s);
-    // A bend that nobody saw is known from the speeds on both sides, less well.
+    // A bend in a gap follows from the speeds on both sides, less exactly.
     const std::size_t after = heights.since(now_ns + seconds_to_ns(bend->t_s));
     const bool between = after > 0 && after < heights.size();
     const double gap_s = between ? seconds_between(heights[after - 1].t_ns, heights[after].t_ns) : 0.0;
     const double sigma_s = std::hypot(settings.bend_to_burnout_sigma_s, std::min(bend->sigma_s, 1.0), 0.3 * gap_s);
-    // With a fade in the climb the bend may be another one, of what is left to see: between the two, and no surer than
-    // that.
+    // With a fade in the climb the bend seen may be another one: take the middle of the two, and no smaller a sigma
+    // than that.
     const auto fade = evidence.fade_between(liftoff_ns - seconds_to_ns(1.0), now_ns);
     if (!fade) return {t_ns, sigma_s};
     const double apart_s = seconds_between(fade->t_ns, t_ns);
@@ -135,7 +135,7 @@ MaybeFound BurnoutWatch::height(const FlightEvidence& evidence, std::int64_t lif
     if (evidence.inertial_alive() || speeds.size() < 4) return std::nullopt;
     const std::size_t first = speeds.since(speeds.back().t_ns - seconds_to_ns(0.4));
     if (speeds.size() - first < 4 || seconds_between(liftoff_ns, evidence.now_ns()) < 0.5) return std::nullopt;
-    // All of four tenths of a second brake; once that is seen, single estimates among lost packets do not undo it.
+    // Braking throughout four tenths of a second; after that, single estimates among lost packets do not undo it.
     double sum = 0.0;
     bool brakes = true;
     for (std::size_t i = first; i < speeds.size(); ++i) {
@@ -147,7 +147,7 @@ MaybeFound BurnoutWatch::height(const FlightEvidence& evidence, std::int64_t lif
         coast_began_ns_ = 0;
         return std::nullopt;
     }
-    // The bend is well seen once there is as much of the coast as that.
+    // With this much of the coast the bend is well seen.
     if (coast_began_ns_ == 0) coast_began_ns_ = speeds[first].t_ns;
     if (seconds_between(coast_began_ns_, evidence.now_ns()) < kCoastSeen_s) return std::nullopt;
     return Found{EventId::burnout, climb_end(evidence, liftoff_ns, coast_began_ns_)};

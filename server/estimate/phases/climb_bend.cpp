@@ -17,7 +17,7 @@ constexpr double kDensity_kg_m3 = 1.1;
 constexpr double kSpeedOfSound_mps = 340.0;
 constexpr double kStep_s = 0.002;
 constexpr int kStepsPerHeight = 20; ///< 25 heights a second
-constexpr double kAfterBurnOut_s = 1.0;
+constexpr double kAfterBurnout_s = 1.0;
 constexpr std::array<double, 3> kHalfWindows_s{2.0, 1.0, 0.9};
 
 } // namespace
@@ -97,7 +97,7 @@ std::optional<double> bend_to_burnout_s(const RocketModel& rocket) {
     std::vector<double> height_m;
     double h = 0.0;
     double v = 0.0;
-    const int steps = static_cast<int>((burn_s + kAfterBurnOut_s) / kStep_s);
+    const int steps = static_cast<int>((burn_s + kAfterBurnout_s) / kStep_s);
     for (int i = 0; i < steps; ++i) {
         const double t = kStep_s * i;
         const double drag_n = 0.5 * kDensity_kg_m3 * v * std::fabs(v) * rocket.reference_area_m2 *

@@ -11,15 +11,15 @@ namespace turnstone::estimate {
 
 namespace {
 
-constexpr double kHangsWithin_s = 15.0; ///< a body in a dive takes longer to feel its own weight in drag
+constexpr double kHangsWithin_s = 15.0; ///< in a dive drag takes longer to equal the weight
 constexpr double kDeployBeforeApogee_s = 2.0;
 constexpr double kChargeBefore_s = 1.5;    ///< a parachute's own shock follows its charge within this
 constexpr double kParachuteSettle_s = 2.0; ///< after one is out, before the next is looked for
 constexpr double kParachuteAfterCharge_s = 1.2;
 constexpr double kChargeTurns_radps = 1.2; ///< within the gap of a packet; hanging and swinging turn more slowly
 
-/// The first shock that was seen may be the parachute's, when the packet with the charge was lost: the charge sets the
-/// body turning, so it is in the first gap across which the lateral rate has jumped.
+/// When the packet with the charge was lost, the first shock seen may be the parachute's. The charge sets the body
+/// turning, so it is in the first gap across which the lateral rate jumps.
 TimeEstimate charge(const FlightEvidence& evidence, const Shock& shock, std::int64_t from_ns) {
     const auto& forces = evidence.forces();
     for (std::size_t i = std::max<std::size_t>(forces.since(from_ns), 1);
@@ -33,7 +33,7 @@ TimeEstimate charge(const FlightEvidence& evidence, const Shock& shock, std::int
         if (std::fabs(jump_radps) < kChargeTurns_radps) continue;
         return {before_ns + (after_ns - before_ns) / 2, std::max(0.003, gap_s / std::sqrt(12.0))};
     }
-    // Heard again just before it: the charge is in the fade, or was before this shock.
+    // Reception came back just before it: the charge was in the fade, or before this shock.
     const std::int64_t earliest_ns = shock.t_ns - seconds_to_ns(kParachuteAfterCharge_s);
     if (const auto fade = evidence.fade_between(earliest_ns, shock.t_ns))
         return {std::max(fade->t_ns, shock.t_ns - seconds_to_ns(kParachuteAfterCharge_s / 2.0)),
@@ -77,7 +77,7 @@ MaybeFound DescentWatch::first(const FlightEvidence& evidence, std::int64_t apog
     const std::int64_t from_ns = apogee_ns - seconds_to_ns(kDeployBeforeApogee_s);
     const std::size_t first = shocks.since(from_ns);
     if (first < shocks.size()) return Found{which, charge(evidence, shocks[first], from_ns)};
-    // No shock, yet slower than falling freely for long: something is open. When it opened is not seen.
+    // No shock, yet slower than free fall for long: something is open, and its opening was not seen.
     const double since_s = seconds_between(apogee_ns, now_ns);
     if (since_s < 4.0) return std::nullopt;
     const TimeEstimate unseen =
@@ -98,7 +98,7 @@ MaybeFound DescentWatch::main(const FlightEvidence& evidence, std::int64_t began
     const std::int64_t now_ns = evidence.now_ns();
     if (seconds_between(began_ns, now_ns) < kParachuteSettle_s) return std::nullopt;
     if (!evidence.barometer_alive()) {
-        // Without heights a second shock has to do.
+        // Without heights a second shock must do.
         const auto& shocks = evidence.shocks();
         const std::size_t first = shocks.since(began_ns + seconds_to_ns(kParachuteSettle_s));
         if (first >= shocks.size()) return std::nullopt;
@@ -110,7 +110,8 @@ MaybeFound DescentWatch::main(const FlightEvidence& evidence, std::int64_t began
     if (!slow || !quick || slow->points < 6) return std::nullopt;
     if (slow->spread_m < 3.0 + 3.0 * evidence.heights().back().sigma_m)
         fastest_mps_ = std::min(fastest_mps_, slow->speed_mps);
-    // A drogue that opens in a dive slows down too: forget the dive at a rate no main parachute is mistaken for.
+    // A drogue that opens in a dive slows it down too: forget the dive, but slowly enough that a main parachute still
+    // shows.
     fastest_mps_ += 0.004 * (slow->speed_mps - fastest_mps_);
     if (fastest_mps_ > -7.0) return std::nullopt;
     slowed_ = quick->speed_mps > 0.55 * fastest_mps_ ? slowed_ + 1 : 0;

@@ -1,7 +1,7 @@
 #pragma once
 /// Coming down: which parachutes open, and when.
 ///
-/// Inertial: a shock after apogee. Barometer: slower than free fall for good, or the break in descent rate.
+/// Inertial: a shock after apogee. Barometer: lastingly slower than free fall, or a break in the descent rate.
 #include "server/estimate/phases/watch.hpp"
 
 namespace turnstone::estimate {
@@ -14,7 +14,7 @@ class DescentWatch {
     [[nodiscard]] MaybeFound main(const FlightEvidence& evidence, std::int64_t began_ns);
     /// Any phase begins.
     void begin_phase() noexcept { slowed_ = 0; }
-    /// Apogee, or a parachute out: the rate of descent is another one.
+    /// Apogee, or a parachute out: the rate of descent changes.
     void begin_descent() noexcept { *this = DescentWatch(); }
 
   private:

@@ -71,7 +71,7 @@ void FlightEvidence::look_for_shock(bool in_drag) {
         return;
     }
     if (in_drag && size - old_size < kSuddenly_mps2) return;
-    // Onset: back through the samples until the force is what it was before.
+    // Onset: back through the samples until the force is as before.
     std::size_t onset = forces_.size() - 1;
     for (std::size_t i = forces_.size(); i-- > earlier;) {
         if (std::fabs(forces_[i].size_mps2() - old_size) < 4.0 + 3.0 * settings_.accel_noise_mps2) break;

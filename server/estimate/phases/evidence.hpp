@@ -1,6 +1,6 @@
 #pragma once
-/// What a flight has shown so far: the newest forces, pressure altitudes, vertical speeds and shocks, and what can be
-/// asked of them. The watches (liftoff.hpp to next_flight.hpp) read it; none of them keeps samples of its own.
+/// The newest forces, pressure altitudes, vertical speeds and shocks of a flight, and questions about them. The watches
+/// (liftoff.hpp to next_flight.hpp) read it; none keeps samples of its own.
 #include <cstdint>
 #include <optional>
 
@@ -73,12 +73,13 @@ class FlightEvidence {
     bool add(const Force& force);
     bool add(const HeightPoint& height);
     bool add(const VerticalEstimate& estimate);
-    /// Looks for a shock at the newest force. `in_drag`: drag may be as strong as a shock, but does not begin suddenly.
+    /// Looks for a shock at the newest force. `in_drag`: drag may be as strong as a shock, but does not set in
+    /// suddenly.
     void look_for_shock(bool in_drag);
     /// A sudden jump of pressure that is not motion (the pulse of a charge). False: part of the last shock.
     bool add_pulse(std::int64_t t_ns);
     void pass_time(std::int64_t t_ns) noexcept;
-    /// Something was received, whatever it was.
+    /// Something was received.
     void hear(std::int64_t t_ns) noexcept;
 
     [[nodiscard]] const PhaseSettings& settings() const noexcept { return settings_; }
@@ -91,7 +92,7 @@ class FlightEvidence {
     [[nodiscard]] const History<Shock>& shocks() const noexcept { return shocks_; }
 
     [[nodiscard]] bool barometer_alive() const noexcept;
-    /// Silent for so long while inertial samples come that it is not a fade.
+    /// Silent for too long to be a fade, while inertial samples come.
     [[nodiscard]] bool barometer_gone() const noexcept;
     [[nodiscard]] bool inertial_alive() const noexcept;
     /// Magnitude (or axial force) steady over the window, and as large as gravity when all axes are there.
@@ -102,7 +103,7 @@ class FlightEvidence {
     [[nodiscard]] double mean_rate_radps(std::int64_t from_ns, std::int64_t to_ns) const;
     [[nodiscard]] std::optional<double> mean_height_m(std::int64_t from_ns, std::int64_t to_ns) const;
     [[nodiscard]] std::optional<Line> line_through_heights(std::int64_t from_ns, std::int64_t to_ns) const;
-    /// The first fade of the sensor that is heard most often: what happened unseen happened there.
+    /// The first fade of the sensor heard most often: what happened unseen happened there.
     [[nodiscard]] std::optional<TimeEstimate> fade_between(std::int64_t from_ns, std::int64_t to_ns) const;
 
   private:

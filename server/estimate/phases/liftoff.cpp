@@ -16,7 +16,8 @@ constexpr double kWeightlessFraction = 0.5;
 constexpr double kLaunchInFade_s = 0.3;
 constexpr double kFadeBeforeFlight_s = 8.0;
 
-/// Something lifts it gently, or pressure changes around it: an inertial sensor feels gravity then, and in no flight.
+/// It is lifted gently, or the pressure around it changes: the inertial sensor then feels gravity, which it does in no
+/// flight.
 bool feels_its_weight(const FlightEvidence& evidence) {
     const auto& forces = evidence.forces();
     const double gravity_mps2 = evidence.settings().gravity_mps2;
@@ -46,7 +47,7 @@ TimeEstimate climb_onset(const FlightEvidence& evidence) {
     const double slope = det > 0.0 ? (n * str - st * sr) / det : 0.0;
     const double value = (sr - slope * st) / std::max(n, 1.0);
     const double ago_s = slope > 0.5 ? value / slope : gap_s / 2.0;
-    // With a sample before the climb the onset is near it; thrust that started in a gap is dated inside it.
+    // With a sample just before the climb the onset is near it; thrust that started in a gap is dated inside the gap.
     const bool faded = gap_s > FlightEvidence::kFade_s;
     const std::int64_t earliest_ns = faded ? t_before_ns : t_before_ns - seconds_to_ns(0.5);
     const std::int64_t t_ns = std::clamp(t_first_ns - seconds_to_ns(ago_s), earliest_ns, t_first_ns);
@@ -95,7 +96,7 @@ void LiftoffWatch::follow(const FlightEvidence& evidence) {
                    .samples = 1};
         return;
     }
-    // A gap inside the run counts as far as two lost packets; the rest of it is unknown.
+    // A gap inside the run counts up to two lost packets; the rest of it is unknown.
     const double counted_s = std::min(dt_s, 0.3);
     thrust_.travelled_m += thrust_.gained_mps * counted_s;
     thrust_.gained_mps += 0.5 * (before.axial_mps2 - rest_axial_mps2_ + excess_mps2) * counted_s;
@@ -120,7 +121,7 @@ MaybeFound LiftoffWatch::by_thrust(const FlightEvidence& evidence) {
         const auto risen_m = evidence.mean_height_m(newest.t_ns - seconds_to_ns(0.1), newest.t_ns);
         const double rise_m = risen_m.value_or(0.0) - thrust_.start_height_m;
         const double needed_m = std::max({kThrustRise_m, 5.0 * newest.sigma_m, 0.25 * thrust_.travelled_m});
-        // No arm gives that much: then it is the barometer that does not move.
+        // No arm gives that much: the barometer must be stuck.
         const bool beyond_arms = thrust_.gained_mps > 40.0 && thrust_.travelled_m > 40.0;
         if (rise_m < needed_m && !beyond_arms) return std::nullopt;
     } else if (thrust_.gained_mps < kThrustSpeedAlone_mps) {
@@ -187,7 +188,7 @@ TimeEstimate LiftoffWatch::thrust_onset(const FlightEvidence& evidence) const {
     const auto& forces = evidence.forces();
     const double gap_s = seconds_between(thrust_.t_before_ns, thrust_.t_first_ns);
     if (gap_s > FlightEvidence::kSeenGap_s && evidence.barometer_alive() && std::isfinite(thrust_.start_height_m)) {
-        // Thrust began unseen. Uniform acceleration from then to now: rise = a t^2 / 2.
+        // Thrust began unseen. Uniform acceleration since then: rise = a t^2 / 2.
         const double duration_s = seconds_between(thrust_.t_first_ns, thrust_.t_last_ns);
         const double accel_mps2 = duration_s > 0.0 ? thrust_.gained_mps / duration_s : 50.0;
         const std::int64_t newest_ns = evidence.heights().back().t_ns;
@@ -199,7 +200,7 @@ TimeEstimate LiftoffWatch::thrust_onset(const FlightEvidence& evidence) const {
     }
     if (gap_s > FlightEvidence::kSeenGap_s)
         return {(thrust_.t_before_ns + thrust_.t_first_ns) / 2, gap_s / std::sqrt(12.0)};
-    // Slow ramps begin below the threshold: back while the force is above rest.
+    // Slow ramps begin below the threshold: go back while the force is above rest.
     std::size_t i = forces.since(thrust_.t_first_ns);
     const double rest_mps2 = rest_axial_mps2_ + std::max(1.0, 4.0 * evidence.settings().accel_noise_mps2);
     while (i > 0 && forces[i - 1].axial_mps2 > rest_mps2 &&

@@ -1,11 +1,11 @@
 #pragma once
-/// On the rail: what is taken for a liftoff, and what is not.
+/// On the rail: what counts as a liftoff.
 ///
 /// Inertial: axial thrust of at least kThrust_mps2 for kThrustTime_s that gained kThrustSpeed_mps, from an upright
 /// rest, without lateral rotation, and confirmed by a rising barometer where one works. Onset of the thrust. Barometer
 /// alone: a climb faster than 10 m/s through 30 m in four quarters of a second or more, unless an inertial sensor sees
-/// rest. The root of height against time is a straight line in uniform acceleration; its zero is the onset. Neither, in
-/// a fade: upright before it, weightless after it. A liftoff after which the vehicle stands at rest at pad height
+/// rest. The root of height against time is a straight line in uniform acceleration; its zero is the onset. By neither,
+/// in a fade: upright before it, weightless after it. A liftoff after which the vehicle stands at rest at pad height
 /// within kWithdraw_s is withdrawn.
 #include "server/estimate/phases/watch.hpp"
 

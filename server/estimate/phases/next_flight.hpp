@@ -1,9 +1,9 @@
 #pragma once
 /// Another flight in the same recording: kNextFlight_s after touchdown, handled since, and then upright at rest for
-/// kStands_s in a row (a vehicle lies after touchdown; nobody stands it up and leaves it alone except on the rail).
-/// After a reboot on the ground, upright at rest for kStandsRebooted_s. With a barometer alone nobody sees who stands
-/// it up: kRestBlind_s at one height, which no flight is prepared faster than. Until then nothing is taken for a
-/// liftoff, so carrying it back is none; after it the rules of the rail hold.
+/// kStands_s in a row (after touchdown a vehicle lies; only on the rail is it stood up and left alone). After a reboot
+/// on the ground, upright at rest for kStandsRebooted_s. A barometer alone cannot see it stood up: then kRestBlind_s at
+/// one height, less than any flight takes to prepare. Until then nothing counts as a liftoff, so carrying the vehicle
+/// back does not either; from then on the rules of the rail hold.
 #include "server/estimate/phases/watch.hpp"
 
 namespace turnstone::estimate {

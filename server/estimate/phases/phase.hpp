@@ -31,7 +31,7 @@ consteval auto words_of(Phase) {
     return keys[static_cast<std::size_t>(phase)];
 }
 
-/// A step of a flight, from EventId::liftoff to EventId::touchdown, or what is said about the flight as a whole (the
+/// A step of a flight, from EventId::liftoff to EventId::touchdown, or a finding about the flight as a whole (the
 /// enumerators up to ready_again): when it happened, back-dated, and when it was recognised.
 struct Transition {
     EventId event;

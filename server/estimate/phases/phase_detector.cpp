@@ -151,8 +151,7 @@ void PhaseDetector::enter(EventId event, const TimeEstimate& when) {
         default: return Phase::on_rail; // false_liftoff, ready_again
         }
     }();
-    // A flight's steps are in order: back-dating never goes behind the step before. Losing the signal is not such a
-    // step.
+    // Steps of a flight stay in order: back-dating never passes the step before. Losing the signal is not such a step.
     std::int64_t t_ns = std::min(when.t_ns, evidence_.now_ns());
     for (std::size_t i = transitions_.size(); i-- > 0;) {
         if (transitions_[i].event > EventId::touchdown) continue;

@@ -17,9 +17,9 @@
 ///   signal_reacquired takes it back.
 ///
 /// Inputs: axial specific force and its magnitude, lateral body rate, heights from static pressure above the pad with
-/// 1-sigma, and the vertical filter's estimate. Any of them may be missing (NaN, or never called): with barometer only,
-/// inertial sensor only or both the same phases come out, with other uncertainties. What is looked for in each phase,
-/// and by which sensor, stands in phase_detector.cpp; how, with each watch.
+/// 1-sigma, and the vertical filter's estimate. Any of them may be missing (NaN, or never called): a barometer, an
+/// inertial sensor or both give the same phases, with different uncertainties. phase_detector.cpp says what is looked
+/// for in each phase and by which sensor; each watch says how.
 ///
 /// No randomness, no clock; samples older than the newest of their kind are ignored; NaN is ignored.
 #include <cstdint>
@@ -58,7 +58,7 @@ class PhaseDetector {
     [[nodiscard]] std::uint64_t found_count() const noexcept { return found_count_; }
     [[nodiscard]] std::optional<std::int64_t> time_of(EventId event) const noexcept;
     [[nodiscard]] const LastSeen& last_seen() const noexcept { return silence_.last_seen(); }
-    /// At rest as far as can be seen: the pad reference may follow.
+    /// At rest as far as the sensors tell: the pad reference may follow.
     [[nodiscard]] bool quiet() const noexcept { return phase_ == Phase::on_rail && liftoff_.quiet(); }
     [[nodiscard]] bool on_ground() const noexcept {
         return phase_ == Phase::on_rail || phase_ == Phase::down || phase_ == Phase::presumed_down;

@@ -27,14 +27,14 @@ MaybeFound SilenceWatch::tick(const FlightEvidence& evidence, Phase phase) {
     if (speeds.empty()) return std::nullopt;
     const double silent_s = seconds_between(evidence.heard_ns(), evidence.now_ns());
     if (silent_s < kSilence_s) return std::nullopt;
-    // The filter goes on predicting for a while: what it knew when something was last received.
+    // The filter goes on predicting for a while: take what it knew when something was last received.
     const std::size_t after = speeds.since(evidence.heard_ns() + 1);
     const SpeedPoint& seen = speeds[after > 0 ? after - 1 : 0];
     const bool ascends = phase == Phase::under_thrust || phase == Phase::coasting;
     const double down_mps = -seen.speed_mps;
     last_seen_ = {seen.height_m, seen.height_sigma_m, seen.speed_mps, seen.sigma_mps, false};
     if (down_mps > kFalls_mps && seen.sigma_mps < 0.5 * down_mps) {
-        // Without a parachute it still gains speed; under one the last second's slowing down would not last.
+        // Without a parachute it still gains speed; under one, the slowing of the last second would not last.
         const bool falls_freely = ascends || phase == Phase::falling;
         const double gains_mps2 = falls_freely ? std::clamp(-seen.accel_mps2, 0.0, settings.gravity_mps2) : 0.0;
         const double left_s = fall_time_s(std::max(0.0, seen.height_m), down_mps, gains_mps2);

@@ -1,9 +1,8 @@
 #pragma once
-/// Silence in flight. Seen last within kNearGround_s of the ground, by its speed of then, and silent kSilence_s beyond
-/// that: signal lost, presumed down, dated to the expected impact. Seen last higher up: the same only once even a
-/// descent at kSlowestDescent_mps would have ended; the time is then the middle between that and a free fall, and its
-/// 1-sigma says so. It is never called a touchdown: whatever is received afterwards takes it back, and a vehicle at
-/// rest then is down.
+/// Silence in flight. Last heard within kNearGround_s of the ground at its speed, then silent kSilence_s longer: signal
+/// lost, presumed down, dated to the expected impact. Last heard higher up: the same only once even a descent at
+/// kSlowestDescent_mps would have ended, dated half-way between that and a free fall, with a 1-sigma to match. It is
+/// never called a touchdown: anything received later takes it back, and a vehicle at rest then is down.
 #include "server/estimate/phases/phase.hpp"
 #include "server/estimate/phases/watch.hpp"
 

@@ -11,7 +11,7 @@ namespace {
 
 constexpr double kImpactGroup_s = 2.0;
 constexpr double kRestAfterImpact_s = 12.0;
-constexpr double kImpactSigma_s = 0.006; ///< the ground gives way at first
+constexpr double kImpactSigma_s = 0.006; ///< the ground gives a little
 constexpr double kTipping_s = 1.2;       ///< from an impact to lying still
 
 TimeEstimate touchdown_time(const FlightEvidence& evidence, double ground_m) {
@@ -21,7 +21,7 @@ TimeEstimate touchdown_time(const FlightEvidence& evidence, double ground_m) {
     const double near_m = 1.5 + 3.0 * heights.back().sigma_m;
     while (i > 0 && std::fabs(heights[i - 1].above_pad_m - ground_m) < near_m) --i;
     const std::int64_t near_ns = i < heights.size() ? heights[i].t_ns : evidence.now_ns();
-    // Where the descent before meets the ground. Unseen in a fade, it is carried on through it.
+    // Where the descent meets the ground, carried on through a fade.
     const std::int64_t before_ns = i > 0 ? heights[i - 1].t_ns : near_ns;
     const double gap_s = seconds_between(before_ns, near_ns);
     const bool faded = gap_s > FlightEvidence::kFade_s;
@@ -32,7 +32,7 @@ TimeEstimate touchdown_time(const FlightEvidence& evidence, double ground_m) {
         const double left_s = std::clamp((ground_m - descent->height_m) / descent->speed_mps, 0.0, faded ? gap_s : 2.0);
         when = {seen_ns + seconds_to_ns(left_s), std::hypot(0.15, 0.1 * left_s)};
     }
-    // The impact, if it was felt; a packet may be lost with it, and the bay tipping over is felt a little later.
+    // The impact, if it was felt. The packet with it may be lost, and the bay tipping over is felt a little later.
     for (std::size_t k = shocks.since(when.t_ns - seconds_to_ns(1.0 + when.sigma_s)); k < shocks.size(); ++k) {
         const double apart_s = std::fabs(seconds_between(when.t_ns, shocks[k].t_ns));
         if (apart_s < std::max(0.5, 3.0 * when.sigma_s))
@@ -41,7 +41,7 @@ TimeEstimate touchdown_time(const FlightEvidence& evidence, double ground_m) {
     return when;
 }
 
-/// By forces alone: the first of the last group of shocks, as tipping over follows the impact; or the fade that hid
+/// By forces alone: the first of the last group of shocks, since tipping over follows the impact; or the fade that hid
 /// them.
 std::optional<TimeEstimate> impact_before_rest(const FlightEvidence& evidence, std::int64_t began_ns) {
     const auto& forces = evidence.forces();
@@ -60,7 +60,7 @@ std::optional<TimeEstimate> impact_before_rest(const FlightEvidence& evidence, s
          i < forces.size() && forces[i].t_ns < to_ns; ++i) {
         const std::int64_t before_ns = forces[i - 1].t_ns;
         const double gap_s = seconds_between(before_ns, forces[i].t_ns);
-        // Hanging upright before, lying after: the impact is inside, or, in a lost packet, tipping over began there.
+        // Hanging upright before, lying after: the impact is between, or the tip-over of an impact in a lost packet.
         if (gap_s < FlightEvidence::kFade_s || before_ns < began_ns) continue;
         return TimeEstimate{before_ns + (forces[i].t_ns - before_ns) / 2,
                             std::max(gap_s / std::sqrt(12.0), impact ? 0.1 : 0.5)};
@@ -74,7 +74,7 @@ MaybeFound by_forces(const FlightEvidence& evidence, std::int64_t began_ns) {
     // Hanging calmly under a parachute feels the same; a vehicle on the ground has tipped over.
     const double axial_mps2 = std::fabs(evidence.forces().back().axial_mps2);
     if (axial_mps2 > 0.6 * evidence.settings().gravity_mps2) return std::nullopt;
-    // Nor does calm that comes long after the last shock: touchdown is a shock and then rest.
+    // Nor does calm long after the last shock count: touchdown is a shock and then rest.
     const auto impact = impact_before_rest(evidence, began_ns);
     return impact ? MaybeFound(Found{EventId::touchdown, *impact}) : std::nullopt;
 }

@@ -1,8 +1,8 @@
 #pragma once
-/// Coming down: when it is on the ground.
+/// Coming down: when it touches down.
 ///
-/// Heights stand still and nothing shakes: the last shock before, or where the descent meets the ground. By forces
-/// alone: an impact, and then rest for long, tipped over.
+/// Heights are steady and nothing shakes: dated to the last shock before, or to where the descent meets the ground. By
+/// forces alone: an impact and then a long rest, tipped over.
 #include "server/estimate/phases/watch.hpp"
 
 namespace turnstone::estimate {

@@ -1,7 +1,6 @@
 #pragma once
-/// What a watch finds. Each watch looks for one step of a flight, on evidence that lasts: later than it happened, and
-/// then back-dated to when it began. What is not seen in a gap of reception is dated inside the gap, with the gap's
-/// width as uncertainty.
+/// What a watch finds. Each watch looks for one step of a flight and waits for evidence that lasts, then back-dates the
+/// step to its start. A step hidden in a gap of reception is dated inside the gap, with the gap's width as uncertainty.
 #include <optional>
 
 #include "server/estimate/event.hpp"
@@ -12,7 +11,7 @@ namespace turnstone::estimate {
 struct Found {
     EventId event;
     TimeEstimate when;
-    /// Of thrust that nobody saw end: found with the liftoff after which it came, or the apogee before which it was.
+    /// Of thrust whose end was not seen: found with the liftoff before it, or the apogee after it.
     std::optional<TimeEstimate> burnout = {};
 };
 using MaybeFound = std::optional<Found>;

@@ -11,8 +11,9 @@ constexpr double kDragSigma = 0.08;
 constexpr double kParachuteSigma = 0.08;
 constexpr double kShaken_mps2 = 4.0; // running motor
 constexpr double kQuiet_mps2 = 0.6;
-constexpr double kSlowest_mps = 35;  // below it drag is lost in the accelerometer's bias
-constexpr double kSamplesAlike = 25; // a parachute breathes and swings: descent rates of a second say one thing
+constexpr double kSlowest_mps = 35; // below it drag is lost in the accelerometer's bias
+constexpr double kSamplesAlike =
+    25; // a parachute breathes and swings: descent rates within a second are not independent
 
 } // namespace
 
@@ -40,7 +41,7 @@ Factor FlightFit::with_floor(Factor factor, double floor) {
 void FlightFit::burning(double axial_mps2, double since_ignition_s, double speed_mps, double density_kg_m3,
                         double mach) {
     const double burn_s = rocket_->burn_time_s();
-    // Ignition and tail-off shift with the burn's own time scale: the plateau does not.
+    // Ignition and tail-off shift with the time scale of the burn, the plateau does not.
     if (since_ignition_s < 0.15 * burn_s || since_ignition_s > 0.8 * burn_s) return;
     const double mass_kg = rocket_->mass_kg(since_ignition_s);
     const double thrust_n = rocket_->thrust_n.at(since_ignition_s);

@@ -15,7 +15,7 @@ struct Ellipse {
     double bearing_deg; ///< of the major axis, clockwise from north, [0, 180)
 };
 
-/// NaN for a covariance that is none.
+/// NaN for a matrix that is not a covariance.
 [[nodiscard]] Ellipse ellipse(const Eigen::Matrix2d& covariance_m2, double probability);
 /// Whether `point` lies in the ellipse about `mean`.
 [[nodiscard]] bool in_ellipse(const Eigen::Vector2d& point, const Eigen::Vector2d& mean,

@@ -18,7 +18,7 @@ using Eigen::Vector2d;
 namespace {
 
 // 1-sigma of what no sensor shows before it happens.
-constexpr double kImpulseSigma = 0.02; // of a motor of known make: better known than its thrust or its burn time
+constexpr double kImpulseSigma = 0.02; // of a motor of known make: known better than its thrust or burn time
 constexpr double kMassSigma = 0.01;
 constexpr double kDelaySigma_s = 0.25; // charge and parachute
 constexpr double kRailTiltSigma_rad = radians(0.8);
@@ -27,10 +27,10 @@ constexpr double kThrustTurnSigma_rad = radians(0.15);
 constexpr double kTurnDiameters =
     250; // a fin-stabilised vehicle swings into the wind within a quarter of its pitch wavelength
 constexpr double kTurnSigma = 0.3;
-constexpr double kGustShare = 0.06; // of the mean wind, averaged over a whole flight
-// What a point mass leaves out, as a fraction of the speed still to be lost: swinging after rail and burnout costs
-// height.
-constexpr double kModelShare = 0.0018;
+constexpr double kGustFraction = 0.06; // of the mean wind, averaged over a whole flight
+// What a point mass leaves out, as a fraction of the speed still to be lost: swinging after the rail and after burnout
+// costs height.
+constexpr double kModelFraction = 0.0018;
 
 /// Standard normal numbers that are the same on every machine: Box-Muller on the bits of a standard engine.
 std::vector<double> draw_normals(std::size_t count, std::uint64_t seed) {
@@ -100,8 +100,8 @@ void Predictor::set_up(FlightBlock& b, int index) const {
     b.thrust_east = kThrustTurnSigma_rad * draw();
     b.thrust_north = kThrustTurnSigma_rad * draw();
     b.turn_distance_m = kTurnDiameters * rocket_->body_diameter_m * (1 + kTurnSigma * draw()).max(0.2);
-    const Lanes gust_east = 1 + kGustShare * draw();
-    const Lanes gust_north = 1 + kGustShare * draw();
+    const Lanes gust_east = 1 + kGustFraction * draw();
+    const Lanes gust_north = 1 + kGustFraction * draw();
     Eigen::Matrix<double, kLanes, 6> state;
     for (int k = 0; k < 6; ++k) state.col(k) = draw().matrix();
     const Lanes model = draw();
@@ -132,7 +132,7 @@ void Predictor::set_up(FlightBlock& b, int index) const {
     b.z_m = start_.position_enu_m.z() + off.col(2).array();
     b.vx_mps = start_.velocity_enu_mps.x() + off.col(3).array();
     b.vy_mps = start_.velocity_enu_mps.y() + off.col(4).array();
-    b.vz_mps = start_.velocity_enu_mps.z() * (1 + kModelShare * model) + off.col(5).array();
+    b.vz_mps = start_.velocity_enu_mps.z() * (1 + kModelFraction * model) + off.col(5).array();
 }
 
 void Predictor::fly_block(int index) {

@@ -3,15 +3,15 @@
 /// the state (navigation's covariance), thrust, burn time, drag, mass, parachutes, delays (flight_fit.hpp) and wind
 /// (wind_profile.hpp).
 ///
-/// A round takes a snapshot and flies kFlights of it for each case, in slices: advance() does as much as its caller can
-/// spare, so that nothing waits for the whole. Rounds start every 0.5 s in flight and every 10 s on the pad, where
-/// nothing changes. The random numbers are drawn once, from kSeed: rounds differ by what was measured, not by chance,
-/// and replay gives the same bits.
+/// A round takes a snapshot and flies it kFlights times for each case, in slices: advance() does as much as its caller
+/// has time for, so that nothing waits for a whole round. Rounds start every 0.5 s in flight and every 10 s on the pad,
+/// where nothing changes. The random numbers are drawn once, from kSeed: rounds differ by what was measured, not by
+/// chance, and replay gives the same bits.
 ///
-/// Cases: nominal (of the parachutes whose time is not past without their opening); first parachute stays shut; all
-/// stay shut. Once a parachute has opened only the nominal case is left. Ascent interval: the 5 and 95 % quantiles.
-/// Landing: mean, 95 % ellipse, fraction outside the site's boundary (an advisory: the range safety officer decides).
-/// The state is that of a point mass, so a vehicle that does not fly straight is not predicted.
+/// Cases: nominal (a parachute whose time has passed without its opening counts as shut); drogue fails; no parachute.
+/// Once a parachute has opened only the nominal case is left. Ascent interval: the 5 and 95 % quantiles. Landing: mean,
+/// 95 % ellipse, fraction outside the site's boundary (an advisory: the range safety officer decides). The state is
+/// that of a point mass, so a vehicle that does not fly straight is not predicted.
 #include <array>
 #include <optional>
 #include <vector>
@@ -29,12 +29,12 @@ namespace turnstone::estimate {
 struct PredictionStart {
     std::int64_t t_ns;
     Phase phase;
-    double since_ignition_s; ///< in powered ascent
+    double since_ignition_s; ///< under thrust
     Eigen::Vector3d position_enu_m, velocity_enu_mps;
     Eigen::Matrix<double, 6, 6> covariance;
     Eigen::Vector3d nose_enu;                  ///< direction of the long axis
     bool place_known;                          ///< horizontal position means something
-    bool first_stayed_shut, later_stayed_shut; ///< seen by now: that parachute's time is past
+    bool first_stayed_shut, later_stayed_shut; ///< that parachute's time is past
 };
 
 struct LandingCase {
@@ -49,7 +49,7 @@ struct Prediction {
     bool has_apogee, has_landing;
     double apogee_m, apogee_sigma_m, apogee_low_m, apogee_high_m; ///< low and high: 90 % between them
     double apogee_in_s, apogee_in_low_s, apogee_in_high_s;
-    std::array<std::optional<LandingCase>, 3> landing; ///< nominal, first parachute shut, all shut
+    std::array<std::optional<LandingCase>, 3> landing; ///< nominal, drogue fails, no parachute
 };
 
 class Predictor {

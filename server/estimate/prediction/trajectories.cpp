@@ -232,7 +232,7 @@ void climb(const FlightConditions& c, FlightBlock& b) {
         const double dt_s = b.burning ? kBurnStep_s : kClimbStep_s;
         step(c, b, dt_s, alive);
     }
-    // The last step went past the top by at most itself.
+    // The last step overshot the top by at most its own length.
     const Lanes late_s = b.vz_mps / -c.gravity_mps2;
     b.apogee_s = b.t_s - late_s;
     b.apogee_m = b.z_m - 0.5 * b.vz_mps * late_s;

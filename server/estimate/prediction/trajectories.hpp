@@ -1,9 +1,9 @@
 #pragma once
 /// Many flights of a point mass side by side: what the predictions of apogee and landing are made of.
 ///
-/// Model: m dv/dt = thrust + drag - m g. Thrust acts along the long axis, which a stable vehicle turns into its motion
-/// against the air over a distance of some hundred diameters; drag opposes that motion, with the body's coefficient
-/// against Mach and the areas of the parachutes that are open. Air: density a cubic of height through the day's
+/// Model: m dv/dt = thrust + drag - m g. Thrust acts along the long axis, which a stable vehicle turns into the
+/// relative wind over a distance of some hundred diameters; drag opposes the motion through the air, with the body's
+/// coefficient against Mach and the areas of the open parachutes. Air: density a cubic of height through the day's
 /// profile, sound speed linear. Wind: linear between nodes. Gravity constant. Ground: flat or the site's grid.
 /// Integration: midpoint coefficients with Crank-Nicolson drag, second order and stable for any stiffness of a
 /// parachute (E. Hairer, G. Wanner, "Solving Ordinary Differential Equations II", 2nd ed. 1996, chapter IV.3); 20 ms
@@ -39,7 +39,7 @@ class Ground {
     double highest_m_ = 0;
 };
 
-/// What all flights of a round fraction.
+/// What all flights of a round share.
 struct FlightConditions {
     FlightConditions(const RocketModel& rocket, double gravity_mps2, const Ground& ground);
     void set_air(const DayAtmosphere& air);

@@ -24,7 +24,7 @@ TableOf<EngineFigures> engine_table() {
 }
 
 void SlowRate::sample(std::int64_t t_ns, double value) {
-    // Four a second are plenty for a gauge, and let the window fit whatever the sensor's rate.
+    // Four a second are plenty for a gauge and fit the window whatever the sensor's rate.
     if (!std::isfinite(value) || seconds_between(t_kept_ns_, t_ns) < 0.25) return;
     t_kept_ns_ = t_ns;
     points_.push({t_ns, value});
@@ -37,7 +37,7 @@ Rate SlowRate::rate() const {
     if (seconds_between(points_[first].t_ns, newest_ns) < kRateMin_s || points_.size() - first < 5) return {kNaN, kNaN};
     double n = 0, mean_t = 0, mean_y = 0, stt = 0, sty = 0, syy = 0;
     for (std::size_t i = first; i < points_.size(); ++i) {
-        // Running means keep digits where sums of squares of pressures in pascals would not.
+        // Running means keep the digits that sums of squared pascals would lose.
         const double t = seconds_between(newest_ns, points_[i].t_ns);
         const double y = points_[i].value;
         n += 1;

@@ -2,11 +2,11 @@
 /// Running hours of an engine, and how fast slow gauges change. Table "engine".
 ///
 /// The engine counts as running from kOn above the threshold until kOff below it (so that idling at the threshold does
-/// not count twice). Time is counted between samples while it runs, at most kGap_s a gap: what was not heard is not
-/// assumed. The count continues from `start_s`, or from what continue_from() says: the total of the recordings before.
-/// Rates of change: slope of the least-squares line through the last kRateWindow_s, with its 1-sigma from the
-/// residuals; NaN before kRateMin_s of data. Speed and gauges may come in different packets. Samples not newer than the
-/// last of their kind are ignored, NaN values skipped; before the first speed, running and total are NaN in the row.
+/// not count twice). Time is counted between samples while it runs, at most kGap_s in a gap: running that was not heard
+/// is not assumed. The count continues from `start_s`, or from continue_from(): the total of earlier recordings. Rates
+/// of change: slope of the least-squares line through the last kRateWindow_s, with its 1-sigma from the residuals; NaN
+/// before kRateMin_s of data. Speed and gauges may come in different packets. Samples not newer than the last of their
+/// kind are ignored, NaN values skipped; before the first speed, running and total are NaN in the row.
 #include <cstdint>
 
 #include "server/estimate/math/history.hpp"

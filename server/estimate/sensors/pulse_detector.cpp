@@ -15,7 +15,7 @@ constexpr double kPressureWindow_s = 0.4;
 constexpr std::size_t kForceMin = 8;
 constexpr std::size_t kPressureMin = 4;
 constexpr double kLongestShock_s = 0.6;
-constexpr double kLongestBlow_s = 1.5;
+constexpr double kLongestPressurePulse_s = 1.5;
 
 } // namespace
 
@@ -87,7 +87,8 @@ void PulseTracker::abandon() {
 
 PulseDetector::PulseDetector(double accel_noise_mps2, double pressure_noise_pa)
     : shock_(std::max(kShock_mps2, 8.0 * accel_noise_mps2), kLongestShock_s, 0.03),
-      blow_(std::max(kPressure_pa, 8.0 * pressure_noise_pa), kLongestBlow_s, 0.12), forces_(256), pressures_(128) {}
+      pressure_pulse_(std::max(kPressure_pa, 8.0 * pressure_noise_pa), kLongestPressurePulse_s, 0.12), forces_(256),
+      pressures_(128) {}
 
 std::optional<Pulse> PulseDetector::force(std::int64_t t_ns, const Eigen::Vector3d& accel_body_mps2) {
     if (!accel_body_mps2.allFinite() || t_ns <= t_force_ns_) return std::nullopt;
@@ -100,7 +101,7 @@ std::optional<Pulse> PulseDetector::force(std::int64_t t_ns, const Eigen::Vector
         forces_.push({t_ns, accel_body_mps2});
         return std::nullopt;
     }
-    // While a pulse runs nothing is added, so the reference is what it was when the pulse began.
+    // While a pulse runs nothing is added, so the reference stays as it was at the onset.
     const std::size_t first =
         std::min(forces_.since(forces_.back().t_ns - seconds_to_ns(kForceWindow_s)), forces_.size() - kForceMin);
     Eigen::Vector3d mean = Eigen::Vector3d::Zero();
@@ -129,7 +130,7 @@ std::optional<Pulse> PulseDetector::force(std::int64_t t_ns, const Eigen::Vector
 std::optional<Pulse> PulseDetector::pressure(std::int64_t t_ns, double pressure_pa) {
     if (!std::isfinite(pressure_pa) || t_ns <= t_pressure_ns_) return std::nullopt;
     if (seconds_between(t_pressure_ns_, t_ns) > kGap_s) {
-        blow_.abandon();
+        pressure_pulse_.abandon();
         pressures_.clear();
     }
     t_pressure_ns_ = t_ns;
@@ -137,7 +138,7 @@ std::optional<Pulse> PulseDetector::pressure(std::int64_t t_ns, double pressure_
         pressures_.push({t_ns, pressure_pa});
         return std::nullopt;
     }
-    // Straight line through the reference window, carried on to now.
+    // Straight line through the reference window, extended to this sample.
     const std::int64_t newest_ns = pressures_.back().t_ns;
     double n = 0, st = 0, sp = 0, stt = 0, stp = 0;
     for (std::size_t i = pressures_.since(newest_ns - seconds_to_ns(kPressureWindow_s)); i < pressures_.size(); ++i) {
@@ -149,18 +150,18 @@ std::optional<Pulse> PulseDetector::pressure(std::int64_t t_ns, double pressure_
     const double slope = n >= 4 && det > 0.0 ? (n * stp - st * sp) / det : 0.0;
     const double ahead_s = seconds_between(newest_ns, t_ns);
     const double deviation = pressure_pa - (sp - slope * st) / n - slope * ahead_s;
-    switch (blow_.sample(t_ns, std::fabs(deviation), deviation)) {
+    switch (pressure_pulse_.sample(t_ns, std::fabs(deviation), deviation)) {
     case PulseTracker::Outcome::idle: pressures_.push({t_ns, pressure_pa}); return std::nullopt;
     case PulseTracker::Outcome::running: return std::nullopt;
     case PulseTracker::Outcome::finished: {
-        const Pulse pulse = blow_.result();
-        blow_.abandon();
+        const Pulse pulse = pressure_pulse_.result();
+        pressure_pulse_.abandon();
         pressures_.clear();
         return pulse;
     }
     case PulseTracker::Outcome::too_long: break;
     }
-    blow_.abandon();
+    pressure_pulse_.abandon();
     pressures_.clear();
     return std::nullopt;
 }

@@ -10,9 +10,9 @@
 ///
 /// Reported: onset and end where a tenth of the peak is passed (linear between samples), rise time from 10 % to 90 % of
 /// the peak (IEEE Std 181-2011 reference levels), peak, and the integral over time: velocity change in m/s, or Pa s.
-/// What a sensor cannot see is not made up: rise and duration are no shorter than one sample interval, given as
-/// `resolution_s`. Samples that are NaN or not newer are ignored; a gap longer than kGap_s ends what was going on
-/// without a report.
+/// Nothing finer than the sensor is claimed: rise and duration are no shorter than one sample interval, given as
+/// `resolution_s`. Samples that are NaN or not newer are ignored; a gap longer than kGap_s ends a running pulse without
+/// a report.
 #include <cstdint>
 #include <optional>
 #include <vector>
@@ -34,7 +34,7 @@ struct Pulse {
     double axial_peak;   ///< m/s2, signed, along the long axis at the peak; NaN for pressure
 };
 
-/// One scalar deviation, already without its reference.
+/// Follows one scalar deviation, its reference already subtracted.
 class PulseTracker {
   public:
     PulseTracker(double threshold, double longest_s, double quiet_s)
@@ -85,7 +85,7 @@ class PulseDetector {
         double pressure_pa;
     };
     PulseTracker shock_;
-    PulseTracker blow_;
+    PulseTracker pressure_pulse_;
     History<ForcePoint> forces_;
     History<PressurePoint> pressures_;
     std::int64_t t_force_ns_ = 0;

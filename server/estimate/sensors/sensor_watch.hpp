@@ -1,5 +1,5 @@
 #pragma once
-/// Tells a dead sensor from a live one by its values alone.
+/// Tells a failed sensor from a working one by its values alone.
 ///
 /// out of range: outside limits that no working sensor leaves, three samples in a row.
 /// frozen: exactly the same value again and again although the sensor has shown before that it never repeats itself for
@@ -71,7 +71,7 @@ class SensorWatch {
     }
     [[nodiscard]] SensorState state() const noexcept { return state_; }
     [[nodiscard]] std::int64_t last_ns() const noexcept { return t_ns_; }
-    /// Since when the present state holds, as far as the samples show.
+    /// Since when the present state holds, by the samples.
     [[nodiscard]] std::int64_t since_ns() const noexcept { return since_ns_; }
 
   private:

@@ -14,9 +14,10 @@ namespace {
 
 constexpr double kRestUpdatePeriod_s = 0.1;
 constexpr double kRestSpeedSigma_mps = 0.05;
-/// Rest that is contradicted this often in a row (3 s) is not rest: somebody carries the vehicle.
+/// Rest contradicted this often in a row (3 s) is not rest: the vehicle is being carried.
 constexpr int kRestRejectedMax = 30;
-/// Heights that change more slowly than this while the state's speed is larger than that come from a stuck barometer.
+/// Heights that change more slowly than the first while the state's speed exceeds the second come from a stuck
+/// barometer.
 constexpr double kStandingSpeed_mps = 2.0;
 constexpr double kClimbSpeed_mps = 15.0;
 constexpr double kUnrestSpeed_mps = 10.0;
@@ -61,7 +62,7 @@ void VerticalFilter::reset() {
 
 void VerticalFilter::start(std::int64_t t_ns, double altitude_m, double altitude_sigma_m, double speed_mps,
                            double speed_sigma_mps) {
-    // What the sensors are like is kept, but no longer correlated with the motion.
+    // The sensors' errors are kept, but no longer correlated with the motion.
     const Vector kept = state_.x;
     const Matrix kept_covariance = state_.covariance;
     const double accel_sigma = singer().sigma_mps2;
@@ -74,7 +75,7 @@ void VerticalFilter::start(std::int64_t t_ns, double altitude_m, double altitude
     t_ns_ = t_ns;
     t_rest_update_ns_ = t_ns;
     started_ = true;
-    singer_since_sample_ = false; // nothing is known of the acceleration: the first sample sets it
+    singer_since_sample_ = false; // acceleration is unknown: the first sample sets it
     hold_left_s_ = 0.0;
     rejected_count_ = 0;
 }
@@ -98,13 +99,13 @@ bool VerticalFilter::inertial_at(std::int64_t t_ns) const noexcept {
 void VerticalFilter::set_motion(Motion motion) {
     if (motion == motion_) return;
     const bool inertial = inertial_at(t_ns_);
-    // At rest the bias stands for the lean of the rail as well, which weighs on the axis the other way in flight.
+    // At rest the bias includes the lean of the rail, which acts on the axis the other way in flight.
     if (motion_ == Motion::rest && started_) state_.covariance(kB, kB) += kRailLean_mps2 * kRailLean_mps2;
     motion_ = motion;
     if (motion == Motion::rest && started_)
         start(t_ns_, state_.x(kH), std::sqrt(state_.covariance(kH, kH)), 0.0, kRestSpeedAtFirst_mps);
     if (motion == Motion::boost && !inertial && started_) {
-        // The heights left out while at rest held the climb: let the next ones decide where the vehicle is.
+        // The heights left out at rest held the climb: let the next ones decide where the vehicle is.
         state_.covariance(kH, kH) += 400.0;
         state_.covariance(kV, kV) += 2500.0;
         state_.covariance(kA, kA) += 3600.0;
@@ -192,7 +193,7 @@ void VerticalFilter::propagate_to(std::int64_t t_ns) {
     }
     if (left_s <= 1e-9) return;
     Singer process = singer();
-    // In a gap of the accelerometer thrust can begin or end, until it has ended.
+    // In a gap of the accelerometer thrust may begin or end, unless it has ended already.
     if (have_accel_ && (motion_ == Motion::rest || motion_ == Motion::boost)) process = {process.mean_mps2, 60.0, 1.0};
     if (motion_ == Motion::descent && seconds_between(t_height_ns_, t_ns) > kDescentGap_s)
         process.sigma_mps2 = std::max(process.sigma_mps2, kDescentGapSigma_mps2);
@@ -249,7 +250,7 @@ void VerticalFilter::rest_update() {
     if (!settings_.rest_updates || motion_ != Motion::rest) return;
     if (seconds_between(t_rest_update_ns_, t_ns_) < kRestUpdatePeriod_s) return;
     t_rest_update_ns_ = t_ns_;
-    // After a gap anything may have begun: speed is first found again from heights, then believed to be zero.
+    // After a gap anything may have begun: find speed from heights first, then believe that it is zero.
     if (state_.covariance(kV, kV) > kRestSpeedUnknown_mps * kRestSpeedUnknown_mps) return;
     Row observation;
     observation << 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0;
@@ -330,7 +331,7 @@ void VerticalFilter::apply_height(const Height& height) {
     } else if (!recover(height, result.stuck)) {
         result.verdict = HeightVerdict::gated;
         if (motion_ == Motion::rest && !inertial_at(t_ns_) && rejected_count_ >= 3) {
-            // Only heights, and they leave rest: perhaps a flight. Say that speed is not known any more.
+            // Heights alone show that it leaves rest: perhaps a flight. Speed is unknown from here.
             state_.covariance(kV, kV) += kUnrestSpeed_mps * kUnrestSpeed_mps;
             state_.covariance(kA, kA) += kUnrestAccel_mps2 * kUnrestAccel_mps2;
         }
@@ -378,7 +379,7 @@ bool VerticalFilter::recover(const Height& height, bool& stuck) {
     }
     const double residual_variance = residual / (used - 3);
     if (residual_variance > 9.0 * mean_variance + 1.0) {
-        // Not one motion: keep only the newer half and go on looking.
+        // Not one motion: keep the newer half and go on looking.
         std::copy(rejected_.begin() + static_cast<std::ptrdiff_t>(rejected_count_ / 2),
                   rejected_.begin() + static_cast<std::ptrdiff_t>(rejected_count_), rejected_.begin());
         rejected_count_ -= rejected_count_ / 2;
@@ -389,7 +390,7 @@ bool VerticalFilter::recover(const Height& height, bool& stuck) {
     const bool contradicted = flying && inertial_at(t_ns_) && std::fabs(state_.x(kV)) > kClimbSpeed_mps;
     const bool as_before = stuck_ && std::fabs(fit(0) - stuck_height_m_) < 2.0 + 3.0 * std::sqrt(mean_variance);
     if (standing && motion_ != Motion::rest && (contradicted || as_before)) {
-        // Once known to be stuck it stays so at that height, also where the vehicle happens to be slow (apogee).
+        // Once stuck it stays stuck at that height, even where the vehicle is slow (apogee).
         stuck = stuck_ = true;
         stuck_height_m_ = fit(0);
         return false;

@@ -19,14 +19,14 @@
 /// walks. In a gap of the accelerometer, and always in descent or without one, `a` is a Singer process: first-order
 /// Gauss-Markov around a mean that the kind of motion gives (R. A. Singer, "Estimating Optimal Tracking Filter
 /// Performance for Manned Maneuvering Targets", IEEE Trans. AES-6, 1970, eqs. 7-16). The first sample after a gap is an
-/// ordinary measurement of a + b + s f, so that what changed in the gap is shared between a and v.
+/// ordinary measurement of a + b + s f, so that what changed in the gap is divided between a and v.
 ///
 /// Heights are measurements of h - c k - d v0, k the height that one dynamic pressure is worth and v0 the speed it was
 /// made at, white, each with its own 1-sigma. A height whose normalised innovation squared exceeds kGateNis is left out
 /// (ejection pulses, port transients). If every height is left out for kRecoveryInertial_s (kRecoveryHeightOnly_s
 /// without accelerometer), and the heights of that time lie on one parabola, it is the filter that is wrong: h, v and
 /// their covariance restart from that parabola, and b is kept. Heights that do not fit one are never taken, nor are
-/// heights that stand still while an accelerometer in use says that the vehicle flies (a stuck barometer). At rest, v =
+/// heights that do not move while an accelerometer in use says that the vehicle flies (a stuck barometer). At rest, v =
 /// 0 is measured ten times a second, gated the same way; that is how b is learnt on the pad.
 ///
 /// Order and gaps: a height newer than the newest accelerometer sample waits for the next one, kHeightWait_s at most,
@@ -45,7 +45,7 @@
 
 namespace turnstone::estimate {
 
-/// What kind of motion the phase detector sees. Decides how acceleration is modelled where it is not measured.
+/// What kind of motion the phase detector sees. Decides how unmeasured acceleration is modelled.
 enum class Motion : unsigned char { rest, boost, coast, descent };
 
 struct VerticalSettings {
@@ -59,7 +59,7 @@ struct VerticalSettings {
     bool rest_updates = true;             ///< v = 0 at rest
 };
 
-/// What is known of s. The axis alone: a flight leans by 8 degrees (1 %) or so, and leans over more and more.
+/// What is known of s. The axis alone: a flight leans by 8 degrees (1 %) or so, and leans further as it climbs.
 struct AxisFraction {
     double mean = 0.01;
     double sigma = 0.015;
@@ -83,7 +83,7 @@ struct VerticalEstimate {
     Health health = Health::not_enough_data;
 };
 
-/// What became of a height.
+/// What was done with a height.
 enum class HeightVerdict : unsigned char { used, gated, too_old };
 
 struct HeightResult {
@@ -92,7 +92,7 @@ struct HeightResult {
     double nis;
     HeightVerdict verdict;
     bool restarted; ///< the filter restarted from the heights
-    bool stuck;     ///< heights stand still for long while the accelerometer shows a climb
+    bool stuck;     ///< heights do not move for long while the accelerometer shows a climb
 };
 
 class VerticalFilter {
@@ -120,7 +120,7 @@ class VerticalFilter {
     /// `port_m`: by how much a port coefficient of 1 would lower the height, dynamic pressure over weight density.
     /// `speed_mps`: by how much a delay of a second would.
     void height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m = 0.0, double speed_mps = 0.0);
-    /// Lets waiting heights that are old enough in, and brings a state without accelerometer up to `t_ns`.
+    /// Takes in waiting heights that are old enough, and brings a state without accelerometer up to `t_ns`.
     void advance(std::int64_t t_ns);
 
     [[nodiscard]] VerticalEstimate estimate() const;

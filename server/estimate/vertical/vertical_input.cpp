@@ -10,7 +10,7 @@ namespace turnstone::estimate {
 namespace {
 
 constexpr double kAcrossAxis_mps2 = 2.0; ///< white, per sample
-constexpr double kScaleShare = 0.005;    ///< accelerometer scale error when attitude is known
+constexpr double kScaleFraction = 0.005; ///< accelerometer scale error when attitude is known
 constexpr double kUprightTime_s = 1.0;
 
 } // namespace
@@ -45,7 +45,7 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
         const double up = tilt->up_body.dot(sample.accel_body_mps2);
         const double sigma = std::hypot(white, tilt->sigma_rad * magnitude);
         return VerticalAcceleration{
-            up - gravity_mps2_, sigma, motion == Motion::rest ? 0.0 : up, {0.0, kScaleShare, 0.001}};
+            up - gravity_mps2_, sigma, motion == Motion::rest ? 0.0 : up, {0.0, kScaleFraction, 0.001}};
     }
     if (motion == Motion::rest && std::isfinite(magnitude) && magnitude > 0.0) {
         upright_ += (1.0 - std::exp(-dt_s / kUprightTime_s)) * (axial / magnitude - upright_);
@@ -60,9 +60,9 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
 double port_noise_pa(double mach, double dynamic_pressure_pa) noexcept {
     if (!(mach > 0.0) || !std::isfinite(dynamic_pressure_pa)) return 0.0;
     constexpr double kSubsonicFraction = 0.001;
-    constexpr double kTransonicShare = 0.3;
+    constexpr double kTransonicFraction = 0.3;
     const double ramp = std::clamp((mach - 0.7) / 0.1, 0.0, 1.0);
-    return (kSubsonicFraction + ramp * (kTransonicShare - kSubsonicFraction)) * dynamic_pressure_pa;
+    return (kSubsonicFraction + ramp * (kTransonicFraction - kSubsonicFraction)) * dynamic_pressure_pa;
 }
 
 } // namespace turnstone::estimate

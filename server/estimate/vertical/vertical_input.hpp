@@ -1,6 +1,6 @@
 #pragma once
-/// From body-mounted sensors to what the vertical filter takes: vertical acceleration with an honest 1-sigma, and how
-/// far to believe a height taken from static pressure in fast air.
+/// From body-mounted sensors to the inputs of the vertical filter: vertical acceleration with its 1-sigma, and how far
+/// to believe a height from static pressure in fast air.
 #include <optional>
 
 #include "server/estimate/measurements.hpp"
@@ -25,13 +25,12 @@ struct VerticalAcceleration {
 /// Turns specific force into vertical acceleration.
 ///
 /// With attitude: up . f - g. Without: the long axis stands for the vertical, which holds on the pad and, since after
-/// burnout little but drag acts along the axis, up to apogee: a = f_x - g. What tilt and scale errors take from it
-/// lasts as long as the force does and is proportional to it, so it is not noise: the filter estimates it
-/// (AxisFraction). At rest the magnitude of f is used when the vehicle does not stand upright. After apogee the axis
-/// says nothing of the vertical without attitude: it gives no vertical acceleration then, only agitation(): how far |f|
-/// is from g, the size of accelerations to expect. A sample within 2 % of the range's end is clipped: the true value is
-/// anywhere beyond, and its 1-sigma is half the range. Deterministic; remembers only low-passed force. NaN components
-/// give no value.
+/// burnout little but drag acts along the axis, up to apogee: a = f_x - g. Tilt and scale errors take a part in
+/// proportion to the force, for as long as it acts, so it is not noise: the filter estimates it (AxisFraction). At rest
+/// the magnitude of f is used when the vehicle does not stand upright. After apogee the axis says nothing of the
+/// vertical without attitude: it gives no vertical acceleration then, only agitation(): how far |f| is from g, the size
+/// of accelerations to expect. A sample within 2 % of the range's end is clipped: the true value is anywhere beyond,
+/// and its 1-sigma is half the range. Deterministic; remembers only low-passed force. NaN components give no value.
 class VerticalInput {
   public:
     /// `gravity_mps2` at the site.
@@ -52,8 +51,8 @@ class VerticalInput {
 
 /// Noise of static pressure due to the air flowing past the ports, beyond the steady coefficient that the filter
 /// estimates, Pa: 0.1 % of dynamic pressure in subsonic flight, growing from Mach 0.7 to 30 % at 0.8 and above. There
-/// shocks move over the body and the pressure at a port is anybody's guess; the figure is chosen so that such a height
-/// weighs nothing beside the accelerometer, not measured.
+/// shocks move over the body and the pressure at a port is anybody's guess. The figure is not measured: it is chosen so
+/// that such a height counts for nothing beside the accelerometer.
 [[nodiscard]] double port_noise_pa(double mach, double dynamic_pressure_pa) noexcept;
 
 } // namespace turnstone::estimate

@@ -11,13 +11,12 @@ namespace turnstone {
 namespace {
 
 constexpr unsigned kSequenceModulus = 16384; // CCSDS 133.0-B-2, 4.1.3.4.3
-// Packets come in bursts, and radios hold some back: this many more than the period allows are still
-// believed.
+// Packets come in bursts, and radios hold some back: up to this many more than the period allows are believed.
 constexpr double kBurstFactor = 1.5;
 constexpr double kBurstPackets = 32;
-// A gap of a sporadic packet, of which no period says how many were possible.
+// The largest gap believed of a sporadic packet, which has no period to say how many were possible.
 constexpr unsigned kSporadicGapMost = 1000;
-// After a longer silence a count just below the newest is one that went round, not a packet that was held up.
+// After a longer silence a count just below the newest has gone round once; it is not a packet held up.
 constexpr double kHeldUpMost_s = 30;
 
 constexpr double kNone = kNaN;

@@ -1,12 +1,11 @@
 #pragma once
-/// What a link delivers and what it loses: for the link as a whole and for each kind of packet on it.
+/// What a link delivers and loses, as a whole and for each kind of packet on it.
 ///
-/// Loss is seen by gaps in the sequence counts (modulo 16384, one count per APID). A gap is believed when the
-/// packet's period fits that many packets into the time since the last one; a larger one is a count that
-/// began again, and nothing is known of what was lost around it. A silence longer than one turn of the count
-/// is counted with its full turns. A packet that fills a gap later is taken off the losses and counted as out
-/// of order. Nothing is lost while nothing comes: the loss of a silent link shows with the next packet, its
-/// age at once.
+/// Loss is seen by gaps in the sequence counts (modulo 16384, one count per APID). A gap is believed when that many
+/// packets fit, at the packet's period, into the time since the last one. A larger gap means that the count restarted,
+/// and nothing is known of what was lost around it. A silence longer than one turn of the count is counted with its
+/// full turns. A packet that fills a gap later is taken off the losses and counted as out of order. While nothing comes
+/// nothing is counted lost: the losses of a silent link show with the next packet, its age at once.
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -42,14 +41,14 @@ class QualityWindows {
     void tick() noexcept;
     /// Sums over the last `kQualityWindowTicks[window]` ended steps.
     [[nodiscard]] const Sums& sums(std::size_t window) const noexcept { return sums_[window]; }
-    /// Lost of sent, 0 to 1; NaN when nothing is known to have been sent.
+    /// Fraction of the packets sent that were lost; NaN when nothing is known to have been sent.
     [[nodiscard]] double loss(std::size_t window) const noexcept;
 
   private:
     struct Step {
         std::int32_t bytes = 0, fresh = 0, lost = 0;
     };
-    /// Ring; one more than the longest window, so that the step that leaves is still there.
+    /// Ring; one more than the longest window, to still hold the step that leaves it.
     std::array<Step, kQualityWindowTicks.back() + 1> steps_{};
     std::array<Sums, kQualityWindowTicks.size()> sums_{};
     std::size_t at_ = 0;

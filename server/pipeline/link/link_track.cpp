@@ -38,19 +38,19 @@ void add_windowed(TableOf<Source>& table, const Column& column, Value value) {
     }
 }
 
-/// What links and kinds of packets are both asked: each Source has quality.counts() and quality.windows().
+/// Columns that links and kinds of packets have in common: each Source has quality.counts() and quality.windows().
 template <class Source>
 void add_packet_columns(TableOf<Source>& table, const std::string& group) {
     using S = const Source&;
     table
         .add(
-            {"received", "Packets received", "1", group, 0, "Good packets, duplicates and late ones included"},
+            {"received", "Packets received", "1", group, 0, "Good packets, with duplicates and late ones"},
             [](S s) { return count(s.quality.counts().received); })
         .add(
-            {"lost", "Packets lost", "1", group, 0, "Missing by gaps in the sequence counts"},
+            {"lost", "Packets lost", "1", group, 0, "By gaps in the sequence counts"},
             [](S s) { return static_cast<double>(s.quality.counts().lost); })
         .add(
-            {"duplicates", "Duplicates", "1", "", 0, "Packets received before, by this or another link"},
+            {"duplicates", "Duplicates", "1", "", 0, "Packets already received by this or another link"},
             [](S s) { return count(s.quality.counts().duplicates); })
         .add(
             {"late", "Late packets", "1", "", 0, "Older than one already accepted"},
@@ -66,7 +66,7 @@ void add_packet_columns(TableOf<Source>& table, const std::string& group) {
         [](S s, std::size_t window, double window_s) {
             return static_cast<double>(s.quality.windows().sums(window).fresh) / window_s;
         });
-    add_windowed(table, {"loss", "Packet loss", "1", group, 3, "Lost of sent packets"},
+    add_windowed(table, {"loss", "Packet loss", "1", group, 3, "Fraction of the packets sent"},
                  [](S s, std::size_t window, double) { return s.quality.windows().loss(window); });
 }
 
@@ -85,7 +85,7 @@ TableOf<LinkFigures> link_table() {
     table.add({"bytes", "Bytes received", "By", "", 0}, [](S s) { return count(s.quality.bytes_in()); })
         .add({"frames_good", "Good frames", "1", kGroup, 0, "With a correct checksum"},
              [](S s) { return count(s.frames.frames_good); })
-        .add({"frames_bad", "Bad frames", "1", kGroup, 0, "That carry no packet"},
+        .add({"frames_bad", "Bad frames", "1", kGroup, 0, "Without a usable packet"},
              [](S s) { return count(s.frames.frames_bad); })
         .add({"bad_stuffing", "Bad byte stuffing", "1", "", 0},
              [](S s) { return count(s.quality.bad_frames(FrameVerdict::bad_cobs)); })
@@ -95,13 +95,12 @@ TableOf<LinkFigures> link_table() {
              [](S s) { return count(s.quality.bad_frames(FrameVerdict::bad_length)); })
         .add({"too_long", "Too long for a frame", "1", "", 0},
              [](S s) { return count(s.quality.bad_frames(FrameVerdict::too_long)); })
-        .add({"dropped_bytes", "Bytes in no good frame", "By", "", 0},
+        .add({"dropped_bytes", "Bytes outside good frames", "By", "", 0},
              [](S s) { return count(s.frames.bytes_dropped); })
         .add({"undecodable", "Undecodable frames", "1", kGroup, 0, "Good frames that the dictionary cannot read"},
              [](S s) { return count(s.quality.undecodable_count()); })
         .add({"idle", "Idle packets", "1", "", 0}, [](S s) { return count(s.quality.idle()); })
-        .add({"age_s", "Last good frame", "s", kGroup, 1, "Time since then"},
-             [](S s) { return s.quality.age_s(s.t_ns); });
+        .add({"age_s", "Last good frame", "s", kGroup, 1, "Time since"}, [](S s) { return s.quality.age_s(s.t_ns); });
     add_packet_columns(table, kGroup);
     add_windowed(table, {"byte_rate", "Byte rate", "By/s", kGroup, 0}, [](S s, std::size_t window, double window_s) {
         return static_cast<double>(s.quality.windows().sums(window).bytes) / window_s;
@@ -112,7 +111,7 @@ TableOf<LinkFigures> link_table() {
 TableOf<PacketFigures> link_packet_table() {
     TableOf<PacketFigures> table{"", "Packet", seconds_between(0, kPacketRowPeriodNs)};
     add_packet_columns(table, ""); // one kind of packet is looked up, not watched
-    table.add({"age_s", "Last packet", "s", "", 1, "Time since then"},
+    table.add({"age_s", "Last packet", "s", "", 1, "Time since"},
               [](const PacketFigures& s) { return s.quality.age_s(s.t_ns); });
     return table;
 }

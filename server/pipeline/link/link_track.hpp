@@ -27,7 +27,7 @@ struct PacketFigures {
     const PacketQuality& quality;
     std::int64_t t_ns;
 };
-/// "link/<name>.<packet>": once a second, because there are many of them and they are looked at one by one.
+/// "link/<name>.<packet>": once a second, because there are many and people look at one at a time.
 [[nodiscard]] TableOf<PacketFigures> link_packet_table();
 
 class LinkTrack {

@@ -12,15 +12,14 @@ namespace turnstone {
 namespace {
 
 constexpr double kBlock_s = 2.0;
-// Below this span two points' delays say more about the line's slope than the clock does.
+// Over a shorter span the slope shows the delays of two points more than the clock.
 constexpr double kSlopeSpan_s = 5.0;
 constexpr std::size_t kSlopePoints = 20;
-// No oscillator is this wrong: a capture read faster than real time looks like it, and must not be
-// extrapolated.
+// No oscillator is this wrong. A capture read faster than real time looks like it and must not be extrapolated.
 constexpr double kSlopeMax = 0.05;
 constexpr double kSlewRate = 0.02;
 constexpr double kSlewLeast_s = 1.0;
-// A correction this large is not a refinement: the mapping was wrong, and is set right at once.
+// A correction this large means that the mapping was wrong: it is set right at once, not slewed.
 constexpr double kSlewMost_s = 0.25;
 
 /// Appends to a lower hull with x ascending; of equal x the lower point stays (Andrew's monotone chain).

@@ -8,17 +8,17 @@ namespace turnstone {
 
 namespace {
 
-// A packet may have waited this much longer than the one after it before the step forward looks wrong.
+// A packet may have waited this much longer than the next one before the step forward looks wrong.
 constexpr std::int64_t kForwardSlackNs = 2 * kNsPerS;
-// A free-running microcontroller oscillator without a crystal is within 2 %.
+// A microcontroller's oscillator without a crystal is within 2 %.
 constexpr std::int64_t kRateSlackDivisor = 50;
 // How much longer than the first packet after a boot the last one before it may have waited on the way.
 constexpr std::int64_t kResetSlackNs = kNsPerS / 4;
 // A packet of the boot before may come this long after the reset was seen.
 constexpr std::int64_t kStragglerNs = 10 * kNsPerS;
 constexpr unsigned kRivalPackets = 20;
-// On-board time a rival run must cover. Backward it is longer: a slower link that takes over from a faster
-// one sends old packets for as long as it lags behind.
+// On-board time a rival run must cover. Backward it is longer: when a slower link takes over from a faster one, it
+// sends old packets for as long as it lags.
 constexpr std::int64_t kRivalForwardNs = kNsPerS;
 constexpr std::int64_t kRivalBackwardNs = 5 * kNsPerS;
 
@@ -39,7 +39,7 @@ std::int64_t OnboardClock::signed_step(std::int64_t from_raw_ns, std::int64_t to
     return step;
 }
 
-ClockReading OnboardClock::start_anew(ClockVerdict verdict, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept {
+ClockReading OnboardClock::restart(ClockVerdict verdict, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept {
     if (verdict == ClockVerdict::reset) {
         before_reset_ = newest_;
         ++boot_;
@@ -62,14 +62,14 @@ ClockReading OnboardClock::doubt(ClockReading reading, std::int64_t raw_ns, std:
     const bool backward = reading.verdict == ClockVerdict::late;
     const std::int64_t covered_ns = signed_step(rival_first_.raw_ns, raw_ns);
     if (rival_count_ < kRivalPackets || covered_ns < (backward ? kRivalBackwardNs : kRivalForwardNs)) return reading;
-    return start_anew(backward ? ClockVerdict::reset : ClockVerdict::jump, raw_ns, t_rx_ns);
+    return restart(backward ? ClockVerdict::reset : ClockVerdict::jump, raw_ns, t_rx_ns);
 }
 
 ClockReading OnboardClock::read(std::uint64_t counter_ns, std::int64_t t_rx_ns) noexcept {
     const auto raw_ns = static_cast<std::int64_t>(counter_ns % static_cast<std::uint64_t>(rollover_ns_));
     if (!started_) {
         started_ = true;
-        return start_anew(ClockVerdict::first, raw_ns, t_rx_ns);
+        return restart(ClockVerdict::first, raw_ns, t_rx_ns);
     }
     const std::int64_t elapsed_ns = t_rx_ns - newest_.t_rx_ns;
     const std::int64_t step_ns = signed_step(newest_.raw_ns, raw_ns);
@@ -87,7 +87,7 @@ ClockReading OnboardClock::read(std::uint64_t counter_ns, std::int64_t t_rx_ns) 
         return {wrapped_or_reset ? ClockVerdict::rollover : ClockVerdict::advance, ambiguous, newest_.unwrapped_ns,
                 boot_};
     }
-    if (reset_fits) return start_anew(ClockVerdict::reset, raw_ns, t_rx_ns);
+    if (reset_fits) return restart(ClockVerdict::reset, raw_ns, t_rx_ns);
 
     if (boot_ > 0 && t_rx_ns - before_reset_.t_rx_ns < kStragglerNs) {
         const std::int64_t back_ns = -signed_step(before_reset_.raw_ns, raw_ns);

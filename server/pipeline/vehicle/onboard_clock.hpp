@@ -1,6 +1,6 @@
 #pragma once
-/// Makes one growing time out of a vehicle's wrapping counter, and tells a rollover, a reboot and a late
-/// packet apart: all three make the counter jump back.
+/// Turns a vehicle's wrapping counter into one time that only grows. Tells a rollover, a reboot and a late packet
+/// apart: all three make the counter jump back.
 ///
 /// Judged against the newest packet of the same boot, by how far the counter moved and how much station time
 /// went by:
@@ -10,8 +10,8 @@
 ///   - back otherwise: late;
 ///   - forward further than station time allows: implausible. Believed only when a run of packets agrees with
 ///   it.
-/// A run of packets that agree with each other and not with the newest packet, while nothing else comes, wins
-/// in the end: without that a single wrong reading would lock the vehicle out indefinitely.
+/// A run of packets that agree with each other and not with the newest packet wins in the end, if nothing else comes.
+/// Otherwise one wrong reading would lock the vehicle out.
 #include <cstdint>
 
 namespace turnstone {
@@ -51,7 +51,7 @@ class OnboardClock {
     };
     [[nodiscard]] std::int64_t signed_step(std::int64_t from_raw_ns, std::int64_t to_raw_ns) const noexcept;
     [[nodiscard]] ClockReading doubt(ClockReading reading, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept;
-    [[nodiscard]] ClockReading start_anew(ClockVerdict verdict, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept;
+    [[nodiscard]] ClockReading restart(ClockVerdict verdict, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept;
 
     std::int64_t rollover_ns_;
     bool started_ = false;

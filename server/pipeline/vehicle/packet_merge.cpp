@@ -12,7 +12,7 @@ constexpr std::int64_t kDuplicateAgeMaxNs = 60 * kNsPerS;
 }
 
 std::uint64_t PacketMerge::content_hash(std::span<const std::byte> packet) noexcept {
-    // Multiply and fold, eight octets a step. Not against malice: a forged duplicate would only be left out.
+    // Multiply and fold, eight bytes a step. It need not resist malice: a forged duplicate would only be left out.
     std::uint64_t hash = 0x9E3779B97F4A7C15u ^ packet.size();
     while (!packet.empty()) {
         std::uint64_t word = 0;
@@ -51,7 +51,7 @@ PacketVerdict PacketMerge::take(const Seen& packet) noexcept {
     if (late) return PacketVerdict::late;
     any_ = true;
     boot_ = packet.boot;
-    // A packet whose time is not believed must not make those after it late.
+    // A packet whose time is not believed must not make later ones late.
     if (packet.onboard_ns >= 0) {
         newest_onboard_ns_ = packet.onboard_ns;
         newest_sequence_count_ = packet.sequence_count;

@@ -1,8 +1,7 @@
 #pragma once
-/// One kind of packet of one vehicle, from however many links: the first good copy counts. A packet is the
-/// same when its sequence count, on-board time and content are the same and the other came within the last
-/// minute; the content is looked at because a computer in a reboot loop sends the same counts and times again
-/// and again.
+/// One kind of packet of one vehicle, from however many links: the first good copy counts. Two packets are the same
+/// when sequence count, on-board time and content are the same and they came within a minute of each other. Content
+/// counts because a computer in a reboot loop repeats its counts and times.
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -33,7 +32,7 @@ class PacketMerge {
     [[nodiscard]] static std::uint64_t content_hash(std::span<const std::byte> packet) noexcept;
 
   private:
-    // At 50 packets a second, twenty seconds: more than one link lags behind another.
+    // Twenty seconds at 50 packets a second: longer than one link lags behind another.
     static constexpr std::size_t kSeen = 1024;
     std::array<Seen, kSeen> seen_{};
     bool any_ = false;

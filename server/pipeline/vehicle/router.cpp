@@ -9,7 +9,7 @@ namespace turnstone {
 
 namespace {
 
-// Air temperature changes slowly; from another packet it serves a pressure sample this long.
+// Air temperature changes slowly: one from another packet goes with a pressure sample for this long.
 constexpr std::int64_t kTemperatureHoldNs = 10 * kNsPerS;
 
 template <class Plan>
@@ -42,8 +42,7 @@ Router::Router(const Dictionary& dictionary, const Site& site) : site_(&site) {
         std::int16_t number = 0;
         for (const Channel& channel : table.channels) {
             if (channel.field->type == FieldType::text) continue;
-            // A role that stands on several channels (igniters) is not a measurement of the chain; the first is
-            // kept.
+            // A role on several channels (igniters) is not a measurement of the chain; the first is kept.
             if (channel.role && !has(plan, *channel.role)) plan.at[static_cast<std::size_t>(*channel.role)] = number;
             ++number;
         }

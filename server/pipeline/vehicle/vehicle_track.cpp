@@ -41,25 +41,24 @@ TableOf<ClockFigures> clock_table() {
     TableOf<ClockFigures> table{"clock", "Clock", seconds_between(0, kTickNs)};
     table
         .add({"onboard_zero_s", "On-board zero", "s", kGroup, 4,
-              "Station time at which the vehicle's clock was zero, after the start of the recording"},
+              "When the vehicle's clock read zero, from the start of the recording"},
              [](S s) { return s.onboard_zero_s; })
         .add({"onboard_zero_bound_s", "On-board zero, bound", "s", kGroup, 4,
-              "About 95 %, of mapped times; the link's smallest delay comes on top"},
+              "Of mapped times, about 95 %; the link's smallest delay comes on top"},
              [](S s) { return s.fit.bound_s; })
         .add({"drift_ppm", "Clock drift", "[ppm]", kGroup, 1,
-              "How much the vehicle's clock runs fast of the station's, parts per million"},
+              "Of the vehicle's clock against the station's; positive when it runs fast"},
              [](S s) { return s.fit.has_slope ? s.fit.drift_ppm : kNaN; })
         .add({"drift_bound_ppm", "Clock drift, bound", "[ppm]", kGroup, 1, "About 95 %"},
              [](S s) { return s.fit.drift_bound_ppm; })
-        .add({"delay_s", "Packet delay", "s", kGroup, 3,
-              "How much longer than the smallest delay the newest packet took"},
+        .add({"delay_s", "Packet delay", "s", kGroup, 3, "Of the newest packet, beyond the smallest delay"},
              [](S s) { return s.delay_s; })
-        .add({"boots", "Reboots", "1", kGroup, 0, "Of the flight computer, seen in this recording"},
+        .add({"boots", "Reboots", "1", kGroup, 0, "Of the flight computer, in this recording"},
              [](S s) { return static_cast<double>(s.boots); })
         .add({"utc_offset_s", "UTC offset", "s", "", 4, "System UTC minus station time"},
              [](S s) { return s.utc.offset_s; })
         .add({"utc_bound_s", "UTC bound", "s", "", 4,
-              "About 95 %, of the UTC of on-board events, the system clock taken as right"},
+              "Of the UTC of on-board events, about 95 %, if the system clock is right"},
              [](S s) { return s.fit.bound_s + s.utc.wander_s; });
     return table;
 }
@@ -144,7 +143,7 @@ void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record,
     if (decoded.verdict != DecodeVerdict::good) {
         record.packet_verdict = PacketVerdict::undecodable;
         quality.undecodable();
-        // A packet of the wrong size still is the one with its count: it is not lost.
+        // A packet of the wrong size still has its sequence count: it is not lost.
         const std::int16_t kind = kind_of_apid_[decoded.apid];
         if (kind >= 0 && decoded.verdict != DecodeVerdict::not_telemetry)
             quality.packet(static_cast<std::size_t>(kind), decoded.sequence_count, record.boot, record.t_rx_ns,
@@ -177,7 +176,7 @@ void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record,
     const bool late = record.packet_verdict == PacketVerdict::late;
     quality.packet(kind, decoded.sequence_count, record.boot, record.t_rx_ns, record.link_octets);
     if (late) quality.late(kind);
-    // The mapping is of the present boot; a straggler of the one before keeps its receive time.
+    // The mapping belongs to the present boot; a straggler of the boot before keeps its receive time.
     const bool mapped = reading.onboard_ns >= 0 && reading.boot == clock_.boots();
     append_rows(decoded, record, !late, mapped, out);
     out.frames.push_back(record);

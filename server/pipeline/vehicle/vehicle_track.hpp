@@ -43,10 +43,10 @@ class VehicleTrack {
                  Router router, estimate::EstimatorChain chain);
 
     [[nodiscard]] estimate::EstimatorChain& chain() noexcept { return chain_; }
-    /// Chains that hear of the wind this vehicle measures: every vehicle's, its own among them. To be given once all
-    /// tracks stand where they stay.
+    /// Chains that hear of the wind this vehicle measures: every vehicle's, its own among them. Set it once all tracks
+    /// have their final addresses.
     void share_wind(std::vector<estimate::EstimatorChain*> chains) { wind_chains_ = std::move(chains); }
-    /// Says once what this vehicle cannot have.
+    /// Announces, once, the estimates this vehicle cannot have.
     void announce(std::int64_t t_ns, Batch& out) const;
     /// A good frame of a link that carries this vehicle: fills in `record` and appends what follows from the packet.
     /// `record.link`, times and place in the stream are set already; `record` is appended here.

@@ -1,6 +1,6 @@
 #pragma once
-/// How a Schema stands in a recording: SQL names, statements and the geometry of rollups. schema.sql
-/// documents the result.
+/// How a recording holds a Schema: SQL names, statements and the widths of rollup bins. schema.sql documents the
+/// result.
 #include <cstdint>
 #include <limits>
 #include <string>
@@ -46,8 +46,7 @@ struct RollupShape {
         return key - key_of(level, 0);
     }
 };
-/// 16 rows: rollups then add about a fifth to the file, and a window just too long for raw rows still reads
-/// few of them.
+/// 16 rows: rollups then add about a fifth to the file, and a window just too long for raw rows still reads few bins.
 inline constexpr double kRowsPerFinestBin = 16;
 /// For tables without a period.
 inline constexpr double kSporadicPeriod_s = 0.1;

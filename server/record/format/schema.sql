@@ -11,7 +11,7 @@
 --   <sql_name>         id, t_ns, t_rx_ns, frame, then a column per channel; id counts rows in the order they were made,
 --                      frame is frame.id of the packet the row came from (NULL: an estimate or a link's statistics)
 --   <sql_name>_utc     the same rows with readable times: utc (text), t_s (seconds since the recording's start)
---   rollup_<sql_name>  least, greatest, sum and count per bin of time, for drawing; derived, and may be thrown away
+--   rollup_<sql_name>  minimum, maximum, sum and count per bin of time, for drawing; derived, and may be deleted
 --
 -- WAL journal while the recording is live; a cleanly closed recording is one file in DELETE mode.
 --
@@ -21,7 +21,7 @@
 --   synchronous=NORMAL  no fsync a commit; a killed process loses the same, a pulled plug everything since the last
 --                       checkpoint (4 MB of writing). Neither leaves a file that does not open.
 --   interval 100 ms     10 commits a second, each writing every page it changed once, however many rows went into the page.
---                       Half the interval up to doubles the writing and halves the loss.
+--                       Halving it up to doubles the writing and halves the loss.
 --   index on t_ns       a sixth of the writer's time; any window is found at once, in this program and in plain SQL.
 --   rollups             a twelfth of the writer's time and a fifth of the file; any window draws from a few thousand rows.
 
@@ -36,9 +36,9 @@ CREATE TABLE meta (
   value TEXT NOT NULL
 ) WITHOUT ROWID;
 
--- The files that tell what the bytes mean, word for word as they were read.
+-- The files that say what the bytes mean, exactly as they were read.
 CREATE TABLE vehicle (
-  id              INTEGER PRIMARY KEY,  -- from 0, as series.vehicle, link.vehicle and event.vehicle say it
+  id              INTEGER PRIMARY KEY,  -- from 0, as in series.vehicle, link.vehicle and event.vehicle
   name            TEXT NOT NULL,
   dictionary_json TEXT NOT NULL,
   vehicle_json    TEXT NOT NULL
@@ -53,7 +53,7 @@ CREATE TABLE link (
   vehicle INTEGER NOT NULL REFERENCES vehicle
 );
 
--- What the wide tables are.
+-- The wide tables.
 CREATE TABLE series (
   id           INTEGER PRIMARY KEY,     -- from 0
   name         TEXT NOT NULL,           -- "sanderling/imu", "sanderling/estimate/vertical", "link/radio"
@@ -84,8 +84,8 @@ CREATE TABLE series_column (
   PRIMARY KEY (series, place)
 ) WITHOUT ROWID;
 
--- Inputs: bytes as links delivered them, good or bad, and actions: the operator's, what became of links, what an engine had
--- run before. `input` orders both. Everything else in this file can be made again from these and the files above (turnstone
+-- Inputs: bytes as links delivered them, good or bad, and actions: the operator's, link states, an engine's hours
+-- before this recording. `input` orders both. Everything else in this file can be made again from these and the files above (turnstone
 -- reprocess).
 CREATE TABLE chunk (
   input         INTEGER PRIMARY KEY,

@@ -6,7 +6,7 @@ namespace turnstone {
 
 namespace {
 
-/// A reader and the writer's checkpoint may meet for a moment; nobody holds a lock for longer than a commit.
+/// A reader and the writer's checkpoint may collide for a moment; nothing holds a lock longer than a commit.
 constexpr int kBusyTimeout_ms = 2000;
 
 std::string uri_of(const std::filesystem::path& path, std::string_view parameters) {
@@ -42,7 +42,7 @@ Database::Database(const std::filesystem::path& path, Mode mode) {
         code = sqlite3_exec(handle_, "SELECT count(*) FROM sqlite_schema", nullptr, nullptr, nullptr);
         if (mode == Mode::read_only && (code & 0xff) == SQLITE_CANTOPEN) {
             // A write-ahead file needs a shared-memory file beside it, which a read-only directory does not
-            // allow. Nobody can write there either, so the file may be read as it is.
+            // allow. Nothing can write there either, so the file may be read as it is.
             sqlite3_close_v2(std::exchange(handle_, nullptr));
             code = sqlite3_open_v2(uri_of(path, "?immutable=1").c_str(), &handle_, flags | SQLITE_OPEN_URI, nullptr);
             if (code == SQLITE_OK)

@@ -101,7 +101,7 @@ class Statement {
     sqlite3_stmt* handle_ = nullptr;
 };
 
-/// A read transaction: everything read inside sees one state of the file, however much is written meanwhile.
+/// A read transaction: every read inside sees the same state of the file, whatever is written meanwhile.
 class ReadTransaction {
   public:
     explicit ReadTransaction(Database& database) : database_(database), own_(!database.in_transaction()) {

@@ -12,7 +12,7 @@ namespace {
 
 constexpr std::size_t kIdLengthMax = 128;
 
-/// Letters, digits, dot, hyphen and underscore, not starting with a dot: no path can be made of it.
+/// Letters, digits, dot, hyphen and underscore, not starting with a dot: it cannot form a path.
 bool is_plain_id(const std::string& id) {
     return !id.empty() && id.size() <= kIdLengthMax && id.front() != '.' && id.find("..") == std::string::npos &&
            std::ranges::all_of(
@@ -42,20 +42,20 @@ std::vector<RecordingInfo> scan_recordings(const std::filesystem::path& director
             found.push_back(std::move(info));
         }
     }
-    // Ids begin with the UTC start, so their order places damaged files, whose start cannot be read, too.
+    // Ids begin with the UTC start, so sorting by id also places damaged files, whose start cannot be read.
     std::ranges::sort(found, [](const RecordingInfo& a, const RecordingInfo& b) { return a.id > b.id; });
     return found;
 }
 
 Result<std::filesystem::path> recording_path(const std::filesystem::path& directory, const std::string& id) {
     if (!is_plain_id(id)) {
-        return fail("recording id: only letters, digits, '.', '-' and '_' may stand in it; the catalogue "
+        return fail("recording id: only letters, digits, '.', '-' and '_' are allowed; the catalogue "
                     "lists the ids");
     }
     const std::filesystem::path path = directory / (id + std::string(kRecordingEnding));
     std::error_code error;
     if (!std::filesystem::is_regular_file(path, error))
-        return fail("recording " + id + ": there is none of that id; the catalogue lists the ids");
+        return fail("recording " + id + ": no recording has this id; the catalogue lists the ids");
     return path;
 }
 

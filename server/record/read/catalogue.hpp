@@ -1,5 +1,5 @@
 #pragma once
-/// The recordings directory. The catalogue is rebuilt by scanning it; the files are the only truth.
+/// The recordings directory. Scanning it makes the catalogue; there is no other record of the files.
 #include <filesystem>
 #include <string>
 #include <vector>

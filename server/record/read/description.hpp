@@ -1,5 +1,5 @@
 #pragma once
-/// What is shown of the setup a recording was made with.
+/// The part of a recording's setup that viewers see.
 #include <string>
 #include <vector>
 

@@ -22,7 +22,7 @@ bool tells_engine_speed(const Dictionary& dictionary) {
         });
 }
 
-/// What the recording began with; NaN when it does not say.
+/// The total the recording began with; NaN when it does not say.
 double total_at_start_s(Database& database, const std::string& vehicle) {
     Statement actions(database, "SELECT json FROM action ORDER BY input");
     double total_s = std::nan("");

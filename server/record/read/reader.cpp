@@ -26,9 +26,8 @@ std::string all_columns(const StoredTable& table) {
     return sql;
 }
 
-/// Bytes that a database without write-ahead file lacks of the size its header gives (SQLite file
-/// format, 1.3: page size at offset 16, size in pages at 28, both big-endian). SQLite itself would only call
-/// such a file malformed.
+/// Bytes that a database without write-ahead file is short of the size its header gives (SQLite file format, 1.3: page
+/// size at offset 16, size in pages at 28, both big-endian). SQLite itself would only call such a file malformed.
 std::optional<std::uint64_t> missing_bytes(const std::filesystem::path& path) {
     std::error_code error;
     // A live recording is never opened here: closing any descriptor of a file gives up this process's POSIX
@@ -74,7 +73,7 @@ Result<RecordingReader> RecordingReader::open(const std::filesystem::path& path)
                     ")");
     }
     if (std::filesystem::file_size(path, error) == 0)
-        return fail(path.string() + ": the file is empty, so it is no recording");
+        return fail(path.string() + ": the file is empty; a recording is expected");
     if (const auto missing = missing_bytes(path)) {
         return fail(path.string() + ": the file is cut short by " + std::to_string(*missing) +
                     " bytes; copy it again, or salvage what is left with the sqlite3 shell's .recover");
@@ -316,7 +315,7 @@ Result<std::uint64_t> RecordingReader::snapshot(const std::filesystem::path& tar
     try {
         {
             Database copy(target, Database::Mode::create);
-            copy.execute("PRAGMA synchronous = OFF"); // a copy that a power cut spoils is made again
+            copy.execute("PRAGMA synchronous = OFF"); // if a power cut spoils the copy, it is made again
             // The open read transaction holds the copy to one state while the writer goes on.
             const ReadTransaction transaction(state_->database);
             static_cast<void>(state_->meta("version")); // the first read fixes the state

@@ -28,7 +28,7 @@ struct RecordingInfo {
     std::int64_t utc_start_ns = 0;
     std::uint64_t file_bytes = 0;
     bool closed = false;               ///< false: live, or left by a killed process
-    bool repaired = false;             ///< closed, but by repair after a kill: the last moments may be missing
+    bool repaired = false;             ///< closed by repair after a kill: the last moments may be missing
     std::uint64_t batches_dropped = 0; ///< bytes that missed the file, see RecorderStatus
     std::uint64_t rows_dropped = 0;    ///< derived rows left out; reprocessing makes them again
     std::string damage;                ///< empty: none; else what is wrong with the file
@@ -68,14 +68,14 @@ class RecordingReader {
     ~RecordingReader();
 
     [[nodiscard]] RecordingInfo info();
-    /// Empty: none found so far. Functions below that return no Result give what they could read and leave
-    /// the reason here (and in info().damage) when the file turns out to be damaged.
+    /// Empty: none found so far. When the file turns out to be damaged, functions below that return no Result give what
+    /// they could read and leave the reason here (and in info().damage).
     [[nodiscard]] const std::string& damage() const;
     [[nodiscard]] const Schema& schema() const;
-    /// What is shown of the setup, from what can be understood of the stored texts, whichever version wrote them.
+    /// The setup as viewers see it, from what can be understood of the stored texts, whichever version wrote them.
     [[nodiscard]] SetupDescription description();
-    /// The setup from the stored texts, read as strictly as when a server starts: what processing them again needs.
-    /// A vehicle of `replacements` takes the place of the recording's vehicle of its name, whose texts are not read.
+    /// The setup from the stored texts, read as strictly as when a server starts, for processing again. A vehicle of
+    /// `replacements` takes the place of the recording's vehicle of that name, whose texts are not read.
     [[nodiscard]] Result<PipelineSetup> setup(std::vector<VehicleSetup> replacements = {});
     [[nodiscard]] Result<SeriesBlock> series(const SeriesQuery& query);
     /// The last row of each table at or before `t_ns` (empty optional: none), numbers only: a cursor's
@@ -90,7 +90,7 @@ class RecordingReader {
                                             std::vector<std::int64_t>* ids = nullptr);
     /// A page of frames with id > after_id, with their bytes cut out of the recorded chunks.
     [[nodiscard]] FramePage frames(std::int64_t after_id, std::size_t limit, std::optional<LinkId> link);
-    /// Calls back with every input in order: what reprocessing and the purity test feed to a pipeline.
+    /// Calls back with every input in order, to feed a pipeline.
     void inputs(const std::function<void(const ChunkRecord&, std::span<const std::byte>)>& on_chunk,
                 const std::function<void(const ActionRecord&)>& on_action);
     /// Writes a consistent copy (SQLite online backup) to `target`, closed and as one file. Returns its size

@@ -1,9 +1,8 @@
-/// Series of any window from few rows.
+/// Series of any window, read from few rows.
 ///
-/// Bins of the window are made from the coarsest rollup level that is not coarser than they are; what a level
-/// does not hold (the window's two edges, and the newest rows of a live recording) comes from the next finer
-/// one, and at last from the wide table. The answer is therefore exact for any window: the bins at its ends
-/// hold only rows inside it.
+/// Bins of the window are made from the coarsest rollup level that is not coarser than they are. What a level lacks
+/// (the window's two edges, and the newest rows of a live recording) comes from the next finer one, in the end from the
+/// wide table. The answer is therefore exact for any window: the bins at its ends hold only rows inside it.
 #include <algorithm>
 #include <cstring>
 #include <limits>
@@ -14,8 +13,7 @@ namespace turnstone {
 
 namespace {
 
-/// Above this many rows in the window, bins finer than the finest rollup are not made from single rows any
-/// more.
+/// With more rows than this in the window, bins finer than the finest rollup are no longer made from single rows.
 constexpr std::int64_t kRawRowsMax = 10'000;
 
 class SeriesBuilder {

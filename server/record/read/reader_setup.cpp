@@ -1,4 +1,4 @@
-/// What a recording was made with, from the texts it holds.
+/// The setup of a recording, from the texts it holds.
 #include <algorithm>
 #include <utility>
 
@@ -97,7 +97,7 @@ Result<PipelineSetup> RecordingReader::setup(std::vector<VehicleSetup> replaceme
             auto vehicle = read_vehicle_texts(vehicles.text(1), vehicles.text(2), file + ": " + name, problems);
             if (!vehicle) {
                 return fail(file + ": this version cannot read the recorded files of vehicle " + name +
-                            "; give the vehicle's folder as this version reads it\n" + to_string(problems));
+                            "; give a folder of this vehicle that it can read\n" + to_string(problems));
             }
             setup.vehicles.push_back(std::move(*vehicle));
         }

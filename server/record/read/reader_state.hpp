@@ -1,5 +1,5 @@
 #pragma once
-/// Inside of RecordingReader, shared by its source files.
+/// The inside of RecordingReader, shared by its source files.
 #include "server/record/format/layout.hpp"
 #include "server/record/format/sqlite.hpp"
 #include "server/record/read/reader.hpp"

@@ -1,11 +1,10 @@
 #pragma once
 /// The only writer of recordings: its own thread, a bounded queue, paced commits. Ingest never waits for it.
 ///
-/// A batch stays in memory until the commit that holds it has succeeded. After any failure (disk full,
-/// read-only, I/O error) the file is opened again and what is not in it written again, until that works;
-/// status().fault says what is wrong meanwhile. A file that is damaged or vanishes under the recorder is
-/// left, and a new one continues it. At start, recordings that a killed process left in the directory are
-/// repaired; see repair.hpp.
+/// A batch stays in memory until the commit that holds it has succeeded. After any failure (disk full, read-only, I/O
+/// error) the recorder reopens the file and writes what is missing from it, until that works; meanwhile status().fault
+/// says what is wrong. A file that is damaged or vanishes is left behind, and a new one continues it. At start,
+/// recordings that a killed process left in the directory are repaired; see repair.hpp.
 #include <cstdint>
 #include <filesystem>
 #include <functional>
@@ -19,22 +18,22 @@ namespace turnstone {
 
 struct RecorderSettings {
     std::filesystem::path directory;
-    /// What a killed process can lose: data wait at most this long for their commit, plus the commit under
-    /// way when they came and their own (1 to 10 ms each, more where a commit brings a checkpoint). Halving
-    /// it doubles the writing to the disk; see schema.sql for measured costs.
+    /// About what a killed process can lose: data wait this long at most for their commit, plus the commit under way
+    /// when they came and their own (1 to 10 ms each, more with a checkpoint). Halving it doubles the writing to the
+    /// disk; see schema.sql for measured costs.
     std::int64_t commit_interval_ms = 100;
     /// true: every commit is synced to the disk, so that a pulled plug loses no more than a killed process
     /// (SQLite synchronous=FULL). false: synchronous=NORMAL; a power cut may lose everything since the last
     /// checkpoint.
     bool sync_every_commit = true;
-    /// Data waiting for the disk. When it is full, rows are left out and raw bytes kept (they can be decoded
-    /// again), up to a quarter more; beyond that whole batches are dropped. Everything is counted.
+    /// Data waiting for the disk. Above this, rows are left out and raw bytes kept (they can be decoded again), up to a
+    /// quarter more; beyond that whole batches are dropped. Everything is counted.
     std::size_t queue_bytes_max = 64u << 20;
     /// Between attempts while something is wrong with the disk.
     std::int64_t retry_interval_ms = 500;
 };
 
-/// What the recorder says about itself; polled by the serve thread, shown and counted.
+/// What the recorder reports of itself; polled by the serve thread.
 struct RecorderStatus {
     bool recording = false;
     std::string recording_id;          ///< file name without its ending
@@ -53,8 +52,7 @@ struct RecorderStatus {
 class Recorder {
   public:
     Recorder(RecorderSettings settings, const PipelineSetup& setup);
-    /// Writes out what is queued, checkpoints, leaves one file. While the disk is at fault it tries once more
-    /// and gives up.
+    /// Writes out what is queued, checkpoints, leaves one file. With a faulty disk it tries once more and gives up.
     ~Recorder();
     Recorder(const Recorder&) = delete;
     Recorder& operator=(const Recorder&) = delete;

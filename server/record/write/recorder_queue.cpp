@@ -19,7 +19,7 @@ std::size_t size_of(const Batch& batch) {
     return bytes;
 }
 
-/// Inputs and events: a tenth of the batch, and the rest can be made again from them.
+/// Inputs and events are a tenth of the batch, and the rest can be made from them again.
 std::shared_ptr<const Batch> without_rows(const Batch& batch) {
     auto raw = std::make_shared<Batch>();
     raw->chunks = batch.chunks;

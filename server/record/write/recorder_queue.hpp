@@ -1,6 +1,6 @@
 #pragma once
-/// Between the recorder's callers and its thread: what was asked for, in order, and what is said about it. Every
-/// function locks; none waits for the disk.
+/// Between the recorder's callers and its thread: requests in order, and the status. Every function locks; none waits
+/// for the disk.
 #include <chrono>
 #include <condition_variable>
 #include <cstdint>
@@ -34,7 +34,7 @@ class RecorderQueue {
 
     // For callers.
     void put(RecorderCommand command);
-    /// Takes the whole batch, or what is most worth keeping of it, or none: see RecorderSettings::queue_bytes_max.
+    /// Takes the whole batch, or the part most worth keeping, or none: see RecorderSettings::queue_bytes_max.
     void put_batch(std::shared_ptr<const Batch> batch);
     /// Returns when everything put so far has been committed, or after `timeout`.
     bool flush(std::chrono::milliseconds timeout);
@@ -51,7 +51,7 @@ class RecorderQueue {
     /// wakes always.
     [[nodiscard]] Taken take(Clock::time_point until, bool may_wake);
     void flushed(std::uint64_t ticket);
-    /// Nothing more will be committed: whoever waits is let go.
+    /// Nothing more will be committed: releases whoever waits.
     void let_go();
     template <class Change>
     auto update(Change&& change) {

@@ -42,7 +42,7 @@ void RecorderThread::run() {
         } catch (const SqliteError& error) {
             recover(error);
         } catch (const std::exception& error) {
-            // Directory missing, too many columns, out of memory: no SQLite code to go by.
+            // Directory missing, too many columns, out of memory: there is no SQLite code for these.
             recover(SqliteError(SQLITE_ERROR, error.what()));
         }
         if (last && !retry_at_ && (current_ || !work_.empty()))
@@ -61,7 +61,7 @@ bool RecorderThread::take_work() {
         until = Clock::now();
     else if (transaction_.commands > 0)
         until = std::min(until, commit_at_);
-    // While at fault only the retry time counts, not what comes in.
+    // During a fault only the retry time counts, not new data.
     auto taken = queue_.take(until, !retry_at_);
     std::ranges::move(taken.commands, std::back_inserter(work_));
     if (taken.stopped) retry_at_.reset();
@@ -79,8 +79,8 @@ void RecorderThread::do_work(bool last) {
         if (kind == RecorderCommand::Kind::begin || kind == RecorderCommand::Kind::flush)
             commit(); // everything before it is safe first; the command is then at the front
         if (transaction_.commands == 0) {
-            // Counted from the transaction's start, not from when its oldest batch was pushed: a backlog,
-            // whose batches are all overdue, is then still written in few transactions.
+            // Counted from the transaction's start, not from its oldest batch, so that a backlog, all of it overdue,
+            // still goes into few transactions.
             commit_at_ = Clock::now() + std::chrono::milliseconds(settings_.commit_interval_ms);
         }
         apply(work_[transaction_.commands]);
@@ -183,8 +183,8 @@ void RecorderThread::commit() {
     committed(std::exchange(transaction_, {}));
 }
 
-/// A commit whose sync fails may be in the file all the same: its log is read again when the file is opened. Writing
-/// its batches a second time would then double their rows.
+/// A commit whose sync failed may still be in the file, whose log is read when it is opened again. Writing its batches
+/// a second time would double their rows.
 void RecorderThread::settle_doubt() {
     if (current_) open_current();
     const Doubt doubt = *std::exchange(doubt_, std::nullopt);
@@ -213,7 +213,7 @@ void RecorderThread::recover(const SqliteError& error) {
         return;
     }
     if (current_ && is_about_file(error)) {
-        // What is in it stays for the catalogue to show.
+        // The file stays, for the catalogue to list.
         current_->head.continues = std::exchange(current_->id, ids_.next(current_->head.utc_start_ns));
         current_->made = false;
         doubt_.reset();
@@ -249,7 +249,8 @@ void RecorderThread::set_fault(const std::string& text) {
         spdlog::error("{}", text);
 }
 
-/// Free space, the file still there, closed recordings made into one file, left ones repaired.
+/// Looks at free space and whether the file is still there, makes closed recordings into one file, repairs those left
+/// behind.
 void RecorderThread::look_after_files() {
     look_at_ = Clock::now() + kLookInterval;
     std::erase_if(to_finish_, [this](const std::filesystem::path& path) {
@@ -279,7 +280,7 @@ void RecorderThread::look_after_files() {
         recover(SqliteError(SQLITE_NOTADB, file_->path().string() + " has vanished"));
 }
 
-/// At the end of the thread: what could not be written is counted and named, waiting callers are let go.
+/// At the end of the thread: counts and names what could not be written, releases waiting callers.
 void RecorderThread::give_up() {
     if (file_) {
         try {

@@ -40,7 +40,7 @@ class RecorderThread {
         std::size_t bytes = 0;
         std::uint64_t rows = 0;
     };
-    /// A commit that failed, or seemed to: whether it got through shows when the file is open again.
+    /// A commit that failed, or seemed to: opening the file again shows whether it got through.
     struct Doubt {
         Transaction transaction;
         std::uint64_t entries; ///< in the file, if it did
@@ -75,7 +75,7 @@ class RecorderThread {
     std::vector<std::filesystem::path> to_finish_; ///< closed or left behind, not one file yet
     std::optional<Clock::time_point> retry_at_;
     Clock::time_point commit_at_{};                                      ///< when the open transaction is due
-    Clock::time_point look_at_{};                                        ///< when to look after the files again
+    Clock::time_point look_at_{};                                        ///< when to check the files again
     std::uint64_t batches_dropped_before_ = 0, rows_dropped_before_ = 0; ///< in the recordings before this one
     std::uint64_t drops_noted_ = 0;
     std::thread thread_; ///< last: it uses all of the above

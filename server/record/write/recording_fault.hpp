@@ -1,5 +1,5 @@
 #pragma once
-/// What a failure of SQLite means to a recorder.
+/// What an SQLite failure means to the recorder.
 #include <filesystem>
 #include <string>
 

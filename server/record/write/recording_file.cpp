@@ -15,7 +15,7 @@ namespace {
 constexpr int kCheckpointPages = 1000;
 
 void sync_directory(const std::filesystem::path& directory) {
-    // Best effort: some file systems refuse to sync a directory, and the data are safe but for the name.
+    // Best effort: some file systems refuse to sync a directory, and only the file's name is at risk.
     const int descriptor = ::open(directory.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (descriptor >= 0) {
         static_cast<void>(::fsync(descriptor));
@@ -101,7 +101,7 @@ RecordingFile::RecordingFile(const std::filesystem::path& path, const Schema& sc
     }
     database_.execute("PRAGMA journal_mode = WAL");
     database_.execute(sync_every_commit ? "PRAGMA synchronous = FULL" : "PRAGMA synchronous = NORMAL");
-    // Takes the place of SQLite's own checkpointing: commit() decides, after the data are safe.
+    // In place of SQLite's own checkpointing: commit() decides, after the data are safe.
     sqlite3_wal_hook(
         database_.handle(),
         [](void* pages, sqlite3*, const char*, int count) {
@@ -233,9 +233,8 @@ void RecordingFile::commit() {
     for (RollupWriter& rollup : rollups_) rollup.write(false);
     database_.execute("COMMIT");
     if (wal_pages_ >= kCheckpointPages) {
-        // Passive: waits for nobody. What a reader still needs is folded back at a later commit. A failure
-        // here loses nothing, the data are in the write-ahead file; it comes back as the next commit's
-        // failure if it lasts.
+        // Passive: waits for no reader. What a reader still needs is folded back at a later commit. A failure here
+        // loses nothing, since the data are in the write-ahead file; if it lasts, the next commit fails.
         sqlite3_wal_checkpoint_v2(database_.handle(), nullptr, SQLITE_CHECKPOINT_PASSIVE, nullptr, nullptr);
     }
 }
@@ -257,7 +256,7 @@ bool RecordingFile::still_in_place() const {
 
 bool make_single_file(const std::filesystem::path& path) {
     Database database(path, Database::Mode::read_write);
-    // Leaving WAL needs the file to ourselves; waiting for it would hold up the caller.
+    // Leaving WAL needs sole use of the file; waiting for that would hold up the caller.
     sqlite3_busy_timeout(database.handle(), 0);
     const int code = sqlite3_exec(database.handle(), "PRAGMA journal_mode = DELETE", nullptr, nullptr, nullptr);
     if (code != SQLITE_OK && (code & 0xff) != SQLITE_BUSY && (code & 0xff) != SQLITE_LOCKED)

@@ -36,8 +36,7 @@ struct RecordingHead {
     std::string continues; ///< id of the recording this one takes over from; usually empty
 };
 
-/// Makes the file with everything but data in it. It appears under its name whole or not at all, also when
-/// killed half-way.
+/// Makes the file, complete but for data. It appears under its name whole or not at all, even after a kill half-way.
 void create_recording(const std::filesystem::path& path, const SetupTexts& setup, const Schema& schema,
                       const RecordingHead& head, bool sync_every_commit);
 
@@ -50,7 +49,7 @@ class RecordingFile {
     /// are left out and counted in the result.
     std::size_t append(const Batch& batch);
     void set_meta(const std::string& key, const std::string& value);
-    /// Bytes of any batch become durable together with what was derived from them.
+    /// The bytes of a batch become durable together with what was derived from them.
     void commit();
     /// Commits, completes the rollups, marks the file closed and checkpoints it. The file is whole afterwards
     /// even where make_single_file is still to come.
@@ -58,8 +57,8 @@ class RecordingFile {
     /// False when the path no longer leads to this file: deleted, or its disk went away.
     [[nodiscard]] bool still_in_place() const;
 
-    /// Inputs, frames, rows and events, those of the open transaction included. After a commit that failed, the file
-    /// opened again tells by them whether the transaction is in it.
+    /// Inputs, frames, rows and events, with those of the open transaction. After a failed commit they show, in the
+    /// reopened file, whether the transaction is in it.
     [[nodiscard]] std::uint64_t entries() const noexcept {
         return next_input_ + static_cast<std::uint64_t>(next_frame_id_) + rows_and_events_;
     }

@@ -20,7 +20,7 @@ Result<RepairOutcome> repair_recording(const std::filesystem::path& path, const 
                 database.text("PRAGMA journal_mode") == "delete")
                 return RepairOutcome::nothing_to_do;
         }
-        // Leaving WAL works only for the one who has the file alone: the test for a live writer.
+        // Leaving WAL works only with sole use of the file: this is the test for a live writer.
         if (!make_single_file(path)) return RepairOutcome::in_use;
         Database database(path, Database::Mode::read_write);
         if (!database.text("SELECT value FROM meta WHERE key = 'ended'").empty()) return RepairOutcome::repaired;
@@ -53,8 +53,7 @@ void for_each_entry(const std::filesystem::path& directory, OnEntry&& on_entry) 
         on_entry(*entry);
 }
 
-/// Half-made recordings that a kill left. A young one may belong to another server that makes it this very
-/// moment.
+/// Half-made recordings that a kill left. A recent one may belong to another server that is making it.
 void remove_half_made(const std::filesystem::path& directory) {
     std::vector<std::filesystem::path> half_made;
     for_each_entry(directory, [&half_made](const std::filesystem::directory_entry& entry) {
@@ -96,7 +95,7 @@ std::vector<std::filesystem::path> unclosed_recordings(const std::filesystem::pa
                  database.text("PRAGMA journal_mode") == "wal"))
                 found.push_back(path);
         } catch (const SqliteError&) {
-            // Damaged, or no database: the catalogue lists it with the reason; nothing here can mend it.
+            // Damaged, or not a database: the catalogue lists it with the reason; nothing here can repair it.
             continue;
         }
     }

@@ -1,10 +1,10 @@
 #pragma once
-/// Rollups: least, greatest, sum and count per bin of time at several widths, kept while rows are written, so
-/// that any window draws from few rows.
+/// Rollups: minimum, maximum, sum and count per bin of time at several widths, updated while rows are written, so that
+/// any window is drawn from few rows.
 ///
 /// Invariant after every write(): per level, each bin at or before the last stored one holds every row of
-/// that bin written so far. Rows after it are found in finer levels and at last in the wide table; a reader
-/// needs nothing else.
+/// that bin written so far. Later rows are in finer levels or, in the end, in the wide table; a reader needs nothing
+/// else.
 #include <array>
 #include <cstdint>
 #include <map>
@@ -26,7 +26,7 @@ struct RollupBin {
     RollupBin() = default;
     explicit RollupBin(std::size_t columns);
     void clear() noexcept;
-    void add(std::span<const double> numbers) noexcept; ///< NaN is no value
+    void add(std::span<const double> numbers) noexcept; ///< NaN is a missing value
     void merge(const RollupBin& other) noexcept;
 };
 

@@ -34,7 +34,7 @@ class BlockEncoder {
     /// All rows of `batch`, grouped by table in the order of the tables, each table's rows in their order.
     [[nodiscard]] BlockMessage rows(const Batch& batch, const Schema& schema, std::int64_t t_start_ns,
                                     std::uint64_t seq, BlockFlags flags);
-    /// One row per table: what a viewer that fell behind gets.
+    /// One row per table, for a viewer that fell behind.
     [[nodiscard]] WireMessage newest(const LatestRows& latest, std::int64_t t_start_ns, std::uint64_t seq);
 
   private:

@@ -75,7 +75,7 @@ json recording_members(const RecordingInfo& info, bool live) {
             {"damage", info.damage}};
 }
 
-/// What is said of a stored recording's vehicles, site and links.
+/// A stored recording's vehicles, site and links.
 Result<PipelineSetup> stored_setup(RecordingReader& reader) {
     return reader.setup();
 }

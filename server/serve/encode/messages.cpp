@@ -10,7 +10,7 @@ namespace {
 
 using nlohmann::json;
 
-/// What dictionaries call things, for people.
+/// What things in dictionaries are called for people.
 json roles_json() {
     json roles = json::object();
     for (const RoleInfo& role : kRoles) roles[std::string(role.name)] = role.title;

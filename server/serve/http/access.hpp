@@ -1,7 +1,7 @@
 #pragma once
-/// Who may ask, and as what. Everyone who reaches the port may watch; operator actions need a cookie, given for the
-/// operator key. Host and Origin are checked so that a page from elsewhere cannot use the browser of someone on this
-/// network (DNS rebinding, cross-site requests).
+/// Who may do what. Everyone who reaches the port may watch; operator actions need a cookie, given for the operator
+/// key. Host and Origin are checked so that a foreign page cannot use the browser of someone on this network (DNS
+/// rebinding, cross-site requests).
 #include <chrono>
 #include <cstdint>
 #include <deque>
@@ -44,7 +44,8 @@ class OperatorAccess {
         Verdict verdict;
         std::string set_cookie; ///< value for Set-Cookie when granted
     };
-    /// Five attempts from an address, then one every two seconds. The comparison's time does not depend on the key.
+    /// Five attempts from an address, then one every two seconds. The time of the comparison does not depend on the
+    /// key.
     [[nodiscard]] Attempt attempt(const std::string& address, std::string_view key, Clock::time_point now);
     /// `cookie_field`: value of the Cookie header.
     [[nodiscard]] bool is_operator(std::string_view cookie_field) const;

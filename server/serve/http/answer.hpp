@@ -1,5 +1,5 @@
 #pragma once
-/// An HTTP request as the routes see it and the answer they give.
+/// An HTTP request as the routes see it, and their answer.
 #include <cstdint>
 #include <memory>
 #include <span>

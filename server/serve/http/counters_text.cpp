@@ -101,7 +101,7 @@ void add_links(Exposition& out, const std::vector<LinkView>& links) {
     for (const LinkView& link : links)
         out.sample("turnstone_link_bytes_total", fmt::format("link=\"{}\"", escaped(link.name)), link.bytes);
     constexpr std::string_view kState = "turnstone_link_state";
-    out.family(kState, "stateset", "What has become of the link.");
+    out.family(kState, "stateset", "State of the link.");
     for (const LinkView& link : links)
         for (const std::string_view state : kWords<LinkState>)
             out.sample(kState, fmt::format("link=\"{}\",{}=\"{}\"", escaped(link.name), kState, state),

@@ -1,5 +1,5 @@
 #pragma once
-/// What the server counts, for machines that watch it: OpenMetrics 1.0 text format.
+/// The server's counters for monitoring, in OpenMetrics 1.0 text format.
 #include <cstddef>
 #include <string>
 #include <string_view>

@@ -16,7 +16,7 @@ namespace {
 using boost::asio::awaitable;
 using nlohmann::json;
 
-/// What every request with a body must be. Empty: go on.
+/// Refusals common to all requests with a body. Empty: go on.
 std::optional<Answer> refuse_body(const Request& request) {
     if (const auto allowed = allow_parameters(request.target, {}); !allowed)
         return error_answer(400, allowed.error().message);

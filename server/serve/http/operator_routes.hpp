@@ -1,5 +1,5 @@
 #pragma once
-/// What the operator key opens: the session itself, markers, notes, a new recording, a recording's name and notes.
+/// What the operator key unlocks: the session itself, markers, notes, a new recording, a recording's name and notes.
 #include <filesystem>
 
 #include <boost/asio/awaitable.hpp>

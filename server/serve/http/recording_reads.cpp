@@ -60,7 +60,7 @@ Result<std::vector<std::size_t>> columns_of(const Table& table, const std::strin
     return out;
 }
 
-/// What could be read, and when the file turned out to be damaged, why the rest could not.
+/// What could be read and, if the file turned out to be damaged, why the rest could not.
 Answer as_far_as_read(nlohmann::json members, const RecordingReader& reader) {
     if (!reader.damage().empty()) members["damage"] = reader.damage();
     return json_answer(members);
@@ -125,7 +125,7 @@ Answer read_events(RecordingReader& reader, const Target& target) {
     const RecordingInfo info = reader.info();
     auto span = window(target, info);
     if (!span) return error_answer(400, span.error().message);
-    // Events may stand before the first or behind the last row: without a window all are meant.
+    // Events may lie before the first row or after the last: no window means all of them.
     if (!text_parameter(target, "from_s")) span->from_ns = std::numeric_limits<std::int64_t>::min();
     if (!text_parameter(target, "to_s")) span->to_ns = std::numeric_limits<std::int64_t>::max();
     nlohmann::json events = nlohmann::json::array();

@@ -71,7 +71,7 @@ Request request_of(const http::request<http::string_body>& message) {
     return request;
 }
 
-/// What a request that could not be read is told; empty: the connection is simply gone.
+/// The answer to a request that could not be read; empty: the connection is gone.
 std::optional<Answer> unreadable(const beast::error_code& error) {
     if (error == http::error::header_limit || error == http::error::buffer_overflow)
         return error_answer(431, "the request's header fields are too long; at most 8 KiB");
@@ -111,7 +111,7 @@ awaitable<bool> send_file(beast::tcp_stream& stream, HttpShared& shared, const A
         };
         const Answer piece = co_await on_worker(shared.workers, read);
         if (piece.status != 200 || piece.body.empty())
-            co_return false; // the length is promised already: a cut connection is the honest end
+            co_return false; // the length is promised already, so cutting the connection tells the truth
         stream.expires_after(kSendTime);
         const auto [error, sent] = co_await asio::async_write(stream, asio::buffer(piece.body), kNoThrow);
         if (error) co_return false;
@@ -138,7 +138,7 @@ awaitable<bool> send(beast::tcp_stream& stream, HttpShared& shared, const Answer
     co_return keep_alive;
 }
 
-/// Reads and forgets what the other side still sends: closing with unread data would reset the connection and lose the
+/// Reads and discards what the client still sends: closing with unread data would reset the connection and lose the
 /// answer (RFC 9112 section 9.6).
 awaitable<void> hang_up(beast::tcp_stream& stream) {
     beast::error_code ignored; // already gone is as good

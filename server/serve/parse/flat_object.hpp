@@ -7,8 +7,8 @@
 
 namespace turnstone {
 
-/// Seconds of a tape that anybody may ask for: some thirty years. No tape is longer, and nanoseconds stay within 64
-/// bits.
+/// The most seconds of a tape a client may ask for, some thirty years: no tape is longer, and nanoseconds stay within
+/// 64 bits.
 inline constexpr double kTapeSecondsMax = 1e9;
 
 /// Empty: not a JSON object, or nested deeper than any message is.

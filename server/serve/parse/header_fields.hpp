@@ -11,7 +11,7 @@ namespace turnstone {
 /// Host part of "host", "host:port", "[v6]" or "[v6]:port", lower case, without brackets; empty when it is none of
 /// these.
 [[nodiscard]] std::string host_of(std::string_view host_field);
-/// Whether an Origin field is http(s):// and the very authority of the Host field.
+/// Whether an Origin field is http(s):// followed by exactly the Host field's authority.
 [[nodiscard]] bool is_same_origin(std::string_view origin, std::string_view host_field);
 /// Whether an Accept-Encoding field allows gzip (RFC 9110 section 12.5.3).
 [[nodiscard]] bool accepts_gzip(std::string_view accept_encoding);

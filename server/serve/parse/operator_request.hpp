@@ -1,6 +1,6 @@
 #pragma once
-/// Bodies of the operator's requests: the JSON of protocol/STREAM.md section 3. A member nobody asks for is a mistake,
-/// not silence.
+/// Bodies of the operator's requests: the JSON of protocol/STREAM.md section 3. An unknown member is a mistake, not
+/// ignored.
 #include <optional>
 #include <string>
 #include <string_view>

@@ -34,7 +34,7 @@ std::optional<std::string> percent_decoded(std::string_view text, bool plus_is_s
     return out;
 }
 
-/// What a person sees of a wrong value: short, printable.
+/// A wrong value as messages show it: short, printable.
 std::string shown(std::string_view text) {
     std::string out(text.substr(0, 40));
     std::replace_if(

@@ -1,6 +1,5 @@
 #pragma once
-/// Request targets: path segments and query parameters, RFC 3986. Whatever comes in, the answer is a value or a
-/// sentence.
+/// Request targets: path segments and query parameters, RFC 3986. Any input gives a value or a sentence.
 #include <cstdint>
 #include <initializer_list>
 #include <map>
@@ -22,7 +21,7 @@ struct Target {
 /// Origin form only ("/path?query"). Refuses bad percent escapes, control characters and parameters given twice.
 [[nodiscard]] Result<Target> parse_target(std::string_view target);
 
-/// Parameters nobody asks for are mistakes, not silence.
+/// Unknown parameters are mistakes, not ignored.
 [[nodiscard]] Result<void> allow_parameters(const Target& target, std::initializer_list<std::string_view> names);
 /// Absent: an empty optional. Finite, within [min, max].
 [[nodiscard]] Result<std::optional<double>> number_parameter(const Target& target, std::string_view name, double min,

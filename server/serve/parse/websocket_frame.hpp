@@ -1,10 +1,10 @@
 #pragma once
 /// WebSocket framing, RFC 6455 section 5, server side. The opening handshake is Beast's.
 ///
-/// The demand: one station has up to 1000 viewers, each of whom gets a message every 10 ms. A message is therefore
-/// encoded and framed once, and the same bytes go to every viewer, several messages with one gather write; Beast's
-/// stream frames and copies for each of its connections. tools/bench fanout runs bare Beast beside it: 1.1 to 1.28 of
-/// its messages a second. Beast's own client is the reference of the tests, and they read the examples of the RFC.
+/// Why own framing: up to 1000 viewers get a message every 10 ms. So a message is encoded and framed once and the same
+/// bytes go to every viewer, several messages in one gather write; Beast's stream frames and copies for each
+/// connection. `tools/bench fanout` runs bare Beast beside it. Beast's own client is the reference of the tests, and
+/// they read the examples of the RFC.
 #include <cstddef>
 #include <cstdint>
 #include <functional>

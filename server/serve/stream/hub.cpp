@@ -160,7 +160,7 @@ void Hub::welcome(boost::asio::ip::tcp::socket socket, bool is_operator, std::sp
 }
 
 void Hub::left(Viewer& viewer) {
-    // Later, because viewers drop out while the audience is being walked.
+    // Later, because viewers may leave while this loops over the audience.
     boost::asio::post(context_, [this, gone = viewer.shared_from_this()] {
         audience_.erase(gone.get());
         counters_.viewers = audience_.size();

@@ -38,7 +38,7 @@ class Hub final : private ViewerHost {
     void stop();
     [[nodiscard]] bool is_full() const noexcept { return audience_.size() >= settings_.viewers_max; }
     [[nodiscard]] std::size_t viewers() const noexcept { return audience_.size(); }
-    /// A connection after its handshake; `early`: bytes the client sent behind it.
+    /// A connection after its handshake; `early`: bytes the client sent right after it.
     void welcome(boost::asio::ip::tcp::socket socket, bool is_operator, std::span<const std::byte> early);
 
   private:
@@ -78,7 +78,7 @@ class Hub final : private ViewerHost {
     BlockEncoder encoder_;
     std::array<WireMessage, 2> hello_; ///< by role; null: has to be made
     std::uint64_t hello_revision_ = 0; ///< of `live_` that they were made for
-    WireMessage newest_;               ///< made once for all who need it; null: has to be made
+    WireMessage newest_;               ///< made once for all viewers; null: has to be made
 };
 
 } // namespace turnstone

@@ -6,7 +6,7 @@
 namespace turnstone {
 namespace {
 
-/// Flushes come every 10 ms: the serve thread has stalled for twenty seconds when this many wait.
+/// Flushes come every 10 ms: when this many wait, the serve thread has stalled for twenty seconds.
 constexpr std::size_t kItemsMax = 2000;
 
 void count(const Batch& batch, Inbox::Overflow& overflow) {
@@ -25,7 +25,7 @@ bool Inbox::put(LiveTape tape) {
     const std::lock_guard lock(mutex_);
     const bool was_empty = contents_.items.empty();
     contents_.items.emplace_back(std::move(tape));
-    contents_.overflow = {}; // of the tape before: nobody looks at its head any more
+    contents_.overflow = {}; // of the tape before, whose head no viewer follows any more
     return was_empty;
 }
 

@@ -26,7 +26,7 @@ class Inbox {
         Overflow overflow;
     };
 
-    // From the ingest thread. True: the inbox was empty, so somebody has to be told to take.
+    // From the ingest thread. True: the inbox was empty, so the serve thread must be woken.
     [[nodiscard]] bool put(LiveTape tape);
     [[nodiscard]] bool put(std::shared_ptr<const Batch> batch);
 

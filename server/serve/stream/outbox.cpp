@@ -103,7 +103,7 @@ std::span<iovec> Outbox::next(std::span<iovec> parts) const {
     for (std::size_t i = 0; i < count; ++i) {
         const std::string& bytes = *queue_[i].message;
         const std::size_t from = i == 0 ? front_sent_ : 0;
-        // Whoever writes takes pointers to non-const, but only reads.
+        // sendmsg takes pointers to non-const, but only reads.
         parts[i] = {const_cast<char*>(bytes.data()) + from, bytes.size() - from};
     }
     return parts.first(count);

@@ -1,6 +1,6 @@
 #pragma once
-/// A viewer's messages that wait for its socket, bounded. A slow viewer's blocks are left out and made up for by a
-/// `gap` text and one newest-values message (STREAM.md, slow viewers); events and answers are kept. Knows no socket.
+/// A viewer's messages that wait for its socket, bounded. A slow viewer's blocks are left out and replaced by a `gap`
+/// text and one newest-values message (STREAM.md, slow viewers); events and answers are kept. Knows no socket.
 #include <chrono>
 #include <cstddef>
 #include <cstdint>
@@ -49,7 +49,7 @@ class Outbox {
 
     /// What to write next, in order: the parts that were filled.
     [[nodiscard]] std::span<iovec> next(std::span<iovec> parts) const;
-    /// The kernel took so many bytes of that.
+    /// The kernel took this many bytes of it.
     void sent(std::size_t bytes);
 
   private:

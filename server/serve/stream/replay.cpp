@@ -15,7 +15,7 @@ namespace {
 constexpr std::chrono::milliseconds kTick{50};
 constexpr unsigned kTicksPerPosition = 2; // 10 position texts a second
 constexpr std::size_t kWaitingMax = 64;
-constexpr double kStallMax_s = 0.25; // after a stall the cursor continues where it was, it does not leap
+constexpr double kStallMax_s = 0.25; // after a stall the cursor goes on from where it was
 
 } // namespace
 
@@ -146,7 +146,7 @@ void Replay::wait_for_tick() {
 void Replay::play_on() {
     const auto receiver = viewer();
     const auto now = Clock::now();
-    // A viewer that does not keep up makes its own tape play slower; nothing is left out.
+    // A viewer that cannot keep up sees its own tape play slower; nothing is left out.
     if (busy_ || !receiver || receiver->queued_bytes() > source_.queue_bytes_max) {
         if (!busy_) played_at_ = now;
         return;

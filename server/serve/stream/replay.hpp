@@ -1,6 +1,6 @@
 #pragma once
-/// A stored tape as one viewer watches it: a cursor that is set, played and stepped. The same block messages as live.
-/// Lives on the serve thread; every read is a job of the workers, one at a time.
+/// A stored tape as one viewer watches it: a cursor that is set, played and stepped, with the same block messages as
+/// live. Lives on the serve thread; every read is a job of the workers, one at a time.
 #include <chrono>
 #include <cstddef>
 #include <cstdint>
@@ -30,15 +30,14 @@ struct ReplaySource {
     const LiveRecording& live;
     std::filesystem::path recordings;
     std::string server_id;
-    std::size_t queue_bytes_max; ///< a viewer with more of a queue has its tape wait
+    std::size_t queue_bytes_max; ///< the tape of a viewer with a longer queue waits
 };
 
 class Replay : public std::enable_shared_from_this<Replay> {
   public:
     /// `source` must outlive it.
     Replay(const ReplaySource& source, std::weak_ptr<Viewer> viewer);
-    /// Answered with a `replay` or `error` text. Of seeks that come faster than they can be done only the newest is
-    /// done.
+    /// Answered with a `replay` or `error` text. When seeks come faster than they can be served, only the newest is.
     void request(ClientMessage message);
     /// The viewer is back at the live tape: nothing more is sent.
     void stop();

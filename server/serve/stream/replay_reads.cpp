@@ -14,7 +14,7 @@ namespace {
 
 constexpr std::size_t kRowsMax = 8192; // bounds one message; a faster tape simply plays slower
 
-/// The table whose rows come most often: what "next row" means to a person.
+/// The table with the most frequent rows, for "next row".
 const Table* fastest_table(const Schema& schema) {
     const Table* best = nullptr;
     for (const Table& table : schema.tables) {

@@ -13,7 +13,7 @@ namespace {
 constexpr std::size_t kGatherMax = 32;
 constexpr double kTextsPerSecond = 50;
 constexpr std::chrono::seconds kPingEvery{20};
-constexpr std::chrono::seconds kSilenceMax{60}; // browsers answer pings by themselves: after this nobody is there
+constexpr std::chrono::seconds kSilenceMax{60}; // browsers answer pings by themselves: after this the viewer is gone
 constexpr std::chrono::seconds kClosingTime{3}; // for the close frame to go out and the other side to hang up
 
 } // namespace
@@ -141,7 +141,7 @@ void Viewer::on_message(Opcode opcode, std::string_view payload) {
         return;
     case Opcode::binary: close(CloseCode::bad_message, "clients send text messages only"); return;
     case Opcode::ping:
-        // A ping costs a text's allowance: a flood of them is a flood of messages to answer.
+        // A ping counts as a text: a flood of pings is a flood of messages to answer.
         if (!closing() && spend_allowance()) send(frame_message(Opcode::pong, payload));
         return;
     case Opcode::close:

@@ -42,7 +42,7 @@ class Viewer : public std::enable_shared_from_this<Viewer> {
     Viewer(boost::asio::ip::tcp::socket socket, bool is_operator, const QueueLimits& limits, ServeCounters& counters,
            ViewerHost& host);
 
-    /// `early`: bytes the client sent behind its handshake.
+    /// `early`: bytes the client sent right after its handshake.
     void start(std::span<const std::byte> early);
 
     /// Never dropped: hello, event, error, answers.
@@ -55,7 +55,7 @@ class Viewer : public std::enable_shared_from_this<Viewer> {
     void send_gap(const Gap& gap);
     /// The tape behind the connection changed: what the viewer missed of the old one no longer matters.
     void forget_gap() noexcept { outbox_.forget_gap(); }
-    /// Says why, lets what is under way finish for a moment, then ends.
+    /// Says why, gives messages under way a moment to finish, then ends.
     void close(CloseCode code, std::string_view reason);
 
     /// Ping, slow-viewer and closing clocks; called a few times a second.

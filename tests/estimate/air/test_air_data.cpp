@@ -123,7 +123,7 @@ TEST_CASE("heights on real days lie within the stated uncertainty") {
         const char* name;
         std::vector<Level> levels;
         double pad_temperature_k;
-        double share_max; ///< of the height, 500 m to 3 km
+        double fraction_max; ///< of the height, 500 m to 3 km
     };
     std::vector<Day> days{{"sounding", {}, 0, 0.032}, {"balloon", {}, 0, 0.032}};
     for (const auto& row : reference_rows("data/sounding_oun_2023-05-22_12z.csv")) {
@@ -142,7 +142,7 @@ TEST_CASE("heights on real days lie within the stated uncertainty") {
                       << " %)");
         CHECK(result.levels > 200);
         CHECK(result.worst_sigmas < 2.0);
-        CHECK(result.worst_fraction < day.share_max);
+        CHECK(result.worst_fraction < day.fraction_max);
         CHECK(result.worst_fraction <= result.standard_fraction + 0.002);
     }
 }

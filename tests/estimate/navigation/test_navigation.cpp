@@ -1,6 +1,6 @@
 // Navigation against the truth of seeded simulator flights. The check means something because the simulator (tools/sim)
-// fractions no model code with the estimators: it integrates forces on a body of its own equations and rotations, and
-// only the standard atmosphere's constants and the site's geodesy are common.
+// shares no model code with the estimators: it integrates forces on a body with its own equations and rotations; only
+// the standard atmosphere's constants and the site's geodesy are common.
 #include <catch2/catch.hpp>
 
 #include <algorithm>

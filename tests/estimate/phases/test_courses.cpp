@@ -1,6 +1,5 @@
 // Flights that do not end as they should, and more than one flight in a recording: silence at the ground and high above
-// it, a signal that comes back, a vehicle carried back and flown again. Truth is the simulator's (see
-// flight_harness.hpp).
+// it, a signal reacquired, a vehicle carried back and flown again. Truth is the simulator's (see flight_harness.hpp).
 #include <catch2/catch.hpp>
 
 #include "tests/estimate/chain/flight_harness.hpp"
@@ -54,7 +53,7 @@ double height_at(const sim::Truth& truth, double t_s) {
 
 } // namespace
 
-TEST_CASE("telemetry that ends at the impact is an impact expected, not a descent without end") {
+TEST_CASE("telemetry that ends at the impact means an expected impact, not an endless descent") {
     for (const bool inertial : {true, false}) {
         for (const std::uint64_t seed : {1, 2, 3}) {
             const Flight flight = make_flight("ballistic", seed, true);
@@ -79,7 +78,7 @@ TEST_CASE("telemetry that ends at the impact is an impact expected, not a descen
     }
 }
 
-TEST_CASE("silence high above the ground is neither a touchdown nor a descent indefinitely") {
+TEST_CASE("silence high above the ground is neither a touchdown nor an endless descent") {
     Flight flight = make_flight("nominal", 4, true);
     const double lost_s = flight.truth.events.ejections.at(0).t_s + 5.0;
     silence(flight, lost_s, 1e9);
@@ -100,7 +99,7 @@ TEST_CASE("silence high above the ground is neither a touchdown nor a descent in
     CHECK(!says_near_ground(*run.out.find(EventId::signal_lost)));
 }
 
-TEST_CASE("a signal that comes back is believed: in the air the descent goes on, at rest it was a landing") {
+TEST_CASE("a reacquired signal is believed: in the air the descent continues, at rest it was a touchdown") {
     struct Case {
         const char* name;
         double lost_before_landing_s;

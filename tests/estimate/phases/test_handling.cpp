@@ -1,6 +1,5 @@
-// What happens to a vehicle on the ground and must not be taken for a flight. Shapes and sizes are those of everyday
-// physics: what arms, cars, doors and wind can do. Each case runs with both sensors, and with one alone where it is
-// about that one.
+// What happens to a vehicle on the ground and must not be taken for a flight. Shapes and sizes are those that arms,
+// cars, doors and wind can produce. Each case runs with both sensors, and with one alone where it is about that one.
 #include <functional>
 #include <random>
 

@@ -1,6 +1,5 @@
-// Sensors that fail in flight, each way for barometer and accelerometer: announced by its name, and the flight's
-// moments still found with what is left. And what a link does to samples: duplicates, old ones, holes. Truth:
-// flight_harness.hpp.
+// Sensors that fail in flight, each way for barometer and accelerometer: announced by its name, and flight events are
+// still found with the rest. And what a link does to samples: duplicates, old ones, holes. Truth: flight_harness.hpp.
 #include <functional>
 
 #include <catch2/catch.hpp>
@@ -32,15 +31,11 @@ const std::vector<EventId> kAll{EventId::liftoff,    EventId::burnout,  EventId:
 
 } // namespace
 
-TEST_CASE("a sensor that fails is announced and the flight goes on with the other one") {
+TEST_CASE("a failed sensor is announced and the flight continues with the other one") {
     const double nan = std::nan("");
     const std::vector<Fault> faults{
-        {"barometer repeats one value",
-         EventId::sensor_frozen,
-         5.0,
-         [](auto& r, double held) { r.pressure_pa = held; },
-         {}},
-        {"barometer repeats one value from the pad on",
+        {"barometer is frozen", EventId::sensor_frozen, 5.0, [](auto& r, double held) { r.pressure_pa = held; }, {}},
+        {"barometer is frozen from the pad on",
          EventId::sensor_frozen,
          -6.0,
          [](auto& r, double held) { r.pressure_pa = held; },
@@ -61,12 +56,12 @@ TEST_CASE("a sensor that fails is announced and the flight goes on with the othe
          [](auto& r, double held) { r.pressure_pa = held + std::fmod(r.t_s * 7919.0, 11.0) - 5.0; },
          {}},
         {"barometer sends no number", EventId::sensor_silent, 5.0, [nan](auto& r, double) { r.pressure_pa = nan; }, {}},
-        {"accelerometer repeats one value",
+        {"accelerometer is frozen",
          EventId::sensor_frozen,
          5.0,
          {},
          [](auto& r, const auto& held) { r.accel_body_mps2 = held; }},
-        {"accelerometer repeats one value from the pad on",
+        {"accelerometer is frozen from the pad on",
          EventId::sensor_frozen,
          -6.0,
          {},

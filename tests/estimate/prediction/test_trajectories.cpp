@@ -141,7 +141,7 @@ TEST_CASE("drift under a parachute through layers of wind agrees with sums, quad
         const Eigen::Vector2d late = lag(*b, 20, 0, speed_mps);
         CHECK(b->landing_east_m(0) == Approx(expected.at("drift_east_m").get<double>() + late.x()).epsilon(5e-4));
         CHECK(b->landing_north_m(0) == Approx(expected.at("drift_north_m").get<double>() + late.y()).epsilon(5e-4));
-        // Slower by what the air that blows across adds to the drag while the vehicle lags.
+        // Slower: crosswind adds to the drag while the vehicle lags behind the air.
         CHECK(b->landing_s(0) == Approx(expected.at("descent_time_s").get<double>()).epsilon(1e-4));
     }
     int ran = 0;
@@ -197,7 +197,7 @@ TEST_CASE("two parachutes, the second at a height, drift as the quadrature says"
         const auto& in = c.at("inputs");
         const auto& expected = c.at("expected");
         RocketModel rocket = motorless(in.at("mass_kg"), 1, 0);
-        // The reference's second area stands alone; ours come on top of each other, as the first parachute stays out.
+        // The reference's second area replaces the first; ours adds to it, as the first parachute stays out.
         const double second_m2 = in.at("drag_area_main_m2").get<double>() - in.at("drag_area_first_m2").get<double>();
         rocket.parachutes = {{"first", in.at("drag_area_first_m2")},
                              {"main", second_m2, in.at("main_opens_at_height_m").get<double>()}};
@@ -319,8 +319,8 @@ TEST_CASE("powered ascents reach the apogee of Tsiolkovsky's equation and of an 
             leave_rail(conditions, *b, Lanes::Zero(), Lanes::Zero(), Lanes::Ones());
             climb(conditions, *b);
             const double apogee_m = expected.at(vacuum ? "apogee_height_m" : "apogee_above_pad_m");
-            // A thrust that ends at once, which no vehicle file may hold, ends with the step of 20 ms whose middle it
-            // passes: speed is off by up to 10 ms of it, height by twice that fraction.
+            // Thrust that stops at once, which no vehicle file may hold, stops with the 20 ms step whose middle it
+            // passes: speed is off by up to 10 ms of thrust, height by twice that fraction.
             const double end_mps2 = vacuum ? in.at("thrust_N").get<double>() / rocket.mass_dry_kg : 0;
             const double fraction = 0.01 * end_mps2 / expected.at("burn_out_speed_m_s").get<double>();
             CHECK(b->apogee_m(4) == Approx(apogee_m).epsilon(0.003 + 2 * fraction));

@@ -103,7 +103,7 @@ void check_fit(const std::string& id, const Segment& in, const nlohmann::json& e
 
 } // namespace
 
-TEST_CASE("the fitted line is the lowest edge over the mean, indefinitelyy delay model of the reference") {
+TEST_CASE("the fitted line is the lowest edge over the mean, for every delay model of the reference") {
     std::size_t count = 0;
     for (const auto& one : cases()) {
         if (one.at("kind") != "single_segment") continue;

@@ -188,7 +188,7 @@ TEST_CASE("one damaged byte costs at most two frames, wherever it is", "[deframe
     CHECK(worst == 2);
 }
 
-TEST_CASE("a deframer that is handed a frame's beginning goes on with it", "[deframer]") {
+TEST_CASE("a deframer that is given the start of a frame finishes it", "[deframer]") {
     // What a new recording does with the bytes pending in the one before.
     std::mt19937 random(11);
     const Bytes packet = random_packet(random, 3, 60);

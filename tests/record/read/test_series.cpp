@@ -20,7 +20,7 @@ struct Point {
     std::vector<double> values;
 };
 
-/// Rows with gaps, NaN, steps back in time and one stray far ahead: what links and reboots make of a series.
+/// Rows with gaps, NaN, steps back in time and one stray far ahead: as links and reboots leave a series.
 std::vector<Point> awkward_series(std::size_t count, std::uint32_t seed) {
     std::mt19937 random(seed);
     std::normal_distribution<double> normal(0, 10);

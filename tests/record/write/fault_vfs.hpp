@@ -12,7 +12,7 @@ class FaultyDisk {
     FaultyDisk(const FaultyDisk&) = delete;
     FaultyDisk& operator=(const FaultyDisk&) = delete;
 
-    /// Every write, sync and truncation fails with this SQLite result code from now on; 0: works again.
+    /// Every write, sync and truncation fails with this SQLite result code from here on; 0 ends it.
     void fail_writes(int code);
     /// The `operation`-th write or sync from now on (from 0), and it alone, fails with `code`.
     void fail_write_number(long operation, int code);

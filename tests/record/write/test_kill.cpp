@@ -70,19 +70,19 @@ TEST_CASE("killed at random moments, a recording opens, is whole and lost at mos
             CHECK(lost <= kPromise);
         }
 
-        // The next start mends it.
+        // The next start repairs it.
         {
             Recorder recorder({.directory = directory.path()}, sample_setup());
             recorder.begin(sample_schema(), kStart_ns, kStart_ns + 1'000'000 * kMs, "");
             REQUIRE(recorder.flush(5000));
         }
-        const auto mended = scan_recordings(directory.path());
-        REQUIRE(mended.size() == 2);
-        CHECK(mended[1].closed);
-        CHECK(mended[1].repaired);
-        CHECK(mended[1].damage.empty());
+        const auto repaired = scan_recordings(directory.path());
+        REQUIRE(repaired.size() == 2);
+        CHECK(repaired[1].closed);
+        CHECK(repaired[1].repaired);
+        CHECK(repaired[1].damage.empty());
         CHECK(directory.names().size() == 2);
-        auto reader = RecordingReader::open(mended[1].path);
+        auto reader = RecordingReader::open(repaired[1].path);
         REQUIRE(reader);
         const auto block = reader->series({0, {0}, 0, std::numeric_limits<std::int64_t>::max(), 3});
         REQUIRE(block);

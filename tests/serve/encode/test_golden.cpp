@@ -1,4 +1,4 @@
-/// Messages against tests/golden/stream, which a third writer made from protocol/STREAM.md.
+/// Messages against tests/golden/stream, made from protocol/STREAM.md by a writer that shares no code with the server.
 #include <catch2/catch.hpp>
 
 #include <limits>
@@ -113,7 +113,7 @@ TEST_CASE("texts equal the golden texts") {
                                   kTapeStartNs)) == json::parse(golden_text("status.json")));
 }
 
-TEST_CASE("text that is no UTF-8 still makes a JSON text") {
+TEST_CASE("text that is not UTF-8 still makes valid JSON") {
     const std::string replaced = "\xef\xbf\xbd\xef\xbf\xbd bad"; // U+FFFD twice
     const json text = json::parse(event_text(note_event(1, "\xff\xfe bad"), kTapeStartNs));
     CHECK(text.at("text") == replaced);

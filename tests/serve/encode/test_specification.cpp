@@ -1,4 +1,4 @@
-/// protocol/STREAM.md names the words that the server sends: each set stands there as the server has it.
+/// protocol/STREAM.md names the words that the server sends: each set is there as the server has it.
 #include <catch2/catch.hpp>
 
 #include <sstream>

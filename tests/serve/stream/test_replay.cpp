@@ -116,7 +116,7 @@ TEST_CASE("a recording is opened, searched, stepped and played") {
             CHECK(std::abs(times[i] - (2.005 + 0.005 * static_cast<double>(i))) < 1e-9);
         CHECK(events == 1);
     }
-    SECTION("pause holds the cursor, live goes back to the head") {
+    SECTION("pause holds the cursor, live goes back to live") {
         ask(client, {{"type", "play"}, {"rate", 1}});
         client.next_of("binary");
         client.send(R"({"type":"pause","request":5})");

@@ -241,6 +241,6 @@ TEST_CASE("shutdown closes viewers with 1001 and waits no longer than it has to"
     LiveServer deaf;
     StreamClient silent(deaf.port());
     REQUIRE(silent.next());
-    deaf.server->stop(300ms); // nobody answers the close frame: were it waited for, this would not end
+    deaf.server->stop(300ms); // the client never answers the close frame: waiting for it would never end
     CHECK(code_at_end(silent) == 1001);
 }

@@ -12,7 +12,7 @@ using namespace turnstone::sim;
 
 namespace {
 
-/// Long enough for statistics, with a vehicle that stands still.
+/// Long enough for statistics, with a vehicle at rest.
 Scenario standing(const Impairment& impairment) {
     Scenario scenario = demo_scenario("on-the-rail");
     scenario.before_ignition_s = 300.0;

@@ -26,7 +26,7 @@ inline constexpr int kHandlingCount = 7;
 struct HandlingStream {
     std::vector<ImuReading> imu;
     std::vector<PressureReading> pressure;
-    double greatest_axial_mps2; ///< of the true specific force, for tests to show that the case is not trivial
+    double greatest_axial_mps2; ///< of the true specific force; tests check that the case is not trivial
 };
 [[nodiscard]] HandlingStream handle(Handling kind, const Scenario& scenario, std::uint64_t seed, double duration_s);
 

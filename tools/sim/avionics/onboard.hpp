@@ -1,7 +1,7 @@
 #pragma once
 /// The vehicle's own small computer: a simple estimate of attitude, altitude and phase, as flight firmware of
-/// this class would make it. It is deliberately crude and shares nothing with the ground's estimators: the
-/// comparison of the two is what the dashboard shows.
+/// this class would make it. It is deliberately crude and shares nothing with the ground's estimators, since the
+/// dashboard compares the two.
 #include <cstdint>
 
 #include "tools/sim/avionics/sensors.hpp"

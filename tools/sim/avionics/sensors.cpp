@@ -23,7 +23,7 @@ Eigen::Vector3d converted(const Eigen::Vector3d& value, double range) {
     return value.unaryExpr([&](double v) { return std::clamp(std::round(v / step) * step, -range, range - step); });
 }
 
-/// Every `every`-th truth sample belongs to a sensor that is slower than the inertial one.
+/// A sensor slower than the inertial one takes every `every`-th truth sample.
 std::size_t ticks_per(double period_s) {
     return static_cast<std::size_t>(std::lround(period_s / kTruthStep_s));
 }

@@ -51,7 +51,7 @@ inline constexpr double kPressurePeriod_s = 0.040;
 inline constexpr double kFixPeriod_s = 0.200;
 inline constexpr double kHealthPeriod_s = 0.500;
 
-/// Everything the sensors of one run said, each in order of time, and the biases they had.
+/// All readings of one run, each sensor's in order of time, and the biases.
 struct SensorStream {
     std::vector<ImuReading> imu;
     std::vector<PressureReading> pressure;

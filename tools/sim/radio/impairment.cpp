@@ -9,7 +9,7 @@ namespace {
 
 /// Steepness of the loss of packets around the edge of range, per decibel.
 constexpr double kEdge_db = 1.5;
-/// A whip along the body radiates with the sine of the angle from the axis, and never quite nothing.
+/// A whip along the body radiates with the sine of the angle from the axis, and never quite zero.
 constexpr double kPatternLeast = 0.12;
 
 struct Interval {

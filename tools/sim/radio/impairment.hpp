@@ -1,7 +1,6 @@
 #pragma once
 /// What a radio does to framed packets: loss, bit errors, bursts, duplicates, delay, reordering, truncation,
-/// and fades with range and with the antenna's direction. Seeded: the same packets and seed meet the same
-/// fate.
+/// and fades with range and with the antenna's direction. Seeded: the same packets and seed have the same fate.
 #include <cstddef>
 #include <cstdint>
 #include <optional>
@@ -32,7 +31,7 @@ struct Impairment {
 /// "clean", "mild" (a good day) or "rough" (10 % loss and 2 s fades).
 [[nodiscard]] std::optional<Impairment> impairment_from_name(std::string_view name);
 
-/// One framed packet as the vehicle's transmitter sent it. Bytes stand in PacketStream::bytes.
+/// One framed packet as the vehicle's transmitter sent it. Its bytes are in PacketStream::bytes.
 struct SentPacket {
     std::uint16_t apid;
     std::uint16_t sequence_count;
@@ -52,7 +51,7 @@ struct PacketStream {
 enum class Fate : unsigned char { delivered, lost, corrupted, truncated };
 [[nodiscard]] std::string_view to_string(Fate fate);
 
-/// What became of one packet.
+/// The fate of one packet.
 struct PacketFate {
     Fate fate = Fate::delivered;
     bool faded = false;      ///< lost to a fade or to range rather than to chance

@@ -72,7 +72,7 @@ class PtyOutput final : public Output {
         if (::ptsname_r(master_.get(), name, sizeof name) != 0)
             return fail("the pseudo-terminal has no name: " + last_error());
         {
-            // Raw before anybody opens it: a reader's first bytes must not be echoed back or translated.
+            // Raw before a reader opens it: its first bytes must not be echoed or translated.
             const Descriptor reader_side(::open(name, O_RDWR | O_NOCTTY | O_CLOEXEC));
             termios settings{};
             if (!reader_side.open() || ::tcgetattr(reader_side.get(), &settings) != 0)
@@ -109,8 +109,8 @@ class PtyOutput final : public Output {
             }
             if (written < 0 && errno == EINTR) continue;
             if (written < 0 && errno == EAGAIN) {
-                // The reader is behind. A serial driver would hold a few milliseconds; faster than real time
-                // a reader deserves a moment, so that a test loses nothing.
+                // The reader is behind. A serial driver would buffer a few milliseconds. Faster than real time, wait a
+                // moment for the reader, so that a test loses nothing.
                 pollfd waiting{master_.get(), POLLOUT, 0};
                 if (::poll(&waiting, 1, 2000) > 0 && (waiting.revents & POLLHUP) == 0) continue;
             }
@@ -119,7 +119,7 @@ class PtyOutput final : public Output {
     }
 
   private:
-    /// The master reports a hang-up as long as nobody holds the other side open.
+    /// The master reports a hang-up while nothing holds the other side open.
     [[nodiscard]] bool has_reader() const {
         pollfd state{master_.get(), POLLOUT, 0};
         return ::poll(&state, 1, 0) >= 0 && (state.revents & POLLHUP) == 0;
@@ -134,7 +134,7 @@ class UdpOutput final : public Output {
     explicit UdpOutput(int socket) : socket_(socket) {}
     bool wait_for_reader(double) override { return true; }
     void write(std::span<const std::uint8_t> bytes) override {
-        // Nobody listening shows as ECONNREFUSED on a later send: a radio does not care either.
+        // With no listener a later send gives ECONNREFUSED: a radio would not notice either.
         (void)::send(socket_.get(), bytes.data(), bytes.size(), MSG_NOSIGNAL);
     }
 

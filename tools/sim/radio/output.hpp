@@ -12,11 +12,11 @@ namespace turnstone::sim {
 class Output {
   public:
     virtual ~Output() = default;
-    /// Waits at most `seconds` until somebody listens; true when somebody does (or nobody is needed).
+    /// Waits up to `seconds` for a listener; true when there is one, or none is needed.
     [[nodiscard]] virtual bool wait_for_reader(double seconds) = 0;
-    /// Never blocks for long: bytes that nobody reads are dropped, as on a radio.
+    /// Never blocks for long: unread bytes are dropped, as on a radio.
     virtual void write(std::span<const std::uint8_t> bytes) = 0;
-    /// As if the cable were pulled, and put back. Outputs without a cable ignore it.
+    /// Pulls the cable, or puts it back. Outputs without a cable ignore it.
     virtual void unplug() {}
     [[nodiscard]] virtual Result<void> plug() { return {}; }
 };

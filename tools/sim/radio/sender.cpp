@@ -41,7 +41,7 @@ Result<void> play(const DeliveredStream& stream, Output& output, double speed,
             done += piece;
         }
     }
-    // Closing a pseudo-terminal throws away what its reader has not yet taken.
+    // Closing a pseudo-terminal discards what its reader has not taken.
     std::this_thread::sleep_for(kLinger);
     return {};
 }

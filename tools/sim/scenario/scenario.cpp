@@ -13,8 +13,7 @@ namespace {
 
 constexpr double kDegree_rad = std::numbers::pi / 180.0;
 
-/// 1-sigma scatter of a flight around its description, of the size that hobby motors, hand-built airframes
-/// and forecasts show.
+/// 1-sigma scatter of a flight around its description, as hobby motors, hand-built airframes and forecasts show it.
 namespace scatter {
 constexpr double kThrust = 0.02;
 constexpr double kBurnTime = 0.015; ///< at constant impulse
@@ -130,7 +129,7 @@ Result<Scenario> make_scenario(std::string_view name, const std::filesystem::pat
 FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
     const RocketModel& rocket = *scenario.vehicle.rocket;
     Random random(seed, "dispersion");
-    // Draws are made in one order whether used or not, so that one more use does not shift the others.
+    // All draws are made, in one order, used or not, so that one more use does not shift the others.
     const double on = scenario.disperse ? 1.0 : 0.0;
     const auto around_one = [&](double sigma) { return 1.0 + on * sigma * std::clamp(random.normal(), -3.0, 3.0); };
     const auto around_zero = [&](double sigma) { return on * sigma * std::clamp(random.normal(), -3.0, 3.0); };

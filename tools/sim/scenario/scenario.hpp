@@ -1,5 +1,5 @@
 #pragma once
-/// What to simulate: a vehicle, a site and a course of events, and the scatter of one seeded flight.
+/// What to simulate: a vehicle, a site, a course of events, and the scatter of a seeded flight.
 #include <cstdint>
 #include <filesystem>
 #include <optional>

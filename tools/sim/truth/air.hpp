@@ -1,9 +1,8 @@
 #pragma once
 /// The air of one day above the pad, its wind with gusts, and gravity.
 ///
-/// Independence: nothing here is used by the estimators, and nothing of theirs is used here; only the
-/// physical constants of shared/atmosphere.hpp are common. An error in the estimators' air model would
-/// otherwise cancel in the comparison.
+/// Independent of the estimators: they share only the physical constants of shared/atmosphere.hpp. Otherwise an error
+/// in the estimators' air model would cancel in the comparison.
 #include <Eigen/Core>
 
 #include "tools/sim/truth/random.hpp"
@@ -47,9 +46,8 @@ struct Gravity {
     }
 };
 
-/// Normal gravity at a pad by the series of the Geodetic Reference System 1980 with the free-air gradient
-/// (H. Moritz, Geodetic Reference System 1980, Journal of Geodesy 74, 2000). Error below 1e-4 m/s2 below 5
-/// km.
+/// Normal gravity at a pad by the series of the Geodetic Reference System 1980, with the free-air gradient (H. Moritz,
+/// Geodetic Reference System 1980, Journal of Geodesy 74, 2000). Error below 1e-4 m/s2 below 5 km.
 [[nodiscard]] Gravity gravity_at_pad(double latitude_deg, double height_ellipsoid_m);
 
 /// Mean wind against height above the pad, and gusts on it.

@@ -1,5 +1,5 @@
 #pragma once
-/// airframe.json: what only the simulator knows of a vehicle. Estimators never read this file.
+/// airframe.json: what only the simulator knows of a vehicle. Estimators never read it.
 #include <array>
 #include <string>
 #include <vector>

@@ -92,7 +92,7 @@ BodyRate FlightModel::rate_of(double t_s, const BodyState& s) const {
     Eigen::Vector3d torque(-damping * frame.roll_damping_m2 * w.x(), -damping * frame.damping_length2_m2 * w.y(),
                            -damping * frame.damping_length2_m2 * w.z());
     if (!separated_) {
-        // In one piece the fins hold the nose into the wind; a bay on a cord has no such order.
+        // In one piece the fins hold the nose into the wind; a bay on a cord has no such stability.
         torque += Eigen::Vector3d(-frame.static_margin_m, 0.0, 0.0).cross(normal);
         torque.x() += pressure_area_n * frame.roll_cant_m;
     }
@@ -171,7 +171,7 @@ void FlightModel::step_until(double dt_s, const Reached& reached) {
 Eigen::Vector3d FlightModel::advance_to(double target_s, double max_step_s) {
     const double begin_s = t_s_;
     force_sum_.setZero();
-    // A remainder below a nanosecond is rounding of the sum of steps.
+    // A remainder below a nanosecond is rounding.
     while (target_s - t_s_ > 1e-9) {
         double end_s = std::min(next_corner_s(target_s), t_s_ + max_step_s);
         if (target_s - end_s < 1e-9) end_s = target_s;
@@ -212,7 +212,7 @@ double FlightModel::next_corner_s(double limit_s) const {
     return next == corners_s_.end() ? limit_s : std::min(limit_s, *next);
 }
 
-/// Notices what happened during a step and what it sets off.
+/// Finds what happened during a step and what it sets off.
 void FlightModel::watch(const BodyState& before, double t_before_s) {
     if (motion_ != Motion::free) return;
     const double fall_before = before.velocity_enu_mps.z();

@@ -1,6 +1,6 @@
 #pragma once
-/// The motion of one vehicle from the rail to the ground. Six degrees of freedom throughout, also under a
-/// parachute: it pulls at the riser's attachment, so hanging, swinging and tumbling follow from the same equations.
+/// The motion of one vehicle from the rail to the ground. Six degrees of freedom throughout, even under a parachute: it
+/// pulls at the riser's attachment, so hanging, swinging and tumbling follow from the same equations.
 ///
 /// Forces and moments in body axes (equations of the `sixdof_flight` reference case): thrust along x; drag
 /// against the air-relative velocity; normal force in proportion to the sine of the angle of attack, applied
@@ -51,7 +51,7 @@ struct FlightSetup {
 
 enum class Motion : unsigned char { held, rail, free, down };
 
-/// A deployment that happened.
+/// An ejection that happened.
 struct Ejection {
     double t_s;
     std::size_t parachute; ///< index into FlightSetup::parachutes

@@ -1,6 +1,6 @@
 #pragma once
-/// Seeded random numbers, the same on every platform: the distributions of <random> are not specified to the
-/// bit, so the few that the simulator needs are made here from std::mt19937_64, which is.
+/// Seeded random numbers, the same on every platform: the distributions of <random> are not specified to the bit;
+/// std::mt19937_64 is, and the few distributions needed are made from it here.
 #include <cmath>
 #include <cstdint>
 #include <random>
@@ -10,8 +10,8 @@
 
 namespace turnstone::sim {
 
-/// One independent stream. Each part of the simulator draws from its own (named) stream, so that a change in
-/// one part, say a second gyroscope draw, leaves the wind of every seed as it was.
+/// One independent stream. Each part of the simulator draws from its own (named) stream, so that a change in one part,
+/// say one more gyroscope draw, leaves the wind of every seed as it is.
 class Random {
   public:
     Random(std::uint64_t seed, std::string_view stream_name) : engine_(mix(seed, stream_name)) {}

@@ -1,7 +1,6 @@
 #pragma once
-/// Piecewise linear table. The simulator has its own, although shared/vehicle.hpp has one: the estimators
-/// interpolate with that, and a slip in it must not cancel out when estimates are compared with the
-/// simulator's truth.
+/// Piecewise linear table. The simulator does not use the one in shared/vehicle.hpp: the estimators interpolate with
+/// that, and a slip in it must not cancel when estimates are compared with the truth.
 #include <algorithm>
 #include <cstddef>
 #include <vector>

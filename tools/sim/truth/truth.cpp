@@ -9,9 +9,9 @@ namespace turnstone::sim {
 namespace {
 
 constexpr double kFineStep_s = 0.001;
-/// Nothing flies longer: a vehicle of this class is down, or something is wrong with its description.
+/// By this time a vehicle of this class is down, or its description is wrong.
 constexpr double kFlightLimit_s = 900.0;
-/// Above this speed of impact the electronics are taken to be gone.
+/// An impact faster than this destroys the electronics.
 constexpr double kSurvivableImpact_mps = 18.0;
 constexpr double kImpactPulse_s = 0.022;
 constexpr double kTipOver_s = 0.9;

@@ -1,6 +1,6 @@
 #pragma once
-/// The true history of a run at the rate of the inertial sensor: from it every sensor is made, and tests
-/// compare with it.
+/// The true history of a run at the rate of the inertial sensor. Sensors are modelled from it, and tests compare with
+/// it.
 #include <cstdint>
 #include <string_view>
 #include <vector>

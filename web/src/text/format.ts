@@ -56,7 +56,7 @@ export function format_duration(t_s: number): string {
   return minutes > 0 ? `${minutes} min ${two(whole % 60)} s` : `${whole} s`;
 }
 
-/** A length that does not count: "1 min", "2 min 05 s". */
+/** A fixed duration: "1 min", "2 min 05 s". */
 export const format_span = (t_s: number): string => format_duration(t_s).replace(/ 00 (s|min)$/, '');
 
 /** Time still to go: "in 6.3 s", "in 1 min 20 s", "now". Empty when unknown. */

@@ -109,7 +109,7 @@ describe('the apogee card', () => {
       '405.3 m AGL',
       'at T+0:12.50 ± 0.060 s',
     ]);
-    expect(card(stand(56, ascent, events), 'apogee')?.title, 'at a cursor before it').toBe('Predicted apogee');
+    expect(card(stand(56, ascent, events), 'apogee')?.title, 'behind live, before it').toBe('Predicted apogee');
   });
   it('gives no time since a liftoff that was not seen', () => {
     const events = [event(2, 57.5, 'flight_event', 'v/flight/apogee')];

@@ -15,7 +15,7 @@ it('takes no clock for another', () => {
   const page_ms: PageMs = page_now();
   // @ts-expect-error seconds on the tape are not UTC
   const utc: UtcMs = t_s;
-  // @ts-expect-error the page's clock is not a place on the tape
+  // @ts-expect-error the page's clock is not a time on the tape
   const on_tape: TapeSeconds = page_ms;
   // @ts-expect-error T+ counts from liftoff, not from the start of the tape
   format_clock(t_s);
