@@ -167,7 +167,10 @@ async function compare_estimates(page, id, what) {
   const t_s = await cursor_of(page);
   const { get, happened } = await recorded_estimates(id, t_s);
   const same = (name, got, ...want) => check(`${what}: ${name} at ${t_s.toFixed(2)} s is the recorded one`, want.every(Number.isNaN) ? got.every(Number.isNaN) : got.length === want.length && want.every((value, i) => close(got[i], value)), `screen ${got}, recording ${want}`);
-  const flat = (east, north) => [Math.hypot(east, north), (Math.atan2(east, north) * 180 / Math.PI + 360) % 360];
+  const flat = (east, north) => {
+    const distance = Math.hypot(east, north);
+    return [distance, distance > 0 ? (Math.atan2(east, north) * 180 / Math.PI + 360) % 360 : NaN]; // at the pad: no direction
+  };
   same('apogee', await card_numbers(page, 'apogee'), happened.has('apogee') ? get('derived/altitude_max_m') : get('ascent/apogee_m'));
   if (!happened.has('apogee')) {
     const text = await card_text(page, 'apogee');

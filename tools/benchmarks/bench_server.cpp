@@ -216,7 +216,7 @@ int next_mark(Stream& stream) {
     }
 }
 
-void report(const char* name, std::vector<double> values) {
+void report(const char* name, const std::vector<double>& values) {
     std::printf("  %-44s p50 %7.3f ms   p99 %7.3f ms   worst %7.3f ms\n", name, bench::quantile(values, 0.5),
                 bench::quantile(values, 0.99), bench::quantile(values, 1));
 }

@@ -69,7 +69,7 @@ class Predictor {
 
   private:
     static constexpr int kDraws = 19 + 2 * WindProfile::kNodes;
-    void fly_block(int block);
+    void fly_block(int index);
     void set_up(FlightBlock& block, int index) const;
     [[nodiscard]] Prediction summarise();
 

@@ -41,7 +41,7 @@ class Ground {
 
 /// What all flights of a round share.
 struct FlightConditions {
-    FlightConditions(const RocketModel& rocket, double gravity_mps2, const Ground& ground);
+    FlightConditions(const RocketModel& model, double gravity_mps2, const Ground& ground);
     void set_air(const DayAtmosphere& air);
 
     static constexpr int kTable = 128;

@@ -19,7 +19,7 @@ struct Target {
 };
 
 /// Origin form only ("/path?query"). Refuses bad percent escapes, control characters and parameters given twice.
-[[nodiscard]] Result<Target> parse_target(std::string_view target);
+[[nodiscard]] Result<Target> parse_target(std::string_view text);
 
 /// Unknown parameters are mistakes, not ignored.
 [[nodiscard]] Result<void> allow_parameters(const Target& target, std::initializer_list<std::string_view> names);

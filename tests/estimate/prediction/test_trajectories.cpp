@@ -25,7 +25,7 @@ using namespace turnstone::test;
 namespace {
 
 std::vector<nlohmann::json> cases_of(const std::string& file, const std::string& kind) {
-    const auto cases = reference_cases("numerics/" + file, kind);
+    auto cases = reference_cases("numerics/" + file, kind);
     REQUIRE_FALSE(cases.empty());
     return cases;
 }
