@@ -7,9 +7,9 @@ cd "$root"
 say() { printf '\033[1m== %s\033[0m\n' "$*"; }
 stop() { printf 'turnstone: %s\n' "$*" >&2; exit 1; }
 
-# packages_wanted [test]: the names of tools/packages.txt, those after "[test]" only when asked for.
+# packages_wanted [SECTION]: the names of tools/packages.txt up to the end of a section; without one, up to the first.
 packages_wanted() {
-    awk -v test="${1:-}" '/^#/ || /^$/ {next} /^\[test\]$/ {if (test == "") exit; next} {print}' tools/packages.txt
+    awk -v last="[${1:-}]" 'BEGIN {whole = last == "[]"} /^#/ || /^$/ {next} /^\[/ {if (whole) exit; whole = $0 == last; next} {print}' tools/packages.txt
 }
 
 is_installed() {
