@@ -53,8 +53,8 @@ double quantile(std::vector<double>& values, double p) {
 } // namespace
 
 Predictor::Predictor(const RocketModel& rocket, const Site& site)
-    : rocket_(&rocket), site_(&site), ground_(site),
-      conditions_(rocket, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m), ground_),
+    : rocket_(&rocket), site_(&site),
+      conditions_(rocket, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m), Ground(site)),
       normals_(draw_normals(static_cast<std::size_t>(kFlights) * kDraws, kSeed)) {
     const LocalFrame frame(site.pad);
     for (const GeodeticPosition& corner : site.boundary)

@@ -65,7 +65,7 @@ class Predictor {
     void start(const PredictionStart& start, const FlightFit& fit, const WindProfile& wind, const DayAtmosphere& air);
     /// Flies that many blocks of each case. Returns the prediction when they were the round's last.
     std::optional<Prediction> advance(int blocks);
-    [[nodiscard]] bool flat_ground() const noexcept { return ground_.flat(); }
+    [[nodiscard]] bool flat_ground() const noexcept { return conditions_.ground.flat(); }
 
   private:
     static constexpr int kDraws = 19 + 2 * WindProfile::kNodes;
@@ -75,7 +75,6 @@ class Predictor {
 
     const RocketModel* rocket_;
     const Site* site_;
-    Ground ground_;
     FlightConditions conditions_;
     std::vector<Eigen::Vector2d> boundary_;
     std::vector<double> normals_; ///< kDraws for each flight, draws of one block's lanes side by side

@@ -153,7 +153,7 @@ double Ground::at(double east_m, double north_m) const {
 }
 
 FlightConditions::FlightConditions(const RocketModel& model, double gravity, const Ground& the_ground)
-    : rocket(&model), ground(&the_ground), gravity_mps2(gravity), burn_time_s(std::max(0.01, model.burn_time_s())) {
+    : rocket(&model), ground(the_ground), gravity_mps2(gravity), burn_time_s(std::max(0.01, model.burn_time_s())) {
     for (std::size_t k = 0; k < kTable; ++k) {
         const double t_s = burn_time_s * static_cast<double>(k) / (kTable - 1);
         drag_coefficient[k] = model.drag_coefficient.at(mach_step * static_cast<double>(k));
@@ -253,9 +253,9 @@ void descend(const FlightConditions& c, FlightBlock& b) {
         }
         const Lanes x = b.x_m, y = b.y_m, z = b.z_m, t = b.t_s;
         step(c, b, kFallStep_s, alive);
-        if (!(b.z_m < c.ground->highest_m()).any()) continue;
+        if (!(b.z_m < c.ground.highest_m()).any()) continue;
         for (int k = 0; k < kLanes; ++k) {
-            const double ground_m = c.ground->at(b.x_m(k), b.y_m(k));
+            const double ground_m = c.ground.at(b.x_m(k), b.y_m(k));
             if (alive(k) > 0 && b.z_m(k) <= ground_m) {
                 const double part = std::clamp((z(k) - ground_m) / std::max(1e-9, z(k) - b.z_m(k)), 0.0, 1.0);
                 b.x_m(k) = x(k) + part * (b.x_m(k) - x(k));

@@ -46,7 +46,7 @@ struct FlightConditions {
 
     static constexpr int kTable = 128;
     const RocketModel* rocket;
-    const Ground* ground;
+    Ground ground;
     double gravity_mps2;
     double burn_time_s, mach_step = 0.02;
     std::array<double, kTable> drag_coefficient{};               ///< against Mach in steps of mach_step
