@@ -1,10 +1,8 @@
 /// A recording that an older version wrote. It describes itself, so it is shown as it is; with vehicle files that this
 /// version reads it can be processed again.
 #include <algorithm>
-#include <fstream>
 
 #include <catch2/catch.hpp>
-#include <zlib.h>
 
 #include "server/pipeline/vehicle_texts.hpp"
 #include "server/record/format/sqlite.hpp"
@@ -14,6 +12,7 @@
 #include "server/record/verify.hpp"
 #include "server/record/write/repair.hpp"
 #include "tests/record/support.hpp"
+#include "tests/support/older_recording.hpp"
 #include "tests/support/tree.hpp"
 
 namespace turnstone {
@@ -24,21 +23,10 @@ using namespace record_test;
 constexpr std::int64_t kAll = std::numeric_limits<std::int64_t>::max();
 const std::filesystem::path kGolden = test::source_path("tests/golden/recording");
 
-void inflate_to(const std::filesystem::path& target) {
-    gzFile in = gzopen((kGolden / "layout_1.sqlite.gz").c_str(), "rb");
-    REQUIRE(in != nullptr);
-    std::ofstream out(target, std::ios::binary);
-    char buffer[65536];
-    int read = 0;
-    while ((read = gzread(in, buffer, sizeof(buffer))) > 0) out.write(buffer, read);
-    REQUIRE(gzclose(in) == Z_OK);
-    REQUIRE(read == 0);
-}
-
 /// The recording in a directory of its own.
 class OlderRecording {
   public:
-    OlderRecording() : path_(directory_.recording("older")) { inflate_to(path_); }
+    OlderRecording() : path_(directory_.recording("older")) { test::write_older_recording(path_); }
     [[nodiscard]] const std::filesystem::path& path() const { return path_; }
     [[nodiscard]] const std::filesystem::path& directory() const { return directory_.path(); }
     [[nodiscard]] RecordingReader reader() const {

@@ -72,13 +72,13 @@ json event_json(const Event& event, std::int64_t t_start_ns) {
             {"data", std::move(data)}};
 }
 
-json frames_json(const FramePage& page, const std::vector<std::string>& links, std::int64_t t_start_ns) {
+json frames_json(const FramePage& page, const std::vector<LinkSetup>& links, std::int64_t t_start_ns) {
     json frames = json::array();
     for (std::size_t i = 0; i < page.frames.size(); ++i) {
         const FrameRecord& frame = page.frames[i];
         frames.push_back({{"id", page.ids[i]},
                           {"t_rx_s", tape_seconds(frame.t_rx_ns, t_start_ns)},
-                          {"link", frame.link < links.size() ? links[frame.link] : std::string()},
+                          {"link", frame.link < links.size() ? links[frame.link].name : std::string()},
                           {"octets", frame.link_octets},
                           {"frame_verdict", word(frame.frame_verdict)},
                           {"packet_verdict", word(frame.packet_verdict)},

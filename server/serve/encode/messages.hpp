@@ -20,7 +20,7 @@ namespace turnstone {
 
 [[nodiscard]] nlohmann::json latest_json(const LatestRows& latest, std::int64_t t_start_ns);
 [[nodiscard]] nlohmann::json event_json(const Event& event, std::int64_t t_start_ns);
-[[nodiscard]] nlohmann::json frames_json(const FramePage& page, const std::vector<std::string>& links,
+[[nodiscard]] nlohmann::json frames_json(const FramePage& page, const std::vector<LinkSetup>& links,
                                          std::int64_t t_start_ns);
 
 struct HelloParts {
