@@ -111,6 +111,7 @@ TEST_CASE("everything in an older recording can be read") {
         CHECK(with_key("link/backup/down").level == Level::caution);
         CHECK(with_key("link/backup/down").kind == EventKind::alert_raised);
         CHECK(with_key("marker").text == "key turned");
+        CHECK(std::ranges::none_of(events, [](const Event& event) { return event.id.has_value(); }));
     }
     SECTION("frames, with their bytes; a copy of a packet is a duplicate") {
         const FramePage page = reader.frames(0, 100'000, std::nullopt);

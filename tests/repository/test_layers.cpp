@@ -45,7 +45,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"server/link", {"shared"}},
     {"server/setup", {"shared", "server/pipeline", "server/link"}},
 
-    {"server/record/format", {"protocol/dictionary", "server/pipeline"}},
+    {"server/record/format", {"shared", "protocol/dictionary", "server/pipeline"}},
     {"server/record/write", {"shared", "server/pipeline", "server/record/format"}},
     {"server/record/read", {"shared", "server/pipeline", "server/record/format", "server/record/write"}},
     {"server/record",
