@@ -53,6 +53,7 @@ TEST_CASE("an older recording is described, read and drawn") {
         return *std::ranges::find_if(events, [&](const json& event) { return event.at("key") == key; });
     };
     CHECK(keyed("knot/flight/lift_off").at("text") == "Lift-off");
+    CHECK(keyed("knot/flight/lift_off").at("event") == nullptr);
     CHECK(keyed("link/backup/down").at("level") == "caution");
 
     const json frames = older.get("/frames?limit=500").at("frames");

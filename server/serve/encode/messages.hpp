@@ -52,8 +52,8 @@ struct ReplayPosition {
                                       const nlohmann::json* latest);
 [[nodiscard]] std::string error_text(std::string_view message, std::optional<std::int64_t> request);
 
-/// Stable name of an event below 2^53: FNV-1a (64 bits, upper 53) over both times, key and text, so that the stream and
-/// the stored tape agree without a counter that survives restarts.
-[[nodiscard]] std::uint64_t event_id(const Event& event) noexcept;
+/// Stable number of an event below 2^53: FNV-1a (64 bits, upper 53) over both times, key and text, so that the stream
+/// and the stored tape agree without a counter that survives restarts.
+[[nodiscard]] std::uint64_t event_number(const Event& event) noexcept;
 
 } // namespace turnstone
