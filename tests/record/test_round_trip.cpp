@@ -314,7 +314,8 @@ TEST_CASE("every kind of event value and of action comes back as it was, bit for
                                       LinkReport{"radio", LinkState::cannot_open, awkward},
                                       RecorderReport{awkward},
                                       EngineTotal{"sanderling", 0.1},
-                                      EngineTotal{"sanderling", most}};
+                                      EngineTotal{"sanderling", most},
+                                      UnknownAction{"{\"action\": " + awkward}};
     const TemporaryFolder directory;
     std::string id;
     {
