@@ -85,7 +85,7 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
 
     std::string id;
     {
-        Recorder recorder({.directory = directory.path()}, setup);
+        Recorder recorder(recorder_settings(directory.path()), setup);
         id = recorder.begin(schema, kStart_ns, kStart_ns, "first flight");
         recorder.push(batch);
         recorder.set_meta("notes", "calm");
@@ -319,7 +319,7 @@ TEST_CASE("every kind of event value and of action comes back as it was, bit for
     const TemporaryFolder directory;
     std::string id;
     {
-        Recorder recorder({.directory = directory.path()}, sample_setup());
+        Recorder recorder(recorder_settings(directory.path()), sample_setup());
         id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
         auto batch = std::make_shared<Batch>();
         for (const Action& action : actions) batch->actions.push_back({batch->actions.size(), kStart_ns, action});
@@ -367,7 +367,7 @@ TEST_CASE("the bytes of frames are found however chunks fall") {
     std::vector<std::pair<std::size_t, std::size_t>> expected; // offset, size
     std::string id;
     {
-        Recorder recorder({.directory = directory.path()}, sample_setup());
+        Recorder recorder(recorder_settings(directory.path()), sample_setup());
         id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
         auto batch = std::make_shared<Batch>();
         batch->bytes = stream;
@@ -409,7 +409,7 @@ TEST_CASE("a new recording loses no byte between the old one and itself") {
     BatchMaker maker;
     std::vector<std::string> ids;
     {
-        Recorder recorder({.directory = directory.path()}, sample_setup());
+        Recorder recorder(recorder_settings(directory.path()), sample_setup());
         ids.push_back(recorder.begin(sample_schema(), kStart_ns, kStart_ns, "a"));
         for (int i = 0; i < 300; ++i) {
             recorder.push(maker.next());
