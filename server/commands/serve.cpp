@@ -21,7 +21,7 @@
 #include "server/commands/subcommands.hpp"
 #include "server/record/read/engine_totals.hpp"
 #include "server/record/write/recorder.hpp"
-#include "server/serve/server.hpp"
+#include "server/serve/port/server.hpp"
 #include "server/setup/serve_setup.hpp"
 
 namespace turnstone {

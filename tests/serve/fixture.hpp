@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "server/serve/server.hpp"
+#include "server/serve/port/server.hpp"
 #include "tests/serve/client.hpp"
 #include "tests/serve/golden_tape.hpp"
 #include "tests/support/temporary_folder.hpp"

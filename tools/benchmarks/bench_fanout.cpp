@@ -26,7 +26,7 @@
 #include <boost/asio/post.hpp>
 #include <boost/beast/websocket/stream.hpp>
 
-#include "server/serve/server.hpp"
+#include "server/serve/port/server.hpp"
 #include "tools/benchmarks/measure.hpp"
 #include "tools/benchmarks/tables.hpp"
 
