@@ -11,7 +11,7 @@
 #include "server/link/link.hpp"
 #include "server/pipeline/pipeline.hpp"
 #include "server/record/write/recorder.hpp"
-#include "server/serve/server.hpp"
+#include "server/serve/port/server.hpp"
 
 namespace turnstone {
 

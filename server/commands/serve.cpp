@@ -21,7 +21,7 @@
 #include "server/commands/subcommands.hpp"
 #include "server/record/read/engine_totals.hpp"
 #include "server/record/write/recorder.hpp"
-#include "server/serve/server.hpp"
+#include "server/serve/port/server.hpp"
 #include "server/setup/serve_setup.hpp"
 
 namespace turnstone {
@@ -86,23 +86,19 @@ void greet(const Server& server, const Settings& settings, const std::string& op
 }
 
 ServeSettings serve_settings(const Settings& settings, std::span<const Asset> assets) {
-    ServeSettings out;
-    out.listen_address = settings.bind_address();
-    out.port = static_cast<std::uint16_t>(settings.port);
-    out.host_names = settings.host_names;
-    out.recordings = settings.recordings;
-    out.operator_key = settings.operator_key.empty() ? random_key() : settings.operator_key;
-    out.assets = assets;
-    out.viewers_max = static_cast<std::size_t>(settings.viewers_max);
-    return out;
+    return {.listen_address = settings.bind_address(),
+            .port = static_cast<std::uint16_t>(settings.port),
+            .host_names = settings.host_names,
+            .recordings = settings.recordings,
+            .operator_key = settings.operator_key.empty() ? random_key() : settings.operator_key,
+            .assets = assets,
+            .viewers_max = static_cast<std::size_t>(settings.viewers_max)};
 }
 
 RecorderSettings recorder_settings(const Settings& settings) {
-    RecorderSettings out;
-    out.directory = settings.recordings;
-    out.commit_interval_ms = settings.commit_interval_ms;
-    out.sync_every_commit = settings.sync_every_commit;
-    return out;
+    return {.directory = settings.recordings,
+            .commit_interval_ms = settings.commit_interval_ms,
+            .sync_every_commit = settings.sync_every_commit};
 }
 
 /// Until SIGINT, SIGTERM or SIGHUP.

@@ -2,6 +2,7 @@
 /// Something that happened: phases, flight events, link states, alerts, markers. Estimators say what happened and give
 /// values; server/pipeline/events.cpp adds key, level and sentence.
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <variant>
 #include <vector>
@@ -106,9 +107,10 @@ struct EstimateEvent {
 
 /// An event as it is recorded and shown. Never dropped on the way to recorder or viewer.
 struct Event {
-    std::int64_t t_ns;       ///< when it happened (may be before it was found)
-    std::int64_t t_found_ns; ///< when it was found
-    double t_sigma_s;        ///< 1-sigma of t_ns; 0: exact
+    std::optional<EventId> id = {}; ///< empty: from a recording that does not say
+    std::int64_t t_ns;              ///< when it happened (may be before it was found)
+    std::int64_t t_found_ns;        ///< when it was found
+    double t_sigma_s;               ///< 1-sigma of t_ns; 0: exact
     EventKind kind;
     Level level;
     int vehicle;      ///< -1: none

@@ -9,16 +9,17 @@
 
 #include <boost/asio/ip/address.hpp>
 
-#include "shared/endpoint.hpp"
 #include "shared/uri.hpp"
 
 namespace turnstone {
 
 namespace {
 
-constexpr std::array kForms = {EndpointForm{"serial", "serial:PATH?baud=57600"},
-                               EndpointForm{"udp", "udp://ADDRESS:PORT"}, EndpointForm{"tcp", "tcp://HOST:PORT"},
-                               EndpointForm{"file", "file:PATH?pace=57600"}};
+constexpr auto kForms = [] {
+    std::array<EndpointForm, kLinkForms.size()> forms{};
+    std::ranges::transform(kLinkForms, forms.begin(), &LinkForm::form);
+    return forms;
+}();
 
 constexpr unsigned kPaceBaudMin = 10;
 constexpr unsigned kPaceBaudMax = 1'000'000'000;
@@ -132,6 +133,19 @@ class LinkReader {
 };
 
 } // namespace
+
+std::string link_forms_help() {
+    std::size_t width = 0;
+    for (const LinkForm& link : kLinkForms) width = std::max(width, link.form.form.size());
+    std::string out = "One of\n";
+    for (const LinkForm& link : kLinkForms) {
+        std::string line = "  " + std::string(link.form.form);
+        if (!link.note.empty()) line += std::string(width + 5 - line.size(), ' ') + "(" + std::string(link.note) + ")";
+        out += line + "\n";
+    }
+    return out + "Each also takes name=SHORT and, with several vehicles, vehicle=NAME.\n"
+                 "Write ? before the first option and & before each further one.";
+}
 
 Result<LinkUri> parse_link_uri(std::string_view text) {
     auto endpoint = parse_endpoint("link", text, kForms);

@@ -1,18 +1,14 @@
 #pragma once
-/// The URI of a link (RFC 3986):
-///
-///   serial:/dev/ttyUSB0?baud=57600&parity=none&stop=1
-///   udp://0.0.0.0:9000
-///   tcp://tracker.local:9000
-///   file:capture.bin?pace=57600
-///
-/// Every kind takes name=SHORT (default: made from the kind), vehicle=NAME (default: the first) and framing=cobs.
+/// The URI of a link (RFC 3986), in one of the forms of kLinkForms. Every kind takes name=SHORT (default: made from the
+/// kind), vehicle=NAME (default: the first) and framing=cobs.
+#include <array>
 #include <cstdint>
 #include <string>
 #include <string_view>
 #include <variant>
 #include <vector>
 
+#include "shared/endpoint.hpp"
 #include "shared/result.hpp"
 
 namespace turnstone {
@@ -48,6 +44,20 @@ struct LinkUri {
 inline constexpr unsigned kBaudRates[] = {1200,    1800,    2400,    4800,    9600,    19200,  38400,   57600,
                                           115200,  230400,  460800,  500000,  576000,  921600, 1000000, 1152000,
                                           1500000, 2000000, 2500000, 3000000, 3500000, 4000000};
+
+/// How links are written, and what else to know of each.
+struct LinkForm {
+    EndpointForm form;
+    std::string_view note; ///< may be empty
+};
+inline constexpr std::array<LinkForm, 4> kLinkForms = {{
+    {{"serial", "serial:PATH?baud=57600"}, "also parity=none|even|odd, stop=1|2"},
+    {{"udp", "udp://ADDRESS:PORT"}, "0.0.0.0 listens on every interface"},
+    {{"tcp", "tcp://HOST:PORT"}, ""},
+    {{"file", "file:PATH?pace=57600"}, "a raw capture; without pace, at full speed"},
+}};
+/// The forms as lines of help, with what every kind takes.
+[[nodiscard]] std::string link_forms_help();
 
 /// Fails with one sentence that quotes the URI and says what is wrong in it and what was expected.
 [[nodiscard]] Result<LinkUri> parse_link_uri(std::string_view text);

@@ -12,15 +12,21 @@ namespace {
 using nlohmann::json;
 
 struct Writer {
-    json operator()(const Marker& marker) const { return placed("marker", marker.text, marker.t_ns); }
-    json operator()(const Note& note) const { return placed("note", note.text, note.t_ns); }
-    json operator()(const LinkReport& link) const {
+    std::string operator()(const UnknownAction& unknown) const { return unknown.json; }
+    template <class Known>
+    std::string operator()(const Known& action) const {
+        return object(action).dump(-1, ' ', false, json::error_handler_t::replace);
+    }
+
+    static json object(const Marker& marker) { return placed("marker", marker.text, marker.t_ns); }
+    static json object(const Note& note) { return placed("note", note.text, note.t_ns); }
+    static json object(const LinkReport& link) {
         return {{"action", "link_state"}, {"link", link.link}, {"state", word(link.state)}, {"detail", link.detail}};
     }
-    json operator()(const RecorderReport& recorder) const {
+    static json object(const RecorderReport& recorder) {
         return {{"action", "recording_state"}, {"fault", recorder.fault}};
     }
-    json operator()(const EngineTotal& engine) const {
+    static json object(const EngineTotal& engine) {
         return {{"action", "engine_total"}, {"vehicle", engine.vehicle}, {"running_s", engine.running_s}};
     }
 
@@ -47,7 +53,12 @@ class Members {
         return member->get<double>();
     }
     std::optional<std::int64_t> time(const char* name) {
-        if (!object_.contains(name)) return std::nullopt;
+        const auto number = object_.find(name);
+        if (number == object_.end()) return std::nullopt;
+        if (number->is_number_integer()) { // as recordings of layout 1 have it
+            ++seen_;
+            return number->get<std::int64_t>();
+        }
         const std::string text = this->text(name);
         std::int64_t t_ns = 0;
         const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), t_ns);
@@ -99,12 +110,12 @@ std::optional<Action> read(const json& object) {
 } // namespace
 
 std::string to_json(const Action& action) {
-    return std::visit(Writer{}, action).dump(-1, ' ', false, json::error_handler_t::replace);
+    return std::visit(Writer{}, action);
 }
 
 Action action_from_json(std::string_view text) {
     if (auto action = read(json::parse(text, nullptr, false))) return *std::move(action);
-    return Note{std::string(text)};
+    return UnknownAction{std::string(text)};
 }
 
 } // namespace turnstone

@@ -39,11 +39,17 @@ struct EngineTotal {
     friend bool operator==(const EngineTotal&, const EngineTotal&) = default;
 };
 
-using Action = std::variant<Marker, Note, LinkReport, RecorderReport, EngineTotal>;
+/// One that this version does not know, from a recording of another version. It does nothing.
+struct UnknownAction {
+    std::string json; ///< word for word
+    friend bool operator==(const UnknownAction&, const UnknownAction&) = default;
+};
+
+using Action = std::variant<Marker, Note, LinkReport, RecorderReport, EngineTotal, UnknownAction>;
 
 /// One line of JSON, {"action": KIND, ...}; times as decimal strings, since they pass 2^53.
 [[nodiscard]] std::string to_json(const Action& action);
-/// What to_json wrote. Anything else becomes a note, word for word: an input is never lost.
+/// What to_json wrote. Anything else becomes an UnknownAction: an input is never lost.
 [[nodiscard]] Action action_from_json(std::string_view text);
 
 } // namespace turnstone

@@ -191,6 +191,7 @@ Event make_event(EstimateEvent happened, std::int64_t t_found_ns, const EventVeh
     });
     const Facts facts(happened);
     Event event;
+    event.id = happened.id;
     event.t_ns = happened.t_ns;
     event.t_found_ns = t_found_ns;
     event.t_sigma_s = happened.t_sigma_s;

@@ -117,6 +117,7 @@ struct Pipeline::State {
         }
         keep_as_note(t_ns, engine, out);
     }
+    void take(std::int64_t, const UnknownAction&, Batch&) {}
 
     /// Markers and notes may be set behind live, never before the start of the tape or ahead of its head.
     void place(EventId id, std::int64_t t_ns, const std::string& text, std::optional<std::int64_t> at_ns,

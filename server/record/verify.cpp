@@ -4,15 +4,14 @@
 #include <cmath>
 #include <optional>
 
-#include "server/record/format/layout.hpp"
-#include "server/record/format/sqlite.hpp"
+#include "server/record/format/fixed_tables.hpp"
 #include "server/record/stored_inputs.hpp"
 
 namespace turnstone {
 
 namespace {
 
-/// Stored rows of one kind, each read once, in the order they were written.
+/// Stored rows of a wide table, each read once, in the order they were written.
 class StoredRows {
   public:
     StoredRows(Database& database, const std::string& sql) : row_(database, sql) {}
@@ -39,10 +38,10 @@ class Comparison {
   public:
     Comparison(const std::filesystem::path& path, const Schema& made)
         : database_(path, Database::Mode::read_only), made_(made), rows_(made.tables.size()),
-          frames_(database_, "SELECT id, " + std::string(kFrameColumns) + " FROM frame ORDER BY id") {
+          frames_(database_, kFrameTable, "ORDER BY id") {
         pair_tables(read_tables(database_));
         if (database_.integer("PRAGMA user_version") == kLayoutVersion)
-            events_.emplace(database_, "SELECT " + std::string(kEventColumns) + " FROM event ORDER BY id");
+            events_.emplace(database_, kEventTable, "ORDER BY id");
         else
             report_.not_compared.emplace_back("events: an older layout words them differently");
     }
@@ -59,10 +58,10 @@ class Comparison {
     }
 
     VerifyReport finish() {
-        if (frames_.next()) differ("frame " + std::to_string(frame_id_ + 1) + " is stored but not made again");
+        if (frames_.step()) differ("frame " + std::to_string(frame_id_ + 1) + " is stored but not made again");
         for (std::size_t i = 0; i < rows_.size(); ++i)
             if (rows_[i] && rows_[i]->next()) differ(place(i) + " is stored but not made again");
-        if (events_ && events_->next()) differ("event " + events_->row().text(6) + " is stored but not made again");
+        if (events_ && events_->step()) differ("event " + events_->row().event.key + " is stored but not made again");
         return std::move(report_);
     }
 
@@ -93,19 +92,21 @@ class Comparison {
     void compare_frame(const FrameRecord& made) {
         ++report_.frames;
         ++frame_id_;
-        if (!frames_.next())
+        if (!frames_.step()) {
             differ("frame " + std::to_string(frame_id_) + " is not stored");
-        else if (frames_.row().integer(0) != frame_id_ || !(read_frame(frames_.row(), 1) == made))
-            differ("frame " + std::to_string(frame_id_));
+            return;
+        }
+        const FrameRow stored = frames_.row();
+        if (stored.id != frame_id_ || !(stored.frame == made)) differ("frame " + std::to_string(frame_id_));
     }
 
     void compare_event(const Event& made) {
         ++report_.events;
-        if (!events_->next()) {
+        if (!events_->step()) {
             differ("event " + made.key + " is not stored");
             return;
         }
-        const Event stored = read_event(events_->row(), 0);
+        const Event stored = events_->row().event;
         if (!(stored == made)) {
             differ("event " + stored.key + " at " + std::to_string(stored.t_ns) + " ns is " + made.key + " at " +
                    std::to_string(made.t_ns) + " ns");
@@ -143,8 +144,8 @@ class Comparison {
     Database database_;
     const Schema& made_;
     std::vector<std::optional<StoredRows>> rows_; ///< by the made table's id; empty: not compared
-    StoredRows frames_;
-    std::optional<StoredRows> events_;
+    RowSelect<FrameRow> frames_;
+    std::optional<RowSelect<EventRow>> events_;
     std::int64_t frame_id_ = 0;
     VerifyReport report_;
 };

@@ -23,16 +23,17 @@ struct QueueLimits {
     std::chrono::milliseconds soft_time{30'000}; ///< above `soft_bytes` for longer: closed with 4408
 };
 
+/// What an operator chooses has no value of its own here: server/setup/settings.hpp has it.
 struct ServeSettings {
-    std::string listen_address = "127.0.0.1"; ///< numeric IPv4 or IPv6; "0.0.0.0" or "::" for every interface
-    std::uint16_t port = 8321;                ///< 0: one the system chooses, see Server::port()
+    std::string listen_address;          ///< numeric IPv4 or IPv6; "0.0.0.0" or "::" for every interface
+    std::uint16_t port;                  ///< 0: one the system chooses, see Server::port()
     std::vector<std::string> host_names; ///< names browsers may use for this server besides its addresses, without port
     std::filesystem::path recordings;
     std::string operator_key;      ///< at least 16 characters; see random_key.hpp
     std::span<const Asset> assets; ///< must outlive the server
-    std::size_t viewers_max = 1200;
+    std::size_t viewers_max;
     std::size_t workers = 2; ///< threads that read recordings
-    QueueLimits queue;
+    QueueLimits queue = {};
     /// Kernel send buffer of a viewer: small, so that a slow phone shows in the server's queue and not behind it.
     int send_buffer_bytes = 64 << 10;
 };

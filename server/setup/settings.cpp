@@ -32,14 +32,8 @@ constexpr Setting kTable[] = {
      .value_name = "URI",
      .member = &Settings::links,
      .max = 64,
-     .help = "Where bytes come from. Without any link the server only shows recordings.\n"
-             "One of\n"
-             "  serial:PATH?baud=57600   (also parity=none|even|odd, stop=1|2)\n"
-             "  udp://ADDRESS:PORT       (0.0.0.0 listens on every interface)\n"
-             "  tcp://HOST:PORT\n"
-             "  file:PATH?pace=57600     (a raw capture; without pace, at full speed)\n"
-             "Each also takes name=SHORT and, with several vehicles, vehicle=NAME.\n"
-             "Write ? before the first option and & before each further one.",
+     .help = "Where bytes come from. Without any link the server only shows recordings.",
+     .more_help = link_forms_help,
      .example = R"(["serial:/dev/ttyUSB0?baud=57600&name=radio"])"},
     {.key = "recordings",
      .option = "--recordings",

@@ -49,9 +49,11 @@ struct Setting {
     std::int64_t min = 0;        ///< of a number; characters of a text; elements of a list, all sources together
     std::int64_t max = 0;        ///< of a number; elements of a list
     std::string_view help;
-    std::string_view example = {};   ///< JSON in the example file; empty: the default
-    bool example_is_comment = false; ///< shown, but not set
+    std::string (*more_help)() = nullptr; ///< further lines, made from what else defines them
+    std::string_view example = {};        ///< JSON in the example file; empty: the default
+    bool example_is_comment = false;      ///< shown, but not set
 
+    [[nodiscard]] std::string whole_help() const;
     /// Given as a JSON array, or by repeating the option.
     [[nodiscard]] bool is_list() const noexcept;
 };

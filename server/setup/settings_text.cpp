@@ -68,9 +68,13 @@ std::string option_note(const Setting& setting) {
 
 } // namespace
 
+std::string Setting::whole_help() const {
+    return std::string(help) + (more_help == nullptr ? "" : "\n" + more_help());
+}
+
 std::string option_help(const Setting& setting) {
-    if (setting.value_name.empty()) return std::string(setting.help);
-    return std::string(setting.help) + (setting.is_list() ? " Repeat for several." : "") + limits(setting);
+    if (setting.value_name.empty()) return setting.whole_help();
+    return setting.whole_help() + (setting.is_list() ? " Repeat for several." : "") + limits(setting);
 }
 
 std::string example_settings() {
@@ -79,7 +83,7 @@ std::string example_settings() {
     out << "{\n";
     const auto table = settings_table();
     for (const Setting& setting : table) {
-        write_comment(out, "  ", std::string(setting.help) + limits(setting) + option_note(setting));
+        write_comment(out, "  ", setting.whole_help() + limits(setting) + option_note(setting));
         out << "  " << (setting.example_is_comment ? "// " : "") << "\"" << setting.key
             << "\": " << (setting.example.empty() ? default_json(setting) : setting.example)
             << (&setting == &table.back() ? "\n" : ",\n\n");

@@ -14,6 +14,7 @@
 
 #include "server/commands/ingest.hpp"
 #include "server/setup/serve_setup.hpp"
+#include "tests/support/recorder_settings.hpp"
 #include "tests/support/temporary_folder.hpp"
 #include "tests/support/tree.hpp"
 
@@ -117,9 +118,7 @@ TEST_CASE("No byte is lost or doubled when one recording follows another while b
     std::string sent;
     Outputs outputs;
     {
-        RecorderSettings settings;
-        settings.directory = folder.path();
-        Recorder recorder(settings, *setup.pipeline);
+        Recorder recorder(recorder_settings(folder.path()), *setup.pipeline);
         Ingest ingest(setup.pipeline, std::move(setup.uris), recorder, outputs.sinks());
         ingest.start();
         REQUIRE(eventually([&] { return ingest.links().front().state == LinkState::open; }));
@@ -170,9 +169,7 @@ TEST_CASE("Link states and markers are recorded as actions; a new recording begi
     const auto capture = folder.write("capture.bin", std::string(50000, 'x'));
     ServeSetup setup = demo_setup("file:" + capture.string() + "?name=old-flight");
     Outputs outputs;
-    RecorderSettings settings;
-    settings.directory = folder.path() / "recordings";
-    Recorder recorder(settings, *setup.pipeline);
+    Recorder recorder(recorder_settings(folder.path() / "recordings"), *setup.pipeline);
     Ingest ingest(setup.pipeline, std::move(setup.uris), recorder, outputs.sinks());
     ingest.start();
     REQUIRE(eventually([&] { return ingest.links().front().state == LinkState::end_of_file; }));
@@ -202,9 +199,7 @@ TEST_CASE("The first recording begins with the actions it is given; readers are 
         keep(std::move(tape));
     };
     sinks.on_closing = [&] { order.push_back("closing"); };
-    RecorderSettings settings;
-    settings.directory = folder.path();
-    Recorder recorder(settings, *setup.pipeline);
+    Recorder recorder(recorder_settings(folder.path()), *setup.pipeline);
     Ingest ingest(setup.pipeline, std::move(setup.uris), recorder, std::move(sinks));
     const Action before = EngineTotal{.vehicle = "sanderling", .running_s = 12.5};
     ingest.start({before});

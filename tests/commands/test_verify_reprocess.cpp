@@ -7,6 +7,7 @@
 #include "server/commands/ingest.hpp"
 #include "server/setup/serve_setup.hpp"
 #include "tests/commands/command_line.hpp"
+#include "tests/support/recorder_settings.hpp"
 #include "tests/support/temporary_folder.hpp"
 #include "tests/support/tree.hpp"
 
@@ -25,11 +26,9 @@ std::filesystem::path record_noise(const TemporaryFolder& folder) {
     settings.links = {parse_link_uri("file:" + folder.write("noise.bin", noise).string()).value()};
     std::vector<Problem> problems;
     ServeSetup setup = read_setup(settings, problems).value();
-    RecorderSettings recorder_settings;
-    recorder_settings.directory = folder.path();
     std::string id;
     {
-        Recorder recorder(recorder_settings, *setup.pipeline);
+        Recorder recorder(recorder_settings(folder.path()), *setup.pipeline);
         Ingest ingest(setup.pipeline, std::move(setup.uris), recorder,
                       {[&id](const LiveTape& tape) { id = tape.id; }, [](const std::shared_ptr<const Batch>&) {}});
         ingest.start();

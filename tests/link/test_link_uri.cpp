@@ -37,6 +37,26 @@ TEST_CASE("Network and file URIs give their places") {
     CHECK(std::get<FileSource>(file->source).pace_baud == 57600);
 }
 
+TEST_CASE("Each form that help shows is one that is read, with what help says of it") {
+    const std::string help = link_forms_help();
+    struct Case {
+        const char* form;
+        const char* filled_in;
+    };
+    const Case cases[] = {{"serial:PATH?baud=57600", "serial:/dev/ttyUSB0?baud=57600&parity=even&stop=2"},
+                          {"udp://ADDRESS:PORT", "udp://0.0.0.0:9000"},
+                          {"tcp://HOST:PORT", "tcp://tracker.local:9000"},
+                          {"file:PATH?pace=57600", "file:capture.bin?pace=57600"}};
+    CHECK(std::size(cases) == kLinkForms.size());
+    for (const Case& one : cases) {
+        INFO(one.form);
+        CHECK(help.find("\n  " + std::string(one.form)) != std::string::npos);
+        CHECK(parse_link_uri(std::string(one.filled_in) +
+                             (std::string(one.filled_in).find('?') == std::string::npos ? "?" : "&") +
+                             "name=radio&vehicle=boat"));
+    }
+}
+
 TEST_CASE("A URI with a mistake says what is wrong and what was expected") {
     struct Case {
         std::string uri;

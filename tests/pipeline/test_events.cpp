@@ -119,6 +119,7 @@ TEST_CASE("an event says in English what its values are") {
     };
     for (const Case& one : table) {
         const Event event = made(one.id, one.about, one.values, one.cleared);
+        CHECK(event.id == one.id);
         CHECK(event.key == one.key);
         CHECK(event.text == one.text);
         CHECK(event.vehicle == 2);

@@ -12,10 +12,12 @@
 
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/pipeline.hpp"
+#include "tests/support/recorder_settings.hpp"
 #include "tests/support/temporary_folder.hpp"
 
 namespace turnstone::record_test {
 
+using test::recorder_settings;
 using test::TemporaryFolder;
 
 inline constexpr std::int64_t kStart_ns = 1'779'028'325'000'000'000; // 2026-05-17T14:32:05Z

@@ -68,7 +68,7 @@ void add_frame(std::vector<std::byte>& link, const Packet& packet, std::uint16_t
 /// Ten seconds of every packet, with damaged bytes, chunks that fall anywhere, and actions between.
 std::string record_flight(const TemporaryFolder& directory, const PipelineSetup& setup) {
     Pipeline pipeline(setup, kStart_ns);
-    Recorder recorder({.directory = directory.path()}, setup);
+    Recorder recorder(recorder_settings(directory.path()), setup);
     std::string id = recorder.begin(pipeline.schema(), kStart_ns, kStart_ns, "flight");
     std::mt19937 random(9);
     std::vector<std::byte> waiting;

@@ -71,7 +71,8 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
     add_health(kStart_ns + 5, {7.3, 2}, "");
     batch->add_row(schema.tables[4], kStart_ns + 6, kStart_ns + 100, std::array{1.0, 2.0, 3.0});
     for (int kind = 0; kind < static_cast<int>(kWords<EventKind>.size()); ++kind) {
-        batch->events.push_back({.t_ns = kStart_ns + 50 - kind,
+        batch->events.push_back({.id = kind == 0 ? std::nullopt : std::optional(static_cast<EventId>(kind)),
+                                 .t_ns = kStart_ns + 50 - kind,
                                  .t_found_ns = kStart_ns + 60,
                                  .t_sigma_s = kind == 0 ? 0.0 : 0.01,
                                  .kind = static_cast<EventKind>(kind),
@@ -84,7 +85,7 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
 
     std::string id;
     {
-        Recorder recorder({.directory = directory.path()}, setup);
+        Recorder recorder(recorder_settings(directory.path()), setup);
         id = recorder.begin(schema, kStart_ns, kStart_ns, "first flight");
         recorder.push(batch);
         recorder.set_meta("notes", "calm");
@@ -232,6 +233,7 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
         CHECK(database.text("SELECT utc FROM sanderling_health_utc ORDER BY t_s DESC") ==
               "2026-05-17T14:32:05.000000005Z");
         CHECK(database.text("SELECT packet_verdict FROM frame_utc WHERE id = 2") == "late");
+        CHECK(database.text("SELECT event FROM event WHERE id = 4") == "apogee");
         CHECK(database.text("SELECT dictionary_json FROM vehicle") == setup.vehicles[0].dictionary_json);
         CHECK(database.text("SELECT site_json FROM site") == setup.site_json);
         CHECK(database.text("SELECT uri FROM link WHERE id = 1") == "udp://0.0.0.0:9000");
@@ -312,11 +314,12 @@ TEST_CASE("every kind of event value and of action comes back as it was, bit for
                                       LinkReport{"radio", LinkState::cannot_open, awkward},
                                       RecorderReport{awkward},
                                       EngineTotal{"sanderling", 0.1},
-                                      EngineTotal{"sanderling", most}};
+                                      EngineTotal{"sanderling", most},
+                                      UnknownAction{"{\"action\": " + awkward}};
     const TemporaryFolder directory;
     std::string id;
     {
-        Recorder recorder({.directory = directory.path()}, sample_setup());
+        Recorder recorder(recorder_settings(directory.path()), sample_setup());
         id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
         auto batch = std::make_shared<Batch>();
         for (const Action& action : actions) batch->actions.push_back({batch->actions.size(), kStart_ns, action});
@@ -364,7 +367,7 @@ TEST_CASE("the bytes of frames are found however chunks fall") {
     std::vector<std::pair<std::size_t, std::size_t>> expected; // offset, size
     std::string id;
     {
-        Recorder recorder({.directory = directory.path()}, sample_setup());
+        Recorder recorder(recorder_settings(directory.path()), sample_setup());
         id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
         auto batch = std::make_shared<Batch>();
         batch->bytes = stream;
@@ -406,7 +409,7 @@ TEST_CASE("a new recording loses no byte between the old one and itself") {
     BatchMaker maker;
     std::vector<std::string> ids;
     {
-        Recorder recorder({.directory = directory.path()}, sample_setup());
+        Recorder recorder(recorder_settings(directory.path()), sample_setup());
         ids.push_back(recorder.begin(sample_schema(), kStart_ns, kStart_ns, "a"));
         for (int i = 0; i < 300; ++i) {
             recorder.push(maker.next());

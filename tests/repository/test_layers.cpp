@@ -45,20 +45,27 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"server/link", {"shared"}},
     {"server/setup", {"shared", "server/pipeline", "server/link"}},
 
-    {"server/record/format", {"protocol/dictionary", "server/pipeline"}},
+    {"server/record/format", {"shared", "protocol/dictionary", "server/pipeline"}},
     {"server/record/write", {"shared", "server/pipeline", "server/record/format"}},
     {"server/record/read", {"shared", "server/pipeline", "server/record/format", "server/record/write"}},
     {"server/record",
      {"shared", "server/pipeline", "server/record/format", "server/record/write", "server/record/read"}},
 
     {"server/serve/parse", {"shared"}},
-    {"server/serve",
-     {"shared", "protocol/dictionary", "server/pipeline", "server/record/read", "server/record/write",
-      "server/serve/parse"}},
+    {"server/serve", {"shared", "server/pipeline", "server/record/read", "server/record/write"}},
+    {"server/serve/encode",
+     {"protocol/dictionary", "server/pipeline", "server/record/read", "server/record/write", "server/serve/parse",
+      "server/serve"}},
+    {"server/serve/stream",
+     {"shared", "server/pipeline", "server/record/read", "server/serve/parse", "server/serve", "server/serve/encode"}},
+    {"server/serve/http",
+     {"server/record/read", "server/record/write", "server/serve/parse", "server/serve", "server/serve/encode"}},
+    {"server/serve/port",
+     {"shared", "server/pipeline", "server/serve/parse", "server/serve", "server/serve/stream", "server/serve/http"}},
 
     {"server/commands",
      {"shared", "protocol/firmware", "server/pipeline", "server/link", "server/setup", "server/record/read",
-      "server/record/write", "server/record", "server/serve"}},
+      "server/record/write", "server/record", "server/serve", "server/serve/port"}},
     {"server/main.cpp", {"server/commands"}},
 
     {"tools/sim/truth", {"shared"}},
@@ -73,7 +80,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"tools/benchmarks",
      {"shared", "protocol/packet", "protocol/framing", "protocol/dictionary", "protocol/decode",
       "server/estimate/chain", "server/estimate/prediction", "server/pipeline", "server/record/read",
-      "server/record/write", "server/serve", "tools/sim", "tools/trials"}},
+      "server/record/write", "server/serve/port", "tools/sim", "tools/trials"}},
 };
 
 /// The entry that a path such as "server/link/link.hpp" belongs to; empty when it is not ours.

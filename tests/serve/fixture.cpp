@@ -5,6 +5,8 @@
 
 #include <zlib.h>
 
+#include "tests/support/recorder_settings.hpp"
+
 using namespace turnstone;
 
 namespace {
@@ -38,9 +40,18 @@ std::span<const Asset> test_assets() {
 
 } // namespace
 
+ServeSettings serve_settings(const std::filesystem::path& recordings) {
+    return {.listen_address = "127.0.0.1",
+            .port = 0,
+            .host_names = {},
+            .recordings = recordings,
+            .operator_key = kOperatorKey,
+            .assets = test_assets(),
+            .viewers_max = 100};
+}
+
 std::string record_flight(const std::filesystem::path& folder) {
-    RecorderSettings settings;
-    settings.directory = folder;
+    RecorderSettings settings = test::recorder_settings(folder);
     settings.sync_every_commit = false; // no power is cut here
     const auto setup = golden_setup();
     const auto schema = golden_schema();
@@ -61,11 +72,7 @@ std::string record_flight(const std::filesystem::path& folder) {
 LiveServer::LiveServer(const std::function<void(ServeSettings&)>& adjust, bool with_tape) {
     recorder_.recording = true;
     recorder_.file_bytes = 81920;
-    ServeSettings settings;
-    settings.port = 0;
-    settings.recordings = folder.path();
-    settings.operator_key = kOperatorKey;
-    settings.assets = test_assets();
+    ServeSettings settings = serve_settings(folder.path());
     if (adjust) adjust(settings);
     ServeSources sources;
     sources.station_now_ns = [] { return kTapeStartNs + 12'750'000'000; };

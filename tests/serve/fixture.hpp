@@ -6,12 +6,15 @@
 #include <string>
 #include <vector>
 
-#include "server/serve/server.hpp"
+#include "server/serve/port/server.hpp"
 #include "tests/serve/client.hpp"
 #include "tests/serve/golden_tape.hpp"
 #include "tests/support/temporary_folder.hpp"
 
 inline constexpr const char* kOperatorKey = "0123456789abcdef0123456789abcdef";
+
+/// How tests serve, where they are not about these values: on a port that the system chooses.
+turnstone::ServeSettings serve_settings(const std::filesystem::path& recordings);
 
 /// Writes and closes a recording of 10 s through the recorder: table 0 at 200 Hz (accel = t_s, rate = 1), table 1 at 25
 /// Hz (pressure = 87850 - row number), table 2 at 10 Hz, an event at 3.25 s. Returns its id.

@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "server/serve/server.hpp"
+#include "server/serve/port/server.hpp"
 
 inline constexpr std::int64_t kTapeStartNs = 1779028325000000000; // 2026-05-17T14:32:05Z
 inline constexpr const char* kTapeId = "2026-05-17T143205Z-sanderling";

@@ -2,6 +2,8 @@
 // example file come from the same table.
 #include "server/setup/settings.hpp"
 
+#include <algorithm>
+
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
@@ -209,4 +211,12 @@ TEST_CASE("A shared server listens on every interface, any other on this machine
         CHECK(settings.bind_address() == one.bind_address);
         CHECK(settings.loopback_only() == one.loopback_only);
     }
+}
+
+TEST_CASE("The help of links is made from the forms that their reader knows") {
+    const auto table = settings_table();
+    const auto links = std::find_if(table.begin(), table.end(), [](const Setting& one) { return one.key == "links"; });
+    REQUIRE(links != table.end());
+    CHECK(option_help(*links).find(link_forms_help()) != std::string::npos);
+    CHECK(example_settings().find("//   udp://ADDRESS:PORT       (0.0.0.0 listens") != std::string::npos);
 }

@@ -26,7 +26,7 @@
 #include <boost/asio/post.hpp>
 #include <boost/beast/websocket/stream.hpp>
 
-#include "server/serve/server.hpp"
+#include "server/serve/port/server.hpp"
 #include "tools/benchmarks/measure.hpp"
 #include "tools/benchmarks/tables.hpp"
 
@@ -215,10 +215,13 @@ class BareBeast {
 class Ours {
   public:
     Ours() {
-        ServeSettings settings;
-        settings.port = 0;
-        settings.recordings = std::filesystem::temp_directory_path();
-        settings.operator_key = random_key();
+        const ServeSettings settings{.listen_address = "127.0.0.1",
+                                     .port = 0,
+                                     .host_names = {},
+                                     .recordings = std::filesystem::temp_directory_path(),
+                                     .operator_key = random_key(),
+                                     .assets = {},
+                                     .viewers_max = 1000};
         ServeSources sources{.station_now_ns = [] { return bench::kStart_ns; },
                              .links = [] { return std::vector<LinkView>{}; },
                              .recorder = [] { return RecorderStatus{}; }};

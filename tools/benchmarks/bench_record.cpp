@@ -130,7 +130,10 @@ int main() {
         const auto ours = race.add("recorder", [&] {
             std::filesystem::remove_all(directory);
             std::filesystem::create_directory(directory);
-            Recorder recorder({.directory = directory, .sync_every_commit = synced, .queue_bytes_max = 1u << 30},
+            Recorder recorder({.directory = directory,
+                               .commit_interval_ms = 100,
+                               .sync_every_commit = synced,
+                               .queue_bytes_max = 1u << 30},
                               setup);
             recorder.begin(schema, bench::kStart_ns, bench::kStart_ns, "");
             for (const auto& batch : batches) recorder.push(batch);

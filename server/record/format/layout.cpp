@@ -1,17 +1,12 @@
 #include "server/record/format/layout.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
-#include <cstdlib>
 #include <set>
 #include <stdexcept>
 
-#include <nlohmann/json.hpp>
-
 #include "protocol/dictionary/title.hpp"
-#include "server/pipeline/events.hpp"
-#include "server/record/format/sqlite.hpp"
+#include "server/record/format/fixed_tables.hpp"
 
 namespace turnstone {
 
@@ -33,29 +28,10 @@ std::string unique_name(std::string_view name, std::set<std::string>& taken) {
     return candidate;
 }
 
-std::string enumeration_to_json(const Enumeration& enumeration) {
-    nlohmann::json json = nlohmann::json::object();
-    for (const auto& [value, word] : enumeration) json[std::to_string(value)] = word;
-    return json.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
-}
-
-Enumeration enumeration_from_json(const std::string& text) {
-    Enumeration enumeration;
-    const auto json = nlohmann::json::parse(text, nullptr, false);
-    if (!json.is_object()) return enumeration;
-    for (const auto& [value, word] : json.items())
-        if (word.is_string()) enumeration[std::strtoll(value.c_str(), nullptr, 10)] = word.get<std::string>();
-    return enumeration;
-}
-
 template <HasWords Enum>
-void write_words(Statement& insert, std::string_view enumeration) {
-    for (std::size_t value = 0; value < kWords<Enum>.size(); ++value) {
-        insert.bind(1, enumeration);
-        insert.bind(2, static_cast<std::int64_t>(value));
-        insert.bind(3, kWords<Enum>[value]);
-        insert.run();
-    }
+void write_words(RowInsert<WordRow>& words, const std::string& enumeration) {
+    for (std::size_t value = 0; value < kWords<Enum>.size(); ++value)
+        words.write({enumeration, static_cast<std::int64_t>(value), std::string(kWords<Enum>[value])});
 }
 
 } // namespace
@@ -70,9 +46,12 @@ RollupShape rollup_shape(double period_s) noexcept {
 }
 
 std::string StoredTable::insert_sql() const {
-    std::string sql = "INSERT INTO " + identifier(sql_name) + " VALUES (NULL, ?, ?, ?";
-    for (std::size_t i = 0; i < column_sql_names.size(); ++i) sql += ", ?";
-    return sql + ")";
+    std::string names = "t_ns, t_rx_ns, frame", places = "?, ?, ?";
+    for (const std::string& name : column_sql_names) {
+        names += ", " + identifier(name);
+        places += ", ?";
+    }
+    return "INSERT INTO " + identifier(sql_name) + " (" + names + ") VALUES (" + places + ")";
 }
 
 std::vector<StoredTable> name_tables(const Schema& schema) {
@@ -99,15 +78,15 @@ bool is_readable(Database& database) {
 }
 
 void write_words(Database& database) {
-    Statement insert(database, "INSERT INTO word VALUES (?, ?, ?)");
-    write_words<FrameVerdict>(insert, "frame_verdict");
-    write_words<DecodeVerdict>(insert, "decode_verdict");
-    write_words<PacketVerdict>(insert, "packet_verdict");
+    RowInsert<WordRow> words(database, kWordTable);
+    write_words<FrameVerdict>(words, "frame_verdict");
+    write_words<DecodeVerdict>(words, "decode_verdict");
+    write_words<PacketVerdict>(words, "packet_verdict");
 }
 
 void create_tables(Database& database, const std::vector<StoredTable>& tables) {
-    Statement series(database, "INSERT INTO series VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)");
-    Statement series_column(database, "INSERT INTO series_column VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
+    RowInsert<StoredTable> series(database, kSeriesTable);
+    RowInsert<SeriesColumnRow> series_column(database, kSeriesColumnTable);
     for (const StoredTable& stored : tables) {
         const Table& table = stored.table;
         if (table.columns.size() > kColumnsMax) {
@@ -115,49 +94,16 @@ void create_tables(Database& database, const std::vector<StoredTable>& tables) {
                                      " columns; a recording holds at most " + std::to_string(kColumnsMax) +
                                      ": split the packet in the dictionary");
         }
-        series.bind(1, std::int64_t{table.id});
-        series.bind(2, table.name);
-        series.bind(3, stored.sql_name);
-        series.bind(4, table.title);
-        series.bind(5, word(table.kind));
-        if (table.vehicle < 0)
-            series.bind_null(6);
-        else
-            series.bind(6, std::int64_t{table.vehicle});
-        series.bind(7, table.period_s);
-        series.bind(8, std::int64_t{stored.rollup.shift});
-        series.bind(9, std::int64_t{stored.rollup.levels});
-        series.run();
+        series.write(stored);
 
         std::string columns_sql;
         std::string view_columns;
         for (std::size_t i = 0; i < table.columns.size(); ++i) {
             const Column& column = table.columns[i];
-            const std::string enumeration_text = enumeration_to_json(column.enumeration);
-            series_column.bind(1, std::int64_t{table.id});
-            series_column.bind(2, static_cast<std::int64_t>(i));
-            series_column.bind(3, column.name);
-            series_column.bind(4, stored.column_sql_names[i]);
-            series_column.bind(5, column.title);
-            series_column.bind(6, std::int64_t{column.is_text});
-            series_column.bind(7, column.unit);
-            series_column.bind(8, column.description);
-            series_column.bind(9, column.group);
-            series_column.bind(10, std::int64_t{column.decimals});
-            if (column.valid_range) {
-                series_column.bind(11, column.valid_range->first);
-                series_column.bind(12, column.valid_range->second);
-            } else {
-                series_column.bind_null(11);
-                series_column.bind_null(12);
-            }
-            series_column.bind(13, enumeration_text);
-            if (column.role.empty())
-                series_column.bind_null(14);
-            else
-                series_column.bind(14, column.role);
-            series_column.bind(15, column.sigma_column);
-            series_column.run();
+            series_column.write({.series = table.id,
+                                 .place = static_cast<std::int64_t>(i),
+                                 .sql_name = stored.column_sql_names[i],
+                                 .column = column});
             columns_sql += ",\n  " + identifier(stored.column_sql_names[i]) + (column.is_text ? " TEXT" : " REAL");
             view_columns += ", " + identifier(stored.column_sql_names[i]);
         }
@@ -178,44 +124,23 @@ void create_tables(Database& database, const std::vector<StoredTable>& tables) {
 
 std::vector<StoredTable> read_tables(Database& database) {
     std::vector<StoredTable> tables;
-    Statement series(database, "SELECT id, name, sql_name, title, kind, vehicle, period_s, rollup_shift, rollup_levels "
-                               "FROM series ORDER BY id");
+    RowSelect<StoredTable> series(database, kSeriesTable, "ORDER BY id");
     while (series.step()) {
-        StoredTable stored;
-        stored.table.id = static_cast<TableId>(series.integer(0));
-        stored.table.name = series.text(1);
-        stored.sql_name = series.text(2);
-        stored.table.title = series.text(3);
-        stored.table.kind = from_word<TableKind>(series.text(4)).value_or(TableKind::packet);
-        stored.table.vehicle = series.is_null(5) ? -1 : static_cast<int>(series.integer(5));
-        stored.table.period_s = series.number(6);
+        StoredTable stored = series.row();
         // A damaged file must not choose the width of a shift.
-        stored.rollup.shift = static_cast<unsigned>(std::clamp<std::int64_t>(series.integer(7), 12, 52));
-        const std::int64_t levels_max = (62 - std::int64_t{stored.rollup.shift}) / 2;
-        stored.rollup.levels = static_cast<unsigned>(std::clamp<std::int64_t>(series.integer(8), 1, levels_max));
+        stored.rollup.shift = std::clamp(stored.rollup.shift, 12U, 52U);
+        stored.rollup.levels = std::clamp(stored.rollup.levels, 1U, (62 - stored.rollup.shift) / 2);
         tables.push_back(std::move(stored));
     }
-    const bool has_titles = database.integer("PRAGMA user_version") >= 2;
-    Statement columns(database, std::string("SELECT series, name, sql_name, is_text, unit, description, display_group, "
-                                            "decimals, valid_min, valid_max, enumeration, role, sigma_column") +
-                                    (has_titles ? ", title" : "") + " FROM series_column ORDER BY series, place");
+    RowSelect<SeriesColumnRow> columns(database, kSeriesColumnTable, "ORDER BY series, place");
     while (columns.step()) {
-        const auto id = static_cast<std::size_t>(columns.integer(0));
+        SeriesColumnRow row = columns.row();
+        const auto id = static_cast<std::size_t>(row.series);
         if (id >= tables.size())
             throw std::runtime_error("series_column names series " + std::to_string(id) + ", which is not in series");
-        Column column;
-        column.name = columns.text(1);
-        column.is_text = columns.integer(3) != 0;
-        column.unit = columns.text(4);
-        column.description = columns.text(5);
-        column.group = columns.text(6);
-        column.decimals = static_cast<int>(columns.integer(7));
-        if (!columns.is_null(8) && !columns.is_null(9)) column.valid_range = {columns.number(8), columns.number(9)};
-        column.enumeration = enumeration_from_json(columns.text(10));
-        if (!columns.is_null(11)) column.role = columns.text(11);
-        column.sigma_column = columns.text(12);
-        column.title = has_titles ? columns.text(13) : title_from_name(column.name, column.unit);
-        tables[id].column_sql_names.push_back(columns.text(2));
+        Column& column = row.column;
+        if (column.title.empty()) column.title = title_from_name(column.name, column.unit); // layout 1 had none
+        tables[id].column_sql_names.push_back(std::move(row.sql_name));
         if (!column.is_text) ++tables[id].table.number_count;
         tables[id].table.columns.push_back(std::move(column));
     }
@@ -234,35 +159,6 @@ std::int64_t newest_stored_time(Database& database, const std::vector<StoredTabl
     look("event", "t_found_ns", "id");
     for (const StoredTable& table : tables) look(table.sql_name, "t_rx_ns", "id");
     return newest_ns;
-}
-
-FrameRecord read_frame(const Statement& statement, int column) {
-    const auto known = [&](int place) {
-        return statement.is_null(place) ? std::int64_t{-1} : statement.integer(place);
-    };
-    return {.link = static_cast<LinkId>(statement.integer(column)),
-            .t_rx_ns = statement.integer(column + 1),
-            .stream_offset = static_cast<std::uint64_t>(statement.integer(column + 2)),
-            .link_octets = static_cast<std::uint32_t>(statement.integer(column + 3)),
-            .frame_verdict = from_number<FrameVerdict>(statement.integer(column + 4)), // a damaged file may hold any
-            .decode_verdict = from_number<DecodeVerdict>(statement.integer(column + 5)),
-            .packet_verdict = from_number<PacketVerdict>(statement.integer(column + 6)),
-            .apid = static_cast<std::int32_t>(known(column + 7)),
-            .sequence_count = static_cast<std::int32_t>(known(column + 8)),
-            .onboard_ns = known(column + 9),
-            .boot = static_cast<std::uint32_t>(statement.integer(column + 10))};
-}
-
-Event read_event(const Statement& statement, int column) {
-    return {.t_ns = statement.integer(column),
-            .t_found_ns = statement.integer(column + 1),
-            .t_sigma_s = statement.number(column + 2),
-            .kind = from_word<EventKind>(statement.text(column + 3)).value_or(EventKind::note),
-            .level = from_word<Level>(statement.text(column + 4)).value_or(Level::note),
-            .vehicle = statement.is_null(column + 5) ? -1 : static_cast<int>(statement.integer(column + 5)),
-            .key = statement.text(column + 6),
-            .text = statement.text(column + 7),
-            .values = event_values_from_json(statement.text(column + 8))};
 }
 
 } // namespace turnstone

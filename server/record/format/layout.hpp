@@ -1,6 +1,6 @@
 #pragma once
-/// How a recording holds a Schema: SQL names, statements and the widths of rollup bins. schema.sql documents the
-/// result.
+/// How a recording holds a Schema: SQL names and the widths of rollup bins. schema.sql documents the result; the tables
+/// that every recording has are in fixed_tables.hpp.
 #include <cstdint>
 #include <limits>
 #include <string>
@@ -13,7 +13,6 @@
 namespace turnstone {
 
 class Database;
-class Statement;
 
 extern const char* const kSchemaSql; ///< text of schema.sql
 inline constexpr std::int64_t kApplicationId = 1414680147;
@@ -59,7 +58,7 @@ struct StoredTable {
     std::vector<std::string> column_sql_names;
     RollupShape rollup{};
     [[nodiscard]] std::string rollup_name() const { return "rollup_" + sql_name; }
-    /// "INSERT INTO ... VALUES (...)": t_ns, t_rx_ns, frame, columns in order.
+    /// Takes t_ns, t_rx_ns, frame, columns in order.
     [[nodiscard]] std::string insert_sql() const;
 };
 
@@ -78,16 +77,5 @@ void create_tables(Database& database, const std::vector<StoredTable>& tables);
 
 /// Newest of the times of inputs, rows (receive time) and events (time found); the start when there are none.
 [[nodiscard]] std::int64_t newest_stored_time(Database& database, const std::vector<StoredTable>& tables);
-
-/// Columns of `frame` besides its id, and a FrameRecord from them, the first at `column`.
-inline constexpr std::string_view kFrameColumns =
-    "link, t_rx_ns, stream_offset, link_octets, frame_verdict, decode_verdict, "
-    "packet_verdict, apid, sequence_count, onboard_ns, boot";
-[[nodiscard]] FrameRecord read_frame(const Statement& statement, int column);
-
-/// Columns of `event` besides its id, and an Event from them, the first at `column`. Unknown words are notes.
-inline constexpr std::string_view kEventColumns =
-    "t_ns, t_found_ns, t_sigma_s, kind, level, vehicle, key, text, data_json";
-[[nodiscard]] Event read_event(const Statement& statement, int column);
 
 } // namespace turnstone

@@ -26,7 +26,7 @@
 --   rollups             a twelfth of the writer's time and a fifth of the file; any window draws from a few thousand rows.
 
 PRAGMA application_id = 1414680147;  -- 0x54524E53, "TRNS"
-PRAGMA user_version = 2;             -- of this layout; 1 had no series_column.title and no word
+PRAGMA user_version = 2;             -- of this layout; 1 had no series_column.title, no event.event and no word
 
 -- Facts about the recording: name, notes (the operator's); version (of the Turnstone that wrote it); t_start_ns,
 -- utc_start_ns; t_end_ns and ended ('clean', 'repaired' after a kill, 'snapshot' of a live one) once closed; continues (id of
@@ -129,6 +129,7 @@ CREATE TABLE frame (
 
 CREATE TABLE event (
   id         INTEGER PRIMARY KEY,       -- from 1, in the order they were found
+  event      TEXT,                      -- what happened, in one word: liftoff, link_down, ...
   t_ns       INTEGER NOT NULL,          -- when it happened
   t_found_ns INTEGER NOT NULL,
   t_sigma_s  REAL,                      -- 1-sigma of t_ns; 0: exact

@@ -49,7 +49,8 @@ class Database {
     sqlite3* handle_ = nullptr;
 };
 
-/// A prepared statement. Bound texts and blobs are not copied: they must live until the step.
+/// A prepared statement. Bound texts and blobs are not copied, except by bind_copy: they must live until
+/// the step.
 class Statement {
   public:
     Statement() = default;
@@ -71,6 +72,9 @@ class Statement {
                                   SQLITE_STATIC, SQLITE_UTF8));
     }
     void bind(int place, std::string&& value) = delete; ///< would be gone before the step
+    void bind_copy(int place, std::string_view value) {
+        check(sqlite3_bind_text64(handle_, place, value.data(), value.size(), SQLITE_TRANSIENT, SQLITE_UTF8));
+    }
     void bind(int place, std::span<const std::byte> value) {
         if (value.empty())
             check(sqlite3_bind_zeroblob(handle_, place, 0));

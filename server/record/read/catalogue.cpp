@@ -2,8 +2,7 @@
 
 #include <algorithm>
 
-#include "server/record/format/layout.hpp"
-#include "server/record/format/sqlite.hpp"
+#include "server/record/format/fixed_tables.hpp"
 #include "server/record/write/repair.hpp"
 
 namespace turnstone {
@@ -65,10 +64,7 @@ Result<void> set_recording_meta(const std::filesystem::path& path, const std::st
     if (auto reader = RecordingReader::open(path); !reader) return tl::unexpected(reader.error());
     try {
         Database database(path, Database::Mode::read_write);
-        Statement replace(database, "INSERT OR REPLACE INTO meta VALUES (?, ?)");
-        replace.bind(1, key);
-        replace.bind(2, value);
-        replace.run();
+        RowInsert<MetaRow>(database, kMetaTable).write({key, value});
         return {};
     } catch (const SqliteError& error) {
         return fail(path.string() + ": " + key + " cannot be changed: " + error.what() +

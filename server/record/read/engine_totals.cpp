@@ -5,8 +5,7 @@
 
 #include <spdlog/spdlog.h>
 
-#include "server/record/format/layout.hpp"
-#include "server/record/format/sqlite.hpp"
+#include "server/record/format/fixed_tables.hpp"
 #include "server/record/write/repair.hpp"
 
 namespace turnstone {
@@ -24,10 +23,10 @@ bool tells_engine_speed(const Dictionary& dictionary) {
 
 /// The total the recording began with; NaN when it does not say.
 double total_at_start_s(Database& database, const std::string& vehicle) {
-    Statement actions(database, "SELECT json FROM action ORDER BY input");
+    RowSelect<ActionRecord> actions(database, kActionTable, "ORDER BY input");
     double total_s = std::nan("");
     while (actions.step()) {
-        const Action action = action_from_json(actions.text(0));
+        const Action action = actions.row().action;
         const auto* total = std::get_if<EngineTotal>(&action);
         if (total != nullptr && total->vehicle == vehicle) total_s = total->running_s;
     }

@@ -3,7 +3,7 @@
 ///
 /// They are kept nowhere else: a row of running time is committed with the bytes it was counted from, so that a killed
 /// process neither loses more than the row under way (a second) nor counts twice. Each recording begins with the total
-/// of those before it (engine_total_action), so the newest alone is enough when older ones are moved away. The greatest
+/// of those before it (EngineTotal), so the newest alone is enough when older ones are moved away. The greatest
 /// total counts, so that a wrong station clock cannot hide hours. Recordings that were reprocessed, or made from a
 /// capture (link file:), repeat what others hold and do not count.
 #include <filesystem>

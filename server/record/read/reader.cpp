@@ -222,13 +222,13 @@ std::int64_t RecordingReader::rows(std::int64_t from_ns, std::int64_t to_ns, std
 std::vector<Event> RecordingReader::events(std::int64_t from_ns, std::int64_t to_ns, std::vector<std::int64_t>* ids) {
     std::vector<Event> events;
     try {
-        Statement statement(state_->database, "SELECT " + std::string(kEventColumns) +
-                                                  ", id FROM event WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
-        statement.bind(1, from_ns);
-        statement.bind(2, to_ns);
-        while (statement.step()) {
-            events.push_back(read_event(statement, 0));
-            if (ids != nullptr) ids->push_back(statement.integer(9));
+        RowSelect<EventRow> rows(state_->database, kEventTable, "WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
+        rows.bind(1, from_ns);
+        rows.bind(2, to_ns);
+        while (rows.step()) {
+            EventRow row = rows.row();
+            events.push_back(std::move(row.event));
+            if (ids != nullptr) ids->push_back(row.id);
         }
     } catch (const SqliteError& failure) {
         state_->note_damage(failure);
@@ -240,11 +240,12 @@ FramePage RecordingReader::frames(std::int64_t after_id, std::size_t limit, std:
     FramePage page;
     try {
         const ReadTransaction transaction(state_->database);
-        Statement statement(state_->database, "SELECT id, " + std::string(kFrameColumns) + " FROM frame WHERE id > ?1" +
-                                                  (link ? " AND link = ?3" : "") + " ORDER BY id LIMIT ?2");
-        statement.bind(1, after_id);
-        statement.bind(2, static_cast<std::int64_t>(limit));
-        if (link) statement.bind(3, std::int64_t{*link});
+        RowSelect<FrameRow> rows(state_->database, kFrameTable,
+                                 std::string("WHERE id > ?1") + (link ? " AND link = ?3" : "") +
+                                     " ORDER BY id LIMIT ?2");
+        rows.bind(1, after_id);
+        rows.bind(2, static_cast<std::int64_t>(limit));
+        if (link) rows.bind(3, std::int64_t{*link});
         // The chunk with the frame's first byte, and those after it until the frame is whole.
         Statement chunks(
             state_->database,
@@ -252,8 +253,8 @@ FramePage RecordingReader::frames(std::int64_t after_id, std::size_t limit, std:
             ">= "
             "(SELECT coalesce(max(stream_offset), 0) FROM chunk WHERE link = ?1 AND stream_offset <= ?2) "
             "ORDER BY stream_offset");
-        while (statement.step()) {
-            const FrameRecord frame = read_frame(statement, 1);
+        while (rows.step()) {
+            const auto [id, frame] = rows.row();
             const auto begin = static_cast<std::int64_t>(frame.stream_offset);
             const std::int64_t end = begin + frame.link_octets;
             std::vector<std::byte> bytes;
@@ -269,7 +270,7 @@ FramePage RecordingReader::frames(std::int64_t after_id, std::size_t limit, std:
                 bytes.insert(bytes.end(), blob.begin() + first, blob.begin() + last);
             }
             chunks.reset();
-            page.ids.push_back(statement.integer(0));
+            page.ids.push_back(id);
             page.frames.push_back(frame);
             page.bytes.push_back(std::move(bytes));
         }
@@ -283,27 +284,23 @@ void RecordingReader::inputs(const std::function<void(const ChunkRecord&, std::s
                              const std::function<void(const ActionRecord&)>& on_action) {
     try {
         const ReadTransaction transaction(state_->database);
-        Statement chunks(state_->database, "SELECT input, link, t_rx_ns, utc_rx_ns, stream_offset, carried, "
-                                           "bytes FROM chunk ORDER BY input");
-        Statement actions(state_->database, "SELECT input, t_ns, json FROM action ORDER BY input");
-        bool chunk_left = chunks.step();
-        bool action_left = actions.step();
-        while (chunk_left || action_left) {
-            if (chunk_left && (!action_left || chunks.integer(0) < actions.integer(0))) {
-                const auto bytes = chunks.blob(6);
-                on_chunk({static_cast<std::uint64_t>(chunks.integer(0)),
-                          static_cast<LinkId>(chunks.integer(1)),
-                          chunks.integer(2),
-                          chunks.integer(3),
-                          static_cast<std::uint64_t>(chunks.integer(4)),
-                          chunks.integer(5) != 0,
-                          {0, static_cast<std::uint32_t>(bytes.size())}},
-                         bytes);
-                chunk_left = chunks.step();
+        RowSelect<ChunkRow> chunks(state_->database, kChunkTable, "ORDER BY input");
+        RowSelect<ActionRecord> actions(state_->database, kActionTable, "ORDER BY input");
+        std::optional<ChunkRow> chunk;
+        std::optional<ActionRecord> action;
+        const auto next = [](auto& rows, auto& row) {
+            row.reset();
+            if (rows.step()) row = rows.row();
+        };
+        next(chunks, chunk);
+        next(actions, action);
+        while (chunk || action) {
+            if (chunk && (!action || chunk->chunk.input < action->input)) {
+                on_chunk(chunk->chunk, chunk->bytes);
+                next(chunks, chunk);
             } else {
-                on_action({static_cast<std::uint64_t>(actions.integer(0)), actions.integer(1),
-                           action_from_json(actions.text(2))});
-                action_left = actions.step();
+                on_action(*action);
+                next(actions, action);
             }
         }
     } catch (const SqliteError& failure) {

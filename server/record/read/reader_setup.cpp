@@ -23,23 +23,24 @@ nlohmann::json json_of(const std::string& text) {
     return parse_json_text(text, "", ignored).value_or(nlohmann::json());
 }
 
-VehicleDescription describe_texts(const std::string& name, const std::string& dictionary_text,
-                                  const std::string& vehicle_text) {
-    const nlohmann::json dictionary = json_of(dictionary_text), vehicle = json_of(vehicle_text);
+VehicleDescription describe_texts(const VehicleRow& texts) {
+    const nlohmann::json dictionary = json_of(texts.dictionary_json), vehicle = json_of(texts.vehicle_json);
     const std::string title = text_member(dictionary, "title");
-    return {.name = name,
-            .title = title.empty() ? name : title,
+    return {.name = texts.name,
+            .title = title.empty() ? texts.name : title,
             .dictionary_version = text_member(dictionary, "version"),
             .has_rocket = vehicle.is_object() && vehicle.contains("rocket")};
 }
 
 std::vector<LinkSetup> read_links(Database& database) {
     std::vector<LinkSetup> links;
-    Statement statement(database, "SELECT name, uri, vehicle FROM link ORDER BY id");
-    while (statement.step())
-        links.push_back({.name = statement.text(0),
-                         .uri = statement.text(1),
-                         .vehicle = static_cast<std::size_t>(statement.integer(2))});
+    RowSelect<LinkRow> rows(database, kLinkTable, "ORDER BY id");
+    while (rows.step()) {
+        LinkRow link = rows.row();
+        links.push_back({.name = std::move(link.name),
+                         .uri = std::move(link.uri),
+                         .vehicle = static_cast<std::size_t>(link.vehicle)});
+    }
     return links;
 }
 
@@ -66,9 +67,8 @@ SetupDescription RecordingReader::description() {
     SetupDescription description;
     try {
         const ReadTransaction transaction(state_->database);
-        Statement vehicles(state_->database, "SELECT name, dictionary_json, vehicle_json FROM vehicle ORDER BY id");
-        while (vehicles.step())
-            description.vehicles.push_back(describe_texts(vehicles.text(0), vehicles.text(1), vehicles.text(2)));
+        RowSelect<VehicleRow> vehicles(state_->database, kVehicleTable, "ORDER BY id");
+        while (vehicles.step()) description.vehicles.push_back(describe_texts(vehicles.row()));
         std::vector<Problem> ignored;
         description.site = read_site(json_of(state_->database.text("SELECT site_json FROM site")), "", ignored);
         description.links = read_links(state_->database);
@@ -84,9 +84,10 @@ Result<PipelineSetup> RecordingReader::setup(std::vector<VehicleSetup> replaceme
         const ReadTransaction transaction(state_->database);
         PipelineSetup setup;
         std::vector<Problem> problems;
-        Statement vehicles(state_->database, "SELECT name, dictionary_json, vehicle_json FROM vehicle ORDER BY id");
+        RowSelect<VehicleRow> vehicles(state_->database, kVehicleTable, "ORDER BY id");
         while (vehicles.step()) {
-            const std::string name = vehicles.text(0);
+            const VehicleRow texts = vehicles.row();
+            const std::string& name = texts.name;
             const auto replacement = std::ranges::find(
                 replacements, name, [](const VehicleSetup& vehicle) { return vehicle.dictionary.vehicle; });
             if (replacement != replacements.end()) {
@@ -94,7 +95,7 @@ Result<PipelineSetup> RecordingReader::setup(std::vector<VehicleSetup> replaceme
                 replacements.erase(replacement);
                 continue;
             }
-            auto vehicle = read_vehicle_texts(vehicles.text(1), vehicles.text(2), file + ": " + name, problems);
+            auto vehicle = read_vehicle_texts(texts.dictionary_json, texts.vehicle_json, file + ": " + name, problems);
             if (!vehicle) {
                 return fail(file + ": this version cannot read the recorded files of vehicle " + name +
                             "; give a folder of this vehicle that it can read\n" + to_string(problems));

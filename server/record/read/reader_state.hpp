@@ -1,7 +1,6 @@
 #pragma once
 /// The inside of RecordingReader, shared by its source files.
-#include "server/record/format/layout.hpp"
-#include "server/record/format/sqlite.hpp"
+#include "server/record/format/fixed_tables.hpp"
 #include "server/record/read/reader.hpp"
 
 namespace turnstone {

@@ -16,16 +16,17 @@
 
 namespace turnstone {
 
+/// What an operator chooses has no value of its own here: server/setup/settings.hpp has it.
 struct RecorderSettings {
     std::filesystem::path directory;
     /// About what a killed process can lose: data wait this long at most for their commit, plus the commit under way
     /// when they came and their own (1 to 10 ms each, more with a checkpoint). Halving it doubles the writing to the
     /// disk; see schema.sql for measured costs.
-    std::int64_t commit_interval_ms = 100;
+    std::int64_t commit_interval_ms;
     /// true: every commit is synced to the disk, so that a pulled plug loses no more than a killed process
     /// (SQLite synchronous=FULL). false: synchronous=NORMAL; a power cut may lose everything since the last
     /// checkpoint.
-    bool sync_every_commit = true;
+    bool sync_every_commit;
     /// Data waiting for the disk. Above this, rows are left out and raw bytes kept (they can be decoded again), up to a
     /// quarter more; beyond that whole batches are dropped. Everything is counted.
     std::size_t queue_bytes_max = 64u << 20;

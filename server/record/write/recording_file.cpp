@@ -1,11 +1,11 @@
 #include "server/record/write/recording_file.hpp"
 
 #include <algorithm>
+#include <iterator>
+
 #include <fcntl.h>
 #include <sys/stat.h>
 #include <unistd.h>
-
-#include "server/pipeline/events.hpp"
 
 namespace turnstone {
 
@@ -36,9 +36,16 @@ std::int64_t newest_time(const Batch& batch, std::int64_t newest_ns) {
 SetupTexts texts_of(const PipelineSetup& setup) {
     SetupTexts texts;
     for (const VehicleSetup& vehicle : setup.vehicles)
-        texts.vehicles.push_back({vehicle.dictionary.vehicle, vehicle.dictionary_json, vehicle.vehicle_json});
-    texts.site_json = setup.site_json;
-    for (const LinkSetup& link : setup.links) texts.links.push_back({link.name, link.uri, link.vehicle});
+        texts.vehicles.push_back({.id = std::ssize(texts.vehicles),
+                                  .name = vehicle.dictionary.vehicle,
+                                  .dictionary_json = vehicle.dictionary_json,
+                                  .vehicle_json = vehicle.vehicle_json});
+    texts.site.site_json = setup.site_json;
+    for (const LinkSetup& link : setup.links)
+        texts.links.push_back({.id = std::ssize(texts.links),
+                               .name = link.name,
+                               .uri = link.uri,
+                               .vehicle = static_cast<std::int64_t>(link.vehicle)});
     return texts;
 }
 
@@ -53,37 +60,18 @@ void create_recording(const std::filesystem::path& path, const SetupTexts& setup
         database.execute("BEGIN");
         database.execute(kSchemaSql);
         write_words(database);
-        Statement meta(database, "INSERT INTO meta VALUES (?, ?)");
-        const auto put = [&meta](std::string_view key, std::string_view value) {
-            meta.bind(1, key);
-            meta.bind(2, value);
-            meta.run();
-        };
-        put("version", TURNSTONE_VERSION);
-        put("name", head.name);
-        put("notes", "");
-        put("t_start_ns", std::to_string(head.t_start_ns));
-        put("utc_start_ns", std::to_string(head.utc_start_ns));
-        if (!head.continues.empty()) put("continues", head.continues);
-        Statement vehicle(database, "INSERT INTO vehicle VALUES (?, ?, ?, ?)");
-        for (std::size_t i = 0; i < setup.vehicles.size(); ++i) {
-            vehicle.bind(1, static_cast<std::int64_t>(i));
-            vehicle.bind(2, setup.vehicles[i].name);
-            vehicle.bind(3, setup.vehicles[i].dictionary_json);
-            vehicle.bind(4, setup.vehicles[i].vehicle_json);
-            vehicle.run();
-        }
-        Statement site(database, "INSERT INTO site VALUES (?)");
-        site.bind(1, setup.site_json);
-        site.run();
-        Statement link(database, "INSERT INTO link VALUES (?, ?, ?, ?)");
-        for (std::size_t i = 0; i < setup.links.size(); ++i) {
-            link.bind(1, static_cast<std::int64_t>(i));
-            link.bind(2, setup.links[i].name);
-            link.bind(3, setup.links[i].uri);
-            link.bind(4, static_cast<std::int64_t>(setup.links[i].vehicle));
-            link.run();
-        }
+        RowInsert<MetaRow> meta(database, kMetaTable);
+        meta.write({"version", TURNSTONE_VERSION});
+        meta.write({"name", head.name});
+        meta.write({"notes", ""});
+        meta.write({"t_start_ns", std::to_string(head.t_start_ns)});
+        meta.write({"utc_start_ns", std::to_string(head.utc_start_ns)});
+        if (!head.continues.empty()) meta.write({"continues", head.continues});
+        RowInsert<VehicleRow> vehicles(database, kVehicleTable);
+        for (const VehicleRow& vehicle : setup.vehicles) vehicles.write(vehicle);
+        RowInsert<SiteRow>(database, kSiteTable).write(setup.site);
+        RowInsert<LinkRow> links(database, kLinkTable);
+        for (const LinkRow& link : setup.links) links.write(link);
         create_tables(database, name_tables(schema));
         database.execute("COMMIT");
         database.execute("PRAGMA journal_mode = WAL");
@@ -113,11 +101,11 @@ RecordingFile::RecordingFile(const std::filesystem::path& path, const Schema& sc
         insert_row_.emplace_back(database_, table.insert_sql());
         rollups_.emplace_back(database_, table);
     }
-    insert_chunk_ = Statement(database_, "INSERT INTO chunk VALUES (?, ?, ?, ?, ?, ?, ?)");
-    insert_action_ = Statement(database_, "INSERT INTO action VALUES (?, ?, ?)");
-    insert_frame_ = Statement(database_, "INSERT INTO frame VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
-    insert_event_ = Statement(database_, "INSERT INTO event VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
-    replace_meta_ = Statement(database_, "INSERT OR REPLACE INTO meta VALUES (?, ?)");
+    chunks_ = {database_, kChunkTable};
+    actions_ = {database_, kActionTable};
+    frames_ = {database_, kFrameTable};
+    events_ = {database_, kEventTable};
+    meta_ = {database_, kMetaTable};
     for (const char* inputs : {"chunk", "action"})
         next_input_ = std::max(
             next_input_,
@@ -137,46 +125,15 @@ void RecordingFile::begin() {
 std::size_t RecordingFile::append(const Batch& batch) {
     begin();
     for (const ChunkRecord& chunk : batch.chunks) {
-        insert_chunk_.bind(1, static_cast<std::int64_t>(chunk.input));
-        insert_chunk_.bind(2, std::int64_t{chunk.link});
-        insert_chunk_.bind(3, chunk.t_rx_ns);
-        insert_chunk_.bind(4, chunk.utc_rx_ns);
-        insert_chunk_.bind(5, static_cast<std::int64_t>(chunk.stream_offset));
-        insert_chunk_.bind(6, std::int64_t{chunk.carried});
-        insert_chunk_.bind(7, std::span<const std::byte>(batch.bytes).subspan(chunk.bytes.offset, chunk.bytes.size));
-        insert_chunk_.run();
+        chunks_.write({chunk, std::span(batch.bytes).subspan(chunk.bytes.offset, chunk.bytes.size)});
         next_input_ = std::max(next_input_, chunk.input + 1);
     }
     for (const ActionRecord& action : batch.actions) {
-        const std::string json = to_json(action.action);
-        insert_action_.bind(1, static_cast<std::int64_t>(action.input));
-        insert_action_.bind(2, action.t_ns);
-        insert_action_.bind(3, json);
-        insert_action_.run();
+        actions_.write(action);
         next_input_ = std::max(next_input_, action.input + 1);
     }
-    const auto bind_known = [this](int place, std::int64_t value) {
-        if (value < 0)
-            insert_frame_.bind_null(place);
-        else
-            insert_frame_.bind(place, value);
-    };
     const std::int64_t frame_id_base = next_frame_id_;
-    for (const FrameRecord& frame : batch.frames) {
-        insert_frame_.bind(1, next_frame_id_++);
-        insert_frame_.bind(2, std::int64_t{frame.link});
-        insert_frame_.bind(3, frame.t_rx_ns);
-        insert_frame_.bind(4, static_cast<std::int64_t>(frame.stream_offset));
-        insert_frame_.bind(5, std::int64_t{frame.link_octets});
-        insert_frame_.bind(6, static_cast<std::int64_t>(frame.frame_verdict));
-        insert_frame_.bind(7, static_cast<std::int64_t>(frame.decode_verdict));
-        insert_frame_.bind(8, static_cast<std::int64_t>(frame.packet_verdict));
-        bind_known(9, frame.apid);
-        bind_known(10, frame.sequence_count);
-        bind_known(11, frame.onboard_ns);
-        insert_frame_.bind(12, std::int64_t{frame.boot});
-        insert_frame_.run();
-    }
+    for (const FrameRecord& frame : batch.frames) frames_.write({next_frame_id_++, frame});
     std::size_t rows_left_out = 0;
     for (const RowRecord& row : batch.rows) {
         if (row.table >= tables_.size()) {
@@ -201,20 +158,7 @@ std::size_t RecordingFile::append(const Batch& batch) {
         rollups_[row.table].add(row.t_ns, numbers);
     }
     for (const Event& event : batch.events) {
-        const std::string values_json = to_json(event.values);
-        insert_event_.bind(1, event.t_ns);
-        insert_event_.bind(2, event.t_found_ns);
-        insert_event_.bind(3, event.t_sigma_s);
-        insert_event_.bind(4, word(event.kind));
-        insert_event_.bind(5, word(event.level));
-        if (event.vehicle < 0)
-            insert_event_.bind_null(6);
-        else
-            insert_event_.bind(6, std::int64_t{event.vehicle});
-        insert_event_.bind(7, event.key);
-        insert_event_.bind(8, event.text);
-        insert_event_.bind(9, values_json);
-        insert_event_.run();
+        events_.write({0, event});
         ++rows_and_events_;
     }
     t_end_ns_ = newest_time(batch, t_end_ns_);
@@ -223,9 +167,7 @@ std::size_t RecordingFile::append(const Batch& batch) {
 
 void RecordingFile::set_meta(const std::string& key, const std::string& value) {
     begin();
-    replace_meta_.bind(1, key);
-    replace_meta_.bind(2, value);
-    replace_meta_.run();
+    meta_.write({key, value});
 }
 
 void RecordingFile::commit() {

@@ -8,24 +8,16 @@
 
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/pipeline.hpp"
-#include "server/record/format/layout.hpp"
-#include "server/record/format/sqlite.hpp"
+#include "server/record/format/fixed_tables.hpp"
 #include "server/record/write/rollup.hpp"
 
 namespace turnstone {
 
 /// The texts of a PipelineSetup that go into every file.
 struct SetupTexts {
-    struct VehicleTexts {
-        std::string name, dictionary_json, vehicle_json;
-    };
-    struct LinkTexts {
-        std::string name, uri;
-        std::size_t vehicle;
-    };
-    std::vector<VehicleTexts> vehicles;
-    std::string site_json;
-    std::vector<LinkTexts> links;
+    std::vector<VehicleRow> vehicles;
+    SiteRow site;
+    std::vector<LinkRow> links;
 };
 [[nodiscard]] SetupTexts texts_of(const PipelineSetup& setup);
 
@@ -75,7 +67,11 @@ class RecordingFile {
     std::vector<StoredTable> tables_;
     std::vector<Statement> insert_row_;
     std::vector<RollupWriter> rollups_;
-    Statement insert_chunk_, insert_action_, insert_frame_, insert_event_, replace_meta_;
+    RowInsert<ChunkRow> chunks_;
+    RowInsert<ActionRecord> actions_;
+    RowInsert<FrameRow> frames_;
+    RowInsert<EventRow> events_;
+    RowInsert<MetaRow> meta_;
     std::uint64_t next_input_ = 0;
     std::int64_t next_frame_id_ = 1;
     std::uint64_t rows_and_events_ = 0;

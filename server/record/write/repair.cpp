@@ -3,8 +3,7 @@
 #include <algorithm>
 #include <chrono>
 
-#include "server/record/format/layout.hpp"
-#include "server/record/format/sqlite.hpp"
+#include "server/record/format/fixed_tables.hpp"
 #include "server/record/write/recording_file.hpp"
 #include "server/record/write/rollup.hpp"
 
@@ -27,14 +26,9 @@ Result<RepairOutcome> repair_recording(const std::filesystem::path& path, const 
         const std::vector<StoredTable> tables = read_tables(database);
         database.execute("BEGIN IMMEDIATE");
         for (const StoredTable& table : tables) RollupWriter(database, table).write(true);
-        Statement meta(database, "INSERT OR REPLACE INTO meta VALUES (?, ?)");
-        const std::string t_end = std::to_string(newest_stored_time(database, tables));
-        meta.bind(1, std::string_view("t_end_ns"));
-        meta.bind(2, t_end);
-        meta.run();
-        meta.bind(1, std::string_view("ended"));
-        meta.bind(2, ended);
-        meta.run();
+        RowInsert<MetaRow> meta(database, kMetaTable);
+        meta.write({"t_end_ns", std::to_string(newest_stored_time(database, tables))});
+        meta.write({"ended", ended});
         database.execute("COMMIT");
         return RepairOutcome::repaired;
     } catch (const std::exception& error) {

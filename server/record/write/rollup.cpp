@@ -79,7 +79,8 @@ std::optional<RollupBin> decode_bin(std::span<const std::byte> data, std::int64_
 RollupWriter::RollupWriter(Database& database, const StoredTable& table)
     : shape_(table.rollup), columns_(table.table.number_count), levels_(table.rollup.levels), current_(columns_),
       select_(database, "SELECT rows, data FROM " + identifier(table.rollup_name()) + " WHERE key = ?"),
-      replace_(database, "INSERT OR REPLACE INTO " + identifier(table.rollup_name()) + " VALUES (?, ?, ?)") {
+      replace_(database,
+               "INSERT OR REPLACE INTO " + identifier(table.rollup_name()) + " (key, rows, data) VALUES (?, ?, ?)") {
     restore(database, table);
 }
 

@@ -75,11 +75,6 @@ json recording_members(const RecordingInfo& info, bool live) {
             {"damage", info.damage}};
 }
 
-/// A stored recording's vehicles, site and links.
-Result<PipelineSetup> stored_setup(RecordingReader& reader) {
-    return reader.setup();
-}
-
 } // namespace
 
 json recording_json(const RecordingInfo& info, bool live) {
@@ -88,13 +83,13 @@ json recording_json(const RecordingInfo& info, bool live) {
     return out;
 }
 
-json description_json(const RecordingInfo& info, bool live, const Schema& schema, const PipelineSetup& setup) {
+json description_json(const RecordingInfo& info, bool live, const Schema& schema, const SetupDescription& setup) {
     json vehicles = json::array();
-    for (const VehicleSetup& vehicle : setup.vehicles)
-        vehicles.push_back({{"name", vehicle.dictionary.vehicle},
-                            {"title", vehicle.dictionary.title},
-                            {"dictionary_version", vehicle.dictionary.version},
-                            {"has_rocket", vehicle.vehicle.rocket.has_value()}});
+    for (const VehicleDescription& vehicle : setup.vehicles)
+        vehicles.push_back({{"name", vehicle.name},
+                            {"title", vehicle.title},
+                            {"dictionary_version", vehicle.dictionary_version},
+                            {"has_rocket", vehicle.has_rocket}});
     json links = json::array();
     for (const LinkSetup& link : setup.links)
         links.push_back({{"name", link.name}, {"uri", link.uri}, {"vehicle", link.vehicle}});
@@ -109,18 +104,9 @@ json description_json(const RecordingInfo& info, bool live, const Schema& schema
             {"tables", std::move(tables)}};
 }
 
-Result<json> stored_description(RecordingReader& reader, bool live) {
-    const auto setup = stored_setup(reader);
-    if (!setup) return tl::unexpected(setup.error());
-    return description_json(reader.info(), live, reader.schema(), *setup);
-}
-
-Result<std::vector<std::string>> stored_link_names(RecordingReader& reader) {
-    const auto setup = stored_setup(reader);
-    if (!setup) return tl::unexpected(setup.error());
-    std::vector<std::string> names;
-    for (const LinkSetup& link : setup->links) names.push_back(link.name);
-    return names;
+json stored_description(RecordingReader& reader, bool live) {
+    const SetupDescription setup = reader.description();
+    return description_json(reader.info(), live, reader.schema(), setup);
 }
 
 } // namespace turnstone

@@ -44,7 +44,7 @@ json latest_json(const LatestRows& latest, std::int64_t t_start_ns) {
     return out;
 }
 
-std::uint64_t event_id(const Event& event) noexcept {
+std::uint64_t event_number(const Event& event) noexcept {
     std::uint64_t hash = 0xcbf29ce484222325;
     const auto mix = [&](unsigned char byte) { hash = (hash ^ byte) * 0x100000001b3; };
     for (const std::int64_t t_ns : {event.t_ns, event.t_found_ns})
@@ -60,7 +60,8 @@ json event_json(const Event& event, std::int64_t t_start_ns) {
     json data = json::object();
     for (const EventValue& value : event.values)
         std::visit([&](const auto& is) { data[value.name] = is; }, value.value);
-    return {{"id", event_id(event)},
+    return {{"id", event_number(event)},
+            {"event", event.id ? json(word(*event.id)) : json(nullptr)},
             {"t_s", tape_seconds(event.t_ns, t_start_ns)},
             {"t_found_s", tape_seconds(event.t_found_ns, t_start_ns)},
             {"t_sigma_s", event.t_sigma_s},
@@ -72,13 +73,13 @@ json event_json(const Event& event, std::int64_t t_start_ns) {
             {"data", std::move(data)}};
 }
 
-json frames_json(const FramePage& page, const std::vector<std::string>& links, std::int64_t t_start_ns) {
+json frames_json(const FramePage& page, const std::vector<LinkSetup>& links, std::int64_t t_start_ns) {
     json frames = json::array();
     for (std::size_t i = 0; i < page.frames.size(); ++i) {
         const FrameRecord& frame = page.frames[i];
         frames.push_back({{"id", page.ids[i]},
                           {"t_rx_s", tape_seconds(frame.t_rx_ns, t_start_ns)},
-                          {"link", frame.link < links.size() ? links[frame.link] : std::string()},
+                          {"link", frame.link < links.size() ? links[frame.link].name : std::string()},
                           {"octets", frame.link_octets},
                           {"frame_verdict", word(frame.frame_verdict)},
                           {"packet_verdict", word(frame.packet_verdict)},

@@ -20,7 +20,7 @@ namespace turnstone {
 
 [[nodiscard]] nlohmann::json latest_json(const LatestRows& latest, std::int64_t t_start_ns);
 [[nodiscard]] nlohmann::json event_json(const Event& event, std::int64_t t_start_ns);
-[[nodiscard]] nlohmann::json frames_json(const FramePage& page, const std::vector<std::string>& links,
+[[nodiscard]] nlohmann::json frames_json(const FramePage& page, const std::vector<LinkSetup>& links,
                                          std::int64_t t_start_ns);
 
 struct HelloParts {
@@ -52,8 +52,8 @@ struct ReplayPosition {
                                       const nlohmann::json* latest);
 [[nodiscard]] std::string error_text(std::string_view message, std::optional<std::int64_t> request);
 
-/// Stable name of an event below 2^53: FNV-1a (64 bits, upper 53) over both times, key and text, so that the stream and
-/// the stored tape agree without a counter that survives restarts.
-[[nodiscard]] std::uint64_t event_id(const Event& event) noexcept;
+/// Stable number of an event below 2^53: FNV-1a (64 bits, upper 53) over both times, key and text, so that the stream
+/// and the stored tape agree without a counter that survives restarts.
+[[nodiscard]] std::uint64_t event_number(const Event& event) noexcept;
 
 } // namespace turnstone

@@ -8,11 +8,12 @@ namespace turnstone {
 
 using boost::asio::awaitable;
 
-Api::Api(const ServeSettings& settings, const ServeSources& sources, const OperatorActions& actions,
-         OperatorAccess& access, LiveRecording& live, Workers& workers, ServeCounters& counters)
+Api::Api(const std::filesystem::path& recordings, std::span<const Asset> assets, const ServeSources& sources,
+         const OperatorActions& actions, OperatorAccess& access, LiveRecording& live, Workers& workers,
+         ServeCounters& counters)
     : sources_(sources), workers_(workers), counters_(counters),
-      recordings_(settings.recordings, live, sources.recorder, workers),
-      operator_(access, actions, live, settings.recordings, workers, counters), files_(settings.assets) {}
+      recordings_(recordings, live, sources.recorder, workers),
+      operator_(access, actions, live, recordings, workers, counters), files_(assets) {}
 
 awaitable<Answer> Api::answer(const Request& request) {
     const auto& segments = request.target.segments;

@@ -1,7 +1,11 @@
 #pragma once
 /// Which route answers a request: protocol/STREAM.md section 3, and the dashboard's files. Serve thread.
+#include <filesystem>
+#include <span>
+
 #include <boost/asio/awaitable.hpp>
 
+#include "server/serve/assets.hpp"
 #include "server/serve/counters.hpp"
 #include "server/serve/http/access.hpp"
 #include "server/serve/http/answer.hpp"
@@ -17,8 +21,9 @@ namespace turnstone {
 class Api {
   public:
     /// All must outlive it.
-    Api(const ServeSettings& settings, const ServeSources& sources, const OperatorActions& actions,
-        OperatorAccess& access, LiveRecording& live, Workers& workers, ServeCounters& counters);
+    Api(const std::filesystem::path& recordings, std::span<const Asset> assets, const ServeSources& sources,
+        const OperatorActions& actions, OperatorAccess& access, LiveRecording& live, Workers& workers,
+        ServeCounters& counters);
     /// Host and Origin are known to be allowed.
     [[nodiscard]] boost::asio::awaitable<Answer> answer(const Request& request);
 

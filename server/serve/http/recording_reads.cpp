@@ -70,8 +70,7 @@ Answer as_far_as_read(nlohmann::json members, const RecordingReader& reader) {
 
 Answer read_description(RecordingReader& reader, const Target& target) {
     if (const auto allowed = allow_parameters(target, {}); !allowed) return error_answer(400, allowed.error().message);
-    const auto description = stored_description(reader, false);
-    return description ? json_answer(*description) : error_answer(503, description.error().message);
+    return json_answer(stored_description(reader, false));
 }
 
 Answer read_series(RecordingReader& reader, const Target& target) {
@@ -142,19 +141,18 @@ Answer read_frames(RecordingReader& reader, const Target& target) {
     if (!after) return error_answer(400, after.error().message);
     const auto limit = integer_parameter(target, "limit", 1, 500);
     if (!limit) return error_answer(400, limit.error().message);
-    const auto links = stored_link_names(reader);
-    if (!links) return error_answer(503, links.error().message);
+    const std::vector<LinkSetup> links = reader.description().links;
     std::optional<LinkId> link;
     if (const auto name = text_parameter(target, "link")) {
-        const auto found = std::find(links->begin(), links->end(), *name);
-        if (found == links->end())
+        const auto found = std::ranges::find(links, *name, &LinkSetup::name);
+        if (found == links.end())
             return error_answer(400, "parameter 'link' is not a link of this recording; 'description' lists them");
-        link = static_cast<LinkId>(found - links->begin());
+        link = static_cast<LinkId>(found - links.begin());
     }
     const RecordingInfo info = reader.info();
     const FramePage page =
         reader.frames(after->value_or(0), static_cast<std::size_t>(limit->value_or(kFramesDefault)), link);
-    return as_far_as_read(frames_json(page, *links, info.t_start_ns), reader);
+    return as_far_as_read(frames_json(page, links, info.t_start_ns), reader);
 }
 
 Answer read_snapshot(RecordingReader& reader, const std::filesystem::path& folder) {

@@ -71,7 +71,8 @@ awaitable<Answer> RecordingRoutes::read(const Request& request) {
         if (const auto allowed = allow_parameters(request.target, {}); !allowed)
             co_return error_answer(400, allowed.error().message);
         const LiveTape& tape = *live_.tape();
-        co_return json_answer(description_json(live_.info(recorder_().file_bytes), true, *tape.schema, *tape.setup));
+        co_return json_answer(
+            description_json(live_.info(recorder_().file_bytes), true, *tape.schema, describe(*tape.setup)));
     }
     const Read asked = read_called(what);
     if (asked == nullptr)

@@ -142,7 +142,7 @@ void Hub::send_hello(Viewer& viewer) {
             .is_operator = viewer.is_operator(), .replay = false, .server_id = replay_source_.server_id};
         hello = frame_message(Opcode::text, hello_text(parts,
                                                        description_json(live_.info(sources_.recorder().file_bytes),
-                                                                        true, *tape.schema, *tape.setup),
+                                                                        true, *tape.schema, describe(*tape.setup)),
                                                        latest_json(latest_, tape.t_start_ns)));
     }
     viewer.send(hello);

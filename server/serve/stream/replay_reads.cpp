@@ -57,17 +57,12 @@ std::optional<std::int64_t> neighbour(RecordingReader& reader, const Table* tabl
 
 ReplayRead read_opening(RecordingReader& reader, const HelloParts& parts, bool live) {
     ReplayRead read;
-    auto description = stored_description(reader, live);
-    if (!description) {
-        read.error = description.error().message;
-        return read;
-    }
     const RecordingInfo info = reader.info();
     read.times = {.t_start_ns = info.t_start_ns,
                   .t_end_ns = std::max(info.t_end_ns, info.t_start_ns),
                   .cursor_ns = info.t_start_ns};
     const auto latest = latest_json(reader.latest(info.t_start_ns), info.t_start_ns);
-    read.messages.push_back(frame_message(Opcode::text, hello_text(parts, std::move(*description), latest)));
+    read.messages.push_back(frame_message(Opcode::text, hello_text(parts, stored_description(reader, live), latest)));
     read.latest = dump(latest);
     return read;
 }

@@ -248,15 +248,17 @@ write_json("hello", {"type": "hello", "version": 1, "role": "viewer", "server_id
 
 
 
-def event(name, t_s, t_found_s, t_sigma_s, kind, key, text, data):
+def event(name, event_id, t_s, t_found_s, t_sigma_s, kind, key, text, data):
     t_ns, t_found_ns = (T_START_NS + round(t * 1_000_000_000) for t in (t_s, t_found_s))
     number = fnv1a_53(struct.pack("<qq", t_ns, t_found_ns) + key.encode() + b"\0" + text.encode())
-    write_json(name, {"type": "event", "id": number, "t_s": t_s, "t_found_s": t_found_s, "t_sigma_s": t_sigma_s,
-                      "kind": kind, "level": "note", "vehicle": 0, "key": key, "text": text, "data": data})
+    write_json(name, {"type": "event", "id": number, "event": event_id, "t_s": t_s, "t_found_s": t_found_s,
+                      "t_sigma_s": t_sigma_s, "kind": kind, "level": "note", "vehicle": 0, "key": key, "text": text,
+                      "data": data})
 
 
-event("event", 3.25, 3.5, 0.01, "phase", "sanderling/phase/under_thrust", "under thrust", {"phase": "under thrust"})
-event("event_missing", 0.0, 0.0, 0.0, "recording", "sanderling/missing/air",
+event("event", "phase_began", 3.25, 3.5, 0.01, "phase", "sanderling/phase/under_thrust", "under thrust",
+      {"phase": "under thrust"})
+event("event_missing", "estimate_missing", 0.0, 0.0, 0.0, "recording", "sanderling/missing/air",
       "No air-data estimate: needs the role static_pressure",
       {"estimate": "air", "needs": ["static_pressure"], "any": False})
 write_json("status", {"type": "status", "t_s": 12.75, "links": [

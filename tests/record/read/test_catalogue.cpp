@@ -15,7 +15,7 @@ namespace {
 using namespace record_test;
 
 std::string record_something(const TemporaryFolder& directory, std::int64_t utc_ns, const std::string& name) {
-    Recorder recorder({.directory = directory.path()}, sample_setup());
+    Recorder recorder(recorder_settings(directory.path()), sample_setup());
     BatchMaker maker;
     std::string id = recorder.begin(sample_schema(), kStart_ns, utc_ns, name);
     for (int i = 0; i < 100; ++i) recorder.push(maker.next());

@@ -68,7 +68,7 @@ class Session {
   public:
     Session(const std::filesystem::path& directory, const PipelineSetup& setup, std::int64_t t_start_ns)
         : past_(engine_totals(directory, setup)), pipeline_(setup, t_start_ns),
-          recorder_({.directory = directory}, setup), t_start_ns_(t_start_ns),
+          recorder_(recorder_settings(directory), setup), t_start_ns_(t_start_ns),
           id_(recorder_.begin(pipeline_.schema(), t_start_ns, t_start_ns, "")) {
         auto batch = std::make_shared<Batch>();
         for (const Action& action : past_) pipeline_.action(t_start_ns, action, *batch);

@@ -23,7 +23,7 @@ constexpr std::chrono::milliseconds kPromise(250);
 
 /// When the batch was handed over, on the clock that parent and child share.
 [[noreturn]] void record_until_killed(const std::filesystem::path& directory, auto&& report) {
-    Recorder recorder({.directory = directory}, sample_setup());
+    Recorder recorder(recorder_settings(directory), sample_setup());
     recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
     BatchMaker maker;
     for (;;) {
@@ -72,7 +72,7 @@ TEST_CASE("killed at random moments, a recording opens, is whole and lost at mos
 
         // The next start repairs it.
         {
-            Recorder recorder({.directory = directory.path()}, sample_setup());
+            Recorder recorder(recorder_settings(directory.path()), sample_setup());
             recorder.begin(sample_schema(), kStart_ns, kStart_ns + 1'000'000 * kMs, "");
             REQUIRE(recorder.flush(5000));
         }

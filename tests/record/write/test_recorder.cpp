@@ -52,7 +52,8 @@ void check_integrity(const std::filesystem::path& path) {
 TEST_CASE("a live recording can be read while it is written, up to the newest commit") {
     const TemporaryFolder directory;
     BatchMaker maker;
-    Recorder recorder({.directory = directory.path(), .commit_interval_ms = 5}, sample_setup());
+    Recorder recorder({.directory = directory.path(), .commit_interval_ms = 5, .sync_every_commit = true},
+                      sample_setup());
     const std::string id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
     REQUIRE(recorder.flush(5000));
     auto reader = RecordingReader::open(directory.recording(id));
@@ -115,7 +116,7 @@ TEST_CASE("a live recording can be read while it is written, up to the newest co
 TEST_CASE("a recording closed under a reader becomes one file when the reader lets go") {
     const TemporaryFolder directory;
     BatchMaker maker;
-    std::optional<Recorder> recorder(std::in_place, RecorderSettings{.directory = directory.path()}, sample_setup());
+    std::optional<Recorder> recorder(std::in_place, recorder_settings(directory.path()), sample_setup());
     const std::string first = recorder->begin(sample_schema(), kStart_ns, kStart_ns, "");
     recorder->push(maker.next());
     REQUIRE(recorder->flush(5000));
@@ -138,7 +139,11 @@ TEST_CASE("a full queue gives up rows first, then bytes, and counts both") {
     RecorderStatus status;
     std::string id;
     {
-        Recorder recorder({.directory = directory.path(), .queue_bytes_max = 100'000, .retry_interval_ms = 20},
+        Recorder recorder({.directory = directory.path(),
+                           .commit_interval_ms = 100,
+                           .sync_every_commit = true,
+                           .queue_bytes_max = 100'000,
+                           .retry_interval_ms = 20},
                           sample_setup());
         id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
         REQUIRE(recorder.flush(5000));
@@ -178,7 +183,10 @@ TEST_CASE("a disk that fails and recovers costs nothing that memory can hold") {
     BatchMaker maker;
     std::string id;
     {
-        Recorder recorder({.directory = directory.path(), .commit_interval_ms = 2, .retry_interval_ms = 10},
+        Recorder recorder({.directory = directory.path(),
+                           .commit_interval_ms = 2,
+                           .sync_every_commit = true,
+                           .retry_interval_ms = 10},
                           sample_setup());
         id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
         for (int round = 0; round < 4; ++round) {
@@ -219,7 +227,10 @@ TEST_CASE("any single failing write is survived") {
         BatchMaker maker;
         std::string id;
         {
-            Recorder recorder({.directory = directory.path(), .commit_interval_ms = 1, .retry_interval_ms = 1},
+            Recorder recorder({.directory = directory.path(),
+                               .commit_interval_ms = 1,
+                               .sync_every_commit = true,
+                               .retry_interval_ms = 1},
                               sample_setup());
             disk.fail_write_number(number, SQLITE_IOERR_WRITE);
             id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
@@ -251,7 +262,10 @@ TEST_CASE("a commit that fails after its data have reached the file is not writt
         BatchMaker maker;
         std::string id;
         {
-            Recorder recorder({.directory = directory.path(), .commit_interval_ms = 20, .retry_interval_ms = 1},
+            Recorder recorder({.directory = directory.path(),
+                               .commit_interval_ms = 20,
+                               .sync_every_commit = true,
+                               .retry_interval_ms = 1},
                               sample_setup());
             id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
             recorder.push(maker.next());
@@ -285,7 +299,9 @@ TEST_CASE("no directory, no permission: recording begins when it can") {
     const auto blocked = directory.path() / "recordings";
     std::ofstream(blocked) << "a file where the directory should be";
     BatchMaker maker;
-    Recorder recorder({.directory = blocked, .retry_interval_ms = 10}, sample_setup());
+    Recorder recorder(
+        {.directory = blocked, .commit_interval_ms = 100, .sync_every_commit = true, .retry_interval_ms = 10},
+        sample_setup());
     const std::string id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
     recorder.push(maker.next());
     CHECK(eventually([&] { return !recorder.status().fault.empty(); }));
@@ -301,8 +317,9 @@ TEST_CASE("no directory, no permission: recording begins when it can") {
 TEST_CASE("a file deleted or damaged under the recorder is continued in a new one") {
     const TemporaryFolder directory;
     BatchMaker maker;
-    Recorder recorder({.directory = directory.path(), .commit_interval_ms = 5, .retry_interval_ms = 10},
-                      sample_setup());
+    Recorder recorder(
+        {.directory = directory.path(), .commit_interval_ms = 5, .sync_every_commit = true, .retry_interval_ms = 10},
+        sample_setup());
     const std::string id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
     recorder.push(maker.next());
     REQUIRE(recorder.flush(5000));
@@ -324,7 +341,11 @@ TEST_CASE("a batch that cannot be stored is dropped alone") {
     BatchMaker maker;
     std::string id;
     {
-        Recorder recorder({.directory = directory.path(), .retry_interval_ms = 10}, sample_setup());
+        Recorder recorder({.directory = directory.path(),
+                           .commit_interval_ms = 100,
+                           .sync_every_commit = true,
+                           .retry_interval_ms = 10},
+                          sample_setup());
         id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
         const auto first = maker.next();
         recorder.push(first);

@@ -78,9 +78,9 @@ TEST_CASE("texts equal the golden texts") {
     LatestRows latest(golden_schema()->tables.size());
     latest[0] = {kTapeStartNs + 12'500'000'000, {9.75, kNan}};
     latest[2] = {kTapeStartNs + 12'400'000'000, {1034.5, 0.5, -2.25, 0.25, 1.0}};
-    const json hello = json::parse(
-        hello_text({.is_operator = false, .replay = false, .server_id = "0123456789abcdef0123456789abcdef"},
-                   description_json(info, true, *golden_schema(), *golden_setup()), latest_json(latest, kTapeStartNs)));
+    const json hello = json::parse(hello_text(
+        {.is_operator = false, .replay = false, .server_id = "0123456789abcdef0123456789abcdef"},
+        description_json(info, true, *golden_schema(), describe(*golden_setup())), latest_json(latest, kTapeStartNs)));
     CHECK(json::diff(hello, json::parse(golden_text("hello.json"))) == json::array()); // as a patch, when it fails
     CHECK(json::parse(event_text(phase_event(3.25), kTapeStartNs)) == json::parse(golden_text("event.json")));
     const Event missing = make_event({.id = EventId::estimate_missing,

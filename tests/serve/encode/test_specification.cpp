@@ -37,6 +37,7 @@ TEST_CASE("the specification of the stream names the server's words") {
     const std::string text = specification();
     REQUIRE(text.size() > 5000);
     for (const std::string& set : {
+             "`event` is what happened, one of `" + joined<EventId>(" ") + "`",
              "`kind`: `" + joined<EventKind>(" ") + "`",
              "`level`: `" + joined<Level>(" ") + "`",
              "`frame_verdict` is one of `" + joined<FrameVerdict>(" ") + "`",

@@ -276,8 +276,7 @@ TEST_CASE("questions about recordings that cannot be answered say why") {
 
 TEST_CASE("a taken port and a wrong address are explained") {
     const LiveServer live;
-    ServeSettings settings;
-    settings.operator_key = kOperatorKey;
+    ServeSettings settings = serve_settings(live.folder.path());
     settings.port = live.port();
     const auto started = [&] {
         Server second(settings, {}, {});

@@ -1,4 +1,4 @@
-#include "server/serve/server.hpp"
+#include "server/serve/port/server.hpp"
 
 #include <algorithm>
 #include <optional>
@@ -17,8 +17,8 @@
 #include <fmt/format.h>
 #include <spdlog/spdlog.h>
 
-#include "server/serve/http/session.hpp"
 #include "server/serve/live_recording.hpp"
+#include "server/serve/port/http_connections.hpp"
 #include "server/serve/stream/hub.hpp"
 
 namespace turnstone {
@@ -74,7 +74,7 @@ struct Server::State {
     LiveRecording live;
     Hub hub;
     std::optional<OperatorAccess> access; // this and the next: made when the port is known
-    std::shared_ptr<HttpShared> shared;
+    std::shared_ptr<HttpConnections> connections;
     std::uint16_t port = 0;
     std::thread thread;
 
@@ -84,28 +84,28 @@ struct Server::State {
 
     asio::awaitable<void> accept() {
         asio::steady_timer pause(context);
-        while (!shared->stopping) {
+        while (!connections->stopping()) {
             auto [error, socket] = co_await acceptor.async_accept(kNoThrow);
             if (error) {
-                if (shared->stopping) co_return;
+                if (connections->stopping()) co_return;
                 // Out of descriptors: existing connections are unaffected, and it tries again once some may be free.
                 spdlog::warn("cannot accept a connection: {}", error.message());
                 pause.expires_after(std::chrono::milliseconds(100));
                 co_await pause.async_wait(kNoThrow);
                 continue;
             }
-            if (shared->connections < kHttpConnectionsMax)
-                asio::co_spawn(context, serve_connection(std::move(socket), shared), log_failure);
+            if (connections->count() < kHttpConnectionsMax)
+                asio::co_spawn(context, connections->serve(std::move(socket)), log_failure);
         }
     }
 
     asio::awaitable<void> wind_down(std::chrono::steady_clock::time_point until) {
-        shared->stopping = true;
+        connections->stop();
         boost::system::error_code ignored; // closing is all that can be done with it
         acceptor.close(ignored);
         hub.stop();
         asio::steady_timer pause(context);
-        while ((hub.viewers() > 0 || shared->answers_open > 0) && std::chrono::steady_clock::now() < until) {
+        while ((hub.viewers() > 0 || connections->answers_open() > 0) && std::chrono::steady_clock::now() < until) {
             pause.expires_after(std::chrono::milliseconds(10));
             co_await pause.async_wait(kNoThrow);
         }
@@ -147,14 +147,11 @@ Result<void> Server::start() {
     allow_descriptors(s.settings.viewers_max + kHttpConnectionsMax);
     remove_leftovers(s.settings.recordings);
     s.access.emplace(s.settings.operator_key, s.port);
-    s.shared = std::make_shared<HttpShared>(
-        HttpShared{.settings = s.settings,
-                   .counters = s.counters,
-                   .workers = s.workers,
-                   .hub = s.hub,
-                   .access = *s.access,
-                   .hosts = HostCheck(s.settings.listen_address, s.settings.host_names),
-                   .api = Api(s.settings, s.sources, s.actions, *s.access, s.live, s.workers, s.counters)});
+    s.connections = std::make_shared<HttpConnections>(
+        HostCheck(s.settings.listen_address, s.settings.host_names),
+        Api(s.settings.recordings, s.settings.assets, s.sources, s.actions, *s.access, s.live, s.workers, s.counters),
+        AnswerSender(s.workers, s.counters),
+        ViewerEntrance(s.hub, *s.access, s.counters, s.settings.send_buffer_bytes));
     asio::co_spawn(s.context, s.accept(), log_failure);
     asio::post(
         s.context, [&s] { s.hub.start(); });

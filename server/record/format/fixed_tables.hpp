@@ -1,0 +1,65 @@
+#pragma once
+/// The tables that every recording has, as schema.sql makes them: the record that is a row of each, and its columns. To
+/// add a column, add it there and here.
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <string>
+
+#include "server/pipeline/batch.hpp"
+#include "server/record/format/layout.hpp"
+#include "server/record/format/stored_row.hpp"
+
+namespace turnstone {
+
+struct MetaRow {
+    std::string key, value;
+};
+struct VehicleRow {
+    std::int64_t id = 0;
+    std::string name, dictionary_json, vehicle_json;
+};
+struct SiteRow {
+    std::string site_json;
+};
+struct LinkRow {
+    std::int64_t id = 0;
+    std::string name, uri;
+    std::int64_t vehicle = 0;
+};
+struct SeriesColumnRow {
+    std::int64_t series = 0, place = 0;
+    std::string sql_name;
+    Column column;
+};
+struct ChunkRow {
+    ChunkRecord chunk;                ///< `bytes` is the range of the span below
+    std::span<const std::byte> bytes; ///< read: valid until the next step
+};
+struct WordRow {
+    std::string enumeration;
+    std::int64_t value = 0;
+    std::string word;
+};
+struct FrameRow {
+    std::int64_t id = 0;
+    FrameRecord frame;
+};
+struct EventRow {
+    std::int64_t id = 0; ///< written: 0 has SQLite count
+    Event event;
+};
+
+extern const FixedTable<MetaRow> kMetaTable; ///< a key that is there is overwritten
+extern const FixedTable<VehicleRow> kVehicleTable;
+extern const FixedTable<SiteRow> kSiteTable;
+extern const FixedTable<LinkRow> kLinkTable;
+extern const FixedTable<StoredTable> kSeriesTable;
+extern const FixedTable<SeriesColumnRow> kSeriesColumnTable;
+extern const FixedTable<ChunkRow> kChunkTable;
+extern const FixedTable<ActionRecord> kActionTable;
+extern const FixedTable<WordRow> kWordTable;
+extern const FixedTable<FrameRow> kFrameTable;
+extern const FixedTable<EventRow> kEventTable;
+
+} // namespace turnstone

@@ -1,0 +1,82 @@
+#include "server/serve/port/answer_sender.hpp"
+
+#include <algorithm>
+#include <array>
+#include <chrono>
+
+#include <unistd.h>
+
+#include <boost/asio/as_tuple.hpp>
+#include <boost/asio/buffer.hpp>
+#include <boost/asio/ip/tcp.hpp>
+#include <boost/asio/use_awaitable.hpp>
+#include <boost/asio/write.hpp>
+
+#include "server/serve/http/on_worker.hpp"
+
+namespace turnstone {
+namespace {
+
+namespace asio = boost::asio;
+namespace beast = boost::beast;
+using asio::awaitable;
+
+constexpr auto kNoThrow = asio::as_tuple(asio::use_awaitable);
+constexpr std::chrono::seconds kSendTime{30}; // per answer, and per piece of a download
+constexpr std::size_t kDownloadPieceBytes = 256u << 10;
+constexpr std::size_t kDrainBytesMax = 1u << 20;
+
+} // namespace
+
+awaitable<bool> AnswerSender::send(beast::tcp_stream& stream, const Answer& answer, const Request& request,
+                                   bool keep_alive) {
+    ++counters_.http_answers[std::min<std::size_t>(answer.status / 100, 5)];
+    const std::string header = answer_header(answer, request.host, keep_alive);
+    const bool with_body = request.method != Method::head && answer.status != 304;
+    const bool from_file = with_body && answer.file != nullptr;
+    std::array<asio::const_buffer, 2> buffers{asio::buffer(header), asio::const_buffer{}};
+    if (with_body && !from_file)
+        buffers[1] = answer.stored.empty() ? asio::buffer(answer.body)
+                                           : asio::buffer(answer.stored.data(), answer.stored.size());
+    stream.expires_after(kSendTime);
+    const auto [error, sent] = co_await asio::async_write(stream, buffers, kNoThrow);
+    if (error) co_return false;
+    if (from_file && !co_await send_file(stream, answer)) co_return false;
+    co_return keep_alive;
+}
+
+awaitable<bool> AnswerSender::send_file(beast::tcp_stream& stream, const Answer& answer) {
+    for (std::uint64_t at = 0; at < answer.file_bytes;) {
+        const auto size =
+            static_cast<std::size_t>(std::min<std::uint64_t>(kDownloadPieceBytes, answer.file_bytes - at));
+        const WorkerTask read = [file = answer.file, at, size](ReaderCache&) {
+            Answer piece;
+            piece.body.resize(size);
+            const ssize_t got = ::pread(file->descriptor(), piece.body.data(), size, static_cast<off_t>(at));
+            piece.body.resize(got > 0 ? static_cast<std::size_t>(got) : 0);
+            return piece;
+        };
+        const Answer piece = co_await on_worker(workers_, read);
+        if (piece.status != 200 || piece.body.empty())
+            co_return false; // the length is promised already, so cutting the connection tells the truth
+        stream.expires_after(kSendTime);
+        const auto [error, sent] = co_await asio::async_write(stream, asio::buffer(piece.body), kNoThrow);
+        if (error) co_return false;
+        at += piece.body.size();
+    }
+    co_return true;
+}
+
+awaitable<void> hang_up(beast::tcp_stream& stream) {
+    beast::error_code ignored; // already gone is as good
+    stream.socket().shutdown(asio::ip::tcp::socket::shutdown_send, ignored);
+    stream.expires_after(std::chrono::seconds(2));
+    std::array<char, 8192> rest;
+    for (std::size_t total = 0; total < kDrainBytesMax;) {
+        const auto [error, size] = co_await stream.async_read_some(asio::buffer(rest), kNoThrow);
+        if (error) co_return;
+        total += size;
+    }
+}
+
+} // namespace turnstone

@@ -1,0 +1,31 @@
+#pragma once
+/// Answers onto a connection: header and body at once, a file in pieces that a worker reads.
+#include <boost/asio/awaitable.hpp>
+#include <boost/beast/core/tcp_stream.hpp>
+
+#include "server/serve/counters.hpp"
+#include "server/serve/http/answer.hpp"
+#include "server/serve/workers.hpp"
+
+namespace turnstone {
+
+class AnswerSender {
+  public:
+    /// Both must outlive it.
+    AnswerSender(Workers& workers, ServeCounters& counters) : workers_(workers), counters_(counters) {}
+    /// False: the connection is over.
+    [[nodiscard]] boost::asio::awaitable<bool> send(boost::beast::tcp_stream& stream, const Answer& answer,
+                                                    const Request& request, bool keep_alive);
+
+  private:
+    [[nodiscard]] boost::asio::awaitable<bool> send_file(boost::beast::tcp_stream& stream, const Answer& answer);
+
+    Workers& workers_;
+    ServeCounters& counters_;
+};
+
+/// Reads and discards what the client still sends: closing with unread data would reset the connection and lose the
+/// answer (RFC 9112 section 9.6).
+[[nodiscard]] boost::asio::awaitable<void> hang_up(boost::beast::tcp_stream& stream);
+
+} // namespace turnstone

@@ -1,0 +1,67 @@
+#include "server/serve/port/viewer_entrance.hpp"
+
+#include <chrono>
+#include <string_view>
+#include <utility>
+
+#include <boost/asio/as_tuple.hpp>
+#include <boost/asio/buffer.hpp>
+#include <boost/asio/ip/tcp.hpp>
+#include <boost/asio/use_awaitable.hpp>
+#include <boost/asio/write.hpp>
+#include <boost/beast/websocket/rfc6455.hpp>
+#include <boost/beast/websocket/stream.hpp>
+
+#include "server/serve/parse/websocket_frame.hpp"
+#include "server/serve/port/answer_sender.hpp"
+
+namespace turnstone {
+namespace {
+
+namespace asio = boost::asio;
+namespace beast = boost::beast;
+namespace http = boost::beast::http;
+using asio::awaitable;
+using tcp = asio::ip::tcp;
+
+constexpr auto kNoThrow = asio::as_tuple(asio::use_awaitable);
+
+awaitable<void> refuse_viewer(tcp::socket socket, CloseCode code, std::string_view reason) {
+    beast::tcp_stream stream(std::move(socket));
+    stream.expires_after(std::chrono::seconds(2));
+    const WireMessage message = close_message(code, reason);
+    const auto [error, sent] = co_await asio::async_write(stream, asio::buffer(*message), kNoThrow);
+    if (!error) co_await hang_up(stream);
+}
+
+} // namespace
+
+/// The handshake is Beast's; the frames afterwards are ours (websocket_frame.hpp).
+awaitable<void> ViewerEntrance::admit(beast::tcp_stream& stream, beast::flat_buffer& buffer,
+                                      const http::request<http::string_body>& request, bool allowed) {
+    stream.expires_never();
+    tcp::socket socket = stream.release_socket();
+    {
+        beast::websocket::stream<tcp::socket&> handshake(socket);
+        const auto [error] = co_await handshake.async_accept(request, kNoThrow);
+        if (error) co_return; // Beast has told the client what was wrong with its handshake
+    }
+    beast::error_code ignored; // without them the stream is slower, not wrong
+    socket.set_option(tcp::no_delay(true), ignored);
+    socket.set_option(asio::socket_base::send_buffer_size(send_buffer_bytes_), ignored);
+    if (!allowed) {
+        ++counters_.viewers_refused;
+        co_await refuse_viewer(std::move(socket), CloseCode::forbidden, "Host or Origin not allowed");
+        co_return;
+    }
+    if (hub_.is_full()) {
+        ++counters_.viewers_refused;
+        co_await refuse_viewer(std::move(socket), CloseCode::viewer_limit, "viewer limit reached");
+        co_return;
+    }
+    const auto early = buffer.data();
+    hub_.welcome(std::move(socket), access_.is_operator(request[http::field::cookie]),
+                 {static_cast<const std::byte*>(early.data()), early.size()});
+}
+
+} // namespace turnstone

@@ -1,0 +1,33 @@
+#pragma once
+/// From an HTTP connection to a viewer of the stream.
+#include <boost/asio/awaitable.hpp>
+#include <boost/beast/core/flat_buffer.hpp>
+#include <boost/beast/core/tcp_stream.hpp>
+#include <boost/beast/http/message.hpp>
+#include <boost/beast/http/string_body.hpp>
+
+#include "server/serve/counters.hpp"
+#include "server/serve/http/access.hpp"
+#include "server/serve/stream/hub.hpp"
+
+namespace turnstone {
+
+class ViewerEntrance {
+  public:
+    /// All must outlive it. `send_buffer_bytes`: of the kernel, for each viewer.
+    ViewerEntrance(Hub& hub, const OperatorAccess& access, ServeCounters& counters, int send_buffer_bytes)
+        : hub_(hub), access_(access), counters_(counters), send_buffer_bytes_(send_buffer_bytes) {}
+
+    /// Takes the connection. `buffer`: what the client sent after its request; `allowed`: Host and Origin are.
+    [[nodiscard]] boost::asio::awaitable<void>
+    admit(boost::beast::tcp_stream& stream, boost::beast::flat_buffer& buffer,
+          const boost::beast::http::request<boost::beast::http::string_body>& request, bool allowed);
+
+  private:
+    Hub& hub_;
+    const OperatorAccess& access_;
+    ServeCounters& counters_;
+    int send_buffer_bytes_;
+};
+
+} // namespace turnstone
