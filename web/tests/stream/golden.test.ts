@@ -48,7 +48,7 @@ describe('golden texts', () => {
     const missing = read_message(text('event_missing.json'));
     const log = new EventLog();
     if (missing.type === 'event') log.add(missing.event);
-    expect(log.why_missing(0, 'air')).toBe('No air-data estimate: needs static pressure');
+    expect(log.why_missing(0, 'air')).toBe((JSON.parse(text('event_missing.json')) as { text: string }).text);
     const status = read_message(text('status.json'));
     expect(status).toMatchObject({ type: 'status', t_s: 12.75, viewers: 3, utc_ms: 1779028337750 });
     if (status.type === 'status') expect(status.links[1]?.t_last_s).toBeNaN();
