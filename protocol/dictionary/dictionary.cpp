@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include "protocol/dictionary/field.hpp"
+#include "protocol/dictionary/title.hpp"
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"
 #include "protocol/framing/deframer.hpp"
@@ -251,6 +252,14 @@ void DictionaryReading::make_table(std::string name, std::size_t packet, bool is
             table.channels.push_back(std::move(channel));
         }
     }
+    std::vector<ChannelLabels> labels;
+    for (const Channel& channel : table.channels) {
+        const Field& field = *channel.field;
+        labels.push_back({channel.name, channel.title, field.unit, field.group,
+                          field.type != FieldType::text && field.enumeration.empty()});
+    }
+    const auto strips = strips_from_names(labels);
+    for (std::size_t i = 0; i < strips.size(); ++i) table.channels[i].strip = strips[i];
     dictionary_.tables.push_back(std::move(table));
 }
 

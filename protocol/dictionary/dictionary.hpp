@@ -12,6 +12,7 @@
 #include "protocol/dictionary/roles.hpp"
 #include "protocol/packet/time_code.hpp"
 #include "shared/json_reader.hpp"
+#include "shared/strip_line.hpp"
 
 namespace turnstone {
 
@@ -83,6 +84,7 @@ struct Channel {
     const Field* field;   ///< in Dictionary::packets; stable for the dictionary's life
     unsigned element = 0; ///< place in an array
     std::optional<Role> role{};
+    StripLine strip{}; ///< with which others of its table it is drawn
 };
 
 /// Rows that decoding produces: one table per packet with fields, one per batch.

@@ -16,6 +16,7 @@
 #include <vector>
 
 #include "server/estimate/event.hpp"
+#include "shared/strip_line.hpp"
 #include "shared/words.hpp"
 
 namespace turnstone {
@@ -32,7 +33,10 @@ struct Column {
     std::string sigma_column = {}; ///< column of the same table that holds its 1-sigma; empty: none
     bool is_text = false;
     std::optional<std::pair<double, double>> valid_range = {};
-    std::string role = {}; ///< what estimators take it for (protocol/dictionary/roles.hpp); empty: none
+    std::string role = {};       ///< what estimators take it for (protocol/dictionary/roles.hpp); empty: none
+    StripLine strip = {};        ///< with which other columns of the table it is drawn
+    std::string low_column = {}; ///< columns of the same table between which the value lies with 90 %; empty: none
+    std::string high_column = {};
 };
 
 struct TableDescription {
@@ -54,6 +58,12 @@ class TableOf {
     TableOf& add(Column column, Value value) {
         about_.columns.push_back(std::move(column));
         values_.push_back(std::move(value));
+        return *this;
+    }
+    /// The 90 % interval of the column before: names of the columns with its bounds.
+    TableOf& interval(std::string low, std::string high) {
+        about_.columns.back().low_column = std::move(low);
+        about_.columns.back().high_column = std::move(high);
         return *this;
     }
     /// The 1-sigma of the column before: "<name>_sigma", in its unit.

@@ -18,6 +18,7 @@ Column channel_column(const Channel& channel) {
     column.is_text = field.type == FieldType::text;
     column.valid_range = field.valid_range;
     if (channel.role) column.role = kRoles[static_cast<std::size_t>(*channel.role)].name;
+    column.strip = channel.strip;
     return column;
 }
 
@@ -69,11 +70,11 @@ SchemaLayout build_schema(const PipelineSetup& setup, const std::vector<estimate
                        about.title, about);
         };
         VehicleTables tables{};
+        tables.estimates = static_cast<TableId>(schema.tables.size());
+        for (const TableDescription& about : chains[v].tables()) add_estimate(about);
         tables.packets = static_cast<TableId>(schema.tables.size());
         add_packet_tables(schema, dictionary, vehicle);
         tables.clock = add_estimate(clock_table().about());
-        tables.estimates = static_cast<TableId>(schema.tables.size());
-        for (const TableDescription& about : chains[v].tables()) add_estimate(about);
         layout.vehicles.push_back(tables);
     }
     for (const LinkSetup& link : setup.links) {

@@ -49,6 +49,19 @@ TEST_CASE("a value is in the column of its name, whatever the order in which col
     }
 }
 
+TEST_CASE("an interval belongs to the value it follows, not to its 1-sigma") {
+    TableOf<Reading> table{"readings", "Readings", 0};
+    const auto a = [](const Reading& r) { return r.a; };
+    table.add({"a_m", "A", "m"}, a).interval("a_low_m", "a_high_m").sigma(a).add({"a_low_m", "A, low", "m"}, a);
+    const auto& columns = table.about().columns;
+    REQUIRE(columns.size() == 3);
+    CHECK(columns[0].low_column == "a_low_m");
+    CHECK(columns[0].high_column == "a_high_m");
+    CHECK(columns[0].sigma_column == "a_m_sigma");
+    CHECK(columns[1].low_column.empty());
+    CHECK(columns[2].low_column.empty());
+}
+
 TEST_CASE("a sigma follows the column it belongs to, in its unit") {
     TableOf<Reading> table{"readings", "Readings", 0};
     table.add({"a_m", "A", "m"}, [](const Reading& r) { return r.a; })

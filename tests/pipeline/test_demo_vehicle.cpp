@@ -75,11 +75,13 @@ TEST_CASE("the schema of the demo vehicle carries roles, groups, words and 1-sig
             CHECK_FALSE(table.columns[c].unit.empty());
         }
         for (const Column& column : table.columns)
-            CHECK((column.sigma_column.empty() || columns.contains(column.sigma_column)));
+            for (const std::string& other : {column.sigma_column, column.low_column, column.high_column})
+                CHECK((other.empty() || columns.contains(other)));
     }
     const Table& samples = table_named(schema, "sanderling/imu.samples");
     CHECK(samples.columns[0].role == "accel_body_x");
     CHECK(samples.columns[0].unit == "m/s2");
+    CHECK(samples.columns[0].strip == StripLine{"Acceleration, body", "x"});
     const Table& health = table_named(schema, "sanderling/health");
     CHECK(health.columns.back().name == "firmware");
     CHECK(health.columns[1].enumeration.at(1) == "good");

@@ -63,6 +63,9 @@ inline Schema sample_schema() {
     voltage.valid_range = {6.6, 8.6};
     voltage.role = "battery_voltage";
     voltage.sigma_column = "boot_count";
+    voltage.low_column = "boot_count";
+    voltage.high_column = "battery_voltage";
+    voltage.strip = {"Cells", "1"};
     schema.tables[1].columns[1].enumeration = {{-1, "unknown"}, {0, "first"}};
     return schema;
 }

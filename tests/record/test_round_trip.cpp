@@ -134,6 +134,9 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
                 CHECK(a.columns[c].enumeration == b.columns[c].enumeration);
                 CHECK(a.columns[c].role == b.columns[c].role);
                 CHECK(a.columns[c].sigma_column == b.columns[c].sigma_column);
+                CHECK(a.columns[c].low_column == b.columns[c].low_column);
+                CHECK(a.columns[c].high_column == b.columns[c].high_column);
+                CHECK(a.columns[c].strip == b.columns[c].strip);
             }
         }
     }

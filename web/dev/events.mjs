@@ -1,60 +1,72 @@
-// What happens in the invented flight.
-import { apogee_t, kLiftoff_s, main_t, touchdown_t } from './truth.mjs';
+// What happens in the invented flight: keys and sentences as the server makes them (server/pipeline/events.cpp).
+import { readFileSync } from 'node:fs';
+import { apogee_t, kLiftoff_s, main_t, phases, touchdown_t } from './truth.mjs';
 
+const golden = (name) =>
+    JSON.parse(readFileSync(new URL(`../../tests/golden/stream/${name}.json`, import.meta.url), 'utf8'));
 const kVehicle = 'sanderling';
 let ids = 0;
-const event = (t_s, kind, level, key, text, data = {}) => ({
+
+/** `from`: a golden event, or members of this one. */
+const event = (t_s, word, from) => ({
     type: 'event',
+    level: 'note',
+    vehicle: 0,
+    data: {},
+    ...from,
     id: ++ids,
     t_s,
     t_found_s: t_s + 0.08,
     t_sigma_s: 0.02,
-    kind,
-    level,
-    vehicle: kind === 'link_state' || key.startsWith('link/') ? -1 : 0,
-    key,
-    text,
-    data,
+    event: word,
 });
-const phase = (t_s, name, text) => event(t_s, 'phase', 'note', `${kVehicle}/phase/${name}`, text);
-const flight_event = (t_s, name, text) => event(t_s, 'flight_event', 'note', `${kVehicle}/flight/${name}`, text);
+const alert = (t_s, cleared, word, level, key, text, more = {}) =>
+    event(t_s, word, { kind: cleared ? 'alert_cleared' : 'alert_raised', level, key, text, ...more });
+const link_down = (t_s, cleared, state) =>
+    alert(t_s, cleared, 'link_down', 'caution', 'link/radio/down', `Link radio: ${state.replaceAll('_', ' ')}`, {
+        vehicle: -1,
+        data: { state, detail: '' },
+    });
+const frozen = (t_s, cleared, text) =>
+    alert(t_s, cleared, 'sensor_frozen', 'caution', `${kVehicle}/sensor/static_pressure/frozen`, text);
+const phase = ([begin_s, word]) => {
+    const t_s = Math.max(0.1, begin_s);
+    const key = `${kVehicle}/phase/${word.replaceAll(' ', '_')}`;
+    return event(t_s, golden('event').event, { kind: golden('event').kind, key, text: word, data: { phase: word } });
+};
+const flight_event = (t_s, word, text) =>
+    event(t_s, word, { kind: 'flight_event', key: `${kVehicle}/flight/${word}`, text });
+
+/** What an operator enters. */
+export const entered = (kind, t_s, text) => event(t_s, kind, { kind, vehicle: -1, key: kind, text, data: { text } });
 
 export const events = [
-    event(0.02, 'recording', 'note', 'recording/started', 'Recording started'),
-    event(0.02, 'recording', 'note', `${kVehicle}/missing/engine`, 'No engine estimate: needs the role engine_speed', {
-        estimate: 'engine',
-        needs: ['engine_speed'],
-        any: false,
-    }),
-    phase(0.1, 'on_the_rail', 'on the rail'),
-    event(8.3, 'marker', 'note', 'operator/marker', 'Igniter connected'),
+    event(0.02, golden('event_missing').event, golden('event_missing')),
+    ...phases.map(phase),
+    entered('marker', 8.3, 'Igniter connected'),
     flight_event(kLiftoff_s, 'liftoff', 'Liftoff'),
-    phase(kLiftoff_s, 'under_thrust', 'under thrust'),
     flight_event(kLiftoff_s + 2.1, 'burnout', 'Burnout'),
-    phase(kLiftoff_s + 2.1, 'coasting', 'coasting'),
     flight_event(apogee_t, 'apogee', 'Apogee'),
-    phase(apogee_t + 0.05, 'under_drogue', 'under drogue'),
     flight_event(apogee_t + 0.4, 'drogue_out', 'Drogue out'),
-    event(apogee_t + 0.4, 'flight_event', 'note', `${kVehicle}/pulse/pressure`, 'Pressure pulse of 900 Pa for 90 ms'),
-    event(61.6, 'alert_raised', 'caution', 'link/radio/down', 'Link radio: no data'),
-    event(64.3, 'alert_cleared', 'caution', 'link/radio/down', 'Link radio: open'),
-    event(
-        100,
-        'alert_raised',
-        'warning',
-        `${kVehicle}/example/warning`,
-        'An example of a warning, so that its mark can be looked at',
-    ),
-    event(103, 'alert_cleared', 'warning', `${kVehicle}/example/warning`, 'The example is over'),
-    event(
+    event(apogee_t + 0.4, 'pressure_pulse', {
+        kind: 'flight_event',
+        key: `${kVehicle}/pulse/pressure`,
+        text: 'Pressure pulse of +900 Pa for 90 ms',
+        data: { peak_pa: 900, duration_s: 0.09 },
+    }),
+    link_down(61.6, false, 'no_data'),
+    link_down(64.3, true, 'open'),
+    frozen(100, false, 'Barometer frozen, ignored'),
+    frozen(103, true, 'Barometer recovered'),
+    alert(
         104,
-        'alert_raised',
+        false,
+        'landing_outside_boundary',
         'advisory',
         `${kVehicle}/estimate/landing/outside_boundary`,
-        '3 % of predicted landings lie outside the boundary. Advisory: the range safety officer decides',
+        '3 % of predicted landings are outside the boundary. Advisory: the range safety officer decides',
+        { data: { outside: 0.031 } },
     ),
     flight_event(main_t, 'main_out', 'Main out'),
-    phase(main_t, 'under_main', 'under main'),
     flight_event(touchdown_t, 'touchdown', 'Touchdown'),
-    phase(touchdown_t, 'down', 'down'),
 ].sort((a, b) => a.t_s - b.t_s);

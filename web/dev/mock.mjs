@@ -4,7 +4,7 @@ import { readFileSync, existsSync } from 'node:fs';
 import { createServer } from 'node:http';
 import { join } from 'node:path';
 import { WebSocketServer } from 'ws';
-import { events } from './events.mjs';
+import { entered, events } from './events.mjs';
 import { roles, rows, tables } from './tables.mjs';
 import { kFlightEnd_s } from './truth.mjs';
 
@@ -170,19 +170,7 @@ const http = createServer((request, response) => {
             if (parts[3] === 'meta') meta.set(decodeURIComponent(parts[2]), body);
             if (parts[2] === 'recording') start_recording(body.name);
             if (parts[2] === 'marker' || parts[2] === 'note') {
-                own_events.push({
-                    type: 'event',
-                    id: 1000 + own_events.length,
-                    t_s: body.t_s ?? now_s(),
-                    t_found_s: now_s(),
-                    t_sigma_s: 0,
-                    kind: parts[2],
-                    level: 'note',
-                    vehicle: -1,
-                    key: `operator/${parts[2]}`,
-                    text: body.text,
-                    data: {},
-                });
+                own_events.push({ ...entered(parts[2], body.t_s ?? now_s(), body.text), t_found_s: now_s() });
             }
             return json({});
         });

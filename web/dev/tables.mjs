@@ -10,6 +10,7 @@ import {
     kLiftoff_s,
     main_t,
     noise,
+    onboard_phase_at,
     phase_at,
     place,
     touchdown_t,
@@ -19,6 +20,17 @@ import {
 const hello = JSON.parse(readFileSync(new URL('../../tests/golden/stream/hello.json', import.meta.url), 'utf8'));
 export const roles = hello.roles;
 const kVehicle = 'sanderling';
+
+/** The number that a word has in a column of the golden hello. */
+function number_of(estimator, name, word) {
+    const table = hello.description.tables.find((one) => one.name === `${kVehicle}/estimate/${estimator}`);
+    const { enumeration } = table.columns.find((one) => one.name === name);
+    const found = Object.keys(enumeration).find((value) => enumeration[value] === word);
+    if (found === undefined) throw new Error(`${estimator}/${name} has no word "${word}"`);
+    return Number(found);
+}
+const health = (word) => number_of('vertical', 'health', word);
+const mode = (word) => number_of('navigation', 'mode', word);
 
 const column = (name, title, unit, group, decimals, more = {}) => ({
     name,
@@ -31,6 +43,8 @@ const column = (name, title, unit, group, decimals, more = {}) => ({
     enumeration: null,
     role: null,
     sigma_column: null,
+    interval: null,
+    strip: null,
     text: false,
     ...more,
 });
@@ -41,9 +55,10 @@ const packet = (name, title, period_s, columns, row, kind = 'packet') => ({
     vehicle: 0,
     period_s,
     columns,
-    row: (t) => Object.fromEntries(row(t).map((value, i) => [columns[i].name, value])),
+    row,
 });
 const kAxes = ['x', 'y', 'z'];
+const on_strip = (title, line) => ({ strip: { title, line } });
 const kGood = { 0: 'open', 1: 'good' };
 const drift_s = (t) => (t > apogee_t ? Math.min(t, touchdown_t) - apogee_t : 0);
 const charge = (t, from_s = apogee_t + 0.4) => Math.abs(t - from_s);
@@ -64,6 +79,7 @@ const packets = [
                     {
                         range: [-160, 160],
                         role: `accel_body_${axis}`,
+                        ...on_strip('Acceleration, body', axis),
                     },
                 ),
             ),
@@ -77,20 +93,23 @@ const packets = [
                     {
                         range: [-35, 35],
                         role: `rate_body_${axis}`,
+                        ...on_strip('Turn rate, body', axis),
                     },
                 ),
             ),
         ],
         (t) => {
             const swing = t > apogee_t && t < touchdown_t ? 1 : 0;
-            return [
-                at(truth.accel, t) + noise(t, 1) * (0.05 + 3 * flying(t)) - (charge(t) < 0.03 ? 120 : 0),
-                noise(t, 2) * (0.05 + 2 * flying(t)) + swing * 3 * Math.sin(t * 2.1),
-                noise(t, 3) * (0.05 + 2 * flying(t)) + swing * 3 * Math.cos(t * 1.7),
-                (t > kLiftoff_s && t < apogee_t ? 6 * (1 - Math.exp(-(t - kLiftoff_s) / 1.5)) : 0) + noise(t, 4) * 0.02,
-                noise(t, 5) * 0.02 + swing * 0.9 * Math.sin(t * 1.9),
-                noise(t, 6) * 0.02 + swing * 0.8 * Math.cos(t * 2.3),
-            ];
+            return {
+                accel_body_x: at(truth.accel, t) + noise(t, 1) * (0.05 + 3 * flying(t)) - (charge(t) < 0.03 ? 120 : 0),
+                accel_body_y: noise(t, 2) * (0.05 + 2 * flying(t)) + swing * 3 * Math.sin(t * 2.1),
+                accel_body_z: noise(t, 3) * (0.05 + 2 * flying(t)) + swing * 3 * Math.cos(t * 1.7),
+                rate_body_x:
+                    (t > kLiftoff_s && t < apogee_t ? 6 * (1 - Math.exp(-(t - kLiftoff_s) / 1.5)) : 0) +
+                    noise(t, 4) * 0.02,
+                rate_body_y: noise(t, 5) * 0.02 + swing * 0.9 * Math.sin(t * 1.9),
+                rate_body_z: noise(t, 6) * 0.02 + swing * 0.8 * Math.cos(t * 2.3),
+            };
         },
         'batch',
     ),
@@ -108,10 +127,10 @@ const packets = [
                 role: 'air_temperature',
             }),
         ],
-        (t) => [
-            87850 - 10.4 * at(truth.altitude, t) + noise(t, 7) * 3 + (charge(t) < 0.1 ? 900 : 0),
-            296.4 - 0.0065 * at(truth.altitude, t) + 0.02 * noise(t, 8) + t * 0.01,
-        ],
+        (t) => ({
+            static_pressure: 87850 - 10.4 * at(truth.altitude, t) + noise(t, 7) * 3 + (charge(t) < 0.1 ? 900 : 0),
+            air_temperature: 296.4 - 0.0065 * at(truth.altitude, t) + 0.02 * noise(t, 8) + t * 0.01,
+        }),
     ),
     packet(
         'fix',
@@ -121,9 +140,9 @@ const packets = [
             column('latitude', 'Latitude', 'deg', 'Position', 6, { role: 'latitude' }),
             column('longitude', 'Longitude', 'deg', 'Position', 6, { role: 'longitude' }),
             column('height_msl', 'Altitude MSL', 'm', 'Position', 1, { role: 'height_msl' }),
-            column('velocity_east', 'Velocity east', 'm/s', 'Position', 2),
-            column('velocity_north', 'Velocity north', 'm/s', 'Position', 2),
-            column('velocity_up', 'Velocity up', 'm/s', 'Position', 2),
+            column('velocity_east', 'Velocity east', 'm/s', 'Position', 2, on_strip('Velocity', 'east')),
+            column('velocity_north', 'Velocity north', 'm/s', 'Position', 2, on_strip('Velocity', 'north')),
+            column('velocity_up', 'Velocity up', 'm/s', 'Position', 2, on_strip('Velocity', 'up')),
             column('fix_dimensions', 'GNSS fix', '1', 'Position', 0, {
                 enumeration: { 1: 'none', 2: '2-D', 3: '3-D' },
                 role: 'fix_dimensions',
@@ -136,16 +155,16 @@ const packets = [
         (t) => {
             const lost = t > kLiftoff_s + 0.3 && t < kLiftoff_s + 3;
             const east = drift_s(t) > 0 && t < touchdown_t ? 5 : 0;
-            return [
-                22.1023 + drift_s(t) * 9e-6,
-                14.0794 + drift_s(t) * 5.9e-5,
-                1210 + at(truth.altitude, t) + noise(t, 9),
-                east + 0.1 * noise(t, 10),
-                east * 0.2 + 0.1 * noise(t, 11),
-                at(truth.speed, t) + 0.2 * noise(t, 12),
-                lost ? 1 : 3,
-                lost ? 3 : 14 + Math.round(Math.sin(t / 9) * 2),
-            ];
+            return {
+                latitude: 22.1023 + drift_s(t) * 9e-6,
+                longitude: 14.0794 + drift_s(t) * 5.9e-5,
+                height_msl: 1210 + at(truth.altitude, t) + noise(t, 9),
+                velocity_east: east + 0.1 * noise(t, 10),
+                velocity_north: east * 0.2 + 0.1 * noise(t, 11),
+                velocity_up: at(truth.speed, t) + 0.2 * noise(t, 12),
+                fix_dimensions: lost ? 1 : 3,
+                satellites_used: lost ? 3 : 14 + Math.round(Math.sin(t / 9) * 2),
+            };
         },
     ),
     packet(
@@ -168,13 +187,13 @@ const packets = [
             column('free_storage', 'Free storage', 'By', 'Health', 0),
             column('rssi', 'Received signal strength', 'dB{mW}', 'Health', 0, { role: 'radio_rssi' }),
         ],
-        (t) => [
-            7.92 - t * 0.0012 + 0.005 * noise(t, 13) - (charge(t) < 0.6 ? 0.45 : 0),
-            t > apogee_t + 0.4 ? 0 : 1,
-            t > main_t ? 0 : 1,
-            3.2e9 - 65536 * Math.floor(t),
-            -62 - 0.03 * at(truth.altitude, t) + noise(t, 25),
-        ],
+        (t) => ({
+            battery_voltage: 7.92 - t * 0.0012 + 0.005 * noise(t, 13) - (charge(t) < 0.6 ? 0.45 : 0),
+            continuity_drogue: t > apogee_t + 0.4 ? 0 : 1,
+            continuity_main: t > main_t ? 0 : 1,
+            free_storage: 3.2e9 - 65536 * Math.floor(t),
+            rssi: -62 - 0.03 * at(truth.altitude, t) + noise(t, 25),
+        }),
     ),
     packet(
         'nav',
@@ -192,11 +211,11 @@ const packets = [
                 role: 'onboard_vertical_speed',
             }),
         ],
-        (t) => [
-            [0, 1, 1, 2, 2, 2, 3][phase_at(t - 0.3)],
-            at(truth.altitude, t) * 1.012 + noise(t, 14) * 0.8,
-            at(truth.speed, t) + noise(t, 15) * 0.7,
-        ],
+        (t) => ({
+            onboard_phase: onboard_phase_at(t - 0.3),
+            onboard_altitude: at(truth.altitude, t) * 1.012 + noise(t, 14) * 0.8,
+            onboard_vertical_speed: at(truth.speed, t) + noise(t, 15) * 0.7,
+        }),
     ),
 ];
 
@@ -216,10 +235,13 @@ const kEstimates = {
         return {
             ...pair('altitude_m', at(truth.altitude, t) + noise(t, 16) * 0.2, spread),
             ...pair('vertical_speed_mps', at(truth.speed, t) + noise(t, 17) * 0.1, 0.2 + 0.35 * spread),
-            health: t < 5 ? 0 : 1,
+            health: health(t < 5 ? 'not enough data yet' : 'consistent'),
         };
     },
-    phase: (t) => ({ phase: phase_at(t), time_since_liftoff_s: t < kLiftoff_s ? NaN : t - kLiftoff_s }),
+    phase: (t) => ({
+        phase: number_of('phase', 'phase', phase_at(t)),
+        time_since_liftoff_s: t < kLiftoff_s ? NaN : t - kLiftoff_s,
+    }),
     derived: (t) => ({
         altitude_max_m: t < kLiftoff_s ? NaN : t < apogee_t ? at(truth.altitude, t) : kApogee_m,
         ground_distance_m: Math.hypot(...place(t)),
@@ -228,13 +250,13 @@ const kEstimates = {
         const [east, north] = place(t);
         const spread = fade(t) ? 9 : 1.4;
         return {
-            mode: t < 8 ? 0 : t < kLiftoff_s ? 1 : fade(t) ? 3 : 2,
+            mode: mode(t < 8 ? 'aligning' : t < kLiftoff_s ? 'at rest' : fade(t) ? 'dead reckoning' : 'GNSS-aided'),
             ...pair('east_m', east + 0.3 * noise(t, 20), spread),
             ...pair('north_m', north + 0.3 * noise(t, 21), spread),
             ...pair('up_m', at(truth.altitude, t), 2.1),
             ...pair('velocity_up_mps', at(truth.speed, t), 0.4),
-            fix_health: t < 30 ? 0 : 1,
-            height_health: t < 40 ? 0 : 2,
+            fix_health: health(t < 30 ? 'not enough data yet' : 'consistent'),
+            height_health: health(t < 40 ? 'not enough data yet' : 'conservative'),
         };
     },
     look_angles: (t) => {
@@ -262,6 +284,8 @@ const kEstimates = {
             apogee_low_m: mean - 67 * left,
             apogee_high_m: mean + 67 * left,
             apogee_in_s: apogee_t - Math.max(t, kLiftoff_s),
+            apogee_in_low_s: apogee_t - Math.max(t, kLiftoff_s) - 0.9 * left,
+            apogee_in_high_s: apogee_t - Math.max(t, kLiftoff_s) + 0.9 * left,
         };
     },
     landing: (t) => {
@@ -274,7 +298,7 @@ const kEstimates = {
             ...landing_case('nominal', ...nominal),
             ...(ruled_out ? {} : landing_case('drogue_fails', 420, 140, 150, 90, 75, 60, 0.004)),
             ...(ruled_out ? {} : landing_case('no_parachute', -190, -60, 130, 80, 250, 26, 0)),
-            terrain: 0,
+            terrain: number_of('landing', 'terrain', 'flat'),
         };
     },
 };
@@ -307,7 +331,11 @@ const described = hello.description.tables.flatMap((table) => {
     return name in kEstimates ? [{ ...table, ...kSpans[name], row: kEstimates[name] }] : [];
 });
 
-export const tables = [...packets, ...described].map((table, id) => ({ ...table, id }));
+/** Estimators first, then packets, then the link: the order in which the server describes them. */
+const is_link = (table) => table.kind === 'link';
+export const tables = [...described.filter((table) => !is_link(table)), ...packets, ...described.filter(is_link)].map(
+    (table, id) => ({ ...table, id }),
+);
 
 /** Rows of a table in [from, to), as [t, values]; what a fade swallowed is missing. */
 export function rows(table, from, to) {

@@ -47,9 +47,18 @@ export function noise(t, lane) {
     return sum * 1.6;
 }
 
-/** Values of the phase's enumeration; the drogue is out at once, so that nothing falls without a parachute. */
-export const phase_at = (t) =>
-    t < kLiftoff_s ? 0 : t < kLiftoff_s + 2.1 ? 1 : t < apogee_t ? 2 : t < main_t ? 4 : t < touchdown_t ? 5 : 6;
+/** When each phase begins; the drogue is out at once, so that nothing falls without a parachute. */
+export const phases = [
+    [-Infinity, 'on the rail'],
+    [kLiftoff_s, 'under thrust'],
+    [kLiftoff_s + 2.1, 'coasting'],
+    [apogee_t, 'under drogue'],
+    [main_t, 'under main'],
+    [touchdown_t, 'down'],
+];
+export const phase_at = (t) => phases.findLast(([begin_s]) => begin_s <= t)[1];
+/** What the vehicle says: waiting, flying up, flying down, down. */
+export const onboard_phase_at = (t) => (t < kLiftoff_s ? 0 : t < apogee_t ? 1 : t < touchdown_t ? 2 : 3);
 /** Whether the link is silent. */
 export const fade = (t) => (t > 61 && t < 64.2) || (t > 118 && t < 119.5);
 /** From 0 at rest to 1 under full thrust. */

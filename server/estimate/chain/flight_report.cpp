@@ -69,8 +69,8 @@ TableOf<FlightReport::PhaseFigures> FlightReport::phase_table() {
 }
 
 FlightReport::FlightReport(bool has_pressure, std::vector<TableDescription>& tables)
-    : air_(has_pressure ? std::optional<RowWriter<AirPicture>>(std::in_place, air_table(), tables) : std::nullopt),
-      vertical_(vertical_table(), tables), phase_(phase_table(), tables), derived_(derived_table(), tables) {}
+    : vertical_(vertical_table(), tables), phase_(phase_table(), tables), derived_(derived_table(), tables),
+      air_(has_pressure ? std::optional<RowWriter<AirPicture>>(std::in_place, air_table(), tables) : std::nullopt) {}
 
 void FlightReport::write(const FlightEstimator::News& news, const FlightPicture& picture, FlightEstimator& flight,
                          EstimateSink& sink) {

@@ -28,10 +28,11 @@ class FlightReport {
     [[nodiscard]] static TableOf<VerticalEstimate> vertical_table();
     [[nodiscard]] static TableOf<PhaseFigures> phase_table();
 
-    std::optional<RowWriter<AirPicture>> air_;
+    // In the order in which they are shown.
     RowWriter<VerticalEstimate> vertical_;
     RowWriter<PhaseFigures> phase_;
     RowWriter<DerivedFigures> derived_;
+    std::optional<RowWriter<AirPicture>> air_;
 };
 
 } // namespace turnstone::estimate

@@ -36,6 +36,7 @@ TableOf<PredictionReport::Row> PredictionReport::ascent_table() {
     using S = const Row&;
     TableOf<Row> table{"ascent", "Predicted apogee", kRoundPeriod_s};
     table.add({"apogee_m", "Predicted apogee AGL", "m", kGroup, 0, "Mean"}, [](S r) { return r.prediction.apogee_m; })
+        .interval("apogee_low_m", "apogee_high_m")
         .sigma([](S r) { return r.prediction.apogee_sigma_m; }, 1)
         .add({"apogee_low_m", "Apogee AGL, low", "m", kGroup, 0, "5 % of predicted flights stay below"},
              [](S r) { return r.prediction.apogee_low_m; })
@@ -43,6 +44,7 @@ TableOf<PredictionReport::Row> PredictionReport::ascent_table() {
              [](S r) { return r.prediction.apogee_high_m; })
         .add({"apogee_in_s", "Time to apogee", "s", kGroup, 1, "Mean; on the rail, from ignition"},
              [](S r) { return r.prediction.apogee_in_s; })
+        .interval("apogee_in_low_s", "apogee_in_high_s")
         .add({"apogee_in_low_s", "Time to apogee, low", "s", "", 1, "5 % of predicted flights are earlier"},
              [](S r) { return r.prediction.apogee_in_low_s; })
         .add({"apogee_in_high_s", "Time to apogee, high", "s", "", 1, "5 % of predicted flights are later"},

@@ -128,6 +128,10 @@ constexpr StoredColumn<SeriesColumnRow> kSeriesColumn[] = {
     column<AsJson, &SeriesColumnRow::column, &Column::enumeration>("enumeration"),
     column<NullIfEmpty, &SeriesColumnRow::column, &Column::role>("role"),
     column<AsIs, &SeriesColumnRow::column, &Column::sigma_column>("sigma_column"),
+    column<AsIs, &SeriesColumnRow::column, &Column::low_column>("low_column", 2),
+    column<AsIs, &SeriesColumnRow::column, &Column::high_column>("high_column", 2),
+    column<AsIs, &SeriesColumnRow::column, &Column::strip, &StripLine::title>("strip_title", 2),
+    column<AsIs, &SeriesColumnRow::column, &Column::strip, &StripLine::line>("strip_line", 2),
 };
 
 constexpr StoredColumn<ChunkRow> kChunk[] = {

@@ -81,6 +81,10 @@ CREATE TABLE series_column (
   enumeration  TEXT NOT NULL,           -- JSON object, value to word; "{}" for a plain number
   role         TEXT,                    -- what estimators take it for, in the dictionary's word; NULL: nothing
   sigma_column TEXT NOT NULL,           -- column of the same table with its 1-sigma; empty: none
+  low_column   TEXT NOT NULL,           -- columns of the same table between which the value lies with 90 %; empty: none
+  high_column  TEXT NOT NULL,
+  strip_title  TEXT NOT NULL,           -- of the strip it is drawn on with other columns; empty: one of its own
+  strip_line   TEXT NOT NULL,           -- what tells it from the others there: "east"
   PRIMARY KEY (series, place)
 ) WITHOUT ROWID;
 

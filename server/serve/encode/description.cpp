@@ -25,6 +25,10 @@ json column_json(const Column& column) {
         enumeration = json::object();
         for (const auto& [value, text] : column.enumeration) enumeration[std::to_string(value)] = text;
     }
+    json strip = nullptr;
+    if (!column.strip.title.empty()) strip = {{"title", column.strip.title}, {"line", column.strip.line}};
+    json interval = nullptr;
+    if (!column.low_column.empty()) interval = json::array({column.low_column, column.high_column});
     return {{"name", column.name},
             {"title", column.title},
             {"description", column.description},
@@ -35,6 +39,8 @@ json column_json(const Column& column) {
             {"enumeration", std::move(enumeration)},
             {"role", column.role.empty() ? json(nullptr) : json(column.role)},
             {"sigma_column", column.sigma_column.empty() ? json(nullptr) : json(column.sigma_column)},
+            {"interval", std::move(interval)},
+            {"strip", std::move(strip)},
             {"text", column.is_text}};
 }
 

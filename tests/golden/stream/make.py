@@ -96,7 +96,8 @@ write_series("series_decimated", 0, [10.0, 11.0], [
     [[-3.5, NAN], [0.0, 1.0]], [[160.0, NAN], [0.5, 1.0]], [[4.25, NAN], [0.25, 1.0]]])
 
 COLUMN = {"name": "", "title": "", "description": "", "unit": "1", "group": "", "decimals": 2, "range": None,
-          "enumeration": None, "role": None, "sigma_column": None, "text": False}
+          "enumeration": None, "role": None, "sigma_column": None, "interval": None, "strip": None,
+          "text": False}
 
 
 def column(name, title, unit="1", group="", decimals=2, description="", **members):
@@ -104,9 +105,9 @@ def column(name, title, unit="1", group="", decimals=2, description="", **member
             "decimals": decimals, **members}
 
 
-def with_sigma(name, title, unit, group, decimals, sigma_decimals, description=""):
+def with_sigma(name, title, unit, group, decimals, sigma_decimals, description="", **members):
     sigma = f"{name}_sigma"
-    return [column(name, title, unit, group, decimals, description, sigma_column=sigma),
+    return [column(name, title, unit, group, decimals, description, sigma_column=sigma, **members),
             column(sigma, f"{title}, 1-sigma", unit, "", sigma_decimals)]
 
 
@@ -172,7 +173,7 @@ DESCRIPTION = {
     "tables": [
         table(0, "sanderling/imu.samples", "Inertial samples", "batch", 0, 0.005, [
             column("accel_body_x", "Axial acceleration", "m/s2", "Inertial", 2, "Specific force along the long axis",
-                   range=[-160.0, 160.0], role="accel_body_x"),
+                   range=[-160.0, 160.0], role="accel_body_x", strip={"title": "Accel body", "line": "x"}),
             column("rate_body_x", "Roll rate", "rad/s", "Inertial", 3, "About the long axis", role="rate_body_x")]),
         table(1, "sanderling/baro", "Barometer", "packet", 0, 0.04, [
             column("static_pressure", "Static pressure", "Pa", "Air data", 0, "In the electronics bay",
@@ -231,10 +232,14 @@ DESCRIPTION = {
             *with_sigma("long_axis_deg", "Pointing", "deg", "Ground \u2212 on board", 1, 1,
                         "Angle between the two pointing directions")]),
         table(9, "sanderling/estimate/ascent", "Predicted apogee", "estimate", 0, 0.5, [
-            *with_sigma("apogee_m", "Predicted apogee AGL", "m", "Prediction", 0, 1, "Mean"),
+            *with_sigma("apogee_m", "Predicted apogee AGL", "m", "Prediction", 0, 1, "Mean",
+                        interval=["apogee_low_m", "apogee_high_m"]),
             column("apogee_low_m", "Apogee AGL, low", "m", "Prediction", 0, "5 % of predicted flights stay below"),
             column("apogee_high_m", "Apogee AGL, high", "m", "Prediction", 0, "5 % of predicted flights go above"),
-            column("apogee_in_s", "Time to apogee", "s", "Prediction", 1, "Mean; on the rail, from ignition")]),
+            column("apogee_in_s", "Time to apogee", "s", "Prediction", 1, "Mean; on the rail, from ignition",
+                   interval=["apogee_in_low_s", "apogee_in_high_s"]),
+            column("apogee_in_low_s", "Time to apogee, low", "s", "", 1, "5 % of predicted flights are earlier"),
+            column("apogee_in_high_s", "Time to apogee, high", "s", "", 1, "5 % of predicted flights are later")]),
         table(10, "sanderling/estimate/landing", "Predicted landing", "estimate", 0, 0.5, [
             *landing_case("nominal", "Nominal", "Prediction"), *landing_case("drogue_fails", "Drogue fails", ""),
             *landing_case("no_parachute", "No parachute", ""),

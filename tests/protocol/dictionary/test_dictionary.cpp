@@ -105,6 +105,49 @@ TEST_CASE("fields are laid out in order, with padding, arrays and batches", "[di
     CHECK(demo.packets[3].fields[4].bit_offset == 24);
 }
 
+TEST_CASE("axes of one vector share a strip, called by what their titles have in common", "[dictionary]") {
+    struct Case {
+        std::vector<const char*> names;
+        std::vector<const char*> titles;
+        const char* strip; ///< empty: each has one of its own
+        std::vector<const char*> lines;
+    };
+    const std::vector<Case> kCases{
+        {{"velocity_east", "velocity_up"}, {"Velocity east", "Velocity up"}, "Velocity", {"east", "up"}},
+        {{"accel_x", "accel_y"}, {"Acceleration, body x", "Acceleration, body y"}, "Acceleration, body", {"x", "y"}},
+        {{"q_w", "q_x"}, {"Attitude, w", "Attitude, x"}, "Attitude", {"w", "x"}},
+        {{"rate_x", "rate_y", "rate_z"},
+         {"Roll rate", "Turn rate, body y", "Turn rate, body z"},
+         "Turn rate, body",
+         {"x", "y", "z"}},
+        {{"rate_x", "rate_y"}, {"Roll rate", "Pitch rate"}, "the group", {"x", "y"}},
+        {{"cell_1", "cell_12"}, {"Cell 1", "Cell 12"}, "Cell", {"1", "12"}},
+        {{"_x", "_y"}, {"X", "Y"}, "", {}},
+        {{"latitude", "longitude"}, {"Latitude", "Longitude"}, "", {}},
+        {{"accel_x", "rate_x"}, {"Acceleration", "Rate"}, "", {}},
+    };
+    for (const Case& c : kCases) {
+        INFO(c.names.front());
+        std::vector<ChannelLabels> channels;
+        for (std::size_t i = 0; i < c.names.size(); ++i)
+            channels.push_back({c.names[i], c.titles[i], "m/s", "the group"});
+        const auto strips = strips_from_names(channels);
+        REQUIRE(strips.size() == c.names.size());
+        for (std::size_t i = 0; i < strips.size(); ++i)
+            CHECK(strips[i] == StripLine{c.strip, c.lines.empty() ? "" : c.lines[i]});
+    }
+    using Pair = std::array<ChannelLabels, 2>;
+    for (const Pair& apart : {Pair{{{"a_x", "A x", "m", "G"}, {"a_y", "A y", "s", "G"}}},
+                              Pair{{{"a_x", "A x", "m", "G"}, {"a_y", "A y", "m", "H"}}},
+                              Pair{{{"a_x", "A x", "m", ""}, {"a_y", "A y", "m", ""}}},
+                              Pair{{{"a_x", "A x", "m", "G"}, {"a_y", "A y", "m", "G", false}}}})
+        for (const StripLine& strip : strips_from_names(apart)) CHECK(strip == StripLine{});
+    const Dictionary demo = dictionary_of(read_json(demo_path("sanderling/dictionary.json")));
+    CHECK(demo.tables[1].channels[4].strip == StripLine{"Turn rate, body", "y"});
+    CHECK(demo.tables[5].channels[6].strip == StripLine{"On-board attitude q", "3"});
+    CHECK(demo.tables[2].channels[0].strip == StripLine{});
+}
+
 TEST_CASE("a channel is called by its title, or by its name without the unit", "[dictionary]") {
     struct Case {
         const char* name;

@@ -1,6 +1,8 @@
-/** Words of the page around the views: connection, clocks, recorder and tape. */
-import type { ConnectionState } from '../stream/connection';
+/** Words of the page around the views: connection, notices, clocks, recorder and tape. */
+import type { Notice, NoticeCode } from '../station/notice';
+import type { CloseReason, ConnectionState } from '../stream/connection';
 import type { RecorderStatus } from '../stream/messages';
+import { failure_words } from '../text/failure';
 import { format_duration, format_span } from '../text/format';
 
 export const kThemeWords = { device: 'Auto', light: 'Light', dark: 'Dark' } as const;
@@ -16,9 +18,40 @@ export const kConnectionLine: Readonly<Record<ConnectionState, string>> = {
   refused: 'cannot_open',
 };
 
-export function connection_words(state: ConnectionState, reason: string, has_tape: boolean): string[] {
+const kNoConnection = 'No connection to the ground station.';
+
+const kReasonWords: Readonly<Record<CloseReason, string>> = {
+  shutting_down: 'The ground station is shutting down.',
+  not_understood: 'The ground station did not understand this page. Reload it.',
+  not_served: 'The ground station does not serve this address. Open the one it printed.',
+  too_slow: 'This device was too slow to keep up. Reconnecting.',
+  viewer_limit: 'Viewer limit reached. Trying again.',
+  offline: 'This device is offline.',
+  silent: 'The ground station went quiet. Reconnecting.',
+  unknown: kNoConnection,
+};
+
+export function connection_words(state: ConnectionState, reason: CloseReason, has_tape: boolean): string[] {
   if (state === 'connecting') return ['Connecting to the ground station.'];
-  return has_tape ? [reason, 'Showing the last data received.'] : [reason];
+  return has_tape ? [kReasonWords[reason], 'Showing the last data received.'] : [kReasonWords[reason]];
+}
+
+/** What is said before the failure, if there is one. */
+const kNoticeWords: Readonly<Record<NoticeCode, string>> = {
+  unlocked: 'Operator controls are unlocked on this device.',
+  marker_added: 'Marker added.',
+  note_added: 'Note added.',
+  recording_started: 'New recording started.',
+  saved: 'Saved.',
+  no_connection: kNoConnection,
+  unreadable_message: 'A message could not be read:',
+  events_missing: 'Earlier events are missing:',
+  history_missing: 'Part of the history is missing:',
+  failed: '',
+};
+
+export function notice_words({ code, failure }: Notice): string {
+  return [kNoticeWords[code], failure === undefined ? '' : failure_words(failure)].join(' ').trim();
 }
 
 export function recorder_words(recorder: RecorderStatus): string {

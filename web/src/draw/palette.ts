@@ -7,7 +7,7 @@ export interface Palette {
   rule: string;
   cursor: string;
   hover: string;
-  /** Ground of each phase of flight, by its name. */
+  /** Ground of each phase of flight, by its word. */
   tints: ReadonlyMap<string, string>;
   band_a: string;
   band_b: string;
@@ -26,7 +26,14 @@ export interface Palette {
 }
 
 /** On the rail and presumed down, where nothing is seen to fly, have the plain ground. */
-const kTinted = ['under_thrust', 'coasting', 'falling', 'under_drogue', 'under_main', 'down'];
+export const kTints: Readonly<Record<string, string>> = {
+  'under thrust': '--tint-under-thrust',
+  coasting: '--tint-coasting',
+  'falling (no parachute)': '--tint-falling',
+  'under drogue': '--tint-under-drogue',
+  'under main': '--tint-under-main',
+  down: '--tint-down',
+};
 
 /** Limits and boundaries: long, short, long. */
 export const kChain: readonly number[] = [14, 3, 3, 3];
@@ -50,7 +57,7 @@ export function palette(): Palette {
     rule: token('--rule'),
     cursor: token('--cursor'),
     hover: token('--hover'),
-    tints: new Map(kTinted.map((phase) => [phase, token(`--tint-${phase.replace('_', '-')}`)])),
+    tints: new Map(Object.entries(kTints).map(([phase, tint]) => [phase, token(tint)])),
     band_a: token('--band-a'),
     band_b: token('--band-b'),
     window: token('--window'),

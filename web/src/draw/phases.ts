@@ -14,7 +14,7 @@ export function draw_phases(
 ): void {
   for (const phase of phases) {
     const left = x(phase.from_s);
-    context.fillStyle = colours.tints.get(phase.name) ?? colours.surface;
+    context.fillStyle = colours.tints.get(phase.phase) ?? colours.surface;
     context.fillRect(left, top, x(Math.min(phase.to_s, end_s)) - left, height);
   }
 }

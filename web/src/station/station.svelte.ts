@@ -6,21 +6,23 @@
 import { SvelteSet } from 'svelte/reactivity';
 import * as api from '../stream/api';
 import type { TapeSeconds } from '../stream/clocks';
-import { Connection, type ConnectionState } from '../stream/connection';
+import { Connection, type CloseReason, type ConnectionState } from '../stream/connection';
 import type { Hello, Replay, ServerMessage, SessionRole, Status } from '../stream/messages';
 import { History } from '../tape/history';
 import { Loader } from '../tape/loader';
 import { Tape } from '../tape/tape';
+import type { DoneCode, FaultCode, Notice } from './notice';
 
 const kBeatMs = 125;
 const kNoticeMs = { note: 4000, caution: 10_000 };
 
-export type Notice = { text: string; level: 'note' | 'caution' };
-
 class Station {
   tape: Tape | undefined = $state.raw();
   history: History | undefined = $state.raw();
-  connection: { state: ConnectionState; reason: string } = $state.raw({ state: 'connecting', reason: '' });
+  connection: { state: ConnectionState; reason: CloseReason } = $state.raw({
+    state: 'connecting',
+    reason: 'unknown',
+  });
   status: Status | undefined = $state.raw();
   role: SessionRole = $state('viewer');
   notice: Notice | undefined = $state.raw();
@@ -50,7 +52,7 @@ class Station {
       on_tick: (_, missed) => {
         if (missed && this.tape) void this.loader?.refill(this.tape.cursor_s, Infinity);
       },
-      on_fault: (what) => this.tell(`A message could not be read: ${what}`, 'caution'),
+      on_fault: (failure) => this.warn('unreadable_message', failure),
     });
   }
 
@@ -59,10 +61,14 @@ class Station {
     setInterval(() => this.beat++, kBeatMs);
   }
 
-  tell(text: string, level: Notice['level'] = 'note'): void {
-    this.notice = { text, level };
+  private tell(notice: Notice): void {
+    this.notice = notice;
     clearTimeout(this.notice_timer);
-    this.notice_timer = setTimeout(() => (this.notice = undefined), kNoticeMs[level]);
+    this.notice_timer = setTimeout(() => (this.notice = undefined), kNoticeMs[notice.level]);
+  }
+
+  private warn(code: FaultCode, failure?: unknown): void {
+    this.tell({ code, level: 'caution', failure });
   }
 
   // Moving on the tape
@@ -118,25 +124,25 @@ class Station {
 
   // The operator's
 
-  async act(what: () => Promise<void>, done: string): Promise<boolean> {
+  async act(what: () => Promise<void>, done: DoneCode): Promise<boolean> {
     try {
       await what();
-      this.tell(done);
+      this.tell({ code: done, level: 'note' });
       return true;
     } catch (error) {
-      this.tell(error instanceof Error ? error.message : String(error), 'caution');
+      this.warn('failed', error);
       return false;
     }
   }
 
   async unlock(key: string): Promise<boolean> {
-    const unlocked = await this.act(() => api.post_key(key), 'Operator controls are unlocked on this device.');
+    const unlocked = await this.act(() => api.post_key(key), 'unlocked');
     if (unlocked) this.role = 'operator';
     return unlocked;
   }
 
   private request(body: object): void {
-    if (!this.connection_.send(body)) this.tell('No connection to the ground station.', 'caution');
+    if (!this.connection_.send(body)) this.warn('no_connection');
   }
 
   private receive(message: ServerMessage): void {
@@ -164,7 +170,7 @@ class Station {
         this.replay(message);
         break;
       case 'error':
-        this.tell(message.message, 'caution');
+        this.warn('failed', message.message);
         break;
       default:
         message satisfies never;
@@ -197,7 +203,7 @@ class Station {
     this.loader?.stop();
     this.loader = new Loader(tape, {
       on_busy: (change) => (this.loading += change),
-      on_fault: (what) => this.tell(what, 'caution'),
+      on_fault: (code, failure) => this.warn(code, failure),
     });
     this.tape = tape;
     this.history = new History(tape);

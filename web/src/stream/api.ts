@@ -4,6 +4,11 @@ import { read_series, type Series } from './blocks';
 import { read_recording, type Recording } from './description';
 import { read_event, read_latest, type TapeEvent, type LatestRow, type SessionRole } from './messages';
 
+/** No answer came; any other failure carries what the server said. */
+export class NoAnswer extends Error {
+  override name = 'NoAnswer';
+}
+
 const kTimeoutMs = 10_000; // the server's own limit for a request
 const kNotReady = 503; // so soon after a recording begins that its file is not on the disk, or every reader is busy
 const kAgainMs = 500;
@@ -13,7 +18,7 @@ async function answer_to(path: string, init: RequestInit): Promise<Response> {
   try {
     return await fetch(path, { ...init, signal: AbortSignal.timeout(kTimeoutMs), credentials: 'same-origin' });
   } catch {
-    throw new Error('The ground station did not answer.');
+    throw new NoAnswer();
   }
 }
 

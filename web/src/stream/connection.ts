@@ -8,14 +8,18 @@ import { MessageError } from './json';
 import { read_message, type ServerMessage } from './messages';
 
 export type ConnectionState = 'connecting' | 'open' | 'waiting' | 'refused';
+/** Why there is no connection. */
+export type CloseReason =
+  'shutting_down' | 'not_understood' | 'not_served' | 'too_slow' | 'viewer_limit' | 'offline' | 'silent' | 'unknown';
 
 export interface ConnectionHandlers {
-  on_state(state: ConnectionState, reason: string): void;
+  on_state(state: ConnectionState, reason: CloseReason): void;
   on_message(message: ServerMessage): void;
   on_block(block: Block, message: BlockMessage): void;
   /** After the blocks of one message. `missed` when sequence numbers jumped and no coalescing explains it. */
   on_tick(message: BlockMessage, missed: boolean): void;
-  on_fault(what: string): void;
+  /** A message that could not be read, and why. */
+  on_fault(failure: Error): void;
 }
 
 const kBackoffFirstMs = 250;
@@ -23,12 +27,13 @@ const kBackoffMaxMs = 5000;
 const kSilenceMs = 4000; // `status` comes once a second: four missed means a dead path, not a slow one
 const kRequestsPerSecond = 20; // well under the server's 50
 
-const kCloseWords: Readonly<Record<number, string>> = {
-  1001: 'The ground station is shutting down.',
-  4400: 'The ground station did not understand this page. Reload it.',
-  4403: 'The ground station does not serve this address. Open the one it printed.',
-  4408: 'This device was too slow to keep up. Reconnecting.',
-  4503: 'Viewer limit reached. Trying again.',
+/** By the close codes of protocol/STREAM.md, section 2. */
+const kCloseReasons: Readonly<Record<number, CloseReason>> = {
+  1001: 'shutting_down',
+  4400: 'not_understood',
+  4403: 'not_served',
+  4408: 'too_slow',
+  4503: 'viewer_limit',
 };
 
 export function backoff_ms(attempt: number): number {
@@ -52,7 +57,7 @@ export class Connection {
   start(): void {
     setInterval(() => this.check_silence(), 500);
     window.addEventListener('online', () => this.retry_now());
-    window.addEventListener('offline', () => this.drop('This device is offline.'));
+    window.addEventListener('offline', () => this.drop('offline'));
     this.open();
   }
 
@@ -74,7 +79,7 @@ export class Connection {
   }
 
   private open(): void {
-    this.handlers.on_state('connecting', '');
+    this.handlers.on_state('connecting', 'unknown');
     const socket = new WebSocket(this.address);
     socket.binaryType = 'arraybuffer';
     this.socket = socket;
@@ -82,19 +87,19 @@ export class Connection {
     this.seq = -1;
     socket.onopen = () => {
       this.attempt = 0;
-      this.handlers.on_state('open', '');
+      this.handlers.on_state('open', 'unknown');
     };
     socket.onmessage = (message: MessageEvent<unknown>) => this.receive(message.data);
     socket.onclose = (close) => {
-      if (this.socket === socket)
-        this.wait(close.code, kCloseWords[close.code] ?? 'No connection to the ground station.');
+      if (this.socket === socket) this.wait(kCloseReasons[close.code] ?? 'unknown');
     };
   }
 
-  private wait(code: number, reason: string): void {
+  private wait(reason: CloseReason): void {
     this.socket = undefined;
-    this.handlers.on_state(code === 4403 ? 'refused' : 'waiting', reason);
-    const delay_ms = code === 4403 ? kBackoffMaxMs : backoff_ms(this.attempt++);
+    const refused = reason === 'not_served';
+    this.handlers.on_state(refused ? 'refused' : 'waiting', reason);
+    const delay_ms = refused ? kBackoffMaxMs : backoff_ms(this.attempt++);
     clearTimeout(this.timer);
     this.timer = setTimeout(() => this.open(), delay_ms);
   }
@@ -106,18 +111,17 @@ export class Connection {
     this.open();
   }
 
-  private drop(reason: string): void {
+  private drop(reason: CloseReason): void {
     const socket = this.socket;
     if (!socket) return;
     socket.onmessage = null;
     socket.onclose = null;
     socket.close();
-    this.wait(0, reason);
+    this.wait(reason);
   }
 
   private check_silence(): void {
-    if (this.socket && page_now() - this.last_heard_ms > kSilenceMs)
-      this.drop('The ground station went quiet. Reconnecting.');
+    if (this.socket && page_now() - this.last_heard_ms > kSilenceMs) this.drop('silent');
   }
 
   private receive(data: unknown): void {
@@ -136,7 +140,7 @@ export class Connection {
       }
     } catch (error) {
       if (!(error instanceof MessageError) && !(error instanceof BlockError)) throw error;
-      this.handlers.on_fault(error.message);
+      this.handlers.on_fault(error);
     }
   }
 }

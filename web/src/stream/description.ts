@@ -19,6 +19,10 @@ export interface Column {
   enumeration: ReadonlyMap<number, string>;
   role: string | null;
   sigma_column: string | null;
+  /** Columns of the same table between which the value lies with 90 %. */
+  interval: readonly [string, string] | null;
+  /** Title of the strip that it shares with other columns of the table, and what tells it from them there. */
+  strip: { title: string; line: string } | null;
   text: boolean;
 }
 
@@ -101,6 +105,19 @@ export function read_recording(value: unknown, path = 'recording'): Recording {
   };
 }
 
+function read_interval(value: unknown, path: string): [string, string] | null {
+  if (value === null || value === undefined) return null;
+  const [low, high] = array(value, path);
+  if (typeof low !== 'string' || typeof high !== 'string') return fail(path, 'the names of two columns', value);
+  return [low, high];
+}
+
+function read_strip(value: unknown, path: string): { title: string; line: string } | null {
+  if (value === null || value === undefined) return null;
+  const from = object(value, path);
+  return { title: text(from, 'title', path), line: text(from, 'line', path) };
+}
+
 function read_column(value: unknown, path: string): Column {
   const from = object(value, path);
   const range = from['range'];
@@ -134,6 +151,8 @@ function read_column(value: unknown, path: string): Column {
     enumeration: words,
     role: typeof role === 'string' && role !== '' ? role : null,
     sigma_column: typeof sigma === 'string' && sigma !== '' ? sigma : null,
+    interval: read_interval(from['interval'], `${path}/interval`),
+    strip: read_strip(from['strip'], `${path}/strip`),
     text: flag(from, 'text', path, false),
   };
 }

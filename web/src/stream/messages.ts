@@ -24,8 +24,10 @@ export interface TapeEvent {
   kind: string;
   level: Level;
   vehicle: number;
-  /** Its subject and name: "sanderling/phase/under_drogue". */
+  /** Tells it from any other; an alert is cleared by an event with its key. */
   key: string;
+  /** What happened, in the server's word: "liftoff"; empty when it does not know. */
+  event: string;
   /** A sentence for people, shown as it is. */
   text: string;
   /** Named values behind the sentence, for programs. */
@@ -117,6 +119,7 @@ export function read_event(value: unknown, path = 'event'): TapeEvent {
     level: one_of(from, 'level', path, kLevels),
     vehicle: number(from, 'vehicle', path, -1),
     key: text(from, 'key', path, ''),
+    event: from['event'] === null ? '' : text(from, 'event', path, ''),
     text: text(from, 'text', path, ''),
     data: object(from['data'] ?? {}, `${path}/data`),
   };

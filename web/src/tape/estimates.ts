@@ -4,6 +4,7 @@
  */
 import type { TapeSeconds } from '../stream/clocks';
 import type { Column, Description, Table } from '../stream/description';
+import { format_value } from '../text/format';
 import { find_role, type ColumnRef } from './roles';
 import type { Tape, TableData } from './tape';
 
@@ -30,32 +31,26 @@ export const kEstimators = {
 export type Estimator = keyof typeof kEstimators;
 export type ColumnOf<E extends Estimator> = (typeof kEstimators)[E][number];
 
-/** Values of `navigation/mode`. */
-export const kNavigationMode = {
-  aligning: 0,
-  on_the_rail: 1,
-  aided: 2,
-  dead_reckoning: 3,
-  lost: 4,
-  vertical_only: 5,
-} as const;
+/**
+ * Words on which the page acts. A recording's description says which number each word has; a word that is not among these
+ * is shown as it is and means nothing here.
+ */
+export const kModeWords = { aided: 'GNSS-aided', dead_reckoning: 'dead reckoning', lost: 'lost' } as const;
+export const kTerrainFlat = 'flat';
+/** By how soon each deserves attention; the first is as it should be. */
+export const kHealthWords = [
+  'consistent',
+  'not enough data yet',
+  'conservative',
+  'overconfident',
+  'do not trust',
+] as const;
+export type HealthWord = (typeof kHealthWords)[number];
 
-/** Value of `landing/terrain` when the ground is taken as flat. */
-export const kTerrainFlat = 0;
-
-/** Values of every health column. */
-export const kHealth = {
-  not_enough_data: 0,
-  consistent: 1,
-  conservative: 2,
-  overconfident: 3,
-  do_not_trust: 4,
-} as const;
-
-/** How soon a health deserves attention, by its value; 0 is as it should be. */
-export function health_rank(value: number): number {
-  const ranks = [1, 0, 2, 3, 4];
-  return ranks[value] ?? ranks.length;
+/** Place among `kHealthWords`; behind all of them when the word is none. */
+export function health_rank(word: string): number {
+  const rank = kHealthWords.findIndex((known) => known === word);
+  return rank < 0 ? kHealthWords.length : rank;
 }
 
 /** One estimator's newest row at the tape's cursor. */
@@ -70,7 +65,7 @@ export interface Estimate<E extends Estimator> {
   value(name: ColumnOf<E>): number;
   /** 1-sigma of a value; NaN when the table gives none. */
   sigma(name: ColumnOf<E>): number;
-  /** The word of an enumeration's value; empty without a value. */
+  /** The word of an enumeration's value, as the description has it; empty without one. */
   word(name: ColumnOf<E>): string;
 }
 
@@ -108,7 +103,12 @@ export function estimate<E extends Estimator>(tape: Tape, vehicle: number, estim
       const sigma = table?.columns[find(name)]?.sigma_column;
       return sigma ? value(sigma) : NaN;
     },
-    word: (name) => table?.columns[find(name)]?.enumeration.get(value(name)) ?? '',
+    word: (name) => {
+      const column = table?.columns[find(name)];
+      return column && column.enumeration.size > 0 && Number.isFinite(value(name))
+        ? format_value(column, value(name))
+        : '';
+    },
   };
 }
 

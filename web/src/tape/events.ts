@@ -7,11 +7,11 @@ export interface PhaseSpan {
   /** Infinity while it lasts. */
   to_s: TapeSeconds;
   text: string;
-  /** Its key's last part: "under_drogue". */
-  name: string;
+  /** The phase's own word, "under drogue"; empty when the event does not say. */
+  phase: string;
 }
 
-/** Names of the events that every flight should have, in order. */
+/** Events that every flight should have, in order. */
 export const kFlightEvents = ['liftoff', 'burnout', 'apogee', 'drogue_out', 'main_out', 'touchdown'] as const;
 export type FlightEventName = (typeof kFlightEvents)[number];
 
@@ -23,13 +23,14 @@ export interface FlightEvent {
   sigma_s: number;
 }
 
-/** Why a vehicle has no such estimate: roles that its dictionary does not give. */
-export interface MissingEstimate {
-  estimate: string;
-  needs: readonly string[];
-  /** True: one of them would do; false: all are needed. */
-  any: boolean;
-}
+/** What changes the phase of a flight. */
+const kOfFlight: ReadonlySet<string> = new Set([
+  ...kFlightEvents,
+  'false_liftoff',
+  'signal_lost',
+  'signal_reacquired',
+  'ready_again',
+]);
 
 interface Flight {
   from_s: TapeSeconds;
@@ -37,15 +38,6 @@ interface Flight {
 }
 
 const kLevelOrder: Readonly<Record<Level, number>> = { warning: 0, caution: 1, advisory: 2, note: 3 };
-
-const last_part = (key: string): string => key.slice(key.lastIndexOf('/') + 1);
-
-export function missing_estimate(event: TapeEvent): MissingEstimate | undefined {
-  const { estimate, needs, any } = event.data;
-  if (typeof estimate !== 'string' || !Array.isArray(needs) || !event.key.endsWith(`/missing/${estimate}`))
-    return undefined;
-  return { estimate, needs: needs.filter((role) => typeof role === 'string'), any: any === true };
-}
 
 export class EventLog {
   /** By time of happening. */
@@ -71,7 +63,13 @@ export class EventLog {
       if (event.kind !== 'phase' || (vehicle >= 0 && event.vehicle >= 0 && event.vehicle !== vehicle)) continue;
       const before = spans.at(-1);
       if (before) before.to_s = event.t_s;
-      spans.push({ from_s: event.t_s, to_s: Infinity, text: event.text, name: last_part(event.key) });
+      const { phase } = event.data;
+      spans.push({
+        from_s: event.t_s,
+        to_s: Infinity,
+        text: event.text,
+        phase: typeof phase === 'string' ? phase : '',
+      });
     }
     return spans;
   }
@@ -80,7 +78,7 @@ export class EventLog {
     return this.phases(vehicle).findLast((span) => span.from_s <= t_s);
   }
 
-  /** Events of the flight that `at_s` stands in: a flight lasts from being on the rail to being there again. */
+  /** Events of the flight that `at_s` stands in: a flight lasts until the vehicle is ready for another. */
   flight_events(vehicle: number, at_s: TapeSeconds = Infinity): readonly FlightEvent[] {
     const flights = this.flights(vehicle);
     return (flights.findLast((flight) => flight.from_s <= at_s) ?? flights[0])?.events ?? [];
@@ -96,9 +94,11 @@ export class EventLog {
     return find_event(this.flight_events(vehicle, at_s), 'liftoff')?.t_s;
   }
 
-  missing(vehicle_name: string, estimate: string): MissingEstimate | undefined {
-    const event = this.events.findLast((one) => one.key === `${vehicle_name}/missing/${estimate}`);
-    return event && missing_estimate(event);
+  /** Why a vehicle has no such estimate, in the server's sentence; empty when the recording does not say. */
+  why_missing(vehicle: number, estimate: string): string {
+    const is_it = (event: TapeEvent): boolean =>
+      event.event === 'estimate_missing' && event.vehicle === vehicle && event.data['estimate'] === estimate;
+    return this.events.findLast(is_it)?.text ?? '';
   }
 
   /** A liftoff that was withdrawn leaves nothing. */
@@ -113,15 +113,11 @@ export class EventLog {
     const flights = [flight];
     for (const event of this.events) {
       if (vehicle >= 0 && event.vehicle >= 0 && event.vehicle !== vehicle) continue;
-      const word = last_part(event.key);
-      const add = (name: string): void => {
-        if (flight.events.every((other) => other.name !== name))
-          flight.events.push({ name, t_s: event.t_s, sigma_s: event.t_sigma_s });
-      };
-      if (event.kind === 'phase' && word === 'on_the_rail') flights.push((flight = { from_s: event.t_s, events: [] }));
-      else if (event.kind === 'phase' && word === 'under_thrust') add('liftoff');
-      else if (event.kind === 'flight_event' && word === 'false_liftoff') flight.events.length = 0;
-      else if (event.kind === 'flight_event' && event.key.endsWith(`/flight/${word}`)) add(word);
+      const { event: name, t_s, t_sigma_s: sigma_s } = event;
+      if (name === 'ready_again') flights.push((flight = { from_s: t_s, events: [] }));
+      if (name === 'false_liftoff') flight.events.length = 0;
+      if (kOfFlight.has(name) && flight.events.every((other) => other.name !== name))
+        flight.events.push({ name, t_s, sigma_s });
     }
     this.flights_of.set(vehicle, flights);
     return flights;

@@ -14,10 +14,13 @@ const kCommitMs = 400; // rows reach the file, and so the answers, up to 250 ms 
 /** Waits until what was on the stream is in the file as well. */
 const committed = (): Promise<void> => new Promise((done) => setTimeout(done, kCommitMs));
 
+export type LoaderFault = 'events_missing' | 'history_missing' | 'failed';
+
 export interface LoaderHandlers {
   /** A request for missed or older rows begins (1) or ends (-1). */
   on_busy(change: 1 | -1): void;
-  on_fault(what: string): void;
+  /** Something is missing, or a single look `failed`. */
+  on_fault(code: LoaderFault, failure: unknown): void;
 }
 
 export class Loader {
@@ -40,7 +43,7 @@ export class Loader {
       if (this.tape.live) await committed();
       for (const event of await api.fetch_events(this.id)) this.tape.log.add(event);
     } catch (error) {
-      this.handlers.on_fault(`Earlier events are missing: ${(error as Error).message}`);
+      this.handlers.on_fault('events_missing', error);
     }
   }
 
@@ -118,7 +121,7 @@ export class Loader {
         (latest) => {
           if (!this.stopped) this.tape.take_at_cursor(latest);
         },
-        (error: Error) => this.handlers.on_fault(error.message),
+        (error: unknown) => this.handlers.on_fault('failed', error),
       )
       .finally(() => {
         this.looking = false;
@@ -137,7 +140,7 @@ export class Loader {
     try {
       await work();
     } catch (error) {
-      this.handlers.on_fault(`Part of the history is missing: ${(error as Error).message}`);
+      this.handlers.on_fault('history_missing', error);
     } finally {
       this.handlers.on_busy(-1);
     }

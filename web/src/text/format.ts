@@ -134,10 +134,3 @@ export function plus_minus(sigma: number, unit: string): string {
 
 /** The first letter large, as a word stands by itself. */
 export const capital = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1);
-
-/** "a, b and c". */
-export function list_of(items: readonly string[], last: 'and' | 'or'): string {
-  const head = items.slice(0, -1).join(', ');
-  const tail = items.at(-1) ?? '';
-  return head === '' ? tail : `${head} ${last} ${tail}`;
-}

@@ -1,7 +1,15 @@
 /** Words of the page around the views. */
 import { expect, it } from 'vitest';
-import { behind_words, connection_words, kConnectionLine, recorder_words, span_words } from '../../src/app/wording';
+import {
+  behind_words,
+  connection_words,
+  kConnectionLine,
+  notice_words,
+  recorder_words,
+  span_words,
+} from '../../src/app/wording';
 import { link_line } from '../../src/draw/marks';
+import { NoAnswer } from '../../src/stream/api';
 
 const recorder = {
   recording: true,
@@ -24,14 +32,23 @@ it.each([
 ])('says of the recorder %j: %s', (state, text) => expect(recorder_words(state)).toBe(text));
 
 it('says why there is no connection, and what is on screen meanwhile', () => {
-  expect(connection_words('connecting', '', true)).toEqual(['Connecting to the ground station.']);
-  expect(connection_words('waiting', 'Viewer limit reached. Trying again.', true)).toEqual([
+  expect(connection_words('connecting', 'unknown', true)).toEqual(['Connecting to the ground station.']);
+  expect(connection_words('waiting', 'viewer_limit', true)).toEqual([
     'Viewer limit reached. Trying again.',
     'Showing the last data received.',
   ]);
-  expect(connection_words('waiting', 'Gone.', false)).toEqual(['Gone.']);
+  expect(connection_words('waiting', 'offline', false)).toEqual(['This device is offline.']);
 });
 
 it('speaks of the connection in the lines of links', () => {
   for (const state of Object.values(kConnectionLine)) expect(link_line(state).path).not.toBe('');
 });
+
+it.each([
+  [{ code: 'marker_added', level: 'note' }, 'Marker added.'],
+  [{ code: 'failed', level: 'caution', failure: new Error('wrong key') }, 'wrong key'],
+  [
+    { code: 'history_missing', level: 'caution', failure: new NoAnswer() },
+    'Part of the history is missing: The ground station did not answer.',
+  ],
+] as const)('says of %j: %s', (notice, text) => expect(notice_words(notice)).toBe(text));

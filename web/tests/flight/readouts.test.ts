@@ -2,8 +2,8 @@
 import { describe, expect, it } from 'vitest';
 import { select_readouts, type Readout, type ReadoutName } from '../../src/flight/readouts/readouts';
 import type { TapeEvent } from '../../src/stream/messages';
-import { kNavigationMode } from '../../src/tape/estimates';
-import { column, description, event, pair, replay_at, table, words, type Rows } from '../support/builders';
+import { kModeWords } from '../../src/tape/estimates';
+import { column, description, missing, pair, phase, replay_at, table, words, type Rows } from '../support/builders';
 
 /** Rows are taken at 50 s: 0.5 s old, which is stale for none of these tables. */
 const kTables = [
@@ -11,7 +11,7 @@ const kTables = [
   table('v/health', 'packet', [column('volts', 'V', { role: 'battery_voltage', range: [6.6, 8.6] })]),
   table('v/estimate/vertical', 'estimate', [...pair('altitude_m'), ...pair('vertical_speed_mps', 'm/s')]),
   table('v/estimate/navigation', 'estimate', [
-    words('mode', 'Navigation mode', 'aligning'),
+    words('mode', 'Navigation mode', 'aligning', kModeWords.dead_reckoning, kModeWords.aided),
     ...pair('up_m'),
     ...pair('velocity_up_mps', 'm/s'),
   ]),
@@ -44,12 +44,8 @@ describe('the altitude', () => {
     });
   });
   it.each([
-    [
-      'navigation while fixes aid it',
-      kNavigationMode.aided,
-      { value: '123.0', sigma: '±\u202f0.40', source: 'navigation' },
-    ],
-    ['the filter otherwise', kNavigationMode.dead_reckoning, { value: '120.0', source: 'vertical filter' }],
+    ['navigation while fixes aid it', 2, { value: '123.0', sigma: '±\u202f0.40', source: 'navigation' }],
+    ['the filter otherwise', 1, { value: '120.0', source: 'vertical filter' }],
   ])('comes from %s', (_, mode, want) => {
     const rows = {
       'v/estimate/navigation': { mode, up_m: 123, up_m_sigma: 0.4 },
@@ -60,12 +56,8 @@ describe('the altitude', () => {
   it("is the vehicle's own when the ground has none", () =>
     expect(readout('altitude', { 'v/nav': { up: 118 } })).toMatchObject({ value: '118.0', source: 'on board' }));
   it('says what is missing when there is neither', () => {
-    const data = { estimate: 'vertical', needs: ['static_pressure'], any: true };
-    const missing = event(1, 0, 'recording', 'v/missing/vertical', { data });
-    expect(readout('altitude', {}, [missing])).toMatchObject({
-      value: '',
-      missing: 'No vertical estimate: needs static_pressure',
-    });
+    const sentence = 'No vertical estimate: needs static pressure';
+    expect(readout('altitude', {}, [missing(1, 'vertical', sentence)])).toMatchObject({ value: '', missing: sentence });
     expect(readout('altitude', {}).missing).toBe('No value yet');
   });
 });
@@ -74,7 +66,7 @@ describe('the phase', () => {
   const row = { 'v/estimate/phase': { phase: 0 } };
   it('is the word of its value', () => expect(readout('phase', row).value).toBe('On the rail'));
   it('is back-dated by its event', () => {
-    const began = event(1, 48.5, 'phase', 'v/phase/under_thrust', { text: 'under thrust' });
+    const began = phase(1, 48.5, 'under thrust');
     expect(readout('phase', row, [began])).toMatchObject({ value: 'Under thrust', sigma: 'for 2.0 s' });
   });
 });

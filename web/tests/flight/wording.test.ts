@@ -1,47 +1,16 @@
-/** What is said of events and of estimates that there are not. */
+/** Words of the views of a flight. */
 import { describe, expect, it } from 'vitest';
 import { beam_words } from '../../src/flight/cards/wording';
-import { event_words } from '../../src/flight/events/wording';
-import { missing_words, needs_words } from '../../src/flight/wording';
-import { event } from '../support/builders';
+import { map_words, place_words } from '../../src/flight/map/wording';
+import { why_off_words } from '../../src/flight/operator/wording';
+import { needs_words } from '../../src/flight/readouts/wording';
 
-const roles = new Map([
-  ['static_pressure', 'static pressure'],
-  ['accel_body_x', 'acceleration along the long axis'],
-  ['latitude', 'latitude'],
-  ['longitude', 'longitude'],
-]);
-
-describe('a missing estimate', () => {
-  it.each([
-    [{ estimate: 'air', needs: ['static_pressure'], any: false }, 'No air-data estimate: needs static pressure'],
-    [
-      { estimate: 'vertical', needs: ['accel_body_x', 'static_pressure'], any: true },
-      'No vertical estimate: needs acceleration along the long axis or static pressure',
-    ],
-    [
-      { estimate: 'navigation', needs: ['latitude', 'longitude'], any: false },
-      'No navigation estimate: needs latitude and longitude',
-    ],
-    [{ estimate: 'engine', needs: ['engine_speed'], any: false }, 'No engine estimate: needs engine_speed'],
-  ])('%j: %s', (missing, text) => expect(missing_words(missing, roles)).toBe(text));
-  it('may be said of a single channel', () =>
-    expect(needs_words(['static_pressure'], roles)).toBe('needs static pressure'));
-});
-
-describe('the event log', () => {
-  it("shows the server's sentence as it is, with a capital", () =>
-    expect(event_words(event(1, 0, 'flight_event', 'k', { text: 'shock of 133 m/s² for 18 ms' }), roles)).toBe(
-      'Shock of 133 m/s² for 18 ms',
-    ));
-  it('says what is missing from the data, not from the sentence', () => {
-    const data = { estimate: 'air', needs: ['static_pressure'], any: false };
-    const text = 'whatever a server says of the role static_pressure';
-    expect(event_words(event(1, 0, 'recording', 'v/missing/air', { text, data }), roles)).toBe(
-      'No air-data estimate: needs static pressure',
-    );
-  });
-});
+it.each([
+  ['battery_voltage', 'Needs battery voltage'],
+  ['a_new_role', 'Needs a_new_role'],
+])('a vehicle without %s: %s', (role, text) =>
+  expect(needs_words(role, new Map([['battery_voltage', 'battery voltage']]))).toBe(text),
+);
 
 it.each([
   [0.1, 'inside the beam'],
@@ -49,3 +18,18 @@ it.each([
   [1, 'may be outside the beam'],
   [NaN, ''],
 ])('%d half beams: %s', (half_beams, text) => expect(beam_words(half_beams)).toBe(text));
+
+describe('the map', () => {
+  it('is said for who does not see it', () => {
+    expect(map_words(NaN, [])).toBe('Map, north up: place of the vehicle not known');
+    expect(map_words(312.4, [{ name: 'drogue_fails', text: place_words(41.6, 38) }])).toBe(
+      'Map, north up: vehicle 312 metres from the pad; landing, drogue fails: 42 m, 038°',
+    );
+  });
+});
+
+it.each([
+  [true, true, ''],
+  [true, false, 'These need the operator key.'],
+  [false, true, 'Markers and notes go on the live recording only.'],
+])('live %s, operator %s: "%s"', (live, operator, text) => expect(why_off_words(live, operator)).toBe(text));

@@ -3,7 +3,7 @@ import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { read_blocks, read_series, type BlockMessage } from '../../src/stream/blocks';
 import { read_message } from '../../src/stream/messages';
-import { missing_estimate } from '../../src/tape/events';
+import { EventLog } from '../../src/tape/events';
 
 const folder = new URL('../../../tests/golden/stream/', import.meta.url);
 const text = (name: string): string => readFileSync(new URL(name, folder), 'utf8');
@@ -27,19 +27,28 @@ describe('golden texts', () => {
       raw.description.tables.map((t) => t.columns.map((c) => c['title'])),
     );
     expect(message.roles.get('static_pressure')).toBe('static pressure');
+    const column = (name: string) => message.description.tables.flatMap((t) => t.columns).find((c) => c.name === name);
+    expect(column('accel_body_x')?.strip).toEqual({ title: 'Accel body', line: 'x' });
+    expect(column('apogee_m')?.interval).toEqual(['apogee_low_m', 'apogee_high_m']);
+    expect([column('apogee_low_m')?.strip, column('apogee_low_m')?.interval]).toEqual([null, null]);
   });
   it('reads event, status, gap, replay and error', () => {
     const event = read_message(text('event.json'));
     expect(event).toMatchObject({
       type: 'event',
-      event: { t_s: 3.25, t_found_s: 3.5, kind: 'phase', text: 'under thrust', data: { phase: 'under thrust' } },
+      event: {
+        t_s: 3.25,
+        t_found_s: 3.5,
+        kind: 'phase',
+        event: 'phase_began',
+        text: 'under thrust',
+        data: { phase: 'under thrust' },
+      },
     });
     const missing = read_message(text('event_missing.json'));
-    expect(missing.type === 'event' && missing_estimate(missing.event)).toEqual({
-      estimate: 'air',
-      needs: ['static_pressure'],
-      any: false,
-    });
+    const log = new EventLog();
+    if (missing.type === 'event') log.add(missing.event);
+    expect(log.why_missing(0, 'air')).toBe((JSON.parse(text('event_missing.json')) as { text: string }).text);
     const status = read_message(text('status.json'));
     expect(status).toMatchObject({ type: 'status', t_s: 12.75, viewers: 3, utc_ms: 1779028337750 });
     if (status.type === 'status') expect(status.links[1]?.t_last_s).toBeNaN();

@@ -14,6 +14,8 @@ export const column = (name: string, unit = '1', more: Partial<Column> = {}): Co
   enumeration: new Map(),
   role: null,
   sigma_column: null,
+  interval: null,
+  strip: null,
   text: false,
   ...more,
 });
@@ -63,11 +65,12 @@ export const description = (tables: Table[], more: Partial<Description> = {}): D
   ...more,
 });
 
+/** Key and what happened are one word. */
 export const event = (
   id: number,
   t_s: number,
   kind: string,
-  key: string,
+  word: string,
   more: Partial<TapeEvent> = {},
 ): TapeEvent => ({
   id,
@@ -77,11 +80,18 @@ export const event = (
   kind,
   level: 'note',
   vehicle: 0,
-  key,
-  text: key,
+  key: word,
+  event: word,
+  text: word,
   data: {},
   ...more,
 });
+
+export const phase = (id: number, t_s: number, word: string): TapeEvent =>
+  event(id, t_s, 'phase', 'phase_began', { text: word, data: { phase: word } });
+
+export const missing = (id: number, estimate: string, text: string): TapeEvent =>
+  event(id, 0, 'recording', 'estimate_missing', { text, data: { estimate } });
 
 export type Rows = Readonly<Record<string, Readonly<Record<string, number>>>>;
 

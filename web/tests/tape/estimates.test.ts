@@ -4,14 +4,15 @@
  */
 import { readdirSync, readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
+import { kTints } from '../../src/draw/palette';
 import { read_message } from '../../src/stream/messages';
 import {
   estimate,
   health_rank,
   is_running_clock,
   kEstimators,
-  kHealth,
-  kNavigationMode,
+  kHealthWords,
+  kModeWords,
   kTerrainFlat,
   type ColumnOf,
   type Estimator,
@@ -36,21 +37,23 @@ describe('the golden hello', () => {
   it.each(kLinkColumns)("has the link's column %s", (name) =>
     expect(link_table(golden.description, 'radio')?.columns.map((c) => c.name)).toContain(name),
   );
-  it('has the words of the values that the page knows', () => {
-    const navigation = estimate(golden, 0, 'navigation');
-    const health = [...(estimate(golden, 0, 'vertical').column('health')?.enumeration ?? [])];
-    expect(health.sort(([a], [b]) => a - b).map(([, word]) => word)).toEqual([
-      'not enough data yet',
-      'consistent',
-      'conservative',
-      'overconfident',
-      'do not trust',
-    ]);
-    expect(health.map(([value]) => value)).toEqual(Object.values(kHealth));
-    for (const name of ['fix_health', 'height_health'] as const)
-      expect([...(navigation.column(name)?.enumeration ?? [])]).toEqual(health);
-    expect([...(navigation.column('mode')?.enumeration.keys() ?? [])]).toEqual(Object.values(kNavigationMode));
-    expect(estimate(golden, 0, 'landing').column('terrain')?.enumeration.get(kTerrainFlat)).toBe('flat');
+  it.each([
+    ['vertical', 'health', [...kHealthWords]],
+    ['navigation', 'fix_health', [...kHealthWords]],
+    ['navigation', 'height_health', [...kHealthWords]],
+    ['navigation', 'mode', Object.values(kModeWords)],
+    ['landing', 'terrain', [kTerrainFlat]],
+    ['phase', 'phase', Object.keys(kTints)],
+  ] as const)('has the words of %s/%s on which the page acts', (estimator, name, known) => {
+    const all =
+      estimate(golden, 0, estimator)
+        .column(name as ColumnOf<typeof estimator>)
+        ?.enumeration.values() ?? [];
+    expect([...all]).toEqual(expect.arrayContaining([...known]));
+  });
+  it('has no word of health that the page cannot rank', () => {
+    const all = estimate(golden, 0, 'vertical').column('health')?.enumeration ?? new Map<number, string>();
+    expect(new Set(all.values())).toEqual(new Set(kHealthWords));
   });
   it('gives every role of its columns a title', () => {
     const roles = hello.description.tables.flatMap((t) => t.columns.flatMap((c) => c.role ?? []));
@@ -86,16 +89,13 @@ describe('an estimate', () => {
     for (const other of [estimate(tape, 1, 'vertical'), estimate(tape, 0, 'phase')])
       expect([other.known, other.t_s, other.data]).toEqual([false, NaN, undefined]);
   });
-  it('ranks health from what is as it should be to what is not to be trusted', () => {
-    const ranked = Object.values(kHealth).sort((a, b) => health_rank(a) - health_rank(b));
-    expect(ranked).toEqual([
-      kHealth.consistent,
-      kHealth.not_enough_data,
-      kHealth.conservative,
-      kHealth.overconfident,
-      kHealth.do_not_trust,
-    ]);
-    expect(health_rank(99), 'a value this page does not know').toBeGreaterThan(health_rank(kHealth.do_not_trust));
+  it('says a number without a word as it is', () => {
+    const odd = replay_at(60, about, { 'v/estimate/vertical': { health: 7 } });
+    expect(estimate(odd, 0, 'vertical').word('health')).toBe('7?');
+  });
+  it('ranks health from what is as it should be to what is not to be trusted, and unknown words behind', () => {
+    const ranks = ['consistent', 'not enough data yet', 'do not trust', 'do not believe'].map(health_rank);
+    expect(ranks).toEqual([0, 1, 4, 5]);
   });
   it('knows clocks that only run by table and column', () => {
     const clock = column('time_in_phase_s', 's');

@@ -1,7 +1,7 @@
 /** The event log: phases as spans, the events of the flight that the cursor stands in, alerts of a moment. */
 import { describe, expect, it } from 'vitest';
-import { EventLog, kFlightEvents, missing_estimate } from '../../src/tape/events';
-import { event } from '../support/builders';
+import { EventLog, kFlightEvents } from '../../src/tape/events';
+import { event, missing, phase } from '../support/builders';
 
 const logged = (...events: ReturnType<typeof event>[]): EventLog => {
   const log = new EventLog();
@@ -19,21 +19,20 @@ describe('the event log', () => {
     );
     expect(log.events.map((e) => e.id)).toEqual([2, 3, 1]);
   });
-  it('makes spans of phases and the zero of T+ from liftoff', () => {
-    const log = logged(
-      event(1, 0, 'phase', 'v/phase/on_the_rail'),
-      event(2, 12.5, 'phase', 'v/phase/under_thrust'),
-      event(3, 14.6, 'phase', 'v/phase/coasting'),
-    );
+  it('makes spans of phases', () => {
+    const log = logged(phase(1, 0, 'on the rail'), phase(2, 12.5, 'under thrust'), phase(3, 14.6, 'coasting'));
     expect(log.phases(0).map((p) => [p.from_s, p.to_s])).toEqual([
       [0, 12.5],
       [12.5, 14.6],
       [14.6, Infinity],
     ]);
+    expect(log.phase_at(0, 13)?.phase).toBe('under thrust');
+  });
+  it('takes the zero of T+ from liftoff, until the vehicle is ready for another flight', () => {
+    const log = logged(event(1, 12.5, 'flight_event', 'liftoff'));
     expect([log.liftoff_s(0), log.liftoff_s(1)]).toEqual([12.5, undefined]);
-    log.add(event(4, 15, 'phase', 'v/phase/on_the_rail'));
-    expect(log.liftoff_s(0), 'back on the rail').toBeUndefined();
-    expect(log.phase_at(0, 13)?.name).toBe('under_thrust');
+    log.add(event(2, 15, 'flight_event', 'ready_again'));
+    expect(log.liftoff_s(0)).toBeUndefined();
   });
   it('shows at a moment the alerts of that moment, most urgent first', () => {
     const log = logged(
@@ -49,19 +48,19 @@ describe('the event log', () => {
 
 describe('flight events', () => {
   const flown = (log: EventLog, from_id: number, t_s: number): void => {
-    log.add(event(from_id, t_s, 'flight_event', 'v/flight/liftoff'));
-    log.add(event(from_id + 1, t_s, 'phase', 'v/phase/under_thrust'));
-    log.add(event(from_id + 2, t_s + 10, 'flight_event', 'v/flight/apogee', { t_sigma_s: 0.3 }));
-    log.add(event(from_id + 3, t_s + 60, 'flight_event', 'v/flight/touchdown'));
+    log.add(event(from_id, t_s, 'flight_event', 'liftoff'));
+    log.add(phase(from_id + 1, t_s, 'under thrust'));
+    log.add(event(from_id + 2, t_s + 10, 'flight_event', 'apogee', { t_sigma_s: 0.3 }));
+    log.add(event(from_id + 3, t_s + 60, 'flight_event', 'touchdown'));
   };
   const said = (log: EventLog, at_s?: number): string[] => log.flight_events(0, at_s).map((e) => `${e.name} ${e.t_s}`);
 
   it('are those of the flight that the cursor stands in', () => {
-    const log = logged(event(1, 0, 'phase', 'v/phase/on_the_rail'));
+    const log = logged(phase(1, 0, 'on the rail'));
     flown(log, 10, 30);
-    log.add(event(20, 300, 'phase', 'v/phase/on_the_rail'));
+    log.add(event(20, 300, 'flight_event', 'ready_again'));
     const first = ['liftoff 30', 'apogee 40', 'touchdown 90'];
-    expect([said(log), said(log, 299), said(log, 5)]).toEqual([[], first, first]);
+    expect([said(log), said(log, 299), said(log, 5)]).toEqual([['ready_again 300'], first, first]);
     flown(log, 30, 400);
     expect([log.liftoff_s(0), log.liftoff_s(0, 299), log.liftoff_s(0, 300)]).toEqual([400, 30, 400]);
     expect(log.flight_events(0, 299)[1]?.sigma_s).toBe(0.3);
@@ -72,40 +71,30 @@ describe('flight events', () => {
     expect([29, 40, 91].map((t_s) => log.happened(0, t_s).length)).toEqual([0, 2, 3]);
   });
   it('are gone when the liftoff was a false one, also for who looks back', () => {
-    const log = logged(
-      event(1, 0, 'phase', 'v/phase/on_the_rail'),
-      event(2, 10, 'flight_event', 'v/flight/liftoff'),
-      event(3, 12, 'flight_event', 'v/flight/false_liftoff'),
-      event(4, 12, 'phase', 'v/phase/on_the_rail'),
-    );
+    const log = logged(event(2, 10, 'flight_event', 'liftoff'), event(3, 12, 'flight_event', 'false_liftoff'));
     expect([log.liftoff_s(0), log.liftoff_s(0, 11)]).toEqual([undefined, undefined]);
   });
   it('do not mix vehicles, and are the same in whatever order events come', () => {
     const log = logged(
-      event(3, 20, 'flight_event', 'v/flight/apogee'),
-      event(2, 7, 'flight_event', 'w/flight/liftoff', { vehicle: 1 }),
-      event(1, 10, 'flight_event', 'v/flight/liftoff'),
+      event(3, 20, 'flight_event', 'apogee'),
+      event(2, 7, 'flight_event', 'liftoff', { vehicle: 1 }),
+      event(1, 10, 'flight_event', 'liftoff'),
     );
     expect([said(log), log.liftoff_s(1)]).toEqual([['liftoff 10', 'apogee 20'], 7]);
   });
-  it('take each name from the last part of its key', () => {
-    const log = logged(...kFlightEvents.map((name, i) => event(i, i, 'flight_event', `v/flight/${name}`)));
-    expect(log.flight_events(0).map((one) => one.name)).toEqual([...kFlightEvents]);
+  it('are each the first of their word, whatever their keys', () => {
+    const log = logged(
+      ...kFlightEvents.map((name, i) => event(i, i, 'flight_event', name, { key: `v/odd/${i}` })),
+      event(20, 20, 'flight_event', 'apogee'),
+      event(21, 21, 'flight_event', 'shock'),
+      event(22, 22, 'flight_event', '', { key: 'v/flight/liftoff' }),
+    );
+    expect(said(log)).toEqual(kFlightEvents.map((name, i) => `${name} ${i}`));
   });
 });
 
-describe('a missing estimate', () => {
-  const data = { estimate: 'air', needs: ['static_pressure'], any: false };
-  it('is read from its data', () => {
-    const log = logged(event(1, 0, 'recording', 'v/missing/air', { data }));
-    expect(log.missing('v', 'air')).toEqual(data);
-    expect([log.missing('w', 'air'), log.missing('v', 'vertical')]).toEqual([undefined, undefined]);
-  });
-  it.each([
-    ['no data', 'v/missing/air', {}],
-    ['needs that are not a list', 'v/missing/air', { ...data, needs: 'static_pressure' }],
-    ['a key of another estimate', 'v/missing/vertical', data],
-  ])('is not made up from %s', (_, key, odd) =>
-    expect(missing_estimate(event(1, 0, 'recording', key, { data: odd }))).toBeUndefined(),
-  );
+it('has the sentence of an estimate that a vehicle cannot have', () => {
+  const log = logged(missing(1, 'air', 'No air-data estimate: needs static pressure'));
+  expect(log.why_missing(0, 'air')).toBe('No air-data estimate: needs static pressure');
+  expect([log.why_missing(1, 'air'), log.why_missing(0, 'vertical')]).toEqual(['', '']);
 });

@@ -1,5 +1,6 @@
 /** What is asked of the server for a cursor that the page holds no rows for, and what becomes of late answers. */
 import { afterEach, describe, expect, it, vi } from 'vitest';
+import { NoAnswer } from '../../src/stream/api';
 import { Loader } from '../../src/tape/loader';
 import { Tape } from '../../src/tape/tape';
 import { column, description, table } from '../support/builders';
@@ -26,10 +27,10 @@ function listen(): Asked[] {
   return asked;
 }
 
-function begin(): { tape: Tape; loader: Loader; faults: string[] } {
+function begin(): { tape: Tape; loader: Loader; faults: unknown[] } {
   const tape = new Tape(description([table('v/baro', 'packet', [column('static_pressure', 'Pa')])]), 'replay', []);
-  const faults: string[] = [];
-  const loader = new Loader(tape, { on_busy: () => undefined, on_fault: (what) => faults.push(what) });
+  const faults: unknown[] = [];
+  const loader = new Loader(tape, { on_busy: () => undefined, on_fault: (...fault) => faults.push(fault) });
   return { tape, loader, faults };
 }
 const at_cursor = (tape: Tape): number => tape.value_at_cursor(0, 0).value;
@@ -67,7 +68,7 @@ describe('a loader', () => {
     tape.set_cursor(4);
     loader.look();
     asked[0]?.fail();
-    await vi.waitFor(() => expect(faults).toEqual(['The ground station did not answer.']));
+    await vi.waitFor(() => expect(faults).toEqual([['failed', new NoAnswer()]]));
     await vi.waitFor(() => {
       loader.look();
       expect(asked.length).toBe(2);

@@ -1,17 +1,23 @@
 /** Which strips a recording has, and what they are called. */
 import { describe, expect, it } from 'vitest';
-import { band_words, common_title, strips_of } from '../../src/tape/strips';
+import { band_words, strips_of } from '../../src/tape/strips';
 import { column, description, pair, table, words } from '../support/builders';
 
 describe('strips', () => {
   const about = description([
     table('v/imu', 'batch', [
       ...['x', 'y', 'z'].map((axis) =>
-        column(`accel_body_${axis}`, 'm/s2', { title: `Acceleration, body ${axis}`, group: 'Inertial' }),
+        column(`accel_body_${axis}`, 'm/s2', {
+          title: `Acceleration, body ${axis}`,
+          group: 'Inertial',
+          strip: { title: 'Acceleration, body', line: axis },
+        }),
       ),
     ]),
     table('v/fix', 'packet', [
       column('latitude', 'deg', { title: 'Latitude', group: 'Position' }),
+      column('velocity_east', 'm/s', { title: 'Velocity east', group: 'Position' }),
+      column('velocity_north', 'm/s', { title: 'Velocity north', group: 'Position' }),
       column('longitude', 'deg', { title: 'Longitude', group: 'Position' }),
     ]),
     table('v/nav', 'packet', [column('onboard_altitude', 'm', { group: 'On-board', role: 'onboard_altitude' })]),
@@ -21,32 +27,49 @@ describe('strips', () => {
     ]),
   ]);
   const groups = strips_of(about, 0);
-  const group = (id: string) => groups.find((one) => one.id === id);
+  const group = (title: string) => groups.find((one) => one.title === title);
 
-  it('put the axes of a vector on one strip and other quantities on their own', () => {
-    expect(group('Inertial')?.strips.map((s) => s.series.map((x) => x.label))).toEqual([['x', 'y', 'z']]);
-    expect(group('Position')?.strips.map((s) => s.title)).toEqual(['Latitude', 'Longitude']);
+  it('are shared where the description says so, not by name', () => {
+    expect(group('Inertial')?.strips.map((s) => [s.title, ...s.series.map((x) => x.label)])).toEqual([
+      ['Acceleration, body', 'x', 'y', 'z'],
+    ]);
+    expect(group('Position')?.strips.map((s) => s.title)).toEqual([
+      'Latitude',
+      'Velocity east',
+      'Velocity north',
+      'Longitude',
+    ]);
+  });
+  it('are not shared across units, groups, or lines of one name', () => {
+    const on = (line: string) => ({ strip: { title: 'T', line } });
+    const odd = table('v/odd', 'packet', [
+      column('a', 'm', on('x')),
+      column('b', 'm', on('x')),
+      column('c', 's', on('y')),
+      column('d', 'm', { ...on('y'), group: 'H' }),
+    ]);
+    const lines = strips_of(description([odd]), 0).flatMap((one) => one.strips.map((strip) => strip.series.length));
+    expect(lines).toEqual([1, 1, 1, 1]);
   });
   it('begin a new strip when a vector has more axes than lines can be told apart', () => {
     const many = table('v/cells', 'packet', [
-      ...[1, 2, 3, 4, 5].map((i) => column(`cell_${i}`, 'V', { title: `Cell ${i}` })),
+      ...[1, 2, 3, 4, 5].map((i) => column(`cell_${i}`, 'V', { strip: { title: 'Cell', line: `${i}` } })),
     ]);
     const [cells] = strips_of(description([many]), 0);
     expect(cells?.strips.map((strip) => strip.series.length)).toEqual([4, 1]);
     expect(new Set(cells?.strips.map((strip) => strip.id)).size).toBe(2);
   });
   it('lay the on-board value over the estimate and give the estimate its band', () => {
-    const strip = groups[0]?.strips[0];
+    const strip = group('Vertical')?.strips[0];
     expect(strip?.title).toBe('Altitude AGL');
     expect(strip?.series).toEqual([
       { table: 3, column: 0, sigma: 1, low: -1, high: -1, label: 'ground', broken: false },
       { table: 2, column: 0, sigma: -1, low: -1, high: -1, label: 'on board', broken: true },
     ]);
   });
-  it('show neither sigma columns nor columns without a group', () => expect(groups[0]?.strips.length).toBe(1));
-  it('of the vertical group are among the first, of others not', () => {
-    expect([group('Vertical')?.first, group('Inertial')?.first]).toEqual([true, false]);
-  });
+  it('show neither sigma columns nor columns without a group', () => expect(group('Vertical')?.strips.length).toBe(1));
+  it('stand in the order of the description', () =>
+    expect(groups.map((one) => one.title)).toEqual(['Inertial', 'Position', 'On-board', 'Vertical']));
   it('leave out clocks that only run', () => {
     const phase = table('v/estimate/phase', 'estimate', [
       words('phase', 'Phase', 'on the rail'),
@@ -60,10 +83,10 @@ describe('strips', () => {
 
 describe('a strip of an interval', () => {
   const ascent = table('v/estimate/ascent', 'estimate', [
-    ...pair('apogee_m', 'm', { title: 'Predicted apogee' }),
+    ...pair('apogee_m', 'm', { title: 'Predicted apogee', interval: ['apogee_low_m', 'apogee_high_m'] }),
     column('apogee_low_m', 'm'),
     column('apogee_high_m', 'm'),
-    column('apogee_in_s', 's', { title: 'Time to apogee' }),
+    column('apogee_in_s', 's', { title: 'Time to apogee', interval: ['apogee_in_low_s', 'apogee_in_high_s'] }),
     column('apogee_in_low_s', 's'),
     column('apogee_in_high_s', 's'),
   ]);
@@ -83,12 +106,3 @@ describe('a strip of an interval', () => {
     expect(bands).toEqual(['90 %', '±1σ', '']);
   });
 });
-
-it.each([
-  [['Velocity east', 'Velocity north', 'Velocity up'], 'Velocity'],
-  [['Acceleration, body x', 'Acceleration, body y'], 'Acceleration, body'],
-  [['Attitude, w', 'Attitude, x'], 'Attitude'],
-  [['Roll rate', 'Turn rate, body y', 'Turn rate, body z'], 'Turn rate, body'],
-  [['Roll rate', 'Pitch rate'], 'the group'],
-  [['Static pressure'], 'Static pressure'],
-])('%j have the title "%s"', (titles, title) => expect(common_title(titles, 'the group')).toBe(title));

@@ -12,7 +12,6 @@ import {
   format_span,
   format_to_go,
   format_value,
-  list_of,
 } from '../../src/text/format';
 import { column } from '../support/builders';
 
@@ -92,10 +91,4 @@ describe('numbers', () => {
     [7200, '2 h'],
     [42, '42 s'],
   ])('a span of %d s is %s', (t_s, text) => expect(format_span(t_s)).toBe(text));
-  it.each([
-    [[], ''],
-    [['a'], 'a'],
-    [['a', 'b'], 'a or b'],
-    [['a', 'b', 'c'], 'a, b or c'],
-  ])('lists %j as "%s"', (items, text) => expect(list_of(items, 'or')).toBe(text));
 });

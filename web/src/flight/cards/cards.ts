@@ -8,11 +8,11 @@ import { kRailFigures_s } from '../../tape/age';
 import {
   estimate,
   health_rank,
-  kHealth,
-  kNavigationMode,
+  kModeWords,
   type ColumnOf,
   type Estimate,
   type Estimator,
+  type HealthWord,
 } from '../../tape/estimates';
 import { find_event, type FlightEvent } from '../../tape/events';
 import { bearing_deg } from '../../tape/map';
@@ -32,7 +32,6 @@ import {
   plus_minus,
 } from '../../text/format';
 import { shown_unit } from '../../text/units';
-import { why_missing } from '../wording';
 import { beam_words, kCardTitles, kCardWords } from './wording';
 
 export type CardName = 'apogee' | 'landing' | 'navigation' | 'antenna' | 'comparison' | 'health';
@@ -64,6 +63,8 @@ export interface Card {
 }
 
 const kFlightFigures_s = 3;
+const kModeCautions: readonly string[] = [kModeWords.dead_reckoning, kModeWords.lost];
+const kHealthCautions: readonly string[] = ['overconfident', 'do not trust'] satisfies HealthWord[];
 
 interface Scene {
   tape: Tape;
@@ -119,7 +120,7 @@ function without<E extends Estimator>(
   estimator: E,
   waiting: string = kCardWords.nothing_yet,
 ): Card {
-  const why = why_missing(scene.tape, scene.vehicle, estimator);
+  const why = scene.tape.log.why_missing(scene.vehicle, estimator);
   return { ...empty, missing: why || (of(scene, estimator).known ? waiting : kCardWords.no_table) };
 }
 
@@ -203,7 +204,7 @@ function landing_card(scene: Scene): Card {
   const east_m = landing.value('nominal_east_m');
   if (Number.isNaN(east_m)) return without(scene, predicted, 'landing', kCardWords.no_prediction);
   const stale = age_when_stale(scene, landing.t_s);
-  const no_place = scene.liftoff_s === undefined ? '' : why_missing(scene.tape, scene.vehicle, 'navigation');
+  const no_place = scene.liftoff_s === undefined ? '' : scene.tape.log.why_missing(scene.vehicle, 'navigation');
   if (stale !== '' && no_place !== '') return { ...predicted, missing: no_place };
   const axes = [landing.value('nominal_semi_major_m'), landing.value('nominal_semi_minor_m')];
   const outside = landing.value('nominal_outside');
@@ -224,17 +225,17 @@ function landing_card(scene: Scene): Card {
 function navigation_card(scene: Scene): Card {
   const empty = card('navigation', kCardTitles.navigation);
   const navigation = of(scene, 'navigation');
-  const mode = navigation.value('mode');
-  if (Number.isNaN(mode)) return without(scene, empty, 'navigation');
+  const mode = navigation.word('mode');
+  if (mode === '') return without(scene, empty, 'navigation');
   const horizontal = horizontal_sigma(navigation.sigma('east_m'), navigation.sigma('north_m'));
   return {
     ...empty,
-    figures: [word_figure(navigation.word('mode'), mode)],
+    figures: [word_figure(mode, navigation.value('mode'))],
     notes: Number.isFinite(horizontal)
       ? [`${plus_minus(horizontal, 'm')} horizontal`, `${plus_minus(navigation.sigma('up_m'), 'm')} vertical`]
       : [kCardWords.no_position],
     stale: age_when_stale(scene, navigation.t_s),
-    caution: mode === kNavigationMode.lost || mode === kNavigationMode.dead_reckoning,
+    caution: kModeCautions.includes(mode),
   };
 }
 
@@ -287,7 +288,7 @@ function comparison_card(scene: Scene): Card | undefined {
 interface Check {
   title: string;
   value: number;
-  /** The estimator's own word for the value. */
+  /** The estimator's own word for the value; empty without one. */
   word: string;
 }
 
@@ -302,18 +303,17 @@ function health_card(scene: Scene): Card {
     check(of(scene, 'vertical'), 'health'),
     check(navigation, 'fix_health'),
     check(navigation, 'height_health'),
-  ].filter((one) => !Number.isNaN(one.value));
-  checks.sort((a, b) => health_rank(b.value) - health_rank(a.value));
+  ].filter((one) => one.word !== '');
+  checks.sort((a, b) => health_rank(b.word) - health_rank(a.word));
   const [worst] = checks;
   if (!worst) return without(scene, empty, 'vertical');
-  const titles = (value: number): string =>
-    checks.flatMap((one) => (one.value === value ? [one.title] : [])).join(', ');
-  const others = checks.filter((one, i) => one.value !== checks[i - 1]?.value).slice(1);
+  const titles = (word: string): string => checks.flatMap((one) => (one.word === word ? [one.title] : [])).join(', ');
+  const others = [...new Set(checks.map((one) => one.word))].slice(1);
   return {
     ...empty,
     figures: [word_figure(worst.word, worst.value)],
-    notes: [titles(worst.value), ...others.map((one) => `${one.word}: ${titles(one.value)}`)],
-    caution: worst.value === kHealth.overconfident || worst.value === kHealth.do_not_trust,
+    notes: [titles(worst.word), ...others.map((word) => `${word}: ${titles(word)}`)],
+    caution: kHealthCautions.includes(worst.word),
   };
 }
 

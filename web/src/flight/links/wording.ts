@@ -1,11 +1,6 @@
 /** Words of the links. */
 
-/** What people call each state of a link (protocol/STREAM.md, section 2). */
-export const kLinkStateWords: Readonly<Record<string, string>> = {
-  opening: 'opening',
-  open: 'open',
-  no_data: 'no data',
-  lost: 'lost, retrying',
-  cannot_open: 'cannot open',
-  end_of_file: 'end of file',
-};
+/** A state of a link (protocol/STREAM.md, section 2) as people read it: "no data". */
+export const link_state_words = (state: string): string => state.replaceAll('_', ' ');
+
+export const kNoLinks = 'This recording has no link.';

@@ -4,14 +4,13 @@
  */
 import type { Column, Table } from '../../stream/description';
 import { stale_after_s } from '../../tape/age';
-import { estimate, kNavigationMode, type ColumnOf, type Estimator } from '../../tape/estimates';
+import { estimate, kModeWords, type ColumnOf, type Estimator } from '../../tape/estimates';
 import { link_ref, link_value, newest_link } from '../../tape/links';
 import { find_role, type ColumnRef } from '../../tape/roles';
 import type { Tape } from '../../tape/tape';
 import { age_figure, capital, format_age, format_fixed, format_sigma, format_value } from '../../text/format';
 import { shown_unit, spoken_unit } from '../../text/units';
-import { needs_words, why_missing } from '../wording';
-import { kReadoutTitles, kReadoutWords } from './wording';
+import { kReadoutTitles, kReadoutWords, needs_words } from './wording';
 
 export type ReadoutName = keyof typeof kReadoutTitles;
 
@@ -106,7 +105,7 @@ function estimated(
     const found = shown(tape, name, source);
     if (found) return found;
   }
-  return blank(name, why_missing(tape, vehicle, estimator) || kReadoutWords.no_value);
+  return blank(name, tape.log.why_missing(vehicle, estimator) || kReadoutWords.no_value);
 }
 
 /** Navigation knows best while fixes aid it; otherwise the filter that follows the vertical alone. */
@@ -117,7 +116,7 @@ function vertical_sources(
   by_filter: ColumnOf<'vertical'>,
 ): Source[] {
   const navigation = estimate(tape, vehicle, 'navigation');
-  const aided = navigation.value('mode') === kNavigationMode.aided;
+  const aided = navigation.word('mode') === kModeWords.aided;
   return [
     ...(aided ? [{ ref: navigation.ref(by_navigation), words: kReadoutWords.navigation }] : []),
     { ref: estimate(tape, vehicle, 'vertical').ref(by_filter), words: kReadoutWords.vertical },
@@ -147,7 +146,7 @@ function phase_readout(tape: Tape, vehicle: number): Readout {
 function battery_readout(tape: Tape, vehicle: number): Readout {
   const role = 'battery_voltage';
   const ref = find_role(tape.description, role, vehicle);
-  const missing = ref ? kReadoutWords.no_value : capital(needs_words([role], tape.roles));
+  const missing = ref ? kReadoutWords.no_value : needs_words(role, tape.roles);
   return shown(tape, 'battery', { ref, words: '' }) ?? blank('battery', missing);
 }
 

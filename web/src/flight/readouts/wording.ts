@@ -9,6 +9,10 @@ export const kReadoutTitles = {
   packet_loss: 'Packet loss',
 } as const;
 
+/** Of a channel that the vehicle lacks: "Needs battery voltage". */
+export const needs_words = (role: string, roles: ReadonlyMap<string, string>): string =>
+  `Needs ${roles.get(role) ?? role}`;
+
 export const kReadoutWords = {
   no_value: 'No value yet',
   no_packets: 'No packets yet',

@@ -1,0 +1,13 @@
+/** What the station has to tell the person at the page for a moment. */
+
+/** Something that was asked for is done. */
+export type DoneCode = 'unlocked' | 'marker_added' | 'note_added' | 'recording_started' | 'saved';
+export type FaultCode = 'no_connection' | 'unreadable_message' | 'events_missing' | 'history_missing' | 'failed';
+export type NoticeCode = DoneCode | FaultCode;
+
+export interface Notice {
+  code: NoticeCode;
+  level: 'note' | 'caution';
+  /** What went wrong; undefined when the code says it all. */
+  failure?: unknown;
+}
