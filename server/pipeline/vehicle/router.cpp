@@ -61,14 +61,8 @@ Router::Router(const Dictionary& dictionary, const Site& site) : site_(&site) {
         inputs_.accel_axial |= has(plan, accel_body_x);
         inputs_.accel_lateral |= lateral;
         inputs_.rates |= rates;
-        inputs_.mag |= plan.mag;
         inputs_.pressure |= plan.pressure;
-        inputs_.temperature |= has(plan, air_temperature);
-        inputs_.fix |= plan.fix;
-        inputs_.fix_velocity |=
-            plan.fix && has(plan, velocity_east) && has(plan, velocity_north) && has(plan, velocity_up);
         inputs_.onboard |= plan.onboard;
-        inputs_.wind |= plan.wind;
         inputs_.engine |= plan.engine;
         plans_.push_back(plan);
     }
