@@ -98,8 +98,8 @@ struct EstimateEvent {
     EventId id;
     std::int64_t t_ns;    ///< when it happened; may lie before the measurement that showed it
     double t_sigma_s = 0; ///< 1-sigma of t_ns; 0: exact
-    std::string about =
-        {}; ///< what makes its key unique, where there may be several: a role, a phase's key, an estimator
+    /// What makes its key unique, where there may be several: a role, a phase's key, an estimator.
+    std::string about = {};
     EventValues values = {};
     bool cleared = false; ///< of an alert
 };

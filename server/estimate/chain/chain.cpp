@@ -18,8 +18,8 @@ namespace turnstone::estimate {
 namespace {
 
 constexpr double kTiltUsable_rad = 0.1;
-constexpr double kPortFraction =
-    0.05; // steady port error, of dynamic pressure, 1-sigma: navigation does not estimate it
+/// Steady port error, of dynamic pressure, 1-sigma: navigation does not estimate it.
+constexpr double kPortFraction = 0.05;
 constexpr double kEngineRow_s = 1.0;
 
 /// An estimator and the tables it is reported in.

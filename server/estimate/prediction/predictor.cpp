@@ -24,8 +24,8 @@ constexpr double kDelaySigma_s = 0.25; // charge and parachute
 constexpr double kRailTiltSigma_rad = radians(0.8);
 constexpr double kRailAzimuthSigma_rad = radians(4.5);
 constexpr double kThrustTurnSigma_rad = radians(0.15);
-constexpr double kTurnDiameters =
-    250; // a fin-stabilised vehicle swings into the wind within a quarter of its pitch wavelength
+// A fin-stabilised vehicle swings into the wind within a quarter of its pitch wavelength.
+constexpr double kTurnDiameters = 250;
 constexpr double kTurnSigma = 0.3;
 constexpr double kGustFraction = 0.06; // of the mean wind, averaged over a whole flight
 // What a point mass leaves out, as a fraction of the speed still to be lost: swinging after the rail and after burnout
