@@ -1,5 +1,6 @@
 #include "server/estimate/chain/prediction_report.hpp"
 
+#include <cctype>
 #include <cmath>
 #include <string>
 
@@ -23,13 +24,19 @@ struct CaseFigures {
     Ellipse ellipse;
 };
 
+std::string capital(std::string_view words) {
+    std::string out(words);
+    out.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(out.front())));
+    return out;
+}
+
 } // namespace
 
 struct PredictionReport::Row {
     const Prediction& prediction;
     const PredictionRounds& rounds;
     const WindProfile& wind;
-    std::array<std::optional<CaseFigures>, 3> cases; ///< as Prediction::landing
+    ByLandingCase<std::optional<CaseFigures>> cases; ///< as Prediction::landing
 };
 
 TableOf<PredictionReport::Row> PredictionReport::ascent_table() {
@@ -60,20 +67,13 @@ TableOf<PredictionReport::Row> PredictionReport::ascent_table() {
 TableOf<PredictionReport::Row> PredictionReport::landing_table() {
     using S = const Row&;
     TableOf<Row> table{"landing", "Predicted landing", kRoundPeriod_s};
-    struct Case {
-        const char* prefix;
-        const char* title;
-        const char* group;
-    };
-    constexpr Case kCases[] = {
-        {"nominal", "Nominal", kGroup}, {"drogue_fails", "Drogue fails", ""}, {"no_parachute", "No parachute", ""}};
-    for (std::size_t k = 0; k < std::size(kCases); ++k) {
-        const Case& one = kCases[k];
+    for (const LandingCaseWords& one : kLandingCases) {
+        const LandingCaseKind kind = one.value;
         const auto add = [&](const char* name, const char* title, const char* unit, bool shown, int decimals,
                              const char* description, double (*value)(const CaseFigures&)) {
-            table.add({std::string(one.prefix) + name, std::string(one.title) + ": " + title, unit,
-                       shown ? one.group : "", decimals, description},
-                      [k, value](S r) { return r.cases[k] ? value(*r.cases[k]) : kNaN; });
+            table.add({std::string(one.stem) + name, capital(one.word) + ": " + title, unit,
+                       shown && kind == LandingCaseKind::nominal ? kGroup : "", decimals, description},
+                      [kind, value](S r) { return r.cases[kind] ? value(*r.cases[kind]) : kNaN; });
         };
         using C = const CaseFigures&;
         add(
@@ -143,10 +143,10 @@ PredictionReport::PredictionReport(const Site& site, std::vector<TableDescriptio
 void PredictionReport::write(const Prediction& prediction, const PredictionRounds& rounds, const WindProfile& wind,
                              EstimateSink& sink) {
     Row row{prediction, rounds, wind, {}};
-    for (std::size_t k = 0; k < row.cases.size(); ++k) {
-        const auto& landing = prediction.landing[k];
+    for (const LandingCaseWords& one : kLandingCases) {
+        const auto& landing = prediction.landing[one.value];
         if (!landing) continue;
-        row.cases[k] = CaseFigures{*landing, frame_.to_geodetic({landing->mean_m.x(), landing->mean_m.y(), 0}),
+        row.cases[one.value] = CaseFigures{*landing, frame_.to_geodetic({landing->mean_m.x(), landing->mean_m.y(), 0}),
                                    ellipse(landing->covariance_m2, kEllipseProbability)};
     }
     if (prediction.has_apogee) ascent_.write(prediction.t_ns, row, sink);
@@ -165,7 +165,7 @@ void PredictionReport::announce_ground(const Prediction& prediction, bool flat, 
 }
 
 void PredictionReport::watch_boundary(const Prediction& prediction, EventSink& events) {
-    const auto& nominal = prediction.landing[0];
+    const auto& nominal = prediction.landing[LandingCaseKind::nominal];
     if (!nominal || !std::isfinite(nominal->outside)) return;
     const bool clears = outside_announced_ && nominal->outside < kClear;
     if (!clears && (outside_announced_ || nominal->outside <= kRaise)) return;

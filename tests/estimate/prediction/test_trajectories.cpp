@@ -360,8 +360,8 @@ TEST_CASE(
         predictor.start(start, FlightFit(rocket), WindProfile(site), DayAtmosphere(PadReference{}));
         const auto prediction = predictor.advance(Predictor::kBlocks);
         REQUIRE(prediction);
-        REQUIRE(prediction->landing[0]);
-        const LandingCase& landing = *prediction->landing[0];
+        REQUIRE(prediction->landing[LandingCaseKind::nominal]);
+        const LandingCase& landing = *prediction->landing[LandingCaseKind::nominal];
         const auto& bounds = c.at("expected").at("bounds_999_for_2000_samples_outside");
         CHECK(landing.outside >= bounds[0].get<double>());
         CHECK(landing.outside <= bounds[1].get<double>());
