@@ -190,7 +190,7 @@ void EstimatorChain::mag(const MagSample& sample) {
 void EstimatorChain::onboard(const OnboardSample& sample, EstimateSink& sink) {
     State& s = *state_;
     if (!s.navigation) return;
-    s.navigation->report.compare(sample, s.flight->estimator.with_lapse(s.picture.vertical), s.navigation->estimator,
+    s.navigation->report.onboard_comparison(sample, s.flight->estimator.with_lapse(s.picture.vertical), s.navigation->estimator,
                                  sink);
 }
 

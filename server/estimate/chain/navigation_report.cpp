@@ -97,13 +97,13 @@ TableOf<NavigationReport::Row> NavigationReport::navigation_table() {
             {"roll_deg", "Roll", "deg", kAttitude, 0, "About the long axis since alignment, not wrapped"},
             [](S r) { return degrees(r.estimate.roll_rad); })
         .add(
-            {"rate_x_deg_s", "Roll rate", "deg/s", kAttitude, 0, "Bias removed"},
+            {"rate_x_degps", "Roll rate", "deg/s", kAttitude, 0, "Bias removed"},
             [](S r) { return degrees(r.estimate.rate_body_radps.x()); })
         .add(
-            {"rate_y_deg_s", "Rate about body y", "deg/s", "", 1, "Bias removed"},
+            {"rate_y_degps", "Rate about body y", "deg/s", "", 1, "Bias removed"},
             [](S r) { return degrees(r.estimate.rate_body_radps.y()); })
         .add(
-            {"rate_z_deg_s", "Rate about body z", "deg/s", "", 1, "Bias removed"},
+            {"rate_z_degps", "Rate about body z", "deg/s", "", 1, "Bias removed"},
             [](S r) { return degrees(r.estimate.rate_body_radps.z()); })
         .add(
             {"angle_of_attack_deg", "Angle of attack", "deg", kAttitude, 1,
@@ -124,13 +124,13 @@ TableOf<NavigationReport::Row> NavigationReport::navigation_table() {
             {"accel_bias_z_mps2", "Accelerometer bias, z", "m/s2", "", 3},
             [](S r) { return r.estimate.accel_bias_mps2.z(); })
         .add(
-            {"gyro_bias_x_deg_s", "Gyro bias, x", "deg/s", "", 3},
+            {"gyro_bias_x_degps", "Gyro bias, x", "deg/s", "", 3},
             [](S r) { return degrees(r.estimate.gyro_bias_radps.x()); })
         .add(
-            {"gyro_bias_y_deg_s", "Gyro bias, y", "deg/s", "", 3},
+            {"gyro_bias_y_degps", "Gyro bias, y", "deg/s", "", 3},
             [](S r) { return degrees(r.estimate.gyro_bias_radps.y()); })
         .add(
-            {"gyro_bias_z_deg_s", "Gyro bias, z", "deg/s", "", 3},
+            {"gyro_bias_z_degps", "Gyro bias, z", "deg/s", "", 3},
             [](S r) { return degrees(r.estimate.gyro_bias_radps.z()); });
     const auto known = [](S r, double value) { return r.estimate.valid ? value : kNaN; };
     table
@@ -226,10 +226,10 @@ void NavigationReport::write(std::int64_t t_ns, const Navigation& navigation, co
     }
     navigation_.write(e.t_ns, row, sink);
     look_angles_.write(
-        e.t_ns, view_.look(e.position_enu_m, e.velocity_enu_mps, navigation.covariance().topLeftCorner<3, 3>()), sink);
+        e.t_ns, view_.look_angles(e.position_enu_m, e.velocity_enu_mps, navigation.covariance().topLeftCorner<3, 3>()), sink);
 }
 
-void NavigationReport::compare(const OnboardSample& onboard, const VerticalEstimate& vertical,
+void NavigationReport::onboard_comparison(const OnboardSample& onboard, const VerticalEstimate& vertical,
                                const Navigation& navigation, EstimateSink& sink) {
     if (!comparison_ || !vertical.valid) return;
     const double later_s = seconds_between(vertical.t_ns, onboard.t_ns);

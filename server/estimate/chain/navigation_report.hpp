@@ -26,7 +26,7 @@ class NavigationReport {
     void write(std::int64_t t_ns, const Navigation& navigation, const WindProfile& wind, EstimateSink& sink);
     void tick(std::int64_t t_ns, const Navigation& navigation, EstimateSink& sink);
     /// `vertical` as stated: with the lapse's uncertainty.
-    void compare(const OnboardSample& onboard, const VerticalEstimate& vertical, const Navigation& navigation,
+    void onboard_comparison(const OnboardSample& onboard, const VerticalEstimate& vertical, const Navigation& navigation,
                  EstimateSink& sink);
 
   private:

@@ -95,7 +95,7 @@ class Eskf {
   private:
     using Rows = Eigen::Matrix<double, 3, kSize>;
     using Columns = Eigen::Matrix<double, kSize, 3>;
-    void carry(const Covariance& f);
+    void propagate_covariance(const Covariance& f);
     void inject(const ErrorVector& error);
 
     EskfNoise noise_;
