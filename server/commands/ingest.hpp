@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "server/link/link.hpp"
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 #include "server/record/write/recorder.hpp"
 #include "server/serve/server.hpp"
 

@@ -4,7 +4,7 @@
 #include <memory>
 #include <string>
 
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 #include "server/pipeline/series.hpp"
 #include "shared/link_state.hpp"
 

@@ -3,7 +3,7 @@
 #include <string>
 
 #include "server/pipeline/events.hpp"
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {

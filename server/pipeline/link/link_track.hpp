@@ -8,7 +8,7 @@
 #include "server/pipeline/action.hpp"
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/link/link_quality.hpp"
-#include "server/pipeline/schema.hpp"
+#include "server/pipeline/station/schema.hpp"
 #include "server/pipeline/vehicle/vehicle_track.hpp"
 
 namespace turnstone {

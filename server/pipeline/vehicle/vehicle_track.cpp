@@ -5,7 +5,7 @@
 #include <utility>
 
 #include "protocol/packet/space_packet.hpp"
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {

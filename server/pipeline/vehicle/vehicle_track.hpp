@@ -11,7 +11,7 @@
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/events.hpp"
 #include "server/pipeline/link/link_quality.hpp"
-#include "server/pipeline/schema.hpp"
+#include "server/pipeline/station/schema.hpp"
 #include "server/pipeline/vehicle/clock_correlation.hpp"
 #include "server/pipeline/vehicle/onboard_clock.hpp"
 #include "server/pipeline/vehicle/packet_merge.hpp"

@@ -11,7 +11,7 @@
 #include <string>
 #include <vector>
 
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 
 namespace turnstone {
 

@@ -3,7 +3,7 @@
 #include <vector>
 
 #include "server/estimate/chain/chain.hpp"
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 
 namespace turnstone {
 

@@ -1,4 +1,4 @@
-#include "server/pipeline/schema.hpp"
+#include "server/pipeline/station/schema.hpp"
 
 #include <algorithm>
 #include <string>
