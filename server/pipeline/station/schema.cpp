@@ -4,9 +4,6 @@
 #include <string>
 #include <utility>
 
-#include "server/pipeline/link/link_track.hpp"
-#include "server/pipeline/vehicle/vehicle_track.hpp"
-
 namespace turnstone {
 
 namespace {

@@ -7,7 +7,7 @@
 #include <vector>
 
 #include "server/pipeline/batch.hpp"
-#include "server/pipeline/station/pipeline.hpp"
+#include "server/pipeline/setup.hpp"
 #include "server/record/format/layout.hpp"
 #include "server/record/format/sqlite.hpp"
 #include "server/record/write/rollup.hpp"

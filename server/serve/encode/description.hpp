@@ -5,7 +5,7 @@
 
 #include <nlohmann/json_fwd.hpp>
 
-#include "server/pipeline/station/pipeline.hpp"
+#include "server/pipeline/setup.hpp"
 #include "server/record/read/reader.hpp"
 #include "shared/result.hpp"
 
