@@ -72,7 +72,7 @@ FlightReport::FlightReport(bool has_pressure, std::vector<TableDescription>& tab
     : air_(has_pressure ? std::optional<RowWriter<AirPicture>>(std::in_place, air_table(), tables) : std::nullopt),
       vertical_(vertical_table(), tables), phase_(phase_table(), tables), derived_(derived_table(), tables) {}
 
-void FlightReport::write(const FlightEstimator::News& news, const FlightPicture& picture, FlightEstimator& flight,
+void FlightReport::write(const FlightEstimator::News& news, const FlightPicture& picture, const FlightEstimator& flight,
                          EstimateSink& sink) {
     if (news.air && air_) air_->write(picture.air->t_ns, *picture.air, sink);
     if (news.vertical) {
@@ -86,7 +86,7 @@ void FlightReport::write(const FlightEstimator::News& news, const FlightPicture&
                      {phase.phase, phase.began_ns == 0 ? kNaN : seconds_between(phase.began_ns, t_ns),
                       phase.liftoff_ns ? seconds_between(*phase.liftoff_ns, t_ns) : kNaN},
                      sink);
-        derived_.write(t_ns, flight.derived(t_ns), sink);
+        derived_.write(t_ns, picture.figures, sink);
     }
 }
 

@@ -15,7 +15,7 @@ class FlightReport {
     /// Appends its tables to `tables`.
     FlightReport(bool has_pressure, std::vector<TableDescription>& tables);
 
-    void write(const FlightEstimator::News& news, const FlightPicture& picture, FlightEstimator& flight,
+    void write(const FlightEstimator::News& news, const FlightPicture& picture, const FlightEstimator& flight,
                EstimateSink& sink);
 
   private:

@@ -217,8 +217,7 @@ void NavigationReport::write(std::int64_t t_ns, const Navigation& navigation, co
     announce(e.mode, e.t_ns, sink);
     t_row_ns_ = t_ns;
     row.geodetic = frame_.to_geodetic(e.position_enu_m);
-    Vector3d flow_mps = e.velocity_enu_mps;
-    flow_mps.head<2>() -= wind.at(e.position_enu_m.z());
+    const Vector3d flow_mps = wind.against_air_mps(e.velocity_enu_mps, e.position_enu_m.z());
     if (!wind.unknown() && flow_mps.norm() > kFlowUsable_mps) {
         const Vector3d body_mps = e.q_local_body.conjugate() * flow_mps;
         row.angle_of_attack_deg = degrees(std::atan2(body_mps.z(), body_mps.x()));
