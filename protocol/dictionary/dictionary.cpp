@@ -247,10 +247,12 @@ void DictionaryReading::make_table(std::string name, std::size_t packet, bool is
                             .field = &field,
                             .element = k};
             if (k < field.roles.size()) channel.role = field.roles[k];
-            ++(field.type == FieldType::text ? table.text_count : table.number_count);
+            channel.place = (channel.is_text() ? table.text_count : table.number_count)++;
             table.channels.push_back(std::move(channel));
         }
     }
+    for (Channel& channel : table.channels)
+        if (channel.is_text()) channel.place += table.number_count;
     dictionary_.tables.push_back(std::move(table));
 }
 

@@ -39,12 +39,11 @@ Router::Router(const Dictionary& dictionary, const Site& site) : site_(&site) {
     for (const ChannelTable& table : dictionary.tables) {
         Plan plan;
         plan.at.fill(-1);
-        std::int16_t number = 0;
         for (const Channel& channel : table.channels) {
-            if (channel.field->type == FieldType::text) continue;
+            if (channel.is_text() || !channel.role) continue;
             // A role on several channels (igniters) is not a measurement of the chain; the first is kept.
-            if (channel.role && !has(plan, *channel.role)) plan.at[static_cast<std::size_t>(*channel.role)] = number;
-            ++number;
+            if (!has(plan, *channel.role))
+                plan.at[static_cast<std::size_t>(*channel.role)] = static_cast<std::int16_t>(channel.place);
         }
         const bool lateral = has(plan, accel_body_y) && has(plan, accel_body_z);
         const bool rates = has(plan, rate_body_x) && has(plan, rate_body_y) && has(plan, rate_body_z);
