@@ -189,8 +189,8 @@ void EstimatorChain::mag(const MagSample& sample) {
 void EstimatorChain::onboard(const OnboardSample& sample, EstimateSink& sink) {
     State& s = *state_;
     if (!s.navigation) return;
-    s.navigation->report.onboard_comparison(sample, s.flight->estimator.with_lapse(s.picture.vertical), s.navigation->estimator,
-                                 sink);
+    s.navigation->report.onboard_comparison(sample, s.flight->estimator.with_lapse(s.picture.vertical),
+                                            s.navigation->estimator, sink);
 }
 
 void EstimatorChain::wind(const WindSample& sample) {

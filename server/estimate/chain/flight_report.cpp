@@ -4,7 +4,7 @@
 
 namespace turnstone::estimate {
 
-TableOf<AirPicture> FlightReport::air_table() {
+TableOf<AirPicture> air_table() {
     using S = const AirPicture&;
     constexpr const char* kGroup = "Air data";
     TableOf<AirPicture> table{"air", "Air data", 0.04};
@@ -31,7 +31,7 @@ TableOf<AirPicture> FlightReport::air_table() {
     return table;
 }
 
-TableOf<VerticalEstimate> FlightReport::vertical_table() {
+TableOf<VerticalEstimate> vertical_table() {
     using S = const VerticalEstimate&;
     constexpr const char* kGroup = "Vertical";
     TableOf<VerticalEstimate> table{"vertical", "Vertical motion", FlightEstimator::kVerticalPeriod_s};
@@ -57,7 +57,7 @@ TableOf<VerticalEstimate> FlightReport::vertical_table() {
     return table;
 }
 
-TableOf<FlightReport::PhaseFigures> FlightReport::phase_table() {
+TableOf<PhaseFigures> phase_table() {
     using S = const PhaseFigures&;
     TableOf<PhaseFigures> table{"phase", "Phase", 1.0};
     table

@@ -10,6 +10,17 @@
 
 namespace turnstone::estimate {
 
+/// What the table "phase" is filled from.
+struct PhaseFigures {
+    Phase phase;
+    double in_phase_s;
+    double since_liftoff_s;
+};
+
+[[nodiscard]] TableOf<AirPicture> air_table();
+[[nodiscard]] TableOf<VerticalEstimate> vertical_table();
+[[nodiscard]] TableOf<PhaseFigures> phase_table();
+
 class FlightReport {
   public:
     /// Appends its tables to `tables`.
@@ -19,15 +30,6 @@ class FlightReport {
                EstimateSink& sink);
 
   private:
-    struct PhaseFigures {
-        Phase phase;
-        double in_phase_s;
-        double since_liftoff_s;
-    };
-    [[nodiscard]] static TableOf<AirPicture> air_table();
-    [[nodiscard]] static TableOf<VerticalEstimate> vertical_table();
-    [[nodiscard]] static TableOf<PhaseFigures> phase_table();
-
     std::optional<RowWriter<AirPicture>> air_;
     RowWriter<VerticalEstimate> vertical_;
     RowWriter<PhaseFigures> phase_;

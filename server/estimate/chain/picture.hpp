@@ -54,7 +54,7 @@ struct FlightPicture {
     VerticalEstimate vertical; ///< as the filter knows it
     NavigationPicture navigation;
     AirSpeed air_speed;
-    DerivedFigures figures; ///< as of the newest row of the phase
+    DerivedFigures figures;                    ///< as of the newest row of the phase
     const DayAtmosphere* atmosphere = nullptr; ///< of the pad; null without a rocket
     const WindProfile* wind = nullptr;         ///< null without a rocket
 };
