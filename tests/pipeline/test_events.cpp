@@ -141,7 +141,8 @@ TEST_CASE("an event says in English what its values are") {
 TEST_CASE("a link's sentence says the states of the stream's specification, in their words") {
     std::istringstream lines(test::read_file(test::source_path("protocol/STREAM.md")));
     std::string line;
-    while (std::getline(lines, line) && line != "| state | meaning |") {}
+    while (std::getline(lines, line) && line != "| state | meaning |") {
+    }
     std::getline(lines, line); // the rule below the heading
     std::size_t states = 0;
     while (std::getline(lines, line) && line.rfind("| `", 0) == 0) {

@@ -35,7 +35,7 @@ StationView::StationView(const Site& site) : site_(&site) {
 }
 
 LookAngles StationView::look_angles(const Vector3d& position_enu_m, const Vector3d& velocity_enu_mps,
-                             const Matrix3d& position_covariance_m2) const {
+                                    const Matrix3d& position_covariance_m2) const {
     LookAngles out{};
     const Vector3d line = pad_in_station_m_ + station_from_pad_ * position_enu_m;
     const Vector3d velocity = station_from_pad_ * velocity_enu_mps;

@@ -37,8 +37,7 @@ MaybeFound ApogeeWatch::speed(const Sight& sight) {
     const SpeedPoint& below = speeds[std::min(i + 1, speeds.size() - 1)];
     const double fraction = above.speed_mps > 0.0 ? above.speed_mps / (above.speed_mps - below.speed_mps) : 0.0;
     const double gap_s = seconds_between(above.t_ns, below.t_ns);
-    Found found{
-                {above.t_ns + seconds_to_ns(fraction * gap_s),
+    Found found{{above.t_ns + seconds_to_ns(fraction * gap_s),
                  std::hypot(now.sigma_mps / evidence.settings().gravity_mps2, std::max(kApogeeSigma_s, gap_s / 4.0))}};
     if (powered) {
         std::size_t fastest = 0;

@@ -22,9 +22,9 @@
 ///
 /// Inputs: axial specific force and its magnitude, lateral body rate, heights from static pressure above the pad with
 /// 1-sigma, and the vertical filter's estimate. Any of them may be missing (NaN, or never called): a barometer, an
-/// inertial sensor or both give the same phases, with different uncertainties. The rules in phase_detector.cpp say which
-/// watch looks in which phase at which evidence, what that finds and where it leads; each watch says how it looks. To
-/// add a step, add its watch, a rule and an arrow.
+/// inertial sensor or both give the same phases, with different uncertainties. The rules in phase_detector.cpp say
+/// which watch looks in which phase at which evidence, what that finds and where it leads; each watch says how it
+/// looks. To add a step, add its watch, a rule and an arrow.
 ///
 /// No randomness, no clock; samples older than the newest of their kind are ignored; NaN is ignored.
 #include <cstdint>

@@ -1,8 +1,8 @@
 #pragma once
-/// What a watch is shown and what it finds. Each watch looks for one step of a flight and waits for evidence that lasts,
-/// then back-dates the step to its start. A step hidden in a gap of reception is dated inside the gap, with the gap's
-/// width as uncertainty. All ways to look have one shape, MaybeFound look(const Sight&), and are called as the rules of
-/// phase_detector.cpp say.
+/// What a watch is shown and what it finds. Each watch looks for one step of a flight and waits for evidence that
+/// lasts, then back-dates the step to its start. A step hidden in a gap of reception is dated inside the gap, with the
+/// gap's width as uncertainty. All ways to look have one shape, MaybeFound look(const Sight&), and are called as the
+/// rules of phase_detector.cpp say.
 #include <cstdint>
 #include <optional>
 

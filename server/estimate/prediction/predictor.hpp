@@ -8,9 +8,10 @@
 /// where nothing changes. The random numbers are drawn once, from kSeed: rounds differ by what was measured, not by
 /// chance, and replay gives the same bits.
 ///
-/// Once a parachute has opened, of the landing cases (landing_case.hpp) only the nominal one is left. Ascent interval: the 5 and 95 % quantiles. Landing: mean,
-/// 95 % ellipse, fraction outside the site's boundary (an advisory: the range safety officer decides). The state is
-/// that of a point mass, so a vehicle that does not fly straight is not predicted.
+/// Once a parachute has opened, of the landing cases (landing_case.hpp) only the nominal one is left. Ascent interval:
+/// the 5 and 95 % quantiles. Landing: mean, 95 % ellipse, fraction outside the site's boundary (an advisory: the range
+/// safety officer decides). The state is that of a point mass, so a vehicle that does not fly straight is not
+/// predicted.
 #include <array>
 #include <optional>
 #include <vector>

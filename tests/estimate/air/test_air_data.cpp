@@ -104,7 +104,8 @@ TEST_CASE("a standard day gives the standard atmosphere at every height") {
 TEST_CASE("QNH, Mach and dynamic pressure agree with the reference") {
     for (const json& row : atmosphere().at("qnh")) {
         INFO(row.at("id").get<std::string>());
-        // QNH: the sea-level pressure with which an altimeter shows the elevation of a place at pressure QFE (WMO-No. 8).
+        // QNH: the sea-level pressure with which an altimeter shows the elevation of a place at pressure QFE (WMO-No.
+        // 8).
         const double sea_level_m =
             pressure_altitude_m(row.at("qfe_Pa").get<double>()) - row.at("elevation_m").get<double>();
         CHECK(standard_atmosphere(sea_level_m).pressure_pa == Approx(row.at("qnh_Pa").get<double>()).epsilon(1e-6));
