@@ -19,9 +19,9 @@ MaybeFound by(PhaseDetector& detector, const Sight& sight) {
 struct PhaseDetector::Rules {
     using D = PhaseDetector;
     using enum Phase;
-    using enum Evidence;
+    using enum Cue;
     using Id = EventId;
-    static constexpr Evidence kParachute = force | height | pulse | past_shocks;
+    static constexpr Cue kParachute = force | height | pulse | past_shocks;
 
     static constexpr Rule kAll[] = {
         {on_rail, force, by<&D::liftoff_, &LiftoffWatch::force>, Id::liftoff, under_thrust},
@@ -69,34 +69,34 @@ PhaseDetector::PhaseDetector(const PhaseSettings& settings) : evidence_(settings
 
 void PhaseDetector::imu(const Force& force) {
     if (!evidence_.add(force)) return;
-    look_at(Evidence::sample);
+    look_at(Cue::sample);
     if (!on_ground() && phase_ != Phase::under_thrust) evidence_.look_for_shock(phase_ == Phase::coasting);
-    look_at(Evidence::force);
+    look_at(Cue::force);
 }
 
 void PhaseDetector::height(const HeightPoint& height) {
     if (!evidence_.add(height)) return;
-    look_at(Evidence::sample);
-    const auto found = look_at(Evidence::height);
+    look_at(Cue::sample);
+    const auto found = look_at(Cue::height);
     // Thrust may have ended before the climb was believed.
-    if (found == EventId::liftoff) look_at(Evidence::past_forces);
+    if (found == EventId::liftoff) look_at(Cue::past_forces);
     // The coast begins with this height.
-    if (found == EventId::burnout) look_at(Evidence::height);
-    look_at(Evidence::rest);
+    if (found == EventId::burnout) look_at(Cue::height);
+    look_at(Cue::rest);
 }
 
 void PhaseDetector::vertical(const VerticalEstimate& estimate) {
-    if (evidence_.add(estimate)) look_at(Evidence::speed);
+    if (evidence_.add(estimate)) look_at(Cue::speed);
 }
 
 void PhaseDetector::pulse(std::int64_t t_ns) {
-    if (!on_ground() && evidence_.add_pulse(t_ns)) look_at(Evidence::pulse);
+    if (!on_ground() && evidence_.add_pulse(t_ns)) look_at(Cue::pulse);
 }
 
 void PhaseDetector::tick(std::int64_t t_ns) {
     evidence_.pass_time(t_ns);
-    if (!evidence_.barometer_alive()) look_at(Evidence::rest);
-    look_at(Evidence::time);
+    if (!evidence_.barometer_alive()) look_at(Cue::rest);
+    look_at(Cue::time);
 }
 
 Sight PhaseDetector::sight() const noexcept {
@@ -104,9 +104,9 @@ Sight PhaseDetector::sight() const noexcept {
             time_of(EventId::apogee)};
 }
 
-std::optional<EventId> PhaseDetector::look_at(Evidence evidence) {
+std::optional<EventId> PhaseDetector::look_at(Cue cue) {
     for (const Rule& rule : rules()) {
-        if (rule.from != phase_ || !has(rule.evidence, evidence)) continue;
+        if (rule.from != phase_ || !has(rule.cue, cue)) continue;
         const MaybeFound found = rule.look(*this, sight());
         if (!found) continue;
         take(rule, *found);
@@ -128,7 +128,7 @@ void PhaseDetector::take(const Rule& rule, const Found& found) {
     enter(event, found.when, rule.to.value_or(phase_before_silence_));
     if (event == EventId::liftoff && found.burnout) enter(EventId::burnout, *found.burnout, Phase::coasting);
     if (event == EventId::signal_reacquired) phase_began_ns_ = began_before_silence_ns_;
-    if (event == EventId::apogee) look_at(Evidence::past_shocks);
+    if (event == EventId::apogee) look_at(Cue::past_shocks);
 }
 
 void PhaseDetector::enter(EventId event, const TimeEstimate& when, Phase next) {

@@ -18,12 +18,12 @@
 ///   falling ── signal_lost ──▶ presumed_down
 ///   under_drogue ── signal_lost ──▶ presumed_down
 ///   under_main ── signal_lost ──▶ presumed_down
-///   presumed_down ── signal_reacquired ──▶ before, the phase of then
+///   presumed_down ── signal_reacquired ──▶ before, the phase before silence
 ///
 /// Inputs: axial specific force and its magnitude, lateral body rate, heights from static pressure above the pad with
 /// 1-sigma, and the vertical filter's estimate. Any of them may be missing (NaN, or never called): a barometer, an
 /// inertial sensor or both give the same phases, with different uncertainties. The rules in phase_detector.cpp say
-/// which watch looks in which phase at which evidence, what that finds and where it leads; each watch says how it
+/// which watch looks in which phase at which cue, what that finds and where it leads; each watch says how it
 /// looks. To add a step, add its watch, a rule and an arrow.
 ///
 /// No randomness, no clock; samples older than the newest of their kind are ignored; NaN is ignored.
@@ -44,8 +44,8 @@
 
 namespace turnstone::estimate {
 
-/// What there is to look at. A rule may name several.
-enum class Evidence : unsigned {
+/// What makes a watch look. A rule may name several.
+enum class Cue : unsigned {
     sample = 1U << 0U,      ///< anything received
     force = 1U << 1U,       ///< a new inertial sample
     height = 1U << 2U,      ///< a new pressure altitude
@@ -56,20 +56,20 @@ enum class Evidence : unsigned {
     past_forces = 1U << 7U, ///< forces before a liftoff that was found by height
     past_shocks = 1U << 8U  ///< shocks before an apogee that was found just now
 };
-[[nodiscard]] constexpr Evidence operator|(Evidence a, Evidence b) noexcept {
-    return static_cast<Evidence>(static_cast<unsigned>(a) | static_cast<unsigned>(b));
+[[nodiscard]] constexpr Cue operator|(Cue a, Cue b) noexcept {
+    return static_cast<Cue>(static_cast<unsigned>(a) | static_cast<unsigned>(b));
 }
-[[nodiscard]] constexpr bool has(Evidence set, Evidence one) noexcept {
+[[nodiscard]] constexpr bool has(Cue set, Cue one) noexcept {
     return (static_cast<unsigned>(set) & static_cast<unsigned>(one)) != 0;
 }
 
 class PhaseDetector {
   public:
-    /// In phase `from`, at `evidence`, `look`: what it finds is `finds` and leads to `to` (empty: the phase before
+    /// In phase `from`, at `cue`, `look`: what it finds is `finds` and leads to `to` (empty: the phase before
     /// the signal was lost).
     struct Rule {
         Phase from;
-        Evidence evidence;
+        Cue cue;
         MaybeFound (*look)(PhaseDetector& detector, const Sight& sight);
         EventId finds;
         std::optional<Phase> to;
@@ -106,7 +106,7 @@ class PhaseDetector {
     struct Rules; ///< the table
 
     /// Tries the rules of the phase that look at this, in order, until one finds something; returns what.
-    std::optional<EventId> look_at(Evidence evidence);
+    std::optional<EventId> look_at(Cue cue);
     [[nodiscard]] Sight sight() const noexcept;
     void take(const Rule& rule, const Found& found);
     void enter(EventId event, const TimeEstimate& when, Phase next);
