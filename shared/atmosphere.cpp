@@ -83,10 +83,6 @@ double geopotential_from_geometric_m(double geometric_m) noexcept {
     return kEarthRadius_m * geometric_m / (kEarthRadius_m + geometric_m);
 }
 
-double geometric_from_geopotential_m(double geopotential_m) noexcept {
-    return kEarthRadius_m * geopotential_m / (kEarthRadius_m - geopotential_m);
-}
-
 double air_density_kg_m3(double pressure_pa, double temperature_k) noexcept {
     return pressure_pa / (kGasConstantAir_j_per_kg_k * temperature_k);
 }

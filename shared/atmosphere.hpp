@@ -27,7 +27,6 @@ struct AirState {
 [[nodiscard]] double pressure_altitude_m(double pressure_pa) noexcept;
 
 [[nodiscard]] double geopotential_from_geometric_m(double geometric_m) noexcept;
-[[nodiscard]] double geometric_from_geopotential_m(double geopotential_m) noexcept;
 
 /// Dry-air density and speed of sound (ideal gas; USSA 1976 eqs. 42, 50).
 [[nodiscard]] double air_density_kg_m3(double pressure_pa, double temperature_k) noexcept;

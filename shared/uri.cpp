@@ -124,9 +124,9 @@ std::string percent_decoded(std::string_view component) {
             out += component[i];
             continue;
         }
-        unsigned octet = 0;
-        std::from_chars(component.data() + i + 1, component.data() + i + 3, octet, 16);
-        out += static_cast<char>(octet);
+        unsigned byte = 0;
+        std::from_chars(component.data() + i + 1, component.data() + i + 3, byte, 16);
+        out += static_cast<char>(byte);
         i += 2;
     }
     return out;

@@ -23,6 +23,26 @@ consteval auto words(Word... word) {
     return std::array<std::string_view, sizeof...(word)>{word...};
 }
 
+/// An enumerator beside its word, where a list is long.
+template <class Enum>
+struct Worded {
+    Enum value;
+    std::string_view word;
+};
+
+/// The words of a table whose rows have an enumerator and a word. A row that is missing or out of order does not
+/// compile.
+template <auto last, class Row, std::size_t count>
+consteval auto words_in(const Row (&rows)[count], std::string_view Row::*word = &Row::word) {
+    static_assert(count == static_cast<std::size_t>(last) + 1, "give each enumerator one row");
+    std::array<std::string_view, count> out;
+    for (std::size_t i = 0; i < count; ++i) {
+        if (static_cast<std::size_t>(rows[i].value) != i) throw "rows are not in the order of the enumerators";
+        out[i] = rows[i].*word;
+    }
+    return out;
+}
+
 template <class Enum>
 concept HasWords = requires {
     words_of(Enum{});

@@ -16,24 +16,24 @@ NumberStep::Raw raw_of(const Field& field) {
 
 } // namespace
 
-RowPlan make_row_plan(const std::vector<Field>& fields) {
-    RowPlan plan;
-    for (const Field& field : fields) {
-        const auto [least, greatest] = field.valid_range.value_or(std::pair(-kInfinity, kInfinity));
-        for (unsigned k = 0; k < field.count; ++k) {
-            const std::uint32_t bit = field.bit_offset + k * field.bit_width;
-            if (field.type == FieldType::text)
-                plan.texts.push_back({.byte = bit / 8, .size = field.bit_width / 8});
-            else
-                plan.numbers.push_back({.byte = bit / 8,
-                                        .skip = static_cast<unsigned char>(bit % 8),
-                                        .width = static_cast<unsigned char>(field.bit_width),
-                                        .is_little = field.byte_order == ByteOrder::little,
-                                        .raw = raw_of(field),
-                                        .calibration = &field.calibration,
-                                        .least = least,
-                                        .greatest = greatest});
+RowPlan make_row_plan(const ChannelTable& table) {
+    RowPlan plan{std::vector<NumberStep>(table.number_count), std::vector<TextStep>(table.text_count)};
+    for (const Channel& channel : table.channels) {
+        const Field& field = *channel.field;
+        const std::uint32_t bit = field.bit_offset + channel.element * field.bit_width;
+        if (channel.is_text()) {
+            plan.texts[channel.place - table.number_count] = {.byte = bit / 8, .size = field.bit_width / 8};
+            continue;
         }
+        const auto [least, greatest] = field.valid_range.value_or(std::pair(-kInfinity, kInfinity));
+        plan.numbers[channel.place] = {.byte = bit / 8,
+                                       .skip = static_cast<unsigned char>(bit % 8),
+                                       .width = static_cast<unsigned char>(field.bit_width),
+                                       .is_little = field.byte_order == ByteOrder::little,
+                                       .raw = raw_of(field),
+                                       .calibration = &field.calibration,
+                                       .least = least,
+                                       .greatest = greatest};
     }
     return plan;
 }

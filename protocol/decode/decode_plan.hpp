@@ -28,12 +28,12 @@ struct TextStep {
 };
 
 struct RowPlan {
-    std::vector<NumberStep> numbers; ///< number channels in order
-    std::vector<TextStep> texts;
+    std::vector<NumberStep> numbers; ///< by Channel::place
+    std::vector<TextStep> texts;     ///< after them
 };
 
-/// The fields must outlive the plan.
-[[nodiscard]] RowPlan make_row_plan(const std::vector<Field>& fields);
+/// The dictionary must outlive the plan.
+[[nodiscard]] RowPlan make_row_plan(const ChannelTable& table);
 
 /// Rows of one plan at equal distances: a batch's samples, or one row.
 struct RowSeries {

@@ -77,8 +77,8 @@ void Decoder::Plan::add_table(std::size_t index, std::size_t header_bytes) {
     const ChannelTable& table = dictionary->tables[index];
     const Packet& packet = dictionary->packets[table.packet];
     PacketPlan& target = packets[table.packet];
+    RowPlan row = make_row_plan(table);
     if (!table.is_batch) {
-        RowPlan row = make_row_plan(packet.fields);
         target.tables.push_back({.table = index,
                                  .numbers = {std::move(row.numbers), target.packet_bytes - header_bytes},
                                  .texts = std::move(row.texts),
@@ -93,7 +93,6 @@ void Decoder::Plan::add_table(std::size_t index, std::size_t header_bytes) {
     const std::size_t stride = batch.sample_bits / 8;
     const std::size_t first_byte = header_bytes + batch.bit_offset / 8;
     const std::size_t last_byte = first_byte + (batch.count - 1) * stride;
-    RowPlan row = make_row_plan(batch.fields);
     target.tables.push_back({.table = index,
                              .numbers = {std::move(row.numbers), target.packet_bytes - last_byte},
                              .texts = std::move(row.texts),

@@ -27,8 +27,8 @@ consteval auto words_of(DecodeVerdict) {
 struct DecodedRow {
     std::size_t table;                       ///< index into Dictionary::tables
     double time_offset_ms;                   ///< of this row after the packet's time (0 except in batches)
-    std::span<const double> numbers;         ///< number channels in order; NaN: not finite, no value
-    std::span<const std::string_view> texts; ///< text channels in order, valid UTF-8, up to the first NUL
+    std::span<const double> numbers;         ///< by Channel::place; NaN: not finite, no value
+    std::span<const std::string_view> texts; ///< after them by Channel::place, valid UTF-8, up to the first NUL
     std::uint64_t out_of_range;              ///< bit k: number channel k (k < 64) lies outside its valid range
 };
 

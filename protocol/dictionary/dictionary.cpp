@@ -248,15 +248,17 @@ void DictionaryReading::make_table(std::string name, std::size_t packet, bool is
                             .field = &field,
                             .element = k};
             if (k < field.roles.size()) channel.role = field.roles[k];
-            ++(field.type == FieldType::text ? table.text_count : table.number_count);
+            channel.place = (channel.is_text() ? table.text_count : table.number_count)++;
             table.channels.push_back(std::move(channel));
         }
     }
+    for (Channel& channel : table.channels)
+        if (channel.is_text()) channel.place += table.number_count;
     std::vector<ChannelLabels> labels;
     for (const Channel& channel : table.channels) {
         const Field& field = *channel.field;
-        labels.push_back({channel.name, channel.title, field.unit, field.group,
-                          field.type != FieldType::text && field.enumeration.empty()});
+        labels.push_back(
+            {channel.name, channel.title, field.unit, field.group, !channel.is_text() && field.enumeration.empty()});
     }
     const auto strips = strips_from_names(labels);
     for (std::size_t i = 0; i < strips.size(); ++i) table.channels[i].strip = strips[i];

@@ -77,14 +77,16 @@ struct Packet {
     std::uint32_t user_data_bytes; ///< after the secondary header, padding included
 };
 
-/// One engineering-unit channel: a field element. The order inside a table is the order of the fields.
+/// One engineering-unit channel: a field element.
 struct Channel {
     std::string name;     ///< field name, or "<field>_<k>" for array elements
     std::string title;    ///< field title, or "<title> <k>" for array elements
     const Field* field;   ///< in Dictionary::packets; stable for the dictionary's life
     unsigned element = 0; ///< place in an array
     std::optional<Role> role{};
-    StripLine strip{}; ///< with which others of its table it is drawn
+    StripLine strip{};     ///< with which others of its table it is drawn
+    std::size_t place = 0; ///< in a row: numbers come first, then texts, both in the order of the fields
+    [[nodiscard]] bool is_text() const noexcept { return field->type == FieldType::text; }
 };
 
 /// Rows that decoding produces: one table per packet with fields, one per batch.
@@ -92,9 +94,9 @@ struct ChannelTable {
     std::string name;   ///< "<packet>" or "<packet>.<batch>"
     std::size_t packet; ///< index into Dictionary::packets
     bool is_batch;
-    std::vector<Channel> channels;
-    std::size_t number_count; ///< channels that are numbers
-    std::size_t text_count;   ///< channels that are text
+    std::vector<Channel> channels; ///< in the order of the fields
+    std::size_t number_count;      ///< channels that are numbers
+    std::size_t text_count;        ///< channels that are text
 };
 
 /// Move-only: channels point into `packets`.

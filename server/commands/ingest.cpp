@@ -11,6 +11,7 @@
 #include <boost/asio/steady_timer.hpp>
 #include <spdlog/spdlog.h>
 
+#include "server/pipeline/station/pipeline.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {

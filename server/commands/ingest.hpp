@@ -9,7 +9,9 @@
 #include <vector>
 
 #include "server/link/link.hpp"
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/action.hpp"
+#include "server/pipeline/batch.hpp"
+#include "server/pipeline/setup.hpp"
 #include "server/record/write/recorder.hpp"
 #include "server/serve/port/server.hpp"
 

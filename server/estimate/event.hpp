@@ -75,14 +75,44 @@ enum class EventId : unsigned char {
     marker,
     note
 };
+inline constexpr Worded<EventId> kEventWords[] = {
+    {EventId::phase_began, "phase_began"},
+    {EventId::liftoff, "liftoff"},
+    {EventId::burnout, "burnout"},
+    {EventId::apogee, "apogee"},
+    {EventId::drogue_out, "drogue_out"},
+    {EventId::main_out, "main_out"},
+    {EventId::touchdown, "touchdown"},
+    {EventId::false_liftoff, "false_liftoff"},
+    {EventId::signal_lost, "signal_lost"},
+    {EventId::signal_reacquired, "signal_reacquired"},
+    {EventId::ready_again, "ready_again"},
+    {EventId::shock, "shock"},
+    {EventId::pressure_pulse, "pressure_pulse"},
+    {EventId::sensor_out_of_range, "sensor_out_of_range"},
+    {EventId::sensor_frozen, "sensor_frozen"},
+    {EventId::sensor_silent, "sensor_silent"},
+    {EventId::barometer_stuck, "barometer_stuck"},
+    {EventId::pad_pressure_differs, "pad_pressure_differs"},
+    {EventId::estimate_missing, "estimate_missing"},
+    {EventId::vertical_restarted, "vertical_restarted"},
+    {EventId::dead_reckoning, "dead_reckoning"},
+    {EventId::gnss_aided, "gnss_aided"},
+    {EventId::attitude_lost, "attitude_lost"},
+    {EventId::flat_ground, "flat_ground"},
+    {EventId::wind_unknown, "wind_unknown"},
+    {EventId::landing_outside_boundary, "landing_outside_boundary"},
+    {EventId::reboot, "reboot"},
+    {EventId::clock_jump, "clock_jump"},
+    {EventId::engine_total, "engine_total"},
+    {EventId::link_state, "link_state"},
+    {EventId::link_down, "link_down"},
+    {EventId::recording_fault, "recording_fault"},
+    {EventId::marker, "marker"},
+    {EventId::note, "note"},
+};
 consteval auto words_of(EventId) {
-    return words<EventId::note>("phase_began", "liftoff", "burnout", "apogee", "drogue_out", "main_out", "touchdown",
-                                "false_liftoff", "signal_lost", "signal_reacquired", "ready_again", "shock",
-                                "pressure_pulse", "sensor_out_of_range", "sensor_frozen", "sensor_silent",
-                                "barometer_stuck", "pad_pressure_differs", "estimate_missing", "vertical_restarted",
-                                "dead_reckoning", "gnss_aided", "attitude_lost", "flat_ground", "wind_unknown",
-                                "landing_outside_boundary", "reboot", "clock_jump", "engine_total", "link_state",
-                                "link_down", "recording_fault", "marker", "note");
+    return words_in<EventId::note>(kEventWords);
 }
 
 /// One named fact of an event. Names carry units, as those of columns do; a number that is not finite counts as no
@@ -99,8 +129,8 @@ struct EstimateEvent {
     EventId id;
     std::int64_t t_ns;    ///< when it happened; may lie before the measurement that showed it
     double t_sigma_s = 0; ///< 1-sigma of t_ns; 0: exact
-    std::string about =
-        {}; ///< what makes its key unique, where there may be several: a role, a phase's key, an estimator
+    /// What makes its key unique, where there may be several: a role, a phase's key, an estimator.
+    std::string about = {};
     EventValues values = {};
     bool cleared = false; ///< of an alert
 };

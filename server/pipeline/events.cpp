@@ -7,7 +7,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "shared/link_state.hpp"
+#include "protocol/dictionary/roles.hpp"
 
 namespace turnstone {
 
@@ -47,6 +47,12 @@ std::string signal_lost(const Facts& facts) {
                        facts.flag("near_ground") ? "" : ", time unknown");
 }
 
+/// "a, b and c"
+std::string joined(const std::vector<std::string>& parts, std::string_view last) {
+    if (parts.size() < 2) return parts.empty() ? "" : parts.front();
+    return fmt::format("{} {} {}", fmt::join(parts.begin(), parts.end() - 1, ", "), last, parts.back());
+}
+
 std::string estimate_missing(const Facts& facts) {
     constexpr std::array<std::pair<std::string_view, std::string_view>, 7> kEstimates{{{"air", "air-data"},
                                                                                        {"vertical", "vertical"},
@@ -58,25 +64,18 @@ std::string estimate_missing(const Facts& facts) {
     std::string_view estimate = facts.about();
     for (const auto& [name, words] : kEstimates)
         if (name == facts.about()) estimate = words;
-    const auto roles = facts.list("needs");
-    return fmt::format("No {} estimate: needs the role{} {}", estimate, roles.size() == 1 ? "" : "s",
-                       fmt::join(roles, facts.flag("any") ? " or " : " and "));
+    std::vector<std::string> roles = facts.list("needs");
+    for (std::string& role : roles)
+        if (const auto known = role_from_name(role)) role = kRoles[static_cast<std::size_t>(*known)].title;
+    return fmt::format("No {} estimate: needs {}", estimate, joined(roles, facts.flag("any") ? "or" : "and"));
 }
 
+/// The state in its own words: "no_data" is said "no data".
 std::string link_is(const Facts& facts) {
-    const std::string_view is = [&] {
-        switch (from_word<LinkState>(facts.text("state")).value_or(LinkState::opening)) {
-        case LinkState::opening: return "opening";
-        case LinkState::open: return "open";
-        case LinkState::no_data: return "open, no data";
-        case LinkState::lost: return "lost, retrying";
-        case LinkState::cannot_open: return "cannot be opened, retrying";
-        case LinkState::end_of_file: return "at the end of its file";
-        }
-        return "";
-    }();
+    std::string state = facts.text("state");
+    std::replace(state.begin(), state.end(), '_', ' ');
     const std::string detail = facts.text("detail");
-    return fmt::format("Link {} {}{}{}", facts.about(), is, detail.empty() ? "" : ": ", detail);
+    return fmt::format("Link {}: {}{}{}", facts.about(), state, detail.empty() ? "" : ": ", detail);
 }
 
 struct Definition {
@@ -90,13 +89,13 @@ struct Definition {
 
 template <std::size_t n>
 struct Text {
-    char octets[n];
-    consteval Text(const char (&text)[n]) { std::copy_n(text, n, octets); } // NOLINT(google-explicit-constructor)
+    char bytes[n];
+    consteval Text(const char (&text)[n]) { std::copy_n(text, n, bytes); } // NOLINT(google-explicit-constructor)
 };
 /// An event that always says the same.
 template <Text text>
 std::string say(const Facts&) {
-    return text.octets;
+    return text.bytes;
 }
 
 using enum EventKind;
@@ -134,7 +133,7 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      [](const Facts& f) { return sensor(f) + " silent while other sensors report"; },
      [](const Facts& f) { return sensor(f) + " recovered"; }},
     {EventId::barometer_stuck, "{vehicle}/sensor/static_pressure/stuck", alert_raised, Level::caution,
-     say<"Barometer stuck while the accelerometer shows a climb: altitude from it ignored">,
+     say<"Barometer stuck while the accelerometer shows a climb: pressure altitude ignored">,
      say<"Barometer recovered">},
     {EventId::pad_pressure_differs, "{vehicle}/sensor/static_pressure/pad_pressure", alert_raised, Level::advisory,
      [](const Facts& f) {

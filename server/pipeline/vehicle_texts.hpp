@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/setup.hpp"
 #include "shared/json_reader.hpp"
 
 namespace turnstone {

@@ -3,7 +3,7 @@
 #include <filesystem>
 #include <vector>
 
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 #include "shared/result.hpp"
 
 namespace turnstone {

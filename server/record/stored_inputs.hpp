@@ -3,7 +3,7 @@
 #include <cstdint>
 #include <span>
 
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 #include "server/record/read/reader.hpp"
 
 namespace turnstone {

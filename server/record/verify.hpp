@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 #include "shared/result.hpp"
 
 namespace turnstone {

@@ -4,8 +4,8 @@
 #include <memory>
 #include <string>
 
-#include "server/pipeline/pipeline.hpp"
 #include "server/pipeline/series.hpp"
+#include "server/pipeline/setup.hpp"
 #include "shared/link_state.hpp"
 
 namespace turnstone {

@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "server/link/link.hpp"
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/setup.hpp"
 #include "server/setup/settings.hpp"
 #include "server/setup/vehicle_folder.hpp"
 

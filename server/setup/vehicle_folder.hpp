@@ -4,7 +4,7 @@
 #include <optional>
 #include <vector>
 
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/setup.hpp"
 #include "shared/json_reader.hpp"
 
 namespace turnstone {

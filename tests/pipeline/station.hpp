@@ -13,7 +13,7 @@
 
 #include <nlohmann/json.hpp>
 
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 #include "shared/json_reader.hpp"
 #include "shared/time.hpp"
 
@@ -65,25 +65,25 @@ inline PipelineSetup make_setup(std::size_t vehicles, std::vector<LinkSetup> lin
 /// CRC-16/IBM-3740, bit by bit from its parameters: polynomial 0x1021, initial 0xFFFF, nothing reflected.
 inline std::uint16_t crc_of(const Bytes& bytes) {
     unsigned crc = 0xFFFF;
-    for (const std::byte octet : bytes) {
-        crc ^= std::to_integer<unsigned>(octet) << 8;
+    for (const std::byte byte : bytes) {
+        crc ^= std::to_integer<unsigned>(byte) << 8;
         for (int bit = 0; bit < 8; ++bit) crc = (crc & 0x8000u) ? (crc << 1 ^ 0x1021u) : crc << 1;
         crc &= 0xFFFFu;
     }
     return static_cast<std::uint16_t>(crc);
 }
 
-/// COBS from the definition: a code octet in place of each zero says how far the next one is.
+/// COBS from the definition: a code byte in place of each zero says how far the next one is.
 inline Bytes stuffed(const Bytes& plain) {
     Bytes out{std::byte{0}};
     std::size_t code_at = 0;
     unsigned code = 1;
-    for (const std::byte octet : plain) {
-        if (octet != std::byte{0}) {
-            out.push_back(octet);
+    for (const std::byte byte : plain) {
+        if (byte != std::byte{0}) {
+            out.push_back(byte);
             ++code;
         }
-        if (octet == std::byte{0} || code == 255) {
+        if (byte == std::byte{0} || code == 255) {
             out[code_at] = static_cast<std::byte>(code);
             code_at = out.size();
             out.push_back(std::byte{0});
@@ -94,8 +94,8 @@ inline Bytes stuffed(const Bytes& plain) {
     return out;
 }
 
-inline void put(Bytes& out, std::uint64_t value, unsigned octets) {
-    for (unsigned k = octets; k-- > 0;) out.push_back(static_cast<std::byte>(value >> (8 * k) & 0xFFu));
+inline void put(Bytes& out, std::uint64_t value, unsigned bytes) {
+    for (unsigned k = bytes; k-- > 0;) out.push_back(static_cast<std::byte>(value >> (8 * k) & 0xFFu));
 }
 
 /// Primary header (CCSDS 133.0-B-2, 4.1.3), time, user data, checksum, stuffing, delimiter.

@@ -33,7 +33,7 @@ PipelineSetup demo_setup() {
     return setup;
 }
 
-/// Thirty seconds of every packet of the dictionary at its period. Each octet keeps its value, changes a little or is
+/// Thirty seconds of every packet of the dictionary at its period. Each byte keeps its value, changes a little or is
 /// drawn again, so that estimators see nonsense as well as stretches that look like sensors.
 std::vector<Delivery> random_session(const Dictionary& dictionary, std::uint64_t seed) {
     std::mt19937_64 random(seed);
@@ -45,8 +45,8 @@ std::vector<Delivery> random_session(const Dictionary& dictionary, std::uint64_t
         for (std::size_t k = 0; k < dictionary.packets.size(); ++k) {
             const Packet& packet = dictionary.packets[k];
             if (packet.period_ms > 0 && ms % static_cast<std::int64_t>(packet.period_ms) != 0) continue;
-            for (std::byte& octet : data[k])
-                if (random() % 50 == 0) octet = static_cast<std::byte>(random());
+            for (std::byte& byte : data[k])
+                if (random() % 50 == 0) byte = static_cast<std::byte>(random());
             const auto delay_ns = static_cast<std::int64_t>(random() % 9'000'000);
             out.push_back({kStart_ns + ms * kNsPerMs + delay_ns, 0,
                            frame(packet.apid, counts[k]++, static_cast<std::uint32_t>(5000 + ms), data[k])});

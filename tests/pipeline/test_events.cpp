@@ -1,11 +1,16 @@
 // Events: what each says, its key, and that its values survive being written down.
+#include <algorithm>
 #include <cmath>
 #include <limits>
 #include <set>
+#include <sstream>
+#include <string>
 
 #include <catch2/catch.hpp>
 
 #include "server/pipeline/events.hpp"
+#include "shared/link_state.hpp"
+#include "tests/support/tree.hpp"
 
 using namespace turnstone;
 
@@ -75,13 +80,19 @@ TEST_CASE("an event says in English what its values are") {
          {{"estimate", std::string("air")}, {"needs", List{"static_pressure"}}, {"any", false}},
          false,
          "sanderling/missing/air",
-         "No air-data estimate: needs the role static_pressure"},
+         "No air-data estimate: needs static pressure"},
         {estimate_missing,
          "vertical",
          {{"needs", List{"accel_body_x", "static_pressure"}}, {"any", true}},
          false,
          "sanderling/missing/vertical",
-         "No vertical estimate: needs the roles accel_body_x or static_pressure"},
+         "No vertical estimate: needs axial acceleration or static pressure"},
+        {estimate_missing,
+         "navigation",
+         {{"needs", List{"rate_body_x", "rate_body_y", "rate_body_z"}}, {"any", false}},
+         false,
+         "sanderling/missing/navigation",
+         "No navigation estimate: needs roll rate, turn rate about body y and turn rate about body z"},
         {reboot, "", {{"boot", 1.0}}, false, "sanderling/reboot", "Flight computer rebooted"},
         {clock_jump, "", {}, false, "sanderling/clock/jump", "On-board clock jumped; time correlation restarted"},
         {engine_total,
@@ -95,13 +106,13 @@ TEST_CASE("an event says in English what its values are") {
          {{"state", std::string("no_data")}, {"detail", std::string()}},
          false,
          "link/radio/down",
-         "Link radio open, no data"},
+         "Link radio: no data"},
         {link_state,
          "radio",
          {{"state", std::string("cannot_open")}, {"detail", std::string("no such port")}},
          false,
          "link/radio/state",
-         "Link radio cannot be opened, retrying: no such port"},
+         "Link radio: cannot open: no such port"},
         {recording_fault,
          "",
          {{"fault", std::string("the disk is full")}},
@@ -126,6 +137,25 @@ TEST_CASE("an event says in English what its values are") {
         CHECK(event.t_ns == 7);
         CHECK(event.t_found_ns == 9);
     }
+}
+
+TEST_CASE("a link's sentence says the states of the stream's specification, in their words") {
+    std::istringstream lines(test::read_file(test::source_path("protocol/STREAM.md")));
+    std::string line;
+    while (std::getline(lines, line) && line != "| state | meaning |") {
+    }
+    std::getline(lines, line); // the rule below the heading
+    std::size_t states = 0;
+    while (std::getline(lines, line) && line.rfind("| `", 0) == 0) {
+        const std::string state = line.substr(3, line.find('`', 3) - 3);
+        INFO(state);
+        REQUIRE(from_word<LinkState>(state) == static_cast<LinkState>(states++));
+        std::string words = state;
+        std::replace(words.begin(), words.end(), '_', ' ');
+        for (const EventId id : {EventId::link_state, EventId::link_down})
+            CHECK(made(id, "radio", {{"state", state}}).text == "Link radio: " + words);
+    }
+    CHECK(states == kWords<LinkState>.size());
 }
 
 TEST_CASE("every event has a key and a sentence, also without its values") {

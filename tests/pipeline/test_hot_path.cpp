@@ -2,7 +2,6 @@
 #include <catch2/catch.hpp>
 
 #include <atomic>
-#include <chrono>
 
 #include "tests/pipeline/station.hpp"
 #include "tests/support/allocations.hpp"
@@ -39,21 +38,4 @@ TEST_CASE("packets, ticks and link statistics allocate nothing in steady state")
     allocation_counter = nullptr;
     CHECK(allocations == 0);
     CHECK(frames > 3000);
-}
-
-TEST_CASE("pipeline speed without estimators", "[.speed]") {
-    const std::int64_t start_ns = 1'780'000'000 * kNsPerS;
-    const PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}});
-    std::vector<Sent> sent;
-    send(sent, start_ns, 600 * kNsPerS, 1'000, 0);
-    Pipeline pipeline(setup, start_ns);
-    Batch out;
-    const auto begin = std::chrono::steady_clock::now();
-    for (std::size_t k = 0; k < sent.size(); ++k) {
-        pipeline.chunk(0, sent[k].t_ns, sent[k].t_ns, sent[k].bytes, out);
-        if (k % 64 == 0) out.clear();
-    }
-    const double elapsed_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
-    WARN(static_cast<double>(sent.size()) / elapsed_s / 1e3 << " thousand packets/s, one chunk each");
-    CHECK(static_cast<double>(sent.size()) / elapsed_s > 200e3);
 }

@@ -43,7 +43,7 @@ std::vector<Input> session(std::uint64_t seed) {
     act(12.0, Note{"not UTF-8 \xff"});
     std::mt19937_64 random(seed + 3);
     Bytes garbage(5000);
-    for (std::byte& octet : garbage) octet = static_cast<std::byte>(random());
+    for (std::byte& byte : garbage) byte = static_cast<std::byte>(random());
     inputs.push_back({kBegin_ns + 15 * kNsPerS, 1, garbage, {}});
     std::stable_sort(inputs.begin(), inputs.end(), [](const Input& a, const Input& b) { return a.t_ns < b.t_ns; });
     return inputs;

@@ -6,6 +6,7 @@
 #include "server/estimate/math/nis_monitor.hpp"
 #include "server/estimate/navigation/navigation.hpp"
 #include "server/estimate/phases/phase.hpp"
+#include "server/estimate/prediction/landing_case.hpp"
 #include "server/pipeline/batch.hpp"
 #include "shared/link_state.hpp"
 
@@ -38,6 +39,7 @@ TEST_CASE("words of an enumeration are distinct and read back") {
     check_words<Phase>();
     check_words<Health>();
     check_words<NavigationMode>();
+    check_words<LandingCaseKind>();
 }
 
 TEST_CASE("a phase has a word for the screen and a key for events") {

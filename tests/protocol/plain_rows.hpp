@@ -23,16 +23,17 @@ inline std::vector<PlainRow> plain_rows(const Dictionary& dictionary, const Pack
                                         std::span<const std::byte> bytes) {
     const std::span<const std::byte> user_data = bytes.subspan(kPrimaryHeaderBytes + dictionary.time.bytes());
     std::vector<PlainRow> rows;
-    const auto add = [&](const std::vector<Field>& fields, std::size_t first_bit) {
-        const RowPlan plan = make_row_plan(fields);
+    const auto add = [&](const ChannelTable& table, std::size_t first_bit) {
+        const RowPlan plan = make_row_plan(table);
         PlainRow row{std::vector<double>(plan.numbers.size())};
         decode_numbers(plan.numbers, {user_data.data() + first_bit / 8, 0, 1}, row.numbers.data(), &row.out_of_range);
         rows.push_back(std::move(row));
     };
-    if (!about.fields.empty()) add(about.fields, 0);
-    if (about.batch)
-        for (std::size_t k = 0; k < about.batch->count; ++k)
-            add(about.batch->fields, about.batch->bit_offset + k * about.batch->sample_bits);
+    for (const ChannelTable& table : dictionary.tables) {
+        if (&dictionary.packets[table.packet] != &about) continue;
+        for (std::size_t k = 0; k < (table.is_batch ? about.batch->count : 1); ++k)
+            add(table, table.is_batch ? about.batch->bit_offset + k * about.batch->sample_bits : 0);
+    }
     return rows;
 }
 

@@ -11,7 +11,7 @@
 #include <vector>
 
 #include "server/pipeline/batch.hpp"
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 #include "tests/support/recorder_settings.hpp"
 #include "tests/support/temporary_folder.hpp"
 

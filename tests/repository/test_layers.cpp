@@ -38,9 +38,14 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
       "server/estimate/vertical", "server/estimate/phases", "server/estimate/navigation",
       "server/estimate/prediction"}},
 
-    {"server/pipeline",
-     {"shared", "protocol/packet", "protocol/framing", "protocol/dictionary", "protocol/decode", "server/estimate",
-      "server/estimate/chain"}},
+    {"server/pipeline", {"shared", "protocol/framing", "protocol/dictionary", "protocol/decode", "server/estimate"}},
+    {"server/pipeline/vehicle",
+     {"shared", "protocol/packet", "protocol/dictionary", "protocol/decode", "server/estimate/chain",
+      "server/pipeline"}},
+    {"server/pipeline/link", {"shared", "protocol/framing", "server/pipeline", "server/pipeline/vehicle"}},
+    {"server/pipeline/station",
+     {"shared", "protocol/dictionary", "server/estimate/chain", "server/pipeline", "server/pipeline/link",
+      "server/pipeline/vehicle"}},
 
     {"server/link", {"shared"}},
     {"server/setup", {"shared", "server/pipeline", "server/link"}},
@@ -49,7 +54,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"server/record/write", {"shared", "server/pipeline", "server/record/format"}},
     {"server/record/read", {"shared", "server/pipeline", "server/record/format", "server/record/write"}},
     {"server/record",
-     {"shared", "server/pipeline", "server/record/format", "server/record/write", "server/record/read"}},
+     {"shared", "server/pipeline/station", "server/record/format", "server/record/write", "server/record/read"}},
 
     {"server/serve/parse", {"shared"}},
     {"server/serve", {"shared", "server/pipeline", "server/record/read", "server/record/write"}},
@@ -64,8 +69,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
      {"shared", "server/pipeline", "server/serve/parse", "server/serve", "server/serve/stream", "server/serve/http"}},
 
     {"server/commands",
-     {"shared", "protocol/firmware", "server/pipeline", "server/link", "server/setup", "server/record/read",
-      "server/record/write", "server/record", "server/serve", "server/serve/port"}},
+     {"shared", "protocol/firmware", "server/pipeline", "server/pipeline/station", "server/link", "server/setup",
+      "server/record/read", "server/record/write", "server/record", "server/serve", "server/serve/port"}},
     {"server/main.cpp", {"server/commands"}},
 
     {"tools/sim/truth", {"shared"}},
@@ -74,7 +79,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"tools/sim/avionics", {"shared", "tools/sim/truth", "tools/sim/radio", "tools/sim/scenario"}},
     {"tools/sim", {"tools/sim/radio", "tools/sim/scenario", "tools/sim/avionics"}},
     {"tools/simulate.cpp", {"tools/sim", "tools/sim/radio"}},
-    {"tools/trials", {"shared", "server/estimate", "server/pipeline", "tools/sim", "tools/sim/scenario"}},
+    {"tools/trials",
+     {"shared", "server/estimate", "server/pipeline", "server/pipeline/station", "tools/sim", "tools/sim/scenario"}},
     {"tools/firmware_header.cpp", {"protocol/firmware"}},
     {"tools/write_example_settings.cpp", {"server/setup"}},
     {"tools/benchmarks",

@@ -17,7 +17,8 @@ namespace {
 struct Word {
     std::string spelling;
     std::string instead;
-    std::vector<std::string> unless; ///< longer texts in which the spelling is right
+    std::vector<std::string> unless = {}; ///< longer texts in which the spelling is right
+    std::vector<std::string> where = {};  ///< folders and endings of files it is looked for in; empty: everywhere
 };
 
 std::string trimmed(std::string_view text) {
@@ -46,8 +47,11 @@ std::vector<Word> banned_words() {
     std::vector<Word> words;
     for (const auto& cells : rows_of("tests/repository/words.txt")) {
         INFO(cells.front());
-        REQUIRE((cells.size() == 2 || cells.size() == 3));
-        words.push_back({cells[0], cells[1], cells.size() == 3 ? cells_of(cells[2], ',') : std::vector<std::string>()});
+        REQUIRE(cells.size() >= 2);
+        REQUIRE(cells.size() <= 4);
+        words.push_back({cells[0], cells[1]});
+        if (cells.size() > 2) words.back().unless = cells_of(cells[2], ',');
+        if (cells.size() > 3) words.back().where = cells_of(cells[3], ',');
     }
     return words;
 }
@@ -158,6 +162,14 @@ std::vector<std::size_t> lines_with(const Word& word, const std::string& text, c
     return lines_with(word, words_of(text), as_written(text), kept);
 }
 
+bool looked_for_in(const Word& word, const std::string& path) {
+    return word.where.empty() || std::ranges::any_of(
+                                     word.where,
+                                     [&](const std::string& part) {
+                                         return part.front() == '.' ? path.ends_with(part) : path.starts_with(part);
+                                     });
+}
+
 /// Not the project's own text: reference values and recordings as they were found, pinned packages, and the lists
 /// themselves.
 bool exempt(const std::string& path) {
@@ -192,6 +204,14 @@ TEST_CASE("a text that is kept excuses a banned spelling within it and nowhere e
     CHECK(lines_with({"udp:", "udp://", {"udp://"}}, "udp:1 after udp:; udp:2", {&twice}).size() == 1);
 }
 
+TEST_CASE("a spelling may be banned in some folders or kinds of files only") {
+    const Word word{"plan", "map", {}, {"web/", ".svelte"}};
+    CHECK(looked_for_in(word, "web/src/draw/map.ts"));
+    CHECK(looked_for_in(word, "other/Map.svelte"));
+    CHECK_FALSE(looked_for_in(word, "protocol/decode/decode_plan.hpp"));
+    CHECK(looked_for_in({"plan", "map", {}}, "protocol/decode/decode_plan.hpp"));
+}
+
 TEST_CASE("each thing has one spelling") {
     const std::vector<Word> words = banned_words();
     std::vector<Kept> kept = kept_texts();
@@ -209,11 +229,13 @@ TEST_CASE("each thing has one spelling") {
         std::vector<Kept*> kept_here;
         for (Kept& keep : kept)
             if (keep.path == path) kept_here.push_back(&keep);
-        for (const Word& word : words)
+        for (const Word& word : words) {
+            if (!looked_for_in(word, path)) continue;
             for (const std::size_t line : lines_with(word, as_words, written, kept_here)) {
                 found << path << ":" << line << ": \"" << word.spelling << "\"; say: " << word.instead << "\n";
                 ++count;
             }
+        }
     }
     INFO(count << " places\n" << found.str());
     CHECK(count == 0);

@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include "server/pipeline/events.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 #include "tests/support/hex.hpp"
 #include "tests/support/tree.hpp"
 

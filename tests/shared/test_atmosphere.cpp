@@ -32,8 +32,8 @@ TEST_CASE("The standard atmosphere gives the table's rows by geopotential height
         INFO(row["id"]);
         const AirState air = standard_atmosphere(row["geopotential_m"]);
         check_row(air, row);
-        CHECK(geometric_from_geopotential_m(row["geopotential_m"]) ==
-              Approx(row["geometric_m"].get<double>()).epsilon(1e-12));
+        CHECK(geopotential_from_geometric_m(row["geometric_m"]) ==
+              Approx(row["geopotential_m"].get<double>()).epsilon(1e-12).margin(1e-9));
         if (row.contains("published_row")) {
             CHECK(air.pressure_pa / 100.0 == Approx(row["published_row"]["p_hPa"].get<double>()).epsilon(2e-5));
             CHECK(air.density_kg_m3 == Approx(row["published_row"]["rho_kgm3"].get<double>()).epsilon(2e-5));

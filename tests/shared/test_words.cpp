@@ -12,7 +12,18 @@ consteval auto words_of(Season) {
     return turnstone::words<Season::autumn>("spring", "summer", "fall");
 }
 
+enum class Wind : unsigned char { calm, breeze };
+constexpr turnstone::Worded<Wind> kWindWords[] = {{Wind::calm, "calm"}, {Wind::breeze, "breeze"}};
+consteval auto words_of(Wind) {
+    return turnstone::words_in<Wind::breeze>(kWindWords);
+}
+
 } // namespace
+
+TEST_CASE("words may stand in a table beside their enumerators") {
+    STATIC_REQUIRE(turnstone::word(Wind::calm) == "calm");
+    STATIC_REQUIRE(turnstone::word(Wind::breeze) == "breeze");
+}
 
 TEST_CASE("each enumerator has its word, and each word its enumerator") {
     using namespace turnstone;

@@ -49,9 +49,8 @@ inline DecodedStream decode(const FlightResult& flight) {
                 DecodedRowCopy copy{static_cast<double>(packet.onboard_ticks_ns) * 1e-9 + row.time_offset_ms * 1e-3,
                                     packet.sequence_count,
                                     {}};
-                std::size_t number = 0;
                 for (const Channel& channel : table.channels)
-                    if (channel.field->type != FieldType::text) copy.numbers[channel.name] = row.numbers[number++];
+                    if (!channel.is_text()) copy.numbers[channel.name] = row.numbers[channel.place];
                 out.rows_out_of_range += row.out_of_range != 0 ? 1U : 0U;
                 out.tables[table.name].push_back(std::move(copy));
             }

@@ -108,8 +108,7 @@ class Chain {
   private:
     static ChainInputs inputs() {
         ChainInputs inputs;
-        inputs.accel_axial = inputs.accel_lateral = inputs.rates = inputs.pressure = inputs.temperature = inputs.fix =
-            inputs.fix_velocity = true;
+        inputs.accel_axial = inputs.accel_lateral = inputs.rates = inputs.pressure = true;
         return inputs;
     }
     const Session* session_;

@@ -24,11 +24,11 @@ inline Dictionary demo_dictionary() {
     return dictionary;
 }
 
-/// Appends one framed packet: seeded noise of a quiet pad, so many octets are small, as in real telemetry.
+/// Appends one framed packet: seeded noise of a quiet pad, so many bytes are small, as in real telemetry.
 class FrameMaker {
   public:
     FrameMaker(const Dictionary& dictionary, std::size_t packet)
-        : packet_(&dictionary.packets.at(packet)), time_octets_(dictionary.time.bytes()) {}
+        : packet_(&dictionary.packets.at(packet)), time_bytes_(dictionary.time.bytes()) {}
 
     void append(std::vector<std::byte>& link, std::uint32_t time_ms, std::uint16_t mark) {
         PrimaryHeader header;
@@ -36,14 +36,14 @@ class FrameMaker {
         header.apid = packet_->apid;
         header.sequence_count = sequence_count_;
         sequence_count_ = static_cast<std::uint16_t>((sequence_count_ + 1) % kSequenceModulus);
-        header.packet_data_length = static_cast<std::uint16_t>(time_octets_ + packet_->user_data_bytes - 1);
+        header.packet_data_length = static_cast<std::uint16_t>(time_bytes_ + packet_->user_data_bytes - 1);
         plain_.clear();
-        for (const auto octet : encode_primary_header(header)) plain_.push_back(octet);
+        for (const auto byte : encode_primary_header(header)) plain_.push_back(byte);
         for (int shift = 24; shift >= 0; shift -= 8) plain_.push_back(static_cast<std::byte>(time_ms >> shift));
         push16(mark);
-        for (std::size_t octet = 2; octet < packet_->user_data_bytes; octet += 2)
+        for (std::size_t byte = 2; byte < packet_->user_data_bytes; byte += 2)
             push16(static_cast<std::uint16_t>(static_cast<std::int16_t>(noise_(random_))));
-        plain_.resize(kPrimaryHeaderBytes + time_octets_ + packet_->user_data_bytes);
+        plain_.resize(kPrimaryHeaderBytes + time_bytes_ + packet_->user_data_bytes);
         push16(crc16(plain_));
         stuffed_.resize(plain_.size() + cobs_overhead_max(plain_.size()));
         const auto result = cobs_encode(plain_, stuffed_);
@@ -58,7 +58,7 @@ class FrameMaker {
     }
 
     const Packet* packet_;
-    std::size_t time_octets_;
+    std::size_t time_bytes_;
     std::uint16_t sequence_count_ = 0;
     std::mt19937 random_{1};
     std::normal_distribution<double> noise_{0, 40};

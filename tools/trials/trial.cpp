@@ -9,7 +9,7 @@
 
 #include <nlohmann/json.hpp>
 
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 #include "shared/constants.hpp"
 #include "shared/json_reader.hpp"
 #include "shared/time.hpp"

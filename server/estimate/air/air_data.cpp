@@ -41,10 +41,6 @@ double hypsometric_height_m(double pressure_pa, double base_pressure_pa, double 
     return base_temperature_k / lapse_k_per_m * std::expm1(lapse_k_per_m / kGOverR_k_per_m * log_ratio);
 }
 
-double qnh_pa(double qfe_pa, double elevation_m) noexcept {
-    return standard_atmosphere(pressure_altitude_m(qfe_pa) - elevation_m).pressure_pa;
-}
-
 DayAtmosphere::DayAtmosphere(const PadReference& pad)
     : pad_(pad), pad_geopotential_m_(geopotential_from_geometric_m(pad.height_msl_m)),
       surface_gravity_mps2_(normal_gravity_mps2(pad.latitude_deg, 0.0)), layers_{} {

@@ -100,7 +100,4 @@ class DayAtmosphere {
 [[nodiscard]] double hypsometric_height_m(double pressure_pa, double base_pressure_pa, double base_temperature_k,
                                           double lapse_k_per_m) noexcept;
 
-/// QNH: the sea-level pressure with which an altimeter shows the elevation of a place at pressure QFE (WMO-No. 8).
-[[nodiscard]] double qnh_pa(double qfe_pa, double elevation_m) noexcept;
-
 } // namespace turnstone::estimate

@@ -34,8 +34,6 @@ class PadReferenceTracker {
     bool pressure(std::int64_t t_ns, double pressure_pa, double temperature_k, bool quiet);
 
     [[nodiscard]] const DayAtmosphere& atmosphere() const noexcept { return atmosphere_; }
-    /// The vehicle's own barometer gave the reference.
-    [[nodiscard]] bool from_vehicle() const noexcept { return from_vehicle_; }
     /// Vehicle's barometer minus the site's pressure when the reference was taken; NaN when the site gives none.
     [[nodiscard]] double disagreement_pa() const noexcept { return disagreement_pa_; }
 
@@ -52,7 +50,7 @@ class PadReferenceTracker {
     DayAtmosphere atmosphere_;
     std::optional<double> site_pressure_pa_;
     bool site_temperature_;
-    bool from_vehicle_ = false;
+    bool from_vehicle_ = false; ///< the vehicle's own barometer gave the reference
     double disagreement_pa_;
     std::int64_t t_checked_ns_ = 0;
     std::int64_t still_since_ns_ = 0; ///< 0: not still

@@ -69,6 +69,11 @@ Eigen::Vector2d WindProfile::at(double height_m) const {
     return {w.dot(east_), w.dot(north_)};
 }
 
+Eigen::Vector3d WindProfile::against_air_mps(Eigen::Vector3d velocity_enu_mps, double height_m) const {
+    velocity_enu_mps.head<2>() -= at(height_m);
+    return velocity_enu_mps;
+}
+
 double WindProfile::sigma_mps(double height_m) const {
     const Nodes w = weights(height_m);
     return std::sqrt(std::max(0.0, w.dot(covariance_ * w)));

@@ -26,6 +26,8 @@ class WindProfile {
 
     /// Velocity of the air, m/s; `height_m` above the pad, the end nodes' values beyond.
     [[nodiscard]] Eigen::Vector2d at(double height_m) const;
+    /// Velocity against this air of what moves with `velocity_enu_mps`.
+    [[nodiscard]] Eigen::Vector3d against_air_mps(Eigen::Vector3d velocity_enu_mps, double height_m) const;
     [[nodiscard]] double sigma_mps(double height_m) const;
     /// Velocity of the air measured over heights around `height_m`, 1-sigma of one component.
     void measure(double height_m, const Eigen::Vector2d& velocity_en_mps, double sigma_mps);

@@ -18,8 +18,8 @@ namespace turnstone::estimate {
 namespace {
 
 constexpr double kTiltUsable_rad = 0.1;
-constexpr double kPortFraction =
-    0.05; // steady port error, of dynamic pressure, 1-sigma: navigation does not estimate it
+/// Steady port error, of dynamic pressure, 1-sigma: navigation does not estimate it.
+constexpr double kPortFraction = 0.05;
 constexpr double kEngineRow_s = 1.0;
 
 /// An estimator and the tables it is reported in.
@@ -60,8 +60,7 @@ NavigationPicture picture_of(const Navigation& navigation, Motion motion) {
 AirSpeed air_speed_of(const Navigation& navigation, const WindProfile& wind) {
     if (wind.unknown() || !navigation.moving()) return {};
     const NavigationEstimate e = navigation.estimate();
-    Eigen::Vector3d flow_mps = e.velocity_enu_mps;
-    flow_mps.head<2>() -= wind.at(e.position_enu_m.z());
+    const Eigen::Vector3d flow_mps = wind.against_air_mps(e.velocity_enu_mps, e.position_enu_m.z());
     const double by_wind_mps =
         wind.sigma_mps(e.position_enu_m.z()) * flow_mps.head<2>().norm() / std::max(1.0, flow_mps.norm());
     return {flow_mps.norm(), std::hypot(e.velocity_sigma_mps.norm() / std::numbers::sqrt3, by_wind_mps)};
@@ -190,8 +189,8 @@ void EstimatorChain::mag(const MagSample& sample) {
 void EstimatorChain::onboard(const OnboardSample& sample, EstimateSink& sink) {
     State& s = *state_;
     if (!s.navigation) return;
-    s.navigation->report.compare(sample, s.flight->estimator.with_lapse(s.picture.vertical), s.navigation->estimator,
-                                 sink);
+    s.navigation->report.onboard_comparison(sample, s.flight->estimator.with_lapse(s.picture.vertical),
+                                            s.navigation->estimator, sink);
 }
 
 void EstimatorChain::wind(const WindSample& sample) {
@@ -213,7 +212,7 @@ void EstimatorChain::tick(std::int64_t t_ns, EstimateSink& sink) {
     const auto news = s.flight->estimator.tick(t_ns, s.picture, sink);
     s.flight->report.write(news, s.picture, s.flight->estimator, sink);
     if (s.navigation) s.navigation->report.tick(t_ns, s.navigation->estimator, sink);
-    s.report(s.prediction->rounds.tick(t_ns, s.picture, s.attitude()), sink);
+    s.report(s.prediction->rounds.tick(t_ns, s.picture, s.attitude(), *s.wind), sink);
 }
 
 void EstimatorChain::reboot() {

@@ -17,18 +17,13 @@
 
 namespace turnstone::estimate {
 
-/// Which measurements the vehicle's dictionary can give at all.
+/// Which measurements the vehicle's dictionary can give at all, as far as estimators depend on it.
 struct ChainInputs {
     bool accel_axial = false;   ///< along the long axis
     bool accel_lateral = false; ///< both other axes
     bool rates = false;         ///< all three
-    bool mag = false;
     bool pressure = false;
-    bool temperature = false;
-    bool fix = false; ///< latitude, longitude and a height
-    bool fix_velocity = false;
     bool onboard = false;
-    bool wind = false;
     bool engine = false; ///< speed or one of the gauges
 };
 

@@ -110,7 +110,7 @@ void Derived::begin_flight() {
     *this = fresh;
 }
 
-DerivedFigures Derived::figures(std::int64_t t_ns, const PhaseDetector& phases) {
+DerivedFigures Derived::update(std::int64_t t_ns, const PhaseDetector& phases) {
     const auto liftoff = phases.time_of(EventId::liftoff);
     if (!liftoff && flown_) {
         flown_->ground_distance_m = ground_distance_m_;

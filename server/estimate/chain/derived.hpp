@@ -46,7 +46,8 @@ class Derived {
     /// Forgets the flight before.
     void begin_flight();
 
-    [[nodiscard]] DerivedFigures figures(std::int64_t t_ns, const PhaseDetector& phases);
+    /// As of `t_ns`, from one flight to the next.
+    [[nodiscard]] DerivedFigures update(std::int64_t t_ns, const PhaseDetector& phases);
 
   private:
     struct Greatest {

@@ -116,6 +116,7 @@ FlightEstimator::News FlightEstimator::imu(const ImuSample& sample, FlightPictur
     if (const auto shock = pulses_.force(sample.t_ns, sample.accel_body_mps2)) events.event(shock_event(*shock));
     accelerate(sample, picture.navigation.tilt);
     after_measurement(sample.t_ns, news, picture, events);
+    update_figures(news, picture);
     return news;
 }
 
@@ -161,6 +162,7 @@ FlightEstimator::News FlightEstimator::pressure(const PressureSample& sample, Fl
                    vertical.valid ? vertical.vertical_speed_mps : 0.0);
     if (!stuck_announced_) phases_.height({sample.t_ns, heights.above_pad_m, sigma_m});
     after_measurement(sample.t_ns, news, picture, events);
+    update_figures(news, picture);
     return news;
 }
 
@@ -194,7 +196,12 @@ FlightEstimator::News FlightEstimator::tick(std::int64_t t_ns, FlightPicture& pi
             {.id = EventId::pad_pressure_differs, .t_ns = t_ns, .values = {{"difference_pa", disagreement_pa}}});
     }
     if (!news.phase_ns && seconds_between(t_phase_ns_, t_ns) >= kPhasePeriod_s) news.phase_ns = t_phase_ns_ = t_ns;
+    update_figures(news, picture);
     return news;
+}
+
+void FlightEstimator::update_figures(const News& news, FlightPicture& picture) {
+    if (news.phase_ns) picture.figures = derived_.update(*news.phase_ns, phases_);
 }
 
 void FlightEstimator::after_measurement(std::int64_t t_ns, News& news, FlightPicture& picture, EventSink& events) {

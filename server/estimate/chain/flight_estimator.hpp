@@ -41,7 +41,7 @@ class FlightEstimator {
     /// `vehicle` and `site` are read during construction only.
     FlightEstimator(const Vehicle& vehicle, const Site& site, bool has_accelerometer, bool has_pressure);
 
-    /// Each reads `picture` as it was and updates its parts of it (phase, air, vertical).
+    /// Each reads `picture` as it was and updates its parts of it (phase, air, vertical, figures).
     News imu(const ImuSample& sample, FlightPicture& picture, EventSink& events);
     News pressure(const PressureSample& sample, FlightPicture& picture, EventSink& events);
     News tick(std::int64_t t_ns, FlightPicture& picture, EventSink& events);
@@ -52,7 +52,6 @@ class FlightEstimator {
 
     [[nodiscard]] const PhaseDetector& phases() const noexcept { return phases_; }
     [[nodiscard]] const DayAtmosphere& atmosphere() const noexcept { return pad_.atmosphere(); }
-    [[nodiscard]] DerivedFigures derived(std::int64_t t_ns) { return derived_.figures(t_ns, phases_); }
     /// The estimate to show: the filter's, with the uncertainty of scale that the day's unknown lapse gives all
     /// heights.
     [[nodiscard]] VerticalEstimate with_lapse(VerticalEstimate estimate) const;
@@ -68,6 +67,7 @@ class FlightEstimator {
     /// Mach and dynamic pressure from the speed against the air or, while that is unknown, from vertical speed.
     [[nodiscard]] AirSpeeds speeds_of(const AirHeights& heights, const VerticalEstimate& vertical,
                                       const AirSpeed& against_air) const;
+    void update_figures(const News& news, FlightPicture& picture);
     void after_measurement(std::int64_t t_ns, News& news, FlightPicture& picture, EventSink& events);
     void take_height_results(EventSink& events);
     /// True when the vertical filter has been restarted for another flight.

@@ -4,7 +4,7 @@
 
 namespace turnstone::estimate {
 
-TableOf<AirPicture> FlightReport::air_table() {
+TableOf<AirPicture> air_table() {
     using S = const AirPicture&;
     constexpr const char* kGroup = "Air data";
     TableOf<AirPicture> table{"air", "Air data", 0.04};
@@ -31,7 +31,7 @@ TableOf<AirPicture> FlightReport::air_table() {
     return table;
 }
 
-TableOf<VerticalEstimate> FlightReport::vertical_table() {
+TableOf<VerticalEstimate> vertical_table() {
     using S = const VerticalEstimate&;
     constexpr const char* kGroup = "Vertical";
     TableOf<VerticalEstimate> table{"vertical", "Vertical motion", FlightEstimator::kVerticalPeriod_s};
@@ -57,7 +57,7 @@ TableOf<VerticalEstimate> FlightReport::vertical_table() {
     return table;
 }
 
-TableOf<FlightReport::PhaseFigures> FlightReport::phase_table() {
+TableOf<PhaseFigures> phase_table() {
     using S = const PhaseFigures&;
     TableOf<PhaseFigures> table{"phase", "Phase", 1.0};
     table
@@ -72,7 +72,7 @@ FlightReport::FlightReport(bool has_pressure, std::vector<TableDescription>& tab
     : vertical_(vertical_table(), tables), phase_(phase_table(), tables), derived_(derived_table(), tables),
       air_(has_pressure ? std::optional<RowWriter<AirPicture>>(std::in_place, air_table(), tables) : std::nullopt) {}
 
-void FlightReport::write(const FlightEstimator::News& news, const FlightPicture& picture, FlightEstimator& flight,
+void FlightReport::write(const FlightEstimator::News& news, const FlightPicture& picture, const FlightEstimator& flight,
                          EstimateSink& sink) {
     if (news.air && air_) air_->write(picture.air->t_ns, *picture.air, sink);
     if (news.vertical) {
@@ -86,7 +86,7 @@ void FlightReport::write(const FlightEstimator::News& news, const FlightPicture&
                      {phase.phase, phase.began_ns == 0 ? kNaN : seconds_between(phase.began_ns, t_ns),
                       phase.liftoff_ns ? seconds_between(*phase.liftoff_ns, t_ns) : kNaN},
                      sink);
-        derived_.write(t_ns, flight.derived(t_ns), sink);
+        derived_.write(t_ns, picture.figures, sink);
     }
 }
 

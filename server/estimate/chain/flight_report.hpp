@@ -10,24 +10,26 @@
 
 namespace turnstone::estimate {
 
+/// What the table "phase" is filled from.
+struct PhaseFigures {
+    Phase phase;
+    double in_phase_s;
+    double since_liftoff_s;
+};
+
+[[nodiscard]] TableOf<AirPicture> air_table();
+[[nodiscard]] TableOf<VerticalEstimate> vertical_table();
+[[nodiscard]] TableOf<PhaseFigures> phase_table();
+
 class FlightReport {
   public:
     /// Appends its tables to `tables`.
     FlightReport(bool has_pressure, std::vector<TableDescription>& tables);
 
-    void write(const FlightEstimator::News& news, const FlightPicture& picture, FlightEstimator& flight,
+    void write(const FlightEstimator::News& news, const FlightPicture& picture, const FlightEstimator& flight,
                EstimateSink& sink);
 
   private:
-    struct PhaseFigures {
-        Phase phase;
-        double in_phase_s;
-        double since_liftoff_s;
-    };
-    [[nodiscard]] static TableOf<AirPicture> air_table();
-    [[nodiscard]] static TableOf<VerticalEstimate> vertical_table();
-    [[nodiscard]] static TableOf<PhaseFigures> phase_table();
-
     // In the order in which they are shown.
     RowWriter<VerticalEstimate> vertical_;
     RowWriter<PhaseFigures> phase_;

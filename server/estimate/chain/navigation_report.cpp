@@ -21,20 +21,11 @@ constexpr double kFlowUsable_mps = 5.0;
 
 } // namespace
 
-/// Ground − on board; 1-sigmas are the ground's.
-struct NavigationReport::Comparison {
-    double altitude_m, altitude_sigma_m;
-    double vertical_speed_mps, vertical_speed_sigma_mps;
-    double speed_mps = kNaN, speed_sigma_mps = kNaN;
-    double attitude_rad = kNaN, attitude_sigma_rad = kNaN;   ///< angle between the two attitudes
-    double long_axis_rad = kNaN, long_axis_sigma_rad = kNaN; ///< angle between the two noses
-};
-
-TableOf<NavigationReport::Row> NavigationReport::navigation_table() {
-    using S = const Row&;
+TableOf<NavigationFigures> navigation_table() {
+    using S = const NavigationFigures&;
     constexpr const char* kGroup = "Navigation";
     constexpr const char* kAttitude = "Attitude";
-    TableOf<Row> table{"navigation", "Navigation", kRowPeriod_s};
+    TableOf<NavigationFigures> table{"navigation", "Navigation", kRowPeriod_s};
     table.add(
         {"mode", "Navigation mode", "1", kGroup, 0, "", enumeration<NavigationMode>()},
         [](S r) { return static_cast<double>(r.estimate.mode); });
@@ -97,13 +88,13 @@ TableOf<NavigationReport::Row> NavigationReport::navigation_table() {
             {"roll_deg", "Roll", "deg", kAttitude, 0, "About the long axis since alignment, not wrapped"},
             [](S r) { return degrees(r.estimate.roll_rad); })
         .add(
-            {"rate_x_deg_s", "Roll rate", "deg/s", kAttitude, 0, "Bias removed"},
+            {"rate_x_degps", "Roll rate", "deg/s", kAttitude, 0, "Bias removed"},
             [](S r) { return degrees(r.estimate.rate_body_radps.x()); })
         .add(
-            {"rate_y_deg_s", "Rate about body y", "deg/s", "", 1, "Bias removed"},
+            {"rate_y_degps", "Rate about body y", "deg/s", "", 1, "Bias removed"},
             [](S r) { return degrees(r.estimate.rate_body_radps.y()); })
         .add(
-            {"rate_z_deg_s", "Rate about body z", "deg/s", "", 1, "Bias removed"},
+            {"rate_z_degps", "Rate about body z", "deg/s", "", 1, "Bias removed"},
             [](S r) { return degrees(r.estimate.rate_body_radps.z()); })
         .add(
             {"angle_of_attack_deg", "Angle of attack", "deg", kAttitude, 1,
@@ -124,13 +115,13 @@ TableOf<NavigationReport::Row> NavigationReport::navigation_table() {
             {"accel_bias_z_mps2", "Accelerometer bias, z", "m/s2", "", 3},
             [](S r) { return r.estimate.accel_bias_mps2.z(); })
         .add(
-            {"gyro_bias_x_deg_s", "Gyro bias, x", "deg/s", "", 3},
+            {"gyro_bias_x_degps", "Gyro bias, x", "deg/s", "", 3},
             [](S r) { return degrees(r.estimate.gyro_bias_radps.x()); })
         .add(
-            {"gyro_bias_y_deg_s", "Gyro bias, y", "deg/s", "", 3},
+            {"gyro_bias_y_degps", "Gyro bias, y", "deg/s", "", 3},
             [](S r) { return degrees(r.estimate.gyro_bias_radps.y()); })
         .add(
-            {"gyro_bias_z_deg_s", "Gyro bias, z", "deg/s", "", 3},
+            {"gyro_bias_z_degps", "Gyro bias, z", "deg/s", "", 3},
             [](S r) { return degrees(r.estimate.gyro_bias_radps.z()); });
     const auto known = [](S r, double value) { return r.estimate.valid ? value : kNaN; };
     table
@@ -153,7 +144,7 @@ TableOf<NavigationReport::Row> NavigationReport::navigation_table() {
     return table;
 }
 
-TableOf<LookAngles> NavigationReport::look_angles_table() {
+TableOf<LookAngles> look_angles_table() {
     using S = const LookAngles&;
     constexpr const char* kGroup = "Antenna";
     TableOf<LookAngles> table{"look_angles", "Look angles from the station", kRowPeriod_s};
@@ -183,10 +174,10 @@ TableOf<LookAngles> NavigationReport::look_angles_table() {
     return table;
 }
 
-TableOf<NavigationReport::Comparison> NavigationReport::comparison_table() {
-    using S = const Comparison&;
+TableOf<OnboardComparison> onboard_comparison_table() {
+    using S = const OnboardComparison&;
     constexpr const char* kGroup = "Ground − on board";
-    TableOf<Comparison> table{"onboard_comparison", "Ground − on board", 0.1};
+    TableOf<OnboardComparison> table{"onboard_comparison", "Ground − on board", 0.1};
     table.add({"altitude_m", "Altitude AGL", "m", kGroup, 1}, [](S c) { return c.altitude_m; })
         .sigma([](S c) { return c.altitude_sigma_m; }, 1)
         .add({"vertical_speed_mps", "Vertical speed", "m/s", kGroup}, [](S c) { return c.vertical_speed_mps; })
@@ -205,20 +196,19 @@ TableOf<NavigationReport::Comparison> NavigationReport::comparison_table() {
 NavigationReport::NavigationReport(const Site& site, bool has_onboard, std::vector<TableDescription>& tables)
     : view_(site), frame_(site.pad), navigation_(navigation_table(), tables),
       look_angles_(look_angles_table(), tables) {
-    if (has_onboard) comparison_.emplace(comparison_table(), tables);
+    if (has_onboard) comparison_.emplace(onboard_comparison_table(), tables);
 }
 
 void NavigationReport::write(std::int64_t t_ns, const Navigation& navigation, const WindProfile& wind,
                              EstimateSink& sink) {
     if (navigation.t_ns() != t_ns || seconds_between(t_row_ns_, t_ns) < kRowPeriod_s) return;
-    Row row{.estimate = navigation.estimate()};
+    NavigationFigures row{.estimate = navigation.estimate()};
     const NavigationEstimate& e = row.estimate;
     if (!e.valid) return; // the tick reports the mode
     announce(e.mode, e.t_ns, sink);
     t_row_ns_ = t_ns;
     row.geodetic = frame_.to_geodetic(e.position_enu_m);
-    Vector3d flow_mps = e.velocity_enu_mps;
-    flow_mps.head<2>() -= wind.at(e.position_enu_m.z());
+    const Vector3d flow_mps = wind.against_air_mps(e.velocity_enu_mps, e.position_enu_m.z());
     if (!wind.unknown() && flow_mps.norm() > kFlowUsable_mps) {
         const Vector3d body_mps = e.q_local_body.conjugate() * flow_mps;
         row.angle_of_attack_deg = degrees(std::atan2(body_mps.z(), body_mps.x()));
@@ -226,18 +216,20 @@ void NavigationReport::write(std::int64_t t_ns, const Navigation& navigation, co
     }
     navigation_.write(e.t_ns, row, sink);
     look_angles_.write(
-        e.t_ns, view_.look(e.position_enu_m, e.velocity_enu_mps, navigation.covariance().topLeftCorner<3, 3>()), sink);
+        e.t_ns, view_.look_angles(e.position_enu_m, e.velocity_enu_mps, navigation.covariance().topLeftCorner<3, 3>()),
+        sink);
 }
 
-void NavigationReport::compare(const OnboardSample& onboard, const VerticalEstimate& vertical,
-                               const Navigation& navigation, EstimateSink& sink) {
+void NavigationReport::onboard_comparison(const OnboardSample& onboard, const VerticalEstimate& vertical,
+                                          const Navigation& navigation, EstimateSink& sink) {
     if (!comparison_ || !vertical.valid) return;
     const double later_s = seconds_between(vertical.t_ns, onboard.t_ns);
-    Comparison row{.altitude_m = vertical.altitude_m + later_s * vertical.vertical_speed_mps - onboard.altitude_m,
-                   .altitude_sigma_m = vertical.altitude_sigma_m,
-                   .vertical_speed_mps =
-                       vertical.vertical_speed_mps + later_s * vertical.acceleration_mps2 - onboard.vertical_speed_mps,
-                   .vertical_speed_sigma_mps = vertical.vertical_speed_sigma_mps};
+    OnboardComparison row{.altitude_m =
+                              vertical.altitude_m + later_s * vertical.vertical_speed_mps - onboard.altitude_m,
+                          .altitude_sigma_m = vertical.altitude_sigma_m,
+                          .vertical_speed_mps = vertical.vertical_speed_mps + later_s * vertical.acceleration_mps2 -
+                                                onboard.vertical_speed_mps,
+                          .vertical_speed_sigma_mps = vertical.vertical_speed_sigma_mps};
     const NavigationEstimate e = navigation.estimate();
     if (e.valid) {
         row.speed_mps = e.velocity_enu_mps.norm() - onboard.speed_mps;
@@ -272,7 +264,7 @@ void NavigationReport::announce(NavigationMode mode, std::int64_t t_ns, EventSin
 void NavigationReport::tick(std::int64_t t_ns, const Navigation& navigation, EstimateSink& sink) {
     if (seconds_between(t_row_ns_, t_ns) < kWaitingRow_s) return;
     t_row_ns_ = t_ns;
-    Row row;
+    NavigationFigures row;
     if (seconds_between(navigation.t_ns(), t_ns) > kSilent_s) {
         row.estimate.mode = NavigationMode::vertical_only;
     } else {

@@ -17,6 +17,26 @@
 
 namespace turnstone::estimate {
 
+/// What the table "navigation" is filled from.
+struct NavigationFigures {
+    NavigationEstimate estimate;
+    GeodeticPosition geodetic{kNaN, kNaN, kNaN};
+    double angle_of_attack_deg = kNaN, sideslip_deg = kNaN;
+};
+
+/// Ground − on board; 1-sigmas are the ground's.
+struct OnboardComparison {
+    double altitude_m, altitude_sigma_m;
+    double vertical_speed_mps, vertical_speed_sigma_mps;
+    double speed_mps = kNaN, speed_sigma_mps = kNaN;
+    double attitude_rad = kNaN, attitude_sigma_rad = kNaN;   ///< angle between the two attitudes
+    double long_axis_rad = kNaN, long_axis_sigma_rad = kNaN; ///< angle between the two noses
+};
+
+[[nodiscard]] TableOf<NavigationFigures> navigation_table();
+[[nodiscard]] TableOf<LookAngles> look_angles_table();
+[[nodiscard]] TableOf<OnboardComparison> onboard_comparison_table();
+
 class NavigationReport {
   public:
     /// `site` must outlive it. Appends its tables to `tables`.
@@ -26,26 +46,17 @@ class NavigationReport {
     void write(std::int64_t t_ns, const Navigation& navigation, const WindProfile& wind, EstimateSink& sink);
     void tick(std::int64_t t_ns, const Navigation& navigation, EstimateSink& sink);
     /// `vertical` as stated: with the lapse's uncertainty.
-    void compare(const OnboardSample& onboard, const VerticalEstimate& vertical, const Navigation& navigation,
-                 EstimateSink& sink);
+    void onboard_comparison(const OnboardSample& onboard, const VerticalEstimate& vertical,
+                            const Navigation& navigation, EstimateSink& sink);
 
   private:
-    struct Row {
-        NavigationEstimate estimate;
-        GeodeticPosition geodetic{kNaN, kNaN, kNaN};
-        double angle_of_attack_deg = kNaN, sideslip_deg = kNaN;
-    };
-    struct Comparison;
-    [[nodiscard]] static TableOf<Row> navigation_table();
-    [[nodiscard]] static TableOf<LookAngles> look_angles_table();
-    [[nodiscard]] static TableOf<Comparison> comparison_table();
     void announce(NavigationMode mode, std::int64_t t_ns, EventSink& events);
 
     StationView view_;
     LocalFrame frame_;
-    RowWriter<Row> navigation_;
+    RowWriter<NavigationFigures> navigation_;
     RowWriter<LookAngles> look_angles_;
-    std::optional<RowWriter<Comparison>> comparison_;
+    std::optional<RowWriter<OnboardComparison>> comparison_;
     std::int64_t t_row_ns_ = 0;
     std::optional<NavigationMode> announced_;
 };

@@ -8,6 +8,7 @@
 
 #include "server/estimate/air/air_data.hpp"
 #include "server/estimate/air/wind_profile.hpp"
+#include "server/estimate/chain/derived.hpp"
 #include "server/estimate/measurements.hpp"
 #include "server/estimate/phases/phase.hpp"
 #include "server/estimate/vertical/vertical_filter.hpp"
@@ -53,8 +54,9 @@ struct FlightPicture {
     VerticalEstimate vertical; ///< as the filter knows it
     NavigationPicture navigation;
     AirSpeed air_speed;
+    DerivedFigures figures;                    ///< as of the newest row of the phase
     const DayAtmosphere* atmosphere = nullptr; ///< of the pad; null without a rocket
-    WindProfile* wind = nullptr;               ///< shared: predictions add the drift they see under a parachute
+    const WindProfile* wind = nullptr;         ///< null without a rocket
 };
 
 } // namespace turnstone::estimate

@@ -1,10 +1,10 @@
 #include "server/estimate/chain/prediction_report.hpp"
 
+#include <cctype>
 #include <cmath>
 #include <string>
 
 #include "server/estimate/math/angles.hpp"
-#include "server/estimate/prediction/landing_area.hpp"
 
 namespace turnstone::estimate {
 
@@ -16,25 +16,17 @@ constexpr double kRaise = 0.05, kClear = 0.02; // of all flights, outside the bo
 constexpr double kEllipseProbability = 0.95;
 constexpr double kWindHeights_m[] = {0.0, 300.0, 1000.0};
 
-/// A landing case as it is shown.
-struct CaseFigures {
-    LandingCase landing;
-    GeodeticPosition place;
-    Ellipse ellipse;
-};
+std::string capital(std::string_view words) {
+    std::string out(words);
+    out.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(out.front())));
+    return out;
+}
 
 } // namespace
 
-struct PredictionReport::Row {
-    const Prediction& prediction;
-    const PredictionRounds& rounds;
-    const WindProfile& wind;
-    std::array<std::optional<CaseFigures>, 3> cases; ///< as Prediction::landing
-};
-
-TableOf<PredictionReport::Row> PredictionReport::ascent_table() {
-    using S = const Row&;
-    TableOf<Row> table{"ascent", "Predicted apogee", kRoundPeriod_s};
+TableOf<PredictionFigures> ascent_table() {
+    using S = const PredictionFigures&;
+    TableOf<PredictionFigures> table{"ascent", "Predicted apogee", kRoundPeriod_s};
     table.add({"apogee_m", "Predicted apogee AGL", "m", kGroup, 0, "Mean"}, [](S r) { return r.prediction.apogee_m; })
         .interval("apogee_low_m", "apogee_high_m")
         .sigma([](S r) { return r.prediction.apogee_sigma_m; }, 1)
@@ -50,32 +42,25 @@ TableOf<PredictionReport::Row> PredictionReport::ascent_table() {
         .add({"apogee_in_high_s", "Time to apogee, high", "s", "", 1, "5 % of predicted flights are later"},
              [](S r) { return r.prediction.apogee_in_high_s; })
         .add({"thrust_factor", "Thrust factor", "1", "", 3, "Against the vehicle file's table"},
-             [](S r) { return r.rounds.fit().thrust().value; })
-        .sigma([](S r) { return r.rounds.fit().thrust().sigma; }, 3)
+             [](S r) { return r.thrust.value; })
+        .sigma([](S r) { return r.thrust.sigma; }, 3)
         .add({"drag_factor", "Drag factor", "1", "", 3,
               "Drag per mass against the vehicle file's, from this flight's coast"},
-             [](S r) { return r.rounds.fit().drag().value; })
-        .sigma([](S r) { return r.rounds.fit().drag().sigma; }, 3);
+             [](S r) { return r.drag.value; })
+        .sigma([](S r) { return r.drag.sigma; }, 3);
     return table;
 }
 
-TableOf<PredictionReport::Row> PredictionReport::landing_table() {
-    using S = const Row&;
-    TableOf<Row> table{"landing", "Predicted landing", kRoundPeriod_s};
-    struct Case {
-        const char* prefix;
-        const char* title;
-        const char* group;
-    };
-    constexpr Case kCases[] = {
-        {"nominal", "Nominal", kGroup}, {"drogue_fails", "Drogue fails", ""}, {"no_parachute", "No parachute", ""}};
-    for (std::size_t k = 0; k < std::size(kCases); ++k) {
-        const Case& one = kCases[k];
+TableOf<PredictionFigures> landing_table() {
+    using S = const PredictionFigures&;
+    TableOf<PredictionFigures> table{"landing", "Predicted landing", kRoundPeriod_s};
+    for (const LandingCaseWords& one : kLandingCases) {
+        const LandingCaseKind kind = one.value;
         const auto add = [&](const char* name, const char* title, const char* unit, bool shown, int decimals,
                              const char* description, double (*value)(const CaseFigures&)) {
-            table.add({std::string(one.prefix) + name, std::string(one.title) + ": " + title, unit,
-                       shown ? one.group : "", decimals, description},
-                      [k, value](S r) { return r.cases[k] ? value(*r.cases[k]) : kNaN; });
+            table.add({std::string(one.stem) + name, capital(one.word) + ": " + title, unit,
+                       shown && kind == LandingCaseKind::nominal ? kGroup : "", decimals, description},
+                      [kind, value](S r) { return r.cases[kind] ? value(*r.cases[kind]) : kNaN; });
         };
         using C = const CaseFigures&;
         add(
@@ -108,8 +93,8 @@ TableOf<PredictionReport::Row> PredictionReport::landing_table() {
         table
             .add({which + "_parachute_factor", "Drag area factor, " + which + " parachute", "1", "", 3,
                   "Against the vehicle file's"},
-                 [k](S r) { return r.rounds.fit().parachute(k).value; })
-            .sigma([k](S r) { return r.rounds.fit().parachute(k).sigma; }, 3);
+                 [k](S r) { return r.parachutes[k].value; })
+            .sigma([k](S r) { return r.parachutes[k].sigma; }, 3);
     }
     for (const double height_m : kWindHeights_m) {
         const std::string height = std::to_string(static_cast<int>(height_m));
@@ -131,7 +116,7 @@ TableOf<PredictionReport::Row> PredictionReport::landing_table() {
               0,
               "Ground the landing prediction assumes",
               {{0, "flat"}, {1, "height grid"}}},
-             [](S r) { return r.rounds.flat_ground() ? 0.0 : 1.0; })
+             [](S r) { return r.flat_ground ? 0.0 : 1.0; })
         .add({"flights", "Flights", "1", "", 0, "In each case"},
              [](S) { return static_cast<double>(Predictor::kFlights); })
         .add({"seed", "Seed", "1", "", 0, "Of the random numbers"},
@@ -144,12 +129,19 @@ PredictionReport::PredictionReport(const Site& site, std::vector<TableDescriptio
 
 void PredictionReport::write(const Prediction& prediction, const PredictionRounds& rounds, const WindProfile& wind,
                              EstimateSink& sink) {
-    Row row{prediction, rounds, wind, {}};
-    for (std::size_t k = 0; k < row.cases.size(); ++k) {
-        const auto& landing = prediction.landing[k];
+    const FlightFit& fit = rounds.fit();
+    PredictionFigures row{.prediction = prediction,
+                          .thrust = fit.thrust(),
+                          .drag = fit.drag(),
+                          .parachutes = {fit.parachute(0), fit.parachute(1)},
+                          .wind = wind,
+                          .flat_ground = rounds.flat_ground(),
+                          .cases = {}};
+    for (const LandingCaseWords& one : kLandingCases) {
+        const auto& landing = prediction.landing[one.value];
         if (!landing) continue;
-        row.cases[k] = CaseFigures{*landing, frame_.to_geodetic({landing->mean_m.x(), landing->mean_m.y(), 0}),
-                                   ellipse(landing->covariance_m2, kEllipseProbability)};
+        row.cases[one.value] = CaseFigures{*landing, frame_.to_geodetic({landing->mean_m.x(), landing->mean_m.y(), 0}),
+                                           ellipse(landing->covariance_m2, kEllipseProbability)};
     }
     if (prediction.has_apogee) ascent_.write(prediction.t_ns, row, sink);
     if (prediction.has_landing) {
@@ -167,7 +159,7 @@ void PredictionReport::announce_ground(const Prediction& prediction, bool flat, 
 }
 
 void PredictionReport::watch_boundary(const Prediction& prediction, EventSink& events) {
-    const auto& nominal = prediction.landing[0];
+    const auto& nominal = prediction.landing[LandingCaseKind::nominal];
     if (!nominal || !std::isfinite(nominal->outside)) return;
     const bool clears = outside_announced_ && nominal->outside < kClear;
     if (!clears && (outside_announced_ || nominal->outside <= kRaise)) return;

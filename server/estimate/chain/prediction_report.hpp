@@ -1,14 +1,38 @@
 #pragma once
 /// The tables "ascent" and "landing", and the advisory when predicted landings reach over the site's boundary.
+#include <array>
+#include <optional>
 #include <vector>
 
 #include "server/estimate/air/wind_profile.hpp"
 #include "server/estimate/chain/prediction_rounds.hpp"
+#include "server/estimate/prediction/flight_fit.hpp"
+#include "server/estimate/prediction/landing_area.hpp"
 #include "server/estimate/prediction/predictor.hpp"
 #include "server/estimate/table.hpp"
 #include "shared/geodesy.hpp"
 
 namespace turnstone::estimate {
+
+/// A landing case as it is shown.
+struct CaseFigures {
+    LandingCase landing;
+    GeodeticPosition place;
+    Ellipse ellipse; ///< of 95 %
+};
+
+/// What both tables are filled from.
+struct PredictionFigures {
+    const Prediction& prediction;
+    Factor thrust, drag;
+    std::array<Factor, 2> parachutes;
+    const WindProfile& wind;
+    bool flat_ground;
+    ByLandingCase<std::optional<CaseFigures>> cases; ///< as Prediction::landing
+};
+
+[[nodiscard]] TableOf<PredictionFigures> ascent_table();
+[[nodiscard]] TableOf<PredictionFigures> landing_table();
 
 class PredictionReport {
   public:
@@ -19,14 +43,11 @@ class PredictionReport {
                EstimateSink& sink);
 
   private:
-    struct Row;
-    [[nodiscard]] static TableOf<Row> ascent_table();
-    [[nodiscard]] static TableOf<Row> landing_table();
     void announce_ground(const Prediction& prediction, bool flat, bool wind_unknown, EventSink& events);
     void watch_boundary(const Prediction& prediction, EventSink& events);
 
     LocalFrame frame_;
-    RowWriter<Row> ascent_, landing_;
+    RowWriter<PredictionFigures> ascent_, landing_;
     bool ground_announced_ = false;
     bool outside_announced_ = false;
 };

@@ -40,9 +40,9 @@ std::optional<Prediction> PredictionRounds::imu(const ImuSample& sample, const F
 }
 
 std::optional<Prediction> PredictionRounds::tick(std::int64_t t_ns, const FlightPicture& picture,
-                                                 const Navigation* navigation) {
+                                                 const Navigation* navigation, WindProfile& wind) {
     follow_phase(t_ns, picture.phase.phase);
-    learn_descent(t_ns, picture, navigation);
+    learn_descent(t_ns, picture, navigation, wind);
     std::optional<Prediction> ended;
     if (!imu_since_tick_) ended = predictor_.advance(kBlocksPerTick);
     imu_since_tick_ = false;
@@ -52,7 +52,7 @@ std::optional<Prediction> PredictionRounds::tick(std::int64_t t_ns, const Flight
     // The pad reference is learnt in the first seconds; before the first pressure the day's air is the site file's.
     if (const auto from = start(t_ns, picture, navigation)) {
         t_round_ns_ = t_ns;
-        predictor_.start(*from, fit_, *picture.wind, *picture.atmosphere);
+        predictor_.start(*from, fit_, wind, *picture.atmosphere);
     }
     return ended;
 }
@@ -72,9 +72,7 @@ void PredictionRounds::learn_ascent(const ImuSample& sample, const FlightPicture
     double sigma_mps = picture.vertical.vertical_speed_sigma_mps;
     double bias_mps2 = 0;
     if (const NavigationPicture& navigation = picture.navigation; navigation.moving) {
-        Vector3d flow_mps = navigation.velocity_enu_mps;
-        flow_mps.head<2>() -= picture.wind->at(navigation.position_enu_m.z());
-        speed_mps = flow_mps.norm();
+        speed_mps = picture.wind->against_air_mps(navigation.velocity_enu_mps, navigation.position_enu_m.z()).norm();
         sigma_mps = navigation.vertical_speed_sigma_mps;
         bias_mps2 = navigation.axial_bias_mps2;
     }
@@ -90,7 +88,8 @@ void PredictionRounds::learn_ascent(const ImuSample& sample, const FlightPicture
     }
 }
 
-void PredictionRounds::learn_descent(std::int64_t t_ns, const FlightPicture& picture, const Navigation* navigation) {
+void PredictionRounds::learn_descent(std::int64_t t_ns, const FlightPicture& picture, const Navigation* navigation,
+                                     WindProfile& wind) {
     const bool hangs = phase_ == Phase::under_drogue || phase_ == Phase::under_main;
     if (!hangs || seconds_between(t_phase_ns_, t_ns) < kSettle_s || !picture.air) return;
     const VerticalEstimate& v = picture.vertical;
@@ -103,7 +102,7 @@ void PredictionRounds::learn_descent(std::int64_t t_ns, const FlightPicture& pic
     if (e.mode != NavigationMode::gnss_aided) return;
     const Vector2d drift_mps = e.velocity_enu_mps.head<2>();
     const double behind_m = e.velocity_enu_mps.z() * e.velocity_enu_mps.z() / gravity_mps2_;
-    picture.wind->measure(
+    wind.measure(
         e.position_enu_m.z() + behind_m, drift_mps,
         std::hypot(kGustFloor_mps + kGustOfWind * drift_mps.norm(), e.velocity_sigma_mps.head<2>().maxCoeff()));
 }

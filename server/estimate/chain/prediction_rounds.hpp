@@ -20,10 +20,10 @@ class PredictionRounds {
     /// `rocket` and `site` must outlive it.
     PredictionRounds(const RocketModel& rocket, const Site& site);
 
-    /// Each returns a prediction when it ends a round. `navigation` may be null.
+    /// Each returns a prediction when it ends a round. `navigation` may be null; the drift seen is added to `wind`.
     [[nodiscard]] std::optional<Prediction> imu(const ImuSample& sample, const FlightPicture& picture);
     [[nodiscard]] std::optional<Prediction> tick(std::int64_t t_ns, const FlightPicture& picture,
-                                                 const Navigation* navigation);
+                                                 const Navigation* navigation, WindProfile& wind);
 
     /// Between starts of rounds in flight; on the rail, where nothing changes, twenty times as long.
     void set_period(double period_s) noexcept { period_s_ = period_s; }
@@ -33,7 +33,8 @@ class PredictionRounds {
   private:
     void follow_phase(std::int64_t t_ns, Phase phase);
     void learn_ascent(const ImuSample& sample, const FlightPicture& picture);
-    void learn_descent(std::int64_t t_ns, const FlightPicture& picture, const Navigation* navigation);
+    void learn_descent(std::int64_t t_ns, const FlightPicture& picture, const Navigation* navigation,
+                       WindProfile& wind);
     [[nodiscard]] std::optional<PredictionStart> start(std::int64_t t_ns, const FlightPicture& picture,
                                                        const Navigation* navigation) const;
     [[nodiscard]] PredictionStart start_from_vertical(const VerticalEstimate& vertical) const;

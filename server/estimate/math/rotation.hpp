@@ -49,9 +49,4 @@ namespace turnstone::estimate {
     return Eigen::Quaterniond(one_and_cosine, axis.x(), axis.y(), axis.z()).normalized();
 }
 
-/// The shortest rotation that takes body x to the direction `nose_local`.
-[[nodiscard]] inline Eigen::Quaterniond quaternion_nose_to(const Eigen::Vector3d& nose_local) {
-    return shortest_rotation(Eigen::Vector3d::UnitX(), nose_local);
-}
-
 } // namespace turnstone::estimate

@@ -99,10 +99,10 @@ void NavigationBranch::shift_past(const EskfNominal& before) {
     }
 }
 
-NavigationBranch::Sixfold NavigationBranch::sixfold(const EnuFix& fix) const {
+NavigationBranch::FixObservation NavigationBranch::observe(const EnuFix& fix) const {
     const Past then = past(fix.t_valid_ns);
     const double delay_s = std::clamp(seconds_between(fix.t_valid_ns, past_.back().t_ns), -kAheadMost_s, 1.0);
-    Sixfold out;
+    FixObservation out;
     out.observation.setZero();
     out.observation.leftCols<6>().setIdentity();
     out.observation.block<3, 3>(0, Eskf::kVelocity) = -delay_s * Matrix3d::Identity();
@@ -126,21 +126,21 @@ NavigationBranch::Sixfold NavigationBranch::sixfold(const EnuFix& fix) const {
 }
 
 NavigationBranch::Fit NavigationBranch::fit(const EnuFix& fix) const {
-    const Sixfold m = sixfold(fix);
+    const FixObservation m = observe(fix);
     const Eigen::LDLT<Eigen::Matrix<double, 6, 6>> factor(filter_.innovation_covariance<6>(m.observation, m.noise));
     const double nis = m.innovation.dot(factor.solve(m.innovation));
     return {nis, -0.5 * (nis + factor.vectorD().array().max(1e-300).log().sum())};
 }
 
 void NavigationBranch::correct(const EnuFix& fix) {
-    const Sixfold m = sixfold(fix);
+    const FixObservation m = observe(fix);
     const EskfNominal before = filter_.nominal();
     filter_.correct<6>(m.innovation, m.observation, m.noise);
     shift_past(before);
 }
 
 void NavigationBranch::give_way(const EnuFix& fix) {
-    const Sixfold m = sixfold(fix);
+    const FixObservation m = observe(fix);
     filter_.inflate(Eskf::kPosition, m.innovation.head<3>().norm());
     filter_.inflate(Eskf::kVelocity, m.innovation.tail<3>().norm());
     filter_.inflate(Eskf::kAttitude, 0.2);

@@ -55,13 +55,14 @@ class NavigationBranch {
         std::int64_t t_ns;
         Eigen::Vector3d position_enu_m, velocity_enu_mps;
     };
-    struct Sixfold {
+    /// Position and velocity of a fix against this branch.
+    struct FixObservation {
         Eigen::Matrix<double, 6, 1> innovation;
         Eskf::Observation<6> observation;
         Eigen::Matrix<double, 6, 6> noise;
     };
     [[nodiscard]] Past past(std::int64_t t_ns) const;
-    [[nodiscard]] Sixfold sixfold(const EnuFix& fix) const;
+    [[nodiscard]] FixObservation observe(const EnuFix& fix) const;
     /// Keeps the past consistent with a correction just made.
     void shift_past(const EskfNominal& before);
 

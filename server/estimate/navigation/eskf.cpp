@@ -72,7 +72,7 @@ void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_ra
     const Covariance f = transition(nominal_, accel_body_mps2, rate_body_radps, dt_s);
     nominal_ = propagate(nominal_, accel_body_mps2, rate_body_radps, dt_s, gravity_mps2_, coning, sculling);
 
-    carry(f);
+    propagate_covariance(f);
     // White noise of the sample enters velocity rotated, and rotation leaves isotropic noise as it is.
     const auto square = [](double x) { return x * x; };
     const double velocity_variance = square(noise_.accel_density_mps2_rthz * accel_inflation) * dt_s;
@@ -93,7 +93,7 @@ void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_ra
 
 /// F P F' without the zeros and ones of F: what is left of transition() is three rows for the velocity's change, of
 /// which the position takes half a step's worth, and two blocks for the attitude.
-void Eskf::carry(const Covariance& f) {
+void Eskf::propagate_covariance(const Covariance& f) {
     const double dt_s = f(kPosition, kVelocity);
     const Eigen::Matrix<double, 3, 9> change = f.block<3, 9>(kVelocity, kAttitude);
     const Matrix3d turn = f.block<3, 3>(kAttitude, kAttitude);

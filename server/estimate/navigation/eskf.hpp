@@ -77,11 +77,6 @@ class Eskf {
     [[nodiscard]] const EskfNominal& nominal() const noexcept { return nominal_; }
     [[nodiscard]] const Covariance& covariance() const noexcept { return covariance_; }
     [[nodiscard]] double sigma(int index) const { return std::sqrt(std::max(0.0, covariance_(index, index))); }
-    /// Moves the nominal state without touching the covariance: the part of a correction that lies beyond its tangent.
-    void displace(const Eigen::Vector3d& position_m, const Eigen::Vector3d& velocity_mps) {
-        nominal_.position_enu_m += position_m;
-        nominal_.velocity_enu_mps += velocity_mps;
-    }
     /// Adds to the diagonal, for what the model cannot know, such as a parachute's jerk.
     void inflate(Part part, double sigma_added);
 
@@ -100,7 +95,7 @@ class Eskf {
   private:
     using Rows = Eigen::Matrix<double, 3, kSize>;
     using Columns = Eigen::Matrix<double, kSize, 3>;
-    void carry(const Covariance& f);
+    void propagate_covariance(const Covariance& f);
     void inject(const ErrorVector& error);
 
     EskfNoise noise_;

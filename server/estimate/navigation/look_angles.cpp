@@ -34,8 +34,8 @@ StationView::StationView(const Site& site) : site_(&site) {
         station_from_pad_.col(axis) = (through(Vector3d::Unit(axis) * kArm_m) - pad_in_station_m_) / kArm_m;
 }
 
-LookAngles StationView::look(const Vector3d& position_enu_m, const Vector3d& velocity_enu_mps,
-                             const Matrix3d& position_covariance_m2) const {
+LookAngles StationView::look_angles(const Vector3d& position_enu_m, const Vector3d& velocity_enu_mps,
+                                    const Matrix3d& position_covariance_m2) const {
     LookAngles out{};
     const Vector3d line = pad_in_station_m_ + station_from_pad_ * position_enu_m;
     const Vector3d velocity = station_from_pad_ * velocity_enu_mps;

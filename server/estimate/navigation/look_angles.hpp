@@ -30,8 +30,8 @@ class StationView {
     /// `site` must outlive the view.
     explicit StationView(const Site& site);
     /// `position_enu_m` and `velocity_enu_mps` at the pad; covariance of the position, ENU. NaN in gives NaN out.
-    [[nodiscard]] LookAngles look(const Eigen::Vector3d& position_enu_m, const Eigen::Vector3d& velocity_enu_mps,
-                                  const Eigen::Matrix3d& position_covariance_m2) const;
+    [[nodiscard]] LookAngles look_angles(const Eigen::Vector3d& position_enu_m, const Eigen::Vector3d& velocity_enu_mps,
+                                         const Eigen::Matrix3d& position_covariance_m2) const;
 
   private:
     const Site* site_;

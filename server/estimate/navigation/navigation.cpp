@@ -63,7 +63,7 @@ void Navigation::start(std::int64_t t_ns) {
                           sensors_.accel_bias_walk_mps2_rts, sensors_.gyro_bias_walk_radps_rts};
     active_ = hypotheses_.size();
     for (std::size_t k = 0; k < active_; ++k) branches_[k].start(hypotheses_[k], noise, t_ns);
-    weigh();
+    rank_branches();
     left_rest_ = false;
     fixes_since_rest_ = 0;
     roll_rad_ = 0;
@@ -83,7 +83,7 @@ Navigation::Fractions Navigation::fractions() const {
     return out;
 }
 
-void Navigation::weigh() {
+void Navigation::rank_branches() {
     std::size_t first = 0;
     for (std::size_t k = 1; k < active_; ++k)
         if (branches_[k].log_weight > branches_[first].log_weight) first = k;
@@ -191,7 +191,7 @@ void Navigation::fix(const FixSample& sample) {
             branches_[k].correct(fix);
         }
         ++fixes_since_rest_;
-        weigh();
+        rank_branches();
         fix_used_ = true;
         last_fix_used_ns_ = sample.t_ns;
         fix_rejected_since_ns_ = 0;
@@ -219,7 +219,7 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
             branches_[k].log_weight += branches_[k].fit_height(t_ns, above_pad_m, sigma_m).log_likelihood;
             branches_[k].correct_height(t_ns, above_pad_m, sigma_m);
         }
-        weigh();
+        rank_branches();
         height_rejected_since_ns_ = 0;
         return;
     }

@@ -101,7 +101,7 @@ class Navigation {
     void step(const ImuSample& sample, double gap_s);
     void follow_scatter(const ImuSample& sample);
     /// Brings the likeliest to the front and drops those that fell behind.
-    void weigh();
+    void rank_branches();
     using Fractions = std::array<double, PadAlignment::kHypotheses>;
     [[nodiscard]] Fractions fractions() const; ///< of the weight of all, by branch
     [[nodiscard]] const NavigationBranch& best() const { return branches_.front(); }

@@ -30,8 +30,8 @@ constexpr double kStepFraction = 0.55; // sigma of a hypothesis in steps between
 constexpr double kNotOnRail = 25.0;    // squared bias in sigmas that only a different pose explains
 constexpr double kNearPad_m = 50.0;
 constexpr double kSway_mps2 = 0.01;
-constexpr double kFieldLevelMin =
-    0.1; // a field that dips more steeply, or none (a dead sensor), has no heading to give
+// A field that dips more steeply, or none (a dead sensor), has no heading to give.
+constexpr double kFieldLevelMin = 0.1;
 constexpr double kMagHeadingSigma_rad = radians(6); // iron in the vehicle, uncalibrated
 
 } // namespace

@@ -14,15 +14,22 @@ namespace {
 constexpr double kApogeeSigma_s = 0.04;
 constexpr double kHangsAfterCoast_s = 3.0;
 
+/// It has not been seen to end.
+bool thrust_seems_on(const Sight& sight) {
+    return sight.phase == Phase::under_thrust;
+}
+
 } // namespace
 
-MaybeFound ApogeeWatch::speed(const FlightEvidence& evidence, std::int64_t began_ns, bool powered) {
+MaybeFound ApogeeWatch::speed(const Sight& sight) {
+    const FlightEvidence& evidence = sight.evidence;
+    const bool powered = thrust_seems_on(sight);
     const auto& speeds = evidence.speeds();
     const SpeedPoint& now = speeds.back();
     // Speed carried through many gaps may be more uncertain than it ever gets large: then five metres a second must do.
     falling_ = now.speed_mps < -std::max(0.8, std::min(0.7 * now.sigma_mps, 5.0)) ? falling_ + 1 : 0;
     if (falling_ < 3 || (powered && now.speed_mps > -5.0)) return std::nullopt;
-    if (seconds_between(began_ns, now.t_ns) < 0.3) return std::nullopt;
+    if (seconds_between(sight.began_ns, now.t_ns) < 0.3) return std::nullopt;
     // The last change of sign; near free fall speed is linear in time.
     std::size_t i = speeds.size() - 1;
     while (i > 0 && speeds[i].speed_mps < 0.0) --i;
@@ -30,8 +37,7 @@ MaybeFound ApogeeWatch::speed(const FlightEvidence& evidence, std::int64_t began
     const SpeedPoint& below = speeds[std::min(i + 1, speeds.size() - 1)];
     const double fraction = above.speed_mps > 0.0 ? above.speed_mps / (above.speed_mps - below.speed_mps) : 0.0;
     const double gap_s = seconds_between(above.t_ns, below.t_ns);
-    Found found{EventId::apogee,
-                {above.t_ns + seconds_to_ns(fraction * gap_s),
+    Found found{{above.t_ns + seconds_to_ns(fraction * gap_s),
                  std::hypot(now.sigma_mps / evidence.settings().gravity_mps2, std::max(kApogeeSigma_s, gap_s / 4.0))}};
     if (powered) {
         std::size_t fastest = 0;
@@ -42,7 +48,8 @@ MaybeFound ApogeeWatch::speed(const FlightEvidence& evidence, std::int64_t began
     return found;
 }
 
-MaybeFound ApogeeWatch::height(const FlightEvidence& evidence, std::int64_t began_ns, bool powered) {
+MaybeFound ApogeeWatch::height(const Sight& sight) {
+    const FlightEvidence& evidence = sight.evidence;
     const HeightPoint& newest = evidence.heights().back();
     const auto mean_m = evidence.mean_height_m(newest.t_ns - seconds_to_ns(0.1), newest.t_ns);
     if (!mean_m) return std::nullopt;
@@ -53,21 +60,22 @@ MaybeFound ApogeeWatch::height(const FlightEvidence& evidence, std::int64_t bega
     below_highest_ = *mean_m < highest_m_ - std::max(25.0, 8.0 * newest.sigma_m) ? below_highest_ + 1 : 0;
     if (below_highest_ < 15 || seconds_between(highest_ns_, newest.t_ns) < 1.5) return std::nullopt;
     below_highest_ = 0;
-    Found found{EventId::apogee, {highest_ns_, 0.5}};
-    if (powered) found.burnout = TimeEstimate{began_ns, 2.0};
+    Found found{{highest_ns_, 0.5}};
+    if (thrust_seems_on(sight)) found.burnout = TimeEstimate{sight.began_ns, 2.0};
     return found;
 }
 
-MaybeFound ApogeeWatch::weight(const FlightEvidence& evidence, std::int64_t began_ns) const {
+MaybeFound ApogeeWatch::weight(const Sight& sight) {
+    const FlightEvidence& evidence = sight.evidence;
     const auto& shocks = evidence.shocks();
-    if (!evidence.barometer_gone() || seconds_between(began_ns, evidence.now_ns()) < kHangsAfterCoast_s)
+    if (!evidence.barometer_gone() || seconds_between(sight.began_ns, evidence.now_ns()) < kHangsAfterCoast_s)
         return std::nullopt;
     if (evidence.speeds().empty() || evidence.speeds().back().sigma_mps < 10.0 || !evidence.hangs())
         return std::nullopt;
-    const std::size_t first = shocks.since(began_ns + seconds_to_ns(1.0));
+    const std::size_t first = shocks.since(sight.began_ns + seconds_to_ns(1.0));
     const std::int64_t opened_ns =
         first < shocks.size() ? shocks[first].t_ns : evidence.now_ns() - seconds_to_ns(kHangsAfterCoast_s);
-    return Found{EventId::apogee, {opened_ns - seconds_to_ns(1.0), 1.0}};
+    return Found{{opened_ns - seconds_to_ns(1.0), 1.0}};
 }
 
 double ApogeeWatch::ceiling_m(const FlightEvidence& evidence) const {

@@ -10,16 +10,18 @@ namespace turnstone::estimate {
 
 class ApogeeWatch {
   public:
-    /// After each vertical speed. `began_ns`: of the phase; `powered`: thrust has not been seen to end.
-    [[nodiscard]] MaybeFound speed(const FlightEvidence& evidence, std::int64_t began_ns, bool powered);
+    /// After each vertical speed.
+    [[nodiscard]] MaybeFound speed(const Sight& sight);
     /// After each height.
-    [[nodiscard]] MaybeFound height(const FlightEvidence& evidence, std::int64_t began_ns, bool powered);
+    [[nodiscard]] MaybeFound height(const Sight& sight);
     /// After each force, coasting.
-    [[nodiscard]] MaybeFound weight(const FlightEvidence& evidence, std::int64_t began_ns) const;
+    [[nodiscard]] MaybeFound weight(const Sight& sight);
 
-    /// A phase begins, by another watch.
-    void begin_phase() noexcept { falling_ = 0; }
-    void begin_coast() noexcept { highest_m_ = kNoHeight_m; }
+    /// A phase begins.
+    void begin(EventId found) noexcept {
+        falling_ = 0;
+        if (found == EventId::burnout) highest_m_ = kNoHeight_m;
+    }
     /// The height the flight stayed below, once it descends.
     [[nodiscard]] double ceiling_m(const FlightEvidence& evidence) const;
 

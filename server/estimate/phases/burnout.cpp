@@ -120,21 +120,33 @@ TimeEstimate climb_end(const FlightEvidence& evidence, std::int64_t liftoff_ns, 
 
 } // namespace
 
-MaybeFound BurnoutWatch::force(const Force& force, const FlightEvidence& evidence, std::int64_t liftoff_ns) {
+MaybeFound BurnoutWatch::force(const Sight& sight) {
+    return see(sight.evidence.forces().back(), sight);
+}
+
+MaybeFound BurnoutWatch::past_forces(const Sight& sight) {
+    const auto& forces = sight.evidence.forces();
+    for (std::size_t i = forces.since(sight.began_ns); i < forces.size(); ++i)
+        if (auto found = see(forces[i], sight)) return found;
+    return std::nullopt;
+}
+
+MaybeFound BurnoutWatch::see(const Force& force, const Sight& sight) {
     if (force.axial_mps2 >= kCoastForce_mps2) {
         *this = BurnoutWatch();
         return std::nullopt;
     }
     if (coast_began_ns_ == 0) coast_began_ns_ = force.t_ns;
     if (++coast_samples_ < 6 || seconds_between(coast_began_ns_, force.t_ns) < 0.15) return std::nullopt;
-    return Found{EventId::burnout, thrust_end(evidence, coast_began_ns_, liftoff_ns)};
+    return Found{thrust_end(sight.evidence, coast_began_ns_, sight.began_ns)};
 }
 
-MaybeFound BurnoutWatch::height(const FlightEvidence& evidence, std::int64_t liftoff_ns) {
+MaybeFound BurnoutWatch::height(const Sight& sight) {
+    const FlightEvidence& evidence = sight.evidence;
     const auto& speeds = evidence.speeds();
     if (evidence.inertial_alive() || speeds.size() < 4) return std::nullopt;
     const std::size_t first = speeds.since(speeds.back().t_ns - seconds_to_ns(0.4));
-    if (speeds.size() - first < 4 || seconds_between(liftoff_ns, evidence.now_ns()) < 0.5) return std::nullopt;
+    if (speeds.size() - first < 4 || seconds_between(sight.began_ns, evidence.now_ns()) < 0.5) return std::nullopt;
     // Braking throughout four tenths of a second; after that, single estimates among lost packets do not undo it.
     double sum = 0.0;
     bool brakes = true;
@@ -150,7 +162,7 @@ MaybeFound BurnoutWatch::height(const FlightEvidence& evidence, std::int64_t lif
     // With this much of the coast the bend is well seen.
     if (coast_began_ns_ == 0) coast_began_ns_ = speeds[first].t_ns;
     if (seconds_between(coast_began_ns_, evidence.now_ns()) < kCoastSeen_s) return std::nullopt;
-    return Found{EventId::burnout, climb_end(evidence, liftoff_ns, coast_began_ns_)};
+    return Found{climb_end(evidence, sight.began_ns, coast_began_ns_)};
 }
 
 } // namespace turnstone::estimate

@@ -11,12 +11,21 @@ class BurnoutWatch {
   public:
     static constexpr double kCoastForce_mps2 = 1.5;
 
-    /// After each force; also for past forces, when a climb was recognised late. `liftoff_ns`: when thrust began.
-    [[nodiscard]] MaybeFound force(const Force& force, const FlightEvidence& evidence, std::int64_t liftoff_ns);
+    // Under thrust.
+    //
+    /// After each force.
+    [[nodiscard]] MaybeFound force(const Sight& sight);
+    /// Once, when a climb was recognised late: thrust may have ended before.
+    [[nodiscard]] MaybeFound past_forces(const Sight& sight);
     /// After each height.
-    [[nodiscard]] MaybeFound height(const FlightEvidence& evidence, std::int64_t liftoff_ns);
+    [[nodiscard]] MaybeFound height(const Sight& sight);
+
+    /// A phase begins.
+    void begin(EventId) noexcept { *this = BurnoutWatch(); }
 
   private:
+    [[nodiscard]] MaybeFound see(const Force& force, const Sight& sight);
+
     std::int64_t coast_began_ns_ = 0; ///< candidate; 0: none
     int coast_samples_ = 0;
 };

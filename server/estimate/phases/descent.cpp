@@ -68,15 +68,16 @@ TimeEstimate main_onset(const FlightEvidence& evidence, std::int64_t began_ns) {
     return when;
 }
 
-} // namespace
-
-MaybeFound DescentWatch::first(const FlightEvidence& evidence, std::int64_t apogee_ns) const {
-    const EventId which = evidence.settings().parachutes == 1 ? EventId::main_out : EventId::drogue_out;
+/// The first parachute to open.
+MaybeFound first_opening(const Sight& sight) {
+    if (!sight.apogee_ns) return std::nullopt;
+    const FlightEvidence& evidence = sight.evidence;
+    const std::int64_t apogee_ns = *sight.apogee_ns;
     const auto& shocks = evidence.shocks();
     const std::int64_t now_ns = evidence.now_ns();
     const std::int64_t from_ns = apogee_ns - seconds_to_ns(kDeployBeforeApogee_s);
     const std::size_t first = shocks.since(from_ns);
-    if (first < shocks.size()) return Found{which, charge(evidence, shocks[first], from_ns)};
+    if (first < shocks.size()) return Found{charge(evidence, shocks[first], from_ns)};
     // No shock, yet slower than free fall for long: something is open, and its opening was not seen.
     const double since_s = seconds_between(apogee_ns, now_ns);
     if (since_s < 4.0) return std::nullopt;
@@ -84,17 +85,33 @@ MaybeFound DescentWatch::first(const FlightEvidence& evidence, std::int64_t apog
         evidence.fade_between(from_ns, now_ns).value_or(TimeEstimate{apogee_ns + seconds_to_ns(1.0), 1.0});
     if (!evidence.barometer_alive()) {
         const bool hangs = evidence.barometer_gone() && since_s < kHangsWithin_s && evidence.hangs();
-        return hangs ? MaybeFound(Found{which, unseen}) : std::nullopt;
+        return hangs ? MaybeFound(Found{unseen}) : std::nullopt;
     }
     const auto line = evidence.line_through_heights(now_ns - seconds_to_ns(1.5), now_ns);
     const auto before = evidence.line_through_heights(now_ns - seconds_to_ns(3.5), now_ns - seconds_to_ns(1.5));
     if (!line || !before || line->points < 10 || before->points < 10) return std::nullopt;
     const bool steady = std::fabs(line->speed_mps - before->speed_mps) < 0.15 * std::fabs(line->speed_mps) + 0.5;
     if (!steady || line->speed_mps > -1.0 || line->speed_mps < -60.0) return std::nullopt;
-    return Found{which, unseen};
+    return Found{unseen};
 }
 
-MaybeFound DescentWatch::main(const FlightEvidence& evidence, std::int64_t began_ns) {
+} // namespace
+
+MaybeFound DescentWatch::drogue(const Sight& sight) {
+    return sight.evidence.settings().parachutes == 1 ? std::nullopt : first_opening(sight);
+}
+
+MaybeFound DescentWatch::only_main(const Sight& sight) {
+    return sight.evidence.settings().parachutes == 1 ? first_opening(sight) : std::nullopt;
+}
+
+MaybeFound DescentWatch::main_by_shock(const Sight& sight) {
+    return sight.evidence.barometer_alive() ? std::nullopt : main(sight);
+}
+
+MaybeFound DescentWatch::main(const Sight& sight) {
+    const FlightEvidence& evidence = sight.evidence;
+    const std::int64_t began_ns = sight.began_ns;
     const std::int64_t now_ns = evidence.now_ns();
     if (seconds_between(began_ns, now_ns) < kParachuteSettle_s) return std::nullopt;
     if (!evidence.barometer_alive()) {
@@ -102,8 +119,7 @@ MaybeFound DescentWatch::main(const FlightEvidence& evidence, std::int64_t began
         const auto& shocks = evidence.shocks();
         const std::size_t first = shocks.since(began_ns + seconds_to_ns(kParachuteSettle_s));
         if (first >= shocks.size()) return std::nullopt;
-        return Found{EventId::main_out,
-                     charge(evidence, shocks[first], shocks[first].t_ns - seconds_to_ns(kChargeBefore_s))};
+        return Found{charge(evidence, shocks[first], shocks[first].t_ns - seconds_to_ns(kChargeBefore_s))};
     }
     const auto slow = evidence.line_through_heights(now_ns - seconds_to_ns(1.5), now_ns);
     const auto quick = evidence.line_through_heights(now_ns - seconds_to_ns(0.7), now_ns);
@@ -116,7 +132,7 @@ MaybeFound DescentWatch::main(const FlightEvidence& evidence, std::int64_t began
     if (fastest_mps_ > -7.0) return std::nullopt;
     slowed_ = quick->speed_mps > 0.55 * fastest_mps_ ? slowed_ + 1 : 0;
     if (slowed_ < 12) return std::nullopt;
-    return Found{EventId::main_out, main_onset(evidence, began_ns)};
+    return Found{main_onset(evidence, began_ns)};
 }
 
 } // namespace turnstone::estimate

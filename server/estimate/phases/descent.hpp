@@ -8,14 +8,21 @@ namespace turnstone::estimate {
 
 class DescentWatch {
   public:
-    /// Falling: the first parachute. With only one on board it is the main.
-    [[nodiscard]] MaybeFound first(const FlightEvidence& evidence, std::int64_t apogee_ns) const;
-    /// Under the drogue since `began_ns`: the main.
-    [[nodiscard]] MaybeFound main(const FlightEvidence& evidence, std::int64_t began_ns);
-    /// Any phase begins.
-    void begin_phase() noexcept { slowed_ = 0; }
-    /// Apogee, or a parachute out: the rate of descent changes.
-    void begin_descent() noexcept { *this = DescentWatch(); }
+    /// Falling: the first parachute of several.
+    [[nodiscard]] MaybeFound drogue(const Sight& sight);
+    /// Falling: the only parachute, which is the main.
+    [[nodiscard]] MaybeFound only_main(const Sight& sight);
+    /// Under the drogue: the main, after each height.
+    [[nodiscard]] MaybeFound main(const Sight& sight);
+    /// The same after each force, while the barometer is silent.
+    [[nodiscard]] MaybeFound main_by_shock(const Sight& sight);
+
+    /// A phase begins. After apogee and each parachute the rate of descent changes.
+    void begin(EventId found) noexcept {
+        slowed_ = 0;
+        if (found == EventId::apogee || found == EventId::drogue_out || found == EventId::main_out)
+            *this = DescentWatch();
+    }
 
   private:
     double fastest_mps_ = 0; ///< mean speed of the fastest second under the drogue, negative

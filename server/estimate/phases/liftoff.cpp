@@ -59,7 +59,8 @@ TimeEstimate climb_onset(const FlightEvidence& evidence) {
 LiftoffWatch::LiftoffWatch(const PhaseSettings& settings, double upright_s)
     : rest_axial_mps2_(settings.gravity_mps2), upright_s_(upright_s) {}
 
-MaybeFound LiftoffWatch::force(const FlightEvidence& evidence) {
+MaybeFound LiftoffWatch::force(const Sight& sight) {
+    const FlightEvidence& evidence = sight.evidence;
     follow(evidence);
     if (auto found = by_thrust(evidence)) return found;
     return in_fade(evidence);
@@ -128,7 +129,7 @@ MaybeFound LiftoffWatch::by_thrust(const FlightEvidence& evidence) {
         return std::nullopt;
     }
     thrust_.active = false;
-    return Found{EventId::liftoff, thrust_onset(evidence)};
+    return Found{thrust_onset(evidence)};
 }
 
 /// Liftoff and thrust in a fade, by forces alone: upright rest before it, and soon after it no weight for long.
@@ -145,10 +146,11 @@ MaybeFound LiftoffWatch::in_fade(const FlightEvidence& evidence) {
     const auto fade = evidence.fade_between(now.t_ns - seconds_to_ns(kFadeBeforeFlight_s), weightless_since_ns_ + 1);
     if (!fade || fade->sigma_s < kLaunchInFade_s / std::sqrt(12.0)) return std::nullopt;
     thrust_.active = false;
-    return Found{EventId::liftoff, *fade, TimeEstimate{fade->t_ns, 2.0 * fade->sigma_s}};
+    return Found{*fade, TimeEstimate{fade->t_ns, 2.0 * fade->sigma_s}};
 }
 
-MaybeFound LiftoffWatch::height(const FlightEvidence& evidence) {
+MaybeFound LiftoffWatch::height(const Sight& sight) {
+    const FlightEvidence& evidence = sight.evidence;
     if (auto found = by_thrust(evidence)) return found;
     const auto& heights = evidence.heights();
     const HeightPoint& newest = heights.back();
@@ -170,18 +172,18 @@ MaybeFound LiftoffWatch::height(const FlightEvidence& evidence) {
         before_m = mean_m;
     }
     thrust_.active = false;
-    return Found{EventId::liftoff, climb_onset(evidence)};
+    return Found{climb_onset(evidence)};
 }
 
-MaybeFound LiftoffWatch::withdrawal(const FlightEvidence& evidence, std::int64_t began_ns,
-                                    std::int64_t found_ns) const {
+MaybeFound LiftoffWatch::withdrawal(const Sight& sight) {
+    const FlightEvidence& evidence = sight.evidence;
     const std::int64_t now_ns = evidence.now_ns();
-    if (seconds_between(began_ns, now_ns) > kWithdraw_s) return std::nullopt;
-    if (seconds_between(found_ns, now_ns) < 1.5 || !evidence.barometer_alive()) return std::nullopt;
+    if (seconds_between(sight.began_ns, now_ns) > kWithdraw_s) return std::nullopt;
+    if (seconds_between(sight.found_ns, now_ns) < 1.5 || !evidence.barometer_alive()) return std::nullopt;
     if (!evidence.inertial_at_rest(1.0, 0.5)) return std::nullopt;
     const auto height_m = evidence.mean_height_m(now_ns - seconds_to_ns(0.5), now_ns);
     if (!height_m || std::fabs(*height_m) > 8.0) return std::nullopt;
-    return Found{EventId::false_liftoff, {now_ns, 0.5}};
+    return Found{{now_ns, 0.5}};
 }
 
 TimeEstimate LiftoffWatch::thrust_onset(const FlightEvidence& evidence) const {

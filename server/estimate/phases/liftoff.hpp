@@ -25,12 +25,11 @@ class LiftoffWatch {
     explicit LiftoffWatch(const PhaseSettings& settings, double upright_s = 0.0);
 
     /// After each force, on the rail.
-    [[nodiscard]] MaybeFound force(const FlightEvidence& evidence);
+    [[nodiscard]] MaybeFound force(const Sight& sight);
     /// After each height, on the rail.
-    [[nodiscard]] MaybeFound height(const FlightEvidence& evidence);
-    /// After each force of a flight that began at `began_ns` and was recognised at `found_ns`.
-    [[nodiscard]] MaybeFound withdrawal(const FlightEvidence& evidence, std::int64_t began_ns,
-                                        std::int64_t found_ns) const;
+    [[nodiscard]] MaybeFound height(const Sight& sight);
+    /// After each force on the way up.
+    [[nodiscard]] MaybeFound withdrawal(const Sight& sight);
     /// No thrust that may become a liftoff.
     [[nodiscard]] bool quiet() const noexcept { return !thrust_.active; }
 

@@ -17,15 +17,16 @@ constexpr double kInertialGone_s = 30.0;
 constexpr double kReadySigma_s = 1.0;
 
 Found ready(const FlightEvidence& evidence) {
-    return {EventId::ready_again, {evidence.now_ns(), kReadySigma_s}};
+    return {{evidence.now_ns(), kReadySigma_s}};
 }
 
 } // namespace
 
-MaybeFound NextFlightWatch::force(const FlightEvidence& evidence, std::int64_t down_ns) {
+MaybeFound NextFlightWatch::force(const Sight& sight) {
+    const FlightEvidence& evidence = sight.evidence;
     const Force& force = evidence.forces().back();
     const double gravity_mps2 = evidence.settings().gravity_mps2;
-    const double down_s = seconds_between(down_ns, force.t_ns);
+    const double down_s = seconds_between(sight.began_ns, force.t_ns);
     const bool still = std::fabs(force.size_mps2() - gravity_mps2) < kHandledForce_mps2 &&
                        !(force.lateral_rate_radps > kHandledRate_radps);
     handled_ = handled_ || (!still && down_s > kTippedOver_s);
@@ -40,7 +41,8 @@ MaybeFound NextFlightWatch::force(const FlightEvidence& evidence, std::int64_t d
     return ready(evidence);
 }
 
-MaybeFound NextFlightWatch::height(const FlightEvidence& evidence) {
+MaybeFound NextFlightWatch::height(const Sight& sight) {
+    const FlightEvidence& evidence = sight.evidence;
     const auto& forces = evidence.forces();
     if (!forces.empty() && seconds_between(forces.back().t_ns, evidence.now_ns()) < kInertialGone_s)
         return std::nullopt;

@@ -15,10 +15,10 @@ class NextFlightWatch {
     static constexpr double kStandsRebooted_s = 10.0;
     static constexpr double kRestBlind_s = 300.0;
 
-    /// After each force, down since `down_ns`.
-    [[nodiscard]] MaybeFound force(const FlightEvidence& evidence, std::int64_t down_ns);
+    /// After each force, down.
+    [[nodiscard]] MaybeFound force(const Sight& sight);
     /// After each height, down: with a barometer alone.
-    [[nodiscard]] MaybeFound height(const FlightEvidence& evidence);
+    [[nodiscard]] MaybeFound height(const Sight& sight);
     /// The vehicle's computer rebooted. In flight that changes nothing; on the ground it is a sign of the next flight.
     void reboot(bool on_ground) noexcept { rebooted_ = on_ground; }
 

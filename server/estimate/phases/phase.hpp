@@ -19,16 +19,29 @@ enum class Phase : unsigned char {
     down,
     presumed_down ///< silent since in flight, and by now it must have come down
 };
+
+/// A phase's word for people, and the same in the keys of events: "phase/on_the_rail".
+struct PhaseWords {
+    Phase value;
+    std::string_view word;
+    std::string_view key;
+};
+inline constexpr PhaseWords kPhaseWords[] = {
+    {Phase::on_rail, "on the rail", "on_the_rail"},
+    {Phase::under_thrust, "under thrust", "under_thrust"},
+    {Phase::coasting, "coasting", "coasting"},
+    {Phase::falling, "falling (no parachute)", "falling"},
+    {Phase::under_drogue, "under drogue", "under_drogue"},
+    {Phase::under_main, "under main", "under_main"},
+    {Phase::down, "down", "down"},
+    {Phase::presumed_down, "presumed down", "presumed_down"},
+};
 consteval auto words_of(Phase) {
-    return words<Phase::presumed_down>("on the rail", "under thrust", "coasting", "falling (no parachute)",
-                                       "under drogue", "under main", "down", "presumed down");
+    return words_in<Phase::presumed_down>(kPhaseWords);
 }
 
-/// The same in the keys of events: "phase/on_the_rail".
 [[nodiscard]] constexpr std::string_view phase_key(Phase phase) noexcept {
-    constexpr auto keys = words<Phase::presumed_down>("on_the_rail", "under_thrust", "coasting", "falling",
-                                                      "under_drogue", "under_main", "down", "presumed_down");
-    return keys[static_cast<std::size_t>(phase)];
+    return kPhaseWords[static_cast<std::size_t>(phase)].key;
 }
 
 /// A step of a flight, from EventId::liftoff to EventId::touchdown, or a finding about the flight as a whole (the

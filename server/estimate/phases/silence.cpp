@@ -21,7 +21,13 @@ double fall_time_s(double height_m, double speed_mps, double accel_mps2) {
 
 } // namespace
 
-MaybeFound SilenceWatch::tick(const FlightEvidence& evidence, Phase phase) {
+MaybeFound SilenceWatch::heard(const Sight& sight) {
+    return Found{{sight.evidence.now_ns(), 0.0}};
+}
+
+MaybeFound SilenceWatch::silent(const Sight& sight) {
+    const FlightEvidence& evidence = sight.evidence;
+    const Phase phase = sight.phase;
     const auto& speeds = evidence.speeds();
     const auto& settings = evidence.settings();
     if (speeds.empty()) return std::nullopt;
@@ -45,7 +51,7 @@ MaybeFound SilenceWatch::tick(const FlightEvidence& evidence, Phase phase) {
             const double sigma_s = std::hypot(std::hypot(seen.height_sigma_m, kTerrain_m) / down_mps,
                                               seen.sigma_mps / down_mps * left_s, slower_s);
             last_seen_.near_ground = true;
-            return Found{EventId::signal_lost, {seen.t_ns + seconds_to_ns(left_s), sigma_s}};
+            return Found{{seen.t_ns + seconds_to_ns(left_s), sigma_s}};
         }
     }
     const double gravity_mps2 = settings.gravity_mps2;
@@ -55,8 +61,7 @@ MaybeFound SilenceWatch::tick(const FlightEvidence& evidence, Phase phase) {
     const double quickest_s = climb_s + fall_time_s(top_m, std::max(0.1, down_mps), gravity_mps2);
     const double slowest_s = climb_s + top_m / kSlowestDescent_mps + kDownBeyond_s;
     if (silent_s < slowest_s) return std::nullopt;
-    return Found{EventId::signal_lost,
-                 {evidence.heard_ns() + seconds_to_ns(0.5 * (quickest_s + slowest_s)),
+    return Found{{evidence.heard_ns() + seconds_to_ns(0.5 * (quickest_s + slowest_s)),
                   (slowest_s - quickest_s) / std::sqrt(12.0)}};
 }
 

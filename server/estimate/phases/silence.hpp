@@ -3,7 +3,6 @@
 /// lost, presumed down, dated to the expected impact. Last heard higher up: the same only once even a descent at
 /// kSlowestDescent_mps would have ended, dated half-way between that and a free fall, with a 1-sigma to match. It is
 /// never called a touchdown: anything received later takes it back, and a vehicle at rest then is down.
-#include "server/estimate/phases/phase.hpp"
 #include "server/estimate/phases/watch.hpp"
 
 namespace turnstone::estimate {
@@ -22,7 +21,9 @@ class SilenceWatch {
     static constexpr double kSlowestDescent_mps = 3.0;
 
     /// With each tick, in flight.
-    [[nodiscard]] MaybeFound tick(const FlightEvidence& evidence, Phase phase);
+    [[nodiscard]] MaybeFound silent(const Sight& sight);
+    /// After each sample, presumed down.
+    [[nodiscard]] MaybeFound heard(const Sight& sight);
     /// The flight goes no higher than this.
     void set_ceiling(double ceiling_m) noexcept { ceiling_m_ = ceiling_m; }
     /// As said with EventId::signal_lost.

@@ -76,15 +76,16 @@ MaybeFound by_forces(const FlightEvidence& evidence, std::int64_t began_ns) {
     if (axial_mps2 > 0.6 * evidence.settings().gravity_mps2) return std::nullopt;
     // Nor does calm long after the last shock count: touchdown is a shock and then rest.
     const auto impact = impact_before_rest(evidence, began_ns);
-    return impact ? MaybeFound(Found{EventId::touchdown, *impact}) : std::nullopt;
+    return impact ? MaybeFound(Found{*impact}) : std::nullopt;
 }
 
 } // namespace
 
-MaybeFound find_touchdown(const FlightEvidence& evidence, std::int64_t apogee_ns, std::int64_t began_ns) {
+MaybeFound TouchdownWatch::rest(const Sight& sight) {
+    const FlightEvidence& evidence = sight.evidence;
     const std::int64_t now_ns = evidence.now_ns();
-    if (seconds_between(apogee_ns, now_ns) < 4.0) return std::nullopt;
-    if (!evidence.barometer_alive()) return by_forces(evidence, began_ns);
+    if (!sight.apogee_ns || seconds_between(*sight.apogee_ns, now_ns) < 4.0) return std::nullopt;
+    if (!evidence.barometer_alive()) return by_forces(evidence, sight.began_ns);
     const bool inertial = evidence.inertial_alive();
     if (inertial && !evidence.inertial_at_rest(1.5, 0.6)) return std::nullopt;
     const double window_s = inertial ? 2.0 : 4.0;
@@ -99,7 +100,7 @@ MaybeFound find_touchdown(const FlightEvidence& evidence, std::int64_t apogee_ns
     if (std::fabs(line->speed_mps) > 0.8 || line->spread_m > 1.0 + 3.0 * sigma_m) return std::nullopt;
     const double limit_m = 1.0 + 2.0 * sigma_m;
     if (std::fabs(*first_m - *middle_m) > limit_m || std::fabs(*middle_m - *last_m) > limit_m) return std::nullopt;
-    return Found{EventId::touchdown, touchdown_time(evidence, *last_m)};
+    return Found{touchdown_time(evidence, *last_m)};
 }
 
 } // namespace turnstone::estimate

@@ -7,7 +7,10 @@
 
 namespace turnstone::estimate {
 
-/// After each height, and with each tick while the barometer is silent. `began_ns`: of the phase.
-[[nodiscard]] MaybeFound find_touchdown(const FlightEvidence& evidence, std::int64_t apogee_ns, std::int64_t began_ns);
+class TouchdownWatch {
+  public:
+    /// After each height, and with each tick while the barometer is silent.
+    [[nodiscard]] MaybeFound rest(const Sight& sight);
+};
 
 } // namespace turnstone::estimate

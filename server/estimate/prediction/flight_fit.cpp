@@ -12,8 +12,8 @@ constexpr double kParachuteSigma = 0.08;
 constexpr double kShaken_mps2 = 4.0; // running motor
 constexpr double kQuiet_mps2 = 0.6;
 constexpr double kSlowest_mps = 35; // below it drag is lost in the accelerometer's bias
-constexpr double kSamplesAlike =
-    25; // a parachute breathes and swings: descent rates within a second are not independent
+// A parachute breathes and swings: descent rates within a second are not independent.
+constexpr double kSamplesAlike = 25;
 
 } // namespace
 

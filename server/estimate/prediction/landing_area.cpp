@@ -3,8 +3,6 @@
 #include <cmath>
 #include <numbers>
 
-#include <Eigen/LU>
-
 #include "server/estimate/math/angles.hpp"
 #include "shared/constants.hpp"
 
@@ -18,12 +16,6 @@ Ellipse ellipse(const Eigen::Matrix2d& c, double probability) {
     const double from_east = degrees(0.5 * std::atan2(2 * c(0, 1), c(0, 0) - c(1, 1)));
     return {std::sqrt(factor * (mean + apart)), std::sqrt(factor * (mean - apart)),
             std::fmod(90 - from_east + 360, 180)};
-}
-
-bool in_ellipse(const Eigen::Vector2d& point, const Eigen::Vector2d& mean, const Eigen::Matrix2d& covariance_m2,
-                double probability) {
-    const Eigen::Vector2d off = point - mean;
-    return off.dot(covariance_m2.inverse() * off) <= -2 * std::log(1 - probability);
 }
 
 bool inside(const std::vector<Eigen::Vector2d>& polygon, const Eigen::Vector2d& point) {

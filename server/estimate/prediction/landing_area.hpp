@@ -17,9 +17,6 @@ struct Ellipse {
 
 /// NaN for a matrix that is not a covariance.
 [[nodiscard]] Ellipse ellipse(const Eigen::Matrix2d& covariance_m2, double probability);
-/// Whether `point` lies in the ellipse about `mean`.
-[[nodiscard]] bool in_ellipse(const Eigen::Vector2d& point, const Eigen::Vector2d& mean,
-                              const Eigen::Matrix2d& covariance_m2, double probability);
 /// Closed implicitly; fewer than three corners hold nothing.
 [[nodiscard]] bool inside(const std::vector<Eigen::Vector2d>& polygon, const Eigen::Vector2d& point);
 

@@ -24,8 +24,8 @@ constexpr double kDelaySigma_s = 0.25; // charge and parachute
 constexpr double kRailTiltSigma_rad = radians(0.8);
 constexpr double kRailAzimuthSigma_rad = radians(4.5);
 constexpr double kThrustTurnSigma_rad = radians(0.15);
-constexpr double kTurnDiameters =
-    250; // a fin-stabilised vehicle swings into the wind within a quarter of its pitch wavelength
+// A fin-stabilised vehicle swings into the wind within a quarter of its pitch wavelength.
+constexpr double kTurnDiameters = 250;
 constexpr double kTurnSigma = 0.3;
 constexpr double kGustFraction = 0.06; // of the mean wind, averaged over a whole flight
 // What a point mass leaves out, as a fraction of the speed still to be lost: swinging after the rail and after burnout
@@ -61,7 +61,7 @@ Predictor::Predictor(const RocketModel& rocket, const Site& site)
         boundary_.push_back(frame.to_enu_m({corner.latitude_deg, corner.longitude_deg, site.pad.height_m}).head<2>());
     apogee_m_.reserve(kFlights);
     apogee_s_.reserve(kFlights);
-    for (auto& landings : landings_) landings.reserve(kFlights);
+    for (const auto& one : kLandingCases) landings_[one.value].reserve(kFlights);
 }
 
 void Predictor::start(const PredictionStart& start, const FlightFit& fit, const WindProfile& wind,
@@ -78,7 +78,7 @@ void Predictor::start(const PredictionStart& start, const FlightFit& fit, const 
     wind_north_ = wind.north_mps();
     apogee_m_.clear();
     apogee_s_.clear();
-    for (auto& landings : landings_) landings.clear();
+    for (const auto& one : kLandingCases) landings_[one.value].clear();
     next_block_ = 0;
 }
 
@@ -148,10 +148,12 @@ void Predictor::fly_block(int index) {
     }
     if (!start_.place_known) return;
     const bool open = start_.phase == Phase::under_drogue || start_.phase == Phase::under_main;
-    for (std::size_t kind = 0; kind < (open ? 1U : 3U); ++kind) {
+    for (const LandingCaseWords& one : kLandingCases) {
+        const LandingCaseKind kind = one.value;
+        if (open && kind != LandingCaseKind::nominal) continue;
         falling_ = block_;
-        conditions_.first_parachute = kind == 0 && !start_.first_stayed_shut;
-        conditions_.later_parachutes = kind < 2 && !start_.later_stayed_shut;
+        conditions_.first_parachute = kind == LandingCaseKind::nominal && !start_.first_stayed_shut;
+        conditions_.later_parachutes = kind != LandingCaseKind::no_parachute && !start_.later_stayed_shut;
         if (open) { // long ago as far as filling goes
             falling_.opens_s[0] = Lanes::Constant(-10);
             if (start_.phase == Phase::under_main) falling_.opens_s[1] = Lanes::Constant(-10);
@@ -187,12 +189,12 @@ Prediction Predictor::summarise() {
         out.apogee_in_low_s = quantile(apogee_s_, 0.05);
         out.apogee_in_high_s = quantile(apogee_s_, 0.95);
     }
-    for (std::size_t kind = 0; kind < 3; ++kind) {
-        const auto& points = landings_[kind];
+    for (const LandingCaseWords& one : kLandingCases) {
+        const auto& points = landings_[one.value];
         if (points.empty()) continue;
         out.has_landing = true;
         const auto count = static_cast<double>(points.size());
-        LandingCase& landing = out.landing[kind].emplace();
+        LandingCase& landing = out.landing[one.value].emplace();
         Eigen::Vector3d mean = Eigen::Vector3d::Zero();
         for (const auto& p : points) mean += p / count;
         landing.mean_m = mean.head<2>();

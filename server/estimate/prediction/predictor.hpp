@@ -8,10 +8,10 @@
 /// where nothing changes. The random numbers are drawn once, from kSeed: rounds differ by what was measured, not by
 /// chance, and replay gives the same bits.
 ///
-/// Cases: nominal (a parachute whose time has passed without its opening counts as shut); drogue fails; no parachute.
-/// Once a parachute has opened only the nominal case is left. Ascent interval: the 5 and 95 % quantiles. Landing: mean,
-/// 95 % ellipse, fraction outside the site's boundary (an advisory: the range safety officer decides). The state is
-/// that of a point mass, so a vehicle that does not fly straight is not predicted.
+/// Once a parachute has opened, of the landing cases (landing_case.hpp) only the nominal one is left. Ascent interval:
+/// the 5 and 95 % quantiles. Landing: mean, 95 % ellipse, fraction outside the site's boundary (an advisory: the range
+/// safety officer decides). The state is that of a point mass, so a vehicle that does not fly straight is not
+/// predicted.
 #include <array>
 #include <optional>
 #include <vector>
@@ -20,6 +20,7 @@
 #include "server/estimate/phases/phase.hpp"
 #include "server/estimate/prediction/flight_fit.hpp"
 #include "server/estimate/prediction/landing_area.hpp"
+#include "server/estimate/prediction/landing_case.hpp"
 #include "server/estimate/prediction/trajectories.hpp"
 #include "server/estimate/table.hpp"
 
@@ -37,19 +38,12 @@ struct PredictionStart {
     bool first_stayed_shut, later_stayed_shut; ///< that parachute's time is past
 };
 
-struct LandingCase {
-    Eigen::Vector2d mean_m;
-    Eigen::Matrix2d covariance_m2;
-    double outside; ///< fraction outside the boundary; NaN without one
-    double time_s;  ///< mean, from the start of the round
-};
-
 struct Prediction {
     std::int64_t t_ns;
     bool has_apogee, has_landing;
     double apogee_m, apogee_sigma_m, apogee_low_m, apogee_high_m; ///< low and high: 90 % between them
     double apogee_in_s, apogee_in_low_s, apogee_in_high_s;
-    std::array<std::optional<LandingCase>, 3> landing; ///< nominal, drogue fails, no parachute
+    ByLandingCase<std::optional<LandingCase>> landing; ///< empty: ruled out
 };
 
 class Predictor {
@@ -87,7 +81,7 @@ class Predictor {
     WindProfile::Nodes wind_east_, wind_north_;
     FlightBlock block_, falling_;
     std::vector<double> apogee_m_, apogee_s_;
-    std::array<std::vector<Eigen::Vector3d>, 3> landings_; ///< east, north, time
+    ByLandingCase<std::vector<Eigen::Vector3d>> landings_; ///< east, north, time
 };
 
 } // namespace turnstone::estimate

@@ -8,20 +8,13 @@
 /// A sensor that comes back (kBackCount good samples in a row) is good again.
 #include <algorithm>
 #include <cmath>
-#include <cstddef>
 #include <cstdint>
-#include <string_view>
 
 #include "shared/time.hpp"
 
 namespace turnstone::estimate {
 
 enum class SensorState : unsigned char { unheard, good, out_of_range, frozen, silent };
-
-[[nodiscard]] constexpr std::string_view sensor_state_word(SensorState state) noexcept {
-    constexpr std::string_view words[] = {"unheard", "good", "out_of_range", "frozen", "silent"};
-    return words[static_cast<std::size_t>(state)];
-}
 
 class SensorWatch {
   public:

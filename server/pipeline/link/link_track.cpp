@@ -3,7 +3,6 @@
 #include <string>
 
 #include "server/pipeline/events.hpp"
-#include "server/pipeline/pipeline.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -129,12 +128,23 @@ void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, Ve
                            .link_octets = frame.link_bytes,
                            .frame_verdict = frame.verdict};
         if (frame.verdict == FrameVerdict::good) {
-            vehicle.packet(frame.packet, record, quality_, out);
+            count(vehicle.packet(frame.packet, record, out));
         } else {
             quality_.bad_frame(frame.verdict);
             out.frames.push_back(record);
         }
     });
+}
+
+void LinkTrack::count(const PacketOutcome& outcome) {
+    const FrameRecord& frame = outcome.record;
+    if (frame.packet_verdict == PacketVerdict::idle) quality_.idle_frame(frame.t_rx_ns);
+    if (frame.packet_verdict == PacketVerdict::undecodable) quality_.undecodable();
+    if (!outcome.kind) return;
+    quality_.packet(*outcome.kind, static_cast<std::uint16_t>(frame.sequence_count), frame.boot, frame.t_rx_ns,
+                    frame.link_octets);
+    if (frame.packet_verdict == PacketVerdict::duplicate) quality_.duplicate(*outcome.kind);
+    if (frame.packet_verdict == PacketVerdict::late) quality_.late(*outcome.kind);
 }
 
 void LinkTrack::report(std::int64_t t_ns, const LinkReport& report, Batch& out) {

@@ -8,7 +8,8 @@
 #include "server/pipeline/action.hpp"
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/link/link_quality.hpp"
-#include "server/pipeline/schema.hpp"
+#include "server/pipeline/series.hpp"
+#include "server/pipeline/setup.hpp"
 #include "server/pipeline/vehicle/vehicle_track.hpp"
 
 namespace turnstone {
@@ -30,6 +31,12 @@ struct PacketFigures {
 /// "link/<name>.<packet>": once a second, because there are many and people look at one at a time.
 [[nodiscard]] TableOf<PacketFigures> link_packet_table();
 
+/// First ids of a link's tables.
+struct LinkTables {
+    TableId totals;
+    TableId packets; ///< one for each of Dictionary::packets
+};
+
 class LinkTrack {
   public:
     /// `setup` and `schema` must outlive it.
@@ -45,6 +52,8 @@ class LinkTrack {
     [[nodiscard]] std::span<const std::byte> pending() const noexcept { return deframer_.pending(); }
 
   private:
+    void count(const PacketOutcome& outcome);
+
     const LinkSetup* setup_;
     const Schema* schema_;
     LinkId id_;

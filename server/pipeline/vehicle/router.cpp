@@ -39,12 +39,11 @@ Router::Router(const Dictionary& dictionary, const Site& site) : site_(&site) {
     for (const ChannelTable& table : dictionary.tables) {
         Plan plan;
         plan.at.fill(-1);
-        std::int16_t number = 0;
         for (const Channel& channel : table.channels) {
-            if (channel.field->type == FieldType::text) continue;
+            if (channel.is_text() || !channel.role) continue;
             // A role on several channels (igniters) is not a measurement of the chain; the first is kept.
-            if (channel.role && !has(plan, *channel.role)) plan.at[static_cast<std::size_t>(*channel.role)] = number;
-            ++number;
+            if (!has(plan, *channel.role))
+                plan.at[static_cast<std::size_t>(*channel.role)] = static_cast<std::int16_t>(channel.place);
         }
         const bool lateral = has(plan, accel_body_y) && has(plan, accel_body_z);
         const bool rates = has(plan, rate_body_x) && has(plan, rate_body_y) && has(plan, rate_body_z);
@@ -61,14 +60,8 @@ Router::Router(const Dictionary& dictionary, const Site& site) : site_(&site) {
         inputs_.accel_axial |= has(plan, accel_body_x);
         inputs_.accel_lateral |= lateral;
         inputs_.rates |= rates;
-        inputs_.mag |= plan.mag;
         inputs_.pressure |= plan.pressure;
-        inputs_.temperature |= has(plan, air_temperature);
-        inputs_.fix |= plan.fix;
-        inputs_.fix_velocity |=
-            plan.fix && has(plan, velocity_east) && has(plan, velocity_north) && has(plan, velocity_up);
         inputs_.onboard |= plan.onboard;
-        inputs_.wind |= plan.wind;
         inputs_.engine |= plan.engine;
         plans_.push_back(plan);
     }

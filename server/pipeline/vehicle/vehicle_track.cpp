@@ -5,7 +5,6 @@
 #include <utility>
 
 #include "protocol/packet/space_packet.hpp"
-#include "server/pipeline/pipeline.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -128,7 +127,7 @@ void VehicleTrack::append_rows(const DecodedPacket& decoded, const FrameRecord& 
     }
 }
 
-void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record, LinkQuality& quality, Batch& out) {
+PacketOutcome VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record, Batch& out) {
     const DecodedPacket decoded = decoder_.decode(packet);
     record.decode_verdict = decoded.verdict;
     record.apid = decoded.apid;
@@ -136,20 +135,15 @@ void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record,
     record.boot = clock_.boots();
     if (decoded.verdict == DecodeVerdict::idle) {
         record.packet_verdict = PacketVerdict::idle;
-        quality.idle_frame(record.t_rx_ns);
         out.frames.push_back(record);
-        return;
+        return {record, std::nullopt};
     }
     if (decoded.verdict != DecodeVerdict::good) {
         record.packet_verdict = PacketVerdict::undecodable;
-        quality.undecodable();
-        // A packet of the wrong size still has its sequence count: it is not lost.
-        const std::int16_t kind = kind_of_apid_[decoded.apid];
-        if (kind >= 0 && decoded.verdict != DecodeVerdict::not_telemetry)
-            quality.packet(static_cast<std::size_t>(kind), decoded.sequence_count, record.boot, record.t_rx_ns,
-                           record.link_octets);
         out.frames.push_back(record);
-        return;
+        const std::int16_t kind = kind_of_apid_[decoded.apid];
+        if (kind < 0 || decoded.verdict == DecodeVerdict::not_telemetry) return {record, std::nullopt};
+        return {record, static_cast<std::size_t>(kind)};
     }
 
     const std::size_t kind = decoded.packet;
@@ -162,10 +156,8 @@ void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record,
         record.packet_verdict = PacketVerdict::duplicate;
         record.onboard_ns = first->onboard_ns;
         record.boot = first->boot;
-        quality.packet(kind, decoded.sequence_count, record.boot, record.t_rx_ns, record.link_octets);
-        quality.duplicate(kind);
         out.frames.push_back(record);
-        return;
+        return {record, kind};
     }
 
     const ClockReading reading = clock_.read(decoded.onboard_ticks_ns, record.t_rx_ns);
@@ -174,12 +166,11 @@ void VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record,
     record.boot = seen.boot = reading.boot;
     record.packet_verdict = merges_[kind].take(seen);
     const bool late = record.packet_verdict == PacketVerdict::late;
-    quality.packet(kind, decoded.sequence_count, record.boot, record.t_rx_ns, record.link_octets);
-    if (late) quality.late(kind);
     // The mapping belongs to the present boot; a straggler of the boot before keeps its receive time.
     const bool mapped = reading.onboard_ns >= 0 && reading.boot == clock_.boots();
     append_rows(decoded, record, !late, mapped, out);
     out.frames.push_back(record);
+    return {record, kind};
 }
 
 void VehicleTrack::tick(std::int64_t t_ns, const UtcOffset& utc, std::int64_t t_start_ns, Batch& out) {

@@ -1,17 +1,18 @@
 #pragma once
 /// Everything the pipeline knows of one vehicle: what its packets say, which of them are new, when they were made, and
 /// the estimators that follow from them. Links hand it frames; it does not know how many links there are.
+#include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <vector>
 
 #include "protocol/decode/decoder.hpp"
-#include "protocol/framing/deframer.hpp"
 #include "server/estimate/chain/chain.hpp"
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/events.hpp"
-#include "server/pipeline/link/link_quality.hpp"
-#include "server/pipeline/schema.hpp"
+#include "server/pipeline/series.hpp"
+#include "server/pipeline/setup.hpp"
 #include "server/pipeline/vehicle/clock_correlation.hpp"
 #include "server/pipeline/vehicle/onboard_clock.hpp"
 #include "server/pipeline/vehicle/packet_merge.hpp"
@@ -36,6 +37,21 @@ struct ClockFigures {
 /// "<vehicle>/estimate/clock": with every tick, once there is a packet.
 [[nodiscard]] TableOf<ClockFigures> clock_table();
 
+/// First ids of a vehicle's tables; the tables of one part follow each other.
+struct VehicleTables {
+    TableId packets; ///< of Dictionary::tables, in their order
+    TableId clock;
+    TableId estimates; ///< of estimate::EstimatorChain::tables(), in their order
+};
+
+/// What became of a good frame.
+struct PacketOutcome {
+    FrameRecord record;
+    /// Of Dictionary::packets, when its sequence count is known: also that of a packet of the wrong size, so that it
+    /// does not count as lost.
+    std::optional<std::size_t> kind;
+};
+
 class VehicleTrack {
   public:
     /// `setup` and `schema` must outlive it.
@@ -50,7 +66,7 @@ class VehicleTrack {
     void announce(std::int64_t t_ns, Batch& out) const;
     /// A good frame of a link that carries this vehicle: fills in `record` and appends what follows from the packet.
     /// `record.link`, times and place in the stream are set already; `record` is appended here.
-    void packet(std::span<const std::byte> packet, FrameRecord record, LinkQuality& quality, Batch& out);
+    PacketOutcome packet(std::span<const std::byte> packet, FrameRecord record, Batch& out);
     void tick(std::int64_t t_ns, const UtcOffset& utc, std::int64_t t_start_ns, Batch& out);
 
   private:

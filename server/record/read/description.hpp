@@ -3,7 +3,7 @@
 #include <string>
 #include <vector>
 
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/setup.hpp"
 #include "shared/site.hpp"
 
 namespace turnstone {

@@ -11,7 +11,8 @@
 #include <string>
 #include <vector>
 
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/action.hpp"
+#include "server/pipeline/setup.hpp"
 
 namespace turnstone {
 

@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "server/pipeline/batch.hpp"
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/setup.hpp"
 #include "server/record/read/description.hpp"
 #include "shared/result.hpp"
 

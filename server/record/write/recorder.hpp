@@ -12,7 +12,7 @@
 #include <string>
 
 #include "server/pipeline/batch.hpp"
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/setup.hpp"
 
 namespace turnstone {
 

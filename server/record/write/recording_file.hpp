@@ -7,7 +7,7 @@
 #include <vector>
 
 #include "server/pipeline/batch.hpp"
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/setup.hpp"
 #include "server/record/format/fixed_tables.hpp"
 #include "server/record/write/rollup.hpp"
 

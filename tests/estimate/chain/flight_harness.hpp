@@ -51,7 +51,6 @@ class LoneFlight {
     void reboot() { estimator_.reboot(); }
     [[nodiscard]] const estimate::PhaseDetector& phases() const { return estimator_.phases(); }
     [[nodiscard]] const estimate::FlightPicture& picture() const { return picture_; }
-    [[nodiscard]] estimate::DerivedFigures derived(std::int64_t t_ns) { return estimator_.derived(t_ns); }
     /// Everything estimated so far, in order: altitudes, speeds, accelerations, pressure altitudes with their sigmas.
     [[nodiscard]] const std::vector<double>& estimates() const { return estimates_; }
 

@@ -31,7 +31,7 @@ TEST_CASE("azimuth, elevation and slant range to a place agree with the referenc
         site.pad = {c["lat_deg"], c["lon_deg"], c["h_m"]};
         site.declination_deg = 12.5;
         site.antenna_beamwidth_deg = 40;
-        const auto look = StationView(site).look(Vector3d::Zero(), Vector3d(0, 0, 0), Matrix3d::Zero());
+        const auto look = StationView(site).look_angles(Vector3d::Zero(), Vector3d(0, 0, 0), Matrix3d::Zero());
         CHECK(look.slant_range_m == Approx(range).epsilon(1e-9).margin(1e-6));
         CHECK(look.elevation_rad / kDegree == Approx(c["elevation_deg"].get<double>()).margin(1e-6));
         const double ground = std::hypot(c["east_m"].get<double>(), c["north_m"].get<double>());
@@ -54,21 +54,21 @@ TEST_CASE("range rate, sigmas and the beam follow from the geometry") {
     site.antenna_beamwidth_deg = 20;
     const StationView view(site);
     SECTION("along the line of sight the range grows by the whole speed, across it by nothing") {
-        CHECK(view.look({300, 400, 0}, {3, 4, 0}, Matrix3d::Zero()).range_rate_mps == Approx(5).margin(1e-6));
-        CHECK(view.look({300, 400, 0}, {-4, 3, 0}, Matrix3d::Zero()).range_rate_mps == Approx(0).margin(1e-6));
-        CHECK(view.look({0, 0, 500}, {0, 0, -7}, Matrix3d::Zero()).range_rate_mps == Approx(-7).margin(1e-6));
+        CHECK(view.look_angles({300, 400, 0}, {3, 4, 0}, Matrix3d::Zero()).range_rate_mps == Approx(5).margin(1e-6));
+        CHECK(view.look_angles({300, 400, 0}, {-4, 3, 0}, Matrix3d::Zero()).range_rate_mps == Approx(0).margin(1e-6));
+        CHECK(view.look_angles({0, 0, 500}, {0, 0, -7}, Matrix3d::Zero()).range_rate_mps == Approx(-7).margin(1e-6));
     }
     SECTION("ten metres of 1-sigma at a kilometre are ten milliradians, against half a beam of ten degrees") {
-        const auto look = view.look({0, 1000, 0}, Vector3d::Zero(), Matrix3d::Identity() * 100);
+        const auto look = view.look_angles({0, 1000, 0}, Vector3d::Zero(), Matrix3d::Identity() * 100);
         CHECK(look.azimuth_sigma_rad == Approx(0.01).epsilon(1e-4));
         CHECK(look.elevation_sigma_rad == Approx(0.01).epsilon(1e-4));
         CHECK(look.slant_range_sigma_m == Approx(10).epsilon(1e-4));
         CHECK(look.pointing_error_half_beams == Approx(std::sqrt(2.0) * 0.01 / (10 * kDegree)).epsilon(1e-3));
     }
     SECTION("straight overhead there is no azimuth; at the station there is no direction; NaN stays NaN") {
-        CHECK(std::isnan(view.look({0, 0, 800}, Vector3d::Zero(), Matrix3d::Zero()).azimuth_true_rad));
-        CHECK(view.look({0, 0, 800}, Vector3d::Zero(), Matrix3d::Zero()).elevation_rad == Approx(90 * kDegree));
-        CHECK(std::isnan(view.look(Vector3d::Zero(), Vector3d::Zero(), Matrix3d::Zero()).elevation_rad));
-        CHECK(std::isnan(view.look({NAN, 0, 0}, Vector3d::Zero(), Matrix3d::Zero()).slant_range_m));
+        CHECK(std::isnan(view.look_angles({0, 0, 800}, Vector3d::Zero(), Matrix3d::Zero()).azimuth_true_rad));
+        CHECK(view.look_angles({0, 0, 800}, Vector3d::Zero(), Matrix3d::Zero()).elevation_rad == Approx(90 * kDegree));
+        CHECK(std::isnan(view.look_angles(Vector3d::Zero(), Vector3d::Zero(), Matrix3d::Zero()).elevation_rad));
+        CHECK(std::isnan(view.look_angles({NAN, 0, 0}, Vector3d::Zero(), Matrix3d::Zero()).slant_range_m));
     }
 }

@@ -264,7 +264,7 @@ def event(name, event_id, t_s, t_found_s, t_sigma_s, kind, key, text, data):
 event("event", "phase_began", 3.25, 3.5, 0.01, "phase", "sanderling/phase/under_thrust", "under thrust",
       {"phase": "under thrust"})
 event("event_missing", "estimate_missing", 0.0, 0.0, 0.0, "recording", "sanderling/missing/air",
-      "No air-data estimate: needs the role static_pressure",
+      "No air-data estimate: needs static pressure",
       {"estimate": "air", "needs": ["static_pressure"], "any": False})
 write_json("status", {"type": "status", "t_s": 12.75, "links": [
     {"name": "radio", "state": "no_data", "detail": "no bytes for 3.2 s", "bytes": 123456, "t_last_s": 9.5},

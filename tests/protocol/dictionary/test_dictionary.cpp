@@ -101,6 +101,12 @@ TEST_CASE("fields are laid out in order, with padding, arrays and batches", "[di
     CHECK(nav.channels[5].element == 2);
     CHECK(nav.channels[5].role == Role::onboard_q_y);
     CHECK(demo.tables[4].text_count == 1);
+    for (const ChannelTable& table : demo.tables) {
+        std::size_t numbers = 0, texts = table.number_count; // numbers first, texts after them
+        for (const Channel& channel : table.channels) CHECK(channel.place == (channel.is_text() ? texts : numbers)++);
+        CHECK(numbers == table.number_count);
+        CHECK(texts == table.channels.size());
+    }
     CHECK(demo.packets[3].fields[2].bit_offset == 17);
     CHECK(demo.packets[3].fields[4].bit_offset == 24);
 }

@@ -9,7 +9,7 @@
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"
 #include "protocol/packet/space_packet.hpp"
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 #include "server/pipeline/vehicle_texts.hpp"
 #include "server/record/format/sqlite.hpp"
 #include "server/record/read/engine_totals.hpp"

@@ -10,40 +10,13 @@
 #include <cstdint>
 #include <memory>
 #include <span>
-#include <string>
-#include <string_view>
 #include <vector>
 
-#include "protocol/dictionary/dictionary.hpp"
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/series.hpp"
-#include "shared/site.hpp"
-#include "shared/vehicle.hpp"
+#include "server/pipeline/setup.hpp"
 
 namespace turnstone {
-
-inline constexpr std::int64_t kTickNs = 100'000'000;
-
-/// A vehicle folder as text and as read; the texts go into the recording.
-struct VehicleSetup {
-    std::string dictionary_json;
-    std::string vehicle_json;
-    Dictionary dictionary;
-    Vehicle vehicle;
-};
-
-struct LinkSetup {
-    std::string name;    ///< short, unique, [a-z0-9_-]+: "radio", "serial-2"
-    std::string uri;     ///< as the operator gave it, for the record
-    std::size_t vehicle; ///< index into PipelineSetup::vehicles: what it carries
-};
-
-struct PipelineSetup {
-    std::vector<VehicleSetup> vehicles;
-    std::string site_json;
-    Site site;
-    std::vector<LinkSetup> links;
-};
 
 class Pipeline {
   public:

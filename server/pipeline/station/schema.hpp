@@ -3,20 +3,12 @@
 #include <vector>
 
 #include "server/estimate/chain/chain.hpp"
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/link/link_track.hpp"
+#include "server/pipeline/series.hpp"
+#include "server/pipeline/setup.hpp"
+#include "server/pipeline/vehicle/vehicle_track.hpp"
 
 namespace turnstone {
-
-/// First ids; the tables of one part follow each other.
-struct VehicleTables {
-    TableId packets; ///< of Dictionary::tables, in their order
-    TableId clock;
-    TableId estimates; ///< of estimate::EstimatorChain::tables(), in their order
-};
-struct LinkTables {
-    TableId totals;
-    TableId packets; ///< one for each of Dictionary::packets
-};
 
 struct SchemaLayout {
     Schema schema;

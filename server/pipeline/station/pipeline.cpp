@@ -1,4 +1,4 @@
-#include "server/pipeline/pipeline.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -7,7 +7,7 @@
 #include "protocol/dictionary/utf8.hpp"
 #include "server/pipeline/events.hpp"
 #include "server/pipeline/link/link_track.hpp"
-#include "server/pipeline/schema.hpp"
+#include "server/pipeline/station/schema.hpp"
 #include "server/pipeline/vehicle/vehicle_track.hpp"
 #include "shared/time.hpp"
 

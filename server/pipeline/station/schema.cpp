@@ -1,11 +1,8 @@
-#include "server/pipeline/schema.hpp"
+#include "server/pipeline/station/schema.hpp"
 
 #include <algorithm>
 #include <string>
 #include <utility>
-
-#include "server/pipeline/link/link_track.hpp"
-#include "server/pipeline/vehicle/vehicle_track.hpp"
 
 namespace turnstone {
 
@@ -15,7 +12,7 @@ Column channel_column(const Channel& channel) {
     const Field& field = *channel.field;
     Column column{channel.name, channel.title, field.unit, field.group, field.decimals, field.description};
     column.enumeration = field.enumeration;
-    column.is_text = field.type == FieldType::text;
+    column.is_text = channel.is_text();
     column.valid_range = field.valid_range;
     if (channel.role) column.role = kRoles[static_cast<std::size_t>(*channel.role)].name;
     column.strip = channel.strip;
@@ -40,7 +37,6 @@ TableId add(Schema& schema, TableKind kind, int vehicle, std::string name, std::
                         .columns = about.columns});
 }
 
-/// Decoding gives a row's numbers, then its texts (DecodedRow); the columns have that order.
 void add_packet_tables(Schema& schema, const Dictionary& dictionary, int vehicle) {
     for (const ChannelTable& source : dictionary.tables) {
         const Packet& packet = dictionary.packets[source.packet];
@@ -49,10 +45,8 @@ void add_packet_tables(Schema& schema, const Dictionary& dictionary, int vehicle
                     .kind = source.is_batch ? TableKind::batch : TableKind::packet,
                     .vehicle = vehicle,
                     .period_s = (source.is_batch ? packet.batch->period_ms : packet.period_ms) / 1e3,
-                    .columns = {}};
-        for (const bool text : {false, true})
-            for (const Channel& channel : source.channels)
-                if ((channel.field->type == FieldType::text) == text) table.columns.push_back(channel_column(channel));
+                    .columns = std::vector<Column>(source.channels.size())};
+        for (const Channel& channel : source.channels) table.columns[channel.place] = channel_column(channel);
         add(schema, std::move(table));
     }
 }

@@ -1,0 +1,104 @@
+// The pipeline's own tables: each column holds the quantity of its name. Those of the chain: tests/estimate/chain.
+#include <array>
+
+#include <catch2/catch.hpp>
+
+#include "server/pipeline/link/link_track.hpp"
+#include "server/pipeline/vehicle/vehicle_track.hpp"
+#include "shared/time.hpp"
+#include "tests/support/columns.hpp"
+
+using namespace turnstone;
+using namespace turnstone::test;
+
+TEST_CASE("columns of the clock hold their quantities") {
+    const ClockFit fit{.has_slope = true, .drift_ppm = 1, .drift_bound_ppm = 2, .bound_s = 3};
+    const ClockFigures figures{
+        .fit = fit, .onboard_zero_s = 4, .delay_s = 5, .boots = 6, .utc = {.offset_s = 7, .wander_s = 8}};
+    check_columns(clock_table(), figures,
+                  {{"onboard_zero_s", 4},
+                   {"onboard_zero_bound_s", 3},
+                   {"drift_ppm", 1},
+                   {"drift_bound_ppm", 2},
+                   {"delay_s", 5},
+                   {"boots", 6},
+                   {"utc_offset_s", 7},
+                   {"utc_bound_s", 11}});
+}
+
+TEST_CASE("columns of a link hold their quantities") {
+    const std::array<double, 1> periods_s{0.0};
+    LinkQuality quality(periods_s);
+    const auto times = [](int count, auto&& act) {
+        for (int k = 0; k < count; ++k) act();
+    };
+    times(
+        101, [&] { quality.bad_frame(FrameVerdict::bad_cobs); });
+    times(
+        102, [&] { quality.bad_frame(FrameVerdict::bad_crc); });
+    times(
+        103, [&] { quality.bad_frame(FrameVerdict::bad_length); });
+    times(
+        104, [&] { quality.bad_frame(FrameVerdict::too_long); });
+    times(
+        105, [&] { quality.undecodable(); });
+    times(
+        106, [&] { quality.idle_frame(0); });
+    times(
+        107, [&] { quality.duplicate(0); });
+    times(108, [&] { quality.late(0); });
+    // Packets: 0, then 24 lost, one of which comes late, then the count restarts, twice.
+    const std::int64_t t_last_ns = 20 * kNsPerS;
+    for (const std::uint16_t count : {0, 25, 20, 8000, 16000})
+        quality.packet(0, count, 0, count == 16000 ? t_last_ns : kNsPerS, 0);
+    // Bytes, and packets one after the other: the more the longer ago, for 65 s.
+    std::uint16_t next = 16001;
+    for (int tick = 0; tick < 650; ++tick) {
+        quality.bytes(tick < 50 ? 0 : tick < 550 ? 300 : tick < 640 ? 200 : 100);
+        const int packets = tick < 50 ? 0 : tick < 550 ? 3 : tick < 640 ? 2 : 1;
+        for (int k = 0; k < packets; ++k) {
+            quality.packet(0, static_cast<std::uint16_t>(next % 16384), 0, t_last_ns, 0);
+            next = static_cast<std::uint16_t>((next + 1) % 16384);
+        }
+        // In the last minute one is lost, in the last ten seconds two more, in the last second one more.
+        if (tick == 100 || tick == 560 || tick == 570 || tick == 645)
+            next = static_cast<std::uint16_t>((next + 1) % 16384);
+        quality.tick();
+    }
+    const DeframerCounts frames{
+        .bytes_in = 1, .bytes_framed = 2, .bytes_dropped = 201, .frames_good = 202, .frames_bad = 203};
+    const auto loss = [](double lost, double fresh) { return lost / (lost + fresh); };
+    const double fresh_60s = 500 * 3 + 90 * 2 + 10, fresh_10s = 90 * 2 + 10, fresh_1s = 10;
+    const ExpectedColumns packets{{"received", 5 + fresh_60s},
+                                  {"lost", 24 - 1 + 4},
+                                  {"duplicates", 107},
+                                  {"late", 108},
+                                  {"out_of_order", 1},
+                                  {"sequence_resets", 2},
+                                  {"rate_1s", fresh_1s},
+                                  {"rate_10s", fresh_10s / 10},
+                                  {"rate_60s", fresh_60s / 60},
+                                  {"loss_1s", loss(1, fresh_1s)},
+                                  {"loss_10s", loss(3, fresh_10s)},
+                                  {"loss_60s", loss(4, fresh_60s)}};
+    ExpectedColumns link{{"bytes", 500 * 300 + 90 * 200 + 10 * 100},
+                         {"frames_good", 202},
+                         {"frames_bad", 203},
+                         {"bad_stuffing", 101},
+                         {"bad_checksum", 102},
+                         {"bad_length", 103},
+                         {"too_long", 104},
+                         {"dropped_bytes", 201},
+                         {"undecodable", 105},
+                         {"idle", 106},
+                         {"age_s", 80.5},
+                         {"byte_rate_1s", 1000},
+                         {"byte_rate_10s", (90 * 200 + 1000) / 10.0},
+                         {"byte_rate_60s", (500 * 300 + 90 * 200 + 1000) / 60.0}};
+    link.insert(packets.begin(), packets.end());
+    const std::int64_t t_ns = t_last_ns + seconds_to_ns(80.5);
+    check_columns(link_table(), LinkFigures{frames, quality, t_ns}, link);
+    ExpectedColumns packet = packets;
+    packet["age_s"] = 80.5;
+    check_columns(link_packet_table(), PacketFigures{quality.packets()[0], t_ns}, packet);
+}
