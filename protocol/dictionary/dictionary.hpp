@@ -10,9 +10,9 @@
 #include <vector>
 
 #include "protocol/dictionary/roles.hpp"
+#include "protocol/dictionary/title.hpp"
 #include "protocol/packet/time_code.hpp"
 #include "shared/json_reader.hpp"
-#include "shared/strip_line.hpp"
 
 namespace turnstone {
 

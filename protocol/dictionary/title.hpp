@@ -5,13 +5,18 @@
 #include <string_view>
 #include <vector>
 
-#include "shared/strip_line.hpp"
-
 namespace turnstone {
 
 /// "descent_rate_mps" with unit "m/s" gives "Descent rate"; a last word that does not spell the unit stays. A name that
 /// ends in "_sigma" is the 1-sigma of another: "altitude_m_sigma" gives "Altitude, 1-sigma".
 [[nodiscard]] std::string title_from_name(std::string_view name, std::string_view unit);
+
+/// A channel's place on a strip that it shares with others of its table.
+struct StripLine {
+    std::string title; ///< of the strip, the same for each of its channels: "Velocity"; empty: a strip of its own
+    std::string line;  ///< tells this channel from the others: "east"
+    friend bool operator==(const StripLine&, const StripLine&) = default;
+};
 
 struct ChannelLabels {
     std::string_view name, title, unit, group;

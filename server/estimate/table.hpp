@@ -16,7 +16,6 @@
 #include <vector>
 
 #include "server/estimate/event.hpp"
-#include "shared/strip_line.hpp"
 #include "shared/words.hpp"
 
 namespace turnstone {
@@ -33,8 +32,10 @@ struct Column {
     std::string sigma_column = {}; ///< column of the same table that holds its 1-sigma; empty: none
     bool is_text = false;
     std::optional<std::pair<double, double>> valid_range = {};
-    std::string role = {};       ///< what estimators take it for (protocol/dictionary/roles.hpp); empty: none
-    StripLine strip = {};        ///< with which other columns of the table it is drawn
+    std::string role = {}; ///< what estimators take it for (protocol/dictionary/roles.hpp); empty: none
+    std::string strip_title =
+        {};                      ///< of the strip it is drawn on with other columns of the table; empty: one of its own
+    std::string strip_line = {}; ///< tells it from the others there: "east"
     std::string low_column = {}; ///< columns of the same table between which the value lies with 90 %; empty: none
     std::string high_column = {};
 };

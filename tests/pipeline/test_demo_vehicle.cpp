@@ -81,7 +81,8 @@ TEST_CASE("the schema of the demo vehicle carries roles, groups, words and 1-sig
     const Table& samples = table_named(schema, "sanderling/imu.samples");
     CHECK(samples.columns[0].role == "accel_body_x");
     CHECK(samples.columns[0].unit == "m/s2");
-    CHECK(samples.columns[0].strip == StripLine{"Acceleration, body", "x"});
+    CHECK(samples.columns[0].strip_title == "Acceleration, body");
+    CHECK(samples.columns[0].strip_line == "x");
     const Table& health = table_named(schema, "sanderling/health");
     CHECK(health.columns.back().name == "firmware");
     CHECK(health.columns[1].enumeration.at(1) == "good");

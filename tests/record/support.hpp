@@ -65,7 +65,8 @@ inline Schema sample_schema() {
     voltage.sigma_column = "boot_count";
     voltage.low_column = "boot_count";
     voltage.high_column = "battery_voltage";
-    voltage.strip = {"Cells", "1"};
+    voltage.strip_title = "Cells";
+    voltage.strip_line = "1";
     schema.tables[1].columns[1].enumeration = {{-1, "unknown"}, {0, "first"}};
     return schema;
 }

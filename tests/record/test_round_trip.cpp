@@ -136,7 +136,8 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
                 CHECK(a.columns[c].sigma_column == b.columns[c].sigma_column);
                 CHECK(a.columns[c].low_column == b.columns[c].low_column);
                 CHECK(a.columns[c].high_column == b.columns[c].high_column);
-                CHECK(a.columns[c].strip == b.columns[c].strip);
+                CHECK(a.columns[c].strip_title == b.columns[c].strip_title);
+                CHECK(a.columns[c].strip_line == b.columns[c].strip_line);
             }
         }
     }

@@ -15,7 +15,8 @@ Column channel_column(const Channel& channel) {
     column.is_text = channel.is_text();
     column.valid_range = field.valid_range;
     if (channel.role) column.role = kRoles[static_cast<std::size_t>(*channel.role)].name;
-    column.strip = channel.strip;
+    column.strip_title = channel.strip.title;
+    column.strip_line = channel.strip.line;
     return column;
 }
 

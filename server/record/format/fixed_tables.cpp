@@ -130,8 +130,8 @@ constexpr StoredColumn<SeriesColumnRow> kSeriesColumn[] = {
     column<AsIs, &SeriesColumnRow::column, &Column::sigma_column>("sigma_column"),
     column<AsIs, &SeriesColumnRow::column, &Column::low_column>("low_column", 2),
     column<AsIs, &SeriesColumnRow::column, &Column::high_column>("high_column", 2),
-    column<AsIs, &SeriesColumnRow::column, &Column::strip, &StripLine::title>("strip_title", 2),
-    column<AsIs, &SeriesColumnRow::column, &Column::strip, &StripLine::line>("strip_line", 2),
+    column<AsIs, &SeriesColumnRow::column, &Column::strip_title>("strip_title", 2),
+    column<AsIs, &SeriesColumnRow::column, &Column::strip_line>("strip_line", 2),
 };
 
 constexpr StoredColumn<ChunkRow> kChunk[] = {

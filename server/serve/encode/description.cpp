@@ -26,7 +26,7 @@ json column_json(const Column& column) {
         for (const auto& [value, text] : column.enumeration) enumeration[std::to_string(value)] = text;
     }
     json strip = nullptr;
-    if (!column.strip.title.empty()) strip = {{"title", column.strip.title}, {"line", column.strip.line}};
+    if (!column.strip_title.empty()) strip = {{"title", column.strip_title}, {"line", column.strip_line}};
     json interval = nullptr;
     if (!column.low_column.empty()) interval = json::array({column.low_column, column.high_column});
     return {{"name", column.name},
