@@ -1,5 +1,6 @@
 // The pipeline's own tables: each column holds the quantity of its name. Those of the chain: tests/estimate/chain.
 #include <array>
+#include <utility>
 
 #include <catch2/catch.hpp>
 
@@ -29,28 +30,20 @@ TEST_CASE("columns of the clock hold their quantities") {
 TEST_CASE("columns of a link hold their quantities") {
     const std::array<double, 1> periods_s{0.0};
     LinkQuality quality(periods_s);
-    const auto times = [](int count, auto&& act) {
-        for (int k = 0; k < count; ++k) act();
-    };
-    times(
-        101, [&] { quality.bad_frame(FrameVerdict::bad_cobs); });
-    times(
-        102, [&] { quality.bad_frame(FrameVerdict::bad_crc); });
-    times(
-        103, [&] { quality.bad_frame(FrameVerdict::bad_length); });
-    times(
-        104, [&] { quality.bad_frame(FrameVerdict::too_long); });
-    times(
-        105, [&] { quality.undecodable(); });
-    times(
-        106, [&] { quality.idle_frame(0); });
-    times(
-        107, [&] { quality.duplicate(0); });
-    times(108, [&] { quality.late(0); });
+    constexpr std::pair<FrameVerdict, int> kBad[] = {{FrameVerdict::bad_cobs, 101},
+                                                     {FrameVerdict::bad_crc, 102},
+                                                     {FrameVerdict::bad_length, 103},
+                                                     {FrameVerdict::too_long, 104}};
+    for (const auto& [verdict, count] : kBad)
+        for (int k = 0; k < count; ++k) quality.bad_frame(verdict);
+    for (int k = 0; k < 105; ++k) quality.undecodable();
+    for (int k = 0; k < 106; ++k) quality.idle_frame(0);
+    for (int k = 0; k < 107; ++k) quality.duplicate(0);
+    for (int k = 0; k < 108; ++k) quality.late(0);
     // Packets: 0, then 24 lost, one of which comes late, then the count restarts, twice.
     const std::int64_t t_last_ns = 20 * kNsPerS;
-    for (const std::uint16_t count : {0, 25, 20, 8000, 16000})
-        quality.packet(0, count, 0, count == 16000 ? t_last_ns : kNsPerS, 0);
+    for (const int count : {0, 25, 20, 8000, 16000})
+        quality.packet(0, static_cast<std::uint16_t>(count), 0, count == 16000 ? t_last_ns : kNsPerS, 0);
     // Bytes, and packets one after the other: the more the longer ago, for 65 s.
     std::uint16_t next = 16001;
     for (int tick = 0; tick < 650; ++tick) {
