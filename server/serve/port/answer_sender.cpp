@@ -6,13 +6,12 @@
 
 #include <unistd.h>
 
-#include <boost/asio/as_tuple.hpp>
 #include <boost/asio/buffer.hpp>
 #include <boost/asio/ip/tcp.hpp>
-#include <boost/asio/use_awaitable.hpp>
 #include <boost/asio/write.hpp>
 
 #include "server/serve/http/on_worker.hpp"
+#include "server/serve/port/no_throw.hpp"
 
 namespace turnstone {
 namespace {
@@ -21,7 +20,6 @@ namespace asio = boost::asio;
 namespace beast = boost::beast;
 using asio::awaitable;
 
-constexpr auto kNoThrow = asio::as_tuple(asio::use_awaitable);
 constexpr std::chrono::seconds kSendTime{30}; // per answer, and per piece of a download
 constexpr std::size_t kDownloadPieceBytes = 256u << 10;
 constexpr std::size_t kDrainBytesMax = 1u << 20;

@@ -3,8 +3,6 @@
 #include <chrono>
 #include <optional>
 
-#include <boost/asio/as_tuple.hpp>
-#include <boost/asio/use_awaitable.hpp>
 #include <boost/beast/core/flat_buffer.hpp>
 #include <boost/beast/core/tcp_stream.hpp>
 #include <boost/beast/http/parser.hpp>
@@ -13,6 +11,7 @@
 #include <boost/beast/websocket/rfc6455.hpp>
 
 #include "server/serve/parse/header_fields.hpp"
+#include "server/serve/port/no_throw.hpp"
 
 namespace turnstone {
 namespace {
@@ -23,7 +22,6 @@ namespace http = boost::beast::http;
 using asio::awaitable;
 using tcp = asio::ip::tcp;
 
-constexpr auto kNoThrow = asio::as_tuple(asio::use_awaitable);
 constexpr std::chrono::seconds kRequestTime{10};
 constexpr std::uint32_t kHeaderBytesMax = 8u << 10;
 constexpr std::uint64_t kBodyBytesMax = 64u << 10;

@@ -6,19 +6,18 @@
 
 #include <sys/resource.h>
 
-#include <boost/asio/as_tuple.hpp>
 #include <boost/asio/co_spawn.hpp>
 #include <boost/asio/executor_work_guard.hpp>
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/post.hpp>
 #include <boost/asio/steady_timer.hpp>
-#include <boost/asio/use_awaitable.hpp>
 #include <fmt/format.h>
 #include <spdlog/spdlog.h>
 
 #include "server/serve/live_recording.hpp"
 #include "server/serve/port/http_connections.hpp"
+#include "server/serve/port/no_throw.hpp"
 #include "server/serve/stream/hub.hpp"
 
 namespace turnstone {
@@ -29,7 +28,6 @@ using tcp = asio::ip::tcp;
 
 constexpr std::size_t kHttpConnectionsMax = 512; // a browser keeps up to six
 constexpr std::size_t kOperatorKeyMin = 16;
-constexpr auto kNoThrow = asio::as_tuple(asio::use_awaitable);
 
 /// A viewer is a file descriptor, and the usual soft limit is 1024 of them.
 void allow_descriptors(std::size_t count) {

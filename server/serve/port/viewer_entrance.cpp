@@ -4,16 +4,15 @@
 #include <string_view>
 #include <utility>
 
-#include <boost/asio/as_tuple.hpp>
 #include <boost/asio/buffer.hpp>
 #include <boost/asio/ip/tcp.hpp>
-#include <boost/asio/use_awaitable.hpp>
 #include <boost/asio/write.hpp>
 #include <boost/beast/websocket/rfc6455.hpp>
 #include <boost/beast/websocket/stream.hpp>
 
 #include "server/serve/parse/websocket_frame.hpp"
 #include "server/serve/port/answer_sender.hpp"
+#include "server/serve/port/no_throw.hpp"
 
 namespace turnstone {
 namespace {
@@ -23,8 +22,6 @@ namespace beast = boost::beast;
 namespace http = boost::beast::http;
 using asio::awaitable;
 using tcp = asio::ip::tcp;
-
-constexpr auto kNoThrow = asio::as_tuple(asio::use_awaitable);
 
 awaitable<void> refuse_viewer(tcp::socket socket, CloseCode code, std::string_view reason) {
     beast::tcp_stream stream(std::move(socket));

@@ -242,7 +242,7 @@ DESCRIPTION = {
             column("apogee_in_high_s", "Time to apogee, high", "s", "", 1, "5 % of predicted flights are later")]),
         table(10, "sanderling/estimate/landing", "Predicted landing", "estimate", 0, 0.5, [
             *landing_case("nominal", "Nominal", "Prediction"), *landing_case("drogue_fails", "Drogue fails", ""),
-            *landing_case("no_parachute", "No parachute", ""),
+            *landing_case("no_parachute", "No parachute (ballistic)", ""),
             words("terrain", "Ground", "Prediction", "Ground the landing prediction assumes", "flat", "height grid")]),
     ],
 }
