@@ -22,7 +22,6 @@ function(turnstone_test folder)
     return()
   endif()
   add_executable(test_${folder} ${sources})
-  set_target_properties(test_${folder} PROPERTIES UNITY_BUILD OFF) # helpers of two test files may have one name
   add_dependencies(unit_tests test_${folder})
   target_link_libraries(test_${folder} PRIVATE test_support ${ARGN})
   turnstone_optimise(test_${folder})
