@@ -54,7 +54,7 @@ struct FrameRecord {
     LinkId link = 0;
     std::int64_t t_rx_ns = 0; ///< of the chunk with its last byte
     std::uint64_t stream_offset = 0;
-    std::uint32_t link_octets = 0;
+    std::uint32_t link_bytes = 0;
     FrameVerdict frame_verdict = FrameVerdict::good;
     DecodeVerdict decode_verdict = DecodeVerdict::good;
     PacketVerdict packet_verdict = PacketVerdict::bad_frame;

@@ -93,7 +93,7 @@ TEST_CASE("two impaired links: every packet is shown once or known to be lost") 
             // Bytes in = in good frames + dropped + pending.
             double good_bytes = 0;
             for (const FrameRecord& frame : out.frames)
-                if (frame.link == link && frame.frame_verdict == FrameVerdict::good) good_bytes += frame.link_octets;
+                if (frame.link == link && frame.frame_verdict == FrameVerdict::good) good_bytes += frame.link_bytes;
             CHECK(newest(out, schema, name, "bytes") ==
                   good_bytes + newest(out, schema, name, "dropped_bytes") +
                       static_cast<double>(pipeline.pending(static_cast<LinkId>(link)).size()));

@@ -82,14 +82,12 @@ TEST_CASE("markers stand where they were set, never before the start or ahead of
     }
 }
 
-TEST_CASE("an action about what this station does not have is kept as a note") {
+TEST_CASE("an action about what this station does not have is recorded and has no effect") {
     for (const Action& action : {Action(LinkReport{"nowhere", LinkState::open}), Action(EngineTotal{"nobody", 3600}),
                                  Action(EngineTotal{"alpha", 3600})}) { // alpha has no engine
         Run run;
         run.act(1, action);
-        REQUIRE(run.out.events.size() == 1);
-        CHECK(run.out.events[0].kind == EventKind::note);
-        CHECK(run.out.events[0].text == to_json(action));
+        CHECK(run.out.events.empty());
         REQUIRE(run.out.actions.size() == 1);
         CHECK(run.out.actions[0].action == action);
     }

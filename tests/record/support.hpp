@@ -22,6 +22,7 @@ using test::TemporaryFolder;
 
 inline constexpr std::int64_t kStart_ns = 1'779'028'325'000'000'000; // 2026-05-17T14:32:05Z
 inline constexpr std::int64_t kMs = 1'000'000;
+inline constexpr std::int64_t kLast_ns = std::numeric_limits<std::int64_t>::max(); // the end of any span
 inline constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 
 inline Table make_table(TableId id, const std::string& name, TableKind kind, double period_s,
@@ -96,7 +97,7 @@ class BatchMaker {
         batch->chunks.push_back({input_, 0, t_ns, t_ns + 7, offset_, false, {0, static_cast<std::uint32_t>(octets)}});
         batch->frames.push_back({.t_rx_ns = t_ns,
                                  .stream_offset = offset_,
-                                 .link_octets = static_cast<std::uint32_t>(octets),
+                                 .link_bytes = static_cast<std::uint32_t>(octets),
                                  .packet_verdict = PacketVerdict::accepted,
                                  .apid = 16,
                                  .sequence_count = static_cast<std::int32_t>(input_ % 16384),

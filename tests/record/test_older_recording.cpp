@@ -20,7 +20,6 @@ namespace {
 
 using namespace record_test;
 
-constexpr std::int64_t kAll = std::numeric_limits<std::int64_t>::max();
 const std::filesystem::path kGolden = test::source_path("tests/golden/recording");
 
 /// The recording in a directory of its own.
@@ -102,7 +101,7 @@ TEST_CASE("everything in an older recording can be read") {
     const OlderRecording older;
     RecordingReader reader = older.reader();
     SECTION("events, in the words of their time") {
-        const auto events = reader.events(0, kAll);
+        const auto events = reader.events(0, kLast_ns);
         CHECK(static_cast<std::int64_t>(events.size()) == older.count("event"));
         const auto with_key = [&](const std::string& key) { return *std::ranges::find(events, key, &Event::key); };
         CHECK(with_key("knot/flight/lift_off").text == "Lift-off");
@@ -127,8 +126,8 @@ TEST_CASE("everything in an older recording can be read") {
     SECTION("rows, series and the newest values") {
         for (const Table& table : reader.schema().tables) {
             INFO(table.name);
-            const auto whole = reader.series({table.id, {0}, 0, kAll, 100'000});
-            const auto drawn = reader.series({table.id, {0}, 0, kAll, 16});
+            const auto whole = reader.series({table.id, {0}, 0, kLast_ns, 100'000});
+            const auto drawn = reader.series({table.id, {0}, 0, kLast_ns, 16});
             REQUIRE(whole);
             REQUIRE(drawn);
             CHECK(whole->rows > 0);
@@ -136,10 +135,10 @@ TEST_CASE("everything in an older recording can be read") {
             for (const std::uint32_t count : drawn->count) rows += count;
             CHECK(rows == whole->rows);
         }
-        const auto latest = reader.latest(kAll);
+        const auto latest = reader.latest(kLast_ns);
         CHECK(std::ranges::all_of(latest, [](const auto& row) { return row.has_value(); }));
         Batch batch;
-        CHECK(reader.rows(0, kAll, 100'000, batch) == kAll);
+        CHECK(reader.rows(0, kLast_ns, 100'000, batch) == kLast_ns);
         CHECK(batch.texts.at(0) == "k-0.3");
     }
     SECTION("inputs; an action in words that have changed stays as it is") {
@@ -214,7 +213,7 @@ TEST_CASE("an older recording reprocessed is a recording of this version") {
     auto reader = RecordingReader::open(*path);
     REQUIRE(reader);
     CHECK(reader->info().version == TURNSTONE_VERSION);
-    const auto events = reader->events(0, kAll);
+    const auto events = reader->events(0, kLast_ns);
     // What the operator said is there; what only the older version understood is kept, and no person meets it.
     std::vector<std::string> said;
     for (const Event& event : events)

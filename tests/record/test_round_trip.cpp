@@ -17,8 +17,6 @@ namespace {
 using namespace record_test;
 using namespace std::string_literals;
 
-constexpr std::int64_t kAll = std::numeric_limits<std::int64_t>::max();
-
 TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and descriptions") {
     const TemporaryFolder directory;
     const Schema schema = sample_schema();
@@ -48,13 +46,13 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
     batch->frames.push_back({.link = 1,
                              .t_rx_ns = kStart_ns + 2,
                              .stream_offset = kFar,
-                             .link_octets = 2,
+                             .link_bytes = 2,
                              .frame_verdict = FrameVerdict::too_long,
                              .decode_verdict = DecodeVerdict::idle,
                              .packet_verdict = PacketVerdict::undecodable,
                              .boot = 0xffffffffU});
     batch->frames.push_back({.t_rx_ns = kStart_ns,
-                             .link_octets = 3,
+                             .link_bytes = 3,
                              .packet_verdict = PacketVerdict::late,
                              .apid = 0,
                              .sequence_count = 0,
@@ -171,7 +169,7 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
     }
     SECTION("rows, to the last bit") {
         Batch rows;
-        CHECK(reader->rows(kStart_ns - 1000, kAll, 1000, rows) == kAll);
+        CHECK(reader->rows(kStart_ns - 1000, kLast_ns, 1000, rows) == kLast_ns);
         REQUIRE(rows.rows.size() == batch->rows.size());
         CHECK(rows.rows.front().t_ns == kStart_ns - 4);
         CHECK(rows.texts[0] == batch->texts[0]);
@@ -192,11 +190,11 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
     }
     SECTION("a page of rows never ends between rows of one time") {
         Batch rows;
-        const std::int64_t complete_ns = reader->rows(kStart_ns - 1000, kAll, 2, rows);
+        const std::int64_t complete_ns = reader->rows(kStart_ns - 1000, kLast_ns, 2, rows);
         REQUIRE(rows.rows.size() == 2);
         CHECK(complete_ns == kStart_ns + 4);
-        const std::int64_t end_ns = reader->rows(complete_ns, kAll, 1000, rows);
-        CHECK(end_ns == kAll);
+        const std::int64_t end_ns = reader->rows(complete_ns, kLast_ns, 1000, rows);
+        CHECK(end_ns == kLast_ns);
         CHECK(rows.rows.size() == batch->rows.size());
     }
     SECTION("frames with their bytes") {
@@ -211,7 +209,7 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
     }
     SECTION("events by time, with the ids of the order they were found in") {
         std::vector<std::int64_t> ids;
-        const auto events = reader->events(kStart_ns, kAll, &ids);
+        const auto events = reader->events(kStart_ns, kLast_ns, &ids);
         REQUIRE(events.size() == batch->events.size());
         for (std::size_t i = 0; i < events.size(); ++i)
             CHECK(events[i] == batch->events[static_cast<std::size_t>(ids[i]) - 1]);
@@ -313,7 +311,7 @@ TEST_CASE("every kind of event value and of action comes back as it was, bit for
                              {"nothing", std::vector<std::string>{}},
                              {"Ünïcode name", 1.0}};
     const std::vector<Action> actions{Marker{awkward},
-                                      Marker{"behind the head", std::numeric_limits<std::int64_t>::max()},
+                                      Marker{"behind the head", kLast_ns},
                                       Note{"", std::numeric_limits<std::int64_t>::min()},
                                       LinkReport{"radio", LinkState::cannot_open, awkward},
                                       RecorderReport{awkward},
@@ -340,7 +338,7 @@ TEST_CASE("every kind of event value and of action comes back as it was, bit for
     }
     auto reader = RecordingReader::open(directory.recording(id));
     REQUIRE(reader);
-    const auto events = reader->events(0, kAll);
+    const auto events = reader->events(0, kLast_ns);
     REQUIRE(events.size() == 1);
     CHECK(events[0].key == awkward);
     CHECK(events[0].text == awkward);
@@ -391,7 +389,7 @@ TEST_CASE("the bytes of frames are found however chunks fall") {
             expected.emplace_back(at, size);
             batch->frames.push_back({.t_rx_ns = kStart_ns,
                                      .stream_offset = at,
-                                     .link_octets = static_cast<std::uint32_t>(size),
+                                     .link_bytes = static_cast<std::uint32_t>(size),
                                      .frame_verdict = FrameVerdict::bad_crc});
             at += size;
         }

@@ -8,9 +8,12 @@ namespace turnstone::test {
 thread_local std::atomic<long>* allocation_counter = nullptr;
 } // namespace turnstone::test
 
-void* operator new(std::size_t size) {
+void* operator new(std::size_t size, const std::nothrow_t&) noexcept {
     if (auto* counter = turnstone::test::allocation_counter) counter->fetch_add(1, std::memory_order_relaxed);
-    if (void* const memory = std::malloc(size == 0 ? 1 : size)) return memory;
+    return std::malloc(size == 0 ? 1 : size);
+}
+void* operator new(std::size_t size) {
+    if (void* const memory = operator new(size, std::nothrow)) return memory;
     throw std::bad_alloc();
 }
 void operator delete(void* memory) noexcept {

@@ -125,7 +125,7 @@ void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, Ve
         FrameRecord record{.link = id_,
                            .t_rx_ns = t_rx_ns,
                            .stream_offset = frame.stream_offset,
-                           .link_octets = frame.link_bytes,
+                           .link_bytes = frame.link_bytes,
                            .frame_verdict = frame.verdict};
         if (frame.verdict == FrameVerdict::good) {
             count(vehicle.packet(frame.packet, record, out));
@@ -142,7 +142,7 @@ void LinkTrack::count(const PacketOutcome& outcome) {
     if (frame.packet_verdict == PacketVerdict::undecodable) quality_.undecodable();
     if (!outcome.kind) return;
     quality_.packet(*outcome.kind, static_cast<std::uint16_t>(frame.sequence_count), frame.boot, frame.t_rx_ns,
-                    frame.link_octets);
+                    frame.link_bytes);
     if (frame.packet_verdict == PacketVerdict::duplicate) quality_.duplicate(*outcome.kind);
     if (frame.packet_verdict == PacketVerdict::late) quality_.late(*outcome.kind);
 }

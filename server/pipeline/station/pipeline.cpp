@@ -81,7 +81,8 @@ struct Pipeline::State {
         return latest_ns;
     }
 
-    // Each kind of action, at station time `t_ns`.
+    // Each kind of action, at station time `t_ns`. What is about something this setup does not have is recorded and has
+    // no effect.
 
     void take(std::int64_t t_ns, const Marker& marker, Batch& out) {
         place(EventId::marker, t_ns, marker.text, marker.t_ns, out);
@@ -92,10 +93,7 @@ struct Pipeline::State {
     void take(std::int64_t t_ns, const LinkReport& report, Batch& out) {
         const auto link = std::find_if(links.begin(), links.end(),
                                        [&](const LinkTrack& known) { return known.setup().name == report.link; });
-        if (link == links.end())
-            keep_as_note(t_ns, report, out);
-        else
-            link->report(t_ns, report, out);
+        if (link != links.end()) link->report(t_ns, report, out);
     }
     void take(std::int64_t t_ns, const RecorderReport& report, Batch& out) {
         if (report.fault.empty() == !recording_faulty) return;
@@ -115,7 +113,6 @@ struct Pipeline::State {
                            t_ns, {static_cast<int>(v), name}));
             return;
         }
-        keep_as_note(t_ns, engine, out);
     }
     void take(std::int64_t, const UnknownAction&, Batch&) {}
 
@@ -126,10 +123,6 @@ struct Pipeline::State {
                                          .t_ns = std::clamp(at_ns.value_or(t_ns), t_start_ns, t_ns),
                                          .values = {{"text", valid_text(text)}}},
                                         t_ns));
-    }
-    /// An action about something this setup does not have.
-    void keep_as_note(std::int64_t t_ns, const Action& action, Batch& out) {
-        place(EventId::note, t_ns, to_json(action), std::nullopt, out);
     }
 
     const PipelineSetup* setup;

@@ -161,7 +161,7 @@ constexpr StoredColumn<FrameRow> kFrame[] = {
     column<AsIs, &FrameRow::frame, &FrameRecord::link>("link"),
     column<AsIs, &FrameRow::frame, &FrameRecord::t_rx_ns>("t_rx_ns"),
     column<AsIs, &FrameRow::frame, &FrameRecord::stream_offset>("stream_offset"),
-    column<AsIs, &FrameRow::frame, &FrameRecord::link_octets>("link_octets"),
+    column<AsIs, &FrameRow::frame, &FrameRecord::link_bytes>("link_octets"),
     column<AsNumber, &FrameRow::frame, &FrameRecord::frame_verdict>("frame_verdict"),
     column<AsNumber, &FrameRow::frame, &FrameRecord::decode_verdict>("decode_verdict"),
     column<AsNumber, &FrameRow::frame, &FrameRecord::packet_verdict>("packet_verdict"),

@@ -256,7 +256,7 @@ FramePage RecordingReader::frames(std::int64_t after_id, std::size_t limit, std:
         while (rows.step()) {
             const auto [id, frame] = rows.row();
             const auto begin = static_cast<std::int64_t>(frame.stream_offset);
-            const std::int64_t end = begin + frame.link_octets;
+            const std::int64_t end = begin + frame.link_bytes;
             std::vector<std::byte> bytes;
             chunks.bind(1, std::int64_t{frame.link});
             chunks.bind(2, begin);

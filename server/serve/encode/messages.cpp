@@ -80,7 +80,7 @@ json frames_json(const FramePage& page, const std::vector<LinkSetup>& links, std
         frames.push_back({{"id", page.ids[i]},
                           {"t_rx_s", tape_seconds(frame.t_rx_ns, t_start_ns)},
                           {"link", frame.link < links.size() ? links[frame.link].name : std::string()},
-                          {"octets", frame.link_octets},
+                          {"octets", frame.link_bytes},
                           {"frame_verdict", word(frame.frame_verdict)},
                           {"packet_verdict", word(frame.packet_verdict)},
                           {"apid", frame.apid < 0 ? json(nullptr) : json(frame.apid)},

@@ -118,14 +118,12 @@ TEST_CASE("a recording with pages overwritten is reported, never trusted and nev
         Batch rows;
         static_cast<void>(reader->info());
         static_cast<void>(reader->setup());
-        static_cast<void>(reader->latest(std::numeric_limits<std::int64_t>::max()));
-        reader->rows(0, std::numeric_limits<std::int64_t>::max(), 1000, rows);
-        static_cast<void>(reader->events(0, std::numeric_limits<std::int64_t>::max()));
+        static_cast<void>(reader->latest(kLast_ns));
+        reader->rows(0, kLast_ns, 1000, rows);
+        static_cast<void>(reader->events(0, kLast_ns));
         static_cast<void>(reader->frames(0, 1000, std::nullopt));
-        for (std::size_t table = 0; table < reader->schema().tables.size(); ++table) {
-            static_cast<void>(
-                reader->series({static_cast<TableId>(table), {0}, 0, std::numeric_limits<std::int64_t>::max(), 20}));
-        }
+        for (std::size_t table = 0; table < reader->schema().tables.size(); ++table)
+            static_cast<void>(reader->series({static_cast<TableId>(table), {0}, 0, kLast_ns, 20}));
         noticed += reader->damage().empty() ? 0U : 1U;
     }
     CHECK(noticed > 20);

@@ -124,7 +124,7 @@ class AwkwardRecording {
                 query.from_ns + static_cast<std::int64_t>(std::pow(10.0, 4 + static_cast<double>(random_() % 85) / 10));
             if (i % 10 == 0) {
                 query.from_ns = std::numeric_limits<std::int64_t>::min();
-                query.to_ns = std::numeric_limits<std::int64_t>::max();
+                query.to_ns = kLast_ns;
             }
             const auto block = reader.series(query);
             REQUIRE(block);
@@ -187,14 +187,12 @@ TEST_CASE("a single spike is in every drawing of its window") {
     recording.close();
     auto reader = RecordingReader::open(recording.path());
     REQUIRE(reader);
-    const auto whole = reader->series(
-        {0, {1}, std::numeric_limits<std::int64_t>::min(), std::numeric_limits<std::int64_t>::max(), 30'000});
+    const auto whole = reader->series({0, {1}, std::numeric_limits<std::int64_t>::min(), kLast_ns, 30'000});
     REQUIRE(whole);
     REQUIRE_FALSE(whole->decimated);
     const double greatest = *std::ranges::max_element(whole->max);
     for (const std::size_t points : {1U, 2U, 16U, 100U, 1000U, 8192U}) {
-        const auto block = reader->series(
-            {0, {1}, std::numeric_limits<std::int64_t>::min(), std::numeric_limits<std::int64_t>::max(), points});
+        const auto block = reader->series({0, {1}, std::numeric_limits<std::int64_t>::min(), kLast_ns, points});
         REQUIRE(block);
         CHECK(block->rows <= points);
         CHECK(*std::ranges::max_element(block->max) == greatest);

@@ -63,10 +63,10 @@ TEST_CASE("a live recording can be read while it is written, up to the newest co
         for (int i = 0; i < 50; ++i) recorder.push(maker.next());
         if (round % 8 == 7) {
             REQUIRE(recorder.flush(5000));
-            const auto whole = reader->series({0, {0}, 0, std::numeric_limits<std::int64_t>::max(), 100'000});
+            const auto whole = reader->series({0, {0}, 0, kLast_ns, 100'000});
             REQUIRE(whole);
             REQUIRE(whole->rows == maker.made());
-            const auto drawn = reader->series({0, {0}, 0, std::numeric_limits<std::int64_t>::max(), 50});
+            const auto drawn = reader->series({0, {0}, 0, kLast_ns, 50});
             REQUIRE(drawn);
             std::uint64_t rows = 0;
             for (const std::uint32_t count : drawn->count) rows += count;
@@ -77,7 +77,7 @@ TEST_CASE("a live recording can be read while it is written, up to the newest co
         const auto rows = reader->frames(0, 100'000, std::nullopt).ids.size();
         CHECK(rows >= seen);
         seen = rows;
-        const auto latest = reader->latest(std::numeric_limits<std::int64_t>::max());
+        const auto latest = reader->latest(kLast_ns);
         CHECK((!latest[0] || latest[0]->first <= kStart_ns + static_cast<std::int64_t>(maker.made()) * kMs));
     }
     SECTION("a copy of it is a closed recording of its own") {
@@ -212,7 +212,7 @@ TEST_CASE("a disk that fails and recovers costs nothing that memory can hold") {
     check_integrity(directory.recording(id));
     auto reader = RecordingReader::open(directory.recording(id));
     REQUIRE(reader);
-    const auto drawn = reader->series({0, {0}, 0, std::numeric_limits<std::int64_t>::max(), 7});
+    const auto drawn = reader->series({0, {0}, 0, kLast_ns, 7});
     std::uint64_t rows = 0;
     for (const std::uint32_t count : drawn->count) rows += count;
     CHECK(rows == maker.made());
