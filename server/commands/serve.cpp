@@ -17,9 +17,11 @@
 
 #include <spdlog/spdlog.h>
 
-#include "server/commands/ingest.hpp"
 #include "server/commands/subcommands.hpp"
+#include "server/ingest/ingest.hpp"
 #include "server/record/read/engine_totals.hpp"
+#include "server/record/resumable.hpp"
+#include "server/record/upkeep.hpp"
 #include "server/record/write/recorder.hpp"
 #include "server/serve/port/server.hpp"
 #include "server/setup/serve_setup.hpp"
@@ -102,17 +104,21 @@ RecorderSettings recorder_settings(const Settings& settings) {
 }
 
 /// Until SIGINT, SIGTERM or SIGHUP.
-int serve(const Settings& settings, ServeSetup setup, std::span<const Asset> assets, std::ostream& out,
+int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<const Asset> assets, std::ostream& out,
           std::ostream& errors) {
     const StopSignals signals;
     (void)station_now_ns(); // station time begins here
 
+    const auto resumable =
+        begin_new ? std::nullopt : find_resumable(settings.recordings, *setup.pipeline, utc_now_ns());
     const std::vector<Action> past = engine_totals(settings.recordings, *setup.pipeline);
+    Upkeep upkeep(settings.recordings);
     // Later ones refer to earlier ones; the ingest thread and the serve thread refer to each other and start
     // last.
-    Recorder recorder(recorder_settings(settings), *setup.pipeline);
+    Recorder recorder(recorder_settings(settings), *setup.pipeline,
+                      [&upkeep](const std::filesystem::path& file) { upkeep.finish(file); });
     std::unique_ptr<Server> server;
-    Ingest ingest(setup.pipeline, std::move(setup.uris), recorder,
+    Ingest ingest(setup.pipeline, std::move(setup.uris), settings.recordings, recorder,
                   {[&server](LiveTape tape) { server->begin_recording(std::move(tape)); },
                    [&server](std::shared_ptr<const Batch> batch) { server->publish(std::move(batch)); },
                    [&server] { server->release_recordings(); }});
@@ -131,7 +137,7 @@ int serve(const Settings& settings, ServeSetup setup, std::span<const Asset> ass
     server = std::make_unique<Server>(std::move(server_settings), std::move(sources), std::move(actions));
 
     if (const auto started = server->start(); !started) return fail_with(started.error(), errors);
-    ingest.start(past);
+    ingest.start(past, resumable);
     greet(*server, settings, operator_key, out);
 
     signals.wait();
@@ -139,7 +145,9 @@ int serve(const Settings& settings, ServeSetup setup, std::span<const Asset> ass
     ingest.stop();
     if (!recorder.flush(kFinalFlushMs)) spdlog::error("Not everything could be written: {}", recorder.status().fault);
     server->stop(kSessionsDeadline);
-    return EXIT_SUCCESS; // the recorder closes its file as it goes out of scope
+    const RecorderStatus status = recorder.status();
+    const bool all_recorded = status.dropped.inputs == 0 && status.queue_bytes == 0;
+    return all_recorded ? EXIT_SUCCESS : EXIT_FAILURE; // the recorder closes its file as it goes out of scope
 }
 
 int run_serve(const Arguments& given, std::span<const Asset> assets, std::ostream& out, std::ostream& errors) {
@@ -150,7 +158,8 @@ int run_serve(const Arguments& given, std::span<const Asset> assets, std::ostrea
     read_options(given, settings, problems);
     if (!problems.empty()) return fail_with(problems, errors);
     auto setup = read_setup(settings, problems);
-    return setup ? serve(settings, std::move(*setup), assets, out, errors) : fail_with(problems, errors);
+    return setup ? serve(settings, !value_of(given, "--new").empty(), std::move(*setup), assets, out, errors)
+                 : fail_with(problems, errors);
 }
 
 } // namespace
@@ -164,7 +173,10 @@ Subcommand serve_subcommand(std::span<const Asset> assets) {
                    .arguments = {{.name = "--config",
                                   .value_name = "FILE",
                                   .help = "Settings file: JSON with comments. Options on the command line "
-                                          "override it."}},
+                                          "override it."},
+                                 {.name = "--new",
+                                  .help = "Begin a new recording. Without it, one that was cut short less than ten "
+                                          "minutes ago goes on."}},
                    .run = [assets](const Arguments& given, std::ostream& results, std::ostream& errors) {
                        return run_serve(given, assets, results, errors);
                    }};

@@ -72,6 +72,9 @@ enum class EventId : unsigned char {
     link_state,
     link_down,
     recording_fault,
+    recording_trouble,
+    estimates_behind,
+    station_resumed,
     marker,
     note
 };
@@ -108,6 +111,9 @@ inline constexpr Worded<EventId> kEventWords[] = {
     {EventId::link_state, "link_state"},
     {EventId::link_down, "link_down"},
     {EventId::recording_fault, "recording_fault"},
+    {EventId::recording_trouble, "recording_trouble"},
+    {EventId::estimates_behind, "estimates_behind"},
+    {EventId::station_resumed, "station_resumed"},
     {EventId::marker, "marker"},
     {EventId::note, "note"},
 };

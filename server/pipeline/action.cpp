@@ -24,7 +24,11 @@ struct Writer {
         return {{"action", "link_state"}, {"link", link.link}, {"state", word(link.state)}, {"detail", link.detail}};
     }
     static json object(const RecorderReport& recorder) {
-        return {{"action", "recording_state"}, {"fault", recorder.fault}};
+        return {{"action", "recording_state"}, {"fault", recorder.fault}, {"stopped", recorder.stopped}};
+    }
+    static json object(const Backlog& backlog) { return {{"action", "backlog"}, {"behind_s", backlog.behind_s}}; }
+    static json object(const Resumed& resumed) {
+        return {{"action", "resumed"}, {"t_last_ns", std::to_string(resumed.t_last_ns)}};
     }
     static json object(const EngineTotal& engine) {
         return {{"action", "engine_total"}, {"vehicle", engine.vehicle}, {"running_s", engine.running_s}};
@@ -51,6 +55,11 @@ class Members {
         const json* member = find(name);
         if (member == nullptr || !member->is_number()) return fail(0.0);
         return member->get<double>();
+    }
+    bool flag(const char* name) {
+        const json* member = find(name);
+        if (member == nullptr || !member->is_boolean()) return fail(false);
+        return member->get<bool>();
     }
     std::optional<std::int64_t> time(const char* name) {
         const auto number = object_.find(name);
@@ -100,7 +109,13 @@ std::optional<Action> read(const json& object) {
         if (!state) in.refuse();
         out = LinkReport{in.text("link"), state.value_or(LinkState::opening), in.text("detail")};
     } else if (kind == "recording_state") {
-        out = RecorderReport{in.text("fault")};
+        out = RecorderReport{in.text("fault"), object.contains("stopped") && in.flag("stopped")};
+    } else if (kind == "backlog") {
+        out = Backlog{in.number("behind_s")};
+    } else if (kind == "resumed") {
+        const auto t_last_ns = in.time("t_last_ns");
+        if (!t_last_ns) in.refuse();
+        out = Resumed{t_last_ns.value_or(0)};
     } else if (kind == "engine_total") {
         out = EngineTotal{in.text("vehicle"), in.number("running_s")};
     }

@@ -29,8 +29,20 @@ struct LinkReport {
     friend bool operator==(const LinkReport&, const LinkReport&) = default;
 };
 struct RecorderReport {
-    std::string fault; ///< empty: recording works
+    std::string fault;    ///< empty: recording works
+    bool stopped = false; ///< by the fault: nothing is recorded, or bytes are lost
     friend bool operator==(const RecorderReport&, const RecorderReport&) = default;
+};
+/// The estimates are this far behind the links, because the computer is too slow; 0: they keep up. While they are
+/// behind, no predictions start.
+struct Backlog {
+    double behind_s;
+    friend bool operator==(const Backlog&, const Backlog&) = default;
+};
+/// The station stopped without closing the recording, which goes on here.
+struct Resumed {
+    std::int64_t t_last_ns; ///< of the last input before
+    friend bool operator==(const Resumed&, const Resumed&) = default;
 };
 /// A vehicle's engine hours continue from what earlier recordings counted.
 struct EngineTotal {
@@ -45,7 +57,7 @@ struct UnknownAction {
     friend bool operator==(const UnknownAction&, const UnknownAction&) = default;
 };
 
-using Action = std::variant<Marker, Note, LinkReport, RecorderReport, EngineTotal, UnknownAction>;
+using Action = std::variant<Marker, Note, LinkReport, RecorderReport, Backlog, Resumed, EngineTotal, UnknownAction>;
 
 /// One line of JSON, {"action": KIND, ...}; times as decimal strings, since they pass 2^53.
 [[nodiscard]] std::string to_json(const Action& action);

@@ -1,6 +1,6 @@
 #pragma once
-/// What the pipeline puts out for some inputs, in order. The recorder and the stream share one Batch; both read it,
-/// neither changes or copies it.
+/// What a pipeline makes of some inputs, in order. It can be made again from them. The recorder and the stream share
+/// one Batch; both read it, neither changes or copies it.
 #include <cstddef>
 #include <cstdint>
 #include <span>
@@ -11,31 +11,10 @@
 #include "protocol/decode/decoder.hpp"
 #include "protocol/framing/deframer.hpp"
 #include "server/estimate/event.hpp"
-#include "server/pipeline/action.hpp"
+#include "server/pipeline/inputs.hpp"
 #include "server/pipeline/series.hpp"
 
 namespace turnstone {
-
-using LinkId = std::uint16_t;
-
-/// A range of Batch::bytes.
-struct ByteRange {
-    std::uint32_t offset;
-    std::uint32_t size;
-    friend bool operator==(const ByteRange&, const ByteRange&) = default;
-};
-
-/// Bytes as a link delivered them.
-struct ChunkRecord {
-    std::uint64_t input; ///< place among this recording's inputs, from 0, shared with ActionRecord
-    LinkId link;
-    std::int64_t t_rx_ns;        ///< station time of the read
-    std::int64_t utc_rx_ns;      ///< system UTC at the read
-    std::uint64_t stream_offset; ///< of the first byte, counted from the link's first byte in this recording
-    bool carried;                ///< repeated from the previous recording: the start of a frame that straddles the cut
-    ByteRange bytes;
-    friend bool operator==(const ChunkRecord&, const ChunkRecord&) = default;
-};
 
 enum class PacketVerdict : unsigned char {
     accepted,  ///< decoded, rows made
@@ -76,27 +55,14 @@ struct RowRecord {
     friend bool operator==(const RowRecord&, const RowRecord&) = default;
 };
 
-/// An input that is not bytes. Recorded.
-struct ActionRecord {
-    std::uint64_t input;
-    std::int64_t t_ns;
-    Action action;
-    friend bool operator==(const ActionRecord&, const ActionRecord&) = default;
-};
-
 struct Batch {
-    std::vector<ChunkRecord> chunks;
-    std::vector<std::byte> bytes;
-    std::vector<ActionRecord> actions;
     std::vector<FrameRecord> frames;
     std::vector<RowRecord> rows;
     std::vector<double> numbers;
     std::vector<std::string> texts;
     std::vector<Event> events;
 
-    [[nodiscard]] bool empty() const noexcept {
-        return chunks.empty() && actions.empty() && frames.empty() && rows.empty() && events.empty();
-    }
+    [[nodiscard]] bool empty() const noexcept { return frames.empty() && rows.empty() && events.empty(); }
     void clear() noexcept; ///< keeps capacity
     /// The only way to a row: throws std::logic_error when the numbers or texts are not as many as the table's columns.
     /// `frame` indexes `frames`; -1 for what came from no packet.

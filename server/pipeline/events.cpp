@@ -167,8 +167,22 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      [](const Facts& f) { return fmt::format("Engine hours continue from {:.2f} h", f.number("running_s") / 3600); }},
     {EventId::link_state, "link/{about}/state", EventKind::link_state, Level::note, link_is},
     {EventId::link_down, "link/{about}/down", alert_raised, Level::caution, link_is, link_is},
-    {EventId::recording_fault, "recording/fault", alert_raised, Level::caution,
+    {EventId::recording_fault, "recording/fault", alert_raised, Level::warning,
      [](const Facts& f) { return "Recording fault: " + f.text("fault"); }, say<"Recording restored">},
+    {EventId::recording_trouble, "recording/trouble", alert_raised, Level::caution,
+     [](const Facts& f) { return "Recording: " + f.text("fault"); }, say<"Recording keeps up again">},
+    {EventId::estimates_behind, "station/behind", alert_raised, Level::caution,
+     [](const Facts& f) {
+         return fmt::format(
+             "This computer is too slow: estimates are {:.1f} s behind and predictions pause. Close other "
+             "programs on it",
+             f.number("behind_s"));
+     },
+     say<"Estimates keep up again">},
+    {EventId::station_resumed, "station/resumed", recording, Level::advisory,
+     [](const Facts& f) {
+         return fmt::format("The station was down for {:.1f} s; this recording goes on", f.number("down_s"));
+     }},
     {EventId::marker, "marker", EventKind::marker, Level::note, [](const Facts& f) { return f.text("text"); }},
     {EventId::note, "note", EventKind::note, Level::note, [](const Facts& f) { return f.text("text"); }},
 }};

@@ -1,5 +1,6 @@
 #include "server/record/reprocess.hpp"
 
+#include <map>
 #include <system_error>
 #include <utility>
 
@@ -32,6 +33,29 @@ class Unfinished {
     bool kept_ = false;
 };
 
+/// Writes what this version's pipeline makes of the inputs of `from` to `path`. `head` and `facts` (keys of meta) are
+/// the new file's. Returns what is wrong with `from`; empty: nothing.
+std::string write_again(RecordingReader& from, const PipelineSetup& setup, const std::filesystem::path& path,
+                        const RecordingHead& head, const std::map<std::string, std::string>& facts) {
+    const RecordingInfo info = from.info();
+    Pipeline pipeline(setup, info.t_start_ns);
+    create_recording(path, texts_of(setup), pipeline.schema(), head, false);
+    RecordingFile output(path, pipeline.schema(), false);
+    for (const auto& [key, value] : facts) output.set_meta(key, value);
+    std::size_t waiting_bytes = 0;
+    const std::string damage = feed_stored_inputs(
+        from, kAllInputs, pipeline, info.t_end_ns, [&](const Inputs& input) { output.append(input); },
+        [&](const Batch& batch) {
+            output.append(batch, pipeline.progress());
+            waiting_bytes += batch.numbers.size() * sizeof(double);
+            if (waiting_bytes < kCommitBytes) return;
+            output.commit();
+            waiting_bytes = 0;
+        });
+    output.close("clean");
+    return from.damage().empty() ? damage : from.damage();
+}
+
 } // namespace
 
 Result<std::filesystem::path> reprocess(const std::filesystem::path& file, std::vector<VehicleSetup> vehicles,
@@ -49,37 +73,47 @@ Result<std::filesystem::path> reprocess(const std::filesystem::path& file, std::
     }
     try {
         const std::string vehicle = setup->vehicles.empty() ? "" : setup->vehicles.front().dictionary.vehicle;
-        const std::string id = make_recording_id(output_directory, info.utc_start_ns, vehicle);
+        const std::string id = free_recording_id(output_directory, info.utc_start_ns, vehicle);
         const std::filesystem::path path = output_directory / (id + std::string(kRecordingEnding));
-        Pipeline pipeline(*setup, info.t_start_ns);
-        const RecordingHead head{
-            .t_start_ns = info.t_start_ns, .utc_start_ns = info.utc_start_ns, .name = info.name, .continues = ""};
-        create_recording(path, texts_of(*setup), pipeline.schema(), head, false);
         Unfinished unfinished(path);
-        {
-            RecordingFile output(path, pipeline.schema(), false);
-            output.set_meta("notes", info.notes);
-            output.set_meta("reprocessed_from", info.id);
-            std::size_t waiting_bytes = 0;
-            feed_stored_inputs(*reader, pipeline, info.t_end_ns, [&](const Batch& batch) {
-                output.append(batch);
-                waiting_bytes += batch.bytes.size() + batch.numbers.size() * sizeof(double);
-                if (waiting_bytes >= kCommitBytes) {
-                    output.commit();
-                    waiting_bytes = 0;
-                }
-            });
-            output.close("clean");
-        }
+        const std::string damage = write_again(
+            *reader, *setup, path,
+            {.t_start_ns = info.t_start_ns, .utc_start_ns = info.utc_start_ns, .name = info.name, .continues = ""},
+            {{"notes", info.notes}, {"reprocessed_from", info.id}});
         unfinished.keep();
         make_single_file(path);
-        if (!reader->damage().empty()) {
-            return fail(file.string() + ": is damaged (" + reader->damage() + "); what could be read is in " +
-                        path.string());
-        }
+        if (!damage.empty())
+            return fail(file.string() + ": is damaged (" + damage + "); what could be read is in " + path.string());
         return path;
     } catch (const std::exception& failure) {
         return fail("reprocessing " + file.string() + ": " + failure.what());
+    }
+}
+
+Result<void> make_again(const std::filesystem::path& file) {
+    auto reader = RecordingReader::open(file);
+    if (!reader) return tl::unexpected(reader.error());
+    const auto setup = reader->setup();
+    if (!setup) return tl::unexpected(setup.error());
+    const RecordingInfo info = reader->info();
+    const std::filesystem::path path = file.parent_path() / ("." + file.filename().string() + ".again");
+    try {
+        std::filesystem::remove(path);
+        Unfinished unfinished(path);
+        const std::string damage = write_again(
+            *reader, *setup, path,
+            {.t_start_ns = info.t_start_ns, .utc_start_ns = info.utc_start_ns, .name = info.name, .continues = ""},
+            {{"notes", info.notes},
+             {"inputs_dropped", std::to_string(info.inputs_dropped)},
+             {"bytes_dropped", std::to_string(info.bytes_dropped)}});
+        if (!damage.empty()) return fail(file.string() + ": is damaged: " + damage);
+        if (!make_single_file(path)) return fail(path.string() + ": is held open by another program");
+        reader = fail("");
+        std::filesystem::rename(path, file);
+        unfinished.keep();
+        return {};
+    } catch (const std::exception& failure) {
+        return fail("making the rows of " + file.string() + " again: " + failure.what());
     }
 }
 

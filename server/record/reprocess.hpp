@@ -14,4 +14,8 @@ namespace turnstone {
                                                       std::vector<VehicleSetup> vehicles,
                                                       const std::filesystem::path& output_directory);
 
+/// Makes everything but the inputs of a closed recording again, under the same name. The file is replaced whole or not
+/// at all.
+[[nodiscard]] Result<void> make_again(const std::filesystem::path& file);
+
 } // namespace turnstone

@@ -2,7 +2,10 @@
 /// The live tape and the links that feed it, as the server gets them.
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <string>
+#include <utility>
+#include <vector>
 
 #include "server/pipeline/series.hpp"
 #include "server/pipeline/setup.hpp"
@@ -17,6 +20,8 @@ struct LiveTape {
     std::int64_t utc_start_ns = 0;
     std::shared_ptr<const Schema> schema; ///< what the published batches' rows refer to
     std::shared_ptr<const PipelineSetup> setup;
+    /// The newest row of each table, by its id, when the tape goes on after a stop; else empty.
+    std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> newest = {};
 };
 
 /// A link as `status` and the counters show it.

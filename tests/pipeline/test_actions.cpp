@@ -88,8 +88,7 @@ TEST_CASE("an action about what this station does not have is recorded and has n
         Run run;
         run.act(1, action);
         CHECK(run.out.events.empty());
-        REQUIRE(run.out.actions.size() == 1);
-        CHECK(run.out.actions[0].action == action);
+        CHECK(run.pipeline.progress().inputs == 1);
     }
 }
 
@@ -112,6 +111,10 @@ TEST_CASE("an action written as JSON reads back as itself") {
                                       LinkReport{"radio", LinkState::end_of_file},
                                       RecorderReport{""},
                                       RecorderReport{"the disk is full"},
+                                      RecorderReport{"slow", false},
+                                      RecorderReport{"full", true},
+                                      Backlog{0.1 + 0.2},
+                                      Resumed{1'780'000'000'123'456'789},
                                       EngineTotal{"launch", 0.1 + 0.2},
                                       EngineTotal{"launch", 1e-300},
                                       UnknownAction{R"({"state": "silent",  "action":"link_state"})"}};
@@ -144,6 +147,8 @@ TEST_CASE("JSON that is not an action of this version is kept word for word and 
              R"({"action":"marker","text":"a","color":"red"})",
              R"({"action":"link_state","link":"radio","state":"sideways","detail":""})",
              R"({"action":"link_state","link":"radio","state":"open"})",
+             R"({"action":"recording_state","fault":"","stopped":1})",
+             R"({"action":"resumed"})",
              R"({"action":"engine_total","vehicle":"launch","running_s":null})",
              "\xff\xfe",
          }) {
@@ -153,28 +158,36 @@ TEST_CASE("JSON that is not an action of this version is kept word for word and 
         Run run;
         run.act(1, action);
         CHECK(run.out.events.empty());
-        REQUIRE(run.out.actions.size() == 1);
-        CHECK(run.out.actions[0].action == action);
+        CHECK(run.pipeline.progress().inputs == 1);
     }
 }
 
-TEST_CASE("a recording fault is one caution until recording is restored") {
+TEST_CASE("trouble with the recorder is one alert until it ends, worse where nothing is recorded") {
     Run run;
     run.act(1, RecorderReport{""});
-    run.act(2, RecorderReport{"the disk is full; delete old recordings"});
-    run.act(3, RecorderReport{"the disk is full still"});
-    run.act(4, RecorderReport{""});
-    CHECK(run.alerts() == std::vector<std::string>{"+recording/fault", "-recording/fault"});
-    CHECK(run.out.events.at(0).level == Level::caution);
+    run.act(2, RecorderReport{"the disk is full; delete old recordings", true});
+    run.act(3, RecorderReport{"the disk is full still", true});
+    run.act(4, RecorderReport{"the disk is slow", false});
+    run.act(5, RecorderReport{""});
+    CHECK(run.alerts() ==
+          std::vector<std::string>{"+recording/fault", "-recording/fault", "+recording/trouble", "-recording/trouble"});
+    CHECK(run.out.events.at(0).level == Level::warning);
+    CHECK(run.out.events.at(2).level == Level::caution);
     CHECK(run.out.events.at(0).text.find("disk is full") != std::string::npos);
 }
 
-TEST_CASE("a time that goes back counts as the latest seen") {
+TEST_CASE("estimates that are behind are one caution until they keep up") {
     Run run;
-    run.act(5, Note{"a"});
-    run.act(3, Note{"b"});
-    run.pipeline.chunk(0, kStart_ns, kStart_ns, Bytes{std::byte{0}}, run.out);
-    CHECK(run.out.actions[1].t_ns == kStart_ns + 5 * kNsPerS);
-    CHECK(run.out.chunks[0].t_rx_ns == kStart_ns + 5 * kNsPerS);
-    CHECK(run.out.chunks[0].input == 2);
+    for (const double behind_s : {0.0, 3.25, 4.5, 0.0, 0.0}) run.act(1, Backlog{behind_s});
+    CHECK(run.alerts() == std::vector<std::string>{"+station/behind", "-station/behind"});
+    CHECK(run.out.events.at(0).level == Level::caution);
+    CHECK(run.out.events.at(0).text.find("3.2 s behind") != std::string::npos);
+}
+
+TEST_CASE("a station that was down says how long") {
+    Run run;
+    run.act(20, Resumed{at(7.5)});
+    REQUIRE(run.out.events.size() == 1);
+    CHECK(run.out.events[0].id == EventId::station_resumed);
+    CHECK(run.out.events[0].text.find("down for 12.5 s") != std::string::npos);
 }

@@ -77,19 +77,36 @@ Bytes floats(std::initializer_list<float> values) {
     return out;
 }
 
+/// A pipeline, what it was fed and what it made.
+struct Session {
+    Pipeline pipeline;
+    InputCounter counter;
+    Inputs inputs = {};
+    Batch out = {};
+    Session(const PipelineSetup& setup, std::int64_t t_start_ns)
+        : pipeline(setup, t_start_ns), counter(setup.links.size(), t_start_ns) {}
+    void chunk(LinkId link, std::int64_t t_ns, const Bytes& bytes) {
+        counter.chunk(link, t_ns, t_ns, bytes, inputs);
+        pipeline.chunk(link, t_ns, t_ns, bytes, out);
+    }
+    void action(std::int64_t t_ns, const Action& action) {
+        counter.action(t_ns, action, inputs);
+        pipeline.action(t_ns, action, out);
+    }
+};
+
 /// Engine speed every 200 ms and gauges every second, from `from_s` to `to_s` after kStart_ns.
 struct Engine {
     unsigned speeds = 0, gauges = 0;
-    void run(Pipeline& pipeline, LinkId link, double from_s, double to_s, float rpm, Batch& out) {
+    void run(Session& session, LinkId link, double from_s, double to_s, float rpm) {
         for (std::int64_t ms = std::llround(from_s * 1e3); ms < std::llround(to_s * 1e3); ms += 200) {
             const std::int64_t t_ns = kStart_ns + ms * kNsPerMs + 30 * kNsPerMs;
             const auto onboard_ms = static_cast<std::uint32_t>(ms + 7000);
-            pipeline.chunk(link, t_ns, t_ns, frame(200, speeds++, onboard_ms, floats({rpm})), out);
+            session.chunk(link, t_ns, frame(200, speeds++, onboard_ms, floats({rpm})));
             if (ms % 1000 == 0)
-                pipeline.chunk(
-                    link, t_ns, t_ns,
-                    frame(201, gauges++, onboard_ms, floats({300.0F + 0.05F * static_cast<float>(ms) / 1000, 4e5F})),
-                    out);
+                session.chunk(
+                    link, t_ns,
+                    frame(201, gauges++, onboard_ms, floats({300.0F + 0.05F * static_cast<float>(ms) / 1000, 4e5F})));
         }
     }
 };
@@ -97,19 +114,12 @@ struct Engine {
 /// On the pad a prediction every 62 s, twenty of these: often enough to see the wind, and soon flown.
 constexpr double kSeldom_s = 3.1;
 
-/// Feeds what `live` recorded to a new pipeline.
-Batch replayed(const PipelineSetup& setup, const Batch& live, std::int64_t t_start_ns, std::int64_t t_end_ns) {
+/// What a new pipeline makes of them.
+Batch replayed(const PipelineSetup& setup, const Inputs& inputs, std::int64_t t_start_ns, std::int64_t t_end_ns) {
     Pipeline pipeline(setup, t_start_ns);
     pipeline.set_prediction_period(kSeldom_s);
     Batch out;
-    auto action = live.actions.begin();
-    for (const ChunkRecord& chunk : live.chunks) {
-        for (; action != live.actions.end() && action->input < chunk.input; ++action)
-            pipeline.action(action->t_ns, action->action, out);
-        pipeline.chunk(chunk.link, chunk.t_rx_ns, chunk.utc_rx_ns,
-                       std::span(live.bytes).subspan(chunk.bytes.offset, chunk.bytes.size), out, chunk.carried);
-    }
-    for (; action != live.actions.end(); ++action) pipeline.action(action->t_ns, action->action, out);
+    pipeline.take(inputs, out);
     pipeline.advance(t_end_ns, out);
     return out;
 }
@@ -119,37 +129,35 @@ Batch replayed(const PipelineSetup& setup, const Batch& live, std::int64_t t_sta
 TEST_CASE("engine hours continue across a new recording, from an action that is recorded with the rest") {
     const PipelineSetup setup = setup_of(boat());
     Engine engine;
-    Batch first, second;
-    Pipeline before(setup, kStart_ns);
-    engine.run(before, 0, 0, 100, 1500, first);
-    CHECK(newest(first, before.schema(), "boat/estimate/engine", "running") == 1);
-    CHECK(newest(first, before.schema(), "boat/estimate/engine", "running_time_h") * 3600 == Approx(99).margin(1.01));
+    Session before(setup, kStart_ns);
+    engine.run(before, 0, 0, 100, 1500);
+    const Schema& schema = before.pipeline.schema();
+    CHECK(newest(before.out, schema, "boat/estimate/engine", "running") == 1);
+    CHECK(newest(before.out, schema, "boat/estimate/engine", "running_time_h") * 3600 == Approx(99).margin(1.01));
 
     const std::int64_t begins_ns = kStart_ns + 100 * kNsPerS;
-    Pipeline after(setup, begins_ns);
-    const std::vector<Action> carried = before.carried_actions();
+    Session after(setup, begins_ns);
+    const std::vector<Action> carried = before.pipeline.carried_actions();
     REQUIRE(carried.size() == 1);
-    after.action(begins_ns, carried[0], second);
-    engine.run(after, 0, 100, 150, 1500, second);
-    engine.run(after, 0, 150, 200, 0, second);
-    after.advance(kStart_ns + 201 * kNsPerS, second);
+    after.action(begins_ns, carried[0]);
+    engine.run(after, 0, 100, 150, 1500);
+    engine.run(after, 0, 150, 200, 0);
+    after.pipeline.advance(kStart_ns + 201 * kNsPerS, after.out);
+    const Batch& second = after.out;
     // 150 s of a running engine; one interval of 0.2 s goes at each end and where the new recording begins.
-    CHECK(newest(second, after.schema(), "boat/estimate/engine", "running_time_h") * 3600 ==
-          Approx(150 - 0.4).margin(0.21));
-    CHECK(newest(second, after.schema(), "boat/estimate/engine", "running") == 0);
+    CHECK(newest(second, schema, "boat/estimate/engine", "running_time_h") * 3600 == Approx(150 - 0.4).margin(0.21));
+    CHECK(newest(second, schema, "boat/estimate/engine", "running") == 0);
     // Gauges from their own packet: 0.05 K/s by construction, in steps of a single-precision number.
-    CHECK(newest(second, after.schema(), "boat/estimate/engine", "temperature_rate_k_per_s") ==
-          Approx(0.05).epsilon(1e-3));
-    CHECK(newest(second, after.schema(), "boat/estimate/engine", "oil_pressure_rate_pa_per_s") ==
-          Approx(0).margin(1e-9));
+    CHECK(newest(second, schema, "boat/estimate/engine", "temperature_rate_k_per_s") == Approx(0.05).epsilon(1e-3));
+    CHECK(newest(second, schema, "boat/estimate/engine", "oil_pressure_rate_pa_per_s") == Approx(0).margin(1e-9));
     const auto told = std::find_if(second.events.begin(), second.events.end(),
                                    [](const Event& event) { return event.key == "boat/engine/total"; });
     REQUIRE(told != second.events.end());
     CHECK(told->text == "Engine hours continue from 0.03 h");
 
-    CHECK(second == replayed(setup, second, begins_ns, kStart_ns + 201 * kNsPerS));
+    CHECK(second == replayed(setup, after.inputs, begins_ns, kStart_ns + 201 * kNsPerS));
     // Without the action the same bytes count from zero: the action is what the total rests on.
-    Batch without = second;
+    Inputs without = after.inputs;
     without.actions.clear();
     CHECK_FALSE(second.numbers == replayed(setup, without, begins_ns, kStart_ns + 201 * kNsPerS).numbers);
 }
@@ -183,14 +191,15 @@ TEST_CASE("a weather station's wind is in the rocket's predictions, whichever of
         const LinkId link = station_first ? 0 : 1;
         const std::int64_t end_ns = kStart_ns + 75 * kNsPerS;
         for (const bool windy : {true, false}) {
-            Pipeline pipeline(setup, kStart_ns);
+            Session session(setup, kStart_ns);
+            Pipeline& pipeline = session.pipeline;
             pipeline.set_prediction_period(kSeldom_s);
-            Batch live;
+            Batch& live = session.out;
             for (unsigned k = 0; windy && k < 35; ++k) {
                 const std::int64_t t_ns = kStart_ns + 2 * k * kNsPerS + 40 * kNsPerMs;
                 // 6 m/s from the west-south-west, with gusts that even out.
                 const float speed_mps = k % 2 == 0 ? 5.0F : 7.0F;
-                pipeline.chunk(link, t_ns, t_ns, frame(300, k, 3000 + 2000 * k, floats({speed_mps, 250.0F})), live);
+                session.chunk(link, t_ns, frame(300, k, 3000 + 2000 * k, floats({speed_mps, 250.0F})));
             }
             pipeline.advance(end_ns, live);
             const double wind_mps = newest(live, pipeline.schema(), "sanderling/estimate/landing", "wind_0m_mps");
@@ -206,7 +215,7 @@ TEST_CASE("a weather station's wind is in the rocket's predictions, whichever of
             CHECK(sigma_mps < 1.5);
             CHECK(newest(live, pipeline.schema(), "sanderling/estimate/landing", "wind_0m_from_deg") ==
                   Approx(250).margin(0.1));
-            CHECK(live == replayed(setup, live, kStart_ns, end_ns));
+            CHECK(live == replayed(setup, session.inputs, kStart_ns, end_ns));
         }
     }
 }

@@ -12,6 +12,7 @@
 
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/station/pipeline.hpp"
+#include "server/record/write/recorder.hpp"
 #include "tests/support/recorder_settings.hpp"
 #include "tests/support/temporary_folder.hpp"
 
@@ -85,30 +86,43 @@ inline PipelineSetup sample_setup() {
     return setup;
 }
 
+/// An input, and what a pipeline made of it.
+struct Piece {
+    std::shared_ptr<Inputs> inputs = std::make_shared<Inputs>();
+    std::shared_ptr<Batch> batch = std::make_shared<Batch>();
+    Progress progress = {};
+};
+inline void push(Recorder& recorder, const Piece& piece) {
+    recorder.push(piece.inputs);
+    recorder.push(piece.batch, piece.progress);
+}
+
 /// Input `input`: a chunk of `octets` random bytes that is one frame, and its row, at kStart_ns + input ms.
 class BatchMaker {
   public:
     explicit BatchMaker(std::uint32_t seed = 1) : random_(seed) {}
-    std::shared_ptr<Batch> next(std::size_t octets = 40) {
-        auto batch = std::make_shared<Batch>();
+    Piece next(std::size_t octets = 40) {
+        Piece piece;
+        Inputs& inputs = *piece.inputs;
         const std::int64_t t_ns = kStart_ns + static_cast<std::int64_t>(input_) * kMs;
-        for (std::size_t i = 0; i < octets; ++i) batch->bytes.push_back(static_cast<std::byte>(random_() & 0xff));
-        bytes_.insert(bytes_.end(), batch->bytes.begin(), batch->bytes.end());
-        batch->chunks.push_back({input_, 0, t_ns, t_ns + 7, offset_, false, {0, static_cast<std::uint32_t>(octets)}});
-        batch->frames.push_back({.t_rx_ns = t_ns,
-                                 .stream_offset = offset_,
-                                 .link_bytes = static_cast<std::uint32_t>(octets),
-                                 .packet_verdict = PacketVerdict::accepted,
-                                 .apid = 16,
-                                 .sequence_count = static_cast<std::int32_t>(input_ % 16384),
-                                 .onboard_ns = static_cast<std::int64_t>(input_) * kMs});
+        for (std::size_t i = 0; i < octets; ++i) inputs.bytes.push_back(static_cast<std::byte>(random_() & 0xff));
+        bytes_.insert(bytes_.end(), inputs.bytes.begin(), inputs.bytes.end());
+        inputs.chunks.push_back({input_, 0, t_ns, t_ns + 7, offset_, false, {0, static_cast<std::uint32_t>(octets)}});
+        piece.batch->frames.push_back({.t_rx_ns = t_ns,
+                                       .stream_offset = offset_,
+                                       .link_bytes = static_cast<std::uint32_t>(octets),
+                                       .packet_verdict = PacketVerdict::accepted,
+                                       .apid = 16,
+                                       .sequence_count = static_cast<std::int32_t>(input_ % 16384),
+                                       .onboard_ns = static_cast<std::int64_t>(input_) * kMs});
         std::normal_distribution<double> normal;
         std::array<double, 4> values{};
         for (double& value : values) value = normal(random_);
-        batch->add_row(imu_, t_ns, t_ns, values, {}, 0);
+        piece.batch->add_row(imu_, t_ns, t_ns, values, {}, 0);
         offset_ += octets;
         ++input_;
-        return batch;
+        piece.progress = {input_, t_ns};
+        return piece;
     }
     [[nodiscard]] const std::vector<std::byte>& bytes() const { return bytes_; }
     [[nodiscard]] std::uint64_t made() const { return input_; }

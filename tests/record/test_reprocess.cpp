@@ -68,12 +68,16 @@ void add_frame(std::vector<std::byte>& link, const Packet& packet, std::uint16_t
 /// Ten seconds of every packet, with damaged bytes, chunks that fall anywhere, and actions between.
 std::string record_flight(const TemporaryFolder& directory, const PipelineSetup& setup) {
     Pipeline pipeline(setup, kStart_ns);
+    InputCounter counter(1, kStart_ns);
     Recorder recorder(recorder_settings(directory.path()), setup);
-    std::string id = recorder.begin(pipeline.schema(), kStart_ns, kStart_ns, "flight");
+    std::string id = recorder.begin(
+        pipeline.schema(), {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "flight", .continues = ""},
+        kStart_ns);
     std::mt19937 random(9);
     std::vector<std::byte> waiting;
     std::vector<std::uint16_t> counts(setup.vehicles[0].dictionary.packets.size());
     for (std::uint32_t ms = 0; ms < 10'000; ms += 10) {
+        auto inputs = std::make_shared<Inputs>();
         auto batch = std::make_shared<Batch>();
         const std::int64_t t_ns = kStart_ns + std::int64_t{ms} * kMs + static_cast<std::int64_t>(random() % 3'000'000);
         for (std::size_t p = 0; p < counts.size(); ++p) {
@@ -85,12 +89,14 @@ std::string record_flight(const TemporaryFolder& directory, const PipelineSetup&
         }
         if (random() % 3 == 0 && !waiting.empty()) {
             const std::size_t size = 1 + random() % waiting.size();
-            pipeline.chunk(0, t_ns, t_ns + 5, std::span(waiting).first(size), *batch);
+            counter.chunk(0, t_ns, t_ns + 5, std::span(waiting).first(size), *inputs);
             waiting.erase(waiting.begin(), waiting.begin() + static_cast<std::ptrdiff_t>(size));
         }
-        if (ms % 1000 == 500) pipeline.action(t_ns, Marker{"look here"}, *batch);
+        if (ms % 1000 == 500) counter.action(t_ns, Marker{"look here"}, *inputs);
+        pipeline.take(*inputs, *batch);
         pipeline.advance(t_ns, *batch);
-        recorder.push(batch);
+        recorder.push(inputs);
+        recorder.push(batch, pipeline.progress());
     }
     return id;
 }

@@ -36,13 +36,14 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
                                     1e17,
                                     123456789012345680.0,
                                     42.0};
+    auto inputs = std::make_shared<Inputs>();
     auto batch = std::make_shared<Batch>();
-    batch->bytes = {std::byte{0}, std::byte{0xff}, std::byte{'\''}, std::byte{0}, std::byte{7}};
+    inputs->bytes = {std::byte{0}, std::byte{0xff}, std::byte{'\''}, std::byte{0}, std::byte{7}};
     constexpr std::uint64_t kFar = 0x7fff'ffff'ffff'fff0ULL;
-    batch->chunks.push_back({0, 0, kStart_ns, kStart_ns - 5, 0, true, {0, 3}});
-    batch->chunks.push_back({2, 1, kStart_ns + 2, kStart_ns + 9, kFar, false, {3, 2}});
-    batch->chunks.push_back({3, 1, kStart_ns + 3, kStart_ns + 9, kFar + 2, false, {5, 0}});
-    batch->actions.push_back({1, kStart_ns + 1, Note{"wind \"5 m/s\" — Bö", kStart_ns}});
+    inputs->chunks.push_back({0, 0, kStart_ns, kStart_ns - 5, 0, true, {0, 3}});
+    inputs->chunks.push_back({2, 1, kStart_ns + 2, kStart_ns + 9, kFar, false, {3, 2}});
+    inputs->chunks.push_back({3, 1, kStart_ns + 3, kStart_ns + 9, kFar + 2, false, {5, 0}});
+    inputs->actions.push_back({1, kStart_ns + 1, Note{"wind \"5 m/s\" — Bö", kStart_ns}});
     batch->frames.push_back({.link = 1,
                              .t_rx_ns = kStart_ns + 2,
                              .stream_offset = kFar,
@@ -84,8 +85,11 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
     std::string id;
     {
         Recorder recorder(recorder_settings(directory.path()), setup);
-        id = recorder.begin(schema, kStart_ns, kStart_ns, "first flight");
-        recorder.push(batch);
+        id = recorder.begin(
+            schema, {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "first flight", .continues = ""},
+            kStart_ns);
+        recorder.push(inputs);
+        recorder.push(batch, {inputs->count(), kStart_ns + 100});
         recorder.set_meta("notes", "calm");
         REQUIRE(recorder.flush(5000));
         CHECK(recorder.status().rows_written == batch->rows.size());
@@ -155,16 +159,16 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
                 order.push_back(action.input);
             });
         CHECK(order == std::vector<std::uint64_t>{0, 1, 2, 3});
-        CHECK(bytes == batch->bytes);
-        CHECK(actions == batch->actions);
+        CHECK(bytes == inputs->bytes);
+        CHECK(actions == inputs->actions);
         REQUIRE(chunks.size() == 3);
         for (std::size_t i = 0; i < chunks.size(); ++i) {
-            CHECK(chunks[i].input == batch->chunks[i].input);
-            CHECK(chunks[i].link == batch->chunks[i].link);
-            CHECK(chunks[i].t_rx_ns == batch->chunks[i].t_rx_ns);
-            CHECK(chunks[i].utc_rx_ns == batch->chunks[i].utc_rx_ns);
-            CHECK(chunks[i].stream_offset == batch->chunks[i].stream_offset);
-            CHECK(chunks[i].carried == batch->chunks[i].carried);
+            CHECK(chunks[i].input == inputs->chunks[i].input);
+            CHECK(chunks[i].link == inputs->chunks[i].link);
+            CHECK(chunks[i].t_rx_ns == inputs->chunks[i].t_rx_ns);
+            CHECK(chunks[i].utc_rx_ns == inputs->chunks[i].utc_rx_ns);
+            CHECK(chunks[i].stream_offset == inputs->chunks[i].stream_offset);
+            CHECK(chunks[i].carried == inputs->chunks[i].carried);
         }
     }
     SECTION("rows, to the last bit") {
@@ -202,8 +206,8 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
         CHECK(page.frames == batch->frames);
         CHECK(page.ids == std::vector<std::int64_t>{1, 2});
         REQUIRE(page.bytes.size() == 2);
-        CHECK(page.bytes[0] == std::vector<std::byte>(batch->bytes.begin() + 3, batch->bytes.end()));
-        CHECK(page.bytes[1] == std::vector<std::byte>(batch->bytes.begin(), batch->bytes.begin() + 3));
+        CHECK(page.bytes[0] == std::vector<std::byte>(inputs->bytes.begin() + 3, inputs->bytes.end()));
+        CHECK(page.bytes[1] == std::vector<std::byte>(inputs->bytes.begin(), inputs->bytes.begin() + 3));
         CHECK(reader->frames(0, 10, LinkId{0}).ids == std::vector<std::int64_t>{2});
         CHECK(reader->frames(1, 10, LinkId{1}).ids.empty());
     }
@@ -264,7 +268,7 @@ TEST_CASE("plain SQL shows every verdict in the word the program has for it") {
                                 .packet_verdict = static_cast<PacketVerdict>(value)});
     }
     RecordingFile file(path, {}, false);
-    file.append(batch);
+    file.append(batch, {});
     file.close("clean");
     Database database(path, Database::Mode::read_only);
     check_words<FrameVerdict>(database, "frame_verdict");
@@ -322,9 +326,12 @@ TEST_CASE("every kind of event value and of action comes back as it was, bit for
     std::string id;
     {
         Recorder recorder(recorder_settings(directory.path()), sample_setup());
-        id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+        id = recorder.begin(sample_schema(),
+                            {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""},
+                            kStart_ns);
+        auto inputs = std::make_shared<Inputs>();
         auto batch = std::make_shared<Batch>();
-        for (const Action& action : actions) batch->actions.push_back({batch->actions.size(), kStart_ns, action});
+        for (const Action& action : actions) inputs->actions.push_back({inputs->actions.size(), kStart_ns, action});
         batch->events.push_back({.t_ns = kStart_ns,
                                  .t_found_ns = kStart_ns,
                                  .t_sigma_s = least,
@@ -334,7 +341,8 @@ TEST_CASE("every kind of event value and of action comes back as it was, bit for
                                  .key = awkward,
                                  .text = awkward,
                                  .values = values});
-        recorder.push(batch);
+        recorder.push(inputs);
+        recorder.push(batch, {inputs->count(), kStart_ns});
     }
     auto reader = RecordingReader::open(directory.recording(id));
     REQUIRE(reader);
@@ -370,18 +378,21 @@ TEST_CASE("the bytes of frames are found however chunks fall") {
     std::string id;
     {
         Recorder recorder(recorder_settings(directory.path()), sample_setup());
-        id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+        id = recorder.begin(sample_schema(),
+                            {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""},
+                            kStart_ns);
+        auto inputs = std::make_shared<Inputs>();
         auto batch = std::make_shared<Batch>();
-        batch->bytes = stream;
+        inputs->bytes = stream;
         for (std::size_t at = 0; at < stream.size();) {
             const std::size_t size = std::min<std::size_t>(1 + random() % 90, stream.size() - at);
-            batch->chunks.push_back({batch->chunks.size(),
-                                     0,
-                                     kStart_ns,
-                                     kStart_ns,
-                                     at,
-                                     false,
-                                     {static_cast<std::uint32_t>(at), static_cast<std::uint32_t>(size)}});
+            inputs->chunks.push_back({inputs->chunks.size(),
+                                      0,
+                                      kStart_ns,
+                                      kStart_ns,
+                                      at,
+                                      false,
+                                      {static_cast<std::uint32_t>(at), static_cast<std::uint32_t>(size)}});
             at += size;
         }
         for (std::size_t at = 0; at < stream.size();) {
@@ -393,7 +404,8 @@ TEST_CASE("the bytes of frames are found however chunks fall") {
                                      .frame_verdict = FrameVerdict::bad_crc});
             at += size;
         }
-        recorder.push(batch);
+        recorder.push(inputs);
+        recorder.push(batch, {inputs->count(), kStart_ns});
     }
     auto reader = RecordingReader::open(directory.recording(id));
     REQUIRE(reader);
@@ -412,10 +424,15 @@ TEST_CASE("a new recording loses no byte between the old one and itself") {
     std::vector<std::string> ids;
     {
         Recorder recorder(recorder_settings(directory.path()), sample_setup());
-        ids.push_back(recorder.begin(sample_schema(), kStart_ns, kStart_ns, "a"));
+        ids.push_back(recorder.begin(sample_schema(),
+                                     {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "a", .continues = ""},
+                                     kStart_ns));
         for (int i = 0; i < 300; ++i) {
-            recorder.push(maker.next());
-            if (i == 99 || i == 199) ids.push_back(recorder.begin(sample_schema(), kStart_ns, kStart_ns, "b"));
+            push(recorder, maker.next());
+            if (i == 99 || i == 199)
+                ids.push_back(recorder.begin(
+                    sample_schema(), {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "b", .continues = ""},
+                    kStart_ns));
         }
     }
     CHECK(ids == std::vector<std::string>{"2026-05-17T143205Z-sanderling", "2026-05-17T143205Z-sanderling-2",

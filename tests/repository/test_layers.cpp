@@ -68,9 +68,13 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"server/serve/port",
      {"shared", "server/pipeline", "server/serve/parse", "server/serve", "server/serve/stream", "server/serve/http"}},
 
+    {"server/ingest",
+     {"shared", "server/pipeline", "server/pipeline/station", "server/link", "server/record/format",
+      "server/record/read", "server/record/write", "server/record", "server/serve"}},
     {"server/commands",
      {"shared", "protocol/firmware", "server/pipeline", "server/pipeline/station", "server/link", "server/setup",
-      "server/record/read", "server/record/write", "server/record", "server/serve", "server/serve/port"}},
+      "server/record/read", "server/record/write", "server/record", "server/serve", "server/serve/port",
+      "server/ingest"}},
     {"server/main.cpp", {"server/commands"}},
 
     {"tools/sim/truth", {"shared"}},

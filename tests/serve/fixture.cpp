@@ -56,7 +56,9 @@ std::string record_flight(const std::filesystem::path& folder) {
     const auto setup = golden_setup();
     const auto schema = golden_schema();
     Recorder recorder(settings, *setup);
-    std::string id = recorder.begin(*schema, kTapeStartNs, kTapeStartNs, "Test flight");
+    std::string id = recorder.begin(
+        *schema, {.t_start_ns = kTapeStartNs, .utc_start_ns = kTapeStartNs, .name = "Test flight", .continues = ""},
+        kTapeStartNs);
     auto batch = std::make_shared<Batch>();
     for (int i = 0; i <= 2000; ++i) {
         add_row(*batch, 0, i * 0.005, {i * 0.005, 1.0});
@@ -64,7 +66,7 @@ std::string record_flight(const std::filesystem::path& folder) {
         if (i % 20 == 0) add_row(*batch, 2, i * 0.005, {10.0 * i, 0.5, 2.0, 0.25, 1.0});
     }
     batch->events.push_back(phase_event(3.25));
-    recorder.push(batch);
+    recorder.push(batch, {});
     if (!recorder.flush(10'000)) throw std::runtime_error("the recording was not written: " + recorder.status().fault);
     return id;
 }

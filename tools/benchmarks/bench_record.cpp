@@ -26,27 +26,34 @@ constexpr std::size_t kChunkBytes = 200;
 /// The recorder commits every 100 ms of wall time; the plain loop keeps the same pace.
 constexpr auto kCommitInterval = std::chrono::milliseconds(100);
 
-std::vector<std::shared_ptr<const Batch>> make_batches(const Table& table) {
+/// A chunk, and what a pipeline made of it.
+struct Piece {
+    std::shared_ptr<const Inputs> inputs;
+    std::shared_ptr<const Batch> batch;
+};
+
+std::vector<Piece> make_pieces(const Table& table) {
     bench::RowMaker row(kColumns);
-    std::vector<std::shared_ptr<const Batch>> batches;
+    std::vector<Piece> pieces;
     std::int64_t t_ns = bench::kStart_ns;
     for (std::size_t b = 0; b < kBatches; ++b) {
+        auto inputs = std::make_shared<Inputs>();
         auto batch = std::make_shared<Batch>();
-        batch->bytes.resize(kChunkBytes);
-        batch->chunks.push_back({.input = b,
-                                 .link = 0,
-                                 .t_rx_ns = t_ns,
-                                 .utc_rx_ns = t_ns,
-                                 .stream_offset = b * kChunkBytes,
-                                 .carried = false,
-                                 .bytes = {0, kChunkBytes}});
+        inputs->bytes.resize(kChunkBytes);
+        inputs->chunks.push_back({.input = b,
+                                  .link = 0,
+                                  .t_rx_ns = t_ns,
+                                  .utc_rx_ns = t_ns,
+                                  .stream_offset = b * kChunkBytes,
+                                  .carried = false,
+                                  .bytes = {0, kChunkBytes}});
         for (std::size_t r = 0; r < kRowsPerBatch; ++r) {
             t_ns += bench::kRowPeriod_ns;
             batch->add_row(table, t_ns, t_ns, row.next());
         }
-        batches.push_back(std::move(batch));
+        pieces.push_back({std::move(inputs), std::move(batch)});
     }
-    return batches;
+    return pieces;
 }
 
 void check(bool ok, sqlite3* database) {
@@ -56,8 +63,7 @@ void check(bool ok, sqlite3* database) {
     }
 }
 
-void plain_loop(const std::filesystem::path& path, const std::vector<std::shared_ptr<const Batch>>& batches,
-                bool synced) {
+void plain_loop(const std::filesystem::path& path, const std::vector<Piece>& pieces, bool synced) {
     sqlite3* database = nullptr;
     check(sqlite3_open(path.c_str(), &database) == SQLITE_OK, database);
     const auto execute = [database](const std::string& sql) {
@@ -82,15 +88,15 @@ void plain_loop(const std::filesystem::path& path, const std::vector<std::shared
           database);
     execute("BEGIN");
     auto began = std::chrono::steady_clock::now();
-    for (const auto& batch : batches) {
-        for (const ChunkRecord& chunk : batch->chunks) {
+    for (const auto& [inputs, batch] : pieces) {
+        for (const ChunkRecord& chunk : inputs->chunks) {
             sqlite3_bind_int64(chunk_insert, 1, static_cast<sqlite3_int64>(chunk.input));
             sqlite3_bind_int64(chunk_insert, 2, chunk.link);
             sqlite3_bind_int64(chunk_insert, 3, chunk.t_rx_ns);
             sqlite3_bind_int64(chunk_insert, 4, chunk.utc_rx_ns);
             sqlite3_bind_int64(chunk_insert, 5, static_cast<sqlite3_int64>(chunk.stream_offset));
             sqlite3_bind_int64(chunk_insert, 6, chunk.carried);
-            sqlite3_bind_blob(chunk_insert, 7, batch->bytes.data(), static_cast<int>(batch->bytes.size()),
+            sqlite3_bind_blob(chunk_insert, 7, inputs->bytes.data(), static_cast<int>(inputs->bytes.size()),
                               SQLITE_STATIC);
             check(sqlite3_step(chunk_insert) == SQLITE_DONE, database);
             sqlite3_reset(chunk_insert);
@@ -120,7 +126,7 @@ void plain_loop(const std::filesystem::path& path, const std::vector<std::shared
 int main() {
     const auto directory = std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
     const Schema schema = bench::one_table(kColumns);
-    const auto batches = make_batches(schema.tables.front());
+    const auto pieces = make_pieces(schema.tables.front());
     PipelineSetup setup;
     setup.links.push_back({"radio", "file:bench", 0});
     std::size_t rows_lost = 0;
@@ -135,8 +141,13 @@ int main() {
                                .sync_every_commit = synced,
                                .queue_bytes_max = 1u << 30},
                               setup);
-            recorder.begin(schema, bench::kStart_ns, bench::kStart_ns, "");
-            for (const auto& batch : batches) recorder.push(batch);
+            recorder.begin(
+                schema, {.t_start_ns = bench::kStart_ns, .utc_start_ns = bench::kStart_ns, .name = "", .continues = ""},
+                bench::kStart_ns);
+            for (std::size_t i = 0; i < pieces.size(); ++i) {
+                recorder.push(pieces[i].inputs);
+                recorder.push(pieces[i].batch, {i + 1, bench::kStart_ns});
+            }
             recorder.flush(60'000);
             rows_lost += kBatches * kRowsPerBatch - recorder.status().rows_written;
             commit_ms_max = std::max(commit_ms_max, recorder.status().commit_ms_max);
@@ -144,7 +155,7 @@ int main() {
         const auto plain = race.add("plain", [&] {
             std::filesystem::remove_all(directory);
             std::filesystem::create_directory(directory);
-            plain_loop(directory / "plain.sqlite", batches, synced);
+            plain_loop(directory / "plain.sqlite", pieces, synced);
         });
         race.run(5);
         const double rows = static_cast<double>(kBatches * kRowsPerBatch);

@@ -25,6 +25,5 @@ function(turnstone_test folder)
   add_dependencies(unit_tests test_${folder})
   target_link_libraries(test_${folder} PRIVATE test_support ${ARGN})
   turnstone_optimise(test_${folder})
-  # Programs that count allocations replace operator new, which AddressSanitizer takes for a mismatched pair.
   catch_discover_tests(test_${folder} TEST_PREFIX "${folder}: " DISCOVERY_MODE PRE_TEST PROPERTIES TIMEOUT 300)
 endfunction()

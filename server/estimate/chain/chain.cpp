@@ -233,4 +233,22 @@ void EstimatorChain::set_prediction_period(double period_s) {
     if (state_->prediction) state_->prediction->rounds.set_period(period_s);
 }
 
+void EstimatorChain::pause_predictions(bool paused) {
+    if (state_->prediction) state_->prediction->rounds.pause(paused);
+}
+
+void EstimatorChain::fly_one_prediction_in(std::uint64_t rounds) {
+    if (state_->prediction) state_->prediction->rounds.fly_one_in(rounds);
+}
+
+void EstimatorChain::recall_outside(bool outside) {
+    if (state_->prediction) state_->prediction->report.recall_outside(outside);
+}
+
+std::optional<std::int64_t> EstimatorChain::away_since_ns() const {
+    const State& s = *state_;
+    if (!s.flight || s.picture.phase.phase == Phase::on_rail) return std::nullopt;
+    return s.picture.phase.liftoff_ns;
+}
+
 } // namespace turnstone::estimate

@@ -65,6 +65,14 @@ class EstimatorChain {
     /// Seconds between starts of predictions in flight, 0.5 unless set; infinity: none. They cost more than everything
     /// else together, so trials over many flights ask for them at chosen moments only.
     void set_prediction_period(double period_s);
+    /// No round of predictions starts while paused.
+    void pause_predictions(bool paused);
+    /// Of the rounds, one in that many is flown; 0: none. The others keep their place in time and give no figures.
+    void fly_one_prediction_in(std::uint64_t rounds);
+    /// What the last flown round said of the boundary, when rounds since then were passed over.
+    void recall_outside(bool outside);
+    /// Liftoff of the flight that the estimates are of; empty on the rail.
+    [[nodiscard]] std::optional<std::int64_t> away_since_ns() const;
 
   private:
     struct State;

@@ -41,6 +41,8 @@ class PredictionReport {
 
     void write(const Prediction& prediction, const PredictionRounds& rounds, const WindProfile& wind,
                EstimateSink& sink);
+    /// What the last flown round said, when rounds since then were passed over.
+    void recall_outside(bool outside) noexcept { outside_announced_ = outside; }
 
   private:
     void announce_ground(const Prediction& prediction, bool flat, bool wind_unknown, EventSink& events);

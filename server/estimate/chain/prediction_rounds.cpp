@@ -36,7 +36,7 @@ PredictionRounds::PredictionRounds(const RocketModel& rocket, const Site& site)
 std::optional<Prediction> PredictionRounds::imu(const ImuSample& sample, const FlightPicture& picture) {
     imu_since_tick_ = true;
     learn_ascent(sample, picture);
-    return predictor_.advance(kBlocksPerSample);
+    return predictor_.advance(kBlocksPerSample, flying_);
 }
 
 std::optional<Prediction> PredictionRounds::tick(std::int64_t t_ns, const FlightPicture& picture,
@@ -44,15 +44,16 @@ std::optional<Prediction> PredictionRounds::tick(std::int64_t t_ns, const Flight
     follow_phase(t_ns, picture.phase.phase);
     learn_descent(t_ns, picture, navigation, wind);
     std::optional<Prediction> ended;
-    if (!imu_since_tick_) ended = predictor_.advance(kBlocksPerTick);
+    if (!imu_since_tick_) ended = predictor_.advance(kBlocksPerTick, flying_);
     imu_since_tick_ = false;
     const double period_s = period_s_ * (phase_ == Phase::on_rail ? kRailPeriods : 1.0);
     const bool over = phase_ == Phase::down || phase_ == Phase::presumed_down;
-    if (predictor_.busy() || over || seconds_between(t_round_ns_, t_ns) < period_s - 0.05) return ended;
+    if (paused_ || predictor_.busy() || over || seconds_between(t_round_ns_, t_ns) < period_s - 0.05) return ended;
     // The pad reference is learnt in the first seconds; before the first pressure the day's air is the site file's.
     if (const auto from = start(t_ns, picture, navigation)) {
         t_round_ns_ = t_ns;
         predictor_.start(*from, fit_, wind, *picture.atmosphere);
+        flying_ = fly_one_in_ != 0 && rounds_++ % fly_one_in_ == 0;
     }
     return ended;
 }

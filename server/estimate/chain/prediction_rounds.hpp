@@ -5,6 +5,7 @@
 /// predicted and landing is not. Under a parachute the vehicle drifts with the air it hung in v / g seconds ago; that
 /// drift is measured into the wind profile every 3 s, and the descent rate into the parachute's area. Rounds start with
 /// ticks (10 Hz); each inertial sample flies a small slice, and ticks fly larger ones while there are none.
+#include <cstdint>
 #include <optional>
 
 #include "server/estimate/chain/picture.hpp"
@@ -27,6 +28,13 @@ class PredictionRounds {
 
     /// Between starts of rounds in flight; on the rail, where nothing changes, twenty times as long.
     void set_period(double period_s) noexcept { period_s_ = period_s; }
+    /// No round starts while paused.
+    void pause(bool paused) noexcept { paused_ = paused; }
+    /// Of the rounds, one in that many is flown; 0: none. The others keep their place in time and give no figures.
+    void fly_one_in(std::uint64_t rounds) noexcept {
+        fly_one_in_ = rounds;
+        flying_ = rounds == 1 || (flying_ && rounds > 0);
+    }
     [[nodiscard]] const FlightFit& fit() const noexcept { return fit_; }
     [[nodiscard]] bool flat_ground() const noexcept { return predictor_.flat_ground(); }
 
@@ -48,6 +56,9 @@ class PredictionRounds {
     double period_s_ = 0.5;
     std::int64_t t_phase_ns_ = 0, t_round_ns_ = 0, t_drift_ns_ = 0;
     bool imu_since_tick_ = false;
+    bool paused_ = false;
+    bool flying_ = true; ///< the round under way
+    std::uint64_t fly_one_in_ = 1, rounds_ = 0;
 };
 
 } // namespace turnstone::estimate

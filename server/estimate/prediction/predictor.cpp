@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numbers>
 #include <random>
 
@@ -79,7 +80,7 @@ void Predictor::start(const PredictionStart& start, const FlightFit& fit, const 
     apogee_m_.clear();
     apogee_s_.clear();
     for (const auto& one : kLandingCases) landings_[one.value].clear();
-    next_block_ = 0;
+    due_blocks_ = flown_blocks_ = 0;
 }
 
 void Predictor::set_up(FlightBlock& b, int index) const {
@@ -138,9 +139,8 @@ void Predictor::set_up(FlightBlock& b, int index) const {
 void Predictor::fly_block(int index) {
     set_up(block_, index);
     const double t_start_s = start_.phase == Phase::under_thrust ? start_.since_ignition_s : 0;
-    const bool ascends = start_.phase <= Phase::coasting;
     climb(conditions_, block_);
-    if (ascends) {
+    if (ascends()) {
         for (int k = 0; k < kLanes; ++k) {
             apogee_m_.push_back(block_.apogee_m(k));
             apogee_s_.push_back(block_.apogee_s(k) - t_start_s);
@@ -166,17 +166,27 @@ void Predictor::fly_block(int index) {
     }
 }
 
-std::optional<Prediction> Predictor::advance(int blocks) {
+std::optional<Prediction> Predictor::advance(int blocks, bool flying) {
     if (!busy()) return std::nullopt;
-    const int until = std::min(kBlocks, next_block_ + blocks);
-    for (; next_block_ < until; ++next_block_) fly_block(next_block_);
+    due_blocks_ = std::min(kBlocks, due_blocks_ + blocks);
+    if (flying)
+        for (; flown_blocks_ < due_blocks_; ++flown_blocks_) fly_block(flown_blocks_);
     if (busy()) return std::nullopt;
-    return summarise();
+    if (flown_blocks_ == kBlocks) return summarise();
+    Prediction passed_over{};
+    passed_over.t_ns = start_.t_ns;
+    passed_over.has_apogee = ascends();
+    passed_over.apogee_m = passed_over.apogee_sigma_m = passed_over.apogee_low_m = passed_over.apogee_high_m =
+        passed_over.apogee_in_s = passed_over.apogee_in_low_s = passed_over.apogee_in_high_s =
+            std::numeric_limits<double>::quiet_NaN();
+    passed_over.has_landing = start_.place_known;
+    return passed_over;
 }
 
 Prediction Predictor::summarise() {
     Prediction out{};
     out.t_ns = start_.t_ns;
+    out.flown = true;
     out.has_apogee = !apogee_m_.empty();
     if (out.has_apogee) {
         double square = 0;

@@ -40,6 +40,7 @@ struct PredictionStart {
 
 struct Prediction {
     std::int64_t t_ns;
+    bool flown; ///< false: the round was passed over; no figure below means anything
     bool has_apogee, has_landing;
     double apogee_m, apogee_sigma_m, apogee_low_m, apogee_high_m; ///< low and high: 90 % between them
     double apogee_in_s, apogee_in_low_s, apogee_in_high_s;
@@ -55,14 +56,16 @@ class Predictor {
     /// Both must outlive it.
     Predictor(const RocketModel& rocket, const Site& site);
 
-    [[nodiscard]] bool busy() const noexcept { return next_block_ < kBlocks; }
+    [[nodiscard]] bool busy() const noexcept { return due_blocks_ < kBlocks; }
     void start(const PredictionStart& start, const FlightFit& fit, const WindProfile& wind, const DayAtmosphere& air);
-    /// Flies that many blocks of each case. Returns the prediction when they were the round's last.
-    std::optional<Prediction> advance(int blocks);
+    /// That many blocks more are due: of each case they are flown, with those due before, or passed over. Returns the
+    /// prediction when they were the round's last.
+    std::optional<Prediction> advance(int blocks, bool flying = true);
     [[nodiscard]] bool flat_ground() const noexcept { return conditions_.ground.flat(); }
 
   private:
     static constexpr int kDraws = 19 + 2 * WindProfile::kNodes;
+    [[nodiscard]] bool ascends() const noexcept { return start_.phase <= Phase::coasting; }
     void fly_block(int index);
     void set_up(FlightBlock& block, int index) const;
     [[nodiscard]] Prediction summarise();
@@ -72,7 +75,7 @@ class Predictor {
     FlightConditions conditions_;
     std::vector<Eigen::Vector2d> boundary_;
     std::vector<double> normals_; ///< kDraws for each flight, draws of one block's lanes side by side
-    int next_block_ = kBlocks;
+    int due_blocks_ = kBlocks, flown_blocks_ = kBlocks;
     PredictionStart start_{};
     Factor thrust_{1, 0}, drag_{1, 0};
     std::array<Factor, 2> parachute_{Factor{1, 0}, Factor{1, 0}};

@@ -96,12 +96,30 @@ struct Pipeline::State {
         if (link != links.end()) link->report(t_ns, report, out);
     }
     void take(std::int64_t t_ns, const RecorderReport& report, Batch& out) {
-        if (report.fault.empty() == !recording_faulty) return;
-        recording_faulty = !report.fault.empty();
-        out.events.push_back(make_event({.id = EventId::recording_fault,
+        const auto announce = [&](EventId id, bool& raised, bool raise) {
+            if (raised == raise) return;
+            raised = raise;
+            out.events.push_back(
+                make_event({.id = id, .t_ns = t_ns, .values = {{"fault", report.fault}}, .cleared = !raise}, t_ns));
+        };
+        announce(EventId::recording_fault, recording_faulty, !report.fault.empty() && report.stopped);
+        announce(EventId::recording_trouble, recording_troubled, !report.fault.empty() && !report.stopped);
+    }
+    void take(std::int64_t t_ns, const Backlog& backlog, Batch& out) {
+        const bool raise = backlog.behind_s > 0;
+        if (raise == behind) return;
+        behind = raise;
+        out.events.push_back(make_event({.id = EventId::estimates_behind,
                                          .t_ns = t_ns,
-                                         .values = {{"fault", report.fault}},
-                                         .cleared = !recording_faulty},
+                                         .values = {{"behind_s", backlog.behind_s}},
+                                         .cleared = !raise},
+                                        t_ns));
+        pause_predictions();
+    }
+    void take(std::int64_t t_ns, const Resumed& resumed, Batch& out) {
+        out.events.push_back(make_event({.id = EventId::station_resumed,
+                                         .t_ns = t_ns,
+                                         .values = {{"down_s", seconds_between(resumed.t_last_ns, t_ns)}}},
                                         t_ns));
     }
     void take(std::int64_t t_ns, const EngineTotal& engine, Batch& out) {
@@ -125,13 +143,19 @@ struct Pipeline::State {
                                         t_ns));
     }
 
+    void pause_predictions() {
+        for (VehicleTrack& vehicle : vehicles) vehicle.chain().pause_predictions(behind || carried);
+    }
+
     const PipelineSetup* setup;
     std::int64_t t_start_ns;
     std::int64_t latest_ns;
     std::int64_t next_tick_ns;
     std::uint64_t inputs = 0;
     bool announced = false;
-    bool recording_faulty = false;
+    // Alerts that are raised.
+    bool recording_faulty = false, recording_troubled = false, behind = false;
+    bool carried = false; ///< the last chunk was
     Schema schema;
     std::vector<VehicleTrack> vehicles;
     std::vector<LinkTrack> links;
@@ -151,14 +175,11 @@ void Pipeline::chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, 
     State& state = *state_;
     const std::int64_t t_ns = state.reach(t_rx_ns, out);
     LinkTrack& track = state.links.at(link);
-    out.chunks.push_back({state.inputs++,
-                          link,
-                          t_ns,
-                          utc_rx_ns,
-                          track.bytes_in(),
-                          carried,
-                          {static_cast<std::uint32_t>(out.bytes.size()), static_cast<std::uint32_t>(bytes.size())}});
-    out.bytes.insert(out.bytes.end(), bytes.begin(), bytes.end());
+    ++state.inputs;
+    if (state.carried != carried) {
+        state.carried = carried;
+        state.pause_predictions();
+    }
     state.utc.chunk(t_ns, utc_rx_ns);
     track.bytes(t_ns, bytes, state.vehicles[track.setup().vehicle], out);
 }
@@ -166,7 +187,7 @@ void Pipeline::chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, 
 void Pipeline::action(std::int64_t t_in_ns, const Action& action, Batch& out) {
     State& state = *state_;
     const std::int64_t t_ns = state.reach(t_in_ns, out);
-    out.actions.push_back({state.inputs++, t_ns, action});
+    ++state.inputs;
     std::visit([&](const auto& what) { state.take(t_ns, what, out); }, action);
 }
 
@@ -178,8 +199,36 @@ void Pipeline::set_prediction_period(double period_s) {
     for (VehicleTrack& vehicle : state_->vehicles) vehicle.chain().set_prediction_period(period_s);
 }
 
-std::span<const std::byte> Pipeline::pending(LinkId link) const {
-    return state_->links.at(link).pending();
+void Pipeline::take(const Inputs& inputs, Batch& out) {
+    for_each_input(
+        inputs,
+        [&](const ChunkRecord& each, std::span<const std::byte> bytes) {
+            chunk(each.link, each.t_rx_ns, each.utc_rx_ns, bytes, out, each.carried);
+        },
+        [&](const ActionRecord& each) { action(each.t_ns, each.action, out); });
+}
+
+void Pipeline::fly_one_prediction_in(std::uint64_t rounds) {
+    for (VehicleTrack& vehicle : state_->vehicles) vehicle.chain().fly_one_prediction_in(rounds);
+}
+
+void Pipeline::recall(const Event& event) {
+    if (event.id != EventId::landing_outside_boundary || event.vehicle < 0) return;
+    const auto vehicle = static_cast<std::size_t>(event.vehicle);
+    if (vehicle < state_->vehicles.size())
+        state_->vehicles[vehicle].chain().recall_outside(event.kind != EventKind::alert_cleared);
+}
+
+std::int64_t Pipeline::needs_inputs_since_ns() const {
+    constexpr std::int64_t kAtRestNs = 30 * kNsPerS;
+    std::int64_t since_ns = state_->latest_ns;
+    for (const VehicleTrack& vehicle : state_->vehicles)
+        if (const auto away_ns = vehicle.chain().away_since_ns()) since_ns = std::min(since_ns, *away_ns);
+    return since_ns - kAtRestNs;
+}
+
+Progress Pipeline::progress() const noexcept {
+    return {state_->inputs, state_->latest_ns};
 }
 
 std::vector<Action> Pipeline::carried_actions() const {

@@ -13,6 +13,7 @@
 #include <vector>
 
 #include "server/pipeline/batch.hpp"
+#include "server/pipeline/progress.hpp"
 #include "server/pipeline/series.hpp"
 #include "server/pipeline/setup.hpp"
 
@@ -30,15 +31,25 @@ class Pipeline {
     /// Each call first fires the ticks due up to its time, then appends everything that follows from the
     /// input to `out`. Times must not go back; an earlier time is taken as the latest seen.
     void chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes, Batch& out,
-               bool carried = false);
+               bool carried = false); ///< no predictions start while chunks are carried: they have been shown
     void action(std::int64_t t_in_ns, const Action& action, Batch& out);
     void advance(std::int64_t t_ns, Batch& out);
+    /// All of them, in order.
+    void take(const Inputs& inputs, Batch& out);
+    [[nodiscard]] Progress progress() const noexcept;
 
     /// See estimate::EstimatorChain. No input, and not recorded: a station never calls it.
     void set_prediction_period(double period_s);
 
-    /// Bytes of an unfinished frame on a link: carried over to the next recording.
-    [[nodiscard]] std::span<const std::byte> pending(LinkId link) const;
+    // For whoever goes through stored inputs again and has no use for every prediction.
+    /// Of the rounds of predictions, one in that many is flown; 0: none. The others give rows without figures.
+    void fly_one_prediction_in(std::uint64_t rounds);
+    /// A stored event that passed-over predictions would have led to.
+    void recall(const Event& event);
+
+    /// A new recording that is to know what this pipeline knows begins with the inputs since then: some rest on the
+    /// rail, and the flight if one is under way.
+    [[nodiscard]] std::int64_t needs_inputs_since_ns() const;
     /// Actions that tell the next pipeline a vehicle's past. A new recording begins with them.
     [[nodiscard]] std::vector<Action> carried_actions() const;
 

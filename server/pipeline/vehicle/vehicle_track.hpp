@@ -59,6 +59,7 @@ class VehicleTrack {
                  Router router, estimate::EstimatorChain chain);
 
     [[nodiscard]] estimate::EstimatorChain& chain() noexcept { return chain_; }
+    [[nodiscard]] const estimate::EstimatorChain& chain() const noexcept { return chain_; }
     /// Chains that hear of the wind this vehicle measures: every vehicle's, its own among them. Set it once all tracks
     /// have their final addresses.
     void share_wind(std::vector<estimate::EstimatorChain*> chains) { wind_chains_ = std::move(chains); }

@@ -18,14 +18,17 @@ struct MetaRow {
 struct VehicleRow {
     std::int64_t id = 0;
     std::string name, dictionary_json, vehicle_json;
+    friend bool operator==(const VehicleRow&, const VehicleRow&) = default;
 };
 struct SiteRow {
     std::string site_json;
+    friend bool operator==(const SiteRow&, const SiteRow&) = default;
 };
 struct LinkRow {
     std::int64_t id = 0;
     std::string name, uri;
     std::int64_t vehicle = 0;
+    friend bool operator==(const LinkRow&, const LinkRow&) = default;
 };
 struct SeriesColumnRow {
     std::int64_t series = 0, place = 0;

@@ -6,10 +6,9 @@
 
 namespace turnstone {
 
-std::string make_recording_id(const std::filesystem::path& directory, std::int64_t utc_start_ns,
-                              const std::string& vehicle) {
-    const auto seconds = static_cast<std::time_t>(utc_start_ns >= 0 ? utc_start_ns / 1'000'000'000
-                                                                    : (utc_start_ns - 999'999'999) / 1'000'000'000);
+std::string recording_id(std::int64_t utc_ns, const std::string& vehicle) {
+    const auto seconds =
+        static_cast<std::time_t>(utc_ns >= 0 ? utc_ns / 1'000'000'000 : (utc_ns - 999'999'999) / 1'000'000'000);
     std::tm utc{};
     gmtime_r(&seconds, &utc);
     char stamp[32];
@@ -22,6 +21,11 @@ std::string make_recording_id(const std::filesystem::path& directory, std::int64
         word += kept ? c : '-';
     }
     if (!word.empty()) id += "-" + word;
+    return id;
+}
+
+std::string free_recording_id(const std::filesystem::path& directory, std::int64_t utc_ns, const std::string& vehicle) {
+    const std::string id = recording_id(utc_ns, vehicle);
     std::string unique = id;
     std::error_code error;
     for (int number = 2; std::filesystem::exists(directory / (unique + std::string(kRecordingEnding)), error); ++number)

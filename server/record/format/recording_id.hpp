@@ -5,8 +5,10 @@
 
 namespace turnstone {
 
-/// "2026-05-17T143205Z-sanderling": UTC start and vehicle; made unique in `directory` with a suffix.
-[[nodiscard]] std::string make_recording_id(const std::filesystem::path& directory, std::int64_t utc_start_ns,
+/// "2026-05-17T143205Z-sanderling": UTC and vehicle.
+[[nodiscard]] std::string recording_id(std::int64_t utc_ns, const std::string& vehicle);
+/// The same, with a number behind it when the directory has one of that name.
+[[nodiscard]] std::string free_recording_id(const std::filesystem::path& directory, std::int64_t utc_ns,
                                             const std::string& vehicle);
 
 } // namespace turnstone

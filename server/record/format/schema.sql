@@ -30,7 +30,9 @@ PRAGMA user_version = 2;             -- of this layout; 1 had no series_column.t
 
 -- Facts about the recording: name, notes (the operator's); version (of the Turnstone that wrote it); t_start_ns,
 -- utc_start_ns; t_end_ns and ended ('clean', 'repaired' after a kill, 'snapshot' of a live one) once closed; continues (id of
--- the recording whose file was lost under the recorder); batches_dropped, rows_dropped (see status, 0 when absent).
+-- the recording whose file was lost under the recorder); inputs_dropped, bytes_dropped and rows_dropped (what did not reach
+-- the file, 0 when absent); derived_inputs, derived_t_ns: frames, rows and events are those that follow from the first
+-- derived_inputs inputs and the ticks up to derived_t_ns.
 CREATE TABLE meta (
   key   TEXT PRIMARY KEY,
   value TEXT NOT NULL

@@ -124,8 +124,18 @@ RecordingInfo RecordingReader::info() {
         info.version = state_->meta("version");
         info.t_start_ns = to_integer(state_->meta("t_start_ns"));
         info.utc_start_ns = to_integer(state_->meta("utc_start_ns"));
-        info.batches_dropped = static_cast<std::uint64_t>(to_integer(state_->meta("batches_dropped")));
-        info.rows_dropped = static_cast<std::uint64_t>(to_integer(state_->meta("rows_dropped")));
+        const auto count = [&](const std::string& key) {
+            return static_cast<std::uint64_t>(to_integer(state_->meta(key)));
+        };
+        info.layout = state_->database.integer("PRAGMA user_version");
+        info.inputs_dropped = count(info.layout == 1 ? "batches_dropped" : "inputs_dropped");
+        info.bytes_dropped = count("bytes_dropped");
+        info.rows_dropped = count("rows_dropped");
+        for (const char* table : {"chunk", "action"})
+            info.inputs = std::max(info.inputs, static_cast<std::uint64_t>(state_->database.integer(
+                                                    "SELECT max(input) + 1 FROM " + std::string(table))));
+        if (!state_->meta("derived_inputs").empty())
+            info.derived = {count("derived_inputs"), to_integer(state_->meta("derived_t_ns"))};
         const std::string ended = state_->meta("ended");
         info.closed = !ended.empty();
         info.repaired = ended == "repaired";

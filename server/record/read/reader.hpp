@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "server/pipeline/batch.hpp"
+#include "server/pipeline/progress.hpp"
 #include "server/pipeline/setup.hpp"
 #include "server/record/read/description.hpp"
 #include "shared/result.hpp"
@@ -27,11 +28,14 @@ struct RecordingInfo {
     std::int64_t t_end_ns = 0; ///< of the newest data
     std::int64_t utc_start_ns = 0;
     std::uint64_t file_bytes = 0;
-    bool closed = false;               ///< false: live, or left by a killed process
-    bool repaired = false;             ///< closed by repair after a kill: the last moments may be missing
-    std::uint64_t batches_dropped = 0; ///< bytes that missed the file, see RecorderStatus
-    std::uint64_t rows_dropped = 0;    ///< derived rows left out; reprocessing makes them again
-    std::string damage;                ///< empty: none; else what is wrong with the file
+    bool closed = false;             ///< false: live, or left by a killed process
+    bool repaired = false;           ///< closed by repair after a kill: the last moments may be missing
+    std::int64_t layout = 0;         ///< of the file
+    std::uint64_t inputs = 0;        ///< chunks and actions
+    std::optional<Progress> derived; ///< of the pipeline that made the stored rows; empty: none stored, or layout 1
+    std::uint64_t inputs_dropped = 0, bytes_dropped = 0; ///< that missed the file, see RecorderStatus
+    std::uint64_t rows_dropped = 0;                      ///< derived rows left out
+    std::string damage;                                  ///< empty: none; else what is wrong with the file
 };
 
 /// Columns of one table over a window. Not decimated: every row, with min = max = mean = its value.

@@ -10,38 +10,49 @@
 namespace turnstone {
 
 struct Recorder::Parts {
-    Parts(RecorderSettings settings, const PipelineSetup& setup)
+    Parts(RecorderSettings settings, const PipelineSetup& setup,
+          std::function<void(const std::filesystem::path&)> on_closed)
         : ids(settings.directory, setup.vehicles.empty() ? "" : setup.vehicles.front().dictionary.vehicle),
-          queue(settings.queue_bytes_max), thread(std::move(settings), texts_of(setup), ids, queue) {}
+          queue(settings.queue_bytes_max), thread(std::move(settings), texts_of(setup), std::move(on_closed), queue) {}
     RecordingIds ids;
     RecorderQueue queue;
     RecorderThread thread; // ends before what it uses
 };
 
-Recorder::Recorder(RecorderSettings settings, const PipelineSetup& setup)
-    : parts_(std::make_unique<Parts>(std::move(settings), setup)) {}
+Recorder::Recorder(RecorderSettings settings, const PipelineSetup& setup,
+                   std::function<void(const std::filesystem::path&)> on_closed)
+    : parts_(std::make_unique<Parts>(std::move(settings), setup, std::move(on_closed))) {}
 
 Recorder::~Recorder() = default;
 
-std::string Recorder::begin(const Schema& schema, std::int64_t t_start_ns, std::int64_t utc_start_ns,
-                            const std::string& name) {
-    RecorderCommand command;
-    command.kind = RecorderCommand::Kind::begin;
-    command.id = parts_->ids.next(utc_start_ns);
-    command.head = {.t_start_ns = t_start_ns, .utc_start_ns = utc_start_ns, .name = name, .continues = ""};
+std::string Recorder::begin(const Schema& schema, RecordingHead head, std::int64_t utc_ns) {
+    RecorderCommand command{.kind = RecorderCommand::Kind::begin};
+    command.id = parts_->ids.next(utc_ns);
+    command.head = std::move(head);
     command.schema = schema;
     std::string id = command.id;
     parts_->queue.put(std::move(command));
     return id;
 }
 
-void Recorder::push(std::shared_ptr<const Batch> batch) {
-    if (batch && !batch->empty()) parts_->queue.put_batch(std::move(batch));
+void Recorder::resume(const Schema& schema, const std::string& id, std::shared_ptr<RecordingClaim> claim) {
+    RecorderCommand command{.kind = RecorderCommand::Kind::begin};
+    command.id = id;
+    command.schema = schema;
+    command.resumes = std::move(claim);
+    parts_->queue.put(std::move(command));
+}
+
+void Recorder::push(std::shared_ptr<const Inputs> inputs) {
+    if (inputs && !inputs->empty()) parts_->queue.put_inputs(std::move(inputs));
+}
+
+void Recorder::push(std::shared_ptr<const Batch> batch, const Progress& progress) {
+    if (batch && !batch->empty()) parts_->queue.put_derived(std::move(batch), progress);
 }
 
 void Recorder::set_meta(const std::string& key, const std::string& value) {
-    RecorderCommand command;
-    command.kind = RecorderCommand::Kind::meta;
+    RecorderCommand command{.kind = RecorderCommand::Kind::meta};
     command.key = key;
     command.value = value;
     parts_->queue.put(std::move(command));

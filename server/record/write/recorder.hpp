@@ -1,10 +1,15 @@
 #pragma once
-/// The only writer of recordings: its own thread, a bounded queue, paced commits. Ingest never waits for it.
+/// The only writer of recordings: its own thread, a bounded queue, paced commits. Whoever hands something over never
+/// waits for it.
 ///
-/// A batch stays in memory until the commit that holds it has succeeded. After any failure (disk full, read-only, I/O
-/// error) the recorder reopens the file and writes what is missing from it, until that works; meanwhile status().fault
-/// says what is wrong. A file that is damaged or vanishes is left behind, and a new one continues it. At start,
-/// recordings that a killed process left in the directory are repaired; see repair.hpp.
+/// Inputs come first: they are committed within RecorderSettings::commit_interval_ms of their arrival, in transactions
+/// of their own. What a pipeline made of them follows every kDerivedInterval together with the pipeline's progress, so
+/// that after a kill exactly what is missing can be made again (server/record/derive.hpp).
+///
+/// Everything stays in memory until the commit that holds it has succeeded. After any failure (disk full, read-only,
+/// I/O error) the recorder reopens the file and writes what is missing from it, until that works; meanwhile
+/// status().fault says what is wrong. When a file is damaged, vanishes or belongs to somebody else, status().lost is
+/// set, and what comes until the next begin() is dropped and counted.
 #include <cstdint>
 #include <filesystem>
 #include <functional>
@@ -12,60 +17,52 @@
 #include <string>
 
 #include "server/pipeline/batch.hpp"
+#include "server/pipeline/inputs.hpp"
+#include "server/pipeline/progress.hpp"
 #include "server/pipeline/setup.hpp"
+#include "server/record/write/recorder_status.hpp"
+#include "server/record/write/recording_claim.hpp"
+#include "server/record/write/recording_file.hpp"
 
 namespace turnstone {
 
 /// What an operator chooses has no value of its own here: server/setup/settings.hpp has it.
 struct RecorderSettings {
     std::filesystem::path directory;
-    /// About what a killed process can lose: data wait this long at most for their commit, plus the commit under way
-    /// when they came and their own (1 to 10 ms each, more with a checkpoint). Halving it doubles the writing to the
-    /// disk; see schema.sql for measured costs.
+    /// About what a killed process can lose: inputs wait this long at most for their commit, plus the commit under way
+    /// when they came and their own (1 to 10 ms each, more with a checkpoint).
     std::int64_t commit_interval_ms;
     /// true: every commit is synced to the disk, so that a pulled plug loses no more than a killed process
     /// (SQLite synchronous=FULL). false: synchronous=NORMAL; a power cut may lose everything since the last
     /// checkpoint.
     bool sync_every_commit;
-    /// Data waiting for the disk. Above this, rows are left out and raw bytes kept (they can be decoded again), up to a
-    /// quarter more; beyond that whole batches are dropped. Everything is counted.
+    /// Data waiting for the disk. Above this, derived rows are left out, which can be made again, and inputs kept, up
+    /// to a quarter more; beyond that inputs are dropped. Everything is counted.
     std::size_t queue_bytes_max = 64u << 20;
     /// Between attempts while something is wrong with the disk.
     std::int64_t retry_interval_ms = 500;
 };
 
-/// What the recorder reports of itself; polled by the serve thread.
-struct RecorderStatus {
-    bool recording = false;
-    std::string recording_id;          ///< file name without its ending
-    std::string fault;                 ///< empty: none; else what is wrong and what to do, e.g. disk full
-    std::uint64_t batches_dropped = 0; ///< bytes of these batches are not in the file
-    std::uint64_t bytes_dropped = 0;
-    std::uint64_t rows_dropped = 0; ///< derived rows left out to keep raw bytes; reprocessing makes them again
-    std::size_t queue_bytes = 0;
-    std::uint64_t rows_written = 0;
-    std::uint64_t commits = 0;
-    double commit_ms_max = 0;
-    std::uint64_t file_bytes = 0; ///< with the write-ahead file
-    std::uint64_t disk_free_bytes = 0;
-};
-
 class Recorder {
   public:
-    Recorder(RecorderSettings settings, const PipelineSetup& setup);
-    /// Writes out what is queued, checkpoints, leaves one file. With a faulty disk it tries once more and gives up.
+    /// `on_closed`: called on the recorder's thread with each file it has closed or left behind; must return at once.
+    Recorder(RecorderSettings settings, const PipelineSetup& setup,
+             std::function<void(const std::filesystem::path&)> on_closed = {});
+    /// Writes out what is queued and closes the recording. With a faulty disk it tries once more and gives up.
     ~Recorder();
     Recorder(const Recorder&) = delete;
     Recorder& operator=(const Recorder&) = delete;
 
-    /// Begins a recording (closing the one before, if any, after everything pushed so far). Returns its id at
-    /// once; the file is made on the recorder's thread. `name` may be empty. A failure to create it shows in
-    /// status().fault and is retried.
-    std::string begin(const Schema& schema, std::int64_t t_start_ns, std::int64_t utc_start_ns,
-                      const std::string& name);
-    /// Never blocks, never throws. What does not fit the queue is counted, see
-    /// RecorderSettings::queue_bytes_max.
-    void push(std::shared_ptr<const Batch> batch);
+    /// Begins a recording (closing the one before, if any, after everything pushed so far). Returns its id at once; the
+    /// file is made on the recorder's thread. A failure to create it shows in status().fault and is retried.
+    /// `utc_ns`: for the id.
+    std::string begin(const Schema& schema, RecordingHead head, std::int64_t utc_ns);
+    /// Goes on in a recording that a killed process left, with the same setup and schema.
+    void resume(const Schema& schema, const std::string& id, std::shared_ptr<RecordingClaim> claim);
+    // Neither blocks or throws. What does not fit the queue is counted, see RecorderSettings::queue_bytes_max.
+    void push(std::shared_ptr<const Inputs> inputs);
+    /// `progress`: of the pipeline after this batch.
+    void push(std::shared_ptr<const Batch> batch, const Progress& progress);
     /// Changes "name" or "notes" of the live recording; for closed ones see the catalogue.
     void set_meta(const std::string& key, const std::string& value);
     /// Returns after everything pushed so far is committed, or after `timeout_ms`.

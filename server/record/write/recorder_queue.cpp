@@ -4,70 +4,96 @@
 #include <new>
 #include <utility>
 
+#include "server/record/write/recording_fault.hpp"
+
 namespace turnstone {
 
 namespace {
 
+std::size_t size_of(const Inputs& inputs) {
+    std::size_t bytes = sizeof(Inputs) + inputs.chunks.size() * sizeof(ChunkRecord) + inputs.bytes.size();
+    for (const ActionRecord& action : inputs.actions) bytes += sizeof(action) + to_json(action.action).size();
+    return bytes;
+}
+
 std::size_t size_of(const Batch& batch) {
-    std::size_t bytes = sizeof(Batch) + batch.chunks.size() * sizeof(ChunkRecord) + batch.bytes.size() +
-                        batch.frames.size() * sizeof(FrameRecord) + batch.rows.size() * sizeof(RowRecord) +
-                        batch.numbers.size() * sizeof(double);
-    for (const ActionRecord& action : batch.actions) bytes += sizeof(action) + to_json(action.action).size();
+    std::size_t bytes = sizeof(Batch) + batch.frames.size() * sizeof(FrameRecord) +
+                        batch.rows.size() * sizeof(RowRecord) + batch.numbers.size() * sizeof(double);
     for (const std::string& text : batch.texts) bytes += sizeof(std::string) + text.size();
     for (const Event& event : batch.events)
         bytes += sizeof(event) + event.key.size() + event.text.size() + event.values.size() * sizeof(EventValue);
     return bytes;
 }
 
-/// Inputs and events are a tenth of the batch, and the rest can be made from them again.
-std::shared_ptr<const Batch> without_rows(const Batch& batch) {
-    auto raw = std::make_shared<Batch>();
-    raw->chunks = batch.chunks;
-    raw->bytes = batch.bytes;
-    raw->actions = batch.actions;
-    raw->events = batch.events;
-    return raw;
+Drops drops_of(const RecorderCommand& command) {
+    Drops drops;
+    if (command.inputs) {
+        drops.inputs = command.inputs->count();
+        drops.bytes = command.inputs->bytes.size();
+    }
+    if (command.batch) drops.rows = command.batch->rows.size();
+    return drops;
 }
 
 } // namespace
 
 void RecorderQueue::put(RecorderCommand command) {
     const std::lock_guard lock(mutex_);
+    if (command.kind == RecorderCommand::Kind::begin) {
+        command.dropped_before = std::exchange(status_.dropped_here, {});
+        status_.lost = false;
+        urgent_ = true;
+    }
     commands_.push_back(std::move(command));
     came_.notify_one();
 }
 
-void RecorderQueue::put_batch(std::shared_ptr<const Batch> batch) {
-    const std::size_t raw_bytes = batch->bytes.size();
-    const auto drop = [&] {
-        status_.batches_dropped += 1;
-        status_.bytes_dropped += raw_bytes;
-    };
-    try {
-        RecorderCommand command;
-        command.bytes = size_of(*batch);
-        const std::lock_guard lock(mutex_);
-        std::size_t rows_dropped = 0;
-        if (status_.queue_bytes + command.bytes > bytes_max_) {
-            auto raw = without_rows(*batch);
-            command.bytes = size_of(*raw);
-            if (status_.queue_bytes + command.bytes > bytes_max_ + bytes_max_ / 4) {
-                drop();
-                return;
-            }
-            rows_dropped = batch->rows.size();
-            batch = std::move(raw);
-        }
+void RecorderQueue::put_inputs(std::shared_ptr<const Inputs> inputs) {
+    RecorderCommand command{.kind = RecorderCommand::Kind::inputs, .bytes = size_of(*inputs)};
+    command.inputs = std::move(inputs);
+    put_counted(std::move(command), bytes_max_ + bytes_max_ / 4);
+}
+
+void RecorderQueue::put_derived(std::shared_ptr<const Batch> batch, const Progress& progress) {
+    RecorderCommand command{.kind = RecorderCommand::Kind::derived, .bytes = size_of(*batch), .progress = progress};
+    command.batch = std::move(batch);
+    put_counted(std::move(command), bytes_max_);
+}
+
+void RecorderQueue::put_counted(RecorderCommand command, std::size_t limit) {
+    command.came_at = Clock::now();
+    const Drops drops = drops_of(command);
+    const std::lock_guard lock(mutex_);
+    bool kept = status_.queue_bytes + command.bytes <= limit;
+    if (kept) {
         const std::size_t bytes = command.bytes;
-        command.batch = std::move(batch);
-        commands_.push_back(std::move(command));
-        status_.queue_bytes += bytes;
-        status_.rows_dropped += rows_dropped;
-        came_.notify_one();
-    } catch (const std::bad_alloc&) {
-        const std::lock_guard lock(mutex_);
-        drop();
+        try {
+            commands_.push_back(std::move(command));
+            status_.queue_bytes += bytes;
+            came_.notify_one();
+        } catch (const std::bad_alloc&) {
+            kept = false;
+        }
     }
+    if (!kept) count(drops);
+}
+
+void RecorderQueue::count(const Drops& drops) noexcept {
+    if (status_.lost) return;
+    status_.dropped += drops;
+    status_.dropped_here += drops;
+}
+
+void RecorderQueue::drop(const RecorderCommand& command) {
+    const Drops drops = drops_of(command);
+    const std::lock_guard lock(mutex_);
+    status_.queue_bytes -= command.bytes;
+    count(drops);
+}
+
+void RecorderQueue::set_oldest(Clock::time_point came_at) {
+    const std::lock_guard lock(mutex_);
+    oldest_taken_ = came_at;
 }
 
 bool RecorderQueue::flush(std::chrono::milliseconds timeout) {
@@ -77,6 +103,7 @@ bool RecorderQueue::flush(std::chrono::milliseconds timeout) {
     command.kind = RecorderCommand::Kind::flush;
     command.ticket = ticket;
     commands_.push_back(std::move(command));
+    urgent_ = true;
     came_.notify_one();
     return done_.wait_for(lock, timeout, [&] { return flush_done_ >= ticket; });
 }
@@ -89,13 +116,27 @@ void RecorderQueue::stop() {
 
 RecorderStatus RecorderQueue::status() const {
     const std::lock_guard lock(mutex_);
-    return status_;
+    RecorderStatus status = status_;
+    Clock::time_point oldest = oldest_taken_;
+    for (const RecorderCommand& command : commands_) {
+        if (oldest != Clock::time_point{}) break;
+        if (command.kind == RecorderCommand::Kind::inputs) oldest = command.came_at;
+    }
+    if (oldest != Clock::time_point{}) status.behind_s = std::chrono::duration<double>(Clock::now() - oldest).count();
+    find_trouble(status);
+    return status;
 }
 
 RecorderQueue::Taken RecorderQueue::take(Clock::time_point until, bool may_wake) {
     std::unique_lock lock(mutex_);
-    came_.wait_until(lock, until, [&] { return stopped_ || (may_wake && !commands_.empty()); });
-    return {.commands = std::exchange(commands_, {}), .stopped = stopped_};
+    came_.wait_until(lock, until, [&] { return stopped_ || urgent_ || (may_wake && !commands_.empty()); });
+    urgent_ = false;
+    Taken taken{.commands = std::exchange(commands_, {}), .stopped = stopped_};
+    for (const RecorderCommand& command : taken.commands) {
+        if (oldest_taken_ != Clock::time_point{}) break;
+        if (command.kind == RecorderCommand::Kind::inputs) oldest_taken_ = command.came_at;
+    }
+    return taken;
 }
 
 void RecorderQueue::flushed(std::uint64_t ticket) {

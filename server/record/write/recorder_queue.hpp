@@ -16,14 +16,19 @@ namespace turnstone {
 
 /// What a caller asks of the recorder's thread.
 struct RecorderCommand {
-    enum class Kind : unsigned char { batch, begin, meta, flush } kind = Kind::batch;
+    enum class Kind : unsigned char { inputs, derived, begin, meta, flush } kind = Kind::inputs;
     std::size_t bytes = 0; ///< counted in status.queue_bytes until committed
-    std::shared_ptr<const Batch> batch = {};
+    std::chrono::steady_clock::time_point came_at = {};
+    std::shared_ptr<const Inputs> inputs = {};
+    std::shared_ptr<const Batch> batch = {};   ///< derived
+    Progress progress = {};                    ///< derived
     std::string id = {}, key = {}, value = {}; ///< begin: id; meta: key and value
     RecordingHead head = {};
     Schema schema = {};
-    bool begun = false;       ///< begin: the thread has taken it up, its file may still be to make
-    std::uint64_t ticket = 0; ///< flush
+    std::shared_ptr<RecordingClaim> resumes = {}; ///< begin: the file is there, and ours
+    bool begun = false;                           ///< begin: the thread has taken it up, its file may still be to make
+    Drops dropped_before = {};                    ///< begin: of the recording before
+    std::uint64_t ticket = 0;                     ///< flush
 };
 
 class RecorderQueue {
@@ -32,10 +37,10 @@ class RecorderQueue {
 
     explicit RecorderQueue(std::size_t bytes_max) : bytes_max_(bytes_max) {}
 
-    // For callers.
-    void put(RecorderCommand command);
-    /// Takes the whole batch, or the part most worth keeping, or none: see RecorderSettings::queue_bytes_max.
-    void put_batch(std::shared_ptr<const Batch> batch);
+    // For callers. What the limit leaves no room for is counted: see RecorderSettings::queue_bytes_max.
+    void put(RecorderCommand command); ///< begin or meta
+    void put_inputs(std::shared_ptr<const Inputs> inputs);
+    void put_derived(std::shared_ptr<const Batch> batch, const Progress& progress);
     /// Returns when everything put so far has been committed, or after `timeout`.
     bool flush(std::chrono::milliseconds timeout);
     /// Nothing is put afterwards.
@@ -47,12 +52,16 @@ class RecorderQueue {
         std::deque<RecorderCommand> commands;
         bool stopped; ///< these are the last
     };
-    /// Everything put since the last call. Waits until `until`, or, when `may_wake`, until something is put; a stop
-    /// wakes always.
+    /// Everything put since the last call. Waits until `until`, or, when `may_wake`, until something is put; a stop, a
+    /// begin or a flush wakes always.
     [[nodiscard]] Taken take(Clock::time_point until, bool may_wake);
     void flushed(std::uint64_t ticket);
     /// Nothing more will be committed: releases whoever waits.
     void let_go();
+    /// Counts a command that will not be stored; not once the recording is lost, since the next one carries it over.
+    void drop(const RecorderCommand& command);
+    /// When the oldest input that is not in the file came; the epoch: there is none.
+    void set_oldest(Clock::time_point came_at);
     template <class Change>
     auto update(Change&& change) {
         const std::lock_guard lock(mutex_);
@@ -60,13 +69,18 @@ class RecorderQueue {
     }
 
   private:
+    void put_counted(RecorderCommand command, std::size_t limit);
+    void count(const Drops& drops) noexcept;
+
     const std::size_t bytes_max_;
     mutable std::mutex mutex_;
     std::condition_variable came_, done_;
     std::deque<RecorderCommand> commands_;
     std::uint64_t flush_asked_ = 0, flush_done_ = 0;
     bool stopped_ = false;
-    RecorderStatus status_;
+    bool urgent_ = false; ///< a begin or a flush waits
+    Clock::time_point oldest_taken_{};
+    RecorderStatus status_; ///< its trouble is found when asked for
 };
 
 } // namespace turnstone

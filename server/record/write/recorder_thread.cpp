@@ -1,27 +1,31 @@
 #include "server/record/write/recorder_thread.hpp"
 
 #include <algorithm>
-#include <iterator>
 #include <system_error>
 #include <utility>
 
 #include <spdlog/spdlog.h>
 
 #include "server/record/write/recording_fault.hpp"
-#include "server/record/write/repair.hpp"
 
 namespace turnstone {
 
 namespace {
 
-/// Bounds the memory and time of one transaction when a backlog is written after a fault.
-constexpr std::size_t kCommitBytesMax = 8u << 20;
+/// Bounds the memory and time of one transaction, during which inputs wait.
+constexpr std::size_t kTransactionBytesMax = 1u << 20;
+/// Each transaction with derived rows writes the last page of every table again, so they are few; a second of rows that
+/// a kill takes is made again from the inputs.
+constexpr auto kDerivedInterval = std::chrono::milliseconds(1500);
 constexpr auto kLookInterval = std::chrono::seconds(1);
 
 } // namespace
 
-RecorderThread::RecorderThread(RecorderSettings settings, SetupTexts setup, RecordingIds& ids, RecorderQueue& queue)
-    : settings_(std::move(settings)), setup_(std::move(setup)), ids_(ids), queue_(queue), thread_([this] { run(); }) {}
+RecorderThread::RecorderThread(RecorderSettings settings, SetupTexts setup,
+                               std::function<void(const std::filesystem::path&)> on_closed, RecorderQueue& queue)
+    : settings_(std::move(settings)), setup_(std::move(setup)), on_closed_(std::move(on_closed)),
+      queue_(queue), inputs_{.waiting = {}, .interval = std::chrono::milliseconds(settings_.commit_interval_ms)},
+      derived_{.waiting = {}, .interval = kDerivedInterval}, thread_([this] { run(); }) {}
 
 RecorderThread::~RecorderThread() {
     queue_.stop();
@@ -34,7 +38,6 @@ std::filesystem::path RecorderThread::path_of(const std::string& id) const {
 
 void RecorderThread::run() {
     look_at_ = Clock::now();
-    to_finish_ = unclosed_recordings(settings_.directory);
     for (bool last = false; !last;) {
         last = take_work();
         try {
@@ -45,24 +48,26 @@ void RecorderThread::run() {
             // Directory missing, too many columns, out of memory: there is no SQLite code for these.
             recover(SqliteError(SQLITE_ERROR, error.what()));
         }
-        if (last && !retry_at_ && (current_ || !work_.empty()))
+        if (last && !retry_at_ && (current_ || !work_.empty() || !inputs_.waiting.empty() || !derived_.waiting.empty()))
             last = false; // a command that cannot be stored came between
-        if (Clock::now() >= look_at_) look_after_files();
+        if (Clock::now() >= look_at_) look_at_file();
     }
     give_up();
 }
 
-/// Sleeps until there is something to do; leaves the queue's content in `work_`. True when nothing comes after it.
+/// Sleeps until there is something to do. True when nothing comes after what was taken.
 bool RecorderThread::take_work() {
     Clock::time_point until = look_at_;
-    if (retry_at_)
+    if (retry_at_) {
         until = std::min(until, *retry_at_);
-    else if (transaction_.commands < work_.size())
+    } else if (!work_.empty()) {
         until = Clock::now();
-    else if (transaction_.commands > 0)
-        until = std::min(until, commit_at_);
-    // During a fault only the retry time counts, not new data.
-    auto taken = queue_.take(until, !retry_at_);
+    } else {
+        for (const Lane* lane : {&inputs_, &derived_})
+            if (!lane->waiting.empty()) until = std::min(until, lane->waiting.front().came_at + lane->interval);
+    }
+    // During a fault only the retry time counts, not new data. Inputs that wait are not written sooner for what comes.
+    auto taken = queue_.take(until, !retry_at_ && inputs_.waiting.empty());
     std::ranges::move(taken.commands, std::back_inserter(work_));
     if (taken.stopped) retry_at_.reset();
     return taken.stopped;
@@ -74,77 +79,110 @@ void RecorderThread::do_work(bool last) {
         retry_at_.reset();
     }
     if (doubt_) settle_doubt();
-    while (transaction_.commands < work_.size()) {
-        const RecorderCommand::Kind kind = work_[transaction_.commands].kind;
-        if (kind == RecorderCommand::Kind::begin || kind == RecorderCommand::Kind::flush)
-            commit(); // everything before it is safe first; the command is then at the front
-        if (transaction_.commands == 0) {
-            // Counted from the transaction's start, not from its oldest batch, so that a backlog, all of it overdue,
-            // still goes into few transactions.
-            commit_at_ = Clock::now() + std::chrono::milliseconds(settings_.commit_interval_ms);
-        }
-        apply(work_[transaction_.commands]);
-        if (transaction_.bytes >= kCommitBytesMax || (transaction_.commands > 0 && Clock::now() >= commit_at_))
-            commit();
+    for (sort_out(); !work_.empty(); sort_out()) {
+        write_all(inputs_);
+        write_all(derived_);
+        RecorderCommand& command = work_.front();
+        if (command.kind == RecorderCommand::Kind::flush)
+            queue_.flushed(command.ticket);
+        else
+            begin(command);
+        work_.pop_front();
     }
-    if (last || Clock::now() >= commit_at_) commit();
+    if (last || inputs_.due(Clock::now())) write_all(inputs_);
+    if (last)
+        write_all(derived_);
+    else if (derived_.due(Clock::now()))
+        write_some(derived_); // the rest after the inputs that came meanwhile
     if (last) close_current();
 }
 
-void RecorderThread::apply(RecorderCommand& command) {
-    switch (command.kind) {
-    case RecorderCommand::Kind::begin:
-        if (!command.begun) {
-            close_current();
-            current_ = {.id = command.id, .head = command.head, .schema = command.schema};
-            command.begun = true;
-            drops_noted_ = 0;
-            queue_.update([&](RecorderStatus& status) {
-                status.recording_id = command.id;
-                batches_dropped_before_ = status.batches_dropped;
-                rows_dropped_before_ = status.rows_dropped;
-            });
-        }
-        open_current();
-        work_.pop_front();
-        set_fault("");
-        queue_.update([](RecorderStatus& status) { status.recording = true; });
-        return;
-    case RecorderCommand::Kind::flush:
-        queue_.flushed(command.ticket);
-        work_.pop_front();
-        return;
-    case RecorderCommand::Kind::meta:
-        if (current_) {
-            open_current();
-            file_->set_meta(command.key, command.value);
-        }
-        break;
-    case RecorderCommand::Kind::batch:
+/// Moves commands to their lanes, up to the first that has to wait for all before it.
+void RecorderThread::sort_out() {
+    for (; !work_.empty(); work_.pop_front()) {
+        RecorderCommand& command = work_.front();
+        if (command.kind == RecorderCommand::Kind::begin || command.kind == RecorderCommand::Kind::flush) return;
+        Lane& lane = command.kind == RecorderCommand::Kind::derived ? derived_ : inputs_;
         if (!current_) {
-            drop_command(transaction_.commands, "no recording has begun");
-            return;
+            queue_.drop(command);
+            queue_.set_oldest({});
+            continue;
         }
-        open_current();
-        transaction_.rows += command.batch->rows.size() - file_->append(*command.batch);
-        break;
+        lane.waiting.push_back(std::move(command));
     }
-    ++transaction_.commands;
-    transaction_.bytes += command.bytes;
+}
+
+void RecorderThread::begin(RecorderCommand& command) {
+    if (!command.begun) {
+        note_drops(command.dropped_before);
+        close_current();
+        current_ = {.id = command.id,
+                    .head = command.head,
+                    .schema = command.schema,
+                    .made = command.resumes != nullptr,
+                    .claim = command.resumes};
+        command.begun = true;
+        queue_.update([&](RecorderStatus& status) { status.recording_id = command.id; });
+    }
+    open_current();
+    set_fault("");
+    queue_.update([](RecorderStatus& status) { status.recording = true; });
+}
+
+void RecorderThread::write_all(Lane& lane) {
+    while (!lane.waiting.empty()) write_some(lane);
+}
+
+/// One transaction.
+void RecorderThread::write_some(Lane& lane) {
+    const auto started_at = Clock::now();
+    open_current();
+    writing_ = &lane;
+    Transaction transaction{.lane = &lane};
+    while (transaction.commands < lane.waiting.size() && transaction.bytes < kTransactionBytesMax)
+        append(lane.waiting[transaction.commands], transaction);
+    note_drops(queue_.update([](const RecorderStatus& status) { return status.dropped_here; }));
+    doubt_ = {.transaction = transaction, .entries = file_->entries()};
+    file_->commit();
+    doubt_.reset();
+    const double took_ms = std::chrono::duration<double, std::milli>(Clock::now() - started_at).count();
+    queue_.update([&](RecorderStatus& status) { status.commit_ms_max = std::max(status.commit_ms_max, took_ms); });
+    committed(transaction);
+}
+
+void RecorderThread::append(const RecorderCommand& command, Transaction& transaction) {
+    switch (command.kind) {
+    case RecorderCommand::Kind::inputs: file_->append(*command.inputs); break;
+    case RecorderCommand::Kind::derived:
+        transaction.rows += command.batch->rows.size() - file_->append(*command.batch, command.progress);
+        break;
+    case RecorderCommand::Kind::meta: file_->set_meta(command.key, command.value); break;
+    case RecorderCommand::Kind::begin:
+    case RecorderCommand::Kind::flush: break; // never in a lane
+    }
+    ++transaction.commands;
+    transaction.bytes += command.bytes;
 }
 
 /// Opens the file of the recording under way if it is not open: makes it the first time, continues it after a fault.
 void RecorderThread::open_current() {
     if (file_) return;
     const std::filesystem::path path = path_of(current_->id);
-    std::error_code missing;
-    std::filesystem::create_directories(settings_.directory, missing);
-    if (!std::filesystem::exists(path, missing)) {
-        if (current_->made) throw SqliteError(SQLITE_NOTADB, path.string() + " has vanished");
+    std::error_code error;
+    std::filesystem::create_directories(settings_.directory, error);
+    if (!current_->claim) {
+        auto claim = RecordingClaim::take(path);
+        if (!claim) throw SqliteError(SQLITE_NOTADB, path.string() + " is being written by another server");
+        current_->claim = std::make_shared<RecordingClaim>(std::move(*claim));
+    }
+    if (!current_->made) {
         create_recording(path, setup_, current_->schema, current_->head, settings_.sync_every_commit);
         current_->made = true;
+    } else if (!std::filesystem::exists(path, error)) {
+        throw SqliteError(SQLITE_NOTADB, path.string() + " has vanished");
     }
     file_.emplace(path, current_->schema, settings_.sync_every_commit);
+    drops_noted_ = {};
 }
 
 void RecorderThread::close_current() {
@@ -153,37 +191,36 @@ void RecorderThread::close_current() {
         file_->close("clean");
         file_.reset();
     }
-    if (current_->made) {
-        to_finish_.push_back(path_of(current_->id));
-        look_at_ = Clock::now();
-    }
-    current_.reset();
+    const bool made = current_->made;
+    const std::filesystem::path path = path_of(current_->id);
+    if (made) make_single_file(path); // at once, unless a reader has it open
+    current_.reset();                 // with its claim: whoever finishes the file takes it
     queue_.update([](RecorderStatus& status) { status.recording = false; });
+    if (made && on_closed_) on_closed_(path);
 }
 
-void RecorderThread::commit() {
-    if (transaction_.commands == 0) return;
-    const auto started_at = Clock::now();
-    if (file_) {
-        const auto [batches, rows] = queue_.update([&](const RecorderStatus& status) {
-            return std::pair(status.batches_dropped - batches_dropped_before_,
-                             status.rows_dropped - rows_dropped_before_);
-        });
-        if (batches + rows != drops_noted_) {
-            file_->set_meta("batches_dropped", std::to_string(batches));
-            file_->set_meta("rows_dropped", std::to_string(rows));
-            drops_noted_ = batches + rows;
-        }
-        doubt_ = {.transaction = transaction_, .entries = file_->entries()};
-        file_->commit();
-        doubt_.reset();
-    }
-    const double took_ms = std::chrono::duration<double, std::milli>(Clock::now() - started_at).count();
-    queue_.update([&](RecorderStatus& status) { status.commit_ms_max = std::max(status.commit_ms_max, took_ms); });
-    committed(std::exchange(transaction_, {}));
+/// The file stays, for the catalogue to list. What was to go into it is in the inputs that a new recording carries
+/// over, or lost.
+void RecorderThread::leave_behind(const std::string& why) {
+    spdlog::error("{}; a new recording begins", why);
+    doubt_.reset();
+    for (Lane* lane : {&inputs_, &derived_})
+        for (; !lane->waiting.empty(); lane->waiting.pop_front())
+            queue_.update([&](RecorderStatus& status) { status.queue_bytes -= lane->waiting.front().bytes; });
+    queue_.set_oldest({});
+    const std::filesystem::path path = path_of(current_->id);
+    current_.reset();
+    queue_.update([](RecorderStatus& status) { status.lost = true; });
+    if (on_closed_) on_closed_(path);
 }
 
-/// A commit whose sync failed may still be in the file, whose log is read when it is opened again. Writing its batches
+void RecorderThread::note_drops(const Drops& drops) {
+    if (drops == drops_noted_ || !file_) return;
+    file_->note_drops(drops);
+    drops_noted_ = drops;
+}
+
+/// A commit whose sync failed may still be in the file, whose log is read when it is opened again. Writing its commands
 /// a second time would double their rows.
 void RecorderThread::settle_doubt() {
     if (current_) open_current();
@@ -192,8 +229,10 @@ void RecorderThread::settle_doubt() {
 }
 
 void RecorderThread::committed(const Transaction& transaction) {
-    work_.erase(work_.begin(), work_.begin() + static_cast<std::ptrdiff_t>(transaction.commands));
+    auto& waiting = transaction.lane->waiting;
+    waiting.erase(waiting.begin(), waiting.begin() + static_cast<std::ptrdiff_t>(transaction.commands));
     set_fault("");
+    queue_.set_oldest(inputs_.waiting.empty() ? Clock::time_point{} : inputs_.waiting.front().came_at);
     queue_.update([&](RecorderStatus& status) {
         status.queue_bytes -= transaction.bytes;
         status.rows_written += transaction.rows;
@@ -202,42 +241,45 @@ void RecorderThread::committed(const Transaction& transaction) {
     });
 }
 
-/// After a failure: forget the open transaction, keep its batches, say what is wrong, try again later.
+/// After a failure: forget the open transaction, keep what it held, say what is wrong, try again later.
 void RecorderThread::recover(const SqliteError& error) {
-    const std::size_t failed = transaction_.commands;
     file_.reset(); // rolls back
-    transaction_ = {};
-    drops_noted_ = 0;
-    if (!doubt_ && is_about_content(error) && failed < work_.size()) {
-        drop_command(failed, error.what());
+    queue_.update([](RecorderStatus& status) { status.recording = false; });
+    if (!doubt_ && is_about_content(error) && writing_ != nullptr && !writing_->waiting.empty()) {
+        write_one_by_one(*writing_);
         return;
     }
     if (current_ && is_about_file(error)) {
-        // The file stays, for the catalogue to list.
-        current_->head.continues = std::exchange(current_->id, ids_.next(current_->head.utc_start_ns));
-        current_->made = false;
-        doubt_.reset();
-        spdlog::error("{}; the recording continues in {}", error.what(), current_->id);
+        if (!work_.empty() && work_.front().kind == RecorderCommand::Kind::begin && work_.front().begun)
+            work_.pop_front();
+        leave_behind(error.what());
+        return;
     }
-    queue_.update([&](RecorderStatus& status) {
-        status.recording = false;
-        if (current_) status.recording_id = current_->id;
-    });
     set_fault(advice(error, settings_.directory));
     retry_at_ = Clock::now() + std::chrono::milliseconds(settings_.retry_interval_ms);
 }
 
-void RecorderThread::drop_command(std::size_t index, const std::string& why) {
-    const RecorderCommand& command = work_[index];
-    spdlog::error("a batch cannot be recorded and is dropped: {}", why);
-    queue_.update([&](RecorderStatus& status) {
-        status.queue_bytes -= command.bytes;
-        if (command.batch) {
-            status.batches_dropped += 1;
-            status.bytes_dropped += command.batch->bytes.size();
+/// After a transaction with something in it that cannot be stored: drops that alone.
+void RecorderThread::write_one_by_one(Lane& lane) {
+    open_current();
+    writing_ = nullptr;
+    for (std::size_t left = lane.waiting.size(); left > 0; --left) {
+        Transaction transaction{.lane = &lane};
+        try {
+            append(lane.waiting.front(), transaction);
+            doubt_ = {.transaction = transaction, .entries = file_->entries()};
+            file_->commit();
+            doubt_.reset();
+            committed(transaction);
+        } catch (const SqliteError& error) {
+            if (!is_about_content(error) || doubt_) throw;
+            spdlog::error("something cannot be recorded and is dropped: {}", error.what());
+            file_.reset();
+            queue_.drop(lane.waiting.front());
+            lane.waiting.pop_front();
+            open_current();
         }
-    });
-    work_.erase(work_.begin() + static_cast<std::ptrdiff_t>(index));
+    }
 }
 
 void RecorderThread::set_fault(const std::string& text) {
@@ -249,32 +291,22 @@ void RecorderThread::set_fault(const std::string& text) {
         spdlog::error("{}", text);
 }
 
-/// Looks at free space and whether the file is still there, makes closed recordings into one file, repairs those left
-/// behind.
-void RecorderThread::look_after_files() {
+/// Looks at free space and sizes, and whether the file is still there.
+void RecorderThread::look_at_file() {
     look_at_ = Clock::now() + kLookInterval;
-    std::erase_if(to_finish_, [this](const std::filesystem::path& path) {
-        if (file_ && file_->path() == path) return true;
-        const auto outcome = repair_recording(path);
-        if (!outcome) {
-            spdlog::error("{}", outcome.error().message);
-            return true;
-        }
-        return *outcome != RepairOutcome::in_use;
-    });
     std::error_code error;
     const auto space = std::filesystem::space(settings_.directory, error);
     const std::uint64_t free_bytes = error ? 0 : space.available;
-    std::uint64_t file_bytes = 0;
-    if (file_) {
-        for (const char* ending : {"", "-wal"}) {
-            const auto size = std::filesystem::file_size(file_->path().string() + ending, error);
-            file_bytes += error ? 0 : size;
-        }
-    }
+    const auto size_of = [&](const char* ending) -> std::uint64_t {
+        const auto size = std::filesystem::file_size(file_->path().string() + ending, error);
+        return error ? 0 : size;
+    };
+    const std::uint64_t log_bytes = file_ ? size_of("-wal") : 0;
+    const std::uint64_t file_bytes = file_ ? size_of("") + log_bytes : 0;
     queue_.update([&](RecorderStatus& status) {
         status.disk_free_bytes = free_bytes;
         status.file_bytes = file_bytes;
+        status.log_bytes = log_bytes;
     });
     if (file_ && !file_->still_in_place())
         recover(SqliteError(SQLITE_NOTADB, file_->path().string() + " has vanished"));
@@ -290,18 +322,18 @@ void RecorderThread::give_up() {
             file_.reset();
         }
     }
-    look_after_files();
+    look_at_file();
     std::uint64_t lost = 0;
-    const std::string fault = queue_.update([&](RecorderStatus& status) {
-        for (const RecorderCommand& command : work_) {
-            if (!command.batch) continue;
-            status.batches_dropped += 1;
-            status.bytes_dropped += command.batch->bytes.size();
-            ++lost;
+    for (auto* waiting : {&inputs_.waiting, &derived_.waiting, &work_}) {
+        for (const RecorderCommand& command : *waiting) {
+            lost += command.inputs ? 1 : 0;
+            queue_.drop(command);
         }
-        return status.fault;
-    });
-    if (lost > 0) spdlog::error("{} batches could not be written before the end: {}", lost, fault);
+    }
+    if (lost > 0) {
+        const std::string fault = queue_.status().fault;
+        spdlog::error("{} pieces of received data could not be written before the end: {}", lost, fault);
+    }
     queue_.let_go();
 }
 

@@ -1,25 +1,27 @@
 #pragma once
 /// Empties the recorder's queue into recordings, one transaction after the other, and keeps what a transaction held
 /// until it is known to be in the file.
+#include <array>
 #include <chrono>
 #include <cstdint>
 #include <deque>
 #include <filesystem>
+#include <functional>
 #include <optional>
 #include <string>
 #include <thread>
-#include <vector>
 
 #include "server/record/write/recorder_queue.hpp"
+#include "server/record/write/recording_claim.hpp"
 #include "server/record/write/recording_file.hpp"
-#include "server/record/write/recording_ids.hpp"
 
 namespace turnstone {
 
 class RecorderThread {
   public:
-    /// `ids` and `queue` must outlive it.
-    RecorderThread(RecorderSettings settings, SetupTexts setup, RecordingIds& ids, RecorderQueue& queue);
+    /// `queue` must outlive it.
+    RecorderThread(RecorderSettings settings, SetupTexts setup,
+                   std::function<void(const std::filesystem::path&)> on_closed, RecorderQueue& queue);
     /// Stops the queue, writes out what is in it and closes the recording.
     ~RecorderThread();
     RecorderThread(const RecorderThread&) = delete;
@@ -27,15 +29,25 @@ class RecorderThread {
 
   private:
     using Clock = RecorderQueue::Clock;
+    /// Commands that go into transactions of their own, in order.
+    struct Lane {
+        std::deque<RecorderCommand> waiting;
+        Clock::duration interval;
+        [[nodiscard]] bool due(Clock::time_point now) const {
+            return !waiting.empty() && now >= waiting.front().came_at + interval;
+        }
+    };
     /// The recording under way; its file may be closed after a fault, or not made yet.
     struct Current {
         std::string id;
         RecordingHead head;
         Schema schema;
         bool made = false;
+        std::shared_ptr<RecordingClaim> claim = {};
     };
-    /// What the open transaction holds: the first commands of `work_`.
+    /// The first commands of a lane, in one transaction.
     struct Transaction {
+        Lane* lane;
         std::size_t commands = 0;
         std::size_t bytes = 0;
         std::uint64_t rows = 0;
@@ -49,35 +61,38 @@ class RecorderThread {
     void run();
     bool take_work();
     void do_work(bool last);
-    void apply(RecorderCommand& command);
+    void sort_out();
+    void begin(RecorderCommand& command);
+    void write_all(Lane& lane);
+    void write_some(Lane& lane);
+    void append(const RecorderCommand& command, Transaction& transaction);
     void open_current();
     void close_current();
-    void commit();
+    void leave_behind(const std::string& why);
+    void note_drops(const Drops& drops);
     void settle_doubt();
     void committed(const Transaction& transaction);
     void recover(const SqliteError& error);
-    void drop_command(std::size_t index, const std::string& why);
+    void write_one_by_one(Lane& lane);
     void set_fault(const std::string& text);
-    void look_after_files();
+    void look_at_file();
     void give_up();
     [[nodiscard]] std::filesystem::path path_of(const std::string& id) const;
 
     const RecorderSettings settings_;
     const SetupTexts setup_;
-    RecordingIds& ids_;
+    const std::function<void(const std::filesystem::path&)> on_closed_;
     RecorderQueue& queue_;
 
-    std::deque<RecorderCommand> work_; ///< taken from the queue, not known to be in the file
-    Transaction transaction_;
+    std::deque<RecorderCommand> work_; ///< taken from the queue, not sorted out yet: begins with a begin or a flush
+    Lane inputs_, derived_;
+    Lane* writing_ = nullptr; ///< whose transaction is open
     std::optional<Doubt> doubt_;
     std::optional<RecordingFile> file_;
     std::optional<Current> current_;
-    std::vector<std::filesystem::path> to_finish_; ///< closed or left behind, not one file yet
     std::optional<Clock::time_point> retry_at_;
-    Clock::time_point commit_at_{};                                      ///< when the open transaction is due
-    Clock::time_point look_at_{};                                        ///< when to check the files again
-    std::uint64_t batches_dropped_before_ = 0, rows_dropped_before_ = 0; ///< in the recordings before this one
-    std::uint64_t drops_noted_ = 0;
+    Clock::time_point look_at_{}; ///< when to look at the file again
+    Drops drops_noted_;
     std::thread thread_; ///< last: it uses all of the above
 };
 

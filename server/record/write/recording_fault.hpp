@@ -4,6 +4,7 @@
 #include <string>
 
 #include "server/record/format/sqlite.hpp"
+#include "server/record/write/recorder_status.hpp"
 
 namespace turnstone {
 
@@ -13,5 +14,8 @@ namespace turnstone {
 [[nodiscard]] bool is_about_content(const SqliteError& error);
 /// Nothing more can go into the file.
 [[nodiscard]] bool is_about_file(const SqliteError& error);
+
+/// Fills in `trouble`, and `fault` unless it says already why nothing can be written.
+void find_trouble(RecorderStatus& status);
 
 } // namespace turnstone

@@ -1,6 +1,9 @@
 #include "server/record/write/recording_file.hpp"
 
 #include <algorithm>
+#include <cerrno>
+#include <cstdio>
+#include <cstring>
 #include <iterator>
 
 #include <fcntl.h>
@@ -23,12 +26,26 @@ void sync_directory(const std::filesystem::path& directory) {
     }
 }
 
+std::int64_t newest_time(const Inputs& inputs, std::int64_t newest_ns) {
+    for (const ChunkRecord& chunk : inputs.chunks) newest_ns = std::max(newest_ns, chunk.t_rx_ns);
+    for (const ActionRecord& action : inputs.actions) newest_ns = std::max(newest_ns, action.t_ns);
+    return newest_ns;
+}
+
 std::int64_t newest_time(const Batch& batch, std::int64_t newest_ns) {
-    for (const ChunkRecord& chunk : batch.chunks) newest_ns = std::max(newest_ns, chunk.t_rx_ns);
-    for (const ActionRecord& action : batch.actions) newest_ns = std::max(newest_ns, action.t_ns);
     for (const RowRecord& row : batch.rows) newest_ns = std::max(newest_ns, row.t_rx_ns);
     for (const Event& event : batch.events) newest_ns = std::max(newest_ns, event.t_found_ns);
     return newest_ns;
+}
+
+/// Throws where there is a file of that name: nobody's recording is replaced.
+void publish(const std::filesystem::path& hidden, const std::filesystem::path& path) {
+    if (::renameat2(AT_FDCWD, hidden.c_str(), AT_FDCWD, path.c_str(), RENAME_NOREPLACE) == 0) return;
+    const int error = errno;
+    if (error == EEXIST) throw SqliteError(SQLITE_NOTADB, path.string() + " is another server's recording");
+    if (error != EINVAL && error != ENOSYS)
+        throw SqliteError(SQLITE_CANTOPEN, path.string() + ": " + std::strerror(error));
+    std::filesystem::rename(hidden, path); // a file system without it; the claim keeps other servers of ours away
 }
 
 } // namespace
@@ -76,7 +93,7 @@ void create_recording(const std::filesystem::path& path, const SetupTexts& setup
         database.execute("COMMIT");
         database.execute("PRAGMA journal_mode = WAL");
     }
-    std::filesystem::rename(hidden, path);
+    publish(hidden, path);
     sync_directory(path.parent_path());
 }
 
@@ -122,16 +139,21 @@ void RecordingFile::begin() {
     if (!database_.in_transaction()) database_.execute("BEGIN IMMEDIATE");
 }
 
-std::size_t RecordingFile::append(const Batch& batch) {
+void RecordingFile::append(const Inputs& inputs) {
     begin();
-    for (const ChunkRecord& chunk : batch.chunks) {
-        chunks_.write({chunk, std::span(batch.bytes).subspan(chunk.bytes.offset, chunk.bytes.size)});
+    for (const ChunkRecord& chunk : inputs.chunks) {
+        chunks_.write({chunk, inputs.bytes_of(chunk)});
         next_input_ = std::max(next_input_, chunk.input + 1);
     }
-    for (const ActionRecord& action : batch.actions) {
+    for (const ActionRecord& action : inputs.actions) {
         actions_.write(action);
         next_input_ = std::max(next_input_, action.input + 1);
     }
+    t_end_ns_ = newest_time(inputs, t_end_ns_);
+}
+
+std::size_t RecordingFile::append(const Batch& batch, const Progress& progress) {
+    begin();
     const std::int64_t frame_id_base = next_frame_id_;
     for (const FrameRecord& frame : batch.frames) frames_.write({next_frame_id_++, frame});
     std::size_t rows_left_out = 0;
@@ -162,7 +184,14 @@ std::size_t RecordingFile::append(const Batch& batch) {
         ++rows_and_events_;
     }
     t_end_ns_ = newest_time(batch, t_end_ns_);
+    progress_ = progress;
     return rows_left_out;
+}
+
+void RecordingFile::note_drops(const Drops& drops) {
+    set_meta("inputs_dropped", std::to_string(drops.inputs));
+    set_meta("bytes_dropped", std::to_string(drops.bytes));
+    set_meta("rows_dropped", std::to_string(drops.rows));
 }
 
 void RecordingFile::set_meta(const std::string& key, const std::string& value) {
@@ -172,7 +201,12 @@ void RecordingFile::set_meta(const std::string& key, const std::string& value) {
 
 void RecordingFile::commit() {
     if (!database_.in_transaction()) return;
-    for (RollupWriter& rollup : rollups_) rollup.write(false);
+    if (progress_) {
+        for (RollupWriter& rollup : rollups_) rollup.write(false);
+        set_meta("derived_inputs", std::to_string(progress_->inputs));
+        set_meta("derived_t_ns", std::to_string(progress_->t_ns));
+        progress_.reset();
+    }
     database_.execute("COMMIT");
     if (wal_pages_ >= kCheckpointPages) {
         // Passive: waits for no reader. What a reader still needs is folded back at a later commit. A failure here
@@ -182,6 +216,7 @@ void RecordingFile::commit() {
 }
 
 void RecordingFile::close(const std::string& ended) {
+    commit();
     begin();
     for (RollupWriter& rollup : rollups_) rollup.write(true);
     set_meta("t_end_ns", std::to_string(t_end_ns_));

@@ -1,14 +1,17 @@
 #pragma once
-/// One recording being written: batches in, commits when told. No thread, no queue, no clock: the recorder's
+/// One recording being written: inputs and batches in, commits when told. No thread, no queue, no clock: the recorder's
 /// thread, reprocessing and the benchmark drive it. Every function may throw SqliteError.
 #include <cstdint>
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "server/pipeline/batch.hpp"
+#include "server/pipeline/progress.hpp"
 #include "server/pipeline/setup.hpp"
 #include "server/record/format/fixed_tables.hpp"
+#include "server/record/write/recorder_status.hpp"
 #include "server/record/write/rollup.hpp"
 
 namespace turnstone {
@@ -29,6 +32,7 @@ struct RecordingHead {
 };
 
 /// Makes the file, complete but for data. It appears under its name whole or not at all, even after a kill half-way.
+/// Throws SqliteError when there is one of that name.
 void create_recording(const std::filesystem::path& path, const SetupTexts& setup, const Schema& schema,
                       const RecordingHead& head, bool sync_every_commit);
 
@@ -37,11 +41,13 @@ class RecordingFile {
     /// Opens a recording to go on writing to it; after create_recording, or after a fault.
     RecordingFile(const std::filesystem::path& path, const Schema& schema, bool sync_every_commit);
 
-    /// Into the open transaction, which it opens if there is none. Rows of tables the schema does not have
-    /// are left out and counted in the result.
-    std::size_t append(const Batch& batch);
+    // Into the open transaction, which they open if there is none.
+    void append(const Inputs& inputs);
+    /// Rows of tables the schema does not have are left out and counted in the result. `progress`: of the pipeline
+    /// after this batch.
+    std::size_t append(const Batch& batch, const Progress& progress);
+    void note_drops(const Drops& drops);
     void set_meta(const std::string& key, const std::string& value);
-    /// The bytes of a batch become durable together with what was derived from them.
     void commit();
     /// Commits, completes the rollups, marks the file closed and checkpoints it. The file is whole afterwards
     /// even where make_single_file is still to come.
@@ -75,6 +81,7 @@ class RecordingFile {
     std::uint64_t next_input_ = 0;
     std::int64_t next_frame_id_ = 1;
     std::uint64_t rows_and_events_ = 0;
+    std::optional<Progress> progress_; ///< of what was appended since the last commit
     std::int64_t t_end_ns_;
     std::uint64_t inode_ = 0, device_ = 0;
     int wal_pages_ = 0; ///< written by SQLite's hook at each commit

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <chrono>
+#include <cstring>
 
 #include "server/record/format/fixed_tables.hpp"
 #include "server/record/write/recording_file.hpp"
@@ -74,7 +75,10 @@ std::vector<std::filesystem::path> recording_files(const std::filesystem::path& 
             entry.is_regular_file(error))
             found.push_back(entry.path());
     });
-    std::ranges::sort(found);
+    // A number behind an id counts: -2 comes after none and before -10.
+    std::ranges::sort(found, [](const std::filesystem::path& a, const std::filesystem::path& b) {
+        return strverscmp(a.stem().c_str(), b.stem().c_str()) < 0;
+    });
     return found;
 }
 

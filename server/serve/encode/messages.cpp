@@ -126,7 +126,7 @@ std::string status_text(const std::vector<LinkView>& links, const RecorderStatus
                   {{"recording", recorder.recording},
                    {"fault", recorder.fault},
                    {"queue_bytes", recorder.queue_bytes},
-                   {"dropped_bytes", recorder.bytes_dropped},
+                   {"dropped_bytes", recorder.dropped_here.bytes},
                    {"file_bytes", recorder.file_bytes},
                    {"disk_free_bytes", recorder.disk_free_bytes}}},
                  {"viewers", viewers},

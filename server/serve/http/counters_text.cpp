@@ -88,10 +88,10 @@ void add_recorder(Exposition& out, const RecorderStatus& recorder) {
     out.gauge("turnstone_recorder_disk_free_bytes", "Free space where recordings are kept.", recorder.disk_free_bytes);
     out.gauge("turnstone_recorder_commit_max_seconds", "Longest commit.", recorder.commit_ms_max * 1e-3);
     out.counter("turnstone_recorder_dropped_batches", "Batches that found the recorder's queue full.",
-                recorder.batches_dropped);
-    out.counter("turnstone_recorder_dropped_bytes", "Bytes that missed the file.", recorder.bytes_dropped);
+                recorder.dropped.inputs);
+    out.counter("turnstone_recorder_dropped_bytes", "Bytes that missed the file.", recorder.dropped.bytes);
     out.counter("turnstone_recorder_dropped_rows", "Derived rows left out; reprocessing makes them again.",
-                recorder.rows_dropped);
+                recorder.dropped.rows);
     out.counter("turnstone_recorder_rows", "Rows written.", recorder.rows_written);
     out.counter("turnstone_recorder_commits", "Commits.", recorder.commits);
 }

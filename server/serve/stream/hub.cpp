@@ -61,7 +61,8 @@ void Hub::take_inbox() {
 
 void Hub::take_tape(LiveTape tape) {
     seq_ = 0;
-    latest_.assign(tape.schema->tables.size(), std::nullopt);
+    latest_ = std::move(tape.newest);
+    latest_.resize(tape.schema->tables.size());
     newest_ = nullptr;
     live_.begin(std::move(tape));
     for (const auto& [key, member] : audience_) {

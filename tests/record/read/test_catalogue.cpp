@@ -17,8 +17,9 @@ using namespace record_test;
 std::string record_something(const TemporaryFolder& directory, std::int64_t utc_ns, const std::string& name) {
     Recorder recorder(recorder_settings(directory.path()), sample_setup());
     BatchMaker maker;
-    std::string id = recorder.begin(sample_schema(), kStart_ns, utc_ns, name);
-    for (int i = 0; i < 100; ++i) recorder.push(maker.next());
+    std::string id = recorder.begin(
+        sample_schema(), {.t_start_ns = kStart_ns, .utc_start_ns = utc_ns, .name = name, .continues = ""}, utc_ns);
+    for (int i = 0; i < 100; ++i) push(recorder, maker.next());
     return id;
 }
 
@@ -33,9 +34,9 @@ TEST_CASE("ids carry UTC start and vehicle, are unique and make no path") {
     for (const Case& c : {Case{1'779'028'325'999'999'999, "sanderling", "2026-05-17T143205Z-sanderling"},
                           Case{0, "", "1970-01-01T000000Z"}, Case{-1, "x", "1969-12-31T235959Z-x"},
                           Case{0, "../../etc/passwd", "1970-01-01T000000Z-------etc-passwd"}})
-        CHECK(make_recording_id(directory.path(), c.utc_ns, c.vehicle) == c.id);
+        CHECK(free_recording_id(directory.path(), c.utc_ns, c.vehicle) == c.id);
     std::ofstream(directory.recording("1970-01-01T000000Z")) << "taken";
-    CHECK(make_recording_id(directory.path(), 0, "") == "1970-01-01T000000Z-2");
+    CHECK(free_recording_id(directory.path(), 0, "") == "1970-01-01T000000Z-2");
 }
 
 TEST_CASE("an id leads only to a recording of the directory") {

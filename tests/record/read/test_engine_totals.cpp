@@ -11,6 +11,7 @@
 #include "protocol/packet/space_packet.hpp"
 #include "server/pipeline/station/pipeline.hpp"
 #include "server/pipeline/vehicle_texts.hpp"
+#include "server/record/derive.hpp"
 #include "server/record/format/sqlite.hpp"
 #include "server/record/read/engine_totals.hpp"
 #include "server/record/reprocess.hpp"
@@ -69,18 +70,20 @@ class Session {
     Session(const std::filesystem::path& directory, const PipelineSetup& setup, std::int64_t t_start_ns)
         : past_(engine_totals(directory, setup)), pipeline_(setup, t_start_ns),
           recorder_(recorder_settings(directory), setup), t_start_ns_(t_start_ns),
-          id_(recorder_.begin(pipeline_.schema(), t_start_ns, t_start_ns, "")) {
-        auto batch = std::make_shared<Batch>();
-        for (const Action& action : past_) pipeline_.action(t_start_ns, action, *batch);
-        recorder_.push(batch);
+          id_(recorder_.begin(pipeline_.schema(),
+                              {.t_start_ns = t_start_ns, .utc_start_ns = t_start_ns, .name = "", .continues = ""},
+                              t_start_ns)) {
+        auto inputs = std::make_shared<Inputs>();
+        for (const Action& action : past_) counter_.action(t_start_ns, action, *inputs);
+        feed(inputs);
     }
     void sample(float rpm) {
-        auto batch = std::make_shared<Batch>();
+        auto inputs = std::make_shared<Inputs>();
         const std::int64_t t_ns = t_start_ns_ + kSample_ms * kMs * (samples_ + 1);
         const auto onboard_ms = static_cast<std::uint32_t>(kSample_ms * (samples_ + 1));
-        pipeline_.chunk(0, t_ns, t_ns, speed_frame(static_cast<std::uint16_t>(samples_ % 16384), onboard_ms, rpm),
-                        *batch);
-        recorder_.push(batch);
+        counter_.chunk(0, t_ns, t_ns, speed_frame(static_cast<std::uint16_t>(samples_ % 16384), onboard_ms, rpm),
+                       *inputs);
+        feed(inputs);
         ++samples_;
     }
     [[nodiscard]] const std::vector<Action>& past() const { return past_; }
@@ -91,8 +94,16 @@ class Session {
     }
 
   private:
+    void feed(const std::shared_ptr<Inputs>& inputs) {
+        auto batch = std::make_shared<Batch>();
+        pipeline_.take(*inputs, *batch);
+        recorder_.push(inputs);
+        recorder_.push(batch, pipeline_.progress());
+    }
+
     std::vector<Action> past_;
     Pipeline pipeline_;
+    InputCounter counter_{1, 0};
     Recorder recorder_;
     std::int64_t t_start_ns_;
     std::string id_;
@@ -126,6 +137,7 @@ TEST_CASE("engine hours over sessions add up, restarted or killed, and are never
             });
         const auto& told = child.reports;
         REQUIRE_FALSE(told.empty());
+        for (const auto& path : recording_files(directory.path())) REQUIRE(finish_recording(path));
 
         const double found_s = engine_running_s(directory.path(), "boat").value_or(0) - before_s;
         CHECK(found_s <= told.back().second); // never more than it ran

@@ -106,7 +106,7 @@ class AwkwardRecording {
             for (std::size_t n = 1 + random_() % 400; n > 0 && written_ < count; --n, ++written_)
                 batch.add_row(schema_.tables[0], points_[written_].t_ns, points_[written_].t_ns,
                               points_[written_].values);
-            file_->append(batch);
+            file_->append(batch, {});
             file_->commit();
         }
     }

@@ -6,6 +6,7 @@
 
 #include <catch2/catch.hpp>
 
+#include "server/record/derive.hpp"
 #include "server/record/format/sqlite.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/record/read/reader.hpp"
@@ -24,10 +25,11 @@ constexpr std::chrono::milliseconds kPromise(250);
 /// When the batch was handed over, on the clock that parent and child share.
 [[noreturn]] void record_until_killed(const std::filesystem::path& directory, auto&& report) {
     Recorder recorder(recorder_settings(directory), sample_setup());
-    recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+    recorder.begin(sample_schema(), {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""},
+                   kStart_ns);
     BatchMaker maker;
     for (;;) {
-        recorder.push(maker.next());
+        push(recorder, maker.next());
         report(Clock::now());
         std::this_thread::sleep_for(std::chrono::microseconds(500));
     }
@@ -59,9 +61,8 @@ TEST_CASE("killed at random moments, a recording opens, is whole and lost at mos
             Database database(found[0].path, Database::Mode::read_only);
             REQUIRE(database.text("PRAGMA integrity_check") == "ok");
             stored = static_cast<std::uint64_t>(database.integer("SELECT count(*) FROM chunk"));
-            // Bytes and what was derived from them were committed together.
-            CHECK(database.integer("SELECT count(*) FROM frame") == static_cast<std::int64_t>(stored));
-            CHECK(database.integer("SELECT count(*) FROM sanderling_imu") == static_cast<std::int64_t>(stored));
+            // What was derived follows the bytes, never the other way round.
+            CHECK(database.integer("SELECT count(*) FROM frame") <= static_cast<std::int64_t>(stored));
         }
         with_data += stored > 0 ? 1U : 0U;
         if (stored < pushed.size()) {
@@ -70,25 +71,15 @@ TEST_CASE("killed at random moments, a recording opens, is whole and lost at mos
             CHECK(lost <= kPromise);
         }
 
-        // The next start repairs it.
-        {
-            Recorder recorder(recorder_settings(directory.path()), sample_setup());
-            recorder.begin(sample_schema(), kStart_ns, kStart_ns + 1'000'000 * kMs, "");
-            REQUIRE(recorder.flush(5000));
-        }
+        // As the next start does.
+        REQUIRE(finish_recording(found[0].path) == RepairOutcome::repaired);
         const auto repaired = scan_recordings(directory.path());
-        REQUIRE(repaired.size() == 2);
-        CHECK(repaired[1].closed);
-        CHECK(repaired[1].repaired);
-        CHECK(repaired[1].damage.empty());
-        CHECK(directory.names().size() == 2);
-        auto reader = RecordingReader::open(repaired[1].path);
-        REQUIRE(reader);
-        const auto block = reader->series({0, {0}, 0, kLast_ns, 3});
-        REQUIRE(block);
-        std::uint64_t drawn = 0;
-        for (const std::uint32_t count : block->count) drawn += count;
-        CHECK(drawn == stored);
+        REQUIRE(repaired.size() == 1);
+        CHECK(repaired[0].closed);
+        CHECK(repaired[0].repaired);
+        CHECK(repaired[0].damage.empty());
+        CHECK(directory.names().size() == 1);
+        CHECK(finish_recording(found[0].path) == RepairOutcome::nothing_to_do);
     }
     CHECK(with_data >= 10);
     WARN("worst loss " << worst / std::chrono::milliseconds(1) << " ms of " << kPromise.count() << " ms promised");

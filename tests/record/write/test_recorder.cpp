@@ -9,6 +9,7 @@
 #include "server/record/format/sqlite.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/record/read/reader.hpp"
+#include "server/record/upkeep.hpp"
 #include "server/record/write/recorder.hpp"
 #include "server/record/write/recording_file.hpp"
 #include "tests/record/support.hpp"
@@ -54,13 +55,14 @@ TEST_CASE("a live recording can be read while it is written, up to the newest co
     BatchMaker maker;
     Recorder recorder({.directory = directory.path(), .commit_interval_ms = 5, .sync_every_commit = true},
                       sample_setup());
-    const std::string id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+    const std::string id = recorder.begin(
+        sample_schema(), {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""}, kStart_ns);
     REQUIRE(recorder.flush(5000));
     auto reader = RecordingReader::open(directory.recording(id));
     REQUIRE(reader);
     std::uint64_t seen = 0;
     for (int round = 0; round < 40; ++round) {
-        for (int i = 0; i < 50; ++i) recorder.push(maker.next());
+        for (int i = 0; i < 50; ++i) push(recorder, maker.next());
         if (round % 8 == 7) {
             REQUIRE(recorder.flush(5000));
             const auto whole = reader->series({0, {0}, 0, kLast_ns, 100'000});
@@ -96,7 +98,7 @@ TEST_CASE("a live recording can be read while it is written, up to the newest co
         std::atomic<bool> stop = false;
         std::thread writer([&] {
             while (!stop) {
-                recorder.push(maker.next());
+                push(recorder, maker.next());
                 std::this_thread::sleep_for(50us);
             }
         });
@@ -105,8 +107,8 @@ TEST_CASE("a live recording can be read while it is written, up to the newest co
             const auto size = reader->snapshot(path);
             REQUIRE(size);
             check_integrity(path);
-            CHECK(count_in(path, "chunk") == count_in(path, "frame"));
-            CHECK(count_in(path, "chunk") == count_in(path, "sanderling_imu"));
+            CHECK(count_in(path, "chunk") >= count_in(path, "frame"));
+            CHECK(count_in(path, "frame") == count_in(path, "sanderling_imu"));
         }
         stop = true;
         writer.join();
@@ -116,13 +118,17 @@ TEST_CASE("a live recording can be read while it is written, up to the newest co
 TEST_CASE("a recording closed under a reader becomes one file when the reader lets go") {
     const TemporaryFolder directory;
     BatchMaker maker;
-    std::optional<Recorder> recorder(std::in_place, recorder_settings(directory.path()), sample_setup());
-    const std::string first = recorder->begin(sample_schema(), kStart_ns, kStart_ns, "");
-    recorder->push(maker.next());
+    Upkeep upkeep(directory.path());
+    std::optional<Recorder> recorder(std::in_place, recorder_settings(directory.path()), sample_setup(),
+                                     [&](const std::filesystem::path& path) { upkeep.finish(path); });
+    const std::string first = recorder->begin(
+        sample_schema(), {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""}, kStart_ns);
+    push(*recorder, maker.next());
     REQUIRE(recorder->flush(5000));
     std::optional<Result<RecordingReader>> reader(RecordingReader::open(directory.recording(first)));
     REQUIRE(*reader);
-    recorder->begin(sample_schema(), kStart_ns, kStart_ns, "");
+    recorder->begin(sample_schema(), {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""},
+                    kStart_ns);
     REQUIRE(recorder->flush(5000));
     CHECK((*reader)->info().closed);
     CHECK(std::filesystem::exists(directory.recording(first).string() + "-wal"));
@@ -145,30 +151,35 @@ TEST_CASE("a full queue gives up rows first, then bytes, and counts both") {
                            .queue_bytes_max = 100'000,
                            .retry_interval_ms = 20},
                           sample_setup());
-        id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+        id = recorder.begin(sample_schema(),
+                            {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""},
+                            kStart_ns);
         REQUIRE(recorder.flush(5000));
         disk.fail_writes(SQLITE_FULL);
-        for (int i = 0; i < 2000; ++i) recorder.push(maker.next(100));
+        for (int i = 0; i < 2000; ++i) push(recorder, maker.next(100));
         status = recorder.status();
-        CHECK(status.rows_dropped > 0);
-        CHECK(status.batches_dropped > 0);
-        CHECK(status.bytes_dropped == status.batches_dropped * 100);
+        CHECK(status.dropped.rows > 0);
+        CHECK(status.dropped.inputs > 0);
+        CHECK(status.dropped.bytes == status.dropped.inputs * 100);
+        CHECK(status.dropped_here == status.dropped);
         CHECK(status.queue_bytes <= 125'000);
         CHECK(eventually([&] { return recorder.status().fault.find("disk full") == 0; }));
         disk.fail_writes(SQLITE_OK);
         CHECK(recorder.flush(5000));
-        CHECK(recorder.status().fault.empty());
+        CHECK(recorder.status().trouble == RecorderTrouble::bytes_lost); // for the rest of the recording
+        CHECK(recorder.status().fault.find(std::to_string(status.dropped.bytes)) == 0);
         CHECK(recorder.status().queue_bytes == 0);
     }
     // Every batch is accounted for: with its row, without it, or not at all.
     const std::int64_t chunks = count_in(directory.recording(id), "chunk");
     const std::int64_t rows = count_in(directory.recording(id), "sanderling_imu");
-    CHECK(chunks + static_cast<std::int64_t>(status.batches_dropped) == 2000);
-    CHECK(rows + static_cast<std::int64_t>(status.rows_dropped + status.batches_dropped) == 2000);
+    CHECK(chunks + static_cast<std::int64_t>(status.dropped.inputs) == 2000);
+    CHECK(rows + static_cast<std::int64_t>(status.dropped.rows) == 2000);
     auto reader = RecordingReader::open(directory.recording(id));
     REQUIRE(reader);
-    CHECK(reader->info().batches_dropped == status.batches_dropped);
-    CHECK(reader->info().rows_dropped == status.rows_dropped);
+    CHECK(reader->info().inputs_dropped == status.dropped.inputs);
+    CHECK(reader->info().bytes_dropped == status.dropped.bytes);
+    CHECK(reader->info().rows_dropped == status.dropped.rows);
 }
 
 TEST_CASE("a disk that fails and recovers costs nothing that memory can hold") {
@@ -188,14 +199,16 @@ TEST_CASE("a disk that fails and recovers costs nothing that memory can hold") {
                            .sync_every_commit = true,
                            .retry_interval_ms = 10},
                           sample_setup());
-        id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+        id = recorder.begin(sample_schema(),
+                            {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""},
+                            kStart_ns);
         for (int round = 0; round < 4; ++round) {
             for (int i = 0; i < 50; ++i) {
-                recorder.push(maker.next());
+                push(recorder, maker.next());
                 std::this_thread::sleep_for(200us);
             }
             disk.fail_writes(code);
-            for (int i = 0; i < 50; ++i) recorder.push(maker.next());
+            for (int i = 0; i < 50; ++i) push(recorder, maker.next());
             CHECK(eventually([&] { return recorder.status().fault.find(fault) == 0; }));
             CHECK_FALSE(recorder.status().recording);
             CHECK_FALSE(recorder.flush(5));
@@ -204,7 +217,7 @@ TEST_CASE("a disk that fails and recovers costs nothing that memory can hold") {
             CHECK(recorder.status().fault.empty());
             CHECK(recorder.status().recording);
         }
-        CHECK(recorder.status().batches_dropped == 0);
+        CHECK(recorder.status().dropped == Drops{});
         CHECK(recorder.status().rows_written == maker.made());
     }
     CHECK(bytes_in(directory.recording(id)) == maker.bytes());
@@ -233,9 +246,11 @@ TEST_CASE("any single failing write is survived") {
                                .retry_interval_ms = 1},
                               sample_setup());
             disk.fail_write_number(number, SQLITE_IOERR_WRITE);
-            id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+            id = recorder.begin(sample_schema(),
+                                {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""},
+                                kStart_ns);
             for (int i = 0; i < 3; ++i) {
-                recorder.push(maker.next());
+                push(recorder, maker.next());
                 REQUIRE(recorder.flush(5000));
             }
         }
@@ -267,14 +282,16 @@ TEST_CASE("a commit that fails after its data have reached the file is not writt
                                .sync_every_commit = true,
                                .retry_interval_ms = 1},
                               sample_setup());
-            id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
-            recorder.push(maker.next());
+            id = recorder.begin(sample_schema(),
+                                {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""},
+                                kStart_ns);
+            push(recorder, maker.next());
             REQUIRE(recorder.flush(5000));
             disk.fail_writes_from(number, SQLITE_IOERR_FSYNC);
-            for (int i = 0; i < 5; ++i) recorder.push(maker.next());
+            for (int i = 0; i < 5; ++i) push(recorder, maker.next());
             auto tick = std::make_shared<Batch>(); // rows that no input tells apart
             tick->add_row(sample_schema().tables[2], kStart_ns, kStart_ns, std::array{1.0});
-            recorder.push(tick);
+            recorder.push(tick, {maker.made(), kStart_ns});
             REQUIRE(eventually([&] { return !recorder.status().fault.empty() || recorder.status().queue_bytes == 0; }));
             if (recorder.status().fault.empty()) { // the whole commit takes fewer writes
                 CHECK(number > 5);
@@ -282,7 +299,7 @@ TEST_CASE("a commit that fails after its data have reached the file is not writt
             }
             disk.fail_writes(SQLITE_OK);
             REQUIRE(recorder.flush(5000));
-            CHECK(recorder.status().batches_dropped == 0);
+            CHECK(recorder.status().dropped == Drops{});
             CHECK(recorder.status().rows_written == maker.made() + 1);
             CHECK(recorder.status().queue_bytes == 0);
         }
@@ -302,8 +319,9 @@ TEST_CASE("no directory, no permission: recording begins when it can") {
     Recorder recorder(
         {.directory = blocked, .commit_interval_ms = 100, .sync_every_commit = true, .retry_interval_ms = 10},
         sample_setup());
-    const std::string id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
-    recorder.push(maker.next());
+    const std::string id = recorder.begin(
+        sample_schema(), {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""}, kStart_ns);
+    push(recorder, maker.next());
     CHECK(eventually([&] { return !recorder.status().fault.empty(); }));
     INFO(recorder.status().fault);
     CHECK(recorder.status().fault.find(blocked.string()) != std::string::npos);
@@ -314,29 +332,59 @@ TEST_CASE("no directory, no permission: recording begins when it can") {
     CHECK(bytes_in(blocked / (id + ".sqlite")) == maker.bytes());
 }
 
-TEST_CASE("a file deleted or damaged under the recorder is continued in a new one") {
+TEST_CASE("a file deleted under the recorder is lost, which it says, and the next recording goes on from it") {
     const TemporaryFolder directory;
     BatchMaker maker;
     Recorder recorder(
         {.directory = directory.path(), .commit_interval_ms = 5, .sync_every_commit = true, .retry_interval_ms = 10},
         sample_setup());
-    const std::string id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
-    recorder.push(maker.next());
+    const RecordingHead head{.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""};
+    const std::string id = recorder.begin(sample_schema(), head, kStart_ns);
+    push(recorder, maker.next());
     REQUIRE(recorder.flush(5000));
+    CHECK_FALSE(recorder.status().lost);
     for (const char* ending : {"", "-wal", "-shm"}) std::filesystem::remove(directory.recording(id).string() + ending);
-    const std::size_t lost = maker.bytes().size();
-    CHECK(eventually([&] { return recorder.status().recording_id != id; }));
-    recorder.push(maker.next());
+    const std::size_t gone = maker.bytes().size();
+    CHECK(eventually([&] { return recorder.status().lost; }));
+    CHECK_FALSE(recorder.status().recording);
+    CHECK(recorder.status().trouble == RecorderTrouble::fault);
+    RecordingHead next = head;
+    next.continues = id;
+    const std::string next_id = recorder.begin(sample_schema(), next, kStart_ns);
+    CHECK(next_id != id);
+    push(recorder, maker.next());
     REQUIRE(recorder.flush(5000));
-    const std::string next = recorder.status().recording_id;
-    const auto bytes = bytes_in(directory.recording(next));
+    CHECK(recorder.status().fault.empty());
+    const auto bytes = bytes_in(directory.recording(next_id));
     CHECK(bytes ==
-          std::vector<std::byte>(maker.bytes().begin() + static_cast<std::ptrdiff_t>(lost), maker.bytes().end()));
-    Database database(directory.recording(next), Database::Mode::read_only);
+          std::vector<std::byte>(maker.bytes().begin() + static_cast<std::ptrdiff_t>(gone), maker.bytes().end()));
+    Database database(directory.recording(next_id), Database::Mode::read_only);
     CHECK(database.text("SELECT value FROM meta WHERE key = 'continues'") == id);
 }
 
-TEST_CASE("a batch that cannot be stored is dropped alone") {
+TEST_CASE("of two recorders that choose one name, one writes and the other is told") {
+    const TemporaryFolder directory;
+    BatchMaker maker;
+    const RecordingHead head{.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""};
+    // Both looked at the directory before either made a file.
+    Recorder first(recorder_settings(directory.path()), sample_setup());
+    Recorder second(recorder_settings(directory.path()), sample_setup());
+    const std::string id = first.begin(sample_schema(), head, kStart_ns);
+    REQUIRE(first.flush(5000));
+    CHECK(second.begin(sample_schema(), head, kStart_ns) == id);
+    CHECK(eventually([&] { return second.status().lost; }));
+    const std::string other = second.begin(sample_schema(), head, kStart_ns);
+    CHECK(other != id);
+    for (int i = 0; i < 20; ++i) push(i % 2 == 0 ? first : second, maker.next());
+    REQUIRE(first.flush(5000));
+    REQUIRE(second.flush(5000));
+    CHECK(count_in(directory.recording(id), "chunk") == 10);
+    CHECK(count_in(directory.recording(other), "chunk") == 10);
+    CHECK(first.status().dropped == Drops{});
+    CHECK(second.status().dropped == Drops{});
+}
+
+TEST_CASE("an input that cannot be stored is dropped alone") {
     const TemporaryFolder directory;
     BatchMaker maker;
     std::string id;
@@ -346,13 +394,15 @@ TEST_CASE("a batch that cannot be stored is dropped alone") {
                            .sync_every_commit = true,
                            .retry_interval_ms = 10},
                           sample_setup());
-        id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+        id = recorder.begin(sample_schema(),
+                            {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""},
+                            kStart_ns);
         const auto first = maker.next();
-        recorder.push(first);
-        recorder.push(first); // the same input number twice
-        recorder.push(maker.next());
+        push(recorder, first);
+        recorder.push(first.inputs); // the same input number twice
+        push(recorder, maker.next());
         REQUIRE(recorder.flush(5000));
-        CHECK(recorder.status().batches_dropped == 1);
+        CHECK(recorder.status().dropped.inputs == 1);
     }
     CHECK(bytes_in(directory.recording(id)) == maker.bytes());
 }
@@ -372,13 +422,15 @@ TEST_CASE("a pulled plug loses what a killed process loses when every commit is 
     {
         Recorder recorder({.directory = directory.path(), .commit_interval_ms = 20, .sync_every_commit = synced},
                           sample_setup());
-        id = recorder.begin(sample_schema(), kStart_ns, kStart_ns, "");
+        id = recorder.begin(sample_schema(),
+                            {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""},
+                            kStart_ns);
         REQUIRE(recorder.flush(5000));
         disk.keep_synced_images(directory.path());
         std::mt19937 random(3);
         std::uint64_t committed = 0;
         for (int i = 0; i < 600; ++i) {
-            recorder.push(maker.next(2000));
+            push(recorder, maker.next(2000));
             if (i % 50 == 20) {
                 REQUIRE(recorder.flush(5000));
                 committed = maker.made();

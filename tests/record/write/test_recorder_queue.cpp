@@ -15,45 +15,79 @@ RecorderQueue::Clock::time_point soon() {
     return RecorderQueue::Clock::now() + 1ms;
 }
 
+void put(RecorderQueue& queue, const Piece& piece) {
+    queue.put_inputs(piece.inputs);
+    queue.put_derived(piece.batch, piece.progress);
+}
+
 TEST_CASE("what is taken with the stop is everything that was put") {
     RecorderQueue queue(1u << 20);
     BatchMaker maker;
-    queue.put_batch(maker.next());
+    put(queue, maker.next());
     CHECK_FALSE(queue.take(soon(), true).stopped);
-    queue.put_batch(maker.next());
-    queue.put_batch(maker.next());
+    put(queue, maker.next());
+    put(queue, maker.next());
     queue.stop();
     const auto last = queue.take(soon(), false);
     CHECK(last.stopped);
-    CHECK(last.commands.size() == 2);
+    CHECK(last.commands.size() == 4);
     const auto after = queue.take(soon(), true);
     CHECK(after.stopped);
     CHECK(after.commands.empty());
 }
 
-TEST_CASE("a queue over its limit keeps inputs and events, then drops, and counts each row and byte") {
+TEST_CASE("a queue over its limit keeps inputs, then drops them, and counts each row and byte") {
     RecorderQueue queue(20'000);
     BatchMaker maker;
-    std::uint64_t rows = 0, batches = 0;
-    for (int i = 0; i < 200; ++i) queue.put_batch(maker.next(100));
+    for (int i = 0; i < 200; ++i) put(queue, maker.next(100));
     const RecorderStatus status = queue.status();
-    std::size_t bytes = 0;
-    bool whole_before = true;
+    std::size_t bytes = 0, inputs = 0, rows = 0;
     for (const RecorderCommand& command : queue.take(soon(), true).commands) {
-        const bool whole = !command.batch->rows.empty();
-        CHECK((whole_before || !whole)); // once full, rows stay out
-        whole_before = whole;
-        rows += command.batch->rows.size();
-        batches += 1;
+        inputs += command.inputs ? 1U : 0U;
+        rows += command.batch ? command.batch->rows.size() : 0U;
         bytes += command.bytes;
-        CHECK(command.batch->bytes.size() == 100);
+        if (command.inputs) CHECK(command.inputs->bytes.size() == 100);
     }
-    CHECK(status.batches_dropped > 0);
-    CHECK(batches + status.batches_dropped == 200);
-    CHECK(rows + status.rows_dropped + status.batches_dropped == 200);
-    CHECK(status.bytes_dropped == 100 * status.batches_dropped);
+    CHECK(status.dropped.inputs > 0);
+    CHECK(rows < inputs);
+    CHECK(inputs + status.dropped.inputs == 200);
+    CHECK(rows + status.dropped.rows == 200);
+    CHECK(status.dropped.bytes == 100 * status.dropped.inputs);
+    CHECK(status.trouble == RecorderTrouble::bytes_lost);
     CHECK(status.queue_bytes == bytes);
     CHECK(bytes <= 25'000);
+}
+
+TEST_CASE("what a recording lost is its own, and once it is lost itself nothing counts") {
+    RecorderQueue queue(1);
+    BatchMaker maker;
+    put(queue, maker.next(100));
+    CHECK(queue.status().dropped_here.bytes == 100);
+    queue.put({.kind = RecorderCommand::Kind::begin});
+    CHECK(queue.status().dropped_here == Drops{});
+    CHECK(queue.status().dropped.bytes == 100);
+    CHECK(queue.take(soon(), true).commands.front().dropped_before.bytes == 100);
+    queue.update([](RecorderStatus& status) { status.lost = true; });
+    put(queue, maker.next(100));
+    CHECK(queue.status().dropped.bytes == 100);
+}
+
+TEST_CASE("inputs that wait for the disk are an age, and trouble when it is a second") {
+    RecorderQueue queue(1u << 20);
+    BatchMaker maker;
+    CHECK(queue.status().behind_s == 0);
+    put(queue, maker.next());
+    CHECK(queue.status().behind_s > 0);
+    CHECK(queue.status().trouble == RecorderTrouble::none);
+    CHECK_FALSE(queue.take(soon(), true).commands.empty());
+    CHECK(queue.status().behind_s > 0); // taken, not written
+    queue.set_oldest(RecorderQueue::Clock::now() - 1500ms);
+    CHECK(queue.status().trouble == RecorderTrouble::behind);
+    queue.set_oldest({});
+    CHECK(queue.status().behind_s == 0);
+    CHECK(queue.status().fault.empty());
+    queue.update([](RecorderStatus& status) { status.log_bytes = 200u << 20; });
+    CHECK(queue.status().trouble == RecorderTrouble::log_grows);
 }
 
 TEST_CASE("a flush returns when its turn has come, or when nothing more will be written") {

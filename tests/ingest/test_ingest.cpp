@@ -12,7 +12,10 @@
 #include <catch2/catch.hpp>
 #include <sqlite3.h>
 
-#include "server/commands/ingest.hpp"
+#include "server/ingest/ingest.hpp"
+#include "server/record/read/reader.hpp"
+#include "server/record/verify.hpp"
+#include "server/record/write/repair.hpp"
 #include "server/setup/serve_setup.hpp"
 #include "tests/support/recorder_settings.hpp"
 #include "tests/support/temporary_folder.hpp"
@@ -47,7 +50,7 @@ std::vector<StoredChunk> stored_chunks(const std::filesystem::path& file) {
     return out;
 }
 
-/// Keeps what the ingest thread hands over.
+/// Keeps what the interpreter hands over.
 struct Outputs {
     std::mutex mutex;
     std::vector<LiveTape> tapes;
@@ -63,21 +66,23 @@ struct Outputs {
                     batches.push_back(std::move(batch));
                 }};
     }
-    std::size_t bytes() {
+    std::vector<LiveTape> begun() {
         const std::lock_guard lock(mutex);
-        std::size_t count = 0;
-        for (const auto& batch : batches)
-            for (const ChunkRecord& chunk : batch->chunks) count += chunk.carried ? 0 : chunk.bytes.size;
-        return count;
-    }
-    std::vector<Action> actions() {
-        const std::lock_guard lock(mutex);
-        std::vector<Action> out;
-        for (const auto& batch : batches)
-            for (const ActionRecord& action : batch->actions) out.push_back(action.action);
-        return out;
+        return tapes;
     }
 };
+
+/// Of the recordings of a folder, in order, as they are stored.
+std::vector<Action> stored_actions(const std::filesystem::path& folder) {
+    std::vector<Action> out;
+    for (const auto& path : recording_files(folder)) {
+        auto reader = RecordingReader::open(path);
+        REQUIRE(reader);
+        reader->inputs([](const ChunkRecord&, std::span<const std::byte>) {},
+                       [&](const ActionRecord& action) { out.push_back(action.action); });
+    }
+    return out;
+}
 
 template <class Condition>
 bool eventually(Condition&& condition) {
@@ -119,7 +124,7 @@ TEST_CASE("No byte is lost or doubled when one recording follows another while b
     Outputs outputs;
     {
         Recorder recorder(recorder_settings(folder.path()), *setup.pipeline);
-        Ingest ingest(setup.pipeline, std::move(setup.uris), recorder, outputs.sinks());
+        Ingest ingest(setup.pipeline, std::move(setup.uris), folder.path(), recorder, outputs.sinks());
         ingest.start();
         REQUIRE(eventually([&] { return ingest.links().front().state == LinkState::open; }));
         for (int i = 0; i < 600; ++i) {
@@ -134,34 +139,34 @@ TEST_CASE("No byte is lost or doubled when one recording follows another while b
             if (i % 150 == 149) ingest.new_recording("part " + std::to_string(i));
             if (i % 5 == 0) std::this_thread::sleep_for(1ms);
         }
-        REQUIRE(eventually([&] { return outputs.bytes() == sent.size(); }));
-        CHECK(ingest.links().front().bytes == sent.size());
+        REQUIRE(eventually([&] { return ingest.links().front().bytes == sent.size(); }));
+        REQUIRE(eventually([&] { return outputs.begun().size() == 5; }));
         CHECK(ingest.links().front().t_last_ns > 0);
     }
 
     REQUIRE(outputs.tapes.size() == 5);
     std::set<std::string> files;
     std::string kept;
-    std::size_t carried = 0;
     for (const LiveTape& tape : outputs.tapes) {
         INFO(tape.id);
         CHECK(files.insert(tape.id).second);
-        const auto chunks = stored_chunks(folder.path() / (tape.id + ".sqlite"));
-        for (std::size_t i = 0; i < chunks.size(); ++i) {
-            if (chunks[i].carried) {
-                // What is carried over stands first, and repeats the end of the recording before.
-                CHECK(i == 0);
-                REQUIRE(chunks[i].bytes.size() <= kept.size());
-                CHECK(kept.compare(kept.size() - chunks[i].bytes.size(), std::string::npos, chunks[i].bytes) == 0);
-                CHECK(chunks[i].bytes.find('\0') == std::string::npos);
-                ++carried;
-            } else {
-                kept += chunks[i].bytes;
-            }
+        std::string repeated, fresh;
+        for (const StoredChunk& chunk : stored_chunks(folder.path() / (tape.id + ".sqlite"))) {
+            // What is carried over stands first, and repeats the end of the recording before.
+            if (chunk.carried) CHECK(fresh.empty());
+            (chunk.carried ? repeated : fresh) += chunk.bytes;
         }
+        REQUIRE(repeated.size() <= kept.size());
+        CHECK(kept.compare(kept.size() - repeated.size(), std::string::npos, repeated) == 0);
+        CHECK(repeated.empty() == kept.empty());
+        kept += fresh;
     }
     CHECK(kept == sent);
-    CHECK(carried > 0);
+    for (const LiveTape& tape : outputs.tapes) {
+        const auto report = verify_recording(folder.path() / (tape.id + ".sqlite"));
+        REQUIRE(report);
+        CHECK(report->first_difference.empty());
+    }
 }
 
 TEST_CASE("Link states and markers are recorded as actions; a new recording begins with the state of the links") {
@@ -169,20 +174,25 @@ TEST_CASE("Link states and markers are recorded as actions; a new recording begi
     const auto capture = folder.write("capture.bin", std::string(50000, 'x'));
     ServeSetup setup = demo_setup("file:" + capture.string() + "?name=old-flight");
     Outputs outputs;
-    Recorder recorder(recorder_settings(folder.path() / "recordings"), *setup.pipeline);
-    Ingest ingest(setup.pipeline, std::move(setup.uris), recorder, outputs.sinks());
+    const auto recordings = folder.path() / "recordings";
+    Recorder recorder(recorder_settings(recordings), *setup.pipeline);
+    Ingest ingest(setup.pipeline, std::move(setup.uris), recordings, recorder, outputs.sinks());
     ingest.start();
     REQUIRE(eventually([&] { return ingest.links().front().state == LinkState::end_of_file; }));
-    CHECK(eventually([&] { return outputs.bytes() == 50000; }));
+    CHECK(ingest.links().front().bytes == 50000);
     ingest.action(Marker{.text = "door closed"});
-    REQUIRE(eventually([&] { return has(outputs.actions(), Marker{.text = "door closed"}); }));
-    CHECK(has(outputs.actions(), LinkReport{.link = "old-flight", .state = LinkState::opening}));
-    CHECK(has(outputs.actions(), LinkReport{.link = "old-flight", .state = LinkState::end_of_file}));
-    const std::size_t before = outputs.actions().size();
+    REQUIRE(eventually(
+        [&] { return recorder.flush(5000) && has(stored_actions(recordings), Marker{.text = "door closed"}); }));
+    const std::vector<Action> before = stored_actions(recordings);
+    CHECK(has(before, LinkReport{.link = "old-flight", .state = LinkState::opening}));
+    CHECK(has(before, LinkReport{.link = "old-flight", .state = LinkState::end_of_file}));
     ingest.new_recording("second");
-    REQUIRE(eventually([&] { return outputs.actions().size() > before; }));
-    CHECK(outputs.actions().back() == Action(LinkReport{.link = "old-flight", .state = LinkState::end_of_file}));
-    CHECK(outputs.tapes.back().name == "second");
+    REQUIRE(eventually([&] { return outputs.begun().size() == 2; }));
+    REQUIRE(recorder.flush(5000));
+    CHECK(stored_actions(recordings).size() == before.size() + 1);
+    CHECK(stored_actions(recordings).back() ==
+          Action(LinkReport{.link = "old-flight", .state = LinkState::end_of_file}));
+    CHECK(outputs.begun().back().name == "second");
     ingest.stop();
     ingest.stop();
     CHECK(recorder.flush(5000));
@@ -200,12 +210,13 @@ TEST_CASE("The first recording begins with the actions it is given; readers are 
     };
     sinks.on_closing = [&] { order.push_back("closing"); };
     Recorder recorder(recorder_settings(folder.path()), *setup.pipeline);
-    Ingest ingest(setup.pipeline, std::move(setup.uris), recorder, std::move(sinks));
+    Ingest ingest(setup.pipeline, std::move(setup.uris), folder.path(), recorder, std::move(sinks));
     const Action before = EngineTotal{.vehicle = "sanderling", .running_s = 12.5};
     ingest.start({before});
-    REQUIRE(eventually([&] { return !outputs.actions().empty(); }));
-    CHECK(outputs.actions().front() == before);
+    REQUIRE(eventually([&] { return recorder.flush(5000) && !stored_actions(folder.path()).empty(); }));
+    CHECK(stored_actions(folder.path()).front() == before);
     ingest.new_recording("second");
+    REQUIRE(eventually([&] { return outputs.begun().size() == 2; }));
     ingest.stop();
     CHECK(order == std::vector<std::string>{"tape", "closing", "tape"});
 }

@@ -1,0 +1,44 @@
+#include "server/ingest/ingest.hpp"
+
+#include <utility>
+
+namespace turnstone {
+
+Ingest::Ingest(const std::shared_ptr<const PipelineSetup>& setup, std::vector<LinkUri> uris,
+               const std::filesystem::path& recordings, Recorder& recorder, IngestOutputs outputs)
+    : interpreter_(std::make_unique<Interpreter>(setup, recordings, queue_, recorder, std::move(outputs))),
+      reception_(std::make_unique<Reception>(
+          setup, std::make_shared<const Schema>(Pipeline(*setup, 0).schema()), std::move(uris), recorder, queue_,
+          [interpreter = interpreter_.get()] { return interpreter->needs_since_ns(); })) {}
+
+Ingest::~Ingest() {
+    stop();
+}
+
+void Ingest::start(const std::vector<Action>& actions, const std::optional<Resumable>& resumable) {
+    reception_->start(actions, resumable);
+}
+
+void Ingest::stop() {
+    reception_->stop();
+    queue_.stop();
+    interpreter_->join();
+}
+
+void Ingest::action(Action action) {
+    reception_->action(std::move(action));
+}
+
+void Ingest::new_recording(std::string name) {
+    reception_->new_recording(std::move(name));
+}
+
+void Ingest::set_meta(std::string key, std::string value) {
+    reception_->set_meta(std::move(key), std::move(value));
+}
+
+std::vector<LinkView> Ingest::links() const {
+    return reception_->links();
+}
+
+} // namespace turnstone

@@ -1,0 +1,46 @@
+#pragma once
+/// From the links to everybody else, on two threads: reception, which reads links and hands every byte to the recorder
+/// first, and the interpreter, which runs the pipeline and hands what follows to the recorder and the viewers.
+#include <cstdint>
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "server/ingest/input_queue.hpp"
+#include "server/ingest/interpreter.hpp"
+#include "server/ingest/reception.hpp"
+
+namespace turnstone {
+
+class Ingest {
+  public:
+    /// `uris[i]` is setup->links[i]. `recordings`: where the recorder writes. `recorder` must outlive the ingest.
+    Ingest(const std::shared_ptr<const PipelineSetup>& setup, std::vector<LinkUri> uris,
+           const std::filesystem::path& recordings, Recorder& recorder, IngestOutputs outputs);
+    ~Ingest();
+    Ingest(const Ingest&) = delete;
+    Ingest& operator=(const Ingest&) = delete;
+
+    /// Begins the first recording with `actions` as its first inputs, or goes on in `resumable`; opens the links.
+    void start(const std::vector<Action>& actions = {}, const std::optional<Resumable>& resumable = {});
+    /// Closes the links, hands over what is left, ends the threads. Safe to call twice.
+    void stop();
+
+    // From any thread; done in the order called.
+    void action(Action action); ///< for Pipeline::action
+    /// Begins with the inputs that its estimates need, marked as carried: a flight under way goes on in it.
+    void new_recording(std::string name);
+    void set_meta(std::string key, std::string value);
+
+    /// From any thread.
+    [[nodiscard]] std::vector<LinkView> links() const;
+
+  private:
+    InputQueue queue_;
+    std::unique_ptr<Interpreter> interpreter_;
+    std::unique_ptr<Reception> reception_; // its answers go to the interpreter, which ends last
+};
+
+} // namespace turnstone

@@ -1,0 +1,72 @@
+#pragma once
+/// From reception to the interpreter: what was received, in order, and requests that keep their place in it. Every
+/// function locks; none waits but take().
+#include <condition_variable>
+#include <cstddef>
+#include <cstdint>
+#include <deque>
+#include <functional>
+#include <memory>
+#include <mutex>
+#include <optional>
+#include <variant>
+#include <vector>
+
+#include "server/ingest/recent_inputs.hpp"
+#include "server/pipeline/inputs.hpp"
+#include "server/serve/live_tape.hpp"
+
+namespace turnstone {
+
+/// Time has come this far, and nothing received before it is still to come.
+struct TimePassed {
+    std::int64_t t_ns;
+};
+/// A tape begins; what follows belongs to it.
+struct TapeBegins {
+    LiveTape tape;
+    std::uint64_t stored_inputs = 0; ///< of the tape's recording, which goes on: they come first, from its file
+    std::function<void(RecentInputs)> give_back = {}; ///< gets those that a new recording would have to begin with
+};
+/// What a new recording has to know of the one under way.
+struct Past {
+    std::int64_t needs_since_ns; ///< see Pipeline::needs_inputs_since_ns
+    std::vector<Action> actions; ///< see Pipeline::carried_actions
+};
+struct AskForPast {
+    std::function<void(Past)> answer; ///< called by the interpreter
+};
+
+using Received = std::variant<std::shared_ptr<const Inputs>, TimePassed, TapeBegins, AskForPast>;
+
+class InputQueue {
+  public:
+    /// `t_ns`: station time of what is put.
+    void put(Received item, std::int64_t t_ns);
+    /// take() gives out what is left, then nothing.
+    void stop();
+
+    /// Waits for the next. Empty only after stop().
+    [[nodiscard]] std::optional<Received> take();
+    /// Nothing waits to be taken.
+    [[nodiscard]] bool idle() const;
+
+    struct Backlog {
+        double behind_s;   ///< age of the oldest input that waits
+        std::size_t bytes; ///< received bytes that wait
+    };
+    [[nodiscard]] Backlog backlog(std::int64_t now_ns) const;
+
+  private:
+    struct Item {
+        Received what;
+        std::int64_t t_ns;
+    };
+    mutable std::mutex mutex_;
+    std::condition_variable came_;
+    std::deque<Item> items_;
+    std::size_t bytes_ = 0;
+    bool stopped_ = false;
+};
+
+} // namespace turnstone

@@ -1,0 +1,109 @@
+#include "server/ingest/interpreter.hpp"
+
+#include <chrono>
+#include <utility>
+
+#include <spdlog/spdlog.h>
+
+#include "server/record/derive.hpp"
+#include "server/record/format/layout.hpp"
+#include "server/record/read/reader.hpp"
+
+namespace turnstone {
+
+namespace {
+
+/// What follows from inputs that came together goes out at once; under load, what follows from this much time.
+constexpr std::chrono::milliseconds kTogether{10};
+constexpr std::size_t kBatchNumbersMax = 1u << 17; // a capture read at full speed must not become one huge batch
+
+} // namespace
+
+Interpreter::Interpreter(std::shared_ptr<const PipelineSetup> setup, std::filesystem::path recordings,
+                         InputQueue& queue, Recorder& recorder, IngestOutputs outputs)
+    : setup_(std::move(setup)), recordings_(std::move(recordings)), queue_(queue), recorder_(recorder),
+      outputs_(std::move(outputs)), thread_([this] { run(); }) {}
+
+Interpreter::~Interpreter() {
+    queue_.stop();
+    join();
+}
+
+void Interpreter::join() {
+    if (thread_.joinable()) thread_.join();
+}
+
+void Interpreter::run() {
+    auto handed_over_at = std::chrono::steady_clock::now();
+    while (const auto received = queue_.take()) {
+        std::visit([this](const auto& what) { take(what); }, *received);
+        const auto now = std::chrono::steady_clock::now();
+        if (!queue_.idle() && now < handed_over_at + kTogether && batch_->numbers.size() < kBatchNumbersMax) continue;
+        hand_over();
+        handed_over_at = now;
+    }
+    hand_over();
+}
+
+/// An input that trips a defect must cost that input, not the thread.
+template <class Work>
+void Interpreter::guarded(const char* what, Work&& task) {
+    try {
+        task();
+    } catch (const std::exception& error) {
+        if (failures_++ < 10)
+            spdlog::critical("{} could not be interpreted ({}); it is recorded, and the next are", what, error.what());
+    }
+}
+
+void Interpreter::take(const std::shared_ptr<const Inputs>& inputs) {
+    guarded(
+        "An input", [&] { pipeline_->take(*inputs, *batch_); });
+}
+
+void Interpreter::take(const TimePassed& time) {
+    guarded("A tick", [&] { pipeline_->advance(time.t_ns, *batch_); });
+    needs_since_ns_ = pipeline_->needs_inputs_since_ns();
+}
+
+void Interpreter::take(const TapeBegins& begins) {
+    hand_over();
+    if (pipeline_ != nullptr && outputs_.on_closing) outputs_.on_closing();
+    LiveTape tape = begins.tape;
+    pipeline_ = std::make_unique<Pipeline>(*setup_, tape.t_start_ns);
+    needs_since_ns_ = tape.t_start_ns;
+    if (begins.stored_inputs > 0) guarded("The recording that goes on", [&] { catch_up_with(begins, tape); });
+    outputs_.on_tape(std::move(tape));
+}
+
+void Interpreter::take(const AskForPast& ask) {
+    ask.answer({.needs_since_ns = pipeline_->needs_inputs_since_ns(), .actions = pipeline_->carried_actions()});
+}
+
+/// What was shown before the stop is in the file, and the newest row of each table goes with the tape.
+void Interpreter::catch_up_with(const TapeBegins& begins, LiveTape& tape) {
+    auto reader = RecordingReader::open(recordings_ / (tape.id + std::string(kRecordingEnding)));
+    if (!reader) throw std::runtime_error(reader.error().message);
+    tape.newest = reader->latest(std::numeric_limits<std::int64_t>::max());
+    RecentInputs recent;
+    const std::string damage = catch_up(
+        *reader, begins.stored_inputs, *pipeline_,
+        [&](const Inputs& input) {
+            recent.add(std::make_shared<Inputs>(input));
+            recent.forget_before(pipeline_->needs_inputs_since_ns());
+        },
+        [&](const Batch& batch) { recorder_.push(std::make_shared<Batch>(batch), pipeline_->progress()); });
+    begins.give_back(std::move(recent));
+    if (!damage.empty()) spdlog::warn("{}: {}", tape.id, damage);
+}
+
+void Interpreter::hand_over() {
+    if (batch_->empty()) return;
+    for (const Event& event : batch_->events)
+        if (event.kind == EventKind::link_state) spdlog::info("{}", event.text);
+    const std::shared_ptr<const Batch> full = std::exchange(batch_, std::make_shared<Batch>());
+    recorder_.push(full, pipeline_->progress());
+    outputs_.on_batch(full);
+}
+
+} // namespace turnstone

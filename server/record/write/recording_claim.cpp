@@ -1,0 +1,44 @@
+#include "server/record/write/recording_claim.hpp"
+
+#include <cerrno>
+#include <cstring>
+
+#include <fcntl.h>
+#include <sys/file.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "server/record/format/sqlite.hpp"
+
+namespace turnstone {
+
+std::optional<RecordingClaim> RecordingClaim::take(const std::filesystem::path& recording) {
+    const std::filesystem::path path = recording.parent_path() / ("." + recording.filename().string() + ".lock");
+    for (;;) {
+        const int descriptor = ::open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0644);
+        if (descriptor < 0)
+            throw SqliteError(errno == ENOSPC  ? SQLITE_FULL
+                              : errno == EROFS ? SQLITE_READONLY
+                                               : SQLITE_CANTOPEN,
+                              path.string() + ": " + std::strerror(errno));
+        RecordingClaim claim(path, descriptor);
+        if (::flock(descriptor, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK) {
+            claim.path_.clear(); // it is the other's
+            return std::nullopt;
+        }
+        // The one before may have removed the file between our opening and locking it.
+        struct stat ours {
+        }, named{};
+        if (::fstat(descriptor, &ours) == 0 && ::stat(path.c_str(), &named) == 0 && ours.st_ino == named.st_ino)
+            return claim;
+        claim.path_.clear();
+    }
+}
+
+RecordingClaim::~RecordingClaim() {
+    if (descriptor_ < 0) return;
+    if (!path_.empty()) ::unlink(path_.c_str());
+    ::close(descriptor_);
+}
+
+} // namespace turnstone
