@@ -1,10 +1,10 @@
-// The two subcommands that process a recording again, on one that the ingest thread and the recorder made.
+// The two subcommands that process a recording again, on one that a station made.
 #include <sstream>
 #include <thread>
 
 #include <catch2/catch.hpp>
 
-#include "server/commands/ingest.hpp"
+#include "server/ingest/ingest.hpp"
 #include "server/setup/serve_setup.hpp"
 #include "tests/commands/command_line.hpp"
 #include "tests/support/recorder_settings.hpp"
@@ -29,7 +29,7 @@ std::filesystem::path record_noise(const TemporaryFolder& folder) {
     std::string id;
     {
         Recorder recorder(recorder_settings(folder.path()), *setup.pipeline);
-        Ingest ingest(setup.pipeline, std::move(setup.uris), recorder,
+        Ingest ingest(setup.pipeline, std::move(setup.uris), folder.path(), recorder,
                       {[&id](const LiveTape& tape) { id = tape.id; }, [](const std::shared_ptr<const Batch>&) {}});
         ingest.start();
         while (ingest.links().front().bytes < noise.size()) std::this_thread::yield();
