@@ -68,11 +68,15 @@ void Interpreter::take(const TimePassed& time) {
 
 void Interpreter::take(const TapeBegins& begins) {
     hand_over();
-    if (pipeline_ != nullptr && outputs_.on_closing) outputs_.on_closing();
+    if (pipeline_ != nullptr) {
+        if (outputs_.on_closing) outputs_.on_closing();
+        recorder_.tape_ended(recording_id_);
+    }
     LiveTape tape = begins.tape;
+    recording_id_ = tape.id;
     pipeline_ = std::make_unique<Pipeline>(*setup_, tape.t_start_ns);
     needs_since_ns_ = tape.t_start_ns;
-    if (begins.stored_inputs > 0) guarded("The recording that goes on", [&] { catch_up_with(begins, tape); });
+    if (begins.stored_inputs > 0) guarded("The recording that continues", [&] { catch_up_with(begins, tape); });
     outputs_.on_tape(std::move(tape));
 }
 
@@ -92,7 +96,7 @@ void Interpreter::catch_up_with(const TapeBegins& begins, LiveTape& tape) {
             recent.add(std::make_shared<Inputs>(input));
             recent.forget_before(pipeline_->needs_inputs_since_ns());
         },
-        [&](const Batch& batch) { recorder_.push(std::make_shared<Batch>(batch), pipeline_->progress()); });
+        [&](const Batch& batch) { recorder_.push(std::make_shared<Batch>(batch), pipeline_->progress(), tape.id); });
     begins.give_back(std::move(recent));
     if (!damage.empty()) spdlog::warn("{}: {}", tape.id, damage);
 }
@@ -102,7 +106,7 @@ void Interpreter::hand_over() {
     for (const Event& event : batch_->events)
         if (event.kind == EventKind::link_state) spdlog::info("{}", event.text);
     const std::shared_ptr<const Batch> full = std::exchange(batch_, std::make_shared<Batch>());
-    recorder_.push(full, pipeline_->progress());
+    recorder_.push(full, pipeline_->progress(), recording_id_);
     outputs_.on_batch(full);
 }
 

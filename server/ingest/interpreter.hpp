@@ -58,6 +58,7 @@ class Interpreter {
     Recorder& recorder_;
     const IngestOutputs outputs_;
     std::unique_ptr<Pipeline> pipeline_;
+    std::string recording_id_; ///< of what the pipeline makes
     std::shared_ptr<Batch> batch_ = std::make_shared<Batch>();
     std::uint64_t failures_ = 0;
     std::atomic<std::int64_t> needs_since_ns_ = std::numeric_limits<std::int64_t>::max();

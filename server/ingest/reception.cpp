@@ -127,7 +127,7 @@ void Reception::resume(const Resumable& resumable) {
     counter_ = std::make_unique<InputCounter>(resumable.stream_bytes, resumable.t_last_ns, resumable.inputs);
     recording_id_ = resumable.id;
     recorder_.resume(*schema_, resumable.id, resumable.claim);
-    spdlog::info("Recording goes on in {}", recording_id_);
+    spdlog::info("Recording continues in {}", recording_id_);
     const std::int64_t now_ns = station_now_ns();
     catching_up_ = true;
     queue_.put(TapeBegins{.tape = tape_of(resumable.head),

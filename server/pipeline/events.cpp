@@ -181,7 +181,7 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      say<"Estimates keep up again">},
     {EventId::station_resumed, "station/resumed", recording, Level::advisory,
      [](const Facts& f) {
-         return fmt::format("The station was down for {:.1f} s; this recording goes on", f.number("down_s"));
+         return fmt::format("The station was down for {:.1f} s; this recording continues", f.number("down_s"));
      }},
     {EventId::marker, "marker", EventKind::marker, Level::note, [](const Facts& f) { return f.text("text"); }},
     {EventId::note, "note", EventKind::note, Level::note, [](const Facts& f) { return f.text("text"); }},

@@ -23,7 +23,7 @@ void make_missing_rows(const std::filesystem::path& path) {
     if (!reader) return;
     const RecordingInfo info = reader->info();
     const bool all_made = info.derived && info.derived->inputs == info.inputs;
-    if (info.layout < kLayoutVersion || info.closed || info.rows_dropped > 0 || all_made) return;
+    if (info.layout < kLayoutVersion || info.rows_dropped > 0 || all_made) return;
     const auto setup = reader->setup();
     if (!setup) {
         spdlog::warn("{}; its last second is closed without decoded data", setup.error().message);
@@ -38,7 +38,10 @@ void make_missing_rows(const std::filesystem::path& path) {
             file.append(batch, pipeline.progress());
             if (++appended % kBatchesPerCommit == 0) file.commit();
         });
-    file.commit();
+    if (info.closed)
+        file.close(info.ended);
+    else
+        file.commit();
     if (!damage.empty()) spdlog::warn("{}: {}", path.string(), damage);
 }
 

@@ -164,7 +164,7 @@ void finish_and_verify(const Station& station) {
 
 } // namespace
 
-TEST_CASE("A server killed at random moments loses at most 250 ms, and its recording goes on") {
+TEST_CASE("A server killed at random moments loses at most 250 ms, and its recording continues") {
     struct Case {
         const char* computer;
         Around around;

@@ -54,7 +54,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"server/record/write", {"shared", "server/pipeline", "server/record/format"}},
     {"server/record/read", {"shared", "server/pipeline", "server/record/format", "server/record/write"}},
     {"server/record",
-     {"shared", "server/pipeline/station", "server/record/format", "server/record/write", "server/record/read"}},
+     {"shared", "server/pipeline", "server/pipeline/station", "server/record/format", "server/record/write",
+      "server/record/read"}},
 
     {"server/serve/parse", {"shared"}},
     {"server/serve", {"shared", "server/pipeline", "server/record/read", "server/record/write"}},
@@ -72,9 +73,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
      {"shared", "server/pipeline", "server/pipeline/station", "server/link", "server/record/format",
       "server/record/read", "server/record/write", "server/record", "server/serve"}},
     {"server/commands",
-     {"shared", "protocol/firmware", "server/pipeline", "server/pipeline/station", "server/link", "server/setup",
-      "server/record/read", "server/record/write", "server/record", "server/serve", "server/serve/port",
-      "server/ingest"}},
+     {"shared", "protocol/firmware", "server/setup", "server/record/read", "server/record/write", "server/record",
+      "server/serve", "server/serve/port", "server/ingest"}},
     {"server/main.cpp", {"server/commands"}},
 
     {"tools/sim/truth", {"shared"}},

@@ -136,9 +136,9 @@ RecordingInfo RecordingReader::info() {
                                                     "SELECT max(input) + 1 FROM " + std::string(table))));
         if (!state_->meta("derived_inputs").empty())
             info.derived = {count("derived_inputs"), to_integer(state_->meta("derived_t_ns"))};
-        const std::string ended = state_->meta("ended");
-        info.closed = !ended.empty();
-        info.repaired = ended == "repaired";
+        info.ended = state_->meta("ended");
+        info.closed = !info.ended.empty();
+        info.repaired = info.ended == "repaired";
         info.t_end_ns =
             info.closed ? to_integer(state_->meta("t_end_ns")) : newest_stored_time(state_->database, state_->tables);
         Statement vehicles(state_->database, "SELECT name FROM vehicle ORDER BY id");

@@ -28,6 +28,7 @@ struct RecordingInfo {
     std::int64_t t_end_ns = 0; ///< of the newest data
     std::int64_t utc_start_ns = 0;
     std::uint64_t file_bytes = 0;
+    std::string ended;               ///< how it was closed, see meta in schema.sql
     bool closed = false;             ///< false: live, or left by a killed process
     bool repaired = false;           ///< closed by repair after a kill: the last moments may be missing
     std::int64_t layout = 0;         ///< of the file

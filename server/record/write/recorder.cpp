@@ -47,8 +47,14 @@ void Recorder::push(std::shared_ptr<const Inputs> inputs) {
     if (inputs && !inputs->empty()) parts_->queue.put_inputs(std::move(inputs));
 }
 
-void Recorder::push(std::shared_ptr<const Batch> batch, const Progress& progress) {
-    if (batch && !batch->empty()) parts_->queue.put_derived(std::move(batch), progress);
+void Recorder::push(std::shared_ptr<const Batch> batch, const Progress& progress, const std::string& id) {
+    if (batch && !batch->empty()) parts_->queue.put_derived(std::move(batch), progress, id);
+}
+
+void Recorder::tape_ended(const std::string& id) {
+    RecorderCommand command{.kind = RecorderCommand::Kind::tape_ended};
+    command.id = id;
+    parts_->queue.put(std::move(command));
 }
 
 void Recorder::set_meta(const std::string& key, const std::string& value) {

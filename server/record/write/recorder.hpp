@@ -53,16 +53,18 @@ class Recorder {
     Recorder(const Recorder&) = delete;
     Recorder& operator=(const Recorder&) = delete;
 
-    /// Begins a recording (closing the one before, if any, after everything pushed so far). Returns its id at once; the
-    /// file is made on the recorder's thread. A failure to create it shows in status().fault and is retried.
-    /// `utc_ns`: for the id.
+    /// Begins a recording: inputs that follow go into it. The one before, if any, is closed once tape_ended() says that
+    /// all its batches have come, or soon after; what is missing then is made again. Returns the new id at once; the
+    /// file is made on the recorder's thread. A failure to create it shows in status().fault and is retried. `utc_ns`:
+    /// for the id.
     std::string begin(const Schema& schema, RecordingHead head, std::int64_t utc_ns);
     /// Goes on in a recording that a killed process left, with the same setup and schema.
     void resume(const Schema& schema, const std::string& id, std::shared_ptr<RecordingClaim> claim);
     // Neither blocks or throws. What does not fit the queue is counted, see RecorderSettings::queue_bytes_max.
     void push(std::shared_ptr<const Inputs> inputs);
-    /// `progress`: of the pipeline after this batch.
-    void push(std::shared_ptr<const Batch> batch, const Progress& progress);
+    /// `progress`: of the pipeline after this batch. `id`: the recording it is of; empty: the one begun last.
+    void push(std::shared_ptr<const Batch> batch, const Progress& progress, const std::string& id = {});
+    void tape_ended(const std::string& id);
     /// Changes "name" or "notes" of the live recording; for closed ones see the catalogue.
     void set_meta(const std::string& key, const std::string& value);
     /// Returns after everything pushed so far is committed, or after `timeout_ms`.

@@ -42,8 +42,10 @@ void RecorderQueue::put(RecorderCommand command) {
     if (command.kind == RecorderCommand::Kind::begin) {
         command.dropped_before = std::exchange(status_.dropped_here, {});
         status_.lost = false;
-        urgent_ = true;
+        begun_id_ = command.id;
     }
+    urgent_ = urgent_ || command.kind != RecorderCommand::Kind::meta;
+    command.came_at = Clock::now();
     commands_.push_back(std::move(command));
     came_.notify_one();
 }
@@ -54,9 +56,10 @@ void RecorderQueue::put_inputs(std::shared_ptr<const Inputs> inputs) {
     put_counted(std::move(command), bytes_max_ + bytes_max_ / 4);
 }
 
-void RecorderQueue::put_derived(std::shared_ptr<const Batch> batch, const Progress& progress) {
+void RecorderQueue::put_derived(std::shared_ptr<const Batch> batch, const Progress& progress, const std::string& id) {
     RecorderCommand command{.kind = RecorderCommand::Kind::derived, .bytes = size_of(*batch), .progress = progress};
     command.batch = std::move(batch);
+    command.id = id;
     put_counted(std::move(command), bytes_max_);
 }
 
@@ -64,6 +67,7 @@ void RecorderQueue::put_counted(RecorderCommand command, std::size_t limit) {
     command.came_at = Clock::now();
     const Drops drops = drops_of(command);
     const std::lock_guard lock(mutex_);
+    if (command.id.empty()) command.id = begun_id_;
     bool kept = status_.queue_bytes + command.bytes <= limit;
     if (kept) {
         const std::size_t bytes = command.bytes;

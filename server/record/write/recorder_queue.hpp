@@ -16,13 +16,14 @@ namespace turnstone {
 
 /// What a caller asks of the recorder's thread.
 struct RecorderCommand {
-    enum class Kind : unsigned char { inputs, derived, begin, meta, flush } kind = Kind::inputs;
+    enum class Kind : unsigned char { inputs, derived, begin, tape_ended, meta, flush } kind = Kind::inputs;
     std::size_t bytes = 0; ///< counted in status.queue_bytes until committed
     std::chrono::steady_clock::time_point came_at = {};
     std::shared_ptr<const Inputs> inputs = {};
-    std::shared_ptr<const Batch> batch = {};   ///< derived
-    Progress progress = {};                    ///< derived
-    std::string id = {}, key = {}, value = {}; ///< begin: id; meta: key and value
+    std::shared_ptr<const Batch> batch = {}; ///< derived
+    Progress progress = {};                  ///< derived
+    std::string id = {};                     ///< of the recording: begin, derived, tape_ended
+    std::string key = {}, value = {};        ///< meta
     RecordingHead head = {};
     Schema schema = {};
     std::shared_ptr<RecordingClaim> resumes = {}; ///< begin: the file is there, and ours
@@ -38,9 +39,9 @@ class RecorderQueue {
     explicit RecorderQueue(std::size_t bytes_max) : bytes_max_(bytes_max) {}
 
     // For callers. What the limit leaves no room for is counted: see RecorderSettings::queue_bytes_max.
-    void put(RecorderCommand command); ///< begin or meta
+    void put(RecorderCommand command); ///< begin, tape_ended or meta
     void put_inputs(std::shared_ptr<const Inputs> inputs);
-    void put_derived(std::shared_ptr<const Batch> batch, const Progress& progress);
+    void put_derived(std::shared_ptr<const Batch> batch, const Progress& progress, const std::string& id);
     /// Returns when everything put so far has been committed, or after `timeout`.
     bool flush(std::chrono::milliseconds timeout);
     /// Nothing is put afterwards.
@@ -76,6 +77,7 @@ class RecorderQueue {
     mutable std::mutex mutex_;
     std::condition_variable came_, done_;
     std::deque<RecorderCommand> commands_;
+    std::string begun_id_; ///< last
     std::uint64_t flush_asked_ = 0, flush_done_ = 0;
     bool stopped_ = false;
     bool urgent_ = false; ///< a begin or a flush waits

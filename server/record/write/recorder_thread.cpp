@@ -17,6 +17,8 @@ constexpr std::size_t kTransactionBytesMax = 1u << 20;
 /// Each transaction with derived rows writes the last page of every table again, so they are few; a second of rows that
 /// a kill takes is made again from the inputs.
 constexpr auto kDerivedInterval = std::chrono::milliseconds(1500);
+/// The pipeline is a few milliseconds behind the links, unless the computer is too slow.
+constexpr auto kTapeEndWait = std::chrono::milliseconds(100);
 constexpr auto kLookInterval = std::chrono::seconds(1);
 
 } // namespace
@@ -61,13 +63,13 @@ bool RecorderThread::take_work() {
     if (retry_at_) {
         until = std::min(until, *retry_at_);
     } else if (!work_.empty()) {
-        until = Clock::now();
+        until = std::min(until, work_.front().came_at + kTapeEndWait); // a begin that waits for the end of a tape
     } else {
         for (const Lane* lane : {&inputs_, &derived_})
             if (!lane->waiting.empty()) until = std::min(until, lane->waiting.front().came_at + lane->interval);
     }
     // During a fault only the retry time counts, not new data. Inputs that wait are not written sooner for what comes.
-    auto taken = queue_.take(until, !retry_at_ && inputs_.waiting.empty());
+    auto taken = queue_.take(until, !retry_at_ && (inputs_.waiting.empty() || !work_.empty()));
     std::ranges::move(taken.commands, std::back_inserter(work_));
     if (taken.stopped) retry_at_.reset();
     return taken.stopped;
@@ -80,6 +82,7 @@ void RecorderThread::do_work(bool last) {
     }
     if (doubt_) settle_doubt();
     for (sort_out(); !work_.empty(); sort_out()) {
+        if (work_.front().kind == RecorderCommand::Kind::begin && !tape_is_over(work_.front().came_at)) break;
         write_all(inputs_);
         write_all(derived_);
         RecorderCommand& command = work_.front();
@@ -102,7 +105,13 @@ void RecorderThread::sort_out() {
     for (; !work_.empty(); work_.pop_front()) {
         RecorderCommand& command = work_.front();
         if (command.kind == RecorderCommand::Kind::begin || command.kind == RecorderCommand::Kind::flush) return;
-        Lane& lane = command.kind == RecorderCommand::Kind::derived ? derived_ : inputs_;
+        if (command.kind == RecorderCommand::Kind::tape_ended) continue;
+        const bool derived = command.kind == RecorderCommand::Kind::derived;
+        if (derived && (!current_ || command.id != current_->id)) { // too late for its file, where it is made again
+            queue_.update([&](RecorderStatus& status) { status.queue_bytes -= command.bytes; });
+            continue;
+        }
+        Lane& lane = derived ? derived_ : inputs_;
         if (!current_) {
             queue_.drop(command);
             queue_.set_oldest({});
@@ -110,6 +119,23 @@ void RecorderThread::sort_out() {
         }
         lane.waiting.push_back(std::move(command));
     }
+}
+
+/// Before another recording begins: all that belongs to this one has come and is in its lane, or is not waited for any
+/// longer. Inputs wait meanwhile.
+bool RecorderThread::tape_is_over(Clock::time_point begin_came_at) {
+    if (!current_ || work_.front().begun) return true;
+    const auto ends = std::ranges::find_if(work_, [this](const RecorderCommand& command) {
+        return command.kind == RecorderCommand::Kind::tape_ended && command.id == current_->id;
+    });
+    if (ends == work_.end() && Clock::now() < begin_came_at + kTapeEndWait) return false;
+    std::deque<RecorderCommand> rest;
+    for (RecorderCommand& command : work_) {
+        const bool ours = command.kind == RecorderCommand::Kind::derived && command.id == current_->id;
+        (ours ? derived_.waiting : rest).push_back(std::move(command));
+    }
+    work_ = std::move(rest);
+    return true;
 }
 
 void RecorderThread::begin(RecorderCommand& command) {
@@ -158,6 +184,7 @@ void RecorderThread::append(const RecorderCommand& command, Transaction& transac
         break;
     case RecorderCommand::Kind::meta: file_->set_meta(command.key, command.value); break;
     case RecorderCommand::Kind::begin:
+    case RecorderCommand::Kind::tape_ended:
     case RecorderCommand::Kind::flush: break; // never in a lane
     }
     ++transaction.commands;

@@ -62,6 +62,7 @@ class RecorderThread {
     bool take_work();
     void do_work(bool last);
     void sort_out();
+    [[nodiscard]] bool tape_is_over(Clock::time_point begin_came_at);
     void begin(RecorderCommand& command);
     void write_all(Lane& lane);
     void write_some(Lane& lane);

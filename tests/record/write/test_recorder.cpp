@@ -135,7 +135,7 @@ TEST_CASE("a recording closed under a reader becomes one file when the reader le
     reader.reset();
     CHECK(eventually([&] { return !std::filesystem::exists(directory.recording(first).string() + "-wal"); }));
     recorder.reset();
-    CHECK(directory.names().size() == 2);
+    CHECK(eventually([&] { return directory.names().size() == 2; }));
 }
 
 TEST_CASE("a full queue gives up rows first, then bytes, and counts both") {
@@ -332,7 +332,7 @@ TEST_CASE("no directory, no permission: recording begins when it can") {
     CHECK(bytes_in(blocked / (id + ".sqlite")) == maker.bytes());
 }
 
-TEST_CASE("a file deleted under the recorder is lost, which it says, and the next recording goes on from it") {
+TEST_CASE("a file deleted under the recorder is lost, which it says, and the next recording continues it") {
     const TemporaryFolder directory;
     BatchMaker maker;
     Recorder recorder(

@@ -17,7 +17,7 @@ RecorderQueue::Clock::time_point soon() {
 
 void put(RecorderQueue& queue, const Piece& piece) {
     queue.put_inputs(piece.inputs);
-    queue.put_derived(piece.batch, piece.progress);
+    queue.put_derived(piece.batch, piece.progress, "");
 }
 
 TEST_CASE("what is taken with the stop is everything that was put") {
