@@ -191,7 +191,7 @@ void Reception::tick() {
 /// Everyone sees what is wrong with the recorder, and it goes into the recording once that can be written again.
 void Reception::watch_recorder(std::int64_t now_ns) {
     const RecorderStatus status = recorder_.status();
-    if (status.lost && !replacing_lost_) {
+    if (status.lost && status.recording_id == recording_id_ && !replacing_lost_) {
         replacing_lost_ = true;
         ask_for_past("", status.recording_id);
     }

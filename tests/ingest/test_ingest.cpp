@@ -221,3 +221,54 @@ TEST_CASE("The first recording begins with the actions it is given; readers are 
     ingest.stop();
     CHECK(order == std::vector<std::string>{"tape", "closing", "tape"});
 }
+
+TEST_CASE("A recording whose file is removed is followed by a new one, which everybody is told of and which verifies") {
+    const TemporaryFolder folder;
+    boost::asio::io_context context;
+    udp::socket sender(context, udp::v4());
+    const std::uint16_t port =
+        udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
+    const udp::endpoint target(boost::asio::ip::address_v4::loopback(), port);
+    ServeSetup setup = demo_setup("udp://127.0.0.1:" + std::to_string(port) + "?name=radio");
+    Outputs outputs;
+    const std::string datagram(100, 'x');
+    std::size_t sent = 0;
+    {
+        Recorder recorder(recorder_settings(folder.path()), *setup.pipeline);
+        Ingest ingest(setup.pipeline, std::move(setup.uris), folder.path(), recorder, outputs.sinks());
+        ingest.start();
+        REQUIRE(eventually([&] { return ingest.links().front().state == LinkState::open; }));
+        const auto send = [&](int count) {
+            for (int i = 0; i < count; ++i, ++sent) {
+                sender.send_to(boost::asio::buffer(datagram), target);
+                std::this_thread::sleep_for(1ms);
+            }
+        };
+        send(100);
+        REQUIRE(recorder.flush(5000));
+        const std::string first = outputs.begun().front().id;
+        for (const char* ending : {"", "-wal", "-shm"})
+            std::filesystem::remove(folder.path() / (first + ".sqlite" + ending));
+        REQUIRE(eventually([&] {
+            send(10);
+            return outputs.begun().size() == 2;
+        }));
+        CHECK(outputs.begun().back().id != first);
+        send(100);
+        REQUIRE(eventually([&] { return ingest.links().front().bytes == sent * datagram.size(); }));
+        ingest.stop();
+        REQUIRE(recorder.flush(5000));
+        CHECK(recorder.status().fault.empty());
+        CHECK(recorder.status().dropped == Drops{});
+    }
+    REQUIRE(recording_files(folder.path()).size() == 1);
+    const auto file = recording_files(folder.path()).front();
+    CHECK(file.stem() == outputs.tapes.back().id);
+    std::size_t bytes = 0;
+    for (const StoredChunk& chunk : stored_chunks(file)) bytes += chunk.bytes.size();
+    CHECK(bytes == sent * datagram.size()); // what the lost file held is carried over
+    const auto report = verify_recording(file);
+    REQUIRE(report);
+    INFO(report->first_difference);
+    CHECK(report->differences == 0);
+}

@@ -46,7 +46,7 @@ target_compile_options(turnstone_options INTERFACE
   # g++ 12 reports Eigen's small fixed vectors as perhaps uninitialised wherever they are returned by value.
   $<$<CXX_COMPILER_ID:GNU>:-Wno-maybe-uninitialized>
   # Neighbours in a unity build are not scopes of each other; release warns of what these are for.
-  $<$<BOOL:${CMAKE_UNITY_BUILD}>:-Wno-shadow $<$<COMPILE_LANG_AND_ID:CXX,GNU>:-Wno-subobject-linkage>>)
+  $<$<BOOL:$<TARGET_PROPERTY:UNITY_BUILD>>:-Wno-shadow $<$<COMPILE_LANG_AND_ID:CXX,GNU>:-Wno-subobject-linkage>>)
 target_include_directories(turnstone_options INTERFACE "${PROJECT_SOURCE_DIR}")
 target_compile_definitions(turnstone_options INTERFACE
   TURNSTONE_VERSION="${PROJECT_VERSION}" BOOST_ASIO_NO_DEPRECATED)

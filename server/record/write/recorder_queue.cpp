@@ -41,7 +41,6 @@ void RecorderQueue::put(RecorderCommand command) {
     const std::lock_guard lock(mutex_);
     if (command.kind == RecorderCommand::Kind::begin) {
         command.dropped_before = std::exchange(status_.dropped_here, {});
-        status_.lost = false;
         begun_id_ = command.id;
     }
     urgent_ = urgent_ || command.kind != RecorderCommand::Kind::meta;

@@ -148,7 +148,10 @@ void RecorderThread::begin(RecorderCommand& command) {
                     .made = command.resumes != nullptr,
                     .claim = command.resumes};
         command.begun = true;
-        queue_.update([&](RecorderStatus& status) { status.recording_id = command.id; });
+        queue_.update([&](RecorderStatus& status) {
+            status.recording_id = command.id;
+            status.lost = false;
+        });
     }
     open_current();
     set_fault("");
