@@ -112,6 +112,24 @@ TrialScore run_trial(const sim::Scenario& scenario, std::uint64_t seed) {
     return scorer.score();
 }
 
+std::vector<Event> link_events(const sim::Scenario& scenario, std::uint64_t seed) {
+    const sim::FlightResult flight = sim::fly(scenario, seed);
+    const PipelineSetup setup = make_setup(scenario);
+    Pipeline pipeline(setup, kStart_ns);
+    pipeline.set_prediction_period(kInfinity);
+    Batch batch;
+    std::vector<Event> events;
+    for (const sim::Delivery& delivery : flight.received.deliveries) {
+        const std::int64_t t_ns = kStart_ns + seconds_to_ns(delivery.t_end_s);
+        const auto bytes = std::as_bytes(std::span(flight.received.bytes).subspan(delivery.offset, delivery.size));
+        pipeline.chunk(0, t_ns, t_ns, bytes, batch);
+        for (Event& event : batch.events)
+            if (event.key.starts_with("link/")) events.push_back(std::move(event));
+        batch.clear();
+    }
+    return events;
+}
+
 std::vector<TrialScore> run_trials(const sim::Scenario& scenario, std::uint64_t first, int count) {
     std::vector<TrialScore> scores(static_cast<std::size_t>(count));
     const unsigned workers = std::max(1U, std::thread::hardware_concurrency());

@@ -89,6 +89,9 @@ struct TrialScore {
 /// Deterministic. Throws std::runtime_error when the demo's files cannot be read.
 [[nodiscard]] TrialScore run_trial(const sim::Scenario& scenario, std::uint64_t seed);
 
+/// What one such flight makes its link say: events of links, in order. No estimates are scored.
+[[nodiscard]] std::vector<Event> link_events(const sim::Scenario& scenario, std::uint64_t seed);
+
 /// A scenario of the demo vehicle with scattered true values; `impairment` is a name tools/sim knows
 /// ("clean", "mild", "rough").
 [[nodiscard]] sim::Scenario trial_scenario(const std::string& name, const std::string& impairment);
