@@ -10,8 +10,8 @@
 ///      |                  |                 |       back to 0.25 s once it stood for 3 s or delivered
 ///      +------opened----> open <---opened---+
 ///
-/// A link that opens and fails again within 3 s is not said to have opened, after the first time, until it stands for
-/// 3 s: its bytes are taken, and its state stays "lost".
+/// A link that has opened and failed again within 3 s twice in a row is not said to have opened until it stands for 3 s:
+/// its bytes are taken, and its state stays "lost".
 #include <chrono>
 #include <cstdint>
 #include <functional>
@@ -82,6 +82,8 @@ class Link : public std::enable_shared_from_this<Link> {
     void retry();
     void watch_silence();
     void settle();
+    /// Opens and fails again and again.
+    [[nodiscard]] bool flaps() const noexcept;
 
     boost::asio::io_context& context_;
     LinkHandler handler_;
