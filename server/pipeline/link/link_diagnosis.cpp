@@ -97,9 +97,12 @@ void LinkDiagnosis::unreadable(const FrameRecord& frame) noexcept {
 }
 
 bool LinkDiagnosis::no_frames(std::int64_t t_ns) const {
-    if (!any_byte_ || t_ns - t_since_ns_ < kNoFrameNs || t_ns - t_byte_ns_ > kSilenceNs) return false;
-    if (t_byte_ns_ - t_since_ns_ < kNoFrameNs - kNsPerS) return false; // one burst is no stream
     const bool good_before = good_ > 0;
+    if (!any_byte_ || (ended_ && good_before)) return false;
+    if (!ended_) {
+        if (t_ns - t_since_ns_ < kNoFrameNs || t_ns - t_byte_ns_ > kSilenceNs) return false;
+        if (t_byte_ns_ - t_since_ns_ < kNoFrameNs - kNsPerS) return false; // one burst is not a stream
+    }
     if (good_before) {
         const double damaged = std::min(0.999, static_cast<double>(bad_) / static_cast<double>(bad_ + good_));
         const double enough = std::max(kBadFramesLater, std::log(kMillion) / -std::log(std::max(damaged, 1e-9)));

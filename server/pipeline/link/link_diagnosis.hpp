@@ -39,6 +39,8 @@ class LinkDiagnosis {
     void bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes) noexcept;
     void bad_frame(FrameVerdict verdict) noexcept;
     void good_frame(const PacketOutcome& outcome);
+    /// No more bytes come: of a capture that is read in a moment all is judged that it held.
+    void end() noexcept { ended_ = true; }
     /// What is wrong at `t_ns`, if anything.
     [[nodiscard]] std::optional<LinkTrouble> trouble(std::int64_t t_ns) const;
     /// The facts of it, for the event: see server/pipeline/events.cpp.
@@ -67,6 +69,7 @@ class LinkDiagnosis {
     ByteSample sample_;
     std::int64_t t_byte_ns_ = 0;
     bool any_byte_ = false;
+    bool ended_ = false;
     std::uint64_t good_ = 0; ///< in all
     std::uint64_t bad_ = 0;  ///< in all, up to the newest good one
 

@@ -165,6 +165,7 @@ void LinkTrack::report(std::int64_t t_ns, const LinkReport& report, Batch& out) 
     };
     announce(EventId::link_state, false);
     const bool down = expects_no_data(report.state) || (down_ && !ends_alert(report.state));
+    if (report.state == LinkState::end_of_file) diagnosis_.end();
     const bool changed = std::exchange(down_, down) != down;
     if (changed && down) diagnose(t_ns, out);
     if (changed) announce(EventId::link_down, !down);

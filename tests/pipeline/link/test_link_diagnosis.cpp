@@ -185,6 +185,24 @@ TEST_CASE("a link that had good frames says so when another program takes over i
     CHECK_THAT(bench.alerts().front().text, Catch::Contains("though good ones came before. It looks like NMEA 0183"));
 }
 
+TEST_CASE("a capture of something else, read in a moment, says so at its end") {
+    Bench bench(make_setup(1, {{"radio", "file:log.txt", 0}}));
+    bench.at(0.01, sentences());
+    bench.until(1);
+    CHECK(bench.alerts().empty());
+    bench.report(1.1, LinkState::end_of_file);
+    bench.until(2);
+    REQUIRE(bench.alerts().size() == 1);
+    CHECK_THAT(bench.alerts().front().text, Catch::EndsWith("It looks like NMEA 0183 sentences"));
+    // One of a flight ends with nothing to say.
+    Bench flight(make_setup(1, {{"radio", "file:flight.bin", 0}}));
+    flight.send(0, 2);
+    flight.at(2.1, sentences());
+    flight.report(2.2, LinkState::end_of_file);
+    flight.until(60);
+    CHECK(flight.alerts().empty());
+}
+
 TEST_CASE("good frames that the dictionary cannot read are named, with how many") {
     struct Case {
         const char* name;
