@@ -1,5 +1,5 @@
 #pragma once
-/// What bytes look like that are no frames: text, sentences, another protocol, a line at rest, a wrong baud rate. A pure
+/// What bytes look like that hold no frame: text, sentences, another protocol, a line at rest, a wrong baud rate. A pure
 /// function of at most kLookBytesMax bytes; any input gives an answer.
 #include <array>
 #include <cstddef>

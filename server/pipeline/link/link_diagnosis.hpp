@@ -2,7 +2,7 @@
 /// Why a link delivers nothing useful although bytes come, or why what it delivers cannot be right. One cause at a time,
 /// the most telling one. Silence is not among them: the link's state says that.
 ///
-/// Loss is no cause: a cause needs bytes that a link with losses does not bring, and one that had good frames before needs
+/// Loss is not a cause: one needs bytes that a link with losses does not bring, and one that had good frames before needs
 /// far more of them than one that never had any.
 #include <array>
 #include <cstddef>

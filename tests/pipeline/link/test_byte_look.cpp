@@ -47,7 +47,7 @@ std::string sentences() {
 
 } // namespace
 
-TEST_CASE("bytes that are no frames are told by what they look like") {
+TEST_CASE("bytes that hold no frame are told by what they look like") {
     std::string lines, log;
     for (const auto& one : read_reference("unframed.json").at("lines")) lines += one.at("line").get<std::string>() + "\n";
     for (int k = 0; k < 40; ++k) log += "[" + std::to_string(k * 1000) + "] receiver ready, waiting for carrier\r\n";

@@ -310,7 +310,7 @@ TEST_CASE("one alert of a link at a time: silence takes the place of what was wr
     CHECK(bench.alerts(EventId::link_down).front().t_found_ns >= bench.alerts().back().t_found_ns);
 }
 
-TEST_CASE("loss, damage and silence are no trouble of the link") {
+TEST_CASE("loss, damage and silence raise nothing") {
     struct Case {
         const char* name;
         Impairment channel;

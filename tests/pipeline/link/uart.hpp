@@ -34,7 +34,7 @@ std::vector<std::byte> heard(const std::vector<std::byte>& sent, const LineRates
     const auto end = static_cast<double>(line.size());
     double at = 0;
     while (at < end) {
-        while (at < end && !level(at)) at = std::floor(at) + 1; // a low line is no edge
+        while (at < end && !level(at)) at = std::floor(at) + 1; // a low line has no edge
         while (at < end && level(at)) at = std::floor(at) + 1;
         if (at >= end) break;
         unsigned byte = 0;
