@@ -31,8 +31,8 @@ consteval auto words_of(FrameVerdict) {
     return words<FrameVerdict::too_long>("good", "bad_cobs", "bad_crc", "bad_length", "too_long");
 }
 
-/// The bytes that one delimiter closed, or a full piece of a run that is too long. `packet` is valid during the callback
-/// only.
+/// The bytes that one delimiter closed, or a full piece of a run that is too long. `packet` is valid during the
+/// callback only.
 struct Frame {
     FrameVerdict verdict;
     std::uint64_t stream_offset;       ///< of the frame's first byte, counted from the deframer's start
@@ -83,7 +83,9 @@ class Deframer {
 
   private:
     /// How many more bytes the piece at hand takes.
-    [[nodiscard]] std::size_t room() const noexcept { return kTooLongBytesMax - static_cast<std::size_t>(skipped_) - size_; }
+    [[nodiscard]] std::size_t room() const noexcept {
+        return kTooLongBytesMax - static_cast<std::size_t>(skipped_) - size_;
+    }
     /// Keeps bytes without a delimiter for the next push.
     void hold(std::span<const std::byte> bytes) noexcept;
     /// A delimiter came after `bytes`, which follow what is held. False: an empty frame.

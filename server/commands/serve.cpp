@@ -112,8 +112,9 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
     const StopSignals signals;
     (void)station_now_ns(); // station time begins here
 
-    const auto resumable =
-        begin_new ? std::nullopt : find_resumable(settings.recordings, *setup.pipeline, utc_now_ns());
+    const auto resumable = begin_new || reads_files(setup.uris)
+                               ? std::nullopt
+                               : find_resumable(settings.recordings, *setup.pipeline, utc_now_ns());
     const std::vector<Action> past = engine_totals(settings.recordings, *setup.pipeline);
     Upkeep upkeep(settings.recordings);
     // Later ones refer to earlier ones; the ingest thread and the serve thread refer to each other and start
@@ -143,7 +144,7 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
     ingest.start(past, resumable);
     greet(*server, settings, operator_key, out);
 
-    signals.wait([&] { return settings.exit_at_end && all_ended(ingest.links()); });
+    signals.wait([&] { return settings.exit_at_end && ingest.ended() && recorder.status().queue_bytes == 0; });
     signals.watch_shutdown();
     ingest.stop();
     if (!recorder.flush(kFinalFlushMs)) spdlog::error("Not everything could be written: {}", recorder.status().fault);

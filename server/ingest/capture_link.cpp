@@ -15,7 +15,7 @@ LinkHandler with_capture_time(const LinkUri& uri, const Dictionary& dictionary, 
     struct Capture {
         CaptureTime time;
         LinkHandler to;
-        std::int64_t utc_offset_ns = 0;
+        std::int64_t utc_offset_ns = 0; ///< system UTC minus station time
         [[nodiscard]] CaptureTime::OnPiece on_piece() const {
             return [this](std::int64_t t_ns, std::span<const std::byte> bytes) {
                 to.on_bytes(t_ns, t_ns + utc_offset_ns, bytes);
@@ -36,10 +36,14 @@ LinkHandler with_capture_time(const LinkUri& uri, const Dictionary& dictionary, 
     return out;
 }
 
+bool reads_files(std::span<const LinkUri> uris) noexcept {
+    return std::ranges::any_of(
+        uris, [](const LinkUri& uri) { return std::holds_alternative<FileSource>(uri.source); });
+}
+
 bool all_ended(std::span<const LinkView> links) noexcept {
-    return !links.empty() && std::ranges::all_of(links, [](const LinkView& link) {
-        return link.state == LinkState::end_of_file;
-    });
+    return !links.empty() && std::ranges::all_of(
+                                 links, [](const LinkView& link) { return link.state == LinkState::end_of_file; });
 }
 
 } // namespace turnstone

@@ -10,8 +10,8 @@
 ///      |                  |                 |       back to 0.25 s once it stood for 3 s or delivered
 ///      +------opened----> open <---opened---+
 ///
-/// A link that has opened and failed again within 3 s twice in a row is not said to have opened until it stands for 3 s:
-/// its bytes are taken, and its state stays "lost".
+/// A link that has opened and failed again within 3 s twice in a row is not said to have opened until it stands for 3
+/// s: its bytes are taken, and its state stays "lost".
 #include <chrono>
 #include <cstdint>
 #include <functional>
@@ -95,7 +95,7 @@ class Link : public std::enable_shared_from_this<Link> {
     std::int64_t t_open_ns_ = 0;
     std::int64_t t_heard_ns_ = 0; ///< of the last byte, or of the opening
     unsigned short_openings_ = 0; ///< in a row, each failed within 3 s
-    bool is_open_ = false; ///< whatever state_ says
+    bool is_open_ = false;        ///< whatever state_ says
     bool was_open_ = false;
     bool stopped_ = false;
 };

@@ -1,6 +1,6 @@
 #pragma once
-/// Looks a host name up without holding anyone up: the system's own look-up cannot be cancelled and takes as long as its
-/// name server does, so it runs on a thread that nobody waits for.
+/// Looks a host name up without holding anyone up: the system's own look-up cannot be cancelled and takes as long as
+/// its name server does, so it runs on a thread that nobody waits for.
 #include <cstdint>
 #include <functional>
 #include <memory>

@@ -30,9 +30,8 @@ class TcpLink final : public StreamLink<tcp::socket> {
             if (!error) self->on_timeout();
         });
         looking_up_ = true;
-        lookup_.start(source_.host, source_.port, [self = self<TcpLink>()](const Addresses& found) {
-            self->on_found(found);
-        });
+        lookup_.start(source_.host, source_.port,
+                      [self = self<TcpLink>()](const Addresses& found) { self->on_found(found); });
     }
 
     void on_timeout() {

@@ -8,7 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "protocol/dictionary/roles.hpp"
-#include "server/pipeline/link/link_diagnosis.hpp"
+#include "server/pipeline/link_trouble.hpp"
 
 namespace turnstone {
 
@@ -86,12 +86,12 @@ std::string look(const Facts& facts) {
     case ByteLook::too_few: return "too few bytes to say what they are";
     case ByteLook::one_byte: {
         const std::string byte = facts.text("byte_hex");
-        return byte == "00" || byte == "FF" ? "all bits the same (" + byte + ")" : "the byte " + byte + " over and over";
+        return byte == "00" || byte == "FF" ? "all bits the same (" + byte + ")"
+                                            : "the byte " + byte + " over and over";
     }
     case ByteLook::nmea: return "NMEA 0183 sentences";
     case ByteLook::text: return "text lines";
-    case ByteLook::start_bytes:
-        return "a binary protocol with the repeating start bytes " + facts.text("start_hex");
+    case ByteLook::start_bytes: return "a binary protocol with the repeating start bytes " + facts.text("start_hex");
     case ByteLook::slow_bits: return "a sender with a lower baud rate than this link is set to";
     case ByteLook::noise: break;
     }

@@ -224,8 +224,9 @@ void complete_settings(Settings& settings, const std::string& where, std::vector
     const auto is_file = [](const LinkUri& uri) { return std::holds_alternative<FileSource>(uri.source); };
     for (const LinkUri& uri : settings.links)
         if (is_file(uri) && std::get<FileSource>(uri.source).pace_baud == 0 && settings.links.size() > 1)
-            problems.push_back({where, "/links", uri.text + " is read at full speed by its vehicle's own time, which no "
-                                                            "other link can keep up with",
+            problems.push_back({where, "/links",
+                                uri.text + " is read at full speed by its vehicle's own time, which no "
+                                           "other link can keep up with",
                                 "give it a pace, for instance ?pace=57600, or let it be the only link"});
     if (settings.exit_at_end && (settings.links.empty() || !std::ranges::all_of(settings.links, is_file)))
         problems.push_back({where, "/exit_at_end", "is set, but not every link is a file: others have no end",

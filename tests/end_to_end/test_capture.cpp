@@ -1,5 +1,5 @@
-// A capture at full speed through the real server: it ends by itself, with every byte recorded and a tape as long as the
-// flight, whatever the losses.
+// A capture at full speed through the real server: it ends by itself, with every byte recorded and a tape as long as
+// the flight, whatever the losses.
 #include <catch2/catch.hpp>
 
 #include <chrono>

@@ -21,12 +21,13 @@ Dictionary demo_dictionary() {
 struct Told {
     std::vector<std::string> what;
     LinkHandler handler() {
-        return {.on_bytes =
-                    [this](std::int64_t, std::int64_t, std::span<const std::byte> bytes) {
-                        what.push_back(std::to_string(bytes.size()) + " bytes");
-                    },
-                .on_state = [this](std::int64_t, LinkState state, const std::string&) { what.emplace_back(word(state)); },
-                .may_read = [] { return false; }};
+        return {
+            .on_bytes =
+                [this](std::int64_t, std::int64_t, std::span<const std::byte> bytes) {
+                    what.push_back(std::to_string(bytes.size()) + " bytes");
+                },
+            .on_state = [this](std::int64_t, LinkState state, const std::string&) { what.emplace_back(word(state)); },
+            .may_read = [] { return false; }};
     }
 };
 
@@ -52,6 +53,18 @@ TEST_CASE("All links have ended when each is at the end of its file, and there i
         }
         CHECK(all_ended(links) == one.ended);
     }
+}
+
+TEST_CASE("A recording of a file does not go on: the file is read from its start") {
+    const auto reads = [](const std::vector<std::string>& texts) {
+        std::vector<LinkUri> uris;
+        for (const std::string& text : texts) uris.push_back(parse_link_uri(text).value());
+        return reads_files(uris);
+    };
+    CHECK_FALSE(reads({}));
+    CHECK_FALSE(reads({"udp://0.0.0.0:9000"}));
+    CHECK(reads({"file:a"}));
+    CHECK(reads({"udp://0.0.0.0:9000", "file:a?pace=9600"}));
 }
 
 TEST_CASE("Every link hands on every byte before it says that it has ended, and asks before it reads") {

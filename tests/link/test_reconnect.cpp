@@ -24,7 +24,8 @@ class StuckNames {
             std::unique_lock lock(state->mutex);
             ++state->asked;
             state->changed.notify_all();
-            state->changed.wait(lock, [&] { return state->released; });
+            state->changed.wait(
+                lock, [&] { return state->released; });
             return Addresses{{}, {tcp::endpoint(boost::asio::ip::address_v4::loopback(), port)}};
         };
     }

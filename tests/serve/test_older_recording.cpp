@@ -74,7 +74,8 @@ TEST_CASE("an older recording is described, read and drawn") {
             const json more = older.get(page).at("frames");
             if (more.empty()) break;
             for (const json& frame : more) {
-                const bool good = frame.at("packet_verdict") != "bad_frame" && frame.at("packet_verdict") != "undecodable";
+                const bool good =
+                    frame.at("packet_verdict") != "bad_frame" && frame.at("packet_verdict") != "undecodable";
                 if (good == (which == "good")) last = frame;
             }
             page = "/frames?link=radio&limit=500&after=" + more.back().at("id").dump();

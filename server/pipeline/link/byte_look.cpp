@@ -30,7 +30,8 @@ std::optional<unsigned> hex_digit(char c) {
 /// Sentences whose checksum, the exclusive or of everything between $ and *, fits.
 std::size_t sentences(std::string_view text) {
     std::size_t whole = 0;
-    for (std::size_t at = text.find_first_of("$!"); at != std::string_view::npos; at = text.find_first_of("$!", at + 1)) {
+    for (std::size_t at = text.find_first_of("$!"); at != std::string_view::npos;
+         at = text.find_first_of("$!", at + 1)) {
         const std::string_view sentence = text.substr(at + 1, 2 * kSentenceBytesMax);
         const std::size_t star = sentence.find('*');
         if (star == std::string_view::npos || star + 2 >= sentence.size()) continue;

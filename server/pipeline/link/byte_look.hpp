@@ -1,27 +1,14 @@
 #pragma once
-/// What bytes look like that hold no frame: text, sentences, another protocol, a line at rest, a wrong baud rate. A pure
-/// function of at most kLookBytesMax bytes; any input gives an answer.
+/// What bytes look like that hold no frame: text, sentences, another protocol, a line at rest, a wrong baud rate. A
+/// pure function of at most kLookBytesMax bytes; any input gives an answer.
 #include <array>
 #include <cstddef>
 #include <cstdint>
 #include <span>
 
-#include "shared/words.hpp"
+#include "server/pipeline/link_trouble.hpp"
 
 namespace turnstone {
-
-enum class ByteLook : unsigned char {
-    too_few,
-    one_byte,    ///< one byte over and over; 0x00 and 0xFF: all bits the same
-    nmea,        ///< NMEA 0183 sentences (IEC 61162-1): $ or !, a checksum that fits, CR LF
-    text,        ///< printable ASCII
-    start_bytes, ///< a pair of bytes comes again and again, as at the start of the packets of a binary protocol
-    slow_bits,   ///< every bit comes at least twice: the sender is slower than this line is set to
-    noise        ///< none of these
-};
-consteval auto words_of(ByteLook) {
-    return words<ByteLook::noise>("too_few", "one_byte", "nmea", "text", "start_bytes", "slow_bits", "noise");
-}
 
 struct BytesSeen {
     ByteLook look = ByteLook::too_few;

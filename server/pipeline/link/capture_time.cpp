@@ -22,9 +22,9 @@ constexpr std::size_t kHeldBytesMax = 65536;
 } // namespace
 
 CaptureTime::CaptureTime(const Dictionary& dictionary)
-    : decoder_(dictionary), rollover_ns_(dictionary.time.rollover_ns() < 9.0e18
-                                             ? static_cast<std::int64_t>(dictionary.time.rollover_ns())
-                                             : std::numeric_limits<std::int64_t>::max()) {}
+    : decoder_(dictionary),
+      rollover_ns_(dictionary.time.rollover_ns() < 9.0e18 ? static_cast<std::int64_t>(dictionary.time.rollover_ns())
+                                                          : std::numeric_limits<std::int64_t>::max()) {}
 
 std::int64_t CaptureTime::step(std::int64_t from_raw_ns, std::int64_t to_raw_ns) const noexcept {
     const std::int64_t step_ns = to_raw_ns - from_raw_ns;
@@ -58,8 +58,8 @@ void CaptureTime::read(std::int64_t t_now_ns, std::span<const std::byte> bytes, 
         if (frame.verdict != FrameVerdict::good) return;
         const DecodedPacket decoded = decoder_.decode(frame.packet);
         if (decoded.verdict == DecodeVerdict::good)
-            stamps_.push_back({frame.stream_offset + frame.link_bytes,
-                               static_cast<std::int64_t>(decoded.onboard_ticks_ns)});
+            stamps_.push_back(
+                {frame.stream_offset + frame.link_bytes, static_cast<std::int64_t>(decoded.onboard_ticks_ns)});
     });
     hand_on(held_.size() > kHeldBytesMax, on_piece);
 }
@@ -94,7 +94,7 @@ void CaptureTime::piece(std::int64_t t_ns, std::uint64_t stream_end, const OnPie
     if (stream_end <= handed_on_) return;
     t_piece_ns_ = t_ns;
     on_piece(t_ns, std::span(held_).subspan(static_cast<std::size_t>(handed_on_ - held_from_),
-                                             static_cast<std::size_t>(stream_end - handed_on_)));
+                                            static_cast<std::size_t>(stream_end - handed_on_)));
     handed_on_ = stream_end;
 }
 

@@ -1,10 +1,10 @@
 #pragma once
 /// Gives a capture its times back. A capture holds bytes, not when they came. Read at full speed they come all at once:
-/// by receive times every gap would look like a restart, and a flight would be over in a second. So the bytes are cut into
-/// pieces, and each is taken to have come when, by the vehicle's own clock, the packet that ends it was made.
+/// by receive times every gap would look like a restart, and a flight would be over in a second. So the bytes are cut
+/// into pieces, and each is taken to have come when, by the vehicle's own clock, the packet that ends it was made.
 ///
-/// A step of the clock by more than a few seconds, forward or back, is believed when the next packet agrees with it: until
-/// that has come, the bytes are held. Forward it is a gap; back it is a restart of the vehicle's computer.
+/// A step of the clock by more than a few seconds, forward or back, is believed when the next packet agrees with it:
+/// until that has come, the bytes are held. Forward it is a gap; back it is a restart of the vehicle's computer.
 #include <cstddef>
 #include <cstdint>
 #include <functional>

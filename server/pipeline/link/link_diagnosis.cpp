@@ -16,8 +16,8 @@ constexpr std::int64_t kNoFrameNs = 6 * kNsPerS;
 constexpr std::int64_t kSilenceNs = 10 * kNsPerS;
 /// Bytes of a good frame's neighbourhood say nothing of what comes after it.
 constexpr std::int64_t kSampleAfterNs = 2 * kNsPerS;
-// Where no good frame ever came: bytes that show what they are, frames that are bad one after another, or more bytes than
-// a frame has.
+// Where no good frame ever came: bytes that show what they are, frames that are bad one after another, or more bytes
+// than a frame has.
 constexpr std::uint64_t kTellingBytes = 32;
 constexpr std::uint64_t kBadFrames = 5;
 // Where good frames came before: more bad ones in a row than its losses so far would bring once in a million times.
@@ -84,10 +84,9 @@ void LinkDiagnosis::unreadable(const FrameRecord& frame) noexcept {
     auto place = std::find_if(unreadable_.begin(), unreadable_.end(), same);
     if (place == unreadable_.end()) {
         // The one not seen for longest makes room.
-        place = std::min_element(
-            unreadable_.begin(), unreadable_.end(), [](const Unreadable& a, const Unreadable& b) {
-                return a.count == 0 ? b.count > 0 : b.count > 0 && a.t_last_ns < b.t_last_ns;
-            });
+        place = std::min_element(unreadable_.begin(), unreadable_.end(), [](const Unreadable& a, const Unreadable& b) {
+            return a.count == 0 ? b.count > 0 : b.count > 0 && a.t_last_ns < b.t_last_ns;
+        });
         *place = {.apid = frame.apid, .reason = frame.decode_verdict};
     }
     place->link_bytes = frame.link_bytes;

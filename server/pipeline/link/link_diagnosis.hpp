@@ -1,9 +1,9 @@
 #pragma once
-/// Why a link delivers nothing useful although bytes come, or why what it delivers cannot be right. One cause at a time,
-/// the most telling one. Silence is not among them: the link's state says that.
+/// Why a link delivers nothing useful although bytes come, or why what it delivers cannot be right. One cause at a
+/// time, the most telling one. Silence is not among them: the link's state says that.
 ///
-/// Loss is not a cause: one needs bytes that a link with losses does not bring, and one that had good frames before needs
-/// far more of them than one that never had any.
+/// Loss is not a cause: one needs bytes that a link with losses does not bring, and one that had good frames before
+/// needs far more of them than one that never had any.
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -13,23 +13,12 @@
 #include <vector>
 
 #include "protocol/framing/deframer.hpp"
-#include "server/estimate/event.hpp"
+#include "server/pipeline/events.hpp"
 #include "server/pipeline/link/byte_look.hpp"
+#include "server/pipeline/link_trouble.hpp"
 #include "server/pipeline/vehicle/vehicle_track.hpp"
-#include "shared/words.hpp"
 
 namespace turnstone {
-
-/// In the order in which one is named before the next.
-enum class LinkTrouble : unsigned char {
-    no_frames,          ///< bytes, but for 6 s no good frame
-    dictionary_differs, ///< the vehicle says that it uses another version of the dictionary
-    unreadable,         ///< good frames of an APID or a size that the dictionary does not have
-    time_stuck          ///< every packet of 5 s has the same on-board time
-};
-consteval auto words_of(LinkTrouble) {
-    return words<LinkTrouble::time_stuck>("no_frames", "dictionary_differs", "unreadable", "time_stuck");
-}
 
 class LinkDiagnosis {
   public:

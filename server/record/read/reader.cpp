@@ -292,8 +292,9 @@ FramePage RecordingReader::frames(std::int64_t after_id, std::size_t limit, std:
 
 std::optional<std::int64_t> RecordingReader::newest_frame(LinkId link, bool good) {
     try {
-        Statement newest(state_->database, "SELECT id FROM frame WHERE id > (SELECT max(id) FROM frame) - ?1 AND link = "
-                                           "?2 AND (packet_verdict IN (?3, ?4)) = ?5 ORDER BY id DESC LIMIT 1");
+        Statement newest(state_->database,
+                         "SELECT id FROM frame WHERE id > (SELECT max(id) FROM frame) - ?1 AND link = "
+                         "?2 AND (packet_verdict IN (?3, ?4)) = ?5 ORDER BY id DESC LIMIT 1");
         newest.bind(1, kNewestFramesMax);
         newest.bind(2, std::int64_t{link});
         newest.bind(3, static_cast<std::int64_t>(PacketVerdict::bad_frame));

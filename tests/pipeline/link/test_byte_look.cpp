@@ -1,5 +1,5 @@
-// What bytes look like: published sentences and frames from outside the project (tests/reference/unframed.json), and lines
-// heard at a wrong rate.
+// What bytes look like: published sentences and frames from outside the project (tests/reference/unframed.json), and
+// lines heard at a wrong rate.
 #include <catch2/catch.hpp>
 
 #include <map>
@@ -49,7 +49,8 @@ std::string sentences() {
 
 TEST_CASE("bytes that hold no frame are told by what they look like") {
     std::string lines, log;
-    for (const auto& one : read_reference("unframed.json").at("lines")) lines += one.at("line").get<std::string>() + "\n";
+    for (const auto& one : read_reference("unframed.json").at("lines"))
+        lines += one.at("line").get<std::string>() + "\n";
     for (int k = 0; k < 40; ++k) log += "[" + std::to_string(k * 1000) + "] receiver ready, waiting for carrier\r\n";
     const std::string nmea = sentences();
     struct Case {
@@ -123,8 +124,8 @@ TEST_CASE("a line heard at a wrong rate is taken for no protocol and no text") {
             ++pairs;
             for (const Bytes* sent : {&stream, &nmea})
                 for (const double gap_bits : {0.0, 37.0}) {
-                    const Bytes bytes = heard(*sent, {sender, receiver}, gap_bits,
-                                              [](std::size_t k) { return k % 23 == 22; });
+                    const Bytes bytes =
+                        heard(*sent, {sender, receiver}, gap_bits, [](std::size_t k) { return k % 23 == 22; });
                     const ByteLook look = look_at(bytes).look;
                     CAPTURE(word(look), sent == &nmea, gap_bits, bytes.size());
                     CHECK(look != ByteLook::nmea);
@@ -137,7 +138,8 @@ TEST_CASE("a line heard at a wrong rate is taken for no protocol and no text") {
     CHECK(pairs == 42);
     CHECK(slow > 0);
     // At the right rate the line gives what was sent.
-    CHECK(heard(stream, {57600, 57600}, 5.0, [](std::size_t k) { return k % 9 == 0; }) == stream);
+    CHECK(heard(
+              stream, {57600, 57600}, 5.0, [](std::size_t k) { return k % 9 == 0; }) == stream);
     CHECK(heard(stream, {57600, 58000}, 0.0, [](std::size_t) { return false; }) == stream);
 }
 

@@ -38,16 +38,16 @@ Read read(Pipeline& pipeline, const Dictionary& dictionary, const Bytes& capture
         pipeline.chunk(0, t_ns, t_ns, bytes, seen.out);
     };
     for (std::size_t at = 0; at < capture.size(); at += block)
-        time.read(kStart_ns + static_cast<std::int64_t>(at), std::span(capture).subspan(at, std::min(block, capture.size() - at)),
-                  on_piece);
+        time.read(kStart_ns + static_cast<std::int64_t>(at),
+                  std::span(capture).subspan(at, std::min(block, capture.size() - at)), on_piece);
     seen.held = capture.size() - seen.bytes.size();
     time.end(on_piece);
     return seen;
 }
 
 std::size_t count_events(const Batch& batch, EventId id) {
-    return static_cast<std::size_t>(
-        std::count_if(batch.events.begin(), batch.events.end(), [id](const Event& event) { return event.id == id; }));
+    return static_cast<std::size_t>(std::count_if(
+        batch.events.begin(), batch.events.end(), [id](const Event& event) { return event.id == id; }));
 }
 
 constexpr const char* kKinds[] = {"step", "burst", "seldom"};

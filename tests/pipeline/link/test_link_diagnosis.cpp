@@ -1,4 +1,5 @@
-// What a link says is wrong: within ten seconds of station time, one cause at a time, and never of a link that only loses.
+// What a link says is wrong: within ten seconds of station time, one cause at a time, and never of a link that only
+// loses.
 #include <catch2/catch.hpp>
 
 #include <functional>
@@ -213,8 +214,8 @@ TEST_CASE("good frames that the dictionary cannot read are named, with how many"
     const Case cases[] = {
         {"an unknown APID alone", [](unsigned k) { return frame(777, k, 1000 + k * 500, Bytes(8)); }, false,
          "2 × APID 777, 22 bytes (unknown apid)"},
-        {"an unknown APID beside the vehicle's", [](unsigned k) { return frame(777, k, 1000 + k * 500, Bytes(8)); }, true,
-         "2 × APID 777, 22 bytes (unknown apid)"},
+        {"an unknown APID beside the vehicle's", [](unsigned k) { return frame(777, k, 1000 + k * 500, Bytes(8)); },
+         true, "2 × APID 777, 22 bytes (unknown apid)"},
         {"another size", [](unsigned k) { return frame(100, k, 1000 + k * 500, Bytes(3)); }, false,
          "2 × APID 100, 17 bytes (wrong size)"},
     };

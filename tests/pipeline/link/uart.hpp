@@ -1,7 +1,7 @@
 #pragma once
 /// A serial line heard at another rate than it is sent: eight data bits, no parity, one stop bit, least significant bit
-/// first. The receiver looks for a falling edge and samples in the middle of its own bits; a byte whose stop bit is 0 is
-/// handed on as it is, as a Linux terminal in raw mode without INPCK does (termios(3)), and a break as 0x00.
+/// first. The receiver looks for a falling edge and samples in the middle of its own bits; a byte whose stop bit is 0
+/// is handed on as it is, as a Linux terminal in raw mode without INPCK does (termios(3)), and a break as 0x00.
 #include <cmath>
 #include <cstddef>
 #include <cstdint>

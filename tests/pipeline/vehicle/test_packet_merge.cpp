@@ -37,8 +37,8 @@ TEST_CASE("a straggler of the boot before, by another link, keeps nothing of the
     }
     CHECK(accepted_after == sent.size() - before);
     CHECK(late_after == 0);
-    CHECK(std::count_if(
-              out.events.begin(), out.events.end(), [](const Event& e) { return e.kind == EventKind::reboot; }) == 1);
+    CHECK(std::count_if(out.events.begin(), out.events.end(),
+                        [](const Event& e) { return e.kind == EventKind::reboot; }) == 1);
 }
 
 TEST_CASE("what the first packet of a boot leaves unknown is not taken from the boot before") {
