@@ -29,7 +29,7 @@ Addresses system_resolve(const std::string& host, std::uint16_t port) {
 void NameLookup::answer(const std::shared_ptr<Shared>& shared, const Addresses& found) {
     const std::lock_guard lock(shared->mutex);
     shared->under_way = false;
-    if (shared->context == nullptr) return;
+    if (shared->context == nullptr || !shared->on_found) return; // a stopped owner's context may be going
     boost::asio::post(*shared->context, [shared, found] {
         std::function<void(const Addresses&)> tell;
         {
