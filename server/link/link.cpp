@@ -122,6 +122,7 @@ void Link::settle() {
         return;
     }
     short_openings_ = 0;
+    if (!may_read()) t_heard_ns_ = now_ns; // it is not silent, it is told to wait
     if (now_ns - t_heard_ns_ >= kSilentAfter_ns) {
         set_state(LinkState::no_data, "nothing came for 3 s");
         return;

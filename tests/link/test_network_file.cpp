@@ -122,6 +122,14 @@ TEST_CASE("A capture is read to its end, paced or not, but waits for a reader th
     std::filesystem::remove(path);
 }
 
+TEST_CASE("A capture that is told to wait is not silent") {
+    const auto path = capture(std::string(100, 'x'));
+    LinkWatch watch("file:" + path.string(), [] { return false; });
+    REQUIRE(watch.reaches("open"));
+    CHECK_FALSE(watch.reaches("no_data", 3500ms));
+    std::filesystem::remove(path);
+}
+
 TEST_CASE("A paced capture takes as long as the line would have") {
     // 2880 bytes of ten bits at 57600 bits a second: half a second.
     const auto path = capture(std::string(2880, 'x'));
