@@ -213,9 +213,10 @@ void check_role(JsonReader& reader, std::string_view key, const Field& field, st
     }
     roles.push_back(*role);
     const std::string_view unit = kRoles[static_cast<std::size_t>(*role)].unit;
-    if (field.type == FieldType::text)
-        reader.problem_at(key, "is on a text", "remove it; a role needs a number");
-    else if (field.unit != unit)
+    if ((field.type == FieldType::text) != unit.empty())
+        reader.problem_at(key, unit.empty() ? "is on a number" : "is on a text",
+                          unit.empty() ? "remove it; this role needs a text" : "remove it; a role needs a number");
+    else if (!unit.empty() && field.unit != unit)
         reader.problem_at("unit", "is \"" + field.unit + "\", but the role " + std::string(name) + " has another unit",
                           "must be \"" + std::string(unit) + "\"; change the calibration so that it gives that");
 }

@@ -44,6 +44,7 @@ const std::array<RoleInfo, static_cast<std::size_t>(Role::count_)> kRoles = {{
     {Role::engine_speed, "engine_speed", "{rev}/min", "engine speed"},
     {Role::engine_temperature, "engine_temperature", "K", "engine temperature"},
     {Role::oil_pressure, "oil_pressure", "Pa", "oil pressure"},
+    {Role::dictionary_version, "dictionary_version", "", "dictionary version"},
 }};
 
 std::optional<Role> role_from_name(std::string_view name) noexcept {

@@ -47,13 +47,14 @@ enum class Role : unsigned char {
     engine_speed,       ///< revolutions per minute
     engine_temperature, ///< K
     oil_pressure,       ///< Pa
+    dictionary_version, ///< a text: the `version` of the dictionary that the vehicle was built with
     count_
 };
 
 struct RoleInfo {
     Role role;
     std::string_view name;
-    std::string_view unit;  ///< UCUM spelling; "1" for counts and enumerations
+    std::string_view unit;  ///< UCUM spelling; "1" for counts and enumerations; empty: of a text
     std::string_view title; ///< for people, fit for the middle of a sentence
 };
 

@@ -1,8 +1,5 @@
 #include "protocol/framing/deframer.hpp"
 
-#include <algorithm>
-#include <limits>
-
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"
 #include "protocol/packet/space_packet.hpp"
@@ -16,27 +13,35 @@ constexpr std::size_t kStuffedBytesMax = kFrameBytesMax - 1;     // the last byt
 } // namespace
 
 void Deframer::hold(std::span<const std::byte> bytes) noexcept {
-    if (skipped_ == 0 && size_ + bytes.size() <= kStuffedBytesMax) {
+    if (!too_long_ && size_ + bytes.size() <= kStuffedBytesMax) {
         std::memcpy(stuffed_.data() + size_, bytes.data(), bytes.size());
         size_ += bytes.size();
         return;
     }
+    too_long_ = true;
     skipped_ += size_ + bytes.size();
     counts_.bytes_dropped += size_ + bytes.size();
     size_ = 0;
 }
 
+void Deframer::close_piece(Frame& frame) noexcept {
+    frame = {FrameVerdict::too_long, offset_, static_cast<std::uint32_t>(skipped_), {}};
+    ++counts_.frames_bad;
+    offset_ += skipped_;
+    skipped_ = 0;
+}
+
 bool Deframer::close(std::span<const std::byte> bytes, Frame& frame) noexcept {
     const std::uint64_t link_bytes = skipped_ + size_ + bytes.size() + 1;
     frame.stream_offset = offset_;
-    frame.link_bytes =
-        static_cast<std::uint32_t>(std::min<std::uint64_t>(link_bytes, std::numeric_limits<std::uint32_t>::max()));
+    frame.link_bytes = static_cast<std::uint32_t>(link_bytes);
     offset_ += link_bytes;
     if (link_bytes == 1) {
+        too_long_ = false;
         ++counts_.bytes_dropped;
         return false;
     }
-    if (link_bytes > kFrameBytesMax) {
+    if (too_long_ || link_bytes > kFrameBytesMax) {
         frame.verdict = FrameVerdict::too_long;
         counts_.bytes_dropped += link_bytes - skipped_;
     } else {
@@ -53,6 +58,7 @@ bool Deframer::close(std::span<const std::byte> bytes, Frame& frame) noexcept {
     ++(frame.verdict == FrameVerdict::good ? counts_.frames_good : counts_.frames_bad);
     size_ = 0;
     skipped_ = 0;
+    too_long_ = false;
     return true;
 }
 

@@ -1,6 +1,7 @@
 #pragma once
 /// Default framing of protocol/LINK.md: 0x00-delimited COBS around (space packet, CRC-16/IBM-3740).
 /// Invariant after every call: bytes in = framed + dropped + pending, all three counting link bytes with delimiters.
+#include <algorithm>
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -15,22 +16,27 @@ namespace turnstone {
 /// and what one damaged delimiter can cost.
 inline constexpr std::size_t kFrameBytesMax = 1024;
 
+/// Bytes without a delimiter are reported in pieces of this size, so that no report grows with the run: text on a link
+/// may go on for hours.
+inline constexpr std::size_t kTooLongBytesMax = 65536;
+
 enum class FrameVerdict : unsigned char {
     good,     ///< unstuffed, CRC correct, packet length consistent
     bad_cobs, ///< a code byte points past the delimiter
     bad_crc,
     bad_length, ///< CRC correct, but the packet data length field disagrees, or shorter than the least packet
-    too_long    ///< no delimiter within kFrameBytesMax; skipped up to the next delimiter
+    too_long    ///< no delimiter within kFrameBytesMax; skipped up to the next delimiter, kTooLongBytesMax at a time
 };
 consteval auto words_of(FrameVerdict) {
     return words<FrameVerdict::too_long>("good", "bad_cobs", "bad_crc", "bad_length", "too_long");
 }
 
-/// The bytes that one delimiter closed. `packet` is valid during the callback only.
+/// The bytes that one delimiter closed, or a full piece of a run that is too long. `packet` is valid during the
+/// callback only.
 struct Frame {
     FrameVerdict verdict;
     std::uint64_t stream_offset;       ///< of the frame's first byte, counted from the deframer's start
-    std::uint32_t link_bytes;          ///< bytes on the link, delimiter included; at most 2^32 - 1
+    std::uint32_t link_bytes;          ///< bytes on the link, delimiter included
     std::span<const std::byte> packet; ///< space packet without the CRC; best effort when the verdict is not good
 };
 
@@ -47,18 +53,24 @@ class Deframer {
   public:
     /// Calls `on_frame(const Frame&)` for each closed frame, in order. Repeated delimiters are not frames: they
     /// count as dropped and are not reported. A frame that grows too long counts as dropped from there on, with nothing
-    /// pending, and is reported when its delimiter comes.
+    /// pending, and is reported whenever kTooLongBytesMax of it have come and when its delimiter comes.
     template <class OnFrame>
     void push(std::span<const std::byte> bytes, OnFrame&& on_frame) {
         counts_.bytes_in += bytes.size();
         while (!bytes.empty()) {
-            const void* delimiter = std::memchr(bytes.data(), 0, bytes.size());
+            const std::span<const std::byte> next = bytes.first(std::min(bytes.size(), room()));
+            const void* delimiter = std::memchr(next.data(), 0, next.size());
+            Frame frame{};
             if (delimiter == nullptr) {
-                hold(bytes);
-                return;
+                hold(next);
+                if (room() == 0) {
+                    close_piece(frame);
+                    on_frame(static_cast<const Frame&>(frame));
+                }
+                bytes = bytes.subspan(next.size());
+                continue;
             }
             const auto size = static_cast<std::size_t>(static_cast<const std::byte*>(delimiter) - bytes.data());
-            Frame frame{};
             if (close(bytes.first(size), frame)) on_frame(static_cast<const Frame&>(frame));
             bytes = bytes.subspan(size + 1);
         }
@@ -70,10 +82,16 @@ class Deframer {
     [[nodiscard]] std::span<const std::byte> pending() const noexcept { return {stuffed_.data(), size_}; }
 
   private:
+    /// How many more bytes the piece at hand takes.
+    [[nodiscard]] std::size_t room() const noexcept {
+        return kTooLongBytesMax - static_cast<std::size_t>(skipped_) - size_;
+    }
     /// Keeps bytes without a delimiter for the next push.
     void hold(std::span<const std::byte> bytes) noexcept;
     /// A delimiter came after `bytes`, which follow what is held. False: an empty frame.
     bool close(std::span<const std::byte> bytes, Frame& frame) noexcept;
+    /// Ends a full piece of a run that is too long and goes on with the next.
+    void close_piece(Frame& frame) noexcept;
     FrameVerdict unpack(std::span<const std::byte> stuffed, std::span<const std::byte>& packet) noexcept;
 
     DeframerCounts counts_;
@@ -81,7 +99,8 @@ class Deframer {
     std::array<std::byte, kFrameBytesMax> packet_{};
     std::size_t size_ = 0;      ///< of what `stuffed_` holds
     std::uint64_t offset_ = 0;  ///< of the current frame's first byte in the stream
-    std::uint64_t skipped_ = 0; ///< bytes of a too long frame already counted as dropped; 0: not skipping
+    std::uint64_t skipped_ = 0; ///< bytes of the piece at hand already counted as dropped
+    bool too_long_ = false;     ///< of the frame at hand: everything up to its delimiter is dropped
 };
 
 } // namespace turnstone

@@ -11,6 +11,7 @@
 #include <chrono>
 #include <csignal>
 #include <cstdlib>
+#include <functional>
 #include <thread>
 
 #include <unistd.h>
@@ -18,6 +19,7 @@
 #include <spdlog/spdlog.h>
 
 #include "server/commands/subcommands.hpp"
+#include "server/ingest/capture_link.hpp"
 #include "server/ingest/ingest.hpp"
 #include "server/record/read/engine_totals.hpp"
 #include "server/record/resumable.hpp"
@@ -34,7 +36,7 @@ constexpr std::int64_t kFinalFlushMs = 5000;
 constexpr std::chrono::seconds kSessionsDeadline{2};
 constexpr std::chrono::seconds kShutdownDeadline{15};
 
-/// The signals that end the server, blocked in every thread and taken by sigwait in one place. Construct
+/// The signals that end the server, blocked in every thread and taken in one place. Construct
 /// before the first thread: threads inherit the mask.
 class StopSignals {
   public:
@@ -53,11 +55,12 @@ class StopSignals {
         sigaction(SIGPIPE, &ignore, nullptr);
     }
 
-    void wait() const {
-        int number = 0;
-        while (sigwait(&set_, &number) != 0) {
-        }
-        spdlog::info("{}: stopping; a second signal stops at once", strsignal(number));
+    /// Until one comes, or until `ended`, asked ten times a second, says so.
+    void wait(const std::function<bool()>& ended) const {
+        const timespec step{.tv_sec = 0, .tv_nsec = 100'000'000};
+        int number = -1;
+        while (number < 0 && !ended()) number = sigtimedwait(&set_, nullptr, &step);
+        if (number > 0) spdlog::info("{}: stopping; a second signal stops at once", strsignal(number));
     }
 
     /// Ends the process at the next signal or at the deadline, whichever comes first.
@@ -103,14 +106,15 @@ RecorderSettings recorder_settings(const Settings& settings) {
             .sync_every_commit = settings.sync_every_commit};
 }
 
-/// Until SIGINT, SIGTERM or SIGHUP.
+/// Until SIGINT, SIGTERM or SIGHUP, or with exit_at_end until every link has ended.
 int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<const Asset> assets, std::ostream& out,
           std::ostream& errors) {
     const StopSignals signals;
     (void)station_now_ns(); // station time begins here
 
-    const auto resumable =
-        begin_new ? std::nullopt : find_resumable(settings.recordings, *setup.pipeline, utc_now_ns());
+    const auto resumable = begin_new || reads_files(setup.uris)
+                               ? std::nullopt
+                               : find_resumable(settings.recordings, *setup.pipeline, utc_now_ns());
     const std::vector<Action> past = engine_totals(settings.recordings, *setup.pipeline);
     Upkeep upkeep(settings.recordings);
     // Later ones refer to earlier ones; the ingest thread and the serve thread refer to each other and start
@@ -140,7 +144,7 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
     ingest.start(past, resumable);
     greet(*server, settings, operator_key, out);
 
-    signals.wait();
+    signals.wait([&] { return settings.exit_at_end && ingest.ended() && recorder.status().queue_bytes == 0; });
     signals.watch_shutdown();
     ingest.stop();
     if (!recorder.flush(kFinalFlushMs)) spdlog::error("Not everything could be written: {}", recorder.status().fault);

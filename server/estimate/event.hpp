@@ -71,6 +71,7 @@ enum class EventId : unsigned char {
     // Of the station
     link_state,
     link_down,
+    link_trouble,
     recording_fault,
     recording_trouble,
     estimates_behind,
@@ -110,6 +111,7 @@ inline constexpr Worded<EventId> kEventWords[] = {
     {EventId::engine_total, "engine_total"},
     {EventId::link_state, "link_state"},
     {EventId::link_down, "link_down"},
+    {EventId::link_trouble, "link_trouble"},
     {EventId::recording_fault, "recording_fault"},
     {EventId::recording_trouble, "recording_trouble"},
     {EventId::estimates_behind, "estimates_behind"},

@@ -2,6 +2,8 @@
 
 #include <utility>
 
+#include "server/ingest/capture_link.hpp"
+
 namespace turnstone {
 
 Ingest::Ingest(const std::shared_ptr<const PipelineSetup>& setup, std::vector<LinkUri> uris,
@@ -39,6 +41,10 @@ void Ingest::set_meta(std::string key, std::string value) {
 
 std::vector<LinkView> Ingest::links() const {
     return reception_->links();
+}
+
+bool Ingest::ended() const {
+    return all_ended(links()) && queue_.idle();
 }
 
 } // namespace turnstone

@@ -36,6 +36,8 @@ class Ingest {
 
     /// From any thread.
     [[nodiscard]] std::vector<LinkView> links() const;
+    /// Every link was a file, is read to its end, and nothing of it waits for the pipeline.
+    [[nodiscard]] bool ended() const;
 
   private:
     InputQueue queue_;

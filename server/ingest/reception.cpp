@@ -8,6 +8,7 @@
 #include <boost/asio/post.hpp>
 #include <spdlog/spdlog.h>
 
+#include "server/ingest/capture_link.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -31,7 +32,10 @@ Reception::Reception(std::shared_ptr<const PipelineSetup> setup, std::shared_ptr
         view.name = link.name;
         slots_.push_back({std::move(view), nullptr});
     }
-    for (std::size_t i = 0; i < uris.size(); ++i) slots_[i].link = make_link(context_, uris[i], handler(i));
+    for (std::size_t i = 0; i < uris.size(); ++i) {
+        const Dictionary& dictionary = setup_->vehicles[setup_->links[i].vehicle].dictionary;
+        slots_[i].link = make_link(context_, uris[i], with_capture_time(uris[i], dictionary, handler(i)));
+    }
     publish_views();
 }
 

@@ -61,7 +61,8 @@ class FileLink final : public Link {
 
     /// Bytes that a line of the given rate would have delivered by this time and that are not read yet.
     [[nodiscard]] std::size_t due() const {
-        if (source_.pace_baud == 0) return may_read() ? buffer_.size() : 0;
+        if (!may_read()) return 0;
+        if (source_.pace_baud == 0) return buffer_.size();
         const double elapsed_s = static_cast<double>(station_now_ns() - t_paced_ns_) * 1e-9;
         const double bytes =
             elapsed_s * source_.pace_baud / kBitsPerByte - static_cast<double>(bytes_read_ - bytes_before_);

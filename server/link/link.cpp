@@ -12,6 +12,14 @@ constexpr std::chrono::milliseconds kRetryMin{250};
 constexpr std::chrono::milliseconds kRetryMax{5000};
 constexpr std::int64_t kSilentAfter_ns = 3'000'000'000;
 
+/// A cable that was not quite in may come back at once.
+constexpr unsigned kShortOpeningsTold = 2;
+
+bool is_power_of_ten(unsigned number) {
+    while (number >= 10 && number % 10 == 0) number /= 10;
+    return number == 1;
+}
+
 } // namespace
 
 Link::Link(boost::asio::io_context& context, LinkHandler handler)
@@ -30,6 +38,10 @@ void Link::stop() {
     close();
 }
 
+bool Link::flaps() const noexcept {
+    return short_openings_ >= kShortOpeningsTold;
+}
+
 void Link::set_state(LinkState state, const std::string& detail) {
     if (state == state_ && detail == detail_) return;
     state_ = state;
@@ -38,9 +50,9 @@ void Link::set_state(LinkState state, const std::string& detail) {
 }
 
 void Link::opened() {
-    was_open_ = true;
+    is_open_ = was_open_ = true;
     t_open_ns_ = t_heard_ns_ = station_now_ns();
-    set_state(LinkState::open, "");
+    if (!flaps()) set_state(LinkState::open, "");
     // A callback may have stopped the link.
     if (!stopped_) {
         watch_silence();
@@ -56,13 +68,20 @@ void Link::cannot_open(const std::string& why) {
 
 void Link::lost(const std::string& why) {
     silence_timer_.cancel();
-    if (t_heard_ns_ > t_open_ns_ || station_now_ns() - t_open_ns_ > kSilentAfter_ns) retry_delay_ = kRetryMin;
-    set_state(LinkState::lost, why);
+    is_open_ = false;
+    const bool stood = station_now_ns() - t_open_ns_ > kSilentAfter_ns;
+    if (t_heard_ns_ > t_open_ns_ || stood) retry_delay_ = kRetryMin;
+    short_openings_ = stood ? 0 : short_openings_ + 1;
+    if (short_openings_ <= kShortOpeningsTold)
+        set_state(LinkState::lost, why);
+    else if (is_power_of_ten(short_openings_))
+        set_state(LinkState::lost, why + ", " + std::to_string(short_openings_) + " times in a row within 3 s");
     retry();
 }
 
 void Link::end_of_file() {
     silence_timer_.cancel();
+    is_open_ = false;
     close();
     set_state(LinkState::end_of_file, "");
 }
@@ -88,15 +107,28 @@ void Link::retry() {
 }
 
 void Link::watch_silence() {
-    const std::int64_t left_ns = t_heard_ns_ + kSilentAfter_ns - station_now_ns();
+    const std::int64_t from_ns = flaps() ? t_open_ns_ : t_heard_ns_;
+    const std::int64_t left_ns = from_ns + kSilentAfter_ns - station_now_ns();
     silence_timer_.expires_after(std::chrono::nanoseconds(std::max<std::int64_t>(left_ns, 0)));
     silence_timer_.async_wait([self = shared_from_this()](const boost::system::error_code& error) {
-        if (error || self->stopped_ || self->state_ != LinkState::open) return;
-        if (station_now_ns() - self->t_heard_ns_ >= kSilentAfter_ns)
-            self->set_state(LinkState::no_data, "nothing came for 3 s");
-        else
-            self->watch_silence();
+        if (!error && !self->stopped_ && self->is_open_) self->settle();
     });
+}
+
+void Link::settle() {
+    const std::int64_t now_ns = station_now_ns();
+    if (flaps() && now_ns - t_open_ns_ < kSilentAfter_ns) {
+        watch_silence();
+        return;
+    }
+    short_openings_ = 0;
+    if (!may_read()) t_heard_ns_ = now_ns; // it is not silent, it is told to wait
+    if (now_ns - t_heard_ns_ >= kSilentAfter_ns) {
+        set_state(LinkState::no_data, "nothing came for 3 s");
+        return;
+    }
+    set_state(LinkState::open, "");
+    if (!stopped_) watch_silence();
 }
 
 std::shared_ptr<Link> make_link(boost::asio::io_context& context, const LinkUri& uri, LinkHandler handler) {

@@ -9,6 +9,9 @@
 ///  cannot open          lost              lost      retried indefinitely: after 0.25 s, doubling to 5 s,
 ///      |                  |                 |       back to 0.25 s once it stood for 3 s or delivered
 ///      +------opened----> open <---opened---+
+///
+/// A link that has opened and failed again within 3 s twice in a row is not said to have opened until it stands for 3
+/// s: its bytes are taken, and its state stays "lost".
 #include <chrono>
 #include <cstdint>
 #include <functional>
@@ -28,9 +31,10 @@ namespace turnstone {
 /// Callbacks run on the io_context that runs the link.
 struct LinkHandler {
     std::function<void(std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes)> on_bytes;
-    /// Only when state or detail changed, so that a link retried all day does not make an event each time.
+    /// Only when state or detail changed, so that a link retried all day does not make an event each time. One that
+    /// keeps failing right after it opened is told again after 10, 100, 1000, ... times, with their number.
     std::function<void(std::int64_t t_ns, LinkState state, const std::string& detail)> on_state;
-    /// A source that can wait (a file) asks this before each read; empty: it never waits.
+    /// A source that can wait (a file, paced or not) asks this before each read; empty: it never waits.
     std::function<bool()> may_read;
 };
 
@@ -77,6 +81,9 @@ class Link : public std::enable_shared_from_this<Link> {
     void set_state(LinkState state, const std::string& detail);
     void retry();
     void watch_silence();
+    void settle();
+    /// Opens and fails again and again.
+    [[nodiscard]] bool flaps() const noexcept;
 
     boost::asio::io_context& context_;
     LinkHandler handler_;
@@ -87,6 +94,8 @@ class Link : public std::enable_shared_from_this<Link> {
     std::string detail_;
     std::int64_t t_open_ns_ = 0;
     std::int64_t t_heard_ns_ = 0; ///< of the last byte, or of the opening
+    unsigned short_openings_ = 0; ///< in a row, each failed within 3 s
+    bool is_open_ = false;        ///< whatever state_ says
     bool was_open_ = false;
     bool stopped_ = false;
 };

@@ -4,6 +4,7 @@
 #include <boost/asio/connect.hpp>
 #include <boost/asio/ip/tcp.hpp>
 
+#include "server/link/name_lookup.hpp"
 #include "server/link/stream_link.hpp"
 
 namespace turnstone {
@@ -16,37 +17,42 @@ constexpr std::chrono::seconds kConnectTimeout{5};
 
 class TcpLink final : public StreamLink<tcp::socket> {
   public:
-    TcpLink(boost::asio::io_context& context, TcpSource source, LinkHandler handler)
+    TcpLink(boost::asio::io_context& context, TcpSource source, LinkHandler handler, Resolve resolve)
         : StreamLink(context, std::move(handler)), source_(std::move(source)),
-          place_(source_.host + " port " + std::to_string(source_.port)), resolver_(context), timeout_(context) {}
+          place_(source_.host + " port " + std::to_string(source_.port)), lookup_(context, std::move(resolve)),
+          timeout_(context) {}
 
   private:
     void open() override {
         timed_out_ = false;
         timeout_.expires_after(kConnectTimeout);
         timeout_.async_wait([self = self<TcpLink>()](const boost::system::error_code& error) {
-            if (!error) {
-                self->timed_out_ = true;
-                self->resolver_.cancel();
-                boost::system::error_code ignored; // the connect handler reports
-                self->stream().close(ignored);
-            }
+            if (!error) self->on_timeout();
         });
-        resolver_.async_resolve(
-            source_.host, std::to_string(source_.port),
-            [self = self<TcpLink>()](const boost::system::error_code& error, const tcp::resolver::results_type& found) {
-                self->on_resolved(error, found);
-            });
+        looking_up_ = true;
+        lookup_.start(source_.host, source_.port,
+                      [self = self<TcpLink>()](const Addresses& found) { self->on_found(found); });
     }
 
-    void on_resolved(const boost::system::error_code& error, const tcp::resolver::results_type& found) {
+    void on_timeout() {
+        timed_out_ = true;
+        if (looking_up_) {
+            cannot_open(place_ + ": the name server did not answer within 5 s");
+            return;
+        }
+        boost::system::error_code ignored; // the connect handler reports
+        stream().close(ignored);
+    }
+
+    void on_found(const Addresses& found) {
+        looking_up_ = false;
         if (stopped()) return;
-        if (error || timed_out_) {
-            on_connected(error);
+        if (found.error) {
+            on_connected(found.error);
             return;
         }
         boost::asio::async_connect(
-            stream(), found,
+            stream(), found.endpoints,
             [self = self<TcpLink>()](const boost::system::error_code& connect_error, const tcp::endpoint&) {
                 self->on_connected(connect_error);
             });
@@ -82,21 +88,27 @@ class TcpLink final : public StreamLink<tcp::socket> {
 
     void close() noexcept override {
         timeout_.cancel();
-        resolver_.cancel();
+        lookup_.cancel();
         StreamLink::close();
     }
 
     TcpSource source_;
     std::string place_;
-    tcp::resolver resolver_;
+    NameLookup lookup_;
+    bool looking_up_ = false;
     boost::asio::steady_timer timeout_;
     bool timed_out_ = false;
 };
 
 } // namespace
 
+std::shared_ptr<Link> make_tcp_link(boost::asio::io_context& context, const TcpSource& source, LinkHandler handler,
+                                    Resolve resolve) {
+    return std::make_shared<TcpLink>(context, source, std::move(handler), std::move(resolve));
+}
+
 std::shared_ptr<Link> make_link(boost::asio::io_context& context, const TcpSource& source, LinkHandler handler) {
-    return std::make_shared<TcpLink>(context, source, std::move(handler));
+    return make_tcp_link(context, source, std::move(handler), system_resolve);
 }
 
 } // namespace turnstone

@@ -8,6 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "protocol/dictionary/roles.hpp"
+#include "server/pipeline/link_trouble.hpp"
 
 namespace turnstone {
 
@@ -76,6 +77,69 @@ std::string link_is(const Facts& facts) {
     std::replace(state.begin(), state.end(), '_', ' ');
     const std::string detail = facts.text("detail");
     return fmt::format("Link {}: {}{}{}", facts.about(), state, detail.empty() ? "" : ": ", detail);
+}
+
+/// What bytes without a frame look like, as an end of a sentence.
+std::string look(const Facts& facts) {
+    const ByteLook look = from_word<ByteLook>(facts.text("looks_like")).value_or(ByteLook::noise);
+    switch (look) {
+    case ByteLook::too_few: return "too few bytes to say what they are";
+    case ByteLook::one_byte: {
+        const std::string byte = facts.text("byte_hex");
+        return byte == "00" || byte == "FF" ? "all bits the same (" + byte + ")"
+                                            : "the byte " + byte + " over and over";
+    }
+    case ByteLook::nmea: return "NMEA 0183 sentences";
+    case ByteLook::text: return "text lines";
+    case ByteLook::start_bytes: return "a binary protocol with the repeating start bytes " + facts.text("start_hex");
+    case ByteLook::slow_bits: return "a sender with a lower baud rate than this link is set to";
+    case ByteLook::noise: break;
+    }
+    const bool stuffed = facts.number("bad_checksums") > 0.8 * facts.number("bad_frames");
+    return stuffed ? "frames of this kind with a checksum that does not fit" : "noise, without structure";
+}
+
+std::string unreadable(const Facts& facts) {
+    const std::vector<std::string> apids = facts.list("apids"), counts = facts.list("counts"),
+                                   bytes = facts.list("frame_bytes"), reasons = facts.list("reasons");
+    std::vector<std::string> kinds;
+    for (std::size_t k = 0; k < apids.size() && k < counts.size() && k < bytes.size() && k < reasons.size(); ++k) {
+        std::string reason = reasons[k];
+        std::replace(reason.begin(), reason.end(), '_', ' ');
+        kinds.push_back(fmt::format("{} × APID {}, {} bytes ({})", counts[k], apids[k], bytes[k], reason));
+    }
+    return joined(kinds, "and");
+}
+
+std::string link_trouble(const Facts& facts) {
+    const std::string link = "Link " + facts.about() + ": ";
+    switch (from_word<LinkTrouble>(facts.text("cause")).value_or(LinkTrouble::no_frames)) {
+    case LinkTrouble::no_frames:
+        return link + fmt::format("no good frame in {:.0f} bytes over {:.0f} s{}. It looks like {}",
+                                  facts.number("bytes"), facts.number("for_s"),
+                                  facts.flag("good_before") ? ", though good ones came before"
+                                  : facts.flag("serial")    ? ": wrong port, wrong baud rate or another protocol"
+                                                            : ": wrong port or another protocol",
+                                  look(facts));
+    case LinkTrouble::dictionary_differs:
+        return link + fmt::format("the vehicle uses version {} of the dictionary, this station version {}",
+                                  facts.text("vehicle_version"), facts.text("station_version"));
+    case LinkTrouble::unreadable:
+        return link + "good frames that the dictionary cannot read: " + unreadable(facts) +
+               ". Check that it is this vehicle's";
+    case LinkTrouble::time_stuck:
+        return link + fmt::format("on-board time stuck at {:.3f} s in {:.0f} packets over {:.0f} s",
+                                  facts.number("onboard_s"), facts.number("packets"), facts.number("for_s"));
+    }
+    return link;
+}
+
+std::string link_trouble_over(const Facts& facts) {
+    constexpr std::array<std::string_view, kWords<LinkTrouble>.size()> kTitles{
+        "no good frames", "dictionary versions differ", "frames that the dictionary cannot read",
+        "on-board time stuck"};
+    const LinkTrouble trouble = from_word<LinkTrouble>(facts.text("cause")).value_or(LinkTrouble::no_frames);
+    return fmt::format("Link {}: over: {}", facts.about(), kTitles[static_cast<std::size_t>(trouble)]);
 }
 
 struct Definition {
@@ -167,6 +231,7 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      [](const Facts& f) { return fmt::format("Engine hours continue from {:.2f} h", f.number("running_s") / 3600); }},
     {EventId::link_state, "link/{about}/state", EventKind::link_state, Level::note, link_is},
     {EventId::link_down, "link/{about}/down", alert_raised, Level::caution, link_is, link_is},
+    {EventId::link_trouble, "link/{about}/trouble", alert_raised, Level::caution, link_trouble, link_trouble_over},
     {EventId::recording_fault, "recording/fault", alert_raised, Level::warning,
      [](const Facts& f) { return "Recording fault: " + f.text("fault"); }, say<"Recording restored">},
     {EventId::recording_trouble, "recording/trouble", alert_raised, Level::caution,

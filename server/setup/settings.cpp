@@ -1,5 +1,6 @@
 #include "server/setup/settings.hpp"
 
+#include <algorithm>
 #include <charconv>
 
 #include <boost/asio/ip/address.hpp>
@@ -35,6 +36,11 @@ constexpr Setting kTable[] = {
      .help = "Where bytes come from. Without any link the server only shows recordings.",
      .more_help = link_forms_help,
      .example = R"(["serial:/dev/ttyUSB0?baud=57600&name=radio"])"},
+    {.key = "exit_at_end",
+     .option = "--exit-at-end",
+     .value_name = "",
+     .member = &Settings::exit_at_end,
+     .help = "End once every link, each a capture file, is read to its end and recorded; for scripts."},
     {.key = "recordings",
      .option = "--recordings",
      .value_name = "DIR",
@@ -215,6 +221,16 @@ void read_options(const Options& options, Settings& settings, std::vector<Proble
 void complete_settings(Settings& settings, const std::string& where, std::vector<Problem>& problems) {
     if (const auto named = name_links(settings.links); !named)
         problems.push_back({where, "/links", named.error().message, "for instance serial:/dev/ttyUSB0?name=radio"});
+    const auto is_file = [](const LinkUri& uri) { return std::holds_alternative<FileSource>(uri.source); };
+    for (const LinkUri& uri : settings.links)
+        if (is_file(uri) && std::get<FileSource>(uri.source).pace_baud == 0 && settings.links.size() > 1)
+            problems.push_back({where, "/links",
+                                uri.text + " is read at full speed by its vehicle's own time, which no "
+                                           "other link can keep up with",
+                                "give it a pace, for instance ?pace=57600, or let it be the only link"});
+    if (settings.exit_at_end && (settings.links.empty() || !std::ranges::all_of(settings.links, is_file)))
+        problems.push_back({where, "/exit_at_end", "is set, but not every link is a file: others have no end",
+                            "leave it out, or give file links only"});
     boost::system::error_code error;
     boost::asio::ip::make_address(settings.bind_address(), error);
     if (error) {

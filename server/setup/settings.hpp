@@ -21,6 +21,7 @@ struct Settings {
     std::vector<std::filesystem::path> vehicles; ///< folders
     std::filesystem::path site;                  ///< file
     std::vector<LinkUri> links;
+    bool exit_at_end = false;
     std::filesystem::path recordings = "recordings";
     std::int64_t commit_interval_ms = 100;
     bool sync_every_commit = true;

@@ -19,25 +19,33 @@ namespace turnstone {
 
 class LinkWatch {
   public:
-    explicit LinkWatch(const std::string& uri, std::function<bool()> may_read = {}) {
-        const auto parsed = parse_link_uri(uri);
-        REQUIRE(parsed);
-        link_ = make_link(context_, *parsed,
-                          {.on_bytes =
-                               [this](std::int64_t, std::int64_t, std::span<const std::byte> bytes) {
-                                   const std::lock_guard lock(mutex_);
-                                   ++chunks_;
-                                   text_.append(reinterpret_cast<const char*>(bytes.data()), bytes.size());
-                                   changed_.notify_all();
-                               },
-                           .on_state =
-                               [this](std::int64_t, LinkState state, const std::string& detail) {
-                                   const std::lock_guard lock(mutex_);
-                                   states_.emplace_back(word(state));
-                                   detail_ = detail;
-                                   changed_.notify_all();
-                               },
-                           .may_read = std::move(may_read)});
+    explicit LinkWatch(const std::string& uri, std::function<bool()> may_read = {})
+        : LinkWatch(
+              [&uri](boost::asio::io_context& context, LinkHandler handler) {
+                  const auto parsed = parse_link_uri(uri);
+                  REQUIRE(parsed);
+                  return make_link(context, *parsed, std::move(handler));
+              },
+              std::move(may_read)) {}
+    /// Of a link made in another way than by its URI.
+    using Make = std::function<std::shared_ptr<Link>(boost::asio::io_context&, LinkHandler)>;
+    explicit LinkWatch(const Make& make, std::function<bool()> may_read = {}) {
+        link_ =
+            make(context_, LinkHandler{.on_bytes =
+                                           [this](std::int64_t, std::int64_t, std::span<const std::byte> bytes) {
+                                               const std::lock_guard lock(mutex_);
+                                               ++chunks_;
+                                               text_.append(reinterpret_cast<const char*>(bytes.data()), bytes.size());
+                                               changed_.notify_all();
+                                           },
+                                       .on_state =
+                                           [this](std::int64_t, LinkState state, const std::string& detail) {
+                                               const std::lock_guard lock(mutex_);
+                                               states_.emplace_back(word(state));
+                                               detail_ = detail;
+                                               changed_.notify_all();
+                                           },
+                                       .may_read = std::move(may_read)});
         boost::asio::post(
             context_, [this] { link_->start(); });
         thread_ = std::thread([this] { context_.run(); });

@@ -67,6 +67,23 @@ TEST_CASE("an older recording is described, read and drawn") {
     CHECK(!backup.empty());
     CHECK(std::ranges::all_of(backup, [](const json& frame) { return frame.at("link") == "backup"; }));
 
+    // The newest of each kind, against all of them.
+    for (const std::string which : {"good", "bad"}) {
+        json last;
+        for (std::string page = "/frames?link=radio&limit=500"; true;) {
+            const json more = older.get(page).at("frames");
+            if (more.empty()) break;
+            for (const json& frame : more) {
+                const bool good =
+                    frame.at("packet_verdict") != "bad_frame" && frame.at("packet_verdict") != "undecodable";
+                if (good == (which == "good")) last = frame;
+            }
+            page = "/frames?link=radio&limit=500&after=" + more.back().at("id").dump();
+        }
+        REQUIRE(!last.is_null());
+        CHECK(older.get("/frames?link=radio&newest=" + which).at("frames") == json::array({last}));
+    }
+
     const HttpReply series =
         older.live.get(std::string("/api/recordings/") + kOlder +
                        "/series?columns=altitude_m&table=" + table_number(description, "knot/estimate/vertical"));

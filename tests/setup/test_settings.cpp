@@ -169,19 +169,30 @@ TEST_CASE("Settings that cannot be meant together are reported") {
         const char* listen_address;
         std::vector<std::string> links;
         std::vector<std::string> pointers;
+        bool exit_at_end = false;
     };
     const Case cases[] = {
         {false, "", {}, {}},
-        {true, "192.168.1.20", {"file:a", "file:b"}, {}},
+        {true, "192.168.1.20", {"file:a?pace=9600", "file:b?pace=9600"}, {}},
         {false, "localhost", {}, {"/listen_address"}},
         {true, "127.0.0.1", {}, {"/share"}},
-        {false, "", {"file:a?name=x", "file:b?name=x"}, {"/links"}},
+        {false, "", {"file:a?name=x&pace=9600", "file:b?name=x&pace=9600"}, {"/links"}},
+        // A capture at full speed has a time of its own.
+        {false, "", {"file:a"}, {}},
+        {false, "", {"file:a", "udp://0.0.0.0:9000"}, {"/links"}},
+        {false, "", {"file:a", "file:b"}, {"/links", "/links"}},
+        // Only files end.
+        {false, "", {"file:a"}, {}, true},
+        {false, "", {"file:a?pace=9600", "file:b?pace=9600"}, {}, true},
+        {false, "", {"file:a?pace=9600", "udp://0.0.0.0:9000"}, {"/exit_at_end"}, true},
+        {false, "", {}, {"/exit_at_end"}, true},
     };
     for (const Case& one : cases) {
         Settings settings;
         for (const std::string& text : one.links) settings.links.push_back(parse_link_uri(text).value());
         settings.share = one.share;
         settings.listen_address = one.listen_address;
+        settings.exit_at_end = one.exit_at_end;
         std::vector<Problem> problems;
         complete_settings(settings, "turnstone.json", problems);
         INFO(to_string(problems));

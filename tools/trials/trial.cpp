@@ -22,22 +22,6 @@ namespace {
 
 const std::filesystem::path kDemo = std::filesystem::path(TURNSTONE_SOURCE_DIR) / "tools/demo";
 
-PipelineSetup make_setup(const sim::Scenario& scenario) {
-    std::vector<Problem> problems;
-    PipelineSetup setup;
-    const auto dictionary = parse_json_file(kDemo / "sanderling/dictionary.json", problems);
-    if (dictionary) {
-        VehicleSetup vehicle;
-        vehicle.dictionary = read_dictionary(*dictionary, "dictionary.json", problems);
-        vehicle.vehicle = scenario.vehicle;
-        setup.vehicles.push_back(std::move(vehicle));
-    }
-    if (!problems.empty()) throw std::runtime_error(to_string(problems));
-    setup.site = scenario.site;
-    setup.links = {{"radio", "trial:", 0}};
-    return setup;
-}
-
 } // namespace
 
 std::string to_string(Checkpoint checkpoint) {
@@ -81,9 +65,25 @@ sim::Scenario trial_scenario(const std::string& name, const std::string& impairm
     return std::move(*made);
 }
 
+PipelineSetup trial_setup(const sim::Scenario& scenario) {
+    std::vector<Problem> problems;
+    PipelineSetup setup;
+    const auto dictionary = parse_json_file(kDemo / "sanderling/dictionary.json", problems);
+    if (dictionary) {
+        VehicleSetup vehicle;
+        vehicle.dictionary = read_dictionary(*dictionary, "dictionary.json", problems);
+        vehicle.vehicle = scenario.vehicle;
+        setup.vehicles.push_back(std::move(vehicle));
+    }
+    if (!problems.empty()) throw std::runtime_error(to_string(problems));
+    setup.site = scenario.site;
+    setup.links = {{"radio", "trial:", 0}};
+    return setup;
+}
+
 TrialScore run_trial(const sim::Scenario& scenario, std::uint64_t seed) {
     const sim::FlightResult flight = sim::fly(scenario, seed);
-    const PipelineSetup setup = make_setup(scenario);
+    const PipelineSetup setup = trial_setup(scenario);
     Pipeline pipeline(setup, kStart_ns);
     pipeline.set_prediction_period(kInfinity);
     Scorer scorer(flight, scenario, pipeline.schema());

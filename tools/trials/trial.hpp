@@ -15,6 +15,7 @@
 #include <vector>
 
 #include "server/estimate/event.hpp"
+#include "server/pipeline/setup.hpp"
 #include "tools/sim/scenario/scenario.hpp"
 
 namespace turnstone::trials {
@@ -88,6 +89,9 @@ struct TrialScore {
 
 /// Deterministic. Throws std::runtime_error when the demo's files cannot be read.
 [[nodiscard]] TrialScore run_trial(const sim::Scenario& scenario, std::uint64_t seed);
+
+/// The station that receives it: one link, "radio".
+[[nodiscard]] PipelineSetup trial_setup(const sim::Scenario& scenario);
 
 /// A scenario of the demo vehicle with scattered true values; `impairment` is a name tools/sim knows
 /// ("clean", "mild", "rough").

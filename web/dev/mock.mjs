@@ -141,6 +141,29 @@ function block_message(from, to, seq, replay) {
 const kCsp =
     "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data: blob:; worker-src 'self'; base-uri 'none'; frame-ancestors 'none'; form-action 'none'";
 const kTypes = { html: 'text/html; charset=utf-8', js: 'text/javascript', css: 'text/css', svg: 'image/svg+xml' };
+// The worked example of protocol/LINK.md, and one like it that was damaged on the way.
+const kGoodFrame = {
+    id: 2,
+    link: 'radio',
+    octets: 24,
+    frame_verdict: 'good',
+    decode_verdict: 'good',
+    packet_verdict: 'accepted',
+    apid: 33,
+    sequence_count: 258,
+    hex: '050821c102020d0c010203 7d031704010261620103 8b7300'.replaceAll(' ', ''),
+};
+const kBadFrame = {
+    ...kGoodFrame,
+    id: 1,
+    octets: 90,
+    frame_verdict: 'bad_crc',
+    packet_verdict: 'bad_frame',
+    apid: null,
+    sequence_count: null,
+    hex: `5a0821c102020d${'3c7e5501a9'.repeat(16)}9b4100`,
+};
+
 const http = createServer((request, response) => {
     const url = new URL(request.url, 'http://mock');
     const json = (body, status = 200) => {
@@ -191,6 +214,10 @@ const http = createServer((request, response) => {
     if (parts[3] === 'download') {
         response.writeHead(200, { 'Content-Disposition': `attachment; filename="${id}.sqlite"` });
         return response.end('SQLite format 3\0');
+    }
+    if (parts[3] === 'frames') {
+        const good = url.searchParams.get('newest') === 'good';
+        return json({ frames: [{ ...(good ? kGoodFrame : kBadFrame), t_rx_s: end - (good ? 0.1 : 42) }] });
     }
     if (parts[3] === 'series') {
         const table = tables[Number(url.searchParams.get('table'))];

@@ -1,6 +1,7 @@
 #include "server/pipeline/link/link_track.hpp"
 
 #include <string>
+#include <utility>
 
 #include "server/pipeline/events.hpp"
 #include "shared/time.hpp"
@@ -11,6 +12,7 @@ namespace {
 
 constexpr const char* kGroup = "Link";
 constexpr std::int64_t kPacketRowPeriodNs = kNsPerS;
+constexpr std::int64_t kDiagnosisPeriodNs = kNsPerS / 2;
 
 std::vector<double> periods_s(const Dictionary& dictionary) {
     std::vector<double> periods;
@@ -117,10 +119,12 @@ TableOf<PacketFigures> link_packet_table() {
 
 LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const Schema& schema, const LinkTables& tables,
                      const Dictionary& dictionary)
-    : setup_(&setup), schema_(&schema), id_(id), tables_(tables), quality_(periods_s(dictionary)) {}
+    : setup_(&setup), schema_(&schema), id_(id), tables_(tables), quality_(periods_s(dictionary)),
+      diagnosis_(dictionary.version) {}
 
 void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle, Batch& out) {
     quality_.bytes(bytes.size());
+    diagnosis_.bytes(t_rx_ns, bytes);
     deframer_.push(bytes, [&](const Frame& frame) {
         FrameRecord record{.link = id_,
                            .t_rx_ns = t_rx_ns,
@@ -131,6 +135,7 @@ void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, Ve
             count(vehicle.packet(frame.packet, record, out));
         } else {
             quality_.bad_frame(frame.verdict);
+            diagnosis_.bad_frame(frame.verdict);
             out.frames.push_back(record);
         }
     });
@@ -138,6 +143,7 @@ void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, Ve
 
 void LinkTrack::count(const PacketOutcome& outcome) {
     const FrameRecord& frame = outcome.record;
+    diagnosis_.good_frame(outcome);
     if (frame.packet_verdict == PacketVerdict::idle) quality_.idle_frame(frame.t_rx_ns);
     if (frame.packet_verdict == PacketVerdict::undecodable) quality_.undecodable();
     if (!outcome.kind) return;
@@ -159,13 +165,36 @@ void LinkTrack::report(std::int64_t t_ns, const LinkReport& report, Batch& out) 
     };
     announce(EventId::link_state, false);
     const bool down = expects_no_data(report.state) || (down_ && !ends_alert(report.state));
-    if (down != down_) announce(EventId::link_down, !down);
-    down_ = down;
+    if (report.state == LinkState::end_of_file) diagnosis_.end();
+    const bool changed = std::exchange(down_, down) != down;
+    if (changed && down) diagnose(t_ns, out);
+    if (changed) announce(EventId::link_down, !down);
+}
+
+void LinkTrack::diagnose(std::int64_t t_ns, Batch& out) {
+    const std::optional<LinkTrouble> trouble = down_ ? std::nullopt : diagnosis_.trouble(t_ns);
+    const std::optional<LinkTrouble> before = std::exchange(trouble_, trouble);
+    if (trouble == before) return;
+    const auto announce = [&](EventValues values, bool cleared) {
+        values.insert(values.begin(), {"link", setup_->name});
+        out.events.push_back(make_event({.id = EventId::link_trouble,
+                                         .t_ns = t_ns,
+                                         .about = setup_->name,
+                                         .values = std::move(values),
+                                         .cleared = cleared},
+                                        t_ns, {static_cast<int>(setup_->vehicle)}));
+    };
+    if (before) announce({{"cause", std::string(word(*before))}}, true);
+    if (!trouble) return;
+    EventValues values = diagnosis_.facts(*trouble, t_ns);
+    if (trouble == LinkTrouble::no_frames) values.push_back({"serial", setup_->uri.starts_with("serial:")});
+    announce(std::move(values), false);
 }
 
 void LinkTrack::tick(std::int64_t t_ns, Batch& out) {
     quality_.tick();
     out.add_row(schema_->tables[tables_.totals], t_ns, t_ns, table_.row({deframer_.counts(), quality_, t_ns}));
+    if (t_ns % kDiagnosisPeriodNs == 0) diagnose(t_ns, out);
     if (t_ns % kPacketRowPeriodNs != 0) return;
     std::size_t table = tables_.packets;
     for (const PacketQuality& packet : quality_.packets())

@@ -1,12 +1,14 @@
 #pragma once
 /// One link in the pipeline: its deframer, its counters and its state as operators know it.
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <vector>
 
 #include "protocol/framing/deframer.hpp"
 #include "server/pipeline/action.hpp"
 #include "server/pipeline/batch.hpp"
+#include "server/pipeline/link/link_diagnosis.hpp"
 #include "server/pipeline/link/link_quality.hpp"
 #include "server/pipeline/series.hpp"
 #include "server/pipeline/setup.hpp"
@@ -53,6 +55,8 @@ class LinkTrack {
 
   private:
     void count(const PacketOutcome& outcome);
+    /// Raises, changes or clears the alert that says what is wrong.
+    void diagnose(std::int64_t t_ns, Batch& out);
 
     const LinkSetup* setup_;
     const Schema* schema_;
@@ -60,9 +64,11 @@ class LinkTrack {
     LinkTables tables_;
     Deframer deframer_;
     LinkQuality quality_;
+    LinkDiagnosis diagnosis_;
     TableOf<LinkFigures> table_ = link_table();
     TableOf<PacketFigures> packet_table_ = link_packet_table();
-    bool down_ = false; ///< alert raised
+    bool down_ = false;                  ///< alert raised
+    std::optional<LinkTrouble> trouble_; ///< alert raised; never beside the other
 };
 
 } // namespace turnstone

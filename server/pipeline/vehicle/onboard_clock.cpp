@@ -44,9 +44,23 @@ ClockReading OnboardClock::restart(ClockVerdict verdict, std::int64_t raw_ns, st
         before_reset_ = newest_;
         ++boot_;
     }
-    newest_ = {raw_ns, raw_ns, t_rx_ns};
+    // A clock that jumped is still of its boot: what is newer there must not read as older.
+    std::int64_t unwrapped_ns = raw_ns;
+    if (verdict == ClockVerdict::jump) {
+        const std::int64_t step_ns = raw_ns - newest_.raw_ns;
+        unwrapped_ns = newest_.unwrapped_ns + (step_ns < 0 ? step_ns + rollover_ns_ : step_ns);
+    }
+    newest_ = {raw_ns, unwrapped_ns, t_rx_ns};
     rival_count_ = 0;
-    return {verdict, false, raw_ns, boot_};
+    return {verdict, false, unwrapped_ns, boot_};
+}
+
+std::int64_t OnboardClock::long_step(std::int64_t step_ns, std::int64_t elapsed_ns) const noexcept {
+    const std::int64_t missing_ns = elapsed_ns - step_ns;
+    if (missing_ns < rollover_ns_ / 2) return step_ns;
+    const std::int64_t turns = (missing_ns - rollover_ns_ / 2) / rollover_ns_ + 1;
+    const std::int64_t turned_ns = step_ns + turns * rollover_ns_;
+    return step_fits(turned_ns, elapsed_ns) ? turned_ns : step_ns;
 }
 
 ClockReading OnboardClock::doubt(ClockReading reading, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept {
@@ -69,10 +83,16 @@ ClockReading OnboardClock::read(std::uint64_t counter_ns, std::int64_t t_rx_ns) 
     const auto raw_ns = static_cast<std::int64_t>(counter_ns % static_cast<std::uint64_t>(rollover_ns_));
     if (!started_) {
         started_ = true;
+        t_heard_ns_ = t_rx_ns;
         return restart(ClockVerdict::first, raw_ns, t_rx_ns);
     }
     const std::int64_t elapsed_ns = t_rx_ns - newest_.t_rx_ns;
-    const std::int64_t step_ns = signed_step(newest_.raw_ns, raw_ns);
+    const std::int64_t short_step_ns = signed_step(newest_.raw_ns, raw_ns);
+    // A counter that is heard all the time cannot have gone round unseen: one that is stuck must stay so.
+    const bool silence = t_rx_ns - t_heard_ns_ >= rollover_ns_ / 2;
+    t_heard_ns_ = t_rx_ns;
+    const std::int64_t step_ns = silence ? long_step(short_step_ns, elapsed_ns) : short_step_ns;
+    const bool whole_turns = step_ns != short_step_ns;
     const bool wrapped_or_reset = raw_ns < newest_.raw_ns;
     const bool reset_fits = wrapped_or_reset && raw_ns <= elapsed_ns + kResetSlackNs;
 
@@ -83,16 +103,19 @@ ClockReading OnboardClock::read(std::uint64_t counter_ns, std::int64_t t_rx_ns) 
     if (step_ns > 0 && step_fits(step_ns, elapsed_ns)) {
         newest_ = {raw_ns, newest_.unwrapped_ns + step_ns, t_rx_ns};
         rival_count_ = 0;
-        const bool ambiguous = reset_fits && elapsed_ns - step_ns > kForwardSlackNs;
-        return {wrapped_or_reset ? ClockVerdict::rollover : ClockVerdict::advance, ambiguous, newest_.unwrapped_ns,
-                boot_};
+        const bool ambiguous = whole_turns || (reset_fits && elapsed_ns - step_ns > kForwardSlackNs);
+        return {whole_turns || wrapped_or_reset ? ClockVerdict::rollover : ClockVerdict::advance, ambiguous,
+                newest_.unwrapped_ns, boot_};
     }
     if (reset_fits) return restart(ClockVerdict::reset, raw_ns, t_rx_ns);
 
-    if (boot_ > 0 && t_rx_ns - before_reset_.t_rx_ns < kStragglerNs) {
-        const std::int64_t back_ns = -signed_step(before_reset_.raw_ns, raw_ns);
-        if (back_ns >= 0 && back_ns < kStragglerNs && before_reset_.unwrapped_ns >= back_ns)
-            return {ClockVerdict::late, false, before_reset_.unwrapped_ns - back_ns, boot_ - 1};
+    const std::int64_t since_before_ns = t_rx_ns - before_reset_.t_rx_ns;
+    if (boot_ > 0 && since_before_ns < kStragglerNs) {
+        // Another link may have heard more of the boot before than the one that showed the reset.
+        const std::int64_t on_ns = signed_step(before_reset_.raw_ns, raw_ns);
+        const std::int64_t unwrapped_ns = before_reset_.unwrapped_ns + on_ns;
+        if (on_ns > -kStragglerNs && on_ns <= since_before_ns + kResetSlackNs && unwrapped_ns >= 0)
+            return {ClockVerdict::late, false, unwrapped_ns, boot_ - 1};
     }
     const std::int64_t unwrapped_ns = newest_.unwrapped_ns + step_ns;
     if (step_ns < 0 && unwrapped_ns >= 0)

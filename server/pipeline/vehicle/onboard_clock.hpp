@@ -5,7 +5,7 @@
 /// Judged against the newest packet of the same boot, by how far the counter moved and how much station time
 /// went by:
 ///   - forward (modulo the rollover), no further than station time allows: advance, or rollover when the
-///   counter wrapped;
+///   counter wrapped; after a silence longer than the rollover with the whole turns that station time shows;
 ///   - back, and the counter is not older than the silence before it: reset;
 ///   - back otherwise: late;
 ///   - forward further than station time allows: implausible. Believed only when a run of packets agrees with
@@ -29,7 +29,7 @@ enum class ClockVerdict : unsigned char {
 
 struct ClockReading {
     ClockVerdict verdict;
-    bool ambiguous;          ///< a rollover that might also be a reset
+    bool ambiguous;          ///< a rollover that might also be a reset, or be of another number of turns
     std::int64_t onboard_ns; ///< unwrapped; -1: unknown (implausible)
     std::uint32_t boot;      ///< resets seen before this packet
 };
@@ -50,11 +50,14 @@ class OnboardClock {
         std::int64_t t_rx_ns = 0;
     };
     [[nodiscard]] std::int64_t signed_step(std::int64_t from_raw_ns, std::int64_t to_raw_ns) const noexcept;
+    /// `step_ns` with the whole turns of the counter that fit better into the station time elapsed.
+    [[nodiscard]] std::int64_t long_step(std::int64_t step_ns, std::int64_t elapsed_ns) const noexcept;
     [[nodiscard]] ClockReading doubt(ClockReading reading, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept;
     [[nodiscard]] ClockReading restart(ClockVerdict verdict, std::int64_t raw_ns, std::int64_t t_rx_ns) noexcept;
 
     std::int64_t rollover_ns_;
     bool started_ = false;
+    std::int64_t t_heard_ns_ = 0; ///< of the packet before, whatever became of it
     std::uint32_t boot_ = 0;
     Anchor newest_;
     Anchor before_reset_; ///< newest of the boot before; used only after a reset

@@ -49,6 +49,11 @@ PacketVerdict PacketMerge::take(const Seen& packet) noexcept {
             late = back > 0 && back < kSeen;
     }
     if (late) return PacketVerdict::late;
+    // Times and counts of the boot before say nothing of this one's.
+    if (packet.boot != boot_) {
+        newest_onboard_ns_ = -1;
+        newest_sequence_count_ = packet.sequence_count;
+    }
     any_ = true;
     boot_ = packet.boot;
     // A packet whose time is not believed must not make later ones late.

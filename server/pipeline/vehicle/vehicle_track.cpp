@@ -69,6 +69,10 @@ VehicleTrack::VehicleTrack(const VehicleSetup& setup, int vehicle, const Schema&
       newest_delay_s_(kNaN), merges_(setup.dictionary.packets.size()), kind_of_apid_(kIdleApid + 1u, -1) {
     for (std::size_t k = 0; k < setup.dictionary.packets.size(); ++k)
         kind_of_apid_[setup.dictionary.packets[k].apid] = static_cast<std::int16_t>(k);
+    for (std::size_t t = 0; t < setup.dictionary.tables.size(); ++t)
+        for (const Channel& channel : setup.dictionary.tables[t].channels)
+            if (channel.role == Role::dictionary_version)
+                version_at_ = {t, channel.place - setup.dictionary.tables[t].number_count};
 }
 
 void VehicleTrack::announce(std::int64_t t_ns, Batch& out) const {
@@ -116,6 +120,13 @@ std::int64_t VehicleTrack::row_time_ns(const FrameRecord& record, bool mapped, d
     return std::min(t_ns, record.t_rx_ns);
 }
 
+std::optional<std::string_view> VehicleTrack::told_version(const DecodedPacket& decoded) const noexcept {
+    if (version_at_)
+        for (const DecodedRow& row : decoded.rows)
+            if (row.table == version_at_->table) return row.texts[version_at_->text];
+    return std::nullopt;
+}
+
 void VehicleTrack::append_rows(const DecodedPacket& decoded, const FrameRecord& record, bool to_estimators, bool mapped,
                                Batch& out) {
     const auto frame = static_cast<std::int32_t>(out.frames.size());
@@ -136,13 +147,13 @@ PacketOutcome VehicleTrack::packet(std::span<const std::byte> packet, FrameRecor
     if (decoded.verdict == DecodeVerdict::idle) {
         record.packet_verdict = PacketVerdict::idle;
         out.frames.push_back(record);
-        return {record, std::nullopt};
+        return {record};
     }
     if (decoded.verdict != DecodeVerdict::good) {
         record.packet_verdict = PacketVerdict::undecodable;
         out.frames.push_back(record);
         const std::int16_t kind = kind_of_apid_[decoded.apid];
-        if (kind < 0 || decoded.verdict == DecodeVerdict::not_telemetry) return {record, std::nullopt};
+        if (kind < 0 || decoded.verdict == DecodeVerdict::not_telemetry) return {record};
         return {record, static_cast<std::size_t>(kind)};
     }
 
@@ -170,7 +181,7 @@ PacketOutcome VehicleTrack::packet(std::span<const std::byte> packet, FrameRecor
     const bool mapped = reading.onboard_ns >= 0 && reading.boot == clock_.boots();
     append_rows(decoded, record, !late, mapped, out);
     out.frames.push_back(record);
-    return {record, kind};
+    return {record, kind, told_version(decoded)};
 }
 
 void VehicleTrack::tick(std::int64_t t_ns, const UtcOffset& utc, std::int64_t t_start_ns, Batch& out) {

@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <optional>
 #include <span>
+#include <string_view>
 #include <vector>
 
 #include "protocol/decode/decoder.hpp"
@@ -49,7 +50,9 @@ struct PacketOutcome {
     FrameRecord record;
     /// Of Dictionary::packets, when its sequence count is known: also that of a packet of the wrong size, so that it
     /// does not count as lost.
-    std::optional<std::size_t> kind;
+    std::optional<std::size_t> kind = {};
+    /// The dictionary's version that the packet tells (role dictionary_version); valid until the next packet.
+    std::optional<std::string_view> told_version = {};
 };
 
 class VehicleTrack {
@@ -72,6 +75,8 @@ class VehicleTrack {
 
   private:
     void follow_clock(const ClockReading& reading, std::int64_t t_rx_ns, Batch& out);
+    /// What a row says in the channel with the role dictionary_version, if it is of its table.
+    [[nodiscard]] std::optional<std::string_view> told_version(const DecodedPacket& decoded) const noexcept;
     void append_rows(const DecodedPacket& decoded, const FrameRecord& record, bool to_estimators, bool mapped,
                      Batch& out);
     [[nodiscard]] std::int64_t row_time_ns(const FrameRecord& record, bool mapped, double offset_ms) const noexcept;
@@ -91,6 +96,10 @@ class VehicleTrack {
     double newest_delay_s_;
     std::vector<PacketMerge> merges_;        ///< by Dictionary::packets
     std::vector<std::int16_t> kind_of_apid_; ///< -1: unknown
+    struct TextPlace {
+        std::size_t table, text;
+    };
+    std::optional<TextPlace> version_at_;
 };
 
 } // namespace turnstone

@@ -65,6 +65,9 @@ struct FramePage {
     std::vector<std::vector<std::byte>> bytes; ///< link bytes of each frame, delimiter included
 };
 
+/// How far back `newest_frame` looks: some ten minutes of a busy radio.
+inline constexpr std::int64_t kNewestFramesMax = 100'000;
+
 class RecordingReader {
   public:
     [[nodiscard]] static Result<RecordingReader> open(const std::filesystem::path& path);
@@ -95,6 +98,9 @@ class RecordingReader {
                                             std::vector<std::int64_t>* ids = nullptr);
     /// A page of frames with id > after_id, with their bytes cut out of the recorded chunks.
     [[nodiscard]] FramePage frames(std::int64_t after_id, std::size_t limit, std::optional<LinkId> link);
+    /// The newest frame of a link that gave a packet, or that gave none (a bad frame, or one that the dictionary cannot
+    /// read): for `frames`, whose `after_id` is one less. Empty: none among the last kNewestFramesMax.
+    [[nodiscard]] std::optional<std::int64_t> newest_frame(LinkId link, bool good);
     /// Calls back with every input in order, to feed a pipeline.
     void inputs(const std::function<void(const ChunkRecord&, std::span<const std::byte>)>& on_chunk,
                 const std::function<void(const ActionRecord&)>& on_action);

@@ -82,6 +82,7 @@ json frames_json(const FramePage& page, const std::vector<LinkSetup>& links, std
                           {"link", frame.link < links.size() ? links[frame.link].name : std::string()},
                           {"octets", frame.link_bytes},
                           {"frame_verdict", word(frame.frame_verdict)},
+                          {"decode_verdict", word(frame.decode_verdict)},
                           {"packet_verdict", word(frame.packet_verdict)},
                           {"apid", frame.apid < 0 ? json(nullptr) : json(frame.apid)},
                           {"sequence_count", frame.sequence_count < 0 ? json(nullptr) : json(frame.sequence_count)},

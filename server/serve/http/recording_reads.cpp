@@ -134,7 +134,7 @@ Answer read_events(RecordingReader& reader, const Target& target) {
 }
 
 Answer read_frames(RecordingReader& reader, const Target& target) {
-    if (const auto allowed = allow_parameters(target, {"after", "limit", "link"}); !allowed)
+    if (const auto allowed = allow_parameters(target, {"after", "limit", "link", "newest"}); !allowed)
         return error_answer(400, allowed.error().message);
     const auto after =
         integer_parameter(target, "after", 0, std::numeric_limits<std::int64_t>::max()); // ids start at 1
@@ -150,8 +150,14 @@ Answer read_frames(RecordingReader& reader, const Target& target) {
         link = static_cast<LinkId>(found - links.begin());
     }
     const RecordingInfo info = reader.info();
-    const FramePage page =
-        reader.frames(after->value_or(0), static_cast<std::size_t>(limit->value_or(kFramesDefault)), link);
+    FramePage page;
+    if (const auto newest = text_parameter(target, "newest")) {
+        if (!link || *after || *limit || (*newest != "good" && *newest != "bad"))
+            return error_answer(400, "parameter 'newest' is good or bad, with a link and without 'after' and 'limit'");
+        if (const auto id = reader.newest_frame(*link, *newest == "good")) page = reader.frames(*id - 1, 1, link);
+    } else {
+        page = reader.frames(after->value_or(0), static_cast<std::size_t>(limit->value_or(kFramesDefault)), link);
+    }
     return as_far_as_read(frames_json(page, links, info.t_start_ns), reader);
 }
 

@@ -156,7 +156,8 @@ ROLES = {
     "onboard_q_x": "on-board attitude quaternion, x", "onboard_q_y": "on-board attitude quaternion, y",
     "onboard_q_z": "on-board attitude quaternion, z", "onboard_speed": "on-board speed", "boot_count": "boot count",
     "wind_speed": "wind speed", "wind_from": "wind direction", "engine_speed": "engine speed",
-    "engine_temperature": "engine temperature", "oil_pressure": "oil pressure"}
+    "engine_temperature": "engine temperature", "oil_pressure": "oil pressure",
+    "dictionary_version": "dictionary version"}
 
 DESCRIPTION = {
     "version": 1,

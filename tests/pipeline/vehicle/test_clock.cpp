@@ -239,14 +239,70 @@ TEST_CASE("one wrong reading neither moves the clock nor locks the vehicle out")
 }
 
 TEST_CASE("a packet of the boot before that comes after the reset belongs to that boot") {
+    // Made before the last packet that came of its boot, and after it: another link may have heard more.
+    for (const std::int64_t counter_ms : {59'980, 60'020, 60'400}) {
+        INFO(counter_ms);
+        OnboardClock clock(kRollover32Ms);
+        (void)clock.read(60'000 * kNsPerMs, 100 * kNsPerS);
+        CHECK(clock.read(300 * kNsPerMs, 101 * kNsPerS).verdict == ClockVerdict::reset);
+        const ClockReading straggler =
+            clock.read(static_cast<std::uint64_t>(counter_ms * kNsPerMs), 101 * kNsPerS + kNsPerMs);
+        CHECK(straggler.verdict == ClockVerdict::late);
+        CHECK(straggler.boot == 0);
+        CHECK(straggler.onboard_ns == counter_ms * kNsPerMs);
+        CHECK(clock.read(350 * kNsPerMs, 101 * kNsPerS + 50 * kNsPerMs).boot == 1);
+    }
+    // Later than station time allows, it is of no boot that is known.
     OnboardClock clock(kRollover32Ms);
     (void)clock.read(60'000 * kNsPerMs, 100 * kNsPerS);
-    CHECK(clock.read(300 * kNsPerMs, 101 * kNsPerS).verdict == ClockVerdict::reset);
-    const ClockReading straggler = clock.read(59'980 * kNsPerMs, 101 * kNsPerS + kNsPerMs);
-    CHECK(straggler.verdict == ClockVerdict::late);
-    CHECK(straggler.boot == 0);
-    CHECK(straggler.onboard_ns == 59'980 * kNsPerMs);
-    CHECK(clock.read(350 * kNsPerMs, 101 * kNsPerS + 50 * kNsPerMs).boot == 1);
+    (void)clock.read(300 * kNsPerMs, 101 * kNsPerS);
+    CHECK(clock.read(65'000 * kNsPerMs, 101 * kNsPerS + kNsPerMs).verdict == ClockVerdict::implausible);
+}
+
+TEST_CASE("a counter that goes round during a silence is counted with its whole turns") {
+    // CUC with one coarse byte returns to zero after 256 s (CCSDS 301.0-B-4, 3.2).
+    constexpr std::int64_t kTurn_ms = 256'000;
+    for (const std::int64_t silence_ms : {100'000, 150'000, 250'000, 256'000, 262'000, 900'000, 3'600'000}) {
+        INFO(silence_ms);
+        OnboardClock clock(static_cast<double>(kTurn_ms * kNsPerMs));
+        const auto read = [&](std::int64_t onboard_ms) {
+            return clock.read(static_cast<std::uint64_t>(onboard_ms % kTurn_ms * kNsPerMs),
+                              kNsPerS + onboard_ms * kNsPerMs);
+        };
+        std::int64_t onboard_ms = 0;
+        for (; onboard_ms < 600'000; onboard_ms += 500) REQUIRE(read(onboard_ms).onboard_ns == onboard_ms * kNsPerMs);
+        onboard_ms += silence_ms;
+        const ClockReading after = read(onboard_ms);
+        CHECK(after.onboard_ns == onboard_ms * kNsPerMs);
+        CHECK(after.boot == 0);
+        CHECK(after.ambiguous == (silence_ms > kTurn_ms / 2));
+        onboard_ms += 500;
+        CHECK(read(onboard_ms).onboard_ns == onboard_ms * kNsPerMs);
+    }
+    // A counter that is stuck has not gone round, however long it is heard.
+    OnboardClock stuck(static_cast<double>(kTurn_ms * kNsPerMs));
+    for (std::int64_t t_s = 0; t_s < 1000; ++t_s) {
+        const ClockReading reading = stuck.read(5 * kNsPerS, t_s * kNsPerS);
+        CHECK(reading.onboard_ns == 5 * kNsPerS);
+    }
+}
+
+TEST_CASE("after a jump of a counter that has gone round, nothing newer reads as older") {
+    constexpr std::int64_t kTurn_ms = 256'000;
+    OnboardClock clock(static_cast<double>(kTurn_ms * kNsPerMs));
+    std::int64_t newest_ns = -1;
+    unsigned jumps = 0;
+    for (std::int64_t t_ms = 0; t_ms < 700'000; t_ms += 20) {
+        const std::int64_t onboard_ms = t_ms < 600'000 ? t_ms : t_ms + 20'000;
+        const ClockReading reading =
+            clock.read(static_cast<std::uint64_t>(onboard_ms % kTurn_ms * kNsPerMs), t_ms * kNsPerMs);
+        jumps += reading.verdict == ClockVerdict::jump ? 1 : 0;
+        if (reading.verdict == ClockVerdict::implausible) continue;
+        REQUIRE(reading.onboard_ns > newest_ns);
+        newest_ns = reading.onboard_ns;
+    }
+    CHECK(jumps == 1);
+    CHECK(newest_ns == 719'980 * kNsPerMs);
 }
 
 TEST_CASE("hours of a drifting crystal stay mapped in fixed memory") {

@@ -150,6 +150,33 @@ TEST_CASE("frames say where they stood and cover the stream without gaps but rep
     CHECK(Bytes(stream.begin() + static_cast<std::ptrdiff_t>(next), stream.end()) == seen.pending);
 }
 
+TEST_CASE("a run without a delimiter is reported in pieces, however long it gets", "[deframer]") {
+    std::mt19937 random(12);
+    const Bytes packet = random_packet(random, 5, 30);
+    for (const std::size_t run : {kTooLongBytesMax - 1, kTooLongBytesMax, kTooLongBytesMax + 1, kTooLongBytesMax + 20,
+                                  2 * kTooLongBytesMax, 5 * kTooLongBytesMax + 321}) {
+        INFO(run << " bytes");
+        const Bytes stream = Bytes(run, std::byte{'x'}) + Bytes(1) + frame_of(packet);
+        Seen whole;
+        for (const std::size_t size : {0U, 1U, 999U, 65536U, 100'000U}) {
+            Seen seen = deframe(stream, {size});
+            if (size == 0) whole = seen;
+            CHECK(seen.frames == whole.frames);
+        }
+        std::uint64_t covered = 0;
+        for (std::size_t k = 0; k + 1 < whole.frames.size(); ++k) {
+            CHECK(whole.frames[k].verdict == FrameVerdict::too_long);
+            CHECK(whole.frames[k].stream_offset == covered);
+            CHECK(whole.frames[k].link_bytes <= kTooLongBytesMax);
+            covered += whole.frames[k].link_bytes;
+        }
+        // A delimiter right after a full piece closes nothing and is not reported.
+        CHECK(covered + (run % kTooLongBytesMax == 0 ? 1 : 0) == run + 1);
+        CHECK(whole.frames.back().verdict == FrameVerdict::good);
+        CHECK(whole.frames.back().packet == packet);
+    }
+}
+
 TEST_CASE("after any garbage and one delimiter the next frame is good", "[deframer]") {
     std::mt19937 random(9);
     const Bytes packet = random_packet(random, 5, 30);

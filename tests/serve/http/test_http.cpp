@@ -218,6 +218,7 @@ TEST_CASE("a recording is listed, described, drawn and read") {
     CHECK(events[0] == golden_event); // the same id as on the live stream
     CHECK(replay.get(base + "/events?from_s=4").json().at("events").empty());
     CHECK(replay.get(base + "/frames?limit=5").json().at("frames").empty());
+    CHECK(replay.get(base + "/frames?newest=bad&link=radio").json().at("frames").empty());
 
     const HttpReply file = replay.get(base + "/download");
     CHECK(file.status == 200);
@@ -259,6 +260,9 @@ TEST_CASE("questions about recordings that cannot be answered say why") {
         {base + "/latest?t=1", 400},
         {base + "/frames?limit=501", 400},
         {base + "/frames?link=spare", 400},
+        {base + "/frames?newest=good", 400},
+        {base + "/frames?newest=worst&link=radio", 400},
+        {base + "/frames?newest=bad&link=radio&limit=1", 400},
         {base + "/events?from_s=x", 400},
         {"/api", 404},
         {"/api/stream", 400},

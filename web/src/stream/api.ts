@@ -2,6 +2,7 @@
 import type { TapeSeconds } from './clocks';
 import { read_series, type Series } from './blocks';
 import { read_recording, type Recording } from './description';
+import { number, object, text } from './json';
 import { read_event, read_latest, type TapeEvent, type LatestRow, type SessionRole } from './messages';
 
 /** No answer came; any other failure carries what the server said. */
@@ -66,6 +67,45 @@ export async function fetch_events(id: string): Promise<TapeEvent[]> {
 
 export async function fetch_latest(id: string, t_s: TapeSeconds): Promise<LatestRow[]> {
   return read_latest((await json(`${at(id)}/latest?t_s=${t_s}`))['latest']);
+}
+
+/** A frame of a link and what the decoder made of it, in the server's words. */
+export interface LinkFrame {
+  t_rx_s: TapeSeconds;
+  bytes: number;
+  /** Its first bytes, two digits each. */
+  hex: string;
+  frame_verdict: string;
+  decode_verdict: string;
+  packet_verdict: string;
+  /** NaN: not known. */
+  apid: number;
+  sequence_count: number;
+}
+
+function read_frame(value: unknown): LinkFrame {
+  const from = object(value, 'frames/0');
+  return {
+    t_rx_s: number(from, 't_rx_s', 'frames/0'),
+    bytes: number(from, 'octets', 'frames/0'),
+    hex: text(from, 'hex', 'frames/0'),
+    frame_verdict: text(from, 'frame_verdict', 'frames/0'),
+    decode_verdict: text(from, 'decode_verdict', 'frames/0'),
+    packet_verdict: text(from, 'packet_verdict', 'frames/0'),
+    apid: number(from, 'apid', 'frames/0'),
+    sequence_count: number(from, 'sequence_count', 'frames/0'),
+  };
+}
+
+/** The newest frame of a link that gave a packet, or that gave none; undefined: there is none of late. */
+export async function fetch_newest_frame(
+  id: string,
+  link: string,
+  which: 'good' | 'bad',
+): Promise<LinkFrame | undefined> {
+  const list = (await json(`${at(id)}/frames?newest=${which}&link=${encodeURIComponent(link)}`))['frames'];
+  if (!Array.isArray(list)) throw new Error('frames: the answer has no list');
+  return list.length > 0 ? read_frame(list[0]) : undefined;
 }
 
 export interface SeriesWindow {
