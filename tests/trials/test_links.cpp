@@ -3,6 +3,7 @@
 
 #include <cmath>
 #include <map>
+#include <memory>
 
 #include "server/pipeline/link/capture_time.hpp"
 #include "server/pipeline/station/pipeline.hpp"
@@ -20,16 +21,16 @@ constexpr std::int64_t kStartOfTape_ns = 1'780'000'000 * kNsPerS;
 /// What a pipeline said over a flight: its events, and the last row of each link's table.
 class Listener {
   public:
-    explicit Listener(const PipelineSetup& setup) : pipeline_(setup, kStartOfTape_ns) {
-        pipeline_.set_prediction_period(kInfinity);
+    explicit Listener(const PipelineSetup& setup) : pipeline_(std::make_unique<Pipeline>(setup, kStartOfTape_ns)) {
+        pipeline_->set_prediction_period(kInfinity);
     }
     void chunk(std::int64_t t_ns, std::span<const std::byte> bytes) {
-        pipeline_.chunk(0, t_ns, t_ns, bytes, batch_);
+        pipeline_->chunk(0, t_ns, t_ns, bytes, batch_);
         take();
     }
     /// Ten more seconds, so that windows and rows are complete.
     void end(std::int64_t t_ns) {
-        pipeline_.advance(t_ns + 10 * kNsPerS, batch_);
+        pipeline_->advance(t_ns + 10 * kNsPerS, batch_);
         take();
     }
     [[nodiscard]] std::size_t count(EventId id) const {
@@ -48,7 +49,7 @@ class Listener {
     void take() {
         for (Event& event : batch_.events) events.push_back(std::move(event));
         for (const RowRecord& row : batch_.rows) {
-            const Table& table = pipeline_.schema().tables[row.table];
+            const Table& table = pipeline_->schema().tables[row.table];
             if (table.kind != TableKind::link) continue;
             for (std::size_t c = 0; c < table.number_count; ++c)
                 for (const char* name : {"received", "lost", "duplicates", "sequence_resets"})
@@ -58,7 +59,7 @@ class Listener {
         batch_.clear();
     }
 
-    Pipeline pipeline_;
+    std::unique_ptr<Pipeline> pipeline_;
     Batch batch_;
 };
 
