@@ -50,7 +50,7 @@ std::size_t count_events(const Batch& batch, EventId id) {
         batch.events.begin(), batch.events.end(), [id](const Event& event) { return event.id == id; }));
 }
 
-constexpr const char* kKinds[] = {"step", "burst", "seldom"};
+constexpr const char* kPacketKinds[] = {"step", "burst", "seldom"};
 
 } // namespace
 
@@ -83,7 +83,7 @@ TEST_CASE("a capture at full speed has the losses and restarts that it had live"
             CHECK(newest(seen.out, pipeline.schema(), "link/radio", column) ==
                   newest(live_out, live.schema(), "link/radio", column));
         }
-        for (const char* kind : kKinds)
+        for (const char* kind : kPacketKinds)
             CHECK(newest(seen.out, pipeline.schema(), std::string("link/radio.") + kind, "lost") ==
                   newest(live_out, live.schema(), std::string("link/radio.") + kind, "lost"));
         CHECK(count_events(seen.out, EventId::reboot) == 1);

@@ -69,16 +69,16 @@ std::string text_value(const Event& event, std::string_view name) {
     return "";
 }
 
-Bytes bytes_of(std::string_view text) {
+Bytes link_bytes_of(std::string_view text) {
     const auto bytes = std::as_bytes(std::span(text));
     return {bytes.begin(), bytes.end()};
 }
 
-Bytes sentences() {
+Bytes nmea_sentences() {
     std::string text;
     for (const auto& one : read_reference("unframed.json").at("sentences"))
         text += one.at("sentence").get<std::string>() + "\r\n";
-    return bytes_of(text);
+    return link_bytes_of(text);
 }
 
 Bytes frames_of(const char* start_hex) {
@@ -114,8 +114,8 @@ TEST_CASE("bytes without a frame are said within ten seconds, with what they loo
         std::string says; ///< the end of the sentence
     };
     const Case cases[] = {
-        {"sentences, one a second", sentences(), 75, "nmea", "It looks like NMEA 0183 sentences"},
-        {"a console, slowly", bytes_of("waiting for carrier\r\n"), 12, "text", "It looks like text lines"},
+        {"sentences, one a second", nmea_sentences(), 75, "nmea", "It looks like NMEA 0183 sentences"},
+        {"a console, slowly", link_bytes_of("waiting for carrier\r\n"), 12, "text", "It looks like text lines"},
         {"another protocol", frames_of("EB90"), 400, "start_bytes",
          "It looks like a binary protocol with the repeating start bytes EB 90"},
         {"a line held low", Bytes(10), 300, "one_byte", "It looks like all bits the same (00)"},
@@ -171,7 +171,7 @@ TEST_CASE("a wrong baud rate is said within ten seconds, at every pair of rates"
 
 TEST_CASE("only a serial line has a baud rate") {
     Bench bench(make_setup(1, {{"radio", "udp://0.0.0.0:9000", 0}}));
-    bench.stream(0, 12, sentences(), 500);
+    bench.stream(0, 12, nmea_sentences(), 500);
     REQUIRE(bench.alerts().size() == 1);
     CHECK_THAT(bench.alerts().front().text, Catch::Contains("wrong port or another protocol"));
 }
@@ -179,7 +179,7 @@ TEST_CASE("only a serial line has a baud rate") {
 TEST_CASE("a link that had good frames says so when another program takes over its line") {
     Bench bench;
     bench.send(0, 20);
-    bench.stream(20, 32, sentences(), 400);
+    bench.stream(20, 32, nmea_sentences(), 400);
     REQUIRE(bench.alerts().size() == 1);
     CHECK(bench.alerts().front().t_found_ns <= kStart_ns + 30 * kNsPerS);
     CHECK(text_value(bench.alerts().front(), "looks_like") == "nmea");
@@ -188,7 +188,7 @@ TEST_CASE("a link that had good frames says so when another program takes over i
 
 TEST_CASE("a capture of something else, read in a moment, says so at its end") {
     Bench bench(make_setup(1, {{"radio", "file:log.txt", 0}}));
-    bench.at(0.01, sentences());
+    bench.at(0.01, nmea_sentences());
     bench.until(1);
     CHECK(bench.alerts().empty());
     bench.report(1.1, LinkState::end_of_file);
@@ -198,7 +198,7 @@ TEST_CASE("a capture of something else, read in a moment, says so at its end") {
     // One of a flight ends with nothing to say.
     Bench flight(make_setup(1, {{"radio", "file:flight.bin", 0}}));
     flight.send(0, 2);
-    flight.at(2.1, sentences());
+    flight.at(2.1, nmea_sentences());
     flight.report(2.2, LinkState::end_of_file);
     flight.until(60);
     CHECK(flight.alerts().empty());
@@ -301,7 +301,7 @@ TEST_CASE("a vehicle that tells another version of the dictionary is found out a
 
 TEST_CASE("one alert of a link at a time: silence takes the place of what was wrong before") {
     Bench bench;
-    bench.stream(0, 12, sentences(), 400);
+    bench.stream(0, 12, nmea_sentences(), 400);
     REQUIRE(bench.alerts().size() == 1);
     bench.report(15, LinkState::no_data);
     bench.until(40);
