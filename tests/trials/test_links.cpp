@@ -82,7 +82,12 @@ Listener from_capture(const sim::FlightResult& flight, const PipelineSetup& setu
         newest_ns = t_ns;
         listener.chunk(t_ns, bytes);
     };
-    const auto bytes = std::as_bytes(std::span(flight.received.bytes));
+    std::vector<std::uint8_t> capture; // in the order of arrival
+    for (const sim::Delivery& delivery : flight.received.deliveries) {
+        const auto piece = std::span(flight.received.bytes).subspan(delivery.offset, delivery.size);
+        capture.insert(capture.end(), piece.begin(), piece.end());
+    }
+    const auto bytes = std::as_bytes(std::span(capture));
     for (std::size_t at = 0; at < bytes.size(); at += 16384)
         time.read(kStartOfTape_ns, bytes.subspan(at, std::min<std::size_t>(16384, bytes.size() - at)), on_piece);
     time.end(on_piece);
@@ -113,15 +118,20 @@ TEST_CASE("a capture read at full speed gives the losses, restarts and flight th
             const PipelineSetup setup = trial_setup(scenario);
             const Listener heard = live(flight, setup), read = from_capture(flight, setup);
             CHECK(heard.figures.at("link/radio lost") > 100);
-            CHECK(read.figures == heard.figures);
+            for (const auto& [figure, value] : heard.figures) {
+                INFO(figure);
+                CHECK(read.figures.at(figure) == value);
+            }
             CHECK(read.count(EventId::reboot) == heard.count(EventId::reboot));
             CHECK(read.count(EventId::clock_jump) == 0);
+            // How long the computer was off is not in a capture.
+            const double margin_s = heard.count(EventId::reboot) > 0 ? 3.0 : 0.3;
             for (const EventId id : kFlightEvents) {
                 INFO(word(id));
                 CHECK(read.count(id) == heard.count(id));
                 const double from_liftoff_s = heard.time_s(id) - heard.time_s(EventId::liftoff);
                 if (std::isfinite(from_liftoff_s))
-                    CHECK(read.time_s(id) - read.time_s(EventId::liftoff) == Approx(from_liftoff_s).margin(0.3));
+                    CHECK(read.time_s(id) - read.time_s(EventId::liftoff) == Approx(from_liftoff_s).margin(margin_s));
             }
         }
 }

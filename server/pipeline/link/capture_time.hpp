@@ -4,7 +4,8 @@
 /// into pieces, and each is taken to have come when, by the vehicle's own clock, the packet that ends it was made.
 ///
 /// A step of the clock by more than a few seconds, forward or back, is believed when the next packet agrees with it:
-/// until that has come, the bytes are held. Forward it is a gap; back it is a restart of the vehicle's computer.
+/// until that has come, the bytes are held. Forward it is a gap; back it is a restart of the vehicle's computer,
+/// of which only the time since its boot is known, not how long it was off.
 #include <cstddef>
 #include <cstdint>
 #include <functional>
