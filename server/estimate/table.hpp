@@ -38,6 +38,8 @@ struct Column {
     std::string strip_line = {}; ///< tells it from the others there: "east"
     std::string low_column = {}; ///< columns of the same table between which the value lies with 90 %; empty: none
     std::string high_column = {};
+    /// Every value is `zero` plus a whole number of times `step`, as computed in double; step 0: no such step is known.
+    double step = 0, zero = 0;
 };
 
 struct TableDescription {

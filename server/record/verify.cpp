@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <optional>
+#include <utility>
 
 #include "server/record/format/fixed_tables.hpp"
 #include "server/record/stored_inputs.hpp"
@@ -14,20 +15,38 @@ namespace {
 /// Predictions cost ten times everything else together.
 constexpr std::uint64_t kFlownOneIn = 20;
 
-/// Stored rows of a wide table, each read once, in the order they were written.
+/// Stored rows of a series, each read once, in the order they were written.
 class StoredRows {
   public:
-    StoredRows(Database& database, const std::string& sql) : row_(database, sql) {}
+    StoredRows(Database& database, StoredTable table) : table_(std::move(table)) {
+        more_ = has_table(database, table_.rows_name());
+        if (more_) row_ = Statement(database, "SELECT * FROM " + identifier(table_.rows_name()) + " ORDER BY id");
+    }
     /// False when all have been read.
     bool next() {
         more_ = more_ && row_.step();
         return more_;
     }
-    [[nodiscard]] const Statement& row() const { return row_; }
+    [[nodiscard]] std::int64_t id() const { return row_.integer(0); }
+    [[nodiscard]] bool holds_times(const RowRecord& made, std::int64_t frame_id, std::int64_t frame_t_rx_ns) const {
+        if (row_.integer(1) != made.t_ns - table_.base_ns || (row_.is_null(3) ? 0 : row_.integer(3)) != frame_id)
+            return false;
+        if (table_.is_indexed) return row_.integer(2) == made.t_rx_ns;
+        return row_.is_null(2) ? made.t_rx_ns == frame_t_rx_ns : row_.integer(2) == made.t_rx_ns - made.t_ns;
+    }
+    [[nodiscard]] bool holds_number(std::size_t column, double made) const {
+        return holds(row_, place_of(column), table_.codes[column], made);
+    }
+    [[nodiscard]] double number(std::size_t column) const {
+        return number_of(row_, place_of(column), table_.codes[column]);
+    }
+    [[nodiscard]] std::string text(std::size_t column) const { return row_.text(place_of(column)); }
 
   private:
+    static int place_of(std::size_t column) { return static_cast<int>(column) + 4; }
+    StoredTable table_;
     Statement row_;
-    bool more_ = true;
+    bool more_;
 };
 
 bool same_columns(const Table& a, const Table& b) {
@@ -74,23 +93,25 @@ class Comparison {
         if (report_.differences++ == 0) report_.first_difference = what;
     }
 
-    void pair_tables(const std::vector<StoredTable>& stored) {
-        for (const StoredTable& table : stored) {
+    void pair_tables(std::vector<StoredTable> stored) {
+        std::vector<std::string> names;
+        for (StoredTable& table : stored) {
+            names.push_back(table.table.name);
             const auto made = std::ranges::find(made_.tables, table.table.name, &Table::name);
             if (made == made_.tables.end())
                 report_.not_compared.push_back(table.table.name + ": this version makes no such table");
             else if (!same_columns(table.table, *made))
                 report_.not_compared.push_back(table.table.name + ": has different columns in this version");
             else
-                rows_[made->id].emplace(database_, "SELECT * FROM " + identifier(table.sql_name) + " ORDER BY id");
+                rows_[made->id].emplace(database_, std::move(table));
         }
         for (const Table& made : made_.tables)
-            if (std::ranges::none_of(stored, [&](const StoredTable& table) { return table.table.name == made.name; }))
+            if (std::ranges::find(names, made.name) == names.end())
                 report_.not_compared.push_back(made.name + ": is not in the recording");
     }
 
     [[nodiscard]] std::string place(std::size_t table) const {
-        return "row " + std::to_string(rows_[table]->row().integer(0)) + " of " + made_.tables[table].name;
+        return "row " + std::to_string(rows_[table]->id()) + " of " + made_.tables[table].name;
     }
 
     void compare_frame(const FrameRecord& made) {
@@ -136,25 +157,24 @@ class Comparison {
             differ("a row of " + table.name + " at " + std::to_string(made.t_ns) + " ns is not stored");
             return;
         }
-        const Statement& stored = rows_[made.table]->row();
-        if (stored.integer(1) != made.t_ns || stored.integer(2) != made.t_rx_ns ||
-            (stored.is_null(3) ? 0 : stored.integer(3)) != frame_id) {
+        const StoredRows& stored = *rows_[made.table];
+        const std::int64_t frame_t_rx_ns =
+            made.frame < 0 ? 0 : batch.frames.at(static_cast<std::size_t>(made.frame)).t_rx_ns;
+        if (!stored.holds_times(made, frame_id, frame_t_rx_ns)) {
             differ(place(made.table) + ": its times or its frame");
             return;
         }
         const auto numbers = batch.numbers_of(made, table);
         const auto texts = batch.texts_of(made, table);
         for (std::size_t c = 0; c < table.columns.size(); ++c) {
-            const int column = static_cast<int>(c) + 4;
             if (c >= table.number_count) {
-                if (stored.text(column) != texts[c - table.number_count])
+                if (stored.text(c) != texts[c - table.number_count])
                     differ(place(made.table) + ": " + table.columns[c].name);
             } else if (std::isnan(numbers[c]) && is_prediction_[made.table]) {
                 continue; // of a round that was not flown again
-            } else if (std::isnan(numbers[c]) ? !stored.is_null(column)
-                                              : stored.is_null(column) || stored.number(column) != numbers[c]) {
-                differ(place(made.table) + ": " + table.columns[c].name + " is " +
-                       std::to_string(stored.number(column)) + ", made again " + std::to_string(numbers[c]));
+            } else if (!stored.holds_number(c, numbers[c])) {
+                differ(place(made.table) + ": " + table.columns[c].name + " is " + std::to_string(stored.number(c)) +
+                       ", made again " + std::to_string(numbers[c]));
             }
         }
     }

@@ -124,9 +124,12 @@ TEST_CASE("stored inputs fed back give what is stored, bit for bit; a changed fi
     };
     for (const auto& c :
          {Case{"UPDATE frame SET sequence_count = sequence_count + 1 WHERE id = 20"},
-          Case{"UPDATE sanderling_imu SET imu_temperature = imu_temperature * (1 + 2.3e-16) WHERE id = 7"},
+          Case{"UPDATE stored_sanderling_imu SET imu_temperature = imu_temperature + 1 WHERE id = 7"},
+          Case{"UPDATE stored_sanderling_nav SET onboard_altitude = 1.5 WHERE id = 7"},
+          Case{"UPDATE stored_sanderling_estimate_air SET altitude_m = altitude_m + 1 WHERE id = 7"},
+          Case{"UPDATE stored_sanderling_estimate_air SET delay_ns = delay_ns + 1 WHERE id = 7"},
           Case{"UPDATE event SET t_ns = t_ns + 1 WHERE id = 2"},
-          Case{"DELETE FROM sanderling_baro WHERE id = (SELECT max(id) FROM sanderling_baro)"}}) {
+          Case{"DELETE FROM stored_sanderling_baro WHERE id = (SELECT max(id) FROM stored_sanderling_baro)"}}) {
         INFO(c.sql);
         const auto changed = directory.recording("changed");
         std::filesystem::remove(changed);
@@ -148,9 +151,9 @@ TEST_CASE("reprocessing gives the same recording again, or another one with anot
         REQUIRE(path);
         CHECK(output.names().size() == 1);
         CHECK(verify_recording(*path)->differences == 0);
-        for (const char* what :
-             {"SELECT count(*) FROM frame", "SELECT count(*) FROM event", "SELECT sum(length(bytes)) FROM chunk",
-              "SELECT count(*) FROM sanderling_imu_samples", "SELECT sum(t_ns % 1000003) FROM sanderling_baro"}) {
+        for (const char* what : {"SELECT count(*) FROM frame", "SELECT count(*) FROM event",
+                                 "SELECT sum(length(bytes)) FROM chunk", "SELECT count(*) FROM sanderling_imu_samples",
+                                 "SELECT sum(t_ns % 1000003) FROM stored_sanderling_baro"}) {
             INFO(what);
             CHECK(count_of(*path, what) == count_of(directory.recording(id), what));
         }

@@ -236,8 +236,7 @@ TEST_CASE("what was pushed is in the file: inputs, frames, rows, events and desc
         CHECK(database.integer("PRAGMA application_id") == 0x54524E53);
         CHECK(database.text("SELECT name FROM sqlite_schema WHERE name = 'sanderling_odd_name'") ==
               "sanderling_odd_name");
-        CHECK(database.text("SELECT utc FROM sanderling_health_utc ORDER BY t_s DESC") ==
-              "2026-05-17T14:32:05.000000005Z");
+        CHECK(database.text("SELECT utc FROM sanderling_health ORDER BY t_s DESC") == "2026-05-17T14:32:05.000000005Z");
         CHECK(database.text("SELECT packet_verdict FROM frame_utc WHERE id = 2") == "late");
         CHECK(database.text("SELECT event FROM event WHERE id = 4") == "apogee");
         CHECK(database.text("SELECT dictionary_json FROM vehicle") == setup.vehicles[0].dictionary_json);

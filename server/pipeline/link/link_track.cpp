@@ -11,7 +11,8 @@ namespace turnstone {
 namespace {
 
 constexpr const char* kGroup = "Link";
-constexpr std::int64_t kPacketRowPeriodNs = kNsPerS;
+/// Between rows: people read counters and rates, and no faster.
+constexpr std::int64_t kRowPeriodNs = kNsPerS;
 constexpr std::int64_t kDiagnosisPeriodNs = kNsPerS / 2;
 
 std::vector<double> periods_s(const Dictionary& dictionary) {
@@ -82,7 +83,7 @@ bool ends_alert(LinkState state) {
 
 TableOf<LinkFigures> link_table() {
     using S = const LinkFigures&;
-    TableOf<LinkFigures> table{"", "Link", seconds_between(0, kTickNs)};
+    TableOf<LinkFigures> table{"", "Link", seconds_between(0, kRowPeriodNs)};
     table.add({"bytes", "Bytes received", "By", "", 0}, [](S s) { return count(s.quality.bytes_in()); })
         .add({"frames_good", "Good frames", "1", kGroup, 0, "With a correct checksum"},
              [](S s) { return count(s.frames.frames_good); })
@@ -110,7 +111,7 @@ TableOf<LinkFigures> link_table() {
 }
 
 TableOf<PacketFigures> link_packet_table() {
-    TableOf<PacketFigures> table{"", "Packet", seconds_between(0, kPacketRowPeriodNs)};
+    TableOf<PacketFigures> table{"", "Packet", seconds_between(0, kRowPeriodNs)};
     add_packet_columns(table, ""); // one kind of packet is looked up, not watched
     table.add({"age_s", "Last packet", "s", "", 1, "Time since"},
               [](const PacketFigures& s) { return s.quality.age_s(s.t_ns); });
@@ -193,9 +194,9 @@ void LinkTrack::diagnose(std::int64_t t_ns, Batch& out) {
 
 void LinkTrack::tick(std::int64_t t_ns, Batch& out) {
     quality_.tick();
-    out.add_row(schema_->tables[tables_.totals], t_ns, t_ns, table_.row({deframer_.counts(), quality_, t_ns}));
     if (t_ns % kDiagnosisPeriodNs == 0) diagnose(t_ns, out);
-    if (t_ns % kPacketRowPeriodNs != 0) return;
+    if (t_ns % kRowPeriodNs != 0) return;
+    out.add_row(schema_->tables[tables_.totals], t_ns, t_ns, table_.row({deframer_.counts(), quality_, t_ns}));
     std::size_t table = tables_.packets;
     for (const PacketQuality& packet : quality_.packets())
         out.add_row(schema_->tables[table++], t_ns, t_ns, packet_table_.row({packet, t_ns}));

@@ -22,7 +22,7 @@ struct LinkFigures {
     const LinkQuality& quality;
     std::int64_t t_ns;
 };
-/// "link/<name>": with every tick.
+/// "link/<name>": once a second.
 [[nodiscard]] TableOf<LinkFigures> link_table();
 
 /// What the table of one kind of packet on a link is filled from.
@@ -30,7 +30,7 @@ struct PacketFigures {
     const PacketQuality& quality;
     std::int64_t t_ns;
 };
-/// "link/<name>.<packet>": once a second, because there are many and people look at one at a time.
+/// "link/<name>.<packet>": once a second.
 [[nodiscard]] TableOf<PacketFigures> link_packet_table();
 
 /// First ids of a link's tables.

@@ -3,10 +3,23 @@
 #include <algorithm>
 #include <string>
 #include <utility>
+#include <variant>
 
 namespace turnstone {
 
 namespace {
+
+/// The step of a raw value in engineering units, where the calibration leaves steps equal.
+void add_step(Column& column, const Field& field) {
+    const auto* linear = std::get_if<LinearCalibration>(&field.calibration);
+    if (linear == nullptr && !std::holds_alternative<std::monostate>(field.calibration)) return;
+    if (field.type == FieldType::unsigned_integer || field.type == FieldType::signed_integer) {
+        column.step = linear == nullptr ? 1 : linear->gain;
+        column.zero = linear == nullptr ? 0 : linear->offset;
+    } else if (field.type == FieldType::ieee754 && field.bit_width == 16 && linear == nullptr) {
+        column.step = 0x1p-24; // the least number of that format
+    }
+}
 
 Column channel_column(const Channel& channel) {
     const Field& field = *channel.field;
@@ -17,6 +30,7 @@ Column channel_column(const Channel& channel) {
     if (channel.role) column.role = kRoles[static_cast<std::size_t>(*channel.role)].name;
     column.strip_title = channel.strip.title;
     column.strip_line = channel.strip.line;
+    add_step(column, field);
     return column;
 }
 

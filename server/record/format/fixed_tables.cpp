@@ -87,6 +87,21 @@ struct RangeMax : RangeEnd<&std::pair<double, double>::second> { // read after t
     }
 };
 
+/// The system's UTC of a chunk, as its distance from station time.
+constexpr StoredColumn<ChunkRow> kUtcOffset{
+    "utc_offset_ns",
+    [](Statement& insert, int place, const ChunkRow& row, std::int64_t) {
+        insert.bind(place, row.chunk.utc_rx_ns - row.chunk.t_rx_ns);
+    },
+    [](const Statement& select, int place, ChunkRow& row, std::int64_t) { // read after t_rx_ns
+        row.chunk.utc_rx_ns = station_time_ns(select.integer(place), row.chunk.t_rx_ns);
+    },
+    2};
+constexpr StoredColumn<ChunkRow> until_layout(std::int64_t layout, StoredColumn<ChunkRow> column) {
+    column.until_layout = layout;
+    return column;
+}
+
 constexpr StoredColumn<MetaRow> kMeta[] = {column<AsIs, &MetaRow::key>("key"), column<AsIs, &MetaRow::value>("value")};
 
 constexpr StoredColumn<VehicleRow> kVehicle[] = {column<AsIs, &VehicleRow::id>("id"),
@@ -110,6 +125,7 @@ constexpr StoredColumn<StoredTable> kSeries[] = {
     column<AsIs, &StoredTable::table, &Table::period_s>("period_s"),
     column<AsIs, &StoredTable::rollup, &RollupShape::shift>("rollup_shift"),
     column<AsIs, &StoredTable::rollup, &RollupShape::levels>("rollup_levels"),
+    column<AsIs, &StoredTable::slack_ns>("slack_ns", 2),
 };
 
 constexpr StoredColumn<SeriesColumnRow> kSeriesColumn[] = {
@@ -132,24 +148,28 @@ constexpr StoredColumn<SeriesColumnRow> kSeriesColumn[] = {
     column<AsIs, &SeriesColumnRow::column, &Column::high_column>("high_column", 2),
     column<AsIs, &SeriesColumnRow::column, &Column::strip_title>("strip_title", 2),
     column<AsIs, &SeriesColumnRow::column, &Column::strip_line>("strip_line", 2),
+    column<AsIs, &SeriesColumnRow::code, &ColumnCode::zero>("zero", 2),
+    column<AsIs, &SeriesColumnRow::code, &ColumnCode::step>("step", 2),
+    column<AsIs, &SeriesColumnRow::code, &ColumnCode::rounded>("rounded", 2),
 };
 
 constexpr StoredColumn<ChunkRow> kChunk[] = {
     column<AsIs, &ChunkRow::chunk, &ChunkRecord::input>("input"),
     column<AsIs, &ChunkRow::chunk, &ChunkRecord::link>("link"),
-    column<AsIs, &ChunkRow::chunk, &ChunkRecord::t_rx_ns>("t_rx_ns"),
-    column<AsIs, &ChunkRow::chunk, &ChunkRecord::utc_rx_ns>("utc_rx_ns"),
+    column<SinceStart, &ChunkRow::chunk, &ChunkRecord::t_rx_ns>("t_rx_ns"),
+    until_layout(1, column<AsIs, &ChunkRow::chunk, &ChunkRecord::utc_rx_ns>("utc_rx_ns")),
+    kUtcOffset,
     column<AsIs, &ChunkRow::chunk, &ChunkRecord::stream_offset>("stream_offset"),
     column<AsIs, &ChunkRow::chunk, &ChunkRecord::carried>("carried"),
-    {"bytes", [](Statement& insert, int place, const ChunkRow& row) { insert.bind(place, row.bytes); },
-     [](const Statement& select, int place, ChunkRow& row) {
+    {"bytes", [](Statement& insert, int place, const ChunkRow& row, std::int64_t) { insert.bind(place, row.bytes); },
+     [](const Statement& select, int place, ChunkRow& row, std::int64_t) {
          row.bytes = select.blob(place);
          row.chunk.bytes = {0, static_cast<std::uint32_t>(row.bytes.size())};
      }},
 };
 
 constexpr StoredColumn<ActionRecord> kAction[] = {column<AsIs, &ActionRecord::input>("input"),
-                                                  column<AsIs, &ActionRecord::t_ns>("t_ns"),
+                                                  column<SinceStart, &ActionRecord::t_ns>("t_ns"),
                                                   column<AsJson, &ActionRecord::action>("json")};
 
 constexpr StoredColumn<WordRow> kWord[] = {column<AsIs, &WordRow::enumeration>("enumeration"),
@@ -159,7 +179,7 @@ constexpr StoredColumn<WordRow> kWord[] = {column<AsIs, &WordRow::enumeration>("
 constexpr StoredColumn<FrameRow> kFrame[] = {
     column<AsIs, &FrameRow::id>("id"),
     column<AsIs, &FrameRow::frame, &FrameRecord::link>("link"),
-    column<AsIs, &FrameRow::frame, &FrameRecord::t_rx_ns>("t_rx_ns"),
+    column<SinceStart, &FrameRow::frame, &FrameRecord::t_rx_ns>("t_rx_ns"),
     column<AsIs, &FrameRow::frame, &FrameRecord::stream_offset>("stream_offset"),
     column<AsIs, &FrameRow::frame, &FrameRecord::link_bytes>("link_octets"),
     column<AsNumber, &FrameRow::frame, &FrameRecord::frame_verdict>("frame_verdict"),
@@ -174,8 +194,8 @@ constexpr StoredColumn<FrameRow> kFrame[] = {
 constexpr StoredColumn<EventRow> kEvent[] = {
     column<Counted, &EventRow::id>("id"),
     column<AsWordIfAny, &EventRow::event, &Event::id>("event", 2),
-    column<AsIs, &EventRow::event, &Event::t_ns>("t_ns"),
-    column<AsIs, &EventRow::event, &Event::t_found_ns>("t_found_ns"),
+    column<SinceStart, &EventRow::event, &Event::t_ns>("t_ns"),
+    column<SinceStart, &EventRow::event, &Event::t_found_ns>("t_found_ns"),
     column<AsIs, &EventRow::event, &Event::t_sigma_s>("t_sigma_s"),
     column<AsWord<EventKind::note>, &EventRow::event, &Event::kind>("kind"),
     column<AsWord<Level::note>, &EventRow::event, &Event::level>("level"),
@@ -186,6 +206,11 @@ constexpr StoredColumn<EventRow> kEvent[] = {
 };
 
 } // namespace
+
+std::int64_t time_base_ns(Database& database) {
+    return database.integer("PRAGMA user_version") < 2 ? 0
+                                                       : station_time_ns(database.integer("SELECT t_ns FROM start"), 0);
+}
 
 constinit const FixedTable<MetaRow> kMetaTable{"meta", kMeta, "INSERT OR REPLACE"};
 constinit const FixedTable<VehicleRow> kVehicleTable{"vehicle", kVehicle};

@@ -34,6 +34,7 @@ struct SeriesColumnRow {
     std::int64_t series = 0, place = 0;
     std::string sql_name;
     Column column;
+    ColumnCode code;
 };
 struct ChunkRow {
     ChunkRecord chunk;                ///< `bytes` is the range of the span below

@@ -9,6 +9,7 @@
 
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/series.hpp"
+#include "server/record/format/column_code.hpp"
 
 namespace turnstone {
 
@@ -20,7 +21,7 @@ inline constexpr std::int64_t kApplicationId = 1414680147;
 inline constexpr std::int64_t kLayoutVersion = 2;
 inline constexpr std::int64_t kLayoutVersionOldest = 1;
 inline constexpr std::string_view kRecordingEnding = ".sqlite";
-/// SQLite's own limit on the columns of a table is 2000; four are ours.
+/// SQLite's own limit on the columns of a table or view is 2000; four are ours.
 inline constexpr std::size_t kColumnsMax = 1990;
 
 /// Rollup bins of one table: level k is 4^k times as wide as level 0; level 0 holds about kRowsPerFinestBin
@@ -45,7 +46,7 @@ struct RollupShape {
         return key - key_of(level, 0);
     }
 };
-/// 16 rows: rollups then add about a fifth to the file, and a window just too long for raw rows still reads few bins.
+/// 16 rows: a window just too long for raw rows still reads few bins.
 inline constexpr double kRowsPerFinestBin = 16;
 /// For tables without a period.
 inline constexpr double kSporadicPeriod_s = 0.1;
@@ -54,15 +55,21 @@ inline constexpr double kSporadicPeriod_s = 0.1;
 /// A table as the file names it.
 struct StoredTable {
     Table table;
-    std::string sql_name;
+    std::string sql_name; ///< of the view people read
     std::vector<std::string> column_sql_names;
+    std::vector<ColumnCode> codes; ///< of the number columns
     RollupShape rollup{};
+    std::int64_t slack_ns = 0; ///< as read; it grows while a recording is live
+    std::int64_t base_ns = 0;  ///< station time that its times are counted from
+    bool is_indexed = false;   ///< layout 1: on time, instead of a slack
+
+    [[nodiscard]] std::string rows_name() const { return is_indexed ? sql_name : "stored_" + sql_name; }
     [[nodiscard]] std::string rollup_name() const { return "rollup_" + sql_name; }
-    /// Takes t_ns, t_rx_ns, frame, columns in order.
+    /// Takes t_ns, delay_ns, frame, columns in order.
     [[nodiscard]] std::string insert_sql() const;
 };
 
-/// Lower case, [a-z0-9_] only, unique among each other and beside the fixed tables and columns.
+/// Lower case, [a-z0-9_] only, unique among each other and beside everything else that a recording holds.
 [[nodiscard]] std::vector<StoredTable> name_tables(const Schema& schema);
 
 /// A recording of a layout that this program reads.
@@ -70,10 +77,15 @@ struct StoredTable {
 
 /// Fills `word` for the views.
 void write_words(Database& database);
-/// Writes series and series_column and makes the tables and views. Throws SqliteError; a table with too many
-/// columns throws std::runtime_error.
-void create_tables(Database& database, const std::vector<StoredTable>& tables);
+/// Writes series and series_column. Throws SqliteError; a table with too many columns throws std::runtime_error.
+void describe_tables(Database& database, const std::vector<StoredTable>& tables);
 [[nodiscard]] std::vector<StoredTable> read_tables(Database& database);
+[[nodiscard]] bool has_table(Database& database, const std::string& name);
+/// Makes what a series has once it has a row: its table and its view.
+void create_series(Database& database, const StoredTable& table);
+void create_rollup(Database& database, const StoredTable& table);
+/// Why a recording of the schema cannot be made, by making one in memory; empty when it can.
+[[nodiscard]] std::string why_not_recordable(const Schema& schema);
 
 /// Newest of the times of inputs, rows (receive time) and events (time found); the start when there are none.
 [[nodiscard]] std::int64_t newest_stored_time(Database& database, const std::vector<StoredTable>& tables);

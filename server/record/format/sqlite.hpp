@@ -93,6 +93,7 @@ class Statement {
     /// NULL becomes NaN.
     [[nodiscard]] double number(int column) const;
     [[nodiscard]] bool is_null(int column) const { return sqlite3_column_type(handle_, column) == SQLITE_NULL; }
+    [[nodiscard]] bool is_integer(int column) const { return sqlite3_column_type(handle_, column) == SQLITE_INTEGER; }
     [[nodiscard]] std::string text(int column) const;
     /// Valid until the next step or reset.
     [[nodiscard]] std::span<const std::byte> blob(int column) const;

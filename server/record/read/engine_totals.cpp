@@ -41,7 +41,9 @@ double total_in_s(Database& database, const std::string& vehicle) {
     live.bind(1, vehicle);
     if (!live.step() || live.integer(0) == 0) return std::nan("");
     const std::string series_name = vehicle + "/estimate/engine";
-    Statement series(database, "SELECT sql_name FROM series WHERE name = ?");
+    // With its view, or the table of layout 1: an engine that never told its speed has neither.
+    Statement series(database,
+                     "SELECT sql_name FROM series WHERE name = ? AND sql_name IN (SELECT name FROM sqlite_schema)");
     series.bind(1, series_name);
     if (series.step()) {
         Statement row(database, "SELECT running_time_h FROM " + identifier(series.text(0)) +

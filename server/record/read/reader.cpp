@@ -3,28 +3,19 @@
 #include <algorithm>
 #include <array>
 #include <fstream>
-#include <limits>
+#include <memory>
+#include <numeric>
+#include <set>
 
 #include <spdlog/spdlog.h>
 
+#include "server/record/read/frame_bytes.hpp"
 #include "server/record/read/reader_state.hpp"
 #include "server/record/write/repair.hpp"
 
 namespace turnstone {
 
 namespace {
-
-std::string number_columns(const StoredTable& table) {
-    std::string sql;
-    for (std::size_t c = 0; c < table.table.number_count; ++c) sql += ", " + identifier(table.column_sql_names[c]);
-    return sql;
-}
-
-std::string all_columns(const StoredTable& table) {
-    std::string sql;
-    for (const std::string& name : table.column_sql_names) sql += ", " + identifier(name);
-    return sql;
-}
 
 /// Bytes that a database without write-ahead file is short of the size its header gives (SQLite file format, 1.3: page
 /// size at offset 16, size in pages at 28, both big-endian). SQLite itself would only call such a file malformed.
@@ -54,6 +45,31 @@ std::string RecordingReader::State::meta(const std::string& key) {
     Statement statement(database, "SELECT value FROM meta WHERE key = ?");
     statement.bind(1, key);
     return statement.step() ? statement.text(0) : std::string();
+}
+
+bool RecordingReader::State::has_rows(std::size_t table) {
+    // A live recording's tables are made one by one.
+    const std::int64_t version = database.integer("PRAGMA schema_version");
+    if (version != schema_version_) {
+        std::set<std::string> names;
+        Statement found(database, "SELECT name FROM sqlite_schema WHERE type = 'table'");
+        while (found.step()) names.insert(found.text(0));
+        has_rows_.clear();
+        for (const StoredTable& each : tables) has_rows_.push_back(names.contains(each.rows_name()));
+        schema_version_ = version;
+    }
+    return has_rows_[table];
+}
+
+SeriesRows* RecordingReader::State::rows_of(std::size_t table) {
+    if (!has_rows(table)) return nullptr;
+    rows_.resize(tables.size());
+    if (!rows_[table]) {
+        std::vector<std::size_t> columns(tables[table].table.columns.size());
+        std::iota(columns.begin(), columns.end(), std::size_t{0});
+        rows_[table] = std::make_unique<SeriesRows>(database, tables[table], std::move(columns));
+    }
+    return rows_[table].get();
 }
 
 void RecordingReader::State::note_damage(const std::exception& error) {
@@ -153,23 +169,10 @@ RecordingInfo RecordingReader::info() {
 std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> RecordingReader::latest(std::int64_t t_ns) {
     std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> result(state_->tables.size());
     try {
-        if (state_->latest.empty()) {
-            for (const StoredTable& table : state_->tables) {
-                state_->latest.emplace_back(
-                    state_->database, "SELECT t_ns" + number_columns(table) + " FROM " + identifier(table.sql_name) +
-                                          " WHERE t_ns <= ? ORDER BY t_ns DESC, id DESC LIMIT 1");
-            }
-        }
         const ReadTransaction transaction(state_->database);
         for (std::size_t i = 0; i < state_->tables.size(); ++i) {
-            Statement& statement = state_->latest[i];
-            statement.bind(1, t_ns);
-            if (statement.step()) {
-                std::vector<double> numbers(state_->tables[i].table.number_count);
-                for (std::size_t c = 0; c < numbers.size(); ++c) numbers[c] = statement.number(static_cast<int>(c) + 1);
-                result[i].emplace(statement.integer(0), std::move(numbers));
-            }
-            statement.reset();
+            SeriesRows* rows = state_->rows_of(i);
+            if (rows != nullptr && rows->find_last(t_ns)) result[i].emplace(rows->row().t_ns, rows->row().numbers);
         }
     } catch (const SqliteError& failure) {
         state_->note_damage(failure);
@@ -178,54 +181,58 @@ std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> Recordi
 }
 
 std::int64_t RecordingReader::rows(std::int64_t from_ns, std::int64_t to_ns, std::size_t rows_max, Batch& out) {
-    constexpr std::int64_t kNone = std::numeric_limits<std::int64_t>::max();
     std::int64_t complete_ns = to_ns;
+    std::vector<SeriesRows*> heads; // of the series that have rows left
     try {
-        if (state_->window.empty()) {
-            for (const StoredTable& table : state_->tables) {
-                state_->window.emplace_back(state_->database, "SELECT t_ns, t_rx_ns" + all_columns(table) + " FROM " +
-                                                                  identifier(table.sql_name) +
-                                                                  " WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
-            }
-        }
         const ReadTransaction transaction(state_->database);
-        std::vector<std::int64_t> head_ns(state_->tables.size());
-        const auto advance = [&](std::size_t i) {
-            head_ns[i] = state_->window[i].step() ? state_->window[i].integer(0) : kNone;
+        Statement frame_time(state_->database, "SELECT t_rx_ns FROM frame WHERE id = ?");
+        const auto received_ns = [&](const SeriesRow& row, std::int64_t base_ns) {
+            if (row.t_rx_ns) return *row.t_rx_ns;
+            frame_time.bind(1, row.frame);
+            const std::int64_t t_rx_ns = frame_time.step() ? station_time_ns(frame_time.integer(0), base_ns) : row.t_ns;
+            frame_time.reset();
+            return t_rx_ns;
         };
-        for (std::size_t i = 0; i < head_ns.size(); ++i) {
-            state_->window[i].bind(1, from_ns);
-            state_->window[i].bind(2, to_ns);
-            advance(i);
+        std::vector<std::size_t> tables;
+        for (std::size_t i = 0; i < state_->tables.size(); ++i) {
+            SeriesRows* rows = state_->rows_of(i);
+            if (rows == nullptr) continue;
+            rows->start(from_ns, to_ns);
+            heads.push_back(rows);
+            tables.push_back(i);
+            if (!rows->next()) {
+                heads.pop_back();
+                tables.pop_back();
+            }
         }
         std::size_t given = 0;
         std::int64_t last_ns = from_ns;
-        while (!head_ns.empty()) {
-            const auto oldest = std::ranges::min_element(head_ns);
-            if (*oldest == kNone) break;
-            if (given >= rows_max && *oldest != last_ns) {
-                complete_ns = *oldest;
+        while (!heads.empty()) {
+            const auto oldest =
+                std::ranges::min_element(heads, {}, [](const SeriesRows* rows) { return rows->row().t_ns; });
+            const auto place = oldest - heads.begin();
+            const SeriesRow& row = (*oldest)->row();
+            if (given >= rows_max && row.t_ns != last_ns) {
+                complete_ns = row.t_ns;
                 break;
             }
-            const auto i = static_cast<std::size_t>(oldest - head_ns.begin());
-            const Table& table = state_->tables[i].table;
-            Statement& row = state_->window[i];
-            out.rows.push_back({table.id, row.integer(0), row.integer(1), -1,
+            const StoredTable& table = state_->tables[tables[static_cast<std::size_t>(place)]];
+            out.rows.push_back({table.table.id, row.t_ns, received_ns(row, table.base_ns), -1,
                                 static_cast<std::uint32_t>(out.numbers.size()),
                                 static_cast<std::uint32_t>(out.texts.size())});
-            for (std::size_t c = 0; c < table.columns.size(); ++c)
-                if (c < table.number_count)
-                    out.numbers.push_back(row.number(static_cast<int>(c) + 2));
-                else
-                    out.texts.push_back(row.text(static_cast<int>(c) + 2));
-            last_ns = *oldest;
+            out.numbers.insert(out.numbers.end(), row.numbers.begin(), row.numbers.end());
+            out.texts.insert(out.texts.end(), row.texts.begin(), row.texts.end());
+            last_ns = row.t_ns;
             ++given;
-            advance(i);
+            if (!(*oldest)->next()) {
+                heads.erase(oldest);
+                tables.erase(tables.begin() + place);
+            }
         }
     } catch (const SqliteError& failure) {
         state_->note_damage(failure);
     }
-    for (Statement& statement : state_->window) statement.reset();
+    for (SeriesRows* rows : heads) rows->reset();
     return complete_ns;
 }
 
@@ -233,8 +240,9 @@ std::vector<Event> RecordingReader::events(std::int64_t from_ns, std::int64_t to
     std::vector<Event> events;
     try {
         RowSelect<EventRow> rows(state_->database, kEventTable, "WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
-        rows.bind(1, from_ns);
-        rows.bind(2, to_ns);
+        const std::int64_t base_ns = time_base_ns(state_->database);
+        rows.bind(1, stored_time_ns(from_ns, base_ns));
+        rows.bind(2, stored_time_ns(to_ns, base_ns));
         while (rows.step()) {
             EventRow row = rows.row();
             events.push_back(std::move(row.event));
@@ -256,33 +264,12 @@ FramePage RecordingReader::frames(std::int64_t after_id, std::size_t limit, std:
         rows.bind(1, after_id);
         rows.bind(2, static_cast<std::int64_t>(limit));
         if (link) rows.bind(3, std::int64_t{*link});
-        // The chunk with the frame's first byte, and those after it until the frame is whole.
-        Statement chunks(
-            state_->database,
-            "SELECT stream_offset, bytes FROM chunk WHERE link = ?1 AND stream_offset < ?3 AND stream_offset "
-            ">= "
-            "(SELECT coalesce(max(stream_offset), 0) FROM chunk WHERE link = ?1 AND stream_offset <= ?2) "
-            "ORDER BY stream_offset");
+        FrameBytes bytes(state_->database);
         while (rows.step()) {
             const auto [id, frame] = rows.row();
-            const auto begin = static_cast<std::int64_t>(frame.stream_offset);
-            const std::int64_t end = begin + frame.link_bytes;
-            std::vector<std::byte> bytes;
-            chunks.bind(1, std::int64_t{frame.link});
-            chunks.bind(2, begin);
-            chunks.bind(3, end);
-            while (chunks.step()) {
-                const std::int64_t offset = chunks.integer(0);
-                const auto blob = chunks.blob(1);
-                const auto size = static_cast<std::int64_t>(blob.size());
-                const std::int64_t first = std::clamp<std::int64_t>(begin - offset, 0, size);
-                const std::int64_t last = std::clamp<std::int64_t>(end - offset, first, size);
-                bytes.insert(bytes.end(), blob.begin() + first, blob.begin() + last);
-            }
-            chunks.reset();
             page.ids.push_back(id);
             page.frames.push_back(frame);
-            page.bytes.push_back(std::move(bytes));
+            page.bytes.push_back(bytes.of(id, frame));
         }
     } catch (const SqliteError& failure) {
         state_->note_damage(failure);

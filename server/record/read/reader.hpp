@@ -62,7 +62,7 @@ struct SeriesQuery {
 struct FramePage {
     std::vector<FrameRecord> frames;
     std::vector<std::int64_t> ids;
-    std::vector<std::vector<std::byte>> bytes; ///< link bytes of each frame, delimiter included
+    std::vector<std::vector<std::byte>> bytes; ///< link bytes of each frame, delimiter included; at most the first 1024
 };
 
 /// How far back `newest_frame` looks: some ten minutes of a busy radio.

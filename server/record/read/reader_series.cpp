@@ -1,11 +1,14 @@
 /// Series of any window, read from few rows.
 ///
 /// Bins of the window are made from the coarsest rollup level that is not coarser than they are. What a level lacks
-/// (the window's two edges, and the newest rows of a live recording) comes from the next finer one, in the end from the
-/// wide table. The answer is therefore exact for any window: the bins at its ends hold only rows inside it.
+/// (the window's two edges, and the newest rows) comes from the next finer one, in the end from the series' own table.
+/// The answer is therefore exact for any window: the bins at its ends hold only rows inside it.
 #include <algorithm>
-#include <cstring>
 #include <limits>
+
+#include "server/record/format/rollup_bin.hpp"
+#include "server/record/format/series_rows.hpp"
+#include "server/record/format/stored_row.hpp"
 
 #include "server/record/read/reader_state.hpp"
 
@@ -19,12 +22,13 @@ constexpr std::int64_t kRawRowsMax = 10'000;
 class SeriesBuilder {
   public:
     SeriesBuilder(Database& database, const StoredTable& table, const SeriesQuery& query)
-        : database_(database), table_(table), columns_(query.columns) {}
+        : database_(database), table_(table), columns_(query.columns), rows_in_time_(database, table, query.columns),
+          bin_(table.table.number_count), has_rollup_(has_table(database, table.rollup_name())) {}
 
     SeriesBlock build(std::int64_t from_ns, std::int64_t to_ns, std::size_t points);
 
   private:
-    std::int64_t rows_in(std::int64_t from_ns, std::int64_t to_ns, std::int64_t limit);
+    std::int64_t exact_count(std::int64_t from_ns, std::int64_t to_ns);
     void collect(int level, std::int64_t from_ns, std::int64_t to_ns);
     void collect_rows(std::int64_t from_ns, std::int64_t to_ns);
     void collect_bins(unsigned level, std::int64_t first_bin, std::int64_t end_bin);
@@ -34,6 +38,9 @@ class SeriesBuilder {
     Database& database_;
     const StoredTable& table_;
     const std::vector<std::size_t>& columns_;
+    SeriesRows rows_in_time_;
+    RollupBin bin_;
+    bool has_rollup_;
     std::int64_t from_ns_ = 0, to_ns_ = 0;
     unsigned out_shift_ = 0;
     SeriesBlock block_; ///< row-major while it grows
@@ -72,35 +79,27 @@ void SeriesBuilder::close_group() {
     group_.reset();
 }
 
-std::int64_t SeriesBuilder::rows_in(std::int64_t from_ns, std::int64_t to_ns, std::int64_t limit) {
-    Statement count(database_, "SELECT count(*) FROM (SELECT 1 FROM " + identifier(table_.sql_name) +
-                                   " WHERE t_ns >= ? AND t_ns < ? LIMIT ?)");
-    count.bind(1, from_ns);
-    count.bind(2, to_ns);
-    count.bind(3, limit);
-    return count.step() ? count.integer(0) : 0;
+std::int64_t SeriesBuilder::exact_count(std::int64_t from_ns, std::int64_t to_ns) {
+    std::int64_t rows = 0;
+    for (rows_in_time_.start(from_ns, to_ns); rows_in_time_.next();) ++rows;
+    return rows;
 }
 
 void SeriesBuilder::collect_rows(std::int64_t from_ns, std::int64_t to_ns) {
-    std::string sql = "SELECT t_ns";
-    for (const std::size_t column : columns_) sql += ", " + identifier(table_.column_sql_names[column]);
-    Statement rows(database_,
-                   sql + " FROM " + identifier(table_.sql_name) + " WHERE t_ns >= ? AND t_ns < ? ORDER BY t_ns, id");
-    rows.bind(1, from_ns);
-    rows.bind(2, to_ns);
-    while (rows.step()) {
+    rows_in_time_.start(from_ns, to_ns);
+    while (rows_in_time_.next()) {
+        const SeriesRow& row = rows_in_time_.row();
         if (!block_.decimated) {
-            block_.t_ns.push_back(rows.integer(0));
+            block_.t_ns.push_back(row.t_ns);
             block_.count.push_back(1);
-            for (std::size_t c = 0; c < columns_.size(); ++c)
-                block_.mean.push_back(rows.number(static_cast<int>(c) + 1));
+            block_.mean.insert(block_.mean.end(), row.numbers.begin(), row.numbers.end());
             ++block_.rows;
             continue;
         }
-        open_group(rows.integer(0));
+        open_group(row.t_ns);
         ++rows_;
         for (std::size_t c = 0; c < columns_.size(); ++c) {
-            const double value = rows.number(static_cast<int>(c) + 1);
+            const double value = row.numbers[c];
             if (value == value) {
                 min_[c] = std::min(min_[c], value);
                 max_[c] = std::max(max_[c], value);
@@ -116,29 +115,24 @@ void SeriesBuilder::collect_bins(unsigned level, std::int64_t first_bin, std::in
                                   " WHERE key >= ? AND key < ? ORDER BY key");
     bins.bind(1, table_.rollup.key_of(level, first_bin));
     bins.bind(2, table_.rollup.key_of(level, end_bin));
-    const std::size_t m = table_.table.number_count;
     while (bins.step()) {
-        const auto data = bins.blob(2);
-        if (data.size() != m * (sizeof(std::uint32_t) + 3 * sizeof(double))) {
-            throw SqliteError(SQLITE_CORRUPT, "a bin of " + table_.rollup_name() + " has " +
-                                                  std::to_string(data.size()) + " bytes, which is not a bin of " +
-                                                  std::to_string(m) + " columns");
+        const bool good = table_.is_indexed
+                              ? decode_bin_1(bins.blob(2), bins.integer(1), table_.table.number_count, bin_)
+                              : decode_bin(bins.blob(2), bins.integer(1), table_.codes, bin_);
+        if (!good) {
+            throw SqliteError(SQLITE_CORRUPT, "bin " + std::to_string(bins.integer(0)) + " of " + table_.rollup_name() +
+                                                  " is not one of " + std::to_string(table_.table.number_count) +
+                                                  " columns");
         }
         open_group(table_.rollup.start_of(level, table_.rollup.bin_of_key(level, bins.integer(0))));
-        rows_ += static_cast<std::uint32_t>(bins.integer(1));
-        const std::byte* extremes = data.data() + m * sizeof(std::uint32_t);
+        rows_ += bin_.rows;
         for (std::size_t c = 0; c < columns_.size(); ++c) {
-            std::uint32_t count = 0;
-            double min = 0, max = 0, sum = 0;
-            std::memcpy(&count, data.data() + columns_[c] * sizeof(count), sizeof(count));
-            std::memcpy(&min, extremes + columns_[c] * sizeof(double), sizeof(double));
-            std::memcpy(&max, extremes + (m + columns_[c]) * sizeof(double), sizeof(double));
-            std::memcpy(&sum, extremes + (2 * m + columns_[c]) * sizeof(double), sizeof(double));
-            if (count > 0) {
-                min_[c] = std::min(min_[c], min);
-                max_[c] = std::max(max_[c], max);
-                sum_[c] += sum;
-                count_[c] += count;
+            const std::size_t from = columns_[c];
+            if (bin_.count[from] > 0) {
+                min_[c] = std::min(min_[c], bin_.min[from]);
+                max_[c] = std::max(max_[c], bin_.max[from]);
+                sum_[c] += bin_.sum[from];
+                count_[c] += bin_.count[from];
             }
         }
     }
@@ -148,7 +142,7 @@ void SeriesBuilder::collect_bins(unsigned level, std::int64_t first_bin, std::in
 /// single rows.
 void SeriesBuilder::collect(int level, std::int64_t from_ns, std::int64_t to_ns) {
     if (from_ns >= to_ns) return;
-    if (level < 0) {
+    if (level < 0 || !has_rollup_) {
         collect_rows(from_ns, to_ns);
         return;
     }
@@ -175,23 +169,28 @@ void SeriesBuilder::collect(int level, std::int64_t from_ns, std::int64_t to_ns)
 }
 
 SeriesBlock SeriesBuilder::build(std::int64_t from_ns, std::int64_t to_ns, std::size_t points) {
-    from_ns_ = from_ns;
-    to_ns_ = to_ns;
-    Statement ends(database_, "SELECT (SELECT min(t_ns) FROM " + identifier(table_.sql_name) + " WHERE t_ns >= ?1), " +
-                                  "(SELECT max(t_ns) FROM " + identifier(table_.sql_name) + " WHERE t_ns < ?2)");
-    ends.bind(1, from_ns);
-    ends.bind(2, to_ns);
-    if (!ends.step() || ends.is_null(0) || ends.is_null(1) || ends.integer(0) > ends.integer(1)) return {};
-    const std::int64_t first_ns = ends.integer(0);
-    const std::int64_t last_ns = ends.integer(1);
+    from_ns_ = std::clamp(from_ns, -kTimeMax_ns, kTimeMax_ns);
+    to_ns_ = std::clamp(to_ns, -kTimeMax_ns, kTimeMax_ns);
+    rows_in_time_.start(from_ns_, to_ns_);
+    if (!rows_in_time_.next()) return {};
+    const std::int64_t first_ns = rows_in_time_.row().t_ns;
+    rows_in_time_.reset();
+    if (!rows_in_time_.find_last(to_ns_ - 1)) return {};
+    const std::int64_t last_ns = rows_in_time_.row().t_ns;
     const std::int64_t end_ns = last_ns + 1;
     const auto budget = static_cast<std::int64_t>(points);
-    const std::int64_t rows = rows_in(first_ns, end_ns, std::max(budget, kRawRowsMax) + 1);
+    std::int64_t rows = rows_in_time_.count(first_ns, end_ns, std::max(2 * budget, kRawRowsMax));
+    if (rows > budget && rows <= 2 * budget) rows = exact_count(first_ns, end_ns); // it was no exact number
     if (rows <= budget) {
         collect_rows(first_ns, end_ns);
     } else {
         block_.decimated = true;
-        while (out_shift_ < 62 && (last_ns >> out_shift_) - (first_ns >> out_shift_) + 1 > budget) ++out_shift_;
+        // In unsigned numbers, because a damaged file's times lie up to two centuries apart.
+        const auto bins = [&] {
+            return static_cast<std::uint64_t>(last_ns >> out_shift_) -
+                   static_cast<std::uint64_t>(first_ns >> out_shift_) + 1;
+        };
+        while (out_shift_ < 62 && bins() > points) ++out_shift_;
         int level = -1;
         if (out_shift_ >= table_.rollup.shift) {
             level = static_cast<int>(std::min(table_.rollup.levels - 1, (out_shift_ - table_.rollup.shift) / 2));
@@ -238,6 +237,7 @@ Result<SeriesBlock> RecordingReader::series(const SeriesQuery& query) {
     if (query.from_ns >= query.to_ns) return SeriesBlock{};
     try {
         const ReadTransaction transaction(state_->database);
+        if (!state_->has_rows(query.table)) return SeriesBlock{};
         return SeriesBuilder(state_->database, table, query).build(query.from_ns, query.to_ns, query.points);
     } catch (const SqliteError& failure) {
         state_->note_damage(failure);

@@ -1,6 +1,9 @@
 #pragma once
 /// The inside of RecordingReader, shared by its source files.
+#include <cstddef>
+
 #include "server/record/format/fixed_tables.hpp"
+#include "server/record/format/series_rows.hpp"
 #include "server/record/read/reader.hpp"
 
 namespace turnstone {
@@ -11,11 +14,19 @@ struct RecordingReader::State {
     Database database;
     std::vector<StoredTable> tables;
     Schema schema;
-    std::vector<Statement> latest, window; ///< prepared once per table, at first use
     std::string damage;
 
     [[nodiscard]] std::string meta(const std::string& key);
+    /// Whether a series has had a row: without one it has no table. Inside a read transaction.
+    [[nodiscard]] bool has_rows(std::size_t table);
+    /// All columns of a series, prepared at first use; null while it has no rows.
+    [[nodiscard]] SeriesRows* rows_of(std::size_t table);
     void note_damage(const std::exception& error);
+
+  private:
+    std::vector<bool> has_rows_;
+    std::vector<std::unique_ptr<SeriesRows>> rows_;
+    std::int64_t schema_version_ = -1; ///< that has_rows_ is about
 };
 
 } // namespace turnstone

@@ -5,6 +5,7 @@
 #include <cstdio>
 #include <cstring>
 #include <iterator>
+#include <optional>
 
 #include <fcntl.h>
 #include <sys/stat.h>
@@ -14,8 +15,10 @@ namespace turnstone {
 
 namespace {
 
-/// The write-ahead file is folded back at this size: 4 MB at 4 KiB a page, a checkpoint of some 10 ms.
-constexpr int kCheckpointPages = 1000;
+/// Most commits change a few rows of many tables: a page of twice the size writes nearly twice as much.
+constexpr int kPageBytes = 2048;
+/// The write-ahead file is folded back at this size, 4 MB: a checkpoint of some 10 ms.
+constexpr int kCheckpointPages = (4 << 20) / kPageBytes;
 
 void sync_directory(const std::filesystem::path& directory) {
     // Best effort: some file systems refuse to sync a directory, and only the file's name is at risk.
@@ -74,6 +77,7 @@ void create_recording(const std::filesystem::path& path, const SetupTexts& setup
     {
         Database database(hidden, Database::Mode::create);
         database.execute(sync_every_commit ? "PRAGMA synchronous = FULL" : "PRAGMA synchronous = NORMAL");
+        database.execute("PRAGMA page_size = " + std::to_string(kPageBytes));
         database.execute("BEGIN");
         database.execute(kSchemaSql);
         write_words(database);
@@ -89,7 +93,7 @@ void create_recording(const std::filesystem::path& path, const SetupTexts& setup
         RowInsert<SiteRow>(database, kSiteTable).write(setup.site);
         RowInsert<LinkRow> links(database, kLinkTable);
         for (const LinkRow& link : setup.links) links.write(link);
-        create_tables(database, name_tables(schema));
+        describe_tables(database, name_tables(schema));
         database.execute("COMMIT");
         database.execute("PRAGMA journal_mode = WAL");
     }
@@ -98,7 +102,7 @@ void create_recording(const std::filesystem::path& path, const SetupTexts& setup
 }
 
 RecordingFile::RecordingFile(const std::filesystem::path& path, const Schema& schema, bool sync_every_commit)
-    : path_(path), database_(path, Database::Mode::read_write), tables_(name_tables(schema)) {
+    : path_(path), database_(path, Database::Mode::read_write) {
     struct stat status {};
     if (::stat(path.c_str(), &status) == 0) {
         inode_ = status.st_ino;
@@ -114,9 +118,13 @@ RecordingFile::RecordingFile(const std::filesystem::path& path, const Schema& sc
             return SQLITE_OK;
         },
         &wal_pages_);
-    for (const StoredTable& table : tables_) {
-        insert_row_.emplace_back(database_, table.insert_sql());
-        rollups_.emplace_back(database_, table);
+    if (database_.integer("PRAGMA user_version") != kLayoutVersion)
+        throw SqliteError(SQLITE_NOTADB, path.string() + ": another version's layout; it cannot be continued");
+    std::vector<StoredTable> tables = name_tables(schema);
+    const std::int64_t base_ns = time_base_ns(database_);
+    for (StoredTable& table : tables) {
+        table.base_ns = base_ns;
+        series_.emplace_back(database_, table);
     }
     chunks_ = {database_, kChunkTable};
     actions_ = {database_, kActionTable};
@@ -129,10 +137,8 @@ RecordingFile::RecordingFile(const std::filesystem::path& path, const Schema& sc
             static_cast<std::uint64_t>(database_.integer(std::string("SELECT max(input) FROM ") + inputs, -1) + 1));
     next_frame_id_ = database_.integer("SELECT max(id) FROM frame") + 1;
     rows_and_events_ = static_cast<std::uint64_t>(database_.integer("SELECT max(id) FROM event"));
-    for (const StoredTable& table : tables_)
-        rows_and_events_ +=
-            static_cast<std::uint64_t>(database_.integer("SELECT max(id) FROM " + identifier(table.sql_name)));
-    t_end_ns_ = newest_stored_time(database_, tables_);
+    for (const SeriesWriter& series : series_) rows_and_events_ += static_cast<std::uint64_t>(series.rows());
+    t_end_ns_ = newest_stored_time(database_, tables);
 }
 
 void RecordingFile::begin() {
@@ -158,26 +164,19 @@ std::size_t RecordingFile::append(const Batch& batch, const Progress& progress) 
     for (const FrameRecord& frame : batch.frames) frames_.write({next_frame_id_++, frame});
     std::size_t rows_left_out = 0;
     for (const RowRecord& row : batch.rows) {
-        if (row.table >= tables_.size()) {
+        if (row.table >= series_.size()) {
             ++rows_left_out;
             continue;
         }
-        const Table& table = tables_[row.table].table;
-        const auto numbers = batch.numbers_of(row, table);
-        const auto texts = batch.texts_of(row, table);
-        Statement& insert = insert_row_[row.table];
-        insert.bind(1, row.t_ns);
-        insert.bind(2, row.t_rx_ns);
-        if (row.frame < 0)
-            insert.bind_null(3);
-        else
-            insert.bind(3, frame_id_base + row.frame);
-        int place = 4;
-        for (const double number : numbers) insert.bind(place++, number);
-        for (const std::string& text : texts) insert.bind(place++, text);
-        insert.run();
+        SeriesWriter& series = series_[row.table];
+        std::optional<RowFrame> frame;
+        if (row.frame >= 0) {
+            frame = {.id = frame_id_base + row.frame,
+                     .t_rx_ns = batch.frames.at(static_cast<std::size_t>(row.frame)).t_rx_ns};
+        }
+        series.add(row.t_ns, row.t_rx_ns, frame, batch.numbers_of(row, series.table().table),
+                   batch.texts_of(row, series.table().table));
         ++rows_and_events_;
-        rollups_[row.table].add(row.t_ns, numbers);
     }
     for (const Event& event : batch.events) {
         events_.write({0, event});
@@ -202,7 +201,7 @@ void RecordingFile::set_meta(const std::string& key, const std::string& value) {
 void RecordingFile::commit() {
     if (!database_.in_transaction()) return;
     if (progress_) {
-        for (RollupWriter& rollup : rollups_) rollup.write(false);
+        for (SeriesWriter& series : series_) series.finish_transaction();
         set_meta("derived_inputs", std::to_string(progress_->inputs));
         set_meta("derived_t_ns", std::to_string(progress_->t_ns));
         progress_.reset();
@@ -218,7 +217,6 @@ void RecordingFile::commit() {
 void RecordingFile::close(const std::string& ended) {
     commit();
     begin();
-    for (RollupWriter& rollup : rollups_) rollup.write(true);
     set_meta("t_end_ns", std::to_string(t_end_ns_));
     set_meta("ended", ended);
     database_.execute("COMMIT");

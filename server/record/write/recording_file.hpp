@@ -2,6 +2,7 @@
 /// One recording being written: inputs and batches in, commits when told. No thread, no queue, no clock: the recorder's
 /// thread, reprocessing and the benchmark drive it. Every function may throw SqliteError.
 #include <cstdint>
+#include <deque>
 #include <filesystem>
 #include <optional>
 #include <string>
@@ -12,7 +13,7 @@
 #include "server/pipeline/setup.hpp"
 #include "server/record/format/fixed_tables.hpp"
 #include "server/record/write/recorder_status.hpp"
-#include "server/record/write/rollup.hpp"
+#include "server/record/write/series_writer.hpp"
 
 namespace turnstone {
 
@@ -38,7 +39,7 @@ void create_recording(const std::filesystem::path& path, const SetupTexts& setup
 
 class RecordingFile {
   public:
-    /// Opens a recording to go on writing to it; after create_recording, or after a fault.
+    /// Opens a recording of this version's layout to go on writing to it; after create_recording, or after a fault.
     RecordingFile(const std::filesystem::path& path, const Schema& schema, bool sync_every_commit);
 
     // Into the open transaction, which they open if there is none.
@@ -49,7 +50,7 @@ class RecordingFile {
     void note_drops(const Drops& drops);
     void set_meta(const std::string& key, const std::string& value);
     void commit();
-    /// Commits, completes the rollups, marks the file closed and checkpoints it. The file is whole afterwards
+    /// Commits, marks the file closed and checkpoints it. The file is whole afterwards
     /// even where make_single_file is still to come.
     void close(const std::string& ended);
     /// False when the path no longer leads to this file: deleted, or its disk went away.
@@ -70,9 +71,7 @@ class RecordingFile {
     void begin();
     std::filesystem::path path_;
     Database database_;
-    std::vector<StoredTable> tables_;
-    std::vector<Statement> insert_row_;
-    std::vector<RollupWriter> rollups_;
+    std::deque<SeriesWriter> series_; ///< by TableId
     RowInsert<ChunkRow> chunks_;
     RowInsert<ActionRecord> actions_;
     RowInsert<FrameRow> frames_;

@@ -6,7 +6,6 @@
 
 #include "server/record/format/fixed_tables.hpp"
 #include "server/record/write/recording_file.hpp"
-#include "server/record/write/rollup.hpp"
 
 namespace turnstone {
 
@@ -26,7 +25,6 @@ Result<RepairOutcome> repair_recording(const std::filesystem::path& path, const 
         if (!database.text("SELECT value FROM meta WHERE key = 'ended'").empty()) return RepairOutcome::repaired;
         const std::vector<StoredTable> tables = read_tables(database);
         database.execute("BEGIN IMMEDIATE");
-        for (const StoredTable& table : tables) RollupWriter(database, table).write(true);
         RowInsert<MetaRow> meta(database, kMetaTable);
         meta.write({"t_end_ns", std::to_string(newest_stored_time(database, tables))});
         meta.write({"ended", ended});

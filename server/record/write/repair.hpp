@@ -10,7 +10,7 @@ namespace turnstone {
 
 enum class RepairOutcome {
     nothing_to_do, ///< was closed
-    repaired,      ///< write-ahead file folded in, rollups completed, marked ended = 'repaired'
+    repaired,      ///< write-ahead file folded in, marked ended = 'repaired'
     in_use         ///< another connection has it open, perhaps a live server: left alone
 };
 

@@ -1,91 +1,36 @@
 #include "server/record/write/rollup.hpp"
 
 #include <algorithm>
-#include <bit>
-#include <cstring>
 #include <limits>
+#include <numeric>
+
+#include "server/record/format/series_rows.hpp"
 
 namespace turnstone {
 
-static_assert(std::endian::native == std::endian::little, "rollup data is stored as it lies in memory");
+namespace {
 
-RollupBin::RollupBin(std::size_t columns) : count(columns), min(columns), max(columns), sum(columns) {
-    clear();
-}
+/// Finest bins that wait to be written together: a reader finds their rows (16 each) in the series' table instead.
+constexpr std::size_t kBinsAtOnce = 32;
+constexpr std::int64_t kBinMax = (std::int64_t{1} << 51) - 1;
 
-void RollupBin::clear() noexcept {
-    rows = 0;
-    std::ranges::fill(count, 0U);
-    std::ranges::fill(min, std::numeric_limits<double>::infinity());
-    std::ranges::fill(max, -std::numeric_limits<double>::infinity());
-    std::ranges::fill(sum, 0.0);
-}
-
-void RollupBin::add(std::span<const double> numbers) noexcept {
-    ++rows;
-    for (std::size_t c = 0; c < numbers.size(); ++c) {
-        const double value = numbers[c];
-        // Comparisons with NaN are false: it leaves min and max alone and is left out of the sum.
-        const bool valid = value == value;
-        min[c] = value < min[c] ? value : min[c];
-        max[c] = value > max[c] ? value : max[c];
-        sum[c] += valid ? value : 0.0;
-        count[c] += valid ? 1U : 0U;
-    }
-}
-
-void RollupBin::merge(const RollupBin& other) noexcept {
-    rows += other.rows;
-    for (std::size_t c = 0; c < count.size(); ++c) {
-        min[c] = std::min(min[c], other.min[c]);
-        max[c] = std::max(max[c], other.max[c]);
-        sum[c] += other.sum[c];
-        count[c] += other.count[c];
-    }
-}
-
-void encode_bin(const RollupBin& bin, std::vector<std::byte>& out) {
-    const std::size_t columns = bin.count.size();
-    out.resize(columns * (sizeof(std::uint32_t) + 3 * sizeof(double)));
-    std::byte* to = out.data();
-    const auto put = [&to](const auto& values) {
-        const std::size_t octets = values.size() * sizeof(values[0]);
-        if (octets > 0) std::memcpy(to, values.data(), octets);
-        to += octets;
-    };
-    put(bin.count);
-    put(bin.min);
-    put(bin.max);
-    put(bin.sum);
-}
-
-std::optional<RollupBin> decode_bin(std::span<const std::byte> data, std::int64_t rows, std::size_t columns) {
-    if (data.size() != columns * (sizeof(std::uint32_t) + 3 * sizeof(double))) return std::nullopt;
-    RollupBin bin(columns);
-    bin.rows = static_cast<std::uint32_t>(rows);
-    const std::byte* from = data.data();
-    const auto get = [&from](auto& values) {
-        const std::size_t octets = values.size() * sizeof(values[0]);
-        if (octets > 0) std::memcpy(values.data(), from, octets);
-        from += octets;
-    };
-    get(bin.count);
-    get(bin.min);
-    get(bin.max);
-    get(bin.sum);
-    return bin;
-}
+} // namespace
 
 RollupWriter::RollupWriter(Database& database, const StoredTable& table)
-    : shape_(table.rollup), columns_(table.table.number_count), levels_(table.rollup.levels), current_(columns_),
-      select_(database, "SELECT rows, data FROM " + identifier(table.rollup_name()) + " WHERE key = ?"),
-      replace_(database,
-               "INSERT OR REPLACE INTO " + identifier(table.rollup_name()) + " (key, rows, data) VALUES (?, ?, ?)") {
-    restore(database, table);
+    : database_(database), table_(table), levels_(table.rollup.levels), current_(table.table.number_count) {
+    if (has_table(database, table.rollup_name())) prepare();
+    restore();
+}
+
+void RollupWriter::prepare() {
+    is_made_ = true;
+    const std::string name = identifier(table_.rollup_name());
+    select_ = Statement(database_, "SELECT rows, data FROM " + name + " WHERE key = ?");
+    replace_ = Statement(database_, "INSERT OR REPLACE INTO " + name + " (key, rows, data) VALUES (?, ?, ?)");
 }
 
 void RollupWriter::add(std::int64_t t_ns, std::span<const double> numbers) {
-    const std::int64_t bin = shape_.bin_of(0, t_ns);
+    const std::int64_t bin = table_.rollup.bin_of(0, t_ns);
     if (current_bin_ != bin) {
         spread();
         current_bin_ = bin;
@@ -97,7 +42,7 @@ void RollupWriter::add(std::int64_t t_ns, std::span<const double> numbers) {
 /// row.
 void RollupWriter::spread() {
     if (current_bin_) {
-        for (unsigned level = 0; level < shape_.levels; ++level)
+        for (unsigned level = 0; level < levels_.size(); ++level)
             bin_at(level, *current_bin_ >> (2 * level)).merge(current_);
         current_.clear();
         current_bin_.reset();
@@ -111,27 +56,32 @@ RollupBin& RollupWriter::bin_at(unsigned level, std::int64_t bin) {
     // A late row for a bin that is stored already: fetched, completed, and written again at the next commit.
     std::optional<RollupBin> stored;
     if (at.last_stored && bin <= *at.last_stored) stored = load(level, bin);
-    return at.bins.emplace(bin, stored ? std::move(*stored) : RollupBin(columns_)).first->second;
+    return at.bins.emplace(bin, stored ? std::move(*stored) : RollupBin(current_.count.size())).first->second;
 }
 
 std::optional<RollupBin> RollupWriter::load(unsigned level, std::int64_t bin) {
-    select_.bind(1, shape_.key_of(level, bin));
-    std::optional<RollupBin> result;
-    if (select_.step()) result = decode_bin(select_.blob(1), select_.integer(0), columns_);
+    select_.bind(1, table_.rollup.key_of(level, bin));
+    RollupBin loaded(current_.count.size());
+    const bool found = select_.step() && decode_bin(select_.blob(1), select_.integer(0), table_.codes, loaded);
     select_.reset();
-    return result;
+    return found ? std::optional(std::move(loaded)) : std::nullopt;
 }
 
-void RollupWriter::write(bool complete) {
+void RollupWriter::write() {
     spread();
-    for (unsigned level = 0; level < shape_.levels; ++level) {
+    const bool enough = levels_.front().bins.size() > kBinsAtOnce;
+    if (enough && !is_made_) {
+        create_rollup(database_, table_);
+        prepare();
+    }
+    for (unsigned level = 0; level < levels_.size(); ++level) {
         Level& at = levels_[level];
         while (!at.bins.empty()) {
             const auto oldest = at.bins.begin();
-            const bool newest = at.bins.size() == 1 && (!at.last_stored || oldest->first > *at.last_stored);
-            if (newest && !complete) break;
-            encode_bin(oldest->second, scratch_);
-            replace_.bind(1, shape_.key_of(level, oldest->first));
+            const bool stored = at.last_stored && oldest->first <= *at.last_stored;
+            if (!stored && (!enough || at.bins.size() == 1)) break;
+            encode_bin(oldest->second, table_.codes, scratch_);
+            replace_.bind(1, table_.rollup.key_of(level, oldest->first));
             replace_.bind(2, std::int64_t{oldest->second.rows});
             replace_.bind(3, std::span<const std::byte>(scratch_));
             replace_.run();
@@ -141,41 +91,46 @@ void RollupWriter::write(bool complete) {
     }
 }
 
-/// Open bins of a file written before: the finest level from the wide table, each further one from the level
-/// below it.
-void RollupWriter::restore(Database& database, const StoredTable& table) {
-    constexpr std::int64_t kBinMax = (std::int64_t{1} << 51) - 1;
-    for (unsigned level = 0; level < shape_.levels; ++level) {
-        Level& at = levels_[level];
-        Statement last(database,
-                       "SELECT max(key) FROM " + identifier(table.rollup_name()) + " WHERE key BETWEEN ? AND ?");
-        last.bind(1, shape_.key_of(level, -kBinMax));
-        last.bind(2, shape_.key_of(level, kBinMax));
-        if (last.step() && !last.is_null(0)) at.last_stored = shape_.bin_of_key(level, last.integer(0));
-        if (level == 0) {
-            std::string sql = "SELECT t_ns";
-            for (std::size_t c = 0; c < columns_; ++c) sql += ", " + identifier(table.column_sql_names[c]);
-            Statement rows(database, sql + " FROM " + identifier(table.sql_name) + " WHERE t_ns >= ? ORDER BY t_ns");
-            rows.bind(1, at.last_stored ? shape_.start_of(0, *at.last_stored + 1)
-                                        : std::numeric_limits<std::int64_t>::min());
-            std::vector<double> numbers(columns_);
-            while (rows.step()) {
-                for (std::size_t c = 0; c < columns_; ++c) numbers[c] = rows.number(static_cast<int>(c) + 1);
-                bin_at(0, shape_.bin_of(0, rows.integer(0))).add(numbers);
-            }
-            continue;
-        }
-        const std::int64_t from = at.last_stored ? (*at.last_stored + 1) * 4 : -kBinMax;
-        Statement stored(database, "SELECT key, rows, data FROM " + identifier(table.rollup_name()) +
-                                       " WHERE key BETWEEN ? AND ? ORDER BY key");
-        stored.bind(1, shape_.key_of(level - 1, from));
-        stored.bind(2, shape_.key_of(level - 1, kBinMax));
-        while (stored.step())
-            if (const auto bin = decode_bin(stored.blob(2), stored.integer(1), columns_))
-                bin_at(level, shape_.bin_of_key(level - 1, stored.integer(0)) >> 2).merge(*bin);
-        for (auto below = levels_[level - 1].bins.lower_bound(from); below != levels_[level - 1].bins.end(); ++below)
-            bin_at(level, below->first >> 2).merge(below->second);
+/// Open bins of a file written before: the finest level from the rows, each further one from the level below it.
+void RollupWriter::restore() {
+    for (unsigned level = 0; level < levels_.size() && is_made_; ++level) {
+        Statement last(database_,
+                       "SELECT max(key) FROM " + identifier(table_.rollup_name()) + " WHERE key BETWEEN ? AND ?");
+        last.bind(1, table_.rollup.key_of(level, -kBinMax));
+        last.bind(2, table_.rollup.key_of(level, kBinMax));
+        if (last.step() && !last.is_null(0))
+            levels_[level].last_stored = table_.rollup.bin_of_key(level, last.integer(0));
     }
+    restore_finest();
+    for (unsigned level = 1; level < levels_.size(); ++level) restore_level(level);
+}
+
+void RollupWriter::restore_finest() {
+    std::vector<std::size_t> columns(current_.count.size());
+    std::iota(columns.begin(), columns.end(), std::size_t{0});
+    const auto& last = levels_.front().last_stored;
+    SeriesRows rows(database_, table_, std::move(columns));
+    rows.start(last ? table_.rollup.start_of(0, *last + 1) : std::numeric_limits<std::int64_t>::min(),
+               std::numeric_limits<std::int64_t>::max());
+    while (rows.next()) bin_at(0, table_.rollup.bin_of(0, rows.row().t_ns)).add(rows.row().numbers);
+}
+
+void RollupWriter::restore_level(unsigned level) {
+    Level& at = levels_[level];
+    const std::int64_t from = at.last_stored ? (*at.last_stored + 1) * 4 : -kBinMax;
+    if (is_made_) {
+        Statement stored(database_, "SELECT key, rows, data FROM " + identifier(table_.rollup_name()) +
+                                        " WHERE key BETWEEN ? AND ? ORDER BY key");
+        stored.bind(1, table_.rollup.key_of(level - 1, from));
+        stored.bind(2, table_.rollup.key_of(level - 1, kBinMax));
+        RollupBin bin(current_.count.size());
+        while (stored.step())
+            if (decode_bin(stored.blob(2), stored.integer(1), table_.codes, bin))
+                bin_at(level, table_.rollup.bin_of_key(level - 1, stored.integer(0)) >> 2).merge(bin);
+    }
+    const Level& below = levels_[level - 1];
+    for (auto bin = below.bins.lower_bound(from); bin != below.bins.end(); ++bin)
+        bin_at(level, bin->first >> 2).merge(bin->second);
 }
 
 } // namespace turnstone

@@ -3,9 +3,8 @@
 /// any window is drawn from few rows.
 ///
 /// Invariant after every write(): per level, each bin at or before the last stored one holds every row of
-/// that bin written so far. Later rows are in finer levels or, in the end, in the wide table; a reader needs nothing
-/// else.
-#include <array>
+/// that bin written so far. Later rows are in finer levels or, in the end, in the series' own table; a reader needs
+/// nothing else. Bins are therefore written a page at a time, not with every commit.
 #include <cstdint>
 #include <map>
 #include <optional>
@@ -13,54 +12,40 @@
 #include <vector>
 
 #include "server/record/format/layout.hpp"
+#include "server/record/format/rollup_bin.hpp"
 #include "server/record/format/sqlite.hpp"
 
 namespace turnstone {
 
-/// One bin. Where count[c] is 0, column c's other figures mean nothing.
-struct RollupBin {
-    std::uint32_t rows = 0;
-    std::vector<std::uint32_t> count;
-    std::vector<double> min, max, sum;
-
-    RollupBin() = default;
-    explicit RollupBin(std::size_t columns);
-    void clear() noexcept;
-    void add(std::span<const double> numbers) noexcept; ///< NaN is a missing value
-    void merge(const RollupBin& other) noexcept;
-};
-
-/// Layout of `data` in schema.sql. `encode` overwrites `out`.
-void encode_bin(const RollupBin& bin, std::vector<std::byte>& out);
-/// Empty when `data` is not of that many columns.
-[[nodiscard]] std::optional<RollupBin> decode_bin(std::span<const std::byte> data, std::int64_t rows,
-                                                  std::size_t columns);
-
-/// The rollups of one table in one open file.
+/// The rollups of one series in one open file. Its rollup table is made with the first bins.
 class RollupWriter {
   public:
-    /// Restores the open bins of a file that was written to before.
+    /// Restores the open bins of a file that was written to before. `table` must outlive it, and its rows must be in
+    /// the file already.
     RollupWriter(Database& database, const StoredTable& table);
     void add(std::int64_t t_ns, std::span<const double> numbers);
-    /// Writes what changed, inside the caller's transaction. The newest bin of each level stays in memory
-    /// unless `complete`.
-    void write(bool complete);
+    /// Writes what has to be, inside the caller's transaction. The newest bin of each level stays in memory.
+    void write();
 
   private:
     struct Level {
         std::map<std::int64_t, RollupBin> bins; ///< not stored, or changed since
         std::optional<std::int64_t> last_stored;
     };
+    void prepare();
     void spread();
     RollupBin& bin_at(unsigned level, std::int64_t bin);
     [[nodiscard]] std::optional<RollupBin> load(unsigned level, std::int64_t bin);
-    void restore(Database& database, const StoredTable& table);
+    void restore();
+    void restore_finest();
+    void restore_level(unsigned level);
 
-    RollupShape shape_;
-    std::size_t columns_;
+    Database& database_;
+    const StoredTable& table_;
     std::vector<Level> levels_;
     std::optional<std::int64_t> current_bin_; ///< of level 0: rows in `current_` are not in `levels_` yet
     RollupBin current_;
+    bool is_made_ = false;
     Statement select_, replace_;
     std::vector<std::byte> scratch_;
 };

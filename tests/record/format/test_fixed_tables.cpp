@@ -30,7 +30,7 @@ template <class Row>
 Names columns_of(const FixedTable<Row>& table, std::int64_t layout) {
     Names out;
     for (const StoredColumn<Row>& column : table.columns)
-        if (column.since_layout <= layout) out.emplace_back(column.name);
+        if (column.is_in(layout)) out.emplace_back(column.name);
     return out;
 }
 
@@ -80,7 +80,7 @@ TEST_CASE("the lists of columns are the tables of schema.sql, each column in its
     CHECK(listed == texts(database, "SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name"));
 }
 
-TEST_CASE("the columns that an older layout lacks are marked so") {
+TEST_CASE("the columns of an older layout are known, those it lacks and those it alone has") {
     const test::TemporaryFolder folder;
     test::write_older_recording(folder.recording("older"));
     Database database(folder.recording("older"), Database::Mode::read_only);
