@@ -153,6 +153,10 @@ constexpr StoredColumn<SeriesColumnRow> kSeriesColumn[] = {
     column<AsIs, &SeriesColumnRow::code, &ColumnCode::rounded>("rounded", 2),
 };
 
+constexpr StoredColumn<LateRow> kLateRow[] = {column<AsIs, &LateRow::series>("series", 2),
+                                              column<AsIs, &LateRow::t_ns>("t_ns", 2),
+                                              column<AsIs, &LateRow::id>("id", 2)};
+
 constexpr StoredColumn<ChunkRow> kChunk[] = {
     column<AsIs, &ChunkRow::chunk, &ChunkRecord::input>("input"),
     column<AsIs, &ChunkRow::chunk, &ChunkRecord::link>("link"),
@@ -218,6 +222,7 @@ constinit const FixedTable<SiteRow> kSiteTable{"site", kSite};
 constinit const FixedTable<LinkRow> kLinkTable{"link", kLink};
 constinit const FixedTable<StoredTable> kSeriesTable{"series", kSeries};
 constinit const FixedTable<SeriesColumnRow> kSeriesColumnTable{"series_column", kSeriesColumn};
+constinit const FixedTable<LateRow> kLateRowTable{"late_row", kLateRow, "INSERT OR IGNORE"};
 constinit const FixedTable<ChunkRow> kChunkTable{"chunk", kChunk};
 constinit const FixedTable<ActionRecord> kActionTable{"action", kAction};
 constinit const FixedTable<WordRow> kWordTable{"word", kWord};

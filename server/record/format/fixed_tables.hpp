@@ -36,6 +36,9 @@ struct SeriesColumnRow {
     Column column;
     ColumnCode code;
 };
+struct LateRow {
+    std::int64_t series = 0, t_ns = 0, id = 0; ///< t_ns as stored
+};
 struct ChunkRow {
     ChunkRecord chunk;                ///< `bytes` is the range of the span below
     std::span<const std::byte> bytes; ///< read: valid until the next step
@@ -60,6 +63,7 @@ extern const FixedTable<SiteRow> kSiteTable;
 extern const FixedTable<LinkRow> kLinkTable;
 extern const FixedTable<StoredTable> kSeriesTable;
 extern const FixedTable<SeriesColumnRow> kSeriesColumnTable;
+extern const FixedTable<LateRow> kLateRowTable;
 extern const FixedTable<ChunkRow> kChunkTable;
 extern const FixedTable<ActionRecord> kActionTable;
 extern const FixedTable<WordRow> kWordTable;

@@ -11,9 +11,11 @@ constexpr std::int64_t kNearRows = 8;
 
 } // namespace
 
-IdSearch::IdSearch(Database& database, const std::string& table, const std::string& id, const std::string& time) {
+IdSearch::IdSearch(Database& database, const std::string& table, const std::string& id, const std::string& time,
+                   const std::string& condition) {
     const std::string rows = "SELECT " + id + ", " + time + " FROM " + identifier(table) + " WHERE " + time +
-                             " BETWEEN " + std::to_string(-kRowTimeMax_ns) + " AND " + std::to_string(kRowTimeMax_ns);
+                             " BETWEEN " + std::to_string(-kRowTimeMax_ns) + " AND " + std::to_string(kRowTimeMax_ns) +
+                             " AND " + condition;
     from_ = Statement(database, rows + " AND " + id + " >= ? ORDER BY " + id + " LIMIT 1");
     last_ = Statement(database, rows + " ORDER BY " + id + " DESC LIMIT 1");
 }

@@ -23,8 +23,9 @@ class IdSearch {
         std::int64_t before, after;
     };
 
-    IdSearch(Database& database, const std::string& table, const std::string& id = "id",
-             const std::string& time = "t_ns");
+    /// `condition`: SQL that leaves out rows which are not in order.
+    IdSearch(Database& database, const std::string& table, const std::string& id, const std::string& time,
+             const std::string& condition = "TRUE");
     [[nodiscard]] Place place_of(std::int64_t stored_ns);
 
   private:

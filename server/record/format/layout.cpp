@@ -45,6 +45,12 @@ RollupShape rollup_shape(double period_s) noexcept {
     return {shift, shift >= kShiftOfCoarsest ? 1 : (kShiftOfCoarsest - shift + 1) / 2 + 1};
 }
 
+std::string StoredTable::in_order_sql() const {
+    const std::string name = identifier(rows_name());
+    return "NOT EXISTS (SELECT 1 FROM late_row WHERE series = " + std::to_string(table.id) +
+           " AND late_row.t_ns = " + name + ".t_ns AND late_row.id = " + name + ".id)";
+}
+
 std::string StoredTable::insert_sql() const {
     std::string names = "t_ns, delay_ns, frame", places = "?, ?, ?";
     for (const std::string& name : column_sql_names) {
@@ -55,9 +61,9 @@ std::string StoredTable::insert_sql() const {
 }
 
 std::vector<StoredTable> name_tables(const Schema& schema) {
-    std::set<std::string> taken{"meta",          "vehicle",   "site",      "link",      "series",
-                                "series_column", "chunk",     "action",    "word",      "frame",
-                                "event",         "chunk_utc", "frame_utc", "event_utc", "start"};
+    std::set<std::string> taken{"meta",      "vehicle",   "site",      "link", "series", "series_column",
+                                "late_row",  "chunk",     "action",    "word", "frame",  "event",
+                                "chunk_utc", "frame_utc", "event_utc", "start"};
     std::vector<StoredTable> stored;
     for (const Table& table : schema.tables) {
         StoredTable entry;

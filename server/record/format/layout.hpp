@@ -52,6 +52,10 @@ inline constexpr double kRowsPerFinestBin = 16;
 inline constexpr double kSporadicPeriod_s = 0.1;
 [[nodiscard]] RollupShape rollup_shape(double period_s) noexcept;
 
+/// Rows that came later than this are in late_row: what a slow second link delivers, or packets that a vehicle repeats.
+/// Without that limit one straggler would be everybody's slack.
+inline constexpr std::int64_t kSlackMax_ns = 1'000'000'000;
+
 /// A table as the file names it.
 struct StoredTable {
     Table table;
@@ -65,6 +69,8 @@ struct StoredTable {
 
     [[nodiscard]] std::string rows_name() const { return is_indexed ? sql_name : "stored_" + sql_name; }
     [[nodiscard]] std::string rollup_name() const { return "rollup_" + sql_name; }
+    /// SQL that is true for rows of the table that are not in late_row.
+    [[nodiscard]] std::string in_order_sql() const;
     /// Takes t_ns, delay_ns, frame, columns in order.
     [[nodiscard]] std::string insert_sql() const;
 };

@@ -23,7 +23,7 @@ constexpr double kSumError = 1e-3;
 class BinWriter {
   public:
     explicit BinWriter(std::vector<std::byte>& out) : out_(out) { out_.clear(); }
-    void put(Content content) { out_.push_back(static_cast<std::byte>(content)); }
+    void put(Content content, std::uint64_t missing) { put(missing << 2 | static_cast<std::uint64_t>(content)); }
     void put(std::uint64_t value) {
         for (; value >= 0x80; value >>= 7) out_.push_back(static_cast<std::byte>(value | 0x80));
         out_.push_back(static_cast<std::byte>(value));
@@ -87,16 +87,15 @@ class BinReader {
 
 void encode_column(const RollupBin& bin, std::size_t c, const ColumnCode& code, BinWriter& out) {
     const std::uint32_t count = bin.count[c];
+    const std::uint64_t missing = bin.rows - count;
     if (count == 0) {
-        out.put(Content::nothing);
+        out.put(Content::nothing, missing);
         return;
     }
-    const std::uint64_t missing = bin.rows - count;
     const double steps = (bin.sum[c] - count * code.zero) / code.step, sum = std::round(steps);
     const auto first = code.count_of(bin.min[c]), second = code.count_of(bin.max[c]);
     if (!first || !second || !(std::abs(sum) < kSumMax && std::abs(steps - sum) < kSumError)) {
-        out.put(Content::reals);
-        out.put(missing);
+        out.put(Content::reals, missing);
         out.put(bin.min[c]);
         out.put(bin.max[c]);
         out.put(bin.sum[c]);
@@ -104,22 +103,21 @@ void encode_column(const RollupBin& bin, std::size_t c, const ColumnCode& code, 
     }
     const std::int64_t least = std::min(*first, *second),
                        greatest = std::max(*first, *second); // a step may be negative
-    if (missing == 0 && least == greatest) {
-        out.put(Content::constant);
+    if (least == greatest) {
+        out.put(Content::constant, missing);
         out.put_signed(least);
         return;
     }
-    out.put(Content::counts);
-    out.put(missing);
+    out.put(Content::counts, missing);
     out.put_signed(least);
     out.put(static_cast<std::uint64_t>(greatest - least));
     out.put_signed(static_cast<std::int64_t>(sum - static_cast<double>(least) * count));
 }
 
 void decode_column(BinReader& in, std::size_t c, const ColumnCode& code, RollupBin& bin) {
-    const auto content = static_cast<Content>(in.octet());
-    const std::uint64_t missing = content == Content::counts || content == Content::reals ? in.integer() : 0;
-    const auto count = static_cast<std::uint32_t>(bin.rows - std::min<std::uint64_t>(missing, bin.rows));
+    const std::uint64_t head = in.integer();
+    const auto content = static_cast<Content>(head & 3);
+    const auto count = static_cast<std::uint32_t>(bin.rows - std::min<std::uint64_t>(head >> 2, bin.rows));
     const auto value_of = [&code](double steps) { return code.zero + code.step * steps; };
     bin.count[c] = content == Content::nothing ? 0 : count;
     if (content == Content::reals) {

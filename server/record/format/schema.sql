@@ -18,7 +18,8 @@
 --                      from; NULL: an estimate or a link's statistics), then a cell per channel: see series_column
 --   rollup_<sql_name>  minimum, maximum, sum and count per bin of time, for drawing; derived, and may be deleted
 --
--- There is no index on time: rows are in the order of time but for series.slack_ns, so that bisection over id finds a time.
+-- There is no index on time: rows are in the order of time but for series.slack_ns and the few in late_row, so that bisection
+-- over id finds a time.
 --
 -- WAL journal while the recording is live; a cleanly closed recording is one file in DELETE mode. What the choices cost, in
 -- bytes of file and bytes written to the disk, stands in DEVELOPERS.md, section "What a recording costs".
@@ -67,7 +68,7 @@ CREATE TABLE series (
   period_s     REAL NOT NULL,           -- expected between rows; 0: sporadic
   rollup_shift INTEGER NOT NULL,        -- finest bins are 2^rollup_shift ns wide
   rollup_levels INTEGER NOT NULL,       -- bins of level k are 4^k times as wide
-  slack_ns     INTEGER NOT NULL         -- no row's t_ns is more than this before that of any row with a smaller id
+  slack_ns     INTEGER NOT NULL         -- but for late_row, no row's t_ns is more than this before that of a smaller id
 );
 CREATE TABLE series_column (
   series       INTEGER NOT NULL REFERENCES series,
@@ -93,6 +94,14 @@ CREATE TABLE series_column (
   step         REAL NOT NULL,
   rounded      INTEGER NOT NULL,        -- 1: to the nearest step; 0: cells give back the very value that was decoded
   PRIMARY KEY (series, place)
+) WITHOUT ROWID;
+
+-- Rows that came more than a second out of order, by time.
+CREATE TABLE late_row (
+  series INTEGER NOT NULL REFERENCES series,
+  t_ns   INTEGER NOT NULL,
+  id     INTEGER NOT NULL,
+  PRIMARY KEY (series, t_ns, id)
 ) WITHOUT ROWID;
 
 -- Inputs: bytes as links delivered them, good or bad, and actions: the operator's, link states, an engine's hours
@@ -156,13 +165,13 @@ CREATE TABLE event (
 --   key   (levels - 1 - level) * 2^52 + 2^51 + floor(station time / (4^level * 2^rollup_shift)); the finest level, which most
 --         rows belong to, has the greatest keys, so that its rows are appended at the table's end
 --   rows  rows in the bin
---   data  for each number column in order one octet, and what follows from it. Integers are LEB128, signed ones with the sign
---         in the lowest bit (zigzag); doubles little-endian:
+--   data  for each number column in order 4 * (rows without a value) + content, and what follows from it. Integers are LEB128,
+--         signed ones with the sign in the lowest bit (zigzag); doubles little-endian. Content:
 --           0  no row has a value
---           1  every row has the same cell: that cell, signed
---           2  all cells are whole steps: rows without a value; least cell, signed; greatest minus least; sum of the cells
---              minus count times the least
---           3  anything else: rows without a value; least, greatest and sum of the values as f64
+--           1  all values are the same cell: that cell, signed
+--           2  all cells are whole steps: least cell, signed; greatest minus least; sum of the cells minus count times the
+--              least
+--           3  anything else: least, greatest and sum of the values as f64
 -- The newest bins of each level are not stored; rows from their start on are found in the next finer level, in the end among
 -- the rows themselves.
 

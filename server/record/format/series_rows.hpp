@@ -3,6 +3,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "server/record/format/id_search.hpp"
@@ -41,15 +42,19 @@ class SeriesRows {
     [[nodiscard]] std::int64_t stored(std::int64_t t_ns) const;
     [[nodiscard]] std::int64_t slack();
     void read(const Statement& select, SeriesRow& row) const;
+    void list_late();
     bool read_ahead();
+    bool take_late();
 
     const StoredTable& table_;
     std::vector<std::size_t> columns_;
     std::optional<IdSearch> search_; ///< none in layout 1, which has an index on time
-    Statement slack_, forward_, backward_, count_;
+    Statement slack_, forward_, backward_, count_, late_, late_last_, one_;
     SeriesRow row_;
     std::vector<SeriesRow> waiting_; ///< a heap: a row that comes later may still belong before them
     std::vector<SeriesRow> spare_;
+    std::vector<std::pair<std::int64_t, std::int64_t>> late_rows_; ///< of late_row: time and id, the next one last
+    std::vector<std::int64_t> late_ids_;                           ///< of all of them, sorted
     std::int64_t from_ns_ = 0, to_ns_ = 0, slack_ns_ = 0, newest_ns_ = 0;
     bool more_ = false;
 };

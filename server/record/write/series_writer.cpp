@@ -17,15 +17,17 @@ SeriesWriter::SeriesWriter(Database& database, StoredTable table)
     Statement known(database, "SELECT slack_ns FROM series WHERE id = ?");
     known.bind(1, std::int64_t{table_.table.id});
     if (known.step()) slack_ns_ = table_.slack_ns = std::clamp(known.integer(0), std::int64_t{0}, kRowTimeMax_ns);
-    Statement last(database, "SELECT id, t_ns FROM " + identifier(table_.rows_name()) + " ORDER BY id DESC LIMIT 1");
-    if (last.step()) {
-        rows_ = last.integer(0);
-        newest_ns_ = std::clamp(last.integer(1), -kRowTimeMax_ns, kRowTimeMax_ns) + slack_ns_; // at most
-    }
+    const std::string rows = "SELECT id, t_ns FROM " + identifier(table_.rows_name());
+    Statement last(database, rows + " ORDER BY id DESC LIMIT 1");
+    if (last.step()) rows_ = last.integer(0);
+    Statement in_order(database, rows + " WHERE " + table_.in_order_sql() + " ORDER BY id DESC LIMIT 1");
+    if (in_order.step()) // no row is later than this
+        newest_ns_ = std::clamp(in_order.integer(1), -kRowTimeMax_ns, kRowTimeMax_ns) + slack_ns_;
 }
 
 void SeriesWriter::open() {
     insert_ = Statement(database_, table_.insert_sql());
+    late_ = {database_, kLateRowTable};
     rollup_.emplace(database_, table_);
 }
 
@@ -51,11 +53,18 @@ void SeriesWriter::add(std::int64_t t_ns, std::int64_t t_rx_ns, const std::optio
     for (const std::string& text : texts) insert_.bind(place++, text);
     insert_.run();
     ++rows_;
-    if (is_row_time(stored_ns)) {
-        if (newest_ns_ > stored_ns) slack_ns_ = std::max(slack_ns_, newest_ns_ - stored_ns);
-        newest_ns_ = std::max(newest_ns_, stored_ns);
-    }
+    note_order(stored_ns);
     rollup_->add(t_ns, values_);
+}
+
+/// Of the newest row.
+void SeriesWriter::note_order(std::int64_t stored_ns) {
+    if (!is_row_time(stored_ns)) return;
+    if (newest_ns_ > stored_ns + kSlackMax_ns)
+        late_.write({.series = table_.table.id, .t_ns = stored_ns, .id = rows_});
+    else if (newest_ns_ > stored_ns)
+        slack_ns_ = std::max(slack_ns_, newest_ns_ - stored_ns);
+    newest_ns_ = std::max(newest_ns_, stored_ns);
 }
 
 void SeriesWriter::finish_transaction() {

@@ -5,6 +5,7 @@
 #include <span>
 #include <string>
 
+#include "server/record/format/fixed_tables.hpp"
 #include "server/record/format/layout.hpp"
 #include "server/record/format/sqlite.hpp"
 #include "server/record/write/rollup.hpp"
@@ -34,10 +35,12 @@ class SeriesWriter {
 
   private:
     void open();
+    void note_order(std::int64_t stored_ns);
 
     Database& database_;
     StoredTable table_;
     Statement insert_;
+    RowInsert<LateRow> late_;
     std::optional<RollupWriter> rollup_; ///< none until there is a row
     std::vector<double> values_;         ///< as the cells give them back
     std::int64_t rows_ = 0;

@@ -42,6 +42,7 @@ void for_each_table(Check&& check) {
     check(kLinkTable);
     check(kSeriesTable);
     check(kSeriesColumnTable);
+    check(kLateRowTable);
     check(kChunkTable);
     check(kActionTable);
     check(kWordTable);
