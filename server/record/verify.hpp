@@ -22,9 +22,9 @@ struct VerifyReport {
 /// Feeds the stored inputs through the pipeline and compares every frame, row and event with what is stored: what was
 /// received bit for bit, an estimate to the step it is rounded to (server/record/format/column_code.hpp). NaN is stored
 /// as NULL and -0 as 0: those compare equal. Tables are compared by name where both have the same columns; events only
-/// where the recording has this version's layout, since older ones word them differently. Of the predictions, which cost
-/// most by far, every twentieth round is flown again. Each of
-/// `vehicles` replaces the recording's vehicle of the same name. An error means that the comparison could not be made.
+/// where the recording has this version's layout, since older ones word them differently. Of the predictions, which
+/// cost most by far, every twentieth round is flown again. Each of `vehicles` replaces the recording's vehicle of the
+/// same name. An error means that the comparison could not be made.
 [[nodiscard]] Result<VerifyReport> verify_recording(const std::filesystem::path& file,
                                                     std::vector<VehicleSetup> vehicles = {});
 

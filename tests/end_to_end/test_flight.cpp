@@ -102,7 +102,7 @@ TEST_CASE("Every packet of a flight over a bad link is in the recording or lost 
     const auto simulated = simulator.wait(280s);
     INFO(simulator.output());
     REQUIRE(simulated == 0);
-    std::this_thread::sleep_for(500ms); // what the terminal still holds
+    std::this_thread::sleep_for(1600ms); // what the terminal still holds, and the link's row of the second after it
     server.signal(SIGINT);
     const auto served = server.wait(20s);
     INFO(server.output());

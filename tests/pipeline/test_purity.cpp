@@ -149,16 +149,20 @@ TEST_CASE("ticks stand at whole multiples of 100 ms, from the start and before t
     for (const std::int64_t start_ns : {multiple_ns, multiple_ns + 1, multiple_ns + kTickNs - 1}) {
         Pipeline pipeline(setup, start_ns);
         Batch out;
+        pipeline.chunk(0, start_ns, start_ns, frame(100, 1, 1000, user_data(Kind::step, 1)), out);
         pipeline.chunk(0, multiple_ns + 3 * kTickNs, multiple_ns, Bytes{std::byte{1}}, out);
-        std::vector<std::int64_t> ticks;
-        for (const RowRecord& row : out.rows)
-            if (pipeline.schema().tables[row.table].name == "link/radio") {
-                ticks.push_back(row.t_ns);
-                CHECK(out.numbers_of(row, pipeline.schema().tables[row.table])[0] == 0); // the byte came after them
-            }
+        std::vector<std::int64_t> seconds, ticks; // of the link; of the clock, which has rows once there is a packet
+        for (const RowRecord& row : out.rows) {
+            const Table& table = pipeline.schema().tables[row.table];
+            if (table.name == "alpha/estimate/clock") ticks.push_back(row.t_ns);
+            if (table.name != "link/radio") continue;
+            seconds.push_back(row.t_ns);
+            CHECK(out.numbers_of(row, table)[0] == 0); // the packet came after it
+        }
+        CHECK(seconds == (start_ns == multiple_ns ? std::vector{multiple_ns} : std::vector<std::int64_t>{}));
         std::vector<std::int64_t> expected;
         for (std::int64_t t_ns = multiple_ns; t_ns <= multiple_ns + 3 * kTickNs; t_ns += kTickNs)
-            if (t_ns >= start_ns) expected.push_back(t_ns);
+            if (t_ns > start_ns) expected.push_back(t_ns);
         CHECK(ticks == expected);
     }
 }

@@ -95,38 +95,32 @@ std::vector<Received> demo_bytes() {
     return all;
 }
 
-/// The pipeline's output, a step for each commit of inputs.
+/// What is committed every 100 ms, and what the pipeline makes of it.
 struct Step {
-    Batch inputs, derived;
+    Inputs inputs;
+    Batch derived;
+    Progress progress;
 };
 
-Step split(Batch batch) {
-    Step step;
-    step.inputs.chunks = std::move(batch.chunks);
-    step.inputs.bytes = std::move(batch.bytes);
-    step.inputs.actions = std::move(batch.actions);
-    batch.chunks.clear();
-    batch.bytes.clear();
-    batch.actions.clear();
-    step.derived = std::move(batch);
-    return step;
-}
-
-std::vector<Step> run_pipeline(Pipeline& pipeline, const std::vector<Received>& received) {
-    std::vector<Step> steps;
+std::vector<Step> run_pipeline(Pipeline& pipeline, const PipelineSetup& setup, const std::vector<Received>& received) {
+    std::vector<Step> steps(1);
+    InputCounter counter(setup.links.size(), kStart_ns);
     std::mt19937 random(3);
-    Batch batch;
     std::int64_t commit_ns = kStart_ns + kInputsCommit_ns;
+    const auto finish_step = [&] {
+        pipeline.take(steps.back().inputs, steps.back().derived);
+        steps.back().progress = pipeline.progress();
+    };
     for (const Received& each : received) {
         for (; each.t_ns >= commit_ns; commit_ns += kInputsCommit_ns) {
-            pipeline.advance(commit_ns, batch);
-            steps.push_back(split(std::exchange(batch, {})));
+            finish_step();
+            steps.emplace_back();
         }
         // Two clocks read one after the other, one of them steered by a few parts per million.
         const std::int64_t utc_ns = each.t_ns + (each.t_ns - kStart_ns) / 200'000 + 40 + random() % 200;
-        pipeline.chunk(each.link, each.t_ns, utc_ns, each.bytes, batch);
+        counter.chunk(each.link, each.t_ns, utc_ns, each.bytes, steps.back().inputs);
     }
-    steps.push_back(split(std::move(batch)));
+    finish_step();
     return steps;
 }
 
@@ -150,7 +144,7 @@ void write(const std::filesystem::path& path, const PipelineSetup& setup, const 
             file.append(steps[i].inputs);
             file.commit();
             if ((i + 1) % kDerivedCommits != 0 && i + 1 != steps.size()) continue;
-            for (; derived <= i; ++derived) file.append(steps[derived].derived);
+            for (; derived <= i; ++derived) file.append(steps[derived].derived, steps[derived].progress);
             file.commit();
         }
         file.close("clean");
@@ -230,7 +224,7 @@ int main() {
     double octets = 0;
     for (const Received& each : received) octets += static_cast<double>(each.bytes.size());
     Pipeline pipeline(setup, kStart_ns);
-    const std::vector<Step> steps = run_pipeline(pipeline, received);
+    const std::vector<Step> steps = run_pipeline(pipeline, setup, received);
 
     const auto directory = std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
     std::filesystem::create_directory(directory);

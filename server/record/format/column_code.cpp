@@ -16,10 +16,10 @@ constexpr double kCountsMax = 0x1p53;
 
 /// Far below what any estimator knows: a centimetre of a good GNSS receiver, a thousandth of a degree.
 constexpr std::array<std::pair<std::string_view, double>, 10> kCoarsestSteps{{{"m", 1e-3},
-                                                                              {"m/s", 1e-4},
-                                                                              {"m/s2", 1e-4},
+                                                                              {"m/s", 1e-3},
+                                                                              {"m/s2", 1e-3},
                                                                               {"deg", 1e-4},
-                                                                              {"deg/s", 1e-4},
+                                                                              {"deg/s", 1e-3},
                                                                               {"rad", 1e-6},
                                                                               {"rad/s", 1e-6},
                                                                               {"Pa", 1e-2},

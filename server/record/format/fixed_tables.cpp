@@ -154,8 +154,8 @@ constexpr StoredColumn<SeriesColumnRow> kSeriesColumn[] = {
 };
 
 constexpr StoredColumn<LateRow> kLateRow[] = {column<AsIs, &LateRow::series>("series", 2),
-                                              column<AsIs, &LateRow::t_ns>("t_ns", 2),
-                                              column<AsIs, &LateRow::id>("id", 2)};
+                                              column<AsIs, &LateRow::id>("id", 2),
+                                              column<AsIs, &LateRow::t_ns>("t_ns", 2)};
 
 constexpr StoredColumn<ChunkRow> kChunk[] = {
     column<AsIs, &ChunkRow::chunk, &ChunkRecord::input>("input"),

@@ -37,7 +37,7 @@ struct SeriesColumnRow {
     ColumnCode code;
 };
 struct LateRow {
-    std::int64_t series = 0, t_ns = 0, id = 0; ///< t_ns as stored
+    std::int64_t series = 0, id = 0, t_ns = 0; ///< t_ns as stored
 };
 struct ChunkRow {
     ChunkRecord chunk;                ///< `bytes` is the range of the span below

@@ -1,9 +1,11 @@
 #pragma once
-/// Finds times in a series' table without an index: ids count rows in the order they were made, which is the order of
-/// their times but for a known slack.
+/// Finds times in a table without an index: ids count rows in the order they were made, which is the order of their
+/// times but for a known slack and for rows that are known to be late.
 #include <cstdint>
+#include <functional>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "server/record/format/sqlite.hpp"
 
@@ -22,22 +24,27 @@ class IdSearch {
     struct Place {
         std::int64_t before, after;
     };
+    using IsLate = std::function<bool(std::int64_t id)>;
 
-    /// `condition`: SQL that leaves out rows which are not in order.
-    IdSearch(Database& database, const std::string& table, const std::string& id, const std::string& time,
-             const std::string& condition = "TRUE");
+    IdSearch(
+        Database& database, const std::string& table, const std::string& id, const std::string& time,
+        IsLate is_late = [](std::int64_t) { return false; });
     [[nodiscard]] Place place_of(std::int64_t stored_ns);
 
   private:
     struct Row {
         std::int64_t id, t_ns;
     };
-    /// The first row from `id` on.
+    /// The first row from `id` on, the last up to `id`, that are in order.
     [[nodiscard]] std::optional<Row> row_from(std::int64_t id);
-    [[nodiscard]] std::optional<Row> last_row();
+    [[nodiscard]] std::optional<Row> row_up_to(std::int64_t id);
+    [[nodiscard]] std::optional<Row> first_in_order(Statement& rows, std::int64_t id) const;
+    void narrow(Row& low, Row& high, std::int64_t stored_ns) const;
+    void remember(const Row& row);
 
-    Statement from_, last_;
-    std::optional<Row> first_, found_; ///< rows never change
+    Statement from_, up_to_;
+    IsLate is_late_;
+    std::vector<Row> known_; ///< by id: looked at before; rows never change
 };
 
 } // namespace turnstone

@@ -45,12 +45,6 @@ RollupShape rollup_shape(double period_s) noexcept {
     return {shift, shift >= kShiftOfCoarsest ? 1 : (kShiftOfCoarsest - shift + 1) / 2 + 1};
 }
 
-std::string StoredTable::in_order_sql() const {
-    const std::string name = identifier(rows_name());
-    return "NOT EXISTS (SELECT 1 FROM late_row WHERE series = " + std::to_string(table.id) +
-           " AND late_row.t_ns = " + name + ".t_ns AND late_row.id = " + name + ".id)";
-}
-
 std::string StoredTable::insert_sql() const {
     std::string names = "t_ns, delay_ns, frame", places = "?, ?, ?";
     for (const std::string& name : column_sql_names) {

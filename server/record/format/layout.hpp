@@ -46,8 +46,9 @@ struct RollupShape {
         return key - key_of(level, 0);
     }
 };
-/// 16 rows: a window just too long for raw rows still reads few bins.
-inline constexpr double kRowsPerFinestBin = 16;
+/// 32 rows: half the rollups of 16, and a window just too long for raw rows is still drawn with a bin for each three
+/// pixels of a screen.
+inline constexpr double kRowsPerFinestBin = 32;
 /// For tables without a period.
 inline constexpr double kSporadicPeriod_s = 0.1;
 [[nodiscard]] RollupShape rollup_shape(double period_s) noexcept;
@@ -69,8 +70,6 @@ struct StoredTable {
 
     [[nodiscard]] std::string rows_name() const { return is_indexed ? sql_name : "stored_" + sql_name; }
     [[nodiscard]] std::string rollup_name() const { return "rollup_" + sql_name; }
-    /// SQL that is true for rows of the table that are not in late_row.
-    [[nodiscard]] std::string in_order_sql() const;
     /// Takes t_ns, delay_ns, frame, columns in order.
     [[nodiscard]] std::string insert_sql() const;
 };

@@ -96,12 +96,12 @@ CREATE TABLE series_column (
   PRIMARY KEY (series, place)
 ) WITHOUT ROWID;
 
--- Rows that came more than a second out of order, by time.
+-- Rows that came more than a second out of order.
 CREATE TABLE late_row (
   series INTEGER NOT NULL REFERENCES series,
-  t_ns   INTEGER NOT NULL,
   id     INTEGER NOT NULL,
-  PRIMARY KEY (series, t_ns, id)
+  t_ns   INTEGER NOT NULL,              -- as in the row
+  PRIMARY KEY (series, id)
 ) WITHOUT ROWID;
 
 -- Inputs: bytes as links delivered them, good or bad, and actions: the operator's, link states, an engine's hours

@@ -1,6 +1,7 @@
 #pragma once
 /// The rows of one series in the order of their times, of equal ones in the order they were made.
 #include <cstdint>
+#include <deque>
 #include <optional>
 #include <string>
 #include <utility>
@@ -26,6 +27,8 @@ class SeriesRows {
     /// Columns are indices into Table::columns, numbers before texts. The series' table must be there and, like
     /// `table`, outlive it.
     SeriesRows(Database& database, const StoredTable& table, std::vector<std::size_t> columns);
+    SeriesRows(const SeriesRows&) = delete; // the search asks it for late rows
+    SeriesRows& operator=(const SeriesRows&) = delete;
 
     /// Begins the rows of [from, to). Inside a read transaction from here on.
     void start(std::int64_t from_ns, std::int64_t to_ns);
@@ -35,27 +38,34 @@ class SeriesRows {
 
     /// The last row at or before `t_ns`.
     [[nodiscard]] bool find_last(std::int64_t t_ns);
-    /// At least as many as there are rows in [from, to), and few more; not more than `limit` + 1.
-    [[nodiscard]] std::int64_t count(std::int64_t from_ns, std::int64_t to_ns, std::int64_t limit);
+    /// About the rows in [from, to), and more than `limit` only if they are, or are twice as many with their disorder.
+    /// Not counted beyond `most`.
+    [[nodiscard]] std::int64_t count(std::int64_t from_ns, std::int64_t to_ns, std::int64_t limit, std::int64_t most);
 
   private:
+    struct Late {
+        std::int64_t t_ns, id; ///< as stored
+        friend auto operator<=>(const Late&, const Late&) = default;
+    };
+    void look_again();
+    [[nodiscard]] bool is_late(std::int64_t id) const;
     [[nodiscard]] std::int64_t stored(std::int64_t t_ns) const;
-    [[nodiscard]] std::int64_t slack();
     void read(const Statement& select, SeriesRow& row) const;
-    void list_late();
+    void wait(const Statement& select);
     bool read_ahead();
-    bool take_late();
+    bool take_late(std::int64_t id);
 
     const StoredTable& table_;
     std::vector<std::size_t> columns_;
     std::optional<IdSearch> search_; ///< none in layout 1, which has an index on time
-    Statement slack_, forward_, backward_, count_, late_, late_last_, one_;
+    Statement slack_, late_, forward_, backward_, one_, count_;
     SeriesRow row_;
-    std::vector<SeriesRow> waiting_; ///< a heap: a row that comes later may still belong before them
+    std::deque<SeriesRow> waiting_; ///< in order: rows that come later may still belong before them
     std::vector<SeriesRow> spare_;
-    std::vector<std::pair<std::int64_t, std::int64_t>> late_rows_; ///< of late_row: time and id, the next one last
-    std::vector<std::int64_t> late_ids_;                           ///< of all of them, sorted
-    std::int64_t from_ns_ = 0, to_ns_ = 0, slack_ns_ = 0, newest_ns_ = 0;
+    std::vector<std::int64_t> late_ids_; ///< sorted
+    std::vector<Late> late_rows_;        ///< the same by time
+    std::size_t next_late_ = 0;
+    std::int64_t from_ns_ = 0, to_ns_ = 0, slack_ns_ = 0, newest_ns_ = 0; ///< as stored
     bool more_ = false;
 };
 

@@ -35,19 +35,15 @@ Database::Database(const std::filesystem::path& path, Mode mode) {
     case Mode::read_write: flags |= SQLITE_OPEN_READWRITE; break;
     case Mode::create: flags |= SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE; break;
     }
-    int code = sqlite3_open_v2(path.c_str(), &handle_, flags, nullptr);
-    if (code == SQLITE_OK) {
-        sqlite3_busy_timeout(handle_, kBusyTimeout_ms);
-        // The first read tells whether the file is a database at all.
-        code = sqlite3_exec(handle_, "SELECT count(*) FROM sqlite_schema", nullptr, nullptr, nullptr);
-        if (mode == Mode::read_only && (code & 0xff) == SQLITE_CANTOPEN) {
-            // A write-ahead file needs a shared-memory file beside it, which a read-only directory does not
-            // allow. Nothing can write there either, so the file may be read as it is.
-            sqlite3_close_v2(std::exchange(handle_, nullptr));
-            code = sqlite3_open_v2(uri_of(path, "?immutable=1").c_str(), &handle_, flags | SQLITE_OPEN_URI, nullptr);
-            if (code == SQLITE_OK)
-                code = sqlite3_exec(handle_, "SELECT count(*) FROM sqlite_schema", nullptr, nullptr, nullptr);
-        }
+    int code = open(path.c_str(), flags, nullptr);
+    if (mode == Mode::read_only && (code & 0xff) == SQLITE_CANTOPEN) {
+        // A write-ahead file needs a shared-memory file beside it, which a folder that cannot be written to does not
+        // allow. Nobody else writes there either: without locks, and with the shared memory in this process alone, it
+        // is read all the same. Without such a file there is nothing to read besides the database itself.
+        std::error_code none;
+        const auto log_bytes = std::filesystem::file_size(path.string() + "-wal", none);
+        code = !none && log_bytes > 0 ? open(path.c_str(), flags, "unix-none")
+                                      : open(uri_of(path, "?immutable=1").c_str(), flags | SQLITE_OPEN_URI, nullptr);
     }
     if (code != SQLITE_OK) {
         const SqliteError error(code, path.string() + ": " +
@@ -55,6 +51,19 @@ Database::Database(const std::filesystem::path& path, Mode mode) {
         sqlite3_close_v2(std::exchange(handle_, nullptr));
         throw error;
     }
+}
+
+/// The first read tells whether the file is a database at all.
+int Database::open(const char* name, int flags, const char* file_system) {
+    sqlite3_close_v2(std::exchange(handle_, nullptr));
+    int code = sqlite3_open_v2(name, &handle_, flags, file_system);
+    if (code != SQLITE_OK) return code;
+    sqlite3_busy_timeout(handle_, kBusyTimeout_ms);
+    if (file_system != nullptr)
+        code = sqlite3_exec(handle_, "PRAGMA locking_mode = EXCLUSIVE", nullptr, nullptr, nullptr);
+    if (code == SQLITE_OK)
+        code = sqlite3_exec(handle_, "SELECT count(*) FROM sqlite_schema", nullptr, nullptr, nullptr);
+    return code;
 }
 
 void Database::raise(int code, std::string_view doing) const {

@@ -46,6 +46,7 @@ class Database {
     [[noreturn]] void raise(int code, std::string_view doing) const;
 
   private:
+    [[nodiscard]] int open(const char* name, int flags, const char* file_system);
     sqlite3* handle_ = nullptr;
 };
 

@@ -28,7 +28,6 @@ class SeriesBuilder {
     SeriesBlock build(std::int64_t from_ns, std::int64_t to_ns, std::size_t points);
 
   private:
-    std::int64_t exact_count(std::int64_t from_ns, std::int64_t to_ns);
     void collect(int level, std::int64_t from_ns, std::int64_t to_ns);
     void collect_rows(std::int64_t from_ns, std::int64_t to_ns);
     void collect_bins(unsigned level, std::int64_t first_bin, std::int64_t end_bin);
@@ -77,12 +76,6 @@ void SeriesBuilder::close_group() {
     }
     ++block_.rows;
     group_.reset();
-}
-
-std::int64_t SeriesBuilder::exact_count(std::int64_t from_ns, std::int64_t to_ns) {
-    std::int64_t rows = 0;
-    for (rows_in_time_.start(from_ns, to_ns); rows_in_time_.next();) ++rows;
-    return rows;
 }
 
 void SeriesBuilder::collect_rows(std::int64_t from_ns, std::int64_t to_ns) {
@@ -179,8 +172,7 @@ SeriesBlock SeriesBuilder::build(std::int64_t from_ns, std::int64_t to_ns, std::
     const std::int64_t last_ns = rows_in_time_.row().t_ns;
     const std::int64_t end_ns = last_ns + 1;
     const auto budget = static_cast<std::int64_t>(points);
-    std::int64_t rows = rows_in_time_.count(first_ns, end_ns, std::max(2 * budget, kRawRowsMax));
-    if (rows > budget && rows <= 2 * budget) rows = exact_count(first_ns, end_ns); // it was no exact number
+    const std::int64_t rows = rows_in_time_.count(first_ns, end_ns, budget, std::max(budget, kRawRowsMax) + 1);
     if (rows <= budget) {
         collect_rows(first_ns, end_ns);
     } else {

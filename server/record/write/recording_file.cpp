@@ -15,10 +15,11 @@ namespace turnstone {
 
 namespace {
 
-/// Most commits change a few rows of many tables: a page of twice the size writes nearly twice as much.
-constexpr int kPageBytes = 2048;
-/// The write-ahead file is folded back at this size, 4 MB: a checkpoint of some 10 ms.
-constexpr int kCheckpointPages = (4 << 20) / kPageBytes;
+/// A commit changes the last page of many tables: small ones write less. What other sizes cost: DEVELOPERS.md.
+constexpr int kPageBytes = 1024;
+/// The write-ahead file is folded back at this size: a checkpoint of some 10 ms. A smaller one writes the last pages of
+/// tables into the database more often.
+constexpr int kCheckpointPages = (8 << 20) / kPageBytes;
 
 void sync_directory(const std::filesystem::path& directory) {
     // Best effort: some file systems refuse to sync a directory, and only the file's name is at risk.

@@ -10,8 +10,8 @@ namespace turnstone {
 
 namespace {
 
-/// Finest bins that wait to be written together: a reader finds their rows (16 each) in the series' table instead.
-constexpr std::size_t kBinsAtOnce = 32;
+/// Finest bins that wait to be written together: a reader finds their rows (32 each) in the series' table instead.
+constexpr std::size_t kBinsAtOnce = 16;
 constexpr std::int64_t kBinMax = (std::int64_t{1} << 51) - 1;
 
 } // namespace

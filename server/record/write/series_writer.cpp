@@ -20,7 +20,8 @@ SeriesWriter::SeriesWriter(Database& database, StoredTable table)
     const std::string rows = "SELECT id, t_ns FROM " + identifier(table_.rows_name());
     Statement last(database, rows + " ORDER BY id DESC LIMIT 1");
     if (last.step()) rows_ = last.integer(0);
-    Statement in_order(database, rows + " WHERE " + table_.in_order_sql() + " ORDER BY id DESC LIMIT 1");
+    Statement in_order(database, rows + " WHERE id NOT IN (SELECT id FROM late_row WHERE series = " +
+                                     std::to_string(table_.table.id) + ") ORDER BY id DESC LIMIT 1");
     if (in_order.step()) // no row is later than this
         newest_ns_ = std::clamp(in_order.integer(1), -kRowTimeMax_ns, kRowTimeMax_ns) + slack_ns_;
 }
@@ -61,7 +62,7 @@ void SeriesWriter::add(std::int64_t t_ns, std::int64_t t_rx_ns, const std::optio
 void SeriesWriter::note_order(std::int64_t stored_ns) {
     if (!is_row_time(stored_ns)) return;
     if (newest_ns_ > stored_ns + kSlackMax_ns)
-        late_.write({.series = table_.table.id, .t_ns = stored_ns, .id = rows_});
+        late_.write({.series = table_.table.id, .id = rows_, .t_ns = stored_ns});
     else if (newest_ns_ > stored_ns)
         slack_ns_ = std::max(slack_ns_, newest_ns_ - stored_ns);
     newest_ns_ = std::max(newest_ns_, stored_ns);
