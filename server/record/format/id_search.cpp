@@ -11,7 +11,7 @@ namespace {
 /// Reading these rows costs no more than looking for the very place.
 constexpr std::int64_t kNearRows = 8;
 /// Rows kept in memory, which make searches after the first ones short.
-constexpr std::size_t kKnownMax = 4096;
+constexpr std::size_t kKnownMax = 512;
 
 } // namespace
 

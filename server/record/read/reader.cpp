@@ -47,22 +47,19 @@ std::string RecordingReader::State::meta(const std::string& key) {
     return statement.step() ? statement.text(0) : std::string();
 }
 
-bool RecordingReader::State::has_rows(std::size_t table) {
-    // A live recording's tables are made one by one.
+void RecordingReader::State::look_for_series() {
     const std::int64_t version = database.integer("PRAGMA schema_version");
-    if (version != schema_version_) {
-        std::set<std::string> names;
-        Statement found(database, "SELECT name FROM sqlite_schema WHERE type = 'table'");
-        while (found.step()) names.insert(found.text(0));
-        has_rows_.clear();
-        for (const StoredTable& each : tables) has_rows_.push_back(names.contains(each.rows_name()));
-        schema_version_ = version;
-    }
-    return has_rows_[table];
+    if (version == schema_version_) return;
+    std::set<std::string> names;
+    Statement found(database, "SELECT name FROM sqlite_schema WHERE type = 'table'");
+    while (found.step()) names.insert(found.text(0));
+    has_rows_.clear();
+    for (const StoredTable& each : tables) has_rows_.push_back(names.contains(each.rows_name()));
+    schema_version_ = version;
 }
 
 SeriesRows* RecordingReader::State::rows_of(std::size_t table) {
-    if (!has_rows(table)) return nullptr;
+    if (!has_rows_[table]) return nullptr;
     rows_.resize(tables.size());
     if (!rows_[table]) {
         std::vector<std::size_t> columns(tables[table].table.columns.size());
@@ -170,6 +167,7 @@ std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> Recordi
     std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> result(state_->tables.size());
     try {
         const ReadTransaction transaction(state_->database);
+        state_->look_for_series();
         for (std::size_t i = 0; i < state_->tables.size(); ++i) {
             SeriesRows* rows = state_->rows_of(i);
             if (rows != nullptr && rows->find_last(t_ns)) result[i].emplace(rows->row().t_ns, rows->row().numbers);
@@ -185,6 +183,7 @@ std::int64_t RecordingReader::rows(std::int64_t from_ns, std::int64_t to_ns, std
     std::vector<SeriesRows*> heads; // of the series that have rows left
     try {
         const ReadTransaction transaction(state_->database);
+        state_->look_for_series();
         Statement frame_time(state_->database, "SELECT t_rx_ns FROM frame WHERE id = ?");
         const auto received_ns = [&](const SeriesRow& row, std::int64_t base_ns) {
             if (row.t_rx_ns) return *row.t_rx_ns;

@@ -229,6 +229,7 @@ Result<SeriesBlock> RecordingReader::series(const SeriesQuery& query) {
     if (query.from_ns >= query.to_ns) return SeriesBlock{};
     try {
         const ReadTransaction transaction(state_->database);
+        state_->look_for_series();
         if (!state_->has_rows(query.table)) return SeriesBlock{};
         return SeriesBuilder(state_->database, table, query).build(query.from_ns, query.to_ns, query.points);
     } catch (const SqliteError& failure) {

@@ -17,8 +17,9 @@ struct RecordingReader::State {
     std::string damage;
 
     [[nodiscard]] std::string meta(const std::string& key);
-    /// Whether a series has had a row: without one it has no table. Inside a read transaction.
-    [[nodiscard]] bool has_rows(std::size_t table);
+    /// A live recording's series get their tables one by one. First in a read transaction; what follows is about it.
+    void look_for_series();
+    [[nodiscard]] bool has_rows(std::size_t table) const { return has_rows_[table]; }
     /// All columns of a series, prepared at first use; null while it has no rows.
     [[nodiscard]] SeriesRows* rows_of(std::size_t table);
     void note_damage(const std::exception& error);
