@@ -131,7 +131,7 @@ void Viewer::read() {
 void Viewer::take_bytes(std::span<const std::byte> bytes) {
     heard_ = Clock::now();
     if (!reader_.push(bytes, [this](Opcode opcode, std::string_view payload) { on_message(opcode, payload); }))
-        close(CloseCode::bad_message, reader_.problem());
+        close(reader_.problem_code(), reader_.problem());
 }
 
 void Viewer::on_message(Opcode opcode, std::string_view payload) {
