@@ -78,6 +78,7 @@ std::shared_ptr<FileBody> Downloads::as_it_is(const std::filesystem::path& path,
 
 Result<std::shared_ptr<FileBody>> Downloads::copy(RecordingReader& reader, std::shared_ptr<Lease> slot) {
     const auto has_room = [&](std::uint64_t bytes) -> Result<void> {
+        if (stopping_) return fail("the server is shutting down");
         std::error_code error;
         const std::filesystem::space_info space = std::filesystem::space(folder_, error);
         if (error) return fail("the free space of the disk cannot be told: " + error.message());

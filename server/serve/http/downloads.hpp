@@ -2,6 +2,7 @@
 /// Whole recordings as attachments. A closed recording is sent as it is, without a copy. One that is still being
 /// written is sent from a copy beside it, for which there must be room: what is being recorded comes first. May be used
 /// from any thread.
+#include <atomic>
 #include <chrono>
 #include <cstddef>
 #include <cstdint>
@@ -31,11 +32,15 @@ class Downloads {
     /// Ends the downloads of a file that is about to be changed: it must not change under those who read it.
     void cut(const std::filesystem::path& path);
 
+    /// Copies under way end, and no other is begun.
+    void stop() noexcept { stopping_ = true; }
+
   private:
     [[nodiscard]] Result<std::shared_ptr<SentFile>> open(const std::filesystem::path& path,
                                                          std::shared_ptr<Lease> slot);
 
     const std::filesystem::path& folder_;
+    std::atomic<bool> stopping_ = false;
     std::mutex mutex_; // guards sent_
     std::vector<std::weak_ptr<SentFile>> sent_;
 };

@@ -7,6 +7,8 @@
 
 #include <boost/asio/buffer.hpp>
 #include <boost/asio/ip/tcp.hpp>
+#include <boost/asio/steady_timer.hpp>
+#include <boost/asio/this_coro.hpp>
 #include <boost/asio/write.hpp>
 
 #include "server/serve/http/downloads.hpp"
@@ -21,6 +23,7 @@ namespace beast = boost::beast;
 using asio::awaitable;
 
 constexpr std::chrono::seconds kSendTime{30}; // per answer, and per piece of a download
+constexpr std::chrono::milliseconds kBusyPause{200};
 constexpr std::size_t kDownloadPieceBytes = 256u << 10;
 constexpr std::size_t kDrainBytesMax = 1u << 20;
 
@@ -59,6 +62,8 @@ awaitable<bool> AnswerSender::send_all(beast::tcp_stream& stream, const Answer& 
 awaitable<bool> AnswerSender::send_file(beast::tcp_stream& stream, const std::shared_ptr<FileBody>& file,
                                         const Client& client) {
     const auto begun = std::chrono::steady_clock::now();
+    const auto executor = co_await asio::this_coro::executor;
+    asio::steady_timer pause(executor);
     for (std::uint64_t at = 0; at < file->size();) {
         const auto size = static_cast<std::size_t>(std::min<std::uint64_t>(kDownloadPieceBytes, file->size() - at));
         const WorkerTask read = [file, at, size](ReaderCache&) {
@@ -68,8 +73,14 @@ awaitable<bool> AnswerSender::send_file(beast::tcp_stream& stream, const std::sh
             return piece;
         };
         const Answer piece = co_await on_worker(workers_, Lane::stored, client, read);
-        if (piece.status != 200 || piece.body.empty())
-            co_return false; // the length is promised already, so cutting the connection tells the truth
+        if (piece.status != 200) { // too many reads at this moment
+            pause.expires_after(kBusyPause);
+            co_await pause.async_wait(kNoThrow);
+            if (is_too_slow(at, std::chrono::steady_clock::now() - begun)) co_return false;
+            continue;
+        }
+        // The length is promised already, so cutting the connection tells the truth.
+        if (piece.body.empty()) co_return false;
         stream.expires_after(kSendTime);
         const auto [error, sent] = co_await asio::async_write(stream, asio::buffer(piece.body), kNoThrow);
         at += piece.body.size();

@@ -86,7 +86,8 @@ HttpConnections::Standing HttpConnections::find_place(const Client& client, Leas
         Client asking = client;
         asking.is_operator = operator_place;
         auto taken = budgets_.take(Budget::connections, asking);
-        if (!taken && !operator_place && (displace(own) || displace({})))
+        const bool all_taken = budgets_.used(Budget::connections) >= budgets_.limit(Budget::connections).in_all;
+        if (!taken && !operator_place && (displace(own) || (all_taken && displace({}))))
             taken = budgets_.take(Budget::connections, asking);
         if (taken) {
             place = std::move(*taken);

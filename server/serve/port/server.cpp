@@ -220,6 +220,7 @@ void Server::stop(std::chrono::milliseconds deadline) {
     if (!s.thread.joinable()) return;
     asio::co_spawn(s.context, s.wind_down(std::chrono::steady_clock::now() + deadline), log_failure);
     s.thread.join();
+    s.downloads.stop();
     s.workers.stop();
 }
 
