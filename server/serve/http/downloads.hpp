@@ -1,5 +1,5 @@
 #pragma once
-/// Whole recordings as attachments. A closed recording is sent as it is, without a copy. One that is still being
+/// The files of recordings as attachments. A closed recording is sent as it is, without a copy. One that is still being
 /// written is sent from a copy beside it, for which there must be room: what is being recorded comes first. May be used
 /// from any thread.
 #include <atomic>

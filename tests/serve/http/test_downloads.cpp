@@ -1,4 +1,4 @@
-/// Whole recordings over HTTP: they fill no disk, take no lock away, and end some time.
+/// Files of recordings over HTTP: they fill no disk, take no lock away, and end some time.
 #include <catch2/catch.hpp>
 
 #include <chrono>
@@ -174,7 +174,7 @@ TEST_CASE("a recording that is being sent can be renamed; the download ends") {
     CHECK(
         live.post(std::string("/api/recordings/") + kClosed + "/meta", R"({"name":"Renamed"})", live.operator_cookie())
             .status == 200);
-    CHECK(slow.read(20'000'000).size() < 12'000'000); // cut: its length was promised, so the client knows
+    CHECK(slow.read(20'000'000).size() < 12'000'000); // its length was promised, so the client knows
 }
 
 TEST_CASE("a copy leaves room for what is being recorded") {
