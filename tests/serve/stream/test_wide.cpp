@@ -13,7 +13,7 @@ using namespace std::chrono_literals;
 namespace {
 
 constexpr std::size_t kChannels = 480;
-constexpr double kPeriod_s = 0.004;
+constexpr double kRowPeriod_s = 0.004;
 constexpr std::size_t kMessageMax = 256 << 10;
 
 std::shared_ptr<const Schema> wide_schema() {
@@ -26,7 +26,7 @@ std::shared_ptr<const Schema> wide_schema() {
             table.columns.back().name = "channel_" + std::to_string(i);
         }
         table.number_count = kChannels;
-        table.period_s = kPeriod_s;
+        table.period_s = kRowPeriod_s;
         made->tables.push_back(std::move(table));
         return made;
     }();
