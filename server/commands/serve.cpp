@@ -79,12 +79,12 @@ class StopSignals {
     sigset_t set_{};
 };
 
-void greet(const Server& server, const Settings& settings, const std::string& operator_key, std::ostream& out) {
+void greet(const Server& server, const std::string& operator_key, std::ostream& out) {
     out << "Turnstone " TURNSTONE_VERSION " is listening on";
     for (const std::string& address : server.addresses()) out << " " << address;
     out << "\n"
-        << (settings.loopback_only() ? "Only this machine can reach it; --share opens it to the local network.\n"
-                                     : "Others can watch; changing anything needs the operator key.\n")
+        << (server.is_loopback_only() ? "Only this machine can reach it; --share opens it to the local network.\n"
+                                      : "Others can watch; changing anything needs the operator key.\n")
         << "operator key: " << operator_key << "\n"
         << "Turnstone only receives: it cannot command, arm or fire anything.\n"
         << std::flush;
@@ -142,7 +142,7 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
 
     if (const auto started = server->start(); !started) return fail_with(started.error(), errors);
     ingest.start(past, resumable);
-    greet(*server, settings, operator_key, out);
+    greet(*server, operator_key, out);
 
     signals.wait([&] { return settings.exit_at_end && ingest.ended() && recorder.status().queue_bytes == 0; });
     signals.watch_shutdown();

@@ -39,12 +39,16 @@ RecordingInfo LiveRecording::info(std::uint64_t file_bytes) const {
     return info;
 }
 
-Result<RecordingPlace> LiveRecording::find(const std::filesystem::path& folder, const std::string& id) const {
+Result<RecordingPlace> LiveRecording::find(const std::string& id) const {
     if (id == "live" && !tape_) return fail("nothing is being recorded");
     const bool live = tape_ && (id == "live" || id == tape_->id);
-    const auto path = recording_path(folder, live ? tape_->id : id);
-    if (!path && !live) return tl::unexpected(path.error());
-    return RecordingPlace{.path = path.value_or(std::filesystem::path()), .live = live};
+    return RecordingPlace{.id = live ? tape_->id : id, .live = live};
+}
+
+Result<std::filesystem::path> path_of(const std::filesystem::path& folder, const RecordingPlace& place) {
+    auto path = recording_path(folder, place.id);
+    if (!path && place.live) return fail("the recording's file is not on the disk yet; try again in a moment");
+    return path;
 }
 
 } // namespace turnstone

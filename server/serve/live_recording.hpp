@@ -12,11 +12,14 @@
 
 namespace turnstone {
 
-/// Where a recording is read from.
+/// A recording that was asked for; whether it has a file is for a worker to find out.
 struct RecordingPlace {
-    std::filesystem::path path; ///< empty: the recorder has yet to make the live recording's file
+    std::string id;
     bool live = false;
 };
+
+/// For workers: looks into the file system.
+[[nodiscard]] Result<std::filesystem::path> path_of(const std::filesystem::path& folder, const RecordingPlace& place);
 
 class LiveRecording {
   public:
@@ -30,8 +33,8 @@ class LiveRecording {
     [[nodiscard]] RecordingInfo info(std::uint64_t file_bytes) const;
     /// A new number after every change.
     [[nodiscard]] std::uint64_t revision() const noexcept { return revision_; }
-    /// `id` of a recording in `folder`, or "live".
-    [[nodiscard]] Result<RecordingPlace> find(const std::filesystem::path& folder, const std::string& id) const;
+    /// `id` of a recording, or "live".
+    [[nodiscard]] Result<RecordingPlace> find(const std::string& id) const;
 
   private:
     std::optional<LiveTape> tape_;

@@ -32,7 +32,7 @@ struct ServeSettings {
     std::string operator_key;      ///< at least 16 characters; see random_key.hpp
     std::span<const Asset> assets; ///< must outlive the server
     std::size_t viewers_max;
-    std::size_t workers = 2; ///< threads that read recordings
+    std::size_t workers = 3; ///< threads that read recordings, one of them always free for the live one
     QueueLimits queue = {};
     /// Kernel send buffer of a viewer: small, so that a slow phone shows in the server's queue and not behind it.
     int send_buffer_bytes = 64 << 10;

@@ -3,14 +3,19 @@
 #include <algorithm>
 #include <chrono>
 #include <exception>
+#include <utility>
+
+#include <sys/resource.h>
 
 #include <spdlog/spdlog.h>
 
 namespace turnstone {
 namespace {
 
-constexpr std::size_t kJobsMax = 256;  // a page asks for a few dozen series at once, and there may be several pages
-constexpr std::size_t kReadersMax = 4; // per worker: the live tape and recordings compared with it
+constexpr std::size_t kSlowThreads = 2;      // one may be copying
+constexpr unsigned kLiveInARowMax = 8;       // then one of the others goes first: they wait, but they do not starve
+constexpr int kNiceness = 5;                 // reception and the live stream go before reads of what is recorded
+constexpr std::size_t kReadersMax = 4;       // per worker: the live tape and recordings compared with it
 constexpr std::chrono::seconds kIdleTime{5}; // an open reader is in the way of anyone who wants to move the file
 
 } // namespace
@@ -29,22 +34,29 @@ Result<RecordingReader*> ReaderCache::get(const std::filesystem::path& path) {
     return &entries_.front().reader;
 }
 
-Workers::Workers(std::size_t threads) {
-    for (std::size_t i = 0; i < std::max<std::size_t>(threads, 1); ++i) threads_.emplace_back([this] { run(); });
+Workers::Workers(std::size_t threads, Budgets& budgets)
+    : budgets_(budgets), stored_max_(std::max<std::size_t>(threads, 2) - 1) {
+    for (std::size_t i = 0; i < std::max<std::size_t>(threads, 2); ++i) threads_.emplace_back([this] { run(false); });
+    for (std::size_t i = 0; i < kSlowThreads; ++i) threads_.emplace_back([this] { run(true); });
 }
 
 Workers::~Workers() {
     stop();
 }
 
-bool Workers::submit(Job job) {
+Result<void> Workers::submit(Lane lane, const Client& client, Job job) {
+    auto lease = budgets_.take(Budget::reads, client);
+    if (!lease) return tl::unexpected(lease.error());
     {
         const std::lock_guard lock(mutex_);
-        if (stopping_ || jobs_.size() >= kJobsMax) return false;
-        jobs_.push_back(std::move(job));
+        if (stopping_) return fail("the server is shutting down");
+        std::list<Turn>& turns = queue(lane);
+        auto turn = std::ranges::find(turns, client.turn, &Turn::client);
+        if (turn == turns.end()) turn = turns.insert(turns.end(), {.client = client.turn, .jobs = {}});
+        turn->jobs.push_back({.job = std::move(job), .lease = std::move(*lease)});
     }
-    wake_.notify_one();
-    return true;
+    wake_.notify_all(); // some threads take only some lanes
+    return {};
 }
 
 void Workers::release_readers() {
@@ -59,7 +71,7 @@ void Workers::stop() {
     {
         const std::lock_guard lock(mutex_);
         stopping_ = true;
-        jobs_.clear();
+        for (auto& turns : queues_) turns.clear();
     }
     wake_.notify_all();
     for (std::thread& thread : threads_)
@@ -68,16 +80,41 @@ void Workers::stop() {
 
 std::size_t Workers::waiting() const {
     const std::lock_guard lock(mutex_);
-    return jobs_.size();
+    std::size_t count = 0;
+    for (const auto& turns : queues_)
+        for (const Turn& turn : turns) count += turn.jobs.size();
+    return count;
 }
 
-void Workers::run() {
+std::optional<Lane> Workers::next_lane(bool for_slow) const {
+    if (for_slow) return has_jobs(Lane::slow) ? std::optional(Lane::slow) : std::nullopt;
+    const bool stored = has_jobs(Lane::stored) && stored_under_way_ < stored_max_;
+    if (has_jobs(Lane::live) && (!stored || live_in_a_row_ < kLiveInARowMax)) return Lane::live;
+    return stored ? std::optional(Lane::stored) : std::nullopt;
+}
+
+Workers::Taken Workers::take(Lane lane) {
+    std::list<Turn>& turns = queue(lane);
+    Turn& turn = turns.front();
+    Taken taken{.entry = std::move(turn.jobs.front()), .lane = lane};
+    turn.jobs.pop_front();
+    if (turn.jobs.empty())
+        turns.pop_front();
+    else
+        turns.splice(turns.end(), turns, turns.begin());
+    if (lane != Lane::slow) live_in_a_row_ = lane == Lane::live ? live_in_a_row_ + 1 : 0;
+    if (lane == Lane::stored) ++stored_under_way_;
+    return taken;
+}
+
+void Workers::run(bool for_slow) {
+    ::setpriority(PRIO_PROCESS, 0, kNiceness); // of this thread alone; refused, it reads as fast as the others run
     ReaderCache cache;
     std::uint64_t released = 0;
     std::unique_lock lock(mutex_);
     while (!stopping_) {
-        const bool woken =
-            wake_.wait_for(lock, kIdleTime, [&] { return stopping_ || !jobs_.empty() || released != release_count_; });
+        const bool woken = wake_.wait_for(
+            lock, kIdleTime, [&] { return stopping_ || next_lane(for_slow) || released != release_count_; });
         if (!woken || released != release_count_) {
             released = release_count_;
             lock.unlock();
@@ -85,18 +122,23 @@ void Workers::run() {
             lock.lock();
             continue;
         }
-        if (jobs_.empty()) continue;
-        Job job = std::move(jobs_.front());
-        jobs_.pop_front();
-        lock.unlock();
-        try {
-            job(cache);
-        } catch (const std::exception& failure) {
-            // A job answers its own failures; this one could not (out of memory while making the answer).
-            spdlog::error("a read of a recording failed: {}", failure.what());
-        }
-        job = nullptr;
+        const auto lane = next_lane(for_slow);
+        if (stopping_ || !lane) continue;
+        {
+            Taken taken = take(*lane);
+            lock.unlock();
+            try {
+                taken.entry.job(cache);
+            } catch (const std::exception& failure) {
+                // A job answers its own failures; this one could not (out of memory while making the answer).
+                spdlog::error("a read of a recording failed: {}", failure.what());
+            }
+        } // the job's lease ends here, without the lock
         lock.lock();
+        if (*lane == Lane::stored) {
+            --stored_under_way_;
+            wake_.notify_all();
+        }
     }
 }
 

@@ -1,24 +1,28 @@
 #pragma once
-/// A few threads that read recordings, so that no SQLite call ever runs on the serve thread. Each has its own small
-/// cache of open readers.
+/// A few threads that read recordings, so that no SQLite call and no access to a file ever happens on the serve thread.
+/// Each has its own small cache of open readers.
+///
+/// Jobs wait in lanes. Reads of the live recording go first; reads of others never take the last free thread, and long
+/// jobs have threads of their own. Within a lane clients take turns, so that nobody gets ahead by asking more often.
+#include <array>
 #include <condition_variable>
+#include <cstddef>
 #include <cstdint>
 #include <deque>
 #include <filesystem>
 #include <functional>
 #include <list>
 #include <mutex>
-#include <string_view>
+#include <optional>
+#include <string>
 #include <thread>
 #include <vector>
 
 #include "server/record/read/reader.hpp"
+#include "server/serve/budgets.hpp"
 #include "shared/result.hpp"
 
 namespace turnstone {
-
-/// The answer to a job that found no room.
-inline constexpr std::string_view kBusy = "the server is busy reading recordings; try again in a moment";
 
 /// One worker's open recordings, least recently used last. Reader references hold until the next get().
 class ReaderCache {
@@ -34,17 +38,24 @@ class ReaderCache {
     std::list<Entry> entries_;
 };
 
+enum class Lane : unsigned char {
+    live,   ///< of the recording under way
+    stored, ///< of any other
+    slow    ///< copies and searches that may last for seconds
+};
+
 class Workers {
   public:
     using Job = std::function<void(ReaderCache&)>;
 
-    explicit Workers(std::size_t threads);
+    /// `threads`: for the first two lanes. `budgets` must outlive it.
+    Workers(std::size_t threads, Budgets& budgets);
     ~Workers();
     Workers(const Workers&) = delete;
     Workers& operator=(const Workers&) = delete;
 
-    /// False when too many jobs wait already: the caller answers kBusy.
-    [[nodiscard]] bool submit(Job job);
+    /// Fails when too many jobs wait, for `client` or in all; the sentence is the client's answer.
+    [[nodiscard]] Result<void> submit(Lane lane, const Client& client, Job job);
     /// Every worker closes its readers as soon as its present job is done, so that the recorder can close a file
     /// cleanly.
     void release_readers();
@@ -53,11 +64,33 @@ class Workers {
     [[nodiscard]] std::size_t waiting() const;
 
   private:
-    void run();
+    struct Entry {
+        Job job;
+        Lease lease;
+    };
+    /// The jobs of one client.
+    struct Turn {
+        std::string client;
+        std::deque<Entry> jobs;
+    };
+    struct Taken {
+        Entry entry;
+        Lane lane;
+    };
 
-    mutable std::mutex mutex_; // guards everything below except the threads themselves
+    void run(bool for_slow);
+    [[nodiscard]] std::optional<Lane> next_lane(bool for_slow) const;
+    [[nodiscard]] Taken take(Lane lane);
+    [[nodiscard]] std::list<Turn>& queue(Lane lane) { return queues_[static_cast<std::size_t>(lane)]; }
+    [[nodiscard]] bool has_jobs(Lane lane) const { return !queues_[static_cast<std::size_t>(lane)].empty(); }
+
+    Budgets& budgets_;
+    const std::size_t stored_max_; ///< threads that may read what is not live
+    mutable std::mutex mutex_;     // guards everything below except the threads themselves
     std::condition_variable wake_;
-    std::deque<Job> jobs_;
+    std::array<std::list<Turn>, 3> queues_; ///< by lane; the front is next
+    std::size_t stored_under_way_ = 0;
+    unsigned live_in_a_row_ = 0;
     std::uint64_t release_count_ = 0;
     bool stopping_ = false;
     std::vector<std::thread> threads_;

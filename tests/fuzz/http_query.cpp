@@ -38,6 +38,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     const std::string host = host_of(text);
     if (host.size() > text.size() || (!host.empty() && host != ascii_lower(host))) std::abort();
     (void)is_same_origin(text, "localhost:8321");
+    if (is_websocket_key(text) && text.size() != 24) std::abort();
     (void)accepts_gzip(text);
     (void)names_tag(text, "\"tag\"");
     for (const std::string_view value : cookie_values(text, "turnstone_8321"))

@@ -1,6 +1,11 @@
 #include "tests/serve/client.hpp"
 
+#include <algorithm>
 #include <stdexcept>
+
+#include <poll.h>
+#include <sys/socket.h>
+#include <unistd.h>
 
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/ip/tcp.hpp>
@@ -24,6 +29,14 @@ tcp::endpoint server_at(std::uint16_t port) {
     return {asio::ip::address_v4::loopback(), port};
 }
 
+void connect(tcp::socket& socket, std::uint16_t port, const std::string& from, int receive_buffer_bytes = 0) {
+    socket.open(tcp::v4());
+    if (receive_buffer_bytes > 0) // before connecting, so that the window is small from the start
+        socket.set_option(asio::socket_base::receive_buffer_size(receive_buffer_bytes));
+    if (!from.empty()) socket.bind({asio::ip::make_address(from), 0});
+    socket.connect(server_at(port));
+}
+
 } // namespace
 
 std::string HttpReply::field(const std::string& name) const {
@@ -33,10 +46,10 @@ std::string HttpReply::field(const std::string& name) const {
 }
 
 HttpReply http_request(std::uint16_t port, const std::string& method, const std::string& target, const Fields& fields,
-                       const std::string& body) {
+                       const std::string& body, const std::string& from) {
     asio::io_context context;
     tcp::socket socket(context);
-    socket.connect(server_at(port));
+    connect(socket, port, from);
     http::request<http::string_body> request;
     request.version(11);
     request.method_string(method);
@@ -82,13 +95,41 @@ struct StreamClient::State {
     beast::error_code result;
 };
 
-StreamClient::StreamClient(std::uint16_t port, const Fields& fields, int receive_buffer_bytes)
+RawClient::RawClient(std::uint16_t port, const std::string& from, int receive_buffer_bytes) {
+    asio::io_context context;
+    tcp::socket socket(context);
+    connect(socket, port, from, receive_buffer_bytes);
+    socket_ = socket.release();
+}
+
+RawClient::~RawClient() {
+    if (socket_ >= 0) ::close(socket_);
+}
+
+void RawClient::send(const std::string& bytes) const {
+    if (::send(socket_, bytes.data(), bytes.size(), MSG_NOSIGNAL) != static_cast<ssize_t>(bytes.size()))
+        throw std::runtime_error("the server took not all bytes");
+}
+
+std::string RawClient::read(std::size_t bytes, std::chrono::milliseconds wait) const {
+    const auto until = std::chrono::steady_clock::now() + wait;
+    std::string out;
+    while (out.size() < bytes) {
+        const auto left =
+            std::chrono::duration_cast<std::chrono::milliseconds>(until - std::chrono::steady_clock::now());
+        pollfd readable{.fd = socket_, .events = POLLIN, .revents = 0};
+        if (::poll(&readable, 1, static_cast<int>(std::max(left, std::chrono::milliseconds(0)).count())) != 1) break;
+        std::string piece(bytes - out.size(), '\0');
+        const ssize_t count = ::recv(socket_, piece.data(), piece.size(), 0);
+        if (count <= 0) break;
+        out.append(piece, 0, static_cast<std::size_t>(count));
+    }
+    return out;
+}
+
+StreamClient::StreamClient(std::uint16_t port, const Fields& fields, int receive_buffer_bytes, const std::string& from)
     : state_(std::make_unique<State>()) {
-    tcp::socket& socket = state_->stream.next_layer();
-    socket.open(tcp::v4());
-    if (receive_buffer_bytes > 0) // before connecting, so that the window is small from the start
-        socket.set_option(asio::socket_base::receive_buffer_size(receive_buffer_bytes));
-    socket.connect(server_at(port));
+    connect(state_->stream.next_layer(), port, from, receive_buffer_bytes);
     std::string host = "127.0.0.1:" + std::to_string(port);
     for (const auto& [name, value] : fields)
         if (beast::iequals(name, "Host")) host = value;
@@ -149,4 +190,9 @@ void StreamClient::send(const std::string& text) {
 
 std::uint16_t StreamClient::close_code() const {
     return static_cast<std::uint16_t>(state_->stream.reason().code);
+}
+
+std::string StreamClient::close_reason() const {
+    const auto& reason = state_->stream.reason().reason;
+    return {reason.begin(), reason.end()};
 }

@@ -50,15 +50,19 @@ ServeSettings serve_settings(const std::filesystem::path& recordings) {
             .viewers_max = 100};
 }
 
+std::string begin_recording(Recorder& recorder, const Schema& schema, const std::string& name) {
+    return recorder.begin(schema,
+                          {.t_start_ns = kTapeStartNs, .utc_start_ns = kTapeStartNs, .name = name, .continues = ""},
+                          kTapeStartNs);
+}
+
 std::string record_flight(const std::filesystem::path& folder) {
     RecorderSettings settings = test::recorder_settings(folder);
     settings.sync_every_commit = false; // no power is cut here
     const auto setup = golden_setup();
     const auto schema = golden_schema();
     Recorder recorder(settings, *setup);
-    std::string id = recorder.begin(
-        *schema, {.t_start_ns = kTapeStartNs, .utc_start_ns = kTapeStartNs, .name = "Test flight", .continues = ""},
-        kTapeStartNs);
+    std::string id = begin_recording(recorder, *schema, "Test flight");
     auto batch = std::make_shared<Batch>();
     for (int i = 0; i <= 2000; ++i) {
         add_row(*batch, 0, i * 0.005, {i * 0.005, 1.0});

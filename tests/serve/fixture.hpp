@@ -16,6 +16,10 @@ inline constexpr const char* kOperatorKey = "0123456789abcdef0123456789abcdef";
 /// How tests serve, where they are not about these values: on a port that the system chooses.
 turnstone::ServeSettings serve_settings(const std::filesystem::path& recordings);
 
+/// Begins a recording at the golden tape's time.
+std::string begin_recording(turnstone::Recorder& recorder, const turnstone::Schema& schema,
+                            const std::string& name = "");
+
 /// Writes and closes a recording of 10 s through the recorder: table 0 at 200 Hz (accel = t_s, rate = 1), table 1 at 25
 /// Hz (pressure = 87850 - row number), table 2 at 10 Hz, an event at 3.25 s. Returns its id.
 std::string record_flight(const std::filesystem::path& folder);

@@ -24,23 +24,22 @@ bool is_plain_id(const std::string& id) {
 
 } // namespace
 
+RecordingInfo recording_info(const std::filesystem::path& path) {
+    auto reader = RecordingReader::open(path);
+    if (reader) return reader->info();
+    RecordingInfo info;
+    info.id = path.stem().string();
+    info.path = path;
+    info.damage = reader.error().message;
+    std::error_code error;
+    const auto size = std::filesystem::file_size(path, error);
+    info.file_bytes = error ? 0 : size;
+    return info;
+}
+
 std::vector<RecordingInfo> scan_recordings(const std::filesystem::path& directory) {
     std::vector<RecordingInfo> found;
-    for (const std::filesystem::path& path : recording_files(directory)) {
-        auto reader = RecordingReader::open(path);
-        if (reader) {
-            found.push_back(reader->info());
-        } else {
-            RecordingInfo info;
-            info.id = path.stem().string();
-            info.path = path;
-            info.damage = reader.error().message;
-            std::error_code error;
-            const auto size = std::filesystem::file_size(path, error);
-            info.file_bytes = error ? 0 : size;
-            found.push_back(std::move(info));
-        }
-    }
+    for (const std::filesystem::path& path : recording_files(directory)) found.push_back(recording_info(path));
     // Ids begin with the UTC start, so sorting by id also places damaged files, whose start cannot be read.
     std::ranges::sort(found, [](const RecordingInfo& a, const RecordingInfo& b) { return a.id > b.id; });
     return found;

@@ -8,8 +8,10 @@
 
 namespace turnstone {
 
-/// Every recording in `directory`, newest first. A file that does not open is listed with `damage` saying
-/// why.
+/// What a file says of itself. One that does not open has `damage` saying why.
+[[nodiscard]] RecordingInfo recording_info(const std::filesystem::path& path);
+
+/// Every recording in `directory`, newest first.
 [[nodiscard]] std::vector<RecordingInfo> scan_recordings(const std::filesystem::path& directory);
 
 /// Path of a recording by id; fails when the id is not a plain file name of the directory (no separators, no

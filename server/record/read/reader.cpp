@@ -321,18 +321,53 @@ void RecordingReader::inputs(const std::function<void(const ChunkRecord&, std::s
     }
 }
 
-Result<std::uint64_t> RecordingReader::snapshot(const std::filesystem::path& target) {
+EventPage RecordingReader::event_page(std::int64_t from_ns, std::int64_t to_ns, std::int64_t after_id,
+                                      std::size_t limit) {
+    EventPage page;
+    try {
+        RowSelect<EventRow> rows(state_->database, kEventTable,
+                                 "WHERE id > ? AND t_ns >= ? AND t_ns < ? ORDER BY id LIMIT ?");
+        rows.bind(1, after_id);
+        rows.bind(2, from_ns);
+        rows.bind(3, to_ns);
+        rows.bind(4, static_cast<std::int64_t>(limit) + 1);
+        while (rows.step()) {
+            if (page.events.size() == limit) {
+                page.more = true;
+                break;
+            }
+            EventRow row = rows.row();
+            page.events.push_back(std::move(row.event));
+            page.last_id = row.id;
+        }
+    } catch (const SqliteError& failure) {
+        state_->note_damage(failure);
+    }
+    return page;
+}
+
+Result<std::uint64_t> RecordingReader::snapshot(const std::filesystem::path& target,
+                                                const std::function<Result<void>(std::uint64_t)>& may_go_on) {
+    constexpr int kStepPages = 256;
     try {
         {
             Database copy(target, Database::Mode::create);
-            copy.execute("PRAGMA synchronous = OFF"); // if a power cut spoils the copy, it is made again
+            copy.execute("PRAGMA synchronous = OFF");  // if a power cut spoils the copy, it is made again
+            copy.execute("PRAGMA journal_mode = OFF"); // and a copy that fails is removed
             // The open read transaction holds the copy to one state while the writer goes on.
             const ReadTransaction transaction(state_->database);
             static_cast<void>(state_->meta("version")); // the first read fixes the state
             sqlite3_backup* backup = sqlite3_backup_init(copy.handle(), "main", state_->database.handle(), "main");
             if (backup == nullptr) copy.raise(sqlite3_extended_errcode(copy.handle()), "copying to " + target.string());
-            sqlite3_backup_step(backup, -1);
+            const auto page_bytes = static_cast<std::uint64_t>(state_->database.integer("PRAGMA page_size"));
+            Result<void> allowed;
+            while (sqlite3_backup_step(backup, kStepPages) == SQLITE_OK) {
+                if (may_go_on)
+                    allowed = may_go_on(static_cast<std::uint64_t>(sqlite3_backup_remaining(backup)) * page_bytes);
+                if (!allowed) break;
+            }
             const int code = sqlite3_backup_finish(backup);
+            if (!allowed) return tl::unexpected(allowed.error());
             if (code != SQLITE_OK) copy.raise(code, "copying to " + target.string());
         }
         const auto finished = repair_recording(target, "snapshot");

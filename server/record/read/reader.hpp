@@ -68,6 +68,12 @@ struct FramePage {
 /// How far back `newest_frame` looks: some ten minutes of a busy radio.
 inline constexpr std::int64_t kNewestFramesMax = 100'000;
 
+struct EventPage {
+    std::vector<Event> events;
+    std::int64_t last_id = 0; ///< of the newest among them
+    bool more = false;        ///< others follow
+};
+
 class RecordingReader {
   public:
     [[nodiscard]] static Result<RecordingReader> open(const std::filesystem::path& path);
@@ -96,6 +102,9 @@ class RecordingReader {
     /// Events of [from, to) in order of t_ns; `ids` (from 1, in the order they were found) if asked for.
     [[nodiscard]] std::vector<Event> events(std::int64_t from_ns, std::int64_t to_ns,
                                             std::vector<std::int64_t>* ids = nullptr);
+    /// A page of the events of [from, to) with id > `after_id`, in the order they were found.
+    [[nodiscard]] EventPage event_page(std::int64_t from_ns, std::int64_t to_ns, std::int64_t after_id,
+                                       std::size_t limit);
     /// A page of frames with id > after_id, with their bytes cut out of the recorded chunks.
     [[nodiscard]] FramePage frames(std::int64_t after_id, std::size_t limit, std::optional<LinkId> link);
     /// The newest frame of a link that gave a packet, or that gave none (a bad frame, or one that the dictionary cannot
@@ -105,8 +114,10 @@ class RecordingReader {
     void inputs(const std::function<void(const ChunkRecord&, std::span<const std::byte>)>& on_chunk,
                 const std::function<void(const ActionRecord&)>& on_action);
     /// Writes a consistent copy (SQLite online backup) to `target`, closed and as one file. Returns its size
-    /// in bytes. The writer is not held up.
-    [[nodiscard]] Result<std::uint64_t> snapshot(const std::filesystem::path& target);
+    /// in bytes. The writer is not held up. `may_go_on` is asked between steps of a megabyte or so, with the bytes that
+    /// are still to be written; its error ends the copy.
+    [[nodiscard]] Result<std::uint64_t> snapshot(const std::filesystem::path& target,
+                                                 const std::function<Result<void>(std::uint64_t)>& may_go_on = {});
 
   private:
     struct State;

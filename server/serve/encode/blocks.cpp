@@ -32,7 +32,7 @@ void put_number(std::string& out, double value) {
 }
 
 std::size_t block_bytes(std::size_t rows, std::size_t columns) {
-    return kBlockHeaderBytes + 8 * rows * (1 + columns);
+    return kBlockHeaderBytes + rows * row_bytes(columns);
 }
 
 /// A frame with room for `payload` bytes, its WebSocket header written.
@@ -59,40 +59,62 @@ void put_block_header(std::string& out, std::size_t table, std::size_t columns, 
 
 } // namespace
 
-BlockMessage BlockEncoder::rows(const Batch& batch, const Schema& schema, std::int64_t t_start_ns, std::uint64_t seq,
-                                BlockFlags flags) {
-    if (batch.rows.empty()) return {};
+std::vector<BlockMessage> BlockEncoder::rows(const Batch& batch, const Schema& schema, std::int64_t t_start_ns,
+                                             std::uint64_t seq, BlockFlags flags) {
+    std::vector<BlockMessage> messages;
     rows_of_table_.resize(schema.tables.size());
-    for (auto& rows : rows_of_table_) rows.clear();
+    std::size_t bytes = 0;
+    const auto finish = [&] {
+        messages.push_back(message(batch, schema, t_start_ns, seq++, flags));
+        for (auto& of_table : rows_of_table_) of_table.clear();
+        bytes = 0;
+    };
+    for (const RowRecord& row : batch.rows) {
+        const std::size_t columns = schema.tables[row.table].number_count;
+        const std::size_t as_first = block_bytes(1, columns);
+        std::size_t more = rows_of_table_[row.table].empty() ? as_first : row_bytes(columns);
+        if (bytes > 0 && bytes + more > kBlockMessageBytes) {
+            finish();
+            more = as_first;
+        }
+        rows_of_table_[row.table].push_back(&row);
+        bytes += more;
+    }
+    if (bytes > 0) finish();
+    return messages;
+}
+
+BlockMessage BlockEncoder::message(const Batch& batch, const Schema& schema, std::int64_t t_start_ns, std::uint64_t seq,
+                                   BlockFlags flags) const {
     std::int64_t oldest_ns = std::numeric_limits<std::int64_t>::max();
     std::int64_t newest_ns = std::numeric_limits<std::int64_t>::min();
-    for (const RowRecord& row : batch.rows) {
-        rows_of_table_[row.table].push_back(&row);
-        oldest_ns = std::min(oldest_ns, row.t_ns);
-        newest_ns = std::max(newest_ns, row.t_ns);
-    }
-
     std::size_t blocks = 0;
     std::size_t payload = kMessageHeaderBytes;
     for (std::size_t table = 0; table < rows_of_table_.size(); ++table) {
-        if (rows_of_table_[table].empty()) continue;
+        const auto& of_table = rows_of_table_[table];
+        if (of_table.empty()) continue;
         ++blocks;
-        payload += block_bytes(rows_of_table_[table].size(), schema.tables[table].number_count);
+        payload += block_bytes(of_table.size(), schema.tables[table].number_count);
+        for (const RowRecord* row : of_table) {
+            oldest_ns = std::min(oldest_ns, row->t_ns);
+            newest_ns = std::max(newest_ns, row->t_ns);
+        }
     }
 
-    BlockMessage message;
-    message.from_t_s = tape_seconds(oldest_ns, t_start_ns);
-    message.to_t_s = tape_seconds(newest_ns, t_start_ns);
+    BlockMessage message{.wire = nullptr,
+                         .seq = seq,
+                         .from_t_s = tape_seconds(oldest_ns, t_start_ns),
+                         .to_t_s = tape_seconds(newest_ns, t_start_ns)};
     auto wire = begin_frame(payload);
     put_message_header(*wire, flags, blocks, seq, message.to_t_s);
     for (std::size_t table = 0; table < rows_of_table_.size(); ++table) {
-        const auto& rows = rows_of_table_[table];
-        if (rows.empty()) continue;
+        const auto& of_table = rows_of_table_[table];
+        if (of_table.empty()) continue;
         const std::size_t columns = schema.tables[table].number_count;
-        put_block_header(*wire, table, columns, rows.size());
-        for (const RowRecord* row : rows) put_number(*wire, tape_seconds(row->t_ns, t_start_ns));
+        put_block_header(*wire, table, columns, of_table.size());
+        for (const RowRecord* row : of_table) put_number(*wire, tape_seconds(row->t_ns, t_start_ns));
         for (std::size_t column = 0; column < columns; ++column)
-            for (const RowRecord* row : rows) put_number(*wire, batch.numbers[row->numbers_offset + column]);
+            for (const RowRecord* row : of_table) put_number(*wire, batch.numbers[row->numbers_offset + column]);
     }
     message.wire = std::move(wire);
     return message;

@@ -21,9 +21,9 @@ namespace {
 constexpr std::chrono::seconds kLookUpEvery{5};
 constexpr std::size_t kSessionsMax = 64;  // operators' browsers; the oldest has to unlock again
 constexpr std::size_t kBucketsMax = 1024; // addresses that tried a key recently
-constexpr double kAttemptsAtOnce = 5;
-constexpr double kAttemptsPerSecond = 0.5;
-constexpr int kCookieSeconds = 7 * 24 * 3600;
+constexpr double kWrongAtOnce = 5;
+constexpr double kWrongPerSecond = 0.5;
+constexpr std::chrono::hours kSessionTime{7 * 24};
 
 bool is_loopback(std::string_view address) {
     return address.starts_with("127.") || address == "::1";
@@ -89,31 +89,45 @@ bool equal_in_constant_time(std::string_view a, std::string_view b) noexcept {
 OperatorAccess::OperatorAccess(std::string key, std::uint16_t port)
     : key_(std::move(key)), cookie_name_(fmt::format("turnstone_{}", port)) {}
 
-OperatorAccess::Attempt OperatorAccess::attempt(const std::string& address, std::string_view key,
-                                                Clock::time_point now) {
-    if (buckets_.size() >= kBucketsMax && !buckets_.contains(address))
-        std::erase_if(buckets_, [&](const auto& entry) { return now - entry.second.at > std::chrono::seconds(10); });
-    if (buckets_.size() >= kBucketsMax && !buckets_.contains(address)) return {Verdict::too_many, {}};
-    Bucket& bucket = buckets_.try_emplace(address, Bucket{kAttemptsAtOnce, now}).first->second;
-    const double waited_s = std::chrono::duration<double>(now - bucket.at).count();
-    bucket.tokens = std::min(kAttemptsAtOnce, bucket.tokens + waited_s * kAttemptsPerSecond);
-    bucket.at = now;
-    if (bucket.tokens < 1) return {Verdict::too_many, {}};
-    if (!equal_in_constant_time(key, key_)) {
-        bucket.tokens -= 1;
-        return {Verdict::wrong, {}};
-    }
-    sessions_.push_back(random_key());
-    if (sessions_.size() > kSessionsMax) sessions_.pop_front();
-    return {Verdict::granted, fmt::format("{}={}; Path=/; Max-Age={}; HttpOnly; SameSite=Strict", cookie_name_,
-                                          sessions_.back(), kCookieSeconds)};
+std::string OperatorAccess::cookie(std::string_view token, std::chrono::seconds lifetime) const {
+    return fmt::format("{}={}; Path=/; Max-Age={}; HttpOnly; SameSite=Strict", cookie_name_, token, lifetime.count());
 }
 
-bool OperatorAccess::is_operator(std::string_view cookie_field) const {
+bool OperatorAccess::may_be_wrong_again(const std::string& address, Clock::time_point now) {
+    if (buckets_.size() >= kBucketsMax && !buckets_.contains(address))
+        std::erase_if(buckets_, [&](const auto& entry) { return now - entry.second.at > std::chrono::seconds(10); });
+    if (buckets_.size() >= kBucketsMax && !buckets_.contains(address)) return false;
+    Bucket& bucket = buckets_.try_emplace(address, Bucket{kWrongAtOnce, now}).first->second;
+    const double waited_s = std::chrono::duration<double>(now - bucket.at).count();
+    bucket.tokens = std::min(kWrongAtOnce, bucket.tokens + waited_s * kWrongPerSecond);
+    bucket.at = now;
+    if (bucket.tokens < 1) return false;
+    bucket.tokens -= 1;
+    return true;
+}
+
+OperatorAccess::Attempt OperatorAccess::attempt(const std::string& address, std::string_view key,
+                                                Clock::time_point now) {
+    if (!equal_in_constant_time(key, key_))
+        return {may_be_wrong_again(address, now) ? Verdict::wrong : Verdict::too_many, {}};
+    std::erase_if(sessions_, [&](const Session& session) { return session.ends <= now; });
+    sessions_.push_back({random_key(), now + kSessionTime});
+    if (sessions_.size() > kSessionsMax) sessions_.pop_front();
+    return {Verdict::granted, cookie(sessions_.back().token, kSessionTime)};
+}
+
+bool OperatorAccess::is_operator(std::string_view cookie_field, Clock::time_point now) const {
     bool found = false;
     for (const std::string_view token : cookie_values(cookie_field, cookie_name_))
-        for (const std::string& session : sessions_) found = equal_in_constant_time(session, token) || found;
+        for (const Session& session : sessions_)
+            found = (equal_in_constant_time(session.token, token) && now < session.ends) || found;
     return found;
+}
+
+std::string OperatorAccess::end_session(std::string_view cookie_field) {
+    for (const std::string_view token : cookie_values(cookie_field, cookie_name_))
+        std::erase_if(sessions_, [&](const Session& session) { return equal_in_constant_time(session.token, token); });
+    return cookie("", std::chrono::seconds(0));
 }
 
 } // namespace turnstone

@@ -33,6 +33,12 @@ class HostCheck {
     std::chrono::steady_clock::time_point looked_up_{};
 };
 
+/// The operator key and the sessions it opens.
+///
+/// The right key is taken whatever was tried before, from whichever address: someone who guesses from the operator's
+/// own address (a relay, the same laptop) must not lock the operator out. That gives nothing to a guesser. A key of 128
+/// random bits withstands a thousand guesses a second for 10^28 years, sixteen letters chosen blindly for 10^12; and
+/// wrong keys beyond a few an address are answered late, with their connection held, so that there are fewer still.
 class OperatorAccess {
   public:
     using Clock = std::chrono::steady_clock;
@@ -44,20 +50,29 @@ class OperatorAccess {
         Verdict verdict;
         std::string set_cookie; ///< value for Set-Cookie when granted
     };
-    /// Five attempts from an address, then one every two seconds. The time of the comparison does not depend on the
-    /// key.
+    /// Five wrong keys from an address, then one every two seconds: others are `too_many`. The time of the comparison
+    /// does not depend on the key.
     [[nodiscard]] Attempt attempt(const std::string& address, std::string_view key, Clock::time_point now);
     /// `cookie_field`: value of the Cookie header.
-    [[nodiscard]] bool is_operator(std::string_view cookie_field) const;
+    [[nodiscard]] bool is_operator(std::string_view cookie_field, Clock::time_point now) const;
+    /// Ends the sessions that the cookies name. Value for Set-Cookie that has the browser forget them.
+    [[nodiscard]] std::string end_session(std::string_view cookie_field);
 
   private:
     struct Bucket {
         double tokens;
         Clock::time_point at;
     };
+    struct Session {
+        std::string token;
+        Clock::time_point ends;
+    };
+    [[nodiscard]] std::string cookie(std::string_view token, std::chrono::seconds lifetime) const;
+    [[nodiscard]] bool may_be_wrong_again(const std::string& address, Clock::time_point now);
+
     std::string key_;
     std::string cookie_name_;
-    std::deque<std::string> sessions_; // newest last
+    std::deque<Session> sessions_; // newest last
     std::map<std::string, Bucket> buckets_;
 };
 

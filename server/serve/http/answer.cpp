@@ -2,8 +2,6 @@
 
 #include <algorithm>
 
-#include <unistd.h>
-
 #include <boost/beast/http/status.hpp>
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
@@ -11,10 +9,6 @@
 #include "server/serve/encode/messages.hpp"
 
 namespace turnstone {
-
-OpenFile::~OpenFile() {
-    if (descriptor_ >= 0) ::close(descriptor_);
-}
 
 Answer json_answer(const nlohmann::json& value) {
     Answer answer;
@@ -29,6 +23,12 @@ Answer error_answer(unsigned status, std::string_view message) {
     return answer;
 }
 
+Answer busy_answer(std::string_view message) {
+    Answer answer = error_answer(503, message);
+    answer.headers.emplace_back("Retry-After", "2");
+    return answer;
+}
+
 Answer method_answer(std::string_view allowed) {
     Answer answer = error_answer(405, fmt::format("this address accepts {} only", allowed));
     answer.headers.emplace_back("Allow", allowed);
@@ -36,7 +36,7 @@ Answer method_answer(std::string_view allowed) {
 }
 
 std::string answer_header(const Answer& answer, std::string_view host, bool keep_alive) {
-    const std::uint64_t length = answer.file             ? answer.file_bytes
+    const std::uint64_t length = answer.file             ? answer.file->size()
                                  : answer.stored.empty() ? answer.body.size()
                                                          : answer.stored.size();
     std::string out = fmt::format(
@@ -46,7 +46,7 @@ std::string answer_header(const Answer& answer, std::string_view host, bool keep
         out += fmt::format("{}: {}\r\n", name, value);
     };
     field("Server", "Turnstone");
-    if (answer.status != 304) field("Content-Length", fmt::format("{}", length));
+    if (answer.status != 304 && !answer.length_unknown) field("Content-Length", fmt::format("{}", length));
     if (!answer.content_type.empty()) field("Content-Type", answer.content_type);
     bool has_cache_rule = false;
     for (const auto& [name, value] : answer.headers) {

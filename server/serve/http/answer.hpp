@@ -1,6 +1,8 @@
 #pragma once
 /// An HTTP request as the routes see it, and their answer.
+#include <chrono>
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <span>
 #include <string>
@@ -10,11 +12,12 @@
 
 #include <nlohmann/json_fwd.hpp>
 
+#include "server/serve/budgets.hpp"
 #include "server/serve/parse/query.hpp"
 
 namespace turnstone {
 
-enum class Method : unsigned char { get, head, post, other };
+enum class Method : unsigned char { get, head, post, remove, other };
 
 struct Request {
     Method method = Method::other;
@@ -26,7 +29,8 @@ struct Request {
     std::string accept_encoding;
     std::string if_none_match;
     std::string body;
-    std::string remote_address;
+    std::string sec_fetch_site;
+    Client client;
     bool keep_alive = false;
 };
 
@@ -35,17 +39,13 @@ struct Request {
     return request.method == Method::get || request.method == Method::head;
 }
 
-/// A file without a name in its folder: it is gone when the last owner closes it.
-class OpenFile {
+/// A body that is read from the disk piece by piece while it is sent. Lives until the answer has been sent or dropped.
+class FileBody {
   public:
-    explicit OpenFile(int descriptor) noexcept : descriptor_(descriptor) {}
-    ~OpenFile();
-    OpenFile(const OpenFile&) = delete;
-    OpenFile& operator=(const OpenFile&) = delete;
-    [[nodiscard]] int descriptor() const noexcept { return descriptor_; }
-
-  private:
-    int descriptor_;
+    virtual ~FileBody() = default;
+    [[nodiscard]] virtual std::uint64_t size() const = 0;
+    /// False: it cannot be read any further. Called by workers, one at a time.
+    [[nodiscard]] virtual bool read(std::uint64_t offset, std::span<char> into) = 0;
 };
 
 struct Answer {
@@ -53,13 +53,16 @@ struct Answer {
     std::string content_type;
     std::string body;
     std::span<const unsigned char> stored; ///< sent instead of `body` when not empty; must outlive the server
-    std::shared_ptr<OpenFile> file;        ///< sent instead of both when set
-    std::uint64_t file_bytes = 0;
+    std::shared_ptr<FileBody> file;        ///< sent instead of both when set
+    bool length_unknown = false;           ///< to HEAD: the body would have to be made first
+    std::chrono::milliseconds held{0};     ///< how long it waits before it is sent
     std::vector<std::pair<std::string, std::string>> headers;
 };
 
 [[nodiscard]] Answer json_answer(const nlohmann::json& value);
 [[nodiscard]] Answer error_answer(unsigned status, std::string_view message);
+/// 503 with Retry-After: what was asked for is free again before long.
+[[nodiscard]] Answer busy_answer(std::string_view message);
 /// 405 with the methods that are allowed, e.g. "GET, HEAD".
 [[nodiscard]] Answer method_answer(std::string_view allowed);
 

@@ -10,10 +10,10 @@ using boost::asio::awaitable;
 
 Api::Api(const std::filesystem::path& recordings, std::span<const Asset> assets, const ServeSources& sources,
          const OperatorActions& actions, OperatorAccess& access, LiveRecording& live, Workers& workers,
-         ServeCounters& counters)
-    : sources_(sources), workers_(workers), counters_(counters),
-      recordings_(recordings, live, sources.recorder, workers),
-      operator_(access, actions, live, recordings, workers, counters), files_(assets) {}
+         Budgets& budgets, Downloads& downloads, ServeCounters& counters)
+    : sources_(sources), workers_(workers), budgets_(budgets), counters_(counters),
+      recordings_(recordings, live, sources.recorder, workers, budgets, downloads),
+      operator_(access, actions, live, recordings, workers, downloads, counters), files_(assets) {}
 
 awaitable<Answer> Api::answer(const Request& request) {
     const auto& segments = request.target.segments;
@@ -52,7 +52,7 @@ Answer Api::health() const {
 Answer Api::counters_answer() const {
     Answer answer;
     answer.content_type = kCountersType;
-    answer.body = counters_text(counters_, workers_.waiting(), sources_.recorder(), sources_.links());
+    answer.body = counters_text(counters_, budgets_, workers_.waiting(), sources_.recorder(), sources_.links());
     return answer;
 }
 

@@ -6,9 +6,11 @@
 #include <boost/asio/awaitable.hpp>
 
 #include "server/serve/assets.hpp"
+#include "server/serve/budgets.hpp"
 #include "server/serve/counters.hpp"
 #include "server/serve/http/access.hpp"
 #include "server/serve/http/answer.hpp"
+#include "server/serve/http/downloads.hpp"
 #include "server/serve/http/operator_routes.hpp"
 #include "server/serve/http/recording_routes.hpp"
 #include "server/serve/http/static_files.hpp"
@@ -22,8 +24,8 @@ class Api {
   public:
     /// All must outlive it.
     Api(const std::filesystem::path& recordings, std::span<const Asset> assets, const ServeSources& sources,
-        const OperatorActions& actions, OperatorAccess& access, LiveRecording& live, Workers& workers,
-        ServeCounters& counters);
+        const OperatorActions& actions, OperatorAccess& access, LiveRecording& live, Workers& workers, Budgets& budgets,
+        Downloads& downloads, ServeCounters& counters);
     /// Host and Origin are known to be allowed.
     [[nodiscard]] boost::asio::awaitable<Answer> answer(const Request& request);
 
@@ -33,6 +35,7 @@ class Api {
 
     const ServeSources& sources_;
     const Workers& workers_;
+    const Budgets& budgets_;
     const ServeCounters& counters_;
     RecordingRoutes recordings_;
     OperatorRoutes operator_;

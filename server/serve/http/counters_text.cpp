@@ -80,6 +80,19 @@ void add_serve(Exposition& out, const ServeCounters& serve, std::size_t reads_wa
     out.gauge("turnstone_reads_waiting", "Reads of recordings that wait for a thread.", reads_waiting);
 }
 
+void add_budgets(Exposition& out, const Budgets& budgets) {
+    const auto samples = [&](std::string_view name, auto value) {
+        for (std::size_t i = 0; i < kBudgets; ++i)
+            out.sample(name, fmt::format("budget=\"{}\"", kWords<Budget>[i]), value(static_cast<Budget>(i)));
+    };
+    out.family("turnstone_budget_used", "gauge", "What visitors use at this moment.");
+    samples("turnstone_budget_used", [&](Budget budget) { return budgets.used(budget); });
+    out.family("turnstone_budget_most", "gauge", "What they may use together.");
+    samples("turnstone_budget_most", [&](Budget budget) { return budgets.limit(budget).in_all; });
+    out.family("turnstone_budget_refusals", "counter", "What was refused because too much was in use.");
+    samples("turnstone_budget_refusals_total", [&](Budget budget) { return budgets.refusals(budget); });
+}
+
 void add_recorder(Exposition& out, const RecorderStatus& recorder) {
     out.gauge("turnstone_recorder_recording", "1 while a recording is open.", recorder.recording ? 1 : 0);
     out.gauge("turnstone_recorder_fault", "1 while the recorder reports a fault.", recorder.fault.empty() ? 0 : 1);
@@ -110,10 +123,11 @@ void add_links(Exposition& out, const std::vector<LinkView>& links) {
 
 } // namespace
 
-std::string counters_text(const ServeCounters& serve, std::size_t reads_waiting, const RecorderStatus& recorder,
-                          const std::vector<LinkView>& links) {
+std::string counters_text(const ServeCounters& serve, const Budgets& budgets, std::size_t reads_waiting,
+                          const RecorderStatus& recorder, const std::vector<LinkView>& links) {
     Exposition out;
     add_serve(out, serve, reads_waiting);
+    add_budgets(out, budgets);
     add_recorder(out, recorder);
     add_links(out, links);
     return out.end();

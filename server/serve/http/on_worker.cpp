@@ -12,9 +12,9 @@
 
 namespace turnstone {
 
-boost::asio::awaitable<Answer> on_worker(Workers& workers, WorkerTask task) {
+boost::asio::awaitable<Answer> on_worker(Workers& workers, Lane lane, const Client& client, WorkerTask task) {
     return boost::asio::async_initiate<const boost::asio::use_awaitable_t<>, void(Answer)>(
-        [&workers](auto handler, WorkerTask given) {
+        [&workers, lane, client](auto handler, WorkerTask given) {
             const auto home = boost::asio::get_associated_executor(handler);
             // Jobs must be copyable, a coroutine's handler is not.
             auto shared = std::make_shared<decltype(handler)>(std::move(handler));
@@ -22,16 +22,18 @@ boost::asio::awaitable<Answer> on_worker(Workers& workers, WorkerTask task) {
                 boost::asio::post(
                     home, [shared, answer = std::move(answer)]() mutable { std::move (*shared)(std::move(answer)); });
             };
-            const bool taken = workers.submit([given = std::move(given), finish](ReaderCache& cache) {
-                Answer answer;
-                try {
-                    answer = given(cache);
-                } catch (const std::exception& failure) {
-                    answer = error_answer(503, std::string("the recording could not be read: ") + failure.what());
-                }
-                finish(std::move(answer));
-            });
-            if (!taken) finish(error_answer(503, kBusy));
+            const auto taken = workers.submit(
+                lane, client,
+                [given = std::move(given), finish](ReaderCache& cache) {
+                    Answer answer;
+                    try {
+                        answer = given(cache);
+                    } catch (const std::exception& failure) {
+                        answer = error_answer(503, std::string("the recording could not be read: ") + failure.what());
+                    }
+                    finish(std::move(answer));
+                });
+            if (!taken) finish(busy_answer(taken.error().message));
         },
         boost::asio::use_awaitable, std::move(task));
 }

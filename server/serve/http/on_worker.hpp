@@ -13,6 +13,7 @@ namespace turnstone {
 using WorkerTask = std::function<Answer(ReaderCache&)>;
 
 /// Runs `task` on a worker and comes back to the awaiting thread with its answer; 503 when too many wait.
-[[nodiscard]] boost::asio::awaitable<Answer> on_worker(Workers& workers, WorkerTask task);
+[[nodiscard]] boost::asio::awaitable<Answer> on_worker(Workers& workers, Lane lane, const Client& client,
+                                                       WorkerTask task);
 
 } // namespace turnstone

@@ -1,5 +1,6 @@
 #include "server/serve/http/operator_routes.hpp"
 
+#include <chrono>
 #include <optional>
 #include <utility>
 
@@ -15,6 +16,10 @@ namespace {
 
 using boost::asio::awaitable;
 using nlohmann::json;
+
+/// A wrong key beyond the first few is answered this late, and its connection held meanwhile: with the connections an
+/// address may have, that bounds how fast anybody guesses.
+constexpr std::chrono::seconds kWrongKeyHeld{1};
 
 /// Refusals common to all requests with a body. Empty: go on.
 std::optional<Answer> refuse_body(const Request& request) {
@@ -41,17 +46,24 @@ Answer done() {
 
 Answer OperatorRoutes::session(const Request& request) {
     if (request.method == Method::post) return unlock(request);
-    if (!is_read(request)) return method_answer("GET, HEAD, POST");
     if (const auto allowed = allow_parameters(request.target, {}); !allowed)
         return error_answer(400, allowed.error().message);
-    return session_answer(access_.is_operator(request.cookie));
+    if (request.method == Method::remove) return log_out(request);
+    if (!is_read(request)) return method_answer("GET, HEAD, POST, DELETE");
+    return session_answer(request.client.is_operator);
+}
+
+Answer OperatorRoutes::log_out(const Request& request) {
+    Answer answer = session_answer(false);
+    answer.headers.emplace_back("Set-Cookie", access_.end_session(request.cookie));
+    return answer;
 }
 
 Answer OperatorRoutes::unlock(const Request& request) {
     if (auto refused = refuse_body(request)) return std::move(*refused);
     const auto given = parse_key_request(request.body);
     if (!given) return error_answer(400, given.error().message);
-    const auto attempt = access_.attempt(request.remote_address, given->key, OperatorAccess::Clock::now());
+    const auto attempt = access_.attempt(request.client.address, given->key, OperatorAccess::Clock::now());
     if (attempt.verdict == OperatorAccess::Verdict::granted) {
         Answer answer = session_answer(true);
         answer.headers.emplace_back("Set-Cookie", attempt.set_cookie);
@@ -62,6 +74,7 @@ Answer OperatorRoutes::unlock(const Request& request) {
         return error_answer(403, "this is not the operator key; it was printed when the server started");
     Answer answer = error_answer(429, "too many wrong keys from this address; wait a few seconds and try again");
     answer.headers.emplace_back("Retry-After", "2");
+    answer.held = kWrongKeyHeld;
     return answer;
 }
 
@@ -70,7 +83,7 @@ Answer OperatorRoutes::live_action(const Request& request) {
     if (what != "marker" && what != "note" && what != "recording")
         return error_answer(404, "the live recording takes 'marker', 'note' and 'recording'");
     if (request.method != Method::post) return method_answer("POST");
-    if (!access_.is_operator(request.cookie)) return needs_operator();
+    if (!request.client.is_operator) return needs_operator();
     if (auto refused = refuse_body(request)) return std::move(*refused);
     if (!live_.tape()) return error_answer(503, "nothing is being recorded yet; try again in a moment");
     if (what == "recording") {
@@ -92,9 +105,9 @@ Answer OperatorRoutes::live_action(const Request& request) {
 
 awaitable<Answer> OperatorRoutes::set_meta(const Request& request) {
     if (request.method != Method::post) co_return method_answer("POST");
-    if (!access_.is_operator(request.cookie)) co_return needs_operator();
+    if (!request.client.is_operator) co_return needs_operator();
     if (auto refused = refuse_body(request)) co_return std::move(*refused);
-    const auto place = live_.find(folder_, request.target.segments[2]);
+    const auto place = live_.find(request.target.segments[2]);
     if (!place) co_return error_answer(404, place.error().message);
     const auto meta = parse_meta_request(request.body);
     if (!meta) co_return error_answer(400, meta.error().message);
@@ -108,16 +121,20 @@ awaitable<Answer> OperatorRoutes::set_meta(const Request& request) {
         co_return done();
     }
     workers_.release_readers();
-    const WorkerTask task = [path = place->path, meta = *meta](ReaderCache& cache) {
+    const WorkerTask task = [&folder = folder_, &downloads = downloads_, place = *place,
+                             meta = *meta](ReaderCache& cache) {
+        const auto path = path_of(folder, place);
+        if (!path) return error_answer(404, path.error().message);
         cache.clear();
+        downloads.cut(*path);
         for (const auto& [key, value] : {std::pair("name", meta.name), std::pair("notes", meta.notes)}) {
             if (!value) continue;
-            if (const auto stored = set_recording_meta(path, key, *value); !stored)
+            if (const auto stored = set_recording_meta(*path, key, *value); !stored)
                 return error_answer(503, stored.error().message);
         }
         return done();
     };
-    co_return co_await on_worker(workers_, task);
+    co_return co_await on_worker(workers_, Lane::stored, request.client, task);
 }
 
 } // namespace turnstone

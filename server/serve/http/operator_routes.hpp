@@ -7,6 +7,7 @@
 #include "server/serve/counters.hpp"
 #include "server/serve/http/access.hpp"
 #include "server/serve/http/answer.hpp"
+#include "server/serve/http/downloads.hpp"
 #include "server/serve/live_recording.hpp"
 #include "server/serve/settings.hpp"
 #include "server/serve/workers.hpp"
@@ -17,8 +18,9 @@ class OperatorRoutes {
   public:
     /// All must outlive it.
     OperatorRoutes(OperatorAccess& access, const OperatorActions& actions, LiveRecording& live,
-                   const std::filesystem::path& folder, Workers& workers, ServeCounters& counters)
-        : access_(access), actions_(actions), live_(live), folder_(folder), workers_(workers), counters_(counters) {}
+                   const std::filesystem::path& folder, Workers& workers, Downloads& downloads, ServeCounters& counters)
+        : access_(access), actions_(actions), live_(live), folder_(folder), workers_(workers), downloads_(downloads),
+          counters_(counters) {}
 
     /// /api/session
     [[nodiscard]] Answer session(const Request& request);
@@ -29,12 +31,14 @@ class OperatorRoutes {
 
   private:
     [[nodiscard]] Answer unlock(const Request& request);
+    [[nodiscard]] Answer log_out(const Request& request);
 
     OperatorAccess& access_;
     const OperatorActions& actions_;
     LiveRecording& live_;
     const std::filesystem::path& folder_;
     Workers& workers_;
+    Downloads& downloads_;
     ServeCounters& counters_;
 };
 

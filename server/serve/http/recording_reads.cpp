@@ -1,11 +1,7 @@
 #include "server/serve/http/recording_reads.hpp"
 
 #include <algorithm>
-#include <filesystem>
 #include <limits>
-
-#include <fcntl.h>
-#include <sys/stat.h>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
@@ -15,13 +11,14 @@
 #include "server/serve/encode/messages.hpp"
 #include "server/serve/encode/tape_time.hpp"
 #include "server/serve/parse/flat_object.hpp"
-#include "server/serve/random_key.hpp"
 
 namespace turnstone {
 namespace {
 
 constexpr std::int64_t kPointsDefault = 1000;
 constexpr std::int64_t kFramesDefault = 100;
+constexpr std::int64_t kEventsMax = 1000;
+constexpr std::size_t kSeriesBytesMax = 16u << 20; // wide tables get fewer points
 
 struct Window {
     std::int64_t from_ns;
@@ -98,8 +95,10 @@ Answer read_series(RecordingReader& reader, const Target& target) {
     if (!span) return error_answer(400, span.error().message);
 
     const std::size_t column_count = columns->size();
-    const auto block = reader.series({of.id, std::move(*columns), span->from_ns, span->to_ns,
-                                      static_cast<std::size_t>(points->value_or(kPointsDefault))});
+    const std::size_t points_max = std::max<std::size_t>(kSeriesBytesMax / (8 * (1 + 3 * column_count)), 1);
+    const auto wanted = static_cast<std::size_t>(points->value_or(kPointsDefault));
+    const auto block =
+        reader.series({of.id, std::move(*columns), span->from_ns, span->to_ns, std::min(wanted, points_max)});
     if (!block) return error_answer(503, block.error().message);
     Answer answer;
     answer.content_type = "application/vnd.turnstone.series";
@@ -119,18 +118,25 @@ Answer read_latest(RecordingReader& reader, const Target& target) {
 }
 
 Answer read_events(RecordingReader& reader, const Target& target) {
-    if (const auto allowed = allow_parameters(target, {"from_s", "to_s"}); !allowed)
+    if (const auto allowed = allow_parameters(target, {"from_s", "to_s", "after", "limit"}); !allowed)
         return error_answer(400, allowed.error().message);
+    const auto after = integer_parameter(target, "after", 0, std::numeric_limits<std::int64_t>::max());
+    if (!after) return error_answer(400, after.error().message);
+    const auto limit = integer_parameter(target, "limit", 1, kEventsMax);
+    if (!limit) return error_answer(400, limit.error().message);
     const RecordingInfo info = reader.info();
     auto span = window(target, info);
     if (!span) return error_answer(400, span.error().message);
     // Events may lie before the first row or after the last: no window means all of them.
     if (!text_parameter(target, "from_s")) span->from_ns = std::numeric_limits<std::int64_t>::min();
     if (!text_parameter(target, "to_s")) span->to_ns = std::numeric_limits<std::int64_t>::max();
+    const EventPage page = reader.event_page(span->from_ns, span->to_ns, after->value_or(0),
+                                             static_cast<std::size_t>(limit->value_or(kEventsMax)));
     nlohmann::json events = nlohmann::json::array();
-    for (const Event& event : reader.events(span->from_ns, span->to_ns))
-        events.push_back(event_json(event, info.t_start_ns));
-    return as_far_as_read({{"events", std::move(events)}}, reader);
+    for (const Event& event : page.events) events.push_back(event_json(event, info.t_start_ns));
+    return as_far_as_read(
+        {{"events", std::move(events)}, {"next", page.more ? nlohmann::json(page.last_id) : nlohmann::json(nullptr)}},
+        reader);
 }
 
 Answer read_frames(RecordingReader& reader, const Target& target) {
@@ -159,26 +165,6 @@ Answer read_frames(RecordingReader& reader, const Target& target) {
         page = reader.frames(after->value_or(0), static_cast<std::size_t>(limit->value_or(kFramesDefault)), link);
     }
     return as_far_as_read(frames_json(page, links, info.t_start_ns), reader);
-}
-
-Answer read_snapshot(RecordingReader& reader, const std::filesystem::path& folder) {
-    const RecordingInfo info = reader.info();
-    const std::filesystem::path copy = folder / fmt::format(".copy-{}", random_key());
-    const auto written = reader.snapshot(copy);
-    Answer answer;
-    if (written) answer.file = std::make_shared<OpenFile>(::open(copy.c_str(), O_RDONLY | O_CLOEXEC));
-    std::error_code ignored; // nothing to remove when the copy was never begun
-    std::filesystem::remove(copy, ignored);
-    if (!written)
-        return error_answer(503, fmt::format("the recording could not be copied: {}", written.error().message));
-    struct stat status {};
-    if (answer.file->descriptor() < 0 || fstat(answer.file->descriptor(), &status) != 0)
-        return error_answer(503, "the copy of the recording could not be opened; try again");
-    answer.file_bytes = static_cast<std::uint64_t>(status.st_size);
-    answer.content_type = "application/vnd.sqlite3";
-    answer.headers.emplace_back("Content-Disposition",
-                                fmt::format("attachment; filename=\"{}\"", info.path.filename().string()));
-    return answer;
 }
 
 } // namespace turnstone

@@ -1,7 +1,5 @@
 #pragma once
 /// Reads of one recording for the HTTP interface: query in, answer out. Run on worker threads; no connection in sight.
-#include <filesystem>
-
 #include "server/record/read/reader.hpp"
 #include "server/serve/http/answer.hpp"
 
@@ -12,7 +10,5 @@ namespace turnstone {
 [[nodiscard]] Answer read_latest(RecordingReader& reader, const Target& target);
 [[nodiscard]] Answer read_events(RecordingReader& reader, const Target& target);
 [[nodiscard]] Answer read_frames(RecordingReader& reader, const Target& target);
-/// A consistent copy in a file without a name: it vanishes with the answer, however that ends.
-[[nodiscard]] Answer read_snapshot(RecordingReader& reader, const std::filesystem::path& folder);
 
 } // namespace turnstone

@@ -1,14 +1,17 @@
 #pragma once
 /// GET /api/recordings and what lies below it: the list, and reads of one recording.
-#include <cstddef>
 #include <filesystem>
 #include <functional>
+#include <memory>
 
 #include <boost/asio/awaitable.hpp>
 
 #include "server/record/write/recorder.hpp"
+#include "server/serve/budgets.hpp"
 #include "server/serve/http/answer.hpp"
+#include "server/serve/http/downloads.hpp"
 #include "server/serve/live_recording.hpp"
+#include "server/serve/recording_list.hpp"
 #include "server/serve/workers.hpp"
 
 namespace turnstone {
@@ -17,8 +20,10 @@ class RecordingRoutes {
   public:
     /// All must outlive it.
     RecordingRoutes(const std::filesystem::path& folder, const LiveRecording& live,
-                    const std::function<RecorderStatus()>& recorder, Workers& workers)
-        : folder_(folder), live_(live), recorder_(recorder), workers_(workers) {}
+                    const std::function<RecorderStatus()>& recorder, Workers& workers, Budgets& budgets,
+                    Downloads& downloads)
+        : folder_(folder), live_(live), recorder_(recorder), workers_(workers), budgets_(budgets),
+          downloads_(downloads), recordings_(std::make_shared<RecordingList>(folder)) {}
 
     [[nodiscard]] boost::asio::awaitable<Answer> list(const Request& request);
     /// /api/recordings/{id}/{what}, but for `meta`.
@@ -31,7 +36,9 @@ class RecordingRoutes {
     const LiveRecording& live_;
     const std::function<RecorderStatus()>& recorder_;
     Workers& workers_;
-    std::size_t downloads_ = 0; ///< being prepared
+    Budgets& budgets_;
+    Downloads& downloads_;
+    std::shared_ptr<RecordingList> recordings_;
 };
 
 } // namespace turnstone

@@ -1,10 +1,17 @@
 #include "server/serve/parse/client_message.hpp"
 
+#include <cmath>
+
 #include <nlohmann/json.hpp>
 
 #include "server/serve/parse/flat_object.hpp"
 
 namespace turnstone {
+namespace {
+
+constexpr double kWholeMax = 9007199254740991; // every whole number up to it is one in a browser too
+
+} // namespace
 
 tl::expected<ClientMessage, ClientMessageError> parse_client_message(std::string_view text) {
     const auto fatal = [](std::string message) {
@@ -17,14 +24,16 @@ tl::expected<ClientMessage, ClientMessageError> parse_client_message(std::string
     if (type == object->end() || !type->is_string()) return fatal("a client text needs a 'type'");
 
     ClientMessage message;
-    if (const auto request = object->find("request"); request != object->end()) {
-        if (!request->is_number_integer()) return fatal("'request' must be a whole number");
-        message.request = request->get<std::int64_t>();
-    }
     const auto wrong = [&](std::string text_of_error) {
         return tl::unexpected<ClientMessageError>(
             {.fatal = false, .request = message.request, .message = std::move(text_of_error)});
     };
+    if (object->contains("request")) {
+        const auto request = number_member(*object, "request", -kWholeMax, kWholeMax);
+        if (!request || *request != std::floor(*request))
+            return wrong("'request' must be a whole number below 2^53, of either sign");
+        message.request = static_cast<std::int64_t>(*request);
+    }
 
     const auto& word = type->get_ref<const std::string&>();
     if (word == "live") {

@@ -80,6 +80,17 @@ bool names_tag(std::string_view if_none_match, std::string_view quoted_tag) {
     return named;
 }
 
+bool is_websocket_key(std::string_view sec_websocket_key) {
+    constexpr std::string_view kAlphabet = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    constexpr std::size_t kDigits = 22; // of 6 bits, for 128
+    return sec_websocket_key.size() == kDigits + 2 && sec_websocket_key.ends_with("==") &&
+           sec_websocket_key.find_first_not_of(kAlphabet) == kDigits;
+}
+
+bool is_from_other_page(std::string_view sec_fetch_site) {
+    return sec_fetch_site == "cross-site" || sec_fetch_site == "same-site";
+}
+
 std::vector<std::string_view> cookie_values(std::string_view cookie_field, std::string_view name) {
     std::vector<std::string_view> values;
     for_each_element(cookie_field, ';', [&](std::string_view pair) {

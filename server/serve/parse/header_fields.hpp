@@ -17,6 +17,10 @@ namespace turnstone {
 [[nodiscard]] bool accepts_gzip(std::string_view accept_encoding);
 /// Whether an If-None-Match field names the entity tag, quotes included (weak comparison, RFC 9110 section 8.8.3.2).
 [[nodiscard]] bool names_tag(std::string_view if_none_match, std::string_view quoted_tag);
+/// Sixteen octets in base64, RFC 6455 section 4.2.1 point 5.
+[[nodiscard]] bool is_websocket_key(std::string_view sec_websocket_key);
+/// Whether a page of another site, or of another port of this host, makes the request (Fetch Metadata, Sec-Fetch-Site).
+[[nodiscard]] bool is_from_other_page(std::string_view sec_fetch_site);
 /// Values of every cookie of that name: a browser may send several.
 [[nodiscard]] std::vector<std::string_view> cookie_values(std::string_view cookie_field, std::string_view name);
 

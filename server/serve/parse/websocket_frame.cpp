@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "server/serve/parse/utf8.hpp"
+
 namespace turnstone {
 namespace {
 
@@ -51,8 +53,9 @@ WireMessage close_message(CloseCode code, std::string_view reason) {
     return frame_message(Opcode::close, payload);
 }
 
-bool ClientFrameReader::refuse(std::string_view problem) noexcept {
+bool ClientFrameReader::refuse(std::string_view problem, CloseCode code) noexcept {
     problem_ = problem;
+    problem_code_ = code;
     return false;
 }
 
@@ -71,6 +74,8 @@ bool ClientFrameReader::take_header() {
     if (size_7 >= 126) {
         size = 0;
         for (std::size_t i = 2; i < header_size_ - 4; ++i) size = (size << 8) | number_of(header_[i]);
+        if (size < (size_7 == 126 ? 126u : 65536u))
+            return refuse("a frame's length is not in its shortest form (RFC 6455 section 5.2)");
     }
     if (is_control(opcode_)) {
         if (opcode_ != Opcode::close && opcode_ != Opcode::ping && opcode_ != Opcode::pong)
@@ -96,8 +101,12 @@ bool ClientFrameReader::finish_frame(const OnMessage& on_message) {
     in_payload_ = false;
     if (is_control(opcode_)) {
         if (opcode_ == Opcode::close && control_.size() == 1) return refuse("a close code has two bytes");
+        if (opcode_ == Opcode::close && !control_.empty() && !is_utf8(std::string_view(control_).substr(2)))
+            return refuse("a close reason is UTF-8 (RFC 6455 section 5.5.1)", CloseCode::not_utf8);
         on_message(opcode_, control_);
     } else if (final_) {
+        if (message_opcode_ == Opcode::text && !is_utf8(message_))
+            return refuse("a text message is UTF-8 (RFC 6455 section 8.1)", CloseCode::not_utf8);
         on_message(message_opcode_, message_);
         message_.clear();
         message_opcode_ = Opcode::continuation;

@@ -24,6 +24,7 @@ enum class Opcode : unsigned char { continuation = 0, text = 1, binary = 2, clos
 enum class CloseCode : std::uint16_t {
     normal = 1000,
     going_away = 1001,
+    not_utf8 = 1007,
     bad_message = 4400,
     forbidden = 4403,
     too_slow = 4408,
@@ -46,9 +47,11 @@ class ClientFrameReader {
     /// Returns false when the client broke RFC 6455 or sent too much; problem() says how, and nothing more is read.
     bool push(std::span<const std::byte> bytes, const OnMessage& on_message);
     [[nodiscard]] std::string_view problem() const noexcept { return problem_; }
+    /// What to close with after a problem.
+    [[nodiscard]] CloseCode problem_code() const noexcept { return problem_code_; }
 
   private:
-    bool refuse(std::string_view problem) noexcept;
+    bool refuse(std::string_view problem, CloseCode code = CloseCode::bad_message) noexcept;
     bool take_header();
     bool finish_frame(const OnMessage& on_message);
 
@@ -63,6 +66,7 @@ class ClientFrameReader {
     std::string message_;                          ///< payload of the data message so far
     Opcode message_opcode_ = Opcode::continuation; ///< continuation: no message begun
     std::string_view problem_;
+    CloseCode problem_code_ = CloseCode::bad_message;
 };
 
 } // namespace turnstone

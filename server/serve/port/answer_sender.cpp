@@ -3,13 +3,15 @@
 #include <algorithm>
 #include <array>
 #include <chrono>
-
-#include <unistd.h>
+#include <utility>
 
 #include <boost/asio/buffer.hpp>
 #include <boost/asio/ip/tcp.hpp>
+#include <boost/asio/steady_timer.hpp>
+#include <boost/asio/this_coro.hpp>
 #include <boost/asio/write.hpp>
 
+#include "server/serve/http/downloads.hpp"
 #include "server/serve/http/on_worker.hpp"
 #include "server/serve/port/no_throw.hpp"
 
@@ -21,13 +23,27 @@ namespace beast = boost::beast;
 using asio::awaitable;
 
 constexpr std::chrono::seconds kSendTime{30}; // per answer, and per piece of a download
+constexpr std::chrono::milliseconds kBusyPause{200};
 constexpr std::size_t kDownloadPieceBytes = 256u << 10;
 constexpr std::size_t kDrainBytesMax = 1u << 20;
 
 } // namespace
 
-awaitable<bool> AnswerSender::send(beast::tcp_stream& stream, const Answer& answer, const Request& request,
-                                   bool keep_alive) {
+awaitable<bool> AnswerSender::send(beast::tcp_stream& stream, Answer& answer, const Request& request, bool keep_alive) {
+    const bool open = co_await send_all(stream, answer, request, keep_alive);
+    if (answer.file) {
+        const auto last = std::make_shared<std::shared_ptr<FileBody>>(std::move(answer.file));
+        const WorkerTask let_go = [last](ReaderCache&) {
+            last->reset();
+            return Answer();
+        };
+        co_await on_worker(workers_, Lane::slow, request.client, let_go);
+    }
+    co_return open;
+}
+
+awaitable<bool> AnswerSender::send_all(beast::tcp_stream& stream, const Answer& answer, const Request& request,
+                                       bool keep_alive) {
     ++counters_.http_answers[std::min<std::size_t>(answer.status / 100, 5)];
     const std::string header = answer_header(answer, request.host, keep_alive);
     const bool with_body = request.method != Method::head && answer.status != 304;
@@ -39,28 +55,36 @@ awaitable<bool> AnswerSender::send(beast::tcp_stream& stream, const Answer& answ
     stream.expires_after(kSendTime);
     const auto [error, sent] = co_await asio::async_write(stream, buffers, kNoThrow);
     if (error) co_return false;
-    if (from_file && !co_await send_file(stream, answer)) co_return false;
+    if (from_file && !co_await send_file(stream, answer.file, request.client)) co_return false;
     co_return keep_alive;
 }
 
-awaitable<bool> AnswerSender::send_file(beast::tcp_stream& stream, const Answer& answer) {
-    for (std::uint64_t at = 0; at < answer.file_bytes;) {
-        const auto size =
-            static_cast<std::size_t>(std::min<std::uint64_t>(kDownloadPieceBytes, answer.file_bytes - at));
-        const WorkerTask read = [file = answer.file, at, size](ReaderCache&) {
+awaitable<bool> AnswerSender::send_file(beast::tcp_stream& stream, const std::shared_ptr<FileBody>& file,
+                                        const Client& client) {
+    const auto begun = std::chrono::steady_clock::now();
+    const auto executor = co_await asio::this_coro::executor;
+    asio::steady_timer pause(executor);
+    for (std::uint64_t at = 0; at < file->size();) {
+        const auto size = static_cast<std::size_t>(std::min<std::uint64_t>(kDownloadPieceBytes, file->size() - at));
+        const WorkerTask read = [file, at, size](ReaderCache&) {
             Answer piece;
             piece.body.resize(size);
-            const ssize_t got = ::pread(file->descriptor(), piece.body.data(), size, static_cast<off_t>(at));
-            piece.body.resize(got > 0 ? static_cast<std::size_t>(got) : 0);
+            if (!file->read(at, piece.body)) piece.body.clear();
             return piece;
         };
-        const Answer piece = co_await on_worker(workers_, read);
-        if (piece.status != 200 || piece.body.empty())
-            co_return false; // the length is promised already, so cutting the connection tells the truth
+        const Answer piece = co_await on_worker(workers_, Lane::stored, client, read);
+        if (piece.status != 200) { // too many reads at this moment
+            pause.expires_after(kBusyPause);
+            co_await pause.async_wait(kNoThrow);
+            if (is_too_slow(at, std::chrono::steady_clock::now() - begun)) co_return false;
+            continue;
+        }
+        // The length is promised already, so cutting the connection tells the truth.
+        if (piece.body.empty()) co_return false;
         stream.expires_after(kSendTime);
         const auto [error, sent] = co_await asio::async_write(stream, asio::buffer(piece.body), kNoThrow);
-        if (error) co_return false;
         at += piece.body.size();
+        if (error || is_too_slow(at, std::chrono::steady_clock::now() - begun)) co_return false;
     }
     co_return true;
 }

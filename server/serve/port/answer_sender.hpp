@@ -1,5 +1,7 @@
 #pragma once
 /// Answers onto a connection: header and body at once, a file in pieces that a worker reads.
+#include <memory>
+
 #include <boost/asio/awaitable.hpp>
 #include <boost/beast/core/tcp_stream.hpp>
 
@@ -13,12 +15,15 @@ class AnswerSender {
   public:
     /// Both must outlive it.
     AnswerSender(Workers& workers, ServeCounters& counters) : workers_(workers), counters_(counters) {}
-    /// False: the connection is over.
-    [[nodiscard]] boost::asio::awaitable<bool> send(boost::beast::tcp_stream& stream, const Answer& answer,
+    /// False: the connection is over. A file is closed by a worker afterwards.
+    [[nodiscard]] boost::asio::awaitable<bool> send(boost::beast::tcp_stream& stream, Answer& answer,
                                                     const Request& request, bool keep_alive);
 
   private:
-    [[nodiscard]] boost::asio::awaitable<bool> send_file(boost::beast::tcp_stream& stream, const Answer& answer);
+    [[nodiscard]] boost::asio::awaitable<bool> send_all(boost::beast::tcp_stream& stream, const Answer& answer,
+                                                        const Request& request, bool keep_alive);
+    [[nodiscard]] boost::asio::awaitable<bool> send_file(boost::beast::tcp_stream& stream,
+                                                         const std::shared_ptr<FileBody>& file, const Client& client);
 
     Workers& workers_;
     ServeCounters& counters_;

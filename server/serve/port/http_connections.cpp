@@ -1,14 +1,17 @@
 #include "server/serve/port/http_connections.hpp"
 
+#include <algorithm>
 #include <chrono>
 #include <optional>
+#include <string_view>
 
+#include <boost/asio/steady_timer.hpp>
+#include <boost/asio/this_coro.hpp>
 #include <boost/beast/core/flat_buffer.hpp>
-#include <boost/beast/core/tcp_stream.hpp>
 #include <boost/beast/http/parser.hpp>
 #include <boost/beast/http/read.hpp>
-#include <boost/beast/http/string_body.hpp>
 #include <boost/beast/websocket/rfc6455.hpp>
+#include <fmt/format.h>
 
 #include "server/serve/parse/header_fields.hpp"
 #include "server/serve/port/no_throw.hpp"
@@ -23,9 +26,8 @@ using asio::awaitable;
 using tcp = asio::ip::tcp;
 
 constexpr std::chrono::seconds kRequestTime{10};
-constexpr std::uint32_t kHeaderBytesMax = 8u << 10;
-constexpr std::uint64_t kBodyBytesMax = 64u << 10;
-constexpr std::size_t kTargetBytesMax = 2048;
+constexpr std::chrono::seconds kRequestTimeReserved{2}; // an operator's browser sends its request at once
+constexpr std::size_t kRefusingMax = 64;                // each waits a moment for its client to read why
 
 using Parser = http::request_parser<http::string_body>;
 
@@ -37,52 +39,27 @@ struct ScopedCount {
     std::size_t& count_;
 };
 
-Request request_of(const http::request<http::string_body>& message) {
-    Request request;
-    switch (message.method()) {
-    case http::verb::get: request.method = Method::get; break;
-    case http::verb::head: request.method = Method::head; break;
-    case http::verb::post: request.method = Method::post; break;
-    default: request.method = Method::other;
-    }
-    const auto field = [&](http::field name) { return std::string(message[name]); };
-    request.host = field(http::field::host);
-    request.origin = field(http::field::origin);
-    request.cookie = field(http::field::cookie);
-    request.content_type = field(http::field::content_type);
-    request.accept_encoding = field(http::field::accept_encoding);
-    request.if_none_match = field(http::field::if_none_match);
-    request.body = message.body();
-    request.keep_alive = message.keep_alive();
-    return request;
+/// An entry of a list while this lives.
+template <class T>
+class ScopedEntry {
+  public:
+    ScopedEntry(std::list<T>& list, T entry) : list_(list), at_(list.insert(list.end(), std::move(entry))) {}
+    ~ScopedEntry() { list_.erase(at_); }
+    ScopedEntry(const ScopedEntry&) = delete;
+    ScopedEntry& operator=(const ScopedEntry&) = delete;
+    [[nodiscard]] const T& entry() const noexcept { return *at_; }
+
+  private:
+    std::list<T>& list_;
+    typename std::list<T>::iterator at_;
+};
+
+/// Asks for a session, as an operator does who has none yet.
+bool brings_key(const Request& request, const BeastRequest& message) {
+    return request.method == Method::post && message.target() == "/api/session";
 }
 
-/// The answer to a request that could not be read; empty: the connection is gone.
-std::optional<Answer> unreadable(const beast::error_code& error) {
-    if (error == http::error::header_limit || error == http::error::buffer_overflow)
-        return error_answer(431, "the request's header fields are too long; at most 8 KiB");
-    if (error == http::error::body_limit) return error_answer(413, "the request's body is too long; at most 64 KiB");
-    if (error == http::error::end_of_stream || error == http::error::partial_message) return std::nullopt;
-    if (error.category() == http::make_error_code(http::error::bad_method).category())
-        return error_answer(400, "this is not an HTTP/1.1 request: " + error.message());
-    return std::nullopt;
-}
-
-/// Refusals that do not depend on the address asked for. Empty: go on.
-std::optional<Answer> refusal(const http::request<http::string_body>& message, const Request& request,
-                              HostCheck& hosts) {
-    if (message.target().size() > kTargetBytesMax)
-        return error_answer(414, "the request's target is too long; at most 2048 bytes");
-    if (message.count(http::field::host) != 1)
-        return error_answer(400, "a request needs exactly one Host field (RFC 9112 section 3.2)");
-    if (!hosts.host_allowed(request.host))
-        return error_answer(
-            403, "the name in the Host field is not one of this server's; open it by its address, or add the name to "
-                 "'host_names' in the configuration");
-    if (!request.origin.empty() && !is_same_origin(request.origin, request.host))
-        return error_answer(403, "pages of other servers are refused here; open the dashboard from this server itself");
-    return std::nullopt;
-}
+constexpr std::string_view kDisplaced = "this connection waited for a request while others needed its place; try again";
 
 } // namespace
 
@@ -91,49 +68,133 @@ bool HttpConnections::is_ours(const Request& request) {
            (request.origin.empty() || is_same_origin(request.origin, request.host));
 }
 
+bool HttpConnections::displace(const std::string& address) {
+    const auto longest = std::ranges::find_if(waiting_, [&](const Waiting& waiting) {
+        return !waiting.displaced && (address.empty() || waiting.address == address);
+    });
+    if (longest == waiting_.end()) return false;
+    longest->displaced = true;
+    longest->place.end();
+    longest->stream.cancel();
+    return true;
+}
+
+HttpConnections::Standing HttpConnections::find_place(const Client& client, Lease& place, std::string& why_not) {
+    // Its own connections give way before those of others.
+    const std::string own = is_exempt(client.address) ? std::string() : client.address;
+    for (const bool operator_place : {false, true}) {
+        Client asking = client;
+        asking.is_operator = operator_place;
+        auto taken = budgets_.take(Budget::connections, asking);
+        const bool all_taken = budgets_.used(Budget::connections) >= budgets_.limit(Budget::connections).in_all;
+        if (!taken && !operator_place && (displace(own) || (all_taken && displace({}))))
+            taken = budgets_.take(Budget::connections, asking);
+        if (taken) {
+            place = std::move(*taken);
+            return operator_place ? Standing::only_for_operators : Standing::guest;
+        }
+        why_not = taken.error().message;
+    }
+    return Standing::refused;
+}
+
+awaitable<void> HttpConnections::refuse(beast::tcp_stream& stream, std::string_view why) {
+    const Request unknown;
+    Answer answer = busy_answer(why);
+    if (refusing_ >= kRefusingMax) {
+        // Told as well as can be without waiting: it may be lost when the client sends more.
+        const std::string told = answer_header(answer, {}, false) + answer.body;
+        beast::error_code ignored;
+        stream.socket().non_blocking(true, ignored);
+        stream.socket().send(asio::buffer(told), 0, ignored);
+        co_return;
+    }
+    const ScopedCount refusing(refusing_);
+    co_await sender_.send(stream, answer, unknown, false);
+    co_await hang_up(stream);
+}
+
+awaitable<Answer> HttpConnections::answer(const BeastRequest& message, Request& request, Standing standing) {
+    if (auto refused = refuse_source(message, request, hosts_)) {
+        request.host.clear(); // not known to be ours: it has no place in our header
+        co_return std::move(*refused);
+    }
+    if (standing == Standing::only_for_operators && !request.client.is_operator && !brings_key(request, message))
+        co_return busy_answer("too many connections; try again in a moment");
+    auto target = parse_target(message.target());
+    if (!target) co_return error_answer(400, target.error().message);
+    request.target = std::move(*target);
+    Answer made = co_await api_.answer(request);
+    if (made.held.count() > 0) {
+        const auto executor = co_await asio::this_coro::executor;
+        asio::steady_timer pause(executor, made.held);
+        co_await pause.async_wait(kNoThrow);
+    }
+    co_return made;
+}
+
 awaitable<void> HttpConnections::serve(tcp::socket socket) {
     const auto self = shared_from_this(); // the frame may be destroyed after everything else, with the io_context
-    const ScopedCount connection(count_);
     beast::error_code failed;
     const auto remote = socket.remote_endpoint(failed);
     if (failed) co_return;
-    const std::string remote_address = remote.address().to_string();
+    Client client{.address = remote.address().to_string(), .turn = {}, .is_operator = false};
+    // Where one address stands for many, each connection takes turns for itself.
+    client.turn = is_exempt(client.address) ? fmt::format("{}#{}", client.address, met_++) : client.address;
     beast::tcp_stream stream(std::move(socket));
+    Lease place;
+    std::string why_not;
+    const Standing standing = find_place(client, place, why_not);
+    if (standing == Standing::refused) {
+        co_await refuse(stream, why_not);
+        co_return;
+    }
     beast::flat_buffer buffer(kHeaderBytesMax + kBodyBytesMax);
     while (!stopping_) {
         Parser parser;
         parser.header_limit(kHeaderBytesMax);
         parser.body_limit(kBodyBytesMax);
-        stream.expires_after(kRequestTime);
-        const auto [error, size] = co_await http::async_read(stream, buffer, parser, kNoThrow);
+        stream.expires_after(standing == Standing::guest ? kRequestTime : kRequestTimeReserved);
+        beast::error_code error;
+        bool displaced = false;
+        {
+            const ScopedEntry<Waiting> waiting(waiting_, {stream, place, client.address});
+            const auto [result, size] = co_await http::async_read(stream, buffer, parser, kNoThrow);
+            error = result;
+            displaced = waiting.entry().displaced;
+        }
         const ScopedCount answering(answers_open_);
+        if (displaced && error) {
+            if (parser.got_some()) co_await refuse(stream, kDisplaced);
+            co_return;
+        }
         if (error) {
-            if (const auto answer = unreadable(error)) {
+            if (auto told = answer_to_unreadable(error)) {
                 const Request unknown;
-                co_await sender_.send(stream, *answer, unknown, false);
+                co_await sender_.send(stream, *told, unknown, false);
                 co_await hang_up(stream);
             }
             co_return;
         }
         const auto& message = parser.get();
         Request request = request_of(message);
-        request.remote_address = remote_address;
-        if (beast::websocket::is_upgrade(message) && message.target() == "/api/stream" &&
+        request.client = client;
+        request.client.is_operator = access_.is_operator(request.cookie, OperatorAccess::Clock::now());
+        std::optional<Answer> framing = refuse_framing(message);
+        if (!framing && beast::websocket::is_upgrade(message) && message.target() == "/api/stream" &&
             message.count(http::field::host) == 1) {
-            co_await entrance_.admit(stream, buffer, message, is_ours(request));
+            co_await entrance_.admit(stream, buffer, message, request.client, is_ours(request));
             co_return;
         }
-        Answer answer;
-        if (auto refused = refusal(message, request, hosts_)) {
-            answer = std::move(*refused);
-            request.host.clear(); // not known to be ours: it has no place in our header
-        } else if (auto target = parse_target(message.target()); !target) {
-            answer = error_answer(400, target.error().message);
-        } else {
-            request.target = std::move(*target);
-            answer = co_await api_.answer(request);
-        }
-        if (!co_await sender_.send(stream, answer, request, request.keep_alive && !stopping_)) {
+        const bool keep_alive = request.keep_alive && !framing && !stopping_ && !displaced;
+        Answer made;
+        if (framing)
+            made = std::move(*framing);
+        else
+            made = co_await answer(message, request, standing);
+        auto on_its_way = budgets_.take(Budget::answer_bytes, request.client, made.body.size());
+        if (!on_its_way) made = busy_answer(on_its_way.error().message);
+        if (!co_await sender_.send(stream, made, request, keep_alive)) {
             co_await hang_up(stream);
             co_return;
         }

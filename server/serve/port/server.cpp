@@ -26,17 +26,20 @@ namespace {
 namespace asio = boost::asio;
 using tcp = asio::ip::tcp;
 
-constexpr std::size_t kHttpConnectionsMax = 512; // a browser keeps up to six
 constexpr std::size_t kOperatorKeyMin = 16;
+constexpr std::size_t kOtherDescriptors = 256; // recordings that are open, and connections that are being refused
 
 /// A viewer is a file descriptor, and the usual soft limit is 1024 of them.
-void allow_descriptors(std::size_t count) {
+void allow_descriptors(const Budgets& budgets) {
+    std::size_t count = kOtherDescriptors;
+    for (const Budget budget : {Budget::viewers, Budget::connections})
+        count += budgets.limit(budget).in_all + budgets.limit(budget).for_operators;
     rlimit limit{};
     if (getrlimit(RLIMIT_NOFILE, &limit) != 0 || limit.rlim_cur >= count) return;
     limit.rlim_cur = std::min<rlim_t>(limit.rlim_max, count);
     if (setrlimit(RLIMIT_NOFILE, &limit) != 0 || limit.rlim_cur < count)
         spdlog::warn("the system allows {} open files, {} viewers need {}; raise 'ulimit -n' to serve that many",
-                     static_cast<std::size_t>(limit.rlim_cur), count - kHttpConnectionsMax, count);
+                     static_cast<std::size_t>(limit.rlim_cur), budgets.limit(Budget::viewers).in_all, count);
 }
 
 /// Copies of recordings that a killed process left half made.
@@ -65,6 +68,8 @@ struct Server::State {
     ServeSettings settings;
     ServeSources sources;
     OperatorActions actions;
+    Budgets budgets; // outlives whatever holds a lease: connections in the context, jobs of the workers
+    Downloads downloads{settings.recordings};
     asio::io_context context{1};
     tcp::acceptor acceptor{context};
     Workers workers;
@@ -74,11 +79,13 @@ struct Server::State {
     std::optional<OperatorAccess> access; // this and the next: made when the port is known
     std::shared_ptr<HttpConnections> connections;
     std::uint16_t port = 0;
+    bool loopback_only = true;
     std::thread thread;
 
     State(ServeSettings given, ServeSources asked, OperatorActions allowed)
-        : settings(std::move(given)), sources(std::move(asked)), actions(std::move(allowed)), workers(settings.workers),
-          hub(context, settings, sources, workers, live, counters) {}
+        : settings(std::move(given)), sources(std::move(asked)), actions(std::move(allowed)),
+          budgets(settings.viewers_max), workers(settings.workers, budgets),
+          hub(context, settings, sources, workers, budgets, live, counters) {}
 
     asio::awaitable<void> accept() {
         asio::steady_timer pause(context);
@@ -92,8 +99,7 @@ struct Server::State {
                 co_await pause.async_wait(kNoThrow);
                 continue;
             }
-            if (connections->count() < kHttpConnectionsMax)
-                asio::co_spawn(context, connections->serve(std::move(socket)), log_failure);
+            asio::co_spawn(context, connections->serve(std::move(socket)), log_failure);
         }
     }
 
@@ -140,16 +146,20 @@ Result<void> Server::start() {
     if (error) return failed("bind");
     s.acceptor.listen(1024, error);
     if (error) return failed("listen");
-    s.port = s.acceptor.local_endpoint(error).port();
+    const tcp::endpoint bound = s.acceptor.local_endpoint(error);
+    if (error) return failed("name");
+    s.port = bound.port();
+    s.loopback_only = bound.address().is_loopback();
 
-    allow_descriptors(s.settings.viewers_max + kHttpConnectionsMax);
+    allow_descriptors(s.budgets);
     remove_leftovers(s.settings.recordings);
     s.access.emplace(s.settings.operator_key, s.port);
+    const AnswerSender sender(s.workers, s.counters);
     s.connections = std::make_shared<HttpConnections>(
-        HostCheck(s.settings.listen_address, s.settings.host_names),
-        Api(s.settings.recordings, s.settings.assets, s.sources, s.actions, *s.access, s.live, s.workers, s.counters),
-        AnswerSender(s.workers, s.counters),
-        ViewerEntrance(s.hub, *s.access, s.counters, s.settings.send_buffer_bytes));
+        HostCheck(s.settings.listen_address, s.settings.host_names), *s.access, s.budgets,
+        Api(s.settings.recordings, s.settings.assets, s.sources, s.actions, *s.access, s.live, s.workers, s.budgets,
+            s.downloads, s.counters),
+        sender, ViewerEntrance(s.hub, s.budgets, sender, s.counters, s.settings.send_buffer_bytes));
     asio::co_spawn(s.context, s.accept(), log_failure);
     asio::post(
         s.context, [&s] { s.hub.start(); });
@@ -168,6 +178,10 @@ Result<void> Server::start() {
 
 std::uint16_t Server::port() const noexcept {
     return state_->port;
+}
+
+bool Server::is_loopback_only() const {
+    return state_->loopback_only;
 }
 
 std::vector<std::string> Server::addresses() const {
@@ -206,6 +220,7 @@ void Server::stop(std::chrono::milliseconds deadline) {
     if (!s.thread.joinable()) return;
     asio::co_spawn(s.context, s.wind_down(std::chrono::steady_clock::now() + deadline), log_failure);
     s.thread.join();
+    s.downloads.stop();
     s.workers.stop();
 }
 

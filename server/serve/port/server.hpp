@@ -28,6 +28,8 @@ class Server {
     /// this machine's.
     [[nodiscard]] Result<void> start();
     [[nodiscard]] std::uint16_t port() const noexcept; ///< as bound; valid after start()
+    /// Whether what was bound leaves other machines out; valid after start().
+    [[nodiscard]] bool is_loopback_only() const;
     /// "http://192.168.1.20:8321/" for each address that reaches the server, loopback first.
     [[nodiscard]] std::vector<std::string> addresses() const;
 

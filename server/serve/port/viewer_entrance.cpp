@@ -10,6 +10,7 @@
 #include <boost/beast/websocket/rfc6455.hpp>
 #include <boost/beast/websocket/stream.hpp>
 
+#include "server/serve/parse/header_fields.hpp"
 #include "server/serve/parse/websocket_frame.hpp"
 #include "server/serve/port/answer_sender.hpp"
 #include "server/serve/port/no_throw.hpp"
@@ -19,7 +20,6 @@ namespace {
 
 namespace asio = boost::asio;
 namespace beast = boost::beast;
-namespace http = boost::beast::http;
 using asio::awaitable;
 using tcp = asio::ip::tcp;
 
@@ -35,7 +35,14 @@ awaitable<void> refuse_viewer(tcp::socket socket, CloseCode code, std::string_vi
 
 /// The handshake is Beast's; the frames afterwards are ours (websocket_frame.hpp).
 awaitable<void> ViewerEntrance::admit(beast::tcp_stream& stream, beast::flat_buffer& buffer,
-                                      const http::request<http::string_body>& request, bool allowed) {
+                                      const BeastRequest& request, const Client& client, bool allowed) {
+    if (!is_websocket_key(request["Sec-WebSocket-Key"])) {
+        Answer told = error_answer(400, "Sec-WebSocket-Key must be 16 octets in base64 (RFC 6455 section 4.2.1)");
+        const Request unknown;
+        co_await sender_.send(stream, told, unknown, false);
+        co_await hang_up(stream);
+        co_return;
+    }
     stream.expires_never();
     tcp::socket socket = stream.release_socket();
     {
@@ -51,13 +58,14 @@ awaitable<void> ViewerEntrance::admit(beast::tcp_stream& stream, beast::flat_buf
         co_await refuse_viewer(std::move(socket), CloseCode::forbidden, "Host or Origin not allowed");
         co_return;
     }
-    if (hub_.is_full()) {
+    auto place = budgets_.take(Budget::viewers, client);
+    if (!place) {
         ++counters_.viewers_refused;
-        co_await refuse_viewer(std::move(socket), CloseCode::viewer_limit, "viewer limit reached");
+        co_await refuse_viewer(std::move(socket), CloseCode::viewer_limit, place.error().message);
         co_return;
     }
     const auto early = buffer.data();
-    hub_.welcome(std::move(socket), access_.is_operator(request[http::field::cookie]),
+    hub_.welcome(std::move(socket), client, std::move(*place),
                  {static_cast<const std::byte*>(early.data()), early.size()});
 }
 

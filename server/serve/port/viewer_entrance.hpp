@@ -3,11 +3,11 @@
 #include <boost/asio/awaitable.hpp>
 #include <boost/beast/core/flat_buffer.hpp>
 #include <boost/beast/core/tcp_stream.hpp>
-#include <boost/beast/http/message.hpp>
-#include <boost/beast/http/string_body.hpp>
 
+#include "server/serve/budgets.hpp"
 #include "server/serve/counters.hpp"
-#include "server/serve/http/access.hpp"
+#include "server/serve/port/answer_sender.hpp"
+#include "server/serve/port/request_checks.hpp"
 #include "server/serve/stream/hub.hpp"
 
 namespace turnstone {
@@ -15,17 +15,18 @@ namespace turnstone {
 class ViewerEntrance {
   public:
     /// All must outlive it. `send_buffer_bytes`: of the kernel, for each viewer.
-    ViewerEntrance(Hub& hub, const OperatorAccess& access, ServeCounters& counters, int send_buffer_bytes)
-        : hub_(hub), access_(access), counters_(counters), send_buffer_bytes_(send_buffer_bytes) {}
+    ViewerEntrance(Hub& hub, Budgets& budgets, AnswerSender sender, ServeCounters& counters, int send_buffer_bytes)
+        : hub_(hub), budgets_(budgets), sender_(sender), counters_(counters), send_buffer_bytes_(send_buffer_bytes) {}
 
     /// Takes the connection. `buffer`: what the client sent after its request; `allowed`: Host and Origin are.
-    [[nodiscard]] boost::asio::awaitable<void>
-    admit(boost::beast::tcp_stream& stream, boost::beast::flat_buffer& buffer,
-          const boost::beast::http::request<boost::beast::http::string_body>& request, bool allowed);
+    [[nodiscard]] boost::asio::awaitable<void> admit(boost::beast::tcp_stream& stream,
+                                                     boost::beast::flat_buffer& buffer, const BeastRequest& request,
+                                                     const Client& client, bool allowed);
 
   private:
     Hub& hub_;
-    const OperatorAccess& access_;
+    Budgets& budgets_;
+    AnswerSender sender_;
     ServeCounters& counters_;
     int send_buffer_bytes_;
 };

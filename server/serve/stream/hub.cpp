@@ -18,15 +18,19 @@
 namespace turnstone {
 namespace {
 
-constexpr std::chrono::milliseconds kClockPeriod{250};
-constexpr unsigned kClockTicksPerStatus = 4;
+/// Each viewer is looked after four times a second, not all at once: a status to a thousand of them takes as long as a
+/// block, and would hold up the next one.
+constexpr std::chrono::milliseconds kClockPeriod{25};
+constexpr std::size_t kClockParts = 10;
+constexpr std::chrono::seconds kStatusEvery{1};
+constexpr std::size_t kFirstServedStep = 7;
 constexpr std::string_view kShuttingDown = "the server is shutting down";
 
 } // namespace
 
 Hub::Hub(boost::asio::io_context& context, const ServeSettings& settings, const ServeSources& sources, Workers& workers,
-         LiveRecording& live, ServeCounters& counters)
-    : context_(context), settings_(settings), sources_(sources), live_(live),
+         Budgets& budgets, LiveRecording& live, ServeCounters& counters)
+    : context_(context), settings_(settings), sources_(sources), live_(live), budgets_(budgets),
       counters_(counters), replay_source_{.context = context,
                                           .workers = workers,
                                           .live = live,
@@ -51,11 +55,16 @@ void Hub::tell_to_take() {
 
 void Hub::take_inbox() {
     Inbox::Contents contents = inbox_.take();
+    // What came while the last messages were going out goes out together: one write for each viewer.
+    std::vector<LiveMessage> messages;
     for (Inbox::Item& item : contents.items)
-        if (auto* tape = std::get_if<LiveTape>(&item))
+        if (auto* tape = std::get_if<LiveTape>(&item)) {
+            send_out(messages);
             take_tape(std::move(*tape));
-        else
-            take_batch(*std::get<std::shared_ptr<const Batch>>(item));
+        } else {
+            take_batch(*std::get<std::shared_ptr<const Batch>>(item), messages);
+        }
+    send_out(messages);
     if (contents.overflow.batches > 0 && live_.tape()) take_overflow(contents.overflow);
 }
 
@@ -64,38 +73,46 @@ void Hub::take_tape(LiveTape tape) {
     latest_ = std::move(tape.newest);
     latest_.resize(tape.schema->tables.size());
     newest_ = nullptr;
+    recent_.clear();
     live_.begin(std::move(tape));
-    for (const auto& [key, member] : audience_) {
+    for (const Member& member : audience_) {
         if (member.replay) continue;
         member.viewer->forget_gap();
         send_hello(*member.viewer);
     }
 }
 
-void Hub::take_batch(const Batch& batch) {
+void Hub::take_batch(const Batch& batch, std::vector<LiveMessage>& messages) {
     if (!live_.tape()) {
         spdlog::error("a batch arrived before any recording was started; it is not shown");
         return;
     }
     const LiveTape& tape = *live_.tape();
-    std::vector<WireMessage> events;
-    events.reserve(batch.events.size());
+    const auto add = [&](LiveMessage message, std::int64_t t_ns) {
+        recent_.add(message, t_ns);
+        messages.push_back(std::move(message));
+    };
     for (const Event& event : batch.events)
-        events.push_back(frame_message(Opcode::text, event_text(event, tape.t_start_ns)));
-
-    BlockMessage block;
-    std::uint64_t seq = 0;
-    if (!batch.rows.empty()) {
-        seq = seq_++;
-        block = encoder_.rows(batch, *tape.schema, tape.t_start_ns, seq, {});
+        add(frame_message(Opcode::text, event_text(event, tape.t_start_ns)), event.t_found_ns);
+    if (batch.rows.empty()) return;
+    const std::int64_t t_ns = std::ranges::max(batch.rows, {}, &RowRecord::t_rx_ns).t_rx_ns;
+    for (BlockMessage& block : encoder_.rows(batch, *tape.schema, tape.t_start_ns, seq_, {})) {
+        ++seq_;
         ++counters_.blocks_made;
-        remember_rows(batch);
+        add(std::move(block), t_ns);
     }
-    for (const auto& [key, member] : audience_) {
-        if (member.replay) continue;
-        for (const WireMessage& event : events) member.viewer->send(event);
-        if (block.wire) member.viewer->send_block(block.wire, seq, block.from_t_s, block.to_t_s);
+    remember_rows(batch);
+}
+
+void Hub::send_out(std::vector<LiveMessage>& messages) {
+    if (messages.empty()) return;
+    const std::size_t count = audience_.size();
+    if (count > 0) first_served_ = (first_served_ + kFirstServedStep) % count;
+    for (std::size_t i = 0; i < count; ++i) {
+        const Member& member = audience_[(first_served_ + i) % count];
+        if (!member.replay) member.viewer->send_live(messages);
     }
+    messages.clear();
 }
 
 void Hub::remember_rows(const Batch& batch) {
@@ -123,7 +140,7 @@ void Hub::take_overflow(const Inbox::Overflow& overflow) {
                   .from_t_s = tape_seconds(overflow.from_ns, t_start_ns),
                   .to_t_s = tape_seconds(overflow.to_ns, t_start_ns)};
     seq_ += overflow.batches;
-    for (const auto& [key, member] : audience_)
+    for (const Member& member : audience_)
         if (!member.replay) member.viewer->send_gap(gap);
 }
 
@@ -146,49 +163,69 @@ void Hub::send_hello(Viewer& viewer) {
                                                                         true, *tape.schema, describe(*tape.setup)),
                                                        latest_json(latest_, tape.t_start_ns)));
     }
-    viewer.send(hello);
+    viewer.open_with(hello, recent_.messages());
 }
 
-void Hub::welcome(boost::asio::ip::tcp::socket socket, bool is_operator, std::span<const std::byte> early) {
+void Hub::welcome(boost::asio::ip::tcp::socket socket, const Client& client, Lease place,
+                  std::span<const std::byte> early) {
     ViewerHost& host = *this;
-    const auto viewer = std::make_shared<Viewer>(std::move(socket), is_operator, settings_.queue, counters_, host);
+    const auto viewer =
+        std::make_shared<Viewer>(std::move(socket), client, std::move(place), settings_.queue, counters_, host);
     ++counters_.viewers_accepted;
-    audience_.emplace(viewer.get(), Member{.viewer = viewer, .replay = nullptr});
+    audience_.push_back({.viewer = viewer, .replay = nullptr, .status_at = Viewer::Clock::now() + kStatusEvery});
     counters_.viewers = audience_.size();
     send_hello(*viewer);
     if (stopping_) viewer->close(CloseCode::going_away, kShuttingDown);
     viewer->start(early);
 }
 
+Hub::Member* Hub::find(const Viewer& viewer) {
+    const auto found = std::ranges::find(audience_, &viewer, [](const Member& member) { return member.viewer.get(); });
+    return found == audience_.end() ? nullptr : &*found;
+}
+
 void Hub::left(Viewer& viewer) {
     // Later, because viewers may leave while this loops over the audience.
     boost::asio::post(context_, [this, gone = viewer.shared_from_this()] {
-        audience_.erase(gone.get());
+        Member* member = find(*gone);
+        if (member == nullptr) return;
+        std::swap(*member, audience_.back());
+        audience_.pop_back();
         counters_.viewers = audience_.size();
     });
 }
 
 void Hub::request(Viewer& viewer, ClientMessage message) {
-    const auto found = audience_.find(&viewer);
-    if (found == audience_.end()) return; // it has left
-    std::shared_ptr<Replay>& replay = found->second.replay;
+    Member* member = find(viewer);
+    if (member == nullptr) return; // it has left
     if (std::holds_alternative<FollowLive>(message.what)) {
-        if (replay) replay->stop();
-        replay.reset();
+        if (member->replay) member->replay->stop();
+        member->replay.reset();
         viewer.forget_gap();
         send_hello(viewer);
-        return;
-    }
-    if (std::holds_alternative<OpenReplay>(message.what)) {
-        viewer.forget_gap();
-        if (!replay) replay = std::make_shared<Replay>(replay_source_, found->second.viewer);
-    }
-    if (replay)
-        replay->request(std::move(message));
-    else
+    } else if (std::holds_alternative<OpenReplay>(message.what)) {
+        open_replay(*member, std::move(message));
+    } else if (member->replay) {
+        member->replay->request(std::move(message));
+    } else {
         viewer.send(frame_message(
             Opcode::text,
             error_text("this connection follows the live tape; send 'open' with a recording first", message.request)));
+    }
+}
+
+void Hub::open_replay(Member& member, ClientMessage message) {
+    Viewer& viewer = *member.viewer;
+    if (!member.replay) {
+        auto place = budgets_.take(Budget::replays, viewer.client());
+        if (!place) {
+            viewer.send(frame_message(Opcode::text, error_text(place.error().message, message.request)));
+            return;
+        }
+        member.replay = std::make_shared<Replay>(replay_source_, member.viewer, std::move(*place));
+    }
+    viewer.forget_gap();
+    member.replay->request(std::move(message));
 }
 
 void Hub::start() {
@@ -197,30 +234,40 @@ void Hub::start() {
 
 void Hub::stop() {
     stopping_ = true;
-    for (const auto& [key, member] : audience_) member.viewer->close(CloseCode::going_away, kShuttingDown);
+    for (const Member& member : audience_) member.viewer->close(CloseCode::going_away, kShuttingDown);
 }
 
 void Hub::run_clock() {
     clock_.expires_after(kClockPeriod);
     clock_.async_wait([this](const boost::system::error_code& error) {
         if (error) return;
-        const auto now = Viewer::Clock::now();
-        for (const auto& [key, member] : audience_) member.viewer->tick(now);
-        if (!stopping_ && ++clock_ticks_ % kClockTicksPerStatus == 0) send_status();
+        look_after((audience_.size() + kClockParts - 1) / kClockParts);
         run_clock();
     });
 }
 
-void Hub::send_status() {
-    if (audience_.empty()) return;
+void Hub::look_after(std::size_t count) {
+    const auto now = Viewer::Clock::now();
+    WireMessage status_now; // made when the first is due
+    for (std::size_t i = 0; i < count; ++i) {
+        looked_after_ = (looked_after_ + 1) % audience_.size();
+        Member& member = audience_[looked_after_];
+        member.viewer->tick(now);
+        if (stopping_ || now < member.status_at) continue;
+        member.status_at = now + kStatusEvery;
+        if (!status_now) status_now = status();
+        member.viewer->send_status(status_now);
+    }
+}
+
+WireMessage Hub::status() const {
     const auto utc_ns =
         std::chrono::duration_cast<std::chrono::nanoseconds>(std::chrono::system_clock::now().time_since_epoch())
             .count();
     const auto& tape = live_.tape();
-    const WireMessage status = frame_message(
-        Opcode::text, status_text(sources_.links(), sources_.recorder(), audience_.size(), sources_.station_now_ns(),
-                                  utc_ns, tape ? std::optional(tape->t_start_ns) : std::nullopt));
-    for (const auto& [key, member] : audience_) member.viewer->send_status(status);
+    return frame_message(Opcode::text,
+                         status_text(sources_.links(), sources_.recorder(), audience_.size(), sources_.station_now_ns(),
+                                     utc_ns, tape ? std::optional(tape->t_start_ns) : std::nullopt));
 }
 
 } // namespace turnstone

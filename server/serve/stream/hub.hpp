@@ -7,7 +7,7 @@
 #include <memory>
 #include <span>
 #include <string>
-#include <unordered_map>
+#include <vector>
 
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/ip/tcp.hpp>
@@ -18,6 +18,7 @@
 #include "server/serve/live_recording.hpp"
 #include "server/serve/settings.hpp"
 #include "server/serve/stream/inbox.hpp"
+#include "server/serve/stream/recent.hpp"
 #include "server/serve/stream/replay.hpp"
 #include "server/serve/stream/viewer.hpp"
 #include "server/serve/workers.hpp"
@@ -28,7 +29,7 @@ class Hub final : private ViewerHost {
   public:
     /// All must outlive it.
     Hub(boost::asio::io_context& context, const ServeSettings& settings, const ServeSources& sources, Workers& workers,
-        LiveRecording& live, ServeCounters& counters);
+        Budgets& budgets, LiveRecording& live, ServeCounters& counters);
 
     void begin(LiveTape tape);
     void publish(std::shared_ptr<const Batch> batch);
@@ -36,15 +37,17 @@ class Hub final : private ViewerHost {
     void start();
     /// Closes every viewer with 1001.
     void stop();
-    [[nodiscard]] bool is_full() const noexcept { return audience_.size() >= settings_.viewers_max; }
     [[nodiscard]] std::size_t viewers() const noexcept { return audience_.size(); }
-    /// A connection after its handshake; `early`: bytes the client sent right after it.
-    void welcome(boost::asio::ip::tcp::socket socket, bool is_operator, std::span<const std::byte> early);
+    /// A connection after its handshake; `place`: its lease of Budget::viewers; `early`: bytes the client sent right
+    /// after it.
+    void welcome(boost::asio::ip::tcp::socket socket, const Client& client, Lease place,
+                 std::span<const std::byte> early);
 
   private:
     struct Member {
         std::shared_ptr<Viewer> viewer;
-        std::shared_ptr<Replay> replay; ///< null: follows the live tape
+        std::shared_ptr<Replay> replay;      ///< null: follows the live tape
+        Viewer::Clock::time_point status_at; ///< when its next one is due
     };
 
     void request(Viewer& viewer, ClientMessage message) override;
@@ -54,26 +57,34 @@ class Hub final : private ViewerHost {
     void tell_to_take();
     void take_inbox();
     void take_tape(LiveTape tape);
-    void take_batch(const Batch& batch);
+    /// Adds what viewers get of it to `messages`.
+    void take_batch(const Batch& batch, std::vector<LiveMessage>& messages);
+    void send_out(std::vector<LiveMessage>& messages);
+    void open_replay(Member& member, ClientMessage message);
     void take_overflow(const Inbox::Overflow& overflow);
     void remember_rows(const Batch& batch);
     void send_hello(Viewer& viewer);
     void run_clock();
-    void send_status();
+    void look_after(std::size_t count);
+    [[nodiscard]] WireMessage status() const;
+    [[nodiscard]] Member* find(const Viewer& viewer);
 
     boost::asio::io_context& context_;
     const ServeSettings& settings_;
     const ServeSources& sources_;
     LiveRecording& live_;
+    Budgets& budgets_;
     ServeCounters& counters_;
     const ReplaySource replay_source_;
     Inbox inbox_; ///< the only member both threads touch
 
     boost::asio::steady_timer clock_;
-    unsigned clock_ticks_ = 0;
     bool stopping_ = false;
-    std::unordered_map<const Viewer*, Member> audience_;
-    std::uint64_t seq_ = 0; ///< of the next block message
+    std::vector<Member> audience_;
+    std::size_t first_served_ = 0; ///< rotates, so that nobody is always last
+    std::size_t looked_after_ = 0; ///< whose turn it is
+    std::uint64_t seq_ = 0;        ///< of the next block message
+    Recent recent_;
     LatestRows latest_;
     BlockEncoder encoder_;
     std::array<WireMessage, 2> hello_; ///< by role; null: has to be made

@@ -14,6 +14,23 @@ void Outbox::keep(WireMessage message) {
     push({.message = std::move(message)});
 }
 
+void Outbox::open_with(WireMessage message) {
+    opening_bytes_ += message->size();
+    push({.message = std::move(message), .kind = Kind::opening});
+}
+
+std::size_t Outbox::opening_left() const noexcept {
+    const bool first = !queue_.empty() && queue_.front().kind == Kind::opening;
+    return opening_bytes_ - (first ? front_sent_ : 0);
+}
+
+bool Outbox::above_hard_limit() const noexcept {
+    if (queue_.empty()) return false;
+    const Entry& front = queue_.front();
+    const std::size_t on_its_way = front.kind == Kind::opening ? 0 : front.message->size() - front_sent_;
+    return bytes_ - opening_left() - on_its_way > limits_.hard_bytes;
+}
+
 void Outbox::status(WireMessage message) {
     for (std::size_t i = front_sent_ > 0 ? 1 : 0; i < queue_.size(); ++i) {
         if (queue_[i].kind != Kind::status) continue;
@@ -24,13 +41,28 @@ void Outbox::status(WireMessage message) {
     push({.message = std::move(message), .kind = Kind::status});
 }
 
-void Outbox::block(const WireMessage& message, std::uint64_t seq, double from_t_s, double to_t_s) {
-    const Gap left_out{.from_seq = seq, .to_seq = seq, .from_t_s = from_t_s, .to_t_s = to_t_s};
+void Outbox::live(std::span<const LiveMessage> messages) {
+    // A viewer that has read everything gets all of a large tick; one that has not would only fall further behind.
+    const std::size_t limit_bytes =
+        queue_.empty() ? std::max(limits_.soft_bytes, limits_.hard_bytes / 2) : limits_.soft_bytes;
+    for (const LiveMessage& message : messages)
+        if (const auto* event = std::get_if<WireMessage>(&message))
+            keep(*event);
+        else
+            block(std::get<BlockMessage>(message), limit_bytes);
+}
+
+void Outbox::block(const BlockMessage& message, std::size_t limit_bytes) {
+    const Gap left_out{
+        .from_seq = message.seq, .to_seq = message.seq, .from_t_s = message.from_t_s, .to_t_s = message.to_t_s};
     if (gap_) {
         extend_gap(left_out);
-    } else if (queue_.empty() || bytes_ + message->size() <= limits_.soft_bytes) {
-        // A message larger than the limit still goes to a viewer that keeps up.
-        push({.message = message, .kind = Kind::block, .seq = seq, .from_t_s = from_t_s, .to_t_s = to_t_s});
+    } else if (queue_.empty() || bytes_ - opening_left() + message.wire->size() <= limit_bytes) {
+        push({.message = message.wire,
+              .kind = Kind::block,
+              .seq = message.seq,
+              .from_t_s = message.from_t_s,
+              .to_t_s = message.to_t_s});
     } else {
         leave_blocks_out();
         extend_gap(left_out);
@@ -85,8 +117,10 @@ void Outbox::catch_up(WireMessage newest_rows) {
 
 void Outbox::end_with(WireMessage message, bool all) {
     gap_.reset();
-    while (queue_.size() > (front_sent_ > 0 ? 1u : 0u) && (all || queue_.back().kind != Kind::kept)) {
+    while (queue_.size() > (front_sent_ > 0 ? 1u : 0u) &&
+           (all || queue_.back().kind == Kind::status || queue_.back().kind == Kind::block)) {
         bytes_ -= queue_.back().message->size();
+        if (queue_.back().kind == Kind::opening) opening_bytes_ -= queue_.back().message->size();
         queue_.pop_back();
     }
     keep(std::move(message));
@@ -94,7 +128,7 @@ void Outbox::end_with(WireMessage message, bool all) {
 
 void Outbox::clear() noexcept {
     queue_.clear();
-    front_sent_ = bytes_ = 0;
+    front_sent_ = bytes_ = opening_bytes_ = 0;
     gap_.reset();
 }
 
@@ -115,6 +149,7 @@ void Outbox::sent(std::size_t bytes) {
     front_sent_ += bytes;
     while (!queue_.empty() && front_sent_ >= queue_.front().message->size()) {
         front_sent_ -= queue_.front().message->size();
+        if (queue_.front().kind == Kind::opening) opening_bytes_ -= queue_.front().message->size();
         queue_.pop_front();
         ++counters_.messages_sent;
     }

@@ -7,15 +7,20 @@
 #include <deque>
 #include <optional>
 #include <span>
+#include <variant>
 
 #include <sys/uio.h>
 
 #include "server/serve/counters.hpp"
+#include "server/serve/encode/blocks.hpp"
 #include "server/serve/encode/messages.hpp"
 #include "server/serve/parse/websocket_frame.hpp"
 #include "server/serve/settings.hpp"
 
 namespace turnstone {
+
+/// An event of the live tape, or a block of its rows.
+using LiveMessage = std::variant<WireMessage, BlockMessage>;
 
 class Outbox {
   public:
@@ -23,12 +28,14 @@ class Outbox {
     /// Both must outlive it.
     Outbox(const QueueLimits& limits, ServeCounters& counters) : limits_(limits), counters_(counters) {}
 
-    /// Never dropped: hello, event, error, answers.
+    /// Never dropped: event, error, answers, blocks of a replay.
     void keep(WireMessage message);
+    /// Never dropped, and in nobody's way: hello and the blocks after it. They are shared by all viewers.
+    void open_with(WireMessage message);
     /// Only the newest waits.
     void status(WireMessage message);
-    /// `seq` and times of the block: the gap's, when it is left out.
-    void block(const WireMessage& message, std::uint64_t seq, double from_t_s, double to_t_s);
+    /// What became of the live tape since the last call, in order.
+    void live(std::span<const LiveMessage> messages);
     /// Blocks that no viewer gets.
     void gap(const Gap& missing);
     /// What the viewer missed of the tape before no longer matters.
@@ -36,7 +43,8 @@ class Outbox {
     /// Blocks are being left out.
     [[nodiscard]] bool behind() const noexcept { return gap_.has_value(); }
     [[nodiscard]] bool behind_too_long(Clock::time_point now) const;
-    [[nodiscard]] bool above_hard_limit() const noexcept { return bytes_ > limits_.hard_bytes; }
+    /// What waits behind the message that is on its way is more than a viewer that reads leaves waiting.
+    [[nodiscard]] bool above_hard_limit() const noexcept;
     /// For a viewer that is behind and whose queue is empty: tells the gap, sends the newest values instead.
     void catch_up(WireMessage newest_rows);
     /// Makes `message` the last one. Blocks and statuses at the end of the queue give way to it; with `all` everything
@@ -53,7 +61,7 @@ class Outbox {
     void sent(std::size_t bytes);
 
   private:
-    enum class Kind : unsigned char { kept, status, block };
+    enum class Kind : unsigned char { kept, opening, status, block };
     struct Entry {
         WireMessage message;
         Kind kind = Kind::kept;
@@ -62,14 +70,18 @@ class Outbox {
     };
 
     void push(Entry entry);
+    /// Of opening messages, without what was sent.
+    [[nodiscard]] std::size_t opening_left() const noexcept;
+    void block(const BlockMessage& message, std::size_t limit_bytes);
     void leave_blocks_out();
     void extend_gap(const Gap& more);
 
     const QueueLimits& limits_;
     ServeCounters& counters_;
     std::deque<Entry> queue_;
-    std::size_t front_sent_ = 0; ///< bytes of the front entry the kernel has
-    std::size_t bytes_ = 0;      ///< of the queue, without what was sent
+    std::size_t front_sent_ = 0;    ///< bytes of the front entry the kernel has
+    std::size_t bytes_ = 0;         ///< of the queue, without what was sent
+    std::size_t opening_bytes_ = 0; ///< of opening messages in the queue, whole
     std::optional<Gap> gap_;
     Clock::time_point behind_since_{};
 };

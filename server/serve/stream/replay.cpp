@@ -19,8 +19,9 @@ constexpr double kStallMax_s = 0.25; // after a stall the cursor goes on from wh
 
 } // namespace
 
-Replay::Replay(const ReplaySource& source, std::weak_ptr<Viewer> viewer)
-    : source_(source), viewer_(std::move(viewer)), timer_(source.context) {}
+Replay::Replay(const ReplaySource& source, const std::shared_ptr<Viewer>& viewer, Lease place)
+    : source_(source), viewer_(viewer), client_(viewer->client()), place_(std::move(place)), timer_(source.context),
+      pause_(source.context) {}
 
 void Replay::request(ClientMessage message) {
     const bool is_seek = std::holds_alternative<SeekReplay>(message.what);
@@ -41,6 +42,7 @@ void Replay::stop() {
     playing_ = false;
     waiting_.clear();
     timer_.cancel();
+    pause_.cancel();
 }
 
 std::shared_ptr<Viewer> Replay::viewer() const {
@@ -50,10 +52,22 @@ std::shared_ptr<Viewer> Replay::viewer() const {
 
 void Replay::next() {
     while (!busy_ && !waiting_.empty()) {
+        const auto receiver = viewer();
+        if (receiver && receiver->queued_bytes() > source_.queue_bytes_max) {
+            wait_for_reader();
+            return;
+        }
         const ClientMessage message = std::move(waiting_.front());
         waiting_.pop_front();
         run(message);
     }
+}
+
+void Replay::wait_for_reader() {
+    pause_.expires_after(kTick);
+    pause_.async_wait([weak = weak_from_this()](const boost::system::error_code& error) {
+        if (const auto self = weak.lock(); !error && self) self->next();
+    });
 }
 
 void Replay::run(const ClientMessage& message) {
@@ -74,48 +88,49 @@ void Replay::run(const ClientMessage& message) {
 void Replay::open(const std::string& id, Request request) {
     playing_ = false;
     opened_ = false;
-    const auto place = source_.live.find(source_.recordings, id);
+    const auto place = source_.live.find(id);
     if (!place) {
         complain(place.error().message, request);
         return;
     }
-    if (place->path.empty()) {
-        complain("the recording's file is not on the disk yet; try again in a moment", request);
-        return;
-    }
-    path_ = place->path;
+    opened_place_ = *place;
     damage_told_.clear();
     const auto receiver = viewer();
     const HelloParts parts{
         .is_operator = receiver && receiver->is_operator(), .replay = true, .server_id = source_.server_id};
-    read([parts, live = place->live](RecordingReader& reader) { return read_opening(reader, parts, live); }, request,
-         [this, request](const ReplayRead& opening) {
-             opened_ = true;
-             times_ = opening.times;
-             seq_ = 0;
-             tell(request, opening.latest);
-         });
+    read(
+        Lane::stored,
+        [parts, live = place->live](RecordingReader& reader) { return read_opening(reader, parts, live); }, request,
+        [this, request](const ReplayRead& opening) {
+            opened_ = true;
+            times_ = opening.times;
+            seq_ = 0;
+            tell(request, opening.latest);
+        });
 }
 
 void Replay::seek(double t_s, Request request) {
     ReplayTimes target = times_;
     const double end_s = tape_seconds(times_.t_end_ns, times_.t_start_ns);
     target.cursor_ns = std::min(times_.t_end_ns, tape_ns(std::clamp(t_s, 0.0, end_s), times_.t_start_ns));
-    read([target](RecordingReader& reader) { return read_cursor(reader, target); }, request,
-         [this, request](const ReplayRead& there) {
-             times_.cursor_ns = there.times.cursor_ns;
-             played_at_ = Clock::now();
-             tell(request, there.latest);
-         });
+    read(
+        Lane::stored, [target](RecordingReader& reader) { return read_cursor(reader, target); }, request,
+        [this, request](const ReplayRead& there) {
+            times_.cursor_ns = there.times.cursor_ns;
+            played_at_ = Clock::now();
+            tell(request, there.latest);
+        });
 }
 
 void Replay::step(int direction, Request request) {
     playing_ = false;
-    read([times = times_, direction](RecordingReader& reader) { return read_step(reader, times, direction); }, request,
-         [this, request](const ReplayRead& there) {
-             times_.cursor_ns = there.times.cursor_ns;
-             tell(request, there.latest);
-         });
+    read(
+        Lane::slow,
+        [times = times_, direction](RecordingReader& reader) { return read_step(reader, times, direction); }, request,
+        [this, request](const ReplayRead& there) {
+            times_.cursor_ns = there.times.cursor_ns;
+            tell(request, there.latest);
+        });
 }
 
 void Replay::play(double rate, Request request) {
@@ -154,29 +169,35 @@ void Replay::play_on() {
     const double elapsed_s = std::min(std::chrono::duration<double>(now - played_at_).count(), kStallMax_s);
     played_at_ = now;
     const std::int64_t target_ns = std::min(times_.t_end_ns, tape_ns(elapsed_s * rate_, times_.cursor_ns));
-    read([times = times_, target_ns,
-          seq = seq_](RecordingReader& reader) { return read_on(reader, times, target_ns, seq); },
-         std::nullopt,
-         [this](const ReplayRead& played) {
-             times_ = played.times;
-             seq_ += played.blocks;
-             const bool ended = times_.cursor_ns >= times_.t_end_ns;
-             if (ended) playing_ = false;
-             if (ended || ++ticks_ % kTicksPerPosition == 0) tell(std::nullopt, {});
-         });
+    read(
+        Lane::stored,
+        [times = times_, target_ns, seq = seq_](RecordingReader& reader) {
+            return read_on(reader, times, target_ns, seq);
+        },
+        std::nullopt,
+        [this](const ReplayRead& played) {
+            times_ = played.times;
+            seq_ += played.blocks;
+            const bool ended = times_.cursor_ns >= times_.t_end_ns;
+            if (ended) playing_ = false;
+            if (ended || ++ticks_ % kTicksPerPosition == 0) tell(std::nullopt, {});
+        });
 }
 
-void Replay::read(Work work, Request request, Then then) {
+void Replay::read(Lane lane, Work work, Request request, Then then) {
     busy_ = true;
     auto come_back = [self = shared_from_this(), request, then = std::move(then)](ReplayRead read) {
         boost::asio::post(
             self->source_.context,
             [self, request, then, read = std::move(read)] { self->finish(read, request, then); });
     };
-    auto job = [path = path_, work = std::move(work), come_back](ReaderCache& cache) {
+    auto job = [&folder = source_.recordings, place = opened_place_, work = std::move(work),
+                come_back](ReaderCache& cache) {
         ReplayRead read;
         try {
-            if (auto reader = cache.get(path)) {
+            if (const auto path = path_of(folder, place); !path) {
+                read.error = path.error().message;
+            } else if (auto reader = cache.get(*path)) {
                 read = work(**reader);
                 read.damage = (*reader)->damage();
             } else {
@@ -187,9 +208,9 @@ void Replay::read(Work work, Request request, Then then) {
         }
         come_back(std::move(read));
     };
-    if (!source_.workers.submit(std::move(job))) {
+    if (const auto taken = source_.workers.submit(lane, client_, std::move(job)); !taken) {
         ReplayRead busy;
-        busy.error = kBusy;
+        busy.error = taken.error().message;
         come_back(std::move(busy));
     }
 }

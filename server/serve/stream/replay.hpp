@@ -35,8 +35,8 @@ struct ReplaySource {
 
 class Replay : public std::enable_shared_from_this<Replay> {
   public:
-    /// `source` must outlive it.
-    Replay(const ReplaySource& source, std::weak_ptr<Viewer> viewer);
+    /// `source` must outlive it. `place`: its lease of Budget::replays.
+    Replay(const ReplaySource& source, const std::shared_ptr<Viewer>& viewer, Lease place);
     /// Answered with a `replay` or `error` text. When seeks come faster than they can be served, only the newest is.
     void request(ClientMessage message);
     /// The viewer is back at the live tape: nothing more is sent.
@@ -49,6 +49,7 @@ class Replay : public std::enable_shared_from_this<Replay> {
     using Then = std::function<void(const ReplayRead&)>;
 
     void next();
+    void wait_for_reader();
     void run(const ClientMessage& message);
     void open(const std::string& id, Request request);
     void seek(double t_s, Request request);
@@ -58,7 +59,7 @@ class Replay : public std::enable_shared_from_this<Replay> {
     void play_on();
     void wait_for_tick();
     /// `then` only when the read gave no error.
-    void read(Work work, Request request, Then then);
+    void read(Lane lane, Work work, Request request, Then then);
     void finish(const ReplayRead& read, Request request, const Then& then);
     void tell(Request request, const std::string& latest);
     void complain(std::string_view message, Request request);
@@ -66,13 +67,16 @@ class Replay : public std::enable_shared_from_this<Replay> {
     [[nodiscard]] std::shared_ptr<Viewer> viewer() const;
 
     const ReplaySource& source_;
-    std::weak_ptr<Viewer> viewer_;
-    boost::asio::steady_timer timer_;
+    const std::weak_ptr<Viewer> viewer_;
+    const Client client_;
+    const Lease place_;
+    boost::asio::steady_timer timer_; ///< while playing
+    boost::asio::steady_timer pause_; ///< while requests wait for the viewer to read the answers it has
     std::deque<ClientMessage> waiting_;
     bool stopped_ = false;
     bool busy_ = false;
     bool opened_ = false;
-    std::filesystem::path path_;
+    RecordingPlace opened_place_;
     std::string damage_told_; ///< of the recording that is open
     ReplayTimes times_;
     bool playing_ = false;

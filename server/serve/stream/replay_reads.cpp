@@ -12,7 +12,16 @@
 namespace turnstone {
 namespace {
 
-constexpr std::size_t kRowsMax = 8192; // bounds one message; a faster tape simply plays slower
+/// Bound one read, and with it what a viewer has waiting; a faster tape simply plays slower.
+constexpr std::size_t kRowsMax = 8192;
+constexpr std::size_t kReadBytesMax = 2 * kBlockMessageBytes;
+
+/// As many rows as one read may bring, were they all of the widest table.
+std::size_t rows_of_read(const Schema& schema) {
+    std::size_t widest = 0;
+    for (const Table& table : schema.tables) widest = std::max(widest, row_bytes(table.number_count));
+    return std::clamp<std::size_t>(kReadBytesMax / std::max<std::size_t>(widest, 1), 1, kRowsMax);
+}
 
 /// The table with the most frequent rows, for "next row".
 const Table* fastest_table(const Schema& schema) {
@@ -86,18 +95,17 @@ ReplayRead read_on(RecordingReader& reader, const ReplayTimes& times, std::int64
     read.times = times;
     const std::int64_t from_ns = times.cursor_ns + 1;
     Batch batch;
-    const std::int64_t complete_ns = reader.rows(from_ns, target_ns + 1, kRowsMax, batch);
+    const std::int64_t complete_ns = reader.rows(from_ns, target_ns + 1, rows_of_read(reader.schema()), batch);
     read.times.cursor_ns = std::max(times.cursor_ns, complete_ns - 1);
     // A recording under way has grown in the meantime.
     if (read.times.cursor_ns >= times.t_end_ns) read.times.t_end_ns = std::max(times.t_end_ns, reader.info().t_end_ns);
     for (const Event& event : reader.events(from_ns, read.times.cursor_ns + 1))
         read.messages.push_back(frame_message(Opcode::text, event_text(event, times.t_start_ns)));
     BlockEncoder encoder;
-    BlockMessage block =
-        encoder.rows(batch, reader.schema(), times.t_start_ns, seq, {.replay = true, .coalesced = false});
-    if (block.wire) {
+    for (BlockMessage& block :
+         encoder.rows(batch, reader.schema(), times.t_start_ns, seq, {.replay = true, .coalesced = false})) {
         read.messages.push_back(std::move(block.wire));
-        read.blocks = 1;
+        ++read.blocks;
     }
     return read;
 }

@@ -16,12 +16,19 @@ constexpr std::chrono::seconds kPingEvery{20};
 constexpr std::chrono::seconds kSilenceMax{60}; // browsers answer pings by themselves: after this the viewer is gone
 constexpr std::chrono::seconds kClosingTime{3}; // for the close frame to go out and the other side to hang up
 
+const WireMessage& wire_of(const WireMessage& event) {
+    return event;
+}
+const WireMessage& wire_of(const BlockMessage& block) {
+    return block.wire;
+}
+
 } // namespace
 
-Viewer::Viewer(boost::asio::ip::tcp::socket socket, bool is_operator, const QueueLimits& limits,
+Viewer::Viewer(boost::asio::ip::tcp::socket socket, Client client, Lease place, const QueueLimits& limits,
                ServeCounters& counters, ViewerHost& host)
-    : socket_(std::move(socket)), is_operator_(is_operator), counters_(counters), host_(host),
-      outbox_(limits, counters), heard_(Clock::now()), pinged_(heard_), allowance_(kTextsPerSecond),
+    : socket_(std::move(socket)), client_(std::move(client)), place_(std::move(place)), counters_(counters),
+      host_(host), outbox_(limits, counters), heard_(Clock::now()), pinged_(heard_), allowance_(kTextsPerSecond),
       allowance_at_(heard_) {}
 
 void Viewer::start(std::span<const std::byte> early) {
@@ -43,9 +50,17 @@ void Viewer::send_status(WireMessage message) {
     write_or_close();
 }
 
-void Viewer::send_block(const WireMessage& message, std::uint64_t seq, double from_t_s, double to_t_s) {
+void Viewer::open_with(WireMessage hello, std::span<const LiveMessage> recent) {
     if (closing()) return;
-    outbox_.block(message, seq, from_t_s, to_t_s);
+    outbox_.open_with(std::move(hello));
+    for (const LiveMessage& message : recent)
+        outbox_.open_with(std::visit([](const auto& one) { return wire_of(one); }, message));
+    write_or_close();
+}
+
+void Viewer::send_live(std::span<const LiveMessage> messages) {
+    if (closing()) return;
+    outbox_.live(messages);
     write_or_close();
 }
 
@@ -56,10 +71,12 @@ void Viewer::send_gap(const Gap& gap) {
 }
 
 void Viewer::write_or_close() {
-    if (outbox_.above_hard_limit())
-        close(CloseCode::too_slow, "too slow: the queue of messages is full");
-    else
-        write();
+    write();
+    if (!outbox_.above_hard_limit()) return;
+    // The socket may be ready again without our knowing yet: too slow is someone who does not read.
+    while (write_some()) {
+    }
+    if (outbox_.above_hard_limit()) close(CloseCode::too_slow, "too slow: the queue of messages is full");
 }
 
 void Viewer::write() {
@@ -69,28 +86,31 @@ void Viewer::write() {
             if (!outbox_.behind() || closing()) return;
             outbox_.catch_up(host_.newest_rows());
         }
-        std::array<iovec, kGatherMax> buffer;
-        const auto parts = outbox_.next(buffer);
-        std::size_t offered = 0;
-        for (const iovec& part : parts) offered += part.iov_len;
-        msghdr header{};
-        header.msg_iov = parts.data();
-        header.msg_iovlen = parts.size();
-        const ssize_t taken = ::sendmsg(socket_.native_handle(), &header, MSG_DONTWAIT | MSG_NOSIGNAL);
-        if (taken < 0) {
-            if (errno == EINTR) continue;
-            if (errno == EAGAIN || errno == EWOULDBLOCK)
-                wait_writable();
-            else
-                drop();
-            return;
-        }
-        outbox_.sent(static_cast<std::size_t>(taken));
-        if (static_cast<std::size_t>(taken) < offered) {
-            wait_writable();
+        if (!write_some()) {
+            if (!dropped_) wait_writable();
             return;
         }
     }
+}
+
+bool Viewer::write_some() {
+    if (dropped_ || outbox_.empty()) return false;
+    std::array<iovec, kGatherMax> buffer;
+    const auto parts = outbox_.next(buffer);
+    std::size_t offered = 0;
+    for (const iovec& part : parts) offered += part.iov_len;
+    msghdr header{};
+    header.msg_iov = parts.data();
+    header.msg_iovlen = parts.size();
+    ssize_t taken = 0;
+    do taken = ::sendmsg(socket_.native_handle(), &header, MSG_DONTWAIT | MSG_NOSIGNAL);
+    while (taken < 0 && errno == EINTR);
+    if (taken < 0) {
+        if (errno != EAGAIN && errno != EWOULDBLOCK) drop();
+        return false;
+    }
+    outbox_.sent(static_cast<std::size_t>(taken));
+    return static_cast<std::size_t>(taken) == offered;
 }
 
 void Viewer::wait_writable() {
@@ -131,7 +151,7 @@ void Viewer::read() {
 void Viewer::take_bytes(std::span<const std::byte> bytes) {
     heard_ = Clock::now();
     if (!reader_.push(bytes, [this](Opcode opcode, std::string_view payload) { on_message(opcode, payload); }))
-        close(CloseCode::bad_message, reader_.problem());
+        close(reader_.problem_code(), reader_.problem());
 }
 
 void Viewer::on_message(Opcode opcode, std::string_view payload) {

@@ -11,6 +11,7 @@
 
 #include <boost/asio/ip/tcp.hpp>
 
+#include "server/serve/budgets.hpp"
 #include "server/serve/counters.hpp"
 #include "server/serve/encode/messages.hpp"
 #include "server/serve/parse/client_message.hpp"
@@ -39,18 +40,20 @@ class Viewer : public std::enable_shared_from_this<Viewer> {
   public:
     using Clock = std::chrono::steady_clock;
     /// `limits`, `counters` and `host` must outlive it.
-    Viewer(boost::asio::ip::tcp::socket socket, bool is_operator, const QueueLimits& limits, ServeCounters& counters,
-           ViewerHost& host);
+    Viewer(boost::asio::ip::tcp::socket socket, Client client, Lease place, const QueueLimits& limits,
+           ServeCounters& counters, ViewerHost& host);
 
     /// `early`: bytes the client sent right after its handshake.
     void start(std::span<const std::byte> early);
 
-    /// Never dropped: hello, event, error, answers.
+    /// Never dropped: errors, answers, a replay's messages.
     void send(WireMessage message);
+    /// Never dropped either: hello, and the last moments of the tape when it is live.
+    void open_with(WireMessage hello, std::span<const LiveMessage> recent);
     /// Only the newest waits.
     void send_status(WireMessage message);
-    /// Left out when the viewer is behind; a gap text and one coalesced message make up for it.
-    void send_block(const WireMessage& message, std::uint64_t seq, double from_t_s, double to_t_s);
+    /// Blocks are left out when the viewer is behind; a gap text and one coalesced message make up for it.
+    void send_live(std::span<const LiveMessage> messages);
     /// Blocks that never reached the hub are a gap for every viewer.
     void send_gap(const Gap& gap);
     /// The tape behind the connection changed: what the viewer missed of the old one no longer matters.
@@ -61,13 +64,16 @@ class Viewer : public std::enable_shared_from_this<Viewer> {
     /// Ping, slow-viewer and closing clocks; called a few times a second.
     void tick(Clock::time_point now);
 
-    [[nodiscard]] bool is_operator() const noexcept { return is_operator_; }
+    [[nodiscard]] const Client& client() const noexcept { return client_; }
+    [[nodiscard]] bool is_operator() const noexcept { return client_.is_operator; }
     [[nodiscard]] bool closing() const noexcept { return closing_since_.has_value() || dropped_; }
     [[nodiscard]] std::size_t queued_bytes() const noexcept { return outbox_.bytes(); }
 
   private:
     void write_or_close();
     void write();
+    /// False: the kernel takes no more, or the viewer is gone.
+    bool write_some();
     void wait_writable();
     void wait_readable();
     void read();
@@ -78,7 +84,8 @@ class Viewer : public std::enable_shared_from_this<Viewer> {
     void drop();
 
     boost::asio::ip::tcp::socket socket_;
-    const bool is_operator_;
+    const Client client_;
+    const Lease place_;
     ServeCounters& counters_;
     ViewerHost& host_;
     ClientFrameReader reader_;

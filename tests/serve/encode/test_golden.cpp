@@ -37,11 +37,13 @@ TEST_CASE("block messages equal the golden bytes") {
     add_row(batch, 0, 3.01, {-0.25, 0.125});
     add_row(batch, 2, 2.96, {118.5, 0.5, -kNan, 0.25, 1.0});
     add_row(batch, 0, 3.015, {kNan, 1e-300});
-    const BlockMessage message = encoder.rows(batch, *schema, kTapeStartNs, 42, {});
+    const auto messages = encoder.rows(batch, *schema, kTapeStartNs, 42, {});
+    REQUIRE(messages.size() == 1);
+    const BlockMessage& message = messages.front();
     CHECK(payload_of(message.wire) == golden_bytes("block_live.hex"));
     CHECK(message.from_t_s == 2.96);
     CHECK(message.to_t_s == 3.04);
-    CHECK(encoder.rows(Batch{}, *schema, kTapeStartNs, 7, {}).wire == nullptr);
+    CHECK(encoder.rows(Batch{}, *schema, kTapeStartNs, 7, {}).empty());
 
     LatestRows latest(golden_schema()->tables.size());
     latest[0] = {kTapeStartNs + 12'500'000'000, {9.75, -9.75}};

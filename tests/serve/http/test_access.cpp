@@ -22,7 +22,7 @@ TEST_CASE("only names of this server are taken for it") {
     CHECK_FALSE(everywhere.host_allowed("198.51.100.7")); // RFC 5737: nobody's address
 }
 
-TEST_CASE("the operator key buys a cookie, wrong keys run dry") {
+TEST_CASE("the operator key buys a cookie, and is taken however many wrong ones came before") {
     using Verdict = OperatorAccess::Verdict;
     const auto start = OperatorAccess::Clock::now();
     OperatorAccess access("0123456789abcdef", 8321);
@@ -31,18 +31,39 @@ TEST_CASE("the operator key buys a cookie, wrong keys run dry") {
     CHECK(granted.set_cookie.find("HttpOnly; SameSite=Strict") != std::string::npos);
     const std::string cookie = granted.set_cookie.substr(0, granted.set_cookie.find(';'));
     CHECK(cookie.starts_with("turnstone_8321="));
-    CHECK(access.is_operator(cookie));
-    CHECK(access.is_operator("theme=dark; " + cookie + "; x=y"));
-    CHECK_FALSE(access.is_operator(""));
-    CHECK_FALSE(access.is_operator("turnstone_8321="));
-    CHECK_FALSE(access.is_operator("turnstone_8321=0123456789abcdef"));
-    CHECK_FALSE(access.is_operator("x" + cookie));
+    CHECK(access.is_operator(cookie, start));
+    CHECK(access.is_operator("theme=dark; " + cookie + "; x=y", start));
+    CHECK_FALSE(access.is_operator("", start));
+    CHECK_FALSE(access.is_operator("turnstone_8321=", start));
+    CHECK_FALSE(access.is_operator("turnstone_8321=0123456789abcdef", start));
+    CHECK_FALSE(access.is_operator("x" + cookie, start));
 
     for (int i = 0; i < 5; ++i) CHECK(access.attempt("192.0.2.2", "wrong", start).verdict == Verdict::wrong);
-    CHECK(access.attempt("192.0.2.2", "0123456789abcdef", start).verdict == Verdict::too_many);
-    CHECK(access.attempt("192.0.2.3", "0123456789abcdef", start).verdict ==
-          Verdict::granted); // another address is not held up
-    CHECK(access.attempt("192.0.2.2", "0123456789abcdef", start + std::chrono::seconds(3)).verdict == Verdict::granted);
+    CHECK(access.attempt("192.0.2.2", "wrong", start).verdict == Verdict::too_many);
+    CHECK(access.attempt("192.0.2.2", "0123456789abcdef", start).verdict == Verdict::granted);
+    CHECK(access.attempt("192.0.2.3", "wrong", start).verdict == Verdict::wrong); // another address has its own count
+    CHECK(access.attempt("192.0.2.2", "wrong", start + std::chrono::seconds(3)).verdict == Verdict::wrong);
+}
+
+TEST_CASE("a session ends after seven days, at log-out, and not with another's") {
+    const auto start = OperatorAccess::Clock::now();
+    OperatorAccess access("0123456789abcdef", 8321);
+    const auto open = [&](OperatorAccess::Clock::time_point at) {
+        const std::string set_cookie = access.attempt("192.0.2.1", "0123456789abcdef", at).set_cookie;
+        CHECK(set_cookie.find("; Max-Age=604800;") != std::string::npos); // the browser forgets it as the server does
+        return set_cookie.substr(0, set_cookie.find(';'));
+    };
+    const std::string first = open(start);
+    const std::string second = open(start + std::chrono::hours(1));
+    CHECK(access.is_operator(first, start + std::chrono::hours(7 * 24) - std::chrono::seconds(1)));
+    CHECK_FALSE(access.is_operator(first, start + std::chrono::hours(7 * 24)));
+    CHECK(access.is_operator(second, start + std::chrono::hours(7 * 24)));
+
+    CHECK(access.end_session("turnstone_8321=nobody; x=y").find("turnstone_8321=; Path=/; Max-Age=0;") == 0);
+    CHECK(access.is_operator(first, start));
+    CHECK(access.end_session(first + "; " + second).find("Max-Age=0") != std::string::npos);
+    CHECK_FALSE(access.is_operator(first, start));
+    CHECK_FALSE(access.is_operator(second, start));
 }
 
 TEST_CASE("keys are 128 bits and differ") {

@@ -47,7 +47,9 @@ TEST_CASE("counters are a valid exposition, with units and types") {
     const std::vector<LinkView> links{
         {.name = "radio", .state = LinkState::no_data, .detail = "", .bytes = 1234, .t_last_ns = 0},
         {.name = "odd \"name\"\\\n", .state = LinkState::open, .detail = "", .bytes = 0, .t_last_ns = 0}};
-    const std::string text = counters_text(serve, 5, recorder, links);
+    Budgets budgets(100);
+    const auto lease = budgets.take(Budget::replays, {.address = "192.0.2.1", .turn = "", .is_operator = false});
+    const std::string text = counters_text(serve, budgets, 5, recorder, links);
     const auto exposition = openmetrics::read(text);
     INFO(exposition.problem << "\n" << text);
     REQUIRE(exposition.problem.empty());
@@ -61,6 +63,9 @@ TEST_CASE("counters are a valid exposition, with units and types") {
     CHECK(value(exposition, "turnstone_http_answers", {{"class", "2xx"}}) == 7);
     CHECK(value(exposition, "turnstone_viewers") == 3);
     CHECK(value(exposition, "turnstone_reads_waiting") == 5);
+    CHECK(value(exposition, "turnstone_budget_used", {{"budget", "replays"}}) == 1);
+    CHECK(value(exposition, "turnstone_budget_most", {{"budget", "viewers"}}) == 100);
+    CHECK(value(exposition, "turnstone_budget_refusals", {{"budget", "replays"}}) == 0);
     CHECK(family(exposition, "turnstone_stream_bytes").unit == "bytes");
     CHECK(family(exposition, "turnstone_stream_bytes").type == "counter");
     CHECK(value(exposition, "turnstone_stream_bytes") == 1u << 20);

@@ -167,7 +167,31 @@ TEST_CASE("wrong keys are refused and slowed down") {
     CHECK(reply.status == 429);
     CHECK(reply.field("Set-Cookie").empty());
     CHECK(live.post("/api/session", "{}").status == 400);
-    CHECK(http_request(live.port(), "DELETE", "/api/session").status == 405);
+    CHECK(http_request(live.port(), "PUT", "/api/session").status == 405);
+}
+
+TEST_CASE("who logs out is a viewer again, here and in the browser") {
+    const LiveServer live;
+    const Fields cookie = live.operator_cookie();
+    const Fields other = live.operator_cookie();
+    const HttpReply reply = http_request(live.port(), "DELETE", "/api/session", cookie);
+    CHECK(reply.status == 200);
+    CHECK(reply.json().at("role") == "viewer");
+    CHECK(reply.field("Set-Cookie").find("Max-Age=0") != std::string::npos);
+    CHECK(live.get("/api/session", cookie).json().at("role") == "viewer");
+    CHECK(live.post("/api/live/note", R"({"text":"x"})", cookie).status == 403);
+    CHECK(live.get("/api/session", other).json().at("role") == "operator");
+    CHECK(http_request(live.port(), "DELETE", "/api/session").status == 200); // nothing to end
+}
+
+TEST_CASE("what others can reach is told by what was bound") {
+    const auto listening_on = [](const char* address) {
+        const LiveServer live([&](ServeSettings& settings) { settings.listen_address = address; });
+        return live.server->is_loopback_only();
+    };
+    CHECK(listening_on("127.0.0.1"));
+    CHECK(listening_on("127.1.2.3"));
+    CHECK_FALSE(listening_on("0.0.0.0"));
 }
 
 TEST_CASE("a recording is listed, described, drawn and read") {
@@ -175,16 +199,17 @@ TEST_CASE("a recording is listed, described, drawn and read") {
     const std::string id = record_flight(live.folder.path());
     const std::string base = "/api/recordings/" + id;
 
-    const json list = live.get("/api/recordings").json();
-    CHECK(list.at("live") == kTapeId);
+    // The live tape has the same id here (same start, same vehicle), so a server without it reads the file.
+    const LiveServer replay([&](ServeSettings& settings) { settings.recordings = live.folder.path(); }, false);
+    CHECK(live.get("/api/recordings").json().at("live") == kTapeId);
+    const json list = replay.get("/api/recordings").json();
+    CHECK(list.at("live").is_null());
     REQUIRE(list.at("recordings").size() == 1);
     CHECK(list.at("recordings")[0].at("id") == id);
     CHECK(list.at("recordings")[0].at("name") == "Test flight");
     CHECK(list.at("recordings")[0].at("closed") == true);
     CHECK(list.at("recordings")[0].at("damage") == "");
 
-    // The live tape has the same id here (same start, same vehicle), so a server without it reads the file.
-    const LiveServer replay([&](ServeSettings& settings) { settings.recordings = live.folder.path(); }, false);
     const json description = replay.get(base + "/description").json();
     const json hello = json::parse(golden_text("hello.json"));
     CHECK(json::diff(description.at("tables"), hello.at("description").at("tables")) == json::array());

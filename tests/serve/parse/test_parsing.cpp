@@ -10,6 +10,7 @@
 #include "server/serve/parse/header_fields.hpp"
 #include "server/serve/parse/operator_request.hpp"
 #include "server/serve/parse/query.hpp"
+#include "server/serve/parse/utf8.hpp"
 
 using namespace turnstone;
 
@@ -67,9 +68,12 @@ TEST_CASE("client texts are requests, errors to answer, or reasons to close") {
         {"{}", true},
         {R"({"type":7})", true},
         {R"({"type":"fire"})", true},
-        {R"({"type":"live","request":"x"})", true},
         {R"({"type":"live","a":[[[[[[[[]]]]]]]]})", true},
         {"\xff", true},
+        {R"({"type":"live","request":"x"})", false},
+        {R"({"type":"live","request":1e300})", false},
+        {R"({"type":"live","request":1.5})", false},
+        {R"({"type":"live","request":18446744073709551615})", false},
         {R"({"type":"open"})", false},
         {R"({"type":"open","recording":5})", false},
         {R"({"type":"seek"})", false},
@@ -157,4 +161,31 @@ TEST_CASE("bodies of operator requests are requests or a sentence") {
     CHECK(parse_recording_request(R"({"name":")" + std::string(200, 'x') + "\"}").has_value());
     CHECK_FALSE(parse_recording_request(R"({"name":")" + std::string(201, 'x') + "\"}"));
     CHECK_FALSE(parse_meta_request(R"({"notes":")" + std::string(16385, 'x') + "\"}"));
+}
+
+TEST_CASE("UTF-8 is told from what is not, RFC 3629 section 4") {
+    for (const char* yes : {"", "plain", "\xc2\x80", "\xdf\xbf", "\xe0\xa0\x80", "\xed\x9f\xbf", "\xee\x80\x80",
+                            "\xf0\x90\x80\x80", "\xf4\x8f\xbf\xbf"}) {
+        INFO(yes);
+        CHECK(is_utf8(yes));
+    }
+    for (const char* no : {"\x80", "\xc0\x80", "\xc1\xbf", "\xc2", "\xc2x", "\xe0\x9f\xbf", "\xe2\x82", "\xed\xa0\x80",
+                           "\xf0\x8f\xbf\xbf", "\xf0\x9f\x98", "\xf4\x90\x80\x80", "\xf5\x80\x80\x80", "\xff"}) {
+        INFO(no);
+        CHECK_FALSE(is_utf8(no));
+    }
+}
+
+TEST_CASE("a WebSocket key is sixteen octets in base64, RFC 6455 section 4.2.1") {
+    CHECK(is_websocket_key("dGhlIHNhbXBsZSBub25jZQ==")); // the example of section 1.3
+    for (const char* no : {"", "abc", "dGhlIHNhbXBsZSBub25jZQ", "dGhlIHNhbXBsZSBub25jZQ= =", "dGhlIHNhbXBsZSBub25jZTE=",
+                           "dGhlIHNhbXBsZSBub25j!Q==", "====dGhlIHNhbXBsZSBub25j"}) {
+        INFO(no);
+        CHECK_FALSE(is_websocket_key(no));
+    }
+}
+
+TEST_CASE("requests of other pages are told by Fetch Metadata") {
+    for (const char* other : {"cross-site", "same-site"}) CHECK(is_from_other_page(other));
+    for (const char* own : {"", "same-origin", "none"}) CHECK_FALSE(is_from_other_page(own));
 }

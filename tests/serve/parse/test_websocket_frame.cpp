@@ -70,8 +70,37 @@ TEST_CASE("client frames of RFC 6455 are read in any split") {
         {"4097 bytes", "81fe100100000000", {"!a message may have at most 4096 bytes"}},
         {"2^63 bytes", "81ff800000000000000000000000", {"!a message may have at most 4096 bytes"}},
         {"close with half a code", "88810000000003", {"!a close code has two bytes"}},
+        // Section 5.2: the minimal number of bytes must be used to encode the length.
+        {"125 in two more bytes",
+         "81fe007d00000000",
+         {"!a frame's length is not in its shortest form (RFC 6455 section 5.2)"}},
+        {"126 in eight more bytes",
+         "81ff000000000000007e00000000",
+         {"!a frame's length is not in its shortest form (RFC 6455 section 5.2)"}},
+        {"65535 in eight more bytes",
+         "82ff000000000000ffff00000000",
+         {"!a frame's length is not in its shortest form (RFC 6455 section 5.2)"}},
+        // Section 5.5.1: a close reason is UTF-8. Section 8.1: so is a text.
+        {"close whose reason is UTF-8",
+         "888400000000"
+         "03e8c3a9",
+         {"8:\x03\xe8\xc3\xa9"}},
+        {"close whose reason is not",
+         "888400000000"
+         "03e8c328",
+         {"!a close reason is UTF-8 (RFC 6455 section 5.5.1)"}},
+        {"text with a surrogate",
+         "818300000000"
+         "eda080",
+         {"!a text message is UTF-8 (RFC 6455 section 8.1)"}},
+        {"character over two fragments",
+         "018100000000"
+         "c3"
+         "808100000000"
+         "a9",
+         {"1:\xc3\xa9"}},
     };
-    REQUIRE(cases.size() == 16);
+    REQUIRE(cases.size() == 23);
     for (const Case& c : cases)
         for (const std::size_t piece : {1u, 2u, 3u, 7u, 1000u}) {
             INFO(c.name << ", pieces of " << piece);

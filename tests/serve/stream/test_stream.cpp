@@ -59,6 +59,7 @@ TEST_CASE("a viewer gets hello, then blocks and events in order") {
     CHECK(hello.at("mode") == "live");
     CHECK(hello.at("description").at("recording").at("id") == kTapeId);
     CHECK(hello.at("latest") == json::parse(R"([{"table":0,"t_s":1.0,"values":[5.0,-5.0]}])"));
+    CHECK(head_of(client.next()->bytes).seq == 0); // what came just before is not in the file yet
 
     Batch with_event = one_row(1.5, 6.0);
     with_event.events.push_back(phase_event(1.5));

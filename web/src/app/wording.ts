@@ -39,6 +39,7 @@ export function connection_words(state: ConnectionState, reason: CloseReason, ha
 /** What is said before the failure, if there is one. */
 const kNoticeWords: Readonly<Record<NoticeCode, string>> = {
   unlocked: 'Operator controls are unlocked on this device.',
+  logged_out: 'Operator controls are locked on this device.',
   marker_added: 'Marker added.',
   note_added: 'Note added.',
   recording_started: 'New recording started.',

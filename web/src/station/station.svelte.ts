@@ -141,6 +141,10 @@ class Station {
     return unlocked;
   }
 
+  async log_out(): Promise<void> {
+    if (await this.act(api.end_session, 'logged_out')) this.role = 'viewer';
+  }
+
   private request(body: object): void {
     if (!this.connection_.send(body)) this.warn('no_connection');
   }

@@ -14,6 +14,7 @@ const kTimeoutMs = 10_000; // the server's own limit for a request
 const kNotReady = 503; // so soon after a recording begins that its file is not on the disk, or every reader is busy
 const kAgainMs = 500;
 const kTries = 8;
+const kPagesMax = 1000; // a server whose pages never end is not believed
 
 async function answer_to(path: string, init: RequestInit): Promise<Response> {
   try {
@@ -47,23 +48,33 @@ async function json(path: string): Promise<Record<string, unknown>> {
   return body as Record<string, unknown>;
 }
 
+async function remove(path: string): Promise<void> {
+  await request(path, { method: 'DELETE' });
+}
+
 async function post(path: string, body: object): Promise<void> {
   await request(path, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(body) });
 }
 
 const at = (id: string): string => `/api/recordings/${encodeURIComponent(id)}`;
 
-export async function fetch_recordings(): Promise<Recording[]> {
-  const list = (await json('/api/recordings'))['recordings'];
-  if (!Array.isArray(list)) throw new Error('/api/recordings: the answer has no list');
-  return list.map((entry, i) => read_recording(entry, `recordings/${i}`));
+/** The members of a list that comes in pages, as `read` makes them. */
+async function all_pages<T>(path: string, name: string, read: (entry: unknown, at: string) => T): Promise<T[]> {
+  const all: T[] = [];
+  for (let next: unknown = null, pages = 0; pages < kPagesMax; pages++) {
+    const given: string | number | null = typeof next === 'string' || typeof next === 'number' ? next : null;
+    const page = await json(given === null ? path : `${path}?after=${encodeURIComponent(given)}`);
+    const list = page[name];
+    if (!Array.isArray(list)) throw new Error(`${path}: the answer has no list`);
+    all.push(...list.map((entry, i) => read(entry, `${name}/${all.length + i}`)));
+    next = page['next'] ?? null;
+    if (next === null) break;
+  }
+  return all;
 }
 
-export async function fetch_events(id: string): Promise<TapeEvent[]> {
-  const list = (await json(`${at(id)}/events`))['events'];
-  if (!Array.isArray(list)) throw new Error('events: the answer has no list');
-  return list.map((entry, i) => read_event(entry, `events/${i}`));
-}
+export const fetch_recordings = (): Promise<Recording[]> => all_pages('/api/recordings', 'recordings', read_recording);
+export const fetch_events = (id: string): Promise<TapeEvent[]> => all_pages(`${at(id)}/events`, 'events', read_event);
 
 export async function fetch_latest(id: string, t_s: TapeSeconds): Promise<LatestRow[]> {
   return read_latest((await json(`${at(id)}/latest?t_s=${t_s}`))['latest']);
@@ -131,6 +142,7 @@ export async function fetch_role(): Promise<SessionRole> {
 }
 
 export const post_key = (key: string): Promise<void> => post('/api/session', { key });
+export const end_session = (): Promise<void> => remove('/api/session');
 export const post_meta = (id: string, meta: { name?: string; notes?: string }): Promise<void> =>
   post(`${at(id)}/meta`, meta);
 export const post_marker = (text: string, t_s: TapeSeconds): Promise<void> => post('/api/live/marker', { text, t_s });

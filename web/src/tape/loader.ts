@@ -9,7 +9,7 @@ import type { Tape } from './tape';
 const kBackfillPoints = 2048;
 const kBackfillAtOnce = 3;
 const kRefillPoints = 8192;
-const kCommitMs = 400; // rows reach the file, and so the answers, up to 250 ms after the stream
+const kCommitMs = 2500; // rows reach the file, and so the answers, up to two seconds after the stream
 
 /** Waits until what was on the stream is in the file as well. */
 const committed = (): Promise<void> => new Promise((done) => setTimeout(done, kCommitMs));
@@ -40,14 +40,16 @@ export class Loader {
 
   async load_events(): Promise<void> {
     try {
-      if (this.tape.live) await committed();
       for (const event of await api.fetch_events(this.id)) this.tape.log.add(event);
     } catch (error) {
       this.handlers.on_fault('events_missing', error);
     }
   }
 
-  /** The tape so far, coarse enough for one screen, when the page comes in the middle of a flight. */
+  /**
+   * The tape so far, coarse enough for one screen, when the page comes in the middle of a flight. What the file lacks of
+   * its newest moments the stream has brought: it begins some seconds before the page came.
+   */
   async backfill(): Promise<void> {
     const { tape } = this;
     const end_s = tape.head_s;
@@ -67,8 +69,6 @@ export class Loader {
       };
       await Promise.all(Array.from({ length: kBackfillAtOnce }, worker));
     });
-    // The newest moments before the page came were perhaps not in the file yet.
-    if (tape.live && !this.stopped) await this.refill(end_s, end_s + 1);
   }
 
   /**

@@ -1,6 +1,6 @@
 /** Requests to the HTTP API, with a station that answers as told. */
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
-import { fetch_events, post_note } from '../../src/stream/api';
+import { end_session, fetch_events, post_note } from '../../src/stream/api';
 
 const not_ready = (): Response =>
   Response.json({ error: 'not on the disk yet; try again in a moment' }, { status: 503 });
@@ -38,5 +38,30 @@ describe('a station that is not ready', () => {
     const asked = station(not_ready);
     await expect(post_note('a note')).rejects.toThrow('not on the disk yet');
     expect(asked).toHaveBeenCalledTimes(1);
+  });
+});
+
+describe('a list in pages', () => {
+  const page = (texts: readonly string[], next: number | null) => (): Response =>
+    Response.json({
+      events: texts.map((text, i) => ({ id: i, t_s: 1, kind: 'note', level: 'note', vehicle: -1, key: 'note', text })),
+      next,
+    });
+  it('is read to its end', async () => {
+    const asked = station(page(['a', 'b'], 7), page(['c'], 12), page([], null));
+    expect((await fetch_events('r')).map((event) => event.text)).toEqual(['a', 'b', 'c']);
+    expect(asked.mock.calls.map(([path]) => path as string)).toEqual([
+      '/api/recordings/r/events',
+      '/api/recordings/r/events?after=7',
+      '/api/recordings/r/events?after=12',
+    ]);
+  });
+});
+
+describe('logging out', () => {
+  it('ends the session at the server', async () => {
+    const asked = station(() => Response.json({ role: 'viewer' }));
+    await end_session();
+    expect(asked).toHaveBeenCalledWith('/api/session', expect.objectContaining({ method: 'DELETE' }));
   });
 });

@@ -1,6 +1,7 @@
 /** What is asked of the server for a cursor that the page holds no rows for, and what becomes of late answers. */
 import { afterEach, describe, expect, it, vi } from 'vitest';
 import { NoAnswer } from '../../src/stream/api';
+import { read_blocks } from '../../src/stream/blocks';
 import { Loader } from '../../src/tape/loader';
 import { Tape } from '../../src/tape/tape';
 import { column, description, table } from '../support/builders';
@@ -73,5 +74,46 @@ describe('a loader', () => {
       loader.look();
       expect(asked.length).toBe(2);
     });
+  });
+});
+
+/** One column whose value is its row's time; the layouts of protocol/STREAM.md, sections 2 and 4. */
+function little_endian(head: readonly number[], head_bytes: number, t_s: readonly number[]): ArrayBuffer {
+  const bytes = new ArrayBuffer(head_bytes + 16 * t_s.length);
+  const view = new DataView(bytes);
+  head.forEach((value, i) => view.setUint8(i, value));
+  [...t_s, ...t_s].forEach((value, i) => view.setFloat64(head_bytes + 8 * i, value, true));
+  return bytes;
+}
+const series_of = (t_s: readonly number[]): ArrayBuffer =>
+  little_endian([0x54, 0x53, 0x53, 0x31, 0, 0, 1, 0, t_s.length, 0, 0, 0], 16, t_s);
+const block_of = (t_s: readonly number[]): ArrayBuffer => {
+  const bytes = little_endian([1, 1, 0, 0, 1], 32, t_s);
+  new DataView(bytes).setUint16(24 + 2, 1, true);
+  new DataView(bytes).setUint32(24 + 4, t_s.length, true);
+  return bytes;
+};
+const range = (from: number, to: number): number[] => Array.from({ length: to - from + 1 }, (_, i) => from + i);
+
+describe('a page that comes in the middle of a flight', () => {
+  it('has every row once: from the file, which is two seconds late, and from the stream before that', async () => {
+    const asked: string[] = [];
+    vi.stubGlobal('fetch', (path: string) => {
+      asked.push(path);
+      return Promise.resolve(new Response(series_of(range(0, 98))));
+    });
+    const about = description([table('v/baro', 'packet', [column('static_pressure', 'Pa')])]);
+    const tape = new Tape(about, 'live', []);
+    const loader = new Loader(tape, { on_busy: () => undefined, on_fault: (...fault) => expect(fault).toEqual([]) });
+    const history = loader.backfill();
+    for (const rows of [range(95, 96), range(97, 99), [100]]) {
+      read_blocks(block_of(rows), (block) => tape.take_block(block));
+    }
+    await history;
+    read_blocks(block_of([101]), (block) => tape.take_block(block));
+    const columns = tape.tables[0]!.columns;
+    expect(range(0, columns.count - 1).map((i) => columns.time(i))).toEqual(range(0, 101));
+    expect(columns.covers(0)).toBe(true);
+    expect(asked.length).toBe(1);
   });
 });
