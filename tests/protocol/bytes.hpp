@@ -69,15 +69,15 @@ inline Bytes packet_of(unsigned apid, unsigned sequence_count, std::uint32_t tim
     return packet;
 }
 
-/// A packet with time zero, header by hand.
-inline Bytes packet_of(const Dictionary& dictionary, unsigned apid, std::span<const std::byte> user_data) {
-    const std::size_t time_bytes = dictionary.time.bytes();
-    const std::size_t length_field = time_bytes + user_data.size() - 1;
+/// A packet whose secondary header is zeros, primary header by hand.
+inline Bytes packet_of(const Packet& about, std::span<const std::byte> user_data) {
+    const std::size_t length_field = about.header_bytes + user_data.size() - 1;
     Bytes packet;
-    for (const unsigned byte : {0x08U | apid >> 8U, apid, 0xC0U, 0U, static_cast<unsigned>(length_field >> 8U),
-                                static_cast<unsigned>(length_field)})
+    for (const unsigned byte :
+         {(about.header_bytes > 0 ? 0x08U : 0U) | unsigned{about.apid} >> 8U, unsigned{about.apid}, 0xC0U, 0U,
+          static_cast<unsigned>(length_field >> 8U), static_cast<unsigned>(length_field)})
         packet.push_back(static_cast<std::byte>(byte & 0xFFU));
-    packet.resize(packet.size() + time_bytes);
+    packet.resize(packet.size() + about.header_bytes);
     packet.insert(packet.end(), user_data.begin(), user_data.end());
     return packet;
 }

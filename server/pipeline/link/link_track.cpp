@@ -119,7 +119,8 @@ TableOf<PacketFigures> link_packet_table() {
 
 LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const Schema& schema, const LinkTables& tables,
                      const Dictionary& dictionary)
-    : setup_(&setup), schema_(&schema), id_(id), tables_(tables), quality_(periods_s(dictionary)),
+    : setup_(&setup), schema_(&schema), id_(id), tables_(tables),
+      deframer_(frame_bytes_max(dictionary.packet_bytes_max)), quality_(periods_s(dictionary)),
       diagnosis_(dictionary.version) {}
 
 void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle, Batch& out) {

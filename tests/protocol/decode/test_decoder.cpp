@@ -33,6 +33,7 @@ int compare_ways(Decoder& decoder, const Dictionary& dictionary, const Bytes& pa
         REQUIRE(decoded.rows[k].out_of_range == plain[k].out_of_range);
         REQUIRE(same_bits(decoded.rows[k].numbers, plain[k].numbers));
     }
+    REQUIRE(same_by_walk(dictionary, decoded, packet.span()));
     return static_cast<int>(plain.size());
 }
 
@@ -257,7 +258,7 @@ TEST_CASE("one decoder reads different packets in any order", "[decoder]") {
     for (int i = 0; i < 200; ++i) {
         const Packet& packet = demo.packets[random() % demo.packets.size()];
         const DecodedPacket decoded = decoder.decode(
-            packet_of(packet.apid, 0x3FFF, 0xFFFFFFFF, random_bytes(random, packet.user_data_bytes, 20)));
+            packet_of(packet.apid, 0x3FFF, 0xFFFFFFFF, random_bytes(random, packet.user_data_bytes(), 20)));
         REQUIRE(decoded.verdict == DecodeVerdict::good);
         REQUIRE(demo.packets[decoded.packet].apid == packet.apid);
         REQUIRE(decoded.sequence_count == 16383);
@@ -278,10 +279,10 @@ TEST_CASE("vectors and the plain way give the same bits", "[decoder]") {
         for (const Packet& packet : dictionary.packets) {
             std::vector<Bytes> contents;
             for (const unsigned value : {0x00U, 0xFFU, 0x80U, 0x7FU}) // signs, limits, infinities, not numbers
-                contents.emplace_back(packet.user_data_bytes, static_cast<std::byte>(value));
-            for (int i = 0; i < 300; ++i) contents.push_back(random_bytes(random, packet.user_data_bytes, 30));
+                contents.emplace_back(packet.user_data_bytes(), static_cast<std::byte>(value));
+            for (int i = 0; i < 300; ++i) contents.push_back(random_bytes(random, packet.user_data_bytes(), 30));
             for (const Bytes& user : contents)
-                rows += compare_ways(decoder, dictionary, packet_of(dictionary, packet.apid, user));
+                rows += compare_ways(decoder, dictionary, packet_of(packet, user));
         }
     }
     CHECK(rows == 304 * (1 + 4 + 1 + 1 + 1 + 1) + 304 * (1 + 1 + 1 + 1 + 25 + 12));
@@ -305,7 +306,7 @@ TEST_CASE("rows of any number of 16-bit channels decode alike, down to the short
                 for (int i = 0; i < 20; ++i)
                     rows += compare_ways(
                         decoder, dictionary,
-                        packet_of(dictionary, packet.apid, random_bytes(random, packet.user_data_bytes, 30)));
+                        packet_of(packet, random_bytes(random, packet.user_data_bytes(), 30)));
         }
     }
     CHECK(rows == 4 * 13 * 20 * (4 + 1));
