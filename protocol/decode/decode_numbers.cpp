@@ -47,13 +47,13 @@ std::optional<Integer> integer_of(const NumberStep& step, std::uint64_t top) {
     const bool is_first_set = top >> 63U != 0;
     const std::uint64_t first = 1ULL << (step.width - 1U);
     const auto from_signed = [](std::int64_t value) {
-        return Integer{value < 0, value < 0 ? 0 - static_cast<std::uint64_t>(value) : static_cast<std::uint64_t>(value)};
+        return Integer{value < 0,
+                       value < 0 ? 0 - static_cast<std::uint64_t>(value) : static_cast<std::uint64_t>(value)};
     };
     switch (step.raw) {
     case Raw::signed_integer: return from_signed(static_cast<std::int64_t>(top) >> (64U - step.width));
     case Raw::sign_magnitude: return Integer{is_first_set, bits & (first - 1)};
-    case Raw::ones_complement:
-        return Integer{is_first_set, is_first_set ? ~bits & (first - 1) : bits};
+    case Raw::ones_complement: return Integer{is_first_set, is_first_set ? ~bits & (first - 1) : bits};
     case Raw::offset_binary: return Integer{bits < first, bits < first ? first - bits : bits - first};
     case Raw::bcd: {
         std::uint64_t value = 0;
@@ -68,8 +68,8 @@ std::optional<Integer> integer_of(const NumberStep& step, std::uint64_t top) {
     }
 }
 
-/// MIL-STD-1750A, 4.1.4 and 4.1.5: a fraction in two's complement times two to the power of an exponent of 8 bits, which
-/// stands behind the fraction's first 24 bits. A long one's fraction goes on after the exponent.
+/// MIL-STD-1750A, 4.1.4 and 4.1.5: a fraction in two's complement times two to the power of an exponent of 8 bits,
+/// which stands behind the fraction's first 24 bits. A long one's fraction goes on after the exponent.
 double mil_std_1750a_value(const NumberStep& step, std::uint64_t top) {
     const auto exponent = static_cast<std::int8_t>(top >> 32U & 0xFFU);
     const std::uint64_t more = step.width == 48 ? (top >> 16U & 0xFFFFU) << 24U : 0;

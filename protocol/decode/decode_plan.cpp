@@ -24,8 +24,7 @@ Raw raw_of(bool is_signed, IntegerCoding coding) {
 
 Raw raw_of(const Field& field) {
     switch (field.type) {
-    case FieldType::ieee754:
-        return field.bit_width == 16 ? Raw::half : field.bit_width == 32 ? Raw::single : Raw::real;
+    case FieldType::ieee754: return field.bit_width == 16 ? Raw::half : field.bit_width == 32 ? Raw::single : Raw::real;
     case FieldType::mil_std_1750a: return Raw::mil_std_1750a;
     case FieldType::time: return Raw::time;
     case FieldType::unsigned_integer:
@@ -78,8 +77,7 @@ RowPlan make_row_plan(const Dictionary& dictionary, const ChannelTable& table) {
     for (std::size_t i = 0; i < table.channels.size(); ++i) {
         const Channel& channel = table.channels[i];
         const Field& field = *channel.field;
-        const std::uint32_t first_bit =
-            table.group != nullptr || i < header_channels ? 0 : 8 * packet.header_bytes;
+        const std::uint32_t first_bit = table.group != nullptr || i < header_channels ? 0 : 8 * packet.header_bytes;
         if (channel.is_text())
             plan.texts[channel.place - table.number_count] = {
                 .byte = (first_bit + field.bit_offset + channel.element * field.bit_width) / 8,

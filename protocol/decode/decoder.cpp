@@ -59,7 +59,8 @@ bool is_plain(const Field& field) {
 }
 
 bool is_plain(const Layout& layout) {
-    return std::ranges::all_of(layout.fields, [](const Field& field) { return is_plain(field); });
+    return std::ranges::all_of(
+        layout.fields, [](const Field& field) { return is_plain(field); });
 }
 
 /// Every channel is always at the same place, and a group, if there is one, is a batch at the end.
@@ -243,7 +244,7 @@ DecodeVerdict Decoder::Plan::judge(const PacketPlan& plan, const PrimaryHeader& 
         }
     }
     return packet.size() < plan.packet->bytes_min || packet.size() > plan.packet->bytes_max ? DecodeVerdict::wrong_size
-                                                                                           : DecodeVerdict::good;
+                                                                                            : DecodeVerdict::good;
 }
 
 bool Decoder::Plan::walk(const PacketPlan& plan, std::span<const std::byte> packet) {
@@ -294,8 +295,7 @@ DecodedPacket Decoder::decode(std::span<const std::byte> packet) noexcept {
         const DecodeVerdict verdict = plan.judge(target, *header, packet);
         if (verdict != DecodeVerdict::good) {
             // What is said of the layout that came closest: a size that is wrong says more than a value.
-            if (i == apid.first || verdict == DecodeVerdict::wrong_size ||
-                decoded.verdict != DecodeVerdict::wrong_size)
+            if (i == apid.first || verdict == DecodeVerdict::wrong_size || decoded.verdict != DecodeVerdict::wrong_size)
                 decoded.verdict = verdict;
             continue;
         }

@@ -68,8 +68,7 @@ class Places {
 
 LayoutPlan make_plan(const Dictionary& dictionary, const Layout& layout, Places places) {
     LayoutPlan plan;
-    for (const Segment& segment : layout.segments)
-        plan.segments.emplace_back().bits = segment.bits;
+    for (const Segment& segment : layout.segments) plan.segments.emplace_back().bits = segment.bits;
     for (std::size_t i = 0; i < layout.segments.size(); ++i) {
         plan.segments[i].then = layout.segments[i].then;
         plan.segments[i].group = layout.segments[i].index;
@@ -89,8 +88,7 @@ LayoutPlan make_plan(const Dictionary& dictionary, const Layout& layout, Places 
         }
     }
     for (const Group& group : layout.groups)
-        plan.groups.push_back(
-            {&group, make_plan(dictionary, group.layout, Places(dictionary.tables.at(group.table)))});
+        plan.groups.push_back({&group, make_plan(dictionary, group.layout, Places(dictionary.tables.at(group.table)))});
     return plan;
 }
 

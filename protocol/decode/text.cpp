@@ -62,7 +62,8 @@ std::optional<std::size_t> find_terminator(const Field& field, std::span<const s
     if (size == 0) return std::nullopt;
     const std::size_t step = is_wide(field.encoding) ? 2 : 1;
     for (std::size_t at = 0; at + size <= bytes.size(); at += step)
-        if (std::equal(field.terminator.begin(), field.terminator.end(), bytes.begin() + static_cast<std::ptrdiff_t>(at)))
+        if (std::equal(field.terminator.begin(), field.terminator.end(),
+                       bytes.begin() + static_cast<std::ptrdiff_t>(at)))
             return at;
     return std::nullopt;
 }

@@ -9,8 +9,7 @@
 namespace turnstone {
 
 /// Where the field's terminator begins; empty: it is not there, or the field has none.
-[[nodiscard]] std::optional<std::size_t> find_terminator(const Field& field,
-                                                         std::span<const std::byte> bytes) noexcept;
+[[nodiscard]] std::optional<std::size_t> find_terminator(const Field& field, std::span<const std::byte> bytes) noexcept;
 
 /// A text in valid UTF-8 up to its terminator, U+FFFD for what is not of its encoding; bytes in hexadecimal. Writes at
 /// most 3 * bytes.size() characters to `out` and returns how many.

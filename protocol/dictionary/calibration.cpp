@@ -124,7 +124,8 @@ Calibration read_form(JsonReader& calibration, bool may_select) {
     const bool polynomial = calibration.has("polynomial");
     const bool table = calibration.has("table");
     Calibration result;
-    if (linear + polynomial + table != 1)
+    const bool is_unknown = linear + polynomial + table == 0 && !calibration.json().empty(); // reported by its name
+    if (linear + polynomial + table != 1 && !is_unknown)
         calibration.problem("has " + std::to_string(linear + polynomial + table) + " of its forms",
                             std::string(R"(must be one of {"linear": ...}, {"polynomial": ...}, {"table": ...})") +
                                 (may_select ? R"( and {"by": ..., "cases": ...})" : ""));

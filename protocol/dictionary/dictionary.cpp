@@ -111,8 +111,7 @@ void DictionaryReading::read_header(JsonReader& reader, Packet& packet, Scope& s
     auto header = reader.object("secondary_header");
     if (!header) return;
     const Field* time = nullptr;
-    const LayoutPlace place{
-        .name = packet.name, .group = packet.name, .channels = &channels, .packet_time = &time};
+    const LayoutPlace place{.name = packet.name, .group = packet.name, .channels = &channels, .packet_time = &time};
     read_layout(header->array("fields", 0, kHeaderFieldsMax), nullptr, place, scope, around, packet.header);
     header->finish();
     const auto& fields = packet.header.fields;
@@ -139,8 +138,8 @@ void DictionaryReading::read_packet(JsonReader& reader) {
     packet.apid = static_cast<std::uint16_t>(reader.integer("apid", 0, kIdleApid - 1));
     const bool has_apid = problems_.size() == problems_before_size;
     packet.name = read_name(reader, "name");
-    packet_names_.check(reader, "name", packet.name, "packet name");
-    if (!packet.name.empty()) around_.firmware_names.check(reader, "name", packet.name, "firmware name");
+    if (packet_names_.check(reader, "name", packet.name, "packet name"))
+        around_.firmware_names.check(reader, "name", packet.name, "firmware name");
     packet.description = reader.text_or("description", "");
     packet.period_ms = reader.number("period_ms", 0.0, kPeriodMax_ms);
 
@@ -167,8 +166,7 @@ void DictionaryReading::read_packet(JsonReader& reader) {
     auto fields = reader.array_if("fields", kFieldsMax);
     auto batch = reader.object_if("batch");
     read_layout(std::move(fields), batch ? &*batch : nullptr, place, header_scope, around_, packet.body);
-    if (time != nullptr)
-        set_time(packet, time->time, kPrimaryHeaderBytes + packet.header_bytes + time->bit_offset / 8);
+    if (time != nullptr) set_time(packet, time->time, kPrimaryHeaderBytes + packet.header_bytes + time->bit_offset / 8);
     if (reader.is_object() && !packet.has_fields() && packet.body.groups.empty())
         reader.problem("has neither fields nor a batch", "must have at least one field");
     read_size(reader, packet);
@@ -250,8 +248,8 @@ void DictionaryReading::check_apid(JsonReader& reader, std::size_t index) {
         const Packet& other = dictionary_.packets[i];
         if (other.apid != packet.apid) continue;
         const bool is_told = !other.when.empty() || other.may_have_more;
-        const bool is_same = other.when == packet.when && other.bytes_min == packet.bytes_min &&
-                             other.bytes_max == packet.bytes_max;
+        const bool is_same =
+            other.when == packet.when && other.bytes_min == packet.bytes_min && other.bytes_max == packet.bytes_max;
         if (is_told && !is_same) continue;
         reader.problem_at("apid", "APID " + std::to_string(packet.apid) + " appears twice",
                           "must differ from the one at " + pointers_[i] +

@@ -103,17 +103,17 @@ struct Field {
     bool is_part = false; ///< its bits belong to another field as well
     IntegerCoding coding = IntegerCoding::plain;
     unsigned count = 1;
-    Extent extent;                      ///< bytes of a text or of bytes
+    Extent extent; ///< bytes of a text or of bytes
     TextEncoding encoding = TextEncoding::utf_8;
-    std::vector<std::byte> terminator;  ///< of a text or of bytes; empty: none
-    TimeCode time;                      ///< of a time
+    std::vector<std::byte> terminator; ///< of a text or of bytes; empty: none
+    TimeCode time;                     ///< of a time
     Calibration calibration;
-    Cases<Calibration> calibrations;    ///< by the value in `calibration_slot`, in place of `calibration`
+    Cases<Calibration> calibrations; ///< by the value in `calibration_slot`, in place of `calibration`
     Slot calibration_slot = kNoSlot;
     std::map<std::int64_t, std::string> enumeration; ///< raw value to word, for viewers; empty: none
-    Cases<std::string> words;           ///< in place of `enumeration`: a text channel of its own holds the word
-    Slot slot = kNoSlot;                ///< under which its raw value is kept for others
-    std::string unit;                   ///< UCUM; "1" when dimensionless
+    Cases<std::string> words; ///< in place of `enumeration`: a text channel of its own holds the word
+    Slot slot = kNoSlot;      ///< under which its raw value is kept for others
+    std::string unit;         ///< UCUM; "1" when dimensionless
     std::string description;
     std::optional<std::pair<double, double>> valid_range; ///< engineering units, inclusive
     std::string group;                                    ///< display group
@@ -224,9 +224,9 @@ struct Channel {
 
 /// Rows that decoding produces: one table per packet with fields, one per group.
 struct ChannelTable {
-    std::string name;             ///< "<packet>" or "<packet>.<group>"
-    std::size_t packet;           ///< index into Dictionary::packets
-    const Group* group;           ///< null: the packet's own fields
+    std::string name;              ///< "<packet>" or "<packet>.<group>"
+    std::size_t packet;            ///< index into Dictionary::packets
+    const Group* group;            ///< null: the packet's own fields
     std::vector<Channel> channels; ///< in the order of the fields
     std::size_t number_count;      ///< channels that are numbers
     std::size_t text_count;        ///< channels that are text
@@ -239,7 +239,7 @@ struct Dictionary {
     std::string version;
     std::vector<Packet> packets;
     std::vector<ChannelTable> tables;
-    std::vector<TimeCode> clocks;      ///< each code of the packets' times once
+    std::vector<TimeCode> clocks;       ///< each code of the packets' times once
     std::uint32_t packet_bytes_max = 0; ///< of the largest packet
 
     Dictionary() = default;

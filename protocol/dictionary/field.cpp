@@ -113,8 +113,7 @@ void check_role(JsonReader& reader, std::string_view key, const Field& field, st
                 std::vector<Role>& roles) {
     const auto role = role_from_name(name);
     if (!role) {
-        reader.problem_at(key, "\"" + std::string(name) + "\" is not a role",
-                          "must be one of: " + role_names());
+        reader.problem_at(key, "\"" + std::string(name) + "\" is not a role", "must be one of: " + role_names());
         return;
     }
     roles.push_back(*role);
@@ -209,7 +208,8 @@ FieldReading read_field(JsonReader& reader, const FieldDefaults& defaults, Scope
     field.byte_order = reading.byte_order.value_or(defaults.byte_order);
     field.is_lsb_first = read_bit_order(reader, defaults.is_lsb_first);
     if (field.is_lsb_first && reading.byte_order == ByteOrder::big)
-        reader.problem_at("byte_order", "is big beside a bit order of least significant first", "remove one of the two");
+        reader.problem_at("byte_order", "is big beside a bit order of least significant first",
+                          "remove one of the two");
     reading.is_sized = problems.size() == problems_before_size;
 
     if (type) { // what follows depends on the type; one report is enough
@@ -223,8 +223,8 @@ FieldReading read_field(JsonReader& reader, const FieldDefaults& defaults, Scope
     field.description = reader.text_or("description", "");
     field.group = reader.text_or("group", defaults.group);
     field.decimals = static_cast<int>(reader.integer_or("decimals", 0, 12, 2));
-    for (const std::string_view key : {"title", "count", "bit_offset", "coding", "enumeration", "calibration", "role",
-                                       "roles", "valid_range"})
+    for (const std::string_view key :
+         {"title", "count", "bit_offset", "coding", "enumeration", "calibration", "role", "roles", "valid_range"})
         reader.ignore(key);
     if (!type)
         for (const std::string_view key : {"octets", "encoding", "terminator", "code", "is_packet_time"})

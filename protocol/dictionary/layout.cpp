@@ -11,7 +11,7 @@ namespace {
 
 constexpr std::size_t kFieldsMax = 500;
 constexpr std::size_t kChannelsMax = 500; ///< of one table: a recording has a column for each, SQLite takes 2000
-constexpr std::size_t kGroupDepthMax = 4;
+constexpr std::size_t kGroupDepthMax = 3; ///< each is in the ones around it
 constexpr std::int64_t kGroupCountMax = 65'536;
 constexpr std::int64_t kBatchCountMax = 500;
 constexpr double kPeriodMax_ms = 86'400'000.0;
@@ -45,7 +45,8 @@ class Taken {
             add(begin, end);
             return other;
         }
-        // Counted from the other side of each byte: whole bytes are the same ones, the bits of a part of a byte are not.
+        // Counted from the other side of each byte: whole bytes are the same ones, the bits of a part of a byte are
+        // not.
         while (begin < end) {
             const std::uint32_t byte = begin / 8 * 8;
             const bool is_whole = begin == byte && end - begin >= 8;
@@ -82,6 +83,7 @@ class LayoutReading {
     void check_alignment(JsonReader& reader, FieldReading& reading);
     void check_roles(JsonReader& reader, const Field& field);
     void check_name(JsonReader& reader, const Field& field);
+    void check_firmware_name(JsonReader& reader, const std::string& name);
     void add_segment(Segment::Then then, std::size_t index);
     void measure();
     void check_extent(JsonReader& reader, std::string_view key, Extent& extent);
@@ -130,24 +132,31 @@ void LayoutReading::read_one(JsonReader& reader) {
     }
 }
 
+/// Of a channel, and of its elements and words; then in firmware, where it stands behind the packet's name.
 void LayoutReading::check_name(JsonReader& reader, const Field& field) {
-    if (!field.name.empty())
-        around_.firmware_names.check(reader, "name", place_.name + "_" + field.name, "firmware name");
-    for (unsigned k = 0; k < field.count; ++k)
-        place_.channels->check(reader, "name", field.count == 1 ? field.name : field.name + "_" + std::to_string(k),
-                               "channel name");
-    channel_count_ += field.count;
-    if (field.words.empty()) return;
-    channel_count_ += field.count;
-    for (unsigned k = 0; k < field.count; ++k)
-        place_.channels->check(reader, "name",
-                               field.name + (field.count == 1 ? "" : "_" + std::to_string(k)) + "_word",
-                               "channel name");
+    bool is_new = true;
+    const auto check_channel = [&](const std::string& name) {
+        is_new = place_.channels->check(reader, "name", name, "channel name") && is_new;
+        ++channel_count_;
+    };
+    for (unsigned k = 0; k < field.count; ++k) {
+        const std::string name = field.count == 1 ? field.name : field.name + "_" + std::to_string(k);
+        if (field.name.empty())
+            ++channel_count_;
+        else
+            check_channel(name);
+        if (!field.words.empty() && !field.name.empty()) check_channel(name + "_word");
+    }
+    if (is_new) check_firmware_name(reader, field.name);
+}
+
+void LayoutReading::check_firmware_name(JsonReader& reader, const std::string& name) {
+    if (!name.empty()) around_.firmware_names.check(reader, "name", place_.name + "_" + name, "firmware name");
 }
 
 void LayoutReading::read_values(JsonReader& reader) {
-    FieldReading reading = read_field(reader, {around_.byte_order, around_.is_lsb_first, place_.group}, scope_,
-                                      *around_.problems);
+    FieldReading reading =
+        read_field(reader, {around_.byte_order, around_.is_lsb_first, place_.group}, scope_, *around_.problems);
     Field& field = reading.field;
     if (!reading.count.is_fixed()) return add_array_group(reader, reading);
     check_name(reader, field);
@@ -178,6 +187,7 @@ void LayoutReading::check_extent(JsonReader& reader, std::string_view key, Exten
         reader.problem_at(key, "reaches to the packet's end inside a group", "must be told by a field there");
     } else if (to_end_ != nullptr) {
         reader.problem_at(key, "is the second to reach to the packet's end", "must be told by a field");
+        to_end_reader_.clear();
     } else {
         to_end_ = &extent;
         to_end_segment_ = layout_.segments.size() - 1;
@@ -199,9 +209,7 @@ void LayoutReading::add_array_group(JsonReader& reader, FieldReading& reading) {
     group.name = reading.field.name;
     group.description = reading.field.description;
     group.count = reading.count;
-    if (!group.name.empty())
-        around_.firmware_names.check(reader, "name", place_.name + "_" + group.name, "firmware name");
-    place_.channels->check(reader, "name", group.name, "channel name");
+    if (place_.channels->check(reader, "name", group.name, "channel name")) check_firmware_name(reader, group.name);
     check_extent(reader, "count", group.count);
     check_roles(reader, reading.field);
     if (!reading.field.extent.is_fixed())
@@ -233,28 +241,20 @@ void LayoutReading::add_array_group(JsonReader& reader, FieldReading& reading) {
 
 void LayoutReading::read_group(JsonReader& reader, bool is_batch) {
     if (depth_ >= kGroupDepthMax) {
-        reader.problem("is a group inside too many groups", "must be inside " + std::to_string(kGroupDepthMax - 1) +
-                                                                " groups at most");
+        reader.problem("is a group inside too many groups",
+                       "must be inside " + std::to_string(kGroupDepthMax - 1) + " others at most");
         return;
     }
     Group& group = layout_.groups.emplace_back();
     group.name = read_name(reader, "name");
-    if (!group.name.empty())
-        around_.firmware_names.check(reader, "name", place_.name + "_" + group.name, "firmware name");
-    if (is_batch) // what a batch is called must differ from a channel, what a group is called from both
-        for (const Field& field : layout_.fields)
-            if (field.name == group.name)
-                reader.problem_at("name", "\"" + group.name + "\" is already a field of the packet",
-                                  "choose another name");
-    if (!is_batch) place_.channels->check(reader, "name", group.name, "channel name");
+    if (place_.channels->check(reader, "name", group.name, "channel name")) check_firmware_name(reader, group.name);
     group.description = reader.text_or("description", "");
     if (is_batch) {
         group.count.number = static_cast<std::uint32_t>(reader.integer("count", 1, kBatchCountMax));
         group.period_ms = reader.number("period_ms", 1e-6, kPeriodMax_ms);
         group.is_padded = true;
     } else {
-        if (reader.has("count"))
-            group.count = read_extent(reader, "count", 1, kGroupCountMax, scope_, false);
+        if (reader.has("count")) group.count = read_extent(reader, "count", 1, kGroupCountMax, scope_, false);
         group.period_ms = reader.number_or("period_ms", 0.0, kPeriodMax_ms, 0.0);
         if (auto when = reader.object_if("when"))
             for (auto& [name, value] : when->members()) {
@@ -384,7 +384,8 @@ void LayoutReading::check_alignment(JsonReader& reader, FieldReading& reading) {
 void LayoutReading::check_roles(JsonReader& reader, const Field& field) {
     for (const Role role : field.roles) {
         const auto [it, is_new] = around_.role_places.emplace(role, RolePlace{reader.pointer(), around_.packet});
-        const bool is_alternative = it->second.packet != around_.packet && it->second.packet->apid == around_.packet->apid;
+        const bool is_alternative =
+            it->second.packet != around_.packet && it->second.packet->apid == around_.packet->apid;
         if (!is_new && !is_alternative && role != Role::pyro_continuity)
             reader.problem_at(field.count > 1 ? "roles" : "role",
                               "role " + std::string(kRoles[static_cast<std::size_t>(role)].name) + " appears twice",

@@ -100,11 +100,12 @@ std::string read_name(JsonReader& reader, std::string_view key, bool hyphen) {
     return name;
 }
 
-void Uniques::check(JsonReader& reader, std::string_view key, const std::string& name, const std::string& what) {
-    if (name.empty()) return;
+bool Uniques::check(JsonReader& reader, std::string_view key, const std::string& name, const std::string& what) {
+    if (name.empty()) return true;
     const auto [it, is_new] = first_.emplace(name, reader.pointer());
     if (!is_new)
         reader.problem_at(key, what + " \"" + name + "\" appears twice", "must differ from the one at " + it->second);
+    return is_new;
 }
 
 } // namespace turnstone

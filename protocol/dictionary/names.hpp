@@ -15,7 +15,8 @@ std::string read_name(JsonReader& reader, std::string_view key, bool hyphen = fa
 /// Names that must not appear twice, and where each appeared first.
 class Uniques {
   public:
-    void check(JsonReader& reader, std::string_view key, const std::string& name, const std::string& what);
+    /// False: it has been reported.
+    bool check(JsonReader& reader, std::string_view key, const std::string& name, const std::string& what);
 
   private:
     std::map<std::string, std::string> first_;

@@ -55,8 +55,8 @@ Field* Scope::find(const std::string& name) const {
 std::optional<Slot> Scope::next_slot(JsonReader& reader, std::string_view key) {
     Scope& top = root();
     if (top.slots_used_ < kSlotsMax) return top.slots_used_++;
-    reader.problem_at(key, "is one reference too many", "a packet can refer to " + std::to_string(kSlotsMax) +
-                                                            " of its fields at most");
+    reader.problem_at(key, "is one reference too many",
+                      "a packet can refer to " + std::to_string(kSlotsMax) + " of its fields at most");
     return std::nullopt;
 }
 

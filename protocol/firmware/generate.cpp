@@ -93,8 +93,7 @@ bool is_integer(const Field& field) {
 
 std::string meaning(const Field& field) {
     std::string text = field.description;
-    if (field.type == FieldType::text)
-        return text + " (up to " + std::to_string(field.bit_width / 8) + " bytes)";
+    if (field.type == FieldType::text) return text + " (up to " + std::to_string(field.bit_width / 8) + " bytes)";
     if (const auto* linear = std::get_if<LinearCalibration>(&field.calibration))
         text += " (" + field.unit + " = " + real(linear->offset) + " + " + real(linear->gain) + " * raw)";
     else if (std::holds_alternative<PolynomialCalibration>(field.calibration) ||

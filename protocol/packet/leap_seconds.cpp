@@ -14,12 +14,11 @@ constexpr auto kSteps = [] {
     const auto day = [](int year, unsigned month) {
         return sys_days{std::chrono::year{year} / std::chrono::month{month} / 1}.time_since_epoch().count();
     };
-    return std::array<std::int64_t, 28>{day(1972, 1), day(1972, 7), day(1973, 1), day(1974, 1), day(1975, 1),
-                                        day(1976, 1), day(1977, 1), day(1978, 1), day(1979, 1), day(1980, 1),
-                                        day(1981, 7), day(1982, 7), day(1983, 7), day(1985, 7), day(1988, 1),
-                                        day(1990, 1), day(1991, 1), day(1992, 7), day(1993, 7), day(1994, 7),
-                                        day(1996, 1), day(1997, 7), day(1999, 1), day(2006, 1), day(2009, 1),
-                                        day(2012, 7), day(2015, 7), day(2017, 1)};
+    return std::array<std::int64_t, 28>{
+        day(1972, 1), day(1972, 7), day(1973, 1), day(1974, 1), day(1975, 1), day(1976, 1), day(1977, 1),
+        day(1978, 1), day(1979, 1), day(1980, 1), day(1981, 7), day(1982, 7), day(1983, 7), day(1985, 7),
+        day(1988, 1), day(1990, 1), day(1991, 1), day(1992, 7), day(1993, 7), day(1994, 7), day(1996, 1),
+        day(1997, 7), day(1999, 1), day(2006, 1), day(2009, 1), day(2012, 7), day(2015, 7), day(2017, 1)};
 }();
 constexpr std::int64_t kFirstOffset_s = 10;
 constexpr std::int64_t kNsPerDay = kSecondsPerDay * kNsPerS;

@@ -60,8 +60,7 @@ std::optional<std::int64_t> decode_cds(const TimeCode& code, std::span<const std
     };
     const std::uint64_t ms = part(code.day_bytes, 4);
     const std::uint64_t below = part(code.day_bytes + 4, code.submillisecond_bytes);
-    if (below >= (code.submillisecond_bytes == 4 ? 1'000'000'000U : 1000U))
-        return std::nullopt;
+    if (below >= (code.submillisecond_bytes == 4 ? 1'000'000'000U : 1000U)) return std::nullopt;
     const std::uint64_t ns_of_ms = code.submillisecond_bytes == 4 ? (below + 500) / 1000 : below * 1000;
     const std::int64_t epoch_day = code.epoch_utc_ns.value_or(kEpoch1958_ns) / (kSecondsPerDay * kNsPerS);
     return tai_of_day(code, epoch_day + static_cast<std::int64_t>(part(0, code.day_bytes)), ms / 1000,
@@ -115,8 +114,7 @@ bool same_shape(const TimeCode& a, const TimeCode& b) noexcept {
     switch (a.kind) {
     case TimeCode::Kind::counter: break;
     case TimeCode::Kind::cuc: return a.coarse_bytes == b.coarse_bytes && a.fine_bytes == b.fine_bytes;
-    case TimeCode::Kind::cds:
-        return a.day_bytes == b.day_bytes && a.submillisecond_bytes == b.submillisecond_bytes;
+    case TimeCode::Kind::cds: return a.day_bytes == b.day_bytes && a.submillisecond_bytes == b.submillisecond_bytes;
     case TimeCode::Kind::ccs: return a.is_day_of_year == b.is_day_of_year && a.fraction_bytes == b.fraction_bytes;
     }
     return false;

@@ -20,8 +20,7 @@ void require(bool condition) {
 
 Dictionary read(const char* file) {
     std::vector<Problem> problems;
-    const auto json =
-        parse_json_file(std::string(TURNSTONE_SOURCE_DIR "/tests/golden/dictionary/") + file, problems);
+    const auto json = parse_json_file(std::string(TURNSTONE_SOURCE_DIR "/tests/golden/dictionary/") + file, problems);
     require(json.has_value());
     Dictionary result = read_dictionary(*json, file, problems);
     require(problems.empty());

@@ -10,7 +10,8 @@ namespace {
 
 Column channel_column(const Channel& channel) {
     const Field& field = *channel.field;
-    Column column{channel.name, channel.title, channel.is_word ? "1" : field.unit, field.group, field.decimals, field.description};
+    Column column{channel.name, channel.title,  channel.is_word ? "1" : field.unit,
+                  field.group,  field.decimals, field.description};
     if (!channel.is_word) column.enumeration = field.enumeration;
     column.is_text = channel.is_text();
     if (!channel.is_word) column.valid_range = field.valid_range;
@@ -43,9 +44,9 @@ void add_packet_tables(Schema& schema, const Dictionary& dictionary, int vehicle
         const Packet& packet = dictionary.packets[source.packet];
         const bool has_period = source.group != nullptr && source.group->period_ms > 0;
         const double period_ms = has_period ? source.group->period_ms : packet.period_ms;
-        const std::string& description =
-            source.group != nullptr && !source.group->description.empty() ? source.group->description
-                                                                          : packet.description;
+        const std::string& description = source.group != nullptr && !source.group->description.empty()
+                                             ? source.group->description
+                                             : packet.description;
         Table table{.name = dictionary.vehicle + "/" + source.name,
                     .title = description.empty() ? source.name : description,
                     .kind = source.group != nullptr ? TableKind::batch : TableKind::packet,

@@ -2,9 +2,8 @@
 
 #include <cmath>
 #include <cstdlib>
-#include <numbers>
 
-#include "shared/geodesy.hpp"
+#include "server/pipeline/vehicle/earth_centred.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -30,25 +29,6 @@ Eigen::Vector3d vector(const Plan& plan, const DecodedRow& row, Role x, Role y, 
     return {value(plan, row, x), value(plan, row, y), value(plan, row, z)};
 }
 
-/// Receivers without a fix send the centre of the earth, or what is near it: no position.
-GeodeticPosition geodetic(const Eigen::Vector3d& ecef_m) {
-    constexpr double kRadiusLeast_m = 6.3e6;
-    if (!(ecef_m.norm() > kRadiusLeast_m)) return {kNaN, kNaN, kNaN};
-    return from_ecef_m(ecef_m);
-}
-
-/// Turns earth-centred vectors into east, north, up at a position.
-Eigen::Matrix3d enu_from_ecef(const GeodeticPosition& position) {
-    constexpr double kRadPerDeg = std::numbers::pi / 180.0;
-    const double sin_lat = std::sin(position.latitude_deg * kRadPerDeg);
-    const double cos_lat = std::cos(position.latitude_deg * kRadPerDeg);
-    const double sin_lon = std::sin(position.longitude_deg * kRadPerDeg);
-    const double cos_lon = std::cos(position.longitude_deg * kRadPerDeg);
-    return Eigen::Matrix3d{{-sin_lon, cos_lon, 0.0},
-                           {-sin_lat * cos_lon, -sin_lat * sin_lon, cos_lat},
-                           {cos_lat * cos_lon, cos_lat * sin_lon, sin_lat}};
-}
-
 int whole(double number, int otherwise) noexcept {
     return std::isfinite(number) && std::abs(number) < 1e6 ? static_cast<int>(number) : otherwise;
 }
@@ -72,8 +52,8 @@ Router::Router(const Dictionary& dictionary, const Site& site) : site_(&site) {
         plan.imu = has(plan, accel_body_x) || lateral || rates || has(plan, rate_body_x);
         plan.pressure = has(plan, static_pressure);
         const bool geodetic = has(plan, latitude) && has(plan, longitude) && height;
-        plan.is_earth_centred = !geodetic && has(plan, position_ecef_x) && has(plan, position_ecef_y) &&
-                                has(plan, position_ecef_z);
+        plan.is_earth_centred =
+            !geodetic && has(plan, position_ecef_x) && has(plan, position_ecef_y) && has(plan, position_ecef_z);
         plan.fix = geodetic || plan.is_earth_centred;
         plan.mag = has(plan, mag_body_x) && has(plan, mag_body_y) && has(plan, mag_body_z);
         plan.onboard = has(plan, onboard_phase) || has(plan, onboard_altitude) || has(plan, onboard_vertical_speed) ||
@@ -95,13 +75,13 @@ FixSample Router::make_fix(const Plan& plan, const DecodedRow& row, std::int64_t
     using enum Role;
     GeodeticPosition position{value(plan, row, latitude), value(plan, row, longitude),
                               value(plan, row, height_ellipsoid)};
-    if (!std::isfinite(position.height_m))
-        position.height_m = value(plan, row, height_msl) + site_->geoid_height_m;
+    if (!std::isfinite(position.height_m)) position.height_m = value(plan, row, height_msl) + site_->geoid_height_m;
     if (plan.is_earth_centred)
-        position = geodetic(vector(plan, row, position_ecef_x, position_ecef_y, position_ecef_z));
+        position = geodetic_from_earth_centred(vector(plan, row, position_ecef_x, position_ecef_y, position_ecef_z));
     Eigen::Vector3d velocity_mps = vector(plan, row, velocity_east, velocity_north, velocity_up);
     if (has(plan, velocity_ecef_x) && !has(plan, velocity_east))
-        velocity_mps = enu_from_ecef(position) * vector(plan, row, velocity_ecef_x, velocity_ecef_y, velocity_ecef_z);
+        velocity_mps =
+            enu_from_earth_centred(vector(plan, row, velocity_ecef_x, velocity_ecef_y, velocity_ecef_z), position);
     // A receiver that does not say how many dimensions a fix has sends positions only when it has a fix.
     const int dimensions = has(plan, fix_dimensions) ? whole(value(plan, row, fix_dimensions), 1) : 3;
     return {t_ns,

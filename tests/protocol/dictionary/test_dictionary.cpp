@@ -1,5 +1,5 @@
-// The format is that of protocol/schema/dictionary.schema.json; the cases in tests/golden/dictionary are also read by
-// the dashboard's tests, which run a JSON Schema validator over them.
+// The format is that of protocol/schema/dictionary.schema.json. What the cases in tests/golden/dictionary say of the
+// schema was judged by python3-jsonschema 4.26.
 #include <algorithm>
 #include <set>
 
@@ -51,7 +51,7 @@ TEST_CASE("good and bad dictionaries give exactly their mistakes", "[dictionary]
               "dictionary_cases.json",
               [](const nlohmann::json& json, std::vector<Problem>& problems) {
                   (void)read_dictionary(json, "dictionary.json", problems);
-              }) >= 90);
+              }) >= 160);
 }
 
 TEST_CASE("good and bad vehicles and sites give exactly their mistakes", "[dictionary]") {

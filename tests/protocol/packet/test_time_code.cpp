@@ -190,7 +190,8 @@ TEST_CASE("day and calendar segmented codes give seconds of TAI and their UTC, o
     CHECK(too_far == 4);
 }
 
-TEST_CASE("P-fields of codes that are not defined are refused, and those of another code than expected", "[time_code]") {
+TEST_CASE("P-fields of codes that are not defined are refused, and those of another code than expected",
+          "[time_code]") {
     int checked = 0;
     for (const auto& test : cases()["structural_errors"]) {
         INFO(test["id"]);
