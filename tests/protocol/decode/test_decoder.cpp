@@ -300,6 +300,7 @@ TEST_CASE("packets that tell their own layout are read alike however they are da
             bytes[7] = static_cast<std::byte>(random() % 30);
             bytes[8] = std::byte{0x2E};
         }
+        if (about.apid == 3 && bytes.size() > 30) bytes[20] = std::byte{0x0D}, bytes[21] = std::byte{0x0A};
         if (random() % 8 == 0) bytes[2] = static_cast<std::byte>(random());
         const Exact packet(bytes);
         const DecodedPacket decoded = decoder.decode(packet.span());
