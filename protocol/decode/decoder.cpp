@@ -58,6 +58,20 @@ bool is_plain(const Field& field) {
     return field.words.empty() && field.calibration_slot == kNoSlot;
 }
 
+/// Whether the rows of a group always the same have room: fields that share bits give more than the packet holds.
+bool has_room(const Group& group) {
+    std::uint64_t numbers = 0;
+    std::uint64_t characters = 0;
+    for (const Field& field : group.layout.fields)
+        if (field.is_text())
+            characters += std::uint64_t{3} * field.count * field.bit_width / 8;
+        else
+            numbers += field.count;
+    const std::uint64_t count = group.count.number;
+    return count <= kWalkedRowsMax && count * numbers <= kWalkedNumbersMax &&
+           count * characters <= kWalkedCharactersMax;
+}
+
 bool is_plain(const Layout& layout) {
     return std::ranges::all_of(
         layout.fields, [](const Field& field) { return is_plain(field); });
@@ -69,7 +83,7 @@ bool is_fixed(const Packet& packet) {
     if (!body.bits_fixed || !is_plain(packet.header) || !is_plain(body) || body.groups.size() > 1) return false;
     if (body.groups.empty()) return true;
     const Group& group = body.groups[0];
-    if (!group.layout.groups.empty() || !is_plain(group.layout) || group.count.number > kWalkedRowsMax) return false;
+    if (!group.layout.groups.empty() || !is_plain(group.layout) || !has_room(group)) return false;
     const bool is_last = body.segments.size() == 2 && body.segments[1].bits == 0;
     const bool is_whole = group.is_padded || *group.layout.bits_fixed % 8 == 0;
     return is_last && is_whole && body.segments[0].bits % 8 == 0;

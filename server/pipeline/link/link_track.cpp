@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "server/pipeline/events.hpp"
+#include "shared/constants.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -14,9 +15,15 @@ constexpr const char* kGroup = "Link";
 constexpr std::int64_t kPacketRowPeriodNs = kNsPerS;
 constexpr std::int64_t kDiagnosisPeriodNs = kNsPerS / 2;
 
+/// Of the sequence count of each packet's APID, which the layouts of one APID share; 0: some come now and then.
 std::vector<double> periods_s(const Dictionary& dictionary) {
     std::vector<double> periods;
-    for (const Packet& packet : dictionary.packets) periods.push_back(packet.period_ms / 1e3);
+    for (const Packet& packet : dictionary.packets) {
+        double rate_hz = 0;
+        for (const Packet& other : dictionary.packets)
+            if (other.apid == packet.apid) rate_hz += other.period_ms > 0 ? 1e3 / other.period_ms : kInfinity;
+        periods.push_back(1 / rate_hz);
+    }
     return periods;
 }
 
