@@ -4,7 +4,6 @@
 #include <utility>
 
 #include "server/pipeline/events.hpp"
-#include "shared/constants.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -19,10 +18,13 @@ constexpr std::int64_t kDiagnosisPeriodNs = kNsPerS / 2;
 std::vector<double> periods_s(const Dictionary& dictionary) {
     std::vector<double> periods;
     for (const Packet& packet : dictionary.packets) {
-        double rate_hz = 0;
-        for (const Packet& other : dictionary.packets)
-            if (other.apid == packet.apid) rate_hz += other.period_ms > 0 ? 1e3 / other.period_ms : kInfinity;
-        periods.push_back(1 / rate_hz);
+        double period_s = packet.period_ms / 1e3;
+        for (const Packet& other : dictionary.packets) {
+            if (&other == &packet || other.apid != packet.apid || period_s == 0) continue;
+            const double other_s = other.period_ms / 1e3;
+            period_s = other_s > 0 ? period_s * other_s / (period_s + other_s) : 0;
+        }
+        periods.push_back(period_s);
     }
     return periods;
 }
