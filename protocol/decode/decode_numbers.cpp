@@ -37,7 +37,7 @@ std::uint64_t gather(const NumberStep& step, const std::byte* at) {
     return end > 64 ? word | std::to_integer<std::uint64_t>(at[8]) >> (8U - (end - 64U)) << (64U - step.width) : word;
 }
 
-/// Sign and magnitude of an integer; empty: a half of a byte that is no decimal digit.
+/// Sign and magnitude of an integer; empty: a half of a byte that is not a decimal digit.
 struct Integer {
     bool is_negative;
     std::uint64_t magnitude;

@@ -201,7 +201,7 @@ struct Packet {
     Layout body;                    ///< of the user data
     std::uint32_t bytes_min = 0;    ///< of the whole packet, primary header included
     std::uint32_t bytes_max = 0;
-    bool may_have_more = false; ///< bytes after the last field are no mistake
+    bool may_have_more = false; ///< bytes after the last field are allowed
     std::size_t table = 0;      ///< of Dictionary::tables, when it has fields
 
     /// Of a packet whose layout has one size; padding included.

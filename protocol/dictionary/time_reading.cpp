@@ -68,7 +68,7 @@ void read_epoch(JsonReader& time, TimeCode& code) {
         time.problem_at("epoch", "is not the beginning of a day", "must be 00:00:00Z: the code counts days");
     else if (code.scale == TimeScale::tai && *code.epoch_utc_ns != kEpoch1958_ns &&
              *code.epoch_utc_ns < 2 * 365 * kNsPerDay)
-        time.problem_at("epoch", "is before 1972, when UTC and TAI were no whole seconds apart",
+        time.problem_at("epoch", "is before 1972, when UTC and TAI were not whole seconds apart",
                         R"(must be 1958-01-01T00:00:00Z or later than 1971, or have "scale": "utc")");
 }
 

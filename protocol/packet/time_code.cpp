@@ -67,7 +67,7 @@ std::optional<std::int64_t> decode_cds(const TimeCode& code, std::span<const std
                       ms % 1000 * static_cast<std::uint64_t>(kNsPerMs) + ns_of_ms);
 }
 
-/// Two decimal digits a byte. Empty: a half of a byte is no digit.
+/// Two decimal digits a byte. Empty: a half of a byte is not a digit.
 std::optional<std::uint64_t> read_decimal(std::span<const std::byte> bytes) noexcept {
     std::uint64_t value = 0;
     for (const std::byte byte : bytes) {

@@ -41,7 +41,7 @@ nlohmann::json packet(const std::string& name) {
 void add_cases(const nlohmann::json& layout, nlohmann::json base, nlohmann::json& packets) {
     if (layout.is_array()) {
         for (const auto& field : layout) base["fields"].push_back(field_of(field));
-        base["octets"] = {7, 1000}; // what follows the fields is no mistake
+        base["octets"] = {7, 1000}; // more may follow the fields
         base["name"] = "p" + std::to_string(packets.size());
         packets.push_back(base);
         return;
@@ -113,7 +113,7 @@ TEST_CASE("layouts chosen by fields, sized by fields and overlapping give their 
         const DecodedPacket decoded = decoder.decode(bytes.span());
         const nlohmann::json& expected = test["expected"];
         ++checked;
-        if (test["id"] == "sized_bad_utf8") { // said in the text itself: U+FFFD in place of what is no UTF-8
+        if (test["id"] == "sized_bad_utf8") { // said in the text itself: U+FFFD in place of what is not UTF-8
             REQUIRE(decoded.verdict == DecodeVerdict::good);
             CHECK(decoded.rows[0].texts[0] == "\xEF\xBF\xBD(");
             continue;
