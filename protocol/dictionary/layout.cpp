@@ -275,7 +275,9 @@ void LayoutReading::read_group(JsonReader& reader, bool is_batch) {
     const bool is_clean = problems_before_size == around_.problems->size();
     if (is_clean && group.layout.bits_min == 0)
         reader.problem("takes no bits", "must have a field of at least one bit that is always there");
-    const bool stays_on_byte = place.is_on_byte && (group.is_padded || group.layout.segments.back().bits % 8 == 0);
+    const bool is_once = group.count.is_fixed() && group.count.number == 1;
+    const bool stays_on_byte =
+        place.is_on_byte && (is_once || group.is_padded || group.layout.segments.back().bits % 8 == 0);
     const bool needs = std::any_of(group.layout.fields.begin(), group.layout.fields.end(), [](const Field& field) {
         return needs_byte(field) || (field.byte_order == ByteOrder::little && !field.is_lsb_first);
     });
