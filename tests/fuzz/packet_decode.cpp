@@ -36,8 +36,16 @@ bool is_text(std::string_view text) {
     }
 }
 
-void check(const Dictionary& dictionary, Decoder& decoder, std::span<const std::byte> packet) {
-    const DecodedPacket decoded = decoder.decode(packet);
+struct Rig {
+    explicit Rig(const char* file) : dictionary(read(file)), decoder(dictionary), walks(walks_of(dictionary)) {}
+    Dictionary dictionary;
+    Decoder decoder;
+    std::vector<PacketWalk> walks;
+};
+
+void check(Rig& rig, std::span<const std::byte> packet) {
+    const Dictionary& dictionary = rig.dictionary;
+    const DecodedPacket decoded = rig.decoder.decode(packet);
     require((decoded.verdict == DecodeVerdict::good) || decoded.rows.empty());
     for (const DecodedRow& row : decoded.rows) {
         const ChannelTable& table = dictionary.tables.at(row.table);
@@ -47,7 +55,7 @@ void check(const Dictionary& dictionary, Decoder& decoder, std::span<const std::
         for (const std::string_view text : row.texts) require(is_text(text));
     }
     if (decoded.verdict != DecodeVerdict::good) return;
-    require(same_by_walk(dictionary, decoded, packet));
+    require(same_by_walk(rig.walks[decoded.packet], decoded, packet));
     const Packet& about = dictionary.packets[decoded.packet];
     if (about.body.groups.size() > 1 || !about.body.bits_fixed) return; // only the walk reads it
     const auto plain = plain_rows(dictionary, about, packet);
@@ -60,9 +68,9 @@ void check(const Dictionary& dictionary, Decoder& decoder, std::span<const std::
 
 /// The bytes as they are, and as what follows the primary header of each packet type, so that the fields are reached:
 /// as long as they are, and as long as the type is.
-void check_all(const Dictionary& dictionary, Decoder& decoder, std::span<const std::byte> input) {
-    check(dictionary, decoder, input);
-    for (const Packet& packet : dictionary.packets) {
+void check_all(Rig& rig, std::span<const std::byte> input) {
+    check(rig, input);
+    for (const Packet& packet : rig.dictionary.packets) {
         for (const std::size_t bytes : {std::size_t{packet.bytes_min}, std::max<std::size_t>(7, 6 + input.size())}) {
             const auto exact = std::make_unique<std::byte[]>(bytes);
             for (std::size_t i = 6; i < bytes && i - 6 < input.size(); ++i) exact[i] = input[i - 6];
@@ -71,7 +79,7 @@ void check_all(const Dictionary& dictionary, Decoder& decoder, std::span<const s
             exact[2] = std::byte{0xC0};
             exact[4] = static_cast<std::byte>((bytes - 7) >> 8U);
             exact[5] = static_cast<std::byte>((bytes - 7) & 0xFFU);
-            check(dictionary, decoder, {exact.get(), bytes});
+            check(rig, {exact.get(), bytes});
         }
     }
 }
@@ -79,12 +87,10 @@ void check_all(const Dictionary& dictionary, Decoder& decoder, std::span<const s
 } // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
-    static const Dictionary fixed = read("stress.json");
-    static const Dictionary varied = read("varied.json");
-    static Decoder fixed_decoder(fixed);
-    static Decoder varied_decoder(varied);
+    static Rig fixed("stress.json");
+    static Rig varied("varied.json");
     const auto input = std::as_bytes(std::span(data, size));
-    check_all(fixed, fixed_decoder, input);
-    check_all(varied, varied_decoder, input);
+    check_all(fixed, input);
+    check_all(varied, input);
     return 0;
 }

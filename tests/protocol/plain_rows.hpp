@@ -43,8 +43,7 @@ inline std::vector<PlainRow> plain_rows(const Dictionary& dictionary, const Pack
 }
 
 /// Whether the walk through the packet gives what the decoder gave, texts and times included.
-inline bool same_by_walk(const Dictionary& dictionary, const DecodedPacket& decoded, std::span<const std::byte> bytes) {
-    const PacketWalk walk(dictionary, decoded.packet);
+inline bool same_by_walk(const PacketWalk& walk, const DecodedPacket& decoded, std::span<const std::byte> bytes) {
     WalkedRows walked;
     if (!walk.read(bytes, walked) || walked.rows.size() != decoded.rows.size()) return false;
     for (std::size_t k = 0; k < walked.rows.size(); ++k) {
@@ -63,6 +62,13 @@ inline bool same_by_walk(const Dictionary& dictionary, const DecodedPacket& deco
         }
     }
     return true;
+}
+
+/// One for each packet.
+inline std::vector<PacketWalk> walks_of(const Dictionary& dictionary) {
+    std::vector<PacketWalk> walks;
+    for (std::size_t k = 0; k < dictionary.packets.size(); ++k) walks.emplace_back(dictionary, k);
+    return walks;
 }
 
 inline bool same_bits(std::span<const double> a, std::span<const double> b) {
