@@ -9,7 +9,6 @@
 #include <nlohmann/json.hpp>
 
 #include "server/commands/subcommands.hpp"
-#include "server/pipeline/station/pipeline.hpp"
 #include "server/record/recordable.hpp"
 #include "server/setup/serve_setup.hpp"
 #include "server/setup/settings.hpp"
@@ -118,7 +117,7 @@ class Checker {
         PipelineSetup setup;
         setup.vehicles.push_back(std::move(vehicle));
         setup.links.push_back({.name = "radio", .uri = "", .vehicle = 0});
-        if (const auto why = why_not_recordable(Pipeline(setup, 0).schema()))
+        if (const auto why = why_not_recordable(setup))
             problems.push_back({file, "/packets", "cannot be recorded: " + *why,
                                 "rename the packet, group or field that it speaks of"});
     }

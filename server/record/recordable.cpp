@@ -21,4 +21,8 @@ std::optional<std::string> why_not_recordable(const Schema& schema) {
     return std::nullopt;
 }
 
+std::optional<std::string> why_not_recordable(const PipelineSetup& setup) {
+    return why_not_recordable(Pipeline(setup, 0).schema());
+}
+
 } // namespace turnstone

@@ -9,5 +9,6 @@ namespace turnstone {
 
 /// Makes a recording's tables in memory, as the recorder makes them. Returns what was wrong; empty: nothing.
 [[nodiscard]] std::optional<std::string> why_not_recordable(const Schema& schema);
+[[nodiscard]] std::optional<std::string> why_not_recordable(const PipelineSetup& setup);
 
 } // namespace turnstone
