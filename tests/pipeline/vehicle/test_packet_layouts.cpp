@@ -8,7 +8,7 @@ using namespace turnstone::test;
 
 namespace {
 
-PipelineSetup setup_of(const std::string& packets) {
+PipelineSetup layouts_setup(const std::string& packets) {
     PipelineSetup setup = make_setup(1, {{"radio", "udp://127.0.0.1:1", 0}});
     std::vector<Problem> problems;
     const auto json =
@@ -50,7 +50,7 @@ double number(const Pipeline& pipeline, const Batch& batch, const std::string& t
 } // namespace
 
 TEST_CASE("layouts of one APID share its sequence count, and none of them is lost") {
-    const PipelineSetup setup = setup_of(
+    const PipelineSetup setup = layouts_setup(
         R"({"apid":5,"name":"a","period_ms":0,"when":{"kind":1},"fields":[{"name":"kind","type":"u8"},{"name":"x","type":"u8"}]},
            {"apid":5,"name":"b","period_ms":0,"fields":[{"name":"kind","type":"u8"},{"name":"rest","type":"octets","octets":"to_end"}]})");
     Pipeline pipeline(setup, kStart_ns);
@@ -74,7 +74,7 @@ TEST_CASE("layouts of one APID share its sequence count, and none of them is los
 }
 
 TEST_CASE("packets with time codes of their own are each matched with station time") {
-    const PipelineSetup setup = setup_of(
+    const PipelineSetup setup = layouts_setup(
         R"({"apid":5,"name":"a","period_ms":100,"time":{"format":"u32_ms"},"fields":[{"name":"x","type":"u8"}]},
            {"apid":6,"name":"b","period_ms":100,"time":{"format":"cds","day_octets":2,"submillisecond_octets":0},"fields":[{"name":"x","type":"u8"}]})");
     Pipeline pipeline(setup, kStart_ns);
@@ -109,7 +109,7 @@ TEST_CASE("packets with time codes of their own are each matched with station ti
 }
 
 TEST_CASE("the largest packet passes the pipeline, and every byte is accounted for") {
-    const PipelineSetup setup = setup_of(
+    const PipelineSetup setup = layouts_setup(
         R"({"apid":5,"name":"image","period_ms":0,"fields":[{"name":"pixels","type":"octets","octets":"to_end"}]})");
     Pipeline pipeline(setup, kStart_ns);
     Batch batch;
