@@ -23,7 +23,8 @@ namespace fs = std::filesystem;
 /// disk.
 constexpr int kSearchDepth = 4;
 
-/// Mistakes written out; one slip can give hundreds of the same kind. Longer lines are cut: a name may be any text.
+/// Mistakes written out; one slip can give hundreds of the same kind. A name may be any text, so that longer lines are
+/// shortened.
 constexpr std::size_t kMistakesShown = 50;
 constexpr std::size_t kLineSizeMax = 2000;
 
