@@ -3,11 +3,17 @@
 /// part of the decoder.
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <span>
 
 #include "protocol/decode/decode_plan.hpp"
 
 namespace turnstone {
+
+/// The value before calibration. Integers beyond the limits of what is returned are given as the limit.
+[[nodiscard]] double raw_number(const NumberStep& step, const std::byte* base) noexcept;
+[[nodiscard]] std::optional<std::int64_t> raw_integer(const NumberStep& step, const std::byte* base) noexcept;
+[[nodiscard]] double calibrated(const Calibration& calibration, double raw) noexcept;
 
 /// One channel's engineering value; infinite or not a number when the raw value or the calibration gives that.
 [[nodiscard]] double decode_number(const NumberStep& step, const std::byte* base) noexcept;

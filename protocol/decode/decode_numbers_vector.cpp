@@ -178,8 +178,9 @@ TURNSTONE_AVX2 inline __m256d VectorRow::Quad::raw(const std::byte* base) const 
     return _mm256_load_pd(values.data());
 }
 
-VectorRow::VectorRow(std::vector<NumberStep> row, std::size_t bytes_to_end) : row_(std::move(row)) {
-    if (!has_vectors()) return;
+VectorRow::VectorRow(std::vector<NumberStep> row, std::size_t bytes_before, std::size_t bytes_to_end)
+    : row_(std::move(row)) {
+    if (!has_vectors() || bytes_before + bytes_to_end < kLoadBytes) return; // a load would not fit the packet
     const std::span<const NumberStep> steps(row_);
     for (std::size_t first = 0; first < steps.size(); first += kLanes)
         quads_.emplace_back(steps.subspan(first, std::min(kLanes, steps.size() - first)), bytes_to_end);
@@ -223,7 +224,7 @@ namespace turnstone {
 
 struct VectorRow::Quad {};
 
-VectorRow::VectorRow(std::vector<NumberStep> row, std::size_t) : row_(std::move(row)) {}
+VectorRow::VectorRow(std::vector<NumberStep> row, std::size_t, std::size_t) : row_(std::move(row)) {}
 
 void VectorRow::decode(const RowSeries& series, double* values, std::uint64_t* marks) const noexcept {
     decode_numbers(row_, series, values, marks);

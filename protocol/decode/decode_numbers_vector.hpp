@@ -14,9 +14,9 @@ inline constexpr std::size_t kSpareNumbers = 3;
 /// One row's number channels, ready for decoding; the numbers are bit for bit those of decode_numbers().
 class VectorRow {
   public:
-    /// `bytes_to_end`: from a row's base (in a batch: the last sample's) to the end of the packet. Nothing after
-    /// that end is read, but up to seven bytes before the base may be: a packet has its header there.
-    VectorRow(std::vector<NumberStep> row, std::size_t bytes_to_end);
+    /// `bytes_before`: of the packet, before a row's base (in a batch: the first sample's). `bytes_to_end`: from the
+    /// base (in a batch: the last sample's) to the end of the packet. Nothing outside is read.
+    VectorRow(std::vector<NumberStep> row, std::size_t bytes_before, std::size_t bytes_to_end);
     VectorRow(VectorRow&&) noexcept;
     ~VectorRow();
 

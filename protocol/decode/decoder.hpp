@@ -1,6 +1,6 @@
 #pragma once
 /// Turns space packets into rows of channels in engineering units, by a plan made once from the dictionary: integer
-/// ids, no strings, no allocation per packet.
+/// ids, no strings, no allocation per packet once the largest has been seen.
 #include <cstdint>
 #include <memory>
 #include <span>
@@ -14,21 +14,23 @@ namespace turnstone {
 enum class DecodeVerdict : unsigned char {
     good,
     unknown_apid,
-    wrong_size,    ///< the packet's length is not the dictionary's
+    wrong_size,    ///< the packet's length is not the dictionary's, or not what the packet itself tells
     no_time,       ///< secondary header flag not set
     not_telemetry, ///< packet type telecommand, version not 0, or segmented
-    idle           ///< APID 2047
+    idle,          ///< APID 2047
+    no_layout      ///< none of the APID's layouts is for the values in this packet
 };
 consteval auto words_of(DecodeVerdict) {
-    return words<DecodeVerdict::idle>("good", "unknown_apid", "wrong_size", "no_time", "not_telemetry", "idle");
+    return words<DecodeVerdict::no_layout>("good", "unknown_apid", "wrong_size", "no_time", "not_telemetry", "idle",
+                                           "no_layout");
 }
 
 /// The content of one packet. The spans are valid until the next decode on the same decoder.
 struct DecodedRow {
     std::size_t table;                       ///< index into Dictionary::tables
-    double time_offset_ms;                   ///< of this row after the packet's time (0 except in batches)
+    double time_offset_ms;                   ///< of this row after the packet's time (0 except in groups)
     std::span<const double> numbers;         ///< by Channel::place; NaN: not finite, no value
-    std::span<const std::string_view> texts; ///< after them by Channel::place, valid UTF-8, up to the first NUL
+    std::span<const std::string_view> texts; ///< after them by Channel::place, valid UTF-8
     std::uint64_t out_of_range;              ///< bit k: number channel k (k < 64) lies outside its valid range
 };
 
@@ -37,7 +39,8 @@ struct DecodedPacket {
     std::size_t packet; ///< index into Dictionary::packets when verdict is good
     std::uint16_t apid;
     std::uint16_t sequence_count;
-    std::uint64_t onboard_ticks_ns; ///< counter value in ns, rollovers not removed
+    bool has_time;                  ///< false: it has none, or one that cannot be
+    std::uint64_t onboard_ticks_ns; ///< decode_time_ns(): rollovers not removed
     std::span<const DecodedRow> rows;
 };
 

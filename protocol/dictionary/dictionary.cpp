@@ -1,15 +1,12 @@
 #include "protocol/dictionary/dictionary.hpp"
 
 #include <algorithm>
-#include <map>
 
 #include <nlohmann/json.hpp>
 
-#include "protocol/dictionary/field.hpp"
-#include "protocol/dictionary/title.hpp"
-#include "protocol/framing/cobs.hpp"
-#include "protocol/framing/crc16.hpp"
-#include "protocol/framing/deframer.hpp"
+#include "protocol/dictionary/layout.hpp"
+#include "protocol/dictionary/tables.hpp"
+#include "protocol/dictionary/time_reading.hpp"
 #include "protocol/packet/space_packet.hpp"
 
 namespace turnstone {
@@ -17,252 +14,248 @@ namespace {
 
 constexpr std::size_t kPacketsMax = 256;
 constexpr std::size_t kFieldsMax = 500;
-constexpr std::size_t kChannelsMax = 500; ///< of one table: a recording has a column for each, SQLite takes 2000
-constexpr std::int64_t kBatchCountMax = 500;
+constexpr std::size_t kHeaderFieldsMax = 100;
+constexpr std::size_t kTablesMax = 1000;
 constexpr double kPeriodMax_ms = 86'400'000.0;
-
-/// The most that fits a frame, CRC included, with worst-case stuffing and the delimiter.
-constexpr std::size_t checked_bytes_max() {
-    std::size_t bytes = kFrameBytesMax - 1;
-    while (bytes + cobs_overhead_max(bytes) + 1 > kFrameBytesMax) --bytes;
-    return bytes;
-}
-
-std::uint32_t user_data_bytes_max(const TimeCode& time) {
-    return static_cast<std::uint32_t>(checked_bytes_max() - kCrc16Bytes - kPrimaryHeaderBytes - time.bytes());
-}
+constexpr auto kBytesMax = static_cast<std::int64_t>(kPacketBytesMax);
+constexpr std::uint32_t kHeaderBits = 8 * kPrimaryHeaderBytes;
 
 std::uint32_t bytes_for(std::uint64_t bits) {
     return static_cast<std::uint32_t>((bits + 7) / 8);
 }
 
-/// Names that must not appear twice, and where each appeared first.
-class Uniques {
-  public:
-    void check(JsonReader& reader, std::string_view key, const std::string& name, const std::string& what) {
-        if (name.empty()) return;
-        const auto [it, is_new] = first_.emplace(name, reader.pointer());
-        if (!is_new)
-            reader.problem_at(key, what + " \"" + name + "\" appears twice",
-                              "must differ from the one at " + it->second);
-    }
-
-  private:
-    std::map<std::string, std::string> first_;
-};
-
 class DictionaryReading {
   public:
     DictionaryReading(Dictionary& dictionary, std::vector<Problem>& problems)
-        : dictionary_(dictionary), problems_(problems) {}
+        : dictionary_(dictionary), problems_(problems) {
+        around_.problems = &problems;
+    }
 
     void read(JsonReader& root);
 
   private:
-    void read_time(JsonReader& root);
     void read_packet(JsonReader& reader);
-    void read_batch(JsonReader& reader, Packet& packet);
-    /// Reads and lays out; returns the bits from the start to the end of the last field.
-    /// `prefix` comes before the fields' names in firmware.
-    std::uint32_t read_fields(std::vector<JsonReader> readers, const std::string& prefix, const std::string& group,
-                              std::vector<Field>& fields);
-    bool place(JsonReader& reader, FieldReading& reading, std::uint32_t next_bit, std::uint32_t bits_max);
-    void check_roles(JsonReader& reader, const Field& field);
-    void make_tables();
-    void make_table(std::string name, std::size_t packet, bool is_batch, const std::vector<Field>& fields);
+    /// The secondary header as `reader` has it in "time" or "secondary_header".
+    void read_header(JsonReader& reader, Packet& packet, Scope& scope, Surroundings& around, Uniques& channels);
+    void set_time(Packet& packet, const TimeCode& code, std::size_t byte);
+    void read_size(JsonReader& reader, Packet& packet);
+    void read_when(JsonReader& reader, Packet& packet);
+    void check_apid(JsonReader& reader, std::size_t index);
 
     Dictionary& dictionary_;
     std::vector<Problem>& problems_;
-    ByteOrder byte_order_ = ByteOrder::big;
+    Surroundings around_;
     Uniques packet_names_;
-    Uniques apids_;
-    Uniques firmware_names_;
-    std::map<Role, std::string> role_places_;
+    const JsonReader* root_ = nullptr;
+    std::vector<std::string> pointers_; ///< of packets
 };
 
+bool has_header(const JsonReader& reader) {
+    return reader.has("time") || reader.has("secondary_header");
+}
+
 void DictionaryReading::read(JsonReader& root) {
+    root_ = &root;
+    const std::size_t problems_before_size = problems_.size();
     root.ignore("$schema");
     dictionary_.vehicle = read_name(root, "vehicle", true);
     dictionary_.title = root.text_or("title", dictionary_.vehicle);
     dictionary_.version = root.text("version");
-    byte_order_ = read_byte_order(root).value_or(ByteOrder::big);
-    read_time(root);
+    around_.byte_order = read_byte_order(root).value_or(ByteOrder::big);
+    around_.is_lsb_first = read_bit_order(root, false);
+    if (has_header(root)) { // read once for its mistakes, and again for each packet that has no header of its own
+        Packet none{};
+        Scope scope(none);
+        Surroundings alone;
+        alone.problems = &problems_;
+        alone.byte_order = around_.byte_order;
+        alone.is_lsb_first = around_.is_lsb_first;
+        alone.packet = &none;
+        Uniques channels;
+        read_header(root, none, scope, alone, channels);
+        dictionary_.clocks.clear();
+    }
+    root.ignore("time");
+    root.ignore("secondary_header");
     auto packets = root.array("packets", 1, kPacketsMax);
     dictionary_.packets.reserve(packets.size());
     for (JsonReader& packet : packets) read_packet(packet);
     root.finish();
-    make_tables();
+    if (problems_.size() != problems_before_size) return;
+    make_tables(dictionary_);
+    if (dictionary_.tables.size() > kTablesMax)
+        root.problem_at("packets", "give " + std::to_string(dictionary_.tables.size()) + " tables",
+                        "must give at most " + std::to_string(kTablesMax) + ": have fewer groups");
 }
 
-void DictionaryReading::read_time(JsonReader& root) {
-    auto time = root.object("time");
-    if (!time) return;
-    TimeCode& code = dictionary_.time;
-    if (time->choice("format", {"u32_ms", "cuc"}) == 1) {
-        code.kind = TimeCode::Kind::cuc;
-        code.coarse_bytes = static_cast<unsigned>(time->integer("coarse_octets", 1, 4));
-        code.fine_bytes = static_cast<unsigned>(time->integer("fine_octets", 0, 3));
+void DictionaryReading::set_time(Packet& packet, const TimeCode& code, std::size_t byte) {
+    auto& clocks = dictionary_.clocks;
+    auto clock = std::find(clocks.begin(), clocks.end(), code);
+    if (clock == clocks.end()) clock = clocks.insert(clocks.end(), code);
+    packet.time = PacketTime{code, static_cast<std::uint32_t>(byte), static_cast<std::size_t>(clock - clocks.begin())};
+}
+
+void DictionaryReading::read_header(JsonReader& reader, Packet& packet, Scope& scope, Surroundings& around,
+                                    Uniques& channels) {
+    if (reader.has("time") && reader.has("secondary_header"))
+        reader.problem_at("time", "appears beside \"secondary_header\"",
+                          "remove it, and give the header a field of type time");
+    if (reader.has("time")) {
+        auto time = reader.object("time");
+        if (!time) return;
+        const TimeCode code = read_time_code(*time);
+        packet.header_bytes = code.bytes();
+        set_time(packet, code, kPrimaryHeaderBytes);
+        return;
     }
-    time->finish();
+    auto header = reader.object("secondary_header");
+    if (!header) return;
+    const Field* time = nullptr;
+    const LayoutPlace place{.name = packet.name, .group = packet.name, .channels = &channels, .packet_time = &time};
+    read_layout(header->array("fields", 0, kHeaderFieldsMax), nullptr, place, scope, around, packet.header);
+    header->finish();
+    const auto& fields = packet.header.fields;
+    if (!packet.header.bits_fixed || !packet.header.groups.empty()) {
+        header->problem_at("fields", "have no fixed size", "must be single fields or arrays of fixed size");
+        return;
+    }
+    packet.header_bytes = bytes_for(*packet.header.bits_fixed);
+    if (time == nullptr) {
+        const auto first = std::find_if(fields.begin(), fields.end(), [](const Field& field) {
+            return field.type == FieldType::time && field.count == 1;
+        });
+        if (first != fields.end()) time = &*first;
+    }
+    if (time != nullptr) set_time(packet, time->time, kPrimaryHeaderBytes + time->bit_offset / 8);
 }
 
 void DictionaryReading::read_packet(JsonReader& reader) {
+    const std::size_t index = dictionary_.packets.size();
     Packet& packet = dictionary_.packets.emplace_back();
+    pointers_.push_back(reader.pointer());
+    around_.packet = &packet;
     const std::size_t problems_before_size = problems_.size();
     packet.apid = static_cast<std::uint16_t>(reader.integer("apid", 0, kIdleApid - 1));
-    if (problems_.size() == problems_before_size) apids_.check(reader, "apid", std::to_string(packet.apid), "APID");
+    const bool has_apid = problems_.size() == problems_before_size;
     packet.name = read_name(reader, "name");
-    packet_names_.check(reader, "name", packet.name, "packet name");
-    if (!packet.name.empty()) firmware_names_.check(reader, "name", packet.name, "firmware name");
+    if (packet_names_.check(reader, "name", packet.name, "packet name"))
+        around_.firmware_names.check(reader, "name", packet.name, "firmware name");
     packet.description = reader.text_or("description", "");
     packet.period_ms = reader.number("period_ms", 0.0, kPeriodMax_ms);
 
-    const std::uint32_t bytes_max = user_data_bytes_max(dictionary_.time);
-    const std::uint32_t bits =
-        read_fields(reader.array_if("fields", kFieldsMax), packet.name, packet.name, packet.fields);
-    packet.user_data_bytes = bytes_for(bits);
-    read_batch(reader, packet);
-    if (reader.is_object() && packet.fields.empty() && !packet.batch)
-        reader.problem("has neither fields nor a batch", "must have at least one field");
-    if (packet.user_data_bytes > bytes_max)
-        reader.problem("has " + std::to_string(packet.user_data_bytes) + " octets of user data",
-                       "must have at most " + std::to_string(bytes_max) + " to fit a frame of " +
-                           std::to_string(kFrameBytesMax) + " octets; split it or shorten the batch");
-    reader.finish();
-}
-
-void DictionaryReading::read_batch(JsonReader& reader, Packet& packet) {
-    auto inner = reader.object_if("batch");
-    if (!inner) return;
-    SampleBatch& batch = packet.batch.emplace();
-    batch.name = read_name(*inner, "name");
-    firmware_names_.check(*inner, "name", packet.name + "_" + batch.name, "firmware name");
-    for (const Field& field : packet.fields)
-        if (field.name == batch.name)
-            inner->problem_at("name", "\"" + batch.name + "\" is already a field of the packet", "choose another name");
-    batch.count = static_cast<unsigned>(inner->integer("count", 1, kBatchCountMax));
-    batch.period_ms = inner->number("period_ms", 1e-6, kPeriodMax_ms);
-    batch.first_offset_ms = inner->number_or("first_offset_ms", -kPeriodMax_ms, kPeriodMax_ms, 0.0);
-    batch.bit_offset = 8 * packet.user_data_bytes;
-    const std::uint32_t bits =
-        read_fields(inner->array("fields", 1, kFieldsMax), packet.name + "_" + batch.name, packet.name, batch.fields);
-    batch.sample_bits = 8 * bytes_for(bits);
-    packet.user_data_bytes += batch.count * batch.sample_bits / 8;
-    inner->finish();
-}
-
-std::uint32_t DictionaryReading::read_fields(std::vector<JsonReader> readers, const std::string& prefix,
-                                             const std::string& group, std::vector<Field>& fields) {
-    const std::uint32_t bits_max = 8 * user_data_bytes_max(dictionary_.time);
-    fields.reserve(readers.size());
+    Scope root(packet);
     Uniques channels;
-    std::vector<const std::string*> owner(bits_max, nullptr); // of each bit, by the owner's pointer
-    std::vector<std::string> pointers;
-    pointers.reserve(readers.size());
-    std::uint32_t next_bit = 0;
-    std::uint32_t end_bit = 0;
-    std::size_t channel_count = 0;
-    for (JsonReader& reader : readers) {
-        pointers.push_back(reader.pointer());
-        FieldReading reading = read_field(reader, {byte_order_, group}, problems_);
-        Field& field = reading.field;
-        if (!field.name.empty()) firmware_names_.check(reader, "name", prefix + "_" + field.name, "firmware name");
-        for (unsigned k = 0; k < field.count; ++k)
-            channels.check(reader, "name", field.count == 1 ? field.name : field.name + "_" + std::to_string(k),
-                           "channel name");
-        check_roles(reader, field);
-        channel_count += field.count;
-        if (reading.sized && place(reader, reading, next_bit, bits_max)) {
-            next_bit = field.bit_offset + field.bit_width * field.count;
-            end_bit = std::max(end_bit, next_bit);
-            const std::string* other = nullptr;
-            for (std::uint32_t bit = field.bit_offset; bit < next_bit; ++bit) {
-                other = other != nullptr ? other : owner[bit];
-                owner[bit] = &pointers.back();
-            }
-            if (other != nullptr)
-                reader.problem("uses bits " + std::to_string(field.bit_offset) + " to " + std::to_string(next_bit - 1) +
-                                   ", some of which belong to " + *other,
-                               "must not overlap; leave \"bit_offset\" out or move it");
+    Scope header_scope(root, packet.header.fields);
+    if (has_header(reader)) {
+        read_header(reader, packet, root, around_, channels);
+    } else if (has_header(*root_)) {
+        std::vector<Problem> reported; // with the dictionary
+        Surroundings alone;
+        alone.problems = &reported;
+        alone.byte_order = around_.byte_order;
+        alone.is_lsb_first = around_.is_lsb_first;
+        alone.packet = &packet;
+        JsonReader again(root_->json(), "", reported);
+        read_header(again, packet, root, alone, channels);
+    }
+    reader.ignore("time");
+    reader.ignore("secondary_header");
+
+    const Field* time = nullptr;
+    const LayoutPlace place{.name = packet.name, .group = packet.name, .channels = &channels, .packet_time = &time};
+    auto fields = reader.array_if("fields", kFieldsMax);
+    auto batch = reader.object_if("batch");
+    read_layout(std::move(fields), batch ? &*batch : nullptr, place, header_scope, around_, packet.body);
+    if (time != nullptr) set_time(packet, time->time, kPrimaryHeaderBytes + packet.header_bytes + time->bit_offset / 8);
+    if (reader.is_object() && !packet.has_fields() && packet.body.groups.empty())
+        reader.problem("has neither fields nor a batch", "must have at least one field");
+    read_size(reader, packet);
+    read_when(reader, packet);
+    reader.finish();
+    if (has_apid) check_apid(reader, index);
+}
+
+void DictionaryReading::read_size(JsonReader& reader, Packet& packet) {
+    const std::uint64_t least = kPrimaryHeaderBytes + packet.header_bytes + bytes_for(packet.body.bits_min);
+    if (least > kPacketBytesMax)
+        reader.problem("has " + std::to_string(least) + " octets",
+                       "must have at most " + std::to_string(kPacketBytesMax) + "; split it or shorten the batch");
+    packet.bytes_min = static_cast<std::uint32_t>(std::max<std::uint64_t>(least, kPrimaryHeaderBytes + 1));
+    packet.bytes_max = packet.body.bits_fixed ? packet.bytes_min : static_cast<std::uint32_t>(kPacketBytesMax);
+    if (!reader.has("octets")) {
+        reader.ignore("octets");
+        return;
+    }
+    std::int64_t from = 0;
+    std::int64_t to = 0;
+    const std::size_t problems_before_size = problems_.size();
+    if (reader.json().find("octets")->is_array()) {
+        auto bounds = reader.array("octets", 2, 2);
+        if (bounds.size() != 2) return;
+        from = static_cast<std::int64_t>(bounds[0].as_number(0, static_cast<double>(kBytesMax)));
+        to = static_cast<std::int64_t>(bounds[1].as_number(0, static_cast<double>(kBytesMax)));
+    } else {
+        from = to = reader.integer("octets", 0, kBytesMax);
+    }
+    if (problems_.size() != problems_before_size) return;
+    if (from > to || to < packet.bytes_min) {
+        reader.problem_at("octets", "is less than the " + std::to_string(packet.bytes_min) + " that the fields take",
+                          "must be the octets of the whole packet, headers included, or [least, greatest]");
+        return;
+    }
+    packet.bytes_min = std::max(packet.bytes_min, static_cast<std::uint32_t>(from));
+    packet.bytes_max = static_cast<std::uint32_t>(to);
+    packet.may_have_more = true;
+}
+
+void DictionaryReading::read_when(JsonReader& reader, Packet& packet) {
+    auto when = reader.object_if("when");
+    if (!when) return;
+    for (auto& [name, value] : when->members()) {
+        PacketCondition condition;
+        const Field* field = nullptr;
+        std::uint32_t first_bit = kHeaderBits;
+        for (const Field& one : packet.header.fields)
+            if (one.name == name) field = &one;
+        if (field == nullptr) {
+            first_bit += 8 * packet.header_bytes;
+            for (const Field& one : packet.body.fields)
+                if (one.name == name && one.segment == 0) field = &one;
         }
-        fields.push_back(std::move(field));
-    }
-    if (channel_count > kChannelsMax && !readers.empty())
-        readers.front().problem("starts a list of " + std::to_string(channel_count) + " channels",
-                                "must be at most " + std::to_string(kChannelsMax) + " in one table");
-    return end_bit;
-}
-
-bool DictionaryReading::place(JsonReader& reader, FieldReading& reading, std::uint32_t next_bit,
-                              std::uint32_t bits_max) {
-    Field& field = reading.field;
-    field.bit_offset = reading.bit_offset.value_or(next_bit);
-    const std::uint64_t end = std::uint64_t{field.bit_offset} + std::uint64_t{field.bit_width} * field.count;
-    if (end > bits_max) {
-        reader.problem("ends at bit " + std::to_string(end), "must end by bit " + std::to_string(bits_max) +
-                                                                 ", the most that fits a frame of " +
-                                                                 std::to_string(kFrameBytesMax) + " octets");
-        return false;
-    }
-    const bool on_byte = field.bit_offset % 8 == 0;
-    const bool whole_bytes = field.bit_width % 8 == 0;
-    if (field.type == FieldType::text && !on_byte)
-        reader.problem("a text begins at bit " + std::to_string(field.bit_offset),
-                       "must begin on an octet boundary; give a \"bit_offset\" that is a multiple of 8");
-    if (field.type == FieldType::text || (field.bit_width <= 8 && !reading.byte_order)) {
-        field.byte_order = ByteOrder::big; // one byte or less has no byte order
-    } else if (field.byte_order == ByteOrder::little && !(on_byte && whole_bytes)) {
-        reader.problem(std::to_string(field.bit_width) + " bits at bit " + std::to_string(field.bit_offset) +
-                           " cannot be little-endian",
-                       "must be whole octets on an octet boundary, or have \"byte_order\": \"big\"");
-    }
-    return true;
-}
-
-void DictionaryReading::check_roles(JsonReader& reader, const Field& field) {
-    for (const Role role : field.roles) {
-        const auto [it, is_new] = role_places_.emplace(role, reader.pointer());
-        if (!is_new && role != Role::pyro_continuity)
-            reader.problem_at(field.count > 1 ? "roles" : "role",
-                              "role " + std::string(kRoles[static_cast<std::size_t>(role)].name) + " appears twice",
-                              "must be on one channel only; the other is at " + it->second);
+        const auto of_primary_header = primary_header_field(name);
+        if (field != nullptr && is_integer(field->type) && field->count == 1)
+            condition.at = {first_bit + field->bit_offset,
+                            field->bit_width,
+                            field->type == FieldType::signed_integer,
+                            field->coding,
+                            field->byte_order,
+                            field->is_lsb_first};
+        else if (field == nullptr && of_primary_header)
+            condition.at = *of_primary_header;
+        else
+            when->problem_at(name, "\"" + name + "\" is not an integer that is always at the same place",
+                             "must be a field of this packet before anything whose size the packet tells, or of the "
+                             "primary header");
+        condition.ranges = read_raw_ranges(value);
+        packet.when.push_back(std::move(condition));
     }
 }
 
-void DictionaryReading::make_tables() {
-    for (std::size_t i = 0; i < dictionary_.packets.size(); ++i) {
-        const Packet& packet = dictionary_.packets[i];
-        if (!packet.fields.empty()) make_table(packet.name, i, false, packet.fields);
-        if (packet.batch) make_table(packet.name + "." + packet.batch->name, i, true, packet.batch->fields);
+/// Several packets may share an APID when each but the last says what tells it from the others.
+void DictionaryReading::check_apid(JsonReader& reader, std::size_t index) {
+    const Packet& packet = dictionary_.packets[index];
+    for (std::size_t i = 0; i < index; ++i) {
+        const Packet& other = dictionary_.packets[i];
+        if (other.apid != packet.apid) continue;
+        const bool is_told = !other.when.empty() || other.may_have_more;
+        const bool is_same =
+            other.when == packet.when && other.bytes_min == packet.bytes_min && other.bytes_max == packet.bytes_max;
+        if (is_told && !is_same) continue;
+        reader.problem_at("apid", "APID " + std::to_string(packet.apid) + " appears twice",
+                          "must differ from the one at " + pointers_[i] +
+                              R"(, or that one must have a "when" or "octets" that tells it from this one)");
+        return;
     }
-}
-
-void DictionaryReading::make_table(std::string name, std::size_t packet, bool is_batch,
-                                   const std::vector<Field>& fields) {
-    ChannelTable table{std::move(name), packet, is_batch, {}, 0, 0};
-    for (const Field& field : fields) {
-        for (unsigned k = 0; k < field.count; ++k) {
-            const bool is_array = field.count > 1;
-            Channel channel{.name = is_array ? field.name + "_" + std::to_string(k) : field.name,
-                            .title = is_array ? field.title + " " + std::to_string(k) : field.title,
-                            .field = &field,
-                            .element = k};
-            if (k < field.roles.size()) channel.role = field.roles[k];
-            channel.place = (channel.is_text() ? table.text_count : table.number_count)++;
-            table.channels.push_back(std::move(channel));
-        }
-    }
-    for (Channel& channel : table.channels)
-        if (channel.is_text()) channel.place += table.number_count;
-    std::vector<ChannelLabels> labels;
-    for (const Channel& channel : table.channels) {
-        const Field& field = *channel.field;
-        labels.push_back(
-            {channel.name, channel.title, field.unit, field.group, !channel.is_text() && field.enumeration.empty()});
-    }
-    const auto strips = strips_from_names(labels);
-    for (std::size_t i = 0; i < strips.size(); ++i) table.channels[i].strip = strips[i];
-    dictionary_.tables.push_back(std::move(table));
 }
 
 } // namespace
@@ -271,6 +264,8 @@ Dictionary read_dictionary(const nlohmann::json& json, const std::string& file, 
     Dictionary dictionary;
     JsonReader root(json, file, problems);
     DictionaryReading(dictionary, problems).read(root);
+    for (const Packet& packet : dictionary.packets)
+        dictionary.packet_bytes_max = std::max(dictionary.packet_bytes_max, packet.bytes_max);
     return dictionary;
 }
 

@@ -3,106 +3,37 @@
 #include <algorithm>
 #include <array>
 #include <charconv>
-#include <limits>
 
 #include <nlohmann/json.hpp>
 
+#include "protocol/dictionary/calibration.hpp"
+#include "protocol/dictionary/names.hpp"
+#include "protocol/dictionary/time_reading.hpp"
 #include "protocol/dictionary/title.hpp"
 #include "protocol/dictionary/ucum.hpp"
+#include "protocol/packet/space_packet.hpp"
 
 namespace turnstone {
 namespace {
 
-constexpr std::size_t kNameSizeMax = 48;
 constexpr std::int64_t kElementsMax = 1000;
-constexpr std::size_t kEnumerationSizeMax = 1024;
-constexpr std::size_t kCoefficientsMax = 10;
-constexpr std::size_t kTablePointsMax = 256;
 constexpr double kNumberMax = 1e300;
-
-/// Words that cannot be a member name in firmware (C99 to C23, C++20, and macros compilers define without asking), and
-/// the columns every table of a recording has.
-constexpr auto kReservedNames = std::to_array<std::string_view>({"alignas",       "alignof",
-                                                                 "and",           "and_eq",
-                                                                 "asm",           "atomic",
-                                                                 "auto",          "bitand",
-                                                                 "bitor",         "bool",
-                                                                 "break",         "case",
-                                                                 "catch",         "char",
-                                                                 "char16_t",      "char32_t",
-                                                                 "char8_t",       "class",
-                                                                 "co_await",      "co_return",
-                                                                 "co_yield",      "compl",
-                                                                 "complex",       "concept",
-                                                                 "const",         "const_cast",
-                                                                 "consteval",     "constexpr",
-                                                                 "constinit",     "continue",
-                                                                 "decltype",      "default",
-                                                                 "delete",        "do",
-                                                                 "double",        "dynamic_cast",
-                                                                 "else",          "enum",
-                                                                 "errno",         "explicit",
-                                                                 "export",        "extern",
-                                                                 "false",         "far",
-                                                                 "float",         "for",
-                                                                 "frame",         "friend",
-                                                                 "goto",          "huge",
-                                                                 "i386",          "if",
-                                                                 "imaginary",     "inline",
-                                                                 "int",           "int16_t",
-                                                                 "int32_t",       "int64_t",
-                                                                 "int8_t",        "interrupt",
-                                                                 "linux",         "long",
-                                                                 "mutable",       "namespace",
-                                                                 "near",          "new",
-                                                                 "noexcept",      "noreturn",
-                                                                 "not",           "not_eq",
-                                                                 "null",          "nullptr",
-                                                                 "operator",      "or",
-                                                                 "or_eq",         "private",
-                                                                 "protected",     "public",
-                                                                 "register",      "reinterpret_cast",
-                                                                 "requires",      "restrict",
-                                                                 "return",        "rowid",
-                                                                 "short",         "signed",
-                                                                 "size_t",        "sizeof",
-                                                                 "static",        "static_assert",
-                                                                 "static_cast",   "stderr",
-                                                                 "stdin",         "stdout",
-                                                                 "struct",        "switch",
-                                                                 "t_ns",          "t_rx_ns",
-                                                                 "template",      "this",
-                                                                 "thread_local",  "throw",
-                                                                 "true",          "try",
-                                                                 "typedef",       "typeid",
-                                                                 "typename",      "typeof",
-                                                                 "typeof_unqual", "uint16_t",
-                                                                 "uint32_t",      "uint64_t",
-                                                                 "uint8_t",       "union",
-                                                                 "unix",          "unsigned",
-                                                                 "using",         "virtual",
-                                                                 "void",          "volatile",
-                                                                 "wchar_t",       "while",
-                                                                 "xor",           "xor_eq",
-                                                                 "arm",           "avr",
-                                                                 "mips",          "sparc"});
-
-bool is_name(std::string_view name, bool hyphen) {
-    const auto is_letter = [](char c) { return c >= 'a' && c <= 'z'; };
-    return !name.empty() && is_letter(name.front()) && std::all_of(name.begin(), name.end(), [&](char c) {
-        return is_letter(c) || (c >= '0' && c <= '9') || c == '_' || (hyphen && c == '-');
-    });
-}
+constexpr auto kBytesMax = static_cast<std::int64_t>(kPacketBytesMax);
+constexpr std::size_t kTerminatorBytesMax = 4;
 
 struct TypeName {
     FieldType type;
-    unsigned bit_width; ///< 0: text, whose width is in "octets"
+    unsigned bit_width; ///< 0: told by other members
 };
 
 std::optional<TypeName> parse_type(std::string_view name) {
     if (name == "text") return TypeName{FieldType::text, 0};
+    if (name == "octets") return TypeName{FieldType::bytes, 0};
+    if (name == "time") return TypeName{FieldType::time, 0};
     if (name == "f16" || name == "f32" || name == "f64")
         return TypeName{FieldType::ieee754, name == "f16" ? 16U : name == "f32" ? 32U : 64U};
+    if (name == "f32_1750a" || name == "f48_1750a")
+        return TypeName{FieldType::mil_std_1750a, name == "f32_1750a" ? 32U : 48U};
     if (name.size() < 2 || name.size() > 3 || (name[0] != 'u' && name[0] != 'i') || name[1] == '0') return std::nullopt;
     unsigned width = 0;
     const auto [end, error] = std::from_chars(name.data() + 1, name.data() + name.size(), width);
@@ -111,109 +42,83 @@ std::optional<TypeName> parse_type(std::string_view name) {
     return TypeName{name[0] == 'u' ? FieldType::unsigned_integer : FieldType::signed_integer, width};
 }
 
-bool is_integer(FieldType type) {
-    return type == FieldType::unsigned_integer || type == FieldType::signed_integer;
-}
-
-bool raw_fits(const Field& field, std::int64_t raw) {
-    if (field.type == FieldType::unsigned_integer)
-        return raw >= 0 && (field.bit_width >= 63 || raw < (std::int64_t{1} << field.bit_width));
-    if (field.bit_width >= 64) return true;
-    const std::int64_t limit = std::int64_t{1} << (field.bit_width - 1);
-    return raw >= -limit && raw < limit;
-}
-
-void read_enumeration(JsonReader& reader, Field& field) {
-    auto enumeration = reader.object_if("enumeration");
-    if (!enumeration) return;
+void read_coding(JsonReader& reader, Field& field) {
+    if (!reader.has("coding")) return;
+    const auto allowed =
+        field.type == FieldType::signed_integer
+            ? std::vector<std::string_view>{"twos_complement", "sign_magnitude", "ones_complement", "offset_binary"}
+            : std::vector<std::string_view>{"binary", "bcd"};
     if (!is_integer(field.type)) {
-        reader.problem_at("enumeration", "is on a field that is not an integer", "remove it, or use an integer type");
+        reader.problem_at("coding", "is on a field that is not an integer", "remove it");
         return;
     }
-    auto members = enumeration->members();
-    if (members.empty() || members.size() > kEnumerationSizeMax)
-        reader.problem_at("enumeration", "has " + std::to_string(members.size()) + " members",
-                          "must have 1 to " + std::to_string(kEnumerationSizeMax));
-    for (auto& [key, word] : members) {
-        std::int64_t raw = 0;
-        const auto [end, error] = std::from_chars(key.data(), key.data() + key.size(), raw);
-        if (error != std::errc{} || end != key.data() + key.size() || std::to_string(raw) != key)
-            word.problem("the member's name is not a raw value", "must be a whole number in decimal, such as \"3\"");
-        else if (!raw_fits(field, raw))
-            word.problem("the raw value " + key + " does not fit " + std::to_string(field.bit_width) + " bits",
-                         "must fit the field's type");
-        field.enumeration.emplace(raw, word.as_text());
-    }
+    const std::size_t choice = reader.choice("coding", allowed);
+    if (field.type == FieldType::signed_integer)
+        field.coding = static_cast<IntegerCoding>(choice);
+    else if (choice == 1)
+        field.coding = IntegerCoding::bcd;
+    if (field.coding == IntegerCoding::bcd && field.bit_width % 4 != 0)
+        reader.problem_at("coding", "is bcd on " + std::to_string(field.bit_width) + " bits",
+                          "must have four bits for each decimal digit");
 }
 
-Calibration read_linear(JsonReader& linear) {
-    LinearCalibration result{linear.number("gain", -kNumberMax, kNumberMax),
-                             linear.number("offset", -kNumberMax, kNumberMax)};
-    if (result.gain == 0.0)
-        linear.problem_at("gain", "is zero", "must not be zero: every raw value would mean the same");
-    linear.finish();
-    return result;
+/// "0D0A": pairs of hexadecimal digits.
+std::vector<std::byte> read_terminator(JsonReader& reader) {
+    const std::string text = reader.text("terminator");
+    std::vector<std::byte> bytes;
+    if (text == "none") return bytes;
+    for (std::size_t i = 0; i + 1 < text.size(); i += 2) {
+        unsigned value = 0;
+        const char* const begin = text.data() + i;
+        const auto [end, error] = std::from_chars(begin, begin + 2, value, 16);
+        if (error != std::errc{} || end != begin + 2) break;
+        bytes.push_back(static_cast<std::byte>(value));
+    }
+    if (!text.empty() && (2 * bytes.size() != text.size() || bytes.size() > kTerminatorBytesMax))
+        reader.problem_at("terminator", "\"" + text.substr(0, 32) + "\" is not a terminator",
+                          R"(must be 1 to 4 octets in hexadecimal, such as "00" or "0D0A", or "none")");
+    return bytes;
 }
 
-Calibration read_polynomial(JsonReader& calibration) {
-    PolynomialCalibration result;
-    for (JsonReader& coefficient : calibration.array("polynomial", 2, kCoefficientsMax))
-        result.coefficients.push_back(coefficient.as_number(-kNumberMax, kNumberMax));
-    return result;
+void read_text(JsonReader& reader, Field& field, Scope& scope) {
+    field.extent = read_extent(reader, "octets", 1, kBytesMax, scope, true);
+    field.bit_width = field.extent.is_fixed() ? 8 * field.extent.number : 0;
+    if (field.type == FieldType::text && reader.has("encoding"))
+        field.encoding = static_cast<TextEncoding>(
+            reader.choice("encoding", {"UTF-8", "US-ASCII", "ISO-8859-1", "UTF-16BE", "UTF-16LE"}));
+    const bool is_wide = field.encoding == TextEncoding::utf_16be || field.encoding == TextEncoding::utf_16le;
+    if (reader.has("terminator"))
+        field.terminator = read_terminator(reader);
+    else if (field.type == FieldType::text)
+        field.terminator.assign(is_wide ? 2 : 1, std::byte{0});
+    if (field.extent.by == Extent::By::terminator && field.terminator.empty())
+        reader.problem_at("octets", "ends with a terminator that the field has not", R"(must have a "terminator")");
+    if (is_wide && field.terminator.size() % 2 != 0)
+        reader.problem_at("terminator", "is not a whole number of UTF-16 units", "must have 2 or 4 octets");
 }
 
-Calibration read_table(JsonReader& calibration) {
-    TableCalibration result;
-    for (JsonReader& point : calibration.array("table", 2, kTablePointsMax)) {
-        const std::vector<double> row = point.as_row(2);
-        if (!point.is_array() || point.json().size() != 2) // reported already
-            continue;
-        if (!result.raw.empty() && row[0] <= result.raw.back())
-            point.problem("the raw value is not above the one before it", "must be in ascending order of raw value");
-        result.raw.push_back(row[0]);
-        result.engineering.push_back(row[1]);
-    }
-    return result;
+void read_time(JsonReader& reader, Field& field, bool& is_packet_time) {
+    if (auto code = reader.object("code")) field.time = read_time_code(*code);
+    field.bit_width = 8 * field.time.bytes();
+    is_packet_time = reader.boolean_or("is_packet_time", false);
 }
 
-void read_calibration(JsonReader& reader, Field& field) {
-    auto calibration = reader.object_if("calibration");
-    if (!calibration) return;
-    if (field.type == FieldType::text || !field.enumeration.empty()) {
-        reader.problem_at("calibration", "is on a field of text or beside an enumeration", "remove it");
-        return;
-    }
-    const bool linear = calibration->has("linear");
-    const bool polynomial = calibration->has("polynomial");
-    const bool table = calibration->has("table");
-    if (linear + polynomial + table != 1) {
-        calibration->problem("has " + std::to_string(linear + polynomial + table) + " of its three forms",
-                             R"(must be one of {"linear": ...}, {"polynomial": ...} and {"table": ...})");
-    }
-    if (linear) {
-        if (auto inner = calibration->object("linear")) field.calibration = read_linear(*inner);
-    } else if (polynomial) {
-        field.calibration = read_polynomial(*calibration);
-    } else if (table) {
-        field.calibration = read_table(*calibration);
-    }
-    calibration->ignore("linear");
-    calibration->ignore("polynomial");
-    calibration->ignore("table");
-    calibration->finish();
+std::string role_names() {
+    std::string names;
+    for (const RoleInfo& info : kRoles) names += (names.empty() ? "" : ", ") + std::string(info.name);
+    return names;
 }
 
 void check_role(JsonReader& reader, std::string_view key, const Field& field, std::string_view name,
                 std::vector<Role>& roles) {
     const auto role = role_from_name(name);
     if (!role) {
-        reader.problem_at(key, "\"" + std::string(name) + "\" is not a role",
-                          "must be one of the roles in dictionary.schema.json");
+        reader.problem_at(key, "\"" + std::string(name) + "\" is not a role", "must be one of: " + role_names());
         return;
     }
     roles.push_back(*role);
     const std::string_view unit = kRoles[static_cast<std::size_t>(*role)].unit;
-    if ((field.type == FieldType::text) != unit.empty())
+    if (field.is_text() != unit.empty())
         reader.problem_at(key, unit.empty() ? "is on a number" : "is on a text",
                           unit.empty() ? "remove it; this role needs a text" : "remove it; a role needs a number");
     else if (!unit.empty() && field.unit != unit)
@@ -241,12 +146,12 @@ void read_roles(JsonReader& reader, Field& field) {
 }
 
 void read_unit(JsonReader& reader, Field& field) {
-    field.unit = reader.text_or("unit", "1");
+    field.unit = reader.text_or("unit", field.type == FieldType::time ? "s" : "1");
     if (!is_ucum_unit(field.unit))
         reader.problem_at(
             "unit", "\"" + field.unit + "\" is not a UCUM code",
             R"(must be a UCUM code such as "m/s2", "Pa", "deg", "Cel", "{rev}/min", or "1" without dimension)");
-    if (field.unit != "1" && (field.type == FieldType::text || !field.enumeration.empty()))
+    if (field.unit != "1" && (field.is_text() || !field.enumeration.empty()))
         reader.problem_at("unit", "is given for text or words", "remove it, or make it \"1\"");
 }
 
@@ -258,25 +163,11 @@ void read_valid_range(JsonReader& reader, Field& field) {
     const double greatest = bounds[1].as_number(-kNumberMax, kNumberMax);
     if (least >= greatest && bounds[0].json().is_number() && bounds[1].json().is_number())
         reader.problem_at("valid_range", "ends before it begins", "must be [least, greatest] in engineering units");
-    if (field.type == FieldType::text) reader.problem_at("valid_range", "is on a text", "remove it");
+    if (field.is_text()) reader.problem_at("valid_range", "is on a text", "remove it");
     field.valid_range = {least, greatest};
 }
 
 } // namespace
-
-std::string read_name(JsonReader& reader, std::string_view key, bool hyphen) {
-    const bool given = reader.has(key) && reader.json().find(std::string(key))->is_string();
-    std::string name = reader.text(key);
-    if (!given || name.empty()) return name;
-    if (!is_name(name, hyphen) || name.size() > kNameSizeMax)
-        reader.problem_at(key, "\"" + name.substr(0, 2 * kNameSizeMax) + "\" is not a name",
-                          std::string("must begin with a-z and contain only a-z, 0-9, _") + (hyphen ? ", -" : "") +
-                              ", at most " + std::to_string(kNameSizeMax) + " characters");
-    else if (std::find(kReservedNames.begin(), kReservedNames.end(), name) != kReservedNames.end())
-        reader.problem_at(key, "\"" + name + "\" is reserved in C, in C++ or in recordings",
-                          "choose another, such as \"" + name + "_value\"");
-    return name;
-}
 
 std::optional<ByteOrder> read_byte_order(JsonReader& reader) {
     if (!reader.has("byte_order")) {
@@ -286,7 +177,12 @@ std::optional<ByteOrder> read_byte_order(JsonReader& reader) {
     return reader.choice("byte_order", {"big", "little"}) == 0 ? ByteOrder::big : ByteOrder::little;
 }
 
-FieldReading read_field(JsonReader& reader, const FieldDefaults& defaults, std::vector<Problem>& problems) {
+bool read_bit_order(JsonReader& reader, bool otherwise) {
+    return reader.choice_or("bit_order", {"msb_first", "lsb_first"}, otherwise ? 1 : 0) == 1;
+}
+
+FieldReading read_field(JsonReader& reader, const FieldDefaults& defaults, Scope& scope,
+                        std::vector<Problem>& problems) {
     FieldReading reading;
     Field& field = reading.field;
     field.name = read_name(reader, "name");
@@ -296,23 +192,29 @@ FieldReading read_field(JsonReader& reader, const FieldDefaults& defaults, std::
     const auto type = parse_type(type_text);
     if (!type && !type_text.empty())
         reader.problem_at("type", "\"" + type_text + "\" is not a type",
-                          "must be u1 to u64, i2 to i64, f16, f32, f64 or text");
+                          "must be u1 to u64, i2 to i64, f16, f32, f64, f32_1750a, f48_1750a, text, octets or time");
     field.type = type ? type->type : FieldType::unsigned_integer;
     field.bit_width = type ? type->bit_width : 0;
-    if (field.type == FieldType::text) field.bit_width = 8 * static_cast<unsigned>(reader.integer("octets", 1, 1000));
-    field.count = static_cast<unsigned>(reader.integer_or("count", 1, kElementsMax, 1));
+    if (field.is_text()) read_text(reader, field, scope);
+    if (field.type == FieldType::time) read_time(reader, field, reading.is_packet_time);
+    if (reader.has("count")) {
+        reading.count = read_extent(reader, "count", 1, kElementsMax, scope, false);
+        field.count = reading.count.is_fixed() ? reading.count.number : 1;
+    }
     if (reader.has("bit_offset"))
-        reading.bit_offset = static_cast<std::uint32_t>(reader.integer("bit_offset", 0, 8000));
-    reader.ignore("bit_offset");
+        reading.bit_offset = static_cast<std::uint32_t>(reader.integer("bit_offset", 0, 8 * kBytesMax));
+    reading.part_of = reader.text_or("part_of", "");
     reading.byte_order = read_byte_order(reader);
     field.byte_order = reading.byte_order.value_or(defaults.byte_order);
-    reading.sized = problems.size() == problems_before_size;
+    field.is_lsb_first = read_bit_order(reader, defaults.is_lsb_first);
+    if (field.is_lsb_first && reading.byte_order == ByteOrder::big)
+        reader.problem_at("byte_order", "is big beside a bit order of least significant first",
+                          "remove one of the two");
+    reading.is_sized = problems.size() == problems_before_size;
 
-    if (!type) { // what follows depends on the type; one report is enough
-        for (const std::string_view key : {"octets", "enumeration", "calibration", "role", "roles"}) reader.ignore(key);
-    } else {
-        read_enumeration(reader, field);
-        read_calibration(reader, field);
+    if (type) { // what follows depends on the type; one report is enough
+        read_coding(reader, field);
+        read_meaning(reader, field, scope);
     }
     read_unit(reader, field);
     field.title = reader.has("title") ? reader.text("title") : title_from_name(field.name, field.unit);
@@ -321,8 +223,12 @@ FieldReading read_field(JsonReader& reader, const FieldDefaults& defaults, std::
     field.description = reader.text_or("description", "");
     field.group = reader.text_or("group", defaults.group);
     field.decimals = static_cast<int>(reader.integer_or("decimals", 0, 12, 2));
-    for (const std::string_view key : {"title", "enumeration", "calibration", "role", "roles", "valid_range"})
+    for (const std::string_view key :
+         {"title", "count", "bit_offset", "coding", "enumeration", "calibration", "role", "roles", "valid_range"})
         reader.ignore(key);
+    if (!type)
+        for (const std::string_view key : {"octets", "encoding", "terminator", "code", "is_packet_time"})
+            reader.ignore(key);
     reader.finish();
     return reading;
 }

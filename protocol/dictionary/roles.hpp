@@ -25,7 +25,13 @@ enum class Role : unsigned char {
     height_msl, ///< m
     velocity_east,
     velocity_north,
-    velocity_up,     ///< m/s
+    velocity_up, ///< m/s
+    position_ecef_x,
+    position_ecef_y,
+    position_ecef_z, ///< m, earth-centred, earth-fixed, WGS 84: in place of latitude, longitude and height
+    velocity_ecef_x,
+    velocity_ecef_y,
+    velocity_ecef_z, ///< m/s, in place of velocity_east, north and up
     fix_dimensions,  ///< as in the NMEA 0183 GSA sentence: 1 none, 2 2-D, 3 3-D; without this role every fix is 3-D
     satellites_used, ///< count
     fix_accuracy_horizontal,

@@ -30,7 +30,10 @@ std::string bits_of(const std::string& prefix, const Field& field, const std::st
     case FieldType::ieee754:
         if (width == 64) return prefix + "double_bits(" + value + ")";
         return prefix + (width == 32 ? "float_bits(" : "half_bits(") + value + ")";
-    case FieldType::text: break;
+    case FieldType::mil_std_1750a:
+    case FieldType::text:
+    case FieldType::bytes:
+    case FieldType::time: break;
     }
     return {};
 }
@@ -50,7 +53,9 @@ std::string put_field(const std::string& prefix, const Field& field, const std::
         text += indent + "for (size_t j = 0; j < " + number(field.count) + "; ++j)\n";
         inner += "    ";
     }
-    if (field.type == FieldType::text) {
+    if (field.type == FieldType::bytes) {
+        text += inner + "memcpy(" + at + ", " + value + ", " + bytes + "u);\n";
+    } else if (field.type == FieldType::text) {
         text += inner + "for (size_t i = 0; i < " + bytes + "u && " + value + "[i] != '\\0'; ++i)\n" + inner + "    (" +
                 at + ")[i] = (uint8_t)" + value + "[i];\n";
     } else if (is_whole_bytes) {
@@ -64,28 +69,40 @@ std::string put_field(const std::string& prefix, const Field& field, const std::
     return text;
 }
 
-std::string time_parameters(const TimeCode& time, bool types) {
-    const std::string type = types ? "uint32_t " : "";
-    if (time.kind == TimeCode::Kind::u32_ms) return type + "time_ms";
-    return type + "time_coarse" + (time.fine_bytes == 0 ? "" : ", " + type + "time_fine");
+/// What tells the begin functions of different time codes apart; empty for the first.
+std::string begin_name(const std::string& prefix, const Packet& packet) {
+    if (!packet.time) return prefix + "begin_untimed";
+    return prefix + "begin" + (packet.time->clock == 0 ? "" : "_" + std::to_string(packet.time->clock));
 }
 
-} // namespace
+bool is_milliseconds(const TimeCode& time) {
+    return time == TimeCode{};
+}
 
-std::string begin_function(const std::string& prefix, const TimeCode& time) {
+/// Each with a comma before it.
+std::string time_parameters(const Packet& packet, bool types) {
+    if (!packet.time) return "";
+    const std::string type = types ? "uint32_t " : "";
+    const TimeCode& time = packet.time->code;
+    if (is_milliseconds(time)) return ", " + type + "time_ms";
+    return ", " + type + "time_coarse" + (time.fine_bytes == 0 ? "" : ", " + type + "time_fine");
+}
+
+std::string begin_function(const std::string& prefix, const Packet& packet) {
     const std::string put = "    " + prefix + "put_big(packet";
-    const std::string header_bytes = number(6 + time.bytes());
+    const std::string header_bytes = number(6 + packet.header_bytes);
     std::string text = "/* Header and time of a packet whose user data starts as zeros; returns where they begin. */\n"
                        "static inline uint8_t* " +
-                       prefix + "begin(uint8_t* packet, uint16_t apid, uint16_t sequence_count, " +
-                       time_parameters(time, true) + ", size_t user_bytes) {\n";
+                       begin_name(prefix, packet) + "(uint8_t* packet, uint16_t apid, uint16_t sequence_count" +
+                       time_parameters(packet, true) + ", size_t user_bytes) {\n";
     text += "    memset(packet, 0, " + header_bytes + " + user_bytes);\n";
-    text += put + ", 2, 0x0800u | apid);\n";
+    text += put + ", 2, " + (packet.time ? "0x0800u | " : "") + "apid);\n";
     text += put + " + 2, 2, 0xC000u | (sequence_count & 0x3FFFu));\n";
-    text += put + " + 4, 2, " + number(time.bytes()) + " + user_bytes - 1u);\n";
-    if (time.kind == TimeCode::Kind::u32_ms) {
+    text += put + " + 4, 2, " + number(packet.header_bytes) + " + user_bytes - 1u);\n";
+    if (packet.time && is_milliseconds(packet.time->code)) {
         text += put + " + 6, 4, time_ms);\n";
-    } else {
+    } else if (packet.time) {
+        const TimeCode& time = packet.time->code;
         text += put + " + 6, " + std::to_string(time.coarse_bytes) + ", time_coarse);\n";
         if (time.fine_bytes != 0)
             text += put + " + " + std::to_string(6 + time.coarse_bytes) + ", " + std::to_string(time.fine_bytes) +
@@ -94,32 +111,46 @@ std::string begin_function(const std::string& prefix, const TimeCode& time) {
     return text + "    return packet + " + header_bytes + ";\n}\n\n";
 }
 
-std::string encode_function(const std::string& prefix, const TimeCode& time, const Packet& packet) {
+} // namespace
+
+const Group* batch_of(const Packet& packet) {
+    return packet.body.groups.empty() ? nullptr : &packet.body.groups.front();
+}
+
+std::string begin_functions(const std::string& prefix, const Dictionary& dictionary) {
+    std::string text;
+    for (const Packet& packet : dictionary.packets) {
+        const std::string one = begin_function(prefix, packet);
+        if (text.find(one) == std::string::npos) text += one;
+    }
+    return text;
+}
+
+std::string encode_function(const std::string& prefix, const Packet& packet) {
     const std::string name = prefix + packet.name;
     const std::string macro = upper(prefix + packet.name);
-    const std::string header_bytes = number(6 + time.bytes());
     std::string text = "/* Writes one whole frame to `out` and returns its size; 0 when out_size is less than\n   " +
                        macro + "_FRAME_BYTES_MAX. */\n";
     text += "static inline size_t " + prefix + "encode_" + packet.name +
-            "(uint8_t* out, size_t out_size, uint16_t sequence_count, " + time_parameters(time, true) +
+            "(uint8_t* out, size_t out_size, uint16_t sequence_count" + time_parameters(packet, true) +
             ",\n    const struct " + name + "* in) {\n";
     text += "    uint8_t* packet;\n    uint8_t* user;\n";
     text += "    if (out_size < " + macro + "_FRAME_BYTES_MAX)\n        return 0;\n";
-    const std::size_t packet_bytes = 6 + time.bytes() + packet.user_data_bytes;
-    text += "    packet = out + (" + macro + "_FRAME_BYTES_MAX - " + number(packet_bytes + 3) + ");\n";
-    text += "    user = " + prefix + "begin(packet, " + macro + "_APID, sequence_count, " +
-            time_parameters(time, false) + ", " + number(packet.user_data_bytes) + ");\n";
-    for (const Field& field : packet.fields) text += put_field(prefix, field, "in->", "user", "    ");
-    if (packet.batch) {
-        const SampleBatch& batch = *packet.batch;
-        text += "    for (size_t k = 0; k < " + number(batch.count) + "; ++k) {\n";
-        text += "        const struct " + name + "_" + batch.name + "* const sample = &in->" + batch.name + "[k];\n";
-        text += "        uint8_t* const at = user + " + number(batch.bit_offset / 8) + " + " +
-                number(batch.sample_bits / 8) + " * k;\n";
-        for (const Field& field : batch.fields) text += put_field(prefix, field, "sample->", "at", "        ");
+    text += "    packet = out + (" + macro + "_FRAME_BYTES_MAX - " + number(packet.bytes_min + 3) + ");\n";
+    text += "    user = " + begin_name(prefix, packet) + "(packet, " + macro + "_APID, sequence_count" +
+            time_parameters(packet, false) + ", " + number(packet.bytes_min - 6 - packet.header_bytes) + ");\n";
+    for (const Field& field : packet.body.fields)
+        if (!field.is_part) text += put_field(prefix, field, "in->", "user", "    ");
+    if (const Group* const batch = batch_of(packet)) {
+        text += "    for (size_t k = 0; k < " + number(batch->count.number) + "; ++k) {\n";
+        text += "        const struct " + name + "_" + batch->name + "* const sample = &in->" + batch->name + "[k];\n";
+        text += "        uint8_t* const at = user + " + number((packet.body.segments[0].bits + 7) / 8) + " + " +
+                number((batch->layout.bits_fixed.value_or(0) + 7) / 8) + " * k;\n";
+        for (const Field& field : batch->layout.fields)
+            if (!field.is_part) text += put_field(prefix, field, "sample->", "at", "        ");
         text += "    }\n";
     }
-    text += "    return " + prefix + "finish(out, packet, " + number(packet_bytes) + ");\n}\n\n";
+    text += "    return " + prefix + "finish(out, packet, " + number(packet.bytes_min) + ");\n}\n\n";
     return text;
 }
 

@@ -81,6 +81,7 @@ std::string raw_constant(std::int64_t value) {
 
 std::string c_type(const Field& field) {
     if (field.type == FieldType::text) return "char";
+    if (field.type == FieldType::bytes) return "uint8_t";
     if (field.type == FieldType::ieee754) return field.bit_width == 64 ? "double" : "float";
     const unsigned width = field.bit_width <= 8 ? 8 : field.bit_width <= 16 ? 16 : field.bit_width <= 32 ? 32 : 64;
     return std::string(field.type == FieldType::unsigned_integer ? "uint" : "int") + std::to_string(width) + "_t";
@@ -92,8 +93,7 @@ bool is_integer(const Field& field) {
 
 std::string meaning(const Field& field) {
     std::string text = field.description;
-    if (field.type == FieldType::text)
-        return text + " (up to " + std::to_string(field.bit_width / 8) + " bytes of UTF-8)";
+    if (field.type == FieldType::text) return text + " (up to " + std::to_string(field.bit_width / 8) + " bytes)";
     if (const auto* linear = std::get_if<LinearCalibration>(&field.calibration))
         text += " (" + field.unit + " = " + real(linear->offset) + " + " + real(linear->gain) + " * raw)";
     else if (std::holds_alternative<PolynomialCalibration>(field.calibration) ||
@@ -103,6 +103,36 @@ std::string meaning(const Field& field) {
         text += " (" + field.unit + ")";
     if (is_integer(field) && field.bit_width % 8 != 0) text += ", " + std::to_string(field.bit_width) + " bits";
     return text;
+}
+
+bool is_encodable(const Field& field) {
+    return field.type != FieldType::mil_std_1750a && field.type != FieldType::time &&
+           field.coding == IntegerCoding::plain && !field.is_lsb_first;
+}
+
+/// What an encoder cannot do, in the middle of a sentence; empty: nothing.
+std::string obstacle_of(const Packet& packet) {
+    const Layout& body = packet.body;
+    const bool has_batch = body.groups.size() == 1 && body.groups[0].is_padded && body.segments.size() == 2;
+    if (!body.bits_fixed || (!body.groups.empty() && !has_batch))
+        return "has a size or a group that the packet itself tells; firmware can encode fixed fields and one batch";
+    if (!packet.header.fields.empty())
+        return "has a secondary header with fields; firmware can encode one that is a time and nothing else";
+    if (packet.time) {
+        const TimeCode& time = packet.time->code;
+        const bool is_short_cuc = time.kind == TimeCode::Kind::cuc && time.p_field_bytes == 0 &&
+                                  time.coarse_bytes <= 4 && time.fine_bytes <= 4;
+        if (packet.header_bytes == 0 || !(is_short_cuc || time == TimeCode{}))
+            return "has a time that firmware cannot encode; it can encode u32_ms, and cuc of 4 + 4 octets at most "
+                   "without P-field, in the secondary header";
+    }
+    if (std::ranges::any_of(packet.when, [](const PacketCondition& condition) { return condition.at.bit < 48; }))
+        return "has conditions on the primary header, which firmware writes as telemetry, unsegmented";
+    if (!std::ranges::all_of(body.fields, is_encodable) ||
+        (has_batch && !std::ranges::all_of(body.groups[0].layout.fields, is_encodable)))
+        return "has a field of a type, coding or bit order that firmware cannot encode; it can encode plain integers, "
+               "IEEE 754 numbers, texts and octets";
+    return "";
 }
 
 class Generator {
@@ -174,48 +204,49 @@ void Generator::structure(const std::string& name, const std::string& descriptio
     if (!description.empty()) text_ += "/* " + comment(description) + " */\n";
     text_ += "struct " + name + " {\n";
     for (const Field& field : fields) {
+        if (field.is_part) continue;
         text_ += "    " + c_type(field) + " " + field.name;
         if (field.count > 1) text_ += "[" + std::to_string(field.count) + "]";
-        if (field.type == FieldType::text) text_ += "[" + std::to_string(field.bit_width / 8) + "]";
+        if (field.is_text()) text_ += "[" + std::to_string(field.bit_width / 8) + "]";
         text_ += "; /* " + comment(meaning(field)) + " */\n";
     }
     text_ += last_member + "};\n\n";
 }
 
 void Generator::packet_types(const Packet& packet) {
-    const std::size_t packet_bytes = kPrimaryHeaderBytes + dictionary_.time.bytes() + packet.user_data_bytes;
-    const std::size_t checked_bytes = packet_bytes + kCrc16Bytes;
+    const std::size_t checked_bytes = packet.bytes_min + kCrc16Bytes;
     const std::string macro = macro_ + upper(packet.name);
     text_ += "/* ---- " + packet.name + " ---- */\n\n";
     define(macro + "_APID", std::to_string(packet.apid) + "u");
     define(macro + "_FRAME_BYTES_MAX", std::to_string(checked_bytes + cobs_overhead_max(checked_bytes) + 1) + "u");
     std::string batch_member;
-    if (packet.batch) {
-        const SampleBatch& batch = *packet.batch;
-        define(macro + "_" + upper(batch.name) + "_COUNT", std::to_string(batch.count) + "u");
-        enumerations(packet.name + "_", packet.fields);
-        enumerations(packet.name + "_" + batch.name + "_", batch.fields);
+    if (const Group* const found = firmware::batch_of(packet)) {
+        const Group& batch = *found;
+        define(macro + "_" + upper(batch.name) + "_COUNT", std::to_string(batch.count.number) + "u");
+        enumerations(packet.name + "_", packet.body.fields);
+        enumerations(packet.name + "_" + batch.name + "_", batch.layout.fields);
         text_ += "\n";
         const std::string name = prefix_ + packet.name + "_" + batch.name;
         structure(name,
-                  "Sample k of " + std::to_string(batch.count) + " was taken at packet time + (" +
+                  "Sample k of " + std::to_string(batch.count.number) + " was taken at packet time + (" +
                       real(batch.first_offset_ms) + " ms) + k * " + real(batch.period_ms) + " ms.",
-                  batch.fields, "");
-        batch_member = "    struct " + name + " " + batch.name + "[" + std::to_string(batch.count) + "];\n";
+                  batch.layout.fields, "");
+        batch_member = "    struct " + name + " " + batch.name + "[" + std::to_string(batch.count.number) + "];\n";
     } else {
-        enumerations(packet.name + "_", packet.fields);
+        enumerations(packet.name + "_", packet.body.fields);
         text_ += "\n";
     }
-    structure(prefix_ + packet.name, packet.description, packet.fields, batch_member);
-    converters(packet.name, packet.fields);
-    if (packet.batch) converters(packet.name + "_" + packet.batch->name, packet.batch->fields);
+    structure(prefix_ + packet.name, packet.description, packet.body.fields, batch_member);
+    converters(packet.name, packet.body.fields);
+    if (const Group* const batch = firmware::batch_of(packet))
+        converters(packet.name + "_" + batch->name, batch->layout.fields);
 }
 
 void Generator::converters(const std::string& owner, const std::vector<Field>& fields) {
     for (const Field& field : fields) {
         const auto* linear = std::get_if<LinearCalibration>(&field.calibration);
         const bool identity = std::holds_alternative<std::monostate>(field.calibration);
-        if (!is_integer(field) || field.bit_width > kHelperWidthMax || !field.enumeration.empty() ||
+        if (field.is_part || !is_integer(field) || field.bit_width > kHelperWidthMax || !field.enumeration.empty() ||
             !(linear != nullptr || identity))
             continue;
         const bool is_signed = field.type == FieldType::signed_integer;
@@ -234,8 +265,9 @@ void Generator::converters(const std::string& owner, const std::vector<Field>& f
 bool Generator::has_double() const {
     const auto is_double = [](const Field& field) { return field.type == FieldType::ieee754 && field.bit_width == 64; };
     return std::any_of(dictionary_.packets.begin(), dictionary_.packets.end(), [&](const Packet& packet) {
-        return std::any_of(packet.fields.begin(), packet.fields.end(), is_double) ||
-               (packet.batch && std::any_of(packet.batch->fields.begin(), packet.batch->fields.end(), is_double));
+        const Group* const batch = firmware::batch_of(packet);
+        return std::ranges::any_of(packet.body.fields, is_double) ||
+               (batch != nullptr && std::ranges::any_of(batch->layout.fields, is_double));
     });
 }
 
@@ -251,16 +283,24 @@ std::string Generator::run() {
                  prefix_ +
                  "double_bits(double value) {\n    uint64_t bits;\n"
                  "    memcpy(&bits, &value, sizeof bits);\n    return bits;\n}\n\n";
-    text_ += firmware::begin_function(prefix_, dictionary_.time);
+    text_ += firmware::begin_functions(prefix_, dictionary_);
     for (const Packet& packet : dictionary_.packets) {
         packet_types(packet);
-        text_ += firmware::encode_function(prefix_, dictionary_.time, packet);
+        text_ += firmware::encode_function(prefix_, packet);
     }
     text_ += "#endif\n";
     return std::move(text_);
 }
 
 } // namespace
+
+std::vector<std::string> firmware_obstacles(const Dictionary& dictionary) {
+    std::vector<std::string> obstacles;
+    for (const Packet& packet : dictionary.packets)
+        if (const std::string obstacle = obstacle_of(packet); !obstacle.empty())
+            obstacles.push_back("packet \"" + packet.name + "\" " + obstacle);
+    return obstacles;
+}
 
 std::string generate_firmware_header(const Dictionary& dictionary) {
     return Generator(dictionary).run();

@@ -6,12 +6,16 @@
 /// and no floating-point library, does not depend on the processor's byte order or word width, and may be included in
 /// several translation units and from C++.
 #include <string>
+#include <vector>
 
 #include "protocol/dictionary/dictionary.hpp"
 
 namespace turnstone {
 
-/// `dictionary` has been read without problems.
+/// Why the header cannot be made: each packet whose encoder it cannot hold, and what is in the way. Empty: it can be.
+[[nodiscard]] std::vector<std::string> firmware_obstacles(const Dictionary& dictionary);
+
+/// `dictionary` has been read without problems and has no obstacles.
 [[nodiscard]] std::string generate_firmware_header(const Dictionary& dictionary);
 
 } // namespace turnstone

@@ -8,12 +8,11 @@ namespace turnstone {
 namespace {
 
 constexpr std::size_t kPacketBytesMin = kPrimaryHeaderBytes + 1; // CCSDS 133.0-B-2, 4.1.2: one byte of data at least
-constexpr std::size_t kStuffedBytesMax = kFrameBytesMax - 1;     // the last byte is the delimiter
 
 } // namespace
 
 void Deframer::hold(std::span<const std::byte> bytes) noexcept {
-    if (!too_long_ && size_ + bytes.size() <= kStuffedBytesMax) {
+    if (!too_long_ && size_ + bytes.size() < frame_size_max_) {
         std::memcpy(stuffed_.data() + size_, bytes.data(), bytes.size());
         size_ += bytes.size();
         return;
@@ -41,7 +40,7 @@ bool Deframer::close(std::span<const std::byte> bytes, Frame& frame) noexcept {
         ++counts_.bytes_dropped;
         return false;
     }
-    if (too_long_ || link_bytes > kFrameBytesMax) {
+    if (too_long_ || link_bytes > frame_size_max_) {
         frame.verdict = FrameVerdict::too_long;
         counts_.bytes_dropped += link_bytes - skipped_;
     } else {

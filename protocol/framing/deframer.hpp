@@ -2,30 +2,38 @@
 /// Default framing of protocol/LINK.md: 0x00-delimited COBS around (space packet, CRC-16/IBM-3740).
 /// Invariant after every call: bytes in = framed + dropped + pending, all three counting link bytes with delimiters.
 #include <algorithm>
-#include <array>
 #include <cstddef>
 #include <cstdint>
 #include <cstring>
 #include <span>
+#include <vector>
 
+#include "protocol/framing/cobs.hpp"
+#include "protocol/framing/crc16.hpp"
 #include "shared/words.hpp"
 
 namespace turnstone {
 
-/// Largest frame on the link, delimiter included. Far more than a hobby radio carries in a packet. It bounds memory,
-/// and what one damaged delimiter can cost.
+/// Largest frame on the link, delimiter included, of vehicles whose packets are all short. Far more than a hobby radio
+/// carries in a packet. It bounds memory, and what one damaged delimiter can cost.
 inline constexpr std::size_t kFrameBytesMax = 1024;
 
 /// Bytes without a delimiter are reported in pieces of this size, so that no report grows with the run: text on a link
-/// may go on for hours.
-inline constexpr std::size_t kTooLongBytesMax = 65536;
+/// may go on for hours. No less than the largest frame of any vehicle.
+inline constexpr std::size_t kTooLongBytesMax = 131'072;
+
+/// The same for a vehicle whose largest packet has `packet_bytes`: CRC, worst-case stuffing and delimiter on top.
+[[nodiscard]] constexpr std::size_t frame_bytes_max(std::size_t packet_bytes) noexcept {
+    const std::size_t checked_bytes = packet_bytes + kCrc16Bytes;
+    return std::max(kFrameBytesMax, checked_bytes + cobs_overhead_max(checked_bytes) + 1);
+}
 
 enum class FrameVerdict : unsigned char {
     good,     ///< unstuffed, CRC correct, packet length consistent
     bad_cobs, ///< a code byte points past the delimiter
     bad_crc,
     bad_length, ///< CRC correct, but the packet data length field disagrees, or shorter than the least packet
-    too_long    ///< no delimiter within kFrameBytesMax; skipped up to the next delimiter, kTooLongBytesMax at a time
+    too_long    ///< no delimiter within the largest frame; skipped up to the next delimiter, kTooLongBytesMax at a time
 };
 consteval auto words_of(FrameVerdict) {
     return words<FrameVerdict::too_long>("good", "bad_cobs", "bad_crc", "bad_length", "too_long");
@@ -48,9 +56,12 @@ struct DeframerCounts {
     std::uint64_t frames_bad = 0;
 };
 
-/// Streaming; any split of the input gives the same frames. Never throws, never allocates.
+/// Streaming; any split of the input gives the same frames. Never throws, never allocates once it is made.
 class Deframer {
   public:
+    explicit Deframer(std::size_t frame_size_max = kFrameBytesMax)
+        : frame_size_max_(frame_size_max), stuffed_(frame_size_max), packet_(frame_size_max) {}
+
     /// Calls `on_frame(const Frame&)` for each closed frame, in order. Repeated delimiters are not frames: they
     /// count as dropped and are not reported. A frame that grows too long counts as dropped from there on, with nothing
     /// pending, and is reported whenever kTooLongBytesMax of it have come and when its delimiter comes.
@@ -77,7 +88,7 @@ class Deframer {
     }
 
     [[nodiscard]] const DeframerCounts& counts() const noexcept { return counts_; }
-    /// Bytes received since the last delimiter, as received (at most kFrameBytesMax - 1); none while a frame
+    /// Bytes received since the last delimiter, as received (less than a largest frame); none while a frame
     /// that is too long is being skipped.
     [[nodiscard]] std::span<const std::byte> pending() const noexcept { return {stuffed_.data(), size_}; }
 
@@ -95,8 +106,9 @@ class Deframer {
     FrameVerdict unpack(std::span<const std::byte> stuffed, std::span<const std::byte>& packet) noexcept;
 
     DeframerCounts counts_;
-    std::array<std::byte, kFrameBytesMax> stuffed_{};
-    std::array<std::byte, kFrameBytesMax> packet_{};
+    std::size_t frame_size_max_;
+    std::vector<std::byte> stuffed_;
+    std::vector<std::byte> packet_;
     std::size_t size_ = 0;      ///< of what `stuffed_` holds
     std::uint64_t offset_ = 0;  ///< of the current frame's first byte in the stream
     std::uint64_t skipped_ = 0; ///< bytes of the piece at hand already counted as dropped

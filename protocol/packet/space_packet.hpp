@@ -27,6 +27,8 @@ struct PrimaryHeader {
 };
 
 inline constexpr std::size_t kPrimaryHeaderBytes = 6;
+/// The length field holds 65,535 at most: one less than the bytes that follow the header.
+inline constexpr std::size_t kPacketBytesMax = kPrimaryHeaderBytes + 65'536;
 inline constexpr std::uint16_t kIdleApid = 2047;
 inline constexpr std::uint16_t kSequenceModulus = 16384;
 

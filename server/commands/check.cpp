@@ -9,6 +9,7 @@
 #include <nlohmann/json.hpp>
 
 #include "server/commands/subcommands.hpp"
+#include "server/record/recordable.hpp"
 #include "server/setup/serve_setup.hpp"
 #include "server/setup/settings.hpp"
 
@@ -21,6 +22,11 @@ namespace fs = std::filesystem;
 /// Folders are searched this deep: enough for vehicle folders with a site file beside them, too little for a whole
 /// disk.
 constexpr int kSearchDepth = 4;
+
+/// Mistakes written out; one slip can give hundreds of the same kind. A name may be any text, so that longer lines are
+/// shortened.
+constexpr std::size_t kMistakesShown = 50;
+constexpr std::size_t kLineSizeMax = 2000;
 
 enum class Kind { dictionary, vehicle, site, settings };
 
@@ -65,7 +71,11 @@ class Checker {
         }
     }
 
-    [[nodiscard]] std::size_t mistakes() const noexcept { return mistakes_; }
+    /// Says how many mistakes were not written out, and returns how many there are.
+    std::size_t finish() {
+        if (mistakes_ > kMistakesShown) out_ << "and " << mistakes_ - kMistakesShown << " more\n";
+        return mistakes_;
+    }
 
   private:
     /// True when it held anything to check.
@@ -92,11 +102,25 @@ class Checker {
 
     void vehicle_folder(const fs::path& path) {
         std::vector<Problem> problems;
-        const auto setup = read_vehicle_folder(path, problems);
-        if (report(problems) && setup) {
-            out_ << (path / "dictionary.json").string() << ": ok; " << describe(setup->dictionary) << "\n"
-                 << (path / "vehicle.json").string() << ": ok; vehicle " << setup->vehicle.name << "\n";
+        auto setup = read_vehicle_folder(path, problems);
+        const std::string dictionary = (path / "dictionary.json").string();
+        std::string about;
+        if (setup) {
+            about = dictionary + ": ok; " + describe(setup->dictionary) + "\n" + (path / "vehicle.json").string() +
+                    ": ok; vehicle " + setup->vehicle.name + "\n";
+            check_recordable(dictionary, std::move(*setup), problems);
         }
+        if (report(problems)) out_ << about;
+    }
+
+    /// Two names may differ in the dictionary and still meet in a recording.
+    static void check_recordable(const std::string& file, VehicleSetup vehicle, std::vector<Problem>& problems) {
+        PipelineSetup setup;
+        setup.vehicles.push_back(std::move(vehicle));
+        setup.links.push_back({.name = "radio", .uri = "", .vehicle = 0});
+        if (const auto why = why_not_recordable(setup))
+            problems.push_back({file, "/packets", "cannot be recorded: " + *why,
+                                "rename the packet, group or field that it speaks of"});
     }
 
     void file(const fs::path& path, std::optional<Kind> kind) {
@@ -150,19 +174,25 @@ class Checker {
 
     /// True when there was nothing to report.
     bool report(const std::vector<Problem>& problems) {
-        for (const Problem& problem : problems) out_ << to_string(problem) << "\n";
-        mistakes_ += problems.size();
+        for (const Problem& problem : problems) {
+            std::string line = to_string(problem);
+            if (!written_.insert(line).second) continue;
+            if (++mistakes_ > kMistakesShown) continue;
+            if (line.size() > kLineSizeMax) line = line.substr(0, kLineSizeMax) + " ...";
+            out_ << line << "\n";
+        }
         return problems.empty();
     }
 
     std::ostream& out_;
+    std::set<std::string> written_; ///< each mistake is reported once
     std::size_t mistakes_ = 0;
 };
 
 int check_paths(const Arguments& given, std::ostream& out, std::ostream&) {
     Checker checker(out);
     for (const fs::path& path : paths_of(given, "PATH")) checker.path(path);
-    return checker.mistakes() == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
+    return checker.finish() == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
 }
 
 } // namespace

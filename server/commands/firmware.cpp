@@ -13,6 +13,10 @@ int write_header(const Arguments& given, std::ostream& out, std::ostream& errors
     std::vector<Problem> problems;
     const auto vehicle = read_vehicle_folder(value_of(given, "FOLDER"), problems);
     if (!vehicle) return fail_with(problems, errors);
+    const std::vector<std::string> obstacles = firmware_obstacles(vehicle->dictionary);
+    for (const std::string& obstacle : obstacles)
+        problems.push_back({value_of(given, "FOLDER"), "dictionary.json", obstacle, "write its encoder by hand"});
+    if (!obstacles.empty()) return fail_with(problems, errors);
     const std::string header = generate_firmware_header(vehicle->dictionary);
     const std::string path = value_of(given, "--output");
     if (path.empty()) {

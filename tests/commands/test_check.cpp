@@ -124,3 +124,39 @@ TEST_CASE("A path that leads nowhere, or to nothing of ours, is a mistake") {
     CHECK(missing.mistakes == 2);
     CHECK_THAT(missing.text, Catch::Contains("none.json does not exist"));
 }
+
+TEST_CASE("A wrong role is answered with the roles there are") {
+    const TemporaryFolder folder;
+    copy_demo(folder);
+    replace_in(folder.path() / "sanderling/dictionary.json", "\"role\": \"battery_voltage\"", "\"role\": \"battery\"");
+    const Checked checked = check({folder.path() / "sanderling"});
+    CHECK(checked.mistakes == 1);
+    CHECK_THAT(checked.text, Catch::Contains("\"battery\" is not a role; must be one of: accel_body_x, ") &&
+                                 Catch::Contains("battery_voltage") && Catch::Contains("position_ecef_z"));
+}
+
+TEST_CASE("Hundreds of mistakes are counted, and fifty of them written") {
+    const TemporaryFolder folder;
+    copy_demo(folder);
+    std::string fields;
+    for (int k = 0; k < 200; ++k)
+        fields += (k == 0 ? "" : ",") + std::string(R"({"name":"Bad )") + std::to_string(k) + R"(","type":"u8"})";
+    folder.write("sanderling/dictionary.json",
+                 R"({"vehicle":"sanderling","version":"1","packets":[{"apid":1,"name":"p","period_ms":0,"fields":[)" +
+                     fields + "]}]}");
+    const Checked checked = check({folder.path() / "sanderling"});
+    CHECK(checked.mistakes == 51); // with the line that counts the rest
+    CHECK_THAT(checked.text, Catch::EndsWith("and 150 more\n"));
+    CHECK(checked.text.size() < 51 * 500);
+
+    // One mistake in what all packets share is one mistake, and a name of a megabyte is not written whole.
+    folder.write(
+        "sanderling/dictionary.json",
+        R"({"vehicle":"sanderling","version":"1","secondary_header":{"fields":[{"name":")" + std::string(1 << 20, 'x') +
+            R"(","type":"u8"}]},"packets":[{"apid":1,"name":"p","period_ms":0,"fields":[{"name":"a","type":"u8"}]},
+                        {"apid":2,"name":"q","period_ms":0,"fields":[{"name":"a","type":"u8"}]}]})");
+    const Checked shared = check({folder.path() / "sanderling"});
+    CHECK(shared.mistakes == 1);
+    CHECK(shared.text.size() < 3000);
+    CHECK(check({folder.path() / "sanderling", folder.path() / "sanderling"}).mistakes == 1);
+}

@@ -40,7 +40,7 @@ std::vector<Delivery> random_session(const Dictionary& dictionary, std::uint64_t
     std::vector<Delivery> out;
     std::vector<Bytes> data;
     std::vector<unsigned> counts(dictionary.packets.size(), 0);
-    for (const Packet& packet : dictionary.packets) data.emplace_back(packet.user_data_bytes);
+    for (const Packet& packet : dictionary.packets) data.emplace_back(packet.user_data_bytes());
     for (std::int64_t ms = 0; ms < 30'000; ms += 10)
         for (std::size_t k = 0; k < dictionary.packets.size(); ++k) {
             const Packet& packet = dictionary.packets[k];

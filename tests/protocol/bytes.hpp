@@ -69,15 +69,15 @@ inline Bytes packet_of(unsigned apid, unsigned sequence_count, std::uint32_t tim
     return packet;
 }
 
-/// A packet with time zero, header by hand.
-inline Bytes packet_of(const Dictionary& dictionary, unsigned apid, std::span<const std::byte> user_data) {
-    const std::size_t time_bytes = dictionary.time.bytes();
-    const std::size_t length_field = time_bytes + user_data.size() - 1;
+/// A packet whose secondary header is zeros, primary header by hand.
+inline Bytes packet_of(const Packet& about, std::span<const std::byte> user_data) {
+    const std::size_t length_field = about.header_bytes + user_data.size() - 1;
     Bytes packet;
-    for (const unsigned byte : {0x08U | apid >> 8U, apid, 0xC0U, 0U, static_cast<unsigned>(length_field >> 8U),
-                                static_cast<unsigned>(length_field)})
+    for (const unsigned byte :
+         {(about.header_bytes > 0 ? 0x08U : 0U) | unsigned{about.apid} >> 8U, unsigned{about.apid}, 0xC0U, 0U,
+          static_cast<unsigned>(length_field >> 8U), static_cast<unsigned>(length_field)})
         packet.push_back(static_cast<std::byte>(byte & 0xFFU));
-    packet.resize(packet.size() + time_bytes);
+    packet.resize(packet.size() + about.header_bytes);
     packet.insert(packet.end(), user_data.begin(), user_data.end());
     return packet;
 }
@@ -99,13 +99,22 @@ inline Dictionary dictionary_of(const nlohmann::json& json) {
     return dictionary;
 }
 
-/// A fenced block of LINK.md by its info string.
+/// A page's fenced blocks of one info string, in order.
+inline std::vector<std::string> fenced_blocks(const std::string& page, const std::string& info) {
+    const std::string all = read_file(source_path(page));
+    const std::string opening = "```" + info + "\n";
+    std::vector<std::string> blocks;
+    for (std::size_t at = all.find(opening); at != std::string::npos; at = all.find(opening, at)) {
+        at += opening.size();
+        blocks.push_back(all.substr(at, all.find("```", at) - at));
+    }
+    if (blocks.empty()) throw std::runtime_error(page + " has no block ```" + info);
+    return blocks;
+}
+
+/// The first fenced block of LINK.md by its info string.
 inline std::string link_example(const std::string& info) {
-    const std::string all = read_file(source_path("protocol/LINK.md"));
-    const std::size_t fence = all.find("```" + info + "\n");
-    if (fence == std::string::npos) throw std::runtime_error("LINK.md has no block ```" + info);
-    const std::size_t begin = all.find('\n', fence) + 1;
-    return all.substr(begin, all.find("```", begin) - begin);
+    return fenced_blocks("protocol/LINK.md", info).front();
 }
 
 } // namespace turnstone

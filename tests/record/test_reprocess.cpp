@@ -51,11 +51,12 @@ void add_frame(std::vector<std::byte>& link, const Packet& packet, std::uint16_t
     header.secondary_header_flag = true;
     header.apid = packet.apid;
     header.sequence_count = count;
-    header.packet_data_length = static_cast<std::uint16_t>(4 + packet.user_data_bytes - 1);
+    header.packet_data_length = static_cast<std::uint16_t>(4 + packet.user_data_bytes() - 1);
     const auto primary = encode_primary_header(header);
     std::vector<std::byte> plain(primary.begin(), primary.end());
     for (int shift = 24; shift >= 0; shift -= 8) plain.push_back(static_cast<std::byte>(time_ms >> shift));
-    for (std::uint32_t i = 0; i < packet.user_data_bytes; ++i) plain.push_back(static_cast<std::byte>(random() & 0xff));
+    for (std::uint32_t i = 0; i < packet.user_data_bytes(); ++i)
+        plain.push_back(static_cast<std::byte>(random() & 0xff));
     const std::uint16_t crc = crc16(plain);
     plain.push_back(static_cast<std::byte>(crc >> 8));
     plain.push_back(static_cast<std::byte>(crc & 0xff));

@@ -19,8 +19,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
 
     {"protocol/packet", {"shared"}},
     {"protocol/framing", {"shared", "protocol/packet"}},
-    {"protocol/dictionary", {"shared", "protocol/packet", "protocol/framing"}},
-    {"protocol/decode", {"shared", "protocol/packet", "protocol/framing", "protocol/dictionary"}},
+    {"protocol/dictionary", {"shared", "protocol/packet"}},
+    {"protocol/decode", {"shared", "protocol/packet", "protocol/dictionary"}},
     {"protocol/firmware", {"protocol/packet", "protocol/framing", "protocol/dictionary"}},
 
     {"server/estimate/math", {"shared"}},

@@ -28,7 +28,7 @@ inline Dictionary demo_dictionary() {
 class FrameMaker {
   public:
     FrameMaker(const Dictionary& dictionary, std::size_t packet)
-        : packet_(&dictionary.packets.at(packet)), time_bytes_(dictionary.time.bytes()) {}
+        : packet_(&dictionary.packets.at(packet)), time_bytes_(packet_->header_bytes) {}
 
     void append(std::vector<std::byte>& link, std::uint32_t time_ms, std::uint16_t mark) {
         PrimaryHeader header;
@@ -36,14 +36,14 @@ class FrameMaker {
         header.apid = packet_->apid;
         header.sequence_count = sequence_count_;
         sequence_count_ = static_cast<std::uint16_t>((sequence_count_ + 1) % kSequenceModulus);
-        header.packet_data_length = static_cast<std::uint16_t>(time_bytes_ + packet_->user_data_bytes - 1);
+        header.packet_data_length = static_cast<std::uint16_t>(time_bytes_ + packet_->user_data_bytes() - 1);
         plain_.clear();
         for (const auto byte : encode_primary_header(header)) plain_.push_back(byte);
         for (int shift = 24; shift >= 0; shift -= 8) plain_.push_back(static_cast<std::byte>(time_ms >> shift));
         push16(mark);
-        for (std::size_t byte = 2; byte < packet_->user_data_bytes; byte += 2)
+        for (std::size_t byte = 2; byte < packet_->user_data_bytes(); byte += 2)
             push16(static_cast<std::uint16_t>(static_cast<std::int16_t>(noise_(random_))));
-        plain_.resize(kPrimaryHeaderBytes + time_bytes_ + packet_->user_data_bytes);
+        plain_.resize(kPrimaryHeaderBytes + time_bytes_ + packet_->user_data_bytes());
         push16(crc16(plain_));
         stuffed_.resize(plain_.size() + cobs_overhead_max(plain_.size()));
         const auto result = cobs_encode(plain_, stuffed_);

@@ -22,9 +22,11 @@ constexpr std::size_t kHeldBytesMax = 65536;
 } // namespace
 
 CaptureTime::CaptureTime(const Dictionary& dictionary)
-    : decoder_(dictionary),
-      rollover_ns_(dictionary.time.rollover_ns() < 9.0e18 ? static_cast<std::int64_t>(dictionary.time.rollover_ns())
-                                                          : std::numeric_limits<std::int64_t>::max()) {}
+    : dictionary_(&dictionary), decoder_(dictionary), deframer_(frame_bytes_max(dictionary.packet_bytes_max)) {
+    const double rollover_ns = dictionary.clocks.empty() ? 0 : dictionary.clocks.front().rollover_ns();
+    rollover_ns_ =
+        rollover_ns < 9.0e18 ? static_cast<std::int64_t>(rollover_ns) : std::numeric_limits<std::int64_t>::max();
+}
 
 std::int64_t CaptureTime::step(std::int64_t from_raw_ns, std::int64_t to_raw_ns) const noexcept {
     const std::int64_t step_ns = to_raw_ns - from_raw_ns;
@@ -57,7 +59,9 @@ void CaptureTime::read(std::int64_t t_now_ns, std::span<const std::byte> bytes, 
     deframer_.push(bytes, [&](const Frame& frame) {
         if (frame.verdict != FrameVerdict::good) return;
         const DecodedPacket decoded = decoder_.decode(frame.packet);
-        if (decoded.verdict == DecodeVerdict::good)
+        // Packets of other clocks, or without a time, come when those around them come.
+        if (decoded.verdict == DecodeVerdict::good && decoded.has_time &&
+            dictionary_->packets[decoded.packet].time->clock == 0)
             stamps_.push_back(
                 {frame.stream_offset + frame.link_bytes, static_cast<std::int64_t>(decoded.onboard_ticks_ns)});
     });

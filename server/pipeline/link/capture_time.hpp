@@ -43,9 +43,10 @@ class CaptureTime {
     /// Hands on what is held up to this place in the capture.
     void piece(std::int64_t t_ns, std::uint64_t stream_end, const OnPiece& on_piece);
 
+    const Dictionary* dictionary_;
     Decoder decoder_;
-    std::int64_t rollover_ns_;
     Deframer deframer_;
+    std::int64_t rollover_ns_; ///< of the first of Dictionary::clocks
     std::vector<std::byte> held_;
     std::uint64_t held_from_ = 0; ///< place of its first byte in the capture
     std::uint64_t handed_on_ = 0; ///< bytes of the capture

@@ -15,9 +15,18 @@ constexpr const char* kGroup = "Link";
 constexpr std::int64_t kRowPeriodNs = kNsPerS;
 constexpr std::int64_t kDiagnosisPeriodNs = kNsPerS / 2;
 
+/// Of the sequence count of each packet's APID, which the layouts of one APID share; 0: some come now and then.
 std::vector<double> periods_s(const Dictionary& dictionary) {
     std::vector<double> periods;
-    for (const Packet& packet : dictionary.packets) periods.push_back(packet.period_ms / 1e3);
+    for (const Packet& packet : dictionary.packets) {
+        double period_s = packet.period_ms / 1e3;
+        for (const Packet& other : dictionary.packets) {
+            if (&other == &packet || other.apid != packet.apid || period_s == 0) continue;
+            const double other_s = other.period_ms / 1e3;
+            period_s = other_s > 0 ? period_s * other_s / (period_s + other_s) : 0;
+        }
+        periods.push_back(period_s);
+    }
     return periods;
 }
 
@@ -120,7 +129,8 @@ TableOf<PacketFigures> link_packet_table() {
 
 LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const Schema& schema, const LinkTables& tables,
                      const Dictionary& dictionary)
-    : setup_(&setup), schema_(&schema), id_(id), tables_(tables), quality_(periods_s(dictionary)),
+    : setup_(&setup), schema_(&schema), id_(id), tables_(tables),
+      deframer_(frame_bytes_max(dictionary.packet_bytes_max)), quality_(periods_s(dictionary)),
       diagnosis_(dictionary.version) {}
 
 void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle, Batch& out) {

@@ -23,10 +23,11 @@ void add_step(Column& column, const Field& field) {
 
 Column channel_column(const Channel& channel) {
     const Field& field = *channel.field;
-    Column column{channel.name, channel.title, field.unit, field.group, field.decimals, field.description};
-    column.enumeration = field.enumeration;
+    Column column{channel.name, channel.title,  channel.is_word ? "1" : field.unit,
+                  field.group,  field.decimals, field.description};
+    if (!channel.is_word) column.enumeration = field.enumeration;
     column.is_text = channel.is_text();
-    column.valid_range = field.valid_range;
+    if (!channel.is_word) column.valid_range = field.valid_range;
     if (channel.role) column.role = kRoles[static_cast<std::size_t>(*channel.role)].name;
     column.strip_title = channel.strip.title;
     column.strip_line = channel.strip.line;
@@ -55,11 +56,16 @@ TableId add(Schema& schema, TableKind kind, int vehicle, std::string name, std::
 void add_packet_tables(Schema& schema, const Dictionary& dictionary, int vehicle) {
     for (const ChannelTable& source : dictionary.tables) {
         const Packet& packet = dictionary.packets[source.packet];
+        const bool has_period = source.group != nullptr && source.group->period_ms > 0;
+        const double period_ms = has_period ? source.group->period_ms : packet.period_ms;
+        const std::string& description = source.group != nullptr && !source.group->description.empty()
+                                             ? source.group->description
+                                             : packet.description;
         Table table{.name = dictionary.vehicle + "/" + source.name,
-                    .title = packet.description.empty() ? source.name : packet.description,
-                    .kind = source.is_batch ? TableKind::batch : TableKind::packet,
+                    .title = description.empty() ? source.name : description,
+                    .kind = source.group != nullptr ? TableKind::batch : TableKind::packet,
                     .vehicle = vehicle,
-                    .period_s = (source.is_batch ? packet.batch->period_ms : packet.period_ms) / 1e3,
+                    .period_s = period_ms / 1e3,
                     .columns = std::vector<Column>(source.channels.size())};
         for (const Channel& channel : source.channels) table.columns[channel.place] = channel_column(channel);
         add(schema, std::move(table));

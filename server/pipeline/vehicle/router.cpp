@@ -3,6 +3,7 @@
 #include <cmath>
 #include <cstdlib>
 
+#include "server/pipeline/vehicle/earth_centred.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -50,7 +51,10 @@ Router::Router(const Dictionary& dictionary, const Site& site) : site_(&site) {
         const bool height = has(plan, height_ellipsoid) || has(plan, height_msl);
         plan.imu = has(plan, accel_body_x) || lateral || rates || has(plan, rate_body_x);
         plan.pressure = has(plan, static_pressure);
-        plan.fix = has(plan, latitude) && has(plan, longitude) && height;
+        const bool geodetic = has(plan, latitude) && has(plan, longitude) && height;
+        plan.is_earth_centred =
+            !geodetic && has(plan, position_ecef_x) && has(plan, position_ecef_y) && has(plan, position_ecef_z);
+        plan.fix = geodetic || plan.is_earth_centred;
         plan.mag = has(plan, mag_body_x) && has(plan, mag_body_y) && has(plan, mag_body_z);
         plan.onboard = has(plan, onboard_phase) || has(plan, onboard_altitude) || has(plan, onboard_vertical_speed) ||
                        has(plan, onboard_speed) || has(plan, onboard_q_w);
@@ -69,15 +73,22 @@ Router::Router(const Dictionary& dictionary, const Site& site) : site_(&site) {
 
 FixSample Router::make_fix(const Plan& plan, const DecodedRow& row, std::int64_t t_ns) const noexcept {
     using enum Role;
-    double height_m = value(plan, row, height_ellipsoid);
-    if (!std::isfinite(height_m)) height_m = value(plan, row, height_msl) + site_->geoid_height_m;
+    GeodeticPosition position{value(plan, row, latitude), value(plan, row, longitude),
+                              value(plan, row, height_ellipsoid)};
+    if (!std::isfinite(position.height_m)) position.height_m = value(plan, row, height_msl) + site_->geoid_height_m;
+    if (plan.is_earth_centred)
+        position = geodetic_from_earth_centred(vector(plan, row, position_ecef_x, position_ecef_y, position_ecef_z));
+    Eigen::Vector3d velocity_mps = vector(plan, row, velocity_east, velocity_north, velocity_up);
+    if (has(plan, velocity_ecef_x) && !has(plan, velocity_east))
+        velocity_mps =
+            enu_from_earth_centred(vector(plan, row, velocity_ecef_x, velocity_ecef_y, velocity_ecef_z), position);
     // A receiver that does not say how many dimensions a fix has sends positions only when it has a fix.
     const int dimensions = has(plan, fix_dimensions) ? whole(value(plan, row, fix_dimensions), 1) : 3;
     return {t_ns,
-            value(plan, row, latitude),
-            value(plan, row, longitude),
-            height_m,
-            vector(plan, row, velocity_east, velocity_north, velocity_up),
+            position.latitude_deg,
+            position.longitude_deg,
+            position.height_m,
+            velocity_mps,
             dimensions,
             value(plan, row, fix_accuracy_horizontal),
             value(plan, row, fix_accuracy_vertical),

@@ -30,6 +30,7 @@ class Router {
     struct Plan {
         std::array<std::int16_t, static_cast<std::size_t>(Role::count_)> at; ///< place among the numbers; -1: not here
         bool imu = false, pressure = false, fix = false, mag = false, onboard = false, wind = false, engine = false;
+        bool is_earth_centred = false; ///< the fix's position
     };
     [[nodiscard]] FixSample make_fix(const Plan& plan, const DecodedRow& row, std::int64_t t_ns) const noexcept;
 

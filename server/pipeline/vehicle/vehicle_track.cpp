@@ -65,9 +65,11 @@ TableOf<ClockFigures> clock_table() {
 VehicleTrack::VehicleTrack(const VehicleSetup& setup, int vehicle, const Schema& schema, const VehicleTables& tables,
                            Router router, estimate::EstimatorChain chain)
     : setup_(&setup), schema_(&schema), vehicle_(vehicle), tables_(tables), router_(std::move(router)),
-      chain_(std::move(chain)), decoder_(setup.dictionary), clock_(setup.dictionary.time.rollover_ns()),
-      newest_delay_s_(kNaN), merges_(setup.dictionary.packets.size()), kind_of_apid_(kIdleApid + 1u, -1) {
-    for (std::size_t k = 0; k < setup.dictionary.packets.size(); ++k)
+      chain_(std::move(chain)), decoder_(setup.dictionary), newest_delay_s_(kNaN),
+      merges_(setup.dictionary.packets.size()), kind_of_apid_(kIdleApid + 1u, -1) {
+    for (const TimeCode& code : setup.dictionary.clocks) clocks_.push_back({OnboardClock(code.rollover_ns())});
+    // Layouts of one APID share its sequence count: the first stands for all.
+    for (std::size_t k = setup.dictionary.packets.size(); k-- > 0;)
         kind_of_apid_[setup.dictionary.packets[k].apid] = static_cast<std::int16_t>(k);
     for (std::size_t t = 0; t < setup.dictionary.tables.size(); ++t)
         for (const Channel& channel : setup.dictionary.tables[t].channels)
@@ -85,8 +87,10 @@ void VehicleTrack::announce(std::int64_t t_ns, Batch& out) const {
                        t_ns, about()));
 }
 
-void VehicleTrack::follow_clock(const ClockReading& reading, std::int64_t t_rx_ns, Batch& out) {
-    if (reading.verdict == ClockVerdict::reset) {
+void VehicleTrack::follow_clock(std::size_t which, const ClockReading& reading, std::int64_t t_rx_ns, Batch& out) {
+    ClockCorrelation& correlation = clocks_[which].correlation;
+    const bool is_first = which == 0;
+    if (is_first && reading.verdict == ClockVerdict::reset) {
         // Booted no later than its clock says, if the packet took no time at all; delays are of this order.
         constexpr double kBootTimeSigma_s = 0.1;
         out.events.push_back(make_event({.id = EventId::reboot,
@@ -94,29 +98,29 @@ void VehicleTrack::follow_clock(const ClockReading& reading, std::int64_t t_rx_n
                                          .t_sigma_s = kBootTimeSigma_s,
                                          .values = {{"boot", static_cast<double>(reading.boot)}}},
                                         t_rx_ns, about()));
-    } else if (reading.verdict == ClockVerdict::jump) {
+    } else if (is_first && reading.verdict == ClockVerdict::jump) {
         out.events.push_back(make_event({.id = EventId::clock_jump, .t_ns = t_rx_ns}, t_rx_ns, about()));
     }
     switch (reading.verdict) {
     case ClockVerdict::reset:
-    case ClockVerdict::jump: correlation_.restart(); [[fallthrough]];
+    case ClockVerdict::jump: correlation.restart(); [[fallthrough]];
     case ClockVerdict::first:
     case ClockVerdict::advance:
     case ClockVerdict::rollover:
-        correlation_.add(reading.onboard_ns, t_rx_ns);
-        newest_delay_s_ = seconds_between(correlation_.fitted_station_ns(reading.onboard_ns), t_rx_ns);
+        correlation.add(reading.onboard_ns, t_rx_ns);
+        if (is_first) newest_delay_s_ = seconds_between(correlation.fitted_station_ns(reading.onboard_ns), t_rx_ns);
         break;
     case ClockVerdict::repeat:
     case ClockVerdict::late:
     case ClockVerdict::implausible: break;
     }
-    if (reading.verdict == ClockVerdict::reset) chain_.reboot();
+    if (is_first && reading.verdict == ClockVerdict::reset) chain_.reboot();
 }
 
-std::int64_t VehicleTrack::row_time_ns(const FrameRecord& record, bool mapped, double offset_ms) const noexcept {
+std::int64_t VehicleTrack::row_time_ns(const FrameRecord& record, const Clock* clock, double offset_ms) noexcept {
     const std::int64_t offset_ns = std::llround(offset_ms * 1e6);
     const std::int64_t t_ns =
-        mapped ? correlation_.station_ns(record.onboard_ns + offset_ns) : record.t_rx_ns + offset_ns;
+        clock != nullptr ? clock->correlation.station_ns(record.onboard_ns + offset_ns) : record.t_rx_ns + offset_ns;
     return std::min(t_ns, record.t_rx_ns);
 }
 
@@ -127,12 +131,12 @@ std::optional<std::string_view> VehicleTrack::told_version(const DecodedPacket& 
     return std::nullopt;
 }
 
-void VehicleTrack::append_rows(const DecodedPacket& decoded, const FrameRecord& record, bool to_estimators, bool mapped,
-                               Batch& out) {
+void VehicleTrack::append_rows(const DecodedPacket& decoded, const FrameRecord& record, bool to_estimators,
+                               const Clock* clock, Batch& out) {
     const auto frame = static_cast<std::int32_t>(out.frames.size());
     BatchSink sink(out, *schema_, tables_.estimates, about(), record.t_rx_ns);
     for (const DecodedRow& row : decoded.rows) {
-        const std::int64_t t_ns = row_time_ns(record, mapped, row.time_offset_ms);
+        const std::int64_t t_ns = row_time_ns(record, clock, row.time_offset_ms);
         out.add_row(schema_->tables[tables_.packets + row.table], t_ns, record.t_rx_ns, row.numbers, row.texts, frame);
         if (to_estimators) router_.route(row, t_ns, chain_, sink, wind_chains_);
     }
@@ -143,7 +147,7 @@ PacketOutcome VehicleTrack::packet(std::span<const std::byte> packet, FrameRecor
     record.decode_verdict = decoded.verdict;
     record.apid = decoded.apid;
     record.sequence_count = decoded.sequence_count;
-    record.boot = clock_.boots();
+    record.boot = clocks_.empty() ? 0 : clocks_.front().onboard.boots();
     if (decoded.verdict == DecodeVerdict::idle) {
         record.packet_verdict = PacketVerdict::idle;
         out.frames.push_back(record);
@@ -157,13 +161,14 @@ PacketOutcome VehicleTrack::packet(std::span<const std::byte> packet, FrameRecor
         return {record, static_cast<std::size_t>(kind)};
     }
 
-    const std::size_t kind = decoded.packet;
+    const auto kind = static_cast<std::size_t>(kind_of_apid_[decoded.apid]);
     PacketMerge::Seen seen;
     seen.content = PacketMerge::content_hash(packet);
     seen.counter_ns = decoded.onboard_ticks_ns;
     seen.t_rx_ns = record.t_rx_ns;
     seen.sequence_count = decoded.sequence_count;
-    if (const PacketMerge::Seen* first = merges_[kind].find_duplicate(seen)) {
+    PacketMerge& merge = merges_[decoded.packet];
+    if (const PacketMerge::Seen* first = merge.find_duplicate(seen)) {
         record.packet_verdict = PacketVerdict::duplicate;
         record.onboard_ns = first->onboard_ns;
         record.boot = first->boot;
@@ -171,26 +176,35 @@ PacketOutcome VehicleTrack::packet(std::span<const std::byte> packet, FrameRecor
         return {record, kind};
     }
 
-    const ClockReading reading = clock_.read(decoded.onboard_ticks_ns, record.t_rx_ns);
-    follow_clock(reading, record.t_rx_ns, out);
-    record.onboard_ns = seen.onboard_ns = reading.onboard_ns;
-    record.boot = seen.boot = reading.boot;
-    record.packet_verdict = merges_[kind].take(seen);
-    const bool late = record.packet_verdict == PacketVerdict::late;
-    // The mapping belongs to the present boot; a straggler of the boot before keeps its receive time.
-    const bool mapped = reading.onboard_ns >= 0 && reading.boot == clock_.boots();
-    append_rows(decoded, record, !late, mapped, out);
+    const Clock* mapping = nullptr;
+    if (decoded.has_time) {
+        const std::size_t which = setup_->dictionary.packets[decoded.packet].time->clock;
+        Clock& clock = clocks_[which];
+        const ClockReading reading = clock.onboard.read(decoded.onboard_ticks_ns, record.t_rx_ns);
+        follow_clock(which, reading, record.t_rx_ns, out);
+        record.onboard_ns = reading.onboard_ns;
+        record.boot = reading.boot;
+        // The mapping belongs to the present boot; a straggler of the boot before keeps its receive time.
+        if (reading.onboard_ns >= 0 && reading.boot == clock.onboard.boots()) mapping = &clock;
+    }
+    seen.onboard_ns = record.onboard_ns;
+    seen.boot = record.boot;
+    record.packet_verdict = merge.take(seen);
+    append_rows(decoded, record, record.packet_verdict != PacketVerdict::late, mapping, out);
     out.frames.push_back(record);
     return {record, kind, told_version(decoded)};
 }
 
 void VehicleTrack::tick(std::int64_t t_ns, const UtcOffset& utc, std::int64_t t_start_ns, Batch& out) {
-    if (correlation_.has_points()) {
-        correlation_.refit();
-        const double zero_s = seconds_between(t_start_ns, correlation_.fitted_station_ns(0));
+    if (!clocks_.empty() && clocks_.front().correlation.has_points()) {
+        Clock& clock = clocks_.front();
+        clock.correlation.refit();
+        const double zero_s = seconds_between(t_start_ns, clock.correlation.fitted_station_ns(0));
         out.add_row(schema_->tables[tables_.clock], t_ns, t_ns,
-                    clock_table_.row({correlation_.fit(), zero_s, newest_delay_s_, clock_.boots(), utc}));
+                    clock_table_.row({clock.correlation.fit(), zero_s, newest_delay_s_, clock.onboard.boots(), utc}));
     }
+    for (std::size_t k = 1; k < clocks_.size(); ++k)
+        if (clocks_[k].correlation.has_points()) clocks_[k].correlation.refit();
     BatchSink sink(out, *schema_, tables_.estimates, about(), t_ns);
     chain_.tick(t_ns, sink);
 }

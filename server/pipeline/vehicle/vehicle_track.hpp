@@ -74,12 +74,19 @@ class VehicleTrack {
     void tick(std::int64_t t_ns, const UtcOffset& utc, std::int64_t t_start_ns, Batch& out);
 
   private:
-    void follow_clock(const ClockReading& reading, std::int64_t t_rx_ns, Batch& out);
+    /// A clock on board, and station time against it. Each time code is one: what counts otherwise is another.
+    struct Clock {
+        OnboardClock onboard;
+        ClockCorrelation correlation{};
+    };
+    void follow_clock(std::size_t which, const ClockReading& reading, std::int64_t t_rx_ns, Batch& out);
     /// What a row says in the channel with the role dictionary_version, if it is of its table.
     [[nodiscard]] std::optional<std::string_view> told_version(const DecodedPacket& decoded) const noexcept;
-    void append_rows(const DecodedPacket& decoded, const FrameRecord& record, bool to_estimators, bool mapped,
+    /// `clock`: that row times are mapped by; null: they are the receive time.
+    void append_rows(const DecodedPacket& decoded, const FrameRecord& record, bool to_estimators, const Clock* clock,
                      Batch& out);
-    [[nodiscard]] std::int64_t row_time_ns(const FrameRecord& record, bool mapped, double offset_ms) const noexcept;
+    [[nodiscard]] static std::int64_t row_time_ns(const FrameRecord& record, const Clock* clock,
+                                                  double offset_ms) noexcept;
     [[nodiscard]] EventVehicle about() const noexcept { return {vehicle_, setup_->dictionary.vehicle}; }
 
     const VehicleSetup* setup_;
@@ -90,8 +97,7 @@ class VehicleTrack {
     estimate::EstimatorChain chain_;
     std::vector<estimate::EstimatorChain*> wind_chains_;
     Decoder decoder_;
-    OnboardClock clock_;
-    ClockCorrelation correlation_;
+    std::vector<Clock> clocks_; ///< by Dictionary::clocks; the first is the one that tables and events are about
     TableOf<ClockFigures> clock_table_ = clock_table();
     double newest_delay_s_;
     std::vector<PacketMerge> merges_;        ///< by Dictionary::packets

@@ -36,13 +36,13 @@ std::int64_t receive_ns(const nlohmann::json& seconds) {
     return std::llround(seconds.get<double>() * 1e6) * 1000;
 }
 
-struct Segment {
+struct Stretch {
     std::vector<std::int64_t> onboard_ns, t_rx_ns;
 };
 
-Segment segment(const nlohmann::json& counts, const nlohmann::json& received, std::int64_t count_ns, std::size_t from,
+Stretch segment(const nlohmann::json& counts, const nlohmann::json& received, std::int64_t count_ns, std::size_t from,
                 std::size_t to) {
-    Segment out;
+    Stretch out;
     for (std::size_t k = from; k < to; ++k) {
         out.onboard_ns.push_back(counts[k].get<std::int64_t>() * count_ns);
         out.t_rx_ns.push_back(receive_ns(received[k]));
@@ -58,7 +58,7 @@ struct Truth {
 
 /// Feeds a segment as it came, with a fit every 100 ms as the pipeline does, and compares the last fit with
 /// the file's.
-void check_fit(const std::string& id, const Segment& in, const nlohmann::json& expected, const Truth& truth,
+void check_fit(const std::string& id, const Stretch& in, const nlohmann::json& expected, const Truth& truth,
                double slope_margin) {
     INFO(id);
     ClockCorrelation correlation;
@@ -175,7 +175,7 @@ TEST_CASE("a 32-bit counter rolls over without a break") {
         const auto &in = one.at("inputs"), &expected = one.at("expected");
         const auto &counts = in.at(row.counter), &received = in.at("receive_time_s");
         OnboardClock clock(4294967296.0 * static_cast<double>(row.count_ns));
-        Segment unwrapped;
+        Stretch unwrapped;
         std::vector<std::size_t> rollovers;
         for (std::size_t k = 0; k < counts.size(); ++k) {
             const ClockReading reading = clock.read(

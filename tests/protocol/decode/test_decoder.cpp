@@ -1,5 +1,5 @@
-// Every expected value is computed by hand from LINK.md, section 3, or from IEEE 754-2008; UTF-8 cases are those of The
-// Unicode Standard, 3.9.
+// Every expected value is computed by hand from LINK.md and DICTIONARY.md, or from IEEE 754-2008; UTF-8 cases are those
+// of The Unicode Standard, 3.9.
 #include <cmath>
 
 #include <catch2/catch.hpp>
@@ -33,6 +33,7 @@ int compare_ways(Decoder& decoder, const Dictionary& dictionary, const Bytes& pa
         REQUIRE(decoded.rows[k].out_of_range == plain[k].out_of_range);
         REQUIRE(same_bits(decoded.rows[k].numbers, plain[k].numbers));
     }
+    REQUIRE(same_by_walk(PacketWalk(dictionary, decoded.packet), decoded, packet.span()));
     return static_cast<int>(plain.size());
 }
 
@@ -257,7 +258,7 @@ TEST_CASE("one decoder reads different packets in any order", "[decoder]") {
     for (int i = 0; i < 200; ++i) {
         const Packet& packet = demo.packets[random() % demo.packets.size()];
         const DecodedPacket decoded = decoder.decode(
-            packet_of(packet.apid, 0x3FFF, 0xFFFFFFFF, random_bytes(random, packet.user_data_bytes, 20)));
+            packet_of(packet.apid, 0x3FFF, 0xFFFFFFFF, random_bytes(random, packet.user_data_bytes(), 20)));
         REQUIRE(decoded.verdict == DecodeVerdict::good);
         REQUIRE(demo.packets[decoded.packet].apid == packet.apid);
         REQUIRE(decoded.sequence_count == 16383);
@@ -278,13 +279,64 @@ TEST_CASE("vectors and the plain way give the same bits", "[decoder]") {
         for (const Packet& packet : dictionary.packets) {
             std::vector<Bytes> contents;
             for (const unsigned value : {0x00U, 0xFFU, 0x80U, 0x7FU}) // signs, limits, infinities, not numbers
-                contents.emplace_back(packet.user_data_bytes, static_cast<std::byte>(value));
-            for (int i = 0; i < 300; ++i) contents.push_back(random_bytes(random, packet.user_data_bytes, 30));
-            for (const Bytes& user : contents)
-                rows += compare_ways(decoder, dictionary, packet_of(dictionary, packet.apid, user));
+                contents.emplace_back(packet.user_data_bytes(), static_cast<std::byte>(value));
+            for (int i = 0; i < 300; ++i) contents.push_back(random_bytes(random, packet.user_data_bytes(), 30));
+            for (const Bytes& user : contents) rows += compare_ways(decoder, dictionary, packet_of(packet, user));
         }
     }
     CHECK(rows == 304 * (1 + 4 + 1 + 1 + 1 + 1) + 304 * (1 + 1 + 1 + 1 + 25 + 12));
+}
+
+TEST_CASE("packets that tell their own layout are read alike however they are damaged", "[decoder]") {
+    const Dictionary dictionary = dictionary_of(read_json(source_path("tests/golden/dictionary/varied.json")));
+    Decoder decoder(dictionary);
+    std::mt19937 random(8);
+    const auto walks = walks_of(dictionary);
+    std::vector<int> good(dictionary.packets.size(), 0);
+    for (int i = 0; i < 40'000; ++i) {
+        const Packet& about = dictionary.packets[random() % dictionary.packets.size()];
+        Bytes bytes = packet_of(about, random_bytes(random, 1 + random() % 120, 40));
+        if (about.header_bytes == 9) { // services, and a P-field that says what the dictionary does
+            bytes[6] = static_cast<std::byte>(random() % 4);
+            bytes[7] = static_cast<std::byte>(random() % 30);
+            bytes[8] = std::byte{0x2E};
+        }
+        if (about.apid == 3 && bytes.size() > 30) bytes[20] = std::byte{0x0D}, bytes[21] = std::byte{0x0A};
+        if (random() % 8 == 0) bytes[2] = static_cast<std::byte>(random());
+        const Exact packet(bytes);
+        const DecodedPacket decoded = decoder.decode(packet.span());
+        if (decoded.verdict != DecodeVerdict::good) {
+            REQUIRE(decoded.rows.empty());
+            continue;
+        }
+        ++good[decoded.packet];
+        REQUIRE(same_by_walk(walks[decoded.packet], decoded, packet.span()));
+        for (const DecodedRow& row : decoded.rows) {
+            REQUIRE(row.numbers.size() == dictionary.tables[row.table].number_count);
+            REQUIRE(row.texts.size() == dictionary.tables[row.table].text_count);
+        }
+    }
+    for (std::size_t k = 0; k < good.size(); ++k) {
+        INFO(dictionary.packets[k].name);
+        CHECK(good[k] > 0);
+    }
+}
+
+TEST_CASE("no packet makes more rows than there is room for", "[decoder]") {
+    const Dictionary dictionary = dictionary_of(nlohmann::json::parse(
+        R"({"vehicle":"v","version":"1","packets":[{"apid":1,"name":"p","period_ms":0,"fields":[
+            {"name":"times","type":"u16"},{"name":"bits","count":{"field":"times","times":8},"fields":[{"name":"bit","type":"u1"}]},
+            {"name":"rest","type":"octets","octets":"to_end"}]}]})"));
+    Decoder decoder(dictionary);
+    for (const unsigned times : {8191U, 8192U, 65'000U}) {
+        Bytes user(65'536, std::byte{0x55});
+        user[0] = static_cast<std::byte>(times >> 8U);
+        user[1] = static_cast<std::byte>(times & 0xFFU);
+        const Exact packet(packet_of(dictionary.packets[0], user));
+        const DecodedPacket decoded = decoder.decode(packet.span());
+        CHECK(decoded.verdict == (times < 8192 ? DecodeVerdict::good : DecodeVerdict::wrong_size));
+        CHECK(decoded.rows.size() == (times < 8192 ? 1 + std::size_t{8} * times : 0));
+    }
 }
 
 TEST_CASE("rows of any number of 16-bit channels decode alike, down to the shortest packet", "[decoder]") {
@@ -303,9 +355,8 @@ TEST_CASE("rows of any number of 16-bit channels decode alike, down to the short
             Decoder decoder(dictionary);
             for (const Packet& packet : dictionary.packets)
                 for (int i = 0; i < 20; ++i)
-                    rows += compare_ways(
-                        decoder, dictionary,
-                        packet_of(dictionary, packet.apid, random_bytes(random, packet.user_data_bytes, 30)));
+                    rows += compare_ways(decoder, dictionary,
+                                         packet_of(packet, random_bytes(random, packet.user_data_bytes(), 30)));
         }
     }
     CHECK(rows == 4 * 13 * 20 * (4 + 1));

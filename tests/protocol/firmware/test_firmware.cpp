@@ -114,6 +114,74 @@ TEST_CASE("the demo's header compiles as C99 and as C++ without a warning", "[fi
         (folder / "unit").string());
 }
 
+TEST_CASE("packets that firmware cannot encode are named with what is in the way", "[firmware]") {
+    const Dictionary varied = dictionary_of(read_json(source_path("tests/golden/dictionary/varied.json")));
+    const auto obstacles = firmware_obstacles(varied);
+    REQUIRE(obstacles.size() == varied.packets.size() - 1); // "least" is plain
+    const auto says = [&](const std::string& packet, const std::string& why) {
+        return std::ranges::any_of(obstacles, [&](const std::string& obstacle) {
+            return obstacle.starts_with("packet \"" + packet + "\" ") && obstacle.find(why) != std::string::npos;
+        });
+    };
+    CHECK(says("thermal", "the packet itself tells"));
+    CHECK(says("other", "secondary header with fields"));
+    CHECK(says("fixed", "a time that firmware cannot encode"));
+    for (const char* file : {"tools/demo/sanderling/dictionary.json", "tests/golden/dictionary/stress.json"})
+        CHECK(firmware_obstacles(dictionary_of(read_json(source_path(file)))).empty());
+}
+
+TEST_CASE("packets without a time, with parts, octets and sizes of their own come back from firmware", "[firmware]") {
+    const Dictionary dictionary = dictionary_of(nlohmann::json::parse(R"({"vehicle":"v","version":"1","packets":[
+        {"apid":7,"name":"plain","period_ms":0,"octets":14,"fields":[
+          {"name":"status","type":"u8"},{"name":"is_on","type":"u1","part_of":"status"},
+          {"name":"key","type":"octets","octets":3},{"spare_bits":4},{"name":"step","type":"i12"}]},
+        {"apid":8,"name":"timed","period_ms":0,"time":{"format":"cuc","coarse_octets":4,"fine_octets":1},"fields":[
+          {"name":"level","type":"u8"}]}]})"));
+    REQUIRE(firmware_obstacles(dictionary).empty());
+    const fs::path folder = work_folder("plain");
+    write_file(folder / "v.h", generate_firmware_header(dictionary));
+    write_file(folder / "unit.c", R"(#include <stdio.h>
+#include "v.h"
+static void print(const uint8_t* frame, size_t size) {
+    size_t i;
+    for (i = 0; i < size; ++i) printf("%02X", (unsigned)frame[i]);
+    printf("\n");
+}
+int main(void) {
+    const struct v_plain plain = {0x81, {0xDE, 0xAD, 0x00}, -5};
+    const struct v_timed timed = {42};
+    uint8_t out[64];
+    print(out, v_encode_plain(out, sizeof out, 1, &plain));
+    print(out, v_encode_timed(out, sizeof out, 2, 10, 128, &timed));
+    return 0;
+}
+)");
+    run("gcc" + kWarnings + "-I" + folder.string() + " " + (folder / "unit.c").string() + " -o " +
+        (folder / "unit").string() + " && " + (folder / "unit").string() + " > " + (folder / "output").string());
+    std::ifstream file(folder / "output");
+    std::string hex;
+    Deframer deframer;
+    Decoder decoder(dictionary);
+    std::vector<std::string> packets;
+    while (file >> hex)
+        deframer.push(from_hex(hex), [&](const Frame& frame) {
+            REQUIRE(frame.verdict == FrameVerdict::good);
+            packets.push_back(to_hex(frame.packet));
+        });
+    REQUIRE(packets.size() == 2);
+    const DecodedPacket plain = decoder.decode(from_hex(packets[0]));
+    REQUIRE(plain.verdict == DecodeVerdict::good);
+    CHECK_FALSE(plain.has_time);
+    CHECK(packets[0].size() == 2 * 14);
+    CHECK(std::vector<double>(plain.rows[0].numbers.begin(), plain.rows[0].numbers.end()) ==
+          std::vector<double>{0x81, 1, -5});
+    CHECK(plain.rows[0].texts[0] == "DEAD00");
+    const DecodedPacket timed = decoder.decode(from_hex(packets[1]));
+    REQUIRE(timed.verdict == DecodeVerdict::good);
+    CHECK(timed.onboard_ticks_ns == 10'500'000'000);
+    CHECK(timed.rows[0].numbers[0] == 42);
+}
+
 TEST_CASE("the support functions give the catalogue's checksum, LINK.md's frame and IEEE 754's rounding",
           "[firmware]") {
     const fs::path folder = work_folder("support");

@@ -115,6 +115,34 @@ TEST_CASE("each verdict comes from the input that earns it", "[deframer]") {
     CHECK(deframe(frame_of(good_packet), {0}).frames[0].packet == good_packet);
 }
 
+TEST_CASE("the largest frame follows the largest packet", "[deframer]") {
+    CHECK(frame_bytes_max(7) == kFrameBytesMax);
+    CHECK(frame_bytes_max(1016) == kFrameBytesMax);
+    CHECK(frame_bytes_max(1017) == 1025);
+    CHECK(frame_bytes_max(65'542) == 65'804);
+    std::mt19937 random(17);
+    for (const std::size_t packet_bytes : {2000U, 20'000U, 65'542U}) {
+        Bytes packet = from_hex("0001C0000000");
+        packet.resize(packet_bytes, std::byte{1}); // without zeros stuffing adds the most
+        packet[4] = static_cast<std::byte>((packet_bytes - 7) >> 8U);
+        packet[5] = static_cast<std::byte>((packet_bytes - 7) & 0xFFU);
+        const Bytes frame = frame_of(packet);
+        REQUIRE(frame.size() <= frame_bytes_max(packet_bytes));
+        for (const std::size_t size_max : {frame_bytes_max(packet_bytes), frame.size(), frame.size() - 1}) {
+            Deframer deframer(size_max);
+            std::vector<FrameVerdict> verdicts;
+            for (std::span<const std::byte> rest = frame; !rest.empty();) {
+                const std::size_t size = std::min<std::size_t>(rest.size(), 1 + random() % 5000);
+                deframer.push(rest.first(size), [&](const Frame& one) { verdicts.push_back(one.verdict); });
+                rest = rest.subspan(size);
+                const DeframerCounts& counts = deframer.counts();
+                REQUIRE(counts.bytes_in == counts.bytes_framed + counts.bytes_dropped + deframer.pending().size());
+            }
+            CHECK(verdicts == std::vector{size_max < frame.size() ? FrameVerdict::too_long : FrameVerdict::good});
+        }
+    }
+}
+
 TEST_CASE("any split of the input gives the same frames and counts", "[deframer]") {
     std::mt19937 random(7);
     const Bytes stream = mixed_stream(random, 60);
