@@ -118,8 +118,8 @@ class Checker {
         PipelineSetup setup;
         setup.vehicles.push_back(std::move(vehicle));
         setup.links.push_back({.name = "radio", .uri = "", .vehicle = 0});
-        if (const auto why = why_not_recordable(setup))
-            problems.push_back({file, "/packets", "cannot be recorded: " + *why,
+        if (const std::string why = why_not_recordable(setup); !why.empty())
+            problems.push_back({file, "/packets", "cannot be recorded: " + why,
                                 "rename the packet, group or field that it speaks of"});
     }
 

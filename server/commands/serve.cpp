@@ -22,6 +22,7 @@
 #include "server/ingest/capture_link.hpp"
 #include "server/ingest/ingest.hpp"
 #include "server/record/read/engine_totals.hpp"
+#include "server/record/recordable.hpp"
 #include "server/record/resumable.hpp"
 #include "server/record/upkeep.hpp"
 #include "server/record/write/recorder.hpp"
@@ -162,6 +163,11 @@ int run_serve(const Arguments& given, std::span<const Asset> assets, std::ostrea
     read_options(given, settings, problems);
     if (!problems.empty()) return fail_with(problems, errors);
     auto setup = read_setup(settings, problems);
+    if (setup) {
+        // A fault that would last must stop the start, not be tried again for ever.
+        if (const std::string why = why_not_recordable(*setup->pipeline); !why.empty())
+            return fail_with(Error{"this setup cannot be recorded: " + why + "; turnstone check says where"}, errors);
+    }
     return setup ? serve(settings, !value_of(given, "--new").empty(), std::move(*setup), assets, out, errors)
                  : fail_with(problems, errors);
 }

@@ -1,14 +1,12 @@
 #pragma once
 /// Proves, before anything is received, that a recording of a setup can be made.
-#include <optional>
 #include <string>
 
-#include "server/pipeline/station/pipeline.hpp"
+#include "server/pipeline/setup.hpp"
 
 namespace turnstone {
 
-/// Makes a recording's tables in memory, as the recorder makes them. Returns what was wrong; empty: nothing.
-[[nodiscard]] std::optional<std::string> why_not_recordable(const Schema& schema);
-[[nodiscard]] std::optional<std::string> why_not_recordable(const PipelineSetup& setup);
+/// Why a recording of the setup cannot be made, by making one in memory; empty when it can.
+[[nodiscard]] std::string why_not_recordable(const PipelineSetup& setup);
 
 } // namespace turnstone
