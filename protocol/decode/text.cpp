@@ -2,7 +2,7 @@
 
 #include <algorithm>
 
-#include "protocol/dictionary/utf8.hpp"
+#include "protocol/text/utf8.hpp"
 
 namespace turnstone {
 namespace {

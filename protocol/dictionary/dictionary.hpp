@@ -10,8 +10,8 @@
 #include <vector>
 
 #include "protocol/dictionary/roles.hpp"
-#include "protocol/dictionary/title.hpp"
 #include "protocol/packet/time_code.hpp"
+#include "protocol/text/title.hpp"
 #include "shared/json_reader.hpp"
 
 namespace turnstone {

@@ -9,9 +9,9 @@
 #include "protocol/dictionary/calibration.hpp"
 #include "protocol/dictionary/names.hpp"
 #include "protocol/dictionary/time_reading.hpp"
-#include "protocol/dictionary/title.hpp"
-#include "protocol/dictionary/ucum.hpp"
 #include "protocol/packet/space_packet.hpp"
+#include "protocol/text/title.hpp"
+#include "protocol/text/ucum.hpp"
 
 namespace turnstone {
 namespace {

@@ -164,7 +164,7 @@ int run_serve(const Arguments& given, std::span<const Asset> assets, std::ostrea
     if (!problems.empty()) return fail_with(problems, errors);
     auto setup = read_setup(settings, problems);
     if (setup) {
-        // A fault that would last must stop the start, not be tried again for ever.
+        // A fault that would last must stop the start, not be tried again and again.
         if (const std::string why = why_not_recordable(*setup->pipeline); !why.empty())
             return fail_with(Error{"this setup cannot be recorded: " + why + "; turnstone check says where"}, errors);
     }

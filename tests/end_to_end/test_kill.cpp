@@ -130,7 +130,8 @@ double loss_over_kills(Station& station, Around around) {
         REQUIRE(station.files().size() == 1);
         Database database(station.files().front());
         CHECK(database.text("PRAGMA integrity_check") == "ok");
-        const std::int64_t last_utc_ns = database.integer("SELECT max(utc_rx_ns) FROM chunk");
+        const std::int64_t last_utc_ns =
+            database.integer("SELECT max(start.t_ns + t_rx_ns + utc_offset_ns) FROM chunk, start");
         const double loss_ms = static_cast<double>(killed_utc_ns - last_utc_ns) * 1e-6;
         CHECK(loss_ms <= kPromise_ms);
         loss_ms_max = std::max(loss_ms_max, loss_ms);

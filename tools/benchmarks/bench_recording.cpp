@@ -1,6 +1,6 @@
 // What a recording costs: twenty minutes of two vehicles with a link each, five to six flights a vehicle, through the
 // pipeline and into a file as the recorder writes it: inputs are committed every 100 ms, what is derived from them
-// every 1.5 s, each commit synced. Octets of file and octets written to the disk are given per octet received.
+// every 1.5 s, each commit synced. Bytes of file and bytes written to the disk are given per byte received.
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -168,8 +168,8 @@ void print_parts(const std::filesystem::path& path, double received) {
     std::map<std::string, double> parts;
     Statement pages(database, "SELECT name, sum(pgsize) FROM dbstat GROUP BY name");
     while (pages.step()) parts[part_of(pages.text(0))] += static_cast<double>(pages.integer(1));
-    for (const auto& [part, octets] : parts)
-        std::printf("    %-26s %6.2f MB  %5.2f By/By\n", part.c_str(), octets / 1e6, octets / received);
+    for (const auto& [part, bytes] : parts)
+        std::printf("    %-26s %6.2f MB  %5.2f By/By\n", part.c_str(), bytes / 1e6, bytes / received);
 }
 
 template <class Work>
@@ -221,8 +221,8 @@ void print_times(const std::filesystem::path& path) {
 int main() {
     const PipelineSetup setup = demo_setup();
     const std::vector<Received> received = demo_bytes();
-    double octets = 0;
-    for (const Received& each : received) octets += static_cast<double>(each.bytes.size());
+    double bytes = 0;
+    for (const Received& each : received) bytes += static_cast<double>(each.bytes.size());
     Pipeline pipeline(setup, kStart_ns);
     const std::vector<Step> steps = run_pipeline(pipeline, setup, received);
 
@@ -236,14 +236,14 @@ int main() {
     const auto size = static_cast<double>(std::filesystem::file_size(full));
 
     std::printf("recording: %.0f s, two vehicles, %.2f MB received in %zu chunks of %.0f By\n", kDuration_s,
-                octets / 1e6, received.size(), octets / static_cast<double>(received.size()));
-    std::printf("  file              %8.2f MB  %6.2f By/By (limit 8)\n", size / 1e6, size / octets);
-    print_parts(full, octets);
-    std::printf("  written to disk   %8.2f MB  %6.2f By/By (limit 40), in %.1f s\n", written / 1e6, written / octets,
+                bytes / 1e6, received.size(), bytes / static_cast<double>(received.size()));
+    std::printf("  file              %8.2f MB  %6.2f By/By (limit 8)\n", size / 1e6, size / bytes);
+    print_parts(full, bytes);
+    std::printf("  written to disk   %8.2f MB  %6.2f By/By (limit 40), in %.1f s\n", written / 1e6, written / bytes,
                 took_ms / 1e3);
     std::printf("  empty recording   %8.1f kB (limit 150)\n",
                 static_cast<double>(std::filesystem::file_size(empty)) / 1e3);
     print_times(full);
     std::filesystem::remove_all(directory);
-    return size / octets <= 8 && written / octets <= 40 ? 0 : 1;
+    return size / bytes <= 8 && written / bytes <= 40 ? 0 : 1;
 }

@@ -4,7 +4,7 @@
 #include <cmath>
 #include <optional>
 
-#include "protocol/dictionary/utf8.hpp"
+#include "protocol/text/utf8.hpp"
 #include "server/pipeline/events.hpp"
 #include "server/pipeline/link/link_track.hpp"
 #include "server/pipeline/station/schema.hpp"

@@ -1,7 +1,7 @@
 #pragma once
 /// How a number lies in a cell of a series' table. Most are whole numbers of a step (a packet's raw value, an estimate
 /// rounded far below its sigma), and SQLite keeps a small integer in one to four octets; a REAL takes eight. Integer
-/// and REAL cells tell themselves apart, so that what is no whole number of steps is stored as it is.
+/// and REAL cells tell themselves apart, so that what is not a whole number of steps is stored as it is.
 #include <cstdint>
 #include <optional>
 

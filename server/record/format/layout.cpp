@@ -5,7 +5,7 @@
 #include <set>
 #include <stdexcept>
 
-#include "protocol/dictionary/title.hpp"
+#include "protocol/text/title.hpp"
 #include "server/record/format/fixed_tables.hpp"
 
 namespace turnstone {

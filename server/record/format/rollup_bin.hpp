@@ -24,7 +24,7 @@ struct RollupBin {
 
 /// Overwrites `out`. Values are as their cells give them back.
 void encode_bin(const RollupBin& bin, std::span<const ColumnCode> codes, std::vector<std::byte>& out);
-/// False when `data` is no bin of these columns; `bin` then holds anything. `rows` as stored beside it.
+/// False when `data` is not a bin of these columns; `bin` then holds anything. `rows` as stored beside it.
 [[nodiscard]] bool decode_bin(std::span<const std::byte> data, std::int64_t rows, std::span<const ColumnCode> codes,
                               RollupBin& bin);
 /// The same for layout 1: counts, minima, maxima and sums one after another, as they lie in memory.

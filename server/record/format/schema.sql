@@ -113,7 +113,7 @@ CREATE TABLE chunk (
   t_rx_ns       INTEGER NOT NULL,       -- never less than that of the chunk before
   utc_offset_ns INTEGER NOT NULL,       -- the system's UTC at the read minus station time
   stream_offset INTEGER NOT NULL,       -- of the first byte, counted from the link's first byte in this recording
-  carried       INTEGER NOT NULL,       -- 1: repeated from the recording before: the start of a frame that ends in this one
+  carried       INTEGER NOT NULL,       -- 1: repeated from the recording before, whose estimates go on in this one
   bytes         BLOB NOT NULL
 );
 CREATE TABLE action (

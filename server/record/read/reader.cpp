@@ -327,9 +327,10 @@ EventPage RecordingReader::event_page(std::int64_t from_ns, std::int64_t to_ns, 
     try {
         RowSelect<EventRow> rows(state_->database, kEventTable,
                                  "WHERE id > ? AND t_ns >= ? AND t_ns < ? ORDER BY id LIMIT ?");
+        const std::int64_t base_ns = time_base_ns(state_->database);
         rows.bind(1, after_id);
-        rows.bind(2, from_ns);
-        rows.bind(3, to_ns);
+        rows.bind(2, stored_time_ns(from_ns, base_ns));
+        rows.bind(3, stored_time_ns(to_ns, base_ns));
         rows.bind(4, static_cast<std::int64_t>(limit) + 1);
         while (rows.step()) {
             if (page.events.size() == limit) {

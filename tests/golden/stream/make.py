@@ -147,6 +147,9 @@ ROLES = {
     "static_pressure": "static pressure", "air_temperature": "air temperature", "latitude": "latitude",
     "longitude": "longitude", "height_ellipsoid": "height above the ellipsoid", "height_msl": "altitude MSL",
     "velocity_east": "velocity east", "velocity_north": "velocity north", "velocity_up": "velocity up",
+    "position_ecef_x": "earth-centred position, x", "position_ecef_y": "earth-centred position, y",
+    "position_ecef_z": "earth-centred position, z", "velocity_ecef_x": "earth-centred velocity, x",
+    "velocity_ecef_y": "earth-centred velocity, y", "velocity_ecef_z": "earth-centred velocity, z",
     "fix_dimensions": "dimensions of the GNSS fix", "satellites_used": "satellites used",
     "fix_accuracy_horizontal": "horizontal accuracy of the GNSS fix",
     "fix_accuracy_vertical": "vertical accuracy of the GNSS fix", "battery_voltage": "battery voltage",
@@ -186,7 +189,7 @@ DESCRIPTION = {
             *with_sigma("altitude_m", "Altitude AGL", "m", "Vertical", 1, 1),
             *with_sigma("vertical_speed_mps", "Vertical speed", "m/s", "Vertical", 1, 1, "Up positive"),
             health("health", "Vertical filter", "Health", "Innovations against their chi-square bounds")]),
-        table(3, "link/radio", "Link radio", "link", 0, 0.1, [
+        table(3, "link/radio", "Link radio", "link", 0, 1.0, [
             column("frames_good", "Good frames", "1", "Link", 0, "With a correct checksum"),
             column("frames_bad", "Bad frames", "1", "Link", 0, "Without a usable packet"),
             column("dropped_bytes", "Bytes outside good frames", "By", "", 0),

@@ -5,8 +5,8 @@
 
 #include <catch2/catch.hpp>
 
-#include "protocol/dictionary/title.hpp"
-#include "protocol/dictionary/ucum.hpp"
+#include "protocol/text/title.hpp"
+#include "protocol/text/ucum.hpp"
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
 #include "tests/protocol/bytes.hpp"

@@ -74,7 +74,7 @@ TEST_CASE("a raw value's channel is stored as a count and comes back to the last
     }
 }
 
-TEST_CASE("what is no whole number of steps is stored as it is") {
+TEST_CASE("what is not a whole number of steps is stored as it is") {
     Cell cell;
     constexpr double kInfinity = std::numeric_limits<double>::infinity();
     for (const double step : {0.0, 1.0, 0.005}) {

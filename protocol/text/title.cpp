@@ -1,4 +1,4 @@
-#include "protocol/dictionary/title.hpp"
+#include "protocol/text/title.hpp"
 
 #include <algorithm>
 #include <array>

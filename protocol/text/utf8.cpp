@@ -1,4 +1,4 @@
-#include "protocol/dictionary/utf8.hpp"
+#include "protocol/text/utf8.hpp"
 
 namespace turnstone {
 namespace {

@@ -1,4 +1,4 @@
-#include "protocol/dictionary/ucum.hpp"
+#include "protocol/text/ucum.hpp"
 
 #include <algorithm>
 #include <array>
