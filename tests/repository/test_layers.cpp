@@ -20,7 +20,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"protocol/text", {}},
     {"protocol/packet", {"shared"}},
     {"protocol/framing", {"shared", "protocol/packet"}},
-    {"protocol/dictionary", {"shared", "protocol/packet"}},
+    {"protocol/dictionary", {"shared", "protocol/text", "protocol/packet"}},
     {"protocol/decode", {"shared", "protocol/text", "protocol/packet", "protocol/dictionary"}},
     {"protocol/firmware", {"protocol/packet", "protocol/framing", "protocol/dictionary"}},
 
