@@ -23,43 +23,18 @@ std::size_t rows_of_read(const Schema& schema) {
     return std::clamp<std::size_t>(kReadBytesMax / std::max<std::size_t>(widest, 1), 1, kRowsMax);
 }
 
-/// The table with the most frequent rows, for "next row".
-const Table* fastest_table(const Schema& schema) {
-    const Table* best = nullptr;
-    for (const Table& table : schema.tables) {
-        if (table.kind != TableKind::packet && table.kind != TableKind::batch) continue;
-        if (table.period_s > 0 && (best == nullptr || table.period_s < best->period_s)) best = &table;
+/// Time of the nearest row of any table after (`direction` > 0) or before the cursor, within the tape.
+std::optional<std::int64_t> neighbour(RecordingReader& reader, int direction, const ReplayTimes& times) {
+    std::optional<std::int64_t> found;
+    if (direction > 0) {
+        Batch next;
+        reader.rows(times.cursor_ns + 1, times.t_end_ns + 1, 1, next);
+        if (!next.rows.empty()) found = next.rows.front().t_ns;
+    } else {
+        for (const auto& row : reader.latest(times.cursor_ns - 1))
+            if (row && row->first >= times.t_start_ns) found = std::max(found.value_or(row->first), row->first);
     }
-    return best;
-}
-
-/// Time of the nearest row of `table` (any when null) after (`direction` > 0) or before the cursor within the tape.
-/// Looks in windows that grow from a few periods to the whole tape, so that it is quick where rows are dense.
-std::optional<std::int64_t> neighbour(RecordingReader& reader, const Table* table, int direction,
-                                      const ReplayTimes& times) {
-    const double least_s = std::max(4 * (table == nullptr ? 0.0 : table->period_s), 0.02);
-    for (std::int64_t window_ns = seconds_to_ns(least_s);; window_ns *= 8) {
-        const std::int64_t from =
-            direction > 0 ? times.cursor_ns + 1 : std::max(times.t_start_ns, times.cursor_ns - window_ns);
-        const std::int64_t to =
-            direction > 0 ? std::min(times.t_end_ns + 1, times.cursor_ns + window_ns) : times.cursor_ns;
-        std::optional<std::int64_t> found;
-        for (std::int64_t at = from; at < to;) {
-            Batch batch;
-            const std::int64_t complete = reader.rows(at, to, kRowsMax, batch);
-            for (const RowRecord& row : batch.rows) {
-                if (table != nullptr && row.table != table->id) continue;
-                if (direction > 0)
-                    found = std::min(found.value_or(row.t_ns), row.t_ns);
-                else
-                    found = std::max(found.value_or(row.t_ns), row.t_ns);
-            }
-            if ((direction > 0 && found) || complete <= at) break;
-            at = complete;
-        }
-        if (found) return found;
-        if (direction > 0 ? to > times.t_end_ns : from <= times.t_start_ns) return std::nullopt;
-    }
+    return found;
 }
 
 } // namespace
@@ -85,8 +60,7 @@ ReplayRead read_cursor(RecordingReader& reader, const ReplayTimes& times) {
 
 ReplayRead read_step(RecordingReader& reader, const ReplayTimes& times, int direction) {
     ReplayTimes stepped = times;
-    stepped.cursor_ns = neighbour(reader, fastest_table(reader.schema()), direction, times)
-                            .value_or(direction > 0 ? times.t_end_ns : times.t_start_ns);
+    stepped.cursor_ns = neighbour(reader, direction, times).value_or(direction > 0 ? times.t_end_ns : times.t_start_ns);
     return read_cursor(reader, stepped);
 }
 

@@ -32,7 +32,7 @@ struct ReplayRead {
 [[nodiscard]] ReplayRead read_opening(RecordingReader& reader, const HelloParts& parts, bool live);
 /// The values at `times.cursor_ns`.
 [[nodiscard]] ReplayRead read_cursor(RecordingReader& reader, const ReplayTimes& times);
-/// The values at the next (`direction` > 0) or previous row of the fastest table.
+/// The values at the next (`direction` > 0) or previous row of any table.
 [[nodiscard]] ReplayRead read_step(RecordingReader& reader, const ReplayTimes& times, int direction);
 /// Rows and events after the cursor, up to and at `target_ns` or until one message is full.
 [[nodiscard]] ReplayRead read_on(RecordingReader& reader, const ReplayTimes& times, std::int64_t target_ns,

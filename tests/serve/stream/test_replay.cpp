@@ -77,7 +77,7 @@ TEST_CASE("a recording is opened, searched, stepped and played") {
         CHECK(ask(client, {{"type", "seek"}, {"t_s", -4}}).at("cursor_s") == 0.0);
         CHECK(ask(client, {{"type", "seek"}, {"t_s", 400}}).at("cursor_s") == 10.0);
     }
-    SECTION("steps go to the next and the previous row of the fastest table") {
+    SECTION("steps go to the next and the previous row") {
         ask(client, {{"type", "seek"}, {"t_s", 5.002}});
         CHECK(ask(client, {{"type", "step"}, {"rows", 1}}).at("cursor_s") == 5.005);
         CHECK(ask(client, {{"type", "step"}, {"rows", 1}}).at("cursor_s") == 5.01);

@@ -4,7 +4,8 @@ export const kOperatorWords = {
   live_only: 'Markers and notes go on the live recording only.',
   key_needed: 'These need the operator key.',
   where_key_is: 'It was printed when the ground station started.',
-  new_recording: 'The current recording is closed. No byte is lost between the two.',
+  new_recording:
+    'The current recording is closed. No byte is lost between the two, and a flight under way continues in the new one.',
   text: 'Text of a marker or note',
   /** Of a marker without a text. */
   marker: 'Marker',
