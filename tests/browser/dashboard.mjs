@@ -226,13 +226,14 @@ async function compare_estimates(page, id, what) {
   await same('navigation mode', 'navigation', get('navigation/mode'));
   await same('antenna', 'antenna', get('look_angles/azimuth_deg'), get('look_angles/elevation_deg'));
   await same('ground − on board', 'comparison', get('onboard_comparison/altitude_m'), get('onboard_comparison/vertical_speed_mps'));
-  await compare_flight_events(page, happened, what);
+  await compare_flight_events(page, async () => happened, what);
 }
 
+/** `happened`: asked for with each look, since events reach a live recording a second or two after the page. */
 async function compare_flight_events(page, happened, what) {
   for (const name of kFlightEvents) {
-    const want = happened.get(name)?.t_s ?? NaN;
     await check_soon(`${what}: time of ${name}`, async () => {
+      const want = (await happened()).get(name)?.t_s ?? NaN;
       const shown = Number(await page.getByTestId(`event-${name}`).getAttribute('data-time'));
       return [close(shown, want), `screen ${shown}, recording ${want}`];
     });
@@ -363,7 +364,8 @@ async function run(browser) {
   // A page that comes in mid-flight has the times of what happened before it came
   await phone.reload();
   await until('the times of before', async () => Number.isFinite(Number(await phone.getByTestId('event-burnout').getAttribute('data-time'))));
-  await compare_flight_events(phone, (await recorded_estimates(live_id, await cursor_of(phone))).happened, 'after a reload in mid-flight');
+  const happened = async () => (await recorded_estimates(live_id, await cursor_of(phone))).happened;
+  await compare_flight_events(phone, happened, 'after a reload in mid-flight');
 
   // Two fingers on the strips
   const wide_s = await window_of(phone);
