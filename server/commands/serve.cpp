@@ -151,7 +151,7 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
     if (!recorder.flush(kFinalFlushMs)) spdlog::error("Not everything could be written: {}", recorder.status().fault);
     server->stop(kSessionsDeadline);
     const RecorderStatus status = recorder.status();
-    const bool all_recorded = status.dropped.inputs == 0 && status.queue_bytes == 0;
+    const bool all_recorded = status.dropped.inputs == 0 && status.dropped.bytes == 0 && status.queue_bytes == 0;
     return all_recorded ? EXIT_SUCCESS : EXIT_FAILURE; // the recorder closes its file as it goes out of scope
 }
 

@@ -76,16 +76,20 @@ void Interpreter::take(const TapeBegins& begins) {
     recording_id_ = tape.id;
     pipeline_ = std::make_unique<Pipeline>(*setup_, tape.t_start_ns);
     needs_since_ns_ = tape.t_start_ns;
-    if (begins.stored_inputs > 0) guarded("The recording that continues", [&] { catch_up_with(begins, tape); });
+    std::vector<std::shared_ptr<const Batch>> missed;
+    if (begins.stored_inputs > 0) guarded("The recording that continues", [&] { catch_up_with(begins, tape, missed); });
     outputs_.on_tape(std::move(tape));
+    for (auto& batch : missed) outputs_.on_batch(std::move(batch));
 }
 
 void Interpreter::take(const AskForPast& ask) {
     ask.answer({.needs_since_ns = pipeline_->needs_inputs_since_ns(), .actions = pipeline_->carried_actions()});
 }
 
-/// What was shown before the stop is in the file, and the newest row of each table goes with the tape.
-void Interpreter::catch_up_with(const TapeBegins& begins, LiveTape& tape) {
+/// What was shown before the stop is in the file, and the newest row of each table goes with the tape; what was not
+/// shown any more is `missed`.
+void Interpreter::catch_up_with(const TapeBegins& begins, LiveTape& tape,
+                                std::vector<std::shared_ptr<const Batch>>& missed) {
     auto reader = RecordingReader::open(recordings_ / (tape.id + std::string(kRecordingEnding)));
     if (!reader) throw std::runtime_error(reader.error().message);
     tape.newest = reader->latest(std::numeric_limits<std::int64_t>::max());
@@ -96,7 +100,11 @@ void Interpreter::catch_up_with(const TapeBegins& begins, LiveTape& tape) {
             recent.add(std::make_shared<Inputs>(input));
             recent.forget_before(pipeline_->needs_inputs_since_ns());
         },
-        [&](const Batch& batch) { recorder_.push(std::make_shared<Batch>(batch), pipeline_->progress(), tape.id); });
+        [&](const Batch& batch) {
+            if (batch.empty()) return;
+            missed.push_back(std::make_shared<Batch>(batch));
+            recorder_.push(missed.back(), pipeline_->progress(), tape.id);
+        });
     begins.give_back(std::move(recent));
     if (!damage.empty()) spdlog::warn("{}: {}", tape.id, damage);
 }

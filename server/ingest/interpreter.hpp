@@ -8,6 +8,7 @@
 #include <limits>
 #include <memory>
 #include <thread>
+#include <vector>
 
 #include "server/ingest/input_queue.hpp"
 #include "server/pipeline/batch.hpp"
@@ -47,7 +48,7 @@ class Interpreter {
     void take(const TimePassed& time);
     void take(const TapeBegins& begins);
     void take(const AskForPast& ask);
-    void catch_up_with(const TapeBegins& begins, LiveTape& tape);
+    void catch_up_with(const TapeBegins& begins, LiveTape& tape, std::vector<std::shared_ptr<const Batch>>& missed);
     void hand_over();
     template <class Work>
     void guarded(const char* what, Work&& task);

@@ -61,6 +61,7 @@ void Reception::received(std::size_t i, std::int64_t t_rx_ns, std::span<const st
     Inputs inputs;
     counter_->chunk(static_cast<LinkId>(i), t_rx_ns, utc_of(t_rx_ns), bytes, inputs);
     auto shared = std::make_shared<const Inputs>(std::move(inputs));
+    recording_bytes_ += bytes.size();
     recent_.add(shared);
     recorder_.push(shared);
     queue_.put(std::move(shared), t_rx_ns);
@@ -115,11 +116,14 @@ void Reception::begin(const std::string& name, const std::string& continues, con
     spdlog::info("Recording {}", recording_id_);
     queue_.put(TapeBegins{.tape = tape_of(head)}, now_ns);
     Inputs carried;
+    const std::uint64_t bytes_before = std::exchange(recording_bytes_, 0);
     recent_.since(past.needs_since_ns, [&](const ChunkRecord& chunk, std::span<const std::byte> bytes) {
         counter_->chunk(chunk.link, chunk.t_rx_ns, chunk.utc_rx_ns, bytes, carried, true);
+        recording_bytes_ += bytes.size();
         if (carried.bytes.size() >= kCarriedBytes) hand_over(std::exchange(carried, {}), now_ns);
     });
     hand_over(std::move(carried), now_ns);
+    if (!continues.empty() && recording_bytes_ < bytes_before) recorder_.count_lost(bytes_before - recording_bytes_);
     backlog_.forget();
     trouble_ = RecorderTrouble::none;
     for (const Action& action : past.actions) act(now_ns, action);

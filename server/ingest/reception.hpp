@@ -92,6 +92,7 @@ class Reception {
     RecentInputs recent_;
     BacklogWatch backlog_;
     std::string recording_id_;
+    std::uint64_t recording_bytes_ = 0;               ///< handed to the recorder for it
     RecorderTrouble trouble_ = RecorderTrouble::none; ///< reported on this tape
     std::int64_t utc_minus_station_ns_ = 0;
     bool catching_up_ = false;    ///< the interpreter is busy with a recording that goes on

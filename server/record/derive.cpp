@@ -22,6 +22,7 @@ void make_missing_rows(const std::filesystem::path& path) {
     auto reader = RecordingReader::open(path);
     if (!reader) return;
     const RecordingInfo info = reader->info();
+    if (!is_plausible_start(info.t_start_ns)) return;
     const bool all_made = info.derived && info.derived->inputs == info.inputs;
     if (info.layout < kLayoutVersion || info.rows_dropped > 0 || all_made) return;
     const auto setup = reader->setup();
@@ -57,7 +58,7 @@ std::string catch_up(RecordingReader& reader, std::uint64_t inputs, Pipeline& pi
         if (!passing_over || pipeline.progress().inputs < stored->inputs) return;
         passing_over = false;
         Batch passed_over;
-        pipeline.advance(stored->t_ns, passed_over);
+        pipeline.advance(plausible_progress_ns(*stored, pipeline), passed_over);
         for (const Event& event :
              reader.events(std::numeric_limits<std::int64_t>::min(), std::numeric_limits<std::int64_t>::max()))
             pipeline.recall(event);

@@ -65,6 +65,7 @@ Result<std::filesystem::path> reprocess(const std::filesystem::path& file, std::
     const auto setup = reader->setup(std::move(vehicles));
     if (!setup) return tl::unexpected(setup.error());
     const RecordingInfo info = reader->info();
+    if (!is_plausible_start(info.t_start_ns)) return fail(file.string() + ": is damaged: its start cannot be true");
     std::error_code no_folder;
     std::filesystem::create_directories(output_directory, no_folder);
     if (no_folder) {

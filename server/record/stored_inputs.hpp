@@ -50,6 +50,18 @@ class StoredTime {
     std::string damage_;
 };
 
+/// Times that a pipeline can count from: the years 1970 to 2096.
+[[nodiscard]] constexpr bool is_plausible_start(std::int64_t t_start_ns) noexcept {
+    return t_start_ns >= 0 && t_start_ns < 4'000'000'000 * kNsPerS;
+}
+
+/// The stored progress of a pipeline that has come to its inputs; a time that cannot be is that of the last input.
+[[nodiscard]] inline std::int64_t plausible_progress_ns(const Progress& stored, const Pipeline& pipeline) noexcept {
+    const std::int64_t latest_ns = pipeline.progress().t_ns;
+    constexpr std::int64_t kMax_ns = 24 * 3600 * kNsPerS;
+    return stored.t_ns > latest_ns && stored.t_ns - latest_ns < kMax_ns ? stored.t_ns : latest_ns;
+}
+
 constexpr std::uint64_t kAllInputs = std::numeric_limits<std::uint64_t>::max();
 
 /// For each of the first `count` stored inputs, calls `on_input` with it alone, as the pipeline is given it, and

@@ -202,6 +202,7 @@ Result<VerifyReport> verify_recording(const std::filesystem::path& file, std::ve
     }
     const auto setup = reader->setup(std::move(vehicles));
     if (!setup) return tl::unexpected(setup.error());
+    if (!is_plausible_start(info.t_start_ns)) return fail(file.string() + ": is damaged: its start cannot be true");
     try {
         Pipeline pipeline(*setup, info.t_start_ns);
         pipeline.fly_one_prediction_in(kFlownOneIn);
@@ -214,7 +215,7 @@ Result<VerifyReport> verify_recording(const std::filesystem::path& file, std::ve
             comparison.compare(batch);
             if (!info.derived || pipeline.progress().inputs < info.derived->inputs) return;
             Batch last;
-            pipeline.advance(info.derived->t_ns, last);
+            pipeline.advance(plausible_progress_ns(*info.derived, pipeline), last);
             comparison.compare(last);
             comparing = false;
         };

@@ -208,6 +208,27 @@ TEST_CASE("a recording whose vehicle files this version cannot read is processed
     CHECK(reprocess(directory.recording(id), vehicles(), output.path()));
 }
 
+TEST_CASE("a damaged start or progress ends processing with a sentence, or harms nothing") {
+    const TemporaryFolder directory;
+    const TemporaryFolder output;
+    const std::string id = record_flight(directory, demo_setup());
+    for (const char* start : {"-9223372036854775808", "9223372036854775807", "9779028325000000000", "-1"}) {
+        INFO(start);
+        Database(directory.recording(id), Database::Mode::read_write)
+            .execute("UPDATE meta SET value = '" + std::string(start) + "' WHERE key = 't_start_ns'");
+        CHECK_THAT(verify_recording(directory.recording(id)).error().message, Catch::Contains("start"));
+        CHECK_THAT(reprocess(directory.recording(id), {}, output.path()).error().message, Catch::Contains("start"));
+    }
+    CHECK(output.names().empty());
+    Database(directory.recording(id), Database::Mode::read_write)
+        .execute("UPDATE meta SET value = '" + std::to_string(kStart_ns) +
+                 "' WHERE key = 't_start_ns';"
+                 "UPDATE meta SET value = '2979028325000000000' WHERE key = 'derived_t_ns'");
+    const auto report = verify_recording(directory.recording(id));
+    REQUIRE(report);
+    CHECK(report->frames > 300);
+}
+
 TEST_CASE("tables that the recording has otherwise are named, and the rest is compared") {
     const TemporaryFolder directory;
     const std::string id = record_flight(directory, demo_setup());

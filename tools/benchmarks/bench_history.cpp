@@ -35,7 +35,7 @@ void make_recording(const std::filesystem::path& path) {
         const std::int64_t t_ns = kStart_ns + i * kRowPeriod_ns;
         batch.add_row(schema.tables.front(), t_ns, t_ns, row.next());
         if (batch.rows.size() == 20'000 || i + 1 == kRows) {
-            file.append(batch);
+            file.append(batch, {});
             file.commit();
             batch.clear();
         }

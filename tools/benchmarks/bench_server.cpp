@@ -28,8 +28,10 @@
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/posix/stream_descriptor.hpp>
+#include <boost/beast/core/buffers_to_string.hpp>
 #include <boost/beast/core/flat_buffer.hpp>
 #include <boost/beast/websocket/stream.hpp>
+#include <nlohmann/json.hpp>
 
 #include "tools/benchmarks/frames.hpp"
 #include "tools/benchmarks/measure.hpp"
@@ -198,23 +200,43 @@ T at(const beast::flat_buffer& buffer, std::size_t offset) {
     return value;
 }
 
-/// Next imu_temperature in a block message of table 0 (protocol/STREAM.md, section 2).
-int next_mark(Stream& stream) {
-    for (;;) {
-        beast::flat_buffer buffer;
-        stream.read(buffer);
-        if (!stream.got_binary() || buffer.size() < 24) continue;
-        const auto blocks = at<std::uint32_t>(buffer, 4);
-        std::size_t offset = 24;
-        for (std::uint32_t block = 0; block < blocks; ++block) {
-            const auto table = at<std::uint16_t>(buffer, offset);
-            const auto columns = at<std::uint16_t>(buffer, offset + 2);
-            const auto rows = at<std::uint32_t>(buffer, offset + 4);
-            if (table == 0 && rows > 0) return mark_of(at<double>(buffer, offset + 8 + 8 * rows + 8 * (rows - 1)));
-            offset += 8 + 8 * rows + 8 * static_cast<std::size_t>(rows) * columns;
+/// Reads imu_temperature, the first column of its table, from block messages (protocol/STREAM.md, section 2).
+class MarkReader {
+  public:
+    explicit MarkReader(Stream& stream) : stream_(stream) {
+        while (table_ < 0) {
+            beast::flat_buffer buffer;
+            stream_.read(buffer);
+            if (stream_.got_binary()) continue;
+            const auto hello = nlohmann::json::parse(beast::buffers_to_string(buffer.data()));
+            if (hello.at("type") != "hello") continue;
+            for (const auto& table : hello.at("description").at("tables"))
+                if (table.at("columns").at(0).at("name") == "imu_temperature") table_ = table.at("id").get<int>();
+            if (table_ < 0) throw std::runtime_error("no table of the tape begins with imu_temperature");
         }
     }
-}
+    int next() {
+        for (;;) {
+            beast::flat_buffer buffer;
+            stream_.read(buffer);
+            if (!stream_.got_binary() || buffer.size() < 24) continue;
+            const auto blocks = at<std::uint32_t>(buffer, 4);
+            std::size_t offset = 24;
+            for (std::uint32_t block = 0; block < blocks; ++block) {
+                const auto table = at<std::uint16_t>(buffer, offset);
+                const auto columns = at<std::uint16_t>(buffer, offset + 2);
+                const auto rows = at<std::uint32_t>(buffer, offset + 4);
+                if (table == table_ && rows > 0)
+                    return mark_of(at<double>(buffer, offset + 8 + 8 * rows + 8 * (rows - 1)));
+                offset += 8 + 8 * rows + 8 * static_cast<std::size_t>(rows) * columns;
+            }
+        }
+    }
+
+  private:
+    Stream& stream_;
+    int table_ = -1;
+};
 
 void report(const char* name, const std::vector<double>& values) {
     std::printf("  %-44s p50 %7.3f ms   p99 %7.3f ms   worst %7.3f ms\n", name, bench::quantile(values, 0.5),
@@ -226,8 +248,8 @@ std::vector<double> through_server() {
     const ServerProcess server(terminal.path());
     asio::io_context context;
     const auto stream = connect(context, server.port(), "/api/stream");
-    std::this_thread::sleep_for(300ms);
-    return latencies_ms(terminal, 20ms, [&] { return next_mark(*stream); });
+    MarkReader marks(*stream);
+    return latencies_ms(terminal, 20ms, [&] { return marks.next(); });
 }
 
 /// The least possible: bytes read from the terminal go out as a WebSocket message as they are.

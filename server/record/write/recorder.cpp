@@ -57,6 +57,13 @@ void Recorder::tape_ended(const std::string& id) {
     parts_->queue.put(std::move(command));
 }
 
+void Recorder::count_lost(std::uint64_t bytes) {
+    parts_->queue.update([bytes](RecorderStatus& status) {
+        for (Drops* drops : {&status.dropped, &status.dropped_here})
+            *drops += Drops{.inputs = 0, .bytes = bytes, .rows = 0};
+    });
+}
+
 void Recorder::set_meta(const std::string& key, const std::string& value) {
     RecorderCommand command{.kind = RecorderCommand::Kind::meta};
     command.key = key;

@@ -65,6 +65,8 @@ class Recorder {
     /// `progress`: of the pipeline after this batch. `id`: the recording it is of; empty: the one begun last.
     void push(std::shared_ptr<const Batch> batch, const Progress& progress, const std::string& id = {});
     void tape_ended(const std::string& id);
+    /// Counts bytes that were in a lost file and are not carried into the recording begun last.
+    void count_lost(std::uint64_t bytes);
     /// Changes "name" or "notes" of the live recording; for closed ones see the catalogue.
     void set_meta(const std::string& key, const std::string& value);
     /// Returns after everything pushed so far is committed, or after `timeout_ms`.

@@ -23,7 +23,7 @@ consteval auto words_of(RecorderTrouble) {
 /// What did not reach the file.
 struct Drops {
     std::uint64_t inputs = 0;
-    std::uint64_t bytes = 0; ///< of these inputs
+    std::uint64_t bytes = 0; ///< of these inputs, and of a lost file
     std::uint64_t rows = 0;  ///< derived rows left out to keep inputs
     Drops& operator+=(const Drops& more) noexcept {
         inputs += more.inputs;

@@ -58,11 +58,12 @@ void find_trouble(RecorderStatus& status) {
     } else if (status.lost) {
         status.trouble = RecorderTrouble::fault;
         status.fault = "the recording's file was removed or damaged: a new recording begins";
-    } else if (status.dropped_here.inputs > 0) {
+    } else if (status.dropped_here.inputs > 0 || status.dropped_here.bytes > 0) {
         status.trouble = RecorderTrouble::bytes_lost;
-        status.fault = fmt::format("{} received bytes are not in this recording: the disk was full or too slow for too "
-                                   "long; use another disk, and begin a new recording",
-                                   status.dropped_here.bytes);
+        status.fault = fmt::format(
+            "{} received bytes are not in this recording: its file was lost, or the disk was full or too slow for too "
+            "long; use another disk, and begin a new recording",
+            status.dropped_here.bytes);
     } else if (status.behind_s > kBehind_s) {
         status.trouble = RecorderTrouble::behind;
         status.fault = fmt::format("the disk is too slow: recording is {:.0f} s behind and {:.1f} MB wait in memory; "

@@ -86,6 +86,9 @@ TEST_CASE("inputs that wait for the disk are an age, and trouble when it is a se
     queue.set_oldest({});
     CHECK(queue.status().behind_s == 0);
     CHECK(queue.status().fault.empty());
+    queue.update([](RecorderStatus& status) { status.dropped_here.bytes = 7; }); // of a lost file
+    CHECK(queue.status().trouble == RecorderTrouble::bytes_lost);
+    queue.update([](RecorderStatus& status) { status.dropped_here = {}; });
     queue.update([](RecorderStatus& status) { status.log_bytes = 200u << 20; });
     CHECK(queue.status().trouble == RecorderTrouble::log_grows);
 }
