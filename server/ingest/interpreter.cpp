@@ -41,6 +41,9 @@ void Interpreter::run() {
         if (!queue_.idle() && now < handed_over_at + kTogether && batch_->numbers.size() < kBatchNumbersMax) continue;
         hand_over();
         handed_over_at = now;
+        // Viewers have what came; predictions take the time until more comes.
+        while (queue_.idle() && pipeline_ != nullptr && pipeline_->work_ahead()) {
+        }
     }
     hand_over();
 }

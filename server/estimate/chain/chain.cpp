@@ -241,6 +241,10 @@ void EstimatorChain::fly_one_prediction_in(std::uint64_t rounds) {
     if (state_->prediction) state_->prediction->rounds.fly_one_in(rounds);
 }
 
+bool EstimatorChain::fly_due() {
+    return state_->prediction && state_->prediction->rounds.fly_due();
+}
+
 void EstimatorChain::recall_outside(bool outside) {
     if (state_->prediction) state_->prediction->report.recall_outside(outside);
 }

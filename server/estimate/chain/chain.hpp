@@ -69,6 +69,8 @@ class EstimatorChain {
     void pause_predictions(bool paused);
     /// Of the rounds, one in that many is flown; 0: none. The others keep their place in time and give no figures.
     void fly_one_prediction_in(std::uint64_t rounds);
+    /// Flies a little of a prediction that is due. False when nothing is. When it is called changes no figure.
+    bool fly_due();
     /// What the last flown round said of the boundary, when rounds since then were passed over.
     void recall_outside(bool outside);
     /// Liftoff of the flight that the estimates are of; empty on the rail.

@@ -35,6 +35,7 @@ class PredictionRounds {
         fly_one_in_ = rounds;
         flying_ = rounds == 1 || (flying_ && rounds > 0);
     }
+    bool fly_due() { return predictor_.fly_due(); } ///< see Predictor
     [[nodiscard]] const FlightFit& fit() const noexcept { return fit_; }
     [[nodiscard]] bool flat_ground() const noexcept { return predictor_.flat_ground(); }
 

@@ -169,9 +169,10 @@ void Predictor::fly_block(int index) {
 std::optional<Prediction> Predictor::advance(int blocks, bool flying) {
     if (!busy()) return std::nullopt;
     due_blocks_ = std::min(kBlocks, due_blocks_ + blocks);
-    if (flying)
-        for (; flown_blocks_ < due_blocks_; ++flown_blocks_) fly_block(flown_blocks_);
+    flying_ = flying;
     if (busy()) return std::nullopt;
+    while (fly_due()) {
+    }
     if (flown_blocks_ == kBlocks) return summarise();
     Prediction passed_over{};
     passed_over.t_ns = start_.t_ns;
@@ -181,6 +182,12 @@ std::optional<Prediction> Predictor::advance(int blocks, bool flying) {
             std::numeric_limits<double>::quiet_NaN();
     passed_over.has_landing = start_.place_known;
     return passed_over;
+}
+
+bool Predictor::fly_due() {
+    if (!flying_ || flown_blocks_ >= due_blocks_) return false;
+    fly_block(flown_blocks_++);
+    return true;
 }
 
 Prediction Predictor::summarise() {

@@ -3,10 +3,10 @@
 /// the state (navigation's covariance), thrust, burn time, drag, mass, parachutes, delays (flight_fit.hpp) and wind
 /// (wind_profile.hpp).
 ///
-/// A round takes a snapshot and flies it kFlights times for each case, in slices: advance() does as much as its caller
-/// has time for, so that nothing waits for a whole round. Rounds start every 0.5 s in flight and every 10 s on the pad,
-/// where nothing changes. The random numbers are drawn once, from kSeed: rounds differ by what was measured, not by
-/// chance, and replay gives the same bits.
+/// A round takes a snapshot and flies it kFlights times for each case, in slices that fall due one after the other:
+/// whoever has time flies them, so that nothing waits for a whole round. Rounds start every 0.5 s in flight and every
+/// 10 s on the pad, where nothing changes. The random numbers are drawn once, from kSeed: rounds differ by what was
+/// measured, not by chance, and replay gives the same bits.
 ///
 /// Once a parachute has opened, of the landing cases (landing_case.hpp) only the nominal one is left. Ascent interval:
 /// the 5 and 95 % quantiles. Landing: mean, 95 % ellipse, fraction outside the site's boundary (an advisory: the range
@@ -58,9 +58,11 @@ class Predictor {
 
     [[nodiscard]] bool busy() const noexcept { return due_blocks_ < kBlocks; }
     void start(const PredictionStart& start, const FlightFit& fit, const WindProfile& wind, const DayAtmosphere& air);
-    /// That many blocks more are due: of each case they are flown, with those due before, or passed over. Returns the
-    /// prediction when they were the round's last.
+    /// That many blocks more are due, of each case; those of a round that is not `flying` are passed over. Returns the
+    /// prediction when they were the round's last, after flying what fly_due() has not.
     std::optional<Prediction> advance(int blocks, bool flying = true);
+    /// Flies one block that is due. False when none is. When it is called changes no figure.
+    bool fly_due();
     [[nodiscard]] bool flat_ground() const noexcept { return conditions_.ground.flat(); }
 
   private:
@@ -76,6 +78,7 @@ class Predictor {
     std::vector<Eigen::Vector2d> boundary_;
     std::vector<double> normals_; ///< kDraws for each flight, draws of one block's lanes side by side
     int due_blocks_ = kBlocks, flown_blocks_ = kBlocks;
+    bool flying_ = true;
     PredictionStart start_{};
     Factor thrust_{1, 0}, drag_{1, 0};
     std::array<Factor, 2> parachute_{Factor{1, 0}, Factor{1, 0}};

@@ -212,6 +212,12 @@ void Pipeline::fly_one_prediction_in(std::uint64_t rounds) {
     for (VehicleTrack& vehicle : state_->vehicles) vehicle.chain().fly_one_prediction_in(rounds);
 }
 
+bool Pipeline::work_ahead() {
+    for (VehicleTrack& vehicle : state_->vehicles)
+        if (vehicle.chain().fly_due()) return true;
+    return false;
+}
+
 void Pipeline::recall(const Event& event) {
     if (event.id != EventId::landing_outside_boundary || event.vehicle < 0) return;
     const auto vehicle = static_cast<std::size_t>(event.vehicle);

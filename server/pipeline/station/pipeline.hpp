@@ -44,6 +44,9 @@ class Pipeline {
     // For whoever goes through stored inputs again and has no use for every prediction.
     /// Of the rounds of predictions, one in that many is flown; 0: none. The others give rows without figures.
     void fly_one_prediction_in(std::uint64_t rounds);
+    /// Does a millisecond of what is due but not urgent, the flights of predictions. False when nothing is. When it is
+    /// called changes nothing that the pipeline makes: what nobody had time for is done when it is needed.
+    bool work_ahead();
     /// A stored event that passed-over predictions would have led to.
     void recall(const Event& event);
 
