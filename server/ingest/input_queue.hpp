@@ -26,7 +26,9 @@ struct TimePassed {
 struct TapeBegins {
     LiveTape tape;
     std::uint64_t stored_inputs = 0; ///< of the tape's recording, which goes on: they come first, from its file
-    std::function<void(RecentInputs)> give_back = {}; ///< gets those that a new recording would have to begin with
+    /// Gets those that a new recording would have to begin with; nothing when the stored inputs cannot be read, so that
+    /// a new recording has to begin.
+    std::function<void(std::optional<RecentInputs>)> give_back = {};
 };
 /// What a new recording has to know of the one under way.
 struct Past {

@@ -80,7 +80,9 @@ void Interpreter::take(const TapeBegins& begins) {
     pipeline_ = std::make_unique<Pipeline>(*setup_, tape.t_start_ns);
     needs_since_ns_ = tape.t_start_ns;
     std::vector<std::shared_ptr<const Batch>> missed;
-    if (begins.stored_inputs > 0) guarded("The recording that continues", [&] { catch_up_with(begins, tape, missed); });
+    knows_its_past_ = begins.stored_inputs == 0;
+    if (!knows_its_past_) guarded("The recording that continues", [&] { catch_up_with(begins, tape, missed); });
+    if (!knows_its_past_) begins.give_back(std::nullopt);
     outputs_.on_tape(std::move(tape));
     for (auto& batch : missed) outputs_.on_batch(std::move(batch));
 }
@@ -108,11 +110,14 @@ void Interpreter::catch_up_with(const TapeBegins& begins, LiveTape& tape,
             missed.push_back(std::make_shared<Batch>(batch));
             recorder_.push(missed.back(), pipeline_->progress(), tape.id);
         });
+    knows_its_past_ = true;
     begins.give_back(std::move(recent));
     if (!damage.empty()) spdlog::warn("{}: {}", tape.id, damage);
 }
 
 void Interpreter::hand_over() {
+    if (!knows_its_past_)
+        batch_->clear(); // the new recording that was asked for begins with the inputs it is made from
     if (batch_->empty()) return;
     for (const Event& event : batch_->events)
         if (event.kind == EventKind::link_state) spdlog::info("{}", event.text);

@@ -59,7 +59,8 @@ class Interpreter {
     Recorder& recorder_;
     const IngestOutputs outputs_;
     std::unique_ptr<Pipeline> pipeline_;
-    std::string recording_id_; ///< of what the pipeline makes
+    std::string recording_id_;   ///< of what the pipeline makes
+    bool knows_its_past_ = true; ///< false: the stored inputs of its recording could not be read
     std::shared_ptr<Batch> batch_ = std::make_shared<Batch>();
     std::uint64_t failures_ = 0;
     std::atomic<std::int64_t> needs_since_ns_ = std::numeric_limits<std::int64_t>::max();

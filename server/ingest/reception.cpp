@@ -60,11 +60,8 @@ void Reception::received(std::size_t i, std::int64_t t_rx_ns, std::span<const st
     slots_[i].view.t_last_ns = t_rx_ns;
     Inputs inputs;
     counter_->chunk(static_cast<LinkId>(i), t_rx_ns, utc_of(t_rx_ns), bytes, inputs);
-    auto shared = std::make_shared<const Inputs>(std::move(inputs));
     recording_bytes_ += bytes.size();
-    recent_.add(shared);
-    recorder_.push(shared);
-    queue_.put(std::move(shared), t_rx_ns);
+    recent_.add(hand_over(std::move(inputs), t_rx_ns));
 }
 
 /// System UTC at a station time. The difference is read once a tick, so that it does not change with every reading of
@@ -83,11 +80,12 @@ void Reception::act(std::int64_t t_ns, const Action& action) {
     hand_over(std::move(inputs), t_ns);
 }
 
-void Reception::hand_over(Inputs inputs, std::int64_t t_ns) {
-    if (inputs.empty()) return;
+/// To the recorder first.
+std::shared_ptr<const Inputs> Reception::hand_over(Inputs inputs, std::int64_t t_ns) {
     auto shared = std::make_shared<const Inputs>(std::move(inputs));
     recorder_.push(shared);
-    queue_.put(std::move(shared), t_ns);
+    queue_.put(shared, t_ns);
+    return shared;
 }
 
 LiveTape Reception::tape_of(const RecordingHead& head) const {
@@ -122,7 +120,7 @@ void Reception::begin(const std::string& name, const std::string& continues, con
         recording_bytes_ += bytes.size();
         if (carried.bytes.size() >= kCarriedBytes) hand_over(std::exchange(carried, {}), now_ns);
     });
-    hand_over(std::move(carried), now_ns);
+    if (!carried.empty()) hand_over(std::move(carried), now_ns);
     if (!continues.empty() && recording_bytes_ < bytes_before) recorder_.count_lost(bytes_before - recording_bytes_);
     backlog_.forget();
     trouble_ = RecorderTrouble::none;
@@ -141,10 +139,13 @@ void Reception::resume(const Resumable& resumable) {
     queue_.put(TapeBegins{.tape = tape_of(resumable.head),
                           .stored_inputs = resumable.inputs,
                           .give_back =
-                              [this](RecentInputs earlier) {
+                              [this](std::optional<RecentInputs> earlier) {
                                   boost::asio::post(context_, [this, given = std::move(earlier)] {
-                                      recent_.put_before(given);
                                       catching_up_ = false;
+                                      if (given)
+                                          recent_.put_before(*given);
+                                      else
+                                          ask_for_past("", recording_id_);
                                   });
                               }},
                now_ns);
@@ -188,7 +189,10 @@ void Reception::tick() {
     queue_.put(TimePassed{now_ns}, now_ns);
     const double behind_s = catching_up_ ? 0.0 : queue_.backlog(now_ns).behind_s;
     if (const auto backlog = backlog_.look(behind_s, now_ns)) {
-        spdlog::warn("Estimates are {:.1f} s behind the links", backlog->behind_s);
+        if (backlog->behind_s > 0)
+            spdlog::warn("Estimates are {:.1f} s behind the links", backlog->behind_s);
+        else
+            spdlog::info("Estimates keep up with the links");
         act(now_ns, *backlog);
     }
     watch_recorder(now_ns);

@@ -63,7 +63,7 @@ class Reception {
     void received(std::size_t i, std::int64_t t_rx_ns, std::span<const std::byte> bytes);
     void report(const Slot& slot, std::int64_t t_ns);
     void act(std::int64_t t_ns, const Action& action);
-    void hand_over(Inputs inputs, std::int64_t t_ns);
+    std::shared_ptr<const Inputs> hand_over(Inputs inputs, std::int64_t t_ns);
     void begin(const std::string& name, const std::string& continues, const Past& past);
     void resume(const Resumable& resumable);
     [[nodiscard]] LiveTape tape_of(const RecordingHead& head) const;

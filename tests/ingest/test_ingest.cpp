@@ -109,16 +109,28 @@ ServeSetup demo_setup(const std::string& link) {
     return std::move(*setup);
 }
 
+/// Sends datagrams to a link of the station.
+class Radio {
+  public:
+    [[nodiscard]] std::string uri() const {
+        return "udp://127.0.0.1:" + std::to_string(target_.port()) + "?name=radio";
+    }
+    void send(const std::string& datagram) { sender_.send_to(boost::asio::buffer(datagram), target_); }
+
+  private:
+    boost::asio::io_context context_;
+    udp::socket sender_{context_, udp::v4()};
+    /// A port that was free a moment ago.
+    udp::endpoint target_ =
+        udp::socket(context_, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint();
+};
+
 } // namespace
 
 TEST_CASE("No byte is lost or doubled when one recording follows another while bytes arrive") {
     const TemporaryFolder folder;
-    boost::asio::io_context context;
-    udp::socket sender(context, udp::v4());
-    const std::uint16_t port =
-        udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
-    const udp::endpoint target(boost::asio::ip::address_v4::loopback(), port);
-    ServeSetup setup = demo_setup("udp://127.0.0.1:" + std::to_string(port) + "?name=radio");
+    Radio radio;
+    ServeSetup setup = demo_setup(radio.uri());
 
     std::string sent;
     Outputs outputs;
@@ -134,7 +146,7 @@ TEST_CASE("No byte is lost or doubled when one recording follows another while b
                 const auto number = static_cast<unsigned>(i * 23 + k);
                 datagram += static_cast<char>(number % 37 == 0 ? 0 : 1 + number % 250);
             }
-            sender.send_to(boost::asio::buffer(datagram), target);
+            radio.send(datagram);
             sent += datagram;
             if (i % 150 == 149) ingest.new_recording("part " + std::to_string(i));
             // A socket's buffer holds some hundred datagrams; the computer may be busy.
@@ -225,12 +237,8 @@ TEST_CASE("The first recording begins with the actions it is given; readers are 
 
 TEST_CASE("A recording whose file is removed is followed by a new one, which everybody is told of and which verifies") {
     const TemporaryFolder folder;
-    boost::asio::io_context context;
-    udp::socket sender(context, udp::v4());
-    const std::uint16_t port =
-        udp::socket(context, udp::endpoint(boost::asio::ip::address_v4::loopback(), 0)).local_endpoint().port();
-    const udp::endpoint target(boost::asio::ip::address_v4::loopback(), port);
-    ServeSetup setup = demo_setup("udp://127.0.0.1:" + std::to_string(port) + "?name=radio");
+    Radio radio;
+    ServeSetup setup = demo_setup(radio.uri());
     Outputs outputs;
     const std::string datagram(100, 'x');
     std::size_t sent = 0;
@@ -241,7 +249,7 @@ TEST_CASE("A recording whose file is removed is followed by a new one, which eve
         REQUIRE(eventually([&] { return ingest.links().front().state == LinkState::open; }));
         const auto send = [&](int count) {
             for (int i = 0; i < count; ++i, ++sent) {
-                sender.send_to(boost::asio::buffer(datagram), target);
+                radio.send(datagram);
                 std::this_thread::sleep_for(1ms);
             }
         };

@@ -62,6 +62,8 @@ bool RecorderThread::take_work() {
     Clock::time_point until = look_at_;
     if (retry_at_) {
         until = std::min(until, *retry_at_);
+    } else if (one_by_one_ != nullptr) {
+        until = Clock::now();
     } else if (!work_.empty()) {
         until = std::min(until, work_.front().came_at + kTapeEndWait); // a begin that waits for the end of a tape
     } else {
@@ -81,6 +83,7 @@ void RecorderThread::do_work(bool last) {
         retry_at_.reset();
     }
     if (doubt_) settle_doubt();
+    if (one_by_one_ != nullptr) write_one_by_one(*one_by_one_);
     for (sort_out(); !work_.empty(); sort_out()) {
         if (work_.front().kind == RecorderCommand::Kind::begin && !tape_is_over(work_.front().came_at)) break;
         write_all(inputs_);
@@ -223,8 +226,13 @@ void RecorderThread::close_current() {
     }
     const bool made = current_->made;
     const std::filesystem::path path = path_of(current_->id);
-    if (made) make_single_file(path); // at once, unless a reader has it open
-    current_.reset();                 // with its claim: whoever finishes the file takes it
+    try {
+        if (made) make_single_file(path); // at once, unless a reader has it open
+    } catch (const SqliteError& error) {
+        spdlog::warn("{}; it is tried again in the background",
+                     error.what()); // the next recording must not wait for it
+    }
+    current_.reset(); // with its claim: whoever finishes the file takes it
     queue_.update([](RecorderStatus& status) { status.recording = false; });
     if (made && on_closed_) on_closed_(path);
 }
@@ -238,6 +246,7 @@ void RecorderThread::leave_behind(const std::string& why) {
         for (; !lane->waiting.empty(); lane->waiting.pop_front())
             queue_.update([&](RecorderStatus& status) { status.queue_bytes -= lane->waiting.front().bytes; });
     queue_.set_oldest({});
+    one_by_one_ = nullptr;
     const std::filesystem::path path = path_of(current_->id);
     current_.reset();
     queue_.update([](RecorderStatus& status) { status.lost = true; });
@@ -276,7 +285,7 @@ void RecorderThread::recover(const SqliteError& error) {
     file_.reset(); // rolls back
     queue_.update([](RecorderStatus& status) { status.recording = false; });
     if (!doubt_ && is_about_content(error) && writing_ != nullptr && !writing_->waiting.empty()) {
-        write_one_by_one(*writing_);
+        one_by_one_ = std::exchange(writing_, nullptr);
         return;
     }
     if (current_ && is_about_file(error)) {
@@ -292,7 +301,6 @@ void RecorderThread::recover(const SqliteError& error) {
 /// After a transaction with something in it that cannot be stored: drops that alone.
 void RecorderThread::write_one_by_one(Lane& lane) {
     open_current();
-    writing_ = nullptr;
     for (std::size_t left = lane.waiting.size(); left > 0; --left) {
         Transaction transaction{.lane = &lane};
         try {
@@ -310,6 +318,7 @@ void RecorderThread::write_one_by_one(Lane& lane) {
             open_current();
         }
     }
+    one_by_one_ = nullptr;
 }
 
 void RecorderThread::set_fault(const std::string& text) {

@@ -87,7 +87,8 @@ class RecorderThread {
 
     std::deque<RecorderCommand> work_; ///< taken from the queue, not sorted out yet: begins with a begin or a flush
     Lane inputs_, derived_;
-    Lane* writing_ = nullptr; ///< whose transaction is open
+    Lane* writing_ = nullptr;    ///< whose transaction is open
+    Lane* one_by_one_ = nullptr; ///< has something in it that cannot be stored
     std::optional<Doubt> doubt_;
     std::optional<RecordingFile> file_;
     std::optional<Current> current_;

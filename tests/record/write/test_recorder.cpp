@@ -384,8 +384,10 @@ TEST_CASE("of two recorders that choose one name, one writes and the other is to
     CHECK(second.status().dropped == Drops{});
 }
 
-TEST_CASE("an input that cannot be stored is dropped alone") {
+TEST_CASE("an input that cannot be stored is dropped alone, even while the disk is at fault") {
+    const bool faulty = GENERATE(false, true);
     const TemporaryFolder directory;
+    FaultyDisk disk;
     BatchMaker maker;
     std::string id;
     {
@@ -397,9 +399,15 @@ TEST_CASE("an input that cannot be stored is dropped alone") {
         id = recorder.begin(sample_schema(),
                             {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""},
                             kStart_ns);
+        REQUIRE(recorder.flush(5000));
+        if (faulty) disk.fail_writes(SQLITE_FULL);
         const auto first = maker.next();
         push(recorder, first);
         recorder.push(first.inputs); // the same input number twice
+        if (faulty) {
+            CHECK(eventually([&] { return recorder.status().fault.find("disk full") == 0; }));
+            disk.fail_writes(SQLITE_OK);
+        }
         push(recorder, maker.next());
         REQUIRE(recorder.flush(5000));
         CHECK(recorder.status().dropped.inputs == 1);

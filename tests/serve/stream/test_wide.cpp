@@ -56,13 +56,17 @@ std::vector<double> counts_in(const std::string& bytes) {
     return out;
 }
 
+LiveTape wide_tape() {
+    LiveTape tape = golden_tape();
+    tape.schema = wide_schema();
+    return tape;
+}
+
 } // namespace
 
 TEST_CASE("a wide tick is divided over messages that a viewer gets whole") {
     LiveServer live({}, false);
-    LiveTape tape = golden_tape();
-    tape.schema = wide_schema();
-    live.server->begin_recording(tape);
+    live.server->begin_recording(wide_tape());
     StreamClient client(live.port());
     REQUIRE(client.next_of("hello"));
     constexpr int kRows = 400; // 1.5 MB at once
@@ -78,9 +82,7 @@ TEST_CASE("a wide tick is divided over messages that a viewer gets whole") {
 
 TEST_CASE("ticks larger than the hard limit leave blocks out but close nobody") {
     LiveServer live({}, false);
-    LiveTape tape = golden_tape();
-    tape.schema = wide_schema();
-    live.server->begin_recording(tape);
+    live.server->begin_recording(wide_tape());
     StreamClient client(live.port());
     REQUIRE(client.next_of("hello"));
     for (int tick = 0; tick < 3; ++tick) live.publish(wide_batch(tick * 2200, 2200)); // 8 MB each
