@@ -136,10 +136,10 @@ std::string link_trouble(const Facts& facts) {
 
 std::string link_trouble_over(const Facts& facts) {
     constexpr std::array<std::string_view, kWords<LinkTrouble>.size()> kTitles{
-        "no good frames", "dictionary versions differ", "frames that the dictionary cannot read",
-        "on-board time stuck"};
+        "no good frames", "another version of the dictionary", "frames that the dictionary cannot read",
+        "a stuck on-board time"};
     const LinkTrouble trouble = from_word<LinkTrouble>(facts.text("cause")).value_or(LinkTrouble::no_frames);
-    return fmt::format("Link {}: over: {}", facts.about(), kTitles[static_cast<std::size_t>(trouble)]);
+    return fmt::format("Link {} recovered; it had {}", facts.about(), kTitles[static_cast<std::size_t>(trouble)]);
 }
 
 struct Definition {

@@ -49,13 +49,9 @@ std::int64_t last_time_ns(Database& database, std::int64_t t_start_ns) {
     return t_ns;
 }
 
-} // namespace
-
-std::optional<Resumable> find_resumable(const std::filesystem::path& directory, const PipelineSetup& setup,
-                                        std::int64_t utc_now_ns) {
-    const auto files = recording_files(directory);
-    if (files.empty()) return std::nullopt;
-    const std::filesystem::path& path = files.back(); // ids begin with the time
+/// Empty when it cannot go on.
+std::optional<Resumable> resumable(const std::filesystem::path& path, const PipelineSetup& setup,
+                                   std::int64_t utc_now_ns) {
     try {
         auto claim = RecordingClaim::take(path);
         if (!claim) return std::nullopt;
@@ -85,6 +81,17 @@ std::optional<Resumable> find_resumable(const std::filesystem::path& directory, 
     } catch (const SqliteError&) {
         return std::nullopt; // a new recording begins, and this one is looked after in the background
     }
+}
+
+} // namespace
+
+std::optional<Resumable> find_resumable(const std::filesystem::path& directory, const PipelineSetup& setup,
+                                        std::int64_t utc_now_ns) {
+    constexpr std::size_t kLookedAtMax = 20; // ids begin with the time: what is older has other ones after it
+    const auto files = recording_files(directory);
+    for (std::size_t k = 0; k < std::min(files.size(), kLookedAtMax); ++k)
+        if (auto found = resumable(files[files.size() - 1 - k], setup, utc_now_ns)) return found;
+    return std::nullopt;
 }
 
 } // namespace turnstone

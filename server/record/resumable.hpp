@@ -22,8 +22,8 @@ struct Resumable {
     std::shared_ptr<RecordingClaim> claim;
 };
 
-/// The newest recording of the directory, when it was not closed, nobody writes it, it was made by this version with
-/// the same vehicles, site and links, and its last input is less than ten minutes old.
+/// The newest recording of the directory that was not closed and that nobody writes, made by this version with the same
+/// vehicles, site and links, its last input less than ten minutes old.
 [[nodiscard]] std::optional<Resumable> find_resumable(const std::filesystem::path& directory,
                                                       const PipelineSetup& setup, std::int64_t utc_now_ns);
 

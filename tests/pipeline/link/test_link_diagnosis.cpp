@@ -147,7 +147,7 @@ TEST_CASE("bytes without a frame are said within ten seconds, with what they loo
         CHECK(after.back().kind == EventKind::alert_cleared);
         CHECK(after.back().key == alert.key);
         CHECK(after.back().t_found_ns <= kStart_ns + 15 * kNsPerS);
-        CHECK(after.back().text == "Link radio: over: no good frames");
+        CHECK(after.back().text == "Link radio recovered; it had no good frames");
     }
 }
 
