@@ -9,7 +9,7 @@ namespace turnstone {
 namespace {
 
 constexpr std::size_t kBoundaryPointsMax = 1000;
-constexpr std::size_t kWindLayersMax = 200;
+constexpr std::size_t kLayersMax = 200;
 constexpr std::size_t kTerrainPointsMax = 1'000'000;
 /// The local frame's accuracy is stated to 1000 km; a station further off is a typing mistake.
 constexpr double kStationDistanceMax_m = 1.0e6;
@@ -25,7 +25,7 @@ GeodeticPosition read_position(JsonReader& in, bool with_height) {
 
 std::vector<WindLayer> read_wind(JsonReader& in) {
     std::vector<WindLayer> out;
-    for (JsonReader& element : in.array_if("wind", kWindLayersMax)) {
+    for (JsonReader& element : in.array_if("wind", kLayersMax)) {
         WindLayer layer{};
         layer.height_m = element.number("height_m", 0, 50000);
         layer.speed_mps = element.number("speed_mps", 0, 150);
@@ -35,6 +35,30 @@ std::vector<WindLayer> read_wind(JsonReader& in) {
             element.problem_at("height_m", "is not above the layer before it", "must ascend from layer to layer");
         out.push_back(layer);
     }
+    return out;
+}
+
+std::vector<TemperatureLayer> read_temperature(JsonReader& in) {
+    std::vector<TemperatureLayer> out;
+    for (JsonReader& element : in.array_if("temperature", kLayersMax)) {
+        TemperatureLayer layer{};
+        layer.height_m = element.number("height_m", 0, 50000);
+        layer.temperature_k = element.number("temperature_k", 150, 340);
+        element.finish();
+        if (!out.empty() && layer.height_m <= out.back().height_m)
+            element.problem_at("height_m", "is not above the layer before it", "must ascend from layer to layer");
+        out.push_back(layer);
+    }
+    return out;
+}
+
+ForecastScatter read_forecast(JsonReader& in) {
+    ForecastScatter out;
+    out.wind_speed_relative = in.number_or("wind_speed_relative", 0, 2, out.wind_speed_relative);
+    out.wind_speed_mps = in.number_or("wind_speed_mps", 0, 50, out.wind_speed_mps);
+    out.wind_from_deg = in.number_or("wind_from_deg", 0, 180, out.wind_from_deg);
+    out.temperature_k = in.number_or("temperature_k", 0, 50, out.temperature_k);
+    in.finish();
     return out;
 }
 
@@ -80,6 +104,8 @@ Site read_site(const nlohmann::json& json, const std::string& file, std::vector<
                       "must have at least 3, or leave boundary out");
     }
     out.wind = read_wind(in);
+    out.temperature = read_temperature(in);
+    if (auto forecast = in.object_if("forecast")) out.forecast = read_forecast(*forecast);
     if (auto terrain = in.object_if("terrain")) out.terrain = read_terrain(*terrain);
     in.finish();
     if (problems.size() == problems_before && geodesic(out.pad, out.station).distance_m > kStationDistanceMax_m)

@@ -75,6 +75,40 @@ Parachute read_parachute(JsonReader& in) {
     return out;
 }
 
+FlightScatter read_scatter(JsonReader& in) {
+    FlightScatter out;
+    const auto read = [&in](std::string_view key, double max, double& value) {
+        value = in.number_or(key, 0, max, value);
+    };
+    read("thrust", 0.5, out.thrust);
+    read("burn_time", 0.5, out.burn_time);
+    read("drag", 0.5, out.drag);
+    read("mass_dry", 0.5, out.mass_dry);
+    read("parachute_drag_area", 0.5, out.parachute_drag_area);
+    read("rail_tilt_rad", 0.5, out.rail_tilt_rad);
+    read("rail_azimuth_rad", 3.2, out.rail_azimuth_rad);
+    read("opening_delay_s", 10, out.opening_delay_s);
+    in.finish();
+    return out;
+}
+
+FailureOdds read_failures(JsonReader& in) {
+    FailureOdds out;
+    double sum = 0.0;
+    const auto read = [&](std::string_view key, double& value) {
+        value = in.number_or(key, 0, 1, value);
+        sum += value;
+    };
+    read("drogue_fails", out.drogue_fails);
+    read("main_fails", out.main_fails);
+    read("both_fail", out.both_fail);
+    read("main_at_apogee", out.main_at_apogee);
+    read("late_opening", out.late_opening);
+    if (sum > 1.0) in.problem("adds up to more than 1", "must leave something for a nominal descent");
+    in.finish();
+    return out;
+}
+
 RocketModel read_rocket(JsonReader& in) {
     RocketModel out{};
     out.mass_dry_kg = in.number("mass_dry_kg", 1e-3, 1e6);
@@ -92,6 +126,8 @@ RocketModel read_rocket(JsonReader& in) {
     out.rail_length_m = in.number("rail_length_m", 0, 1000);
     for (JsonReader& element : in.array_if("parachutes", kParachutesMax))
         out.parachutes.push_back(read_parachute(element));
+    if (auto scatter = in.object_if("scatter")) out.scatter = read_scatter(*scatter);
+    if (auto failures = in.object_if("failures")) out.failures = read_failures(*failures);
     in.finish();
     return out;
 }
@@ -105,16 +141,31 @@ SensorNoise read_sensors(JsonReader& in) {
     read("accel_bias_mps2", 0, 1000, out.accel_bias_mps2);
     read("accel_bias_walk_mps2_rts", 0, 100, out.accel_bias_walk_mps2_rts);
     read("accel_range_mps2", 1, 1e5, out.accel_range_mps2);
+    read("accel_scale", 0, 0.5, out.accel_scale);
+    read("accel_misalignment_rad", 0, 0.5, out.accel_misalignment_rad);
     read("gyro_noise_radps", 1e-9, 100, out.gyro_noise_radps);
     read("gyro_bias_radps", 0, 100, out.gyro_bias_radps);
     read("gyro_bias_walk_radps_rts", 0, 100, out.gyro_bias_walk_radps_rts);
     read("gyro_range_radps", 0.01, 1e4, out.gyro_range_radps);
+    read("gyro_scale", 0, 0.5, out.gyro_scale);
+    read("gyro_misalignment_rad", 0, 0.5, out.gyro_misalignment_rad);
+    constexpr auto kTimes = kWords<SampleTime>;
+    out.imu_sample_time = static_cast<SampleTime>(
+        in.choice_or("imu_sample_time", {kTimes.begin(), kTimes.end()}, static_cast<std::size_t>(out.imu_sample_time)));
+    read("imu_group_delay_s", 0, 1, out.imu_group_delay_s);
     read("pressure_noise_pa", 1e-3, 1e5, out.pressure_noise_pa);
     read("pressure_bias_pa", 0, 1e5, out.pressure_bias_pa);
+    read("pressure_delay_s", 0, 5, out.pressure_delay_s);
+    read("pressure_delay_sigma_s", 0, 5, out.pressure_delay_sigma_s);
+    read("port_coefficient_sigma", 0, 1, out.port_coefficient_sigma);
+    read("pad_datum_sigma_m", 0, 1000, out.pad_datum_sigma_m);
     read("fix_horizontal_m", 1e-4, 1e4, out.fix_horizontal_m);
     read("fix_vertical_m", 1e-4, 1e4, out.fix_vertical_m);
     read("fix_speed_mps", 1e-4, 1e3, out.fix_speed_mps);
+    read("fix_correlation_s", 0.1, 1e5, out.fix_correlation_s);
+    read("fix_correlated_share", 0, 1, out.fix_correlated_share);
     read("fix_delay_s", 0, 10, out.fix_delay_s);
+    read("fix_delay_sigma_s", 0, 10, out.fix_delay_sigma_s);
     read("mag_noise_ut", 1e-6, 1000, out.mag_noise_ut);
     in.finish();
     return out;

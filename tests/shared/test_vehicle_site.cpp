@@ -65,6 +65,44 @@ TEST_CASE("The demo site reads without a mistake") {
     CHECK_FALSE(site.terrain);
 }
 
+TEST_CASE("What a vehicle's sensors and flights scatter by is read from its file, with defaults for the rest") {
+    const auto read = [](nlohmann::json json) {
+        std::vector<Problem> problems;
+        Vehicle vehicle = read_vehicle(json, "vehicle.json", problems);
+        CHECK(to_string(problems).empty());
+        return vehicle;
+    };
+    nlohmann::json json = read_json(demo_path("sanderling/vehicle.json"));
+    json["sensors"]["imu_sample_time"] = "middle";
+    json["sensors"]["imu_group_delay_s"] = 0.004;
+    json["sensors"]["fix_correlated_share"] = 0.75;
+    json["rocket"]["scatter"] = {{"drag", 0.07}};
+    json["rocket"]["failures"] = {{"late_opening", 0.2}};
+    const Vehicle vehicle = read(json);
+    CHECK(vehicle.sensors.imu_sample_time == SampleTime::middle);
+    CHECK(vehicle.sensors.imu_group_delay_s == 0.004);
+    CHECK(vehicle.sensors.fix_correlated_share == 0.75);
+    CHECK(vehicle.rocket->scatter.drag == 0.07);
+    CHECK(vehicle.rocket->scatter.thrust == FlightScatter{}.thrust);
+    CHECK(vehicle.rocket->failures.late_opening == 0.2);
+    CHECK(vehicle.rocket->failures.both_fail == FailureOdds{}.both_fail);
+    CHECK(read({{"name", "buoy"}}).sensors.imu_sample_time == SampleTime::end);
+}
+
+TEST_CASE("A site's temperatures and the scatter of its forecast are read from its file") {
+    std::vector<Problem> problems;
+    nlohmann::json json = read_json(demo_path("site.json"));
+    json["temperature"] = {{{"height_m", 0}, {"temperature_k", 290}}, {{"height_m", 1500}, {"temperature_k", 281.5}}};
+    json["forecast"] = {{"wind_from_deg", 30}};
+    const Site site = read_site(json, "site.json", problems);
+    CHECK(to_string(problems).empty());
+    REQUIRE(site.temperature.size() == 2);
+    CHECK(site.temperature[1].height_m == 1500.0);
+    CHECK(site.temperature[1].temperature_k == 281.5);
+    CHECK(site.forecast.wind_from_deg == 30.0);
+    CHECK(site.forecast.wind_speed_mps == ForecastScatter{}.wind_speed_mps);
+}
+
 TEST_CASE("Mistakes in a vehicle file are reported where they are") {
     check_mistakes(
         read_json(demo_path("sanderling/vehicle.json")),
@@ -81,6 +119,13 @@ TEST_CASE("Mistakes in a vehicle file are reported where they are") {
             {"/rocket/parachutes/0/opens/below_m", "3", "/rocket/parachutes/0/opens"},
             {"/rocket/parachutes/0/opens/after_s", "-1", "/rocket/parachutes/0/opens/after_s"},
             {"/rocket/colour", "\"red\"", "/rocket/colour"},
+            {"/rocket/scatter/thrust", "5", "/rocket/scatter/thrust"},
+            {"/rocket/scatter/wind", "0.1", "/rocket/scatter/wind"},
+            {"/rocket/failures/main_fails", "0.9", "/rocket/failures"},
+            {"/rocket/failures/both_fail", "-0.1", "/rocket/failures/both_fail"},
+            {"/sensors/imu_sample_time", "\"centre\"", "/sensors/imu_sample_time"},
+            {"/sensors/accel_scale", "1", "/sensors/accel_scale"},
+            {"/sensors/fix_correlated_share", "1.1", "/sensors/fix_correlated_share"},
             {"/sensors/gyro_noise", "1", "/sensors/gyro_noise"},
             {"/sensors", "[]", "/sensors"},
         },
@@ -105,6 +150,10 @@ TEST_CASE("Mistakes in a site file are reported where they are") {
              R"({"south_deg":-22,"west_deg":23,"step_latitude_deg":0.1,"step_longitude_deg":0.1,)"
              R"("rows":2,"columns":3,"height_m":[1,2,3,4]})",
              "/terrain/height_m"},
+            {"/temperature/1/height_m", "0", "/temperature/1/height_m"},
+            {"/temperature/0/temperature_k", "23", "/temperature/0/temperature_k"},
+            {"/forecast/wind_from_deg", "200", "/forecast/wind_from_deg"},
+            {"/forecast/rain", "1", "/forecast/rain"},
             {"/wnd", "0", "/wnd"},
         },
         [](const auto& json, auto& problems) { (void)read_site(json, "site.json", problems); });
