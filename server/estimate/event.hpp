@@ -64,6 +64,7 @@ enum class EventId : unsigned char {
     flat_ground,
     wind_unknown,
     landing_outside_boundary,
+    landing_case_outside,
     // Of the vehicle's computer and its engine
     reboot,
     clock_jump,
@@ -106,6 +107,7 @@ inline constexpr Worded<EventId> kEventWords[] = {
     {EventId::flat_ground, "flat_ground"},
     {EventId::wind_unknown, "wind_unknown"},
     {EventId::landing_outside_boundary, "landing_outside_boundary"},
+    {EventId::landing_case_outside, "landing_case_outside"},
     {EventId::reboot, "reboot"},
     {EventId::clock_jump, "clock_jump"},
     {EventId::engine_total, "engine_total"},

@@ -8,6 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "protocol/dictionary/roles.hpp"
+#include "server/estimate/prediction/landing_case.hpp"
 #include "server/pipeline/link_trouble.hpp"
 
 namespace turnstone {
@@ -39,6 +40,12 @@ class Facts {
 
 std::string sensor(const Facts& facts) {
     return facts.about() == "static_pressure" ? "Barometer" : "Accelerometer";
+}
+
+std::string_view landing_case(const Facts& facts) {
+    for (const estimate::LandingCaseWords& one : estimate::kLandingCases)
+        if (one.stem == facts.text("case")) return one.word;
+    return "unknown";
 }
 
 std::string signal_lost(const Facts& facts) {
@@ -224,6 +231,16 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
                             100 * f.number("outside"));
      },
      say<"Predicted landings are inside the boundary again">},
+    {EventId::landing_case_outside, "{vehicle}/estimate/landing/outside_boundary/{about}", alert_raised,
+     Level::advisory,
+     [](const Facts& f) {
+         return fmt::format("Should it come to \"{}\" ({:.1f} % likely), {:.0f} % of landings are outside the boundary. "
+                            "Advisory: the range safety officer decides",
+                            landing_case(f), 100 * f.number("probability"), 100 * f.number("outside"));
+     },
+     [](const Facts& f) {
+         return fmt::format("Landings of the case \"{}\" are inside the boundary again, or it is ruled out", landing_case(f));
+     }},
     {EventId::reboot, "{vehicle}/reboot", EventKind::reboot, Level::caution, say<"Flight computer rebooted">},
     {EventId::clock_jump, "{vehicle}/clock/jump", flight_event, Level::advisory,
      say<"On-board clock jumped; time correlation restarted">},

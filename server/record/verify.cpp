@@ -127,7 +127,7 @@ class Comparison {
 
     /// Whether predictions reach over the boundary is known of the flown ones only.
     static bool follows_from_all_predictions(const Event& event) {
-        return event.id == EventId::landing_outside_boundary;
+        return event.id == EventId::landing_outside_boundary || event.id == EventId::landing_case_outside;
     }
 
     bool next_event() {

@@ -212,8 +212,10 @@ async function compare_estimates(page, id, what) {
   if (happened.has('touchdown')) {
     await same('place of touchdown', 'landing', ...flat(get('navigation/east_m'), get('navigation/north_m')));
   } else {
-    await same('landing', 'landing', ...flat(get('landing/nominal_east_m'), get('landing/nominal_north_m')));
-    for (const name of ['nominal', 'drogue_fails', 'no_parachute']) {
+    const cases = ['nominal', 'late_opening', 'drogue_fails', 'main_fails', 'main_at_apogee', 'no_parachute'];
+    const likeliest = cases[get('landing/likeliest')];
+    await same('landing', 'landing', ...flat(get(`landing/${likeliest}_east_m`), get(`landing/${likeliest}_north_m`)));
+    for (const name of cases) {
       const row = page.getByTestId(`landing-${name}`);
       const distance = Math.hypot(get(`landing/${name}_east_m`), get(`landing/${name}_north_m`));
       await check_soon(`${what}: the map's landing ${name} is the recorded one`, async () => {
@@ -381,7 +383,7 @@ async function run(browser) {
   await phone.evaluate(() => window.dispatchEvent(new Event('offline')));
   await until('the phone to notice', () => phone.locator('.connection').isVisible());
   const left_s = await cursor_of(laptop);
-  await check_soon('phone: values look stale while the connection is down', async () => [/stale/.test(await phone.getByTestId('readout-altitude').innerText())]);
+  await check_soon('phone: values look stale while the connection is down', async () => [/stale/.test(await phone.getByTestId('readout-altitude').innerText()), `${await phone.getByTestId('readout-altitude').innerText()}; ${await where_of(phone)}; connection ${await phone.locator('.connection').isVisible() ? 'down' : 'up'}`]);
   await until('something to miss', async () => (await cursor_of(laptop)) > left_s + 2.5);
   await picture(phone, 'phone-dark-offline');
   await network.send('Network.emulateNetworkConditions', { offline: false, latency: 0, downloadThroughput: -1, uploadThroughput: -1 });

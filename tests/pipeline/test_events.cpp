@@ -133,6 +133,13 @@ TEST_CASE("an event says in English what its values are") {
          false,
          "sanderling/estimate/landing/outside_boundary",
          "13 % of predicted landings are outside the boundary. Advisory: the range safety officer decides"},
+        {landing_case_outside,
+         "no_parachute",
+         {{"case", std::string("no_parachute")}, {"probability", 0.02}, {"outside", 0.98}},
+         false,
+         "sanderling/estimate/landing/outside_boundary/no_parachute",
+         "Should it come to \"no parachute (ballistic)\" (2.0 % likely), 98 % of landings are outside the boundary. "
+         "Advisory: the range safety officer decides"},
         {marker, "", {{"text", std::string("here")}}, false, "marker", "here"},
     };
     for (const Case& one : table) {

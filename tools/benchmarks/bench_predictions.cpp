@@ -1,5 +1,6 @@
-// The predictor's Monte Carlo beside a bare integrator of the same model: the same steps, tables, density polynomial,
-// wind nodes and parachutes, written over vectors of eight doubles, without drawing uncertain parameters or a summary.
+// The predictor's Monte Carlo beside a bare integrator of the same model: the same steps, tables, wind
+// nodes and parachutes, written over vectors of eight doubles, without drawing uncertain parameters, a long axis that
+// swings or a summary.
 // In one process, in turn.
 #include <array>
 #include <cmath>
@@ -49,8 +50,18 @@ struct BareIntegrator {
     const FlightConditions* c;
     const RocketModel* rocket;
 
-    [[nodiscard]] V8 drag_coefficient(V8 speed, V8 z) const {
-        const V8 at = speed / ((c->sound_mps + c->sound_per_m * z) * c->mach_step);
+    void air(V8 z, V8& density, V8& sound) const {
+        for (int k = 0; k < 8; ++k) {
+            const double at = std::min(z[k] / FlightConditions::kAirStep_m, FlightConditions::kAirTable - 1.0);
+            const std::size_t low =
+                at > 0 ? std::min(static_cast<std::size_t>(at), std::size_t{FlightConditions::kAirTable - 2}) : 0;
+            const double part = at - static_cast<double>(low);
+            density[k] = c->density_kg_m3[low] + part * (c->density_kg_m3[low + 1] - c->density_kg_m3[low]);
+            sound[k] = c->sound_mps[low] + part * (c->sound_mps[low + 1] - c->sound_mps[low]);
+        }
+    }
+    [[nodiscard]] V8 drag_coefficient(V8 mach) const {
+        const V8 at = mach / c->mach_step;
         V8 out;
         for (int k = 0; k < 8; ++k) {
             const double clamped = std::min(std::max(at[k], 0.0), FlightConditions::kTable - 1.0);
@@ -62,7 +73,7 @@ struct BareIntegrator {
     }
     static void wind(const BareBlock& b, V8 z, V8& east, V8& north) {
         for (int k = 0; k < 8; ++k) {
-            const double at = std::min(std::max(z[k] / WindProfile::kStep_m, 0.0), WindProfile::kNodes - 1.0);
+            const double at = WindProfile::node_at(z[k]);
             const int low = std::min(static_cast<int>(at), WindProfile::kNodes - 2);
             const double part = at - low;
             const auto i = static_cast<std::size_t>(low);
@@ -79,10 +90,9 @@ struct BareIntegrator {
             wind(b, z, east, north);
             const V8 rx = vx - east, ry = vy - north;
             const V8 speed = root(rx * rx + ry * ry + vz * vz + 1e-12);
-            const V8 km = 1e-3 * z;
-            const auto& rho = c->density_kg_m3;
-            const V8 density = ((rho[3] * km + rho[2]) * km + rho[1]) * km + rho[0];
-            V8 area = drag_coefficient(speed, z) * rocket->reference_area_m2 * b.drag_scale;
+            V8 density, sound;
+            air(z, density, sound);
+            V8 area = drag_coefficient(speed / sound) * rocket->reference_area_m2 * b.drag_scale;
             for (std::size_t k = 0; k < 2; ++k) {
                 V8 open = (t - b.opens[k]) / 0.7;
                 open = open < 0 ? all(0) : open;
@@ -146,6 +156,7 @@ Start under_drogue() {
     from.nose_enu = {0, 0, 1};
     from.covariance.setIdentity();
     from.place_known = true;
+    from.probability[LandingCaseKind::nominal] = 1;
     return {.words = "under the drogue at 1000 m, one case", .from = from, .cases = 1};
 }
 
@@ -153,6 +164,9 @@ Start coasting() {
     Start out = under_drogue();
     out.words = "coasting at 300 m with 180 m/s, three cases";
     out.cases = 3;
+    out.from.probability[LandingCaseKind::nominal] = 0.9;
+    out.from.probability[LandingCaseKind::drogue_fails] = 0.05;
+    out.from.probability[LandingCaseKind::no_parachute] = 0.05;
     out.from.phase = Phase::coasting;
     out.from.position_enu_m = {0, 0, 300};
     out.from.velocity_enu_mps = {10, 5, 180};
@@ -226,6 +240,7 @@ int main() {
                     up.opens = {all(-10), all(std::numeric_limits<double>::infinity())};
                 }
                 for (int kind = 0; kind < start.cases; ++kind) {
+                    if (kind > 0 && k % Predictor::kShare != 0) continue;
                     BareBlock down = up;
                     integrator.descend(down, kind == 0, kind < 2);
                     sink += down.t[0];

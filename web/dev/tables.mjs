@@ -222,9 +222,9 @@ const packets = [
 /** A value and its 1-sigma. */
 const pair = (name, value, sigma) => ({ [name]: value, [`${name}_sigma`]: sigma });
 
-function landing_case(name, east, north, major, minor, bearing, in_s, outside) {
+function landing_case(name, east, north, major, minor, bearing, in_s, outside, probability) {
     const values = { east_m: east, north_m: north, semi_major_m: major, semi_minor_m: minor };
-    const all = { ...values, bearing_deg: bearing, in_s, outside };
+    const all = { ...values, bearing_deg: bearing, in_s, outside, probability };
     return Object.fromEntries(Object.entries(all).map(([part, value]) => [`${name}_${part}`, value]));
 }
 
@@ -292,13 +292,15 @@ const kEstimates = {
         const [east, north] = place(touchdown_t);
         const left = Math.max(0.05, (touchdown_t - Math.max(t, kLiftoff_s)) / (touchdown_t - kLiftoff_s));
         const in_s = touchdown_t - Math.max(t, kLiftoff_s);
-        const nominal = [east + 60 * left, north, 240 * left + 8, 120 * left + 6, 70, in_s, 0.031 * left];
+        const nominal = [east + 60 * left, north, 240 * left + 8, 120 * left + 6, 70, in_s, 0.031 * left, t > apogee_t + 0.4 ? 1 : 0.93];
         const ruled_out = t > apogee_t + 0.4;
         return {
             ...landing_case('nominal', ...nominal),
-            ...(ruled_out ? {} : landing_case('drogue_fails', 420, 140, 150, 90, 75, 60, 0.004)),
-            ...(ruled_out ? {} : landing_case('no_parachute', -190, -60, 130, 80, 250, 26, 0)),
+            ...(ruled_out ? {} : landing_case('drogue_fails', 420, 140, 150, 90, 75, 60, 0.004, 0.05)),
+            ...(ruled_out ? {} : landing_case('no_parachute', -190, -60, 130, 80, 250, 26, 0, 0.02)),
             terrain: number_of('landing', 'terrain', 'flat'),
+            likeliest: number_of('landing', 'likeliest', 'nominal'),
+            outside: 0.03 * left,
         };
     },
 };

@@ -11,13 +11,15 @@ namespace turnstone::estimate {
 
 namespace {
 
-constexpr double kForecastFraction = 0.25; // 1-sigma of a forecast's strength, and about as much across it
-constexpr double kForecastFloor_mps = 0.4;
 constexpr double kUnknown_mps = 5.0;
 constexpr double kCommonFraction = 0.7;      // of the variance is the same at all heights
 constexpr double kLength_m = 300.0;          // over which the rest decorrelates
 constexpr double kAnemometerSigma_mps = 1.0; // gusts over a minute, and a mast lower than the vehicle
 constexpr double kAnemometerHeight_m = 5.0;
+
+double square(double x) {
+    return x * x;
+}
 
 Eigen::Vector2d air_velocity(double speed_mps, double from_deg) {
     const double from = radians(from_deg);
@@ -38,7 +40,7 @@ Eigen::Vector2d forecast(const std::vector<WindLayer>& layers, double height_m) 
 /// Linear between nodes: at most two weights differ from zero.
 WindProfile::Nodes weights(double height_m) {
     WindProfile::Nodes w = WindProfile::Nodes::Zero();
-    const double at = std::clamp(height_m / WindProfile::kStep_m, 0.0, WindProfile::kNodes - 1.0);
+    const double at = WindProfile::node_at(height_m);
     const int low = std::min(static_cast<int>(at), WindProfile::kNodes - 2);
     w(low) = 1 - (at - low);
     w(low + 1) = at - low;
@@ -50,15 +52,18 @@ WindProfile::Nodes weights(double height_m) {
 WindProfile::WindProfile(const Site& site) : unknown_(site.wind.empty()) {
     Nodes sigma = Nodes::Constant(kUnknown_mps);
     for (int k = 0; k < kNodes && !unknown_; ++k) {
-        const Eigen::Vector2d wind = forecast(site.wind, k * kStep_m);
+        const Eigen::Vector2d wind = forecast(site.wind, node_height_m(k));
         east_(k) = wind.x();
         north_(k) = wind.y();
-        sigma(k) = std::hypot(kForecastFraction * wind.norm(), kForecastFloor_mps);
+        // Along the wind and across it differ; the profile has one figure for both.
+        const double relative2 = 0.5 * (square(site.forecast.wind_speed_relative) + square(radians(site.forecast.wind_from_deg)));
+        sigma(k) = std::sqrt(relative2 * wind.squaredNorm() + square(site.forecast.wind_speed_mps));
     }
     for (int i = 0; i < kNodes; ++i) {
         for (int j = 0; j < kNodes; ++j) {
             const double alike =
-                kCommonFraction + (1 - kCommonFraction) * std::exp(-std::abs(i - j) * kStep_m / kLength_m);
+                kCommonFraction +
+                (1 - kCommonFraction) * std::exp(-std::abs(node_height_m(i) - node_height_m(j)) / kLength_m);
             covariance_(i, j) = sigma(i) * sigma(j) * alike;
         }
     }

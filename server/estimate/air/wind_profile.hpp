@@ -2,12 +2,13 @@
 /// Horizontal wind against height: forecast or measured on the ground, corrected by the drift of the vehicle under its
 /// parachute.
 ///
-/// A Gaussian process on nodes every 50 m (C. E. Rasmussen, C. K. I. Williams, "Gaussian Processes for Machine
+/// A Gaussian process on nodes every 50 m up to 2 km and every 1 km from there to 15 km (C. E. Rasmussen, C. K. I. Williams, "Gaussian Processes for Machine
 /// Learning", 2006, chapter 2): mean from the site's wind table, else the pad's anemometer, else calm; sigma set by the
 /// source of the mean; covariance falls exponentially with the difference in height. East and north are independent and
 /// share one covariance. Wind common to all heights (a forecast that is a fifth too strong) shows at one height and
 /// corrects every height. Deterministic; no allocation after construction.
-#include <array>
+#include <algorithm>
+#include <cstdint>
 
 #include <Eigen/Core>
 
@@ -17,12 +18,24 @@ namespace turnstone::estimate {
 
 class WindProfile {
   public:
-    static constexpr int kNodes = 40;
-    static constexpr double kStep_m = 50.0;
+    static constexpr double kStep_m = 50.0, kHighStep_m = 1000.0;
+    static constexpr int kLowNodes = 40; ///< steps of kStep_m; those above them are kHighStep_m apart
+    static constexpr int kNodes = kLowNodes + 1 + 13;
     using Nodes = Eigen::Matrix<double, kNodes, 1>;
     using Covariance = Eigen::Matrix<double, kNodes, kNodes>;
 
     explicit WindProfile(const Site& site);
+
+    /// Place of a height among the nodes, [0, kNodes - 1], the ends beyond; the fraction lies between two of them.
+    [[nodiscard]] static double node_at(double height_m) noexcept {
+        constexpr double kLow_m = kLowNodes * kStep_m;
+        const double at = height_m <= kLow_m ? height_m / kStep_m : kLowNodes + (height_m - kLow_m) / kHighStep_m;
+        return std::clamp(at, 0.0, kNodes - 1.0);
+    }
+    /// Above the pad.
+    [[nodiscard]] static double node_height_m(int node) noexcept {
+        return node <= kLowNodes ? node * kStep_m : kLowNodes * kStep_m + (node - kLowNodes) * kHighStep_m;
+    }
 
     /// Velocity of the air, m/s; `height_m` above the pad, the end nodes' values beyond.
     [[nodiscard]] Eigen::Vector2d at(double height_m) const;

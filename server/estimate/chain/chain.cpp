@@ -245,8 +245,8 @@ bool EstimatorChain::fly_due() {
     return state_->prediction && state_->prediction->rounds.fly_due();
 }
 
-void EstimatorChain::recall_outside(bool outside) {
-    if (state_->prediction) state_->prediction->report.recall_outside(outside);
+void EstimatorChain::recall_outside(std::string_view case_stem, bool outside) {
+    if (state_->prediction) state_->prediction->report.recall_outside(case_stem, outside);
 }
 
 std::optional<std::int64_t> EstimatorChain::away_since_ns() const {

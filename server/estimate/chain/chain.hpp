@@ -72,7 +72,7 @@ class EstimatorChain {
     /// Flies a little of a prediction that is due. False when nothing is. When it is called changes no figure.
     bool fly_due();
     /// What the last flown round said of the boundary, when rounds since then were passed over.
-    void recall_outside(bool outside);
+    void recall_outside(std::string_view case_stem, bool outside);
     /// Liftoff of the flight that the estimates are of; empty on the rail.
     [[nodiscard]] std::optional<std::int64_t> away_since_ns() const;
 

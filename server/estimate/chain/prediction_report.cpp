@@ -12,7 +12,10 @@ namespace {
 
 constexpr const char* kGroup = "Prediction";
 constexpr double kRoundPeriod_s = 0.5;
-constexpr double kRaise = 0.05, kClear = 0.02; // of all flights, outside the boundary
+/// Outside the boundary: probability over all cases, and of one case's landings, however rare the case.
+constexpr double kRaise = 0.05, kClear = 0.02;
+constexpr double kRaiseCase = 0.2, kClearCase = 0.1;
+constexpr double kRareCase = 0.002; ///< less probable cases raise nothing of their own
 constexpr double kEllipseProbability = 0.95;
 constexpr double kWindHeights_m[] = {0.0, 300.0, 1000.0};
 
@@ -87,7 +90,16 @@ TableOf<PredictionFigures> landing_table() {
             "_in_s", "time to landing", "s", true, 0, "Mean", [](C c) { return c.landing.time_s; });
         add("_outside", "outside the boundary", "1", true, 3,
             "Fraction of landings; advisory, the range safety officer decides", [](C c) { return c.landing.outside; });
+        add(
+            "_probability", "probability", "1", true, 3, "Of the case: the vehicle file's, and what the descent shows",
+            [](C c) { return c.landing.probability; });
     }
+    table
+        .add({"likeliest", "Likeliest case", "1", kGroup, 0, "Of the landing cases", enumeration<LandingCaseKind>()},
+             [](S r) { return static_cast<double>(r.prediction.likeliest); })
+        .add({"outside", "Landing outside the boundary", "1", kGroup, 3,
+              "Probability over all cases; advisory, the range safety officer decides"},
+             [](S r) { return r.prediction.outside; });
     for (std::size_t k = 0; k < 2; ++k) {
         const std::string which = k == 0 ? "first" : "second";
         table
@@ -159,15 +171,38 @@ void PredictionReport::announce_ground(const Prediction& prediction, bool flat, 
 }
 
 void PredictionReport::watch_boundary(const Prediction& prediction, EventSink& events) {
-    const auto& nominal = prediction.landing[LandingCaseKind::nominal];
-    if (!nominal || !std::isfinite(nominal->outside)) return;
-    const bool clears = outside_announced_ && nominal->outside < kClear;
-    if (!clears && (outside_announced_ || nominal->outside <= kRaise)) return;
-    outside_announced_ = !clears;
-    events.event({.id = EventId::landing_outside_boundary,
-                  .t_ns = prediction.t_ns,
-                  .values = {{"outside", nominal->outside}},
-                  .cleared = clears});
+    if (!prediction.flown || !prediction.has_landing) return;
+    if (const auto news = over_all_.next(prediction.outside, kRaise, kClear))
+        events.event({.id = EventId::landing_outside_boundary,
+                      .t_ns = prediction.t_ns,
+                      .values = {{"outside", prediction.outside}},
+                      .cleared = !*news});
+    for (const LandingCaseWords& one : kLandingCases) {
+        const auto& landing = prediction.landing[one.value];
+        const bool counts = landing && landing->probability >= kRareCase;
+        const double outside = counts ? landing->outside : 0.0;
+        if (const auto news = by_case_[one.value].next(outside, kRaiseCase, kClearCase))
+            events.event({.id = EventId::landing_case_outside,
+                          .t_ns = prediction.t_ns,
+                          .about = std::string(one.stem),
+                          .values = {{"case", std::string(one.stem)},
+                                     {"probability", counts ? landing->probability : 0.0},
+                                     {"outside", outside}},
+                          .cleared = !*news});
+    }
+}
+
+void PredictionReport::recall_outside(std::string_view case_stem, bool outside) {
+    if (case_stem.empty()) over_all_.raised = outside;
+    for (const LandingCaseWords& one : kLandingCases)
+        if (one.stem == case_stem) by_case_[one.value].raised = outside;
+}
+
+std::optional<bool> PredictionReport::Watch::next(double value, double raise, double clear) {
+    const bool clears = raised && value < clear;
+    if (!clears && (raised || !(value > raise))) return std::nullopt;
+    raised = !clears;
+    return raised;
 }
 
 } // namespace turnstone::estimate

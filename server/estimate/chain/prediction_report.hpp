@@ -2,6 +2,7 @@
 /// The tables "ascent" and "landing", and the advisory when predicted landings reach over the site's boundary.
 #include <array>
 #include <optional>
+#include <string_view>
 #include <vector>
 
 #include "server/estimate/air/wind_profile.hpp"
@@ -41,17 +42,25 @@ class PredictionReport {
 
     void write(const Prediction& prediction, const PredictionRounds& rounds, const WindProfile& wind,
                EstimateSink& sink);
-    /// What the last flown round said, when rounds since then were passed over.
-    void recall_outside(bool outside) noexcept { outside_announced_ = outside; }
+    /// What the last flown round said of all cases (empty) or of one, when rounds since then were passed over.
+    void recall_outside(std::string_view case_stem, bool outside);
 
   private:
+    /// Raised above one level, cleared below another.
+    struct Watch {
+        bool raised = false;
+        /// True when it is raised by `value`, false when cleared, empty when nothing changes.
+        std::optional<bool> next(double value, double raise, double clear);
+    };
+
     void announce_ground(const Prediction& prediction, bool flat, bool wind_unknown, EventSink& events);
     void watch_boundary(const Prediction& prediction, EventSink& events);
 
     LocalFrame frame_;
     RowWriter<PredictionFigures> ascent_, landing_;
     bool ground_announced_ = false;
-    bool outside_announced_ = false;
+    Watch over_all_;
+    ByLandingCase<Watch> by_case_;
 };
 
 } // namespace turnstone::estimate

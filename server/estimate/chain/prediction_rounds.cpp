@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "server/estimate/math/angles.hpp"
 #include "shared/geodesy.hpp"
@@ -14,17 +15,15 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr int kBlocksPerSample = 4; // at 200 Hz a round takes a third of a second
-constexpr int kBlocksPerTick = Predictor::kBlocks / 4;
+constexpr double kRound_s = 0.35; // from a round's start to its last block
 constexpr double kRailPeriods = 20;
 constexpr double kDrift_s = 3.0;
-constexpr double kSeenWithin_s = 2.5; // of its time a parachute has opened and been recognised, or it stays shut
 constexpr double kSettle_s = 4.0;     // of a parachute, after its phase began
 constexpr double kGustFloor_mps = 0.4;
 constexpr double kGustOfWind = 0.2;
 constexpr double kCoastSettle_s = 0.2;
 constexpr double kStale_s = 3.0;
-constexpr double kHeightFloor_m = 0.63; // apogee is where the vehicle's middle was
+constexpr double kHeightFloor_m = 0.2; // apogee is where the vehicle's middle was
 constexpr double kVarianceFloor = 1e-4;
 
 } // namespace
@@ -34,24 +33,31 @@ PredictionRounds::PredictionRounds(const RocketModel& rocket, const Site& site)
       fit_(rocket), predictor_(rocket, site) {}
 
 std::optional<Prediction> PredictionRounds::imu(const ImuSample& sample, const FlightPicture& picture) {
-    imu_since_tick_ = true;
     learn_ascent(sample, picture);
-    return predictor_.advance(kBlocksPerSample, flying_);
+    return advance_to(sample.t_ns);
+}
+
+/// In even steps of time, whatever comes how often.
+std::optional<Prediction> PredictionRounds::advance_to(std::int64_t t_ns) {
+    const double part = std::clamp(seconds_between(t_round_ns_, t_ns) / kRound_s, 0.0, 1.0);
+    const int due = static_cast<int>(std::ceil(part * Predictor::kBlocks));
+    if (due <= blocks_due_) return std::nullopt;
+    const int more = due - std::exchange(blocks_due_, due);
+    return predictor_.advance(more, flying_);
 }
 
 std::optional<Prediction> PredictionRounds::tick(std::int64_t t_ns, const FlightPicture& picture,
                                                  const Navigation* navigation, WindProfile& wind) {
     follow_phase(t_ns, picture.phase.phase);
     learn_descent(t_ns, picture, navigation, wind);
-    std::optional<Prediction> ended;
-    if (!imu_since_tick_) ended = predictor_.advance(kBlocksPerTick, flying_);
-    imu_since_tick_ = false;
+    const std::optional<Prediction> ended = advance_to(t_ns);
     const double period_s = period_s_ * (phase_ == Phase::on_rail ? kRailPeriods : 1.0);
     const bool over = phase_ == Phase::down || phase_ == Phase::presumed_down;
     if (paused_ || predictor_.busy() || over || seconds_between(t_round_ns_, t_ns) < period_s - 0.05) return ended;
     // The pad reference is learnt in the first seconds; before the first pressure the day's air is the site file's.
     if (const auto from = start(t_ns, picture, navigation)) {
         t_round_ns_ = t_ns;
+        blocks_due_ = 0;
         predictor_.start(*from, fit_, wind, *picture.atmosphere);
         flying_ = fly_one_in_ != 0 && rounds_++ % fly_one_in_ == 0;
     }
@@ -63,7 +69,6 @@ void PredictionRounds::follow_phase(std::int64_t t_ns, Phase phase) {
     if (phase == Phase::on_rail) fit_.reset();
     phase_ = phase;
     t_phase_ns_ = t_ns;
-    t_round_ns_ = 0;
 }
 
 void PredictionRounds::learn_ascent(const ImuSample& sample, const FlightPicture& picture) {
@@ -116,6 +121,7 @@ std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const 
         from.phase = phase_;
         from.place_known = true;
         from.covariance = Eigen::Matrix<double, 6, 6>::Identity();
+        from.probability = case_probability(*rocket_, {});
         return from;
     }
     if (navigation != nullptr && navigation->moving()) {
@@ -128,28 +134,36 @@ std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const 
         from.covariance =
             navigation->covariance().topLeftCorner<6, 6>() + kVarianceFloor * Eigen::Matrix<double, 6, 6>::Identity();
     } else if (picture.vertical.valid) {
-        from = start_from_vertical(picture.vertical);
+        from = start_from_vertical(picture.vertical, *picture.atmosphere);
     } else {
         return std::nullopt;
     }
     from.phase = phase_;
     from.covariance(2, 2) += kHeightFloor_m * kHeightFloor_m;
     if (picture.phase.liftoff_ns) from.since_ignition_s = seconds_between(*picture.phase.liftoff_ns, from.t_ns);
-    const auto& parachutes = rocket_->parachutes;
-    const double up_m = from.position_enu_m.z();
-    const double down_mps = std::max(0.0, -from.velocity_enu_mps.z());
-    if (picture.phase.apogee_ns && phase_ == Phase::falling && !parachutes.empty())
-        from.first_stayed_shut =
-            seconds_between(*picture.phase.apogee_ns, from.t_ns) > parachutes[0].opens_after_s + kSeenWithin_s;
-    if ((phase_ == Phase::falling || phase_ == Phase::under_drogue) && parachutes.size() > 1)
-        from.later_stayed_shut =
-            up_m < parachutes[1].opens_below_m.value_or(0.0) - down_mps * (parachutes[1].opens_after_s + kSeenWithin_s);
+    const DescentSeen seen = descent_seen(from, picture);
+    from.since_apogee_s = seen.since_apogee_s;
+    from.probability = case_probability(*rocket_, seen);
     // Stale: the vehicle is silent, and an old prediction would look like a new one.
     return seconds_between(from.t_ns, t_ns) < kStale_s ? std::optional(from) : std::nullopt;
 }
 
+DescentSeen PredictionRounds::descent_seen(const PredictionStart& from, const FlightPicture& picture) const {
+    DescentSeen seen{.phase = phase_, .gravity_mps2 = gravity_mps2_};
+    if (picture.phase.apogee_ns) seen.since_apogee_s = seconds_between(*picture.phase.apogee_ns, from.t_ns);
+    const double down_mps = -from.velocity_enu_mps.z();
+    const auto& parachutes = rocket_->parachutes;
+    if (parachutes.size() > 1 && parachutes[1].opens_below_m && down_mps > 1)
+        seen.below_second_s = (*parachutes[1].opens_below_m - from.position_enu_m.z()) / down_mps;
+    if (picture.air && seconds_between(t_phase_ns_, from.t_ns) > kSettle_s) {
+        seen.descent_mps = std::max(0.0, down_mps);
+        seen.density_kg_m3 = picture.air->heights.density_kg_m3;
+    }
+    return seen;
+}
+
 /// Straight up from the pad, leaning as the rail does.
-PredictionStart PredictionRounds::start_from_vertical(const VerticalEstimate& v) const {
+PredictionStart PredictionRounds::start_from_vertical(const VerticalEstimate& v, const DayAtmosphere& air) const {
     PredictionStart from{};
     const double tilt_rad = radians(site_->launch_tilt_deg);
     const double azimuth_rad = radians(site_->launch_azimuth_deg.value_or(0));
@@ -165,6 +179,14 @@ PredictionStart PredictionRounds::start_from_vertical(const VerticalEstimate& v)
     from.covariance.diagonal() << 1, 1, v.altitude_sigma_m * v.altitude_sigma_m, unknown_mps * unknown_mps,
         unknown_mps * unknown_mps, v.vertical_speed_sigma_mps * v.vertical_speed_sigma_mps;
     from.covariance.diagonal().array() += kVarianceFloor;
+    // The day's air stretches height and speed alike.
+    const double scale = air.scale_sigma(v.altitude_m);
+    if (std::isfinite(scale)) {
+        const Eigen::Vector2d stretched(v.altitude_m, v.vertical_speed_mps);
+        const Eigen::Matrix2d together = scale * scale * stretched * stretched.transpose();
+        for (const int i : {0, 1})
+            for (const int j : {0, 1}) from.covariance(2 + 3 * i, 2 + 3 * j) += together(i, j);
+    }
     return from;
 }
 

@@ -4,7 +4,7 @@
 /// The state is navigation's while that is valid, else the vertical filter's, leaning as the rail does: then apogee is
 /// predicted and landing is not. Under a parachute the vehicle drifts with the air it hung in v / g seconds ago; that
 /// drift is measured into the wind profile every 3 s, and the descent rate into the parachute's area. Rounds start with
-/// ticks (10 Hz); each inertial sample flies a small slice, and ticks fly larger ones while there are none.
+/// ticks (10 Hz). Their blocks fall due evenly over a third of a second, with each inertial sample and each tick.
 #include <cstdint>
 #include <optional>
 
@@ -46,7 +46,9 @@ class PredictionRounds {
                        WindProfile& wind);
     [[nodiscard]] std::optional<PredictionStart> start(std::int64_t t_ns, const FlightPicture& picture,
                                                        const Navigation* navigation) const;
-    [[nodiscard]] PredictionStart start_from_vertical(const VerticalEstimate& vertical) const;
+    [[nodiscard]] PredictionStart start_from_vertical(const VerticalEstimate& vertical, const DayAtmosphere& air) const;
+    [[nodiscard]] DescentSeen descent_seen(const PredictionStart& from, const FlightPicture& picture) const;
+    std::optional<Prediction> advance_to(std::int64_t t_ns);
 
     const RocketModel* rocket_;
     const Site* site_;
@@ -56,7 +58,7 @@ class PredictionRounds {
     Phase phase_ = Phase::on_rail;
     double period_s_ = 0.5;
     std::int64_t t_phase_ns_ = 0, t_round_ns_ = 0, t_drift_ns_ = 0;
-    bool imu_since_tick_ = false;
+    int blocks_due_ = 0; ///< of the round under way
     bool paused_ = false;
     bool flying_ = true; ///< the round under way
     std::uint64_t fly_one_in_ = 1, rounds_ = 0;

@@ -6,9 +6,6 @@ namespace turnstone::estimate {
 
 namespace {
 
-constexpr double kThrustSigma = 0.027;
-constexpr double kDragSigma = 0.08;
-constexpr double kParachuteSigma = 0.08;
 constexpr double kShaken_mps2 = 4.0; // running motor
 constexpr double kQuiet_mps2 = 0.6;
 constexpr double kSlowest_mps = 35; // below it drag is lost in the accelerometer's bias
@@ -22,9 +19,10 @@ FlightFit::FlightFit(const RocketModel& rocket) : rocket_(&rocket) {
 }
 
 void FlightFit::reset() {
-    thrust_ = {1, kThrustSigma};
-    drag_ = {1, kDragSigma};
-    parachutes_ = {Factor{1, kParachuteSigma}, Factor{1, kParachuteSigma}};
+    const FlightScatter& scatter = rocket_->scatter;
+    thrust_ = {1, std::hypot(scatter.thrust, scatter.burn_time)};
+    drag_ = {1, scatter.drag};
+    parachutes_ = {Factor{1, scatter.parachute_drag_area}, Factor{1, scatter.parachute_drag_area}};
 }
 
 void FlightFit::take(Factor& factor, double value, double sigma) {

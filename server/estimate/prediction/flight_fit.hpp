@@ -1,7 +1,8 @@
 #pragma once
 /// What the flight shows of thrust, drag and parachutes, as factors on the vehicle file's figures, each with a 1-sigma.
 ///
-/// Each factor is a scalar least-squares fit that starts at 1 with the scatter of hand-built vehicles. While the motor
+/// Each factor is a scalar least-squares fit that starts at 1 with the scatter of the vehicle
+/// file. While the motor
 /// burns the axial specific force is (k_T T(t) - D) / m; after it -k_D D / m, with D = rho V^2 S Cd(M) / 2. Under a
 /// steady parachute the weight is the drag: k_C = 2 m g / (rho v^2 Cd A). What one flight cannot average out (the shape
 /// of a table, the air, a slant) sets a floor under the sigma. NaN in changes nothing. Deterministic.

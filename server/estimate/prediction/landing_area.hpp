@@ -8,6 +8,8 @@
 
 #include <Eigen/Core>
 
+#include "server/estimate/prediction/landing_case.hpp"
+
 namespace turnstone::estimate {
 
 struct Ellipse {
@@ -19,5 +21,9 @@ struct Ellipse {
 [[nodiscard]] Ellipse ellipse(const Eigen::Matrix2d& covariance_m2, double probability);
 /// Closed implicitly; fewer than three corners hold nothing.
 [[nodiscard]] bool inside(const std::vector<Eigen::Vector2d>& polygon, const Eigen::Vector2d& point);
+
+/// One case from its landings (east, north, time), at least two of them.
+[[nodiscard]] LandingCase landing_of(const std::vector<Eigen::Vector3d>& landings,
+                                     const std::vector<Eigen::Vector2d>& boundary, double probability);
 
 } // namespace turnstone::estimate

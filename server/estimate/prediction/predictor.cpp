@@ -18,19 +18,10 @@ using Eigen::Vector2d;
 
 namespace {
 
-// 1-sigma of what no sensor shows before it happens.
-constexpr double kImpulseSigma = 0.02; // of a motor of known make: known better than its thrust or burn time
-constexpr double kMassSigma = 0.01;
-constexpr double kDelaySigma_s = 0.25; // charge and parachute
-constexpr double kRailTiltSigma_rad = radians(0.8);
-constexpr double kRailAzimuthSigma_rad = radians(4.5);
 constexpr double kThrustTurnSigma_rad = radians(0.15);
-// A fin-stabilised vehicle swings into the wind within a quarter of its pitch wavelength.
-constexpr double kTurnDiameters = 250;
-constexpr double kTurnSigma = 0.3;
+constexpr double kStiffnessSigma = 0.4;
 constexpr double kGustFraction = 0.06; // of the mean wind, averaged over a whole flight
-// What a point mass leaves out, as a fraction of the speed still to be lost: swinging after the rail and after burnout
-// costs height.
+// What the model leaves out, as a fraction of the speed still to be lost.
 constexpr double kModelFraction = 0.0018;
 
 /// Standard normal numbers that are the same on every machine: Box-Muller on the bits of a standard engine.
@@ -85,22 +76,25 @@ void Predictor::start(const PredictionStart& start, const FlightFit& fit, const 
 
 void Predictor::set_up(FlightBlock& b, int index) const {
     const double* first = normals_.data() + static_cast<std::size_t>(index) * kDraws * kLanes;
+    const FlightScatter& scatter = rocket_->scatter;
     int used = 0;
     const auto draw = [&] { return Eigen::Map<const Lanes>(first + static_cast<std::ptrdiff_t>(used++) * kLanes); };
     b.thrust_scale = thrust_.value + thrust_.sigma * draw();
-    b.burn_scale = (1 + kImpulseSigma * draw()) / b.thrust_scale;
+    b.burn_scale = (1 + scatter.thrust * draw()) / b.thrust_scale;
     b.drag_scale = (drag_.value + drag_.sigma * draw()).max(0.1);
     // Once it flies, thrust and drag are measured per mass.
-    b.mass_scale = 1 + (start_.phase == Phase::on_rail ? kMassSigma : 0.0) * draw();
+    b.mass_scale = 1 + (start_.phase == Phase::on_rail ? scatter.mass_dry : 0.0) * draw();
     const bool parachutes[2] = {!rocket_->parachutes.empty(), rocket_->parachutes.size() > 1};
     for (std::size_t k = 0; k < 2; ++k) {
         const double area_m2 = parachutes[k] ? rocket_->parachutes[k].drag_area_m2 : 0;
         b.parachute_m2[k] = area_m2 * (parachute_[k].value + parachute_[k].sigma * draw()).max(0.1);
     }
-    b.delay_scale_s = kDelaySigma_s * draw();
+    b.delay_scale_s = scatter.opening_delay_s * draw();
+    const Lanes late_a = draw(), late_b = draw();
+    b.late_s = 0.5 * kLate_s * (late_a.square() + late_b.square()); // chi-square of two degrees is exponential
     b.thrust_east = kThrustTurnSigma_rad * draw();
     b.thrust_north = kThrustTurnSigma_rad * draw();
-    b.turn_distance_m = kTurnDiameters * rocket_->body_diameter_m * (1 + kTurnSigma * draw()).max(0.2);
+    b.stiffness_scale = (kStiffnessSigma * draw()).exp();
     const Lanes gust_east = 1 + kGustFraction * draw();
     const Lanes gust_north = 1 + kGustFraction * draw();
     Eigen::Matrix<double, kLanes, 6> state;
@@ -118,16 +112,24 @@ void Predictor::set_up(FlightBlock& b, int index) const {
 
     if (start_.phase == Phase::on_rail) {
         const double azimuth = radians(site_->launch_azimuth_deg.value_or(0));
-        const Lanes tilt = radians(site_->launch_tilt_deg) + kRailTiltSigma_rad * state.col(0).array();
-        const Lanes heading = azimuth + kRailAzimuthSigma_rad * state.col(1).array();
+        const Lanes tilt = radians(site_->launch_tilt_deg) + scatter.rail_tilt_rad * state.col(0).array();
+        const Lanes heading = azimuth + scatter.rail_azimuth_rad * state.col(1).array();
         leave_rail(conditions_, b, tilt.sin() * heading.sin(), tilt.sin() * heading.cos(), tilt.cos());
         return;
     }
     const Eigen::Matrix<double, kLanes, 6> off = state * state_root_.transpose();
     b.t_s = Lanes::Constant(start_.phase == Phase::under_thrust ? start_.since_ignition_s : 0);
     b.burning = start_.phase == Phase::under_thrust;
-    b.nose_x = Lanes::Constant(start_.nose_enu.x());
-    b.nose_y = Lanes::Constant(start_.nose_enu.y());
+    const Eigen::Vector3d& v = start_.velocity_enu_mps;
+    const Eigen::Vector3d nose = start_.nose_enu.normalized();
+    // The path bends by gravity across it, and the nose with it.
+    const Eigen::Vector3d turn = v.cross(Eigen::Vector3d(0, 0, -conditions_.gravity_mps2)) / std::max(1.0, v.squaredNorm());
+    b.nose_x = Lanes::Constant(nose.x());
+    b.nose_y = Lanes::Constant(nose.y());
+    b.nose_z = Lanes::Constant(nose.z());
+    b.turn_x = Lanes::Constant(turn.x());
+    b.turn_y = Lanes::Constant(turn.y());
+    b.turn_z = Lanes::Constant(turn.z());
     b.x_m = start_.position_enu_m.x() + off.col(0).array();
     b.y_m = start_.position_enu_m.y() + off.col(1).array();
     b.z_m = start_.position_enu_m.z() + off.col(2).array();
@@ -147,23 +149,31 @@ void Predictor::fly_block(int index) {
         }
     }
     if (!start_.place_known) return;
-    const bool open = start_.phase == Phase::under_drogue || start_.phase == Phase::under_main;
+    const LandingCaseKind first = likeliest(start_.probability);
     for (const LandingCaseWords& one : kLandingCases) {
-        const LandingCaseKind kind = one.value;
-        if (open && kind != LandingCaseKind::nominal) continue;
-        falling_ = block_;
-        conditions_.first_parachute = kind == LandingCaseKind::nominal && !start_.first_stayed_shut;
-        conditions_.later_parachutes = kind != LandingCaseKind::no_parachute && !start_.later_stayed_shut;
-        if (open) { // long ago as far as filling goes
-            falling_.opens_s[0] = Lanes::Constant(-10);
-            if (start_.phase == Phase::under_main) falling_.opens_s[1] = Lanes::Constant(-10);
-        }
-        descend(conditions_, falling_);
+        if (start_.probability[one.value] <= 0 || (one.value != first && index % kShare != 0)) continue;
+        fall(one.value);
         for (int k = 0; k < kLanes; ++k) {
-            landings_[kind].push_back(
+            landings_[one.value].push_back(
                 {falling_.landing_east_m(k), falling_.landing_north_m(k), falling_.landing_s(k) - t_start_s});
         }
     }
+}
+
+void Predictor::fall(LandingCaseKind kind) {
+    using enum LandingCaseKind;
+    falling_ = block_;
+    if (kind != late_opening) falling_.late_s.setZero();
+    const Openings openings{.first = kind != drogue_fails && kind != no_parachute,
+                            .later = kind != main_fails && kind != no_parachute,
+                            .later_with_first = kind == main_at_apogee,
+                            .since_apogee_s = start_.phase == Phase::falling ? start_.since_apogee_s : 0};
+    // What is open has been so for long, as far as filling goes.
+    const bool hangs = start_.phase == Phase::under_drogue || start_.phase == Phase::under_main;
+    if (hangs) falling_.opens_s[0] = Lanes::Constant(-10);
+    if (start_.phase == Phase::under_main || (hangs && kind == main_at_apogee))
+        falling_.opens_s[1] = Lanes::Constant(-10);
+    descend(conditions_, falling_, openings);
 }
 
 std::optional<Prediction> Predictor::advance(int blocks, bool flying) {
@@ -180,7 +190,9 @@ std::optional<Prediction> Predictor::advance(int blocks, bool flying) {
     passed_over.apogee_m = passed_over.apogee_sigma_m = passed_over.apogee_low_m = passed_over.apogee_high_m =
         passed_over.apogee_in_s = passed_over.apogee_in_low_s = passed_over.apogee_in_high_s =
             std::numeric_limits<double>::quiet_NaN();
+    passed_over.outside = std::numeric_limits<double>::quiet_NaN();
     passed_over.has_landing = start_.place_known;
+    passed_over.likeliest = likeliest(start_.probability);
     return passed_over;
 }
 
@@ -194,6 +206,7 @@ Prediction Predictor::summarise() {
     Prediction out{};
     out.t_ns = start_.t_ns;
     out.flown = true;
+    out.likeliest = likeliest(start_.probability);
     out.has_apogee = !apogee_m_.empty();
     if (out.has_apogee) {
         double square = 0;
@@ -210,21 +223,11 @@ Prediction Predictor::summarise() {
         const auto& points = landings_[one.value];
         if (points.empty()) continue;
         out.has_landing = true;
-        const auto count = static_cast<double>(points.size());
-        LandingCase& landing = out.landing[one.value].emplace();
-        Eigen::Vector3d mean = Eigen::Vector3d::Zero();
-        for (const auto& p : points) mean += p / count;
-        landing.mean_m = mean.head<2>();
-        landing.time_s = mean.z();
-        landing.covariance_m2.setZero();
-        int outside = 0;
-        for (const auto& p : points) {
-            const Vector2d off = p.head<2>() - landing.mean_m;
-            landing.covariance_m2 += off * off.transpose() / (count - 1);
-            outside += !boundary_.empty() && !inside(boundary_, p.head<2>());
-        }
-        landing.outside = boundary_.empty() ? kNaN : outside / count;
+        const LandingCase& landing = out.landing[one.value].emplace(
+            landing_of(points, boundary_, start_.probability[one.value]));
+        out.outside += landing.probability * landing.outside;
     }
+    if (!out.has_landing) out.outside = kNaN;
     return out;
 }
 

@@ -8,16 +8,17 @@
 /// 10 s on the pad, where nothing changes. The random numbers are drawn once, from kSeed: rounds differ by what was
 /// measured, not by chance, and replay gives the same bits.
 ///
-/// Once a parachute has opened, of the landing cases (landing_case.hpp) only the nominal one is left. Ascent interval:
-/// the 5 and 95 % quantiles. Landing: mean, 95 % ellipse, fraction outside the site's boundary (an advisory: the range
-/// safety officer decides). The state is that of a point mass, so a vehicle that does not fly straight is not
-/// predicted.
+/// Ascent interval: the 5 and 95 % quantiles. Landing: of each case that is not ruled out (case_probability.hpp) its
+/// probability, mean, 95 % ellipse and fraction outside the site's boundary; their sum weighted with the probabilities
+/// is the probability of landing outside (an advisory: the range safety officer decides). The likeliest case is flown
+/// by all flights, each other one by one in kShare. A vehicle that does not fly straight is not predicted.
 #include <array>
 #include <optional>
 #include <vector>
 
 #include "server/estimate/navigation/navigation.hpp"
 #include "server/estimate/phases/phase.hpp"
+#include "server/estimate/prediction/case_probability.hpp"
 #include "server/estimate/prediction/flight_fit.hpp"
 #include "server/estimate/prediction/landing_area.hpp"
 #include "server/estimate/prediction/landing_case.hpp"
@@ -35,7 +36,8 @@ struct PredictionStart {
     Eigen::Matrix<double, 6, 6> covariance;
     Eigen::Vector3d nose_enu;                  ///< direction of the long axis
     bool place_known;                          ///< horizontal position means something
-    bool first_stayed_shut, later_stayed_shut; ///< that parachute's time is past
+    double since_apogee_s;                     ///< while falling
+    ByLandingCase<double> probability;         ///< sums to one
 };
 
 struct Prediction {
@@ -45,6 +47,8 @@ struct Prediction {
     double apogee_m, apogee_sigma_m, apogee_low_m, apogee_high_m; ///< low and high: 90 % between them
     double apogee_in_s, apogee_in_low_s, apogee_in_high_s;
     ByLandingCase<std::optional<LandingCase>> landing; ///< empty: ruled out
+    LandingCaseKind likeliest;
+    double outside; ///< probability of landing outside the boundary; NaN without one
 };
 
 class Predictor {
@@ -52,6 +56,7 @@ class Predictor {
     static constexpr int kFlights = 2048;
     static constexpr std::uint64_t kSeed = 20260214;
     static constexpr int kBlocks = kFlights / kLanes;
+    static constexpr int kShare = 4; ///< of the blocks, one in that many flies the less likely cases
 
     /// Both must outlive it.
     Predictor(const RocketModel& rocket, const Site& site);
@@ -66,9 +71,11 @@ class Predictor {
     [[nodiscard]] bool flat_ground() const noexcept { return conditions_.ground.flat(); }
 
   private:
-    static constexpr int kDraws = 19 + 2 * WindProfile::kNodes;
+    static constexpr int kDraws = 21 + 2 * WindProfile::kNodes;
     [[nodiscard]] bool ascends() const noexcept { return start_.phase <= Phase::coasting; }
     void fly_block(int index);
+    /// `block_` to the ground in one case, in `falling_`.
+    void fall(LandingCaseKind kind);
     void set_up(FlightBlock& block, int index) const;
     [[nodiscard]] Prediction summarise();
 

@@ -10,13 +10,19 @@ namespace turnstone::estimate {
 
 namespace {
 
+constexpr double kInfinity = std::numeric_limits<double>::infinity();
 constexpr double kBurnStep_s = 0.02;
 constexpr double kClimbStep_s = 0.05;
 constexpr double kFallStep_s = 0.1;
 constexpr double kRailStep_s = 0.005;
 constexpr double kFill_s = 0.7; // from ejection to a full parachute
-constexpr double kLongest_s = 1200;
-constexpr double kAirTop_m = 4000; // the cubic is fitted up to here
+constexpr double kLongest_s = 3600;
+// Of vehicles whose file does not say, common practice, no source: twenty diameters long, the static margin one and a
+// half, the radius of gyration a quarter of the length.
+constexpr double kLengthDiameters = 20;
+constexpr double kMarginDiameters = 1.5;
+constexpr double kGyrationOfLength = 0.25;
+constexpr double kNormalSlope_per_rad = 11; // nose and four fins
 
 /// Linear in a table of equal steps, the ends beyond.
 template <std::size_t N>
@@ -27,14 +33,26 @@ double lookup(const std::array<double, N>& table, double at) {
     return table[low] + part * (table[low + 1] - table[low]);
 }
 
-Lanes density(const FlightConditions& c, const Lanes& z_m) {
-    const Lanes km = 1e-3 * z_m;
-    return ((c.density_kg_m3[3] * km + c.density_kg_m3[2]) * km + c.density_kg_m3[1]) * km + c.density_kg_m3[0];
+struct Air {
+    Lanes density_kg_m3, sound_mps;
+};
+
+/// Below the pad the lowest step goes on, above the table its top.
+Air air_at(const FlightConditions& c, const Lanes& z_m) {
+    Air out;
+    for (int k = 0; k < kLanes; ++k) {
+        const double at = std::min(z_m(k) / FlightConditions::kAirStep_m, FlightConditions::kAirTable - 1.0);
+        const std::size_t low = at > 0 ? std::min(static_cast<std::size_t>(at), std::size_t{FlightConditions::kAirTable - 2}) : 0;
+        const double part = at - static_cast<double>(low);
+        out.density_kg_m3(k) = c.density_kg_m3[low] + part * (c.density_kg_m3[low + 1] - c.density_kg_m3[low]);
+        out.sound_mps(k) = c.sound_mps[low] + part * (c.sound_mps[low + 1] - c.sound_mps[low]);
+    }
+    return out;
 }
 
 void wind_at(const FlightBlock& b, const Lanes& z_m, Lanes& east, Lanes& north) {
     for (int k = 0; k < kLanes; ++k) {
-        const double at = std::clamp(z_m(k) / WindProfile::kStep_m, 0.0, WindProfile::kNodes - 1.0);
+        const double at = WindProfile::node_at(z_m(k));
         const int low = std::min(static_cast<int>(at), WindProfile::kNodes - 2);
         const double part = at - low;
         east(k) = b.wind_east(k, low) + part * (b.wind_east(k, low + 1) - b.wind_east(k, low));
@@ -62,9 +80,7 @@ Motor motor(const FlightConditions& c, const FlightBlock& b, const Lanes& t_s) {
     return out;
 }
 
-Lanes drag_area(const FlightConditions& c, const FlightBlock& b, const Lanes& t_s, const Lanes& z_m,
-                const Lanes& speed_mps) {
-    const Lanes mach = speed_mps / (c.sound_mps + c.sound_per_m * z_m);
+Lanes drag_area(const FlightConditions& c, const FlightBlock& b, const Lanes& t_s, const Lanes& mach) {
     Lanes area;
     for (int k = 0; k < kLanes; ++k) area(k) = lookup(c.drag_coefficient, mach(k) / c.mach_step);
     area *= c.rocket->reference_area_m2 * b.drag_scale;
@@ -73,6 +89,29 @@ Lanes drag_area(const FlightConditions& c, const FlightBlock& b, const Lanes& t_
         area += b.parachute_m2[parachute] * open.square();
     }
     return area;
+}
+
+struct Flow {
+    const Lanes &x_mps, &y_mps, &z_mps; ///< velocity against the air
+    const Lanes& along_mps;             ///< its part along the nose
+    const Lanes& density_speed;         ///< rho V / 2
+};
+
+/// The nose swings into the motion: an implicit Euler step, which follows slow turns and damps those too fast for it.
+void turn_nose(const FlightConditions& c, FlightBlock& b, double dt_s, const Flow& u) {
+    const Lanes stiff = dt_s * c.stiffness_m_per_kg * b.stiffness_scale * u.density_speed;
+    const Lanes keep =
+        1 / (1 + dt_s * c.damping_m2_per_kg * u.density_speed + dt_s * stiff * u.along_mps.max(0.0));
+    b.turn_x = keep * (b.turn_x + stiff * (b.nose_y * u.z_mps - b.nose_z * u.y_mps));
+    b.turn_y = keep * (b.turn_y + stiff * (b.nose_z * u.x_mps - b.nose_x * u.z_mps));
+    b.turn_z = keep * (b.turn_z + stiff * (b.nose_x * u.y_mps - b.nose_y * u.x_mps));
+    const Lanes x = b.nose_x + dt_s * (b.turn_y * b.nose_z - b.turn_z * b.nose_y);
+    const Lanes y = b.nose_y + dt_s * (b.turn_z * b.nose_x - b.turn_x * b.nose_z);
+    const Lanes z = b.nose_z + dt_s * (b.turn_x * b.nose_y - b.turn_y * b.nose_x);
+    const Lanes length = (x.square() + y.square() + z.square()).sqrt();
+    b.nose_x = x / length;
+    b.nose_y = y / length;
+    b.nose_z = z / length;
 }
 
 /// One step of all lanes; `alive` is 1 for those that move, 0 for those that have arrived.
@@ -87,19 +126,23 @@ void step(const FlightConditions& c, FlightBlock& b, double dt_s, const Lanes& a
         const Lanes rx = vx - east, ry = vy - north;
         const Lanes speed = (rx.square() + ry.square() + vz.square()).sqrt().max(1e-6);
         const Motor m = motor(c, b, t_s);
-        const Lanes rate = 0.5 * density(c, z) * drag_area(c, b, t_s, z, speed) * speed / m.mass_kg;
+        const Air air = air_at(c, z);
+        const Lanes flow = 0.5 * air.density_kg_m3 * speed; // dynamic pressure over speed
+        const Lanes rate = flow * drag_area(c, b, t_s, speed / air.sound_mps) / m.mass_kg;
         Lanes ax = Lanes::Zero(), ay = Lanes::Zero(), az = Lanes::Constant(-c.gravity_mps2);
         if (b.burning) {
             const Lanes push = m.thrust_n / m.mass_kg;
-            const Lanes dx = b.nose_x + b.thrust_east, dy = b.nose_y + b.thrust_north;
-            ax += push * dx;
-            ay += push * dy;
-            az += push * (1 - dx.square() - dy.square()).max(0.0).sqrt();
-            if (half == 1) {
-                const Lanes follow = 1 / (1 + b.turn_distance_m / (speed * dt_s));
-                b.nose_x += follow * (rx / speed - b.nose_x);
-                b.nose_y += follow * (ry / speed - b.nose_y);
-            }
+            ax += push * (b.nose_x + b.thrust_east);
+            ay += push * (b.nose_y + b.thrust_north);
+            az += push * b.nose_z;
+        }
+        if (b.in_one_piece) {
+            const Lanes along = rx * b.nose_x + ry * b.nose_y + vz * b.nose_z;
+            const Lanes hold = flow * c.normal_area_m2 / m.mass_kg;
+            ax -= hold * (rx - along * b.nose_x);
+            ay -= hold * (ry - along * b.nose_y);
+            az -= hold * (vz - along * b.nose_z);
+            if (half == 1) turn_nose(c, b, dt_s, {rx, ry, vz, along, flow});
         }
         // v' = a - rate (v - wind), with rate held: Crank-Nicolson about the start of the step.
         const Lanes keep = 1 - 0.5 * h_s * rate, divide = 1 / (1 + 0.5 * h_s * rate);
@@ -160,41 +203,36 @@ FlightConditions::FlightConditions(const RocketModel& model, double gravity, con
         thrust_n[k] = model.thrust_n.at(t_s);
         propellant_left_kg[k] = model.mass_kg(t_s) - model.mass_dry_kg;
     }
+    const double length_m = model.length_m.value_or(kLengthDiameters * model.body_diameter_m);
+    const double margin_m = model.static_margin_m.value_or(kMarginDiameters * model.body_diameter_m);
+    const double inertia_kg_m2 = model.mass_dry_kg * std::pow(kGyrationOfLength * length_m, 2);
+    if (inertia_kg_m2 > 0) {
+        normal_area_m2 = model.reference_area_m2 * kNormalSlope_per_rad;
+        stiffness_m_per_kg = normal_area_m2 * margin_m / inertia_kg_m2;
+        damping_m2_per_kg = model.reference_area_m2 * length_m * length_m / inertia_kg_m2;
+    }
     set_air(DayAtmosphere(PadReference{}));
 }
 
 void FlightConditions::set_air(const DayAtmosphere& air) {
-    // Hydrostatic pressure through the profile in steps of 10 m, density at four heights, and the cubic through them.
-    constexpr double kStep_m = 10;
-    std::array<double, 4> at{};
-    double pressure = air.pad().pressure_pa;
-    double next = 0;
-    std::size_t filled = 0;
-    for (double h = 0; filled < 4; h += kStep_m) {
-        if (h >= next - 1e-9) {
-            at[filled++] =
-                pressure / (kGasConstantAir_j_per_kg_k * air.temperature_k(h * kEarthRadius_m / (kEarthRadius_m + h)));
-            next += kAirTop_m / 3;
+    // Hydrostatic pressure through the profile; ten steps from one entry to the next.
+    constexpr int kSteps = 10;
+    constexpr double kStep_m = kAirStep_m / kSteps;
+    const auto at_geometric = [&](double h) { return air.temperature_k(h * kEarthRadius_m / (kEarthRadius_m + h)); };
+    double pressure_pa = air.pad().pressure_pa;
+    for (int entry = 0; entry < kAirTable; ++entry) {
+        const double height_m = entry * kAirStep_m;
+        const double temperature_k = at_geometric(height_m);
+        density_kg_m3[static_cast<std::size_t>(entry)] = pressure_pa / (kGasConstantAir_j_per_kg_k * temperature_k);
+        sound_mps[static_cast<std::size_t>(entry)] =
+            std::sqrt(kHeatRatioAir * kGasConstantAir_j_per_kg_k * temperature_k);
+        for (int part = 0; part < kSteps; ++part) {
+            const double middle_m = height_m + (part + 0.5) * kStep_m;
+            const double geopotential_m = kStep_m * std::pow(kEarthRadius_m / (kEarthRadius_m + middle_m), 2);
+            pressure_pa *= std::exp(-kGravityStandard_mps2 * geopotential_m /
+                                    (kGasConstantAir_j_per_kg_k * at_geometric(middle_m)));
         }
-        const double middle = h + 0.5 * kStep_m;
-        const double geopotential_step = kStep_m * std::pow(kEarthRadius_m / (kEarthRadius_m + middle), 2);
-        pressure *= std::exp(-kGravityStandard_mps2 * geopotential_step /
-                             (kGasConstantAir_j_per_kg_k * air.temperature_k(middle)));
     }
-    // Sampled at 0, 1340, 2670 and 4000 m: the steps of 10 m that reach each third.
-    const std::array<double, 4> km{0, 1.34, 2.67, 4.0};
-    Eigen::Matrix4d powers;
-    for (int i = 0; i < 4; ++i) {
-        const double k = km[static_cast<std::size_t>(i)];
-        powers.row(i) << 1, k, k * k, k * k * k;
-    }
-    const Eigen::Vector4d fit = powers.fullPivLu().solve(Eigen::Map<const Eigen::Vector4d>(at.data()));
-    std::copy(fit.data(), fit.data() + 4, density_kg_m3.begin());
-    const auto sound = [&](double h) {
-        return std::sqrt(kHeatRatioAir * kGasConstantAir_j_per_kg_k * air.temperature_k(h));
-    };
-    sound_mps = sound(0);
-    sound_per_m = (sound(2000) - sound(0)) / 2000;
 }
 
 void leave_rail(const FlightConditions& c, FlightBlock& b, const Lanes& rail_x, const Lanes& rail_y,
@@ -217,14 +255,16 @@ void leave_rail(const FlightConditions& c, FlightBlock& b, const Lanes& rail_x, 
     b.z_m = along * rail_z;
     b.nose_x = rail_x;
     b.nose_y = rail_y;
+    b.nose_z = rail_z;
+    b.turn_x = b.turn_y = b.turn_z = Lanes::Zero();
     b.vx_mps = speed * rail_x;
     b.vy_mps = speed * rail_y;
     b.vz_mps = speed * rail_z;
 }
 
 void climb(const FlightConditions& c, FlightBlock& b) {
-    const double infinity = std::numeric_limits<double>::infinity();
-    b.opens_s = {Lanes::Constant(infinity), Lanes::Constant(infinity)};
+    b.opens_s = {Lanes::Constant(kInfinity), Lanes::Constant(kInfinity)};
+    b.in_one_piece = c.normal_area_m2 > 0;
     while (b.t_s.maxCoeff() < kLongest_s) {
         const Lanes alive = (b.vz_mps > 0).cast<double>();
         if (!(alive > 0).any()) break;
@@ -236,19 +276,23 @@ void climb(const FlightConditions& c, FlightBlock& b) {
     const Lanes late_s = b.vz_mps / -c.gravity_mps2;
     b.apogee_s = b.t_s - late_s;
     b.apogee_m = b.z_m - 0.5 * b.vz_mps * late_s;
-    b.burning = false;
+    b.burning = b.in_one_piece = false;
 }
 
-void descend(const FlightConditions& c, FlightBlock& b) {
+void descend(const FlightConditions& c, FlightBlock& b, const Openings& openings) {
     const auto& parachutes = c.rocket->parachutes;
     const std::size_t count = std::min<std::size_t>(2, parachutes.size());
     Lanes alive = Lanes::Ones();
     while ((alive > 0).any() && b.t_s.maxCoeff() < kLongest_s) {
         for (std::size_t k = 0; k < count; ++k) {
-            if (!(k == 0 ? c.first_parachute : c.later_parachutes)) continue;
-            const double below_m = parachutes[k].opens_below_m.value_or(std::numeric_limits<double>::infinity());
-            const Lanes fires = b.t_s + (parachutes[k].opens_after_s + b.delay_scale_s).max(0.0);
-            b.opens_s[k] = (b.opens_s[k] == std::numeric_limits<double>::infinity() && b.z_m < below_m)
+            if (!(k == 0 ? openings.first : openings.later)) continue;
+            const Parachute& as = parachutes[openings.later_with_first ? 0 : k];
+            const double below_m = as.opens_below_m.value_or(kInfinity);
+            const double past_s = as.opens_below_m ? 0.0 : openings.since_apogee_s;
+            Lanes after_s = (as.opens_after_s + b.delay_scale_s - past_s).max(0.0);
+            if (k == 0) after_s += b.late_s;
+            const Lanes fires = b.t_s + after_s;
+            b.opens_s[k] = (b.opens_s[k] == kInfinity && b.z_m < below_m)
                                .select(fires, b.opens_s[k]);
         }
         const Lanes x = b.x_m, y = b.y_m, z = b.z_m, t = b.t_s;

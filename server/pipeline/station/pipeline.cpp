@@ -219,10 +219,16 @@ bool Pipeline::work_ahead() {
 }
 
 void Pipeline::recall(const Event& event) {
-    if (event.id != EventId::landing_outside_boundary || event.vehicle < 0) return;
+    const bool about_landing =
+        event.id == EventId::landing_outside_boundary || event.id == EventId::landing_case_outside;
+    if (!about_landing || event.vehicle < 0) return;
+    std::string of_case;
+    for (const EventValue& value : event.values)
+        if (value.name == "case" && std::holds_alternative<std::string>(value.value))
+            of_case = std::get<std::string>(value.value);
     const auto vehicle = static_cast<std::size_t>(event.vehicle);
     if (vehicle < state_->vehicles.size())
-        state_->vehicles[vehicle].chain().recall_outside(event.kind != EventKind::alert_cleared);
+        state_->vehicles[vehicle].chain().recall_outside(of_case, event.kind != EventKind::alert_cleared);
 }
 
 std::int64_t Pipeline::needs_inputs_since_ns() const {

@@ -297,11 +297,16 @@ TEST_CASE("columns of predictions hold their quantities, case by case") {
                              {"flights", Predictor::kFlights},
                              {"seed", static_cast<double>(Predictor::kSeed)}};
     double base = 0;
-    for (const std::string stem : {"nominal", "drogue_fails", "no_parachute"}) {
+    for (const std::string stem :
+         {"nominal", "late_opening", "drogue_fails", "main_fails", "main_at_apogee", "no_parachute"}) {
         const auto kind = static_cast<LandingCaseKind>(base / 100);
         base += 100;
         figures.cases[kind] = CaseFigures{
-            .landing = {.mean_m = {base + 1, base + 2}, .covariance_m2 = {}, .outside = base + 3, .time_s = base + 4},
+            .landing = {.probability = base + 11,
+                        .mean_m = {base + 1, base + 2},
+                        .covariance_m2 = {},
+                        .outside = base + 3,
+                        .time_s = base + 4},
             .place = {base + 5, base + 6, base + 7},
             .ellipse = {base + 8, base + 9, base + 10}};
         expected.insert({{stem + "_east_m", base + 1},
@@ -312,7 +317,8 @@ TEST_CASE("columns of predictions hold their quantities, case by case") {
                          {stem + "_longitude_deg", base + 6},
                          {stem + "_semi_major_m", base + 8},
                          {stem + "_semi_minor_m", base + 9},
-                         {stem + "_bearing_deg", base + 10}});
+                         {stem + "_bearing_deg", base + 10},
+                         {stem + "_probability", base + 11}});
     }
     for (const int height_m : {0, 300, 1000}) {
         const std::string name = "wind_" + std::to_string(height_m) + "m_";

@@ -21,8 +21,10 @@ inline std::unique_ptr<estimate::FlightBlock> block_at(double height_m, double s
     b->t_s = b->x_m = b->y_m = b->vx_mps = b->vy_mps = estimate::Lanes::Zero();
     b->z_m = estimate::Lanes::Constant(height_m);
     b->vz_mps = estimate::Lanes::Constant(speed_up_mps);
-    b->thrust_scale = b->burn_scale = b->drag_scale = b->mass_scale = b->turn_distance_m = estimate::Lanes::Ones();
-    b->nose_x = b->nose_y = b->thrust_east = b->thrust_north = b->delay_scale_s = estimate::Lanes::Zero();
+    b->thrust_scale = b->burn_scale = b->drag_scale = b->mass_scale = b->stiffness_scale = b->nose_z =
+        estimate::Lanes::Ones();
+    b->nose_x = b->nose_y = b->turn_x = b->turn_y = b->turn_z = b->thrust_east = b->thrust_north = b->delay_scale_s =
+        b->late_s = estimate::Lanes::Zero();
     b->parachute_m2 = {estimate::Lanes::Zero(), estimate::Lanes::Zero()};
     b->opens_s = {estimate::Lanes::Constant(1e9), estimate::Lanes::Constant(1e9)};
     b->wind_east.setZero();

@@ -56,7 +56,7 @@ Eigen::Vector2d air_velocity(double speed_mps, double from_deg) {
 /// East and north linear between the table's heights, which all lie on nodes of the profile.
 void set_wind(FlightBlock& b, const nlohmann::json& table) {
     for (int node = 0; node < WindProfile::kNodes; ++node) {
-        const double h = node * WindProfile::kStep_m;
+        const double h = WindProfile::node_height_m(node);
         Eigen::Vector2d wind = air_velocity(table.back().at(1), table.back().at(2));
         for (std::size_t k = 0; k + 1 < table.size(); ++k) {
             const double low = table[k].at(0), high = table[k + 1].at(0);
@@ -98,7 +98,7 @@ TEST_CASE("under a parachute a vehicle falls at its terminal speed") {
             const double speed_mps = sizing ? in.at("descent_speed_m_s") : expected.at("descent_speed_m_s");
             const RocketModel rocket = motorless(in.at("mass_kg"), 1, 0);
             FlightConditions conditions(rocket, in.at("g_m_s2"), ground);
-            conditions.density_kg_m3 = {in.at("rho_kg_m3").get<double>(), 0, 0, 0};
+            conditions.density_kg_m3.fill(in.at("rho_kg_m3").get<double>());
             const auto b = under_parachute(1500, area_m2);
             descend(conditions, *b);
             CHECK(-b->vz_mps(2) == Approx(speed_mps).epsilon(1e-6));
@@ -116,12 +116,12 @@ TEST_CASE("drift under a parachute through layers of wind agrees with sums, quad
         const double speed_mps = in.at("descent_speed_m_s");
         const RocketModel rocket = motorless(1.5, 1, 0);
         FlightConditions conditions(rocket, kGravityStandard_mps2, ground);
-        conditions.density_kg_m3 = {1.1, 0, 0, 0};
+        conditions.density_kg_m3.fill(1.1);
         const auto b =
             under_parachute(in.at("start_height_m"), 2 * 1.5 * kGravityStandard_mps2 / (1.1 * speed_mps * speed_mps));
         // A layer's wind up to the node before its bound, the mean of both at the bound: a ramp with the same integral.
         for (int node = 0; node < WindProfile::kNodes; ++node) {
-            const double h = node * WindProfile::kStep_m;
+            const double h = WindProfile::node_height_m(node);
             Eigen::Vector2d wind(0, 0);
             double fraction = 0;
             for (const auto& layer : in.at("layers_bottom_top_speed_from_deg")) {
@@ -242,7 +242,7 @@ TEST_CASE("without a parachute a vehicle falls as closed forms and an adaptive i
         const RocketModel rocket =
             motorless(in.at("mass_kg"), 1, in.at("cd").get<double>() * in.at("area_m2").get<double>());
         FlightConditions conditions(rocket, in.at("g_m_s2"), ground);
-        conditions.density_kg_m3 = {in.at("rho_kg_m3").get<double>(), 0, 0, 0};
+        conditions.density_kg_m3.fill(in.at("rho_kg_m3").get<double>());
         const auto b = block_at(expected.at("apogee_height_m"), 0);
         descend(conditions, *b);
         // A straight line through the last step of 0.1 s: g (0.1 s)^2 / 8 at most, at the speed of impact.
@@ -433,7 +433,7 @@ TEST_CASE("uncertain wind, release and parachute scatter landings as propagation
         const auto& sd = c.at("inputs").at("sd");
         const RocketModel rocket = motorless(kMass_kg, 1, 0);
         FlightConditions conditions(rocket, kGravityStandard_mps2, ground);
-        conditions.density_kg_m3 = {kRho, 0, 0, 0};
+        conditions.density_kg_m3.fill(kRho);
         std::mt19937_64 random(5);
         std::normal_distribution<double> normal;
 #ifdef __SANITIZE_ADDRESS__ // a hundred times slower

@@ -135,7 +135,9 @@ def landing_case(name, title, group):
                    "Longer axis, clockwise from true north"),
             column(f"{name}_in_s", f"{title}: time to landing", "s", group, 0, "Mean"),
             column(f"{name}_outside", f"{title}: outside the boundary", "1", group, 3,
-                   "Fraction of landings; advisory, the range safety officer decides")]
+                   "Fraction of landings; advisory, the range safety officer decides"),
+            column(f"{name}_probability", f"{title}: probability", "1", group, 3,
+                   "Of the case: the vehicle file's, and what the descent shows")]
 
 
 # What people call each role; names are those of protocol/dictionary/roles.hpp.
@@ -245,8 +247,14 @@ DESCRIPTION = {
             column("apogee_in_low_s", "Time to apogee, low", "s", "", 1, "5 % of predicted flights are earlier"),
             column("apogee_in_high_s", "Time to apogee, high", "s", "", 1, "5 % of predicted flights are later")]),
         table(10, "sanderling/estimate/landing", "Predicted landing", "estimate", 0, 0.5, [
-            *landing_case("nominal", "Nominal", "Prediction"), *landing_case("drogue_fails", "Drogue fails", ""),
+            *landing_case("nominal", "Nominal", "Prediction"), *landing_case("late_opening", "Drogue late", ""),
+            *landing_case("drogue_fails", "Drogue fails", ""), *landing_case("main_fails", "Main fails", ""),
+            *landing_case("main_at_apogee", "Main at apogee", ""),
             *landing_case("no_parachute", "No parachute (ballistic)", ""),
+            words("likeliest", "Likeliest case", "Prediction", "Of the landing cases", "nominal", "drogue late",
+                  "drogue fails", "main fails", "main at apogee", "no parachute (ballistic)"),
+            column("outside", "Landing outside the boundary", "1", "Prediction", 3,
+                   "Probability over all cases; advisory, the range safety officer decides"),
             words("terrain", "Ground", "Prediction", "Ground the landing prediction assumes", "flat", "height grid")]),
     ],
 }

@@ -30,7 +30,14 @@ interface Pen {
 
 const kPad: Place = { east_m: 0, north_m: 0 };
 /** Where on its outline a case carries its letter, east and north: apart for ellipses that lie on one another. */
-const kLetterSide = { nominal: [1, 1], drogue_fails: [-1, 1], no_parachute: [-1, -1] } as const;
+const kLetterSide = {
+  nominal: [1, 1],
+  late_opening: [0, 1],
+  drogue_fails: [-1, 1],
+  main_fails: [1, 0],
+  main_at_apogee: [1, -1],
+  no_parachute: [-1, -1],
+} as const;
 const kSmall_px = 14; // an outline this small carries its letter beside it
 
 export function draw_map(surface: Surface, colours: Palette, scene: MapScene): void {
@@ -94,11 +101,11 @@ function draw_boundary(pen: Pen, boundary: readonly Place[]): void {
   context.setLineDash([]);
 }
 
-/** The nominal case is the one filled. */
+/** The likeliest case is the one filled. */
 function draw_case(pen: Pen, one: LandingCase): void {
   const { context, colours } = pen;
   trace(pen, ellipse_points(one), true);
-  if (one.name === 'nominal') {
+  if (one.likeliest) {
     context.fillStyle = colours.bands[0] ?? colours.window;
     context.fill();
   }

@@ -52,7 +52,10 @@ export const is_dotted = (line: LinkLine): boolean => line.dash === kDots;
 /** Line pattern and letter of each landing case; B is for ballistic. */
 export const kCaseMarks: Readonly<Record<LandingCaseName, { letter: string; dash: readonly number[] }>> = {
   nominal: { letter: 'N', dash: [] },
+  late_opening: { letter: 'L', dash: [16, 4] },
   drogue_fails: { letter: 'D', dash: [10, 5] },
+  main_fails: { letter: 'M', dash: [10, 4, 2.5, 4] },
+  main_at_apogee: { letter: 'A', dash: [5, 5] },
   no_parachute: { letter: 'B', dash: [2.5, 4] },
 };
 

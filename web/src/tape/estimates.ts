@@ -8,10 +8,17 @@ import { format_value } from '../text/format';
 import { find_role, type ColumnRef } from './roles';
 import type { Tape, TableData } from './tape';
 
-export const kLandingCases = ['nominal', 'drogue_fails', 'no_parachute'] as const;
+export const kLandingCases = [
+  'nominal',
+  'late_opening',
+  'drogue_fails',
+  'main_fails',
+  'main_at_apogee',
+  'no_parachute',
+] as const;
 export type LandingCaseName = (typeof kLandingCases)[number];
 
-const kLandingParts = ['east_m', 'north_m', 'semi_major_m', 'semi_minor_m', 'bearing_deg', 'in_s', 'outside'] as const;
+const kLandingParts = ['east_m', 'north_m', 'semi_major_m', 'semi_minor_m', 'bearing_deg', 'in_s', 'outside', 'probability'] as const;
 type LandingColumn = `${LandingCaseName}_${(typeof kLandingParts)[number]}`;
 
 /** Columns by estimator. A value's 1-sigma is found by the column's own `sigma_column`. */
@@ -26,6 +33,8 @@ export const kEstimators = {
   landing: [
     ...kLandingCases.flatMap((name) => kLandingParts.map((part): LandingColumn => `${name}_${part}`)),
     'terrain' as const,
+    'likeliest' as const,
+    'outside' as const,
   ],
 } as const;
 export type Estimator = keyof typeof kEstimators;

@@ -1,7 +1,7 @@
 /** Map of the site: places in metres east and north of the pad, and what of a tape belongs on it at the cursor. */
 import type { TapeSeconds } from '../stream/clocks';
 import type { GeoPoint } from '../stream/description';
-import { estimate, kLandingCases, type LandingCaseName } from './estimates';
+import { estimate, kLandingCases, type Estimate, type LandingCaseName } from './estimates';
 import type { Tape } from './tape';
 
 export interface Place {
@@ -18,6 +18,9 @@ export interface LandingCase extends Place {
   bearing_deg: number;
   /** Fraction outside the boundary; NaN without one. */
   outside: number;
+  /** Of the case; NaN in a recording that does not say. */
+  probability: number;
+  likeliest: boolean;
 }
 
 export interface Extent {
@@ -115,6 +118,7 @@ export function fit(extent: Extent, width: number, height: number, before: View 
 /** The predicted landings at the cursor; cases that are ruled out by now are absent. */
 export function landing_cases(tape: Tape, vehicle: number): LandingCase[] {
   const landing = estimate(tape, vehicle, 'landing');
+  const likeliest = likeliest_landing(landing);
   return kLandingCases
     .map((name) => ({
       name,
@@ -124,8 +128,15 @@ export function landing_cases(tape: Tape, vehicle: number): LandingCase[] {
       semi_minor_m: landing.value(`${name}_semi_minor_m`),
       bearing_deg: landing.value(`${name}_bearing_deg`),
       outside: landing.value(`${name}_outside`),
+      probability: landing.value(`${name}_probability`),
+      likeliest: name === likeliest,
     }))
     .filter((one) => Number.isFinite(one.east_m) && Number.isFinite(one.semi_major_m));
+}
+
+/** The case that fits best what has been seen by the cursor; nominal where a recording does not say. */
+export function likeliest_landing(landing: Estimate<'landing'>): LandingCaseName {
+  return kLandingCases[landing.value('likeliest')] ?? 'nominal';
 }
 
 /** Where the vehicle is at the cursor by navigation; undefined when that is not known. */

@@ -15,7 +15,7 @@ import {
   type HealthWord,
 } from '../../tape/estimates';
 import { find_event, type FlightEvent } from '../../tape/events';
-import { bearing_deg } from '../../tape/map';
+import { bearing_deg, likeliest_landing } from '../../tape/map';
 import type { Tape } from '../../tape/tape';
 import {
   capital,
@@ -32,6 +32,7 @@ import {
   plus_minus,
 } from '../../text/format';
 import { shown_unit } from '../../text/units';
+import { kLandingCaseWords } from '../map/wording';
 import { beam_words, kCardTitles, kCardWords } from './wording';
 
 export type CardName = 'apogee' | 'landing' | 'navigation' | 'antenna' | 'comparison' | 'health';
@@ -201,19 +202,22 @@ function landing_card(scene: Scene): Card {
   if (scene.touchdown) return touchdown_card(scene, scene.touchdown);
   const predicted = card('landing', kCardTitles.landing);
   const landing = of(scene, 'landing');
-  const east_m = landing.value('nominal_east_m');
+  const name = likeliest_landing(landing);
+  const east_m = landing.value(`${name}_east_m`);
   if (Number.isNaN(east_m)) return without(scene, predicted, 'landing', kCardWords.no_prediction);
   const stale = age_when_stale(scene, landing.t_s);
   const no_place = scene.liftoff_s === undefined ? '' : scene.tape.log.why_missing(scene.vehicle, 'navigation');
   if (stale !== '' && no_place !== '') return { ...predicted, missing: no_place };
-  const axes = [landing.value('nominal_semi_major_m'), landing.value('nominal_semi_minor_m')];
-  const outside = landing.value('nominal_outside');
+  const axes = [landing.value(`${name}_semi_major_m`), landing.value(`${name}_semi_minor_m`)];
+  const over_all = landing.value('outside'); // older recordings have it by case only
+  const outside = Number.isNaN(over_all) ? landing.value(`${name}_outside`) : over_all;
   const fraction = format_fraction(outside);
   return {
     ...predicted,
-    figures: from_pad(east_m, landing.value('nominal_north_m'), NaN),
+    figures: from_pad(east_m, landing.value(`${name}_north_m`), NaN),
     notes: [
-      scene.liftoff_s === undefined ? '' : to_go_words(scene, landing.value('nominal_in_s'), landing.t_s),
+      name === 'nominal' ? '' : `what is seen fits best: ${kLandingCaseWords[name]}`,
+      scene.liftoff_s === undefined ? '' : to_go_words(scene, landing.value(`${name}_in_s`), landing.t_s),
       fraction === '' ? kCardWords.no_boundary : `${fraction} outside the boundary`,
       `95 % ellipse ${axes.map((axis) => format_fixed(axis, 0)).join(' × ')} m (semi-axes)`,
     ].filter((note) => note !== ''),

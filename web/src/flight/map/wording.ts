@@ -4,7 +4,10 @@ import { format_bearing, format_fixed } from '../../text/format';
 
 export const kLandingCaseWords: Readonly<Record<LandingCaseName, string>> = {
   nominal: 'nominal',
+  late_opening: 'drogue late',
   drogue_fails: 'drogue fails',
+  main_fails: 'main fails',
+  main_at_apogee: 'main at apogee',
   no_parachute: 'no parachute',
 };
 
