@@ -121,6 +121,8 @@ RocketModel read_rocket(JsonReader& in) {
             in.problem_at("thrust", "has no impulse", "must have thrust above zero somewhere");
     }
     out.body_diameter_m = in.number("body_diameter_m", 1e-3, 100);
+    out.length_m = in.number_if("length_m", 0.01, 1000);
+    out.static_margin_m = in.number_if("static_margin_m", 1e-3, 100);
     out.reference_area_m2 = in.number("reference_area_m2", 1e-6, 1e4);
     out.drag_coefficient = read_curve(in, "drag_coefficient", 100, 100, 1);
     out.rail_length_m = in.number("rail_length_m", 0, 1000);

@@ -234,12 +234,14 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
     {EventId::landing_case_outside, "{vehicle}/estimate/landing/outside_boundary/{about}", alert_raised,
      Level::advisory,
      [](const Facts& f) {
-         return fmt::format("Should it come to \"{}\" ({:.1f} % likely), {:.0f} % of landings are outside the boundary. "
-                            "Advisory: the range safety officer decides",
-                            landing_case(f), 100 * f.number("probability"), 100 * f.number("outside"));
+         return fmt::format(
+             "Should it come to \"{}\" ({:.1f} % likely), {:.0f} % of landings are outside the boundary. "
+             "Advisory: the range safety officer decides",
+             landing_case(f), 100 * f.number("probability"), 100 * f.number("outside"));
      },
      [](const Facts& f) {
-         return fmt::format("Landings of the case \"{}\" are inside the boundary again, or it is ruled out", landing_case(f));
+         return fmt::format("Landings of the case \"{}\" are inside the boundary again, or it is ruled out",
+                            landing_case(f));
      }},
     {EventId::reboot, "{vehicle}/reboot", EventKind::reboot, Level::caution, say<"Flight computer rebooted">},
     {EventId::clock_jump, "{vehicle}/clock/jump", flight_event, Level::advisory,

@@ -292,7 +292,16 @@ const kEstimates = {
         const [east, north] = place(touchdown_t);
         const left = Math.max(0.05, (touchdown_t - Math.max(t, kLiftoff_s)) / (touchdown_t - kLiftoff_s));
         const in_s = touchdown_t - Math.max(t, kLiftoff_s);
-        const nominal = [east + 60 * left, north, 240 * left + 8, 120 * left + 6, 70, in_s, 0.031 * left, t > apogee_t + 0.4 ? 1 : 0.93];
+        const nominal = [
+            east + 60 * left,
+            north,
+            240 * left + 8,
+            120 * left + 6,
+            70,
+            in_s,
+            0.031 * left,
+            t > apogee_t + 0.4 ? 1 : 0.93,
+        ];
         const ruled_out = t > apogee_t + 0.4;
         return {
             ...landing_case('nominal', ...nominal),

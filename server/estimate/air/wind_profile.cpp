@@ -56,7 +56,8 @@ WindProfile::WindProfile(const Site& site) : unknown_(site.wind.empty()) {
         east_(k) = wind.x();
         north_(k) = wind.y();
         // Along the wind and across it differ; the profile has one figure for both.
-        const double relative2 = 0.5 * (square(site.forecast.wind_speed_relative) + square(radians(site.forecast.wind_from_deg)));
+        const double relative2 =
+            0.5 * (square(site.forecast.wind_speed_relative) + square(radians(site.forecast.wind_from_deg)));
         sigma(k) = std::sqrt(relative2 * wind.squaredNorm() + square(site.forecast.wind_speed_mps));
     }
     for (int i = 0; i < kNodes; ++i) {

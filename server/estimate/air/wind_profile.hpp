@@ -2,11 +2,11 @@
 /// Horizontal wind against height: forecast or measured on the ground, corrected by the drift of the vehicle under its
 /// parachute.
 ///
-/// A Gaussian process on nodes every 50 m up to 2 km and every 1 km from there to 15 km (C. E. Rasmussen, C. K. I. Williams, "Gaussian Processes for Machine
-/// Learning", 2006, chapter 2): mean from the site's wind table, else the pad's anemometer, else calm; sigma set by the
-/// source of the mean; covariance falls exponentially with the difference in height. East and north are independent and
-/// share one covariance. Wind common to all heights (a forecast that is a fifth too strong) shows at one height and
-/// corrects every height. Deterministic; no allocation after construction.
+/// A Gaussian process on nodes every 50 m up to 2 km and every 1 km from there to 15 km (C. E. Rasmussen, C. K. I.
+/// Williams, "Gaussian Processes for Machine Learning", 2006, chapter 2): mean from the site's wind table, else the
+/// pad's anemometer, else calm; sigma set by the source of the mean; covariance falls exponentially with the difference
+/// in height. East and north are independent and share one covariance. Wind common to all heights (a forecast that is a
+/// fifth too strong) shows at one height and corrects every height. Deterministic; no allocation after construction.
 #include <algorithm>
 #include <cstdint>
 

@@ -88,10 +88,10 @@ TableOf<PredictionFigures> landing_table() {
             [](C c) { return c.ellipse.bearing_deg; });
         add(
             "_in_s", "time to landing", "s", true, 0, "Mean", [](C c) { return c.landing.time_s; });
-        add("_outside", "outside the boundary", "1", true, 3,
-            "Fraction of landings; advisory, the range safety officer decides", [](C c) { return c.landing.outside; });
         add(
-            "_probability", "probability", "1", true, 3, "Of the case: the vehicle file's, and what the descent shows",
+            "_outside", "outside the boundary", "1", true, 3,
+            "Fraction of landings; advisory, the range safety officer decides", [](C c) { return c.landing.outside; });
+        add("_probability", "probability", "1", true, 3, "Of the case: the vehicle file's, and what the descent shows",
             [](C c) { return c.landing.probability; });
     }
     table

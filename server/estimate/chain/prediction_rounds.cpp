@@ -18,7 +18,7 @@ namespace {
 constexpr double kRound_s = 0.35; // from a round's start to its last block
 constexpr double kRailPeriods = 20;
 constexpr double kDrift_s = 3.0;
-constexpr double kSettle_s = 4.0;     // of a parachute, after its phase began
+constexpr double kSettle_s = 4.0; // of a parachute, after its phase began
 constexpr double kGustFloor_mps = 0.4;
 constexpr double kGustOfWind = 0.2;
 constexpr double kCoastSettle_s = 0.2;

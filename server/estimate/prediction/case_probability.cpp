@@ -61,8 +61,7 @@ void fall_unopened(const RocketModel& rocket, const DescentSeen& seen, ByLanding
     p[nominal] *= first;
     p[main_fails] *= first;
     p[main_at_apogee] *= first;
-    const double late_s =
-        std::max(0.0, seen.since_apogee_s - rocket.parachutes[0].opens_after_s - kRecognised_s);
+    const double late_s = std::max(0.0, seen.since_apogee_s - rocket.parachutes[0].opens_after_s - kRecognised_s);
     p[late_opening] *= std::max(first, std::exp(-late_s / kLate_s));
     if (rocket.parachutes.size() < 2 || seen.below_second_s <= 0) return;
     const double second = still_unseen(rocket, 1, seen.below_second_s);

@@ -16,10 +16,10 @@ inline constexpr double kLate_s = 5.0;
 
 struct DescentSeen {
     Phase phase = Phase::on_rail;
-    double since_apogee_s = 0;    ///< while falling
-    double below_second_s = 0;    ///< since it passed the second parachute's height; negative or 0: not yet
-    double descent_mps = 0;       ///< steady under a parachute; 0: not steady, or unknown
-    double density_kg_m3 = 0;     ///< where it hangs
+    double since_apogee_s = 0; ///< while falling
+    double below_second_s = 0; ///< since it passed the second parachute's height; negative or 0: not yet
+    double descent_mps = 0;    ///< steady under a parachute; 0: not steady, or unknown
+    double density_kg_m3 = 0;  ///< where it hangs
     double gravity_mps2 = 9.80665;
 };
 

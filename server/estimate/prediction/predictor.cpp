@@ -123,7 +123,8 @@ void Predictor::set_up(FlightBlock& b, int index) const {
     const Eigen::Vector3d& v = start_.velocity_enu_mps;
     const Eigen::Vector3d nose = start_.nose_enu.normalized();
     // The path bends by gravity across it, and the nose with it.
-    const Eigen::Vector3d turn = v.cross(Eigen::Vector3d(0, 0, -conditions_.gravity_mps2)) / std::max(1.0, v.squaredNorm());
+    const Eigen::Vector3d turn =
+        v.cross(Eigen::Vector3d(0, 0, -conditions_.gravity_mps2)) / std::max(1.0, v.squaredNorm());
     b.nose_x = Lanes::Constant(nose.x());
     b.nose_y = Lanes::Constant(nose.y());
     b.nose_z = Lanes::Constant(nose.z());
@@ -223,8 +224,8 @@ Prediction Predictor::summarise() {
         const auto& points = landings_[one.value];
         if (points.empty()) continue;
         out.has_landing = true;
-        const LandingCase& landing = out.landing[one.value].emplace(
-            landing_of(points, boundary_, start_.probability[one.value]));
+        const LandingCase& landing =
+            out.landing[one.value].emplace(landing_of(points, boundary_, start_.probability[one.value]));
         out.outside += landing.probability * landing.outside;
     }
     if (!out.has_landing) out.outside = kNaN;

@@ -34,10 +34,10 @@ struct PredictionStart {
     double since_ignition_s; ///< under thrust
     Eigen::Vector3d position_enu_m, velocity_enu_mps;
     Eigen::Matrix<double, 6, 6> covariance;
-    Eigen::Vector3d nose_enu;                  ///< direction of the long axis
-    bool place_known;                          ///< horizontal position means something
-    double since_apogee_s;                     ///< while falling
-    ByLandingCase<double> probability;         ///< sums to one
+    Eigen::Vector3d nose_enu;          ///< direction of the long axis
+    bool place_known;                  ///< horizontal position means something
+    double since_apogee_s;             ///< while falling
+    ByLandingCase<double> probability; ///< sums to one
 };
 
 struct Prediction {

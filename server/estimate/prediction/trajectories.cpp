@@ -42,7 +42,8 @@ Air air_at(const FlightConditions& c, const Lanes& z_m) {
     Air out;
     for (int k = 0; k < kLanes; ++k) {
         const double at = std::min(z_m(k) / FlightConditions::kAirStep_m, FlightConditions::kAirTable - 1.0);
-        const std::size_t low = at > 0 ? std::min(static_cast<std::size_t>(at), std::size_t{FlightConditions::kAirTable - 2}) : 0;
+        const std::size_t low =
+            at > 0 ? std::min(static_cast<std::size_t>(at), std::size_t{FlightConditions::kAirTable - 2}) : 0;
         const double part = at - static_cast<double>(low);
         out.density_kg_m3(k) = c.density_kg_m3[low] + part * (c.density_kg_m3[low + 1] - c.density_kg_m3[low]);
         out.sound_mps(k) = c.sound_mps[low] + part * (c.sound_mps[low + 1] - c.sound_mps[low]);
@@ -100,8 +101,7 @@ struct Flow {
 /// The nose swings into the motion: an implicit Euler step, which follows slow turns and damps those too fast for it.
 void turn_nose(const FlightConditions& c, FlightBlock& b, double dt_s, const Flow& u) {
     const Lanes stiff = dt_s * c.stiffness_m_per_kg * b.stiffness_scale * u.density_speed;
-    const Lanes keep =
-        1 / (1 + dt_s * c.damping_m2_per_kg * u.density_speed + dt_s * stiff * u.along_mps.max(0.0));
+    const Lanes keep = 1 / (1 + dt_s * c.damping_m2_per_kg * u.density_speed + dt_s * stiff * u.along_mps.max(0.0));
     b.turn_x = keep * (b.turn_x + stiff * (b.nose_y * u.z_mps - b.nose_z * u.y_mps));
     b.turn_y = keep * (b.turn_y + stiff * (b.nose_z * u.x_mps - b.nose_x * u.z_mps));
     b.turn_z = keep * (b.turn_z + stiff * (b.nose_x * u.y_mps - b.nose_y * u.x_mps));
@@ -292,8 +292,7 @@ void descend(const FlightConditions& c, FlightBlock& b, const Openings& openings
             Lanes after_s = (as.opens_after_s + b.delay_scale_s - past_s).max(0.0);
             if (k == 0) after_s += b.late_s;
             const Lanes fires = b.t_s + after_s;
-            b.opens_s[k] = (b.opens_s[k] == kInfinity && b.z_m < below_m)
-                               .select(fires, b.opens_s[k]);
+            b.opens_s[k] = (b.opens_s[k] == kInfinity && b.z_m < below_m).select(fires, b.opens_s[k]);
         }
         const Lanes x = b.x_m, y = b.y_m, z = b.z_m, t = b.t_s;
         step(c, b, kFallStep_s, alive);

@@ -1,20 +1,20 @@
 #pragma once
 /// Many flights side by side: what the predictions of apogee and landing are made of.
 ///
-/// Model: m dv/dt = thrust + drag + normal force - m g. Thrust acts along the long axis; drag opposes the motion through
-/// the air, with the body's coefficient against Mach and the areas of the open parachutes. On the way up the long axis
-/// follows the motion as a weather vane does: I w' = x N - D w, with the normal force N = rho V S C_N u_across / 2 behind
-/// the centre of mass by the static margin x. It lags while the path bends, so that N holds the path up near apogee,
-/// where a point mass alone would fall short by a per cent of what is left (J. S. Barrowman, "The Practical Calculation
-/// of the Aerodynamic Characteristics of Slender Finned Vehicles", 1967, for slope, margin and damping; the figures in
-/// the .cpp are common practice for vehicles whose file does not say).
+/// Model: m dv/dt = thrust + drag + normal force - m g. Thrust acts along the long axis; drag opposes the motion
+/// through the air, with the body's coefficient against Mach and the areas of the open parachutes. On the way up the
+/// long axis follows the motion as a weather vane does: I w' = x N - D w, with the normal force N = rho V S C_N
+/// u_across / 2 behind the centre of mass by the static margin x. It lags while the path bends, so that N holds the
+/// path up near apogee, where a point mass alone would fall short by a per cent of what is left (J. S. Barrowman, "The
+/// Practical Calculation of the Aerodynamic Characteristics of Slender Finned Vehicles", 1967, for slope, margin and
+/// damping; the figures in the .cpp are common practice for vehicles whose file does not say).
 ///
 /// Air: density and sound speed linear between steps of kAirStep_m of the day's profile, up to 32 km. Wind: linear
 /// between nodes. Gravity constant. Ground: flat or the site's grid. Integration: midpoint coefficients with
-/// Crank-Nicolson drag, second order and stable for any stiffness of a parachute (E. Hairer, G. Wanner, "Solving Ordinary
-/// Differential Equations II", 2nd ed. 1996, chapter IV.3); the long axis by implicit Euler steps; 20 ms while the motor
-/// burns, 50 ms on the way up, 0.1 s down. Struct of arrays in blocks of kLanes, the same operations for all lanes.
-/// Pure; no allocation.
+/// Crank-Nicolson drag, second order and stable for any stiffness of a parachute (E. Hairer, G. Wanner, "Solving
+/// Ordinary Differential Equations II", 2nd ed. 1996, chapter IV.3); the long axis by implicit Euler steps; 20 ms while
+/// the motor burns, 50 ms on the way up, 0.1 s down. Struct of arrays in blocks of kLanes, the same operations for all
+/// lanes. Pure; no allocation.
 #include <array>
 
 #include <Eigen/Core>
@@ -60,17 +60,17 @@ struct FlightConditions {
     std::array<double, kTable> drag_coefficient{};               ///< against Mach in steps of mach_step
     std::array<double, kTable> thrust_n{}, propellant_left_kg{}; ///< against time in burn_time_s / (kTable - 1)
     std::array<double, kAirTable> density_kg_m3{}, sound_mps{};  ///< against height above the pad
-    double normal_area_m2 = 0;     ///< reference area times the slope of the normal force; 0: the long axis is the motion's
+    double normal_area_m2 = 0; ///< reference area times the slope of the normal force; 0: the long axis is the motion's
     double stiffness_m_per_kg = 0; ///< the vane's: normal area times static margin over moment of inertia
     double damping_m2_per_kg = 0;  ///< of its swing, over moment of inertia
 };
 
 /// How the parachutes of a case open.
 struct Openings {
-    bool first = true;            ///< the first opens at all
-    bool later = true;            ///< the second does
+    bool first = true;             ///< the first opens at all
+    bool later = true;             ///< the second does
     bool later_with_first = false; ///< the second comes out at the first one's moment
-    double since_apogee_s = 0;    ///< already past when the flights start
+    double since_apogee_s = 0;     ///< already past when the flights start
 };
 
 /// One block of flights. Times in seconds since ignition.
@@ -86,7 +86,7 @@ struct FlightBlock {
     Lanes delay_scale_s;               ///< added to each delay
     Lanes late_s;                      ///< added to the first parachute's
     LaneWind wind_east, wind_north;
-    bool burning = false; ///< whether any motor may still burn
+    bool burning = false;      ///< whether any motor may still burn
     bool in_one_piece = false; ///< the long axis follows the motion
     /// Results.
     Lanes apogee_m, apogee_s, landing_east_m, landing_north_m, landing_s;

@@ -301,14 +301,13 @@ TEST_CASE("columns of predictions hold their quantities, case by case") {
          {"nominal", "late_opening", "drogue_fails", "main_fails", "main_at_apogee", "no_parachute"}) {
         const auto kind = static_cast<LandingCaseKind>(base / 100);
         base += 100;
-        figures.cases[kind] = CaseFigures{
-            .landing = {.probability = base + 11,
-                        .mean_m = {base + 1, base + 2},
-                        .covariance_m2 = {},
-                        .outside = base + 3,
-                        .time_s = base + 4},
-            .place = {base + 5, base + 6, base + 7},
-            .ellipse = {base + 8, base + 9, base + 10}};
+        figures.cases[kind] = CaseFigures{.landing = {.probability = base + 11,
+                                                      .mean_m = {base + 1, base + 2},
+                                                      .covariance_m2 = {},
+                                                      .outside = base + 3,
+                                                      .time_s = base + 4},
+                                          .place = {base + 5, base + 6, base + 7},
+                                          .ellipse = {base + 8, base + 9, base + 10}};
         expected.insert({{stem + "_east_m", base + 1},
                          {stem + "_north_m", base + 2},
                          {stem + "_outside", base + 3},

@@ -25,7 +25,8 @@ RocketModel two_parachutes() {
     rocket.parachutes = {{.name = "drogue", .drag_area_m2 = 0.1, .opens_after_s = 0.5},
                          {.name = "main", .drag_area_m2 = 1.5, .opens_below_m = 200.0}};
     rocket.scatter.opening_delay_s = 0.3;
-    rocket.failures = {.drogue_fails = 0.03, .main_fails = 0.02, .both_fail = 0.01, .main_at_apogee = 0.04, .late_opening = 0.1};
+    rocket.failures = {
+        .drogue_fails = 0.03, .main_fails = 0.02, .both_fail = 0.01, .main_at_apogee = 0.04, .late_opening = 0.1};
     return rocket;
 }
 
@@ -60,16 +61,35 @@ TEST_CASE("what the descent shows decides between the cases") {
         LandingCaseKind expected;
         std::vector<LandingCaseKind> ruled_out;
     };
-    const double slow_mps = std::sqrt(2 * 3 * 9.80665 / (1.1 * 1.6)), fast_mps = std::sqrt(2 * 3 * 9.80665 / (1.1 * 0.1));
+    const double slow_mps = std::sqrt(2 * 3 * 9.80665 / (1.1 * 1.6)),
+                 fast_mps = std::sqrt(2 * 3 * 9.80665 / (1.1 * 0.1));
     const Row table[] = {
         {"just past apogee", {.phase = Phase::falling, .since_apogee_s = 0.5}, nominal, {}},
-        {"six seconds without a parachute", {.phase = Phase::falling, .since_apogee_s = 6}, late_opening, {nominal, main_fails, main_at_apogee}},
+        {"six seconds without a parachute",
+         {.phase = Phase::falling, .since_apogee_s = 6},
+         late_opening,
+         {nominal, main_fails, main_at_apogee}},
         {"half a minute without one", {.phase = Phase::falling, .since_apogee_s = 30}, drogue_fails, {nominal}},
-        {"past the height of the main", {.phase = Phase::falling, .since_apogee_s = 30, .below_second_s = 6}, no_parachute, {nominal, drogue_fails}},
-        {"hangs, rate not yet steady", {.phase = Phase::under_drogue, .below_second_s = -20}, nominal, {drogue_fails, no_parachute, late_opening}},
-        {"sinks as the drogue lets it", {.phase = Phase::under_drogue, .below_second_s = -20, .descent_mps = fast_mps, .density_kg_m3 = 1.1}, nominal, {main_at_apogee}},
-        {"sinks as both let it", {.phase = Phase::under_drogue, .below_second_s = -20, .descent_mps = slow_mps, .density_kg_m3 = 1.1}, main_at_apogee, {nominal, main_fails}},
-        {"past the main's height under the drogue", {.phase = Phase::under_drogue, .below_second_s = 8, .descent_mps = fast_mps, .density_kg_m3 = 1.1}, main_fails, {nominal}},
+        {"past the height of the main",
+         {.phase = Phase::falling, .since_apogee_s = 30, .below_second_s = 6},
+         no_parachute,
+         {nominal, drogue_fails}},
+        {"hangs, rate not yet steady",
+         {.phase = Phase::under_drogue, .below_second_s = -20},
+         nominal,
+         {drogue_fails, no_parachute, late_opening}},
+        {"sinks as the drogue lets it",
+         {.phase = Phase::under_drogue, .below_second_s = -20, .descent_mps = fast_mps, .density_kg_m3 = 1.1},
+         nominal,
+         {main_at_apogee}},
+        {"sinks as both let it",
+         {.phase = Phase::under_drogue, .below_second_s = -20, .descent_mps = slow_mps, .density_kg_m3 = 1.1},
+         main_at_apogee,
+         {nominal, main_fails}},
+        {"past the main's height under the drogue",
+         {.phase = Phase::under_drogue, .below_second_s = 8, .descent_mps = fast_mps, .density_kg_m3 = 1.1},
+         main_fails,
+         {nominal}},
         {"under the main", {.phase = Phase::under_main, .below_second_s = 8}, nominal, {main_fails, no_parachute}},
     };
     for (const Row& row : table) {
@@ -92,7 +112,8 @@ TEST_CASE("the probability of landing outside is the sum over the cases") {
     for (const auto& c : reference_cases("numerics2/cases_mixture.json", "outside_polygon")) {
         INFO(c.at("id"));
         std::vector<Eigen::Vector2d> polygon;
-        for (const auto& v : c.at("inputs").at("polygon_m")) polygon.emplace_back(v[0].get<double>(), v[1].get<double>());
+        for (const auto& v : c.at("inputs").at("polygon_m"))
+            polygon.emplace_back(v[0].get<double>(), v[1].get<double>());
         double sum = 0;
         const auto& weights = c.at("inputs").at("weights");
         for (std::size_t k = 0; k < weights.size(); ++k) {

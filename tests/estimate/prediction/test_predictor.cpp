@@ -112,15 +112,14 @@ struct PlanarBody {
         const double fx = -flow * drag_coefficient * s.across_mps + push * ny;
         const double fy = -flow * drag_coefficient * s.up_mps - push * nx;
         const double torque = -push * margin_m - flow * length_m * length_m * s.rate_radps;
-        return {s.across_mps,  s.up_mps, fx / mass_kg, fy / mass_kg - kGravityStandard_mps2,
-                s.rate_radps, torque / inertia_kg_m2};
+        return {s.across_mps,          s.up_mps, fx / mass_kg, fy / mass_kg - kGravityStandard_mps2, s.rate_radps,
+                torque / inertia_kg_m2};
     }
 
     [[nodiscard]] double apogee_m(State s) const {
         const auto plus = [](const State& a, const State& b, double h) {
-            return State{a.across_m + h * b.across_m,     a.up_m + h * b.up_m,
-                         a.across_mps + h * b.across_mps, a.up_mps + h * b.up_mps,
-                         a.angle_rad + h * b.angle_rad,   a.rate_radps + h * b.rate_radps};
+            return State{a.across_m + h * b.across_m, a.up_m + h * b.up_m,           a.across_mps + h * b.across_mps,
+                         a.up_mps + h * b.up_mps,     a.angle_rad + h * b.angle_rad, a.rate_radps + h * b.rate_radps};
         };
         constexpr double kStep_s = 0.001;
         while (s.up_mps > 0) {
@@ -165,8 +164,8 @@ TEST_CASE("a finned body that lags behind its path climbs higher than a point ma
                                           conditions.stiffness_m_per_kg,
                                       1.6,
                                       1.1};
-                const double expected_m = body.apogee_m(
-                    {0, 0, speed_mps * std::sin(lean), speed_mps * std::cos(lean), lean, 0});
+                const double expected_m =
+                    body.apogee_m({0, 0, speed_mps * std::sin(lean), speed_mps * std::cos(lean), lean, 0});
                 const auto point = start();
                 conditions.normal_area_m2 = 0;
                 climb(conditions, *point);
@@ -185,7 +184,8 @@ TEST_CASE("air and wind hold up to twelve kilometres above the pad") {
     const Ground ground(site);
     FlightConditions conditions(motorless(1, 1, 0.5), kGravityStandard_mps2, ground);
     conditions.set_air(DayAtmosphere(PadReference{}));
-    const std::pair<double, double> table[] = {{0, 1.2250}, {5000, 0.73643}, {10000, 0.41351}, {12000, 0.31194}, {15000, 0.19476}};
+    const std::pair<double, double> table[] = {
+        {0, 1.2250}, {5000, 0.73643}, {10000, 0.41351}, {12000, 0.31194}, {15000, 0.19476}};
     for (const auto& [height_m, density_kg_m3] : table)
         CHECK(conditions.density_kg_m3[static_cast<std::size_t>(height_m / FlightConditions::kAirStep_m)] ==
               Approx(density_kg_m3).epsilon(0.01)); // our profile bends at 1 km above the pad

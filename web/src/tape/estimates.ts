@@ -18,7 +18,16 @@ export const kLandingCases = [
 ] as const;
 export type LandingCaseName = (typeof kLandingCases)[number];
 
-const kLandingParts = ['east_m', 'north_m', 'semi_major_m', 'semi_minor_m', 'bearing_deg', 'in_s', 'outside', 'probability'] as const;
+const kLandingParts = [
+  'east_m',
+  'north_m',
+  'semi_major_m',
+  'semi_minor_m',
+  'bearing_deg',
+  'in_s',
+  'outside',
+  'probability',
+] as const;
 type LandingColumn = `${LandingCaseName}_${(typeof kLandingParts)[number]}`;
 
 /** Columns by estimator. A value's 1-sigma is found by the column's own `sigma_column`. */
