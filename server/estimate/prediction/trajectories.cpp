@@ -98,20 +98,33 @@ struct Flow {
     const Lanes& density_speed;         ///< rho V / 2
 };
 
-/// The nose swings into the motion: an implicit Euler step, which follows slow turns and damps those too fast for it.
-void turn_nose(const FlightConditions& c, FlightBlock& b, double dt_s, const Flow& u) {
+struct Nose {
+    Lanes x, y, z;
+};
+
+/// The nose swings into the motion, which is that of the step's middle: a trapezoid step, so that it lags behind a path
+/// that bends by what its moments ask for and not by part of the step. Returns where it points in the middle.
+Nose turn_nose(const FlightConditions& c, FlightBlock& b, double dt_s, const Flow& u) {
     const Lanes stiff = dt_s * c.stiffness_m_per_kg * b.stiffness_scale * u.density_speed;
-    const Lanes keep = 1 / (1 + dt_s * c.damping_m2_per_kg * u.density_speed + dt_s * stiff * u.along_mps.max(0.0));
-    b.turn_x = keep * (b.turn_x + stiff * (b.nose_y * u.z_mps - b.nose_z * u.y_mps));
-    b.turn_y = keep * (b.turn_y + stiff * (b.nose_z * u.x_mps - b.nose_x * u.z_mps));
-    b.turn_z = keep * (b.turn_z + stiff * (b.nose_x * u.y_mps - b.nose_y * u.x_mps));
-    const Lanes x = b.nose_x + dt_s * (b.turn_y * b.nose_z - b.turn_z * b.nose_y);
-    const Lanes y = b.nose_y + dt_s * (b.turn_z * b.nose_x - b.turn_x * b.nose_z);
-    const Lanes z = b.nose_z + dt_s * (b.turn_x * b.nose_y - b.turn_y * b.nose_x);
+    const Lanes slow = 0.5 * dt_s * c.damping_m2_per_kg * u.density_speed + 0.25 * dt_s * stiff * u.along_mps.max(0.0);
+    const Lanes keep = 1 - slow, divide = 1 / (1 + slow);
+    const Lanes turn_x = (keep * b.turn_x + stiff * (b.nose_y * u.z_mps - b.nose_z * u.y_mps)) * divide;
+    const Lanes turn_y = (keep * b.turn_y + stiff * (b.nose_z * u.x_mps - b.nose_x * u.z_mps)) * divide;
+    const Lanes turn_z = (keep * b.turn_z + stiff * (b.nose_x * u.y_mps - b.nose_y * u.x_mps)) * divide;
+    const Lanes by_x = 0.5 * dt_s * (b.turn_x + turn_x), by_y = 0.5 * dt_s * (b.turn_y + turn_y),
+                by_z = 0.5 * dt_s * (b.turn_z + turn_z);
+    const Lanes x = b.nose_x + by_y * b.nose_z - by_z * b.nose_y;
+    const Lanes y = b.nose_y + by_z * b.nose_x - by_x * b.nose_z;
+    const Lanes z = b.nose_z + by_x * b.nose_y - by_y * b.nose_x;
     const Lanes length = (x.square() + y.square() + z.square()).sqrt();
+    const Nose middle{0.5 * (b.nose_x + x / length), 0.5 * (b.nose_y + y / length), 0.5 * (b.nose_z + z / length)};
     b.nose_x = x / length;
     b.nose_y = y / length;
     b.nose_z = z / length;
+    b.turn_x = turn_x;
+    b.turn_y = turn_y;
+    b.turn_z = turn_z;
+    return middle;
 }
 
 /// One step of all lanes; `alive` is 1 for those that move, 0 for those that have arrived.
@@ -119,6 +132,7 @@ void step(const FlightConditions& c, FlightBlock& b, double dt_s, const Lanes& a
     // Two evaluations: at the start for half a step, there for the whole.
     Lanes x = b.x_m, y = b.y_m, z = b.z_m, vx = b.vx_mps, vy = b.vy_mps, vz = b.vz_mps;
     Lanes east, north, nx, ny, nz;
+    Nose nose{b.nose_x, b.nose_y, b.nose_z};
     for (int half = 0; half < 2; ++half) {
         const double h_s = half == 0 ? 0.5 * dt_s : dt_s;
         const Lanes t_s = b.t_s + (half == 0 ? 0.0 : 0.5 * dt_s);
@@ -130,19 +144,22 @@ void step(const FlightConditions& c, FlightBlock& b, double dt_s, const Lanes& a
         const Lanes flow = 0.5 * air.density_kg_m3 * speed; // dynamic pressure over speed
         const Lanes rate = flow * drag_area(c, b, t_s, speed / air.sound_mps) / m.mass_kg;
         Lanes ax = Lanes::Zero(), ay = Lanes::Zero(), az = Lanes::Constant(-c.gravity_mps2);
+        if (b.in_one_piece) {
+            Lanes along = rx * nose.x + ry * nose.y + vz * nose.z;
+            if (half == 1) {
+                nose = turn_nose(c, b, dt_s, {rx, ry, vz, along, flow});
+                along = rx * nose.x + ry * nose.y + vz * nose.z;
+            }
+            const Lanes hold = flow * c.normal_area_m2 / m.mass_kg;
+            ax -= hold * (rx - along * nose.x);
+            ay -= hold * (ry - along * nose.y);
+            az -= hold * (vz - along * nose.z);
+        }
         if (b.burning) {
             const Lanes push = m.thrust_n / m.mass_kg;
-            ax += push * (b.nose_x + b.thrust_east);
-            ay += push * (b.nose_y + b.thrust_north);
-            az += push * b.nose_z;
-        }
-        if (b.in_one_piece) {
-            const Lanes along = rx * b.nose_x + ry * b.nose_y + vz * b.nose_z;
-            const Lanes hold = flow * c.normal_area_m2 / m.mass_kg;
-            ax -= hold * (rx - along * b.nose_x);
-            ay -= hold * (ry - along * b.nose_y);
-            az -= hold * (vz - along * b.nose_z);
-            if (half == 1) turn_nose(c, b, dt_s, {rx, ry, vz, along, flow});
+            ax += push * (nose.x + b.thrust_east);
+            ay += push * (nose.y + b.thrust_north);
+            az += push * nose.z;
         }
         // v' = a - rate (v - wind), with rate held: Crank-Nicolson about the start of the step.
         const Lanes keep = 1 - 0.5 * h_s * rate, divide = 1 / (1 + 0.5 * h_s * rate);

@@ -12,7 +12,7 @@
 /// Air: density and sound speed linear between steps of kAirStep_m of the day's profile, up to 32 km. Wind: linear
 /// between nodes. Gravity constant. Ground: flat or the site's grid. Integration: midpoint coefficients with
 /// Crank-Nicolson drag, second order and stable for any stiffness of a parachute (E. Hairer, G. Wanner, "Solving
-/// Ordinary Differential Equations II", 2nd ed. 1996, chapter IV.3); the long axis by implicit Euler steps; 20 ms while
+/// Ordinary Differential Equations II", 2nd ed. 1996, chapter IV.3); the long axis by trapezoid steps; 20 ms while
 /// the motor burns, 50 ms on the way up, 0.1 s down. Struct of arrays in blocks of kLanes, the same operations for all
 /// lanes. Pure; no allocation.
 #include <array>

@@ -261,6 +261,8 @@ TEST_CASE("columns of predictions hold their quantities, case by case") {
     prediction.apogee_in_s = 5;
     prediction.apogee_in_low_s = 6;
     prediction.apogee_in_high_s = 7;
+    prediction.likeliest = LandingCaseKind::main_fails;
+    prediction.outside = 16;
     Site site{};
     site.pad = {40.0, -117.0, 1000.0};
     const WindProfile wind = [&] {
@@ -293,6 +295,8 @@ TEST_CASE("columns of predictions hold their quantities, case by case") {
                              {"first_parachute_factor_sigma", 13},
                              {"second_parachute_factor", 14},
                              {"second_parachute_factor_sigma", 15},
+                             {"likeliest", static_cast<double>(LandingCaseKind::main_fails)},
+                             {"outside", 16},
                              {"terrain", 1},
                              {"flights", Predictor::kFlights},
                              {"seed", static_cast<double>(Predictor::kSeed)}};

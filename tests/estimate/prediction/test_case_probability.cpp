@@ -3,6 +3,7 @@
 // scipy.integrate.quad).
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <cmath>
 #include <random>
 
@@ -129,7 +130,9 @@ TEST_CASE("the probability of landing outside is the sum over the cases") {
                 landings.emplace_back(m[0].get<double>() + off.x(), m[1].get<double>() + off.y(), 60.0);
             }
             const LandingCase found = landing_of(landings, polygon, weights[k]);
-            const double expected = c.at("expected").at("probability_outside_by_case")[k];
+            // Rounding of the reference takes it a little past certainty.
+            const double expected =
+                std::clamp(c.at("expected").at("probability_outside_by_case")[k].get<double>(), 0.0, 1.0);
             // Four standard errors of the binomial, and one landing.
             CHECK(std::abs(found.outside - expected) <
                   4 * std::sqrt(expected * (1 - expected) / kDrawn) + 1.0 / kDrawn);

@@ -357,6 +357,7 @@ TEST_CASE(
         start.covariance.topLeftCorner<2, 2>() << cov[0][0].get<double>(), cov[0][1].get<double>(),
             cov[1][0].get<double>(), cov[1][1].get<double>();
         start.place_known = true;
+        start.probability[LandingCaseKind::nominal] = 1;
         predictor.start(start, FlightFit(rocket), WindProfile(site), DayAtmosphere(PadReference{}));
         const auto prediction = predictor.advance(Predictor::kBlocks);
         REQUIRE(prediction);
