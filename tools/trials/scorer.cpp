@@ -27,8 +27,8 @@ double turned(double degrees) {
 } // namespace
 
 Scorer::Scorer(const sim::FlightResult& flight, const sim::Scenario& scenario, const Schema& schema)
-    : flight_(&flight), schema_(&schema),
-      station_enu_m_(LocalFrame(scenario.site.pad).to_enu_m(scenario.site.station)) {
+    : flight_(&flight), schema_(&schema), station_enu_m_(LocalFrame(scenario.site.pad).to_enu_m(scenario.site.station)),
+      charges_fire_(scenario.charges_fire), drogue_late_(scenario.drogue_late_s > 0) {
     for (const Table& table : schema.tables) {
         tables_[table.name] = table.id;
         auto& columns = columns_.emplace_back();
@@ -180,16 +180,22 @@ void Scorer::apogee(const Row& row) {
 
 void Scorer::landing(const Row& row) {
     PredictionScore* score = asked_before(row.t_s, &PredictionScore::miss_m);
-    if (score == nullptr || !std::isfinite(row["nominal_east_m"])) return;
+    // Of the case that happened. One that was late or failed lands as nominal does once that is over.
+    std::string_view happened = "nominal";
+    for (const std::string_view other : {"no_parachute", "late_opening"}) {
+        const bool this_one = other == "no_parachute" ? !charges_fire_ : drogue_late_;
+        if (this_one && std::isfinite(row[std::string(other) + "_east_m"])) happened = other;
+    }
+    const auto value = [&](const char* part) { return row[std::string(happened) + part]; };
+    if (score == nullptr || !std::isfinite(value("_east_m"))) return;
     const Vector3d real = truth_at(flight_->truth.events.touchdown_s).position_enu_m;
-    const double east_m = real.x() - row["nominal_east_m"], north_m = real.y() - row["nominal_north_m"];
-    const double bearing = row["nominal_bearing_deg"] / kDegree;
+    const double east_m = real.x() - value("_east_m"), north_m = real.y() - value("_north_m");
+    const double bearing = value("_bearing_deg") / kDegree;
     const double along_m = east_m * std::sin(bearing) + north_m * std::cos(bearing);
     const double across_m = east_m * std::cos(bearing) - north_m * std::sin(bearing);
     score->miss_m = std::hypot(east_m, north_m);
-    score->semi_major_m = row["nominal_semi_major_m"];
-    score->landing_inside =
-        std::hypot(along_m / row["nominal_semi_major_m"], across_m / row["nominal_semi_minor_m"]) <= 1;
+    score->semi_major_m = value("_semi_major_m");
+    score->landing_inside = std::hypot(along_m / value("_semi_major_m"), across_m / value("_semi_minor_m")) <= 1;
 }
 
 void Scorer::event(const Event& event) {

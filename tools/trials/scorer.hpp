@@ -56,6 +56,7 @@ class Scorer {
     const sim::FlightResult* flight_;
     const Schema* schema_;
     Eigen::Vector3d station_enu_m_;
+    bool charges_fire_, drogue_late_;
     std::vector<std::map<std::string, std::size_t>> columns_; ///< by table
     std::map<std::string, TableId> tables_;
     std::vector<AskedCheckpoint> asked_;
