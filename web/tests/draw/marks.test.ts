@@ -34,7 +34,10 @@ describe('marks', () => {
   });
   it('give every landing case a line and a letter of its own', () => {
     const marks = kLandingCases.map((name) => kCaseMarks[name]);
-    expect([distinct(marks.map((m) => m.letter)), distinct(marks.map((m) => m.dash))]).toEqual([3, 3]);
+    expect([distinct(marks.map((m) => m.letter)), distinct(marks.map((m) => m.dash))]).toEqual([
+      kLandingCases.length,
+      kLandingCases.length,
+    ]);
   });
   it.each([
     ['marker', 'note', 'marker'],

@@ -17,11 +17,13 @@ const kTables = [
   ]),
   table('v/estimate/landing', 'estimate', [
     ...kLandingCases.flatMap((name) =>
-      ['east_m', 'north_m', 'semi_major_m', 'semi_minor_m', 'bearing_deg', 'in_s', 'outside'].map((part) =>
-        column(`${name}_${part}`, 'm'),
+      ['east_m', 'north_m', 'semi_major_m', 'semi_minor_m', 'bearing_deg', 'in_s', 'outside', 'probability'].map(
+        (part) => column(`${name}_${part}`, 'm'),
       ),
     ),
     words('terrain', 'Terrain', 'flat', 'height grid'),
+    words('likeliest', 'Likeliest case', ...kLandingCases),
+    column('outside'),
   ]),
   table('v/estimate/navigation', 'estimate', [
     words('mode', 'Navigation mode', 'aligning', 'at rest', 'GNSS-aided', 'dead reckoning', 'lost', 'vertical only'),
@@ -128,6 +130,30 @@ describe('the landing card', () => {
       '95 % ellipse 120 × 80 m (semi-axes)',
       'advisory: the range safety officer decides',
     ]));
+  it('follows the case that fits what is seen, and weighs all cases for the boundary', () => {
+    const by_cases = {
+      landing: {
+        ...landing.landing,
+        no_parachute_east_m: 30,
+        no_parachute_north_m: 40,
+        no_parachute_semi_major_m: 60,
+        no_parachute_semi_minor_m: 50,
+        no_parachute_in_s: 10,
+        likeliest: kLandingCases.indexOf('no_parachute'),
+        outside: 0.004,
+      },
+    };
+    expect(said(card(stand(52, by_cases, [kLiftoff]), 'landing'))).toEqual([
+      'Predicted landing',
+      '50 m',
+      'bearing 037° true',
+      'what is seen fits best: no parachute',
+      'in 8 s',
+      '0.4 % outside the boundary',
+      '95 % ellipse 60 × 50 m (semi-axes)',
+      'advisory: the range safety officer decides',
+    ]);
+  });
   it('takes the place of touchdown from navigation', () => {
     const touchdown = event(2, 95, 'flight_event', 'touchdown', { t_sigma_s: 0.4 });
     const navigation = { mode: 2, east_m: 30, north_m: 40, east_m_sigma: 2, north_m_sigma: 2, up_m: 0, up_m_sigma: 3 };
