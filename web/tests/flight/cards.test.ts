@@ -148,7 +148,7 @@ describe('the landing card', () => {
       '50 m',
       'bearing 037° true',
       'what is seen fits best: no parachute',
-      'in 8 s',
+      'in 8.0 s',
       '0.4 % outside the boundary',
       '95 % ellipse 60 × 50 m (semi-axes)',
       'advisory: the range safety officer decides',
