@@ -98,10 +98,11 @@ struct SensorNoise {
     double fix_horizontal_m = 2.5;
     double fix_vertical_m = 4.0;
     double fix_speed_mps = 0.2;
-    double fix_correlation_s = 80.0;   ///< time constant of the part of a fix's error that lasts
-    double fix_correlated_share = 0.9; ///< that part's share of the variance stated for the position; the rest is white
-    double fix_delay_s = 0.1;          ///< from time of validity to the packet's time
-    double fix_delay_sigma_s = 0.08;   ///< how far the delay of a whole flight is from that
+    double fix_correlation_s = 80.0; ///< time constant of the part of a fix's error that lasts
+    double fix_correlated_share =
+        0.9;                  ///< that part's fraction of the variance stated for the position; the rest is white
+    double fix_delay_s = 0.1; ///< from time of validity to the packet's time
+    double fix_delay_sigma_s = 0.08; ///< how far the delay of a whole flight is from that
     double mag_noise_ut = 1.0;
 };
 

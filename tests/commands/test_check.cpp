@@ -66,7 +66,7 @@ TEST_CASE("Every mistake in a folder is reported, each on its line with its poin
                               "pad station geoid_height_m "
                               "declination_deg antenna_beamwidth_deg pad_pressure_pa pad_temperature_k "
                               "launch_azimuth_deg launch_tilt_deg "
-                              "boundary wind terrain\n");
+                              "boundary wind temperature forecast terrain\n");
 }
 
 TEST_CASE("A vehicle folder whose two files name different vehicles is a mistake") {

@@ -39,7 +39,9 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
       "server/estimate/vertical", "server/estimate/phases", "server/estimate/navigation",
       "server/estimate/prediction"}},
 
-    {"server/pipeline", {"shared", "protocol/framing", "protocol/dictionary", "protocol/decode", "server/estimate"}},
+    {"server/pipeline",
+     {"shared", "protocol/framing", "protocol/dictionary", "protocol/decode", "server/estimate",
+      "server/estimate/prediction"}},
     {"server/pipeline/vehicle",
      {"shared", "protocol/packet", "protocol/dictionary", "protocol/decode", "server/estimate/chain",
       "server/pipeline"}},

@@ -32,7 +32,7 @@ class WindProfile {
         const double at = height_m <= kLow_m ? height_m / kStep_m : kLowNodes + (height_m - kLow_m) / kHighStep_m;
         return std::clamp(at, 0.0, kNodes - 1.0);
     }
-    /// Above the pad.
+    /// Height of a node AGL.
     [[nodiscard]] static double node_height_m(int node) noexcept {
         return node <= kLowNodes ? node * kStep_m : kLowNodes * kStep_m + (node - kLowNodes) * kHighStep_m;
     }

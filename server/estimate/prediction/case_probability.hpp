@@ -4,7 +4,7 @@
 /// Seen are: how long no parachute has opened, how far below its height the second has not, and once the vehicle hangs,
 /// how fast it sinks. A parachute that works opens within its delay's scatter and is recognised kRecognised_s later; a
 /// late first one opens after an exponential delay of kLate_s more. Descent rates tell which parachutes carry, with a
-/// scatter of kRateScatter (a swinging canopy of hand-measured size). Pure functions.
+/// scatter of kRateScatter (a parachute swings, and its size is measured by hand). Pure functions.
 #include "server/estimate/phases/phase.hpp"
 #include "server/estimate/prediction/landing_case.hpp"
 #include "shared/vehicle.hpp"
