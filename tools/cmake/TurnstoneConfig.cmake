@@ -14,10 +14,12 @@ endif()
 set(CMAKE_C_FLAGS_RELEASE "-O2")
 set(CMAKE_CXX_FLAGS_RELEASE "-O2")
 add_compile_options(-fno-omit-frame-pointer)
+# Several files of a folder are compiled at a time, which takes half of the time. One by one, each on its own includes and with
+# every warning, they are compiled for tools/tidy.
+option(TURNSTONE_UNITY "Compile several files of a folder at a time" ON)
+set(CMAKE_UNITY_BUILD ${TURNSTONE_UNITY})
 if(NOT TURNSTONE_CONFIG STREQUAL "release")
-  # Instrumented code is compiled several files of a folder at a time, which takes a third of the time, and without
-  # optimisation but for the folders of TurnstoneTargets.cmake that compute.
-  set(CMAKE_UNITY_BUILD ON)
+  # Without optimisation but for the folders of TurnstoneTargets.cmake that compute.
   set(CMAKE_C_FLAGS_RELEASE "-O0")
   set(CMAKE_CXX_FLAGS_RELEASE "-O0")
 endif()
@@ -45,7 +47,7 @@ target_compile_options(turnstone_options INTERFACE
   $<$<COMPILE_LANGUAGE:CXX>:-Wconversion>
   # g++ 12 reports Eigen's small fixed vectors as perhaps uninitialised wherever they are returned by value.
   $<$<CXX_COMPILER_ID:GNU>:-Wno-maybe-uninitialized>
-  # Neighbours in a unity build are not scopes of each other; release warns of what these are for.
+  # Neighbours that are compiled together are not scopes of each other.
   $<$<BOOL:$<TARGET_PROPERTY:UNITY_BUILD>>:-Wno-shadow $<$<COMPILE_LANG_AND_ID:CXX,GNU>:-Wno-subobject-linkage>>)
 target_include_directories(turnstone_options INTERFACE "${PROJECT_SOURCE_DIR}")
 target_compile_definitions(turnstone_options INTERFACE

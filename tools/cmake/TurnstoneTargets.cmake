@@ -25,6 +25,5 @@ function(turnstone_test folder)
   add_dependencies(unit_tests test_${folder})
   target_link_libraries(test_${folder} PRIVATE test_support ${ARGN})
   turnstone_optimise(test_${folder})
-  set_target_properties(test_${folder} PROPERTIES UNITY_BUILD ON) # several files at a time take a third of the time
   catch_discover_tests(test_${folder} TEST_PREFIX "${folder}: " DISCOVERY_MODE PRE_TEST PROPERTIES TIMEOUT 300)
 endfunction()
