@@ -18,6 +18,7 @@
 
 #include <spdlog/spdlog.h>
 
+#include "server/commands/operator_key.hpp"
 #include "server/commands/subcommands.hpp"
 #include "server/ingest/capture_link.hpp"
 #include "server/ingest/ingest.hpp"
@@ -80,23 +81,41 @@ class StopSignals {
     sigset_t set_{};
 };
 
-void greet(const Server& server, const std::string& operator_key, std::ostream& out) {
+struct OperatorKey {
+    std::string key;
+    std::filesystem::path kept_in; ///< empty: nowhere
+};
+
+/// A file that cannot be used is no reason not to record.
+OperatorKey operator_key(const Settings& settings) {
+    if (!settings.operator_key.empty()) return {settings.operator_key, {}};
+    if (settings.operator_key_file.empty()) return {random_key(), {}};
+    const auto kept = kept_operator_key(settings.operator_key_file);
+    if (kept) return {*kept, settings.operator_key_file};
+    spdlog::warn("{}. Until the server stops it has a key of its own", kept.error().message);
+    return {random_key(), {}};
+}
+
+void greet(const Server& server, const OperatorKey& operator_key, std::ostream& out) {
+    // A journal is read by more people than a terminal or a file of its owner.
+    const bool in_file_only = !operator_key.kept_in.empty() && ::isatty(STDOUT_FILENO) == 0;
     out << "Turnstone " TURNSTONE_VERSION " is listening on";
     for (const std::string& address : server.addresses()) out << " " << address;
     out << "\n"
         << (server.is_loopback_only() ? "Only this machine can reach it; --share opens it to the local network.\n"
                                       : "Others can watch; changing anything needs the operator key.\n")
-        << "operator key: " << operator_key << "\n"
+        << "operator key: " << (in_file_only ? "the one line of " + operator_key.kept_in.string() : operator_key.key)
+        << "\n"
         << "Turnstone only receives: it cannot command, arm or fire anything.\n"
         << std::flush;
 }
 
-ServeSettings serve_settings(const Settings& settings, std::span<const Asset> assets) {
+ServeSettings serve_settings(const Settings& settings, const std::string& operator_key, std::span<const Asset> assets) {
     return {.listen_address = settings.bind_address(),
             .port = static_cast<std::uint16_t>(settings.port),
             .host_names = settings.host_names,
             .recordings = settings.recordings,
-            .operator_key = settings.operator_key.empty() ? random_key() : settings.operator_key,
+            .operator_key = operator_key,
             .assets = assets,
             .viewers_max = static_cast<std::size_t>(settings.viewers_max)};
 }
@@ -127,8 +146,8 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
                   {[&server](LiveTape tape) { server->begin_recording(std::move(tape)); },
                    [&server](std::shared_ptr<const Batch> batch) { server->publish(std::move(batch)); },
                    [&server] { server->release_recordings(); }});
-    ServeSettings server_settings = serve_settings(settings, assets);
-    const std::string operator_key = server_settings.operator_key;
+    const OperatorKey key = operator_key(settings);
+    ServeSettings server_settings = serve_settings(settings, key.key, assets);
     ServeSources sources;
     sources.station_now_ns = station_now_ns;
     sources.links = [&ingest] { return ingest.links(); };
@@ -143,7 +162,7 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
 
     if (const auto started = server->start(); !started) return fail_with(started.error(), errors);
     ingest.start(past, resumable);
-    greet(*server, operator_key, out);
+    greet(*server, key, out);
 
     signals.wait([&] { return settings.exit_at_end && ingest.ended() && recorder.status().queue_bytes == 0; });
     signals.watch_shutdown();

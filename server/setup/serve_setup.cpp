@@ -3,6 +3,8 @@
 #include <string>
 #include <utility>
 
+#include <unistd.h>
+
 #include <nlohmann/json.hpp>
 
 namespace turnstone {
@@ -57,6 +59,20 @@ std::optional<std::size_t> vehicle_of(const LinkUri& uri, const std::vector<Vehi
     return std::nullopt;
 }
 
+/// A missing capture is waited for, as a radio that is not plugged in is; who wants to end after it would wait for
+/// ever.
+void check_captures(const Settings& settings, std::vector<Problem>& problems) {
+    if (!settings.exit_at_end) return;
+    for (const LinkUri& uri : settings.links) {
+        const auto* const file = std::get_if<FileSource>(&uri.source);
+        std::error_code error;
+        if (file != nullptr &&
+            (!std::filesystem::is_regular_file(file->path, error) || ::access(file->path.c_str(), R_OK) != 0))
+            problems.push_back({"settings", "/links", uri.text + " cannot be read, and exit_at_end would wait for it",
+                                "give the path of a capture that is there"});
+    }
+}
+
 } // namespace
 
 std::optional<ServeSetup> read_setup(Settings settings, std::vector<Problem>& problems) {
@@ -65,6 +81,7 @@ std::optional<ServeSetup> read_setup(Settings settings, std::vector<Problem>& pr
     read_vehicles(settings, *setup, problems);
     read_site_file(settings, *setup, problems);
     complete_settings(settings, "settings", problems);
+    check_captures(settings, problems);
     if (problems.size() != problems_before) return std::nullopt;
     for (const LinkUri& uri : settings.links)
         if (const auto vehicle = vehicle_of(uri, setup->vehicles, problems))

@@ -96,6 +96,14 @@ constexpr Setting kTable[] = {
          "could read.",
      .example = R"("...")",
      .example_is_comment = true},
+    {.key = "operator_key_file",
+     .option = "--operator-key-file",
+     .value_name = "FILE",
+     .member = &Settings::operator_key_file,
+     .help = "File that keeps the operator key from one start to the next. When there is none it is made with a random "
+             "key, readable by its owner only.",
+     .example = R"("operator_key")",
+     .example_is_comment = true},
     {.key = "viewers_max",
      .option = "--viewers-max",
      .value_name = "COUNT",
@@ -231,6 +239,9 @@ void complete_settings(Settings& settings, const std::string& where, std::vector
     if (settings.exit_at_end && (settings.links.empty() || !std::ranges::all_of(settings.links, is_file)))
         problems.push_back({where, "/exit_at_end", "is set, but not every link is a file: others have no end",
                             "leave it out, or give file links only"});
+    if (!settings.operator_key.empty() && !settings.operator_key_file.empty())
+        problems.push_back({where, "/operator_key_file", "would keep another key than the one set by operator_key",
+                            "leave one of the two out"});
     boost::system::error_code error;
     boost::asio::ip::make_address(settings.bind_address(), error);
     if (error) {

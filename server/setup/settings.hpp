@@ -30,6 +30,7 @@ struct Settings {
     bool share = false;
     std::vector<std::string> host_names;
     std::string operator_key;
+    std::filesystem::path operator_key_file;
     std::int64_t viewers_max = 1200;
 
     /// listen_address, or without one what `share` asks for: every interface, else loopback.
@@ -76,6 +77,10 @@ void complete_settings(Settings& settings, const std::string& where, std::vector
 
 /// The help of a setting's option; lines end in "\n".
 [[nodiscard]] std::string option_help(const Setting& setting);
+/// The help of a setting's key, with the option that overrides it.
+[[nodiscard]] std::string key_help(const Setting& setting);
+/// What a settings file is.
+[[nodiscard]] std::string settings_preamble();
 /// A settings file that explains every setting and sets each to its example, else to its default.
 [[nodiscard]] std::string example_settings();
 

@@ -77,13 +77,21 @@ std::string option_help(const Setting& setting) {
     return setting.whole_help() + (setting.is_list() ? " Repeat for several." : "") + limits(setting);
 }
 
+std::string key_help(const Setting& setting) {
+    return setting.whole_help() + limits(setting) + option_note(setting);
+}
+
+std::string settings_preamble() {
+    return std::string(kHead);
+}
+
 std::string example_settings() {
     std::ostringstream out;
-    write_comment(out, "", std::string(kHead));
+    write_comment(out, "", settings_preamble());
     out << "{\n";
     const auto table = settings_table();
     for (const Setting& setting : table) {
-        write_comment(out, "  ", setting.whole_help() + limits(setting) + option_note(setting));
+        write_comment(out, "  ", key_help(setting));
         out << "  " << (setting.example_is_comment ? "// " : "") << "\"" << setting.key
             << "\": " << (setting.example.empty() ? default_json(setting) : setting.example)
             << (&setting == &table.back() ? "\n" : ",\n\n");

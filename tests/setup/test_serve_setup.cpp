@@ -49,6 +49,12 @@ TEST_CASE("What a server cannot start from is reported, each mistake by itself")
          "names the unknown vehicle boat; expected one of the vehicles given: sanderling"},
         {"a folder that is not there", [](Settings& s) { s.vehicles = {"/nowhere"}; },
          "/nowhere/dictionary.json: (whole file): "},
+        {"an end that never comes",
+         [](Settings& s) {
+             s.exit_at_end = true;
+             s.links = {parse_link_uri("file:/nowhere/capture.bin").value()};
+         },
+         "settings: /links: file:/nowhere/capture.bin cannot be read, and exit_at_end would wait for it"},
         {"a contradiction", [](Settings& s) { s.listen_address = "localhost"; }, "settings: /listen_address: "},
     };
     for (const Case& one : cases) {

@@ -43,6 +43,7 @@ TEST_CASE("The example settings file reads without a mistake and sets the defaul
     CHECK(settings.port == defaults.port);
     CHECK(settings.share == defaults.share);
     CHECK(settings.operator_key == defaults.operator_key);
+    CHECK(settings.operator_key_file == defaults.operator_key_file);
     CHECK(settings.viewers_max == defaults.viewers_max);
     CHECK(settings.host_names == defaults.host_names);
     CHECK(settings.recordings == demo_path() / defaults.recordings);
@@ -56,6 +57,7 @@ TEST_CASE("The packaged settings file reads without a mistake") {
     complete_settings(settings, path.string(), problems);
     CHECK(to_string(problems).empty());
     CHECK(settings.recordings == "/var/lib/turnstone/recordings");
+    CHECK(settings.operator_key_file == "/var/lib/turnstone/operator_key");
 }
 
 TEST_CASE("Every setting in the example that is a comment reads without a mistake once it is none") {
@@ -72,9 +74,12 @@ TEST_CASE("Every setting in the example that is a comment reads without a mistak
     Settings settings;
     read_settings(*json, "turnstone.json", settings, problems);
     CHECK(to_string(problems).empty());
-    CHECK(uncommented == 2);
+    CHECK(uncommented == 3);
     CHECK(settings.listen_address == "192.168.1.20");
     CHECK(settings.operator_key == "a key of 20 letters.");
+    CHECK(settings.operator_key_file == "operator_key");
+    complete_settings(settings, "turnstone.json", problems);
+    CHECK(pointers_of(problems) == std::vector<std::string>{"/operator_key_file"});
 }
 
 TEST_CASE("Mistakes in a settings file are reported where they are") {
