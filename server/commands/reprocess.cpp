@@ -27,7 +27,8 @@ int reprocess_file(const Arguments& given, std::ostream& out, std::ostream& erro
 
 Subcommand reprocess_subcommand() {
     return {.name = "reprocess",
-            .help = "Make a new recording from an old one's bytes, with the estimators of this version",
+            .help = "Make a new recording from an old one's bytes, with the estimators of this version; from a damaged "
+                    "one's, of what is whole",
             .arguments = {{.name = "FILE", .help = "Recording", .required = true},
                           {.name = "--vehicle",
                            .value_name = "DIR",

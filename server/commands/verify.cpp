@@ -1,3 +1,4 @@
+#include <chrono>
 #include <cstdlib>
 #include <utility>
 
@@ -9,13 +10,33 @@ namespace turnstone {
 
 namespace {
 
+/// Long recordings take minutes.
+constexpr std::chrono::seconds kProgressStep{5};
+
+/// A line every few seconds while a file is verified.
+class ProgressLines {
+  public:
+    ProgressLines(std::string file, std::ostream& out) : file_(std::move(file)), out_(out) {}
+    void operator()(double done) {
+        const auto now = std::chrono::steady_clock::now();
+        if (now - written_ < kProgressStep) return;
+        written_ = now;
+        out_ << file_ << ": " << static_cast<int>(done * 100) << " % verified" << std::endl;
+    }
+
+  private:
+    const std::string file_;
+    std::ostream& out_;
+    std::chrono::steady_clock::time_point written_ = std::chrono::steady_clock::now();
+};
+
 int verify_files(const Arguments& given, std::ostream& out, std::ostream& errors) {
     int code = EXIT_SUCCESS;
     for (const auto& file : paths_of(given, "FILE")) {
         std::vector<Problem> problems;
         auto vehicles = read_vehicle_folders(paths_of(given, "--vehicle"), problems);
         if (!problems.empty()) return fail_with(problems, errors);
-        const auto report = verify_recording(file, std::move(vehicles));
+        const auto report = verify_recording(file, std::move(vehicles), ProgressLines(file.string(), errors));
         if (!report) {
             code = fail_with(report.error(), errors);
             continue;

@@ -15,7 +15,6 @@ namespace turnstone {
 namespace {
 
 constexpr std::size_t kBatchesPerCommit = 1000;
-constexpr std::int64_t kNoEnd_ns = std::numeric_limits<std::int64_t>::min(); // the last input is the end
 
 /// Makes what follows from inputs that came after the last rows were written.
 void make_missing_rows(const std::filesystem::path& path) {
@@ -73,6 +72,8 @@ std::string catch_up(RecordingReader& reader, std::uint64_t inputs, Pipeline& pi
 
 Result<RepairOutcome> finish_recording(const std::filesystem::path& path) {
     try {
+        if (auto left = RecordingReader::open(path); left && !left->damage().empty())
+            spdlog::warn("{}: {}", path.string(), left->damage());
         const auto claim = RecordingClaim::take(path);
         if (!claim) return RepairOutcome::in_use;
         if (!make_single_file(path)) return RepairOutcome::in_use;

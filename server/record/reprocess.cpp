@@ -1,12 +1,14 @@
 #include "server/record/reprocess.hpp"
 
 #include <map>
+#include <optional>
 #include <system_error>
 #include <utility>
 
 #include "server/record/format/recording_id.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/record/stored_inputs.hpp"
+#include "server/record/write/recording_claim.hpp"
 #include "server/record/write/recording_file.hpp"
 
 namespace turnstone {
@@ -15,36 +17,71 @@ namespace {
 
 constexpr std::size_t kCommitBytes = 8u << 20;
 
-/// Removes what was written unless it is told to stay.
+/// A recording in the making, under a hidden name: what a killed process leaves of it is no recording.
 class Unfinished {
   public:
-    explicit Unfinished(const std::filesystem::path& path) : path_(path) {}
-    ~Unfinished() {
-        std::error_code ignored; // nothing more can be done about it
-        if (!kept_)
-            for (const char* ending : {"", "-wal", "-shm"}) std::filesystem::remove(path_.string() + ending, ignored);
+    /// Throws SqliteError where nothing can be written, or where another process is at the same.
+    Unfinished(const std::filesystem::path& directory, const std::string& id)
+        : path_(directory / ("." + id + ".unfinished" + std::string(kRecordingEnding))),
+          claim_(RecordingClaim::take(path_)) {
+        if (!claim_) throw SqliteError(SQLITE_BUSY, "another process is at it; wait for that one");
+        remove(); // of a process that was killed
     }
+    ~Unfinished() { remove(); }
     Unfinished(const Unfinished&) = delete;
     Unfinished& operator=(const Unfinished&) = delete;
-    void keep() noexcept { kept_ = true; }
+    [[nodiscard]] const std::filesystem::path& path() const noexcept { return path_; }
 
   private:
-    const std::filesystem::path& path_;
-    bool kept_ = false;
+    void remove() const noexcept {
+        std::error_code ignored; // it does no harm
+        for (const char* ending : {"", "-wal", "-shm"}) std::filesystem::remove(path_.string() + ending, ignored);
+    }
+    const std::filesystem::path path_;
+    const std::optional<RecordingClaim> claim_;
 };
 
+/// What was fed, and whether some is missing in between.
+struct Fed {
+    std::uint64_t inputs = 0, bytes = 0;
+    std::uint64_t missing = 0; ///< by their numbers; those at the end cannot be known
+    std::string damage;        ///< empty: none
+};
+
+enum class Numbering { as_stored, anew };
+
 /// Writes what this version's pipeline makes of the inputs of `from` to `path`. `head` and `facts` (keys of meta) are
-/// the new file's. Returns what is wrong with `from`; empty: nothing.
-std::string write_again(RecordingReader& from, const PipelineSetup& setup, const std::filesystem::path& path,
-                        const RecordingHead& head, const std::map<std::string, std::string>& facts) {
+/// the new file's. Numbered anew, inputs and each link's stream have no gaps where `from` has.
+Fed write_again(RecordingReader& from, const PipelineSetup& setup, const std::filesystem::path& path,
+                const RecordingHead& head, const std::map<std::string, std::string>& facts, Numbering numbering) {
     const RecordingInfo info = from.info();
     Pipeline pipeline(setup, info.t_start_ns);
     create_recording(path, texts_of(setup), pipeline.schema(), head, false);
     RecordingFile output(path, pipeline.schema(), false);
     for (const auto& [key, value] : facts) output.set_meta(key, value);
+    Fed fed;
+    std::uint64_t next_stored = 0;
+    std::vector<std::uint64_t> stream_bytes(setup.links.size());
+    const auto count = [&](std::uint64_t& input) {
+        fed.missing += input - next_stored;
+        next_stored = input + 1;
+        if (numbering == Numbering::anew) input = fed.inputs;
+        ++fed.inputs;
+    };
     std::size_t waiting_bytes = 0;
-    const std::string damage = feed_stored_inputs(
-        from, kAllInputs, pipeline, info.t_end_ns, [&](const Inputs& input) { output.append(input); },
+    fed.damage = feed_stored_inputs(
+        from, kAllInputs, pipeline, info.t_end_ns,
+        [&](Inputs& input) {
+            for (ActionRecord& action : input.actions) count(action.input);
+            for (ChunkRecord& chunk : input.chunks) {
+                count(chunk.input);
+                std::uint64_t& offset = stream_bytes[chunk.link];
+                if (numbering == Numbering::anew) chunk.stream_offset = offset;
+                offset += chunk.bytes.size;
+                fed.bytes += chunk.bytes.size;
+            }
+            output.append(input);
+        },
         [&](const Batch& batch) {
             output.append(batch, pipeline.progress());
             waiting_bytes += batch.numbers.size() * sizeof(double);
@@ -53,14 +90,19 @@ std::string write_again(RecordingReader& from, const PipelineSetup& setup, const
             waiting_bytes = 0;
         });
     output.close("clean");
-    return from.damage().empty() ? damage : from.damage();
+    if (!from.damage().empty()) fed.damage = from.damage();
+    return fed;
+}
+
+void close_as_one_file(const std::filesystem::path& path) {
+    if (!make_single_file(path)) throw SqliteError(SQLITE_BUSY, path.string() + " is held open by another program");
 }
 
 } // namespace
 
 Result<std::filesystem::path> reprocess(const std::filesystem::path& file, std::vector<VehicleSetup> vehicles,
                                         const std::filesystem::path& output_directory) {
-    auto reader = RecordingReader::open(file);
+    auto reader = RecordingReader::open(file, ReadMode::as_far_as_it_goes);
     if (!reader) return tl::unexpected(reader.error());
     const auto setup = reader->setup(std::move(vehicles));
     if (!setup) return tl::unexpected(setup.error());
@@ -73,18 +115,21 @@ Result<std::filesystem::path> reprocess(const std::filesystem::path& file, std::
                     no_folder.message() + "); give another one");
     }
     try {
+        const Unfinished unfinished(output_directory, info.id);
+        const Fed fed = write_again(
+            *reader, *setup, unfinished.path(),
+            {.t_start_ns = info.t_start_ns, .utc_start_ns = info.utc_start_ns, .name = info.name, .continues = ""},
+            {{"notes", info.notes}, {"reprocessed_from", info.id}}, Numbering::anew);
+        close_as_one_file(unfinished.path());
         const std::string vehicle = setup->vehicles.empty() ? "" : setup->vehicles.front().dictionary.vehicle;
         const std::string id = free_recording_id(output_directory, info.utc_start_ns, vehicle);
         const std::filesystem::path path = output_directory / (id + std::string(kRecordingEnding));
-        Unfinished unfinished(path);
-        const std::string damage = write_again(
-            *reader, *setup, path,
-            {.t_start_ns = info.t_start_ns, .utc_start_ns = info.utc_start_ns, .name = info.name, .continues = ""},
-            {{"notes", info.notes}, {"reprocessed_from", info.id}});
-        unfinished.keep();
-        make_single_file(path);
-        if (!damage.empty())
-            return fail(file.string() + ": is damaged (" + damage + "); what could be read is in " + path.string());
+        publish_recording(unfinished.path(), path);
+        if (!fed.damage.empty())
+            return fail(file.string() + ": is damaged: " + fed.damage + ". The " + std::to_string(fed.inputs) +
+                        " inputs that could be read, with " + std::to_string(fed.bytes) + " received bytes, are in " +
+                        path.string() +
+                        (fed.missing == 0 ? "" : "; between them " + std::to_string(fed.missing) + " are missing"));
         return path;
     } catch (const std::exception& failure) {
         return fail("reprocessing " + file.string() + ": " + failure.what());
@@ -97,21 +142,19 @@ Result<void> make_again(const std::filesystem::path& file) {
     const auto setup = reader->setup();
     if (!setup) return tl::unexpected(setup.error());
     const RecordingInfo info = reader->info();
-    const std::filesystem::path path = file.parent_path() / ("." + file.filename().string() + ".again");
     try {
-        std::filesystem::remove(path);
-        Unfinished unfinished(path);
-        const std::string damage = write_again(
-            *reader, *setup, path,
+        const Unfinished unfinished(file.parent_path(), info.id);
+        const Fed fed = write_again(
+            *reader, *setup, unfinished.path(),
             {.t_start_ns = info.t_start_ns, .utc_start_ns = info.utc_start_ns, .name = info.name, .continues = ""},
             {{"notes", info.notes},
              {"inputs_dropped", std::to_string(info.inputs_dropped)},
-             {"bytes_dropped", std::to_string(info.bytes_dropped)}});
-        if (!damage.empty()) return fail(file.string() + ": is damaged: " + damage);
-        if (!make_single_file(path)) return fail(path.string() + ": is held open by another program");
+             {"bytes_dropped", std::to_string(info.bytes_dropped)}},
+            Numbering::as_stored);
+        if (!fed.damage.empty()) return fail(file.string() + ": is damaged: " + fed.damage);
+        close_as_one_file(unfinished.path());
         reader = fail("");
-        std::filesystem::rename(path, file);
-        unfinished.keep();
+        std::filesystem::rename(unfinished.path(), file);
         return {};
     } catch (const std::exception& failure) {
         return fail("making the rows of " + file.string() + " again: " + failure.what());

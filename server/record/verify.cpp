@@ -191,7 +191,8 @@ class Comparison {
 
 } // namespace
 
-Result<VerifyReport> verify_recording(const std::filesystem::path& file, std::vector<VehicleSetup> vehicles) {
+Result<VerifyReport> verify_recording(const std::filesystem::path& file, std::vector<VehicleSetup> vehicles,
+                                      const std::function<void(double)>& on_progress) {
     auto reader = RecordingReader::open(file);
     if (!reader) return tl::unexpected(reader.error());
     const RecordingInfo info = reader->info();
@@ -224,6 +225,8 @@ Result<VerifyReport> verify_recording(const std::filesystem::path& file, std::ve
             [&](const Inputs& input) {
                 fed.chunks += input.chunks.size();
                 fed.actions += input.actions.size();
+                if (on_progress)
+                    on_progress(static_cast<double>(fed.chunks + fed.actions) / static_cast<double>(info.inputs));
             },
             compare);
         if (!reader->damage().empty()) return fail(file.string() + ": is damaged: " + reader->damage());

@@ -31,19 +31,22 @@ std::string uri_of(const std::filesystem::path& path, std::string_view parameter
 Database::Database(const std::filesystem::path& path, Mode mode) {
     int flags = SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE;
     switch (mode) {
-    case Mode::read_only: flags |= SQLITE_OPEN_READONLY; break;
+    case Mode::read_only:
+    case Mode::damaged: flags |= SQLITE_OPEN_READONLY; break;
     case Mode::read_write: flags |= SQLITE_OPEN_READWRITE; break;
     case Mode::create: flags |= SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE; break;
     }
-    int code = open(path.c_str(), flags, nullptr);
-    if (mode == Mode::read_only && (code & 0xff) == SQLITE_CANTOPEN) {
+    const bool damaged = mode == Mode::damaged;
+    int code = open(path.c_str(), flags, nullptr, damaged);
+    if ((mode == Mode::read_only || damaged) && (code & 0xff) == SQLITE_CANTOPEN) {
         // A write-ahead file needs a shared-memory file beside it, which a folder that cannot be written to does not
         // allow. Nobody else writes there either: without locks, and with the shared memory in this process alone, it
         // is read all the same. Without such a file there is nothing to read besides the database itself.
         std::error_code none;
         const auto log_bytes = std::filesystem::file_size(path.string() + "-wal", none);
-        code = !none && log_bytes > 0 ? open(path.c_str(), flags, "unix-none")
-                                      : open(uri_of(path, "?immutable=1").c_str(), flags | SQLITE_OPEN_URI, nullptr);
+        code = !none && log_bytes > 0
+                   ? open(path.c_str(), flags, "unix-none", damaged)
+                   : open(uri_of(path, "?immutable=1").c_str(), flags | SQLITE_OPEN_URI, nullptr, damaged);
     }
     if (code != SQLITE_OK) {
         const SqliteError error(code, path.string() + ": " +
@@ -54,15 +57,23 @@ Database::Database(const std::filesystem::path& path, Mode mode) {
 }
 
 /// The first read tells whether the file is a database at all.
-int Database::open(const char* name, int flags, const char* file_system) {
+int Database::open(const char* name, int flags, const char* file_system, bool damaged) {
     sqlite3_close_v2(std::exchange(handle_, nullptr));
     int code = sqlite3_open_v2(name, &handle_, flags, file_system);
     if (code != SQLITE_OK) return code;
     sqlite3_busy_timeout(handle_, kBusyTimeout_ms);
-    if (file_system != nullptr)
+    const char* first_read = "SELECT count(*) FROM sqlite_schema";
+    if (damaged) {
+        // With this SQLite takes the size that a file has for the one that its header gives (lockBtree in btree.c) and,
+        // from the second statement on, the tables that it could read of for all (sqlite3InitOne in prepare.c).
+        sqlite3_db_config(handle_, SQLITE_DBCONFIG_WRITABLE_SCHEMA, 1, nullptr);
+        first_read = "SELECT 1 FROM sqlite_schema LIMIT 1";
+        static_cast<void>(sqlite3_exec(handle_, first_read, nullptr, nullptr, nullptr));
+        code = sqlite3_exec(handle_, "PRAGMA cell_size_check = ON", nullptr, nullptr, nullptr);
+    }
+    if (code == SQLITE_OK && file_system != nullptr)
         code = sqlite3_exec(handle_, "PRAGMA locking_mode = EXCLUSIVE", nullptr, nullptr, nullptr);
-    if (code == SQLITE_OK)
-        code = sqlite3_exec(handle_, "SELECT count(*) FROM sqlite_schema", nullptr, nullptr, nullptr);
+    if (code == SQLITE_OK) code = sqlite3_exec(handle_, first_read, nullptr, nullptr, nullptr);
     return code;
 }
 

@@ -27,7 +27,8 @@ class SqliteError : public std::runtime_error {
 /// One connection, used by one thread at a time (SQLITE_OPEN_NOMUTEX).
 class Database {
   public:
-    enum class Mode { read_only, read_write, create };
+    /// `damaged`: read only, and a file that is shorter than it says is read as far as it goes.
+    enum class Mode { read_only, damaged, read_write, create };
     Database(const std::filesystem::path& path, Mode mode);
     Database(Database&& other) noexcept : handle_(std::exchange(other.handle_, nullptr)) {}
     Database& operator=(Database&& other) noexcept {
@@ -46,7 +47,7 @@ class Database {
     [[noreturn]] void raise(int code, std::string_view doing) const;
 
   private:
-    [[nodiscard]] int open(const char* name, int flags, const char* file_system);
+    [[nodiscard]] int open(const char* name, int flags, const char* file_system, bool damaged);
     sqlite3* handle_ = nullptr;
 };
 

@@ -198,6 +198,11 @@ class RowSelect {
     void bind(int place, const Value& value) {
         select_.bind(place, value);
     }
+    /// Before other values are bound.
+    void start_again() {
+        select_.reset();
+        more_ = true;
+    }
     /// True while there is a row; once false, it stays so.
     bool step() {
         more_ = more_ && select_.step();

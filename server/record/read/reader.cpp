@@ -1,8 +1,6 @@
 #include "server/record/read/reader.hpp"
 
 #include <algorithm>
-#include <array>
-#include <fstream>
 #include <memory>
 #include <numeric>
 #include <set>
@@ -10,30 +8,13 @@
 #include <spdlog/spdlog.h>
 
 #include "server/record/read/frame_bytes.hpp"
+#include "server/record/read/input_rows.hpp"
 #include "server/record/read/reader_state.hpp"
 #include "server/record/write/repair.hpp"
 
 namespace turnstone {
 
 namespace {
-
-/// Bytes that a database without write-ahead file is short of the size its header gives (SQLite file format, 1.3: page
-/// size at offset 16, size in pages at 28, both big-endian). SQLite itself would only call such a file malformed.
-std::optional<std::uint64_t> missing_bytes(const std::filesystem::path& path) {
-    std::error_code error;
-    // A live recording is never opened here: closing any descriptor of a file gives up this process's POSIX
-    // locks on it, the writer's among them (sqlite.org/howtocorrupt, 2.2).
-    if (std::filesystem::exists(path.string() + "-wal", error)) return std::nullopt;
-    std::array<unsigned char, 32> header{};
-    std::ifstream file(path, std::ios::binary);
-    if (!file.read(reinterpret_cast<char*>(header.data()), header.size()) || header[0] != 'S') return std::nullopt;
-    const std::uint64_t stored = header[16] * 256U + header[17];
-    const std::uint64_t page_bytes = stored == 1 ? 65536 : stored;
-    std::uint64_t pages = 0;
-    for (std::size_t i = 28; i < 32; ++i) pages = pages << 8 | header[i];
-    const std::uint64_t size = std::filesystem::file_size(path, error);
-    return !error && size < pages * page_bytes ? std::optional(pages * page_bytes - size) : std::nullopt;
-}
 
 std::int64_t to_integer(const std::string& text) {
     return std::strtoll(text.c_str(), nullptr, 10);
@@ -78,43 +59,6 @@ RecordingReader::RecordingReader(std::unique_ptr<State> state) : state_(std::mov
 RecordingReader::RecordingReader(RecordingReader&&) noexcept = default;
 RecordingReader& RecordingReader::operator=(RecordingReader&&) noexcept = default;
 RecordingReader::~RecordingReader() = default;
-
-Result<RecordingReader> RecordingReader::open(const std::filesystem::path& path) {
-    std::error_code error;
-    if (!std::filesystem::is_regular_file(path, error)) {
-        return fail(path.string() + ": no such file; give the path of a recording (*" + std::string(kRecordingEnding) +
-                    ")");
-    }
-    if (std::filesystem::file_size(path, error) == 0)
-        return fail(path.string() + ": the file is empty; a recording is expected");
-    if (const auto missing = missing_bytes(path)) {
-        return fail(path.string() + ": the file is cut short by " + std::to_string(*missing) +
-                    " bytes; copy it again, or salvage what is left with the sqlite3 shell's .recover");
-    }
-    try {
-        auto state = std::make_unique<State>(path);
-        const std::int64_t application = state->database.integer("PRAGMA application_id");
-        if (application != kApplicationId) {
-            return fail(path.string() + ": a SQLite file, but not a recording (application_id " +
-                        std::to_string(application) + ", a recording has " + std::to_string(kApplicationId) + ")");
-        }
-        const std::int64_t version = state->database.integer("PRAGMA user_version");
-        if (!is_readable(state->database)) {
-            return fail(path.string() + ": layout version " + std::to_string(version) +
-                        "; this program reads versions " + std::to_string(kLayoutVersionOldest) + " to " +
-                        std::to_string(kLayoutVersion) + ": open it with the Turnstone that wrote it");
-        }
-        state->tables = read_tables(state->database);
-        for (std::size_t i = 0; i < state->tables.size(); ++i) {
-            if (state->tables[i].table.id != i)
-                return fail(path.string() + ": its list of series has a gap at " + std::to_string(i));
-            state->schema.tables.push_back(state->tables[i].table);
-        }
-        return RecordingReader(std::move(state));
-    } catch (const std::exception& failure) {
-        return fail(path.string() + ": cannot be read as a recording: " + failure.what());
-    }
-}
 
 const Schema& RecordingReader::schema() const {
     return state_->schema;
@@ -297,25 +241,20 @@ void RecordingReader::inputs(const std::function<void(const ChunkRecord&, std::s
                              const std::function<void(const ActionRecord&)>& on_action) {
     try {
         const ReadTransaction transaction(state_->database);
-        RowSelect<ChunkRow> chunks(state_->database, kChunkTable, "ORDER BY input");
-        RowSelect<ActionRecord> actions(state_->database, kActionTable, "ORDER BY input");
-        std::optional<ChunkRow> chunk;
-        std::optional<ActionRecord> action;
-        const auto next = [](auto& rows, auto& row) {
-            row.reset();
-            if (rows.step()) row = rows.row();
-        };
-        next(chunks, chunk);
-        next(actions, action);
+        InputRows<ChunkRow> chunks(state_->database, kChunkTable, state_->passing_over_damage);
+        InputRows<ActionRecord> actions(state_->database, kActionTable, state_->passing_over_damage);
+        bool chunk = chunks.next(), action = actions.next();
         while (chunk || action) {
-            if (chunk && (!action || chunk->chunk.input < action->input)) {
-                on_chunk(chunk->chunk, chunk->bytes);
-                next(chunks, chunk);
+            if (chunk && (!action || chunks.row().chunk.input < actions.row().input)) {
+                on_chunk(chunks.row().chunk, chunks.row().bytes);
+                chunk = chunks.next();
             } else {
-                on_action(*action);
-                next(actions, action);
+                on_action(actions.row());
+                action = actions.next();
             }
         }
+        for (const std::string& damage : {chunks.damage(), actions.damage()})
+            if (state_->damage.empty()) state_->damage = damage;
     } catch (const SqliteError& failure) {
         state_->note_damage(failure);
     }

@@ -74,9 +74,15 @@ struct EventPage {
     bool more = false;        ///< others follow
 };
 
+enum class ReadMode {
+    whole,            ///< a file that is cut short is refused; damage further in ends the function that meets it
+    as_far_as_it_goes ///< `inputs` gives every input that can be read
+};
+
 class RecordingReader {
   public:
-    [[nodiscard]] static Result<RecordingReader> open(const std::filesystem::path& path);
+    [[nodiscard]] static Result<RecordingReader> open(const std::filesystem::path& path,
+                                                      ReadMode mode = ReadMode::whole);
     RecordingReader(RecordingReader&&) noexcept;
     RecordingReader& operator=(RecordingReader&&) noexcept;
     ~RecordingReader();

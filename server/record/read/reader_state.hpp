@@ -9,8 +9,11 @@
 namespace turnstone {
 
 struct RecordingReader::State {
-    explicit State(const std::filesystem::path& file) : path(file), database(file, Database::Mode::read_only) {}
+    State(const std::filesystem::path& file, bool pass_over_damage)
+        : path(file), passing_over_damage(pass_over_damage),
+          database(file, pass_over_damage ? Database::Mode::damaged : Database::Mode::read_only) {}
     std::filesystem::path path;
+    bool passing_over_damage;
     Database database;
     std::vector<StoredTable> tables;
     Schema schema;

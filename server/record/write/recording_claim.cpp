@@ -12,8 +12,24 @@
 
 namespace turnstone {
 
+namespace {
+
+std::filesystem::path lock_file(const std::filesystem::path& recording) {
+    return recording.parent_path() / ("." + recording.filename().string() + ".lock");
+}
+
+} // namespace
+
+bool RecordingClaim::is_held(const std::filesystem::path& recording) noexcept {
+    const int descriptor = ::open(lock_file(recording).c_str(), O_RDONLY | O_CLOEXEC);
+    if (descriptor < 0) return false;
+    const bool held = ::flock(descriptor, LOCK_SH | LOCK_NB) != 0 && errno == EWOULDBLOCK;
+    ::close(descriptor);
+    return held;
+}
+
 std::optional<RecordingClaim> RecordingClaim::take(const std::filesystem::path& recording) {
-    const std::filesystem::path path = recording.parent_path() / ("." + recording.filename().string() + ".lock");
+    const std::filesystem::path path = lock_file(recording);
     for (;;) {
         const int descriptor = ::open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0644);
         if (descriptor < 0)

@@ -12,6 +12,8 @@ class RecordingClaim {
     /// Empty when another writer holds it. Throws SqliteError where the directory cannot be written to. A file system
     /// without locks lets everybody have it.
     [[nodiscard]] static std::optional<RecordingClaim> take(const std::filesystem::path& recording);
+    /// A writer is at this recording.
+    [[nodiscard]] static bool is_held(const std::filesystem::path& recording) noexcept;
     RecordingClaim(RecordingClaim&& other) noexcept
         : path_(std::move(other.path_)), descriptor_(std::exchange(other.descriptor_, -1)) {}
     RecordingClaim& operator=(RecordingClaim&& other) noexcept {

@@ -42,17 +42,18 @@ std::int64_t newest_time(const Batch& batch, std::int64_t newest_ns) {
     return newest_ns;
 }
 
-/// Throws where there is a file of that name: nobody's recording is replaced.
-void publish(const std::filesystem::path& hidden, const std::filesystem::path& path) {
-    if (::renameat2(AT_FDCWD, hidden.c_str(), AT_FDCWD, path.c_str(), RENAME_NOREPLACE) == 0) return;
-    const int error = errno;
-    if (error == EEXIST) throw SqliteError(SQLITE_NOTADB, path.string() + " is another server's recording");
-    if (error != EINVAL && error != ENOSYS)
-        throw SqliteError(SQLITE_CANTOPEN, path.string() + ": " + std::strerror(error));
-    std::filesystem::rename(hidden, path); // a file system without it; the claim keeps other servers of ours away
-}
-
 } // namespace
+
+void publish_recording(const std::filesystem::path& hidden, const std::filesystem::path& path) {
+    const bool renamed = ::renameat2(AT_FDCWD, hidden.c_str(), AT_FDCWD, path.c_str(), RENAME_NOREPLACE) == 0;
+    const int error = renamed ? 0 : errno;
+    if (error == EEXIST) throw SqliteError(SQLITE_NOTADB, path.string() + " is another server's recording");
+    if (error != 0 && error != EINVAL && error != ENOSYS)
+        throw SqliteError(SQLITE_CANTOPEN, path.string() + ": " + std::strerror(error));
+    if (error != 0)
+        std::filesystem::rename(hidden, path); // a file system without it; the claim keeps other servers of ours away
+    sync_directory(path.parent_path());
+}
 
 SetupTexts texts_of(const PipelineSetup& setup) {
     SetupTexts texts;
@@ -98,8 +99,7 @@ void create_recording(const std::filesystem::path& path, const SetupTexts& setup
         database.execute("COMMIT");
         database.execute("PRAGMA journal_mode = WAL");
     }
-    publish(hidden, path);
-    sync_directory(path.parent_path());
+    publish_recording(hidden, path);
 }
 
 RecordingFile::RecordingFile(const std::filesystem::path& path, const Schema& schema, bool sync_every_commit)

@@ -37,6 +37,10 @@ struct RecordingHead {
 void create_recording(const std::filesystem::path& path, const SetupTexts& setup, const Schema& schema,
                       const RecordingHead& head, bool sync_every_commit);
 
+/// Gives a hidden file that is whole its name. Throws SqliteError where there is one of that name: nobody's recording
+/// is replaced.
+void publish_recording(const std::filesystem::path& hidden, const std::filesystem::path& path);
+
 class RecordingFile {
   public:
     /// Opens a recording of this version's layout to go on writing to it; after create_recording, or after a fault.

@@ -10,6 +10,7 @@
 
 #include "server/record/format/sqlite.hpp"
 #include "server/record/read/reader.hpp"
+#include "server/record/write/recording_claim.hpp"
 #include "server/record/write/recording_file.hpp"
 #include "tests/record/support.hpp"
 
@@ -171,6 +172,7 @@ TEST_CASE("a series without rows has no table, and reads as none") {
     const auto path = directory.recording("few");
     const Schema schema = sample_schema();
     create_recording(path, texts_of(sample_setup()), schema, {kStart_ns, kStart_ns, "", ""}, false);
+    const auto claim = RecordingClaim::take(path); // as whoever records has
     RecordingFile file(path, schema, false);
     auto reader = RecordingReader::open(path);
     REQUIRE(reader);
