@@ -322,12 +322,7 @@ void RecorderThread::write_one_by_one(Lane& lane) {
 }
 
 void RecorderThread::set_fault(const std::string& text) {
-    const std::string before = queue_.update([&](RecorderStatus& status) { return std::exchange(status.fault, text); });
-    if (before == text) return;
-    if (text.empty())
-        spdlog::info("recording restored");
-    else
-        spdlog::error("{}", text);
+    queue_.update([&](RecorderStatus& status) { status.fault = text; }); // who watches the status logs it, once
 }
 
 /// Looks at free space and sizes, and whether the file is still there.
@@ -344,6 +339,7 @@ void RecorderThread::look_at_file() {
     const std::uint64_t file_bytes = file_ ? size_of("") + log_bytes : 0;
     queue_.update([&](RecorderStatus& status) {
         status.disk_free_bytes = free_bytes;
+        if (!file_ && current_) return; // closed by a fault: it is as large as it was
         status.file_bytes = file_bytes;
         status.log_bytes = log_bytes;
     });

@@ -231,6 +231,26 @@ TEST_CASE("a disk that fails and recovers costs nothing that memory can hold") {
     CHECK(rows == maker.made());
 }
 
+TEST_CASE("the size of the recording is known while the disk is at fault") {
+    const TemporaryFolder directory;
+    FaultyDisk disk;
+    BatchMaker maker;
+    Recorder recorder(
+        {.directory = directory.path(), .commit_interval_ms = 2, .sync_every_commit = true, .retry_interval_ms = 10},
+        sample_setup());
+    recorder.begin(sample_schema(), {.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""},
+                   kStart_ns);
+    push(recorder, maker.next());
+    REQUIRE(eventually([&] { return recorder.status().file_bytes > 0; }));
+    disk.fail_writes(SQLITE_FULL);
+    push(recorder, maker.next());
+    REQUIRE(eventually([&] { return !recorder.status().fault.empty(); }));
+    std::this_thread::sleep_for(1200ms); // it is looked at once a second
+    CHECK_FALSE(recorder.status().recording);
+    CHECK(recorder.status().file_bytes > 0);
+    disk.fail_writes(SQLITE_OK);
+}
+
 TEST_CASE("any single failing write is survived") {
     long operations = 1000;
     long failures_met = 0;
