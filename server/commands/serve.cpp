@@ -146,8 +146,8 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
                   {[&server](LiveTape tape) { server->begin_recording(std::move(tape)); },
                    [&server](std::shared_ptr<const Batch> batch) { server->publish(std::move(batch)); },
                    [&server] { server->release_recordings(); }});
-    const OperatorKey key = operator_key(settings);
-    ServeSettings server_settings = serve_settings(settings, key.key, assets);
+    const OperatorKey unlocks = operator_key(settings);
+    ServeSettings server_settings = serve_settings(settings, unlocks.key, assets);
     ServeSources sources;
     sources.station_now_ns = station_now_ns;
     sources.links = [&ingest] { return ingest.links(); };
@@ -162,7 +162,7 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
 
     if (const auto started = server->start(); !started) return fail_with(started.error(), errors);
     ingest.start(past, resumable);
-    greet(*server, key, out);
+    greet(*server, unlocks, out);
 
     signals.wait([&] { return settings.exit_at_end && ingest.ended() && recorder.status().queue_bytes == 0; });
     signals.watch_shutdown();

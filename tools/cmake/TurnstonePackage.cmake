@@ -43,12 +43,12 @@ set(CPACK_PACKAGE_DIRECTORY "${PROJECT_BINARY_DIR}/package")
 set(CPACK_PACKAGING_INSTALL_PREFIX /usr)
 set(CPACK_STRIP_FILES ON)
 set(CPACK_DEBIAN_FILE_NAME DEB-DEFAULT)
-set(CPACK_DEBIAN_PACKAGE_DESCRIPTION "telemetry ground station for volunteer rocketry
- Records every byte that serial, UDP and TCP links deliver, decodes and checks
- them by a dictionary of the vehicle's packets, estimates what the vehicle does
- and how sure that is, and shows it live and replayed in browsers.
- .
- It only receives: it cannot command, arm or fire anything.")
+set(CPACK_PACKAGE_DESCRIPTION_SUMMARY "telemetry ground station for volunteer rocketry")
+set(CPACK_DEBIAN_PACKAGE_DESCRIPTION "Records every byte that serial, UDP and TCP links deliver, decodes and checks
+them by a dictionary of the vehicle's packets, estimates what the vehicle does
+and how sure that is, and shows it live and replayed in browsers.
+
+It only receives: it cannot command, arm or fire anything.")
 set(CPACK_DEBIAN_PACKAGE_SECTION hamradio)
 set(CPACK_DEBIAN_PACKAGE_SHLIBDEPS ON)
 set(CPACK_DEBIAN_PACKAGE_DEPENDS "passwd, init-system-helpers (>= 1.54)")
