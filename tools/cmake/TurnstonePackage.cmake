@@ -58,7 +58,4 @@ foreach(name postinst prerm postrm conffiles)
 endforeach()
 set(CPACK_DEBIAN_PACKAGE_CONTROL_EXTRA ${control_files})
 set(CPACK_DEBIAN_PACKAGE_CONTROL_STRICT_PERMISSION ON)
-if(CMAKE_CROSSCOMPILING)
-  set(CPACK_DEBIAN_PACKAGE_ARCHITECTURE ${TURNSTONE_DEBIAN_ARCHITECTURE}) # of tools/cmake/<architecture>.cmake
-endif()
 include(CPack)
