@@ -86,7 +86,7 @@ struct OperatorKey {
     std::filesystem::path kept_in; ///< empty: nowhere
 };
 
-/// A file that cannot be used is no reason not to record.
+/// A file that cannot be used does not keep a station from recording.
 OperatorKey operator_key(const Settings& settings) {
     if (!settings.operator_key.empty()) return {settings.operator_key, {}};
     if (settings.operator_key_file.empty()) return {random_key(), {}};

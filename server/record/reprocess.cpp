@@ -17,7 +17,7 @@ namespace {
 
 constexpr std::size_t kCommitBytes = 8u << 20;
 
-/// A recording in the making, under a hidden name: what a killed process leaves of it is no recording.
+/// A recording in the making, under a hidden name: nobody takes what a killed process leaves of it for a recording.
 class Unfinished {
   public:
     /// Throws SqliteError where nothing can be written, or where another process is at the same.
@@ -48,10 +48,10 @@ struct Fed {
     std::string damage;        ///< empty: none
 };
 
-enum class Numbering { as_stored, anew };
+enum class Numbering { as_stored, from_one };
 
 /// Writes what this version's pipeline makes of the inputs of `from` to `path`. `head` and `facts` (keys of meta) are
-/// the new file's. Numbered anew, inputs and each link's stream have no gaps where `from` has.
+/// the new file's. Numbered from one, inputs and each link's stream have no gaps where `from` has.
 Fed write_again(RecordingReader& from, const PipelineSetup& setup, const std::filesystem::path& path,
                 const RecordingHead& head, const std::map<std::string, std::string>& facts, Numbering numbering) {
     const RecordingInfo info = from.info();
@@ -65,7 +65,7 @@ Fed write_again(RecordingReader& from, const PipelineSetup& setup, const std::fi
     const auto count = [&](std::uint64_t& input) {
         fed.missing += input - next_stored;
         next_stored = input + 1;
-        if (numbering == Numbering::anew) input = fed.inputs;
+        if (numbering == Numbering::from_one) input = fed.inputs;
         ++fed.inputs;
     };
     std::size_t waiting_bytes = 0;
@@ -76,7 +76,7 @@ Fed write_again(RecordingReader& from, const PipelineSetup& setup, const std::fi
             for (ChunkRecord& chunk : input.chunks) {
                 count(chunk.input);
                 std::uint64_t& offset = stream_bytes[chunk.link];
-                if (numbering == Numbering::anew) chunk.stream_offset = offset;
+                if (numbering == Numbering::from_one) chunk.stream_offset = offset;
                 offset += chunk.bytes.size;
                 fed.bytes += chunk.bytes.size;
             }
@@ -119,7 +119,7 @@ Result<std::filesystem::path> reprocess(const std::filesystem::path& file, std::
         const Fed fed = write_again(
             *reader, *setup, unfinished.path(),
             {.t_start_ns = info.t_start_ns, .utc_start_ns = info.utc_start_ns, .name = info.name, .continues = ""},
-            {{"notes", info.notes}, {"reprocessed_from", info.id}}, Numbering::anew);
+            {{"notes", info.notes}, {"reprocessed_from", info.id}}, Numbering::from_one);
         close_as_one_file(unfinished.path());
         const std::string vehicle = setup->vehicles.empty() ? "" : setup->vehicles.front().dictionary.vehicle;
         const std::string id = free_recording_id(output_directory, info.utc_start_ns, vehicle);

@@ -25,7 +25,7 @@ struct VerifyReport {
 /// as NULL and -0 as 0: those compare equal. Tables are compared by name where both have the same columns; events only
 /// where the recording has this version's layout, since older ones word them differently. Of the predictions, which
 /// cost most by far, every twentieth round is flown again. Each of `vehicles` replaces the recording's vehicle of the
-/// same name. An error means that the comparison could not be made. `on_progress` hears the share of the inputs that
+/// same name. An error means that the comparison could not be made. `on_progress` hears the fraction of the inputs that
 /// are done, from 0 to 1, after each of them.
 [[nodiscard]] Result<VerifyReport> verify_recording(const std::filesystem::path& file,
                                                     std::vector<VehicleSetup> vehicles = {},

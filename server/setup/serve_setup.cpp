@@ -59,8 +59,8 @@ std::optional<std::size_t> vehicle_of(const LinkUri& uri, const std::vector<Vehi
     return std::nullopt;
 }
 
-/// A missing capture is waited for, as a radio that is not plugged in is; who wants to end after it would wait for
-/// ever.
+/// A missing capture is waited for, as a radio that is not plugged in is; who wants to end after it would not
+/// get there.
 void check_captures(const Settings& settings, std::vector<Problem>& problems) {
     if (!settings.exit_at_end) return;
     for (const LinkUri& uri : settings.links) {

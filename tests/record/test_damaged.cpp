@@ -76,7 +76,7 @@ TEST_CASE("a recording that is cut short gives back every input on the pages tha
     for (const std::uintmax_t missing : {std::uintmax_t{1}, page, size / 10, size / 3, size / 2}) {
         INFO(missing << " of " << size << " bytes missing");
         const TemporaryFolder output;
-        const auto cut = directory.recording("cut");
+        const auto cut = directory.recording("shortened");
         std::filesystem::copy_file(whole, cut, std::filesystem::copy_options::overwrite_existing);
         std::filesystem::resize_file(cut, size - missing);
         std::size_t left = 0;
@@ -226,7 +226,7 @@ TEST_CASE("damage inside a file is named, by verify and by reprocess, and everyt
     }
 }
 
-TEST_CASE("an action that only another version knows is no damage") {
+TEST_CASE("an action that only another version knows is not damage") {
     const TemporaryFolder directory;
     const auto path = directory.recording(record_flight(directory, demo_setup()));
     Database(path, Database::Mode::read_write)

@@ -81,6 +81,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
      {"shared", "protocol/firmware", "server/setup", "server/record/read", "server/record/write", "server/record",
       "server/serve", "server/serve/port", "server/ingest"}},
     {"server/main.cpp", {"server/commands"}},
+    {"tools/write_manual.cpp", {"server/commands"}},
 
     {"tools/sim/truth", {"shared"}},
     {"tools/sim/radio", {"shared", "tools/sim/truth"}},
