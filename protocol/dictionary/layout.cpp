@@ -388,10 +388,16 @@ void LayoutReading::check_roles(JsonReader& reader, const Field& field) {
         const auto [it, is_new] = around_.role_places.emplace(role, RolePlace{reader.pointer(), around_.packet});
         const bool is_alternative =
             it->second.packet != around_.packet && it->second.packet->apid == around_.packet->apid;
-        if (!is_new && !is_alternative && role != Role::pyro_continuity)
-            reader.problem_at(field.count > 1 ? "roles" : "role",
-                              "role " + std::string(kRoles[static_cast<std::size_t>(role)].name) + " appears twice",
-                              "must be on one channel only; the other is at " + it->second.pointer);
+        if (is_new || is_alternative) continue;
+        const unsigned channels_max = role_channels_max(role);
+        if (++it->second.channels > channels_max && role != Role::pyro_continuity)
+            reader.problem_at(
+                field.count > 1 ? "roles" : "role",
+                "role " + std::string(kRoles[static_cast<std::size_t>(role)].name) + " appears " +
+                    (channels_max == 1 ? "twice" : "three times"),
+                std::string("must be on ") +
+                    (channels_max == 1 ? "one channel only; the other" : "two channels at most; the first") +
+                    " is at " + it->second.pointer);
     }
 }
 

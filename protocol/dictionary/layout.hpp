@@ -13,6 +13,7 @@ namespace turnstone {
 struct RolePlace {
     std::string pointer;
     const Packet* packet;
+    unsigned channels = 1; ///< that have it
 };
 
 /// What all layouts of a dictionary share.

@@ -33,6 +33,11 @@ const std::array<RoleInfo, static_cast<std::size_t>(Role::count_)> kRoles = {{
     {Role::satellites_used, "satellites_used", "1", "satellites used"},
     {Role::fix_accuracy_horizontal, "fix_accuracy_horizontal", "m", "horizontal accuracy of the GNSS fix"},
     {Role::fix_accuracy_vertical, "fix_accuracy_vertical", "m", "vertical accuracy of the GNSS fix"},
+    {Role::fix_accuracy_speed, "fix_accuracy_speed", "m/s", "speed accuracy of the GNSS fix"},
+    {Role::fix_utc, "fix_utc", "s", "time of the GNSS fix, UTC"},
+    {Role::fix_utc_time_of_day, "fix_utc_time_of_day", "s", "time of the GNSS fix, UTC, since midnight"},
+    {Role::gps_week, "gps_week", "1", "GPS week of the GNSS fix"},
+    {Role::gps_time_of_week, "gps_time_of_week", "s", "GPS time of week of the GNSS fix"},
     {Role::battery_voltage, "battery_voltage", "V", "battery voltage"},
     {Role::pyro_continuity, "pyro_continuity", "1", "igniter continuity"},
     {Role::radio_rssi, "radio_rssi", "dB{mW}", "received signal strength"},
@@ -52,6 +57,10 @@ const std::array<RoleInfo, static_cast<std::size_t>(Role::count_)> kRoles = {{
     {Role::oil_pressure, "oil_pressure", "Pa", "oil pressure"},
     {Role::dictionary_version, "dictionary_version", "", "dictionary version"},
 }};
+
+unsigned role_channels_max(Role role) noexcept {
+    return role <= Role::rate_body_z || role == Role::static_pressure ? 2 : 1;
+}
 
 std::optional<Role> role_from_name(std::string_view name) noexcept {
     for (const RoleInfo& info : kRoles)

@@ -36,6 +36,11 @@ enum class Role : unsigned char {
     satellites_used, ///< count
     fix_accuracy_horizontal,
     fix_accuracy_vertical, ///< m, 1-sigma
+    fix_accuracy_speed,    ///< m/s, 1-sigma of each axis
+    fix_utc,               ///< s since 1970-01-01 UTC, leap seconds not counted: when position and velocity were true
+    fix_utc_time_of_day,   ///< s since midnight UTC, in place of fix_utc
+    gps_week,              ///< count since 1980-01-06, whole or modulo 1024
+    gps_time_of_week,      ///< s, GPS time: in place of fix_utc; without gps_week the nearest week is taken
     battery_voltage,       ///< V
     pyro_continuity,       ///< 1 good, 0 open; several channels may have this role
     radio_rssi,            ///< dBm, of the ground receiver or the vehicle's radio
@@ -66,6 +71,10 @@ struct RoleInfo {
 
 /// Every role, indexed by its enumerator.
 extern const std::array<RoleInfo, static_cast<std::size_t>(Role::count_)> kRoles;
+
+/// How many channels of a vehicle may have this role: two of an accelerometer, a gyro and a barometer, of which the
+/// ground uses one at a time.
+[[nodiscard]] unsigned role_channels_max(Role role) noexcept;
 
 [[nodiscard]] std::optional<Role> role_from_name(std::string_view name) noexcept;
 

@@ -26,6 +26,7 @@ struct PressureSample {
 };
 
 /// GNSS fix. Velocity and accuracies may be NaN.
+/// `t_ns` is the packet's time, some delay after the moment at which position and velocity were true.
 struct FixSample {
     std::int64_t t_ns;
     double latitude_deg;
@@ -35,7 +36,10 @@ struct FixSample {
     int fix_dimensions; ///< as in the NMEA 0183 GSA sentence: 1 none, 2 2-D, 3 3-D
     double accuracy_horizontal_m;
     double accuracy_vertical_m;
-    int satellites; ///< -1: unknown
+    int satellites;                   ///< -1: unknown
+    double speed_accuracy_mps = kNaN; ///< of each axis, 1-sigma
+    /// When position and velocity were true, by the receiver's own time (station time); 0: it did not say.
+    std::int64_t t_valid_ns = 0;
 };
 
 struct MagSample {
