@@ -1,0 +1,32 @@
+#pragma once
+/// What the translation filter (translation_filter.hpp) knows: where the vehicle is and how it moves, without attitude.
+#include <cstdint>
+
+#include <Eigen/Core>
+
+#include "shared/constants.hpp"
+
+namespace turnstone::estimate {
+
+/// NaN where nothing is known.
+struct TranslationEstimate {
+    static inline const Eigen::Vector3d kUnknown = Eigen::Vector3d::Constant(kNaN);
+
+    std::int64_t t_ns = 0;
+    bool valid = false;    ///< everything below means something
+    bool valid_up = false; ///< the up components do; true without a fix too, where there are heights
+    Eigen::Vector3d position_enu_m = kUnknown, velocity_enu_mps = kUnknown, acceleration_enu_mps2 = kUnknown;
+    /// Of [position, velocity, acceleration].
+    Eigen::Matrix<double, 9, 9> covariance = Eigen::Matrix<double, 9, 9>::Constant(kNaN);
+
+    [[nodiscard]] Eigen::Vector3d position_sigma_m() const { return sigma(0); }
+    [[nodiscard]] Eigen::Vector3d velocity_sigma_mps() const { return sigma(3); }
+    [[nodiscard]] Eigen::Vector3d acceleration_sigma_mps2() const { return sigma(6); }
+
+  private:
+    [[nodiscard]] Eigen::Vector3d sigma(int first) const {
+        return covariance.diagonal().segment<3>(first).cwiseMax(0.0).cwiseSqrt();
+    }
+};
+
+} // namespace turnstone::estimate

@@ -1,0 +1,245 @@
+#include "server/estimate/translation/translation_filter.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <utility>
+
+#include "shared/time.hpp"
+
+namespace turnstone::estimate {
+
+using Eigen::Vector3d;
+
+namespace {
+
+/// Chi-square 0.999 by degrees of freedom, from 1.
+constexpr std::array<double, 6> kGates = {10.827566, 13.815511, 16.266236, 18.466827, 20.515006, 22.457744};
+/// Beside the thrust of a motor or the opening of a parachute: small rockets reach 100 m/s2.
+const Manoeuvre kHard{Vector3d::Zero(), Vector3d::Constant(60.0), Vector3d::Constant(1.0)};
+constexpr double kHardFor_s = 2.0;
+constexpr double kUnknown_m = 1e4;
+constexpr double kUnknown_mps = 300;
+/// Of a position: beyond this nobody can use it.
+constexpr double kUseless_m = 3000;
+/// After this long without a measurement only the slow errors are kept.
+constexpr double kForget_s = 120;
+/// Heights closer than this in time say the same twice; it also bounds what a late fix costs.
+constexpr double kHeightPeriod_s = 0.035;
+constexpr double kPadPeriod_s = 1.0;
+constexpr double kPadAcross_m = 20;
+constexpr double kPadUp_m = 1.0;
+constexpr double kPadStill_mps = 0.3;
+/// The place is as wrong each time that it is said: twenty times count as once.
+constexpr double kPadRepeats = 4.5;
+/// Four seconds of fixes and heights at their highest usable rates.
+constexpr std::size_t kHistory = 160;
+
+} // namespace
+
+TranslationSettings translation_settings(const SensorNoise& sensors) {
+    const double lasting = std::sqrt(sensors.fix_correlated_share);
+    TranslationSettings out;
+    out.errors.fix_tau_s = sensors.fix_correlation_s;
+    out.errors.fix_sigma_m =
+        lasting * Vector3d(sensors.fix_horizontal_m, sensors.fix_horizontal_m, sensors.fix_vertical_m);
+    out.errors.delay_sigma_s = sensors.fix_delay_sigma_s;
+    out.errors.datum_sigma_m = sensors.pad_datum_sigma_m;
+    out.fix_delay_s = sensors.fix_delay_s;
+    out.white_fraction = 1 - sensors.fix_correlated_share;
+    return out;
+}
+
+TranslationFilter::TranslationFilter(const TranslationSettings& settings)
+    : settings_(settings), before_(settings.errors), history_(kHistory) {}
+
+TranslationFilter::TranslationFilter(const TranslationSettings& settings, const TranslationState& known,
+                                     std::int64_t t_ns)
+    : TranslationFilter(settings) {
+    before_.state = known;
+    before_.t_ns = before_.t_fix_ns = t_ns;
+    before_.placed = true;
+}
+
+void TranslationFilter::fix(const TranslationFix& fix) {
+    if (!fix.position_enu_m.head<2>().allFinite()) return;
+    Measurement m;
+    m.t_ns = fix.t_valid_ns != 0 ? fix.t_valid_ns : fix.t_ns - seconds_to_ns(settings_.fix_delay_s);
+    m.kind = Kind::fix;
+    m.value << fix.position_enu_m, fix.velocity_enu_mps;
+    // What is larger than the wandering part's own size is new in each fix: a receiver that has just found its
+    // satellites again.
+    const auto white = [&](double stated, double wandering) {
+        return std::sqrt(std::max(settings_.white_fraction * stated * stated, stated * stated - wandering * wandering));
+    };
+    m.sigma << Vector3d(white(fix.horizontal_sigma_m, settings_.errors.fix_sigma_m.x()),
+                        white(fix.horizontal_sigma_m, settings_.errors.fix_sigma_m.y()),
+                        white(fix.vertical_sigma_m, settings_.errors.fix_sigma_m.z())),
+        Vector3d::Constant(fix.speed_sigma_mps);
+    take(m);
+}
+
+void TranslationFilter::height(std::int64_t t_ns, double above_pad_m, double noise_m, double systematic_m) {
+    if (!std::isfinite(above_pad_m) || !std::isfinite(noise_m) || !std::isfinite(systematic_m)) return;
+    if (std::abs(seconds_between(newest().t_height_ns, t_ns)) < kHeightPeriod_s) return;
+    Measurement m;
+    m.t_ns = t_ns;
+    m.kind = Kind::height;
+    m.value(0) = above_pad_m;
+    m.sigma(0) = noise_m;
+    m.systematic = systematic_m;
+    take(m);
+}
+
+void TranslationFilter::on_the_rail(std::int64_t t_ns) {
+    if (seconds_between(t_pad_ns_, t_ns) < kPadPeriod_s) return;
+    t_pad_ns_ = t_ns;
+    Measurement m;
+    m.t_ns = t_ns;
+    m.kind = Kind::place;
+    take(m);
+}
+
+void TranslationFilter::advance(std::int64_t t_ns) noexcept {
+    t_shown_ns_ = std::max(t_shown_ns_, t_ns);
+}
+
+void TranslationFilter::take(const Measurement& measurement) {
+    // Where it belongs: behind all that are not newer.
+    std::size_t at = history_.size();
+    while (at > 0 && history_[at - 1].measurement.t_ns > measurement.t_ns) --at;
+    if (at == 0 && !history_.empty()) return; // older than what can be gone back to
+    Step step;
+    step.measurement = measurement;
+    step.measurement.manoeuvre = manoeuvre_;
+    const bool full = history_.size() == kHistory;
+    history_.push(step);
+    if (full) --at;
+    for (std::size_t k = history_.size() - 1; k > at; --k) std::swap(history_[k], history_[k - 1]);
+    for (std::size_t k = at; k < history_.size(); ++k)
+        history_[k].after = taken(k == 0 ? before_ : history_[k - 1].after, history_[k].measurement);
+    advance(measurement.t_ns);
+}
+
+TranslationFilter::Belief TranslationFilter::taken(const Belief& before, const Measurement& measurement) const {
+    Belief belief = before;
+    predict(belief, measurement.t_ns, measurement.manoeuvre);
+    switch (measurement.kind) {
+    case Kind::fix: take_fix(belief, measurement); break;
+    case Kind::height: take_height(belief, measurement); break;
+    case Kind::place: take_place(belief); break;
+    }
+    return belief;
+}
+
+void TranslationFilter::predict(Belief& belief, std::int64_t t_ns, const Manoeuvre& manoeuvre) const {
+    const double step_s = seconds_between(belief.t_ns, t_ns);
+    belief.t_ns = t_ns;
+    if (!belief.placed || step_s <= 0) return;
+    belief.state.predict(std::min(step_s, kForget_s), manoeuvre, settings_.errors);
+    belief.placed = step_s < kForget_s;
+}
+
+void TranslationFilter::take_fix(Belief& belief, const Measurement& m) const {
+    TranslationState& state = belief.state;
+    const auto begin_at_fix = [&](int axis) {
+        const double velocity_mps = m.value(3 + axis);
+        state.place(axis, m.value(axis), std::isfinite(velocity_mps) ? velocity_mps : 0, kUnknown_m, kUnknown_mps);
+    };
+    if (!belief.placed) state.place(2, 0, 0, kUnknown_m, kUnknown_mps);
+    for (int axis = 0; axis < 3; ++axis)
+        if (std::isfinite(m.value(axis)) && (!belief.placed || state.sigma(axis) > kUseless_m)) begin_at_fix(axis);
+    belief.placed = true;
+
+    const Eigen::Matrix<double, 6, 6> noise = m.sigma.cwiseAbs2().asDiagonal();
+    TranslationState::Observation seen = state.of_fix(m.value, noise);
+    const double gate = kGates[static_cast<std::size_t>(seen.innovation.size() - 1)];
+    const double nis = state.nis(seen);
+    const double since_fix_s = std::clamp(seconds_between(belief.t_fix_ns, m.t_ns), 0.0, kHardFor_s);
+    bool fits = nis <= gate;
+    if (!fits) {
+        TranslationState harder = state;
+        harder.add_manoeuvre(since_fix_s, kHard);
+        fits = harder.nis(seen) <= gate;
+        if (fits) state = harder;
+    }
+    if (fits) {
+        belief.fix_unfit_since_ns = 0;
+        belief.t_fix_ns = m.t_ns;
+    } else {
+        ++belief.rejected_fixes;
+        seen.noise *= nis / gate;
+        if (belief.fix_unfit_since_ns == 0) {
+            belief.fix_unfit_since_ns = m.t_ns;
+        } else if (seconds_between(belief.fix_unfit_since_ns, m.t_ns) > kRecovery_s) {
+            for (int axis = 0; axis < 3; ++axis)
+                if (std::isfinite(m.value(axis))) begin_at_fix(axis);
+            seen = state.of_fix(m.value, noise);
+            belief.fix_unfit_since_ns = 0;
+            belief.t_fix_ns = m.t_ns;
+        }
+    }
+    state.correct(seen);
+}
+
+void TranslationFilter::take_height(Belief& belief, const Measurement& m) const {
+    TranslationState& state = belief.state;
+    if (!belief.placed)
+        for (int axis = 0; axis < 3; ++axis) state.place(axis, 0, 0, kUnknown_m, kUnknown_mps);
+    belief.placed = true;
+    belief.t_height_ns = m.t_ns;
+    state.set_height_error(m.systematic);
+    TranslationState::Observation seen = state.of_height(m.value(0), m.sigma(0));
+    const double nis = state.nis(seen);
+    if (nis <= kGates[0]) {
+        belief.height_unfit_since_ns = 0;
+    } else {
+        seen.noise *= nis / kGates[0];
+        const bool fixes = seconds_between(belief.t_fix_ns, m.t_ns) < kRecovery_s;
+        if (belief.height_unfit_since_ns == 0) {
+            belief.height_unfit_since_ns = m.t_ns;
+        } else if (seconds_between(belief.height_unfit_since_ns, m.t_ns) > kRecovery_s) {
+            if (fixes)
+                state.restart_height_error(m.value(0) - state.value(TranslationState::kUp));
+            else
+                state.place(2, m.value(0), 0, kUnknown_m, kUnknown_mps);
+            seen = state.of_height(m.value(0), m.sigma(0));
+            belief.height_unfit_since_ns = 0;
+        }
+    }
+    state.correct(seen);
+}
+
+void TranslationFilter::take_place(Belief& belief) const {
+    TranslationState& state = belief.state;
+    const bool fixes =
+        belief.placed && belief.t_fix_ns != 0 && seconds_between(belief.t_fix_ns, belief.t_ns) < kRecovery_s;
+    if (!fixes) return;
+    constexpr double kSure = 3;
+    const auto within = [&](int at, double size) {
+        return std::abs(state.kalman().x(at)) < size + kSure * state.sigma(at);
+    };
+    bool stands = within(TranslationState::kPosition + 2, kSure * kPadUp_m);
+    for (int axis = 0; axis < 3; ++axis) stands &= within(TranslationState::kVelocity + axis, kPadStill_mps);
+    for (int axis = 0; axis < 2; ++axis) stands &= within(TranslationState::kPosition + axis, kPadAcross_m);
+    const Vector3d size_m(kPadAcross_m, kPadAcross_m, kPadUp_m);
+    if (stands) state.correct(state.of_place(Vector3d::Zero(), kPadRepeats * size_m));
+}
+
+TranslationEstimate TranslationFilter::estimate() const {
+    Belief belief = newest();
+    if (t_shown_ns_ > belief.t_ns) predict(belief, t_shown_ns_, manoeuvre_);
+    TranslationEstimate out;
+    out.t_ns = belief.t_ns;
+    const TranslationState& state = belief.state;
+    out.valid_up = belief.placed && state.sigma(TranslationState::kPosition + 2) < kUseless_m;
+    out.valid = out.valid_up && std::max(state.sigma(0), state.sigma(1)) < kUseless_m;
+    if (!out.valid_up) return out;
+    out.position_enu_m = state.part(TranslationState::kPosition);
+    out.velocity_enu_mps = state.part(TranslationState::kVelocity);
+    out.acceleration_enu_mps2 = state.part(TranslationState::kAcceleration);
+    out.covariance = state.covariance().topLeftCorner<9, 9>();
+    return out;
+}
+
+} // namespace turnstone::estimate

@@ -1,0 +1,153 @@
+#include "server/estimate/translation/translation_state.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include <Eigen/Cholesky>
+
+#include "server/estimate/translation/processes.hpp"
+
+namespace turnstone::estimate {
+
+using Eigen::Vector3d;
+
+TranslationState::TranslationState(const TranslationErrors& errors) {
+    auto variance = kalman_.covariance.diagonal();
+    variance.segment<3>(kFixError) = errors.fix_sigma_m.cwiseAbs2();
+    variance(kDelay) = errors.delay_sigma_s * errors.delay_sigma_s;
+    variance(kDatum) = errors.datum_sigma_m * errors.datum_sigma_m;
+}
+
+void TranslationState::predict(double step_s, const Manoeuvre& manoeuvre, const TranslationErrors& errors) {
+    Matrix transition = Matrix::Identity(), noise = Matrix::Zero();
+    Eigen::Matrix<double, kSize, 1> added = Eigen::Matrix<double, kSize, 1>::Zero();
+    for (int axis = 0; axis < 3; ++axis) {
+        const SingerStep step = singer_step(step_s, manoeuvre.tau_s(axis), manoeuvre.sigma_mps2(axis));
+        const Vector3d mean = manoeuvre.mean_mps2(axis) * singer_mean(step_s, step);
+        for (int i = 0; i < 3; ++i) {
+            added(axis + 3 * i) = mean(i);
+            for (int j = 0; j < 3; ++j) {
+                transition(axis + 3 * i, axis + 3 * j) = step.transition(i, j);
+                noise(axis + 3 * i, axis + 3 * j) = step.noise(i, j);
+            }
+        }
+        const GaussMarkovStep wander = gauss_markov_step(step_s, errors.fix_tau_s, errors.fix_sigma_m(axis));
+        transition(kFixError + axis, kFixError + axis) = wander.transition;
+        noise(kFixError + axis, kFixError + axis) = wander.variance;
+    }
+    const GaussMarkovStep height = gauss_markov_step(step_s, errors.height_tau_s, height_error_sigma_m_);
+    transition(kHeightError, kHeightError) = height.transition;
+    noise(kHeightError, kHeightError) = height.variance;
+    kalman_predict<kSize>(kalman_, transition, noise);
+    kalman_.x += added;
+}
+
+void TranslationState::set_height_error(double sigma_m) {
+    const double grown = sigma_m * sigma_m - height_error_sigma_m_ * height_error_sigma_m_;
+    kalman_.covariance(kHeightError, kHeightError) += std::max(0.0, grown);
+    height_error_sigma_m_ = sigma_m;
+}
+
+void TranslationState::restart_height_error(double off_m) {
+    kalman_.x(kHeightError) = off_m;
+    kalman_.covariance.row(kHeightError).setZero();
+    kalman_.covariance.col(kHeightError).setZero();
+    kalman_.covariance(kHeightError, kHeightError) =
+        std::max(off_m * off_m, height_error_sigma_m_ * height_error_sigma_m_);
+}
+
+void TranslationState::add_manoeuvre(double step_s, const Manoeuvre& manoeuvre) {
+    for (int axis = 0; axis < 3; ++axis) {
+        const SingerStep step = singer_step(step_s, manoeuvre.tau_s(axis), manoeuvre.sigma_mps2(axis));
+        for (int i = 0; i < 3; ++i)
+            for (int j = 0; j < 3; ++j) kalman_.covariance(axis + 3 * i, axis + 3 * j) += step.noise(i, j);
+    }
+}
+
+void TranslationState::place(int axis, double position_m, double velocity_mps, double position_sigma_m,
+                             double velocity_sigma_mps) {
+    constexpr double kAccelerationSigma_mps2 = 30;
+    const Vector3d value(position_m, velocity_mps, 0);
+    const Vector3d sigma(position_sigma_m, velocity_sigma_mps, kAccelerationSigma_mps2);
+    for (int i = 0; i < 3; ++i) {
+        const int at = axis + 3 * i;
+        kalman_.x(at) = value(i);
+        kalman_.covariance.row(at).setZero();
+        kalman_.covariance.col(at).setZero();
+        kalman_.covariance(at, at) = sigma(i) * sigma(i);
+    }
+}
+
+TranslationState::Observation TranslationState::of_fix(const Eigen::Matrix<double, 6, 1>& measured,
+                                                       const Eigen::Matrix<double, 6, 6>& noise) const {
+    const double late_s = kalman_.x(kDelay);
+    const Vector3d v = part(kVelocity), a = part(kAcceleration);
+    Eigen::Matrix<double, 6, kSize> rows = Eigen::Matrix<double, 6, kSize>::Zero();
+    Eigen::Matrix<double, 6, 1> expected;
+    expected << part(kPosition) + part(kFixError) - late_s * v + 0.5 * late_s * late_s * a, v - late_s * a;
+    expected(2) += kalman_.x(kDatum);
+    for (int axis = 0; axis < 3; ++axis) {
+        rows(axis, kPosition + axis) = rows(axis, kFixError + axis) = 1;
+        rows(axis, kVelocity + axis) = -late_s;
+        rows(axis, kAcceleration + axis) = 0.5 * late_s * late_s;
+        rows(axis, kDelay) = late_s * a(axis) - v(axis);
+        rows(3 + axis, kVelocity + axis) = 1;
+        rows(3 + axis, kAcceleration + axis) = -late_s;
+        rows(3 + axis, kDelay) = -a(axis);
+    }
+    rows(2, kDatum) = 1;
+    std::array<int, 6> given{};
+    int count = 0;
+    for (int k = 0; k < 6; ++k)
+        if (std::isfinite(measured(k))) given[static_cast<std::size_t>(count++)] = k;
+    Observation out{Rows(count, kSize), Values(count), Noise(count, count), true};
+    for (int i = 0; i < count; ++i) {
+        const int at = given[static_cast<std::size_t>(i)];
+        out.rows.row(i) = rows.row(at);
+        out.innovation(i) = measured(at) - expected(at);
+        for (int j = 0; j < count; ++j) out.noise(i, j) = noise(at, given[static_cast<std::size_t>(j)]);
+    }
+    return out;
+}
+
+TranslationState::Observation TranslationState::of_height(double height_m, double noise_m) const {
+    Observation out{Rows::Zero(1, kSize), Values(1), Noise(1, 1)};
+    out.rows(0, kPosition + 2) = out.rows(0, kHeightError) = 1;
+    out.innovation(0) = height_m - kalman_.x(kPosition + 2) - kalman_.x(kHeightError);
+    out.noise(0, 0) = noise_m * noise_m;
+    return out;
+}
+
+TranslationState::Observation TranslationState::of_place(const Vector3d& position_m, const Vector3d& sigma_m) const {
+    Observation out{Rows::Zero(3, kSize), position_m - part(kPosition), Noise::Zero(3, 3)};
+    out.rows.leftCols<3>().setIdentity();
+    out.noise.diagonal() = sigma_m.cwiseAbs2();
+    return out;
+}
+
+double TranslationState::nis(const Observation& observation) const {
+    const Noise s = observation.rows * kalman_.covariance * observation.rows.transpose() + observation.noise;
+    return observation.innovation.dot(s.llt().solve(observation.innovation));
+}
+
+void TranslationState::correct(const Observation& observation) {
+    const Rows& h = observation.rows;
+    const Rows hp = h * kalman_.covariance;
+    const Noise s = hp * h.transpose() + observation.noise;
+    const Eigen::LLT<Noise> factor(s);
+    Eigen::Matrix<double, kSize, Eigen::Dynamic, Eigen::ColMajor, kSize, 6> gain = factor.solve(hp).transpose();
+    // S. F. Schmidt, "Application of State-Space Methods to Navigation Problems", Advances in Control Systems 3, 1966:
+    // Joseph's form holds for any gain.
+    if (observation.keeps_delay) gain.row(kDelay).setZero();
+    kalman_.x += gain * observation.innovation;
+    const Matrix keep = Matrix::Identity() - gain * h;
+    const Matrix corrected = keep * kalman_.covariance * keep.transpose() + gain * observation.noise * gain.transpose();
+    kalman_.covariance = 0.5 * (corrected + corrected.transpose());
+}
+
+double TranslationState::sigma(int at) const {
+    return std::sqrt(std::max(0.0, kalman_.covariance(at, at)));
+}
+
+} // namespace turnstone::estimate
