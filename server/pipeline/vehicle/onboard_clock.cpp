@@ -94,7 +94,11 @@ ClockReading OnboardClock::read(std::uint64_t counter_ns, std::int64_t t_rx_ns) 
     const std::int64_t step_ns = silence ? long_step(short_step_ns, elapsed_ns) : short_step_ns;
     const bool whole_turns = step_ns != short_step_ns;
     const bool wrapped_or_reset = raw_ns < newest_.raw_ns;
-    const bool reset_fits = wrapped_or_reset && raw_ns <= elapsed_ns + kResetSlackNs;
+    // Packets of several sensors overtake one another. Shortly after a boot an older one would read as a boot of its
+    // own, since the slack covers its whole age. A computer that restarts twice within half a second is not told apart
+    // from that.
+    const bool overtaken = newest_.raw_ns - raw_ns <= kResetSlackNs && elapsed_ns <= kResetSlackNs;
+    const bool reset_fits = wrapped_or_reset && !overtaken && raw_ns <= elapsed_ns + kResetSlackNs;
 
     if (step_ns == 0) {
         rival_count_ = 0;

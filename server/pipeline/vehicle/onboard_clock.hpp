@@ -6,7 +6,8 @@
 /// went by:
 ///   - forward (modulo the rollover), no further than station time allows: advance, or rollover when the
 ///   counter wrapped; after a silence longer than the rollover with the whole turns that station time shows;
-///   - back, and the counter is not older than the silence before it: reset;
+///   - back, and the counter is not older than the silence before it (give or take what packets overtake one another
+///   by): reset;
 ///   - back otherwise: late;
 ///   - forward further than station time allows: implausible. Believed only when a run of packets agrees with
 ///   it.

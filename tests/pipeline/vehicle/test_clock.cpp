@@ -4,6 +4,7 @@
 // 2002, 160-169).
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <cmath>
 #include <limits>
 #include <map>
@@ -257,6 +258,37 @@ TEST_CASE("a packet of the boot before that comes after the reset belongs to tha
     (void)clock.read(60'000 * kNsPerMs, 100 * kNsPerS);
     (void)clock.read(300 * kNsPerMs, 101 * kNsPerS);
     CHECK(clock.read(65'000 * kNsPerMs, 101 * kNsPerS + kNsPerMs).verdict == ClockVerdict::implausible);
+}
+
+TEST_CASE("packets that overtake one another just after a boot are late, and no boot of their own") {
+    std::mt19937 random(9);
+    for (int run = 0; run < 200; ++run) {
+        OnboardClock clock(kRollover32Ms);
+        // Half a minute of the boot before, then a boot whose first second is heard from several sensors: a packet
+        // waits up to 200 ms for its turn on the line.
+        struct Sent {
+            double boot_s, rx_s;
+        };
+        std::vector<Sent> sent;
+        for (int k = 0; k < 120; ++k) {
+            const double t_s = 0.005 + 0.008 * k;
+            sent.push_back({t_s, 40 + t_s + std::uniform_real_distribution<>(0.01, 0.2)(random)});
+        }
+        std::stable_sort(
+            sent.begin(), sent.end(), [](const Sent& a, const Sent& b) { return a.rx_s < b.rx_s; });
+        const auto read = [&](double onboard_s, double rx_s) {
+            return clock.read(static_cast<std::uint64_t>(std::llround(onboard_s * 1e3)) * kNsPerMs,
+                              std::llround(rx_s * 1e9));
+        };
+        const bool booted_before = run % 2 == 0;
+        if (booted_before)
+            for (int k = 0; k < 600; ++k) (void)read(100 + 0.05 * k, 8 + 0.05 * k);
+        for (const Sent& packet : sent) {
+            const ClockReading reading = read(packet.boot_s, packet.rx_s);
+            CHECK(reading.onboard_ns == std::llround(packet.boot_s * 1e3) * kNsPerMs);
+        }
+        CHECK(clock.boots() == (booted_before ? 1 : 0));
+    }
 }
 
 TEST_CASE("a counter that goes round during a silence is counted with its whole turns") {
