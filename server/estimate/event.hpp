@@ -68,6 +68,7 @@ enum class EventId : unsigned char {
     // Of the vehicle's computer and its engine
     reboot,
     clock_jump,
+    station_clock_off,
     engine_total,
     // Of the station
     link_state,
@@ -110,6 +111,7 @@ inline constexpr Worded<EventId> kEventWords[] = {
     {EventId::landing_case_outside, "landing_case_outside"},
     {EventId::reboot, "reboot"},
     {EventId::clock_jump, "clock_jump"},
+    {EventId::station_clock_off, "station_clock_off"},
     {EventId::engine_total, "engine_total"},
     {EventId::link_state, "link_state"},
     {EventId::link_down, "link_down"},

@@ -62,12 +62,13 @@ std::string joined(const std::vector<std::string>& parts, std::string_view last)
 }
 
 std::string estimate_missing(const Facts& facts) {
-    constexpr std::array<std::pair<std::string_view, std::string_view>, 7> kEstimates{{{"air", "air-data"},
+    constexpr std::array<std::pair<std::string_view, std::string_view>, 8> kEstimates{{{"air", "air-data"},
                                                                                        {"vertical", "vertical"},
                                                                                        {"phase", "phase"},
                                                                                        {"ascent", "apogee"},
                                                                                        {"landing", "landing"},
                                                                                        {"navigation", "navigation"},
+                                                                                       {"attitude", "attitude"},
                                                                                        {"look_angles", "look-angle"}}};
     std::string_view estimate = facts.about();
     for (const auto& [name, words] : kEstimates)
@@ -219,7 +220,7 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      say<"No usable GNSS fix: dead reckoning, position uncertainty grows">},
     {EventId::gnss_aided, "{vehicle}/estimate/navigation/aided", flight_event, Level::note, say<"GNSS fixes in use">},
     {EventId::attitude_lost, "{vehicle}/estimate/navigation/lost", flight_event, Level::advisory,
-     say<"Attitude lost: vertical motion only until the vehicle is at rest">},
+     say<"Attitude lost: position and vertical motion go on without it">},
     {EventId::flat_ground, "{vehicle}/estimate/landing/flat_ground", flight_event, Level::note,
      say<"Landing predictions assume flat ground at pad height: the site file has no height grid">},
     {EventId::wind_unknown, "{vehicle}/estimate/landing/wind_unknown", flight_event, Level::advisory,
@@ -246,6 +247,12 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
     {EventId::reboot, "{vehicle}/reboot", EventKind::reboot, Level::caution, say<"Flight computer rebooted">},
     {EventId::clock_jump, "{vehicle}/clock/jump", flight_event, Level::advisory,
      say<"On-board clock jumped; time correlation restarted">},
+    {EventId::station_clock_off, "{vehicle}/clock/station", alert_raised, Level::advisory,
+     [](const Facts& f) {
+         return fmt::format("This computer's clock is {:.1f} s {} GNSS time: set it before times matter",
+                            std::abs(f.number("ahead_s")), f.number("ahead_s") > 0 ? "ahead of" : "behind");
+     },
+     say<"This computer's clock agrees with GNSS time again">},
     {EventId::engine_total, "{vehicle}/engine/total", recording, Level::note,
      [](const Facts& f) { return fmt::format("Engine hours continue from {:.2f} h", f.number("running_s") / 3600); }},
     {EventId::link_state, "link/{about}/state", EventKind::link_state, Level::note, link_is},

@@ -100,15 +100,15 @@ class Chain {
     void run(std::size_t first, std::size_t last) {
         play(
             *session_, first, last, [&](const ImuSample& s) { chain_.imu(s, sink_); },
-            [&](const PressureSample& s) { chain_.pressure(s, sink_); }, [&](const FixSample& s) { chain_.fix(s); },
-            [&](std::int64_t t_ns) { chain_.tick(t_ns, sink_); });
+            [&](const PressureSample& s) { chain_.pressure(s, sink_); },
+            [&](const FixSample& s) { chain_.fix(s, sink_); }, [&](std::int64_t t_ns) { chain_.tick(t_ns, sink_); });
     }
     [[nodiscard]] std::size_t rows() const noexcept { return sink_.rows(); }
 
   private:
     static ChainInputs inputs() {
         ChainInputs inputs;
-        inputs.accel_axial = inputs.accel_lateral = inputs.rates = inputs.pressure = true;
+        inputs.accel_axial = inputs.accel_lateral = inputs.rates = inputs.pressure = inputs.fix = true;
         return inputs;
     }
     const Session* session_;

@@ -6,10 +6,14 @@
 #include "server/estimate/chain/flight_estimator.hpp"
 #include "server/estimate/chain/flight_report.hpp"
 #include "server/estimate/chain/navigation_report.hpp"
+#include "server/estimate/chain/onboard_report.hpp"
 #include "server/estimate/chain/picture.hpp"
+#include "server/estimate/chain/plain_motion.hpp"
 #include "server/estimate/chain/prediction_report.hpp"
 #include "server/estimate/chain/prediction_rounds.hpp"
 #include "server/estimate/sensors/engine_hours.hpp"
+#include "server/estimate/translation/translation_filter.hpp"
+#include "server/estimate/translation/translation_input.hpp"
 #include "shared/geodesy.hpp"
 #include "shared/time.hpp"
 
@@ -27,9 +31,9 @@ struct FlightPart {
     FlightEstimator estimator;
     FlightReport report;
 };
-struct NavigationPart {
-    Navigation estimator;
-    NavigationReport report;
+struct TranslationPart {
+    TranslationInput input;
+    TranslationFilter filter;
 };
 struct PredictionPart {
     PredictionRounds rounds;
@@ -74,46 +78,65 @@ double systematic_sigma_m(const AirPicture& air) {
     return std::hypot(air.heights.above_pad_sigma_m, port_m);
 }
 
+/// Accelerations of small rockets: thrust, drag after burnout, what swings under a parachute.
+Manoeuvre manoeuvre_of(Motion motion) {
+    using Eigen::Vector3d;
+    switch (motion) {
+    case Motion::boost: return {Vector3d::Zero(), {15, 15, 60}, Vector3d::Constant(1)};
+    case Motion::coast: return {{0, 0, -kGravityStandard_mps2}, Vector3d::Constant(8), Vector3d::Constant(3)};
+    case Motion::descent: return {Vector3d::Zero(), Vector3d::Constant(5), Vector3d::Constant(1)};
+    case Motion::rest: break; // it may be a motion that nobody has noticed yet
+    }
+    return {};
+}
+
 } // namespace
 
 struct EstimatorChain::State {
     State(const Vehicle& vehicle_in, const Site& site_in, const ChainInputs& inputs)
         : vehicle(vehicle_in), site(site_in), frame(site_in.pad) {
-        if (vehicle.rocket) add_flight(inputs);
+        if (vehicle.rocket) missing = missing_inputs(inputs);
+        const bool moves = inputs.pressure || inputs.fix;
+        const bool flies = vehicle.rocket && (inputs.accel_axial || moves);
+        if (flies) {
+            wind.emplace(site);
+            flight.emplace(FlightPart{FlightEstimator(vehicle, site, inputs.accel_axial, inputs.pressure),
+                                      FlightReport(inputs.pressure, tables)});
+            picture.atmosphere = &flight->estimator.atmosphere();
+            picture.wind = &*wind;
+            if (inputs.triads()) navigation.emplace(vehicle.sensors, site);
+        }
+        if (inputs.fix || (moves && !flies))
+            translation.emplace(TranslationPart{TranslationInput(vehicle.sensors, site),
+                                                TranslationFilter(translation_settings(vehicle.sensors))});
+        if (moves && !flies) plain.emplace(vehicle, site, inputs.pressure, tables);
+        if (navigation || inputs.fix) position_report.emplace(site, tables);
+        if (inputs.onboard && (flies || moves)) onboard_report.emplace(tables);
+        if (flies)
+            prediction.emplace(PredictionPart{PredictionRounds(*vehicle.rocket, site), PredictionReport(site, tables)});
         if (inputs.engine)
             engine = EnginePart{EngineHours(vehicle.engine_running_threshold_rpm, 0.0), {engine_table(), tables}};
     }
 
-    void add_flight(const ChainInputs& inputs) {
-        if (!inputs.pressure) missing.push_back({"air", {"static_pressure"}});
-        if (!inputs.accel_axial && !inputs.pressure) {
-            for (const char* estimator : {"vertical", "phase", "ascent", "landing"})
-                missing.push_back({estimator, {"accel_body_x", "static_pressure"}, true});
-            return;
-        }
-        wind.emplace(site);
-        flight.emplace(FlightPart{FlightEstimator(vehicle, site, inputs.accel_axial, inputs.pressure),
-                                  FlightReport(inputs.pressure, tables)});
-        add_navigation(inputs);
-        prediction.emplace(PredictionPart{PredictionRounds(*vehicle.rocket, site), PredictionReport(site, tables)});
-        picture.atmosphere = &flight->estimator.atmosphere();
-        picture.wind = &*wind;
+    [[nodiscard]] const Navigation* attitude() const { return navigation ? &*navigation : nullptr; }
+    [[nodiscard]] PositionSources position() {
+        return {attitude(), translation ? &translation->filter : nullptr, wind ? &*wind : nullptr};
     }
 
-    void add_navigation(const ChainInputs& inputs) {
-        if (inputs.accel_axial && inputs.accel_lateral && inputs.rates) {
-            navigation.emplace(
-                NavigationPart{Navigation(vehicle.sensors, site), NavigationReport(site, inputs.onboard, tables)});
-            return;
-        }
-        const std::vector<std::string> lacking =
-            inputs.rates ? std::vector<std::string>{"accel_body_x", "accel_body_y", "accel_body_z"}
-                         : std::vector<std::string>{"rate_body_x", "rate_body_y", "rate_body_z"};
-        missing.push_back({"navigation", lacking});
-        missing.push_back({"look_angles", lacking});
+    void take_fix(const FixSample& sample) {
+        const auto fix = translation->input.fix(sample);
+        if (!fix) return;
+        TranslationFilter& filter = translation->filter;
+        if (flight) filter.expect(manoeuvre_of(picture.phase.motion));
+        filter.fix(*fix);
+        if (flight && picture.phase.phase == Phase::on_rail) filter.on_the_rail(sample.t_ns);
+        picture.translation = filter.estimate();
     }
-
-    [[nodiscard]] const Navigation* attitude() const { return navigation ? &navigation->estimator : nullptr; }
+    /// Rows of position after a measurement.
+    void report_position(std::int64_t t_ns, EstimateSink& sink) {
+        if (position_report) position_report->write(t_ns, position(), sink);
+        if (plain) plain->write(t_ns, translation->filter, sink);
+    }
 
     void report(const std::optional<Prediction>& prediction_made, EstimateSink& sink) {
         if (prediction_made) prediction->report.write(*prediction_made, prediction->rounds, *wind, sink);
@@ -127,7 +150,11 @@ struct EstimatorChain::State {
     FlightPicture picture;
     std::optional<WindProfile> wind; ///< with a flight: of a rocket only
     std::optional<FlightPart> flight;
-    std::optional<NavigationPart> navigation; ///< only with a flight
+    std::optional<Navigation> navigation; ///< only with a flight
+    std::optional<TranslationPart> translation;
+    std::optional<PlainMotion> plain; ///< only without a flight
+    std::optional<NavigationReport> position_report;
+    std::optional<OnboardReport> onboard_report;
     std::optional<PredictionPart> prediction; ///< always with a flight
     std::optional<EnginePart> engine;
 };
@@ -149,48 +176,71 @@ void EstimatorChain::imu(const ImuSample& sample, EstimateSink& sink) {
     State& s = *state_;
     if (!s.flight) return;
     if (s.navigation) {
-        Navigation& navigation = s.navigation->estimator;
-        navigation.set_motion(s.picture.phase.motion);
-        navigation.imu(sample);
-        s.picture.navigation = picture_of(navigation, s.picture.phase.motion);
+        s.navigation->set_motion(s.picture.phase.motion);
+        s.navigation->imu(sample);
+        s.picture.navigation = picture_of(*s.navigation, s.picture.phase.motion);
     }
     const auto news = s.flight->estimator.imu(sample, s.picture, sink);
     s.flight->report.write(news, s.picture, s.flight->estimator, sink);
-    if (s.navigation) s.navigation->report.write(sample.t_ns, s.navigation->estimator, *s.wind, sink);
+    s.report_position(sample.t_ns, sink);
     s.report(s.prediction->rounds.imu(sample, s.picture), sink);
 }
 
 /// Speed against the air, then air data and vertical motion, then navigation with the height.
 void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) {
     State& s = *state_;
-    if (!s.flight) return;
-    if (s.navigation) s.picture.air_speed = air_speed_of(s.navigation->estimator, *s.wind);
-    const auto news = s.flight->estimator.pressure(sample, s.picture, sink);
-    s.flight->report.write(news, s.picture, s.flight->estimator, sink);
-    if (news.air && s.navigation) {
-        const AirPicture& air = *s.picture.air;
-        s.navigation->estimator.height(sample.t_ns, air.heights.above_pad_m, air.heights.above_pad_noise_m,
-                                       systematic_sigma_m(air));
+    if (s.plain) s.plain->pressure(sample, s.translation->filter, sink);
+    if (s.flight) {
+        if (s.navigation) s.picture.air_speed = air_speed_of(*s.navigation, *s.wind);
+        const auto news = s.flight->estimator.pressure(sample, s.picture, sink);
+        s.flight->report.write(news, s.picture, s.flight->estimator, sink);
+        if (news.air) {
+            const AirPicture& air = *s.picture.air;
+            const double systematic_m = systematic_sigma_m(air);
+            if (s.navigation)
+                s.navigation->height(sample.t_ns, air.heights.above_pad_m, air.heights.above_pad_noise_m, systematic_m);
+            if (s.translation) {
+                s.translation->filter.expect(manoeuvre_of(s.picture.phase.motion));
+                s.translation->filter.height(sample.t_ns, air.heights.above_pad_m, air.heights.above_pad_noise_m,
+                                             systematic_m);
+            }
+        }
     }
+    s.report_position(sample.t_ns, sink);
 }
 
-void EstimatorChain::fix(const FixSample& sample) {
+/// Position without attitude, then attitude with it, then phases and vertical motion.
+void EstimatorChain::fix(const FixSample& sample, EstimateSink& sink) {
     State& s = *state_;
-    if (s.navigation) s.navigation->estimator.fix(sample);
-    if (!s.flight || sample.fix_dimensions < 2) return;
-    const Eigen::Vector3d enu_m = s.frame.to_enu_m({sample.latitude_deg, sample.longitude_deg, s.site.pad.height_m});
-    s.flight->estimator.ground_distance(enu_m.head<2>().norm());
+    if (!s.translation) return;
+    s.take_fix(sample);
+    if (s.navigation) s.navigation->fix(sample);
+    if (s.flight) {
+        const auto news = s.flight->estimator.fix(sample, s.picture, sink);
+        s.flight->report.write(news, s.picture, s.flight->estimator, sink);
+        if (sample.fix_dimensions >= 2) {
+            const Eigen::Vector3d enu_m =
+                s.frame.to_enu_m({sample.latitude_deg, sample.longitude_deg, s.site.pad.height_m});
+            s.flight->estimator.ground_distance(enu_m.head<2>().norm());
+        }
+    }
+    s.report_position(sample.t_ns, sink);
 }
 
 void EstimatorChain::mag(const MagSample& sample) {
-    if (state_->navigation) state_->navigation->estimator.mag(sample);
+    if (state_->navigation) state_->navigation->mag(sample);
 }
 
 void EstimatorChain::onboard(const OnboardSample& sample, EstimateSink& sink) {
     State& s = *state_;
-    if (!s.navigation) return;
-    s.navigation->report.onboard_comparison(sample, s.flight->estimator.with_lapse(s.picture.vertical),
-                                            s.navigation->estimator, sink);
+    if (!s.onboard_report) return;
+    if (s.flight) {
+        s.onboard_report->write(sample, s.flight->estimator.with_lapse(s.picture.vertical), s.picture.translation,
+                                s.attitude(), sink);
+    } else {
+        const TranslationEstimate e = s.translation->filter.estimate();
+        s.onboard_report->write(sample, vertical_of(e), e, nullptr, sink);
+    }
 }
 
 void EstimatorChain::wind(const WindSample& sample) {
@@ -208,11 +258,17 @@ void EstimatorChain::engine(const EngineSample& sample, EstimateSink& sink) {
 
 void EstimatorChain::tick(std::int64_t t_ns, EstimateSink& sink) {
     State& s = *state_;
-    if (!s.flight) return;
-    const auto news = s.flight->estimator.tick(t_ns, s.picture, sink);
-    s.flight->report.write(news, s.picture, s.flight->estimator, sink);
-    if (s.navigation) s.navigation->report.tick(t_ns, s.navigation->estimator, sink);
-    s.report(s.prediction->rounds.tick(t_ns, s.picture, s.attitude(), *s.wind), sink);
+    if (s.translation) {
+        s.translation->filter.advance(t_ns);
+        s.picture.translation = s.translation->filter.estimate();
+    }
+    if (s.plain) s.plain->write(t_ns, s.translation->filter, sink);
+    if (s.flight) {
+        const auto news = s.flight->estimator.tick(t_ns, s.picture, sink);
+        s.flight->report.write(news, s.picture, s.flight->estimator, sink);
+    }
+    if (s.position_report) s.position_report->tick(t_ns, s.position(), sink);
+    if (s.prediction) s.report(s.prediction->rounds.tick(t_ns, s.picture, s.attitude(), *s.wind), sink);
 }
 
 void EstimatorChain::reboot() {

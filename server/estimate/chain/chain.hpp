@@ -10,30 +10,13 @@
 #include <string>
 #include <vector>
 
+#include "server/estimate/inputs.hpp"
 #include "server/estimate/measurements.hpp"
 #include "server/estimate/table.hpp"
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
 
 namespace turnstone::estimate {
-
-/// Which measurements the vehicle's dictionary can give at all, as far as estimators depend on it.
-struct ChainInputs {
-    bool accel_axial = false;   ///< along the long axis
-    bool accel_lateral = false; ///< both other axes
-    bool rates = false;         ///< all three
-    bool pressure = false;
-    bool onboard = false;
-    bool engine = false; ///< speed or one of the gauges
-};
-
-/// An estimator that this vehicle cannot have, and the roles its dictionary lacks for it: all of them are needed, or
-/// any.
-struct MissingInput {
-    std::string estimator; ///< table name: "air"
-    std::vector<std::string> roles;
-    bool any = false;
-};
 
 class EstimatorChain {
   public:
@@ -48,7 +31,7 @@ class EstimatorChain {
 
     void imu(const ImuSample& sample, EstimateSink& sink);
     void pressure(const PressureSample& sample, EstimateSink& sink);
-    void fix(const FixSample& sample);
+    void fix(const FixSample& sample, EstimateSink& sink);
     void mag(const MagSample& sample);
     void onboard(const OnboardSample& sample, EstimateSink& sink);
     /// Wind at the pad, from this vehicle or another (a weather station is a vehicle of its own). Only rockets use it.

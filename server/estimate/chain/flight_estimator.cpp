@@ -166,6 +166,10 @@ FlightEstimator::News FlightEstimator::pressure(const PressureSample& sample, Fl
     return news;
 }
 
+FlightEstimator::News FlightEstimator::fix(const FixSample&, FlightPicture&, EventSink&) {
+    return {};
+}
+
 AirSpeeds FlightEstimator::speeds_of(const AirHeights& heights, const VerticalEstimate& vertical,
                                      const AirSpeed& against_air) const {
     if (std::isfinite(against_air.speed_mps)) return air_speeds(heights, against_air.speed_mps, against_air.sigma_mps);

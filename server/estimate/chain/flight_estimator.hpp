@@ -44,6 +44,7 @@ class FlightEstimator {
     /// Each reads `picture` as it was and updates its parts of it (phase, air, vertical, figures).
     News imu(const ImuSample& sample, FlightPicture& picture, EventSink& events);
     News pressure(const PressureSample& sample, FlightPicture& picture, EventSink& events);
+    News fix(const FixSample& sample, FlightPicture& picture, EventSink& events);
     News tick(std::int64_t t_ns, FlightPicture& picture, EventSink& events);
     /// Horizontal distance from the pad to the newest fix, m.
     void ground_distance(double distance_m) noexcept { derived_.ground_distance(distance_m); }

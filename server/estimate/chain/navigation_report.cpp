@@ -2,10 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 #include "server/estimate/math/angles.hpp"
-#include "server/estimate/math/rotation.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::estimate {
@@ -16,8 +14,32 @@ namespace {
 
 constexpr double kRowPeriod_s = 0.04;
 constexpr double kWaitingRow_s = 1.0;
+constexpr double kSilentRow_s = 0.1;
 constexpr double kSilent_s = 1.0;
+constexpr double kAidedFor_s = 2.0;
 constexpr double kFlowUsable_mps = 5.0;
+
+bool hears_inertial(const Navigation* navigation, std::int64_t t_ns) {
+    return navigation != nullptr && seconds_between(navigation->t_ns(), t_ns) <= kSilent_s;
+}
+
+/// Fixes show speed, or distance from where navigation has the vehicle at rest: a smooth motion that no accelerometer
+/// tells from rest (a balloon, a drive on a good road) must not hold it there.
+bool has_moved(const TranslationEstimate& e, const Vector3d& rest_enu_m) {
+    constexpr double kAway_m = 30, kMoving_mps = 2, kSure = 4;
+    if (!e.valid) return false;
+    const Vector3d away_m = e.position_enu_m - rest_enu_m;
+    return away_m.head<2>().norm() > kAway_m + kSure * e.position_sigma_m().head<2>().maxCoeff() ||
+           e.velocity_enu_mps.norm() > kMoving_mps + kSure * e.velocity_sigma_mps().maxCoeff();
+}
+
+/// On the rail the crew waits for the attitude: there the mode says so, beside the position.
+NavigationMode mode_without_attitude(std::int64_t t_ns, const PositionSources& sources) {
+    if (hears_inertial(sources.navigation, t_ns) && sources.navigation->estimate().mode == NavigationMode::aligning)
+        return NavigationMode::aligning;
+    return seconds_between(sources.translation->t_fix_ns(), t_ns) < kAidedFor_s ? NavigationMode::aided_without_attitude
+                                                                                : NavigationMode::dead_reckoning;
+}
 
 } // namespace
 
@@ -46,6 +68,8 @@ TableOf<NavigationFigures> navigation_table() {
         .add(
             {"height_m", "Height above the ellipsoid", "m", "", 1, "WGS 84", {}, "up_m_sigma"},
             [](S r) { return r.geodetic.height_m; })
+        .add(
+            {"altitude_msl_m", "Altitude MSL", "m", "", 1, "", {}, "up_m_sigma"}, [](S r) { return r.altitude_msl_m; })
         .add(
             {"velocity_east_mps", "Velocity east", "m/s", kGroup, 1},
             [](S r) { return r.estimate.velocity_enu_mps.x(); })
@@ -174,79 +198,67 @@ TableOf<LookAngles> look_angles_table() {
     return table;
 }
 
-TableOf<OnboardComparison> onboard_comparison_table() {
-    using S = const OnboardComparison&;
-    constexpr const char* kGroup = "Ground − on board";
-    TableOf<OnboardComparison> table{"onboard_comparison", "Ground − on board", 0.1};
-    table.add({"altitude_m", "Altitude AGL", "m", kGroup, 1}, [](S c) { return c.altitude_m; })
-        .sigma([](S c) { return c.altitude_sigma_m; }, 1)
-        .add({"vertical_speed_mps", "Vertical speed", "m/s", kGroup}, [](S c) { return c.vertical_speed_mps; })
-        .sigma([](S c) { return c.vertical_speed_sigma_mps; })
-        .add({"speed_mps", "Speed", "m/s", kGroup}, [](S c) { return c.speed_mps; })
-        .sigma([](S c) { return c.speed_sigma_mps; })
-        .add({"attitude_deg", "Attitude", "deg", kGroup, 1, "Angle between the two attitudes"},
-             [](S c) { return degrees(c.attitude_rad); })
-        .sigma([](S c) { return degrees(c.attitude_sigma_rad); }, 1)
-        .add({"long_axis_deg", "Pointing", "deg", kGroup, 1, "Angle between the two pointing directions"},
-             [](S c) { return degrees(c.long_axis_rad); })
-        .sigma([](S c) { return degrees(c.long_axis_sigma_rad); }, 1);
-    return table;
+NavigationReport::NavigationReport(const Site& site, std::vector<TableDescription>& tables)
+    : view_(site), frame_(site.pad), geoid_height_m_(site.geoid_height_m), navigation_(navigation_table(), tables),
+      look_angles_(look_angles_table(), tables) {}
+
+void NavigationReport::write(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink) {
+    if (seconds_between(t_row_ns_, t_ns) < kRowPeriod_s || write_navigation(t_ns, sources, sink)) return;
+    if (seconds_between(t_tried_ns_, t_ns) < kRowPeriod_s) return;
+    t_tried_ns_ = t_ns;
+    (void)write_translation(t_ns, sources, sink);
 }
 
-NavigationReport::NavigationReport(const Site& site, bool has_onboard, std::vector<TableDescription>& tables)
-    : view_(site), frame_(site.pad), navigation_(navigation_table(), tables),
-      look_angles_(look_angles_table(), tables) {
-    if (has_onboard) comparison_.emplace(onboard_comparison_table(), tables);
-}
-
-void NavigationReport::write(std::int64_t t_ns, const Navigation& navigation, const WindProfile& wind,
-                             EstimateSink& sink) {
-    if (navigation.t_ns() != t_ns || seconds_between(t_row_ns_, t_ns) < kRowPeriod_s) return;
-    NavigationFigures row{.estimate = navigation.estimate()};
+/// True when position is navigation's to tell, now or with its next inertial sample.
+bool NavigationReport::write_navigation(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink) {
+    if (!hears_inertial(sources.navigation, t_ns)) return false;
+    NavigationFigures row{.estimate = sources.navigation->estimate()};
     const NavigationEstimate& e = row.estimate;
-    if (!e.valid) return; // the tick reports the mode
-    announce(e.mode, e.t_ns, sink);
-    t_row_ns_ = t_ns;
-    row.geodetic = frame_.to_geodetic(e.position_enu_m);
+    if (!e.valid || (e.mode == NavigationMode::at_rest && sources.translation != nullptr &&
+                     has_moved(sources.translation->estimate(), e.position_enu_m)))
+        return false;
+    if (e.t_ns != t_ns) return true;
+    announce(e.mode, t_ns, sink);
+    const WindProfile& wind = *sources.wind;
     const Vector3d flow_mps = wind.against_air_mps(e.velocity_enu_mps, e.position_enu_m.z());
     if (!wind.unknown() && flow_mps.norm() > kFlowUsable_mps) {
         const Vector3d body_mps = e.q_local_body.conjugate() * flow_mps;
         row.angle_of_attack_deg = degrees(std::atan2(body_mps.z(), body_mps.x()));
         row.sideslip_deg = degrees(std::asin(std::clamp(body_mps.y() / body_mps.norm(), -1.0, 1.0)));
     }
-    navigation_.write(e.t_ns, row, sink);
-    look_angles_.write(
-        e.t_ns, view_.look_angles(e.position_enu_m, e.velocity_enu_mps, navigation.covariance().topLeftCorner<3, 3>()),
-        sink);
+    write_row(t_ns, row, sources.navigation->covariance().topLeftCorner<3, 3>(), sink);
+    return true;
 }
 
-void NavigationReport::onboard_comparison(const OnboardSample& onboard, const VerticalEstimate& vertical,
-                                          const Navigation& navigation, EstimateSink& sink) {
-    if (!comparison_ || !vertical.valid) return;
-    const double later_s = seconds_between(vertical.t_ns, onboard.t_ns);
-    OnboardComparison row{.altitude_m =
-                              vertical.altitude_m + later_s * vertical.vertical_speed_mps - onboard.altitude_m,
-                          .altitude_sigma_m = vertical.altitude_sigma_m,
-                          .vertical_speed_mps = vertical.vertical_speed_mps + later_s * vertical.acceleration_mps2 -
-                                                onboard.vertical_speed_mps,
-                          .vertical_speed_sigma_mps = vertical.vertical_speed_sigma_mps};
-    const NavigationEstimate e = navigation.estimate();
-    if (e.valid) {
-        row.speed_mps = e.velocity_enu_mps.norm() - onboard.speed_mps;
-        row.speed_sigma_mps = e.velocity_sigma_mps.norm() / std::numbers::sqrt3;
-    }
-    if (e.valid && onboard.q_local_body.coeffs().allFinite() && onboard.q_local_body.norm() > 0.5) {
-        const double turned_s = seconds_between(e.t_ns, onboard.t_ns);
-        const Eigen::Quaterniond ours = e.q_local_body * quaternion_from_rotation_vector(e.rate_body_radps * turned_s);
-        const Eigen::Quaterniond theirs = onboard.q_local_body.normalized();
-        const Vector3d a = ours * Vector3d::UnitX();
-        const Vector3d b = theirs * Vector3d::UnitX();
-        row.attitude_rad = ours.angularDistance(theirs);
-        row.attitude_sigma_rad = e.attitude_sigma_rad.norm();
-        row.long_axis_rad = std::atan2(a.cross(b).norm(), a.dot(b));
-        row.long_axis_sigma_rad = e.attitude_sigma_rad.tail<2>().norm();
-    }
-    comparison_->write(onboard.t_ns, row, sink);
+/// False when no position is known.
+bool NavigationReport::write_translation(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink) {
+    if (sources.translation == nullptr) return false;
+    sources.translation->advance(t_ns);
+    const TranslationEstimate e = sources.translation->estimate();
+    if (!e.valid) return false;
+    NavigationFigures row;
+    row.estimate.t_ns = t_ns;
+    row.estimate.mode = mode_without_attitude(t_ns, sources);
+    row.estimate.position_enu_m = e.position_enu_m;
+    row.estimate.position_sigma_m = e.position_sigma_m();
+    row.estimate.velocity_enu_mps = e.velocity_enu_mps;
+    row.estimate.velocity_sigma_mps = e.velocity_sigma_mps();
+    // A silence is not a loss: navigation may bridge it.
+    if (sources.navigation != nullptr && sources.navigation->estimate().mode == NavigationMode::lost)
+        announce(NavigationMode::lost, t_ns, sink);
+    write_row(t_ns, row, e.covariance.topLeftCorner<3, 3>(), sink);
+    return true;
+}
+
+void NavigationReport::write_row(std::int64_t t_ns, NavigationFigures row,
+                                 const Eigen::Matrix3d& position_covariance_m2, EstimateSink& sink) {
+    t_row_ns_ = t_ns;
+    row.geodetic = frame_.to_geodetic(row.estimate.position_enu_m);
+    row.altitude_msl_m = row.geodetic.height_m - geoid_height_m_;
+    navigation_.write(t_ns, row, sink);
+    look_angles_.write(
+        t_ns, view_.look_angles(row.estimate.position_enu_m, row.estimate.velocity_enu_mps, position_covariance_m2),
+        sink);
 }
 
 void NavigationReport::announce(NavigationMode mode, std::int64_t t_ns, EventSink& events) {
@@ -261,16 +273,16 @@ void NavigationReport::announce(NavigationMode mode, std::int64_t t_ns, EventSin
         events.event({.id = EventId::attitude_lost, .t_ns = t_ns});
 }
 
-void NavigationReport::tick(std::int64_t t_ns, const Navigation& navigation, EstimateSink& sink) {
+void NavigationReport::tick(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink) {
+    const bool inertial = hears_inertial(sources.navigation, t_ns);
+    if (seconds_between(t_row_ns_, t_ns) >= kSilentRow_s && !(inertial && sources.navigation->estimate().valid) &&
+        write_translation(t_ns, sources, sink))
+        return;
     if (seconds_between(t_row_ns_, t_ns) < kWaitingRow_s) return;
     t_row_ns_ = t_ns;
     NavigationFigures row;
-    if (seconds_between(navigation.t_ns(), t_ns) > kSilent_s) {
-        row.estimate.mode = NavigationMode::vertical_only;
-    } else {
-        row.estimate.mode = navigation.estimate().mode;
-        announce(row.estimate.mode, t_ns, sink);
-    }
+    row.estimate.mode = inertial ? sources.navigation->estimate().mode : NavigationMode::vertical_only;
+    if (inertial) announce(row.estimate.mode, t_ns, sink);
     navigation_.write(t_ns, row, sink);
 }
 

@@ -11,6 +11,7 @@
 #include "server/estimate/chain/derived.hpp"
 #include "server/estimate/measurements.hpp"
 #include "server/estimate/phases/phase.hpp"
+#include "server/estimate/translation/translation_estimate.hpp"
 #include "server/estimate/vertical/vertical_filter.hpp"
 #include "server/estimate/vertical/vertical_input.hpp"
 
@@ -53,6 +54,7 @@ struct FlightPicture {
     std::optional<AirPicture> air;
     VerticalEstimate vertical; ///< as the filter knows it
     NavigationPicture navigation;
+    TranslationEstimate translation; ///< as of the newest fix or tick
     AirSpeed air_speed;
     DerivedFigures figures;                    ///< as of the newest row of the phase
     const DayAtmosphere* atmosphere = nullptr; ///< of the pad; null without a rocket

@@ -18,13 +18,25 @@ namespace {
 constexpr double kRound_s = 0.35; // from a round's start to its last block
 constexpr double kRailPeriods = 20;
 constexpr double kDrift_s = 3.0;
+constexpr double kDriftSure_mps = 2.0;
 constexpr double kSettle_s = 4.0; // of a parachute, after its phase began
 constexpr double kGustFloor_mps = 0.4;
 constexpr double kGustOfWind = 0.2;
 constexpr double kCoastSettle_s = 0.2;
 constexpr double kStale_s = 3.0;
-constexpr double kHeightFloor_m = 0.2; // apogee is where the vehicle's middle was
+constexpr double kInertialSilent_s = 1.0; // navigation may be right still, but fixes go on
+constexpr double kHeightFloor_m = 0.2;    // apogee is where the vehicle's middle was
 constexpr double kVarianceFloor = 1e-4;
+
+/// The day's air stretches height and speed alike.
+void add_air_scale(const DayAtmosphere& air, const VerticalEstimate& v, Eigen::Matrix<double, 6, 6>& covariance) {
+    const double scale = air.scale_sigma(v.altitude_m);
+    if (!std::isfinite(scale)) return;
+    const Vector2d stretched(v.altitude_m, v.vertical_speed_mps);
+    const Eigen::Matrix2d together = scale * scale * stretched * stretched.transpose();
+    for (const int i : {0, 1})
+        for (const int j : {0, 1}) covariance(2 + 3 * i, 2 + 3 * j) += together(i, j);
+}
 
 } // namespace
 
@@ -97,20 +109,29 @@ void PredictionRounds::learn_ascent(const ImuSample& sample, const FlightPicture
 void PredictionRounds::learn_descent(std::int64_t t_ns, const FlightPicture& picture, const Navigation* navigation,
                                      WindProfile& wind) {
     const bool hangs = phase_ == Phase::under_drogue || phase_ == Phase::under_main;
-    if (!hangs || seconds_between(t_phase_ns_, t_ns) < kSettle_s || !picture.air) return;
+    if (!hangs || seconds_between(t_phase_ns_, t_ns) < kSettle_s) return;
     const VerticalEstimate& v = picture.vertical;
-    if (v.valid)
+    if (v.valid && picture.air)
         fit_.hanging(phase_ == Phase::under_main ? 1 : 0, -v.vertical_speed_mps, v.vertical_speed_sigma_mps,
                      picture.air->heights.density_kg_m3, gravity_mps2_);
-    if (navigation == nullptr || !navigation->moving() || seconds_between(t_drift_ns_, t_ns) < kDrift_s) return;
+    if (seconds_between(t_drift_ns_, t_ns) < kDrift_s) return;
+    Vector3d position_m, velocity_mps, sigma_mps;
+    if (navigation != nullptr && navigation->moving()) {
+        const NavigationEstimate e = navigation->estimate();
+        if (e.mode != NavigationMode::gnss_aided) return;
+        position_m = e.position_enu_m, velocity_mps = e.velocity_enu_mps, sigma_mps = e.velocity_sigma_mps;
+    } else if (picture.translation.valid) {
+        const TranslationEstimate& e = picture.translation;
+        position_m = e.position_enu_m, velocity_mps = e.velocity_enu_mps, sigma_mps = e.velocity_sigma_mps();
+    } else {
+        return;
+    }
+    if (!(sigma_mps.head<2>().maxCoeff() < kDriftSure_mps)) return;
     t_drift_ns_ = t_ns;
-    const NavigationEstimate e = navigation->estimate();
-    if (e.mode != NavigationMode::gnss_aided) return;
-    const Vector2d drift_mps = e.velocity_enu_mps.head<2>();
-    const double behind_m = e.velocity_enu_mps.z() * e.velocity_enu_mps.z() / gravity_mps2_;
-    wind.measure(
-        e.position_enu_m.z() + behind_m, drift_mps,
-        std::hypot(kGustFloor_mps + kGustOfWind * drift_mps.norm(), e.velocity_sigma_mps.head<2>().maxCoeff()));
+    const Vector2d drift_mps = velocity_mps.head<2>();
+    const double behind_m = velocity_mps.z() * velocity_mps.z() / gravity_mps2_;
+    wind.measure(position_m.z() + behind_m, drift_mps,
+                 std::hypot(kGustFloor_mps + kGustOfWind * drift_mps.norm(), sigma_mps.head<2>().maxCoeff()));
 }
 
 std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const FlightPicture& picture,
@@ -124,7 +145,9 @@ std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const 
         from.probability = case_probability(*rocket_, {});
         return from;
     }
-    if (navigation != nullptr && navigation->moving()) {
+    const bool has_attitude =
+        navigation != nullptr && navigation->moving() && seconds_between(navigation->t_ns(), t_ns) < kInertialSilent_s;
+    if (has_attitude) {
         const NavigationEstimate e = navigation->estimate();
         from.t_ns = e.t_ns;
         from.place_known = true;
@@ -133,6 +156,8 @@ std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const 
         from.nose_enu = e.q_local_body * Vector3d::UnitX();
         from.covariance =
             navigation->covariance().topLeftCorner<6, 6>() + kVarianceFloor * Eigen::Matrix<double, 6, 6>::Identity();
+    } else if (picture.translation.valid) {
+        from = start_from_translation(picture);
     } else if (picture.vertical.valid) {
         from = start_from_vertical(picture.vertical, *picture.atmosphere);
     } else {
@@ -162,6 +187,34 @@ DescentSeen PredictionRounds::descent_seen(const PredictionStart& from, const Fl
     return seen;
 }
 
+/// Up and down by the vertical filter, which has more to go by; across by fixes. The nose is where it goes.
+PredictionStart PredictionRounds::start_from_translation(const FlightPicture& picture) const {
+    const TranslationEstimate& e = picture.translation;
+    PredictionStart from{};
+    from.t_ns = e.t_ns;
+    from.place_known = true;
+    from.position_enu_m = e.position_enu_m;
+    from.velocity_enu_mps = e.velocity_enu_mps;
+    from.covariance = e.covariance.topLeftCorner<6, 6>();
+    const VerticalEstimate& v = picture.vertical;
+    if (v.valid && seconds_between(v.t_ns, e.t_ns) < kStale_s) {
+        const double later_s = seconds_between(v.t_ns, e.t_ns);
+        from.position_enu_m.z() = v.altitude_m + later_s * v.vertical_speed_mps;
+        from.velocity_enu_mps.z() = v.vertical_speed_mps + later_s * v.acceleration_mps2;
+        for (const int up : {2, 5}) {
+            from.covariance.row(up).setZero();
+            from.covariance.col(up).setZero();
+        }
+        from.covariance(2, 2) = v.altitude_sigma_m * v.altitude_sigma_m;
+        from.covariance(5, 5) = v.vertical_speed_sigma_mps * v.vertical_speed_sigma_mps;
+        add_air_scale(*picture.atmosphere, v, from.covariance);
+    }
+    const double speed_mps = from.velocity_enu_mps.norm();
+    from.nose_enu = speed_mps > 1 ? Vector3d(from.velocity_enu_mps / speed_mps) : Vector3d(Vector3d::UnitZ());
+    from.covariance += kVarianceFloor * Eigen::Matrix<double, 6, 6>::Identity();
+    return from;
+}
+
 /// Straight up from the pad, leaning as the rail does.
 PredictionStart PredictionRounds::start_from_vertical(const VerticalEstimate& v, const DayAtmosphere& air) const {
     PredictionStart from{};
@@ -179,14 +232,7 @@ PredictionStart PredictionRounds::start_from_vertical(const VerticalEstimate& v,
     from.covariance.diagonal() << 1, 1, v.altitude_sigma_m * v.altitude_sigma_m, unknown_mps * unknown_mps,
         unknown_mps * unknown_mps, v.vertical_speed_sigma_mps * v.vertical_speed_sigma_mps;
     from.covariance.diagonal().array() += kVarianceFloor;
-    // The day's air stretches height and speed alike.
-    const double scale = air.scale_sigma(v.altitude_m);
-    if (std::isfinite(scale)) {
-        const Eigen::Vector2d stretched(v.altitude_m, v.vertical_speed_mps);
-        const Eigen::Matrix2d together = scale * scale * stretched * stretched.transpose();
-        for (const int i : {0, 1})
-            for (const int j : {0, 1}) from.covariance(2 + 3 * i, 2 + 3 * j) += together(i, j);
-    }
+    add_air_scale(air, v, from.covariance);
     return from;
 }
 

@@ -1,10 +1,11 @@
 #pragma once
 /// When a round of predictions starts, from which state, and what it learns from the flight.
 ///
-/// The state is navigation's while that is valid, else the vertical filter's, leaning as the rail does: then apogee is
-/// predicted and landing is not. Under a parachute the vehicle drifts with the air it hung in v / g seconds ago; that
-/// drift is measured into the wind profile every 3 s, and the descent rate into the parachute's area. Rounds start with
-/// ticks (10 Hz). Their blocks fall due evenly over a third of a second, with each inertial sample and each tick.
+/// The state is navigation's while that is valid, else the translation filter's with the vertical filter's up and down,
+/// else the vertical filter's alone, leaning as the rail does: then apogee is predicted and landing is not. Under a
+/// parachute the vehicle drifts with the air it hung in v / g seconds ago; that drift is measured into the wind profile
+/// every 3 s, and the descent rate into the parachute's area. Rounds start with ticks (10 Hz). Their blocks fall due
+/// evenly over a third of a second, with each inertial sample and each tick.
 #include <cstdint>
 #include <optional>
 
@@ -46,6 +47,7 @@ class PredictionRounds {
                        WindProfile& wind);
     [[nodiscard]] std::optional<PredictionStart> start(std::int64_t t_ns, const FlightPicture& picture,
                                                        const Navigation* navigation) const;
+    [[nodiscard]] PredictionStart start_from_translation(const FlightPicture& picture) const;
     [[nodiscard]] PredictionStart start_from_vertical(const VerticalEstimate& vertical, const DayAtmosphere& air) const;
     [[nodiscard]] DescentSeen descent_seen(const PredictionStart& from, const FlightPicture& picture) const;
     std::optional<Prediction> advance_to(std::int64_t t_ns);

@@ -35,16 +35,17 @@
 namespace turnstone::estimate {
 
 enum class NavigationMode : unsigned char {
-    aligning,       ///< at rest or moving, attitude not known yet
-    at_rest,        ///< aligned, at rest, zero-velocity updates
-    gnss_aided,     ///< moving; a GNSS fix was used within the last 2 s
-    dead_reckoning, ///< moving; no fix used for more than 2 s, uncertainty grows
-    lost,           ///< inertial samples stopped, or the uncertainty passed use: align again
-    vertical_only   ///< no inertial samples are heard (said of a chain, never of Navigation)
+    aligning,              ///< at rest or moving, attitude not known yet
+    at_rest,               ///< aligned, at rest, zero-velocity updates
+    gnss_aided,            ///< moving; a GNSS fix was used within the last 2 s
+    dead_reckoning,        ///< moving; no fix used for more than 2 s, uncertainty grows
+    lost,                  ///< inertial samples stopped, or the uncertainty passed use: align again
+    vertical_only,         ///< no inertial samples are heard, and no position is known (said of a chain, as the next)
+    aided_without_attitude ///< position from fixes and heights alone
 };
 consteval auto words_of(NavigationMode) {
-    return words<NavigationMode::vertical_only>("aligning", "at rest", "GNSS-aided", "dead reckoning", "lost",
-                                                "vertical only");
+    return words<NavigationMode::aided_without_attitude>("aligning", "at rest", "GNSS-aided", "dead reckoning", "lost",
+                                                         "vertical only", "aided, no attitude");
 }
 
 /// NaN where nothing is known.

@@ -50,7 +50,7 @@ struct Pipeline::State {
         std::vector<Router> routers;
         std::vector<estimate::EstimatorChain> chains;
         for (const VehicleSetup& vehicle : setup->vehicles) {
-            routers.emplace_back(vehicle.dictionary, setup->site);
+            routers.emplace_back(vehicle.dictionary, vehicle.vehicle, setup->site);
             chains.emplace_back(vehicle.vehicle, setup->site, routers.back().inputs());
         }
         SchemaLayout layout = build_schema(*setup, chains);

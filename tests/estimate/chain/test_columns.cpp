@@ -7,6 +7,7 @@
 #include "server/estimate/chain/derived.hpp"
 #include "server/estimate/chain/flight_report.hpp"
 #include "server/estimate/chain/navigation_report.hpp"
+#include "server/estimate/chain/onboard_report.hpp"
 #include "server/estimate/chain/prediction_report.hpp"
 #include "server/estimate/math/angles.hpp"
 #include "server/estimate/sensors/engine_hours.hpp"
@@ -159,6 +160,7 @@ TEST_CASE("columns of navigation hold their quantities") {
     e.rejected_heights = 64;
     e.hypotheses = 65;
     figures.geodetic = {71, 72, 73};
+    figures.altitude_msl_m = 74;
     figures.angle_of_attack_deg = 81;
     figures.sideslip_deg = 82;
     check_columns(navigation_table(), figures,
@@ -172,6 +174,7 @@ TEST_CASE("columns of navigation hold their quantities") {
                    {"latitude_deg", 71},
                    {"longitude_deg", 72},
                    {"height_m", 73},
+                   {"altitude_msl_m", 74},
                    {"velocity_east_mps", 21},
                    {"velocity_east_mps_sigma", 24},
                    {"velocity_north_mps", 22},
@@ -229,27 +232,29 @@ TEST_CASE("columns of look angles and of the on-board comparison hold their quan
                    {"slant_range_m_sigma", 8},
                    {"range_rate_mps", 5},
                    {"pointing_half_beams", 9}});
-    const OnboardComparison comparison{.altitude_m = 1,
-                                       .altitude_sigma_m = 2,
-                                       .vertical_speed_mps = 3,
-                                       .vertical_speed_sigma_mps = 4,
-                                       .speed_mps = 5,
-                                       .speed_sigma_mps = 6,
-                                       .attitude_rad = rad(7),
-                                       .attitude_sigma_rad = rad(8),
-                                       .long_axis_rad = rad(9),
-                                       .long_axis_sigma_rad = rad(10)};
+    OnboardComparison comparison;
+    using enum OnboardComparison::Quantity;
+    comparison.of[kAltitude] = {1, 2, static_cast<Agreement>(21)};
+    comparison.of[kVerticalSpeed] = {3, 4, static_cast<Agreement>(22)};
+    comparison.of[kSpeed] = {5, 6, static_cast<Agreement>(23)};
+    comparison.of[kAttitude] = {rad(7), rad(8), static_cast<Agreement>(24)};
+    comparison.of[kLongAxis] = {rad(9), rad(10), static_cast<Agreement>(25)};
     check_columns(onboard_comparison_table(), comparison,
                   {{"altitude_m", 1},
                    {"altitude_m_sigma", 2},
+                   {"altitude_verdict", 21},
                    {"vertical_speed_mps", 3},
                    {"vertical_speed_mps_sigma", 4},
+                   {"vertical_speed_verdict", 22},
                    {"speed_mps", 5},
                    {"speed_mps_sigma", 6},
+                   {"speed_verdict", 23},
                    {"attitude_deg", 7},
                    {"attitude_deg_sigma", 8},
+                   {"attitude_verdict", 24},
                    {"long_axis_deg", 9},
-                   {"long_axis_deg_sigma", 10}});
+                   {"long_axis_deg_sigma", 10},
+                   {"long_axis_verdict", 25}});
 }
 
 TEST_CASE("columns of predictions hold their quantities, case by case") {
