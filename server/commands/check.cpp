@@ -9,6 +9,7 @@
 #include <nlohmann/json.hpp>
 
 #include "server/commands/subcommands.hpp"
+#include "server/pipeline/vehicle/router.hpp"
 #include "server/record/recordable.hpp"
 #include "server/setup/serve_setup.hpp"
 #include "server/setup/settings.hpp"
@@ -56,7 +57,8 @@ std::string count_text(std::size_t count, const char* thing) {
 }
 
 /// Checks files (known by name, else by content) and folders (every known file in them, vehicle folders as a whole).
-/// Writes one line for each mistake, "file: /json/pointer: wrong; right", and one for each file without any.
+/// Writes one line for each mistake, "file: /json/pointer: wrong; right", and one for each file without any; below a
+/// vehicle's, indented, which estimates it gets and why not the others.
 class Checker {
   public:
     explicit Checker(std::ostream& out) : out_(out) {}
@@ -107,10 +109,23 @@ class Checker {
         std::string about;
         if (setup) {
             about = dictionary + ": ok; " + describe(setup->dictionary) + "\n" + (path / "vehicle.json").string() +
-                    ": ok; vehicle " + setup->vehicle.name + "\n";
+                    ": ok; vehicle " + setup->vehicle.name + "\n" + outlook(*setup);
             check_recordable(dictionary, std::move(*setup), problems);
         }
         if (report(problems)) out_ << about;
+    }
+
+    /// Which estimates this vehicle gets, one indented line each.
+    static std::string outlook(const VehicleSetup& setup) {
+        const Site anywhere{};
+        const Router router(setup.dictionary, setup.vehicle, anywhere);
+        std::string out;
+        for (const auto& each : estimate::estimate_outlook(router.inputs(), setup.vehicle.rocket.has_value())) {
+            out += "  " + std::string(each.title) + (each.given ? ": yes" : ": no");
+            if (!each.why.empty()) out += (each.given ? ", but " : "; ") + each.why;
+            out += "\n";
+        }
+        return out;
     }
 
     /// Two names may differ in the dictionary and still meet in a recording.
