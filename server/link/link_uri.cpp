@@ -21,6 +21,7 @@ constexpr auto kForms = [] {
     return forms;
 }();
 
+constexpr unsigned kLatencyMax_ms = 10000;
 constexpr unsigned kPaceBaudMin = 10;
 constexpr unsigned kPaceBaudMax = 1'000'000'000;
 
@@ -58,6 +59,11 @@ class LinkReader {
         if (!uri.name.empty() && !is_short_name(uri.name))
             note("has name=" + uri.name, "expected 1 to 32 of a-z, 0-9, _ and -");
         uri.vehicle = take("vehicle").value_or("");
+        if (const auto latency = take("latency_ms");
+            latency && whole_number(*latency).value_or(kLatencyMax_ms + 1) > kLatencyMax_ms)
+            note("has latency_ms=" + *latency,
+                 "expected how long the radios keep a frame, in whole milliseconds up to " +
+                     std::to_string(kLatencyMax_ms));
         if (const auto framing = take("framing"); framing && *framing != "cobs")
             note("has framing=" + *framing, "the only framing is cobs");
         if (!endpoint_.options.empty())
@@ -143,7 +149,8 @@ std::string link_forms_help() {
         if (!link.note.empty()) line += std::string(width + 5 - line.size(), ' ') + "(" + std::string(link.note) + ")";
         out += line + "\n";
     }
-    return out + "Each also takes name=SHORT and, with several vehicles, vehicle=NAME.\n"
+    return out + "Each also takes name=SHORT, latency_ms=NUMBER (how long the radios keep a frame) and, with several\n"
+                 "vehicles, vehicle=NAME.\n"
                  "Write ? before the first option and & before each further one.";
 }
 

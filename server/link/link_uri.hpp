@@ -1,6 +1,7 @@
 #pragma once
 /// The URI of a link (RFC 3986), in one of the forms of kLinkForms. Every kind takes name=SHORT (default: made from the
-/// kind), vehicle=NAME (default: the first) and framing=cobs.
+/// kind), vehicle=NAME (default: the first), latency_ms=NUMBER (of the radios between; server/pipeline/link_delay.hpp
+/// reads it) and framing=cobs.
 #include <array>
 #include <cstdint>
 #include <string>

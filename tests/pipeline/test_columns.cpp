@@ -14,17 +14,24 @@ using namespace turnstone::test;
 
 TEST_CASE("columns of the clock hold their quantities") {
     const ClockFit fit{.has_slope = true, .drift_ppm = 1, .drift_bound_ppm = 2, .bound_s = 3};
-    const ClockFigures figures{
-        .fit = fit, .onboard_zero_s = 4, .delay_s = 5, .boots = 6, .utc = {.offset_s = 7, .wander_s = 8}};
+    const ClockFigures figures{.fit = fit,
+                               .onboard_zero_s = 4,
+                               .delay_s = 5,
+                               .boots = 6,
+                               .utc = {.offset_s = 7, .wander_s = 8},
+                               .least_delay_bound_s = 20,
+                               .gnss = {.ahead_s = 9, .bound_s = 10}};
     check_columns(clock_table(), figures,
                   {{"onboard_zero_s", 4},
-                   {"onboard_zero_bound_s", 3},
+                   {"onboard_zero_bound_s", 23},
                    {"drift_ppm", 1},
                    {"drift_bound_ppm", 2},
                    {"delay_s", 5},
                    {"boots", 6},
                    {"utc_offset_s", 7},
-                   {"utc_bound_s", 11}});
+                   {"utc_bound_s", 31},
+                   {"gnss_ahead_s", 9},
+                   {"gnss_ahead_bound_s", 10}});
 }
 
 TEST_CASE("columns of a link hold their quantities") {

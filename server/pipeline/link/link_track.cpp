@@ -129,7 +129,7 @@ TableOf<PacketFigures> link_packet_table() {
 
 LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const Schema& schema, const LinkTables& tables,
                      const Dictionary& dictionary)
-    : setup_(&setup), schema_(&schema), id_(id), tables_(tables),
+    : setup_(&setup), delay_(link_delay(setup.uri)), schema_(&schema), id_(id), tables_(tables),
       deframer_(frame_bytes_max(dictionary.packet_bytes_max)), quality_(periods_s(dictionary)),
       diagnosis_(dictionary.version) {}
 
@@ -143,7 +143,7 @@ void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, Ve
                            .link_bytes = frame.link_bytes,
                            .frame_verdict = frame.verdict};
         if (frame.verdict == FrameVerdict::good) {
-            count(vehicle.packet(frame.packet, record, out));
+            count(vehicle.packet(frame.packet, record, delay_, out));
         } else {
             quality_.bad_frame(frame.verdict);
             diagnosis_.bad_frame(frame.verdict);

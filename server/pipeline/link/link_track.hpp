@@ -10,6 +10,7 @@
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/link/link_diagnosis.hpp"
 #include "server/pipeline/link/link_quality.hpp"
+#include "server/pipeline/link_delay.hpp"
 #include "server/pipeline/series.hpp"
 #include "server/pipeline/setup.hpp"
 #include "server/pipeline/vehicle/vehicle_track.hpp"
@@ -59,6 +60,7 @@ class LinkTrack {
     void diagnose(std::int64_t t_ns, Batch& out);
 
     const LinkSetup* setup_;
+    LinkDelay delay_;
     const Schema* schema_;
     LinkId id_;
     LinkTables tables_;

@@ -43,8 +43,8 @@ TableOf<ClockFigures> clock_table() {
               "When the vehicle's clock read zero, from the start of the recording"},
              [](S s) { return s.onboard_zero_s; })
         .add({"onboard_zero_bound_s", "On-board zero, bound", "s", kGroup, 4,
-              "Of mapped times, about 95 %; the link's smallest delay comes on top"},
-             [](S s) { return s.fit.bound_s; })
+              "Of mapped times, about 95 %, with what is not known of the link's smallest delay"},
+             [](S s) { return s.fit.bound_s + s.least_delay_bound_s; })
         .add({"drift_ppm", "Clock drift", "[ppm]", kGroup, 1,
               "Of the vehicle's clock against the station's; positive when it runs fast"},
              [](S s) { return s.fit.has_slope ? s.fit.drift_ppm : kNaN; })
@@ -58,14 +58,20 @@ TableOf<ClockFigures> clock_table() {
              [](S s) { return s.utc.offset_s; })
         .add({"utc_bound_s", "UTC bound", "s", "", 4,
               "Of the UTC of on-board events, about 95 %, if the system clock is right"},
-             [](S s) { return s.fit.bound_s + s.utc.wander_s; });
+             [](S s) { return s.fit.bound_s + s.least_delay_bound_s + s.utc.wander_s; })
+        .add({"gnss_ahead_s", "System clock − GNSS time", "s", "", 3,
+              "Of this computer, by the times in GNSS fixes; positive when it runs ahead"},
+             [](S s) { return s.gnss.ahead_s; })
+        .add({"gnss_ahead_bound_s", "System clock − GNSS time, bound", "s", "", 3,
+              "About 95 %; most of it is the delay from fix to packet"},
+             [](S s) { return s.gnss.bound_s; });
     return table;
 }
 
 VehicleTrack::VehicleTrack(const VehicleSetup& setup, int vehicle, const Schema& schema, const VehicleTables& tables,
                            Router router, estimate::EstimatorChain chain)
     : setup_(&setup), schema_(&schema), vehicle_(vehicle), tables_(tables), router_(std::move(router)),
-      chain_(std::move(chain)), decoder_(setup.dictionary), newest_delay_s_(kNaN),
+      chain_(std::move(chain)), decoder_(setup.dictionary), newest_delay_s_(kNaN), delay_bound_s_(kNaN),
       merges_(setup.dictionary.packets.size()), kind_of_apid_(kIdleApid + 1u, -1) {
     for (const TimeCode& code : setup.dictionary.clocks) clocks_.push_back({OnboardClock(code.rollover_ns())});
     // Layouts of one APID share its sequence count: the first stands for all.
@@ -87,14 +93,16 @@ void VehicleTrack::announce(std::int64_t t_ns, Batch& out) const {
                        t_ns, about()));
 }
 
-void VehicleTrack::follow_clock(std::size_t which, const ClockReading& reading, std::int64_t t_rx_ns, Batch& out) {
+void VehicleTrack::follow_clock(std::size_t which, const ClockReading& reading, std::int64_t t_rx_ns,
+                                std::int64_t t_sent_ns, Batch& out) {
     ClockCorrelation& correlation = clocks_[which].correlation;
     const bool is_first = which == 0;
     if (is_first && reading.verdict == ClockVerdict::reset) {
-        // Booted no later than its clock says, if the packet took no time at all; delays are of this order.
+        // Booted no later than its clock says, if the packet took no longer than the link does; delays are of this
+        // order.
         constexpr double kBootTimeSigma_s = 0.1;
         out.events.push_back(make_event({.id = EventId::reboot,
-                                         .t_ns = t_rx_ns - reading.onboard_ns,
+                                         .t_ns = t_sent_ns - reading.onboard_ns,
                                          .t_sigma_s = kBootTimeSigma_s,
                                          .values = {{"boot", static_cast<double>(reading.boot)}}},
                                         t_rx_ns, about()));
@@ -107,14 +115,38 @@ void VehicleTrack::follow_clock(std::size_t which, const ClockReading& reading, 
     case ClockVerdict::first:
     case ClockVerdict::advance:
     case ClockVerdict::rollover:
-        correlation.add(reading.onboard_ns, t_rx_ns);
-        if (is_first) newest_delay_s_ = seconds_between(correlation.fitted_station_ns(reading.onboard_ns), t_rx_ns);
+        correlation.add(reading.onboard_ns, t_sent_ns);
+        if (is_first) newest_delay_s_ = seconds_between(correlation.fitted_station_ns(reading.onboard_ns), t_sent_ns);
         break;
     case ClockVerdict::repeat:
     case ClockVerdict::late:
     case ClockVerdict::implausible: break;
     }
-    if (is_first && reading.verdict == ClockVerdict::reset) chain_.reboot();
+    if (is_first && reading.verdict == ClockVerdict::reset) {
+        router_.reboot();
+        chain_.reboot();
+    }
+}
+
+StationAgainstGnss VehicleTrack::against_gnss(const UtcOffset& utc) const noexcept {
+    const SensorNoise& sensors = setup_->vehicle.sensors;
+    const double delay_bound_s = std::isfinite(delay_bound_s_) ? delay_bound_s_ : 0;
+    return {router_.station_ahead_of_gnss_s() + utc.offset_s, std::hypot(2 * sensors.fix_delay_sigma_s, delay_bound_s)};
+}
+
+void VehicleTrack::judge_station_clock(std::int64_t t_ns, const StationAgainstGnss& gnss, Batch& out) {
+    // Half a second: what a crew that films, tracks or calls the countdown by this clock would notice.
+    constexpr double kOff_s = 0.5;
+    if (!std::isfinite(gnss.ahead_s)) return;
+    const bool off = std::abs(gnss.ahead_s) > kOff_s + gnss.bound_s;
+    const bool right = std::abs(gnss.ahead_s) < kOff_s;
+    if (station_clock_off_ ? !right : !off) return;
+    station_clock_off_ = off;
+    out.events.push_back(make_event({.id = EventId::station_clock_off,
+                                     .t_ns = t_ns,
+                                     .values = {{"ahead_s", gnss.ahead_s}, {"bound_s", gnss.bound_s}},
+                                     .cleared = !off},
+                                    t_ns, about()));
 }
 
 std::int64_t VehicleTrack::row_time_ns(const FrameRecord& record, const Clock* clock, double offset_ms) noexcept {
@@ -142,7 +174,8 @@ void VehicleTrack::append_rows(const DecodedPacket& decoded, const FrameRecord& 
     }
 }
 
-PacketOutcome VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record, Batch& out) {
+PacketOutcome VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record, const LinkDelay& delay,
+                                   Batch& out) {
     const DecodedPacket decoded = decoder_.decode(packet);
     record.decode_verdict = decoded.verdict;
     record.apid = decoded.apid;
@@ -181,7 +214,8 @@ PacketOutcome VehicleTrack::packet(std::span<const std::byte> packet, FrameRecor
         const std::size_t which = setup_->dictionary.packets[decoded.packet].time->clock;
         Clock& clock = clocks_[which];
         const ClockReading reading = clock.onboard.read(decoded.onboard_ticks_ns, record.t_rx_ns);
-        follow_clock(which, reading, record.t_rx_ns, out);
+        delay_bound_s_ = std::isfinite(delay_bound_s_) ? std::min(delay_bound_s_, delay.bound_s) : delay.bound_s;
+        follow_clock(which, reading, record.t_rx_ns, record.t_rx_ns - delay.of_frame_ns(record.link_bytes), out);
         record.onboard_ns = reading.onboard_ns;
         record.boot = reading.boot;
         // The mapping belongs to the present boot; a straggler of the boot before keeps its receive time.
@@ -196,12 +230,15 @@ PacketOutcome VehicleTrack::packet(std::span<const std::byte> packet, FrameRecor
 }
 
 void VehicleTrack::tick(std::int64_t t_ns, const UtcOffset& utc, std::int64_t t_start_ns, Batch& out) {
+    const StationAgainstGnss gnss = against_gnss(utc);
+    judge_station_clock(t_ns, gnss, out);
     if (!clocks_.empty() && clocks_.front().correlation.has_points()) {
         Clock& clock = clocks_.front();
         clock.correlation.refit();
         const double zero_s = seconds_between(t_start_ns, clock.correlation.fitted_station_ns(0));
         out.add_row(schema_->tables[tables_.clock], t_ns, t_ns,
-                    clock_table_.row({clock.correlation.fit(), zero_s, newest_delay_s_, clock.onboard.boots(), utc}));
+                    clock_table_.row({clock.correlation.fit(), zero_s, newest_delay_s_, clock.onboard.boots(), utc,
+                                      delay_bound_s_, gnss}));
     }
     for (std::size_t k = 1; k < clocks_.size(); ++k)
         if (clocks_[k].correlation.has_points()) clocks_[k].correlation.refit();

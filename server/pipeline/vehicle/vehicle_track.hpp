@@ -12,6 +12,7 @@
 #include "server/estimate/chain/chain.hpp"
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/events.hpp"
+#include "server/pipeline/link_delay.hpp"
 #include "server/pipeline/series.hpp"
 #include "server/pipeline/setup.hpp"
 #include "server/pipeline/vehicle/clock_correlation.hpp"
@@ -27,6 +28,12 @@ struct UtcOffset {
     double wander_s; ///< how far it moved lately
 };
 
+/// This computer's UTC against GNSS time, by the times that fixes carry.
+struct StationAgainstGnss {
+    double ahead_s = kNaN; ///< NaN: no fix says its time
+    double bound_s = kNaN; ///< about 95 %
+};
+
 /// What the clock's table is filled from.
 struct ClockFigures {
     const ClockFit& fit;
@@ -34,6 +41,8 @@ struct ClockFigures {
     double delay_s;        ///< of the newest packet, beyond the smallest
     std::uint32_t boots;
     UtcOffset utc;
+    double least_delay_bound_s; ///< of what the link's least delay is taken to be, about 95 %
+    StationAgainstGnss gnss;
 };
 /// "<vehicle>/estimate/clock": with every tick, once there is a packet.
 [[nodiscard]] TableOf<ClockFigures> clock_table();
@@ -70,7 +79,8 @@ class VehicleTrack {
     void announce(std::int64_t t_ns, Batch& out) const;
     /// A good frame of a link that carries this vehicle: fills in `record` and appends what follows from the packet.
     /// `record.link`, times and place in the stream are set already; `record` is appended here.
-    PacketOutcome packet(std::span<const std::byte> packet, FrameRecord record, Batch& out);
+    /// `delay`: of that link, at least.
+    PacketOutcome packet(std::span<const std::byte> packet, FrameRecord record, const LinkDelay& delay, Batch& out);
     void tick(std::int64_t t_ns, const UtcOffset& utc, std::int64_t t_start_ns, Batch& out);
 
   private:
@@ -79,7 +89,12 @@ class VehicleTrack {
         OnboardClock onboard;
         ClockCorrelation correlation{};
     };
-    void follow_clock(std::size_t which, const ClockReading& reading, std::int64_t t_rx_ns, Batch& out);
+    /// `t_sent_ns`: the receive time less what the link takes at least.
+    void follow_clock(std::size_t which, const ClockReading& reading, std::int64_t t_rx_ns, std::int64_t t_sent_ns,
+                      Batch& out);
+    [[nodiscard]] StationAgainstGnss against_gnss(const UtcOffset& utc) const noexcept;
+    /// Raises or clears the alert about this computer's clock.
+    void judge_station_clock(std::int64_t t_ns, const StationAgainstGnss& gnss, Batch& out);
     /// What a row says in the channel with the role dictionary_version, if it is of its table.
     [[nodiscard]] std::optional<std::string_view> told_version(const DecodedPacket& decoded) const noexcept;
     /// `clock`: that row times are mapped by; null: they are the receive time.
@@ -100,6 +115,8 @@ class VehicleTrack {
     std::vector<Clock> clocks_; ///< by Dictionary::clocks; the first is the one that tables and events are about
     TableOf<ClockFigures> clock_table_ = clock_table();
     double newest_delay_s_;
+    double delay_bound_s_;                   ///< the smallest of the links heard; NaN before the first packet
+    bool station_clock_off_ = false;         ///< alert raised
     std::vector<PacketMerge> merges_;        ///< by Dictionary::packets
     std::vector<std::int16_t> kind_of_apid_; ///< -1: unknown
     struct TextPlace {
