@@ -17,6 +17,7 @@ struct ChainInputs {
     bool onboard = false;
     bool engine = false; ///< speed or one of the gauges
     double imu_hz = 0, pressure_hz = 0, fix_hz = 0;
+    double accel_range_mps2 = 0; ///< of the larger of two accelerometers; 0: the vehicle file's
 
     [[nodiscard]] bool triads() const noexcept { return accel_axial && accel_lateral && rates; }
 };

@@ -24,9 +24,10 @@ PipelineSetup vehicle_with(const std::vector<PacketOf>& packets, const std::stri
     for (const PacketOf& packet : packets) {
         std::string fields;
         for (const auto& [name, unit] : packet.fields) {
-            const std::string role = name.ends_with("_2") ? name.substr(0, name.size() - 2) : name;
+            const bool second = name.ends_with("_2");
+            const std::string role = second ? name.substr(0, name.size() - 2) : name;
             fields += (fields.empty() ? "" : ",") + std::string(R"({"name":")") + name + R"(","type":"f64","unit":")" +
-                      unit + R"(","role":")" + role + R"("})";
+                      unit + R"(","role":")" + role + (second ? R"(","valid_range":[-1960,1960]})" : R"("})");
         }
         text += (text.empty() ? "" : ",") + std::string(R"({"apid":)") + std::to_string(packet.apid) + R"(,"name":"p)" +
                 std::to_string(packet.apid) + R"(","period_ms":)" + std::to_string(packet.period_ms) +

@@ -1,5 +1,6 @@
 #include "server/estimate/chain/chain.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <numbers>
 
@@ -78,6 +79,12 @@ double systematic_sigma_m(const AirPicture& air) {
     return std::hypot(air.heights.above_pad_sigma_m, port_m);
 }
 
+/// With a second accelerometer a reading beyond the first one's range is no fault.
+Vehicle with_range(Vehicle vehicle, double accel_range_mps2) {
+    vehicle.sensors.accel_range_mps2 = std::max(vehicle.sensors.accel_range_mps2, accel_range_mps2);
+    return vehicle;
+}
+
 /// Accelerations of small rockets: thrust, drag after burnout, what swings under a parachute.
 Manoeuvre manoeuvre_of(Motion motion) {
     using Eigen::Vector3d;
@@ -94,7 +101,7 @@ Manoeuvre manoeuvre_of(Motion motion) {
 
 struct EstimatorChain::State {
     State(const Vehicle& vehicle_in, const Site& site_in, const ChainInputs& inputs)
-        : vehicle(vehicle_in), site(site_in), frame(site_in.pad) {
+        : vehicle(with_range(vehicle_in, inputs.accel_range_mps2)), site(site_in), frame(site_in.pad) {
         if (vehicle.rocket) missing = missing_inputs(inputs);
         const bool moves = inputs.pressure || inputs.fix;
         const bool flies = vehicle.rocket && (inputs.accel_axial || moves);
@@ -142,7 +149,7 @@ struct EstimatorChain::State {
         if (prediction_made) prediction->report.write(*prediction_made, prediction->rounds, *wind, sink);
     }
 
-    const Vehicle& vehicle;
+    const Vehicle vehicle;
     const Site& site;
     LocalFrame frame; ///< at the pad
     std::vector<TableDescription> tables;

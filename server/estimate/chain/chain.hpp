@@ -20,7 +20,7 @@ namespace turnstone::estimate {
 
 class EstimatorChain {
   public:
-    /// `vehicle` and `site` must outlive the chain.
+    /// `site` must outlive the chain; `vehicle` is copied.
     EstimatorChain(const Vehicle& vehicle, const Site& site, const ChainInputs& inputs);
     ~EstimatorChain();
     EstimatorChain(EstimatorChain&&) noexcept;

@@ -145,7 +145,9 @@ Router::Router(const Dictionary& dictionary, const Vehicle& vehicle, const Site&
         plans_.push_back(std::move(plan));
     }
     rates_apart_ = accelerations_alone && rates_alone && !together;
-    if (accelerometers_ == 2) accelerometer_.emplace(accel_range_mps2_);
+    if (accelerometers_ != 2) return;
+    accelerometer_.emplace(accel_range_mps2_);
+    inputs_.accel_range_mps2 = std::max(accel_range_mps2_[0], accel_range_mps2_[1]);
 }
 
 std::int64_t Router::interval_end_ns(Plan& plan, std::int64_t t_ns) const noexcept {
