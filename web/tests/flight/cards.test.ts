@@ -26,7 +26,17 @@ const kTables = [
     column('outside'),
   ]),
   table('v/estimate/navigation', 'estimate', [
-    words('mode', 'Navigation mode', 'aligning', 'at rest', 'GNSS-aided', 'dead reckoning', 'lost', 'vertical only', 'aided, no attitude'),
+    words(
+      'mode',
+      'Navigation mode',
+      'aligning',
+      'at rest',
+      'GNSS-aided',
+      'dead reckoning',
+      'lost',
+      'vertical only',
+      'aided, no attitude',
+    ),
     ...pair('east_m'),
     ...pair('north_m'),
     ...pair('up_m'),
