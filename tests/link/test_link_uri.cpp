@@ -84,14 +84,14 @@ TEST_CASE("A URI with a mistake says what is wrong and what was expected") {
         {"serial:/dev/x?parity=mark", "has parity=mark; expected none, even or odd"},
         {"serial:/dev/x?stop=3", "has stop=3; expected 1 or 2"},
         {"serial:/dev/x?speed=9600",
-         "has the unknown option speed; serial takes baud, parity, stop, name, vehicle, framing "
+         "has the unknown option speed; serial takes baud, parity, stop, name, vehicle, latency_ms, framing "
          "(each as option=value, joined by &)"},
         {"serial:/dev/x?framing=slip", "has framing=slip; the only framing is cobs"},
         {"serial:/dev/x?name=My%20Radio", "has name=My Radio; expected 1 to 32 of a-z, 0-9, _ and -"},
         {"file:x?pace=fast", "has pace=fast; expected a bit rate from 10 to 1000000000, or no pace for full speed"},
         {"file:x?pace=9", "has pace=9; expected a bit rate from 10 to 1000000000, or no pace for full speed"},
         {"file:x?baud=9600",
-         "has the unknown option baud; file takes pace, name, vehicle, framing (each as option=value, "
+         "has the unknown option baud; file takes pace, name, vehicle, latency_ms, framing (each as option=value, "
          "joined by &)"},
     };
     for (const Case& one : cases) {

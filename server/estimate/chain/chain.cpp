@@ -79,7 +79,7 @@ double systematic_sigma_m(const AirPicture& air) {
     return std::hypot(air.heights.above_pad_sigma_m, port_m);
 }
 
-/// With a second accelerometer a reading beyond the first one's range is no fault.
+/// With a second accelerometer a reading beyond the first one's range is not a fault.
 Vehicle with_range(Vehicle vehicle, double accel_range_mps2) {
     vehicle.sensors.accel_range_mps2 = std::max(vehicle.sensors.accel_range_mps2, accel_range_mps2);
     return vehicle;
