@@ -29,7 +29,7 @@ inline FlightSetup point_mass(double mass_kg, double area_m2, double cd, Air air
                        .airframe = airframe,
                        .air = air,
                        .gravity = gravity,
-                       .wind = Wind({}, {}, 0.0, 1.0, Random(0, "calm")),
+                       .wind = Wind({}, {}, 0.0, Random(0, "calm")),
                        .ejection_random = Random(0, "none")};
 }
 

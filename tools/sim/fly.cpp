@@ -16,7 +16,7 @@ FlightResult fly(const Scenario& scenario, std::uint64_t seed) {
     SensedFlight sensed = fly_sensors(scenario, seed);
     Packetised packetised = packetise(sensed.truth, sensed.sensors, scenario, seed);
     FlightResult out;
-    out.received = impair(packetised.stream, sensed.truth, scenario.impairment, kByte_s, seed);
+    out.received = impair(packetised.stream, sensed.truth, scenario.impairment, packetised.byte_s, seed);
     out.truth = std::move(sensed.truth);
     out.sensors = std::move(sensed.sensors);
     out.clock = packetised.clock;

@@ -3,7 +3,9 @@
 #include <algorithm>
 #include <numbers>
 
+#include "server/estimate/math/nis_monitor.hpp"
 #include "server/pipeline/events.hpp"
+#include "shared/constants.hpp"
 #include "shared/geodesy.hpp"
 #include "shared/time.hpp"
 
@@ -15,9 +17,18 @@ namespace {
 
 constexpr double kDegree = 180 / std::numbers::pi;
 const std::string kFolder = "sanderling/estimate/";
+constexpr double kSettled_s = 10; ///< to find the clock and to align
 
 std::string key_of(EventId id) {
     return make_event({.id = id, .t_ns = 0}, 0, {.index = 0, .name = "sanderling"}).key;
+}
+
+/// Half a second, or one and a half periods of the fastest sensor that gives a height.
+double hold_s(const sim::Telemetry& telemetry) {
+    double fastest_hz = 0;
+    for (const double rate_hz : {telemetry.imu_hz, telemetry.pressure_hz, telemetry.fix_hz})
+        fastest_hz = std::max(fastest_hz, rate_hz);
+    return std::max(0.5, 1.5 / fastest_hz);
 }
 
 double turned(double degrees) {
@@ -28,7 +39,12 @@ double turned(double degrees) {
 
 Scorer::Scorer(const sim::FlightResult& flight, const sim::Scenario& scenario, const Schema& schema)
     : flight_(&flight), schema_(&schema), station_enu_m_(LocalFrame(scenario.site.pad).to_enu_m(scenario.site.station)),
-      charges_fire_(scenario.charges_fire), drogue_late_(scenario.drogue_late_s > 0) {
+      charges_fire_(scenario.charges_fire), drogue_late_(scenario.drogue_late_s > 0), hold_s_(hold_s(scenario.telemetry)) {
+    answered_s_.fill(-kInfinity);
+    for (const sim::TruthSample& sample : flight.truth.samples)
+        if (sample.t_s > kSettled_s)
+            for (auto& of_quantity : score_.tallies)
+                of_quantity[static_cast<std::size_t>(sample.phase)].lasted_s += sim::kTruthStep_s;
     for (const Table& table : schema.tables) {
         tables_[table.name] = table.id;
         auto& columns = columns_.emplace_back();
@@ -65,7 +81,10 @@ sim::TruthSample Scorer::truth_at(double t_s) const {
 }
 
 void Scorer::take(const Batch& batch) {
-    const auto id = [&](const char* name) { return tables_.at(kFolder + name); };
+    const auto is = [&](const RowRecord& record, const char* name) {
+        const auto found = tables_.find(kFolder + name);
+        return found != tables_.end() && found->second == record.table;
+    };
     for (const RowRecord& record : batch.rows) {
         const Table& table = schema_->tables[record.table];
         if (record.frame >= 0) {
@@ -75,12 +94,12 @@ void Scorer::take(const Batch& batch) {
         if (table.kind != TableKind::estimate) continue;
         const Row row{&columns_[record.table], batch.numbers_of(record, table), true_s(record.t_ns)};
         const sim::TruthSample truth = truth_at(row.t_s);
-        if (record.table == id("air")) air(row, truth);
-        if (record.table == id("vertical")) vertical(row, truth);
-        if (record.table == id("navigation")) navigation(row, truth);
-        if (record.table == id("look_angles")) look_angles(row, truth);
-        if (record.table == id("ascent")) apogee(row);
-        if (record.table == id("landing")) landing(row);
+        if (is(record, "air")) air(row, truth);
+        if (is(record, "vertical")) vertical(row, truth);
+        if (is(record, "navigation")) navigation(row, truth);
+        if (is(record, "look_angles")) look_angles(row, truth);
+        if (is(record, "ascent")) apogee(row);
+        if (is(record, "landing")) landing(row);
     }
     for (const Event& found : batch.events) event(found);
 }
@@ -92,53 +111,68 @@ void Scorer::packet(const FrameRecord& frame, const RowRecord& row) {
     const double rate = 1 + 1e-6 * clock.drift_ppm;
     const double made_s = frame.boot == 0 ? (onboard_s - clock.at_start_s) / rate : clock.rebooted_s + onboard_s / rate;
     late_s_ = seconds_between(kStart_ns, row.t_ns) - made_s;
-    if (made_s > 10) score_.time_stamp_s.add(late_s_, 0); // ten seconds to find the clock
+    if (made_s > kSettled_s) score_.time_stamp_s.add(late_s_, 0);
 }
 
 double Scorer::true_s(std::int64_t t_ns) const {
     return seconds_between(kStart_ns, t_ns) - late_s_;
 }
 
-void Scorer::air(const Row& row, const sim::TruthSample& truth) {
+void Scorer::compare(Quantity quantity, const sim::TruthSample& truth, double error, double sigma) {
+    if (truth.t_s < kSettled_s || !std::isfinite(error)) return;
+    const auto q = static_cast<std::size_t>(quantity);
+    Tally& tally = score_.tallies[q][static_cast<std::size_t>(truth.phase)];
+    tally.errors.add(error, sigma);
+    // Components of one row share its time, and only the first adds to what is covered.
+    tally.covered_s += std::clamp(truth.t_s - std::max(answered_s_[q], kSettled_s), 0.0, hold_s_);
+    answered_s_[q] = std::max(answered_s_[q], truth.t_s);
+}
+
+void Scorer::lamp(Lamp which, const Row& row, const char* column) {
     const auto& e = flight_->truth.events;
-    if (!(row.t_s > e.liftoff_s) || row.t_s > e.touchdown_s) return;
-    score_.air_altitude_m.add(row["altitude_m"] - truth.position_enu_m.z(), row["altitude_m_sigma"]);
-    if (row.t_s > e.apogee_s) return;
-    score_.mach.add(row["mach"] - truth.mach, row["mach_sigma"]);
-    score_.dynamic_pressure_pa.add(row["dynamic_pressure_pa"] - truth.dynamic_pressure_pa,
-                                   row["dynamic_pressure_pa_sigma"]);
+    if (!(row.t_s > e.liftoff_s) || row.t_s > e.touchdown_s || !std::isfinite(row[column])) return;
+    HealthTally& tally = score_.lamps[static_cast<std::size_t>(which)];
+    const auto health = static_cast<estimate::Health>(std::lround(row[column]));
+    if (health == estimate::Health::not_enough_data) return;
+    ++tally.rows;
+    tally.consistent += health == estimate::Health::consistent;
+    tally.conservative += health == estimate::Health::conservative;
+    tally.overconfident += health == estimate::Health::overconfident || health == estimate::Health::do_not_trust;
+}
+
+void Scorer::air(const Row& row, const sim::TruthSample& truth) {
+    compare(Quantity::air_altitude, truth, row["altitude_m"] - truth.position_enu_m.z(), row["altitude_m_sigma"]);
+    if (!(row.t_s < flight_->truth.events.apogee_s)) return;
+    compare(Quantity::mach, truth, row["mach"] - truth.mach, row["mach_sigma"]);
+    compare(Quantity::dynamic_pressure, truth, row["dynamic_pressure_pa"] - truth.dynamic_pressure_pa,
+            row["dynamic_pressure_pa_sigma"]);
 }
 
 void Scorer::vertical(const Row& row, const sim::TruthSample& truth) {
-    const auto& e = flight_->truth.events;
-    const bool rests = !(row.t_s > e.liftoff_s) && !std::isfinite(e.apogee_s);
-    if (!rests && (!(row.t_s > e.liftoff_s) || row.t_s > e.touchdown_s)) return;
-    const bool up = rests || row.t_s < e.apogee_s;
-    (up ? score_.altitude_up_m : score_.altitude_down_m)
-        .add(row["altitude_m"] - truth.position_enu_m.z(), row["altitude_m_sigma"]);
-    (up ? score_.vertical_speed_up_mps : score_.vertical_speed_down_mps)
-        .add(row["vertical_speed_mps"] - truth.velocity_enu_mps.z(), row["vertical_speed_mps_sigma"]);
+    compare(Quantity::altitude, truth, row["altitude_m"] - truth.position_enu_m.z(), row["altitude_m_sigma"]);
+    compare(Quantity::vertical_speed, truth, row["vertical_speed_mps"] - truth.velocity_enu_mps.z(),
+            row["vertical_speed_mps_sigma"]);
+    lamp(Lamp::vertical, row, "health");
 }
 
 void Scorer::navigation(const Row& row, const sim::TruthSample& truth) {
-    const auto& e = flight_->truth.events;
-    if (!std::isfinite(row["east_m"]) || !(row.t_s > e.liftoff_s) || row.t_s > e.touchdown_s) return;
-    const bool up = row.t_s < e.apogee_s;
-    Errors& position = up ? score_.position_up_m : score_.position_down_m;
-    position.add(row["east_m"] - truth.position_enu_m.x(), row["east_m_sigma"]);
-    position.add(row["north_m"] - truth.position_enu_m.y(), row["north_m_sigma"]);
-    position.add(row["up_m"] - truth.position_enu_m.z(), row["up_m_sigma"]);
-    Errors& velocity = up ? score_.velocity_up_mps : score_.velocity_down_mps;
-    velocity.add(row["velocity_east_mps"] - truth.velocity_enu_mps.x(), row["velocity_east_mps_sigma"]);
-    velocity.add(row["velocity_north_mps"] - truth.velocity_enu_mps.y(), row["velocity_north_mps_sigma"]);
-    velocity.add(row["velocity_up_mps"] - truth.velocity_enu_mps.z(), row["velocity_up_mps_sigma"]);
-    if (up) {
-        const Eigen::Quaterniond q(row["q_w"], row["q_x"], row["q_y"], row["q_z"]);
-        const Vector3d found = q * Vector3d::UnitX(), real = truth.q_local_body * Vector3d::UnitX();
-        const double off_deg = std::atan2(found.cross(real).norm(), found.dot(real)) * kDegree;
-        // Two axes: the square of the angle has the sum of their variances.
-        score_.long_axis_deg.add(off_deg, std::hypot(row["attitude_y_deg_sigma"], row["attitude_z_deg_sigma"]));
-    }
+    using enum Quantity;
+    const Vector3d& p = truth.position_enu_m;
+    const Vector3d& v = truth.velocity_enu_mps;
+    compare(east_north, truth, row["east_m"] - p.x(), row["east_m_sigma"]);
+    compare(east_north, truth, row["north_m"] - p.y(), row["north_m_sigma"]);
+    compare(up, truth, row["up_m"] - p.z(), row["up_m_sigma"]);
+    compare(velocity_east_north, truth, row["velocity_east_mps"] - v.x(), row["velocity_east_mps_sigma"]);
+    compare(velocity_east_north, truth, row["velocity_north_mps"] - v.y(), row["velocity_north_mps_sigma"]);
+    compare(velocity_up, truth, row["velocity_up_mps"] - v.z(), row["velocity_up_mps_sigma"]);
+    const Eigen::Quaterniond q(row["q_w"], row["q_x"], row["q_y"], row["q_z"]);
+    const Vector3d found = q * Vector3d::UnitX(), real = truth.q_local_body * Vector3d::UnitX();
+    const double off_deg = std::atan2(found.cross(real).norm(), found.dot(real)) * kDegree;
+    // Two axes: the square of the angle has the sum of their variances.
+    compare(long_axis, truth, off_deg, std::hypot(row["attitude_y_deg_sigma"], row["attitude_z_deg_sigma"]));
+    lamp(Lamp::fixes, row, "fix_health");
+    lamp(Lamp::heights, row, "height_health");
+    if (!(row.t_s > flight_->truth.events.liftoff_s) || row.t_s > flight_->truth.events.touchdown_s) return;
     if (std::isfinite(row["height_nis"])) {
         height_nis_sum_ += row["height_nis"];
         ++height_nis_count_;
@@ -150,13 +184,13 @@ void Scorer::navigation(const Row& row, const sim::TruthSample& truth) {
 }
 
 void Scorer::look_angles(const Row& row, const sim::TruthSample& truth) {
-    const auto& e = flight_->truth.events;
     const Vector3d away = truth.position_enu_m - station_enu_m_;
-    if (!(row.t_s > e.liftoff_s) || row.t_s > e.touchdown_s || away.norm() < 50) return;
+    if (away.norm() < 50) return;
     const double across = away.head<2>().norm();
-    score_.azimuth_deg.add(turned(row["azimuth_deg"] - std::atan2(away.x(), away.y()) * kDegree),
-                           row["azimuth_deg_sigma"]);
-    score_.elevation_deg.add(row["elevation_deg"] - std::atan2(away.z(), across) * kDegree, row["elevation_deg_sigma"]);
+    compare(Quantity::azimuth, truth, turned(row["azimuth_deg"] - std::atan2(away.x(), away.y()) * kDegree),
+            row["azimuth_deg_sigma"]);
+    compare(Quantity::elevation, truth, row["elevation_deg"] - std::atan2(away.z(), across) * kDegree,
+            row["elevation_deg_sigma"]);
 }
 
 PredictionScore* Scorer::asked_before(double t_s, double PredictionScore::*unanswered) {

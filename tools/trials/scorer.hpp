@@ -42,6 +42,9 @@ class Scorer {
     /// Seconds of the simulator's time at which the vehicle measured what the station dates to `t_ns`.
     [[nodiscard]] double true_s(std::int64_t t_ns) const;
     [[nodiscard]] sim::TruthSample truth_at(double t_s) const;
+    /// Adds a row's error to its phase. One without a finite error is a row that says nothing.
+    void compare(Quantity quantity, const sim::TruthSample& truth, double error, double sigma);
+    void lamp(Lamp which, const Row& row, const char* column);
     void packet(const FrameRecord& frame, const RowRecord& row);
     void air(const Row& row, const sim::TruthSample& truth);
     void vertical(const Row& row, const sim::TruthSample& truth);
@@ -63,6 +66,8 @@ class Scorer {
     double late_s_ = 0; ///< of the newest packet's time
     std::array<double, kFlightEvents.size()> flight_events_true_s_{NAN, NAN, NAN,
                                                                    NAN, NAN, NAN}; ///< NaN: did not happen
+    double hold_s_; ///< an estimate counts as there for this long
+    std::array<double, kQuantities> answered_s_;
     TrialScore score_;
     double height_nis_sum_ = 0, fix_nis_sum_ = 0;
     int height_nis_count_ = 0, fix_nis_count_ = 0;

@@ -13,6 +13,7 @@
 #include "shared/constants.hpp"
 #include "shared/json_reader.hpp"
 #include "shared/time.hpp"
+#include "tools/sim/avionics/plain_packets.hpp"
 #include "tools/sim/fly.hpp"
 #include "tools/trials/scorer.hpp"
 
@@ -37,6 +38,42 @@ std::string to_string(Checkpoint checkpoint) {
     return "";
 }
 
+const QuantityText& text_of(Quantity quantity) {
+    static constexpr std::array<QuantityText, kQuantities> kTexts{{{"air data: altitude AGL", "m", "%.1f"},
+                                                                   {"air data: Mach", "", "%.3f"},
+                                                                   {"air data: dynamic pressure", "Pa", "%.0f"},
+                                                                   {"vertical: altitude AGL", "m", "%.1f"},
+                                                                   {"vertical: speed", "m/s", "%.2f"},
+                                                                   {"navigation: east, north", "m", "%.1f"},
+                                                                   {"navigation: up", "m", "%.1f"},
+                                                                   {"navigation: velocity east, north", "m/s", "%.2f"},
+                                                                   {"navigation: velocity up", "m/s", "%.2f"},
+                                                                   {"navigation: long axis", "deg", "%.1f"},
+                                                                   {"antenna: azimuth", "deg", "%.2f"},
+                                                                   {"antenna: elevation", "deg", "%.2f"}}};
+    return kTexts.at(static_cast<std::size_t>(quantity));
+}
+
+void Tally::add(const Tally& other) {
+    errors.add(other.errors);
+    covered_s += other.covered_s;
+    lasted_s += other.lasted_s;
+}
+
+void HealthTally::add(const HealthTally& other) {
+    rows += other.rows;
+    consistent += other.consistent;
+    conservative += other.conservative;
+    overconfident += other.overconfident;
+}
+
+Tally TrialScore::of(Quantity quantity, std::span<const sim::TruePhase> phases) const {
+    Tally all;
+    for (const sim::TruePhase phase : phases)
+        all.add(tallies[static_cast<std::size_t>(quantity)][static_cast<std::size_t>(phase)]);
+    return all;
+}
+
 void Errors::add(double error, double sigma) {
     if (!std::isfinite(error)) return;
     square_sum += error * error;
@@ -55,12 +92,15 @@ void Errors::add(const Errors& other) {
     normalised_count += other.normalised_count;
 }
 
-sim::Scenario trial_scenario(const std::string& name, const std::string& impairment) {
+sim::Scenario trial_scenario(const std::string& name, const std::string& impairment, const std::string& errors) {
     auto made = sim::make_scenario(name, kDemo / "sanderling", kDemo / "site.json");
     if (!made) throw std::runtime_error(made.error().message);
     const auto named = sim::impairment_from_name(impairment);
     if (!named) throw std::runtime_error("no impairment " + impairment);
+    const auto set = sim::error_set_from_name(errors);
+    if (!set) throw std::runtime_error("no error set " + errors);
     made->impairment = *named;
+    made->errors = *set;
     made->disperse = true;
     return std::move(*made);
 }
@@ -68,7 +108,9 @@ sim::Scenario trial_scenario(const std::string& name, const std::string& impairm
 PipelineSetup trial_setup(const sim::Scenario& scenario) {
     std::vector<Problem> problems;
     PipelineSetup setup;
-    const auto dictionary = parse_json_file(kDemo / "sanderling/dictionary.json", problems);
+    const auto dictionary = scenario.telemetry == sim::Telemetry{}
+                                ? parse_json_file(kDemo / "sanderling/dictionary.json", problems)
+                                : std::optional(sim::plain_dictionary(scenario.telemetry, scenario.vehicle.name));
     if (dictionary) {
         VehicleSetup vehicle;
         vehicle.dictionary = read_dictionary(*dictionary, "dictionary.json", problems);

@@ -4,19 +4,22 @@
 ///
 /// The simulator (tools/sim) integrates six degrees of freedom with its own equations, rotations, air, wind,
 /// parachutes and sensors; it shares physical constants and the vehicle's data with the estimators, but no model code.
-/// It draws thrust, drag, mass, wind and parachutes around the vehicle file's values, which are all the estimators
-/// know.
+/// It draws thrust, drag, mass, wind, parachutes and the errors of sensors by the scenario's error set around the
+/// vehicle file's values, which are all the estimators know. Seeds below 1000 with the set "tuning" are for tuning,
+/// seeds from 5000 with the set "acceptance" for judging; nobody tunes on the latter.
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstdint>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
 #include "server/estimate/event.hpp"
 #include "server/pipeline/setup.hpp"
 #include "tools/sim/scenario/scenario.hpp"
+#include "tools/sim/truth/truth.hpp"
 
 namespace turnstone::trials {
 
@@ -66,14 +69,53 @@ struct PredictionScore {
     double semi_major_m = NAN;
 };
 
+/// What is compared with the truth, row by row.
+enum class Quantity : unsigned char {
+    air_altitude,
+    mach,
+    dynamic_pressure,
+    altitude,
+    vertical_speed,
+    east_north, ///< position; each component is one error
+    up,
+    velocity_east_north,
+    velocity_up,
+    long_axis,
+    azimuth, ///< of the antenna, while the range exceeds 50 m
+    elevation
+};
+inline constexpr std::size_t kQuantities = static_cast<std::size_t>(Quantity::elevation) + 1;
+struct QuantityText {
+    const char* name;
+    const char* unit;
+    const char* format; ///< of its errors
+};
+[[nodiscard]] const QuantityText& text_of(Quantity quantity);
+
+/// Of one quantity in one phase of the truth.
+struct Tally {
+    Errors errors;
+    double covered_s = 0; ///< an estimate not older than it may be was there
+    double lasted_s = 0;  ///< the phase
+    void add(const Tally& other);
+    [[nodiscard]] double available() const { return covered_s / lasted_s; }
+};
+
+inline constexpr std::size_t kTruePhases = static_cast<std::size_t>(sim::TruePhase::down) + 1;
+
+/// What a lamp of the estimators' own health said, row by row, from liftoff to touchdown.
+struct HealthTally {
+    int rows = 0, consistent = 0, conservative = 0, overconfident = 0; ///< the last with "do not trust"
+    void add(const HealthTally& other);
+};
+enum class Lamp : unsigned char { vertical, fixes, heights };
+inline constexpr std::size_t kLamps = 3;
+
 struct TrialScore {
     Errors time_stamp_s; ///< of packets' rows against the vehicle's true time
-    Errors air_altitude_m, mach, dynamic_pressure_pa;
-    Errors altitude_up_m, altitude_down_m, vertical_speed_up_mps, vertical_speed_down_mps;
-    Errors position_up_m, position_down_m; ///< each component is one error
-    Errors velocity_up_mps, velocity_down_mps;
-    Errors long_axis_deg;                   ///< liftoff to apogee
-    Errors azimuth_deg, elevation_deg;      ///< of the antenna, while the range exceeds 50 m
+    std::array<std::array<Tally, kTruePhases>, kQuantities> tallies;
+    std::array<HealthTally, kLamps> lamps;
+    [[nodiscard]] Tally of(Quantity quantity, std::span<const sim::TruePhase> phases) const;
     double height_nis = NAN, fix_nis = NAN; ///< means over the flight of what navigation reports
     std::array<FlightEventScore, kFlightEvents.size()> flight_events; ///< in the order of kFlightEvents
     [[nodiscard]] const FlightEventScore& of(EventId event) const {
@@ -93,9 +135,10 @@ struct TrialScore {
 /// The station that receives it: one link, "radio".
 [[nodiscard]] PipelineSetup trial_setup(const sim::Scenario& scenario);
 
-/// A scenario of the demo vehicle with scattered true values; `impairment` is a name tools/sim knows
-/// ("clean", "mild", "rough").
-[[nodiscard]] sim::Scenario trial_scenario(const std::string& name, const std::string& impairment);
+/// A scenario of the demo vehicle with scattered true values; `impairment` and `errors` are names that tools/sim knows
+/// ("clean", "mild", "rough"; "ideal", "tuning", "acceptance").
+[[nodiscard]] sim::Scenario trial_scenario(const std::string& name, const std::string& impairment,
+                                           const std::string& errors = "ideal");
 
 /// Flights `first` to `first + count - 1` on all cores, in the order of their seeds.
 [[nodiscard]] std::vector<TrialScore> run_trials(const sim::Scenario& scenario, std::uint64_t first, int count);

@@ -21,7 +21,7 @@ TEST_CASE("Inertial noise has the stated sigma and resolution") {
     double sum = 0.0, sum_square = 0.0, rate_square = 0.0;
     const int count = 20000;
     for (int i = 0; i < count; ++i) {
-        const ImuReading reading = sensor.read(i * 0.005, {9.8, 0.0, 0.0}, Eigen::Vector3d::Zero(), 0.0, 0.0);
+        const ImuReading reading = sensor.read(i * 0.005, {9.8, 0.0, 0.0}, Eigen::Vector3d::Zero());
         const double counts = reading.accel_body_mps2.x() / step;
         REQUIRE(std::abs(counts - std::round(counts)) < 1e-6);
         sum += reading.accel_body_mps2.x() - 9.8;
@@ -45,7 +45,7 @@ TEST_CASE("Turn-on bias and its walk have the stated sigma") {
         InertialSensor sensor(noise, Random(seed, "inertial"));
         const Eigen::Vector3d before = sensor.accel_bias_mps2();
         for (int i = 0; i < 400; ++i) // 2 s
-            (void)sensor.read(i * 0.005, Eigen::Vector3d::Zero(), Eigen::Vector3d::Zero(), 0.0, 0.0);
+            (void)sensor.read(i * 0.005, Eigen::Vector3d::Zero(), Eigen::Vector3d::Zero());
         turn_on += before.squaredNorm();
         walked += (sensor.accel_bias_mps2() - before).squaredNorm();
     }
@@ -57,7 +57,7 @@ TEST_CASE("Turn-on bias and its walk have the stated sigma") {
 TEST_CASE("Accelerometer and gyroscope clip at their range") {
     const SensorNoise noise;
     InertialSensor sensor(noise, Random(1, "inertial"));
-    const ImuReading reading = sensor.read(0.0, {1e4, -1e4, 0.0}, {100.0, -100.0, 0.0}, 0.0, 0.0);
+    const ImuReading reading = sensor.read(0.0, {1e4, -1e4, 0.0}, {100.0, -100.0, 0.0});
     CHECK(reading.accel_body_mps2.x() == Approx(noise.accel_range_mps2).epsilon(1e-4));
     CHECK(reading.accel_body_mps2.x() < noise.accel_range_mps2);
     CHECK(reading.accel_body_mps2.y() == -noise.accel_range_mps2);
@@ -84,7 +84,7 @@ TEST_CASE("Sums of the inertial truth give the velocity and attitude of the flig
     // This checks the sign and frame conventions that estimators rely on.
     const Scenario scenario = demo_scenario("nominal");
     const FlightSetup setup = make_setup(scenario, 1);
-    const Truth truth = run_truth(setup, RunKind::flight, 0.0, 0.0);
+    const Truth truth = run_truth(setup, RunKind::flight);
     Eigen::Quaterniond q = truth.samples.front().q_local_body;
     Eigen::Vector3d velocity = Eigen::Vector3d::Zero();
     Eigen::Vector3d position = Eigen::Vector3d::Zero();

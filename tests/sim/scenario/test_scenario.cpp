@@ -146,18 +146,19 @@ TEST_CASE("Without parachutes the vehicle dives in and telemetry ends at impact"
 }
 
 TEST_CASE("A reboot at ejection leaves a gap, a clock that restarts and one more boot") {
-    const FlightResult flight = fly(demo_scenario("reboot-at-ejection"), 1);
+    const Scenario scenario = demo_scenario("reboot-at-ejection");
+    const FlightResult flight = fly(scenario, 1);
     const double ejection_s = flight.truth.events.ejections.at(0).t_s;
     double gap_s = 0.0, previous_s = 0.0;
     for (const SentPacket& packet : flight.sent.packets) {
         gap_s = std::max(gap_s, packet.t_made_s - previous_s);
         previous_s = packet.t_made_s;
-        if (packet.t_made_s > ejection_s + kBoot_s + 0.1) {
+        if (packet.t_made_s > ejection_s + scenario.boot_s + 0.1) {
             CHECK(packet.onboard_ms < 120000U);
             break;
         }
     }
-    CHECK(gap_s == Approx(kBoot_s).margin(0.05));
+    CHECK(gap_s == Approx(scenario.boot_s).margin(0.05));
     const DecodedStream ground = decode(flight);
     const std::vector<double> boots = column(ground, "health", "boot_count");
     CHECK(boots.back() == boots.front() + 1.0);

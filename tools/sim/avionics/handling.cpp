@@ -224,7 +224,7 @@ HandlingStream handle(Handling kind, const Scenario& scenario, std::uint64_t see
             out.greatest_axial_mps2 = std::max(out.greatest_axial_mps2, felt.force_mps2.x());
         }
         const double t_s = tick * kImuPeriod_s;
-        out.imu.push_back(inertial.read(t_s, force, rate, 0.0, 0.0));
+        out.imu.push_back(inertial.read(t_s, force, rate));
         barometer.follow(air.pressure_pa + pressure_change_pa, kImuPeriod_s);
         if (tick % kPressureTicks == 0) out.pressure.push_back({t_s, barometer.read(0.0), air.temperature_k + 2.0});
     }

@@ -8,6 +8,7 @@
 
 #include "shared/constants.hpp"
 #include "tools/sim/avionics/onboard.hpp"
+#include "tools/sim/avionics/plain_packets.hpp"
 
 #include "sanderling_telemetry.h" // generated from tools/demo/sanderling/dictionary.json
 
@@ -17,47 +18,12 @@ namespace {
 
 constexpr std::size_t kImuBatch = SANDERLING_IMU_SAMPLES_COUNT;
 constexpr std::size_t kNavTicks = 20; ///< inertial samples between on-board estimates: 100 ms
-constexpr double kProcessing_s = 0.0008;
 constexpr std::uint16_t kBootCount = 17;
 constexpr char kFirmwareVersion[] = "1.4.2";
-constexpr std::size_t kApidFirst = SANDERLING_IMU_APID;
+static_assert(SANDERLING_IMU_APID == Transmitter::kApidFirst);
+static_assert(SANDERLING_IMU_FRAME_BYTES_MAX <= Transmitter::kFrameBytesMax);
 
-/// The transmitter's serial queue: frames leave one after another at the radio's rate.
-class Transmitter {
-  public:
-    explicit Transmitter(const OnboardClock& clock) : clock_(clock) {}
-
-    /// `encode(out, size, sequence_count, time_ms)` writes one frame and returns its size.
-    template <class Encode>
-    void send(std::uint16_t apid, double t_s, const Encode& encode) {
-        const std::uint32_t onboard_ms = clock_.read_ms(t_s);
-        std::uint16_t& sequence = sequence_[apid - kApidFirst];
-        std::array<std::uint8_t, SANDERLING_IMU_FRAME_BYTES_MAX> frame;
-        const std::size_t size = encode(frame.data(), frame.size(), sequence, onboard_ms);
-        const double begin_s = std::max(t_s + kProcessing_s, free_s_);
-        free_s_ = begin_s + kByte_s * static_cast<double>(size);
-        stream_.packets.push_back({.apid = apid,
-                                   .sequence_count = sequence,
-                                   .onboard_ms = onboard_ms,
-                                   .t_made_s = t_s,
-                                   .t_begin_s = begin_s,
-                                   .t_end_s = free_s_,
-                                   .offset = stream_.bytes.size(),
-                                   .size = size});
-        stream_.bytes.insert(stream_.bytes.end(), frame.begin(), frame.begin() + static_cast<std::ptrdiff_t>(size));
-        sequence = static_cast<std::uint16_t>((sequence + 1U) % 16384U);
-    }
-    void restart() { sequence_.fill(0); }
-    [[nodiscard]] PacketStream& stream() { return stream_; }
-
-  private:
-    OnboardClock clock_;
-    std::array<std::uint16_t, 5> sequence_{};
-    double free_s_ = 0.0;
-    PacketStream stream_;
-};
-
-void send_imu(Transmitter& transmitter, const ImuReading* batch, double temperature_k) {
+void send_imu(Transmitter& transmitter, const ImuReading* batch, double t_stamp_s, double temperature_k) {
     sanderling_imu packet{};
     packet.imu_temperature = sanderling_raw_imu_imu_temperature(temperature_k);
     for (std::size_t k = 0; k < kImuBatch; ++k) {
@@ -69,7 +35,7 @@ void send_imu(Transmitter& transmitter, const ImuReading* batch, double temperat
         sample.rate_body_y = sanderling_raw_imu_samples_rate_body_y(batch[k].rate_body_radps.y());
         sample.rate_body_z = sanderling_raw_imu_samples_rate_body_z(batch[k].rate_body_radps.z());
     }
-    transmitter.send(SANDERLING_IMU_APID, batch[kImuBatch - 1].t_s,
+    transmitter.send(SANDERLING_IMU_APID, batch[kImuBatch - 1].t_s, t_stamp_s,
                      [&](std::uint8_t* out, std::size_t size, std::uint16_t sequence, std::uint32_t time_ms) {
                          return sanderling_encode_imu(out, size, sequence, time_ms, &packet);
                      });
@@ -79,7 +45,7 @@ void send_baro(Transmitter& transmitter, const PressureReading& reading) {
     sanderling_baro packet{};
     packet.static_pressure = sanderling_raw_baro_static_pressure(reading.pressure_pa);
     packet.air_temperature = sanderling_raw_baro_air_temperature(reading.temperature_k);
-    transmitter.send(SANDERLING_BARO_APID, reading.t_s,
+    transmitter.send(SANDERLING_BARO_APID, reading.t_s, reading.t_s,
                      [&](std::uint8_t* out, std::size_t size, std::uint16_t sequence, std::uint32_t time_ms) {
                          return sanderling_encode_baro(out, size, sequence, time_ms, &packet);
                      });
@@ -98,7 +64,7 @@ void send_fix(Transmitter& transmitter, const FixReading& reading) {
     packet.satellites_used = static_cast<std::uint8_t>(reading.satellites);
     packet.accuracy_horizontal = sanderling_raw_fix_accuracy_horizontal(reading.accuracy_horizontal_m);
     packet.accuracy_vertical = sanderling_raw_fix_accuracy_vertical(reading.accuracy_vertical_m);
-    transmitter.send(SANDERLING_FIX_APID, reading.t_s,
+    transmitter.send(SANDERLING_FIX_APID, reading.t_s, reading.t_s,
                      [&](std::uint8_t* out, std::size_t size, std::uint16_t sequence, std::uint32_t time_ms) {
                          return sanderling_encode_fix(out, size, sequence, time_ms, &packet);
                      });
@@ -113,7 +79,7 @@ void send_health(Transmitter& transmitter, const HealthReading& reading, std::ui
     packet.boot_count = boot_count;
     packet.free_storage = sanderling_raw_health_free_storage(reading.free_storage_bytes);
     std::memcpy(packet.firmware, kFirmwareVersion, sizeof kFirmwareVersion);
-    transmitter.send(SANDERLING_HEALTH_APID, reading.t_s,
+    transmitter.send(SANDERLING_HEALTH_APID, reading.t_s, reading.t_s,
                      [&](std::uint8_t* out, std::size_t size, std::uint16_t sequence, std::uint32_t time_ms) {
                          return sanderling_encode_health(out, size, sequence, time_ms, &packet);
                      });
@@ -128,10 +94,110 @@ void send_nav(Transmitter& transmitter, double t_s, const OnboardEstimate& estim
     packet.onboard_q[1] = static_cast<float>(estimate.q_local_body.x());
     packet.onboard_q[2] = static_cast<float>(estimate.q_local_body.y());
     packet.onboard_q[3] = static_cast<float>(estimate.q_local_body.z());
-    transmitter.send(SANDERLING_NAV_APID, t_s,
+    transmitter.send(SANDERLING_NAV_APID, t_s, t_s,
                      [&](std::uint8_t* out, std::size_t size, std::uint16_t sequence, std::uint32_t time_ms) {
                          return sanderling_encode_nav(out, size, sequence, time_ms, &packet);
                      });
+}
+
+/// The demo's packets, with its on-board computer's estimate among them.
+class DemoPackets {
+  public:
+    DemoPackets(const Scenario& scenario, const SensorStream& sensors, Transmitter& transmitter)
+        : transmitter_(&transmitter),
+          computer_(scenario.site.launch_azimuth_deg.value_or(0.0) * std::numbers::pi / 180.0, kGravityStandard_mps2),
+          die_temperature_k_(sensors.health.empty() ? 300.0 : sensors.health.front().imu_temperature_k) {}
+
+    void restart() {
+        computer_.restart();
+        ++boots_;
+    }
+    void charge_fired() { computer_.charge_fired(); }
+    void feel(const ImuReading& reading) { computer_.take(reading); }
+    void imu(const ImuReading* first, std::size_t, double t_stamp_s) {
+        send_imu(*transmitter_, first, t_stamp_s, die_temperature_k_);
+    }
+    void pressure(const PressureReading& reading) {
+        computer_.take(reading);
+        send_baro(*transmitter_, reading);
+    }
+    void nav(double t_s) { send_nav(*transmitter_, t_s, computer_.estimate()); }
+    void fix(const FixReading& reading) { send_fix(*transmitter_, reading); }
+    void health(const HealthReading& reading) {
+        die_temperature_k_ = reading.imu_temperature_k;
+        send_health(*transmitter_, reading, static_cast<std::uint16_t>(kBootCount + boots_));
+    }
+
+  private:
+    Transmitter* transmitter_;
+    OnboardComputer computer_;
+    double die_temperature_k_;
+    int boots_ = 0;
+};
+
+/// A vehicle that only measures.
+class BarePackets : public PlainPackets {
+  public:
+    using PlainPackets::PlainPackets;
+    void restart() {}
+    void charge_fired() {}
+    void feel(const ImuReading&) {}
+    void nav(double) {}
+    void health(const HealthReading&) {}
+};
+
+/// While the electronics are off.
+struct Dark {
+    double from_s = kNever_s;
+    double until_s = kNever_s;
+};
+
+/// How long before its interval's end an inertial sample is dated.
+double dated_back_s(const Scenario& scenario) {
+    const double period_s = 1.0 / scenario.telemetry.imu_hz;
+    switch (scenario.vehicle.sensors.imu_sample_time) {
+    case SampleTime::start: return period_s;
+    case SampleTime::middle: return 0.5 * period_s;
+    case SampleTime::end: break;
+    }
+    return 0.0;
+}
+
+template <class Packets>
+void send_all(const Truth& truth, const SensorStream& sensors, const Scenario& scenario, const Dark& dark_time,
+              Transmitter& transmitter, Packets packets) {
+    const std::size_t batch = scenario.telemetry.batch;
+    const double back_s = dated_back_s(scenario);
+    bool restarted = false;
+    std::size_t imu = 0, pressure = 0, fix = 0, health = 0, ejection = 0;
+    for (std::size_t tick = 1; tick <= truth.samples.size(); ++tick) {
+        const double t_s = truth.samples[tick - 1].t_s;
+        const bool dark = t_s >= dark_time.from_s && t_s < dark_time.until_s;
+        if (!dark && !restarted && t_s >= dark_time.until_s) {
+            restarted = true;
+            packets.restart();
+            transmitter.restart();
+        }
+        const auto is_due = [&](const auto& readings, std::size_t at) {
+            return at < readings.size() && readings[at].t_s <= t_s + 1e-9;
+        };
+        const bool felt = is_due(sensors.imu, imu);
+        if (felt && !dark) packets.feel(sensors.imu[imu]);
+        for (; ejection < truth.events.ejections.size() && truth.events.ejections[ejection].t_s <= t_s; ++ejection)
+            packets.charge_fired();
+        if (felt && ++imu % batch == 0) {
+            // A batch that began in the dark is incomplete and is not sent.
+            const ImuReading* first = &sensors.imu[imu - batch];
+            if (!dark && first->t_s >= (restarted ? dark_time.until_s : 0.0)) packets.imu(first, batch, t_s - back_s);
+        }
+        for (; is_due(sensors.pressure, pressure); ++pressure)
+            if (!dark) packets.pressure(sensors.pressure[pressure]);
+        if (tick % kNavTicks == 0 && !dark) packets.nav(t_s);
+        for (; is_due(sensors.fix, fix); ++fix)
+            if (!dark) packets.fix(sensors.fix[fix]);
+        for (; is_due(sensors.health, health); ++health)
+            if (!dark) packets.health(sensors.health[health]);
+    }
 }
 
 } // namespace
@@ -150,55 +216,23 @@ Packetised packetise(const Truth& truth, const SensorStream& sensors, const Scen
     clock.at_start_s = random.uniform(30.0, 900.0);
     clock.drift_ppm = scenario.airframe.clock_drift_ppm * random.normal();
     clock.rebooted_s = kNaN;
-    double dark_from_s = kNever_s;
+    Dark dark;
     if (scenario.reboots_at_ejection && !truth.events.ejections.empty()) {
-        dark_from_s = truth.events.ejections.front().t_s + 0.004; // the igniter's current pulls the supply down
-        clock.rebooted_s = dark_from_s + kBoot_s;
+        dark.from_s = truth.events.ejections.front().t_s + 0.004; // the igniter's current pulls the supply down
+        dark.until_s = dark.from_s + scenario.boot_s;
+        clock.rebooted_s = dark.until_s;
     }
-    const double dark_until_s = dark_from_s + kBoot_s;
 
-    Transmitter transmitter(clock);
-    transmitter.stream().packets.reserve(sensors.imu.size() / 2);
-    transmitter.stream().bytes.reserve(sensors.imu.size() * 24);
-    const double azimuth_rad = scenario.site.launch_azimuth_deg.value_or(0.0) * std::numbers::pi / 180.0;
-    OnboardComputer computer(azimuth_rad, kGravityStandard_mps2);
-    bool restarted = false;
-    std::size_t pressure = 0, fix = 0, health = 0, ejection = 0;
-    double die_temperature_k = sensors.health.empty() ? 300.0 : sensors.health.front().imu_temperature_k;
-    for (std::size_t i = 0; i < sensors.imu.size(); ++i) {
-        const double t_s = sensors.imu[i].t_s;
-        const bool dark = t_s >= dark_from_s && t_s < dark_until_s;
-        if (!dark && !restarted && t_s >= dark_until_s) {
-            restarted = true;
-            computer.restart();
-            transmitter.restart();
-        }
-        if (!dark) computer.take(sensors.imu[i]);
-        for (; ejection < truth.events.ejections.size() && truth.events.ejections[ejection].t_s <= t_s; ++ejection)
-            computer.charge_fired();
-        // A batch that began in the dark is incomplete and is not sent.
-        const bool whole_batch =
-            !dark && sensors.imu[i + 1 < kImuBatch ? 0 : i + 1 - kImuBatch].t_s >= (restarted ? dark_until_s : 0.0);
-        if ((i + 1) % kImuBatch == 0 && whole_batch)
-            send_imu(transmitter, &sensors.imu[i + 1 - kImuBatch], die_temperature_k);
-        for (; pressure < sensors.pressure.size() && sensors.pressure[pressure].t_s <= t_s + 1e-9; ++pressure) {
-            if (!dark) {
-                computer.take(sensors.pressure[pressure]);
-                send_baro(transmitter, sensors.pressure[pressure]);
-            }
-        }
-        if ((i + 1) % kNavTicks == 0 && !dark) send_nav(transmitter, t_s, computer.estimate());
-        for (; fix < sensors.fix.size() && sensors.fix[fix].t_s <= t_s + 1e-9; ++fix)
-            if (!dark) send_fix(transmitter, sensors.fix[fix]);
-        for (; health < sensors.health.size() && sensors.health[health].t_s <= t_s + 1e-9; ++health) {
-            if (!dark) {
-                die_temperature_k = sensors.health[health].imu_temperature_k;
-                send_health(transmitter, sensors.health[health],
-                            static_cast<std::uint16_t>(kBootCount + (restarted ? 1 : 0)));
-            }
-        }
-    }
-    return {std::move(transmitter.stream()), clock};
+    const bool is_demo = scenario.telemetry == Telemetry{};
+    const double byte_s = is_demo ? kByte_s : kPlainByte_s;
+    Transmitter transmitter(clock, byte_s);
+    transmitter.stream().packets.reserve(truth.samples.size() / 2);
+    transmitter.stream().bytes.reserve(truth.samples.size() * 24);
+    if (is_demo)
+        send_all(truth, sensors, scenario, dark, transmitter, DemoPackets(scenario, sensors, transmitter));
+    else
+        send_all(truth, sensors, scenario, dark, transmitter, BarePackets(scenario.telemetry, transmitter));
+    return {std::move(transmitter.stream()), clock, byte_s};
 }
 
 } // namespace turnstone::sim

@@ -3,29 +3,20 @@
 #include <algorithm>
 #include <cmath>
 
-#include <GeographicLib/LocalCartesian.hpp>
-
 namespace turnstone::sim {
 
 namespace {
 
-constexpr double kConverterSteps = 32768.0; ///< 16-bit, both signs
 constexpr double kPressureStep_pa = 1.0;
 constexpr double kPressureMin_pa = 30000.0; ///< the barometer's converter clips here
 constexpr double kPressureMax_pa = 120000.0;
-/// Specific force must stay high this long before the receiver loses lock, and lock takes this long to come back.
-constexpr double kFixLossOnset_s = 0.15;
-constexpr double kReacquire_s = 1.4;
-constexpr double kColdStart_s = 6.0;
-
-Eigen::Vector3d converted(const Eigen::Vector3d& value, double range) {
-    const double step = range / kConverterSteps;
-    return value.unaryExpr([&](double v) { return std::clamp(std::round(v / step) * step, -range, range - step); });
+/// Truth samples between two readings of a sensor; 0: it has none.
+std::size_t ticks_per(double rate_hz) {
+    return rate_hz > 0.0 ? static_cast<std::size_t>(std::lround(1.0 / (rate_hz * kTruthStep_s))) : 0;
 }
 
-/// A sensor slower than the inertial one takes every `every`-th truth sample.
-std::size_t ticks_per(double period_s) {
-    return static_cast<std::size_t>(std::lround(period_s / kTruthStep_s));
+bool is_due(std::size_t tick, std::size_t ticks) {
+    return ticks > 0 && tick % ticks == 0;
 }
 
 double pulse_at(const Truth& truth, const EjectionCharge& charge, double t_s) {
@@ -40,60 +31,10 @@ double pulse_at(const Truth& truth, const EjectionCharge& charge, double t_s) {
     return sum_pa;
 }
 
-/// GNSS receiver: white errors, a delay to the hand-over, and loss of lock at high acceleration.
-class Receiver {
-  public:
-    Receiver(const Scenario& scenario, Random random)
-        : scenario_(&scenario),
-          frame_(scenario.site.pad.latitude_deg, scenario.site.pad.longitude_deg, scenario.site.pad.height_m),
-          random_(random) {}
-
-    void feel(const TruthSample& sample) {
-        const bool rough = sample.specific_force_body_mps2.norm() > scenario_->airframe.fix_lost_above_mps2;
-        rough_s_ = rough ? rough_s_ + kTruthStep_s : 0.0;
-        if (rough_s_ > kFixLossOnset_s) locked_again_s_ = sample.t_s + kReacquire_s * random_.uniform(0.7, 1.5);
-    }
-
-    [[nodiscard]] FixReading read(const TruthSample& sample, const FlightEvents& events) {
-        const SensorNoise& noise = scenario_->vehicle.sensors;
-        bool locked = sample.t_s >= locked_again_s_;
-        if (scenario_->gnss_lost_at_liftoff && sample.t_s >= events.liftoff_s)
-            locked = std::isfinite(events.touchdown_s) && sample.t_s > events.touchdown_s + kColdStart_s;
-        const Eigen::Vector3d error = random_.normal3();
-        const Eigen::Vector3d speed_error = random_.normal3();
-        const double spread = random_.uniform(0.85, 1.2);
-        const int satellites = 11 + static_cast<int>(random_.below(4));
-        if (locked) {
-            const Eigen::Vector3d enu_m =
-                sample.position_enu_m + error.cwiseProduct(Eigen::Vector3d(
-                                            noise.fix_horizontal_m, noise.fix_horizontal_m, noise.fix_vertical_m));
-            double height_m = 0.0;
-            frame_.Reverse(enu_m.x(), enu_m.y(), enu_m.z(), last_.latitude_deg, last_.longitude_deg, height_m);
-            last_.fix_dimensions = 3;
-            last_.satellites = satellites;
-            last_.height_msl_m = height_m - scenario_->site.geoid_height_m;
-            last_.velocity_enu_mps = sample.velocity_enu_mps + noise.fix_speed_mps * speed_error;
-            last_.accuracy_horizontal_m = noise.fix_horizontal_m * spread;
-            last_.accuracy_vertical_m = noise.fix_vertical_m * spread;
-        } else {
-            last_.fix_dimensions = 1;
-            last_.satellites = static_cast<int>(random_.below(4));
-            last_.accuracy_horizontal_m = 500.0;
-            last_.accuracy_vertical_m = 500.0;
-        }
-        last_.t_valid_s = sample.t_s;
-        last_.t_s = sample.t_s + noise.fix_delay_s;
-        return last_;
-    }
-
-  private:
-    const Scenario* scenario_;
-    GeographicLib::LocalCartesian frame_; ///< not shared/geodesy.hpp, so that a slip there shows in comparisons
-    Random random_;
-    double rough_s_ = 0.0;
-    double locked_again_s_ = 0.0;
-    FixReading last_{};
-};
+/// The die warms to its working temperature after switch-on, some minutes before the run begins.
+double die_warmth_k(double t_s) {
+    return 9.0 - 4.0 * std::exp(-t_s / 300.0);
+}
 
 HealthReading health_at(double t_s, const Truth& truth, const Scenario& scenario, Random& random) {
     HealthReading health{};
@@ -111,90 +52,143 @@ HealthReading health_at(double t_s, const Truth& truth, const Scenario& scenario
     health.continuity_drogue = continuity[0];
     health.continuity_main = continuity[1];
     health.storage_ok = true;
-    health.imu_temperature_k = truth.samples.front().temperature_k + 9.0 - 4.0 * std::exp(-t_s / 300.0);
+    health.imu_temperature_k = truth.samples.front().temperature_k + die_warmth_k(t_s);
     health.free_storage_bytes = 3.9e9 - 24000.0 * t_s;
     return health;
 }
 
 } // namespace
 
-InertialSensor::InertialSensor(const SensorNoise& noise, Random random) : noise_(noise), random_(random) {
-    accel_bias_mps2_ = noise_.accel_bias_mps2 * random_.normal3();
-    gyro_bias_radps_ = noise_.gyro_bias_radps * random_.normal3();
-}
-
-ImuReading InertialSensor::read(double t_s, const Eigen::Vector3d& specific_force_mps2,
-                                const Eigen::Vector3d& rate_radps, double vibration_mps2, double vibration_radps) {
-    const double root_s = std::sqrt(kImuPeriod_s);
-    accel_bias_mps2_ += noise_.accel_bias_walk_mps2_rts * root_s * random_.normal3();
-    gyro_bias_radps_ += noise_.gyro_bias_walk_radps_rts * root_s * random_.normal3();
-    const double accel_sigma = std::hypot(noise_.accel_noise_mps2, vibration_mps2);
-    const double gyro_sigma = std::hypot(noise_.gyro_noise_radps, vibration_radps);
-    ImuReading reading;
-    reading.t_s = t_s;
-    reading.accel_body_mps2 =
-        converted(specific_force_mps2 + accel_bias_mps2_ + accel_sigma * random_.normal3(), noise_.accel_range_mps2);
-    reading.rate_body_radps =
-        converted(rate_radps + gyro_bias_radps_ + gyro_sigma * random_.normal3(), noise_.gyro_range_radps);
-    return reading;
-}
-
-PressureSensor::PressureSensor(const SensorNoise& noise, double lag_s, Random random)
-    : noise_(noise), lag_s_(lag_s), random_(random), bias_pa_(noise_.pressure_bias_pa * random_.normal()) {}
+PressureSensor::PressureSensor(const SensorNoise& noise, double lag_s, Random random, double filter_s)
+    : noise_(noise), lag_s_(lag_s), filter_s_(filter_s), random_(random),
+      bias_pa_(noise_.pressure_bias_pa * random_.normal()) {}
 
 void PressureSensor::follow(double vent_pressure_pa, double dt_s) {
-    if (bay_pa_ <= 0.0 || lag_s_ <= 0.0) {
-        bay_pa_ = vent_pressure_pa;
-        return;
-    }
-    bay_pa_ += (vent_pressure_pa - bay_pa_) * (1.0 - std::exp(-dt_s / lag_s_));
+    const auto part = [dt_s](double lag_s) { return lag_s > 0.0 ? 1.0 - std::exp(-dt_s / lag_s) : 1.0; };
+    if (bay_pa_ <= 0.0) bay_pa_ = filtered_pa_ = vent_pressure_pa;
+    bay_pa_ += (vent_pressure_pa - bay_pa_) * part(lag_s_);
+    filtered_pa_ += (bay_pa_ - filtered_pa_) * part(filter_s_);
 }
 
 double PressureSensor::read(double pulse_pa) {
-    const double value_pa = bay_pa_ + pulse_pa + bias_pa_ + noise_.pressure_noise_pa * random_.normal();
+    const double value_pa = filtered_pa_ + pulse_pa + bias_pa_ + noise_.pressure_noise_pa * random_.normal();
     return std::clamp(std::round(value_pa / kPressureStep_pa) * kPressureStep_pa, kPressureMin_pa, kPressureMax_pa);
 }
 
+namespace {
+
+/// The inertial sensor with its own filter, and the means over as many of its samples as make one that is sent.
+class InertialChannel {
+  public:
+    InertialChannel(const Scenario& scenario, std::uint64_t seed, std::size_t ticks)
+        : ticks_(ticks),
+          sensor_(as_sent(scenario.vehicle.sensors, ticks), Random(seed, "inertial"),
+                  draw_unit(scenario.errors.inertial, scenario.errors.shape, Random(seed, "inertial unit"))),
+          pass_(scenario.vehicle.sensors.imu_group_delay_s > 0.0
+                    ? 1.0 - std::exp(-kTruthStep_s / scenario.vehicle.sensors.imu_group_delay_s)
+                    : 1.0) {}
+
+    void feel(const TruthSample& sample, const Surroundings& around, std::vector<ImuReading>& out) {
+        if (ticks_ == 0) return;
+        if (count_ == 0 && out.empty()) {
+            force_ = sample.specific_force_body_mps2;
+            rate_ = sample.rate_body_radps;
+        }
+        // A first-order filter delays what it passes by its time constant.
+        force_ += pass_ * (sample.specific_force_body_mps2 - force_);
+        rate_ += pass_ * (sample.rate_body_radps - rate_);
+        const ImuReading reading = sensor_.read(sample.t_s, force_, rate_, around);
+        accel_sum_ += reading.accel_body_mps2;
+        rate_sum_ += reading.rate_body_radps;
+        if (++count_ < ticks_) return;
+        const auto n = static_cast<double>(count_);
+        out.push_back({sample.t_s, accel_sum_ / n, rate_sum_ / n});
+        accel_sum_.setZero();
+        rate_sum_.setZero();
+        count_ = 0;
+    }
+    [[nodiscard]] const InertialSensor& sensor() const { return sensor_; }
+
+  private:
+    /// vehicle.json states the noise of what is sent, which is a mean of `ticks` samples.
+    static SensorNoise as_sent(SensorNoise noise, std::size_t ticks) {
+        const double root = std::sqrt(static_cast<double>(std::max<std::size_t>(ticks, 1)));
+        noise.accel_noise_mps2 *= root;
+        noise.gyro_noise_radps *= root;
+        return noise;
+    }
+
+    std::size_t ticks_;
+    InertialSensor sensor_;
+    double pass_; ///< of the sensor's own filter, in one step
+    Eigen::Vector3d force_ = Eigen::Vector3d::Zero();
+    Eigen::Vector3d rate_ = Eigen::Vector3d::Zero();
+    Eigen::Vector3d accel_sum_ = Eigen::Vector3d::Zero();
+    Eigen::Vector3d rate_sum_ = Eigen::Vector3d::Zero();
+    std::size_t count_ = 0;
+};
+
+struct BarometerUnit {
+    double port;
+    double lag_s;
+    double filter_s;
+};
+
+BarometerUnit draw_barometer(const Scenario& scenario, Random random) {
+    const BarometerErrors& errors = scenario.errors.barometer;
+    const double port = draw(random, scenario.errors.bounded);
+    const double lag = std::max(0.2, 1.0 + errors.lag * draw(random, scenario.errors.shape));
+    const double filter_s = draw_between(random, scenario.errors.bounded, errors.filter_low_s, errors.filter_high_s);
+    return {errors.port ? *errors.port * port : scenario.airframe.port_pressure_coefficient,
+            lag * scenario.airframe.barometer_lag_s, std::max(scenario.barometer_filter_s, filter_s)};
+}
+
+} // namespace
+
 SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t seed) {
     SensorStream out;
-    const SensorNoise& noise = scenario.vehicle.sensors;
     const Airframe& airframe = scenario.airframe;
-    InertialSensor inertial(noise, Random(seed, "inertial"));
-    PressureSensor barometer(noise, airframe.barometer_lag_s, Random(seed, "barometer"));
-    Receiver receiver(scenario, Random(seed, "receiver"));
+    const std::size_t imu_ticks = ticks_per(scenario.telemetry.imu_hz);
+    const std::size_t pressure_ticks = ticks_per(scenario.telemetry.pressure_hz);
+    const std::size_t fix_ticks = ticks_per(scenario.telemetry.fix_hz);
+    const std::size_t health_ticks = ticks_per(1.0 / kHealthPeriod_s);
+    InertialChannel inertial(scenario, seed, imu_ticks);
+    const BarometerUnit unit = draw_barometer(scenario, Random(seed, "barometer unit"));
+    PressureSensor barometer(scenario.vehicle.sensors, unit.lag_s, Random(seed, "barometer"), unit.filter_s);
+    Receiver receiver(scenario, seed);
     Random health_random(seed, "health");
     Random thermometer(seed, "thermometer");
-    out.accel_bias_mps2 = inertial.accel_bias_mps2();
-    out.gyro_bias_radps = inertial.gyro_bias_radps();
+    out.accel_bias_mps2 = inertial.sensor().accel_bias_mps2();
+    out.gyro_bias_radps = inertial.sensor().gyro_bias_radps();
     out.pressure_bias_pa = barometer.bias_pa();
-    out.imu.reserve(truth.samples.size());
+    out.imu.reserve(imu_ticks > 0 ? truth.samples.size() / imu_ticks : 0);
 
-    const std::size_t pressure_ticks = ticks_per(kPressurePeriod_s);
-    const std::size_t fix_ticks = ticks_per(kFixPeriod_s);
-    const std::size_t health_ticks = ticks_per(kHealthPeriod_s);
     double bay_temperature_k = truth.samples.empty() ? 288.15 : truth.samples.front().temperature_k + 2.0;
     double last_pressure_pa = 0.0;
     for (std::size_t i = 0; i < truth.samples.size(); ++i) {
         const TruthSample& sample = truth.samples[i];
         // Motor vibration in proportion to thrust, buffeting in proportion to dynamic pressure.
         const double shake = sample.thrust_fraction + 2.0e-5 * sample.dynamic_pressure_pa;
-        out.imu.push_back(inertial.read(sample.t_s, sample.specific_force_body_mps2, sample.rate_body_radps,
-                                        airframe.vibration_accel_mps2 * shake, airframe.vibration_rate_radps * shake));
+        inertial.feel(sample,
+                      {.vibration_mps2 = airframe.vibration_accel_mps2 * shake,
+                       .vibration_radps = airframe.vibration_rate_radps * shake,
+                       .warmed_k = die_warmth_k(sample.t_s) - die_warmth_k(0.0)},
+                      out.imu);
         receiver.feel(sample);
-        barometer.follow(sample.pressure_pa + airframe.port_pressure_coefficient * sample.dynamic_pressure_pa,
-                         kTruthStep_s);
+        barometer.follow(sample.pressure_pa + unit.port * sample.dynamic_pressure_pa, kTruthStep_s);
         const std::size_t tick = i + 1;
-        if (tick % pressure_ticks == 0) {
+        if (is_due(tick, pressure_ticks)) {
             const bool failed = scenario.barometer_fails_at_ejection && !truth.events.ejections.empty() &&
                                 sample.t_s > truth.events.ejections.front().t_s;
-            bay_temperature_k += (sample.temperature_k + 2.0 - bay_temperature_k) * kPressurePeriod_s / 120.0;
+            bay_temperature_k += (sample.temperature_k + 2.0 - bay_temperature_k) *
+                                 (static_cast<double>(pressure_ticks) * kTruthStep_s) / 120.0;
             const double reading_pa = barometer.read(pulse_at(truth, airframe.ejection, sample.t_s));
             // A failed barometer keeps repeating its last conversion.
             last_pressure_pa = failed && last_pressure_pa > 0.0 ? last_pressure_pa : reading_pa;
             out.pressure.push_back({sample.t_s, last_pressure_pa, bay_temperature_k + 0.05 * thermometer.normal()});
         }
-        if (tick % fix_ticks == 0) out.fix.push_back(receiver.read(sample, truth.events));
-        if (tick % health_ticks == 0) out.health.push_back(health_at(sample.t_s, truth, scenario, health_random));
+        if (is_due(tick, fix_ticks)) out.fix.push_back(receiver.read(sample, truth.events));
+        if (is_due(tick, health_ticks)) out.health.push_back(health_at(sample.t_s, truth, scenario, health_random));
     }
     return out;
 }

@@ -13,27 +13,6 @@ namespace {
 
 constexpr double kDegree_rad = std::numbers::pi / 180.0;
 
-/// 1-sigma scatter of a flight around its description, as hobby motors, hand-built airframes and forecasts show it.
-namespace scatter {
-constexpr double kThrust = 0.02;
-constexpr double kBurnTime = 0.015; ///< at constant impulse
-constexpr double kDrag = 0.05;
-constexpr double kMass = 0.008;
-constexpr double kRailTilt_rad = 0.6 * kDegree_rad;
-constexpr double kRailAzimuth_rad = 4.0 * kDegree_rad;
-constexpr double kThrustOffset_rad = 0.06 * kDegree_rad;
-constexpr double kWindSpeed = 0.25;
-constexpr double kWindFrom_rad = 12.0 * kDegree_rad;
-constexpr double kPadPressure_pa = 60.0;
-constexpr double kPadTemperature_k = 1.5;
-constexpr double kLapse_k_per_m = 0.0007;
-constexpr double kCant = 0.4;
-constexpr double kStaticMargin = 0.08;
-constexpr double kParachuteArea = 0.06;
-constexpr double kDelay_s = 0.12;
-constexpr double kFill = 0.2;
-} // namespace scatter
-
 Table table_of(const Curve& curve) {
     return {curve.x, curve.y};
 }
@@ -44,16 +23,41 @@ struct WindTables {
 };
 
 /// Wind given as "from" direction becomes the velocity of the air, linear by components between heights.
-WindTables wind_tables(const std::vector<WindLayer>& layers, double factor, double turn_rad) {
+/// `added_mps`: components for each layer. `turn_per_km` turns it further with height.
+WindTables wind_tables(const std::vector<WindLayer>& layers, double factor, double turn_rad, double turn_per_km_rad,
+                       const std::vector<Eigen::Vector2d>& added_mps) {
     WindTables tables;
-    for (const WindLayer& layer : layers) {
-        const double from_rad = layer.from_deg * kDegree_rad + turn_rad;
+    for (std::size_t i = 0; i < layers.size(); ++i) {
+        const WindLayer& layer = layers[i];
+        const double from_rad = layer.from_deg * kDegree_rad + turn_rad + turn_per_km_rad * layer.height_m / 1000.0;
         tables.east.x.push_back(layer.height_m);
-        tables.east.y.push_back(-factor * layer.speed_mps * std::sin(from_rad));
+        tables.east.y.push_back(-factor * layer.speed_mps * std::sin(from_rad) + added_mps[i].x());
         tables.north.x.push_back(layer.height_m);
-        tables.north.y.push_back(-factor * layer.speed_mps * std::cos(from_rad));
+        tables.north.y.push_back(-factor * layer.speed_mps * std::cos(from_rad) + added_mps[i].y());
     }
     return tables;
+}
+
+/// What the forecast missed at each layer: components of one size, alike at neighbouring heights.
+std::vector<Eigen::Vector2d> missed_wind(const std::vector<WindLayer>& layers, double sigma_mps, Shape shape,
+                                         Random random) {
+    std::vector<Eigen::Vector2d> out;
+    for (const WindLayer& layer : layers) {
+        const double like = out.empty() ? 0.0 : std::exp(-(layer.height_m - layers[out.size() - 1].height_m) / 500.0);
+        const double east = draw(random, shape), north = draw(random, shape);
+        const Eigen::Vector2d before = out.empty() ? Eigen::Vector2d::Zero() : out.back();
+        out.push_back(like * before + std::sqrt(1.0 - like * like) * sigma_mps * Eigen::Vector2d(east, north));
+    }
+    return out;
+}
+
+/// The thrust curve with more of its impulse at the start (tilt above zero), its impulse unchanged.
+void tilt_thrust(Table& thrust, double tilt) {
+    const double before_n_s = thrust.integral();
+    for (std::size_t i = 0; i < thrust.x.size(); ++i)
+        thrust.y[i] *= 1.0 + tilt * (1.0 - 2.0 * thrust.x[i] / thrust.x.back());
+    const double factor = before_n_s / thrust.integral();
+    for (double& force_n : thrust.y) force_n *= factor;
 }
 
 struct Course {
@@ -128,52 +132,64 @@ Result<Scenario> make_scenario(std::string_view name, const std::filesystem::pat
 
 FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
     const RocketModel& rocket = *scenario.vehicle.rocket;
+    const FlightErrors& errors = scenario.errors.flight;
     Random random(seed, "dispersion");
+    Random more(seed, "dispersion of shapes"); // a stream of its own, so that sets without it keep their flights
     // All draws are made, in one order, used or not, so that one more use does not shift the others.
     const double on = scenario.disperse ? 1.0 : 0.0;
-    const auto around_one = [&](double sigma) { return 1.0 + on * sigma * std::clamp(random.normal(), -3.0, 3.0); };
-    const auto around_zero = [&](double sigma) { return on * sigma * std::clamp(random.normal(), -3.0, 3.0); };
+    const auto around_zero = [&](double sigma) { return on * sigma * draw(random, scenario.errors.shape); };
+    const auto around_one = [&](double sigma) { return 1.0 + around_zero(sigma); };
+    const auto shape_error = [&](double sigma) { return on * sigma * draw(more, scenario.errors.shape); };
 
     Table thrust = table_of(rocket.thrust_n);
-    const double burn_factor = around_one(scatter::kBurnTime);
-    const double thrust_factor = around_one(scatter::kThrust) / burn_factor;
+    const double burn_factor = around_one(errors.burn_time);
+    const double thrust_factor = around_one(errors.thrust) / burn_factor;
     for (double& t_s : thrust.x) t_s *= burn_factor;
     for (double& force_n : thrust.y) force_n *= thrust_factor;
+    tilt_thrust(thrust, shape_error(errors.thrust_tilt));
     Table drag = table_of(rocket.drag_coefficient);
-    const double drag_factor = around_one(scatter::kDrag);
+    const double drag_factor = around_one(errors.drag);
     for (double& cd : drag.y) cd *= drag_factor;
-    const double mass_dry_kg = rocket.mass_dry_kg * around_one(scatter::kMass);
-    const double tilt_rad = scenario.site.launch_tilt_deg * kDegree_rad + around_zero(scatter::kRailTilt_rad);
+    const double mass_dry_kg = rocket.mass_dry_kg * around_one(errors.mass);
+    const double tilt_rad = scenario.site.launch_tilt_deg * kDegree_rad + around_zero(errors.rail_tilt_rad);
     const double azimuth_rad =
-        scenario.site.launch_azimuth_deg.value_or(0.0) * kDegree_rad + around_zero(scatter::kRailAzimuth_rad);
-    const double offset_rad = around_zero(scatter::kThrustOffset_rad);
-    const double wind_factor = around_one(scatter::kWindSpeed);
-    const WindTables wind = wind_tables(scenario.site.wind, wind_factor, around_zero(scatter::kWindFrom_rad));
+        scenario.site.launch_azimuth_deg.value_or(0.0) * kDegree_rad + around_zero(errors.rail_azimuth_rad);
+    const double offset_rad = around_zero(errors.thrust_offset_rad);
+    const double wind_factor = std::max(0.0, around_one(errors.wind_speed));
+    const WindTables wind = wind_tables(scenario.site.wind, wind_factor, around_zero(errors.wind_from_rad),
+                                        shape_error(errors.wind_turn_rad_per_km),
+                                        missed_wind(scenario.site.wind, on * errors.wind_speed_mps,
+                                                    scenario.errors.shape, Random(seed, "missed wind")));
 
     const double pad_msl_m = scenario.site.pad.height_m - scenario.site.geoid_height_m;
     const AirPoint standard = Air::standard(pad_msl_m).at(0.0);
     const double pressure_pa =
-        scenario.site.pad_pressure_pa.value_or(standard.pressure_pa) + around_zero(scatter::kPadPressure_pa);
+        scenario.site.pad_pressure_pa.value_or(standard.pressure_pa) + around_zero(errors.pad_pressure_pa);
     const double temperature_k =
-        scenario.site.pad_temperature_k.value_or(standard.temperature_k) + around_zero(scatter::kPadTemperature_k);
-    const double lapse_k_per_m = -0.0065 + around_zero(scatter::kLapse_k_per_m);
+        scenario.site.pad_temperature_k.value_or(standard.temperature_k) + around_zero(errors.pad_temperature_k);
+    const double lapse_k_per_m = -0.0065 + around_zero(errors.lapse_k_per_m);
 
     Airframe airframe = scenario.airframe;
-    airframe.roll_cant_m *= around_one(scatter::kCant);
-    airframe.static_margin_m *= around_one(scatter::kStaticMargin);
+    airframe.roll_cant_m = airframe.roll_cant_m * around_one(errors.cant) + shape_error(errors.cant_m);
+    airframe.static_margin_m *= around_one(errors.static_margin);
+    if (scenario.spin_hz > 0.0) {
+        // Fins drive it until damping balances them: rate = cant / roll damping * speed.
+        const double fastest_mps = thrust.integral() / (mass_dry_kg + 0.5 * rocket.mass_propellant_kg);
+        airframe.roll_cant_m = 2.0 * std::numbers::pi * scenario.spin_hz * airframe.roll_damping_m2 / fastest_mps;
+    }
 
     std::vector<ParachuteTruth> parachutes;
     for (std::size_t i = 0; i < rocket.parachutes.size(); ++i) {
         const Parachute& described = rocket.parachutes[i];
         ParachuteTruth truth{};
-        truth.drag_area_m2 = described.drag_area_m2 * around_one(scatter::kParachuteArea);
+        truth.drag_area_m2 = described.drag_area_m2 * around_one(errors.parachute_area);
         truth.at_apogee = !described.opens_below_m;
         truth.height_m = described.opens_below_m.value_or(0.0);
-        truth.delay_s = std::max(0.0, described.opens_after_s + around_zero(scatter::kDelay_s));
+        truth.delay_s = std::max(0.0, described.opens_after_s + around_zero(errors.delay_s));
         if (i == 0) truth.delay_s += scenario.drogue_late_s;
         if (!scenario.charges_fire) truth.delay_s = kNever_s;
-        truth.line_stretch_s = airframe.line_stretch_s * around_one(scatter::kFill);
-        truth.fill_s = airframe.fill_s[i] * around_one(scatter::kFill);
+        truth.line_stretch_s = airframe.line_stretch_s * around_one(errors.fill);
+        truth.fill_s = airframe.fill_s[i] * around_one(errors.fill);
         parachutes.push_back(truth);
     }
 
@@ -183,6 +199,7 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
         .thrust_n = std::move(thrust),
         .reference_area_m2 = rocket.reference_area_m2,
         .drag_coefficient = std::move(drag),
+        .drag_power_on = errors.drag_power_on,
         .thrust_offset_rad = offset_rad,
         .rail_length_m = rocket.rail_length_m,
         .rail_tilt_rad = tilt_rad,
@@ -192,8 +209,7 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
         .airframe = std::move(airframe),
         .air = Air(pad_msl_m, pressure_pa, temperature_k, lapse_k_per_m),
         .gravity = gravity_at_pad(scenario.site.pad.latitude_deg, scenario.site.pad.height_m),
-        .wind = Wind(wind.east, wind.north, scenario.airframe.gust_fraction, scenario.airframe.gust_length_m,
-                     Random(seed, "gusts")),
+        .wind = Wind(wind.east, wind.north, errors.gustiness, Random(seed, "gusts")),
         .ejection_random = Random(seed, "ejection"),
     };
 }

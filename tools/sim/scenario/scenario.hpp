@@ -1,5 +1,6 @@
 #pragma once
 /// What to simulate: a vehicle, a site, a course of events, and the scatter of a seeded flight.
+#include <cstddef>
 #include <cstdint>
 #include <filesystem>
 #include <optional>
@@ -11,10 +12,25 @@
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
 #include "tools/sim/radio/impairment.hpp"
+#include "tools/sim/scenario/error_set.hpp"
 #include "tools/sim/truth/airframe.hpp"
 #include "tools/sim/truth/truth.hpp"
 
 namespace turnstone::sim {
+
+/// What the vehicle measures and sends, and how often. The demo's own packets need the figures given here; with others
+/// each kind of measurement is a packet of its own, in plain floating point.
+struct Telemetry {
+    double imu_hz = 200.0; ///< 200 divided by a whole number, as the next two; 0: none
+    double pressure_hz = 25.0;
+    double fix_hz = 5.0;
+    std::size_t batch = 4;     ///< inertial samples in a packet
+    bool lateral = true;       ///< all three axes of the accelerometer, otherwise the long one
+    bool rates = true;         ///< turn rates
+    bool triads_apart = false; ///< accelerometer and turn rates in separate packets
+    bool velocity = true;      ///< of fixes
+    bool operator==(const Telemetry&) const = default;
+};
 
 struct Scenario {
     std::string name;
@@ -28,10 +44,17 @@ struct Scenario {
     bool leaves_rail = true;
     bool disperse = false; ///< draw the flight's true values around the vehicle file's
     double drogue_late_s = 0.0;
+    double datum_offset_m = 0.0;     ///< heights of fixes above the site file's
+    double barometer_filter_s = 0.0; ///< at least this much of the sensor's own filter
+    double spin_hz =
+        0.0; ///< 0: by the airframe's fins; otherwise they are canted to spin it about this fast at its fastest
     bool charges_fire = true;
     bool reboots_at_ejection = false;
+    double boot_s = 1.8; ///< nothing is sent for this long when the electronics start again
     bool gnss_lost_at_liftoff = false;
     bool barometer_fails_at_ejection = false;
+    ErrorSet errors = ideal_errors();
+    Telemetry telemetry;
     Impairment impairment;
 };
 

@@ -10,6 +10,8 @@ namespace turnstone::sim {
 
 namespace {
 
+constexpr double kTwentyFeet_m = 6.096;
+
 double geopotential_m(double geometric_m) {
     return kEarthRadius_m * geometric_m / (kEarthRadius_m + geometric_m);
 }
@@ -46,11 +48,9 @@ Gravity gravity_at_pad(double latitude_deg, double height_ellipsoid_m) {
     return {surface_mps2 - 3.0877e-6 * height_ellipsoid_m, 6371000.0 + height_ellipsoid_m};
 }
 
-Wind::Wind(Table east_mps, Table north_mps, double gust_fraction, double gust_length_m, Random random)
-    : east_mps_(std::move(east_mps)), north_mps_(std::move(north_mps)), gust_fraction_(gust_fraction),
-      gust_length_m_(gust_length_m), random_(random) {
-    if (gust_fraction_ > 0.0) unit_gust_ = random_.normal3(); // begins in the stationary distribution
-}
+Wind::Wind(Table east_mps, Table north_mps, double gustiness, Random random)
+    : east_mps_(std::move(east_mps)), north_mps_(std::move(north_mps)),
+      wind20_mps_(gustiness * mean_enu_mps(kTwentyFeet_m).norm()), gusts_(random) {}
 
 Eigen::Vector3d Wind::mean_enu_mps(double height_above_pad_m) const {
     if (east_mps_.x.empty()) return Eigen::Vector3d::Zero();
@@ -58,11 +58,12 @@ Eigen::Vector3d Wind::mean_enu_mps(double height_above_pad_m) const {
 }
 
 void Wind::advance(double dt_s, double height_above_pad_m, double airspeed_mps) {
-    if (gust_fraction_ <= 0.0) return;
-    const double keep = std::exp(-airspeed_mps * dt_s / gust_length_m_);
-    unit_gust_ = keep * unit_gust_ + std::sqrt(1.0 - keep * keep) * random_.normal3();
-    const double sigma_mps = gust_fraction_ * mean_enu_mps(height_above_pad_m).norm();
-    gust_enu_mps_ = sigma_mps * unit_gust_.cwiseProduct(Eigen::Vector3d(1.0, 1.0, 0.5));
+    if (wind20_mps_ <= 0.0) return;
+    gusts_.advance(dt_s, airspeed_mps, dryden_scale(height_above_pad_m, wind20_mps_));
+    const Eigen::Vector3d along = mean_enu_mps(height_above_pad_m).stableNormalized();
+    const Eigen::Vector3d& gust = gusts_.along_across_up_mps();
+    gust_enu_mps_ = gust.x() * along + gust.y() * Eigen::Vector3d(-along.y(), along.x(), 0.0);
+    gust_enu_mps_.z() = gust.z();
 }
 
 } // namespace turnstone::sim

@@ -5,7 +5,7 @@
 /// in the estimators' air model would cancel in the comparison.
 #include <Eigen/Core>
 
-#include "tools/sim/truth/random.hpp"
+#include "tools/sim/truth/gusts.hpp"
 #include "tools/sim/truth/table.hpp"
 
 namespace turnstone::sim {
@@ -53,13 +53,11 @@ struct Gravity {
 /// Mean wind against height above the pad, and gusts on it.
 class Wind {
   public:
-    /// Components against height above the pad; empty tables mean calm.
-    Wind(Table east_mps, Table north_mps, double gust_fraction, double gust_length_m, Random random);
+    /// Components against height above the pad; empty tables mean calm. `gustiness` is the intensity of the gusts,
+    /// times what the specification gives for this wind.
+    Wind(Table east_mps, Table north_mps, double gustiness, Random random);
     [[nodiscard]] Eigen::Vector3d mean_enu_mps(double height_above_pad_m) const;
-    /// Moves the gusts on by the time step: each component is a first-order Gauss-Markov process along the
-    /// path through frozen turbulence, with the exact discrete transition (the longitudinal Dryden spectrum
-    /// of MIL-F-8785C, 3.7.2, used for all three components). Sigma is `gust_fraction` of the mean wind, half
-    /// of it vertically.
+    /// Moves the gusts on by the time step.
     void advance(double dt_s, double height_above_pad_m, double airspeed_mps);
     [[nodiscard]] const Eigen::Vector3d& gust_enu_mps() const { return gust_enu_mps_; }
     [[nodiscard]] Eigen::Vector3d at(double height_above_pad_m) const {
@@ -69,10 +67,8 @@ class Wind {
   private:
     Table east_mps_;
     Table north_mps_;
-    double gust_fraction_;
-    double gust_length_m_;
-    Random random_;
-    Eigen::Vector3d unit_gust_ = Eigen::Vector3d::Zero();
+    double wind20_mps_; ///< 20 ft above ground, times the gustiness
+    Gusts gusts_;
     Eigen::Vector3d gust_enu_mps_ = Eigen::Vector3d::Zero();
 };
 

@@ -2,6 +2,8 @@
 
 #include <nlohmann/json.hpp>
 
+#include "shared/constants.hpp"
+
 namespace turnstone::sim {
 
 namespace {
@@ -38,13 +40,13 @@ Airframe read_airframe(const nlohmann::json& json, const std::string& file, std:
         out.ejection.pressure_decay_s = ejection->number("pressure_decay_s", 0.001, 10.0);
         ejection->finish();
     }
-    out.gust_fraction = reader.number("gust_fraction", 0.0, 1.0);
-    out.gust_length_m = reader.number("gust_length_m", 1.0, 1e4);
     out.vibration_accel_mps2 = reader.number("vibration_accel_mps2", 0.0, 100.0);
     out.vibration_rate_radps = reader.number("vibration_rate_radps", 0.0, 10.0);
     out.barometer_lag_s = reader.number("barometer_lag_s", 0.0, 5.0);
     out.port_pressure_coefficient = reader.number("port_pressure_coefficient", -1.0, 1.0);
     out.fix_lost_above_mps2 = reader.number("fix_lost_above_mps2", 1.0, 1e4);
+    out.fix_lost_above_mps = reader.number_or("fix_lost_above_mps", 1.0, 1e5, kInfinity);
+    out.fix_lost_above_m = reader.number_or("fix_lost_above_m", 1.0, 1e6, kInfinity);
     out.clock_drift_ppm = reader.number("clock_drift_ppm", 0.0, 1e3);
     out.battery_v = reader.number("battery_v", 1.0, 100.0);
     reader.finish();

@@ -30,14 +30,14 @@ struct Airframe {
     double line_stretch_s;        ///< from ejection to the parachute's mouth opening
     std::vector<double> fill_s;   ///< of each parachute, in the order of vehicle.json
     EjectionCharge ejection;
-    double gust_fraction; ///< gust sigma / mean wind
-    double gust_length_m;
     double vibration_accel_mps2; ///< 1-sigma at full thrust
     double vibration_rate_radps;
     double barometer_lag_s;           ///< first-order venting of the bay
     double port_pressure_coefficient; ///< static port error / dynamic pressure
     double fix_lost_above_mps2;       ///< specific force that makes the GNSS receiver lose lock
-    double clock_drift_ppm;           ///< 1-sigma over vehicles; on-board clock fast when positive
+    double fix_lost_above_mps;        ///< the same for speed and for height above the pad; infinity: never
+    double fix_lost_above_m;
+    double clock_drift_ppm; ///< 1-sigma over vehicles; on-board clock fast when positive
     double battery_v;
 };
 

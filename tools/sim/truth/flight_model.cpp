@@ -80,7 +80,8 @@ BodyRate FlightModel::rate_of(double t_s, const BodyState& s) const {
     const Eigen::Vector3d u = c.transpose() * u_enu;
     const double speed = std::max(u.norm(), 1e-9);
     const double pressure_area_n = 0.5 * air.density_kg_m3 * speed * speed * setup_.reference_area_m2;
-    const double cd = setup_.drag_coefficient.at(speed / air.speed_of_sound_mps);
+    const double cd =
+        setup_.drag_coefficient.at(speed / air.speed_of_sound_mps) * (thrust > 0.0 ? setup_.drag_power_on : 1.0);
 
     const Eigen::Vector3d normal =
         -pressure_area_n * frame.normal_force_slope_per_rad / speed * Eigen::Vector3d(0.0, u.y(), u.z());

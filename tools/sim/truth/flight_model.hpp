@@ -35,7 +35,8 @@ struct FlightSetup {
     double mass_propellant_kg;
     Table thrust_n; ///< against seconds since ignition, ends at zero
     double reference_area_m2;
-    Table drag_coefficient;         ///< against Mach
+    Table drag_coefficient;         ///< against Mach, motor off
+    double drag_power_on = 1.0;     ///< factor on it while the motor burns
     double thrust_offset_rad = 0.0; ///< of the thrust line, about body z
     double rail_length_m;
     double rail_tilt_rad;
