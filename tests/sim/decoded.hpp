@@ -32,8 +32,7 @@ inline Dictionary demo_dictionary() {
     return dictionary;
 }
 
-inline DecodedStream decode(const FlightResult& flight) {
-    const Dictionary dictionary = demo_dictionary();
+inline DecodedStream decode(const FlightResult& flight, const Dictionary& dictionary = demo_dictionary()) {
     Decoder decoder(dictionary);
     Deframer deframer;
     DecodedStream out;

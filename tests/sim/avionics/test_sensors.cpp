@@ -84,7 +84,7 @@ TEST_CASE("Sums of the inertial truth give the velocity and attitude of the flig
     // This checks the sign and frame conventions that estimators rely on.
     const Scenario scenario = demo_scenario("nominal");
     const FlightSetup setup = make_setup(scenario, 1);
-    const Truth truth = run_truth(setup, RunKind::flight);
+    const Truth truth = run_truth(setup, RunKind::flight, 0.0, 0.0);
     Eigen::Quaterniond q = truth.samples.front().q_local_body;
     Eigen::Vector3d velocity = Eigen::Vector3d::Zero();
     Eigen::Vector3d position = Eigen::Vector3d::Zero();

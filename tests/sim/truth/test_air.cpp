@@ -38,24 +38,3 @@ TEST_CASE("Gravity at the pad is that of the Geodetic Reference System 1980") {
     const Gravity gravity = gravity_at_pad(40.0, 1000.0);
     CHECK((gravity.at(0.0) - gravity.at(1000.0)) == Approx(3.086e-3).epsilon(0.01));
 }
-
-TEST_CASE("Gusts have the stated size and correlation length") {
-    // First-order Gauss-Markov: autocorrelation exp(-distance / length) (MIL-F-8785C, 3.7.2, longitudinal
-    // spectrum).
-    Wind wind({{0.0}, {10.0}}, {{0.0}, {0.0}}, 0.2, 100.0, Random(7, "gusts"));
-    const double dt_s = 0.5, airspeed_mps = 20.0; // 10 m a step
-    double sum = 0.0, sum_square = 0.0, sum_lagged = 0.0, previous = wind.at(0.0).x() - 10.0;
-    const int steps = 400000;
-    for (int i = 0; i < steps; ++i) {
-        wind.advance(dt_s, 0.0, airspeed_mps);
-        const double gust = wind.at(0.0).x() - 10.0;
-        sum += gust;
-        sum_square += gust * gust;
-        sum_lagged += gust * previous;
-        previous = gust;
-    }
-    // 40000 correlation lengths: the standard error of the variance is about 1 %.
-    CHECK(sum / steps == Approx(0.0).margin(0.05));
-    CHECK(std::sqrt(sum_square / steps) == Approx(2.0).epsilon(0.02));
-    CHECK(sum_lagged / sum_square == Approx(std::exp(-0.1)).margin(0.01));
-}

@@ -20,12 +20,17 @@ Eigen::Vector3d draw3(Random& random, Shape shape) {
 
 } // namespace
 
+LastingStep lasting_step(double dt_s, double correlation_s) {
+    if (!(correlation_s > 0.0)) return {0.0, 1.0};
+    return {std::exp(-dt_s / correlation_s), -std::expm1(-2.0 * dt_s / correlation_s)};
+}
+
 LastingError::LastingError(double correlation_s, Random random)
     : correlation_s_(correlation_s), random_(random), value_(random_.normal3()) {}
 
 const Eigen::Vector3d& LastingError::after(double dt_s) {
-    const double keep = correlation_s_ > 0.0 ? std::exp(-dt_s / correlation_s_) : 0.0;
-    value_ = keep * value_ + std::sqrt(1.0 - keep * keep) * random_.normal3();
+    const LastingStep step = lasting_step(dt_s, correlation_s_);
+    value_ = step.keep * value_ + std::sqrt(step.added) * random_.normal3();
     return value_;
 }
 

@@ -22,6 +22,13 @@ struct FixReading {
     double accuracy_speed_mps;
 };
 
+/// One step of a first-order Gauss-Markov process of unit variance: what is kept, and the variance of what is added.
+struct LastingStep {
+    double keep;
+    double added;
+};
+[[nodiscard]] LastingStep lasting_step(double dt_s, double correlation_s);
+
 /// First-order Gauss-Markov process of unit variance, one component for each axis.
 class LastingError {
   public:
