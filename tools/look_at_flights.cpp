@@ -13,8 +13,7 @@
 
 #include <CLI/CLI.hpp>
 
-#include "server/pipeline/events.hpp"
-#include "tools/trials/tables.hpp"
+#include "tools/trials/cells.hpp"
 #include "tools/trials/trial.hpp"
 #include "tools/trials/trial_case.hpp"
 
@@ -30,7 +29,10 @@ void look(const TrialCase& trial_case, std::uint64_t first, int flights) {
     print_errors_by_phase(scores);
     print_moments(scores);
     print_predictions(scores);
-    print_lamps(scores);
+    Sheet lamps("health in flight: consistent, overconfident", {"vertical filter", "GNSS fixes", "pressure altitude"});
+    lamps.row("per cent of rows", {lamp_cell(scores, Lamp::vertical), lamp_cell(scores, Lamp::fixes),
+                                   lamp_cell(scores, Lamp::heights)});
+    lamps.print();
 }
 
 } // namespace

@@ -64,6 +64,8 @@ Scorer::Scorer(const sim::FlightResult& flight, const sim::Scenario& scenario, c
               {Checkpoint::one_after_burnout, e.burnout_s + 1},  {Checkpoint::two_after_burnout, e.burnout_s + 2},
               {Checkpoint::three_before_apogee, e.apogee_s - 3}, {Checkpoint::apogee, e.apogee_s}};
     if (e.touchdown_s - 10 > e.apogee_s + 1) asked_.push_back({Checkpoint::ten_before_touchdown, e.touchdown_s - 10});
+    for (const AskedCheckpoint& asked : asked_)
+        score_.predictions[static_cast<std::size_t>(asked.checkpoint)].asked = true;
 }
 
 sim::TruthSample Scorer::truth_at(double t_s) const {
@@ -204,7 +206,7 @@ PredictionScore* Scorer::asked_before(double t_s, double PredictionScore::*unans
 
 void Scorer::apogee(const Row& row) {
     PredictionScore* score = asked_before(row.t_s, &PredictionScore::apogee_error_m);
-    if (score == nullptr) return;
+    if (score == nullptr || !std::isfinite(row["apogee_m"])) return;
     const auto& e = flight_->truth.events;
     score->apogee_error_m = row["apogee_m"] - e.apogee_m;
     const double left_s = e.apogee_s - std::max(row.t_s, e.ignition_s); // on the pad counted from ignition

@@ -61,6 +61,7 @@ inline constexpr std::size_t kCheckpoints = static_cast<std::size_t>(Checkpoint:
 [[nodiscard]] std::string to_string(Checkpoint checkpoint);
 
 struct PredictionScore {
+    bool asked = false;        ///< the flight came that far
     double apogee_error_m = NAN; ///< prediction minus truth; NaN: none predicted
     double apogee_time_error_s = NAN;
     bool apogee_inside = false;  ///< truth in the 90 % interval
@@ -89,6 +90,7 @@ struct QuantityText {
     const char* name;
     const char* unit;
     const char* format; ///< of its errors
+    [[nodiscard]] std::string title() const { return *unit == 0 ? name : std::string(name) + ", " + unit; }
 };
 [[nodiscard]] const QuantityText& text_of(Quantity quantity);
 
