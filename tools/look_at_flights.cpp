@@ -30,8 +30,8 @@ void look(const TrialCase& trial_case, std::uint64_t first, int flights) {
     print_moments(scores);
     print_predictions(scores);
     Sheet lamps("health in flight: consistent, overconfident", {"vertical filter", "GNSS fixes", "pressure altitude"});
-    lamps.row("per cent of rows", {lamp_cell(scores, Lamp::vertical), lamp_cell(scores, Lamp::fixes),
-                                   lamp_cell(scores, Lamp::heights)});
+    lamps.row("per cent of rows",
+              {lamp_cell(scores, Lamp::vertical), lamp_cell(scores, Lamp::fixes), lamp_cell(scores, Lamp::heights)});
     lamps.print();
 }
 

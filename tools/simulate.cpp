@@ -27,6 +27,7 @@ struct Options {
     std::string site_file = "tools/demo/site.json";
     std::string to;
     std::string impairment = "clean";
+    std::string errors = "ideal";
     std::string speed = "1";
     std::string manifest;
     std::string truth;
@@ -85,6 +86,9 @@ int run(const Options& options) {
     const auto impairment = sim::impairment_from_name(options.impairment);
     if (!impairment) return complain("--impairment " + options.impairment + ": expected clean, mild or rough");
     scenario->impairment = *impairment;
+    const auto errors = sim::error_set_from_name(options.errors);
+    if (!errors) return complain("--errors " + options.errors + ": expected ideal, tuning or acceptance");
+    scenario->errors = *errors;
     if (options.loss >= 0.0) scenario->impairment.loss = options.loss;
     if (options.fades_per_minute >= 0.0) scenario->impairment.fades_per_minute = options.fades_per_minute;
 
@@ -132,6 +136,7 @@ int main(int argument_count, char** arguments) {
     app.add_option("--seed", options.seed, "seed of everything random");
     app.add_flag("--disperse", options.disperse,
                  "scatter thrust, drag, mass, rail, wind and delays around the files' values");
+    app.add_option("--errors", options.errors, "what sensors, air and airframe get wrong: ideal, tuning or acceptance");
     app.add_option("--impairment", options.impairment, "clean, mild or rough");
     app.add_option("--loss", options.loss, "probability of losing a packet, in place of the impairment's")
         ->check(CLI::Range(0.0, 1.0));

@@ -7,7 +7,9 @@
 #include <cmath>
 #include <cstdlib>
 
+#include "tools/trials/cells.hpp"
 #include "tools/trials/trial.hpp"
+#include "tools/trials/trial_case.hpp"
 
 using namespace turnstone;
 using namespace turnstone::trials;
@@ -92,5 +94,33 @@ TEST_CASE("tethered charges are found and nothing flies") {
         CHECK(score.pressure_pulses == score.charges);
         CHECK(score.shocks >= score.charges);
         for (const FlightEventScore& event : score.flight_events) CHECK(event.found == 0);
+    }
+}
+
+TEST_CASE("a flight that gives no answer counts as a miss, and a phase without an estimate as one without") {
+    const auto scores = run_trials(scenario_of({.kit = "baro"}), 1, 1);
+    const TrialScore& score = scores.front();
+    CHECK(score.of(Quantity::long_axis, kAscent).lasted_s > 10);
+    CHECK(score.of(Quantity::long_axis, kAscent).available() == 0);
+    CHECK(score.of(Quantity::altitude, kAscent).available() > 0.9);
+    TrialScore silent;
+    silent.predictions[0].asked = true;
+    CHECK(apogee_inside(Checkpoint::on_rail)({silent}) == "0.0 %");
+    silent.predictions[0].apogee_inside = true;
+    CHECK(apogee_inside(Checkpoint::on_rail)({silent, TrialScore{}}) == "100.0 %"); // the second was not asked
+}
+
+TEST_CASE("every kit and rate reaches the station, and gives an altitude where it measures pressure") {
+    std::vector<TrialCase> cases;
+    for (const Kit& kit : kits()) cases.push_back({.kit = std::string(kit.name)});
+    for (const double hz : {1.0, 50.0}) cases.push_back({.kit = "baro", .pressure_hz = hz});
+    cases.push_back({.kit = "all", .imu_hz = 10, .pressure_hz = 5, .batch = 5});
+    for (const TrialCase& trial_case : cases) {
+        INFO(trial_case.title());
+        const sim::Scenario scenario = scenario_of(trial_case);
+        const TrialScore score = run_trial(scenario, 1);
+        CHECK(score.time_stamp_s.count > 50);
+        CHECK(score.time_stamp_s.rms() < 0.05);
+        if (scenario.telemetry.pressure_hz >= 2) CHECK(score.of(Quantity::altitude, kDescent).available() > 0.95);
     }
 }

@@ -79,16 +79,22 @@ void moments_table(const std::vector<Flown>& all) {
         const auto found = [m](const TrialScore& s) {
             return s.flight_events[m].happened && s.flight_events[m].found > 0;
         };
-        sheet.row(name + ": missed, false", scores_of(all), [m](const Scores& scores) {
-            return sum([m](const TrialScore& s) { return missed(s, m); })(scores) + ", " +
-                   sum([m](const TrialScore& s) { return wrong(s, m); })(scores);
-        });
-        sheet.row(name + ": error, ms (square)", scores_of(all), [=](const Scores& scores) {
-            return spread(
-                       [=](const TrialScore& s) { return found(s) ? 1e3 * std::abs(s.flight_events[m].error_s) : NAN; },
-                       "%.0f")(scores) +
-                   " (" + moment_square(m)(scores) + ")";
-        });
+        sheet.row(
+            name + ": missed, false", scores_of(all),
+            [m](const Scores& scores) {
+                return sum([m](const TrialScore& s) { return missed(s, m); })(scores) + ", " +
+                       sum([m](const TrialScore& s) { return wrong(s, m); })(scores);
+            });
+        sheet.row(
+            name + ": error, ms (square)", scores_of(all),
+            [=](const Scores& scores) {
+                return spread(
+                           [=](const TrialScore& s) {
+                               return found(s) ? 1e3 * std::abs(s.flight_events[m].error_s) : NAN;
+                           },
+                           "%.0f")(scores) +
+                       " (" + moment_square(m)(scores) + ")";
+            });
         sheet.row(name + ": found after, s", scores_of(all),
                   spread([=](const TrialScore& s) { return found(s) ? s.flight_events[m].delay_s : NAN; }, "%.2f"));
     }
@@ -105,9 +111,10 @@ void predictions_table(const std::vector<Flown>& all) {
         const std::string when = to_string(checkpoint);
         if (checkpoint < Checkpoint::apogee) {
             sheet.row("apogee " + when + ": truth in 90 % interval", scores_of(all), apogee_inside(checkpoint));
-            sheet.row("apogee " + when + ": error, % of apogee", scores_of(all),
-                      spread([=](const TrialScore& s) { return 100 * std::abs(of(s).apogee_error_m) / s.true_apogee_m; },
-                             "%.2f"));
+            sheet.row(
+                "apogee " + when + ": error, % of apogee", scores_of(all),
+                spread([=](const TrialScore& s) { return 100 * std::abs(of(s).apogee_error_m) / s.true_apogee_m; },
+                       "%.2f"));
         }
         sheet.row("landing " + when + ": truth in 95 % ellipse", scores_of(all), landing_inside(checkpoint));
         sheet.row("landing " + when + ": miss, m", scores_of(all),
@@ -120,10 +127,10 @@ void predictions_table(const std::vector<Flown>& all) {
 
 /// One line a case: what is missed, and whether the sigmas hold.
 void summary_table(const std::string& corner, const std::vector<Flown>& all) {
-    Sheet sheet(corner, {"moments missed, false", "worst median error, periods", "altitude up, down", "speed up, down",
-                         "position up, down", "velocity up, down", "long axis", "available: altitude, position",
-                         "apogee in 90 %: 2 s after burnout, 3 s before", "vertical, fixes: overconfident",
-                         "sensor alerts"});
+    Sheet sheet(corner,
+                {"moments missed, false", "worst median error, periods", "altitude up, down", "speed up, down",
+                 "position up, down", "velocity up, down", "long axis", "available: altitude, position",
+                 "apogee in 90 %: 2 s after burnout, 3 s before", "vertical, fixes: overconfident", "sensor alerts"});
     const auto squares = [](const Flown& flown, Quantity quantity) {
         return square_cell(flown.scores, quantity, kAscent) + ", " + square_cell(flown.scores, quantity, kDescent);
     };
@@ -203,7 +210,8 @@ std::vector<Flown> fly_rates(const std::string& errors) {
     std::vector<Flown> out;
     for (const double hz : {1.0, 2.0, 5.0, 10.0, 25.0, 50.0})
         out.push_back(fly({.kit = "baro", .pressure_hz = hz}, errors, text("barometer %.0f Hz", hz)));
-    for (const auto& [imu_hz, pressure_hz] : {std::pair{5.0, 5.0}, {10.0, 10.0}, {50.0, 25.0}, {100.0, 50.0}, {200.0, 25.0}})
+    for (const auto& [imu_hz, pressure_hz] :
+         {std::pair{5.0, 5.0}, {10.0, 10.0}, {50.0, 25.0}, {100.0, 50.0}, {200.0, 25.0}})
         for (const std::size_t batch : {1U, 5U})
             out.push_back(fly({.kit = "all", .imu_hz = imu_hz, .pressure_hz = pressure_hz, .batch = batch}, errors,
                               text("inertial %.0f", imu_hz) + text("/%.0f Hz", pressure_hz) +

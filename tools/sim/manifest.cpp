@@ -39,6 +39,7 @@ void write_manifest(std::ostream& out, const FlightResult& flight, const Scenari
                                 {"scenario", scenario.name},
                                 {"seed", seed},
                                 {"dispersed", scenario.disperse},
+                                {"errors", scenario.errors.name},
                                 {"packets", flight.sent.packets.size()},
                                 {"bytes_sent", flight.sent.bytes.size()},
                                 {"bytes_delivered", flight.received.bytes.size()},

@@ -37,8 +37,8 @@ Cell found_spread(std::size_t moment, double FlightEventScore::*member, double f
 
 /// Characters, not bytes: cells hold letters beyond ASCII.
 std::size_t width(const std::string& cell) {
-    return static_cast<std::size_t>(
-        std::count_if(cell.begin(), cell.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xC0U) != 0x80U; }));
+    return static_cast<std::size_t>(std::count_if(
+        cell.begin(), cell.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xC0U) != 0x80U; }));
 }
 
 } // namespace
@@ -129,7 +129,8 @@ std::string lamp_cell(const Scores& scores, Lamp lamp) {
     HealthTally all;
     for (const TrialScore& score : scores) all.add(score.lamps[static_cast<std::size_t>(lamp)]);
     if (all.rows == 0) return kNothing;
-    return text("%.0f %%", 100.0 * all.consistent / all.rows) + ", " + text("%.0f %%", 100.0 * all.overconfident / all.rows);
+    return text("%.0f %%", 100.0 * all.consistent / all.rows) + ", " +
+           text("%.0f %%", 100.0 * all.overconfident / all.rows);
 }
 
 Sheet::Sheet(std::string corner, std::vector<std::string> columns) {
@@ -187,7 +188,8 @@ void print_predictions(const Scores& scores) {
         const auto checkpoint = static_cast<Checkpoint>(k);
         const auto of = [checkpoint](const TrialScore& s) { return prediction(s, checkpoint); };
         const auto none = [=](double PredictionScore::*member) {
-            return sum([=](const TrialScore& s) { return is_asked(s, checkpoint) && std::isnan(of(s).*member) ? 1 : 0; });
+            return sum(
+                [=](const TrialScore& s) { return is_asked(s, checkpoint) && std::isnan(of(s).*member) ? 1 : 0; });
         };
         double sum_m = 0;
         int count = 0;
@@ -210,9 +212,8 @@ void print_errors_by_phase(const Scores& scores) {
     std::vector<sim::TruePhase> phases;
     std::vector<std::string> names;
     for (std::size_t p = 0; p < kTruePhases; ++p) {
-        const bool is_used = std::any_of(scores.begin(), scores.end(), [&](const TrialScore& score) {
-            return score.tallies[0][p].lasted_s > 0;
-        });
+        const bool is_used = std::any_of(scores.begin(), scores.end(),
+                                         [&](const TrialScore& score) { return score.tallies[0][p].lasted_s > 0; });
         if (!is_used) continue;
         phases.push_back(static_cast<sim::TruePhase>(p));
         names.emplace_back(sim::to_string(phases.back()));

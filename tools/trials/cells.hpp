@@ -1,5 +1,6 @@
 #pragma once
-/// Scores of many flights as the text of one cell of a table, and the tables themselves (Markdown). "–": nothing to say.
+/// Scores of many flights as the text of one cell of a table, and the tables themselves (Markdown). "–": nothing to
+/// say.
 #include <functional>
 #include <span>
 #include <string>

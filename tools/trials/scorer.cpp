@@ -39,7 +39,8 @@ double turned(double degrees) {
 
 Scorer::Scorer(const sim::FlightResult& flight, const sim::Scenario& scenario, const Schema& schema)
     : flight_(&flight), schema_(&schema), station_enu_m_(LocalFrame(scenario.site.pad).to_enu_m(scenario.site.station)),
-      charges_fire_(scenario.charges_fire), drogue_late_(scenario.drogue_late_s > 0), hold_s_(hold_s(scenario.telemetry)) {
+      charges_fire_(scenario.charges_fire), drogue_late_(scenario.drogue_late_s > 0),
+      hold_s_(hold_s(scenario.telemetry)) {
     answered_s_.fill(-kInfinity);
     for (const sim::TruthSample& sample : flight.truth.samples)
         if (sample.t_s > kSettled_s)

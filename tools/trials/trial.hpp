@@ -61,7 +61,7 @@ inline constexpr std::size_t kCheckpoints = static_cast<std::size_t>(Checkpoint:
 [[nodiscard]] std::string to_string(Checkpoint checkpoint);
 
 struct PredictionScore {
-    bool asked = false;        ///< the flight came that far
+    bool asked = false;          ///< the flight came that far
     double apogee_error_m = NAN; ///< prediction minus truth; NaN: none predicted
     double apogee_time_error_s = NAN;
     bool apogee_inside = false;  ///< truth in the 90 % interval

@@ -28,7 +28,7 @@ struct TrialCase {
     std::string radio = "clean";
     std::string errors = "tuning";
     std::string kit = "demo";
-    std::string trouble;                            ///< empty: none
+    std::string trouble{};                          ///< empty: none
     double imu_hz = 0, pressure_hz = 0, fix_hz = 0; ///< 0: the kit's
     std::size_t batch = 0;                          ///< 0: the kit's
     [[nodiscard]] std::string title() const;

@@ -154,8 +154,10 @@ TEST_CASE("The delay of fixes differs from the file's from flight to flight in t
             CHECK(fix.t_s - fix.t_valid_s > 0.01);
             off.add(fix.t_s - fix.t_valid_s - scenario.vehicle.sensors.fix_delay_s);
         }
-        if (scenario.errors.name == "ideal") CHECK(off.worst < 1e-9);
-        else CHECK(off.rms() == Approx(scenario.vehicle.sensors.fix_delay_sigma_s).epsilon(0.5));
+        if (scenario.errors.name == "ideal")
+            CHECK(off.worst < 1e-9);
+        else
+            CHECK(off.rms() == Approx(scenario.vehicle.sensors.fix_delay_sigma_s).epsilon(0.5));
     }
 }
 
@@ -214,8 +216,8 @@ TEST_CASE("Samples are means over their interval at any rate, and a sensor's own
     scenario.telemetry.imu_hz = 200.0;
     scenario.vehicle.sensors.imu_group_delay_s = 0.02;
     const SensorStream filtered = sense(fine.truth, scenario, 1);
-    // A first-order filter's output lags a signal that changes steadily by its time constant: the sums of both differ by
-    // that much of the last value.
+    // A first-order filter's output lags a signal that changes steadily by its time constant: the sums of both differ
+    // by that much of the last value.
     double sum = 0.0, filtered_sum = 0.0;
     const double until_s = fine.truth.events.liftoff_s + 0.5;
     double last = 0.0, first = fine.sensors.imu.front().accel_body_mps2.x();

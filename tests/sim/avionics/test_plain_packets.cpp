@@ -32,7 +32,10 @@ TEST_CASE("Plain packets carry what the sensors read, at any rate, batched or no
         {"single", {.imu_hz = 50.0, .batch = 1}, "accel", "accel"},
         {"in fives", {.imu_hz = 100.0, .pressure_hz = 50.0, .batch = 5}, "accel.samples", "accel.samples"},
         {"apart", {.imu_hz = 50.0, .batch = 1, .triads_apart = true}, "accel", "rates"},
-        {"barometer alone", {.imu_hz = 0.0, .pressure_hz = 2.0, .fix_hz = 0.0, .lateral = false, .rates = false}, "", ""},
+        {"barometer alone",
+         {.imu_hz = 0.0, .pressure_hz = 2.0, .fix_hz = 0.0, .lateral = false, .rates = false},
+         "",
+         ""},
         {"tracker", {.imu_hz = 0.0, .pressure_hz = 0.0, .lateral = false, .rates = false, .velocity = false}, "", ""}};
     for (const Variant& variant : variants) {
         INFO(variant.name);

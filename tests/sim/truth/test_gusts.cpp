@@ -59,7 +59,8 @@ TEST_CASE("Gusts have the stated sizes and memory along the path") {
     const DrydenScale scale = dryden_scale(150.0, 8.0);
     Gusts gusts(Random(7, "gusts"));
     const double dt_s = 0.5, airspeed_mps = 60.0;
-    Eigen::Vector3d square = Eigen::Vector3d::Zero(), lagged = Eigen::Vector3d::Zero(), before = Eigen::Vector3d::Zero();
+    Eigen::Vector3d square = Eigen::Vector3d::Zero(), lagged = Eigen::Vector3d::Zero(),
+                    before = Eigen::Vector3d::Zero();
     const int steps = 200000;
     for (int i = 0; i < steps; ++i) {
         gusts.advance(dt_s, airspeed_mps, scale);
