@@ -150,8 +150,8 @@ void PlainPackets::fix(const FixReading& reading) {
     put(reading.height_msl_m);
     put(reading.accuracy_horizontal_m);
     put(reading.accuracy_vertical_m);
-    put_octet(reading.fix_dimensions);
-    put_octet(reading.satellites);
+    put_byte(reading.fix_dimensions);
+    put_byte(reading.satellites);
     if (telemetry_.velocity)
         for (Eigen::Index k = 0; k < 3; ++k) put(reading.velocity_enu_mps[k]);
     send(kFixApid, reading.t_s, reading.t_s);
@@ -162,7 +162,7 @@ void PlainPackets::send(std::uint16_t apid, double t_made_s, double t_stamp_s) {
     transmitter_->send(apid, t_made_s, t_stamp_s,
                        [&](std::uint8_t* out, std::size_t, std::uint16_t sequence, std::uint32_t time_ms) {
                            std::vector<std::uint8_t> bytes;
-                           // Version 0, telemetry, secondary header; unsegmented; octets after this header, minus one.
+                           // Version 0, telemetry, secondary header; unsegmented; bytes after this header, minus one.
                            put_big_endian(bytes, static_cast<std::uint16_t>(0x0800U | apid));
                            put_big_endian(bytes, static_cast<std::uint16_t>(0xC000U | sequence));
                            put_big_endian(bytes, static_cast<std::uint16_t>(kTimeBytes + data_.size() - 1));

@@ -23,7 +23,7 @@ class PlainPackets {
     void send(std::uint16_t apid, double t_made_s, double t_stamp_s);
     void put(double value); ///< binary32
     void put_double(double value);
-    void put_octet(int value) { data_.push_back(static_cast<std::uint8_t>(value)); }
+    void put_byte(int value) { data_.push_back(static_cast<std::uint8_t>(value)); }
 
     Telemetry telemetry_;
     Transmitter* transmitter_;

@@ -80,7 +80,7 @@ struct ReceiverErrors {
     double relock_m = 0;       ///< the first fix after a loss under acceleration is off by about this
     double relock_mps = 0;
     double relock_decay_s = 1;
-    double relock_told = 0; ///< share of it that the receiver's accuracy admits
+    double relock_told = 0; ///< fraction of it that the receiver's accuracy admits
 };
 
 struct ErrorSet {
