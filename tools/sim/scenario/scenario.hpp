@@ -18,11 +18,13 @@
 
 namespace turnstone::sim {
 
+inline constexpr double kPressurePeriod_s = 0.040; ///< of the demo's barometer
+
 /// What the vehicle measures and sends, and how often. The demo's own packets need the figures given here; with others
 /// each kind of measurement is a packet of its own, in plain floating point.
 struct Telemetry {
     double imu_hz = 200.0; ///< 200 divided by a whole number, as the next two; 0: none
-    double pressure_hz = 25.0;
+    double pressure_hz = 1.0 / kPressurePeriod_s;
     double fix_hz = 5.0;
     std::size_t batch = 4;     ///< inertial samples in a packet
     bool lateral = true;       ///< all three axes of the accelerometer, otherwise the long one
