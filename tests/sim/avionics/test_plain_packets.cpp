@@ -69,6 +69,9 @@ TEST_CASE("Plain packets carry what the sensors read, at any rate, batched or no
         for (std::size_t i = 0; i < fixes.size(); i += 11) {
             CHECK(fixes[i].numbers.at("latitude") == flight.sensors.fix[i].latitude_deg);
             CHECK(fixes[i].numbers.at("height_msl") == Approx(flight.sensors.fix[i].height_msl_m).epsilon(1e-6));
+            if (variant.telemetry.velocity)
+                CHECK(fixes[i].numbers.at("fix_accuracy_speed") ==
+                      Approx(flight.sensors.fix[i].accuracy_speed_mps).epsilon(1e-6));
         }
     }
 }

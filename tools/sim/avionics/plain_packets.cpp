@@ -99,7 +99,7 @@ nlohmann::json plain_dictionary(const Telemetry& telemetry, const std::string& v
                                  field("fix_dimensions", "1", "u8"),
                                  field("satellites_used", "1", "u8")};
         if (telemetry.velocity)
-            for (const char* name : {"velocity_east", "velocity_north", "velocity_up"})
+            for (const char* name : {"velocity_east", "velocity_north", "velocity_up", "fix_accuracy_speed"})
                 fields.push_back(field(name, "m/s"));
         packets.push_back(packet(kFixApid, "fix", telemetry.fix_hz, std::move(fields)));
     }
@@ -152,8 +152,10 @@ void PlainPackets::fix(const FixReading& reading) {
     put(reading.accuracy_vertical_m);
     put_byte(reading.fix_dimensions);
     put_byte(reading.satellites);
-    if (telemetry_.velocity)
+    if (telemetry_.velocity) {
         for (Eigen::Index k = 0; k < 3; ++k) put(reading.velocity_enu_mps[k]);
+        put(reading.accuracy_speed_mps);
+    }
     send(kFixApid, reading.t_s, reading.t_s);
 }
 

@@ -13,7 +13,7 @@ constexpr double kReacquire_s = 1.4;
 constexpr double kColdStart_s = 6.0;
 constexpr double kDelayLeast_s = 0.02;
 
-Eigen::Vector3d draw3(Random& random, Shape shape) {
+Eigen::Vector3d draw_axes(Random& random, Shape shape) {
     const double x = draw(random, shape), y = draw(random, shape);
     return {x, y, draw(random, shape)};
 }
@@ -54,8 +54,8 @@ void Receiver::feel(const TruthSample& sample) {
     if (rough_s_ > kFixLossOnset_s) {
         locked_again_s_ = sample.t_s + kReacquire_s * random_.uniform(0.7, 1.5);
         const ReceiverErrors& errors = scenario_->errors.receiver;
-        relock_m_ = errors.relock_m * draw3(flight_, scenario_->errors.shape) / std::sqrt(3.0);
-        relock_mps_ = errors.relock_mps * draw3(flight_, scenario_->errors.shape) / std::sqrt(3.0);
+        relock_m_ = errors.relock_m * draw_axes(flight_, scenario_->errors.shape) / std::sqrt(3.0);
+        relock_mps_ = errors.relock_mps * draw_axes(flight_, scenario_->errors.shape) / std::sqrt(3.0);
     }
     if (sample.velocity_enu_mps.norm() > airframe.fix_lost_above_mps ||
         sample.position_enu_m.z() > airframe.fix_lost_above_m)
@@ -92,7 +92,9 @@ void Receiver::take(const TruthSample& sample, const Eigen::Vector3d& white, con
 
 FixReading Receiver::read(const TruthSample& sample, const FlightEvents& events) {
     const ReceiverErrors& errors = scenario_->errors.receiver;
-    const auto white = [&] { return errors.white == Shape::normal ? random_.normal3() : draw3(random_, errors.white); };
+    const auto white = [&] {
+        return errors.white == Shape::normal ? random_.normal3() : draw_axes(random_, errors.white);
+    };
     const Eigen::Vector3d error = white();
     const Eigen::Vector3d speed_error = white();
     const double spread = random_.uniform(0.85, 1.2);

@@ -9,7 +9,7 @@ namespace turnstone::sim {
 
 namespace {
 
-constexpr double kDegree_rad = std::numbers::pi / 180.0;
+constexpr double kOneDegree_rad = std::numbers::pi / 180.0;
 constexpr int kStudentFreedom = 5;
 
 /// Where no source is named: common practice, or data sheets of consumer parts read as 1-sigma.
@@ -21,11 +21,11 @@ constexpr std::array kSets = {
                    .burn_time = 0.015,
                    .drag = 0.05,
                    .mass = 0.008,
-                   .rail_tilt_rad = 0.6 * kDegree_rad,
-                   .rail_azimuth_rad = 4.0 * kDegree_rad,
-                   .thrust_offset_rad = 0.06 * kDegree_rad,
+                   .rail_tilt_rad = 0.6 * kOneDegree_rad,
+                   .rail_azimuth_rad = 4.0 * kOneDegree_rad,
+                   .thrust_offset_rad = 0.06 * kOneDegree_rad,
                    .wind_speed = 0.25,
-                   .wind_from_rad = 12.0 * kDegree_rad,
+                   .wind_from_rad = 12.0 * kOneDegree_rad,
                    .pad_pressure_pa = 60.0,
                    .pad_temperature_k = 1.5,
                    .lapse_k_per_m = 0.0007,
@@ -47,13 +47,13 @@ constexpr std::array kSets = {
                    .drag = 0.1,
                    .drag_power_on = 0.9,
                    .mass = 0.01,
-                   .rail_tilt_rad = 0.8 * kDegree_rad,
-                   .rail_azimuth_rad = 4.5 * kDegree_rad,
-                   .thrust_offset_rad = 0.1 * kDegree_rad,
+                   .rail_tilt_rad = 0.8 * kOneDegree_rad,
+                   .rail_azimuth_rad = 4.5 * kOneDegree_rad,
+                   .thrust_offset_rad = 0.1 * kOneDegree_rad,
                    .wind_speed = 0.2,
                    .wind_speed_mps = 0.8,
-                   .wind_from_rad = 10.0 * kDegree_rad,
-                   .wind_turn_rad_per_km = 12.0 * kDegree_rad,
+                   .wind_from_rad = 10.0 * kOneDegree_rad,
+                   .wind_turn_rad_per_km = 12.0 * kOneDegree_rad,
                    .pad_pressure_pa = 60.0,
                    .pad_temperature_k = 1.5,
                    .lapse_k_per_m = 0.0012,
@@ -96,13 +96,13 @@ constexpr std::array kSets = {
                    .drag = 0.11,
                    .drag_power_on = 0.86,
                    .mass = 0.009,
-                   .rail_tilt_rad = 0.9 * kDegree_rad,
-                   .rail_azimuth_rad = 4.0 * kDegree_rad,
-                   .thrust_offset_rad = 0.08 * kDegree_rad,
+                   .rail_tilt_rad = 0.9 * kOneDegree_rad,
+                   .rail_azimuth_rad = 4.0 * kOneDegree_rad,
+                   .thrust_offset_rad = 0.08 * kOneDegree_rad,
                    .wind_speed = 0.15,
                    .wind_speed_mps = 1.1,
-                   .wind_from_rad = 12.0 * kDegree_rad,
-                   .wind_turn_rad_per_km = 18.0 * kDegree_rad,
+                   .wind_from_rad = 12.0 * kOneDegree_rad,
+                   .wind_turn_rad_per_km = 18.0 * kOneDegree_rad,
                    .gustiness = 1.4,
                    .pad_pressure_pa = 80.0,
                    .pad_temperature_k = 1.2,
