@@ -16,20 +16,23 @@ constexpr double kGOverR_k_per_m = kGravityStandard_mps2 / kGasConstantAir_j_per
 constexpr double kPadLayer_m = 1000.0;
 constexpr double kTropopause_m = 11000.0;
 constexpr double kTropopauseTemperature_k = 216.65;
+constexpr double kProfileStep_m = 30.0; ///< thinner layers are the weather of a minute
 
-/// How far the day is from the assumed profile. Inversions put the air at 2-4 km up to 15 K off a profile tied to the
-/// ground.
-constexpr double kLapseSigma_k = 12.0;
-constexpr double kLapseScale_m = 3000.0;
+/// How far the day is from the assumed profile, in K at a height in km: 3.5 K/km, 12 K at 4 km and above. Inversions
+/// put the air at 2-4 km up to 15 K off a profile tied to the ground.
+constexpr double kLapse_k = 3.5;
+constexpr double kLapseBends_k = 0.125;
+constexpr double kLapseGrows_km = 4.0;
 /// Moisture: saturated air at 30 C is as light as dry air 5 K warmer, and there is no humidity sensor to tell.
 constexpr double kMoistureSigma_k = 2.0;
 
-/// Variance of the integral over [0, h] of a Gauss-Markov process with variance s^2 and scale L that starts at zero.
-double integrated_variance(double height_m) {
-    const double a = height_m / kLapseScale_m;
-    const double shape =
-        a < 0.02 ? 2.0 / 3.0 * a * a * a * (1.0 - 0.75 * a) : 2.0 * a - 3.0 + 4.0 * std::exp(-a) - std::exp(-2.0 * a);
-    return kLapseSigma_k * kLapseSigma_k * kLapseScale_m * kLapseScale_m * shape;
+/// Integral of the lapse's 1-sigma over [0, h], K m.
+double lapse_integral_k_m(double height_m) {
+    const double all_km = height_m / 1000.0;
+    const double km = std::min(all_km, kLapseGrows_km);
+    const double top_k = (kLapse_k - kLapseBends_k * km) * km;
+    const double grown = (kLapse_k / 2.0 - kLapseBends_k / 3.0 * km) * km * km;
+    return 1000.0 * (grown + (all_km - km) * top_k);
 }
 
 } // namespace
@@ -47,33 +50,58 @@ DayAtmosphere::DayAtmosphere(const PadReference& pad)
     const bool usable = pad.pressure_pa >= 30000.0 && pad.pressure_pa <= kPressureMax_pa &&
                         pad.temperature_k >= 200.0 && pad.temperature_k <= 340.0 && std::isfinite(pad.height_msl_m) &&
                         pad_geopotential_m_ < kTropopause_m - 2.0 * kPadLayer_m;
-    const auto add = [this](double base_m, double temperature_k, double lapse_k_per_m) {
-        double pressure = pad_.pressure_pa;
-        if (layer_count_ > 0) {
-            const Layer& below = layers_[layer_count_ - 1];
-            const double rise_m = base_m - below.base_m;
-            pressure =
-                below.lapse_k_per_m == 0.0
-                    ? below.base_pressure_pa * std::exp(-kGOverR_k_per_m * rise_m / below.base_temperature_k)
-                    : below.base_pressure_pa *
-                          std::pow((below.base_temperature_k + below.lapse_k_per_m * rise_m) / below.base_temperature_k,
-                                   -kGOverR_k_per_m / below.lapse_k_per_m);
-        }
-        layers_[layer_count_++] = {base_m, temperature_k, lapse_k_per_m, pressure};
-    };
     if (!usable) {
         layers_[layer_count_++] = {0.0, kNaN, kNaN, kNaN};
         return;
     }
-    const double above_pad_layer_m = pad_geopotential_m_ + kPadLayer_m;
-    const double above_pad_layer_k = pad.temperature_k + kLapseTroposphere_k_per_m * kPadLayer_m;
-    add(pad_geopotential_m_, pad.temperature_k, kLapseTroposphere_k_per_m);
-    add(above_pad_layer_m, above_pad_layer_k,
-        (kTropopauseTemperature_k - above_pad_layer_k) / (kTropopause_m - above_pad_layer_m));
-    add(kTropopause_m, kTropopauseTemperature_k, 0.0);
-    add(20000.0, kTropopauseTemperature_k, 0.001);
-    add(32000.0, 228.65, 0.0028);
-    add(47000.0, 270.65, 0.0);
+    if (pad_.profile && !pad_.profile->empty()) {
+        add_profile();
+    } else {
+        const double above_pad_layer_m = pad_geopotential_m_ + kPadLayer_m;
+        const double above_pad_layer_k = pad.temperature_k + kLapseTroposphere_k_per_m * kPadLayer_m;
+        add_layer(pad_geopotential_m_, pad.temperature_k, kLapseTroposphere_k_per_m);
+        add_layer(above_pad_layer_m, above_pad_layer_k,
+                  (kTropopauseTemperature_k - above_pad_layer_k) / (kTropopause_m - above_pad_layer_m));
+    }
+    add_layer(kTropopause_m, kTropopauseTemperature_k, 0.0);
+    add_layer(20000.0, kTropopauseTemperature_k, 0.001);
+    add_layer(32000.0, 228.65, 0.0028);
+    add_layer(47000.0, 270.65, 0.0);
+}
+
+void DayAtmosphere::add_layer(double base_m, double temperature_k, double lapse_k_per_m) {
+    double pressure_pa = pad_.pressure_pa;
+    if (layer_count_ > 0) {
+        const Layer& below = layers_[layer_count_ - 1];
+        const double rise_m = base_m - below.base_m;
+        pressure_pa =
+            below.lapse_k_per_m == 0.0
+                ? below.base_pressure_pa * std::exp(-kGOverR_k_per_m * rise_m / below.base_temperature_k)
+                : below.base_pressure_pa *
+                      std::pow((below.base_temperature_k + below.lapse_k_per_m * rise_m) / below.base_temperature_k,
+                               -kGOverR_k_per_m / below.lapse_k_per_m);
+    }
+    layers_[layer_count_++] = {base_m, temperature_k, lapse_k_per_m, pressure_pa};
+}
+
+/// From the pad through the profile's points, evenly thinned if there are too many, and on to the tropopause.
+void DayAtmosphere::add_profile() {
+    const std::vector<TemperatureLayer>& profile = *pad_.profile;
+    double base_m = pad_geopotential_m_;
+    double base_k = pad_.temperature_k;
+    const auto rise_to = [&](double top_m, double top_k) {
+        add_layer(base_m, base_k, (top_k - base_k) / (top_m - base_m));
+        base_m = top_m;
+        base_k = top_k;
+    };
+    const std::size_t every = profile.size() / kProfileLayers + 1;
+    for (std::size_t i = 0; i < profile.size(); ++i) {
+        const double top_m = pad_geopotential_m_ + profile[i].height_m;
+        const bool last = i + 1 == profile.size();
+        if ((i % every == 0 || last) && top_m > base_m + kProfileStep_m && top_m < kTropopause_m - kProfileStep_m)
+            rise_to(top_m, profile[i].temperature_k);
+    }
+    rise_to(kTropopause_m, kTropopauseTemperature_k);
 }
 
 const DayAtmosphere::Layer& DayAtmosphere::layer_at(double geopotential_m) const noexcept {
@@ -97,21 +125,36 @@ double DayAtmosphere::temperature_k(double geopotential_above_pad_m) const noexc
     return layer.base_temperature_k + layer.lapse_k_per_m * (height_m - layer.base_m);
 }
 
+double DayAtmosphere::lapse_sigma_k(double height_m) const noexcept {
+    if (pad_.profile) return 0.0;
+    const double km = std::min(std::fabs(height_m) / 1000.0, kLapseGrows_km);
+    return (kLapse_k - kLapseBends_k * km) * km;
+}
+
+double DayAtmosphere::constant_sigma_k() const noexcept {
+    return std::hypot(pad_.profile ? pad_.profile_sigma_k : pad_.temperature_sigma_k, kMoistureSigma_k);
+}
+
 double DayAtmosphere::temperature_sigma_k(double geopotential_above_pad_m) const noexcept {
-    const double decay = std::exp(-2.0 * std::fabs(geopotential_above_pad_m) / kLapseScale_m);
-    return std::sqrt(pad_.temperature_sigma_k * pad_.temperature_sigma_k +
-                     kLapseSigma_k * kLapseSigma_k * (1.0 - decay));
+    return std::hypot(pad_.profile ? pad_.profile_sigma_k : pad_.temperature_sigma_k,
+                      lapse_sigma_k(geopotential_above_pad_m));
+}
+
+double DayAtmosphere::profile_sigma_m(double geopotential_above_pad_m) const noexcept {
+    const double height_m = std::fabs(geopotential_above_pad_m);
+    const double mean_k = 0.5 * (pad_.temperature_k + temperature_k(geopotential_above_pad_m));
+    const double lapse_k_m = pad_.profile ? 0.0 : lapse_integral_k_m(height_m);
+    return std::hypot(lapse_k_m, constant_sigma_k() * height_m) / mean_k;
+}
+
+double DayAtmosphere::reference_sigma_m() const noexcept {
+    return pad_.pressure_sigma_pa * pad_.temperature_k / (kGOverR_k_per_m * pad_.pressure_pa);
 }
 
 double DayAtmosphere::height_sigma_m(double geopotential_above_pad_m) const noexcept {
-    const double height_m = std::fabs(geopotential_above_pad_m);
-    const double mean_k = 0.5 * (pad_.temperature_k + temperature_k(geopotential_above_pad_m));
-    const double constant_k2 =
-        pad_.temperature_sigma_k * pad_.temperature_sigma_k + kMoistureSigma_k * kMoistureSigma_k;
-    const double profile_m2 = (integrated_variance(height_m) + constant_k2 * height_m * height_m) / (mean_k * mean_k);
     const double pad_m =
         pad_.pressure_sigma_pa * temperature_k(geopotential_above_pad_m) / (kGOverR_k_per_m * pad_.pressure_pa);
-    return std::sqrt(profile_m2 + pad_m * pad_m);
+    return std::hypot(profile_sigma_m(geopotential_above_pad_m), pad_m);
 }
 
 double DayAtmosphere::scale_sigma(double geopotential_above_pad_m) const noexcept {

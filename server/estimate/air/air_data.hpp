@@ -2,22 +2,27 @@
 /// Heights, air state and air-speed quantities from static pressure, on the day's own atmosphere.
 ///
 /// The day's atmosphere is ISO 2533:1975 / U.S. Standard Atmosphere 1976 tied to the pad: it begins at the pad's
-/// pressure and temperature. The first kilometre above the pad has the ISO troposphere's lapse, -6.5 K/km. From there
-/// the temperature runs in a straight line to ISO's 216.65 K at 11 km (the ground's warmth says little about the air
-/// far above it), and higher up it is the ISO profile. Heights follow layer by layer from the hypsometric equation for
-/// constant lapse (USSA 1976 eqs. 33a, 33b solved for height; WMO-No. 8 part I ch. 12).
+/// pressure and temperature. With a temperature profile of the site file (a sounding or a forecast), temperature runs
+/// in straight lines through its points. Without one, the first kilometre above the pad has the ISO troposphere's
+/// lapse, -6.5 K/km. From there, or from the top of the profile, the temperature runs in a straight line to ISO's
+/// 216.65 K at 11 km (the ground's warmth says little about the air far above it), and higher up it is the ISO profile.
+/// Heights follow layer by layer from the hypsometric equation for constant lapse (USSA 1976 eqs. 33a, 33b solved for
+/// height; WMO-No. 8 part I ch. 12).
 ///
-/// Uncertainty, 1-sigma: the day's lapse is unknown. The difference between the true and the assumed temperature is
-/// taken as a constant part (pad temperature error, moisture) plus a first-order Gauss-Markov process in height that
-/// starts at zero on the pad, with the figures in the .cpp. Its integral over height, divided by the mean temperature,
-/// is the height error; inversions of real soundings (tests/estimate/air/test_air_data.cpp) lie inside it. To that come
-/// the pressure noise and the error of the pad pressure, each times R T / (g p).
+/// Uncertainty, 1-sigma: the day's temperatures are unknown. The difference between the true and the assumed one is
+/// taken as a constant part (pad temperature error, moisture, with a profile its own error) plus, without a profile, a
+/// part that grows with height by the figures in the .cpp. Its integral over height, divided by the mean temperature,
+/// is the height error; it fits real soundings (tests/estimate/air/test_air_data.cpp). To that come the pressure noise
+/// and the error of the pad pressure, each times R T / (g p).
 ///
 /// Pure functions and one immutable profile: nothing here remembers measurements. NaN or impossible input gives NaN.
 #include <array>
 #include <cstddef>
+#include <memory>
+#include <vector>
 
 #include "shared/atmosphere.hpp"
+#include "shared/site.hpp"
 
 namespace turnstone::estimate {
 
@@ -29,6 +34,8 @@ struct PadReference {
     double temperature_sigma_k = 1.0;
     double height_msl_m = 0.0;
     double latitude_deg = 45.0;
+    std::shared_ptr<const std::vector<TemperatureLayer>> profile = {}; ///< above the pad, ascending; null: unknown
+    double profile_sigma_k = 2.0;
 };
 
 /// What follows from a pressure. NaN where the pressure is out of range.
@@ -67,6 +74,10 @@ class DayAtmosphere {
     [[nodiscard]] double temperature_k(double geopotential_above_pad_m) const noexcept;
     /// Of the profile itself: pad pressure error and unknown lapse, without sensor noise.
     [[nodiscard]] double height_sigma_m(double geopotential_above_pad_m) const noexcept;
+    /// Of the unknown lapse alone: the same sign at all heights near one another.
+    [[nodiscard]] double profile_sigma_m(double geopotential_above_pad_m) const noexcept;
+    /// Of the pad pressure alone: the same at all heights.
+    [[nodiscard]] double reference_sigma_m() const noexcept;
     [[nodiscard]] double temperature_sigma_k(double geopotential_above_pad_m) const noexcept;
     /// Relative 1-sigma of a height difference at this height, and so of a speed from pressure.
     [[nodiscard]] double scale_sigma(double geopotential_above_pad_m) const noexcept;
@@ -88,7 +99,13 @@ class DayAtmosphere {
     PadReference pad_;
     double pad_geopotential_m_;
     double surface_gravity_mps2_;
-    std::array<Layer, 6> layers_;
+    static constexpr std::size_t kProfileLayers = 40;
+    void add_layer(double base_m, double temperature_k, double lapse_k_per_m);
+    void add_profile();
+    [[nodiscard]] double lapse_sigma_k(double height_m) const noexcept;
+    [[nodiscard]] double constant_sigma_k() const noexcept;
+
+    std::array<Layer, kProfileLayers + 6> layers_;
     std::size_t layer_count_ = 0;
 };
 

@@ -1,5 +1,6 @@
 #include "server/estimate/air/pad_reference.hpp"
 
+#include <algorithm>
 #include <cmath>
 
 #include "shared/constants.hpp"
@@ -10,6 +11,8 @@ namespace turnstone::estimate {
 namespace {
 
 constexpr double kWindow_s = 3.0;
+constexpr double kMean_s = 0.5;
+constexpr double kMeanPeriods = 2.2; ///< two samples in each mean
 constexpr double kCheckPeriod_s = 0.5;
 /// Wind over the ports on the pad, and the weather between checks.
 constexpr double kPadPressureSigma_pa = 4.0;
@@ -26,6 +29,10 @@ PadReference initial_reference(const Site& site, const SensorNoise& sensors) {
         std::hypot(site.pad_pressure_pa ? kSitePressureSigma_pa : kStandardPressureSigma_pa, sensors.pressure_bias_pa);
     pad.temperature_k = site.pad_temperature_k.value_or(standard.temperature_k);
     pad.temperature_sigma_k = site.pad_temperature_k ? 1.0 : 10.0;
+    if (!site.temperature.empty()) {
+        pad.profile = std::make_shared<const std::vector<TemperatureLayer>>(site.temperature);
+        pad.profile_sigma_k = site.forecast.temperature_k;
+    }
     return pad;
 }
 
@@ -65,14 +72,19 @@ bool PadReferenceTracker::pressure(std::int64_t t_ns, double pressure_pa, double
         return false;
     }
     if (!points_.empty() && t_ns <= points_.back().t_ns) return false;
+    if (!points_.empty()) {
+        const double since_s = seconds_between(points_.back().t_ns, t_ns);
+        period_s_ = period_s_ == 0.0 ? since_s : std::min(since_s, 1.02 * period_s_);
+    }
     points_.push({t_ns, pressure_pa, temperature_k});
     if (seconds_between(t_checked_ns_, t_ns) < kCheckPeriod_s) return false;
     const double passed_s = from_vehicle_ ? seconds_between(t_checked_ns_, t_ns) : kCheckPeriod_s;
     t_checked_ns_ = t_ns;
 
-    const std::int64_t begin_ns = t_ns - seconds_to_ns(kWindow_s);
-    const auto older = mean(begin_ns, begin_ns + seconds_to_ns(0.5));
-    const auto newer = mean(t_ns - seconds_to_ns(0.5), t_ns + 1);
+    const double mean_s = std::max(kMean_s, kMeanPeriods * period_s_);
+    const std::int64_t begin_ns = t_ns - seconds_to_ns(kWindow_s - kMean_s + mean_s);
+    const auto older = mean(begin_ns, begin_ns + seconds_to_ns(mean_s));
+    const auto newer = mean(t_ns - seconds_to_ns(mean_s), t_ns + 1);
     if (!older || !newer || std::fabs(older->pressure_pa - newer->pressure_pa) > kStill_pa ||
         older->pressure_pa < 30000.0 || older->pressure_pa > kPressureMax_pa) {
         still_since_ns_ = 0;

@@ -4,9 +4,10 @@
 /// Until the vehicle's barometer has been seen at rest, the site file's pad pressure holds (or the standard atmosphere
 /// at the pad's height, with a large 1-sigma). Then the barometer's own mean on the pad takes over, so that its bias
 /// cancels in every height above the pad. At rest means: the phase detector sees nothing, and the means of two
-/// half-second windows two and a half seconds apart agree within kStill_pa. The reference comes from the older window,
-/// so that the start of a liftoff never gets into it, and follows the weather with a time constant of kFollow_s. After
-/// a move (the drive to the pad, say) kMoved_s of rest set a new reference.
+/// half-second windows (or of two samples each, where they come more slowly) two and a half seconds apart agree within
+/// kStill_pa. The reference comes from the older window, so that the start of a liftoff never gets into it, and follows
+/// the weather with a time constant of kFollow_s. After a move (the drive to the pad, say) kMoved_s of rest set a new
+/// reference.
 ///
 /// Temperature: the site file's, else the mean of the vehicle's sensor on the pad (self-heated: 1-sigma 4 K), else the
 /// standard atmosphere's (10 K). Site temperature 1-sigma 1 K.
@@ -52,6 +53,7 @@ class PadReferenceTracker {
     bool site_temperature_;
     bool from_vehicle_ = false; ///< the vehicle's own barometer gave the reference
     double disagreement_pa_;
+    double period_s_ = 0; ///< from sample to sample; 0: not known
     std::int64_t t_checked_ns_ = 0;
     std::int64_t still_since_ns_ = 0; ///< 0: not still
     History<Point> points_{512};
