@@ -184,6 +184,8 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      say<"False liftoff withdrawn: at rest on the rail">},
     {EventId::signal_lost, "{vehicle}/flight/{event}", flight_event, Level::note, signal_lost},
     {EventId::signal_reacquired, "{vehicle}/flight/{event}", flight_event, Level::note, say<"Signal reacquired">},
+    {EventId::joined_in_flight, "{vehicle}/flight/{event}", flight_event, Level::advisory,
+     say<"In flight when first heard: liftoff not seen">},
     {EventId::ready_again, "{vehicle}/flight/{event}", flight_event, Level::note,
      say<"At rest after touchdown: ready for another flight">},
     {EventId::shock, "{vehicle}/pulse/acceleration", flight_event, Level::note,
@@ -204,6 +206,9 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
     {EventId::sensor_silent, "{vehicle}/sensor/{about}/silent", alert_raised, Level::caution,
      [](const Facts& f) { return sensor(f) + " silent while other sensors report"; },
      [](const Facts& f) { return sensor(f) + " recovered"; }},
+    {EventId::sensor_at_range, "{vehicle}/sensor/{about}/at_range", alert_raised, Level::advisory,
+     [](const Facts& f) { return sensor(f) + " at its range: the true value is beyond it"; },
+     [](const Facts& f) { return sensor(f) + " within its range again"; }},
     {EventId::barometer_stuck, "{vehicle}/sensor/static_pressure/stuck", alert_raised, Level::caution,
      say<"Barometer stuck while the accelerometer shows a climb: pressure altitude ignored">,
      say<"Barometer recovered">},
@@ -212,6 +217,12 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
          return fmt::format("Barometer differs from the site's pad pressure by {:+.0f} Pa: check the site file or the "
                             "sensor",
                             f.number("difference_pa"));
+     }},
+    {EventId::pad_height_differs, "{vehicle}/sensor/fix/pad_height", alert_raised, Level::advisory,
+     [](const Facts& f) {
+         return fmt::format("Fixes on the pad differ from the site's pad height by {:+.0f} m, taken off: check whether "
+                            "one of them is above the ellipsoid and the other above sea level",
+                            f.number("difference_m"));
      }},
     {EventId::estimate_missing, "{vehicle}/missing/{about}", recording, Level::note, estimate_missing},
     {EventId::vertical_restarted, "{vehicle}/estimate/vertical/restarted", flight_event, Level::advisory,

@@ -1,11 +1,14 @@
 #pragma once
 /// Tells a failed sensor from a working one by its values alone.
 ///
+/// at its range: at the end of its range, so that the truth is beyond it; two samples in a row, for longer than a
+/// shock. They are usable, as
+///         bounds, and never count as frozen.
 /// out of range: outside limits that no working sensor leaves, three samples in a row.
 /// frozen: exactly the same value again and again although the sensor has shown before that it never repeats itself for
 ///         that long; kFrozenCount samples and kFrozen_s at least.
-/// silent: nothing for kSilent_s while other sensors of the same vehicle are heard. NaN samples count as nothing.
-/// A sensor that comes back (kBackCount good samples in a row) is good again.
+/// silent: nothing for kSilent_s, or four of its periods, while other sensors of the same vehicle are heard. NaN
+/// samples count as nothing. A sensor that comes back (kBackCount good samples in a row) is good again.
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
@@ -14,7 +17,7 @@
 
 namespace turnstone::estimate {
 
-enum class SensorState : unsigned char { unheard, good, out_of_range, frozen, silent };
+enum class SensorState : unsigned char { unheard, good, at_range, out_of_range, frozen, silent };
 
 class SensorWatch {
   public:
@@ -22,21 +25,30 @@ class SensorWatch {
     static constexpr double kSilent_s = 2.5;
     static constexpr int kOutOfRangeCount = 3;
     static constexpr int kBackCount = 5;
+    static constexpr double kAtRange = 0.98; ///< of the range
+    static constexpr int kAtRangeCount = 2;
+    static constexpr double kAtRange_s = 0.05; ///< longer than a shock
 
-    /// `frozen_s`: how long a value must repeat.
-    SensorWatch(double lowest, double highest, double frozen_s)
-        : lowest_(lowest), highest_(highest), frozen_s_(frozen_s) {}
+    /// `frozen_s`: how long a value must repeat. `range`: where it clips, plus and minus.
+    SensorWatch(double lowest, double highest, double frozen_s, double range = 1e300)
+        : lowest_(lowest), highest_(highest), frozen_s_(frozen_s), clips_(kAtRange * range) {}
 
     /// True when this sample may be used.
     bool sample(std::int64_t t_ns, double value) {
         if (!std::isfinite(value)) return false;
-        const bool repeats = heard_ && value == value_;
+        const bool clipped = std::fabs(value) >= clips_;
+        const bool repeats = heard_ && value == value_ && !clipped;
         if (!heard_) t_run_ns_ = t_ns;
+        if (heard_ && t_ns > t_ns_) {
+            const double since_s = seconds_between(t_ns_, t_ns);
+            period_s_ = period_s_ == 0.0 ? since_s : std::min(since_s, 1.02 * period_s_);
+        }
         if (repeats)
             ++run_;
         else {
             // Longest usual run, forgotten slowly: a coarse sensor at rest repeats itself and is not frozen.
-            if (state_ == SensorState::good) usual_run_ = std::max(static_cast<double>(run_), 0.99 * usual_run_);
+            if (state_ == SensorState::good && !clipped)
+                usual_run_ = std::max(static_cast<double>(run_), 0.99 * usual_run_);
             run_ = 1;
             t_run_ns_ = t_ns;
             ++changes_;
@@ -46,20 +58,26 @@ class SensorWatch {
         heard_ = true;
         const bool outside = value < lowest_ || value > highest_;
         outside_ = outside ? outside_ + 1 : 0;
+        clipped_ = clipped && !outside ? clipped_ + 1 : 0;
+        if (clipped_ == 1) t_clipped_ns_ = t_ns;
         const bool frozen = run_ >= kFrozenCount && seconds_between(t_run_ns_, t_ns) >= frozen_s_ && changes_ >= 20 &&
                             static_cast<double>(run_) > 6.0 * usual_run_;
         if (outside_ >= kOutOfRangeCount)
             set(SensorState::out_of_range);
         else if (frozen)
             set(SensorState::frozen);
-        else if (state_ == SensorState::good || state_ == SensorState::unheard || is_back(!outside && !repeats))
+        else if (clipped_ >= kAtRangeCount && seconds_between(t_clipped_ns_, t_ns) >= kAtRange_s)
+            set(SensorState::at_range);
+        else if (state_ == SensorState::good || state_ == SensorState::unheard ||
+                 (state_ == SensorState::at_range && clipped_ == 0) || is_back(!outside && !repeats))
             set(SensorState::good);
-        return state_ == SensorState::good && !outside;
+        return (state_ == SensorState::good || state_ == SensorState::at_range) && !outside;
     }
 
     /// `t_others_ns`: when another sensor of the vehicle was last heard.
     void tick(std::int64_t t_others_ns) {
-        if (heard_ && state_ != SensorState::silent && seconds_between(t_ns_, t_others_ns) > kSilent_s)
+        if (heard_ && state_ != SensorState::silent &&
+            seconds_between(t_ns_, t_others_ns) > std::max(kSilent_s, 4.0 * period_s_))
             set(SensorState::silent);
     }
     [[nodiscard]] SensorState state() const noexcept { return state_; }
@@ -75,12 +93,15 @@ class SensorWatch {
     }
     void set(SensorState state) {
         if (state == state_) return;
-        since_ns_ = state == SensorState::frozen ? t_run_ns_ : t_ns_;
+        since_ns_ = state == SensorState::frozen ? t_run_ns_ : state == SensorState::at_range ? t_clipped_ns_ : t_ns_;
         state_ = state;
         back_ = 0;
     }
 
-    double lowest_, highest_, frozen_s_;
+    double lowest_, highest_, frozen_s_, clips_;
+    double period_s_ = 0.0; ///< 0: not known
+    int clipped_ = 0;
+    std::int64_t t_clipped_ns_ = 0;
     SensorState state_ = SensorState::unheard;
     bool heard_ = false;
     double value_ = 0.0;
