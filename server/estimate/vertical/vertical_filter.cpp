@@ -3,58 +3,72 @@
 #include <algorithm>
 #include <cmath>
 
-#include <Eigen/Dense>
-
 #include "shared/constants.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::estimate {
 
+using namespace vertical_states;
+
 namespace {
 
-constexpr double kRestUpdatePeriod_s = 0.1;
-constexpr double kRestSpeedSigma_mps = 0.05;
-/// Rest contradicted this often in a row (3 s) is not rest: the vehicle is being carried.
-constexpr int kRestRejectedMax = 30;
-/// Heights that change more slowly than the first while the state's speed exceeds the second come from a stuck
-/// barometer.
-constexpr double kStandingSpeed_mps = 2.0;
-constexpr double kClimbSpeed_mps = 15.0;
-constexpr double kUnrestSpeed_mps = 10.0;
-constexpr double kUnrestAccel_mps2 = 30.0;
-constexpr double kRestSpeedUnknown_mps = 2.0;
+constexpr double kRestAtFirst = 0.99;
+/// Of a vehicle that leaves rest: anything between a hand and a motor.
+constexpr SingerProcess kLeaving{0.0, 40.0, 1.0};
+/// Carried, driven, flown by a balloon or a propeller.
+constexpr SingerProcess kMoving{0.0, 5.0, 1.0};
+/// In a gap of the accelerometer thrust may begin or end.
+constexpr SingerProcess kThrustUnseen{0.0, 60.0, 1.0};
 constexpr double kRestSpeedAtFirst_mps = 0.2;
+/// Heights left out at rest, in a row, that show a vehicle which has left.
+constexpr std::size_t kHeightsOfLeaving = 3;
+constexpr double kUnrestSpeed_mps = 50.0;
 /// In descent, without heights for this long, a parachute may have opened.
 constexpr double kDescentGap_s = 0.25;
 constexpr double kDescentGapSigma_mps2 = 12.0;
+/// Swinging under a parachute changes the vertical speed although the size of the force does not show it.
+constexpr double kSwings_mps2 = 1.0;
 constexpr double kRailLean_mps2 = 0.08; ///< 1 - cos(7 degrees), times gravity
 /// Two packets of four samples at 200 Hz may be lost before the accelerometer counts as absent.
 constexpr double kInertialTimeout_s = 0.1;
+constexpr double kJitter = 1.5; ///< of a sample period
+/// Over which the day's air at one height says nothing of another. The error of a height is an integral over the air
+/// below it, so it changes far more smoothly than the air itself: a shorter length would be roughness in every speed.
+constexpr double kDayLength_m = 30000.0;
+constexpr double kGroundBelow_m = 30.0; ///< the lowest ground expected where nothing is measured
 
 } // namespace
 
 VerticalFilter::VerticalFilter(const VerticalSettings& settings) : settings_(settings) {
+    results_.reserve(64);
     reset();
 }
 
 void VerticalFilter::reset() {
-    state_ = KalmanState<kSize>{};
     fraction_ = AxisFraction{};
-    state_.x(kS) = fraction_.mean;
-    state_.covariance(kB, kB) = settings_.accel_bias_mps2 * settings_.accel_bias_mps2;
-    state_.covariance(kS, kS) = fraction_.sigma * fraction_.sigma;
-    state_.covariance(kC, kC) = settings_.port_sigma * settings_.port_sigma;
-    state_.x(kD) = settings_.delay_s;
-    state_.covariance(kD, kD) = settings_.delay_sigma_s * settings_.delay_sigma_s;
-    t_ns_ = t_accel_ns_ = t_height_ns_ = t_rest_update_ns_ = 0;
-    accel_period_s_ = 0.0;
+    VerticalKalman fresh;
+    forget(fresh, kB, 0.0, settings_.accel_bias_mps2);
+    forget(fresh, kS, fraction_.mean, fraction_.sigma);
+    forget(fresh, kC, 0.0, settings_.port_sigma);
+    forget(fresh, kD, settings_.delay_s, settings_.delay_sigma_s);
+    forget(fresh, kK, 0.0, 1.0);
+    forget(fresh, kG, 0.0, 0.0);
+    forget(fresh, kO, 0.0, settings_.pad_datum_sigma_m);
+    forget(fresh, kE, 0.0, settings_.fix_delay_sigma_s);
+    pair_.model = {fresh, fresh};
+    pair_.probability = {0.0, 1.0};
+    t_ns_ = t_accel_ns_ = t_height_ns_ = t_height_used_ns_ = t_mixed_ns_ = 0;
+    t_fix_ns_ = t_fixes_since_ns_ = t_fix_agreed_ns_ = 0;
+    accel_period_s_ = height_period_s_ = 0.0;
     agitation_mps2_ = kGravityStandard_mps2;
-    hold_left_s_ = 0.0;
+    day_at_m_ = 0.0;
     started_ = have_accel_ = false;
-    singer_since_sample_ = true;
+    gap_since_sample_ = true;
     motion_ = Motion::rest;
+    rest_window_ = {};
+    travelled_.clear();
+    fixes_far_ = 0;
     waiting_count_ = rejected_count_ = 0;
-    rest_rejected_ = 0;
     stuck_ = false;
     monitor_.clear();
     results_.clear();
@@ -62,251 +76,298 @@ void VerticalFilter::reset() {
 
 void VerticalFilter::start(std::int64_t t_ns, double altitude_m, double altitude_sigma_m, double speed_mps,
                            double speed_sigma_mps) {
-    // The sensors' errors are kept, but no longer correlated with the motion.
-    const Vector kept = state_.x;
-    const Matrix kept_covariance = state_.covariance;
-    const double accel_sigma = singer().sigma_mps2;
-    state_.covariance.setZero();
-    state_.covariance.bottomRightCorner<4, 4>() = kept_covariance.bottomRightCorner<4, 4>();
-    state_.x << altitude_m, speed_mps, 0.0, kept(3), kept(4), kept(5), kept(6);
-    state_.covariance(kH, kH) = altitude_sigma_m * altitude_sigma_m;
-    state_.covariance(kV, kV) = speed_sigma_mps * speed_sigma_mps;
-    state_.covariance(kA, kA) = accel_sigma * accel_sigma;
-    t_ns_ = t_ns;
-    t_rest_update_ns_ = t_ns;
+    VerticalKalman& state = flight();
+    if (two_models() && started_) state = stated();
+    forget(state, kH, altitude_m, altitude_sigma_m);
+    forget(state, kV, speed_mps, speed_sigma_mps);
+    forget(state, kA, 0.0, singer().sigma_mps2);
+    t_ns_ = t_mixed_ns_ = t_ns;
     started_ = true;
-    singer_since_sample_ = false; // acceleration is unknown: the first sample sets it
-    hold_left_s_ = 0.0;
+    gap_since_sample_ = false; // acceleration is unknown: the first sample sets it
     rejected_count_ = 0;
+    fixes_far_ = 0;
+    day_at_m_ = altitude_m;
+    travelled_.clear();
+    travelled_.push({t_ns, 0.0, 0.0});
+    rest_window_ = {};
+    pair_.probability = {0.0, 1.0};
+    if (!two_models()) return;
+    pair_.model[kRest] = state;
+    forget(pair_.model[kRest], kV, 0.0, kRestSpeedAtFirst_mps);
+    const bool slow = std::fabs(speed_mps) < 3.0 * speed_sigma_mps;
+    pair_.probability[kRest] = slow ? kRestAtFirst : 1.0 - kRestAtFirst;
+    pair_.probability[kFlight] = 1.0 - pair_.probability[kRest];
 }
 
-VerticalFilter::Singer VerticalFilter::singer() const noexcept {
+void VerticalFilter::start_on_pad(std::int64_t t_ns, double altitude_sigma_m) {
+    for (VerticalKalman& state : pair_.model) {
+        forget(state, kK, 0.0, 1.0);
+        forget(state, kO, 0.0, settings_.pad_datum_sigma_m);
+    }
+    start(t_ns, 0.0, altitude_sigma_m, 0.0, 0.1);
+}
+
+SingerProcess VerticalFilter::singer() const noexcept {
     // Means, sizes and correlation times of accelerations of small rockets: motor thrust, drag after burnout,
     // parachute.
     switch (motion_) {
-    case Motion::rest: return {0.0, 0.05, 1.0};
-    case Motion::boost: return {0.0, 60.0, 1.0};
+    case Motion::rest: return kLeaving;
+    case Motion::boost: return kThrustUnseen;
     case Motion::coast: return {-kGravityStandard_mps2, 8.0, 3.0};
     case Motion::descent: return {0.0, agitation_mps2_, 0.7};
+    case Motion::moving: return kMoving;
     }
     return {0.0, kGravityStandard_mps2, 1.0};
 }
 
+double VerticalFilter::wait_s() const noexcept {
+    return std::max(kHeightWait_s, kJitter * accel_period_s_);
+}
+
 bool VerticalFilter::inertial_at(std::int64_t t_ns) const noexcept {
-    return have_accel_ && motion_ != Motion::descent && seconds_between(t_accel_ns_, t_ns) < kInertialTimeout_s;
+    return have_accel_ && motion_ != Motion::descent &&
+           seconds_between(t_accel_ns_, t_ns) < std::max(kInertialTimeout_s, 2.5 * accel_period_s_);
 }
 
 void VerticalFilter::set_motion(Motion motion) {
     if (motion == motion_) return;
+    const Motion before = motion_;
     const bool inertial = inertial_at(t_ns_);
-    // At rest the bias includes the lean of the rail, which acts on the axis the other way in flight.
-    if (motion_ == Motion::rest && started_) state_.covariance(kB, kB) += kRailLean_mps2 * kRailLean_mps2;
+    if (before == Motion::rest && started_) {
+        const bool seen = pair_.probability[kFlight] > 0.5;
+        if (two_models() && !seen) flight() = stated();
+        pair_.probability = {0.0, 1.0};
+        // At rest the bias includes the lean of the rail, which acts on the axis the other way in flight.
+        walk(flight(), kB, kRailLean_mps2 * kRailLean_mps2);
+        if (motion == Motion::boost && !inertial && !seen) {
+            // The heights left out at rest held the climb: let the next ones decide where the vehicle is.
+            walk(flight(), kH, 400.0);
+            walk(flight(), kV, 2500.0);
+            walk(flight(), kA, 3600.0);
+            rejected_count_ = 0;
+        }
+    }
     motion_ = motion;
-    if (motion == Motion::rest && started_)
-        start(t_ns_, state_.x(kH), std::sqrt(state_.covariance(kH, kH)), 0.0, kRestSpeedAtFirst_mps);
-    if (motion == Motion::boost && !inertial && started_) {
-        // The heights left out at rest held the climb: let the next ones decide where the vehicle is.
-        state_.covariance(kH, kH) += 400.0;
-        state_.covariance(kV, kV) += 2500.0;
-        state_.covariance(kA, kA) += 3600.0;
-        rejected_count_ = 0;
+    if (motion == Motion::rest && started_) {
+        const VerticalKalman state = flight();
+        start(t_ns_, state.x(kH), std::sqrt(state.covariance(kH, kH)), 0.0, kRestSpeedAtFirst_mps);
     } else if (motion == Motion::descent) {
         const double sigma = singer().sigma_mps2;
-        state_.covariance(kA, kA) += sigma * sigma;
-        singer_since_sample_ = true;
-        hold_left_s_ = 0.0;
+        walk(flight(), kA, sigma * sigma);
+        gap_since_sample_ = true;
     }
 }
 
 void VerticalFilter::set_descent_agitation(double sigma_mps2) {
     if (!std::isfinite(sigma_mps2)) return;
-    agitation_mps2_ = std::clamp(sigma_mps2, 1.0, 60.0);
+    agitation_mps2_ = std::clamp(sigma_mps2, kSwings_mps2, 60.0);
 }
 
-VerticalFilter::Matrix VerticalFilter::walks(double dt_s) const {
-    Matrix noise = Matrix::Zero();
-    noise(kB, kB) = settings_.accel_bias_walk_mps2_rts * settings_.accel_bias_walk_mps2_rts * dt_s;
-    if (motion_ != Motion::rest) {
-        noise(kS, kS) = fraction_.walk_rts * fraction_.walk_rts * dt_s;
-        noise(kC, kC) = settings_.port_walk_rts * settings_.port_walk_rts * dt_s;
-    }
-    return noise;
-}
-
-void VerticalFilter::propagate_held(double dt_s) {
-    Matrix transition = Matrix::Identity();
-    transition(kH, kV) = dt_s;
-    transition(kH, kA) = 0.5 * dt_s * dt_s;
-    transition(kV, kA) = dt_s;
-    kalman_predict<kSize>(state_, transition, walks(dt_s));
-}
-
-void VerticalFilter::propagate_singer(double dt_s, const Singer& process) {
-    const double alpha = 1.0 / process.tau_s;
-    const double decay = std::exp(-alpha * dt_s);
-    Matrix transition = Matrix::Identity();
-    transition(kH, kV) = dt_s;
-    transition(kH, kA) = (alpha * dt_s - 1.0 + decay) / (alpha * alpha);
-    transition(kV, kA) = (1.0 - decay) / alpha;
-    transition(kA, kA) = decay;
-    const double q = 2.0 * process.sigma_mps2 * process.sigma_mps2 * alpha;
-    // Singer 1970 eq. 16 loses all digits for short steps; there, white jerk of the same density is exact to alpha dt.
-    Matrix noise = walks(dt_s);
-    const double d = dt_s;
-    if (alpha * d < 0.05) {
-        noise(kH, kH) = q * d * d * d * d * d / 20.0;
-        noise(kH, kV) = q * d * d * d * d / 8.0;
-        noise(kH, kA) = q * d * d * d / 6.0;
-        noise(kV, kV) = q * d * d * d / 3.0;
-        noise(kV, kA) = q * d * d / 2.0;
-        noise(kA, kA) = q * d;
-    } else {
-        const double e1 = decay, e2 = decay * decay, ad = alpha * d;
-        noise(kH, kH) = q / (2.0 * std::pow(alpha, 5)) *
-                        (1.0 - e2 + 2.0 * ad + 2.0 * ad * ad * ad / 3.0 - 2.0 * ad * ad - 4.0 * ad * e1);
-        noise(kH, kV) = q / (2.0 * std::pow(alpha, 4)) * (e2 + 1.0 - 2.0 * e1 + 2.0 * ad * e1 - 2.0 * ad + ad * ad);
-        noise(kH, kA) = q / (2.0 * std::pow(alpha, 3)) * (1.0 - e2 - 2.0 * ad * e1);
-        noise(kV, kV) = q / (2.0 * std::pow(alpha, 3)) * (4.0 * e1 - 3.0 - e2 + 2.0 * ad);
-        noise(kV, kA) = q / (2.0 * alpha * alpha) * (e2 + 1.0 - 2.0 * e1);
-        noise(kA, kA) = q / (2.0 * alpha) * (1.0 - e2);
-    }
-    noise(kV, kH) = noise(kH, kV);
-    noise(kA, kH) = noise(kH, kA);
-    noise(kA, kV) = noise(kV, kA);
-    const double mean = process.mean_mps2;
-    state_.x(kA) -= mean;
-    kalman_predict<kSize>(state_, transition, noise);
-    state_.x(kH) += 0.5 * mean * d * d;
-    state_.x(kV) += mean * d;
-    state_.x(kA) += mean;
-}
-
-void VerticalFilter::propagate_to(std::int64_t t_ns) {
-    double left_s = seconds_between(t_ns_, t_ns);
-    if (left_s <= 0.0) return;
-    t_ns_ = t_ns;
-    const double held_s = std::min(left_s, hold_left_s_);
-    if (held_s > 0.0) {
-        propagate_held(held_s);
-        hold_left_s_ -= held_s;
-        left_s -= held_s;
-    }
-    if (left_s <= 1e-9) return;
-    Singer process = singer();
-    // In a gap of the accelerometer thrust may begin or end, unless it has ended already.
-    if (have_accel_ && (motion_ == Motion::rest || motion_ == Motion::boost)) process = {process.mean_mps2, 60.0, 1.0};
-    if (motion_ == Motion::descent && seconds_between(t_height_ns_, t_ns) > kDescentGap_s)
-        process.sigma_mps2 = std::max(process.sigma_mps2, kDescentGapSigma_mps2);
-    singer_since_sample_ = true;
-    while (left_s > 0.0) {
-        const double step_s = std::min(left_s, 0.25);
-        propagate_singer(step_s, process);
-        left_s -= step_s;
-    }
-}
-
-void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, double sigma_mps2, double force_mps2,
-                                   const AxisFraction& fraction) {
-    if (!std::isfinite(accel_up_mps2) || !std::isfinite(sigma_mps2) || !std::isfinite(force_mps2)) return;
-    if (have_accel_ && t_ns <= t_accel_ns_) return;
-    take_waiting(t_ns);
-    if (have_accel_) {
-        const double period_s = seconds_between(t_accel_ns_, t_ns);
-        // The shortest recent spacing is the sensor's; longer ones are lost samples.
-        accel_period_s_ = accel_period_s_ == 0.0 ? period_s : std::min(period_s, 1.02 * accel_period_s_);
-    }
-    have_accel_ = true;
-    t_accel_ns_ = t_ns;
-    if (!started_ || motion_ == Motion::descent) return;
-    propagate_to(t_ns);
-    if (!(fraction == fraction_)) {
-        fraction_ = fraction;
-        state_.x(kS) = fraction.mean;
-        state_.covariance.row(kS).setZero();
-        state_.covariance.col(kS).setZero();
-        state_.covariance(kS, kS) = fraction.sigma * fraction.sigma;
-    }
-    const double variance = sigma_mps2 * sigma_mps2;
-    if (singer_since_sample_) {
-        Row observation;
-        observation << 0.0, 0.0, 1.0, 1.0, force_mps2, 0.0, 0.0;
-        const Eigen::Matrix<double, 1, 1> noise(variance);
-        const auto innovation =
-            kalman_innovation<kSize, 1>(state_, Eigen::Matrix<double, 1, 1>(accel_up_mps2), observation, noise);
-        kalman_correct<kSize, 1>(state_, innovation, observation, noise);
-        singer_since_sample_ = false;
-    }
-    const Vector error_row =
-        (state_.covariance.row(kB) + force_mps2 * state_.covariance.row(kS)).transpose(); // of b + s f with all states
-    state_.x(kA) = accel_up_mps2 - state_.x(kB) - force_mps2 * state_.x(kS);
-    state_.covariance.row(kA) = -error_row.transpose();
-    state_.covariance.col(kA) = -error_row;
-    state_.covariance(kA, kA) = error_row(kB) + force_mps2 * error_row(kS) + variance;
-    hold_left_s_ = std::min(1.5 * (accel_period_s_ > 0.0 ? accel_period_s_ : kHoldMax_s), kHoldMax_s);
-    rest_update();
-}
-
-void VerticalFilter::rest_update() {
-    if (!settings_.rest_updates || motion_ != Motion::rest) return;
-    if (seconds_between(t_rest_update_ns_, t_ns_) < kRestUpdatePeriod_s) return;
-    t_rest_update_ns_ = t_ns_;
-    // After a gap anything may have begun: find speed from heights first, then believe that it is zero.
-    if (state_.covariance(kV, kV) > kRestSpeedUnknown_mps * kRestSpeedUnknown_mps) return;
-    Row observation;
-    observation << 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0;
-    const Eigen::Matrix<double, 1, 1> noise(kRestSpeedSigma_mps * kRestSpeedSigma_mps);
-    const auto innovation = kalman_innovation<kSize, 1>(state_, Eigen::Matrix<double, 1, 1>(0.0), observation, noise);
-    if (innovation.nis <= settings_.gate_nis) {
-        kalman_correct<kSize, 1>(state_, innovation, observation, noise);
-        rest_rejected_ = 0;
-    } else if (++rest_rejected_ >= kRestRejectedMax) {
-        rest_rejected_ = 0;
-        state_.x(kB) = 0.0;
-        state_.covariance.row(kB).setZero();
-        state_.covariance.col(kB).setZero();
-        state_.covariance(kB, kB) = settings_.accel_bias_mps2 * settings_.accel_bias_mps2;
-        start(t_ns_, state_.x(kH), 10.0, 0.0, 1.0);
-    }
-}
-
-void VerticalFilter::height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m, double speed_mps) {
-    if (!std::isfinite(altitude_m) || !(sigma_m > 0.0) || !std::isfinite(port_m) || !std::isfinite(speed_mps)) return;
-    const Height height{t_ns, altitude_m, sigma_m, port_m, speed_mps};
-    if (started_ && seconds_between(std::max(t_height_ns_, t_accel_ns_), t_ns) > kStaleReset_s) started_ = false;
-    if (!started_) {
-        start_from(height);
-        return;
-    }
-    if (inertial_at(t_ns) && t_ns > t_accel_ns_) {
-        if (waiting_count_ == waiting_.size()) take_waiting(waiting_[0].t_ns);
-        std::size_t place = waiting_count_++;
-        for (; place > 0 && waiting_[place - 1].t_ns > t_ns; --place) waiting_[place] = waiting_[place - 1];
-        waiting_[place] = height;
-        return;
-    }
-    apply_height(height);
-}
-
-void VerticalFilter::start_from(const Height& height) {
-    waiting_count_ = 0;
-    t_height_ns_ = height.t_ns;
-    start(height.t_ns, height.altitude_m, height.sigma_m, 0.0, motion_ == Motion::rest ? 1.0 : 100.0);
-    results_.push_back({height.t_ns, 0.0, 0.0, HeightVerdict::used, true, false});
-}
-
-void VerticalFilter::take_waiting(std::int64_t up_to_t_ns) {
+/// Takes waiting heights in, each once `reach` has brought the state to its time.
+void VerticalFilter::take_waiting(std::int64_t up_to_t_ns, const auto& reach) {
     std::size_t taken = 0;
-    while (taken < waiting_count_ && waiting_[taken].t_ns <= up_to_t_ns) apply_height(waiting_[taken++]);
+    while (taken < waiting_count_ && waiting_[taken].t_ns <= up_to_t_ns) {
+        reach(waiting_[taken].t_ns);
+        apply_height(waiting_[taken++]);
+    }
     if (taken == 0) return;
     std::copy(waiting_.begin() + static_cast<std::ptrdiff_t>(taken),
               waiting_.begin() + static_cast<std::ptrdiff_t>(waiting_count_), waiting_.begin());
     waiting_count_ -= taken;
 }
 
+void VerticalFilter::each_model(const auto& step) {
+    step(flight());
+    if (two_models()) step(pair_.model[kRest]);
+}
+
+void VerticalFilter::walk_errors(double dt_s) {
+    const auto squared = [](double value) { return value * value; };
+    each_model([&](VerticalKalman& state) {
+        walk(state, kB, squared(settings_.accel_bias_walk_mps2_rts) * dt_s);
+        if (motion_ == Motion::rest) return;
+        walk(state, kS, squared(fraction_.walk_rts) * dt_s);
+        walk(state, kC, squared(settings_.port_walk_rts) * dt_s);
+    });
+}
+
+void VerticalFilter::travel(std::int64_t t_ns, double before_h, double before_v) {
+    const Travelled& last = travelled_.back();
+    const Travelled now{t_ns, last.height_m + flight().x(kH) - before_h, last.speed_mps + flight().x(kV) - before_v};
+    constexpr double kSpacing_s = 0.004;
+    const std::size_t n = travelled_.size();
+    if (n > 1 && seconds_between(travelled_[n - 2].t_ns, t_ns) < kSpacing_s)
+        travelled_.replace_back(now);
+    else
+        travelled_.push(now);
+}
+
+/// Along the newest sample.
+void VerticalFilter::propagate_by_sample(std::int64_t t_ns) {
+    const double dt_s = seconds_between(t_ns_, t_ns);
+    if (dt_s <= 0.0) return;
+    t_ns_ = t_ns;
+    const double h = flight().x(kH), v = flight().x(kV);
+    propagate_held(flight(), dt_s);
+    if (two_models()) propagate_rest(pair_.model[kRest], dt_s, kLeaving.sigma_mps2);
+    walk_errors(dt_s);
+    travel(t_ns, h, v);
+}
+
+void VerticalFilter::pass_gap(std::int64_t t_ns, const SingerProcess& process) {
+    double left_s = seconds_between(t_ns_, t_ns);
+    if (left_s <= 1e-9) return;
+    t_ns_ = t_ns;
+    gap_since_sample_ = true;
+    const double h = flight().x(kH), v = flight().x(kV);
+    while (left_s > 0.0) {
+        const double step_s = std::min(left_s, 0.25);
+        propagate_singer(flight(), step_s, process);
+        if (two_models()) propagate_rest(pair_.model[kRest], step_s, kLeaving.sigma_mps2);
+        walk_errors(step_s);
+        left_s -= step_s;
+    }
+    travel(t_ns, h, v);
+}
+
+void VerticalFilter::propagate_to(std::int64_t t_ns) {
+    SingerProcess process = singer();
+    // Unless thrust has ended already.
+    if (have_accel_ && (motion_ == Motion::rest || motion_ == Motion::boost)) process = kThrustUnseen;
+    if (motion_ == Motion::descent && seconds_between(std::max(t_height_ns_, t_fix_ns_), t_ns) > kDescentGap_s)
+        process.sigma_mps2 = std::max(process.sigma_mps2, kDescentGapSigma_mps2);
+    pass_gap(t_ns, process);
+}
+
+void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, double sigma_mps2, double force_mps2,
+                                   const AxisFraction& fraction) {
+    if (!std::isfinite(accel_up_mps2) || !std::isfinite(sigma_mps2) || !std::isfinite(force_mps2)) return;
+    if (have_accel_ && t_ns <= t_accel_ns_) return;
+    double covered_s = 0.0;
+    if (have_accel_) {
+        const double since_s = seconds_between(t_accel_ns_, t_ns);
+        // The shortest recent spacing is the sensor's; longer ones are lost samples.
+        accel_period_s_ = accel_period_s_ == 0.0 ? since_s : std::min(since_s, 1.02 * accel_period_s_);
+        covered_s = since_s < kJitter * accel_period_s_ ? since_s : accel_period_s_;
+    }
+    have_accel_ = true;
+    if (!started_ || motion_ == Motion::descent) {
+        t_accel_ns_ = t_ns;
+        return;
+    }
+    const std::int64_t begin_ns = t_ns - seconds_to_ns(covered_s);
+    take_waiting(begin_ns, [this](std::int64_t height_ns) { propagate_to(height_ns); });
+    propagate_to(begin_ns);
+    t_accel_ns_ = t_ns;
+    if (!(fraction == fraction_)) {
+        fraction_ = fraction;
+        each_model([&](VerticalKalman& state) { forget(state, kS, fraction.mean, fraction.sigma); });
+    }
+    const double variance = sigma_mps2 * sigma_mps2;
+    if (gap_since_sample_) {
+        VerticalRow observation = VerticalRow::Zero();
+        observation(kA) = observation(kB) = 1.0;
+        observation(kS) = force_mps2;
+        correct(flight(), innovation_of(flight(), observation, accel_up_mps2, variance), observation);
+        gap_since_sample_ = false;
+    }
+    take_acceleration(flight(), accel_up_mps2, variance, force_mps2);
+    take_waiting(t_ns, [this](std::int64_t height_ns) { propagate_by_sample(height_ns); });
+    propagate_by_sample(t_ns);
+    if (two_models()) look_for_rest(accel_up_mps2, variance);
+}
+
+void VerticalFilter::clipped(std::int64_t t_ns, double at_least_mps2, double excess_mps2) {
+    if (!std::isfinite(at_least_mps2) || !(excess_mps2 > 0.0)) return;
+    if (have_accel_ && t_ns <= t_accel_ns_) return;
+    if (started_ && motion_ != Motion::descent) {
+        // A clip ends as suddenly as it begins: no memory of the last sample is better than the bound.
+        const SingerProcess beyond{at_least_mps2 + excess_mps2, excess_mps2, 1.0};
+        if (!gap_since_sample_ || flight().x(kA) < at_least_mps2)
+            forget(flight(), kA, beyond.mean_mps2, beyond.sigma_mps2);
+        take_waiting(t_ns, [&](std::int64_t height_ns) { pass_gap(height_ns, beyond); });
+        pass_gap(t_ns, beyond);
+        // One sample of a shock says nothing of rest; clipped ones in a row do.
+        if (two_models()) look_for_rest(at_least_mps2, at_least_mps2 * at_least_mps2);
+    }
+    have_accel_ = true;
+    t_accel_ns_ = t_ns;
+}
+
+void VerticalFilter::height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m, double speed_mps,
+                            double day_m) {
+    if (!std::isfinite(altitude_m) || !(sigma_m > 0.0) || !std::isfinite(port_m) || !std::isfinite(speed_mps) ||
+        !(day_m >= 0.0))
+        return;
+    const Height height{t_ns, altitude_m, sigma_m, port_m, speed_mps, day_m};
+    if (started_ && seconds_between(std::max({t_height_ns_, t_accel_ns_, t_fix_ns_}), t_ns) > kStaleReset_s)
+        started_ = false;
+    if (t_height_ns_ != 0 && t_ns > t_height_ns_) {
+        const double since_s = seconds_between(t_height_ns_, t_ns);
+        height_period_s_ = height_period_s_ == 0.0 ? since_s : std::min(since_s, 1.02 * height_period_s_);
+    }
+    if (!started_) {
+        start_from(height);
+        return;
+    }
+    const auto propagate = [this](std::int64_t height_ns) { propagate_to(height_ns); };
+    if (inertial_at(t_ns) && t_ns > t_accel_ns_) {
+        if (waiting_count_ == waiting_.size()) take_waiting(waiting_[0].t_ns, propagate);
+        std::size_t place = waiting_count_++;
+        for (; place > 0 && waiting_[place - 1].t_ns > t_ns; --place) waiting_[place] = waiting_[place - 1];
+        waiting_[place] = height;
+        return;
+    }
+    propagate(t_ns);
+    apply_height(height);
+}
+
+void VerticalFilter::start_from(const Height& height) {
+    waiting_count_ = 0;
+    t_height_ns_ = t_height_used_ns_ = height.t_ns;
+    start(height.t_ns, height.altitude_m, height.sigma_m, 0.0, motion_ == Motion::rest ? 1.0 : 100.0);
+    relate_to_day(height.day_m);
+    results_.push_back({height.t_ns, 0.0, 0.0, HeightVerdict::used, true, false});
+}
+
+/// A height that came from pressure alone is as wrong as the day's air makes it.
+void VerticalFilter::relate_to_day(double day_m) {
+    each_model([&](VerticalKalman& state) {
+        state.x(kH) -= day_m * state.x(kK);
+        const double variance = state.covariance(kK, kK);
+        state.covariance(kH, kH) += day_m * day_m * variance;
+        state.covariance(kH, kK) = state.covariance(kK, kH) = -day_m * variance;
+    });
+}
+
 void VerticalFilter::advance(std::int64_t t_ns) {
-    take_waiting(t_ns - seconds_to_ns(kHeightWait_s));
-    const bool heard = seconds_between(std::max(t_height_ns_, t_accel_ns_), t_ns) < kCoastThrough_s;
-    if (started_ && heard && !inertial_at(t_ns)) propagate_to(t_ns - seconds_to_ns(kHeightWait_s));
+    take_waiting(t_ns - seconds_to_ns(wait_s()), [this](std::int64_t height_ns) { propagate_to(height_ns); });
+    const std::int64_t heard_ns = std::max({t_height_ns_, t_accel_ns_, t_fix_ns_});
+    const bool heard = seconds_between(heard_ns, t_ns) < std::max(kCoastThrough_s, 3.5 * height_period_s_);
+    const std::int64_t to_ns = t_ns - seconds_to_ns(wait_s());
+    if (!started_ || !heard || inertial_at(t_ns)) return;
+    const double next_m = flight().x(kH) + flight().x(kV) * seconds_between(t_ns_, to_ns);
+    if (flight().x(kV) < 0.0 && next_m < std::min(-kGroundBelow_m, day_at_m_ - kGroundBelow_m)) return;
+    propagate_to(to_ns);
+}
+
+void VerticalFilter::take_scalar(const VerticalRow& rest_row, double rest_measured, const VerticalRow& flight_row,
+                                 double flight_measured, double variance) {
+    // The barometer says nothing of its own air: only fixes teach k.
+    const auto take = [](VerticalKalman& state, const ScalarInnovation& innovation, const VerticalRow& row) {
+        if (row(kK) != 0.0)
+            correct_considering(state, kK, innovation, row);
+        else
+            correct(state, innovation, row);
+    };
+    const ScalarInnovation in_flight = innovation_of(flight(), flight_row, flight_measured, variance);
+    if (two_models()) {
+        const ScalarInnovation at_rest = innovation_of(pair_.model[kRest], rest_row, rest_measured, variance);
+        pair_.probability = probability_now();
+        weigh(pair_.probability, {at_rest.log_likelihood(), in_flight.log_likelihood()});
+        take(pair_.model[kRest], at_rest, rest_row);
+    }
+    take(flight(), in_flight, flight_row);
 }
 
 void VerticalFilter::apply_height(const Height& height) {
@@ -315,117 +376,46 @@ void VerticalFilter::apply_height(const Height& height) {
         results_.push_back({height.t_ns, 0.0, 0.0, HeightVerdict::too_old, false, false});
         return;
     }
-    propagate_to(height.t_ns);
     t_height_ns_ = std::max(t_height_ns_, height.t_ns);
-    Row observation;
+    if (motion_ != Motion::rest) {
+        const double kept = std::exp(-std::fabs(flight().x(kH) - day_at_m_) / kDayLength_m);
+        drift(flight(), kK, kept, 1.0);
+        day_at_m_ = flight().x(kH);
+    }
+    VerticalRow rest_row = VerticalRow::Zero();
+    rest_row(kH) = 1.0;
+    rest_row(kC) = -height.port_m;
+    rest_row(kD) = -height.speed_mps;
+    rest_row(kK) = height.day_m;
+    VerticalRow flight_row = rest_row;
     const double ago_s = std::max(0.0, late_s);
-    observation << 1.0, -ago_s, 0.5 * ago_s * ago_s, 0.0, 0.0, -height.port_m, -height.speed_mps;
-    const Eigen::Matrix<double, 1, 1> noise(height.sigma_m * height.sigma_m);
-    const auto innovation =
-        kalman_innovation<kSize, 1>(state_, Eigen::Matrix<double, 1, 1>(height.altitude_m), observation, noise);
-    monitor_.add(innovation.nis);
-    HeightResult result{height.t_ns, innovation.value(0), innovation.nis, HeightVerdict::used, false, false};
-    if (innovation.nis <= settings_.gate_nis) {
-        kalman_correct<kSize, 1>(state_, innovation, observation, noise);
+    flight_row(kV) = -ago_s;
+    flight_row(kA) = 0.5 * ago_s * ago_s;
+    const double variance = height.sigma_m * height.sigma_m;
+    ScalarInnovation seen = innovation_of(flight(), flight_row, height.altitude_m, variance);
+    if (two_models()) {
+        const ScalarInnovation at_rest = innovation_of(pair_.model[kRest], rest_row, height.altitude_m, variance);
+        if (at_rest.nis < seen.nis) seen = at_rest;
+    }
+    monitor_.add(seen.nis);
+    HeightResult result{height.t_ns, seen.value, seen.nis, HeightVerdict::used, false, false};
+    if (seen.nis <= settings_.gate_nis) {
+        take_scalar(rest_row, height.altitude_m, flight_row, height.altitude_m, variance);
+        mix_models();
         rejected_count_ = 0;
+        t_height_used_ns_ = std::max(t_height_used_ns_, height.t_ns);
     } else if (!recover(height, result.stuck)) {
         result.verdict = HeightVerdict::gated;
-        if (motion_ == Motion::rest && !inertial_at(t_ns_) && rejected_count_ >= 3) {
+        if (two_models() && !inertial_at(t_ns_) && rejected_count_ >= kHeightsOfLeaving) {
             // Heights alone show that it leaves rest: perhaps a flight. Speed is unknown from here.
-            state_.covariance(kV, kV) += kUnrestSpeed_mps * kUnrestSpeed_mps;
-            state_.covariance(kA, kA) += kUnrestAccel_mps2 * kUnrestAccel_mps2;
+            pair_.probability = {0.0, 1.0};
+            walk(flight(), kV, kUnrestSpeed_mps * kUnrestSpeed_mps);
         }
     } else {
         result.restarted = true;
+        t_height_used_ns_ = height.t_ns;
     }
     results_.push_back(result);
-}
-
-/// Keeps the heights left out in a row; true when they show that the filter is wrong and it has restarted from them.
-bool VerticalFilter::recover(const Height& height, bool& stuck) {
-    const double needed_s = inertial_at(t_ns_) ? kRecoveryInertial_s : kRecoveryHeightOnly_s;
-    if (rejected_count_ == rejected_.size()) {
-        // Thin out by two, so that a long run of a fast sensor still spans the needed time.
-        for (std::size_t i = 0; i < rejected_.size() / 2; ++i) rejected_[i] = rejected_[2 * i + 1];
-        rejected_count_ /= 2;
-    }
-    rejected_[rejected_count_++] = height;
-    if (rejected_count_ < 6 || seconds_between(rejected_[0].t_ns, height.t_ns) < needed_s) return false;
-
-    // Parabola through the last `needed_s`, time from the newest height.
-    Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
-    Eigen::Vector3d right = Eigen::Vector3d::Zero();
-    double mean_variance = 0.0;
-    int used = 0;
-    for (std::size_t i = 0; i < rejected_count_; ++i) {
-        const double t = seconds_between(height.t_ns, rejected_[i].t_ns);
-        if (t < -needed_s) continue;
-        const Eigen::Vector3d basis(1.0, t, 0.5 * t * t);
-        normal += basis * basis.transpose();
-        right += basis * rejected_[i].altitude_m;
-        mean_variance += rejected_[i].sigma_m * rejected_[i].sigma_m;
-        ++used;
-    }
-    if (used < 6) return false;
-    mean_variance /= used;
-    const Eigen::Matrix3d inverse = normal.inverse();
-    const Eigen::Vector3d fit = inverse * right;
-    double residual = 0.0;
-    for (std::size_t i = 0; i < rejected_count_; ++i) {
-        const double t = seconds_between(height.t_ns, rejected_[i].t_ns);
-        if (t < -needed_s) continue;
-        const double e = rejected_[i].altitude_m - fit(0) - fit(1) * t - 0.5 * fit(2) * t * t;
-        residual += e * e;
-    }
-    const double residual_variance = residual / (used - 3);
-    if (residual_variance > 9.0 * mean_variance + 1.0) {
-        // Not one motion: keep the newer half and go on looking.
-        std::copy(rejected_.begin() + static_cast<std::ptrdiff_t>(rejected_count_ / 2),
-                  rejected_.begin() + static_cast<std::ptrdiff_t>(rejected_count_), rejected_.begin());
-        rejected_count_ -= rejected_count_ / 2;
-        return false;
-    }
-    const bool flying = motion_ == Motion::boost || motion_ == Motion::coast;
-    const bool standing = std::fabs(fit(1)) < kStandingSpeed_mps;
-    const bool contradicted = flying && inertial_at(t_ns_) && std::fabs(state_.x(kV)) > kClimbSpeed_mps;
-    const bool as_before = stuck_ && std::fabs(fit(0) - stuck_height_m_) < 2.0 + 3.0 * std::sqrt(mean_variance);
-    if (standing && motion_ != Motion::rest && (contradicted || as_before)) {
-        // Once stuck it stays stuck at that height, even where the vehicle is slow (apogee).
-        stuck = stuck_ = true;
-        stuck_height_m_ = fit(0);
-        return false;
-    }
-    stuck_ = false;
-    const double scale = std::max(residual_variance, mean_variance);
-    start(t_ns_, fit(0), std::sqrt(scale * inverse(0, 0)) + std::sqrt(mean_variance), fit(1),
-          3.0 * std::sqrt(scale * inverse(1, 1)) + 1.0);
-    state_.x(kA) = motion_ == Motion::rest ? 0.0 : fit(2);
-    return true;
-}
-
-VerticalEstimate VerticalFilter::estimate() const {
-    VerticalEstimate out;
-    out.t_ns = t_ns_;
-    out.valid = started_;
-    out.inertial = inertial_at(t_ns_);
-    out.altitude_m = state_.x(kH);
-    out.altitude_sigma_m = std::sqrt(state_.covariance(kH, kH));
-    out.vertical_speed_mps = state_.x(kV);
-    out.vertical_speed_sigma_mps = std::sqrt(state_.covariance(kV, kV));
-    out.acceleration_mps2 = state_.x(kA);
-    out.acceleration_sigma_mps2 = std::sqrt(state_.covariance(kA, kA));
-    out.accel_bias_mps2 = state_.x(kB);
-    out.accel_bias_sigma_mps2 = std::sqrt(state_.covariance(kB, kB));
-    out.axis_fraction = state_.x(kS);
-    out.axis_fraction_sigma = std::sqrt(state_.covariance(kS, kS));
-    out.port_coefficient = state_.x(kC);
-    out.port_coefficient_sigma = std::sqrt(state_.covariance(kC, kC));
-    out.delay_s = state_.x(kD);
-    out.delay_sigma_s = std::sqrt(state_.covariance(kD, kD));
-    out.nis = monitor_.last();
-    out.nis_mean = monitor_.mean();
-    out.health = monitor_.health();
-    return out;
 }
 
 std::vector<HeightResult> VerticalFilter::take_results() {

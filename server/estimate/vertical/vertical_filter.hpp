@@ -1,62 +1,73 @@
 #pragma once
-/// Vertical motion from a vertical accelerometer and heights, in one dimension, up positive, heights above the pad.
+/// Vertical motion from a vertical accelerometer, heights from pressure, and heights and vertical speeds of fixes, in
+/// one dimension, up positive, heights above the pad. The state is vertical_model.hpp's.
 ///
-/// State, in the order of the vector:
-///   h  altitude above the pad                                              [m]
-///   v  vertical speed                                                      [m/s]
-///   a  vertical acceleration, gravity removed                              [m/s2]
-///   b  bias of the vertical accelerometer                                  [m/s2]
-///   s  fraction of the felt force that is not vertical (tilt of the axis
-///      that stands for the vertical, and scale error)                      [1]
-///   c  pressure coefficient of the static ports: pressure error over
-///      dynamic pressure                                                    [1]
-///   d  delay of the pressure behind the vents'                             [s]
+/// Process. While accelerometer samples arrive, the accelerometer is an input: a sample is the mean over the interval
+/// that ends at its time, and sets a = z - b - s f over that interval. That is the limit of a measurement of `a` with
+/// no prior knowledge of the motion, so neither thrust nor a parachute needs a model; with f = 0 it is the filter
+/// "accelerometer as input with bias" of tests/reference/kalman_steady.json. In a gap of the accelerometer, and always
+/// in descent or without one, `a` is a Singer process around a mean that the kind of motion gives. The first sample
+/// after a gap is an ordinary measurement of a + b + s f, so that what changed in the gap is divided between a and v.
+/// A clipped sample says only that `a` is beyond it: a Singer process around a mean beyond the bound.
 ///
-/// Process. While accelerometer samples arrive, the accelerometer is an input: each sample z, with the force f it was
-/// made from, sets a = z - b - s f with the noise of z, and a holds until the next sample. That is the limit of a
-/// measurement of `a` with no prior knowledge of the motion, so neither thrust nor a parachute needs a model; with f =
-/// 0 it is the filter "accelerometer as input with bias" of tests/reference/kalman_steady.json. b, s and c are random
-/// walks. In a gap of the accelerometer, and always in descent or without one, `a` is a Singer process: first-order
-/// Gauss-Markov around a mean that the kind of motion gives (R. A. Singer, "Estimating Optimal Tracking Filter
-/// Performance for Manned Maneuvering Targets", IEEE Trans. AES-6, 1970, eqs. 7-16). The first sample after a gap is an
-/// ordinary measurement of a + b + s f, so that what changed in the gap is divided between a and v.
+/// Rest and flight. While the vehicle is thought to stand, two models run side by side (math/two_models.hpp): rest,
+/// where speed is zero and an accelerometer shows its bias, and flight as above, with a small rate of leaving rest. The
+/// first odd height therefore opens the stated sigma, and a motion that nobody announced is followed.
 ///
-/// Heights are measurements of h - c k - d v0, k the height that one dynamic pressure is worth and v0 the speed it was
-/// made at, white, each with its own 1-sigma. A height whose normalised innovation squared exceeds kGateNis is left out
-/// (ejection pulses, port transients). If every height is left out for kRecoveryInertial_s (kRecoveryHeightOnly_s
-/// without accelerometer), and the heights of that time lie on one parabola, it is the filter that is wrong: h, v and
-/// their covariance restart from that parabola, and b is kept. Heights that do not fit one are never taken, nor are
-/// heights that do not move while an accelerometer in use says that the vehicle flies (a stuck barometer). At rest, v =
-/// 0 is measured ten times a second, gated the same way; that is how b is learnt on the pad.
+/// Heights are measurements of h + k S - c q - d v0 (S the day's own 1-sigma at that height, q the height that one
+/// dynamic pressure is worth, v0 the speed it was made at), white, each with its own 1-sigma. A height whose normalised
+/// innovation squared exceeds the gate is left out (ejection pulses, port transients). If every height is left out for
+/// kRecoveryInertial_s (kRecoveryHeightOnly_s without accelerometer), at least kRecoveryHeights of them, and they lie
+/// on one parabola, it is the filter that is wrong: h, v and their covariance restart from that parabola, and the
+/// sensors' errors are kept. Heights that do not fit one are never taken, nor are heights while fixes agree with the
+/// filter, nor heights that do not move while an accelerometer in use says that the vehicle flies (a stuck barometer).
 ///
-/// Order and gaps: a height newer than the newest accelerometer sample waits for the next one, kHeightWait_s at most,
-/// since packets of different sensors overtake each other. A height older than the state is related to it by the
-/// state's own motion, up to kHeightLate_s. Accelerometer samples that are older than the newest one, or repeat its
-/// time, are dropped. NaN is not a measurement. After kStaleReset_s without any input everything but b restarts with
-/// the next height.
+/// Fixes are measurements of h + g + o and of v, as they were a delay ago. Their share that lasts is the state g, so
+/// that many fixes are no better than one; the rest is white. A fix far from the prediction weighs as much less as it
+/// is too far (a Student likelihood's tail), and in the first second after a loss of fixes all of them weigh little:
+/// receivers come back with errors of tens of metres.
+///
+/// Order and gaps: a height newer than the newest accelerometer sample waits for the next one, kHeightWait_s or one and
+/// a half sample periods at most, since packets of different sensors overtake each other. A height older than the
+/// state is related to it by the state's own motion, up to kHeightLate_s. Accelerometer samples that are older than the
+/// newest one, or repeat its time, are dropped. NaN is not a measurement. After kStaleReset_s without any input
+/// everything but the sensors' errors restarts with the next height or fix. Without input nothing is predicted below
+/// the ground.
 ///
 /// Health: NIS of every height, also of those left out, averaged over 50, with its chi-square bounds.
 #include <array>
 #include <cstdint>
 #include <vector>
 
-#include "server/estimate/math/kalman.hpp"
+#include "server/estimate/math/history.hpp"
 #include "server/estimate/math/nis_monitor.hpp"
+#include "server/estimate/math/two_models.hpp"
+#include "server/estimate/vertical/vertical_model.hpp"
 
 namespace turnstone::estimate {
 
 /// What kind of motion the phase detector sees. Decides how unmeasured acceleration is modelled.
-enum class Motion : unsigned char { rest, boost, coast, descent };
+enum class Motion : unsigned char {
+    rest,
+    boost,
+    coast,
+    descent,
+    moving ///< not at rest, by its fixes, and no flight that the phases know
+};
 
 struct VerticalSettings {
     double accel_bias_mps2 = 0.3; ///< 1-sigma at the start
     double accel_bias_walk_mps2_rts = 1e-3;
-    double port_sigma = 0.015; ///< of c at the start; ports of small vehicles read low or high by 1 to 2 %
+    double port_sigma = 0.02; ///< of c at the start; ports of small vehicles read low or high by 1 to 2 %
     double port_walk_rts = 0.001;
-    double delay_s = 0.015;       ///< of the bay's air behind the vents', and of the sensor: mean and 1-sigma of
-    double delay_sigma_s = 0.012; ///< what small vehicles show
+    double delay_s = 0.015;      ///< of the bay's air behind the vents', and of the sensor: mean and 1-sigma of
+    double delay_sigma_s = 0.03; ///< what small vehicles and sensors with a low-pass filter show
+    double fix_correlation_s = 80.0;
+    double fix_correlated_share = 0.9; ///< of a fix height's variance
+    double fix_delay_s = 0.1, fix_delay_sigma_s = 0.08;
+    double pad_datum_sigma_m = 30.0;
     double gate_nis = 15.136705226623606; ///< chi-square, 1 degree of freedom, 0.9999
-    bool rest_updates = true;             ///< v = 0 at rest
+    bool rest_updates = true;             ///< a model of rest beside that of flight
 };
 
 /// What is known of s. The axis alone: a flight leans by 8 degrees (1 %) or so, and leans further as it climbs.
@@ -69,7 +80,7 @@ struct AxisFraction {
 
 struct VerticalEstimate {
     std::int64_t t_ns = 0;
-    bool valid = false;    ///< false until the first height
+    bool valid = false;    ///< false until the first height or fix
     bool inertial = false; ///< the accelerometer is in use
     double altitude_m = 0, altitude_sigma_m = 0;
     double vertical_speed_mps = 0, vertical_speed_sigma_mps = 0;
@@ -78,9 +89,19 @@ struct VerticalEstimate {
     double axis_fraction = 0, axis_fraction_sigma = 0;
     double port_coefficient = 0, port_coefficient_sigma = 0;
     double delay_s = 0, delay_sigma_s = 0;
+    double fix_offset_m = 0, fix_offset_sigma_m = 0; ///< of the fixes' heights from those above the pad: g + o
+    double rest_probability = 0;
     double nis = 0;      ///< of the newest height; NaN before any
     double nis_mean = 0; ///< over the last 50
     Health health = Health::not_enough_data;
+};
+
+/// Height and vertical speed of a fix, in the pad's frame.
+struct VerticalFix {
+    std::int64_t t_ns;       ///< of the packet
+    std::int64_t t_valid_ns; ///< 0: not told
+    double height_m, height_sigma_m;
+    double speed_mps, speed_sigma_mps; ///< NaN: none
 };
 
 /// What was done with a height.
@@ -97,11 +118,11 @@ struct HeightResult {
 
 class VerticalFilter {
   public:
-    static constexpr double kHoldMax_s = 0.012; ///< accelerometer sample held without growing uncertainty
     static constexpr double kHeightWait_s = 0.15;
     static constexpr double kHeightLate_s = 0.5;
     static constexpr double kRecoveryInertial_s = 1.5;
     static constexpr double kRecoveryHeightOnly_s = 1.0;
+    static constexpr std::size_t kRecoveryHeights = 6;
     static constexpr double kCoastThrough_s = 3.0; ///< predicted that long without any input
     static constexpr double kStaleReset_s = 30.0;
 
@@ -115,11 +136,15 @@ class VerticalFilter {
     /// `fraction` is a fraction of; 0 when the fraction does not apply.
     void accelerometer(std::int64_t t_ns, double accel_up_mps2, double sigma_mps2, double force_mps2 = 0.0,
                        const AxisFraction& fraction = {});
+    /// A clipped sample: upwards acceleration is at least this, by about `excess_mps2` more.
+    void clipped(std::int64_t t_ns, double at_least_mps2, double excess_mps2);
     /// In descent without attitude: how strongly the vehicle is shaken bounds how fast its acceleration changes.
     void set_descent_agitation(double sigma_mps2);
     /// `port_m`: by how much a port coefficient of 1 would lower the height, dynamic pressure over weight density.
-    /// `speed_mps`: by how much a delay of a second would.
-    void height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m = 0.0, double speed_mps = 0.0);
+    /// `speed_mps`: by how much a delay of a second would. `day_m`: the day's own 1-sigma at this height.
+    void height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m = 0.0, double speed_mps = 0.0,
+                double day_m = 0.0);
+    void fix(const VerticalFix& fix);
     /// Takes in waiting heights that are old enough, and brings a state without accelerometer up to `t_ns`.
     void advance(std::int64_t t_ns);
 
@@ -128,56 +153,85 @@ class VerticalFilter {
     [[nodiscard]] std::vector<HeightResult> take_results();
     /// Forgets everything but the settings.
     void reset();
-    /// Starts at a known state, mainly for tests: covariance diagonal from the sigmas.
+    /// Starts at a known state: h and v independent of all else, the sensors' errors kept.
     void start(std::int64_t t_ns, double altitude_m, double altitude_sigma_m, double speed_mps, double speed_sigma_mps);
+    /// It stands on the pad, and where heights begin has just been found: what they said before is void.
+    void start_on_pad(std::int64_t t_ns, double altitude_sigma_m);
+    /// How far heights above the pad may be wrong altogether, since the pad's own pressure is.
+    void set_reference_sigma(double sigma_m) noexcept { reference_sigma_m_ = sigma_m; }
 
   private:
     struct Height {
         std::int64_t t_ns;
-        double altitude_m;
-        double sigma_m;
-        double port_m;
-        double speed_mps;
+        double altitude_m, sigma_m;
+        double port_m, speed_mps, day_m;
     };
-    struct Singer {
-        double mean_mps2, sigma_mps2, tau_s;
+    /// How far propagation alone has moved the state, without corrections: what lies between a fix's time and now.
+    struct Travelled {
+        std::int64_t t_ns;
+        double height_m, speed_mps;
     };
-    enum State : int { kH, kV, kA, kB, kS, kC, kD, kSize };
-    using Vector = Eigen::Matrix<double, kSize, 1>;
-    using Row = Eigen::Matrix<double, 1, kSize>;
-    using Matrix = Eigen::Matrix<double, kSize, kSize>;
+    struct RestWindow {
+        std::int64_t began_ns = 0;
+        double sum_mps2 = 0, variance_sum = 0;
+        int count = 0, rejected = 0;
+    };
+    enum Model : std::size_t { kRest, kFlight };
+    static constexpr double kOneCycle_s = 0.1;
 
-    [[nodiscard]] Singer singer() const noexcept;
+    [[nodiscard]] bool two_models() const noexcept { return settings_.rest_updates && motion_ == Motion::rest; }
+    [[nodiscard]] VerticalKalman& flight() noexcept { return pair_.model[kFlight]; }
+    [[nodiscard]] const VerticalKalman& flight() const noexcept { return pair_.model[kFlight]; }
+    [[nodiscard]] VerticalKalman stated() const;
+    [[nodiscard]] std::array<double, 2> probability_now() const;
+    [[nodiscard]] SingerProcess singer() const noexcept;
+    [[nodiscard]] double wait_s() const noexcept;
     [[nodiscard]] bool inertial_at(std::int64_t t_ns) const noexcept;
+    [[nodiscard]] bool fixes_agree() const noexcept;
+    void each_model(const auto& step);
+    void travel(std::int64_t t_ns, double before_h, double before_v);
     void propagate_to(std::int64_t t_ns);
-    [[nodiscard]] Matrix walks(double dt_s) const;
-    void propagate_held(double dt_s);
-    void propagate_singer(double dt_s, const Singer& process);
+    void propagate_by_sample(std::int64_t t_ns);
+    void pass_gap(std::int64_t t_ns, const SingerProcess& process);
+    void walk_errors(double dt_s);
+    void mix_models();
+    void look_for_rest(double accel_up_mps2, double variance);
     void apply_height(const Height& height);
-    void rest_update();
+    void take_scalar(const VerticalRow& rest_row, double rest_measured, const VerticalRow& flight_row,
+                     double flight_measured, double variance);
     [[nodiscard]] bool recover(const Height& height, bool& stuck);
-    void take_waiting(std::int64_t up_to_t_ns);
+    void take_waiting(std::int64_t up_to_t_ns, const auto& reach);
     void start_from(const Height& height);
+    void relate_to_day(double day_m);
+    [[nodiscard]] Travelled travelled_since(std::int64_t t_ns) const;
 
     VerticalSettings settings_;
-    KalmanState<kSize> state_;
+    TwoModels<kVerticalStates> pair_; ///< flight alone except at rest
     AxisFraction fraction_;
     std::int64_t t_ns_ = 0;
     std::int64_t t_accel_ns_ = 0;  ///< newest sample
     std::int64_t t_height_ns_ = 0; ///< newest height, used or not
-    std::int64_t t_rest_update_ns_ = 0;
+    std::int64_t t_height_used_ns_ = 0;
+    std::int64_t t_mixed_ns_ = 0;
     double accel_period_s_ = 0.0; ///< 0: not known yet
+    double height_period_s_ = 0.0;
     double agitation_mps2_ = 10.0;
-    double hold_left_s_ = 0.0; ///< how long `a` is still the newest sample
+    double reference_sigma_m_ = 0.0;
+    double day_at_m_ = 0.0; ///< height at which k was last moved on
     bool started_ = false;
     bool have_accel_ = false;
-    bool singer_since_sample_ = true;
+    bool gap_since_sample_ = true;
     Motion motion_ = Motion::rest;
+    RestWindow rest_window_;
+    History<Travelled> travelled_{256};
+    std::int64_t t_fix_ns_ = 0;
+    std::int64_t t_fixes_since_ns_ = 0; ///< since when they come without a gap
+    std::int64_t t_fix_agreed_ns_ = 0;
+    int fixes_far_ = 0; ///< in a row
     std::array<Height, 8> waiting_{};
     std::size_t waiting_count_ = 0;
     std::array<Height, 64> rejected_{};
     std::size_t rejected_count_ = 0;
-    int rest_rejected_ = 0;
     bool stuck_ = false;
     double stuck_height_m_ = 0.0;
     NisMonitor monitor_;

@@ -10,8 +10,13 @@ namespace turnstone::estimate {
 namespace {
 
 constexpr double kAcrossAxis_mps2 = 2.0; ///< white, per sample
-constexpr double kScaleFraction = 0.005; ///< accelerometer scale error when attitude is known
+constexpr double kScatterTime_s = 0.3;
+constexpr double kScatterGrows = 9.0;       ///< a step is not scatter, lasting vibration is
+constexpr double kChangeShare = 1.0 / 12.0; ///< of the square of a change, anywhere in an interval
 constexpr double kUprightTime_s = 1.0;
+constexpr double kStillForce_mps2 = 0.5; ///< beside bias and noise
+constexpr double kStillAtFirst_s = 0.1;
+constexpr double kBeyondRange = 0.25; ///< of the range: how far a clipped sample's truth is beyond it
 
 } // namespace
 
@@ -19,8 +24,7 @@ VerticalInput::VerticalInput(const SensorNoise& sensors, double gravity_mps2)
     : sensors_(sensors), gravity_mps2_(gravity_mps2) {}
 
 void VerticalInput::reset() {
-    started_ = false;
-    upright_ = 1.0;
+    *this = VerticalInput(sensors_, gravity_mps2_);
 }
 
 double VerticalInput::agitation_mps2(const ImuSample& sample) const noexcept {
@@ -28,33 +32,71 @@ double VerticalInput::agitation_mps2(const ImuSample& sample) const noexcept {
     return std::isfinite(magnitude) ? std::hypot(1.0, magnitude - gravity_mps2_) : gravity_mps2_;
 }
 
-std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample& sample,
-                                                                const std::optional<TiltInput>& tilt, Motion motion) {
-    const double axial = sample.accel_body_mps2.x();
-    if (!std::isfinite(axial)) return std::nullopt;
-    const double magnitude = sample.accel_body_mps2.norm(); // NaN when lateral axes are missing
+void VerticalInput::follow(const ImuSample& sample) {
+    const Eigen::Vector3d& force = sample.accel_body_mps2;
     const double dt_s = started_ ? std::clamp(seconds_between(t_ns_, sample.t_ns), 0.0, 1.0) : 0.0;
+    change_ = 0.0;
+    if (started_) {
+        const Eigen::Vector3d change = force - before_mps2_;
+        change_ = std::isfinite(change.norm()) ? std::sqrt(change.squaredNorm() / 3.0) : std::fabs(change.x());
+        change_ = std::max(change_, std::fabs(change.x()));
+        // Lost samples hide how it changed.
+        const double own = sensors_.accel_noise_mps2;
+        const double half_square = std::min(0.5 * change_ * change_, kScatterGrows * std::max(scatter2_, own * own));
+        scatter2_ += -std::expm1(-dt_s / kScatterTime_s) * (half_square - scatter2_);
+    }
     t_ns_ = sample.t_ns;
     started_ = true;
+    before_mps2_ = force;
+    const double magnitude = force.norm(); // NaN when lateral axes are missing
+    const double still_mps2 = kStillForce_mps2 + 3.0 * std::hypot(sensors_.accel_noise_mps2, sensors_.accel_bias_mps2);
+    if (!(std::fabs(magnitude - gravity_mps2_) < still_mps2)) {
+        still_s_ = 0.0;
+        return;
+    }
+    still_s_ += dt_s;
+    const double part =
+        still_s_ < kStillAtFirst_s && up_body_ == Eigen::Vector3d::UnitX() ? 1.0 : -std::expm1(-dt_s / kUprightTime_s);
+    up_body_ = (up_body_ + part * (force / magnitude - up_body_)).normalized();
+}
+
+double VerticalInput::white_mps2() const noexcept {
+    const double own = sensors_.accel_noise_mps2;
+    return std::sqrt(std::max(own * own, scatter2_) + kChangeShare * change_ * change_);
+}
+
+std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample& sample,
+                                                                const std::optional<TiltInput>& tilt, Motion motion) {
+    const Eigen::Vector3d& force = sample.accel_body_mps2;
+    const double axial = force.x();
+    if (!std::isfinite(axial)) return std::nullopt;
+    const bool all_axes = std::isfinite(force.norm());
+    follow(sample);
 
     const double range = sensors_.accel_range_mps2;
-    const bool clipped = sample.accel_body_mps2.cwiseAbs().maxCoeff() > 0.98 * range || std::fabs(axial) > 0.98 * range;
-    const double white = clipped ? 0.5 * range : sensors_.accel_noise_mps2;
+    const double clips = 0.98 * range;
+    const bool across = std::fabs(force.y()) > clips || std::fabs(force.z()) > clips;
+    const double white = across || axial < -clips ? 0.5 * range : white_mps2();
 
-    if (tilt && std::isfinite(magnitude)) {
-        const double up = tilt->up_body.dot(sample.accel_body_mps2);
-        const double sigma = std::hypot(white, tilt->sigma_rad * magnitude);
-        return VerticalAcceleration{
-            up - gravity_mps2_, sigma, motion == Motion::rest ? 0.0 : up, {0.0, kScaleFraction, 0.001}};
+    VerticalAcceleration out{axial, white, axial, {}, false};
+    const bool resting = motion == Motion::rest || motion == Motion::moving;
+    if (tilt && all_axes) {
+        const double up = tilt->up_body.dot(force);
+        out = {up, std::hypot(white, tilt->sigma_rad * force.norm()), up, {0.0, sensors_.accel_scale, 0.001}, false};
+    } else if (resting && all_axes) {
+        out.accel_up_mps2 = out.force_mps2 = up_body_.dot(force);
+    } else if (motion == Motion::coast) {
+        // Lift of the body that leans over near apogee pushes across the axis, unfelt by it.
+        out.sigma_mps2 = std::hypot(white, kAcrossAxis_mps2);
     }
-    if (motion == Motion::rest && std::isfinite(magnitude) && magnitude > 0.0) {
-        upright_ += (1.0 - std::exp(-dt_s / kUprightTime_s)) * (axial / magnitude - upright_);
-        if (upright_ < 0.85) return VerticalAcceleration{magnitude - gravity_mps2_, white, 0.0, {}};
+    out.accel_up_mps2 -= gravity_mps2_;
+    // What the axis misses of gravity at rest is taken for bias.
+    if (resting) out.force_mps2 -= gravity_mps2_;
+    if (axial > clips && !across) {
+        out.clipped = true;
+        out.sigma_mps2 = kBeyondRange * range;
     }
-    // Lift of the body that leans over near apogee pushes across the axis, unfelt by it.
-    const double unfelt = motion == Motion::coast ? kAcrossAxis_mps2 : 0.0;
-    return VerticalAcceleration{
-        axial - gravity_mps2_, std::hypot(white, unfelt), motion == Motion::rest ? 0.0 : axial, {}};
+    return out;
 }
 
 double port_noise_pa(double mach, double dynamic_pressure_pa) noexcept {

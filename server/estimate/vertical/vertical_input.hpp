@@ -17,20 +17,25 @@ struct TiltInput {
 
 struct VerticalAcceleration {
     double accel_up_mps2; ///< coordinate acceleration, gravity removed
-    double sigma_mps2;    ///< white
+    double sigma_mps2;    ///< white; of a clipped sample, about how far beyond it the truth is
     double force_mps2;    ///< what AxisFraction is a fraction of
     AxisFraction fraction;
+    bool clipped = false; ///< upwards: the value is a lower bound
 };
 
 /// Turns specific force into vertical acceleration.
 ///
 /// With attitude: up . f - g. Without: the long axis stands for the vertical, which holds on the pad and, since after
-/// burnout little but drag acts along the axis, up to apogee: a = f_x - g. Tilt and scale errors take a part in
-/// proportion to the force, for as long as it acts, so it is not noise: the filter estimates it (AxisFraction). At rest
-/// the magnitude of f is used when the vehicle does not stand upright. After apogee the axis says nothing of the
-/// vertical without attitude: it gives no vertical acceleration then, only agitation(): how far |f| is from g, the size
-/// of accelerations to expect. A sample within 2 % of the range's end is clipped: the true value is anywhere beyond,
-/// and its 1-sigma is half the range. Deterministic; remembers only low-passed force. NaN components give no value.
+/// burnout little but drag acts along the axis, up to apogee: a = f_x - g. At rest, up is where the force pointed in
+/// the last still second, whatever the posture: the magnitude of the force would turn every shock into a climb. Tilt
+/// and scale errors take a part in proportion to the force, for as long as it acts, so it is not noise: the filter
+/// estimates it (AxisFraction). After apogee the axis says nothing of the vertical without attitude: it gives no
+/// vertical acceleration then, only agitation(): how far |f| is from g, the size of accelerations to expect.
+///
+/// Noise follows the scatter from sample to sample, since a running motor or a charge shakes the sensor far beyond its
+/// own noise, and one sample stands for an interval in which the force changed. A sample within 2 % of the range's end
+/// is clipped: along the axis it is a lower bound, on another axis its 1-sigma is half the range. Deterministic;
+/// remembers only low-passed force. NaN components give no value.
 class VerticalInput {
   public:
     /// `gravity_mps2` at the site.
@@ -42,11 +47,18 @@ class VerticalInput {
     void reset();
 
   private:
+    void follow(const ImuSample& sample);
+    [[nodiscard]] double white_mps2() const noexcept;
+
     SensorNoise sensors_;
     double gravity_mps2_;
     std::int64_t t_ns_ = 0;
     bool started_ = false;
-    double upright_ = 1.0; ///< f_x / |f|, 1 s
+    Eigen::Vector3d before_mps2_ = Eigen::Vector3d::Zero();
+    Eigen::Vector3d up_body_ = Eigen::Vector3d::UnitX();
+    double still_s_ = 0;
+    double scatter2_ = 0; ///< mean square along the axis from sample to sample, halved
+    double change_ = 0;   ///< along the axis, to the newest sample
 };
 
 /// Noise of static pressure due to the air flowing past the ports, beyond the steady coefficient that the filter

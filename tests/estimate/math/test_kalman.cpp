@@ -179,11 +179,11 @@ TEST_CASE("the vertical filter itself is the reference filter with accelerometer
     std::size_t row = 0;
     int wrong = 0;
     int gated = 0;
-    // The reference's input a[k] acts over the step that ends at k, so it is the sample at k - 1 here.
+    // The reference's input acts over the step that follows it; a sample here is of the step that ends at its time.
     for (std::size_t k = 0; k <= 1200; ++k) {
         const std::int64_t t_ns = start_ns + static_cast<std::int64_t>(k) * step_ns;
         if (k > 0 && k % 4 == 0) filter.height(t_ns, in.at("z_m").at(k / 4 - 1), in.at("sigma_h"));
-        filter.accelerometer(t_ns, k < 1200 ? in.at("accel_m_s2").at(k).get<double>() : 0.0, in.at("sigma_acc"));
+        filter.accelerometer(t_ns, k > 0 ? in.at("accel_m_s2").at(k - 1).get<double>() : 0.0, in.at("sigma_acc"));
         for (const HeightResult& result : filter.take_results()) {
             const VerticalEstimate e = filter.estimate();
             const json& expected = rows.at(row++);

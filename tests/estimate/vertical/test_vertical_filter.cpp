@@ -95,7 +95,9 @@ TEST_CASE("innovations and errors are as large as claimed over 1000 seeded runs"
                 filter.height(at(t_s), h + 0.5 * normal(random), 0.5);
                 ++epoch;
             }
-            filter.accelerometer(at(t_s), a + bias + 0.3 * normal(random), 0.3);
+            // A sample is of the step that ends at its time.
+            const double felt = 20.0 * std::sin(1.3 * (t_s - 0.01));
+            filter.accelerometer(at(t_s), felt + bias + 0.3 * normal(random), 0.3);
             for (const HeightResult& result : filter.take_results())
                 nis_sum[static_cast<std::size_t>(epoch - 1)] += result.nis;
             h += v * 0.01 + 0.5 * a * 1e-4;

@@ -1,0 +1,131 @@
+// Rest and flight side by side: how soon the vertical filter doubts rest, what it makes of shocks on a stand, and a
+// real quadrotor's flight that nobody announced (tests/reference/data/SOURCES.md).
+#include <random>
+
+#include <catch2/catch.hpp>
+
+#include "server/estimate/vertical/vertical_filter.hpp"
+#include "server/estimate/vertical/vertical_input.hpp"
+#include "shared/time.hpp"
+#include "tests/support/reference.hpp"
+
+using namespace turnstone;
+using namespace turnstone::estimate;
+
+namespace {
+
+constexpr std::int64_t kBegan_ns = 1'000'000'000'000;
+std::int64_t after(double t_s) {
+    return kBegan_ns + seconds_to_ns(t_s);
+}
+
+} // namespace
+
+TEST_CASE("heights alone: the stated speed opens with the second odd height of a liftoff") {
+    for (const double hz : {1.0, 5.0, 25.0}) {
+        INFO(hz << " Hz");
+        double normalised = 0;
+        int rows = 0;
+        for (unsigned seed = 1; seed <= 40; ++seed) {
+            std::mt19937_64 random(seed);
+            std::normal_distribution<double> normal;
+            VerticalFilter filter(VerticalSettings{});
+            int odd = 0;
+            const double begins_s = 20.0 + 0.025 * seed;
+            for (int i = 0; i / hz < begins_s + 1.0 + 2.0 / hz; ++i) {
+                const double t_s = i / hz;
+                const double since_s = std::max(0.0, t_s - begins_s);
+                const double height_m = 45.0 * since_s * since_s;
+                filter.height(after(t_s), height_m + 0.5 * normal(random), 0.5);
+                odd += height_m > 2.0;
+                if (odd < 2) continue;
+                const VerticalEstimate e = filter.estimate();
+                normalised += std::pow((e.vertical_speed_mps - 90.0 * since_s) / e.vertical_speed_sigma_mps, 2);
+                ++rows;
+            }
+        }
+        INFO("mean square of error over sigma " << normalised / rows);
+        CHECK(normalised / rows < 3.0);
+    }
+}
+
+TEST_CASE("shocks on a stand are no climb, upright or lying") {
+    for (const bool lying : {false, true}) {
+        INFO((lying ? "lying" : "upright"));
+        std::mt19937_64 random(3);
+        std::normal_distribution<double> normal;
+        VerticalFilter filter(VerticalSettings{});
+        VerticalInput input(SensorNoise{}, 9.80665);
+        filter.start(after(0), 0.0, 1.0, 0.0, 0.1);
+        double squares = 0;
+        int rows = 0;
+        for (int i = 1; i < 40 * 200; ++i) {
+            const double t_s = 0.005 * i;
+            Eigen::Vector3d force = lying ? Eigen::Vector3d(0.3, 9.80, 0.1) : Eigen::Vector3d(9.80, 0.2, 0.3);
+            for (int k = 0; k < 3; ++k) force(k) += 0.3 * normal(random);
+            // A charge every ten seconds: the bay rings for a tenth of a second, along its axis most.
+            const double rings_s = std::fmod(t_s, 10.0) - 5.0;
+            if (rings_s > 0 && rings_s < 0.1) {
+                const double swing = 120.0 * std::exp(-rings_s / 0.03) * std::cos(2.0 * M_PI * 43.0 * rings_s);
+                force.x() += swing;
+                force.y() += 0.4 * swing;
+            }
+            const auto up = input.acceleration({after(t_s), force, Eigen::Vector3d::Constant(kNaN)}, {}, Motion::rest);
+            REQUIRE(up);
+            if (up->clipped)
+                filter.clipped(after(t_s), up->accel_up_mps2, up->sigma_mps2);
+            else
+                filter.accelerometer(after(t_s), up->accel_up_mps2, up->sigma_mps2, up->force_mps2, up->fraction);
+            if (i % 8 == 0) filter.height(after(t_s), 0.5 * normal(random), 0.5);
+            if (t_s < 5.0) continue;
+            squares += std::pow(filter.estimate().vertical_speed_mps, 2);
+            ++rows;
+        }
+        const double rms_mps = std::sqrt(squares / rows);
+        INFO("rms " << rms_mps << " m/s");
+        CHECK(rms_mps < 0.1);
+    }
+}
+
+TEST_CASE("a quadrotor that nobody announced is followed with heights once a second") {
+    const auto imu = test::reference_rows("data/quadrotor_vertical/IMU_1.csv");
+    const auto truth = test::reference_rows("data/quadrotor_vertical/GT.csv");
+    REQUIRE(imu.size() > 3000);
+    for (const Motion motion : {Motion::rest, Motion::moving, Motion::coast}) {
+        VerticalSettings settings;
+        settings.accel_bias_mps2 = 0.5;
+        settings.accel_bias_walk_mps2_rts = 0.02;
+        VerticalFilter filter(settings);
+        filter.set_motion(motion);
+        filter.start(after(0), truth[0][6], 0.1, 0.0, 1.0);
+        VerticalInput input(SensorNoise{.accel_noise_mps2 = 2.0}, 9.80665);
+        std::size_t next = 1;
+        double squares = 0.0;
+        int compared = 0;
+        for (const auto& row : imu) {
+            const double roll = row[1] * M_PI / 180.0;
+            const double pitch = row[2] * M_PI / 180.0;
+            const TiltInput tilt{{-std::sin(pitch), std::sin(roll) * std::cos(pitch), std::cos(roll) * std::cos(pitch)},
+                                 0.01};
+            while (next < truth.size() && truth[next][0] <= row[0]) {
+                // Heights between the thinned ones are only compared with, before the filter may see any of them.
+                const VerticalEstimate e = filter.estimate();
+                const double ahead_s = truth[next][0] - seconds_between(kBegan_ns, e.t_ns);
+                if (truth[next][0] > 3.0) {
+                    squares += std::pow(e.altitude_m + e.vertical_speed_mps * ahead_s - truth[next][6], 2);
+                    ++compared;
+                }
+                if (next % 10 == 0) filter.height(after(truth[next][0]), truth[next][6], 0.08);
+                ++next;
+            }
+            const ImuSample sample{after(row[0]), {row[4], row[5], row[6]}, Eigen::Vector3d::Constant(kNaN)};
+            const auto up = input.acceleration(sample, tilt, motion);
+            REQUIRE(up);
+            filter.accelerometer(sample.t_ns, up->accel_up_mps2, up->sigma_mps2);
+        }
+        const double rms_m = std::sqrt(squares / compared);
+        INFO("motion " << static_cast<int>(motion) << ": rms " << rms_m << " m over " << compared << " heights");
+        CHECK(compared > 280);
+        CHECK(rms_m < 0.3);
+    }
+}
