@@ -57,7 +57,7 @@ NavigationPicture picture_of(const Navigation& navigation, Motion motion) {
     out.velocity_enu_mps = nominal.velocity_enu_mps;
     out.vertical_speed_sigma_mps = navigation.vertical_speed_sigma_mps();
     out.axial_bias_mps2 = nominal.accel_bias_mps2.x();
-    if (motion == Motion::boost || motion == Motion::coast) out.tilt = navigation.tilt();
+    if (motion != Motion::descent) out.tilt = navigation.tilt();
     if (out.tilt && !(out.tilt->sigma_rad < kTiltUsable_rad)) out.tilt.reset();
     return out;
 }
@@ -188,7 +188,7 @@ void EstimatorChain::imu(const ImuSample& sample, EstimateSink& sink) {
         s.picture.navigation = picture_of(*s.navigation, s.picture.phase.motion);
     }
     const auto news = s.flight->estimator.imu(sample, s.picture, sink);
-    s.flight->report.write(news, s.picture, s.flight->estimator, sink);
+    s.flight->report.write(news, s.picture, sink);
     s.report_position(sample.t_ns, sink);
     s.report(s.prediction->rounds.imu(sample, s.picture), sink);
 }
@@ -200,7 +200,7 @@ void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) 
     if (s.flight) {
         if (s.navigation) s.picture.air_speed = air_speed_of(*s.navigation, *s.wind);
         const auto news = s.flight->estimator.pressure(sample, s.picture, sink);
-        s.flight->report.write(news, s.picture, s.flight->estimator, sink);
+        s.flight->report.write(news, s.picture, sink);
         if (news.air) {
             const AirPicture& air = *s.picture.air;
             const double systematic_m = systematic_sigma_m(air);
@@ -224,12 +224,7 @@ void EstimatorChain::fix(const FixSample& sample, EstimateSink& sink) {
     if (s.navigation) s.navigation->fix(sample);
     if (s.flight) {
         const auto news = s.flight->estimator.fix(sample, s.picture, sink);
-        s.flight->report.write(news, s.picture, s.flight->estimator, sink);
-        if (sample.fix_dimensions >= 2) {
-            const Eigen::Vector3d enu_m =
-                s.frame.to_enu_m({sample.latitude_deg, sample.longitude_deg, s.site.pad.height_m});
-            s.flight->estimator.ground_distance(enu_m.head<2>().norm());
-        }
+        s.flight->report.write(news, s.picture, sink);
     }
     s.report_position(sample.t_ns, sink);
 }
@@ -242,7 +237,7 @@ void EstimatorChain::onboard(const OnboardSample& sample, EstimateSink& sink) {
     State& s = *state_;
     if (!s.onboard_report) return;
     if (s.flight) {
-        s.onboard_report->write(sample, s.flight->estimator.with_lapse(s.picture.vertical), s.picture.translation,
+        s.onboard_report->write(sample, s.picture.vertical, s.picture.translation,
                                 s.attitude(), sink);
     } else {
         const TranslationEstimate e = s.translation->filter.estimate();
@@ -272,7 +267,7 @@ void EstimatorChain::tick(std::int64_t t_ns, EstimateSink& sink) {
     if (s.plain) s.plain->write(t_ns, s.translation->filter, sink);
     if (s.flight) {
         const auto news = s.flight->estimator.tick(t_ns, s.picture, sink);
-        s.flight->report.write(news, s.picture, s.flight->estimator, sink);
+        s.flight->report.write(news, s.picture, sink);
     }
     if (s.position_report) s.position_report->tick(t_ns, s.position(), sink);
     if (s.prediction) s.report(s.prediction->rounds.tick(t_ns, s.picture, s.attitude(), *s.wind), sink);

@@ -8,6 +8,8 @@ namespace turnstone::estimate {
 
 namespace {
 
+constexpr double kStopped = 0.3; ///< of the mean rate
+constexpr int kRateSettled = 50;
 constexpr double kParachuteSettle_s = 2.0;
 
 double seconds_or_nan(const std::optional<std::int64_t>& from, const std::optional<std::int64_t>& to) {
@@ -89,7 +91,10 @@ void Derived::vertical(const VerticalEstimate& estimate, const PhaseDetector& ph
     }
     if (seconds_between(phases.phase_began_ns(), estimate.t_ns) < kParachuteSettle_s) return;
     Mean* mean = phase == Phase::under_drogue ? &drogue_rate_ : phase == Phase::under_main ? &main_rate_ : nullptr;
-    if (mean != nullptr) {
+    // A vehicle that has all but stopped lies already, and has not been found to.
+    const double usual_mps = mean != nullptr && mean->count > kRateSettled ? mean->value() : 0.0;
+    const bool lies = usual_mps > 0.0 && -estimate.vertical_speed_mps < kStopped * usual_mps;
+    if (mean != nullptr && !lies) {
         mean->sum -= estimate.vertical_speed_mps;
         ++mean->count;
     }

@@ -24,17 +24,39 @@ constexpr double kInStep_s = 0.25;
 constexpr double kBendSigma_s = 0.07;
 constexpr double kPhasePeriod_s = 1.0;
 constexpr double kPadDisagreement_pa = 400.0;
+constexpr double kPressureGone_s = 2.5;
+/// A fix on the pad; beyond, a vehicle that is first heard of is somewhere else.
+constexpr double kAtPad_m = 150.0;
+constexpr double kAtPadSpeed_mps = 2.0;
+constexpr double kPadFixes_s = 10.0;
+constexpr double kPadHeightDiffers_m = 15.0;
 
 PhaseSettings phase_settings(const Vehicle& vehicle, const Site& site) {
     PhaseSettings settings;
     settings.gravity_mps2 = normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m);
     settings.accel_noise_mps2 = vehicle.sensors.accel_noise_mps2;
+    settings.accel_bias_mps2 = vehicle.sensors.accel_bias_mps2;
     if (!vehicle.rocket) return settings;
     settings.parachutes = static_cast<int>(vehicle.rocket->parachutes.size());
     if (const auto later_s = bend_to_burnout_s(*vehicle.rocket)) {
         settings.bend_to_burnout_s = *later_s;
         settings.bend_to_burnout_sigma_s = kBendSigma_s;
     }
+    return settings;
+}
+
+VerticalSettings vertical_settings(const SensorNoise& sensors) {
+    VerticalSettings settings;
+    settings.accel_bias_mps2 = sensors.accel_bias_mps2;
+    settings.accel_bias_walk_mps2_rts = sensors.accel_bias_walk_mps2_rts;
+    settings.port_sigma = sensors.port_coefficient_sigma;
+    settings.delay_s = sensors.pressure_delay_s;
+    settings.delay_sigma_s = sensors.pressure_delay_sigma_s;
+    settings.fix_correlation_s = sensors.fix_correlation_s;
+    settings.fix_correlated_share = sensors.fix_correlated_share;
+    settings.fix_delay_s = sensors.fix_delay_s;
+    settings.fix_delay_sigma_s = sensors.fix_delay_sigma_s;
+    settings.pad_datum_sigma_m = sensors.pad_datum_sigma_m;
     return settings;
 }
 
@@ -73,6 +95,7 @@ std::optional<EventId> fault_event(SensorState state) {
     case SensorState::out_of_range: return EventId::sensor_out_of_range;
     case SensorState::frozen: return EventId::sensor_frozen;
     case SensorState::silent: return EventId::sensor_silent;
+    case SensorState::at_range: return EventId::sensor_at_range;
     case SensorState::unheard:
     case SensorState::good: break;
     }
@@ -90,16 +113,15 @@ EstimateEvent phase_event(Phase phase, std::int64_t t_ns, double t_sigma_s) {
 } // namespace
 
 FlightEstimator::FlightEstimator(const Vehicle& vehicle, const Site& site, bool has_accelerometer, bool has_pressure)
-    : has_accelerometer_(has_accelerometer), has_pressure_(has_pressure),
+    : sensors_(vehicle.sensors), frame_(site.pad), has_accelerometer_(has_accelerometer), has_pressure_(has_pressure),
       pressure_noise_pa_(std::max(0.1, vehicle.sensors.pressure_noise_pa)), pad_(site, vehicle.sensors),
       input_(vehicle.sensors, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m)),
-      filter_(VerticalSettings{.accel_bias_mps2 = vehicle.sensors.accel_bias_mps2,
-                               .accel_bias_walk_mps2_rts = vehicle.sensors.accel_bias_walk_mps2_rts}),
-      phases_(phase_settings(vehicle, site)), pulses_(vehicle.sensors.accel_noise_mps2, pressure_noise_pa_),
+      filter_(vertical_settings(vehicle.sensors)), phases_(phase_settings(vehicle, site)),
+      pulses_(vehicle.sensors.accel_noise_mps2, pressure_noise_pa_),
       barometer_{SensorWatch(kPressureLowest_pa, kPressureHighest_pa, kFrozenPressure_s), "static_pressure"},
-      accelerometer_{
-          SensorWatch(-1.1 * vehicle.sensors.accel_range_mps2, 1.1 * vehicle.sensors.accel_range_mps2, kFrozenAccel_s),
-          "accel_body_x"} {}
+      accelerometer_{SensorWatch(-1.1 * vehicle.sensors.accel_range_mps2, 1.1 * vehicle.sensors.accel_range_mps2,
+                                 kFrozenAccel_s, vehicle.sensors.accel_range_mps2),
+                     "accel_body_x"} {}
 
 FlightEstimator::News FlightEstimator::imu(const ImuSample& sample, FlightPicture& picture, EventSink& events) {
     News news;
@@ -123,12 +145,15 @@ FlightEstimator::News FlightEstimator::imu(const ImuSample& sample, FlightPictur
 void FlightEstimator::accelerate(const ImuSample& sample, const std::optional<TiltInput>& tilt) {
     const Motion motion = phases_.motion();
     filter_.set_motion(motion);
-    if (!has_pressure_ && !filter_.estimate().valid) filter_.start(sample.t_ns, 0.0, 0.5, 0.0, 0.1);
+    if (!has_pressure_ && !filter_.estimate().valid) filter_.start_on_pad(sample.t_ns, 0.5);
     if (motion == Motion::descent && !tilt) {
         filter_.set_descent_agitation(input_.agitation_mps2(sample));
         filter_.accelerometer(sample.t_ns, 0.0, 1.0);
     } else if (const auto up = input_.acceleration(sample, tilt, motion)) {
-        filter_.accelerometer(sample.t_ns, up->accel_up_mps2, up->sigma_mps2, up->force_mps2, up->fraction);
+        if (up->clipped)
+            filter_.clipped(sample.t_ns, up->accel_up_mps2, up->sigma_mps2);
+        else
+            filter_.accelerometer(sample.t_ns, up->accel_up_mps2, up->sigma_mps2, up->force_mps2, up->fraction);
     }
 }
 
@@ -143,7 +168,8 @@ FlightEstimator::News FlightEstimator::pressure(const PressureSample& sample, Fl
     announce(barometer_, sample.t_ns, events);
     if (!usable) return news;
     if (pad_.pressure(sample.t_ns, sample.pressure_pa, sample.temperature_k, phases_.quiet()))
-        filter_.start(sample.t_ns, 0.0, 1.0, 0.0, 0.1);
+        filter_.start_on_pad(sample.t_ns, 1.0);
+    filter_.set_reference_sigma(pad_.atmosphere().reference_sigma_m());
     const AirHeights heights = pad_.atmosphere().heights(sample.pressure_pa, pressure_noise_pa_);
     if (!std::isfinite(heights.above_pad_m)) return news;
 
@@ -159,15 +185,74 @@ FlightEstimator::News FlightEstimator::pressure(const PressureSample& sample, Fl
     news.air = true;
 
     filter_.height(sample.t_ns, heights.above_pad_m, sigma_m, metres_per_pa * q_pa,
-                   vertical.valid ? vertical.vertical_speed_mps : 0.0);
+                   vertical.valid ? vertical.vertical_speed_mps : 0.0,
+                   pad_.atmosphere().profile_sigma_m(heights.geopotential_above_pad_m));
     if (!stuck_announced_) phases_.height({sample.t_ns, heights.above_pad_m, sigma_m});
     after_measurement(sample.t_ns, news, picture, events);
     update_figures(news, picture);
     return news;
 }
 
-FlightEstimator::News FlightEstimator::fix(const FixSample&, FlightPicture&, EventSink&) {
-    return {};
+bool FlightEstimator::heights_by_pressure(std::int64_t t_ns) const noexcept {
+    if (!has_pressure_ || stuck_announced_ || t_pressure_ns_ == 0) return false;
+    const SensorState state = barometer_.watch.state();
+    return state == SensorState::good && seconds_between(t_pressure_ns_, t_ns) < kPressureGone_s;
+}
+
+FlightEstimator::News FlightEstimator::fix(const FixSample& sample, FlightPicture& picture, EventSink& events) {
+    News news;
+    if (sample.fix_dimensions < 2 || sample.t_ns <= t_fix_ns_ || !std::isfinite(sample.latitude_deg) ||
+        !std::isfinite(sample.longitude_deg))
+        return news;
+    t_fix_ns_ = sample.t_ns;
+    const auto or_else = [](double told, double otherwise) {
+        return std::isfinite(told) && told > 0.0 ? told : otherwise;
+    };
+    const double pad_height_m = frame_.origin().height_m;
+    const Eigen::Vector3d enu_m = frame_.to_enu_m({sample.latitude_deg, sample.longitude_deg, pad_height_m});
+    const double across_sigma_m = or_else(sample.accuracy_horizontal_m, sensors_.fix_horizontal_m);
+    const double speed_sigma_mps = std::max(or_else(sample.speed_accuracy_mps, 0.0), sensors_.fix_speed_mps);
+    phases_.fix(
+        {sample.t_ns, enu_m.x(), enu_m.y(), across_sigma_m, sample.velocity_enu_mps.norm(), speed_sigma_mps});
+    derived_.ground_distance(enu_m.head<2>().norm());
+    if (sample.fix_dimensions >= 3 && std::isfinite(sample.height_ellipsoid_m)) {
+        const VerticalFix fix{.t_ns = sample.t_ns,
+                              .t_valid_ns = sample.t_valid_ns,
+                              .height_m = sample.height_ellipsoid_m - pad_height_m,
+                              .height_sigma_m = or_else(sample.accuracy_vertical_m, sensors_.fix_vertical_m),
+                              .speed_mps = sample.velocity_enu_mps.z(),
+                              .speed_sigma_mps = speed_sigma_mps};
+        const bool slow = !(std::fabs(fix.speed_mps) > kAtPadSpeed_mps);
+        const bool near = enu_m.head<2>().norm() < kAtPad_m + 3.0 * across_sigma_m &&
+                          std::fabs(fix.height_m) < 3.0 * std::hypot(sensors_.pad_datum_sigma_m, fix.height_sigma_m);
+        // Heights begin at the pad, whatever the fixes' datum.
+        if (!filter_.estimate().valid && !has_pressure_ && slow && near) filter_.start_on_pad(sample.t_ns, 0.5);
+        filter_.set_motion(phases_.motion());
+        filter_.fix(fix);
+        if (!heights_by_pressure(sample.t_ns)) {
+            const std::int64_t valid_ns = sample.t_ns - seconds_to_ns(sensors_.fix_delay_s);
+            phases_.height({valid_ns, fix.height_m - filter_.estimate().fix_offset_m, fix.height_sigma_m, true});
+        }
+        look_at_pad_height(sample.t_ns, events);
+    }
+    after_measurement(sample.t_ns, news, picture, events);
+    update_figures(news, picture);
+    return news;
+}
+
+/// A height above the ellipsoid taken for one above sea level shows on the pad.
+void FlightEstimator::look_at_pad_height(std::int64_t t_ns, EventSink& events) {
+    if (!phases_.quiet()) {
+        t_pad_fixes_ns_ = 0;
+        return;
+    }
+    if (t_pad_fixes_ns_ == 0) t_pad_fixes_ns_ = t_ns;
+    if (pad_height_announced_ || seconds_between(t_pad_fixes_ns_, t_ns) < kPadFixes_s) return;
+    const VerticalEstimate vertical = filter_.estimate();
+    const double offset_m = vertical.fix_offset_m;
+    if (std::fabs(offset_m) < kPadHeightDiffers_m || std::fabs(offset_m) < 3.0 * vertical.fix_offset_sigma_m) return;
+    pad_height_announced_ = true;
+    events.event({.id = EventId::pad_height_differs, .t_ns = t_ns, .values = {{"difference_m", offset_m}}});
 }
 
 AirSpeeds FlightEstimator::speeds_of(const AirHeights& heights, const VerticalEstimate& vertical,
@@ -263,7 +348,8 @@ bool FlightEstimator::announce_transitions(News& news, EventSink& events) {
         announce(found[i], events);
         restarts |= found[i].event == EventId::ready_again;
     }
-    if (restarts) filter_.reset(); // the axes point elsewhere than where it lay
+    // The axes point elsewhere than where it lay.
+    if (restarts && phases_.phase() == Phase::on_rail) filter_.reset();
     news.phase_ns = t_phase_ns_ = found.back().t_found_ns;
     return restarts;
 }
@@ -295,15 +381,6 @@ void FlightEstimator::announce(Watched& sensor, std::int64_t t_ns, EventSink& ev
     sensor.announced = state;
     if (const auto fault = fault_event(state))
         events.event({.id = *fault, .t_ns = sensor.watch.since_ns(), .t_sigma_s = 0.1, .about = sensor.role});
-}
-
-VerticalEstimate FlightEstimator::with_lapse(VerticalEstimate estimate) const {
-    if (!has_pressure_) return estimate;
-    const DayAtmosphere& day = pad_.atmosphere();
-    estimate.altitude_sigma_m = std::hypot(estimate.altitude_sigma_m, day.height_sigma_m(estimate.altitude_m));
-    estimate.vertical_speed_sigma_mps = std::hypot(estimate.vertical_speed_sigma_mps,
-                                                   day.scale_sigma(estimate.altitude_m) * estimate.vertical_speed_mps);
-    return estimate;
 }
 
 } // namespace turnstone::estimate

@@ -8,7 +8,8 @@
 ///
 /// A sample that is NaN, or not newer than the newest of its sensor (duplicates, packets that overtook each other), is
 /// dropped. A sensor that is out of range, is frozen, is stuck in a climb or is silent while others are heard
-/// is announced as an alert and left out; phases and vertical motion go on with the other one.
+/// is announced as an alert and left out; phases and vertical motion go on with the other one. Where no barometer
+/// works, the heights of fixes stand in for it in the phases.
 #include <optional>
 
 #include "server/estimate/air/pad_reference.hpp"
@@ -21,6 +22,7 @@
 #include "server/estimate/table.hpp"
 #include "server/estimate/vertical/vertical_filter.hpp"
 #include "server/estimate/vertical/vertical_input.hpp"
+#include "shared/geodesy.hpp"
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
 
@@ -46,16 +48,11 @@ class FlightEstimator {
     News pressure(const PressureSample& sample, FlightPicture& picture, EventSink& events);
     News fix(const FixSample& sample, FlightPicture& picture, EventSink& events);
     News tick(std::int64_t t_ns, FlightPicture& picture, EventSink& events);
-    /// Horizontal distance from the pad to the newest fix, m.
-    void ground_distance(double distance_m) noexcept { derived_.ground_distance(distance_m); }
     /// The vehicle's computer rebooted.
     void reboot() noexcept { phases_.reboot(); }
 
     [[nodiscard]] const PhaseDetector& phases() const noexcept { return phases_; }
     [[nodiscard]] const DayAtmosphere& atmosphere() const noexcept { return pad_.atmosphere(); }
-    /// The estimate to show: the filter's, with the uncertainty of scale that the day's unknown lapse gives all
-    /// heights.
-    [[nodiscard]] VerticalEstimate with_lapse(VerticalEstimate estimate) const;
 
   private:
     struct Watched {
@@ -64,6 +61,8 @@ class FlightEstimator {
         SensorState announced = SensorState::unheard;
     };
 
+    [[nodiscard]] bool heights_by_pressure(std::int64_t t_ns) const noexcept;
+    void look_at_pad_height(std::int64_t t_ns, EventSink& events);
     void accelerate(const ImuSample& sample, const std::optional<TiltInput>& tilt);
     /// Mach and dynamic pressure from the speed against the air or, while that is unknown, from vertical speed.
     [[nodiscard]] AirSpeeds speeds_of(const AirHeights& heights, const VerticalEstimate& vertical,
@@ -76,6 +75,8 @@ class FlightEstimator {
     void announce(const Transition& found, EventSink& events);
     void announce(Watched& sensor, std::int64_t t_ns, EventSink& events);
 
+    const SensorNoise sensors_;
+    LocalFrame frame_; ///< at the pad
     bool has_accelerometer_;
     bool has_pressure_;
     double pressure_noise_pa_;
@@ -90,12 +91,15 @@ class FlightEstimator {
     std::uint64_t transitions_announced_ = 0;
     std::int64_t t_imu_ns_ = 0;
     std::int64_t t_pressure_ns_ = 0;
+    std::int64_t t_fix_ns_ = 0;
+    std::int64_t t_pad_fixes_ns_ = 0; ///< since when fixes come at rest; 0: they do not
     std::int64_t t_height_used_ns_ = 0;
     std::int64_t t_vertical_ns_ = 0;
     std::int64_t t_phase_ns_ = 0;
     bool phase_known_ = false;
     bool stuck_announced_ = false;
     bool disagreement_announced_ = false;
+    bool pad_height_announced_ = false;
 };
 
 } // namespace turnstone::estimate

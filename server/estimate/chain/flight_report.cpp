@@ -72,13 +72,9 @@ FlightReport::FlightReport(bool has_pressure, std::vector<TableDescription>& tab
     : vertical_(vertical_table(), tables), phase_(phase_table(), tables), derived_(derived_table(), tables),
       air_(has_pressure ? std::optional<RowWriter<AirPicture>>(std::in_place, air_table(), tables) : std::nullopt) {}
 
-void FlightReport::write(const FlightEstimator::News& news, const FlightPicture& picture, const FlightEstimator& flight,
-                         EstimateSink& sink) {
+void FlightReport::write(const FlightEstimator::News& news, const FlightPicture& picture, EstimateSink& sink) {
     if (news.air && air_) air_->write(picture.air->t_ns, *picture.air, sink);
-    if (news.vertical) {
-        const VerticalEstimate stated = flight.with_lapse(*news.vertical);
-        vertical_.write(stated.t_ns, stated, sink);
-    }
+    if (news.vertical) vertical_.write(news.vertical->t_ns, *news.vertical, sink);
     if (news.phase_ns) {
         const std::int64_t t_ns = *news.phase_ns;
         const PhasePicture& phase = picture.phase;

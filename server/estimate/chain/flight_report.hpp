@@ -26,8 +26,7 @@ class FlightReport {
     /// Appends its tables to `tables`.
     FlightReport(bool has_pressure, std::vector<TableDescription>& tables);
 
-    void write(const FlightEstimator::News& news, const FlightPicture& picture, const FlightEstimator& flight,
-               EstimateSink& sink);
+    void write(const FlightEstimator::News& news, const FlightPicture& picture, EstimateSink& sink);
 
   private:
     // In the order in which they are shown.

@@ -31,7 +31,9 @@ class ApogeeWatch {
     double highest_m_ = 0;
     std::int64_t highest_ns_ = 0;
     int below_highest_ = 0; ///< heights in a row
-    int falling_ = 0;       ///< estimates in a row with negative speed
+    std::int64_t below_since_ns_ = 0;
+    int falling_ = 0; ///< estimates in a row with negative speed
+    std::int64_t falls_since_ns_ = 0;
 };
 
 } // namespace turnstone::estimate

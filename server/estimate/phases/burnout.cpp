@@ -13,6 +13,7 @@ namespace {
 
 constexpr double kSpeedByHeights_mps = 8.0; ///< 1-sigma, ports included
 constexpr double kCoastSeen_s = 1.0;        ///< by heights alone
+constexpr double kCoastLasts_s = 0.15;
 
 TimeEstimate middle_of(std::int64_t from_ns, std::int64_t to_ns) {
     return {from_ns + (to_ns - from_ns) / 2, seconds_between(from_ns, to_ns) / std::sqrt(12.0)};
@@ -52,7 +53,7 @@ TimeEstimate thrust_end(const FlightEvidence& evidence, std::int64_t crossed_ns,
     if (crossed >= forces.size()) return {crossed_ns, 0.1};
     if (crossed > 0) {
         const std::int64_t before_ns = forces[crossed - 1].t_ns;
-        if (seconds_between(before_ns, crossed_ns) > FlightEvidence::kSeenGap_s)
+        if (seconds_between(before_ns, crossed_ns) > evidence.seen_gap_s())
             return thrust_end_in_gap(evidence, before_ns, crossed, liftoff_ns);
     }
     // The tail of thrust crosses zero net axial force before it ends; it ends where the force settles on drag alone.
@@ -70,16 +71,21 @@ TimeEstimate thrust_end(const FlightEvidence& evidence, std::int64_t crossed_ns,
     double widest_s = 0.0;
     for (std::size_t k = std::max<std::size_t>(crossed, 1); k <= i; ++k)
         widest_s = std::max(widest_s, seconds_between(forces[k - 1].t_ns, forces[k].t_ns));
-    if (widest_s < FlightEvidence::kLostPacket_s) return {forces[i].t_ns, 0.005};
-    return {forces[i].t_ns - seconds_to_ns(0.5 * widest_s), std::hypot(0.005, widest_s / std::sqrt(12.0))};
+    // A sample is the mean over the interval before it, and the one in which thrust ends shows some of it.
+    const double period_s = evidence.force_period_s();
+    const double own_s = std::max(0.005, 0.4 * period_s);
+    if (widest_s < evidence.lost_packet_s()) return {forces[i].t_ns - seconds_to_ns(0.8 * period_s), own_s};
+    return {forces[i].t_ns - seconds_to_ns(0.5 * widest_s), std::hypot(own_s, widest_s / std::sqrt(12.0))};
 }
 
 /// Middle of the steepest part of the climb; `otherwise_ns` when there is none.
-std::int64_t steepest_ns(const History<HeightPoint>& heights, std::int64_t liftoff_ns, std::int64_t otherwise_ns) {
+std::int64_t steepest_ns(const FlightEvidence& evidence, std::int64_t liftoff_ns, std::int64_t otherwise_ns) {
+    const auto& heights = evidence.heights();
+    const double apart_s = evidence.window_s(0.3, 0.9);
     std::int64_t near_ns = otherwise_ns;
     double steepest_mps = 0.0;
     for (std::size_t i = heights.since(liftoff_ns); i < heights.size(); ++i) {
-        const std::size_t k = heights.since(heights[i].t_ns + seconds_to_ns(0.3));
+        const std::size_t k = heights.since(heights[i].t_ns + seconds_to_ns(apart_s));
         if (k >= heights.size()) break;
         const double slope_mps =
             (heights[k].above_pad_m - heights[i].above_pad_m) / seconds_between(heights[i].t_ns, heights[k].t_ns);
@@ -101,21 +107,23 @@ TimeEstimate climb_end(const FlightEvidence& evidence, std::int64_t liftoff_ns, 
         height_m.push_back(heights[i].above_pad_m);
     }
     // It bends after the steepest part.
-    const std::int64_t near_ns = steepest_ns(heights, liftoff_ns, coast_began_ns);
+    const std::int64_t near_ns = steepest_ns(evidence, liftoff_ns, coast_began_ns);
     const auto bend = bend_of_climb(t_s, height_m, seconds_between(now_ns, near_ns));
-    if (!bend) return {near_ns, 1.0};
-    const std::int64_t t_ns = now_ns + seconds_to_ns(bend->t_s + settings.bend_to_burnout_s);
-    // A bend in a gap follows from the speeds on both sides, less exactly.
-    const std::size_t after = heights.since(now_ns + seconds_to_ns(bend->t_s));
-    const bool between = after > 0 && after < heights.size();
-    const double gap_s = between ? seconds_between(heights[after - 1].t_ns, heights[after].t_ns) : 0.0;
-    const double sigma_s = std::hypot(settings.bend_to_burnout_sigma_s, std::min(bend->sigma_s, 1.0), 0.3 * gap_s);
+    TimeEstimate when{near_ns, std::hypot(0.3, evidence.height_period_s())};
+    if (bend) {
+        // A bend in a gap follows from the speeds on both sides, less exactly.
+        const std::size_t after = heights.since(now_ns + seconds_to_ns(bend->t_s));
+        const bool between = after > 0 && after < heights.size();
+        const double gap_s = between ? seconds_between(heights[after - 1].t_ns, heights[after].t_ns) : 0.0;
+        when = {now_ns + seconds_to_ns(bend->t_s + settings.bend_to_burnout_s),
+                std::hypot(settings.bend_to_burnout_sigma_s, std::min(bend->sigma_s, 1.0), 0.3 * gap_s)};
+    }
     // With a fade in the climb the bend seen may be another one: take the middle of the two, and no smaller a sigma
     // than that.
     const auto fade = evidence.fade_between(liftoff_ns - seconds_to_ns(1.0), now_ns);
-    if (!fade) return {t_ns, sigma_s};
-    const double apart_s = seconds_between(fade->t_ns, t_ns);
-    return {fade->t_ns + seconds_to_ns(0.5 * apart_s), std::hypot(sigma_s, fade->sigma_s, 0.5 * apart_s)};
+    if (!fade) return when;
+    const double apart_s = seconds_between(fade->t_ns, when.t_ns);
+    return {fade->t_ns + seconds_to_ns(0.5 * apart_s), std::hypot(when.sigma_s, fade->sigma_s, 0.5 * apart_s)};
 }
 
 } // namespace
@@ -132,12 +140,13 @@ MaybeFound BurnoutWatch::past_forces(const Sight& sight) {
 }
 
 MaybeFound BurnoutWatch::see(const Force& force, const Sight& sight) {
-    if (force.axial_mps2 >= kCoastForce_mps2) {
+    if (force.axial_mps2 >= sight.evidence.rest_force_mps2(kCoastForce_mps2)) {
         *this = BurnoutWatch();
         return std::nullopt;
     }
     if (coast_began_ns_ == 0) coast_began_ns_ = force.t_ns;
-    if (++coast_samples_ < 6 || seconds_between(coast_began_ns_, force.t_ns) < 0.15) return std::nullopt;
+    const double lasts_s = std::max(kCoastLasts_s, 1.5 * sight.evidence.force_period_s());
+    if (++coast_samples_ < 3 || seconds_between(coast_began_ns_, force.t_ns) < lasts_s) return std::nullopt;
     return Found{thrust_end(sight.evidence, coast_began_ns_, sight.began_ns)};
 }
 
@@ -161,7 +170,7 @@ MaybeFound BurnoutWatch::height(const Sight& sight) {
     }
     // With this much of the coast the bend is well seen.
     if (coast_began_ns_ == 0) coast_began_ns_ = speeds[first].t_ns;
-    if (seconds_between(coast_began_ns_, evidence.now_ns()) < kCoastSeen_s) return std::nullopt;
+    if (seconds_between(coast_began_ns_, evidence.now_ns()) < evidence.window_s(kCoastSeen_s, 2.0)) return std::nullopt;
     return Found{climb_end(evidence, sight.began_ns, coast_began_ns_)};
 }
 

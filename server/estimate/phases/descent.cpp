@@ -16,6 +16,9 @@ constexpr double kDeployBeforeApogee_s = 2.0;
 constexpr double kChargeBefore_s = 1.5;    ///< a parachute's own shock follows its charge within this
 constexpr double kParachuteSettle_s = 2.0; ///< after one is out, before the next is looked for
 constexpr double kParachuteAfterCharge_s = 1.2;
+constexpr double kBreak_s_per_m = 0.3; ///< of a break in a descent of some 20 m/s, by coarse heights
+constexpr double kForgetsDive_s = 10.0;
+constexpr double kSlowedLasts_s = 0.44;
 constexpr double kChargeTurns_radps = 1.2; ///< within the gap of a packet; hanging and swinging turn more slowly
 
 /// When the packet with the charge was lost, the first shock seen may be the parachute's. The charge sets the body
@@ -27,7 +30,7 @@ TimeEstimate charge(const FlightEvidence& evidence, const Shock& shock, std::int
         const std::int64_t before_ns = forces[i - 1].t_ns;
         const std::int64_t after_ns = forces[i].t_ns;
         const double gap_s = seconds_between(before_ns, after_ns);
-        if (gap_s < FlightEvidence::kLostPacket_s) continue;
+        if (gap_s < evidence.lost_packet_s()) continue;
         const double jump_radps = evidence.mean_rate_radps(after_ns, after_ns + seconds_to_ns(0.008)) -
                                   evidence.mean_rate_radps(before_ns - seconds_to_ns(0.05), before_ns);
         if (std::fabs(jump_radps) < kChargeTurns_radps) continue;
@@ -46,13 +49,15 @@ TimeEstimate main_onset(const FlightEvidence& evidence, std::int64_t began_ns) {
     const std::int64_t now_ns = evidence.now_ns();
     std::vector<double> t_s;
     std::vector<double> height_m;
-    for (std::size_t i = heights.since(now_ns - seconds_to_ns(4.0)); i < heights.size(); ++i) {
+    for (std::size_t i = heights.since(now_ns - seconds_to_ns(evidence.window_s(4.0, 14.0))); i < heights.size(); ++i) {
         t_s.push_back(seconds_between(now_ns, heights[i].t_ns));
         height_m.push_back(heights[i].above_pad_m);
     }
-    TimeEstimate when{now_ns - seconds_to_ns(1.5), 0.7};
+    const double period_s = evidence.height_period_s();
+    TimeEstimate when{now_ns - seconds_to_ns(evidence.window_s(1.5, 2.5)), evidence.window_s(0.7, 1.0)};
     if (const auto found = break_between_parabolas(t_s, height_m, false))
-        when = {now_ns + seconds_to_ns(found->t_s), std::max(0.2, found->sigma_s)};
+        when = {now_ns + seconds_to_ns(found->t_s),
+                std::max({0.2, found->sigma_s, 0.5 * period_s, kBreak_s_per_m * heights.back().sigma_m})};
     const std::size_t after = heights.since(when.t_ns);
     if (after > 0 && after < heights.size())
         when.sigma_s = std::max(when.sigma_s, seconds_between(heights[after - 1].t_ns, heights[after].t_ns) / 2.0);
@@ -87,9 +92,14 @@ MaybeFound first_opening(const Sight& sight) {
         const bool hangs = evidence.barometer_gone() && since_s < kHangsWithin_s && evidence.hangs();
         return hangs ? MaybeFound(Found{unseen}) : std::nullopt;
     }
-    const auto line = evidence.line_through_heights(now_ns - seconds_to_ns(1.5), now_ns);
-    const auto before = evidence.line_through_heights(now_ns - seconds_to_ns(3.5), now_ns - seconds_to_ns(1.5));
-    if (!line || !before || line->points < 10 || before->points < 10) return std::nullopt;
+    const double new_s = evidence.window_s(1.5, 3.2);
+    const double old_s = evidence.window_s(2.0, 3.2);
+    const auto line = evidence.line_through_heights(now_ns - seconds_to_ns(new_s), now_ns);
+    const auto before =
+        evidence.line_through_heights(now_ns - seconds_to_ns(new_s + old_s), now_ns - seconds_to_ns(new_s));
+    if (!line || !before || line->points < evidence.heights_in(new_s, 10) ||
+        before->points < evidence.heights_in(old_s, 10))
+        return std::nullopt;
     const bool steady = std::fabs(line->speed_mps - before->speed_mps) < 0.15 * std::fabs(line->speed_mps) + 0.5;
     if (!steady || line->speed_mps > -1.0 || line->speed_mps < -60.0) return std::nullopt;
     return Found{unseen};
@@ -121,17 +131,22 @@ MaybeFound DescentWatch::main(const Sight& sight) {
         if (first >= shocks.size()) return std::nullopt;
         return Found{charge(evidence, shocks[first], shocks[first].t_ns - seconds_to_ns(kChargeBefore_s))};
     }
-    const auto slow = evidence.line_through_heights(now_ns - seconds_to_ns(1.5), now_ns);
-    const auto quick = evidence.line_through_heights(now_ns - seconds_to_ns(0.7), now_ns);
-    if (!slow || !quick || slow->points < 6) return std::nullopt;
+    const double slow_s = evidence.window_s(1.5, 4.2);
+    const auto slow = evidence.line_through_heights(now_ns - seconds_to_ns(slow_s), now_ns);
+    const auto quick = evidence.line_through_heights(now_ns - seconds_to_ns(evidence.window_s(0.7, 2.2)), now_ns);
+    if (!slow || !quick || slow->points < evidence.heights_in(slow_s, 6)) return std::nullopt;
     if (slow->spread_m < 3.0 + 3.0 * evidence.heights().back().sigma_m)
         fastest_mps_ = std::min(fastest_mps_, slow->speed_mps);
     // A drogue that opens in a dive slows it down too: forget the dive, but slowly enough that a main parachute still
     // shows.
-    fastest_mps_ += 0.004 * (slow->speed_mps - fastest_mps_);
+    const double step_s = looked_ns_ == 0 ? 0.0 : seconds_between(looked_ns_, now_ns);
+    looked_ns_ = now_ns;
+    fastest_mps_ += -std::expm1(-step_s / kForgetsDive_s) * (slow->speed_mps - fastest_mps_);
     if (fastest_mps_ > -7.0) return std::nullopt;
-    slowed_ = quick->speed_mps > 0.55 * fastest_mps_ ? slowed_ + 1 : 0;
-    if (slowed_ < 12) return std::nullopt;
+    const bool slower = quick->speed_mps > 0.55 * fastest_mps_;
+    slowed_ = slower ? slowed_ + 1 : 0;
+    if (slowed_ == 1) slowed_since_ns_ = now_ns;
+    if (slowed_ < 2 || seconds_between(slowed_since_ns_, now_ns) < kSlowedLasts_s) return std::nullopt;
     return Found{main_onset(evidence, began_ns)};
 }
 

@@ -27,6 +27,8 @@ class DescentWatch {
   private:
     double fastest_mps_ = 0; ///< mean speed of the fastest second under the drogue, negative
     int slowed_ = 0;         ///< heights in a row with a much slower descent than that
+    std::int64_t slowed_since_ns_ = 0;
+    std::int64_t looked_ns_ = 0;
 };
 
 } // namespace turnstone::estimate

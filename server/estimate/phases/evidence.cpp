@@ -12,12 +12,28 @@ namespace {
 constexpr double kAlive_s = 1.0; ///< a sensor heard of within this is alive
 constexpr double kBarometerDead_s = 10.0;
 constexpr double kRestRate_radps = 0.08; ///< mean magnitude: gyro bias and noise, no swinging
+constexpr double kRestForce_mps2 = 1.2;
 constexpr double kShock_mps2 = 25.0;
 constexpr double kShockSplit_s = 0.06;
 constexpr double kSuddenly_mps2 = 15.0; ///< within kShockBefore_s
 constexpr double kShockBefore_s = 0.1;
 constexpr double kShockSigmaMin_s = 0.003;
 constexpr double kPulseSplit_s = 0.5;
+constexpr double kFade_s = 0.3;
+constexpr double kSeenGap_s = 0.06;
+constexpr double kLostPacket_s = 0.012;
+constexpr double kHeardAgain = 3.5; ///< periods: two samples in a row may be lost
+constexpr double kFixSpeed_mps = 1.0;
+constexpr double kFixSigmas = 5.0;
+constexpr double kFixDistance_m = 5.0;
+constexpr double kFixUsable_m = 25.0; ///< a fix less exact than this says nothing of rest
+constexpr double kFixGap_s = 2.5;
+constexpr double kFixSettles_s = 3.0; ///< after a loss, and from the last fast fix to rest
+constexpr double kStandFollows_s = 60.0;
+
+double shortest_recent(double period_s, double since_s) {
+    return period_s == 0.0 ? since_s : std::min(since_s, 1.02 * period_s);
+}
 
 } // namespace
 
@@ -39,6 +55,8 @@ void FlightEvidence::hear(std::int64_t t_ns) noexcept {
 bool FlightEvidence::add(const Force& force) {
     if (!std::isfinite(force.axial_mps2) || (!forces_.empty() && force.t_ns <= forces_.back().t_ns)) return false;
     hear(force.t_ns);
+    if (!forces_.empty())
+        force_period_s_ = shortest_recent(force_period_s_, seconds_between(forces_.back().t_ns, force.t_ns));
     forces_.push(force);
     return true;
 }
@@ -47,6 +65,8 @@ bool FlightEvidence::add(const HeightPoint& height) {
     if (!std::isfinite(height.above_pad_m) || !(height.sigma_m > 0.0)) return false;
     if (!heights_.empty() && height.t_ns <= heights_.back().t_ns) return false;
     hear(height.t_ns);
+    if (!heights_.empty())
+        height_period_s_ = shortest_recent(height_period_s_, seconds_between(heights_.back().t_ns, height.t_ns));
     heights_.push(height);
     return true;
 }
@@ -58,10 +78,80 @@ bool FlightEvidence::add(const VerticalEstimate& e) {
     return true;
 }
 
+bool FlightEvidence::add(const FixPoint& fix) {
+    Stand& stand = stand_;
+    if (fix.t_ns <= stand.t_fix_ns) return false;
+    hear(fix.t_ns);
+    const bool gap = stand.t_fix_ns == 0 || seconds_between(stand.t_fix_ns, fix.t_ns) > kFixGap_s;
+    if (gap) {
+        stand.since_ns = fix.t_ns;
+        stand.fast = 0;
+    }
+    const double step_s = gap ? 0.0 : seconds_between(stand.t_fix_ns, fix.t_ns);
+    stand.t_fix_ns = fix.t_ns;
+    const bool usable = std::isfinite(fix.east_m) && std::isfinite(fix.north_m) && fix.sigma_m < kFixUsable_m;
+    // A receiver that has just found its fix is not to be believed.
+    if (!usable || (stand.placed && seconds_between(stand.since_ns, fix.t_ns) < kFixSettles_s)) return true;
+    if (!stand.placed) {
+        stand.placed = true;
+        stand.east_m = fix.east_m;
+        stand.north_m = fix.north_m;
+    }
+    const double away_m = std::hypot(fix.east_m - stand.east_m, fix.north_m - stand.north_m);
+    const double fast_mps = std::max(kFixSpeed_mps, kFixSigmas * fix.speed_sigma_mps);
+    const bool fast = fix.speed_mps > fast_mps || away_m > kFixDistance_m + kFixSigmas * fix.sigma_m;
+    stand.fast = fast ? stand.fast + 1 : 0;
+    if (stand.fast >= 2) stand.moves = true;
+    if (fix.speed_mps > fast_mps || stand.t_fast_ns == 0) stand.t_fast_ns = fix.t_ns;
+    const bool slow = std::isnan(fix.speed_mps) || fix.speed_mps <= fast_mps;
+    if (stand.moves && slow && seconds_between(stand.t_fast_ns, fix.t_ns) > kFixSettles_s) {
+        stand.moves = false;
+        stand.fast = 0;
+        stand.east_m = fix.east_m;
+        stand.north_m = fix.north_m;
+    }
+    if (!stand.moves) {
+        const double part = -std::expm1(-step_s / kStandFollows_s);
+        stand.east_m += part * (fix.east_m - stand.east_m);
+        stand.north_m += part * (fix.north_m - stand.north_m);
+    }
+    return true;
+}
+
+bool FlightEvidence::moves_by_fixes() const noexcept {
+    return stand_.moves && seconds_between(stand_.t_fix_ns, now_ns_) < kFixGap_s;
+}
+
+double FlightEvidence::window_s(double least_s, double heights) const noexcept {
+    return std::max(least_s, heights * height_period_s_);
+}
+
+int FlightEvidence::heights_in(double window_s, int most) const noexcept {
+    if (height_period_s_ <= 0.0) return most;
+    // Half of them may be lost.
+    return std::clamp(static_cast<int>(0.5 * window_s / height_period_s_), 3, std::max(3, most));
+}
+
+double FlightEvidence::fade_s() const noexcept {
+    return std::max(kFade_s, kHeardAgain * (forces_.empty() ? height_period_s_ : force_period_s_));
+}
+
+double FlightEvidence::seen_gap_s() const noexcept {
+    return std::max(kSeenGap_s, 2.5 * force_period_s_);
+}
+
+double FlightEvidence::lost_packet_s() const noexcept {
+    return std::max(kLostPacket_s, 1.5 * force_period_s_);
+}
+
+double FlightEvidence::rest_force_mps2(double least_mps2) const noexcept {
+    return std::max(least_mps2, 3.0 * std::hypot(settings_.accel_bias_mps2, settings_.accel_noise_mps2));
+}
+
 void FlightEvidence::look_for_shock(bool in_drag) {
     const Force& force = forces_.back();
     const double size = force.size_mps2();
-    if (size < kShock_mps2 || forces_.size() < 2) return;
+    if (size < std::max(kShock_mps2, 2.5 * rest_force_mps2(0.0)) || forces_.size() < 2) return;
     const std::size_t earlier = std::min(forces_.since(force.t_ns - seconds_to_ns(kShockBefore_s)), forces_.size() - 2);
     const double old_size = forces_[earlier].size_mps2();
     if (!shocks_.empty() && seconds_between(shocks_.back().t_last_ns, force.t_ns) < kShockSplit_s) {
@@ -92,7 +182,8 @@ bool FlightEvidence::add_pulse(std::int64_t t_ns) {
 }
 
 bool FlightEvidence::barometer_alive() const noexcept {
-    return !heights_.empty() && seconds_between(heights_.back().t_ns, now_ns_) < kAlive_s;
+    return !heights_.empty() &&
+           seconds_between(heights_.back().t_ns, now_ns_) < std::max(kAlive_s, kHeardAgain * height_period_s_);
 }
 
 bool FlightEvidence::barometer_gone() const noexcept {
@@ -100,13 +191,20 @@ bool FlightEvidence::barometer_gone() const noexcept {
 }
 
 bool FlightEvidence::inertial_alive() const noexcept {
-    return !forces_.empty() && seconds_between(forces_.back().t_ns, now_ns_) < kAlive_s;
+    return !forces_.empty() &&
+           seconds_between(forces_.back().t_ns, now_ns_) < std::max(kAlive_s, kHeardAgain * force_period_s_);
+}
+
+/// Whether so many inertial samples are enough to speak for a window.
+bool FlightEvidence::fills(std::size_t count, double window_s) const noexcept {
+    const double most = force_period_s_ > 0.0 ? 0.5 * window_s / force_period_s_ : 10.0;
+    return static_cast<double>(count) >= std::clamp(most, 3.0, 10.0);
 }
 
 bool FlightEvidence::inertial_at_rest(double window_s, double spread_mps2) const {
     const std::size_t first = forces_.since(now_ns_ - seconds_to_ns(window_s));
     const std::size_t count = forces_.size() - first;
-    if (count < 10 || seconds_between(forces_[first].t_ns, now_ns_) < 0.8 * window_s) return false;
+    if (!fills(count, window_s) || seconds_between(forces_[first].t_ns, now_ns_) < 0.8 * window_s) return false;
     double sum = 0.0;
     double squares = 0.0;
     double rates = 0.0; // NaN without a gyro
@@ -123,13 +221,13 @@ bool FlightEvidence::inertial_at_rest(double window_s, double spread_mps2) const
     if (rates / n > kRestRate_radps) return false;
     const double spread = std::sqrt(std::max(0.0, squares / n - mean * mean));
     if (spread > spread_mps2 + 2.0 * settings_.accel_noise_mps2) return false;
-    return !all_axes || std::fabs(mean - settings_.gravity_mps2) < 1.2;
+    return !all_axes || std::fabs(mean - settings_.gravity_mps2) < rest_force_mps2(kRestForce_mps2);
 }
 
 bool FlightEvidence::hangs() const {
     const std::size_t first = forces_.since(now_ns_ - seconds_to_ns(2.0));
     const std::size_t count = forces_.size() - first;
-    if (count < 10 || seconds_between(forces_[first].t_ns, now_ns_) < 1.6) return false;
+    if (!fills(count, 2.0) || seconds_between(forces_[first].t_ns, now_ns_) < 1.6) return false;
     double sum = 0.0;
     for (std::size_t i = first; i < forces_.size(); ++i) sum += forces_[i].magnitude_mps2;
     const double gravity = settings_.gravity_mps2;
@@ -164,7 +262,7 @@ std::optional<Line> FlightEvidence::line_through_heights(std::int64_t from_ns, s
         const double h = heights_[i].above_pad_m;
         n += 1, st += t, sh += h, stt += t * t, sth += t * h, shh += h * h;
     }
-    if (n < 4) return std::nullopt;
+    if (n < 3) return std::nullopt;
     const double det = n * stt - st * st;
     if (det <= 1e-9) return std::nullopt;
     const double slope = (n * sth - st * sh) / det;
@@ -178,7 +276,7 @@ std::optional<TimeEstimate> FlightEvidence::fade_between(std::int64_t from_ns, s
         for (std::size_t i = std::max<std::size_t>(samples.since(from_ns), 1);
              i < samples.size() && samples[i - 1].t_ns < to_ns; ++i) {
             const double gap_s = seconds_between(samples[i - 1].t_ns, samples[i].t_ns);
-            if (gap_s < kFade_s) continue;
+            if (gap_s < fade_s()) continue;
             return TimeEstimate{samples[i - 1].t_ns + (samples[i].t_ns - samples[i - 1].t_ns) / 2,
                                 gap_s / std::sqrt(12.0)};
         }

@@ -13,6 +13,7 @@ namespace turnstone::estimate {
 struct PhaseSettings {
     double gravity_mps2 = kGravityStandard_mps2;
     double accel_noise_mps2 = 0.3;
+    double accel_bias_mps2 = 0.3;
     /// Parachutes in order of use; with one only, the main follows apogee directly.
     int parachutes = 2;
     /// How long after the bend of the climb thrust ends, and 1-sigma (climb_bend.hpp).
@@ -37,8 +38,17 @@ struct Force {
 };
 struct HeightPoint {
     std::int64_t t_ns;
-    double above_pad_m; ///< from static pressure
+    double above_pad_m; ///< from static pressure; from fixes where no barometer works
     double sigma_m;
+    bool by_fix = false;
+};
+/// What a fix says of motion.
+struct FixPoint {
+    std::int64_t t_ns;
+    double east_m, north_m; ///< from the pad
+    double sigma_m;         ///< of each
+    double speed_mps;       ///< in space; NaN: not told
+    double speed_sigma_mps;
 };
 struct SpeedPoint { ///< by the vertical filter
     std::int64_t t_ns;
@@ -63,16 +73,13 @@ struct Line {
 
 class FlightEvidence {
   public:
-    static constexpr double kFade_s = 0.3;     ///< a gap in reception longer than a few lost packets
-    static constexpr double kSeenGap_s = 0.06; ///< two packets of four samples at 200 Hz: dated by the samples
-    static constexpr double kLostPacket_s = 0.012;
-
     explicit FlightEvidence(const PhaseSettings& settings);
 
     // False: older than the newest of its kind, or NaN; ignored.
     bool add(const Force& force);
     bool add(const HeightPoint& height);
     bool add(const VerticalEstimate& estimate);
+    bool add(const FixPoint& fix);
     /// Looks for a shock at the newest force. `in_drag`: drag may be as strong as a shock, but does not set in
     /// suddenly.
     void look_for_shock(bool in_drag);
@@ -91,6 +98,25 @@ class FlightEvidence {
     [[nodiscard]] const History<SpeedPoint>& speeds() const noexcept { return speeds_; }
     [[nodiscard]] const History<Shock>& shocks() const noexcept { return shocks_; }
 
+    // Times that follow from how often the sensors of this vehicle are heard.
+    //
+    /// From height to height, and from inertial sample to sample, when none is lost; 0: not known.
+    [[nodiscard]] double height_period_s() const noexcept { return height_period_s_; }
+    [[nodiscard]] double force_period_s() const noexcept { return force_period_s_; }
+    /// At least `least_s`, and long enough for `heights` heights.
+    [[nodiscard]] double window_s(double least_s, double heights) const noexcept;
+    /// How many heights such a window should hold at the rate they come, at most `most`, at least three.
+    [[nodiscard]] int heights_in(double window_s, int most) const noexcept;
+    /// A gap in reception longer than a few lost packets, of the sensor heard most often.
+    [[nodiscard]] double fade_s() const noexcept;
+    /// A gap of inertial samples across which a step is still dated by the samples: two packets of four at 200 Hz.
+    [[nodiscard]] double seen_gap_s() const noexcept;
+    [[nodiscard]] double lost_packet_s() const noexcept;
+
+    /// How far a force may be from gravity on a vehicle at rest: `least_mps2`, or what bias and noise allow.
+    [[nodiscard]] double rest_force_mps2(double least_mps2) const noexcept;
+    /// Healthy fixes show speed, or distance from where it stood, beyond their sigmas.
+    [[nodiscard]] bool moves_by_fixes() const noexcept;
     [[nodiscard]] bool barometer_alive() const noexcept;
     /// Silent for too long to be a fade, while inertial samples come.
     [[nodiscard]] bool barometer_gone() const noexcept;
@@ -107,6 +133,8 @@ class FlightEvidence {
     [[nodiscard]] std::optional<TimeEstimate> fade_between(std::int64_t from_ns, std::int64_t to_ns) const;
 
   private:
+    [[nodiscard]] bool fills(std::size_t count, double window_s) const noexcept;
+
     PhaseSettings settings_;
     std::int64_t now_ns_ = 0;
     std::int64_t heard_ns_ = 0;
@@ -114,6 +142,18 @@ class FlightEvidence {
     History<HeightPoint> heights_{1024};
     History<SpeedPoint> speeds_{1024};
     History<Shock> shocks_{64};
+    double height_period_s_ = 0;
+    double force_period_s_ = 0;
+    /// Where the fixes say that it stands, and whether it does.
+    struct Stand {
+        std::int64_t t_fix_ns = 0;
+        std::int64_t since_ns = 0; ///< of fixes without a gap
+        std::int64_t t_fast_ns = 0, t_slow_ns = 0;
+        double east_m = 0, north_m = 0;
+        int fast = 0; ///< fixes in a row
+        bool placed = false, moves = false;
+    };
+    Stand stand_;
 };
 
 } // namespace turnstone::estimate

@@ -15,6 +15,10 @@ constexpr double kWeightless_s = 1.8;
 constexpr double kWeightlessFraction = 0.5;
 constexpr double kLaunchInFade_s = 0.3;
 constexpr double kFadeBeforeFlight_s = 8.0;
+constexpr double kRestForce_mps2 = 1.5;
+constexpr double kClimb_mps = 10.0;
+constexpr double kClimbThrough_m = 30.0;
+constexpr double kSlope_s_per_m = 1.5; ///< how long coarse heights must be looked at for their slope
 
 /// It is lifted gently, or the pressure around it changes: the inertial sensor then feels gravity, which it does in no
 /// flight.
@@ -29,6 +33,12 @@ bool feels_its_weight(const FlightEvidence& evidence) {
     return n > 0.0 && std::fabs(sum / n - gravity_mps2) < 0.25 * gravity_mps2;
 }
 
+/// Enough to fill the least time, half of them lost.
+int samples_of_thrust(const FlightEvidence& evidence) {
+    const double period_s = evidence.force_period_s();
+    return period_s > 0.0 ? std::clamp(static_cast<int>(0.5 * LiftoffWatch::kThrustTime_s / period_s), 2, 8) : 8;
+}
+
 TimeEstimate climb_onset(const FlightEvidence& evidence) {
     const auto& heights = evidence.heights();
     std::size_t first = heights.size();
@@ -38,7 +48,8 @@ TimeEstimate climb_onset(const FlightEvidence& evidence) {
     const std::int64_t t_before_ns = first > 0 ? heights[first - 1].t_ns : t_first_ns - seconds_to_ns(5.0);
     const double gap_s = seconds_between(t_before_ns, t_first_ns);
     double n = 0, st = 0, sr = 0, stt = 0, str = 0;
-    for (std::size_t i = first; i < heights.size() && seconds_between(t_first_ns, heights[i].t_ns) < 0.8; ++i) {
+    for (std::size_t i = first;
+         i < heights.size() && seconds_between(t_first_ns, heights[i].t_ns) < evidence.window_s(0.8, 1.2); ++i) {
         const double t = seconds_between(t_first_ns, heights[i].t_ns);
         const double root = std::sqrt(heights[i].above_pad_m);
         n += 1, st += t, sr += root, stt += t * t, str += t * root;
@@ -48,16 +59,17 @@ TimeEstimate climb_onset(const FlightEvidence& evidence) {
     const double value = (sr - slope * st) / std::max(n, 1.0);
     const double ago_s = slope > 0.5 ? value / slope : gap_s / 2.0;
     // With a sample just before the climb the onset is near it; thrust that started in a gap is dated inside the gap.
-    const bool faded = gap_s > FlightEvidence::kFade_s;
-    const std::int64_t earliest_ns = faded ? t_before_ns : t_before_ns - seconds_to_ns(0.5);
+    const double gone_s = std::max(evidence.fade_s(), 2.5 * evidence.height_period_s());
+    const bool faded = gap_s > gone_s;
+    const std::int64_t earliest_ns = faded ? t_before_ns : t_before_ns - seconds_to_ns(evidence.window_s(0.5, 0.5));
     const std::int64_t t_ns = std::clamp(t_first_ns - seconds_to_ns(ago_s), earliest_ns, t_first_ns);
-    return {t_ns, faded ? std::max(0.1, 0.2 * gap_s) : 0.06};
+    return {t_ns, faded ? std::max(0.1, 0.2 * gap_s) : std::hypot(0.06, 0.35 * evidence.height_period_s())};
 }
 
 } // namespace
 
 LiftoffWatch::LiftoffWatch(const PhaseSettings& settings, double upright_s)
-    : rest_axial_mps2_(settings.gravity_mps2), upright_s_(upright_s) {}
+    : rest_axial_mps2_(settings.gravity_mps2), upright_s_(upright_s), rest_seen_(upright_s > 0.0) {}
 
 MaybeFound LiftoffWatch::force(const Sight& sight) {
     const FlightEvidence& evidence = sight.evidence;
@@ -74,8 +86,8 @@ void LiftoffWatch::follow(const FlightEvidence& evidence) {
     const double gravity_mps2 = evidence.settings().gravity_mps2;
     const double dt_s = first ? 0.0 : seconds_between(before.t_ns, force.t_ns);
     const double excess_mps2 = force.axial_mps2 - rest_axial_mps2_;
-    if (!thrust_.active && std::fabs(force.size_mps2() - gravity_mps2) < 1.5) {
-        const double step_s = std::min(dt_s, 0.1);
+    if (!thrust_.active && std::fabs(force.size_mps2() - gravity_mps2) < evidence.rest_force_mps2(kRestForce_mps2)) {
+        const double step_s = std::min(dt_s, std::max(0.1, 1.5 * evidence.force_period_s()));
         if (force.axial_mps2 > 0.75 * gravity_mps2) {
             upright_s_ = std::min(upright_s_ + step_s, 10.0);
             leaning_s_ = 0.0;
@@ -98,7 +110,7 @@ void LiftoffWatch::follow(const FlightEvidence& evidence) {
         return;
     }
     // A gap inside the run counts up to two lost packets; the rest of it is unknown.
-    const double counted_s = std::min(dt_s, 0.3);
+    const double counted_s = std::min(dt_s, std::max(0.3, 1.5 * evidence.force_period_s()));
     thrust_.travelled_m += thrust_.gained_mps * counted_s;
     thrust_.gained_mps += 0.5 * (before.axial_mps2 - rest_axial_mps2_ + excess_mps2) * counted_s;
     thrust_.t_last_ns = force.t_ns;
@@ -106,18 +118,23 @@ void LiftoffWatch::follow(const FlightEvidence& evidence) {
     if (std::isfinite(force.lateral_rate_radps)) thrust_.rate_sum_radps += force.lateral_rate_radps;
     if (excess_mps2 > 0.5 * kThrust_mps2)
         thrust_.t_above_ns = force.t_ns;
-    else if (seconds_between(thrust_.t_above_ns, force.t_ns) > 0.05)
+    else if (seconds_between(thrust_.t_above_ns, force.t_ns) > std::max(0.05, 1.2 * evidence.force_period_s()))
         thrust_.active = false;
 }
 
 MaybeFound LiftoffWatch::by_thrust(const FlightEvidence& evidence) {
-    if (!thrust_.active || thrust_.samples < 8 || upright_s_ < kUprightNeeded_s) return std::nullopt;
+    // Under a parachute it hangs upright too: heights decide where there are any.
+    if (upright_s_ >= kUprightNeeded_s && !evidence.barometer_alive()) rest_seen_ = true;
+    if (!thrust_.active || thrust_.samples < samples_of_thrust(evidence) || upright_s_ < kUprightNeeded_s)
+        return std::nullopt;
     if (seconds_between(thrust_.t_first_ns, thrust_.t_last_ns) < kThrustTime_s) return std::nullopt;
     if (thrust_.gained_mps < kThrustSpeed_mps) return std::nullopt;
     if (thrust_.rate_sum_radps / thrust_.samples > kLateralRate_radps) return std::nullopt;
     const Force& now = evidence.forces().back();
     if (std::isfinite(now.magnitude_mps2) && now.axial_mps2 < 0.7 * now.magnitude_mps2) return std::nullopt;
-    if (evidence.barometer_alive() && std::isfinite(thrust_.start_height_m)) {
+    // A fix comes later than thrust, and jumps by metres.
+    const bool asks_barometer = evidence.barometer_alive() && !evidence.heights().back().by_fix;
+    if (asks_barometer && std::isfinite(thrust_.start_height_m)) {
         const HeightPoint& newest = evidence.heights().back();
         const auto risen_m = evidence.mean_height_m(newest.t_ns - seconds_to_ns(0.1), newest.t_ns);
         const double rise_m = risen_m.value_or(0.0) - thrust_.start_height_m;
@@ -149,30 +166,66 @@ MaybeFound LiftoffWatch::in_fade(const FlightEvidence& evidence) {
     return Found{*fade, TimeEstimate{fade->t_ns, 2.0 * fade->sigma_s}};
 }
 
+bool climbs_through(const FlightEvidence& evidence, double above_m) {
+    const auto& heights = evidence.heights();
+    const HeightPoint& newest = heights.back();
+    if (newest.above_pad_m < above_m) return false;
+    if (evidence.inertial_alive() && feels_its_weight(evidence)) return false;
+    const std::size_t first = heights.since(newest.t_ns - seconds_to_ns(evidence.window_s(1.2, 3.2)));
+    const std::size_t count = heights.size() - first;
+    const double span_s = seconds_between(heights[first].t_ns, newest.t_ns);
+    if (count < 3 || span_s < 0.6) return false;
+    const std::size_t parts = std::min<std::size_t>(count, 4);
+    double before_m = -1e9;
+    for (std::size_t part = 0; part < parts; ++part) {
+        double sum = 0.0;
+        const std::size_t begin = first + part * count / parts;
+        const std::size_t end = first + (part + 1) * count / parts;
+        for (std::size_t i = begin; i < end; ++i) sum += heights[i].above_pad_m;
+        const double mean_m = sum / static_cast<double>(end - begin);
+        // Ten metres a second over a part of the window's true length, less noise; the first may still stand.
+        const double rise_m = kClimb_mps * span_s / static_cast<double>(parts) * (part == 1 ? 0.2 : 1.0);
+        if (part > 0 && mean_m - before_m < rise_m) return false;
+        before_m = mean_m;
+    }
+    // Few and wild heights are not a climb.
+    return count >= 6 || newest.above_pad_m > heights[first].above_pad_m + 12.0 * newest.sigma_m;
+}
+
 MaybeFound LiftoffWatch::height(const Sight& sight) {
     const FlightEvidence& evidence = sight.evidence;
     if (auto found = by_thrust(evidence)) return found;
     const auto& heights = evidence.heights();
-    const HeightPoint& newest = heights.back();
-    if (newest.above_pad_m < 30.0) return std::nullopt;
-    if (evidence.inertial_alive() && feels_its_weight(evidence)) return std::nullopt;
-    const std::size_t first = heights.since(newest.t_ns - seconds_to_ns(1.2));
-    const std::size_t count = heights.size() - first;
-    const double span_s = seconds_between(heights[first].t_ns, newest.t_ns);
-    if (count < 8 || span_s < 0.6) return std::nullopt;
-    double before_m = -1e9;
-    for (std::size_t quarter = 0; quarter < 4; ++quarter) {
-        double sum = 0.0;
-        const std::size_t begin = first + quarter * count / 4;
-        const std::size_t end = first + (quarter + 1) * count / 4;
-        for (std::size_t i = begin; i < end; ++i) sum += heights[i].above_pad_m;
-        const double mean_m = sum / static_cast<double>(end - begin);
-        // Ten metres a second over a quarter of the window's true length, less noise.
-        if (quarter > 0 && mean_m - before_m < 0.25 * 10.0 * span_s * (quarter == 1 ? 0.2 : 1.0)) return std::nullopt;
-        before_m = mean_m;
+    if (!rest_seen_) {
+        const double window_s = std::max(evidence.window_s(kSeenRest_s, 3.2), kSlope_s_per_m * heights.back().sigma_m);
+        const auto line = evidence.line_through_heights(evidence.now_ns() - seconds_to_ns(window_s), evidence.now_ns());
+        const double noise_m = heights.back().sigma_m;
+        rest_seen_ = line && line->points >= evidence.heights_in(window_s, 8) &&
+                     std::fabs(line->speed_mps) < 1.0 + noise_m / window_s && line->spread_m < 0.5 + 1.5 * noise_m &&
+                     seconds_between(heights[0].t_ns, evidence.now_ns()) > 0.8 * window_s && !evidence.moves_by_fixes();
     }
+    if (!rest_seen_ || !climbs_through(evidence, kClimbThrough_m)) return std::nullopt;
     thrust_.active = false;
     return Found{climb_onset(evidence)};
+}
+
+MaybeFound LiftoffWatch::joined(const Sight& sight) {
+    const FlightEvidence& evidence = sight.evidence;
+    if (rest_seen_) return std::nullopt;
+    const std::int64_t now_ns = evidence.now_ns();
+    const double window_s = std::max(evidence.window_s(2.0, 4.2), kSlope_s_per_m * evidence.heights().back().sigma_m);
+    const auto line = evidence.line_through_heights(now_ns - seconds_to_ns(window_s), now_ns);
+    if (!line || line->points < evidence.heights_in(window_s, 8)) return std::nullopt;
+    if (seconds_between(evidence.heights()[0].t_ns, now_ns) < 0.8 * window_s) return std::nullopt;
+    const Found when{{now_ns, 0.0}};
+    if (climbs_through(evidence, -1e9)) return Found{when.when, {}, Phase::coasting};
+    const double noise_mps = 3.0 * evidence.heights().back().sigma_m / window_s;
+    if (line->speed_mps > -std::max(kDescends_mps, noise_mps) || line->spread_m > 3.0 - 0.5 * line->speed_mps)
+        return std::nullopt;
+    // How fast it comes down says what carries it.
+    const bool free = line->speed_mps < -45.0;
+    const bool by_drogue = line->speed_mps < -12.0 && evidence.settings().parachutes > 1;
+    return Found{when.when, {}, free ? Phase::falling : by_drogue ? Phase::under_drogue : Phase::under_main};
 }
 
 MaybeFound LiftoffWatch::withdrawal(const Sight& sight) {
@@ -180,8 +233,8 @@ MaybeFound LiftoffWatch::withdrawal(const Sight& sight) {
     const std::int64_t now_ns = evidence.now_ns();
     if (seconds_between(sight.began_ns, now_ns) > kWithdraw_s) return std::nullopt;
     if (seconds_between(sight.found_ns, now_ns) < 1.5 || !evidence.barometer_alive()) return std::nullopt;
-    if (!evidence.inertial_at_rest(1.0, 0.5)) return std::nullopt;
-    const auto height_m = evidence.mean_height_m(now_ns - seconds_to_ns(0.5), now_ns);
+    if (evidence.moves_by_fixes() || !evidence.inertial_at_rest(1.0, 0.5)) return std::nullopt;
+    const auto height_m = evidence.mean_height_m(now_ns - seconds_to_ns(evidence.window_s(0.5, 1.1)), now_ns);
     if (!height_m || std::fabs(*height_m) > 8.0) return std::nullopt;
     return Found{{now_ns, 0.5}};
 }
@@ -189,7 +242,7 @@ MaybeFound LiftoffWatch::withdrawal(const Sight& sight) {
 TimeEstimate LiftoffWatch::thrust_onset(const FlightEvidence& evidence) const {
     const auto& forces = evidence.forces();
     const double gap_s = seconds_between(thrust_.t_before_ns, thrust_.t_first_ns);
-    if (gap_s > FlightEvidence::kSeenGap_s && evidence.barometer_alive() && std::isfinite(thrust_.start_height_m)) {
+    if (gap_s > evidence.seen_gap_s() && evidence.barometer_alive() && std::isfinite(thrust_.start_height_m)) {
         // Thrust began unseen. Uniform acceleration since then: rise = a t^2 / 2.
         const double duration_s = seconds_between(thrust_.t_first_ns, thrust_.t_last_ns);
         const double accel_mps2 = duration_s > 0.0 ? thrust_.gained_mps / duration_s : 50.0;
@@ -200,13 +253,12 @@ TimeEstimate LiftoffWatch::thrust_onset(const FlightEvidence& evidence) const {
         const std::int64_t t_ns = std::clamp(newest_ns - seconds_to_ns(ago_s), thrust_.t_before_ns, thrust_.t_first_ns);
         return {t_ns, std::clamp(0.15 * ago_s, 0.03, gap_s)};
     }
-    if (gap_s > FlightEvidence::kSeenGap_s)
-        return {(thrust_.t_before_ns + thrust_.t_first_ns) / 2, gap_s / std::sqrt(12.0)};
+    if (gap_s > evidence.seen_gap_s()) return {(thrust_.t_before_ns + thrust_.t_first_ns) / 2, gap_s / std::sqrt(12.0)};
     // Slow ramps begin below the threshold: go back while the force is above rest.
     std::size_t i = forces.since(thrust_.t_first_ns);
     const double rest_mps2 = rest_axial_mps2_ + std::max(1.0, 4.0 * evidence.settings().accel_noise_mps2);
     while (i > 0 && forces[i - 1].axial_mps2 > rest_mps2 &&
-           seconds_between(forces[i - 1].t_ns, forces[i].t_ns) < FlightEvidence::kSeenGap_s)
+           seconds_between(forces[i - 1].t_ns, forces[i].t_ns) < evidence.seen_gap_s())
         --i;
     const double spacing_s = i > 0 ? seconds_between(forces[i - 1].t_ns, forces[i].t_ns) : gap_s;
     return {forces[i].t_ns - seconds_to_ns(0.5 * spacing_s), std::max(0.003, spacing_s / std::sqrt(12.0))};

@@ -7,9 +7,15 @@
 /// rest. The root of height against time is a straight line in uniform acceleration; its zero is the onset. By neither,
 /// in a fade: upright before it, weightless after it. A liftoff after which the vehicle stands at rest at pad height
 /// within kWithdraw_s is withdrawn.
+///
+/// A vehicle that has not been seen at rest, and climbs or comes down, was in flight when it was first heard: no
+/// liftoff is claimed for it.
 #include "server/estimate/phases/watch.hpp"
 
 namespace turnstone::estimate {
+
+/// The newest heights climb through `above_m` as nothing but a flight does.
+[[nodiscard]] bool climbs_through(const FlightEvidence& evidence, double above_m);
 
 class LiftoffWatch {
   public:
@@ -28,12 +34,17 @@ class LiftoffWatch {
     [[nodiscard]] MaybeFound force(const Sight& sight);
     /// After each height, on the rail.
     [[nodiscard]] MaybeFound height(const Sight& sight);
+    /// After each height, on the rail: in flight already when first heard.
+    [[nodiscard]] MaybeFound joined(const Sight& sight);
     /// After each force on the way up.
     [[nodiscard]] MaybeFound withdrawal(const Sight& sight);
     /// No thrust that may become a liftoff.
     [[nodiscard]] bool quiet() const noexcept { return !thrust_.active; }
 
   private:
+    static constexpr double kSeenRest_s = 2.0;
+    static constexpr double kDescends_mps = 2.5; ///< more slowly no parachute lets a vehicle down
+
     struct Thrust { ///< a run of axial force above rest that may become a liftoff
         bool active = false;
         std::int64_t t_before_ns = 0; ///< last sample before it
@@ -56,6 +67,7 @@ class LiftoffWatch {
     double upright_s_; ///< how long upright rest has been seen; latched at its maximum
     double leaning_s_ = 0;
     std::int64_t weightless_since_ns_ = 0; ///< 0: feels its weight
+    bool rest_seen_ = false;               ///< it has stood, by heights or by forces
 };
 
 } // namespace turnstone::estimate

@@ -26,6 +26,7 @@ struct PhaseDetector::Rules {
     static constexpr Rule kAll[] = {
         {on_rail, force, by<&D::liftoff_, &LiftoffWatch::force>, Id::liftoff, under_thrust},
         {on_rail, height, by<&D::liftoff_, &LiftoffWatch::height>, Id::liftoff, under_thrust},
+        {on_rail, height, by<&D::liftoff_, &LiftoffWatch::joined>, Id::joined_in_flight, std::nullopt},
 
         {under_thrust, force, by<&D::liftoff_, &LiftoffWatch::withdrawal>, Id::false_liftoff, on_rail},
         {under_thrust, force, by<&D::burnout_, &BurnoutWatch::force>, Id::burnout, coasting},
@@ -55,6 +56,7 @@ struct PhaseDetector::Rules {
         {under_main, time, by<&D::silence_, &SilenceWatch::silent>, Id::signal_lost, presumed_down},
 
         {down, force, by<&D::next_flight_, &NextFlightWatch::force>, Id::ready_again, on_rail},
+        {down, height, by<&D::next_flight_, &NextFlightWatch::flies>, Id::ready_again, on_rail},
         {down, height, by<&D::next_flight_, &NextFlightWatch::height>, Id::ready_again, on_rail},
 
         {presumed_down, sample, by<&D::silence_, &SilenceWatch::heard>, Id::signal_reacquired, std::nullopt},
@@ -77,7 +79,9 @@ void PhaseDetector::imu(const Force& force) {
 void PhaseDetector::height(const HeightPoint& height) {
     if (!evidence_.add(height)) return;
     look_at(Cue::sample);
-    const auto found = look_at(Cue::height);
+    auto found = look_at(Cue::height);
+    // It flies already.
+    if (found == EventId::ready_again) found = look_at(Cue::height);
     // Thrust may have ended before the climb was believed.
     if (found == EventId::liftoff) look_at(Cue::past_forces);
     // The coast begins with this height.
@@ -87,6 +91,10 @@ void PhaseDetector::height(const HeightPoint& height) {
 
 void PhaseDetector::vertical(const VerticalEstimate& estimate) {
     if (evidence_.add(estimate)) look_at(Cue::speed);
+}
+
+void PhaseDetector::fix(const FixPoint& fix) {
+    if (evidence_.add(fix)) look_at(Cue::sample);
 }
 
 void PhaseDetector::pulse(std::int64_t t_ns) {
@@ -101,7 +109,7 @@ void PhaseDetector::tick(std::int64_t t_ns) {
 
 Sight PhaseDetector::sight() const noexcept {
     return {evidence_, phase_, phase_began_ns_, transitions_.empty() ? 0 : transitions_.back().t_found_ns,
-            time_of(EventId::apogee)};
+            came_down_since()};
 }
 
 std::optional<EventId> PhaseDetector::look_at(Cue cue) {
@@ -119,13 +127,14 @@ void PhaseDetector::take(const Rule& rule, const Found& found) {
     const EventId event = rule.finds;
     if (event == EventId::ready_again) begin_next_flight();
     if (event == EventId::false_liftoff) transitions_.clear();
-    if (event == EventId::apogee) silence_.set_ceiling(apogee_.ceiling_m(evidence_));
+    if (event == EventId::apogee || event == EventId::joined_in_flight)
+        silence_.set_ceiling(apogee_.ceiling_m(evidence_));
     if (event == EventId::signal_lost) {
         phase_before_silence_ = phase_;
         began_before_silence_ns_ = phase_began_ns_;
     }
     if (event == EventId::apogee && found.burnout) enter(EventId::burnout, *found.burnout, Phase::coasting);
-    enter(event, found.when, rule.to.value_or(phase_before_silence_));
+    enter(event, found.when, rule.to.value_or(found.to.value_or(phase_before_silence_)));
     if (event == EventId::liftoff && found.burnout) enter(EventId::burnout, *found.burnout, Phase::coasting);
     if (event == EventId::signal_reacquired) phase_began_ns_ = began_before_silence_ns_;
     if (event == EventId::apogee) look_at(Cue::past_shocks);
@@ -150,7 +159,7 @@ void PhaseDetector::enter(EventId event, const TimeEstimate& when, Phase next) {
 
 void PhaseDetector::begin_next_flight() {
     PhaseDetector fresh(evidence_.settings());
-    fresh.evidence_.hear(evidence_.now_ns());
+    fresh.evidence_ = std::move(evidence_);
     fresh.found_count_ = found_count_;
     fresh.liftoff_ = LiftoffWatch(evidence_.settings(), NextFlightWatch::kStands_s);
     *this = std::move(fresh);
@@ -162,10 +171,16 @@ std::optional<std::int64_t> PhaseDetector::time_of(EventId event) const noexcept
     return std::nullopt;
 }
 
+/// Apogee; of a flight whose apogee nobody saw, when it was found coming down.
+std::optional<std::int64_t> PhaseDetector::came_down_since() const noexcept {
+    if (const auto apogee_ns = time_of(EventId::apogee)) return apogee_ns;
+    return phase_ == Phase::coasting ? std::nullopt : time_of(EventId::joined_in_flight);
+}
+
 Motion PhaseDetector::motion() const noexcept {
     switch (phase_) {
     case Phase::on_rail:
-    case Phase::down: return Motion::rest;
+    case Phase::down: return evidence_.moves_by_fixes() ? Motion::moving : Motion::rest;
     case Phase::under_thrust: return Motion::boost;
     case Phase::coasting: return Motion::coast;
     default: return Motion::descent;

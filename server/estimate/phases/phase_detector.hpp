@@ -4,6 +4,7 @@
 ///   on_the_rail ── liftoff ──▶ under_thrust ── burnout ──▶ coasting ── apogee ──▶ falling
 ///   falling ── drogue_out ──▶ under_drogue ── main_out ──▶ under_main ── touchdown ──▶ down
 ///   down ── ready_again ──▶ on_the_rail
+///   on_the_rail ── joined_in_flight ──▶ seen, the phase that its motion shows
 ///
 ///   under_thrust ── apogee ──▶ falling, when thrust was not seen to end
 ///   falling ── main_out ──▶ under_main, with one parachute
@@ -81,6 +82,7 @@ class PhaseDetector {
     void imu(const Force& force);
     void height(const HeightPoint& height);
     void vertical(const VerticalEstimate& estimate);
+    void fix(const FixPoint& fix);
     /// A sudden jump of pressure that is not motion (the pulse of a charge).
     void pulse(std::int64_t t_ns);
     void tick(std::int64_t t_ns);
@@ -96,7 +98,9 @@ class PhaseDetector {
     [[nodiscard]] std::optional<std::int64_t> time_of(EventId event) const noexcept;
     [[nodiscard]] const LastSeen& last_seen() const noexcept { return silence_.last_seen(); }
     /// At rest as far as the sensors tell: the pad reference may follow.
-    [[nodiscard]] bool quiet() const noexcept { return phase_ == Phase::on_rail && liftoff_.quiet(); }
+    [[nodiscard]] bool quiet() const noexcept {
+        return phase_ == Phase::on_rail && liftoff_.quiet() && !evidence_.moves_by_fixes();
+    }
     [[nodiscard]] bool on_ground() const noexcept {
         return phase_ == Phase::on_rail || phase_ == Phase::down || phase_ == Phase::presumed_down;
     }
@@ -107,6 +111,7 @@ class PhaseDetector {
 
     /// Tries the rules of the phase that look at this, in order, until one finds something; returns what.
     std::optional<EventId> look_at(Cue cue);
+    [[nodiscard]] std::optional<std::int64_t> came_down_since() const noexcept;
     [[nodiscard]] Sight sight() const noexcept;
     void take(const Rule& rule, const Found& found);
     void enter(EventId event, const TimeEstimate& when, Phase next);

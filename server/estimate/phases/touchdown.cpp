@@ -24,13 +24,14 @@ TimeEstimate touchdown_time(const FlightEvidence& evidence, double ground_m) {
     // Where the descent meets the ground, carried on through a fade.
     const std::int64_t before_ns = i > 0 ? heights[i - 1].t_ns : near_ns;
     const double gap_s = seconds_between(before_ns, near_ns);
-    const bool faded = gap_s > FlightEvidence::kFade_s;
+    const double gone_s = std::max(evidence.fade_s(), 2.5 * evidence.height_period_s());
+    const bool faded = gap_s > gone_s;
     const std::int64_t seen_ns = faded ? before_ns : near_ns;
-    const auto descent = evidence.line_through_heights(seen_ns - seconds_to_ns(4.0), seen_ns);
+    const auto descent = evidence.line_through_heights(seen_ns - seconds_to_ns(evidence.window_s(4.0, 5.0)), seen_ns);
     TimeEstimate when{before_ns + (near_ns - before_ns) / 2, std::max(0.5, gap_s / std::sqrt(12.0))};
     if (descent && descent->speed_mps < -1.0) {
         const double left_s = std::clamp((ground_m - descent->height_m) / descent->speed_mps, 0.0, faded ? gap_s : 2.0);
-        when = {seen_ns + seconds_to_ns(left_s), std::hypot(0.15, 0.1 * left_s)};
+        when = {seen_ns + seconds_to_ns(left_s), std::hypot(0.15, 0.1 * left_s, 0.4 * evidence.height_period_s())};
     }
     // The impact, if it was felt. The packet with it may be lost, and the bay tipping over is felt a little later.
     for (std::size_t k = shocks.since(when.t_ns - seconds_to_ns(1.0 + when.sigma_s)); k < shocks.size(); ++k) {
@@ -61,7 +62,7 @@ std::optional<TimeEstimate> impact_before_rest(const FlightEvidence& evidence, s
         const std::int64_t before_ns = forces[i - 1].t_ns;
         const double gap_s = seconds_between(before_ns, forces[i].t_ns);
         // Hanging upright before, lying after: the impact is between, or the tip-over of an impact in a lost packet.
-        if (gap_s < FlightEvidence::kFade_s || before_ns < began_ns) continue;
+        if (gap_s < evidence.fade_s() || before_ns < began_ns) continue;
         return TimeEstimate{before_ns + (forces[i].t_ns - before_ns) / 2,
                             std::max(gap_s / std::sqrt(12.0), impact ? 0.1 : 0.5)};
     }
@@ -86,16 +87,18 @@ MaybeFound TouchdownWatch::rest(const Sight& sight) {
     const std::int64_t now_ns = evidence.now_ns();
     if (!sight.apogee_ns || seconds_between(*sight.apogee_ns, now_ns) < 4.0) return std::nullopt;
     if (!evidence.barometer_alive()) return by_forces(evidence, sight.began_ns);
+    if (evidence.moves_by_fixes()) return std::nullopt;
     const bool inertial = evidence.inertial_alive();
     if (inertial && !evidence.inertial_at_rest(1.5, 0.6)) return std::nullopt;
-    const double window_s = inertial ? 2.0 : 4.0;
+    const double window_s = evidence.window_s(inertial ? 2.0 : 4.0, inertial ? 4.5 : 6.5);
     const std::int64_t from_ns = now_ns - seconds_to_ns(window_s);
     const std::int64_t third_ns = seconds_to_ns(window_s / 3);
     const auto line = evidence.line_through_heights(from_ns, now_ns);
     const auto first_m = evidence.mean_height_m(from_ns, from_ns + third_ns);
     const auto middle_m = evidence.mean_height_m(from_ns + third_ns, now_ns - third_ns);
     const auto last_m = evidence.mean_height_m(now_ns - third_ns, now_ns);
-    if (!line || line->points < 12 || !first_m || !middle_m || !last_m) return std::nullopt;
+    if (!line || line->points < evidence.heights_in(window_s, 12) || !first_m || !middle_m || !last_m)
+        return std::nullopt;
     const double sigma_m = evidence.heights().back().sigma_m;
     if (std::fabs(line->speed_mps) > 0.8 || line->spread_m > 1.0 + 3.0 * sigma_m) return std::nullopt;
     const double limit_m = 1.0 + 2.0 * sigma_m;

@@ -24,6 +24,8 @@ struct Found {
     TimeEstimate when;
     /// Of thrust whose end was not seen: found with the liftoff before it, or the apogee after it.
     std::optional<TimeEstimate> burnout = {};
+    /// Where it leads, when the rule leaves that open.
+    std::optional<Phase> to = {};
 };
 using MaybeFound = std::optional<Found>;
 

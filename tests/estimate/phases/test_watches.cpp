@@ -291,7 +291,8 @@ TEST_CASE("the phases are drawn as the rules lead") {
     using Arrow = std::tuple<std::string, std::string, std::string>; // from, found, to
     std::set<Arrow> rules;
     for (const PhaseDetector::Rule& rule : PhaseDetector::rules()) {
-        const std::string to(rule.to ? phase_key(*rule.to) : "before");
+        const bool reacquired = rule.finds == EventId::signal_reacquired;
+        const std::string to(rule.to ? phase_key(*rule.to) : reacquired ? "before" : "seen");
         rules.insert({std::string(phase_key(rule.from)), std::string(word(rule.finds)), to});
     }
     std::set<Arrow> drawn;
