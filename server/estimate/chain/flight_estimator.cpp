@@ -145,7 +145,7 @@ FlightEstimator::News FlightEstimator::imu(const ImuSample& sample, FlightPictur
 void FlightEstimator::accelerate(const ImuSample& sample, const std::optional<TiltInput>& tilt) {
     const Motion motion = phases_.motion();
     filter_.set_motion(motion);
-    if (!has_pressure_ && !filter_.estimate().valid) filter_.start_on_pad(sample.t_ns, 0.5);
+    if (!has_pressure_ && !filter_.estimate().valid) filter_.start_on_rail(sample.t_ns, 0.5);
     if (motion == Motion::descent && !tilt) {
         filter_.set_descent_agitation(input_.agitation_mps2(sample));
         filter_.accelerometer(sample.t_ns, 0.0, 1.0);
@@ -168,7 +168,7 @@ FlightEstimator::News FlightEstimator::pressure(const PressureSample& sample, Fl
     announce(barometer_, sample.t_ns, events);
     if (!usable) return news;
     if (pad_.pressure(sample.t_ns, sample.pressure_pa, sample.temperature_k, phases_.quiet()))
-        filter_.start_on_pad(sample.t_ns, 1.0);
+        filter_.start_on_rail(sample.t_ns, 1.0);
     filter_.set_reference_sigma(pad_.atmosphere().reference_sigma_m());
     const AirHeights heights = pad_.atmosphere().heights(sample.pressure_pa, pressure_noise_pa_);
     if (!std::isfinite(heights.above_pad_m)) return news;
@@ -226,7 +226,7 @@ FlightEstimator::News FlightEstimator::fix(const FixSample& sample, FlightPictur
         const bool near = enu_m.head<2>().norm() < kAtPad_m + 3.0 * across_sigma_m &&
                           std::fabs(fix.height_m) < 3.0 * std::hypot(sensors_.pad_datum_sigma_m, fix.height_sigma_m);
         // Heights begin at the pad, whatever the fixes' datum.
-        if (!filter_.estimate().valid && !has_pressure_ && slow && near) filter_.start_on_pad(sample.t_ns, 0.5);
+        if (!filter_.estimate().valid && !has_pressure_ && slow && near) filter_.start_on_rail(sample.t_ns, 0.5);
         filter_.set_motion(phases_.motion());
         filter_.fix(fix);
         if (!heights_by_pressure(sample.t_ns)) {

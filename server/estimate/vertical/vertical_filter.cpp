@@ -99,7 +99,7 @@ void VerticalFilter::start(std::int64_t t_ns, double altitude_m, double altitude
     pair_.probability[kFlight] = 1.0 - pair_.probability[kRest];
 }
 
-void VerticalFilter::start_on_pad(std::int64_t t_ns, double altitude_sigma_m) {
+void VerticalFilter::start_on_rail(std::int64_t t_ns, double altitude_sigma_m) {
     for (VerticalKalman& state : pair_.model) {
         forget(state, kK, 0.0, 1.0);
         forget(state, kO, 0.0, settings_.pad_datum_sigma_m);

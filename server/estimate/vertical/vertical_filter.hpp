@@ -156,7 +156,7 @@ class VerticalFilter {
     /// Starts at a known state: h and v independent of all else, the sensors' errors kept.
     void start(std::int64_t t_ns, double altitude_m, double altitude_sigma_m, double speed_mps, double speed_sigma_mps);
     /// It stands on the pad, and where heights begin has just been found: what they said before is void.
-    void start_on_pad(std::int64_t t_ns, double altitude_sigma_m);
+    void start_on_rail(std::int64_t t_ns, double altitude_sigma_m);
     /// How far heights above the pad may be wrong altogether, since the pad's own pressure is.
     void set_reference_sigma(double sigma_m) noexcept { reference_sigma_m_ = sigma_m; }
 
