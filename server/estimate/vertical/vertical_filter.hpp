@@ -23,7 +23,7 @@
 /// filter, nor heights that do not move while an accelerometer in use says that the vehicle flies (a stuck barometer).
 ///
 /// Fixes are measurements of h + g + o and of v, as they were a delay ago. Their share that lasts is the state g, so
-/// that many fixes are no better than one; the rest is white. A fix far from the prediction weighs as much less as it
+/// that many fixes are not better than one; the rest is white. A fix far from the prediction weighs as much less as it
 /// is too far (a Student likelihood's tail), and in the first second after a loss of fixes all of them weigh little:
 /// receivers come back with errors of tens of metres.
 ///

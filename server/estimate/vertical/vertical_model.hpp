@@ -51,7 +51,7 @@ void take_acceleration(VerticalKalman& state, double accel_up_mps2, double varia
 void forget(VerticalKalman& state, VerticalState which, double mean, double sigma);
 /// A first-order Gauss-Markov state with this 1-sigma moves on; `kept` is its correlation with what it was.
 void drift(VerticalKalman& state, VerticalState which, double kept, double sigma);
-/// A random walk's share of `variance`.
+/// A random walk's part of `variance`.
 inline void walk(VerticalKalman& state, VerticalState which, double variance) {
     state.covariance(which, which) += variance;
 }
