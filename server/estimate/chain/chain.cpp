@@ -92,6 +92,7 @@ Manoeuvre manoeuvre_of(Motion motion) {
     case Motion::boost: return {Vector3d::Zero(), {15, 15, 60}, Vector3d::Constant(1)};
     case Motion::coast: return {{0, 0, -kGravityStandard_mps2}, Vector3d::Constant(8), Vector3d::Constant(3)};
     case Motion::descent: return {Vector3d::Zero(), Vector3d::Constant(5), Vector3d::Constant(1)};
+    case Motion::moving:
     case Motion::rest: break; // it may be a motion that nobody has noticed yet
     }
     return {};
@@ -237,8 +238,7 @@ void EstimatorChain::onboard(const OnboardSample& sample, EstimateSink& sink) {
     State& s = *state_;
     if (!s.onboard_report) return;
     if (s.flight) {
-        s.onboard_report->write(sample, s.picture.vertical, s.picture.translation,
-                                s.attitude(), sink);
+        s.onboard_report->write(sample, s.picture.vertical, s.picture.translation, s.attitude(), sink);
     } else {
         const TranslationEstimate e = s.translation->filter.estimate();
         s.onboard_report->write(sample, vertical_of(e), e, nullptr, sink);

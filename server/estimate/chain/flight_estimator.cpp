@@ -212,8 +212,7 @@ FlightEstimator::News FlightEstimator::fix(const FixSample& sample, FlightPictur
     const Eigen::Vector3d enu_m = frame_.to_enu_m({sample.latitude_deg, sample.longitude_deg, pad_height_m});
     const double across_sigma_m = or_else(sample.accuracy_horizontal_m, sensors_.fix_horizontal_m);
     const double speed_sigma_mps = std::max(or_else(sample.speed_accuracy_mps, 0.0), sensors_.fix_speed_mps);
-    phases_.fix(
-        {sample.t_ns, enu_m.x(), enu_m.y(), across_sigma_m, sample.velocity_enu_mps.norm(), speed_sigma_mps});
+    phases_.fix({sample.t_ns, enu_m.x(), enu_m.y(), across_sigma_m, sample.velocity_enu_mps.norm(), speed_sigma_mps});
     derived_.ground_distance(enu_m.head<2>().norm());
     if (sample.fix_dimensions >= 3 && std::isfinite(sample.height_ellipsoid_m)) {
         const VerticalFix fix{.t_ns = sample.t_ns,

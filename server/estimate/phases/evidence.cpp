@@ -12,7 +12,7 @@ namespace {
 constexpr double kAlive_s = 1.0; ///< a sensor heard of within this is alive
 constexpr double kBarometerDead_s = 10.0;
 constexpr double kRestRate_radps = 0.08; ///< mean magnitude: gyro bias and noise, no swinging
-constexpr double kRestForce_mps2 = 1.2;
+constexpr double kCalmForce_mps2 = 1.2;
 constexpr double kShock_mps2 = 25.0;
 constexpr double kShockSplit_s = 0.06;
 constexpr double kSuddenly_mps2 = 15.0; ///< within kShockBefore_s
@@ -27,7 +27,7 @@ constexpr double kFixSpeed_mps = 1.0;
 constexpr double kFixSigmas = 5.0;
 constexpr double kFixDistance_m = 5.0;
 constexpr double kFixUsable_m = 25.0; ///< a fix less exact than this says nothing of rest
-constexpr double kFixGap_s = 2.5;
+constexpr double kFixesGone_s = 2.5;
 constexpr double kFixSettles_s = 3.0; ///< after a loss, and from the last fast fix to rest
 constexpr double kStandFollows_s = 60.0;
 
@@ -82,7 +82,7 @@ bool FlightEvidence::add(const FixPoint& fix) {
     Stand& stand = stand_;
     if (fix.t_ns <= stand.t_fix_ns) return false;
     hear(fix.t_ns);
-    const bool gap = stand.t_fix_ns == 0 || seconds_between(stand.t_fix_ns, fix.t_ns) > kFixGap_s;
+    const bool gap = stand.t_fix_ns == 0 || seconds_between(stand.t_fix_ns, fix.t_ns) > kFixesGone_s;
     if (gap) {
         stand.since_ns = fix.t_ns;
         stand.fast = 0;
@@ -119,7 +119,7 @@ bool FlightEvidence::add(const FixPoint& fix) {
 }
 
 bool FlightEvidence::moves_by_fixes() const noexcept {
-    return stand_.moves && seconds_between(stand_.t_fix_ns, now_ns_) < kFixGap_s;
+    return stand_.moves && seconds_between(stand_.t_fix_ns, now_ns_) < kFixesGone_s;
 }
 
 double FlightEvidence::window_s(double least_s, double heights) const noexcept {
@@ -221,7 +221,7 @@ bool FlightEvidence::inertial_at_rest(double window_s, double spread_mps2) const
     if (rates / n > kRestRate_radps) return false;
     const double spread = std::sqrt(std::max(0.0, squares / n - mean * mean));
     if (spread > spread_mps2 + 2.0 * settings_.accel_noise_mps2) return false;
-    return !all_axes || std::fabs(mean - settings_.gravity_mps2) < rest_force_mps2(kRestForce_mps2);
+    return !all_axes || std::fabs(mean - settings_.gravity_mps2) < rest_force_mps2(kCalmForce_mps2);
 }
 
 bool FlightEvidence::hangs() const {

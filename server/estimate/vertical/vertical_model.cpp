@@ -9,7 +9,7 @@ using namespace vertical_states;
 
 namespace {
 
-constexpr double kStandingSpeed_mps = 0.02; ///< the rail gives in the wind
+constexpr double kStillSpeed_mps = 0.02; ///< the rail gives in the wind
 constexpr double kStandingWalk_m_rts = 0.03;
 
 /// Of h, v and a with their correlations to everything else.
@@ -71,7 +71,7 @@ void propagate_singer(VerticalKalman& state, double dt_s, const SingerProcess& p
 }
 
 void propagate_rest(VerticalKalman& state, double dt_s, double accel_sigma_mps2) {
-    forget(state, kV, 0.0, kStandingSpeed_mps);
+    forget(state, kV, 0.0, kStillSpeed_mps);
     forget(state, kA, 0.0, accel_sigma_mps2);
     walk(state, kH, kStandingWalk_m_rts * kStandingWalk_m_rts * dt_s);
 }
