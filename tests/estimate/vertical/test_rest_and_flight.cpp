@@ -49,7 +49,7 @@ TEST_CASE("heights alone: the stated speed opens with the second odd height of a
     }
 }
 
-TEST_CASE("shocks on a stand are no climb, upright or lying") {
+TEST_CASE("shocks on a stand are not climb, upright or lying") {
     for (const bool lying : {false, true}) {
         INFO((lying ? "lying" : "upright"));
         std::mt19937_64 random(3);
