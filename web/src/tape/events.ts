@@ -30,6 +30,7 @@ const kOfFlight: ReadonlySet<string> = new Set([
   'signal_lost',
   'signal_reacquired',
   'ready_again',
+  'joined_in_flight',
 ]);
 
 interface Flight {
