@@ -61,6 +61,8 @@ export class Tape {
     this.cursor = mode === 'live' ? this.newest_s : 0;
     this.span = mode === 'live' ? kSpanLive_s : Math.max(this.newest_s, kSpanMin_s);
     this.take_latest(latest);
+    // Until the station says what time it is: a connection lost before that must not hold the values at their age.
+    if (this.live) this.offset_s = this.newest_s - page_now() / 1000;
   }
 
   get live(): boolean {
@@ -69,7 +71,7 @@ export class Tape {
 
   /** Where the tape ends now, seconds since its start. */
   get head_s(): TapeSeconds {
-    if (!this.live || Number.isNaN(this.offset_s)) return this.newest_s;
+    if (!this.live) return this.newest_s;
     return Math.max(this.newest_s, page_now() / 1000 + this.offset_s);
   }
 

@@ -1,5 +1,5 @@
 /** The tape's cursor and window: it follows live, lets go, and asks for what it does not hold. */
-import { describe, expect, it } from 'vitest';
+import { afterEach, describe, expect, it, vi } from 'vitest';
 import { Tape } from '../../src/tape/tape';
 import { column, description, table } from '../support/builders';
 
@@ -13,7 +13,16 @@ function block(t_s: number[], values: number[]): Parameters<Tape['take_block']>[
   return { table: 0, columns: 1, rows: t_s.length, t_offset: 0, values_offset: 8 * t_s.length, view };
 }
 
+afterEach(() => void vi.useRealTimers());
+
 describe('a tape', () => {
+  it('lets values age when the connection is lost before the station has said its time', () => {
+    vi.useFakeTimers({ toFake: ['performance'] });
+    const tape = new Tape(about, 'live', []);
+    tape.take_block(block([12], [1]));
+    vi.advanceTimersByTime(7000);
+    expect(tape.cursor_s - tape.value_at_cursor(0, 0).t_s).toBeCloseTo(5);
+  });
   it('follows the head, lets go when the cursor is moved, and goes on taking rows meanwhile', () => {
     const tape = new Tape(about, 'live', []);
     tape.take_block(block([11, 12], [1, 2]));
