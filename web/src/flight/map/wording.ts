@@ -12,9 +12,8 @@ export const kLandingCaseWords: Readonly<Record<LandingCaseName, string>> = {
 };
 
 export const kMapWords = {
-  semi_axes: 'Semi-axes: of the 95\u00a0% ellipse, m.',
   flat: 'Flat ground assumed.',
-  out: 'Out: fraction outside the boundary. Advisory: the range safety officer decides.',
+  out: 'Ellipses hold 95\u00a0% of a case. Out: fraction outside the boundary. Advisory: the range safety officer decides.',
   none_yet: 'No landing predicted yet.',
 } as const;
 
