@@ -92,8 +92,8 @@ FlightScatter read_scatter(JsonReader& in) {
     return out;
 }
 
-FailureOdds read_failures(JsonReader& in) {
-    FailureOdds out;
+FailureProbabilities read_failures(JsonReader& in) {
+    FailureProbabilities out;
     double sum = 0.0;
     const auto read = [&](std::string_view key, double& value) {
         value = in.number_or(key, 0, 1, value);

@@ -40,7 +40,7 @@ struct FlightScatter {
 };
 
 /// Probabilities that one flight ends this way; what is left of 1 is a nominal descent.
-struct FailureOdds {
+struct FailureProbabilities {
     double drogue_fails = 0.05;
     double main_fails = 0.03;
     double both_fail = 0.02;
@@ -60,7 +60,7 @@ struct RocketModel {
     double rail_length_m;
     std::vector<Parachute> parachutes; ///< in order of use
     FlightScatter scatter;
-    FailureOdds failures;
+    FailureProbabilities failures;
     [[nodiscard]] double total_impulse_n_s() const noexcept; ///< newton seconds, trapezoid under the thrust curve
     [[nodiscard]] double burn_time_s() const noexcept;
     /// Propellant is used in proportion to the impulse delivered.

@@ -85,7 +85,7 @@ TEST_CASE("What a vehicle's sensors and flights scatter by is read from its file
     CHECK(vehicle.rocket->scatter.drag == 0.07);
     CHECK(vehicle.rocket->scatter.thrust == FlightScatter{}.thrust);
     CHECK(vehicle.rocket->failures.late_opening == 0.2);
-    CHECK(vehicle.rocket->failures.both_fail == FailureOdds{}.both_fail);
+    CHECK(vehicle.rocket->failures.both_fail == FailureProbabilities{}.both_fail);
     CHECK(read({{"name", "buoy"}}).sensors.imu_sample_time == SampleTime::end);
 }
 

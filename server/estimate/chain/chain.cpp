@@ -102,7 +102,7 @@ Manoeuvre manoeuvre_of(Motion motion) {
 
 struct EstimatorChain::State {
     State(const Vehicle& vehicle_in, const Site& site_in, const ChainInputs& inputs)
-        : vehicle(with_range(vehicle_in, inputs.accel_range_mps2)), site(site_in), frame(site_in.pad) {
+        : vehicle(with_range(vehicle_in, inputs.accel_range_mps2)), site(site_in) {
         if (vehicle.rocket) missing = missing_inputs(inputs);
         const bool moves = inputs.pressure || inputs.fix;
         const bool flies = vehicle.rocket && (inputs.accel_axial || moves);
@@ -152,7 +152,6 @@ struct EstimatorChain::State {
 
     const Vehicle vehicle;
     const Site& site;
-    LocalFrame frame; ///< at the pad
     std::vector<TableDescription> tables;
     std::vector<MissingInput> missing;
     FlightPicture picture;

@@ -37,7 +37,7 @@ double rate_likelihood(const RocketModel& rocket, const DescentSeen& seen, doubl
 ByLandingCase<double> prior_of(const RocketModel& rocket) {
     using enum LandingCaseKind;
     ByLandingCase<double> p;
-    const FailureOdds& fails = rocket.failures;
+    const FailureProbabilities& fails = rocket.failures;
     if (rocket.parachutes.empty()) {
         p[nominal] = 1;
         return p;

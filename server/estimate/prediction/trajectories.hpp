@@ -6,8 +6,8 @@
 /// long axis follows the motion as a weather vane does: I w' = x N - D w, with the normal force N = rho V S C_N
 /// u_across / 2 behind the centre of mass by the static margin x. It lags while the path bends, so that N holds the
 /// path up near apogee, where a point mass alone would fall short by a per cent of what is left (J. S. Barrowman, "The
-/// Practical Calculation of the Aerodynamic Characteristics of Slender Finned Vehicles", 1967, for slope, margin and
-/// damping; the figures in the .cpp are common practice for vehicles whose file does not say).
+/// Practical Calculation of the Aerodynamic Characteristics of Slender Finned Vehicles", 1967, from memory, for slope,
+/// margin and damping; the figures in the .cpp are common practice for vehicles whose file does not say).
 ///
 /// Air: density and sound speed linear between steps of kAirStep_m of the day's profile, up to 32 km. Wind: linear
 /// between nodes. Gravity constant. Ground: flat or the site's grid. Integration: midpoint coefficients with

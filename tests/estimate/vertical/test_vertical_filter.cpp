@@ -1,5 +1,5 @@
 // The vertical filter: consistency over seeded runs (bounds: chi-square, Bar-Shalom, Li, Kirubarajan 2001 section 5.4),
-// faults of the barometer, gaps, and a real quadrotor flight (tests/reference/data/SOURCES.md).
+// faults of the barometer, and gaps.
 #include <functional>
 #include <random>
 
@@ -8,7 +8,6 @@
 #include "server/estimate/vertical/vertical_filter.hpp"
 #include "server/estimate/vertical/vertical_input.hpp"
 #include "shared/time.hpp"
-#include "tests/support/reference.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
@@ -204,49 +203,4 @@ TEST_CASE("port noise swamps heights from Mach 0.8 on and leaves slow flight alo
     CHECK(port_noise_pa(0.5, 15000.0) < 20.0);
     CHECK(port_noise_pa(0.85, 45000.0) > 10000.0);
     CHECK(port_noise_pa(1.3, 100000.0) > 10000.0);
-}
-
-TEST_CASE("a real quadrotor flight with heights once a second") {
-    // Acc in m/s2 (z up: its mean along the vertical is 9.7), Euler angles Z-Y'-X'' in degrees; both follow from the
-    // data.
-    const auto imu = test::reference_rows("data/quadrotor_vertical/IMU_1.csv");
-    const auto truth = test::reference_rows("data/quadrotor_vertical/GT.csv");
-    REQUIRE(imu.size() > 3000);
-    VerticalSettings settings;
-    settings.rest_updates = false;
-    settings.accel_bias_mps2 = 0.5;
-    settings.accel_bias_walk_mps2_rts = 0.02;
-    VerticalFilter filter(settings);
-    filter.set_motion(Motion::coast);
-    filter.start(at(0), truth[0][6], 0.1, 0.0, 1.0);
-    VerticalInput input(SensorNoise{.accel_noise_mps2 = 2.0}, 9.80665);
-    std::size_t next = 1;
-    double squares = 0.0;
-    int compared = 0;
-    for (const auto& row : imu) {
-        const double roll = row[1] * M_PI / 180.0;
-        const double pitch = row[2] * M_PI / 180.0;
-        const TiltInput tilt{{-std::sin(pitch), std::sin(roll) * std::cos(pitch), std::cos(roll) * std::cos(pitch)},
-                             0.01};
-        while (next < truth.size() && truth[next][0] <= row[0]) {
-            // Heights between the thinned ones are only compared with, before the filter may see any of them.
-            const VerticalEstimate e = filter.estimate();
-            const double ahead_s = truth[next][0] - seconds_between(kStart_ns, e.t_ns);
-            const double predicted_m = e.altitude_m + e.vertical_speed_mps * ahead_s;
-            if (truth[next][0] > 3.0) {
-                squares += std::pow(predicted_m - truth[next][6], 2);
-                ++compared;
-            }
-            if (next % 10 == 0) filter.height(at(truth[next][0]), truth[next][6], 0.08);
-            ++next;
-        }
-        const ImuSample sample{at(row[0]), {row[4], row[5], row[6]}, Eigen::Vector3d::Constant(kNaN)};
-        const auto up = input.acceleration(sample, tilt, Motion::coast);
-        REQUIRE(up);
-        filter.accelerometer(sample.t_ns, up->accel_up_mps2, up->sigma_mps2);
-    }
-    const double rms_m = std::sqrt(squares / compared);
-    INFO("rms " << rms_m << " m over " << compared << " heights");
-    CHECK(compared > 280);
-    CHECK(rms_m < 0.3);
 }

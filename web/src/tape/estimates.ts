@@ -55,6 +55,14 @@ export type ColumnOf<E extends Estimator> = (typeof kEstimators)[E][number];
  */
 export const kModeWords = { aided: 'GNSS-aided', dead_reckoning: 'dead reckoning', lost: 'lost' } as const;
 export const kTerrainFlat = 'flat';
+export const kLikeliestWords: Readonly<Record<LandingCaseName, string>> = {
+  nominal: 'nominal',
+  late_opening: 'drogue late',
+  drogue_fails: 'drogue fails',
+  main_fails: 'main fails',
+  main_at_apogee: 'main at apogee',
+  no_parachute: 'no parachute (ballistic)',
+};
 /** By how soon each deserves attention; the first is as it should be. */
 export const kHealthWords = [
   'consistent',

@@ -1,7 +1,7 @@
 /** Map of the site: places in metres east and north of the pad, and what of a tape belongs on it at the cursor. */
 import type { TapeSeconds } from '../stream/clocks';
 import type { GeoPoint } from '../stream/description';
-import { estimate, kLandingCases, type Estimate, type LandingCaseName } from './estimates';
+import { estimate, kLandingCases, kLikeliestWords, type Estimate, type LandingCaseName } from './estimates';
 import type { Tape } from './tape';
 
 export interface Place {
@@ -136,7 +136,8 @@ export function landing_cases(tape: Tape, vehicle: number): LandingCase[] {
 
 /** The case that fits best what has been seen by the cursor; nominal where a recording does not say. */
 export function likeliest_landing(landing: Estimate<'landing'>): LandingCaseName {
-  return kLandingCases[landing.value('likeliest')] ?? 'nominal';
+  const word = landing.word('likeliest');
+  return kLandingCases.find((name) => kLikeliestWords[name] === word) ?? 'nominal';
 }
 
 /** Where the vehicle is at the cursor by navigation; undefined when that is not known. */

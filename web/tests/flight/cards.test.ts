@@ -1,7 +1,7 @@
 /** Words and numbers of the cards, each from known rows and events. */
 import { describe, expect, it } from 'vitest';
 import { horizontal_sigma, select_cards, type Card, type CardName } from '../../src/flight/cards/cards';
-import { kLandingCases } from '../../src/tape/estimates';
+import { kLandingCases, kLikeliestWords } from '../../src/tape/estimates';
 import { landing_cases } from '../../src/tape/map';
 import type { Tape } from '../../src/tape/tape';
 import type { TapeEvent } from '../../src/stream/messages';
@@ -22,7 +22,7 @@ const kTables = [
       ),
     ),
     words('terrain', 'Terrain', 'flat', 'height grid'),
-    words('likeliest', 'Likeliest case', ...kLandingCases),
+    words('likeliest', 'Likeliest case', ...Object.values(kLikeliestWords)),
     column('outside'),
   ]),
   table('v/estimate/navigation', 'estimate', [

@@ -13,6 +13,7 @@ import {
   kEstimators,
   kHealthWords,
   kModeWords,
+  kLikeliestWords,
   kTerrainFlat,
   type ColumnOf,
   type Estimator,
@@ -43,6 +44,7 @@ describe('the golden hello', () => {
     ['navigation', 'height_health', [...kHealthWords]],
     ['navigation', 'mode', Object.values(kModeWords)],
     ['landing', 'terrain', [kTerrainFlat]],
+    ['landing', 'likeliest', Object.values(kLikeliestWords)],
     ['phase', 'phase', Object.keys(kTints)],
   ] as const)('has the words of %s/%s on which the page acts', (estimator, name, known) => {
     const all =
