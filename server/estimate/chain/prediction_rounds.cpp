@@ -27,6 +27,11 @@ constexpr double kStale_s = 3.0;
 constexpr double kInertialSilent_s = 1.0; // navigation may be right still, but fixes go on
 constexpr double kHeightFloor_m = 0.2;    // apogee is where the vehicle's middle was
 constexpr double kVarianceFloor = 1e-4;
+/// Beyond these a state is not one of the flights whose air and wind are known, and to fly it says nothing.
+constexpr double kHighest_m = (FlightConditions::kAirTable - 1) * FlightConditions::kAirStep_m;
+constexpr double kFarthest_m = 2e5;
+constexpr double kFastest_mps = 2000.0;
+constexpr double kUnknown_m = 5000.0, kUnknown_mps = 500.0; // 1-sigma
 
 /// The day's air stretches height and speed alike.
 void add_air_scale(const DayAtmosphere& air, const VerticalEstimate& v, Eigen::Matrix<double, 6, 6>& covariance) {
@@ -36,6 +41,15 @@ void add_air_scale(const DayAtmosphere& air, const VerticalEstimate& v, Eigen::M
     const Eigen::Matrix2d together = scale * scale * stretched * stretched.transpose();
     for (const int i : {0, 1})
         for (const int j : {0, 1}) covariance(2 + 3 * i, 2 + 3 * j) += together(i, j);
+}
+
+/// False for NaN too.
+bool can_be_flown(const PredictionStart& from) {
+    const Eigen::Vector3d& p = from.position_enu_m;
+    const Eigen::Matrix<double, 6, 1> variance = from.covariance.diagonal();
+    return std::abs(p.z()) < kHighest_m && p.head<2>().norm() < kFarthest_m &&
+           from.velocity_enu_mps.norm() < kFastest_mps && variance(2) < kUnknown_m * kUnknown_m &&
+           (variance.tail<3>().array() < kUnknown_mps * kUnknown_mps).all();
 }
 
 } // namespace
@@ -170,7 +184,8 @@ std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const 
     from.since_apogee_s = seen.since_apogee_s;
     from.probability = case_probability(*rocket_, seen);
     // Stale: the vehicle is silent, and an old prediction would look like a new one.
-    return seconds_between(from.t_ns, t_ns) < kStale_s ? std::optional(from) : std::nullopt;
+    const bool fresh = seconds_between(from.t_ns, t_ns) < kStale_s;
+    return fresh && can_be_flown(from) ? std::optional(from) : std::nullopt;
 }
 
 DescentSeen PredictionRounds::descent_seen(const PredictionStart& from, const FlightPicture& picture) const {

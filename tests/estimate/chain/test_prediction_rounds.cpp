@@ -1,0 +1,79 @@
+// Rounds of predictions: from which states one starts, and how long it takes whatever comes how often.
+#include <catch2/catch.hpp>
+
+#include <cmath>
+#include <optional>
+
+#include "server/estimate/chain/prediction_rounds.hpp"
+#include "shared/time.hpp"
+#include "tests/estimate/prediction/motorless.hpp"
+
+using namespace turnstone;
+using namespace turnstone::estimate;
+
+namespace {
+
+struct Round {
+    std::optional<Prediction> made;
+    double after_s = 0; ///< from the first tick
+};
+
+/// Two seconds of ticks with a coasting vehicle's state, and an inertial sample each `imu_period_s` (0: none).
+Round round_from(const VerticalEstimate& state, double imu_period_s) {
+    RocketModel rocket = test::motorless(3, 0.005, 0.5);
+    rocket.body_diameter_m = 0.08;
+    const Site site{};
+    const DayAtmosphere air{PadReference{}};
+    WindProfile wind(site);
+    PredictionRounds rounds(rocket, site);
+    FlightPicture picture;
+    picture.atmosphere = &air;
+    picture.wind = &wind;
+    picture.phase.phase = Phase::coasting;
+    picture.vertical = state;
+    constexpr std::int64_t kBegan_ns = 1'000'000'000'000;
+    double next_imu_s = 0;
+    for (int tick = 0; tick <= 20; ++tick) {
+        const double t_s = 0.1 * tick;
+        for (; imu_period_s > 0 && next_imu_s < t_s; next_imu_s += imu_period_s)
+            if (auto made = rounds.imu({kBegan_ns + seconds_to_ns(next_imu_s), {0, 0, 0}, {0, 0, 0}}, picture))
+                return {made, next_imu_s};
+        picture.vertical.t_ns = kBegan_ns + seconds_to_ns(t_s);
+        if (auto made = rounds.tick(picture.vertical.t_ns, picture, nullptr, wind)) return {made, t_s};
+    }
+    return {};
+}
+
+VerticalEstimate coasting(double altitude_m, double speed_mps, double altitude_sigma_m = 1,
+                          double speed_sigma_mps = 1) {
+    VerticalEstimate state;
+    state.valid = true;
+    state.altitude_m = altitude_m;
+    state.altitude_sigma_m = altitude_sigma_m;
+    state.vertical_speed_mps = speed_mps;
+    state.vertical_speed_sigma_mps = speed_sigma_mps;
+    return state;
+}
+
+} // namespace
+
+TEST_CASE("a prediction is ready within half a second, at any rate of samples and at none") {
+    for (const double imu_period_s : {0.0, 1.0, 0.2, 0.02, 0.005}) {
+        INFO(imu_period_s << " s");
+        const Round round = round_from(coasting(300, 100), imu_period_s);
+        REQUIRE(round.made);
+        CHECK(round.made->apogee_m > 300);
+        CHECK(round.after_s <= 0.5);
+    }
+}
+
+TEST_CASE("no prediction starts from a state that is none of a flight") {
+    const double unknown = std::nan("");
+    const VerticalEstimate states[] = {
+        coasting(1e6, 100),         coasting(300, 1e5),          coasting(unknown, 100),        coasting(300, unknown),
+        coasting(300, 100, 1e5, 1), coasting(300, 100, 1, 5000), coasting(300, 100, unknown, 1)};
+    for (const VerticalEstimate& state : states) {
+        INFO(state.altitude_m << " m, " << state.vertical_speed_mps << " m/s");
+        CHECK_FALSE(round_from(state, 0.02).made);
+    }
+}
