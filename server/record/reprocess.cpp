@@ -10,6 +10,7 @@
 #include "server/record/stored_inputs.hpp"
 #include "server/record/write/recording_claim.hpp"
 #include "server/record/write/recording_file.hpp"
+#include "server/record/write/repair.hpp"
 
 namespace turnstone {
 
@@ -17,13 +18,12 @@ namespace {
 
 constexpr std::size_t kCommitBytes = 8u << 20;
 
-/// A recording in the making, under a hidden name: nobody takes what a killed process leaves of it for a recording.
+/// A recording in the making, under a hidden name.
 class Unfinished {
   public:
     /// Throws SqliteError where nothing can be written, or where another process is at the same.
     Unfinished(const std::filesystem::path& directory, const std::string& id)
-        : path_(directory / ("." + id + ".unfinished" + std::string(kRecordingEnding))),
-          claim_(RecordingClaim::take(path_)) {
+        : path_(directory / ("." + id + std::string(kUnfinishedEnding))), claim_(RecordingClaim::take(path_)) {
         if (!claim_) throw SqliteError(SQLITE_BUSY, "another process is at it; wait for that one");
         remove(); // of a process that was killed
     }

@@ -35,6 +35,7 @@ void Upkeep::finish(const std::filesystem::path& path) {
 }
 
 void Upkeep::run() {
+    remove_leftovers(directory_);
     std::set<std::filesystem::path> left; // in use when last tried
     for (const std::filesystem::path& path : unclosed_recordings(directory_)) left.insert(path);
     std::unique_lock lock(mutex_);

@@ -5,6 +5,7 @@
 #include <cstring>
 
 #include "server/record/format/fixed_tables.hpp"
+#include "server/record/write/recording_claim.hpp"
 #include "server/record/write/recording_file.hpp"
 
 namespace turnstone {
@@ -46,21 +47,16 @@ void for_each_entry(const std::filesystem::path& directory, OnEntry&& on_entry) 
         on_entry(*entry);
 }
 
-/// Half-made recordings that a kill left. A recent one may belong to another server that is making it.
-void remove_half_made(const std::filesystem::path& directory) {
-    std::vector<std::filesystem::path> half_made;
-    for_each_entry(directory, [&half_made](const std::filesystem::directory_entry& entry) {
-        const std::string name = entry.path().filename().string();
-        std::error_code error;
-        const auto written = entry.last_write_time(error);
-        if (!error && name.starts_with('.') && name.ends_with(std::string(kRecordingEnding) + ".new") &&
-            std::filesystem::file_time_type::clock::now() - written > std::chrono::minutes(1))
-            half_made.push_back(entry.path());
-    });
-    for (const auto& path : half_made) {
-        std::error_code error; // one that stays does no harm
-        std::filesystem::remove(path, error);
-    }
+/// `name` without these ends; empty when it has others.
+std::string between(const std::string& name, std::string_view begin, std::string_view end) {
+    if (name.size() <= begin.size() + end.size() || !name.starts_with(begin) || !name.ends_with(end)) return "";
+    return name.substr(begin.size(), name.size() - begin.size() - end.size());
+}
+
+void remove_with_journals(const std::filesystem::path& path) {
+    std::error_code ignored; // one that stays does no harm
+    for (const char* ending : {"", "-wal", "-shm", "-journal"})
+        std::filesystem::remove(path.string() + ending, ignored);
 }
 
 } // namespace
@@ -81,7 +77,6 @@ std::vector<std::filesystem::path> recording_files(const std::filesystem::path& 
 }
 
 std::vector<std::filesystem::path> unclosed_recordings(const std::filesystem::path& directory) {
-    remove_half_made(directory);
     std::vector<std::filesystem::path> found;
     for (const std::filesystem::path& path : recording_files(directory)) {
         try {
@@ -96,6 +91,35 @@ std::vector<std::filesystem::path> unclosed_recordings(const std::filesystem::pa
         }
     }
     return found;
+}
+
+void remove_leftovers(const std::filesystem::path& directory) {
+    const std::vector<std::filesystem::path> unclosed = unclosed_recordings(directory);
+    std::vector<std::filesystem::path> half_made, locked;
+    for_each_entry(directory, [&](const std::filesystem::directory_entry& entry) {
+        const std::string name = entry.path().filename().string(), ending(kRecordingEnding);
+        std::error_code error;
+        const auto recording = [&](const std::string& stem) { return directory / (stem + ending); };
+        if (const std::string made = between(name, ".", ending + ".new"); !made.empty()) {
+            const auto age = std::filesystem::file_time_type::clock::now() - entry.last_write_time(error);
+            if (!error && age > std::chrono::minutes(1) && !RecordingClaim::is_held(recording(made)))
+                half_made.push_back(entry.path());
+        } else if (!between(name, ".", kUnfinishedEnding).empty()) {
+            if (!RecordingClaim::is_held(entry.path())) half_made.push_back(entry.path());
+        } else if (const std::string lock = between(name, ".", ending + ".lock"); !lock.empty()) {
+            if (std::ranges::find(unclosed, recording(lock)) == unclosed.end()) locked.push_back(recording(lock));
+        } else if (const std::string index = between(name, "", ending + "-shm"); !index.empty()) {
+            if (!std::filesystem::exists(recording(index), error) && !error) half_made.push_back(entry.path());
+        }
+    });
+    for (const auto& path : half_made) remove_with_journals(path);
+    for (const auto& path : locked) {
+        try {
+            if (!RecordingClaim::is_held(path)) (void)RecordingClaim::take(path); // it goes with the claim
+        } catch (const SqliteError&) {
+            continue; // a directory that cannot be written to keeps its leftovers
+        }
+    }
 }
 
 } // namespace turnstone

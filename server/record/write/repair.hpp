@@ -2,6 +2,7 @@
 /// Recordings that a killed process left behind.
 #include <filesystem>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "shared/result.hpp"
@@ -23,8 +24,14 @@ enum class RepairOutcome {
 /// holds; a directory that cannot be read has none.
 [[nodiscard]] std::vector<std::filesystem::path> recording_files(const std::filesystem::path& directory);
 
-/// Recordings of `directory` that are not marked as closed; removes half-made files that never became
-/// recordings.
+/// Recordings of `directory` that are not marked as closed.
 [[nodiscard]] std::vector<std::filesystem::path> unclosed_recordings(const std::filesystem::path& directory);
+
+/// Ends the hidden name of a recording that is being made again; nobody takes what a kill leaves of it for a recording.
+inline constexpr std::string_view kUnfinishedEnding = ".unfinished.sqlite";
+
+/// Removes what killed processes left beside recordings: files that never became one, locks that nobody holds, shared
+/// memory of a file that is gone. A write-ahead file stays: it may hold data of a recording that was moved.
+void remove_leftovers(const std::filesystem::path& directory);
 
 } // namespace turnstone
