@@ -5,23 +5,15 @@
 #include <atomic>
 #include <chrono>
 #include <cmath>
-#include <csignal>
 #include <cstdio>
 #include <cstring>
-#include <filesystem>
-#include <fstream>
 #include <functional>
 #include <memory>
-#include <sstream>
 #include <stdexcept>
 #include <string>
 #include <thread>
 #include <vector>
 
-#include <fcntl.h>
-#include <stdlib.h>
-#include <sys/wait.h>
-#include <termios.h>
 #include <unistd.h>
 
 #include <boost/asio/connect.hpp>
@@ -35,6 +27,7 @@
 
 #include "tools/benchmarks/frames.hpp"
 #include "tools/benchmarks/measure.hpp"
+#include "tools/benchmarks/server_process.hpp"
 
 namespace {
 
@@ -45,106 +38,6 @@ namespace websocket = beast::websocket;
 using asio::ip::tcp;
 using Clock = std::chrono::steady_clock;
 using namespace std::chrono_literals;
-
-/// A pseudo-terminal in raw mode; the master end is the vehicle's radio.
-class Terminal {
-  public:
-    Terminal() : master_(::posix_openpt(O_RDWR | O_NOCTTY)) {
-        if (master_ < 0 || ::grantpt(master_) != 0 || ::unlockpt(master_) != 0)
-            throw std::runtime_error("no pseudo-terminal is available");
-        slave_ = ::open(path().c_str(), O_RDWR | O_NOCTTY);
-        termios settings{};
-        ::tcgetattr(slave_, &settings);
-        ::cfmakeraw(&settings);
-        ::tcsetattr(slave_, TCSANOW, &settings);
-    }
-    ~Terminal() {
-        ::close(slave_);
-        ::close(master_);
-    }
-    Terminal(const Terminal&) = delete;
-    Terminal& operator=(const Terminal&) = delete;
-    [[nodiscard]] std::string path() const { return ::ptsname(master_); }
-    [[nodiscard]] int slave() const { return slave_; }
-    void write(const std::vector<std::byte>& bytes) const {
-        if (::write(master_, bytes.data(), bytes.size()) != static_cast<ssize_t>(bytes.size()))
-            throw std::runtime_error("the pseudo-terminal did not take all the bytes");
-    }
-
-  private:
-    int master_;
-    int slave_ = -1;
-};
-
-/// `turnstone serve` in a process of its own.
-class ServerProcess {
-  public:
-    explicit ServerProcess(const std::string& port_path) {
-        directory_ = std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
-        std::filesystem::create_directories(directory_);
-        const std::string log = (directory_ / "server.log").string();
-        pid_ = ::fork();
-        if (pid_ == 0) {
-            const int out = ::open(log.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0644);
-            ::dup2(out, STDOUT_FILENO);
-            ::dup2(out, STDERR_FILENO);
-            const std::string binary = bench::program("turnstone");
-            const std::string vehicle = bench::source("tools/demo/sanderling");
-            const std::string site = bench::source("tools/demo/site.json");
-            const std::string link = "serial:" + port_path + "?baud=115200&name=radio";
-            const std::string recordings = (directory_ / "recordings").string();
-            ::execl(binary.c_str(), binary.c_str(), "serve", "--vehicle", vehicle.c_str(), "--site", site.c_str(),
-                    "--link", link.c_str(), "--port", "0", "--recordings", recordings.c_str(), nullptr);
-            ::_exit(127);
-        }
-        for (int tries = 0; tries < 500 && port_ == 0; ++tries) {
-            std::this_thread::sleep_for(20ms);
-            std::ifstream in(log);
-            std::stringstream text;
-            text << in.rdbuf();
-            const std::string key = "http://127.0.0.1:";
-            if (const auto at = text.str().find(key); at != std::string::npos)
-                port_ = static_cast<std::uint16_t>(std::stoi(text.str().substr(at + key.size())));
-        }
-        if (port_ == 0) throw std::runtime_error("the server did not come up; see " + log);
-    }
-    ~ServerProcess() {
-        ::kill(pid_, SIGINT);
-        ::waitpid(pid_, nullptr, 0);
-        std::error_code ignored; // leftovers in the temporary directory harm nothing
-        std::filesystem::remove_all(directory_, ignored);
-    }
-    ServerProcess(const ServerProcess&) = delete;
-    ServerProcess& operator=(const ServerProcess&) = delete;
-    [[nodiscard]] std::uint16_t port() const { return port_; }
-    [[nodiscard]] double resident_mb() const {
-        std::ifstream in("/proc/" + std::to_string(pid_) + "/status");
-        std::string word;
-        while (in >> word) {
-            if (word == "VmRSS:") {
-                double kilobytes = 0;
-                in >> kilobytes;
-                return kilobytes / 1024;
-            }
-        }
-        return std::nan("");
-    }
-    [[nodiscard]] double cpu_s() const {
-        std::ifstream in("/proc/" + std::to_string(pid_) + "/stat");
-        std::string text((std::istreambuf_iterator<char>(in)), {});
-        std::istringstream fields(text.substr(text.rfind(')') + 2));
-        std::string skipped;
-        for (int k = 0; k < 11; ++k) fields >> skipped;
-        double user = 0, system = 0;
-        fields >> user >> system;
-        return (user + system) / static_cast<double>(::sysconf(_SC_CLK_TCK));
-    }
-
-  private:
-    pid_t pid_ = -1;
-    std::uint16_t port_ = 0;
-    std::filesystem::path directory_;
-};
 
 using Stream = websocket::stream<tcp::socket>;
 
@@ -163,7 +56,7 @@ int mark_of(double imu_temperature_k) {
 }
 
 /// Sends a marked packet each `period`; `receive` blocks until it has a mark. Returns latencies in milliseconds.
-std::vector<double> latencies_ms(const Terminal& terminal, std::chrono::milliseconds period,
+std::vector<double> latencies_ms(const bench::Terminal& terminal, std::chrono::milliseconds period,
                                  const std::function<int()>& receive) {
     const Dictionary dictionary = bench::demo_dictionary();
     std::array<std::atomic<std::int64_t>, kMarks> sent_ns{};
@@ -244,8 +137,8 @@ void report(const char* name, const std::vector<double>& values) {
 }
 
 std::vector<double> through_server() {
-    const Terminal terminal;
-    const ServerProcess server(terminal.path());
+    const bench::Terminal terminal;
+    const bench::ServerProcess server(terminal.path());
     asio::io_context context;
     const auto stream = connect(context, server.port(), "/api/stream");
     MarkReader marks(*stream);
@@ -254,7 +147,7 @@ std::vector<double> through_server() {
 
 /// The least possible: bytes read from the terminal go out as a WebSocket message as they are.
 std::vector<double> through_bare_relay() {
-    const Terminal terminal;
+    const bench::Terminal terminal;
     asio::io_context relay_context;
     tcp::acceptor acceptor(relay_context, {asio::ip::address_v4::loopback(), 0});
     std::thread relay([&] {
@@ -287,8 +180,8 @@ std::vector<double> through_bare_relay() {
 }
 
 void resources() {
-    const Terminal terminal;
-    const ServerProcess server(terminal.path());
+    const bench::Terminal terminal;
+    const bench::ServerProcess server(terminal.path());
     std::this_thread::sleep_for(2s);
     const double idle_start = server.cpu_s();
     std::this_thread::sleep_for(5s);
