@@ -58,6 +58,7 @@ struct Motion {
 template <class Figures>
 std::vector<double> positions_of(const PipelineSetup& setup, Figures figures) {
     Pipeline pipeline(setup, kStart_ns);
+    pipeline.fly_one_prediction_in(0);
     Batch batch;
     const LocalFrame pad(setup.site.pad);
     for (unsigned k = 0; k < 400; ++k) {
