@@ -1,6 +1,11 @@
-# What would run for minutes without optimisation has it in every configuration.
+# What would run for minutes without optimisation has it in every configuration. In release, test programs have less than what
+# they test: it saves a quarter of the time to compile them.
 function(turnstone_optimise target)
-  if(NOT TURNSTONE_CONFIG STREQUAL release AND target MATCHES "^(test_)?(shared|protocol|estimate|sim)$")
+  if(TURNSTONE_CONFIG STREQUAL release)
+    if(target MATCHES "^test_")
+      target_compile_options(${target} PRIVATE -O1)
+    endif()
+  elseif(target MATCHES "^(test_)?(shared|protocol|estimate|sim)$")
     target_compile_options(${target} PRIVATE -O1)
   endif()
 endfunction()

@@ -27,7 +27,7 @@ long millisecond(double t_s) {
     return std::lround(t_s * 1000);
 }
 
-struct Phase {
+struct Stretch {
     std::string name;
     double from_s, to_s;
 };

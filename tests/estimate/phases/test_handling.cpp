@@ -14,12 +14,12 @@ using namespace turnstone::test;
 
 namespace {
 
-constexpr double kG = 9.80;
+constexpr double kGravityHere_mps2 = 9.80;
 const Eigen::Vector3d kStill = Eigen::Vector3d::Zero(); ///< rad/s
 
 /// What the sensors feel at t seconds after ten quiet ones upright on the pad.
 struct Feeling {
-    Eigen::Vector3d force{kG, 0, 0};
+    Eigen::Vector3d force{kGravityHere_mps2, 0, 0};
     Eigen::Vector3d rate{0, 0, 0};
     double height_m = 0;
     double extra_pa = 0;
@@ -83,54 +83,58 @@ TEST_CASE("handling, transport, weather and gaps are not a liftoff") {
     const std::vector<Case> both{
         {"carried while walking", 20,
          [](double t) {
-             return Feeling{{kG + 3.0 * std::sin(12.0 * t), 1.5 * std::sin(6 * t), 1.0},
+             return Feeling{{kGravityHere_mps2 + 3.0 * std::sin(12.0 * t), 1.5 * std::sin(6 * t), 1.0},
                             {0.2, 0.5, 0.3},
                             1.0 + 0.1 * std::sin(12 * t)};
          }},
         {"lifted quickly over the head", 2,
          [](double t) {
-             return Feeling{
-                 {kG + between(t, 0, 0.25, 14.0) - between(t, 0.25, 0.5, 14.0), 0, 0}, kStill, std::min(1.5, 3.0 * t)};
+             return Feeling{{kGravityHere_mps2 + between(t, 0, 0.25, 14.0) - between(t, 0.25, 0.5, 14.0), 0, 0},
+                            kStill,
+                            std::min(1.5, 3.0 * t)};
          }},
         {"thrown up and caught", 2,
          [](double t) {
-             return Feeling{
-                 {between(t, 0, 0.3, kG + 20.0) + between(t, 1.4, 1.7, kG + 18.0) + between(t, 1.7, 2, kG), 0, 0},
-                 kStill,
-                 1.0 + (t > 0.3 && t < 1.4 ? 1.5 : 0.0)};
+             return Feeling{{between(t, 0, 0.3, kGravityHere_mps2 + 20.0) +
+                                 between(t, 1.4, 1.7, kGravityHere_mps2 + 18.0) + between(t, 1.7, 2, kGravityHere_mps2),
+                             0, 0},
+                            kStill,
+                            1.0 + (t > 0.3 && t < 1.4 ? 1.5 : 0.0)};
          }},
         {"dropped on its tail from table height", 2,
          [](double t) {
              return Feeling{
-                 {between(t, 0.4, 0.408, 150.0) + between(t, 0.55, 0.556, 90.0) + (t < 0.4 ? 0.0 : kG), 0, 0},
+                 {between(t, 0.4, 0.408, 150.0) + between(t, 0.55, 0.556, 90.0) + (t < 0.4 ? 0.0 : kGravityHere_mps2),
+                  0, 0},
                  kStill,
                  -0.8};
          }},
         {"shaken along its axis", 10,
          [](double t) {
-             return Feeling{{kG + 40.0 * std::sin(30.0 * t), 3, 2}, {0.5, 1, 1}, 1.0};
+             return Feeling{{kGravityHere_mps2 + 40.0 * std::sin(30.0 * t), 3, 2}, {0.5, 1, 1}, 1.0};
          }},
         {"swung by the nose", 4,
          [](double) {
-             return Feeling{{kG + 26.0, 2, 1}, {0.3, 5.0, 1.0}, 0.5};
+             return Feeling{{kGravityHere_mps2 + 26.0, 2, 1}, {0.3, 5.0, 1.0}, 0.5};
          }},
         {"hammered on the rail", 10,
          [](double t) {
-             return Feeling{{kG + (std::fmod(t, 0.4) < 0.006 ? 140.0 : 0.0), 0, 0}, kStill, 0};
+             return Feeling{{kGravityHere_mps2 + (std::fmod(t, 0.4) < 0.006 ? 140.0 : 0.0), 0, 0}, kStill, 0};
          }},
         {"driven over a rough road", 30,
          [](double t) {
-             return Feeling{{kG + 25.0 * hash_unit(t) * (std::fmod(t, 0.7) < 0.12), 8.0 * hash_unit(t + 50), 3},
-                            {0.1, 0.3, 0.3},
-                            2.0 * std::sin(0.3 * t)};
+             return Feeling{
+                 {kGravityHere_mps2 + 25.0 * hash_unit(t) * (std::fmod(t, 0.7) < 0.12), 8.0 * hash_unit(t + 50), 3},
+                 {0.1, 0.3, 0.3},
+                 2.0 * std::sin(0.3 * t)};
          }},
         {"driven up a steep hill", 60,
          [](double t) {
-             return Feeling{{kG + 0.5 * hash_unit(t), 1.0, 0}, {0, 0.1, 0.1}, 2.5 * t};
+             return Feeling{{kGravityHere_mps2 + 0.5 * hash_unit(t), 1.0, 0}, {0, 0.1, 0.1}, 2.5 * t};
          }},
         {"a fast lift in a tower", 20,
          [](double t) {
-             return Feeling{{kG + between(t, 0, 4, 1.5) - between(t, 16, 20, 1.5), 0, 0},
+             return Feeling{{kGravityHere_mps2 + between(t, 0, 4, 1.5) - between(t, 16, 20, 1.5), 0, 0},
                             kStill,
                             t < 4    ? 0.75 * t * t
                             : t < 16 ? 12 + 6 * (t - 4)
@@ -138,46 +142,50 @@ TEST_CASE("handling, transport, weather and gaps are not a liftoff") {
          }},
         {"lying in an accelerating car", 12,
          [](double t) {
-             return Feeling{{4.0 * std::sin(0.5 * t), kG, 0}, kStill, 0};
+             return Feeling{{4.0 * std::sin(0.5 * t), kGravityHere_mps2, 0}, kStill, 0};
          }},
         {"vacuum drawn on the bay", 20,
          [](double t) {
-             return Feeling{{kG, 0, 0}, kStill, 0, -400.0 * std::min(t, 10.0)};
+             return Feeling{{kGravityHere_mps2, 0, 0}, kStill, 0, -400.0 * std::min(t, 10.0)};
          }},
         {"five seconds without reception, in a gust", 8,
          [](double t) {
-             return Feeling{{kG, 0, 0}, kStill, 0, -60.0 * (t > 3), t > 5.0};
+             return Feeling{{kGravityHere_mps2, 0, 0}, kStill, 0, -60.0 * (t > 3), t > 5.0};
          }},
         {"reception in scraps", 30,
          [](double t) {
-             return Feeling{{kG, 0, 0}, kStill, 0, 30.0 * std::sin(t), hash_unit(std::floor(t * 5) / 5) > 0.6};
+             return Feeling{
+                 {kGravityHere_mps2, 0, 0}, kStill, 0, 30.0 * std::sin(t), hash_unit(std::floor(t * 5) / 5) > 0.6};
          }},
     };
     const std::vector<Case> pressure_only{
         {"gusts", 40,
          [](double t) {
-             return Feeling{{kG, 0, 0}, kStill, 0, 80.0 * hash_unit(std::floor(t * 2) / 2)};
+             return Feeling{{kGravityHere_mps2, 0, 0}, kStill, 0, 80.0 * hash_unit(std::floor(t * 2) / 2)};
          }},
         {"car door slammed", 6,
          [](double t) {
-             return Feeling{
-                 {kG, 0, 0}, kStill, 0, t > 1 ? -400.0 * std::exp(-(t - 1) / 0.2) * std::cos(12.0 * (t - 1)) : 0.0};
+             return Feeling{{kGravityHere_mps2, 0, 0},
+                            kStill,
+                            0,
+                            t > 1 ? -400.0 * std::exp(-(t - 1) / 0.2) * std::cos(12.0 * (t - 1)) : 0.0};
          }},
         {"window opened at speed", 10,
          [](double t) {
-             return Feeling{{kG, 0, 0}, kStill, 0, -between(t, 1, 8, 220.0)};
+             return Feeling{{kGravityHere_mps2, 0, 0}, kStill, 0, -between(t, 1, 8, 220.0)};
          }},
         {"driven up a steep hill", 60,
          [](double t) {
-             return Feeling{{kG, 0, 0}, kStill, 2.5 * t};
+             return Feeling{{kGravityHere_mps2, 0, 0}, kStill, 2.5 * t};
          }},
         {"a fast lift in a tower", 20,
          [](double t) {
-             return Feeling{{kG, 0, 0}, kStill, 6.0 * t};
+             return Feeling{{kGravityHere_mps2, 0, 0}, kStill, 6.0 * t};
          }},
         {"reception in scraps", 30,
          [](double t) {
-             return Feeling{{kG, 0, 0}, kStill, 0, 30.0 * std::sin(t), hash_unit(std::floor(t * 5) / 5) > 0.6};
+             return Feeling{
+                 {kGravityHere_mps2, 0, 0}, kStill, 0, 30.0 * std::sin(t), hash_unit(std::floor(t * 5) / 5) > 0.6};
          }},
     };
     for (const Case& c : both) {
@@ -201,7 +209,7 @@ TEST_CASE("a launch after the same quiet seconds is a liftoff") {
                           const bool thrust = t < 1.5;
                           const double v0 = 80.0 * 1.5, h0 = 90.0;
                           const double c = t - 1.5;
-                          return Feeling{{thrust ? kG + 80.0 : -2.0, 0, 0},
+                          return Feeling{{thrust ? kGravityHere_mps2 + 80.0 : -2.0, 0, 0},
                                          {1.0, 0.1, 0.1},
                                          thrust ? 40.0 * t * t : h0 + v0 * c - 5.9 * c * c};
                       }};

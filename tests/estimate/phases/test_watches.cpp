@@ -12,21 +12,19 @@
 
 #include "server/estimate/phases/phase_detector.hpp"
 #include "shared/time.hpp"
+#include "tests/estimate/station_time.hpp"
 #include "tests/support/tree.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
+using namespace turnstone::test;
 
 namespace {
 
 constexpr double kG = kGravityStandard_mps2;
-constexpr std::int64_t kBegin_ns = 1'000'000'000'000;
 
-std::int64_t at(double t_s) {
-    return kBegin_ns + seconds_to_ns(t_s);
-}
 double time_s(const MaybeFound& found) {
-    return seconds_between(kBegin_ns, found->when.t_ns);
+    return seconds_between(kStart_ns, found->when.t_ns);
 }
 
 /// What the sensors show, second by second from 0.

@@ -5,16 +5,13 @@
 #include "server/estimate/sensors/engine_hours.hpp"
 #include "server/estimate/sensors/pulse_detector.hpp"
 #include "tests/estimate/chain/flight_harness.hpp"
+#include "tests/estimate/station_time.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
 using namespace turnstone::test;
 
 namespace {
-
-std::int64_t at(double t_s) {
-    return 1'000'000'000'000 + seconds_to_ns(t_s);
-}
 
 double half_sine(double t_s, double begin_s, double length_s, double peak) {
     return t_s > begin_s && t_s < begin_s + length_s ? peak * std::sin(M_PI * (t_s - begin_s) / length_s) : 0.0;

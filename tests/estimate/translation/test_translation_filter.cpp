@@ -10,6 +10,7 @@
 
 #include "server/estimate/translation/translation_filter.hpp"
 #include "shared/time.hpp"
+#include "tests/estimate/station_time.hpp"
 #include "tests/support/reference.hpp"
 
 using namespace turnstone;
@@ -20,23 +21,17 @@ using nlohmann::json;
 
 namespace {
 
-constexpr std::int64_t kStart = 1'000'000'000'000;
-
-std::int64_t at(double s) {
-    return kStart + seconds_to_ns(s);
-}
-
 TranslationFix fix_at(double valid_s, double delay_s, const Vector3d& position_m, const Vector3d& velocity_mps) {
     return {at(valid_s + delay_s), 0, position_m, velocity_mps, 2.5, 4.0, 0.2};
 }
 
 /// A point's motion: position and velocity at a time.
-struct Motion {
+struct TrueMotion {
     Vector3d position_m, velocity_mps;
 };
 
 /// A rocket without any sensor but its receiver: 3 s of thrust, coast, a parachute at 8 m/s in wind.
-Motion rocket(double s) {
+TrueMotion rocket(double s) {
     constexpr double kThrust_mps2 = 60, kBurn_s = 3, kFall_mps = 8;
     constexpr double kTop_mps = kThrust_mps2 * kBurn_s, kTop_m = 0.5 * kThrust_mps2 * kBurn_s * kBurn_s;
     constexpr double kCoast_s = kTop_mps / 9.81, kApogee_s = kBurn_s + kCoast_s;
@@ -58,7 +53,7 @@ class Receiver {
     explicit Receiver(unsigned seed) : random_(seed) {
         for (int axis = 0; axis < 3; ++axis) wander_m_(axis) = sigma_m(axis) * std::sqrt(0.9) * normal_(random_);
     }
-    TranslationFix fix(double valid_s, double step_s, double delay_s, const Motion& truth) {
+    TranslationFix fix(double valid_s, double step_s, double delay_s, const TrueMotion& truth) {
         Vector3d position_m = truth.position_m, velocity_mps = truth.velocity_mps;
         for (int axis = 0; axis < 3; ++axis) {
             const double keep = std::exp(-step_s / 80);
@@ -94,7 +89,7 @@ TEST_CASE("Fixes 300 ms late are used at their time: the state is that of a filt
         known.kalman().covariance(2 + 3 * i, 2 + 3 * i) =
             in.at("P0_axis")[static_cast<std::size_t>(i)][static_cast<std::size_t>(i)];
     }
-    TranslationFilter filter(settings, known, kStart);
+    TranslationFilter filter(settings, known, kStart_ns);
     filter.expect({Vector3d::Zero(), {0, 0, in.at("sigma_m_m_s2")}, Vector3d::Constant(in.at("tau_s"))});
     const json& rows = c.at("expected").at("rows");
     const json& measurements = in.at("measurements");
@@ -141,7 +136,7 @@ TEST_CASE("Whatever the order in which measurements come, the estimate is that o
         for (int k = 0; k < 60; ++k) items.push_back({k * 0.1 + 0.4 * std::uniform_real_distribution<>()(random), k});
         const auto give = [&](TranslationFilter& filter, int k) {
             const double s = k * 0.1;
-            const Motion m = rocket(s - 3);
+            const TrueMotion m = rocket(s - 3);
             if (k % 2 == 0)
                 filter.fix(fix_at(s, 0.1, m.position_m, m.velocity_mps));
             else
@@ -181,7 +176,7 @@ TEST_CASE("A tracker's flight is followed from the first fix to the ground, thro
             const TranslationEstimate e = filter.estimate();
             if (s > -15 && s - last_gap_s > 1 && !e.valid) ++missing;
             if (!e.valid || s < -15) continue;
-            const Motion truth = rocket(s + 0.12);
+            const TrueMotion truth = rocket(s + 0.12);
             position2 += (e.position_enu_m - truth.position_m).cwiseQuotient(e.position_sigma_m()).squaredNorm() / 3;
             velocity2 +=
                 (e.velocity_enu_mps - truth.velocity_mps).cwiseQuotient(e.velocity_sigma_mps()).squaredNorm() / 3;
@@ -195,7 +190,8 @@ TEST_CASE("A tracker's flight is followed from the first fix to the ground, thro
     CHECK((velocity2 / counted > 0.3 && velocity2 / counted < 2));
 }
 
-TEST_CASE("Motion that begins smoothly is followed, though everything else says that the vehicle stands on the pad") {
+TEST_CASE(
+    "TrueMotion that begins smoothly is followed, though everything else says that the vehicle stands on the pad") {
     struct Case {
         const char* name;
         double accel_mps2;
@@ -211,7 +207,7 @@ TEST_CASE("Motion that begins smoothly is followed, though everything else says 
             const double along_m =
                 moving_s < ramp_s ? 0.5 * c.accel_mps2 * moving_s * moving_s : c.speed_mps * (moving_s - 0.5 * ramp_s);
             const Vector3d way = Vector3d(0.6, 0, 0.8);
-            const Motion truth{along_m * way, speed_mps * way};
+            const TrueMotion truth{along_m * way, speed_mps * way};
             filter.fix(receiver.fix(s, 0.2, 0.1, truth));
             filter.on_the_rail(at(s));
             filter.advance(at(s));
@@ -229,7 +225,7 @@ TEST_CASE("The pad's height on the receiver's scale is found on the pad, and hei
         TranslationFilter filter(TranslationSettings{});
         Receiver receiver(11);
         for (double s = -30; s < 40; s += 0.2) {
-            Motion m = rocket(s);
+            TrueMotion m = rocket(s);
             m.position_m.z() += datum_m;
             filter.fix(receiver.fix(s, 0.2, 0.1, m));
             if (s < -0.5) filter.on_the_rail(at(s));
@@ -249,7 +245,7 @@ TEST_CASE("A delay that differs from the file is found in a climb") {
         TranslationFilter filter(TranslationSettings{}); // told 0.1
         Receiver receiver(5);
         for (double s = -20; s < 30; s += 0.2) {
-            const Motion m = rocket(s);
+            const TrueMotion m = rocket(s);
             filter.fix(receiver.fix(s, 0.2, delay_s, m));
             // Heights know no delay: they and the velocity of fixes show it.
             filter.height(at(s + 0.1), rocket(s + 0.1).position_m.z() + 0.4 * receiver.normal(), 0.4, 1.0);

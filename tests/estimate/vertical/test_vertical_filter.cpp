@@ -8,16 +8,13 @@
 #include "server/estimate/vertical/vertical_filter.hpp"
 #include "server/estimate/vertical/vertical_input.hpp"
 #include "shared/time.hpp"
+#include "tests/estimate/station_time.hpp"
 
 using namespace turnstone;
 using namespace turnstone::estimate;
+using namespace turnstone::test;
 
 namespace {
-
-constexpr std::int64_t kStart_ns = 1'000'000'000'000;
-std::int64_t at(double t_s) {
-    return kStart_ns + seconds_to_ns(t_s);
-}
 
 /// A flight in one dimension: 20 s at rest, 90 m/s2 for 1.8 s, then ballistic with a little drag, exactly integrated in
 /// 5 ms steps.
@@ -34,19 +31,19 @@ struct Truth {
     }
 };
 
-struct Outcome {
+struct RunOutcome {
     double worst_m = 0, final_m = 0, final_mps = 0;
     int gated = 0, restarted = 0, stuck = 0;
 };
 
 /// Flies Truth through the filter; `spoil(t, height)` turns a height into what the barometer says (NaN: nothing).
 template <class Spoil>
-Outcome fly(double end_s, const Spoil& spoil) {
+RunOutcome fly(double end_s, const Spoil& spoil) {
     std::mt19937_64 random(7);
     std::normal_distribution<double> normal;
     VerticalFilter filter(VerticalSettings{});
     Truth truth;
-    Outcome out;
+    RunOutcome out;
     for (int i = 0; i * 0.005 < end_s; ++i) {
         const double t_s = 0.005 * i;
         filter.set_motion(t_s < 20.3 ? Motion::rest : t_s < 22.0 ? Motion::boost : Motion::coast);
@@ -147,7 +144,7 @@ TEST_CASE("a bad barometer does not throw the filter") {
          },
          false}};
     for (const Case& c : cases) {
-        const Outcome out = fly(33.0, c.spoil);
+        const RunOutcome out = fly(33.0, c.spoil);
         INFO(c.name << ": worst " << out.worst_m << " m, gated " << out.gated << ", restarted " << out.restarted);
         CHECK(out.worst_m < c.worst_m);
         CHECK((out.stuck > 0) == c.stuck);
