@@ -27,6 +27,7 @@
 #include "server/record/resumable.hpp"
 #include "server/record/upkeep.hpp"
 #include "server/record/write/recorder.hpp"
+#include "server/serve/join_code.hpp"
 #include "server/serve/port/server.hpp"
 #include "server/setup/serve_setup.hpp"
 
@@ -106,8 +107,13 @@ void greet(const Server& server, const OperatorKey& operator_key, std::ostream& 
                                       : "Others can watch; changing anything needs the operator key.\n")
         << "operator key: " << (in_file_only ? "the one line of " + operator_key.kept_in.string() : operator_key.key)
         << "\n"
-        << "Turnstone only receives: it cannot command, arm or fire anything.\n"
-        << std::flush;
+        << "Turnstone only receives: it cannot command, arm or fire anything.\n";
+    // The first address is this machine's own.
+    const std::vector<std::string> addresses = server.addresses();
+    if (!server.is_loopback_only() && ::isatty(STDOUT_FILENO) != 0 && addresses.size() > 1)
+        out << "Phones on this network scan the code, or open " << join_link(addresses[1]) << "\n"
+            << qr_terminal(join_link(addresses[1]));
+    out << std::flush;
 }
 
 ServeSettings serve_settings(const Settings& settings, const std::string& operator_key, std::span<const Asset> assets) {

@@ -11,6 +11,7 @@
 #include "server/serve/http/access.hpp"
 #include "server/serve/http/answer.hpp"
 #include "server/serve/http/downloads.hpp"
+#include "server/serve/http/join_routes.hpp"
 #include "server/serve/http/operator_routes.hpp"
 #include "server/serve/http/recording_routes.hpp"
 #include "server/serve/http/static_files.hpp"
@@ -25,7 +26,7 @@ class Api {
     /// All must outlive it.
     Api(const std::filesystem::path& recordings, std::span<const Asset> assets, const ServeSources& sources,
         const OperatorActions& actions, OperatorAccess& access, LiveRecording& live, Workers& workers, Budgets& budgets,
-        Downloads& downloads, ServeCounters& counters);
+        Downloads& downloads, ServeCounters& counters, JoinRoutes join);
     /// Host and Origin are known to be allowed.
     [[nodiscard]] boost::asio::awaitable<Answer> answer(const Request& request);
 
@@ -40,6 +41,7 @@ class Api {
     RecordingRoutes recordings_;
     OperatorRoutes operator_;
     StaticFiles files_;
+    JoinRoutes join_;
 };
 
 } // namespace turnstone
