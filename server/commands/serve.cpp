@@ -8,6 +8,7 @@
 // A second signal, or kShutdownDeadline, ends the process at once. After step 2 nothing can be lost by that, before it
 // no more than a killed process loses.
 
+#include <algorithm>
 #include <chrono>
 #include <csignal>
 #include <cstdlib>
@@ -108,17 +109,25 @@ void greet(const Server& server, const OperatorKey& operator_key, std::ostream& 
         << "operator key: " << (in_file_only ? "the one line of " + operator_key.kept_in.string() : operator_key.key)
         << "\n"
         << "Turnstone only receives: it cannot command, arm or fire anything.\n";
-    // The first address is this machine's own.
+    if (!server.certificate_fingerprint().empty())
+        out << "https: before you trust it, compare the certificate's SHA-256 fingerprint with\n  "
+            << server.certificate_fingerprint() << "\n";
     const std::vector<std::string> addresses = server.addresses();
-    if (!server.is_loopback_only() && ::isatty(STDOUT_FILENO) != 0 && addresses.size() > 1)
-        out << "Phones on this network scan the code, or open " << join_link(addresses[1]) << "\n"
-            << qr_terminal(join_link(addresses[1]));
+    const auto shared = std::ranges::find_if(addresses, [](const std::string& address) {
+        return address.starts_with("http:") && !address.starts_with("http://127.");
+    });
+    if (!server.is_loopback_only() && ::isatty(STDOUT_FILENO) != 0 && shared != addresses.end())
+        out << "Phones on this network scan the code, or open " << join_link(*shared) << "\n"
+            << qr_terminal(join_link(*shared));
     out << std::flush;
 }
 
 ServeSettings serve_settings(const Settings& settings, const std::string& operator_key, std::span<const Asset> assets) {
     return {.listen_address = settings.bind_address(),
             .port = static_cast<std::uint16_t>(settings.port),
+            .tls = settings.tls ? std::optional(ServeSettings::Tls{settings.tls_folder,
+                                                                   static_cast<std::uint16_t>(settings.tls_port)})
+                                : std::nullopt,
             .host_names = settings.host_names,
             .recordings = settings.recordings,
             .operator_key = operator_key,

@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <functional>
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -25,8 +26,13 @@ struct QueueLimits {
 
 /// What an operator chooses has no value of its own here: server/setup/settings.hpp has it.
 struct ServeSettings {
-    std::string listen_address;          ///< numeric IPv4 or IPv6; "0.0.0.0" or "::" for every interface
-    std::uint16_t port;                  ///< 0: one the system chooses, see Server::port()
+    std::string listen_address; ///< numeric IPv4 or IPv6; "0.0.0.0" or "::" for every interface
+    std::uint16_t port;         ///< 0: one the system chooses, see Server::port()
+    struct Tls {
+        std::filesystem::path folder; ///< see tls_identity.hpp
+        std::uint16_t port;           ///< 0: one the system chooses
+    };
+    std::optional<Tls> tls;              ///< https besides http; empty: none
     std::vector<std::string> host_names; ///< names browsers may use for this server besides its addresses, without port
     std::filesystem::path recordings;
     std::string operator_key;      ///< at least 16 characters; see random_key.hpp

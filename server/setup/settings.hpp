@@ -28,6 +28,9 @@ struct Settings {
     std::string listen_address; ///< numeric; empty: see bind_address
     std::int64_t port = 8321;
     bool share = false;
+    bool tls = false;
+    std::int64_t tls_port = 8322;
+    std::filesystem::path tls_folder = "tls";
     std::vector<std::string> host_names;
     std::string operator_key;
     std::filesystem::path operator_key_file;

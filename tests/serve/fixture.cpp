@@ -43,6 +43,7 @@ std::span<const Asset> test_assets() {
 ServeSettings serve_settings(const std::filesystem::path& recordings) {
     return {.listen_address = "127.0.0.1",
             .port = 0,
+            .tls = {},
             .host_names = {},
             .recordings = recordings,
             .operator_key = kOperatorKey,

@@ -217,6 +217,7 @@ class Ours {
     Ours() {
         const ServeSettings settings{.listen_address = "127.0.0.1",
                                      .port = 0,
+                                     .tls = {},
                                      .host_names = {},
                                      .recordings = std::filesystem::temp_directory_path(),
                                      .operator_key = random_key(),

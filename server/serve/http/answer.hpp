@@ -32,6 +32,7 @@ struct Request {
     std::string sec_fetch_site;
     Client client;
     bool keep_alive = false;
+    bool encrypted = false; ///< came by https
 };
 
 /// GET or HEAD.

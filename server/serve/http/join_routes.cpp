@@ -13,7 +13,8 @@ Answer JoinRoutes::list(const Request& request) const {
         return error_answer(400, allowed.error().message);
     nlohmann::json addresses = nlohmann::json::array();
     for (const std::string& address : addresses_())
-        addresses.push_back({{"address", address}, {"link", join_link(address)}});
+        addresses.push_back(
+            {{"address", address}, {"link", join_link(address)}, {"encrypted", address.starts_with("https:")}});
     return json_answer({{"addresses", std::move(addresses)}});
 }
 

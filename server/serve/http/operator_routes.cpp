@@ -66,7 +66,7 @@ Answer OperatorRoutes::unlock(const Request& request) {
     const auto attempt = access_.attempt(request.client.address, given->key, OperatorAccess::Clock::now());
     if (attempt.verdict == OperatorAccess::Verdict::granted) {
         Answer answer = session_answer(true);
-        answer.headers.emplace_back("Set-Cookie", attempt.set_cookie);
+        answer.headers.emplace_back("Set-Cookie", attempt.set_cookie + (request.encrypted ? "; Secure" : ""));
         return answer;
     }
     ++counters_.operator_refusals;

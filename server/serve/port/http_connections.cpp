@@ -133,12 +133,9 @@ awaitable<Answer> HttpConnections::answer(const BeastRequest& message, Request& 
     co_return made;
 }
 
-awaitable<void> HttpConnections::serve(tcp::socket socket) {
+awaitable<void> HttpConnections::serve(tcp::socket socket, std::string address, bool encrypted) {
     const auto self = shared_from_this(); // the frame may be destroyed after everything else, with the io_context
-    beast::error_code failed;
-    const auto remote = socket.remote_endpoint(failed);
-    if (failed) co_return;
-    Client client{.address = remote.address().to_string(), .turn = {}, .is_operator = false};
+    Client client{.address = std::move(address), .turn = {}, .is_operator = false};
     // Where one address stands for many, each connection takes turns for itself.
     client.turn = is_exempt(client.address) ? fmt::format("{}#{}", client.address, met_++) : client.address;
     beast::tcp_stream stream(std::move(socket));
@@ -179,6 +176,7 @@ awaitable<void> HttpConnections::serve(tcp::socket socket) {
         const auto& message = parser.get();
         Request request = request_of(message);
         request.client = client;
+        request.encrypted = encrypted;
         request.client.is_operator = access_.is_operator(request.cookie, OperatorAccess::Clock::now());
         std::optional<Answer> framing = refuse_framing(message);
         if (!framing && beast::websocket::is_upgrade(message) && message.target() == "/api/stream" &&

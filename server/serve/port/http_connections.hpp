@@ -32,7 +32,9 @@ class HttpConnections : public std::enable_shared_from_this<HttpConnections> {
         : hosts_(std::move(hosts)), access_(access), budgets_(budgets), api_(std::move(api)), sender_(sender),
           entrance_(entrance) {}
 
-    [[nodiscard]] boost::asio::awaitable<void> serve(boost::asio::ip::tcp::socket socket);
+    /// A connection of a client at `address`. Encrypted ones come by a local pair of sockets (tls_door.hpp).
+    [[nodiscard]] boost::asio::awaitable<void> serve(boost::asio::ip::tcp::socket socket, std::string address,
+                                                     bool encrypted);
     /// Every connection ends after the answer under way.
     void stop() noexcept { stopping_ = true; }
     [[nodiscard]] bool stopping() const noexcept { return stopping_; }

@@ -1,10 +1,12 @@
 #include "server/serve/port/server.hpp"
 
 #include <algorithm>
+#include <iterator>
 #include <optional>
 #include <thread>
 
 #include <sys/resource.h>
+#include <unistd.h>
 
 #include <boost/asio/co_spawn.hpp>
 #include <boost/asio/executor_work_guard.hpp>
@@ -18,6 +20,8 @@
 #include "server/serve/live_recording.hpp"
 #include "server/serve/port/http_connections.hpp"
 #include "server/serve/port/no_throw.hpp"
+#include "server/serve/port/tls_door.hpp"
+#include "server/serve/port/tls_identity.hpp"
 #include "server/serve/stream/hub.hpp"
 
 namespace turnstone {
@@ -29,11 +33,16 @@ using tcp = asio::ip::tcp;
 constexpr std::size_t kOperatorKeyMin = 16;
 constexpr std::size_t kOtherDescriptors = 256; // recordings that are open, and connections that are being refused
 
-/// A viewer is a file descriptor, and the usual soft limit is 1024 of them.
-void allow_descriptors(const Budgets& budgets) {
-    std::size_t count = kOtherDescriptors;
+std::size_t connections_most(const Budgets& budgets) {
+    std::size_t count = 0;
     for (const Budget budget : {Budget::viewers, Budget::connections})
         count += budgets.limit(budget).in_all + budgets.limit(budget).for_operators;
+    return count;
+}
+
+/// A viewer is a file descriptor, and three by https; the usual soft limit is 1024 of them.
+void allow_descriptors(const Budgets& budgets, bool with_tls) {
+    const std::size_t count = kOtherDescriptors + (with_tls ? 3 : 1) * connections_most(budgets);
     rlimit limit{};
     if (getrlimit(RLIMIT_NOFILE, &limit) != 0 || limit.rlim_cur >= count) return;
     limit.rlim_cur = std::min<rlim_t>(limit.rlim_max, count);
@@ -81,11 +90,15 @@ struct Server::State {
     std::uint16_t port = 0;
     bool loopback_only = true;
     std::thread thread;
+    std::string fingerprint; ///< of the certificate of the https port
+    TlsDoor door;            ///< last: it hands connections to all of the above
 
     State(ServeSettings given, ServeSources asked, OperatorActions allowed)
         : settings(std::move(given)), sources(std::move(asked)), actions(std::move(allowed)),
           budgets(settings.viewers_max), workers(settings.workers, budgets),
-          hub(context, settings, sources, workers, budgets, live, counters) {}
+          hub(context, settings, sources, workers, budgets, live, counters),
+          door(connections_most(budgets),
+               [this](int descriptor, const std::string& from) { enter(descriptor, from); }) {}
 
     asio::awaitable<void> accept() {
         asio::steady_timer pause(context);
@@ -99,8 +112,37 @@ struct Server::State {
                 co_await pause.async_wait(kNoThrow);
                 continue;
             }
-            asio::co_spawn(context, connections->serve(std::move(socket)), log_failure);
+            boost::system::error_code gone;
+            const auto remote = socket.remote_endpoint(gone);
+            if (gone) continue;
+            asio::co_spawn(context, connections->serve(std::move(socket), remote.address().to_string(), false),
+                           log_failure);
         }
+    }
+
+    /// From the https port's thread.
+    void enter(int descriptor, const std::string& address) {
+        asio::post(
+            context,
+            [this, descriptor, address] {
+                tcp::socket socket(context);
+                boost::system::error_code error;
+                socket.assign(tcp::v4(), descriptor, error); // a stream of bytes as any other
+                if (error)
+                    ::close(descriptor);
+                else
+                    asio::co_spawn(context, connections->serve(std::move(socket), address, true), log_failure);
+            });
+    }
+
+    Result<void> open_tls(const asio::ip::address& address) {
+        std::vector<std::string> names = settings.host_names;
+        for (const char* own : {"localhost", "127.0.0.1", "::1"}) names.emplace_back(own);
+        std::ranges::move(machine_addresses(), std::back_inserter(names));
+        const auto identity = tls_identity(settings.tls->folder, names, std::chrono::system_clock::now());
+        if (!identity) return tl::unexpected(identity.error());
+        fingerprint = identity->fingerprint;
+        return door.open(*identity, {address, settings.tls->port});
     }
 
     asio::awaitable<void> wind_down(std::chrono::steady_clock::time_point until) {
@@ -151,7 +193,7 @@ Result<void> Server::start() {
     s.port = bound.port();
     s.loopback_only = bound.address().is_loopback();
 
-    allow_descriptors(s.budgets);
+    allow_descriptors(s.budgets, s.settings.tls.has_value());
     remove_leftovers(s.settings.recordings);
     s.access.emplace(s.settings.operator_key, s.port);
     const AnswerSender sender(s.workers, s.counters);
@@ -161,6 +203,9 @@ Result<void> Server::start() {
             s.downloads, s.counters, JoinRoutes([this] { return addresses(); })),
         sender, ViewerEntrance(s.hub, s.budgets, sender, s.counters, s.settings.send_buffer_bytes));
     asio::co_spawn(s.context, s.accept(), log_failure);
+    if (s.settings.tls) {
+        if (auto opened = s.open_tls(bound.address()); !opened) return opened;
+    }
     asio::post(
         s.context, [&s] { s.hub.start(); });
     s.thread = std::thread([&s] {
@@ -184,21 +229,31 @@ bool Server::is_loopback_only() const {
     return state_->loopback_only;
 }
 
+const std::string& Server::certificate_fingerprint() const noexcept {
+    return state_->fingerprint;
+}
+
 std::vector<std::string> Server::addresses() const {
-    const auto url = [&](const std::string& host) {
+    std::vector<std::string> out;
+    const auto add = [&](const std::string& host) {
         const bool v6 = host.find(':') != std::string::npos;
-        return fmt::format("http://{}{}{}:{}/", v6 ? "[" : "", host, v6 ? "]" : "", state_->port);
+        const std::string name = v6 ? "[" + host + "]" : host;
+        out.push_back(fmt::format("http://{}:{}/", name, state_->port));
+        if (state_->door.port() != 0) out.push_back(fmt::format("https://{}:{}/", name, state_->door.port()));
     };
     const std::string& listen = state_->settings.listen_address;
-    if (listen != "0.0.0.0" && listen != "::") return {url(listen)};
-    std::vector<std::string> out{url("127.0.0.1")};
+    if (listen != "0.0.0.0" && listen != "::") {
+        add(listen);
+        return out;
+    }
+    add("127.0.0.1");
     for (const std::string& address : machine_addresses()) {
         const bool v6 = address.find(':') != std::string::npos;
         // Link-local addresses need an interface's name, which browsers do not accept.
         if (address.starts_with("127.") || address == "::1" || address.starts_with("fe80:") ||
             (v6 && listen == "0.0.0.0"))
             continue;
-        out.push_back(url(address));
+        add(address);
     }
     return out;
 }
@@ -218,8 +273,10 @@ void Server::publish(std::shared_ptr<const Batch> batch) {
 void Server::stop(std::chrono::milliseconds deadline) {
     State& s = *state_;
     if (!s.thread.joinable()) return;
-    asio::co_spawn(s.context, s.wind_down(std::chrono::steady_clock::now() + deadline), log_failure);
+    const auto no_more = std::chrono::steady_clock::now() + deadline;
+    asio::co_spawn(s.context, s.wind_down(no_more), log_failure);
     s.thread.join();
+    s.door.stop();
     s.downloads.stop();
     s.workers.stop();
 }

@@ -30,7 +30,10 @@ class Server {
     [[nodiscard]] std::uint16_t port() const noexcept; ///< as bound; valid after start()
     /// Whether what was bound leaves other machines out; valid after start().
     [[nodiscard]] bool is_loopback_only() const;
-    /// "http://192.168.1.20:8321/" for each address that reaches the server, loopback first.
+    /// SHA-256, as browsers show it; empty without https.
+    [[nodiscard]] const std::string& certificate_fingerprint() const noexcept;
+    /// "http://192.168.1.20:8321/" for each address that reaches the server, loopback first; with https also that,
+    /// after each.
     [[nodiscard]] std::vector<std::string> addresses() const;
 
     /// Closes every read connection to a recording as soon as its present read is done, so that the recorder can leave
