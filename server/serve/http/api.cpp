@@ -3,7 +3,7 @@
 #include <string>
 #include <utility>
 
-#include "server/serve/http/counters_text.hpp"
+#include "server/serve/encode/counters_text.hpp"
 
 namespace turnstone {
 

@@ -2,9 +2,9 @@
 /// tests/reference/openmetrics.json, whose verdicts are the specification's.
 #include <catch2/catch.hpp>
 
-#include "server/serve/http/counters_text.hpp"
+#include "server/serve/encode/counters_text.hpp"
+#include "tests/serve/encode/openmetrics.hpp"
 #include "tests/serve/fixture.hpp"
-#include "tests/serve/http/openmetrics.hpp"
 #include "tests/support/reference.hpp"
 
 using namespace turnstone;

@@ -1,4 +1,4 @@
-#include "server/serve/http/counters_text.hpp"
+#include "server/serve/encode/counters_text.hpp"
 
 #include <cstdint>
 #include <utility>

@@ -1,4 +1,4 @@
-#include "tests/serve/http/openmetrics.hpp"
+#include "tests/serve/encode/openmetrics.hpp"
 
 #include <cmath>
 #include <cstdlib>
