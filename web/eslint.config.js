@@ -5,7 +5,7 @@ import ts from 'typescript-eslint';
 
 // The folders of src, lowest first: each uses those before it, so that what decodes and keeps the tape knows nothing of
 // canvases, and no view reaches into the page around it.
-const kLayers = ['stream', 'text', 'tape', 'draw', 'station', 'strips', 'flight', 'recordings', 'app'];
+const kLayers = ['stream', 'text', 'tape', 'draw', 'station', 'strips', 'crew', 'recordings', 'app'];
 
 /** What a layer may not import: every folder above it. */
 const above = (layer) => kLayers.slice(kLayers.indexOf(layer) + 1).map((folder) => `**/${folder}/**`);

@@ -2,7 +2,7 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { kCaseMarks, kStrokes, link_line, mark_of } from '../../src/draw/marks';
-import { link_state_words } from '../../src/flight/links/wording';
+import { link_state_words } from '../../src/crew/links/wording';
 import { kLandingCases } from '../../src/tape/estimates';
 import { event } from '../support/builders';
 

@@ -1,6 +1,6 @@
 /** What the large readouts say, each from known rows and events. */
 import { describe, expect, it } from 'vitest';
-import { select_readouts, type Readout, type ReadoutName } from '../../src/flight/readouts/readouts';
+import { select_readouts, type Readout, type ReadoutName } from '../../src/crew/readouts/readouts';
 import type { TapeEvent } from '../../src/stream/messages';
 import { kModeWords } from '../../src/tape/estimates';
 import { column, description, missing, pair, phase, replay_at, table, words, type Rows } from '../support/builders';

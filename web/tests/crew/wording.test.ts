@@ -1,10 +1,10 @@
 /** Words of the views of a flight. */
 import { describe, expect, it } from 'vitest';
-import { beam_words } from '../../src/flight/cards/wording';
-import { frame_hex, frame_words } from '../../src/flight/links/wording';
-import { map_words, place_words } from '../../src/flight/map/wording';
-import { why_off_words } from '../../src/flight/operator/wording';
-import { needs_words } from '../../src/flight/readouts/wording';
+import { beam_words } from '../../src/crew/cards/wording';
+import { frame_hex, frame_words } from '../../src/crew/links/wording';
+import { map_words, place_words } from '../../src/crew/map/wording';
+import { why_off_words } from '../../src/crew/operator/wording';
+import { needs_words } from '../../src/crew/readouts/wording';
 
 it.each([
   ['battery_voltage', 'Needs battery voltage'],
