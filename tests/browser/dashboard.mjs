@@ -307,7 +307,7 @@ async function run(browser) {
   const laptop = await open_page('laptop', 1440, 900, 'light');
   const phone = await open_page('phone', 390, 844, 'dark');
   await laptop.goto(address);
-  await phone.goto(address);
+  await phone.goto(`${address}#/crew`);
   const live_id = (await api('recordings')).live;
 
   // Live
@@ -317,7 +317,7 @@ async function run(browser) {
   }
   check('the recorder says it records', /Recording/.test(await laptop.getByTestId('recorder').innerText()));
   await picture(laptop, 'laptop-light-rail');
-  await until('liftoff on the clock', async () => /^\+/.test(await laptop.getByTestId('clock-flight').innerText()), 60_000);
+  await until('liftoff on the clock', async () => /T\+/.test(await laptop.getByTestId('clock-flight').innerText()), 60_000);
   check('laptop: the clock counts from liftoff', true);
   await until('some height', async () => (await number_of(phone, 'altitude')) > 50, 30_000);
   const climbing_s = await cursor_of(laptop);
@@ -431,7 +431,7 @@ async function run(browser) {
   check('a new recording can be started', true);
 
   // Replay of the finished one
-  await laptop.getByRole('link', { name: 'Recordings' }).click();
+  await laptop.getByRole('link', { name: 'Flights' }).click();
   const card = laptop.getByTestId(`recording-${live_id}`);
   await until('the finished recording in the list', async () => (await card.count()) === 1 && /closed/.test(await card.innerText()));
   await picture(laptop, 'laptop-light-recordings');
@@ -476,7 +476,7 @@ async function run(browser) {
   await compare(laptop, live_id, 'replay after a pause');
   await picture(laptop, 'laptop-light-replay');
   await inspect(laptop, 'replay, laptop, light');
-  await phone.goto(`${address}#/recordings`);
+  await phone.goto(`${address}#/flights`);
   await until('the list on the phone', () => phone.getByTestId(`recording-${live_id}`).isVisible());
   await picture(phone, 'phone-dark-recordings');
   await inspect(phone, 'recordings, phone, dark');
@@ -487,7 +487,7 @@ async function run(browser) {
   await picture(laptop, 'laptop-dark-replay');
   await inspect(laptop, 'replay, laptop, dark');
   await laptop.emulateMedia({ colorScheme: 'light' });
-  await laptop.goto(`${address}#/live`);
+  await laptop.goto(`${address}#/crew`);
   await until('live again', async () => /^Live$/.test(await where_of(laptop)));
 
   // The server goes and comes back on the same port; the flight has ended by now, so another vehicle stands on the rail

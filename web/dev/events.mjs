@@ -1,6 +1,18 @@
 // What happens in the invented flight: keys and sentences as the server makes them (server/pipeline/events.cpp).
 import { readFileSync } from 'node:fs';
-import { apogee_t, kLiftoff_s, main_t, phases, touchdown_t } from './truth.mjs';
+import {
+    apogee_t,
+    at,
+    kApogee_m,
+    kFlightEnd_s,
+    kLiftoff_s,
+    main_t,
+    phase_at,
+    phases,
+    place,
+    touchdown_t,
+    truth,
+} from './truth.mjs';
 
 const golden = (name) =>
     JSON.parse(readFileSync(new URL(`../../tests/golden/stream/${name}.json`, import.meta.url), 'utf8'));
@@ -37,6 +49,57 @@ const phase = ([begin_s, word]) => {
 const flight_event = (t_s, word, text) =>
     event(t_s, word, { kind: 'flight_event', key: `${kVehicle}/flight/${word}`, text });
 
+/** Metres from the pad and degrees clockwise from north. */
+const from_pad = ([east, north]) => [Math.hypot(east, north), ((Math.atan2(east, north) * 180) / Math.PI + 360) % 360];
+
+function said_at(t) {
+    const altitude = Math.round(at(truth.altitude, t));
+    const fall = Math.round(-at(truth.speed, t));
+    switch (phase_at(t)) {
+        case 'on the rail':
+            return ['On the rail. Liftoff not seen.', { form: 'on_the_rail' }];
+        case 'under thrust':
+            return [`Under thrust. ${altitude} m AGL, climbing ${-fall} m/s.`, { form: 'under_thrust' }];
+        case 'coasting':
+            return [
+                `Coasting. Apogee about ${Math.round(kApogee_m)} m in ${Math.round(apogee_t - t)} s.`,
+                { form: 'coasting', apogee_m: Math.round(kApogee_m), apogee_in_s: Math.round(apogee_t - t) },
+            ];
+        case 'under drogue':
+            return [
+                `Under drogue. ${altitude} m, falling ${fall} m/s. Main due in ${Math.round(main_t - t)} s.`,
+                { form: 'under_drogue' },
+            ];
+        case 'under main':
+            return [
+                `Under main. ${altitude} m, falling ${fall} m/s. Down in ${Math.round(touchdown_t - t)} s.`,
+                { form: 'under_main' },
+            ];
+        default: {
+            const [distance, bearing] = from_pad(place(t)).map(Math.round);
+            const text = `Down ${distance} m from the pad at ${String(bearing).padStart(3, '0')}°. Apogee ${Math.round(kApogee_m)} m.`;
+            return [text, { form: 'down', apogee_m: Math.round(kApogee_m) }];
+        }
+    }
+}
+
+/** A sentence whenever it is another one, at most once a second; a warning while the link is silent under the drogue. */
+function sentences() {
+    const found = [];
+    for (let t = 0; t < kFlightEnd_s; t++) {
+        const lost = t >= 62 && t < 65;
+        const [text, data] = lost ? ['No data from the rocket. Watch the sky.', { form: 'signal_lost' }] : said_at(t);
+        if (found.at(-1)?.text === text) continue;
+        const level = lost ? 'caution' : 'note';
+        found.push(event(t, 'sentence', { kind: 'sentence', key: `${kVehicle}/sentence`, level, text, data }));
+    }
+    return found;
+}
+
+/** What an operator does with an alert. */
+export const handled = (kind, t_s, key, data = {}) =>
+    event(t_s, kind, { kind, key, text: kind.replace('_', ' '), data });
+
 /** What an operator enters. */
 export const entered = (kind, t_s, text) => event(t_s, kind, { kind, vehicle: -1, key: kind, text, data: { text } });
 
@@ -69,4 +132,5 @@ export const events = [
     ),
     flight_event(main_t, 'main_out', 'Main out'),
     flight_event(touchdown_t, 'touchdown', 'Touchdown'),
+    ...sentences(),
 ].sort((a, b) => a.t_s - b.t_s);

@@ -4,7 +4,7 @@ import { readFileSync, existsSync } from 'node:fs';
 import { createServer } from 'node:http';
 import { join } from 'node:path';
 import { WebSocketServer } from 'ws';
-import { entered, events } from './events.mjs';
+import { entered, events, handled } from './events.mjs';
 import { roles, rows, tables } from './tables.mjs';
 import { kFlightEnd_s } from './truth.mjs';
 
@@ -140,7 +140,14 @@ function block_message(from, to, seq, replay) {
 
 const kCsp =
     "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data: blob:; worker-src 'self'; base-uri 'none'; frame-ancestors 'none'; form-action 'none'";
-const kTypes = { html: 'text/html; charset=utf-8', js: 'text/javascript', css: 'text/css', svg: 'image/svg+xml' };
+const kTypes = {
+    html: 'text/html; charset=utf-8',
+    js: 'text/javascript',
+    css: 'text/css',
+    svg: 'image/svg+xml',
+    webmanifest: 'application/manifest+json',
+    png: 'image/png',
+};
 // The worked example of protocol/LINK.md, and one like it that was damaged on the way.
 const kGoodFrame = {
     id: 2,
@@ -191,6 +198,15 @@ const http = createServer((request, response) => {
                 operator = true;
             } else if (!operator) return json({ error: 'only the operator may do this; enter the operator key' }, 403);
             if (parts[3] === 'meta') meta.set(decodeURIComponent(parts[2]), body);
+            const handling = {
+                acknowledge: 'alert_acknowledged',
+                shelve: 'alert_shelved',
+                unshelve: 'alert_unshelved',
+            }[parts[2]];
+            if (handling) {
+                const until = parts[2] === 'shelve' ? { until_s: now_s() + body.for_s } : {};
+                own_events.push({ ...handled(handling, now_s(), body.key, until), t_found_s: now_s() });
+            }
             if (parts[2] === 'recording') start_recording(body.name);
             if (parts[2] === 'marker' || parts[2] === 'note') {
                 own_events.push({ ...entered(parts[2], body.t_s ?? now_s(), body.text), t_found_s: now_s() });

@@ -32,7 +32,7 @@ try {
             ['phone', 390, 844],
         ]) {
             await page.setViewportSize({ width, height });
-            await page.goto(`${address}#/live`);
+            await page.goto(`${address}#/crew`);
             await page.reload();
             await page.waitForTimeout(2500);
             await page.screenshot({ path: join(out, `${name}-${scheme}-live.png`) });
@@ -43,10 +43,10 @@ try {
             await page.getByRole('button', { name: 'Show all' }).click();
             await page.waitForTimeout(1200);
             await page.screenshot({ path: join(out, `${name}-${scheme}-back.png`) });
-            await page.goto(`${address}#/recordings`);
+            await page.goto(`${address}#/flights`);
             await page.waitForTimeout(800);
             await page.screenshot({ path: join(out, `${name}-${scheme}-recordings.png`) });
-            await page.goto(`${address}#/replay/2026-05-16T143205Z-sanderling`);
+            await page.goto(`${address}#/crew/2026-05-16T143205Z-sanderling`);
             await page.waitForTimeout(1500);
             await page.getByTestId('rate').selectOption('10');
             await page.getByRole('button', { name: 'Play' }).click();

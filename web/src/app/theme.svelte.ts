@@ -1,35 +1,23 @@
-/** Light, dark, or as the device wishes; kept on this device. */
+/** Light, dark, night, or as the device wishes; kept on this device. */
 import { forget_palette } from '../draw/palette';
+import { keep, stored } from '../station/settings.svelte';
 
-export type ThemeChoice = 'device' | 'light' | 'dark';
-const kKey = 'turnstone.theme';
-const kChoices: readonly ThemeChoice[] = ['device', 'light', 'dark'];
+export const kThemes = ['device', 'light', 'dark', 'night'] as const;
+export type ThemeChoice = (typeof kThemes)[number];
 const device = window.matchMedia('(prefers-color-scheme: dark)');
 
-function stored(): ThemeChoice {
-  try {
-    return kChoices.find((choice) => choice === localStorage.getItem(kKey)) ?? 'device';
-  } catch {
-    return 'device'; // storage may be forbidden; then the choice lasts as long as the page
-  }
-}
-
 class Theme {
-  choice: ThemeChoice = $state(stored());
+  choice: ThemeChoice = $state(stored('theme', kThemes, 'device'));
 
   apply(): void {
-    const dark = this.choice === 'dark' || (this.choice === 'device' && device.matches);
-    document.documentElement.dataset['theme'] = dark ? 'dark' : 'light';
+    const wish = device.matches ? 'dark' : 'light';
+    document.documentElement.dataset['theme'] = this.choice === 'device' ? wish : this.choice;
     forget_palette();
   }
 
-  next(): void {
-    this.choice = kChoices[(kChoices.indexOf(this.choice) + 1) % kChoices.length] ?? 'device';
-    try {
-      localStorage.setItem(kKey, this.choice);
-    } catch {
-      // See stored().
-    }
+  choose(choice: ThemeChoice): void {
+    this.choice = choice;
+    keep('theme', choice);
     this.apply();
   }
 }

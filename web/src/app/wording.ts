@@ -5,7 +5,26 @@ import type { RecorderStatus } from '../stream/messages';
 import { failure_words } from '../text/failure';
 import { format_duration, format_span } from '../text/format';
 
-export const kThemeWords = { device: 'Auto', light: 'Light', dark: 'Dark' } as const;
+export const kThemeWords = { device: 'Auto', light: 'Light', dark: 'Dark', night: 'Night' } as const;
+
+export const kHeaderWords = {
+  menu: 'Views and settings',
+  replay: 'Replay',
+  since_liftoff: 'Since liftoff',
+  utc: 'UTC',
+  local: 'Local',
+  read_aloud: 'Read aloud',
+  mute: 'Mute',
+  back_to_live: 'Back to live',
+  colours: 'Colours',
+} as const;
+
+export const kBandWords = { waiting: 'Waiting for the ground station.' } as const;
+
+/** Of a sentence that nothing newer can follow at present. */
+export const old_words = (age_s: number): string => `${format_duration(age_s)} old: nothing new arrives.`;
+
+export const kViewMissing = 'This view could not be loaded. Reload the page when the ground station answers.';
 
 export const kReceivesOnly =
   'Turnstone only receives: it cannot command, arm or fire anything. The range safety officer decides.';

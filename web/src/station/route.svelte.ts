@@ -1,20 +1,44 @@
-/** Which view is shown, kept in the address so that a link or a reload leads back to it. */
-export type Route = { view: 'live' } | { view: 'recordings' } | { view: 'replay'; id: string };
+/** Which view is shown, and of which recording, kept in the address so that a link or a reload leads back to it. */
+export const kViews = ['crew', 'watch', 'recover', 'antenna', 'flights', 'help'] as const;
+export type ViewName = (typeof kViews)[number];
 
-function read(): Route {
-  const parts = location.hash.replace(/^#\/?/, '').split('/');
-  if (parts[0] === 'recordings') return { view: 'recordings' };
-  if (parts[0] === 'replay' && parts[1]) return { view: 'replay', id: decodeURIComponent(parts[1]) };
-  return { view: 'live' };
+export interface Route {
+  view: ViewName;
+  /** Id of the recording that is replayed; undefined: live. */
+  recording: string | undefined;
 }
 
+/** Two people at a laptop get the crew's view; a phone, upright or on its side, what is to be watched. */
+const kWide = '(width >= 900px) and (height >= 500px)';
+
+export function read_route(hash: string, wide: boolean): Route {
+  const [name, id] = hash.replace(/^#\/?/, '').split('/');
+  const view = kViews.find((known) => known === name) ?? (wide ? 'crew' : 'watch');
+  return { view, recording: id ? decode(id) : undefined };
+}
+
+/** A hand-written address may hold what is no encoding; then it names no recording that exists, and is shown as it is. */
+function decode(id: string): string {
+  try {
+    return decodeURIComponent(id);
+  } catch {
+    return id;
+  }
+}
+
+export const address_of = (view: ViewName, recording?: string): string =>
+  recording === undefined ? `#/${view}` : `#/${view}/${encodeURIComponent(recording)}`;
+
 class Router {
-  route: Route = $state.raw(read());
+  route: Route = $state.raw(this.read());
 
   constructor() {
-    window.addEventListener('hashchange', () => (this.route = read()));
+    window.addEventListener('hashchange', () => (this.route = this.read()));
+  }
+
+  private read(): Route {
+    return read_route(location.hash, window.matchMedia(kWide).matches);
   }
 }
 
 export const router = new Router();
-export const replay_address = (id: string): string => `#/replay/${encodeURIComponent(id)}`;

@@ -147,4 +147,7 @@ export const post_meta = (id: string, meta: { name?: string; notes?: string }): 
   post(`${at(id)}/meta`, meta);
 export const post_marker = (text: string, t_s: TapeSeconds): Promise<void> => post('/api/live/marker', { text, t_s });
 export const post_note = (text: string): Promise<void> => post('/api/live/note', { text });
+export const post_acknowledge = (key: string): Promise<void> => post('/api/live/acknowledge', { key });
+export const post_shelve = (key: string, for_s: number): Promise<void> => post('/api/live/shelve', { key, for_s });
+export const post_unshelve = (key: string): Promise<void> => post('/api/live/unshelve', { key });
 export const post_new_recording = (name: string): Promise<void> => post('/api/live/recording', { name });

@@ -30,6 +30,8 @@ export interface TapeEvent {
   event: string;
   /** A sentence for people, shown as it is. */
   text: string;
+  /** What to do about an alert, one sentence; empty for what is none. */
+  advice: string;
   /** Named values behind the sentence, for programs. */
   data: Json;
 }
@@ -121,6 +123,7 @@ export function read_event(value: unknown, path = 'event'): TapeEvent {
     key: text(from, 'key', path, ''),
     event: from['event'] === null ? '' : text(from, 'event', path, ''),
     text: text(from, 'text', path, ''),
+    advice: text(from, 'advice', path, ''),
     data: object(from['data'] ?? {}, `${path}/data`),
   };
 }

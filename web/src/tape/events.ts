@@ -1,6 +1,8 @@
 /** Everything that happened on a tape, in order: phases as spans, alerts with their life, and the events of a flight. */
 import type { TapeSeconds } from '../stream/clocks';
+import type { Json } from '../stream/json';
 import type { Level, TapeEvent } from '../stream/messages';
+import { capital } from '../text/format';
 
 export interface PhaseSpan {
   from_s: TapeSeconds;
@@ -33,6 +35,27 @@ const kOfFlight: ReadonlySet<string> = new Set([
   'joined_in_flight',
 ]);
 
+/** One sentence on how things stand with a vehicle. */
+export interface Sentence {
+  text: string;
+  level: Level;
+  /** When it was said; NaN for one that was made here, from the phase. */
+  t_s: TapeSeconds;
+  /** Its parts: the form of the sentence and the figures in it. */
+  data: Json;
+}
+
+/** An alert with its life (ISA-18.2): it stands until it has returned to normal and, where it latches, somebody knows it. */
+export interface Alert {
+  /** What raised it. */
+  event: TapeEvent;
+  /** When it returned to normal; NaN while it has not. */
+  cleared_s: TapeSeconds;
+  acknowledged: boolean;
+  /** Until then it is put aside; NaN when it is not. */
+  shelved_until_s: TapeSeconds;
+}
+
 interface Flight {
   from_s: TapeSeconds;
   events: FlightEvent[];
@@ -43,6 +66,8 @@ const kLevelOrder: Readonly<Record<Level, number>> = { warning: 0, caution: 1, a
 export class EventLog {
   /** By time of happening. */
   readonly events: TapeEvent[] = [];
+  /** Of every vehicle, by time. Apart from the events: they come once a second and no list shows them. */
+  private readonly sentences: TapeEvent[] = [];
   version = 0;
   private readonly ids = new Set<number>();
   private readonly flights_of = new Map<number, readonly Flight[]>();
@@ -51,10 +76,19 @@ export class EventLog {
   add(event: TapeEvent): void {
     if (this.ids.has(event.id) || !Number.isFinite(event.t_s)) return;
     this.ids.add(event.id);
-    let i = this.events.length;
-    while (i > 0 && (this.events[i - 1]?.t_s ?? -Infinity) > event.t_s) i--;
-    this.events.splice(i, 0, event);
-    this.version++;
+    const list = event.kind === 'sentence' ? this.sentences : this.events;
+    let i = list.length;
+    while (i > 0 && (list[i - 1]?.t_s ?? -Infinity) > event.t_s) i--;
+    list.splice(i, 0, event);
+    if (list === this.events) this.version++;
+  }
+
+  /** The newest sentence at `t_s`; in a recording without any a short one, made from the phase. */
+  sentence_at(vehicle: number, t_s: TapeSeconds): Sentence | undefined {
+    const said = this.sentences.findLast((event) => event.t_s <= t_s && event.vehicle === vehicle);
+    if (said) return { text: said.text, level: said.level, t_s: said.t_s, data: said.data };
+    const span = this.phase_at(vehicle, t_s);
+    return span && { text: `${capital(span.text)}.`, level: 'note', t_s: NaN, data: { form: span.phase } };
   }
 
   /** `vehicle` -1 takes those of every vehicle. */
@@ -124,19 +158,45 @@ export class EventLog {
     return flights;
   }
 
-  /** Alerts raised and not cleared at `t_s`, most urgent first, then oldest first. */
-  active_alerts(t_s: TapeSeconds): TapeEvent[] {
-    const active = new Map<string, TapeEvent>();
+  /**
+   * Alerts that stand at `t_s`, most urgent first, then oldest first: raised and not returned to normal, or returned
+   * while latched and not acknowledged.
+   */
+  alerts_at(t_s: TapeSeconds): Alert[] {
+    const standing = new Map<string, Alert>();
     for (const event of this.events) {
       if (event.t_s > t_s) break;
       if (event.kind === 'alert_raised') {
-        if (!active.has(event.key)) active.set(event.key, event);
-      } else if (event.kind === 'alert_cleared') {
-        active.delete(event.key);
+        standing.set(event.key, raise(event, standing.get(event.key)));
+        continue;
       }
+      const alert = standing.get(event.key);
+      if (!alert) continue;
+      if (event.kind === 'alert_cleared') alert.cleared_s = event.t_s;
+      else if (event.kind === 'alert_acknowledged') alert.acknowledged = true;
+      else if (event.kind === 'alert_shelved') alert.shelved_until_s = until_s(event);
+      else if (event.kind === 'alert_unshelved') alert.shelved_until_s = NaN;
+      if (alert.cleared_s <= t_s && (alert.acknowledged || !latches(alert.event))) standing.delete(event.key);
     }
-    return [...active.values()].sort((a, b) => kLevelOrder[a.level] - kLevelOrder[b.level] || a.t_s - b.t_s);
+    for (const alert of standing.values()) if (alert.shelved_until_s <= t_s) alert.shelved_until_s = NaN;
+    return [...standing.values()].sort(
+      (a, b) => kLevelOrder[a.event.level] - kLevelOrder[b.event.level] || a.event.t_s - b.event.t_s,
+    );
   }
+}
+
+/** Raised while it stands: a higher level is news, which nobody has acknowledged; the rest is the alert there was. */
+function raise(event: TapeEvent, before: Alert | undefined): Alert {
+  const fresh = { event, cleared_s: NaN, acknowledged: false, shelved_until_s: NaN };
+  if (!before || !Number.isNaN(before.cleared_s)) return fresh;
+  return kLevelOrder[event.level] < kLevelOrder[before.event.level] ? fresh : before;
+}
+
+const latches = (event: TapeEvent): boolean => event.data['latched'] === true;
+
+function until_s({ data }: TapeEvent): TapeSeconds {
+  const until = data['until_s'];
+  return typeof until === 'number' ? until : Infinity;
 }
 
 export function find_event(events: readonly FlightEvent[], name: FlightEventName): FlightEvent | undefined {

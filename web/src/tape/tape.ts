@@ -38,6 +38,7 @@ export class Tape {
   /** Tape time minus the page's clock; NaN until the first status. */
   private offset_s = NaN;
   private newest_s: TapeSeconds;
+  private newest_heard_s: TapeSeconds;
   private cursor: TapeSeconds;
   private from: TapeSeconds = 0;
   private span: number;
@@ -58,6 +59,7 @@ export class Tape {
     }));
     this.following = mode === 'live';
     this.newest_s = Math.max(0, description.recording.t_end_s || 0);
+    this.newest_heard_s = this.newest_s;
     this.cursor = mode === 'live' ? this.newest_s : 0;
     this.span = mode === 'live' ? kSpanLive_s : Math.max(this.newest_s, kSpanMin_s);
     this.take_latest(latest);
@@ -77,6 +79,11 @@ export class Tape {
 
   get cursor_s(): TapeSeconds {
     return this.following ? this.head_s : this.cursor;
+  }
+
+  /** Until when the station is known to have spoken: with a row, or only to say what time it is. */
+  get heard_s(): TapeSeconds {
+    return Math.max(this.newest_heard_s, this.newest_s);
   }
 
   get span_s(): number {
@@ -100,6 +107,7 @@ export class Tape {
 
   /** The station says what time it is on the tape. */
   set_station_now(t_s: TapeSeconds): void {
+    this.newest_heard_s = Math.max(this.newest_heard_s, t_s);
     const offset_s = t_s - page_now() / 1000;
     // Delay on the way only ever makes the estimate late: keep the earliest message's, follow slow drift.
     this.offset_s =

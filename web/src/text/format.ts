@@ -88,6 +88,15 @@ export function format_utc_time(ms: UtcMs, decimals = 0): string {
   return new Date(ms + 1e-3).toISOString().slice(11, end);
 }
 
+/** Whose day a clock shows. */
+export type ClockZone = 'utc' | 'local';
+
+/** Time of day, in UTC or as this device's own clock is set: its zone counts, not how right it is. */
+export function format_time_of_day(ms: UtcMs, zone: ClockZone, decimals = 0): string {
+  const ahead_ms = zone === 'local' ? -60_000 * new Date(ms).getTimezoneOffset() : 0;
+  return format_utc_time(ms + (Number.isFinite(ahead_ms) ? ahead_ms : 0), decimals);
+}
+
 export function format_utc_date(ms: UtcMs): string {
   return Number.isFinite(ms) ? new Date(ms).toISOString().slice(0, 10) : kNoValue;
 }

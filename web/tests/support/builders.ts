@@ -83,6 +83,7 @@ export const event = (
   key: word,
   event: word,
   text: word,
+  advice: '',
   data: {},
   ...more,
 });

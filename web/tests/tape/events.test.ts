@@ -1,6 +1,7 @@
 /** The event log: phases as spans, the events of the flight that the cursor stands in, alerts of a moment. */
 import { describe, expect, it } from 'vitest';
 import { EventLog, kFlightEvents } from '../../src/tape/events';
+import type { TapeEvent } from '../../src/stream/messages';
 import { event, missing, phase } from '../support/builders';
 
 const logged = (...events: ReturnType<typeof event>[]): EventLog => {
@@ -40,9 +41,110 @@ describe('the event log', () => {
       event(2, 2, 'alert_raised', 'b', { level: 'warning' }),
       event(3, 3, 'alert_cleared', 'a', { level: 'caution' }),
     );
-    expect(log.active_alerts(0.5)).toEqual([]);
-    expect(log.active_alerts(2.5).map((a) => a.key)).toEqual(['b', 'a']);
-    expect(log.active_alerts(9).map((a) => a.key)).toEqual(['b']);
+    expect(log.alerts_at(0.5)).toEqual([]);
+    expect(log.alerts_at(2.5).map((a) => a.event.key)).toEqual(['b', 'a']);
+    expect(log.alerts_at(9).map((a) => a.event.key)).toEqual(['b']);
+  });
+});
+
+describe('sentences', () => {
+  const said = (id: number, t_s: number, text: string, more = {}): TapeEvent =>
+    event(id, t_s, 'sentence', 'sentence', { text, ...more });
+
+  it('are the newest of the vehicle at the moment, and in no list of events', () => {
+    const log = logged(said(1, 5, 'a'), said(2, 9, 'c', { level: 'warning' }), said(3, 7, 'b', { vehicle: 1 }));
+    expect([5, 8, 9].map((t_s) => log.sentence_at(0, t_s)?.text)).toEqual(['a', 'a', 'c']);
+    expect(log.sentence_at(0, 9)?.level).toBe('warning');
+    expect(log.sentence_at(1, 9)?.text).toBe('b');
+    expect(log.events).toEqual([]);
+  });
+  it('are made from the phase where a recording has none', () => {
+    const log = logged(phase(1, 3, 'under drogue'));
+    expect([2, 3].map((t_s) => log.sentence_at(0, t_s)?.text)).toEqual([undefined, 'Under drogue.']);
+  });
+});
+
+describe('the life of an alert', () => {
+  const raised = (id: number, t_s: number, more = {}): TapeEvent => event(id, t_s, 'alert_raised', 'a', more);
+  const then = (id: number, t_s: number, kind: string, more = {}): TapeEvent => event(id, t_s, kind, 'a', more);
+  const latched = { data: { latched: true } };
+  const cases: [string, TapeEvent[], [number, string][]][] = [
+    [
+      'goes when it returns to normal',
+      [raised(1, 1), then(2, 3, 'alert_cleared')],
+      [
+        [2, 'standing'],
+        [3, ''],
+      ],
+    ],
+    [
+      'stays when it latches, until somebody acknowledges it',
+      [raised(1, 1, latched), then(2, 3, 'alert_cleared'), then(3, 5, 'alert_acknowledged')],
+      [
+        [4, 'standing, normal'],
+        [5, ''],
+      ],
+    ],
+    [
+      'goes at once when it was acknowledged before it returned to normal',
+      [raised(1, 1, latched), then(2, 2, 'alert_acknowledged'), then(3, 3, 'alert_cleared')],
+      [
+        [2, 'standing, acknowledged'],
+        [3, ''],
+      ],
+    ],
+    [
+      'is news again when its level rises, and not when it is only said again',
+      [
+        raised(1, 1, { level: 'caution' }),
+        then(2, 2, 'alert_acknowledged'),
+        raised(3, 3, { level: 'caution' }),
+        raised(4, 4, { level: 'warning' }),
+      ],
+      [
+        [3, 'standing, acknowledged'],
+        [4, 'standing'],
+      ],
+    ],
+    [
+      'is put aside until a time, or until it is taken back',
+      [
+        raised(1, 1),
+        then(2, 2, 'alert_shelved', { data: { until_s: 5 } }),
+        then(3, 6, 'alert_shelved', { data: { until_s: 50 } }),
+        then(4, 7, 'alert_unshelved'),
+      ],
+      [
+        [2, 'standing, shelved'],
+        [5, 'standing'],
+        [6, 'standing, shelved'],
+        [7, 'standing'],
+      ],
+    ],
+    [
+      'begins anew when it is raised after it returned to normal',
+      [raised(1, 1, latched), then(2, 2, 'alert_cleared'), raised(3, 3, latched)],
+      [
+        [2, 'standing, normal'],
+        [3, 'standing'],
+      ],
+    ],
+  ];
+  it.each(cases)('%s', (_, events, want) => {
+    const log = logged(...events);
+    for (const [t_s, words] of want) {
+      const found = log
+        .alerts_at(t_s)
+        .map((alert) =>
+          [
+            'standing',
+            ...(Number.isNaN(alert.cleared_s) ? [] : ['normal']),
+            ...(alert.acknowledged ? ['acknowledged'] : []),
+            ...(Number.isNaN(alert.shelved_until_s) ? [] : ['shelved']),
+          ].join(', '),
+        );
+      expect(found.join('; ')).toBe(words);
+    }
   });
 });
 

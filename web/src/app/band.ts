@@ -1,0 +1,42 @@
+/** What the band under the header says: the vehicle's sentence, and how old it is when nothing new can arrive. */
+import type { CloseReason, ConnectionState } from '../stream/connection';
+import type { Level } from '../stream/messages';
+import type { Tape } from '../tape/tape';
+import { kBandWords, old_words } from './wording';
+
+export interface Band {
+  text: string;
+  level: Level;
+  /** The sentence's form; what changes only in its figures keeps it. */
+  form: string;
+  /** How old the sentence is, when the connection that brings a newer one is gone; else empty. */
+  old: string;
+}
+
+interface Heard {
+  status: string;
+  alert: string;
+  form: string;
+}
+
+const kSilence_s = 2; // `status` comes once a second
+
+export function band_of(
+  tape: Tape | undefined,
+  vehicle: number,
+  connection: { state: ConnectionState; reason: CloseReason },
+): Band {
+  const sentence = tape?.log.sentence_at(vehicle, tape.cursor_s);
+  if (!tape || !sentence) return { text: kBandWords.waiting, level: 'note', form: '', old: '' };
+  const { data, level, text } = sentence;
+  const form = typeof data['form'] === 'string' ? data['form'] : '';
+  const silent_s = connection.state !== 'open' && tape.following ? tape.head_s - tape.heard_s : 0;
+  return { text, level, form, old: silent_s > kSilence_s ? old_words(silent_s) : '' };
+}
+
+export function spoken_band(band: Band, before: Heard): Heard {
+  const form = `${band.form} ${band.level} ${band.old !== ''}`;
+  if (form === before.form) return before;
+  const text = [band.text, band.old].join(' ').trim();
+  return band.level === 'warning' ? { status: '', alert: text, form } : { status: text, alert: '', form };
+}

@@ -1,0 +1,26 @@
+/** The views by their address, each fetched when it is opened, so that a phone does not load what only a laptop shows. */
+import type { Component } from 'svelte';
+import type { ViewName } from '../station/route.svelte';
+
+type Loader = () => Promise<{ default: Component }>;
+
+export const kViewLoaders: Readonly<Partial<Record<ViewName, Loader>>> = {
+  crew: () => import('../crew/Crew.svelte'),
+  watch: () => import('../watch/Watch.svelte'),
+  flights: () => import('../recordings/Recordings.svelte'),
+};
+
+export const kViewTitles: Readonly<Record<ViewName, string>> = {
+  crew: 'Crew',
+  watch: 'Watch',
+  recover: 'Recover',
+  antenna: 'Antenna',
+  flights: 'Flights',
+  help: 'Help',
+};
+
+/** Views with a place on the tape; the others are about no moment. */
+export const kOnTape: ReadonlySet<ViewName> = new Set(['crew', 'watch', 'recover', 'antenna']);
+
+/** Views that have something to show before the station has said anything. */
+export const kWithoutTape: ReadonlySet<ViewName> = new Set(['recover', 'flights', 'help']);

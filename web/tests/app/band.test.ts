@@ -1,0 +1,44 @@
+/** The sentence band: what it says, when it is old, and what of it a screen reader hears. */
+import { describe, expect, it } from 'vitest';
+import { band_of, spoken_band } from '../../src/app/band';
+import { description, event, replay_at } from '../support/builders';
+
+const open = { state: 'open', reason: 'unknown' } as const;
+const tape = (text: string, level: 'note' | 'warning', t_s = 10): ReturnType<typeof replay_at> =>
+  replay_at(20, description([]), {}, [event(1, t_s, 'sentence', 'sentence', { text, level, data: { form: 'x' } })]);
+
+describe('the band', () => {
+  it('says the sentence at the cursor with its level', () => {
+    expect(band_of(tape('No parachute seen.', 'warning'), 0, open)).toEqual({
+      text: 'No parachute seen.',
+      level: 'warning',
+      form: 'x',
+      old: '',
+    });
+  });
+  it('waits while there is none', () => {
+    expect(band_of(undefined, 0, open).text).toBe('Waiting for the ground station.');
+    expect(band_of(tape('Later.', 'note', 30), 0, open).text).toBe('Waiting for the ground station.');
+  });
+});
+
+describe('a screen reader', () => {
+  const silent = { status: '', alert: '', form: '' };
+  const band = { text: 'Coasting. Apogee about 1107 m in 5 s.', level: 'note', form: 'coasting', old: '' } as const;
+
+  it('hears a new form, and no change of its figures alone', () => {
+    const first = spoken_band(band, silent);
+    expect(first.status).toBe(band.text);
+    expect(spoken_band({ ...band, text: 'Coasting. Apogee about 1107 m in 4 s.' }, first)).toBe(first);
+    expect(spoken_band({ ...band, form: 'apogee', text: 'Apogee.' }, first).status).toBe('Apogee.');
+  });
+  it('is interrupted by a warning, and by nothing less', () => {
+    expect(spoken_band({ ...band, level: 'warning' }, silent)).toMatchObject({ status: '', alert: band.text });
+    expect(spoken_band({ ...band, level: 'caution' }, silent)).toMatchObject({ status: band.text, alert: '' });
+  });
+  it('hears that a sentence is old', () => {
+    expect(spoken_band({ ...band, old: '12 s old: nothing new arrives.' }, spoken_band(band, silent)).status).toContain(
+      '12 s old',
+    );
+  });
+});
