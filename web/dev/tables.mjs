@@ -244,6 +244,7 @@ const kEstimates = {
     }),
     derived: (t) => ({
         altitude_max_m: t < kLiftoff_s ? NaN : t < apogee_t ? at(truth.altitude, t) : kApogee_m,
+        vertical_speed_max_mps: t < kLiftoff_s ? NaN : at(truth.speed, Math.min(t, kLiftoff_s + 2.1)),
         ground_distance_m: Math.hypot(...place(t)),
     }),
     navigation: (t) => {

@@ -2,6 +2,7 @@
 import type { CloseReason, ConnectionState } from '../stream/connection';
 import type { Level } from '../stream/messages';
 import type { Tape } from '../tape/tape';
+import { sentence_in, type Units } from '../text/viewer';
 import { kBandWords, old_words } from './wording';
 
 export interface Band {
@@ -25,10 +26,12 @@ export function band_of(
   tape: Tape | undefined,
   vehicle: number,
   connection: { state: ConnectionState; reason: CloseReason },
+  units: Units,
 ): Band {
   const sentence = tape?.log.sentence_at(vehicle, tape.cursor_s);
   if (!tape || !sentence) return { text: kBandWords.waiting, level: 'note', form: '', old: '' };
-  const { data, level, text } = sentence;
+  const { data, level } = sentence;
+  const text = sentence_in(sentence.text, units);
   const form = typeof data['form'] === 'string' ? data['form'] : '';
   const silent_s = connection.state !== 'open' && tape.following ? tape.head_s - tape.heard_s : 0;
   return { text, level, form, old: silent_s > kSilence_s ? old_words(silent_s) : '' };

@@ -8,6 +8,7 @@ export const kViewLoaders: Readonly<Partial<Record<ViewName, Loader>>> = {
   crew: () => import('../crew/Crew.svelte'),
   watch: () => import('../watch/Watch.svelte'),
   flights: () => import('../recordings/Recordings.svelte'),
+  help: () => import('../help/Help.svelte'),
 };
 
 export const kViewTitles: Readonly<Record<ViewName, string>> = {

@@ -4,6 +4,7 @@ import type { CloseReason, ConnectionState } from '../stream/connection';
 import type { RecorderStatus } from '../stream/messages';
 import { failure_words } from '../text/failure';
 import { format_duration, format_span } from '../text/format';
+import type { WakeState } from './wake.svelte';
 
 export const kThemeWords = { device: 'Auto', light: 'Light', dark: 'Dark', night: 'Night' } as const;
 
@@ -16,8 +17,42 @@ export const kHeaderWords = {
   read_aloud: 'Read aloud',
   mute: 'Mute',
   back_to_live: 'Back to live',
-  colours: 'Colours',
 } as const;
+
+export const kMenuWords = {
+  name: 'Views and settings',
+  views: 'Views',
+  vehicle: 'Vehicle',
+  colours: 'Colours',
+  units: 'Units',
+  clock: 'Time of day',
+  watch: 'Watch',
+  spread: 'Show ± beside figures',
+  callouts: 'Called out',
+  every: 'Altitude every',
+  never: 'never',
+  captions: 'Show captions while muted',
+  close: 'Close',
+} as const;
+export const kUnitWords = { metric: 'Metric', feet: 'Feet and mph' } as const;
+export const kZoneWords = { utc: 'UTC', local: 'Local' } as const;
+
+export const kTapeWords = {
+  live: 'Live',
+  back: 'Looking back',
+  open: 'Open the tape to look back',
+  fold: 'Close the tape',
+} as const;
+
+const kWakeWords: Readonly<Record<WakeState, string>> = {
+  on: 'This screen stays on while the page is open.',
+  off: 'This screen may go dark; the watch view keeps it on.',
+  not_secure:
+    'This screen may go dark: browsers keep it on only for pages opened over https. Lengthen the screen time-out of the device.',
+  not_here: 'This screen may go dark: this browser cannot keep it on. Lengthen the screen time-out of the device.',
+  refused: 'This screen may go dark: the device refused to keep it on, as it does when saving its battery.',
+};
+export const wake_words = (state: WakeState): string => kWakeWords[state];
 
 export const kBandWords = { waiting: 'Waiting for the ground station.' } as const;
 

@@ -6,6 +6,8 @@ export interface Palette {
   surface: string;
   rule: string;
   cursor: string;
+  accent: string;
+  on_accent: string;
   hover: string;
   /** Ground of each phase of flight, by its word. */
   tints: ReadonlyMap<string, string>;
@@ -56,6 +58,8 @@ export function palette(): Palette {
     surface: token('--paper'),
     rule: token('--rule'),
     cursor: token('--cursor'),
+    accent: token('--accent'),
+    on_accent: token('--on-accent'),
     hover: token('--note'),
     tints: new Map(Object.entries(kTints).map(([phase, tint]) => [phase, token(tint)])),
     band_a: token('--word-a'),

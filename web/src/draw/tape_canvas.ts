@@ -8,6 +8,7 @@ import type { TapeSeconds } from '../stream/clocks';
 import type { PhaseSpan } from '../tape/events';
 import type { Tape } from '../tape/tape';
 import { format_since, type Zero } from '../tape/zero';
+import { hatching } from './hatch';
 import { draw_pennant, draw_strokes, kUrgencies, mark_of } from './marks';
 import { palette, type Palette } from './palette';
 import { draw_phases } from './phases';
@@ -92,30 +93,6 @@ function find_gaps(tape: Tape, vehicle: number, width: number): { from_s: number
     }
   }
   return gaps;
-}
-
-let hatch: { pattern: CanvasPattern | null; version: number } | undefined;
-
-function hatching(context: CanvasRenderingContext2D, colours: Palette): CanvasPattern | string {
-  if (hatch?.version !== colours.version) {
-    const tile = document.createElement('canvas');
-    tile.width = tile.height = 8;
-    const pen = tile.getContext('2d');
-    if (pen) {
-      pen.fillStyle = colours.surface;
-      pen.fillRect(0, 0, 8, 8);
-      pen.strokeStyle = colours.hatch;
-      pen.lineWidth = 2;
-      pen.beginPath();
-      for (const shift of [-8, 0, 8]) {
-        pen.moveTo(shift, 8);
-        pen.lineTo(shift + 8, 0);
-      }
-      pen.stroke();
-    }
-    hatch = { pattern: context.createPattern(tile, 'repeat'), version: colours.version };
-  }
-  return hatch.pattern ?? colours.hatch;
 }
 
 export function draw_tape(surface: Surface, drawing: TapeDrawing): void {

@@ -38,6 +38,7 @@ class Station {
 
   private readonly connection_: Connection;
   private loader: Loader | undefined;
+  private whole_history = false;
   private wanted_recording: string | undefined;
   private notice_timer: ReturnType<typeof setTimeout> | undefined;
 
@@ -90,6 +91,12 @@ class Station {
     const followed = this.tape?.following ?? false;
     this.tape?.pan(by_s);
     if (followed) this.loader?.look();
+  }
+
+  /** `whole`: of every table, for a view that draws strips. What a small view draws is loaded in any case. */
+  want_history(whole: boolean): void {
+    this.whole_history = whole;
+    if (whole) void this.loader?.backfill(true);
   }
 
   toggle_play(): void {
@@ -213,7 +220,7 @@ class Station {
     this.history = new History(tape);
     this.vehicle = Math.min(this.vehicle, Math.max(0, tape.description.vehicles.length - 1));
     void this.loader.load_events();
-    void this.loader.backfill();
+    void this.loader.backfill(this.whole_history);
   }
 
   private replay(message: Replay): void {

@@ -125,13 +125,16 @@ export interface SeriesWindow {
   from_s?: TapeSeconds;
   to_s?: TapeSeconds;
   points: number;
+  /** Names of columns; absent: every number column. */
+  columns?: readonly string[];
 }
 
-/** Every number column of a table over a window. */
+/** Number columns of a table over a window. */
 export async function fetch_series(id: string, window: SeriesWindow): Promise<Series> {
   const range =
     window.from_s === undefined || window.to_s === undefined ? '' : `&from_s=${window.from_s}&to_s=${window.to_s}`;
-  const path = `${at(id)}/series?table=${window.table}${range}&points=${window.points}`;
+  const columns = window.columns ? `&columns=${window.columns.map(encodeURIComponent).join(',')}` : '';
+  const path = `${at(id)}/series?table=${window.table}${range}&points=${window.points}${columns}`;
   return read_series(await (await request(path)).arrayBuffer());
 }
 

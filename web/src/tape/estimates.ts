@@ -34,7 +34,7 @@ type LandingColumn = `${LandingCaseName}_${(typeof kLandingParts)[number]}`;
 export const kEstimators = {
   vertical: ['altitude_m', 'vertical_speed_mps', 'health'],
   phase: ['phase', 'time_in_phase_s', 'time_since_liftoff_s'],
-  derived: ['altitude_max_m', 'ground_distance_m'],
+  derived: ['altitude_max_m', 'vertical_speed_max_mps', 'ground_distance_m'],
   navigation: ['mode', 'east_m', 'north_m', 'up_m', 'velocity_up_mps', 'fix_health', 'height_health'],
   look_angles: ['azimuth_deg', 'azimuth_magnetic_deg', 'elevation_deg', 'slant_range_m', 'pointing_half_beams'],
   onboard_comparison: ['altitude_m', 'vertical_speed_mps', 'long_axis_deg'],
@@ -106,6 +106,20 @@ function estimator_of(table: Table): Estimator | undefined {
   if (table.kind !== 'estimate') return undefined;
   const name = table.name.slice(table.name.indexOf(kFolder) + kFolder.length);
   return name in kEstimators ? (name as Estimator) : undefined;
+}
+
+/** Where these columns lie, as far as a recording has them. */
+export function estimate_refs<E extends Estimator>(
+  description: Description,
+  vehicle: number,
+  estimator: E,
+  names: readonly ColumnOf<E>[],
+): ColumnRef[] {
+  const table = table_of(description, vehicle, estimator);
+  return names.flatMap((name) => {
+    const column = table?.columns.findIndex((one) => one.name === name) ?? -1;
+    return table && column >= 0 ? [{ table, column }] : [];
+  });
 }
 
 export function estimate<E extends Estimator>(tape: Tape, vehicle: number, estimator: E): Estimate<E> {

@@ -47,8 +47,10 @@ export interface Sentence {
 
 /** An alert with its life (ISA-18.2): it stands until it has returned to normal and, where it latches, somebody knows it. */
 export interface Alert {
-  /** What raised it. */
+  /** What it says at present: what raised it, or raised it again at another level or for another cause. */
   event: TapeEvent;
+  /** When it was raised first. */
+  since_s: TapeSeconds;
   /** When it returned to normal; NaN while it has not. */
   cleared_s: TapeSeconds;
   acknowledged: boolean;
@@ -180,16 +182,17 @@ export class EventLog {
     }
     for (const alert of standing.values()) if (alert.shelved_until_s <= t_s) alert.shelved_until_s = NaN;
     return [...standing.values()].sort(
-      (a, b) => kLevelOrder[a.event.level] - kLevelOrder[b.event.level] || a.event.t_s - b.event.t_s,
+      (a, b) => kLevelOrder[a.event.level] - kLevelOrder[b.event.level] || a.since_s - b.since_s,
     );
   }
 }
 
-/** Raised while it stands: a higher level is news, which nobody has acknowledged; the rest is the alert there was. */
+/** Raised while it stands: a higher level is news, which nobody has acknowledged; anything else is the alert there was. */
 function raise(event: TapeEvent, before: Alert | undefined): Alert {
-  const fresh = { event, cleared_s: NaN, acknowledged: false, shelved_until_s: NaN };
+  const fresh = { event, since_s: event.t_s, cleared_s: NaN, acknowledged: false, shelved_until_s: NaN };
   if (!before || !Number.isNaN(before.cleared_s)) return fresh;
-  return kLevelOrder[event.level] < kLevelOrder[before.event.level] ? fresh : before;
+  const news = kLevelOrder[event.level] < kLevelOrder[before.event.level];
+  return news ? { ...fresh, since_s: before.since_s } : { ...before, event };
 }
 
 const latches = (event: TapeEvent): boolean => event.data['latched'] === true;

@@ -4,9 +4,11 @@
  */
 import * as api from '../stream/api';
 import type { TapeSeconds } from '../stream/clocks';
+import { light_columns, type Places } from './light';
 import type { Tape } from './tape';
 
 const kBackfillPoints = 2048;
+const kLightPoints = 1024; // about one a pixel of a phone, and enough for a big screen's curve
 const kBackfillAtOnce = 3;
 const kRefillPoints = 8192;
 const kCommitMs = 2500; // rows reach the file, and so the answers, up to two seconds after the stream
@@ -27,11 +29,15 @@ export class Loader {
   private stopped = false;
   private looking = false;
   private look_again = false;
+  private whole = false;
+  private readonly light: Places;
 
   constructor(
     private readonly tape: Tape,
     private readonly handlers: LoaderHandlers,
-  ) {}
+  ) {
+    this.light = light_columns(tape.description);
+  }
 
   /** What is still under way is not taken any more. */
   stop(): void {
@@ -48,12 +54,16 @@ export class Loader {
 
   /**
    * The tape so far, coarse enough for one screen, when the page comes in the middle of a flight. What the file lacks of
-   * its newest moments the stream has brought: it begins some seconds before the page came.
+   * its newest moments the stream has brought: it begins some seconds before the page came. `whole`: of every table, for
+   * who looks at strips; else what a small view draws.
    */
-  async backfill(): Promise<void> {
+  async backfill(whole: boolean): Promise<void> {
     const { tape } = this;
+    const begun = whole && this.whole;
+    this.whole ||= whole;
+    if (begun || tape.head_s <= 0) return;
+    if (!whole) return this.busy(() => this.load_light(0, tape.head_s));
     const end_s = tape.head_s;
-    if (end_s <= 0) return;
     const waiting = tape.tables.filter((data) => data.table.number_count > 0);
     await this.busy(async () => {
       const worker = async (): Promise<void> => {
@@ -69,6 +79,15 @@ export class Loader {
       };
       await Promise.all(Array.from({ length: kBackfillAtOnce }, worker));
     });
+  }
+
+  private async load_light(from_s: TapeSeconds, to_s: TapeSeconds): Promise<void> {
+    for (const [table, places] of this.light) {
+      if (this.stopped) return;
+      const columns = places.map((place) => this.tape.description.tables[table]?.columns[place]?.name ?? '');
+      const window = { table, from_s, to_s: to_s + 1, points: kLightPoints, columns };
+      this.tape.take_columns(await api.fetch_series(this.id, window), places);
+    }
   }
 
   /**
@@ -93,6 +112,11 @@ export class Loader {
     tape.mark_hole(head_s);
     await this.busy(async () => {
       await committed();
+      if (!this.whole) {
+        // The cursor asks the server for its rows: those that were missed are not held here.
+        const begin_s = Math.min(...holes.filter((hole) => this.light.has(hole.table)).map((hole) => hole.from_s));
+        return this.load_light(Math.max(0, begin_s === Infinity ? 0 : begin_s), Math.min(to_s, tape.head_s));
+      }
       const end_s = Math.min(to_s, tape.head_s) + 1;
       for (const hole of holes) {
         if (this.stopped) return;

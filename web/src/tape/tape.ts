@@ -134,6 +134,20 @@ export class Tape {
     this.data_version++;
   }
 
+  /** A piece of history of some columns of one table, at these places: only for what is drawn of the whole tape. */
+  take_columns(series: Series, places: readonly number[]): void {
+    const data = this.tables[series.table];
+    if (!data || series.columns !== places.length) return;
+    for (let i = 0; i < series.rows; i++) {
+      const bin = data.overview.touch(series.t_s[i] ?? NaN);
+      places.forEach((place, c) => {
+        data.overview.take(bin, place, series.min[c * series.rows + i] ?? NaN);
+        data.overview.take(bin, place, series.max[c * series.rows + i] ?? NaN);
+      });
+    }
+    this.data_version++;
+  }
+
   /** A piece of history of every number column of one table, from the server. `complete`: it leaves nothing out. */
   take_series(series: Series, from_s: TapeSeconds, complete: boolean): void {
     const data = this.tables[series.table];
@@ -189,6 +203,15 @@ export class Tape {
     }
     const row = this.following || (!this.live && this.playing) ? data.newest : data.at_cursor;
     return { value: row?.values[column] ?? NaN, t_s: row?.t_s ?? NaN };
+  }
+
+  /** The same, but of a row at or before `at_s`, as far back as the page holds rows; the row at the cursor otherwise. */
+  value_before(table: number, column: number, at_s: TapeSeconds): { value: number; t_s: TapeSeconds } {
+    const found = this.value_at_cursor(table, column);
+    const columns = this.tables[table]?.columns;
+    if (!columns || !(found.t_s > at_s)) return found;
+    const i = columns.find(at_s);
+    return i < 0 ? found : { value: columns.value(column, i), t_s: columns.time(i) };
   }
 
   set_cursor(t_s: TapeSeconds): void {

@@ -9,7 +9,7 @@ const tape = (text: string, level: 'note' | 'warning', t_s = 10): ReturnType<typ
 
 describe('the band', () => {
   it('says the sentence at the cursor with its level', () => {
-    expect(band_of(tape('No parachute seen.', 'warning'), 0, open)).toEqual({
+    expect(band_of(tape('No parachute seen.', 'warning'), 0, open, 'metric')).toEqual({
       text: 'No parachute seen.',
       level: 'warning',
       form: 'x',
@@ -17,8 +17,8 @@ describe('the band', () => {
     });
   });
   it('waits while there is none', () => {
-    expect(band_of(undefined, 0, open).text).toBe('Waiting for the ground station.');
-    expect(band_of(tape('Later.', 'note', 30), 0, open).text).toBe('Waiting for the ground station.');
+    expect(band_of(undefined, 0, open, 'metric').text).toBe('Waiting for the ground station.');
+    expect(band_of(tape('Later.', 'note', 30), 0, open, 'metric').text).toBe('Waiting for the ground station.');
   });
 });
 

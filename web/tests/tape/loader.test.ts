@@ -105,7 +105,7 @@ describe('a page that comes in the middle of a flight', () => {
     const about = description([table('v/baro', 'packet', [column('static_pressure', 'Pa')])]);
     const tape = new Tape(about, 'live', []);
     const loader = new Loader(tape, { on_busy: () => undefined, on_fault: (...fault) => expect(fault).toEqual([]) });
-    const history = loader.backfill();
+    const history = loader.backfill(true);
     for (const rows of [range(95, 96), range(97, 99), [100]]) {
       read_blocks(block_of(rows), (block) => tape.take_block(block));
     }

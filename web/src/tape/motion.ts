@@ -1,0 +1,81 @@
+/** How a vehicle moves at the cursor by its best source, and when what is behind that was measured. */
+import type { TapeSeconds } from '../stream/clocks';
+import { estimate, kModeWords, type Estimator } from './estimates';
+import { find_role, type ColumnRef } from './roles';
+import type { Tape } from './tape';
+
+export interface Reading {
+  value: number;
+  /** 1-sigma; NaN when none is given. */
+  sigma: number;
+  /** When the newest measurement behind it was taken; NaN when nothing was. */
+  measured_s: TapeSeconds;
+}
+
+export interface Motion {
+  altitude_m: Reading;
+  vertical_speed_mps: Reading;
+}
+
+/** Channels that say something of the vertical. */
+const kVerticalRoles = [
+  'static_pressure',
+  'accel_body_x',
+  'accel_body_y',
+  'accel_body_z',
+  'height_msl',
+  'height_ellipsoid',
+  'onboard_altitude',
+] as const;
+
+const kNothing: Reading = { value: NaN, sigma: NaN, measured_s: NaN };
+
+/** When the newest of these channels was measured, of the rows up to the cursor. */
+export function measured_s(tape: Tape, vehicle: number, roles: readonly string[] = kVerticalRoles): TapeSeconds {
+  let newest_s = NaN;
+  for (const role of roles) {
+    const ref = find_role(tape.description, role, vehicle);
+    if (!ref) continue;
+    const { value, t_s } = tape.value_at_cursor(ref.table.id, ref.column);
+    if (Number.isFinite(value) && !(t_s <= newest_s)) newest_s = t_s;
+  }
+  return newest_s;
+}
+
+/**
+ * A column's value, as it was when something was last measured: what an estimator computes without measurements is no
+ * reading. `sigma` -1: there is none.
+ */
+function reading(tape: Tape, ref: ColumnRef | undefined, sigma: number, measured: TapeSeconds): Reading {
+  if (!ref) return kNothing;
+  const at_s = Number.isNaN(measured) ? Infinity : measured + Math.max(0.1, 2 * ref.table.period_s);
+  const { value, t_s } = tape.value_before(ref.table.id, ref.column, at_s);
+  if (!Number.isFinite(value)) return kNothing;
+  return {
+    value,
+    sigma: sigma < 0 ? NaN : tape.value_before(ref.table.id, sigma, at_s).value,
+    measured_s: Number.isNaN(measured) ? t_s : Math.min(measured, t_s),
+  };
+}
+
+/** Navigation knows best while fixes aid it, then the filter of the vertical, then the vehicle itself. */
+export function motion_at(tape: Tape, vehicle: number): Motion {
+  const measured = measured_s(tape, vehicle);
+  const of = <E extends Estimator>(name: E, altitude: string, speed: string): Motion => {
+    const source = estimate(tape, vehicle, name);
+    const read = (column: string): Reading => {
+      const ref = source.ref(column as never);
+      const sigma = ref?.table.columns.findIndex((one) => one.name === ref.table.columns[ref.column]?.sigma_column);
+      return reading(tape, ref, sigma ?? -1, measured);
+    };
+    return { altitude_m: read(altitude), vertical_speed_mps: read(speed) };
+  };
+  if (estimate(tape, vehicle, 'navigation').word('mode') === kModeWords.aided) {
+    const navigated = of('navigation', 'up_m', 'velocity_up_mps');
+    if (Number.isFinite(navigated.altitude_m.value)) return navigated;
+  }
+  const filtered = of('vertical', 'altitude_m', 'vertical_speed_mps');
+  if (Number.isFinite(filtered.altitude_m.value)) return filtered;
+  const own = (role: string): Reading => reading(tape, find_role(tape.description, role, vehicle), -1, measured);
+  return { altitude_m: own('onboard_altitude'), vertical_speed_mps: own('onboard_vertical_speed') };
+}
