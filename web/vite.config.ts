@@ -9,6 +9,15 @@ export default defineConfig({
     outDir: process.env['TURNSTONE_WEB_OUT'] ?? 'dist',
     assetsInlineLimit: 0, // the server's content security policy allows no inline data but images
     modulePreload: { polyfill: false },
+    rolldownOptions: {
+      output: {
+        // Lists and form controls, which the first figures of a phone do without.
+        advancedChunks: {
+          includeDependenciesRecursively: false,
+          groups: [{ name: 'lists', test: /svelte\/.*\/(blocks\/each|bindings\/(select|input))\.js$/ }],
+        },
+      },
+    },
   },
   server: { proxy: { '/api': { target: process.env['TURNSTONE_SERVER'] ?? 'http://127.0.0.1:8321', ws: true } } },
   test: { include: ['tests/**/*.test.ts'], environment: 'node', testTimeout: 30_000 },

@@ -139,14 +139,13 @@ function block_message(from, to, seq, replay) {
 }
 
 const kCsp =
-    "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data: blob:; worker-src 'self'; base-uri 'none'; frame-ancestors 'none'; form-action 'none'";
+    "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data: blob:; manifest-src 'self'; worker-src 'self'; base-uri 'none'; frame-ancestors 'none'; form-action 'none'";
 const kTypes = {
     html: 'text/html; charset=utf-8',
     js: 'text/javascript',
     css: 'text/css',
     svg: 'image/svg+xml',
-    webmanifest: 'application/manifest+json',
-    png: 'image/png',
+    json: 'application/json',
 };
 // The worked example of protocol/LINK.md, and one like it that was damaged on the way.
 const kGoodFrame = {

@@ -1,5 +1,4 @@
 /** Light, dark, night, or as the device wishes; kept on this device. */
-import { forget_palette } from '../draw/palette';
 import { keep, stored } from '../station/settings.svelte';
 
 export const kThemes = ['device', 'light', 'dark', 'night'] as const;
@@ -12,7 +11,6 @@ class Theme {
   apply(): void {
     const wish = device.matches ? 'dark' : 'light';
     document.documentElement.dataset['theme'] = this.choice === 'device' ? wish : this.choice;
-    forget_palette();
   }
 
   choose(choice: ThemeChoice): void {

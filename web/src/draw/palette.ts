@@ -43,12 +43,16 @@ export const kChain: readonly number[] = [14, 3, 3, 3];
 let current: Palette | undefined;
 let version = 0;
 
-export function forget_palette(): void {
-  current = undefined;
+/** Colours are read again when the theme changes. */
+function follow_theme(): void {
+  new MutationObserver(() => (current = undefined)).observe(document.documentElement, {
+    attributeFilter: ['data-theme'],
+  });
 }
 
 export function palette(): Palette {
   if (current) return current;
+  if (version === 0) follow_theme();
   const style = getComputedStyle(document.documentElement);
   const token = (name: string): string => style.getPropertyValue(name).trim();
   current = {

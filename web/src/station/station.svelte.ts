@@ -4,14 +4,16 @@
  * looking at it again.
  */
 import { SvelteSet } from 'svelte/reactivity';
-import * as api from '../stream/api';
 import type { TapeSeconds } from '../stream/clocks';
 import { Connection, type CloseReason, type ConnectionState } from '../stream/connection';
 import type { Hello, Replay, ServerMessage, SessionRole, Status } from '../stream/messages';
-import { History } from '../tape/history';
-import { Loader } from '../tape/loader';
+import type { History } from '../tape/history';
+import type { Loader } from '../tape/loader';
 import { Tape } from '../tape/tape';
 import type { DoneCode, FaultCode, Notice } from './notice';
+
+/** Fetched once the page stands. */
+const past = (): Promise<typeof import('../tape/past')> => import('../tape/past');
 
 const kBeatMs = 125;
 const kNoticeMs = { note: 4000, caution: 10_000 };
@@ -143,13 +145,13 @@ class Station {
   }
 
   async unlock(key: string): Promise<boolean> {
-    const unlocked = await this.act(() => api.post_key(key), 'unlocked');
+    const unlocked = await this.act(async () => (await past()).api.post_key(key), 'unlocked');
     if (unlocked) this.role = 'operator';
     return unlocked;
   }
 
   async log_out(): Promise<void> {
-    if (await this.act(api.end_session, 'logged_out')) this.role = 'viewer';
+    if (await this.act(async () => (await past()).api.end_session(), 'logged_out')) this.role = 'viewer';
   }
 
   private request(body: object): void {
@@ -160,10 +162,12 @@ class Station {
     switch (message.type) {
       case 'hello':
         // The connection may be older than the key given since: the session knows.
-        void api.fetch_role().then(
-          (role) => (this.role = role),
-          () => (this.role = message.role),
-        );
+        void past()
+          .then(({ api }) => api.fetch_role())
+          .then(
+            (role) => (this.role = role),
+            () => (this.role = message.role),
+          );
         this.greet(message);
         break;
       case 'event':
@@ -212,15 +216,24 @@ class Station {
 
   private begin(tape: Tape): void {
     this.loader?.stop();
-    this.loader = new Loader(tape, {
-      on_busy: (change) => (this.loading += change),
-      on_fault: (code, failure) => this.warn(code, failure),
-    });
+    this.loader = undefined;
+    this.history = undefined;
     this.tape = tape;
-    this.history = new History(tape);
     this.vehicle = Math.min(this.vehicle, Math.max(0, tape.description.vehicles.length - 1));
-    void this.loader.load_events();
-    void this.loader.backfill(this.whole_history);
+    void past().then(
+      ({ Loader, History }) => {
+        if (this.tape !== tape) return;
+        this.loader = new Loader(tape, {
+          on_busy: (change) => (this.loading += change),
+          on_fault: (code, failure) => this.warn(code, failure),
+        });
+        this.history = new History(tape);
+        void this.loader.load_events();
+        void this.loader.backfill(this.whole_history);
+        this.loader.look();
+      },
+      (error: unknown) => this.warn('history_missing', error),
+    );
   }
 
   private replay(message: Replay): void {

@@ -24,6 +24,8 @@ export interface Figure {
   unit: string;
   /** What stands under it. */
   note: string;
+  /** The note says what stands beside the map as well, and is for where there is no room for one. */
+  where_too: boolean;
   /** "± 2 m", for who asks; empty when it is not known. */
   spread: string;
   /** "6 s old" when it is older than it should be; else empty. */
@@ -92,7 +94,19 @@ function stage_at(tape: Tape, vehicle: number, phase: string): Stage {
 
 function blank(name: FigureName, more: Partial<Figure> = {}): Figure {
   const label = kFigureLabels[name];
-  return { name, label, text: kNoValue, unit: '', note: '', spread: '', old: '', words: false, number: NaN, ...more };
+  return {
+    name,
+    label,
+    text: kNoValue,
+    unit: '',
+    note: '',
+    where_too: false,
+    spread: '',
+    old: '',
+    words: false,
+    number: NaN,
+    ...more,
+  };
 }
 
 const old_after = (cursor_s: TapeSeconds, t_s: TapeSeconds, hold_s: number): string =>
@@ -168,7 +182,9 @@ function landing_figure(at: Moment, name: 'landing_in' | 'impact'): Figure {
   const old = old_after(at.cursor_s, landing.t_s, kPredictionOld_s);
   const soon = left_s < 99.5;
   const text = soon ? String(Math.round(left_s)) : format_duration(left_s);
-  return blank(name, { text, unit: soon ? 's' : '', note: place.join(' '), old, number: Math.round(left_s) });
+  const note = place.join(' ');
+  const where_too = name === 'landing_in';
+  return blank(name, { text, unit: soon ? 's' : '', note, where_too, old, number: Math.round(left_s) });
 }
 
 /** Distance and direction from the pad: to a metre and a degree where measured, to 10 m and 5° where predicted. */
