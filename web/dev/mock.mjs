@@ -145,7 +145,7 @@ const kTypes = {
     js: 'text/javascript',
     css: 'text/css',
     svg: 'image/svg+xml',
-    json: 'application/json',
+    webmanifest: 'application/manifest+json',
 };
 // The worked example of protocol/LINK.md, and one like it that was damaged on the way.
 const kGoodFrame = {

@@ -12,6 +12,8 @@ import type { Tape, TableData } from '../tape/tape';
 export interface Point {
   t_s: TapeSeconds;
   up_m: number;
+  /** 1-sigma of a point that is named with its altitude; NaN when it is not known. */
+  sigma_m?: number;
 }
 
 export interface Curve {
@@ -25,7 +27,7 @@ export interface Curve {
   /** Predicted, from the cursor on; before liftoff the whole flight. Empty when nothing is predicted. */
   future: Point[];
   /** What the future leads to. */
-  goal: { t_s: TapeSeconds; up_m: number; what: 'apogee' | 'landing' | 'impact' } | undefined;
+  goal: (Point & { what: 'apogee' | 'landing' | 'impact' }) | undefined;
   apogee: Point | undefined;
   flying: boolean;
 }
@@ -74,9 +76,10 @@ export function select_curve(tape: Tape, vehicle: number): Curve {
   const reached = reached_at(tape, vehicle, apogee_event);
   const source = source_of(tape, vehicle);
   const apogee_m = ascent.value('apogee_m');
+  const sigma_m = ascent.sigma('apogee_m');
 
   if (liftoff_s === undefined) {
-    const flown: Point = { t_s: now_s + ascent.value('apogee_in_s'), up_m: apogee_m };
+    const flown: Point = { t_s: now_s + ascent.value('apogee_in_s'), up_m: apogee_m, sigma_m };
     const whole = Number.isFinite(flown.t_s) && apogee_m > 0;
     const end_s = now_s + (Number.isFinite(landing_in_s) ? landing_in_s : 3 * ascent.value('apogee_in_s'));
     const future = whole ? [...climb({ t_s: now_s, up_m: 0 }, flown), ...descent(flown, end_s, false)] : [];
@@ -101,7 +104,7 @@ export function select_curve(tape: Tape, vehicle: number): Curve {
   let end_s = now_s;
   if (down) end_s = Math.min(now_s, down.t_s + 0.25 * (down.t_s - liftoff_s));
   else if (!apogee_event && apogee_s > now_s && apogee_m > up_m) {
-    goal = { t_s: apogee_s, up_m: apogee_m, what: 'apogee' };
+    goal = { t_s: apogee_s, up_m: apogee_m, sigma_m, what: 'apogee' };
     future = climb(now, goal);
     end_s = liftoff_s + 1.45 * (apogee_s - liftoff_s);
   } else if (apogee_event && landing_s > now_s) {
@@ -126,8 +129,11 @@ export function select_curve(tape: Tape, vehicle: number): Curve {
 
 /** Apogee as the station has it from measurements. */
 function reached_at(tape: Tape, vehicle: number, apogee: FlightEvent | undefined): Point | undefined {
-  const up_m = estimate(tape, vehicle, 'derived').value('altitude_max_m');
-  return apogee && Number.isFinite(up_m) ? { t_s: apogee.t_s, up_m } : undefined;
+  const derived = estimate(tape, vehicle, 'derived');
+  const up_m = derived.value('altitude_max_m');
+  return apogee && Number.isFinite(up_m)
+    ? { t_s: apogee.t_s, up_m, sigma_m: derived.sigma('altitude_max_m') }
+    : undefined;
 }
 
 function source_of(tape: Tape, vehicle: number): Curve['source'] {

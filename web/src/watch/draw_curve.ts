@@ -8,7 +8,7 @@ import { flight_time, type TapeSeconds } from '../stream/clocks';
 import type { Tape } from '../tape/tape';
 import { format_clock, format_duration } from '../text/format';
 import { unit_of, with_sigma, type Units } from '../text/viewer';
-import { walk_measured, type Curve } from './curve';
+import { walk_measured, type Curve, type Point } from './curve';
 import { goal_words, kCurveWords } from './wording';
 
 export interface CurveDrawing {
@@ -175,13 +175,13 @@ function draw_words(pen: Pen, { curve, units }: CurveDrawing): void {
     context.textAlign = 'left';
     plate(pen, text, fits, y, colours.ink);
   };
-  const length = (up_m: number): string => {
-    const { text, unit } = with_sigma('length', up_m, NaN, units);
+  const length = ({ up_m, sigma_m = NaN }: Point): string => {
+    const { text, unit } = with_sigma('length', up_m, sigma_m, units);
     return `${text}\u00a0${unit}`;
   };
   if (curve.apogee)
     say(
-      `${kCurveWords.apogee} ${length(curve.apogee.up_m)}`,
+      `${kCurveWords.apogee} ${length(curve.apogee)}`,
       pen.x(curve.apogee.t_s) + text_px,
       pen.y(curve.apogee.up_m),
       'left',
@@ -189,7 +189,7 @@ function draw_words(pen: Pen, { curve, units }: CurveDrawing): void {
   const { goal } = curve;
   if (!goal) return;
   if (goal.what === 'apogee')
-    say(goal_words.apogee(length(goal.up_m)), pen.x(goal.t_s), pen.y(goal.up_m) - 1.1 * text_px, 'center');
+    say(goal_words.apogee(length(goal)), pen.x(goal.t_s), pen.y(goal.up_m) - 1.1 * text_px, 'center');
   else
     say(
       goal_words[goal.what](`T${format_clock(flight_time(curve.zero_s, goal.t_s), 0)}`),

@@ -1,0 +1,161 @@
+/** What those who watch see at a moment: which figure is the largest, how it is rounded, and when it is old. */
+import { describe, expect, it } from 'vitest';
+import type { TapeEvent } from '../../src/stream/messages';
+import { kLandingCases, kLikeliestWords } from '../../src/tape/estimates';
+import type { Tape } from '../../src/tape/tape';
+import type { Units } from '../../src/text/viewer';
+import { select_watch, type Figure, type WatchScene } from '../../src/watch/figures';
+import { column, description, event, pair, phase, replay_at, table, words, type Rows } from '../support/builders';
+
+const landing = (name: string) =>
+  ['east_m', 'north_m', 'semi_major_m', 'semi_minor_m', 'bearing_deg', 'in_s'].map((part) => column(`${name}_${part}`));
+const about = description([
+  table('v/estimate/vertical', 'estimate', [...pair('altitude_m'), ...pair('vertical_speed_mps', 'm/s')]),
+  table('v/estimate/ascent', 'estimate', [...pair('apogee_m'), column('apogee_in_s', 's')]),
+  table('v/estimate/derived', 'estimate', [...pair('altitude_max_m'), ...pair('vertical_speed_max_mps', 'm/s')]),
+  table('v/estimate/navigation', 'estimate', [words('mode', 'Mode', 'lost'), ...pair('east_m'), ...pair('north_m')]),
+  table('v/estimate/landing', 'estimate', [
+    ...kLandingCases.flatMap(landing),
+    words('likeliest', 'Likeliest', ...Object.values(kLikeliestWords)),
+  ]),
+  table('v/baro', 'packet', [column('p', 'Pa', { role: 'static_pressure' })]),
+  table('v/gnss', 'packet', [column('lat', 'deg', { role: 'latitude' })]),
+  table('v/weather', 'packet', [
+    column('wind', 'm/s', { role: 'wind_speed' }),
+    column('from', 'deg', { role: 'wind_from' }),
+  ]),
+]);
+
+const rows: Rows = {
+  'v/estimate/vertical': {
+    altitude_m: 959.4,
+    altitude_m_sigma: 2,
+    vertical_speed_mps: 55.2,
+    vertical_speed_mps_sigma: 1,
+  },
+  'v/estimate/ascent': { apogee_m: 1107.2, apogee_m_sigma: 3, apogee_in_s: 5.6 },
+  'v/estimate/derived': {
+    altitude_max_m: 1108.3,
+    altitude_max_m_sigma: 2,
+    vertical_speed_max_mps: 166,
+    vertical_speed_max_mps_sigma: 2,
+  },
+  'v/estimate/navigation': { mode: 0, east_m: 102.5, east_m_sigma: 2, north_m: -50, north_m_sigma: 2 },
+  'v/estimate/landing': {
+    nominal_east_m: 96,
+    nominal_north_m: -34,
+    nominal_semi_major_m: 152,
+    nominal_semi_minor_m: 128,
+    nominal_bearing_deg: 70,
+    nominal_in_s: 72,
+    no_parachute_east_m: -303,
+    no_parachute_north_m: -155,
+    no_parachute_semi_major_m: 58,
+    no_parachute_semi_minor_m: 44,
+    no_parachute_in_s: 5.2,
+    likeliest: 0,
+  },
+  'v/baro': { p: 9e4 },
+  'v/gnss': { lat: 22 },
+  'v/weather': { wind: 3.2, from: 243 },
+};
+
+const kNow_s = 50; // when every row was taken
+const liftoff = event(1, 41, 'flight_event', 'liftoff');
+
+function scene(
+  phase_word: string,
+  more: { events?: TapeEvent[]; rows?: Rows; cursor_s?: number; units?: Units } = {},
+): WatchScene {
+  const events = [phase(100, 42, phase_word), ...(more.events ?? [liftoff])];
+  const tape: Tape = replay_at(more.cursor_s ?? kNow_s, about, { ...rows, ...more.rows }, events);
+  return select_watch(tape, 0, more.units ?? 'metric', false);
+}
+const said = ({ label, text, unit }: Figure): string => `${label}: ${text} ${unit}`.trim();
+const all = ({ one, two }: WatchScene): string[] => [one, ...two].map(said);
+
+describe('the largest figure', () => {
+  it('is the rail before liftoff, with what is expected', () => {
+    const { one, two, extra, where } = scene('on the rail', { events: [] });
+    expect(said(one)).toBe('Now: On the rail');
+    expect(two.map(said)).toEqual(['Expected apogee: 1107 m', 'Wind: 3 m/s']);
+    expect(two.map((figure) => figure.note)).toEqual(['6 s after liftoff', 'from 245°']);
+    expect(extra.join(' ')).toContain('look up');
+    expect(where?.title).toBe('Expected landing');
+  });
+  it('is the altitude on the way up, with speed and predicted apogee', () => {
+    for (const word of ['under thrust', 'coasting'])
+      expect(all(scene(word))).toEqual(['Altitude AGL: 959 m', 'Climbing: 55 m/s', 'Predicted apogee: 1107 m']);
+    expect(scene('coasting').two[1]?.note).toBe('in 6 s');
+  });
+  it('is the fall rate on the way down, with altitude and time to landing', () => {
+    const falling = { 'v/estimate/vertical': { ...rows['v/estimate/vertical'], vertical_speed_mps: -24.2 } };
+    expect(all(scene('under drogue', { rows: falling }))).toEqual([
+      'Falling: 24 m/s',
+      'Altitude AGL: 959 m',
+      'Predicted landing: 72 s',
+    ]);
+  });
+  it('is the seconds to impact while the station expects one', () => {
+    const ballistic = { 'v/estimate/landing': { ...rows['v/estimate/landing'], likeliest: 5 } };
+    const raised = event(5, 48, 'alert_raised', 'no_parachute', { level: 'warning' });
+    const watched = scene('falling (no parachute)', { events: [liftoff, raised], rows: ballistic });
+    expect(all(watched)).toEqual(['Predicted impact: 5 s', 'Altitude AGL: 959 m', 'Climbing: 55 m/s']);
+    expect(watched.one.note.replaceAll('\u00a0', ' ')).toBe('340 m from the pad at 245° true, south-west');
+    expect(watched.where?.title).toBe('Predicted impact');
+    const cleared = event(6, 49, 'alert_cleared', 'no_parachute');
+    expect(scene('under main', { events: [liftoff, raised, cleared] }).one.label).not.toBe('Predicted impact');
+  });
+  it('is the place once it is down, with what the flight reached', () => {
+    const down = event(7, 49, 'flight_event', 'touchdown');
+    const watched = scene('down', { events: [liftoff, down] });
+    expect(all(watched)).toEqual(['Down, from the pad: 114 m', 'Apogee AGL: 1108 m', 'Maximum speed: 166 m/s']);
+    expect(watched.one.note).toBe('at 116° true, south-east');
+    expect(watched.extra.join(' ')).toContain('In the air 8 s.');
+  });
+  it('is a word when the place is not known', () => {
+    const nowhere = { 'v/estimate/navigation': { mode: 0 } };
+    expect(said(scene('down', { rows: nowhere }).one)).toBe('Down, from the pad: Down');
+    expect(scene('down', { rows: nowhere }).where).toBeUndefined();
+  });
+});
+
+describe('a figure', () => {
+  it('is as old as the newest measurement behind it, not as its computation', () => {
+    expect(scene('coasting', { cursor_s: 50.9 }).one.old).toBe('');
+    expect(scene('coasting', { cursor_s: 56 }).one.old).toBe('6.0 s old');
+  });
+  it('has its ± at hand, and drops the digits that it denies', () => {
+    const wide = { 'v/estimate/vertical': { ...rows['v/estimate/vertical'], altitude_m_sigma: 21 } };
+    const { one } = scene('coasting', { rows: wide });
+    expect([one.text, one.spread.replaceAll(/[\u00a0\u202f]/g, ' ')]).toEqual(['960', '± 20 m']);
+  });
+  it('is in the units of who watches', () => {
+    expect(all(scene('coasting', { units: 'feet' }))).toEqual([
+      'Altitude AGL: 3148 ft',
+      'Climbing: 123 mph',
+      'Predicted apogee: 3633 ft',
+    ]);
+  });
+  it('says so when there is none, and never zero', () => {
+    const none = { 'v/estimate/vertical': {}, 'v/estimate/ascent': {} };
+    for (const one of [scene('coasting', { rows: none }).one, ...scene('coasting', { rows: none }).two])
+      expect([one.text, one.number]).toEqual(['No value yet', NaN]);
+  });
+  it('counts nothing down once it is old', () => {
+    const { two, where } = scene('coasting', { cursor_s: 56 });
+    expect(two[1]?.note).toBe('');
+    expect(where?.lines.join(' ')).not.toContain('in ');
+    expect(where?.old).toBe('6.0 s old');
+  });
+});
+
+it('rounds a predicted place to 10 m and 5°, its ellipse at hand', () => {
+  const { where } = scene('coasting');
+  expect(where?.lines.map((line) => line.replaceAll('\u00a0', ' '))).toEqual([
+    '100 m from the pad',
+    'bearing 110° true',
+    'in 1 min 12 s',
+  ]);
+  expect(where?.spread.replaceAll('\u00a0', ' ')).toBe('95 % ellipse 150 m × 130 m (semi-axes)');
+});
