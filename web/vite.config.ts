@@ -2,6 +2,9 @@ import { svelte } from '@sveltejs/vite-plugin-svelte';
 import { defineConfig } from 'vitest/config';
 
 // The build folder is the caller's choice: `npm run build -- --outDir DIR --emptyOutDir`, or TURNSTONE_WEB_OUT.
+// Lists and form controls, which the first figures of a phone do without.
+const kLists = /svelte\/.*\/(blocks\/each|bindings\/(select|input))\.js$/;
+
 export default defineConfig({
   plugins: [svelte()],
   build: {
@@ -10,11 +13,11 @@ export default defineConfig({
     assetsInlineLimit: 0, // the server's content security policy allows no inline data but images
     modulePreload: { polyfill: false },
     rolldownOptions: {
+      treeshake: { moduleSideEffects: [{ test: kLists, sideEffects: false }] },
       output: {
-        // Lists and form controls, which the first figures of a phone do without.
-        advancedChunks: {
+        codeSplitting: {
           includeDependenciesRecursively: false,
-          groups: [{ name: 'lists', test: /svelte\/.*\/(blocks\/each|bindings\/(select|input))\.js$/ }],
+          groups: [{ name: 'lists', test: kLists }],
         },
       },
     },

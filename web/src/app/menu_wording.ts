@@ -1,7 +1,10 @@
-/** Words of the menu, the tape and the recorder. */
+/** Words of the menu, the tape, the recorder and the notices. */
+import type { Notice, NoticeCode } from '../station/notice';
 import type { RecorderStatus } from '../stream/messages';
 import { format_span } from '../text/format';
+import { failure_words } from '../text/failure';
 import type { WakeState } from './wake.svelte';
+import { kNoConnection } from './wording';
 
 export const kThemeWords = { device: 'Auto', light: 'Light', dark: 'Dark', night: 'Night' } as const;
 
@@ -25,7 +28,7 @@ export const kZoneWords = { utc: 'UTC', local: 'Local' } as const;
 
 export const kTapeWords = {
   live: 'Live',
-  back: 'Looking back',
+  back: 'Behind live',
   open: 'Open the tape to look back',
   fold: 'Close the tape',
 } as const;
@@ -48,3 +51,22 @@ export function recorder_words(recorder: RecorderStatus): string {
 export const viewers_words = (viewers: number): string => (viewers === 1 ? '1 viewer' : `${viewers} viewers`);
 
 export const span_words = (span_s: number): string => `Showing ${format_span(span_s)}`;
+
+/** What is said before the failure, if there is one. */
+const kNoticeWords: Readonly<Record<NoticeCode, string>> = {
+  unlocked: 'Operator controls are unlocked on this device.',
+  logged_out: 'Operator controls are locked on this device.',
+  marker_added: 'Marker added.',
+  note_added: 'Note added.',
+  recording_started: 'New recording started.',
+  saved: 'Saved.',
+  no_connection: kNoConnection,
+  unreadable_message: 'A message could not be read:',
+  events_missing: 'Earlier events are missing:',
+  history_missing: 'Part of the history is missing:',
+  failed: '',
+};
+
+export function notice_words({ code, failure }: Notice): string {
+  return [kNoticeWords[code], failure === undefined ? '' : failure_words(failure)].join(' ').trim();
+}

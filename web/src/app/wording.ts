@@ -1,7 +1,5 @@
 /** Words of the page around the views: connection, notices, clocks, recorder and tape. */
-import type { Notice, NoticeCode } from '../station/notice';
 import type { CloseReason, ConnectionState } from '../stream/connection';
-import { failure_words } from '../text/failure';
 import { format_duration } from '../text/format';
 
 export const kHeaderWords = {
@@ -33,7 +31,7 @@ export const kConnectionLine: Readonly<Record<ConnectionState, string>> = {
   refused: 'cannot_open',
 };
 
-const kNoConnection = 'No connection to the ground station.';
+export const kNoConnection = 'No connection to the ground station.';
 
 const kReasonWords: Readonly<Record<CloseReason, string>> = {
   shutting_down: 'The ground station is shutting down.',
@@ -49,25 +47,6 @@ const kReasonWords: Readonly<Record<CloseReason, string>> = {
 export function connection_words(state: ConnectionState, reason: CloseReason, has_tape: boolean): string[] {
   if (state === 'connecting') return ['Connecting to the ground station.'];
   return has_tape ? [kReasonWords[reason], 'Showing the last data received.'] : [kReasonWords[reason]];
-}
-
-/** What is said before the failure, if there is one. */
-const kNoticeWords: Readonly<Record<NoticeCode, string>> = {
-  unlocked: 'Operator controls are unlocked on this device.',
-  logged_out: 'Operator controls are locked on this device.',
-  marker_added: 'Marker added.',
-  note_added: 'Note added.',
-  recording_started: 'New recording started.',
-  saved: 'Saved.',
-  no_connection: kNoConnection,
-  unreadable_message: 'A message could not be read:',
-  events_missing: 'Earlier events are missing:',
-  history_missing: 'Part of the history is missing:',
-  failed: '',
-};
-
-export function notice_words({ code, failure }: Notice): string {
-  return [kNoticeWords[code], failure === undefined ? '' : failure_words(failure)].join(' ').trim();
 }
 
 export const behind_words = (behind_s: number): string => `${format_duration(behind_s)} behind live`;

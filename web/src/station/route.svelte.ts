@@ -17,7 +17,7 @@ export function read_route(hash: string, wide: boolean): Route {
   return { view, recording: id ? decode(id) : undefined };
 }
 
-/** A hand-written address may hold what is no encoding; then it names no recording that exists, and is shown as it is. */
+/** A hand-written address may be badly encoded; then it names no recording that exists, and is shown as it is. */
 function decode(id: string): string {
   try {
     return decodeURIComponent(id);

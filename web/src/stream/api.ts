@@ -3,12 +3,8 @@ import type { TapeSeconds } from './clocks';
 import { read_series, type Series } from './blocks';
 import { read_recording, type Recording } from './description';
 import { number, object, text } from './json';
+import { NoAnswer } from './no_answer';
 import { read_event, read_latest, type TapeEvent, type LatestRow, type SessionRole } from './messages';
-
-/** No answer came; any other failure carries what the server said. */
-export class NoAnswer extends Error {
-  override name = 'NoAnswer';
-}
 
 const kTimeoutMs = 10_000; // the server's own limit for a request
 const kNotReady = 503; // so soon after a recording begins that its file is not on the disk, or every reader is busy

@@ -43,8 +43,8 @@ export function measured_s(tape: Tape, vehicle: number, roles: readonly string[]
 }
 
 /**
- * A column's value, as it was when something was last measured: what an estimator computes without measurements is no
- * reading. `sigma` -1: there is none.
+ * A column's value, as it was when something was last measured: nobody has read what an estimator computes on from there.
+ * `sigma` -1: there is none.
  */
 function reading(tape: Tape, ref: ColumnRef | undefined, sigma: number, measured: TapeSeconds): Reading {
   if (!ref) return kNothing;

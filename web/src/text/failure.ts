@@ -1,5 +1,5 @@
 /** What is said of a request that failed. */
-import { NoAnswer } from '../stream/api';
+import { NoAnswer } from '../stream/no_answer';
 
 /** The server's own sentence when it gave one. */
 export function failure_words(error: unknown): string {

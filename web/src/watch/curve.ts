@@ -38,7 +38,7 @@ const kHead = 1.22; // room over the highest point for its words
 const kSteps = 24;
 const kNothingFlown_s = 60;
 
-/** A window that grows in steps, so that the axis stands still in between. */
+/** A window that grows in steps, so that the axis rests in between. */
 function stepped(span_s: number): number {
   const step = span_s < 30 ? 5 : span_s < 120 ? 15 : span_s < 600 ? 60 : 300;
   return Math.ceil(span_s / step) * step;
@@ -149,7 +149,7 @@ const kHeardLeast_s = 1.2; // shorter silences are lost packets, not a break
 
 /**
  * Calls for the measured altitude from `from_s` to `to_s`, oldest first; `restart` where nothing was received in
- * between, since what an estimator computed meanwhile is no measurement.
+ * between, since what an estimator computed meanwhile was never measured.
  */
 export function walk_measured(
   tape: Tape,

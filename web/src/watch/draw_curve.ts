@@ -5,6 +5,7 @@ import { draw_phases } from '../draw/phases';
 import type { Surface } from '../draw/surface';
 import { nice_step, time_step_s } from '../draw/ticks';
 import { flight_time, type TapeSeconds } from '../stream/clocks';
+import type { PhaseSpan } from '../tape/events';
 import type { Tape } from '../tape/tape';
 import { format_clock, format_duration } from '../text/format';
 import { unit_of, with_sigma, type Units } from '../text/viewer';
@@ -55,7 +56,10 @@ export function draw_curve(surface: Surface, colours: Palette, drawing: CurveDra
   context.lineJoin = 'round';
   if (curve.flying) draw_ground(pen, drawing);
   draw_grid(pen, drawing);
-  if (curve.flying) draw_measured(pen, drawing);
+  if (curve.flying) {
+    draw_measured(pen, drawing);
+    draw_phase_words(pen, drawing);
+  }
   draw_future(pen, drawing);
   draw_scale(pen, drawing);
   draw_words(pen, drawing);
@@ -63,21 +67,29 @@ export function draw_curve(surface: Surface, colours: Palette, drawing: CurveDra
   if (curve.flying) draw_cursor(pen, tape.cursor_s, curve);
 }
 
-function draw_ground(pen: Pen, { tape, vehicle, curve }: CurveDrawing): void {
+function phases_of({ tape, vehicle, curve }: CurveDrawing): PhaseSpan[] {
+  const end_s = Math.min(curve.to_s, tape.cursor_s);
+  return tape.log.phases(vehicle).filter((phase) => phase.from_s < end_s && phase.to_s > curve.from_s);
+}
+
+const inside = (pen: Pen, t_s: TapeSeconds): number => Math.max(0, Math.min(pen.width, pen.x(t_s)));
+
+function draw_ground(pen: Pen, drawing: CurveDrawing): void {
+  const x = (t_s: TapeSeconds): number => inside(pen, t_s);
+  draw_phases(pen.context, pen.colours, phases_of(drawing), x, drawing.tape.cursor_s, 0, pen.height);
+}
+
+/** Over the ground of each phase that has room for its name. */
+function draw_phase_words(pen: Pen, drawing: CurveDrawing): void {
   const { context, colours, text_px } = pen;
-  const clamp = (t_s: TapeSeconds): number => Math.max(0, Math.min(pen.width, pen.x(t_s)));
-  const phases = tape.log
-    .phases(vehicle)
-    .filter((phase) => phase.from_s < Math.min(curve.to_s, tape.cursor_s) && phase.to_s > curve.from_s);
-  draw_phases(context, colours, phases, clamp, tape.cursor_s, 0, pen.height);
-  context.fillStyle = colours.ink;
   context.textAlign = 'left';
-  for (const phase of phases) {
+  for (const phase of phases_of(drawing)) {
     if (!colours.tints.has(phase.phase) || phase.phase === 'down') continue;
-    const left = clamp(phase.from_s) + 0.3 * text_px;
-    const room = clamp(Math.min(phase.to_s, tape.cursor_s)) - left;
-    const words = fitting(context, phase.text, room);
-    words.forEach((line, i) => context.fillText(line, left, (0.9 + 1.15 * i) * text_px));
+    const left = inside(pen, phase.from_s) + 0.3 * text_px;
+    const room = inside(pen, Math.min(phase.to_s, drawing.tape.cursor_s)) - left;
+    const lines = fitting(context, phase.text, room);
+    context.fillStyle = colours.ink;
+    lines.forEach((line, i) => context.fillText(line, left, (0.9 + 1.15 * i) * text_px));
   }
 }
 

@@ -55,6 +55,7 @@ export interface WatchScene {
 
 const kOld_s = 1; // a figure of something that moves at 100 m/s
 const kPredictionOld_s = 3;
+const kGround_m = 5;
 const kPlaceOld_s = 3; // fixes come once a second, or more often
 
 type Stage = 'rail' | 'climb' | 'fall' | 'impact' | 'down' | 'presumed_down';
@@ -115,7 +116,7 @@ const old_after = (cursor_s: TapeSeconds, t_s: TapeSeconds, hold_s: number): str
 interface Value {
   value: number;
   sigma?: number;
-  /** When it was measured; NaN: it is no measurement, and never old. */
+  /** When it was measured; NaN: it never was, and grows no older. */
   t_s?: TapeSeconds;
   note?: string;
   hold_s?: number;
@@ -129,15 +130,21 @@ function figure(name: FigureName, quantity: Quantity, at: Moment, shown: Value):
   return blank(name, { text, unit, spread, number, note, old: old_after(at.cursor_s, t_s, hold_s) });
 }
 
+/** A little below the ground is on it; far below it is a valley. */
 function altitude(at: Moment): Figure {
   const { value, sigma, measured_s: t_s } = at.motion.altitude_m;
-  return figure('altitude', 'length', at, { value, sigma, t_s });
+  const on_ground = value < 0 && value > -Math.max(kGround_m, 3 * sigma || 0);
+  return figure('altitude', 'length', at, { value: on_ground ? 0 : value, sigma, t_s });
 }
 
 function speed(at: Moment): Figure {
   const { value, sigma, measured_s: t_s } = at.motion.vertical_speed_mps;
   return figure(value < -0.5 ? 'falling' : 'climbing', 'speed', at, { value: Math.abs(value), sigma, t_s });
 }
+
+/** A prediction is as old as what was measured before it: one that is computed on without is no younger. */
+const predicted_s = (at: Moment, row_s: TapeSeconds): TapeSeconds =>
+  at.liftoff_s === undefined ? row_s : Math.min(row_s, at.motion.altitude_m.measured_s || row_s);
 
 /** Counted down from a prediction; one that is old counts nothing down. */
 function in_words(at: Moment, in_s: number, t_s: TapeSeconds, old: string): string {
@@ -150,7 +157,12 @@ function predicted_apogee(at: Moment): Figure {
   const ascent = estimate(tape, vehicle, 'ascent');
   const flying = liftoff_s !== undefined;
   const hold_s = flying ? kPredictionOld_s : kRailFigures_s;
-  const value = { value: ascent.value('apogee_m'), sigma: ascent.sigma('apogee_m'), t_s: ascent.t_s, hold_s };
+  const value = {
+    value: ascent.value('apogee_m'),
+    sigma: ascent.sigma('apogee_m'),
+    t_s: predicted_s(at, ascent.t_s),
+    hold_s,
+  };
   const shown = figure(flying ? 'apogee_predicted' : 'apogee_expected', 'length', at, value);
   const in_s = ascent.value('apogee_in_s');
   const after = Number.isFinite(in_s) ? `${to_go(in_s)} ${kWatchWords.after_liftoff}` : '';
@@ -179,7 +191,7 @@ function landing_figure(at: Moment, name: 'landing_in' | 'impact'): Figure {
   const left_s = Math.max(0, in_s - (at.cursor_s - landing.t_s));
   if (!one || !Number.isFinite(left_s)) return blank(name, { text: kWatchWords.no_value, words: true });
   const place = place_words(at, one.east_m, one.north_m, true);
-  const old = old_after(at.cursor_s, landing.t_s, kPredictionOld_s);
+  const old = old_after(at.cursor_s, predicted_s(at, landing.t_s), kPredictionOld_s);
   const soon = left_s < 99.5;
   const text = soon ? String(Math.round(left_s)) : format_duration(left_s);
   const note = place.join(' ');
@@ -261,7 +273,7 @@ function where_at(at: Moment): Where | undefined {
   if (!one) return undefined;
   const landing = estimate(at.tape, at.vehicle, 'landing');
   const title = kWhereTitles[stage === 'rail' ? 'expected' : stage === 'impact' ? 'impact' : 'predicted'];
-  const old = old_after(cursor_s, landing.t_s, stage === 'rail' ? kRailFigures_s : kPredictionOld_s);
+  const old = old_after(cursor_s, predicted_s(at, landing.t_s), stage === 'rail' ? kRailFigures_s : kPredictionOld_s);
   const bearing = bearing_words(predicted_bearing(bearing_deg(one.east_m, one.north_m)));
   const axis = (m: number): string => {
     const { text, unit } = with_sigma('length', m, NaN, at.units, 10);

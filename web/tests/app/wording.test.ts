@@ -1,9 +1,9 @@
 /** Words of the page around the views. */
 import { expect, it } from 'vitest';
-import { behind_words, connection_words, kConnectionLine, notice_words } from '../../src/app/wording';
-import { recorder_words, span_words } from '../../src/app/menu_wording';
+import { behind_words, connection_words, kConnectionLine } from '../../src/app/wording';
+import { notice_words, recorder_words, span_words } from '../../src/app/menu_wording';
 import { link_line } from '../../src/draw/marks';
-import { NoAnswer } from '../../src/stream/api';
+import { NoAnswer } from '../../src/stream/no_answer';
 
 const recorder = {
   recording: true,

@@ -122,7 +122,7 @@ describe('the life of an alert', () => {
       ],
     ],
     [
-      'begins anew when it is raised after it returned to normal',
+      'begins again when it is raised after it returned to normal',
       [raised(1, 1, latched), then(2, 2, 'alert_cleared'), raised(3, 3, latched)],
       [
         [2, 'standing, normal'],

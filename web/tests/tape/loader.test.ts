@@ -1,6 +1,6 @@
 /** What is asked of the server for a cursor that the page holds no rows for, and what becomes of late answers. */
 import { afterEach, describe, expect, it, vi } from 'vitest';
-import { NoAnswer } from '../../src/stream/api';
+import { NoAnswer } from '../../src/stream/no_answer';
 import { read_blocks } from '../../src/stream/blocks';
 import { Loader } from '../../src/tape/loader';
 import { Tape } from '../../src/tape/tape';

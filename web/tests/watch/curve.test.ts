@@ -63,7 +63,7 @@ describe('the curve', () => {
     ]);
     expect(curve.apogee).toMatchObject({ t_s: 115, up_m: 1098 });
   });
-  it('stands still while the prediction moves a little', () => {
+  it('keeps its window while the prediction moves a little', () => {
     const windows = [108.9, 109, 109.1].map((t_s) => select_curve(at(t_s, 950, [liftoff]), 0));
     expect(new Set(windows.map((curve) => `${curve.from_s} ${curve.to_s}`)).size).toBe(1);
   });
