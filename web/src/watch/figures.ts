@@ -142,7 +142,7 @@ function speed(at: Moment): Figure {
   return figure(value < -0.5 ? 'falling' : 'climbing', 'speed', at, { value: Math.abs(value), sigma, t_s });
 }
 
-/** A prediction is as old as what was measured before it: one that is computed on without is no younger. */
+/** A prediction is as old as what was measured before it: computing on without any makes none younger. */
 const predicted_s = (at: Moment, row_s: TapeSeconds): TapeSeconds =>
   at.liftoff_s === undefined ? row_s : Math.min(row_s, at.motion.altitude_m.measured_s || row_s);
 
