@@ -8,6 +8,7 @@ export const kViewLoaders: Readonly<Partial<Record<ViewName, Loader>>> = {
   crew: () => import('../crew/Crew.svelte'),
   watch: () => import('../watch/Watch.svelte'),
   flights: () => import('../recordings/Recordings.svelte'),
+  join: () => import('../join/Join.svelte'),
   help: () => import('../help/Help.svelte'),
 };
 
@@ -17,6 +18,7 @@ export const kViewTitles: Readonly<Record<ViewName, string>> = {
   recover: 'Recover',
   antenna: 'Antenna',
   flights: 'Flights',
+  join: 'Join',
   help: 'Help',
 };
 
@@ -24,4 +26,4 @@ export const kViewTitles: Readonly<Record<ViewName, string>> = {
 export const kOnTape: ReadonlySet<ViewName> = new Set(['crew', 'watch', 'recover', 'antenna']);
 
 /** Views that have something to show before the station has said anything. */
-export const kWithoutTape: ReadonlySet<ViewName> = new Set(['recover', 'flights', 'help']);
+export const kWithoutTape: ReadonlySet<ViewName> = new Set(['recover', 'flights', 'join', 'help']);

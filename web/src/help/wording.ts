@@ -22,6 +22,7 @@ export const kViewWords: readonly { view: ViewName; title: string; words: string
     words: 'For walking or sailing to it: the last good place, and the way there from where you are.',
   },
   { view: 'antenna', title: 'Antenna', words: 'For the hands on the antenna: where to turn it.' },
+  { view: 'join', title: 'Join', words: 'How phones come to this station: codes to scan, and what they will show.' },
   { view: 'flights', title: 'Flights', words: 'Recordings of this station, to replay and to download.' },
 ];
 

@@ -1,5 +1,5 @@
 /** Which view is shown, and of which recording, kept in the address so that a link or a reload leads back to it. */
-export const kViews = ['crew', 'watch', 'recover', 'antenna', 'flights', 'help'] as const;
+export const kViews = ['crew', 'watch', 'recover', 'antenna', 'flights', 'join', 'help'] as const;
 export type ViewName = (typeof kViews)[number];
 
 export interface Route {

@@ -2,7 +2,7 @@
 import type { TapeSeconds } from './clocks';
 import { read_series, type Series } from './blocks';
 import { read_recording, type Recording } from './description';
-import { number, object, text } from './json';
+import { array, flag, number, object, text } from './json';
 import { NoAnswer } from './no_answer';
 import { read_event, read_latest, type TapeEvent, type LatestRow, type SessionRole } from './messages';
 
@@ -75,6 +75,29 @@ export const fetch_events = (id: string): Promise<TapeEvent[]> => all_pages(`${a
 export async function fetch_latest(id: string, t_s: TapeSeconds): Promise<LatestRow[]> {
   return read_latest((await json(`${at(id)}/latest?t_s=${t_s}`))['latest']);
 }
+
+/** An address at which others reach the station. */
+export interface JoinAddress {
+  address: string;
+  /** What they open there. */
+  link: string;
+  encrypted: boolean;
+}
+
+export async function fetch_join(): Promise<JoinAddress[]> {
+  return array((await json('/api/join'))['addresses'], 'addresses').map((entry, i) => {
+    const path = `addresses/${i}`;
+    const from = object(entry, path);
+    return {
+      address: text(from, 'address', path),
+      link: text(from, 'link', path),
+      encrypted: flag(from, 'encrypted', path),
+    };
+  });
+}
+
+/** A picture of a code that leads to that address's link. */
+export const join_code = (address: string): string => `/api/join.svg?address=${encodeURIComponent(address)}`;
 
 /** A frame of a link and what the decoder made of it, in the server's words. */
 export interface LinkFrame {
