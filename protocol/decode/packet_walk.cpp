@@ -238,7 +238,7 @@ class Walk {
 
     bool read_group(const GroupPlan& plan) {
         const Group& group = *plan.group;
-        for (const Condition& condition : group.when) {
+        for (const FieldCondition& condition : group.when) {
             const std::int64_t value = slot(condition.slot);
             if (std::none_of(condition.ranges.begin(), condition.ranges.end(),
                              [value](const RawRange& range) { return range.holds(value); }))

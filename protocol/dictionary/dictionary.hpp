@@ -144,7 +144,7 @@ struct Layout {
 };
 
 /// A condition on an integer of the packet.
-struct Condition {
+struct FieldCondition {
     Slot slot = kNoSlot;
     std::vector<RawRange> ranges; ///< it holds when the value is in one of them
 };
@@ -156,7 +156,7 @@ struct Group {
     std::string description;
     Layout layout;
     Extent count;
-    std::vector<Condition> when; ///< all of them must hold, else it is not there
+    std::vector<FieldCondition> when; ///< all of them must hold, else it is not there
     double period_ms = 0.0;
     double first_offset_ms = 0.0;
     bool is_padded = false; ///< each repetition to whole bytes

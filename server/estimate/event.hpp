@@ -23,14 +23,21 @@ enum class EventKind : unsigned char {
     link_state,   ///< opened, lost, ...
     reboot,
     alert_raised,
-    alert_cleared, ///< same key as the alert it clears
-    marker,        ///< operator
-    note,          ///< operator
-    recording      ///< what the recording is missing, or began with
+    // Of one alert, all with its key
+    alert_raised, ///< or raised to another level, or for another cause
+    alert_cleared,
+    alert_acknowledged,
+    alert_shelved,
+    alert_unshelved,
+    marker,    ///< operator
+    note,      ///< operator
+    recording, ///< what the recording is missing, or began with
+    sentence   ///< what people are told of the flight at this moment
 };
 consteval auto words_of(EventKind) {
-    return words<EventKind::recording>("phase", "flight_event", "link_state", "reboot", "alert_raised", "alert_cleared",
-                                       "marker", "note", "recording");
+    return words<EventKind::sentence>("phase", "flight_event", "link_state", "reboot", "alert_raised", "alert_cleared",
+                                      "alert_acknowledged", "alert_shelved", "alert_unshelved", "marker", "note",
+                                      "recording", "sentence");
 }
 
 /// Everything Turnstone announces. One line each in server/pipeline/events.cpp.
@@ -68,8 +75,23 @@ enum class EventId : unsigned char {
     wind_unknown,
     landing_outside_boundary,
     landing_case_outside,
+    // Of what the flight means to people
+    no_parachute,
+    parachute_late,
+    parachute_partial,
+    impact_expected,
+    attitude_unknown,
+    no_fix_at_liftoff,
+    position_lost,
+    sentence,
+    // Of the limits in a dictionary
+    limit,
+    channel_stuck,
+    channel_stale,
+    unexpected_state,
     // Of the vehicle's computer and its engine
     reboot,
+    rebooted,
     clock_jump,
     station_clock_off,
     engine_total,
@@ -77,6 +99,7 @@ enum class EventId : unsigned char {
     link_state,
     link_down,
     link_trouble,
+    heavy_loss,
     recording_fault,
     recording_trouble,
     estimates_behind,
@@ -115,13 +138,27 @@ inline constexpr Worded<EventId> kEventWords[] = {
     {EventId::wind_unknown, "wind_unknown"},
     {EventId::landing_outside_boundary, "landing_outside_boundary"},
     {EventId::landing_case_outside, "landing_case_outside"},
+    {EventId::no_parachute, "no_parachute"},
+    {EventId::parachute_late, "parachute_late"},
+    {EventId::parachute_partial, "parachute_partial"},
+    {EventId::impact_expected, "impact_expected"},
+    {EventId::attitude_unknown, "attitude_unknown"},
+    {EventId::no_fix_at_liftoff, "no_fix_at_liftoff"},
+    {EventId::position_lost, "position_lost"},
+    {EventId::sentence, "sentence"},
+    {EventId::limit, "limit"},
+    {EventId::channel_stuck, "channel_stuck"},
+    {EventId::channel_stale, "channel_stale"},
+    {EventId::unexpected_state, "unexpected_state"},
     {EventId::reboot, "reboot"},
+    {EventId::rebooted, "rebooted"},
     {EventId::clock_jump, "clock_jump"},
     {EventId::station_clock_off, "station_clock_off"},
     {EventId::engine_total, "engine_total"},
     {EventId::link_state, "link_state"},
     {EventId::link_down, "link_down"},
     {EventId::link_trouble, "link_trouble"},
+    {EventId::heavy_loss, "heavy_loss"},
     {EventId::recording_fault, "recording_fault"},
     {EventId::recording_trouble, "recording_trouble"},
     {EventId::estimates_behind, "estimates_behind"},
@@ -151,6 +188,10 @@ struct EstimateEvent {
     std::string about = {};
     EventValues values = {};
     bool cleared = false; ///< of an alert
+    // What server/pipeline/events.cpp says of every such event, unless it is said here.
+    std::optional<Level> level = {};
+    std::string text = {};
+    std::string advice = {};
 };
 
 /// An event as it is recorded and shown. Never dropped on the way to recorder or viewer.
@@ -165,6 +206,7 @@ struct Event {
     std::string key;  ///< stable identifier, e.g. "sanderling/flight/apogee", "link/radio/down"
     std::string text; ///< one sentence for a person, made from the values; nothing reads it
     EventValues values;
+    std::string advice = {}; ///< of an alert that is raised: what to do, in one sentence
     friend bool operator==(const Event&, const Event&) = default;
 };
 

@@ -55,6 +55,12 @@ struct RowRecord {
     friend bool operator==(const RowRecord&, const RowRecord&) = default;
 };
 
+/// How far a batch had come at some moment: what is appended later begins here.
+struct Marks {
+    std::size_t rows = 0;
+    std::size_t events = 0;
+};
+
 struct Batch {
     std::vector<FrameRecord> frames;
     std::vector<RowRecord> rows;
@@ -63,6 +69,7 @@ struct Batch {
     std::vector<Event> events;
 
     [[nodiscard]] bool empty() const noexcept { return frames.empty() && rows.empty() && events.empty(); }
+    [[nodiscard]] Marks marks() const noexcept { return {rows.size(), events.size()}; }
     void clear() noexcept; ///< keeps capacity
     /// The only way to a row: throws std::logic_error when the numbers or texts are not as many as the table's columns.
     /// `frame` indexes `frames`; -1 for what came from no packet.

@@ -7,148 +7,13 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "protocol/dictionary/roles.hpp"
-#include "server/estimate/prediction/landing_case.hpp"
-#include "server/pipeline/link_trouble.hpp"
+#include "server/pipeline/event_sentences.hpp"
 
 namespace turnstone {
 
 namespace {
 
-/// The values by name, for sentences. A missing one reads as zero, empty or false, so that no sentence fails.
-class Facts {
-  public:
-    explicit Facts(const EstimateEvent& event) : event_(event) {}
-
-    [[nodiscard]] const std::string& about() const { return event_.about; }
-    [[nodiscard]] double number(std::string_view name) const { return get<double>(name); }
-    [[nodiscard]] bool flag(std::string_view name) const { return get<bool>(name); }
-    [[nodiscard]] std::string text(std::string_view name) const { return get<std::string>(name); }
-    [[nodiscard]] std::vector<std::string> list(std::string_view name) const {
-        return get<std::vector<std::string>>(name);
-    }
-
-  private:
-    template <class T>
-    [[nodiscard]] T get(std::string_view name) const {
-        for (const EventValue& value : event_.values)
-            if (value.name == name && std::holds_alternative<T>(value.value)) return std::get<T>(value.value);
-        return T{};
-    }
-    const EstimateEvent& event_;
-};
-
-std::string sensor(const Facts& facts) {
-    return facts.about() == "static_pressure" ? "Barometer" : "Accelerometer";
-}
-
-std::string_view landing_case(const Facts& facts) {
-    for (const estimate::LandingCaseWords& one : estimate::kLandingCases)
-        if (one.stem == facts.text("case")) return one.word;
-    return "unknown";
-}
-
-std::string signal_lost(const Facts& facts) {
-    const double up_mps = facts.number("vertical_speed_mps");
-    return fmt::format("Loss of signal at {:.0f} m AGL, {} {:.0f} m/s; presumed down{}", facts.number("height_m"),
-                       up_mps < 0 ? "descending" : "climbing", std::abs(up_mps),
-                       facts.flag("near_ground") ? "" : ", time unknown");
-}
-
-/// "a, b and c"
-std::string joined(const std::vector<std::string>& parts, std::string_view last) {
-    if (parts.size() < 2) return parts.empty() ? "" : parts.front();
-    return fmt::format("{} {} {}", fmt::join(parts.begin(), parts.end() - 1, ", "), last, parts.back());
-}
-
-std::string estimate_missing(const Facts& facts) {
-    constexpr std::array<std::pair<std::string_view, std::string_view>, 8> kEstimates{{{"air", "air-data"},
-                                                                                       {"vertical", "vertical"},
-                                                                                       {"phase", "phase"},
-                                                                                       {"ascent", "apogee"},
-                                                                                       {"landing", "landing"},
-                                                                                       {"navigation", "navigation"},
-                                                                                       {"attitude", "attitude"},
-                                                                                       {"look_angles", "look-angle"}}};
-    std::string_view estimate = facts.about();
-    for (const auto& [name, words] : kEstimates)
-        if (name == facts.about()) estimate = words;
-    std::vector<std::string> roles = facts.list("needs");
-    for (std::string& role : roles)
-        if (const auto known = role_from_name(role)) role = kRoles[static_cast<std::size_t>(*known)].title;
-    return fmt::format("No {} estimate: needs {}", estimate, joined(roles, facts.flag("any") ? "or" : "and"));
-}
-
-/// The state in its own words: "no_data" is said "no data".
-std::string link_is(const Facts& facts) {
-    std::string state = facts.text("state");
-    std::replace(state.begin(), state.end(), '_', ' ');
-    const std::string detail = facts.text("detail");
-    return fmt::format("Link {}: {}{}{}", facts.about(), state, detail.empty() ? "" : ": ", detail);
-}
-
-/// What bytes without a frame look like, as an end of a sentence.
-std::string look(const Facts& facts) {
-    const ByteLook look = from_word<ByteLook>(facts.text("looks_like")).value_or(ByteLook::noise);
-    switch (look) {
-    case ByteLook::too_few: return "too few bytes to say what they are";
-    case ByteLook::one_byte: {
-        const std::string byte = facts.text("byte_hex");
-        return byte == "00" || byte == "FF" ? "all bits the same (" + byte + ")"
-                                            : "the byte " + byte + " over and over";
-    }
-    case ByteLook::nmea: return "NMEA 0183 sentences";
-    case ByteLook::text: return "text lines";
-    case ByteLook::start_bytes: return "a binary protocol with the repeating start bytes " + facts.text("start_hex");
-    case ByteLook::slow_bits: return "a sender with a lower baud rate than this link is set to";
-    case ByteLook::noise: break;
-    }
-    const bool stuffed = facts.number("bad_checksums") > 0.8 * facts.number("bad_frames");
-    return stuffed ? "frames of this kind with a checksum that does not fit" : "noise, without structure";
-}
-
-std::string unreadable(const Facts& facts) {
-    const std::vector<std::string> apids = facts.list("apids"), counts = facts.list("counts"),
-                                   bytes = facts.list("frame_bytes"), reasons = facts.list("reasons");
-    std::vector<std::string> kinds;
-    for (std::size_t k = 0; k < apids.size() && k < counts.size() && k < bytes.size() && k < reasons.size(); ++k) {
-        std::string reason = reasons[k];
-        std::replace(reason.begin(), reason.end(), '_', ' ');
-        kinds.push_back(fmt::format("{} × APID {}, {} bytes ({})", counts[k], apids[k], bytes[k], reason));
-    }
-    return joined(kinds, "and");
-}
-
-std::string link_trouble(const Facts& facts) {
-    const std::string link = "Link " + facts.about() + ": ";
-    switch (from_word<LinkTrouble>(facts.text("cause")).value_or(LinkTrouble::no_frames)) {
-    case LinkTrouble::no_frames:
-        return link + fmt::format("no good frame in {:.0f} bytes over {:.0f} s{}. It looks like {}",
-                                  facts.number("bytes"), facts.number("for_s"),
-                                  facts.flag("good_before") ? ", though good ones came before"
-                                  : facts.flag("serial")    ? ": wrong port, wrong baud rate or another protocol"
-                                                            : ": wrong port or another protocol",
-                                  look(facts));
-    case LinkTrouble::dictionary_differs:
-        return link + fmt::format("the vehicle uses version {} of the dictionary, this station version {}",
-                                  facts.text("vehicle_version"), facts.text("station_version"));
-    case LinkTrouble::unreadable:
-        return link + "good frames that the dictionary cannot read: " + unreadable(facts) +
-               ". Check that it is this vehicle's";
-    case LinkTrouble::time_stuck:
-        return link + fmt::format("on-board time stuck at {:.3f} s in {:.0f} packets over {:.0f} s",
-                                  facts.number("onboard_s"), facts.number("packets"), facts.number("for_s"));
-    }
-    return link;
-}
-
-std::string link_trouble_over(const Facts& facts) {
-    constexpr std::array<std::string_view, kWords<LinkTrouble>.size()> kTitles{
-        "no good frames", "another version of the dictionary", "frames that the dictionary cannot read",
-        "a stuck on-board time"};
-    const LinkTrouble trouble = from_word<LinkTrouble>(facts.text("cause")).value_or(LinkTrouble::no_frames);
-    return fmt::format("Link {} recovered; it had {}", facts.about(), kTitles[static_cast<std::size_t>(trouble)]);
-}
+using namespace sentences;
 
 struct Definition {
     EventId id;
@@ -156,7 +21,9 @@ struct Definition {
     EventKind kind;
     Level level;
     std::string (*says)(const Facts&);
-    std::string (*says_cleared)(const Facts&) = nullptr; ///< of alerts
+    // Of alerts
+    std::string (*says_cleared)(const Facts&) = nullptr;
+    std::string (*advises)(const Facts&) = nullptr; ///< what to do
 };
 
 template <std::size_t n>
@@ -199,31 +66,34 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      }},
     {EventId::sensor_out_of_range, "{vehicle}/sensor/{about}/out_of_range", alert_raised, Level::caution,
      [](const Facts& f) { return sensor(f) + " out of range, ignored"; },
-     [](const Facts& f) { return sensor(f) + " recovered"; }},
+     [](const Facts& f) { return sensor(f) + " recovered"; },
+     say<"On the rail: check its wiring and its scaling. In flight: trust the other sensors">},
     {EventId::sensor_frozen, "{vehicle}/sensor/{about}/frozen", alert_raised, Level::caution,
      [](const Facts& f) { return sensor(f) + " frozen, ignored"; },
-     [](const Facts& f) { return sensor(f) + " recovered"; }},
+     [](const Facts& f) { return sensor(f) + " recovered"; },
+     say<"On the rail: restart the flight computer and look again. In flight: trust the other sensors">},
     {EventId::sensor_silent, "{vehicle}/sensor/{about}/silent", alert_raised, Level::caution,
      [](const Facts& f) { return sensor(f) + " silent while other sensors report"; },
-     [](const Facts& f) { return sensor(f) + " recovered"; }},
+     [](const Facts& f) { return sensor(f) + " recovered"; },
+     say<"On the rail: check that the sensor is connected and sent. In flight: trust the other sensors">},
     {EventId::sensor_at_range, "{vehicle}/sensor/{about}/at_range", alert_raised, Level::advisory,
      [](const Facts& f) { return sensor(f) + " at its range: the true value is beyond it"; },
-     [](const Facts& f) { return sensor(f) + " within its range again"; }},
+     [](const Facts& f) { return sensor(f) + " within its range again"; },
+     say<"Read its greatest values as at least that">},
     {EventId::barometer_stuck, "{vehicle}/sensor/static_pressure/stuck", alert_raised, Level::caution,
      say<"Barometer stuck while the accelerometer shows a climb: pressure altitude ignored">,
-     say<"Barometer recovered">},
+     say<"Barometer recovered">, say<"Expect parachutes that open by pressure to fail: keep heads up">},
     {EventId::pad_pressure_differs, "{vehicle}/sensor/static_pressure/pad_pressure", alert_raised, Level::advisory,
      [](const Facts& f) {
-         return fmt::format("Barometer differs from the site's pad pressure by {:+.0f} Pa: check the site file or the "
-                            "sensor",
-                            f.number("difference_pa"));
-     }},
+         return fmt::format("Barometer differs from the site's pad pressure by {:+.0f} Pa", f.number("difference_pa"));
+     },
+     nullptr, say<"Check the site file, then the sensor">},
     {EventId::pad_height_differs, "{vehicle}/sensor/fix/pad_height", alert_raised, Level::advisory,
      [](const Facts& f) {
-         return fmt::format("Fixes on the pad differ from the site's pad height by {:+.0f} m, taken off: check whether "
-                            "one of them is above the ellipsoid and the other above sea level",
+         return fmt::format("Fixes on the pad differ from the site's pad height by {:+.0f} m, taken off",
                             f.number("difference_m"));
-     }},
+     },
+     nullptr, say<"Check whether one of the two is above the ellipsoid and the other above sea level">},
     {EventId::estimate_missing, "{vehicle}/missing/{about}", recording, Level::note, estimate_missing},
     {EventId::vertical_restarted, "{vehicle}/estimate/vertical/restarted", flight_event, Level::advisory,
      say<"Vertical filter restarted from the barometer">},
@@ -238,49 +108,105 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      say<"Landing predictions assume no wind: add a wind table to the site file">},
     {EventId::landing_outside_boundary, "{vehicle}/estimate/landing/outside_boundary", alert_raised, Level::advisory,
      [](const Facts& f) {
-         return fmt::format("{:.0f} % of predicted landings are outside the boundary. Advisory: the range safety "
-                            "officer decides",
-                            100 * f.number("outside"));
+         return fmt::format("{:.0f} % of predicted landings are outside the boundary", 100 * f.number("outside"));
      },
-     say<"Predicted landings are inside the boundary again">},
+     say<"Predicted landings are inside the boundary again">,
+     say<"Tell the range safety officer, who decides. An estimate, not a safety system">},
     {EventId::landing_case_outside, "{vehicle}/estimate/landing/outside_boundary/{about}", alert_raised,
      Level::advisory,
      [](const Facts& f) {
-         return fmt::format(
-             "Should it come to \"{}\" ({:.1f} % likely), {:.0f} % of landings are outside the boundary. "
-             "Advisory: the range safety officer decides",
-             landing_case(f), 100 * f.number("probability"), 100 * f.number("outside"));
+         return fmt::format("Should it come to \"{}\" ({:.1f} % likely), {:.0f} % of landings are outside the boundary",
+                            landing_case(f), 100 * f.number("probability"), 100 * f.number("outside"));
      },
      [](const Facts& f) {
          return fmt::format("Landings of the case \"{}\" are inside the boundary again, or it is ruled out",
                             landing_case(f));
-     }},
-    {EventId::reboot, "{vehicle}/reboot", EventKind::reboot, Level::caution, say<"Flight computer rebooted">},
+     },
+     say<"Tell the range safety officer, who decides. An estimate, not a safety system">},
+    {EventId::no_parachute, "{vehicle}/descent/{event}", alert_raised, Level::warning,
+     [](const Facts& f) {
+         return fmt::format("No parachute seen: {:.0f} m AGL, falling {:.0f} m/s", f.number("altitude_m"),
+                            f.number("fall_rate_mps"));
+     },
+     say<"A parachute is seen, or the flight is over">,
+     say<"Call heads up, keep everyone in sight of it, and clear the place of impact">},
+    {EventId::parachute_late, "{vehicle}/descent/{event}/{about}", alert_raised, Level::caution,
+     [](const Facts& f) { return fmt::format("{} late by {:.0f} s", parachute(f), f.number("late_s")); },
+     [](const Facts& f) { return parachute(f) + " no longer late"; },
+     say<"Call heads up and watch the fall rate">},
+    {EventId::parachute_partial, "{vehicle}/descent/{event}/{about}", alert_raised, Level::caution,
+     [](const Facts& f) {
+         return fmt::format("Falling {:.0f} m/s under {}, expected at most {:.0f} m/s", f.number("fall_rate_mps"),
+                            f.about(), f.number("expected_mps"));
+     },
+     [](const Facts& f) { return "Fall rate under " + f.about() + " as expected"; },
+     say<"Call heads up: it may be tangled or torn, and comes down early and hard">},
+    {EventId::impact_expected, "{vehicle}/descent/{event}", alert_raised, Level::warning,
+     [](const Facts& f) {
+         return fmt::format("Impact without parachute in about {:.0f} s, {:.0f} m from the pad at {:.0f}°",
+                            f.number("impact_in_s"), f.number("distance_m"), f.number("bearing_deg"));
+     },
+     say<"No impact expected any more">, say<"Clear that place at once and call heads up">},
+    {EventId::attitude_unknown, "{vehicle}/estimate/navigation/attitude_unknown", alert_raised, Level::caution,
+     say<"Attitude unknown">, say<"Attitude known again">,
+     say<"Do not go by tilt and roll; position and vertical motion go on without them">},
+    {EventId::no_fix_at_liftoff, "{vehicle}/sensor/fix/none_at_liftoff", alert_raised, Level::caution,
+     say<"Lifted off without a GNSS fix">, say<"GNSS fixes in use">,
+     say<"Follow it by eye: where it lands is known only roughly until a fix comes">},
+    {EventId::position_lost, "{vehicle}/estimate/navigation/position_lost", alert_raised, Level::caution,
+     [](const Facts& f) { return fmt::format("Position lost: no fix for {:.0f} s", f.number("for_s")); },
+     say<"Position known again">, say<"Follow it by eye and go by the last good place">},
+    {EventId::sentence, "{vehicle}/sentence", EventKind::sentence, Level::note, nullptr},
+    {EventId::limit, "{vehicle}/limit/{about}", alert_raised, Level::caution, limit,
+     [](const Facts& f) { return f.text("title") + " within its limits again"; }},
+    {EventId::channel_stuck, "{vehicle}/stuck/{about}", alert_raised, Level::caution,
+     [](const Facts& f) { return fmt::format("{} stuck for {:.0f} s", f.text("title"), f.number("for_s")); },
+     [](const Facts& f) { return f.text("title") + " changes again"; },
+     say<"Check the sensor and the program that sends it">},
+    {EventId::channel_stale, "{vehicle}/stale/{about}", alert_raised, Level::caution,
+     [](const Facts& f) { return fmt::format("{} not received for {:.0f} s", f.text("title"), f.number("for_s")); },
+     [](const Facts& f) { return f.text("title") + " received again"; },
+     say<"Check the link first, then the program that sends it">},
+    {EventId::unexpected_state, "{vehicle}/state/{about}", alert_raised, Level::caution, unexpected_state,
+     [](const Facts& f) { return f.text("title") + " as expected again"; },
+     say<"Find out why before anything goes on">},
+    {EventId::reboot, "{vehicle}/reboot", EventKind::reboot, Level::note, say<"Flight computer rebooted">},
+    {EventId::rebooted, "{vehicle}/rebooted", alert_raised, Level::caution,
+     say<"Flight computer rebooted: what it knew of the flight may be lost">, say<"Reboot seen by an operator">,
+     say<"On the rail: find the cause before flight. In flight: do not count on its parachutes">},
     {EventId::clock_jump, "{vehicle}/clock/jump", flight_event, Level::advisory,
      say<"On-board clock jumped; time correlation restarted">},
     {EventId::station_clock_off, "{vehicle}/clock/station", alert_raised, Level::advisory,
      [](const Facts& f) {
-         return fmt::format("This computer's clock is {:.1f} s {} GNSS time: set it before times matter",
-                            std::abs(f.number("ahead_s")), f.number("ahead_s") > 0 ? "ahead of" : "behind");
+         return fmt::format("This computer's clock is {:.1f} s {} GNSS time", std::abs(f.number("ahead_s")),
+                            f.number("ahead_s") > 0 ? "ahead of" : "behind");
      },
-     say<"This computer's clock agrees with GNSS time again">},
+     say<"This computer's clock agrees with GNSS time again">, say<"Set this computer's clock before times matter">},
     {EventId::engine_total, "{vehicle}/engine/total", recording, Level::note,
      [](const Facts& f) { return fmt::format("Engine hours continue from {:.2f} h", f.number("running_s") / 3600); }},
     {EventId::link_state, "link/{about}/state", EventKind::link_state, Level::note, link_is},
-    {EventId::link_down, "link/{about}/down", alert_raised, Level::caution, link_is, link_is},
-    {EventId::link_trouble, "link/{about}/trouble", alert_raised, Level::caution, link_trouble, link_trouble_over},
+    {EventId::link_down, "link/{about}/down", alert_raised, Level::caution, link_is, link_is,
+     say<"Check the receiver, its cable and its antenna">},
+    {EventId::link_trouble, "link/{about}/trouble", alert_raised, Level::caution, link_trouble, link_trouble_over,
+     link_trouble_advice},
+    {EventId::heavy_loss, "{vehicle}/link/{event}", alert_raised, Level::caution,
+     [](const Facts& f) {
+         return fmt::format("{:.0f} % of packets lost over {:.0f} s{}", 100 * f.number("loss"), f.number("over_s"),
+                            f.flag("best_of_several") ? " on the best link" : "");
+     },
+     say<"Packets come through again">, say<"Point the antenna at the vehicle and raise it">},
     {EventId::recording_fault, "recording/fault", alert_raised, Level::warning,
-     [](const Facts& f) { return "Recording fault: " + f.text("fault"); }, say<"Recording restored">},
+     [](const Facts& f) { return "Recording fault: " + f.text("fault"); }, say<"Recording restored">,
+     say<"Nothing new is kept: free space on the disk or reconnect it before flight">},
     {EventId::recording_trouble, "recording/trouble", alert_raised, Level::caution,
-     [](const Facts& f) { return "Recording: " + f.text("fault"); }, say<"Recording keeps up again">},
+     [](const Facts& f) { return "Recording: " + f.text("fault"); }, say<"Recording keeps up again">,
+     say<"Free space on the disk and close programs that write to it">},
     {EventId::estimates_behind, "station/behind", alert_raised, Level::caution,
      [](const Facts& f) {
-         return fmt::format(
-             "This computer is too slow: estimates are {:.1f} s behind and predictions pause. Close other "
-             "programs on it",
-             f.number("behind_s"));
+         return fmt::format("This computer is too slow: estimates are {:.1f} s behind and predictions pause",
+                            f.number("behind_s"));
      },
-     say<"Estimates keep up again">},
+     say<"Estimates keep up again">, say<"Close other programs on this computer">},
     {EventId::station_resumed, "station/resumed", recording, Level::advisory,
      [](const Facts& f) {
          return fmt::format("The station was down for {:.1f} s; this recording continues", f.number("down_s"));
@@ -311,11 +237,15 @@ Event make_event(EstimateEvent happened, std::int64_t t_found_ns, const EventVeh
     event.t_found_ns = t_found_ns;
     event.t_sigma_s = happened.t_sigma_s;
     event.kind = happened.cleared ? alert_cleared : definition.kind;
-    event.level = definition.level;
+    event.level = happened.level.value_or(definition.level);
     event.vehicle = vehicle.index;
     event.key = fmt::format(fmt::runtime(definition.key), fmt::arg("vehicle", vehicle.name),
                             fmt::arg("event", word(happened.id)), fmt::arg("about", happened.about));
-    event.text = happened.cleared && definition.says_cleared ? definition.says_cleared(facts) : definition.says(facts);
+    const auto said = happened.cleared && definition.says_cleared ? definition.says_cleared : definition.says;
+    event.text = said != nullptr && happened.text.empty() ? said(facts) : std::move(happened.text);
+    if (event.kind == alert_raised)
+        event.advice = definition.advises != nullptr && happened.advice.empty() ? definition.advises(facts)
+                                                                                : std::move(happened.advice);
     event.values = std::move(happened.values);
     return event;
 }

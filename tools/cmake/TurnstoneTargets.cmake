@@ -11,8 +11,14 @@ function(turnstone_optimise target)
 endfunction()
 
 # A folder is a library: the .cpp files in it and below it, and nothing else. CONFIGURE_DEPENDS makes a new file join at the next build.
+# turnstone_library(<name> [<patterns...>]): a part of the folder's files, where not all of them are one library
 function(turnstone_library name)
-  file(GLOB_RECURSE sources CONFIGURE_DEPENDS "${CMAKE_CURRENT_SOURCE_DIR}/*.cpp")
+  if(ARGN)
+    list(TRANSFORM ARGN PREPEND "${CMAKE_CURRENT_SOURCE_DIR}/" OUTPUT_VARIABLE patterns)
+    file(GLOB sources CONFIGURE_DEPENDS ${patterns})
+  else()
+    file(GLOB_RECURSE sources CONFIGURE_DEPENDS "${CMAKE_CURRENT_SOURCE_DIR}/*.cpp")
+  endif()
   add_library(${name} STATIC ${sources})
   target_link_libraries(${name} PUBLIC turnstone_options)
   turnstone_optimise(${name})

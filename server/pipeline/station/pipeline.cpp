@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "protocol/text/utf8.hpp"
+#include "server/monitor/monitor.hpp"
 #include "server/pipeline/events.hpp"
 #include "server/pipeline/link/link_track.hpp"
 #include "server/pipeline/station/schema.hpp"
@@ -58,6 +59,7 @@ struct Pipeline::State {
         for (std::size_t v = 0; v < chains.size(); ++v)
             vehicles.emplace_back(setup->vehicles[v], static_cast<int>(v), schema, layout.vehicles[v],
                                   std::move(routers[v]), std::move(chains[v]));
+        monitor.emplace(*setup, schema);
         std::vector<estimate::EstimatorChain*> all_chains;
         for (VehicleTrack& vehicle : vehicles) all_chains.push_back(&vehicle.chain());
         for (VehicleTrack& vehicle : vehicles) vehicle.share_wind(all_chains);
@@ -75,8 +77,11 @@ struct Pipeline::State {
         latest_ns = std::max(latest_ns, t_ns);
         for (; next_tick_ns <= latest_ns; next_tick_ns += kTickNs) {
             utc.tick();
+            const Marks from = out.marks();
             for (VehicleTrack& vehicle : vehicles) vehicle.tick(next_tick_ns, utc.now, t_start_ns, out);
             for (LinkTrack& link : links) link.tick(next_tick_ns, out);
+            monitor->see(out, from);
+            monitor->tick(next_tick_ns, out);
         }
         return latest_ns;
     }
@@ -160,6 +165,7 @@ struct Pipeline::State {
     std::vector<VehicleTrack> vehicles;
     std::vector<LinkTrack> links;
     UtcWatch utc;
+    std::optional<Monitor> monitor; ///< made once the schema is
 };
 
 Pipeline::Pipeline(const PipelineSetup& setup, std::int64_t t_start_ns)
@@ -181,14 +187,18 @@ void Pipeline::chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, 
         state.pause_predictions();
     }
     state.utc.chunk(t_ns, utc_rx_ns);
+    const Marks from = out.marks();
     track.bytes(t_ns, bytes, state.vehicles[track.setup().vehicle], out);
+    state.monitor->see(out, from);
 }
 
 void Pipeline::action(std::int64_t t_in_ns, const Action& action, Batch& out) {
     State& state = *state_;
     const std::int64_t t_ns = state.reach(t_in_ns, out);
     ++state.inputs;
+    const Marks from = out.marks();
     std::visit([&](const auto& what) { state.take(t_ns, what, out); }, action);
+    state.monitor->see(out, from);
 }
 
 void Pipeline::advance(std::int64_t t_ns, Batch& out) {

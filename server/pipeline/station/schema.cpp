@@ -5,6 +5,8 @@
 #include <utility>
 #include <variant>
 
+#include "server/monitor/monitor.hpp"
+
 namespace turnstone {
 
 namespace {
@@ -90,6 +92,7 @@ SchemaLayout build_schema(const PipelineSetup& setup, const std::vector<estimate
         tables.packets = static_cast<TableId>(schema.tables.size());
         add_packet_tables(schema, dictionary, vehicle);
         tables.clock = add_estimate(clock_table().about());
+        for (const TableDescription& about : monitor_tables(setup.vehicles[v])) add_estimate(about);
         layout.vehicles.push_back(tables);
     }
     for (const LinkSetup& link : setup.links) {

@@ -1,0 +1,173 @@
+#include "server/pipeline/event_sentences.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "protocol/dictionary/roles.hpp"
+#include "server/estimate/prediction/landing_case.hpp"
+#include "server/pipeline/link_trouble.hpp"
+
+namespace turnstone::sentences {
+
+std::string sensor(const Facts& facts) {
+    return facts.about() == "static_pressure" ? "Barometer" : "Accelerometer";
+}
+
+std::string_view landing_case(const Facts& facts) {
+    for (const estimate::LandingCaseWords& one : estimate::kLandingCases)
+        if (one.stem == facts.text("case")) return one.word;
+    return "unknown";
+}
+
+std::string signal_lost(const Facts& facts) {
+    const double up_mps = facts.number("vertical_speed_mps");
+    return fmt::format("Loss of signal at {:.0f} m AGL, {} {:.0f} m/s; presumed down{}", facts.number("height_m"),
+                       up_mps < 0 ? "descending" : "climbing", std::abs(up_mps),
+                       facts.flag("near_ground") ? "" : ", time unknown");
+}
+
+/// "a, b and c"
+std::string joined(const std::vector<std::string>& parts, std::string_view last) {
+    if (parts.size() < 2) return parts.empty() ? "" : parts.front();
+    return fmt::format("{} {} {}", fmt::join(parts.begin(), parts.end() - 1, ", "), last, parts.back());
+}
+
+std::string estimate_missing(const Facts& facts) {
+    constexpr std::array<std::pair<std::string_view, std::string_view>, 8> kEstimates{{{"air", "air-data"},
+                                                                                       {"vertical", "vertical"},
+                                                                                       {"phase", "phase"},
+                                                                                       {"ascent", "apogee"},
+                                                                                       {"landing", "landing"},
+                                                                                       {"navigation", "navigation"},
+                                                                                       {"attitude", "attitude"},
+                                                                                       {"look_angles", "look-angle"}}};
+    std::string_view estimate = facts.about();
+    for (const auto& [name, words] : kEstimates)
+        if (name == facts.about()) estimate = words;
+    std::vector<std::string> roles = facts.list("needs");
+    for (std::string& role : roles)
+        if (const auto known = role_from_name(role)) role = kRoles[static_cast<std::size_t>(*known)].title;
+    return fmt::format("No {} estimate: needs {}", estimate, joined(roles, facts.flag("any") ? "or" : "and"));
+}
+
+/// The state in its own words: "no_data" is said "no data".
+std::string link_is(const Facts& facts) {
+    std::string state = facts.text("state");
+    std::replace(state.begin(), state.end(), '_', ' ');
+    const std::string detail = facts.text("detail");
+    return fmt::format("Link {}: {}{}{}", facts.about(), state, detail.empty() ? "" : ": ", detail);
+}
+
+/// What bytes without a frame look like, as an end of a sentence.
+std::string look(const Facts& facts) {
+    const ByteLook look = from_word<ByteLook>(facts.text("looks_like")).value_or(ByteLook::noise);
+    switch (look) {
+    case ByteLook::too_few: return "too few bytes to say what they are";
+    case ByteLook::one_byte: {
+        const std::string byte = facts.text("byte_hex");
+        return byte == "00" || byte == "FF" ? "all bits the same (" + byte + ")"
+                                            : "the byte " + byte + " over and over";
+    }
+    case ByteLook::nmea: return "NMEA 0183 sentences";
+    case ByteLook::text: return "text lines";
+    case ByteLook::start_bytes: return "a binary protocol with the repeating start bytes " + facts.text("start_hex");
+    case ByteLook::slow_bits: return "a sender with a lower baud rate than this link is set to";
+    case ByteLook::noise: break;
+    }
+    const bool stuffed = facts.number("bad_checksums") > 0.8 * facts.number("bad_frames");
+    return stuffed ? "frames of this kind with a checksum that does not fit" : "noise, without structure";
+}
+
+std::string unreadable(const Facts& facts) {
+    const std::vector<std::string> apids = facts.list("apids"), counts = facts.list("counts"),
+                                   bytes = facts.list("frame_bytes"), reasons = facts.list("reasons");
+    std::vector<std::string> kinds;
+    for (std::size_t k = 0; k < apids.size() && k < counts.size() && k < bytes.size() && k < reasons.size(); ++k) {
+        std::string reason = reasons[k];
+        std::replace(reason.begin(), reason.end(), '_', ' ');
+        kinds.push_back(fmt::format("{} × APID {}, {} bytes ({})", counts[k], apids[k], bytes[k], reason));
+    }
+    return joined(kinds, "and");
+}
+
+std::string link_trouble(const Facts& facts) {
+    const std::string link = "Link " + facts.about() + ": ";
+    switch (from_word<LinkTrouble>(facts.text("cause")).value_or(LinkTrouble::no_frames)) {
+    case LinkTrouble::no_frames:
+        return link + fmt::format("no good frame in {:.0f} bytes over {:.0f} s{}. It looks like {}",
+                                  facts.number("bytes"), facts.number("for_s"),
+                                  facts.flag("good_before") ? ", though good ones came before" : "", look(facts));
+    case LinkTrouble::dictionary_differs:
+        return link + fmt::format("the vehicle uses version {} of the dictionary, this station version {}",
+                                  facts.text("vehicle_version"), facts.text("station_version"));
+    case LinkTrouble::unreadable:
+        return link + "good frames that the dictionary cannot read: " + unreadable(facts);
+    case LinkTrouble::time_stuck:
+        return link + fmt::format("on-board time stuck at {:.3f} s in {:.0f} packets over {:.0f} s",
+                                  facts.number("onboard_s"), facts.number("packets"), facts.number("for_s"));
+    }
+    return link;
+}
+
+std::string link_trouble_advice(const Facts& facts) {
+    switch (from_word<LinkTrouble>(facts.text("cause")).value_or(LinkTrouble::no_frames)) {
+    case LinkTrouble::no_frames:
+        if (facts.flag("good_before")) return "Look for another sender on this channel, and at the receiver's settings";
+        return facts.flag("serial") ? "Check the port, the baud rate and whether the vehicle sends this protocol"
+                                    : "Check the port and whether the vehicle sends this protocol";
+    case LinkTrouble::dictionary_differs: return "Start the station with the dictionary that the vehicle was built with";
+    case LinkTrouble::unreadable: return "Check that the dictionary is this vehicle's";
+    case LinkTrouble::time_stuck: return "Restart the flight computer: its clock stands still";
+    }
+    return "";
+}
+
+std::string link_trouble_over(const Facts& facts) {
+    constexpr std::array<std::string_view, kWords<LinkTrouble>.size()> kTitles{
+        "no good frames", "another version of the dictionary", "frames that the dictionary cannot read",
+        "a stuck on-board time"};
+    const LinkTrouble trouble = from_word<LinkTrouble>(facts.text("cause")).value_or(LinkTrouble::no_frames);
+    return fmt::format("Link {} recovered; it had {}", facts.about(), kTitles[static_cast<std::size_t>(trouble)]);
+}
+
+std::string parachute(const Facts& facts) {
+    std::string name = facts.about();
+    if (!name.empty() && name[0] >= 'a' && name[0] <= 'z') name[0] = static_cast<char>(name[0] - 'a' + 'A');
+    return name;
+}
+
+namespace {
+
+/// A number with its unit as the dashboard's web/src/text/units.ts shows it.
+std::string with_unit(double value, const std::string& unit, int decimals) {
+    constexpr std::array<std::pair<std::string_view, std::string_view>, 7> kShown{
+        {{"1", ""}, {"Cel", " °C"}, {"K", " °C"}, {"deg", "°"}, {"%", " %"}, {"By", " B"}, {"m/s2", " m/s²"}}};
+    std::string shown = " " + unit;
+    for (const auto& [code, symbol] : kShown)
+        if (code == unit) shown = symbol;
+    std::erase_if(shown, [](char c) { return c == '{' || c == '}' || c == '[' || c == ']'; });
+    return fmt::format("{:.{}f}{}", unit == "K" ? value - 273.15 : value, decimals, shown);
+}
+
+} // namespace
+
+std::string limit(const Facts& facts) {
+    const auto number = [&](const char* name) {
+        return with_unit(facts.number(name), facts.text("unit"), static_cast<int>(facts.number("decimals")));
+    };
+    const std::string how = facts.text("side");
+    if (how == "rate")
+        return fmt::format("{} changes by {:.3g} {}/s, limit {:.3g}", facts.text("title"), facts.number("value"),
+                           facts.text("unit"), facts.number("limit"));
+    return fmt::format("{} {}: {}, limit {}", facts.text("title"), how, number("value"), number("limit"));
+}
+
+std::string unexpected_state(const Facts& facts) {
+    return fmt::format("{} is {}, expected {}", facts.text("title"), facts.text("state"),
+                       joined(facts.list("expected"), "or"));
+}
+
+} // namespace turnstone::sentences

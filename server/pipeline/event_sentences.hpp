@@ -1,0 +1,50 @@
+#pragma once
+/// The sentences of events that take more than a line to make, for the table in events.cpp.
+#include <string>
+#include <string_view>
+#include <variant>
+#include <vector>
+
+#include "server/estimate/event.hpp"
+
+namespace turnstone::sentences {
+
+/// The values by name, for sentences. A missing one reads as zero, empty or false, so that no sentence fails.
+class Facts {
+  public:
+    explicit Facts(const EstimateEvent& event) : event_(event) {}
+
+    [[nodiscard]] const std::string& about() const { return event_.about; }
+    [[nodiscard]] double number(std::string_view name) const { return get<double>(name); }
+    [[nodiscard]] bool flag(std::string_view name) const { return get<bool>(name); }
+    [[nodiscard]] std::string text(std::string_view name) const { return get<std::string>(name); }
+    [[nodiscard]] std::vector<std::string> list(std::string_view name) const {
+        return get<std::vector<std::string>>(name);
+    }
+
+  private:
+    template <class T>
+    [[nodiscard]] T get(std::string_view name) const {
+        for (const EventValue& value : event_.values)
+            if (value.name == name && std::holds_alternative<T>(value.value)) return std::get<T>(value.value);
+        return T{};
+    }
+    const EstimateEvent& event_;
+};
+
+/// "Barometer" or "Accelerometer", by the role that the event is about.
+[[nodiscard]] std::string sensor(const Facts& facts);
+/// The words of the landing case that the event is about.
+[[nodiscard]] std::string_view landing_case(const Facts& facts);
+[[nodiscard]] std::string signal_lost(const Facts& facts);
+[[nodiscard]] std::string estimate_missing(const Facts& facts);
+[[nodiscard]] std::string link_is(const Facts& facts);
+[[nodiscard]] std::string link_trouble(const Facts& facts);
+[[nodiscard]] std::string link_trouble_over(const Facts& facts);
+[[nodiscard]] std::string link_trouble_advice(const Facts& facts);
+/// The name of the parachute that the event is about, to begin a sentence with.
+[[nodiscard]] std::string parachute(const Facts& facts);
+[[nodiscard]] std::string limit(const Facts& facts);
+[[nodiscard]] std::string unexpected_state(const Facts& facts);
+
+} // namespace turnstone::sentences
