@@ -9,6 +9,7 @@
 #include <variant>
 #include <vector>
 
+#include "protocol/dictionary/channel_alert.hpp"
 #include "protocol/dictionary/roles.hpp"
 #include "protocol/packet/time_code.hpp"
 #include "protocol/text/title.hpp"
@@ -119,6 +120,7 @@ struct Field {
     std::string group;                                    ///< display group
     int decimals = 2;
     std::vector<Role> roles; ///< empty, or one for each of the `count` elements
+    std::vector<ChannelAlert> alerts; ///< of each element
 
     [[nodiscard]] bool is_text() const noexcept { return type == FieldType::text || type == FieldType::bytes; }
 };

@@ -20,6 +20,14 @@
 
 namespace turnstone {
 
+/// A limit that is drawn beside a column's values.
+struct ColumnLimit {
+    bool is_low; ///< values below it are beyond it
+    Level level; ///< of the alert there
+    double value;
+    friend bool operator==(const ColumnLimit&, const ColumnLimit&) = default;
+};
+
 /// One column of any table: a channel of a packet, an estimate, a figure of a link.
 struct Column {
     std::string name;       ///< snake_case with unit where one applies: "altitude_m", "accel_body_x"
@@ -40,6 +48,7 @@ struct Column {
     std::string high_column = {};
     /// Every value is `zero` plus a whole number of times `step`, as computed in double; step 0: no such step is known.
     double step = 0, zero = 0;
+    std::vector<ColumnLimit> limits = {};
 };
 
 struct TableDescription {

@@ -1,25 +1,87 @@
 #include "server/monitor/monitor.hpp"
 
+#include <algorithm>
+#include <iterator>
+#include <utility>
+
 namespace turnstone {
+
+namespace {
+
+std::vector<std::string> names_of(const PipelineSetup& setup) {
+    std::vector<std::string> names;
+    for (const VehicleSetup& vehicle : setup.vehicles) names.push_back(vehicle.dictionary.vehicle);
+    return names;
+}
+
+bool is_of_alert(const Event& event) {
+    return event.kind == EventKind::alert_raised || event.kind == EventKind::alert_cleared;
+}
+
+} // namespace
 
 std::vector<TableDescription> monitor_tables(const VehicleSetup&) {
     return {};
 }
 
-Monitor::Monitor(const PipelineSetup& setup, const Schema& schema) : setup_(&setup) {
-    for (std::size_t v = 0; v < setup.vehicles.size(); ++v)
-        vehicles_.push_back({static_cast<int>(v), FlightViewer(schema, static_cast<int>(v))});
-}
-
-void Monitor::see(Batch& batch, Marks from) {
-    for (VehicleWatch& each : vehicles_) each.viewer.see(batch, from);
-}
-
-void Monitor::tick(std::int64_t t_ns, Batch&) {
-    for (VehicleWatch& each : vehicles_) {
-        conditions_.clear();
-        (void)each.viewer.at(t_ns);
+Monitor::Monitor(const PipelineSetup& setup, const Schema& schema, std::int64_t t_start_ns)
+    : t_start_ns_(t_start_ns), book_(names_of(setup)) {
+    for (std::size_t v = 0; v < setup.vehicles.size(); ++v) {
+        const int vehicle = static_cast<int>(v);
+        vehicles_.push_back({.vehicle = {vehicle, setup.vehicles[v].dictionary.vehicle},
+                             .viewer = FlightViewer(schema, vehicle),
+                             .loss = LossWatch(setup, schema, v),
+                             .limits = LimitWatch(setup.vehicles[v].dictionary, schema)});
     }
+}
+
+void Monitor::see(Batch& batch, Marks from, std::int64_t t_ns) {
+    const auto first = batch.events.begin() + static_cast<std::ptrdiff_t>(from.events);
+    const bool any = std::any_of(first, batch.events.end(), [](const Event& event) {
+        return is_of_alert(event) || event.id == EventId::reboot;
+    });
+    if (any) {
+        fresh_.assign(std::make_move_iterator(first), std::make_move_iterator(batch.events.end()));
+        batch.events.erase(first, batch.events.end());
+        for (Event& event : fresh_) take_event(std::move(event), t_ns, batch);
+    }
+    for (VehicleWatch& each : vehicles_) {
+        each.viewer.see(batch, from);
+        each.loss.see(batch, from);
+        each.limits.see(batch, from);
+    }
+}
+
+void Monitor::take_event(Event event, std::int64_t t_ns, Batch& out) {
+    if (is_of_alert(event)) {
+        book_.take(std::move(event), t_ns, out);
+        return;
+    }
+    const bool rebooted = event.id == EventId::reboot && event.vehicle >= 0;
+    const std::int64_t t_boot_ns = event.t_ns;
+    const EventVehicle vehicle =
+        rebooted ? vehicles_.at(static_cast<std::size_t>(event.vehicle)).vehicle : EventVehicle{};
+    out.events.push_back(std::move(event));
+    if (!rebooted) return;
+    for (const bool cleared : {false, true}) // over as soon as it is raised, but for the acknowledgement
+        book_.take(make_event({.id = EventId::rebooted, .t_ns = t_boot_ns, .cleared = cleared}, t_ns, vehicle), t_ns,
+                   out);
+}
+
+void Monitor::tick(std::int64_t t_ns, Batch& out) {
+    for (VehicleWatch& each : vehicles_) {
+        const FlightView& view = each.viewer.at(t_ns);
+        book_.phase(each.vehicle.index, view.phase);
+        conditions_.clear();
+        each.loss.judge(conditions_);
+        each.limits.judge(t_ns, conditions_);
+        book_.judge(each.vehicle, conditions_, t_ns, out);
+    }
+    book_.tick(t_ns, out);
+}
+
+void Monitor::recall(const Event& event) {
+    if (follows_from_predictions(event)) book_.recall(event);
 }
 
 } // namespace turnstone

@@ -5,6 +5,8 @@
 
 #include <nlohmann/json.hpp>
 
+#include "server/pipeline/events.hpp"
+
 namespace turnstone {
 
 namespace {
@@ -20,6 +22,11 @@ struct Writer {
 
     static json object(const Marker& marker) { return placed("marker", marker.text, marker.t_ns); }
     static json object(const Note& note) { return placed("note", note.text, note.t_ns); }
+    static json object(const Acknowledge& alert) { return {{"action", "acknowledge"}, {"key", alert.key}}; }
+    static json object(const Shelve& alert) {
+        return {{"action", "shelve"}, {"key", alert.key}, {"for_s", alert.for_s}};
+    }
+    static json object(const Unshelve& alert) { return {{"action", "unshelve"}, {"key", alert.key}}; }
     static json object(const LinkReport& link) {
         return {{"action", "link_state"}, {"link", link.link}, {"state", word(link.state)}, {"detail", link.detail}};
     }
@@ -32,6 +39,22 @@ struct Writer {
     }
     static json object(const EngineTotal& engine) {
         return {{"action", "engine_total"}, {"vehicle", engine.vehicle}, {"running_s", engine.running_s}};
+    }
+    static json object(const CarriedAlert& alert) {
+        const Event& raised = alert.raised;
+        // The values as a text: members of an object would lose their order.
+        return {{"action", "carried_alert"},
+                {"event", raised.id ? word(*raised.id) : std::string_view()},
+                {"t_ns", std::to_string(raised.t_ns)},
+                {"t_sigma_s", raised.t_sigma_s},
+                {"level", word(raised.level)},
+                {"vehicle", alert.vehicle},
+                {"key", raised.key},
+                {"text", raised.text},
+                {"advice", raised.advice},
+                {"data_json", to_json(raised.values)},
+                {"state", word(alert.state)},
+                {"shelved_s", alert.shelved_s}};
     }
 
     static json placed(const char* action, const std::string& text, std::optional<std::int64_t> t_ns) {
@@ -55,6 +78,11 @@ class Members {
         const json* member = find(name);
         if (member == nullptr || !member->is_number()) return fail(0.0);
         return member->get<double>();
+    }
+    template <class Enum>
+    Enum word(const char* name) {
+        const auto known = from_word<Enum>(text(name));
+        return known ? *known : fail(Enum{});
     }
     bool flag(const char* name) {
         const json* member = find(name);
@@ -95,6 +123,26 @@ class Members {
     bool ok_ = true;
 };
 
+CarriedAlert carried_alert(Members& in) {
+    CarriedAlert out;
+    out.raised.id = in.word<EventId>("event");
+    const auto t_ns = in.time("t_ns");
+    if (!t_ns) in.refuse();
+    out.raised.t_ns = out.raised.t_found_ns = t_ns.value_or(0);
+    out.raised.t_sigma_s = in.number("t_sigma_s");
+    out.raised.kind = EventKind::alert_raised;
+    out.raised.level = in.word<Level>("level");
+    out.raised.vehicle = -1;
+    out.vehicle = in.text("vehicle");
+    out.raised.key = in.text("key");
+    out.raised.text = in.text("text");
+    out.raised.advice = in.text("advice");
+    out.raised.values = event_values_from_json(in.text("data_json"));
+    out.state = in.word<AlertState>("state");
+    out.shelved_s = in.number("shelved_s");
+    return out;
+}
+
 std::optional<Action> read(const json& object) {
     if (!object.is_object()) return std::nullopt;
     Members in(object);
@@ -104,10 +152,14 @@ std::optional<Action> read(const json& object) {
         out = Marker{in.text("text"), in.time("t_ns")};
     } else if (kind == "note") {
         out = Note{in.text("text"), in.time("t_ns")};
+    } else if (kind == "acknowledge") {
+        out = Acknowledge{in.text("key")};
+    } else if (kind == "shelve") {
+        out = Shelve{in.text("key"), in.number("for_s")};
+    } else if (kind == "unshelve") {
+        out = Unshelve{in.text("key")};
     } else if (kind == "link_state") {
-        const auto state = from_word<LinkState>(in.text("state"));
-        if (!state) in.refuse();
-        out = LinkReport{in.text("link"), state.value_or(LinkState::opening), in.text("detail")};
+        out = LinkReport{in.text("link"), in.word<LinkState>("state"), in.text("detail")};
     } else if (kind == "recording_state") {
         out = RecorderReport{in.text("fault"), object.contains("stopped") && in.flag("stopped")};
     } else if (kind == "backlog") {
@@ -118,6 +170,8 @@ std::optional<Action> read(const json& object) {
         out = Resumed{t_last_ns.value_or(0)};
     } else if (kind == "engine_total") {
         out = EngineTotal{in.text("vehicle"), in.number("running_s")};
+    } else if (kind == "carried_alert") {
+        out = carried_alert(in);
     }
     return in.ok() ? out : std::nullopt;
 }

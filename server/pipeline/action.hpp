@@ -7,6 +7,8 @@
 #include <string_view>
 #include <variant>
 
+#include "server/estimate/event.hpp"
+#include "server/pipeline/alert_state.hpp"
 #include "shared/link_state.hpp"
 
 namespace turnstone {
@@ -21,6 +23,21 @@ struct Note {
     std::string text;
     std::optional<std::int64_t> t_ns = {};
     friend bool operator==(const Note&, const Note&) = default;
+};
+/// An operator has seen the alert with this key.
+struct Acknowledge {
+    std::string key;
+    friend bool operator==(const Acknowledge&, const Acknowledge&) = default;
+};
+/// An operator does not want to be told of it for a while.
+struct Shelve {
+    std::string key;
+    double for_s; ///< of station time
+    friend bool operator==(const Shelve&, const Shelve&) = default;
+};
+struct Unshelve {
+    std::string key;
+    friend bool operator==(const Unshelve&, const Unshelve&) = default;
 };
 struct LinkReport {
     std::string link;
@@ -51,13 +68,23 @@ struct EngineTotal {
     friend bool operator==(const EngineTotal&, const EngineTotal&) = default;
 };
 
+/// An alert that was raised or shelved when the recording before ended.
+struct CarriedAlert {
+    Event raised; ///< `vehicle` in it is of the setup before
+    AlertState state;
+    double shelved_s = 0;     ///< that is left; 0: not shelved
+    std::string vehicle = {}; ///< empty: none
+    friend bool operator==(const CarriedAlert&, const CarriedAlert&) = default;
+};
+
 /// One that this version does not know, from a recording of another version. It does nothing.
 struct UnknownAction {
     std::string json; ///< word for word
     friend bool operator==(const UnknownAction&, const UnknownAction&) = default;
 };
 
-using Action = std::variant<Marker, Note, LinkReport, RecorderReport, Backlog, Resumed, EngineTotal, UnknownAction>;
+using Action = std::variant<Marker, Note, Acknowledge, Shelve, Unshelve, LinkReport, RecorderReport, Backlog, Resumed,
+                            EngineTotal, CarriedAlert, UnknownAction>;
 
 /// One line of JSON, {"action": KIND, ...}; times as decimal strings, since they pass 2^53.
 [[nodiscard]] std::string to_json(const Action& action);

@@ -250,6 +250,26 @@ Event make_event(EstimateEvent happened, std::int64_t t_found_ns, const EventVeh
     return event;
 }
 
+Event event_of_alert(const Event& raised, EventKind kind, std::int64_t t_ns, EventValues values) {
+    Event event = raised;
+    event.kind = kind;
+    event.t_ns = event.t_found_ns = t_ns;
+    event.t_sigma_s = 0;
+    event.values = std::move(values);
+    event.advice.clear();
+    if (kind == alert_acknowledged) event.text = "Acknowledged: " + raised.text;
+    if (kind == alert_unshelved) event.text = "No longer shelved: " + raised.text;
+    if (kind == alert_shelved)
+        for (const EventValue& value : event.values)
+            if (const double* for_s = std::get_if<double>(&value.value))
+                event.text = fmt::format("Shelved for {:.0f} s: {}", *for_s, raised.text);
+    return event;
+}
+
+bool follows_from_predictions(const Event& event) noexcept {
+    return event.id == EventId::landing_outside_boundary || event.id == EventId::landing_case_outside;
+}
+
 std::string to_json(const EventValues& values) {
     nlohmann::ordered_json json = nlohmann::ordered_json::object();
     for (const EventValue& value : values) std::visit([&](const auto& is) { json[value.name] = is; }, value.value);

@@ -5,6 +5,7 @@
 #include <optional>
 #include <utility>
 
+#include "server/pipeline/events.hpp"
 #include "server/record/format/fixed_tables.hpp"
 #include "server/record/stored_inputs.hpp"
 
@@ -125,19 +126,14 @@ class Comparison {
         if (stored.id != frame_id_ || !(stored.frame == made)) differ("frame " + std::to_string(frame_id_));
     }
 
-    /// Whether predictions reach over the boundary is known of the flown ones only.
-    static bool follows_from_all_predictions(const Event& event) {
-        return event.id == EventId::landing_outside_boundary || event.id == EventId::landing_case_outside;
-    }
-
     bool next_event() {
         while (events_->step())
-            if (!follows_from_all_predictions(events_->row().event)) return true;
+            if (!follows_from_predictions(events_->row().event)) return true;
         return false;
     }
 
     void compare_event(const Event& made) {
-        if (follows_from_all_predictions(made)) return;
+        if (follows_from_predictions(made)) return;
         ++report_.events;
         if (!next_event()) {
             differ("event " + made.key + " is not stored");

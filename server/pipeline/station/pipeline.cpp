@@ -59,7 +59,7 @@ struct Pipeline::State {
         for (std::size_t v = 0; v < chains.size(); ++v)
             vehicles.emplace_back(setup->vehicles[v], static_cast<int>(v), schema, layout.vehicles[v],
                                   std::move(routers[v]), std::move(chains[v]));
-        monitor.emplace(*setup, schema);
+        monitor.emplace(*setup, schema, t_start_ns);
         std::vector<estimate::EstimatorChain*> all_chains;
         for (VehicleTrack& vehicle : vehicles) all_chains.push_back(&vehicle.chain());
         for (VehicleTrack& vehicle : vehicles) vehicle.share_wind(all_chains);
@@ -80,7 +80,7 @@ struct Pipeline::State {
             const Marks from = out.marks();
             for (VehicleTrack& vehicle : vehicles) vehicle.tick(next_tick_ns, utc.now, t_start_ns, out);
             for (LinkTrack& link : links) link.tick(next_tick_ns, out);
-            monitor->see(out, from);
+            monitor->see(out, from, next_tick_ns);
             monitor->tick(next_tick_ns, out);
         }
         return latest_ns;
@@ -189,7 +189,7 @@ void Pipeline::chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, 
     state.utc.chunk(t_ns, utc_rx_ns);
     const Marks from = out.marks();
     track.bytes(t_ns, bytes, state.vehicles[track.setup().vehicle], out);
-    state.monitor->see(out, from);
+    state.monitor->see(out, from, t_ns);
 }
 
 void Pipeline::action(std::int64_t t_in_ns, const Action& action, Batch& out) {
@@ -197,8 +197,15 @@ void Pipeline::action(std::int64_t t_in_ns, const Action& action, Batch& out) {
     const std::int64_t t_ns = state.reach(t_in_ns, out);
     ++state.inputs;
     const Marks from = out.marks();
-    std::visit([&](const auto& what) { state.take(t_ns, what, out); }, action);
-    state.monitor->see(out, from);
+    const auto take = [&](const auto& what) {
+        if constexpr (requires { state.monitor->take(what, t_ns, out); }) {
+            state.monitor->take(what, t_ns, out);
+        } else {
+            state.take(t_ns, what, out);
+            state.monitor->see(out, from, t_ns);
+        }
+    };
+    std::visit(take, action);
 }
 
 void Pipeline::advance(std::int64_t t_ns, Batch& out) {
@@ -229,6 +236,7 @@ bool Pipeline::work_ahead() {
 }
 
 void Pipeline::recall(const Event& event) {
+    state_->monitor->recall(event);
     const bool about_landing =
         event.id == EventId::landing_outside_boundary || event.id == EventId::landing_case_outside;
     if (!about_landing || event.vehicle < 0) return;
@@ -258,6 +266,7 @@ std::vector<Action> Pipeline::carried_actions() const {
     for (std::size_t v = 0; v < state_->vehicles.size(); ++v)
         if (const auto running_s = state_->vehicles[v].chain().engine_running_s())
             actions.push_back(EngineTotal{state_->setup->vehicles[v].dictionary.vehicle, *running_s});
+    for (CarriedAlert& alert : state_->monitor->carried_alerts(state_->latest_ns)) actions.emplace_back(std::move(alert));
     return actions;
 }
 

@@ -5,6 +5,7 @@
 #include <utility>
 #include <variant>
 
+#include "server/monitor/limits.hpp"
 #include "server/monitor/monitor.hpp"
 
 namespace turnstone {
@@ -33,6 +34,7 @@ Column channel_column(const Channel& channel) {
     if (channel.role) column.role = kRoles[static_cast<std::size_t>(*channel.role)].name;
     column.strip_title = channel.strip.title;
     column.strip_line = channel.strip.line;
+    column.limits = drawn_limits(channel);
     add_step(column, field);
     return column;
 }

@@ -59,6 +59,22 @@ struct AsJson {
         for (const auto& [value, word] : json.items())
             if (word.is_string()) enumeration[std::strtoll(value.c_str(), nullptr, 10)] = word.get<std::string>();
     }
+    static void bind(Statement& insert, int place, const std::vector<ColumnLimit>& limits) {
+        nlohmann::json json = nlohmann::json::array();
+        for (const ColumnLimit& limit : limits)
+            json.push_back({limit.is_low ? "low" : "high", word(limit.level), limit.value});
+        insert.bind_copy(place, json.dump());
+    }
+    static void read(const Statement& select, int place, std::vector<ColumnLimit>& limits) {
+        limits.clear();
+        const auto json = nlohmann::json::parse(select.text(place), nullptr, false);
+        if (!json.is_array()) return;
+        for (const auto& one : json)
+            if (one.is_array() && one.size() == 3 && one[0].is_string() && one[1].is_string() && one[2].is_number())
+                limits.push_back({.is_low = one[0] == "low",
+                                  .level = from_word<Level>(one[1].get<std::string>()).value_or(Level::note),
+                                  .value = one[2].get<double>()});
+    }
 };
 
 /// One end of a range; a range without both is none.
@@ -142,6 +158,7 @@ constexpr StoredColumn<SeriesColumnRow> kSeriesColumn[] = {
     column<RangeMin, &SeriesColumnRow::column, &Column::valid_range>("valid_min"),
     column<RangeMax, &SeriesColumnRow::column, &Column::valid_range>("valid_max"),
     column<AsJson, &SeriesColumnRow::column, &Column::enumeration>("enumeration"),
+    column<AsJson, &SeriesColumnRow::column, &Column::limits>("limits", 2),
     column<NullIfEmpty, &SeriesColumnRow::column, &Column::role>("role"),
     column<AsIs, &SeriesColumnRow::column, &Column::sigma_column>("sigma_column"),
     column<AsIs, &SeriesColumnRow::column, &Column::low_column>("low_column", 2),
@@ -206,6 +223,7 @@ constexpr StoredColumn<EventRow> kEvent[] = {
     column<NullIfNegative, &EventRow::event, &Event::vehicle>("vehicle"),
     column<AsIs, &EventRow::event, &Event::key>("key"),
     column<AsIs, &EventRow::event, &Event::text>("text"),
+    column<AsIs, &EventRow::event, &Event::advice>("advice", 2),
     column<AsJson, &EventRow::event, &Event::values>("data_json"),
 };
 

@@ -84,6 +84,7 @@ CREATE TABLE series_column (
   valid_min    REAL,
   valid_max    REAL,
   enumeration  TEXT NOT NULL,           -- JSON object, value to word; "{}" for a plain number
+  limits       TEXT NOT NULL,           -- drawn beside the values: JSON, [["low", "caution", 7.2], ...]
   role         TEXT,                    -- what estimators take it for, in the dictionary's word; NULL: nothing
   sigma_column TEXT NOT NULL,           -- column of the same table with its 1-sigma; empty: none
   low_column   TEXT NOT NULL,           -- columns of the same table between which the value lies with 90 %; empty: none
@@ -158,6 +159,7 @@ CREATE TABLE event (
   vehicle    INTEGER REFERENCES vehicle,
   key        TEXT NOT NULL,
   text       TEXT NOT NULL,
+  advice     TEXT NOT NULL,             -- of an alert that is raised: what to do; else empty
   data_json  TEXT NOT NULL
 );
 

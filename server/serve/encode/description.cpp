@@ -27,6 +27,9 @@ json column_json(const Column& column) {
     }
     json strip = nullptr;
     if (!column.strip_title.empty()) strip = {{"title", column.strip_title}, {"line", column.strip_line}};
+    json limits = json::array();
+    for (const ColumnLimit& limit : column.limits)
+        limits.push_back({{"side", limit.is_low ? "low" : "high"}, {"level", word(limit.level)}, {"value", limit.value}});
     json interval = nullptr;
     if (!column.low_column.empty()) interval = json::array({column.low_column, column.high_column});
     return {{"name", column.name},
@@ -36,6 +39,7 @@ json column_json(const Column& column) {
             {"group", column.group},
             {"decimals", column.decimals},
             {"range", std::move(range)},
+            {"limits", std::move(limits)},
             {"enumeration", std::move(enumeration)},
             {"role", column.role.empty() ? json(nullptr) : json(column.role)},
             {"sigma_column", column.sigma_column.empty() ? json(nullptr) : json(column.sigma_column)},

@@ -70,6 +70,7 @@ json event_json(const Event& event, std::int64_t t_start_ns) {
             {"vehicle", event.vehicle},
             {"key", event.key},
             {"text", event.text},
+            {"advice", event.advice},
             {"data", std::move(data)}};
 }
 

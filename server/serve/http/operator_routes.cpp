@@ -1,6 +1,8 @@
 #include "server/serve/http/operator_routes.hpp"
 
+#include <algorithm>
 #include <chrono>
+#include <iterator>
 #include <optional>
 #include <utility>
 
@@ -79,27 +81,69 @@ Answer OperatorRoutes::unlock(const Request& request) {
 }
 
 Answer OperatorRoutes::live_action(const Request& request) {
-    const std::string& what = request.target.segments[2];
-    if (what != "marker" && what != "note" && what != "recording")
-        return error_answer(404, "the live recording takes 'marker', 'note' and 'recording'");
+    using Act = Answer (OperatorRoutes::*)(const std::string& body);
+    constexpr std::pair<std::string_view, Act> kActs[] = {{"marker", &OperatorRoutes::marker},
+                                                          {"note", &OperatorRoutes::note},
+                                                          {"recording", &OperatorRoutes::new_recording},
+                                                          {"acknowledge", &OperatorRoutes::acknowledge},
+                                                          {"shelve", &OperatorRoutes::shelve},
+                                                          {"unshelve", &OperatorRoutes::unshelve}};
+    const auto* const act = std::ranges::find(kActs, request.target.segments[2], &std::pair<std::string_view, Act>::first);
+    if (act == std::end(kActs)) {
+        std::string names;
+        for (const auto& [name, ignored] : kActs) names += (names.empty() ? "'" : ", '") + std::string(name) + "'";
+        return error_answer(404, "the live recording takes " + names);
+    }
     if (request.method != Method::post) return method_answer("POST");
     if (!request.client.is_operator) return needs_operator();
     if (auto refused = refuse_body(request)) return std::move(*refused);
     if (!live_.tape()) return error_answer(503, "nothing is being recorded yet; try again in a moment");
-    if (what == "recording") {
-        const auto next = parse_recording_request(request.body);
-        if (!next) return error_answer(400, next.error().message);
-        actions_.new_recording(next->name);
-        return done();
-    }
-    const auto mark = parse_mark_request(request.body);
-    if (!mark) return error_answer(400, mark.error().message);
+    return (this->*act->second)(request.body);
+}
+
+Answer OperatorRoutes::new_recording(const std::string& body) {
+    const auto next = parse_recording_request(body);
+    if (!next) return error_answer(400, next.error().message);
+    actions_.new_recording(next->name);
+    return done();
+}
+
+template <class Mark>
+Answer OperatorRoutes::mark(const std::string& body) {
+    const auto given = parse_mark_request(body);
+    if (!given) return error_answer(400, given.error().message);
     std::optional<std::int64_t> t_ns;
-    if (mark->t_s) t_ns = tape_ns(*mark->t_s, live_.tape()->t_start_ns);
-    if (what == "marker")
-        actions_.action(Marker{.text = mark->text, .t_ns = t_ns});
-    else
-        actions_.action(Note{.text = mark->text, .t_ns = t_ns});
+    if (given->t_s) t_ns = tape_ns(*given->t_s, live_.tape()->t_start_ns);
+    actions_.action(Mark{.text = given->text, .t_ns = t_ns});
+    return done();
+}
+
+Answer OperatorRoutes::marker(const std::string& body) {
+    return mark<Marker>(body);
+}
+
+Answer OperatorRoutes::note(const std::string& body) {
+    return mark<Note>(body);
+}
+
+Answer OperatorRoutes::acknowledge(const std::string& body) {
+    const auto alert = parse_alert_request(body);
+    if (!alert) return error_answer(400, alert.error().message);
+    actions_.action(Acknowledge{alert->key});
+    return done();
+}
+
+Answer OperatorRoutes::shelve(const std::string& body) {
+    const auto alert = parse_shelve_request(body);
+    if (!alert) return error_answer(400, alert.error().message);
+    actions_.action(Shelve{alert->key, alert->for_s});
+    return done();
+}
+
+Answer OperatorRoutes::unshelve(const std::string& body) {
+    const auto alert = parse_alert_request(body);
+    if (!alert) return error_answer(400, alert.error().message);
+    actions_.action(Unshelve{alert->key});
     return done();
 }
 

@@ -1,6 +1,8 @@
 #pragma once
-/// What the operator key unlocks: the session itself, markers, notes, a new recording, a recording's name and notes.
+/// What the operator key unlocks: the session itself, markers, notes, alerts, a new recording, a recording's name and
+/// notes.
 #include <filesystem>
+#include <string>
 
 #include <boost/asio/awaitable.hpp>
 
@@ -32,6 +34,15 @@ class OperatorRoutes {
   private:
     [[nodiscard]] Answer unlock(const Request& request);
     [[nodiscard]] Answer log_out(const Request& request);
+    // Of a request that an operator may make.
+    [[nodiscard]] Answer new_recording(const std::string& body);
+    template <class Mark>
+    [[nodiscard]] Answer mark(const std::string& body);
+    [[nodiscard]] Answer marker(const std::string& body);
+    [[nodiscard]] Answer note(const std::string& body);
+    [[nodiscard]] Answer acknowledge(const std::string& body);
+    [[nodiscard]] Answer shelve(const std::string& body);
+    [[nodiscard]] Answer unshelve(const std::string& body);
 
     OperatorAccess& access_;
     const OperatorActions& actions_;

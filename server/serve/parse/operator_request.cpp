@@ -15,6 +15,7 @@ using nlohmann::json;
 
 constexpr std::size_t kNameBytesMax = 200;
 constexpr std::size_t kTextBytesMax = 16u << 10;
+constexpr double kShelvedMax_s = 3600; // an alert that nobody wants for longer has the wrong limit
 
 Result<json> object_with(std::string_view body, std::initializer_list<std::string_view> names) {
     auto object = parse_flat_object(body);
@@ -68,6 +69,24 @@ Result<MarkRequest> parse_mark_request(std::string_view body) {
     if (!t_s && object->contains("t_s"))
         return fail("member 't_s' must be a number of seconds since the recording's start");
     return MarkRequest{std::move(*text), t_s};
+}
+
+Result<AlertRequest> parse_alert_request(std::string_view body) {
+    const auto object = object_with(body, {"key"});
+    if (!object) return tl::unexpected(object.error());
+    auto key = needed_text(*object, "key", kNameBytesMax);
+    if (!key) return tl::unexpected(key.error());
+    return AlertRequest{std::move(*key)};
+}
+
+Result<ShelveRequest> parse_shelve_request(std::string_view body) {
+    const auto object = object_with(body, {"key", "for_s"});
+    if (!object) return tl::unexpected(object.error());
+    auto key = needed_text(*object, "key", kNameBytesMax);
+    if (!key) return tl::unexpected(key.error());
+    const auto for_s = number_member(*object, "for_s", 1, kShelvedMax_s);
+    if (!for_s) return fail(fmt::format("member 'for_s' must be a number of seconds from 1 to {:.0f}", kShelvedMax_s));
+    return ShelveRequest{std::move(*key), *for_s};
 }
 
 Result<MetaRequest> parse_meta_request(std::string_view body) {

@@ -20,6 +20,14 @@ struct MarkRequest {
     std::string text;
     std::optional<double> t_s; ///< since the recording's start; empty: now
 };
+/// Of one alert.
+struct AlertRequest {
+    std::string key;
+};
+struct ShelveRequest {
+    std::string key;
+    double for_s;
+};
 /// At least one of the two.
 struct MetaRequest {
     std::optional<std::string> name;
@@ -29,6 +37,8 @@ struct MetaRequest {
 [[nodiscard]] Result<KeyRequest> parse_key_request(std::string_view body);
 [[nodiscard]] Result<RecordingRequest> parse_recording_request(std::string_view body);
 [[nodiscard]] Result<MarkRequest> parse_mark_request(std::string_view body);
+[[nodiscard]] Result<AlertRequest> parse_alert_request(std::string_view body);
+[[nodiscard]] Result<ShelveRequest> parse_shelve_request(std::string_view body);
 [[nodiscard]] Result<MetaRequest> parse_meta_request(std::string_view body);
 
 } // namespace turnstone

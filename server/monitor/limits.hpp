@@ -1,0 +1,70 @@
+#pragma once
+/// What a dictionary wants watched of its channels: limits, rates, values that do not change or do not come, states that
+/// should be others. Rows are followed as they come; each alert is judged at every tick on the newest value.
+///
+/// Deadbands are here, delays are the alert book's. A value that is NaN is none. A channel that is silent stays as it
+/// was: that it is silent is another alert, and that nothing comes at all is the link's.
+#include <array>
+#include <cstdint>
+#include <limits>
+#include <string>
+#include <vector>
+
+#include "protocol/dictionary/dictionary.hpp"
+#include "server/monitor/alert_rules.hpp"
+#include "server/monitor/condition.hpp"
+#include "server/pipeline/batch.hpp"
+
+namespace turnstone {
+
+/// Of a channel's limits, those that can be drawn beside its values.
+[[nodiscard]] std::vector<ColumnLimit> drawn_limits(const Channel& channel);
+
+class LimitWatch {
+  public:
+    /// Both must outlive it.
+    LimitWatch(const Dictionary& dictionary, const Schema& schema);
+    void see(const Batch& batch, Marks from);
+    void judge(std::int64_t t_ns, std::vector<Condition>& out);
+    /// How many alerts it watches for.
+    [[nodiscard]] std::size_t size() const noexcept { return watched_.size(); }
+
+  private:
+    static constexpr std::int64_t kNever = std::numeric_limits<std::int64_t>::min();
+    struct Point {
+        std::int64_t t_ns = kNever;
+        double value = 0;
+    };
+    struct Watched {
+        const Channel* channel;
+        const ChannelAlert* alert;
+        std::size_t place;              ///< among the row's numbers, or its texts
+        std::string about;              ///< "health.battery_voltage/low"
+        AlertRule rule;                 ///< of it, from the dictionary
+        Point newest = {};              ///< by its own time
+        std::int64_t t_rx_ns = kNever;  ///< of the newest
+        Point steady = {};              ///< stuck: since when it has been about this
+        Point earlier = {};             ///< rate: at least a second before the newest
+        double rate = 0;                ///< in one second
+        int level = -1;                 ///< the most urgent limit it is beyond; -1: none
+    };
+    struct TableRows {
+        TableId id;
+        std::size_t first, last; ///< of watched_
+    };
+
+    static void follow(Watched& watched, const Batch& batch, const RowRecord& row, const Table& table);
+    void hear(std::int64_t t_rx_ns) noexcept;
+    [[nodiscard]] static int beyond(const Watched& watched, double value);
+    [[nodiscard]] bool holds(Watched& watched, std::int64_t t_ns) const;
+    [[nodiscard]] static Condition condition(const Watched& watched, std::int64_t t_ns);
+
+    const Schema* schema_;
+    std::vector<Watched> watched_; ///< those of a table one after another
+    std::vector<TableRows> tables_;
+    std::vector<bool> is_packet_; ///< by table: a row of it shows that the vehicle is heard
+    std::int64_t t_heard_ns_ = kNever;
+    std::int64_t heard_since_ns_ = kNever; ///< without a second of silence
+};
+
+} // namespace turnstone
