@@ -103,7 +103,8 @@ std::optional<AlertCause> read_cause(JsonReader& reader, const Field& field) {
         reader.problem("says no condition",
                        R"(must have one of "below", "above", "rate", "stuck_s", "stale_s" and "expected")");
     if (cause && field.is_text() && *cause != AlertCause::stale) {
-        reader.problem_at(kCauseKeys[static_cast<std::size_t>(*cause)], "is on a text", R"(use "stale_s", or remove it)");
+        reader.problem_at(kCauseKeys[static_cast<std::size_t>(*cause)], "is on a text",
+                          R"(use "stale_s", or remove it)");
         reader.ignore(kCauseKeys[static_cast<std::size_t>(*cause)]);
         return std::nullopt;
     }

@@ -38,11 +38,11 @@ inline constexpr std::array<std::string_view, 8> kPhaseNames{
 struct ChannelAlert {
     AlertCause cause = AlertCause::below;
     std::array<std::optional<double>, kWords<Urgency>.size()> limits = {}; ///< by urgency: below, above, rate
-    double for_s = 0;                     ///< stuck, stale: how long
-    std::vector<double> expected = {};    ///< the numbers
-    Urgency urgency = Urgency::caution;   ///< of what has no limits
-    double deadband = 0; ///< how far back over a limit ends it; stuck: how little counts as no change
-    std::optional<double> on_delay_s = {};  ///< that it must hold before it is raised
+    double for_s = 0;                                                      ///< stuck, stale: how long
+    std::vector<double> expected = {};                                     ///< the numbers
+    Urgency urgency = Urgency::caution;                                    ///< of what has no limits
+    double deadband = 0;                   ///< how far back over a limit ends it; stuck: how little counts as no change
+    std::optional<double> on_delay_s = {}; ///< that it must hold before it is raised
     std::optional<double> off_delay_s = {}; ///< and be over before it is cleared
     bool is_latching = false;
     std::vector<std::size_t> phases = {}; ///< of kPhaseNames, in which it counts; empty: in all

@@ -119,7 +119,7 @@ struct Field {
     std::optional<std::pair<double, double>> valid_range; ///< engineering units, inclusive
     std::string group;                                    ///< display group
     int decimals = 2;
-    std::vector<Role> roles; ///< empty, or one for each of the `count` elements
+    std::vector<Role> roles;          ///< empty, or one for each of the `count` elements
     std::vector<ChannelAlert> alerts; ///< of each element
 
     [[nodiscard]] bool is_text() const noexcept { return type == FieldType::text || type == FieldType::bytes; }

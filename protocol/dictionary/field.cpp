@@ -224,9 +224,8 @@ FieldReading read_field(JsonReader& reader, const FieldDefaults& defaults, Scope
     field.description = reader.text_or("description", "");
     field.group = reader.text_or("group", defaults.group);
     field.decimals = static_cast<int>(reader.integer_or("decimals", 0, 12, 2));
-    for (const std::string_view key :
-         {"title", "count", "bit_offset", "coding", "enumeration", "calibration", "role", "roles", "valid_range",
-                                       "alerts"})
+    for (const std::string_view key : {"title", "count", "bit_offset", "coding", "enumeration", "calibration", "role",
+                                       "roles", "valid_range", "alerts"})
         reader.ignore(key);
     if (!type)
         for (const std::string_view key : {"octets", "encoding", "terminator", "code", "is_packet_time"})

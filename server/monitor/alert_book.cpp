@@ -27,9 +27,8 @@ std::string_view cause_of(const Event& event) {
 } // namespace
 
 AlertBook::Entry* AlertBook::find(std::string_view key) {
-    const auto found = std::ranges::find(entries_, key, [](const Entry& entry) -> std::string_view {
-        return entry.latest.key;
-    });
+    const auto found =
+        std::ranges::find(entries_, key, [](const Entry& entry) -> std::string_view { return entry.latest.key; });
     return found == entries_.end() ? nullptr : &*found;
 }
 
@@ -44,8 +43,7 @@ AlertBook::Entry& AlertBook::entry(Event event, const AlertRule& rule) {
 
 bool AlertBook::counts(const Entry& entry) const {
     const int vehicle = entry.latest.vehicle;
-    const bool inhibited =
-        vehicle >= 0 && entry.rule->inhibited.contain(phases_.at(static_cast<std::size_t>(vehicle)));
+    const bool inhibited = vehicle >= 0 && entry.rule->inhibited.contain(phases_.at(static_cast<std::size_t>(vehicle)));
     return entry.holds && !inhibited;
 }
 
@@ -111,8 +109,7 @@ void AlertBook::settle(Entry& entry, std::int64_t since_ns, std::int64_t t_ns, B
     if (counts_now && !is_active(entry.state)) {
         if (may_raise && t_ns - entry.since_ns >= ns_of(rule.on_delay_s)) raise(entry, t_ns, out);
     } else if (counts_now) {
-        const bool differs =
-            entry.latest.level != entry.shown.level || cause_of(entry.latest) != cause_of(entry.shown);
+        const bool differs = entry.latest.level != entry.shown.level || cause_of(entry.latest) != cause_of(entry.shown);
         if (!differs)
             entry.differs_since_ns = kNever;
         else if (entry.differs_since_ns == kNever)

@@ -2,9 +2,10 @@
 /// The book of alerts: what was raised, seen, shelved and is over. Conditions come in, from the watches at every tick
 /// and as alerts that estimators and links raise themselves; events go out.
 ///
-/// Of each alert, by its key: it is raised when its condition has held for the on-delay, cleared when that has been over
-/// for the off-delay (a latching one once it is acknowledged, too), raised again when its level or its cause changes. An
-/// alert that chatters stays raised (alert_rules.hpp). Nothing is limited across alerts: none is lost in a flood.
+/// Of each alert, by its key: it is raised when its condition has held for the on-delay, cleared when that has been
+/// over for the off-delay (a latching one once it is acknowledged, too), raised again when its level or its cause
+/// changes. An alert that chatters stays raised (alert_rules.hpp). Nothing is limited across alerts: none is lost in a
+/// flood.
 #include <array>
 #include <cstdint>
 #include <limits>
@@ -61,11 +62,11 @@ class AlertBook {
         std::string over_text = {};
         EventValues over_values = {};
         AlertState state = AlertState::normal;
-        bool is_watched = false;   ///< by a watch, at every tick
-        bool holds = false;        ///< as found
-        bool counts = false;       ///< holds, in a phase in which it counts
-        std::int64_t since_ns = 0; ///< of `counts` as it is
-        std::int64_t found_ns = kNever; ///< when a watch last found it holding
+        bool is_watched = false;                ///< by a watch, at every tick
+        bool holds = false;                     ///< as found
+        bool counts = false;                    ///< holds, in a phase in which it counts
+        std::int64_t since_ns = 0;              ///< of `counts` as it is
+        std::int64_t found_ns = kNever;         ///< when a watch last found it holding
         std::int64_t differs_since_ns = kNever; ///< from what is shown, in level or cause
         std::int64_t keep_until_ns = kNever;    ///< raised in the book before: until this book's watches have had time
         std::optional<std::int64_t> shelved_until_ns = {};

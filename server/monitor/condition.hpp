@@ -16,9 +16,9 @@ struct Condition {
     bool holds = true;
     EventValues values = {}; ///< how far, for the event
     // What stands elsewhere for every condition with this id, unless it is said here.
-    std::optional<Level> level = {};   ///< server/pipeline/events.cpp
-    std::string advice = {};           ///< the same
-    const AlertRule* rule = nullptr;   ///< alert_rules.cpp; must outlive the book
+    std::optional<Level> level = {}; ///< server/pipeline/events.cpp
+    std::string advice = {};         ///< the same
+    const AlertRule* rule = nullptr; ///< alert_rules.cpp; must outlive the book
 };
 
 } // namespace turnstone

@@ -166,18 +166,18 @@ bool LimitWatch::holds(Watched& watched, std::int64_t t_ns) const {
     case AlertCause::below:
     case AlertCause::above: watched.level = any ? beyond(watched, watched.newest.value) : -1; return watched.level >= 0;
     case AlertCause::rate: watched.level = beyond(watched, std::abs(watched.rate)); return watched.level >= 0;
-    case AlertCause::stuck:
-        return any && seconds_between(watched.steady.t_ns, watched.newest.t_ns) >= alert.for_s;
+    case AlertCause::stuck: return any && seconds_between(watched.steady.t_ns, watched.newest.t_ns) >= alert.for_s;
     case AlertCause::stale: {
         if (t_heard_ns_ == kNever || t_ns - t_heard_ns_ > kSilenceNs) return false;
         return seconds_between(std::max(watched.t_rx_ns, heard_since_ns_), t_ns) >= alert.for_s;
     }
-    case AlertCause::expected: return any && std::ranges::find(alert.expected, watched.newest.value) == alert.expected.end();
+    case AlertCause::expected:
+        return any && std::ranges::find(alert.expected, watched.newest.value) == alert.expected.end();
     }
     return false;
 }
 
-Condition LimitWatch::condition(const Watched& watched, std::int64_t t_ns) {
+Condition LimitWatch::condition(const Watched& watched, std::int64_t t_ns) const {
     const ChannelAlert& alert = *watched.alert;
     const Field& field = *watched.channel->field;
     Condition out{.id = event_of(alert.cause),
@@ -202,7 +202,9 @@ Condition LimitWatch::condition(const Watched& watched, std::int64_t t_ns) {
         say("value", watched.newest.value);
         say("for_s", seconds_between(watched.steady.t_ns, watched.newest.t_ns));
         break;
-    case AlertCause::stale: say("for_s", seconds_between(watched.t_rx_ns, t_ns)); break;
+    case AlertCause::stale:
+        say("for_s", seconds_between(watched.t_rx_ns == kNever ? heard_since_ns_ : watched.t_rx_ns, t_ns));
+        break;
     case AlertCause::expected: {
         say("state", value_text(field, watched.newest.value));
         std::vector<std::string> expected;

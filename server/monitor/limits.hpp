@@ -1,6 +1,6 @@
 #pragma once
-/// What a dictionary wants watched of its channels: limits, rates, values that do not change or do not come, states that
-/// should be others. Rows are followed as they come; each alert is judged at every tick on the newest value.
+/// What a dictionary wants watched of its channels: limits, rates, values that do not change or do not come, states
+/// that should be others. Rows are followed as they come; each alert is judged at every tick on the newest value.
 ///
 /// Deadbands are here, delays are the alert book's. A value that is NaN is none. A channel that is silent stays as it
 /// was: that it is silent is another alert, and that nothing comes at all is the link's.
@@ -38,15 +38,15 @@ class LimitWatch {
     struct Watched {
         const Channel* channel;
         const ChannelAlert* alert;
-        std::size_t place;              ///< among the row's numbers, or its texts
-        std::string about;              ///< "health.battery_voltage/low"
-        AlertRule rule;                 ///< of it, from the dictionary
-        Point newest = {};              ///< by its own time
-        std::int64_t t_rx_ns = kNever;  ///< of the newest
-        Point steady = {};              ///< stuck: since when it has been about this
-        Point earlier = {};             ///< rate: at least a second before the newest
-        double rate = 0;                ///< in one second
-        int level = -1;                 ///< the most urgent limit it is beyond; -1: none
+        std::size_t place;             ///< among the row's numbers, or its texts
+        std::string about;             ///< "health.battery_voltage/low"
+        AlertRule rule;                ///< of it, from the dictionary
+        Point newest = {};             ///< by its own time
+        std::int64_t t_rx_ns = kNever; ///< of the newest
+        Point steady = {};             ///< stuck: since when it has been about this
+        Point earlier = {};            ///< rate: at least a second before the newest
+        double rate = 0;               ///< in one second
+        int level = -1;                ///< the most urgent limit it is beyond; -1: none
     };
     struct TableRows {
         TableId id;
@@ -57,7 +57,7 @@ class LimitWatch {
     void hear(std::int64_t t_rx_ns) noexcept;
     [[nodiscard]] static int beyond(const Watched& watched, double value);
     [[nodiscard]] bool holds(Watched& watched, std::int64_t t_ns) const;
-    [[nodiscard]] static Condition condition(const Watched& watched, std::int64_t t_ns);
+    [[nodiscard]] Condition condition(const Watched& watched, std::int64_t t_ns) const;
 
     const Schema* schema_;
     std::vector<Watched> watched_; ///< those of a table one after another

@@ -1,6 +1,7 @@
 #pragma once
-/// Heavy loss: of a vehicle, on the link that loses least, as measured over some seconds by gaps in the sequence counts.
-/// A silent link is not its matter: nothing is counted lost before the next packet, and the link's state says it.
+/// Heavy loss: of a vehicle, on the link that loses least, as measured over some seconds by gaps in the sequence
+/// counts. A silent link is not its matter: nothing is counted lost before the next packet, and the link's state says
+/// it.
 #include <array>
 #include <cstddef>
 #include <optional>

@@ -37,9 +37,8 @@ Monitor::Monitor(const PipelineSetup& setup, const Schema& schema, std::int64_t 
 
 void Monitor::see(Batch& batch, Marks from, std::int64_t t_ns) {
     const auto first = batch.events.begin() + static_cast<std::ptrdiff_t>(from.events);
-    const bool any = std::any_of(first, batch.events.end(), [](const Event& event) {
-        return is_of_alert(event) || event.id == EventId::reboot;
-    });
+    const bool any = std::any_of(first, batch.events.end(),
+                                 [](const Event& event) { return is_of_alert(event) || event.id == EventId::reboot; });
     if (any) {
         fresh_.assign(std::make_move_iterator(first), std::make_move_iterator(batch.events.end()));
         batch.events.erase(first, batch.events.end());

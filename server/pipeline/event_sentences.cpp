@@ -103,8 +103,7 @@ std::string link_trouble(const Facts& facts) {
     case LinkTrouble::dictionary_differs:
         return link + fmt::format("the vehicle uses version {} of the dictionary, this station version {}",
                                   facts.text("vehicle_version"), facts.text("station_version"));
-    case LinkTrouble::unreadable:
-        return link + "good frames that the dictionary cannot read: " + unreadable(facts);
+    case LinkTrouble::unreadable: return link + "good frames that the dictionary cannot read: " + unreadable(facts);
     case LinkTrouble::time_stuck:
         return link + fmt::format("on-board time stuck at {:.3f} s in {:.0f} packets over {:.0f} s",
                                   facts.number("onboard_s"), facts.number("packets"), facts.number("for_s"));
@@ -118,7 +117,8 @@ std::string link_trouble_advice(const Facts& facts) {
         if (facts.flag("good_before")) return "Look for another sender on this channel, and at the receiver's settings";
         return facts.flag("serial") ? "Check the port, the baud rate and whether the vehicle sends this protocol"
                                     : "Check the port and whether the vehicle sends this protocol";
-    case LinkTrouble::dictionary_differs: return "Start the station with the dictionary that the vehicle was built with";
+    case LinkTrouble::dictionary_differs:
+        return "Start the station with the dictionary that the vehicle was built with";
     case LinkTrouble::unreadable: return "Check that the dictionary is this vehicle's";
     case LinkTrouble::time_stuck: return "Restart the flight computer: its clock stands still";
     }

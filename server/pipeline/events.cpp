@@ -132,8 +132,7 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      say<"Call heads up, keep everyone in sight of it, and clear the place of impact">},
     {EventId::parachute_late, "{vehicle}/descent/{event}/{about}", alert_raised, Level::caution,
      [](const Facts& f) { return fmt::format("{} late by {:.0f} s", parachute(f), f.number("late_s")); },
-     [](const Facts& f) { return parachute(f) + " no longer late"; },
-     say<"Call heads up and watch the fall rate">},
+     [](const Facts& f) { return parachute(f) + " no longer late"; }, say<"Call heads up and watch the fall rate">},
     {EventId::parachute_partial, "{vehicle}/descent/{event}/{about}", alert_raised, Level::caution,
      [](const Facts& f) {
          return fmt::format("Falling {:.0f} m/s under {}, expected at most {:.0f} m/s", f.number("fall_rate_mps"),

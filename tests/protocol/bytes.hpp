@@ -99,19 +99,6 @@ inline Dictionary dictionary_of(const nlohmann::json& json) {
     return dictionary;
 }
 
-/// A page's fenced blocks of one info string, in order.
-inline std::vector<std::string> fenced_blocks(const std::string& page, const std::string& info) {
-    const std::string all = read_file(source_path(page));
-    const std::string opening = "```" + info + "\n";
-    std::vector<std::string> blocks;
-    for (std::size_t at = all.find(opening); at != std::string::npos; at = all.find(opening, at)) {
-        at += opening.size();
-        blocks.push_back(all.substr(at, all.find("```", at) - at));
-    }
-    if (blocks.empty()) throw std::runtime_error(page + " has no block ```" + info);
-    return blocks;
-}
-
 /// The first fenced block of LINK.md by its info string.
 inline std::string link_example(const std::string& info) {
     return fenced_blocks("protocol/LINK.md", info).front();

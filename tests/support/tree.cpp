@@ -46,4 +46,16 @@ nlohmann::json read_json(const std::filesystem::path& path) {
     return std::move(*json);
 }
 
+std::vector<std::string> fenced_blocks(const std::string& page, const std::string& info) {
+    const std::string all = read_file(source_path(page));
+    const std::string opening = "```" + info + "\n";
+    std::vector<std::string> blocks;
+    for (std::size_t at = all.find(opening); at != std::string::npos; at = all.find(opening, at)) {
+        at += opening.size();
+        blocks.push_back(all.substr(at, all.find("```", at) - at));
+    }
+    if (blocks.empty()) throw std::runtime_error(page + " has no block ```" + info);
+    return blocks;
+}
+
 } // namespace turnstone::test

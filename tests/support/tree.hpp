@@ -2,6 +2,7 @@
 /// Files of the source tree and programs of the build a test belongs to. What cannot be read throws.
 #include <filesystem>
 #include <string>
+#include <vector>
 
 #include <nlohmann/json_fwd.hpp>
 
@@ -21,5 +22,7 @@ namespace turnstone::test {
 void write_file(const std::filesystem::path& path, const std::string& content);
 /// The strict reader of the project, so that a key that appears twice is found here too.
 [[nodiscard]] nlohmann::json read_json(const std::filesystem::path& path);
+/// The fenced blocks of one info string in a page of the tree, in order.
+[[nodiscard]] std::vector<std::string> fenced_blocks(const std::string& page, const std::string& info);
 
 } // namespace turnstone::test

@@ -266,7 +266,8 @@ std::vector<Action> Pipeline::carried_actions() const {
     for (std::size_t v = 0; v < state_->vehicles.size(); ++v)
         if (const auto running_s = state_->vehicles[v].chain().engine_running_s())
             actions.push_back(EngineTotal{state_->setup->vehicles[v].dictionary.vehicle, *running_s});
-    for (CarriedAlert& alert : state_->monitor->carried_alerts(state_->latest_ns)) actions.emplace_back(std::move(alert));
+    for (CarriedAlert& alert : state_->monitor->carried_alerts(state_->latest_ns))
+        actions.emplace_back(std::move(alert));
     return actions;
 }
 

@@ -29,7 +29,8 @@ json column_json(const Column& column) {
     if (!column.strip_title.empty()) strip = {{"title", column.strip_title}, {"line", column.strip_line}};
     json limits = json::array();
     for (const ColumnLimit& limit : column.limits)
-        limits.push_back({{"side", limit.is_low ? "low" : "high"}, {"level", word(limit.level)}, {"value", limit.value}});
+        limits.push_back(
+            {{"side", limit.is_low ? "low" : "high"}, {"level", word(limit.level)}, {"value", limit.value}});
     json interval = nullptr;
     if (!column.low_column.empty()) interval = json::array({column.low_column, column.high_column});
     return {{"name", column.name},

@@ -82,13 +82,12 @@ Answer OperatorRoutes::unlock(const Request& request) {
 
 Answer OperatorRoutes::live_action(const Request& request) {
     using Act = Answer (OperatorRoutes::*)(const std::string& body);
-    constexpr std::pair<std::string_view, Act> kActs[] = {{"marker", &OperatorRoutes::marker},
-                                                          {"note", &OperatorRoutes::note},
-                                                          {"recording", &OperatorRoutes::new_recording},
-                                                          {"acknowledge", &OperatorRoutes::acknowledge},
-                                                          {"shelve", &OperatorRoutes::shelve},
-                                                          {"unshelve", &OperatorRoutes::unshelve}};
-    const auto* const act = std::ranges::find(kActs, request.target.segments[2], &std::pair<std::string_view, Act>::first);
+    constexpr std::pair<std::string_view, Act> kActs[] = {
+        {"marker", &OperatorRoutes::marker},           {"note", &OperatorRoutes::note},
+        {"recording", &OperatorRoutes::new_recording}, {"acknowledge", &OperatorRoutes::acknowledge},
+        {"shelve", &OperatorRoutes::shelve},           {"unshelve", &OperatorRoutes::unshelve}};
+    const auto* const act =
+        std::ranges::find(kActs, request.target.segments[2], &std::pair<std::string_view, Act>::first);
     if (act == std::end(kActs)) {
         std::string names;
         for (const auto& [name, ignored] : kActs) names += (names.empty() ? "'" : ", '") + std::string(name) + "'";
