@@ -11,7 +11,7 @@ namespace {
 
 constexpr std::size_t kAlertsMax = 16; ///< of one field
 constexpr std::size_t kExpectedMax = 256;
-constexpr double kNumberMax = 1e300;
+constexpr double kLimitMax = 1e300;
 constexpr double kDelayMax_s = 3600;
 
 /// The members that say what an alert is about, in the order of AlertCause.
@@ -25,11 +25,11 @@ bool has_limits(AlertCause cause) {
 void read_limits(JsonReader& reader, std::string_view key, ChannelAlert& alert) {
     auto limits = reader.object(key);
     if (!limits) return;
-    const double least = alert.cause == AlertCause::rate ? 0 : -kNumberMax;
+    const double least = alert.cause == AlertCause::rate ? 0 : -kLimitMax;
     std::optional<double> before;
     for (std::size_t u = 0; u < alert.limits.size(); ++u) {
         const std::string_view name = word(static_cast<Urgency>(u));
-        alert.limits[u] = limits->number_if(name, least, kNumberMax);
+        alert.limits[u] = limits->number_if(name, least, kLimitMax);
         if (!alert.limits[u]) {
             limits->ignore(name);
             continue;
@@ -50,7 +50,7 @@ void read_limits(JsonReader& reader, std::string_view key, ChannelAlert& alert) 
 void read_expected(JsonReader& reader, const Field& field, ChannelAlert& alert) {
     for (JsonReader& element : reader.array("expected", 1, kExpectedMax)) {
         if (!element.json().is_string()) {
-            alert.expected.push_back(element.as_number(-kNumberMax, kNumberMax));
+            alert.expected.push_back(element.as_number(-kLimitMax, kLimitMax));
             continue;
         }
         const std::string text = element.as_text();
@@ -139,7 +139,7 @@ ChannelAlert read_alert(JsonReader& reader, const Field& field) {
     if (*cause == AlertCause::stale || *cause == AlertCause::expected)
         refuse(reader, "deadband", "is on what has no limit");
     else
-        alert.deadband = reader.number_or("deadband", 0, kNumberMax, 0);
+        alert.deadband = reader.number_or("deadband", 0, kLimitMax, 0);
     if (is_for_time)
         refuse(reader, "on_delay_s", "is given beside \"" + std::string(key) + "\", which says it");
     else

@@ -16,7 +16,7 @@ constexpr std::size_t kPacketsMax = 256;
 constexpr std::size_t kFieldsMax = 500;
 constexpr std::size_t kHeaderFieldsMax = 100;
 constexpr std::size_t kTablesMax = 1000;
-constexpr double kPeriodMax_ms = 86'400'000.0;
+constexpr double kPacketPeriodMax_ms = 86'400'000.0;
 constexpr auto kBytesMax = static_cast<std::int64_t>(kPacketBytesMax);
 constexpr std::uint32_t kHeaderBits = 8 * kPrimaryHeaderBytes;
 
@@ -141,7 +141,7 @@ void DictionaryReading::read_packet(JsonReader& reader) {
     if (packet_names_.check(reader, "name", packet.name, "packet name"))
         around_.firmware_names.check(reader, "name", packet.name, "firmware name");
     packet.description = reader.text_or("description", "");
-    packet.period_ms = reader.number("period_ms", 0.0, kPeriodMax_ms);
+    packet.period_ms = reader.number("period_ms", 0.0, kPacketPeriodMax_ms);
 
     Scope root(packet);
     Uniques channels;

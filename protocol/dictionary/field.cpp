@@ -17,8 +17,8 @@ namespace turnstone {
 namespace {
 
 constexpr std::int64_t kElementsMax = 1000;
-constexpr double kNumberMax = 1e300;
-constexpr auto kBytesMax = static_cast<std::int64_t>(kPacketBytesMax);
+constexpr double kFieldValueMax = 1e300;
+constexpr auto kFieldBytesMax = static_cast<std::int64_t>(kPacketBytesMax);
 constexpr std::size_t kTerminatorBytesMax = 4;
 
 struct TypeName {
@@ -81,7 +81,7 @@ std::vector<std::byte> read_terminator(JsonReader& reader) {
 }
 
 void read_text(JsonReader& reader, Field& field, Scope& scope) {
-    field.extent = read_extent(reader, "octets", 1, kBytesMax, scope, true);
+    field.extent = read_extent(reader, "octets", 1, kFieldBytesMax, scope, true);
     field.bit_width = field.extent.is_fixed() ? 8 * field.extent.number : 0;
     if (field.type == FieldType::text && reader.has("encoding"))
         field.encoding = static_cast<TextEncoding>(
@@ -159,8 +159,8 @@ void read_valid_range(JsonReader& reader, Field& field) {
     if (!reader.has("valid_range")) return;
     auto bounds = reader.array("valid_range", 2, 2);
     if (bounds.size() != 2) return;
-    const double least = bounds[0].as_number(-kNumberMax, kNumberMax);
-    const double greatest = bounds[1].as_number(-kNumberMax, kNumberMax);
+    const double least = bounds[0].as_number(-kFieldValueMax, kFieldValueMax);
+    const double greatest = bounds[1].as_number(-kFieldValueMax, kFieldValueMax);
     if (least >= greatest && bounds[0].json().is_number() && bounds[1].json().is_number())
         reader.problem_at("valid_range", "ends before it begins", "must be [least, greatest] in engineering units");
     if (field.is_text()) reader.problem_at("valid_range", "is on a text", "remove it");
@@ -202,7 +202,7 @@ FieldReading read_field(JsonReader& reader, const FieldDefaults& defaults, Scope
         field.count = reading.count.is_fixed() ? reading.count.number : 1;
     }
     if (reader.has("bit_offset"))
-        reading.bit_offset = static_cast<std::uint32_t>(reader.integer("bit_offset", 0, 8 * kBytesMax));
+        reading.bit_offset = static_cast<std::uint32_t>(reader.integer("bit_offset", 0, 8 * kFieldBytesMax));
     reading.part_of = reader.text_or("part_of", "");
     reading.byte_order = read_byte_order(reader);
     field.byte_order = reading.byte_order.value_or(defaults.byte_order);

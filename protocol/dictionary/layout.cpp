@@ -9,7 +9,7 @@
 namespace turnstone {
 namespace {
 
-constexpr std::size_t kFieldsMax = 500;
+constexpr std::size_t kLayoutFieldsMax = 500;
 constexpr std::size_t kChannelsMax = 500; ///< of one table: a recording has a column for each, SQLite takes 2000
 constexpr std::size_t kGroupDepthMax = 3; ///< each is in the ones around it
 constexpr std::int64_t kGroupCountMax = 65'536;
@@ -268,7 +268,7 @@ void LayoutReading::read_group(JsonReader& reader, bool is_batch) {
 
     Uniques channels;
     const std::size_t problems_before_size = around_.problems->size();
-    auto readers = reader.array("fields", 1, kFieldsMax);
+    auto readers = reader.array("fields", 1, kLayoutFieldsMax);
     LayoutPlace place = place_of_group(group, channels, (next_bit_ % 8 == 0 && place_.is_on_byte) || is_batch);
     LayoutReading inner(place, scope_, around_, group.layout, depth_ + 1);
     inner.read(readers, nullptr);

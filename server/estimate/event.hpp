@@ -22,7 +22,6 @@ enum class EventKind : unsigned char {
     flight_event, ///< apogee, ejection pulse, shock, ...
     link_state,   ///< opened, lost, ...
     reboot,
-    alert_raised,
     // Of one alert, all with its key
     alert_raised, ///< or raised to another level, or for another cause
     alert_cleared,

@@ -17,7 +17,7 @@ constexpr double kPressureHighest_pa = 120000;
 /// A working barometer's last digit moves within this time.
 constexpr double kFrozen_s = 2;
 constexpr double kBarometerSilent_s = 1.5;
-constexpr double kMeanOf = 500;
+constexpr double kErrorsMeanOf = 500;
 
 } // namespace
 
@@ -52,7 +52,7 @@ double BarometerChoice::use(std::size_t sensor, std::int64_t t_ns, double pressu
     if (!own.healthy(t_ns)) return kNaN;
     if (other.healthy(t_ns)) {
         if (other.t_changed_ns != other.t_heard_ns) return kNaN; // it may be about to freeze
-        differences_ = std::min(differences_ + 1, kMeanOf);
+        differences_ = std::min(differences_ + 1, kErrorsMeanOf);
         second_less_first_pa_ += (pressure_pa - other.pressure_pa - second_less_first_pa_) / differences_;
         return kNaN;
     }
