@@ -12,7 +12,7 @@ namespace {
 
 /// A rate is of this much time at least: over less the noise of two values is most of it.
 constexpr std::int64_t kRateOverNs = kNsPerS;
-/// A vehicle that has been silent for this long is heard anew.
+/// After this long a vehicle counts as silent, and its channels have time again once it is heard.
 constexpr std::int64_t kSilenceNs = kNsPerS;
 
 static_assert(kPhaseNames.size() == kWords<estimate::Phase>.size());

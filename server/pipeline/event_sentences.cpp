@@ -104,6 +104,9 @@ std::string link_trouble(const Facts& facts) {
         return link + fmt::format("the vehicle uses version {} of the dictionary, this station version {}",
                                   facts.text("vehicle_version"), facts.text("station_version"));
     case LinkTrouble::unreadable: return link + "good frames that the dictionary cannot read: " + unreadable(facts);
+    case LinkTrouble::frames_repeat:
+        return link + fmt::format("the same frame (APID {:.0f}) {:.0f} times over {:.0f} s, and no other",
+                                  facts.number("apid"), facts.number("packets"), facts.number("for_s"));
     case LinkTrouble::time_stuck:
         return link + fmt::format("on-board time stuck at {:.3f} s in {:.0f} packets over {:.0f} s",
                                   facts.number("onboard_s"), facts.number("packets"), facts.number("for_s"));
@@ -120,7 +123,8 @@ std::string link_trouble_advice(const Facts& facts) {
     case LinkTrouble::dictionary_differs:
         return "Start the station with the dictionary that the vehicle was built with";
     case LinkTrouble::unreadable: return "Check that the dictionary is this vehicle's";
-    case LinkTrouble::time_stuck: return "Restart the flight computer: its clock stands still";
+    case LinkTrouble::frames_repeat: return "Restart what sends on this link: radio or flight computer";
+    case LinkTrouble::time_stuck: return "Restart the flight computer: its clock is stuck";
     }
     return "";
 }
@@ -128,7 +132,7 @@ std::string link_trouble_advice(const Facts& facts) {
 std::string link_trouble_over(const Facts& facts) {
     constexpr std::array<std::string_view, kWords<LinkTrouble>.size()> kTitles{
         "no good frames", "another version of the dictionary", "frames that the dictionary cannot read",
-        "a stuck on-board time"};
+        "the same frame over and over", "a stuck on-board time"};
     const LinkTrouble trouble = from_word<LinkTrouble>(facts.text("cause")).value_or(LinkTrouble::no_frames);
     return fmt::format("Link {} recovered; it had {}", facts.about(), kTitles[static_cast<std::size_t>(trouble)]);
 }

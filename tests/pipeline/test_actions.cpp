@@ -51,7 +51,9 @@ TEST_CASE("a link that goes away raises one caution, and clears it when it comes
     };
     for (const Case& one : table) {
         Run run;
-        for (const LinkState state : one.states) run.act(1, LinkReport{"radio", state, "because"});
+        double t_s = 0;
+        for (const LinkState state : one.states) run.act(t_s += 2, LinkReport{"radio", state, "because"});
+        run.pipeline.advance(at(t_s + 2), run.out);
         CHECK(run.alerts() == one.alerts);
         std::vector<std::string> states;
         for (const Event& event : run.out.events) {
@@ -107,6 +109,9 @@ TEST_CASE("an action written as JSON reads back as itself") {
                                       Marker{"a \"quoted\" back\\slash\n", 1'780'000'000'123'456'789},
                                       Note{""},
                                       Note{"\u00b5 \u2212", -5},
+                                      Acknowledge{"link/radio/down"},
+                                      Shelve{"alpha/limit/power.battery/low", 0.1 + 0.2},
+                                      Unshelve{"\u00b5"},
                                       LinkReport{"radio", LinkState::no_data, "nothing for 3 s"},
                                       LinkReport{"radio", LinkState::end_of_file},
                                       RecorderReport{""},
@@ -117,6 +122,20 @@ TEST_CASE("an action written as JSON reads back as itself") {
                                       Resumed{1'780'000'000'123'456'789},
                                       EngineTotal{"launch", 0.1 + 0.2},
                                       EngineTotal{"launch", 1e-300},
+                                      CarriedAlert{.raised = {.id = EventId::limit,
+                                                              .t_ns = 1'780'000'000'123'456'789,
+                                                              .t_found_ns = 1'780'000'000'123'456'789,
+                                                              .t_sigma_s = 0.1 + 0.2,
+                                                              .kind = EventKind::alert_raised,
+                                                              .level = Level::warning,
+                                                              .vehicle = -1,
+                                                              .key = "alpha/limit/power.battery/low",
+                                                              .text = "Battery low",
+                                                              .values = {{"value", 6.7}, {"limit", 0.1 + 0.2}},
+                                                              .advice = "Change it"},
+                                                   .state = AlertState::acknowledged,
+                                                   .shelved_s = 12.5,
+                                                   .vehicle = "alpha"},
                                       UnknownAction{R"({"state": "silent",  "action":"link_state"})"}};
     std::set<std::size_t> kinds;
     for (const Action& action : actions) {
@@ -149,6 +168,11 @@ TEST_CASE("JSON that is not an action of this version is kept word for word and 
              R"({"action":"link_state","link":"radio","state":"open"})",
              R"({"action":"recording_state","fault":"","stopped":1})",
              R"({"action":"resumed"})",
+             R"({"action":"acknowledge"})",
+             R"({"action":"shelve","key":"x"})",
+             R"({"action":"shelve","key":"x","for_s":"5"})",
+             R"({"action":"unshelve","key":"x","for_s":5})",
+             R"({"action":"carried_alert","key":"x"})",
              R"({"action":"engine_total","vehicle":"launch","running_s":null})",
              "\xff\xfe",
          }) {
@@ -168,17 +192,19 @@ TEST_CASE("trouble with the recorder is one alert until it ends, worse where not
     run.act(2, RecorderReport{"the disk is full; delete old recordings", true});
     run.act(3, RecorderReport{"the disk is full still", true});
     run.act(4, RecorderReport{"the disk is slow", false});
-    run.act(5, RecorderReport{""});
+    run.act(7, RecorderReport{""});
+    run.pipeline.advance(at(9), run.out);
     CHECK(run.alerts() ==
-          std::vector<std::string>{"+recording/fault", "-recording/fault", "+recording/trouble", "-recording/trouble"});
+          std::vector<std::string>{"+recording/fault", "+recording/trouble", "-recording/fault", "-recording/trouble"});
     CHECK(run.out.events.at(0).level == Level::warning);
-    CHECK(run.out.events.at(2).level == Level::caution);
+    CHECK(run.out.events.at(1).level == Level::caution);
     CHECK(run.out.events.at(0).text.find("disk is full") != std::string::npos);
 }
 
 TEST_CASE("estimates that are behind are one caution until they keep up") {
     Run run;
     for (const double behind_s : {0.0, 3.25, 4.5, 0.0, 0.0}) run.act(1, Backlog{behind_s});
+    run.pipeline.advance(at(3), run.out);
     CHECK(run.alerts() == std::vector<std::string>{"+station/behind", "-station/behind"});
     CHECK(run.out.events.at(0).level == Level::caution);
     CHECK(run.out.events.at(0).text.find("3.2 s behind") != std::string::npos);

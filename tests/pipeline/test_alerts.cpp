@@ -157,7 +157,7 @@ TEST_CASE("alerts are made again from recorded inputs, however batches were cut"
         CHECK(kinds.contains(kind));
 }
 
-TEST_CASE("a new recording goes on with the alerts of the one before") {
+TEST_CASE("a new recording begins with the alerts of the one before") {
     AlertBench before(2);
     before.send_over(0, 10, {0, 0}, 100'000);
     before.count = 0;

@@ -28,6 +28,9 @@ constexpr double kMillion = 1e6;
 constexpr std::int64_t kUnreadableApartNs = 10 * kNsPerS;
 constexpr std::int64_t kUnreadableOverNs = 30 * kNsPerS;
 
+constexpr std::int64_t kFramesRepeatNs = 5 * kNsPerS;
+constexpr std::uint64_t kFramesRepeat = 4;
+
 constexpr std::int64_t kTimeStuckNs = 5 * kNsPerS;
 constexpr std::uint64_t kTimeStuckPackets = 4;
 
@@ -64,6 +67,7 @@ void LinkDiagnosis::good_frame(const PacketOutcome& outcome) {
     if (outcome.told_version)
         told_version_ = *outcome.told_version == *version_ ? std::string() : std::string(*outcome.told_version);
     if (frame.packet_verdict == PacketVerdict::undecodable) unreadable(frame);
+    repeated(frame);
     if (frame.packet_verdict != PacketVerdict::accepted && frame.packet_verdict != PacketVerdict::late) return;
     if (frame.onboard_ns < 0) return;
     t_packet_ns_ = frame.t_rx_ns;
@@ -95,6 +99,22 @@ void LinkDiagnosis::unreadable(const FrameRecord& frame) noexcept {
     ++place->count;
 }
 
+/// Two packets are taken for the same when their kind, count, time and size are: after the first such on any link they
+/// are duplicates, so that nothing else would show it.
+void LinkDiagnosis::repeated(const FrameRecord& frame) noexcept {
+    if (frame.packet_verdict == PacketVerdict::idle || frame.packet_verdict == PacketVerdict::undecodable) return;
+    const bool is_same = same_packets_ > 0 && frame.packet_verdict == PacketVerdict::duplicate &&
+                         frame.apid == same_.apid && frame.sequence_count == same_.sequence_count &&
+                         frame.onboard_ns == same_.onboard_ns && frame.boot == same_.boot &&
+                         frame.link_bytes == same_.link_bytes;
+    if (!is_same) {
+        same_ = frame;
+        same_packets_ = 0;
+    }
+    t_same_ns_ = frame.t_rx_ns;
+    ++same_packets_;
+}
+
 bool LinkDiagnosis::no_frames(std::int64_t t_ns) const {
     const bool good_before = good_ > 0;
     if (!any_byte_ || (ended_ && good_before)) return false;
@@ -121,6 +141,8 @@ std::optional<LinkTrouble> LinkDiagnosis::trouble(std::int64_t t_ns) const {
         if (known.count > 1 && known.t_last_ns - known.t_before_ns <= kUnreadableApartNs &&
             t_ns - known.t_last_ns <= kUnreadableOverNs)
             return LinkTrouble::unreadable;
+    if (same_packets_ >= kFramesRepeat && t_same_ns_ - same_.t_rx_ns >= kFramesRepeatNs)
+        return LinkTrouble::frames_repeat;
     if (same_time_ >= kTimeStuckPackets && t_packet_ns_ - t_onboard_ns_ >= kTimeStuckNs) return LinkTrouble::time_stuck;
     return std::nullopt;
 }
@@ -161,6 +183,11 @@ EventValues LinkDiagnosis::facts(LinkTrouble trouble, std::int64_t t_ns) const {
         values.push_back({"counts", std::move(counts)});
         break;
     }
+    case LinkTrouble::frames_repeat:
+        values.push_back({"apid", static_cast<double>(same_.apid)});
+        values.push_back({"packets", static_cast<double>(same_packets_)});
+        values.push_back({"for_s", seconds_between(same_.t_rx_ns, t_same_ns_)});
+        break;
     case LinkTrouble::time_stuck:
         values.push_back({"onboard_s", seconds_between(0, onboard_ns_)});
         values.push_back({"packets", static_cast<double>(same_time_)});

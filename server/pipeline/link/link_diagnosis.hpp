@@ -47,6 +47,7 @@ class LinkDiagnosis {
     };
     [[nodiscard]] bool no_frames(std::int64_t t_ns) const;
     void unreadable(const FrameRecord& frame) noexcept;
+    void repeated(const FrameRecord& frame) noexcept;
 
     const std::string* version_;
 
@@ -64,6 +65,10 @@ class LinkDiagnosis {
 
     std::array<Unreadable, 8> unreadable_{};
     std::string told_version_; ///< by the vehicle; empty: none yet, or the station's
+
+    FrameRecord same_;               ///< of the newest run of packets that are the same: the first
+    std::int64_t t_same_ns_ = 0;     ///< of the newest of them
+    std::uint64_t same_packets_ = 0; ///< of them
 
     std::int64_t onboard_ns_ = -1; ///< of the newest packet
     std::uint32_t boot_ = 0;

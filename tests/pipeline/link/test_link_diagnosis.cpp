@@ -25,9 +25,15 @@ class Bench {
         pipeline_.action(kStart_ns, LinkReport{.link = "radio", .state = LinkState::open}, out);
     }
 
-    void at(double t_s, const Bytes& bytes) {
+    void at(double t_s, const Bytes& bytes, LinkId link = 0) {
         const std::int64_t t_ns = kStart_ns + seconds_to_ns(t_s);
-        pipeline_.chunk(0, t_ns, t_ns, bytes, out);
+        pipeline_.chunk(link, t_ns, t_ns, bytes, out);
+    }
+    void send_over_both(double from_s, double to_s) {
+        std::vector<Sent> sent;
+        test::send(sent, kStart_ns + seconds_to_ns(from_s), seconds_to_ns(to_s - from_s), 17'000, 10);
+        for (const Delivery& delivery : in_order({transmit(sent, 0, {}, 1), transmit(sent, 1, {}, 2)}))
+            pipeline_.chunk(delivery.link, delivery.t_ns, delivery.t_ns, delivery.bytes, out);
     }
     /// `bytes` over and over, `rate` of them a second in pieces of 50 ms.
     void stream(double from_s, double to_s, const Bytes& bytes, double rate) {
@@ -139,7 +145,7 @@ TEST_CASE("bytes without a frame are said within ten seconds, with what they loo
         CHECK(text_value(alert, "cause") == "no_frames");
         CHECK(text_value(alert, "looks_like") == one.looks_like);
         CHECK_THAT(alert.text, Catch::StartsWith("Link radio: no good frame in ") && Catch::EndsWith(one.says));
-        CHECK_THAT(alert.text, Catch::Contains("wrong port, wrong baud rate or another protocol"));
+        CHECK(alert.advice == "Check the port, the baud rate and whether the vehicle sends this protocol");
         // Good frames end it, and it stays ended.
         bench.send(14, 40);
         const std::vector<Event> after = bench.alerts();
@@ -173,7 +179,7 @@ TEST_CASE("only a serial line has a baud rate") {
     Bench bench(make_setup(1, {{"radio", "udp://0.0.0.0:9000", 0}}));
     bench.stream(0, 12, nmea_sentences(), 500);
     REQUIRE(bench.alerts().size() == 1);
-    CHECK_THAT(bench.alerts().front().text, Catch::Contains("wrong port or another protocol"));
+    CHECK(bench.alerts().front().advice == "Check the port and whether the vehicle sends this protocol");
 }
 
 TEST_CASE("a link that had good frames says so when another program takes over its line") {
@@ -273,6 +279,22 @@ TEST_CASE("an on-board time that is stuck in all packets is said within ten seco
         REQUIRE(bench.alerts().size() == 2);
         CHECK(bench.alerts().back().kind == EventKind::alert_cleared);
     }
+}
+
+TEST_CASE("a link that sends the same frame for seconds is said within ten seconds, even beside one that works") {
+    Bench bench(make_setup(1, {{"radio", "serial:/dev/ttyUSB0", 0}, {"relay", "serial:/dev/ttyUSB1", 0}}));
+    const Bytes stuck = frame(100, 7, 5000, user_data(Kind::step, 7));
+    for (double t_s = 0; t_s < 12; t_s += 0.1) bench.at(t_s, stuck, 1);
+    REQUIRE(bench.alerts().size() == 1);
+    const Event alert = bench.alerts().front();
+    CHECK(text_value(alert, "cause") == "frames_repeat");
+    CHECK(text_value(alert, "link") == "relay");
+    CHECK(alert.t_found_ns <= kStart_ns + kWithin_ns);
+    CHECK_THAT(alert.text, Catch::StartsWith("Link relay: the same frame (APID 100) 5"));
+    // Duplicates of what another link brought are not the same frame.
+    bench.send_over_both(12, 30);
+    REQUIRE(bench.alerts().size() == 2);
+    CHECK(bench.alerts().back().kind == EventKind::alert_cleared);
 }
 
 TEST_CASE("a vehicle that tells another version of the dictionary is found out at its first such packet") {
