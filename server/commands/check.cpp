@@ -52,13 +52,43 @@ std::optional<Kind> kind_by_content(const nlohmann::json& json) {
     return std::nullopt;
 }
 
+/// "below 7.2 V caution, 6.8 V warning"
+std::string alert_text(const ChannelAlert& alert, const Field& field) {
+    const auto number = [](double value) { return nlohmann::json(value).dump(); };
+    const std::string unit = field.unit == "1" ? "" : " " + field.unit;
+    const std::string level(word(alert.urgency));
+    switch (alert.cause) {
+    case AlertCause::stuck: return "stuck for " + number(alert.for_s) + " s " + level;
+    case AlertCause::stale: return "stale for " + number(alert.for_s) + " s " + level;
+    case AlertCause::expected: {
+        std::string values;
+        for (const double value : alert.expected) {
+            const auto known = std::ranges::find(field.enumeration, value,
+                                                 [](const auto& word) { return static_cast<double>(word.first); });
+            values +=
+                (values.empty() ? "" : " or ") + (known != field.enumeration.end() ? known->second : number(value));
+        }
+        return "not " + values + " " + level;
+    }
+    case AlertCause::below:
+    case AlertCause::above:
+    case AlertCause::rate: break;
+    }
+    std::string limits;
+    for (std::size_t u = 0; u < alert.limits.size(); ++u)
+        if (alert.limits[u])
+            limits += (limits.empty() ? "" : ", ") + number(*alert.limits[u]) + unit +
+                      (alert.cause == AlertCause::rate ? "/s " : " ") + std::string(word(static_cast<Urgency>(u)));
+    return (alert.cause == AlertCause::rate ? "changing by more than " : std::string(word(alert.cause)) + " ") + limits;
+}
+
 std::string count_text(std::size_t count, const char* thing) {
     return std::to_string(count) + " " + thing + (count == 1 ? "" : "s");
 }
 
 /// Checks files (known by name, else by content) and folders (every known file in them, vehicle folders as a whole).
 /// Writes one line for each mistake, "file: /json/pointer: wrong; right", and one for each file without any; below a
-/// vehicle's, indented, which estimates it gets and why not the others.
+/// vehicle's, indented, which estimates it gets and why not the others, and which channels raise alerts.
 class Checker {
   public:
     explicit Checker(std::ostream& out) : out_(out) {}
@@ -109,7 +139,7 @@ class Checker {
         std::string about;
         if (setup) {
             about = dictionary + ": ok; " + describe(setup->dictionary) + "\n" + (path / "vehicle.json").string() +
-                    ": ok; vehicle " + setup->vehicle.name + "\n" + outlook(*setup);
+                    ": ok; vehicle " + setup->vehicle.name + "\n" + outlook(*setup) + watched(setup->dictionary);
             check_recordable(dictionary, std::move(*setup), problems);
         }
         if (report(problems)) out_ << about;
@@ -125,6 +155,20 @@ class Checker {
             if (!each.why.empty()) out += (each.given ? ", but " : "; ") + each.why;
             out += "\n";
         }
+        return out;
+    }
+
+    /// Which channels raise alerts, and when, one indented line each.
+    static std::string watched(const Dictionary& dictionary) {
+        std::string out;
+        for (const ChannelTable& table : dictionary.tables)
+            for (const Channel& channel : table.channels) {
+                if (channel.is_word || channel.element > 0 || channel.field->alerts.empty()) continue;
+                std::string alerts;
+                for (const ChannelAlert& alert : channel.field->alerts)
+                    alerts += (alerts.empty() ? ": " : "; ") + alert_text(alert, *channel.field);
+                out += "  watches " + table.name + "." + channel.field->name + alerts + "\n";
+            }
         return out;
     }
 

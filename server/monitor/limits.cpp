@@ -63,8 +63,8 @@ std::string about_of(const std::string& table, const Channel& channel, std::size
 }
 
 std::string value_text(const Field& field, double value) {
-    const auto known = field.enumeration.find(std::llround(value));
-    if (known != field.enumeration.end() && std::abs(value) < 9e15) return known->second;
+    for (const auto& [raw, word] : field.enumeration)
+        if (static_cast<double>(raw) == value) return word;
     std::string text = std::to_string(value);
     text.erase(text.find_last_not_of('0') + 1);
     if (text.ends_with('.')) text.pop_back();

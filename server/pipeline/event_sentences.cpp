@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <iterator>
 
 #include <fmt/format.h>
 
@@ -145,15 +146,25 @@ std::string parachute(const Facts& facts) {
 
 namespace {
 
-/// A number with its unit as the dashboard's web/src/text/units.ts shows it.
+/// How a unit is shown where it differs from its UCUM code, as in web/src/text/units.ts.
+struct ShownUnit {
+    std::string_view code, symbol;
+    double gain = 1, offset = 0;
+    int more_decimals = 0;
+};
+constexpr ShownUnit kShownUnits[] = {
+    {"1", ""},     {"Cel", " °C"}, {"K", " °C", 1, -273.15}, {"Pa", " hPa", 0.01, 0, 2},
+    {"deg", "°"},  {"By", " B"},   {"m/s2", " m/s²"},        {"dB{mW}", " dBm"},
+    {"uT", " µT"}, {"us", " µs"}};
+
 std::string with_unit(double value, const std::string& unit, int decimals) {
-    constexpr std::array<std::pair<std::string_view, std::string_view>, 7> kShown{
-        {{"1", ""}, {"Cel", " °C"}, {"K", " °C"}, {"deg", "°"}, {"%", " %"}, {"By", " B"}, {"m/s2", " m/s²"}}};
-    std::string shown = " " + unit;
-    for (const auto& [code, symbol] : kShown)
-        if (code == unit) shown = symbol;
-    std::erase_if(shown, [](char c) { return c == '{' || c == '}' || c == '[' || c == ']'; });
-    return fmt::format("{:.{}f}{}", unit == "K" ? value - 273.15 : value, decimals, shown);
+    const auto* const shown = std::ranges::find(kShownUnits, unit, &ShownUnit::code);
+    if (shown != std::end(kShownUnits))
+        return fmt::format("{:.{}f}{}", value * shown->gain + shown->offset, decimals + shown->more_decimals,
+                           shown->symbol);
+    std::string symbol = unit;
+    std::erase_if(symbol, [](char c) { return c == '{' || c == '}' || c == '[' || c == ']'; });
+    return fmt::format("{:.{}f} {}", value, decimals, symbol);
 }
 
 } // namespace
@@ -165,7 +176,7 @@ std::string limit(const Facts& facts) {
     const std::string how = facts.text("side");
     if (how == "rate")
         return fmt::format("{} changes by {:.3g} {}/s, limit {:.3g}", facts.text("title"), facts.number("value"),
-                           facts.text("unit"), facts.number("limit"));
+                           facts.text("unit") == "1" ? "" : facts.text("unit"), facts.number("limit"));
     return fmt::format("{} {}: {}, limit {}", facts.text("title"), how, number("value"), number("limit"));
 }
 

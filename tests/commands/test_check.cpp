@@ -50,6 +50,17 @@ TEST_CASE("A folder with everything in order is called ok, file by file") {
     CHECK_THAT(checked.text, Catch::Contains("turnstone.json: ok; settings"));
 }
 
+TEST_CASE("The channels that raise alerts are listed, with when") {
+    const std::string text = check({demo_path("sanderling")}).text;
+    INFO(text);
+    for (const char* line :
+         {"  watches imu.imu_temperature: above 338 K caution, 353 K warning; below 263 K caution\n",
+          "  watches fix.satellites_used: below 5 caution\n",
+          "  watches health.battery_voltage: below 7.2 V caution, 6.8 V warning; stale for 3 s caution\n",
+          "  watches health.continuity_drogue: not good warning\n"})
+        CHECK_THAT(text, Catch::Contains(line));
+}
+
 TEST_CASE("Every mistake in a folder is reported, each on its line with its pointer") {
     const TemporaryFolder folder;
     copy_demo(folder);

@@ -96,7 +96,7 @@ write_series("series_decimated", 0, [10.0, 11.0], [
     [[-3.5, NAN], [0.0, 1.0]], [[160.0, NAN], [0.5, 1.0]], [[4.25, NAN], [0.25, 1.0]]])
 
 COLUMN = {"name": "", "title": "", "description": "", "unit": "1", "group": "", "decimals": 2, "range": None,
-          "enumeration": None, "role": None, "sigma_column": None, "interval": None, "strip": None,
+          "limits": [], "enumeration": None, "role": None, "sigma_column": None, "interval": None, "strip": None,
           "text": False}
 
 
@@ -186,7 +186,10 @@ DESCRIPTION = {
             column("rate_body_x", "Roll rate", "rad/s", "Inertial", 3, "About the long axis", role="rate_body_x")]),
         table(1, "sanderling/baro", "Barometer", "packet", 0, 0.04, [
             column("static_pressure", "Static pressure", "Pa", "Air data", 0, "In the electronics bay",
-                   role="static_pressure"),
+                   role="static_pressure",
+                   limits=[{"side": "low", "level": "advisory", "value": 50000.0},
+                           {"side": "low", "level": "caution", "value": 40000.0},
+                           {"side": "high", "level": "warning", "value": 108000.5}]),
             column("note", "Sensor's note", decimals=0, text=True)]),
         # Of the estimators and the link, the columns that the dashboard asks for by name (web/src/tape), each as the
         # server describes it, with its 1-sigma.
@@ -269,12 +272,12 @@ write_json("hello", {"type": "hello", "version": 1, "role": "viewer", "server_id
 
 
 
-def event(name, event_id, t_s, t_found_s, t_sigma_s, kind, key, text, data):
+def event(name, event_id, t_s, t_found_s, t_sigma_s, kind, key, text, data, level="note", advice=""):
     t_ns, t_found_ns = (T_START_NS + round(t * 1_000_000_000) for t in (t_s, t_found_s))
     number = fnv1a_53(struct.pack("<qq", t_ns, t_found_ns) + key.encode() + b"\0" + text.encode())
     write_json(name, {"type": "event", "id": number, "event": event_id, "t_s": t_s, "t_found_s": t_found_s,
-                      "t_sigma_s": t_sigma_s, "kind": kind, "level": "note", "vehicle": 0, "key": key, "text": text,
-                      "data": data})
+                      "t_sigma_s": t_sigma_s, "kind": kind, "level": level, "vehicle": 0, "key": key, "text": text,
+                      "advice": advice, "data": data})
 
 
 event("event", "phase_began", 3.25, 3.5, 0.01, "phase", "sanderling/phase/under_thrust", "under thrust",
@@ -282,6 +285,9 @@ event("event", "phase_began", 3.25, 3.5, 0.01, "phase", "sanderling/phase/under_
 event("event_missing", "estimate_missing", 0.0, 0.0, 0.0, "recording", "sanderling/missing/air",
       "No air-data estimate: needs static pressure",
       {"estimate": "air", "needs": ["static_pressure"], "any": False})
+BELOW = {"title": "Static pressure", "side": "low", "value": 49000.0, "limit": 50000.0, "unit": "Pa", "decimals": 0.0}
+event("event_raised", "limit", 6.0, 7.0, 0.0, "alert_raised", "sanderling/limit/baro.static_pressure/low",
+      "Static pressure low: 490.00 hPa, limit 500.00 hPa", BELOW, "advisory", "Look at the barometer")
 write_json("status", {"type": "status", "t_s": 12.75, "links": [
     {"name": "radio", "state": "no_data", "detail": "no bytes for 3.2 s", "bytes": 123456, "t_last_s": 9.5},
     {"name": "spare", "state": "cannot_open", "detail": "/dev/ttyUSB1: no such file", "bytes": 0, "t_last_s": None}],

@@ -93,6 +93,19 @@ TEST_CASE("texts equal the golden texts") {
                                                  {"any", false}}},
                                      kTapeStartNs, {.index = 0, .name = "sanderling"});
     CHECK(json::parse(event_text(missing, kTapeStartNs)) == json::parse(golden_text("event_missing.json")));
+    const Event raised = make_event({.id = EventId::limit,
+                                     .t_ns = kTapeStartNs + 6'000'000'000,
+                                     .about = "baro.static_pressure/low",
+                                     .values = {{"title", std::string("Static pressure")},
+                                                {"side", std::string("low")},
+                                                {"value", 49000.0},
+                                                {"limit", 50000.0},
+                                                {"unit", std::string("Pa")},
+                                                {"decimals", 0.0}},
+                                     .level = Level::advisory,
+                                     .advice = "Look at the barometer"},
+                                    kTapeStartNs + 7'000'000'000, {.index = 0, .name = "sanderling"});
+    CHECK(json::parse(event_text(raised, kTapeStartNs)) == json::parse(golden_text("event_raised.json")));
     CHECK(json::parse(gap_text({.from_seq = 101, .to_seq = 180, .from_t_s = 4.0, .to_t_s = 4.75})) ==
           json::parse(golden_text("gap.json")));
     CHECK(json::parse(replay_text({.cursor_s = 4.5, .playing = true, .rate = 2.5, .t_end_s = 12.5}, std::nullopt,

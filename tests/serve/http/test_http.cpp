@@ -110,8 +110,8 @@ TEST_CASE("requests beyond the limits are told so") {
 TEST_CASE("viewers read, operators act") {
     const LiveServer live;
     CHECK(live.get("/api/session").json() == json{{"role", "viewer"}, {"version", TURNSTONE_VERSION}});
-    for (const char* target :
-         {"/api/live/marker", "/api/live/note", "/api/live/recording", "/api/recordings/live/meta"}) {
+    for (const char* target : {"/api/live/marker", "/api/live/note", "/api/live/recording", "/api/live/acknowledge",
+                               "/api/live/shelve", "/api/live/unshelve", "/api/recordings/live/meta"}) {
         INFO(target);
         CHECK(live.post(target, R"({"text":"x","name":"x"})").status == 403);
         CHECK(live.get(target).status == 405);
@@ -124,9 +124,15 @@ TEST_CASE("viewers read, operators act") {
     CHECK(live.post("/api/live/note", R"({"text":"windy"})", cookie).status == 200);
     CHECK(live.post("/api/live/recording", R"({"name":"second flight"})", cookie).status == 200);
     CHECK(live.post("/api/recordings/live/meta", R"({"name":"n","notes":"m"})", cookie).status == 200);
-    CHECK(live.actions() == std::vector<std::string>{
-                                R"({"action":"marker","t_ns":"1779028327500000000","text":"cable out"})",
-                                R"({"action":"note","text":"windy"})", "recording:second flight", "name=n", "notes=m"});
+    CHECK(live.post("/api/live/acknowledge", R"({"key":"link/radio/down"})", cookie).json() == json::object());
+    CHECK(live.post("/api/live/shelve", R"({"key":"link/radio/down","for_s":300})", cookie).status == 200);
+    CHECK(live.post("/api/live/unshelve", R"({"key":"link/radio/down"})", cookie).status == 200);
+    CHECK(live.actions() ==
+          std::vector<std::string>{R"({"action":"marker","t_ns":"1779028327500000000","text":"cable out"})",
+                                   R"({"action":"note","text":"windy"})", "recording:second flight", "name=n",
+                                   "notes=m", R"({"action":"acknowledge","key":"link/radio/down"})",
+                                   R"({"action":"shelve","for_s":300.0,"key":"link/radio/down"})",
+                                   R"({"action":"unshelve","key":"link/radio/down"})"});
     CHECK(live.get("/api/recordings/live/description").json().at("recording").at("name") == "n");
 
     struct Case {
@@ -142,6 +148,13 @@ TEST_CASE("viewers read, operators act") {
         {"/api/live/marker", R"({"text":"x","t_s":"1"})", 400},
         {"/api/live/marker", R"({"text":"x","t_s":1e300})", 400},
         {"/api/live/marker", R"({"text":"x","more":1})", 400},
+        {"/api/live/acknowledge", "{}", 400},
+        {"/api/live/acknowledge", R"({"key":"x","for_s":5})", 400},
+        {"/api/live/unshelve", R"({"key":5})", 400},
+        {"/api/live/shelve", R"({"key":"x"})", 400},
+        {"/api/live/shelve", R"({"key":"x","for_s":0.5})", 400},
+        {"/api/live/shelve", R"({"key":"x","for_s":3601})", 400},
+        {"/api/live/shelve", R"({"key":"x","for_s":"5"})", 400},
         {"/api/live/arm", "{}", 404},
         {"/api/recordings/live/meta", "{}", 400},
         {"/api/recordings/none/meta", R"({"name":"x"})", 404},
@@ -157,7 +170,7 @@ TEST_CASE("viewers read, operators act") {
     Fields form = cookie;
     form.emplace_back("Content-Type", "text/plain"); // what a form on another page could send
     CHECK(live.post("/api/live/marker", R"({"text":"x"})", form).status == 415);
-    CHECK(live.actions().size() == 5);
+    CHECK(live.actions().size() == 8);
 }
 
 TEST_CASE("wrong keys are refused and slowed down") {

@@ -7,6 +7,13 @@ import { array, fail, flag, number, object, one_of, text, utc_ms } from './json'
 
 export type TableKind = 'packet' | 'batch' | 'estimate' | 'link';
 
+/** Where an alert of the dictionary begins: drawn beside the values. */
+export interface ColumnLimit {
+  side: 'low' | 'high';
+  level: 'advisory' | 'caution' | 'warning';
+  value: number;
+}
+
 export interface Column {
   name: string;
   /** What people call it: "Vertical speed". */
@@ -16,6 +23,7 @@ export interface Column {
   group: string;
   decimals: number;
   range: readonly [number, number] | null;
+  limits: readonly ColumnLimit[];
   enumeration: ReadonlyMap<number, string>;
   role: string | null;
   sigma_column: string | null;
@@ -118,15 +126,24 @@ function read_strip(value: unknown, path: string): { title: string; line: string
   return { title: text(from, 'title', path), line: text(from, 'line', path) };
 }
 
+function read_limit(value: unknown, path: string): ColumnLimit {
+  const from = object(value, path);
+  return {
+    side: one_of(from, 'side', path, ['low', 'high'] as const),
+    level: one_of(from, 'level', path, ['advisory', 'caution', 'warning'] as const),
+    value: number(from, 'value', path),
+  };
+}
+
 function read_column(value: unknown, path: string): Column {
   const from = object(value, path);
   const range = from['range'];
-  let limits: readonly [number, number] | null = null;
+  let valid: readonly [number, number] | null = null;
   if (range !== null && range !== undefined) {
     const pair = array(range, `${path}/range`);
     if (pair.length !== 2 || typeof pair[0] !== 'number' || typeof pair[1] !== 'number')
       fail(`${path}/range`, 'two numbers', range);
-    limits = [pair[0] as number, pair[1] as number];
+    valid = [pair[0] as number, pair[1] as number];
   }
   const words = new Map<number, string>();
   const enumeration = from['enumeration'];
@@ -147,7 +164,9 @@ function read_column(value: unknown, path: string): Column {
     unit: text(from, 'unit', path, '1'),
     group: text(from, 'group', path, ''),
     decimals: Math.min(9, Math.max(0, Math.trunc(number(from, 'decimals', path, 2)) || 0)),
-    range: limits,
+    range: valid,
+    // Recordings of older servers have none.
+    limits: array(from['limits'] ?? [], `${path}/limits`).map((limit, i) => read_limit(limit, `${path}/limits/${i}`)),
     enumeration: words,
     role: typeof role === 'string' && role !== '' ? role : null,
     sigma_column: typeof sigma === 'string' && sigma !== '' ? sigma : null,

@@ -29,6 +29,12 @@ describe('golden texts', () => {
     expect(message.roles.get('static_pressure')).toBe('static pressure');
     const column = (name: string) => message.description.tables.flatMap((t) => t.columns).find((c) => c.name === name);
     expect(column('accel_body_x')?.strip).toEqual({ title: 'Accel body', line: 'x' });
+    expect(column('rate_body_x')?.limits).toEqual([]);
+    expect(column('static_pressure')?.limits).toEqual([
+      { side: 'low', level: 'advisory', value: 50000 },
+      { side: 'low', level: 'caution', value: 40000 },
+      { side: 'high', level: 'warning', value: 108000.5 },
+    ]);
     expect(column('apogee_m')?.interval).toEqual(['apogee_low_m', 'apogee_high_m']);
     expect([column('apogee_low_m')?.strip, column('apogee_low_m')?.interval]).toEqual([null, null]);
   });
