@@ -103,10 +103,9 @@ void LinkDiagnosis::unreadable(const FrameRecord& frame) noexcept {
 /// are duplicates, so that nothing else would show it.
 void LinkDiagnosis::repeated(const FrameRecord& frame) noexcept {
     if (frame.packet_verdict == PacketVerdict::idle || frame.packet_verdict == PacketVerdict::undecodable) return;
-    const bool is_same = same_packets_ > 0 && frame.packet_verdict == PacketVerdict::duplicate &&
-                         frame.apid == same_.apid && frame.sequence_count == same_.sequence_count &&
-                         frame.onboard_ns == same_.onboard_ns && frame.boot == same_.boot &&
-                         frame.link_bytes == same_.link_bytes;
+    const bool is_same = same_packets_ > 0 && frame.apid == same_.apid &&
+                         frame.sequence_count == same_.sequence_count && frame.onboard_ns == same_.onboard_ns &&
+                         frame.boot == same_.boot && frame.link_bytes == same_.link_bytes;
     if (!is_same) {
         same_ = frame;
         same_packets_ = 0;
