@@ -46,7 +46,7 @@ constexpr RuleLine kRules[] = {
     {EventId::link_down, {}},
     // A cause needs seconds of evidence, so that it does not flicker; and none is named beside link_down.
     {EventId::link_trouble, {.off_delay_s = 0}},
-    {EventId::heavy_loss, {.on_delay_s = 1, .off_delay_s = 3}},
+    {EventId::heavy_loss, {.off_delay_s = 3}},
     {EventId::recording_fault, {}},
     {EventId::recording_trouble, {}},
     {EventId::estimates_behind, {}},

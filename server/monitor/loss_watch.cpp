@@ -12,6 +12,8 @@ namespace {
 // nobody notices.
 constexpr double kHeavy = 0.5;
 constexpr double kHeavyNoMore = 0.3;
+/// A single fade, which ends by itself, is in the figure for up to this long.
+constexpr int kHeavyTicks = 50;
 /// Of fewer packets the fraction says little.
 constexpr double kPacketsLeast = 10;
 
@@ -67,7 +69,8 @@ void LossWatch::judge(std::vector<Condition>& out) {
         best = &link;
         least = *loss;
     }
-    is_heavy_ = best != nullptr && least >= (is_heavy_ ? kHeavyNoMore : kHeavy);
+    heavy_ticks_ = best != nullptr && least >= kHeavy ? heavy_ticks_ + 1 : 0;
+    is_heavy_ = best != nullptr && (is_heavy_ ? least >= kHeavyNoMore : heavy_ticks_ >= kHeavyTicks);
     if (!is_heavy_) return;
     out.push_back({.id = EventId::heavy_loss,
                    .values = {{"loss", least},

@@ -19,6 +19,7 @@ class LossWatch {
     /// `vehicle`: its place in the setup.
     LossWatch(const PipelineSetup& setup, const Schema& schema, std::size_t vehicle);
     void see(const Batch& batch, Marks from);
+    /// At every tick.
     void judge(std::vector<Condition>& out);
 
   private:
@@ -37,6 +38,7 @@ class LossWatch {
     };
 
     std::vector<Link> links_;
+    int heavy_ticks_ = 0; ///< in a row
     bool is_heavy_ = false;
 };
 

@@ -56,7 +56,7 @@ TEST_CASE("The channels that raise alerts are listed, with when") {
     for (const char* line :
          {"  watches imu.imu_temperature: above 338 K caution, 353 K warning; below 263 K caution\n",
           "  watches fix.satellites_used: below 5 caution\n",
-          "  watches health.battery_voltage: below 7.2 V caution, 6.8 V warning; stale for 3 s caution\n",
+          "  watches health.battery_voltage: below 7.2 V caution, 6.8 V warning; stale for 10 s caution\n",
           "  watches health.continuity_drogue: not good warning\n"})
         CHECK_THAT(text, Catch::Contains(line));
 }
