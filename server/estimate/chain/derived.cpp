@@ -16,12 +16,14 @@ double seconds_or_nan(const std::optional<std::int64_t>& from, const std::option
     return from && to ? seconds_between(*from, *to) : kNaN;
 }
 
-/// "<stem>_max<suffix>" and "<stem>_max_t_s".
+/// "<stem>_max<suffix>" with its 1-sigma, and "<stem>_max_t_s".
 void add_maximum(TableOf<DerivedFigures>& table, const std::string& stem, const std::string& suffix, std::string title,
                  std::string unit, int decimals, Maximum DerivedFigures::*maximum) {
-    table.add(
-        {stem + "_max" + suffix, title, std::move(unit), "Maxima", decimals},
-        [maximum](const DerivedFigures& f) { return (f.*maximum).value; });
+    table
+        .add(
+            {stem + "_max" + suffix, title, std::move(unit), "Maxima", decimals},
+            [maximum](const DerivedFigures& f) { return (f.*maximum).value; })
+        .sigma([maximum](const DerivedFigures& f) { return (f.*maximum).sigma; }, decimals);
     table.add({stem + "_max_t_s", title + ", time", "s", "", 2, "After liftoff"},
               [maximum](const DerivedFigures& f) { return (f.*maximum).t_s; });
 }
@@ -56,9 +58,10 @@ TableOf<DerivedFigures> derived_table() {
     return table;
 }
 
-void Derived::Greatest::offer(double candidate, std::int64_t t) noexcept {
-    if (candidate > value || (std::isnan(value) && !std::isnan(candidate))) {
+void Derived::Greatest::offer(double candidate, double its_sigma, std::int64_t t) noexcept {
+    if (candidate - its_sigma > value - sigma || (std::isnan(value) && !std::isnan(candidate - its_sigma))) {
         value = candidate;
+        sigma = its_sigma;
         t_ns = t;
     }
 }
@@ -72,14 +75,20 @@ void Derived::imu(std::int64_t t_ns, double force_mps2, double roll_rate_radps, 
         force_mean_ = weight < 1.0 ? force_mean_ + weight * (force_mps2 - force_mean_) : force_mps2;
     if (std::isfinite(roll_rate_radps)) roll_mean_ += weight * (roll_rate_radps - roll_mean_);
     if (phases.on_ground()) return;
-    force_.offer(force_mean_, t_ns);
-    if (std::isfinite(roll_rate_radps)) roll_rate_.offer(std::fabs(roll_mean_), t_ns);
+    force_.offer(force_mean_, std::hypot(sensors_.accel_bias_mps2, sensors_.accel_scale * force_mean_), t_ns);
+    if (std::isfinite(roll_rate_radps))
+        roll_rate_.offer(std::fabs(roll_mean_), std::hypot(sensors_.gyro_bias_radps, sensors_.gyro_scale * roll_mean_),
+                         t_ns);
+}
+
+void Derived::altitude(std::int64_t t_ns, double altitude_m, double sigma_m, const PhaseDetector& phases) {
+    if (!phases.on_ground()) altitude_.offer(altitude_m, sigma_m, t_ns);
 }
 
 void Derived::vertical(const VerticalEstimate& estimate, const PhaseDetector& phases) {
     if (!estimate.valid || phases.on_ground()) return;
-    altitude_.offer(estimate.altitude_m, estimate.t_ns);
-    speed_.offer(estimate.vertical_speed_mps, estimate.t_ns);
+    altitude(estimate.t_ns, estimate.altitude_m, estimate.altitude_sigma_m, phases);
+    speed_.offer(estimate.vertical_speed_mps, estimate.vertical_speed_sigma_mps, estimate.t_ns);
     const Phase phase = phases.phase();
     if (phase == Phase::under_thrust) {
         speed_at_burnout_mps_ = kNaN;
@@ -102,12 +111,13 @@ void Derived::vertical(const VerticalEstimate& estimate, const PhaseDetector& ph
 
 void Derived::air(std::int64_t t_ns, const AirSpeeds& speeds, const PhaseDetector& phases) {
     if (phases.on_ground()) return;
-    if (std::isfinite(speeds.mach)) mach_.offer(speeds.mach, t_ns);
-    if (std::isfinite(speeds.dynamic_pressure_pa)) dynamic_pressure_.offer(speeds.dynamic_pressure_pa, t_ns);
+    if (std::isfinite(speeds.mach)) mach_.offer(speeds.mach, speeds.mach_sigma, t_ns);
+    if (std::isfinite(speeds.dynamic_pressure_pa))
+        dynamic_pressure_.offer(speeds.dynamic_pressure_pa, speeds.dynamic_pressure_sigma_pa, t_ns);
 }
 
 void Derived::begin_flight() {
-    Derived fresh;
+    Derived fresh(sensors_);
     fresh.force_mean_ = force_mean_;
     fresh.roll_mean_ = roll_mean_;
     fresh.t_imu_ns_ = t_imu_ns_;
@@ -122,7 +132,7 @@ DerivedFigures Derived::update(std::int64_t t_ns, const PhaseDetector& phases) {
         return *flown_;
     }
     const auto maximum = [&](const Greatest& greatest) {
-        return Maximum{greatest.value,
+        return Maximum{greatest.value, greatest.sigma,
                        liftoff && std::isfinite(greatest.value) ? seconds_between(*liftoff, greatest.t_ns) : kNaN};
     };
     const bool presumed_down = phases.phase() == Phase::presumed_down;

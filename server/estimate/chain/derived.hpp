@@ -2,8 +2,11 @@
 /// Figures from the other estimates: maxima of a flight with their times, burn and descent.
 ///
 /// Maxima count from liftoff (back-dated) to touchdown; before liftoff they are NaN. Altitude, speed, Mach and dynamic
-/// pressure are those of the estimates; acceleration is specific force averaged over kForceMean_s (a shock of a
-/// millisecond is not a manoeuvre; shocks have events of their own), and so is roll rate about the long axis. Descent
+/// pressure are those of the estimates at the times of measurements: what is computed beyond the newest one is none.
+/// Of two states the one counts whose value less its 1-sigma is the greater, so that an estimate which does not know
+/// much cannot exceed one that does, and of two sources of altitude the better is taken. Acceleration is specific force
+/// averaged over kForceMean_s (a shock of a millisecond is not a manoeuvre; shocks have events of their own), and so is
+/// roll rate about the long axis; their 1-sigma is the sensor's bias and scale, as the vehicle file has them. Descent
 /// rates are means from two seconds after a parachute came out. Between two flights of one recording the figures of the
 /// first stay up until the second begins. All SI. NaN input is ignored. Deterministic.
 #include <cstdint>
@@ -14,12 +17,14 @@
 #include "server/estimate/phases/phase_detector.hpp"
 #include "server/estimate/table.hpp"
 #include "server/estimate/vertical/vertical_filter.hpp"
+#include "shared/vehicle.hpp"
 
 namespace turnstone::estimate {
 
-/// A maximum and its time in seconds after liftoff. NaN: none yet.
+/// A maximum with its 1-sigma, and its time in seconds after liftoff. NaN: none yet.
 struct Maximum {
     double value = kNaN;
+    double sigma = kNaN;
     double t_s = kNaN;
 };
 
@@ -38,22 +43,31 @@ class Derived {
   public:
     static constexpr double kForceMean_s = 0.05;
 
+    explicit Derived(const SensorNoise& sensors) : sensors_(sensors) {}
+
     void imu(std::int64_t t_ns, double force_mps2, double roll_rate_radps, const PhaseDetector& phases);
+    /// Of a time at which, or after which, something was measured.
     void vertical(const VerticalEstimate& estimate, const PhaseDetector& phases);
+    /// Altitude AGL of a source beside the vertical filter, as of a measurement.
+    void altitude(std::int64_t t_ns, double altitude_m, double sigma_m, const PhaseDetector& phases);
     void air(std::int64_t t_ns, const AirSpeeds& speeds, const PhaseDetector& phases);
     void ground_distance(double distance_m) noexcept { ground_distance_m_ = distance_m; }
 
     /// Forgets the flight before.
     void begin_flight();
 
+    /// Greatest so far, and its 1-sigma; NaN before liftoff.
+    [[nodiscard]] double altitude_m() const noexcept { return altitude_.value; }
+    [[nodiscard]] double altitude_sigma_m() const noexcept { return altitude_.sigma; }
+
     /// As of `t_ns`, from one flight to the next.
     [[nodiscard]] DerivedFigures update(std::int64_t t_ns, const PhaseDetector& phases);
 
   private:
     struct Greatest {
-        double value = kNaN;
+        double value = kNaN, sigma = kNaN;
         std::int64_t t_ns = 0;
-        void offer(double candidate, std::int64_t t) noexcept;
+        void offer(double candidate, double its_sigma, std::int64_t t) noexcept;
     };
     struct Mean {
         double sum = 0;
@@ -61,6 +75,7 @@ class Derived {
         [[nodiscard]] double value() const noexcept { return count > 0 ? sum / count : kNaN; }
     };
 
+    SensorNoise sensors_;
     Greatest altitude_, speed_, mach_, force_, dynamic_pressure_, roll_rate_;
     Mean drogue_rate_, main_rate_;
     double force_mean_ = kNaN;

@@ -118,7 +118,8 @@ FlightEstimator::FlightEstimator(const Vehicle& vehicle, const Site& site, bool 
       input_(vehicle.sensors, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m)),
       filter_(vertical_settings(vehicle.sensors)), phases_(phase_settings(vehicle, site)),
       pulses_(vehicle.sensors.accel_noise_mps2, pressure_noise_pa_),
-      barometer_{SensorWatch(kPressureLowest_pa, kPressureHighest_pa, kFrozenPressure_s), "static_pressure"},
+      derived_(vehicle.sensors), barometer_{SensorWatch(kPressureLowest_pa, kPressureHighest_pa, kFrozenPressure_s),
+                                            "static_pressure"},
       accelerometer_{SensorWatch(-1.1 * vehicle.sensors.accel_range_mps2, 1.1 * vehicle.sensors.accel_range_mps2,
                                  kFrozenAccel_s, vehicle.sensors.accel_range_mps2),
                      "accel_body_x"} {}
@@ -214,6 +215,9 @@ FlightEstimator::News FlightEstimator::fix(const FixSample& sample, FlightPictur
     const double speed_sigma_mps = std::max(or_else(sample.speed_accuracy_mps, 0.0), sensors_.fix_speed_mps);
     phases_.fix({sample.t_ns, enu_m.x(), enu_m.y(), across_sigma_m, sample.velocity_enu_mps.norm(), speed_sigma_mps});
     derived_.ground_distance(enu_m.head<2>().norm());
+    if (picture.translation.valid && sample.fix_dimensions >= 3)
+        derived_.altitude(picture.translation.t_ns, picture.translation.position_enu_m.z(),
+                          picture.translation.position_sigma_m().z(), phases_);
     if (sample.fix_dimensions >= 3 && std::isfinite(sample.height_ellipsoid_m)) {
         const VerticalFix fix{.t_ns = sample.t_ns,
                               .t_valid_ns = sample.t_valid_ns,
@@ -295,10 +299,16 @@ void FlightEstimator::update_figures(const News& news, FlightPicture& picture) {
 void FlightEstimator::after_measurement(std::int64_t t_ns, News& news, FlightPicture& picture, EventSink& events) {
     take_height_results(events);
     picture.vertical = filter_.estimate();
-    if (picture.vertical.valid && seconds_between(t_vertical_ns_, picture.vertical.t_ns) >= kVerticalPeriod_s) {
-        t_vertical_ns_ = picture.vertical.t_ns;
-        phases_.vertical(picture.vertical);
+    const std::int64_t t_state_ns = picture.vertical.t_ns;
+    const bool measured = t_state_ns <= std::max({t_imu_ns_, t_pressure_ns_, t_fix_ns_});
+    // What comes late still counts for figures, though states beyond it have been shown.
+    if (picture.vertical.valid && measured && seconds_between(t_figures_ns_, t_state_ns) >= kVerticalPeriod_s) {
+        t_figures_ns_ = t_state_ns;
         derived_.vertical(picture.vertical, phases_);
+    }
+    if (picture.vertical.valid && seconds_between(t_vertical_ns_, t_state_ns) >= kVerticalPeriod_s) {
+        t_vertical_ns_ = t_state_ns;
+        phases_.vertical(picture.vertical);
         news.vertical = picture.vertical;
     }
     const bool other_motion = filter_.motion() != phases_.motion();
@@ -358,6 +368,9 @@ void FlightEstimator::announce(const Transition& found, EventSink& events) {
                         .t_ns = found.t_ns,
                         .t_sigma_s = found.t_sigma_s,
                         .values = {{"found_after_s", seconds_between(found.t_ns, found.t_found_ns)}}};
+    if (found.event == EventId::apogee)
+        event.values.insert(event.values.end(),
+                            {{"altitude_m", derived_.altitude_m()}, {"altitude_sigma_m", derived_.altitude_sigma_m()}});
     if (found.event == EventId::signal_lost) {
         const LastSeen& seen = phases_.last_seen();
         event.values.insert(event.values.end(), {{"height_m", seen.height_m},

@@ -94,7 +94,8 @@ class FlightEstimator {
     std::int64_t t_fix_ns_ = 0;
     std::int64_t t_pad_fixes_ns_ = 0; ///< since when fixes come at rest; 0: they do not
     std::int64_t t_height_used_ns_ = 0;
-    std::int64_t t_vertical_ns_ = 0;
+    std::int64_t t_vertical_ns_ = 0; ///< newest that was shown, predicted or not
+    std::int64_t t_figures_ns_ = 0;  ///< newest that maxima know
     std::int64_t t_phase_ns_ = 0;
     bool phase_known_ = false;
     bool stuck_announced_ = false;

@@ -35,7 +35,6 @@ constexpr double kJitter = 1.5; ///< of a sample period
 /// Over which the day's air at one height says nothing of another. The error of a height is an integral over the air
 /// below it, so it changes far more smoothly than the air itself: a shorter length would be roughness in every speed.
 constexpr double kDayLength_m = 30000.0;
-constexpr double kGroundBelow_m = 30.0; ///< the lowest ground expected where nothing is measured
 
 } // namespace
 
@@ -72,6 +71,7 @@ void VerticalFilter::reset() {
     stuck_ = false;
     monitor_.clear();
     results_.clear();
+    ahead_.reset();
 }
 
 void VerticalFilter::start(std::int64_t t_ns, double altitude_m, double altitude_sigma_m, double speed_mps,
@@ -82,6 +82,7 @@ void VerticalFilter::start(std::int64_t t_ns, double altitude_m, double altitude
     forget(state, kV, speed_mps, speed_sigma_mps);
     forget(state, kA, 0.0, singer().sigma_mps2);
     t_ns_ = t_mixed_ns_ = t_ns;
+    ahead_.reset();
     started_ = true;
     gap_since_sample_ = false; // acceleration is unknown: the first sample sets it
     rejected_count_ = 0;
@@ -131,6 +132,7 @@ bool VerticalFilter::inertial_at(std::int64_t t_ns) const noexcept {
 
 void VerticalFilter::set_motion(Motion motion) {
     if (motion == motion_) return;
+    ahead_.reset();
     const Motion before = motion_;
     const bool inertial = inertial_at(t_ns_);
     if (before == Motion::rest && started_) {
@@ -214,12 +216,7 @@ void VerticalFilter::propagate_by_sample(std::int64_t t_ns) {
     travel(t_ns, h, v);
 }
 
-void VerticalFilter::pass_gap(std::int64_t t_ns, const SingerProcess& process) {
-    double left_s = seconds_between(t_ns_, t_ns);
-    if (left_s <= 1e-9) return;
-    t_ns_ = t_ns;
-    gap_since_sample_ = true;
-    const double h = flight().x(kH), v = flight().x(kV);
+void VerticalFilter::predict(double left_s, const SingerProcess& process) {
     while (left_s > 0.0) {
         const double step_s = std::min(left_s, 0.25);
         propagate_singer(flight(), step_s, process);
@@ -227,16 +224,30 @@ void VerticalFilter::pass_gap(std::int64_t t_ns, const SingerProcess& process) {
         walk_errors(step_s);
         left_s -= step_s;
     }
+}
+
+void VerticalFilter::pass_gap(std::int64_t t_ns, const SingerProcess& process) {
+    const double left_s = seconds_between(t_ns_, t_ns);
+    if (left_s <= 1e-9) return;
+    t_ns_ = t_ns;
+    gap_since_sample_ = true;
+    const double h = flight().x(kH), v = flight().x(kV);
+    predict(left_s, process);
     travel(t_ns, h, v);
 }
 
-void VerticalFilter::propagate_to(std::int64_t t_ns) {
+/// What may happen where nothing is measured, up to `t_ns`.
+SingerProcess VerticalFilter::unmeasured(std::int64_t t_ns) const noexcept {
     SingerProcess process = singer();
     // Unless thrust has ended already.
     if (have_accel_ && (motion_ == Motion::rest || motion_ == Motion::boost)) process = kThrustUnseen;
     if (motion_ == Motion::descent && seconds_between(std::max(t_height_ns_, t_fix_ns_), t_ns) > kDescentGap_s)
         process.sigma_mps2 = std::max(process.sigma_mps2, kDescentGapSigma_mps2);
-    pass_gap(t_ns, process);
+    return process;
+}
+
+void VerticalFilter::propagate_to(std::int64_t t_ns) {
+    pass_gap(t_ns, unmeasured(t_ns));
 }
 
 void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, double sigma_mps2, double force_mps2,
@@ -259,6 +270,7 @@ void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, doub
     take_waiting(begin_ns, [this](std::int64_t height_ns) { propagate_to(height_ns); });
     propagate_to(begin_ns);
     t_accel_ns_ = t_ns;
+    ahead_.reset();
     if (!(fraction == fraction_)) {
         fraction_ = fraction;
         each_model([&](VerticalKalman& state) { forget(state, kS, fraction.mean, fraction.sigma); });
@@ -281,6 +293,7 @@ void VerticalFilter::clipped(std::int64_t t_ns, double at_least_mps2, double exc
     if (!std::isfinite(at_least_mps2) || !(excess_mps2 > 0.0)) return;
     if (have_accel_ && t_ns <= t_accel_ns_) return;
     if (started_ && motion_ != Motion::descent) {
+        ahead_.reset();
         // A clip ends as suddenly as it begins: no memory of the last sample is better than the bound.
         const SingerProcess beyond{at_least_mps2 + excess_mps2, excess_mps2, 1.0};
         if (!gap_since_sample_ || flight().x(kA) < at_least_mps2)
@@ -345,10 +358,16 @@ void VerticalFilter::advance(std::int64_t t_ns) {
     const std::int64_t heard_ns = std::max({t_height_ns_, t_accel_ns_, t_fix_ns_});
     const bool heard = seconds_between(heard_ns, t_ns) < std::max(kCoastThrough_s, 3.5 * height_period_s_);
     const std::int64_t to_ns = t_ns - seconds_to_ns(wait_s());
-    if (!started_ || !heard || inertial_at(t_ns)) return;
+    if (!started_ || !heard || inertial_at(t_ns) || to_ns <= t_ns_) return;
     const double next_m = flight().x(kH) + flight().x(kV) * seconds_between(t_ns_, to_ns);
-    if (flight().x(kV) < 0.0 && next_m < std::min(-kGroundBelow_m, day_at_m_ - kGroundBelow_m)) return;
-    propagate_to(to_ns);
+    if (flight().x(kV) < 0.0 && next_m < std::min(0.0, flight().x(kH))) return;
+    const TwoModels<kVerticalStates> kept = pair_;
+    const std::int64_t t_kept_ns = t_ns_;
+    predict(seconds_between(t_ns_, to_ns), unmeasured(to_ns));
+    t_ns_ = to_ns;
+    ahead_ = known();
+    pair_ = kept;
+    t_ns_ = t_kept_ns;
 }
 
 void VerticalFilter::take_scalar(const VerticalRow& rest_row, double rest_measured, const VerticalRow& flight_row,
@@ -377,6 +396,7 @@ void VerticalFilter::apply_height(const Height& height) {
         return;
     }
     t_height_ns_ = std::max(t_height_ns_, height.t_ns);
+    ahead_.reset();
     if (motion_ != Motion::rest) {
         const double kept = std::exp(-std::fabs(flight().x(kH) - day_at_m_) / kDayLength_m);
         drift(flight(), kK, kept, 1.0);
@@ -397,9 +417,10 @@ void VerticalFilter::apply_height(const Height& height) {
         const ScalarInnovation at_rest = innovation_of(pair_.model[kRest], rest_row, height.altitude_m, variance);
         if (at_rest.nis < seen.nis) seen = at_rest;
     }
-    monitor_.add(seen.nis);
+    const bool fits = seen.nis <= settings_.gate_nis;
+    if (fits || seconds_between(t_height_used_ns_, height.t_ns) > kPulse_s) monitor_.add(seen.nis);
     HeightResult result{height.t_ns, seen.value, seen.nis, HeightVerdict::used, false, false};
-    if (seen.nis <= settings_.gate_nis) {
+    if (fits) {
         take_scalar(rest_row, height.altitude_m, flight_row, height.altitude_m, variance);
         mix_models();
         rejected_count_ = 0;

@@ -31,12 +31,15 @@
 /// a half sample periods at most, since packets of different sensors overtake each other. A height older than the
 /// state is related to it by the state's own motion, up to kHeightLate_s. Accelerometer samples that are older than the
 /// newest one, or repeat its time, are dropped. NaN is not a measurement. After kStaleReset_s without any input
-/// everything but the sensors' errors restarts with the next height or fix. Without input nothing is predicted below
-/// the ground.
+/// everything but the sensors' errors restarts with the next height or fix. What is predicted beyond the newest input
+/// is shown and forgotten: measurements that come late find the state of their time. Nothing is predicted below the
+/// ground, or below where the vehicle was measured, if that was lower.
 ///
-/// Health: NIS of every height, also of those left out, averaged over 50, with its chi-square bounds.
+/// Health: NIS of heights, averaged over 50, with its chi-square bounds. Those left out count once they have been left
+/// out for kPulse_s: a charge's pulse in the bay says nothing of the filter.
 #include <array>
 #include <cstdint>
+#include <optional>
 #include <vector>
 
 #include "server/estimate/math/history.hpp"
@@ -125,6 +128,7 @@ class VerticalFilter {
     static constexpr std::size_t kRecoveryHeights = 6;
     static constexpr double kCoastThrough_s = 3.0; ///< predicted that long without any input
     static constexpr double kStaleReset_s = 30.0;
+    static constexpr double kPulse_s = 1.0;
 
     explicit VerticalFilter(const VerticalSettings& settings);
 
@@ -145,10 +149,11 @@ class VerticalFilter {
     void height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m = 0.0, double speed_mps = 0.0,
                 double day_m = 0.0);
     void fix(const VerticalFix& fix);
-    /// Takes in waiting heights that are old enough, and brings a state without accelerometer up to `t_ns`.
+    /// Takes in waiting heights that are old enough, and shows a state without accelerometer as of about `t_ns`.
     void advance(std::int64_t t_ns);
 
-    [[nodiscard]] VerticalEstimate estimate() const;
+    /// The newest that is known or, between advance() and the next input, predicted.
+    [[nodiscard]] VerticalEstimate estimate() const { return ahead_ ? *ahead_ : known(); }
     /// Results since the last call, oldest first; cleared by it.
     [[nodiscard]] std::vector<HeightResult> take_results();
     /// Forgets everything but the settings.
@@ -182,6 +187,7 @@ class VerticalFilter {
     [[nodiscard]] bool two_models() const noexcept { return settings_.rest_updates && motion_ == Motion::rest; }
     [[nodiscard]] VerticalKalman& flight() noexcept { return pair_.model[kFlight]; }
     [[nodiscard]] const VerticalKalman& flight() const noexcept { return pair_.model[kFlight]; }
+    [[nodiscard]] VerticalEstimate known() const;
     [[nodiscard]] VerticalKalman stated() const;
     [[nodiscard]] std::array<double, 2> probability_now() const;
     [[nodiscard]] SingerProcess singer() const noexcept;
@@ -192,7 +198,9 @@ class VerticalFilter {
     void travel(std::int64_t t_ns, double before_h, double before_v);
     void propagate_to(std::int64_t t_ns);
     void propagate_by_sample(std::int64_t t_ns);
+    void predict(double left_s, const SingerProcess& process);
     void pass_gap(std::int64_t t_ns, const SingerProcess& process);
+    [[nodiscard]] SingerProcess unmeasured(std::int64_t t_ns) const noexcept;
     void walk_errors(double dt_s);
     void mix_models();
     void look_for_rest(double accel_up_mps2, double variance);
@@ -236,6 +244,7 @@ class VerticalFilter {
     double stuck_height_m_ = 0.0;
     NisMonitor monitor_;
     std::vector<HeightResult> results_;
+    std::optional<VerticalEstimate> ahead_; ///< predicted beyond the newest input
 };
 
 } // namespace turnstone::estimate

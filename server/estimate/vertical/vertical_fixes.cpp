@@ -73,6 +73,7 @@ void VerticalFilter::fix(const VerticalFix& fix) {
     for (VerticalKalman& state : pair_.model)
         drift(state, kG, std::exp(-std::min(since_s, 1e6) / settings_.fix_correlation_s), lasting_m);
     if (seconds_between(valid_ns, t_ns_) > kHeightLate_s + settings_.fix_delay_s) return;
+    ahead_.reset();
     if (!inertial_at(fix.t_ns)) propagate_to(valid_ns);
 
     const double returning = std::exp(-seconds_between(t_fixes_since_ns_, fix.t_ns) / kReturnTime_s);

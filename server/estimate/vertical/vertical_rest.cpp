@@ -79,7 +79,7 @@ void VerticalFilter::look_for_rest(double accel_up_mps2, double variance) {
     for (VerticalKalman& state : pair_.model) forget(state, kB, 0.0, settings_.accel_bias_mps2 + std::fabs(mean));
 }
 
-VerticalEstimate VerticalFilter::estimate() const {
+VerticalEstimate VerticalFilter::known() const {
     const VerticalKalman state = stated();
     const auto sigma = [&](VerticalState which) { return std::sqrt(std::max(0.0, state.covariance(which, which))); };
     VerticalEstimate out;

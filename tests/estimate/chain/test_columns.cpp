@@ -24,7 +24,7 @@ double rad(double deg) {
 }
 
 Maximum maximum(double value) {
-    return {value, value + 0.5};
+    return {value, value + 0.25, value + 0.5};
 }
 
 } // namespace
@@ -113,16 +113,22 @@ TEST_CASE("columns of a flight's figures hold their quantities") {
                                  .ground_distance_m = 14};
     check_columns(derived_table(), figures,
                   {{"altitude_max_m", 10},
+                   {"altitude_max_m_sigma", 10.25},
                    {"altitude_max_t_s", 10.5},
                    {"vertical_speed_max_mps", 20},
+                   {"vertical_speed_max_mps_sigma", 20.25},
                    {"vertical_speed_max_t_s", 20.5},
                    {"mach_max", 30},
+                   {"mach_max_sigma", 30.25},
                    {"mach_max_t_s", 30.5},
                    {"force_max_mps2", 40},
+                   {"force_max_mps2_sigma", 40.25},
                    {"force_max_t_s", 40.5},
                    {"dynamic_pressure_max_pa", 50},
+                   {"dynamic_pressure_max_pa_sigma", 50.25},
                    {"dynamic_pressure_max_t_s", 50.5},
                    {"roll_rate_max_radps", 60},
+                   {"roll_rate_max_radps_sigma", 60.25},
                    {"roll_rate_max_t_s", 60.5},
                    {"burn_time_s", 7},
                    {"speed_gained_mps", 80},
