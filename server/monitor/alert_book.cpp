@@ -43,8 +43,10 @@ AlertBook::Entry& AlertBook::entry(Event event, const AlertRule& rule) {
 
 bool AlertBook::counts(const Entry& entry) const {
     const int vehicle = entry.latest.vehicle;
-    const bool inhibited = vehicle >= 0 && entry.rule->inhibited.contain(phases_.at(static_cast<std::size_t>(vehicle)));
-    return entry.holds && !inhibited;
+    if (vehicle < 0) return entry.holds;
+    const auto which = static_cast<std::size_t>(vehicle);
+    const bool explained = lossy_.at(which) && alert_rule(entry.latest.id.value_or(EventId::note)).not_in_loss;
+    return entry.holds && !explained && !entry.rule->inhibited.contain(phases_.at(which));
 }
 
 bool AlertBook::chatters(const Entry& entry, std::int64_t t_ns) const {
@@ -120,6 +122,28 @@ void AlertBook::settle(Entry& entry, std::int64_t since_ns, std::int64_t t_ns, B
         const double delay_s = chatter ? std::max(kChatterQuiet_s, rule.off_delay_s) : rule.off_delay_s;
         if (t_ns - entry.since_ns >= ns_of(delay_s) && t_ns >= entry.keep_until_ns) clear(entry, t_ns, out);
     }
+}
+
+const Event* AlertBook::leading(int vehicle, const std::vector<std::string>& links, std::int64_t t_ns) const {
+    const auto concerns = [&](const Event& event) {
+        if (event.vehicle >= 0) return event.vehicle == vehicle;
+        constexpr std::string_view kLink = "link/";
+        if (!event.key.starts_with(kLink)) return true;
+        return std::ranges::any_of(links, [&](const std::string& link) {
+            return event.key.compare(kLink.size(), link.size() + 1, link + "/") == 0;
+        });
+    };
+    const auto leads = [&](const Entry& entry) {
+        if (entry.shelved_until_ns || entry.shown.level < Level::caution || !concerns(entry.shown)) return false;
+        if (entry.state == AlertState::acknowledged) return entry.shown.level == Level::warning;
+        const bool fresh = t_ns - entry.raised_ns.front() < ns_of(kToldFor_s);
+        return entry.state == AlertState::unacknowledged || (entry.state == AlertState::latched && fresh);
+    };
+    const auto urgency = [](const Entry& entry) { return std::pair(entry.shown.level, entry.raised_ns.front()); };
+    const Entry* first = nullptr;
+    for (const Entry& entry : entries_)
+        if (leads(entry) && (first == nullptr || urgency(entry) > urgency(*first))) first = &entry;
+    return first == nullptr ? nullptr : &first->shown;
 }
 
 void AlertBook::raise(Entry& entry, std::int64_t t_ns, Batch& out) {

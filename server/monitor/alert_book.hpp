@@ -27,11 +27,16 @@ namespace turnstone {
 
 class AlertBook {
   public:
+    static constexpr double kToldFor_s = 10;
+
     /// Names of the vehicles, in the setup's order.
     explicit AlertBook(std::vector<std::string> vehicles)
-        : vehicles_(std::move(vehicles)), phases_(vehicles_.size(), estimate::Phase::on_rail) {}
+        : vehicles_(std::move(vehicles)), phases_(vehicles_.size(), estimate::Phase::on_rail),
+          lossy_(vehicles_.size()) {}
     /// A vehicle's phase decides which conditions count.
     void phase(int vehicle, estimate::Phase phase) { phases_.at(static_cast<std::size_t>(vehicle)) = phase; }
+    /// So does whether many of its packets are lost.
+    void lossy(int vehicle, bool lossy) { lossy_.at(static_cast<std::size_t>(vehicle)) = lossy; }
 
     /// An alert raised or cleared by whoever found it, at `t_ns`.
     void take(Event event, std::int64_t t_ns, Batch& out);
@@ -39,6 +44,11 @@ class AlertBook {
     void judge(const EventVehicle& vehicle, const std::vector<Condition>& found, std::int64_t t_ns, Batch& out);
     /// After everything of a tick: delays that have passed, shelving that is over.
     void tick(std::int64_t t_ns, Batch& out);
+
+    /// What people are told first of a vehicle: the most urgent caution or warning of its own, of a link that carries
+    /// it or of the station; null without one. A shelved alert leads nothing, nor does a caution that was acknowledged,
+    /// nor, after kToldFor_s, one that is over and only waits to be.
+    [[nodiscard]] const Event* leading(int vehicle, const std::vector<std::string>& links, std::int64_t t_ns) const;
 
     // What the operator does. Of a key that the book does not have, nothing follows.
     void take(const Acknowledge& what, std::int64_t t_ns, Batch& out);
@@ -88,6 +98,7 @@ class AlertBook {
 
     std::vector<std::string> vehicles_;
     std::vector<estimate::Phase> phases_;
+    std::vector<bool> lossy_;
     std::vector<Entry> entries_; ///< in the order they first came
 };
 

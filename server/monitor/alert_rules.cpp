@@ -21,7 +21,7 @@ constexpr Phases kNotInFlight{on_rail, down, presumed_down};
 constexpr RuleLine kRules[] = {
     {EventId::sensor_out_of_range, {}},
     {EventId::sensor_frozen, {}},
-    {EventId::sensor_silent, {}},
+    {EventId::sensor_silent, {.on_delay_s = 1, .not_in_loss = true}},
     {EventId::sensor_at_range, {.off_delay_s = 3}},
     {EventId::barometer_stuck, {}},
     {EventId::pad_pressure_differs, {}},
@@ -39,7 +39,7 @@ constexpr RuleLine kRules[] = {
     // What a dictionary does not say of its own limits.
     {EventId::limit, {.on_delay_s = 1, .off_delay_s = 2}},
     {EventId::channel_stuck, {}},
-    {EventId::channel_stale, {}},
+    {EventId::channel_stale, {.not_in_loss = true}},
     {EventId::unexpected_state, {.on_delay_s = 1, .off_delay_s = 2}},
     {EventId::rebooted, {.off_delay_s = 0, .latching = true}},
     {EventId::station_clock_off, {}},

@@ -24,10 +24,11 @@ class Phases {
 };
 
 struct AlertRule {
-    double on_delay_s = 0;  ///< the condition must hold this long before the alert is raised
-    double off_delay_s = 1; ///< and be over this long before it is cleared
-    bool latching = false;  ///< raised until an operator acknowledges it
-    Phases inhibited = {};  ///< in these the condition counts for nothing: it has an explanation, or no consequence
+    double on_delay_s = 0;    ///< the condition must hold this long before the alert is raised
+    double off_delay_s = 1;   ///< and be over this long before it is cleared
+    bool latching = false;    ///< raised until an operator acknowledges it
+    bool not_in_loss = false; ///< packets that are lost explain it: it waits until they come through
+    Phases inhibited = {};    ///< in these the condition counts for nothing: it has an explanation, or no consequence
 };
 
 /// Of an event that is an alert.
