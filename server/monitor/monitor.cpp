@@ -8,9 +8,19 @@ namespace turnstone {
 
 namespace {
 
+/// Of packets: then single sensors and channels go missing by chance. Common practice, no source.
+constexpr double kLossy = 0.2;
+
 std::vector<std::string> names_of(const PipelineSetup& setup) {
     std::vector<std::string> names;
     for (const VehicleSetup& vehicle : setup.vehicles) names.push_back(vehicle.dictionary.vehicle);
+    return names;
+}
+
+std::vector<std::string> links_of(const PipelineSetup& setup, std::size_t vehicle) {
+    std::vector<std::string> names;
+    for (const LinkSetup& link : setup.links)
+        if (link.vehicle == vehicle) names.push_back(link.name);
     return names;
 }
 
@@ -20,8 +30,8 @@ bool is_of_alert(const Event& event) {
 
 } // namespace
 
-std::vector<TableDescription> monitor_tables(const VehicleSetup&) {
-    return {};
+std::vector<TableDescription> monitor_tables(const VehicleSetup& vehicle) {
+    return FlightTables::of(vehicle);
 }
 
 Monitor::Monitor(const PipelineSetup& setup, const Schema& schema, std::int64_t t_start_ns)
@@ -29,9 +39,13 @@ Monitor::Monitor(const PipelineSetup& setup, const Schema& schema, std::int64_t 
     for (std::size_t v = 0; v < setup.vehicles.size(); ++v) {
         const int vehicle = static_cast<int>(v);
         vehicles_.push_back({.vehicle = {vehicle, setup.vehicles[v].dictionary.vehicle},
+                             .links = links_of(setup, v),
                              .viewer = FlightViewer(schema, vehicle),
+                             .deployment = DeploymentWatch(setup.vehicles[v].vehicle, setup.site),
+                             .flight = {},
                              .loss = LossWatch(setup, schema, v),
-                             .limits = LimitWatch(setup.vehicles[v].dictionary, schema)});
+                             .limits = LimitWatch(setup.vehicles[v].dictionary, schema),
+                             .tables = FlightTables(setup, schema, v)});
     }
 }
 
@@ -71,12 +85,18 @@ void Monitor::tick(std::int64_t t_ns, Batch& out) {
     for (VehicleWatch& each : vehicles_) {
         const FlightView& view = each.viewer.at(t_ns);
         book_.phase(each.vehicle.index, view.phase);
+        book_.lossy(each.vehicle.index, view.loss > kLossy);
         conditions_.clear();
+        each.deployment.judge(view, conditions_);
+        each.flight.judge(view, conditions_);
         each.loss.judge(conditions_);
         each.limits.judge(t_ns, conditions_);
         book_.judge(each.vehicle, conditions_, t_ns, out);
     }
     book_.tick(t_ns, out);
+    for (VehicleWatch& each : vehicles_)
+        each.tables.write(each.viewer.at(t_ns), each.deployment, book_.leading(each.vehicle.index, each.links, t_ns),
+                          out);
 }
 
 void Monitor::recall(const Event& event) {

@@ -10,7 +10,10 @@
 
 #include "server/monitor/alert_book.hpp"
 #include "server/monitor/condition.hpp"
-#include "server/monitor/flight_view.hpp"
+#include "server/monitor/flight/deployment_watch.hpp"
+#include "server/monitor/flight/flight_tables.hpp"
+#include "server/monitor/flight/flight_view.hpp"
+#include "server/monitor/flight/flight_watches.hpp"
 #include "server/monitor/limits.hpp"
 #include "server/monitor/loss_watch.hpp"
 #include "server/pipeline/batch.hpp"
@@ -44,9 +47,13 @@ class Monitor {
   private:
     struct VehicleWatch {
         EventVehicle vehicle;
+        std::vector<std::string> links; ///< that carry it
         FlightViewer viewer;
+        DeploymentWatch deployment;
+        FlightWatches flight;
         LossWatch loss;
         LimitWatch limits;
+        FlightTables tables;
     };
     void take_event(Event event, std::int64_t t_ns, Batch& out);
 

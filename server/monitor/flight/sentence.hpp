@@ -1,0 +1,78 @@
+#pragma once
+/// The sentence under the header of every view: the state of a flight in plain words, or what is wrong with it.
+///
+/// A sentence is parts first, a form and its figures as they are said, and its text is made from them alone. Figures
+/// are rounded to their 1-sigma, a place that is predicted to 10 m and 5°, one that was found to 1 m and 1°, and a
+/// figure that was said stays until the new one differs by more than rounding. A caution or warning leads the sentence.
+///
+///     on_the_rail    On the rail. Liftoff not seen.
+///     under_thrust   Under thrust. 959 m AGL, climbing 154 m/s.
+///     coasting       Coasting. Apogee about 1107 m in 5 s.
+///     under_drogue   Under drogue. 612 m AGL, falling 24 m/s. Main due in 18 s.
+///     down           Down 114 m from the pad at 116°. Apogee 1108 m.
+///     no_parachute   No parachute seen. 550 m AGL, falling 93 m/s, impact in about 5 s, 340 m at 245°. Heads up.
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "server/estimate/event.hpp"
+#include "server/monitor/flight/deployment_watch.hpp"
+#include "server/monitor/flight/flight_view.hpp"
+#include "shared/vehicle.hpp"
+
+namespace turnstone {
+
+enum class SentenceForm : unsigned char {
+    no_data,   ///< nothing was ever received
+    reporting, ///< a vehicle without phases
+    on_the_rail,
+    on_the_stand, ///< at rest, lying
+    under_thrust,
+    coasting,
+    falling,
+    under_drogue,
+    under_main,
+    down,
+    presumed_down,
+    no_signal, ///< nothing received for seconds
+    no_parachute
+};
+consteval auto words_of(SentenceForm) {
+    return words<SentenceForm::no_parachute>("no_data", "reporting", "on_the_rail", "on_the_stand", "under_thrust",
+                                             "coasting", "falling", "under_drogue", "under_main", "down",
+                                             "presumed_down", "no_signal", "no_parachute");
+}
+
+/// What is said, from its parts: "form" and figures. A part that is missing is not spoken of.
+[[nodiscard]] std::string sentence_text(const EventValues& parts);
+
+class Sentence {
+  public:
+    /// Figures alone change a sentence this often at most; another form or level at once.
+    static constexpr double kPeriod_s = 1.0;
+
+    explicit Sentence(const Vehicle& vehicle);
+
+    /// At a tick: the sentence, if it is another than the one before. `alert`: the most urgent of the vehicle or the
+    /// station, if any; advisories and notes change nothing.
+    [[nodiscard]] std::optional<EstimateEvent> next(const FlightView& view, const DeploymentWatch& deployment,
+                                                    const Event* alert);
+
+  private:
+    class Parts;
+
+    void say_motion(const FlightView& view, Parts& parts) const;
+    void say_state(const FlightView& view, const DeploymentWatch& deployment, Parts& parts) const;
+    void say_next_parachute(const DeploymentFigures& figures, Parts& parts) const;
+    [[nodiscard]] SentenceForm form_of(const FlightView& view, const Event* alert) const;
+
+    std::vector<std::string> parachutes_; ///< names, in order of use
+    EventValues said_;
+    std::string said_text_, led_by_; ///< the text, and the key of the alert in it
+    Level level_ = Level::note;
+    std::int64_t t_ns_ = 0; ///< of the newest sentence; 0: none yet
+};
+
+} // namespace turnstone
