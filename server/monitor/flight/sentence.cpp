@@ -30,7 +30,9 @@ double step_of(double sigma, double least) {
 /// The parts of a sentence in the making, beside those that were said before.
 class Sentence::Parts {
   public:
-    Parts(SentenceForm form, const EventValues& said) : said_(&said) {
+    /// `parts` is made anew, with the memory that it has.
+    Parts(SentenceForm form, const EventValues& said, EventValues& parts) : said_(&said), parts_(parts) {
+        parts_.clear();
         parts_.push_back({"form", std::string(word(form))});
         same_form_ = !said.empty() && said.front() == parts_.front();
     }
@@ -66,12 +68,11 @@ class Sentence::Parts {
         double& bearing = std::get<double>(parts_.back().value);
         if (bearing >= 360.0) bearing -= 360.0;
     }
-    [[nodiscard]] EventValues take() { return std::move(parts_); }
 
   private:
     const EventValues* said_;
     bool same_form_ = false;
-    EventValues parts_;
+    EventValues& parts_;
 };
 
 Sentence::Sentence(const Vehicle& vehicle) {
@@ -179,7 +180,15 @@ std::optional<EstimateEvent> Sentence::next(const FlightView& view, const Deploy
                                             const Event* alert) {
     if (alert != nullptr && alert->level < Level::caution) alert = nullptr;
     const SentenceForm form = form_of(view, alert);
-    Parts parts(form, said_);
+    const Level level = alert != nullptr ? alert->level : Level::note;
+    const std::string_view led_by = alert != nullptr ? std::string_view(alert->key) : std::string_view();
+    const bool another = t_made_ns_ == 0 || form != form_ || level != level_ || led_by != led_by_;
+    if (!another && seconds_between(t_made_ns_, view.t_ns) < kPeriod_s) return std::nullopt;
+    form_ = form;
+    level_ = level;
+    led_by_ = led_by;
+    t_made_ns_ = view.t_ns;
+    Parts parts(form, said_, made_);
     switch (form) {
     case SentenceForm::no_data: break;
     case SentenceForm::reporting:
@@ -215,20 +224,13 @@ std::optional<EstimateEvent> Sentence::next(const FlightView& view, const Deploy
         parts.text("alert", alert->key);
         if (form != SentenceForm::no_parachute) parts.text("alert_text", alert->text);
     }
-    EventValues made = parts.take();
-    const Level level = alert != nullptr ? alert->level : Level::note;
-    const std::string led_by = alert != nullptr ? alert->key : "";
-    const bool another = t_ns_ == 0 || level != level_ || led_by != led_by_ || !(made.front() == said_.front());
-    if (!another && (made == said_ || seconds_between(t_ns_, view.t_ns) < kPeriod_s)) return std::nullopt;
-    std::string text = sentence_text(made);
-    said_ = made;
-    level_ = level;
-    led_by_ = led_by;
-    t_ns_ = view.t_ns;
+    if (!another && made_ == said_) return std::nullopt;
+    said_ = made_;
+    std::string text = sentence_text(said_);
     if (!another && text == said_text_) return std::nullopt;
     said_text_ = text;
     return EstimateEvent{
-        .id = EventId::sentence, .t_ns = view.t_ns, .values = std::move(made), .level = level, .text = std::move(text)};
+        .id = EventId::sentence, .t_ns = view.t_ns, .values = said_, .level = level, .text = std::move(text)};
 }
 
 } // namespace turnstone

@@ -69,10 +69,11 @@ class Sentence {
     [[nodiscard]] SentenceForm form_of(const FlightView& view, const Event* alert) const;
 
     std::vector<std::string> parachutes_; ///< names, in order of use
-    EventValues said_;
-    std::string said_text_, led_by_; ///< the text, and the key of the alert in it
+    EventValues said_, made_;             ///< the newest sentence; the one in the making
+    std::string said_text_, led_by_;      ///< its text, and the key of the alert in it
+    SentenceForm form_ = SentenceForm::no_data;
     Level level_ = Level::note;
-    std::int64_t t_ns_ = 0; ///< of the newest sentence; 0: none yet
+    std::int64_t t_made_ns_ = 0; ///< when one was made last, whether it was said or not
 };
 
 } // namespace turnstone

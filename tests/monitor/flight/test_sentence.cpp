@@ -161,7 +161,7 @@ TEST_CASE("each state of a flight has its sentence") {
     }
 }
 
-TEST_CASE("vehicles that are no rockets are said to report, with what they have") {
+TEST_CASE("a vehicle that is not a rocket is said to report, with what it has") {
     Vehicle boat;
     boat.name = "boat";
     FlightView view = view_of(Phase::on_rail, 5);
