@@ -22,7 +22,7 @@ constexpr std::int64_t kFigures_ns = 1'790'000'000 * kNsPerS;
 struct FlownFigures {
     sim::Truth truth;
     std::map<std::string, double> last;            ///< "derived altitude_max_m": of the newest row
-    std::map<std::string, double> least, greatest; ///< over the flight
+    std::map<std::string, double> least, greatest; ///< from liftoff on
     std::vector<Event> events;
 
     [[nodiscard]] std::size_t count(EventId id) const {
@@ -50,6 +50,7 @@ FlownFigures flown(const std::string& scenario_name, std::uint64_t seed, double 
                 if (!std::isfinite(value)) continue;
                 const std::string name = stem + table.columns[c].name;
                 out.last[name] = value;
+                if (row.t_ns < kFigures_ns + seconds_to_ns(flight.truth.events.liftoff_s)) continue;
                 out.least.try_emplace(name, value).first->second = std::min(out.least[name], value);
                 out.greatest.try_emplace(name, value).first->second = std::max(out.greatest[name], value);
             }
