@@ -30,13 +30,14 @@ enum class EventKind : unsigned char {
     alert_unshelved,
     marker,    ///< operator
     note,      ///< operator
+    countdown, ///< operator
     recording, ///< what the recording is missing, or began with
     sentence   ///< what people are told of the flight at this moment
 };
 consteval auto words_of(EventKind) {
     return words<EventKind::sentence>("phase", "flight_event", "link_state", "reboot", "alert_raised", "alert_cleared",
                                       "alert_acknowledged", "alert_shelved", "alert_unshelved", "marker", "note",
-                                      "recording", "sentence");
+                                      "countdown", "recording", "sentence");
 }
 
 /// Everything Turnstone announces. One line each in server/pipeline/events.cpp.
@@ -103,6 +104,10 @@ enum class EventId : unsigned char {
     recording_trouble,
     estimates_behind,
     station_resumed,
+    countdown_runs,
+    countdown_held,
+    countdown_off,
+    liftoff_against_countdown,
     marker,
     note
 };
@@ -162,6 +167,10 @@ inline constexpr Worded<EventId> kEventWords[] = {
     {EventId::recording_trouble, "recording_trouble"},
     {EventId::estimates_behind, "estimates_behind"},
     {EventId::station_resumed, "station_resumed"},
+    {EventId::countdown_runs, "countdown_runs"},
+    {EventId::countdown_held, "countdown_held"},
+    {EventId::countdown_off, "countdown_off"},
+    {EventId::liftoff_against_countdown, "liftoff_against_countdown"},
     {EventId::marker, "marker"},
     {EventId::note, "note"},
 };

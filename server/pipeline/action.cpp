@@ -27,6 +27,12 @@ struct Writer {
         return {{"action", "shelve"}, {"key", alert.key}, {"for_s", alert.for_s}};
     }
     static json object(const Unshelve& alert) { return {{"action", "unshelve"}, {"key", alert.key}}; }
+    static json object(const Countdown& countdown) {
+        json out{{"action", "countdown"}, {"step", word(countdown.step)}};
+        if (countdown.zero_ns) out["zero_ns"] = std::to_string(*countdown.zero_ns);
+        if (countdown.left_s) out["left_s"] = *countdown.left_s;
+        return out;
+    }
     static json object(const LinkReport& link) {
         return {{"action", "link_state"}, {"link", link.link}, {"state", word(link.state)}, {"detail", link.detail}};
     }
@@ -158,6 +164,11 @@ std::optional<Action> read(const json& object) {
         out = Shelve{in.text("key"), in.number("for_s")};
     } else if (kind == "unshelve") {
         out = Unshelve{in.text("key")};
+    } else if (kind == "countdown") {
+        Countdown countdown{.step = in.word<CountdownStep>("step"), .zero_ns = in.time("zero_ns")};
+        if (object.contains("left_s")) countdown.left_s = in.number("left_s");
+        if (countdown.zero_ns.has_value() != (countdown.step == CountdownStep::run)) in.refuse();
+        out = countdown;
     } else if (kind == "link_state") {
         out = LinkReport{in.text("link"), in.word<LinkState>("state"), in.text("detail")};
     } else if (kind == "recording_state") {

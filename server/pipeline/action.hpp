@@ -9,6 +9,7 @@
 
 #include "server/estimate/event.hpp"
 #include "server/pipeline/alert_state.hpp"
+#include "shared/countdown_step.hpp"
 #include "shared/link_state.hpp"
 
 namespace turnstone {
@@ -38,6 +39,13 @@ struct Shelve {
 struct Unshelve {
     std::string key;
     friend bool operator==(const Unshelve&, const Unshelve&) = default;
+};
+/// Of the station's countdown. `zero_ns` with `run`, `left_s` perhaps with `hold`.
+struct Countdown {
+    CountdownStep step;
+    std::optional<std::int64_t> zero_ns = {};
+    std::optional<double> left_s = {};
+    friend bool operator==(const Countdown&, const Countdown&) = default;
 };
 struct LinkReport {
     std::string link;
@@ -83,8 +91,8 @@ struct UnknownAction {
     friend bool operator==(const UnknownAction&, const UnknownAction&) = default;
 };
 
-using Action = std::variant<Marker, Note, Acknowledge, Shelve, Unshelve, LinkReport, RecorderReport, Backlog, Resumed,
-                            EngineTotal, CarriedAlert, UnknownAction>;
+using Action = std::variant<Marker, Note, Acknowledge, Shelve, Unshelve, Countdown, LinkReport, RecorderReport, Backlog,
+                            Resumed, EngineTotal, CarriedAlert, UnknownAction>;
 
 /// One line of JSON, {"action": KIND, ...}; times as decimal strings, since they pass 2^53.
 [[nodiscard]] std::string to_json(const Action& action);

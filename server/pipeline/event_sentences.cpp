@@ -169,6 +169,12 @@ std::string with_unit(double value, const std::string& unit, int decimals) {
 
 } // namespace
 
+std::string before_zero(double left_s) {
+    const double whole_s = std::round(std::abs(left_s));
+    const double minutes = std::floor(whole_s / 60);
+    return fmt::format("T{}{:.0f}:{:02.0f}", left_s < 0 ? "+" : "-", minutes, whole_s - 60 * minutes);
+}
+
 std::string limit(const Facts& facts) {
     const auto number = [&](const char* name) {
         return with_unit(facts.number(name), facts.text("unit"), static_cast<int>(facts.number("decimals")));

@@ -209,6 +209,17 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      [](const Facts& f) {
          return fmt::format("The station was down for {:.1f} s; this recording continues", f.number("down_s"));
      }},
+    {EventId::countdown_runs, "countdown/runs", EventKind::countdown, Level::note,
+     [](const Facts& f) { return "Countdown runs at " + before_zero(f.number("left_s")); }},
+    {EventId::countdown_held, "countdown/held", EventKind::countdown, Level::note,
+     [](const Facts& f) { return "Countdown held at " + before_zero(f.number("left_s")); }},
+    {EventId::countdown_off, "countdown/off", EventKind::countdown, Level::note, say<"Countdown taken off">},
+    {EventId::liftoff_against_countdown, "countdown/liftoff", EventKind::countdown, Level::note,
+     [](const Facts& f) {
+         const double late_s = f.number("late_s");
+         return fmt::format("Liftoff {:.1f} s {} T-0 of the countdown", std::abs(late_s),
+                            late_s < 0 ? "before" : "after");
+     }},
     {EventId::marker, "marker", EventKind::marker, Level::note, [](const Facts& f) { return f.text("text"); }},
     {EventId::note, "note", EventKind::note, Level::note, [](const Facts& f) { return f.text("text"); }},
 }};

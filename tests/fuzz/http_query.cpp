@@ -49,6 +49,9 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     check_answered(parse_alert_request(text));
     if (const auto shelved = parse_shelve_request(text); shelved && !(shelved->for_s >= 1 && shelved->for_s <= 3600))
         std::abort();
+    if (const auto countdown = parse_countdown_request(text);
+        countdown && countdown->left_s && !(*countdown->left_s >= 0))
+        std::abort();
     check_answered(parse_meta_request(text));
     return 0;
 }

@@ -8,6 +8,7 @@
 #include "server/monitor/monitor.hpp"
 #include "server/pipeline/events.hpp"
 #include "server/pipeline/link/link_track.hpp"
+#include "server/pipeline/station/countdown_clock.hpp"
 #include "server/pipeline/station/schema.hpp"
 #include "server/pipeline/vehicle/vehicle_track.hpp"
 #include "shared/time.hpp"
@@ -80,6 +81,7 @@ struct Pipeline::State {
             const Marks from = out.marks();
             for (VehicleTrack& vehicle : vehicles) vehicle.tick(next_tick_ns, utc.now, t_start_ns, out);
             for (LinkTrack& link : links) link.tick(next_tick_ns, out);
+            countdown.see(out, from);
             monitor->see(out, from, next_tick_ns);
             monitor->tick(next_tick_ns, out);
         }
@@ -95,6 +97,7 @@ struct Pipeline::State {
     void take(std::int64_t t_ns, const Note& note, Batch& out) {
         place(EventId::note, t_ns, note.text, note.t_ns, out);
     }
+    void take(std::int64_t t_ns, const Countdown& step, Batch& out) { countdown.take(step, t_ns, out); }
     void take(std::int64_t t_ns, const LinkReport& report, Batch& out) {
         const auto link = std::find_if(links.begin(), links.end(),
                                        [&](const LinkTrack& known) { return known.setup().name == report.link; });
@@ -165,6 +168,7 @@ struct Pipeline::State {
     std::vector<VehicleTrack> vehicles;
     std::vector<LinkTrack> links;
     UtcWatch utc;
+    CountdownClock countdown;
     std::optional<Monitor> monitor; ///< made once the schema is
 };
 
@@ -189,6 +193,7 @@ void Pipeline::chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, 
     state.utc.chunk(t_ns, utc_rx_ns);
     const Marks from = out.marks();
     track.bytes(t_ns, bytes, state.vehicles[track.setup().vehicle], out);
+    state.countdown.see(out, from);
     state.monitor->see(out, from, t_ns);
 }
 
@@ -266,6 +271,7 @@ std::vector<Action> Pipeline::carried_actions() const {
     for (std::size_t v = 0; v < state_->vehicles.size(); ++v)
         if (const auto running_s = state_->vehicles[v].chain().engine_running_s())
             actions.push_back(EngineTotal{state_->setup->vehicles[v].dictionary.vehicle, *running_s});
+    if (const auto countdown = state_->countdown.carried()) actions.emplace_back(*countdown);
     for (CarriedAlert& alert : state_->monitor->carried_alerts(state_->latest_ns))
         actions.emplace_back(std::move(alert));
     return actions;

@@ -14,7 +14,7 @@ Api::Api(const std::filesystem::path& recordings, std::span<const Asset> assets,
          Budgets& budgets, Downloads& downloads, ServeCounters& counters, JoinRoutes join)
     : sources_(sources), workers_(workers), budgets_(budgets), counters_(counters),
       recordings_(recordings, live, sources.recorder, workers, budgets, downloads),
-      operator_(access, actions, live, recordings, workers, downloads, counters), files_(assets),
+      operator_(access, sources, actions, live, recordings, workers, downloads, counters), files_(assets),
       join_(std::move(join)) {}
 
 awaitable<Answer> Api::answer(const Request& request) {

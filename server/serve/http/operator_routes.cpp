@@ -12,6 +12,7 @@
 #include "server/serve/encode/tape_time.hpp"
 #include "server/serve/http/on_worker.hpp"
 #include "server/serve/parse/operator_request.hpp"
+#include "shared/time.hpp"
 
 namespace turnstone {
 namespace {
@@ -85,7 +86,8 @@ Answer OperatorRoutes::live_action(const Request& request) {
     constexpr std::pair<std::string_view, Act> kActs[] = {
         {"marker", &OperatorRoutes::marker},           {"note", &OperatorRoutes::note},
         {"recording", &OperatorRoutes::new_recording}, {"acknowledge", &OperatorRoutes::acknowledge},
-        {"shelve", &OperatorRoutes::shelve},           {"unshelve", &OperatorRoutes::unshelve}};
+        {"shelve", &OperatorRoutes::shelve},           {"unshelve", &OperatorRoutes::unshelve},
+        {"countdown", &OperatorRoutes::countdown}};
     const auto* const act =
         std::ranges::find(kActs, request.target.segments[2], &std::pair<std::string_view, Act>::first);
     if (act == std::end(kActs)) {
@@ -143,6 +145,18 @@ Answer OperatorRoutes::unshelve(const std::string& body) {
     const auto alert = parse_alert_request(body);
     if (!alert) return error_answer(400, alert.error().message);
     actions_.action(Unshelve{alert->key});
+    return done();
+}
+
+Answer OperatorRoutes::countdown(const std::string& body) {
+    const auto asked = parse_countdown_request(body);
+    if (!asked) return error_answer(400, asked.error().message);
+    Countdown countdown{.step = asked->step};
+    if (asked->step == CountdownStep::run)
+        countdown.zero_ns = sources_.station_now_ns() + seconds_to_ns(*asked->left_s);
+    else
+        countdown.left_s = asked->left_s;
+    actions_.action(countdown);
     return done();
 }
 

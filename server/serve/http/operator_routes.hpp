@@ -19,10 +19,11 @@ namespace turnstone {
 class OperatorRoutes {
   public:
     /// All must outlive it.
-    OperatorRoutes(OperatorAccess& access, const OperatorActions& actions, LiveRecording& live,
-                   const std::filesystem::path& folder, Workers& workers, Downloads& downloads, ServeCounters& counters)
-        : access_(access), actions_(actions), live_(live), folder_(folder), workers_(workers), downloads_(downloads),
-          counters_(counters) {}
+    OperatorRoutes(OperatorAccess& access, const ServeSources& sources, const OperatorActions& actions,
+                   LiveRecording& live, const std::filesystem::path& folder, Workers& workers, Downloads& downloads,
+                   ServeCounters& counters)
+        : access_(access), sources_(sources), actions_(actions), live_(live), folder_(folder), workers_(workers),
+          downloads_(downloads), counters_(counters) {}
 
     /// /api/session
     [[nodiscard]] Answer session(const Request& request);
@@ -43,8 +44,10 @@ class OperatorRoutes {
     [[nodiscard]] Answer acknowledge(const std::string& body);
     [[nodiscard]] Answer shelve(const std::string& body);
     [[nodiscard]] Answer unshelve(const std::string& body);
+    [[nodiscard]] Answer countdown(const std::string& body);
 
     OperatorAccess& access_;
+    const ServeSources& sources_;
     const OperatorActions& actions_;
     LiveRecording& live_;
     const std::filesystem::path& folder_;

@@ -15,6 +15,7 @@ using nlohmann::json;
 
 constexpr std::size_t kNameBytesMax = 200;
 constexpr std::size_t kTextBytesMax = 16u << 10;
+constexpr double kCountdownMax_s = 86'400;
 constexpr double kShelvedMax_s = 3600; // an alert that nobody wants for longer has the wrong limit
 
 Result<json> object_with(std::string_view body, std::initializer_list<std::string_view> names) {
@@ -87,6 +88,21 @@ Result<ShelveRequest> parse_shelve_request(std::string_view body) {
     const auto for_s = number_member(*object, "for_s", 1, kShelvedMax_s);
     if (!for_s) return fail(fmt::format("member 'for_s' must be a number of seconds from 1 to {:.0f}", kShelvedMax_s));
     return ShelveRequest{std::move(*key), *for_s};
+}
+
+Result<CountdownRequest> parse_countdown_request(std::string_view body) {
+    const auto object = object_with(body, {"step", "left_s"});
+    if (!object) return tl::unexpected(object.error());
+    const auto named = needed_text(*object, "step", kNameBytesMax);
+    if (!named) return tl::unexpected(named.error());
+    const auto step = from_word<CountdownStep>(*named);
+    if (!step) return fail("member 'step' must be one of run, hold, resume, off");
+    const auto left_s = number_member(*object, "left_s", 0, kCountdownMax_s);
+    if (!left_s && (object->contains("left_s") || *step == CountdownStep::run))
+        return fail(fmt::format("member 'left_s' must be a number of seconds from 0 to {:.0f}", kCountdownMax_s));
+    if (left_s && *step != CountdownStep::run && *step != CountdownStep::hold)
+        return fail("member 'left_s' belongs to the steps run and hold");
+    return CountdownRequest{*step, left_s};
 }
 
 Result<MetaRequest> parse_meta_request(std::string_view body) {

@@ -5,6 +5,7 @@
 #include <string>
 #include <string_view>
 
+#include "shared/countdown_step.hpp"
 #include "shared/result.hpp"
 
 namespace turnstone {
@@ -28,6 +29,10 @@ struct ShelveRequest {
     std::string key;
     double for_s;
 };
+struct CountdownRequest {
+    CountdownStep step;
+    std::optional<double> left_s; ///< seconds to T-0; given with `run`, may be with `hold`
+};
 /// At least one of the two.
 struct MetaRequest {
     std::optional<std::string> name;
@@ -39,6 +44,7 @@ struct MetaRequest {
 [[nodiscard]] Result<MarkRequest> parse_mark_request(std::string_view body);
 [[nodiscard]] Result<AlertRequest> parse_alert_request(std::string_view body);
 [[nodiscard]] Result<ShelveRequest> parse_shelve_request(std::string_view body);
+[[nodiscard]] Result<CountdownRequest> parse_countdown_request(std::string_view body);
 [[nodiscard]] Result<MetaRequest> parse_meta_request(std::string_view body);
 
 } // namespace turnstone

@@ -110,8 +110,9 @@ TEST_CASE("requests beyond the limits are told so") {
 TEST_CASE("viewers read, operators act") {
     const LiveServer live;
     CHECK(live.get("/api/session").json() == json{{"role", "viewer"}, {"version", TURNSTONE_VERSION}});
-    for (const char* target : {"/api/live/marker", "/api/live/note", "/api/live/recording", "/api/live/acknowledge",
-                               "/api/live/shelve", "/api/live/unshelve", "/api/recordings/live/meta"}) {
+    for (const char* target :
+         {"/api/live/marker", "/api/live/note", "/api/live/recording", "/api/live/acknowledge", "/api/live/shelve",
+          "/api/live/unshelve", "/api/live/countdown", "/api/recordings/live/meta"}) {
         INFO(target);
         CHECK(live.post(target, R"({"text":"x","name":"x"})").status == 403);
         CHECK(live.get(target).status == 405);
@@ -127,12 +128,14 @@ TEST_CASE("viewers read, operators act") {
     CHECK(live.post("/api/live/acknowledge", R"({"key":"link/radio/down"})", cookie).json() == json::object());
     CHECK(live.post("/api/live/shelve", R"({"key":"link/radio/down","for_s":300})", cookie).status == 200);
     CHECK(live.post("/api/live/unshelve", R"({"key":"link/radio/down"})", cookie).status == 200);
+    CHECK(live.post("/api/live/countdown", R"({"step":"hold","left_s":600})", cookie).status == 200);
     CHECK(live.actions() ==
           std::vector<std::string>{R"({"action":"marker","t_ns":"1779028327500000000","text":"cable out"})",
                                    R"({"action":"note","text":"windy"})", "recording:second flight", "name=n",
                                    "notes=m", R"({"action":"acknowledge","key":"link/radio/down"})",
                                    R"({"action":"shelve","for_s":300.0,"key":"link/radio/down"})",
-                                   R"({"action":"unshelve","key":"link/radio/down"})"});
+                                   R"({"action":"unshelve","key":"link/radio/down"})",
+                                   R"({"action":"countdown","left_s":600.0,"step":"hold"})"});
     CHECK(live.get("/api/recordings/live/description").json().at("recording").at("name") == "n");
 
     struct Case {
@@ -155,6 +158,11 @@ TEST_CASE("viewers read, operators act") {
         {"/api/live/shelve", R"({"key":"x","for_s":0.5})", 400},
         {"/api/live/shelve", R"({"key":"x","for_s":3601})", 400},
         {"/api/live/shelve", R"({"key":"x","for_s":"5"})", 400},
+        {"/api/live/countdown", "{}", 400},
+        {"/api/live/countdown", R"({"step":"launch"})", 400},
+        {"/api/live/countdown", R"({"step":"run"})", 400},
+        {"/api/live/countdown", R"({"step":"run","left_s":-1})", 400},
+        {"/api/live/countdown", R"({"step":"resume","left_s":5})", 400},
         {"/api/live/arm", "{}", 404},
         {"/api/recordings/live/meta", "{}", 400},
         {"/api/recordings/none/meta", R"({"name":"x"})", 404},
@@ -170,7 +178,7 @@ TEST_CASE("viewers read, operators act") {
     Fields form = cookie;
     form.emplace_back("Content-Type", "text/plain"); // what a form on another page could send
     CHECK(live.post("/api/live/marker", R"({"text":"x"})", form).status == 415);
-    CHECK(live.actions().size() == 8);
+    CHECK(live.actions().size() == 9);
 }
 
 TEST_CASE("wrong keys are refused and slowed down") {

@@ -6,6 +6,8 @@ export const kHeaderWords = {
   menu: 'Views and settings',
   replay: 'Replay',
   since_liftoff: 'Since liftoff',
+  countdown: 'Countdown',
+  countdown_held: 'Countdown held',
   utc: 'UTC',
   local: 'Local',
   read_aloud: 'Read aloud',

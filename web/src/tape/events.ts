@@ -58,6 +58,15 @@ export interface Alert {
   shelved_until_s: TapeSeconds;
 }
 
+/** Of the station, not of a vehicle. */
+export interface Countdown {
+  /** To T-0; negative after it. */
+  left_s: number;
+  held: boolean;
+}
+
+const kCountdownSteps: ReadonlySet<string> = new Set(['countdown_runs', 'countdown_held', 'countdown_off']);
+
 interface Flight {
   from_s: TapeSeconds;
   events: FlightEvent[];
@@ -91,6 +100,17 @@ export class EventLog {
     if (said) return { text: said.text, level: said.level, t_s: said.t_s, data: said.data };
     const span = this.phase_at(vehicle, t_s);
     return span && { text: `${capital(span.text)}.`, level: 'note', t_s: NaN, data: { form: span.phase } };
+  }
+
+  /** The station's countdown as it stands at `t_s`; undefined without one. */
+  countdown_at(t_s: TapeSeconds): Countdown | undefined {
+    const is_step = (event: TapeEvent): boolean => event.t_s <= t_s && kCountdownSteps.has(event.event);
+    const step = this.events.findLast(is_step);
+    const left_s = step?.data['left_s'];
+    if (!step || typeof left_s !== 'number') return undefined;
+    return step.event === 'countdown_runs'
+      ? { left_s: left_s - (t_s - step.t_s), held: false }
+      : { left_s, held: true };
   }
 
   /** `vehicle` -1 takes those of every vehicle. */
@@ -187,19 +207,18 @@ export class EventLog {
   }
 }
 
-/** Raised while it stands: a higher level is news, which nobody has acknowledged; anything else is the alert there was. */
+/** Raised while it stands: it has another level or cause, which nobody has acknowledged. */
 function raise(event: TapeEvent, before: Alert | undefined): Alert {
   const fresh = { event, since_s: event.t_s, cleared_s: NaN, acknowledged: false, shelved_until_s: NaN };
   if (!before || !Number.isNaN(before.cleared_s)) return fresh;
-  const news = kLevelOrder[event.level] < kLevelOrder[before.event.level];
-  return news ? { ...fresh, since_s: before.since_s } : { ...before, event };
+  return { ...fresh, since_s: before.since_s, shelved_until_s: before.shelved_until_s };
 }
 
 const latches = (event: TapeEvent): boolean => event.data['latched'] === true;
 
-function until_s({ data }: TapeEvent): TapeSeconds {
-  const until = data['until_s'];
-  return typeof until === 'number' ? until : Infinity;
+function until_s({ data, t_s }: TapeEvent): TapeSeconds {
+  const for_s = data['for_s'];
+  return typeof for_s === 'number' ? t_s + for_s : Infinity;
 }
 
 export function find_event(events: readonly FlightEvent[], name: FlightEventName): FlightEvent | undefined {

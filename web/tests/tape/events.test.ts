@@ -200,3 +200,23 @@ it('has the sentence of an estimate that a vehicle cannot have', () => {
   expect(log.why_missing(0, 'air')).toBe('No air-data estimate: needs static pressure');
   expect([log.why_missing(1, 'air'), log.why_missing(0, 'vertical')]).toEqual(['', '']);
 });
+
+describe('the countdown', () => {
+  const step = (id: number, t_s: number, name: string, left_s?: number): TapeEvent =>
+    event(id, t_s, 'countdown', name, { vehicle: -1, data: left_s === undefined ? {} : { left_s } });
+  const log = logged(
+    step(1, 10, 'countdown_runs', 600),
+    step(2, 70, 'countdown_held', 540),
+    step(3, 100, 'countdown_runs', 540),
+    step(4, 650, 'countdown_off'),
+  );
+  it.each<[string, number, { left_s: number; held: boolean } | undefined]>([
+    ['is none before it is set', 9, undefined],
+    ['runs', 40, { left_s: 570, held: false }],
+    ['stands while it is held', 90, { left_s: 540, held: true }],
+    ['goes on from there, and past T-0', 645, { left_s: -5, held: false }],
+    ['is none once it is taken off', 651, undefined],
+  ])('%s', (_, at_s, expected) => {
+    expect(log.countdown_at(at_s)).toEqual(expected);
+  });
+});

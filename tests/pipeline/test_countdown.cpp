@@ -1,0 +1,102 @@
+// The station's countdown: what operators do with it, and what everybody is told.
+#include <string>
+#include <vector>
+
+#include <catch2/catch.hpp>
+
+#include "server/pipeline/events.hpp"
+#include "server/pipeline/station/countdown_clock.hpp"
+#include "tests/pipeline/station.hpp"
+
+using namespace turnstone;
+using namespace turnstone::test;
+
+namespace {
+
+std::int64_t after_start(double t_s) {
+    return kStart_ns + seconds_to_ns(t_s);
+}
+
+/// The events' texts, as people read them.
+std::vector<std::string> texts(const Batch& batch) {
+    std::vector<std::string> all;
+    for (const Event& event : batch.events) all.push_back(event.text);
+    return all;
+}
+
+} // namespace
+
+TEST_CASE("a countdown runs, is held, goes on from there and is taken off, and each step is said once") {
+    using enum CountdownStep;
+    struct Step {
+        double t_s;
+        Countdown does;
+        const char* says; ///< empty: nothing
+    };
+    const Step steps[] = {
+        {1, {.step = hold}, ""}, // there is none
+        {2, {.step = resume}, ""},
+        {3, {.step = off}, ""},
+        {10, {.step = run, .zero_ns = after_start(610)}, "Countdown runs at T-10:00"},
+        {70, {.step = hold}, "Countdown held at T-9:00"},
+        {75, {.step = hold}, ""}, // it is held
+        {100, {.step = resume}, "Countdown runs at T-9:00"},
+        {101, {.step = resume}, ""},
+        {130, {.step = hold, .left_s = 300}, "Countdown held at T-5:00"},
+        {200, {.step = run, .zero_ns = after_start(260)}, "Countdown runs at T-1:00"}, // begun again
+        {261.4, {.step = hold}, "Countdown held at T+0:01"},
+        {300, {.step = off}, "Countdown taken off"},
+        {301, {.step = off}, ""},
+    };
+    CountdownClock clock;
+    for (const Step& step : steps) {
+        INFO(step.t_s);
+        Batch out;
+        clock.take(step.does, after_start(step.t_s), out);
+        CHECK(texts(out) == (*step.says == '\0' ? std::vector<std::string>() : std::vector<std::string>{step.says}));
+    }
+}
+
+TEST_CASE("a liftoff is compared with a countdown that runs, and with no other") {
+    struct Case {
+        const char* name;
+        std::vector<Countdown> before;
+        double liftoff_s;
+        std::vector<std::string> says;
+    };
+    const Countdown run{.step = CountdownStep::run, .zero_ns = after_start(100)};
+    const Case cases[] = {
+        {"late", {run}, 100.84, {"Liftoff 0.8 s after T-0 of the countdown"}},
+        {"early", {run}, 98.1, {"Liftoff 1.9 s before T-0 of the countdown"}},
+        {"another day's", {run}, 1000, {}},
+        {"none", {}, 100, {}},
+        {"held", {run, {.step = CountdownStep::hold}}, 100, {}},
+    };
+    for (const Case& one : cases) {
+        INFO(one.name);
+        CountdownClock clock;
+        Batch out;
+        for (const Countdown& step : one.before) clock.take(step, after_start(0), out);
+        out.events.push_back(make_event({.id = EventId::marker, .t_ns = after_start(1)}, after_start(1)));
+        const Marks from = out.marks();
+        out.events.push_back(
+            make_event({.id = EventId::liftoff, .t_ns = after_start(one.liftoff_s)}, after_start(one.liftoff_s + 0.3)));
+        clock.see(out, from);
+        std::vector<std::string> said;
+        for (std::size_t i = from.events + 1; i < out.events.size(); ++i) said.push_back(out.events[i].text);
+        CHECK(said == one.says);
+    }
+}
+
+TEST_CASE("a new recording begins with the countdown that runs, to the same T-0") {
+    const PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}});
+    Pipeline before(setup, kStart_ns);
+    Batch out;
+    before.action(after_start(5), Countdown{.step = CountdownStep::run, .zero_ns = after_start(125)}, out);
+    before.advance(after_start(20), out);
+    Pipeline next(setup, after_start(20));
+    Batch said;
+    for (const Action& action : before.carried_actions()) next.action(after_start(25), action, said);
+    REQUIRE(texts(said) == std::vector<std::string>{"Countdown runs at T-1:40"});
+    REQUIRE(next.carried_actions() == before.carried_actions());
+}
