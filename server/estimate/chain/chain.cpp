@@ -23,8 +23,6 @@ namespace turnstone::estimate {
 namespace {
 
 constexpr double kTiltUsable_rad = 0.1;
-/// Steady port error, of dynamic pressure, 1-sigma: navigation does not estimate it.
-constexpr double kPortFraction = 0.05;
 constexpr double kEngineRow_s = 1.0;
 
 /// An estimator and the tables it is reported in.
@@ -71,12 +69,14 @@ AirSpeed air_speed_of(const Navigation& navigation, const WindProfile& wind) {
     return {flow_mps.norm(), std::hypot(e.velocity_sigma_mps.norm() / std::numbers::sqrt3, by_wind_mps)};
 }
 
-/// The slowly changing part of a pressure altitude's 1-sigma.
-double systematic_sigma_m(const AirPicture& air) {
+/// What air flowing past the ports does to a pressure altitude, 1-sigma: at any moment, and as a steady coefficient.
+struct PortSigmas {
+    double noise_m, steady_m;
+};
+PortSigmas port_sigmas(const AirPicture& air, double coefficient_sigma) {
     const double q_pa = std::isfinite(air.speeds.dynamic_pressure_pa) ? air.speeds.dynamic_pressure_pa : 0.0;
-    const double port_m = std::hypot(port_noise_pa(air.speeds.mach, q_pa), kPortFraction * q_pa) /
-                          (air.heights.density_kg_m3 * kGravityStandard_mps2);
-    return std::hypot(air.heights.above_pad_sigma_m, port_m);
+    const double pa_per_m = air.heights.density_kg_m3 * kGravityStandard_mps2;
+    return {port_noise_pa(air.speeds.mach, q_pa) / pa_per_m, coefficient_sigma * q_pa / pa_per_m};
 }
 
 /// With a second accelerometer a reading beyond the first one's range is not a fault.
@@ -112,7 +112,7 @@ struct EstimatorChain::State {
                                       FlightReport(inputs.pressure, tables)});
             picture.atmosphere = &flight->estimator.atmosphere();
             picture.wind = &*wind;
-            if (inputs.triads()) navigation.emplace(vehicle.sensors, site);
+            if (inputs.triads()) navigation.emplace(vehicle.sensors, site, &*vehicle.rocket);
         }
         if (inputs.fix || (moves && !flies))
             translation.emplace(TranslationPart{TranslationInput(vehicle.sensors, site),
@@ -203,13 +203,15 @@ void EstimatorChain::pressure(const PressureSample& sample, EstimateSink& sink) 
         s.flight->report.write(news, s.picture, sink);
         if (news.air) {
             const AirPicture& air = *s.picture.air;
-            const double systematic_m = systematic_sigma_m(air);
+            const PortSigmas port = port_sigmas(air, s.vehicle.sensors.port_coefficient_sigma);
+            const double air_m = air.heights.above_pad_sigma_m;
             if (s.navigation)
-                s.navigation->height(sample.t_ns, air.heights.above_pad_m, air.heights.above_pad_noise_m, systematic_m);
+                s.navigation->height(sample.t_ns, air.heights.above_pad_m,
+                                     std::hypot(air.heights.above_pad_noise_m, port.noise_m), air_m, port.steady_m);
             if (s.translation) {
                 s.translation->filter.expect(manoeuvre_of(s.picture.phase.motion));
                 s.translation->filter.height(sample.t_ns, air.heights.above_pad_m, air.heights.above_pad_noise_m,
-                                             systematic_m);
+                                             std::hypot(air_m, port.noise_m, port.steady_m));
             }
         }
     }
@@ -221,7 +223,10 @@ void EstimatorChain::fix(const FixSample& sample, EstimateSink& sink) {
     State& s = *state_;
     if (!s.translation) return;
     s.take_fix(sample);
-    if (s.navigation) s.navigation->fix(sample);
+    if (s.navigation) {
+        s.navigation->fix(sample);
+        if (!s.navigation->estimate().valid) s.navigation->align_in_motion(s.picture.translation);
+    }
     if (s.flight) {
         const auto news = s.flight->estimator.fix(sample, s.picture, sink);
         s.flight->report.write(news, s.picture, sink);

@@ -1,7 +1,7 @@
 #pragma once
-/// Whether a filter's innovations are as large as it claims: the average of the normalised innovation squared over the
-/// last 50 scalar measurements against the chi-square bounds of that average (Bar-Shalom, Li, Kirubarajan 2001, section
-/// 5.4; 50 degrees of freedom, two-sided 99 %).
+/// Whether a filter's innovations are as large as it claims: the sum of the normalised innovation squared over the last
+/// 50 measurements against the chi-square bounds for their degrees of freedom (Bar-Shalom, Li, Kirubarajan 2001,
+/// section 5.4; two-sided 99 %). A measurement has as many degrees of freedom as components that were measured.
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -24,39 +24,60 @@ consteval auto words_of(Health) {
     return words<Health::do_not_trust>("not enough data yet", "consistent", "conservative", "overconfident",
                                        "do not trust");
 }
+/// Of several components: what matters more to a reader. Words of caution come before "not enough data yet".
+[[nodiscard]] constexpr Health graver(Health a, Health b) noexcept {
+    return std::max(a, b);
+}
 
 class NisMonitor {
   public:
     static constexpr std::size_t kWindow = 50;
-    static constexpr double kLower = 0.5598149773274664; ///< chi-square quantile 0.005, over 50
-    static constexpr double kUpper = 1.5897995693365785; ///< quantile 0.995
-    static constexpr double kDoNotTrust = 4.0;           ///< errors of two sigmas, rms
-    /// One outlier counts no more than this, or a single pulse would hide the next 50 values.
+    static constexpr double kDoNotTrust = 4.0; ///< per degree of freedom: errors of two sigmas, rms
+    /// One outlier counts no more than this per degree of freedom, or a single pulse would hide the next 50 values.
     static constexpr double kCap = 25.0;
+    static constexpr double kNormalQuantile = 2.5758293035489004; ///< 0.995
 
-    void add(double nis) {
-        values_[next_] = std::min(nis, kCap);
+    struct Bounds {
+        double lower, upper;
+    };
+    /// Of the mean per degree of freedom, when there are that many: chi-square quantiles by the cube of a normal one
+    /// (E. B. Wilson, M. M. Hilferty, Proc. Natl. Acad. Sci. 17, 1931), right to 0.2 % from 50 on.
+    [[nodiscard]] static Bounds bounds(double degrees) noexcept {
+        const double spread = 2 / (9 * degrees);
+        const auto quantile = [&](double z) { return std::pow(1 - spread + z * std::sqrt(spread), 3); };
+        return {quantile(-kNormalQuantile), quantile(kNormalQuantile)};
+    }
+
+    void add(double nis, double degrees = 1) {
+        values_[next_] = std::min(nis, kCap * degrees);
+        degrees_[next_] = degrees;
         next_ = (next_ + 1) % kWindow;
         count_ = std::min(count_ + 1, kWindow);
         last_ = nis;
     }
     [[nodiscard]] double last() const noexcept { return last_; }
-    [[nodiscard]] double mean() const noexcept {
-        if (count_ == 0) return kNaN;
-        double sum = 0.0;
-        for (std::size_t i = 0; i < count_; ++i) sum += values_[i];
-        return sum / static_cast<double>(count_);
-    }
+    /// Per degree of freedom.
+    [[nodiscard]] double mean() const noexcept { return count_ == 0 ? kNaN : sum(values_) / sum(degrees_); }
     [[nodiscard]] Health health() const noexcept {
         if (count_ < kWindow) return Health::not_enough_data;
         const double m = mean();
         if (m > kDoNotTrust) return Health::do_not_trust;
-        return m > kUpper ? Health::overconfident : m < kLower ? Health::conservative : Health::consistent;
+        const Bounds expected = bounds(sum(degrees_));
+        return m > expected.upper   ? Health::overconfident
+               : m < expected.lower ? Health::conservative
+                                    : Health::consistent;
     }
     void clear() noexcept { *this = NisMonitor{}; }
 
   private:
-    std::array<double, kWindow> values_{};
+    using Ring = std::array<double, kWindow>;
+    [[nodiscard]] double sum(const Ring& ring) const noexcept {
+        double total = 0.0;
+        for (std::size_t i = 0; i < count_; ++i) total += ring[i];
+        return total;
+    }
+
+    Ring values_{}, degrees_{};
     std::size_t next_ = 0;
     std::size_t count_ = 0;
     double last_ = kNaN;

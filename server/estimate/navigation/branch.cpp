@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 #include "shared/time.hpp"
 
@@ -14,13 +15,27 @@ namespace {
 
 constexpr std::size_t kPastSamples = 512;
 constexpr double kAheadMost_s = 0.2;
-constexpr double kFixDelaySigma_s = 0.03;
+constexpr double kDelayMost_s = 1.0;
+constexpr double kFixJitter_s = 0.005;      // of the delay from fix to fix
+constexpr double kFixJitterExact_s = 0.001; // of the station's map of the vehicle's clock
+constexpr double kAccelerationOver_s = 0.02;
 constexpr double kNothing = 1e6; // sigma of what was not measured
 constexpr double kBridgeStep_s = 0.02;
 constexpr double kTumbling_radps = 0.6;
-constexpr double kTurnedMost_rad = 0.7;
+constexpr double kAnyTurn_rad = std::numbers::pi / std::numbers::sqrt3; // evenly spread over the circle
+constexpr double kNoseWander_rad_rts = 0.05; // a flight path bends by a few hundredths of a radian a second
+constexpr double kNoseWobble = 0.1;          // what a turning rate across leaves, of its size
+constexpr double kForceMemory_s = 1.0;
 
 } // namespace
+
+template <int M>
+double NavigationBranch::Seen<M>::log_likelihood() const {
+    const Eigen::LDLT<Eigen::Matrix<double, M, M>> factor(covariance);
+    return -0.5 * (innovation.dot(factor.solve(innovation)) + factor.vectorD().array().max(1e-300).log().sum());
+}
+template double NavigationBranch::Seen<1>::log_likelihood() const;
+template double NavigationBranch::Seen<6>::log_likelihood() const;
 
 NavigationBranch::NavigationBranch(double gravity_mps2)
     : gravity_mps2_(gravity_mps2), filter_(EskfNoise{}, gravity_mps2), past_(kPastSamples) {}
@@ -29,18 +44,41 @@ void NavigationBranch::start(const Alignment& alignment, const EskfNoise& noise,
     filter_ = Eskf(noise, gravity_mps2_);
     filter_.reset(alignment.nominal, alignment.covariance);
     log_weight = alignment.log_weight;
-    accel_enu_mps2_ = Vector3d::Zero();
-    force_body_mps2_ = alignment.nominal.q_local_body.conjugate() * Vector3d(0, 0, gravity_mps2_);
+    force_x_mps2_ = 0;
     past_.clear();
-    past_.push({t_ns, alignment.nominal.position_enu_m, Vector3d::Zero()});
+    past_.push({t_ns, alignment.nominal.position_enu_m, alignment.nominal.velocity_enu_mps});
 }
 
 void NavigationBranch::predict(std::int64_t t_ns, const Vector3d& accel_body_mps2, const Vector3d& rate_body_radps,
                                double dt_s, double accel_inflation, double gyro_inflation) {
     filter_.predict(accel_body_mps2, rate_body_radps, dt_s, accel_inflation, gyro_inflation);
-    force_body_mps2_ = accel_body_mps2 - filter_.nominal().accel_bias_mps2;
-    accel_enu_mps2_ = filter_.nominal().q_local_body * force_body_mps2_ - Vector3d(0, 0, gravity_mps2_);
+    force_x_mps2_ = accel_body_mps2.x() - filter_.nominal().accel_bias_mps2.x();
     past_.push({t_ns, filter_.nominal().position_enu_m, filter_.nominal().velocity_enu_mps});
+}
+
+void NavigationBranch::spin(std::int64_t t_ns, double force_x_mps2, double force_across_mps2, double rate_across_radps,
+                            double dt_s, double accel_inflation) {
+    const EskfNominal& nominal = filter_.nominal();
+    // Biases across the nose turn with it and cancel; so does the gyro's, whose rate is not used at all.
+    Vector3d force = nominal.accel_bias_mps2;
+    force.x() = force_x_mps2;
+    filter_.forget(Eskf::kAttitude, kAnyTurn_rad);
+    filter_.break_increments();
+    predict(t_ns, force, nominal.gyro_bias_radps, dt_s, accel_inflation, 1);
+    filter_.break_increments();
+    filter_.forget(Eskf::kAttitude, kAnyTurn_rad);
+    const double root_s = std::sqrt(dt_s);
+    const double nose_sigma = std::hypot(kNoseWander_rad_rts, kNoseWobble * rate_across_radps) * root_s;
+    filter_.inflate(Eskf::kAttitude + 1, nose_sigma);
+    filter_.inflate(Eskf::kAttitude + 2, nose_sigma);
+    filter_.inflate(Eskf::kVelocity, force_across_mps2 * dt_s);
+}
+
+void NavigationBranch::doubt_force(int axis, double sigma_mps2, double since_s, double dt_s) {
+    // (sigma t)^2 for errors that are alike, which a sample adds 2 sigma^2 t dt to; beyond its memory t stays.
+    const double t_s = std::min(since_s, kForceMemory_s);
+    filter_.inflate_velocity(filter_.nominal().q_local_body * Vector3d::Unit(axis),
+                             sigma_mps2 * std::sqrt(2 * t_s * dt_s));
 }
 
 void NavigationBranch::bridge(std::int64_t t_ns, const Vector3d& accel_before_mps2, const Vector3d& rate_before_radps,
@@ -64,9 +102,28 @@ void NavigationBranch::bridge(std::int64_t t_ns, const Vector3d& accel_before_mp
     const double rate_sigma = rate_change.norm() / 3 + (tumbles ? kTumbling_radps : 0.1) * floor;
     filter_.inflate(Eskf::kVelocity, accel_sigma * gap_s);
     filter_.inflate(Eskf::kPosition, 0.5 * accel_sigma * gap_s * gap_s);
-    filter_.inflate(Eskf::kAttitude,
-                    std::min(kTurnedMost_rad, rate_sigma * gap_s)); // beyond, no linear filter finds it again
+    filter_.inflate(Eskf::kAttitude, rate_sigma * gap_s);
     filter_.break_increments();
+}
+
+void NavigationBranch::turn(double roll_rad, double sigma_rad) {
+    EskfNominal nominal = filter_.nominal();
+    nominal.q_local_body = nominal.q_local_body * quaternion_from_rotation_vector({roll_rad, 0, 0});
+    Eskf::Covariance p = filter_.covariance();
+    // What is known across the nose is known alike in every direction after any turn.
+    Matrix3d across = p.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude);
+    const double mean = 0.5 * (across(1, 1) + across(2, 2));
+    p.middleRows<3>(Eskf::kAttitude).setZero();
+    p.middleCols<3>(Eskf::kAttitude).setZero();
+    p.diagonal().segment<3>(Eskf::kAttitude) << sigma_rad * sigma_rad, mean, mean;
+    filter_.reset(nominal, p);
+}
+
+void NavigationBranch::absorb(const NavigationBranch& other, double fraction) {
+    const Eskf::ErrorVector off = Eskf::error_of(filter_.nominal(), other.nominal());
+    const Eskf::Covariance p =
+        (1 - fraction) * filter_.covariance() + fraction * (other.filter_.covariance() + off * off.transpose());
+    filter_.reset(filter_.nominal(), p);
 }
 
 bool NavigationBranch::reaches(std::int64_t t_ns) const {
@@ -99,67 +156,75 @@ void NavigationBranch::shift_past(const EskfNominal& before) {
     }
 }
 
-NavigationBranch::FixObservation NavigationBranch::observe(const EnuFix& fix) const {
-    const Past then = past(fix.t_valid_ns);
-    const double delay_s = std::clamp(seconds_between(fix.t_valid_ns, past_.back().t_ns), -kAheadMost_s, 1.0);
-    FixObservation out;
+NavigationBranch::Seen<6> NavigationBranch::see(const EnuFix& fix) const {
+    const EskfNominal& nominal = filter_.nominal();
+    const std::int64_t t_valid_ns =
+        fix.exact_time ? fix.t_valid_ns : fix.t_valid_ns - seconds_to_ns(nominal.fix_delay_s);
+    const Past then = past(t_valid_ns);
+    const double delay_s = std::clamp(seconds_between(t_valid_ns, past_.back().t_ns), -kAheadMost_s, kDelayMost_s);
+    const std::int64_t around_ns = seconds_to_ns(kAccelerationOver_s);
+    const std::int64_t middle_ns = std::min(t_valid_ns, past_.back().t_ns - around_ns);
+    const Vector3d accel_enu_mps2 =
+        (past(middle_ns + around_ns).velocity_enu_mps - past(middle_ns - around_ns).velocity_enu_mps) /
+        (2 * kAccelerationOver_s);
+    const Vector3d felt_mps =
+        past_.back().velocity_enu_mps - then.velocity_enu_mps + Vector3d(0, 0, gravity_mps2_ * delay_s);
+    const Matrix3d rotation = nominal.q_local_body.toRotationMatrix();
+    const Matrix3d by_attitude = skew(felt_mps) * rotation;
+    Seen<6> out;
     out.observation.setZero();
     out.observation.leftCols<6>().setIdentity();
     out.observation.block<3, 3>(0, Eskf::kVelocity) = -delay_s * Matrix3d::Identity();
-    out.observation.block<3, 3>(3, Eskf::kAttitude) =
-        delay_s * filter_.nominal().q_local_body.toRotationMatrix() * skew(force_body_mps2_);
-    out.innovation.head<3>() = fix.measured.head<3>() - then.position_enu_m;
-    out.innovation.tail<3>() = fix.measured.tail<3>() - then.velocity_enu_mps;
-    out.innovation = out.innovation.cwiseProduct(fix.given);
-    // The uncertainty of the delay as distance and change of velocity, along their own directions.
-    out.noise.setZero();
+    out.observation.block<3, 3>(0, Eskf::kAttitude) = -0.5 * delay_s * by_attitude;
+    out.observation.block<3, 3>(0, Eskf::kFixBias).setIdentity();
+    out.observation(2, Eskf::kDatum) = 1;
+    out.observation.block<3, 3>(3, Eskf::kAttitude) = by_attitude;
+    out.observation.block<3, 3>(3, Eskf::kAccelBias) = delay_s * rotation;
+    out.observation.block<3, 3>(3, Eskf::kAccelScale) = delay_s * force_x_mps2_ * rotation;
     Eigen::Matrix<double, 6, 1> late;
-    late << then.velocity_enu_mps, accel_enu_mps2_;
-    late = kFixDelaySigma_s * late.cwiseProduct(fix.given);
+    late << then.velocity_enu_mps, accel_enu_mps2;
+    if (!fix.exact_time) out.observation.col(Eskf::kFixDelay) = -late;
+    out.innovation << fix.measured.head<3>() - then.position_enu_m - nominal.fix_bias_m -
+                          Vector3d(0, 0, nominal.datum_m),
+        fix.measured.tail<3>() - then.velocity_enu_mps;
+    out.innovation = out.innovation.cwiseProduct(fix.given);
+    for (int row = 0; row < 6; ++row) out.observation.row(row) *= fix.given(row);
+    late = (fix.exact_time ? kFixJitterExact_s : kFixJitter_s) * late.cwiseProduct(fix.given);
     out.noise = late * late.transpose();
-    const Eigen::Matrix<double, 6, 1> sigma =
-        (Eigen::Matrix<double, 6, 1>() << fix.horizontal_sigma_m, fix.horizontal_sigma_m, fix.vertical_sigma_m,
-         fix.speed_sigma_mps, fix.speed_sigma_mps, 1.5 * fix.speed_sigma_mps)
-            .finished();
-    for (int k = 0; k < 6; ++k) out.noise(k, k) += fix.given(k) > 0 ? sigma(k) * sigma(k) : kNothing * kNothing;
+    for (int k = 0; k < 6; ++k) out.noise(k, k) += fix.given(k) > 0 ? fix.sigma(k) * fix.sigma(k) : kNothing * kNothing;
+    out.covariance = filter_.innovation_covariance<6>(out.observation, out.noise);
     return out;
 }
 
-NavigationBranch::Fit NavigationBranch::fit(const EnuFix& fix) const {
-    const FixObservation m = observe(fix);
-    const Eigen::LDLT<Eigen::Matrix<double, 6, 6>> factor(filter_.innovation_covariance<6>(m.observation, m.noise));
-    const double nis = m.innovation.dot(factor.solve(m.innovation));
-    return {nis, -0.5 * (nis + factor.vectorD().array().max(1e-300).log().sum())};
+NavigationBranch::Seen<1> NavigationBranch::see(const EnuHeight& height) const {
+    Seen<1> out;
+    out.observation.setZero();
+    out.observation(0, Eskf::kPosition + 2) = 1;
+    out.observation.segment<2>(Eskf::kHeightError) = height.slow_m.transpose();
+    out.innovation(0) =
+        height.above_pad_m - past(height.t_ns).position_enu_m.z() - height.slow_m.dot(filter_.nominal().height_error);
+    out.noise(0, 0) = height.noise_m * height.noise_m;
+    out.covariance = filter_.innovation_covariance<1>(out.observation, out.noise);
+    return out;
 }
 
-void NavigationBranch::correct(const EnuFix& fix) {
-    const FixObservation m = observe(fix);
+template <int M>
+void NavigationBranch::correct_with_past(const Seen<M>& seen) {
     const EskfNominal before = filter_.nominal();
-    filter_.correct<6>(m.innovation, m.observation, m.noise);
+    filter_.correct<M>(seen.innovation, seen.observation, seen.noise);
     shift_past(before);
 }
+void NavigationBranch::correct(const Seen<6>& seen) {
+    correct_with_past(seen);
+}
+void NavigationBranch::correct(const Seen<1>& seen) {
+    correct_with_past(seen);
+}
 
-void NavigationBranch::give_way(const EnuFix& fix) {
-    const FixObservation m = observe(fix);
-    filter_.inflate(Eskf::kPosition, m.innovation.head<3>().norm());
-    filter_.inflate(Eskf::kVelocity, m.innovation.tail<3>().norm());
+void NavigationBranch::give_way(const Seen<6>& seen) {
+    filter_.inflate(Eskf::kPosition, seen.innovation.head<3>().norm());
+    filter_.inflate(Eskf::kVelocity, seen.innovation.tail<3>().norm());
     filter_.inflate(Eskf::kAttitude, 0.2);
-}
-
-NavigationBranch::Fit NavigationBranch::fit_height(std::int64_t t_ns, double above_pad_m, double sigma_m) const {
-    const double innovation_m = above_pad_m - past(t_ns).position_enu_m.z();
-    const double variance_m2 = filter_.covariance()(Eskf::kPosition + 2, Eskf::kPosition + 2) + sigma_m * sigma_m;
-    const double nis = innovation_m * innovation_m / variance_m2;
-    return {nis, -0.5 * (nis + std::log(variance_m2))};
-}
-
-void NavigationBranch::correct_height(std::int64_t t_ns, double above_pad_m, double sigma_m) {
-    using Scalar = Eigen::Matrix<double, 1, 1>;
-    Eskf::Observation<1> h = Eskf::Observation<1>::Zero();
-    h(0, Eskf::kPosition + 2) = 1;
-    const EskfNominal before = filter_.nominal();
-    filter_.correct<1>(Scalar(above_pad_m - past(t_ns).position_enu_m.z()), h, Scalar(sigma_m * sigma_m));
-    shift_past(before);
 }
 
 } // namespace turnstone::estimate

@@ -28,21 +28,19 @@ EskfNominal Eskf::propagate(const EskfNominal& from, const Vector3d& accel_body_
     return to;
 }
 
-Eskf::Covariance Eskf::transition(const EskfNominal& from, const Vector3d& accel_body_mps2,
-                                  const Vector3d& rate_body_radps, double dt_s) {
+Eskf::Step Eskf::derivatives(const EskfNominal& from, const Vector3d& accel_body_mps2, const Vector3d& rate_body_radps,
+                             double dt_s) {
     const Vector3d angle = (rate_body_radps - from.gyro_bias_radps) * dt_s;
     const Vector3d force = accel_body_mps2 - from.accel_bias_mps2;
     const Matrix3d rotation = from.q_local_body.toRotationMatrix();
     // Derivatives of propagate(): the force increment is rotated by (I + skew(angle)/2).
     const Matrix3d turned = rotation * (Matrix3d::Identity() + 0.5 * skew(angle));
     const Vector3d increment = force * dt_s + 0.5 * angle.cross(force * dt_s);
-    Covariance f = Covariance::Identity();
-    f.block<3, 3>(kVelocity, kAttitude) = -rotation * skew(increment);
-    f.block<3, 3>(kVelocity, kAccelBias) = -turned * dt_s;
-    f.block<3, 3>(kVelocity, kGyroBias) = 0.5 * rotation * skew(force) * dt_s * dt_s;
-    f.block<3, 3>(kPosition, kVelocity) = Matrix3d::Identity() * dt_s;
-    f.block<3, 9>(kPosition, kAttitude) = 0.5 * dt_s * f.block<3, 9>(kVelocity, kAttitude);
-    f.block<3, 3>(kAttitude, kAttitude) = quaternion_from_rotation_vector(-angle).toRotationMatrix();
+    Step step;
+    step.velocity_by_attitude = -rotation * skew(increment);
+    step.velocity_by_accel = -turned * dt_s;
+    step.velocity_by_gyro = 0.5 * rotation * skew(force) * dt_s * dt_s;
+    step.attitude_by_attitude = quaternion_from_rotation_vector(-angle).toRotationMatrix();
     // Right Jacobian of the exponential (Sola eq. 183); its series where the closed form would divide by nearly
     // nothing.
     const double length = angle.norm();
@@ -50,8 +48,29 @@ Eskf::Covariance Eskf::transition(const EskfNominal& from, const Vector3d& accel
     const double first = tiny ? 0.5 - length * length / 24 : (1 - std::cos(length)) / (length * length);
     const double second =
         tiny ? 1.0 / 6 - length * length / 120 : (length - std::sin(length)) / (length * length * length);
-    f.block<3, 3>(kAttitude, kGyroBias) =
-        -dt_s * (Matrix3d::Identity() - first * skew(angle) + second * skew(angle) * skew(angle));
+    const Matrix3d across = skew(angle);
+    step.attitude_by_gyro = -dt_s * (Matrix3d::Identity() - first * across + second * across * across);
+    step.force_x_mps2 = force.x();
+    step.rate_x_radps = rate_body_radps.x() - from.gyro_bias_radps.x();
+    step.dt_s = dt_s;
+    return step;
+}
+
+Eskf::Covariance Eskf::transition(const EskfNominal& from, const Vector3d& accel_body_mps2,
+                                  const Vector3d& rate_body_radps, double dt_s) {
+    const Step step = derivatives(from, accel_body_mps2, rate_body_radps, dt_s);
+    Covariance f = Covariance::Identity();
+    f.block<3, 3>(kVelocity, kAttitude) = step.velocity_by_attitude;
+    f.block<3, 3>(kVelocity, kAccelBias) = step.velocity_by_accel;
+    f.block<3, 3>(kVelocity, kGyroBias) = step.velocity_by_gyro;
+    f.block<3, 3>(kVelocity, kAccelScale) = step.force_x_mps2 * step.velocity_by_accel;
+    f.block<3, 3>(kVelocity, kGyroScale) = step.rate_x_radps * step.velocity_by_gyro;
+    f.block<3, 3>(kPosition, kVelocity) = Matrix3d::Identity() * dt_s;
+    f.block<3, kSize - kAttitude>(kPosition, kAttitude) =
+        0.5 * dt_s * f.block<3, kSize - kAttitude>(kVelocity, kAttitude);
+    f.block<3, 3>(kAttitude, kAttitude) = step.attitude_by_attitude;
+    f.block<3, 3>(kAttitude, kGyroBias) = step.attitude_by_gyro;
+    f.block<3, 3>(kAttitude, kGyroScale) = step.rate_x_radps * step.attitude_by_gyro;
     return f;
 }
 
@@ -69,10 +88,10 @@ void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_ra
     previous_velocity_mps_ = velocity;
     has_previous_ = true;
 
-    const Covariance f = transition(nominal_, accel_body_mps2, rate_body_radps, dt_s);
+    const Step step = derivatives(nominal_, accel_body_mps2, rate_body_radps, dt_s);
     nominal_ = propagate(nominal_, accel_body_mps2, rate_body_radps, dt_s, gravity_mps2_, coning, sculling);
 
-    propagate_covariance(f);
+    propagate_covariance(step);
     // White noise of the sample enters velocity rotated, and rotation leaves isotropic noise as it is.
     const auto square = [](double x) { return x * x; };
     const double velocity_variance = square(noise_.accel_density_mps2_rthz * accel_inflation) * dt_s;
@@ -88,30 +107,44 @@ void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_ra
         covariance_(kAccelBias + axis, kAccelBias + axis) += accel_walk;
         covariance_(kGyroBias + axis, kGyroBias + axis) += gyro_walk;
     }
-    covariance_ = (0.5 * (covariance_ + covariance_.transpose())).eval();
 }
 
-/// F P F' without the zeros and ones of F: what is left of transition() is three rows for the velocity's change, of
-/// which the position takes half a step's worth, and two blocks for the attitude.
-void Eskf::propagate_covariance(const Covariance& f) {
-    const double dt_s = f(kPosition, kVelocity);
-    const Eigen::Matrix<double, 3, 9> change = f.block<3, 9>(kVelocity, kAttitude);
-    const Matrix3d turn = f.block<3, 3>(kAttitude, kAttitude);
-    const Matrix3d gyro = f.block<3, 3>(kAttitude, kGyroBias);
+/// F P F' without the zeros and ones of F, by columns, which lie together in memory: first P F' for position, velocity
+/// and attitude, then F from the left on the nine rows that it changes; the rest is their mirror image. A scale error
+/// acts as a bias does, times what it is a fraction of.
+void Eskf::propagate_covariance(const Step& step) {
     Covariance& p = covariance_;
-    {
-        const Rows faster = change.lazyProduct(p.bottomRows<9>());
-        const Rows turned = turn.lazyProduct(p.middleRows<3>(kAttitude)) + gyro.lazyProduct(p.middleRows<3>(kGyroBias));
-        p.middleRows<3>(kPosition) += dt_s * p.middleRows<3>(kVelocity) + 0.5 * dt_s * faster;
-        p.middleRows<3>(kVelocity) += faster;
-        p.middleRows<3>(kAttitude) = turned;
+    const Columns accel = p.middleCols<3>(kAccelBias) + step.force_x_mps2 * p.middleCols<3>(kAccelScale);
+    const Columns gyro = p.middleCols<3>(kGyroBias) + step.rate_x_radps * p.middleCols<3>(kGyroScale);
+    const Columns faster = p.middleCols<3>(kAttitude).lazyProduct(step.velocity_by_attitude.transpose()) +
+                           accel.lazyProduct(step.velocity_by_accel.transpose()) +
+                           gyro.lazyProduct(step.velocity_by_gyro.transpose());
+    Eigen::Matrix<double, kSize, kAccelBias> moved;
+    moved.middleCols<3>(kPosition) =
+        p.middleCols<3>(kPosition) + step.dt_s * p.middleCols<3>(kVelocity) + (0.5 * step.dt_s) * faster;
+    moved.middleCols<3>(kVelocity) = p.middleCols<3>(kVelocity) + faster;
+    moved.middleCols<3>(kAttitude) = p.middleCols<3>(kAttitude).lazyProduct(step.attitude_by_attitude.transpose()) +
+                                     gyro.lazyProduct(step.attitude_by_gyro.transpose());
+
+    using Rows = Eigen::Matrix<double, 3, kAccelBias>;
+    const Rows by_accel = moved.middleRows<3>(kAccelBias) + step.force_x_mps2 * moved.middleRows<3>(kAccelScale);
+    const Rows by_gyro = moved.middleRows<3>(kGyroBias) + step.rate_x_radps * moved.middleRows<3>(kGyroScale);
+    const Rows by_attitude = moved.middleRows<3>(kAttitude);
+    const Rows change = step.velocity_by_attitude.lazyProduct(by_attitude) +
+                        step.velocity_by_accel.lazyProduct(by_accel) + step.velocity_by_gyro.lazyProduct(by_gyro);
+    moved.middleRows<3>(kPosition) += step.dt_s * moved.middleRows<3>(kVelocity) + (0.5 * step.dt_s) * change;
+    moved.middleRows<3>(kVelocity) += change;
+    moved.middleRows<3>(kAttitude) =
+        step.attitude_by_attitude.lazyProduct(by_attitude) + step.attitude_by_gyro.lazyProduct(by_gyro);
+
+    for (int column = 0; column < kAccelBias; ++column) {
+        for (int row = 0; row < column; ++row) {
+            const double mean = 0.5 * (moved(row, column) + moved(column, row));
+            moved(row, column) = moved(column, row) = mean;
+        }
+        for (int row = kAccelBias; row < kSize; ++row) p(column, row) = moved(row, column);
     }
-    const Columns faster = p.rightCols<9>().lazyProduct(change.transpose());
-    const Columns turned = p.middleCols<3>(kAttitude).lazyProduct(turn.transpose()) +
-                           p.middleCols<3>(kGyroBias).lazyProduct(gyro.transpose());
-    p.middleCols<3>(kPosition) += dt_s * p.middleCols<3>(kVelocity) + 0.5 * dt_s * faster;
-    p.middleCols<3>(kVelocity) += faster;
-    p.middleCols<3>(kAttitude) = turned;
+    p.leftCols<kAccelBias>() = moved;
 }
 
 template <int M>
@@ -132,9 +165,10 @@ void Eskf::correct(const Eigen::Matrix<double, M, 1>& innovation, const Observat
                    const Eigen::Matrix<double, M, M>& noise) {
     const Eigen::Matrix<double, kSize, M> ph = covariance_.lazyProduct(observation.transpose());
     const Eigen::Matrix<double, M, M> s = observation.lazyProduct(ph) + noise;
-    const Eigen::Matrix<double, kSize, M> gain = s.ldlt().solve(ph.transpose()).transpose();
-    // Joseph form, (I - K H) P (I - K H)' + K R K', from the left and then from the right, without products of two
-    // whole matrices.
+    Eigen::Matrix<double, kSize, M> gain = s.ldlt().solve(ph.transpose()).transpose();
+    gain.template bottomRows<kSize - kEstimated>().setZero();
+    // Joseph form, (I - K H) P (I - K H)' + K R K', which holds for any gain, from the left and then from the right,
+    // without products of two whole matrices.
     covariance_ -= gain.lazyProduct(ph.transpose());
     const Eigen::Matrix<double, kSize, M> rest =
         gain.lazyProduct(noise) - covariance_.lazyProduct(observation.transpose());
@@ -146,7 +180,7 @@ void Eskf::inject(const ErrorVector& error) {
     nominal_ = plus(nominal_, error);
     // After injection the error is taken about the new attitude: Sola eq. 287.
     const Matrix3d reset = Matrix3d::Identity() - 0.5 * skew(error.segment<3>(kAttitude));
-    const Rows rows = reset.lazyProduct(covariance_.middleRows<3>(kAttitude));
+    const Eigen::Matrix<double, 3, kSize> rows = reset.lazyProduct(covariance_.middleRows<3>(kAttitude));
     covariance_.middleRows<3>(kAttitude) = rows;
     const Columns columns = covariance_.middleCols<3>(kAttitude).lazyProduct(reset.transpose());
     covariance_.middleCols<3>(kAttitude) = columns;
@@ -154,14 +188,52 @@ void Eskf::inject(const ErrorVector& error) {
 }
 
 void Eskf::inflate(Part part, double sigma_added) {
-    for (int axis = 0; axis < 3; ++axis) covariance_(part + axis, part + axis) += sigma_added * sigma_added;
+    for (int axis = 0; axis < 3; ++axis) inflate(part + axis, sigma_added);
+}
+
+void Eskf::inflate(int index, double sigma_added) {
+    covariance_(index, index) += sigma_added * sigma_added;
+}
+
+void Eskf::inflate_velocity(const Vector3d& along_enu, double sigma_added) {
+    covariance_.block<3, 3>(kVelocity, kVelocity) += sigma_added * sigma_added * along_enu * along_enu.transpose();
+}
+
+void Eskf::fade(int first, int count, double kept) {
+    for (int index = first; index < first + count; ++index) {
+        covariance_.row(index) *= kept;
+        covariance_.col(index) *= kept;
+    }
+}
+
+void Eskf::wander_fix_bias(double kept, const Vector3d& variance_added) {
+    fade(kFixBias, 3, kept);
+    covariance_.diagonal().segment<3>(kFixBias) += variance_added;
+    nominal_.fix_bias_m *= kept;
+}
+
+void Eskf::wander_height_error(double kept_air, double kept_motion) {
+    fade(kHeightError, 1, kept_air);
+    fade(kHeightError + 1, 1, kept_motion);
+    const Eigen::Array2d kept(kept_air, kept_motion);
+    covariance_.diagonal().segment<2>(kHeightError).array() += 1 - kept.square();
+    nominal_.height_error.array() *= kept;
+}
+
+void Eskf::forget(int index, double sigma) {
+    covariance_.row(index).setZero();
+    covariance_.col(index).setZero();
+    covariance_(index, index) = sigma * sigma;
 }
 
 Eskf::ErrorVector Eskf::error_of(const EskfNominal& estimate, const EskfNominal& truth) {
     ErrorVector error;
     error << truth.position_enu_m - estimate.position_enu_m, truth.velocity_enu_mps - estimate.velocity_enu_mps,
         rotation_vector_from_quaternion(estimate.q_local_body.conjugate() * truth.q_local_body),
-        truth.accel_bias_mps2 - estimate.accel_bias_mps2, truth.gyro_bias_radps - estimate.gyro_bias_radps;
+        truth.accel_bias_mps2 - estimate.accel_bias_mps2, truth.gyro_bias_radps - estimate.gyro_bias_radps,
+        truth.fix_bias_m - estimate.fix_bias_m, truth.fix_delay_s - estimate.fix_delay_s,
+        truth.datum_m - estimate.datum_m, truth.height_error - estimate.height_error,
+        Eigen::Matrix<double, kSize - kEstimated, 1>::Zero();
     return error;
 }
 
@@ -173,9 +245,15 @@ EskfNominal Eskf::plus(const EskfNominal& estimate, const ErrorVector& error) {
         (estimate.q_local_body * quaternion_from_rotation_vector(error.segment<3>(kAttitude))).normalized();
     to.accel_bias_mps2 += error.segment<3>(kAccelBias);
     to.gyro_bias_radps += error.segment<3>(kGyroBias);
+    to.fix_bias_m += error.segment<3>(kFixBias);
+    to.fix_delay_s += error(kFixDelay);
+    to.datum_m += error(kDatum);
+    to.height_error += error.segment<2>(kHeightError);
     return to;
 }
 
+template Eigen::Matrix<double, 1, 1> Eskf::innovation_covariance<1>(const Observation<1>&,
+                                                                    const Eigen::Matrix<double, 1, 1>&) const;
 template Eigen::Matrix<double, 3, 3> Eskf::innovation_covariance<3>(const Observation<3>&,
                                                                     const Eigen::Matrix<double, 3, 3>&) const;
 template Eigen::Matrix<double, 6, 6> Eskf::innovation_covariance<6>(const Observation<6>&,

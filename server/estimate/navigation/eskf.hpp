@@ -5,7 +5,19 @@
 /// minutes)
 ///                 q          attitude, Hamilton, scalar first, body to local
 ///                 ba, bg     accelerometer bias m/s2 and gyro bias rad/s, body axes
-/// Error state     dx = [dp, dv, dtheta, dba, dbg], 15 numbers; dtheta is local to the body: q_true = q * exp(dtheta)
+///                 gb, d, o   of GNSS fixes: the slowly wandering position error, m; the delay beyond the file's, s;
+///                 and
+///                            how far their heights lie above the site file's pad for good, m
+///                 kh         of pressure altitudes: how many of its own 1-sigmas each slow error is off (by the day's
+///                            air; by motion through it: ports and the barometer's delay)
+/// Error state     dx = [dp, dv, dtheta, dba, dbg, dgb, dd, do, dkh], 22 numbers, and six that are considered: dtheta
+/// is local to the body: q_true = q * exp(dtheta) Considered      ka, kg     what the long axis' force and rate add
+/// wrongly to the three axes of their triad: its scale
+///                            error and two misalignments, f_measured = f + ba + ka f_x. A flight cannot tell them from
+///                            other errors, so they are never corrected, but the gain and every sigma know of them
+///                            (Schmidt's consider filter: S. F. Schmidt, Advances in Control Systems 3, 1966; A. H.
+///                            Jazwinski, "Stochastic Processes and Filtering Theory", 1970, section 8.4). The other
+///                            axes carry little: their caller adds them to the noise.
 /// Noise           white on specific force and rate (densities), random walk on both biases
 ///
 /// Equations: J. Sola, "Quaternion kinematics for the error-state Kalman filter", arXiv:1711.02508 (2017), section 5.4
@@ -34,15 +46,32 @@ struct EskfNominal {
     Eigen::Quaterniond q_local_body = Eigen::Quaterniond::Identity();
     Eigen::Vector3d accel_bias_mps2 = Eigen::Vector3d::Zero();
     Eigen::Vector3d gyro_bias_radps = Eigen::Vector3d::Zero();
+    Eigen::Vector3d fix_bias_m = Eigen::Vector3d::Zero();
+    double fix_delay_s = 0; ///< beyond the vehicle file's
+    double datum_m = 0;     ///< height of fixes above the pad of the site file, at the pad
+    Eigen::Vector2d height_error = Eigen::Vector2d::Zero();
 };
 
 class Eskf {
   public:
-    static constexpr int kSize = 15;
+    static constexpr int kEstimated = 22; ///< corrected; what follows them is considered
+    static constexpr int kSize = 28;      ///< even, so that columns are computed two numbers at a time
     using Covariance = Eigen::Matrix<double, kSize, kSize>;
     using ErrorVector = Eigen::Matrix<double, kSize, 1>;
     /// Where each part of the error state begins.
-    enum Part : int { kPosition = 0, kVelocity = 3, kAttitude = 6, kAccelBias = 9, kGyroBias = 12 };
+    enum Part : int {
+        kPosition = 0,
+        kVelocity = 3,
+        kAttitude = 6,
+        kAccelBias = 9,
+        kGyroBias = 12,
+        kFixBias = 15,
+        kFixDelay = 18,
+        kDatum = 19,
+        kHeightError = 20, ///< by the day's air, then by motion through it
+        kAccelScale = kEstimated,
+        kGyroScale = 25
+    };
 
     explicit Eskf(const EskfNoise& noise, double gravity_mps2 = kGravityStandard_mps2);
 
@@ -79,6 +108,14 @@ class Eskf {
     [[nodiscard]] double sigma(int index) const { return std::sqrt(std::max(0.0, covariance_(index, index))); }
     /// Adds to the diagonal, for what the model cannot know, such as a parachute's jerk.
     void inflate(Part part, double sigma_added);
+    void inflate(int index, double sigma_added);
+    /// Adds to the velocity along one direction of ENU.
+    void inflate_velocity(const Eigen::Vector3d& along_enu, double sigma_added);
+    /// First-order Gauss-Markov processes over some time: of their value and error the fraction `kept` is left.
+    void wander_fix_bias(double kept, const Eigen::Vector3d& variance_added);
+    void wander_height_error(double kept_air, double kept_motion); ///< to a variance of 1
+    /// Nothing is known of this state any more but its 1-sigma.
+    void forget(int index, double sigma);
 
     /// Nominal state after one sample: what the transition matrix is the derivative of (tests compare the two).
     [[nodiscard]] static EskfNominal propagate(const EskfNominal& from, const Eigen::Vector3d& accel_body_mps2,
@@ -93,9 +130,18 @@ class Eskf {
     [[nodiscard]] static EskfNominal plus(const EskfNominal& estimate, const ErrorVector& error);
 
   private:
-    using Rows = Eigen::Matrix<double, 3, kSize>;
     using Columns = Eigen::Matrix<double, kSize, 3>;
-    void propagate_covariance(const Covariance& f);
+    /// Blocks of the transition that are neither zero nor identity, as derivatives over one sample.
+    struct Step {
+        Eigen::Matrix3d velocity_by_attitude, velocity_by_accel, velocity_by_gyro;
+        Eigen::Matrix3d attitude_by_attitude, attitude_by_gyro;
+        double force_x_mps2, rate_x_radps; ///< what a scale error is a fraction of
+        double dt_s;
+    };
+    [[nodiscard]] static Step derivatives(const EskfNominal& from, const Eigen::Vector3d& accel_body_mps2,
+                                          const Eigen::Vector3d& rate_body_radps, double dt_s);
+    void propagate_covariance(const Step& step);
+    void fade(int first, int count, double kept);
     void inject(const ErrorVector& error);
 
     EskfNoise noise_;

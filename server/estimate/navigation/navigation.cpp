@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <numbers>
 
 #include "shared/time.hpp"
@@ -14,48 +13,80 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kGateScalar = 10.827566; // chi-square 0.999, 1 degree of freedom
-constexpr double kGateSix = 22.457744;    // 6 degrees of freedom
-constexpr double kGateAfterSilence = 100; // still rejects a position kilometres off
-constexpr double kSilence_s = 1.0;
+/// Chi-square 0.999 by degrees of freedom.
+constexpr std::array<double, 7> kGate = {0, 10.827566, 13.815511, 16.266236, 18.466827, 20.515006, 22.457744};
 constexpr double kRecovery_s = 3.0;
-constexpr double kMoved_mps2 = 4.0; // away from gravity: more than wind and noise, passed within a sample of liftoff
-constexpr double kGapBridged_s = 2.0;
+constexpr double kMoved_mps2 = 4.0; // more than wind and noise, passed within a sample of liftoff
+constexpr double kMovedSigmas = 8.0;
+constexpr double kGapBridged_s = 5.0;
+constexpr double kBridgedTurn_rad = 0.7; // beyond, a linear filter may settle on a wrong attitude
 constexpr double kAidedFor_s = 2.0;
-constexpr double kClipped = 0.98; // of the range: quantisation and scale error make the last per cents unsafe
-constexpr double kAccelClipInflation = 60;
-constexpr double kGyroClipInflation = 300;
+constexpr double kClipped = 0.98;        // of the range: quantisation and scale error make the last per cents unsafe
+constexpr double kUnexpectedForce = 0.3; // of the range: how far beyond it without a motor to expect
+constexpr double kBarelyClipped = 0.05;
+constexpr double kSpinEnds_s = 0.1;
+constexpr double kRollUnknown_rad = 0.7;
 // Under a parachute shocks and swinging act away from the sensor and correlate from sample to sample.
 constexpr double kDescentInflation = 2;
-constexpr double kSystematic_s = 20.0;
+// Scale errors and misalignments of the axes across the nose act like noise that changes with the pose, in this time.
+constexpr double kPoseTime_s = 2.0;
 constexpr double kScatterTime_s = 0.1;
+// How long errors of pressure altitudes stay alike: the day's air the whole flight, ports and delay while the motion
+// does.
+constexpr double kAirTime_s = 300.0;
+constexpr double kMotionErrorTime_s = 30.0;
 constexpr double kBehind = 9.0; // in log weight: one in eight thousand
-constexpr int kSettled = 8;     // fixes
+constexpr double kAlike = 1.0;  // squared distance of attitudes, in sigmas
 constexpr double kPositionLost_m = 3000;
 constexpr double kTiltLost_rad = 1.0;
+constexpr double kMotionSigmas = 4.0;
+constexpr double kMotionShown_s = 0.5;
+constexpr double kRestShown_s = 2.0;
+constexpr double kAwaySigmas = 5.0;
 
-Vector3d clipped_flags(const Vector3d& value, double range) {
-    return (value.cwiseAbs().array() >= kClipped * range).cast<double>();
+bool clipped(double value, double range) {
+    return std::abs(value) >= kClipped * range;
+}
+
+template <int M>
+double nis_of(const Eigen::Matrix<double, M, 1>& innovation, const Eigen::Matrix<double, M, M>& covariance) {
+    return innovation.dot(covariance.ldlt().solve(innovation));
 }
 
 } // namespace
 
-Navigation::Navigation(const SensorNoise& sensors, const Site& site)
-    : sensors_(sensors), site_(&site), frame_(site.pad),
+Navigation::Navigation(const SensorNoise& sensors, const Site& site, const RocketModel* rocket)
+    : sensors_(sensors), site_(&site), rocket_(rocket), frame_(site.pad),
       gravity_mps2_(normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m)),
-      alignment_(sensors, site, gravity_mps2_), branches_(PadAlignment::kHypotheses, NavigationBranch(gravity_mps2_)) {
-    hypotheses_.reserve(PadAlignment::kHypotheses);
+      alignment_(sensors, site, gravity_mps2_), motion_alignment_(sensors, gravity_mps2_), fix_noise_(sensors),
+      branches_(kBranches, NavigationBranch(gravity_mps2_)) {
+    hypotheses_.reserve(kBranches);
 }
 
 void Navigation::set_motion(Motion motion) {
-    if (motion == Motion::rest && motion_ != Motion::rest) alignment_.clear(); // in the air nothing was at rest
+    if (motion == Motion::rest && motion_ != Motion::rest) {
+        alignment_.clear(); // in the air nothing was at rest
+        moved_by_fixes_ = false;
+    }
     motion_ = motion;
     at_rest_ = motion == Motion::rest;
-    left_rest_ = left_rest_ || !at_rest_;
+    if (!at_rest_) leave_rest(t_ns());
 }
 
-void Navigation::start(std::int64_t t_ns) {
-    alignment_.hypotheses(hypotheses_);
+void Navigation::leave_rest(std::int64_t t_ns) {
+    if (!left_rest_) left_rest_ns_ = t_ns;
+    left_rest_ = true;
+}
+
+void Navigation::lose_attitude() {
+    known_ = Alignment{best().nominal(), covariance(), 0};
+    active_ = 0;
+    spinning_ = false;
+    alignment_.clear();
+    motion_alignment_.clear();
+}
+
+void Navigation::start(std::int64_t t_ns, bool at_rest) {
     if (hypotheses_.empty()) return;
     interval_s_ = std::clamp(alignment_.sample_interval_s(), 1e-4, 0.5);
     const double per_sample = std::sqrt(interval_s_);
@@ -64,12 +95,27 @@ void Navigation::start(std::int64_t t_ns) {
     active_ = hypotheses_.size();
     for (std::size_t k = 0; k < active_; ++k) branches_[k].start(hypotheses_[k], noise, t_ns);
     rank_branches();
-    left_rest_ = false;
-    fixes_since_rest_ = 0;
+    left_rest_ = !at_rest;
     roll_rad_ = 0;
+    clipped_s_.setZero();
+    spinning_ = false;
     fix_rejected_since_ns_ = height_rejected_since_ns_ = 0;
     nis_fix_.clear();
+    nis_horizontal_.clear();
+    nis_vertical_.clear();
+    nis_velocity_.clear();
     nis_height_.clear();
+}
+
+void Navigation::align_in_motion(const TranslationEstimate& translation) {
+    if (active_ > 0 || resting() || !translation.valid || !has_last_) return;
+    const MotionFix fix{translation.t_ns, translation.position_enu_m, translation.velocity_enu_mps,
+                        translation.covariance.topLeftCorner<6, 6>()};
+    motion_alignment_.match(fix, known_ ? *known_ : alignment_.unknown(), hypotheses_);
+    if (hypotheses_.empty()) return;
+    const double on_s = seconds_between(translation.t_ns, last_.t_ns);
+    for (Alignment& one : hypotheses_) one.nominal.position_enu_m += on_s * one.nominal.velocity_enu_mps;
+    start(last_.t_ns, false);
 }
 
 Navigation::Fractions Navigation::fractions() const {
@@ -88,11 +134,29 @@ void Navigation::rank_branches() {
     for (std::size_t k = 1; k < active_; ++k)
         if (branches_[k].log_weight > branches_[first].log_weight) first = k;
     std::swap(branches_[0], branches_[first]);
-    const double least = fixes_since_rest_ < kSettled ? best().log_weight - kBehind : best().log_weight;
     std::size_t kept = 1;
     for (std::size_t k = 1; k < active_; ++k)
-        if (branches_[k].log_weight > least) std::swap(branches_[kept++], branches_[k]);
+        if (branches_[k].log_weight > best().log_weight - kBehind) std::swap(branches_[kept++], branches_[k]);
     active_ = kept;
+}
+
+void Navigation::merge_alike() {
+    for (std::size_t k = 0; k < active_; ++k) {
+        const Matrix3d about = branches_[k].filter().covariance().block<3, 3>(Eskf::kAttitude, Eskf::kAttitude);
+        const Eigen::LDLT<Matrix3d> factor(about);
+        for (std::size_t j = active_; j-- > k + 1;) {
+            const Vector3d off = rotation_vector_from_quaternion(branches_[k].nominal().q_local_body.conjugate() *
+                                                                 branches_[j].nominal().q_local_body);
+            if (off.dot(factor.solve(off)) > kAlike) continue;
+            const double ahead = branches_[j].log_weight - branches_[k].log_weight;
+            if (ahead > 0) std::swap(branches_[j], branches_[k]);
+            const double ratio = std::exp(-std::abs(ahead));
+            branches_[k].absorb(branches_[j], ratio / (1 + ratio));
+            branches_[k].log_weight += std::log1p(ratio);
+            std::swap(branches_[j], branches_[--active_]);
+        }
+    }
+    rank_branches();
 }
 
 void Navigation::follow_scatter(const ImuSample& sample) {
@@ -101,6 +165,9 @@ void Navigation::follow_scatter(const ImuSample& sample) {
     const double rate2 = (sample.rate_body_radps - last_.rate_body_radps).squaredNorm() / 6;
     accel_scatter2_ += forget * (accel2 - accel_scatter2_);
     rate_scatter2_ += forget * (rate2 - rate_scatter2_);
+    const double dt_s = seconds_between(last_.t_ns, sample.t_ns);
+    const double roll_acceleration = (sample.rate_body_radps.x() - last_.rate_body_radps.x()) / dt_s;
+    roll_acceleration_radps2_ += std::min(1.0, dt_s / kScatterTime_s) * (roll_acceleration - roll_acceleration_radps2_);
 }
 
 void Navigation::imu(const ImuSample& sample) {
@@ -108,27 +175,35 @@ void Navigation::imu(const ImuSample& sample) {
         (has_last_ && sample.t_ns <= last_.t_ns))
         return;
     const double gap_s = has_last_ ? seconds_between(last_.t_ns, sample.t_ns) : 0;
-    if (at_rest_ && has_last_ && std::abs(sample.accel_body_mps2.norm() - gravity_mps2_) > kMoved_mps2)
-        left_rest_ = true;
-    const bool still_block = at_rest_ && alignment_.imu(sample);
+    const double moved_mps2 = std::max(kMoved_mps2, kMovedSigmas * sensors_.accel_noise_mps2);
+    if (at_rest_ && has_last_ && std::abs(sample.accel_body_mps2.norm() - alignment_.force_at_rest_mps2()) > moved_mps2)
+        leave_rest(sample.t_ns);
+    const bool still_block = resting() && alignment_.imu(sample);
     if (gap_s > 0) follow_scatter(sample);
-    if (active_ > 0 && gap_s > kGapBridged_s) {
-        active_ = 0;
-        alignment_.clear();
+    if (moving() && gap_s > kGapBridged_s) {
+        lose_attitude();
     } else if (moving() && gap_s > 0) {
         step(sample, gap_s);
+    } else if (active_ == 0 && !resting() && gap_s > 0) {
+        const bool broken = gap_s > kScatterTime_s ||
+                            clipped(sample.accel_body_mps2.cwiseAbs().maxCoeff(), sensors_.accel_range_mps2) ||
+                            clipped(sample.rate_body_radps.cwiseAbs().maxCoeff(), sensors_.gyro_range_radps);
+        motion_alignment_.imu(sample, gap_s, broken);
     }
     last_ = sample;
     has_last_ = true;
-    if (still_block) start(sample.t_ns);
+    if (still_block) {
+        alignment_.hypotheses(hypotheses_);
+        start(sample.t_ns, true);
+    }
     if (!moving()) return;
     const Eskf& filter = best().filter();
     const bool useless = filter.sigma(Eskf::kPosition) > kPositionLost_m ||
                          std::max(filter.sigma(Eskf::kAttitude + 1), filter.sigma(Eskf::kAttitude + 2)) > kTiltLost_rad;
-    if (useless && !at_rest_) {
-        active_ = 0;
-        alignment_.clear();
-    }
+    if (useless && !resting())
+        lose_attitude();
+    else if (!spinning_ && filter.sigma(Eskf::kAttitude) > kRollUnknown_rad)
+        restart_roll();
 }
 
 void Navigation::step(const ImuSample& sample, double gap_s) {
@@ -138,86 +213,240 @@ void Navigation::step(const ImuSample& sample, double gap_s) {
             branches_[k].bridge(sample.t_ns, last_.accel_body_mps2, last_.rate_body_radps, sample.accel_body_mps2,
                                 sample.rate_body_radps, gap_s, motion_ == Motion::descent);
         }
+        const Eskf& filter = best().filter();
+        if (std::max(filter.sigma(Eskf::kAttitude + 1), filter.sigma(Eskf::kAttitude + 2)) > kBridgedTurn_rad)
+            lose_attitude();
         return;
     }
     const double agitation = motion_ == Motion::descent ? kDescentInflation : 1;
-    double accel_inflation = agitation * std::max(1.0, std::sqrt(accel_scatter2_) / sensors_.accel_noise_mps2);
-    double gyro_inflation = agitation * std::max(1.0, std::sqrt(rate_scatter2_) / sensors_.gyro_noise_radps);
-    if (clipped_flags(sample.accel_body_mps2, sensors_.accel_range_mps2).any()) accel_inflation = kAccelClipInflation;
-    if (clipped_flags(sample.rate_body_radps, sensors_.gyro_range_radps).any()) gyro_inflation = kGyroClipInflation;
+    const double per_sample = std::sqrt(2 * kPoseTime_s / interval_s_);
+    const double accel_by_pose = std::hypot(sensors_.accel_scale, sensors_.accel_misalignment_rad) * per_sample *
+                                 sample.accel_body_mps2.tail<2>().norm();
+    const double rate_by_pose = std::hypot(sensors_.gyro_scale, sensors_.gyro_misalignment_rad) * per_sample *
+                                (sample.rate_body_radps - best().nominal().gyro_bias_radps).tail<2>().norm();
+    const auto inflation = [agitation](double scatter2, double by_pose, double noise) {
+        return std::hypot(agitation * std::max(1.0, std::sqrt(scatter2) / noise), by_pose / noise);
+    };
+    const double accel_inflation = inflation(accel_scatter2_, accel_by_pose, sensors_.accel_noise_mps2);
+    const double gyro_inflation = inflation(rate_scatter2_, rate_by_pose, sensors_.gyro_noise_radps);
+    if (spin(sample, gap_s, accel_inflation)) return;
+    predict(sample, gap_s, accel_inflation, gyro_inflation);
+}
+
+void Navigation::predict(const ImuSample& sample, double gap_s, double accel_inflation, double gyro_inflation) {
+    Vector3d accel_mps2 = sample.accel_body_mps2;
+    Vector3d doubt_mps2 = Vector3d::Zero();
+    for (int axis = 0; axis < 3; ++axis) {
+        const bool at_range = clipped(accel_mps2(axis), sensors_.accel_range_mps2);
+        clipped_s_(axis) = at_range ? clipped_s_(axis) + gap_s : 0;
+        if (!at_range) continue;
+        const Force force = axis == 0 ? expected_force(accel_mps2.x(), sample.t_ns)
+                                      : Force{accel_mps2(axis), kUnexpectedForce * sensors_.accel_range_mps2};
+        accel_mps2(axis) = force.mps2;
+        doubt_mps2(axis) = force.sigma_mps2;
+    }
+    const bool turns_unknown =
+        clipped(sample.rate_body_radps.tail<2>().cwiseAbs().maxCoeff(), sensors_.gyro_range_radps);
     for (std::size_t k = 0; k < active_; ++k) {
-        branches_[k].predict(sample.t_ns, sample.accel_body_mps2, sample.rate_body_radps, gap_s, accel_inflation,
-                             gyro_inflation);
+        NavigationBranch& branch = branches_[k];
+        branch.predict(sample.t_ns, accel_mps2, sample.rate_body_radps, gap_s, accel_inflation, gyro_inflation);
+        for (int axis = 0; axis < 3; ++axis)
+            if (doubt_mps2(axis) > 0) branch.doubt_force(axis, doubt_mps2(axis), clipped_s_(axis), gap_s);
+        if (turns_unknown) branch.filter().inflate(Eskf::kAttitude, sensors_.gyro_range_radps * gap_s);
     }
 }
 
+Navigation::Force Navigation::expected_force(double reading_mps2, std::int64_t t_ns) const {
+    const double at_least = std::abs(reading_mps2);
+    const double since_s = seconds_between(left_rest_ns_, t_ns);
+    if (!rocket_ || reading_mps2 < 0 || since_s > rocket_->burn_time_s() * (1 + 3 * rocket_->scatter.burn_time))
+        return {reading_mps2, kUnexpectedForce * sensors_.accel_range_mps2};
+    const double mass_kg = rocket_->mass_kg(since_s);
+    const EskfNominal& nominal = best().nominal();
+    const double speed_mps = nominal.velocity_enu_mps.norm();
+    const double density_kg_m3 = 1.225 * std::exp(-(site_->pad.height_m + nominal.position_enu_m.z()) / 9000);
+    const double drag_mps2 = 0.5 * density_kg_m3 * speed_mps * speed_mps * rocket_->reference_area_m2 *
+                             rocket_->drag_coefficient.at(speed_mps / 340) / mass_kg;
+    const double thrust_mps2 = rocket_->thrust_n.at(since_s) / mass_kg;
+    const double sigma = std::hypot(std::hypot(rocket_->scatter.thrust, rocket_->scatter.burn_time) * thrust_mps2,
+                                    rocket_->scatter.drag * drag_mps2);
+    const double expected = thrust_mps2 - drag_mps2;
+    if (expected < at_least) return {at_least * (1 + kBarelyClipped), std::max(sigma, kBarelyClipped * at_least)};
+    return {expected, sigma};
+}
+
+bool Navigation::spin(const ImuSample& sample, double gap_s, double accel_inflation) {
+    if (clipped(sample.rate_body_radps.x(), sensors_.gyro_range_radps)) {
+        roll_clipped_ns_ = sample.t_ns;
+        if (!spinning_) become_one();
+        spinning_ = true;
+    } else if (spinning_ && seconds_between(roll_clipped_ns_, sample.t_ns) > kSpinEnds_s) {
+        spinning_ = false;
+        restart_roll();
+    }
+    if (!spinning_) return false;
+    double force_mps2 = sample.accel_body_mps2.x();
+    clipped_s_.x() = clipped(force_mps2, sensors_.accel_range_mps2) ? clipped_s_.x() + gap_s : 0;
+    double doubt_mps2 = 0;
+    if (clipped_s_.x() > 0) {
+        const Force force = expected_force(force_mps2, sample.t_ns);
+        force_mps2 = force.mps2;
+        doubt_mps2 = force.sigma_mps2;
+    }
+    branches_[0].spin(sample.t_ns, force_mps2, sample.accel_body_mps2.tail<2>().norm(),
+                      sample.rate_body_radps.tail<2>().norm(), gap_s, accel_inflation);
+    if (doubt_mps2 > 0) branches_[0].doubt_force(0, doubt_mps2, clipped_s_.x(), gap_s);
+    return true;
+}
+
+void Navigation::become_one() {
+    const Fractions fraction = fractions();
+    double weight = fraction[0];
+    for (std::size_t k = 1; k < active_; ++k) {
+        weight += fraction[k];
+        branches_[0].absorb(branches_[k], fraction[k] / weight);
+    }
+    active_ = 1;
+}
+
+void Navigation::restart_roll() {
+    become_one();
+    const double step_rad = 2 * std::numbers::pi / static_cast<double>(kBranches);
+    branches_[0].log_weight = 0;
+    for (std::size_t k = 1; k < kBranches; ++k) {
+        branches_[k] = branches_[0];
+        branches_[k].turn(static_cast<double>(k) * step_rad, PadAlignment::kStepFraction * step_rad);
+    }
+    branches_[0].turn(0, PadAlignment::kStepFraction * step_rad);
+    active_ = kBranches;
+}
+
 void Navigation::fix(const FixSample& sample) {
-    if (sample.fix_dimensions < 2 || !std::isfinite(sample.latitude_deg) || !std::isfinite(sample.longitude_deg))
+    if (sample.fix_dimensions < 2 || !std::isfinite(sample.latitude_deg) || !std::isfinite(sample.longitude_deg)) {
+        fix_noise_.lost(sample.t_ns);
         return;
+    }
     const bool has_height = sample.fix_dimensions >= 3 && std::isfinite(sample.height_ellipsoid_m);
     const bool has_velocity = sample.velocity_enu_mps.allFinite();
-    const auto accuracy = [](double reported, double configured) {
-        return std::isfinite(reported) && reported > 0 ? std::max(reported, configured) : configured;
-    };
+    const FixNoise::Sigmas sigma = fix_noise_.of(sample);
     EnuFix fix;
-    fix.t_valid_ns = sample.t_ns - seconds_to_ns(sensors_.fix_delay_s);
+    fix.exact_time = sample.t_valid_ns != 0;
+    fix.t_valid_ns = fix.exact_time ? sample.t_valid_ns : sample.t_ns - seconds_to_ns(sensors_.fix_delay_s);
     const double z_m = moving() ? best().nominal().position_enu_m.z() : 0;
     fix.measured << frame_.to_enu_m({sample.latitude_deg, sample.longitude_deg,
                                      has_height ? sample.height_ellipsoid_m : site_->pad.height_m + z_m}),
         has_velocity ? sample.velocity_enu_mps : Vector3d(0, 0, 0);
     fix.given << 1, 1, has_height ? 1 : 0, Vector3d::Constant(has_velocity ? 1 : 0);
-    fix.horizontal_sigma_m = accuracy(sample.accuracy_horizontal_m, sensors_.fix_horizontal_m);
-    fix.vertical_sigma_m = accuracy(sample.accuracy_vertical_m, sensors_.fix_vertical_m);
-    fix.speed_sigma_mps = sensors_.fix_speed_mps;
-    if (at_rest_ && !left_rest_) {
-        if (has_height) {
-            alignment_.position(fix.measured.head<3>(),
-                                {fix.horizontal_sigma_m, fix.horizontal_sigma_m, fix.vertical_sigma_m});
-        }
+    fix.sigma << sigma.new_m, sigma.speed_mps, sigma.speed_mps, sigma.speed_mps;
+    if (at_rest_) watch_rest(fix, sigma.stated_m, sample.t_ns);
+    if (resting() && !left_rest_) {
+        if (has_height) alignment_.position(fix.t_valid_ns, fix.measured.head<3>(), sigma.stated_m);
+        fix_noise_.start(fix.t_valid_ns, sigma.stated_m);
         fix_used_ = true;
         last_fix_used_ns_ = sample.t_ns;
         return;
     }
-    if (!moving() || !best().reaches(fix.t_valid_ns)) return;
-    double least_nis = std::numeric_limits<double>::infinity();
-    for (std::size_t k = 0; k < active_; ++k) least_nis = std::min(least_nis, branches_[k].fit(fix).nis);
-    nis_fix_.add(least_nis / 6);
-    // The covariance only guesses what happened during a silence. To reject the first fixes after it would be to trust
-    // dead reckoning over GNSS.
-    const bool after_silence = !fix_used_ || seconds_between(last_fix_used_ns_, last_.t_ns) > kSilence_s;
-    if (least_nis <= (after_silence ? kGateAfterSilence : kGateSix)) {
-        for (std::size_t k = 0; k < active_; ++k) {
-            branches_[k].log_weight += branches_[k].fit(fix).log_likelihood;
-            branches_[k].correct(fix);
+    const FixNoise::Wander wander = fix_noise_.wander(fix.t_valid_ns, sigma.stated_m);
+    if (!moving()) return;
+    for (std::size_t k = 0; k < active_; ++k)
+        branches_[k].filter().wander_fix_bias(wander.kept, wander.variance_added_m2);
+    if (best().reaches(fix.t_valid_ns)) use_fix(fix, sample.t_ns);
+}
+
+void Navigation::watch_rest(const EnuFix& fix, const Vector3d& stated_m, std::int64_t t_ns) {
+    const Vector3d speed = fix.measured.tail<3>().cwiseQuotient(fix.sigma.tail<3>());
+    const bool fast = fix.given(3) > 0 && speed.squaredNorm() > kMotionSigmas * kMotionSigmas;
+    const bool away =
+        !alignment_.fixes().empty() && (fix.measured.head<2>() - alignment_.fixes().place_enu_m().head<2>()).norm() >
+                                           kAwaySigmas * std::hypot(stated_m.x(), fix.sigma(0));
+    if (fast || away) {
+        slow_since_ns_ = 0;
+        if (moving_since_ns_ == 0) moving_since_ns_ = t_ns;
+        if (moved_by_fixes_ || seconds_between(moving_since_ns_, t_ns) < kMotionShown_s) return;
+        moved_by_fixes_ = true;
+        alignment_.clear();
+        leave_rest(t_ns);
+        for (std::size_t k = 0; k < active_; ++k)
+            if (branches_[k].reaches(fix.t_valid_ns)) branches_[k].give_way(branches_[k].see(fix));
+        return;
+    }
+    moving_since_ns_ = 0;
+    if (slow_since_ns_ == 0) slow_since_ns_ = t_ns;
+    if (seconds_between(slow_since_ns_, t_ns) > kRestShown_s) moved_by_fixes_ = false;
+}
+
+template <int M>
+Navigation::Mixture<M> Navigation::mix(const Views<M>& views) const {
+    const Fractions fraction = fractions();
+    Mixture<M> out{Eigen::Matrix<double, M, 1>::Zero(), Eigen::Matrix<double, M, M>::Zero()};
+    for (std::size_t k = 0; k < active_; ++k) out.innovation += fraction[k] * views[k].innovation;
+    for (std::size_t k = 0; k < active_; ++k) {
+        const Eigen::Matrix<double, M, 1> off = views[k].innovation - out.innovation;
+        out.covariance += fraction[k] * (views[k].covariance + off * off.transpose());
+    }
+    return out;
+}
+
+void Navigation::use_fix(const EnuFix& fix, std::int64_t t_ns) {
+    Views<6> views;
+    for (std::size_t k = 0; k < active_; ++k) views[k] = branches_[k].see(fix);
+    const Mixture<6> mixture = mix<6>(views);
+    const int degrees = static_cast<int>(fix.given.sum());
+    const double nis = nis_of<6>(mixture.innovation, mixture.covariance);
+    nis_fix_.add(nis, degrees);
+    nis_horizontal_.add(nis_of<2>(mixture.innovation.head<2>(), mixture.covariance.topLeftCorner<2, 2>()), 2);
+    if (fix.given(2) > 0) nis_vertical_.add(mixture.innovation(2) * mixture.innovation(2) / mixture.covariance(2, 2));
+    if (fix.given(3) > 0)
+        nis_velocity_.add(nis_of<3>(mixture.innovation.tail<3>(), mixture.covariance.bottomRightCorner<3, 3>()), 3);
+    const bool doubtful = nis > kGate.at(static_cast<std::size_t>(degrees));
+    const double widened = doubtful ? nis / degrees : 1;
+    for (std::size_t k = 0; k < active_; ++k) {
+        if (doubtful) {
+            views[k].covariance += (widened - 1) * views[k].noise;
+            views[k].noise *= widened;
         }
-        ++fixes_since_rest_;
-        rank_branches();
+        branches_[k].log_weight += views[k].log_likelihood();
+        branches_[k].correct(views[k]);
+    }
+    merge_alike();
+    if (!doubtful) {
         fix_used_ = true;
-        last_fix_used_ns_ = sample.t_ns;
+        last_fix_used_ns_ = t_ns;
         fix_rejected_since_ns_ = 0;
         return;
     }
     ++rejected_fixes_;
     if (fix_rejected_since_ns_ == 0) {
-        fix_rejected_since_ns_ = sample.t_ns;
-    } else if (seconds_between(fix_rejected_since_ns_, sample.t_ns) > kRecovery_s) {
-        for (std::size_t k = 0; k < active_; ++k) branches_[k].give_way(fix);
+        fix_rejected_since_ns_ = t_ns;
+    } else if (seconds_between(fix_rejected_since_ns_, t_ns) > kRecovery_s) {
+        for (std::size_t k = 0; k < active_; ++k) branches_[k].give_way(branches_[k].see(fix));
         fix_rejected_since_ns_ = 0;
     }
 }
 
-void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, double systematic_m) {
+void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, double air_m, double port_m) {
     const double since_s = std::clamp(seconds_between(t_height_ns_, t_ns), 1e-3, 1.0);
     t_height_ns_ = t_ns;
-    const double total_m = std::hypot(noise_m, systematic_m);
-    if (!moving() || !std::isfinite(above_pad_m) || !std::isfinite(total_m) || !best().reaches(t_ns)) return;
-    const double nis = best().fit_height(t_ns, above_pad_m, total_m).nis;
-    const double sigma_m = std::hypot(noise_m, systematic_m * std::sqrt(kSystematic_s / since_s));
+    if (!moving() || !std::isfinite(above_pad_m) || !std::isfinite(noise_m + air_m + port_m)) return;
+    // What the barometer's delay is off by becomes height with speed.
+    const double late_m = sensors_.pressure_delay_sigma_s * std::abs(best().nominal().velocity_enu_mps.z());
+    const EnuHeight height{
+        t_ns - seconds_to_ns(sensors_.pressure_delay_s), above_pad_m, noise_m, {air_m, std::hypot(port_m, late_m)}};
+    if (!best().reaches(height.t_ns)) return;
+    const double kept_air = std::exp(-since_s / kAirTime_s);
+    const double kept_motion = std::exp(-since_s / kMotionErrorTime_s);
+    Views<1> views;
+    for (std::size_t k = 0; k < active_; ++k) {
+        branches_[k].filter().wander_height_error(kept_air, kept_motion);
+        views[k] = branches_[k].see(height);
+    }
+    const Mixture<1> mixture = mix<1>(views);
+    const double nis = mixture.innovation(0) * mixture.innovation(0) / mixture.covariance(0, 0);
     nis_height_.add(nis);
-    if (nis <= kGateScalar) {
+    if (nis <= kGate[1]) {
         for (std::size_t k = 0; k < active_; ++k) {
-            branches_[k].log_weight += branches_[k].fit_height(t_ns, above_pad_m, sigma_m).log_likelihood;
-            branches_[k].correct_height(t_ns, above_pad_m, sigma_m);
+            branches_[k].log_weight += views[k].log_likelihood();
+            branches_[k].correct(views[k]);
         }
         rank_branches();
         height_rejected_since_ns_ = 0;
@@ -230,8 +459,8 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
                estimate().mode != NavigationMode::gnss_aided) {
         // Without GNSS fixes the barometer is all there is to hold the height.
         for (std::size_t k = 0; k < active_; ++k) {
-            branches_[k].inflate(Eskf::kPosition, above_pad_m - branches_[k].nominal().position_enu_m.z());
-            branches_[k].inflate(Eskf::kVelocity, 5);
+            branches_[k].filter().inflate(Eskf::kPosition, views[k].innovation(0));
+            branches_[k].filter().inflate(Eskf::kVelocity, 5);
         }
         height_rejected_since_ns_ = 0;
     }
@@ -288,11 +517,18 @@ NavigationEstimate Navigation::estimate() const {
     out.rejected_fixes = rejected_fixes_;
     out.rejected_heights = rejected_heights_;
     if (!out.valid) {
-        out.mode = at_rest_ ? NavigationMode::aligning : NavigationMode::lost;
+        out.mode = resting() ? NavigationMode::aligning : NavigationMode::lost;
+        out.waits_for = !has_last_        ? AlignmentWait::no_samples
+                        : !at_rest_       ? AlignmentWait::not_at_rest
+                        : moved_by_fixes_ ? AlignmentWait::fixes_show_speed
+                                          : alignment_.waits_for();
         return out;
     }
     const bool aided = fix_used_ && seconds_between(last_fix_used_ns_, last_.t_ns) < kAidedFor_s;
-    out.mode = at_rest_ ? NavigationMode::at_rest : aided ? NavigationMode::gnss_aided : NavigationMode::dead_reckoning;
+    out.waits_for = AlignmentWait::none;
+    out.mode = resting() ? NavigationMode::at_rest
+               : aided   ? NavigationMode::gnss_aided
+                         : NavigationMode::dead_reckoning;
     const EskfNominal& nominal = best().nominal();
     const Eskf::Covariance p = covariance();
     const Fractions fraction = fractions();
@@ -322,9 +558,25 @@ NavigationEstimate Navigation::estimate() const {
     const double heading = std::atan2(nose.x(), nose.y());
     out.tilt_heading_rad = heading < 0 ? heading + 2 * std::numbers::pi : heading;
     out.roll_rad = roll_rad_;
+    out.roll_known = !spinning_;
+    out.roll_rate_radps = out.rate_body_radps.x();
+    const double rate_noise = std::max(sensors_.gyro_noise_radps, std::sqrt(rate_scatter2_));
+    out.roll_rate_sigma_radps = std::hypot(std::hypot(rate_noise, std::sqrt(p(Eskf::kGyroBias, Eskf::kGyroBias))),
+                                           sensors_.gyro_scale * out.roll_rate_radps);
+    out.roll_acceleration_radps2 = roll_acceleration_radps2_;
+    out.roll_acceleration_sigma_radps2 = rate_noise / std::max(kScatterTime_s, interval_s_);
+    out.fix_bias_m = nominal.fix_bias_m;
+    out.fix_bias_sigma_m = sigma3(Eskf::kFixBias);
+    out.fix_delay_s = nominal.fix_delay_s;
+    out.fix_delay_sigma_s = std::sqrt(p(Eskf::kFixDelay, Eskf::kFixDelay));
+    out.pad_datum_m = nominal.datum_m;
+    out.pad_datum_sigma_m = std::sqrt(p(Eskf::kDatum, Eskf::kDatum));
     out.nis_fix_mean = nis_fix_.mean();
     out.nis_height_mean = nis_height_.mean();
-    out.health_fix = nis_fix_.health();
+    out.health_fix_horizontal = nis_horizontal_.health();
+    out.health_fix_vertical = nis_vertical_.health();
+    out.health_fix_velocity = nis_velocity_.health();
+    out.health_fix = graver(graver(out.health_fix_horizontal, out.health_fix_vertical), out.health_fix_velocity);
     out.health_height = nis_height_.health();
     return out;
 }

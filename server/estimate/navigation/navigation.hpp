@@ -3,20 +3,26 @@
 ///
 /// At rest it aligns ten times a second (pad_alignment.hpp), which is also the zero-velocity and zero-rate update. Once
 /// the vehicle moves, every inertial sample predicts at its own time, and GNSS fixes (position and velocity, looked up
-/// in the past at their time of validity) and barometric height correct. Every correction passes a chi-square gate
-/// (99.9 %). A sensor rejected for 3 s in a row is believed again with a widened covariance, because by then the filter
-/// is the likelier culprit.
+/// in the past at their time of validity) and barometric height correct. A fix beyond its chi-square gate (99.9 %)
+/// counts as if its sigmas were as large as its misfit: a Student error, whose influence is bounded, in place of yes or
+/// no. A height beyond its gate is dropped, since a charge's pulse has nothing to say. What does not fit for 3 s in a
+/// row is believed again with a widened covariance, because by then the filter is the likelier culprit.
 ///
 /// Where alignment leaves several headings possible, the vehicle leaves the pad with a bank of filters, weighted by how
-/// well each explains the measurements. Those that fall behind are dropped; kSettled fixes after liftoff the best one
-/// remains. While there are several, position and velocity are those of the mixture, attitude and biases those of the
-/// likeliest, and the covariance that of the mixture about them.
+/// well each explains the measurements. Those that fall behind are dropped, those that have come to agree become one.
+/// While there are several, position and velocity are those of the mixture, attitude and biases those of the likeliest,
+/// and the covariance that of the mixture about them. Where the turn about the nose becomes unknown in flight, by
+/// scale error times many turns or by a spin beyond the gyro's range, a bank of turns follows it.
 ///
 /// The noise of inertial samples follows their scatter: a running motor or a swinging parachute shakes them far beyond
-/// the sensor's own noise. Navigation degrades in steps and names the present one (NavigationMode). Inertial samples
-/// older than the newest are dropped; a gap in them is bridged with the mean of its two ends and an uncertainty for
-/// what may have happened in it; a gap of more than 2 s ends the alignment. Clipped accelerometers and saturated gyros
-/// count with inflated noise while they last. NaN samples are ignored. Deterministic; no allocation after construction.
+/// the sensor's own noise. An accelerometer at its range says "at least this": along it the force to be expected of the
+/// motor stands in, with an error that lasts. Navigation degrades in steps and names the present one (NavigationMode).
+/// Inertial samples older than the newest are dropped; a gap in them is bridged with the mean of its two ends and an
+/// uncertainty for what may have happened in it. Where that leaves the attitude beyond what a linear filter carries,
+/// navigation is lost and says so; position and velocity are the translation filter's then (translation/), and attitude
+/// is found again in motion (motion_alignment.hpp) or at rest. While fixes show speed or distance that their sigmas do
+/// not explain, the vehicle is not at rest, whatever the phase. NaN samples are ignored. Deterministic; no allocation
+/// after construction.
 #include <array>
 #include <cstdint>
 #include <optional>
@@ -26,7 +32,10 @@
 #include "server/estimate/measurements.hpp"
 #include "server/estimate/navigation/branch.hpp"
 #include "server/estimate/navigation/eskf.hpp"
+#include "server/estimate/navigation/fix_noise.hpp"
+#include "server/estimate/navigation/motion_alignment.hpp"
 #include "server/estimate/navigation/pad_alignment.hpp"
+#include "server/estimate/translation/translation_estimate.hpp"
 #include "server/estimate/vertical/vertical_input.hpp"
 #include "shared/geodesy.hpp"
 #include "shared/site.hpp"
@@ -64,30 +73,44 @@ struct NavigationEstimate {
     double tilt_rad = kNaN, tilt_sigma_rad = kNaN; ///< of the nose from vertical
     double tilt_heading_rad = kNaN;                ///< azimuth the nose leans to, clockwise from true north, [0, 2 pi)
     double roll_rad = kNaN;                        ///< accumulated about the long axis since alignment; not wrapped
-    double nis_fix_mean = kNaN, nis_height_mean = kNaN;
+    double roll_rate_radps = kNaN, roll_rate_sigma_radps = kNaN;
+    double roll_acceleration_radps2 = kNaN, roll_acceleration_sigma_radps2 = kNaN; ///< mean of a tenth of a second
+    bool roll_known = true; ///< false in a spin beyond the gyro's range
+    /// What fixes are off by: the slow error, the delay beyond the file's, the pad's height on the receiver's datum.
+    Eigen::Vector3d fix_bias_m = kUnknown, fix_bias_sigma_m = kUnknown;
+    double fix_delay_s = kNaN, fix_delay_sigma_s = kNaN;
+    double pad_datum_m = kNaN, pad_datum_sigma_m = kNaN;
+    double nis_fix_mean = kNaN, nis_height_mean = kNaN; ///< per degree of freedom
+    /// Of the gravest of the components, and of each.
     Health health_fix = Health::not_enough_data, health_height = Health::not_enough_data;
-    std::uint32_t rejected_fixes = 0, rejected_heights = 0;
-    std::size_t hypotheses = 0; ///< alignments still flown side by side
+    Health health_fix_horizontal = Health::not_enough_data, health_fix_vertical = Health::not_enough_data,
+           health_fix_velocity = Health::not_enough_data;
+    std::uint32_t rejected_fixes = 0, rejected_heights = 0; ///< of fixes: those that counted less
+    AlignmentWait waits_for = AlignmentWait::no_samples;    ///< while not valid
+    std::size_t hypotheses = 0;                             ///< alignments still flown side by side
 };
 
 class Navigation {
   public:
-    /// `site` must outlive it.
-    Navigation(const SensorNoise& sensors, const Site& site);
+    /// `site` and `rocket` must outlive it. `rocket`: null when there is none; its thrust is what to expect of an
+    /// accelerometer at its range.
+    Navigation(const SensorNoise& sensors, const Site& site, const RocketModel* rocket = nullptr);
 
     void imu(const ImuSample& sample);
     void fix(const FixSample& sample);
-    /// Height above the pad from static pressure. `noise_m` is new in each sample; `systematic_m` (the day's lapse, the
-    /// pad's temperature, the ports) changes slowly and counts once in 20 s, not with every sample.
-    void height(std::int64_t t_ns, double above_pad_m, double noise_m, double systematic_m);
+    /// Height above the pad from static pressure. `noise_m` is new in each sample. The slow errors are a constant
+    /// number of their own 1-sigmas each: `air_m` by the day's air, `port_m` by the air flowing past the ports.
+    void height(std::int64_t t_ns, double above_pad_m, double noise_m, double air_m, double port_m);
     void mag(const MagSample& sample);
     /// `rest`: on the pad or landed. Alignment happens only then.
     void set_motion(Motion motion);
+    /// After each fix while estimate() is not valid: finds the attitude in motion.
+    void align_in_motion(const TranslationEstimate& translation);
 
     [[nodiscard]] NavigationEstimate estimate() const;
     /// Up in body axes for the vertical filter; empty before alignment.
     [[nodiscard]] std::optional<TiltInput> tilt() const;
-    /// Of the error [dp, dv, dtheta, dba, dbg] about estimate(); zero before alignment.
+    /// Of the error state about estimate() (eskf.hpp); zero before alignment.
     [[nodiscard]] Eskf::Covariance covariance() const;
     /// The likeliest filter's state, for callers at the sensor's pace; meaningful while moving().
     [[nodiscard]] const EskfNominal& best_nominal() const { return best().nominal(); }
@@ -98,37 +121,76 @@ class Navigation {
     [[nodiscard]] std::int64_t t_ns() const noexcept { return has_last_ ? last_.t_ns : 0; }
 
   private:
-    void start(std::int64_t t_ns);
+    static constexpr std::size_t kBranches = PadAlignment::kHypotheses;
+    using Fractions = std::array<double, kBranches>;
+    /// Side by side: what each branch makes of one measurement.
+    template <int M>
+    using Views = std::array<NavigationBranch::Seen<M>, kBranches>;
+    /// Innovation and its covariance of the mixture of all branches.
+    template <int M>
+    struct Mixture {
+        Eigen::Matrix<double, M, 1> innovation;
+        Eigen::Matrix<double, M, M> covariance;
+    };
+
+    [[nodiscard]] bool resting() const noexcept { return at_rest_ && !moved_by_fixes_; }
+    void start(std::int64_t t_ns, bool at_rest);
+    void leave_rest(std::int64_t t_ns);
+    void lose_attitude();
     void step(const ImuSample& sample, double gap_s);
     void follow_scatter(const ImuSample& sample);
+    void predict(const ImuSample& sample, double gap_s, double accel_inflation, double gyro_inflation);
+    /// Of the force along the nose while its accelerometer is at its range, 1-sigma with it.
+    struct Force {
+        double mps2, sigma_mps2;
+    };
+    [[nodiscard]] Force expected_force(double reading_mps2, std::int64_t t_ns) const;
+    /// Handles a roll rate beyond the gyro's range. True while it does.
+    bool spin(const ImuSample& sample, double gap_s, double accel_inflation);
+    /// All branches in the likeliest: what they differ by is not known any more.
+    void become_one();
+    void restart_roll();
+    void use_fix(const EnuFix& fix, std::int64_t t_ns);
+    void watch_rest(const EnuFix& fix, const Eigen::Vector3d& stated_m, std::int64_t t_ns);
     /// Brings the likeliest to the front and drops those that fell behind.
     void rank_branches();
-    using Fractions = std::array<double, PadAlignment::kHypotheses>;
+    void merge_alike();
     [[nodiscard]] Fractions fractions() const; ///< of the weight of all, by branch
+    template <int M>
+    [[nodiscard]] Mixture<M> mix(const Views<M>& views) const;
     [[nodiscard]] const NavigationBranch& best() const { return branches_.front(); }
     SensorNoise sensors_;
     const Site* site_;
+    const RocketModel* rocket_;
     LocalFrame frame_;
     double gravity_mps2_;
     PadAlignment alignment_;
+    MotionAlignment motion_alignment_;
+    FixNoise fix_noise_;
     std::vector<Alignment> hypotheses_;
     std::vector<NavigationBranch> branches_; ///< the first active_ of them are in use, likeliest first
     std::size_t active_ = 0;
-    int fixes_since_rest_ = 0;
+    std::optional<Alignment> known_; ///< what is left of the last attitude: biases
     bool at_rest_ = true;
     bool left_rest_ = false; ///< moved since the last alignment: the filter runs
+    std::int64_t left_rest_ns_ = 0;
+    bool moved_by_fixes_ = false; ///< fixes show motion that the phase does not know of
+    std::int64_t moving_since_ns_ = 0, slow_since_ns_ = 0;
     Motion motion_ = Motion::rest;
     ImuSample last_{};
     bool has_last_ = false;
     double interval_s_ = 0.01;
-    double roll_rad_ = 0;
-    double accel_scatter2_ = 0, rate_scatter2_ = 0; ///< mean square of one axis from sample to sample, halved
+    double roll_rad_ = 0, roll_acceleration_radps2_ = 0;
+    double accel_scatter2_ = 0, rate_scatter2_ = 0;       ///< mean square of one axis from sample to sample, halved
+    Eigen::Vector3d clipped_s_ = Eigen::Vector3d::Zero(); ///< accelerometer at its range for so long, by axis
+    bool spinning_ = false;
+    std::int64_t roll_clipped_ns_ = 0;
     std::int64_t last_fix_used_ns_ = 0;
     bool fix_used_ = false;
     std::int64_t t_height_ns_ = 0;
     std::int64_t fix_rejected_since_ns_ = 0, height_rejected_since_ns_ = 0;
     std::uint32_t rejected_fixes_ = 0, rejected_heights_ = 0;
-    NisMonitor nis_fix_, nis_height_;
+    NisMonitor nis_fix_, nis_horizontal_, nis_vertical_, nis_velocity_, nis_height_;
 };
 
 } // namespace turnstone::estimate

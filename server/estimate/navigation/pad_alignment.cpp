@@ -14,35 +14,43 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr std::int64_t kBlock_ns = 100 * kNsPerMs;
+constexpr double kBlock_s = 0.1;
+constexpr int kBlockSamples = 3;
 constexpr double kAlign_s = 1.5; // long enough to average noise and wind sway, short enough to realign after handling
-constexpr double kSpreadMax_mps2 = 2.5;  // peak to mean within a block: six sigma of a cheap sensor, far below a launch
+// Still is what stays below these, and below so many sigmas of the vehicle's own sensors.
+constexpr double kSpreadMax_mps2 = 5.0; // within a block: far below a launch
+constexpr double kSpreadSigmas = 12.0;
 constexpr double kRatePeak_radps = 0.25; // wind on a rail stays below; hands do not
-constexpr double kGravityOff_mps2 = 1.5; // |f| of a vehicle at rest, bias and scale error allowed for
-constexpr double kSway_radps = 1e-3;     // mean rate of a rail in wind while it is averaged
+constexpr double kRateSigmas = 6.0;
+constexpr double kGravityOff_mps2 = 1.5;
+constexpr double kGravitySigmas = 4.0;
+constexpr double kOtherPose_mps2 = 1.0;
+constexpr double kSway_radps = 1e-3; // mean rate of a rail in wind while it is averaged
 constexpr double kSway_mps = 0.02;
 constexpr double kPadHeight_m = 0.3;
-constexpr double kPadSurvey_m = 5.0; // how well the site file knows the pad, when no fix says better
-constexpr int kFixesCounted = 25;    // GNSS errors are alike for seconds: more fixes do not improve the mean
+constexpr double kPadSurvey_m = 5.0;             // how well the site file knows the pad, when no fix says better
 constexpr double kAzimuthSigma_rad = radians(4); // an operator with a compass
 constexpr double kRailSigma_rad = radians(0.8);  // lean of a rail set by hand with a level, and the play of its lugs
-constexpr double kStepFraction = 0.55; // sigma of a hypothesis in steps between them: their sum is flat to 1 %
-constexpr double kNotOnRail = 25.0;    // squared bias in sigmas that only a different pose explains
+constexpr double kNotOnRail = 25.0;              // squared bias in sigmas that only a different pose explains
 constexpr double kNearPad_m = 50.0;
 constexpr double kSway_mps2 = 0.01;
 // A field that dips more steeply, or none (a dead sensor), has no heading to give.
 constexpr double kFieldLevelMin = 0.1;
-constexpr double kMagHeadingSigma_rad = radians(6); // iron in the vehicle, uncalibrated
+constexpr double kMagHeadingSigma_rad = radians(12); // uncalibrated; common practice, no source
+constexpr double kMagWrong = 0.1;                    // chance that iron or a current makes it worthless
+
+constexpr double square(double x) {
+    return x * x;
+}
 
 } // namespace
 
 PadAlignment::PadAlignment(const SensorNoise& sensors, const Site& site, double gravity_mps2)
-    : sensors_(sensors), site_(&site), gravity_mps2_(gravity_mps2) {}
+    : sensors_(sensors), site_(&site), gravity_mps2_(gravity_mps2), fixes_(sensors) {}
 
 void PadAlignment::clear() {
     mean_accel_ = mean_rate_ = mag_sum_ = Vector3d::Zero();
-    position_sum_ = Vector3d::Zero();
-    position_count_ = 0;
+    fixes_.clear();
     samples_ = 0;
     mag_count_ = 0;
     count_ = 0;
@@ -57,9 +65,24 @@ void PadAlignment::open_block(const ImuSample& sample) {
     count_ = 0;
 }
 
+AlignmentWait PadAlignment::judge(double force_mps2) const {
+    const double spread_mps2 = std::max(kSpreadMax_mps2, kSpreadSigmas * sensors_.accel_noise_mps2);
+    const double peak_radps =
+        std::max(kRatePeak_radps, kRateSigmas * std::hypot(sensors_.gyro_bias_radps, sensors_.gyro_noise_radps));
+    const double off_mps2 = std::max(
+        kGravityOff_mps2, kGravitySigmas * std::hypot(sensors_.accel_bias_mps2, sensors_.accel_scale * gravity_mps2_));
+    if (accel_spread_ >= spread_mps2) return AlignmentWait::shaken;
+    if (rate_peak_ >= peak_radps) return AlignmentWait::turning;
+    return std::abs(force_mps2 - gravity_mps2_) >= off_mps2 ? AlignmentWait::not_one_g : AlignmentWait::averaging;
+}
+
 bool PadAlignment::imu(const ImuSample& sample) {
-    if (count_ > 0 && sample.t_ns - last_ns_ > kBlock_ns)
-        count_ = 0; // a gap: the block would not be one stretch of time
+    const double since_s = seconds_between(last_ns_, sample.t_ns);
+    // Beyond a gap the block would not be one stretch of time; at a low rate every sample comes late.
+    if (count_ > 0 && since_s > std::max(kBlock_s, 2.5 * interval_s_)) {
+        if (count_ == 1) interval_s_ = std::min(since_s, 0.5);
+        count_ = 0;
+    }
     if (count_ == 0) open_block(sample);
     last_ns_ = sample.t_ns;
     sum_accel_ += sample.accel_body_mps2;
@@ -67,27 +90,31 @@ bool PadAlignment::imu(const ImuSample& sample) {
     accel_spread_ = std::max(accel_spread_, (sample.accel_body_mps2 - first_accel_).cwiseAbs().maxCoeff());
     rate_peak_ = std::max(rate_peak_, sample.rate_body_radps.norm());
     ++count_;
-    if (sample.t_ns - block_start_ns_ < kBlock_ns || count_ < 3) return false;
+    const double block_s = seconds_between(block_start_ns_, sample.t_ns);
+    if (block_s < kBlock_s || count_ < kBlockSamples) return false;
     const Vector3d accel = sum_accel_ / count_;
     const Vector3d rate = sum_rate_ / count_;
-    const double block_s = seconds_between(block_start_ns_, sample.t_ns);
     interval_s_ = block_s / (count_ - 1);
-    const bool still = accel_spread_ < 2 * kSpreadMax_mps2 && rate_peak_ < kRatePeak_radps &&
-                       std::abs(accel.norm() - gravity_mps2_) < kGravityOff_mps2;
+    waits_for_ = judge(accel.norm());
     const int samples = count_;
     count_ = 0;
-    if (!still) {
+    if (waits_for_ != AlignmentWait::averaging) {
         clear();
         return false;
     }
     // Another pose needs another alignment: a vehicle that was set down may be still long before the phase says so.
-    if (samples_ > 0 && (accel - mean_accel_).norm() > 1.0) clear();
+    const double other_pose_mps2 = std::max(kOtherPose_mps2, kRateSigmas * sensors_.accel_noise_mps2);
+    if (samples_ > 0 && (accel - mean_accel_).norm() > other_pose_mps2) clear();
     const auto weight = static_cast<double>(samples) / static_cast<double>(samples_ + samples);
     mean_accel_ += weight * (accel - mean_accel_);
     mean_rate_ += weight * (rate - mean_rate_);
     samples_ += samples;
     still_s_ += block_s;
     return true;
+}
+
+double PadAlignment::force_at_rest_mps2() const {
+    return samples_ > 0 ? mean_accel_.norm() : gravity_mps2_;
 }
 
 void PadAlignment::mag(const MagSample& sample) {
@@ -97,12 +124,8 @@ void PadAlignment::mag(const MagSample& sample) {
     }
 }
 
-void PadAlignment::position(const Vector3d& position_enu_m, const Vector3d& sigma_m) {
-    if (still_s_ > 0) {
-        position_sum_ += position_enu_m;
-        position_sigma_m_ = sigma_m;
-        ++position_count_;
-    }
+void PadAlignment::position(std::int64_t t_ns, const Vector3d& position_enu_m, const Vector3d& sigma_m) {
+    if (still_s_ > 0) fixes_.fix(t_ns, position_enu_m, sigma_m);
 }
 
 double PadAlignment::heading_from_field(const Eigen::Quaterniond& q) const {
@@ -119,40 +142,68 @@ bool PadAlignment::knows_north(const Eigen::Quaterniond& q) const {
 }
 
 bool PadAlignment::near_pad() const {
-    return position_count_ == 0 || (position_sum_ / position_count_).head<2>().norm() < kNearPad_m;
+    return fixes_.empty() || fixes_.place_enu_m().head<2>().norm() < kNearPad_m;
+}
+
+void PadAlignment::weigh_by_field(Alignment& hypothesis) const {
+    if (!knows_north(hypothesis.nominal.q_local_body)) return;
+    const double off = heading_from_field(hypothesis.nominal.q_local_body) / kMagHeadingSigma_rad;
+    const double density = std::exp(-0.5 * off * off) / (kMagHeadingSigma_rad * std::sqrt(2 * std::numbers::pi));
+    hypothesis.log_weight += std::log((1 - kMagWrong) * density + kMagWrong / (2 * std::numbers::pi));
+}
+
+Alignment PadAlignment::unknown() const {
+    Alignment out{.nominal = {}, .covariance = Eskf::Covariance::Zero(), .log_weight = 0};
+    Eskf::ErrorVector sigma;
+    const double bias_h_m = sensors_.fix_horizontal_m * std::sqrt(sensors_.fix_correlated_share);
+    const double bias_v_m = sensors_.fix_vertical_m * std::sqrt(sensors_.fix_correlated_share);
+    sigma << Vector3d::Constant(kPadSurvey_m), Vector3d::Constant(kSway_mps), Vector3d::Ones(),
+        Vector3d::Constant(sensors_.accel_bias_mps2), Vector3d::Constant(sensors_.gyro_bias_radps), bias_h_m, bias_h_m,
+        bias_v_m, sensors_.fix_delay_sigma_s, sensors_.pad_datum_sigma_m, 1, 1, sensors_.accel_scale,
+        sensors_.accel_misalignment_rad, sensors_.accel_misalignment_rad, sensors_.gyro_scale,
+        sensors_.gyro_misalignment_rad, sensors_.gyro_misalignment_rad;
+    out.covariance.diagonal() = sigma.cwiseAbs2();
+    return out;
 }
 
 Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vector3d& attitude_sigma_rad) const {
-    const auto square = [](double x) { return x * x; };
-    EskfNominal nominal;
+    Alignment start = unknown();
+    EskfNominal& nominal = start.nominal;
+    Eskf::Covariance& p = start.covariance;
     nominal.q_local_body = q_local_body.normalized();
     nominal.gyro_bias_radps = mean_rate_;
-    Eskf::Covariance p = Eskf::Covariance::Zero();
-    if (position_count_ > 0) {
-        nominal.position_enu_m = position_sum_ / position_count_;
-        p.block<3, 3>(Eskf::kPosition, Eskf::kPosition) =
-            (position_sigma_m_.cwiseAbs2() / std::min(position_count_, kFixesCounted)).asDiagonal();
-    } else {
-        p.block<3, 3>(Eskf::kPosition, Eskf::kPosition) = Matrix3d::Identity() * square(kPadSurvey_m);
+    if (!fixes_.empty()) {
+        for (int k = 0; k < 3; ++k) {
+            const RestFixes::Axis& axis = fixes_.axis(k);
+            const bool at_pad_height = k == 2 && near_pad();
+            // The pad is the reference for height above the pad, by definition: what fixes show there is their datum.
+            const int place = at_pad_height ? static_cast<int>(Eskf::kDatum) : Eskf::kPosition + k;
+            const int wander = Eskf::kFixBias + k;
+            (at_pad_height ? nominal.datum_m : nominal.position_enu_m(k)) = axis.x(0);
+            nominal.fix_bias_m(k) = axis.x(1);
+            p(place, place) = axis.covariance(0, 0);
+            p(wander, wander) = axis.covariance(1, 1);
+            p(place, wander) = p(wander, place) = axis.covariance(0, 1);
+        }
     }
-    if (near_pad()) { // the pad is the reference for height above the pad, by definition
-        nominal.position_enu_m.z() = 0;
-        p(Eskf::kPosition + 2, Eskf::kPosition + 2) = square(kPadHeight_m);
-    }
-    p.block<3, 3>(Eskf::kVelocity, Eskf::kVelocity) = Matrix3d::Identity() * square(kSway_mps);
+    if (near_pad()) p(Eskf::kPosition + 2, Eskf::kPosition + 2) = square(kPadHeight_m);
     p.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) = attitude_sigma_rad.cwiseAbs2().asDiagonal();
-    p.block<3, 3>(Eskf::kAccelBias, Eskf::kAccelBias) = Matrix3d::Identity() * square(sensors_.accel_bias_mps2);
     p.block<3, 3>(Eskf::kGyroBias, Eskf::kGyroBias) =
         Matrix3d::Identity() *
         (square(sensors_.gyro_noise_radps) / static_cast<double>(samples_) + square(kSway_radps));
 
     Eskf filter(EskfNoise{}, gravity_mps2_);
-    filter.reset(nominal, p);
     // At rest f = R^T g up + bias; a turn dtheta of the body changes it by (R^T g up) x dtheta.
-    Eskf::Observation<3> h = Eskf::Observation<3>::Zero();
     const Vector3d expected = nominal.q_local_body.conjugate() * Vector3d(0, 0, gravity_mps2_);
+    // Scale and misalignment of the axes across act here as more bias.
+    const double across_mps2 =
+        std::hypot(sensors_.accel_scale, sensors_.accel_misalignment_rad) * expected.tail<2>().norm();
+    p.diagonal().segment<3>(Eskf::kAccelBias).array() += square(across_mps2);
+    filter.reset(nominal, p);
+    Eskf::Observation<3> h = Eskf::Observation<3>::Zero();
     h.block<3, 3>(0, Eskf::kAttitude) = skew(expected);
     h.block<3, 3>(0, Eskf::kAccelBias).setIdentity();
+    h.block<3, 3>(0, Eskf::kAccelScale) = expected.x() * Matrix3d::Identity();
     const Vector3d innovation = mean_accel_ - expected;
     const Matrix3d noise =
         Matrix3d::Identity() * (square(sensors_.accel_noise_mps2) / static_cast<double>(samples_) + square(kSway_mps2));
@@ -169,15 +220,17 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
     // Shortest rotation that takes measured up to local up; its heading is arbitrary.
     const Eigen::Quaterniond levelled = shortest_rotation(up_body, Vector3d::UnitZ());
     const double unlevel_rad = sensors_.accel_bias_mps2 / gravity_mps2_;
-    if (knows_north(levelled)) {
-        const double turn = heading_from_field(levelled);
-        const Vector3d sigma = (Vector3d::Constant(3 * unlevel_rad).cwiseAbs2() +
-                                up_body.cwiseAbs2() * kMagHeadingSigma_rad * kMagHeadingSigma_rad)
-                                   .cwiseSqrt();
-        out.push_back(level(quaternion_from_rotation_vector({0, 0, turn}) * levelled, sigma));
-        return;
-    }
     const double step_rad = 2 * std::numbers::pi / static_cast<double>(kHypotheses);
+    // One hypothesis has the heading that the magnetic field suggests.
+    const auto toward_field = [&](const Eigen::Quaterniond& q) { return knows_north(q) ? heading_from_field(q) : 0; };
+    const auto add = [&](const Eigen::Quaterniond& q, const Vector3d& sigma_rad) {
+        out.push_back(level(q, sigma_rad));
+        weigh_by_field(out.back());
+    };
+    const auto likeliest_first = [&] {
+        std::stable_sort(out.begin(), out.end(),
+                         [](const Alignment& a, const Alignment& b) { return a.log_weight > b.log_weight; });
+    };
     const double rail_rad = radians(site_->launch_tilt_deg);
     if (site_->launch_azimuth_deg && rail_rad > 0 && near_pad()) {
         const double azimuth = radians(*site_->launch_azimuth_deg);
@@ -185,25 +238,26 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
                             std::cos(rail_rad));
         const Eigen::Quaterniond along = shortest_rotation(Vector3d::UnitX(), rail);
         const double across = std::hypot(kRailSigma_rad, std::sin(rail_rad) * kAzimuthSigma_rad);
+        const double first_rad = toward_field(along);
         for (std::size_t k = 0; k < kHypotheses; ++k) {
-            const Eigen::Quaterniond turned =
-                along * quaternion_from_rotation_vector({step_rad * static_cast<double>(k), 0, 0});
-            out.push_back(level(turned, {kStepFraction * step_rad, across, across}));
+            const Vector3d roll(first_rad + step_rad * static_cast<double>(k), 0, 0);
+            add(along * quaternion_from_rotation_vector(roll), {kStepFraction * step_rad, across, across});
         }
-        std::sort(out.begin(), out.end(),
-                  [](const Alignment& a, const Alignment& b) { return a.log_weight > b.log_weight; });
+        likeliest_first();
         // A vehicle that does not lean as the rail does is not on it.
         const Vector3d missed = out.front().nominal.accel_bias_mps2 / sensors_.accel_bias_mps2;
         if (missed.squaredNorm() < kNotOnRail) return;
         out.clear();
     }
+    const double first_rad = toward_field(levelled);
+    const Vector3d sigma =
+        (Vector3d::Constant(3 * unlevel_rad).cwiseAbs2() + up_body.cwiseAbs2() * square(kStepFraction * step_rad))
+            .cwiseSqrt();
     for (std::size_t k = 0; k < kHypotheses; ++k) {
-        const Vector3d sigma = (Vector3d::Constant(3 * unlevel_rad).cwiseAbs2() +
-                                up_body.cwiseAbs2() * kStepFraction * kStepFraction * step_rad * step_rad)
-                                   .cwiseSqrt();
-        out.push_back(
-            level(quaternion_from_rotation_vector({0, 0, step_rad * static_cast<double>(k)}) * levelled, sigma));
+        const Vector3d heading(0, 0, first_rad + step_rad * static_cast<double>(k));
+        add(quaternion_from_rotation_vector(heading) * levelled, sigma);
     }
+    likeliest_first();
 }
 
 } // namespace turnstone::estimate

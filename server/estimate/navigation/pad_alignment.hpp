@@ -1,10 +1,10 @@
 #pragma once
 /// Attitude and gyro bias at rest on the pad, from gravity, the rail's azimuth and lean or a magnetometer.
 ///
-/// Gravity gives up in body axes but not the rotation about the vertical. That comes from a magnetometer (horizontal
-/// part of the field, corrected by the site's declination) or from the operator's launch azimuth and rail lean: the
-/// nose points where the rail points, and only the turn about the long axis is left unknown. With neither, the heading
-/// is unknown.
+/// Gravity gives up in body axes but not the rotation about the vertical. The operator's launch azimuth and rail lean
+/// leave only the turn about the long axis unknown: the nose points where the rail points. A magnetometer (horizontal
+/// part of the field, corrected by the site's declination) makes some headings likelier than others, never certain:
+/// uncalibrated, with iron and currents beside it, it may be wrong altogether. With neither, any heading is as likely.
 ///
 /// A rail leans a few degrees, and a cheap accelerometer's bias looks like as much: the turn in the rail is then known
 /// to tens of degrees only, far beyond what a linear filter can carry. So the answer is a bank of hypotheses, each with
@@ -24,10 +24,28 @@
 
 #include "server/estimate/measurements.hpp"
 #include "server/estimate/navigation/eskf.hpp"
+#include "server/estimate/navigation/rest_fixes.hpp"
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
+#include "shared/words.hpp"
 
 namespace turnstone::estimate {
+
+/// Why there is no alignment (yet).
+enum class AlignmentWait : unsigned char {
+    none,             ///< aligned
+    no_samples,       ///< no inertial samples are heard
+    not_at_rest,      ///< in flight, attitude not found again
+    fixes_show_speed, ///< the phase says at rest, GNSS fixes say otherwise
+    shaken,           ///< the force changes within a tenth of a second
+    turning,          ///< the gyros show more than wind on a rail
+    not_one_g,        ///< the mean force is not that of gravity
+    averaging         ///< still, but not long enough
+};
+consteval auto words_of(AlignmentWait) {
+    return words<AlignmentWait::averaging>("aligned", "no inertial samples", "not at rest", "GNSS fixes show speed",
+                                           "shaken", "turning", "force is not 1 g", "averaging");
+}
 
 struct Alignment {
     EskfNominal nominal; ///< velocity zero
@@ -35,11 +53,13 @@ struct Alignment {
     double log_weight; ///< of this hypothesis among the others, up to a common constant
 };
 
-/// Collects inertial samples in blocks of 0.1 s while they are still; one and a half seconds of still blocks in a row
-/// align.
+/// Collects inertial samples in blocks of 0.1 s, or of three samples where that is longer, while they are still; one
+/// and a half seconds of still blocks in a row align. What counts as still follows from the vehicle's sensor figures.
 class PadAlignment {
   public:
     static constexpr std::size_t kHypotheses = 24;
+    /// Sigma of a hypothesis in steps between them: their sum is flat to 1 %.
+    static constexpr double kStepFraction = 0.55;
     PadAlignment(const SensorNoise& sensors, const Site& site, double gravity_mps2);
 
     /// Returns true when `sample` closed a still block: the moment to take a new alignment.
@@ -50,13 +70,22 @@ class PadAlignment {
     void hypotheses(std::vector<Alignment>& out) const;
     /// Typical, between inertial samples.
     [[nodiscard]] double sample_interval_s() const noexcept { return interval_s_; }
+    /// Of the still blocks' mean force; gravity's before there are any.
+    [[nodiscard]] double force_at_rest_mps2() const;
+    /// What the newest block lacked; `averaging` when it was still.
+    [[nodiscard]] AlignmentWait waits_for() const noexcept { return waits_for_; }
+    /// Nothing but the sensors' figures: biases zero, place and attitude unknown.
+    [[nodiscard]] Alignment unknown() const;
     void clear();
 
-    /// A position fix at rest, ENU; averaged for the start.
-    void position(const Eigen::Vector3d& position_enu_m, const Eigen::Vector3d& sigma_m);
+    /// A position fix at rest, ENU, with the 1-sigma of its whole error.
+    void position(std::int64_t t_ns, const Eigen::Vector3d& position_enu_m, const Eigen::Vector3d& sigma_m);
+    [[nodiscard]] const RestFixes& fixes() const noexcept { return fixes_; }
 
   private:
     void open_block(const ImuSample& sample);
+    [[nodiscard]] AlignmentWait judge(double force_mps2) const;
+    void weigh_by_field(Alignment& hypothesis) const;
     /// Levels `q_local_body`, whose attitude has 1-sigma `attitude_sigma_rad` about the body axes, with the mean force.
     [[nodiscard]] Alignment level(const Eigen::Quaterniond& q_local_body,
                                   const Eigen::Vector3d& attitude_sigma_rad) const;
@@ -82,8 +111,8 @@ class PadAlignment {
     double interval_s_ = 0.01;
     Eigen::Vector3d mag_sum_ = Eigen::Vector3d::Zero();
     int mag_count_ = 0;
-    Eigen::Vector3d position_sum_ = Eigen::Vector3d::Zero(), position_sigma_m_ = Eigen::Vector3d::Zero();
-    int position_count_ = 0;
+    RestFixes fixes_;
+    AlignmentWait waits_for_ = AlignmentWait::averaging;
 };
 
 } // namespace turnstone::estimate
