@@ -16,9 +16,10 @@ namespace {
 constexpr std::size_t kPastSamples = 512;
 constexpr double kAheadMost_s = 0.2;
 constexpr double kDelayMost_s = 1.0;
-constexpr double kFixJitter_s = 0.005;      // of the delay from fix to fix
+constexpr double kFixJitter_s = 0.01;       // of the delay from fix to fix
 constexpr double kFixJitterExact_s = 0.001; // of the station's map of the vehicle's clock
 constexpr double kAccelerationOver_s = 0.02;
+constexpr double kBendMost_s = 0.1;
 constexpr double kNothing = 1e6; // sigma of what was not measured
 constexpr double kBridgeStep_s = 0.02;
 constexpr double kTumbling_radps = 0.6;
@@ -99,10 +100,10 @@ void NavigationBranch::bridge(std::int64_t t_ns, const Vector3d& accel_before_mp
     // for what quiet ends can hide in a long gap.
     const double floor = std::min(1.0, gap_s / 0.2);
     const double accel_sigma = accel_change.norm() / 3 + 2.0 * floor;
-    const double rate_sigma = rate_change.norm() / 3 + (tumbles ? kTumbling_radps : 0.1) * floor;
+    const Vector3d rate_sigma = (rate_change / 3).cwiseAbs().array() + (tumbles ? kTumbling_radps : 0.1) * floor;
     filter_.inflate(Eskf::kVelocity, accel_sigma * gap_s);
     filter_.inflate(Eskf::kPosition, 0.5 * accel_sigma * gap_s * gap_s);
-    filter_.inflate(Eskf::kAttitude, rate_sigma * gap_s);
+    for (int axis = 0; axis < 3; ++axis) filter_.inflate(Eskf::kAttitude + axis, rate_sigma(axis) * gap_s);
     filter_.break_increments();
 }
 
@@ -162,11 +163,15 @@ NavigationBranch::Seen<6> NavigationBranch::see(const EnuFix& fix) const {
         fix.exact_time ? fix.t_valid_ns : fix.t_valid_ns - seconds_to_ns(nominal.fix_delay_s);
     const Past then = past(t_valid_ns);
     const double delay_s = std::clamp(seconds_between(t_valid_ns, past_.back().t_ns), -kAheadMost_s, kDelayMost_s);
-    const std::int64_t around_ns = seconds_to_ns(kAccelerationOver_s);
+    // Over as much as the delay may be off: where the motion bends within that, at liftoff above all, a derivative
+    // alone would learn a delay that is not there. What the bend leaves is noise.
+    const double around_s = std::clamp(filter_.sigma(Eskf::kFixDelay), kAccelerationOver_s, kBendMost_s);
+    const std::int64_t around_ns = seconds_to_ns(around_s);
     const std::int64_t middle_ns = std::min(t_valid_ns, past_.back().t_ns - around_ns);
-    const Vector3d accel_enu_mps2 =
-        (past(middle_ns + around_ns).velocity_enu_mps - past(middle_ns - around_ns).velocity_enu_mps) /
-        (2 * kAccelerationOver_s);
+    const Past sooner = past(middle_ns - around_ns), middle = past(middle_ns), later = past(middle_ns + around_ns);
+    const Vector3d accel_enu_mps2 = (later.velocity_enu_mps - sooner.velocity_enu_mps) / (2 * around_s);
+    const Vector3d bend_mps = 0.5 * (later.velocity_enu_mps - 2 * middle.velocity_enu_mps + sooner.velocity_enu_mps);
+    const Vector3d bend_m = 0.5 * (later.position_enu_m - 2 * middle.position_enu_m + sooner.position_enu_m);
     const Vector3d felt_mps =
         past_.back().velocity_enu_mps - then.velocity_enu_mps + Vector3d(0, 0, gravity_mps2_ * delay_s);
     const Matrix3d rotation = nominal.q_local_body.toRotationMatrix();
@@ -191,6 +196,9 @@ NavigationBranch::Seen<6> NavigationBranch::see(const EnuFix& fix) const {
     for (int row = 0; row < 6; ++row) out.observation.row(row) *= fix.given(row);
     late = (fix.exact_time ? kFixJitterExact_s : kFixJitter_s) * late.cwiseProduct(fix.given);
     out.noise = late * late.transpose();
+    Eigen::Matrix<double, 6, 1> bend;
+    bend << bend_m, bend_mps;
+    if (!fix.exact_time) out.noise.diagonal() += bend.cwiseProduct(fix.given).cwiseAbs2();
     for (int k = 0; k < 6; ++k) out.noise(k, k) += fix.given(k) > 0 ? fix.sigma(k) * fix.sigma(k) : kNothing * kNothing;
     out.covariance = filter_.innovation_covariance<6>(out.observation, out.noise);
     return out;

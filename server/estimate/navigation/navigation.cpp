@@ -31,10 +31,12 @@ constexpr double kDescentInflation = 2;
 // Scale errors and misalignments of the axes across the nose act like noise that changes with the pose, in this time.
 constexpr double kPoseTime_s = 2.0;
 constexpr double kScatterTime_s = 0.1;
-// How long errors of pressure altitudes stay alike: the day's air the whole flight, ports and delay while the motion
-// does.
+// How long errors of pressure altitudes stay the same number of their sigmas: the day's air the whole flight, ports and
+// delay while the motion does; and less where the sigmas change, whose course only resembles that of the errors.
 constexpr double kAirTime_s = 300.0;
 constexpr double kMotionErrorTime_s = 30.0;
+constexpr double kChangeForgets = 0.3; // for each factor e of the sigma
+constexpr double kPulse_s = 2.0;
 constexpr double kBehind = 9.0; // in log weight: one in eight thousand
 constexpr double kAlike = 1.0;  // squared distance of attitudes, in sigmas
 constexpr double kPositionLost_m = 3000;
@@ -74,8 +76,12 @@ void Navigation::set_motion(Motion motion) {
 }
 
 void Navigation::leave_rest(std::int64_t t_ns) {
-    if (!left_rest_) left_rest_ns_ = t_ns;
+    if (left_rest_) return;
     left_rest_ = true;
+    left_rest_ns_ = t_ns;
+    // What began within the last sample, below the threshold, has not been integrated.
+    for (std::size_t k = 0; k < active_; ++k)
+        branches_[k].filter().inflate(Eskf::kVelocity, 0.5 * kMoved_mps2 * interval_s_);
 }
 
 void Navigation::lose_attitude() {
@@ -433,8 +439,10 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
     const EnuHeight height{
         t_ns - seconds_to_ns(sensors_.pressure_delay_s), above_pad_m, noise_m, {air_m, std::hypot(port_m, late_m)}};
     if (!best().reaches(height.t_ns)) return;
-    const double kept_air = std::exp(-since_s / kAirTime_s);
-    const double kept_motion = std::exp(-since_s / kMotionErrorTime_s);
+    const Eigen::Array2d grown = (height.slow_m.array().max(noise_m) / height_slow_m_.array().max(noise_m)).log().abs();
+    height_slow_m_ = height.slow_m;
+    const double kept_air = std::exp(-since_s / kAirTime_s - kChangeForgets * grown(0));
+    const double kept_motion = std::exp(-since_s / kMotionErrorTime_s - kChangeForgets * grown(1));
     Views<1> views;
     for (std::size_t k = 0; k < active_; ++k) {
         branches_[k].filter().wander_height_error(kept_air, kept_motion);
@@ -442,8 +450,11 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
     }
     const Mixture<1> mixture = mix<1>(views);
     const double nis = mixture.innovation(0) * mixture.innovation(0) / mixture.covariance(0, 0);
-    nis_height_.add(nis);
-    if (nis <= kGate[1]) {
+    const bool fits = nis <= kGate[1];
+    // A charge's pulse is no fault of the filter: what is dropped counts once it lasts.
+    if (fits || (height_rejected_since_ns_ != 0 && seconds_between(height_rejected_since_ns_, t_ns) > kPulse_s))
+        nis_height_.add(nis);
+    if (fits) {
         for (std::size_t k = 0; k < active_; ++k) {
             branches_[k].log_weight += views[k].log_likelihood();
             branches_[k].correct(views[k]);

@@ -188,6 +188,7 @@ class Navigation {
     std::int64_t last_fix_used_ns_ = 0;
     bool fix_used_ = false;
     std::int64_t t_height_ns_ = 0;
+    Eigen::Vector2d height_slow_m_ = Eigen::Vector2d::Zero(); ///< of the last height
     std::int64_t fix_rejected_since_ns_ = 0, height_rejected_since_ns_ = 0;
     std::uint32_t rejected_fixes_ = 0, rejected_heights_ = 0;
     NisMonitor nis_fix_, nis_horizontal_, nis_vertical_, nis_velocity_, nis_height_;

@@ -234,7 +234,8 @@ TEST_CASE("alignment at rest with a magnetometer is the attitude from two vector
             ++refused;
             continue;
         }
-        REQUIRE(found.size() == 1);
+        // The field weighs the headings; the likeliest is its own.
+        REQUIRE(found.size() == PadAlignment::kHypotheses);
         CHECK(between(found[0].nominal.q_local_body, quaternion_of(c.at("expected").at("q_wxyz"))) < 1e-9);
         ++(c.at("id").get<std::string>().find("exact") != std::string::npos ? exact : noisy);
     }

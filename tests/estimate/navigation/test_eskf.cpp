@@ -27,6 +27,9 @@ long millisecond(double t_s) {
     return std::lround(t_s * 1000);
 }
 
+/// Position, velocity, attitude and both biases.
+constexpr int kCore = 15;
+
 struct Stretch {
     std::string name;
     double from_s, to_s;
@@ -57,8 +60,9 @@ TEST_CASE("the filter is as good and as honest as the reference filter on its th
         nominal.position_enu_m = vector_of(initial["position_enu_m"]);
         nominal.velocity_enu_mps = vector_of(initial["velocity_enu_m_s"]);
         nominal.q_local_body = quaternion_of(initial["q_wxyz"]);
-        Eskf::ErrorVector sd;
-        sd << Vector3d::Constant(0.5), Vector3d::Constant(0.02), Vector3d::Constant(0.02),
+        // The reference filter has neither slow errors of fixes and heights nor scale errors.
+        Eskf::ErrorVector sd = Eskf::ErrorVector::Zero();
+        sd.head<kCore>() << Vector3d::Constant(0.5), Vector3d::Constant(0.02), Vector3d::Constant(0.02),
             Vector3d::Constant(noise["accel_bias_sd_m_s2"]), Vector3d::Constant(noise["gyro_bias_sd_rad_s"]);
         Eskf filter(filter_noise);
         filter.reset(nominal, sd.cwiseAbs2().asDiagonal());
@@ -113,7 +117,8 @@ TEST_CASE("the filter is as good and as honest as the reference filter on its th
             all.attitude2 += error.segment<3>(6).squaredNorm();
             all.long_axis2 += error.segment<2>(7).squaredNorm();
             ++all.count;
-            nees_sum += error.dot(filter.covariance().ldlt().solve(error));
+            const Eigen::Matrix<double, kCore, kCore> core = filter.covariance().topLeftCorner<kCore, kCore>();
+            nees_sum += error.head<kCore>().dot(core.ldlt().solve(error.head<kCore>()));
             ++nees_count;
         }
         // RMSE over 1-60 s, as the file says.
@@ -167,7 +172,7 @@ TEST_CASE("the transition matrix is the derivative of the nominal propagation") 
             const auto analytic = Eskf::transition(from, accel, rate, dt_s);
             const auto base = Eskf::propagate(from, accel, rate, dt_s, kGravityStandard_mps2);
             const double h = 1e-5;
-            for (int column = 0; column < Eskf::kSize; ++column) {
+            for (int column = 0; column < Eskf::kEstimated; ++column) {
                 Eskf::ErrorVector nudge = Eskf::ErrorVector::Zero();
                 nudge(column) = h;
                 const auto up = Eskf::propagate(Eskf::plus(from, nudge), accel, rate, dt_s, kGravityStandard_mps2);
@@ -180,9 +185,30 @@ TEST_CASE("the transition matrix is the derivative of the nominal propagation") 
                     ++compared;
                 }
             }
+            // A scale error or misalignment is a change of the reading in proportion to the long axis'.
+            for (int column = Eskf::kEstimated; column < Eskf::kSize; ++column) {
+                const bool of_accel = column < Eskf::kGyroScale;
+                const int axis = column - (of_accel ? Eskf::kAccelScale : Eskf::kGyroScale);
+                const Vector3d off_accel = of_accel
+                                               ? Vector3d(h * (accel - from.accel_bias_mps2).x() * Vector3d::Unit(axis))
+                                               : Vector3d(0, 0, 0);
+                const Vector3d off_rate = of_accel
+                                              ? Vector3d(0, 0, 0)
+                                              : Vector3d(h * (rate - from.gyro_bias_radps).x() * Vector3d::Unit(axis));
+                const auto up = Eskf::propagate(from, accel - off_accel, rate - off_rate, dt_s, kGravityStandard_mps2);
+                const auto down =
+                    Eskf::propagate(from, accel + off_accel, rate + off_rate, dt_s, kGravityStandard_mps2);
+                const Eskf::ErrorVector numeric = (Eskf::error_of(base, up) - Eskf::error_of(base, down)) / (2 * h);
+                for (int row = 0; row < Eskf::kEstimated; ++row) {
+                    INFO("row " << row << " column " << column << " dt " << dt_s);
+                    CHECK(analytic(row, column) == Approx(numeric(row)).margin(2e-7).epsilon(1e-5));
+                    ++compared;
+                }
+            }
         }
     }
-    REQUIRE(compared == static_cast<int>(attitudes.size() * steps_s.size()) * 225);
+    REQUIRE(compared == static_cast<int>(attitudes.size() * steps_s.size()) *
+                            (Eskf::kEstimated * Eskf::kSize + (Eskf::kSize - Eskf::kEstimated) * Eskf::kEstimated));
 }
 
 TEST_CASE("the covariance stays symmetric and positive through a long dead reckoning and sharp corrections") {
@@ -202,4 +228,73 @@ TEST_CASE("the covariance stays symmetric and positive through a long dead recko
     const auto& p = filter.covariance();
     CHECK((p - p.transpose()).norm() == 0);
     CHECK(Eigen::LLT<Eskf::Covariance>(p).info() == Eigen::Success);
+}
+
+TEST_CASE("what is considered keeps its variance and widens the rest as the Schmidt filter of the reference does") {
+    // tests/reference/numerics2/consider.json: one and two updates as exact fractions.
+    int checked = 0;
+    for (const auto& c : read_reference("numerics2/consider.json")["cases"]) {
+        const std::string id = c["id"];
+        if (id != "scalar_exact" && id != "two_updates_exact") continue;
+        INFO(id);
+        const auto& in = c["inputs"];
+        const auto& expected = c["expected"];
+        Eskf filter({0, 0, 0, 0});
+        Eskf::Covariance p = Eskf::Covariance::Zero();
+        p(Eskf::kPosition, Eskf::kPosition) = in["P_xx"];
+        p(Eskf::kAccelScale, Eskf::kAccelScale) = in["P_bb"];
+        filter.reset({}, p);
+        const std::vector<double> h_b =
+            in["H_b"].is_array() ? in["H_b"].get<std::vector<double>>() : std::vector<double>{in["H_b"].get<double>()};
+        for (std::size_t k = 0; k < h_b.size(); ++k) {
+            Eskf::Observation<1> h = Eskf::Observation<1>::Zero();
+            h(0, Eskf::kPosition) = in["H_x"];
+            h(0, Eskf::kAccelScale) = h_b[k];
+            using Scalar = Eigen::Matrix<double, 1, 1>;
+            const double z = in.contains("z") ? in["z"].get<double>() : 0.0;
+            filter.correct<1>(Scalar(z), h, Scalar(in["R"].get<double>()));
+            const auto& p_out = filter.covariance();
+            const bool one = !in["H_b"].is_array();
+            const double p_xx = one ? expected["schmidt"]["P_xx"] : expected["schmidt"][k][2];
+            const double p_xb = one ? expected["schmidt"]["P_xb"] : expected["schmidt"][k][3];
+            CHECK(p_out(Eskf::kPosition, Eskf::kPosition) == Approx(p_xx).epsilon(1e-12));
+            CHECK(p_out(Eskf::kPosition, Eskf::kAccelScale) == Approx(p_xb).epsilon(1e-12));
+            CHECK(p_out(Eskf::kAccelScale, Eskf::kAccelScale) == Approx(in["P_bb"].get<double>()).epsilon(1e-12));
+            if (one)
+                CHECK(filter.nominal().position_enu_m.x() ==
+                      Approx(expected["schmidt"]["x"].get<double>()).epsilon(1e-12));
+            ++checked;
+        }
+    }
+    CHECK(checked == 3);
+}
+
+TEST_CASE("a boost with a scale error or a misalignment ends inside what the filter considered") {
+    // tests/reference/numerics2/imu_errors.json: closed forms of half-sine boosts.
+    int checked = 0;
+    for (const auto& c : read_reference("numerics2/imu_errors.json")["cases"]) {
+        if (c["kind"] != "boost") continue;
+        INFO(c["id"]);
+        const double peak = c["inputs"]["peak_acceleration_m_s2"], burn_s = c["inputs"]["burn_time_s"],
+                     g = c["inputs"]["gravity"], scale = c["inputs"]["scale_error"];
+        Eskf filter({0, 0, 0, 0}, g);
+        EskfNominal start;
+        start.q_local_body = shortest_rotation(Vector3d::UnitX(), Vector3d::UnitZ());
+        Eskf::Covariance p = Eskf::Covariance::Zero();
+        p(Eskf::kAccelScale, Eskf::kAccelScale) = scale * scale;
+        filter.reset(start, p);
+        const int steps = static_cast<int>(std::lround(burn_s * 1000));
+        for (int k = 0; k < steps; ++k) {
+            const double t_s = (k + 0.5) * 0.001;
+            const double force = peak * std::sin(3.14159265358979323846 * t_s / burn_s) + g;
+            filter.predict({force, 0, 0}, Vector3d::Zero(), 0.001);
+        }
+        const auto& raw = c["expected"]["scale_1pct_raw"];
+        // An error of one sigma is what the sigma says.
+        CHECK(filter.sigma(Eskf::kVelocity + 2) ==
+              Approx(raw["velocity_error_at_burnout"].get<double>()).epsilon(1e-3));
+        CHECK(filter.sigma(Eskf::kPosition + 2) == Approx(raw["height_error_at_burnout"].get<double>()).epsilon(1e-3));
+        ++checked;
+    }
+    CHECK(checked == 3);
 }

@@ -96,11 +96,11 @@ Outcome fly_and_navigate(const sim::Scenario& scenario, std::uint64_t seed) {
             const auto now = navigation.estimate();
             const double speed = now.valid ? now.velocity_enu_mps.norm() : 0;
             const double dynamic_pa = 0.5 * heights.density_kg_m3 * speed * speed;
-            const double port_m =
-                std::hypot(port_noise_pa(speed / heights.speed_of_sound_mps, dynamic_pa), 0.05 * dynamic_pa) /
-                (heights.density_kg_m3 * kGravityStandard_mps2);
-            navigation.height(ns(p.t_s), heights.above_pad_m, heights.above_pad_noise_m,
-                              std::hypot(heights.above_pad_sigma_m, port_m));
+            const double per_pa = 1 / (heights.density_kg_m3 * kGravityStandard_mps2);
+            const double port_m = port_noise_pa(speed / heights.speed_of_sound_mps, dynamic_pa) * per_pa;
+            navigation.height(ns(p.t_s), heights.above_pad_m, std::hypot(heights.above_pad_noise_m, port_m),
+                              heights.above_pad_sigma_m,
+                              scenario.vehicle.sensors.port_coefficient_sigma * dynamic_pa * per_pa);
         }
         while (next_fix < flight.sensors.fix.size() && flight.sensors.fix[next_fix].t_s <= reading.t_s) {
             const auto& f = flight.sensors.fix[next_fix++];
