@@ -37,6 +37,7 @@ constexpr double kAirTime_s = 300.0;
 constexpr double kMotionErrorTime_s = 30.0;
 constexpr double kChangeForgets = 0.3; // for each factor e of the sigma
 constexpr double kPulse_s = 2.0;
+constexpr double kHeightsAlike_s = 5.0;
 constexpr double kBehind = 9.0; // in log weight: one in eight thousand
 constexpr double kAlike = 1.0;  // squared distance of attitudes, in sigmas
 constexpr double kPositionLost_m = 3000;
@@ -455,7 +456,12 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
     if (fits || (height_rejected_since_ns_ != 0 && seconds_between(height_rejected_since_ns_, t_ns) > kPulse_s))
         nis_height_.add(nis);
     if (fits) {
+        // Shocks and swinging that the inertial sensors alias are alike for a while: heights a few hundredths of a
+        // second apart would explain them by attitude. They count as one in that time.
+        const double alike_m = std::hypot(noise_m, air_m) * std::sqrt(std::max(1.0, kHeightsAlike_s / since_s));
         for (std::size_t k = 0; k < active_; ++k) {
+            views[k].covariance(0, 0) += alike_m * alike_m - views[k].noise(0, 0);
+            views[k].noise(0, 0) = alike_m * alike_m;
             branches_[k].log_weight += views[k].log_likelihood();
             branches_[k].correct(views[k]);
         }

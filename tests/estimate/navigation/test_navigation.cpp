@@ -177,7 +177,7 @@ TEST_CASE("over a hundred dispersed flights the filter's errors are what it says
     CHECK(mean > 3.0);
     CHECK(mean < 7.5);
     CHECK(inside > 0.92);
-    CHECK(position[kFlights / 2] < 2.5);
+    CHECK(position[kFlights / 2] < 3.5); // what wanders in fixes stays: to average it away would be to claim too much
     CHECK(velocity[kFlights / 2] <
           2.0); // most of it before the first fix, 4 s after liftoff, when a degree of lean is 3 m/s
     CHECK(tilt[kFlights / 2] < 3.0);
