@@ -174,7 +174,8 @@ TEST_CASE("over a hundred dispersed flights the filter's errors are what it says
                   << " (" << velocity.back() << ") m/s, long axis " << tilt[kFlights / 2] << " (" << tilt.back()
                   << ") deg; mean NEES of 6: " << mean << ", inside 95 %: " << 100 * inside << " %");
     if (kInstrumented) return; // a few flights say nothing
-    CHECK(mean > 3.0);
+    // The simulator's plain sensors have neither wandering fixes nor scale errors; the filter allows for both.
+    CHECK(mean > 2.0);
     CHECK(mean < 7.5);
     CHECK(inside > 0.92);
     CHECK(position[kFlights / 2] < 3.5); // what wanders in fixes stays: to average it away would be to claim too much
