@@ -225,7 +225,7 @@ void EstimatorChain::fix(const FixSample& sample, EstimateSink& sink) {
     s.take_fix(sample);
     if (s.navigation) {
         s.navigation->fix(sample);
-        if (!s.navigation->estimate().valid) s.navigation->align_in_motion(s.picture.translation);
+        if (!s.navigation->valid()) s.navigation->align_in_motion(s.picture.translation);
     }
     if (s.flight) {
         const auto news = s.flight->estimator.fix(sample, s.picture, sink);

@@ -40,6 +40,11 @@ class NavigationBranch {
         Eigen::Matrix<double, M, M> noise;
         Eigen::Matrix<double, M, M> covariance; ///< of the innovation
         [[nodiscard]] double log_likelihood() const;
+        /// With this noise in place of its own.
+        void widen(const Eigen::Matrix<double, M, M>& noise_now) {
+            covariance += noise_now - noise;
+            noise = noise_now;
+        }
     };
 
     explicit NavigationBranch(double gravity_mps2);

@@ -8,11 +8,9 @@
 /// no. A height beyond its gate is dropped, since a charge's pulse has nothing to say. What does not fit for 3 s in a
 /// row is believed again with a widened covariance, because by then the filter is the likelier culprit.
 ///
-/// Where alignment leaves several headings possible, the vehicle leaves the pad with a bank of filters, weighted by how
-/// well each explains the measurements. Those that fall behind are dropped, those that have come to agree become one.
-/// While there are several, position and velocity are those of the mixture, attitude and biases those of the likeliest,
-/// and the covariance that of the mixture about them. Where the turn about the nose becomes unknown in flight, by
-/// scale error times many turns or by a spin beyond the gyro's range, a bank of turns follows it.
+/// Where alignment leaves several headings possible, the vehicle leaves the pad with a bank of filters (bank.hpp).
+/// Where the turn about the nose becomes unknown in flight, by scale error times many turns or by a spin beyond the
+/// gyro's range, a bank of turns follows it.
 ///
 /// The noise of inertial samples follows their scatter: a running motor or a swinging parachute shakes them far beyond
 /// the sensor's own noise. An accelerometer at its range says "at least this": along it the force to be expected of the
@@ -23,14 +21,13 @@
 /// is found again in motion (motion_alignment.hpp) or at rest. While fixes show speed or distance that their sigmas do
 /// not explain, the vehicle is not at rest, whatever the phase. NaN samples are ignored. Deterministic; no allocation
 /// after construction.
-#include <array>
 #include <cstdint>
 #include <optional>
 #include <vector>
 
 #include "server/estimate/math/nis_monitor.hpp"
 #include "server/estimate/measurements.hpp"
-#include "server/estimate/navigation/branch.hpp"
+#include "server/estimate/navigation/bank.hpp"
 #include "server/estimate/navigation/eskf.hpp"
 #include "server/estimate/navigation/fix_noise.hpp"
 #include "server/estimate/navigation/motion_alignment.hpp"
@@ -113,26 +110,19 @@ class Navigation {
     /// Of the error state about estimate() (eskf.hpp); zero before alignment.
     [[nodiscard]] Eskf::Covariance covariance() const;
     /// The likeliest filter's state, for callers at the sensor's pace; meaningful while moving().
-    [[nodiscard]] const EskfNominal& best_nominal() const { return best().nominal(); }
-    [[nodiscard]] double vertical_speed_sigma_mps() const { return best().filter().sigma(Eskf::kVelocity + 2); }
+    [[nodiscard]] const EskfNominal& best_nominal() const { return bank_.best().nominal(); }
+    [[nodiscard]] double vertical_speed_sigma_mps() const { return bank_.best().filter().sigma(Eskf::kVelocity + 2); }
+    /// estimate().valid, for less.
+    [[nodiscard]] bool valid() const noexcept { return !bank_.empty(); }
     /// Aligned and off its rest: the filters run.
-    [[nodiscard]] bool moving() const noexcept { return active_ > 0 && left_rest_; }
+    [[nodiscard]] bool moving() const noexcept { return !bank_.empty() && left_rest_; }
     /// Of the newest inertial sample used; 0 before one.
     [[nodiscard]] std::int64_t t_ns() const noexcept { return has_last_ ? last_.t_ns : 0; }
 
   private:
-    static constexpr std::size_t kBranches = PadAlignment::kHypotheses;
-    using Fractions = std::array<double, kBranches>;
-    /// Side by side: what each branch makes of one measurement.
-    template <int M>
-    using Views = std::array<NavigationBranch::Seen<M>, kBranches>;
-    /// Innovation and its covariance of the mixture of all branches.
-    template <int M>
-    struct Mixture {
-        Eigen::Matrix<double, M, 1> innovation;
-        Eigen::Matrix<double, M, M> covariance;
-    };
+    static constexpr double kAgitationTime_s = 0.1; ///< over which scatter and roll acceleration are taken
 
+    [[nodiscard]] static bool clipped(double value, double range);
     [[nodiscard]] bool resting() const noexcept { return at_rest_ && !moved_by_fixes_; }
     void start(std::int64_t t_ns, bool at_rest);
     void leave_rest(std::int64_t t_ns);
@@ -147,18 +137,8 @@ class Navigation {
     [[nodiscard]] Force expected_force(double reading_mps2, std::int64_t t_ns) const;
     /// Handles a roll rate beyond the gyro's range. True while it does.
     bool spin(const ImuSample& sample, double gap_s, double accel_inflation);
-    /// All branches in the likeliest: what they differ by is not known any more.
-    void become_one();
-    void restart_roll();
     void use_fix(const EnuFix& fix, std::int64_t t_ns);
     void watch_rest(const EnuFix& fix, const Eigen::Vector3d& stated_m, std::int64_t t_ns);
-    /// Brings the likeliest to the front and drops those that fell behind.
-    void rank_branches();
-    void merge_alike();
-    [[nodiscard]] Fractions fractions() const; ///< of the weight of all, by branch
-    template <int M>
-    [[nodiscard]] Mixture<M> mix(const Views<M>& views) const;
-    [[nodiscard]] const NavigationBranch& best() const { return branches_.front(); }
     SensorNoise sensors_;
     const Site* site_;
     const RocketModel* rocket_;
@@ -168,8 +148,7 @@ class Navigation {
     MotionAlignment motion_alignment_;
     FixNoise fix_noise_;
     std::vector<Alignment> hypotheses_;
-    std::vector<NavigationBranch> branches_; ///< the first active_ of them are in use, likeliest first
-    std::size_t active_ = 0;
+    BranchBank bank_;
     std::optional<Alignment> known_; ///< what is left of the last attitude: biases
     bool at_rest_ = true;
     bool left_rest_ = false; ///< moved since the last alignment: the filter runs
