@@ -42,6 +42,10 @@ struct FixSample {
     std::int64_t t_valid_ns = 0;
 };
 
+/// The 1-sigma that a vehicle file gives a fix's delay counts for this many: one that is far from what is told harms
+/// more than one that is not sure, and receivers have from 0.1 to 0.3 s (common experience, no source).
+inline constexpr double kFixDelayDoubt = 2.0;
+
 struct MagSample {
     std::int64_t t_ns;
     Eigen::Vector3d field_body_ut;

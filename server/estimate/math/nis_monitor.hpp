@@ -1,7 +1,8 @@
 #pragma once
 /// Whether a filter's innovations are as large as it claims: the sum of the normalised innovation squared over the last
 /// 50 measurements against the chi-square bounds for their degrees of freedom (Bar-Shalom, Li, Kirubarajan 2001,
-/// section 5.4; two-sided 99 %). A measurement has as many degrees of freedom as components that were measured.
+/// section 5.4; two-sided 99 %). A measurement has as many degrees of freedom as components that were measured; one
+/// whose error is mostly that of its neighbours has a fraction of one.
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -24,8 +25,12 @@ consteval auto words_of(Health) {
     return words<Health::do_not_trust>("not enough data yet", "consistent", "conservative", "overconfident",
                                        "do not trust");
 }
-/// Of several components: what matters more to a reader. Words of caution come before "not enough data yet".
+/// Of several components: what matters more to a reader. One whose sigmas are too large does no harm to what the others
+/// say.
 [[nodiscard]] constexpr Health graver(Health a, Health b) noexcept {
+    const auto known = [](Health h) { return h != Health::not_enough_data; };
+    if (a == Health::conservative && known(b)) return b;
+    if (b == Health::conservative && known(a)) return a;
     return std::max(a, b);
 }
 
@@ -41,7 +46,8 @@ class NisMonitor {
         double lower, upper;
     };
     /// Of the mean per degree of freedom, when there are that many: chi-square quantiles by the cube of a normal one
-    /// (E. B. Wilson, M. M. Hilferty, Proc. Natl. Acad. Sci. 17, 1931), right to 0.2 % from 50 on.
+    /// (E. B. Wilson, M. M. Hilferty, Proc. Natl. Acad. Sci. 17, 1931), right to 0.2 % from 50 on and to a tenth
+    /// from 2.
     [[nodiscard]] static Bounds bounds(double degrees) noexcept {
         const double spread = 2 / (9 * degrees);
         const auto quantile = [&](double z) { return std::pow(1 - spread + z * std::sqrt(spread), 3); };
@@ -61,8 +67,8 @@ class NisMonitor {
     [[nodiscard]] Health health() const noexcept {
         if (count_ < kWindow) return Health::not_enough_data;
         const double m = mean();
-        if (m > kDoNotTrust) return Health::do_not_trust;
         const Bounds expected = bounds(sum(degrees_));
+        if (m > std::max(kDoNotTrust, expected.upper)) return Health::do_not_trust;
         return m > expected.upper   ? Health::overconfident
                : m < expected.lower ? Health::conservative
                                     : Health::consistent;

@@ -21,6 +21,9 @@ constexpr double kMotionErrorTime_s = 30.0;
 constexpr double kChangeForgets = 0.3; // for each factor e of the sigma
 constexpr double kPulse_s = 2.0;
 constexpr double kHeightsAlike_s = 5.0;
+constexpr double kHeightJudged_s = 0.2;
+// A receiver's own filters lag by more or less as the motion changes (common experience, no source).
+constexpr double kDelayWalk_rts = 0.01;
 constexpr double kMotionSigmas = 4.0;
 constexpr double kMotionShown_s = 0.5;
 constexpr double kRestShown_s = 2.0;
@@ -135,8 +138,13 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
     const double nis = mixture.innovation(0) * mixture.innovation(0) / mixture.covariance(0, 0);
     const bool fits = nis <= kGate[1];
     // A charge's pulse is no fault of the filter: what is dropped counts once it lasts.
-    if (fits || (height_rejected_since_ns_ != 0 && seconds_between(height_rejected_since_ns_, t_ns) > kPulse_s))
-        nis_height_.add(nis);
+    const bool lasts = height_rejected_since_ns_ != 0 && seconds_between(height_rejected_since_ns_, t_ns) > kPulse_s;
+    const double judged_s = seconds_between(t_height_judged_ns_, t_ns);
+    if ((fits || lasts) && judged_s >= kHeightJudged_s) {
+        const double degrees = std::min(1.0, judged_s / kHeightsAlike_s);
+        nis_height_.add(degrees * nis, degrees);
+        t_height_judged_ns_ = t_ns;
+    }
     if (fits) {
         // Shocks and swinging that the inertial sensors alias are alike for a while: heights a few hundredths of a
         // second apart would explain them by attitude. They count as one in that time.

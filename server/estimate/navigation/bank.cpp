@@ -62,10 +62,13 @@ void BranchBank::rank() {
     std::size_t first = 0;
     for (std::size_t k = 1; k < active_; ++k)
         if (branches_[k].log_weight > branches_[first].log_weight) first = k;
-    std::swap(branches_[0], branches_[first]);
+    if (first > 0) std::swap(branches_[0], branches_[first]);
     std::size_t kept = 1;
-    for (std::size_t k = 1; k < active_; ++k)
-        if (branches_[k].log_weight > best().log_weight - kBehind) std::swap(branches_[kept++], branches_[k]);
+    for (std::size_t k = 1; k < active_; ++k) {
+        if (branches_[k].log_weight <= best().log_weight - kBehind) continue;
+        if (k != kept) std::swap(branches_[kept], branches_[k]);
+        ++kept;
+    }
     active_ = kept;
 }
 
@@ -89,6 +92,7 @@ void BranchBank::merge_alike() {
 }
 
 void BranchBank::become_one() {
+    for (NavigationBranch& branch : all()) branch.filter().settle();
     const Fractions fraction = fractions();
     double weight = fraction[0];
     for (std::size_t k = 1; k < active_; ++k) {
@@ -119,6 +123,18 @@ EskfNominal BranchBank::nominal() const {
         out.velocity_enu_mps += fraction[k] * branches_[k].nominal().velocity_enu_mps;
     }
     return out;
+}
+
+Vector3d BranchBank::velocity_sigma_mps() const {
+    const Fractions fraction = fractions();
+    const Vector3d mean_mps = nominal().velocity_enu_mps;
+    Vector3d sum = Vector3d::Zero();
+    for (std::size_t k = 0; k < active_; ++k) {
+        const Vector3d off = branches_[k].nominal().velocity_enu_mps - mean_mps;
+        sum +=
+            fraction[k] * (branches_[k].filter().covariance().diagonal().segment<3>(Eskf::kVelocity) + off.cwiseAbs2());
+    }
+    return sum.cwiseMax(0.0).cwiseSqrt();
 }
 
 Eskf::Covariance BranchBank::covariance() const {

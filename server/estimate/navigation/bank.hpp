@@ -1,8 +1,8 @@
 #pragma once
 /// Filters side by side, one for each turn or heading that is still possible, weighted by how well each explains the
-/// measurements (a Gaussian sum, pad_alignment.hpp). Those that fall behind are dropped, those that have come to agree
-/// become one. Together they say: position and velocity of the mixture, attitude and biases of the likeliest, and the
-/// covariance of the mixture about those.
+/// measurements (a Gaussian sum, alignment/pad_alignment.hpp). Those that fall behind are dropped, those that have come
+/// to agree become one. Together they say: position and velocity of the mixture, attitude and biases of the likeliest,
+/// and the covariance of the mixture about those.
 #include <array>
 #include <span>
 #include <vector>
@@ -36,9 +36,12 @@ class BranchBank {
     [[nodiscard]] const NavigationBranch& best() const { return branches_.front(); }
 
     template <int M, class Measurement>
-    [[nodiscard]] Views<M> see(const Measurement& measurement) const {
+    [[nodiscard]] Views<M> see(const Measurement& measurement) {
         Views<M> out;
-        for (std::size_t k = 0; k < active_; ++k) out[k] = branches_[k].see(measurement);
+        for (std::size_t k = 0; k < active_; ++k) {
+            branches_[k].filter().settle();
+            out[k] = branches_[k].see(measurement);
+        }
         return out;
     }
     template <int M>
@@ -57,7 +60,8 @@ class BranchBank {
     /// Not moved by the mixture: attitude, biases and the errors of measurements.
     [[nodiscard]] EskfNominal nominal() const;
     [[nodiscard]] Eskf::Covariance covariance() const;
-    /// The attitude part of covariance() alone.
+    /// Parts of covariance() alone, for less.
+    [[nodiscard]] Eigen::Vector3d velocity_sigma_mps() const;
     [[nodiscard]] Eigen::Matrix3d attitude_covariance() const;
 
   private:

@@ -19,7 +19,7 @@ constexpr double kDelayMost_s = 1.0;
 constexpr double kFixJitter_s = 0.01;       // of the delay from fix to fix
 constexpr double kFixJitterExact_s = 0.001; // of the station's map of the vehicle's clock
 constexpr double kAccelerationOver_s = 0.02;
-constexpr double kBendMost_s = 0.1;
+constexpr double kBendMost_s = 0.2;
 constexpr double kNothing = 1e6; // sigma of what was not measured
 constexpr double kBridgeStep_s = 0.02;
 constexpr double kTumbling_radps = 0.6;
@@ -47,6 +47,7 @@ void NavigationBranch::start(const Alignment& alignment, const EskfNoise& noise,
     log_weight = alignment.log_weight;
     force_x_mps2_ = 0;
     past_.clear();
+    shift_ = {0, Vector3d::Zero(), Vector3d::Zero()};
     past_.push({t_ns, alignment.nominal.position_enu_m, alignment.nominal.velocity_enu_mps});
 }
 
@@ -54,7 +55,8 @@ void NavigationBranch::predict(std::int64_t t_ns, const Vector3d& accel_body_mps
                                double dt_s, double accel_inflation, double gyro_inflation) {
     filter_.predict(accel_body_mps2, rate_body_radps, dt_s, accel_inflation, gyro_inflation);
     force_x_mps2_ = accel_body_mps2.x() - filter_.nominal().accel_bias_mps2.x();
-    past_.push({t_ns, filter_.nominal().position_enu_m, filter_.nominal().velocity_enu_mps});
+    past_.push({t_ns, filter_.nominal().position_enu_m - shift_.position_enu_m,
+                filter_.nominal().velocity_enu_mps - shift_.velocity_enu_mps});
 }
 
 void NavigationBranch::spin(std::int64_t t_ns, double force_x_mps2, double force_across_mps2, double rate_across_radps,
@@ -134,27 +136,18 @@ bool NavigationBranch::reaches(std::int64_t t_ns) const {
 
 NavigationBranch::Past NavigationBranch::past(std::int64_t t_ns) const {
     const std::size_t after = past_.since(t_ns);
+    Past out = after == past_.size() ? past_.back() : past_[after];
     if (after == past_.size()) { // newer than the newest inertial sample
-        Past out = past_.back();
-        out.position_enu_m += out.velocity_enu_mps * seconds_between(out.t_ns, t_ns);
-        return out;
+        out.position_enu_m += (out.velocity_enu_mps + shift_.velocity_enu_mps) * seconds_between(out.t_ns, t_ns);
+    } else if (after > 0) {
+        const Past& a = past_[after - 1];
+        const double part = static_cast<double>(out.t_ns - t_ns) / static_cast<double>(out.t_ns - a.t_ns);
+        out.position_enu_m += part * (a.position_enu_m - out.position_enu_m);
+        out.velocity_enu_mps += part * (a.velocity_enu_mps - out.velocity_enu_mps);
     }
-    if (after == 0) return past_[0];
-    const Past& a = past_[after - 1];
-    const Past& b = past_[after];
-    const double part = static_cast<double>(t_ns - a.t_ns) / static_cast<double>(b.t_ns - a.t_ns);
-    return {t_ns, a.position_enu_m + part * (b.position_enu_m - a.position_enu_m),
-            a.velocity_enu_mps + part * (b.velocity_enu_mps - a.velocity_enu_mps)};
-}
-
-void NavigationBranch::shift_past(const EskfNominal& before) {
-    const Vector3d position = filter_.nominal().position_enu_m - before.position_enu_m;
-    const Vector3d velocity = filter_.nominal().velocity_enu_mps - before.velocity_enu_mps;
-    // Keep only what a delayed measurement can still ask for.
-    for (std::size_t k = past_.since(past_.back().t_ns - kNsPerS); k < past_.size(); ++k) {
-        past_[k].position_enu_m += position;
-        past_[k].velocity_enu_mps += velocity;
-    }
+    out.position_enu_m += shift_.position_enu_m;
+    out.velocity_enu_mps += shift_.velocity_enu_mps;
+    return out;
 }
 
 NavigationBranch::Seen<6> NavigationBranch::see(const EnuFix& fix) const {
@@ -173,7 +166,7 @@ NavigationBranch::Seen<6> NavigationBranch::see(const EnuFix& fix) const {
     const Vector3d bend_mps = 0.5 * (later.velocity_enu_mps - 2 * middle.velocity_enu_mps + sooner.velocity_enu_mps);
     const Vector3d bend_m = 0.5 * (later.position_enu_m - 2 * middle.position_enu_m + sooner.position_enu_m);
     const Vector3d felt_mps =
-        past_.back().velocity_enu_mps - then.velocity_enu_mps + Vector3d(0, 0, gravity_mps2_ * delay_s);
+        nominal.velocity_enu_mps - then.velocity_enu_mps + Vector3d(0, 0, gravity_mps2_ * delay_s);
     const Matrix3d rotation = nominal.q_local_body.toRotationMatrix();
     const Matrix3d by_attitude = skew(felt_mps) * rotation;
     Seen<6> out;
@@ -220,7 +213,8 @@ template <int M>
 void NavigationBranch::correct_with_past(const Seen<M>& seen) {
     const EskfNominal before = filter_.nominal();
     filter_.correct<M>(seen.innovation, seen.observation, seen.noise);
-    shift_past(before);
+    shift_.position_enu_m += filter_.nominal().position_enu_m - before.position_enu_m;
+    shift_.velocity_enu_mps += filter_.nominal().velocity_enu_mps - before.velocity_enu_mps;
 }
 void NavigationBranch::correct(const Seen<6>& seen) {
     correct_with_past(seen);

@@ -6,8 +6,8 @@
 /// the delay D, with F = integral of specific force over it, ENU: dv(t - D) = dv + [F]x R dtheta + D R (dba + f_x dka),
 /// dp(t - D) = dp - D dv - D/2 [F]x R dtheta; by the delay's own error: -v for position, -a for velocity.
 #include "server/estimate/math/history.hpp"
+#include "server/estimate/navigation/alignment/pad_alignment.hpp"
 #include "server/estimate/navigation/eskf.hpp"
-#include "server/estimate/navigation/pad_alignment.hpp"
 
 namespace turnstone::estimate {
 
@@ -89,13 +89,12 @@ class NavigationBranch {
     [[nodiscard]] Past past(std::int64_t t_ns) const;
     template <int M>
     void correct_with_past(const Seen<M>& seen);
-    /// Keeps the past consistent with a correction just made.
-    void shift_past(const EskfNominal& before);
 
     double gravity_mps2_;
     Eskf filter_;
     double force_x_mps2_ = 0;
-    History<Past> past_;
+    History<Past> past_;                                              ///< less shift_
+    Past shift_{0, Eigen::Vector3d::Zero(), Eigen::Vector3d::Zero()}; ///< by the corrections since the start
 };
 
 } // namespace turnstone::estimate

@@ -11,6 +11,7 @@ void Eskf::reset(const EskfNominal& nominal, const Covariance& covariance) {
     nominal_ = nominal;
     nominal_.q_local_body.normalize();
     covariance_ = covariance;
+    group_ = {};
     has_previous_ = false;
 }
 
@@ -28,37 +29,52 @@ EskfNominal Eskf::propagate(const EskfNominal& from, const Vector3d& accel_body_
     return to;
 }
 
-Eskf::Step Eskf::derivatives(const EskfNominal& from, const Vector3d& accel_body_mps2, const Vector3d& rate_body_radps,
-                             double dt_s) {
-    const Vector3d angle = (rate_body_radps - from.gyro_bias_radps) * dt_s;
+void Eskf::Group::add(const EskfNominal& from, const Vector3d& accel_body_mps2, const Vector3d& rate_body_radps,
+                      double sample_s) {
+    const Vector3d angle = (rate_body_radps - from.gyro_bias_radps) * sample_s;
     const Vector3d force = accel_body_mps2 - from.accel_bias_mps2;
     const Matrix3d rotation = from.q_local_body.toRotationMatrix();
     // Derivatives of propagate(): the force increment is rotated by (I + skew(angle)/2).
-    const Matrix3d turned = rotation * (Matrix3d::Identity() + 0.5 * skew(angle));
-    const Vector3d increment = force * dt_s + 0.5 * angle.cross(force * dt_s);
-    Step step;
-    step.velocity_by_attitude = -rotation * skew(increment);
-    step.velocity_by_accel = -turned * dt_s;
-    step.velocity_by_gyro = 0.5 * rotation * skew(force) * dt_s * dt_s;
-    step.attitude_by_attitude = quaternion_from_rotation_vector(-angle).toRotationMatrix();
-    // Right Jacobian of the exponential (Sola eq. 183); its series where the closed form would divide by nearly
-    // nothing.
+    const Vector3d unturned = rotation * force * sample_s;
+    const Vector3d increment = unturned + rotation * (0.5 * sample_s) * angle.cross(force);
+    if (dt_s == 0) begin = from.q_local_body;
+    velocity_by_gyro += skew(increment) * turns + (0.5 * sample_s) * skew(unturned) * rotation;
+    increment_enu_mps += increment;
+    turned += sample_s * rotation * (Matrix3d::Identity() + 0.5 * skew(angle));
+    // Mean of the rotation over the sample: the left Jacobian of the exponential (Sola eq. 183, which has the right
+    // one); its series where the closed form would divide by nearly nothing.
     const double length = angle.norm();
     const bool tiny = length < 1e-3;
     const double first = tiny ? 0.5 - length * length / 24 : (1 - std::cos(length)) / (length * length);
     const double second =
         tiny ? 1.0 / 6 - length * length / 120 : (length - std::sin(length)) / (length * length * length);
     const Matrix3d across = skew(angle);
-    step.attitude_by_gyro = -dt_s * (Matrix3d::Identity() - first * across + second * across * across);
-    step.force_x_mps2 = force.x();
-    step.rate_x_radps = rate_body_radps.x() - from.gyro_bias_radps.x();
+    turns += sample_s * rotation * (Matrix3d::Identity() + first * across + second * across * across);
+    force_x_mps += force.x() * sample_s;
+    angle_x_rad += angle.x();
+    dt_s += sample_s;
+}
+
+Eskf::Step Eskf::Group::step(const Eigen::Quaterniond& end) const {
+    const Matrix3d to_body = end.toRotationMatrix().transpose();
+    const Matrix3d rotation = begin.toRotationMatrix();
+    Step step;
+    step.velocity_by_attitude = -skew(increment_enu_mps) * rotation;
+    step.velocity_by_accel = -turned;
+    step.velocity_by_gyro = velocity_by_gyro;
+    step.attitude_by_attitude = to_body * rotation;
+    step.attitude_by_gyro = -to_body * turns;
+    step.force_x_mps2 = force_x_mps / dt_s;
+    step.rate_x_radps = angle_x_rad / dt_s;
     step.dt_s = dt_s;
     return step;
 }
 
 Eskf::Covariance Eskf::transition(const EskfNominal& from, const Vector3d& accel_body_mps2,
                                   const Vector3d& rate_body_radps, double dt_s) {
-    const Step step = derivatives(from, accel_body_mps2, rate_body_radps, dt_s);
+    Group group;
+    group.add(from, accel_body_mps2, rate_body_radps, dt_s);
+    const Step step = group.step(propagate(from, accel_body_mps2, rate_body_radps, dt_s, 0).q_local_body);
     Covariance f = Covariance::Identity();
     f.block<3, 3>(kVelocity, kAttitude) = step.velocity_by_attitude;
     f.block<3, 3>(kVelocity, kAccelBias) = step.velocity_by_accel;
@@ -88,25 +104,32 @@ void Eskf::predict(const Vector3d& accel_body_mps2, const Vector3d& rate_body_ra
     previous_velocity_mps_ = velocity;
     has_previous_ = true;
 
-    const Step step = derivatives(nominal_, accel_body_mps2, rate_body_radps, dt_s);
+    group_.add(nominal_, accel_body_mps2, rate_body_radps, dt_s);
     nominal_ = propagate(nominal_, accel_body_mps2, rate_body_radps, dt_s, gravity_mps2_, coning, sculling);
+    const auto square = [](double x) { return x * x; };
+    group_.velocity_variance += square(noise_.accel_density_mps2_rthz * accel_inflation) * dt_s;
+    group_.angle_variance += square(noise_.gyro_density_radps_rthz * gyro_inflation) * dt_s;
+    if (group_.dt_s > kGroup_s - 0.5 * dt_s) settle();
+}
 
-    propagate_covariance(step);
+void Eskf::settle() {
+    if (group_.dt_s == 0) return;
+    propagate_covariance(group_.step(nominal_.q_local_body));
     // White noise of the sample enters velocity rotated, and rotation leaves isotropic noise as it is.
     const auto square = [](double x) { return x * x; };
-    const double velocity_variance = square(noise_.accel_density_mps2_rthz * accel_inflation) * dt_s;
-    const double angle_variance = square(noise_.gyro_density_radps_rthz * gyro_inflation) * dt_s;
+    const double dt_s = group_.dt_s;
     const double accel_walk = square(noise_.accel_bias_walk_mps2_rts) * dt_s;
     const double gyro_walk = square(noise_.gyro_bias_walk_radps_rts) * dt_s;
     for (int axis = 0; axis < 3; ++axis) {
-        covariance_(kPosition + axis, kPosition + axis) += 0.25 * velocity_variance * dt_s * dt_s;
-        covariance_(kPosition + axis, kVelocity + axis) += 0.5 * velocity_variance * dt_s;
-        covariance_(kVelocity + axis, kPosition + axis) += 0.5 * velocity_variance * dt_s;
-        covariance_(kVelocity + axis, kVelocity + axis) += velocity_variance;
-        covariance_(kAttitude + axis, kAttitude + axis) += angle_variance;
+        covariance_(kPosition + axis, kPosition + axis) += 0.25 * group_.velocity_variance * dt_s * dt_s;
+        covariance_(kPosition + axis, kVelocity + axis) += 0.5 * group_.velocity_variance * dt_s;
+        covariance_(kVelocity + axis, kPosition + axis) += 0.5 * group_.velocity_variance * dt_s;
+        covariance_(kVelocity + axis, kVelocity + axis) += group_.velocity_variance;
+        covariance_(kAttitude + axis, kAttitude + axis) += group_.angle_variance;
         covariance_(kAccelBias + axis, kAccelBias + axis) += accel_walk;
         covariance_(kGyroBias + axis, kGyroBias + axis) += gyro_walk;
     }
+    group_ = {};
 }
 
 /// F P F' without the zeros and ones of F, by columns, which lie together in memory: first P F' for position, velocity
@@ -163,6 +186,7 @@ double Eskf::nis(const Eigen::Matrix<double, M, 1>& innovation, const Observatio
 template <int M>
 void Eskf::correct(const Eigen::Matrix<double, M, 1>& innovation, const Observation<M>& observation,
                    const Eigen::Matrix<double, M, M>& noise) {
+    settle();
     const Eigen::Matrix<double, kSize, M> ph = covariance_.lazyProduct(observation.transpose());
     const Eigen::Matrix<double, M, M> s = observation.lazyProduct(ph) + noise;
     Eigen::Matrix<double, kSize, M> gain = s.ldlt().solve(ph.transpose()).transpose();
@@ -221,6 +245,7 @@ void Eskf::wander_height_error(double kept_air, double kept_motion) {
 }
 
 void Eskf::forget(int index, double sigma) {
+    settle();
     covariance_.row(index).setZero();
     covariance_.col(index).setZero();
     covariance_(index, index) = sigma * sigma;

@@ -77,11 +77,16 @@ class Eskf {
 
     void reset(const EskfNominal& nominal, const Covariance& covariance);
 
+    /// The covariance follows inertial samples in steps of this time, which saves most of the filter's work.
+    static constexpr double kGroup_s = 0.02;
+
     /// One inertial sample: the mean specific force and rate over the last `dt_s` (0 < dt_s, at most a second is
     /// sensible). `accel_inflation` and `gyro_inflation` multiply the noise densities (1: as constructed), for clipped
     /// or doubtful samples.
     void predict(const Eigen::Vector3d& accel_body_mps2, const Eigen::Vector3d& rate_body_radps, double dt_s,
                  double accel_inflation = 1, double gyro_inflation = 1);
+    /// Brings the covariance up to the newest sample, as measurements are to find it.
+    void settle();
     /// Forgets the sample before the next one (after a gap): coning and sculling need neighbours.
     void break_increments() noexcept { has_previous_ = false; }
 
@@ -104,6 +109,7 @@ class Eskf {
                  const Eigen::Matrix<double, M, M>& noise);
 
     [[nodiscard]] const EskfNominal& nominal() const noexcept { return nominal_; }
+    /// As of settle(), or at most kGroup_s ago.
     [[nodiscard]] const Covariance& covariance() const noexcept { return covariance_; }
     [[nodiscard]] double sigma(int index) const { return std::sqrt(std::max(0.0, covariance_(index, index))); }
     /// Adds to the diagonal, for what the model cannot know, such as a parachute's jerk.
@@ -131,15 +137,28 @@ class Eskf {
 
   private:
     using Columns = Eigen::Matrix<double, kSize, 3>;
-    /// Blocks of the transition that are neither zero nor identity, as derivatives over one sample.
+    /// Blocks of the transition that are neither zero nor identity.
     struct Step {
         Eigen::Matrix3d velocity_by_attitude, velocity_by_accel, velocity_by_gyro;
         Eigen::Matrix3d attitude_by_attitude, attitude_by_gyro;
         double force_x_mps2, rate_x_radps; ///< what a scale error is a fraction of
         double dt_s;
     };
-    [[nodiscard]] static Step derivatives(const EskfNominal& from, const Eigen::Vector3d& accel_body_mps2,
-                                          const Eigen::Vector3d& rate_body_radps, double dt_s);
+    /// Samples since the covariance was propagated, added up in ENU, in which they do not turn.
+    struct Group {
+        void add(const EskfNominal& from, const Eigen::Vector3d& accel_body_mps2,
+                 const Eigen::Vector3d& rate_body_radps, double sample_s);
+        [[nodiscard]] Step step(const Eigen::Quaterniond& end) const;
+
+        Eigen::Quaterniond begin = Eigen::Quaterniond::Identity();
+        Eigen::Vector3d increment_enu_mps = Eigen::Vector3d::Zero();
+        /// Integrals of the rotation, as velocity takes it and as attitude does.
+        Eigen::Matrix3d turned = Eigen::Matrix3d::Zero(), turns = Eigen::Matrix3d::Zero();
+        Eigen::Matrix3d velocity_by_gyro = Eigen::Matrix3d::Zero();
+        double force_x_mps = 0, angle_x_rad = 0;
+        double velocity_variance = 0, angle_variance = 0;
+        double dt_s = 0;
+    };
     void propagate_covariance(const Step& step);
     void fade(int first, int count, double kept);
     void inject(const ErrorVector& error);
@@ -151,6 +170,7 @@ class Eskf {
     Eigen::Vector3d previous_angle_rad_ = Eigen::Vector3d::Zero();
     Eigen::Vector3d previous_velocity_mps_ = Eigen::Vector3d::Zero();
     bool has_previous_ = false;
+    Group group_;
 };
 
 } // namespace turnstone::estimate

@@ -58,7 +58,7 @@ FixNoise::Sigmas FixNoise::of(const FixSample& sample) {
 FixNoise::Wander FixNoise::wander(std::int64_t t_ns, const Vector3d& stated_m) {
     const double since_s = std::max(0.0, seconds_between(t_wander_ns_, t_ns));
     t_wander_ns_ = std::max(t_wander_ns_, t_ns);
-    Wander out{.kept = std::exp(-since_s / sensors_.fix_correlation_s), .variance_added_m2 = {}};
+    Wander out{.since_s = since_s, .kept = std::exp(-since_s / sensors_.fix_correlation_s), .variance_added_m2 = {}};
     for (int k = 0; k < 3; ++k) {
         const double variance_m2 = stated_m(k) * stated_m(k);
         const double jump_m2 = variance_m2 > kJump * level_m2_(k) ? variance_m2 - level_m2_(k) : 0;

@@ -25,6 +25,7 @@ class FixNoise {
     };
     /// What the wandering error did since the last call.
     struct Wander {
+        double since_s;
         double kept;
         Eigen::Vector3d variance_added_m2;
     };

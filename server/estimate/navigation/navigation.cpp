@@ -27,8 +27,8 @@ constexpr double kTiltLost_rad = 1.0;
 Navigation::Navigation(const SensorNoise& sensors, const Site& site, const RocketModel* rocket)
     : sensors_(sensors), site_(&site), rocket_(rocket), frame_(site.pad),
       gravity_mps2_(normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m)),
-      alignment_(sensors, site, gravity_mps2_), motion_alignment_(sensors, gravity_mps2_), fix_noise_(sensors),
-      bank_(gravity_mps2_) {
+      alignment_(sensors, site, gravity_mps2_, rocket ? rocket->scatter : FlightScatter{}),
+      motion_alignment_(sensors, gravity_mps2_), fix_noise_(sensors), bank_(gravity_mps2_) {
     hypotheses_.reserve(BranchBank::kMost);
 }
 
@@ -38,8 +38,13 @@ bool Navigation::clipped(double value, double range) {
 
 void Navigation::set_motion(Motion motion) {
     if (motion == Motion::rest && motion_ != Motion::rest) {
-        alignment_.clear(); // in the air nothing was at rest
         moved_by_fixes_ = false;
+        if (motion_ == Motion::moving)
+            alignment_.clear(); // set down, perhaps on the pad
+        else if (moving())
+            alignment_.land(bank_.nominal(), bank_.covariance(), t_ns());
+        else
+            alignment_.land();
     }
     motion_ = motion;
     at_rest_ = motion == Motion::rest;
@@ -84,9 +89,7 @@ void Navigation::start(std::int64_t t_ns, bool at_rest) {
 
 void Navigation::align_in_motion(const TranslationEstimate& translation) {
     if (!bank_.empty() || resting() || !translation.valid || !has_last_) return;
-    const MotionFix fix{translation.t_ns, translation.position_enu_m, translation.velocity_enu_mps,
-                        translation.covariance.topLeftCorner<6, 6>()};
-    motion_alignment_.match(fix, known_ ? *known_ : alignment_.unknown(), hypotheses_);
+    motion_alignment_.match(translation, known_ ? *known_ : alignment_.unknown(), hypotheses_);
     if (hypotheses_.empty()) return;
     const double on_s = seconds_between(translation.t_ns, last_.t_ns);
     for (Alignment& one : hypotheses_) one.nominal.position_enu_m += on_s * one.nominal.velocity_enu_mps;
@@ -147,7 +150,7 @@ std::optional<TiltInput> Navigation::tilt() const {
     return TiltInput{up_body, std::sqrt(std::max(0.0, 0.5 * p.trace()))};
 }
 
-NavigationEstimate Navigation::estimate() const {
+NavigationEstimate Navigation::estimate(const Eskf::Covariance& p) const {
     NavigationEstimate out;
     out.t_ns = t_ns();
     out.valid = !bank_.empty();
@@ -168,7 +171,6 @@ NavigationEstimate Navigation::estimate() const {
                : aided   ? NavigationMode::gnss_aided
                          : NavigationMode::dead_reckoning;
     const EskfNominal nominal = bank_.nominal();
-    const Eskf::Covariance p = covariance();
     const auto sigma3 = [&](Eskf::Part part) {
         return Vector3d(p.diagonal().segment<3>(part).cwiseMax(0.0).cwiseSqrt());
     };

@@ -1,12 +1,13 @@
 #pragma once
 /// Position, velocity and attitude of the vehicle: the error-state filter of eskf.hpp with the vehicle's sensors.
 ///
-/// At rest it aligns ten times a second (pad_alignment.hpp), which is also the zero-velocity and zero-rate update. Once
-/// the vehicle moves, every inertial sample predicts at its own time, and GNSS fixes (position and velocity, looked up
-/// in the past at their time of validity) and barometric height correct. A fix beyond its chi-square gate (99.9 %)
-/// counts as if its sigmas were as large as its misfit: a Student error, whose influence is bounded, in place of yes or
-/// no. A height beyond its gate is dropped, since a charge's pulse has nothing to say. What does not fit for 3 s in a
-/// row is believed again with a widened covariance, because by then the filter is the likelier culprit.
+/// At rest it aligns ten times a second (alignment/pad_alignment.hpp), which is also the zero-velocity and zero-rate
+/// update. Once the vehicle moves, every inertial sample predicts at its own time, and GNSS fixes (position and
+/// velocity, looked up in the past at their time of validity) and barometric height correct. A fix beyond its
+/// chi-square gate (99.9 %) counts as if its sigmas were as large as its misfit: a Student error, whose influence is
+/// bounded, in place of yes or no. A height beyond its gate is dropped, since a charge's pulse has nothing to say. What
+/// does not fit for 3 s in a row is believed again with a widened covariance, because by then the filter is the
+/// likelier culprit.
 ///
 /// Where alignment leaves several headings possible, the vehicle leaves the pad with a bank of filters (bank.hpp).
 /// Where the turn about the nose becomes unknown in flight, by scale error times many turns or by a spin beyond the
@@ -18,20 +19,20 @@
 /// Inertial samples older than the newest are dropped; a gap in them is bridged with the mean of its two ends and an
 /// uncertainty for what may have happened in it. Where that leaves the attitude beyond what a linear filter carries,
 /// navigation is lost and says so; position and velocity are the translation filter's then (translation/), and attitude
-/// is found again in motion (motion_alignment.hpp) or at rest. While fixes show speed or distance that their sigmas do
-/// not explain, the vehicle is not at rest, whatever the phase. NaN samples are ignored. Deterministic; no allocation
-/// after construction.
+/// is found again in motion (alignment/motion_alignment.hpp) or at rest. While fixes show speed or distance that their
+/// sigmas do not explain, the vehicle is not at rest, whatever the phase. NaN samples are ignored. Deterministic; no
+/// allocation after construction.
 #include <cstdint>
 #include <optional>
 #include <vector>
 
 #include "server/estimate/math/nis_monitor.hpp"
 #include "server/estimate/measurements.hpp"
+#include "server/estimate/navigation/alignment/motion_alignment.hpp"
+#include "server/estimate/navigation/alignment/pad_alignment.hpp"
 #include "server/estimate/navigation/bank.hpp"
 #include "server/estimate/navigation/eskf.hpp"
 #include "server/estimate/navigation/fix_noise.hpp"
-#include "server/estimate/navigation/motion_alignment.hpp"
-#include "server/estimate/navigation/pad_alignment.hpp"
 #include "server/estimate/translation/translation_estimate.hpp"
 #include "server/estimate/vertical/vertical_input.hpp"
 #include "shared/geodesy.hpp"
@@ -104,7 +105,12 @@ class Navigation {
     /// After each fix while estimate() is not valid: finds the attitude in motion.
     void align_in_motion(const TranslationEstimate& translation);
 
-    [[nodiscard]] NavigationEstimate estimate() const;
+    [[nodiscard]] NavigationEstimate estimate() const { return estimate(covariance()); }
+    /// So, with covariance() at hand.
+    [[nodiscard]] NavigationEstimate estimate(const Eskf::Covariance& covariance) const;
+    /// Parts of estimate(), for less; meaningful while valid().
+    [[nodiscard]] EskfNominal nominal() const { return bank_.nominal(); }
+    [[nodiscard]] Eigen::Vector3d velocity_sigma_mps() const { return bank_.velocity_sigma_mps(); }
     /// Up in body axes for the vertical filter; empty before alignment.
     [[nodiscard]] std::optional<TiltInput> tilt() const;
     /// Of the error state about estimate() (eskf.hpp); zero before alignment.
@@ -166,7 +172,7 @@ class Navigation {
     std::int64_t roll_clipped_ns_ = 0;
     std::int64_t last_fix_used_ns_ = 0;
     bool fix_used_ = false;
-    std::int64_t t_height_ns_ = 0;
+    std::int64_t t_height_ns_ = 0, t_height_judged_ns_ = 0;
     Eigen::Vector2d height_slow_m_ = Eigen::Vector2d::Zero(); ///< of the last height
     std::int64_t fix_rejected_since_ns_ = 0, height_rejected_since_ns_ = 0;
     std::uint32_t rejected_fixes_ = 0, rejected_heights_ = 0;

@@ -16,8 +16,10 @@ struct TranslationEstimate {
     bool valid = false;    ///< everything below means something
     bool valid_up = false; ///< the up components do; true without a fix too, where there are heights
     Eigen::Vector3d position_enu_m = kUnknown, velocity_enu_mps = kUnknown, acceleration_enu_mps2 = kUnknown;
-    /// Of [position, velocity, acceleration].
-    Eigen::Matrix<double, 9, 9> covariance = Eigen::Matrix<double, 9, 9>::Constant(kNaN);
+    /// What fixes are off by: the slowly wandering error (3), the delay beyond the one told, the datum.
+    Eigen::Matrix<double, 5, 1> fix_errors = Eigen::Matrix<double, 5, 1>::Constant(kNaN);
+    /// Of [position, velocity, acceleration, fix_errors].
+    Eigen::Matrix<double, 14, 14> covariance = Eigen::Matrix<double, 14, 14>::Constant(kNaN);
 
     [[nodiscard]] Eigen::Vector3d position_sigma_m() const { return sigma(0); }
     [[nodiscard]] Eigen::Vector3d velocity_sigma_mps() const { return sigma(3); }

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <utility>
 
+#include "server/estimate/measurements.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::estimate {
@@ -43,7 +44,7 @@ TranslationSettings translation_settings(const SensorNoise& sensors) {
     out.errors.fix_tau_s = sensors.fix_correlation_s;
     out.errors.fix_sigma_m =
         lasting * Vector3d(sensors.fix_horizontal_m, sensors.fix_horizontal_m, sensors.fix_vertical_m);
-    out.errors.delay_sigma_s = sensors.fix_delay_sigma_s;
+    out.errors.delay_sigma_s = kFixDelayDoubt * sensors.fix_delay_sigma_s;
     out.errors.datum_sigma_m = sensors.pad_datum_sigma_m;
     out.fix_delay_s = sensors.fix_delay_s;
     out.white_fraction = 1 - sensors.fix_correlated_share;
@@ -238,7 +239,9 @@ TranslationEstimate TranslationFilter::estimate() const {
     out.position_enu_m = state.part(TranslationState::kPosition);
     out.velocity_enu_mps = state.part(TranslationState::kVelocity);
     out.acceleration_enu_mps2 = state.part(TranslationState::kAcceleration);
-    out.covariance = state.covariance().topLeftCorner<9, 9>();
+    out.fix_errors << state.part(TranslationState::kFixError), state.value(TranslationState::kDelay),
+        state.value(TranslationState::kDatum);
+    out.covariance = state.covariance().topLeftCorner<14, 14>();
     return out;
 }
 

@@ -11,9 +11,9 @@
 #include <string>
 #include <vector>
 
+#include "server/estimate/navigation/alignment/pad_alignment.hpp"
 #include "server/estimate/navigation/eskf.hpp"
 #include "server/estimate/navigation/navigation.hpp"
-#include "server/estimate/navigation/pad_alignment.hpp"
 #include "shared/time.hpp"
 #include "tests/support/attitude.hpp"
 #include "tests/support/reference.hpp"

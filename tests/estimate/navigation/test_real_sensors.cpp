@@ -84,11 +84,36 @@ TEST_CASE("fixes on the wrong datum leave the pad at height zero and show by how
         bench.stand(0.2);
         const NavigationEstimate e = bench.navigation.estimate();
         CHECK(e.position_enu_m.z() == Approx(0).margin(0.1));
-        CHECK(e.pad_datum_m == Approx(datum_m).margin(0.1));
+        CHECK(e.pad_datum_m + e.fix_bias_m.z() == Approx(datum_m).margin(0.1));
+        CHECK(std::abs(e.pad_datum_m - datum_m) < e.pad_datum_sigma_m);
         // Half a minute cannot tell the datum from an error that wanders over 80 s.
         CHECK(e.pad_datum_sigma_m > 0.5 * bench.sensors.fix_vertical_m);
         CHECK(e.position_sigma_m.x() > 0.5 * bench.sensors.fix_horizontal_m);
     }
+}
+
+TEST_CASE("what lies where it came down without a fix is there still, not on the pad") {
+    Bench bench;
+    for (int k = 0; k < 25; ++k) {
+        bench.stand(0.2);
+        bench.navigation.fix(bench.fix_at({0, 0, 20}, Vector3d::Zero()));
+    }
+    // A fall along the rail's own axes, as far as an accelerometer can tell from rest.
+    bench.navigation.set_motion(Motion::descent);
+    double east_m = 0;
+    for (int k = 0; k < 50; ++k) {
+        bench.stand(0.2);
+        east_m += 0.2 * 20;
+        bench.navigation.fix(bench.fix_at({east_m, 0, 20 - 0.1 * k}, {20, 0, -0.5}));
+    }
+    const NavigationEstimate before = bench.navigation.estimate();
+    bench.navigation.set_motion(Motion::rest);
+    bench.stand(3);
+    const NavigationEstimate after = bench.navigation.estimate();
+    REQUIRE(after.mode == NavigationMode::at_rest);
+    CHECK((after.position_enu_m - before.position_enu_m).norm() < 3 * before.position_sigma_m.norm());
+    CHECK(after.position_enu_m.x() == Approx(east_m).margin(15));
+    CHECK(after.pad_datum_m == Approx(before.pad_datum_m).margin(1e-6));
 }
 
 TEST_CASE("a smooth ride is not rest while fixes show its speed") {
@@ -162,7 +187,8 @@ TEST_CASE("attitude that a long gap took is found again in motion from velocity 
     translation.valid = true;
     translation.velocity_enu_mps = {3, 1, -8};
     translation.covariance.setZero();
-    translation.covariance.diagonal() << 4, 4, 4, 0.04, 0.04, 0.04, 1, 1, 1;
+    translation.fix_errors.setZero();
+    translation.covariance.diagonal().head<9>() << 4, 4, 4, 0.04, 0.04, 0.04, 1, 1, 1;
     for (int k = 0; k < 10 && !bench.navigation.estimate().valid; ++k) {
         for (int j = 0; j < 40; ++j) bench.imu({0, 0, kG_mps2});
         translation.t_ns = bench.t_ns;
@@ -183,7 +209,8 @@ TEST_CASE("in free fall no attitude is made up") {
     TranslationEstimate translation;
     translation.valid = true;
     translation.covariance.setZero();
-    translation.covariance.diagonal() << 4, 4, 4, 0.04, 0.04, 0.04, 1, 1, 1;
+    translation.fix_errors.setZero();
+    translation.covariance.diagonal().head<9>() << 4, 4, 4, 0.04, 0.04, 0.04, 1, 1, 1;
     translation.position_enu_m = {0, 0, 500};
     translation.velocity_enu_mps = {0, 0, 50};
     for (int k = 0; k < 15; ++k) {

@@ -12,16 +12,10 @@
 
 #include "server/estimate/math/history.hpp"
 #include "server/estimate/measurements.hpp"
-#include "server/estimate/navigation/pad_alignment.hpp"
+#include "server/estimate/navigation/alignment/pad_alignment.hpp"
+#include "server/estimate/translation/translation_estimate.hpp"
 
 namespace turnstone::estimate {
-
-/// What the alignment takes from the filter of position and velocity, ENU.
-struct MotionFix {
-    std::int64_t t_ns;
-    Eigen::Vector3d position_enu_m, velocity_enu_mps;
-    Eigen::Matrix<double, 6, 6> covariance; ///< of both
-};
 
 class MotionAlignment {
   public:
@@ -31,8 +25,9 @@ class MotionAlignment {
     /// `clipped`: the sum of forces or turns is broken.
     void imu(const ImuSample& sample, double dt_s, bool clipped);
     /// After each fix. Fills `out` with kHypotheses headings when the last seconds decide the rest, else leaves it
-    /// empty. `known` carries the biases and their covariance.
-    void match(const MotionFix& fix, const Alignment& known, std::vector<Alignment>& out);
+    /// empty. `known` carries the inertial biases and their covariance; place, motion and the errors of fixes are
+    /// `now`'s.
+    void match(const TranslationEstimate& now, const Alignment& known, std::vector<Alignment>& out);
 
   private:
     /// Sums since the stretch began, in the body axes of that moment.
@@ -41,11 +36,19 @@ class MotionAlignment {
         Eigen::Quaterniond q_start_body;
         Eigen::Vector3d force_mps;
     };
+    struct Motion {
+        std::int64_t t_ns;
+        Eigen::Vector3d velocity_enu_mps;
+        double variance; ///< of each component
+    };
+    /// Everything that `known` and `now` tell, with any attitude.
+    [[nodiscard]] static Alignment joined(const TranslationEstimate& now, const Alignment& known);
+
     SensorNoise sensors_;
     double gravity_mps2_;
     Sum now_{0, Eigen::Quaterniond::Identity(), Eigen::Vector3d::Zero()};
     History<Sum> sums_;
-    History<MotionFix> fixes_;
+    History<Motion> fixes_;
 };
 
 } // namespace turnstone::estimate

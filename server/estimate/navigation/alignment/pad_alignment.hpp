@@ -16,6 +16,8 @@
 /// GNSS, Inertial, and Multisensor Integrated Navigation Systems", 2nd ed. 2013, section 5.6.2), here because the
 /// levelling is a filter correction.
 ///
+/// After a flight the place and the receiver's errors go on from where it left them: fixes may never come again.
+///
 /// Everything at rest is averaged here and handed over with each still block; the filters start when the vehicle moves.
 /// (A filter that ran on the pad would learn a heading from nothing: each relinearisation of the nearly vertical
 /// attitude leaks a little of the unobservable rotation into the observable ones.)
@@ -23,8 +25,8 @@
 #include <vector>
 
 #include "server/estimate/measurements.hpp"
+#include "server/estimate/navigation/alignment/rest_fixes.hpp"
 #include "server/estimate/navigation/eskf.hpp"
-#include "server/estimate/navigation/rest_fixes.hpp"
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
 #include "shared/words.hpp"
@@ -60,7 +62,8 @@ class PadAlignment {
     static constexpr std::size_t kHypotheses = 24;
     /// Sigma of a hypothesis in steps between them: their sum is flat to 1 %.
     static constexpr double kStepFraction = 0.55;
-    PadAlignment(const SensorNoise& sensors, const Site& site, double gravity_mps2);
+    /// `scatter`: how well the rail stands as the site file says.
+    PadAlignment(const SensorNoise& sensors, const Site& site, double gravity_mps2, const FlightScatter& scatter = {});
 
     /// Returns true when `sample` closed a still block: the moment to take a new alignment.
     bool imu(const ImuSample& sample);
@@ -76,21 +79,27 @@ class PadAlignment {
     [[nodiscard]] AlignmentWait waits_for() const noexcept { return waits_for_; }
     /// Nothing but the sensors' figures: biases zero, place and attitude unknown.
     [[nodiscard]] Alignment unknown() const;
+    /// Nothing is known of attitude or place.
     void clear();
+    /// It came to rest after a flight: the attitude is to be found again.
+    void land();
+    /// So, with the place and the receiver's errors as the flight left them.
+    void land(const EskfNominal& nominal, const Eskf::Covariance& covariance, std::int64_t t_ns);
 
     /// A position fix at rest, ENU, with the 1-sigma of its whole error.
     void position(std::int64_t t_ns, const Eigen::Vector3d& position_enu_m, const Eigen::Vector3d& sigma_m);
     [[nodiscard]] const RestFixes& fixes() const noexcept { return fixes_; }
 
   private:
+    void begin_again();
     void open_block(const ImuSample& sample);
     [[nodiscard]] AlignmentWait judge(double force_mps2) const;
     void weigh_by_field(Alignment& hypothesis) const;
     /// Levels `q_local_body`, whose attitude has 1-sigma `attitude_sigma_rad` about the body axes, with the mean force.
     [[nodiscard]] Alignment level(const Eigen::Quaterniond& q_local_body,
                                   const Eigen::Vector3d& attitude_sigma_rad) const;
-    /// Far from the pad (after touchdown) neither the rail nor the pad's height says anything.
-    [[nodiscard]] bool near_pad() const;
+    /// After a flight, or far from the pad, neither the rail nor the pad's height says anything.
+    [[nodiscard]] bool on_pad() const;
     /// Whether the mean magnetic field, turned by `q` (level, any heading), has enough of a horizontal part.
     [[nodiscard]] bool knows_north(const Eigen::Quaterniond& q) const;
     /// Rotation about up that `q` still needs for its heading to agree with the mean magnetic field, counter-clockwise,
@@ -100,6 +109,8 @@ class PadAlignment {
     SensorNoise sensors_;
     const Site* site_;
     double gravity_mps2_;
+    double rail_lean_rad_, rail_azimuth_rad_; ///< 1-sigma
+    bool flown_ = false;
     std::int64_t block_start_ns_ = 0, last_ns_ = 0;
     Eigen::Vector3d sum_accel_ = Eigen::Vector3d::Zero(), sum_rate_ = Eigen::Vector3d::Zero();
     Eigen::Vector3d first_accel_ = Eigen::Vector3d::Zero();

@@ -1,6 +1,7 @@
-#include "server/estimate/navigation/motion_alignment.hpp"
+#include "server/estimate/navigation/alignment/motion_alignment.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -19,7 +20,6 @@ constexpr double kStretchLeast_s = 1.0;
 constexpr double kStretchMost_s = 2.5;
 constexpr double kLevelledTo_rad = 0.15; // beyond, a linear filter may not find the rest
 constexpr double kConsistent = 3.0;      // sigmas between the two lengths of one vector
-constexpr double kTied = 0.95;           // of a position's error is the receiver's wandering error
 
 } // namespace
 
@@ -45,8 +45,41 @@ void MotionAlignment::imu(const ImuSample& sample, double dt_s, bool clipped) {
     sums_.push(now_);
 }
 
-void MotionAlignment::match(const MotionFix& fix, const Alignment& known, std::vector<Alignment>& out) {
+Alignment MotionAlignment::joined(const TranslationEstimate& now, const Alignment& known) {
+    Alignment out = known;
+    EskfNominal& nominal = out.nominal;
+    nominal.position_enu_m = now.position_enu_m;
+    nominal.velocity_enu_mps = now.velocity_enu_mps;
+    nominal.fix_bias_m = now.fix_errors.head<3>();
+    nominal.fix_delay_s = now.fix_errors(3);
+    nominal.datum_m = now.fix_errors(4);
+    // Where both filters have a state: the place of each in the two.
+    constexpr std::array<std::array<int, 2>, 11> kBoth{{{Eskf::kPosition, 0},
+                                                        {Eskf::kPosition + 1, 1},
+                                                        {Eskf::kPosition + 2, 2},
+                                                        {Eskf::kVelocity, 3},
+                                                        {Eskf::kVelocity + 1, 4},
+                                                        {Eskf::kVelocity + 2, 5},
+                                                        {Eskf::kFixBias, 9},
+                                                        {Eskf::kFixBias + 1, 10},
+                                                        {Eskf::kFixBias + 2, 11},
+                                                        {Eskf::kFixDelay, 12},
+                                                        {Eskf::kDatum, 13}}};
+    const auto forget = [&](int state) {
+        out.covariance.row(state).setZero();
+        out.covariance.col(state).setZero();
+    };
+    for (const auto& state : kBoth) forget(state[0]);
+    for (int axis = 0; axis < 3; ++axis) forget(Eskf::kAttitude + axis);
+    for (const auto& row : kBoth)
+        for (const auto& column : kBoth) out.covariance(row[0], column[0]) = now.covariance(row[1], column[1]);
+    out.log_weight = 0;
+    return out;
+}
+
+void MotionAlignment::match(const TranslationEstimate& now, const Alignment& known, std::vector<Alignment>& out) {
     out.clear();
+    const Motion fix{now.t_ns, now.velocity_enu_mps, now.covariance.block<3, 3>(3, 3).trace() / 3};
     fixes_.push(fix);
     // The longest stretch that both histories cover; the turn of its end is that of the newest sample before the fix.
     const std::size_t oldest = fixes_.since(fix.t_ns - seconds_to_ns(kStretchMost_s));
@@ -54,7 +87,7 @@ void MotionAlignment::match(const MotionFix& fix, const Alignment& known, std::v
     std::size_t begin = oldest;
     while (begin < fixes_.size() && fixes_[begin].t_ns < sums_[0].t_ns) ++begin;
     if (begin >= fixes_.size()) return;
-    const MotionFix& first = fixes_[begin];
+    const Motion& first = fixes_[begin];
     const double stretch_s = seconds_between(first.t_ns, fix.t_ns);
     if (stretch_s < kStretchLeast_s) return;
     const auto at = [&](std::int64_t t_ns) -> const Sum& {
@@ -71,8 +104,7 @@ void MotionAlignment::match(const MotionFix& fix, const Alignment& known, std::v
         fix.velocity_enu_mps - first.velocity_enu_mps + Vector3d(0, 0, gravity_mps2_ * stretch_s);
     const double length_mps = felt_enu_mps.norm();
     const auto square = [](double x) { return x * x; };
-    const double velocity_variance =
-        (fix.covariance.block<3, 3>(3, 3).trace() + first.covariance.block<3, 3>(3, 3).trace()) / 3;
+    const double velocity_variance = fix.variance + first.variance;
     const double force_variance =
         square(sensors_.accel_bias_mps2 * stretch_s) +
         square(std::hypot(sensors_.accel_scale, sensors_.accel_misalignment_rad) * length_mps);
@@ -86,21 +118,8 @@ void MotionAlignment::match(const MotionFix& fix, const Alignment& known, std::v
     const Eigen::Quaterniond levelled = shortest_rotation(felt_body_mps, felt_enu_mps);
     const Vector3d axis_body = felt_body_mps.normalized();
     const Vector3d axis_enu = felt_enu_mps.normalized();
-    Alignment one = known;
-    one.log_weight = 0;
-    one.nominal.position_enu_m = fix.position_enu_m;
-    one.nominal.velocity_enu_mps = fix.velocity_enu_mps;
-    Eskf::Covariance& p = one.covariance;
-    for (const int part : {Eskf::kPosition, Eskf::kVelocity, Eskf::kAttitude}) {
-        p.middleRows<3>(part).setZero();
-        p.middleCols<3>(part).setZero();
-    }
-    p.topLeftCorner<6, 6>() = fix.covariance;
-    for (int k = 0; k < 3; ++k) { // what is wrong with the place is mostly what is wrong with fixes
-        const double tied = -kTied * std::min(fix.covariance(k, k), p(Eskf::kFixBias + k, Eskf::kFixBias + k));
-        p(Eskf::kPosition + k, Eskf::kFixBias + k) = p(Eskf::kFixBias + k, Eskf::kPosition + k) = tied;
-    }
-    p.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) =
+    Alignment one = joined(now, known);
+    one.covariance.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) =
         square(across_rad) * Matrix3d::Identity() +
         (square(about_rad) - square(across_rad)) * axis_body * axis_body.transpose();
     // From the end of the sums to the newest sample the vehicle has turned on.

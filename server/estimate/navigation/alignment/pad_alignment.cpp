@@ -1,6 +1,7 @@
-#include "server/estimate/navigation/pad_alignment.hpp"
+#include "server/estimate/navigation/alignment/pad_alignment.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -28,10 +29,9 @@ constexpr double kOtherPose_mps2 = 1.0;
 constexpr double kSway_radps = 1e-3; // mean rate of a rail in wind while it is averaged
 constexpr double kSway_mps = 0.02;
 constexpr double kPadHeight_m = 0.3;
-constexpr double kPadSurvey_m = 5.0;             // how well the site file knows the pad, when no fix says better
-constexpr double kAzimuthSigma_rad = radians(4); // an operator with a compass
-constexpr double kRailSigma_rad = radians(0.8);  // lean of a rail set by hand with a level, and the play of its lugs
-constexpr double kNotOnRail = 25.0;              // squared bias in sigmas that only a different pose explains
+constexpr double kPadSurvey_m = 5.0; // how well the site file knows the pad, when no fix says better
+constexpr double kPickedUp_m = 1.5;  // how far it may go in a tenth of a second's shaking, as steps of a random walk
+constexpr double kNotOnRail = 25.0;  // squared bias in sigmas that only a different pose explains
 constexpr double kNearPad_m = 50.0;
 constexpr double kSway_mps2 = 0.01;
 // A field that dips more steeply, or none (a dead sensor), has no heading to give.
@@ -45,12 +45,29 @@ constexpr double square(double x) {
 
 } // namespace
 
-PadAlignment::PadAlignment(const SensorNoise& sensors, const Site& site, double gravity_mps2)
-    : sensors_(sensors), site_(&site), gravity_mps2_(gravity_mps2), fixes_(sensors) {}
+PadAlignment::PadAlignment(const SensorNoise& sensors, const Site& site, double gravity_mps2,
+                           const FlightScatter& scatter)
+    : sensors_(sensors), site_(&site), gravity_mps2_(gravity_mps2), rail_lean_rad_(scatter.rail_tilt_rad),
+      rail_azimuth_rad_(scatter.rail_azimuth_rad), fixes_(sensors) {}
 
 void PadAlignment::clear() {
-    mean_accel_ = mean_rate_ = mag_sum_ = Vector3d::Zero();
+    begin_again();
     fixes_.clear();
+    flown_ = false;
+}
+
+void PadAlignment::land() {
+    clear();
+    flown_ = true;
+}
+
+void PadAlignment::land(const EskfNominal& nominal, const Eskf::Covariance& covariance, std::int64_t t_ns) {
+    land();
+    fixes_.land(nominal, covariance, t_ns);
+}
+
+void PadAlignment::begin_again() {
+    mean_accel_ = mean_rate_ = mag_sum_ = Vector3d::Zero();
     samples_ = 0;
     mag_count_ = 0;
     count_ = 0;
@@ -99,12 +116,13 @@ bool PadAlignment::imu(const ImuSample& sample) {
     const int samples = count_;
     count_ = 0;
     if (waits_for_ != AlignmentWait::averaging) {
-        clear();
+        begin_again();
+        fixes_.carried(kPickedUp_m);
         return false;
     }
     // Another pose needs another alignment: a vehicle that was set down may be still long before the phase says so.
     const double other_pose_mps2 = std::max(kOtherPose_mps2, kRateSigmas * sensors_.accel_noise_mps2);
-    if (samples_ > 0 && (accel - mean_accel_).norm() > other_pose_mps2) clear();
+    if (samples_ > 0 && (accel - mean_accel_).norm() > other_pose_mps2) begin_again();
     const auto weight = static_cast<double>(samples) / static_cast<double>(samples_ + samples);
     mean_accel_ += weight * (accel - mean_accel_);
     mean_rate_ += weight * (rate - mean_rate_);
@@ -125,7 +143,7 @@ void PadAlignment::mag(const MagSample& sample) {
 }
 
 void PadAlignment::position(std::int64_t t_ns, const Vector3d& position_enu_m, const Vector3d& sigma_m) {
-    if (still_s_ > 0) fixes_.fix(t_ns, position_enu_m, sigma_m);
+    fixes_.fix(t_ns, position_enu_m, sigma_m);
 }
 
 double PadAlignment::heading_from_field(const Eigen::Quaterniond& q) const {
@@ -141,8 +159,8 @@ bool PadAlignment::knows_north(const Eigen::Quaterniond& q) const {
     return field.head<2>().norm() > kFieldLevelMin * field.norm();
 }
 
-bool PadAlignment::near_pad() const {
-    return fixes_.empty() || fixes_.place_enu_m().head<2>().norm() < kNearPad_m;
+bool PadAlignment::on_pad() const {
+    return !flown_ && (fixes_.empty() || fixes_.place_enu_m().head<2>().norm() < kNearPad_m);
 }
 
 void PadAlignment::weigh_by_field(Alignment& hypothesis) const {
@@ -159,7 +177,7 @@ Alignment PadAlignment::unknown() const {
     const double bias_v_m = sensors_.fix_vertical_m * std::sqrt(sensors_.fix_correlated_share);
     sigma << Vector3d::Constant(kPadSurvey_m), Vector3d::Constant(kSway_mps), Vector3d::Ones(),
         Vector3d::Constant(sensors_.accel_bias_mps2), Vector3d::Constant(sensors_.gyro_bias_radps), bias_h_m, bias_h_m,
-        bias_v_m, sensors_.fix_delay_sigma_s, sensors_.pad_datum_sigma_m, 1, 1, sensors_.accel_scale,
+        bias_v_m, kFixDelayDoubt * sensors_.fix_delay_sigma_s, sensors_.pad_datum_sigma_m, 1, 1, sensors_.accel_scale,
         sensors_.accel_misalignment_rad, sensors_.accel_misalignment_rad, sensors_.gyro_scale,
         sensors_.gyro_misalignment_rad, sensors_.gyro_misalignment_rad;
     out.covariance.diagonal() = sigma.cwiseAbs2();
@@ -172,21 +190,20 @@ Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vect
     Eskf::Covariance& p = start.covariance;
     nominal.q_local_body = q_local_body.normalized();
     nominal.gyro_bias_radps = mean_rate_;
-    if (!fixes_.empty()) {
-        for (int k = 0; k < 3; ++k) {
-            const RestFixes::Axis& axis = fixes_.axis(k);
-            const bool at_pad_height = k == 2 && near_pad();
-            // The pad is the reference for height above the pad, by definition: what fixes show there is their datum.
-            const int place = at_pad_height ? static_cast<int>(Eskf::kDatum) : Eskf::kPosition + k;
-            const int wander = Eskf::kFixBias + k;
-            (at_pad_height ? nominal.datum_m : nominal.position_enu_m(k)) = axis.x(0);
-            nominal.fix_bias_m(k) = axis.x(1);
-            p(place, place) = axis.covariance(0, 0);
-            p(wander, wander) = axis.covariance(1, 1);
-            p(place, wander) = p(wander, place) = axis.covariance(0, 1);
-        }
+    for (int k = 0; k < 3 && !fixes_.empty(); ++k) {
+        // The pad is the reference for height above the pad, by definition: what fixes show there is their datum.
+        const RestFixes::Axis axis =
+            k == 2 && on_pad() ? RestFixes::at_zero(fixes_.axis(k), kPadHeight_m) : fixes_.axis(k);
+        nominal.position_enu_m(k) = axis.x(RestFixes::kPlace);
+        nominal.fix_bias_m(k) = axis.x(RestFixes::kWander);
+        if (k == 2) nominal.datum_m = axis.x(RestFixes::kDatum);
+        const std::array<int, 3> state{Eskf::kPosition + k, Eskf::kDatum, Eskf::kFixBias + k};
+        for (int row = 0; row < 3; ++row)
+            for (int column = 0; column < 3; ++column)
+                if (k == 2 || (row != RestFixes::kDatum && column != RestFixes::kDatum))
+                    p(state[row], state[column]) = axis.covariance(row, column);
     }
-    if (near_pad()) p(Eskf::kPosition + 2, Eskf::kPosition + 2) = square(kPadHeight_m);
+    if (fixes_.empty() && on_pad()) p(Eskf::kPosition + 2, Eskf::kPosition + 2) = square(kPadHeight_m);
     p.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) = attitude_sigma_rad.cwiseAbs2().asDiagonal();
     p.block<3, 3>(Eskf::kGyroBias, Eskf::kGyroBias) =
         Matrix3d::Identity() *
@@ -215,7 +232,8 @@ Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vect
 
 void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
     out.clear();
-    if (still_s_ < kAlign_s) return;
+    const bool anywhere = flown_ && fixes_.empty();
+    if (still_s_ < kAlign_s || anywhere) return;
     const Vector3d up_body = mean_accel_.normalized();
     // Shortest rotation that takes measured up to local up; its heading is arbitrary.
     const Eigen::Quaterniond levelled = shortest_rotation(up_body, Vector3d::UnitZ());
@@ -232,12 +250,12 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
                          [](const Alignment& a, const Alignment& b) { return a.log_weight > b.log_weight; });
     };
     const double rail_rad = radians(site_->launch_tilt_deg);
-    if (site_->launch_azimuth_deg && rail_rad > 0 && near_pad()) {
+    if (site_->launch_azimuth_deg && rail_rad > 0 && on_pad()) {
         const double azimuth = radians(*site_->launch_azimuth_deg);
         const Vector3d rail(std::sin(rail_rad) * std::sin(azimuth), std::sin(rail_rad) * std::cos(azimuth),
                             std::cos(rail_rad));
         const Eigen::Quaterniond along = shortest_rotation(Vector3d::UnitX(), rail);
-        const double across = std::hypot(kRailSigma_rad, std::sin(rail_rad) * kAzimuthSigma_rad);
+        const double across = std::hypot(rail_lean_rad_, std::sin(rail_rad) * rail_azimuth_rad_);
         const double first_rad = toward_field(along);
         for (std::size_t k = 0; k < kHypotheses; ++k) {
             const Vector3d roll(first_rad + step_rad * static_cast<double>(k), 0, 0);
