@@ -55,14 +55,15 @@ VerticalSettings vertical_settings(const SensorNoise& sensors) {
     settings.fix_correlation_s = sensors.fix_correlation_s;
     settings.fix_correlated_share = sensors.fix_correlated_share;
     settings.fix_delay_s = sensors.fix_delay_s;
-    settings.fix_delay_sigma_s = sensors.fix_delay_sigma_s;
+    settings.fix_delay_sigma_s = kFixDelayDoubt * sensors.fix_delay_sigma_s;
     settings.pad_datum_sigma_m = sensors.pad_datum_sigma_m;
     return settings;
 }
 
 /// How much faster than its vertical speed a vehicle may be, since it leans and the wind blows.
 double unseen_speed_mps(double vertical_speed_mps, Motion motion) {
-    if (motion == Motion::rest) return 0.0;
+    constexpr double kWindAtRest_mps = 5.0; // flights are put off in more
+    if (motion == Motion::rest) return kWindAtRest_mps;
     const double sideways_mps = std::hypot(15.0, 0.15 * vertical_speed_mps);
     return std::hypot(vertical_speed_mps, sideways_mps) - std::fabs(vertical_speed_mps);
 }

@@ -24,6 +24,7 @@ constexpr int kFixesFar = 5;
 constexpr double kFixAgreed_s = 2.0; ///< a fix that agreed speaks for the filter this long
 constexpr double kHeightsGone_s = 2.0;
 constexpr double kFixSpeedAtFirst_mps = 3.0;
+constexpr double kBendLeast_s = 0.02, kBendMost_s = 0.1;
 
 } // namespace
 
@@ -54,8 +55,7 @@ VerticalFilter::Travelled VerticalFilter::travelled_since(std::int64_t t_ns) con
 void VerticalFilter::fix(const VerticalFix& fix) {
     const bool has_height = std::isfinite(fix.height_m) && fix.height_sigma_m > 0.0;
     const bool has_speed = std::isfinite(fix.speed_mps) && fix.speed_sigma_mps > 0.0;
-    const std::int64_t valid_ns =
-        fix.t_valid_ns != 0 ? fix.t_valid_ns : fix.t_ns - seconds_to_ns(settings_.fix_delay_s);
+    std::int64_t valid_ns = fix.t_valid_ns != 0 ? fix.t_valid_ns : fix.t_ns - seconds_to_ns(settings_.fix_delay_s);
     if (!has_height || fix.t_ns <= t_fix_ns_) return;
     const double since_s = t_fix_ns_ == 0 ? 1e9 : seconds_between(t_fix_ns_, fix.t_ns);
     const bool came_back = t_fix_ns_ != 0 && since_s > kFixGap_s;
@@ -76,6 +76,19 @@ void VerticalFilter::fix(const VerticalFix& fix) {
     ahead_.reset();
     if (!inertial_at(fix.t_ns)) propagate_to(valid_ns);
 
+    // At the delay that is believed; the rest is linear. Where the motion bends within what the delay may be off by, at
+    // liftoff above all, a derivative alone would learn a delay that is not there: what the bend leaves is noise.
+    const bool exact = fix.t_valid_ns != 0;
+    const double believed_s = exact ? 0.0 : flight().x(kE);
+    valid_ns -= seconds_to_ns(believed_s);
+    const double around_s = std::clamp(std::sqrt(flight().covariance(kE, kE)), kBendLeast_s, kBendMost_s);
+    const std::int64_t around_ns = seconds_to_ns(around_s);
+    const std::int64_t middle_ns = std::min(valid_ns, t_ns_ - around_ns);
+    const Travelled sooner = travelled_since(middle_ns - around_ns), middle = travelled_since(middle_ns),
+                    later = travelled_since(middle_ns + around_ns);
+    const double bend_m = exact ? 0.0 : 0.5 * (sooner.height_m - 2.0 * middle.height_m + later.height_m);
+    const double bend_mps = exact ? 0.0 : 0.5 * (sooner.speed_mps - 2.0 * middle.speed_mps + later.speed_mps);
+
     const double returning = std::exp(-seconds_between(t_fixes_since_ns_, fix.t_ns) / kReturnTime_s);
     const Travelled travelled = travelled_since(valid_ns);
     const double ago_s = seconds_between(valid_ns, t_ns_);
@@ -87,21 +100,21 @@ void VerticalFilter::fix(const VerticalFix& fix) {
     VerticalRow row = rest_row;
     row(kV) = -ago_s;
     row(kA) = 0.5 * ago_s * ago_s;
-    row(kE) = fix.t_valid_ns != 0 ? 0.0 : -speed_then_mps;
+    row(kE) = exact ? 0.0 : -speed_then_mps;
     const double height_linear_m = -ago_s * flight().x(kV) + 0.5 * ago_s * ago_s * flight().x(kA) + travelled.height_m;
     double height_variance = (1.0 - settings_.fix_correlated_share) * fix.height_sigma_m * fix.height_sigma_m;
-    height_variance += kReturnHeight_m * kReturnHeight_m * returning * returning;
-    const double height_m = fix.height_m + height_linear_m;
+    height_variance += kReturnHeight_m * kReturnHeight_m * returning * returning + bend_m * bend_m;
+    const double height_m = fix.height_m + height_linear_m + row(kE) * believed_s;
 
     VerticalRow speed_row = VerticalRow::Zero();
     speed_row(kV) = 1.0;
     const VerticalRow rest_speed_row = speed_row;
     speed_row(kA) = -ago_s;
-    const double accel_then_mps2 = ago_s > 0.02 ? travelled.speed_mps / ago_s : flight().x(kA);
-    speed_row(kE) = fix.t_valid_ns != 0 ? 0.0 : -accel_then_mps2;
-    const double speed_mps = fix.speed_mps - ago_s * flight().x(kA) + travelled.speed_mps;
+    const double accel_then_mps2 = (sooner.speed_mps - later.speed_mps) / (2.0 * around_s);
+    speed_row(kE) = exact ? 0.0 : -accel_then_mps2;
+    const double speed_mps = fix.speed_mps - ago_s * flight().x(kA) + travelled.speed_mps + speed_row(kE) * believed_s;
     double speed_variance = fix.speed_sigma_mps * fix.speed_sigma_mps;
-    speed_variance += kReturnSpeed_mps * kReturnSpeed_mps * returning * returning;
+    speed_variance += kReturnSpeed_mps * kReturnSpeed_mps * returning * returning + bend_mps * bend_mps;
 
     const auto soften = [&](const VerticalRow& observation, double measured, double variance) {
         const ScalarInnovation seen = innovation_of(flight(), observation, measured, variance);

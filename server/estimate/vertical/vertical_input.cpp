@@ -14,6 +14,7 @@ constexpr double kScatterTime_s = 0.3;
 constexpr double kScatterGrows = 9.0;       ///< a step is not scatter, lasting vibration is
 constexpr double kChangeShare = 1.0 / 12.0; ///< of the square of a change, anywhere in an interval
 constexpr double kUprightTime_s = 1.0;
+constexpr double kTiltTime_s = 2.0;      ///< an attitude's error stays what it is for so long
 constexpr double kStillForce_mps2 = 0.5; ///< beside bias and noise
 constexpr double kStillAtFirst_s = 0.1;
 constexpr double kBeyondRange = 0.25; ///< of the range: how far a clipped sample's truth is beyond it
@@ -45,6 +46,7 @@ void VerticalInput::follow(const ImuSample& sample) {
         const double half_square = std::min(0.5 * change_ * change_, kScatterGrows * std::max(scatter2_, own * own));
         scatter2_ += -std::expm1(-dt_s / kScatterTime_s) * (half_square - scatter2_);
     }
+    if (dt_s > 0) interval_s_ = dt_s;
     t_ns_ = sample.t_ns;
     started_ = true;
     before_mps2_ = force;
@@ -82,7 +84,10 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
     const bool resting = motion == Motion::rest || motion == Motion::moving;
     if (tilt && all_axes) {
         const double up = tilt->up_body.dot(force);
-        out = {up, std::hypot(white, tilt->sigma_rad * force.norm()), up, {0.0, sensors_.accel_scale, 0.001}, false};
+        // As much as white noise that adds up to what a lasting error does.
+        const double lasts = std::sqrt(std::max(1.0, 2.0 * kTiltTime_s / interval_s_));
+        const double by_tilt_mps2 = tilt->sigma_rad * (force - up * tilt->up_body).norm() * lasts;
+        out = {up, std::hypot(white, by_tilt_mps2), up, {0.0, sensors_.accel_scale, 0.001}, false};
     } else if (resting && all_axes) {
         out.accel_up_mps2 = out.force_mps2 = up_body_.dot(force);
     } else if (motion == Motion::coast) {

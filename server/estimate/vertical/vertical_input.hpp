@@ -53,6 +53,7 @@ class VerticalInput {
     SensorNoise sensors_;
     double gravity_mps2_;
     std::int64_t t_ns_ = 0;
+    double interval_s_ = 0.01;
     bool started_ = false;
     Eigen::Vector3d before_mps2_ = Eigen::Vector3d::Zero();
     Eigen::Vector3d up_body_ = Eigen::Vector3d::UnitX();
