@@ -6,8 +6,6 @@
 
 #include <Eigen/Cholesky>
 
-#include "server/estimate/translation/processes.hpp"
-
 namespace turnstone::estimate {
 
 using Eigen::Vector3d;
@@ -19,28 +17,35 @@ TranslationState::TranslationState(const TranslationErrors& errors) {
     variance(kDatum) = errors.datum_sigma_m * errors.datum_sigma_m;
 }
 
+/// Axis by axis, since the transition links nothing else: products of whole matrices would cost ten times as much.
 void TranslationState::predict(double step_s, const Manoeuvre& manoeuvre, const TranslationErrors& errors) {
-    Matrix transition = Matrix::Identity(), noise = Matrix::Zero();
-    Eigen::Matrix<double, kSize, 1> added = Eigen::Matrix<double, kSize, 1>::Zero();
+    Matrix& p = kalman_.covariance;
     for (int axis = 0; axis < 3; ++axis) {
         const SingerStep step = singer_step(step_s, manoeuvre.tau_s(axis), manoeuvre.sigma_mps2(axis));
+        const std::array<int, 3> at{kPosition + axis, kVelocity + axis, kAcceleration + axis};
+        const auto moved = [&](auto&& entry) {
+            const Vector3d to = step.transition * Vector3d(entry(at[0]), entry(at[1]), entry(at[2]));
+            for (int i = 0; i < 3; ++i) entry(at[i]) = to(i);
+        };
+        for (int column = 0; column < kSize; ++column) moved([&](int row) -> double& { return p(row, column); });
+        for (int row = 0; row < kSize; ++row) moved([&](int column) -> double& { return p(row, column); });
+        moved([&](int row) -> double& { return kalman_.x(row); });
         const Vector3d mean = manoeuvre.mean_mps2(axis) * singer_mean(step_s, step);
         for (int i = 0; i < 3; ++i) {
-            added(axis + 3 * i) = mean(i);
-            for (int j = 0; j < 3; ++j) {
-                transition(axis + 3 * i, axis + 3 * j) = step.transition(i, j);
-                noise(axis + 3 * i, axis + 3 * j) = step.noise(i, j);
-            }
+            kalman_.x(at[i]) += mean(i);
+            for (int k = 0; k < 3; ++k) p(at[i], at[k]) += step.noise(i, k);
         }
-        const GaussMarkovStep wander = gauss_markov_step(step_s, errors.fix_tau_s, errors.fix_sigma_m(axis));
-        transition(kFixError + axis, kFixError + axis) = wander.transition;
-        noise(kFixError + axis, kFixError + axis) = wander.variance;
+        fade(kFixError + axis, gauss_markov_step(step_s, errors.fix_tau_s, errors.fix_sigma_m(axis)));
     }
-    const GaussMarkovStep height = gauss_markov_step(step_s, errors.height_tau_s, height_error_sigma_m_);
-    transition(kHeightError, kHeightError) = height.transition;
-    noise(kHeightError, kHeightError) = height.variance;
-    kalman_predict<kSize>(kalman_, transition, noise);
-    kalman_.x += added;
+    fade(kHeightError, gauss_markov_step(step_s, errors.height_tau_s, height_error_sigma_m_));
+    p = (0.5 * (p + p.transpose())).eval();
+}
+
+void TranslationState::fade(int state, const GaussMarkovStep& step) {
+    kalman_.x(state) *= step.transition;
+    kalman_.covariance.row(state) *= step.transition;
+    kalman_.covariance.col(state) *= step.transition;
+    kalman_.covariance(state, state) += step.variance;
 }
 
 void TranslationState::set_height_error(double sigma_m) {

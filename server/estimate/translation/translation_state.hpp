@@ -12,6 +12,7 @@
 #include <Eigen/Core>
 
 #include "server/estimate/math/kalman.hpp"
+#include "server/estimate/translation/processes.hpp"
 
 namespace turnstone::estimate {
 
@@ -91,6 +92,8 @@ class TranslationState {
     [[nodiscard]] KalmanState<kSize>& kalman() noexcept { return kalman_; }
 
   private:
+    void fade(int state, const GaussMarkovStep& step);
+
     KalmanState<kSize> kalman_;
     double height_error_sigma_m_ = 0;
 };
