@@ -62,11 +62,11 @@ NavigationPicture picture_of(const Navigation& navigation, Motion motion) {
 
 AirSpeed air_speed_of(const Navigation& navigation, const WindProfile& wind) {
     if (wind.unknown() || !navigation.moving()) return {};
-    const NavigationEstimate e = navigation.estimate();
-    const Eigen::Vector3d flow_mps = wind.against_air_mps(e.velocity_enu_mps, e.position_enu_m.z());
-    const double by_wind_mps =
-        wind.sigma_mps(e.position_enu_m.z()) * flow_mps.head<2>().norm() / std::max(1.0, flow_mps.norm());
-    return {flow_mps.norm(), std::hypot(e.velocity_sigma_mps.norm() / std::numbers::sqrt3, by_wind_mps)};
+    const EskfNominal nominal = navigation.nominal();
+    const double height_m = nominal.position_enu_m.z();
+    const Eigen::Vector3d flow_mps = wind.against_air_mps(nominal.velocity_enu_mps, height_m);
+    const double by_wind_mps = wind.sigma_mps(height_m) * flow_mps.head<2>().norm() / std::max(1.0, flow_mps.norm());
+    return {flow_mps.norm(), std::hypot(navigation.velocity_sigma_mps().norm() / std::numbers::sqrt3, by_wind_mps)};
 }
 
 /// What air flowing past the ports does to a pressure altitude, 1-sigma: at any moment, and as a steady coefficient.
@@ -128,7 +128,8 @@ struct EstimatorChain::State {
 
     [[nodiscard]] const Navigation* attitude() const { return navigation ? &*navigation : nullptr; }
     [[nodiscard]] PositionSources position() {
-        return {attitude(), translation ? &translation->filter : nullptr, wind ? &*wind : nullptr};
+        return {attitude(), translation ? &translation->filter : nullptr, wind ? &*wind : nullptr,
+                picture.air ? picture.air->heights.density_kg_m3 : kNaN};
     }
 
     void take_fix(const FixSample& sample) {

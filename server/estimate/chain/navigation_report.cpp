@@ -17,7 +17,6 @@ constexpr double kWaitingRow_s = 1.0;
 constexpr double kSilentRow_s = 0.1;
 constexpr double kSilent_s = 1.0;
 constexpr double kAidedFor_s = 2.0;
-constexpr double kFlowUsable_mps = 5.0;
 
 bool hears_inertial(const Navigation* navigation, std::int64_t t_ns) {
     return navigation != nullptr && seconds_between(navigation->t_ns(), t_ns) <= kSilent_s;
@@ -82,52 +81,54 @@ TableOf<NavigationFigures> navigation_table() {
             {"velocity_up_mps", "Velocity up", "m/s", kGroup, 1}, [](S r) { return r.estimate.velocity_enu_mps.z(); })
         .sigma([](S r) { return r.estimate.velocity_sigma_mps.z(); });
     table
-        .add(
-            {"q_w", "Attitude, w", "1", "", 4, "Body to local, Hamilton quaternion"},
-            [](S r) { return r.estimate.q_local_body.w(); })
-        .add(
-            {"q_x", "Attitude, x", "1", "", 4}, [](S r) { return r.estimate.q_local_body.x(); })
-        .add(
-            {"q_y", "Attitude, y", "1", "", 4}, [](S r) { return r.estimate.q_local_body.y(); })
-        .add(
-            {"q_z", "Attitude, z", "1", "", 4}, [](S r) { return r.estimate.q_local_body.z(); })
-        .add(
-            {"attitude_x_deg_sigma", "Attitude about body x, 1-sigma", "deg", "", 1},
-            [](S r) { return degrees(r.estimate.attitude_sigma_rad.x()); })
-        .add(
-            {"attitude_y_deg_sigma", "Attitude about body y, 1-sigma", "deg", "", 1},
-            [](S r) { return degrees(r.estimate.attitude_sigma_rad.y()); })
-        .add(
-            {"attitude_z_deg_sigma", "Attitude about body z, 1-sigma", "deg", "", 1},
-            [](S r) { return degrees(r.estimate.attitude_sigma_rad.z()); })
-        .add(
-            {"tilt_deg", "Tilt", "deg", kAttitude, 1, "Long axis from vertical"},
-            [](S r) { return degrees(r.estimate.tilt_rad); })
+        .add({"q_w", "Attitude, w", "1", "", 4, "Body to local, Hamilton quaternion"},
+             [](S r) { return r.estimate.q_local_body.w(); })
+        .add({"q_x", "Attitude, x", "1", "", 4}, [](S r) { return r.estimate.q_local_body.x(); })
+        .add({"q_y", "Attitude, y", "1", "", 4}, [](S r) { return r.estimate.q_local_body.y(); })
+        .add({"q_z", "Attitude, z", "1", "", 4}, [](S r) { return r.estimate.q_local_body.z(); })
+        .add({"attitude_x_deg_sigma", "Attitude about body x, 1-sigma", "deg", "", 1},
+             [](S r) { return degrees(r.estimate.attitude_sigma_rad.x()); })
+        .add({"attitude_y_deg_sigma", "Attitude about body y, 1-sigma", "deg", "", 1},
+             [](S r) { return degrees(r.estimate.attitude_sigma_rad.y()); })
+        .add({"attitude_z_deg_sigma", "Attitude about body z, 1-sigma", "deg", "", 1},
+             [](S r) { return degrees(r.estimate.attitude_sigma_rad.z()); })
+        .add({"tilt_deg", "Tilt", "deg", kAttitude, 1, "Long axis from vertical"},
+             [](S r) { return degrees(r.estimate.tilt_rad); })
         .sigma([](S r) { return degrees(r.estimate.tilt_sigma_rad); }, 1)
+        .add({"tilt_heading_deg", "Tilt heading", "deg", kAttitude, 0,
+              "Azimuth the nose leans to, clockwise from true north"},
+             [](S r) { return degrees(r.estimate.tilt_heading_rad); })
+        .add({"roll_deg", "Roll", "deg", kAttitude, 0, "About the long axis since alignment, not wrapped"},
+             [](S r) { return degrees(r.estimate.roll_rad); })
+        .add({"rate_x_degps", "Roll rate", "deg/s", kAttitude, 0, "Bias removed"},
+             [](S r) { return degrees(r.estimate.roll_rate_radps); })
+        .sigma([](S r) { return degrees(r.estimate.roll_rate_sigma_radps); })
+        .add({"roll_acceleration_degps2", "Roll acceleration", "deg/s2", "", 0, "Mean of a tenth of a second"},
+             [](S r) { return degrees(r.estimate.roll_acceleration_radps2); })
+        .sigma([](S r) { return degrees(r.estimate.roll_acceleration_sigma_radps2); })
+        .add({"rate_y_degps", "Rate about body y", "deg/s", "", 1, "Bias removed"},
+             [](S r) { return degrees(r.estimate.rate_body_radps.y()); })
+        .add({"rate_z_degps", "Rate about body z", "deg/s", "", 1, "Bias removed"},
+             [](S r) { return degrees(r.estimate.rate_body_radps.z()); });
+    // All of them above 5 m/s against the air, when the wind is known.
+    table
         .add(
-            {"tilt_heading_deg", "Tilt heading", "deg", kAttitude, 0,
-             "Azimuth the nose leans to, clockwise from true north"},
-            [](S r) { return degrees(r.estimate.tilt_heading_rad); })
+            {"angle_of_attack_deg", "Angle of attack", "deg", kAttitude, 1, "In the body x-z plane"},
+            [](S r) { return degrees(r.flow.angle_of_attack_rad); })
+        .sigma([](S r) { return degrees(r.flow.angle_of_attack_sigma_rad); })
         .add(
-            {"roll_deg", "Roll", "deg", kAttitude, 0, "About the long axis since alignment, not wrapped"},
-            [](S r) { return degrees(r.estimate.roll_rad); })
+            {"sideslip_deg", "Sideslip", "deg", kAttitude, 1, "Out of the body x-z plane"},
+            [](S r) { return degrees(r.flow.sideslip_rad); })
+        .sigma([](S r) { return degrees(r.flow.sideslip_sigma_rad); })
         .add(
-            {"rate_x_degps", "Roll rate", "deg/s", kAttitude, 0, "Bias removed"},
-            [](S r) { return degrees(r.estimate.rate_body_radps.x()); })
+            {"total_angle_of_attack_deg", "Total angle of attack", "deg", kAttitude, 1,
+             "Between the nose and the flow"},
+            [](S r) { return degrees(r.flow.total_rad); })
+        .sigma([](S r) { return degrees(r.flow.total_sigma_rad); })
         .add(
-            {"rate_y_degps", "Rate about body y", "deg/s", "", 1, "Bias removed"},
-            [](S r) { return degrees(r.estimate.rate_body_radps.y()); })
-        .add(
-            {"rate_z_degps", "Rate about body z", "deg/s", "", 1, "Bias removed"},
-            [](S r) { return degrees(r.estimate.rate_body_radps.z()); })
-        .add(
-            {"angle_of_attack_deg", "Angle of attack", "deg", kAttitude, 1,
-             "In the body x-z plane; above 5 m/s, when the wind is known"},
-            [](S r) { return r.angle_of_attack_deg; })
-        .add(
-            {"sideslip_deg", "Sideslip", "deg", kAttitude, 1,
-             "Out of the body x-z plane; above 5 m/s, when the wind is known"},
-            [](S r) { return r.sideslip_deg; });
+            {"q_alpha_pa_rad", "q alpha", "Pa rad", kAttitude, 0, "Dynamic pressure times total angle of attack"},
+            [](S r) { return r.flow.load_pa_rad; })
+        .sigma([](S r) { return r.flow.load_sigma_pa_rad; });
     table
         .add(
             {"accel_bias_x_mps2", "Accelerometer bias, x", "m/s2", "", 3},
@@ -212,7 +213,8 @@ void NavigationReport::write(std::int64_t t_ns, const PositionSources& sources, 
 /// True when position is navigation's to tell, now or with its next inertial sample.
 bool NavigationReport::write_navigation(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink) {
     if (!hears_inertial(sources.navigation, t_ns)) return false;
-    NavigationFigures row{.estimate = sources.navigation->estimate()};
+    const Eskf::Covariance covariance = sources.navigation->covariance();
+    NavigationFigures row{.estimate = sources.navigation->estimate(covariance)};
     const NavigationEstimate& e = row.estimate;
     if (!e.valid || (e.mode == NavigationMode::at_rest && sources.translation != nullptr &&
                      has_moved(sources.translation->estimate(), e.position_enu_m)))
@@ -220,13 +222,11 @@ bool NavigationReport::write_navigation(std::int64_t t_ns, const PositionSources
     if (e.t_ns != t_ns) return true;
     announce(e.mode, t_ns, sink);
     const WindProfile& wind = *sources.wind;
-    const Vector3d flow_mps = wind.against_air_mps(e.velocity_enu_mps, e.position_enu_m.z());
-    if (!wind.unknown() && flow_mps.norm() > kFlowUsable_mps) {
-        const Vector3d body_mps = e.q_local_body.conjugate() * flow_mps;
-        row.angle_of_attack_deg = degrees(std::atan2(body_mps.z(), body_mps.x()));
-        row.sideslip_deg = degrees(std::asin(std::clamp(body_mps.y() / body_mps.norm(), -1.0, 1.0)));
-    }
-    write_row(t_ns, row, sources.navigation->covariance().topLeftCorner<3, 3>(), sink);
+    const double height_m = e.position_enu_m.z();
+    if (!wind.unknown())
+        row.flow = flow_angles(e.q_local_body, covariance, wind.against_air_mps(e.velocity_enu_mps, height_m),
+                               wind.sigma_mps(height_m), sources.density_kg_m3);
+    write_row(t_ns, row, covariance.topLeftCorner<3, 3>(), sink);
     return true;
 }
 

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "server/estimate/chain/picture.hpp"
+#include "server/estimate/navigation/flow_angles.hpp"
 #include "server/estimate/navigation/look_angles.hpp"
 #include "server/estimate/navigation/navigation.hpp"
 #include "server/estimate/table.hpp"
@@ -21,7 +22,7 @@ struct NavigationFigures {
     NavigationEstimate estimate;
     GeodeticPosition geodetic{kNaN, kNaN, kNaN};
     double altitude_msl_m = kNaN;
-    double angle_of_attack_deg = kNaN, sideslip_deg = kNaN;
+    FlowAngles flow{};
 };
 
 /// Where position comes from; either may be null.
@@ -29,6 +30,7 @@ struct PositionSources {
     const Navigation* navigation;
     TranslationFilter* translation;
     const WindProfile* wind; ///< null: no angle of attack
+    double density_kg_m3 = kNaN;
 };
 
 [[nodiscard]] TableOf<NavigationFigures> navigation_table();

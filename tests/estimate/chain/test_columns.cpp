@@ -158,6 +158,10 @@ TEST_CASE("columns of navigation hold their quantities") {
     e.tilt_sigma_rad = rad(52);
     e.tilt_heading_rad = rad(53);
     e.roll_rad = rad(54);
+    e.roll_rate_radps = rad(41);
+    e.roll_rate_sigma_radps = rad(55);
+    e.roll_acceleration_radps2 = rad(56);
+    e.roll_acceleration_sigma_radps2 = rad(57);
     e.nis_fix_mean = 61;
     e.nis_height_mean = 62;
     e.health_fix = static_cast<Health>(1);
@@ -167,8 +171,15 @@ TEST_CASE("columns of navigation hold their quantities") {
     e.hypotheses = 65;
     figures.geodetic = {71, 72, 73};
     figures.altitude_msl_m = 74;
-    figures.angle_of_attack_deg = 81;
-    figures.sideslip_deg = 82;
+    figures.flow = {.angle_of_attack_rad = rad(81),
+                    .angle_of_attack_sigma_rad = rad(82),
+                    .sideslip_rad = rad(83),
+                    .sideslip_sigma_rad = rad(84),
+                    .total_rad = rad(85),
+                    .total_sigma_rad = rad(86),
+                    .dynamic_pressure_pa = 87,
+                    .load_pa_rad = 88,
+                    .load_sigma_pa_rad = 89};
     check_columns(navigation_table(), figures,
                   {{"mode", 4},
                    {"east_m", 11},
@@ -199,10 +210,19 @@ TEST_CASE("columns of navigation hold their quantities") {
                    {"tilt_heading_deg", 53},
                    {"roll_deg", 54},
                    {"rate_x_degps", 41},
+                   {"rate_x_degps_sigma", 55},
+                   {"roll_acceleration_degps2", 56},
+                   {"roll_acceleration_degps2_sigma", 57},
                    {"rate_y_degps", 42},
                    {"rate_z_degps", 43},
                    {"angle_of_attack_deg", 81},
-                   {"sideslip_deg", 82},
+                   {"angle_of_attack_deg_sigma", 82},
+                   {"sideslip_deg", 83},
+                   {"sideslip_deg_sigma", 84},
+                   {"total_angle_of_attack_deg", 85},
+                   {"total_angle_of_attack_deg_sigma", 86},
+                   {"q_alpha_pa_rad", 88},
+                   {"q_alpha_pa_rad_sigma", 89},
                    {"accel_bias_x_mps2", 44},
                    {"accel_bias_y_mps2", 45},
                    {"accel_bias_z_mps2", 46},
