@@ -219,3 +219,32 @@ TEST_CASE("gates and health bounds are chi-square quantiles") {
         }
     }
 }
+
+TEST_CASE("health counts measurements whose errors are alike for as much as they say") {
+    struct Case {
+        double nis, degrees;
+        Health expected;
+    };
+    // 50 of a twenty-fifth are two: 0.5 and 99.5 % quantiles 0.005 and 5.3 per degree (Abramowitz and Stegun,
+    // table 26.8).
+    for (const Case& c :
+         {Case{1, 1, Health::consistent}, Case{0.3, 1, Health::conservative}, Case{2, 1, Health::overconfident},
+          Case{5, 1, Health::do_not_trust}, Case{0.3, 0.04, Health::consistent}, Case{5, 0.04, Health::consistent},
+          Case{6, 0.04, Health::do_not_trust}}) {
+        CAPTURE(c.nis, c.degrees);
+        NisMonitor monitor;
+        for (std::size_t k = 0; k < NisMonitor::kWindow; ++k) monitor.add(c.nis * c.degrees, c.degrees);
+        CHECK(monitor.mean() == Approx(c.nis));
+        CHECK(monitor.health() == c.expected);
+    }
+}
+
+TEST_CASE("of several components the gravest counts, and one that is too cautious only when all are") {
+    using enum Health;
+    CHECK(graver(consistent, conservative) == consistent);
+    CHECK(graver(conservative, consistent) == consistent);
+    CHECK(graver(conservative, conservative) == conservative);
+    CHECK(graver(conservative, not_enough_data) == conservative);
+    CHECK(graver(conservative, overconfident) == overconfident);
+    CHECK(graver(consistent, do_not_trust) == do_not_trust);
+}

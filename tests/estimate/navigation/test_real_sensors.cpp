@@ -187,8 +187,12 @@ TEST_CASE("attitude that a long gap took is found again in motion from velocity 
     translation.valid = true;
     translation.velocity_enu_mps = {3, 1, -8};
     translation.covariance.setZero();
-    translation.fix_errors.setZero();
-    translation.covariance.diagonal().head<9>() << 4, 4, 4, 0.04, 0.04, 0.04, 1, 1, 1;
+    translation.covariance.diagonal() << 4, 4, 4, 0.04, 0.04, 0.04, 1, 1, 1, 4, 4, 9, 0.01, 16;
+    // A place from fixes is wrong by what fixes are, and their parts by what the others are not.
+    for (int axis = 0; axis < 3; ++axis)
+        translation.covariance(axis, 9 + axis) = translation.covariance(9 + axis, axis) = -3;
+    translation.covariance(11, 13) = translation.covariance(13, 11) = -8;
+    translation.fix_errors << 1, -2, 3, 0.05, -4;
     for (int k = 0; k < 10 && !bench.navigation.estimate().valid; ++k) {
         for (int j = 0; j < 40; ++j) bench.imu({0, 0, kG_mps2});
         translation.t_ns = bench.t_ns;
@@ -201,6 +205,12 @@ TEST_CASE("attitude that a long gap took is found again in motion from velocity 
     CHECK(e.velocity_enu_mps.z() == Approx(-8).margin(0.5));
     CHECK(e.attitude_sigma_rad.z() > 1.5); // the heading is anybody's guess
     CHECK(e.attitude_sigma_rad.x() < 0.3);
+    CHECK(e.fix_bias_m.isApprox(Vector3d(1, -2, 3)));
+    CHECK(e.pad_datum_m == Approx(-4));
+    const Eskf::Covariance p = bench.navigation.covariance();
+    CHECK(Eigen::LLT<Eskf::Covariance>(p).info() == Eigen::Success);
+    CHECK(p(Eskf::kPosition, Eskf::kFixBias) == Approx(-3));
+    CHECK(p(Eskf::kFixBias + 2, Eskf::kDatum) == Approx(-8));
 }
 
 TEST_CASE("in free fall no attitude is made up") {
