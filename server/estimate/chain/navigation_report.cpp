@@ -126,9 +126,9 @@ TableOf<NavigationFigures> navigation_table() {
             [](S r) { return degrees(r.flow.total_rad); })
         .sigma([](S r) { return degrees(r.flow.total_sigma_rad); })
         .add(
-            {"q_alpha_pa_rad", "q alpha", "Pa rad", kAttitude, 0, "Dynamic pressure times total angle of attack"},
-            [](S r) { return r.flow.load_pa_rad; })
-        .sigma([](S r) { return r.flow.load_sigma_pa_rad; });
+            {"q_alpha_pa_deg", "q alpha", "Pa deg", kAttitude, 0, "Dynamic pressure times total angle of attack"},
+            [](S r) { return degrees(r.flow.load_pa_rad); })
+        .sigma([](S r) { return degrees(r.flow.load_sigma_pa_rad); });
     table
         .add(
             {"accel_bias_x_mps2", "Accelerometer bias, x", "m/s2", "", 3},

@@ -137,7 +137,7 @@ void Navigation::height(std::int64_t t_ns, double above_pad_m, double noise_m, d
     const BranchBank::Mixture<1> mixture = bank_.mix<1>(views);
     const double nis = mixture.innovation(0) * mixture.innovation(0) / mixture.covariance(0, 0);
     const bool fits = nis <= kGate[1];
-    // A charge's pulse is no fault of the filter: what is dropped counts once it lasts.
+    // A charge's pulse is not the filter's fault: what is dropped counts once it lasts.
     const bool lasts = height_rejected_since_ns_ != 0 && seconds_between(height_rejected_since_ns_, t_ns) > kPulse_s;
     const double judged_s = seconds_between(t_height_judged_ns_, t_ns);
     if ((fits || lasts) && judged_s >= kHeightJudged_s) {

@@ -178,8 +178,8 @@ TEST_CASE("columns of navigation hold their quantities") {
                     .total_rad = rad(85),
                     .total_sigma_rad = rad(86),
                     .dynamic_pressure_pa = 87,
-                    .load_pa_rad = 88,
-                    .load_sigma_pa_rad = 89};
+                    .load_pa_rad = rad(88),
+                    .load_sigma_pa_rad = rad(89)};
     check_columns(navigation_table(), figures,
                   {{"mode", 4},
                    {"east_m", 11},
@@ -221,8 +221,8 @@ TEST_CASE("columns of navigation hold their quantities") {
                    {"sideslip_deg_sigma", 84},
                    {"total_angle_of_attack_deg", 85},
                    {"total_angle_of_attack_deg_sigma", 86},
-                   {"q_alpha_pa_rad", 88},
-                   {"q_alpha_pa_rad_sigma", 89},
+                   {"q_alpha_pa_deg", 88},
+                   {"q_alpha_pa_deg_sigma", 89},
                    {"accel_bias_x_mps2", 44},
                    {"accel_bias_y_mps2", 45},
                    {"accel_bias_z_mps2", 46},

@@ -159,7 +159,7 @@ bool PadAlignment::knows_north(const Eigen::Quaterniond& q) const {
     return field.head<2>().norm() > kFieldLevelMin * field.norm();
 }
 
-bool PadAlignment::on_pad() const {
+bool PadAlignment::at_pad() const {
     return !flown_ && (fixes_.empty() || fixes_.place_enu_m().head<2>().norm() < kNearPad_m);
 }
 
@@ -193,7 +193,7 @@ Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vect
     for (int k = 0; k < 3 && !fixes_.empty(); ++k) {
         // The pad is the reference for height above the pad, by definition: what fixes show there is their datum.
         const RestFixes::Axis axis =
-            k == 2 && on_pad() ? RestFixes::at_zero(fixes_.axis(k), kPadHeight_m) : fixes_.axis(k);
+            k == 2 && at_pad() ? RestFixes::at_zero(fixes_.axis(k), kPadHeight_m) : fixes_.axis(k);
         nominal.position_enu_m(k) = axis.x(RestFixes::kPlace);
         nominal.fix_bias_m(k) = axis.x(RestFixes::kWander);
         if (k == 2) nominal.datum_m = axis.x(RestFixes::kDatum);
@@ -203,7 +203,7 @@ Alignment PadAlignment::level(const Eigen::Quaterniond& q_local_body, const Vect
                 if (k == 2 || (row != RestFixes::kDatum && column != RestFixes::kDatum))
                     p(state[row], state[column]) = axis.covariance(row, column);
     }
-    if (fixes_.empty() && on_pad()) p(Eskf::kPosition + 2, Eskf::kPosition + 2) = square(kPadHeight_m);
+    if (fixes_.empty() && at_pad()) p(Eskf::kPosition + 2, Eskf::kPosition + 2) = square(kPadHeight_m);
     p.block<3, 3>(Eskf::kAttitude, Eskf::kAttitude) = attitude_sigma_rad.cwiseAbs2().asDiagonal();
     p.block<3, 3>(Eskf::kGyroBias, Eskf::kGyroBias) =
         Matrix3d::Identity() *
@@ -250,7 +250,7 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
                          [](const Alignment& a, const Alignment& b) { return a.log_weight > b.log_weight; });
     };
     const double rail_rad = radians(site_->launch_tilt_deg);
-    if (site_->launch_azimuth_deg && rail_rad > 0 && on_pad()) {
+    if (site_->launch_azimuth_deg && rail_rad > 0 && at_pad()) {
         const double azimuth = radians(*site_->launch_azimuth_deg);
         const Vector3d rail(std::sin(rail_rad) * std::sin(azimuth), std::sin(rail_rad) * std::cos(azimuth),
                             std::cos(rail_rad));

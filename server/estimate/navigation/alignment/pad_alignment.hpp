@@ -99,7 +99,7 @@ class PadAlignment {
     [[nodiscard]] Alignment level(const Eigen::Quaterniond& q_local_body,
                                   const Eigen::Vector3d& attitude_sigma_rad) const;
     /// After a flight, or far from the pad, neither the rail nor the pad's height says anything.
-    [[nodiscard]] bool on_pad() const;
+    [[nodiscard]] bool at_pad() const;
     /// Whether the mean magnetic field, turned by `q` (level, any heading), has enough of a horizontal part.
     [[nodiscard]] bool knows_north(const Eigen::Quaterniond& q) const;
     /// Rotation about up that `q` still needs for its heading to agree with the mean magnetic field, counter-clockwise,
