@@ -239,13 +239,8 @@ class Station {
   private replay(message: Replay): void {
     const tape = this.tape;
     if (!tape || tape.live) return;
-    tape.set_replay(message.cursor_s, message.playing, message.rate, message.t_end_s);
-    if (message.latest.length > 0) {
-      tape.take_latest(message.latest);
-      tape.take_at_cursor(message.latest);
-    } else if (!message.playing) {
-      this.loader?.look();
-    }
+    tape.set_replay(message.cursor_s, message.playing, message.rate, message.t_end_s, message.latest);
+    if (!message.latest && !message.playing) this.loader?.look();
   }
 }
 

@@ -86,7 +86,8 @@ export interface Replay {
   playing: boolean;
   rate: number;
   t_end_s: TapeSeconds;
-  latest: LatestRow[];
+  /** Rows at the cursor; undefined when they were not asked for. */
+  latest: LatestRow[] | undefined;
 }
 export interface ErrorMessage {
   type: 'error';
@@ -193,7 +194,7 @@ export function read_message(json: string): ServerMessage {
         playing: flag(from, 'playing', 'replay'),
         rate: number(from, 'rate', 'replay', 1),
         t_end_s: number(from, 't_end_s', 'replay'),
-        latest: from['latest'] === undefined ? [] : read_latest(from['latest'], 'replay/latest'),
+        latest: from['latest'] === undefined ? undefined : read_latest(from['latest'], 'replay/latest'),
       };
     case 'error':
       return { type, message: text(from, 'message', 'error') };

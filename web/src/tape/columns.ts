@@ -30,12 +30,13 @@ export class Columns {
     return (this.start + i) & this.mask;
   }
 
+  /** Of row i; NaN when there is no such row: before the first one there is no value, not a zero. */
   time(i: number): number {
-    return this.t_s[this.place(i)] ?? NaN;
+    return i < 0 || i >= this.count ? NaN : (this.t_s[this.place(i)] ?? NaN);
   }
 
   value(column: number, i: number): number {
-    return this.values[column]?.[this.place(i)] ?? NaN;
+    return i < 0 || i >= this.count ? NaN : (this.values[column]?.[this.place(i)] ?? NaN);
   }
 
   /** Row from a little-endian message: value of column c at `values_offset + 8 * (c * rows + i)`. */

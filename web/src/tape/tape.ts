@@ -23,6 +23,7 @@ export interface TableData {
 const kSpanLive_s = 60;
 const kSpanMin_s = 0.5;
 const kLead = 0.03; // of the window stays free after the head, so that the newest value is not glued to the edge
+const kPlaySlack_s = 0.2; // at rate 1: the server says where the cursor stands ten times a second
 
 export class Tape {
   readonly tables: readonly TableData[];
@@ -128,6 +129,8 @@ export class Tape {
           data.overview.take(bin, c, block.view.getFloat64(block.values_offset + 8 * (c * block.rows + i), true));
         }
         if (t_s > this.newest_s) this.newest_s = t_s;
+      } else if (this.playing && t_s > this.cursor) {
+        this.cursor = t_s; // the server says where it stands less often than it sends rows
       }
       if (!data.newest || t_s >= data.newest.t_s) this.set_newest(data, t_s, block, i);
     }
@@ -199,10 +202,13 @@ export class Tape {
     if (!data) return { value: NaN, t_s: NaN };
     if (!this.following && this.live && data.columns.covers(this.cursor)) {
       const i = data.columns.find(this.cursor);
-      return { value: data.columns.value(column, i), t_s: i < 0 ? NaN : data.columns.time(i) };
+      return { value: data.columns.value(column, i), t_s: data.columns.time(i) };
     }
     const row = this.following || (!this.live && this.playing) ? data.newest : data.at_cursor;
-    return { value: row?.values[column] ?? NaN, t_s: row?.t_s ?? NaN };
+    // Until the server has answered for this cursor, the row may be another cursor's: never one from after it.
+    const slack_s = this.playing ? kPlaySlack_s * this.rate : 0;
+    if (!row || (!this.following && row.t_s > this.cursor + slack_s)) return { value: NaN, t_s: NaN };
+    return { value: row.values[column] ?? NaN, t_s: row.t_s };
   }
 
   /** The same, but of a row at or before `at_s`, as far back as the page holds rows; the row at the cursor otherwise. */
@@ -226,8 +232,19 @@ export class Tape {
     this.view_version++;
   }
 
-  /** Where the server says the cursor stands during replay. */
-  set_replay(cursor_s: TapeSeconds, playing: boolean, rate: number, t_end_s: TapeSeconds): void {
+  /** Where the server says the cursor stands during replay, and the rows there when it was asked for them. */
+  set_replay(
+    cursor_s: TapeSeconds,
+    playing: boolean,
+    rate: number,
+    t_end_s: TapeSeconds,
+    latest?: readonly LatestRow[],
+  ): void {
+    if (latest) {
+      this.take_at_cursor(latest);
+      for (const data of this.tables)
+        data.newest = data.at_cursor && { ...data.at_cursor, values: data.at_cursor.values.slice() };
+    }
     this.playing = playing;
     this.rate = rate;
     this.newest_s = Math.max(this.newest_s, t_end_s || 0);

@@ -31,6 +31,17 @@ describe('Columns', () => {
     for (const t of [1, 2, 3, 4, 5]) push(columns, t, t);
     expect([0, 2, 2.9, 3, 99].map((t) => columns.find(t))).toEqual([-1, 0, 0, 1, 3]);
   });
+  it('has no value and no time before its first row or behind its last', () => {
+    const columns = new Columns(1, 4);
+    expect([columns.value(0, columns.find(5)), columns.time(-1)]).toEqual([NaN, NaN]);
+    push(columns, 1, 7);
+    expect([columns.value(0, -1), columns.time(-1), columns.value(0, 1), columns.time(1)]).toEqual([
+      NaN,
+      NaN,
+      NaN,
+      NaN,
+    ]);
+  });
   it('ignores times that are not numbers and keeps values that are none', () => {
     const columns = new Columns(1, 4);
     push(columns, NaN, 1);

@@ -13,6 +13,20 @@ function block(t_s: number[], values: number[]): Parameters<Tape['take_block']>[
   return { table: 0, columns: 1, rows: t_s.length, t_offset: 0, values_offset: 8 * t_s.length, view };
 }
 
+const series = (t_s: number[], values: number[]): Parameters<Tape['take_series']>[0] => {
+  const column = Float64Array.from(values);
+  return {
+    table: 0,
+    columns: 1,
+    rows: t_s.length,
+    decimated: false,
+    t_s: Float64Array.from(t_s),
+    min: column,
+    max: column,
+    mean: column,
+  };
+};
+
 afterEach(() => void vi.useRealTimers());
 
 describe('a tape', () => {
@@ -66,5 +80,43 @@ describe('a tape', () => {
     tape.take_block({ ...block([11], [1]), table: 7 });
     tape.take_block({ ...block([11], [1]), columns: 2 });
     expect(tape.tables[0]?.columns.count).toBe(0);
+  });
+  it('has no value, and no zero, at a cursor before the first row', () => {
+    const tape = new Tape(about, 'live', []);
+    tape.take_series(series([8, 9], [1, 2]), 0, true);
+    tape.set_cursor(5);
+    expect(tape.cursor_is_local).toBe(true);
+    expect(tape.value_at_cursor(0, 0)).toEqual({ value: NaN, t_s: NaN });
+  });
+});
+
+describe('a replay', () => {
+  const row = (t_s: number, value: number) => ({ table: 0, t_s, values: Float64Array.of(value) });
+
+  it('shows no value of its end after it was taken back to its start', () => {
+    const tape = new Tape(about, 'replay', []);
+    tape.set_cursor(10);
+    tape.set_replay(10, false, 1, 10, [row(9.9, 99)]);
+    tape.set_cursor(0);
+    tape.set_replay(0, false, 1, 10, []);
+    tape.set_replay(0.1, true, 1, 10);
+    expect(tape.value_at_cursor(0, 0)).toEqual({ value: NaN, t_s: NaN });
+  });
+  it('shows no row from after the cursor while the answer to a seek is on its way', () => {
+    const tape = new Tape(about, 'replay', []);
+    tape.set_replay(8, false, 1, 10, [row(7.9, 79)]);
+    tape.set_cursor(3);
+    expect(tape.value_at_cursor(0, 0).value).toBeNaN();
+    tape.set_replay(3, false, 1, 10, [row(2.9, 29)]);
+    expect(tape.value_at_cursor(0, 0)).toEqual({ value: 29, t_s: 2.9 });
+  });
+  it('moves with its rows while it plays, and keeps the row it was paused at', () => {
+    const tape = new Tape(about, 'replay', []);
+    tape.set_replay(2, true, 1, 10, [row(1.9, 19)]);
+    tape.take_block(block([2.05], [20]));
+    expect([tape.cursor_s, tape.value_at_cursor(0, 0).value]).toEqual([2.05, 20]);
+    tape.set_replay(2.06, false, 1, 10, [row(2.05, 20)]);
+    tape.take_block(block([2.5], [25]));
+    expect([tape.cursor_s, tape.value_at_cursor(0, 0).value]).toEqual([2.06, 20]);
   });
 });
