@@ -1,5 +1,6 @@
 /** Draws the map: boundary, pad, station, the way flown and where it may come down. North is up, metres are to scale. */
-import { ellipse_points, type LandingCase, type Place, type View } from '../tape/map';
+import type { PhaseSpan } from '../tape/events';
+import { ellipse_points, type LandingCase, type Place, type TrackPoint, type View } from '../tape/map';
 import { format_fixed } from '../text/format';
 import { draw_pennant, kCaseMarks } from './marks';
 import { kChain, type Palette } from './palette';
@@ -12,10 +13,12 @@ export interface MapScene {
   station: Place | undefined;
   cases: readonly LandingCase[];
   vehicle: Place | undefined;
-  /** The vehicle's place is older than it should be. */
-  old: boolean;
+  /** Age of the vehicle's place in words where it is old: then its pennant is open. */
+  old: string;
   /** The way flown, oldest first. */
-  track: readonly Place[];
+  track: readonly TrackPoint[];
+  phases: readonly PhaseSpan[];
+  others: readonly { title: string; place: Place }[];
 }
 
 interface Pen {
@@ -28,6 +31,8 @@ interface Pen {
   y(place: Place): number;
 }
 
+const kRings = 3; // about as many are in view
+const kRingsMost = 12;
 const kPad: Place = { east_m: 0, north_m: 0 };
 /** Where on its outline a case carries its letter, east and north: apart for ellipses that lie on one another. */
 const kLetterSide = {
@@ -49,7 +54,7 @@ export function draw_map(surface: Surface, colours: Palette, scene: MapScene): v
     colours,
     width,
     height,
-    font: `11px ${colours.font}`,
+    font: `13px ${colours.font}`,
     x: (place) => width / 2 + (place.east_m - view.east_m) / view.m_per_px,
     y: (place) => height / 2 - (place.north_m - view.north_m) / view.m_per_px,
   };
@@ -57,17 +62,22 @@ export function draw_map(surface: Surface, colours: Palette, scene: MapScene): v
   context.lineCap = 'butt';
   context.font = pen.font;
   draw_boundary(pen, scene.boundary);
-  draw_scale(pen, view);
-  draw_north(pen);
+  draw_rings(pen, view);
   for (const one of scene.cases.toReversed()) draw_case(pen, one);
-  context.strokeStyle = colours.series[0] ?? colours.ink;
-  context.lineWidth = 1.75;
-  trace(pen, scene.track, false);
-  context.stroke();
+  draw_track(pen, scene);
   draw_pad(pen);
   if (scene.station) draw_station(pen, scene.station);
-  if (scene.vehicle) draw_pennant(context, colours, !scene.old, pen.x(scene.vehicle), pen.y(scene.vehicle));
+  for (const other of scene.others) {
+    draw_pennant(context, colours, false, pen.x(other.place), pen.y(other.place));
+    beside(pen, other.title, other.place);
+  }
+  if (scene.vehicle) {
+    draw_pennant(context, colours, scene.old === '', pen.x(scene.vehicle), pen.y(scene.vehicle));
+    if (scene.old !== '') beside(pen, scene.old, scene.vehicle);
+  }
   for (const one of scene.cases) draw_letter(pen, one, view.m_per_px);
+  draw_scale(pen, view);
+  draw_north(pen);
 }
 
 function trace({ context, x, y }: Pen, places: readonly Place[], close: boolean): void {
@@ -83,6 +93,56 @@ function label({ context, colours }: Pen, text: string, x: number, y: number): v
   context.strokeText(text, x, y);
   context.fillStyle = colours.ink;
   context.fillText(text, x, y);
+}
+
+/** Circles about the pad, dotted, each by its radius where it leaves the pad to the north. */
+function draw_rings(pen: Pen, view: View): void {
+  const { context, colours, width, height, x, y } = pen;
+  const step_m = nice_step(view.m_per_px * Math.min(width, height), kRings);
+  const farthest_m = Math.hypot(width, height) * view.m_per_px + Math.hypot(view.east_m, view.north_m);
+  context.strokeStyle = colours.edge;
+  context.lineWidth = 1;
+  context.setLineDash([1, 4]);
+  for (let radius_m = step_m, k = 0; radius_m < farthest_m && k < kRingsMost; radius_m += step_m, k++) {
+    context.beginPath();
+    context.arc(x(kPad), y(kPad), radius_m / view.m_per_px, 0, 2 * Math.PI);
+    context.stroke();
+  }
+  context.setLineDash([]);
+  context.textAlign = 'center';
+  context.textBaseline = 'middle';
+  const [at_x, at_y] = [x(kPad), y(kPad) - step_m / view.m_per_px];
+  if (at_x > 20 && at_x < width - 44 && at_y > 8) label(pen, format_fixed(step_m, 0), at_x, at_y);
+}
+
+/** On the tints of its phases, so that where thrust ended or the drogue opened is seen on the ground. */
+function draw_track(pen: Pen, { track, phases, vehicle }: MapScene): void {
+  const { context, colours, x, y } = pen;
+  context.lineWidth = 7;
+  for (const phase of phases) {
+    const part = track.filter((point) => point.t_s >= phase.from_s && point.t_s <= phase.to_s);
+    const tint = colours.tints.get(phase.phase);
+    if (part.length < 2 || tint === undefined) continue;
+    context.strokeStyle = tint;
+    trace(pen, part, false);
+    context.stroke();
+  }
+  context.strokeStyle = colours.series[0] ?? colours.ink;
+  context.lineWidth = 1.75;
+  trace(pen, track, false);
+  if (vehicle && track.length > 0) context.lineTo(x(vehicle), y(vehicle));
+  context.stroke();
+}
+
+/** Words beside a pennant, on the side where there is room. */
+function beside(pen: Pen, text: string, place: Place): void {
+  const { context, width, x, y } = pen;
+  const right = x(place) + 16 + context.measureText(text).width < width;
+  context.textAlign = right ? 'left' : 'right';
+  context.textBaseline = 'middle';
+  context.font = pen.font.replace(/^/, 'bold ');
+  label(pen, text, x(place) + (right ? 13 : -4), y(place) - 8);
+  context.font = pen.font;
 }
 
 /** What is out is tinted, and the line has a pattern of its own: it cannot be taken for a track or an ellipse. */
@@ -125,7 +185,7 @@ function draw_letter(pen: Pen, one: LandingCase, m_per_px: number): void {
   const away = one.semi_minor_m / m_per_px < kSmall_px ? 8 : 0;
   context.textAlign = 'center';
   context.textBaseline = 'middle';
-  context.font = `bold 13px ${colours.font}`;
+  context.font = `bold 14px ${colours.font}`;
   label(pen, kCaseMarks[one.name].letter, x(corner) + away * east, y(corner) - away * north);
   context.font = pen.font;
 }
@@ -185,17 +245,17 @@ function draw_scale(pen: Pen, view: View): void {
 /** Said in a word, since N is the nominal case. */
 function draw_north(pen: Pen): void {
   const { context, colours, width } = pen;
-  const x = width - 18;
+  const x = width - 24;
   context.textAlign = 'center';
   context.textBaseline = 'alphabetic';
-  label(pen, 'north', x, 13);
+  label(pen, 'north', x, 16);
   context.strokeStyle = colours.ink;
   context.lineWidth = 1.5;
   context.beginPath();
-  context.moveTo(x, 33);
-  context.lineTo(x, 19);
-  context.moveTo(x - 3.5, 23);
-  context.lineTo(x, 18);
-  context.lineTo(x + 3.5, 23);
+  context.moveTo(x, 42);
+  context.lineTo(x, 23);
+  context.moveTo(x - 3.5, 28);
+  context.lineTo(x, 22);
+  context.lineTo(x + 3.5, 28);
   context.stroke();
 }

@@ -5,6 +5,7 @@ export interface Palette {
   ground: string;
   surface: string;
   rule: string;
+  edge: string;
   cursor: string;
   accent: string;
   on_accent: string;
@@ -61,6 +62,7 @@ export function palette(): Palette {
     ground: token('--ground'),
     surface: token('--paper'),
     rule: token('--rule'),
+    edge: token('--edge'),
     cursor: token('--cursor'),
     accent: token('--accent'),
     on_accent: token('--on-accent'),

@@ -2,9 +2,10 @@
 import type { TapeSeconds } from '../stream/clocks';
 import type { PhaseSpan } from '../tape/events';
 import type { Palette } from './palette';
+import type { Pen } from './pen';
 
 export function draw_phases(
-  context: CanvasRenderingContext2D,
+  context: Pen,
   colours: Palette,
   phases: readonly PhaseSpan[],
   x: (t_s: TapeSeconds) => number,

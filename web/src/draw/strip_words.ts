@@ -2,14 +2,13 @@
 import type { History } from '../tape/history';
 import type { Strip } from '../tape/strips';
 import type { Tape } from '../tape/tape';
-import type { Palette } from './palette';
 import { walk } from './rows';
-import type { Surface } from './surface';
+import type { Frame } from './strip_ground';
+
+const kHalf_px = 11;
 
 export function draw_words(
-  context: CanvasRenderingContext2D,
-  colours: Palette,
-  surface: Surface,
+  { pen, colours, width, height, window, x }: Frame,
   tape: Tape,
   history: History,
   strip: Strip,
@@ -18,35 +17,35 @@ export function draw_words(
   const data = series && tape.tables[series.table];
   const column = data?.table.columns[series?.column ?? -1];
   if (!series || !data || !column) return;
-  const { width, height } = surface;
-  const x = (t_s: number): number => ((t_s - tape.from_s) / tape.span_s) * width;
-  const top = Math.round(height / 2 - 11);
+  const top = Math.round(height / 2 - kHalf_px);
   let begin_s = NaN;
   let value = NaN;
   let last_s = NaN;
-  context.textBaseline = 'middle';
-  context.textAlign = 'left';
+  pen.font = `12px ${colours.font}`;
+  pen.textBaseline = 'middle';
+  pen.textAlign = 'left';
   const close = (end_s: number): void => {
     if (Number.isNaN(value)) return;
     const left = Math.max(0, x(begin_s));
     const right = Math.min(width, x(end_s));
     if (right <= left) return;
-    context.fillStyle = Math.abs(Math.round(value)) % 2 === 0 ? colours.band_a : colours.band_b;
-    context.fillRect(left, top, Math.max(1.5, right - left), 22);
-    context.fillStyle = colours.muted;
-    context.fillRect(left, top, 1, 22);
+    pen.fillStyle = Math.abs(Math.round(value)) % 2 === 0 ? colours.band_a : colours.band_b;
+    pen.fillRect(left, top, Math.max(1.5, right - left), 2 * kHalf_px);
+    pen.fillStyle = colours.muted;
+    pen.fillRect(left, top, 1, 2 * kHalf_px);
     const text = column.enumeration.get(value) ?? String(value);
-    if (context.measureText(text).width + 12 < right - left) {
-      context.fillStyle = colours.ink;
-      context.fillText(text, left + 6, top + 12);
+    if (pen.measureText(text).width + 12 < right - left) {
+      pen.fillStyle = colours.ink;
+      pen.fillText(text, left + 6, top + kHalf_px + 1);
     }
   };
-  const past = history.window(data, tape.from_s, tape.to_s, Math.max(1, Math.floor(width)));
+  const { from_s, span_s } = window;
+  const past = history.window(data, from_s, from_s + span_s, Math.max(1, Math.floor(width)));
   walk(
     data,
     series.column,
-    tape.from_s,
-    tape.to_s,
+    from_s,
+    from_s + span_s,
     past,
     (t_s, low, high, gap_s) => {
       if (Number.isNaN(low) || (!Number.isNaN(last_s) && t_s < last_s)) return;

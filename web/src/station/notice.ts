@@ -1,7 +1,17 @@
 /** What the station has to tell the person at the page for a moment. */
 
 /** Something that was asked for is done. */
-export type DoneCode = 'unlocked' | 'logged_out' | 'marker_added' | 'note_added' | 'recording_started' | 'saved';
+export type DoneCode =
+  | 'unlocked'
+  | 'logged_out'
+  | 'marker_added'
+  | 'note_added'
+  | 'recording_started'
+  | 'saved'
+  | 'acknowledged'
+  | 'shelved'
+  | 'unshelved'
+  | 'copied';
 export type FaultCode = 'no_connection' | 'unreadable_message' | 'events_missing' | 'history_missing' | 'failed';
 export type NoticeCode = DoneCode | FaultCode;
 

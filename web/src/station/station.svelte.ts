@@ -3,7 +3,6 @@
  * its state and call its verbs. High-rate rows stay in the tape: `beat` says eight times a second that it is worth
  * looking at it again.
  */
-import { SvelteSet } from 'svelte/reactivity';
 import type { TapeSeconds } from '../stream/clocks';
 import { Connection, type CloseReason, type ConnectionState } from '../stream/connection';
 import type { Hello, Replay, ServerMessage, SessionRole, Status } from '../stream/messages';
@@ -36,7 +35,6 @@ class Station {
   recordings_version = $state(0);
   /** Time under the pointer on strips or tape, seconds on the tape; NaN: none. Read by canvases every frame. */
   hover_s: TapeSeconds = NaN;
-  readonly closed_groups = new SvelteSet<string>();
 
   private readonly connection_: Connection;
   private loader: Loader | undefined;

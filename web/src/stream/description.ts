@@ -8,7 +8,7 @@ import { array, fail, flag, number, object, one_of, text, utc_ms } from './json'
 export type TableKind = 'packet' | 'batch' | 'estimate' | 'link';
 
 /** Where an alert of the dictionary begins: drawn beside the values. */
-export interface ColumnLimit {
+export interface Limit {
   side: 'low' | 'high';
   level: 'advisory' | 'caution' | 'warning';
   value: number;
@@ -23,7 +23,7 @@ export interface Column {
   group: string;
   decimals: number;
   range: readonly [number, number] | null;
-  limits: readonly ColumnLimit[];
+  limits: readonly Limit[];
   enumeration: ReadonlyMap<number, string>;
   role: string | null;
   sigma_column: string | null;
@@ -113,6 +113,19 @@ export function read_recording(value: unknown, path = 'recording'): Recording {
   };
 }
 
+/** Recordings of older servers have none. */
+function read_limits(value: unknown, path: string): Limit[] {
+  return array(value ?? [], path).map((entry, i) => {
+    const at = `${path}/${i}`;
+    const from = object(entry, at);
+    return {
+      side: one_of(from, 'side', at, ['low', 'high'] as const),
+      value: number(from, 'value', at),
+      level: one_of(from, 'level', at, ['advisory', 'caution', 'warning'] as const),
+    };
+  });
+}
+
 function read_interval(value: unknown, path: string): [string, string] | null {
   if (value === null || value === undefined) return null;
   const [low, high] = array(value, path);
@@ -124,15 +137,6 @@ function read_strip(value: unknown, path: string): { title: string; line: string
   if (value === null || value === undefined) return null;
   const from = object(value, path);
   return { title: text(from, 'title', path), line: text(from, 'line', path) };
-}
-
-function read_limit(value: unknown, path: string): ColumnLimit {
-  const from = object(value, path);
-  return {
-    side: one_of(from, 'side', path, ['low', 'high'] as const),
-    level: one_of(from, 'level', path, ['advisory', 'caution', 'warning'] as const),
-    value: number(from, 'value', path),
-  };
 }
 
 function read_column(value: unknown, path: string): Column {
@@ -165,8 +169,7 @@ function read_column(value: unknown, path: string): Column {
     group: text(from, 'group', path, ''),
     decimals: Math.min(9, Math.max(0, Math.trunc(number(from, 'decimals', path, 2)) || 0)),
     range: valid,
-    // Recordings of older servers have none.
-    limits: array(from['limits'] ?? [], `${path}/limits`).map((limit, i) => read_limit(limit, `${path}/limits/${i}`)),
+    limits: read_limits(from['limits'], `${path}/limits`),
     enumeration: words,
     role: typeof role === 'string' && role !== '' ? role : null,
     sigma_column: typeof sigma === 'string' && sigma !== '' ? sigma : null,

@@ -1,9 +1,10 @@
 /**
  * Pointer, wheel and pinch on strips, axis and tape. On strips a drag moves the window and a tap puts the cursor; on the
- * tape a drag moves the cursor. Plain wheel zooms on axis and tape; on strips it scrolls the list, so there Ctrl (which
+ * tape a drag moves the cursor. A tap with Shift puts the second cursor, from which is measured. Plain wheel zooms on axis and tape; on strips it scrolls the list, so there Ctrl (which
  * is also what a trackpad pinch sends) zooms.
  */
 import { station } from '../station/station.svelte';
+import { chosen } from './chosen.svelte';
 
 export type Ground = 'strips' | 'axis';
 
@@ -73,7 +74,9 @@ export function drag_window(node: HTMLElement, ground: Ground): { destroy(): voi
   };
   const up = (event: PointerEvent): void => {
     if (!pointers.delete(event.pointerId)) return;
-    if (!moved && event.type === 'pointerup') station.seek(time_at(event.clientX));
+    if (moved || event.type !== 'pointerup') return;
+    if (event.shiftKey) chosen.second_s = time_at(event.clientX);
+    else station.seek(time_at(event.clientX));
   };
   const leave = (): void => {
     station.hover_s = NaN;

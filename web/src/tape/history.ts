@@ -87,6 +87,7 @@ export class History {
       held.from_s = from;
       held.to_s = to;
       held.points = points;
+      data.version++;
       this.tape.data_version++;
     } catch {
       // The overview stays on screen; asking again waits, since the server is away or busy.

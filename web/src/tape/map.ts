@@ -147,22 +147,35 @@ export function vehicle_place(tape: Tape, vehicle: number): Place | undefined {
   return Number.isFinite(place.east_m) && Number.isFinite(place.north_m) ? place : undefined;
 }
 
+/** A place on the way flown, with its height. */
+export interface TrackPoint extends Place {
+  t_s: TapeSeconds;
+  up_m: number;
+}
+
 /** Calls for the places flown over from `from_s` to the cursor, oldest first, as coarse as the tape's overview. */
 export function walk_track(
   tape: Tape,
   vehicle: number,
   from_s: TapeSeconds,
-  point: (east_m: number, north_m: number) => void,
+  point: (east_m: number, north_m: number, up_m: number, t_s: TapeSeconds) => void,
 ): void {
   const navigation = estimate(tape, vehicle, 'navigation');
   const overview = navigation.data?.overview;
-  const east = navigation.ref('east_m')?.column;
-  const north = navigation.ref('north_m')?.column;
+  const [east, north, up] = (['east_m', 'north_m', 'up_m'] as const).map((name) => navigation.ref(name)?.column);
   if (!overview || east === undefined || north === undefined) return;
+  const middle = (column: number, bin: number): number => (overview.min(column, bin) + overview.max(column, bin)) / 2;
   const last = Math.min(overview.used - 1, Math.floor(tape.cursor_s / overview.bin_s) - 1);
   for (let bin = Math.max(0, Math.floor(from_s / overview.bin_s)); bin <= last; bin++) {
-    const e = (overview.min(east, bin) + overview.max(east, bin)) / 2;
-    const n = (overview.min(north, bin) + overview.max(north, bin)) / 2;
-    if (Number.isFinite(e) && Number.isFinite(n)) point(e, n);
+    const [east_m, north_m] = [middle(east, bin), middle(north, bin)];
+    if (!Number.isFinite(east_m) || !Number.isFinite(north_m)) continue;
+    point(east_m, north_m, up === undefined ? NaN : middle(up, bin), (bin + 0.5) * overview.bin_s);
   }
+}
+
+/** The same as a list. */
+export function track_of(tape: Tape, vehicle: number, from_s: TapeSeconds): TrackPoint[] {
+  const points: TrackPoint[] = [];
+  walk_track(tape, vehicle, from_s, (east_m, north_m, up_m, t_s) => points.push({ t_s, east_m, north_m, up_m }));
+  return points;
 }

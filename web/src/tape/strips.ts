@@ -2,7 +2,7 @@
  * Which strips a recording has: columns of one display group, with those that the description puts on one strip together.
  * An on-board value of the same quantity joins the ground's estimate, so that the two can be compared at a glance.
  */
-import type { Column, Description, Table } from '../stream/description';
+import type { Column, Description, Limit, Table } from '../stream/description';
 import { is_running_clock, onboard_counterpart } from './estimates';
 
 export interface Series {
@@ -26,6 +26,8 @@ export interface Strip {
   /** True: values are words, drawn as spans. */
   words: boolean;
   series: Series[];
+  /** Of the first line. */
+  limits: readonly Limit[];
 }
 
 export interface StripGroup {
@@ -49,6 +51,15 @@ function is_band(table: Table, column: Column): boolean {
 export function band_words(strip: Strip): string {
   if (strip.series.some((series) => series.low >= 0 && series.high >= 0)) return '90 %';
   return strip.series.some((series) => series.sigma >= 0) ? '±1σ' : '';
+}
+
+/** Those of the description; a channel that only says where it is valid has the edges of that as its limits. */
+function limits_of(column: Column): readonly Limit[] {
+  if (column.limits.length > 0 || !column.range) return column.limits;
+  return [
+    { side: 'low', value: column.range[0], level: 'caution' },
+    { side: 'high', value: column.range[1], level: 'caution' },
+  ];
 }
 
 function series_of(table: Table, place: number, column: Column): Series {
@@ -102,6 +113,7 @@ export function strips_of(description: Description, vehicle: number): StripGroup
         unit: column.unit,
         words: column.enumeration.size > 0,
         series: [series],
+        limits: limits_of(column),
       };
       add_counterpart(description, table, column, strip);
       group.strips.push(strip);

@@ -18,11 +18,12 @@ export interface TableData {
   newest: LatestRow | undefined;
   /** Row at the cursor, as the server answered, when the cursor stands where `columns` cannot answer. */
   at_cursor: LatestRow | undefined;
+  /** Rises whenever there is more of it to draw. */
+  version: number;
 }
 
 const kSpanLive_s = 60;
 const kSpanMin_s = 0.5;
-const kLead = 0.03; // of the window stays free after the head, so that the newest value is not glued to the edge
 const kPlaySlack_s = 0.2; // at rate 1: the server says where the cursor stands ten times a second
 
 export class Tape {
@@ -36,6 +37,8 @@ export class Tape {
   /** Replay only: the server moves the cursor. */
   playing = false;
   rate = 1;
+  /** Part of the window that stays free after the head: room for what is to come, and no value glued to the edge. */
+  lead = 0.03;
   /** Tape time minus the page's clock; NaN until the first status. */
   private offset_s = NaN;
   private newest_s: TapeSeconds;
@@ -57,6 +60,7 @@ export class Tape {
       overview: new Overview(table.number_count),
       newest: undefined,
       at_cursor: undefined,
+      version: 0,
     }));
     this.following = mode === 'live';
     this.newest_s = Math.max(0, description.recording.t_end_s || 0);
@@ -94,7 +98,7 @@ export class Tape {
   /** Left edge of the strips' window; it rides with the head while following. */
   get from_s(): TapeSeconds {
     if (!this.following) return this.from;
-    return Math.max(0, this.head_s - this.span * (1 - kLead));
+    return Math.max(0, this.head_s - this.span * (1 - this.lead));
   }
 
   get to_s(): TapeSeconds {
@@ -134,6 +138,7 @@ export class Tape {
       }
       if (!data.newest || t_s >= data.newest.t_s) this.set_newest(data, t_s, block, i);
     }
+    data.version++;
     this.data_version++;
   }
 
@@ -165,6 +170,7 @@ export class Tape {
       if (!series.decimated) data.columns.push_row(t_s, series.min, series.rows, i);
     }
     if (!series.decimated && complete) data.columns.complete_from_s = Math.min(data.columns.complete_from_s, from_s);
+    data.version++;
     this.data_version++;
   }
 
@@ -250,7 +256,7 @@ export class Tape {
     this.newest_s = Math.max(this.newest_s, t_end_s || 0);
     this.cursor = cursor_s;
     if (cursor_s > this.from + 0.9 * this.span || cursor_s < this.from) {
-      this.from = Math.max(0, Math.min(cursor_s - 0.1 * this.span, this.newest_s - this.span * (1 - kLead)));
+      this.from = Math.max(0, Math.min(cursor_s - 0.1 * this.span, this.newest_s - this.span * (1 - this.lead)));
     }
     this.view_version++;
   }
@@ -276,7 +282,7 @@ export class Tape {
   /** Shows everything. */
   zoom_out(): void {
     this.from = 0;
-    this.span = Math.max(kSpanMin_s, this.extent_s * (1 + kLead));
+    this.span = Math.max(kSpanMin_s, this.extent_s * (1 + this.lead));
     this.view_version++;
   }
 

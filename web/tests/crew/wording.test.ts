@@ -1,17 +1,9 @@
 /** Words of the views of a flight. */
 import { describe, expect, it } from 'vitest';
-import { beam_words } from '../../src/crew/cards/wording';
+import { beam_words } from '../../src/crew/estimates/wording';
 import { frame_hex, frame_words } from '../../src/crew/links/wording';
 import { map_words, place_words } from '../../src/crew/map/wording';
 import { why_off_words } from '../../src/crew/operator/wording';
-import { needs_words } from '../../src/crew/readouts/wording';
-
-it.each([
-  ['battery_voltage', 'Needs battery voltage'],
-  ['a_new_role', 'Needs a_new_role'],
-])('a vehicle without %s: %s', (role, text) =>
-  expect(needs_words(role, new Map([['battery_voltage', 'battery voltage']]))).toBe(text),
-);
 
 it.each([
   [0.1, 'inside the beam'],

@@ -11,6 +11,7 @@ export const column = (name: string, unit = '1', more: Partial<Column> = {}): Co
   group: 'G',
   decimals: 1,
   range: null,
+  limits: [],
   enumeration: new Map(),
   role: null,
   sigma_column: null,

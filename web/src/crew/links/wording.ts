@@ -4,7 +4,17 @@ import type { LinkFrame } from '../../stream/api';
 /** A state of a link (protocol/STREAM.md, section 2) as people read it: "no data". */
 export const link_state_words = (state: string): string => state.replaceAll('_', ' ');
 
-export const kNoLinks = 'This recording has no link.';
+export const kLinkWords = {
+  title: 'Links',
+  link: 'Link',
+  state: 'State',
+  last: 'Last',
+  loss: 'Loss',
+  good: 'Good',
+  bad: 'Bad',
+  bytes: 'Bytes received',
+  none: 'This recording has no link.',
+} as const;
 
 export const kFrames = {
   summary: 'Frames as received',

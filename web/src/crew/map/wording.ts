@@ -12,6 +12,17 @@ export const kLandingCaseWords: Readonly<Record<LandingCaseName, string>> = {
 };
 
 export const kMapWords = {
+  title: 'Map',
+  landings: 'Predicted landings',
+  landing: 'Landing',
+  likely: 'likely',
+  from_pad: 'from pad',
+  outside: 'out',
+  profile: 'Side view',
+  whole: 'Whole site',
+  fix: 'fix',
+  old: 'old',
+  no_site: 'No site file: the pad stands in the middle, without boundary or station.',
   flat: 'Flat ground assumed.',
   out: 'Ellipses hold 95\u00a0% of a case. Out: fraction outside the boundary. Advisory: the range safety officer decides.',
   none_yet: 'No landing predicted yet.',

@@ -1,18 +1,41 @@
 /** Words of the operator's controls. */
 
 export const kOperatorWords = {
+  title: 'Operator',
+  unlock: 'Unlock operator controls',
   live_only: 'Markers and notes go on the live recording only.',
   key_needed: 'These need the operator key.',
   where_key_is: 'It was printed when the ground station started.',
+  key: 'Operator key',
+  forget: 'Forget the key on this device',
+  marker: 'Marker',
+  note: 'Note',
+  more: 'More',
+  close: 'Close',
+  cancel: 'Cancel',
+  undo: 'Undo',
+  send: 'Set now',
+  canned: 'Markers by one key',
+  any: 'Marker with a text of your own',
+  note_text: 'Text of a note',
+  add_note: 'Add note',
+  recording: 'New recording',
+  recording_name: 'Name of the new recording',
   new_recording:
     'The current recording is closed. No byte is lost between the two, and a flight under way continues in the new one.',
-  text: 'Text of a marker or note',
-  /** Of a marker without a text. */
-  marker: 'Marker',
+  in_flight: 'A vehicle is in flight. A new recording now cuts its flight in two.',
+  start: 'Start recording',
+  start_anyway: 'Start recording in flight',
 } as const;
+
+/** By the keys 1 to 6: what is marked on a range, in the order of a flight. */
+export const kCannedMarkers = ['Range clear', 'Armed', 'Hold', 'Ignition', 'Parachute seen', 'Touchdown seen'] as const;
 
 /** Why markers, notes and new recordings cannot be made; empty when they can. */
 export function why_off_words(live: boolean, operator: boolean): string {
   if (!live) return kOperatorWords.live_only;
   return operator ? '' : kOperatorWords.key_needed;
 }
+
+export const watching_words = (viewers: number): string =>
+  viewers === 1 ? '1 viewer is connected' : `${viewers} viewers are connected`;

@@ -1,6 +1,6 @@
 /** Words and numbers of the cards, each from known rows and events. */
 import { describe, expect, it } from 'vitest';
-import { horizontal_sigma, select_cards, type Card, type CardName } from '../../src/crew/cards/cards';
+import { horizontal_sigma, select_cards, type Card, type CardName } from '../../src/crew/estimates/cards';
 import { kLandingCases, kLikeliestWords } from '../../src/tape/estimates';
 import { landing_cases } from '../../src/tape/map';
 import type { Tape } from '../../src/tape/tape';

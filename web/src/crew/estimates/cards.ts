@@ -8,6 +8,7 @@ import { kRailFigures_s } from '../../tape/age';
 import {
   estimate,
   health_rank,
+  kHealthWords,
   kModeWords,
   type ColumnOf,
   type Estimate,
@@ -319,6 +320,14 @@ function health_card(scene: Scene): Card {
     notes: [titles(worst.word), ...others.map((word) => `${word}: ${titles(word)}`)],
     caution: kHealthCautions.includes(worst.word),
   };
+}
+
+/** The worst word of the estimators' health; empty without one. */
+export function worst_health(tape: Tape, vehicle: number): HealthWord | '' {
+  const [vertical, navigation] = [estimate(tape, vehicle, 'vertical'), estimate(tape, vehicle, 'navigation')];
+  const words = [vertical.word('health'), navigation.word('fix_health'), navigation.word('height_health')];
+  const known = kHealthWords.filter((word) => words.includes(word));
+  return known.at(-1) ?? '';
 }
 
 /** Cards of a flying vehicle at the cursor, in the order they are shown; none for one that does not fly. */

@@ -1,0 +1,46 @@
+/** The event log up to the cursor, newest first, each thing said once. */
+import type { TapeEvent } from '../../stream/messages';
+import type { Tape } from '../../tape/tape';
+import { capital } from '../../text/format';
+import { event_clock } from './event_clock';
+
+export interface EventRow {
+  event: TapeEvent;
+  clock: string;
+  text: string;
+  /** Another vehicle's title; empty for the one that is looked at, and for the station. */
+  whose: string;
+}
+
+const kShown = 60; // the tape shows all of them
+const kSameCharge_s = 0.5;
+
+export function select_events(tape: Tape, vehicle: number): EventRow[] {
+  const { vehicles } = tape.description;
+  return tape.log.events
+    .filter((event) => event.t_s <= tape.cursor_s && !said_by_another(tape, event))
+    .slice(-kShown)
+    .reverse()
+    .map((event) => ({
+      event,
+      clock: event_clock(tape, vehicle, event.t_s),
+      text: capital(event.text),
+      whose: event.vehicle >= 0 && event.vehicle !== vehicle ? (vehicles[event.vehicle]?.title ?? '') : '',
+    }));
+}
+
+/**
+ * A phase begins with a flight event: "Burnout" and "coasting" at one moment are one thing that happened. So are the
+ * pulse and the shock of one charge.
+ */
+function said_by_another(tape: Tape, event: TapeEvent): boolean {
+  if (event.kind === 'phase')
+    return tape.log.flight_events(event.vehicle, event.t_s).some((other) => other.t_s === event.t_s);
+  if (event.event !== 'shock') return false;
+  return tape.log.events.some(
+    (other) =>
+      other.event === 'pressure_pulse' &&
+      other.vehicle === event.vehicle &&
+      Math.abs(other.t_s - event.t_s) <= kSameCharge_s,
+  );
+}

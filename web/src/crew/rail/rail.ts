@@ -1,0 +1,314 @@
+/**
+ * The rail's figures at the cursor. The greatest belongs to what matters in this stage of the flight, and nothing that is
+ * over keeps it: the pad check, then height, then the fall, then the place. Each is rounded to its ± and as old as the
+ * newest measurement behind it.
+ */
+import { stage_of, type Stage } from '../../strips/arrangement';
+import type { TapeSeconds } from '../../stream/clocks';
+import { deployment_at, next_parachute, open_parachute, type Deployment } from '../../tape/deployment';
+import { estimate } from '../../tape/estimates';
+import { find_event } from '../../tape/events';
+import { bearing_deg, likeliest_landing } from '../../tape/map';
+import { measured_s } from '../../tape/measured';
+import { altitude_at, vertical_speed_at, type MotionFigure } from '../../tape/outlook';
+import { estimate_row } from '../../tape/row';
+import type { Tape } from '../../tape/tape';
+import { format_since, zero_of } from '../../tape/zero';
+import { format_age, format_bearing, format_fixed, format_interval, format_to_go } from '../../text/format';
+import { rounded, rounded_number, sigma_words } from '../../text/rounding';
+import { select_checks } from '../readiness/readiness';
+import { due_words, kRailWords, source_words } from './wording';
+
+export interface RailFigure {
+  name: string;
+  /** 1 what matters now, 2 primary, 3 stepped back, 4 two in a row. */
+  size: 1 | 2 | 3 | 4;
+  title: string;
+  text: string;
+  unit: string;
+  notes: string[];
+  /** Its measurement is old: hatched. */
+  old: boolean;
+  /** The number behind the text, for tests; NaN for words. */
+  number: number;
+}
+
+const kOld_s = 2;
+const kOldPlace_s = 3;
+const kPlaceStep_m = 10;
+const kBearingStep_deg = 5;
+
+interface Scene {
+  tape: Tape;
+  vehicle: number;
+  cursor_s: TapeSeconds;
+  stage: Stage;
+  deployment: Deployment | undefined;
+}
+
+const figure = (
+  name: string,
+  size: RailFigure['size'],
+  title: string,
+  text: string,
+  unit: string,
+  more: Partial<RailFigure> = {},
+): RailFigure => ({ name, size, title, text, unit, notes: [], old: false, number: NaN, ...more });
+
+const age_of = (scene: Scene, one: MotionFigure): number => Math.max(0, scene.cursor_s - one.measured_s);
+
+export function select_rail(tape: Tape, vehicle: number): RailFigure[] {
+  const { cursor_s } = tape;
+  const stage = stage_of(tape.log.phase_at(vehicle, cursor_s)?.phase ?? '');
+  const scene: Scene = { tape, vehicle, cursor_s, stage, deployment: deployment_at(tape, vehicle) };
+  const by_stage: Readonly<Record<Stage, () => (RailFigure | undefined)[]>> = {
+    rail: () => [checks(scene), altitude(scene, 3), apogee(scene, 3), landing(scene, 3), antenna(scene), tilt(scene)],
+    ascent: () => [
+      altitude(scene, 1),
+      speed(scene, 2),
+      apogee(scene, 2),
+      landing(scene, 3),
+      antenna(scene),
+      tilt(scene),
+    ],
+    descent: () => [
+      speed(scene, 1),
+      altitude(scene, 2),
+      due(scene),
+      landing(scene, 3),
+      apogee(scene, 4),
+      antenna(scene),
+    ],
+    down: () => [
+      place(scene, 1),
+      coordinates(scene),
+      apogee(scene, 3),
+      fastest(scene),
+      flight_time(scene),
+      altitude(scene, 4),
+    ],
+  };
+  return by_stage[stage]().filter((one) => one !== undefined);
+}
+
+function checks(scene: Scene): RailFigure | undefined {
+  const all = select_checks(scene.tape, scene.vehicle);
+  if (all.length === 0) return undefined;
+  const failing = all.filter((check) => !check.holds);
+  return figure('checks', 1, kRailWords.checks, `${all.length - failing.length} of ${all.length}`, kRailWords.hold, {
+    notes: failing.map((check) => `${check.title}: ${check.text}`),
+  });
+}
+
+/** With its ±, its age and, where it is not the station's own, whose it is. */
+function motion_notes(scene: Scene, one: MotionFigure, sigma: string): Pick<RailFigure, 'notes' | 'old' | 'number'> {
+  const age_s = age_of(scene, one);
+  const old = age_s > kOld_s;
+  const age = old ? `${format_age(age_s)} old` : '';
+  const whose = one.source === 'navigation' ? '' : source_words[one.source];
+  return {
+    notes: [[sigma, age].filter((part) => part !== '').join(', '), whose].filter((part) => part !== ''),
+    old,
+    number: one.value,
+  };
+}
+
+function altitude(scene: Scene, size: RailFigure['size']): RailFigure {
+  const one = altitude_at(scene.tape, scene.vehicle);
+  if (!one) {
+    const why = scene.tape.log.why_missing(scene.vehicle, 'vertical');
+    return figure('altitude', size, kRailWords.altitude, '–', '', { notes: [why || kRailWords.no_value] });
+  }
+  const shown = rounded(one.column, one.value, one.sigma);
+  return figure(
+    'altitude',
+    size,
+    kRailWords.altitude,
+    shown.text,
+    'm',
+    motion_notes(scene, one, sigma_words(shown, 'm')),
+  );
+}
+
+/** Upwards while it climbs; a fall is told without a sign, by its title. */
+function speed(scene: Scene, size: RailFigure['size']): RailFigure | undefined {
+  const one = vertical_speed_at(scene.tape, scene.vehicle);
+  const falls = scene.stage === 'descent';
+  const title = falls ? kRailWords.falling : kRailWords.climbing;
+  if (!one) return figure('vertical_speed', size, title, '–', '', { notes: [kRailWords.no_value] });
+  const shown = rounded(one.column, falls ? -one.value : one.value, one.sigma);
+  const notes = motion_notes(scene, one, sigma_words(shown, 'm/s'));
+  const under = open_parachute(scene.deployment);
+  const expected = falls && under ? format_interval(under.rate_low_mps, under.rate_high_mps, 'm/s') : '';
+  if (expected !== '') notes.notes = [...notes.notes, `${kRailWords.expected} ${expected}`];
+  return figure('vertical_speed', size, title, shown.text, 'm/s', notes);
+}
+
+/** A prediction on the way up; afterwards what was reached. */
+function apogee(scene: Scene, size: RailFigure['size']): RailFigure | undefined {
+  const { tape, vehicle, cursor_s } = scene;
+  const reached = find_event(tape.log.happened(vehicle, cursor_s), 'apogee');
+  if (reached) {
+    const derived = estimate_row(tape, vehicle, 'derived');
+    const column = derived?.column('altitude_max_m');
+    const value = derived?.value('altitude_max_m') ?? NaN;
+    if (!derived || !column || Number.isNaN(value)) return undefined;
+    const shown = rounded(column, value, derived.value('altitude_max_m_sigma'));
+    const text = shown.sigma === '' ? format_fixed(value, 0) : shown.text;
+    const notes = size === 4 ? [] : [format_since(zero_of(tape, vehicle), reached.t_s)];
+    return figure('apogee', size, kRailWords.apogee, text, 'm', {
+      notes: [sigma_words(shown, 'm'), ...notes].filter((note) => note !== ''),
+      number: value,
+    });
+  }
+  const ascent = estimate(tape, vehicle, 'ascent');
+  const value = ascent.value('apogee_m');
+  const column = ascent.column('apogee_m');
+  if (Number.isNaN(value) || !column) return undefined;
+  const shown = rounded(column, value, ascent.sigma('apogee_m'));
+  const in_s = scene.stage === 'ascent' ? format_to_go(ascent.value('apogee_in_s') - (cursor_s - ascent.t_s)) : '';
+  return figure('apogee', size, kRailWords.apogee_predicted, shown.text, 'm', {
+    notes: [[sigma_words(shown, 'm'), in_s].filter((part) => part !== '').join(', ')],
+    number: value,
+  });
+}
+
+/** Of the case that fits best what is seen; a prediction is no finer than its ellipse: 10 m, 5°. */
+function landing(scene: Scene, size: RailFigure['size']): RailFigure | undefined {
+  const { tape, vehicle, cursor_s } = scene;
+  const row = estimate(tape, vehicle, 'landing');
+  const name = likeliest_landing(row);
+  const [east_m, north_m] = [row.value(`${name}_east_m`), row.value(`${name}_north_m`)];
+  if (Number.isNaN(east_m)) return undefined;
+  const distance_m = Math.hypot(east_m, north_m);
+  const bearing = Math.round(bearing_deg(east_m, north_m) / kBearingStep_deg) * kBearingStep_deg;
+  const measured = measured_s(tape, vehicle, 'place');
+  const old = scene.stage !== 'rail' && cursor_s - (Number.isNaN(measured) ? row.t_s : measured) > kOldPlace_s;
+  const in_flight = scene.stage !== 'rail';
+  const in_s = in_flight && !old ? format_to_go(row.value(`${name}_in_s`) - (cursor_s - row.t_s)) : '';
+  const age = old ? `fix ${format_age(cursor_s - measured)} old` : '';
+  const axes = [row.value(`${name}_semi_major_m`), row.value(`${name}_semi_minor_m`)].map((axis) =>
+    format_fixed(axis, 0),
+  );
+  return figure(
+    'landing',
+    size,
+    old ? kRailWords.landing_old : kRailWords.landing_predicted,
+    format_fixed(Math.round(distance_m / kPlaceStep_m) * kPlaceStep_m, 0),
+    'm',
+    {
+      notes: [
+        [`bearing ${format_bearing(bearing)} true`, in_s, age].filter((part) => part !== '').join(', '),
+        `${kRailWords.with_ellipse} ${axes.join(' × ')} m`,
+      ],
+      old,
+      number: distance_m,
+    },
+  );
+}
+
+/** The next parachute or, when none carries, the impact. */
+function due(scene: Scene): RailFigure | undefined {
+  const { deployment, tape, vehicle, cursor_s } = scene;
+  const next = next_parachute(deployment);
+  const unbraked = deployment?.parachutes.some((one) => one.out === 'failed' || one.out === 'late') === true;
+  if (deployment && unbraked && Number.isFinite(deployment.impact_in_s)) {
+    const [east_m, north_m] = [deployment.impact_east_m, deployment.impact_north_m];
+    const place = `about ${format_fixed(Math.round(Math.hypot(east_m, north_m) / kPlaceStep_m) * kPlaceStep_m, 0)} m`;
+    const at = Number.isFinite(east_m) ? `${place} at ${format_bearing(bearing_deg(east_m, north_m))}` : '';
+    return figure('due', 2, kRailWords.impact, format_fixed(Math.max(0, deployment.impact_in_s), 0), 's', {
+      notes: at === '' ? [] : [at],
+      number: deployment.impact_in_s,
+    });
+  }
+  if (!next || !(next.expected_in_s > 0)) return undefined;
+  const zero = zero_of(tape, vehicle);
+  return figure('due', 2, due_words(next.name), format_fixed(next.expected_in_s, 0), 's', {
+    notes: [`about T${format_since(zero, cursor_s + next.expected_in_s, 0)}`],
+    number: next.expected_in_s,
+  });
+}
+
+function antenna(scene: Scene): RailFigure | undefined {
+  const angles = estimate(scene.tape, scene.vehicle, 'look_angles');
+  const azimuth = angles.value('azimuth_deg');
+  if (Number.isNaN(azimuth)) return undefined;
+  const elevation = `el ${format_fixed(angles.value('elevation_deg'), 0)}°`;
+  const old = scene.cursor_s - measured_s(scene.tape, scene.vehicle, 'place') > kOldPlace_s;
+  return figure('antenna', 4, kRailWords.antenna, format_bearing(azimuth).slice(0, -1), '° true', {
+    notes: [old ? `${elevation}, ${kRailWords.old_fix}` : elevation],
+    number: azimuth,
+  });
+}
+
+function tilt(scene: Scene): RailFigure | undefined {
+  const row = estimate_row(scene.tape, scene.vehicle, 'navigation');
+  const value = row?.value('tilt_deg') ?? NaN;
+  if (Number.isNaN(value)) return undefined;
+  const heading = row?.value('tilt_heading_deg') ?? NaN;
+  return figure('tilt', 4, kRailWords.tilt, format_fixed(value, 0), '°', {
+    notes: Number.isNaN(heading) ? [] : [`to ${format_bearing(heading)} true`],
+    number: value,
+  });
+}
+
+/** Where it was last measured to be: kept for ever, however old. */
+export function last_place(
+  tape: Tape,
+  vehicle: number,
+): { east_m: number; north_m: number; sigma_m: number; t_s: TapeSeconds } | undefined {
+  const row = estimate_row(tape, vehicle, 'last_place');
+  if (row && !Number.isNaN(row.value('east_m')))
+    return {
+      east_m: row.value('east_m'),
+      north_m: row.value('north_m'),
+      sigma_m: row.value('horizontal_sigma_m'),
+      t_s: row.t_s,
+    };
+  const navigation = estimate(tape, vehicle, 'navigation');
+  const east_m = navigation.value('east_m');
+  if (Number.isNaN(east_m)) return undefined;
+  const sigma_m = Math.hypot(navigation.sigma('east_m'), navigation.sigma('north_m')) / Math.SQRT2;
+  return { east_m, north_m: navigation.value('north_m'), sigma_m, t_s: navigation.t_s };
+}
+
+function place(scene: Scene, size: RailFigure['size']): RailFigure {
+  const one = last_place(scene.tape, scene.vehicle);
+  if (!one) return figure('place', size, kRailWords.place, '–', '', { notes: [kRailWords.no_place] });
+  const distance_m = Math.hypot(one.east_m, one.north_m);
+  const shown = rounded_number(distance_m, one.sigma_m, 0);
+  const age_s = scene.cursor_s - one.t_s;
+  return figure('place', size, age_s > kOldPlace_s ? kRailWords.place : kRailWords.place_found, shown.text, 'm', {
+    notes: [
+      `bearing ${format_bearing(bearing_deg(one.east_m, one.north_m))} true`,
+      [sigma_words(shown, 'm'), `${format_age(age_s)} old`].filter((part) => part !== '').join(', '),
+    ],
+    number: distance_m,
+  });
+}
+
+function coordinates(scene: Scene): RailFigure | undefined {
+  const row =
+    estimate_row(scene.tape, scene.vehicle, 'last_place') ?? estimate_row(scene.tape, scene.vehicle, 'navigation');
+  const [latitude, longitude] = [row?.value('latitude_deg') ?? NaN, row?.value('longitude_deg') ?? NaN];
+  if (Number.isNaN(latitude) || Number.isNaN(longitude)) return undefined;
+  return figure('coordinates', 3, kRailWords.coordinates, format_fixed(latitude, 5), '', {
+    notes: [format_fixed(longitude, 5)],
+  });
+}
+
+function fastest(scene: Scene): RailFigure | undefined {
+  const value = estimate_row(scene.tape, scene.vehicle, 'derived')?.value('vertical_speed_max_mps') ?? NaN;
+  return Number.isNaN(value)
+    ? undefined
+    : figure('fastest', 4, kRailWords.fastest, format_fixed(value, 0), 'm/s', { number: value });
+}
+
+function flight_time(scene: Scene): RailFigure | undefined {
+  const happened = scene.tape.log.happened(scene.vehicle, scene.cursor_s);
+  const [from, to] = [find_event(happened, 'liftoff'), find_event(happened, 'touchdown')];
+  if (!from || !to) return undefined;
+  return figure('flight_time', 4, kRailWords.flight_time, format_fixed(to.t_s - from.t_s, 0), 's', {
+    number: to.t_s - from.t_s,
+  });
+}

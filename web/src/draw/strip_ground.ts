@@ -1,0 +1,115 @@
+/** What lies under and beside the lines of a strip: phases, gaps, grid, limits and the dotted future. */
+import type { TapeSeconds } from '../stream/clocks';
+import type { Limit } from '../stream/description';
+import type { PhaseSpan } from '../tape/events';
+import type { FuturePoint } from '../tape/future';
+import { format_fixed } from '../text/format';
+import { shown_unit } from '../text/units';
+import { kChain, type Palette } from './palette';
+import { hatch, line, write, type Pen } from './pen';
+import type { Raster } from './raster';
+import { step_decimals, time_step_s } from './ticks';
+import type { Window } from './window';
+
+export interface Frame {
+  pen: Pen;
+  colours: Palette;
+  width: number;
+  height: number;
+  window: Window;
+  x(t_s: TapeSeconds): number;
+}
+
+export const kNoteType_px = 12;
+const kGapMin_s = 1;
+const kLimitWords_px = 52;
+const kFutureDash: readonly number[] = [2, 4.5];
+
+export function draw_time_grid({ pen, colours, width, height, window, x }: Frame, zero_s: TapeSeconds): void {
+  const step = time_step_s(window.span_s, width / 110);
+  pen.fillStyle = colours.rule;
+  for (let k = Math.ceil((window.from_s - zero_s) / step); zero_s + k * step <= window.from_s + window.span_s; k++)
+    pen.fillRect(Math.round(x(zero_s + k * step)), 0, 1, height);
+}
+
+/** Each phase by its name where it begins, as far as the name has room there. */
+export function draw_phase_names(frame: Frame, phases: readonly PhaseSpan[], end_s: TapeSeconds): void {
+  const { pen, colours, width, x } = frame;
+  pen.font = `${kNoteType_px}px ${colours.font}`;
+  pen.textAlign = 'left';
+  pen.textBaseline = 'middle';
+  pen.fillStyle = colours.ink;
+  for (const phase of phases) {
+    const left = Math.max(0, x(phase.from_s)) + 4;
+    const right = Math.min(width, x(Math.min(phase.to_s, end_s)));
+    if (pen.measureText(phase.text).width + 2 <= right - left) pen.fillText(phase.text, left, 9);
+  }
+}
+
+/**
+ * Hatches where the strip's lines have nothing although there was something before: longer than loss explains.
+ * `before`: a row lies left of the window.
+ */
+export function draw_gaps(frame: Frame, lines: readonly Raster[], before: boolean, until_s: TapeSeconds): void {
+  const { pen, colours, height, window, x } = frame;
+  const first = lines[0];
+  if (!first) return;
+  const pixel_s = window.span_s / Math.max(1, first.width);
+  const end = Math.min(first.width, Math.floor(x(until_s)));
+  let begin = before ? 0 : -1;
+  for (let column = 0; column <= end; column++) {
+    const empty = column < end && lines.every((raster) => Number.isNaN(raster.low[column] ?? NaN));
+    if (empty) continue;
+    if (begin >= 0 && (column - begin) * pixel_s >= kGapMin_s) {
+      pen.fillStyle = colours.surface;
+      pen.fillRect(begin, 0, column - begin, height);
+      hatch(pen, colours.hatch, begin, 0, column - begin, height);
+    }
+    begin = column + 1;
+  }
+}
+
+/** Chain lines with their words; beyond what is valid a tint as well, so that a line is no mere decoration. */
+export function draw_limits(
+  frame: Frame,
+  limits: readonly Limit[],
+  unit: string,
+  y: (value: number) => number,
+  low: number,
+  high: number,
+): void {
+  const { pen, colours, width, height } = frame;
+  const shown = shown_unit(unit);
+  for (const limit of limits) {
+    if (!(limit.value > low && limit.value < high)) continue;
+    const at = Math.round(y(limit.value)) + 0.5;
+    pen.fillStyle = colours.range;
+    if (limit.side === 'low') pen.fillRect(0, at, width, height - at);
+    else pen.fillRect(0, 0, width, at);
+    pen.strokeStyle = colours.limit;
+    pen.lineWidth = 1.5;
+    pen.setLineDash(kChain);
+    line(pen, 0, at, width, at);
+    pen.setLineDash([]);
+    const number = limit.value * shown.gain + shown.offset;
+    const words = `${limit.side === 'low' ? 'least' : 'most'} ${format_fixed(number, step_decimals(Math.abs(number) || 1) + 1).replace(/\.0+$/, '')} ${shown.symbol}`;
+    pen.font = `${kNoteType_px}px ${colours.font}`;
+    pen.textAlign = 'left';
+    pen.textBaseline = 'middle';
+    write(pen, words.trim(), kLimitWords_px, at > 14 ? at - 8 : at + 9, colours.ink, colours.surface);
+  }
+}
+
+/** What is to come is ink dots, never the colour of what was measured. */
+export function draw_future(frame: Frame, points: readonly FuturePoint[], y: (value: number) => number): void {
+  const { pen, colours, x } = frame;
+  pen.strokeStyle = colours.ink;
+  pen.lineWidth = 2;
+  pen.setLineDash(kFutureDash);
+  pen.beginPath();
+  points.forEach((point, i) =>
+    i === 0 ? pen.moveTo(x(point.t_s), y(point.value)) : pen.lineTo(x(point.t_s), y(point.value)),
+  );
+  pen.stroke();
+  pen.setLineDash([]);
+}
