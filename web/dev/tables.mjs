@@ -258,6 +258,7 @@ const kEstimates = {
             ...pair('velocity_up_mps', at(truth.speed, t), 0.4),
             fix_health: health(t < 30 ? 'not enough data yet' : 'consistent'),
             height_health: health(t < 40 ? 'not enough data yet' : 'conservative'),
+            ...attitude(t),
         };
     },
     look_angles: (t) => {
@@ -337,17 +338,102 @@ function link_row(t) {
     };
 }
 
+/** Tables that the golden hello does not have: what the station watches. */
+const kParachutes = { drogue: [22, 27], main: [5.1, 6.6] };
+const kParachuteWords = { 0: 'not due', 1: 'due', 2: 'out', 3: 'late', 4: 'failed' };
+const watched = [
+    {
+        name: `${kVehicle}/estimate/deployment`,
+        title: 'Deployment',
+        kind: 'estimate',
+        vehicle: 0,
+        period_s: 0.5,
+        columns: [
+            ...Object.keys(kParachutes).flatMap((name) => [
+                column(`${name}_expected_in_s`, `Time to ${name}`, 's', 'Deployment', 1),
+                column(`${name}_out`, `State of ${name}`, '1', 'Deployment', 0, { enumeration: kParachuteWords }),
+                column(`${name}_rate_low_mps`, `Fall rate with ${name}, low`, 'm/s', '', 1),
+                column(`${name}_rate_high_mps`, `Fall rate with ${name}, high`, 'm/s', '', 1),
+            ]),
+            column('rate_mps', 'Fall rate', 'm/s', 'Deployment', 1, { sigma_column: 'rate_mps_sigma' }),
+            column('rate_mps_sigma', 'Fall rate, 1-sigma', 'm/s', '', 1),
+            column('no_parachute_rate_mps', 'Fall rate without a parachute', 'm/s', '', 1),
+            column('impact_in_s', 'Impact without a parachute in', 's', '', 1),
+            column('impact_east_m', 'Impact east of the pad', 'm', '', 0),
+            column('impact_north_m', 'Impact north of the pad', 'm', '', 0),
+        ],
+        row: (t) => {
+            const opens = { drogue: apogee_t + 0.4, main: main_t };
+            return {
+                ...Object.fromEntries(
+                    Object.entries(kParachutes).flatMap(([name, [low, high]]) => [
+                        [`${name}_expected_in_s`, t < kLiftoff_s ? NaN : opens[name] - t],
+                        [`${name}_out`, t > opens[name] + 0.5 ? 2 : t > opens[name] ? 1 : 0],
+                        [`${name}_rate_low_mps`, low],
+                        [`${name}_rate_high_mps`, high],
+                    ]),
+                ),
+                ...pair('rate_mps', t > apogee_t ? -at(truth.speed, t) : NaN, 0.9),
+                no_parachute_rate_mps: 52,
+                impact_in_s: t > apogee_t ? at(truth.altitude, t) / 60 : NaN,
+                impact_east_m: -240,
+                impact_north_m: -80,
+            };
+        },
+    },
+    {
+        name: `${kVehicle}/estimate/last_place`,
+        title: 'Last good place',
+        kind: 'estimate',
+        vehicle: 0,
+        period_s: 1,
+        columns: [
+            column('latitude_deg', 'Latitude', 'deg', '', 7),
+            column('longitude_deg', 'Longitude', 'deg', '', 7),
+            column('altitude_msl_m', 'Altitude MSL', 'm', '', 1),
+            column('east_m', 'East of the pad', 'm', '', 1),
+            column('north_m', 'North of the pad', 'm', '', 1),
+            column('horizontal_sigma_m', 'Place, 1-sigma', 'm', '', 1),
+        ],
+        row: (t) => {
+            const [east, north] = place(t);
+            return {
+                latitude_deg: 22.1023 + north * 9.03e-6,
+                longitude_deg: 14.0794 + east * 9.7e-6,
+                altitude_msl_m: 1210 + at(truth.altitude, t),
+                east_m: east,
+                north_m: north,
+                horizontal_sigma_m: 1.4,
+            };
+        },
+    },
+];
+const kAttitudeColumns = [
+    column('tilt_deg', 'Tilt', 'deg', 'Attitude', 1),
+    column('tilt_heading_deg', 'Tilt heading', 'deg', 'Attitude', 0),
+    column('roll_deg', 'Roll', 'deg', 'Attitude', 0),
+];
+const attitude = (t) => ({
+    tilt_deg: 4 + (t > kLiftoff_s ? Math.min(86, 1.6 * (Math.min(t, apogee_t) - kLiftoff_s)) : 0),
+    tilt_heading_deg: 250,
+    roll_deg: 40 * Math.max(0, Math.min(t, apogee_t) - kLiftoff_s),
+});
+
 const described = hello.description.tables.flatMap((table) => {
     if (table.kind === 'link') return [{ ...table, row: link_row }];
     const name = table.name.split('/estimate/')[1];
-    return name in kEstimates ? [{ ...table, ...kSpans[name], row: kEstimates[name] }] : [];
+    const columns = name === 'navigation' ? [...table.columns, ...kAttitudeColumns] : table.columns;
+    return name in kEstimates ? [{ ...table, columns, ...kSpans[name], row: kEstimates[name] }] : [];
 });
 
 /** Estimators first, then packets, then the link: the order in which the server describes them. */
 const is_link = (table) => table.kind === 'link';
-export const tables = [...described.filter((table) => !is_link(table)), ...packets, ...described.filter(is_link)].map(
-    (table, id) => ({ ...table, id }),
-);
+export const tables = [
+    ...described.filter((table) => !is_link(table)),
+    ...watched,
+    ...packets,
+    ...described.filter(is_link),
+].map((table, id) => ({ ...table, id }));
 
 /** Rows of a table in [from, to), as [t, values]; what a fade swallowed is missing. */
 export function rows(table, from, to) {

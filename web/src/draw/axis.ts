@@ -5,6 +5,8 @@ import type { Pen } from './pen';
 import { step_decimals, time_step_s } from './ticks';
 import type { Window } from './window';
 
+const kHalfTag_px = 46;
+
 export function draw_axis(
   pen: Pen,
   colours: Palette,
@@ -12,6 +14,8 @@ export function draw_axis(
   height: number,
   { from_s, span_s }: Window,
   zero: Zero,
+  /** Where the cursor's tag lies; NaN: nowhere. */
+  tag_px = NaN,
 ): void {
   const step = time_step_s(span_s, width / 110);
   const decimals = Math.min(2, step_decimals(step));
@@ -26,8 +30,8 @@ export function draw_axis(
     const x = Math.round(((t_s - from_s) / span_s) * width);
     const text = format_since(zero, t_s, decimals);
     const half = pen.measureText(text).width / 2;
-    if (x < half || x > width - half) continue;
     pen.fillRect(x, 0, 1, 5);
+    if (x < half || x > width - half || Math.abs(x - tag_px) < half + kHalfTag_px) continue;
     pen.fillText(text, x, height / 2 + 2);
   }
 }

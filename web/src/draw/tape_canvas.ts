@@ -1,11 +1,8 @@
 /**
- * Draws the tape: the whole recording from edge to edge, its phases as labelled bands, the altitude's outline, gaps
- * hatched, events as ticks on the axis, alerts and markers under it, the strips' window with a fan up to them, the cursor
- * and the head.
+ * Draws the tape: the whole recording from edge to edge, its phases as tints, the altitude's outline, gaps hatched, what
+ * happened in words above it, alerts under it, the strips' window, the cursor and the head.
  */
-import { capital } from '../text/format';
 import type { TapeSeconds } from '../stream/clocks';
-import type { PhaseSpan } from '../tape/events';
 import type { Tape } from '../tape/tape';
 import { format_since, type Zero } from '../tape/zero';
 import { hatching } from './hatch';
@@ -21,8 +18,6 @@ export interface TapeDrawing {
   zero: Zero;
   /** Table and column of the altitude outline; undefined: none. */
   profile: { table: number; column: number } | undefined;
-  /** Left and right edge of the strips' plot in this canvas' pixels; undefined: no fan. */
-  strips: { left: number; right: number } | undefined;
   hover_s: TapeSeconds;
 }
 
@@ -37,24 +32,20 @@ export interface TapeLayout {
 }
 
 const kEdge = 14; // room for the cursor's handle and half a label at both ends
-const kLabelRow_px = 13;
 const kLabelHalf_px = 26; // half of a time of day
 const kTick_px = 7;
 const kGapMin_s = 1; // shorter silences are loss, which the link panel counts
 
 export function tape_layout(surface: { width: number; height: number }): TapeLayout {
-  const small = surface.height < 110;
-  const band_top = small ? 10 : 20;
-  const axis_y = surface.height - 7;
-  const labels_y = axis_y - 14 - kLabelRow_px;
-  const marks_y = labels_y - 15;
+  const axis_y = surface.height - 8;
+  const band_bottom = surface.height - 36;
   return {
     left: kEdge,
     width: surface.width - 2 * kEdge,
-    band_top,
-    band_bottom: marks_y - 10,
-    marks_y,
-    labels_y,
+    band_top: 22,
+    band_bottom,
+    marks_y: band_bottom + 10,
+    labels_y: 10,
     axis_y,
   };
 }
@@ -118,8 +109,8 @@ export function draw_tape(surface: Surface, drawing: TapeDrawing): void {
   context.strokeStyle = colours.muted;
   context.lineWidth = 1;
   context.strokeRect(layout.left + 0.5, band_top + 0.5, layout.width - 1, band_height - 1);
-  draw_phase_labels(context, colours, phases, layout, x);
   draw_events(context, colours, drawing, layout, x);
+  draw_names(context, colours, drawing, layout, x);
   draw_axis(context, colours, drawing, layout, x);
   draw_cursor(context, colours, drawing, layout, x);
 }
@@ -155,6 +146,7 @@ function draw_profile(
   context.fill();
 }
 
+/** What the strips do not show steps back; what they show keeps its full colour, between two heavy edges. */
 function draw_window(
   context: CanvasRenderingContext2D,
   colours: Palette,
@@ -162,71 +154,65 @@ function draw_window(
   layout: TapeLayout,
   x: Scale,
 ): void {
-  const { tape, strips } = drawing;
+  const { tape } = drawing;
+  const { band_top, band_bottom } = layout;
   const left = x(tape.from_s);
-  const right = Math.max(left + 2, x(tape.to_s));
-  // What the strips do not show steps back; what they show keeps its full colour.
   const far_end = layout.left + layout.width;
+  const right = Math.min(far_end, Math.max(left + 2, x(tape.to_s)));
   context.globalAlpha = 0.6;
   context.fillStyle = colours.ground;
-  context.fillRect(layout.left, layout.band_top, left - layout.left, layout.band_bottom - layout.band_top);
-  context.fillRect(right, layout.band_top, Math.max(0, far_end - right), layout.band_bottom - layout.band_top);
+  context.fillRect(layout.left, band_top, left - layout.left, band_bottom - band_top);
+  context.fillRect(right, band_top, far_end - right, band_bottom - band_top);
   context.globalAlpha = 1;
-  if (strips) {
-    context.fillStyle = colours.window;
-    context.beginPath();
-    context.moveTo(strips.left, 0);
-    context.lineTo(strips.right, 0);
-    context.lineTo(right, layout.band_top);
-    context.lineTo(left, layout.band_top);
-    context.closePath();
-    context.fill();
-  }
-  context.strokeStyle = colours.hover;
-  context.lineWidth = 1.5;
-  context.beginPath();
-  for (const edge of [left, right]) {
-    context.moveTo(edge, layout.band_top);
-    context.lineTo(edge, layout.band_bottom);
-  }
-  if (strips) {
-    context.moveTo(left, layout.band_top);
-    context.lineTo(strips.left, 0);
-    context.moveTo(right, layout.band_top);
-    context.lineTo(strips.right, 0);
-  }
-  context.stroke();
+  context.strokeStyle = colours.ink;
+  context.lineWidth = 2.5;
+  context.strokeRect(left, band_top, right - left, band_bottom - band_top);
 }
 
-function draw_phase_labels(
+const kEventNames: Readonly<Record<string, string>> = {
+  liftoff: 'liftoff',
+  apogee: 'apogee',
+  touchdown: 'touchdown',
+  main_out: 'main',
+  drogue_out: 'drogue',
+  burnout: 'burnout',
+};
+const kMarkerWords = 24; // characters; the log has all of it
+
+/** What happened, in words above the band: events of the flight first, then markers, newest first, as far as there is room. */
+function draw_names(
   context: CanvasRenderingContext2D,
   colours: Palette,
-  phases: PhaseSpan[],
+  drawing: TapeDrawing,
   layout: TapeLayout,
   x: Scale,
 ): void {
-  context.font = `600 11.5px ${colours.font}`;
-  context.textBaseline = 'middle';
+  const { tape, vehicle } = drawing;
+  context.font = `13px ${colours.font}`;
   context.textAlign = 'left';
+  context.textBaseline = 'middle';
+  const names = Object.keys(kEventNames);
+  const flown = tape.log
+    .flight_events(vehicle, tape.cursor_s)
+    .filter(({ name }) => name in kEventNames)
+    .toSorted((a, b) => names.indexOf(a.name) - names.indexOf(b.name))
+    .map(({ name, t_s }) => ({ text: kEventNames[name] ?? name, t_s, pennant: false }));
+  const entered = tape.log.events
+    .filter((event) => mark_of(event) === 'marker')
+    .map((event) => ({ text: event.text.slice(0, kMarkerWords), t_s: event.t_s, pennant: true }))
+    .reverse();
+  const taken: { from: number; to: number }[] = [];
   const far_end = layout.left + layout.width;
-  // From the right, in two rows: a name may run over the phases after it as long as it meets no other name.
-  const limits = [far_end, far_end];
-  for (const phase of phases.toReversed()) {
-    const at = x(phase.from_s);
-    const text = capital(phase.text);
-    const width = context.measureText(text).width;
-    const flush_right = phase === phases.at(-1) && at + 5 + width > far_end;
-    const from = flush_right ? at - 5 - width : at + 5;
-    const row = limits.findIndex((limit) => from >= layout.left && from + width <= limit);
-    context.fillStyle = colours.muted;
-    context.fillRect(Math.round(at), layout.band_top, 1, layout.band_bottom - layout.band_top);
-    if (row < 0) continue;
-    const y = layout.labels_y + row * kLabelRow_px;
-    context.fillRect(Math.round(at), layout.band_bottom, 1, y + 5 - layout.band_bottom);
+  for (const one of [...flown, ...entered]) {
+    const width = context.measureText(one.text).width + (one.pennant ? 14 : 0);
+    const from = Math.max(layout.left, Math.min(far_end - width, x(one.t_s) - (one.pennant ? 0 : 4)));
+    const to = from + width;
+    const free = taken.every((other) => to + 6 < other.from || from - 6 > other.to);
+    if (one.pennant) draw_pennant(context, colours, false, x(one.t_s), layout.band_top - 4);
+    if (!free) continue;
+    taken.push({ from, to });
     context.fillStyle = colours.ink;
-    context.fillText(text, from, y);
-    for (let above = 0; above <= row; above++)
-      limits[above] = Math.min(limits[above] ?? far_end, (flush_right ? from : at) - 6);
+    context.fillText(one.text, from + (one.pennant ? 14 : 0), layout.labels_y);
   }
 }
 
@@ -260,8 +246,6 @@ function draw_events(
     if (mark === 'event') {
       context.fillStyle = colours.ink;
       context.fillRect(Math.round(at) - 1, layout.band_bottom - kTick_px, 2, kTick_px);
-    } else if (mark === 'marker') {
-      draw_pennant(context, colours, false, at, layout.marks_y + 8);
     }
   }
   // The more urgent lies on top where they meet.
@@ -279,7 +263,7 @@ function draw_axis(
   const { zero } = drawing;
   const extent_s = drawing.tape.extent_s;
   const step = time_step_s(extent_s, layout.width / 90);
-  context.font = `11px ${colours.font}`;
+  context.font = `13px ${colours.font}`;
   context.fillStyle = colours.muted;
   context.textAlign = 'center';
   context.textBaseline = 'middle';
@@ -315,11 +299,5 @@ function draw_cursor(
   }
   const at = x(tape.cursor_s);
   context.fillStyle = colours.cursor;
-  context.fillRect(at - 1.25, layout.band_top - 4, 2.5, layout.band_bottom - layout.band_top + 8);
-  context.beginPath();
-  context.arc(at, layout.band_top - 4, 5.5, 0, 2 * Math.PI);
-  context.fill();
-  context.strokeStyle = colours.ground;
-  context.lineWidth = 1.5;
-  context.stroke();
+  context.fillRect(at - 1.25, layout.band_top - 3, 2.5, layout.band_bottom - layout.band_top + 6);
 }

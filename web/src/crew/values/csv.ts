@@ -1,10 +1,13 @@
 /** The window of the open strips as CSV (RFC 4180): a line for each time at which any of them has a row. */
+import { fetch_series } from '../../stream/api';
 import type { Series as Rows } from '../../stream/blocks';
 import { utc_at, type TapeSeconds, type UtcMs } from '../../stream/clocks';
 import type { Description } from '../../stream/description';
 import type { Strip } from '../../tape/strips';
+import type { Tape } from '../../tape/tape';
 
 const kEnd = '\r\n';
+const kPoints = 8192; // the most that a request gives
 const quoted = (text: string): string => (/[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text);
 
 interface Field {
@@ -55,4 +58,16 @@ export function csv_of(
   const heading = ['t_s', 'utc', ...(liftoff_s === undefined ? [] : ['since_liftoff_s']), ...named];
   const sorted = [...lines.entries()].sort(([a], [b]) => a - b).map(([, line]) => line);
   return [heading, ...sorted].map((line) => line.map(quoted).join(',')).join(kEnd) + kEnd;
+}
+
+/** What the window shows of a vehicle's strips, asked from the station. */
+export async function fetch_csv(tape: Tape, vehicle: number, strips: readonly Strip[]): Promise<string> {
+  const { description } = tape;
+  const { id, utc_start_ms } = description.recording;
+  const fields = csv_fields(description, strips);
+  const window = { from_s: tape.from_s, to_s: Math.min(tape.head_s, tape.to_s), points: kPoints };
+  const rows = new Map<number, Rows>();
+  for (const table of new Set(fields.map((field) => field.table)))
+    rows.set(table, await fetch_series(id, { table, ...window }));
+  return csv_of(fields, rows, utc_start_ms, tape.log.liftoff_s(vehicle, tape.cursor_s));
 }
