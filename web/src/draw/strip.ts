@@ -1,6 +1,7 @@
 /** Draws one strip: rows of the tape on the window's time axis. Rasters are scratch space shared by all strips. */
 import type { Series } from '../stream/blocks';
 import type { TapeSeconds } from '../stream/clocks';
+import { stale_after_s } from '../tape/age';
 import type { PhaseSpan } from '../tape/events';
 import type { FuturePoint } from '../tape/future';
 import type { History } from '../tape/history';
@@ -100,7 +101,13 @@ export function draw_strip(pen: Pen, colours: Palette, width: number, height: nu
     height - kInset_px - ((value - scale.low) / (scale.high - scale.low)) * (height - 2 * kInset_px);
 
   if (data.table.kind !== 'estimate' || data.table.period_s < 0.5)
-    draw_gaps(frame, drawn, data.columns.find(from_s) >= 0, Math.min(tape.head_s, tape.cursor_s));
+    draw_gaps(
+      frame,
+      drawn,
+      data.columns.find(from_s) >= 0,
+      Math.min(tape.head_s, tape.cursor_s),
+      stale_after_s(data.table),
+    );
   const ticks = draw_ticks(frame, scale, y);
   draw_limits(frame, strip.limits, column.unit, y, scale.low, scale.high);
   strip.series.forEach((series, k) => {

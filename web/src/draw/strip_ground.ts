@@ -21,8 +21,8 @@ export interface Frame {
 }
 
 export const kNoteType_px = 12;
-const kGapMin_s = 1;
 const kLimitWords_px = 52;
+const kTickWords_px = 40; // names of phases give way to the axis
 const kFutureDash: readonly number[] = [2, 4.5];
 
 export function draw_time_grid({ pen, colours, width, height, window, x }: Frame, zero_s: TapeSeconds): void {
@@ -40,7 +40,7 @@ export function draw_phase_names(frame: Frame, phases: readonly PhaseSpan[], end
   pen.textBaseline = 'middle';
   pen.fillStyle = colours.ink;
   for (const phase of phases) {
-    const left = Math.max(0, x(phase.from_s)) + 4;
+    const left = Math.max(kTickWords_px, x(phase.from_s)) + 4;
     const right = Math.min(width, x(Math.min(phase.to_s, end_s)));
     if (pen.measureText(phase.text).width + 2 <= right - left) pen.fillText(phase.text, left, 9);
   }
@@ -48,9 +48,15 @@ export function draw_phase_names(frame: Frame, phases: readonly PhaseSpan[], end
 
 /**
  * Hatches where the strip's lines have nothing although there was something before: longer than loss explains.
- * `before`: a row lies left of the window.
+ * `before`: a row lies left of the window. `least_s`: what is shorter is loss, or waits for the next row.
  */
-export function draw_gaps(frame: Frame, lines: readonly Raster[], before: boolean, until_s: TapeSeconds): void {
+export function draw_gaps(
+  frame: Frame,
+  lines: readonly Raster[],
+  before: boolean,
+  until_s: TapeSeconds,
+  least_s: number,
+): void {
   const { pen, colours, height, window, x } = frame;
   const first = lines[0];
   if (!first) return;
@@ -60,7 +66,7 @@ export function draw_gaps(frame: Frame, lines: readonly Raster[], before: boolea
   for (let column = 0; column <= end; column++) {
     const empty = column < end && lines.every((raster) => Number.isNaN(raster.low[column] ?? NaN));
     if (empty) continue;
-    if (begin >= 0 && (column - begin) * pixel_s >= kGapMin_s) {
+    if (begin >= 0 && (column - begin) * pixel_s >= least_s) {
       pen.fillStyle = colours.surface;
       pen.fillRect(begin, 0, column - begin, height);
       hatch(pen, colours.hatch, begin, 0, column - begin, height);

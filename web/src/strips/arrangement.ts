@@ -3,6 +3,7 @@
  * matters under a parachute. A dictionary that lacks those channels gives its first ones instead. Pure.
  */
 import type { Description } from '../stream/description';
+import { is_estimate } from '../tape/estimates';
 import type { Strip, StripGroup } from '../tape/strips';
 
 export type Stage = 'rail' | 'ascent' | 'descent' | 'down';
@@ -21,11 +22,11 @@ export function stage_of(phase: string): Stage {
   return phase === 'down' || phase === 'presumed down' ? 'down' : 'rail';
 }
 
-/** A channel by its role, or a column by the end of its table's name. */
+/** A channel by its role, a column of an estimator, or one of a link where no table is named. */
 type Wanted = { role: string } | { table: string; column: string };
 
 const role = (name: string): Wanted => ({ role: name });
-const estimate = (table: string, column: string): Wanted => ({ table: `/estimate/${table}`, column });
+const estimate = (table: string, column: string): Wanted => ({ table, column });
 const kAltitude = estimate('vertical', 'altitude_m');
 const kSpeed = estimate('vertical', 'vertical_speed_mps');
 const kLoss: Wanted = { table: '', column: 'loss_10s' };
@@ -63,7 +64,7 @@ function is(description: Description, series: { table: number; column: number },
   if (!table || !column) return false;
   if ('role' in wanted) return column.role === wanted.role;
   return (
-    column.name === wanted.column && (wanted.table === '' ? table.kind === 'link' : table.name.endsWith(wanted.table))
+    column.name === wanted.column && (wanted.table === '' ? table.kind === 'link' : is_estimate(table, wanted.table))
   );
 }
 

@@ -97,6 +97,10 @@ export interface Estimate<E extends Estimator> {
 
 const kFolder = '/estimate/';
 
+/** Whether it is the table of an estimator of that name, known to the page or not. */
+export const is_estimate = (table: Table, name: string): boolean =>
+  table.kind === 'estimate' && table.name.endsWith(kFolder + name);
+
 function table_of(description: Description, vehicle: number, estimator: Estimator): Table | undefined {
   return description.tables.find((table) => table.vehicle === vehicle && estimator_of(table) === estimator);
 }
@@ -149,6 +153,35 @@ export function estimate<E extends Estimator>(tape: Tape, vehicle: number, estim
         ? format_value(column, value(name))
         : '';
     },
+  };
+}
+
+/** The row at the cursor of a table whose columns depend on the vehicle, or are asked for one at a time. */
+export interface Row {
+  table: Table;
+  /** NaN without a row. */
+  t_s: TapeSeconds;
+  value(name: string): number;
+  /** The word of an enumeration; empty without one. */
+  word(name: string): string;
+  column(name: string): Column | undefined;
+}
+
+/** Undefined when the recording has no such table. */
+export function estimate_row(tape: Tape, vehicle: number, name: string): Row | undefined {
+  const table = tape.description.tables.find((one) => one.vehicle === vehicle && is_estimate(one, name));
+  if (!table) return undefined;
+  const column = (wanted: string): Column | undefined => table.columns.find((one) => one.name === wanted);
+  const value = (wanted: string): number => {
+    const place = table.columns.findIndex((one) => one.name === wanted);
+    return place < 0 ? NaN : tape.value_at_cursor(table.id, place).value;
+  };
+  return {
+    table,
+    t_s: tape.value_at_cursor(table.id, 0).t_s,
+    value,
+    word: (wanted) => column(wanted)?.enumeration.get(value(wanted)) ?? '',
+    column,
   };
 }
 

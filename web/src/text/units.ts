@@ -23,6 +23,7 @@ const kShown: ReadonlyMap<string, Shown> = new Map([
   ['By', plain('B')],
   ['[ppm]', plain('ppm')],
   ['%', plain('%')],
+  ['{fraction}', { symbol: '%', gain: 100, offset: 0 }],
   ['uT', plain('µT')],
   ['us', plain('µs')],
   ['dB{mW}', plain('dBm')],

@@ -11,7 +11,7 @@ import { find_event } from '../../tape/events';
 import { bearing_deg, likeliest_landing } from '../../tape/map';
 import { measured_s } from '../../tape/measured';
 import { altitude_at, vertical_speed_at, type MotionFigure } from '../../tape/outlook';
-import { estimate_row } from '../../tape/row';
+import { estimate_row } from '../../tape/estimates';
 import type { Tape } from '../../tape/tape';
 import { format_since, zero_of } from '../../tape/zero';
 import { format_age, format_bearing, format_fixed, format_interval, format_to_go } from '../../text/format';
