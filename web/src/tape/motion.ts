@@ -12,7 +12,10 @@ export interface Reading {
   measured_s: TapeSeconds;
 }
 
+export type MotionSource = 'navigation' | 'vertical' | 'onboard' | 'none';
+
 export interface Motion {
+  source: MotionSource;
   altitude_m: Reading;
   vertical_speed_mps: Reading;
 }
@@ -61,14 +64,14 @@ function reading(tape: Tape, ref: ColumnRef | undefined, sigma: number, measured
 /** Navigation knows best while fixes aid it, then the filter of the vertical, then the vehicle itself. */
 export function motion_at(tape: Tape, vehicle: number): Motion {
   const measured = measured_s(tape, vehicle);
-  const of = <E extends Estimator>(name: E, altitude: string, speed: string): Motion => {
+  const of = (name: Estimator & MotionSource, altitude: string, speed: string): Motion => {
     const source = estimate(tape, vehicle, name);
     const read = (column: string): Reading => {
       const ref = source.ref(column as never);
       const sigma = ref?.table.columns.findIndex((one) => one.name === ref.table.columns[ref.column]?.sigma_column);
       return reading(tape, ref, sigma ?? -1, measured);
     };
-    return { altitude_m: read(altitude), vertical_speed_mps: read(speed) };
+    return { source: name, altitude_m: read(altitude), vertical_speed_mps: read(speed) };
   };
   if (estimate(tape, vehicle, 'navigation').word('mode') === kModeWords.aided) {
     const navigated = of('navigation', 'up_m', 'velocity_up_mps');
@@ -77,5 +80,7 @@ export function motion_at(tape: Tape, vehicle: number): Motion {
   const filtered = of('vertical', 'altitude_m', 'vertical_speed_mps');
   if (Number.isFinite(filtered.altitude_m.value)) return filtered;
   const own = (role: string): Reading => reading(tape, find_role(tape.description, role, vehicle), -1, measured);
-  return { altitude_m: own('onboard_altitude'), vertical_speed_mps: own('onboard_vertical_speed') };
+  const altitude_m = own('onboard_altitude');
+  const source = Number.isFinite(altitude_m.value) ? 'onboard' : 'none';
+  return { source, altitude_m, vertical_speed_mps: own('onboard_vertical_speed') };
 }

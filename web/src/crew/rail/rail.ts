@@ -9,12 +9,12 @@ import { deployment_at, next_parachute, open_parachute, type Deployment } from '
 import { estimate } from '../../tape/estimates';
 import { find_event } from '../../tape/events';
 import { bearing_deg, likeliest_landing } from '../../tape/map';
-import { measured_s } from '../../tape/measured';
-import { altitude_at, vertical_speed_at, type MotionFigure } from '../../tape/outlook';
+import { fix_s } from '../../tape/measured';
+import { motion_at, type Motion, type Reading } from '../../tape/motion';
 import { estimate_row } from '../../tape/estimates';
 import type { Tape } from '../../tape/tape';
 import { format_since, zero_of } from '../../tape/zero';
-import { format_age, format_bearing, format_fixed, format_interval, format_to_go } from '../../text/format';
+import { format_age, format_bearing, format_fixed, format_interval, format_to_go, kNoValue } from '../../text/format';
 import { rounded, rounded_number, sigma_words } from '../../text/rounding';
 import { select_checks } from '../readiness/readiness';
 import { due_words, kRailWords, source_words } from './wording';
@@ -54,8 +54,6 @@ const figure = (
   unit: string,
   more: Partial<RailFigure> = {},
 ): RailFigure => ({ name, size, title, text, unit, notes: [], old: false, number: NaN, ...more });
-
-const age_of = (scene: Scene, one: MotionFigure): number => Math.max(0, scene.cursor_s - one.measured_s);
 
 export function select_rail(tape: Tape, vehicle: number): RailFigure[] {
   const { cursor_s } = tape;
@@ -100,48 +98,43 @@ function checks(scene: Scene): RailFigure | undefined {
   });
 }
 
-/** With its ±, its age and, where it is not the station's own, whose it is. */
-function motion_notes(scene: Scene, one: MotionFigure, sigma: string): Pick<RailFigure, 'notes' | 'old' | 'number'> {
-  const age_s = age_of(scene, one);
+/** With its ±, its age where it is old and, where it is not navigation's, whose it is. */
+function motion_figure(
+  scene: Scene,
+  blank: RailFigure,
+  { source }: Motion,
+  { value, sigma, measured_s }: Reading,
+  sign: 1 | -1,
+): RailFigure {
+  const shown = rounded_number(sign * value, sigma, 1);
+  const age_s = Math.max(0, scene.cursor_s - measured_s);
   const old = age_s > kOld_s;
-  const age = old ? `${format_age(age_s)} old` : '';
-  const whose = one.source === 'navigation' ? '' : source_words[one.source];
-  return {
-    notes: [[sigma, age].filter((part) => part !== '').join(', '), whose].filter((part) => part !== ''),
-    old,
-    number: one.value,
-  };
+  const notes = [
+    [sigma_words(shown, blank.unit), old ? `${format_age(age_s)} old` : ''].filter((part) => part !== '').join(', '),
+    source === 'navigation' || source === 'none' ? '' : source_words[source],
+  ];
+  return { ...blank, text: shown.text, notes: notes.filter((note) => note !== ''), old, number: value };
 }
 
 function altitude(scene: Scene, size: RailFigure['size']): RailFigure {
-  const one = altitude_at(scene.tape, scene.vehicle);
-  if (!one) {
-    const why = scene.tape.log.why_missing(scene.vehicle, 'vertical');
-    return figure('altitude', size, kRailWords.altitude, '–', '', { notes: [why || kRailWords.no_value] });
-  }
-  const shown = rounded(one.column, one.value, one.sigma);
-  return figure(
-    'altitude',
-    size,
-    kRailWords.altitude,
-    shown.text,
-    'm',
-    motion_notes(scene, one, sigma_words(shown, 'm')),
-  );
+  const motion = motion_at(scene.tape, scene.vehicle);
+  const blank = figure('altitude', size, kRailWords.altitude, kNoValue, 'm');
+  if (Number.isFinite(motion.altitude_m.value)) return motion_figure(scene, blank, motion, motion.altitude_m, 1);
+  const why = scene.tape.log.why_missing(scene.vehicle, 'vertical');
+  return { ...blank, unit: '', notes: [why || kRailWords.no_value] };
 }
 
 /** Upwards while it climbs; a fall is told without a sign, by its title. */
-function speed(scene: Scene, size: RailFigure['size']): RailFigure | undefined {
-  const one = vertical_speed_at(scene.tape, scene.vehicle);
+function speed(scene: Scene, size: RailFigure['size']): RailFigure {
+  const motion = motion_at(scene.tape, scene.vehicle);
   const falls = scene.stage === 'descent';
-  const title = falls ? kRailWords.falling : kRailWords.climbing;
-  if (!one) return figure('vertical_speed', size, title, '–', '', { notes: [kRailWords.no_value] });
-  const shown = rounded(one.column, falls ? -one.value : one.value, one.sigma);
-  const notes = motion_notes(scene, one, sigma_words(shown, 'm/s'));
+  const blank = figure('vertical_speed', size, falls ? kRailWords.falling : kRailWords.climbing, kNoValue, 'm/s');
+  const reading = motion.vertical_speed_mps;
+  if (!Number.isFinite(reading.value)) return { ...blank, unit: '', notes: [kRailWords.no_value] };
+  const shown = motion_figure(scene, blank, motion, reading, falls ? -1 : 1);
   const under = open_parachute(scene.deployment);
   const expected = falls && under ? format_interval(under.rate_low_mps, under.rate_high_mps, 'm/s') : '';
-  if (expected !== '') notes.notes = [...notes.notes, `${kRailWords.expected} ${expected}`];
-  return figure('vertical_speed', size, title, shown.text, 'm/s', notes);
+  return expected === '' ? shown : { ...shown, notes: [...shown.notes, `${kRailWords.expected} ${expected}`] };
 }
 
 /** A prediction on the way up; afterwards what was reached. */
@@ -182,7 +175,7 @@ function landing(scene: Scene, size: RailFigure['size']): RailFigure | undefined
   if (Number.isNaN(east_m)) return undefined;
   const distance_m = Math.hypot(east_m, north_m);
   const bearing = Math.round(bearing_deg(east_m, north_m) / kBearingStep_deg) * kBearingStep_deg;
-  const measured = measured_s(tape, vehicle, 'place');
+  const measured = fix_s(tape, vehicle);
   const old = scene.stage !== 'rail' && cursor_s - (Number.isNaN(measured) ? row.t_s : measured) > kOldPlace_s;
   const in_flight = scene.stage !== 'rail';
   const in_s = in_flight && !old ? format_to_go(row.value(`${name}_in_s`) - (cursor_s - row.t_s)) : '';
@@ -234,7 +227,7 @@ function antenna(scene: Scene): RailFigure | undefined {
   const azimuth = angles.value('azimuth_deg');
   if (Number.isNaN(azimuth)) return undefined;
   const elevation = `el ${format_fixed(angles.value('elevation_deg'), 0)}°`;
-  const old = scene.cursor_s - measured_s(scene.tape, scene.vehicle, 'place') > kOldPlace_s;
+  const old = scene.cursor_s - fix_s(scene.tape, scene.vehicle) > kOldPlace_s;
   return figure('antenna', 4, kRailWords.antenna, format_bearing(azimuth).slice(0, -1), '° true', {
     notes: [old ? `${elevation}, ${kRailWords.old_fix}` : elevation],
     number: azimuth,
