@@ -51,9 +51,15 @@ export function walk(
     }
   }
   restart();
+  // Straight through the ring: this runs for every row of every line twenty times a second.
+  const times = columns.t_s;
+  const values = columns.values[column];
+  if (!values) return;
+  const mask = columns.capacity - 1;
   const end = Math.min(columns.count - 1, columns.find(to_s) + 1);
-  for (let i = Math.max(0, columns.find(from_s)); i <= end; i++) {
-    const value = columns.value(column, i);
-    point(columns.time(i), value, value, gap_s, i);
+  let i = Math.max(0, columns.find(from_s));
+  for (let place = columns.place(i); i <= end; i++, place = (place + 1) & mask) {
+    const value = values[place] ?? NaN;
+    point(times[place] ?? NaN, value, value, gap_s, i);
   }
 }
