@@ -11,7 +11,7 @@ export interface Painter {
   paint(now_ms: PageMs): void;
 }
 
-const kFramePart_ms = 7; // of the 16.7 ms at 60 frames a second; layout, figures and messages need the rest
+const kFramePart_ms = 10; // of the 16.7 ms at 60 frames a second; layout, figures and messages need the rest
 
 const painters: Painter[] = [];
 let next = 0;

@@ -57,7 +57,8 @@ export function with_band(extent: StripExtent, low_edge: Raster, high_edge: Rast
 export function with_limits(extent: StripExtent, limits: readonly Limit[]): StripExtent {
   let { min, max } = extent;
   const reach = kNearLimit * Math.max(Math.abs(min), Math.abs(max));
-  for (const { value } of limits) {
+  for (const { value, level } of limits) {
+    if (level === 'valid') continue;
     if (value < min && min - value <= reach) min = value;
     if (value > max && value - max <= reach) max = value;
   }

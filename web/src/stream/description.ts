@@ -13,7 +13,8 @@ export type TableKind = 'packet' | 'batch' | 'estimate' | 'link';
 /** Where an alert of the dictionary begins: drawn beside the values. */
 export interface Limit {
   side: 'low' | 'high';
-  level: 'advisory' | 'caution' | 'warning';
+  /** What is raised beyond it; `valid`: nothing, but the value is to be doubted there. */
+  level: 'advisory' | 'caution' | 'warning' | 'valid';
   value: number;
 }
 

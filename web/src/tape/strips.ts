@@ -57,8 +57,8 @@ export function band_words(strip: Strip): string {
 function limits_of(column: Column): readonly Limit[] {
   if (column.limits.length > 0 || !column.range) return column.limits;
   return [
-    { side: 'low', value: column.range[0], level: 'caution' },
-    { side: 'high', value: column.range[1], level: 'caution' },
+    { side: 'low', value: column.range[0], level: 'valid' },
+    { side: 'high', value: column.range[1], level: 'valid' },
   ];
 }
 

@@ -36,6 +36,7 @@ export interface RailFigure {
 const kOld_s = 2;
 const kOldPlace_s = 3;
 const kPlaceStep_m = 10;
+const kWhole = 100; // from here on nobody reads a decimal
 const kBearingStep_deg = 5;
 
 interface Scene {
@@ -60,7 +61,7 @@ export function select_rail(tape: Tape, vehicle: number): RailFigure[] {
   const stage = stage_of(tape.log.phase_at(vehicle, cursor_s)?.phase ?? '');
   const scene: Scene = { tape, vehicle, cursor_s, stage, deployment: deployment_at(tape, vehicle) };
   const by_stage: Readonly<Record<Stage, () => (RailFigure | undefined)[]>> = {
-    rail: () => [checks(scene), altitude(scene, 3), apogee(scene, 3), landing(scene, 3), antenna(scene), tilt(scene)],
+    rail: () => [checks(scene), apogee(scene, 3), landing(scene, 3), altitude(scene, 4), tilt(scene)],
     ascent: () => [
       altitude(scene, 1),
       speed(scene, 2),
@@ -77,14 +78,7 @@ export function select_rail(tape: Tape, vehicle: number): RailFigure[] {
       apogee(scene, 4),
       antenna(scene),
     ],
-    down: () => [
-      place(scene, 1),
-      coordinates(scene),
-      apogee(scene, 3),
-      fastest(scene),
-      flight_time(scene),
-      altitude(scene, 4),
-    ],
+    down: () => [place(scene, 1), coordinates(scene), apogee(scene, 3), fastest(scene), flight_time(scene)],
   };
   return by_stage[stage]().filter((one) => one !== undefined);
 }
@@ -106,7 +100,7 @@ function motion_figure(
   { value, sigma, measured_s }: Reading,
   sign: 1 | -1,
 ): RailFigure {
-  const shown = rounded_number(sign * value, sigma, 1);
+  const shown = rounded_number(sign * value, sigma, Math.abs(value) < kWhole ? 1 : 0);
   const age_s = Math.max(0, scene.cursor_s - measured_s);
   const old = age_s > kOld_s;
   const notes = [
@@ -178,7 +172,8 @@ function landing(scene: Scene, size: RailFigure['size']): RailFigure | undefined
   const measured = fix_s(tape, vehicle);
   const old = scene.stage !== 'rail' && cursor_s - (Number.isNaN(measured) ? row.t_s : measured) > kOldPlace_s;
   const in_flight = scene.stage !== 'rail';
-  const in_s = in_flight && !old ? format_to_go(row.value(`${name}_in_s`) - (cursor_s - row.t_s)) : '';
+  const left_s = row.value(`${name}_in_s`) - (cursor_s - row.t_s);
+  const in_s = in_flight && !old && left_s > 0 ? `in ${format_fixed(left_s, 0)} s` : '';
   const age = old ? `fix ${format_age(cursor_s - measured)} old` : '';
   const axes = [row.value(`${name}_semi_major_m`), row.value(`${name}_semi_minor_m`)].map((axis) =>
     format_fixed(axis, 0),
