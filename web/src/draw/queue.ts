@@ -1,41 +1,44 @@
 /**
- * Strips are painted in turn, so many in a frame as fit into a part of it: on a slow device they come a frame apart
- * instead of holding the whole page up, and none is passed over.
+ * Strips are painted together, so that they never disagree about the time they show: at most twenty times a second, and
+ * seldomer where a round of them takes so long that the rest of the page would wait for it.
  */
 import { page_now, type PageMs } from '../stream/clocks';
-import { on_frame } from './loop';
+import { live_interval_ms, on_frame } from './loop';
 
 export interface Painter {
   /** Whether it is seen, and something on it would change. */
-  wants(now_ms: PageMs): boolean;
+  wants(): boolean;
   paint(now_ms: PageMs): void;
 }
 
-const kFramePart_ms = 10; // of the 16.7 ms at 60 frames a second; layout, figures and messages need the rest
+const kCostPart = 4; // a round may take this part of the time until the next
 
-const painters: Painter[] = [];
-let next = 0;
+const painters = new Set<Painter>();
 let stop: (() => void) | undefined;
+let begun_ms: PageMs = -Infinity;
+let pause_ms = 0;
 
 function frame(now_ms: PageMs): void {
-  const begin_ms = page_now();
-  for (let left = painters.length; left > 0; left--) {
-    next = (next + 1) % painters.length;
-    const painter = painters[next];
-    if (!painter?.wants(now_ms)) continue;
+  if (now_ms - begun_ms < pause_ms) return;
+  const from_ms = page_now();
+  let painted = 0;
+  for (const painter of painters) {
+    if (!painter.wants()) continue;
     painter.paint(now_ms);
-    if (page_now() - begin_ms > kFramePart_ms) return;
+    painted++;
   }
+  if (painted === 0) return;
+  begun_ms = now_ms;
+  pause_ms = Math.max(live_interval_ms(), kCostPart * (page_now() - from_ms));
 }
 
-/** Paints when asked for, until the returned function is called. */
-export function paint_in_turn(painter: Painter): () => void {
-  painters.push(painter);
+/** Paints with the others when asked for, until the returned function is called. */
+export function paint_together(painter: Painter): () => void {
+  painters.add(painter);
   stop ??= on_frame(frame);
   return () => {
-    const place = painters.indexOf(painter);
-    if (place >= 0) painters.splice(place, 1);
-    if (painters.length > 0) return;
+    painters.delete(painter);
+    if (painters.size > 0) return;
     stop?.();
     stop = undefined;
   };
