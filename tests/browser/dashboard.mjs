@@ -143,7 +143,7 @@ async function pinch(page) {
   const session = await page.context().newCDPSession(page);
   await session.send('Emulation.setTouchEmulationEnabled', { enabled: true, maxTouchPoints: 2 });
   const plot = page.locator('.strips [data-plot]').first();
-  await plot.scrollIntoViewIfNeeded();
+  await plot.evaluate((element) => element.scrollIntoView({ block: 'center' })); // clear of the tape, which lies over the page's end
   const box = await plot.boundingBox();
   const at = (spread) => [-1, 1].map((side, id) => ({ x: box.x + box.width / 2 + side * spread, y: box.y + box.height / 2, id }));
   await session.send('Input.dispatchTouchEvent', { type: 'touchStart', touchPoints: at(50) });

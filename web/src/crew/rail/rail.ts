@@ -257,7 +257,7 @@ export function last_place(
   const east_m = navigation.value('east_m');
   if (Number.isNaN(east_m)) return undefined;
   const sigma_m = Math.hypot(navigation.sigma('east_m'), navigation.sigma('north_m')) / Math.SQRT2;
-  return { east_m, north_m: navigation.value('north_m'), sigma_m, t_s: navigation.t_s };
+  return { east_m, north_m: navigation.value('north_m'), sigma_m, t_s: Math.min(navigation.t_s, fix_s(tape, vehicle)) };
 }
 
 function place(scene: Scene, size: RailFigure['size']): RailFigure {
