@@ -182,7 +182,7 @@ async function replay(flight) {
     return [Number.isNaN(landing) && (Number.isNaN(altitude) || rows.some((row) => Math.abs(row - altitude) <= 1e-3)), `altitude ${altitude}, landing ${landing}`];
   });
   await page.getByTestId('rate').selectOption('10');
-  await page.getByRole('button', { name: 'Play' }).click();
+  await page.getByRole('button', { name: 'Play', exact: true }).click();
   for (const [name, what] of [['altitude', 'in the ascent'], ['vertical_speed', 'in the descent'], ['place', 'down']]) {
     await until(`replay: ${name}`, async () => (await greatest(page)).join() === name, kFlight_ms);
     await picture(page, `crew-replay-${what.replaceAll(' ', '-')}`);

@@ -330,10 +330,10 @@ async function run(browser) {
   await until('the step back', async () => (await cursor_of(laptop)) < stepped);
   check('replay: a button steps back', (await cursor_of(laptop)) >= sought - 0.5);
   await laptop.getByTestId('rate').selectOption('2');
-  await laptop.getByRole('button', { name: 'Play' }).click();
+  await laptop.getByRole('button', { name: 'Play', exact: true }).click();
   const playing = await cursor_of(laptop);
   await until('replay to move', async () => (await cursor_of(laptop)) > playing + 1);
-  await laptop.getByRole('button', { name: 'Pause' }).click();
+  await laptop.getByRole('button', { name: 'Pause', exact: true }).click();
   await until('replay to pause', async () => /paused/.test(await where_of(laptop)));
   await compare(laptop, live_id, 'replay after a pause');
   await picture(laptop, 'laptop-light-replay');
