@@ -26,6 +26,16 @@ export class Raster {
     this.break();
   }
 
+  /** Moves what is there to the left by whole pixel columns; the window then begins at `from_s`. */
+  move(columns: number, from_s: number): void {
+    for (const edge of [this.low, this.high]) {
+      edge.copyWithin(0, columns, this.width);
+      edge.fill(NaN, this.width - columns, this.width);
+    }
+    this.from_s = from_s;
+    this.break();
+  }
+
   /** The next point is not joined to the one before it. */
   break(): void {
     this.last_x = NaN;

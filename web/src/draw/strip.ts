@@ -1,14 +1,15 @@
-/** Draws one strip: rows of the tape on the window's time axis. Rasters are scratch space shared by all strips. */
+/** Draws one strip: rows of the tape on the window's time axis. */
 import type { Series } from '../stream/blocks';
-import type { TapeSeconds } from '../stream/clocks';
+import { page_now, type TapeSeconds } from '../stream/clocks';
 import { stale_after_s } from '../tape/age';
 import type { PhaseSpan } from '../tape/events';
 import type { FuturePoint } from '../tape/future';
 import type { History } from '../tape/history';
-import { kSeriesMax, type Strip, type Series as StripSeries } from '../tape/strips';
+import type { Strip, Series as StripSeries } from '../tape/strips';
 import type { Tape, TableData } from '../tape/tape';
 import { format_fixed } from '../text/format';
 import { shown_unit } from '../text/units';
+import type { Kept, Layer } from './kept';
 import type { Palette } from './palette';
 import { write, type Pen } from './pen';
 import { draw_phases } from './phases';
@@ -40,11 +41,11 @@ export interface StripScene {
   zero_s: TapeSeconds;
   /** Of the first line, from now on; empty: not known. */
   future: readonly FuturePoint[];
+  /** What the last painting of this strip left, and on a page the pixels of its lines. */
+  kept: Kept;
+  layer: Layer | undefined;
 }
 
-const lines = Array.from({ length: kSeriesMax }, () => new Raster());
-const bands_low = Array.from({ length: kSeriesMax }, () => new Raster());
-const bands_high = Array.from({ length: kSeriesMax }, () => new Raster());
 const kHalfApart_px = 0.45;
 const kBandStep_px = 3;
 const kInset_px = 5;
@@ -56,6 +57,7 @@ const kDashes: readonly (readonly [number, number])[] = [
   [5, 2],
 ];
 const kBroken = [5, 5] as const;
+const kSolid = [1, 0] as const;
 const kNothing: StripExtent = { min: NaN, max: NaN };
 
 const has_band = (series: StripSeries): boolean => series.sigma >= 0 || (series.low >= 0 && series.high >= 0);
@@ -80,7 +82,12 @@ export function draw_strip(pen: Pen, colours: Palette, width: number, height: nu
   const data = first && tape.tables[first.table];
   const column = data?.table.columns[first?.column ?? -1];
   if (!first || !data || !column) return end(kNothing);
-  const drawn = strip.series.map((series, k) => raster_line(scene, series, k, Math.max(1, Math.floor(width))));
+  const { kept } = scene;
+  const { bands_low, bands_high } = kept;
+  const pixels = Math.max(1, Math.floor(width));
+  const rides = tape.following && strip.series.every((one) => tape.tables[one.table]?.columns.covers(from_s));
+  kept.begin(tape, window, pixels, rides, page_now());
+  const drawn = strip.series.map((series, k) => raster_line(scene, series, k, pixels));
   const found = extent_of(drawn);
   if (found.min > found.max) {
     pen.font = `${kNoteType_px}px ${colours.font}`;
@@ -111,36 +118,56 @@ export function draw_strip(pen: Pen, colours: Palette, width: number, height: nu
     );
   const ticks = draw_ticks(frame, scale, y);
   draw_limits(frame, strip.limits, column.unit, y, scale.low, scale.high);
-  strip.series.forEach((series, k) => {
-    const [low_edge, high_edge] = [bands_low[k], bands_high[k]];
-    if (!has_band(series) || !low_edge || !high_edge) return;
-    pen.fillStyle = colours.bands[k] ?? colours.rule;
-    fill_band(pen, low_edge, high_edge, y);
-  });
-  for (let k = drawn.length - 1; k >= 0; k--) {
-    const raster = drawn[k];
-    if (!raster) continue;
-    pen.strokeStyle = colours.series[k] ?? colours.ink;
-    stroke_line(pen, raster, y, strip.series[k]?.broken ? kBroken : (kDashes[k] ?? [1, 0]));
-  }
+  // Dashes lie fast on the tape, not on the screen: they move with their line.
+  const first_px = Math.round((from_s / span_s) * pixels);
+  const draw_lines = (onto: Pen, from_px: number): void => {
+    strip.series.forEach((series, k) => {
+      const [low_edge, high_edge] = [bands_low[k], bands_high[k]];
+      if (!has_band(series) || !low_edge || !high_edge) return;
+      onto.fillStyle = colours.bands[k] ?? colours.rule;
+      fill_band(onto, low_edge, high_edge, y, from_px);
+    });
+    for (let k = drawn.length - 1; k >= 0; k--) {
+      const raster = drawn[k];
+      if (!raster) continue;
+      onto.strokeStyle = colours.series[k] ?? colours.ink;
+      const dash = strip.series[k]?.broken ? kBroken : (kDashes[k] ?? kSolid);
+      stroke_line(onto, raster, y, dash, from_px, first_px);
+    }
+  };
+  if (scene.layer && 'drawImage' in pen)
+    scene.layer.paint(
+      pen as CanvasRenderingContext2D,
+      kept,
+      `${colours.version} ${scale.low} ${scale.high}`,
+      width,
+      height,
+      draw_lines,
+    );
+  else draw_lines(pen, 0);
   if (shown_future.length > 1) draw_future(frame, shown_future, y);
   draw_tick_words(frame, ticks, scale.step, column.unit, y);
   if (drawn.length > 1) draw_line_names(frame, strip, drawn, y);
   return end(found);
 }
 
-/** Rasters a line and its band; gives the line's. */
-function raster_line({ tape, history, window }: StripScene, series: StripSeries, k: number, pixels: number): Raster {
-  const raster = lines[k] ?? new Raster();
+/** Rasters what is new of a line and its band; gives the line's. */
+function raster_line(
+  { tape, history, window, kept }: StripScene,
+  series: StripSeries,
+  k: number,
+  pixels: number,
+): Raster {
+  const raster = kept.lines[k] ?? new Raster();
   const { from_s, span_s } = window;
-  raster.begin(pixels, from_s, span_s);
+  kept.ready(raster);
   const data = tape.tables[series.table];
   if (!data) return raster;
   const past = history.window(data, from_s, from_s + span_s, pixels);
   walk(
     data,
     series.column,
-    from_s,
+    Math.max(from_s, kept.since_s),
     from_s + span_s,
     past,
     (t_s, low, high, gap_s) => {
@@ -149,7 +176,7 @@ function raster_line({ tape, history, window }: StripScene, series: StripSeries,
     },
     () => raster.break(),
   );
-  if (has_band(series)) raster_band(data, series, k, pixels, window, past);
+  if (has_band(series)) raster_band(data, series, k, kept, window, past);
   return raster;
 }
 
@@ -158,15 +185,15 @@ function raster_band(
   data: TableData,
   series: StripSeries,
   k: number,
-  pixels: number,
+  kept: Kept,
   { from_s, span_s }: Window,
   past: Series | undefined,
 ): void {
-  const low_edge = bands_low[k];
-  const high_edge = bands_high[k];
+  const low_edge = kept.bands_low[k];
+  const high_edge = kept.bands_high[k];
   if (!low_edge || !high_edge) return;
-  low_edge.begin(pixels, from_s, span_s);
-  high_edge.begin(pixels, from_s, span_s);
+  kept.ready(low_edge);
+  kept.ready(high_edge);
   const interval = series.low >= 0 && series.high >= 0;
   const rows = past?.rows ?? 0;
   const at = (column: number, row: number, bin: number, t_s: number, which: 'min' | 'max'): number => {
@@ -179,7 +206,7 @@ function raster_band(
   walk(
     data,
     series.column,
-    from_s,
+    Math.max(from_s, kept.since_s),
     from_s + span_s,
     past,
     (t_s, least, greatest, gap_s, row) => {
@@ -208,13 +235,15 @@ function stroke_line(
   raster: Raster,
   y: (value: number) => number,
   [on, off]: readonly [number, number],
+  from_px: number,
+  first_px: number,
 ): void {
   pen.lineWidth = 1;
   pen.beginPath();
   for (const shift of [-kHalfApart_px, kHalfApart_px]) {
     let last = NaN;
-    for (let x = 0; x < raster.width; x++) {
-      if (x % (on + off) >= on || !drawn_at(raster, raster, x)) {
+    for (let x = from_px; x < raster.width; x++) {
+      if ((first_px + x) % (on + off) >= on || !drawn_at(raster, raster, x)) {
         last = NaN;
         continue;
       }
@@ -233,7 +262,7 @@ function stroke_line(
 }
 
 /** Fills between two edges, coarser than the line: its extremes stay. */
-function fill_band(pen: Pen, low: Raster, high: Raster, y: (value: number) => number): void {
+function fill_band(pen: Pen, low: Raster, high: Raster, y: (value: number) => number, from_px: number): void {
   pen.beginPath();
   const tops: number[] = [];
   const bottoms: number[] = [];
@@ -249,7 +278,7 @@ function fill_band(pen: Pen, low: Raster, high: Raster, y: (value: number) => nu
     pen.closePath();
     tops.length = bottoms.length = 0;
   };
-  for (let x = 0; x < low.width; x++) {
+  for (let x = from_px; x < low.width; x++) {
     if (!drawn_at(low, high, x)) {
       close(x);
       continue;

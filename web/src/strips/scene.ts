@@ -1,4 +1,5 @@
 /** All that is drawn of a strip at a moment. */
+import type { Kept, Layer } from '../draw/kept';
 import type { StripScene } from '../draw/strip';
 import type { Window } from '../draw/window';
 import { estimate_refs } from '../tape/estimates';
@@ -28,6 +29,8 @@ export function scene_of(
   strip: Strip,
   window: Window,
   named: boolean,
+  kept: Kept,
+  layer?: Layer,
 ): StripScene {
   return {
     tape,
@@ -35,6 +38,8 @@ export function scene_of(
     strip,
     window,
     named,
+    kept,
+    layer,
     phases: tape.log.phases(vehicle),
     zero_s: zero_of(tape, vehicle).t_s,
     future: future_of(tape, vehicle, strip),

@@ -1,5 +1,6 @@
 /** What a strip shows besides its line: limits, gaps, phases and what is to come, as written down by the SVG pen. */
 import { describe, expect, it } from 'vitest';
+import { Kept } from '../../src/draw/kept';
 import { kChain, type Palette } from '../../src/draw/palette';
 import { draw_strip, type StripScene } from '../../src/draw/strip';
 import { SvgPen } from '../../src/draw/svg_pen';
@@ -55,6 +56,8 @@ function drawn(
     named: true,
     zero_s: 0,
     future: [],
+    kept: new Kept(),
+    layer: undefined,
     ...more,
   });
   return pen.picture('ground');

@@ -1,5 +1,6 @@
 /** The open strips as one picture with their titles and the time axis, drawn by the same code as on the page. */
 import { draw_axis } from '../../draw/axis';
+import { Kept } from '../../draw/kept';
 import { palette } from '../../draw/palette';
 import type { Pen } from '../../draw/pen';
 import { draw_strip } from '../../draw/strip';
@@ -48,7 +49,7 @@ function draw(picture: Picture, pen: Pen, part: (x: number, y: number) => void):
     part(kGutter_px, top);
     pen.fillStyle = colours.surface;
     pen.fillRect(0, 0, kPlot_px, kStrip_px);
-    draw_strip(pen, colours, kPlot_px, kStrip_px, scene_of(tape, history, vehicle, strip, window, i === 0));
+    draw_strip(pen, colours, kPlot_px, kStrip_px, scene_of(tape, history, vehicle, strip, window, i === 0, new Kept()));
     part(0, top);
     pen.fillStyle = colours.edge;
     pen.fillRect(0, 0, kGutter_px + kPlot_px, 1);
