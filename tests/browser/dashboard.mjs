@@ -386,6 +386,7 @@ async function two_vehicles(page) {
   await page.getByRole('button', { name: 'Show estimates' }).click();
   for (const [vehicle, title] of ['Sanderling', 'Godwit'].entries()) {
     await choice.selectOption({ label: title });
+    await check_soon(`two vehicles: beside ${title} the other stands as a small card`, async () => [await page.getByTestId(`vehicle-${1 - vehicle}`).isVisible()]);
     await until(`an altitude of ${title}`, async () => Number.isFinite(await number_of(page, 'altitude')));
     await until(`an apogee of ${title}`, async () => Number.isFinite((await card_numbers(page, 'apogee'))[0] ?? NaN));
     await check_soon(`two vehicles: the predicted apogee is ${title}'s own`, async () => {

@@ -59,6 +59,9 @@ export const kKeys = [
   { keys: ['+', '−'], words: 'a shorter or longer window' },
   { keys: ['0'], words: 'the whole tape' },
   { keys: ['Space'], words: 'play or pause a replay' },
+  { keys: ['Shift + click'], words: 'a second cursor on the strips, to measure from' },
+  { keys: ['M'], words: 'a marker now, with operator controls unlocked' },
+  { keys: ['1', '…', '6'], words: 'a marker with one of the words under More' },
 ] as const;
 
 export const kWords = [
