@@ -23,6 +23,7 @@ export class Kept {
   /** Rows from here on are new. */
   since_s: TapeSeconds = -Infinity;
   private tape: Tape | undefined;
+  private rode = false; // else the rows before it have come since
   private from_s: TapeSeconds = NaN;
   private span_s = NaN;
   private pixels = 0;
@@ -35,6 +36,7 @@ export class Kept {
     const shift = Math.round(moved);
     const keeps =
       rides &&
+      this.rode &&
       tape === this.tape &&
       span_s === this.span_s &&
       pixels === this.pixels &&
@@ -45,6 +47,7 @@ export class Kept {
     this.shift_px = keeps ? shift : NaN;
     this.since_s = keeps ? this.end_s - kLate_s : -Infinity;
     if (!keeps) this.whole_ms = now_ms;
+    this.rode = rides;
     [this.tape, this.from_s, this.span_s, this.pixels, this.end_s] = [tape, from_s, span_s, pixels, tape.head_s];
   }
 

@@ -1,6 +1,6 @@
 /** What the station expects of the parachutes and has seen of them, at the cursor (table "deployment"). */
 import type { TapeSeconds } from '../stream/clocks';
-import { estimate_row } from './estimates';
+import { estimate_row } from './row';
 import type { Tape } from './tape';
 
 export interface Parachute {

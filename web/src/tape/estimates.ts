@@ -156,35 +156,6 @@ export function estimate<E extends Estimator>(tape: Tape, vehicle: number, estim
   };
 }
 
-/** The row at the cursor of a table whose columns depend on the vehicle, or are asked for one at a time. */
-export interface Row {
-  table: Table;
-  /** NaN without a row. */
-  t_s: TapeSeconds;
-  value(name: string): number;
-  /** The word of an enumeration; empty without one. */
-  word(name: string): string;
-  column(name: string): Column | undefined;
-}
-
-/** Undefined when the recording has no such table. */
-export function estimate_row(tape: Tape, vehicle: number, name: string): Row | undefined {
-  const table = tape.description.tables.find((one) => one.vehicle === vehicle && is_estimate(one, name));
-  if (!table) return undefined;
-  const column = (wanted: string): Column | undefined => table.columns.find((one) => one.name === wanted);
-  const value = (wanted: string): number => {
-    const place = table.columns.findIndex((one) => one.name === wanted);
-    return place < 0 ? NaN : tape.value_at_cursor(table.id, place).value;
-  };
-  return {
-    table,
-    t_s: tape.value_at_cursor(table.id, 0).t_s,
-    value,
-    word: (wanted) => column(wanted)?.enumeration.get(value(wanted)) ?? '',
-    column,
-  };
-}
-
 const kClocks: readonly ColumnOf<'phase'>[] = ['time_in_phase_s', 'time_since_liftoff_s'];
 
 /** Clocks that only run: the phase readout and the header say them; as a line they say nothing. */

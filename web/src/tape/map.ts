@@ -147,12 +147,6 @@ export function vehicle_place(tape: Tape, vehicle: number): Place | undefined {
   return Number.isFinite(place.east_m) && Number.isFinite(place.north_m) ? place : undefined;
 }
 
-/** A place on the way flown, with its height. */
-export interface TrackPoint extends Place {
-  t_s: TapeSeconds;
-  up_m: number;
-}
-
 /** Calls for the places flown over from `from_s` to the cursor, oldest first, as coarse as the tape's overview. */
 export function walk_track(
   tape: Tape,
@@ -171,11 +165,4 @@ export function walk_track(
     if (!Number.isFinite(east_m) || !Number.isFinite(north_m)) continue;
     point(east_m, north_m, up === undefined ? NaN : middle(up, bin), (bin + 0.5) * overview.bin_s);
   }
-}
-
-/** The same as a list. */
-export function track_of(tape: Tape, vehicle: number, from_s: TapeSeconds): TrackPoint[] {
-  const points: TrackPoint[] = [];
-  walk_track(tape, vehicle, from_s, (east_m, north_m, up_m, t_s) => points.push({ t_s, east_m, north_m, up_m }));
-  return points;
 }

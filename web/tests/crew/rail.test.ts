@@ -104,20 +104,19 @@ describe('altitude and fall', () => {
   };
   it('are rounded to their ±, the fall without a sign, beside what is expected', () => {
     const figures = rail('under drogue', rows);
-    expect([figures.get('altitude')?.text, plain(figures.get('altitude')?.notes[0])]).toEqual(['612', '± 2 m']);
-    expect(figures.get('vertical_speed')).toMatchObject({ title: 'Falling', text: '24', unit: 'm/s' });
-    expect(figures.get('vertical_speed')?.notes.map(plain)).toEqual([
-      '± 1 m/s',
-      'from the vertical filter',
-      'expected 22 to 27 m/s',
+    expect([figures.get('altitude')?.text, plain(figures.get('altitude')?.notes[0])]).toEqual([
+      '612',
+      '± 2 m, vertical filter',
     ]);
+    expect(figures.get('vertical_speed')).toMatchObject({ title: 'Falling', text: '24', unit: 'm/s' });
+    expect(figures.get('vertical_speed')?.notes.map(plain)).toEqual(['± 1 m/s, vertical filter, expected 22 to 27']);
   });
   it('say when the next parachute is due', () =>
     expect(rail('under drogue', rows).get('due')).toMatchObject({ title: 'Main due in', text: '18' }));
   it('are as old as what was measured, however new the estimate', () => {
     const old = rail('under drogue', rows, [], 56);
     expect(old.get('altitude')?.old).toBe(true);
-    expect(plain(old.get('altitude')?.notes[0])).toBe('± 2 m, 6.0 s old');
+    expect(plain(old.get('altitude')?.notes[0])).toBe('± 2 m, 6.0 s old, vertical filter');
     expect(rail('under drogue', rows).get('altitude')?.old).toBe(false);
   });
   it('come from navigation while fixes aid it', () => {

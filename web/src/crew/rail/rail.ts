@@ -11,7 +11,7 @@ import { find_event } from '../../tape/events';
 import { bearing_deg, likeliest_landing } from '../../tape/map';
 import { fix_s } from '../../tape/measured';
 import { motion_at, type Motion, type Reading } from '../../tape/motion';
-import { estimate_row } from '../../tape/estimates';
+import { estimate_row } from '../../tape/row';
 import type { Tape } from '../../tape/tape';
 import { format_since, zero_of } from '../../tape/zero';
 import { format_age, format_bearing, format_fixed, format_interval, format_to_go, kNoValue } from '../../text/format';
@@ -104,10 +104,11 @@ function motion_figure(
   const age_s = Math.max(0, scene.cursor_s - measured_s);
   const old = age_s > kOld_s;
   const notes = [
-    [sigma_words(shown, blank.unit), old ? `${format_age(age_s)} old` : ''].filter((part) => part !== '').join(', '),
+    sigma_words(shown, blank.unit),
+    old ? `${format_age(age_s)} old` : '',
     source === 'navigation' || source === 'none' ? '' : source_words[source],
   ];
-  return { ...blank, text: shown.text, notes: notes.filter((note) => note !== ''), old, number: value };
+  return { ...blank, text: shown.text, notes: [notes.filter((note) => note !== '').join(', ')], old, number: value };
 }
 
 function altitude(scene: Scene, size: RailFigure['size']): RailFigure {
@@ -127,8 +128,8 @@ function speed(scene: Scene, size: RailFigure['size']): RailFigure {
   if (!Number.isFinite(reading.value)) return { ...blank, unit: '', notes: [kRailWords.no_value] };
   const shown = motion_figure(scene, blank, motion, reading, falls ? -1 : 1);
   const under = open_parachute(scene.deployment);
-  const expected = falls && under ? format_interval(under.rate_low_mps, under.rate_high_mps, 'm/s') : '';
-  return expected === '' ? shown : { ...shown, notes: [...shown.notes, `${kRailWords.expected} ${expected}`] };
+  const expected = falls && under ? format_interval(under.rate_low_mps, under.rate_high_mps, '').trim() : '';
+  return expected === '' ? shown : { ...shown, notes: [`${shown.notes[0]}, ${kRailWords.expected} ${expected}`] };
 }
 
 /** A prediction on the way up; afterwards what was reached. */

@@ -32,7 +32,7 @@ export const due_words = (parachute: string): string =>
   `${parachute.charAt(0).toUpperCase()}${parachute.slice(1)} due in`;
 
 export const source_words: Readonly<Record<'navigation' | 'vertical' | 'onboard', string>> = {
-  navigation: 'from navigation',
-  vertical: 'from the vertical filter',
-  onboard: 'as the rocket says',
+  navigation: 'navigation',
+  vertical: 'vertical filter',
+  onboard: 'on board',
 };
