@@ -32,7 +32,7 @@ const whole_strips = (page) => page.evaluate(() => {
 const misplaced = (page) => page.evaluate(() => {
   const cut = [...document.querySelectorAll('.crew .fig b, .crew .mid td, .crew .side td, .crew h2')]
     .filter((one) => one.clientWidth > 0 && one.scrollWidth > one.clientWidth + 1 && getComputedStyle(one).textOverflow !== 'ellipsis')
-    .map((one) => `cut: ${one.textContent.trim().slice(0, 40)}`);
+    .map((one) => `clipped: ${one.textContent.trim().slice(0, 40)}`);
   const parts = [...document.querySelectorAll('.crew .mid > *, .crew .side > *')].filter((part) => part.getClientRects().length > 0);
   const over = parts.flatMap((one, i) => parts.slice(i + 1).filter((other) => {
     const [a, b] = [one.getBoundingClientRect(), other.getBoundingClientRect()];
@@ -46,7 +46,7 @@ const misplaced = (page) => page.evaluate(() => {
 async function look(page, what) {
   const strips = await whole_strips(page);
   check(`${what}: at least ${kStripsLeast} strips are in view`, strips >= kStripsLeast, `${strips}`);
-  await check_soon(`${what}: nothing is cut or lies over anything`, async () => {
+  await check_soon(`${what}: nothing is clipped or lies over anything`, async () => {
     const found = await misplaced(page);
     return [found.length === 0, found.join('; ')];
   });

@@ -151,7 +151,7 @@ const server = createServer((request, response) => {
   if (url.pathname.endsWith('/latest')) return json({ latest: [] });
   if (url.pathname.endsWith('/series')) {
     const number = (name, otherwise) => Number(url.searchParams.get(name) ?? otherwise);
-    return send('application/octet-stream', series(number('table', 0), number('from_s', 0), number('to_s', 1e9)));
+    return send('application/vnd.turnstone.series', series(number('table', 0), number('from_s', 0), number('to_s', 1e9)));
   }
   const path = join(kDist, url.pathname === '/' ? 'index.html' : url.pathname);
   if (existsSync(path)) return send(kTypes[path.split('.').pop()] ?? 'text/plain', readFileSync(path));

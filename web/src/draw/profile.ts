@@ -1,6 +1,6 @@
 /** Draws the flight from the side: height over distance from the pad along the ground. */
 import type { PhaseSpan } from '../tape/events';
-import type { TrackPoint } from '../tape/track';
+import type { TrackPoint } from '../tape/flight/track';
 import { format_fixed } from '../text/format';
 import type { Palette } from './palette';
 import { line, write, type Pen } from './pen';

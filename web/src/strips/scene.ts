@@ -1,11 +1,11 @@
 /** All that is drawn of a strip at a moment. */
-import type { Kept, Layer } from '../draw/kept';
-import type { StripScene } from '../draw/strip';
-import type { Window } from '../draw/window';
+import type { Kept, Layer } from '../draw/strip/kept';
+import type { StripScene } from '../draw/strip/strip';
+import type { Window } from '../draw/strip/window';
 import { estimate_refs } from '../tape/estimates';
-import type { FuturePoint } from '../tape/future';
+import type { FuturePoint } from '../tape/flight/future';
 import type { History } from '../tape/history';
-import { outlook } from '../tape/outlook';
+import { outlook } from '../tape/flight/outlook';
 import type { Strip } from '../tape/strips';
 import type { Tape } from '../tape/tape';
 import { zero_of } from '../tape/zero';

@@ -159,7 +159,7 @@ describe('the predicted landing', () => {
     likeliest: 0,
   };
   const rows = { 'v/estimate/landing': landing };
-  it('is no finer than 10 m and 5°', () => {
+  it('is rounded to 10 m and 5°', () => {
     const figure = rail('under drogue', rows).get('landing');
     expect(figure).toMatchObject({ text: '110', unit: 'm', old: false });
     expect(figure?.notes[0]).toBe('bearing 115° true, in 45 s');

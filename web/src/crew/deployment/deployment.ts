@@ -1,5 +1,5 @@
 /** Rows of the deployment watch and bands of its ruler, at the cursor. */
-import { deployment_at, type Parachute } from '../../tape/deployment';
+import { deployment_at, type Parachute } from '../../tape/flight/deployment';
 import type { Tape } from '../../tape/tape';
 import { format_since, zero_of } from '../../tape/zero';
 import { capital, format_interval, kNoValue } from '../../text/format';

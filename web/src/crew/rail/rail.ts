@@ -5,11 +5,11 @@
  */
 import { stage_of, type Stage } from '../../strips/arrangement';
 import type { TapeSeconds } from '../../stream/clocks';
-import { deployment_at, next_parachute, open_parachute, type Deployment } from '../../tape/deployment';
+import { deployment_at, next_parachute, open_parachute, type Deployment } from '../../tape/flight/deployment';
 import { estimate } from '../../tape/estimates';
 import { find_event } from '../../tape/events';
 import { bearing_deg, likeliest_landing } from '../../tape/map';
-import { fix_s } from '../../tape/measured';
+import { fix_s } from '../../tape/flight/measured';
 import { motion_at, type Motion, type Reading } from '../../tape/motion';
 import { estimate_row } from '../../tape/row';
 import type { Tape } from '../../tape/tape';
@@ -161,7 +161,7 @@ function apogee(scene: Scene, size: RailFigure['size']): RailFigure | undefined 
   });
 }
 
-/** Of the case that fits best what is seen; a prediction is no finer than its ellipse: 10 m, 5°. */
+/** Of the case that fits best what is seen; a prediction is as coarse as its ellipse: 10 m, 5°. */
 function landing(scene: Scene, size: RailFigure['size']): RailFigure | undefined {
   const { tape, vehicle, cursor_s } = scene;
   const row = estimate(tape, vehicle, 'landing');
@@ -241,7 +241,7 @@ function tilt(scene: Scene): RailFigure | undefined {
   });
 }
 
-/** Where it was last measured to be: kept for ever, however old. */
+/** Where it was last measured to be: kept, however old. */
 export function last_place(
   tape: Tape,
   vehicle: number,

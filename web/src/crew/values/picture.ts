@@ -1,9 +1,9 @@
 /** The open strips as one picture with their titles and the time axis, drawn by the same code as on the page. */
-import { draw_axis } from '../../draw/axis';
-import { Kept } from '../../draw/kept';
+import { draw_axis } from '../../draw/strip/axis';
+import { Kept } from '../../draw/strip/kept';
 import { palette } from '../../draw/palette';
 import type { Pen } from '../../draw/pen';
-import { draw_strip } from '../../draw/strip';
+import { draw_strip } from '../../draw/strip/strip';
 import { SvgPen } from '../../draw/svg_pen';
 import { scene_of } from '../../strips/scene';
 import { strip_values } from '../../strips/strip_values';

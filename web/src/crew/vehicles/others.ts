@@ -1,4 +1,4 @@
-/** Every other vehicle in a few words: how it is, and whether it is in trouble. */
+/** Every other vehicle in a few words: how it is, and whether anything is wrong with it. */
 import type { Urgency } from '../../draw/marks';
 import { main_strips, stage_of } from '../../strips/arrangement';
 import type { StripGroup } from '../../tape/strips';

@@ -2,8 +2,8 @@
  * Strips are painted together, so that they never disagree about the time they show: at most twenty times a second, and
  * seldomer where a round of them takes so long that the rest of the page would wait for it.
  */
-import { page_now, type PageMs } from '../stream/clocks';
-import { live_interval_ms, on_frame } from './loop';
+import { page_now, type PageMs } from '../../stream/clocks';
+import { live_interval_ms, on_frame } from '../loop';
 
 export interface Painter {
   /** Whether it is seen, and something on it would change. */

@@ -1,14 +1,14 @@
 /** What lies under and beside the lines of a strip: phases, gaps, grid, limits and the dotted future. */
-import type { TapeSeconds } from '../stream/clocks';
-import type { Limit } from '../stream/description';
-import type { PhaseSpan } from '../tape/events';
-import type { FuturePoint } from '../tape/future';
-import { format_fixed } from '../text/format';
-import { shown_unit } from '../text/units';
-import { kChain, type Palette } from './palette';
-import { hatch, line, write, type Pen } from './pen';
+import type { TapeSeconds } from '../../stream/clocks';
+import type { Limit } from '../../stream/description';
+import type { PhaseSpan } from '../../tape/events';
+import type { FuturePoint } from '../../tape/flight/future';
+import { format_fixed } from '../../text/format';
+import { shown_unit } from '../../text/units';
+import { kChain, type Palette } from '../palette';
+import { hatch, line, write, type Pen } from '../pen';
 import type { Raster } from './raster';
-import { step_decimals, time_step_s } from './ticks';
+import { step_decimals, time_step_s } from '../ticks';
 import type { Window } from './window';
 
 export interface Frame {
@@ -75,7 +75,7 @@ export function draw_gaps(
   }
 }
 
-/** Chain lines with their words; beyond what is valid a tint as well, so that a line is no mere decoration. */
+/** Chain lines with their words; beyond what is valid a tint as well, so that it does not rest on the line alone. */
 export function draw_limits(
   frame: Frame,
   limits: readonly Limit[],

@@ -1,18 +1,18 @@
 /** Draws one strip: rows of the tape on the window's time axis. */
-import type { Series } from '../stream/blocks';
-import { page_now, type TapeSeconds } from '../stream/clocks';
-import { stale_after_s } from '../tape/age';
-import type { PhaseSpan } from '../tape/events';
-import type { FuturePoint } from '../tape/future';
-import type { History } from '../tape/history';
-import type { Strip, Series as StripSeries } from '../tape/strips';
-import type { Tape, TableData } from '../tape/tape';
-import { format_fixed } from '../text/format';
-import { shown_unit } from '../text/units';
+import type { Series } from '../../stream/blocks';
+import { page_now, type TapeSeconds } from '../../stream/clocks';
+import { stale_after_s } from '../../tape/age';
+import type { PhaseSpan } from '../../tape/events';
+import type { FuturePoint } from '../../tape/flight/future';
+import type { History } from '../../tape/history';
+import type { Strip, Series as StripSeries } from '../../tape/strips';
+import type { Tape, TableData } from '../../tape/tape';
+import { format_fixed } from '../../text/format';
+import { shown_unit } from '../../text/units';
 import type { Kept, Layer } from './kept';
-import type { Palette } from './palette';
-import { write, type Pen } from './pen';
-import { draw_phases } from './phases';
+import type { Palette } from '../palette';
+import { write, type Pen } from '../pen';
+import { draw_phases } from '../phases';
 import { Raster } from './raster';
 import { walk } from './rows';
 import {
@@ -23,10 +23,10 @@ import {
   draw_time_grid,
   kNoteType_px,
   type Frame,
-} from './strip_ground';
-import { extent_of, scale_of, with_band, with_limits, type StripExtent, type StripScale } from './strip_scale';
-import { draw_words } from './strip_words';
-import { step_decimals } from './ticks';
+} from './ground';
+import { extent_of, scale_of, with_band, with_limits, type StripExtent, type StripScale } from './scale';
+import { draw_words } from './words';
+import { step_decimals } from '../ticks';
 import type { Window } from './window';
 
 export interface StripScene {

@@ -1,6 +1,6 @@
 /** Lines as rastered: no spike is lost, no gap is bridged. */
 import { describe, expect, it } from 'vitest';
-import { Raster } from '../../src/draw/raster';
+import { Raster } from '../../../src/draw/strip/raster';
 
 describe('a raster', () => {
   const drawn = (points: [number, number][], gap_s = Infinity): (readonly [number, number] | undefined)[] => {

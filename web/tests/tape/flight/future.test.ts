@@ -1,6 +1,6 @@
 /** What is drawn of the future: it begins where the vehicle is, and ends where the predictions say. */
 import { describe, expect, it } from 'vitest';
-import { future_of, type Outlook } from '../../src/tape/future';
+import { future_of, type Outlook } from '../../../src/tape/flight/future';
 
 const now: Outlook = {
   t_s: 100,

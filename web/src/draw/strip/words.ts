@@ -1,9 +1,9 @@
 /** Draws a strip whose values are words: a span for as long as each holds. */
-import type { History } from '../tape/history';
-import type { Strip } from '../tape/strips';
-import type { Tape } from '../tape/tape';
+import type { History } from '../../tape/history';
+import type { Strip } from '../../tape/strips';
+import type { Tape } from '../../tape/tape';
 import { walk } from './rows';
-import type { Frame } from './strip_ground';
+import type { Frame } from './ground';
 
 const kHalf_px = 11;
 

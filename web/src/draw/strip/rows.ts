@@ -1,7 +1,7 @@
 /** Walks over what the page holds of a column in the strips' window: rows where it has them, else history or overview. */
-import type { Series } from '../stream/blocks';
-import { kRailLine_s } from '../tape/age';
-import type { TableData } from '../tape/tape';
+import type { Series } from '../../stream/blocks';
+import { kRailLine_s } from '../../tape/age';
+import type { TableData } from '../../tape/tape';
 
 const kGapPeriods = 4;
 const kGapMin_s = 0.08; // a lost packet or two is still one line; more is a gap

@@ -1,9 +1,9 @@
 /** When a place was last measured: a GNSS fix, of which receivers go on sending rows without one. */
-import type { TapeSeconds } from '../stream/clocks';
-import type { Table } from '../stream/description';
-import type { Tape } from './tape';
+import type { TapeSeconds } from '../../stream/clocks';
+import type { Table } from '../../stream/description';
+import type { Tape } from '../tape';
 
-const kLeastDimensions = 2; // NMEA 0183, sentence GSA: 1 is no fix
+const kLeastDimensions = 2; // NMEA 0183, sentence GSA: 1 is none
 
 const column_with = (table: Table, role: string): number => table.columns.findIndex((column) => column.role === role);
 

@@ -1,7 +1,7 @@
 /** What the station expects of the parachutes and has seen of them, at the cursor (table "deployment"). */
-import type { TapeSeconds } from '../stream/clocks';
-import { estimate_row } from './row';
-import type { Tape } from './tape';
+import type { TapeSeconds } from '../../stream/clocks';
+import { estimate_row } from '../row';
+import type { Tape } from '../tape';
 
 export interface Parachute {
   name: string;

@@ -1,9 +1,9 @@
 /** What is to come of altitude and vertical speed from the cursor on, by what was measured last. */
 import { deployment_at, next_parachute } from './deployment';
-import { estimate } from './estimates';
+import { estimate } from '../estimates';
 import { future_of, type FuturePoint } from './future';
-import { motion_at } from './motion';
-import type { Tape } from './tape';
+import { motion_at } from '../motion';
+import type { Tape } from '../tape';
 
 const kOld_s = 2; // what was measured longer ago gives no outlook
 

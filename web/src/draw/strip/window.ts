@@ -1,6 +1,6 @@
 /** The strips' window as it is painted. Pure. */
-import type { TapeSeconds } from '../stream/clocks';
-import type { Tape } from '../tape/tape';
+import type { TapeSeconds } from '../../stream/clocks';
+import type { Tape } from '../../tape/tape';
 
 export interface Window {
   from_s: TapeSeconds;

@@ -1,7 +1,7 @@
 /** How high a strip reaches: its lines, their bands, and the limits near them. Pure but for its scratch space. */
-import type { Limit } from '../stream/description';
+import type { Limit } from '../../stream/description';
 import type { Raster } from './raster';
-import { nice_step } from './ticks';
+import { nice_step } from '../ticks';
 
 export interface StripExtent {
   min: number;

@@ -1,8 +1,8 @@
 /** The time axis under the strips. */
-import { format_since, type Zero } from '../tape/zero';
-import type { Palette } from './palette';
-import type { Pen } from './pen';
-import { step_decimals, time_step_s } from './ticks';
+import { format_since, type Zero } from '../../tape/zero';
+import type { Palette } from '../palette';
+import type { Pen } from '../pen';
+import { step_decimals, time_step_s } from '../ticks';
 import type { Window } from './window';
 
 const kHalfTag_px = 46;

@@ -2,7 +2,7 @@
  * What is to come by the newest figures, drawn dotted right of now: up to the predicted apogee, then down at the rates
  * expected under what should be open. A sketch for the eye: figures come from the server alone.
  */
-import type { TapeSeconds } from '../stream/clocks';
+import type { TapeSeconds } from '../../stream/clocks';
 
 export interface FuturePoint {
   t_s: TapeSeconds;

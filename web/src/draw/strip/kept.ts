@@ -2,9 +2,9 @@
  * What is kept of a strip from one painting to the next. While the window rides with the head it moves by whole pixel
  * columns: then rasters and pixels are moved along, and only what is new is rastered and drawn.
  */
-import type { PageMs, TapeSeconds } from '../stream/clocks';
-import { kSeriesMax } from '../tape/strips';
-import type { Tape } from '../tape/tape';
+import type { PageMs, TapeSeconds } from '../../stream/clocks';
+import { kSeriesMax } from '../../tape/strips';
+import type { Tape } from '../../tape/tape';
 import { Raster } from './raster';
 import type { Window } from './window';
 
@@ -70,7 +70,7 @@ export class Layer {
   private readonly context = this.canvas.getContext('2d');
   private key = '';
 
-  /** Draws anew from a pixel column on what `kept` does not hold, and puts all of it onto `target`. `key`: what it looks like. */
+  /** Draws what `kept` does not hold, from a pixel column on, and puts all of it onto `target`. `key`: what it looks like. */
   paint(
     target: CanvasRenderingContext2D,
     kept: Kept,

@@ -1,14 +1,14 @@
 /** A strip that is moved along looks as one that is drawn from the beginning. */
 import { afterEach, describe, expect, it, vi } from 'vitest';
-import { Kept } from '../../src/draw/kept';
-import type { Palette } from '../../src/draw/palette';
-import { draw_strip } from '../../src/draw/strip';
-import { SvgPen } from '../../src/draw/svg_pen';
-import { painted_window } from '../../src/draw/window';
-import { History } from '../../src/tape/history';
-import { strips_of } from '../../src/tape/strips';
-import { Tape } from '../../src/tape/tape';
-import { description, pair, table } from '../support/builders';
+import { Kept } from '../../../src/draw/strip/kept';
+import type { Palette } from '../../../src/draw/palette';
+import { draw_strip } from '../../../src/draw/strip/strip';
+import { SvgPen } from '../../../src/draw/svg_pen';
+import { painted_window } from '../../../src/draw/strip/window';
+import { History } from '../../../src/tape/history';
+import { strips_of } from '../../../src/tape/strips';
+import { Tape } from '../../../src/tape/tape';
+import { description, pair, table } from '../../support/builders';
 
 const colours = {
   ink: 'i',

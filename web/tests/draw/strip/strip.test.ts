@@ -1,15 +1,15 @@
 /** What a strip shows besides its line: limits, gaps, phases and what is to come, as written down by the SVG pen. */
 import { describe, expect, it } from 'vitest';
-import { Kept } from '../../src/draw/kept';
-import { kChain, type Palette } from '../../src/draw/palette';
-import { draw_strip, type StripScene } from '../../src/draw/strip';
-import { SvgPen } from '../../src/draw/svg_pen';
-import { painted_window } from '../../src/draw/window';
-import type { Limit } from '../../src/stream/description';
-import { History } from '../../src/tape/history';
-import { strips_of } from '../../src/tape/strips';
-import { Tape } from '../../src/tape/tape';
-import { description, pair, phase, table } from '../support/builders';
+import { Kept } from '../../../src/draw/strip/kept';
+import { kChain, type Palette } from '../../../src/draw/palette';
+import { draw_strip, type StripScene } from '../../../src/draw/strip/strip';
+import { SvgPen } from '../../../src/draw/svg_pen';
+import { painted_window } from '../../../src/draw/strip/window';
+import type { Limit } from '../../../src/stream/description';
+import { History } from '../../../src/tape/history';
+import { strips_of } from '../../../src/tape/strips';
+import { Tape } from '../../../src/tape/tape';
+import { description, pair, phase, table } from '../../support/builders';
 
 const colours = {
   ink: 'ink',
