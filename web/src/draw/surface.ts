@@ -22,20 +22,26 @@ export class Surface {
     this.observer.disconnect();
   }
 
-  /** Clears and sets CSS pixels as the unit. */
+  /**
+   * Clears and sets CSS pixels as the unit. A canvas that is given its new size loses its picture; here, where the next one
+   * is drawn at once, nobody sees it empty.
+   */
   begin(): CanvasRenderingContext2D {
     const ratio = Math.min(kRatioMax, window.devicePixelRatio || 1);
+    const width = Math.max(1, Math.round(this.width * ratio));
+    const height = Math.max(1, Math.round(this.height * ratio));
+    if (this.canvas.width !== width || this.canvas.height !== height) {
+      this.canvas.width = width;
+      this.canvas.height = height;
+    }
     this.context.setTransform(ratio, 0, 0, ratio, 0, 0);
     this.context.clearRect(0, 0, this.width, this.height);
     return this.context;
   }
 
   private fit(): void {
-    const ratio = Math.min(kRatioMax, window.devicePixelRatio || 1);
     this.width = this.canvas.clientWidth;
     this.height = this.canvas.clientHeight;
-    this.canvas.width = Math.max(1, Math.round(this.width * ratio));
-    this.canvas.height = Math.max(1, Math.round(this.height * ratio));
     this.version++;
   }
 }
