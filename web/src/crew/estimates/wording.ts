@@ -1,4 +1,6 @@
-/** Words of the cards. */
+/** Words of the estimates. */
+
+export const kEstimatesTitle = 'Estimates';
 
 /** `half_beams`: 1-sigma of the direction in half beamwidths. */
 export function beam_words(half_beams: number): string {
