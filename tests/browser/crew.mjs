@@ -53,12 +53,12 @@ async function look(page, what) {
   await picture(page, `crew-${what.replaceAll(/\W+/g, '-')}`);
 }
 
-/** Waits until the greatest figure is this one on every page, and looks at each. */
+/** Waits until the greatest figure is this one, and looks, at every page at once: an ascent is short. */
 async function stage(flight, name, what) {
-  for (const { screen, page } of flight.pages) {
+  await Promise.all(flight.pages.map(async ({ screen, page }) => {
     await until(`${flight.scenario}, ${screen}: the greatest figure to be ${name}`, async () => (await greatest(page)).join() === name, kFlight_ms);
     await look(page, `${flight.scenario} ${what} ${screen}`);
-  }
+  }));
 }
 
 /** A number on screen is one of the recorded rows. */
@@ -73,7 +73,7 @@ const kAltitudes = [['/estimate/vertical', 'altitude_m'], ['/estimate/navigation
 
 async function begin(browser, errors, scenario, i) {
   const server = await start_server(0, [], `radio-${scenario}`);
-  fly(scenario, { radio: `radio-${scenario}`, seed: 30 + i, before_ignition_s: 25 });
+  fly(scenario, { radio: `radio-${scenario}`, seed: 30 + i, before_ignition_s: 40 });
   await until('the pseudo-terminal', () => existsSync(join(folder, `radio-${scenario}`)));
   const pages = [];
   for (const [screen, width, height, scheme] of kScreens) {
