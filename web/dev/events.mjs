@@ -4,6 +4,7 @@ import {
     apogee_t,
     at,
     kApogee_m,
+    kBallistic,
     kFlightEnd_s,
     kLiftoff_s,
     main_t,
@@ -65,6 +66,13 @@ function said_at(t) {
                 `Coasting. Apogee about ${Math.round(kApogee_m)} m in ${Math.round(apogee_t - t)} s.`,
                 { form: 'coasting', apogee_m: Math.round(kApogee_m), apogee_in_s: Math.round(apogee_t - t) },
             ];
+        case 'falling (no parachute)': {
+            const [distance, bearing] = from_pad(place(touchdown_t)).map(
+                (value, i) => Math.round(value / (i + 1) / 5) * (i + 1) * 5,
+            );
+            const text = `No parachute seen. ${altitude} m, falling ${fall} m/s, impact in about ${Math.max(0, Math.round(touchdown_t - t))} s, ${distance} m at ${String(bearing).padStart(3, '0')}°. Heads up.`;
+            return [text, { form: 'no_parachute' }];
+        }
         case 'under drogue':
             return [
                 `Under drogue. ${altitude} m, falling ${fall} m/s. Main due in ${Math.round(main_t - t)} s.`,
@@ -87,10 +95,10 @@ function said_at(t) {
 function sentences() {
     const found = [];
     for (let t = 0; t < kFlightEnd_s; t++) {
-        const lost = t >= 62 && t < 65;
+        const lost = t >= 62 && t < 65 && !kBallistic;
         const [text, data] = lost ? ['No data from the rocket. Watch the sky.', { form: 'signal_lost' }] : said_at(t);
         if (found.at(-1)?.text === text) continue;
-        const level = lost ? 'caution' : 'note';
+        const level = data.form === 'no_parachute' ? 'warning' : lost ? 'caution' : 'note';
         found.push(event(t, 'sentence', { kind: 'sentence', key: `${kVehicle}/sentence`, level, text, data }));
     }
     return found;
@@ -103,6 +111,23 @@ export const handled = (kind, t_s, key, data = {}) =>
 /** What an operator enters. */
 export const entered = (kind, t_s, text) => event(t_s, kind, { kind, vehicle: -1, key: kind, text, data: { text } });
 
+const opened = [
+    flight_event(apogee_t + 0.4, 'drogue_out', 'Drogue out'),
+    flight_event(main_t, 'main_out', 'Main out'),
+    event(apogee_t + 0.4, 'pressure_pulse', {
+        kind: 'flight_event',
+        key: `${kVehicle}/pulse/pressure`,
+        text: 'Pressure pulse of +900 Pa for 90 ms',
+        data: { peak_pa: 900, duration_s: 0.09 },
+    }),
+];
+const ballistic = [
+    alert(apogee_t + 2, false, 'no_parachute', 'warning', `${kVehicle}/descent/no_parachute`, 'No parachute seen', {
+        advice: 'Call heads up, keep everyone in sight of it, and clear the place of impact',
+    }),
+    alert(touchdown_t, true, 'no_parachute', 'warning', `${kVehicle}/descent/no_parachute`, 'The flight is over'),
+];
+
 export const events = [
     event(0.02, golden('event_missing').event, golden('event_missing')),
     ...phases.map(phase),
@@ -110,13 +135,7 @@ export const events = [
     flight_event(kLiftoff_s, 'liftoff', 'Liftoff'),
     flight_event(kLiftoff_s + 2.1, 'burnout', 'Burnout'),
     flight_event(apogee_t, 'apogee', 'Apogee'),
-    flight_event(apogee_t + 0.4, 'drogue_out', 'Drogue out'),
-    event(apogee_t + 0.4, 'pressure_pulse', {
-        kind: 'flight_event',
-        key: `${kVehicle}/pulse/pressure`,
-        text: 'Pressure pulse of +900 Pa for 90 ms',
-        data: { peak_pa: 900, duration_s: 0.09 },
-    }),
+    ...(kBallistic ? ballistic : opened),
     link_down(61.6, false, 'no_data'),
     link_down(64.3, true, 'open'),
     frozen(100, false, 'Barometer frozen, ignored'),
@@ -130,7 +149,6 @@ export const events = [
         '3 % of predicted landings are outside the boundary. Advisory: the range safety officer decides',
         { data: { outside: 0.031 } },
     ),
-    flight_event(main_t, 'main_out', 'Main out'),
     flight_event(touchdown_t, 'touchdown', 'Touchdown'),
     ...sentences(),
 ].sort((a, b) => a.t_s - b.t_s);

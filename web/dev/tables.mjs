@@ -7,6 +7,7 @@ import {
     fade,
     flying,
     kApogee_m,
+    kBallistic,
     kLiftoff_s,
     main_t,
     noise,
@@ -308,9 +309,11 @@ const kEstimates = {
         return {
             ...landing_case('nominal', ...nominal),
             ...(ruled_out ? {} : landing_case('drogue_fails', 420, 140, 150, 90, 75, 60, 0.004, 0.05)),
-            ...(ruled_out ? {} : landing_case('no_parachute', -190, -60, 130, 80, 250, 26, 0, 0.02)),
+            ...(ruled_out && !kBallistic
+                ? {}
+                : landing_case('no_parachute', -190, -60, 130 * left, 80 * left, 250, in_s, 0, 0.02)),
             terrain: number_of('landing', 'terrain', 'flat'),
-            likeliest: number_of('landing', 'likeliest', 'nominal'),
+            likeliest: number_of('landing', 'likeliest', kBallistic ? 'no parachute (ballistic)' : 'nominal'),
             outside: 0.03 * left,
         };
     },

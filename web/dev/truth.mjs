@@ -1,4 +1,6 @@
 // An invented flight as functions of time. Shapes are plausible, not physics: the simulator in tools/ is for that.
+/** `--ballistic`: no parachute opens. */
+export const kBallistic = process.argv.includes('--ballistic');
 export const kLiftoff_s = 20;
 export const kFlightEnd_s = 175;
 const kStep = 0.005;
@@ -15,6 +17,7 @@ function integrate() {
         let a = 0;
         if (t >= 0 && t < 2.1) a = 92 - 6 * t - 9.81 - 0.0007 * v * Math.abs(v);
         else if (t >= 2.1 && v > 0.2 && h > 1) a = -9.81 - 0.0011 * v * Math.abs(v);
+        else if (kBallistic && h > 0.5 && t > 2.1) a = -9.81 - 0.0004 * v * Math.abs(v);
         else if (h > 0.5 && t > 2.1) {
             const terminal = h > 150 ? -21 : -5.6;
             a = (terminal - v) * (h > 150 ? 1.2 : 1.6);
@@ -52,8 +55,12 @@ export const phases = [
     [-Infinity, 'on the rail'],
     [kLiftoff_s, 'under thrust'],
     [kLiftoff_s + 2.1, 'coasting'],
-    [apogee_t, 'under drogue'],
-    [main_t, 'under main'],
+    ...(kBallistic
+        ? [[apogee_t, 'falling (no parachute)']]
+        : [
+              [apogee_t, 'under drogue'],
+              [main_t, 'under main'],
+          ]),
     [touchdown_t, 'down'],
 ];
 export const phase_at = (t) => phases.findLast(([begin_s]) => begin_s <= t)[1];

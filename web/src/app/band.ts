@@ -10,6 +10,8 @@ export interface Band {
   level: Level;
   /** The sentence's form; what changes only in its figures keeps it. */
   form: string;
+  /** An alert of this level stands that nobody has acknowledged: its box blinks. */
+  calls: boolean;
   /** How old the sentence is, when the connection that brings a newer one is gone; else empty. */
   old: string;
 }
@@ -29,12 +31,18 @@ export function band_of(
   units: Units,
 ): Band {
   const sentence = tape?.log.sentence_at(vehicle, tape.cursor_s);
-  if (!tape || !sentence) return { text: kBandWords.waiting, level: 'note', form: '', old: '' };
+  if (!tape || !sentence) return { text: kBandWords.waiting, level: 'note', form: '', calls: false, old: '' };
   const { data, level } = sentence;
   const text = sentence_in(sentence.text, units);
   const form = typeof data['form'] === 'string' ? data['form'] : '';
   const silent_s = connection.state !== 'open' && tape.following ? tape.head_s - tape.heard_s : 0;
-  return { text, level, form, old: silent_s > kSilence_s ? old_words(silent_s) : '' };
+  const calls = tape.log
+    .alerts_at(tape.cursor_s)
+    .some(
+      ({ event, acknowledged, shelved_until_s }) =>
+        event.level === level && level !== 'note' && !acknowledged && Number.isNaN(shelved_until_s),
+    );
+  return { text, level, form, calls, old: silent_s > kSilence_s ? old_words(silent_s) : '' };
 }
 
 export function spoken_band(band: Band, before: Heard): Heard {

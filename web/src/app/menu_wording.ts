@@ -29,6 +29,7 @@ export const kZoneWords = { utc: 'UTC', local: 'Local' } as const;
 export const kTapeWords = {
   live: 'Live',
   back: 'Behind live',
+  cut_off: 'No connection',
   open: 'Open the tape to look back',
   fold: 'Close the tape',
 } as const;

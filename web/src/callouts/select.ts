@@ -30,7 +30,8 @@ export interface Wanted {
   units: Units;
 }
 
-const kLate_s = 2;
+const kLate_s = 3; // a page in the background looks once a second
+const kJump_s = 10; // further on than any pause of a page
 const kRateAfter_s = 3; // a parachute takes that long to fill
 const kFresh_s = 1;
 
@@ -42,7 +43,8 @@ export class CallOuts {
 
   look(tape: Tape, vehicle: number, wanted: Wanted): CallOut[] {
     const now_s = tape.cursor_s;
-    if (!(Math.abs(now_s - this.last_s) <= kLate_s)) this.jump(tape, now_s);
+    const moved_s = now_s - this.last_s;
+    if (!(moved_s >= -0.5 && moved_s <= kJump_s)) this.jump(tape, now_s);
     this.last_s = now_s;
     return [
       ...this.alerts(tape, vehicle, now_s, wanted.units),

@@ -7,7 +7,7 @@ import { nice_step, time_step_s } from '../draw/ticks';
 import { flight_time, type TapeSeconds } from '../stream/clocks';
 import type { PhaseSpan } from '../tape/events';
 import type { Tape } from '../tape/tape';
-import { format_clock, format_duration } from '../text/format';
+import { format_clock, format_span } from '../text/format';
 import { unit_of, with_sigma, type Units } from '../text/viewer';
 import { walk_measured, type Curve, type Point } from './curve';
 import { goal_words, kCurveWords } from './wording';
@@ -239,7 +239,7 @@ function draw_axis(pen: Pen, { curve, tape }: CurveDrawing): void {
   put(kCurveWords.liftoff, curve.zero_s, false);
   const step = time_step_s(curve.to_s - curve.from_s, Math.max(2, pen.width / (7 * text_px)));
   for (let t_s = curve.zero_s + step; t_s < curve.to_s; t_s += step)
-    put(curve.flying ? since(t_s) : format_duration(t_s - curve.zero_s), t_s, false);
+    put(curve.flying ? since(t_s) : format_span(t_s - curve.zero_s), t_s, false);
 }
 
 function draw_cursor({ context, colours, x, height }: Pen, cursor_s: TapeSeconds, curve: Curve): void {

@@ -1,6 +1,7 @@
 /** The sentence band: what it says, when it is old, and what of it a screen reader hears. */
 import { describe, expect, it } from 'vitest';
 import { band_of, spoken_band } from '../../src/app/band';
+import type { TapeEvent } from '../../src/stream/messages';
 import { description, event, replay_at } from '../support/builders';
 
 const open = { state: 'open', reason: 'unknown' } as const;
@@ -13,8 +14,17 @@ describe('the band', () => {
       text: 'No parachute seen.',
       level: 'warning',
       form: 'x',
+      calls: false,
       old: '',
     });
+  });
+  it('calls while nobody has acknowledged an alert of its level', () => {
+    const raised = event(2, 10, 'alert_raised', 'a', { level: 'warning' });
+    const said = event(1, 10, 'sentence', 'sentence', { text: 'No parachute seen.', level: 'warning' });
+    const known = event(3, 12, 'alert_acknowledged', 'a');
+    const calls = (events: TapeEvent[]): boolean =>
+      band_of(replay_at(20, description([]), {}, events), 0, open, 'metric').calls;
+    expect([calls([said]), calls([said, raised]), calls([said, raised, known])]).toEqual([false, true, false]);
   });
   it('waits while there is none', () => {
     expect(band_of(undefined, 0, open, 'metric').text).toBe('Waiting for the ground station.');
@@ -24,7 +34,13 @@ describe('the band', () => {
 
 describe('a screen reader', () => {
   const silent = { status: '', alert: '', form: '' };
-  const band = { text: 'Coasting. Apogee about 1107 m in 5 s.', level: 'note', form: 'coasting', old: '' } as const;
+  const band = {
+    text: 'Coasting. Apogee about 1107 m in 5 s.',
+    level: 'note',
+    form: 'coasting',
+    calls: false,
+    old: '',
+  } as const;
 
   it('hears a new form, and no change of its figures alone', () => {
     const first = spoken_band(band, silent);

@@ -71,6 +71,10 @@ describe('call-outs', () => {
       'Apogee, 1107 metres.',
     ]);
   });
+  it('come after a pause of the page as long as they are fresh', () => {
+    const burnout = event(2, 17, 'flight_event', 'burnout');
+    expect(heard([liftoff, burnout], at(9.9, 17.5))).toEqual(['', 'Burnout.']);
+  });
   it('name altitudes passed on the way up and down', () => {
     const moments = [
       { t_s: 10.5, up_m: 20 },

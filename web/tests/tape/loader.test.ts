@@ -117,3 +117,26 @@ describe('a page that comes in the middle of a flight', () => {
     expect(asked.length).toBe(1);
   });
 });
+
+it('loads for a small view only what that draws, and the rest once somebody asks for it', async () => {
+  const asked: string[] = [];
+  vi.stubGlobal('fetch', (path: string) => {
+    asked.push(path);
+    return Promise.resolve(new Response(series_of([1, 2])));
+  });
+  const about = description([
+    table('v/baro', 'packet', [column('static_pressure', 'Pa', { role: 'static_pressure' })]),
+    table('v/engine', 'packet', [column('oil', 'Pa')]),
+    table('v/estimate/vertical', 'estimate', [column('altitude_m', 'm')]),
+  ]);
+  about.recording.t_end_s = 10;
+  const loader = new Loader(new Tape(about, 'live', []), { on_busy: () => undefined, on_fault: () => undefined });
+  await loader.backfill(false);
+  const tables = (): (string | null)[] =>
+    asked.map((path) => new URL(path, 'http://station').searchParams.get('table'));
+  expect(tables()).toEqual(['2', '0']);
+  expect(asked[0]).toContain('columns=altitude_m');
+  await loader.backfill(true);
+  await loader.backfill(true);
+  expect(tables().slice(2).sort()).toEqual(['0', '1', '2']);
+});

@@ -61,6 +61,33 @@ describe('a tape', () => {
     tape.take_at_cursor([{ table: 0, t_s: 3.9, values: Float64Array.of(39) }]);
     expect(tape.value_at_cursor(0, 0)).toEqual({ value: 39, t_s: 3.9 });
   });
+  it('reads a row of before as far back as it holds rows', () => {
+    const tape = new Tape(about, 'live', []);
+    tape.take_block(block([10, 11, 12], [1, 2, 3]));
+    expect([12.5, 11.5, 3].map((at_s) => tape.value_before(0, 0, at_s))).toEqual([
+      { value: 3, t_s: 12 },
+      { value: 2, t_s: 11 },
+      { value: 3, t_s: 12 },
+    ]);
+  });
+  it('knows until when the station has spoken, rows or not', () => {
+    vi.useFakeTimers({ toFake: ['performance', 'Date'] });
+    const tape = new Tape(about, 'live', []);
+    tape.take_block(block([12], [1]));
+    tape.set_station_now(15);
+    vi.advanceTimersByTime(5000);
+    expect([tape.heard_s, tape.head_s]).toEqual([15, 20]);
+  });
+  it('takes some columns of the past for what is drawn of the whole tape, and claims no rows by that', () => {
+    const two = description([table('v/a', 'packet', [column('p'), column('q')])]);
+    const tape = new Tape(two, 'live', []);
+    const series = { table: 0, columns: 1, rows: 2, decimated: false, t_s: Float64Array.of(1, 2) };
+    const values = Float64Array.of(5, 7);
+    tape.take_columns({ ...series, min: values, max: values, mean: values }, [1]);
+    const [data] = tape.tables;
+    const bin = Math.floor(1 / data!.overview.bin_s);
+    expect([data!.overview.max(1, bin), data!.overview.max(0, bin), data!.columns.count]).toEqual([5, NaN, 0]);
+  });
   it('does not let a late row replace the newest value', () => {
     const tape = new Tape(about, 'live', []);
     tape.take_block(block([12, 11.9], [2, 1]));

@@ -1,0 +1,1 @@
+export function sizes(out: string): { lines: string[]; good: boolean };
