@@ -3,7 +3,7 @@
 // write down what they are asked for.
 //
 //   node tests/browser/watch.mjs --turnstone BIN --simulate BIN --out FOLDER
-import { check, check_soon, fly, inspect, open_page, picture, run, serve, sleep, stop, until } from './range.mjs';
+import { api, check, check_soon, fly, inspect, open_page, picture, run_in_browser, sleep, start_server, station, stop, until } from './harness.mjs';
 
 const kAided = 'GNSS-aided';
 const kSizes = [
@@ -12,6 +12,51 @@ const kSizes = [
   ['big', 1920, 1080, 'light'],
   ['laptop', 1366, 768, 'dark'],
 ];
+
+const errors = [];
+
+/** A page whose voice and motor are stand-ins. */
+async function open(browser, name, width, height, scheme) {
+  const page = await open_page(browser, errors, name, width, height, scheme);
+  await page.addInitScript(stand_ins);
+  return page;
+}
+
+/** The station that listens to a radio, and the vehicle on it. */
+async function listen(radio) {
+  const server = await start_server(0, [], radio);
+  station.address = server.address;
+  return server;
+}
+const launch = (scenario, before_ignition_s) => fly(scenario, { radio: scenario, impairment: 'clean', before_ignition_s });
+
+/** Newest rows of a recording at a moment, as "estimate/column", and a 1-sigma as "estimate/column ±". */
+async function estimates(id, t_s) {
+  const { tables } = await api(`recordings/${id}/description`);
+  const { latest } = await api(`recordings/${id}/latest?t_s=${t_s}`);
+  const values = new Map();
+  for (const row of latest) {
+    const table = tables[row.table];
+    const name = /\/estimate\/(\w+)$/.exec(table.name)?.[1];
+    if (!name || table.vehicle !== 0) continue;
+    table.columns.forEach((column, i) => {
+      values.set(`${name}/${column.name}`, column.enumeration ? column.enumeration[row.values[i]] : (row.values[i] ?? NaN));
+      const sigma = table.columns.findIndex((other) => other.name === column.sigma_column);
+      if (sigma >= 0) values.set(`${name}/${column.name} ±`, row.values[sigma] ?? NaN);
+    });
+  }
+  return (name) => values.get(name) ?? NaN;
+}
+
+async function events_of(id) {
+  const all = [];
+  for (let next = ''; next !== null; ) {
+    const page = await api(`recordings/${id}/events${next === '' ? '' : `?after=${encodeURIComponent(next)}`}`);
+    all.push(...page.events);
+    next = page.next ?? null;
+  }
+  return all;
+}
 
 /** A voice of the device's own, which says at once that it has ended, and a motor: both only write down. */
 function stand_ins() {
@@ -59,14 +104,14 @@ async function each(pages, what, then) {
 }
 
 /** At a moment of a replay every figure is that of the recording's rows, rounded to their ±. */
-async function compare(page, server, id, t_s, what) {
+async function compare(page, id, t_s, what) {
   const tape = page.getByTestId('tape');
   const box = await tape.boundingBox();
   const length_s = Number(await tape.getAttribute('aria-valuemax'));
   await page.mouse.click(box.x + 14 + (box.width - 28) * (t_s / length_s), box.y + box.height * 0.3);
   await until('the sought cursor', async () => Math.abs((await cursor_of(page)) - t_s) < 0.02 * length_s + 0.5);
   const at_s = await cursor_of(page);
-  const get = await server.api.estimates(id, at_s);
+  const get = await estimates(id, at_s);
   const best = get('navigation/mode') === kAided ? ['navigation/up_m', 'navigation/velocity_up_mps'] : ['vertical/altitude_m', 'vertical/vertical_speed_mps'];
   const same = (name, value, sigma) =>
     check_soon(`${what}: ${name} at ${at_s.toFixed(2)} s is the recorded one`, async () => {
@@ -87,20 +132,20 @@ async function compare(page, server, id, t_s, what) {
   } else {
     await same('apogee_expected', get('ascent/apogee_m'), get('ascent/apogee_m ±'));
   }
-  const said = (await server.api.events(id)).filter((event) => event.kind === 'sentence' && event.vehicle === 0 && event.t_s <= at_s).at(-1);
+  const said = (await events_of(id)).filter((event) => event.kind === 'sentence' && event.vehicle === 0 && event.t_s <= at_s).at(-1);
   if (said) await check_soon(`${what}: the sentence is the recorded one`, async () => [(await sentence(page)).includes(said.text), `${await sentence(page)} | ${said.text}`]);
 }
 
 async function nominal(browser) {
-  const server = await serve('nominal');
-  const simulator = await fly('nominal', { before_ignition_s: 70 });
+  const server = await listen('nominal');
+  const simulator = launch('nominal', 70);
   const pages = {};
   for (const [name, width, height, scheme] of kSizes) {
-    pages[name] = await open_page(browser, name, width, height, scheme, stand_ins);
+    pages[name] = await open(browser, name, width, height, scheme);
     await pages[name].goto(`${server.address}#/watch`);
   }
   const { phone, side, big } = pages;
-  const id = (await server.api.json('recordings')).live;
+  const id = (await api('recordings')).live;
 
   // On the rail
   await until('the rail', async () => /rail/.test(await figure(phone, 'rail').innerText().catch(() => '')));
@@ -135,7 +180,7 @@ async function nominal(browser) {
   await until('some altitude', async () => (await number_of(big, 'altitude')) > 300, 30_000);
   const live = await number_of(big, 'altitude');
   const kept = async () => {
-    const { tables } = await server.api.json(`recordings/${id}/description`);
+    const { tables } = await api(`recordings/${id}/description`);
     const rows = [];
     for (const [name, column] of [['/estimate/navigation', 'up_m'], ['/estimate/vertical', 'altitude_m']]) {
       const table = tables.find((one) => one.name.endsWith(name));
@@ -214,16 +259,16 @@ async function nominal(browser) {
 
 /** The recording of the flight before, opened by a server of its own. */
 async function replayed(browser) {
-  const server = await serve('nominal');
-  const { recordings, live } = await server.api.json('recordings');
+  const server = await listen('nominal');
+  const { recordings, live } = await api('recordings');
   const flown = recordings.find((one) => one.id !== live);
-  const liftoff = (await server.api.events(flown.id)).find((event) => event.event === 'liftoff');
+  const liftoff = (await events_of(flown.id)).find((event) => event.event === 'liftoff');
   for (const [name, width, height, scheme] of kSizes.slice(0, 3)) {
-    const page = await open_page(browser, name, width, height, scheme, stand_ins);
+    const page = await open(browser, name, width, height, scheme);
     await page.goto(`${server.address}#/watch/${flown.id}`);
     await until('the tape of the replay', () => page.getByTestId('tape').isVisible());
     for (const [after_s, what] of [[-6, 'on the rail'], [1, 'under thrust'], [8, 'coasting'], [30, 'under drogue'], [flown.t_end_s - liftoff.t_s - 1, 'down']])
-      await compare(page, server, flown.id, liftoff.t_s + after_s, `replay, ${name}, ${what}`);
+      await compare(page, flown.id, liftoff.t_s + after_s, `replay, ${name}, ${what}`);
     await inspect(page, `replay, ${name}`);
     await picture(page, `watch-replay-${name}`);
     await page.close();
@@ -233,11 +278,11 @@ async function replayed(browser) {
 
 /** No parachute opens: a warning that fills the width, is spoken and shakes the phone. */
 async function ballistic(browser) {
-  const server = await serve('ballistic');
-  const simulator = await fly('ballistic', { before_ignition_s: 15 });
+  const server = await listen('ballistic');
+  const simulator = launch('ballistic', 15);
   const pages = {};
   for (const [name, width, height, scheme] of [...kSizes.slice(0, 3), ['night', 390, 844, 'dark']]) {
-    pages[name] = await open_page(browser, name, width, height, scheme, stand_ins);
+    pages[name] = await open(browser, name, width, height, scheme);
     if (name === 'night') await pages[name].addInitScript(() => localStorage.setItem('turnstone.theme', 'night'));
     await pages[name].goto(`${server.address}#/watch`);
   }
@@ -261,7 +306,7 @@ async function ballistic(browser) {
   for (const page of Object.values(pages)) await page.close();
 
   // Help, by keyboard
-  const help = await open_page(browser, 'help', 390, 844, 'light');
+  const help = await open(browser, 'help', 390, 844, 'light');
   await help.goto(`${server.address}#/help`);
   await until('the help', () => help.getByRole('heading', { name: 'Marks' }).isVisible());
   await inspect(help, 'help, phone');
@@ -278,8 +323,9 @@ async function ballistic(browser) {
   await stop(server.child);
 }
 
-await run(async (browser) => {
+await run_in_browser(async (browser) => {
   await nominal(browser);
   await replayed(browser);
   await ballistic(browser);
+  check('no errors in the console', errors.length === 0, errors.join('\n        '));
 });

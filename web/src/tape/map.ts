@@ -1,27 +1,9 @@
 /** Map of the site: places in metres east and north of the pad, and what of a tape belongs on it at the cursor. */
 import type { TapeSeconds } from '../stream/clocks';
 import type { GeoPoint } from '../stream/description';
-import { estimate, kLandingCases, kLikeliestWords, type Estimate, type LandingCaseName } from './estimates';
+import { estimate } from './estimates';
+import type { LandingCase, Place } from './landing';
 import type { Tape } from './tape';
-
-export interface Place {
-  east_m: number;
-  north_m: number;
-}
-
-/** A predicted landing with its 95 % ellipse. */
-export interface LandingCase extends Place {
-  name: LandingCaseName;
-  semi_major_m: number;
-  semi_minor_m: number;
-  /** Of the longer axis, degrees clockwise from true north. */
-  bearing_deg: number;
-  /** Fraction outside the boundary; NaN without one. */
-  outside: number;
-  /** Of the case; NaN in a recording that does not say. */
-  probability: number;
-  likeliest: boolean;
-}
 
 export interface Extent {
   east_min_m: number;
@@ -52,12 +34,6 @@ export function from_pad(pad: GeoPoint, point: GeoPoint): Place {
     east_m: turned * kRadian * across_m * Math.cos(latitude),
     north_m: (point.latitude_deg - pad.latitude_deg) * kRadian * along_m,
   };
-}
-
-/** Degrees clockwise from true north of a horizontal vector, [0, 360); NaN for none. */
-export function bearing_deg(east: number, north: number): number {
-  if (east === 0 && north === 0) return NaN;
-  return ((Math.atan2(east, north) * 180) / Math.PI + 360) % 360;
 }
 
 /** Points of an ellipse, closed, `count` of them. */
@@ -113,38 +89,6 @@ export function fit(extent: Extent, width: number, height: number, before: View 
     north_m: (extent.north_min_m + extent.north_max_m) / 2,
     m_per_px,
   };
-}
-
-/** The predicted landings at the cursor; cases that are ruled out by now are absent. */
-export function landing_cases(tape: Tape, vehicle: number): LandingCase[] {
-  const landing = estimate(tape, vehicle, 'landing');
-  const likeliest = likeliest_landing(landing);
-  return kLandingCases
-    .map((name) => ({
-      name,
-      east_m: landing.value(`${name}_east_m`),
-      north_m: landing.value(`${name}_north_m`),
-      semi_major_m: landing.value(`${name}_semi_major_m`),
-      semi_minor_m: landing.value(`${name}_semi_minor_m`),
-      bearing_deg: landing.value(`${name}_bearing_deg`),
-      outside: landing.value(`${name}_outside`),
-      probability: landing.value(`${name}_probability`),
-      likeliest: name === likeliest,
-    }))
-    .filter((one) => Number.isFinite(one.east_m) && Number.isFinite(one.semi_major_m));
-}
-
-/** The case that fits best what has been seen by the cursor; nominal where a recording does not say. */
-export function likeliest_landing(landing: Estimate<'landing'>): LandingCaseName {
-  const word = landing.word('likeliest');
-  return kLandingCases.find((name) => kLikeliestWords[name] === word) ?? 'nominal';
-}
-
-/** Where the vehicle is at the cursor by navigation; undefined when that is not known. */
-export function vehicle_place(tape: Tape, vehicle: number): Place | undefined {
-  const navigation = estimate(tape, vehicle, 'navigation');
-  const place = { east_m: navigation.value('east_m'), north_m: navigation.value('north_m') };
-  return Number.isFinite(place.east_m) && Number.isFinite(place.north_m) ? place : undefined;
 }
 
 /** Calls for the places flown over from `from_s` to the cursor, oldest first, as coarse as the tape's overview. */

@@ -6,7 +6,7 @@ import { utc_at, type TapeSeconds } from '../stream/clocks';
 import { kRailFigures_s } from '../tape/age';
 import { estimate } from '../tape/estimates';
 import { find_event, type FlightEvent } from '../tape/events';
-import { bearing_deg, landing_cases, type LandingCase } from '../tape/map';
+import { bearing_deg, landing_cases, type LandingCase } from '../tape/landing';
 import { measured_s, motion_at, type Motion } from '../tape/motion';
 import { find_role } from '../tape/roles';
 import type { Tape } from '../tape/tape';
