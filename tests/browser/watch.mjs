@@ -220,8 +220,8 @@ async function nominal(browser) {
   });
   await inspect(side, 'behind live, side');
   await picture(side, 'watch-behind-live-side');
-  await side.getByRole('button', { name: 'Close the tape' }).click();
-  await check_soon('closing it leads back to live', async () => [(await side.getByTestId('tape-strip').count()) === 1 && !/behind/.test(await side.locator('header').innerText())]);
+  await side.getByRole('button', { name: 'Back to live' }).first().click();
+  await check_soon('back to live is back to the small tape', async () => [(await side.getByTestId('tape-strip').count()) === 1 && !/behind/.test(await side.locator('header').innerText())]);
 
   // Old is old
   const network = await browser.newCDPSession(phone);

@@ -31,7 +31,8 @@ export function band_of(
   units: Units,
 ): Band {
   const sentence = tape?.log.sentence_at(vehicle, tape.cursor_s);
-  if (!tape || !sentence) return { text: kBandWords.waiting, level: 'note', form: '', calls: false, old: '' };
+  if (!tape || !sentence)
+    return { text: kBandWords[tape ? 'nothing' : 'waiting'], level: 'note', form: '', calls: false, old: '' };
   const { data, level } = sentence;
   const text = sentence_in(sentence.text, units);
   const form = typeof data['form'] === 'string' ? data['form'] : '';

@@ -15,7 +15,10 @@ export const kHeaderWords = {
   back_to_live: 'Back to live',
 } as const;
 
-export const kBandWords = { waiting: 'Waiting for the ground station.' } as const;
+export const kBandWords = {
+  waiting: 'Waiting for the ground station.',
+  nothing: 'Nothing is known of this moment.',
+} as const;
 
 /** Of a sentence that nothing newer can follow at present. */
 export const old_words = (age_s: number): string => `${format_duration(age_s)} old: nothing new arrives.`;

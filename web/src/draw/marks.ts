@@ -1,26 +1,12 @@
 /**
- * The page's marks, each a path for canvas and SVG alike, told apart without colour. Urgency is counted: strokes in an
- * upright box. Links and landing cases speak in lines. An operator's marker is a pennant, any other event a tick.
+ * The page's marks, each a path for canvas and SVG alike, told apart without colour. Links and landing cases speak in lines. An operator's marker is a pennant, any other event a tick.
  */
-import type { Level, TapeEvent } from '../stream/messages';
+import type { TapeEvent } from '../stream/messages';
 import type { LandingCaseName } from '../tape/estimates';
 import type { Palette } from './palette';
+import { kBox, kStrokes, kStrokesSize, type Urgency } from './strokes';
 
-export type Urgency = Exclude<Level, 'note'>;
-export const kUrgencies: readonly Urgency[] = ['advisory', 'caution', 'warning'];
 export type Mark = Urgency | 'marker' | 'event';
-
-const kBox = 'M0 0H14V16H0Z';
-const kHollow = `${kBox}M2 2V14H12V2Z`;
-const stroke = (x: number): string => `M${x} 4h2v8h-2z`;
-
-/** One stroke, two, three on a filled box; filled by the even-odd rule in a box of 14 by 16, so that edges fall on pixels. */
-export const kStrokes: Readonly<Record<Urgency, string>> = {
-  advisory: kHollow + stroke(6),
-  caution: kHollow + stroke(4) + stroke(8),
-  warning: kBox + stroke(2) + stroke(6) + stroke(10),
-};
-export const kStrokesSize = { width: 14, height: 16 };
 
 /** A pole with its foot at 0, 0 and a flag to the right. */
 export const kPennant = { pole: 'M0 0V-15', flag: 'M0-15L10-11.25L0-7.5Z' };

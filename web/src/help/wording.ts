@@ -1,5 +1,5 @@
 /** Words of the help page. */
-import type { Urgency } from '../draw/marks';
+import type { Urgency } from '../draw/strokes';
 import type { ViewName } from '../station/route.svelte';
 
 export const kSafety =

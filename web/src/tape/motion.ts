@@ -33,10 +33,10 @@ const kVerticalRoles = [
 
 const kNothing: Reading = { value: NaN, sigma: NaN, measured_s: NaN };
 
-/** When the newest of these channels was measured, of the rows up to the cursor. */
-export function measured_s(tape: Tape, vehicle: number, roles: readonly string[] = kVerticalRoles): TapeSeconds {
+/** When the newest of them was measured, of the rows up to the cursor. */
+function measured_s(tape: Tape, vehicle: number): TapeSeconds {
   let newest_s = NaN;
-  for (const role of roles) {
+  for (const role of kVerticalRoles) {
     const ref = find_role(tape.description, role, vehicle);
     if (!ref) continue;
     const { value, t_s } = tape.value_at_cursor(ref.table.id, ref.column);

@@ -34,7 +34,7 @@ export interface Curve {
 
 const kRail_s = 0.05; // of the window lies before liftoff
 const kTopLeast_m = 50; // noise on the rail must not look like a flight
-const kHead = 1.22; // room over the highest point for its words
+const kHead = 1.3; // room over the highest point for its words
 const kSteps = 24;
 const kNothingFlown_s = 60;
 

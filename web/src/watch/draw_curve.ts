@@ -87,15 +87,18 @@ function draw_phase_words(pen: Pen, drawing: CurveDrawing): void {
     if (!colours.tints.has(phase.phase) || phase.phase === 'down') continue;
     const left = inside(pen, phase.from_s) + 0.3 * text_px;
     const room = inside(pen, Math.min(phase.to_s, drawing.tape.cursor_s)) - left;
-    const lines = fitting(context, phase.text, room);
+    const lines = fitting(context, phase.text, room, pen.height > kTwoLines_em * text_px);
     context.fillStyle = colours.ink;
     lines.forEach((line, i) => context.fillText(line, left, (0.9 + 1.15 * i) * text_px));
   }
 }
 
+const kTwoLines_em = 12; // a lower plot has no room for a second line over the curve
+
 /** In one line or two, if it fits at all. */
-function fitting(context: CanvasRenderingContext2D, text: string, room: number): string[] {
+function fitting(context: CanvasRenderingContext2D, text: string, room: number, two: boolean): string[] {
   if (context.measureText(text).width <= room) return [text];
+  if (!two) return [];
   const middle = text.indexOf(' ', text.length / 2 - 4);
   const lines = [text.slice(0, middle), text.slice(middle + 1)];
   return middle > 0 && lines.every((line) => context.measureText(line).width <= room) ? lines : [];

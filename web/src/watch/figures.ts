@@ -7,7 +7,8 @@ import { kRailFigures_s } from '../tape/age';
 import { estimate } from '../tape/estimates';
 import { find_event, type FlightEvent } from '../tape/events';
 import { bearing_deg, landing_cases, type LandingCase } from '../tape/landing';
-import { measured_s, motion_at, type Motion } from '../tape/motion';
+import { fix_s } from '../tape/measured';
+import { motion_at, type Motion } from '../tape/motion';
 import { find_role } from '../tape/roles';
 import type { Tape } from '../tape/tape';
 import { format_age, format_bearing, format_duration, kNoValue } from '../text/format';
@@ -220,7 +221,7 @@ function place_at({ tape, vehicle }: Moment): KnownPlace | undefined {
   const north_m = navigation.value('north_m');
   if (!Number.isFinite(east_m) || !Number.isFinite(north_m)) return undefined;
   const sigma_m = Math.hypot(navigation.sigma('east_m'), navigation.sigma('north_m')) / Math.SQRT2;
-  const fixed_s = measured_s(tape, vehicle, ['latitude', 'position_ecef_x']);
+  const fixed_s = fix_s(tape, vehicle);
   return { east_m, north_m, sigma_m, measured_s: Number.isNaN(fixed_s) ? navigation.t_s : fixed_s };
 }
 

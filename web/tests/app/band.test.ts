@@ -28,7 +28,7 @@ describe('the band', () => {
   });
   it('waits while there is none', () => {
     expect(band_of(undefined, 0, open, 'metric').text).toBe('Waiting for the ground station.');
-    expect(band_of(tape('Later.', 'note', 30), 0, open, 'metric').text).toBe('Waiting for the ground station.');
+    expect(band_of(tape('Later.', 'note', 30), 0, open, 'metric').text).toBe('Nothing is known of this moment.');
   });
 });
 

@@ -1,7 +1,8 @@
 /** Marks are told apart without colour: urgency by the number of strokes, links and landing cases by their lines. */
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
-import { kCaseMarks, kStrokes, link_line, mark_of } from '../../src/draw/marks';
+import { kCaseMarks, link_line, mark_of } from '../../src/draw/marks';
+import { kStrokes } from '../../src/draw/strokes';
 import { link_state_words } from '../../src/crew/links/wording';
 import { kLandingCases } from '../../src/tape/estimates';
 import { event } from '../support/builders';

@@ -1,5 +1,5 @@
 /** Alerts that stand at the cursor, as they are listed: the vehicle's own and the station's, and those of the others. */
-import type { Urgency } from '../../draw/marks';
+import type { Urgency } from '../../draw/strokes';
 import type { Alert } from '../../tape/events';
 import type { Tape } from '../../tape/tape';
 import { capital } from '../../text/format';

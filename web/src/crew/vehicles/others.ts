@@ -1,5 +1,5 @@
 /** Every other vehicle in a few words: how it is, and whether anything is wrong with it. */
-import type { Urgency } from '../../draw/marks';
+import type { Urgency } from '../../draw/strokes';
 import { main_strips, stage_of } from '../../strips/arrangement';
 import type { StripGroup } from '../../tape/strips';
 import type { Tape } from '../../tape/tape';
