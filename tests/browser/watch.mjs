@@ -82,7 +82,7 @@ function stand_ins() {
 const figure = (page, name) => page.getByTestId(`figure-${name}`);
 const number_of = async (page, name) => Number(await figure(page, name).getAttribute('data-number', { timeout: 1000 }).catch(() => NaN));
 const largest = (page) => page.locator('.one .fig dt').innerText();
-const sentence = async (page) => (await page.getByTestId('sentence').innerText()).replaceAll('\n', ' ');
+const sentence = async (page) => (await page.getByTestId('sentence').innerText()).replaceAll(/[\n\u00a0]/g, ' ');
 const clock = (page) => page.getByTestId('clock-flight').innerText();
 const cursor_of = async (page) => Number(await page.getByTestId('tape').getAttribute('aria-valuenow'));
 const step_of = (sigma) => (sigma > 0 ? Math.max(1, 10 ** Math.floor(Math.log10(sigma))) : 1);
@@ -133,7 +133,7 @@ async function compare(page, id, t_s, what) {
     await same('apogee_expected', get('ascent/apogee_m'), get('ascent/apogee_m ±'));
   }
   const said = (await events_of(id)).filter((event) => event.kind === 'sentence' && event.vehicle === 0 && event.t_s <= at_s).at(-1);
-  if (said) await check_soon(`${what}: the sentence is the recorded one`, async () => [(await sentence(page)).includes(said.text), `${await sentence(page)} | ${said.text}`]);
+  if (said) await check_soon(`${what}: the sentence is the recorded one`, async () => [(await sentence(page)).includes(said.text.replaceAll('\u00a0', ' ')), `${await sentence(page)} | ${said.text}`]);
 }
 
 async function nominal(browser) {

@@ -67,8 +67,8 @@ function said_at(t) {
                 { form: 'coasting', apogee_m: Math.round(kApogee_m), apogee_in_s: Math.round(apogee_t - t) },
             ];
         case 'falling (no parachute)': {
-            const [distance, bearing] = from_pad(place(touchdown_t)).map(
-                (value, i) => Math.round(value / (i + 1) / 5) * (i + 1) * 5,
+            const [distance, bearing] = from_pad([-190, -60]).map(
+                (value, i) => Math.round(value / (i ? 5 : 10)) * (i ? 5 : 10),
             );
             const text = `No parachute seen. ${altitude} m, falling ${fall} m/s, impact in about ${Math.max(0, Math.round(touchdown_t - t))} s, ${distance} m at ${String(bearing).padStart(3, '0')}°. Heads up.`;
             return [text, { form: 'no_parachute' }];

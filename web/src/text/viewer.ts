@@ -79,3 +79,6 @@ export function sentence_in(text: string, units: Units): string {
     return `${format_fixed(rounded_to(gain * Number(digits), step), 0)}${space}${symbol}`;
   });
 }
+
+/** A number and its unit never stand on two lines. */
+export const unbroken = (text: string): string => text.replace(/(\d) (?=[a-zA-Z%]{1,3}\b)/g, '$1\u00a0');

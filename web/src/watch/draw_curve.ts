@@ -62,9 +62,9 @@ export function draw_curve(surface: Surface, colours: Palette, drawing: CurveDra
   }
   draw_future(pen, drawing);
   draw_scale(pen, drawing);
+  if (curve.flying) draw_cursor(pen, tape.cursor_s, curve);
   draw_words(pen, drawing);
   draw_axis(pen, drawing);
-  if (curve.flying) draw_cursor(pen, tape.cursor_s, curve);
 }
 
 function phases_of({ tape, vehicle, curve }: CurveDrawing): PhaseSpan[] {

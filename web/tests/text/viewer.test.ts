@@ -3,7 +3,15 @@
  * 2008 edition, appendix B.8).
  */
 import { describe, expect, it } from 'vitest';
-import { compass_word, predicted_bearing, sentence_in, step_of, to_go, with_sigma } from '../../src/text/viewer';
+import {
+  compass_word,
+  predicted_bearing,
+  sentence_in,
+  step_of,
+  to_go,
+  unbroken,
+  with_sigma,
+} from '../../src/text/viewer';
 
 it.each([
   ['length', 959.4, 2.1, 'metric', '959', 'm', '± 2 m'],
@@ -59,4 +67,11 @@ describe('a sentence of the station', () => {
     ['Down 114 m from the pad at 116°. Apogee 1110 m.', 'Down 374 ft from the pad at 116°. Apogee 3640 ft.'],
     ['Landing in 1 min 12 s.', 'Landing in 1 min 12 s.'],
   ])('%s becomes %s', (metric, feet) => expect(sentence_in(metric, 'feet')).toBe(feet));
+});
+
+it('keeps a number with its unit, and lets the rest break', () => {
+  const text = 'No parachute seen. 550 m, falling 93 m/s, impact in 1 min 5 s.';
+  expect(unbroken(text).replaceAll('\u00a0', '_')).toBe(
+    'No parachute seen. 550_m, falling 93_m/s, impact in 1_min 5_s.',
+  );
 });
