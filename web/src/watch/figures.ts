@@ -7,7 +7,7 @@ import { kRailFigures_s } from '../tape/age';
 import { estimate } from '../tape/estimates';
 import { find_event, type FlightEvent } from '../tape/events';
 import { bearing_deg, landing_cases, type LandingCase } from '../tape/landing';
-import { fix_s } from '../tape/measured';
+import { fix_s } from '../tape/flight/measured';
 import { motion_at, type Motion } from '../tape/motion';
 import { find_role } from '../tape/roles';
 import type { Tape } from '../tape/tape';
