@@ -56,6 +56,7 @@ const description = (id) => ({
         pad: { latitude_deg: 22.1023, longitude_deg: 14.0794, height_m: 1187 },
         station: { latitude_deg: 22.1001, longitude_deg: 14.0771, height_m: 1187.5 },
         declination_deg: 12.4,
+        antenna_beamwidth_deg: 42,
         boundary: [
             [22.0905, 14.061],
             [22.0912, 14.0988],

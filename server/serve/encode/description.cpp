@@ -69,6 +69,7 @@ json site_json(const Site& site) {
             {"pad", position_json(site.pad)},
             {"station", position_json(site.station)},
             {"declination_deg", site.declination_deg},
+            {"antenna_beamwidth_deg", site.antenna_beamwidth_deg},
             {"boundary", std::move(boundary)},
             {"has_terrain", site.terrain.has_value()}};
 }

@@ -175,7 +175,7 @@ DESCRIPTION = {
     "software": "0.1.0",
     "site": {"name": "Test site", "pad": {"latitude_deg": -47.25, "longitude_deg": 68.5, "height_m": 12.0},
              "station": {"latitude_deg": -47.2525, "longitude_deg": 68.4975, "height_m": 12.5},
-             "declination_deg": -31.5, "boundary": [[-47.26, 68.48], [-47.26, 68.52], [-47.24, 68.52]],
+             "declination_deg": -31.5, "antenna_beamwidth_deg": 42, "boundary": [[-47.26, 68.48], [-47.26, 68.52], [-47.24, 68.52]],
              "has_terrain": False},
     "vehicles": [{"name": "sanderling", "title": "Sanderling", "dictionary_version": "1.0.0", "has_rocket": True}],
     "links": [{"name": "radio", "uri": "serial:/dev/ttyUSB0?baud=57600", "vehicle": 0}],

@@ -82,6 +82,10 @@ export interface Site {
   /** NaN when not given. */
   pad: GeoPoint;
   station: GeoPoint;
+  /** Magnetic north east of true north is positive. */
+  declination_deg: number;
+  /** Full width at -3 dB; NaN in a recording that does not say. */
+  antenna_beamwidth_deg: number;
   /** Corners; closed by itself, empty when there is none. */
   boundary: readonly GeoPoint[];
 }
@@ -223,6 +227,8 @@ function read_site(value: unknown, path: string): Site {
     name: text(from, 'name', path, ''),
     pad: point('pad'),
     station: point('station'),
+    declination_deg: number(from, 'declination_deg', path, NaN),
+    antenna_beamwidth_deg: number(from, 'antenna_beamwidth_deg', path, NaN),
     boundary: array(from['boundary'] ?? [], `${path}/boundary`).map((entry, i) => {
       const [latitude_deg, longitude_deg] = array(entry, `${path}/boundary/${i}`);
       if (typeof latitude_deg !== 'number' || typeof longitude_deg !== 'number')

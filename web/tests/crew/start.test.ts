@@ -55,7 +55,7 @@ describe('the pad check', () => {
 describe('the next step', () => {
   const link = { name: 'radio', uri: '', vehicle: 0 };
   const pad = { latitude_deg: 10, longitude_deg: 20 };
-  const site = { name: 'S', pad, station: pad, boundary: [] };
+  const site = { name: 'S', pad, station: pad, declination_deg: NaN, antenna_beamwidth_deg: NaN, boundary: [] };
   const tables = [table('v/a', 'packet', [column('x')]), table('link/radio', 'link', [column('age_s', 's')])];
   const status = (state: string, detail = ''): Status =>
     ({ links: [{ name: 'radio', state, detail, bytes: 0, t_last_s: NaN }] }) as unknown as Status;
