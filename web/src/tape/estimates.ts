@@ -126,16 +126,22 @@ export function estimate_refs<E extends Estimator>(
   });
 }
 
-export function estimate<E extends Estimator>(tape: Tape, vehicle: number, estimator: E): Estimate<E> {
+/** `as_of_s`: the row of an earlier moment. */
+export function estimate<E extends Estimator>(
+  tape: Tape,
+  vehicle: number,
+  estimator: E,
+  as_of_s: TapeSeconds = Infinity,
+): Estimate<E> {
   const table = table_of(tape.description, vehicle, estimator);
   const find = (name: string): number => table?.columns.findIndex((column) => column.name === name) ?? -1;
   const value = (name: string): number => {
     const column = find(name);
-    return table && column >= 0 ? tape.value_at_cursor(table.id, column).value : NaN;
+    return table && column >= 0 ? tape.value_before(table.id, column, as_of_s).value : NaN;
   };
   return {
     known: table !== undefined,
-    t_s: table ? tape.value_at_cursor(table.id, 0).t_s : NaN,
+    t_s: table ? tape.value_before(table.id, 0, as_of_s).t_s : NaN,
     data: table && tape.tables[table.id],
     ref: (name) => {
       const column = find(name);

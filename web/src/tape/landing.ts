@@ -1,4 +1,5 @@
 /** Where a vehicle is and where it may come down, in metres east and north of the pad. */
+import type { TapeSeconds } from '../stream/clocks';
 import { estimate, kLandingCases, kLikeliestWords, type Estimate, type LandingCaseName } from './estimates';
 import type { Tape } from './tape';
 
@@ -27,9 +28,9 @@ export function bearing_deg(east: number, north: number): number {
   return ((Math.atan2(east, north) * 180) / Math.PI + 360) % 360;
 }
 
-/** The predicted landings at the cursor; cases that are ruled out by now are absent. */
-export function landing_cases(tape: Tape, vehicle: number): LandingCase[] {
-  const landing = estimate(tape, vehicle, 'landing');
+/** The predicted landings at the cursor, or as they were earlier; cases that are ruled out by then are absent. */
+export function landing_cases(tape: Tape, vehicle: number, as_of_s: TapeSeconds = Infinity): LandingCase[] {
+  const landing = estimate(tape, vehicle, 'landing', as_of_s);
   const likeliest = likeliest_landing(landing);
   return kLandingCases
     .map((name) => ({

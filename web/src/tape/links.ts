@@ -1,4 +1,5 @@
 /** What the page asks of a link's table by name. */
+import type { TapeSeconds } from '../stream/clocks';
 import type { Description, Table } from '../stream/description';
 import type { ColumnRef } from './roles';
 import type { Tape } from './tape';
@@ -40,6 +41,17 @@ export function last_packet_s(tape: Tape, table: Table | undefined): number {
   if (!ref) return NaN;
   const { value, t_s } = tape.value_at_cursor(ref.table.id, ref.column);
   return value + Math.max(0, tape.cursor_s - t_s);
+}
+
+const kSilent_s = 3; // as the server calls a link that brings nothing
+
+/**
+ * When a vehicle was last heard, once that is so long ago that whatever is newer can only be extrapolated; the cursor while
+ * packets come. A recording without a link counts as heard.
+ */
+export function last_heard_s(tape: Tape, vehicle: number): TapeSeconds {
+  const age_s = last_packet_s(tape, newest_link(tape, vehicle));
+  return age_s > kSilent_s ? tape.cursor_s - age_s : tape.cursor_s;
 }
 
 /** The vehicle's link that heard it last. */
