@@ -1,3 +1,6 @@
+import { createHash } from 'node:crypto';
+import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { svelte } from '@sveltejs/vite-plugin-svelte';
 import type { Plugin } from 'vite';
 import { defineConfig } from 'vitest/config';
@@ -12,20 +15,48 @@ const report: Plugin = {
   },
 };
 
+const kWorker = 'worker.js';
+
+/**
+ * Writes into the service worker which files it keeps, and a version that changes with any of them, so that a browser
+ * sees another worker whenever there is another page.
+ */
+const list_files: Plugin = {
+  name: 'turnstone-list-files',
+  apply: 'build',
+  writeBundle({ dir = '' }) {
+    const files = readdirSync(dir, { recursive: true, withFileTypes: true })
+      .filter((entry) => entry.isFile() && entry.name !== kWorker)
+      .map((entry) => join(entry.parentPath, entry.name))
+      .sort();
+    const hash = createHash('sha256');
+    for (const file of files) hash.update(readFileSync(file));
+    const paths = files.map((file) => file.slice(dir.length).replace(/^\/index\.html$/, '/'));
+    const worker = join(dir, kWorker);
+    const text = readFileSync(worker, 'utf8')
+      .replace('__TURNSTONE_FILES__', JSON.stringify(paths))
+      .replace('__TURNSTONE_VERSION__', JSON.stringify(hash.digest('hex').slice(0, 12)));
+    writeFileSync(worker, text);
+  },
+};
+
 // Lists and form controls, which the first figures of a phone do without.
 const kLists = /svelte\/.*\/(blocks\/each|bindings\/(select|input))\.js$/;
 
 // The build folder is the caller's choice: `npm run build -- --outDir DIR --emptyOutDir`, or TURNSTONE_WEB_OUT.
 export default defineConfig({
-  plugins: [svelte(), report],
+  plugins: [svelte(), report, list_files],
   build: {
     target: 'es2022',
     outDir: process.env['TURNSTONE_WEB_OUT'] ?? 'dist',
     assetsInlineLimit: 0, // the server's content security policy allows no inline data but images
     modulePreload: { polyfill: false },
     rolldownOptions: {
+      input: { index: 'index.html', worker: 'src/offline/worker.ts' },
       treeshake: { moduleSideEffects: [{ test: kLists, sideEffects: false }] },
       output: {
+        // At the root and under a name that stays: its scope is the whole page, and browsers look there for a newer one.
+        entryFileNames: ({ name }) => (name === 'worker' ? kWorker : 'assets/[name]-[hash].js'),
         codeSplitting: {
           includeDependenciesRecursively: false,
           groups: [{ name: 'lists', test: kLists }],

@@ -34,7 +34,8 @@ std::span<const Asset> test_assets() {
         return Asset{path, begin, begin + bytes.size(), type};
     };
     static const std::vector<Asset> assets{asset("/index.html", index, "text/html; charset=utf-8"),
-                                           asset("/assets/index-4f3a.js", script, "text/javascript; charset=utf-8")};
+                                           asset("/assets/index-4f3a.js", script, "text/javascript; charset=utf-8"),
+                                           asset("/worker.js", script, "text/javascript; charset=utf-8")};
     return assets;
 }
 

@@ -47,6 +47,11 @@ TEST_CASE("the dashboard's files come by exact path, compressed or not, and are 
     CHECK(live.get("/", {{"If-None-Match", page.field("ETag")}}).status == 200); // the tag of the other encoding
 
     CHECK(live.get("/assets/index-4f3a.js").field("Cache-Control") == "public, max-age=31536000, immutable");
+    // A service worker: browsers want it as a script, ask for it again each time, and let it hold what is below its folder.
+    const HttpReply worker = live.get("/worker.js");
+    CHECK(worker.field("Content-Type") == "text/javascript; charset=utf-8");
+    CHECK(worker.field("Cache-Control") == "no-cache");
+    CHECK(worker.field("Content-Security-Policy").find("worker-src 'self'") != std::string::npos);
     const HttpReply head = http_request(live.port(), "HEAD", "/index.html");
     CHECK(head.status == 200);
     CHECK(head.field("Content-Length") == std::to_string(plain.body.size()));

@@ -1,0 +1,8 @@
+/** What a page does so that it is of use away from the station. */
+import { keeper } from './keeper.svelte';
+import { registration } from './registration.svelte';
+
+export function start_keeping(): void {
+  keeper.start();
+  void registration.start();
+}

@@ -1,0 +1,29 @@
+/** What there is to collect: every vehicle and stage on the tape, and those that this device kept from before. */
+import type { Kept } from '../offline/kept';
+import { aged, sighting_of, type Sighting } from '../offline/sighting';
+import type { UtcMs } from '../stream/clocks';
+import type { Tape } from '../tape/tape';
+
+export interface Item {
+  sighting: Sighting;
+  /** Its number on the tape; -1 when it is not on it. */
+  vehicle: number;
+  /** Since this device saw it; NaN for what is on the tape. */
+  kept_s: number;
+}
+
+/** Vehicles of the tape first, in its order. Where the tape has no place yet, what was kept stands in. */
+export function items_of(tape: Tape | undefined, kept: readonly Kept[], now_ms: UtcMs): Item[] {
+  const from_store = ({ sighting, seen_ms }: Kept, vehicle: number): Item => {
+    const since_s = Math.max(0, (now_ms - seen_ms) / 1000); // a clock that was set back must not make anything younger
+    return { sighting: aged(sighting, since_s), vehicle, kept_s: since_s };
+  };
+  const names = tape?.description.vehicles.map(({ name }) => name) ?? [];
+  const here = names.map((name, vehicle): Item => {
+    const now = sighting_of(tape as Tape, vehicle);
+    const stored = tape?.live ? kept.find(({ sighting }) => sighting.vehicle === name && sighting.place) : undefined;
+    return now.place || !stored ? { sighting: now, vehicle, kept_s: NaN } : from_store(stored, vehicle);
+  });
+  const gone = kept.filter(({ sighting }) => !names.includes(sighting.vehicle)).map((one) => from_store(one, -1));
+  return [...here, ...(tape && !tape.live ? [] : gone)];
+}

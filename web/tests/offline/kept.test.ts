@@ -1,0 +1,152 @@
+/** What a device keeps: it survives a reload, ages by the device's own clock, and is believed only as far as it can be read. */
+import { describe, expect, it } from 'vitest';
+import { keep, load_kept, type Store } from '../../src/offline/kept';
+import { aged, sighting_of, type Sighting } from '../../src/offline/sighting';
+import { items_of } from '../../src/recover/collect';
+import { column, description, event, replay_at, table } from '../support/builders';
+import { Tape } from '../../src/tape/tape';
+
+function memory(): Store & { text: Map<string, string> } {
+  const text = new Map<string, string>();
+  return { text, getItem: (key) => text.get(key) ?? null, setItem: (key, value) => void text.set(key, value) };
+}
+
+const point = { latitude_deg: -21.38, longitude_deg: 23.18 };
+const seen = (vehicle: string, more: Partial<Sighting> = {}): Sighting => ({
+  vehicle,
+  title: vehicle.toUpperCase(),
+  recording: 'r1',
+  site: { pad: point, station: { latitude_deg: NaN, longitude_deg: NaN }, declination_deg: -9.6 },
+  flown: true,
+  place: { ...point, altitude_msl_m: 990, altitude_agl_m: NaN, sigma_m: 3, age_s: 40, utc_ms: 1e12, at_rest: false },
+  area: { ...point, name: 'main_fails', semi_major_m: 60, semi_minor_m: 30, bearing_deg: 70, age_s: 41 },
+  charges: [{ title: 'Main', why: 'not_seen' }],
+  battery_v: 7.5,
+  packet_age_s: 38,
+  ...more,
+});
+
+describe('a device', () => {
+  it('keeps a sighting to the last figure', () => {
+    const store = memory();
+    expect(keep(store, [seen('a'), seen('b', { place: undefined, area: undefined })], 5000)).toBe(true);
+    expect(load_kept(store)).toEqual([
+      { seen_ms: 5000, sighting: seen('a') },
+      { seen_ms: 5000, sighting: seen('b', { place: undefined, area: undefined }) },
+    ]);
+  });
+  it('keeps one sighting a vehicle, the newest first', () => {
+    const store = memory();
+    keep(store, [seen('a'), seen('b')], 1000);
+    keep(store, [seen('a', { recording: 'r2' })], 2000);
+    expect(load_kept(store).map(({ sighting, seen_ms }) => [sighting.vehicle, sighting.recording, seen_ms])).toEqual([
+      ['a', 'r2', 2000],
+      ['b', 'r1', 1000],
+    ]);
+  });
+  it('never gives a place away for a recording that has heard none', () => {
+    const store = memory();
+    keep(store, [seen('a')], 1000);
+    keep(store, [seen('a', { recording: 'r2', place: undefined })], 2000);
+    expect(load_kept(store)).toEqual([{ seen_ms: 1000, sighting: seen('a') }]);
+  });
+  it.each([
+    ['no JSON', '{'],
+    ['no list', '{"a":1}'],
+    ['entries of another kind', '[1, null, {}, {"seen_ms": 1}, {"seen_ms": 1, "sighting": {"vehicle": 3}}]'],
+  ])('reads %s as nothing', (_, text) => {
+    const store = memory();
+    store.setItem('turnstone.kept.1', text);
+    expect(load_kept(store)).toEqual([]);
+    expect(keep(store, [seen('a')], 1)).toBe(true);
+    expect(load_kept(store)).toHaveLength(1);
+  });
+  it('leaves out the one entry that is spoilt', () => {
+    const store = memory();
+    keep(store, [seen('a'), seen('b')], 1);
+    const list = JSON.parse(store.getItem('turnstone.kept.1')!);
+    list[0].sighting.place.latitude_deg = 'north';
+    store.setItem('turnstone.kept.1', JSON.stringify(list));
+    expect(load_kept(store).map(({ sighting }) => sighting.vehicle)).toEqual(['b']);
+  });
+  it('says so when it refuses', () => {
+    const full: Store = {
+      getItem: () => null,
+      setItem: () => {
+        throw new Error('quota');
+      },
+    };
+    expect(keep(full, [seen('a')], 1)).toBe(false);
+  });
+});
+
+describe('what there is to collect', () => {
+  const about = description([
+    table('v/fix', 'packet', [
+      column('latitude', 'deg', { role: 'latitude' }),
+      column('longitude', 'deg', { role: 'longitude' }),
+    ]),
+  ]);
+  const live = (rows: number[]) =>
+    new Tape(about, 'live', rows.length > 0 ? [{ table: 0, t_s: 90, values: Float64Array.from(rows) }] : []);
+  const kept = [
+    { sighting: seen('v'), seen_ms: 100_000 },
+    { sighting: seen('old'), seen_ms: 40_000 },
+  ];
+  const shown = (tape: Tape | undefined, now_ms = 160_000) =>
+    items_of(tape, kept, now_ms).map(({ sighting, vehicle, kept_s }) => [
+      sighting.vehicle,
+      vehicle,
+      Number.isNaN(kept_s) ? 'live' : kept_s,
+      Math.round(sighting.place?.age_s ?? -1),
+    ]);
+
+  it('is what was kept, older by what has passed since, while there is no station', () =>
+    expect(shown(undefined)).toEqual([
+      ['v', -1, 60, 100],
+      ['old', -1, 120, 160],
+    ]));
+  it('is what the tape says where it says something', () =>
+    expect(shown(live([-21, 23]))).toEqual([
+      ['v', 0, 'live', 10],
+      ['old', -1, 120, 160],
+    ]));
+  it('is the kept place while a new recording has heard none', () =>
+    expect(shown(live([]))).toEqual([
+      ['v', 0, 60, 100],
+      ['old', -1, 120, 160],
+    ]));
+  it('does not get younger when the clock of the device is set back', () =>
+    expect(shown(undefined, 90_000)[0]).toEqual(['v', -1, 0, 40]));
+  it('is of the recording alone in a replay', () => {
+    const tape = replay_at(60, about, { 'v/fix': { latitude: -21, longitude: 23 } });
+    expect(items_of(tape, kept, 1e9).map(({ sighting }) => sighting.vehicle)).toEqual(['v']);
+  });
+});
+
+describe('a sighting', () => {
+  const about = description(
+    [
+      table('v/fix', 'packet', [
+        column('latitude', 'deg', { role: 'latitude' }),
+        column('longitude', 'deg', { role: 'longitude' }),
+      ]),
+      table('v/health', 'packet', [column('battery', 'V', { role: 'battery_voltage' })]),
+    ],
+    { recording: { ...description([]).recording, utc_start_ms: 1000 } },
+  );
+  it('has the age of the measurement', () => {
+    const tape = replay_at(62, about, { 'v/fix': { latitude: 1, longitude: 2 }, 'v/health': { battery: 7.4 } }, [
+      event(1, 10, 'flight_event', 'liftoff'),
+    ]);
+    const sighting = sighting_of(tape, 0);
+    expect(sighting.place).toMatchObject({ age_s: 12, utc_ms: 51_000, at_rest: false });
+    expect([sighting.flown, sighting.battery_v, sighting.title]).toEqual([true, 7.4, 'V']);
+    expect(aged(sighting, 5).place!.age_s).toBe(17);
+  });
+  it('has nothing that was not received', () => {
+    const sighting = sighting_of(replay_at(62, about, {}), 0);
+    expect([sighting.place, sighting.area, sighting.flown]).toEqual([undefined, undefined, false]);
+    expect(sighting.battery_v).toBeNaN();
+  });
+});
