@@ -7,6 +7,8 @@ type Loader = () => Promise<{ default: Component }>;
 export const kViewLoaders: Readonly<Partial<Record<ViewName, Loader>>> = {
   crew: () => import('../crew/Crew.svelte'),
   watch: () => import('../watch/Watch.svelte'),
+  recover: () => import('../recover/Recover.svelte'),
+  antenna: () => import('../antenna/Antenna.svelte'),
   flights: () => import('../recordings/Recordings.svelte'),
   join: () => import('../join/Join.svelte'),
   help: () => import('../help/Help.svelte'),
