@@ -82,9 +82,9 @@ export function fly(scenario, { radio = 'radio', seed = 7, impairment = 'mild', 
 }
 
 /** Listens to the pseudo-terminal `radio` of this test's folder, and records beside it. */
-export async function start_server(port, more = [], radio = 'radio') {
+export async function start_server(port, more = [], radio = 'radio', site = join(kDemo, 'site.json')) {
   const child = start(kTurnstone, [
-    'serve', '--vehicle', join(kDemo, 'sanderling'), '--site', join(kDemo, 'site.json'), '--link', `serial:${join(folder, radio)}?baud=57600`,
+    'serve', '--vehicle', join(kDemo, 'sanderling'), '--site', site, '--link', `serial:${join(folder, radio)}?baud=57600`,
     '--listen', '127.0.0.1', '--port', String(port), '--recordings', join(folder, `${radio}-recordings`), ...more,
   ]);
   const address = await until('the server to say its address', () => {
@@ -155,16 +155,16 @@ export async function open_page(browser, errors, name, width, height, scheme) {
   await page.setViewportSize({ width, height });
   await page.emulateMedia({ colorScheme: scheme });
   page.on('console', (message) => {
-    // A dropped connection is part of the tests, and so is a recording that is not on the disk yet; the browser itself reports them.
-    if (message.type() === 'error' && !/503 \(Service Unavailable\)|ERR_CONNECTION_REFUSED|ERR_INTERNET_DISCONNECTED|WebSocket connection/.test(message.text())) errors.push(`${name}: ${message.text()} ${message.location().url}`);
+    // A dropped connection is part of the tests, and so are plain http and a recording that is not on the disk yet; the browser itself reports them.
+    if (message.type() === 'error' && !/503 \(Service Unavailable\)|ERR_CONNECTION_REFUSED|ERR_FAILED|ERR_INTERNET_DISCONNECTED|WebSocket connection|Cross-Origin-Opener-Policy header has been ignored/.test(message.text())) errors.push(`${name}: ${message.text()} ${message.location().url}`);
   });
   page.on('pageerror', (error) => errors.push(`${name}: ${error.message}`));
   return page;
 }
 
 /** Runs a test in a browser of its own, says how it ended, and leaves nothing behind. */
-export async function run_in_browser(run) {
-  const browser = await chromium.launchPersistentContext(join(folder, 'profile'), { executablePath: '/usr/bin/chromium', headless: true, args: kFlags, acceptDownloads: true });
+export async function run_in_browser(run, flags = []) {
+  const browser = await chromium.launchPersistentContext(join(folder, 'profile'), { executablePath: '/usr/bin/chromium', headless: true, args: [...kFlags, ...flags], acceptDownloads: true });
   browser.setDefaultTimeout(kPatience_ms);
   try {
     await run(browser);
