@@ -41,7 +41,10 @@ const list_files: Plugin = {
 };
 
 // Lists and form controls, which the first figures of a phone do without.
-const kLists = /svelte\/.*\/(blocks\/each|bindings\/(select|input))\.js$/;
+const kLists = /svelte\/.*\/(blocks\/(each|snippet)|bindings\/(select|input|size))\.js$/;
+
+// What every view asks of a tape: in one piece, since many small ones are larger.
+const kEstimates = /src\/tape\/(estimates|roles|landing|measured|motion)\.ts$/;
 
 // The build folder is the caller's choice: `npm run build -- --outDir DIR --emptyOutDir`, or TURNSTONE_WEB_OUT.
 export default defineConfig({
@@ -59,7 +62,10 @@ export default defineConfig({
         entryFileNames: ({ name }) => (name === 'worker' ? kWorker : 'assets/[name]-[hash].js'),
         codeSplitting: {
           includeDependenciesRecursively: false,
-          groups: [{ name: 'lists', test: kLists }],
+          groups: [
+            { name: 'lists', test: kLists },
+            { name: 'estimates', test: kEstimates },
+          ],
         },
       },
     },
