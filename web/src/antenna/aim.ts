@@ -1,9 +1,9 @@
 /** Where the antenna should point, at the tape's cursor, and how far that is from where it is held. */
 import type { TapeSeconds } from '../stream/clocks';
 import { estimate } from '../tape/estimates';
-import { course, is_place, magnetic_deg, turn_deg } from '../tape/geodesic';
+import { course, is_place, magnetic_deg, turn_deg } from '../places/geodesic';
 import { last_heard_s } from '../tape/links';
-import { last_place } from '../tape/place';
+import { last_place } from '../places/place';
 import type { Tape } from '../tape/tape';
 
 /** Above this the azimuth swings through everything with nothing to gain from following it. */

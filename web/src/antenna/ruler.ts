@@ -1,5 +1,5 @@
 /** A straight scale of degrees around what the antenna is held toward, with where it should point on it. */
-import { turn_deg } from '../tape/geodesic';
+import { turn_deg } from '../places/geodesic';
 
 export const kRuler = { width: 366, height: 64, base: 34, reach_deg: 40 } as const;
 const kEdge = 14;

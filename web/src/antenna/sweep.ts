@@ -1,8 +1,8 @@
 /** After loss of signal: the part of the horizon to sweep for it, which is where the vehicle is likely to come down. */
 import type { GeoPoint } from '../stream/description';
-import { course, is_place, magnetic_deg, turn_deg, turned_deg } from '../tape/geodesic';
-import { from_local, type LandingArea } from '../tape/place';
-import { ellipse_points } from '../tape/map';
+import { course, is_place, magnetic_deg, turn_deg, turned_deg } from '../places/geodesic';
+import { from_local, type LandingArea } from '../places/place';
+import { ellipse_points } from '../places/map';
 
 export interface Sweep {
   /** Magnetic, from left to right. */

@@ -1,6 +1,6 @@
 /** Words of the antenna view. */
 import type { CompassState } from '../device/compass.svelte';
-import { turn_deg } from '../tape/geodesic';
+import { turn_deg } from '../places/geodesic';
 import { format_bearing, format_fixed, format_span } from '../text/format';
 import type { Sweep } from './sweep';
 

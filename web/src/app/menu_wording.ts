@@ -65,6 +65,7 @@ const kNoticeWords: Readonly<Record<NoticeCode, string>> = {
   shelved: 'Shelved.',
   unshelved: 'No longer shelved.',
   copied: 'Copied.',
+  countdown: 'Countdown changed.',
   no_connection: kNoConnection,
   unreadable_message: 'A message could not be read:',
   events_missing: 'Earlier events are missing:',

@@ -6,7 +6,7 @@ import type { TapeSeconds } from '../stream/clocks';
 import type { TapeEvent } from '../stream/messages';
 import { estimate } from '../tape/estimates';
 import { find_event } from '../tape/events';
-import { bearing_deg, vehicle_place } from '../tape/landing';
+import { bearing_deg, vehicle_place } from '../places/landing';
 import { motion_at } from '../tape/motion';
 import type { Tape } from '../tape/tape';
 import type { CallOutKind } from '../text/callouts';

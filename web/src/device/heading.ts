@@ -3,7 +3,7 @@
  * there count from a north that phones take from their magnetometer, so headings here are magnetic (from memory; the
  * document leaves the choice to the device). iOS has a compass heading of its own, magnetic by its documentation.
  */
-import { turned_deg } from '../tape/geodesic';
+import { turned_deg } from '../places/geodesic';
 
 /** What of a DeviceOrientationEvent is used. */
 export interface OrientationReading {

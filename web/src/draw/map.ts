@@ -1,7 +1,7 @@
 /** Draws the map: boundary, pad, station, the way flown and where it may come down. North is up, metres are to scale. */
 import type { PhaseSpan } from '../tape/events';
-import type { LandingCase, Place } from '../tape/landing';
-import { ellipse_points, type View } from '../tape/map';
+import type { LandingCase, Place } from '../places/landing';
+import { ellipse_points, type View } from '../places/map';
 import type { TrackPoint } from '../tape/flight/track';
 import { format_fixed } from '../text/format';
 import { draw_pennant, kCaseMarks } from './marks';

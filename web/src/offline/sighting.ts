@@ -2,9 +2,9 @@
 import { utc_at, type UtcMs } from '../stream/clocks';
 import type { GeoPoint } from '../stream/description';
 import type { LandingCaseName } from '../tape/estimates';
-import { live_charges, type LiveCharge } from '../tape/hazards';
+import { live_charges, type LiveCharge } from '../places/hazards';
 import { last_packet_s, newest_link } from '../tape/links';
-import { landing_area, last_place, measured_after_touchdown } from '../tape/place';
+import { landing_area, last_place, measured_after_touchdown } from '../places/place';
 import { find_role } from '../tape/roles';
 import type { Tape } from '../tape/tape';
 

@@ -3,7 +3,7 @@ import { position } from '../device/position.svelte';
 import type { SeenSite } from '../offline/sighting';
 import type { UtcMs } from '../stream/clocks';
 import type { GeoPoint } from '../stream/description';
-import { is_place } from '../tape/geodesic';
+import { is_place } from '../places/geodesic';
 import { plain_coordinates, parse_coordinates } from '../text/coordinates';
 import type { StartPlace } from './walk';
 

@@ -1,6 +1,6 @@
 /** Distance and bearing to walk, rounded as far as both places are known. */
 import type { GeoPoint } from '../stream/description';
-import { course, magnetic_deg } from '../tape/geodesic';
+import { course, magnetic_deg } from '../places/geodesic';
 import { format_bearing, format_fixed, kNoValue } from '../text/format';
 
 /** Where one starts, and how well that is known. */

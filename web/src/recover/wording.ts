@@ -1,8 +1,8 @@
 /** Words of the recovery view. */
 import type { CompassState } from '../device/compass.svelte';
 import type { PositionState } from '../device/position.svelte';
-import type { Course } from '../tape/geodesic';
-import type { LiveCharge } from '../tape/hazards';
+import type { Course } from '../places/geodesic';
+import type { LiveCharge } from '../places/hazards';
 import { format_fixed, format_span, format_utc_time } from '../text/format';
 import type { SeenArea, SeenPlace } from '../offline/sighting';
 import { format_direction, format_distance } from './walk';

@@ -11,6 +11,7 @@ export type DoneCode =
   | 'acknowledged'
   | 'shelved'
   | 'unshelved'
+  | 'countdown'
   | 'copied';
 export type FaultCode = 'no_connection' | 'unreadable_message' | 'events_missing' | 'history_missing' | 'failed';
 export type NoticeCode = DoneCode | FaultCode;

@@ -45,14 +45,12 @@ export interface Sentence {
   data: Json;
 }
 
-/** An alert with its life (ISA-18.2): it stands until it has returned to normal and, where it latches, somebody knows it. */
+/** An alert that stands. One that latches is cleared only once it is acknowledged: the station sees to that. */
 export interface Alert {
   /** What it says at present: what raised it, or raised it again at another level or for another cause. */
   event: TapeEvent;
   /** When it was raised first. */
   since_s: TapeSeconds;
-  /** When it returned to normal; NaN while it has not. */
-  cleared_s: TapeSeconds;
   acknowledged: boolean;
   /** Until then it is put aside; NaN when it is not. */
   shelved_until_s: TapeSeconds;
@@ -180,10 +178,7 @@ export class EventLog {
     return flights;
   }
 
-  /**
-   * Alerts that stand at `t_s`, most urgent first, then oldest first: raised and not returned to normal, or returned
-   * while latched and not acknowledged.
-   */
+  /** Alerts that stand at `t_s`, most urgent first, then oldest first. */
   alerts_at(t_s: TapeSeconds): Alert[] {
     const standing = new Map<string, Alert>();
     for (const event of this.events) {
@@ -194,11 +189,10 @@ export class EventLog {
       }
       const alert = standing.get(event.key);
       if (!alert) continue;
-      if (event.kind === 'alert_cleared') alert.cleared_s = event.t_s;
+      if (event.kind === 'alert_cleared') standing.delete(event.key);
       else if (event.kind === 'alert_acknowledged') alert.acknowledged = true;
       else if (event.kind === 'alert_shelved') alert.shelved_until_s = until_s(event);
       else if (event.kind === 'alert_unshelved') alert.shelved_until_s = NaN;
-      if (alert.cleared_s <= t_s && (alert.acknowledged || !latches(alert.event))) standing.delete(event.key);
     }
     for (const alert of standing.values()) if (alert.shelved_until_s <= t_s) alert.shelved_until_s = NaN;
     return [...standing.values()].sort(
@@ -209,12 +203,10 @@ export class EventLog {
 
 /** Raised while it stands: it has another level or cause, which nobody has acknowledged. */
 function raise(event: TapeEvent, before: Alert | undefined): Alert {
-  const fresh = { event, since_s: event.t_s, cleared_s: NaN, acknowledged: false, shelved_until_s: NaN };
-  if (!before || !Number.isNaN(before.cleared_s)) return fresh;
+  const fresh = { event, since_s: event.t_s, acknowledged: false, shelved_until_s: NaN };
+  if (!before) return fresh;
   return { ...fresh, since_s: before.since_s, shelved_until_s: before.shelved_until_s };
 }
-
-const latches = (event: TapeEvent): boolean => event.data['latched'] === true;
 
 function until_s({ data, t_s }: TapeEvent): TapeSeconds {
   const for_s = data['for_s'];

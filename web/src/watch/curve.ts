@@ -5,7 +5,7 @@
 import type { TapeSeconds } from '../stream/clocks';
 import { estimate, type Estimator } from '../tape/estimates';
 import { find_event, type FlightEvent } from '../tape/events';
-import { landing_cases } from '../tape/landing';
+import { landing_cases } from '../places/landing';
 import { motion_at } from '../tape/motion';
 import type { Tape, TableData } from '../tape/tape';
 

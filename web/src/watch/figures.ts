@@ -6,7 +6,7 @@ import { utc_at, type TapeSeconds } from '../stream/clocks';
 import { kRailFigures_s } from '../tape/age';
 import { estimate } from '../tape/estimates';
 import { find_event, type FlightEvent } from '../tape/events';
-import { bearing_deg, landing_cases, type LandingCase } from '../tape/landing';
+import { bearing_deg, landing_cases, type LandingCase } from '../places/landing';
 import { fix_s } from '../tape/flight/measured';
 import { motion_at, type Motion } from '../tape/motion';
 import { find_role } from '../tape/roles';
@@ -90,7 +90,7 @@ function stage_at(tape: Tape, vehicle: number, phase: string): Stage {
   if (stage !== 'fall') return stage;
   const warned = tape.log
     .alerts_at(tape.cursor_s)
-    .some(({ event, cleared_s }) => event.vehicle === vehicle && kHeadsUp.has(event.event) && Number.isNaN(cleared_s));
+    .some(({ event }) => event.vehicle === vehicle && kHeadsUp.has(event.event));
   return warned ? 'impact' : 'fall';
 }
 

@@ -13,7 +13,7 @@ import { signal_at, trace_of } from '../../src/antenna/signal';
 import { sweep_of } from '../../src/antenna/sweep';
 import { tones_for } from '../../src/antenna/tone';
 import { raise_words, rate_words, sweep_words, turn_words } from '../../src/antenna/wording';
-import { course, place_at } from '../../src/tape/geodesic';
+import { course, place_at } from '../../src/places/geodesic';
 import { Tape } from '../../src/tape/tape';
 import { column, description, pair, replay_at, table } from '../support/builders';
 

@@ -2,7 +2,7 @@
 import { describe, expect, it } from 'vitest';
 import { horizontal_sigma, select_cards, type Card, type CardName } from '../../src/crew/estimates/cards';
 import { kLandingCases, kLikeliestWords } from '../../src/tape/estimates';
-import { landing_cases } from '../../src/tape/landing';
+import { landing_cases } from '../../src/places/landing';
 import type { Tape } from '../../src/tape/tape';
 import type { TapeEvent } from '../../src/stream/messages';
 import { column, description, event, missing, pair, replay_at, table, words, type Rows } from '../support/builders';

@@ -148,13 +148,12 @@ describe('alerts', () => {
         since: 'T+0:10.0',
         advice: 'Wait for the sky.',
         acknowledged: false,
-        returned: false,
         shelved: '',
       },
     ]));
   it('say who knows of them, and for how long they are put aside', () => {
     expect(rows(event(2, 45, 'alert_acknowledged', 'x', { key: 'no_fix' }))[0]?.acknowledged).toBe(true);
-    expect(rows(event(3, 50, 'alert_shelved', 'x', { key: 'no_fix', data: { until_s: 480 } }))[0]?.shelved).toBe(
+    expect(rows(event(3, 50, 'alert_shelved', 'x', { key: 'no_fix', data: { for_s: 430 } }))[0]?.shelved).toBe(
       'for 7 min more',
     );
   });

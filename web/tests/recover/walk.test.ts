@@ -1,6 +1,6 @@
 /** What a walker is told: rounded to what is known, and nothing that is not. */
 import { describe, expect, it } from 'vitest';
-import { place_at } from '../../src/tape/geodesic';
+import { place_at } from '../../src/places/geodesic';
 import { format_direction, format_distance, toward_words, walk_to } from '../../src/recover/walk';
 
 const pad = { latitude_deg: -21.3846, longitude_deg: 23.1752 };

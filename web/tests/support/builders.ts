@@ -16,7 +16,6 @@ export const column = (name: string, unit = '1', more: Partial<Column> = {}): Co
   role: null,
   sigma_column: null,
   interval: null,
-  limits: [],
   strip: null,
   text: false,
   ...more,

@@ -67,7 +67,6 @@ describe('sentences', () => {
 describe('the life of an alert', () => {
   const raised = (id: number, t_s: number, more = {}): TapeEvent => event(id, t_s, 'alert_raised', 'a', more);
   const then = (id: number, t_s: number, kind: string, more = {}): TapeEvent => event(id, t_s, kind, 'a', more);
-  const latched = { data: { latched: true } };
   const cases: [string, TapeEvent[], [number, string][]][] = [
     [
       'goes when it returns to normal',
@@ -78,40 +77,35 @@ describe('the life of an alert', () => {
       ],
     ],
     [
-      'stays when it latches, until somebody acknowledges it',
-      [raised(1, 1, latched), then(2, 3, 'alert_cleared'), then(3, 5, 'alert_acknowledged')],
-      [
-        [4, 'standing, normal'],
-        [5, ''],
-      ],
-    ],
-    [
-      'goes at once when it was acknowledged before it returned to normal',
-      [raised(1, 1, latched), then(2, 2, 'alert_acknowledged'), then(3, 3, 'alert_cleared')],
+      'is known once somebody acknowledges it',
+      [raised(1, 1), then(2, 2, 'alert_acknowledged'), then(3, 3, 'alert_cleared')],
       [
         [2, 'standing, acknowledged'],
         [3, ''],
       ],
     ],
     [
-      'is news again when its level rises, and not when it is only said again',
+      'is news again when it is raised again: it has another level or cause',
       [
         raised(1, 1, { level: 'caution' }),
         then(2, 2, 'alert_acknowledged'),
         raised(3, 3, { level: 'caution' }),
-        raised(4, 4, { level: 'warning' }),
+        then(4, 4, 'alert_acknowledged'),
+        raised(5, 5, { level: 'warning' }),
       ],
       [
-        [3, 'standing, acknowledged'],
-        [4, 'standing'],
+        [2, 'standing, acknowledged'],
+        [3, 'standing'],
+        [4, 'standing, acknowledged'],
+        [5, 'standing'],
       ],
     ],
     [
       'is put aside until a time, or until it is taken back',
       [
         raised(1, 1),
-        then(2, 2, 'alert_shelved', { data: { until_s: 5 } }),
-        then(3, 6, 'alert_shelved', { data: { until_s: 50 } }),
+        then(2, 2, 'alert_shelved', { data: { for_s: 3 } }),
+        then(3, 6, 'alert_shelved', { data: { for_s: 44 } }),
         then(4, 7, 'alert_unshelved'),
       ],
       [
@@ -123,9 +117,9 @@ describe('the life of an alert', () => {
     ],
     [
       'begins again when it is raised after it returned to normal',
-      [raised(1, 1, latched), then(2, 2, 'alert_cleared'), raised(3, 3, latched)],
+      [raised(1, 1), then(2, 2, 'alert_cleared'), raised(3, 3)],
       [
-        [2, 'standing, normal'],
+        [2, ''],
         [3, 'standing'],
       ],
     ],
@@ -138,7 +132,6 @@ describe('the life of an alert', () => {
         .map((alert) =>
           [
             'standing',
-            ...(Number.isNaN(alert.cleared_s) ? [] : ['normal']),
             ...(alert.acknowledged ? ['acknowledged'] : []),
             ...(Number.isNaN(alert.shelved_until_s) ? [] : ['shelved']),
           ].join(', '),

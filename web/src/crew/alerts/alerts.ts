@@ -16,7 +16,6 @@ export interface AlertRow {
   /** Another vehicle's title; empty for the one that is looked at. */
   whose: string;
   acknowledged: boolean;
-  returned: boolean;
   /** For how long it is put aside; empty when it is not. */
   shelved: string;
 }
@@ -25,7 +24,7 @@ export function select_alerts(tape: Tape, vehicle: number): AlertRow[] {
   return tape.log.alerts_at(tape.cursor_s).map((alert) => row_of(tape, vehicle, alert));
 }
 
-function row_of(tape: Tape, vehicle: number, { event, cleared_s, acknowledged, shelved_until_s }: Alert): AlertRow {
+function row_of(tape: Tape, vehicle: number, { event, acknowledged, shelved_until_s }: Alert): AlertRow {
   const { vehicles } = tape.description;
   return {
     key: event.key,
@@ -35,7 +34,6 @@ function row_of(tape: Tape, vehicle: number, { event, cleared_s, acknowledged, s
     since: event_clock(tape, vehicle, event.t_s),
     whose: event.vehicle >= 0 && event.vehicle !== vehicle ? (vehicles[event.vehicle]?.title ?? '') : '',
     acknowledged,
-    returned: !Number.isNaN(cleared_s),
     shelved: Number.isNaN(shelved_until_s) ? '' : shelved_words(shelved_until_s - tape.cursor_s),
   };
 }

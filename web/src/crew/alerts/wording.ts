@@ -8,7 +8,6 @@ export const kAlertWords = {
   shelve: 'Shelve 10 min',
   unshelve: 'Unshelve',
   acknowledged: 'acknowledged',
-  returned: 'Returned to normal.',
   shelved: 'Shelved',
 } as const;
 

@@ -16,7 +16,7 @@ import {
   type HealthWord,
 } from '../../tape/estimates';
 import { find_event, type FlightEvent } from '../../tape/events';
-import { bearing_deg, likeliest_landing } from '../../tape/landing';
+import { bearing_deg, likeliest_landing } from '../../places/landing';
 import type { Tape } from '../../tape/tape';
 import {
   capital,

@@ -28,6 +28,20 @@ export const kOperatorWords = {
   start_anyway: 'Start recording in flight',
 } as const;
 
+export const kCountdownWords = {
+  title: 'Countdown',
+  none: 'none',
+  held: 'held',
+  length: 'To T-0',
+  run: 'Run',
+  set_held: 'Set and hold',
+  hold: 'Hold',
+  resume: 'Resume',
+  off: 'Take off',
+  wrong: 'Minutes and seconds, like 10:00, or hours before them.',
+  about: 'Everybody sees it. It commands nothing: T+ begins at the liftoff that is found.',
+} as const;
+
 /** By the keys 1 to 6: what is marked on a range, in the order of a flight. */
 export const kCannedMarkers = ['Range clear', 'Armed', 'Hold', 'Ignition', 'Parachute seen', 'Touchdown seen'] as const;
 

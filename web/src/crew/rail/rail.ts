@@ -8,7 +8,7 @@ import type { TapeSeconds } from '../../stream/clocks';
 import { deployment_at, next_parachute, open_parachute, type Deployment } from '../../tape/flight/deployment';
 import { estimate } from '../../tape/estimates';
 import { find_event } from '../../tape/events';
-import { bearing_deg, likeliest_landing } from '../../tape/landing';
+import { bearing_deg, likeliest_landing } from '../../places/landing';
 import { fix_s } from '../../tape/flight/measured';
 import { motion_at, type Motion, type Reading } from '../../tape/motion';
 import { estimate_row } from '../../tape/row';

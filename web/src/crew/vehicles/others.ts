@@ -7,7 +7,7 @@ import { format_age } from '../../text/format';
 import { rounded } from '../../text/rounding';
 import { shown_unit } from '../../text/units';
 import { last_place } from '../rail/rail';
-import { bearing_deg } from '../../tape/landing';
+import { bearing_deg } from '../../places/landing';
 import { format_bearing, format_fixed } from '../../text/format';
 
 export interface OtherVehicle {

@@ -1,7 +1,7 @@
 /** The way flown, with heights, as maps and side views draw it. */
 import type { TapeSeconds } from '../../stream/clocks';
-import type { Place } from '../landing';
-import { walk_track } from '../map';
+import type { Place } from '../../places/landing';
+import { walk_track } from '../../places/map';
 import type { Tape } from '../tape';
 
 /** A place on the way flown, with its height. */

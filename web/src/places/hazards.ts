@@ -1,6 +1,6 @@
 /** What of a vehicle may still be live when somebody walks up to it, as far as it was heard. */
-import type { Tape } from './tape';
-import type { FlightEventName } from './events';
+import type { Tape } from '../tape/tape';
+import type { FlightEventName } from '../tape/events';
 
 export interface LiveCharge {
   /** Of the igniter's channel, or of the parachute. */

@@ -1,8 +1,8 @@
 /** The last good place, where a vehicle is likely to lie after it, and what of it may still be live. */
 import { describe, expect, it } from 'vitest';
-import { live_charges } from '../../src/tape/hazards';
-import { course } from '../../src/tape/geodesic';
-import { landing_area, last_place, measured_after_touchdown } from '../../src/tape/place';
+import { live_charges } from '../../src/places/hazards';
+import { course } from '../../src/places/geodesic';
+import { landing_area, last_place, measured_after_touchdown } from '../../src/places/place';
 import { Tape } from '../../src/tape/tape';
 import { column, description, event, replay_at, table, words, type Rows } from '../support/builders';
 

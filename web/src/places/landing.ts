@@ -1,7 +1,7 @@
 /** Where a vehicle is and where it may come down, in metres east and north of the pad. */
 import type { TapeSeconds } from '../stream/clocks';
-import { estimate, kLandingCases, kLikeliestWords, type Estimate, type LandingCaseName } from './estimates';
-import type { Tape } from './tape';
+import { estimate, kLandingCases, kLikeliestWords, type Estimate, type LandingCaseName } from '../tape/estimates';
+import type { Tape } from '../tape/tape';
 
 export interface Place {
   east_m: number;

@@ -4,13 +4,14 @@
  */
 import type { TapeSeconds } from '../stream/clocks';
 import type { GeoPoint } from '../stream/description';
-import { estimate, estimate_row, type LandingCaseName } from './estimates';
+import { estimate, type LandingCaseName } from '../tape/estimates';
+import { estimate_row } from '../tape/row';
 import { place_at } from './geodesic';
 import { bearing_deg, landing_cases } from './landing';
-import { last_heard_s } from './links';
+import { last_heard_s } from '../tape/links';
 
-import { find_role, type ColumnRef } from './roles';
-import type { Tape } from './tape';
+import { find_role, type ColumnRef } from '../tape/roles';
+import type { Tape } from '../tape/tape';
 
 export interface LastPlace extends GeoPoint {
   altitude_msl_m: number;

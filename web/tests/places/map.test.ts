@@ -1,7 +1,7 @@
 /** Places on the map: metres from the pad, ellipses, bearings, and a view that keeps still. */
 import { describe, expect, it } from 'vitest';
-import { bearing_deg } from '../../src/tape/landing';
-import { ellipse_points, extent_of, fit, from_pad } from '../../src/tape/map';
+import { bearing_deg } from '../../src/places/landing';
+import { ellipse_points, extent_of, fit, from_pad } from '../../src/places/map';
 
 describe('the map', () => {
   // Lengths of a degree on WGS 84 in km: NGA, "Length of a degree of latitude and longitude", the usual table at 0, 30, 45, 60 degrees.

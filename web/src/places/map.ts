@@ -1,9 +1,9 @@
 /** Map of the site: places in metres east and north of the pad, and what of a tape belongs on it at the cursor. */
 import type { TapeSeconds } from '../stream/clocks';
 import type { GeoPoint } from '../stream/description';
-import { estimate } from './estimates';
+import { estimate } from '../tape/estimates';
 import type { LandingCase, Place } from './landing';
-import type { Tape } from './tape';
+import type { Tape } from '../tape/tape';
 
 export interface Extent {
   east_min_m: number;

@@ -1,7 +1,7 @@
 /** Ways on WGS 84 against Karney's method; bearings by declination. */
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
-import { course, magnetic_deg, place_at, turn_deg } from '../../src/tape/geodesic';
+import { course, magnetic_deg, place_at, turn_deg } from '../../src/places/geodesic';
 
 interface Inverse {
   id: string;
