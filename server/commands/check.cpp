@@ -6,6 +6,7 @@
 #include <set>
 #include <string>
 
+#include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
 #include "server/commands/subcommands.hpp"
@@ -54,7 +55,7 @@ std::optional<Kind> kind_by_content(const nlohmann::json& json) {
 
 /// "below 7.2 V caution, 6.8 V warning"
 std::string alert_text(const ChannelAlert& alert, const Field& field) {
-    const auto number = [](double value) { return nlohmann::json(value).dump(); };
+    const auto number = [](double value) { return fmt::format("{}", value); };
     const std::string unit = field.unit == "1" ? "" : " " + field.unit;
     const std::string level(word(alert.urgency));
     switch (alert.cause) {

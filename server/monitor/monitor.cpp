@@ -100,7 +100,12 @@ void Monitor::tick(std::int64_t t_ns, Batch& out) {
 }
 
 void Monitor::recall(const Event& event) {
-    if (follows_from_predictions(event)) book_.recall(event);
+    if (event.id == EventId::sentence) {
+        if (event.vehicle >= 0 && static_cast<std::size_t>(event.vehicle) < vehicles_.size())
+            vehicles_[static_cast<std::size_t>(event.vehicle)].tables.recall(event);
+    } else if (follows_from_predictions(event)) {
+        book_.recall(event);
+    }
 }
 
 } // namespace turnstone

@@ -9,7 +9,7 @@
 
 #include "server/estimate/event.hpp"
 #include "server/pipeline/alert_state.hpp"
-#include "shared/countdown_step.hpp"
+#include "server/pipeline/countdown_step.hpp"
 #include "shared/link_state.hpp"
 
 namespace turnstone {

@@ -276,7 +276,8 @@ Event event_of_alert(const Event& raised, EventKind kind, std::int64_t t_ns, Eve
 }
 
 bool follows_from_predictions(const Event& event) noexcept {
-    return event.id == EventId::landing_outside_boundary || event.id == EventId::landing_case_outside;
+    return event.id == EventId::landing_outside_boundary || event.id == EventId::landing_case_outside ||
+           event.id == EventId::impact_expected || event.id == EventId::sentence;
 }
 
 std::string to_json(const EventValues& values) {

@@ -24,7 +24,8 @@ struct VerifyReport {
 /// received bit for bit, an estimate to the step it is rounded to (server/record/format/column_code.hpp). NaN is stored
 /// as NULL and -0 as 0: those compare equal. Tables are compared by name where both have the same columns; events only
 /// where the recording has this version's layout, since older ones word them differently. Of the predictions, which
-/// cost most by far, every twentieth round is flown again. Each of `vehicles` replaces the recording's vehicle of the
+/// cost most by far, every twentieth round is flown again; what else rests on them (sentences, when a parachute is due,
+/// where an impact is expected) is not compared. Each of `vehicles` replaces the recording's vehicle of the
 /// same name. An error means that the comparison could not be made. `on_progress` hears the fraction of the inputs that
 /// are done, from 0 to 1, after each of them.
 [[nodiscard]] Result<VerifyReport> verify_recording(const std::filesystem::path& file,

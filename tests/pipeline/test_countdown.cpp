@@ -17,10 +17,11 @@ std::int64_t after_start(double t_s) {
     return kStart_ns + seconds_to_ns(t_s);
 }
 
-/// The events' texts, as people read them.
+/// What is said of the countdown, as people read it.
 std::vector<std::string> texts(const Batch& batch) {
     std::vector<std::string> all;
-    for (const Event& event : batch.events) all.push_back(event.text);
+    for (const Event& event : batch.events)
+        if (event.kind == EventKind::countdown) all.push_back(event.text);
     return all;
 }
 

@@ -70,7 +70,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
      {"shared", "server/pipeline", "server/pipeline/station", "server/record/format", "server/record/write",
       "server/record/read"}},
 
-    {"server/serve/parse", {"shared"}},
+    {"server/serve/parse", {"shared", "server/pipeline"}},
     {"server/serve", {"shared", "server/pipeline", "server/record/read", "server/record/write"}},
     {"server/serve/encode",
      {"protocol/dictionary", "server/pipeline", "server/record/read", "server/record/write", "server/serve/parse",

@@ -26,6 +26,9 @@ class FlightTables {
     /// After the watches and the alerts of a tick. `alert`: the most urgent one; null: none.
     void write(const FlightView& view, const DeploymentWatch& deployment, const Event* alert, Batch& out);
 
+    /// A sentence that was said when predictions were flown.
+    void recall(const Event& sentence) { sentence_.recall(sentence); }
+
   private:
     void write_deployment(const FlightView& view, const DeploymentFigures& figures, Batch& out);
     void write_last_place(const FlightView& view, Batch& out);

@@ -30,7 +30,7 @@ double step_of(double sigma, double least) {
 /// The parts of a sentence in the making, beside those that were said before.
 class Sentence::Parts {
   public:
-    /// `parts` is made anew, with the memory that it has.
+    /// `parts` is filled again, in the memory that it has.
     Parts(SentenceForm form, const EventValues& said, EventValues& parts) : said_(&said), parts_(parts) {
         parts_.clear();
         parts_.push_back({"form", std::string(word(form))});
@@ -174,6 +174,16 @@ void Sentence::say_state(const FlightView& view, const DeploymentWatch& deployme
     }
     }
     if (view.joined_ns && !view.liftoff_ns) parts.flag("liftoff_not_seen");
+}
+
+void Sentence::recall(const Event& said) {
+    said_ = said.values;
+    said_text_ = said.text;
+    level_ = said.level;
+    t_made_ns_ = said.t_ns;
+    for (const EventValue& part : said.values)
+        if (const auto* text = std::get_if<std::string>(&part.value); part.name == "form" && text != nullptr)
+            form_ = from_word<SentenceForm>(*text).value_or(form_);
 }
 
 std::optional<EstimateEvent> Sentence::next(const FlightView& view, const DeploymentWatch& deployment,

@@ -60,6 +60,9 @@ class Sentence {
     [[nodiscard]] std::optional<EstimateEvent> next(const FlightView& view, const DeploymentWatch& deployment,
                                                     const Event* alert);
 
+    /// The newest one, said by a pipeline that flew every prediction.
+    void recall(const Event& said);
+
   private:
     class Parts;
 

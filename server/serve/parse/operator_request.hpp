@@ -5,7 +5,7 @@
 #include <string>
 #include <string_view>
 
-#include "shared/countdown_step.hpp"
+#include "server/pipeline/countdown_step.hpp"
 #include "shared/result.hpp"
 
 namespace turnstone {

@@ -218,8 +218,9 @@ DESCRIPTION = {
             column("time_in_phase_s", "Time in phase", "s", "Flight", 1),
             column("time_since_liftoff_s", "Time since liftoff", "s", "Flight", 1)]),
         table(5, "sanderling/estimate/derived", "Maxima and figures of the flight", "estimate", 0, 1.0, [
-            column("altitude_max_m", "Maximum altitude AGL", "m", "Maxima", 1),
-            column("vertical_speed_max_mps", "Maximum vertical speed", "m/s", "Maxima", 1),
+            column("altitude_max_m", "Maximum altitude AGL", "m", "Maxima", 1, sigma_column="altitude_max_m_sigma"),
+            column("vertical_speed_max_mps", "Maximum vertical speed", "m/s", "Maxima", 1,
+                   sigma_column="vertical_speed_max_mps_sigma"),
             column("ground_distance_m", "Distance from the pad", "m", "Flight figures", 0,
                    "Horizontal, to the newest GNSS fix")]),
         table(6, "sanderling/estimate/navigation", "Navigation", "estimate", 0, 0.04, [

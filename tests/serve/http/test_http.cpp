@@ -47,7 +47,8 @@ TEST_CASE("the dashboard's files come by exact path, compressed or not, and are 
     CHECK(live.get("/", {{"If-None-Match", page.field("ETag")}}).status == 200); // the tag of the other encoding
 
     CHECK(live.get("/assets/index-4f3a.js").field("Cache-Control") == "public, max-age=31536000, immutable");
-    // A service worker: browsers want it as a script, ask for it again each time, and let it hold what is below its folder.
+    // A service worker: browsers want it as a script, ask for it again each time, and let it hold what is below its
+    // folder.
     const HttpReply worker = live.get("/worker.js");
     CHECK(worker.field("Content-Type") == "text/javascript; charset=utf-8");
     CHECK(worker.field("Cache-Control") == "no-cache");
