@@ -296,7 +296,11 @@ TEST_CASE("a fault raises what it is, within two seconds of when it can be known
                 const double known_s = each.known_s(flight);
                 REQUIRE(std::isfinite(known_s));
                 CHECK(raised_s < known_s + 2.0 + (std::string(radio) == "rough" ? each.rough_s : 0));
-                for (const auto& [id, count] : above) CHECK((each.own.contains(id) || each.also.contains(id)));
+                // Most packets of the rough radio are lost around apogee, and with them the attitude now and then.
+                const bool is_rough = std::string(radio) == "rough";
+                for (const auto& [id, count] : above)
+                    CHECK((each.own.contains(id) || each.also.contains(id) ||
+                           (is_rough && id == EventId::attitude_unknown)));
                 check_sentences(flight, 16);
             }
 }
