@@ -20,14 +20,14 @@ export function clocks_of(tape: Tape, vehicle: number, zone: ClockZone): Clocks 
   const liftoff_s = tape.log.liftoff_s(vehicle, tape.cursor_s);
   if (liftoff_s === undefined || liftoff_s > tape.cursor_s) {
     const countdown = tape.log.countdown_at(tape.cursor_s);
-    if (countdown)
-      return {
-        about: countdown.held ? kHeaderWords.countdown_held : kHeaderWords.countdown,
-        main: `T${format_clock(-Math.ceil(countdown.left_s), 0)}`,
-        day,
-        zone: kHeaderWords[zone],
-      };
-    return { about: kHeaderWords[zone], main: day, day: '', zone: kHeaderWords[zone] };
+    return countdown
+      ? {
+          about: kHeaderWords[countdown.held ? 'held' : 'countdown'],
+          main: `T${format_clock(-Math.ceil(countdown.left_s), 0)}`,
+          day,
+          zone: kHeaderWords[zone],
+        }
+      : { about: kHeaderWords[zone], main: day, day: '', zone: kHeaderWords[zone] };
   }
   return {
     about: kHeaderWords.since_liftoff,

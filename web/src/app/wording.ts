@@ -7,7 +7,7 @@ export const kHeaderWords = {
   replay: 'Replay',
   since_liftoff: 'Since liftoff',
   countdown: 'Countdown',
-  countdown_held: 'Countdown held',
+  held: 'Held',
   utc: 'UTC',
   local: 'Local',
   read_aloud: 'Read aloud',

@@ -63,8 +63,6 @@ export interface Countdown {
   held: boolean;
 }
 
-const kCountdownSteps: ReadonlySet<string> = new Set(['countdown_runs', 'countdown_held', 'countdown_off']);
-
 interface Flight {
   from_s: TapeSeconds;
   events: FlightEvent[];
@@ -102,13 +100,11 @@ export class EventLog {
 
   /** The station's countdown as it stands at `t_s`; undefined without one. */
   countdown_at(t_s: TapeSeconds): Countdown | undefined {
-    const is_step = (event: TapeEvent): boolean => event.t_s <= t_s && kCountdownSteps.has(event.event);
-    const step = this.events.findLast(is_step);
+    const step = this.events.findLast((event) => event.t_s <= t_s && event.event.startsWith('countdown_'));
     const left_s = step?.data['left_s'];
     if (!step || typeof left_s !== 'number') return undefined;
-    return step.event === 'countdown_runs'
-      ? { left_s: left_s - (t_s - step.t_s), held: false }
-      : { left_s, held: true };
+    const held = step.event === 'countdown_held';
+    return { left_s: held ? left_s : left_s - t_s + step.t_s, held };
   }
 
   /** `vehicle` -1 takes those of every vehicle. */
@@ -147,13 +143,6 @@ export class EventLog {
   /** Time of liftoff, zero of T+; one that was withdrawn does not count. */
   liftoff_s(vehicle: number, at_s: TapeSeconds = Infinity): TapeSeconds | undefined {
     return find_event(this.flight_events(vehicle, at_s), 'liftoff')?.t_s;
-  }
-
-  /** Why a vehicle has no such estimate, in the server's sentence; empty when the recording does not say. */
-  why_missing(vehicle: number, estimate: string): string {
-    const is_it = (event: TapeEvent): boolean =>
-      event.event === 'estimate_missing' && event.vehicle === vehicle && event.data['estimate'] === estimate;
-    return this.events.findLast(is_it)?.text ?? '';
   }
 
   /** A liftoff that was withdrawn leaves nothing. */
@@ -208,10 +197,8 @@ function raise(event: TapeEvent, before: Alert | undefined): Alert {
   return { ...fresh, since_s: before.since_s, shelved_until_s: before.shelved_until_s };
 }
 
-function until_s({ data, t_s }: TapeEvent): TapeSeconds {
-  const for_s = data['for_s'];
-  return typeof for_s === 'number' ? t_s + for_s : Infinity;
-}
+/** NaN when it does not say. */
+const until_s = ({ data, t_s }: TapeEvent): TapeSeconds => t_s + Number(data['for_s']);
 
 export function find_event(events: readonly FlightEvent[], name: FlightEventName): FlightEvent | undefined {
   return events.find((event) => event.name === name);

@@ -3,6 +3,7 @@ import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { read_blocks, read_series, type BlockMessage } from '../../src/stream/blocks';
 import { read_message } from '../../src/stream/messages';
+import { why_missing } from '../../src/tape/missing';
 import { EventLog } from '../../src/tape/events';
 
 const folder = new URL('../../../tests/golden/stream/', import.meta.url);
@@ -54,7 +55,7 @@ describe('golden texts', () => {
     const missing = read_message(text('event_missing.json'));
     const log = new EventLog();
     if (missing.type === 'event') log.add(missing.event);
-    expect(log.why_missing(0, 'air')).toBe((JSON.parse(text('event_missing.json')) as { text: string }).text);
+    expect(why_missing(log, 0, 'air')).toBe((JSON.parse(text('event_missing.json')) as { text: string }).text);
     const status = read_message(text('status.json'));
     expect(status).toMatchObject({ type: 'status', t_s: 12.75, viewers: 3, utc_ms: 1779028337750 });
     if (status.type === 'status') expect(status.links[1]?.t_last_s).toBeNaN();

@@ -2,6 +2,7 @@
 import { describe, expect, it } from 'vitest';
 import { EventLog, kFlightEvents } from '../../src/tape/events';
 import type { TapeEvent } from '../../src/stream/messages';
+import { why_missing } from '../../src/tape/missing';
 import { event, missing, phase } from '../support/builders';
 
 const logged = (...events: ReturnType<typeof event>[]): EventLog => {
@@ -190,8 +191,8 @@ describe('flight events', () => {
 
 it('has the sentence of an estimate that a vehicle cannot have', () => {
   const log = logged(missing(1, 'air', 'No air-data estimate: needs static pressure'));
-  expect(log.why_missing(0, 'air')).toBe('No air-data estimate: needs static pressure');
-  expect([log.why_missing(1, 'air'), log.why_missing(0, 'vertical')]).toEqual(['', '']);
+  expect(why_missing(log, 0, 'air')).toBe('No air-data estimate: needs static pressure');
+  expect([why_missing(log, 1, 'air'), why_missing(log, 0, 'vertical')]).toEqual(['', '']);
 });
 
 describe('the countdown', () => {

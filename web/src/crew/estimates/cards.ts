@@ -34,6 +34,7 @@ import {
 } from '../../text/format';
 import { shown_unit } from '../../text/units';
 import { kLandingCaseWords } from '../map/wording';
+import { why_missing } from '../../tape/missing';
 import { beam_words, kCardTitles, kCardWords } from './wording';
 
 export type CardName = 'apogee' | 'landing' | 'navigation' | 'antenna' | 'comparison' | 'health';
@@ -122,7 +123,7 @@ function without<E extends Estimator>(
   estimator: E,
   waiting: string = kCardWords.nothing_yet,
 ): Card {
-  const why = scene.tape.log.why_missing(scene.vehicle, estimator);
+  const why = why_missing(scene.tape.log, scene.vehicle, estimator);
   return { ...empty, missing: why || (of(scene, estimator).known ? waiting : kCardWords.no_table) };
 }
 
@@ -207,7 +208,7 @@ function landing_card(scene: Scene): Card {
   const east_m = landing.value(`${name}_east_m`);
   if (Number.isNaN(east_m)) return without(scene, predicted, 'landing', kCardWords.no_prediction);
   const stale = age_when_stale(scene, landing.t_s);
-  const no_place = scene.liftoff_s === undefined ? '' : scene.tape.log.why_missing(scene.vehicle, 'navigation');
+  const no_place = scene.liftoff_s === undefined ? '' : why_missing(scene.tape.log, scene.vehicle, 'navigation');
   if (stale !== '' && no_place !== '') return { ...predicted, missing: no_place };
   const axes = [landing.value(`${name}_semi_major_m`), landing.value(`${name}_semi_minor_m`)];
   const over_all = landing.value('outside'); // older recordings have it by case only

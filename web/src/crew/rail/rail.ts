@@ -17,6 +17,7 @@ import { format_since, zero_of } from '../../tape/zero';
 import { format_age, format_bearing, format_fixed, format_interval, format_to_go, kNoValue } from '../../text/format';
 import { rounded, rounded_number, sigma_words } from '../../text/rounding';
 import { select_checks } from '../readiness/readiness';
+import { why_missing } from '../../tape/missing';
 import { due_words, kRailWords, source_words } from './wording';
 
 export interface RailFigure {
@@ -115,7 +116,7 @@ function altitude(scene: Scene, size: RailFigure['size']): RailFigure {
   const motion = motion_at(scene.tape, scene.vehicle);
   const blank = figure('altitude', size, kRailWords.altitude, kNoValue, 'm');
   if (Number.isFinite(motion.altitude_m.value)) return motion_figure(scene, blank, motion, motion.altitude_m, 1);
-  const why = scene.tape.log.why_missing(scene.vehicle, 'vertical');
+  const why = why_missing(scene.tape.log, scene.vehicle, 'vertical');
   return { ...blank, unit: '', notes: [why || kRailWords.no_value] };
 }
 
