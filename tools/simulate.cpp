@@ -27,7 +27,7 @@ struct Options {
     std::string site_file = "tools/demo/site.json";
     std::string to;
     std::string impairment = "clean";
-    std::string errors = "ideal";
+    std::string errors = "tuning";
     std::string speed = "1";
     std::string manifest;
     std::string truth;
