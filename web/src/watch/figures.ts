@@ -182,7 +182,9 @@ function apogee(at: Moment): Figure {
 }
 
 function likeliest(at: Moment): LandingCase | undefined {
-  return landing_cases(at.tape, at.vehicle).find((one) => one.likeliest);
+  return landing_cases(at.tape, at.vehicle).find((one) =>
+    at.stage === 'impact' ? one.name === 'no_parachute' : one.likeliest,
+  );
 }
 
 function landing_figure(at: Moment, name: 'landing_in' | 'impact'): Figure {
