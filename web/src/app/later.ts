@@ -5,4 +5,4 @@ export { start_keeping } from '../offline/start';
 export { default as Footer } from './Footer.svelte';
 export { default as Notice } from './Notice.svelte';
 export { default as Tape } from './Tape.svelte';
-export { wake } from './wake.svelte';
+export { wake } from '../device/wake.svelte';

@@ -3,7 +3,7 @@ import type { Notice, NoticeCode } from '../station/notice';
 import type { RecorderStatus } from '../stream/messages';
 import { format_span } from '../text/format';
 import { failure_words } from '../text/failure';
-import type { WakeState } from './wake.svelte';
+import type { WakeState } from '../device/wake.svelte';
 import { kNoConnection } from './wording';
 
 export const kThemeWords = { device: 'Auto', light: 'Light', dark: 'Dark', night: 'Night' } as const;
