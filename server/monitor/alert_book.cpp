@@ -136,7 +136,8 @@ const Event* AlertBook::leading(int vehicle, const std::vector<std::string>& lin
     const auto leads = [&](const Entry& entry) {
         if (entry.shelved_until_ns || entry.shown.level < Level::caution || !concerns(entry.shown)) return false;
         if (entry.state == AlertState::acknowledged) return entry.shown.level == Level::warning;
-        const bool fresh = t_ns - entry.raised_ns.front() < ns_of(kToldFor_s);
+        const std::int64_t told_ns = entry.raised_ns.front();
+        const bool fresh = told_ns != kNever && t_ns - told_ns < ns_of(kToldFor_s);
         return entry.state == AlertState::unacknowledged || (entry.state == AlertState::latched && fresh);
     };
     const auto urgency = [](const Entry& entry) { return std::pair(entry.shown.level, entry.raised_ns.front()); };
