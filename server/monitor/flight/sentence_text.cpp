@@ -145,7 +145,8 @@ std::string state(SentenceForm form, const Said& said) {
     }
     case SentenceForm::falling: {
         const std::string top = apogee(said, "");
-        return sentences({top.empty() ? "Past apogee." : "Past apogee, " + top + ".", motion(), next_parachute(said)});
+        const std::string now = altitude(said).empty() ? motion() : "Now at " + motion();
+        return sentences({top.empty() ? "Past apogee." : "Past apogee of " + top + ".", now, next_parachute(said)});
     }
     case SentenceForm::under_drogue:
     case SentenceForm::under_main: {

@@ -52,7 +52,7 @@ void allow_descriptors(const Budgets& budgets, bool with_tls) {
 }
 
 /// Copies of recordings that a killed process left half made.
-void remove_leftovers(const std::filesystem::path& folder) {
+void remove_half_made_copies(const std::filesystem::path& folder) {
     std::error_code error; // a folder that is not there yet has none
     for (std::filesystem::directory_iterator at(folder, error), end; !error && at != end; at.increment(error)) {
         if (at->path().filename().string().starts_with(".copy-")) {
@@ -194,7 +194,7 @@ Result<void> Server::start() {
     s.loopback_only = bound.address().is_loopback();
 
     allow_descriptors(s.budgets, s.settings.tls.has_value());
-    remove_leftovers(s.settings.recordings);
+    remove_half_made_copies(s.settings.recordings);
     s.access.emplace(s.settings.operator_key, s.port);
     const AnswerSender sender(s.workers, s.counters);
     s.connections = std::make_shared<HttpConnections>(

@@ -136,7 +136,7 @@ TEST_CASE("each state of a flight has its sentence") {
          "Under thrust. 959 m AGL, climbing 154 m/s."},
         {coasting_to_apogee(), nullptr, Level::note, "Coasting. Apogee about 1107 m in 5 s."},
         {climbing, nullptr, Level::note, "Coasting. 959 m AGL, climbing 54 m/s."},
-        {top, nullptr, Level::note, "Past apogee, 1108 m. 1108 m, falling 2 m/s. Drogue due."},
+        {top, nullptr, Level::note, "Past apogee of 1108 m. Now at 1108 m, falling 2 m/s. Drogue due."},
         {under_drogue(), nullptr, Level::note, "Under drogue. 612 m, falling 24 m/s. Main due in 18 s."},
         {under_drogue(), &frozen, Level::caution,
          "Barometer frozen, ignored. Under drogue. 612 m, falling 24 m/s. Main due in 18 s."},

@@ -2,7 +2,7 @@
  * The figures of those who watch, at the tape's cursor. The largest is what matters now: the rail, the altitude, the fall
  * rate or the seconds to impact, then the place. What is over steps back.
  */
-import { utc_at, type TapeSeconds } from '../stream/clocks';
+import { type TapeSeconds } from '../stream/clocks';
 import { kRailFigures_s } from '../tape/age';
 import { estimate } from '../tape/estimates';
 import { find_event, type FlightEvent } from '../tape/events';
@@ -347,7 +347,3 @@ export function select_watch(tape: Tape, vehicle: number, units: Units, heard: b
       };
   }
 }
-
-/** Local or UTC, the time of day that a moment on the tape was. */
-export const moment_utc = (tape: Tape, t_s: TapeSeconds): number =>
-  utc_at(tape.description.recording.utc_start_ms, t_s);
