@@ -5,7 +5,7 @@
 import type { TapeSeconds } from '../stream/clocks';
 import { estimate, type Estimator } from '../tape/estimates';
 import { find_event, type FlightEvent } from '../tape/events';
-import { landing_cases } from '../places/landing';
+import { landing_shown } from './figures';
 import { motion_at } from '../tape/motion';
 import type { Tape, TableData } from '../tape/tape';
 
@@ -70,8 +70,8 @@ export function select_curve(tape: Tape, vehicle: number): Curve {
   const down = find_event(happened, 'touchdown');
   const ascent = estimate(tape, vehicle, 'ascent');
   const landing = estimate(tape, vehicle, 'landing');
-  const likeliest = landing_cases(tape, vehicle).find((one) => one.likeliest);
-  const landing_in_s = likeliest ? landing.value(`${likeliest.name}_in_s`) : NaN;
+  const shown = landing_shown(tape, vehicle);
+  const landing_in_s = shown ? landing.value(`${shown.name}_in_s`) : NaN;
   const up_m = Math.max(0, motion_at(tape, vehicle).altitude_m.value || 0);
   const reached = reached_at(tape, vehicle, apogee_event);
   const source = source_of(tape, vehicle);
@@ -108,7 +108,7 @@ export function select_curve(tape: Tape, vehicle: number): Curve {
     future = climb(now, goal);
     end_s = liftoff_s + 1.45 * (apogee_s - liftoff_s);
   } else if (apogee_event && landing_s > now_s) {
-    const ballistic = likeliest?.name === 'no_parachute';
+    const ballistic = shown?.name === 'no_parachute';
     goal = { t_s: landing_s, up_m: 0, what: ballistic ? 'impact' : 'landing' };
     future = descent(now, landing_s, ballistic);
     end_s = landing_s;

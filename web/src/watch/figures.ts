@@ -88,10 +88,16 @@ const kHeadsUp: ReadonlySet<string> = new Set(['impact_expected', 'no_parachute'
 function stage_at(tape: Tape, vehicle: number, phase: string): Stage {
   const stage = kStages[phase] ?? 'rail';
   if (stage !== 'fall') return stage;
-  const warned = tape.log
-    .alerts_at(tape.cursor_s)
-    .some(({ event }) => event.vehicle === vehicle && kHeadsUp.has(event.event));
-  return warned ? 'impact' : 'fall';
+  return expects_impact(tape, vehicle) ? 'impact' : 'fall';
+}
+
+const expects_impact = (tape: Tape, vehicle: number): boolean =>
+  tape.log.alerts_at(tape.cursor_s).some(({ event }) => event.vehicle === vehicle && kHeadsUp.has(event.event));
+
+/** The case that this view goes by: without a parachute while the station warns of that, else the likeliest. */
+export function landing_shown(tape: Tape, vehicle: number): LandingCase | undefined {
+  const impact = expects_impact(tape, vehicle);
+  return landing_cases(tape, vehicle).find((one) => (impact ? one.name === 'no_parachute' : one.likeliest));
 }
 
 function blank(name: FigureName, more: Partial<Figure> = {}): Figure {
@@ -181,14 +187,8 @@ function apogee(at: Moment): Figure {
   return figure('apogee', 'length', at, { value, sigma: derived.sigma('altitude_max_m'), note });
 }
 
-function likeliest(at: Moment): LandingCase | undefined {
-  return landing_cases(at.tape, at.vehicle).find((one) =>
-    at.stage === 'impact' ? one.name === 'no_parachute' : one.likeliest,
-  );
-}
-
 function landing_figure(at: Moment, name: 'landing_in' | 'impact'): Figure {
-  const one = likeliest(at);
+  const one = landing_shown(at.tape, at.vehicle);
   const landing = estimate(at.tape, at.vehicle, 'landing');
   const in_s = one ? landing.value(`${one.name}_in_s`) : NaN;
   const left_s = Math.max(0, in_s - (at.cursor_s - landing.t_s));
@@ -272,7 +272,7 @@ function where_at(at: Moment): Where | undefined {
     const spread = with_sigma('length', 0, place.sigma_m, at.units).spread;
     return { title, lines, spread, old, landing: undefined };
   }
-  const one = likeliest(at);
+  const one = landing_shown(at.tape, at.vehicle);
   if (!one) return undefined;
   const landing = estimate(at.tape, at.vehicle, 'landing');
   const title = kWhereTitles[stage === 'rail' ? 'expected' : stage === 'impact' ? 'impact' : 'predicted'];
