@@ -128,8 +128,10 @@ struct EstimatorChain::State {
 
     [[nodiscard]] const Navigation* attitude() const { return navigation ? &*navigation : nullptr; }
     [[nodiscard]] PositionSources position() {
-        return {attitude(), translation ? &translation->filter : nullptr, wind ? &*wind : nullptr,
-                picture.air ? picture.air->heights.density_kg_m3 : kNaN};
+        const Phase phase = picture.phase.phase;
+        return {attitude(), translation ? &translation->filter : nullptr,
+                wind && phase <= Phase::falling ? &*wind : nullptr,
+                picture.air ? picture.air->heights.density_kg_m3 : kNaN, phase == Phase::down};
     }
 
     void take_fix(const FixSample& sample) {

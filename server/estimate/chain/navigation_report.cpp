@@ -12,7 +12,7 @@ using Eigen::Vector3d;
 
 namespace {
 
-constexpr double kRowPeriod_s = 0.04;
+constexpr double kRowPeriod_s = 0.04, kRowPeriodDown_s = 0.1;
 constexpr double kWaitingRow_s = 1.0;
 constexpr double kSilentRow_s = 0.1;
 constexpr double kSilent_s = 1.0;
@@ -110,7 +110,7 @@ TableOf<NavigationFigures> navigation_table() {
              [](S r) { return degrees(r.estimate.rate_body_radps.y()); })
         .add({"rate_z_degps", "Rate about body z", "deg/s", "", 1, "Bias removed"},
              [](S r) { return degrees(r.estimate.rate_body_radps.z()); });
-    // All of them above 5 m/s against the air, when the wind is known.
+    // All of them above 5 m/s against the air, when the wind is known, and until a parachute is out.
     table
         .add(
             {"angle_of_attack_deg", "Angle of attack", "deg", kAttitude, 1, "In the body x-z plane"},
@@ -204,8 +204,9 @@ NavigationReport::NavigationReport(const Site& site, std::vector<TableDescriptio
       look_angles_(look_angles_table(), tables) {}
 
 void NavigationReport::write(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink) {
-    if (seconds_between(t_row_ns_, t_ns) < kRowPeriod_s || write_navigation(t_ns, sources, sink)) return;
-    if (seconds_between(t_tried_ns_, t_ns) < kRowPeriod_s) return;
+    const double period_s = sources.down ? kRowPeriodDown_s : kRowPeriod_s;
+    if (seconds_between(t_row_ns_, t_ns) < period_s || write_navigation(t_ns, sources, sink)) return;
+    if (seconds_between(t_tried_ns_, t_ns) < period_s) return;
     t_tried_ns_ = t_ns;
     (void)write_translation(t_ns, sources, sink);
 }
@@ -221,11 +222,11 @@ bool NavigationReport::write_navigation(std::int64_t t_ns, const PositionSources
         return false;
     if (e.t_ns != t_ns) return true;
     announce(e.mode, t_ns, sink);
-    const WindProfile& wind = *sources.wind;
+    const WindProfile* wind = sources.wind;
     const double height_m = e.position_enu_m.z();
-    if (!wind.unknown())
-        row.flow = flow_angles(e.q_local_body, covariance, wind.against_air_mps(e.velocity_enu_mps, height_m),
-                               wind.sigma_mps(height_m), sources.density_kg_m3);
+    if (wind != nullptr && !wind->unknown())
+        row.flow = flow_angles(e.q_local_body, covariance, wind->against_air_mps(e.velocity_enu_mps, height_m),
+                               wind->sigma_mps(height_m), sources.density_kg_m3);
     write_row(t_ns, row, covariance.topLeftCorner<3, 3>(), sink);
     return true;
 }

@@ -1,7 +1,7 @@
 #pragma once
 /// The tables "navigation" and "look_angles", and the events of navigation's mode.
 ///
-/// Rows: "navigation" and "look_angles" at most every 40 ms of the vehicle's time, from navigation while it has an
+/// Rows: "navigation" and "look_angles" at most every 40 ms of the vehicle's time (100 ms once it is down), from navigation while it has an
 /// attitude and inertial samples come, else from the translation filter, whose rows go on in silence, ten a second, for
 /// as long as they are of any use. With neither, the mode alone once a second. Angles in degrees.
 #include <optional>
@@ -31,6 +31,7 @@ struct PositionSources {
     TranslationFilter* translation;
     const WindProfile* wind; ///< null: no angle of attack
     double density_kg_m3 = kNaN;
+    bool down = false; ///< and stays where it is
 };
 
 [[nodiscard]] TableOf<NavigationFigures> navigation_table();

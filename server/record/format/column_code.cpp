@@ -18,15 +18,15 @@ constexpr double kCountsMax = 0x1p53;
 constexpr std::array<std::pair<std::string_view, double>, 10> kCoarsestSteps{{{"m", 1e-3},
                                                                               {"m/s", 1e-3},
                                                                               {"m/s2", 1e-3},
-                                                                              {"deg", 1e-4},
-                                                                              {"deg/s", 1e-3},
+                                                                              {"deg", 1e-3},
+                                                                              {"deg/s", 1e-2},
                                                                               {"rad", 1e-6},
                                                                               {"rad/s", 1e-6},
                                                                               {"Pa", 1e-2},
                                                                               {"s", 1e-6},
                                                                               {"h", 1e-7}}};
-/// Of what is shown with so many decimals: a hundredth of the last digit.
-constexpr std::array kStepsByDecimals{1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7, 1e-8, 1e-9, 1e-10};
+/// Of what is shown with so many decimals: a tenth of the last digit.
+constexpr std::array kStepsByDecimals{1e-1, 1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7, 1e-8, 1e-9};
 
 bool is_counted(const Column& column) {
     return !column.enumeration.empty() || (column.decimals == 0 && (column.unit == "1" || column.unit == "By"));
