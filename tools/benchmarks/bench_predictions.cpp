@@ -229,7 +229,7 @@ int main() {
             "a round of the predictor",
             [&] {
                 predictor.start(start.from, fit, wind, air);
-                sink += predictor.advance(Predictor::kBlocks)->landing[LandingCaseKind::nominal]->time_s;
+                sink += predictor.advance(Predictor::kSteps)->landing[LandingCaseKind::nominal]->time_s;
             });
         const auto bare = race.add("limit: bare integrator", [&] {
             for (int k = 0; k < Predictor::kBlocks; ++k) {

@@ -66,9 +66,9 @@ std::optional<Prediction> PredictionRounds::imu(const ImuSample& sample, const F
 /// In even steps of time, whatever comes how often.
 std::optional<Prediction> PredictionRounds::advance_to(std::int64_t t_ns) {
     const double part = std::clamp(seconds_between(t_round_ns_, t_ns) / kRound_s, 0.0, 1.0);
-    const int due = static_cast<int>(std::ceil(part * Predictor::kBlocks));
-    if (due <= blocks_due_) return std::nullopt;
-    const int more = due - std::exchange(blocks_due_, due);
+    const int due = static_cast<int>(std::ceil(part * Predictor::kSteps));
+    if (due <= steps_due_) return std::nullopt;
+    const int more = due - std::exchange(steps_due_, due);
     return predictor_.advance(more, flying_);
 }
 
@@ -83,7 +83,7 @@ std::optional<Prediction> PredictionRounds::tick(std::int64_t t_ns, const Flight
     // The pad reference is learnt in the first seconds; before the first pressure the day's air is the site file's.
     if (const auto from = start(t_ns, picture, navigation)) {
         t_round_ns_ = t_ns;
-        blocks_due_ = 0;
+        steps_due_ = 0;
         predictor_.start(*from, fit_, wind, *picture.atmosphere);
         flying_ = fly_one_in_ != 0 && rounds_++ % fly_one_in_ == 0;
     }

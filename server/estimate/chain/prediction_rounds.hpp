@@ -60,7 +60,7 @@ class PredictionRounds {
     Phase phase_ = Phase::on_rail;
     double period_s_ = 0.5;
     std::int64_t t_phase_ns_ = 0, t_round_ns_ = 0, t_drift_ns_ = 0;
-    int blocks_due_ = 0; ///< of the round under way
+    int steps_due_ = 0; ///< of the round under way
     bool paused_ = false;
     bool flying_ = true; ///< the round under way
     std::uint64_t fly_one_in_ = 1, rounds_ = 0;

@@ -71,7 +71,8 @@ void Predictor::start(const PredictionStart& start, const FlightFit& fit, const 
     apogee_m_.clear();
     apogee_s_.clear();
     for (const auto& one : kLandingCases) landings_[one.value].clear();
-    due_blocks_ = flown_blocks_ = 0;
+    due_steps_ = flown_blocks_ = 0;
+    piece_ = 0;
 }
 
 void Predictor::set_up(FlightBlock& b, int index) const {
@@ -139,26 +140,25 @@ void Predictor::set_up(FlightBlock& b, int index) const {
     b.vz_mps = start_.velocity_enu_mps.z() * (1 + kModelFraction * model) + off.col(5).array();
 }
 
-void Predictor::fly_block(int index) {
+void Predictor::climb_block(int index) {
     set_up(block_, index);
     const double t_start_s = start_.phase == Phase::under_thrust ? start_.since_ignition_s : 0;
     climb(conditions_, block_);
-    if (ascends()) {
-        for (int k = 0; k < kLanes; ++k) {
-            apogee_m_.push_back(block_.apogee_m(k));
-            apogee_s_.push_back(block_.apogee_s(k) - t_start_s);
-        }
+    if (!ascends()) return;
+    for (int k = 0; k < kLanes; ++k) {
+        apogee_m_.push_back(block_.apogee_m(k));
+        apogee_s_.push_back(block_.apogee_s(k) - t_start_s);
     }
-    if (!start_.place_known) return;
-    const LandingCaseKind first = likeliest(start_.probability);
-    for (const LandingCaseWords& one : kLandingCases) {
-        if (start_.probability[one.value] <= 0 || (one.value != first && index % kShare != 0)) continue;
-        fall(one.value);
-        for (int k = 0; k < kLanes; ++k) {
-            landings_[one.value].push_back(
-                {falling_.landing_east_m(k), falling_.landing_north_m(k), falling_.landing_s(k) - t_start_s});
-        }
-    }
+}
+
+void Predictor::fall_block(int index, LandingCaseKind kind) {
+    if (!start_.place_known || start_.probability[kind] <= 0) return;
+    if (kind != likeliest(start_.probability) && index % kShare != 0) return;
+    const double t_start_s = start_.phase == Phase::under_thrust ? start_.since_ignition_s : 0;
+    fall(kind);
+    for (int k = 0; k < kLanes; ++k)
+        landings_[kind].push_back(
+            {falling_.landing_east_m(k), falling_.landing_north_m(k), falling_.landing_s(k) - t_start_s});
 }
 
 void Predictor::fall(LandingCaseKind kind) {
@@ -177,59 +177,69 @@ void Predictor::fall(LandingCaseKind kind) {
     descend(conditions_, falling_, openings);
 }
 
-std::optional<Prediction> Predictor::advance(int blocks, bool flying) {
+std::optional<Prediction> Predictor::advance(int steps, bool flying) {
     if (!busy()) return std::nullopt;
-    due_blocks_ = std::min(kBlocks, due_blocks_ + blocks);
+    due_steps_ = std::min(kSteps, due_steps_ + steps);
     flying_ = flying;
     if (busy()) return std::nullopt;
     while (fly_due()) {
     }
-    if (flown_blocks_ == kBlocks) return summarise();
-    Prediction passed_over{};
-    passed_over.t_ns = start_.t_ns;
-    passed_over.has_apogee = ascends();
-    passed_over.apogee_m = passed_over.apogee_sigma_m = passed_over.apogee_low_m = passed_over.apogee_high_m =
-        passed_over.apogee_in_s = passed_over.apogee_in_low_s = passed_over.apogee_in_high_s =
-            std::numeric_limits<double>::quiet_NaN();
-    passed_over.outside = std::numeric_limits<double>::quiet_NaN();
-    passed_over.has_landing = start_.place_known;
-    passed_over.likeliest = likeliest(start_.probability);
-    return passed_over;
+    return flying_ ? prediction_ : passed_over();
 }
 
 bool Predictor::fly_due() {
-    if (!flying_ || flown_blocks_ >= due_blocks_) return false;
-    fly_block(flown_blocks_++);
+    const bool flies = flown_blocks_ < kBlocks;
+    if (!flying_ || flown_blocks_ >= due_steps_ || piece_ > std::size(kLandingCases)) return false;
+    if (piece_ == 0) {
+        flies ? climb_block(flown_blocks_) : summarise_apogee();
+    } else {
+        const LandingCaseKind kind = kLandingCases[piece_ - 1].value;
+        flies ? fall_block(flown_blocks_, kind) : summarise_landing(kind);
+    }
+    if (++piece_ > std::size(kLandingCases) && flies) {
+        ++flown_blocks_;
+        piece_ = 0;
+    }
     return true;
 }
 
-Prediction Predictor::summarise() {
+Prediction Predictor::passed_over() const {
     Prediction out{};
+    out.t_ns = start_.t_ns;
+    out.has_apogee = ascends();
+    out.apogee_m = out.apogee_sigma_m = out.apogee_low_m = out.apogee_high_m = out.apogee_in_s = out.apogee_in_low_s =
+        out.apogee_in_high_s = kNaN;
+    out.outside = kNaN;
+    out.has_landing = start_.place_known;
+    out.likeliest = likeliest(start_.probability);
+    return out;
+}
+
+void Predictor::summarise_apogee() {
+    Prediction& out = prediction_ = {};
     out.t_ns = start_.t_ns;
     out.flown = true;
     out.likeliest = likeliest(start_.probability);
-    out.has_apogee = !apogee_m_.empty();
-    if (out.has_apogee) {
-        double square = 0;
-        for (const double h : apogee_m_) out.apogee_m += h / kFlights;
-        for (const double t : apogee_s_) out.apogee_in_s += t / kFlights;
-        for (const double h : apogee_m_) square += (h - out.apogee_m) * (h - out.apogee_m) / (kFlights - 1);
-        out.apogee_sigma_m = std::sqrt(square);
-        out.apogee_low_m = quantile(apogee_m_, 0.05);
-        out.apogee_high_m = quantile(apogee_m_, 0.95);
-        out.apogee_in_low_s = quantile(apogee_s_, 0.05);
-        out.apogee_in_high_s = quantile(apogee_s_, 0.95);
-    }
-    for (const LandingCaseWords& one : kLandingCases) {
-        const auto& points = landings_[one.value];
-        if (points.empty()) continue;
-        out.has_landing = true;
-        const LandingCase& landing =
-            out.landing[one.value].emplace(landing_of(points, boundary_, start_.probability[one.value]));
-        out.outside += landing.probability * landing.outside;
-    }
+    out.has_landing = start_.place_known;
     if (!out.has_landing) out.outside = kNaN;
-    return out;
+    out.has_apogee = !apogee_m_.empty();
+    if (!out.has_apogee) return;
+    double square = 0;
+    for (const double h : apogee_m_) out.apogee_m += h / kFlights;
+    for (const double t : apogee_s_) out.apogee_in_s += t / kFlights;
+    for (const double h : apogee_m_) square += (h - out.apogee_m) * (h - out.apogee_m) / (kFlights - 1);
+    out.apogee_sigma_m = std::sqrt(square);
+    out.apogee_low_m = quantile(apogee_m_, 0.05);
+    out.apogee_high_m = quantile(apogee_m_, 0.95);
+    out.apogee_in_low_s = quantile(apogee_s_, 0.05);
+    out.apogee_in_high_s = quantile(apogee_s_, 0.95);
+}
+
+void Predictor::summarise_landing(LandingCaseKind kind) {
+    if (landings_[kind].empty()) return;
+    const LandingCase& landing =
+        prediction_.landing[kind].emplace(landing_of(landings_[kind], boundary_, start_.probability[kind]));
+    prediction_.outside += landing.probability * landing.outside;
 }
 
 } // namespace turnstone::estimate

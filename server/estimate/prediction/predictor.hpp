@@ -56,36 +56,44 @@ class Predictor {
     static constexpr int kFlights = 2048;
     static constexpr std::uint64_t kSeed = 20260214;
     static constexpr int kBlocks = kFlights / kLanes;
+    static constexpr int kSteps = kBlocks + 8; ///< of a round; in the last nothing is flown, the figures are made
     static constexpr int kShare = 4; ///< of the blocks, one in that many flies the less likely cases
 
     /// Both must outlive it.
     Predictor(const RocketModel& rocket, const Site& site);
 
-    [[nodiscard]] bool busy() const noexcept { return due_blocks_ < kBlocks; }
+    [[nodiscard]] bool busy() const noexcept { return due_steps_ < kSteps; }
     void start(const PredictionStart& start, const FlightFit& fit, const WindProfile& wind, const DayAtmosphere& air);
-    /// That many blocks more are due, of each case; those of a round that is not `flying` are passed over. Returns the
-    /// prediction when they were the round's last, after flying what fly_due() has not.
-    std::optional<Prediction> advance(int blocks, bool flying = true);
-    /// Flies one block that is due. False when none is. When it is called changes no figure.
+    /// That many steps more are due; those of a round that is not `flying` are passed over. Returns the prediction when
+    /// they were the round's last, after doing what fly_due() has not.
+    std::optional<Prediction> advance(int steps, bool flying = true);
+    /// Does a piece of what is due, well under a millisecond. False when nothing is. When it is called changes no figure.
     bool fly_due();
     [[nodiscard]] bool flat_ground() const noexcept { return conditions_.ground.flat(); }
 
   private:
     static constexpr int kDraws = 21 + 2 * WindProfile::kNodes;
     [[nodiscard]] bool ascends() const noexcept { return start_.phase <= Phase::coasting; }
-    void fly_block(int index);
-    /// `block_` to the ground in one case, in `falling_`.
+    /// The block's way up.
+    void climb_block(int index);
+    /// `block_` to the ground in one case, in `falling_`, if the block with this index is to fly that case.
+    void fall_block(int index, LandingCaseKind kind);
     void fall(LandingCaseKind kind);
     void set_up(FlightBlock& block, int index) const;
-    [[nodiscard]] Prediction summarise();
+    void summarise_apogee();
+    void summarise_landing(LandingCaseKind kind);
+    [[nodiscard]] Prediction passed_over() const;
 
     const RocketModel* rocket_;
     const Site* site_;
     FlightConditions conditions_;
     std::vector<Eigen::Vector2d> boundary_;
     std::vector<double> normals_; ///< kDraws for each flight, draws of one block's lanes side by side
-    int due_blocks_ = kBlocks, flown_blocks_ = kBlocks;
+    int due_steps_ = kSteps;
+    int flown_blocks_ = kBlocks; ///< kBlocks: the figures are being made
+    std::size_t piece_ = 0;      ///< of a block, or of making the figures: first the way up, then a case each
     bool flying_ = true;
+    Prediction prediction_{};
     PredictionStart start_{};
     Factor thrust_{1, 0}, drag_{1, 0};
     std::array<Factor, 2> parachute_{Factor{1, 0}, Factor{1, 0}};

@@ -359,7 +359,7 @@ TEST_CASE(
         start.place_known = true;
         start.probability[LandingCaseKind::nominal] = 1;
         predictor.start(start, FlightFit(rocket), WindProfile(site), DayAtmosphere(PadReference{}));
-        const auto prediction = predictor.advance(Predictor::kBlocks);
+        const auto prediction = predictor.advance(Predictor::kSteps);
         REQUIRE(prediction);
         REQUIRE(prediction->landing[LandingCaseKind::nominal]);
         const LandingCase& landing = *prediction->landing[LandingCaseKind::nominal];
