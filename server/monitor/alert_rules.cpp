@@ -47,8 +47,9 @@ constexpr RuleLine kRules[] = {
     // A cause needs seconds of evidence, so that it does not flicker; and none is named beside link_down.
     {EventId::link_trouble, {.off_delay_s = 0}},
     {EventId::heavy_loss, {.off_delay_s = 3}},
-    {EventId::recording_fault, {}},
-    {EventId::recording_trouble, {}},
+    // A disk that hovers about full gives a few writes back and refuses the next; a computer that slept catches up.
+    {EventId::recording_fault, {.off_delay_s = 5}},
+    {EventId::recording_trouble, {.on_delay_s = 1, .off_delay_s = 5}},
     {EventId::estimates_behind, {}},
 };
 
