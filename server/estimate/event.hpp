@@ -32,12 +32,14 @@ enum class EventKind : unsigned char {
     note,      ///< operator
     countdown, ///< operator
     recording, ///< what the recording is missing, or began with
-    sentence   ///< what people are told of the flight at this moment
+    sentence,  ///< what people are told of the flight at this moment
+    procedure, ///< of its steps and checks
+    readiness  ///< of a readiness board and the poll
 };
 consteval auto words_of(EventKind) {
-    return words<EventKind::sentence>("phase", "flight_event", "link_state", "reboot", "alert_raised", "alert_cleared",
-                                      "alert_acknowledged", "alert_shelved", "alert_unshelved", "marker", "note",
-                                      "countdown", "recording", "sentence");
+    return words<EventKind::readiness>("phase", "flight_event", "link_state", "reboot", "alert_raised", "alert_cleared",
+                                       "alert_acknowledged", "alert_shelved", "alert_unshelved", "marker", "note",
+                                       "countdown", "recording", "sentence", "procedure", "readiness");
 }
 
 /// Everything Turnstone announces. One line each in server/pipeline/events.cpp.
@@ -109,7 +111,26 @@ enum class EventId : unsigned char {
     countdown_off,
     liftoff_against_countdown,
     marker,
-    note
+    note,
+    // Of ejection charges
+    charge_fired,
+    edge_found,
+    // Of procedures, checks and readiness
+    procedure_begun,
+    step_done,
+    step_waived,
+    step_repeated,
+    step_held,
+    procedure_ended,
+    check_decided,
+    statement,
+    past_procedure,
+    poll_asked,
+    poll_answered,
+    entered,
+    ready,
+    not_ready,
+    readiness_at_liftoff
 };
 inline constexpr Worded<EventId> kEventWords[] = {
     {EventId::phase_began, "phase_began"},
@@ -173,9 +194,26 @@ inline constexpr Worded<EventId> kEventWords[] = {
     {EventId::liftoff_against_countdown, "liftoff_against_countdown"},
     {EventId::marker, "marker"},
     {EventId::note, "note"},
+    {EventId::charge_fired, "charge_fired"},
+    {EventId::edge_found, "edge_found"},
+    {EventId::procedure_begun, "procedure_begun"},
+    {EventId::step_done, "step_done"},
+    {EventId::step_waived, "step_waived"},
+    {EventId::step_repeated, "step_repeated"},
+    {EventId::step_held, "step_held"},
+    {EventId::procedure_ended, "procedure_ended"},
+    {EventId::check_decided, "check_decided"},
+    {EventId::statement, "statement"},
+    {EventId::past_procedure, "past_procedure"},
+    {EventId::poll_asked, "poll_asked"},
+    {EventId::poll_answered, "poll_answered"},
+    {EventId::entered, "entered"},
+    {EventId::ready, "ready"},
+    {EventId::not_ready, "not_ready"},
+    {EventId::readiness_at_liftoff, "readiness_at_liftoff"},
 };
 consteval auto words_of(EventId) {
-    return words_in<EventId::note>(kEventWords);
+    return words_in<EventId::readiness_at_liftoff>(kEventWords);
 }
 
 /// One named fact of an event. Names carry units, as those of columns do; a number that is not finite counts as no

@@ -49,6 +49,7 @@ struct Column {
     /// Every value is `zero` plus a whole number of times `step`, as computed in double; step 0: no such step is known.
     double step = 0, zero = 0;
     std::vector<ColumnLimit> limits = {};
+    bool from_predictions = false; ///< has other values where predictions are passed over
 };
 
 struct TableDescription {

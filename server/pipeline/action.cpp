@@ -46,6 +46,71 @@ struct Writer {
     static json object(const EngineTotal& engine) {
         return {{"action", "engine_total"}, {"vehicle", engine.vehicle}, {"running_s", engine.running_s}};
     }
+    static json object(const ProcedureCommand& command) {
+        return {{"action", "procedure"},
+                {"vehicle", command.vehicle},
+                {"procedure", command.procedure},
+                {"do", word(command.step)},
+                {"by", command.by}};
+    }
+    static json object(const StepCommand& command) {
+        return {{"action", "step"},         {"vehicle", command.vehicle}, {"step", command.step},
+                {"do", word(command.deed)}, {"by", command.by},           {"note", command.note}};
+    }
+    static json object(const Statement& statement) {
+        return said({{"action", "statement"},
+                     {"vehicle", statement.vehicle},
+                     {"check", statement.check},
+                     {"holds", statement.holds},
+                     {"by", statement.by},
+                     {"note", statement.note}},
+                    statement.t_ns);
+    }
+    static json object(const PollQuestion& question) { return {{"action", "poll"}, {"position", question.position}}; }
+    static json object(const PollAnswer& answer) {
+        return said({{"action", "answer"},
+                     {"position", answer.position},
+                     {"go", answer.go},
+                     {"by", answer.by},
+                     {"note", answer.note}},
+                    answer.t_ns);
+    }
+    static json object(const Entered& entered) {
+        return said({{"action", "entered"},
+                     {"vehicle", entered.vehicle},
+                     {"name", entered.name},
+                     {"value", entered.value},
+                     {"by", entered.by}},
+                    entered.t_ns);
+    }
+    static json object(const StationFigure& figure) {
+        return {{"action", "station_figure"}, {"what", word(figure.what)}, {"value", figure.value}};
+    }
+    static json object(const PastProcedure& past) {
+        json out{{"action", "past_procedure"}, {"vehicle", past.vehicle},     {"procedure", past.procedure},
+                 {"runs", past.runs},          {"recording", past.recording}, {"sha256", past.sha256}};
+        if (past.passed_ns) out["passed_ns"] = std::to_string(*past.passed_ns);
+        return out;
+    }
+    static json object(const CarriedProcedure& carried) {
+        json steps = json::array(), checks = json::array();
+        for (const CarriedStep& step : carried.steps)
+            steps.push_back({{"id", step.id}, {"state", word(step.state)}, {"by", step.by}, {"note", step.note}});
+        for (const CarriedCheck& check : carried.checks) {
+            json each{{"id", check.id}, {"state", word(check.state)}, {"t_ns", std::to_string(check.t_ns)}};
+            if (check.measured) each["measured"] = *check.measured;
+            if (check.margin) each["margin"] = *check.margin;
+            checks.push_back(std::move(each));
+        }
+        return {{"action", "carried_procedure"},
+                {"vehicle", carried.vehicle},
+                {"procedure", carried.procedure},
+                {"by", carried.by},
+                {"run", carried.run},
+                {"t_begun_ns", std::to_string(carried.t_begun_ns)},
+                {"steps", std::move(steps)},
+                {"checks", std::move(checks)}};
+    }
     static json object(const CarriedAlert& alert) {
         const Event& raised = alert.raised;
         // The values as a text: members of an object would lose their order.
@@ -63,6 +128,10 @@ struct Writer {
                 {"shelved_s", alert.shelved_s}};
     }
 
+    static json said(json out, std::optional<std::int64_t> t_ns) {
+        if (t_ns) out["t_ns"] = std::to_string(*t_ns);
+        return out;
+    }
     static json placed(const char* action, const std::string& text, std::optional<std::int64_t> t_ns) {
         json out{{"action", action}, {"text", text}};
         if (t_ns) out["t_ns"] = std::to_string(*t_ns);
@@ -108,6 +177,27 @@ class Members {
         if (error != std::errc() || end != text.data() + text.size()) return fail(std::nullopt);
         return t_ns;
     }
+    std::optional<double> number_if(const char* name) {
+        return object_.contains(name) ? std::optional(number(name)) : std::nullopt;
+    }
+    std::int64_t needed_time(const char* name) {
+        const auto t_ns = time(name);
+        return t_ns ? *t_ns : fail(std::int64_t{0});
+    }
+    /// One of these members of each object in an array.
+    template <class Part, class Read>
+    std::vector<Part> parts(const char* name, Read&& read) {
+        std::vector<Part> out;
+        const json* member = find(name);
+        if (member == nullptr || !member->is_array()) return fail(out);
+        for (const json& each : *member) {
+            if (!each.is_object()) return fail(out);
+            Members in(each);
+            out.push_back(read(in));
+            ok_ = ok_ && in.ok();
+        }
+        return out;
+    }
     /// All members were asked for and were as expected.
     [[nodiscard]] bool ok() const { return ok_ && seen_ == object_.size(); }
     void refuse() { ok_ = false; }
@@ -149,6 +239,77 @@ CarriedAlert carried_alert(Members& in) {
     return out;
 }
 
+CarriedProcedure carried_procedure(Members& in) {
+    return {.vehicle = in.text("vehicle"),
+            .procedure = in.text("procedure"),
+            .by = in.text("by"),
+            .run = in.number("run"),
+            .t_begun_ns = in.needed_time("t_begun_ns"),
+            .steps = in.parts<CarriedStep>(
+                "steps",
+                [](Members& step) {
+                    return CarriedStep{.id = step.text("id"),
+                                       .state = step.word<StepState>("state"),
+                                       .by = step.text("by"),
+                                       .note = step.text("note")};
+                }),
+            .checks = in.parts<CarriedCheck>(
+                "checks",
+                [](Members& check) {
+                    return CarriedCheck{.id = check.text("id"),
+                                        .state = check.word<CheckState>("state"),
+                                        .measured = check.number_if("measured"),
+                                        .margin = check.number_if("margin"),
+                                        .t_ns = check.needed_time("t_ns")};
+                })};
+}
+
+/// What is done in procedures and for readiness boards; empty: another kind.
+std::optional<Action> read_checklist(const std::string& kind, Members& in) {
+    if (kind == "procedure")
+        return ProcedureCommand{.vehicle = in.text("vehicle"),
+                                .procedure = in.text("procedure"),
+                                .step = in.word<ProcedureStep>("do"),
+                                .by = in.text("by")};
+    if (kind == "step")
+        return StepCommand{.vehicle = in.text("vehicle"),
+                           .step = in.text("step"),
+                           .deed = in.word<StepDeed>("do"),
+                           .by = in.text("by"),
+                           .note = in.text("note")};
+    if (kind == "statement")
+        return Statement{.vehicle = in.text("vehicle"),
+                         .check = in.text("check"),
+                         .holds = in.flag("holds"),
+                         .by = in.text("by"),
+                         .note = in.text("note"),
+                         .t_ns = in.time("t_ns")};
+    if (kind == "poll") return PollQuestion{.position = in.text("position")};
+    if (kind == "answer")
+        return PollAnswer{.position = in.text("position"),
+                          .go = in.flag("go"),
+                          .by = in.text("by"),
+                          .note = in.text("note"),
+                          .t_ns = in.time("t_ns")};
+    if (kind == "entered")
+        return Entered{.vehicle = in.text("vehicle"),
+                       .name = in.text("name"),
+                       .value = in.number("value"),
+                       .by = in.text("by"),
+                       .t_ns = in.time("t_ns")};
+    if (kind == "station_figure")
+        return StationFigure{.what = in.word<StationValue>("what"), .value = in.number("value")};
+    if (kind == "past_procedure")
+        return PastProcedure{.vehicle = in.text("vehicle"),
+                             .procedure = in.text("procedure"),
+                             .runs = in.number("runs"),
+                             .passed_ns = in.time("passed_ns"),
+                             .recording = in.text("recording"),
+                             .sha256 = in.text("sha256")};
+    if (kind == "carried_procedure") return carried_procedure(in);
+    return std::nullopt;
+}
+
 std::optional<Action> read(const json& object) {
     if (!object.is_object()) return std::nullopt;
     Members in(object);
@@ -183,6 +344,8 @@ std::optional<Action> read(const json& object) {
         out = EngineTotal{in.text("vehicle"), in.number("running_s")};
     } else if (kind == "carried_alert") {
         out = carried_alert(in);
+    } else {
+        out = read_checklist(kind, in);
     }
     return in.ok() ? out : std::nullopt;
 }

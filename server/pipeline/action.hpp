@@ -6,9 +6,12 @@
 #include <string>
 #include <string_view>
 #include <variant>
+#include <vector>
 
 #include "server/estimate/event.hpp"
 #include "server/pipeline/alert_state.hpp"
+#include "server/pipeline/checklist/check.hpp"
+#include "server/pipeline/checklist/procedure.hpp"
 #include "server/pipeline/countdown_step.hpp"
 #include "shared/link_state.hpp"
 
@@ -76,6 +79,112 @@ struct EngineTotal {
     friend bool operator==(const EngineTotal&, const EngineTotal&) = default;
 };
 
+enum class ProcedureStep : unsigned char { begin, end };
+consteval auto words_of(ProcedureStep) {
+    return words<ProcedureStep::end>("begin", "end");
+}
+/// An operator begins or ends a procedure of a vehicle. `by` here and below: initials of who says so.
+struct ProcedureCommand {
+    std::string vehicle;
+    std::string procedure;
+    ProcedureStep step;
+    std::string by;
+    friend bool operator==(const ProcedureCommand&, const ProcedureCommand&) = default;
+};
+enum class StepDeed : unsigned char {
+    done,
+    waive, ///< with a note: it is left out, and its checks with it
+    repeat ///< it is under way again, and its checks begin again
+};
+consteval auto words_of(StepDeed) {
+    return words<StepDeed::repeat>("done", "waive", "repeat");
+}
+/// Of a step of the vehicle's procedure that is under way.
+struct StepCommand {
+    std::string vehicle;
+    std::string step;
+    StepDeed deed;
+    std::string by;
+    std::string note = {};
+    friend bool operator==(const StepCommand&, const StepCommand&) = default;
+};
+/// A person says whether what a check states is so. `t_ns` here and below: when, of what was said in the recording
+/// before; empty: now.
+struct Statement {
+    std::string vehicle;
+    std::string check;
+    bool holds;
+    std::string by;
+    std::string note = {};
+    std::optional<std::int64_t> t_ns = {};
+    friend bool operator==(const Statement&, const Statement&) = default;
+};
+/// An operator asks a position of the poll.
+struct PollQuestion {
+    std::string position;
+    friend bool operator==(const PollQuestion&, const PollQuestion&) = default;
+};
+struct PollAnswer {
+    std::string position;
+    bool go;
+    std::string by;
+    std::string note = {};
+    std::optional<std::int64_t> t_ns = {};
+    friend bool operator==(const PollAnswer&, const PollAnswer&) = default;
+};
+/// A value that a person read from an instrument; its name ends in its unit.
+struct Entered {
+    std::string vehicle; ///< empty: of the place, for every vehicle
+    std::string name;
+    double value;
+    std::string by;
+    std::optional<std::int64_t> t_ns = {};
+    friend bool operator==(const Entered&, const Entered&) = default;
+};
+/// What the station knows of itself; NaN is not written.
+struct StationFigure {
+    StationValue what;
+    double value;
+    friend bool operator==(const StationFigure&, const StationFigure&) = default;
+};
+/// What earlier recordings say of a procedure.
+struct PastProcedure {
+    std::string vehicle;
+    std::string procedure;
+    double runs;                                ///< how often it was begun
+    std::optional<std::int64_t> passed_ns = {}; ///< when it was last passed
+    std::string recording = {};                 ///< in which that stands
+    std::string sha256 = {};                    ///< of the bytes received in it, hexadecimal; empty: not known yet
+    friend bool operator==(const PastProcedure&, const PastProcedure&) = default;
+};
+
+/// A check of a procedure as it was when the recording before ended.
+struct CarriedCheck {
+    std::string id;
+    CheckState state;
+    std::optional<double> measured = {};
+    std::optional<double> margin = {};
+    std::int64_t t_ns = 0; ///< of what was measured
+    friend bool operator==(const CarriedCheck&, const CarriedCheck&) = default;
+};
+struct CarriedStep {
+    std::string id;
+    StepState state;
+    std::string by = {}, note = {};
+    friend bool operator==(const CarriedStep&, const CarriedStep&) = default;
+};
+/// A procedure that was under way when the recording before ended.
+struct CarriedProcedure {
+    std::string vehicle;
+    std::string procedure;
+    std::string by;
+    double run;
+    std::int64_t t_begun_ns;
+    std::vector<CarriedStep> steps = {};
+    std::vector<CarriedCheck> checks = {};
+    friend bool operator==(const CarriedProcedure&, const CarriedProcedure&) = default;
+};
+
 /// An alert that was raised or shelved when the recording before ended.
 struct CarriedAlert {
     Event raised; ///< `vehicle` in it is of the setup before
@@ -92,7 +201,8 @@ struct UnknownAction {
 };
 
 using Action = std::variant<Marker, Note, Acknowledge, Shelve, Unshelve, Countdown, LinkReport, RecorderReport, Backlog,
-                            Resumed, EngineTotal, CarriedAlert, UnknownAction>;
+                            Resumed, EngineTotal, CarriedAlert, ProcedureCommand, StepCommand, Statement, PollQuestion,
+                            PollAnswer, Entered, StationFigure, PastProcedure, CarriedProcedure, UnknownAction>;
 
 /// One line of JSON, {"action": KIND, ...}; times as decimal strings, since they pass 2^53.
 [[nodiscard]] std::string to_json(const Action& action);

@@ -157,6 +157,8 @@ constexpr ShownUnit kShownUnits[] = {
     {"deg", "°"},  {"By", " B"},   {"m/s2", " m/s²"},        {"dB{mW}", " dBm"},
     {"uT", " µT"}, {"us", " µs"}};
 
+} // namespace
+
 std::string with_unit(double value, const std::string& unit, int decimals) {
     const auto* const shown = std::ranges::find(kShownUnits, unit, &ShownUnit::code);
     if (shown != std::end(kShownUnits))
@@ -166,8 +168,6 @@ std::string with_unit(double value, const std::string& unit, int decimals) {
     std::erase_if(symbol, [](char c) { return c == '{' || c == '}' || c == '[' || c == ']'; });
     return fmt::format("{:.{}f} {}", value, decimals, symbol);
 }
-
-} // namespace
 
 std::string before_zero(double left_s) {
     const double whole_s = std::round(std::abs(left_s));
@@ -189,6 +189,67 @@ std::string limit(const Facts& facts) {
 std::string unexpected_state(const Facts& facts) {
     return fmt::format("{} is {}, expected {}", facts.text("title"), facts.text("state"),
                        joined(facts.list("expected"), "or"));
+}
+
+namespace {
+
+/// " (KL: battery changed)", " (KL)"
+std::string said_by(const Facts& facts) {
+    const std::string by = facts.text("by"), note = facts.text("note");
+    if (by.empty()) return "";
+    return " (" + by + (note.empty() ? "" : ": " + note) + ")";
+}
+
+std::string reasons(const Facts& facts) {
+    return fmt::format("{}", fmt::join(facts.list("reasons"), "; "));
+}
+
+} // namespace
+
+std::string procedure_ended(const Facts& facts) {
+    return fmt::format("{} {}{}", facts.text("title"), facts.text("verdict"), said_by(facts));
+}
+
+std::string check_decided(const Facts& facts) {
+    std::string state = facts.text("state");
+    std::replace(state.begin(), state.end(), '_', ' ');
+    const std::string why = facts.text("why");
+    std::string out = facts.text("title") + ": " + state;
+    if (facts.has("measured"))
+        out +=
+            ", " + with_unit(facts.number("measured"), facts.text("unit"), static_cast<int>(facts.number("decimals")));
+    return out + (facts.text("required").empty() ? "" : ", required " + facts.text("required")) +
+           (why.empty() ? "" : " (" + why + ")");
+}
+
+std::string statement(const Facts& facts) {
+    return facts.text("title") + (facts.flag("holds") ? ": confirmed" : ": denied") + said_by(facts);
+}
+
+std::string poll_answered(const Facts& facts) {
+    return facts.text("title") + (facts.flag("go") ? ": go" : ": no-go") + said_by(facts);
+}
+
+std::string entered(const Facts& facts) {
+    std::string name = facts.text("title");
+    return fmt::format("{}: {} entered{}", name, with_unit(facts.number("value"), facts.text("unit"), 1),
+                       said_by(facts));
+}
+
+std::string not_ready(const Facts& facts) {
+    return "Not ready: " + reasons(facts);
+}
+
+std::string readiness_at_liftoff(const Facts& facts) {
+    return facts.flag("ready") ? "Board at liftoff: ready" : "Board at liftoff: not ready: " + reasons(facts);
+}
+
+std::string past_procedure(const Facts& facts) {
+    const std::string recording = facts.text("recording"), hash = facts.text("sha256");
+    if (recording.empty())
+        return fmt::format("{}: run {:.0f} times before, not passed", facts.text("title"), facts.number("runs"));
+    return fmt::format("{}: passed in recording {}{}", facts.text("title"), recording,
+                       hash.empty() ? "" : ", SHA-256 " + hash.substr(0, 12));
 }
 
 } // namespace turnstone::sentences

@@ -1,5 +1,6 @@
 #pragma once
 /// The sentences of events that take more than a line to make, for the table in events.cpp.
+#include <algorithm>
 #include <string>
 #include <string_view>
 #include <variant>
@@ -15,6 +16,9 @@ class Facts {
     explicit Facts(const EstimateEvent& event) : event_(event) {}
 
     [[nodiscard]] const std::string& about() const { return event_.about; }
+    [[nodiscard]] bool has(std::string_view name) const {
+        return std::ranges::find(event_.values, name, &EventValue::name) != event_.values.end();
+    }
     [[nodiscard]] double number(std::string_view name) const { return get<double>(name); }
     [[nodiscard]] bool flag(std::string_view name) const { return get<bool>(name); }
     [[nodiscard]] std::string text(std::string_view name) const { return get<std::string>(name); }
@@ -48,5 +52,15 @@ class Facts {
 [[nodiscard]] std::string before_zero(double left_s);
 [[nodiscard]] std::string limit(const Facts& facts);
 [[nodiscard]] std::string unexpected_state(const Facts& facts);
+/// "7.40 V", "904.20 hPa": a value with its unit as it is shown.
+[[nodiscard]] std::string with_unit(double value, const std::string& unit, int decimals);
+[[nodiscard]] std::string procedure_ended(const Facts& facts);
+[[nodiscard]] std::string check_decided(const Facts& facts);
+[[nodiscard]] std::string statement(const Facts& facts);
+[[nodiscard]] std::string poll_answered(const Facts& facts);
+[[nodiscard]] std::string entered(const Facts& facts);
+[[nodiscard]] std::string not_ready(const Facts& facts);
+[[nodiscard]] std::string readiness_at_liftoff(const Facts& facts);
+[[nodiscard]] std::string past_procedure(const Facts& facts);
 
 } // namespace turnstone::sentences

@@ -222,6 +222,42 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      }},
     {EventId::marker, "marker", EventKind::marker, Level::note, [](const Facts& f) { return f.text("text"); }},
     {EventId::note, "note", EventKind::note, Level::note, [](const Facts& f) { return f.text("text"); }},
+    {EventId::charge_fired, "{vehicle}/charge/{about}/fired", flight_event, Level::note,
+     [](const Facts& f) { return "Charge " + f.text("charge") + " fired"; }},
+    {EventId::edge_found, "{vehicle}/charge/{about}", flight_event, Level::note,
+     [](const Facts& f) {
+         std::string edge = f.text("edge");
+         std::replace(edge.begin(), edge.end(), '_', ' ');
+         return fmt::format("{}: {} after {:.0f} ± {:.1f} ms", f.text("charge"), edge, 1e3 * f.number("after_s"),
+                            1e3 * f.number("sigma_s"));
+     }},
+    {EventId::procedure_begun, "{vehicle}/procedure/{about}/begun", procedure, Level::note,
+     [](const Facts& f) {
+         return fmt::format("{} begun, run {:.0f} ({})", f.text("title"), f.number("run"), f.text("by"));
+     }},
+    {EventId::step_done, "{vehicle}/procedure/{about}/done", procedure, Level::note,
+     [](const Facts& f) {
+         const std::string by = f.text("by");
+         return "Done: " + f.text("title") + (by.empty() ? "" : " (" + by + ")");
+     }},
+    {EventId::step_waived, "{vehicle}/procedure/{about}/waived", procedure, Level::note,
+     [](const Facts& f) { return fmt::format("Waived: {} ({}): {}", f.text("title"), f.text("by"), f.text("note")); }},
+    {EventId::step_repeated, "{vehicle}/procedure/{about}/repeated", procedure, Level::note,
+     [](const Facts& f) { return fmt::format("Repeated: {} ({})", f.text("title"), f.text("by")); }},
+    {EventId::step_held, "{vehicle}/procedure/{about}/held", procedure, Level::note,
+     [](const Facts& f) { return fmt::format("Hold at {}: {}", f.text("title"), fmt::join(f.list("reasons"), "; ")); }},
+    {EventId::procedure_ended, "{vehicle}/procedure/{about}/ended", procedure, Level::note, procedure_ended},
+    {EventId::check_decided, "{vehicle}/check/{about}", procedure, Level::note, check_decided},
+    {EventId::statement, "{vehicle}/statement/{about}", procedure, Level::note, statement},
+    {EventId::past_procedure, "{vehicle}/procedure/{about}/past", recording, Level::note, past_procedure},
+    {EventId::poll_asked, "poll/{about}/asked", readiness, Level::note,
+     [](const Facts& f) { return f.text("title") + " asked"; }},
+    {EventId::poll_answered, "poll/{about}/answered", readiness, Level::note, poll_answered},
+    {EventId::entered, "entered/{about}", readiness, Level::note, entered},
+    {EventId::ready, "{vehicle}/readiness", readiness, Level::note,
+     say<"Ready: every must-check holds, every position says go">},
+    {EventId::not_ready, "{vehicle}/readiness", readiness, Level::note, not_ready},
+    {EventId::readiness_at_liftoff, "{vehicle}/readiness/at_liftoff", readiness, Level::note, readiness_at_liftoff},
 }};
 
 consteval bool in_order() {
@@ -277,7 +313,8 @@ Event event_of_alert(const Event& raised, EventKind kind, std::int64_t t_ns, Eve
 
 bool follows_from_predictions(const Event& event) noexcept {
     return event.id == EventId::landing_outside_boundary || event.id == EventId::landing_case_outside ||
-           event.id == EventId::impact_expected || event.id == EventId::sentence;
+           event.id == EventId::impact_expected || event.id == EventId::sentence ||
+           std::ranges::find(event.values, EventValue{"predicted", true}) != event.values.end();
 }
 
 std::string to_json(const EventValues& values) {

@@ -1,5 +1,5 @@
 #pragma once
-/// The two texts of a vehicle folder -> what a pipeline needs of the vehicle. Text only: folders are read by
+/// The texts of a vehicle folder -> what a pipeline needs of the vehicle. Text only: folders are read by
 /// server/setup, recordings by server/record.
 #include <optional>
 #include <string>
@@ -14,9 +14,12 @@ namespace turnstone {
 void read_dictionary_text(std::string text, const std::string& file, VehicleSetup& setup,
                           std::vector<Problem>& problems);
 void read_vehicle_text(std::string text, const std::string& file, VehicleSetup& setup, std::vector<Problem>& problems);
+/// Appends to its files, and reads those that the pipeline uses: readiness.json, procedures/ID.json.
+void read_folder_file(FolderFile file, const std::string& where, VehicleSetup& setup, std::vector<Problem>& problems);
 
-/// Both halves, from `where`/dictionary.json and `where`/vehicle.json. Empty when any mistake was added.
+/// All of them, as if from `where`/dictionary.json and so on. Empty when any mistake was added.
 [[nodiscard]] std::optional<VehicleSetup> read_vehicle_texts(std::string dictionary_json, std::string vehicle_json,
-                                                             const std::string& where, std::vector<Problem>& problems);
+                                                             const std::string& where, std::vector<Problem>& problems,
+                                                             std::vector<FolderFile> files = {});
 
 } // namespace turnstone

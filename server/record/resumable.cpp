@@ -27,7 +27,7 @@ bool stored_equal(Database& database, const FixedTable<Row>& table, const std::s
 bool has_setup(Database& database, const PipelineSetup& setup) {
     const SetupTexts texts = texts_of(setup);
     return stored_equal(database, kVehicleTable, "ORDER BY id", texts.vehicles) &&
-           stored_equal(database, kSiteTable, "", std::vector{texts.site}) &&
+           vehicle_files(database) == texts.files && stored_equal(database, kSiteTable, "", std::vector{texts.site}) &&
            stored_equal(database, kLinkTable, "ORDER BY id", texts.links);
 }
 

@@ -1,12 +1,34 @@
 #include "server/setup/vehicle_folder.hpp"
 
 #include <algorithm>
+#include <set>
 #include <string>
+#include <system_error>
 #include <utility>
 
 #include "server/pipeline/vehicle_texts.hpp"
 
 namespace turnstone {
+
+namespace {
+
+/// Files that are of no vehicle are left alone: editors and people leave some.
+void read_other_files(const std::filesystem::path& folder, VehicleSetup& setup, std::vector<Problem>& problems) {
+    std::set<std::string> names; // sorted, so that a recording has them in one order
+    std::error_code error;
+    for (const auto& entry : std::filesystem::directory_iterator(folder / "procedures", error))
+        if (entry.path().extension() == ".json") names.insert("procedures/" + entry.path().filename().string());
+    if (std::filesystem::exists(folder / "readiness.json", error)) names.insert("readiness.json");
+    for (const std::string& name : names) {
+        const std::string path = (folder / name).string();
+        if (auto text = read_text_file(path))
+            read_folder_file({.name = name, .text = std::move(*text)}, folder.string(), setup, problems);
+        else
+            problems.push_back({path, "", text.error().message, "make it readable, or take it away"});
+    }
+}
+
+} // namespace
 
 std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder, std::vector<Problem>& problems) {
     const std::size_t problems_before = problems.size();
@@ -21,6 +43,7 @@ std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& fol
                 {path, "", text.error().message, "give a folder with a readable dictionary.json and vehicle.json"});
         }
     }
+    read_other_files(folder, setup, problems);
     if (problems.size() == problems_before && setup.vehicle.name != setup.dictionary.vehicle) {
         problems.push_back({(folder / "vehicle.json").string(), "/name", "is \"" + setup.vehicle.name + "\"",
                             "must be \"" + setup.dictionary.vehicle + "\", as the dictionary beside it says"});

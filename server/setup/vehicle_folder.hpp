@@ -9,8 +9,8 @@
 
 namespace turnstone {
 
-/// Reads dictionary.json and vehicle.json of a folder; both must name the same vehicle. Empty when any mistake was
-/// added.
+/// Reads dictionary.json and vehicle.json of a folder, which must name the same vehicle, and, where they are,
+/// readiness.json and procedures/ID.json. Empty when any mistake was added.
 [[nodiscard]] std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder,
                                                               std::vector<Problem>& problems);
 /// Reads several, each of another vehicle. Returns those without mistakes.

@@ -8,6 +8,7 @@
 
 #include "server/pipeline/events.hpp"
 #include "server/pipeline/station/pipeline.hpp"
+#include "server/pipeline/vehicle_texts.hpp"
 #include "tests/support/hex.hpp"
 #include "tests/support/tree.hpp"
 
@@ -42,6 +43,10 @@ std::shared_ptr<const PipelineSetup> golden_setup() {
         vehicle.dictionary =
             read_dictionary(read("dictionary.json", vehicle.dictionary_json), "dictionary.json", problems);
         vehicle.vehicle = read_vehicle(read("vehicle.json", vehicle.vehicle_json), "vehicle.json", problems);
+        for (const char* const name : {"procedures/bench.json", "readiness.json"})
+            read_folder_file(
+                {.name = name, .text = test::read_file(test::source_path(std::string("tests/serve/setup/") + name))},
+                "tests/serve/setup", vehicle, problems);
         setup->vehicles.push_back(std::move(vehicle));
         setup->site = read_site(read("site.json", setup->site_json), "site.json", problems);
         setup->links.push_back({.name = "radio", .uri = "serial:/dev/ttyUSB0?baud=57600", .vehicle = 0});

@@ -7,6 +7,7 @@
 
 #include "server/monitor/limits.hpp"
 #include "server/monitor/monitor.hpp"
+#include "server/pipeline/checklist/check_tables.hpp"
 
 namespace turnstone {
 
@@ -109,6 +110,7 @@ SchemaLayout build_schema(const PipelineSetup& setup, const std::vector<estimate
                 "Link " + link.name + ", " + packet.name, link_packet_table().about());
         layout.links.push_back(tables);
     }
+    for (Table& table : check_tables(setup, schema)) add(schema, std::move(table));
     return layout;
 }
 

@@ -125,6 +125,10 @@ constexpr StoredColumn<VehicleRow> kVehicle[] = {column<AsIs, &VehicleRow::id>("
                                                  column<AsIs, &VehicleRow::dictionary_json>("dictionary_json"),
                                                  column<AsIs, &VehicleRow::vehicle_json>("vehicle_json")};
 
+constexpr StoredColumn<VehicleFileRow> kVehicleFile[] = {column<AsIs, &VehicleFileRow::vehicle>("vehicle", 2),
+                                                         column<AsIs, &VehicleFileRow::name>("name", 2),
+                                                         column<AsIs, &VehicleFileRow::text>("text", 2)};
+
 constexpr StoredColumn<SiteRow> kSite[] = {column<AsIs, &SiteRow::site_json>("site_json")};
 
 constexpr StoredColumn<LinkRow> kLink[] = {column<AsIs, &LinkRow::id>("id"), column<AsIs, &LinkRow::name>("name"),
@@ -236,6 +240,7 @@ std::int64_t time_base_ns(Database& database) {
 
 constinit const FixedTable<MetaRow> kMetaTable{"meta", kMeta, "INSERT OR REPLACE"};
 constinit const FixedTable<VehicleRow> kVehicleTable{"vehicle", kVehicle};
+constinit const FixedTable<VehicleFileRow> kVehicleFileTable{"vehicle_file", kVehicleFile};
 constinit const FixedTable<SiteRow> kSiteTable{"site", kSite};
 constinit const FixedTable<LinkRow> kLinkTable{"link", kLink};
 constinit const FixedTable<StoredTable> kSeriesTable{"series", kSeries};
@@ -246,5 +251,13 @@ constinit const FixedTable<ActionRecord> kActionTable{"action", kAction};
 constinit const FixedTable<WordRow> kWordTable{"word", kWord};
 constinit const FixedTable<FrameRow> kFrameTable{"frame", kFrame};
 constinit const FixedTable<EventRow> kEventTable{"event", kEvent};
+
+std::vector<VehicleFileRow> vehicle_files(Database& database) {
+    std::vector<VehicleFileRow> out;
+    if (!has_table(database, std::string(kVehicleFileTable.name))) return out;
+    RowSelect<VehicleFileRow> rows(database, kVehicleFileTable, "ORDER BY vehicle, name");
+    while (rows.step()) out.push_back(rows.row());
+    return out;
+}
 
 } // namespace turnstone

@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <span>
 #include <string>
+#include <vector>
 
 #include "server/pipeline/batch.hpp"
 #include "server/record/format/layout.hpp"
@@ -19,6 +20,11 @@ struct VehicleRow {
     std::int64_t id = 0;
     std::string name, dictionary_json, vehicle_json;
     friend bool operator==(const VehicleRow&, const VehicleRow&) = default;
+};
+struct VehicleFileRow {
+    std::int64_t vehicle = 0;
+    std::string name, text;
+    friend bool operator==(const VehicleFileRow&, const VehicleFileRow&) = default;
 };
 struct SiteRow {
     std::string site_json;
@@ -59,6 +65,7 @@ struct EventRow {
 
 extern const FixedTable<MetaRow> kMetaTable; ///< a key that is there is overwritten
 extern const FixedTable<VehicleRow> kVehicleTable;
+extern const FixedTable<VehicleFileRow> kVehicleFileTable; ///< a file may lack it: see vehicle_files
 extern const FixedTable<SiteRow> kSiteTable;
 extern const FixedTable<LinkRow> kLinkTable;
 extern const FixedTable<StoredTable> kSeriesTable;
@@ -69,5 +76,8 @@ extern const FixedTable<ActionRecord> kActionTable;
 extern const FixedTable<WordRow> kWordTable;
 extern const FixedTable<FrameRow> kFrameTable;
 extern const FixedTable<EventRow> kEventTable;
+
+/// In the order of vehicles and names; none in a file that lacks the table.
+[[nodiscard]] std::vector<VehicleFileRow> vehicle_files(Database& database);
 
 } // namespace turnstone

@@ -47,6 +47,13 @@ CREATE TABLE vehicle (
   dictionary_json TEXT NOT NULL,
   vehicle_json    TEXT NOT NULL
 );
+-- Other files of a vehicle's folder; missing in files written before there were any.
+CREATE TABLE vehicle_file (
+  vehicle INTEGER NOT NULL REFERENCES vehicle,
+  name    TEXT NOT NULL,                -- within the folder: "readiness.json", "procedures/bench-check.json"
+  text    TEXT NOT NULL,
+  PRIMARY KEY (vehicle, name)
+) WITHOUT ROWID;
 CREATE TABLE site (
   site_json TEXT NOT NULL
 );

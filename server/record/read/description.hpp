@@ -1,5 +1,6 @@
 #pragma once
 /// The part of a recording's setup that viewers see.
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -13,6 +14,8 @@ struct VehicleDescription {
     std::string title;
     std::string dictionary_version;
     bool has_rocket = false;
+    std::vector<Procedure> procedures = {};
+    std::optional<Readiness> readiness = {};
 };
 
 struct SetupDescription {

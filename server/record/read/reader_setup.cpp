@@ -23,13 +23,34 @@ nlohmann::json json_of(const std::string& text) {
     return parse_json_text(text, "", ignored).value_or(nlohmann::json());
 }
 
+std::vector<FolderFile> files_of(const std::vector<VehicleFileRow>& rows, std::int64_t vehicle) {
+    std::vector<FolderFile> files;
+    for (const VehicleFileRow& row : rows)
+        if (row.vehicle == vehicle) files.push_back({.name = row.name, .text = row.text});
+    return files;
+}
+
+/// Procedures and readiness, of the files that this version can read.
+void describe_files(std::vector<FolderFile> files, VehicleDescription& out) {
+    for (FolderFile& file : files) {
+        std::vector<Problem> problems;
+        VehicleSetup alone;
+        read_folder_file(std::move(file), "", alone, problems);
+        if (!problems.empty()) continue;
+        for (Procedure& procedure : alone.procedures) out.procedures.push_back(std::move(procedure));
+        if (alone.readiness) out.readiness = std::move(alone.readiness);
+    }
+}
+
 VehicleDescription describe_texts(const VehicleRow& texts) {
     const nlohmann::json dictionary = json_of(texts.dictionary_json), vehicle = json_of(texts.vehicle_json);
     const std::string title = text_member(dictionary, "title");
     return {.name = texts.name,
             .title = title.empty() ? texts.name : title,
             .dictionary_version = text_member(dictionary, "version"),
-            .has_rocket = vehicle.is_object() && vehicle.contains("rocket")};
+            .has_rocket = vehicle.is_object() && vehicle.contains("rocket"),
+            .procedures = {},
+            .readiness = {}};
 }
 
 std::vector<LinkSetup> read_links(Database& database) {
@@ -59,7 +80,9 @@ SetupDescription describe(const PipelineSetup& setup) {
         description.vehicles.push_back({.name = vehicle.dictionary.vehicle,
                                         .title = vehicle.dictionary.title,
                                         .dictionary_version = vehicle.dictionary.version,
-                                        .has_rocket = vehicle.vehicle.rocket.has_value()});
+                                        .has_rocket = vehicle.vehicle.rocket.has_value(),
+                                        .procedures = vehicle.procedures,
+                                        .readiness = vehicle.readiness});
     return description;
 }
 
@@ -68,7 +91,12 @@ SetupDescription RecordingReader::description() {
     try {
         const ReadTransaction transaction(state_->database);
         RowSelect<VehicleRow> vehicles(state_->database, kVehicleTable, "ORDER BY id");
-        while (vehicles.step()) description.vehicles.push_back(describe_texts(vehicles.row()));
+        const std::vector<VehicleFileRow> files = vehicle_files(state_->database);
+        while (vehicles.step()) {
+            const VehicleRow texts = vehicles.row();
+            description.vehicles.push_back(describe_texts(texts));
+            describe_files(files_of(files, texts.id), description.vehicles.back());
+        }
         std::vector<Problem> ignored;
         description.site = read_site(json_of(state_->database.text("SELECT site_json FROM site")), "", ignored);
         description.links = read_links(state_->database);
@@ -84,6 +112,7 @@ Result<PipelineSetup> RecordingReader::setup(std::vector<VehicleSetup> replaceme
         const ReadTransaction transaction(state_->database);
         PipelineSetup setup;
         std::vector<Problem> problems;
+        const std::vector<VehicleFileRow> files = vehicle_files(state_->database);
         RowSelect<VehicleRow> vehicles(state_->database, kVehicleTable, "ORDER BY id");
         while (vehicles.step()) {
             const VehicleRow texts = vehicles.row();
@@ -95,7 +124,8 @@ Result<PipelineSetup> RecordingReader::setup(std::vector<VehicleSetup> replaceme
                 replacements.erase(replacement);
                 continue;
             }
-            auto vehicle = read_vehicle_texts(texts.dictionary_json, texts.vehicle_json, file + ": " + name, problems);
+            auto vehicle = read_vehicle_texts(texts.dictionary_json, texts.vehicle_json, file + ": " + name, problems,
+                                              files_of(files, texts.id));
             if (!vehicle) {
                 return fail(file + ": this version cannot read the recorded files of vehicle " + name +
                             "; give a folder of this vehicle that it can read\n" + to_string(problems));

@@ -57,11 +57,14 @@ void publish_recording(const std::filesystem::path& hidden, const std::filesyste
 
 SetupTexts texts_of(const PipelineSetup& setup) {
     SetupTexts texts;
-    for (const VehicleSetup& vehicle : setup.vehicles)
+    for (const VehicleSetup& vehicle : setup.vehicles) {
+        for (const FolderFile& file : vehicle.files)
+            texts.files.push_back({.vehicle = std::ssize(texts.vehicles), .name = file.name, .text = file.text});
         texts.vehicles.push_back({.id = std::ssize(texts.vehicles),
                                   .name = vehicle.dictionary.vehicle,
                                   .dictionary_json = vehicle.dictionary_json,
                                   .vehicle_json = vehicle.vehicle_json});
+    }
     texts.site.site_json = setup.site_json;
     for (const LinkSetup& link : setup.links)
         texts.links.push_back({.id = std::ssize(texts.links),
@@ -92,6 +95,8 @@ void create_recording(const std::filesystem::path& path, const SetupTexts& setup
         if (!head.continues.empty()) meta.write({"continues", head.continues});
         RowInsert<VehicleRow> vehicles(database, kVehicleTable);
         for (const VehicleRow& vehicle : setup.vehicles) vehicles.write(vehicle);
+        RowInsert<VehicleFileRow> files(database, kVehicleFileTable);
+        for (const VehicleFileRow& file : setup.files) files.write(file);
         RowInsert<SiteRow>(database, kSiteTable).write(setup.site);
         RowInsert<LinkRow> links(database, kLinkTable);
         for (const LinkRow& link : setup.links) links.write(link);

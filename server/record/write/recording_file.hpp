@@ -20,6 +20,7 @@ namespace turnstone {
 /// The texts of a PipelineSetup that go into every file.
 struct SetupTexts {
     std::vector<VehicleRow> vehicles;
+    std::vector<VehicleFileRow> files; ///< in the order of vehicles and names
     SiteRow site;
     std::vector<LinkRow> links;
 };

@@ -4,6 +4,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include "server/serve/encode/checklist_json.hpp"
 #include "server/serve/encode/tape_time.hpp"
 
 namespace turnstone {
@@ -101,7 +102,9 @@ json description_json(const RecordingInfo& info, bool live, const Schema& schema
         vehicles.push_back({{"name", vehicle.name},
                             {"title", vehicle.title},
                             {"dictionary_version", vehicle.dictionary_version},
-                            {"has_rocket", vehicle.has_rocket}});
+                            {"has_rocket", vehicle.has_rocket},
+                            {"procedures", procedures_json(vehicle, schema)},
+                            {"readiness", readiness_json(vehicle, schema)}});
     json links = json::array();
     for (const LinkSetup& link : setup.links)
         links.push_back({{"name", link.name}, {"uri", link.uri}, {"vehicle", link.vehicle}});

@@ -167,6 +167,35 @@ ROLES = {
     "engine_temperature": "engine temperature", "oil_pressure": "oil pressure",
     "dictionary_version": "dictionary version"}
 
+def of_check(check, title, unit, decimals, description="", **members):
+    states = ["waits", "holds", "fails", "not_evaluated"]
+    return [column(check, title, unit, "", decimals, description, **members),
+            column(f"{check}_margin", f"{title}, margin", unit, "", decimals,
+                   "Room left to the limit; negative: beyond it"),
+            column(f"{check}_state", f"{title}, state", "1", "", 0,
+                   enumeration={str(value): word for value, word in enumerate(states)})]
+
+
+# As tests/serve/setup/procedures/bench.json and readiness.json say.
+PROCEDURES = [{
+    "id": "bench", "title": "Bench check",
+    "steps": [{"id": "power", "kind": "instruct", "title": "Switch on", "text": "Switch the electronics on.",
+               "caution": "Charges are disconnected.", "checks": []},
+              {"id": "look", "kind": "check", "title": "Look", "text": "", "caution": "",
+               "checks": ["level", "pulse_back", "clear"]}],
+    "checks": [{"id": "level", "title": "Level", "why": "A tilted bench reads as a bias", "severity": "must",
+                "required": "\u00b1 0.25 m/s\u00b2", "room": 0.25,
+                "value": {"table": "imu.samples", "column": "accel_body_x"}},
+               {"id": "pulse_back", "title": "Pressure back", "why": "", "severity": "should",
+                "required": "\u2264 500 ms", "room": 0.5, "value": {"table": "baro", "column": "static_pressure"}},
+               {"id": "clear", "title": "Bench clear", "why": "", "severity": "must", "required": "confirmed",
+                "statement": True}]}]
+READINESS = {
+    "groups": [{"title": "Weather", "checks": [
+        {"id": "wind_gust", "title": "Wind, gust", "why": "The safety code has a limit", "severity": "must",
+         "required": "\u2264 8.9 m/s", "room": 8.9, "entered": "wind_gust_mps"}]}],
+    "positions": [{"id": "weather", "title": "Weather"}]}
+
 DESCRIPTION = {
     "version": 1,
     "recording": {"id": "2026-05-17T143205Z-sanderling", "name": "First light", "notes": "", "t_start_ns": str(T_START_NS),
@@ -177,7 +206,8 @@ DESCRIPTION = {
              "station": {"latitude_deg": -47.2525, "longitude_deg": 68.4975, "height_m": 12.5},
              "declination_deg": -31.5, "antenna_beamwidth_deg": 42, "boundary": [[-47.26, 68.48], [-47.26, 68.52], [-47.24, 68.52]],
              "has_terrain": False},
-    "vehicles": [{"name": "sanderling", "title": "Sanderling", "dictionary_version": "1.0.0", "has_rocket": True}],
+    "vehicles": [{"name": "sanderling", "title": "Sanderling", "dictionary_version": "1.0.0", "has_rocket": True,
+                  "procedures": PROCEDURES, "readiness": READINESS}],
     "links": [{"name": "radio", "uri": "serial:/dev/ttyUSB0?baud=57600", "vehicle": 0}],
     "tables": [
         table(0, "sanderling/imu.samples", "Inertial samples", "batch", 0, 0.005, [
@@ -264,6 +294,13 @@ DESCRIPTION = {
             column("outside", "Landing outside the boundary", "1", "Prediction", 3,
                    "Probability over all cases; advisory, the range safety officer decides"),
             words("terrain", "Ground", "Prediction", "Ground the landing prediction assumes", "flat", "height grid")]),
+        table(11, "sanderling/procedure/bench", "Bench check", "estimate", 0, 0, [
+            *of_check("level", "Level", "m/s2", 2, "A tilted bench reads as a bias"),
+            *of_check("pulse_back", "Pressure back", "s", 3),
+            *of_check("clear", "Bench clear", "1", 0)]),
+        table(12, "sanderling/readiness", "Readiness", "estimate", 0, 1.0, [
+            *of_check("wind_gust", "Wind, gust", "m/s", 1, "The safety code has a limit"),
+            words("ready", "Ready", "", "Every must-check holds and every position says go", "not ready", "ready")]),
     ],
 }
 write_json("hello", {"type": "hello", "version": 1, "role": "viewer", "server_id": "0123456789abcdef0123456789abcdef",
@@ -289,6 +326,10 @@ event("event_missing", "estimate_missing", 0.0, 0.0, 0.0, "recording", "sanderli
 BELOW = {"title": "Static pressure", "side": "low", "value": 49000.0, "limit": 50000.0, "unit": "Pa", "decimals": 0.0}
 event("event_raised", "limit", 6.0, 7.0, 0.0, "alert_raised", "sanderling/limit/baro.static_pressure/low",
       "Static pressure low: 490.00 hPa, limit 500.00 hPa", BELOW, "advisory", "Look at the barometer")
+DECIDED = {"procedure": "bench", "check": "level", "title": "Level", "state": "fails", "measured": 0.5, "limit": 0.25,
+           "margin": -0.25, "required": "\u00b1 0.25 m/s\u00b2", "unit": "m/s2", "decimals": 2.0, "why": ""}
+event("event_check", "check_decided", 7.0, 7.0, 0.0, "procedure", "sanderling/check/bench/level",
+      "Level: fails, 0.50 m/s\u00b2, required \u00b1 0.25 m/s\u00b2", DECIDED)
 write_json("status", {"type": "status", "t_s": 12.75, "links": [
     {"name": "radio", "state": "no_data", "detail": "no bytes for 3.2 s", "bytes": 123456, "t_last_s": 9.5},
     {"name": "spare", "state": "cannot_open", "detail": "/dev/ttyUSB1: no such file", "bytes": 0, "t_last_s": None}],

@@ -38,6 +38,7 @@ template <class Check>
 void for_each_table(Check&& check) {
     check(kMetaTable);
     check(kVehicleTable);
+    check(kVehicleFileTable);
     check(kSiteTable);
     check(kLinkTable);
     check(kSeriesTable);

@@ -106,6 +106,22 @@ TEST_CASE("texts equal the golden texts") {
                                      .advice = "Look at the barometer"},
                                     kTapeStartNs + 7'000'000'000, {.index = 0, .name = "sanderling"});
     CHECK(json::parse(event_text(raised, kTapeStartNs)) == json::parse(golden_text("event_raised.json")));
+    const Event decided = make_event({.id = EventId::check_decided,
+                                      .t_ns = kTapeStartNs + 7'000'000'000,
+                                      .about = "bench/level",
+                                      .values = {{"procedure", std::string("bench")},
+                                                 {"check", std::string("level")},
+                                                 {"title", std::string("Level")},
+                                                 {"state", std::string("fails")},
+                                                 {"measured", 0.5},
+                                                 {"limit", 0.25},
+                                                 {"margin", -0.25},
+                                                 {"required", std::string("± 0.25 m/s²")},
+                                                 {"unit", std::string("m/s2")},
+                                                 {"decimals", 2.0},
+                                                 {"why", std::string()}}},
+                                     kTapeStartNs + 7'000'000'000, {.index = 0, .name = "sanderling"});
+    CHECK(json::parse(event_text(decided, kTapeStartNs)) == json::parse(golden_text("event_check.json")));
     CHECK(json::parse(gap_text({.from_seq = 101, .to_seq = 180, .from_t_s = 4.0, .to_t_s = 4.75})) ==
           json::parse(golden_text("gap.json")));
     CHECK(json::parse(replay_text({.cursor_s = 4.5, .playing = true, .rate = 2.5, .t_end_s = 12.5}, std::nullopt,
