@@ -1,0 +1,55 @@
+#pragma once
+/// The checks of one file: who is fed with what, their events and the rows of their table.
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "server/monitor/checks/watched_check.hpp"
+#include "server/pipeline/batch.hpp"
+#include "server/pipeline/setup.hpp"
+
+namespace turnstone {
+
+/// Which vehicle of the setup, with the links that carry it.
+[[nodiscard]] CheckedVehicle checked_vehicle(const PipelineSetup& setup, std::size_t vehicle);
+
+class CheckSet {
+  public:
+    /// `procedure`: the id of the one they are of; empty: of the readiness board. All must outlive it.
+    CheckSet(const PipelineSetup& setup, const Schema& schema, std::size_t vehicle,
+             const std::vector<const Check*>& checks, std::string procedure, const Logbook& book);
+
+    [[nodiscard]] std::vector<WatchedCheck>& checks() noexcept { return checks_; }
+    [[nodiscard]] const std::vector<WatchedCheck>& checks() const noexcept { return checks_; }
+    [[nodiscard]] WatchedCheck* find(std::string_view id);
+    [[nodiscard]] bool rests_on_predictions() const noexcept { return from_predictions_; }
+
+    void begin(std::int64_t t_ns);
+    /// What was appended to `batch` since `from`.
+    void see(const Batch& batch, Marks from);
+    /// At a tick: judges, and says which states have changed.
+    void judge(std::int64_t t_ns, Batch& out);
+    /// Says which states have changed since they were said last.
+    void say(std::int64_t t_ns, Batch& out);
+    /// The row of its table, at once when a state that is the same wherever predictions are passed over has changed,
+    /// else at whole seconds. `more`: columns behind those of the checks.
+    void write(std::int64_t t_ns, std::span<const double> more, Batch& out);
+    /// Without waiting for a whole second.
+    void write_now(std::int64_t t_ns, std::span<const double> more, Batch& out);
+
+  private:
+    void say(std::size_t check, std::int64_t t_ns, Batch& out);
+
+    CheckedVehicle vehicle_;
+    std::string procedure_;
+    const Schema* schema_;
+    const Table* table_ = nullptr; ///< null: the schema has none
+    std::vector<WatchedCheck> checks_;
+    std::vector<std::vector<std::size_t>> checks_of_table_; ///< by table
+    std::vector<CheckState> said_;
+    std::vector<double> row_;
+    bool from_predictions_ = false;
+    bool changed_ = false; ///< a state, since the last row
+};
+
+} // namespace turnstone

@@ -1,0 +1,47 @@
+#pragma once
+/// What a check measures, followed row by row and event by event. A gauge knows nothing of limits.
+#include <cstdint>
+#include <memory>
+#include <span>
+#include <string>
+
+#include "server/estimate/event.hpp"
+#include "shared/constants.hpp"
+
+namespace turnstone {
+
+/// What a gauge shows at a moment.
+struct Reading {
+    double value = kNaN;   ///< NaN: none
+    std::int64_t t_ns = 0; ///< of the newest thing behind it
+    std::string why = {};  ///< without a value: what it waits for; with one: what a person should know besides
+    bool cannot = false;   ///< there will be no value: the record cannot say
+    bool missed = false;   ///< there will be no value, and that is the failure: an event that did not come in its time
+    [[nodiscard]] bool known() const noexcept { return value == value; }
+};
+
+class Gauge {
+  public:
+    virtual ~Gauge() = default;
+    Gauge() = default;
+    Gauge(const Gauge&) = delete;
+    Gauge& operator=(const Gauge&) = delete;
+
+    /// Forgets what it followed: what counts begins at `t_ns`.
+    virtual void begin(std::int64_t t_ns) = 0;
+    /// A row of the table that it was made for.
+    struct Row {
+        std::uint16_t table;
+        std::int64_t t_ns, t_rx_ns;
+        std::span<const double> numbers;
+        std::span<const std::string> texts;
+    };
+    virtual void row(const Row&) {}
+    /// Any event.
+    virtual void event(const Event&) {}
+    /// Of the recording before: counts on from `value`.
+    virtual void go_on_from(double) {}
+    [[nodiscard]] virtual Reading at(std::int64_t t_ns) = 0;
+};
+
+} // namespace turnstone
