@@ -24,9 +24,11 @@
 #include "server/ingest/capture_link.hpp"
 #include "server/ingest/ingest.hpp"
 #include "server/record/read/engine_totals.hpp"
+#include "server/record/read/past_procedures.hpp"
 #include "server/record/recordable.hpp"
 #include "server/record/resumable.hpp"
 #include "server/record/upkeep.hpp"
+#include "server/record/write/disk_watch.hpp"
 #include "server/record/write/recorder.hpp"
 #include "server/serve/join_code.hpp"
 #include "server/serve/port/server.hpp"
@@ -150,7 +152,10 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
     const auto resumable = begin_new || reads_files(setup.uris)
                                ? std::nullopt
                                : find_resumable(settings.recordings, *setup.pipeline, utc_now_ns());
-    const std::vector<Action> past = engine_totals(settings.recordings, *setup.pipeline);
+    std::vector<Action> past = engine_totals(settings.recordings, *setup.pipeline);
+    for (Action& action : past_procedures(settings.recordings, *setup.pipeline)) past.push_back(std::move(action));
+    const bool has_board = std::ranges::any_of(
+        setup.pipeline->vehicles, [](const VehicleSetup& vehicle) { return vehicle.readiness.has_value(); });
     Upkeep upkeep(settings.recordings);
     // Later ones refer to earlier ones; the ingest thread and the serve thread refer to each other and start
     // last.
@@ -179,7 +184,12 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
     ingest.start(past, resumable);
     greet(*server, unlocks, out);
 
-    signals.wait([&] { return settings.exit_at_end && ingest.ended() && recorder.status().queue_bytes == 0; });
+    DiskWatch disk;
+    signals.wait([&] {
+        if (const auto left_h = has_board ? disk.look(recorder.status(), station_now_ns()) : std::nullopt)
+            ingest.action(StationFigure{.what = StationValue::disk_left_h, .value = *left_h});
+        return settings.exit_at_end && ingest.ended() && recorder.status().queue_bytes == 0;
+    });
     signals.watch_shutdown();
     ingest.stop();
     if (!recorder.flush(kFinalFlushMs)) spdlog::error("Not everything could be written: {}", recorder.status().fault);

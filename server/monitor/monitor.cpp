@@ -35,7 +35,7 @@ std::vector<TableDescription> monitor_tables(const VehicleSetup& vehicle) {
 }
 
 Monitor::Monitor(const PipelineSetup& setup, const Schema& schema, std::int64_t t_start_ns)
-    : t_start_ns_(t_start_ns), book_(names_of(setup)) {
+    : t_start_ns_(t_start_ns), book_(names_of(setup)), desk_(setup, schema, t_start_ns) {
     for (std::size_t v = 0; v < setup.vehicles.size(); ++v) {
         const int vehicle = static_cast<int>(v);
         vehicles_.push_back({.vehicle = {vehicle, setup.vehicles[v].dictionary.vehicle},
@@ -63,6 +63,7 @@ void Monitor::see(Batch& batch, Marks from, std::int64_t t_ns) {
         each.loss.see(batch, from);
         each.limits.see(batch, from);
     }
+    desk_.see(batch, from, t_ns);
 }
 
 void Monitor::take_event(Event event, std::int64_t t_ns, Batch& out) {
@@ -82,6 +83,7 @@ void Monitor::take_event(Event event, std::int64_t t_ns, Batch& out) {
 }
 
 void Monitor::tick(std::int64_t t_ns, Batch& out) {
+    const Marks from = out.marks();
     for (VehicleWatch& each : vehicles_) {
         const FlightView& view = each.viewer.at(t_ns);
         book_.phase(each.vehicle.index, view.phase);
@@ -97,6 +99,13 @@ void Monitor::tick(std::int64_t t_ns, Batch& out) {
     for (VehicleWatch& each : vehicles_)
         each.tables.write(each.viewer.at(t_ns), each.deployment, book_.leading(each.vehicle.index, each.links, t_ns),
                           out);
+    desk_.see(out, from, t_ns);
+    desk_.tick(t_ns, out);
+}
+
+void Monitor::carry(std::int64_t t_ns, std::vector<Action>& out) const {
+    for (CarriedAlert& alert : book_.carried(t_ns)) out.emplace_back(std::move(alert));
+    desk_.carry(out);
 }
 
 void Monitor::recall(const Event& event) {
@@ -104,7 +113,10 @@ void Monitor::recall(const Event& event) {
         if (event.vehicle >= 0 && static_cast<std::size_t>(event.vehicle) < vehicles_.size())
             vehicles_[static_cast<std::size_t>(event.vehicle)].tables.recall(event);
     } else if (follows_from_predictions(event)) {
-        book_.recall(event);
+        if (event.kind == EventKind::procedure || event.kind == EventKind::readiness)
+            desk_.recall(event);
+        else
+            book_.recall(event);
     }
 }
 

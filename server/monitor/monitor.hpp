@@ -4,12 +4,14 @@
 ///
 ///     rows, events ─▶ FlightView ─▶ watches ─▶ Condition ─▶ AlertBook ─▶ events
 ///     alerts that estimators and links raise themselves ───────▲
+///     rows, events, what people say ─▶ Desk: checks ─▶ procedures, readiness boards ─▶ rows, events
 #include <cstdint>
 #include <string>
 #include <vector>
 
 #include "server/monitor/alert_book.hpp"
 #include "server/monitor/condition.hpp"
+#include "server/monitor/desk.hpp"
 #include "server/monitor/flight/deployment_watch.hpp"
 #include "server/monitor/flight/flight_tables.hpp"
 #include "server/monitor/flight/flight_view.hpp"
@@ -35,11 +37,30 @@ class Monitor {
     /// After the tick of vehicles and links at `t_ns`, which has been seen.
     void tick(std::int64_t t_ns, Batch& out);
 
-    void take(const Acknowledge& what, std::int64_t t_ns, Batch& out) { book_.take(what, t_ns, out); }
-    void take(const Shelve& what, std::int64_t t_ns, Batch& out) { book_.take(what, t_ns, out); }
-    void take(const Unshelve& what, std::int64_t t_ns, Batch& out) { book_.take(what, t_ns, out); }
-    void take(const CarriedAlert& what, std::int64_t t_ns, Batch& out) { book_.take(what, t_start_ns_, t_ns, out); }
-    [[nodiscard]] std::vector<CarriedAlert> carried_alerts(std::int64_t t_ns) const { return book_.carried(t_ns); }
+    /// What people do with alerts, procedures, checks and the poll, and what the station says for them.
+    template <class What>
+    requires requires(AlertBook& book, Desk& desk, const What& what, Batch& out) {
+        requires requires {
+            book.take(what, std::int64_t{}, out);
+        } || requires {
+            desk.take(what, std::int64_t{}, out);
+        };
+    }
+    void take(const What& what, std::int64_t t_ns, Batch& out) {
+        const Marks from = out.marks();
+        if constexpr (requires { book_.take(what, t_ns, out); })
+            book_.take(what, t_ns, out);
+        else
+            desk_.take(what, t_ns, out);
+        desk_.see(out, from, t_ns);
+    }
+    void take(const CarriedAlert& what, std::int64_t t_ns, Batch& out) {
+        const Marks from = out.marks();
+        book_.take(what, t_start_ns_, t_ns, out);
+        desk_.see(out, from, t_ns);
+    }
+    /// Actions that the next recording begins with, so that alerts, procedures and the poll go on.
+    void carry(std::int64_t t_ns, std::vector<Action>& out) const;
 
     /// A stored event, in the order they were found, that passed-over predictions would have led to.
     void recall(const Event& event);
@@ -59,6 +80,7 @@ class Monitor {
 
     std::int64_t t_start_ns_;
     AlertBook book_;
+    Desk desk_;
     std::vector<VehicleWatch> vehicles_;
     std::vector<Event> fresh_;          ///< that are being seen
     std::vector<Condition> conditions_; ///< of one vehicle at one tick

@@ -57,7 +57,7 @@ struct Writer {
         return {{"action", "step"},         {"vehicle", command.vehicle}, {"step", command.step},
                 {"do", word(command.deed)}, {"by", command.by},           {"note", command.note}};
     }
-    static json object(const Statement& statement) {
+    static json object(const CheckStatement& statement) {
         return said({{"action", "statement"},
                      {"vehicle", statement.vehicle},
                      {"check", statement.check},
@@ -97,7 +97,10 @@ struct Writer {
         for (const CarriedStep& step : carried.steps)
             steps.push_back({{"id", step.id}, {"state", word(step.state)}, {"by", step.by}, {"note", step.note}});
         for (const CarriedCheck& check : carried.checks) {
-            json each{{"id", check.id}, {"state", word(check.state)}, {"t_ns", std::to_string(check.t_ns)}};
+            json each{{"id", check.id},
+                      {"state", word(check.state)},
+                      {"t_ns", std::to_string(check.t_ns)},
+                      {"why", check.why}};
             if (check.measured) each["measured"] = *check.measured;
             if (check.margin) each["margin"] = *check.margin;
             checks.push_back(std::move(each));
@@ -260,7 +263,8 @@ CarriedProcedure carried_procedure(Members& in) {
                                         .state = check.word<CheckState>("state"),
                                         .measured = check.number_if("measured"),
                                         .margin = check.number_if("margin"),
-                                        .t_ns = check.needed_time("t_ns")};
+                                        .t_ns = check.needed_time("t_ns"),
+                                        .why = check.text("why")};
                 })};
 }
 
@@ -278,12 +282,12 @@ std::optional<Action> read_checklist(const std::string& kind, Members& in) {
                            .by = in.text("by"),
                            .note = in.text("note")};
     if (kind == "statement")
-        return Statement{.vehicle = in.text("vehicle"),
-                         .check = in.text("check"),
-                         .holds = in.flag("holds"),
-                         .by = in.text("by"),
-                         .note = in.text("note"),
-                         .t_ns = in.time("t_ns")};
+        return CheckStatement{.vehicle = in.text("vehicle"),
+                              .check = in.text("check"),
+                              .holds = in.flag("holds"),
+                              .by = in.text("by"),
+                              .note = in.text("note"),
+                              .t_ns = in.time("t_ns")};
     if (kind == "poll") return PollQuestion{.position = in.text("position")};
     if (kind == "answer")
         return PollAnswer{.position = in.text("position"),

@@ -110,14 +110,14 @@ struct StepCommand {
 };
 /// A person says whether what a check states is so. `t_ns` here and below: when, of what was said in the recording
 /// before; empty: now.
-struct Statement {
+struct CheckStatement {
     std::string vehicle;
     std::string check;
     bool holds;
     std::string by;
     std::string note = {};
     std::optional<std::int64_t> t_ns = {};
-    friend bool operator==(const Statement&, const Statement&) = default;
+    friend bool operator==(const CheckStatement&, const CheckStatement&) = default;
 };
 /// An operator asks a position of the poll.
 struct PollQuestion {
@@ -165,6 +165,7 @@ struct CarriedCheck {
     std::optional<double> measured = {};
     std::optional<double> margin = {};
     std::int64_t t_ns = 0; ///< of what was measured
+    std::string why = {};  ///< what stands behind it
     friend bool operator==(const CarriedCheck&, const CarriedCheck&) = default;
 };
 struct CarriedStep {
@@ -200,9 +201,10 @@ struct UnknownAction {
     friend bool operator==(const UnknownAction&, const UnknownAction&) = default;
 };
 
-using Action = std::variant<Marker, Note, Acknowledge, Shelve, Unshelve, Countdown, LinkReport, RecorderReport, Backlog,
-                            Resumed, EngineTotal, CarriedAlert, ProcedureCommand, StepCommand, Statement, PollQuestion,
-                            PollAnswer, Entered, StationFigure, PastProcedure, CarriedProcedure, UnknownAction>;
+using Action =
+    std::variant<Marker, Note, Acknowledge, Shelve, Unshelve, Countdown, LinkReport, RecorderReport, Backlog, Resumed,
+                 EngineTotal, CarriedAlert, ProcedureCommand, StepCommand, CheckStatement, PollQuestion, PollAnswer,
+                 Entered, StationFigure, PastProcedure, CarriedProcedure, UnknownAction>;
 
 /// One line of JSON, {"action": KIND, ...}; times as decimal strings, since they pass 2^53.
 [[nodiscard]] std::string to_json(const Action& action);

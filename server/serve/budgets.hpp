@@ -23,9 +23,10 @@ namespace turnstone {
 
 /// On whose behalf something is used.
 struct Client {
-    std::string address;      ///< numeric
-    std::string turn;         ///< who takes turns with others where jobs wait
-    bool is_operator = false; ///< has shown a session's cookie
+    std::string address;       ///< numeric
+    std::string turn;          ///< who takes turns with others where jobs wait
+    bool is_operator = false;  ///< has shown a session's cookie
+    std::string position = {}; ///< of the poll that it may answer for; empty: none
 };
 
 enum class Budget : unsigned char {

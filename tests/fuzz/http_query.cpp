@@ -4,6 +4,7 @@
 #include <cstdlib>
 #include <string>
 
+#include "server/serve/parse/desk_request.hpp"
 #include "server/serve/parse/header_fields.hpp"
 #include "server/serve/parse/operator_request.hpp"
 #include "server/serve/parse/query.hpp"
@@ -53,5 +54,14 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         countdown && countdown->left_s && !(*countdown->left_s >= 0))
         std::abort();
     check_answered(parse_meta_request(text));
+    check_answered(parse_procedure_request(text));
+    const auto step = parse_step_request(text);
+    check_answered(step);
+    if (step && step->deed == StepDeed::waive && step->note.empty()) std::abort();
+    check_answered(parse_statement_request(text));
+    check_answered(parse_entered_request(text));
+    check_answered(parse_poll_request(text));
+    check_answered(parse_answer_request(text));
+    check_answered(parse_position_request(text));
     return 0;
 }

@@ -17,6 +17,12 @@ CheckedVehicle checked_vehicle(const PipelineSetup& setup, std::size_t vehicle) 
     return out;
 }
 
+std::string reason_of(const WatchedCheck& check) {
+    std::string state(word(check.finding().state));
+    std::ranges::replace(state, '_', ' ');
+    return check.check().title + ": " + state;
+}
+
 CheckSet::CheckSet(const PipelineSetup& setup, const Schema& schema, std::size_t vehicle,
                    const std::vector<const Check*>& checks, std::string procedure, const Logbook& book)
     : vehicle_(checked_vehicle(setup, vehicle)), procedure_(std::move(procedure)), schema_(&schema),
@@ -32,10 +38,12 @@ CheckSet::CheckSet(const PipelineSetup& setup, const Schema& schema, std::size_t
     }
 }
 
-WatchedCheck* CheckSet::find(std::string_view id) {
-    const auto found =
-        std::ranges::find_if(checks_, [&](const WatchedCheck& each) { return each.check().id == id; });
-    return found == checks_.end() ? nullptr : &*found;
+void CheckSet::recall(std::string_view id, CheckState state) {
+    for (std::size_t k = 0; k < checks_.size(); ++k) {
+        if (checks_[k].check().id != id) continue;
+        checks_[k].recall(state);
+        said_[k] = state;
+    }
 }
 
 void CheckSet::begin(std::int64_t t_ns) {
@@ -89,11 +97,12 @@ void CheckSet::say(std::size_t check, std::int64_t t_ns, Batch& out) {
     values.push_back({"decimals", static_cast<double>(binding.decimals)});
     values.push_back({"why", found.why});
     if (predicted) values.push_back({"predicted", true});
-    out.events.push_back(make_event({.id = EventId::check_decided,
-                                     .t_ns = t_ns,
-                                     .about = (procedure_.empty() ? "readiness" : procedure_) + "/" + watched.check().id,
-                                     .values = std::move(values)},
-                                    t_ns, {vehicle_.index, vehicle_.name}));
+    out.events.push_back(
+        make_event({.id = EventId::check_decided,
+                    .t_ns = t_ns,
+                    .about = (procedure_.empty() ? "readiness" : procedure_) + "/" + watched.check().id,
+                    .values = std::move(values)},
+                   t_ns, {vehicle_.index, vehicle_.name}));
 }
 
 void CheckSet::write(std::int64_t t_ns, std::span<const double> more, Batch& out) {

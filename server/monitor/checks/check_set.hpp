@@ -13,6 +13,9 @@ namespace turnstone {
 /// Which vehicle of the setup, with the links that carry it.
 [[nodiscard]] CheckedVehicle checked_vehicle(const PipelineSetup& setup, std::size_t vehicle);
 
+/// "Battery: fails", for a person who wants to go on.
+[[nodiscard]] std::string reason_of(const WatchedCheck& check);
+
 class CheckSet {
   public:
     /// `procedure`: the id of the one they are of; empty: of the readiness board. All must outlive it.
@@ -21,7 +24,8 @@ class CheckSet {
 
     [[nodiscard]] std::vector<WatchedCheck>& checks() noexcept { return checks_; }
     [[nodiscard]] const std::vector<WatchedCheck>& checks() const noexcept { return checks_; }
-    [[nodiscard]] WatchedCheck* find(std::string_view id);
+    /// The state of one that a stored event tells of.
+    void recall(std::string_view id, CheckState state);
     [[nodiscard]] bool rests_on_predictions() const noexcept { return from_predictions_; }
 
     void begin(std::int64_t t_ns);

@@ -76,8 +76,7 @@ class EventGauge final : public Gauge {
             if (out.missed) out.why = "no " + name_of(event_) + " after " + name_of(*after_);
             return out;
         }
-        if (event_.figure.empty())
-            return {.value = seconds_between(*after_ns_, found->t_ns), .t_ns = found->t_ns};
+        if (event_.figure.empty()) return {.value = seconds_between(*after_ns_, found->t_ns), .t_ns = found->t_ns};
         if (std::isnan(found->figure))
             return {.t_ns = found->t_ns, .why = "the event has no " + event_.figure, .cannot = true};
         return {.value = found->figure, .t_ns = found->t_ns};
@@ -132,8 +131,7 @@ class PulseGauge final : public Gauge {
         const auto place = std::ranges::upper_bound(values_, row.t_ns, {}, &TimedValue::t_ns);
         values_.insert(place, {row.t_ns, value});
         const std::int64_t keep_ns = seconds_to_ns(baseline_s_ + within_s_ + kFoundWithin_s);
-        while (values_.size() > kValuesKept ||
-               (!event_ns_ && values_.front().t_ns < values_.back().t_ns - keep_ns))
+        while (values_.size() > kValuesKept || (!event_ns_ && values_.front().t_ns < values_.back().t_ns - keep_ns))
             values_.pop_front();
         if (shape_ && measure_ != Measure::change && row.t_ns <= *event_ns_ + seconds_to_ns(within_s_)) shape_.reset();
         newest_ = values_.back().value;
@@ -186,7 +184,8 @@ class PulseGauge final : public Gauge {
 
 bool is_meant(const EventRef& ref, const Event& event, int vehicle) noexcept {
     if (event.id != ref.event || (event.vehicle != vehicle && event.vehicle >= 0)) return false;
-    const bool is_life_of_alert = event.kind == EventKind::alert_cleared || event.kind == EventKind::alert_acknowledged ||
+    const bool is_life_of_alert = event.kind == EventKind::alert_cleared ||
+                                  event.kind == EventKind::alert_acknowledged ||
                                   event.kind == EventKind::alert_shelved || event.kind == EventKind::alert_unshelved;
     if (is_life_of_alert) return false;
     if (ref.about.empty()) return true;

@@ -67,14 +67,15 @@ std::optional<PastProcedure> Logbook::past(const std::string& vehicle, const std
 void Logbook::carry(std::vector<Action>& out) const {
     for (const auto& [of, past] : past_) out.emplace_back(past);
     for (const auto& [of, said] : values_)
-        out.emplace_back(Entered{.vehicle = of.first, .name = of.second, .value = said.value, .by = said.by, .t_ns = said.t_ns});
+        out.emplace_back(
+            Entered{.vehicle = of.first, .name = of.second, .value = said.value, .by = said.by, .t_ns = said.t_ns});
     for (const auto& [of, said] : statements_)
-        out.emplace_back(Statement{.vehicle = of.first,
-                                   .check = of.second,
-                                   .holds = said.holds,
-                                   .by = said.by,
-                                   .note = said.note,
-                                   .t_ns = said.t_ns});
+        out.emplace_back(CheckStatement{.vehicle = of.first,
+                                        .check = of.second,
+                                        .holds = said.holds,
+                                        .by = said.by,
+                                        .note = said.note,
+                                        .t_ns = said.t_ns});
     for (const auto& [what, said] : station_) out.emplace_back(StationFigure{.what = what, .value = said.value});
 }
 

@@ -35,7 +35,7 @@ class Logbook {
     void enter(const Entered& what, std::int64_t t_ns) {
         values_[{what.vehicle, what.name}] = {what.value, what.t_ns.value_or(t_ns), what.by};
     }
-    void state(const Statement& what, std::int64_t t_ns) {
+    void state(const CheckStatement& what, std::int64_t t_ns) {
         statements_[{what.vehicle, what.check}] = {what.holds, what.t_ns.value_or(t_ns), what.by, what.note};
     }
     void report(const StationFigure& what, std::int64_t t_ns) { station_[what.what] = {what.value, t_ns}; }

@@ -42,23 +42,24 @@ bool concerns(const RaisedAlert& alert, const CheckedVehicle& vehicle) {
 
 std::unique_ptr<Gauge> make_alert_gauge(const Check& check, CheckedVehicle vehicle, const Logbook& book) {
     const auto only = from_word<EventId>(check.name);
-    return book_gauge([only, level = check.level, vehicle = std::move(vehicle), &book](std::int64_t t_ns, std::int64_t) {
-        Reading out{.value = 0, .t_ns = t_ns};
-        for (const RaisedAlert& alert : book.alerts()) {
-            // Alerts that follow from predictions count only where they are named: the others are the same wherever
-            // predictions are passed over.
-            const bool is_one = only ? alert.id == *only : !alert.from_predictions;
-            if (!is_one || alert.level < level || !concerns(alert, vehicle)) continue;
-            out.value += 1;
-            out.why += (out.why.empty() ? "" : ", ") + alert.key;
-        }
-        return out;
-    });
+    return book_gauge(
+        [only, level = check.level, vehicle = std::move(vehicle), &book](std::int64_t t_ns, std::int64_t) {
+            Reading out{.value = 0, .t_ns = t_ns};
+            for (const RaisedAlert& alert : book.alerts()) {
+                // Alerts that follow from predictions count only where they are named: the others are the same wherever
+                // predictions are passed over.
+                const bool is_one = only ? alert.id == *only : !alert.from_predictions;
+                if (!is_one || alert.level < level || !concerns(alert, vehicle)) continue;
+                out.value += 1;
+                out.why += (out.why.empty() ? "" : ", ") + alert.key;
+            }
+            return out;
+        });
 }
 
 std::unique_ptr<Gauge> make_passed_gauge(std::string procedure, CheckedVehicle vehicle, const Logbook& book) {
     return book_gauge([procedure = std::move(procedure), vehicle = std::move(vehicle), &book](std::int64_t t_ns,
-                                                                                             std::int64_t) -> Reading {
+                                                                                              std::int64_t) -> Reading {
         constexpr double kDay_s = 86'400;
         const auto past = book.past(vehicle.name, procedure);
         if (!past || !past->passed_ns) return {.why = "not passed yet"};
@@ -81,11 +82,12 @@ std::unique_ptr<Gauge> make_statement_gauge(std::string check, CheckedVehicle ve
 }
 
 std::unique_ptr<Gauge> make_entered_gauge(std::string name, CheckedVehicle vehicle, const Logbook& book) {
-    return book_gauge([name = std::move(name), vehicle = std::move(vehicle), &book](std::int64_t, std::int64_t) -> Reading {
-        const auto said = book.entered(vehicle.name, name);
-        if (!said) return {.why = "nobody has entered it yet"};
-        return {.value = said->value, .t_ns = said->t_ns, .why = "entered by " + said->by};
-    });
+    return book_gauge(
+        [name = std::move(name), vehicle = std::move(vehicle), &book](std::int64_t, std::int64_t) -> Reading {
+            const auto said = book.entered(vehicle.name, name);
+            if (!said) return {.why = "nobody has entered it yet"};
+            return {.value = said->value, .t_ns = said->t_ns, .why = "entered by " + said->by};
+        });
 }
 
 std::unique_ptr<Gauge> make_station_gauge(StationValue what, const Logbook& book) {

@@ -19,10 +19,11 @@ struct CheckedVehicle {
 
 // The logbook must outlive them.
 [[nodiscard]] std::unique_ptr<Gauge> make_alert_gauge(const Check& check, CheckedVehicle vehicle, const Logbook& book);
-[[nodiscard]] std::unique_ptr<Gauge> make_passed_gauge(std::string procedure, CheckedVehicle vehicle, const Logbook& book);
+[[nodiscard]] std::unique_ptr<Gauge> make_passed_gauge(std::string procedure, CheckedVehicle vehicle,
+                                                       const Logbook& book);
 /// 1: confirmed, 0: denied. With `since_begin`, only what was said since the check began.
-[[nodiscard]] std::unique_ptr<Gauge> make_statement_gauge(std::string check, CheckedVehicle vehicle, const Logbook& book,
-                                                          bool since_begin);
+[[nodiscard]] std::unique_ptr<Gauge> make_statement_gauge(std::string check, CheckedVehicle vehicle,
+                                                          const Logbook& book, bool since_begin);
 [[nodiscard]] std::unique_ptr<Gauge> make_entered_gauge(std::string name, CheckedVehicle vehicle, const Logbook& book);
 [[nodiscard]] std::unique_ptr<Gauge> make_station_gauge(StationValue what, const Logbook& book);
 

@@ -107,8 +107,7 @@ class WindowGauge final : public ColumnGauge {
             is_new_ = true;
         }
         constexpr std::size_t kLeast = 3; // fewer have no scatter and no trend to speak of
-        const double spans_s =
-            values_.empty() ? 0 : seconds_between(values_.front().t_ns, values_.back().t_ns);
+        const double spans_s = values_.empty() ? 0 : seconds_between(values_.front().t_ns, values_.back().t_ns);
         const double over_s = seconds_between(0, over_ns_);
         if (values_.size() < kLeast || spans_s < over_s / 2)
             return {.why = fmt::format("{:.0f} s of {:.0f} s so far", spans_s, over_s)};
@@ -215,8 +214,7 @@ class GapGauge final : public Gauge {
         if (row.table != table_ || row.t_rx_ns < since_ns_) return;
         t_heard_ns_ = std::max(t_heard_ns_, row.t_rx_ns);
         if (row.t_ns < t_newest_ns_) return; // it came late, and the gap that it left was there
-        if (t_newest_ns_ != kNoRowYet)
-            longest_s_ = std::max(longest_s_, seconds_between(t_newest_ns_, row.t_ns));
+        if (t_newest_ns_ != kNoRowYet) longest_s_ = std::max(longest_s_, seconds_between(t_newest_ns_, row.t_ns));
         t_newest_ns_ = row.t_ns;
     }
     void go_on_from(double value) override { longest_s_ = std::max(longest_s_, value); }

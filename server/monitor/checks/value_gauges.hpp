@@ -1,5 +1,6 @@
 #pragma once
-/// Gauges of columns: the newest value, figures of a window, what happened since the beginning, gaps between rows, texts.
+/// Gauges of columns: the newest value, figures of a window, what happened since the beginning, gaps between rows,
+/// texts.
 #include <memory>
 
 #include "server/monitor/checks/gauge.hpp"

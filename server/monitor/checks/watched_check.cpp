@@ -57,9 +57,7 @@ WatchedCheck::WatchedCheck(const Check& check, CheckBinding binding, const Check
         break;
     case CheckSubject::alert: gauges_.push_back(make_alert_gauge(check, vehicle, book)); break;
     case CheckSubject::passed: gauges_.push_back(make_passed_gauge(check.name, vehicle, book)); break;
-    case CheckSubject::statement:
-        gauges_.push_back(make_statement_gauge(check.id, vehicle, book, in_procedure));
-        break;
+    case CheckSubject::statement: gauges_.push_back(make_statement_gauge(check.id, vehicle, book, in_procedure)); break;
     case CheckSubject::entered: gauges_.push_back(make_entered_gauge(check.name, vehicle, book)); break;
     case CheckSubject::station: gauges_.push_back(make_station_gauge(check.station, book)); break;
     case CheckSubject::says:
@@ -170,7 +168,7 @@ void WatchedCheck::close(std::int64_t t_ns) {
 }
 
 CarriedCheck WatchedCheck::carried() const {
-    CarriedCheck out{.id = check_->id, .state = finding_.state, .t_ns = finding_.t_ns};
+    CarriedCheck out{.id = check_->id, .state = finding_.state, .t_ns = finding_.t_ns, .why = finding_.why};
     if (std::isfinite(finding_.measured)) out.measured = finding_.measured;
     if (std::isfinite(finding_.margin)) out.margin = finding_.margin;
     return out;
@@ -181,6 +179,7 @@ void WatchedCheck::carry(const CarriedCheck& before, bool closed) {
     finding_.measured = before.measured.value_or(kNaN);
     finding_.margin = before.margin.value_or(kNaN);
     finding_.t_ns = before.t_ns;
+    finding_.why = before.why;
     closed_ = closed;
     if (!before.measured || closed) return;
     before_ = before;

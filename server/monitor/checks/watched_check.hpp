@@ -22,9 +22,9 @@ namespace turnstone {
 struct CheckFinding {
     CheckState state = CheckState::waits;
     double measured = kNaN;
-    double margin = kNaN; ///< room left to the nearer limit; negative: beyond it
-    double limit = kNaN;  ///< that one
-    std::string why = {}; ///< what a state without figures waits for, or what stands behind the figures
+    double margin = kNaN;  ///< room left to the nearer limit; negative: beyond it
+    double limit = kNaN;   ///< that one
+    std::string why = {};  ///< what a state without figures waits for, or what stands behind the figures
     std::int64_t t_ns = 0; ///< of what was measured
 };
 

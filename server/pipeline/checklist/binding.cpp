@@ -7,7 +7,7 @@
 
 #include <fmt/format.h>
 
-#include "shared/constants.hpp"
+#include "protocol/text/title.hpp"
 #include "shared/geodesy.hpp"
 
 namespace turnstone {
@@ -353,6 +353,10 @@ std::string unit_of_name(std::string_view name) {
     for (const auto& [ending, unit] : kEndings)
         if (name.ends_with(ending)) return std::string(unit);
     return "";
+}
+
+std::string title_of_name(std::string_view name) {
+    return title_from_name(name, unit_of_name(name));
 }
 
 } // namespace turnstone

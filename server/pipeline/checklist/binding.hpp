@@ -44,5 +44,7 @@ struct CheckBinding {
 
 /// "m/s" of "wind_gust_mps"; empty: the name does not end in a unit.
 [[nodiscard]] std::string unit_of_name(std::string_view name);
+/// "Wind gust" of "wind_gust_mps".
+[[nodiscard]] std::string title_of_name(std::string_view name);
 
 } // namespace turnstone

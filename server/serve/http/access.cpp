@@ -24,6 +24,12 @@ constexpr std::size_t kBucketsMax = 1024; // addresses that tried a key recently
 constexpr double kWrongAtOnce = 5;
 constexpr double kWrongPerSecond = 0.5;
 constexpr std::chrono::hours kSessionTime{7 * 24};
+constexpr std::chrono::hours kPositionTime{12}; // a day on the range
+constexpr std::size_t kPositionKeysMax = 64;    // links not opened yet, and devices; the oldest go first
+
+std::string cookie_text(std::string_view name, std::string_view token, std::chrono::seconds lifetime) {
+    return fmt::format("{}={}; Path=/; Max-Age={}; HttpOnly; SameSite=Strict", name, token, lifetime.count());
+}
 
 bool is_loopback(std::string_view address) {
     return address.starts_with("127.") || address == "::1";
@@ -86,14 +92,7 @@ bool equal_in_constant_time(std::string_view a, std::string_view b) noexcept {
     return difference == 0;
 }
 
-OperatorAccess::OperatorAccess(std::string key, std::uint16_t port)
-    : key_(std::move(key)), cookie_name_(fmt::format("turnstone_{}", port)) {}
-
-std::string OperatorAccess::cookie(std::string_view token, std::chrono::seconds lifetime) const {
-    return fmt::format("{}={}; Path=/; Max-Age={}; HttpOnly; SameSite=Strict", cookie_name_, token, lifetime.count());
-}
-
-bool OperatorAccess::may_be_wrong_again(const std::string& address, Clock::time_point now) {
+bool WrongKeys::one_more(const std::string& address, Clock::time_point now) {
     if (buckets_.size() >= kBucketsMax && !buckets_.contains(address))
         std::erase_if(buckets_, [&](const auto& entry) { return now - entry.second.at > std::chrono::seconds(10); });
     if (buckets_.size() >= kBucketsMax && !buckets_.contains(address)) return false;
@@ -106,14 +105,60 @@ bool OperatorAccess::may_be_wrong_again(const std::string& address, Clock::time_
     return true;
 }
 
-OperatorAccess::Attempt OperatorAccess::attempt(const std::string& address, std::string_view key,
-                                                Clock::time_point now) {
+PositionAccess::PositionAccess(std::uint16_t port, WrongKeys& wrong)
+    : cookie_name_(fmt::format("turnstone_{}_position", port)), wrong_(&wrong) {}
+
+std::string PositionAccess::give(const std::string& position, Clock::time_point now) {
+    std::erase_if(keys_, [&](const Right& right) { return right.ends <= now; });
+    keys_.push_back({position, random_key(), now + kPositionTime});
+    if (keys_.size() > kPositionKeysMax) keys_.pop_front();
+    return keys_.back().secret;
+}
+
+void PositionAccess::forget(std::string_view position) {
+    for (std::deque<Right>* rights : {&keys_, &devices_})
+        std::erase_if(
+            *rights, [&](const Right& right) { return right.position == position; });
+}
+
+KeyAttempt PositionAccess::attempt(const std::string& address, std::string_view position, std::string_view key,
+                                   Clock::time_point now) {
+    auto found = keys_.end();
+    for (auto right = keys_.begin(); right != keys_.end(); ++right)
+        if (equal_in_constant_time(right->secret, key) && right->position == position && now < right->ends)
+            found = right;
+    if (found == keys_.end()) return {wrong_->one_more(address, now) ? KeyVerdict::wrong : KeyVerdict::too_many, {}};
+    devices_.push_back({found->position, random_key(), found->ends});
+    keys_.erase(found);
+    if (devices_.size() > kPositionKeysMax) devices_.pop_front();
+    const auto lifetime = std::chrono::duration_cast<std::chrono::seconds>(devices_.back().ends - now);
+    return {KeyVerdict::granted, cookie_text(cookie_name_, devices_.back().secret, lifetime)};
+}
+
+std::string PositionAccess::position_of(std::string_view cookie_field, Clock::time_point now) const {
+    std::string position;
+    for (const std::string_view token : cookie_values(cookie_field, cookie_name_))
+        for (const Right& right : devices_)
+            if (equal_in_constant_time(right.secret, token) && now < right.ends) position = right.position;
+    return position;
+}
+
+std::string PositionAccess::end_session(std::string_view cookie_field) {
+    for (const std::string_view token : cookie_values(cookie_field, cookie_name_))
+        std::erase_if(devices_, [&](const Right& right) { return equal_in_constant_time(right.secret, token); });
+    return cookie_text(cookie_name_, "", std::chrono::seconds(0));
+}
+
+OperatorAccess::OperatorAccess(std::string key, std::uint16_t port)
+    : key_(std::move(key)), cookie_name_(fmt::format("turnstone_{}", port)), positions_(port, wrong_) {}
+
+KeyAttempt OperatorAccess::attempt(const std::string& address, std::string_view key, Clock::time_point now) {
     if (!equal_in_constant_time(key, key_))
-        return {may_be_wrong_again(address, now) ? Verdict::wrong : Verdict::too_many, {}};
+        return {wrong_.one_more(address, now) ? KeyVerdict::wrong : KeyVerdict::too_many, {}};
     std::erase_if(sessions_, [&](const Session& session) { return session.ends <= now; });
     sessions_.push_back({random_key(), now + kSessionTime});
     if (sessions_.size() > kSessionsMax) sessions_.pop_front();
-    return {Verdict::granted, cookie(sessions_.back().token, kSessionTime)};
+    return {KeyVerdict::granted, cookie_text(cookie_name_, sessions_.back().token, kSessionTime)};
 }
 
 bool OperatorAccess::is_operator(std::string_view cookie_field, Clock::time_point now) const {
@@ -127,7 +172,7 @@ bool OperatorAccess::is_operator(std::string_view cookie_field, Clock::time_poin
 std::string OperatorAccess::end_session(std::string_view cookie_field) {
     for (const std::string_view token : cookie_values(cookie_field, cookie_name_))
         std::erase_if(sessions_, [&](const Session& session) { return equal_in_constant_time(session.token, token); });
-    return cookie("", std::chrono::seconds(0));
+    return cookie_text(cookie_name_, "", std::chrono::seconds(0));
 }
 
 } // namespace turnstone

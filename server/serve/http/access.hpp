@@ -33,6 +33,56 @@ class HostCheck {
     std::chrono::steady_clock::time_point looked_up_{};
 };
 
+/// Wrong keys of an address: five, then one every two seconds.
+class WrongKeys {
+  public:
+    using Clock = std::chrono::steady_clock;
+    /// False: too many already.
+    [[nodiscard]] bool one_more(const std::string& address, Clock::time_point now);
+
+  private:
+    struct Bucket {
+        double tokens;
+        Clock::time_point at;
+    };
+    std::map<std::string, Bucket> buckets_;
+};
+
+enum class KeyVerdict : unsigned char { granted, wrong, too_many };
+struct KeyAttempt {
+    KeyVerdict verdict;
+    std::string set_cookie; ///< value for Set-Cookie when granted
+};
+
+/// Devices that may answer for a position of the poll, and do nothing else. An operator gives a link with a key; the
+/// first device that shows the key gets a cookie for it. Neither lasts longer than a day on the range.
+class PositionAccess {
+  public:
+    using Clock = std::chrono::steady_clock;
+    PositionAccess(std::uint16_t port, WrongKeys& wrong);
+
+    /// A new key for the position.
+    [[nodiscard]] std::string give(const std::string& position, Clock::time_point now);
+    /// Keys and cookies of the position end.
+    void forget(std::string_view position);
+    [[nodiscard]] KeyAttempt attempt(const std::string& address, std::string_view position, std::string_view key,
+                                     Clock::time_point now);
+    /// Empty: the cookies are of none.
+    [[nodiscard]] std::string position_of(std::string_view cookie_field, Clock::time_point now) const;
+    /// As OperatorAccess::end_session.
+    [[nodiscard]] std::string end_session(std::string_view cookie_field);
+
+  private:
+    struct Right {
+        std::string position, secret;
+        Clock::time_point ends;
+    };
+    std::string cookie_name_;
+    WrongKeys* wrong_;
+    std::deque<Right> keys_;    // not shown yet; newest last
+    std::deque<Right> devices_; // with a cookie; newest last
+};
+
 /// The operator key and the sessions it opens.
 ///
 /// The right key is taken whatever was tried before, from whichever address: someone who guesses from the operator's
@@ -44,36 +94,29 @@ class OperatorAccess {
     using Clock = std::chrono::steady_clock;
     /// Browsers send cookies to every port of a host, so the port is in the cookie's name.
     OperatorAccess(std::string key, std::uint16_t port);
+    OperatorAccess(const OperatorAccess&) = delete; // its parts refer to one another
+    OperatorAccess& operator=(const OperatorAccess&) = delete;
 
-    enum class Verdict { granted, wrong, too_many };
-    struct Attempt {
-        Verdict verdict;
-        std::string set_cookie; ///< value for Set-Cookie when granted
-    };
-    /// Five wrong keys from an address, then one every two seconds: others are `too_many`. The time of the comparison
-    /// does not depend on the key.
-    [[nodiscard]] Attempt attempt(const std::string& address, std::string_view key, Clock::time_point now);
+    /// The time of the comparison does not depend on the key.
+    [[nodiscard]] KeyAttempt attempt(const std::string& address, std::string_view key, Clock::time_point now);
     /// `cookie_field`: value of the Cookie header.
     [[nodiscard]] bool is_operator(std::string_view cookie_field, Clock::time_point now) const;
     /// Ends the sessions that the cookies name. Value for Set-Cookie that has the browser forget them.
     [[nodiscard]] std::string end_session(std::string_view cookie_field);
+    [[nodiscard]] PositionAccess& positions() noexcept { return positions_; }
+    [[nodiscard]] const PositionAccess& positions() const noexcept { return positions_; }
 
   private:
-    struct Bucket {
-        double tokens;
-        Clock::time_point at;
-    };
     struct Session {
         std::string token;
         Clock::time_point ends;
     };
-    [[nodiscard]] std::string cookie(std::string_view token, std::chrono::seconds lifetime) const;
-    [[nodiscard]] bool may_be_wrong_again(const std::string& address, Clock::time_point now);
 
     std::string key_;
     std::string cookie_name_;
     std::deque<Session> sessions_; // newest last
-    std::map<std::string, Bucket> buckets_;
+    WrongKeys wrong_;              ///< of operators and positions together
+    PositionAccess positions_;
 };
 
 /// Same time for every content of the same length.

@@ -38,10 +38,10 @@ class Api {
     const Workers& workers_;
     const Budgets& budgets_;
     const ServeCounters& counters_;
+    JoinRoutes join_; ///< before the operator's, which refer to it
     RecordingRoutes recordings_;
     OperatorRoutes operator_;
     StaticFiles files_;
-    JoinRoutes join_;
 };
 
 } // namespace turnstone

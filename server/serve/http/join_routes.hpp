@@ -18,6 +18,8 @@ class JoinRoutes {
     /// GET /api/join.svg?address=... : one of those in the list; of others no code is made.
     [[nodiscard]] Answer code(const Request& request) const;
 
+    [[nodiscard]] std::vector<std::string> addresses() const { return addresses_(); }
+
   private:
     Addresses addresses_;
 };

@@ -11,6 +11,8 @@
 #include "server/record/read/catalogue.hpp"
 #include "server/serve/encode/tape_time.hpp"
 #include "server/serve/http/on_worker.hpp"
+#include "server/serve/join_code.hpp"
+#include "server/serve/parse/desk_request.hpp"
 #include "server/serve/parse/operator_request.hpp"
 #include "shared/time.hpp"
 
@@ -37,12 +39,43 @@ Answer needs_operator() {
     return error_answer(403, "only the operator may do this; unlock with the key printed when the server started");
 }
 
-Answer session_answer(bool is_operator) {
-    return json_answer({{"role", is_operator ? "operator" : "viewer"}, {"version", TURNSTONE_VERSION}});
+Answer session_answer(bool is_operator, const std::string& position) {
+    json session{{"role", is_operator ? "operator" : "viewer"}, {"version", TURNSTONE_VERSION}};
+    if (!position.empty()) session["position"] = position;
+    return json_answer(session);
 }
 
 Answer done() {
     return json_answer(json::object());
+}
+
+const VehicleSetup* vehicle_named(const LiveTape& tape, const std::string& name) {
+    for (const VehicleSetup& vehicle : tape.setup->vehicles)
+        if (vehicle.dictionary.vehicle == name) return &vehicle;
+    return nullptr;
+}
+
+bool has_position(const LiveTape& tape, const std::string& id) {
+    return std::ranges::any_of(
+        tape.setup->vehicles,
+        [&](const VehicleSetup& vehicle) {
+            if (!vehicle.readiness) return false;
+            const auto& positions = vehicle.readiness->positions;
+            return std::ranges::find(positions, id, &Position::id) != positions.end();
+        });
+}
+
+bool has_statement(const VehicleSetup& vehicle, const std::string& id) {
+    const auto is_it = [&](const Check& check) { return check.id == id && check.subject == CheckSubject::statement; };
+    if (std::ranges::any_of(vehicle.procedures,
+                            [&](const Procedure& procedure) { return std::ranges::any_of(procedure.checks, is_it); }))
+        return true;
+    return vehicle.readiness &&
+           std::ranges::any_of(checks_of(*vehicle.readiness), [&](const Check* check) { return is_it(*check); });
+}
+
+Answer no_such(std::string_view what, const std::string& name) {
+    return error_answer(404, "the live recording has no " + std::string(what) + " '" + name.substr(0, 40) + "'");
 }
 
 } // namespace
@@ -53,12 +86,13 @@ Answer OperatorRoutes::session(const Request& request) {
         return error_answer(400, allowed.error().message);
     if (request.method == Method::remove) return log_out(request);
     if (!is_read(request)) return method_answer("GET, HEAD, POST, DELETE");
-    return session_answer(request.client.is_operator);
+    return session_answer(request.client.is_operator, request.client.position);
 }
 
 Answer OperatorRoutes::log_out(const Request& request) {
-    Answer answer = session_answer(false);
+    Answer answer = session_answer(false, "");
     answer.headers.emplace_back("Set-Cookie", access_.end_session(request.cookie));
+    answer.headers.emplace_back("Set-Cookie", access_.positions().end_session(request.cookie));
     return answer;
 }
 
@@ -66,15 +100,31 @@ Answer OperatorRoutes::unlock(const Request& request) {
     if (auto refused = refuse_body(request)) return std::move(*refused);
     const auto given = parse_key_request(request.body);
     if (!given) return error_answer(400, given.error().message);
+    if (!given->position.empty()) return unlock_position(request, *given);
     const auto attempt = access_.attempt(request.client.address, given->key, OperatorAccess::Clock::now());
-    if (attempt.verdict == OperatorAccess::Verdict::granted) {
-        Answer answer = session_answer(true);
+    if (attempt.verdict == KeyVerdict::granted) {
+        Answer answer = session_answer(true, request.client.position);
         answer.headers.emplace_back("Set-Cookie", attempt.set_cookie + (request.encrypted ? "; Secure" : ""));
         return answer;
     }
+    return refuse_key(attempt.verdict, "this is not the operator key; it was printed when the server started");
+}
+
+Answer OperatorRoutes::unlock_position(const Request& request, const KeyRequest& given) {
+    // A page that is loaded again shows its key again.
+    if (request.client.position == given.position) return session_answer(request.client.is_operator, given.position);
+    const auto attempt =
+        access_.positions().attempt(request.client.address, given.position, given.key, PositionAccess::Clock::now());
+    if (attempt.verdict != KeyVerdict::granted)
+        return refuse_key(attempt.verdict, "this link is used up or no longer counts; ask the operator for another");
+    Answer answer = session_answer(request.client.is_operator, given.position);
+    answer.headers.emplace_back("Set-Cookie", attempt.set_cookie + (request.encrypted ? "; Secure" : ""));
+    return answer;
+}
+
+Answer OperatorRoutes::refuse_key(KeyVerdict verdict, std::string_view wrong) {
     ++counters_.operator_refusals;
-    if (attempt.verdict == OperatorAccess::Verdict::wrong)
-        return error_answer(403, "this is not the operator key; it was printed when the server started");
+    if (verdict == KeyVerdict::wrong) return error_answer(403, wrong);
     Answer answer = error_answer(429, "too many wrong keys from this address; wait a few seconds and try again");
     answer.headers.emplace_back("Retry-After", "2");
     answer.held = kWrongKeyHeld;
@@ -83,23 +133,32 @@ Answer OperatorRoutes::unlock(const Request& request) {
 
 Answer OperatorRoutes::live_action(const Request& request) {
     using Act = Answer (OperatorRoutes::*)(const std::string& body);
-    constexpr std::pair<std::string_view, Act> kActs[] = {
-        {"marker", &OperatorRoutes::marker},           {"note", &OperatorRoutes::note},
-        {"recording", &OperatorRoutes::new_recording}, {"acknowledge", &OperatorRoutes::acknowledge},
-        {"shelve", &OperatorRoutes::shelve},           {"unshelve", &OperatorRoutes::unshelve},
-        {"countdown", &OperatorRoutes::countdown}};
-    const auto* const act =
-        std::ranges::find(kActs, request.target.segments[2], &std::pair<std::string_view, Act>::first);
-    if (act == std::end(kActs)) {
+    constexpr std::pair<std::string_view, Act> kActs[] = {{"marker", &OperatorRoutes::marker},
+                                                          {"note", &OperatorRoutes::note},
+                                                          {"recording", &OperatorRoutes::new_recording},
+                                                          {"acknowledge", &OperatorRoutes::acknowledge},
+                                                          {"shelve", &OperatorRoutes::shelve},
+                                                          {"unshelve", &OperatorRoutes::unshelve},
+                                                          {"countdown", &OperatorRoutes::countdown},
+                                                          {"procedure", &OperatorRoutes::procedure},
+                                                          {"step", &OperatorRoutes::step},
+                                                          {"statement", &OperatorRoutes::statement},
+                                                          {"entered", &OperatorRoutes::entered},
+                                                          {"poll", &OperatorRoutes::poll}};
+    const std::string& what = request.target.segments[2];
+    const auto* const act = std::ranges::find(kActs, what, &std::pair<std::string_view, Act>::first);
+    const bool is_answer = what == "answer", is_position = what == "position";
+    if (act == std::end(kActs) && !is_answer && !is_position) {
         std::string names;
-        for (const auto& [name, ignored] : kActs) names += (names.empty() ? "'" : ", '") + std::string(name) + "'";
-        return error_answer(404, "the live recording takes " + names);
+        for (const auto& [name, ignored] : kActs) names += "'" + std::string(name) + "', ";
+        return error_answer(404, "the live recording takes " + names + "'answer', 'position'");
     }
     if (request.method != Method::post) return method_answer("POST");
-    if (!request.client.is_operator) return needs_operator();
+    if (!request.client.is_operator && !(is_answer && !request.client.position.empty())) return needs_operator();
     if (auto refused = refuse_body(request)) return std::move(*refused);
     if (!live_.tape()) return error_answer(503, "nothing is being recorded yet; try again in a moment");
-    return (this->*act->second)(request.body);
+    if (is_answer) return answer(request);
+    return is_position ? position(request) : (this->*act->second)(request.body);
 }
 
 Answer OperatorRoutes::new_recording(const std::string& body) {
@@ -158,6 +217,92 @@ Answer OperatorRoutes::countdown(const std::string& body) {
         countdown.left_s = asked->left_s;
     actions_.action(countdown);
     return done();
+}
+
+Answer OperatorRoutes::procedure(const std::string& body) {
+    auto command = parse_procedure_request(body);
+    if (!command) return error_answer(400, command.error().message);
+    const VehicleSetup* const vehicle = vehicle_named(*live_.tape(), command->vehicle);
+    if (vehicle == nullptr) return no_such("vehicle", command->vehicle);
+    if (std::ranges::find(vehicle->procedures, command->procedure, &Procedure::id) == vehicle->procedures.end())
+        return no_such("procedure", command->procedure);
+    actions_.action(std::move(*command));
+    return done();
+}
+
+Answer OperatorRoutes::step(const std::string& body) {
+    auto command = parse_step_request(body);
+    if (!command) return error_answer(400, command.error().message);
+    const VehicleSetup* const vehicle = vehicle_named(*live_.tape(), command->vehicle);
+    if (vehicle == nullptr) return no_such("vehicle", command->vehicle);
+    const auto has_step = [&](const Procedure& procedure) {
+        return std::ranges::find(procedure.steps, command->step, &Step::id) != procedure.steps.end();
+    };
+    if (std::ranges::none_of(vehicle->procedures, has_step)) return no_such("step", command->step);
+    actions_.action(std::move(*command));
+    return done();
+}
+
+Answer OperatorRoutes::statement(const std::string& body) {
+    auto said = parse_statement_request(body);
+    if (!said) return error_answer(400, said.error().message);
+    const VehicleSetup* const vehicle = vehicle_named(*live_.tape(), said->vehicle);
+    if (vehicle == nullptr) return no_such("vehicle", said->vehicle);
+    if (!has_statement(*vehicle, said->check)) return no_such("statement", said->check);
+    actions_.action(std::move(*said));
+    return done();
+}
+
+Answer OperatorRoutes::entered(const std::string& body) {
+    auto value = parse_entered_request(body);
+    if (!value) return error_answer(400, value.error().message);
+    if (!value->vehicle.empty() && vehicle_named(*live_.tape(), value->vehicle) == nullptr)
+        return no_such("vehicle", value->vehicle);
+    actions_.action(std::move(*value));
+    return done();
+}
+
+Answer OperatorRoutes::poll(const std::string& body) {
+    auto question = parse_poll_request(body);
+    if (!question) return error_answer(400, question.error().message);
+    if (!has_position(*live_.tape(), question->position)) return no_such("position", question->position);
+    actions_.action(std::move(*question));
+    return done();
+}
+
+Answer OperatorRoutes::answer(const Request& request) {
+    auto said = parse_answer_request(request.body);
+    if (!said) return error_answer(400, said.error().message);
+    if (!request.client.is_operator && request.client.position != said->position)
+        return error_answer(403, "this device answers for " + request.client.position + " only");
+    if (!has_position(*live_.tape(), said->position)) return no_such("position", said->position);
+    actions_.action(std::move(*said));
+    return done();
+}
+
+Answer OperatorRoutes::position(const Request& request) {
+    const auto asked = parse_position_request(request.body);
+    if (!asked) return error_answer(400, asked.error().message);
+    if (!has_position(*live_.tape(), asked->position)) return no_such("position", asked->position);
+    if (asked->deed == PositionDeed::forget) {
+        access_.positions().forget(asked->position);
+        return done();
+    }
+    const std::string key = access_.positions().give(asked->position, PositionAccess::Clock::now());
+    const std::string link = position_link(request, asked->position, key);
+    return json_answer({{"link", link}, {"svg", qr_svg(link)}});
+}
+
+std::string OperatorRoutes::position_link(const Request& request, const std::string& position,
+                                          const std::string& key) const {
+    // The operator's own page may be at an address that only this machine has.
+    const std::string scheme = request.encrypted ? "https://" : "http://";
+    const std::vector<std::string> addresses = join_.addresses();
+    const auto reachable = std::ranges::find_if(addresses, [&](const std::string& address) {
+        return address.starts_with(scheme) && !address.starts_with(scheme + "127.");
+    });
+    const std::string base = reachable == addresses.end() ? scheme + request.host + "/" : *reachable;
+    return base + "#/ready?position=" + position + "&key=" + key;
 }
 
 awaitable<Answer> OperatorRoutes::set_meta(const Request& request) {

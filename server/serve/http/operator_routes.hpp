@@ -1,6 +1,6 @@
 #pragma once
-/// What the operator key unlocks: the session itself, markers, notes, alerts, a new recording, a recording's name and
-/// notes.
+/// What the operator key unlocks: the session itself, markers, notes, alerts, procedures and the poll, a new recording,
+/// a recording's name and notes; and what a position's key unlocks: that position's answer.
 #include <filesystem>
 #include <string>
 
@@ -10,7 +10,9 @@
 #include "server/serve/http/access.hpp"
 #include "server/serve/http/answer.hpp"
 #include "server/serve/http/downloads.hpp"
+#include "server/serve/http/join_routes.hpp"
 #include "server/serve/live_recording.hpp"
+#include "server/serve/parse/operator_request.hpp"
 #include "server/serve/settings.hpp"
 #include "server/serve/workers.hpp"
 
@@ -21,9 +23,9 @@ class OperatorRoutes {
     /// All must outlive it.
     OperatorRoutes(OperatorAccess& access, const ServeSources& sources, const OperatorActions& actions,
                    LiveRecording& live, const std::filesystem::path& folder, Workers& workers, Downloads& downloads,
-                   ServeCounters& counters)
+                   ServeCounters& counters, const JoinRoutes& join)
         : access_(access), sources_(sources), actions_(actions), live_(live), folder_(folder), workers_(workers),
-          downloads_(downloads), counters_(counters) {}
+          downloads_(downloads), counters_(counters), join_(join) {}
 
     /// /api/session
     [[nodiscard]] Answer session(const Request& request);
@@ -34,6 +36,7 @@ class OperatorRoutes {
 
   private:
     [[nodiscard]] Answer unlock(const Request& request);
+    [[nodiscard]] Answer refuse_key(KeyVerdict verdict, std::string_view wrong);
     [[nodiscard]] Answer log_out(const Request& request);
     // Of a request that an operator may make.
     [[nodiscard]] Answer new_recording(const std::string& body);
@@ -45,6 +48,17 @@ class OperatorRoutes {
     [[nodiscard]] Answer shelve(const std::string& body);
     [[nodiscard]] Answer unshelve(const std::string& body);
     [[nodiscard]] Answer countdown(const std::string& body);
+    [[nodiscard]] Answer procedure(const std::string& body);
+    [[nodiscard]] Answer step(const std::string& body);
+    [[nodiscard]] Answer statement(const std::string& body);
+    [[nodiscard]] Answer entered(const std::string& body);
+    [[nodiscard]] Answer poll(const std::string& body);
+    [[nodiscard]] Answer position(const Request& request);
+    // Of a request that the position's device may make, too.
+    [[nodiscard]] Answer answer(const Request& request);
+    [[nodiscard]] Answer unlock_position(const Request& request, const KeyRequest& given);
+    [[nodiscard]] std::string position_link(const Request& request, const std::string& position,
+                                            const std::string& key) const;
 
     OperatorAccess& access_;
     const ServeSources& sources_;
@@ -54,6 +68,7 @@ class OperatorRoutes {
     Workers& workers_;
     Downloads& downloads_;
     ServeCounters& counters_;
+    const JoinRoutes& join_;
 };
 
 } // namespace turnstone

@@ -1,9 +1,14 @@
 #pragma once
 /// JSON texts of clients: one flat object each, whether on the stream or in the body of a request.
+#include <cstddef>
+#include <initializer_list>
 #include <optional>
+#include <string>
 #include <string_view>
 
 #include <nlohmann/json_fwd.hpp>
+
+#include "shared/result.hpp"
 
 namespace turnstone {
 
@@ -17,5 +22,15 @@ inline constexpr double kTapeSecondsMax = 1e9;
 /// A number within [min, max]; empty: absent, not a number or outside.
 [[nodiscard]] std::optional<double> number_member(const nlohmann::json& object, const char* name, double min,
                                                   double max);
+
+// Bodies of requests. Each fails with a sentence.
+
+inline constexpr std::size_t kNameBytesMax = 200;
+/// Flat, with no members but these.
+[[nodiscard]] Result<nlohmann::json> object_with(std::string_view body, std::initializer_list<std::string_view> names);
+/// Empty: absent.
+[[nodiscard]] Result<std::optional<std::string>> text_member(const nlohmann::json& object, const char* name,
+                                                             std::size_t bytes_max);
+[[nodiscard]] Result<std::string> needed_text(const nlohmann::json& object, const char* name, std::size_t bytes_max);
 
 } // namespace turnstone

@@ -1,8 +1,5 @@
 #include "server/serve/parse/operator_request.hpp"
 
-#include <algorithm>
-#include <initializer_list>
-
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
@@ -13,44 +10,20 @@ namespace {
 
 using nlohmann::json;
 
-constexpr std::size_t kNameBytesMax = 200;
 constexpr std::size_t kTextBytesMax = 16u << 10;
 constexpr double kCountdownMax_s = 86'400;
 constexpr double kShelvedMax_s = 3600; // an alert that nobody wants for longer has the wrong limit
 
-Result<json> object_with(std::string_view body, std::initializer_list<std::string_view> names) {
-    auto object = parse_flat_object(body);
-    if (!object) return fail("the request's body must be one flat JSON object");
-    for (const auto& [name, value] : object->items())
-        if (std::find(names.begin(), names.end(), name) == names.end())
-            return fail(fmt::format("unknown member '{}' in the request's body; it may have {}", name.substr(0, 40),
-                                    fmt::join(names, ", ")));
-    return std::move(*object);
-}
-
-Result<std::optional<std::string>> text_member(const json& object, const char* name, std::size_t bytes_max) {
-    const auto found = object.find(name);
-    if (found == object.end()) return std::nullopt;
-    if (!found->is_string() || found->get_ref<const std::string&>().size() > bytes_max)
-        return fail(fmt::format("member '{}' must be a text of at most {} bytes", name, bytes_max));
-    return found->get<std::string>();
-}
-
-Result<std::string> needed_text(const json& object, const char* name, std::size_t bytes_max) {
-    auto text = text_member(object, name, bytes_max);
-    if (!text) return tl::unexpected(text.error());
-    if (!*text) return fail(fmt::format("member '{}' is missing; it is a text", name));
-    return std::move(**text);
-}
-
 } // namespace
 
 Result<KeyRequest> parse_key_request(std::string_view body) {
-    const auto object = object_with(body, {"key"});
+    const auto object = object_with(body, {"key", "position"});
     if (!object) return tl::unexpected(object.error());
     auto key = needed_text(*object, "key", kNameBytesMax);
     if (!key) return tl::unexpected(key.error());
-    return KeyRequest{std::move(*key)};
+    const auto position = text_member(*object, "position", kNameBytesMax);
+    if (!position) return tl::unexpected(position.error());
+    return KeyRequest{std::move(*key), position->value_or("")};
 }
 
 Result<RecordingRequest> parse_recording_request(std::string_view body) {

@@ -12,6 +12,7 @@ namespace turnstone {
 
 struct KeyRequest {
     std::string key;
+    std::string position; ///< of the poll; empty: the operator's key
 };
 struct RecordingRequest {
     std::string name; ///< may be empty

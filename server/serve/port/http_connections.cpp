@@ -119,7 +119,8 @@ awaitable<Answer> HttpConnections::answer(const BeastRequest& message, Request& 
         request.host.clear(); // not known to be ours: it has no place in our header
         co_return std::move(*refused);
     }
-    if (standing == Standing::only_for_operators && !request.client.is_operator && !brings_key(request, message))
+    const bool is_expected = request.client.is_operator || !request.client.position.empty(); // people wait for them
+    if (standing == Standing::only_for_operators && !is_expected && !brings_key(request, message))
         co_return busy_answer("too many connections; try again in a moment");
     auto target = parse_target(message.target());
     if (!target) co_return error_answer(400, target.error().message);
@@ -135,7 +136,7 @@ awaitable<Answer> HttpConnections::answer(const BeastRequest& message, Request& 
 
 awaitable<void> HttpConnections::serve(tcp::socket socket, std::string address, bool encrypted) {
     const auto self = shared_from_this(); // the frame may be destroyed after everything else, with the io_context
-    Client client{.address = std::move(address), .turn = {}, .is_operator = false};
+    Client client{.address = std::move(address), .turn = {}, .is_operator = false, .position = {}};
     // Where one address stands for many, each connection takes turns for itself.
     client.turn = is_exempt(client.address) ? fmt::format("{}#{}", client.address, met_++) : client.address;
     beast::tcp_stream stream(std::move(socket));
@@ -177,7 +178,9 @@ awaitable<void> HttpConnections::serve(tcp::socket socket, std::string address, 
         Request request = request_of(message);
         request.client = client;
         request.encrypted = encrypted;
-        request.client.is_operator = access_.is_operator(request.cookie, OperatorAccess::Clock::now());
+        const auto now = OperatorAccess::Clock::now();
+        request.client.is_operator = access_.is_operator(request.cookie, now);
+        request.client.position = access_.positions().position_of(request.cookie, now);
         std::optional<Answer> framing = refuse_framing(message);
         if (!framing && beast::websocket::is_upgrade(message) && message.target() == "/api/stream" &&
             message.count(http::field::host) == 1) {

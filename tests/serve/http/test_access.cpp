@@ -23,7 +23,7 @@ TEST_CASE("only names of this server are taken for it") {
 }
 
 TEST_CASE("the operator key buys a cookie, and is taken however many wrong ones came before") {
-    using Verdict = OperatorAccess::Verdict;
+    using Verdict = KeyVerdict;
     const auto start = OperatorAccess::Clock::now();
     OperatorAccess access("0123456789abcdef", 8321);
     const auto granted = access.attempt("192.0.2.1", "0123456789abcdef", start);

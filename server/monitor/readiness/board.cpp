@@ -1,0 +1,103 @@
+#include "server/monitor/readiness/board.hpp"
+
+#include <algorithm>
+#include <array>
+#include <utility>
+
+#include "server/pipeline/events.hpp"
+
+namespace turnstone {
+
+ReadinessBoard::ReadinessBoard(const PipelineSetup& setup, const Schema& schema, std::size_t vehicle,
+                               const Logbook& book, std::int64_t t_start_ns)
+    : readiness_(&*setup.vehicles[vehicle].readiness), vehicle_(checked_vehicle(setup, vehicle)),
+      checks_(setup, schema, vehicle, checks_of(*readiness_), "", book) {
+    checks_.begin(t_start_ns);
+}
+
+bool ReadinessBoard::has_statement(std::string_view check) const {
+    return std::ranges::any_of(
+        checks_.checks(),
+        [&](const WatchedCheck& each) {
+            return each.check().id == check && each.check().subject == CheckSubject::statement;
+        });
+}
+
+void ReadinessBoard::see(Batch& batch, Marks from, Poll& poll, std::int64_t t_ns) {
+    if (!has_left_) checks_.see(batch, from);
+    const std::size_t count = batch.events.size();
+    for (std::size_t k = from.events; k < count; ++k) {
+        if (batch.events[k].vehicle != vehicle_.index) continue;
+        const EventId id = batch.events[k].id.value_or(EventId::note);
+        if (id == EventId::liftoff || id == EventId::joined_in_flight) {
+            leave(batch.events[k].t_ns, t_ns, poll, batch);
+        } else if (has_left_ && (id == EventId::ready_again || id == EventId::false_liftoff)) {
+            has_left_ = false;
+            checks_.begin(t_ns);
+        }
+    }
+}
+
+void ReadinessBoard::leave(std::int64_t t_event_ns, std::int64_t t_ns, Poll& poll, Batch& out) {
+    if (has_left_) return;
+    has_left_ = true;
+    EventValues values{{"ready", ready_}};
+    if (!ready_) values.push_back({"reasons", reasons(poll)});
+    say(EventId::readiness_at_liftoff, t_event_ns, t_ns, std::move(values), out);
+    ready_ = false;
+    poll.forget(readiness_->positions);
+    checks_.write_now(t_ns, std::array{0.0}, out);
+}
+
+void ReadinessBoard::tick(std::int64_t t_ns, const Poll& poll, Batch& out) {
+    if (has_left_) return;
+    checks_.judge(t_ns, out);
+    decide(t_ns, poll, out);
+    checks_.write(t_ns, std::array{ready_ ? 1.0 : 0.0}, out);
+}
+
+void ReadinessBoard::look_again(std::int64_t t_ns, const Poll& poll, Batch& out) {
+    if (has_left_) return;
+    checks_.judge(t_ns, out);
+    decide(t_ns, poll, out);
+}
+
+void ReadinessBoard::decide(std::int64_t t_ns, const Poll& poll, Batch& out) {
+    std::vector<std::string> why_not = reasons(poll);
+    if (ready_ == why_not.empty()) return;
+    ready_ = why_not.empty();
+    EventValues values;
+    if (!ready_) values.push_back({"reasons", std::move(why_not)});
+    say(ready_ ? EventId::ready : EventId::not_ready, t_ns, t_ns, std::move(values), out);
+}
+
+std::vector<std::string> ReadinessBoard::reasons(const Poll& poll) const {
+    std::vector<std::string> out;
+    for (const WatchedCheck& each : checks_.checks())
+        if (each.check().severity == Severity::must && each.finding().state != CheckState::holds)
+            out.push_back(reason_of(each));
+    for (std::string& reason : poll.reasons(readiness_->positions)) out.push_back(std::move(reason));
+    return out;
+}
+
+void ReadinessBoard::say(EventId id, std::int64_t t_event_ns, std::int64_t t_ns, EventValues values, Batch& out) const {
+    if (checks_.rests_on_predictions()) values.push_back({"predicted", true});
+    out.events.push_back(
+        make_event({.id = id, .t_ns = t_event_ns, .values = std::move(values)}, t_ns, {vehicle_.index, vehicle_.name}));
+}
+
+void ReadinessBoard::recall(const Event& event) {
+    if (event.vehicle != vehicle_.index) return;
+    if (event.id == EventId::ready || event.id == EventId::not_ready) ready_ = event.id == EventId::ready;
+    if (event.id == EventId::readiness_at_liftoff) ready_ = false;
+    if (event.id != EventId::check_decided) return;
+    const auto text = [&](std::string_view name) {
+        for (const EventValue& value : event.values)
+            if (value.name == name && std::holds_alternative<std::string>(value.value))
+                return std::get<std::string>(value.value);
+        return std::string();
+    };
+    if (const auto state = from_word<CheckState>(text("state"))) checks_.recall(text("check"), *state);
+}
+
+} // namespace turnstone

@@ -1,0 +1,47 @@
+#pragma once
+/// The readiness board of one vehicle: ready only while every must-check holds and every position of its poll says go.
+/// It never says ready while a must-check fails, waits, is too old or cannot be evaluated. The person responsible
+/// decides.
+///
+/// When the vehicle leaves it says once how it stood and is closed; it opens again, with nothing said, once the
+/// vehicle is ready for another flight.
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "server/monitor/checks/check_set.hpp"
+#include "server/monitor/readiness/poll.hpp"
+
+namespace turnstone {
+
+class ReadinessBoard {
+  public:
+    /// All must outlive it. `vehicle`: place in the setup, of one with a readiness file.
+    ReadinessBoard(const PipelineSetup& setup, const Schema& schema, std::size_t vehicle, const Logbook& book,
+                   std::int64_t t_start_ns);
+
+    [[nodiscard]] bool is_ready() const noexcept { return ready_; }
+    [[nodiscard]] bool has_statement(std::string_view check) const;
+
+    /// What was appended to `batch` since `from`; what it says when the vehicle leaves is appended, too.
+    void see(Batch& batch, Marks from, Poll& poll, std::int64_t t_ns);
+    void tick(std::int64_t t_ns, const Poll& poll, Batch& out);
+    /// Right after people said something, so that nobody reads "ready" until the next tick.
+    void look_again(std::int64_t t_ns, const Poll& poll, Batch& out);
+    /// A stored event that rests on predictions.
+    void recall(const Event& event);
+
+  private:
+    void decide(std::int64_t t_ns, const Poll& poll, Batch& out);
+    void leave(std::int64_t t_event_ns, std::int64_t t_ns, Poll& poll, Batch& out);
+    [[nodiscard]] std::vector<std::string> reasons(const Poll& poll) const;
+    void say(EventId id, std::int64_t t_event_ns, std::int64_t t_ns, EventValues values, Batch& out) const;
+
+    const Readiness* readiness_;
+    CheckedVehicle vehicle_;
+    CheckSet checks_;
+    bool ready_ = false;
+    bool has_left_ = false;
+};
+
+} // namespace turnstone

@@ -1,0 +1,140 @@
+#include "server/record/evaluate.hpp"
+
+#include <algorithm>
+#include <optional>
+#include <utility>
+
+#include "server/record/stored_inputs.hpp"
+
+namespace turnstone {
+
+namespace {
+
+template <class Value>
+Value value_in(const Event& event, std::string_view name) {
+    for (const EventValue& value : event.values)
+        if (value.name == name && std::holds_alternative<Value>(value.value)) return std::get<Value>(value.value);
+    return {};
+}
+
+/// Follows the events of one procedure of one vehicle.
+class Verdicts {
+  public:
+    Verdicts(const Procedure& procedure, int vehicle) : procedure_(procedure), vehicle_(vehicle) { forget(); }
+
+    void see(const Batch& batch) {
+        for (const Event& event : batch.events) {
+            if (event.vehicle != vehicle_ || value_in<std::string>(event, "procedure") != procedure_.id) continue;
+            if (event.id == EventId::procedure_begun) forget();
+            if (event.id == EventId::procedure_ended) verdict_ = value_in<std::string>(event, "verdict");
+            if (event.id != EventId::check_decided) continue;
+            const std::string id = value_in<std::string>(event, "check");
+            const auto check = std::ranges::find(checks_, id, &EvaluatedCheck::id);
+            if (check == checks_.end()) continue;
+            check->state = from_word<CheckState>(value_in<std::string>(event, "state")).value_or(CheckState::waits);
+            check->text = event.text;
+        }
+    }
+
+    [[nodiscard]] Evaluation result(bool was_run) && {
+        Evaluation out{
+            .vehicle = {}, .title = procedure_.title, .was_run = was_run, .verdict = verdict_, .holds = true};
+        for (std::size_t k = 0; k < checks_.size(); ++k) {
+            const bool is_excused = !was_run && procedure_.checks[k].subject == CheckSubject::statement;
+            const bool is_must = checks_[k].severity == Severity::must;
+            if (is_must && !is_excused && checks_[k].state != CheckState::holds) out.holds = false;
+        }
+        out.checks = std::move(checks_);
+        return out;
+    }
+
+  private:
+    void forget() {
+        verdict_ = "incomplete";
+        checks_.clear();
+        for (const Check& check : procedure_.checks)
+            checks_.push_back({check.id, check.severity, CheckState::waits, check.title + ": waits"});
+    }
+
+    const Procedure& procedure_;
+    int vehicle_;
+    std::string verdict_;
+    std::vector<EvaluatedCheck> checks_;
+};
+
+Result<std::size_t> vehicle_with(const PipelineSetup& setup, const std::string& procedure, const std::string& name,
+                                 const std::string& file) {
+    std::optional<std::size_t> found;
+    std::string known;
+    for (std::size_t v = 0; v < setup.vehicles.size(); ++v) {
+        const VehicleSetup& vehicle = setup.vehicles[v];
+        for (const Procedure& each : vehicle.procedures)
+            known += (known.empty() ? "" : ", ") + vehicle.dictionary.vehicle + " " + each.id;
+        const bool has = std::ranges::find(vehicle.procedures, procedure, &Procedure::id) != vehicle.procedures.end();
+        if (!has || (!name.empty() && name != vehicle.dictionary.vehicle)) continue;
+        if (found)
+            return fail(file + ": several vehicles have the procedure " + procedure + "; say which with --vehicle");
+        found = v;
+    }
+    if (!found)
+        return fail(file + ": has no procedure " + procedure + (name.empty() ? "" : " of vehicle " + name) + "; " +
+                    (known.empty() ? "it has none: give a folder that has it with --with" : "it has " + known));
+    return *found;
+}
+
+bool begins(const Action& action, const std::string& vehicle, const std::string& procedure) {
+    if (const auto* command = std::get_if<ProcedureCommand>(&action))
+        return command->vehicle == vehicle && command->procedure == procedure && command->step == ProcedureStep::begin;
+    const auto* carried = std::get_if<CarriedProcedure>(&action);
+    return carried != nullptr && carried->vehicle == vehicle && carried->procedure == procedure;
+}
+
+bool was_run(RecordingReader& reader, const std::string& vehicle, const std::string& procedure) {
+    bool found = false;
+    reader.inputs([](const ChunkRecord&, std::span<const std::byte>) {},
+                  [&](const ActionRecord& record) { found = found || begins(record.action, vehicle, procedure); });
+    return found;
+}
+
+} // namespace
+
+Result<Evaluation> evaluate_procedure(const std::filesystem::path& file, const std::string& procedure,
+                                      const std::string& vehicle, std::vector<VehicleSetup> replacements) {
+    auto reader = RecordingReader::open(file);
+    if (!reader) return tl::unexpected(reader.error());
+    const RecordingInfo info = reader->info();
+    const auto setup = reader->setup(std::move(replacements));
+    if (!setup) return tl::unexpected(setup.error());
+    if (!is_plausible_start(info.t_start_ns)) return fail(file.string() + ": is damaged: its start cannot be true");
+    const auto place = vehicle_with(*setup, procedure, vehicle, file.string());
+    if (!place) return tl::unexpected(place.error());
+    const VehicleSetup& of = setup->vehicles[*place];
+    const std::string& name = of.dictionary.vehicle;
+    const auto file_of = std::ranges::find(of.procedures, procedure, &Procedure::id);
+    try {
+        const bool run = was_run(*reader, name, procedure);
+        Pipeline pipeline(*setup, info.t_start_ns);
+        pipeline.fly_one_prediction_in(0); // no procedure rests on them
+        Verdicts verdicts(*file_of, static_cast<int>(*place));
+        Batch batch;
+        const auto command = [&](ProcedureStep step) {
+            batch.clear();
+            pipeline.action(pipeline.progress().t_ns,
+                            ProcedureCommand{.vehicle = name, .procedure = procedure, .step = step, .by = ""}, batch);
+            verdicts.see(batch);
+        };
+        if (!run) command(ProcedureStep::begin);
+        const std::string damage = feed_stored_inputs(
+            *reader, kAllInputs, pipeline, info.t_end_ns, [](const Inputs&) {},
+            [&](const Batch& made) { verdicts.see(made); });
+        if (!damage.empty()) return fail(file.string() + ": is damaged: " + damage);
+        command(ProcedureStep::end); // of a run that nobody ended; else it does nothing
+        Evaluation out = std::move(verdicts).result(run);
+        out.vehicle = name;
+        return out;
+    } catch (const std::exception& failure) {
+        return fail("evaluating " + file.string() + ": " + failure.what());
+    }
+}
+
+} // namespace turnstone
