@@ -10,6 +10,8 @@
 #include <nlohmann/json.hpp>
 
 #include "server/commands/subcommands.hpp"
+#include "server/pipeline/checklist/mistakes.hpp"
+#include "server/pipeline/station/pipeline.hpp"
 #include "server/pipeline/vehicle/router.hpp"
 #include "server/record/recordable.hpp"
 #include "server/setup/serve_setup.hpp"
@@ -30,7 +32,7 @@ constexpr int kSearchDepth = 4;
 constexpr std::size_t kMistakesShown = 50;
 constexpr std::size_t kLineSizeMax = 2000;
 
-enum class Kind { dictionary, vehicle, site, settings };
+enum class Kind { dictionary, vehicle, site, settings, procedure, readiness };
 
 std::optional<Kind> kind_by_name(const fs::path& path) {
     const std::string name = path.filename().string();
@@ -38,6 +40,8 @@ std::optional<Kind> kind_by_name(const fs::path& path) {
     if (name == "vehicle.json") return Kind::vehicle;
     if (name == "site.json") return Kind::site;
     if (name == "turnstone.json") return Kind::settings;
+    if (name == "readiness.json") return Kind::readiness;
+    if (path.parent_path().filename() == "procedures") return Kind::procedure;
     return std::nullopt;
 }
 
@@ -46,6 +50,8 @@ std::optional<Kind> kind_by_content(const nlohmann::json& json) {
         return std::any_of(keys.begin(), keys.end(), [&json](const char* key) { return json.contains(key); });
     };
     if (has_any({"packets"})) return Kind::dictionary;
+    if (has_any({"steps"})) return Kind::procedure;
+    if (has_any({"groups", "positions"})) return Kind::readiness;
     if (has_any({"pad", "station", "boundary"})) return Kind::site;
     if (has_any({"rocket", "sensors", "engine_running_threshold_rpm"})) return Kind::vehicle;
     const auto is_setting = [&json](const Setting& setting) { return json.contains(setting.key); };
@@ -140,8 +146,9 @@ class Checker {
         std::string about;
         if (setup) {
             about = dictionary + ": ok; " + describe(setup->dictionary) + "\n" + (path / "vehicle.json").string() +
-                    ": ok; vehicle " + setup->vehicle.name + "\n" + outlook(*setup) + watched(setup->dictionary);
-            check_recordable(dictionary, std::move(*setup), problems);
+                    ": ok; vehicle " + setup->vehicle.name + "\n" + outlook(*setup) + watched(setup->dictionary) +
+                    checklists(path.string(), *setup);
+            check_together(path.string(), std::move(*setup), problems);
         }
         if (report(problems)) out_ << about;
     }
@@ -173,14 +180,33 @@ class Checker {
         return out;
     }
 
-    /// Two names may differ in the dictionary and still meet in a recording.
-    static void check_recordable(const std::string& file, VehicleSetup vehicle, std::vector<Problem>& problems) {
+    /// Its procedures and its readiness board, a line each.
+    static std::string checklists(const std::string& folder, const VehicleSetup& setup) {
+        std::string out;
+        for (const Procedure& procedure : setup.procedures)
+            out += folder + "/procedures/" + procedure.id + ".json: ok; " + describe(procedure) + "\n";
+        if (setup.readiness) out += folder + "/readiness.json: ok; " + describe(*setup.readiness) + "\n";
+        return out;
+    }
+
+    static std::string describe(const Procedure& procedure) {
+        return "procedure \"" + procedure.title + "\", " + count_text(procedure.steps.size(), "step") + ", " +
+               count_text(procedure.checks.size(), "check");
+    }
+    static std::string describe(const Readiness& readiness) {
+        return "readiness board, " + count_text(checks_of(readiness).size(), "check") + ", " +
+               count_text(readiness.positions.size(), "position");
+    }
+
+    /// What its files say of one another. Two names may differ in the dictionary and still meet in a recording.
+    static void check_together(const std::string& folder, VehicleSetup vehicle, std::vector<Problem>& problems) {
         PipelineSetup setup;
         setup.vehicles.push_back(std::move(vehicle));
         setup.links.push_back({.name = "radio", .uri = "", .vehicle = 0});
         if (const std::string why = why_not_recordable(setup); !why.empty())
-            problems.push_back({file, "/packets", "cannot be recorded: " + why,
+            problems.push_back({folder + "/dictionary.json", "/packets", "cannot be recorded: " + why,
                                 "rename the packet, group or field that it speaks of"});
+        find_checklist_mistakes(setup, Pipeline(setup, 0).schema(), 0, folder, problems);
     }
 
     void file(const fs::path& path, std::optional<Kind> kind) {
@@ -199,9 +225,10 @@ class Checker {
         if (json && !kind) {
             kind = kind_by_content(*json);
             if (!kind) {
-                problems.push_back({path.string(), "", "is not a dictionary, vehicle, site or settings file",
-                                    "name it dictionary.json, vehicle.json, site.json or turnstone.json, or give it "
-                                    "that file's members"});
+                problems.push_back(
+                    {path.string(), "", "is not a dictionary, vehicle, site, settings, procedure or readiness file",
+                     "name it dictionary.json, vehicle.json, site.json, turnstone.json or readiness.json, "
+                     "or give it that file's members"});
             }
         }
         std::string about;
@@ -215,6 +242,9 @@ class Checker {
         case Kind::dictionary: return describe(read_dictionary(json, file, problems));
         case Kind::vehicle: return "vehicle " + read_vehicle(json, file, problems).name;
         case Kind::site: return "site " + read_site(json, file, problems).name;
+        case Kind::procedure:
+            return describe(read_procedure(json, std::filesystem::path(file).stem().string(), file, problems));
+        case Kind::readiness: return describe(read_readiness(json, file, problems));
         case Kind::settings: {
             Settings settings;
             read_settings(json, file, settings, problems);

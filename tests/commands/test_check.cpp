@@ -117,7 +117,7 @@ TEST_CASE("A file under another name is known by its content") {
         config.text,
         Catch::Contains("field.json: /links/0: link \"usb:x\" starts with no known scheme; expected serial:PATH"));
     CHECK_THAT(check({odd}).text,
-               Catch::Contains("odd.json: (whole file): is not a dictionary, vehicle, site or settings"));
+               Catch::Contains("odd.json: (whole file): is not a dictionary, vehicle, site, settings, procedure"));
     CHECK_THAT(check({broken}).text, Catch::Contains("broken.json: (whole file): is not JSON"));
     CHECK_THAT(check({commented_site}).text, Catch::Contains("commented.json: (whole file): is not JSON"));
 }

@@ -91,8 +91,9 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
      {"shared", "server/pipeline", "server/pipeline/link", "server/pipeline/station", "server/link",
       "server/record/format", "server/record/read", "server/record/write", "server/record", "server/serve"}},
     {"server/commands",
-     {"shared", "protocol/firmware", "server/pipeline/vehicle", "server/setup", "server/record/read",
-      "server/record/write", "server/record", "server/serve", "server/serve/port", "server/ingest"}},
+     {"shared", "protocol/firmware", "server/pipeline", "server/pipeline/station", "server/pipeline/vehicle",
+      "server/setup", "server/record/read", "server/record/write", "server/record", "server/serve", "server/serve/port",
+      "server/ingest"}},
     {"server/main.cpp", {"server/commands"}},
     {"tools/write_manual.cpp", {"server/commands"}},
 

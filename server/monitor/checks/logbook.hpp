@@ -38,6 +38,8 @@ class Logbook {
     void state(const CheckStatement& what, std::int64_t t_ns) {
         statements_[{what.vehicle, what.check}] = {what.holds, what.t_ns.value_or(t_ns), what.by, what.note};
     }
+    /// What was said of a check is spent.
+    void forget(const std::string& vehicle, const std::string& check) { statements_.erase({vehicle, check}); }
     void report(const StationFigure& what, std::int64_t t_ns) { station_[what.what] = {what.value, t_ns}; }
     void recall(const PastProcedure& what);
     /// In the recording under way.

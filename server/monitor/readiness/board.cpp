@@ -8,9 +8,9 @@
 
 namespace turnstone {
 
-ReadinessBoard::ReadinessBoard(const PipelineSetup& setup, const Schema& schema, std::size_t vehicle,
-                               const Logbook& book, std::int64_t t_start_ns)
-    : readiness_(&*setup.vehicles[vehicle].readiness), vehicle_(checked_vehicle(setup, vehicle)),
+ReadinessBoard::ReadinessBoard(const PipelineSetup& setup, const Schema& schema, std::size_t vehicle, Logbook& book,
+                               std::int64_t t_start_ns)
+    : readiness_(&*setup.vehicles[vehicle].readiness), vehicle_(checked_vehicle(setup, vehicle)), book_(&book),
       checks_(setup, schema, vehicle, checks_of(*readiness_), "", book) {
     checks_.begin(t_start_ns);
 }
@@ -46,6 +46,8 @@ void ReadinessBoard::leave(std::int64_t t_event_ns, std::int64_t t_ns, Poll& pol
     say(EventId::readiness_at_liftoff, t_event_ns, t_ns, std::move(values), out);
     ready_ = false;
     poll.forget(readiness_->positions);
+    for (const WatchedCheck& each : checks_.checks())
+        if (each.check().subject == CheckSubject::statement) book_->forget(vehicle_.name, each.check().id);
     checks_.write_now(t_ns, std::array{0.0}, out);
 }
 

@@ -17,7 +17,7 @@ namespace turnstone {
 class ReadinessBoard {
   public:
     /// All must outlive it. `vehicle`: place in the setup, of one with a readiness file.
-    ReadinessBoard(const PipelineSetup& setup, const Schema& schema, std::size_t vehicle, const Logbook& book,
+    ReadinessBoard(const PipelineSetup& setup, const Schema& schema, std::size_t vehicle, Logbook& book,
                    std::int64_t t_start_ns);
 
     [[nodiscard]] bool is_ready() const noexcept { return ready_; }
@@ -39,6 +39,7 @@ class ReadinessBoard {
 
     const Readiness* readiness_;
     CheckedVehicle vehicle_;
+    Logbook* book_;
     CheckSet checks_;
     bool ready_ = false;
     bool has_left_ = false;

@@ -1,0 +1,136 @@
+/// Who may do what with procedures and the poll, over a real socket. A position's device may answer for its position,
+/// and nothing else.
+#include <catch2/catch.hpp>
+
+#include "tests/serve/fixture.hpp"
+
+using namespace turnstone;
+using nlohmann::json;
+
+namespace {
+
+const std::vector<std::pair<std::string, std::string>> kRequests{
+    {"/api/live/procedure", R"({"vehicle":"sanderling","procedure":"bench","do":"begin","by":"KL"})"},
+    {"/api/live/step", R"({"vehicle":"sanderling","step":"power","do":"done","by":"KL"})"},
+    {"/api/live/statement", R"({"vehicle":"sanderling","check":"clear","holds":true,"by":"KL"})"},
+    {"/api/live/entered", R"({"name":"wind_gust_mps","value":4,"by":"KL"})"},
+    {"/api/live/poll", R"({"position":"weather","do":"ask"})"},
+    {"/api/live/answer", R"({"position":"weather","go":true,"by":"KL"})"},
+    {"/api/live/position", R"({"position":"weather"})"}};
+
+/// The key of a new link for the position.
+std::string given_key(const LiveServer& live, const std::string& position) {
+    const HttpReply reply =
+        live.post("/api/live/position", json{{"position", position}}.dump(), live.operator_cookie());
+    REQUIRE(reply.status == 200);
+    const std::string link = json::parse(reply.body).at("link");
+    const std::string before = "#/ready?position=" + position + "&key=";
+    REQUIRE(link.find(before) != std::string::npos);
+    CHECK(json::parse(reply.body).at("svg").get<std::string>().starts_with("<svg"));
+    return link.substr(link.find(before) + before.size());
+}
+
+HttpReply trade(const LiveServer& live, const std::string& key, const std::string& position,
+                const Fields& fields = {}) {
+    return live.post("/api/session", json{{"key", key}, {"position", position}}.dump(), fields);
+}
+
+Fields cookie_of(const HttpReply& reply) {
+    const std::string cookie = reply.field("Set-Cookie");
+    CHECK(cookie.find("HttpOnly; SameSite=Strict") != std::string::npos);
+    return {{"Cookie", cookie.substr(0, cookie.find(';'))}};
+}
+
+} // namespace
+
+TEST_CASE("procedures and the poll are the operator's, and each request becomes its action") {
+    const LiveServer live;
+    for (const auto& [target, body] : kRequests) {
+        INFO(target);
+        CHECK(live.post(target, body).status == 403);
+        CHECK(live.get(target).status == 405);
+    }
+    CHECK(live.actions().empty());
+    const Fields cookie = live.operator_cookie();
+    for (const auto& [target, body] : kRequests) {
+        INFO(target);
+        CHECK(live.post(target, body, cookie).status == 200);
+        CHECK(live.post(target, "{}", cookie).status == 400);
+    }
+    std::vector<std::string> kinds;
+    for (const std::string& action : live.actions()) kinds.push_back(json::parse(action).at("action"));
+    CHECK(kinds == std::vector<std::string>{"procedure", "step", "statement", "entered", "poll", "answer"});
+}
+
+TEST_CASE("what the live recording does not have is said so") {
+    const LiveServer live;
+    const Fields cookie = live.operator_cookie();
+    for (const auto& [target, body] : std::vector<std::pair<std::string, std::string>>{
+             {"/api/live/procedure", R"({"vehicle":"godwit","procedure":"bench","do":"begin","by":"KL"})"},
+             {"/api/live/procedure", R"({"vehicle":"sanderling","procedure":"tea","do":"begin","by":"KL"})"},
+             {"/api/live/step", R"({"vehicle":"sanderling","step":"tea","do":"done","by":"KL"})"},
+             {"/api/live/statement", R"({"vehicle":"sanderling","check":"level","holds":true,"by":"KL"})"},
+             {"/api/live/poll", R"({"position":"tea","do":"ask"})"},
+             {"/api/live/answer", R"({"position":"tea","go":true,"by":"KL"})"},
+             {"/api/live/position", R"({"position":"tea"})"}}) {
+        INFO(body);
+        CHECK(live.post(target, body, cookie).status == 404);
+    }
+    CHECK(live.actions().empty());
+}
+
+TEST_CASE("a position's device answers for its position and does nothing else") {
+    const LiveServer live;
+    const HttpReply granted = trade(live, given_key(live, "weather"), "weather");
+    REQUIRE(granted.status == 200);
+    const Fields device = cookie_of(granted);
+    const json session = json::parse(live.get("/api/session", device).body);
+    CHECK(session.at("role") == "viewer");
+    CHECK(session.at("position") == "weather");
+    CHECK_FALSE(json::parse(live.get("/api/session").body).contains("position"));
+
+    CHECK(
+        live.post("/api/live/answer", R"({"position":"weather","go":false,"by":"KL","note":"rain"})", device).status ==
+        200);
+    CHECK(live.post("/api/live/answer", R"({"position":"range","go":true,"by":"KL"})", device).status == 403);
+    for (const auto& [target, body] : kRequests) {
+        if (target == "/api/live/answer") continue;
+        INFO(target);
+        CHECK(live.post(target, body, device).status == 403);
+    }
+    for (const char* target : {"/api/live/marker", "/api/live/note", "/api/live/recording", "/api/live/countdown"}) {
+        INFO(target);
+        CHECK(live.post(target, R"({"text":"x"})", device).status == 403);
+    }
+    CHECK(live.actions().size() == 1);
+}
+
+TEST_CASE("a position's link is good once, for its own position, and wrong keys are few") {
+    const LiveServer live;
+    const std::string key = given_key(live, "weather");
+    CHECK(trade(live, key, "range").status == 403);
+    CHECK(trade(live, "0123456789abcdef0123456789abcdef", "weather").status == 403); // the operator's own
+    const HttpReply granted = trade(live, key, "weather");
+    CHECK(granted.status == 200);
+    CHECK(trade(live, key, "weather").status == 403);                     // somebody else with the link
+    CHECK(trade(live, key, "weather", cookie_of(granted)).status == 200); // the same page, loaded again
+    for (int k = 0; k < 2; ++k) CHECK(trade(live, "wrong", "weather").status == 403);
+    CHECK(trade(live, "wrong", "weather").status == 429);
+    CHECK(trade(live, given_key(live, "weather"), "weather").status == 200); // the right one is always taken
+}
+
+TEST_CASE("a position logs out, and the operator can forget its devices and links") {
+    const LiveServer live;
+    const Fields first = cookie_of(trade(live, given_key(live, "weather"), "weather"));
+    const HttpReply gone = http_request(live.port(), "DELETE", "/api/session", first);
+    CHECK(gone.status == 200);
+    CHECK_FALSE(json::parse(live.get("/api/session", first).body).contains("position"));
+
+    const Fields second = cookie_of(trade(live, given_key(live, "weather"), "weather"));
+    const std::string unused = given_key(live, "weather");
+    CHECK(live.post("/api/live/position", R"({"position":"weather","do":"forget"})", live.operator_cookie()).status ==
+          200);
+    CHECK_FALSE(json::parse(live.get("/api/session", second).body).contains("position"));
+    CHECK(trade(live, unused, "weather").status == 403);
+    CHECK(live.post("/api/live/answer", R"({"position":"weather","go":true,"by":"KL"})", second).status == 403);
+}
