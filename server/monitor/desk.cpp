@@ -48,7 +48,7 @@ void Desk::see(Batch& batch, Marks from, std::int64_t t_ns) {
     }
     for (Procedures& procedures : procedures_)
         for (ProcedureRun& run : procedures.runs) run.see(batch, from);
-    for (ReadinessBoard& board : boards_) board.see(batch, from, poll_, t_ns);
+    for (ReadinessBoard& board : boards_) board.see(batch, from, poll_, carries_, t_ns);
 }
 
 void Desk::follow_countdown(const Event& event) {
@@ -182,7 +182,15 @@ void Desk::take(const CarriedProcedure& carried, std::int64_t t_ns, Batch& out) 
         run->carry(carried, t_start_ns_, t_ns, out);
 }
 
+void Desk::take(const CarriedVerdict& verdict, std::int64_t t_ns, Batch& out) {
+    const auto vehicle = place_of(verdict.vehicle);
+    if (vehicle && board_of_[*vehicle] < boards_.size())
+        boards_[board_of_[*vehicle]].take(verdict, t_start_ns_, t_ns, out);
+}
+
 void Desk::carry(std::vector<Action>& out) const {
+    for (const ReadinessBoard& board : boards_)
+        if (auto verdict = board.carried()) out.emplace_back(*std::move(verdict));
     for (const Procedures& procedures : procedures_)
         for (const ProcedureRun& run : procedures.runs)
             if (run.is_under_way()) out.emplace_back(run.carried());

@@ -17,6 +17,8 @@ class Desk {
     Desk(const Desk&) = delete; // its parts refer to one another
     Desk& operator=(const Desk&) = delete;
 
+    /// What follows is of the recording before, or no longer.
+    void carries(bool carried) noexcept { carries_ = carried; }
     /// What was appended to `batch` since `from`.
     void see(Batch& batch, Marks from, std::int64_t t_ns);
     void tick(std::int64_t t_ns, Batch& out);
@@ -30,6 +32,7 @@ class Desk {
     void take(const StationFigure& figure, std::int64_t t_ns, Batch& out);
     void take(const PastProcedure& past, std::int64_t t_ns, Batch& out);
     void take(const CarriedProcedure& carried, std::int64_t t_ns, Batch& out);
+    void take(const CarriedVerdict& verdict, std::int64_t t_ns, Batch& out);
 
     /// For the next recording.
     void carry(std::vector<Action>& out) const;
@@ -55,6 +58,7 @@ class Desk {
     std::vector<ReadinessBoard> boards_;  ///< of vehicles that have one
     std::vector<std::size_t> board_of_;   ///< by vehicle; its place in boards_, or their number
     std::optional<std::int64_t> zero_ns_; ///< T-0 of a countdown that runs
+    bool carries_ = false;
 };
 
 } // namespace turnstone

@@ -34,6 +34,8 @@ class Monitor {
     /// What was appended to `batch` since `from`; after every call that appends. Alerts among it become those of the
     /// book, which may come later or not at all. `t_ns`: now.
     void see(Batch& batch, Marks from, std::int64_t t_ns);
+    /// What follows is of the recording before, or no longer.
+    void carries(bool carried) noexcept { desk_.carries(carried); }
     /// After the tick of vehicles and links at `t_ns`, which has been seen.
     void tick(std::int64_t t_ns, Batch& out);
 

@@ -114,6 +114,13 @@ struct Writer {
                 {"steps", std::move(steps)},
                 {"checks", std::move(checks)}};
     }
+    static json object(const CarriedVerdict& verdict) {
+        return {{"action", "carried_verdict"},
+                {"vehicle", verdict.vehicle},
+                {"ready", verdict.ready},
+                {"reasons", verdict.reasons},
+                {"t_ns", std::to_string(verdict.t_ns)}};
+    }
     static json object(const CarriedAlert& alert) {
         const Event& raised = alert.raised;
         // The values as a text: members of an object would lose their order.
@@ -186,6 +193,16 @@ class Members {
     std::int64_t needed_time(const char* name) {
         const auto t_ns = time(name);
         return t_ns ? *t_ns : fail(std::int64_t{0});
+    }
+    std::vector<std::string> texts(const char* name) {
+        std::vector<std::string> out;
+        const json* member = find(name);
+        if (member == nullptr || !member->is_array()) return fail(out);
+        for (const json& each : *member) {
+            if (!each.is_string()) return fail(out);
+            out.push_back(each.get<std::string>());
+        }
+        return out;
     }
     /// One of these members of each object in an array.
     template <class Part, class Read>
@@ -311,6 +328,11 @@ std::optional<Action> read_checklist(const std::string& kind, Members& in) {
                              .recording = in.text("recording"),
                              .sha256 = in.text("sha256")};
     if (kind == "carried_procedure") return carried_procedure(in);
+    if (kind == "carried_verdict")
+        return CarriedVerdict{.vehicle = in.text("vehicle"),
+                              .ready = in.flag("ready"),
+                              .reasons = in.texts("reasons"),
+                              .t_ns = in.needed_time("t_ns")};
     return std::nullopt;
 }
 

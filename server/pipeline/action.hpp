@@ -186,6 +186,15 @@ struct CarriedProcedure {
     friend bool operator==(const CarriedProcedure&, const CarriedProcedure&) = default;
 };
 
+/// What a readiness board said when its vehicle left, in the recording before.
+struct CarriedVerdict {
+    std::string vehicle;
+    bool ready;
+    std::vector<std::string> reasons = {};
+    std::int64_t t_ns = 0;
+    friend bool operator==(const CarriedVerdict&, const CarriedVerdict&) = default;
+};
+
 /// An alert that was raised or shelved when the recording before ended.
 struct CarriedAlert {
     Event raised; ///< `vehicle` in it is of the setup before
@@ -204,7 +213,7 @@ struct UnknownAction {
 using Action =
     std::variant<Marker, Note, Acknowledge, Shelve, Unshelve, Countdown, LinkReport, RecorderReport, Backlog, Resumed,
                  EngineTotal, CarriedAlert, ProcedureCommand, StepCommand, CheckStatement, PollQuestion, PollAnswer,
-                 Entered, StationFigure, PastProcedure, CarriedProcedure, UnknownAction>;
+                 Entered, StationFigure, PastProcedure, CarriedProcedure, CarriedVerdict, UnknownAction>;
 
 /// One line of JSON, {"action": KIND, ...}; times as decimal strings, since they pass 2^53.
 [[nodiscard]] std::string to_json(const Action& action);

@@ -165,6 +165,7 @@ TEST_CASE("an action written as JSON reads back as itself") {
             .t_begun_ns = 1'780'000'000'123'456'789,
             .steps = {{"on", StepState::waived, "KL", "why"}, {"look", StepState::ahead}},
             .checks = {{"power", CheckState::holds, 7.9, 0.1 + 0.2, 5, "as it is"}, {"clear", CheckState::waits}}},
+        CarriedVerdict{"alpha", false, {"Power: fails", "Weather: no-go"}, 1'780'000'000'123'456'789},
         UnknownAction{R"({"state": "silent",  "action":"link_state"})"}};
     std::set<std::size_t> kinds;
     for (const Action& action : actions) {

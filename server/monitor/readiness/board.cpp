@@ -23,14 +23,14 @@ bool ReadinessBoard::has_statement(std::string_view check) const {
         });
 }
 
-void ReadinessBoard::see(Batch& batch, Marks from, Poll& poll, std::int64_t t_ns) {
+void ReadinessBoard::see(Batch& batch, Marks from, Poll& poll, bool carried, std::int64_t t_ns) {
     if (!has_left_) checks_.see(batch, from);
     const std::size_t count = batch.events.size();
     for (std::size_t k = from.events; k < count; ++k) {
         if (batch.events[k].vehicle != vehicle_.index) continue;
         const EventId id = batch.events[k].id.value_or(EventId::note);
         if (id == EventId::liftoff || id == EventId::joined_in_flight) {
-            leave(batch.events[k].t_ns, t_ns, poll, batch);
+            leave(batch.events[k].t_ns, t_ns, poll, carried, batch);
         } else if (has_left_ && (id == EventId::ready_again || id == EventId::false_liftoff)) {
             has_left_ = false;
             checks_.begin(t_ns);
@@ -38,17 +38,32 @@ void ReadinessBoard::see(Batch& batch, Marks from, Poll& poll, std::int64_t t_ns
     }
 }
 
-void ReadinessBoard::leave(std::int64_t t_event_ns, std::int64_t t_ns, Poll& poll, Batch& out) {
+void ReadinessBoard::leave(std::int64_t t_event_ns, std::int64_t t_ns, Poll& poll, bool carried, Batch& out) {
     if (has_left_) return;
     has_left_ = true;
-    EventValues values{{"ready", ready_}};
-    if (!ready_) values.push_back({"reasons", reasons(poll)});
-    say(EventId::readiness_at_liftoff, t_event_ns, t_ns, std::move(values), out);
+    verdict_ = {.vehicle = vehicle_.name, .ready = ready_, .reasons = reasons(poll), .t_ns = t_event_ns};
+    if (!carried) say_verdict(t_event_ns, t_ns, out);
     ready_ = false;
     poll.forget(readiness_->positions);
     for (const WatchedCheck& each : checks_.checks())
         if (each.check().subject == CheckSubject::statement) book_->forget(vehicle_.name, each.check().id);
     checks_.write_now(t_ns, std::array{0.0}, out);
+}
+
+void ReadinessBoard::say_verdict(std::int64_t t_event_ns, std::int64_t t_ns, Batch& out) const {
+    EventValues values{{"ready", verdict_.ready}};
+    if (!verdict_.ready) values.push_back({"reasons", verdict_.reasons});
+    say(EventId::readiness_at_liftoff, t_event_ns, t_ns, std::move(values), out);
+}
+
+std::optional<CarriedVerdict> ReadinessBoard::carried() const {
+    return has_left_ ? std::optional(verdict_) : std::nullopt;
+}
+
+void ReadinessBoard::take(const CarriedVerdict& verdict, std::int64_t t_start_ns, std::int64_t t_ns, Batch& out) {
+    if (!has_left_) return; // its flight is not in what was carried
+    verdict_ = verdict;
+    say_verdict(std::clamp(verdict.t_ns, t_start_ns, t_ns), t_ns, out);
 }
 
 void ReadinessBoard::tick(std::int64_t t_ns, const Poll& poll, Batch& out) {

@@ -6,6 +6,7 @@
 /// When the vehicle leaves it says once how it stood and is closed; it opens again, with nothing said, once the
 /// vehicle is ready for another flight.
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -23,17 +24,23 @@ class ReadinessBoard {
     [[nodiscard]] bool is_ready() const noexcept { return ready_; }
     [[nodiscard]] bool has_statement(std::string_view check) const;
 
-    /// What was appended to `batch` since `from`; what it says when the vehicle leaves is appended, too.
-    void see(Batch& batch, Marks from, Poll& poll, std::int64_t t_ns);
+    /// What was appended to `batch` since `from`; what it says when the vehicle leaves is appended, too. `carried`: of
+    /// the recording before, where that has been said.
+    void see(Batch& batch, Marks from, Poll& poll, bool carried, std::int64_t t_ns);
     void tick(std::int64_t t_ns, const Poll& poll, Batch& out);
     /// Right after people said something, so that nobody reads "ready" until the next tick.
     void look_again(std::int64_t t_ns, const Poll& poll, Batch& out);
     /// A stored event that rests on predictions.
     void recall(const Event& event);
+    /// What it said when the vehicle left, if it has: for the next recording.
+    [[nodiscard]] std::optional<CarriedVerdict> carried() const;
+    /// `t_start_ns`: of the recording.
+    void take(const CarriedVerdict& verdict, std::int64_t t_start_ns, std::int64_t t_ns, Batch& out);
 
   private:
     void decide(std::int64_t t_ns, const Poll& poll, Batch& out);
-    void leave(std::int64_t t_event_ns, std::int64_t t_ns, Poll& poll, Batch& out);
+    void leave(std::int64_t t_event_ns, std::int64_t t_ns, Poll& poll, bool carried, Batch& out);
+    void say_verdict(std::int64_t t_event_ns, std::int64_t t_ns, Batch& out) const;
     [[nodiscard]] std::vector<std::string> reasons(const Poll& poll) const;
     void say(EventId id, std::int64_t t_event_ns, std::int64_t t_ns, EventValues values, Batch& out) const;
 
@@ -43,6 +50,7 @@ class ReadinessBoard {
     CheckSet checks_;
     bool ready_ = false;
     bool has_left_ = false;
+    CarriedVerdict verdict_{}; ///< when it left
 };
 
 } // namespace turnstone

@@ -188,6 +188,7 @@ void Pipeline::chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, 
     ++state.inputs;
     if (state.carried != carried) {
         state.carried = carried;
+        state.monitor->carries(carried);
         state.pause_predictions();
     }
     state.utc.chunk(t_ns, utc_rx_ns);

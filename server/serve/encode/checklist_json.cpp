@@ -33,8 +33,10 @@ json check_json(const Check& check, const Table* table) {
     if (check.subject == CheckSubject::entered) out["entered"] = check.name;
     if (!check.or_entered.empty()) out["entered"] = check.or_entered;
     if (const auto room = room_of(check)) out["room"] = *room;
-    if (!check.value.empty() && check.value.link.empty() && check.value.vehicle.empty())
+    if (!check.value.empty() && check.value.link.empty()) {
         out["value"] = {{"table", check.value.table}, {"column", check.value.columns.front()}};
+        if (!check.value.vehicle.empty()) out["value"]["vehicle"] = check.value.vehicle;
+    }
     return out;
 }
 

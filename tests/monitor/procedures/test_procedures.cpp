@@ -30,7 +30,7 @@ class Run : public DeskBench {
     void step(const std::string& id, StepDeed deed = StepDeed::done, const std::string& note = "") {
         act(StepCommand{.vehicle = "alpha", .step = id, .deed = deed, .by = "KL", .note = note});
     }
-    void state(bool holds) {
+    void confirm(bool holds) {
         act(CheckStatement{.vehicle = "alpha", .check = "clear", .holds = holds, .by = "KL", .note = "looked"});
     }
     void power(double volts, double until_s) {
@@ -49,7 +49,7 @@ class Run : public DeskBench {
         procedure(ProcedureStep::begin);
         step("on");
         power(8, 1);
-        state(true);
+        confirm(true);
         step("hold");
         count_down();
         (void)story();
@@ -79,7 +79,7 @@ TEST_CASE("a procedure is gone through step by step, and passes when every must-
     CHECK(bench.story() == Story{"check_decided power holds", "step_done wait"});
     bench.step("hold");
     CHECK(bench.story() == Story{"step_held hold"});
-    bench.state(true);
+    bench.confirm(true);
     CHECK(bench.story() == Story{"statement clear", "check_decided clear holds"});
     bench.step("hold"); // "still" waits, and is no must
     CHECK(bench.story() == Story{"check_decided still not_evaluated", "step_done hold"});
@@ -152,7 +152,7 @@ TEST_CASE("a repeated step is under way again, its checks begin again, later ste
 TEST_CASE("what was said before the procedure began does not count in it") {
     Run bench;
     bench.procedure(ProcedureStep::begin);
-    bench.state(true);
+    bench.confirm(true);
     bench.run(1);
     bench.procedure(ProcedureStep::end);
     bench.run(2);

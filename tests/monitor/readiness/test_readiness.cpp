@@ -134,6 +134,25 @@ TEST_CASE("the next recording knows what people said for the board, and when") {
     CHECK(after.says_ready());
 }
 
+TEST_CASE("a recording that begins in flight has the verdict of the liftoff, not one of its own") {
+    Board before;
+    before.make_ready();
+    before.event(EventId::liftoff);
+    std::vector<Action> carried;
+    before.desk.carry(carried);
+    Board after;
+    after.desk.carries(true);
+    after.event(EventId::liftoff);
+    after.desk.carries(false);
+    CHECK(after.story() == Story{"liftoff"});
+    for (const Action& action : carried)
+        if (const auto* verdict = std::get_if<CarriedVerdict>(&action)) after.act(*verdict);
+    CHECK(after.story() == Story{"readiness_at_liftoff"});
+    CHECK(std::get<bool>(after.last(EventId::readiness_at_liftoff)->values.at(0).value));
+    after.power(8, 3);
+    CHECK_FALSE(after.says_ready());
+}
+
 TEST_CASE("the board never says ready while a must-check does not hold or a position does not say go") {
     std::size_t times_ready = 0;
     for (unsigned seed = 0; seed < 40; ++seed) {
