@@ -254,10 +254,10 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      [](const Facts& f) { return f.text("title") + " asked"; }},
     {EventId::poll_answered, "poll/{about}/answered", readiness, Level::note, poll_answered},
     {EventId::entered, "entered/{about}", readiness, Level::note, entered},
-    {EventId::ready, "{vehicle}/readiness", readiness, Level::note,
+    {EventId::ready, "{vehicle}/readiness/{event}", readiness, Level::note,
      say<"Ready: every must-check holds, every position says go">},
-    {EventId::not_ready, "{vehicle}/readiness", readiness, Level::note, not_ready},
-    {EventId::readiness_at_liftoff, "{vehicle}/readiness/at_liftoff", readiness, Level::note, readiness_at_liftoff},
+    {EventId::not_ready, "{vehicle}/readiness/{event}", readiness, Level::note, not_ready},
+    {EventId::readiness_at_liftoff, "{vehicle}/readiness/{event}", readiness, Level::note, readiness_at_liftoff},
 }};
 
 consteval bool in_order() {

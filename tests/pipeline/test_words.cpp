@@ -8,6 +8,7 @@
 #include "server/estimate/phases/phase.hpp"
 #include "server/estimate/prediction/landing_case.hpp"
 #include "server/pipeline/batch.hpp"
+#include "server/pipeline/checklist/procedure.hpp"
 #include "shared/link_state.hpp"
 
 using namespace turnstone;
@@ -40,6 +41,11 @@ TEST_CASE("words of an enumeration are distinct and read back") {
     check_words<Health>();
     check_words<NavigationMode>();
     check_words<LandingCaseKind>();
+    check_words<CheckState>();
+    check_words<CheckSubject>();
+    check_words<Measure>();
+    check_words<StepKind>();
+    check_words<StepState>();
 }
 
 TEST_CASE("a phase has a word for the screen and a key for events") {

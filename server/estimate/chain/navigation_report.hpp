@@ -1,9 +1,10 @@
 #pragma once
 /// The tables "navigation" and "look_angles", and the events of navigation's mode.
 ///
-/// Rows: "navigation" and "look_angles" at most every 40 ms of the vehicle's time (100 ms once it is down), from navigation while it has an
-/// attitude and inertial samples come, else from the translation filter, whose rows go on in silence, ten a second, for
-/// as long as they are of any use. With neither, the mode alone once a second. Angles in degrees.
+/// Rows: "navigation" and "look_angles" at most every 40 ms of the vehicle's time (100 ms once it is down), from
+/// navigation while it has an attitude and inertial samples come, else from the translation filter, whose rows go on in
+/// silence, ten a second, for as long as they are of any use. With neither, the mode alone once a second. Angles in
+/// degrees.
 #include <optional>
 #include <vector>
 

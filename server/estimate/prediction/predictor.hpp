@@ -57,7 +57,7 @@ class Predictor {
     static constexpr std::uint64_t kSeed = 20260214;
     static constexpr int kBlocks = kFlights / kLanes;
     static constexpr int kSteps = kBlocks + 8; ///< of a round; in the last nothing is flown, the figures are made
-    static constexpr int kShare = 4; ///< of the blocks, one in that many flies the less likely cases
+    static constexpr int kShare = 4;           ///< of the blocks, one in that many flies the less likely cases
 
     /// Both must outlive it.
     Predictor(const RocketModel& rocket, const Site& site);
@@ -67,7 +67,8 @@ class Predictor {
     /// That many steps more are due; those of a round that is not `flying` are passed over. Returns the prediction when
     /// they were the round's last, after doing what fly_due() has not.
     std::optional<Prediction> advance(int steps, bool flying = true);
-    /// Does a piece of what is due, well under a millisecond. False when nothing is. When it is called changes no figure.
+    /// Does a piece of what is due, well under a millisecond. False when nothing is. When it is called changes no
+    /// figure.
     bool fly_due();
     [[nodiscard]] bool flat_ground() const noexcept { return conditions_.ground.flat(); }
 

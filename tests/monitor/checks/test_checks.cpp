@@ -587,7 +587,7 @@ TEST_CASE("each kind of check has the state and the figures that follow from wha
         json check = each.check;
         check["id"] = "it";
         check["title"] = "It";
-        DeskBench bench({readiness_file({check})});
+        DeskBench bench({readiness_file(json::array({check}))});
         each.feed(bench);
         bench.run(std::ceil(bench.t_s() + 0.01)); // rows come at whole seconds
         CHECK(bench.state("alpha/readiness", "it") == each.state);
@@ -607,7 +607,7 @@ TEST_CASE("a procedure that was passed counts by its age, whatever recording it 
     const FolderFile procedure{"procedures/test.json",
                                R"({"title": "Test", "steps": [{"id": "a", "kind": "instruct", "title": "A"}]})"};
     const json check{{"id", "it"}, {"title", "It"}, {"passed", "test"}, {"most", 14}};
-    DeskBench bench({procedure, readiness_file({check})});
+    DeskBench bench({procedure, readiness_file(json::array({check}))});
     bench.run(1);
     CHECK(bench.state("alpha/readiness", "it") == "waits");
     bench.act(PastProcedure{.vehicle = "alpha",

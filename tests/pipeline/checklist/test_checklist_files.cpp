@@ -205,7 +205,7 @@ TEST_CASE("a limit is said as a person says it") {
         check["title"] = "It";
         const Procedure procedure =
             read_procedure(json{{"title", "T"},
-                                {"checks", {check}},
+                                {"checks", json::array({check})},
                                 {"steps", {{{"id", "a"}, {"kind", "check"}, {"title", "A"}, {"checks", {"it"}}}}}},
                            "t", "t.json", problems);
         INFO(to_string(problems));
