@@ -18,8 +18,9 @@ namespace {
 constexpr double kOldAfter_s = 3, kOldAfterPeriods = 5;
 constexpr double kStationOldAfter_s = 300; // five times as often as the station reports
 
+/// Where a person's reading may take a column's place, the file's limit is that reading's: a silent sensor gives way.
 double age_limit_s(const Check& check, const CheckBinding& binding) {
-    if (check.no_older_than_s) return *check.no_older_than_s;
+    if (check.no_older_than_s && check.or_entered.empty()) return *check.no_older_than_s;
     if (check.subject == CheckSubject::station) return kStationOldAfter_s;
     const bool is_about_rows = check.subject == CheckSubject::value || check.subject == CheckSubject::says;
     const bool is_of_an_event = check.measure >= Measure::peak && check.measure <= Measure::back;
@@ -94,7 +95,7 @@ void WatchedCheck::event(const Event& event) {
     for (const auto& gauge : gauges_) gauge->event(event);
 }
 
-CheckFinding WatchedCheck::judge(const Reading& reading, std::int64_t t_ns) const {
+CheckFinding WatchedCheck::judge(const Reading& reading, std::int64_t t_ns, double old_after_s) const {
     CheckFinding out{.why = reading.why, .t_ns = reading.t_ns};
     if (!reading.known()) {
         if (reading.missed) out.state = CheckState::fails;
@@ -102,7 +103,7 @@ CheckFinding WatchedCheck::judge(const Reading& reading, std::int64_t t_ns) cons
         return out;
     }
     const double age_s = seconds_between(reading.t_ns, t_ns);
-    if (age_s > old_after_s_) {
+    if (age_s > old_after_s) {
         out.why = age_text(age_s);
         return out;
     }
@@ -128,18 +129,19 @@ CheckFinding WatchedCheck::find(std::int64_t t_ns) {
     std::optional<CheckFinding> best;
     const auto has_figures = [](const CheckFinding& found) { return !std::isnan(found.measured); };
     for (const auto& gauge : gauges_) {
-        CheckFinding found = judge(gauge->at(t_ns), t_ns);
+        CheckFinding found = judge(gauge->at(t_ns), t_ns, old_after_s_);
         const bool is_better = !best || (has_figures(found) && !(found.margin <= best->margin));
         if (is_better) best = std::move(found);
     }
     if (otherwise_ && (!best || !has_figures(*best))) {
-        CheckFinding entered = judge(otherwise_->at(t_ns), t_ns);
+        CheckFinding entered = judge(otherwise_->at(t_ns), t_ns, check_->no_older_than_s.value_or(kInfinity));
         if (!best || has_figures(entered)) best = std::move(entered);
     }
     if (!best) return {.why = "nothing to measure"};
     const bool says_nothing = best->state == CheckState::waits && !has_figures(*best);
     if (before_ && says_nothing && seconds_between(before_->t_ns, t_ns) <= old_after_s_)
-        return judge(Reading{.value = before_->measured.value_or(kNaN), .t_ns = before_->t_ns, .why = best->why}, t_ns);
+        return judge(Reading{.value = before_->measured.value_or(kNaN), .t_ns = before_->t_ns, .why = best->why}, t_ns,
+                     old_after_s_);
     return *best;
 }
 

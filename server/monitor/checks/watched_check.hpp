@@ -60,7 +60,7 @@ class WatchedCheck {
 
   private:
     [[nodiscard]] CheckFinding find(std::int64_t t_ns);
-    [[nodiscard]] CheckFinding judge(const Reading& reading, std::int64_t t_ns) const;
+    [[nodiscard]] CheckFinding judge(const Reading& reading, std::int64_t t_ns, double old_after_s) const;
     void settle(CheckFinding found, std::int64_t t_ns);
 
     const Check* check_;

@@ -516,6 +516,30 @@ const std::vector<Case>& cases() {
          "fails",
          9.4,
          -0.5},
+        {"an entry that is too old takes no sensor's place",
+         {{"value", {{"vehicle", "mast"}, {"table", "wind"}, {"column", "speed"}}},
+          {"or_entered", "wind_mps"},
+          {"no_older_than_s", 60},
+          {"most", 8.9}},
+         [](DeskBench& bench) {
+             bench.run(1, [&] { bench.row("mast/wind", {{"speed", 3}}); });
+             bench.act(Entered{.vehicle = "", .name = "wind_mps", .value = 4, .by = "KL"});
+             bench.run(100);
+         },
+         "waits"},
+        {"an entry takes the place of a sensor that fell silent",
+         {{"value", {{"vehicle", "mast"}, {"table", "wind"}, {"column", "speed"}}},
+          {"or_entered", "wind_mps"},
+          {"no_older_than_s", 60},
+          {"most", 8.9}},
+         [](DeskBench& bench) {
+             bench.run(1, [&] { bench.row("mast/wind", {{"speed", 3}}); });
+             bench.act(Entered{.vehicle = "", .name = "wind_mps", .value = 4, .by = "KL"});
+             bench.run(20);
+         },
+         "holds",
+         4,
+         4.9},
         {"the sensor before what was entered",
          {{"value", {{"vehicle", "mast"}, {"table", "wind"}, {"column", "speed"}}},
           {"or_entered", "wind_mps"},
