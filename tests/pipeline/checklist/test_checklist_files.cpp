@@ -198,7 +198,6 @@ TEST_CASE("what a check says of tables, units and limits is held against the veh
 
 TEST_CASE("a limit is said as a person says it") {
     const auto required = [](const char* text, const std::string& unit, int decimals, const Enumeration& words = {}) {
-        std::set<std::string> taken;
         std::vector<Problem> problems;
         json check = json::parse(text);
         check["id"] = "it";
