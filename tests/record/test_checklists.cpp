@@ -3,6 +3,7 @@
 #include <bit>
 
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
 
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"
