@@ -41,6 +41,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
       "server/estimate/vertical", "server/estimate/phases", "server/estimate/translation", "server/estimate/navigation",
       "server/estimate/prediction"}},
 
+    {"server/analysis/statistics", {}},
+
     {"server/pipeline",
      {"shared", "protocol/text", "protocol/framing", "protocol/dictionary", "protocol/decode", "server/estimate",
       "server/estimate/prediction"}},
