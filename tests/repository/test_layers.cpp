@@ -42,6 +42,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
       "server/estimate/prediction"}},
 
     {"server/analysis/statistics", {}},
+    {"server/analysis/shock", {}},
+    {"server/analysis/mass", {"shared", "server/analysis/statistics"}},
 
     {"server/pipeline",
      {"shared", "protocol/text", "protocol/framing", "protocol/dictionary", "protocol/decode", "server/estimate",
