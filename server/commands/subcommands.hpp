@@ -15,6 +15,7 @@ namespace turnstone {
 [[nodiscard]] Subcommand evaluate_subcommand();
 [[nodiscard]] Subcommand verify_subcommand();
 [[nodiscard]] Subcommand reprocess_subcommand();
+[[nodiscard]] Subcommand report_subcommand();
 [[nodiscard]] Subcommand mass_subcommand();
 [[nodiscard]] Subcommand version_subcommand();
 

@@ -27,16 +27,16 @@ namespace turnstone::analysis {
 
 /// A line of the file. NaN: empty.
 struct Weighing {
-    std::string part;
-    std::string like;
+    std::string part = {};
+    std::string like = {};
     bool burns = false;
     double target_kg = kNone;
     double mass_kg = kNone, mass_sigma_kg = kNone;
     double station_m = kNone, station_sigma_m = kNone;
     double off_axis_y_m = kNone, off_axis_z_m = kNone;
     double roll_inertia_kg_m2 = kNone, pitch_inertia_kg_m2 = kNone, pitch_inertia_sigma_kg_m2 = kNone;
-    std::string weighed_on;
-    std::string note;
+    std::string weighed_on = {};
+    std::string note = {};
 };
 
 inline constexpr std::size_t kWeighingsMax = 10'000;

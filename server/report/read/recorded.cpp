@@ -72,11 +72,23 @@ std::optional<ColumnPlace> Recorded::column(const Table* table, std::string_view
 std::optional<ColumnPlace> Recorded::with_role(std::size_t vehicle,
                                                std::initializer_list<std::string_view> roles) const {
     for (const std::string_view role : roles)
-        for (const Table& table : reader_.schema().tables) {
+        for (const Table& table : tables()) {
             if (table.vehicle != static_cast<int>(vehicle)) continue;
             for (std::size_t i = 0; i < table.number_count; ++i)
                 if (table.columns[i].role == role) return ColumnPlace{&table, i};
         }
+    return std::nullopt;
+}
+
+std::optional<ColumnPlace> Recorded::with_rows(std::size_t vehicle, std::initializer_list<std::string_view> roles,
+                                               Window window, std::size_t least) const {
+    for (const std::string_view role : roles) {
+        const auto place = with_role(vehicle, {role});
+        if (!place) continue;
+        const SeriesBlock block = rows(*place->table, {place->column}, window);
+        if (static_cast<std::size_t>(std::ranges::count_if(block.mean, [](double v) { return std::isfinite(v); })) >= least)
+            return place;
+    }
     return std::nullopt;
 }
 

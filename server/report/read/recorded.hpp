@@ -3,6 +3,7 @@
 /// over, and said by the page.
 #include <cstddef>
 #include <cstdint>
+#include <initializer_list>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -70,6 +71,11 @@ class Recorded {
     /// The first of the vehicle's columns that has one of these roles, the first role first.
     [[nodiscard]] std::optional<ColumnPlace> with_role(std::size_t vehicle,
                                                        std::initializer_list<std::string_view> roles) const;
+
+    /// The same, of those that have at least `least` rows with a value in the window.
+    [[nodiscard]] std::optional<ColumnPlace> with_rows(std::size_t vehicle, std::initializer_list<std::string_view> roles,
+                                                       Window window, std::size_t least) const;
+    [[nodiscard]] const std::vector<Table>& tables() const { return reader_.schema().tables; }
 
     /// Values in seconds since `origin_ns`, at most `points` of them, with the extremes where several became one. Breaks
     /// where rows are missing.

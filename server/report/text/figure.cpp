@@ -59,6 +59,14 @@ std::string typeset(std::string_view ucum) {
     return symbol;
 }
 
+std::string quantity_in(const ShownUnit& unit, double value, double sigma, int most) {
+    std::string text = rounded(unit.shown(value), unit.gain * sigma, shown_decimals(unit, most));
+    for (std::size_t at = 0; (at = text.find(' ', at)) != std::string::npos;) text.replace(at, 1, kFixedSpace);
+    // A degree of arc stands at its figure, every other unit after a space (SI Brochure, 5.4.3).
+    if (unit.symbol.empty() || !std::isfinite(value)) return text;
+    return text + (unit.symbol == "°" ? "" : std::string(kFixedSpace)) + unit.symbol;
+}
+
 struct NamedUnit {
     std::string_view ucum;
     std::string_view symbol;
@@ -130,12 +138,11 @@ int shown_decimals(const ShownUnit& unit, int decimals) {
 }
 
 std::string quantity(double value, double sigma, int most, std::string_view ucum) {
-    const ShownUnit unit = shown_unit(ucum);
-    std::string text = rounded(unit.shown(value), unit.gain * sigma, shown_decimals(unit, most));
-    for (std::size_t at = 0; (at = text.find(' ', at)) != std::string::npos;) text.replace(at, 1, kFixedSpace);
-    // A degree of arc stands at its figure, every other unit after a space (SI Brochure, 5.4.3).
-    if (unit.symbol.empty() || !std::isfinite(value)) return text;
-    return text + (unit.symbol == "°" ? "" : std::string(kFixedSpace)) + unit.symbol;
+    return quantity_in(shown_unit(ucum), value, sigma, most);
+}
+
+std::string quantity_near(double value, double sigma, int most, std::string_view ucum) {
+    return quantity_in(shown_unit_near(ucum, value), value, sigma, most);
 }
 
 std::string duration_text(double seconds) {

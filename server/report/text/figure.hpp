@@ -42,6 +42,9 @@ struct ShownUnit {
 /// "1107 ± 2 m", with spaces that do not break.
 [[nodiscard]] std::string quantity(double value, double sigma, int most, std::string_view ucum);
 
+/// The same in the unit that suits its size: "18.6 ± 0.5 ms".
+[[nodiscard]] std::string quantity_near(double value, double sigma, int most, std::string_view ucum);
+
 /// "2 min 05 s", "42 s".
 [[nodiscard]] std::string duration_text(double seconds);
 /// "T+0:12.3", "T−1:02:03.0".

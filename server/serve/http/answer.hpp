@@ -55,6 +55,7 @@ struct Answer {
     std::string body;
     std::span<const unsigned char> stored; ///< sent instead of `body` when not empty; must outlive the server
     std::shared_ptr<FileBody> file;        ///< sent instead of both when set
+    bool styled_page = false;              ///< a page with its own styles in it, and nothing from elsewhere
     bool length_unknown = false;           ///< to HEAD: the body would have to be made first
     std::chrono::milliseconds held{0};     ///< how long it waits before it is sent
     std::vector<std::pair<std::string, std::string>> headers;

@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "server/report/report.hpp"
 #include "server/serve/encode/description.hpp"
 #include "server/serve/http/on_worker.hpp"
 #include "server/serve/http/recording_reads.hpp"
@@ -101,6 +102,7 @@ awaitable<Answer> RecordingRoutes::read(const Request& request) {
     if (!place) co_return error_answer(404, place.error().message);
     if (!is_read(request)) co_return method_answer("GET, HEAD");
     if (what == "download") co_return co_await download(request, *place);
+    if (what == "report") co_return co_await report(request, *place);
     if (what == "description" && place->live) {
         // The file may not be there yet.
         if (const auto allowed = allow_parameters(request.target, {}); !allowed)
@@ -111,10 +113,31 @@ awaitable<Answer> RecordingRoutes::read(const Request& request) {
     }
     const Read asked = read_called(what);
     if (asked == nullptr)
-        co_return error_answer(404, "a recording has description, series, latest, events, frames, download and meta");
+        co_return error_answer(404, "a recording has description, series, latest, events, frames, report, download and meta");
     const WorkerTask task = task_for(
         folder_, *place, [asked, target = request.target](RecordingReader& reader) { return asked(reader, target); });
     co_return co_await on_worker(workers_, place->live ? Lane::live : Lane::stored, request.client, task);
+}
+
+awaitable<Answer> RecordingRoutes::report(const Request& request, const RecordingPlace& place) {
+    if (const auto allowed = allow_parameters(request.target, {}); !allowed)
+        co_return error_answer(400, allowed.error().message);
+    // It reads the whole file, as a download does.
+    auto place_taken = budgets_.take(Budget::downloads, request.client);
+    if (!place_taken) co_return busy_answer(place_taken.error().message);
+    const auto slot = std::make_shared<Lease>(std::move(*place_taken));
+    const WorkerTask task = [&folder = folder_, place, slot](ReaderCache&) {
+        const auto path = file_of(folder, place);
+        if (!path) return path.error();
+        auto page = report_page(*path);
+        if (!page) return error_answer(503, page.error().message);
+        Answer answer;
+        answer.content_type = "text/html; charset=utf-8";
+        answer.styled_page = true;
+        answer.body = std::move(*page);
+        return answer;
+    };
+    co_return co_await on_worker(workers_, Lane::slow, request.client, task);
 }
 
 awaitable<Answer> RecordingRoutes::download(const Request& request, const RecordingPlace& place) {

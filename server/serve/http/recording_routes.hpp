@@ -30,6 +30,7 @@ class RecordingRoutes {
     [[nodiscard]] boost::asio::awaitable<Answer> read(const Request& request);
 
   private:
+    [[nodiscard]] boost::asio::awaitable<Answer> report(const Request& request, const RecordingPlace& place);
     [[nodiscard]] boost::asio::awaitable<Answer> download(const Request& request, const RecordingPlace& place);
 
     const std::filesystem::path& folder_;

@@ -1,0 +1,19 @@
+#pragma once
+/// What a report rests on: the recording with its hash, the programs and files that made it, and what is missing from it.
+#include <string>
+
+#include "server/report/page/markup.hpp"
+#include "server/report/read/recorded.hpp"
+
+namespace turnstone::report {
+
+/// `sha256`: of the bytes received; empty: not to be had.
+[[nodiscard]] Markup provenance_chapter(const Recorded& recorded, const std::string& sha256);
+
+/// Lines for names by hand, with what each stands for.
+[[nodiscard]] Markup signatures(const std::vector<std::string>& roles);
+
+/// What this program can never do, and who decides.
+[[nodiscard]] Markup closing_words();
+
+} // namespace turnstone::report

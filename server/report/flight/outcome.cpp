@@ -1,0 +1,127 @@
+#include "server/report/flight/outcome.hpp"
+
+#include <cmath>
+#include <numbers>
+
+#include <fmt/format.h>
+
+#include "server/report/chapters/clock.hpp"
+#include "server/report/page/page.hpp"
+#include "server/report/page/table.hpp"
+#include "server/report/text/figure.hpp"
+#include "shared/time.hpp"
+
+namespace turnstone::report {
+
+namespace {
+
+constexpr double kDegreesPerRadian = 180 / std::numbers::pi;
+
+/// A figure of the table "derived": the column, and the column with its time.
+struct KeyFigure {
+    const char* column;
+    const char* time_column = nullptr;
+};
+constexpr KeyFigure kKeyFigures[] = {
+    {"altitude_max_m", "altitude_max_t_s"},
+    {"time_to_apogee_s"},
+    {"vertical_speed_max_mps", "vertical_speed_max_t_s"},
+    {"mach_max", "mach_max_t_s"},
+    {"force_max_mps2", "force_max_t_s"},
+    {"dynamic_pressure_max_pa", "dynamic_pressure_max_t_s"},
+    {"roll_rate_max_radps", "roll_rate_max_t_s"},
+    {"burn_time_s"},
+    {"speed_gained_mps"},
+    {"net_acceleration_mps2"},
+    {"drogue_rate_mps"},
+    {"main_rate_mps"},
+    {"flight_time_s"},
+};
+
+std::optional<RowValues> derived_at_end(const Recorded& recorded, const Flight& flight) {
+    return recorded.row_at(recorded.table(flight.vehicle, "estimate/derived"), flight.window.to_ns - 1);
+}
+
+} // namespace
+
+double LandingPlace::distance_m() const {
+    return std::hypot(east_m, north_m);
+}
+
+double LandingPlace::distance_sigma_m() const {
+    const double distance = distance_m();
+    return distance > 0 ? std::hypot(east_m * east_sigma_m, north_m * north_sigma_m) / distance
+                        : std::hypot(east_sigma_m, north_sigma_m);
+}
+
+double LandingPlace::bearing_deg() const {
+    const double bearing = std::atan2(east_m, north_m) * kDegreesPerRadian;
+    return bearing < 0 ? bearing + 360 : bearing;
+}
+
+std::optional<LandingPlace> landing_place(const Recorded& recorded, const Flight& flight) {
+    const auto row = recorded.row_at(recorded.table(flight.vehicle, "estimate/navigation"), flight.window.to_ns - 1);
+    if (!row || row->t_ns() < flight.liftoff_ns || std::isnan(row->value("east_m"))) return std::nullopt;
+    return LandingPlace{row->value("east_m"),       row->value("north_m"),       row->sigma("east_m"),
+                        row->sigma("north_m"),      row->value("latitude_deg"),  row->value("longitude_deg"),
+                        row->word_of("mode")};
+}
+
+std::string outcome_sentence(const Recorded& recorded, const Flight& flight) {
+    std::string text;
+    const auto derived = derived_at_end(recorded, flight);
+    if (derived && !std::isnan(derived->value("altitude_max_m")))
+        text += fmt::format("{} {} AGL. ", flight.apogee_ns ? "Apogee" : "Maximum altitude",
+                            quantity(derived->value("altitude_max_m"), derived->sigma("altitude_max_m"), 0, "m"));
+    const auto place = landing_place(recorded, flight);
+    if (flight.touchdown_ns && place)
+        text += fmt::format("Down {} from the pad at {}.", quantity(place->distance_m(), place->distance_sigma_m(), 0, "m"),
+                            bearing_text(place->bearing_deg()));
+    else if (flight.touchdown_ns)
+        text += "Down; the place is not known.";
+    else
+        text += "Touchdown not seen.";
+    return text;
+}
+
+Markup key_figures_chapter(const Recorded& recorded, const Flight& flight) {
+    const auto derived = derived_at_end(recorded, flight);
+    LedgerTable table({{"Key figures"}, {"", true}, {"at", true}});
+    if (derived)
+        for (const KeyFigure& figure : kKeyFigures) {
+            const auto place = number_column(derived->table(), figure.column);
+            if (!place || std::isnan(derived->value(figure.column))) continue;
+            const Column& column = derived->table().columns[*place];
+            const double at_s = figure.time_column == nullptr ? std::nan("") : derived->value(figure.time_column);
+            table.row({Markup::text(column.title),
+                       strong(quantity(derived->value(figure.column), derived->sigma(figure.column), column.decimals,
+                                       column.unit)),
+                       Markup::text(std::isnan(at_s) ? "" : flight_clock(at_s))});
+        }
+    if (const auto place = landing_place(recorded, flight)) {
+        table.row({Markup(flight.touchdown_ns ? Literal("Landing, from the pad") : Literal("Last known, from the pad")),
+                   strong(quantity(place->distance_m(), place->distance_sigma_m(), 0, "m") + ", " +
+                          bearing_text(place->bearing_deg())),
+                   Markup::text(place->mode)});
+        table.row({Markup("Place, WGS 84"),
+                   strong(fixed(place->latitude_deg, 5) + "°, " + fixed(place->longitude_deg, 5) + "°"), {}});
+    }
+    if (table.empty()) return {};
+    return kept_chapter("Figures", table.markup() + element("p.note", "± is one standard deviation, of the estimator that "
+                                                                      "gives the figure. Altitudes are above the pad."));
+}
+
+Markup phases_chapter(const Recorded& recorded, const Flight& flight) {
+    const ReportClock clock(recorded, flight.liftoff_ns);
+    LedgerTable table({{"Phase"}, {"began", true}, {"±", true}, {"UTC", true}, {"for", true}});
+    for (const FlightPhase& phase : flight.phases)
+        table.row({strong(capital(phase.word)), Markup::text(clock.text(phase.t_ns)),
+                   Markup::text(phase.sigma_s > 0 ? significant(phase.sigma_s, 1) + "\u00a0s" : ""),
+                   Markup::text(clock.utc(phase.t_ns)),
+                   Markup::text(&phase == &flight.phases.back()
+                                    ? ""
+                                    : fixed(seconds_between(phase.t_ns, phase.until_ns), 1) + "\u00a0s")});
+    return table.empty() ? Markup() : kept_chapter("Phases", table.markup());
+}
+
+} // namespace turnstone::report

@@ -1,0 +1,120 @@
+#include "server/report/ground/charge_picture.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "server/report/chapters/links.hpp"
+#include "server/report/page/table.hpp"
+#include "server/report/text/figure.hpp"
+#include "server/analysis/statistics/summary.hpp"
+#include "shared/time.hpp"
+
+namespace turnstone::report {
+
+namespace {
+
+constexpr double kBefore_ms = 20;
+constexpr double kAfterLeast_ms = 160;
+constexpr double kAfterMost_ms = 1000;
+constexpr std::size_t kPicturePoints = 600;
+
+/// What is drawn of a firing, the roles in which it may have been recorded, and the figure that stands beside it.
+struct PictureStrip {
+    const char* title;
+    std::initializer_list<std::string_view> roles;
+    const char* figure; ///< stem of the column of the charge's table
+    const char* figure_at; ///< stem of the column that says when; null: nothing does
+    bool over_before;   ///< drawn as the difference from what was before
+};
+const PictureStrip kPictureStrips[] = {
+    {"Acceleration, long axis", {"charge_accel_x", "accel_body_x"}, "shock", nullptr, false},
+    {"Bay pressure, over before", {"charge_bay_pressure", "static_pressure"}, "pulse_peak", "pulse_peak_at", true},
+    {"Turn rate", {"charge_turn_rate", "rate_body_y"}, "turn_rate", nullptr, false},
+    {"Battery", {"charge_battery", "battery_voltage"}, "battery_least", nullptr, false},
+    {"Current", {"charge_current"}, "current_peak", nullptr, false},
+};
+
+double mean_before(const Trace& trace) {
+    std::vector<double> before;
+    for (std::size_t i = 0; i < trace.t.size(); ++i)
+        if (trace.t[i] < 0) before.push_back(trace.y[i]);
+    return analysis::summarise(before).mean;
+}
+
+std::string figure_of(const Firing& firing, const char* stem) {
+    const auto place = charge_column(firing.row.table(), stem);
+    if (!place) return {};
+    const Column& column = firing.row.table().columns[*place];
+    const double value = firing.row.value(column.name);
+    if (std::isnan(value)) return {};
+    return quantity_near(value, firing.row.sigma(column.name), column.decimals, column.unit);
+}
+
+Strip strip_of_firing(const Recorded& recorded, const Firing& firing, const PictureStrip& wanted, const ColumnPlace& place,
+                      Window window) {
+    Trace trace = recorded.trace(place, window, firing.row.t_ns(), kPicturePoints);
+    const double before = mean_before(trace);
+    const double zero = wanted.over_before && std::isfinite(before) ? before : 0;
+    double largest = 0;
+    for (double& value : trace.y) {
+        value -= zero;
+        if (std::isfinite(value)) largest = std::max(largest, std::abs(value));
+    }
+    const ShownUnit unit = shown_unit_near(place.about().unit, largest);
+    for (double& value : trace.y) value = unit.gain * value + (wanted.over_before ? 0 : unit.offset);
+    for (double& value : trace.low) value = unit.gain * (value - zero) + (wanted.over_before ? 0 : unit.offset);
+    for (double& value : trace.high) value = unit.gain * (value - zero) + (wanted.over_before ? 0 : unit.offset);
+    for (double& t : trace.t) t *= 1e3;
+    Strip strip{.title = wanted.title, .figure = figure_of(firing, wanted.figure), .lines = {{std::move(trace)}}};
+    strip.note = "axis in " + unit.symbol;
+    if (wanted.figure_at != nullptr)
+        if (const std::string at = figure_of(firing, wanted.figure_at); !at.empty()) strip.note = "at " + at + ", " + strip.note;
+    return strip;
+}
+
+} // namespace
+
+std::vector<FoundEdge> edges_of(const Recorded& recorded, const Firing& firing) {
+    // The events come after the firing, as soon as enough of the record is there.
+    constexpr std::int64_t kFoundWithinNs = 60 * kNsPerS;
+    std::vector<FoundEdge> edges;
+    for (const Event& event : recorded.events()) {
+        if (what(event) != "edge_found" || event.vehicle != static_cast<int>(firing.vehicle) ||
+            text_in(event, "charge") != firing.charge || event.t_found_ns < firing.row.t_ns() ||
+            event.t_found_ns > firing.row.t_ns() + kFoundWithinNs)
+            continue;
+        std::string name = text_in(event, "edge");
+        std::ranges::replace(name, '_', ' ');
+        edges.push_back({name, number_in(event, "after_s"), number_in(event, "sigma_s")});
+    }
+    std::ranges::stable_sort(edges, {}, &FoundEdge::after_s);
+    return edges;
+}
+
+Markup charge_picture(const Recorded& recorded, const Firing& firing) {
+    const std::vector<FoundEdge> edges = edges_of(recorded, firing);
+    StripChart chart;
+    chart.from = -kBefore_ms;
+    chart.to = kAfterLeast_ms;
+    for (const FoundEdge& edge : edges)
+        if (std::isfinite(edge.after_s)) chart.to = std::clamp(1.2e3 * edge.after_s, chart.to, kAfterMost_ms);
+    chart.axis_unit = "ms";
+    chart.strip_height = 88;
+    const auto at = [&](double ms) { return firing.row.t_ns() + seconds_to_ns(1e-3 * ms); };
+    const Window window{at(chart.from), at(chart.to) + 1};
+    for (const PictureStrip& wanted : kPictureStrips)
+        if (const auto place = recorded.with_rows(firing.vehicle, wanted.roles, window, 3))
+            chart.strips.push_back(strip_of_firing(recorded, firing, wanted, *place, window));
+    LedgerTable table({{"Edges found"}, {"after the firing", true}});
+    for (std::size_t i = 0; i < edges.size(); ++i) {
+        chart.marks.push_back({1e3 * edges[i].after_s, std::to_string(i + 1)});
+        table.row({element("b", std::to_string(i + 1)) + Markup(" ") + Markup::text(edges[i].name),
+                   strong(quantity_near(edges[i].after_s, edges[i].sigma_s, 4, "s"))});
+    }
+    if (chart.strips.empty()) return {};
+    return drawn(chart) + (table.empty() ? Markup() : table.markup());
+}
+
+} // namespace turnstone::report

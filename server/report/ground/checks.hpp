@@ -1,0 +1,36 @@
+#pragma once
+/// Checks as they stood at some moment, for a table with the room left to each limit.
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "server/pipeline/checklist/check.hpp"
+#include "server/report/page/markup.hpp"
+#include "server/report/read/recorded.hpp"
+
+namespace turnstone::report {
+
+struct CheckResult {
+    std::string id, title, why, required;
+    Severity severity = Severity::must;
+    CheckState state = CheckState::waits;
+    std::string reason;   ///< why it is not evaluated, or what decided it; may be empty
+    std::string measured; ///< with its unit; empty: nothing
+    double margin = 0;    ///< NaN: none
+    std::string margin_text;
+    double room = 0; ///< the margin that counts as all the room there is; NaN: nothing says
+
+    [[nodiscard]] bool decided_badly() const { return state != CheckState::holds; }
+};
+
+/// `procedure`: its id; empty: of the readiness board. What the last decision and the last row before `until_ns` say.
+[[nodiscard]] std::vector<CheckResult> check_results(const Recorded& recorded, std::size_t vehicle,
+                                                     const std::vector<Check>& checks, const std::string& procedure,
+                                                     Window window);
+
+[[nodiscard]] Markup checks_table(const std::vector<CheckResult>& results);
+
+/// "9 of 9 checks hold. Least margin: shock, 24 m/s²."
+[[nodiscard]] std::string checks_sentence(const std::vector<CheckResult>& results);
+
+} // namespace turnstone::report

@@ -1,0 +1,14 @@
+#pragma once
+/// Tests of the same charge before this one, in the recordings of the same folder.
+#include <filesystem>
+#include <vector>
+
+#include "server/report/ground/charge.hpp"
+
+namespace turnstone::report {
+
+/// The newest first, at most a dozen. `path`: of the recording itself.
+[[nodiscard]] std::vector<EarlierFiring> earlier_firings(const Recorded& recorded, const Firing& firing,
+                                                         const std::filesystem::path& path);
+
+} // namespace turnstone::report
