@@ -9,6 +9,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "server/analysis/mass/mass_record.hpp"
 #include "server/commands/subcommands.hpp"
 #include "server/pipeline/checklist/mistakes.hpp"
 #include "server/pipeline/station/pipeline.hpp"
@@ -147,10 +148,20 @@ class Checker {
         if (setup) {
             about = dictionary + ": ok; " + describe(setup->dictionary) + "\n" + (path / "vehicle.json").string() +
                     ": ok; vehicle " + setup->vehicle.name + "\n" + outlook(*setup) + watched(setup->dictionary) +
-                    checklists(path.string(), *setup);
+                    checklists(path.string(), *setup) + weighings(path, setup->files, problems);
             check_together(path.string(), std::move(*setup), problems);
         }
         if (report(problems)) out_ << about;
+    }
+
+    /// Of mass.csv, when there is one.
+    static std::string weighings(const fs::path& folder, const std::vector<FolderFile>& files,
+                                 std::vector<Problem>& problems) {
+        const auto found = std::ranges::find(files, "mass.csv", &FolderFile::name);
+        if (found == files.end()) return {};
+        const std::string file = (folder / found->name).string();
+        const auto read = analysis::read_mass_csv(found->text, file, problems);
+        return read ? file + ": ok; " + count_text(read->size(), "weighing") + "\n" : "";
     }
 
     /// Which estimates this vehicle gets, one indented line each.

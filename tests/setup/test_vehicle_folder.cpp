@@ -1,3 +1,5 @@
+#include <algorithm>
+
 #include <catch2/catch.hpp>
 
 #include "server/setup/vehicle_folder.hpp"
@@ -16,6 +18,8 @@ TEST_CASE("a vehicle folder is read as text and as what the text says") {
     CHECK(setup->vehicle.name == "sanderling");
     CHECK(setup->dictionary_json.find("\"sanderling\"") != std::string::npos);
     CHECK(setup->vehicle_json.find("\"sanderling\"") != std::string::npos);
+    // What was weighed goes into the recording with the rest.
+    CHECK(std::ranges::count(setup->files, "mass.csv", &FolderFile::name) == 1);
 }
 
 TEST_CASE("every mistake in a vehicle folder is reported, with its file") {
