@@ -32,13 +32,15 @@ Markup flight_chapters(const Recorded& recorded, const Flight& flight, const std
     const ReportClock clock(recorded, flight.liftoff_ns);
     const auto vehicle = static_cast<int>(flight.vehicle);
     Markup content;
-    if (named) content += element("h2.part", fmt::format("{}, flight {}", title_of(recorded, flight.vehicle), flight.number));
-    content += key_figures_chapter(recorded, flight) + phases_chapter(recorded, flight) + course_chapter(recorded, flight) +
-               map_chapter(recorded, flight) + predictions_chapter(recorded, flight);
+    if (named)
+        content += element("h2.part", fmt::format("{}, flight {}", title_of(recorded, flight.vehicle), flight.number));
+    content += key_figures_chapter(recorded, flight) + phases_chapter(recorded, flight) +
+               course_chapter(recorded, flight) + map_chapter(recorded, flight) + predictions_chapter(recorded, flight);
     for (const Firing& firing : firings_in(recorded, flight.vehicle, flight.window))
         content += charge_chapter(recorded, firing, earlier_firings(recorded, firing, path));
     content += links_chapter(recorded, flight.vehicle, flight.window, clock) +
-               alerts_chapter(recorded, vehicle, flight.window, clock) + log_chapter(recorded, vehicle, recorded.whole(), clock) +
+               alerts_chapter(recorded, vehicle, flight.window, clock) +
+               log_chapter(recorded, vehicle, recorded.whole(), clock) +
                events_chapter(recorded, vehicle, flight.window, clock);
     return content;
 }
@@ -83,8 +85,8 @@ void head_of(const Recorded& recorded, std::string kind, std::size_t vehicle, st
 void add_firings_alone(const Recorded& recorded, const std::filesystem::path& path, Sheet& sheet) {
     for (std::size_t vehicle = 0; vehicle < recorded.setup().vehicles.size(); ++vehicle)
         for (const Firing& firing : firings_in(recorded, vehicle, recorded.whole())) {
-            head_of(recorded, "Ground test report", vehicle, firing.row.t_ns(), "Fired without a procedure: nothing is judged.",
-                    sheet.head);
+            head_of(recorded, "Ground test report", vehicle, firing.row.t_ns(),
+                    "Fired without a procedure: nothing is judged.", sheet.head);
             sheet.body += charge_chapter(recorded, firing, earlier_firings(recorded, firing, path));
             sheet.signed_by = {"Test conductor", "Range safety officer"};
         }
@@ -95,7 +97,8 @@ Sheet sheet_of(const Recorded& recorded, const std::filesystem::path& path) {
     Sheet sheet;
     const auto flights = flights_in(recorded);
     for (const Flight& flight : flights) {
-        head_of(recorded, "Flight report", flight.vehicle, flight.liftoff_ns, outcome_sentence(recorded, flight), sheet.head);
+        head_of(recorded, "Flight report", flight.vehicle, flight.liftoff_ns, outcome_sentence(recorded, flight),
+                sheet.head);
         sheet.body += flight_chapters(recorded, flight, path, flights.size() > 1);
     }
     for (const ProcedureRun& run : procedure_runs(recorded)) {
@@ -110,8 +113,8 @@ Sheet sheet_of(const Recorded& recorded, const std::filesystem::path& path) {
         if (sheet.signed_by.empty()) sheet.signed_by = polled_positions(recorded);
     }
     if (sheet.head.kind.empty()) {
-        head_of(recorded, "Recording report", 0, recorded.whole().from_ns, "No flight, no ground test and no poll in it.",
-                sheet.head);
+        head_of(recorded, "Recording report", 0, recorded.whole().from_ns,
+                "No flight, no ground test and no poll in it.", sheet.head);
         sheet.body += plain_chapters(recorded);
     }
     return sheet;

@@ -92,7 +92,8 @@ class HandMade {
         std::ranges::stable_sort(rows_, {}, &Row::t_s);
         Recorder recorder(test::recorder_settings(folder.path()), setup_);
         const std::string id = recorder.begin(
-            schema_, {.t_start_ns = t_start_ns_, .utc_start_ns = t_start_ns_, .name = "", .continues = ""}, t_start_ns_);
+            schema_, {.t_start_ns = t_start_ns_, .utc_start_ns = t_start_ns_, .name = "", .continues = ""},
+            t_start_ns_);
         auto inputs = std::make_shared<Inputs>();
         const std::string text = "bytes of " + id;
         const auto bytes = std::as_bytes(std::span(text));

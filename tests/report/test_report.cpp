@@ -30,7 +30,8 @@ std::string read_out(const std::string& html) {
     return text;
 }
 
-std::string page_of(const std::filesystem::path& file) {
+/// `name`: of the page that is left for a look, and for tests/browser/report.mjs, which prints it.
+std::string page_of(const std::filesystem::path& file, const std::string& name) {
     const auto page = report_page(file);
     INFO((page ? "" : page.error().message));
     REQUIRE(page);
@@ -39,8 +40,7 @@ std::string page_of(const std::filesystem::path& file) {
         INFO(never);
         CHECK(page->find(never) == std::string::npos);
     }
-    // Left for a look, and for the test that prints it.
-    test::write_file(test::build_path("reports") / (file.stem().string() + ".html"), *page);
+    test::write_file(test::build_path("reports") / (name + ".html"), *page);
     return *page;
 }
 
@@ -51,13 +51,14 @@ TEST_CASE("a flight's report says what it came to, against what was predicted") 
     HandMade made(demo_setup());
     add_flight(made);
     const auto file = made.record(folder, 101);
-    const std::string text = read_out(page_of(file));
+    const std::string text = read_out(page_of(file, "flight"));
     CHECK_THAT(text, Contains("Flight report") && Contains("Sanderling") && Contains("Lantern Flat") &&
                          Contains("Apogee 1107 ± 2 m AGL. Down 114 ± 1 m from the pad at 116°."));
     CHECK_THAT(text, Contains("Maximum altitude AGL 1107 ± 2 m") && Contains("T+0:14.9") && Contains("Under drogue"));
     CHECK_THAT(text, Contains("1090 ± 50 m") && Contains("+20 ± 50 m") && Contains("1112 ± 9 m"));
     CHECK_THAT(text, Contains("inside 95 %"));
-    CHECK_THAT(text, Contains("% of packets lost over 10 s") && Contains("T+0:38.0") && Contains("Marker: main seen by eye"));
+    CHECK_THAT(text,
+               Contains("% of packets lost over 10 s") && Contains("T+0:38.0") && Contains("Marker: main seen by eye"));
     CHECK_THAT(text, Contains("Longer than 2 s without a good frame") && Contains("4 s"));
     CHECK_THAT(text, Contains(received_sha256(file).value()) && Contains("Dictionary Sanderling, version"));
     CHECK_THAT(text, Contains("it cannot command, arm or fire anything"));
@@ -65,22 +66,27 @@ TEST_CASE("a flight's report says what it came to, against what was predicted") 
 
 TEST_CASE("a ground test's report has its verdicts, its charge and the tests before it") {
     const test::TemporaryFolder folder;
-    const std::vector<FolderFile> files{{"procedures/separation-test.json", separation_procedure("Tethered separation test", "Look twice.")}};
+    const std::vector<FolderFile> files{
+        {"procedures/separation-test.json", separation_procedure("Tethered separation test", "Look twice.")}};
     for (int test = 1; test <= 3; ++test) {
         HandMade made(demo_setup(files), kStart_ns + (test - 4) * 86'400'000'000'000);
         add_ground_test(made, test, 0.0186 + 0.003 * (3 - test));
         const auto file = made.record(folder, 60);
         if (test < 3) continue;
-        const std::string page = page_of(file);
+        const std::string page = page_of(file, "ground-test");
         const std::string text = read_out(page);
-        CHECK_THAT(text, Contains("Ground test report") && Contains("Tethered separation test 3") &&
-                             Contains("Failed: 2 of 3 checks hold. Level fails. Least margin: Battery, least, 0.38 V."));
+        CHECK_THAT(text,
+                   Contains("Ground test report") && Contains("Tethered separation test 3") &&
+                       Contains("Failed: 2 of 3 checks hold. Level fails. Least margin: Battery, least, 0.38 V."));
         CHECK_THAT(text, Contains("≥ 7.4 V") && Contains("7.78 V") && Contains("confirmed by R. M."));
         CHECK_THAT(text, Contains("lid off 18.6 ± 0.5 ms") && Contains("133 ± 2 m/s²") && Contains("3.01 ± 0.04 kPa"));
-        CHECK_THAT(text, Contains("Shock response spectrum") && Contains("Test 2, 2026-05-15") && Contains("Test 1, 2026-05-14"));
-        // 18.6, 21.6 and 24.6 ms: mean 21.6, sample standard deviation 3.0, and t(0.975, 2) = 4.303 of 1.732 to each side.
+        CHECK_THAT(text, Contains("Shock response spectrum") && Contains("Test 2, 2026-05-15") &&
+                             Contains("Test 1, 2026-05-14"));
+        // 18.6, 21.6 and 24.6 ms: mean 21.6, sample standard deviation 3.0, and t(0.975, 2) = 4.303 of 1.732 to each
+        // side.
         CHECK_THAT(text, Contains("22 ± 3") && Contains("14.1 to 29.1") && Contains("−14.9 %"));
-        CHECK_THAT(text, Contains("Caution. The charge is live") && Contains("Repeated 1 time") && Contains("Waived: camera battery empty"));
+        CHECK_THAT(text, Contains("Caution. The charge is live") && Contains("Repeated 1 time") &&
+                             Contains("Waived: camera battery empty"));
         CHECK_THAT(text, Contains("Range safety officer, date"));
         CHECK(page.find("class=\"edge\"") != std::string::npos);
     }
@@ -90,7 +96,7 @@ TEST_CASE("a poll's report has the board, the answers and what is missing for go
     const test::TemporaryFolder folder;
     HandMade made(demo_setup({{"readiness.json", readiness_board("Weather")}}));
     add_poll(made);
-    const std::string text = read_out(page_of(made.record(folder, 30)));
+    const std::string text = read_out(page_of(made.record(folder, 30), "poll"));
     CHECK_THAT(text, Contains("Poll report") && Contains("Weather says no go"));
     CHECK_THAT(text, Contains("Range safety go K. L.") && Contains("Weather no go K. L."));
     CHECK_THAT(text, Contains("Wind, gust") && Contains("fails") && Contains("≤ 8.9"));
@@ -99,7 +105,8 @@ TEST_CASE("a poll's report has the board, the answers and what is missing for go
 TEST_CASE("a recording with nothing in it still has a report, and a file that is none has a reason") {
     const test::TemporaryFolder folder;
     HandMade made(demo_setup());
-    CHECK_THAT(read_out(page_of(made.record(folder, 5))), Contains("Recording report") && Contains("No flight, no ground test and no poll"));
+    CHECK_THAT(read_out(page_of(made.record(folder, 5), "empty")),
+               Contains("Recording report") && Contains("No flight, no ground test and no poll"));
     const auto none = report_page(folder.write("x.sqlite", "not a recording"));
     REQUIRE(!none);
     CHECK_THAT(none.error().message, Contains("x.sqlite"));
@@ -124,6 +131,7 @@ TEST_CASE("names and notes that would be markup stay text, wherever they stand")
     add_ground_test(made, 1, 0.02, kHostile);
     add_poll(made, kHostile);
     made.event(EventId::note, 40, {{"text", kHostile}});
-    const std::string page = page_of(made.record(folder, 101));
-    CHECK_THAT(page, Contains("&lt;script&gt;alert(1)") && !Contains("\u202E") && !Contains("\x1b") && !Contains("\xff"));
+    const std::string page = page_of(made.record(folder, 101), "hostile");
+    CHECK_THAT(page,
+               Contains("&lt;script&gt;alert(1)") && !Contains("\u202E") && !Contains("\x1b") && !Contains("\xff"));
 }

@@ -5,7 +5,6 @@
 
 #include <fmt/format.h>
 
-#include "server/report/draw/svg.hpp"
 #include "server/report/page/page.hpp"
 #include "server/report/page/table.hpp"
 #include "server/report/text/figure.hpp"
@@ -73,8 +72,8 @@ Markup log_chapter(const Recorded& recorded, int vehicle, Window window, const R
         const bool of_people = event.kind == EventKind::marker || event.kind == EventKind::note ||
                                event.kind == EventKind::countdown || what(event) == "entered";
         if (!of_people || !concerns(event, vehicle, window)) continue;
-        const Markup text = event.kind == EventKind::marker ? Markup("Marker: ") + Markup::text(event.text)
-                                                            : Markup::text(event.text);
+        const Markup text =
+            event.kind == EventKind::marker ? Markup("Marker: ") + Markup::text(event.text) : Markup::text(event.text);
         table.row({Markup::text(clock.text(event.t_ns)), text});
     }
     return table.empty() ? Markup() : chapter("Log", table.markup(kLinesMost));

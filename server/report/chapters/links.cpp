@@ -98,7 +98,9 @@ Markup links_chapter(const Recorded& recorded, std::size_t vehicle, Window windo
     }
     if (links.empty()) return {};
     Markup content = links.markup();
-    if (!gaps.empty()) content += element("h3", fmt::format("Longer than {} s without a good frame", kGapSeconds)) + gaps.markup(kGapsShown);
+    if (!gaps.empty())
+        content +=
+            element("h3", fmt::format("Longer than {} s without a good frame", kGapSeconds)) + gaps.markup(kGapsShown);
     return chapter("Links", content);
 }
 

@@ -20,6 +20,7 @@ struct SilentTime {
 [[nodiscard]] std::vector<SilentTime> silent_times(const Recorded& recorded, std::size_t vehicle, Window window);
 
 /// Of the vehicle's links.
-[[nodiscard]] Markup links_chapter(const Recorded& recorded, std::size_t vehicle, Window window, const ReportClock& clock);
+[[nodiscard]] Markup links_chapter(const Recorded& recorded, std::size_t vehicle, Window window,
+                                   const ReportClock& clock);
 
 } // namespace turnstone::report

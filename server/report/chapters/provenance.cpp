@@ -44,9 +44,9 @@ Markup provenance_chapter(const Recorded& recorded, const std::string& sha256) {
     text_line("Ended", ending_of(info));
     text_line("Missing", missing_from(info, recorded.damage()));
     for (const VehicleDescription& vehicle : recorded.setup().vehicles)
-        text_line("Dictionary", vehicle.title + (vehicle.dictionary_version.empty()
-                                                     ? ", without a version"
-                                                     : ", version " + vehicle.dictionary_version));
+        text_line("Dictionary",
+                  vehicle.title + (vehicle.dictionary_version.empty() ? ", without a version"
+                                                                      : ", version " + vehicle.dictionary_version));
     for (const LinkSetup& link : recorded.setup().links) text_line("Link", link.name + ": " + link.uri);
     text_line("Recorded by", "Turnstone " + info.version);
     text_line("Report by", "Turnstone " TURNSTONE_VERSION);
@@ -62,8 +62,9 @@ Markup signatures(const std::vector<std::string>& roles) {
 }
 
 Markup closing_words() {
-    return element("p.note", "Turnstone only receives: it cannot command, arm or fire anything. Its figures are advisory. The "
-                             "range safety officer, local law and the site's safety code decide.");
+    return element("p.note",
+                   "Turnstone only receives: it cannot command, arm or fire anything. Its figures are advisory. The "
+                   "range safety officer, local law and the site's safety code decide.");
 }
 
 } // namespace turnstone::report

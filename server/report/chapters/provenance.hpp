@@ -1,5 +1,6 @@
 #pragma once
-/// What a report rests on: the recording with its hash, the programs and files that made it, and what is missing from it.
+/// What a report rests on: the recording with its hash, the programs and files that made it, and what is missing from
+/// it.
 #include <string>
 
 #include "server/report/page/markup.hpp"

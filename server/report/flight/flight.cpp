@@ -15,10 +15,12 @@ constexpr std::int64_t kAfterNs = 30 * kNsPerS;
 /// Events of one flight, from its liftoff to the next one or to readiness for it.
 void take_events(const Recorded& recorded, std::int64_t until_ns, Flight& flight) {
     for (const Event& event : recorded.events()) {
-        if (event.vehicle != static_cast<int>(flight.vehicle) || event.t_ns < flight.liftoff_ns || event.t_ns >= until_ns)
+        if (event.vehicle != static_cast<int>(flight.vehicle) || event.t_ns < flight.liftoff_ns ||
+            event.t_ns >= until_ns)
             continue;
         const std::string_view word = what(event);
-        if (word == "phase_began") flight.phases.push_back({text_in(event, "phase"), event.t_ns, event.t_sigma_s, until_ns});
+        if (word == "phase_began")
+            flight.phases.push_back({text_in(event, "phase"), event.t_ns, event.t_sigma_s, until_ns});
         if (word == "burnout") flight.burnout_ns = event.t_ns;
         if (word == "apogee") flight.apogee_ns = event.t_ns;
         if (word == "touchdown") flight.touchdown_ns = event.t_ns;
@@ -60,7 +62,8 @@ std::vector<Flight> flights_in(const Recorded& recorded) {
             Flight& flight = of_vehicle[i];
             flight.number = i + 1;
             take_events(recorded, ends[i], flight);
-            const std::int64_t end_ns = flight.touchdown_ns ? std::min(ends[i], *flight.touchdown_ns + kAfterNs) : ends[i];
+            const std::int64_t end_ns =
+                flight.touchdown_ns ? std::min(ends[i], *flight.touchdown_ns + kAfterNs) : ends[i];
             flight.window = {std::max(recorded.whole().from_ns, flight.liftoff_ns - kBeforeNs), end_ns};
             flights.push_back(std::move(flight));
         }

@@ -20,8 +20,8 @@ struct Flight {
     std::size_t number = 1; ///< in this recording, of this vehicle
     std::int64_t liftoff_ns = 0;
     double liftoff_sigma_s = 0;
-    Window window{};                     ///< from a little before liftoff to rest after touchdown
-    std::vector<FlightPhase> phases;     ///< from liftoff on
+    Window window{};                 ///< from a little before liftoff to rest after touchdown
+    std::vector<FlightPhase> phases; ///< from liftoff on
     std::optional<std::int64_t> burnout_ns, apogee_ns, touchdown_ns;
     [[nodiscard]] std::optional<std::int64_t> began(std::string_view phase) const;
 };

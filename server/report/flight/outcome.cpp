@@ -62,8 +62,8 @@ double LandingPlace::bearing_deg() const {
 std::optional<LandingPlace> landing_place(const Recorded& recorded, const Flight& flight) {
     const auto row = recorded.row_at(recorded.table(flight.vehicle, "estimate/navigation"), flight.window.to_ns - 1);
     if (!row || row->t_ns() < flight.liftoff_ns || std::isnan(row->value("east_m"))) return std::nullopt;
-    return LandingPlace{row->value("east_m"),       row->value("north_m"),       row->sigma("east_m"),
-                        row->sigma("north_m"),      row->value("latitude_deg"),  row->value("longitude_deg"),
+    return LandingPlace{row->value("east_m"),  row->value("north_m"),      row->sigma("east_m"),
+                        row->sigma("north_m"), row->value("latitude_deg"), row->value("longitude_deg"),
                         row->word_of("mode")};
 }
 
@@ -75,8 +75,9 @@ std::string outcome_sentence(const Recorded& recorded, const Flight& flight) {
                             quantity(derived->value("altitude_max_m"), derived->sigma("altitude_max_m"), 0, "m"));
     const auto place = landing_place(recorded, flight);
     if (flight.touchdown_ns && place)
-        text += fmt::format("Down {} from the pad at {}.", quantity(place->distance_m(), place->distance_sigma_m(), 0, "m"),
-                            bearing_text(place->bearing_deg()));
+        text +=
+            fmt::format("Down {} from the pad at {}.", quantity(place->distance_m(), place->distance_sigma_m(), 0, "m"),
+                        bearing_text(place->bearing_deg()));
     else if (flight.touchdown_ns)
         text += "Down; the place is not known.";
     else
@@ -104,11 +105,13 @@ Markup key_figures_chapter(const Recorded& recorded, const Flight& flight) {
                           bearing_text(place->bearing_deg())),
                    Markup::text(place->mode)});
         table.row({Markup("Place, WGS 84"),
-                   strong(fixed(place->latitude_deg, 5) + "°, " + fixed(place->longitude_deg, 5) + "°"), {}});
+                   strong(fixed(place->latitude_deg, 5) + "°, " + fixed(place->longitude_deg, 5) + "°"),
+                   {}});
     }
     if (table.empty()) return {};
-    return kept_chapter("Figures", table.markup() + element("p.note", "± is one standard deviation, of the estimator that "
-                                                                      "gives the figure. Altitudes are above the pad."));
+    return kept_chapter("Figures",
+                        table.markup() + element("p.note", "± is one standard deviation, of the estimator that "
+                                                           "gives the figure. Altitudes are above the pad."));
 }
 
 Markup phases_chapter(const Recorded& recorded, const Flight& flight) {

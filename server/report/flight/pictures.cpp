@@ -49,8 +49,9 @@ Strip strip_of(const Recorded& recorded, const Flight& flight, const ColumnPlace
     const std::string title = column.title + (unit.symbol.empty() ? "" : ", " + unit.symbol);
     Strip strip{.title = title, .lines = {{std::move(trace)}}};
     for (const ColumnLimit& limit : column.limits)
-        strip.limits.push_back({unit.shown(limit.value), (limit.is_low ? "least " : "most ") +
-                                                             fixed(unit.shown(limit.value), shown_decimals(unit, column.decimals))});
+        strip.limits.push_back(
+            {unit.shown(limit.value), (limit.is_low ? "least " : "most ") +
+                                          fixed(unit.shown(limit.value), shown_decimals(unit, column.decimals))});
     return strip;
 }
 
@@ -102,15 +103,22 @@ Markup course_chapter(const Recorded& recorded, const Flight& flight) {
     chart.strips = strips_of(recorded, flight);
     chart.strip_height = chart.strips.size() > 4 ? 96 : 120;
     for (const FlightPhase& phase : flight.phases)
-        chart.tints.push_back({seconds_between(flight.liftoff_ns, phase.t_ns), seconds_between(flight.liftoff_ns, phase.until_ns),
-                               ground_of(phase.word), phase.word});
+        chart.tints.push_back({seconds_between(flight.liftoff_ns, phase.t_ns),
+                               seconds_between(flight.liftoff_ns, phase.until_ns), ground_of(phase.word), phase.word});
     for (const SilentTime& gap : silent_times(recorded, flight.vehicle, flight.window))
-        chart.gaps.push_back({seconds_between(flight.liftoff_ns, gap.from_ns), seconds_between(flight.liftoff_ns, gap.to_ns)});
+        chart.gaps.push_back(
+            {seconds_between(flight.liftoff_ns, gap.from_ns), seconds_between(flight.liftoff_ns, gap.to_ns)});
     const Markup picture = drawn(chart);
     if (picture.empty()) return {};
-    return kept_chapter("Course", element("figure", picture + element("figcaption", chart.gaps.empty()
-                                                                                         ? "Bands: one standard deviation, or the extremes where many readings share a place."
-                                                                                         : "Bands: one standard deviation, or the extremes where many readings share a place. Hatched: no good frame.")));
+    return kept_chapter(
+        "Course",
+        element("figure",
+                picture +
+                    element("figcaption",
+                            chart.gaps.empty()
+                                ? "Bands: one standard deviation, or the extremes where many readings share a place."
+                                : "Bands: one standard deviation, or the extremes where many readings share a place. "
+                                  "Hatched: no good frame.")));
 }
 
 Markup map_chapter(const Recorded& recorded, const Flight& flight) {
@@ -138,9 +146,10 @@ Markup map_chapter(const Recorded& recorded, const Flight& flight) {
         map.boundary_east_m.push_back(enu.x());
         map.boundary_north_m.push_back(enu.y());
     }
-    return kept_chapter("From above", element("figure", drawn(map) + element("figcaption", "Metres from the pad, north up. Chain line: "
-                                                                                           "the site's boundary. Dotted: where it was "
-                                                                                           "predicted to come down.")));
+    return kept_chapter(
+        "From above", element("figure", drawn(map) + element("figcaption", "Metres from the pad, north up. Chain line: "
+                                                                           "the site's boundary. Dotted: where it was "
+                                                                           "predicted to come down.")));
 }
 
 } // namespace turnstone::report

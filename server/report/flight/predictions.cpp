@@ -39,8 +39,7 @@ std::string in_sigmas(double difference, double sigma) {
 }
 
 void add_apogee(const Recorded& recorded, const Flight& flight, LedgerTable& table) {
-    const auto derived =
-        recorded.row_at(recorded.table(flight.vehicle, "estimate/derived"), flight.window.to_ns - 1);
+    const auto derived = recorded.row_at(recorded.table(flight.vehicle, "estimate/derived"), flight.window.to_ns - 1);
     if (!derived || !flight.apogee_ns) return;
     const double apogee_m = derived->value("altitude_max_m");
     for (const Moment& moment : moments_of(flight)) {
@@ -72,7 +71,8 @@ void add_landing(const Recorded& recorded, const Flight& flight, const LandingPl
                    Markup::text(quantity(place.distance_m(), place.distance_sigma_m(), 0, "m") + ", " +
                                 bearing_text(place.bearing_deg())),
                    Markup::text(fixed(miss_m, 0) + "\u00a0m"),
-                   Markup::text(predicted->reach(place.east_m, place.north_m) <= 1 ? "inside 95\u00a0%" : "outside 95\u00a0%")});
+                   Markup::text(predicted->reach(place.east_m, place.north_m) <= 1 ? "inside 95\u00a0%"
+                                                                                   : "outside 95\u00a0%")});
     }
 }
 
@@ -102,14 +102,16 @@ std::optional<PredictedLanding> predicted_landing(const Recorded& recorded, std:
 }
 
 Markup predictions_chapter(const Recorded& recorded, const Flight& flight) {
-    LedgerTable table({{"What"}, {"said"}, {"Predicted", true}, {"Outcome", true}, {"Difference", true}, {"in\u00a0σ", true}});
+    LedgerTable table(
+        {{"What"}, {"said"}, {"Predicted", true}, {"Outcome", true}, {"Difference", true}, {"in\u00a0σ", true}});
     add_apogee(recorded, flight, table);
     const auto place = landing_place(recorded, flight);
     if (place && flight.touchdown_ns) add_landing(recorded, flight, *place, table);
     if (table.empty()) return {};
     return kept_chapter("Prediction against outcome",
-                        table.markup() + element("p.note", "A landing is that of the case likeliest at the moment; its 95\u00a0% "
-                                                           "ellipse is the one that was shown."));
+                        table.markup() + element("p.note",
+                                                 "A landing is that of the case likeliest at the moment; its 95\u00a0% "
+                                                 "ellipse is the one that was shown."));
 }
 
 } // namespace turnstone::report

@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "server/analysis/shock/shock_spectrum.hpp"
+#include "server/analysis/statistics/summary.hpp"
 #include "server/report/ground/charge_picture.hpp"
 #include "server/report/ground/charge_tables.hpp"
 #include "server/report/page/page.hpp"
@@ -41,7 +42,8 @@ std::optional<std::size_t> charge_column(const Table& table, std::string_view st
     std::optional<std::size_t> found;
     for (std::size_t i = 0; i < table.number_count; ++i) {
         const std::string& name = table.columns[i].name;
-        const bool matches = name == stem || (name.starts_with(stem) && name.size() > stem.size() && name[stem.size()] == '_');
+        const bool matches =
+            name == stem || (name.starts_with(stem) && name.size() > stem.size() && name[stem.size()] == '_');
         if (matches && !name.ends_with("_sigma") && !name.ends_with("_seen") &&
             (!found || name.size() < table.columns[*found].name.size()))
             found = i;
@@ -54,7 +56,8 @@ std::optional<SpectrumCurve> shock_of(const Recorded& recorded, const Firing& fi
     const auto place = recorded.with_rows(firing.vehicle, {"charge_accel_x", "accel_body_x"},
                                           {t_ns - kShockBeforeNs, t_ns + kShockAfterNs}, kShockReadingsLeast);
     if (!place) return std::nullopt;
-    const SeriesBlock block = recorded.rows(*place->table, {place->column}, {t_ns - kShockBeforeNs, t_ns + kShockAfterNs});
+    const SeriesBlock block =
+        recorded.rows(*place->table, {place->column}, {t_ns - kShockBeforeNs, t_ns + kShockAfterNs});
     std::vector<double> steps_s;
     for (std::size_t i = 1; i < block.rows; ++i) steps_s.push_back(seconds_between(block.t_ns[i - 1], block.t_ns[i]));
     std::ranges::nth_element(steps_s, steps_s.begin() + static_cast<std::ptrdiff_t>(steps_s.size() / 2));
@@ -81,8 +84,9 @@ std::optional<SpectrumCurve> shock_of(const Recorded& recorded, const Firing& fi
 Markup charge_chapter(const Recorded& recorded, const Firing& firing, const std::vector<EarlierFiring>& earlier) {
     Markup content;
     if (const Markup picture = charge_picture(recorded, firing); !picture.empty())
-        content += element("figure", picture + element("figcaption", "Milliseconds after the firing. Dashed: the edges found, by "
-                                                                     "number."));
+        content += element("figure",
+                           picture + element("figcaption", "Milliseconds after the firing. Dashed: the edges found, by "
+                                                           "number."));
     content += findings_tables(firing);
     std::vector<SpectrumCurve> curves;
     if (auto shock = shock_of(recorded, firing)) {
@@ -95,13 +99,17 @@ Markup charge_chapter(const Recorded& recorded, const Firing& firing, const std:
             }
     }
     if (const Markup spectra = drawn_spectra(curves, "m/s²"); !spectra.empty())
-        content += element("div.keep", element("h3", "Shock response spectrum") +
-                                           element("figure", spectra + element("figcaption", "Greatest absolute acceleration of a mass "
-                                                                                            "on a spring, Q = 10, ISO 18431-4.")));
+        content +=
+            element("div.keep",
+                    element("h3", "Shock response spectrum") +
+                        element("figure", spectra + element("figcaption", "Greatest absolute acceleration of a mass "
+                                                                          "on a spring, Q = 10, ISO 18431-4.")));
     else
-        content += element("p.note", "No shock spectrum: the acceleration is too coarse around the firing, or has a hole.");
+        content +=
+            element("p.note", "No shock spectrum: the acceleration is too coarse around the firing, or has a hole.");
     if (const Markup side_by_side = earlier_table(firing, earlier); !side_by_side.empty()) content += side_by_side;
-    return chapter(capital(firing.charge) + " charge, " + utc_time(recorded.utc_ns(firing.row.t_ns())) + " UTC", content);
+    return chapter(capital(firing.charge) + " charge, " + utc_time(recorded.utc_ns(firing.row.t_ns())) + " UTC",
+                   content);
 }
 
 } // namespace turnstone::report

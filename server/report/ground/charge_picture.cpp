@@ -5,10 +5,10 @@
 
 #include <fmt/format.h>
 
+#include "server/analysis/statistics/summary.hpp"
 #include "server/report/chapters/links.hpp"
 #include "server/report/page/table.hpp"
 #include "server/report/text/figure.hpp"
-#include "server/analysis/statistics/summary.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::report {
@@ -24,9 +24,9 @@ constexpr std::size_t kPicturePoints = 600;
 struct PictureStrip {
     const char* title;
     std::initializer_list<std::string_view> roles;
-    const char* figure; ///< stem of the column of the charge's table
+    const char* figure;    ///< stem of the column of the charge's table
     const char* figure_at; ///< stem of the column that says when; null: nothing does
-    bool over_before;   ///< drawn as the difference from what was before
+    bool over_before;      ///< drawn as the difference from what was before
 };
 const PictureStrip kPictureStrips[] = {
     {"Acceleration, long axis", {"charge_accel_x", "accel_body_x"}, "shock", nullptr, false},
@@ -52,8 +52,8 @@ std::string figure_of(const Firing& firing, const char* stem) {
     return quantity_near(value, firing.row.sigma(column.name), column.decimals, column.unit);
 }
 
-Strip strip_of_firing(const Recorded& recorded, const Firing& firing, const PictureStrip& wanted, const ColumnPlace& place,
-                      Window window) {
+Strip strip_of_firing(const Recorded& recorded, const Firing& firing, const PictureStrip& wanted,
+                      const ColumnPlace& place, Window window) {
     Trace trace = recorded.trace(place, window, firing.row.t_ns(), kPicturePoints);
     const double before = mean_before(trace);
     const double zero = wanted.over_before && std::isfinite(before) ? before : 0;
@@ -70,7 +70,8 @@ Strip strip_of_firing(const Recorded& recorded, const Firing& firing, const Pict
     Strip strip{.title = wanted.title, .figure = figure_of(firing, wanted.figure), .lines = {{std::move(trace)}}};
     strip.note = "axis in " + unit.symbol;
     if (wanted.figure_at != nullptr)
-        if (const std::string at = figure_of(firing, wanted.figure_at); !at.empty()) strip.note = "at " + at + ", " + strip.note;
+        if (const std::string at = figure_of(firing, wanted.figure_at); !at.empty())
+            strip.note = "at " + at + ", " + strip.note;
     return strip;
 }
 

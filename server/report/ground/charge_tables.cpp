@@ -15,7 +15,8 @@ namespace {
 
 constexpr std::string_view kSensors[] = {"barometer_", "accel_", "gyro_"};
 /// Compared from test to test.
-constexpr const char* kCompared[] = {"lid_off", "pulse_peak", "shock", "turn_rate", "free_time", "battery_least", "barometer_back"};
+constexpr const char* kCompared[] = {"lid_off",   "pulse_peak",    "shock",         "turn_rate",
+                                     "free_time", "battery_least", "barometer_back"};
 /// Tests before this one that are shown in columns of their own.
 constexpr std::size_t kTestsShown = 4;
 
@@ -69,7 +70,13 @@ Markup findings_tables(const Firing& firing) {
     }
     Markup content;
     if (!found.empty()) content += two_columns(found);
-    if (!sensors.empty()) content += element("div.keep", element("h3", "Sensors, after the firing against before") + two_columns(sensors) + element("p.note", "p: how often chance alone would show as much (Welch's t for a shift, Brown-Forsythe for noise)."));
+    if (!sensors.empty())
+        content += element(
+            "div.keep",
+            element("h3", "Sensors, after the firing against before") + two_columns(sensors) +
+                element(
+                    "p.note",
+                    "p: how often chance alone would show as much (Welch's t for a shift, Brown-Forsythe for noise)."));
     if (open > 0) content += element("p.note", fmt::format("{} more that this record cannot say.", open));
     return content;
 }
@@ -94,18 +101,26 @@ Markup earlier_table(const Firing& firing, const std::vector<EarlierFiring>& ear
         const ShownUnit unit = shown_unit_near(column.unit, all.mean);
         const int decimals = shown_decimals(unit, column.decimals);
         const analysis::Interval limits = analysis::mean_interval(all);
-        std::vector<Markup> cells{Markup::text(column.title + (unit.symbol.empty() ? "" : ", " + unit.symbol)),
-                                  strong(rounded(unit.shown(values.front()), unit.gain * firing.row.sigma(column.name), decimals))};
+        std::vector<Markup> cells{
+            Markup::text(column.title + (unit.symbol.empty() ? "" : ", " + unit.symbol)),
+            strong(rounded(unit.shown(values.front()), unit.gain * firing.row.sigma(column.name), decimals))};
         for (std::size_t i = 0; i < shown; ++i)
-            cells.push_back(Markup::text(rounded(unit.shown(values[i + 1]), unit.gain * earlier[i].row.sigma(column.name), decimals)));
+            cells.push_back(Markup::text(
+                rounded(unit.shown(values[i + 1]), unit.gain * earlier[i].row.sigma(column.name), decimals)));
         cells.push_back(Markup::text(rounded(unit.shown(all.mean), unit.gain * all.sd, decimals)));
-        cells.push_back(Markup::text(fixed(unit.shown(limits.low), decimals) + " to " + fixed(unit.shown(limits.high), decimals)));
+        cells.push_back(
+            Markup::text(fixed(unit.shown(limits.low), decimals) + " to " + fixed(unit.shown(limits.high), decimals)));
         const double relative = analysis::relative_difference(values.front(), 0, all.mean, 0).fraction;
-        cells.push_back(Markup::text(std::isnan(relative) ? std::string(kNoFigure) : with_sign(100 * relative, 1) + "\u00a0%"));
+        cells.push_back(
+            Markup::text(std::isnan(relative) ? std::string(kNoFigure) : with_sign(100 * relative, 1) + "\u00a0%"));
         table.row(std::move(cells));
     }
     if (table.empty()) return {};
-    return element("div.keep", table.markup() + element("p.note", fmt::format("Mean and sample standard deviation of {} tests, this one among them.", earlier.size() + 1)));
+    return element(
+        "div.keep",
+        table.markup() +
+            element("p.note", fmt::format("Mean and sample standard deviation of {} tests, this one among them.",
+                                          earlier.size() + 1)));
 }
 
 } // namespace turnstone::report

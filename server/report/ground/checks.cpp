@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include <fmt/format.h>
 
@@ -46,12 +47,6 @@ const Event* last_of(const Recorded& recorded, std::string_view what_happened, c
     return last;
 }
 
-CheckState state_of_word(std::string_view word) {
-    for (const auto& [state, its_word] : kWords<CheckState>)
-        if (its_word == word) return state;
-    return CheckState::waits;
-}
-
 std::string statement_text(const Event& event) {
     std::string text = flag_in(event, "holds") ? "confirmed" : "denied";
     if (const std::string by = text_in(event, "by"); !by.empty()) text += " by " + by;
@@ -67,7 +62,8 @@ Markup margin_bar(const CheckResult& result) {
     const double end = kLeft + kLength * std::clamp(result.margin / result.room, 0.0, 1.0);
     return Markup::of_numbers(fmt::format(
         "<svg class=\"margin\" viewBox=\"0 0 74 14\" aria-hidden=\"true\"><path class=\"frame\" d=\"M{0} 7H{1}\"/>"
-        "<path class=\"room\" d=\"M{0} 7H{2:.1f}\"/><path class=\"bar\" d=\"M{0} 1V13\"/><path class=\"end\" d=\"M{2:.1f} "
+        "<path class=\"room\" d=\"M{0} 7H{2:.1f}\"/><path class=\"bar\" d=\"M{0} 1V13\"/><path class=\"end\" "
+        "d=\"M{2:.1f} "
         "3V11\"/></svg>",
         kLeft, kLeft + kLength, end));
 }
@@ -106,12 +102,13 @@ std::vector<CheckResult> check_results(const Recorded& recorded, std::size_t veh
         if (has_row) {
             measured = row->value(check.id);
             result.margin = row->value(check.id + "_margin");
-            result.state = state_of_word(row->word_of(check.id + "_state"));
+            result.state = from_word<CheckState>(row->word_of(check.id + "_state")).value_or(CheckState::waits);
         }
         if (const Event* decided = last_of(recorded, "check_decided", check.id, procedure, vehicle, window)) {
-            result.state = state_of_word(text_in(*decided, "state"));
+            result.state = from_word<CheckState>(text_in(*decided, "state")).value_or(CheckState::waits);
             result.reason = text_in(*decided, "why");
-            if (const std::string required = text_in(*decided, "required"); !required.empty()) result.required = required;
+            if (const std::string required = text_in(*decided, "required"); !required.empty())
+                result.required = required;
             measured = number_in(*decided, "measured");
             result.margin = number_in(*decided, "margin");
         }
@@ -128,12 +125,15 @@ std::vector<CheckResult> check_results(const Recorded& recorded, std::size_t veh
 }
 
 Markup checks_table(const std::vector<CheckResult>& results) {
-    LedgerTable table({{"Check"}, {"Required", true}, {"Measured", true}, {"Margin to the limit", false}, {"", true}, {"State"}});
+    LedgerTable table(
+        {{"Check"}, {"Required", true}, {"Measured", true}, {"Margin to the limit", false}, {"", true}, {"State"}});
     for (const CheckResult& result : results) {
         Markup title = Markup::text(result.title);
         if (result.severity == Severity::should) title += note(" (should)");
-        if (result.decided_badly() && !result.reason.empty()) title += Markup("<br>") + note(result.reason);
-        else if (result.decided_badly() && !result.why.empty()) title += Markup("<br>") + note(result.why);
+        if (result.decided_badly() && !result.reason.empty())
+            title += Markup("<br>") + note(result.reason);
+        else if (result.decided_badly() && !result.why.empty())
+            title += Markup("<br>") + note(result.why);
         std::vector<Markup> cells{title,
                                   note(result.required),
                                   strong(result.measured.empty() ? std::string(kNoFigure) : result.measured),
@@ -145,8 +145,9 @@ Markup checks_table(const std::vector<CheckResult>& results) {
         else
             table.row(std::move(cells));
     }
-    return table.markup() + element("p.note", "Thick line: how much of the room to the limit is left; the bar at its left end is "
-                                              "the limit.");
+    return table.markup() + element("p.note",
+                                    "Thick line: how much of the room to the limit is left; the bar at its left end is "
+                                    "the limit.");
 }
 
 std::string checks_sentence(const std::vector<CheckResult>& results) {

@@ -32,7 +32,8 @@ RowValues carried_over(const RowValues& row, const Table& table) {
     return {table, row.t_ns(), std::move(numbers)};
 }
 
-void add_firings(const Recorded& other, const Recorded& recorded, const Firing& firing, std::vector<EarlierFiring>& out) {
+void add_firings(const Recorded& other, const Recorded& recorded, const Firing& firing,
+                 std::vector<EarlierFiring>& out) {
     const std::string& name = recorded.vehicle_name(firing.vehicle);
     for (std::size_t vehicle = 0; vehicle < other.setup().vehicles.size(); ++vehicle) {
         if (other.vehicle_name(vehicle) != name) continue;
@@ -41,8 +42,8 @@ void add_firings(const Recorded& other, const Recorded& recorded, const Firing& 
         for (const Firing& earlier : firings)
             if (earlier.charge == firing.charge &&
                 other.utc_ns(earlier.row.t_ns()) < recorded.utc_ns(firing.row.t_ns()) && out.size() < kEarlierMost)
-                out.push_back({label_of(other, vehicle, earlier.row.t_ns()), carried_over(earlier.row, firing.row.table()),
-                               shock_of(other, earlier)});
+                out.push_back({label_of(other, vehicle, earlier.row.t_ns()),
+                               carried_over(earlier.row, firing.row.table()), shock_of(other, earlier)});
     }
 }
 
@@ -55,7 +56,8 @@ std::vector<EarlierFiring> earlier_firings(const Recorded& recorded, const Firin
     std::size_t opened = 0;
     const std::filesystem::path folder = path.has_parent_path() ? path.parent_path() : ".";
     for (const RecordingInfo& info : scan_recordings(folder)) {
-        if (info.id == recorded.info().id || info.utc_start_ns >= recorded.info().utc_start_ns || !info.damage.empty()) continue;
+        if (info.id == recorded.info().id || info.utc_start_ns >= recorded.info().utc_start_ns || !info.damage.empty())
+            continue;
         if (++opened > kOpenedMost || earlier.size() >= kEarlierMost) break;
         auto reader = RecordingReader::open(info.path);
         if (!reader) continue;

@@ -87,7 +87,8 @@ Markup board_of(const Recorded& recorded, std::size_t vehicle) {
 Markup answers_table(const std::vector<PositionAnswer>& answers, const ReportClock& clock) {
     LedgerTable table({{"Position"}, {"Says"}, {"by"}, {"at, UTC"}, {"Note"}});
     for (const PositionAnswer& answer : answers) {
-        const std::string says = answer.answered ? (answer.go ? "go" : "no go") : (answer.asked ? "asked" : "not asked");
+        const std::string says =
+            answer.answered ? (answer.go ? "go" : "no go") : (answer.asked ? "asked" : "not asked");
         std::vector<Markup> cells{Markup::text(answer.title), strong(says), Markup::text(answer.by),
                                   Markup::text(answer.asked || answer.answered ? clock.utc(answer.t_ns) : ""),
                                   Markup::text(answer.note)};
@@ -110,10 +111,12 @@ Markup changes_table(const Recorded& recorded, const ReportClock& clock) {
 } // namespace
 
 bool has_poll(const Recorded& recorded) {
-    return std::ranges::any_of(recorded.events(), [](const Event& event) {
-        const std::string_view word = what(event);
-        return word == "poll_asked" || word == "poll_answered" || word == "ready";
-    });
+    return std::ranges::any_of(
+        recorded.events(),
+        [](const Event& event) {
+            const std::string_view word = what(event);
+            return word == "poll_asked" || word == "poll_answered" || word == "ready";
+        });
 }
 
 std::string poll_sentence(const Recorded& recorded) {

@@ -42,22 +42,29 @@ ProcedureRun begun(const Recorded& recorded, const Event& event) {
     for (const Procedure& procedure : recorded.setup().vehicles[run.vehicle].procedures)
         if (procedure.id == run.id) run.procedure = &procedure;
     if (run.procedure != nullptr)
-        for (const Step& step : run.procedure->steps) run.steps.push_back({.step = &step, .by = {}, .note = {}, .held = {}});
+        for (const Step& step : run.procedure->steps)
+            run.steps.push_back({.step = &step, .by = {}, .note = {}, .held = {}});
     return run;
 }
 
 Markup step_line(const StepResult& result, std::size_t number, const ReportClock& clock) {
     Markup about = Markup::text(result.step->title);
-    if (!result.step->caution.empty()) about += element("p.caution-said", element("b", "Caution. ") + Markup::text(result.step->caution));
+    if (!result.step->caution.empty())
+        about += element("p.caution-said", element("b", "Caution. ") + Markup::text(result.step->caution));
     if (!result.step->text.empty()) about += element("p.note", result.step->text);
-    if (result.repeats > 0) about += element("p.note", fmt::format("Repeated {} {}", result.repeats, result.repeats == 1 ? "time" : "times"));
+    if (result.repeats > 0)
+        about +=
+            element("p.note", fmt::format("Repeated {} {}", result.repeats, result.repeats == 1 ? "time" : "times"));
     for (const std::string& reason : result.held) about += element("p.note", "Held: " + reason);
-    if (result.state == StepState::waived) about += element("p", element("b.caution", "Waived: ") + Markup::text(result.note));
-    else if (!result.note.empty()) about += element("p.note", result.note);
+    if (result.state == StepState::waived)
+        about += element("p", element("b.caution", "Waived: ") + Markup::text(result.note));
+    else if (!result.note.empty())
+        about += element("p.note", result.note);
     std::string when = "not done";
     if (result.state == StepState::done || result.state == StepState::waived)
         when = clock.utc(result.t_ns) + (result.by.empty() ? "" : ", " + result.by);
-    return element("li.step", joined({element("b", std::to_string(number)), element("div", about), element("span", when)}));
+    return element("li.step",
+                   joined({element("b", std::to_string(number)), element("div", about), element("span", when)}));
 }
 
 } // namespace
@@ -72,7 +79,8 @@ std::vector<ProcedureRun> procedure_runs(const Recorded& recorded) {
             continue;
         }
         const auto run = std::ranges::find_if(runs.rbegin(), runs.rend(), [&](const ProcedureRun& each) {
-            return static_cast<int>(each.vehicle) == event.vehicle && each.id == text_in(event, "procedure") && !each.ended_ns;
+            return static_cast<int>(each.vehicle) == event.vehicle && each.id == text_in(event, "procedure") &&
+                   !each.ended_ns;
         });
         if (run == runs.rend()) continue;
         take_step(event, *run);

@@ -86,7 +86,8 @@ std::optional<ColumnPlace> Recorded::with_rows(std::size_t vehicle, std::initial
         const auto place = with_role(vehicle, {role});
         if (!place) continue;
         const SeriesBlock block = rows(*place->table, {place->column}, window);
-        if (static_cast<std::size_t>(std::ranges::count_if(block.mean, [](double v) { return std::isfinite(v); })) >= least)
+        if (static_cast<std::size_t>(std::ranges::count_if(block.mean, [](double v) { return std::isfinite(v); })) >=
+            least)
             return place;
     }
     return std::nullopt;
@@ -96,7 +97,8 @@ Trace Recorded::trace(const ColumnPlace& place, Window window, std::int64_t orig
     Trace trace;
     const auto block = reader_.series({place.table->id, {place.column}, window.from_ns, window.to_ns, points});
     if (!block) return trace;
-    const double bin_s = block->decimated ? seconds_between(window.from_ns, window.to_ns) / static_cast<double>(points) : 0;
+    const double bin_s =
+        block->decimated ? seconds_between(window.from_ns, window.to_ns) / static_cast<double>(points) : 0;
     const double bridged_s = kRowsBridged * std::max(place.table->period_s, bin_s);
     const auto add = [&](double t_s, double y, double low, double high) {
         trace.t.push_back(t_s);

@@ -1,6 +1,6 @@
 #pragma once
-/// A recording as reports ask of it: tables and columns by name, rows by time, events with their facts. Damage is passed
-/// over, and said by the page.
+/// A recording as reports ask of it: tables and columns by name, rows by time, events with their facts. Damage is
+/// passed over, and said by the page.
 #include <cstddef>
 #include <cstdint>
 #include <initializer_list>
@@ -62,7 +62,9 @@ class Recorded {
     [[nodiscard]] std::int64_t utc_ns(std::int64_t t_ns) const noexcept {
         return t_ns - info_.t_start_ns + info_.utc_start_ns;
     }
-    [[nodiscard]] const std::string& vehicle_name(std::size_t vehicle) const { return setup_.vehicles.at(vehicle).name; }
+    [[nodiscard]] const std::string& vehicle_name(std::size_t vehicle) const {
+        return setup_.vehicles.at(vehicle).name;
+    }
 
     /// "link/radio", or one of a vehicle.
     [[nodiscard]] const Table* table(std::string_view name) const;
@@ -73,13 +75,15 @@ class Recorded {
                                                        std::initializer_list<std::string_view> roles) const;
 
     /// The same, of those that have at least `least` rows with a value in the window.
-    [[nodiscard]] std::optional<ColumnPlace> with_rows(std::size_t vehicle, std::initializer_list<std::string_view> roles,
-                                                       Window window, std::size_t least) const;
+    [[nodiscard]] std::optional<ColumnPlace> with_rows(std::size_t vehicle,
+                                                       std::initializer_list<std::string_view> roles, Window window,
+                                                       std::size_t least) const;
     [[nodiscard]] const std::vector<Table>& tables() const { return reader_.schema().tables; }
 
-    /// Values in seconds since `origin_ns`, at most `points` of them, with the extremes where several became one. Breaks
-    /// where rows are missing.
-    [[nodiscard]] Trace trace(const ColumnPlace& place, Window window, std::int64_t origin_ns, std::size_t points) const;
+    /// Values in seconds since `origin_ns`, at most `points` of them, with the extremes where several became one.
+    /// Breaks where rows are missing.
+    [[nodiscard]] Trace trace(const ColumnPlace& place, Window window, std::int64_t origin_ns,
+                              std::size_t points) const;
     /// Every row of some number columns.
     [[nodiscard]] SeriesBlock rows(const Table& table, const std::vector<std::size_t>& columns, Window window) const;
     /// The last row at or before `t_ns`.

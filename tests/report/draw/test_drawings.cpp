@@ -60,7 +60,8 @@ TEST_CASE("a drawing takes any numbers and any names") {
     CHECK_THAT(drawn(map).html(), !Contains("<pad>") && !Contains("<95") && !Contains("nan"));
     CHECK(drawn_spectra({}, "m/s²").empty());
     CHECK(drawn_spectra({{"flat", {1, 2}, {0, 0}}}, "m/s²").empty());
-    CHECK_THAT(drawn_spectra({{"<a>", {1, 10, 100}, {1, 0, 5}}}, "m/s²").html(), !Contains("<a>") && Contains("class=\"line s1\""));
+    CHECK_THAT(drawn_spectra({{"<a>", {1, 10, 100}, {1, 0, 5}}}, "m/s²").html(),
+               !Contains("<a>") && Contains("class=\"line s1\""));
 }
 
 TEST_CASE("edges stand above the strips with their numbers, side by side where they are close") {

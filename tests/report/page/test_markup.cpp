@@ -39,9 +39,11 @@ TEST_CASE("elements, tables and pages hold escaped text alone") {
     const std::string html = table.markup(2).html();
     CHECK_THAT(html, Catch::Contains("&lt;i&gt;") && Catch::Contains("<td>&amp;</td><td class=\"n\">1</td>") &&
                          Catch::Contains("1 more, in the recording") && !Catch::Contains("marked"));
-    const std::string page = page_html({"Flight report", "</title><script>", "\" x", "today", "<say>"}, chapter("<h>", {}));
+    const std::string page =
+        page_html({"Flight report", "</title><script>", "\" x", "today", "<say>"}, chapter("<h>", {}));
     CHECK_THAT(page, !Catch::Contains("<script") && !Catch::Contains("<say>") && !Catch::Contains("<h>") &&
-                         Catch::Contains("--series-1: #") && Catch::Contains("@page") && !Catch::Contains("data-theme='dark'"));
+                         Catch::Contains("--series-1: #") && Catch::Contains("@page") &&
+                         !Catch::Contains("data-theme='dark'"));
     // Nothing comes from elsewhere.
     for (const char* fetched : {"http://", "https://", "src=", "<link", "@import", "url(h"})
         CHECK(page.find(fetched) == std::string::npos);
