@@ -145,12 +145,18 @@ inline void add_charge_tables(HandMade& made) {
         columns.push_back(std::move(sigma));
     };
     std::vector<Column> columns;
-    with_sigma(columns, column("lid_off_s", "Lid off", "s", 4));
-    with_sigma(columns, column("pulse_peak_pa", "Pressure pulse", "Pa", 0));
-    with_sigma(columns, column("shock_mps2", "Shock", "m/s2", 0));
-    with_sigma(columns, column("battery_least_v", "Battery, least", "V", 2));
+    with_sigma(columns, column("lid_off", "Lid off", "s", 4));
+    with_sigma(columns, column("pulse_peak", "Pressure pulse", "Pa", 0));
+    with_sigma(columns, column("shock", "Shock", "m/s2", 0));
+    with_sigma(columns, column("battery_least", "Battery, least", "V", 2));
     columns.push_back(column("readings_missed", "Readings missed", "1", 0));
-    columns.push_back(column("barometer_shift_p", "Barometer shift, p", "1", 3));
+    columns.push_back(column("lid_off_seen", "Lid off seen", "1", 0));
+    columns.push_back(column("settled_seen", "Settled seen", "1", 0));
+    columns.back().enumeration = {{0, "no"}, {1, "yes"}};
+    columns.push_back(column("barometer_state", "Barometer afterwards", "1", 0));
+    columns.back().enumeration = {{0, "well"}, {1, "dead"}};
+    with_sigma(columns, column("barometer_offset", "Barometer, after − before", "Pa", 0));
+    columns.push_back(column("barometer_shift_p", "Barometer: p of the shift", "1", 3));
     if (!made.has_table("sanderling/charge/drogue"))
         made.add_table("sanderling/charge/drogue", TableKind::estimate, 0, columns);
     if (!made.has_table("sanderling/burst.samples"))
@@ -217,15 +223,20 @@ inline void add_ground_test(HandMade& made, double number, double lid_off_s, con
                   {"battery", t < 0 || t > 0.01 ? 8.2 : 7.78}});
     }
     made.row("sanderling/charge/drogue", kFired,
-             {{"lid_off_s", lid_off_s},
-              {"lid_off_s_sigma", 0.0005},
-              {"pulse_peak_pa", 3012},
-              {"pulse_peak_pa_sigma", 40},
-              {"shock_mps2", 133.2},
-              {"shock_mps2_sigma", 2},
-              {"battery_least_v", 7.78},
-              {"battery_least_v_sigma", 0.01},
+             {{"lid_off", lid_off_s},
+              {"lid_off_sigma", 0.0005},
+              {"pulse_peak", 3012},
+              {"pulse_peak_sigma", 40},
+              {"shock", 133.2},
+              {"shock_sigma", 2},
+              {"battery_least", 7.78},
+              {"battery_least_sigma", 0.01},
               {"readings_missed", 0},
+              {"lid_off_seen", 1},
+              {"settled_seen", 0},
+              {"barometer_state", 0},
+              {"barometer_offset", 2.3},
+              {"barometer_offset_sigma", 1.6},
               {"barometer_shift_p", 0.42}});
     const auto decided = [&](const char* check, double measured, double margin, const std::string& state,
                              const char* unit) {

@@ -25,7 +25,7 @@ const char* const kNothing = "no data";
 std::vector<double> mapped(const std::vector<double>& values, const Scale& scale, double slack = 0) {
     std::vector<double> out;
     out.reserve(values.size());
-    // What is far outside of the drawing stays near it: numbers of any size are no places.
+    // What is far outside of the drawing stays near it, whatever its size.
     const double least = std::min(scale.from, scale.to) - slack;
     const double most = std::max(scale.from, scale.to) + slack;
     for (const double value : values) {

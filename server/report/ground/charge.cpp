@@ -38,19 +38,6 @@ std::vector<Firing> firings_in(const Recorded& recorded, std::size_t vehicle, Wi
     return firings;
 }
 
-std::optional<std::size_t> charge_column(const Table& table, std::string_view stem) {
-    std::optional<std::size_t> found;
-    for (std::size_t i = 0; i < table.number_count; ++i) {
-        const std::string& name = table.columns[i].name;
-        const bool matches =
-            name == stem || (name.starts_with(stem) && name.size() > stem.size() && name[stem.size()] == '_');
-        if (matches && !name.ends_with("_sigma") && !name.ends_with("_seen") &&
-            (!found || name.size() < table.columns[*found].name.size()))
-            found = i;
-    }
-    return found;
-}
-
 std::optional<SpectrumCurve> shock_of(const Recorded& recorded, const Firing& firing) {
     const std::int64_t t_ns = firing.row.t_ns();
     const auto place = recorded.with_rows(firing.vehicle, {"charge_accel_x", "accel_body_x"},
@@ -62,7 +49,7 @@ std::optional<SpectrumCurve> shock_of(const Recorded& recorded, const Firing& fi
     for (std::size_t i = 1; i < block.rows; ++i) steps_s.push_back(seconds_between(block.t_ns[i - 1], block.t_ns[i]));
     std::ranges::nth_element(steps_s, steps_s.begin() + static_cast<std::ptrdiff_t>(steps_s.size() / 2));
     const double step_s = steps_s[steps_s.size() / 2];
-    // A hole hides a peak, and readings that are not evenly spaced are no record for the filter.
+    // A hole hides a peak, and the filter takes readings for evenly spaced.
     if (!(step_s > 0) || *std::ranges::max_element(steps_s) > 1.5 * step_s) return std::nullopt;
     std::vector<double> accel;
     std::vector<double> before;

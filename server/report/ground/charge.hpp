@@ -20,9 +20,6 @@ struct Firing {
 /// In the window, in the order of their times.
 [[nodiscard]] std::vector<Firing> firings_in(const Recorded& recorded, std::size_t vehicle, Window window);
 
-/// The column of a charge's table that has this stem: its name with the unit behind it.
-[[nodiscard]] std::optional<std::size_t> charge_column(const Table& table, std::string_view stem);
-
 /// Of the acceleration along the long axis; empty when the record is too coarse, or has a hole.
 [[nodiscard]] std::optional<SpectrumCurve> shock_of(const Recorded& recorded, const Firing& firing);
 

@@ -17,15 +17,15 @@ namespace {
 
 constexpr double kBefore_ms = 20;
 constexpr double kAfterLeast_ms = 160;
-constexpr double kAfterMost_ms = 1000;
+constexpr double kAfterMost_ms = 400;
 constexpr std::size_t kPicturePoints = 600;
 
 /// What is drawn of a firing, the roles in which it may have been recorded, and the figure that stands beside it.
 struct PictureStrip {
     const char* title;
     std::initializer_list<std::string_view> roles;
-    const char* figure;    ///< stem of the column of the charge's table
-    const char* figure_at; ///< stem of the column that says when; null: nothing does
+    const char* figure;    ///< column of the charge's table
+    const char* figure_at; ///< column that says when; null: none does
     bool over_before;      ///< drawn as the difference from what was before
 };
 const PictureStrip kPictureStrips[] = {
@@ -43,8 +43,8 @@ double mean_before(const Trace& trace) {
     return analysis::summarise(before).mean;
 }
 
-std::string figure_of(const Firing& firing, const char* stem) {
-    const auto place = charge_column(firing.row.table(), stem);
+std::string figure_of(const Firing& firing, const char* column_name) {
+    const auto place = number_column(firing.row.table(), column_name);
     if (!place) return {};
     const Column& column = firing.row.table().columns[*place];
     const double value = firing.row.value(column.name);
@@ -99,8 +99,9 @@ Markup charge_picture(const Recorded& recorded, const Firing& firing) {
     StripChart chart;
     chart.from = -kBefore_ms;
     chart.to = kAfterLeast_ms;
+    // What comes back to what it was takes its time, and would press all else together.
     for (const FoundEdge& edge : edges)
-        if (std::isfinite(edge.after_s)) chart.to = std::clamp(1.2e3 * edge.after_s, chart.to, kAfterMost_ms);
+        if (1.2e3 * edge.after_s < kAfterMost_ms) chart.to = std::max(chart.to, 1.2e3 * edge.after_s);
     chart.axis_unit = "ms";
     chart.strip_height = 88;
     const auto at = [&](double ms) { return firing.row.t_ns() + seconds_to_ns(1e-3 * ms); };

@@ -13,7 +13,11 @@ namespace turnstone::report {
 
 namespace {
 
-constexpr std::string_view kSensors[] = {"barometer_", "accel_", "gyro_"};
+/// Sensors before and after: the stem of their columns.
+constexpr std::pair<const char*, const char*> kSensors[] = {
+    {"barometer", "Barometer"}, {"accel", "Accelerometer"}, {"gyro", "Gyro"}};
+constexpr const char* kSensorParts[] = {"_state",        "_alive",       "_offset",      "_offset_sigma", "_shift_p",
+                                        "_shift_effect", "_least_shift", "_noise_ratio", "_noise_p"};
 /// Compared from test to test.
 constexpr const char* kCompared[] = {"lid_off",   "pulse_peak",    "shock",         "turn_rate",
                                      "free_time", "battery_least", "barometer_back"};
@@ -27,9 +31,15 @@ bool is_sigma(const Table& table, const Column& column) {
 }
 
 bool is_of_sensor(const Column& column) {
-    for (const std::string_view sensor : kSensors)
-        if (column.name.starts_with(sensor) && !column.name.starts_with("barometer_back")) return true;
+    for (const auto& [stem, title] : kSensors)
+        for (const char* part : kSensorParts)
+            if (column.name == std::string(stem) + part) return true;
     return false;
+}
+
+/// Whether something was seen is said by its time; only what was not seen needs a line.
+bool is_said_already(const RowValues& row, const Column& column) {
+    return column.name.ends_with("_seen") && row.value(column.name) == 1;
 }
 
 std::string value_text(const RowValues& row, const Column& column) {
@@ -52,33 +62,69 @@ Markup two_columns(const std::vector<std::pair<std::string, std::string>>& lines
     return element("div.pair", halves);
 }
 
+/// How often chance alone would show as much.
+std::string p_text(double p) {
+    if (std::isnan(p)) return std::string(kNoFigure);
+    return p < 0.001 ? "below 0.001" : fixed(p, 3);
+}
+
+Markup sensors_table(const Firing& firing) {
+    LedgerTable table({{"Sensor"},
+                       {"afterwards"},
+                       {"after − before", true},
+                       {"p", true},
+                       {"effect", true},
+                       {"could be seen", true},
+                       {"noise ratio", true},
+                       {"p", true}});
+    for (const auto& [stem, title] : kSensors) {
+        const auto place = number_column(firing.row.table(), std::string(stem) + "_offset");
+        if (!place) continue;
+        const auto of = [&](const char* part) { return firing.row.value(std::string(stem) + part); };
+        const Column& offset = firing.row.table().columns[*place];
+        const std::string state = firing.row.word_of(std::string(stem) + "_state");
+        std::vector<Markup> cells{
+            Markup::text(title),
+            strong(state.empty() ? "not evaluated" : state),
+            Markup::text(quantity_near(of("_offset"), of("_offset_sigma"), offset.decimals, offset.unit)),
+            Markup::text(p_text(of("_shift_p"))),
+            Markup::text(fixed(of("_shift_effect"), 2)),
+            Markup::text(quantity_near(of("_least_shift"), std::nan(""), offset.decimals + 1, offset.unit)),
+            Markup::text(fixed(of("_noise_ratio"), 2)),
+            Markup::text(p_text(of("_noise_p")))};
+        if (state == "well")
+            table.row(std::move(cells));
+        else
+            table.marked_row(std::move(cells));
+    }
+    if (table.empty()) return {};
+    return element("div.keep",
+                   element("h3", "Sensors, after the firing against before") + table.markup() +
+                       element("p.note",
+                               "p: how often chance alone would show as much, of the means by Welch's t, of the noise "
+                               "by Brown and Forsythe. Effect: Hedges' g. Could be seen: the least shift that this "
+                               "record would have shown, with a probability of 80\u00a0%."));
+}
+
 } // namespace
 
 Markup findings_tables(const Firing& firing) {
     const Table& table = firing.row.table();
     std::vector<std::pair<std::string, std::string>> found;
-    std::vector<std::pair<std::string, std::string>> sensors;
     std::size_t open = 0;
     for (std::size_t i = 0; i < table.number_count; ++i) {
         const Column& column = table.columns[i];
-        if (is_sigma(table, column)) continue;
+        if (is_sigma(table, column) || is_of_sensor(column) || is_said_already(firing.row, column)) continue;
         const std::string value = value_text(firing.row, column);
-        if (value.empty())
+        if (!value.empty())
+            found.emplace_back(column.title, value);
+        else if (!column.name.ends_with("_seen"))
             ++open;
-        else
-            (is_of_sensor(column) ? sensors : found).emplace_back(column.title, value);
     }
     Markup content;
     if (!found.empty()) content += two_columns(found);
-    if (!sensors.empty())
-        content += element(
-            "div.keep",
-            element("h3", "Sensors, after the firing against before") + two_columns(sensors) +
-                element(
-                    "p.note",
-                    "p: how often chance alone would show as much (Welch's t for a shift, Brown-Forsythe for noise)."));
     if (open > 0) content += element("p.note", fmt::format("{} more that this record cannot say.", open));
-    return content;
+    return content + sensors_table(firing);
 }
 
 Markup earlier_table(const Firing& firing, const std::vector<EarlierFiring>& earlier) {
@@ -90,8 +136,8 @@ Markup earlier_table(const Firing& firing, const std::vector<EarlierFiring>& ear
     columns.push_back({"95\u00a0% of the mean", true});
     columns.push_back({"this − mean", true});
     LedgerTable table(columns);
-    for (const char* stem : kCompared) {
-        const auto place = charge_column(firing.row.table(), stem);
+    for (const char* name : kCompared) {
+        const auto place = number_column(firing.row.table(), name);
         if (!place) continue;
         const Column& column = firing.row.table().columns[*place];
         std::vector<double> values{firing.row.value(column.name)};
