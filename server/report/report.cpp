@@ -34,7 +34,8 @@ Markup flight_chapters(const Recorded& recorded, const Flight& flight, const std
     Markup content;
     if (named)
         content += element("h2.part", fmt::format("{}, flight {}", title_of(recorded, flight.vehicle), flight.number));
-    content += key_figures_chapter(recorded, flight) + phases_chapter(recorded, flight) +
+    content += element("div.pair", element("div", key_figures_chapter(recorded, flight)) +
+                                       element("div", phases_chapter(recorded, flight))) +
                course_chapter(recorded, flight) + map_chapter(recorded, flight) + predictions_chapter(recorded, flight);
     for (const Firing& firing : firings_in(recorded, flight.vehicle, flight.window))
         content += charge_chapter(recorded, firing, earlier_firings(recorded, firing, path));
@@ -127,9 +128,8 @@ Result<std::string> report_page(const std::filesystem::path& recording) {
     if (!reader) return tl::unexpected(reader.error());
     const Recorded recorded(*reader);
     Sheet sheet = sheet_of(recorded, recording);
-    sheet.body += provenance_chapter(recorded, received_sha256(recording).value_or(""));
     if (!sheet.signed_by.empty()) sheet.body += signatures(sheet.signed_by);
-    sheet.body += closing_words();
+    sheet.body += provenance_chapter(recorded, received_sha256(recording).value_or(""));
     return page_html(sheet.head, sheet.body);
 }
 

@@ -119,7 +119,7 @@ inline std::string separation_procedure(const std::string& title, const std::str
           {{"id", "clear"}, {"title", "Range clear"}, {"statement", true}}}},
         {"steps",
          {{{"id", "clear_range"},
-           {"kind", "instruct"},
+           {"kind", "check"},
            {"title", "Range clear, tether set"},
            {"text", text},
            {"checks", {"clear"}}},

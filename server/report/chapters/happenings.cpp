@@ -53,7 +53,7 @@ Markup level_mark(Level level) {
 }
 
 Markup alerts_chapter(const Recorded& recorded, int vehicle, Window window, const ReportClock& clock) {
-    LedgerTable table({{clock.title()}, {"Level"}, {"Alert"}, {"until"}, {"acknowledged"}});
+    LedgerTable table({{clock.title()}, {"Level"}, {"Alert", false, true}, {"until"}, {"acknowledged"}});
     const auto& events = recorded.events();
     for (std::size_t i = 0; i < events.size(); ++i) {
         if (events[i].kind != EventKind::alert_raised || !concerns(events[i], vehicle, window)) continue;
@@ -67,7 +67,7 @@ Markup alerts_chapter(const Recorded& recorded, int vehicle, Window window, cons
 }
 
 Markup log_chapter(const Recorded& recorded, int vehicle, Window window, const ReportClock& clock) {
-    LedgerTable table({{clock.title()}, {"Operators' log"}});
+    LedgerTable table({{clock.title()}, {"Operators' log", false, true}});
     for (const Event& event : recorded.events()) {
         const bool of_people = event.kind == EventKind::marker || event.kind == EventKind::note ||
                                event.kind == EventKind::countdown || what(event) == "entered";
@@ -80,7 +80,7 @@ Markup log_chapter(const Recorded& recorded, int vehicle, Window window, const R
 }
 
 Markup events_chapter(const Recorded& recorded, int vehicle, Window window, const ReportClock& clock) {
-    LedgerTable table({{clock.title()}, {"±", true}, {"Event"}});
+    LedgerTable table({{clock.title()}, {"±", true}, {"Event", false, true}});
     static const std::set<EventKind> kShown{EventKind::flight_event, EventKind::link_state, EventKind::reboot,
                                             EventKind::recording};
     for (const Event& event : recorded.events()) {

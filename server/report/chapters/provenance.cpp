@@ -28,11 +28,18 @@ std::string missing_from(const RecordingInfo& info, const std::string& damage) {
     return text;
 }
 
+/// What this program can never do, and who decides.
+Markup closing_words() {
+    return element("p.note",
+                   "Turnstone only receives: it cannot command, arm or fire anything. Its figures are advisory. The "
+                   "range safety officer, local law and the site's safety code decide.");
+}
+
 } // namespace
 
 Markup provenance_chapter(const Recorded& recorded, const std::string& sha256) {
     const RecordingInfo& info = recorded.info();
-    LedgerTable table({{"Made from"}, {""}});
+    LedgerTable table({{"Made from"}, {"", false, true}});
     const auto line = [&table](std::string_view name, const Markup& value) { table.row({Markup::text(name), value}); };
     const auto text_line = [&line](std::string_view name, const std::string& value) {
         if (!value.empty()) line(name, Markup::text(value));
@@ -52,19 +59,13 @@ Markup provenance_chapter(const Recorded& recorded, const std::string& sha256) {
     text_line("Report by", "Turnstone " TURNSTONE_VERSION);
     line("SHA-256", sha256.empty() ? Markup("the bytes received could not be read")
                                    : element("span.hash", sha256) + note(" of the bytes received, in order"));
-    return kept_chapter("Software and data", table.markup());
+    return kept_chapter("Software and data", table.markup() + closing_words());
 }
 
 Markup signatures(const std::vector<std::string>& roles) {
     Markup lines;
     for (const std::string& role : roles) lines += element("p.signature", role + ", date");
     return element("div.signatures", lines);
-}
-
-Markup closing_words() {
-    return element("p.note",
-                   "Turnstone only receives: it cannot command, arm or fire anything. Its figures are advisory. The "
-                   "range safety officer, local law and the site's safety code decide.");
 }
 
 } // namespace turnstone::report

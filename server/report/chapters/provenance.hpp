@@ -2,6 +2,7 @@
 /// What a report rests on: the recording with its hash, the programs and files that made it, and what is missing from
 /// it.
 #include <string>
+#include <vector>
 
 #include "server/report/page/markup.hpp"
 #include "server/report/read/recorded.hpp"
@@ -13,8 +14,5 @@ namespace turnstone::report {
 
 /// Lines for names by hand, with what each stands for.
 [[nodiscard]] Markup signatures(const std::vector<std::string>& roles);
-
-/// What this program can never do, and who decides.
-[[nodiscard]] Markup closing_words();
 
 } // namespace turnstone::report

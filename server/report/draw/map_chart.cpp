@@ -45,16 +45,14 @@ Markup drawn(const MapChart& chart) {
         east.add(e);
         north.add(n);
     };
-    see(-50, -50); // the pad, and some ground around it
-    see(50, 50);
+    see(-100, -100); // the pad, and some ground around it; the boundary is drawn as far as it is in view
+    see(100, 100);
     for (const MapTrack& track : chart.tracks)
         for (std::size_t i = 0; i < track.east_m.size(); ++i) see(track.east_m[i], track.north_m[i]);
     for (const MapPlace& place : chart.places) see(place.east_m, place.north_m);
     for (const MapEllipse& ellipse : chart.ellipses)
         for (const double side : {-1.0, 1.0})
             see(ellipse.east_m + side * ellipse.semi_major_m, ellipse.north_m + side * ellipse.semi_major_m);
-    for (std::size_t i = 0; i < chart.boundary_east_m.size(); ++i)
-        see(chart.boundary_east_m[i], chart.boundary_north_m[i]);
     const MapScale scale(east.range(), north.range());
 
     Markup svg = svg::box("pane", 0, 0, kMapWidth, kMapHeight);
@@ -85,9 +83,15 @@ Markup drawn(const MapChart& chart) {
         svg += svg::ellipse("ellipse", x, y, scale.length(ellipse.semi_minor_m), along, ellipse.bearing_deg);
         svg += svg::text("small over middle", x, std::max(12.0, y - along - 4), ellipse.label);
     }
+    // The western ones have their label at the left, so that two that lie close do not write over each other.
+    double middle_m = 0;
+    for (const MapPlace& place : chart.places) middle_m += place.east_m / static_cast<double>(chart.places.size());
     for (const MapPlace& place : chart.places) {
-        svg += svg::circle("place", scale.x(place.east_m), scale.y(place.north_m), 3);
-        svg += svg::text("over bold", scale.x(place.east_m) + 6, scale.y(place.north_m) + 4, place.label);
+        const double x = scale.x(place.east_m);
+        const double y = scale.y(place.north_m);
+        svg += svg::circle("place", x, y, 3);
+        svg += place.east_m < middle_m ? svg::text("over bold end", x - 6, y + 4, place.label)
+                                       : svg::text("over bold", x + 6, y + 4, place.label);
     }
     svg += svg::line("edge solid", kMapWidth - 20, 34, kMapWidth - 20, 14);
     svg += svg::path("place", {kMapWidth - 24, kMapWidth - 20, kMapWidth - 16}, {18, 10, 18}, true);

@@ -15,8 +15,9 @@ namespace {
 constexpr double kWidth = 688;
 constexpr double kPaneLeft = 156;
 constexpr double kPaneRight = 684;
-constexpr double kHead = 16;    ///< above the strips, for numbers and phases
-constexpr double kAxis = 20;    ///< below them
+constexpr double kHead = 16; ///< above the strips, for numbers and phases
+constexpr double kAxis = 20; ///< below them
+constexpr double kNumberRoom = 5;
 constexpr double kRoom = 6;     ///< within a strip above and below its lines
 constexpr double kLetter = 6.2; ///< the mean width of a letter
 
@@ -145,7 +146,7 @@ class ChartDrawing {
         }
         for (const StripLimit& limit : strip.limits) all.add(limit.value);
         const Scale up{all.range(), foot - kRoom, top + kRoom};
-        grid(up);
+        grid(up, top, foot);
         for (std::size_t i = 0; i < strip.lines.size(); ++i) {
             const Trace& trace = strip.lines[i].trace;
             if (!trace.low.empty()) svg_ += band_of(trace, across_, up);
@@ -163,12 +164,13 @@ class ChartDrawing {
         svg_ += svg::line("frame", 0, foot, kPaneRight, foot);
     }
 
-    void grid(const Scale& up) {
+    void grid(const Scale& up, double top, double foot) {
         const auto values = round_values(up.range, 3);
         const int decimals = decimals_of(values);
         for (const double value : values) {
             const double y = up.at(value);
             svg_ += svg::line("grid", kPaneLeft, y, kPaneRight, y);
+            if (y < top + kNumberRoom || y > foot - kNumberRoom) continue; // it would lie on its neighbour's
             numbers_.push_back(svg::text("small over", kPaneLeft + 3, y + 3.5, fixed(value, decimals)));
         }
     }

@@ -109,18 +109,16 @@ Markup key_figures_chapter(const Recorded& recorded, const Flight& flight) {
                    {}});
     }
     if (table.empty()) return {};
-    return kept_chapter("Figures",
-                        table.markup() + element("p.note", "± is one standard deviation, of the estimator that "
-                                                           "gives the figure. Altitudes are above the pad."));
+    return kept_chapter("Figures", table.markup() +
+                                       element("p.note", "± is one standard deviation. Altitudes are above the pad."));
 }
 
 Markup phases_chapter(const Recorded& recorded, const Flight& flight) {
     const ReportClock clock(recorded, flight.liftoff_ns);
-    LedgerTable table({{"Phase"}, {"began", true}, {"±", true}, {"UTC", true}, {"for", true}});
+    LedgerTable table({{"Phase"}, {"began", true}, {"±", true}, {"for", true}});
     for (const FlightPhase& phase : flight.phases)
         table.row({strong(capital(phase.word)), Markup::text(clock.text(phase.t_ns)),
                    Markup::text(phase.sigma_s > 0 ? significant(phase.sigma_s, 1) + "\u00a0s" : ""),
-                   Markup::text(clock.utc(phase.t_ns)),
                    Markup::text(&phase == &flight.phases.back()
                                     ? ""
                                     : fixed(seconds_between(phase.t_ns, phase.until_ns), 1) + "\u00a0s")});

@@ -1,7 +1,8 @@
 #include "server/report/flight/pictures.hpp"
 
-#include <algorithm>
 #include <cmath>
+#include <optional>
+#include <string>
 
 #include "server/report/chapters/links.hpp"
 #include "server/report/draw/map_chart.hpp"
@@ -29,66 +30,60 @@ Ground ground_of(const std::string& phase) {
     return Ground::plain;
 }
 
-/// A column in the unit people read, with the band of its sigma where it has one.
-Strip strip_of(const Recorded& recorded, const Flight& flight, const ColumnPlace& place) {
+/// A line in the unit people read, with the band of its sigma where every row is drawn, and its greatest or least
+/// value. Empty when there is none.
+std::optional<Strip> strip_of(const Recorded& recorded, const Flight& flight, const ColumnPlace& place, bool greatest) {
     const Column& column = place.about();
     const ShownUnit unit = shown_unit(column.unit);
     Trace trace = recorded.trace(place, flight.window, flight.liftoff_ns, kPoints);
-    if (trace.low.empty()) {
-        // Every row, so that each value has its own sigma.
-        const auto sigma = recorded.column(place.table, column.sigma_column);
-        const Trace width = sigma ? recorded.trace(*sigma, flight.window, flight.liftoff_ns, kPoints) : Trace{};
-        if (width.y.size() == trace.y.size())
-            for (std::size_t i = 0; i < trace.y.size(); ++i) {
-                trace.low.push_back(trace.y[i] - width.y[i]);
-                trace.high.push_back(trace.y[i] + width.y[i]);
-            }
-    }
+    const auto sigma_place = recorded.column(place.table, column.sigma_column);
+    const std::vector<double> sigmas =
+        sigma_place ? recorded.trace(*sigma_place, flight.window, flight.liftoff_ns, kPoints).y : std::vector<double>();
+    const bool extremes = !trace.low.empty();
+    const bool with_sigmas = sigmas.size() == trace.y.size();
+    const auto& candidates = !extremes ? trace.y : greatest ? trace.high : trace.low;
+    std::size_t best = candidates.size();
+    for (std::size_t i = 0; i < candidates.size(); ++i)
+        if (std::isfinite(candidates[i]) &&
+            (best == candidates.size() ||
+             (greatest ? candidates[i] > candidates[best] : candidates[i] < candidates[best])))
+            best = i;
+    if (best == candidates.size()) return std::nullopt;
+    Strip strip{.title = column.title, .lines = {}};
+    strip.figure = quantity(candidates[best], with_sigmas ? sigmas[best] : std::nan(""), column.decimals, column.unit);
+    strip.note = std::string(greatest ? "greatest, " : "least, ") + flight_clock(trace.t[best]);
+    if (!extremes && with_sigmas)
+        for (std::size_t i = 0; i < sigmas.size(); ++i) {
+            trace.low.push_back(trace.y[i] - sigmas[i]);
+            trace.high.push_back(trace.y[i] + sigmas[i]);
+        }
     for (auto* values : {&trace.y, &trace.low, &trace.high})
         for (double& value : *values) value = unit.shown(value);
-    const std::string title = column.title + (unit.symbol.empty() ? "" : ", " + unit.symbol);
-    Strip strip{.title = title, .lines = {{std::move(trace)}}};
+    strip.lines.push_back({std::move(trace)});
     for (const ColumnLimit& limit : column.limits)
         strip.limits.push_back(
-            {unit.shown(limit.value), (limit.is_low ? "least " : "most ") +
-                                          fixed(unit.shown(limit.value), shown_decimals(unit, column.decimals))});
+            {unit.shown(limit.value),
+             (limit.is_low ? "least " : "most ") + quantity(limit.value, std::nan(""), column.decimals, column.unit)});
     return strip;
-}
-
-/// The greatest or least value that a strip shows, beside its title.
-void say_extreme(Strip& strip, bool greatest, const ShownUnit& unit, int decimals) {
-    const Trace& trace = strip.lines.front().trace;
-    std::size_t best = trace.y.size();
-    for (std::size_t i = 0; i < trace.y.size(); ++i)
-        if (std::isfinite(trace.y[i]) &&
-            (best == trace.y.size() || (greatest ? trace.y[i] > trace.y[best] : trace.y[i] < trace.y[best])))
-            best = i;
-    if (best == trace.y.size()) return;
-    strip.figure = fixed(trace.y[best], shown_decimals(unit, decimals)) + "\u00a0" + unit.symbol;
-    strip.note = std::string(greatest ? "greatest, " : "least, ") + flight_clock(trace.t[best]);
 }
 
 std::vector<Strip> strips_of(const Recorded& recorded, const Flight& flight) {
     struct Wanted {
         const char* table;
         const char* column;
-        bool greatest;
     };
-    constexpr Wanted kWanted[] = {{"estimate/vertical", "altitude_m", true},
-                                  {"estimate/vertical", "vertical_speed_mps", true},
-                                  {"estimate/vertical", "acceleration_mps2", true},
-                                  {"estimate/navigation", "tilt_deg", true},
-                                  {"estimate/navigation", "rate_x_degps", true}};
+    constexpr Wanted kWanted[] = {{"estimate/vertical", "altitude_m"},
+                                  {"estimate/vertical", "vertical_speed_mps"},
+                                  {"estimate/vertical", "acceleration_mps2"},
+                                  {"estimate/navigation", "tilt_deg"},
+                                  {"estimate/navigation", "rate_x_degps"}};
     std::vector<Strip> strips;
     const auto add = [&](const std::optional<ColumnPlace>& place, bool greatest) {
         if (!place) return;
-        Strip strip = strip_of(recorded, flight, *place);
-        if (strip.lines.front().trace.t.empty()) return;
-        say_extreme(strip, greatest, shown_unit(place->about().unit), place->about().decimals);
-        strips.push_back(std::move(strip));
+        if (auto strip = strip_of(recorded, flight, *place, greatest)) strips.push_back(std::move(*strip));
     };
     for (const Wanted& wanted : kWanted)
-        add(recorded.column(recorded.table(flight.vehicle, wanted.table), wanted.column), wanted.greatest);
+        add(recorded.column(recorded.table(flight.vehicle, wanted.table), wanted.column), true);
     add(recorded.with_role(flight.vehicle, {"battery_voltage"}), false);
     return strips;
 }
@@ -101,7 +96,7 @@ Markup course_chapter(const Recorded& recorded, const Flight& flight) {
     chart.to = seconds_between(flight.liftoff_ns, flight.window.to_ns);
     chart.clock = true;
     chart.strips = strips_of(recorded, flight);
-    chart.strip_height = chart.strips.size() > 4 ? 96 : 120;
+    chart.strip_height = chart.strips.size() > 4 ? 84 : 104;
     for (const FlightPhase& phase : flight.phases)
         chart.tints.push_back({seconds_between(flight.liftoff_ns, phase.t_ns),
                                seconds_between(flight.liftoff_ns, phase.until_ns), ground_of(phase.word), phase.word});
@@ -110,15 +105,10 @@ Markup course_chapter(const Recorded& recorded, const Flight& flight) {
             {seconds_between(flight.liftoff_ns, gap.from_ns), seconds_between(flight.liftoff_ns, gap.to_ns)});
     const Markup picture = drawn(chart);
     if (picture.empty()) return {};
-    return kept_chapter(
-        "Course",
-        element("figure",
-                picture +
-                    element("figcaption",
-                            chart.gaps.empty()
-                                ? "Bands: one standard deviation, or the extremes where many readings share a place."
-                                : "Bands: one standard deviation, or the extremes where many readings share a place. "
-                                  "Hatched: no good frame.")));
+    const std::string caption =
+        std::string("Bands: one standard deviation, or the extremes where many readings share a place.") +
+        (chart.gaps.empty() ? "" : " Hatched: no good frame.");
+    return kept_chapter("Course", element("figure", picture + element("figcaption", caption)));
 }
 
 Markup map_chapter(const Recorded& recorded, const Flight& flight) {

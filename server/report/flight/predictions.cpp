@@ -35,7 +35,7 @@ std::vector<Moment> moments_of(const Flight& flight) {
 }
 
 std::string in_sigmas(double difference, double sigma) {
-    return sigma > 0 ? fixed(difference / sigma, 1) : std::string(kNoFigure);
+    return sigma > 0 ? fixed(difference / sigma, 1) + "\u00a0σ" : std::string(kNoFigure);
 }
 
 void add_apogee(const Recorded& recorded, const Flight& flight, LedgerTable& table) {
@@ -103,7 +103,7 @@ std::optional<PredictedLanding> predicted_landing(const Recorded& recorded, std:
 
 Markup predictions_chapter(const Recorded& recorded, const Flight& flight) {
     LedgerTable table(
-        {{"What"}, {"said"}, {"Predicted", true}, {"Outcome", true}, {"Difference", true}, {"in\u00a0σ", true}});
+        {{"What"}, {"said"}, {"Predicted", true}, {"Outcome", true}, {"Difference", true}, {"Fits", true}});
     add_apogee(recorded, flight, table);
     const auto place = landing_place(recorded, flight);
     if (place && flight.touchdown_ns) add_landing(recorded, flight, *place, table);

@@ -13,6 +13,7 @@ class LedgerTable {
     struct Column {
         std::string title;
         bool figures = false; ///< set to the right, digits under digits
+        bool rest = false;    ///< takes what the others leave of the width
     };
     explicit LedgerTable(std::vector<Column> columns) : columns_(std::move(columns)) {}
 
