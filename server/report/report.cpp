@@ -34,8 +34,8 @@ Markup flight_chapters(const Recorded& recorded, const Flight& flight, const std
     Markup content;
     if (named)
         content += element("h2.part", fmt::format("{}, flight {}", title_of(recorded, flight.vehicle), flight.number));
-    content += element("div.pair", element("div", key_figures_chapter(recorded, flight)) +
-                                       element("div", phases_chapter(recorded, flight))) +
+    content += element("div.pair uneven", element("div", key_figures_chapter(recorded, flight)) +
+                                              element("div", phases_chapter(recorded, flight))) +
                course_chapter(recorded, flight) + map_chapter(recorded, flight) + predictions_chapter(recorded, flight);
     for (const Firing& firing : firings_in(recorded, flight.vehicle, flight.window))
         content += charge_chapter(recorded, firing, earlier_firings(recorded, firing, path));
@@ -46,10 +46,12 @@ Markup flight_chapters(const Recorded& recorded, const Flight& flight, const std
     return content;
 }
 
-Markup test_chapters(const Recorded& recorded, const ProcedureRun& run, const std::filesystem::path& path) {
+Markup test_chapters(const Recorded& recorded, const ProcedureRun& run, const std::filesystem::path& path, bool said) {
     const ReportClock clock(recorded, std::nullopt);
     const auto vehicle = static_cast<int>(run.vehicle);
-    Markup content = element("h2.part", fmt::format("{} {:.0f}: {}", run.title, run.number, verdict_sentence(run)));
+    const std::string title = fmt::format("{} {:.0f}", run.title, run.number);
+    // The page's own sentence says the verdict of what it is about.
+    Markup content = element("h2.part", said ? title : title + ": " + verdict_sentence(run));
     content += verdict_chapter(run);
     for (const Firing& firing : firings_in(recorded, run.vehicle, run.window))
         content += charge_chapter(recorded, firing, earlier_firings(recorded, firing, path));
@@ -103,8 +105,9 @@ Sheet sheet_of(const Recorded& recorded, const std::filesystem::path& path) {
         sheet.body += flight_chapters(recorded, flight, path, flights.size() > 1);
     }
     for (const ProcedureRun& run : procedure_runs(recorded)) {
+        const bool is_first = sheet.head.kind.empty();
         head_of(recorded, "Ground test report", run.vehicle, run.window.from_ns, verdict_sentence(run), sheet.head);
-        sheet.body += test_chapters(recorded, run, path);
+        sheet.body += test_chapters(recorded, run, path, is_first);
         sheet.signed_by = {"Test conductor", "Range safety officer"};
     }
     if (sheet.head.kind.empty()) add_firings_alone(recorded, path, sheet);
@@ -128,7 +131,7 @@ Result<std::string> report_page(const std::filesystem::path& recording) {
     if (!reader) return tl::unexpected(reader.error());
     const Recorded recorded(*reader);
     Sheet sheet = sheet_of(recorded, recording);
-    if (!sheet.signed_by.empty()) sheet.body += signatures(sheet.signed_by);
+    if (!sheet.signed_by.empty()) sheet.body += kept_chapter("Signatures", signatures(sheet.signed_by));
     sheet.body += provenance_chapter(recorded, received_sha256(recording).value_or(""));
     return page_html(sheet.head, sheet.body);
 }

@@ -84,7 +84,7 @@ Markup events_chapter(const Recorded& recorded, int vehicle, Window window, cons
     static const std::set<EventKind> kShown{EventKind::flight_event, EventKind::link_state, EventKind::reboot,
                                             EventKind::recording};
     for (const Event& event : recorded.events()) {
-        if (!kShown.contains(event.kind) || !concerns(event, vehicle, window)) continue;
+        if (!kShown.contains(event.kind) || what(event) == "edge_found" || !concerns(event, vehicle, window)) continue;
         const std::string sigma = event.t_sigma_s > 0 ? significant(event.t_sigma_s, 1) + "\u00a0s" : "";
         table.row({Markup::text(clock.text(event.t_ns)), Markup::text(sigma), Markup::text(event.text)});
     }

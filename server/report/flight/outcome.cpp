@@ -63,8 +63,7 @@ std::optional<LandingPlace> landing_place(const Recorded& recorded, const Flight
     const auto row = recorded.row_at(recorded.table(flight.vehicle, "estimate/navigation"), flight.window.to_ns - 1);
     if (!row || row->t_ns() < flight.liftoff_ns || std::isnan(row->value("east_m"))) return std::nullopt;
     return LandingPlace{row->value("east_m"),  row->value("north_m"),      row->sigma("east_m"),
-                        row->sigma("north_m"), row->value("latitude_deg"), row->value("longitude_deg"),
-                        row->word_of("mode")};
+                        row->sigma("north_m"), row->value("latitude_deg"), row->value("longitude_deg")};
 }
 
 std::string outcome_sentence(const Recorded& recorded, const Flight& flight) {
@@ -100,10 +99,10 @@ Markup key_figures_chapter(const Recorded& recorded, const Flight& flight) {
                        Markup::text(std::isnan(at_s) ? "" : flight_clock(at_s))});
         }
     if (const auto place = landing_place(recorded, flight)) {
-        table.row({Markup(flight.touchdown_ns ? Literal("Landing, from the pad") : Literal("Last known, from the pad")),
+        table.row({Markup(flight.touchdown_ns ? Literal("Landing, from pad") : Literal("Last known, from pad")),
                    strong(quantity(place->distance_m(), place->distance_sigma_m(), 0, "m") + ", " +
                           bearing_text(place->bearing_deg())),
-                   Markup::text(place->mode)});
+                   {}});
         table.row({Markup("Place, WGS 84"),
                    strong(fixed(place->latitude_deg, 5) + "°, " + fixed(place->longitude_deg, 5) + "°"),
                    {}});

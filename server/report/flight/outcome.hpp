@@ -12,7 +12,6 @@ struct LandingPlace {
     double east_m, north_m;
     double east_sigma_m, north_sigma_m;
     double latitude_deg, longitude_deg;
-    std::string mode; ///< of navigation, in its own word
 
     [[nodiscard]] double distance_m() const;
     [[nodiscard]] double distance_sigma_m() const;

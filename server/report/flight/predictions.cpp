@@ -64,7 +64,7 @@ void add_landing(const Recorded& recorded, const Flight& flight, const LandingPl
         const double north_m = place.north_m - predicted->north_m;
         const double miss_m = std::hypot(east_m, north_m);
         const double distance_m = std::hypot(predicted->east_m, predicted->north_m);
-        LandingPlace of_prediction{predicted->east_m, predicted->north_m, 0, 0, 0, 0, {}};
+        LandingPlace of_prediction{predicted->east_m, predicted->north_m, 0, 0, 0, 0};
         table.row({Markup("Landing, ") + Markup::text(predicted->word), Markup::text(moment.word),
                    Markup::text(quantity(std::round(distance_m / 10) * 10, std::nan(""), 0, "m") + ", " +
                                 bearing_text(5 * std::round(of_prediction.bearing_deg() / 5))),

@@ -30,7 +30,7 @@ struct PictureStrip {
 };
 const PictureStrip kPictureStrips[] = {
     {"Acceleration, long axis", {"charge_accel_x", "accel_body_x"}, "shock", nullptr, false},
-    {"Bay pressure, over before", {"charge_bay_pressure", "static_pressure"}, "pulse_peak", "pulse_peak_at", true},
+    {"Bay pressure − before", {"charge_bay_pressure", "static_pressure"}, "pulse_peak", "pulse_peak_at", true},
     {"Turn rate", {"charge_turn_rate", "rate_body_y"}, "turn_rate", nullptr, false},
     {"Battery", {"charge_battery", "battery_voltage"}, "battery_least", nullptr, false},
     {"Current", {"charge_current"}, "current_peak", nullptr, false},
@@ -109,12 +109,15 @@ Markup charge_picture(const Recorded& recorded, const Firing& firing) {
     for (const PictureStrip& wanted : kPictureStrips)
         if (const auto place = recorded.with_rows(firing.vehicle, wanted.roles, window, 3))
             chart.strips.push_back(strip_of_firing(recorded, firing, wanted, *place, window));
-    LedgerTable table({{"Edges found"}, {"after the firing", true}});
+    std::vector<LedgerTable::Column> names{{"Edges found"}};
+    std::vector<Markup> times{note("after the firing")};
     for (std::size_t i = 0; i < edges.size(); ++i) {
         chart.marks.push_back({1e3 * edges[i].after_s, std::to_string(i + 1)});
-        table.row({element("b", std::to_string(i + 1)) + Markup(" ") + Markup::text(edges[i].name),
-                   strong(quantity_near(edges[i].after_s, edges[i].sigma_s, 4, "s"))});
+        names.push_back({fmt::format("{}\u00a0{}", i + 1, edges[i].name), true});
+        times.push_back(strong(quantity_near(edges[i].after_s, edges[i].sigma_s, 4, "s")));
     }
+    LedgerTable table(std::move(names));
+    if (!edges.empty()) table.row(std::move(times));
     if (chart.strips.empty()) return {};
     return drawn(chart) + (table.empty() ? Markup() : table.markup());
 }

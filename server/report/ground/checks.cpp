@@ -116,6 +116,7 @@ std::vector<CheckResult> check_results(const Recorded& recorded, std::size_t veh
         result.margin_text = said_margin(result.margin, column);
         if (const Event* said_so = last_of(recorded, "statement", check.id, procedure, vehicle, window)) {
             result.measured = statement_text(*said_so);
+            result.state = flag_in(*said_so, "holds") ? CheckState::holds : CheckState::fails;
             result.margin_text.clear();
             result.margin = kUnknown;
         }

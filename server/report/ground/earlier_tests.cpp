@@ -17,12 +17,19 @@ constexpr std::size_t kEarlierMost = 12;
 /// Recordings that are opened to find them.
 constexpr std::size_t kOpenedMost = 60;
 
+/// With hyphens at which a line does not end.
+std::string unbroken_date(std::int64_t utc_ns) {
+    std::string date = utc_date(utc_ns);
+    for (std::size_t at = 0; (at = date.find('-', at)) != std::string::npos;) date.replace(at, 1, "\u2011");
+    return date;
+}
+
 /// "Test 2, 2026-05-02"; without a procedure around it, the day and time alone.
 std::string label_of(const Recorded& recorded, std::size_t vehicle, std::int64_t t_ns) {
     for (const ProcedureRun& run : procedure_runs(recorded))
         if (run.vehicle == vehicle && t_ns >= run.window.from_ns && t_ns < run.window.to_ns)
-            return fmt::format("Test {:.0f}, {}", run.number, utc_date(recorded.utc_ns(t_ns)));
-    return utc_date(recorded.utc_ns(t_ns)) + " " + utc_time(recorded.utc_ns(t_ns));
+            return fmt::format("Test {:.0f}, {}", run.number, unbroken_date(recorded.utc_ns(t_ns)));
+    return unbroken_date(recorded.utc_ns(t_ns)) + " " + utc_time(recorded.utc_ns(t_ns));
 }
 
 /// Copies a row to the columns of this recording's table, by name: the other table goes with its reader.
