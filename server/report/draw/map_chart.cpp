@@ -35,6 +35,24 @@ class MapScale {
     double per_m_, left_, top_;
 };
 
+/// Where the ring is in view: above the pad, below it, or beside it.
+void label_ring(const MapScale& scale, double distance_m, Markup& svg) {
+    const std::string label = fixed(distance_m, 0) + "\u00a0m";
+    constexpr double kRoom = 14;
+    for (const double side : {1.0, -1.0}) {
+        const double y = scale.y(side * distance_m);
+        if (y < kRoom || y > kMapHeight - kRoom) continue;
+        svg += svg::text("small over middle", scale.x(0), y + 3.5, label);
+        return;
+    }
+    for (const double side : {1.0, -1.0}) {
+        const double x = scale.x(side * distance_m);
+        if (x < 2 * kRoom || x > kMapWidth - 2 * kRoom) continue;
+        svg += svg::text("small over middle", x, scale.y(0) + 3.5, label);
+        return;
+    }
+}
+
 } // namespace
 
 Markup drawn(const MapChart& chart) {
@@ -61,9 +79,7 @@ Markup drawn(const MapChart& chart) {
     for (const double distance_m : round_values(reach, 4)) {
         if (distance_m <= 0) continue;
         svg += svg::circle("grid ring", scale.x(0), scale.y(0), scale.length(distance_m));
-        const double y = scale.y(distance_m);
-        if (y > 12 && y < kMapHeight - 4)
-            svg += svg::text("small over middle", scale.x(0), y + 3.5, fixed(distance_m, 0) + "\u00a0m");
+        label_ring(scale, distance_m, svg);
     }
     const auto corners = [&](const std::vector<double>& e, const std::vector<double>& n, bool closed) {
         std::vector<double> x;

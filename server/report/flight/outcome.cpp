@@ -98,18 +98,16 @@ Markup key_figures_chapter(const Recorded& recorded, const Flight& flight) {
                                        column.unit)),
                        Markup::text(std::isnan(at_s) ? "" : flight_clock(at_s))});
         }
+    Markup notes = element("p.note", "± is one standard deviation. Altitudes are above the pad.");
     if (const auto place = landing_place(recorded, flight)) {
-        table.row({Markup(flight.touchdown_ns ? Literal("Landing, from pad") : Literal("Last known, from pad")),
+        const bool down = flight.touchdown_ns.has_value();
+        table.row({Markup(down ? Literal("Landing, from pad") : Literal("Last known, from pad")),
                    strong(quantity(place->distance_m(), place->distance_sigma_m(), 0, "m") + ", " +
-                          bearing_text(place->bearing_deg())),
-                   {}});
-        table.row({Markup("Place, WGS 84"),
-                   strong(fixed(place->latitude_deg, 5) + "°, " + fixed(place->longitude_deg, 5) + "°"),
-                   {}});
+                          bearing_text(place->bearing_deg()))});
+        notes += element("p.note", fmt::format("{} at {}°, {}°, WGS 84.", down ? "Landing" : "Last known",
+                                               fixed(place->latitude_deg, 5), fixed(place->longitude_deg, 5)));
     }
-    if (table.empty()) return {};
-    return kept_chapter("Figures", table.markup() +
-                                       element("p.note", "± is one standard deviation. Altitudes are above the pad."));
+    return table.empty() ? Markup() : kept_chapter("Figures", table.markup() + notes);
 }
 
 Markup phases_chapter(const Recorded& recorded, const Flight& flight) {

@@ -109,7 +109,8 @@ std::string rounded(double value, double sigma, int most) {
 
 std::string rounded_with_sign(double value, double sigma, int most) {
     std::string text = rounded(value, sigma, most);
-    return std::isfinite(value) && !text.starts_with(kMinus) ? "+" + text : text;
+    const bool is_zero = text.substr(0, text.find(' ')).find_first_not_of("0.") == std::string::npos;
+    return std::isfinite(value) && !is_zero && !text.starts_with(kMinus) ? "+" + text : text;
 }
 
 std::string significant(double value, int digits) {

@@ -18,7 +18,7 @@ inline constexpr std::string_view kNoFigure = "–";
 /// "1107 ± 2": no digit that the ± denies. One significant digit of it, and never more decimals than `most`; a value
 /// without a sigma has `most`.
 [[nodiscard]] std::string rounded(double value, double sigma, int most);
-/// The same with a sign before the value that always stands.
+/// The same with a sign before the value, unless it is zero as rounded.
 [[nodiscard]] std::string rounded_with_sign(double value, double sigma, int most);
 
 /// A value with `digits` significant digits, where nothing says how well it is known.

@@ -46,6 +46,7 @@ TEST_CASE("a value has no digit that its sigma denies") {
     }
     CHECK(plain(rounded_with_sign(0.38, 0.54, 2)) == "+0.4 ± 0.5");
     CHECK(plain(rounded_with_sign(-0.38, kNan, 1)) == "−0.4");
+    CHECK(plain(rounded_with_sign(-2, 60, 0)) == "0 ± 60");
 }
 
 TEST_CASE("numbers have a minus sign that is one, and no minus zero") {
