@@ -8,6 +8,7 @@ namespace turnstone::report {
 
 Markup LedgerTable::markup(std::size_t most) const {
     const auto head_cell = [](const Column& column) {
+        if (column.title.empty()) return element("td", Markup()); // a heading that says nothing is none
         if (column.figures) return element("th.n", column.title);
         return column.rest ? element("th.rest", column.title) : element("th", column.title);
     };
