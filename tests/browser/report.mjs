@@ -34,7 +34,7 @@ const faults_of = (page) => page.evaluate(() => {
     const frame = svg.getBoundingClientRect();
     const texts = [...svg.querySelectorAll('text')].filter((text) => text.textContent.trim() !== '').map((text) => ({ words: text.textContent, box: text.getBoundingClientRect() }));
     for (const { words, box } of texts)
-      if (box.left < frame.left - 1 || box.right > frame.right + 1 || box.top < frame.top - 2 || box.bottom > frame.bottom + 2) faults.push(`cut: ${words}`);
+      if (box.left < frame.left - 1 || box.right > frame.right + 1 || box.top < frame.top - 2 || box.bottom > frame.bottom + 2) faults.push(`over the edge: ${words}`);
     texts.forEach((one, i) => {
       for (const other of texts.slice(i + 1)) {
         const wide = Math.min(one.box.right, other.box.right) - Math.max(one.box.left, other.box.left);
@@ -43,6 +43,8 @@ const faults_of = (page) => page.evaluate(() => {
       }
     });
   }
+  const wide = document.documentElement.scrollWidth - document.documentElement.clientWidth;
+  if (wide > 0) faults.push(`${wide} pixels wider than the paper`);
   for (const cell of document.querySelectorAll('td, th, p, li, h1, h2, h3'))
     if (cell.scrollWidth > cell.clientWidth + 1) faults.push(`wider than its place: ${cell.textContent}`);
   return faults;

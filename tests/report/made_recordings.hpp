@@ -9,7 +9,7 @@
 namespace turnstone::report_test {
 
 /// What a hostile file or operator may have written.
-inline const std::string kHostile = "\"'><script>alert(1)</script><b \x1b\xff\u202E&amp;";
+inline const std::string kHostile = "\"'><script>alert(1)</script><b \x1b\xff\u202E&amp;" + std::string(150, 'W');
 
 inline Column column(const std::string& name, const std::string& title, const std::string& unit, int decimals,
                      const std::string& role = "") {
@@ -161,7 +161,7 @@ inline void add_charge_tables(HandMade& made) {
         made.add_table("sanderling/charge/drogue", TableKind::estimate, 0, columns);
     if (!made.has_table("sanderling/burst.samples"))
         made.add_table("sanderling/burst.samples", TableKind::batch, 0.001,
-                       {column("accel_x", "Acceleration, long axis", "m/s2", 1, "charge_accel_x"),
+                       {column("axial_acceleration", "Acceleration, long axis", "m/s2", 1, "charge_accel_x"),
                         column("bay_pressure", "Bay pressure", "Pa", 0, "charge_bay_pressure"),
                         column("battery", "Battery", "V", 2, "charge_battery")});
 }
@@ -216,9 +216,10 @@ inline void add_ground_test(HandMade& made, double number, double lid_off_s, con
         const double pulse =
             t < 0.002 ? 0 : 3000 * (1 - std::exp(-(t - 0.002) / 0.002)) * std::exp(-(t - 0.002) / 0.02);
         made.row("sanderling/burst.samples", kFired + t,
-                 {{"accel_x", 9.8 + (since < 0 || since > 0.2 ? 0
-                                                              : 130 * std::exp(-since / 0.012) *
-                                                                    std::cos(2 * std::numbers::pi * since / 0.02))},
+                 {{"axial_acceleration",
+                   9.8 + (since < 0 || since > 0.2
+                              ? 0
+                              : 130 * std::exp(-since / 0.012) * std::cos(2 * std::numbers::pi * since / 0.02))},
                   {"bay_pressure", 90420 + pulse},
                   {"battery", t < 0 || t > 0.01 ? 8.2 : 7.78}});
     }

@@ -78,7 +78,8 @@ TEST_CASE("a ground test's report has its verdicts, its charge and the tests bef
         CHECK_THAT(text,
                    Contains("Ground test report") && Contains("Tethered separation test 3") &&
                        Contains("Failed: 2 of 3 checks hold. Level fails. Least margin: Battery, least, 0.38 V."));
-        CHECK_THAT(text, Contains("≥ 7.4") && Contains("7.78 V") && Contains("confirmed by R. M."));
+        CHECK_THAT(text, Contains("≥ 7.4") && Contains("7.78 V") &&
+                             Contains("Range clear by R. M. confirmed confirmed holds"));
         CHECK_THAT(text, Contains("2 lid off") && Contains("18.6 ± 0.5 ms") && Contains("133 ± 2 m/s²") &&
                              Contains("3.01 ± 0.04 kPa"));
         CHECK_THAT(text, Contains("Settled seen no") && !Contains("Lid off seen") &&

@@ -47,11 +47,10 @@ const Event* last_of(const Recorded& recorded, std::string_view what_happened, c
     return last;
 }
 
-std::string statement_text(const Event& event) {
-    std::string text = flag_in(event, "holds") ? "confirmed" : "denied";
-    if (const std::string by = text_in(event, "by"); !by.empty()) text += " by " + by;
-    if (const std::string note = text_in(event, "note"); !note.empty()) text += ": " + note;
-    return text;
+std::string said_in(const Event& statement) {
+    const std::string by = text_in(statement, "by");
+    const std::string note = text_in(statement, "note");
+    return (by.empty() ? "" : "by " + by) + (by.empty() || note.empty() ? "" : ": ") + note;
 }
 
 /// Thick line: how much of the room to the limit is left. The bar at its left end is the limit.
@@ -115,7 +114,8 @@ std::vector<CheckResult> check_results(const Recorded& recorded, std::size_t veh
         result.measured = said(measured, column);
         result.margin_text = said_margin(result.margin, column);
         if (const Event* said_so = last_of(recorded, "statement", check.id, procedure, vehicle, window)) {
-            result.measured = statement_text(*said_so);
+            result.measured = flag_in(*said_so, "holds") ? "confirmed" : "denied";
+            result.said = said_in(*said_so);
             result.state = flag_in(*said_so, "holds") ? CheckState::holds : CheckState::fails;
             result.margin_text.clear();
             result.margin = kUnknown;
@@ -135,6 +135,7 @@ Markup checks_table(const std::vector<CheckResult>& results) {
             title += Markup("<br>") + note(result.reason);
         else if (result.decided_badly() && !result.why.empty())
             title += Markup("<br>") + note(result.why);
+        if (!result.said.empty()) title += Markup("<br>") + note(result.said);
         std::vector<Markup> cells{title,
                                   note(result.required),
                                   strong(result.measured.empty() ? std::string(kNoFigure) : result.measured),

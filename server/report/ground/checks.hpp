@@ -15,6 +15,7 @@ struct CheckResult {
     Severity severity = Severity::must;
     CheckState state = CheckState::waits;
     std::string reason;   ///< why it is not evaluated, or what decided it; may be empty
+    std::string said;     ///< by whom, and what besides; of a statement
     std::string measured; ///< with its unit; empty: nothing
     double margin = 0;    ///< NaN: none
     std::string margin_text;

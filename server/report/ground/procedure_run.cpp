@@ -111,7 +111,7 @@ Markup steps_chapter(const Recorded& recorded, const ProcedureRun& run) {
     Markup lines;
     for (std::size_t i = 0; i < run.steps.size(); ++i) lines += step_line(run.steps[i], i + 1, clock);
     const std::string began =
-        fmt::format("Begun {} UTC{}", clock.utc(run.window.from_ns), run.by.empty() ? "" : ", " + run.by);
+        fmt::format("Started {} UTC{}", clock.utc(run.window.from_ns), run.by.empty() ? "" : ", " + run.by);
     return chapter("Procedure", element("p.note", began) + element("ol.steps", lines));
 }
 
