@@ -55,6 +55,13 @@ const std::array<RoleInfo, static_cast<std::size_t>(Role::count_)> kRoles = {{
     {Role::engine_speed, "engine_speed", "{rev}/min", "engine speed"},
     {Role::engine_temperature, "engine_temperature", "K", "engine temperature"},
     {Role::oil_pressure, "oil_pressure", "Pa", "oil pressure"},
+    {Role::charge_fired, "charge_fired", "1", "number of the charge that fires"},
+    {Role::charge_number, "charge_number", "1", "number of the charge"},
+    {Role::charge_accel_x, "charge_accel_x", "m/s2", "axial acceleration around a firing"},
+    {Role::charge_turn_rate, "charge_turn_rate", "rad/s", "turn rate around a firing"},
+    {Role::charge_bay_pressure, "charge_bay_pressure", "Pa", "bay pressure around a firing"},
+    {Role::charge_battery, "charge_battery", "V", "battery voltage around a firing"},
+    {Role::charge_current, "charge_current", "A", "igniter current"},
     {Role::dictionary_version, "dictionary_version", "", "dictionary version"},
 }};
 

@@ -58,7 +58,14 @@ enum class Role : unsigned char {
     engine_speed,       ///< revolutions per minute
     engine_temperature, ///< K
     oil_pressure,       ///< Pa
-    dictionary_version, ///< a text: the `version` of the dictionary that the vehicle was built with
+    charge_fired,     ///< an ejection charge: its number, from 1 in the order of vehicle.json's parachutes, as it fires
+    charge_number,    ///< the same, of what was measured around its firing and is sent afterwards:
+    charge_accel_x,   ///< m/s2, as accel_body_x, but for no estimator: it is of the past, as the next three
+    charge_turn_rate, ///< rad/s, across the long axis
+    charge_bay_pressure, ///< Pa, absolute, where the charge is
+    charge_battery,      ///< V
+    charge_current,      ///< A, through the igniter
+    dictionary_version,  ///< a text: the `version` of the dictionary that the vehicle was built with
     count_
 };
 

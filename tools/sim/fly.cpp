@@ -16,7 +16,12 @@ FlightResult fly(const Scenario& scenario, std::uint64_t seed) {
     SensedFlight sensed = fly_sensors(scenario, seed);
     Packetised packetised = packetise(sensed.truth, sensed.sensors, scenario, seed);
     FlightResult out;
-    out.received = impair(packetised.stream, sensed.truth, scenario.impairment, packetised.byte_s, seed);
+    Impairment impairment = scenario.impairment;
+    if (scenario.gap_at_ejection && !sensed.truth.events.ejections.empty()) {
+        impairment.silent_from_s = sensed.truth.events.ejections.front().t_s - 0.2;
+        impairment.silent_until_s = impairment.silent_from_s + 0.7;
+    }
+    out.received = impair(packetised.stream, sensed.truth, impairment, packetised.byte_s, seed);
     out.truth = std::move(sensed.truth);
     out.sensors = std::move(sensed.sensors);
     out.clock = packetised.clock;

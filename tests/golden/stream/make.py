@@ -165,6 +165,10 @@ ROLES = {
     "onboard_q_z": "on-board attitude quaternion, z", "onboard_speed": "on-board speed", "boot_count": "boot count",
     "wind_speed": "wind speed", "wind_from": "wind direction", "engine_speed": "engine speed",
     "engine_temperature": "engine temperature", "oil_pressure": "oil pressure",
+    "charge_fired": "number of the charge that fires", "charge_number": "number of the charge",
+    "charge_accel_x": "axial acceleration around a firing", "charge_turn_rate": "turn rate around a firing",
+    "charge_bay_pressure": "bay pressure around a firing", "charge_battery": "battery voltage around a firing",
+    "charge_current": "igniter current",
     "dictionary_version": "dictionary version"}
 
 def of_check(check, title, unit, decimals, description="", **members):

@@ -100,18 +100,108 @@ void send_nav(Transmitter& transmitter, double t_s, const OnboardEstimate& estim
                      });
 }
 
+/// Tells of firings as they happen, and sends what was kept around them when the radio has time: packet by packet, then
+/// all of them again as they were, since a lost one leaves a hole in the very event.
+class FiringReport {
+  public:
+    FiringReport(const SensorStream& sensors, double dark_from_s, Transmitter& transmitter)
+        : bursts_(&sensors.burst), dark_from_s_(dark_from_s), transmitter_(&transmitter) {}
+
+    /// What was kept before now is gone.
+    void restart(double t_s) {
+        packets_.clear();
+        while (burst_ < bursts_->size() && (*bursts_)[burst_].fired_s < t_s) ++burst_;
+        told_ = 0;
+        again_ = 0;
+    }
+    void tick(double t_s) {
+        if (burst_ >= bursts_->size()) return;
+        const Burst& burst = (*bursts_)[burst_];
+        if (told_ < 2 && t_s >= burst.fired_s + told_ * kToldAgain_s) {
+            told_ == 0 ? send_firing(burst) : transmitter_->send_again(firing_, t_s);
+            ++told_;
+            if (told_ == 1) t_next_s_ = burst.fired_s + kFirst_s;
+        }
+        if (t_s < std::max(burst.fired_s + kFirst_s, t_next_s_)) return;
+        const std::size_t whole = kept(burst) / kSamples;
+        if (packets_.size() < whole) {
+            packets_.push_back(transmitter_->stream().packets.size());
+            send_samples(burst, packets_.size() - 1, t_s);
+        } else if (again_ < packets_.size()) {
+            transmitter_->send_again(packets_[again_++], t_s);
+        } else if (told_ == 2) {
+            packets_.clear();
+            again_ = 0;
+            told_ = 0;
+            ++burst_;
+        }
+        t_next_s_ = t_s + kPeriod_s;
+    }
+
+  private:
+    static constexpr std::size_t kSamples = SANDERLING_BURST_SAMPLES_COUNT;
+    static constexpr double kToldAgain_s = 1.0;
+    static constexpr double kFirst_s = 0.3;
+    static constexpr double kPeriod_s = 0.2;
+
+    [[nodiscard]] std::size_t kept(const Burst& burst) const {
+        const bool all = dark_from_s_ < burst.readings.front().t_s || dark_from_s_ > burst.readings.back().t_s;
+        if (all) return burst.readings.size();
+        return static_cast<std::size_t>(std::count_if(burst.readings.begin(), burst.readings.end(),
+                                                      [&](const BurstReading& r) { return r.t_s < dark_from_s_; }));
+    }
+    void send_firing(const Burst& burst) {
+        firing_ = transmitter_->stream().packets.size();
+        sanderling_firing packet{};
+        packet.charge_fired = static_cast<std::uint8_t>(burst.charge + 1);
+        transmitter_->send(SANDERLING_FIRING_APID, burst.fired_s, burst.fired_s,
+                           [&](std::uint8_t* out, std::size_t size, std::uint16_t sequence, std::uint32_t time_ms) {
+                               return sanderling_encode_firing(out, size, sequence, time_ms, &packet);
+                           });
+    }
+    void send_samples(const Burst& burst, std::size_t k, double t_s) {
+        sanderling_burst packet{};
+        packet.charge = static_cast<std::uint8_t>(burst.charge + 1);
+        const BurstReading* first = &burst.readings[k * kSamples];
+        for (std::size_t i = 0; i < kSamples; ++i) {
+            sanderling_burst_samples& sample = packet.samples[i];
+            sample.axial_acceleration = sanderling_raw_burst_samples_axial_acceleration(first[i].axial_mps2);
+            sample.turn_rate = sanderling_raw_burst_samples_turn_rate(first[i].turn_rate_radps);
+            sample.bay_pressure = sanderling_raw_burst_samples_bay_pressure(first[i].bay_pa);
+            sample.battery = sanderling_raw_burst_samples_battery(first[i].battery_v);
+            sample.current = sanderling_raw_burst_samples_current(first[i].current_a);
+        }
+        transmitter_->send(SANDERLING_BURST_APID, t_s, first->t_s,
+                           [&](std::uint8_t* out, std::size_t size, std::uint16_t sequence, std::uint32_t time_ms) {
+                               return sanderling_encode_burst(out, size, sequence, time_ms, &packet);
+                           });
+    }
+
+    const std::vector<Burst>* bursts_;
+    double dark_from_s_;
+    Transmitter* transmitter_;
+    std::size_t burst_ = 0; ///< that is next or under way
+    int told_ = 0;          ///< how often of its firing
+    std::size_t firing_ = 0;
+    std::vector<std::size_t> packets_; ///< of it, as places in the stream
+    std::size_t again_ = 0;
+    double t_next_s_ = 0.0;
+};
+
 /// The demo's packets, with its on-board computer's estimate among them.
 class DemoPackets {
   public:
-    DemoPackets(const Scenario& scenario, const SensorStream& sensors, Transmitter& transmitter)
-        : transmitter_(&transmitter),
+    DemoPackets(const Scenario& scenario, const SensorStream& sensors, double dark_from_s, Transmitter& transmitter)
+        : transmitter_(&transmitter), firings_(sensors, dark_from_s, transmitter),
           computer_(scenario.site.launch_azimuth_deg.value_or(0.0) * std::numbers::pi / 180.0, kGravityStandard_mps2),
           die_temperature_k_(sensors.health.empty() ? 300.0 : sensors.health.front().imu_temperature_k) {}
 
-    void restart() {
+    void restart(double t_s) {
         computer_.restart();
+        firings_.restart(t_s);
         ++boots_;
     }
+    void tick(double t_s) { firings_.tick(t_s); }
     void charge_fired() { computer_.charge_fired(); }
     void feel(const ImuReading& reading) { computer_.take(reading); }
     void imu(const ImuReading* first, std::size_t, double t_stamp_s) {
@@ -130,6 +220,7 @@ class DemoPackets {
 
   private:
     Transmitter* transmitter_;
+    FiringReport firings_;
     OnboardComputer computer_;
     double die_temperature_k_;
     int boots_ = 0;
@@ -139,7 +230,8 @@ class DemoPackets {
 class BarePackets : public PlainPackets {
   public:
     using PlainPackets::PlainPackets;
-    void restart() {}
+    void restart(double) {}
+    void tick(double) {}
     void charge_fired() {}
     void feel(const ImuReading&) {}
     void nav(double) {}
@@ -150,6 +242,7 @@ class BarePackets : public PlainPackets {
 struct Dark {
     double from_s = kNever_s;
     double until_s = kNever_s;
+    bool restarts = false; ///< at the end
 };
 
 /// How long before its interval's end an inertial sample is dated.
@@ -175,9 +268,12 @@ void send_all(const Truth& truth, const SensorStream& sensors, const Scenario& s
         const bool dark = t_s >= dark_time.from_s && t_s < dark_time.until_s;
         if (!dark && !restarted && t_s >= dark_time.until_s) {
             restarted = true;
-            packets.restart();
-            transmitter.restart();
+            if (dark_time.restarts) {
+                packets.restart(t_s);
+                transmitter.restart();
+            }
         }
+        if (!dark) packets.tick(t_s);
         const auto is_due = [&](const auto& readings, std::size_t at) {
             return at < readings.size() && readings[at].t_s <= t_s + 1e-9;
         };
@@ -217,11 +313,13 @@ Packetised packetise(const Truth& truth, const SensorStream& sensors, const Scen
     clock.drift_ppm = scenario.airframe.clock_drift_ppm * random.normal();
     clock.rebooted_s = kNaN;
     Dark dark;
-    if (scenario.reboots_at_ejection && !truth.events.ejections.empty()) {
-        dark.from_s = truth.events.ejections.front().t_s + 0.004; // the igniter's current pulls the supply down
-        dark.until_s = dark.from_s + scenario.boot_s;
-        clock.rebooted_s = dark.until_s;
+    if (!truth.events.ejections.empty()) {
+        const double fired_s = truth.events.ejections.front().t_s;
+        if (scenario.reboots_at_ejection) // the igniter's current pulls the supply down
+            dark = {fired_s + 0.004, fired_s + 0.004 + scenario.boot_s, true};
+        if (scenario.charge_fault == ChargeFault::brown_out) dark = {fired_s + 0.012, fired_s + 0.412, false};
     }
+    if (dark.restarts) clock.rebooted_s = dark.until_s;
 
     const bool is_demo = scenario.telemetry == Telemetry{};
     const double byte_s = is_demo ? kByte_s : kPlainByte_s;
@@ -229,7 +327,7 @@ Packetised packetise(const Truth& truth, const SensorStream& sensors, const Scen
     transmitter.stream().packets.reserve(truth.samples.size() / 2);
     transmitter.stream().bytes.reserve(truth.samples.size() * 24);
     if (is_demo)
-        send_all(truth, sensors, scenario, dark, transmitter, DemoPackets(scenario, sensors, transmitter));
+        send_all(truth, sensors, scenario, dark, transmitter, DemoPackets(scenario, sensors, dark.from_s, transmitter));
     else
         send_all(truth, sensors, scenario, dark, transmitter, BarePackets(scenario.telemetry, transmitter));
     return {std::move(transmitter.stream()), clock, byte_s};

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "tools/sim/avionics/burst.hpp"
+
 namespace turnstone::sim {
 
 namespace {
@@ -36,15 +38,17 @@ double die_warmth_k(double t_s) {
     return 9.0 - 4.0 * std::exp(-t_s / 300.0);
 }
 
-HealthReading health_at(double t_s, const Truth& truth, const Scenario& scenario, Random& random) {
+HealthReading health_at(const TruthSample& sample, const Truth& truth, const Scenario& scenario, Random& random) {
     HealthReading health{};
+    const double t_s = sample.t_s;
     health.t_s = t_s;
-    double sag_v = 0.0;
+    double sag_v = sample.battery_sag_v;
     bool continuity[2] = {true, true};
     for (const Ejection& ejection : truth.events.ejections) {
         const double since_s = t_s - ejection.t_s;
         if (since_s >= 0.0) {
-            sag_v += 0.9 * std::exp(-since_s / 0.45); // igniter current, then the cells recover
+            if (truth.firings.empty())
+                sag_v += 0.9 * std::exp(-since_s / 0.45); // igniter current, then the cells recover
             continuity[std::min<std::size_t>(ejection.parachute, 1)] = false;
         }
     }
@@ -143,6 +147,34 @@ BarometerUnit draw_barometer(const Scenario& scenario, Random random) {
             lag * scenario.airframe.barometer_lag_s, std::max(scenario.barometer_filter_s, filter_s)};
 }
 
+/// What the first ejection leaves of it.
+class FailingBarometer {
+  public:
+    FailingBarometer(const Truth& truth, const Scenario& scenario, std::uint64_t seed)
+        : fault_(scenario.barometer_at_ejection), noise_pa_(scenario.vehicle.sensors.pressure_noise_pa),
+          from_s_(truth.events.ejections.empty() ? kNever_s : truth.events.ejections.front().t_s),
+          random_(seed, "failing barometer") {}
+
+    [[nodiscard]] double operator()(double reading_pa, double t_s, double last_pa) {
+        if (t_s <= from_s_) return reading_pa;
+        switch (fault_) {
+        case BarometerFault::none: break;
+        case BarometerFault::dead: return 0.0;
+        case BarometerFault::stuck: return last_pa > 0.0 ? last_pa : reading_pa;
+        case BarometerFault::offset: return reading_pa + 250.0;
+        case BarometerFault::noisy:
+            return reading_pa + std::round(std::sqrt(6.0 * 6.0 - 1.0) * noise_pa_ * random_.normal());
+        }
+        return reading_pa;
+    }
+
+  private:
+    BarometerFault fault_;
+    double noise_pa_;
+    double from_s_;
+    Random random_;
+};
+
 } // namespace
 
 SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t seed) {
@@ -165,6 +197,7 @@ SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t s
 
     double bay_temperature_k = truth.samples.empty() ? 288.15 : truth.samples.front().temperature_k + 2.0;
     double last_pressure_pa = 0.0;
+    FailingBarometer fail(truth, scenario, seed);
     for (std::size_t i = 0; i < truth.samples.size(); ++i) {
         const TruthSample& sample = truth.samples[i];
         // Motor vibration in proportion to thrust, buffeting in proportion to dynamic pressure.
@@ -178,18 +211,17 @@ SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t s
         barometer.follow(sample.pressure_pa + unit.port * sample.dynamic_pressure_pa, kTruthStep_s);
         const std::size_t tick = i + 1;
         if (is_due(tick, pressure_ticks)) {
-            const bool failed = scenario.barometer_fails_at_ejection && !truth.events.ejections.empty() &&
-                                sample.t_s > truth.events.ejections.front().t_s;
             bay_temperature_k += (sample.temperature_k + 2.0 - bay_temperature_k) *
                                  (static_cast<double>(pressure_ticks) * kTruthStep_s) / 120.0;
-            const double reading_pa = barometer.read(pulse_at(truth, airframe.ejection, sample.t_s));
-            // A failed barometer keeps repeating its last conversion.
-            last_pressure_pa = failed && last_pressure_pa > 0.0 ? last_pressure_pa : reading_pa;
+            const double pulse_pa =
+                truth.firings.empty() ? pulse_at(truth, airframe.ejection, sample.t_s) : sample.bay_over_pa;
+            last_pressure_pa = fail(barometer.read(pulse_pa), sample.t_s, last_pressure_pa);
             out.pressure.push_back({sample.t_s, last_pressure_pa, bay_temperature_k + 0.05 * thermometer.normal()});
         }
         if (is_due(tick, fix_ticks)) out.fix.push_back(receiver.read(sample, truth.events));
-        if (is_due(tick, health_ticks)) out.health.push_back(health_at(sample.t_s, truth, scenario, health_random));
+        if (is_due(tick, health_ticks)) out.health.push_back(health_at(sample, truth, scenario, health_random));
     }
+    out.burst = keep_bursts(truth, scenario, seed, out);
     return out;
 }
 

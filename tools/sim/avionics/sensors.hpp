@@ -30,12 +30,28 @@ struct HealthReading {
 
 inline constexpr double kHealthPeriod_s = 0.500;
 
+/// One millisecond of what the avionics keep around a firing, until there is time to send it.
+struct BurstReading {
+    double t_s;
+    double axial_mps2;
+    double turn_rate_radps;
+    double bay_pa;
+    double battery_v;
+    double current_a;
+};
+struct Burst {
+    double fired_s;
+    std::size_t charge; ///< index into FlightSetup::parachutes
+    std::vector<BurstReading> readings;
+};
+
 /// All readings of one run, each sensor's in order of time, and the biases.
 struct SensorStream {
     std::vector<ImuReading> imu;
     std::vector<PressureReading> pressure;
     std::vector<FixReading> fix;
     std::vector<HealthReading> health;
+    std::vector<Burst> burst;        ///< of a tethered test
     Eigen::Vector3d accel_bias_mps2; ///< at switch-on
     Eigen::Vector3d gyro_bias_radps;
     double pressure_bias_pa;

@@ -46,6 +46,18 @@ class Transmitter {
         stream_.bytes.insert(stream_.bytes.end(), frame.begin(), frame.begin() + static_cast<std::ptrdiff_t>(size));
         sequence = static_cast<std::uint16_t>((sequence + 1U) % 16384U);
     }
+    /// The k-th packet of the stream once more, as it was.
+    void send_again(std::size_t k, double t_made_s) {
+        SentPacket packet = stream_.packets[k];
+        packet.t_made_s = t_made_s;
+        packet.t_begin_s = std::max(t_made_s + kProcessing_s, free_s_);
+        packet.t_end_s = free_s_ = packet.t_begin_s + byte_s_ * static_cast<double>(packet.size);
+        const auto first = stream_.bytes.begin() + static_cast<std::ptrdiff_t>(packet.offset);
+        const std::vector<std::uint8_t> copy(first, first + static_cast<std::ptrdiff_t>(packet.size));
+        packet.offset = stream_.bytes.size();
+        stream_.bytes.insert(stream_.bytes.end(), copy.begin(), copy.end());
+        stream_.packets.push_back(packet);
+    }
     void restart() { sequence_.fill(0); }
     [[nodiscard]] PacketStream& stream() { return stream_; }
 

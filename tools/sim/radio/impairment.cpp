@@ -155,7 +155,8 @@ DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impai
         while (fade < fades.size() && fades[fade].end_s < packet.t_begin_s) ++fade;
         const bool in_fade = fade < fades.size() && packet.t_end_s > fades[fade].begin_s;
         const auto tick = std::min(static_cast<std::size_t>(packet.t_begin_s / kTruthStep_s), truth.samples.size() - 1);
-        if (in_fade || random.chance(range_loss(impairment, truth.samples[tick]))) {
+        const bool silent = packet.t_end_s > impairment.silent_from_s && packet.t_begin_s < impairment.silent_until_s;
+        if (in_fade || silent || random.chance(range_loss(impairment, truth.samples[tick]))) {
             fate.fate = Fate::lost;
             fate.faded = true;
             continue;

@@ -24,6 +24,8 @@ struct Impairment {
     double reorder = 0.0;          ///< held back so that later packets overtake it
     double fades_per_minute = 0.0; ///< everything is lost for fade_s
     double fade_s = 2.0;
+    double silent_from_s = 0.0; ///< everything is lost from here until then, seconds of the run
+    double silent_until_s = 0.0;
     double range_half_m = 0.0; ///< range from the pad at which half the packets are lost with the antenna
                                ///< broadside; 0: no limit
 };

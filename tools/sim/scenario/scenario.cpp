@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <numbers>
+#include <type_traits>
 
 #include <nlohmann/json.hpp>
 
@@ -60,6 +61,19 @@ void tilt_thrust(Table& thrust, double tilt) {
     for (double& force_n : thrust.y) force_n *= factor;
 }
 
+void tethered(Scenario& scenario) {
+    scenario.kind = RunKind::tethered;
+}
+
+template <auto fault>
+void tethered_with(Scenario& scenario) {
+    tethered(scenario);
+    if constexpr (std::is_same_v<decltype(fault), ChargeFault>)
+        scenario.charge_fault = fault;
+    else
+        scenario.barometer_at_ejection = fault;
+}
+
 struct Course {
     ScenarioName about;
     void (*apply)(Scenario& scenario);
@@ -76,9 +90,41 @@ constexpr std::array kCourses = {
     Course{{"gnss-loss", "The GNSS receiver loses its fix at liftoff and finds it again only after touchdown"},
            [](Scenario& scenario) { scenario.gnss_lost_at_liftoff = true; }},
     Course{{"barometer-failure", "The drogue charge's pressure pulse kills the barometer"},
-           [](Scenario& scenario) { scenario.barometer_fails_at_ejection = true; }},
-    Course{{"separation-test", "Tethered ground test: both charges fire with the vehicle lying on a stand"},
-           [](Scenario& scenario) { scenario.kind = RunKind::tethered; }},
+           [](Scenario& scenario) { scenario.barometer_at_ejection = BarometerFault::stuck; }},
+    Course{{"separation-test", "Tethered ground test: both charges fire with the vehicle lying on a stand"}, tethered},
+    Course{{"charge-does-not-light", "Separation test: the igniter fires, the drogue charge does not"},
+           tethered_with<ChargeFault::does_not_light>},
+    Course{{"charge-lights-late", "Separation test: the drogue charge lights 70 ms after its igniter"},
+           tethered_with<ChargeFault::lights_late>},
+    Course{{"nose-stuck", "Separation test: the lid stays on"}, tethered_with<ChargeFault::lid_stuck>},
+    Course{{"hard-shock", "Separation test: a shock beyond the accelerometer's range"},
+           tethered_with<ChargeFault::hard>},
+    Course{{"parachute-not-out", "Separation test: the lid comes off, the line never pulls"},
+           tethered_with<ChargeFault::no_parachute>},
+    Course{{"line-snag", "Separation test: the line catches and turns the payload over"},
+           tethered_with<ChargeFault::line_snags>},
+    Course{{"weak-battery", "Separation test: the battery sags deep and recovers slowly"},
+           tethered_with<ChargeFault::weak_battery>},
+    Course{{"brown-out", "Separation test: the supply collapses and the electronics are dark for 0.4 s"},
+           tethered_with<ChargeFault::brown_out>},
+    Course{{"reboot-on-the-stand", "Separation test: the flight computer reboots as the drogue charge fires"},
+           [](Scenario& scenario) {
+               tethered(scenario);
+               scenario.reboots_at_ejection = true;
+           }},
+    Course{{"gap-at-the-charge", "Separation test: the radio is silent as the drogue charge fires"},
+           [](Scenario& scenario) {
+               tethered(scenario);
+               scenario.gap_at_ejection = true;
+           }},
+    Course{{"barometer-dead", "Separation test: the barometer reads zero afterwards"},
+           tethered_with<BarometerFault::dead>},
+    Course{{"barometer-stuck", "Separation test: the barometer repeats one value afterwards"},
+           tethered_with<BarometerFault::stuck>},
+    Course{{"barometer-offset", "Separation test: the barometer reads 250 Pa more afterwards"},
+           tethered_with<BarometerFault::offset>},
+    Course{{"barometer-noisy", "Separation test: the barometer has six times the noise afterwards"},
+           tethered_with<BarometerFault::noisy>},
     Course{{"on-the-rail", "Upright on the rail, nothing happens"},
            [](Scenario& scenario) { scenario.leaves_rail = false; }},
 };
@@ -211,6 +257,7 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
         .gravity = gravity_at_pad(scenario.site.pad.latitude_deg, scenario.site.pad.height_m),
         .wind = Wind(wind.east, wind.north, errors.gustiness, Random(seed, "gusts")),
         .ejection_random = Random(seed, "ejection"),
+        .charge_fault = scenario.charge_fault,
     };
 }
 

@@ -34,6 +34,15 @@ struct Telemetry {
     bool operator==(const Telemetry&) const = default;
 };
 
+/// What becomes of the barometer at the first ejection.
+enum class BarometerFault : unsigned char {
+    none,
+    dead,   ///< its readings are zero
+    stuck,  ///< it repeats its last conversion
+    offset, ///< it reads 250 Pa more
+    noisy   ///< six times the noise
+};
+
 struct Scenario {
     std::string name;
     std::string summary;
@@ -54,7 +63,9 @@ struct Scenario {
     bool reboots_at_ejection = false;
     double boot_s = 1.8; ///< nothing is sent for this long when the electronics start again
     bool gnss_lost_at_liftoff = false;
-    bool barometer_fails_at_ejection = false;
+    BarometerFault barometer_at_ejection = BarometerFault::none;
+    ChargeFault charge_fault = ChargeFault::none;
+    bool gap_at_ejection = false; ///< nothing is received from 0.2 s before the first charge fires to 0.5 s after
     ErrorSet errors = ideal_errors();
     Telemetry telemetry;
     Impairment impairment;

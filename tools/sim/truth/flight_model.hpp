@@ -29,6 +29,19 @@ struct ParachuteTruth {
     double fill_s;
 };
 
+/// What goes wrong with the first charge of a tethered test.
+enum class ChargeFault : unsigned char {
+    none,
+    does_not_light,
+    lights_late, ///< some 70 ms after the igniter
+    lid_stuck,
+    hard,         ///< a shock beyond the accelerometer's range
+    no_parachute, ///< the line never pulls
+    line_snags,   ///< caught after a hand's breadth, and turned over
+    weak_battery,
+    brown_out ///< the supply collapses for a tenth of a second, and the electronics with it
+};
+
 /// Every true value of one flight, after scatter.
 struct FlightSetup {
     double mass_dry_kg;
@@ -48,6 +61,7 @@ struct FlightSetup {
     Gravity gravity;
     Wind wind;
     Random ejection_random; ///< directions of the ejection transients
+    ChargeFault charge_fault = ChargeFault::none;
 };
 
 enum class Motion : unsigned char { held, rail, free, down };

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "tools/sim/truth/tethered.hpp"
+
 namespace turnstone::sim {
 
 namespace {
@@ -15,7 +17,6 @@ constexpr double kFlightLimit_s = 900.0;
 constexpr double kSurvivableImpact_mps = 18.0;
 constexpr double kImpactPulse_s = 0.022;
 constexpr double kTipOver_s = 0.9;
-constexpr double kTetheredInterval_s = 12.0;
 
 TruthSample sample_of(const FlightSetup& setup, double t_s, const BodyState& state, const Eigen::Vector3d& wind) {
     TruthSample sample{};
@@ -130,76 +131,6 @@ Truth run_flight(const FlightSetup& setup, double after_touchdown_s, double dura
         sample.phase = TruePhase::down;
         truth.samples.push_back(sample);
     }
-}
-
-/// A bay lying on a padded stand: one damped oscillator along the body and one about a transverse axis,
-/// struck by the charge's half-sine and by the snatch of the cord.
-Truth run_tethered(const FlightSetup& setup, double after_touchdown_s) {
-    constexpr double kPush_radps = 2.0 * std::numbers::pi * 3.0;
-    constexpr double kRock_radps = 2.0 * std::numbers::pi * 4.5;
-    constexpr double kDamping = 0.25;
-    constexpr double kSnatchDelay_s = 0.21;
-    constexpr double kSnatchDuration_s = 0.018;
-    Truth truth;
-    Random random = setup.ejection_random;
-    const EjectionCharge& charge = setup.airframe.ejection;
-    struct Strike {
-        double t_s, duration_s, push_mps, rock_radps;
-    };
-    std::vector<Strike> strikes;
-    for (std::size_t i = 0; i < setup.parachutes.size(); ++i) {
-        const double t_s = setup.ignition_s + kTetheredInterval_s * static_cast<double>(i);
-        const double push = charge.impulse_n_s / setup.mass_dry_kg * (1.0 + 0.1 * random.normal());
-        const double rock = 0.3 * charge.torque_impulse_n_m_s / setup.airframe.inertia_dry_kg_m2[1] * random.normal();
-        strikes.push_back({.t_s = t_s, .duration_s = charge.duration_s, .push_mps = -push, .rock_radps = rock});
-        strikes.push_back({.t_s = t_s + kSnatchDelay_s,
-                           .duration_s = kSnatchDuration_s,
-                           .push_mps = 0.5 * push,
-                           .rock_radps = -0.4 * rock});
-        truth.events.ejections.push_back({t_s, i});
-    }
-    const double end_s = truth.events.ejections.back().t_s + after_touchdown_s;
-    const Eigen::Vector3d nose(std::sin(setup.rail_azimuth_rad), std::cos(setup.rail_azimuth_rad), 0.0);
-    const Eigen::Quaterniond level = turn_between(Eigen::Vector3d::UnitX(), nose);
-    const Eigen::Vector3d gravity(0.0, 0.0, setup.gravity.at(0.0));
-    double x = 0.0, x_rate = 0.0, angle = 0.0, angle_rate = 0.0;
-    BodyState state;
-    for (std::size_t tick = 1; static_cast<double>(tick) * kTruthStep_s <= end_s; ++tick) {
-        double force_sum = 0.0;
-        const double angle_before = angle;
-        constexpr int kSubsteps = 50;
-        constexpr double kDt_s = kTruthStep_s / kSubsteps;
-        for (int k = 0; k < kSubsteps; ++k) {
-            const double t_s = static_cast<double>(tick - 1) * kTruthStep_s + (k + 0.5) * kDt_s;
-            double push = 0.0, rock = 0.0;
-            for (const Strike& strike : strikes) {
-                const double phase = (t_s - strike.t_s) / strike.duration_s;
-                if (phase > 0.0 && phase < 1.0) {
-                    const double shape =
-                        0.5 * std::numbers::pi / strike.duration_s * std::sin(std::numbers::pi * phase);
-                    push += strike.push_mps * shape;
-                    rock += strike.rock_radps * shape;
-                }
-            }
-            const double x_accel = push - kPush_radps * kPush_radps * x - 2.0 * kDamping * kPush_radps * x_rate;
-            const double angle_accel =
-                rock - kRock_radps * kRock_radps * angle - 2.0 * kDamping * kRock_radps * angle_rate;
-            x_rate += x_accel * kDt_s; // semi-implicit Euler: stable for an oscillator, and nothing else depends on it
-            x += x_rate * kDt_s;
-            angle_rate += angle_accel * kDt_s;
-            angle += angle_rate * kDt_s;
-            force_sum += x_accel;
-        }
-        state.position_enu_m = x * nose;
-        state.velocity_enu_mps = x_rate * nose;
-        state.q_local_body = level * Eigen::Quaterniond(Eigen::AngleAxisd(angle, Eigen::Vector3d::UnitY()));
-        TruthSample sample = sample_of(setup, static_cast<double>(tick) * kTruthStep_s, state, Eigen::Vector3d::Zero());
-        sample.specific_force_body_mps2 = state.q_local_body.conjugate() * (force_sum / kSubsteps * nose + gravity);
-        sample.rate_body_radps = Eigen::Vector3d(0.0, (angle - angle_before) / kTruthStep_s, 0.0);
-        sample.phase = TruePhase::on_the_stand;
-        truth.samples.push_back(sample);
-    }
-    return truth;
 }
 
 } // namespace

@@ -39,13 +39,36 @@ struct TruthSample {
     double temperature_k;
     double mach;
     double dynamic_pressure_pa;
+    double bay_over_pa;   ///< what a tethered test's charges add to the pressure at the barometer
+    double battery_sag_v; ///< what they take from the battery
     TruePhase phase;
+};
+
+/// One millisecond of a firing: acceleration and turn rate are means over the one that ends at `t_s`.
+struct FiringSample {
+    double t_s;
+    double axial_mps2;      ///< specific force
+    double turn_rate_radps; ///< about body y
+    double bay_over_pa;
+    double battery_sag_v;
+    double current_a; ///< through the igniter
+};
+
+/// A charge of a tethered test. Times after `t_s`, when its current begins; NaN: did not happen.
+struct Firing {
+    double t_s;
+    std::size_t parachute;
+    double pulse_begins_s;
+    double lid_off_s;
+    double line_taut_s;
+    std::vector<FiringSample> samples; ///< from 50 ms before to 250 ms after
 };
 
 struct Truth {
     std::vector<TruthSample> samples;
     FlightEvents events;
-    bool destroyed = false; ///< hit the ground too fast for the electronics; samples end there
+    std::vector<Firing> firings; ///< of a tethered test
+    bool destroyed = false;      ///< hit the ground too fast for the electronics; samples end there
 };
 
 enum class RunKind : unsigned char {
@@ -54,8 +77,7 @@ enum class RunKind : unsigned char {
 };
 
 /// Runs until `after_touchdown_s` after touchdown (or after the last charge of a tethered test), or until `duration_s`
-/// when nothing leaves the rail. The charge of a tethered test's k-th parachute fires at `setup.ignition_s` +
-/// 12 s * k.
+/// when nothing leaves the rail.
 [[nodiscard]] Truth run_truth(const FlightSetup& setup, RunKind kind, double after_touchdown_s, double duration_s);
 
 } // namespace turnstone::sim
