@@ -1,0 +1,131 @@
+#include <algorithm>
+#include <cmath>
+
+#include <Eigen/Geometry>
+
+#include "server/analysis/charge/parts.hpp"
+
+namespace turnstone::analysis {
+
+namespace {
+
+constexpr double kShockLeast_mps2 = 25;
+constexpr double kSnatchLeast_mps2 = 20;
+constexpr double kShock_s = 0.006;        ///< that it lasts at least
+constexpr double kFirstShock = 0.3;       ///< of the greatest of its sign
+constexpr double kFirstSnatch = 0.5;      ///< the same
+constexpr double kSnatchOfShock = 0.22;   ///< less is the stand's rebound
+constexpr double kMixed = 0.35;           ///< of a long mean: pressure's push and the release are in one reading
+constexpr double kAfterRelease_s = 0.003; ///< the release itself swings through zero no sooner
+constexpr double kSwing_s = 3.0;          ///< by then a payload on a line hangs still, or it will not
+constexpr double kStill = 0.1;            ///< of the greatest turn rate
+
+} // namespace
+
+void find_motion(const ChargeRecord& record, ChargeFindings& out) {
+    const Signal &burst = record.burst_axial_mps2, &always = record.accel_mps2[0];
+    const double from_s = out.fired_s - 0.002, until_s = out.fired_s + kWork_s;
+    out.saturated = 0;
+    const auto count = [&](const Signal& signal) {
+        for (const Reading& reading : signal.between(from_s, until_s + 0.3))
+            if (std::abs(reading.value) >= 0.998 * record.accel_range_mps2) out.saturated += 1;
+    };
+    count(burst);
+    for (const Signal& axis : record.accel_mps2) count(axis);
+
+    const Signal* axial = covering(burst, always, from_s, until_s);
+    if (axial == nullptr && out.saturated == 0) out.saturated = kNone;
+    if (axial == nullptr) return;
+    const Baseline base = baseline(*axial, out.fired_s);
+    if (!base.known()) return;
+    const Peak up = greatest(*axial, from_s, until_s, 1, base), down = greatest(*axial, from_s, until_s, -1, base);
+    const Peak& shock = up.size.value > down.size.value ? up : down;
+    out.shock_mps2 = shock.size;
+    // Means over more than a shock lasts hardly show it, and cannot show that there was none.
+    const double blur = std::min(1.0, kShock_s / axial->period_s());
+    const double least = std::max(kShockLeast_mps2 * blur, 8 * base.noise);
+    if (shock.size.value < least) {
+        if (blur == 1.0) out.lid_off_seen = out.line_taut_seen = kNo;
+        return;
+    }
+    const auto edge = [&](double after_s, double sign, double threshold, double of_peak) {
+        return find_edge(*axial, after_s, until_s, sign,
+                         {.level = base.level, .noise = base.noise, .threshold = threshold, .of_peak = of_peak});
+    };
+    // The first of two that differ in sign: the lid pushes the payload one way, the line pulls it back.
+    const Edge back = edge(out.fired_s - 0.02, -1, least, kFirstShock),
+               forth = edge(out.fired_s - 0.02, 1, least, kFirstShock);
+    const bool is_back = back.found() && !(forth.t_s < back.t_s);
+    const Edge& lid = is_back ? back : forth;
+    if (!lid.found()) return;
+    out.lid_off_seen = kYes;
+    const double mixed_s = axial->mean_over_s > 0.5 * kShock_s ? kMixed * axial->mean_over_s : 0;
+    out.lid_off_s = {lid.t_s - out.fired_s, std::hypot(lid.sigma_s, out.fired_sigma_s, mixed_s)};
+    if (blur < 1) return; // the line's pull cannot be told from the stand's
+    const double release_sign = is_back ? -1 : 1;
+    const double snatch_least = std::max({kSnatchLeast_mps2, 8 * base.noise, kSnatchOfShock * shock.size.value});
+    const Edge line =
+        edge(lid.t_s + std::max(kAfterRelease_s, 0.6 * axial->period_s()), -release_sign, snatch_least, kFirstSnatch);
+    out.line_taut_seen = line.found() ? kYes : kNo;
+    if (!line.found()) return;
+    out.line_taut_s = {line.t_s - out.fired_s, std::hypot(line.sigma_s, out.fired_sigma_s)};
+    out.free_time_s = {line.t_s - lid.t_s, std::hypot(line.sigma_s, lid.sigma_s)};
+}
+
+void find_turning(const ChargeRecord& record, ChargeFindings& out) {
+    const auto& axes = record.rate_radps;
+    const double from_s = out.fired_s - 0.05, until_s = out.fired_s + kSwing_s;
+    const double period_s = axes[0].period_s(), hole_s = std::max(0.07, 3.5 * period_s);
+    std::array<Baseline, 3> base;
+    bool covered = true;
+    for (std::size_t k = 0; k < 3; ++k) {
+        base[k] = baseline(axes[k], out.fired_s);
+        covered = covered && base[k].known() && axes[k].longest_gap_s(from_s, until_s) < hole_s &&
+                  axes[k].readings.size() == axes[0].readings.size();
+    }
+    const Baseline burst = baseline(record.burst_turn_radps, out.fired_s);
+    if (burst.known()) {
+        const auto side = [&](double sign) {
+            return greatest(record.burst_turn_radps, out.fired_s, out.fired_s + kWork_s, sign, burst).size;
+        };
+        const Measured left = side(-1), right = side(1);
+        out.turn_rate_radps = left.value > right.value ? left : right;
+    }
+    if (!covered) return;
+
+    const auto x = axes[0].between(from_s, until_s), y = axes[1].between(from_s, until_s),
+               z = axes[2].between(from_s, until_s);
+    Signal size{.readings = {}, .mean_over_s = axes[0].mean_over_s};
+    Eigen::Quaterniond turned = Eigen::Quaterniond::Identity();
+    Eigen::Vector3d before = Eigen::Vector3d::Zero();
+    double farthest_rad = 0, doubt_rad = 0;
+    for (std::size_t i = 0; i < std::min({x.size(), y.size(), z.size()}); ++i) {
+        const Eigen::Vector3d rate(x[i].value - base[0].level, y[i].value - base[1].level, z[i].value - base[2].level);
+        size.readings.push_back({x[i].t_s, rate.norm()});
+        if (i > 0) {
+            const double dt_s = x[i].t_s - x[i - 1].t_s;
+            // A reading is the mean over the step it ends; over a hole the two sides count alike.
+            const bool hole = dt_s > 1.5 * period_s;
+            const Eigen::Vector3d angle = (hole ? Eigen::Vector3d(0.5 * (rate + before)) : rate) * dt_s;
+            if (hole) doubt_rad += 0.25 * (rate - before).norm() * dt_s;
+            if (const double norm = angle.norm(); norm > 0)
+                turned = (turned * Eigen::Quaterniond(Eigen::AngleAxisd(norm, angle / norm))).normalized();
+            farthest_rad = std::max(farthest_rad, 2 * std::atan2(turned.vec().norm(), std::abs(turned.w())));
+        }
+        before = rate;
+    }
+    const double noise = std::max({base[0].noise, base[1].noise, base[2].noise});
+    const Peak fastest = greatest(size, out.fired_s, until_s, 1, {0, noise});
+    if (!(out.turn_rate_radps.value > fastest.size.value)) out.turn_rate_radps = fastest.size;
+    // Scale of a gyro: a few per cent are common (no source).
+    out.payload_turned_rad = {farthest_rad,
+                              std::hypot(0.02 * farthest_rad, doubt_rad, noise * std::sqrt(kSwing_s * period_s))};
+    if (fastest.size.value < 8 * noise) return; // it has not moved: nothing to settle
+    const double still = std::max(kStill * fastest.size.value, 5 * noise);
+    const Return settled = back_within(size, out.fired_s, until_s, 0, still);
+    out.settled_seen = settled.seen;
+    if (!settled.at.found()) return;
+    out.settled_s = {settled.at.t_s - out.fired_s, std::hypot(settled.at.sigma_s, out.fired_sigma_s)};
+}
+
+} // namespace turnstone::analysis

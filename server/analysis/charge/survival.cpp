@@ -1,0 +1,151 @@
+#include "server/analysis/charge/survival.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <functional>
+#include <optional>
+
+#include <Eigen/Core>
+
+#include "server/analysis/statistics/power.hpp"
+
+namespace turnstone::analysis {
+
+namespace {
+
+constexpr double kCertain = 0.001;
+constexpr std::size_t kEnough = 8; ///< readings on each side
+constexpr double kDeadFraction = 0.1;
+/// Farther over, an accelerometer's own offset reads as a shift.
+constexpr double kTurned_rad = 0.35;
+
+/// Correlation of neighbours, at least 0.
+double neighbours(std::span<const double> values, const Summary& summary) {
+    double sum = 0, square_sum = 0;
+    for (std::size_t i = 0; i < values.size(); ++i) {
+        const double d = values[i] - summary.mean;
+        square_sum += d * d;
+        if (i > 0) sum += d * (values[i - 1] - summary.mean);
+    }
+    return square_sum > 0 ? std::clamp(sum / square_sum, 0.0, 0.98) : 0.0;
+}
+
+/// The same, worth as many readings as are independent.
+Summary discounted(Summary summary, double correlation) {
+    const double worth = static_cast<double>(summary.count) * (1 - correlation) / (1 + correlation);
+    summary.count = static_cast<std::size_t>(std::max(2.0, worth));
+    return summary;
+}
+
+std::vector<double> thinned(std::span<const double> values, double correlation) {
+    const auto step = static_cast<std::size_t>(std::ceil((1 + correlation) / (1 - correlation) - 0.5));
+    std::vector<double> out;
+    for (std::size_t i = 0; i < values.size(); i += std::max<std::size_t>(step, 1)) out.push_back(values[i]);
+    return out;
+}
+
+bool all_alike(std::span<const double> values) {
+    return std::adjacent_find(values.begin(), values.end(), std::not_equal_to<>()) == values.end();
+}
+
+/// Numbers without a diagnosis.
+Survival measure(std::span<const double> before, std::span<const double> after) {
+    Survival out;
+    const Summary first = summarise(before), last = summarise(after);
+    // One correlation for both: fresh noise must not hide that of the sensor.
+    const double correlation = 0.5 * (neighbours(before, first) + neighbours(after, last));
+    const Summary a = discounted(last, correlation), b = discounted(first, correlation);
+    const TTest test = welch_t(a, b);
+    out.shift = test.difference;
+    out.shift_sigma = test.standard_error;
+    out.shift_p = test.p;
+    out.effect = effect_size(a, b).hedges_g;
+    const double pooled = std::sqrt(0.5 * (a.variance() + b.variance()));
+    out.least_shift = pooled * least_detectable_effect(a.count, b.count);
+    out.noise_ratio = last.sd / first.sd;
+    out.noise_p = brown_forsythe(thinned(after, correlation), thinned(before, correlation)).p;
+    return out;
+}
+
+/// Too few before: nothing can be said. Too few after, or one value: that is the diagnosis.
+std::optional<SensorState> silent(std::span<const double> before, std::span<const double> after,
+                                  double expected_after) {
+    if (before.size() < kEnough || all_alike(before)) return SensorState::unknown;
+    if (static_cast<double>(after.size()) < kDeadFraction * expected_after) return SensorState::dead;
+    if (after.size() < kEnough) return SensorState::unknown;
+    if (all_alike(after)) return SensorState::stuck;
+    return std::nullopt;
+}
+
+SensorState diagnose(const Survival& found, const Tolerance& tolerance) {
+    if (std::abs(found.shift) > tolerance.shift && found.shift_p < kCertain) return SensorState::offset;
+    const bool other = found.noise_ratio > tolerance.noise_ratio || found.noise_ratio < 1 / tolerance.noise_ratio;
+    if (other && found.noise_p < kCertain) return SensorState::noisy;
+    return SensorState::well;
+}
+
+std::vector<double> norms(const Axes& axes) {
+    std::vector<double> out(std::min({axes[0].size(), axes[1].size(), axes[2].size()}));
+    for (std::size_t i = 0; i < out.size(); ++i) out[i] = std::hypot(axes[0][i], axes[1][i], axes[2][i]);
+    return out;
+}
+
+Eigen::Vector3d means(const Axes& axes) {
+    return {summarise(axes[0]).mean, summarise(axes[1]).mean, summarise(axes[2]).mean};
+}
+
+/// The axis with the least p, and its p for the choice among three.
+void take_worst_noise(const Axes& before, const Axes& after, Survival& out) {
+    out.noise_p = kNone;
+    for (std::size_t k = 0; k < 3; ++k) {
+        const Survival axis = measure(before[k], after[k]);
+        if (out.noise_p <= axis.noise_p) continue;
+        out.noise_p = axis.noise_p;
+        out.noise_ratio = axis.noise_ratio;
+    }
+    out.noise_p = std::min(1.0, 3 * out.noise_p);
+}
+
+std::optional<SensorState> any_silent(const Axes& before, const Axes& after, double expected_after) {
+    for (std::size_t k = 0; k < 3; ++k)
+        if (const auto state = silent(before[k], after[k], expected_after)) return state;
+    return std::nullopt;
+}
+
+} // namespace
+
+Survival compare(std::span<const double> before, std::span<const double> after, double expected_after,
+                 const Tolerance& tolerance) {
+    if (const auto state = silent(before, after, expected_after)) return {.state = *state};
+    Survival out = measure(before, after);
+    out.state = diagnose(out, tolerance);
+    return out;
+}
+
+Survival compare_accelerometer(const Axes& before, const Axes& after, double expected_after) {
+    if (const auto state = any_silent(before, after, expected_after)) return {.state = *state};
+    const Eigen::Vector3d was = means(before), is = means(after), change = is - was;
+    Survival out;
+    if (is.dot(was) > std::cos(kTurned_rad) * is.norm() * was.norm()) out = measure(norms(before), norms(after));
+    take_worst_noise(before, after, out);
+    out.state = diagnose(out, kAccelerometer);
+    if (out.state != SensorState::offset) return out;
+    constexpr double kAlong = 0.98; // of the change
+    if (std::abs(change.dot(was)) > kAlong * change.norm() * was.norm()) out.state = SensorState::scale;
+    return out;
+}
+
+Survival compare_gyro(const Axes& before, const Axes& after, double expected_after) {
+    if (const auto state = any_silent(before, after, expected_after)) return {.state = *state};
+    Survival out;
+    for (std::size_t k = 0; k < 3; ++k) {
+        const Survival axis = measure(before[k], after[k]);
+        if (k == 0 || std::abs(axis.shift) > std::abs(out.shift)) out = axis;
+    }
+    out.shift_p = std::min(1.0, 3 * out.shift_p);
+    take_worst_noise(before, after, out);
+    out.state = diagnose(out, kGyro);
+    return out;
+}
+
+} // namespace turnstone::analysis

@@ -1,0 +1,51 @@
+#pragma once
+/// Is a sensor after the charge what it was before? Means by Welch's t, spreads by Brown and Forsythe's test
+/// (server/analysis/statistics); what is named wrong has to be both certain and large enough to matter.
+///
+/// Readings that follow one another are alike in real sensors, which makes n of them worth less: with the correlation r
+/// of neighbours, n (1 - r) / (1 + r) (G. V. Bayley, J. M. Hammersley, Supplement to the Journal of the Royal
+/// Statistical Society 8 (1946), 184-197; for a first-order process, from memory). For the spreads only every k-th
+/// reading is taken, k = (1 + r) / (1 - r).
+#include <array>
+#include <span>
+#include <vector>
+
+#include "server/analysis/statistics/comparison.hpp"
+#include "shared/words.hpp"
+
+namespace turnstone::analysis {
+
+enum class SensorState : unsigned char { well, dead, stuck, offset, noisy, scale, unknown };
+consteval auto words_of(SensorState) {
+    return words<SensorState::unknown>("well", "dead", "stuck", "offset", "noisy", "scale", "unknown");
+}
+
+struct Survival {
+    SensorState state = SensorState::unknown;
+    double shift = kNone, shift_sigma = kNone, shift_p = kNone; ///< mean after minus mean before
+    double least_shift = kNone;                  ///< that this record could have shown, four times in five
+    double effect = kNone;                       ///< shift in standard deviations (Hedges' g)
+    double noise_ratio = kNone, noise_p = kNone; ///< standard deviation after over before
+};
+
+/// What matters of a sensor. Common practice, no source.
+struct Tolerance {
+    double shift;
+    double noise_ratio = 1.5;
+};
+inline constexpr Tolerance kBarometer{.shift = 50};
+inline constexpr Tolerance kAccelerometer{.shift = 0.4}; ///< four per cent of gravity
+inline constexpr Tolerance kGyro{.shift = 0.02};
+
+/// One quantity. `expected_after`: readings that should have come; fewer than a tenth of them mean that it is dead.
+[[nodiscard]] Survival compare(std::span<const double> before, std::span<const double> after, double expected_after,
+                               const Tolerance& tolerance);
+
+using Axes = std::array<std::vector<double>, 3>;
+/// At rest, perhaps turned a little: the specific force's norm is what stays, the noise is that of the worst axis. A
+/// change along the force itself is taken for one of scale. Turned by more than 20 degrees the shift is not known.
+[[nodiscard]] Survival compare_accelerometer(const Axes& before, const Axes& after, double expected_after);
+/// At rest: the worst axis counts, its p for the choice among three.
+[[nodiscard]] Survival compare_gyro(const Axes& before, const Axes& after, double expected_after);
+
+} // namespace turnstone::analysis

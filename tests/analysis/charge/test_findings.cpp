@@ -1,0 +1,177 @@
+// Edges and figures of simulated charges at the rates that vehicles have, against the simulator's truth, which knows
+// nothing of the model that the analysis fits. TURNSTONE_FLIGHTS=500 fires the full set.
+#include <catch2/catch.hpp>
+
+#include <cmath>
+#include <cstdlib>
+#include <optional>
+
+#include "server/analysis/charge/findings.hpp"
+#include "tests/support/scenario.hpp"
+#include "tools/sim/fly.hpp"
+
+using namespace turnstone;
+using namespace turnstone::analysis;
+
+namespace {
+
+constexpr std::uint64_t kFirstChargeSeed = 5000; // nothing was tuned on these
+
+int charges_fired() {
+    const char* wish = std::getenv("TURNSTONE_FLIGHTS");
+    return wish != nullptr ? std::max(1, std::atoi(wish)) : 40;
+}
+
+/// One channel of a firing, sampled at a rate with any phase: before and after what is simulated it stays as it was.
+Signal sampled(const sim::Firing& firing, double sim::FiringSample::*channel, double rate_hz, double noise, bool mean,
+               sim::Random& random) {
+    const double period_s = 1 / rate_hz;
+    Signal out{.readings = {}, .mean_over_s = mean ? period_s : 0.0};
+    const auto at = [&](double t_s) {
+        const double index = (t_s - (firing.samples.front().t_s - firing.t_s)) * 1000;
+        const auto k = static_cast<std::size_t>(
+            std::clamp(std::ceil(index - 1e-6), 0.0, static_cast<double>(firing.samples.size() - 1)));
+        return firing.samples[k].*channel;
+    };
+    const double phase_s = random.uniform(0.0, std::min(period_s, 0.999 * period_s));
+    const int steps = std::max(1, static_cast<int>(std::lround(period_s * 1000)));
+    for (double t_s = -3.0 + phase_s; t_s < 0.5; t_s += period_s) {
+        double value = 0;
+        for (int k = 0; k < steps; ++k) value += mean ? at(t_s - k * 0.001) / steps : at(t_s) / steps;
+        out.readings.push_back({t_s, value + noise * random.normal()});
+    }
+    return out;
+}
+
+struct Tally {
+    double square_sum = 0, normalised_sum = 0, within2 = 0;
+    int count = 0, wanted = 0;
+    void add(const Measured& found, double truth) {
+        ++wanted;
+        if (!std::isfinite(found.value)) return;
+        const double error = found.value - truth;
+        square_sum += error * error;
+        normalised_sum += error * error / (found.sigma * found.sigma);
+        within2 += std::abs(error) < 2 * found.sigma ? 1 : 0;
+        ++count;
+    }
+    [[nodiscard]] double rms() const { return std::sqrt(square_sum / count); }
+    [[nodiscard]] double normalised() const { return normalised_sum / count; }
+};
+
+/// Errors of one kind of finding hold what their sigmas promise, and are not larger than `most`.
+void check_promise(const std::string& what, const Tally& tally, double most) {
+    INFO(what << ": found " << tally.count << " of " << tally.wanted << ", rms " << tally.rms()
+              << ", normalised square " << tally.normalised() << ", within two sigmas " << tally.within2 / tally.count);
+    CHECK(tally.count >= 0.95 * tally.wanted);
+    CHECK(tally.rms() < most);
+    CHECK(tally.normalised() < 1.7);
+    CHECK(tally.normalised() > 0.08);
+    CHECK(tally.within2 >= 0.88 * tally.count);
+}
+
+std::vector<sim::Firing> simulated_firings(const std::string& scenario) {
+    std::vector<sim::Firing> out;
+    const sim::Scenario made = test::demo_scenario(scenario);
+    for (int k = 0; static_cast<int>(out.size()) < charges_fired(); ++k) {
+        sim::FlightSetup setup = sim::make_setup(made, kFirstChargeSeed + static_cast<std::uint64_t>(k));
+        setup.ignition_s = 0.5;
+        const sim::Truth truth = sim::run_truth(setup, sim::RunKind::tethered, 0.5, 0);
+        out.push_back(truth.firings.front());
+    }
+    return out;
+}
+
+} // namespace
+
+TEST_CASE("edges of charges hold the truth within what they promise, from a kilohertz down to 25 readings a second") {
+    struct Rates {
+        double accel_hz, pressure_hz;
+        double lid_s, line_s, pulse_s; ///< largest rms error
+    };
+    const auto firings = simulated_firings("separation-test");
+    for (const Rates& rates :
+         {Rates{1000, 1000, 0.8e-3, 1.2e-3, 0.6e-3}, Rates{200, 200, 4e-3, 5e-3, 2.5e-3},
+          Rates{100, 100, 10e-3, 0, 5e-3}, Rates{50, 50, 15e-3, 0, 10e-3}, Rates{25, 25, 30e-3, 0, 20e-3}}) {
+        Tally lid, line, pulse;
+        for (std::size_t k = 0; k < firings.size(); ++k) {
+            const sim::Firing& firing = firings[k];
+            sim::Random random(k, "sampling");
+            ChargeRecord record;
+            record.fired_s = 0;
+            record.fired_sigma_s = 3e-4;
+            record.until_s = 0.5;
+            const double root = std::sqrt(rates.accel_hz / 200);
+            record.accel_mps2[0] =
+                sampled(firing, &sim::FiringSample::axial_mps2, rates.accel_hz, 0.25 * root, true, random);
+            record.pressure_pa = sampled(firing, &sim::FiringSample::bay_over_pa, rates.pressure_hz, 10, false, random);
+            const ChargeFindings found = analyse(record);
+            lid.add(found.lid_off_s, firing.lid_off_s);
+            line.add(found.line_taut_s, firing.line_taut_s);
+            pulse.add(found.pulse_begins_s, firing.pulse_begins_s);
+        }
+        const std::string at = " at " + std::to_string(static_cast<int>(rates.accel_hz)) + " Hz";
+        check_promise("lid off" + at, lid, rates.lid_s);
+        if (rates.line_s > 0) check_promise("line taut" + at, line, rates.line_s);
+        check_promise("pulse begins" + at, pulse, rates.pulse_s);
+    }
+}
+
+TEST_CASE("peak, rise and decay of a pulse and the shock are those of the noiseless record") {
+    Tally peak, shock, decay;
+    const auto firings = simulated_firings("separation-test");
+    for (std::size_t k = 0; k < firings.size(); ++k) {
+        const sim::Firing& firing = firings[k];
+        sim::Random random(k, "sampling");
+        ChargeRecord record;
+        record.fired_s = 0;
+        record.fired_sigma_s = 3e-4;
+        record.until_s = 0.5;
+        record.burst_axial_mps2 = sampled(firing, &sim::FiringSample::axial_mps2, 1000, 0.56, true, random);
+        record.bay_pa = sampled(firing, &sim::FiringSample::bay_over_pa, 1000, 25, false, random);
+        const ChargeFindings found = analyse(record);
+        double greatest_pa = 0, at_s = 0, farthest = 0;
+        for (const sim::FiringSample& sample : firing.samples) {
+            if (sample.bay_over_pa > greatest_pa) at_s = sample.t_s;
+            greatest_pa = std::max(greatest_pa, sample.bay_over_pa);
+            farthest = std::max(farthest, std::abs(sample.axial_mps2));
+        }
+        double fallen_s = at_s;
+        for (const sim::FiringSample& sample : firing.samples)
+            if (sample.t_s > at_s && sample.bay_over_pa > greatest_pa / std::exp(1.0)) fallen_s = sample.t_s;
+        peak.add(found.pulse_peak_pa, greatest_pa);
+        shock.add(found.shock_mps2, farthest);
+        CHECK(found.pulse_decay_s.value == Approx(fallen_s - at_s).margin(4e-3));
+        CHECK(found.pulse_rise_s.value > 0.5e-3);
+        CHECK(found.pulse_rise_s.value < 5e-3);
+    }
+    INFO("peak rms " << peak.rms() << ", shock rms " << shock.rms());
+    CHECK(peak.count == peak.wanted);
+    CHECK(peak.rms() < 60);
+    CHECK(shock.count == shock.wanted);
+    CHECK(shock.rms() < 6);
+}
+
+TEST_CASE("nothing is found where nothing happened, and nothing is said where nothing was received") {
+    ChargeRecord record;
+    record.fired_s = 0;
+    record.fired_sigma_s = 1e-3;
+    record.until_s = 8;
+    sim::Random random(1, "nothing");
+    for (double t_s = -6; t_s < 8; t_s += 0.005) record.accel_mps2[0].readings.push_back({t_s, 0.25 * random.normal()});
+    for (double t_s = -6; t_s < 8; t_s += 0.04)
+        record.pressure_pa.readings.push_back({t_s, 90000 + 6 * random.normal()});
+    const ChargeFindings quiet = analyse(record);
+    CHECK(quiet.pulse_seen == kNo);
+    CHECK(quiet.lid_off_seen == kNo);
+    CHECK(quiet.line_taut_seen == kNo);
+    CHECK(std::isnan(quiet.lid_off_s.value));
+    CHECK(quiet.barometer.state == SensorState::well);
+    for (Signal* signal : {&record.accel_mps2[0], &record.pressure_pa})
+        std::erase_if(signal->readings, [](const Reading& reading) { return reading.t_s > -0.1 && reading.t_s < 0.4; });
+    const ChargeFindings silent = analyse(record);
+    CHECK(std::isnan(silent.pulse_seen));
+    CHECK(std::isnan(silent.lid_off_seen));
+    CHECK(std::isnan(silent.line_taut_seen));
+    CHECK(analyse({}).readings == 0);
+}

@@ -1,0 +1,155 @@
+// Sensors before against after: simulated faults, how often a good sensor is accused, and what real ones did.
+#include <catch2/catch.hpp>
+
+#include <cmath>
+
+#include "server/analysis/charge/survival.hpp"
+#include "tests/support/reference.hpp"
+#include "tools/sim/truth/random.hpp"
+
+using namespace turnstone;
+using namespace turnstone::analysis;
+
+namespace {
+
+/// Noise whose neighbours are correlated by `like`.
+std::vector<double> noise(sim::Random& random, std::size_t count, double level, double sigma, double like = 0) {
+    std::vector<double> out;
+    double last = random.normal();
+    for (std::size_t k = 0; k < count; ++k) {
+        out.push_back(level + sigma * last);
+        last = like * last + std::sqrt(1 - like * like) * random.normal();
+    }
+    return out;
+}
+
+Axes lying(sim::Random& random, double sigma) {
+    return {noise(random, 800, 0.1, sigma), noise(random, 800, -0.2, sigma), noise(random, 800, 9.8, sigma)};
+}
+
+std::vector<double> column(const std::vector<std::vector<double>>& rows, std::size_t at, std::size_t from,
+                           std::size_t until, double factor = 1) {
+    std::vector<double> out;
+    for (std::size_t k = from; k < until; ++k) out.push_back(factor * rows.at(k).at(at));
+    return out;
+}
+
+Axes axes(const std::vector<std::vector<double>>& rows, std::array<std::size_t, 3> at, std::size_t from,
+          std::size_t until, double factor = 1) {
+    return {column(rows, at[0], from, until, factor), column(rows, at[1], from, until, factor),
+            column(rows, at[2], from, until, factor)};
+}
+
+} // namespace
+
+TEST_CASE("each fault of a barometer is named") {
+    sim::Random random(1, "barometer");
+    const auto before = noise(random, 150, 87000, 6);
+    struct Fault {
+        const char* what;
+        std::vector<double> after;
+        SensorState state;
+    };
+    for (const Fault& fault :
+         {Fault{"none", noise(random, 120, 87002, 6), SensorState::well}, Fault{"silent", {}, SensorState::dead},
+          Fault{"one value", std::vector<double>(120, 87123), SensorState::stuck},
+          Fault{"offset", noise(random, 120, 87250, 6), SensorState::offset},
+          Fault{"noise", noise(random, 120, 87000, 36), SensorState::noisy}}) {
+        INFO(fault.what);
+        CHECK(compare(before, fault.after, 120, kBarometer).state == fault.state);
+    }
+    CHECK(compare({}, before, 120, kBarometer).state == SensorState::unknown);
+    CHECK(compare(std::vector<double>(50, 1.0), before, 120, kBarometer).state == SensorState::unknown);
+}
+
+TEST_CASE("what a comparison could have seen is seen four times in five, and no shift is seen one time in twenty") {
+    for (const double like : {0.0, 0.5, 0.8}) {
+        int seen = 0, accused = 0, noise_accused = 0;
+        constexpr int kRuns = 400;
+        for (std::uint64_t seed = 0; seed < kRuns; ++seed) {
+            sim::Random random(seed, "comparison");
+            const auto before = noise(random, 150, 87000, 6, like), same = noise(random, 120, 87000, 6, like);
+            const Survival none = compare(before, same, 120, kBarometer);
+            accused += none.shift_p < 0.05 ? 1 : 0;
+            noise_accused += none.noise_p < 0.05 ? 1 : 0;
+            CHECK(none.state == SensorState::well);
+            std::vector<double> moved = same;
+            for (double& value : moved) value += none.least_shift;
+            seen += compare(before, moved, 120, kBarometer).shift_p < 0.05 ? 1 : 0;
+        }
+        INFO("correlation " << like << ": seen " << seen << ", accused " << accused << " and " << noise_accused
+                            << " of " << kRuns);
+        CHECK(seen > 0.7 * kRuns);
+        CHECK(seen < 0.92 * kRuns);
+        CHECK(accused < 0.1 * kRuns);
+        CHECK(noise_accused < 0.1 * kRuns);
+    }
+}
+
+TEST_CASE("an accelerometer that was turned over is well; one with another scale or offset is not") {
+    sim::Random random(2, "accelerometer");
+    const Axes before = lying(random, 0.25), same = lying(random, 0.25);
+    CHECK(compare_accelerometer(before, same, 800).state == SensorState::well);
+    const Axes turned{same[2], same[0], same[1]};
+    CHECK(compare_accelerometer(before, turned, 800).state == SensorState::well);
+    CHECK(std::isnan(compare_accelerometer(before, turned, 800).shift)); // its offset lies along another axis
+    Axes scaled = same, offset = same, stuck = same, noisy = same;
+    for (auto& axis : scaled)
+        for (double& value : axis) value *= 1.08;
+    for (double& value : offset[2]) value += 1;
+    for (double& value : offset[0]) value += 1;
+    for (double& value : stuck[1]) value = -0.2;
+    for (double& value : noisy[1]) value = -0.2 + 3 * (value + 0.2);
+    CHECK(compare_accelerometer(before, scaled, 800).state == SensorState::scale);
+    CHECK(compare_accelerometer(before, offset, 800).state == SensorState::offset);
+    CHECK(compare_accelerometer(before, stuck, 800).state == SensorState::stuck);
+    CHECK(compare_accelerometer(before, noisy, 800).state == SensorState::noisy);
+    CHECK(compare_accelerometer(before, {}, 800).state == SensorState::dead);
+}
+
+TEST_CASE("a gyro is judged by its worst axis") {
+    sim::Random random(3, "gyro");
+    const auto still = [&] {
+        return Axes{noise(random, 800, 0.01, 0.004), noise(random, 800, 0, 0.004), noise(random, 800, 0, 0.004)};
+    };
+    const Axes before = still();
+    CHECK(compare_gyro(before, still(), 800).state == SensorState::well);
+    Axes moved = still();
+    for (double& rate : moved[2]) rate -= 0.05;
+    const Survival found = compare_gyro(before, moved, 800);
+    CHECK(found.state == SensorState::offset);
+    CHECK(found.shift == Approx(-0.05).margin(0.001));
+}
+
+TEST_CASE("a real phone at rest is well before and after, and one that lies elsewhere or is carried off is not") {
+    const auto rows = test::reference_rows("data/phone_rest_and_motion.csv");
+    constexpr std::array<std::size_t, 3> kAccel{19, 18, 17}, kGyro{22, 21, 20};
+    constexpr std::size_t kPressure_hpa = 27;
+    const auto pressure = [&](std::size_t from, std::size_t until) {
+        return column(rows, kPressure_hpa, from, until, 100);
+    };
+    // One height for 20 s, another and at rest for 20 from 26 s on, picked up and carried from 68 s on.
+    CHECK(compare(pressure(26, 36), pressure(36, 46), 10, kBarometer).state == SensorState::well);
+    CHECK(compare_accelerometer(axes(rows, kAccel, 26, 36), axes(rows, kAccel, 36, 46), 10).state == SensorState::well);
+    CHECK(compare_gyro(axes(rows, kGyro, 26, 36), axes(rows, kGyro, 36, 46), 10).state == SensorState::well);
+    const Survival moved = compare(pressure(0, 20), pressure(26, 46), 20, kBarometer);
+    CHECK(moved.state == SensorState::offset);
+    CHECK(moved.shift == Approx(567).margin(5));
+    CHECK(compare_accelerometer(axes(rows, kAccel, 26, 46), axes(rows, kAccel, 68, 104), 36).state ==
+          SensorState::noisy);
+    CHECK(compare_gyro(axes(rows, kGyro, 26, 46), axes(rows, kGyro, 68, 104), 36).state == SensorState::noisy);
+}
+
+TEST_CASE(
+    "a real quadrotor's accelerometer shakes as much in one second as in another; scaled or stuck it is found out") {
+    const auto rows = test::reference_rows("data/quadrotor_vertical/IMU_1.csv");
+    constexpr std::array<std::size_t, 3> kAccel{4, 5, 6};
+    const auto from_1 = axes(rows, kAccel, 2200, 2560), from_2 = axes(rows, kAccel, 2560, 2920);
+    const Survival same = compare_accelerometer(from_1, from_2, 360);
+    INFO("shift " << same.shift << ", p " << same.shift_p << ", noise " << same.noise_ratio);
+    CHECK(same.state == SensorState::well);
+    CHECK(compare_accelerometer(from_1, axes(rows, kAccel, 2560, 2920, 1.9), 360).state != SensorState::well);
+    Axes stuck = from_2;
+    stuck[2].assign(stuck[2].size(), stuck[2].front());
+    CHECK(compare_accelerometer(from_1, stuck, 360).state == SensorState::stuck);
+}
