@@ -9,7 +9,7 @@ namespace turnstone {
 namespace {
 
 /// Of packets: then single sensors and channels go missing by chance. Common practice, no source.
-constexpr double kLossy = 0.2;
+constexpr double kManyLost = 0.2;
 
 std::vector<std::string> names_of(const PipelineSetup& setup) {
     std::vector<std::string> names;
@@ -34,6 +34,10 @@ std::vector<TableDescription> monitor_tables(const VehicleSetup& vehicle) {
     return FlightTables::of(vehicle);
 }
 
+std::vector<TableDescription> monitor_charge_tables(const VehicleSetup& vehicle) {
+    return ChargeWatch::tables(vehicle);
+}
+
 Monitor::Monitor(const PipelineSetup& setup, const Schema& schema, std::int64_t t_start_ns)
     : t_start_ns_(t_start_ns), book_(names_of(setup)), desk_(setup, schema, t_start_ns) {
     for (std::size_t v = 0; v < setup.vehicles.size(); ++v) {
@@ -45,7 +49,8 @@ Monitor::Monitor(const PipelineSetup& setup, const Schema& schema, std::int64_t 
                              .flight = {},
                              .loss = LossWatch(setup, schema, v),
                              .limits = LimitWatch(setup.vehicles[v].dictionary, schema),
-                             .tables = FlightTables(setup, schema, v)});
+                             .tables = FlightTables(setup, schema, v),
+                             .charges = ChargeWatch(setup, schema, v)});
     }
 }
 
@@ -62,6 +67,7 @@ void Monitor::see(Batch& batch, Marks from, std::int64_t t_ns) {
         each.viewer.see(batch, from);
         each.loss.see(batch, from);
         each.limits.see(batch, from);
+        each.charges.see(batch, from);
     }
     desk_.see(batch, from, t_ns);
 }
@@ -87,7 +93,7 @@ void Monitor::tick(std::int64_t t_ns, Batch& out) {
     for (VehicleWatch& each : vehicles_) {
         const FlightView& view = each.viewer.at(t_ns);
         book_.phase(each.vehicle.index, view.phase);
-        book_.lossy(each.vehicle.index, view.loss > kLossy);
+        book_.lossy(each.vehicle.index, view.loss > kManyLost);
         conditions_.clear();
         each.deployment.judge(view, conditions_);
         each.flight.judge(view, conditions_);
@@ -96,9 +102,11 @@ void Monitor::tick(std::int64_t t_ns, Batch& out) {
         book_.judge(each.vehicle, conditions_, t_ns, out);
     }
     book_.tick(t_ns, out);
-    for (VehicleWatch& each : vehicles_)
+    for (VehicleWatch& each : vehicles_) {
+        each.charges.tick(t_ns, out);
         each.tables.write(each.viewer.at(t_ns), each.deployment, book_.leading(each.vehicle.index, each.links, t_ns),
                           out);
+    }
     desk_.see(out, from, t_ns);
     desk_.tick(t_ns, out);
 }

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "server/monitor/alert_book.hpp"
+#include "server/monitor/charges/charge_watch.hpp"
 #include "server/monitor/condition.hpp"
 #include "server/monitor/desk.hpp"
 #include "server/monitor/flight/deployment_watch.hpp"
@@ -25,6 +26,8 @@ namespace turnstone {
 
 /// Tables of a vehicle that the monitor makes: "<vehicle>/estimate/<name>".
 [[nodiscard]] std::vector<TableDescription> monitor_tables(const VehicleSetup& vehicle);
+/// Those of a vehicle's charges: "<vehicle>/<name>".
+[[nodiscard]] std::vector<TableDescription> monitor_charge_tables(const VehicleSetup& vehicle);
 
 class Monitor {
   public:
@@ -77,6 +80,7 @@ class Monitor {
         LossWatch loss;
         LimitWatch limits;
         FlightTables tables;
+        ChargeWatch charges;
     };
     void take_event(Event event, std::int64_t t_ns, Batch& out);
 

@@ -20,7 +20,8 @@ consteval auto words_of(TableKind) {
 
 struct Table {
     TableId id = 0; ///< its index in Schema::tables
-    /// "<vehicle>/<packet>", "<vehicle>/<packet>.<batch>", "<vehicle>/estimate/<name>", "link/<name>"
+    /// "<vehicle>/<packet>", "<vehicle>/<packet>.<batch>", "<vehicle>/estimate/<name>", "<vehicle>/charge/<name>",
+    /// "link/…"
     std::string name;
     std::string title;
     TableKind kind = TableKind::packet;

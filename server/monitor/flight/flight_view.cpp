@@ -72,7 +72,7 @@ FlightViewer::FlightViewer(const Schema& schema, int vehicle)
     constexpr std::string_view kEstimate = "/estimate/";
     for (const Table& table : schema.tables) {
         if (table.vehicle != vehicle_) continue;
-        if (table.kind == TableKind::estimate)
+        if (table.kind == TableKind::estimate && table.name.find(kEstimate) != std::string::npos)
             find_columns(table, table.name.substr(table.name.find(kEstimate) + kEstimate.size()));
         if (table.kind == TableKind::link && table.name.find('.') == std::string::npos) {
             kinds_[table.id] = Kind::link;

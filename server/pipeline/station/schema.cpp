@@ -96,6 +96,8 @@ SchemaLayout build_schema(const PipelineSetup& setup, const std::vector<estimate
         add_packet_tables(schema, dictionary, vehicle);
         tables.clock = add_estimate(clock_table().about());
         for (const TableDescription& about : monitor_tables(setup.vehicles[v])) add_estimate(about);
+        for (const TableDescription& about : monitor_charge_tables(setup.vehicles[v]))
+            add(schema, TableKind::estimate, vehicle, dictionary.vehicle + "/" + about.name, about.title, about);
         layout.vehicles.push_back(tables);
     }
     for (const LinkSetup& link : setup.links) {
