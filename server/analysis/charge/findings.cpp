@@ -13,6 +13,8 @@ namespace {
 constexpr double kHole_s = 0.05;
 /// Of a fast one, in its own steps.
 constexpr double kHoleSteps = 4.5;
+/// A signal that is slower by more stands in for no fast one.
+constexpr double kStandsInFor = 8;
 constexpr double kPoorlyDated_s = 0.02;
 
 } // namespace
@@ -26,6 +28,7 @@ Baseline baseline(const Signal& signal, double fired_s) {
 
 const Signal* covering(const Signal& fast, const Signal& always, double from_s, double until_s) {
     if (fast.longest_gap_s(from_s, until_s) < kHoleSteps * fast.period_s()) return &fast;
+    if (always.period_s() > kStandsInFor * fast.period_s()) return nullptr;
     const double hole_s = std::max(kHole_s, 2.5 * always.period_s());
     return always.longest_gap_s(from_s, until_s) < hole_s ? &always : nullptr;
 }

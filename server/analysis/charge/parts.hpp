@@ -16,7 +16,8 @@ struct Baseline {
 };
 [[nodiscard]] Baseline baseline(const Signal& signal, double fired_s);
 
-/// The fast signal where it has no hole, else the one that comes always; null: neither covers the window.
+/// The fast signal where it has no hole, else the one that comes always, unless it is much slower than a fast one that
+/// there is; null: neither covers the window.
 [[nodiscard]] const Signal* covering(const Signal& fast, const Signal& always, double from_s, double until_s);
 
 /// The greatest value between its neighbours, by a parabola through them, and what may lie above what was sampled.
