@@ -18,11 +18,14 @@ enum class DecodeVerdict : unsigned char {
     no_time,       ///< secondary header flag not set
     not_telemetry, ///< packet type telecommand, version not 0, or segmented
     idle,          ///< APID 2047
-    no_layout      ///< none of the APID's layouts is for the values in this packet
+    no_layout,     ///< none of the APID's layouts is for the values in this packet
+    part,          ///< of a sentence: what it says comes with one after it
+    unused,        ///< a sentence or line that says nothing that is read here: of another kind, a header, a comment
+    bad_value      ///< a field of a sentence or line that cannot be what it stands for, or is missing
 };
 consteval auto words_of(DecodeVerdict) {
-    return words<DecodeVerdict::no_layout>("good", "unknown_apid", "wrong_size", "no_time", "not_telemetry", "idle",
-                                           "no_layout");
+    return words<DecodeVerdict::bad_value>("good", "unknown_apid", "wrong_size", "no_time", "not_telemetry", "idle",
+                                           "no_layout", "part", "unused", "bad_value");
 }
 
 /// The content of one packet. The spans are valid until the next decode on the same decoder.
@@ -42,6 +45,10 @@ struct DecodedPacket {
     bool has_time;                  ///< false: it has none, or one that cannot be
     std::uint64_t onboard_ticks_ns; ///< decode_time_ns(): rollovers not removed
     std::span<const DecodedRow> rows;
+    /// False: the sender does not count its packets, and the count is of those that came.
+    bool is_counted = true;
+    /// What a capture can be timed by when the packet has no time: of the same clock; -1: nothing.
+    std::int64_t told_ns = -1;
 };
 
 class Decoder {

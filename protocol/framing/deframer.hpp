@@ -10,7 +10,7 @@
 
 #include "protocol/framing/cobs.hpp"
 #include "protocol/framing/crc16.hpp"
-#include "shared/words.hpp"
+#include "protocol/framing/frame.hpp"
 
 namespace turnstone {
 
@@ -18,43 +18,11 @@ namespace turnstone {
 /// carries in a packet. It bounds memory, and what one damaged delimiter can cost.
 inline constexpr std::size_t kFrameBytesMax = 1024;
 
-/// Bytes without a delimiter are reported in pieces of this size, so that no report grows with the run: text on a link
-/// may go on for hours. No less than the largest frame of any vehicle.
-inline constexpr std::size_t kTooLongBytesMax = 131'072;
-
 /// The same for a vehicle whose largest packet has `packet_bytes`: CRC, worst-case stuffing and delimiter on top.
 [[nodiscard]] constexpr std::size_t frame_bytes_max(std::size_t packet_bytes) noexcept {
     const std::size_t checked_bytes = packet_bytes + kCrc16Bytes;
     return std::max(kFrameBytesMax, checked_bytes + cobs_overhead_max(checked_bytes) + 1);
 }
-
-enum class FrameVerdict : unsigned char {
-    good,     ///< unstuffed, CRC correct, packet length consistent
-    bad_cobs, ///< a code byte points past the delimiter
-    bad_crc,
-    bad_length, ///< CRC correct, but the packet data length field disagrees, or shorter than the least packet
-    too_long    ///< no delimiter within the largest frame; skipped up to the next delimiter, kTooLongBytesMax at a time
-};
-consteval auto words_of(FrameVerdict) {
-    return words<FrameVerdict::too_long>("good", "bad_cobs", "bad_crc", "bad_length", "too_long");
-}
-
-/// The bytes that one delimiter closed, or a full piece of a run that is too long. `packet` is valid during the
-/// callback only.
-struct Frame {
-    FrameVerdict verdict;
-    std::uint64_t stream_offset;       ///< of the frame's first byte, counted from the deframer's start
-    std::uint32_t link_bytes;          ///< bytes on the link, delimiter included
-    std::span<const std::byte> packet; ///< space packet without the CRC; best effort when the verdict is not good
-};
-
-struct DeframerCounts {
-    std::uint64_t bytes_in = 0;
-    std::uint64_t bytes_framed = 0;  ///< in good frames
-    std::uint64_t bytes_dropped = 0; ///< in everything else, empty frames (repeated delimiters) included
-    std::uint64_t frames_good = 0;
-    std::uint64_t frames_bad = 0;
-};
 
 /// Streaming; any split of the input gives the same frames. Never throws, never allocates once it is made.
 class Deframer {

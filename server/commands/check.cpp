@@ -9,6 +9,8 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "protocol/nmea/nmea_dictionary.hpp"
+#include "protocol/reading/frame_reader.hpp"
 #include "server/analysis/mass/mass_record.hpp"
 #include "server/commands/subcommands.hpp"
 #include "server/pipeline/checklist/mistakes.hpp"
@@ -142,13 +144,18 @@ class Checker {
 
     void vehicle_folder(const fs::path& path) {
         std::vector<Problem> problems;
-        auto setup = read_vehicle_folder(path, problems);
+        // Without a dictionary it is one whose link brings sentences, or lines whose columns the link names.
+        auto setup = read_vehicle_folder(
+            path, problems, [](const std::string& vehicle) { return std::optional(nmea_dictionary_json(vehicle)); });
         const std::string dictionary = (path / "dictionary.json").string();
+        const bool has_dictionary = fs::exists(dictionary);
         std::string about;
         if (setup) {
-            about = dictionary + ": ok; " + describe(setup->dictionary) + "\n" + (path / "vehicle.json").string() +
-                    ": ok; vehicle " + setup->vehicle.name + "\n" + outlook(*setup) + watched(setup->dictionary) +
-                    checklists(path.string(), *setup) + weighings(path, setup->files, problems);
+            about = (has_dictionary ? dictionary + ": ok; " + describe(setup->dictionary) + "\n" : "") +
+                    (path / "vehicle.json").string() + ": ok; vehicle " + setup->vehicle.name +
+                    (has_dictionary ? "" : ", without a dictionary") + "\n" + sentences(setup->dictionary) +
+                    outlook(*setup) + watched(setup->dictionary) + checklists(path.string(), *setup) +
+                    weighings(path, setup->files, problems);
             check_together(path.string(), std::move(*setup), problems);
         }
         if (report(problems)) out_ << about;
@@ -175,6 +182,13 @@ class Checker {
             out += "\n";
         }
         return out;
+    }
+
+    /// What a link with framing=nmea fills of this dictionary, one indented line; empty: nothing.
+    static std::string sentences(const Dictionary& dictionary) {
+        std::vector<Problem> problems;
+        check_framing(NmeaFraming{}, dictionary, "", problems);
+        return problems.empty() ? "  framing=nmea: " + describe_framing(NmeaFraming{}, dictionary) + "\n" : "";
     }
 
     /// Which channels raise alerts, and when, one indented line each.
@@ -260,10 +274,25 @@ class Checker {
             Settings settings;
             read_settings(json, file, settings, problems);
             if (problems.empty()) complete_settings(settings, file, problems);
-            return "settings";
+            return problems.empty() ? "settings" + links(settings) : "settings";
         }
         }
         return "";
+    }
+
+    /// What is read from each link whose vehicle can be read, one indented line each.
+    static std::string links(const Settings& settings) {
+        std::vector<Problem> ignored; // of vehicle folders: they are checked by themselves
+        const std::vector<VehicleSetup> vehicles = read_vehicles(settings, ignored);
+        std::string out;
+        for (const LinkUri& uri : settings.links) {
+            const auto vehicle = std::ranges::find_if(vehicles, [&](const VehicleSetup& known) {
+                return uri.vehicle.empty() || known.dictionary.vehicle == uri.vehicle;
+            });
+            if (vehicle != vehicles.end())
+                out += "\n  link " + uri.name + ": " + describe_framing(*framing_of(uri), vehicle->dictionary);
+        }
+        return out;
     }
 
     static std::string describe(const Dictionary& dictionary) {

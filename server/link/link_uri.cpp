@@ -64,8 +64,11 @@ class LinkReader {
             note("has latency_ms=" + *latency,
                  "expected how long the radios keep a frame, in whole milliseconds up to " +
                      std::to_string(kLatencyMax_ms));
-        if (const auto framing = take("framing"); framing && *framing != "cobs")
-            note("has framing=" + *framing, "the only framing is cobs");
+        if (const auto framing = take("framing")) {
+            uri.framing.emplace_back("framing", *framing);
+            std::ranges::move(endpoint_.options, std::back_inserter(uri.framing));
+            endpoint_.options.clear();
+        }
         if (!endpoint_.options.empty())
             note("has the unknown option " + endpoint_.options.front().first,
                  endpoint_.scheme + " takes " + known_ + " (each as option=value, joined by &)");
@@ -149,8 +152,8 @@ std::string link_forms_help() {
         if (!link.note.empty()) line += std::string(width + 5 - line.size(), ' ') + "(" + std::string(link.note) + ")";
         out += line + "\n";
     }
-    return out + "Each also takes name=SHORT, latency_ms=NUMBER (how long the radios keep a frame) and, with several\n"
-                 "vehicles, vehicle=NAME.\n"
+    return out + "Each also takes name=SHORT, latency_ms=NUMBER (how long the radios keep a frame), framing=NAME and, with\n"
+                 "several vehicles, vehicle=NAME.\n"
                  "Write ? before the first option and & before each further one.";
 }
 

@@ -1,11 +1,12 @@
 #pragma once
 /// The URI of a link (RFC 3986), in one of the forms of kLinkForms. Every kind takes name=SHORT (default: made from the
 /// kind), vehicle=NAME (default: the first), latency_ms=NUMBER (of the radios between; server/pipeline/link_delay.hpp
-/// reads it) and framing=cobs.
+/// reads it) and framing=NAME with the options of that framing, which protocol/framing reads.
 #include <array>
 #include <cstdint>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <variant>
 #include <vector>
 
@@ -39,6 +40,8 @@ struct LinkUri {
     std::variant<SerialSource, UdpSource, TcpSource, FileSource> source;
     std::string name;    ///< empty until name_links, unless given
     std::string vehicle; ///< empty: the first
+    /// framing= and, when it is there, every option that is not the link's own, in the order given.
+    std::vector<std::pair<std::string, std::string>> framing = {};
 };
 
 /// What termios knows by name.

@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "protocol/decode/decoder.hpp"
-#include "protocol/framing/deframer.hpp"
+#include "protocol/framing/frame.hpp"
 #include "server/estimate/event.hpp"
 #include "server/pipeline/inputs.hpp"
 #include "server/pipeline/series.hpp"
@@ -20,7 +20,7 @@ enum class PacketVerdict : unsigned char {
     accepted,  ///< decoded, rows made
     duplicate, ///< the same packet came by another link, or twice
     late,      ///< older than one already accepted: decoded and recorded, not shown to the estimators
-    idle,
+    idle,      ///< nothing for a row: an idle packet, a part of what comes later, a sentence that nobody reads
     bad_frame,  ///< see frame verdict
     undecodable ///< good frame, but the dictionary cannot read it: see decode verdict
 };

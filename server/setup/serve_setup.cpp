@@ -7,6 +7,9 @@
 
 #include <nlohmann/json.hpp>
 
+#include "protocol/reading/frame_reader.hpp"
+#include "server/setup/self_described.hpp"
+
 namespace turnstone {
 
 namespace {
@@ -25,14 +28,6 @@ std::optional<Document> read_document(const std::filesystem::path& path, std::ve
     auto json = parse_json_text(*text, path.string(), problems);
     if (!json) return std::nullopt;
     return Document{std::move(*text), std::move(*json)};
-}
-
-void read_vehicles(const Settings& settings, PipelineSetup& out, std::vector<Problem>& problems) {
-    if (settings.vehicles.empty()) {
-        problems.push_back({"settings", "/vehicles", "no vehicle is given",
-                            "give a vehicle folder: --vehicle DIR, or \"vehicles\" in a settings file"});
-    }
-    out.vehicles = read_vehicle_folders(settings.vehicles, problems);
 }
 
 void read_site_file(const Settings& settings, PipelineSetup& out, std::vector<Problem>& problems) {
@@ -75,17 +70,38 @@ void check_captures(const Settings& settings, std::vector<Problem>& problems) {
 
 } // namespace
 
+std::vector<VehicleSetup> read_vehicles(const Settings& settings, std::vector<Problem>& problems) {
+    // The first link that carries the vehicle and says itself what it brings.
+    const auto make_dictionary = [&](const std::string& vehicle) -> std::optional<std::string> {
+        for (const LinkUri& uri : settings.links)
+            if (uri.vehicle.empty() || uri.vehicle == vehicle)
+                if (auto made = dictionary_of_link(uri, vehicle)) return made;
+        return std::nullopt;
+    };
+    std::vector<VehicleSetup> vehicles = read_vehicle_folders(settings.vehicles, problems, make_dictionary);
+    add_self_described(settings.links, vehicles, problems);
+    return vehicles;
+}
+
 std::optional<ServeSetup> read_setup(Settings settings, std::vector<Problem>& problems) {
     const std::size_t problems_before = problems.size();
     auto setup = std::make_shared<PipelineSetup>();
-    read_vehicles(settings, *setup, problems);
+    setup->vehicles = read_vehicles(settings, problems);
+    if (settings.vehicles.empty() && setup->vehicles.empty())
+        problems.push_back({"settings", "/vehicles", "no vehicle is given",
+                            "give a vehicle folder: --vehicle DIR, or \"vehicles\" in a settings file"});
     read_site_file(settings, *setup, problems);
     complete_settings(settings, "settings", problems);
     check_captures(settings, problems);
     if (problems.size() != problems_before) return std::nullopt;
-    for (const LinkUri& uri : settings.links)
-        if (const auto vehicle = vehicle_of(uri, setup->vehicles, problems))
-            setup->links.push_back({uri.name, uri.text, *vehicle});
+    for (const LinkUri& uri : settings.links) {
+        const auto vehicle = vehicle_of(uri, setup->vehicles, problems);
+        const auto framing = framing_of(uri);
+        if (!vehicle || !framing) continue;
+        const Dictionary& dictionary = setup->vehicles[*vehicle].dictionary;
+        check_framing(*framing, dictionary, "dictionary of " + dictionary.vehicle, problems);
+        setup->links.push_back({uri.name, uri.text, *vehicle});
+    }
     if (problems.size() != problems_before) return std::nullopt;
     return ServeSetup{.pipeline = std::move(setup), .uris = std::move(settings.links)};
 }

@@ -16,6 +16,9 @@ struct ServeSetup {
     std::vector<LinkUri> uris; ///< the k-th belongs to pipeline->links[k]
 };
 
+/// The vehicles of the folders, and those that links without one describe. Those without mistakes.
+[[nodiscard]] std::vector<VehicleSetup> read_vehicles(const Settings& settings, std::vector<Problem>& problems);
+
 /// Empty when any mistake was added.
 [[nodiscard]] std::optional<ServeSetup> read_setup(Settings settings, std::vector<Problem>& problems);
 

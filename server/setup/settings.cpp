@@ -12,6 +12,10 @@ namespace {
 
 namespace fs = std::filesystem;
 
+std::string links_help() {
+    return link_forms_help() + "\n" + framing_help();
+}
+
 // The last row's example is not a comment: no comma follows it in the example file.
 constexpr Setting kTable[] = {
     {.key = "vehicles",
@@ -34,7 +38,7 @@ constexpr Setting kTable[] = {
      .member = &Settings::links,
      .max = 64,
      .help = "Where bytes come from. Without any link the server only shows recordings.",
-     .more_help = link_forms_help,
+     .more_help = links_help,
      .example = R"(["serial:/dev/ttyUSB0?baud=57600&name=radio"])"},
     {.key = "exit_at_end",
      .option = "--exit-at-end",
@@ -163,10 +167,12 @@ struct MemberReader {
     void add(JsonReader& element, std::vector<LinkUri>& out) const {
         const std::string text = element.as_text();
         if (text.empty()) return;
-        if (auto uri = parse_link_uri(text))
+        auto uri = parse_link_uri(text);
+        const auto framing = uri ? framing_of(*uri) : Result<Framing>(fail(uri.error().message));
+        if (framing)
             out.push_back(std::move(*uri));
         else
-            element.problem(uri.error().message, "see \"turnstone serve --help\"");
+            element.problem(framing.error().message, "see \"turnstone serve --help\"");
     }
 };
 
@@ -195,6 +201,16 @@ nlohmann::json json_of(const Setting& setting, const std::vector<std::string>& t
 }
 
 } // namespace
+
+Result<Framing> framing_of(const LinkUri& uri) {
+    FramingOptions options = uri.framing;
+    auto framing = take_framing(options);
+    if (!framing) return fail("link \"" + uri.text + "\" " + framing.error().message);
+    if (!options.empty())
+        return fail("link \"" + uri.text + "\" has the unknown option " + options.front().first +
+                    "; neither the link nor its framing takes it");
+    return framing;
+}
 
 std::string Settings::bind_address() const {
     if (!listen_address.empty()) return listen_address;

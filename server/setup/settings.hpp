@@ -12,6 +12,7 @@
 #include <variant>
 #include <vector>
 
+#include "protocol/framing/framing.hpp"
 #include "server/link/link_uri.hpp"
 #include "shared/json_reader.hpp"
 
@@ -69,6 +70,9 @@ struct Setting {
 void read_settings(const nlohmann::json& json, const std::string& file, Settings& settings,
                    std::vector<Problem>& problems);
 void read_settings_file(const std::filesystem::path& path, Settings& settings, std::vector<Problem>& problems);
+
+/// The framing of a link, read from its options. Fails with one sentence that quotes the URI.
+[[nodiscard]] Result<Framing> framing_of(const LinkUri& uri);
 
 /// Values by option, as a command line gives them: replace what `settings` holds.
 using Options = std::map<std::string, std::vector<std::string>, std::less<>>;

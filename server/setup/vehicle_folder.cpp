@@ -31,18 +31,28 @@ void read_other_files(const std::filesystem::path& folder, VehicleSetup& setup, 
 
 } // namespace
 
-std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder, std::vector<Problem>& problems) {
+std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder, std::vector<Problem>& problems,
+                                                const MakeDictionary& make_dictionary) {
     const std::size_t problems_before = problems.size();
     VehicleSetup setup;
-    for (const auto& [name, read] :
-         {std::pair("dictionary.json", &read_dictionary_text), std::pair("vehicle.json", &read_vehicle_text)}) {
+    const auto read_file = [&](const char* name, auto read) {
         const std::string path = (folder / name).string();
-        if (auto text = read_text_file(path)) {
+        if (auto text = read_text_file(path))
             read(std::move(*text), path, setup, problems);
-        } else {
-            problems.push_back(
-                {path, "", text.error().message, "give a folder with a readable dictionary.json and vehicle.json"});
-        }
+        else
+            problems.push_back({path, "", text.error().message,
+                                "give a folder with a readable dictionary.json and vehicle.json; only a vehicle on a "
+                                "link with framing=nmea, or framing=text and names=, needs no dictionary.json"});
+    };
+    std::error_code error;
+    const bool may_make = make_dictionary && !std::filesystem::exists(folder / "dictionary.json", error);
+    if (!may_make) read_file("dictionary.json", &read_dictionary_text);
+    read_file("vehicle.json", &read_vehicle_text);
+    if (may_make) {
+        if (auto made = make_dictionary(setup.vehicle.name))
+            read_dictionary_text(std::move(*made), (folder / "dictionary.json").string() + " (made)", setup, problems);
+        else
+            read_file("dictionary.json", &read_dictionary_text);
     }
     read_other_files(folder, setup, problems);
     if (problems.size() == problems_before && setup.vehicle.name != setup.dictionary.vehicle) {
@@ -53,10 +63,10 @@ std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& fol
 }
 
 std::vector<VehicleSetup> read_vehicle_folders(const std::vector<std::filesystem::path>& folders,
-                                               std::vector<Problem>& problems) {
+                                               std::vector<Problem>& problems, const MakeDictionary& make_dictionary) {
     std::vector<VehicleSetup> vehicles;
     for (const std::filesystem::path& folder : folders) {
-        auto vehicle = read_vehicle_folder(folder, problems);
+        auto vehicle = read_vehicle_folder(folder, problems, make_dictionary);
         if (!vehicle) continue;
         const std::string& name = vehicle->dictionary.vehicle;
         if (std::ranges::any_of(vehicles, [&](const VehicleSetup& other) { return other.dictionary.vehicle == name; }))

@@ -21,8 +21,8 @@ constexpr std::size_t kHeldBytesMax = 65536;
 
 } // namespace
 
-CaptureTime::CaptureTime(const Dictionary& dictionary)
-    : dictionary_(&dictionary), decoder_(dictionary), deframer_(frame_bytes_max(dictionary.packet_bytes_max)) {
+CaptureTime::CaptureTime(const Framing& framing, const Dictionary& dictionary)
+    : dictionary_(&dictionary), reader_(framing, dictionary) {
     const double rollover_ns = dictionary.clocks.empty() ? 0 : dictionary.clocks.front().rollover_ns();
     rollover_ns_ =
         rollover_ns < 9.0e18 ? static_cast<std::int64_t>(rollover_ns) : std::numeric_limits<std::int64_t>::max();
@@ -56,14 +56,13 @@ bool CaptureTime::follow(std::int64_t raw_ns, std::optional<std::int64_t> next_r
 void CaptureTime::read(std::int64_t t_now_ns, std::span<const std::byte> bytes, const OnPiece& on_piece) {
     if (!started_) t_ns_ = std::max(t_ns_, t_now_ns);
     held_.insert(held_.end(), bytes.begin(), bytes.end());
-    deframer_.push(bytes, [&](const Frame& frame) {
-        if (frame.verdict != FrameVerdict::good) return;
-        const DecodedPacket decoded = decoder_.decode(frame.packet);
+    reader_.push(bytes, [&](const Frame& frame, const DecodedPacket* decoded) {
+        if (decoded == nullptr || decoded->verdict != DecodeVerdict::good) return;
+        const auto& time = dictionary_->packets[decoded->packet].time;
         // Packets of other clocks, or without a time, come when those around them come.
-        if (decoded.verdict == DecodeVerdict::good && decoded.has_time &&
-            dictionary_->packets[decoded.packet].time->clock == 0)
-            stamps_.push_back(
-                {frame.stream_offset + frame.link_bytes, static_cast<std::int64_t>(decoded.onboard_ticks_ns)});
+        if (!time || time->clock != 0 || (!decoded->has_time && decoded->told_ns < 0)) return;
+        stamps_.push_back({frame.stream_offset + frame.link_bytes,
+                           decoded->has_time ? static_cast<std::int64_t>(decoded->onboard_ticks_ns) : decoded->told_ns});
     });
     hand_on(held_.size() > kHeldBytesMax, on_piece);
 }

@@ -13,8 +13,7 @@
 #include <span>
 #include <vector>
 
-#include "protocol/decode/decoder.hpp"
-#include "protocol/framing/deframer.hpp"
+#include "protocol/reading/frame_reader.hpp"
 
 namespace turnstone {
 
@@ -24,7 +23,7 @@ class CaptureTime {
     using OnPiece = std::function<void(std::int64_t t_ns, std::span<const std::byte> bytes)>;
 
     /// The dictionary must outlive this.
-    explicit CaptureTime(const Dictionary& dictionary);
+    CaptureTime(const Framing& framing, const Dictionary& dictionary);
 
     /// Bytes as they were read at `t_now_ns`, which is the time of the first piece.
     void read(std::int64_t t_now_ns, std::span<const std::byte> bytes, const OnPiece& on_piece);
@@ -44,8 +43,7 @@ class CaptureTime {
     void piece(std::int64_t t_ns, std::uint64_t stream_end, const OnPiece& on_piece);
 
     const Dictionary* dictionary_;
-    Decoder decoder_;
-    Deframer deframer_;
+    FrameReader reader_;
     std::int64_t rollover_ns_; ///< of the first of Dictionary::clocks
     std::vector<std::byte> held_;
     std::uint64_t held_from_ = 0; ///< place of its first byte in the capture

@@ -12,7 +12,7 @@
 #include <string>
 #include <vector>
 
-#include "protocol/framing/deframer.hpp"
+#include "protocol/framing/frame.hpp"
 #include "server/pipeline/events.hpp"
 #include "server/pipeline/link/byte_look.hpp"
 #include "server/pipeline/link_trouble.hpp"

@@ -12,7 +12,7 @@
 #include <span>
 #include <vector>
 
-#include "protocol/framing/deframer.hpp"
+#include "protocol/framing/frame.hpp"
 
 namespace turnstone {
 

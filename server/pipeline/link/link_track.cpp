@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "server/pipeline/events.hpp"
+#include "server/pipeline/link/link_framing.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone {
@@ -106,6 +107,14 @@ TableOf<LinkFigures> link_table() {
              [](S s) { return count(s.quality.bad_frames(FrameVerdict::bad_length)); })
         .add({"too_long", "Too long for a frame", "1", "", 0},
              [](S s) { return count(s.quality.bad_frames(FrameVerdict::too_long)); })
+        .add({"no_checksum", "Lines without checksum", "1", "", 0},
+             [](S s) { return count(s.quality.bad_frames(FrameVerdict::no_checksum)); })
+        .add({"not_text", "Lines that are not text", "1", "", 0},
+             [](S s) { return count(s.quality.bad_frames(FrameVerdict::not_text)); })
+        .add({"cut_short", "Sentences cut short", "1", "", 0},
+             [](S s) { return count(s.quality.bad_frames(FrameVerdict::cut_short)); })
+        .add({"outside", "Runs of bytes outside frames", "1", "", 0},
+             [](S s) { return count(s.quality.bad_frames(FrameVerdict::outside)); })
         .add({"dropped_bytes", "Bytes outside good frames", "By", "", 0},
              [](S s) { return count(s.frames.bytes_dropped); })
         .add({"undecodable", "Undecodable frames", "1", kGroup, 0, "Good frames that the dictionary cannot read"},
@@ -130,20 +139,20 @@ TableOf<PacketFigures> link_packet_table() {
 LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const Schema& schema, const LinkTables& tables,
                      const Dictionary& dictionary)
     : setup_(&setup), delay_(link_delay(setup.uri)), schema_(&schema), id_(id), tables_(tables),
-      deframer_(frame_bytes_max(dictionary.packet_bytes_max)), quality_(periods_s(dictionary)),
+      reader_(link_framing(setup.uri), dictionary), quality_(periods_s(dictionary)),
       diagnosis_(dictionary.version) {}
 
 void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle, Batch& out) {
     quality_.bytes(bytes.size());
     diagnosis_.bytes(t_rx_ns, bytes);
-    deframer_.push(bytes, [&](const Frame& frame) {
+    reader_.push(bytes, [&](const Frame& frame, const DecodedPacket* packet) {
         FrameRecord record{.link = id_,
                            .t_rx_ns = t_rx_ns,
                            .stream_offset = frame.stream_offset,
                            .link_bytes = frame.link_bytes,
                            .frame_verdict = frame.verdict};
-        if (frame.verdict == FrameVerdict::good) {
-            count(vehicle.packet(frame.packet, record, delay_, out));
+        if (packet != nullptr) {
+            count(vehicle.packet(*packet, frame.packet, record, delay_, out));
         } else {
             quality_.bad_frame(frame.verdict);
             diagnosis_.bad_frame(frame.verdict);
@@ -206,7 +215,7 @@ void LinkTrack::tick(std::int64_t t_ns, Batch& out) {
     quality_.tick();
     if (t_ns % kDiagnosisPeriodNs == 0) diagnose(t_ns, out);
     if (t_ns % kRowPeriodNs != 0) return;
-    out.add_row(schema_->tables[tables_.totals], t_ns, t_ns, table_.row({deframer_.counts(), quality_, t_ns}));
+    out.add_row(schema_->tables[tables_.totals], t_ns, t_ns, table_.row({reader_.counts(), quality_, t_ns}));
     std::size_t table = tables_.packets;
     for (const PacketQuality& packet : quality_.packets())
         out.add_row(schema_->tables[table++], t_ns, t_ns, packet_table_.row({packet, t_ns}));

@@ -1,11 +1,12 @@
 #pragma once
-/// One link in the pipeline: its deframer, its counters and its state as operators know it.
+/// One link in the pipeline: its framing, its counters and its state as operators know it.
 #include <cstdint>
 #include <optional>
 #include <span>
 #include <vector>
 
-#include "protocol/framing/deframer.hpp"
+#include "protocol/framing/frame.hpp"
+#include "protocol/reading/frame_reader.hpp"
 #include "server/pipeline/action.hpp"
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/link/link_diagnosis.hpp"
@@ -51,8 +52,8 @@ class LinkTrack {
     void tick(std::int64_t t_ns, Batch& out);
 
     [[nodiscard]] const LinkSetup& setup() const noexcept { return *setup_; }
-    [[nodiscard]] std::uint64_t bytes_in() const noexcept { return deframer_.counts().bytes_in; }
-    [[nodiscard]] std::span<const std::byte> pending() const noexcept { return deframer_.pending(); }
+    [[nodiscard]] std::uint64_t bytes_in() const noexcept { return reader_.counts().bytes_in; }
+    [[nodiscard]] std::span<const std::byte> pending() const noexcept { return reader_.pending(); }
 
   private:
     void count(const PacketOutcome& outcome);
@@ -64,7 +65,7 @@ class LinkTrack {
     const Schema* schema_;
     LinkId id_;
     LinkTables tables_;
-    Deframer deframer_;
+    FrameReader reader_;
     LinkQuality quality_;
     LinkDiagnosis diagnosis_;
     TableOf<LinkFigures> table_ = link_table();

@@ -71,8 +71,8 @@ TableOf<ClockFigures> clock_table() {
 VehicleTrack::VehicleTrack(const VehicleSetup& setup, int vehicle, const Schema& schema, const VehicleTables& tables,
                            Router router, estimate::EstimatorChain chain)
     : setup_(&setup), schema_(&schema), vehicle_(vehicle), tables_(tables), router_(std::move(router)),
-      chain_(std::move(chain)), decoder_(setup.dictionary), newest_delay_s_(kNaN), delay_bound_s_(kNaN),
-      merges_(setup.dictionary.packets.size()), kind_of_apid_(kIdleApid + 1u, -1) {
+      chain_(std::move(chain)), newest_delay_s_(kNaN), delay_bound_s_(kNaN), merges_(setup.dictionary.packets.size()),
+      uncounted_(setup.dictionary.packets.size()), kind_of_apid_(kIdleApid + 1u, -1) {
     for (const TimeCode& code : setup.dictionary.clocks) clocks_.push_back({OnboardClock(code.rollover_ns())});
     // Layouts of one APID share its sequence count: the first stands for all.
     for (std::size_t k = setup.dictionary.packets.size(); k-- > 0;)
@@ -174,14 +174,14 @@ void VehicleTrack::append_rows(const DecodedPacket& decoded, const FrameRecord& 
     }
 }
 
-PacketOutcome VehicleTrack::packet(std::span<const std::byte> packet, FrameRecord record, const LinkDelay& delay,
-                                   Batch& out) {
-    const DecodedPacket decoded = decoder_.decode(packet);
+PacketOutcome VehicleTrack::packet(const DecodedPacket& decoded, std::span<const std::byte> packet, FrameRecord record,
+                                   const LinkDelay& delay, Batch& out) {
     record.decode_verdict = decoded.verdict;
     record.apid = decoded.apid;
     record.sequence_count = decoded.sequence_count;
     record.boot = clocks_.empty() ? 0 : clocks_.front().onboard.boots();
-    if (decoded.verdict == DecodeVerdict::idle) {
+    if (decoded.verdict == DecodeVerdict::idle || decoded.verdict == DecodeVerdict::part ||
+        decoded.verdict == DecodeVerdict::unused) {
         record.packet_verdict = PacketVerdict::idle;
         out.frames.push_back(record);
         return {record};
@@ -199,7 +199,10 @@ PacketOutcome VehicleTrack::packet(std::span<const std::byte> packet, FrameRecor
     seen.content = PacketMerge::content_hash(packet);
     seen.counter_ns = decoded.onboard_ticks_ns;
     seen.t_rx_ns = record.t_rx_ns;
-    seen.sequence_count = decoded.sequence_count;
+    // What nobody counts is counted here, over all links: no two are the same, and none is late by its count.
+    std::uint16_t& uncounted = uncounted_[decoded.packet];
+    if (!decoded.is_counted) uncounted = static_cast<std::uint16_t>((uncounted + 1U) % kSequenceModulus);
+    seen.sequence_count = decoded.is_counted ? decoded.sequence_count : uncounted;
     PacketMerge& merge = merges_[decoded.packet];
     if (const PacketMerge::Seen* first = merge.find_duplicate(seen)) {
         record.packet_verdict = PacketVerdict::duplicate;

@@ -77,10 +77,11 @@ class VehicleTrack {
     void share_wind(std::vector<estimate::EstimatorChain*> chains) { wind_chains_ = std::move(chains); }
     /// Announces, once, the estimates this vehicle cannot have.
     void announce(std::int64_t t_ns, Batch& out) const;
-    /// A good frame of a link that carries this vehicle: fills in `record` and appends what follows from the packet.
+    /// What a good frame of a link that carries this vehicle holds, as it came and decoded: fills in `record` and appends what follows from the packet.
     /// `record.link`, times and place in the stream are set already; `record` is appended here.
     /// `delay`: of that link, at least.
-    PacketOutcome packet(std::span<const std::byte> packet, FrameRecord record, const LinkDelay& delay, Batch& out);
+    PacketOutcome packet(const DecodedPacket& decoded, std::span<const std::byte> packet, FrameRecord record,
+                         const LinkDelay& delay, Batch& out);
     void tick(std::int64_t t_ns, const UtcOffset& utc, std::int64_t t_start_ns, Batch& out);
 
   private:
@@ -111,13 +112,13 @@ class VehicleTrack {
     Router router_;
     estimate::EstimatorChain chain_;
     std::vector<estimate::EstimatorChain*> wind_chains_;
-    Decoder decoder_;
     std::vector<Clock> clocks_; ///< by Dictionary::clocks; the first is the one that tables and events are about
     TableOf<ClockFigures> clock_table_ = clock_table();
     double newest_delay_s_;
     double delay_bound_s_;                   ///< the smallest of the links heard; NaN before the first packet
     bool station_clock_off_ = false;         ///< alert raised
     std::vector<PacketMerge> merges_;        ///< by Dictionary::packets
+    std::vector<std::uint16_t> uncounted_;   ///< packets of those whose sender does not count them
     std::vector<std::int16_t> kind_of_apid_; ///< -1: unknown
     struct TextPlace {
         std::size_t table, text;

@@ -1,0 +1,153 @@
+#include "protocol/framing/binary_deframer.hpp"
+
+#include <array>
+
+#include "protocol/packet/space_packet.hpp"
+
+namespace turnstone {
+namespace {
+
+std::uint64_t number_of(std::span<const std::byte> bytes, bool little) noexcept {
+    std::uint64_t value = 0;
+    for (std::size_t k = 0; k < bytes.size(); ++k)
+        value = value << 8U | std::to_integer<std::uint64_t>(bytes[little ? bytes.size() - 1 - k : k]);
+    return value;
+}
+
+void append_number(std::vector<std::byte>& out, std::uint64_t value, std::size_t bytes, bool little) {
+    for (std::size_t k = 0; k < bytes; ++k)
+        out.push_back(static_cast<std::byte>(value >> 8 * (little ? k : bytes - 1 - k) & 0xFFU));
+}
+
+/// What the number in a length field counts besides the payload.
+std::size_t besides_payload(const BinaryFormat& format) noexcept {
+    switch (format.counts) {
+    case LengthCounts::payload: return 0;
+    case LengthCounts::payload_and_crc: return format.crc_bytes();
+    case LengthCounts::after_sync: return format.length_bytes + format.crc_bytes();
+    case LengthCounts::frame: break;
+    }
+    return format.head_bytes() + format.crc_bytes();
+}
+
+/// Where what the CRC covers begins. It is one piece: the sync alone is never covered.
+std::size_t covered_from(const BinaryFormat& format) noexcept {
+    return format.crc_covers_sync ? 0 : format.crc_covers_length ? format.sync.size() : format.head_bytes();
+}
+
+} // namespace
+
+BinaryDeframer::BinaryDeframer(const BinaryFormat& format)
+    : format_(format), held_(2 * format.frame_bytes_max() + 64), packet_(kPrimaryHeaderBytes + format.payload_bytes) {
+    if (format_.crc) crc_.emplace(*format_.crc);
+}
+
+std::size_t BinaryDeframer::fill(std::span<const std::byte> bytes) noexcept {
+    if (at_ > 0) {
+        std::memmove(held_.data(), held_.data() + at_, size_ - at_);
+        size_ -= at_;
+        at_ = 0;
+    }
+    const std::size_t taken = std::min(bytes.size(), held_.size() - size_);
+    std::memcpy(held_.data() + size_, bytes.data(), taken);
+    size_ += taken;
+    return taken;
+}
+
+void BinaryDeframer::skip(std::size_t bytes) noexcept {
+    at_ += bytes;
+    offset_ += bytes;
+    run_ += bytes;
+    counts_.bytes_dropped += bytes;
+}
+
+BinaryDeframer::Step BinaryDeframer::end_run(FrameVerdict next, Frame& frame) noexcept {
+    const bool any = run_ > 0;
+    if (any) {
+        frame = {run_verdict_, offset_ - run_, static_cast<std::uint32_t>(run_), {}};
+        ++counts_.frames_bad;
+        run_ = 0;
+    }
+    run_verdict_ = next;
+    return any ? Step::frame : Step::on;
+}
+
+BinaryDeframer::Step BinaryDeframer::search(Frame& frame) noexcept {
+    if (run_ >= kTooLongBytesMax) return end_run(FrameVerdict::outside, frame);
+    const std::span<const std::byte> rest = pending();
+    if (failed_ != FrameVerdict::good) { // the run before it has been reported
+        failed_ = FrameVerdict::good;
+        skip(1);
+        return Step::on;
+    }
+    const std::size_t sync_bytes = format_.sync.size();
+    if (sync_bytes > 0 && !rest.empty()) {
+        const void* first = std::memchr(rest.data(), std::to_integer<int>(format_.sync[0]), rest.size());
+        const std::size_t before =
+            first == nullptr ? rest.size() : static_cast<std::size_t>(static_cast<const std::byte*>(first) - rest.data());
+        if (before > 0) {
+            skip(std::min(before, kTooLongBytesMax - run_));
+            return Step::on;
+        }
+        const std::size_t compared = std::min(rest.size(), sync_bytes);
+        if (std::memcmp(rest.data(), format_.sync.data(), compared) != 0) {
+            skip(1);
+            return Step::on;
+        }
+    }
+    if (rest.empty() || rest.size() < format_.head_bytes()) return Step::wait;
+    const auto fail = [&](FrameVerdict verdict) {
+        failed_ = verdict;
+        return end_run(verdict, frame);
+    };
+    std::size_t payload_bytes = format_.payload_bytes;
+    if (format_.length_bytes > 0) {
+        const std::uint64_t told = number_of(rest.subspan(sync_bytes, format_.length_bytes), format_.length_little);
+        const std::size_t besides = besides_payload(format_);
+        if (told < besides || told - besides > format_.payload_bytes) return fail(FrameVerdict::bad_length);
+        payload_bytes = static_cast<std::size_t>(told) - besides;
+    }
+    const std::size_t frame_bytes = format_.head_bytes() + payload_bytes + format_.crc_bytes();
+    if (rest.size() < frame_bytes) return Step::wait;
+    if (crc_ && !crc_fits(rest.first(frame_bytes))) return fail(FrameVerdict::bad_crc);
+    if (end_run(FrameVerdict::outside, frame) == Step::frame) return Step::frame;
+    make_packet(rest.subspan(format_.head_bytes(), payload_bytes));
+    frame = {FrameVerdict::good, offset_, static_cast<std::uint32_t>(frame_bytes),
+             {packet_.data(), kPrimaryHeaderBytes + payload_bytes}};
+    at_ += frame_bytes;
+    offset_ += frame_bytes;
+    counts_.bytes_framed += frame_bytes;
+    ++counts_.frames_good;
+    return Step::frame;
+}
+
+bool BinaryDeframer::crc_fits(std::span<const std::byte> frame) const noexcept {
+    const std::size_t from = covered_from(format_), crc_bytes = format_.crc_bytes();
+    const std::span<const std::byte> covered = frame.subspan(from, frame.size() - crc_bytes - from);
+    return crc_->of(covered) == number_of(frame.last(crc_bytes), format_.crc_little);
+}
+
+void BinaryDeframer::make_packet(std::span<const std::byte> payload) noexcept {
+    const std::size_t length_field = payload.size() - 1; // of an empty payload a length that no packet has
+    const std::array<unsigned, kPrimaryHeaderBytes> header{0x08U | format_.apid >> 8U,
+                                                           format_.apid & 0xFFU,
+                                                           0xC0U | sequence_count_ >> 8U,
+                                                           sequence_count_ & 0xFFU,
+                                                           static_cast<unsigned>(length_field >> 8U & 0xFFU),
+                                                           static_cast<unsigned>(length_field & 0xFFU)};
+    for (std::size_t k = 0; k < header.size(); ++k) packet_[k] = static_cast<std::byte>(header[k]);
+    if (!payload.empty()) std::memcpy(packet_.data() + kPrimaryHeaderBytes, payload.data(), payload.size());
+    sequence_count_ = static_cast<std::uint16_t>((sequence_count_ + 1U) % kSequenceModulus);
+}
+
+std::vector<std::byte> encode_binary_frame(const BinaryFormat& format, std::span<const std::byte> payload) {
+    std::vector<std::byte> out = format.sync;
+    append_number(out, payload.size() + besides_payload(format), format.length_bytes, format.length_little);
+    out.insert(out.end(), payload.begin(), payload.end());
+    if (!format.crc) return out;
+    const std::uint32_t crc = Crc(*format.crc).of(std::span(out).subspan(covered_from(format)));
+    append_number(out, crc, format.crc_bytes(), format.crc_little);
+    return out;
+}
+
+} // namespace turnstone

@@ -1,0 +1,57 @@
+#pragma once
+/// What every way of framing gives: frames with a verdict, and an account of each byte. A deframer has
+///
+///     push(bytes, on_frame)   calls on_frame(const Frame&) for each closed frame, in order; any split of the input
+///                             gives the same frames
+///     counts()                bytes in = framed + dropped + pending, after every call
+///     pending()               bytes of a frame that is not closed yet, as received; bounded
+///
+/// and never throws, and never allocates once it is made.
+#include <cstddef>
+#include <cstdint>
+#include <span>
+
+#include "shared/words.hpp"
+
+namespace turnstone {
+
+/// Bytes that belong to no frame are reported in pieces of this size, so that no report grows with the run: text on a
+/// link may go on for hours. No less than the largest frame of any vehicle.
+inline constexpr std::size_t kTooLongBytesMax = 131'072;
+
+enum class FrameVerdict : unsigned char {
+    good,
+    bad_cobs,    ///< COBS: a code byte points past the delimiter
+    bad_crc,     ///< the checksum does not fit
+    bad_length,  ///< COBS: CRC correct, but the packet data length field disagrees, or shorter than the least packet;
+                 ///< binary: a length that cannot be
+    too_long,    ///< no delimiter within the largest frame; skipped up to the next delimiter, kTooLongBytesMax at a time
+    no_checksum, ///< a line without the checksum that it must have
+    not_text,    ///< a line with bytes that are not of its text
+    cut_short,   ///< a sentence in which the next one begins
+    outside      ///< bytes that belong to no frame, up to where the next begins
+};
+consteval auto words_of(FrameVerdict) {
+    return words<FrameVerdict::outside>("good", "bad_cobs", "bad_crc", "bad_length", "too_long", "no_checksum",
+                                        "not_text", "cut_short", "outside");
+}
+
+/// Bytes of the link that belong together. `packet` is valid during the callback only.
+struct Frame {
+    FrameVerdict verdict;
+    std::uint64_t stream_offset; ///< of the frame's first byte, counted from the deframer's start
+    std::uint32_t link_bytes;    ///< bytes on the link, delimiter included
+    /// What it holds: a space packet, the characters of a sentence or of a line. Best effort when the verdict is not
+    /// good.
+    std::span<const std::byte> packet;
+};
+
+struct DeframerCounts {
+    std::uint64_t bytes_in = 0;
+    std::uint64_t bytes_framed = 0;  ///< in good frames
+    std::uint64_t bytes_dropped = 0; ///< in everything else, repeated delimiters included
+    std::uint64_t frames_good = 0;
+    std::uint64_t frames_bad = 0;
+};
+
+} // namespace turnstone

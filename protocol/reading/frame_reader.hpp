@@ -1,0 +1,69 @@
+#pragma once
+/// The bytes of one link to frames and what is in them: the deframer and the decoder that belong to its framing.
+#include <cstdint>
+#include <span>
+#include <utility>
+#include <variant>
+
+#include "protocol/decode/decoder.hpp"
+#include "protocol/dictionary/dictionary.hpp"
+#include "protocol/framing/binary_deframer.hpp"
+#include "protocol/framing/deframer.hpp"
+#include "protocol/framing/framing.hpp"
+#include "protocol/framing/line_deframer.hpp"
+#include "protocol/lines/line_decoder.hpp"
+#include "protocol/nmea/nmea_decoder.hpp"
+
+namespace turnstone {
+
+class FrameReader {
+  public:
+    /// The dictionary must outlive it.
+    FrameReader(const Framing& framing, const Dictionary& dictionary);
+
+    /// Calls `on_frame(const Frame&, const DecodedPacket*)` for each closed frame, in order; without a packet when the
+    /// frame is not good. Both are valid during the call.
+    template <class OnFrame>
+    void push(std::span<const std::byte> bytes, OnFrame&& on_frame) {
+        std::visit(
+            [&](auto& pair) {
+                pair.deframer.push(bytes, [&](const Frame& frame) {
+                    if (frame.verdict != FrameVerdict::good) {
+                        on_frame(frame, static_cast<const DecodedPacket*>(nullptr));
+                        return;
+                    }
+                    const DecodedPacket packet = pair.decoder.decode(frame.packet);
+                    on_frame(frame, &packet);
+                });
+            },
+            pair_);
+    }
+
+    [[nodiscard]] const DeframerCounts& counts() const noexcept {
+        return std::visit([](const auto& pair) -> const DeframerCounts& { return pair.deframer.counts(); }, pair_);
+    }
+    [[nodiscard]] std::span<const std::byte> pending() const noexcept {
+        return std::visit([](const auto& pair) { return pair.deframer.pending(); }, pair_);
+    }
+
+  private:
+    template <class Cutter, class Reader>
+    struct Pair {
+        Cutter deframer;
+        Reader decoder;
+    };
+    using Any = std::variant<Pair<Deframer, Decoder>, Pair<LineDeframer, NmeaDecoder>, Pair<LineDeframer, LineDecoder>,
+                             Pair<BinaryDeframer, Decoder>>;
+    static Any make(const Framing& framing, const Dictionary& dictionary);
+
+    Any pair_;
+};
+
+/// Appends why a link with this framing could not fill the dictionary's tables. `file`: of the dictionary, in messages.
+void check_framing(const Framing& framing, const Dictionary& dictionary, const std::string& file,
+                   std::vector<Problem>& problems);
+
+/// Lines that say what is read from a link with this framing: for `turnstone check`.
+[[nodiscard]] std::string describe_framing(const Framing& framing, const Dictionary& dictionary);
+
+} // namespace turnstone

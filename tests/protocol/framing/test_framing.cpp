@@ -1,0 +1,85 @@
+#include <catch2/catch.hpp>
+
+#include "protocol/framing/framing.hpp"
+#include "protocol/text/column_name.hpp"
+
+using namespace turnstone;
+
+namespace {
+
+Result<Framing> read(FramingOptions options) {
+    auto framing = take_framing(options);
+    if (framing && !options.empty()) return fail("leaves " + options.front().first);
+    return framing;
+}
+
+} // namespace
+
+TEST_CASE("the options of a framing are read from a link's", "[framing]") {
+    CHECK(std::holds_alternative<CobsFraming>(*read({})));
+    CHECK(std::holds_alternative<CobsFraming>(*read({{"framing", "cobs"}})));
+    const auto nmea = std::get<NmeaFraming>(
+        *read({{"framing", "nmea"}, {"checksum", "optional"}, {"anemometer_deg", "-12.5"}}));
+    CHECK_FALSE(nmea.checksum_required);
+    CHECK(nmea.anemometer_deg == -12.5);
+    const auto text = std::get<TextFraming>(*read({{"framing", "text"},
+                                                   {"separator", ";"},
+                                                   {"decimal", "comma"},
+                                                   {"checksum", "crc16"},
+                                                   {"packet", "air"},
+                                                   {"names", "Time (ms),alt_m,state:text,3rd"}}));
+    CHECK(text.separator == ';');
+    CHECK(text.decimal == ',');
+    CHECK(text.checksum == LineChecksum::crc16);
+    CHECK(text.packet == "air");
+    CHECK(text.names == std::vector<LineColumn>{{"time_ms"}, {"alt_m"}, {"state", true}, {"c_3rd"}});
+    const auto binary = std::get<BinaryFraming>(*read({{"framing", "binary"}, {"sync", "eb90"}, {"octets", "32"}})).format;
+    CHECK(binary.sync.size() == 2);
+    CHECK(binary.payload_bytes == 32);
+    CHECK_FALSE(binary.crc);
+    FramingOptions left = {{"baud", "4800"}, {"framing", "nmea"}, {"name", "boat"}};
+    REQUIRE(take_framing(left));
+    CHECK(left == FramingOptions{{"baud", "4800"}, {"name", "boat"}});
+}
+
+TEST_CASE("a mistake in a framing's options says what was expected", "[framing]") {
+    const std::vector<std::pair<FramingOptions, std::string>> cases = {
+        {{{"framing", "slip"}}, "expected cobs, nmea, text or binary"},
+        {{{"framing", "nmea"}, {"checksum", "no"}}, "expected required or optional"},
+        {{{"framing", "nmea"}, {"anemometer_deg", "north"}}, "degrees from true north"},
+        {{{"framing", "nmea"}, {"anemometer_deg", "nan"}}, "degrees from true north"},
+        {{{"framing", "text"}, {"separator", "ab"}}, "one character"},
+        {{{"framing", "text"}, {"separator", "a"}}, "one character"},
+        {{{"framing", "text"}, {"decimal", "comma"}}, "another separator"},
+        {{{"framing", "text"}, {"checksum", "sum"}}, "none, xor, crc16"},
+        {{{"framing", "text"}, {"names", "a,,b"}}, "names of the columns"},
+        {{{"framing", "binary"}}, "octets of the length field"},
+        {{{"framing", "binary"}, {"sync", "ABC"}}, "hexadecimal"},
+        {{{"framing", "binary"}, {"sync", "AB"}, {"length", "3"}}, "1, 2 or 4"},
+        {{{"framing", "binary"}, {"length", "2"}}, "fixed size"},
+        {{{"framing", "binary"}, {"octets", "8"}}, "fixed size"},
+        {{{"framing", "binary"}, {"sync", "AB"}, {"octets", "0"}}, "up to 65536"},
+        {{{"framing", "binary"}, {"sync", "AB"}, {"octets", "8"}, {"crc", "CRC-99"}}, "CRC-16/IBM-3740"},
+        {{{"framing", "binary"}, {"sync", "AB"}, {"octets", "8"}, {"crc_covers", "all"}}, "sync, length or payload"},
+        {{{"framing", "binary"}, {"sync", "AB"}, {"octets", "8"}, {"apid", "2047"}}, "APID"},
+    };
+    for (const auto& [options, expected] : cases) {
+        INFO(expected);
+        const auto framing = read(options);
+        REQUIRE_FALSE(framing);
+        CHECK_THAT(framing.error().message, Catch::Contains(expected));
+    }
+}
+
+TEST_CASE("names of columns are made of what senders call them", "[framing]") {
+    for (const auto& [title, name] : std::vector<std::pair<std::string, std::string>>{{"Alt (m)", "alt_m"},
+                                                                                    {"TEMP#1", "temp_1"},
+                                                                                    {"  a--b  ", "a_b"},
+                                                                                    {"3D", "c_3d"},
+                                                                                    {"\xC3\xA9t\xC3\xA9", "t"},
+                                                                                    {"***", ""}}) {
+        CHECK(column_name(title) == name);
+        CHECK(is_column_name(title, name));
+        CHECK_FALSE(is_column_name(title, name + "x"));
+    }
+}
