@@ -50,11 +50,11 @@ TEST_CASE("sentences are found in streams as others find them", "[line_deframer]
         check_splits(LineDeframer(sentence_rules()), bytes);
         ++checked;
     }
-    CHECK(checked == 23);
+    CHECK(checked == 21);
 }
 
 TEST_CASE("each sentence earns its verdict", "[line_deframer]") {
-    const std::string good = encode_sentence(kFix);
+    const std::string fix = encode_sentence(kFix);
     struct Case {
         const char* name;
         std::string stream;
@@ -62,15 +62,15 @@ TEST_CASE("each sentence earns its verdict", "[line_deframer]") {
     };
     using enum FrameVerdict;
     const std::vector<Case> cases = {
-        {"two run together", good.substr(0, good.size() - 2) + good, {cut_short, FrameVerdict::good}},
-        {"two with nothing between but a line end", good + good, {FrameVerdict::good, FrameVerdict::good}},
-        {"CR only", good.substr(0, good.size() - 1), {FrameVerdict::good}},
-        {"binary between", good + std::string("\x01\x02\xB5\x62\x00\x24\x07", 7) + good,
-         {FrameVerdict::good, outside, cut_short, FrameVerdict::good}},
-        {"a sentence within the largest", encode_sentence(std::string(kNmeaBytesMax - 4, 'A')), {FrameVerdict::good}},
+        {"two run together", fix.substr(0, fix.size() - 2) + fix, {cut_short, good}},
+        {"two with nothing between but a line end", fix + fix, {good, good}},
+        {"CR only", fix.substr(0, fix.size() - 1), {good}},
+        {"binary between", fix + std::string("\x01\x02\xB5\x62\x00\x24\x07", 7) + fix,
+         {good, outside, cut_short, good}},
+        {"a sentence within the largest", encode_sentence(std::string(kNmeaBytesMax - 4, 'A')), {good}},
         {"one character more", encode_sentence(std::string(kNmeaBytesMax - 3, 'A')), {too_long}},
         {"a checksum of another", "$" + std::string(kFix) + "*48\r\n", {bad_crc}},
-        {"a small letter in the checksum", "$GPTXT,*7e\r\n", {FrameVerdict::good}},
+        {"a small letter in the checksum", "$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6a\r\n", {good}},
         {"a star within", "$GP*AB,1*00\r\n", {bad_crc}},
         {"nothing but line ends", "\r\n\n\n\r\r", {}},
     };
