@@ -87,6 +87,19 @@ void read_phases(JsonReader& reader, ChannelAlert& alert) {
     }
 }
 
+void read_while(JsonReader& reader, ChannelAlert& alert) {
+    auto given = reader.object_if("while");
+    if (!given) return;
+    AlertWhile& only = alert.only_while;
+    only.channel = given->text("channel");
+    only.below = given->number_if("below", -kLimitMax, kLimitMax);
+    only.above = given->number_if("above", -kLimitMax, kLimitMax);
+    only.for_s = given->number_or("for_s", 0, kDelayMax_s, 0);
+    if (given->is_object() && only.below.has_value() == only.above.has_value())
+        given->problem("says no side of a limit, or both", R"(must have "above" or "below")");
+    given->finish();
+}
+
 /// Which of kCauseKeys the alert has; it must be one.
 std::optional<AlertCause> read_cause(JsonReader& reader, const Field& field) {
     std::optional<AlertCause> cause;
@@ -120,7 +133,7 @@ ChannelAlert read_alert(JsonReader& reader, const Field& field) {
     ChannelAlert alert;
     const auto cause = read_cause(reader, field);
     if (!cause) {
-        for (const char* key : {"level", "deadband", "on_delay_s", "off_delay_s", "latching", "phases", "advice"})
+        for (const char* key : {"level", "deadband", "on_delay_s", "off_delay_s", "latching", "phases", "while", "advice"})
             reader.ignore(key);
         reader.finish();
         return alert;
@@ -147,6 +160,7 @@ ChannelAlert read_alert(JsonReader& reader, const Field& field) {
     alert.off_delay_s = reader.number_if("off_delay_s", 0, kDelayMax_s);
     alert.is_latching = reader.boolean_or("latching", false);
     read_phases(reader, alert);
+    read_while(reader, alert);
     alert.advice = reader.text_or("advice", "");
     reader.finish();
     return alert;

@@ -35,6 +35,13 @@ consteval auto words_of(AlertCause) {
 inline constexpr std::array<std::string_view, 8> kPhaseNames{
     "on_the_rail", "under_thrust", "coasting", "falling", "under_drogue", "under_main", "down", "presumed_down"};
 
+/// What another channel of the vehicle must be for an alert to count: an oil pressure is low while the engine runs.
+struct AlertWhile {
+    std::string channel;                  ///< "table.channel"; empty: always
+    std::optional<double> below, above{}; ///< one of them
+    double for_s = 0;                     ///< that it must have been so
+};
+
 struct ChannelAlert {
     AlertCause cause = AlertCause::below;
     std::array<std::optional<double>, kWords<Urgency>.size()> limits = {}; ///< by urgency: below, above, rate
@@ -46,7 +53,8 @@ struct ChannelAlert {
     std::optional<double> off_delay_s = {}; ///< and be over before it is cleared
     bool is_latching = false;
     std::vector<std::size_t> phases = {}; ///< of kPhaseNames, in which it counts; empty: in all
-    std::string advice = {};              ///< what to do; empty: nothing is said
+    AlertWhile only_while = {};
+    std::string advice = {}; ///< what to do; empty: nothing is said
 };
 
 /// Reads "alerts" of a field that is read otherwise.

@@ -41,6 +41,8 @@ class DictionaryReading {
     void read_size(JsonReader& reader, Packet& packet);
     void read_when(JsonReader& reader, Packet& packet);
     void check_apid(JsonReader& reader, std::size_t index);
+    /// Channels that alerts name must be there.
+    void check_whiles(JsonReader& reader);
 
     Dictionary& dictionary_;
     std::vector<Problem>& problems_;
@@ -83,6 +85,7 @@ void DictionaryReading::read(JsonReader& root) {
     root.finish();
     if (problems_.size() != problems_before_size) return;
     make_tables(dictionary_);
+    check_whiles(root);
     if (dictionary_.tables.size() > kTablesMax)
         root.problem_at("packets", "give " + std::to_string(dictionary_.tables.size()) + " tables",
                         "must give at most " + std::to_string(kTablesMax) + ": have fewer groups");
@@ -256,6 +259,26 @@ void DictionaryReading::check_apid(JsonReader& reader, std::size_t index) {
                               R"(, or that one must have a "when" or "octets" that tells it from this one)");
         return;
     }
+}
+
+void DictionaryReading::check_whiles(JsonReader& reader) {
+    const auto is_number = [&](const std::string& name) {
+        return std::ranges::any_of(dictionary_.tables, [&](const ChannelTable& table) {
+            return std::ranges::any_of(table.channels, [&](const Channel& channel) {
+                return !channel.is_text() && table.name + "." + channel.name == name;
+            });
+        });
+    };
+    for (const ChannelTable& table : dictionary_.tables)
+        for (const Channel& channel : table.channels)
+            for (const ChannelAlert& alert : channel.field->alerts) {
+                const std::string& name = alert.only_while.channel;
+                if (name.empty() || is_number(name)) continue;
+                reader.problem_at("packets",
+                                  "\"" + name.substr(0, 64) + "\", which an alert of " + table.name + "." +
+                                      channel.name + " waits for, is not a number channel",
+                                  "must be packet.channel or packet.group.channel");
+            }
 }
 
 } // namespace

@@ -66,7 +66,8 @@ const std::array<RoleInfo, static_cast<std::size_t>(Role::count_)> kRoles = {{
 }};
 
 unsigned role_channels_max(Role role) noexcept {
-    return role <= Role::rate_body_z || role == Role::static_pressure ? 2 : 1;
+    const bool is_wind = role == Role::wind_speed || role == Role::wind_from;
+    return role <= Role::rate_body_z || role == Role::static_pressure || is_wind ? 2 : 1;
 }
 
 std::optional<Role> role_from_name(std::string_view name) noexcept {

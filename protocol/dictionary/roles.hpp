@@ -80,7 +80,7 @@ struct RoleInfo {
 extern const std::array<RoleInfo, static_cast<std::size_t>(Role::count_)> kRoles;
 
 /// How many channels of a vehicle may have this role: two of an accelerometer, a gyro and a barometer, of which the
-/// ground uses one at a time.
+/// ground uses one at a time; two of the wind, which come in different packets, and all of which it uses.
 [[nodiscard]] unsigned role_channels_max(Role role) noexcept;
 
 [[nodiscard]] std::optional<Role> role_from_name(std::string_view name) noexcept;

@@ -92,6 +92,14 @@ std::string alert_text(const ChannelAlert& alert, const Field& field) {
     return (alert.cause == AlertCause::rate ? "changing by more than " : std::string(word(alert.cause)) + " ") + limits;
 }
 
+/// ", while engine.engine_speed is above 500"
+std::string while_text(const ChannelAlert& alert) {
+    const AlertWhile& only = alert.only_while;
+    if (only.channel.empty()) return "";
+    return fmt::format(", while {} is {} {}", only.channel, only.above ? "above" : "below",
+                       only.above ? *only.above : only.below.value_or(0));
+}
+
 std::string count_text(std::size_t count, const char* thing) {
     return std::to_string(count) + " " + thing + (count == 1 ? "" : "s");
 }
@@ -199,7 +207,7 @@ class Checker {
                 if (channel.is_word || channel.element > 0 || channel.field->alerts.empty()) continue;
                 std::string alerts;
                 for (const ChannelAlert& alert : channel.field->alerts)
-                    alerts += (alerts.empty() ? ": " : "; ") + alert_text(alert, *channel.field);
+                    alerts += (alerts.empty() ? ": " : "; ") + alert_text(alert, *channel.field) + while_text(alert);
                 out += "  watches " + table.name + "." + channel.field->name + alerts + "\n";
             }
         return out;

@@ -70,6 +70,7 @@ const std::vector<EstimateNeed>& estimate_needs() {
          "5 Hz; 50 Hz is better"},
         {"Ground − on board", "one of the on-board estimates", "any"},
         {"Engine hours", "engine speed", "any"},
+        {"Mean wind and gusts", "wind speed", "any; 1 Hz or more is better"},
     };
     return needs;
 }
@@ -107,6 +108,7 @@ std::vector<EstimateOutlook> estimate_outlook(const ChainInputs& in, bool is_roc
     add(from_any("", "accel_body_x, y, z and rate_body_x, y, z", {triads}), true);
     add({"", in.onboard, in.onboard ? "" : "needs one of the onboard_ roles"});
     add({"", in.engine, in.engine ? "" : "needs engine_speed"});
+    add({"", in.wind, in.wind ? "" : "needs wind_speed"});
     return out;
 }
 

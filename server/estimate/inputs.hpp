@@ -16,6 +16,7 @@ struct ChainInputs {
     bool fix = false; ///< a position
     bool onboard = false;
     bool engine = false; ///< speed or one of the gauges
+    bool wind = false;   ///< an anemometer
     double imu_hz = 0, pressure_hz = 0, fix_hz = 0;
     double accel_range_mps2 = 0; ///< of the larger of two accelerometers; 0: the vehicle file's
 

@@ -102,9 +102,38 @@ LimitWatch::LimitWatch(const Dictionary& dictionary, const Schema& schema)
                                     .place = channel.place - (channel.is_text() ? table->number_count : 0),
                                     .about = about_of(source.name, channel, k),
                                     .rule = rule_of(alert)});
+                add_gate(watched_.back(), dictionary);
             }
         if (watched_.size() > first) tables_.push_back({table->id, first, watched_.size()});
     }
+}
+
+void LimitWatch::add_gate(Watched& watched, const Dictionary& dictionary) {
+    const AlertWhile& only = watched.alert->only_while;
+    if (only.channel.empty()) return;
+    for (const ChannelTable& source : dictionary.tables)
+        for (const Channel& channel : source.channels) {
+            if (channel.is_text() || source.name + "." + channel.name != only.channel) continue;
+            const auto table = std::ranges::find(schema_->tables, dictionary.vehicle + "/" + source.name, &Table::name);
+            if (table == schema_->tables.end()) return;
+            watched.gate = static_cast<int>(gates_.size());
+            gates_.push_back({.of = &only, .table = table->id, .place = channel.place});
+        }
+}
+
+void LimitWatch::follow(Gate& gate, const RowRecord& row, double value) {
+    if (std::isnan(value)) return;
+    const bool holds = gate.of->above ? value > *gate.of->above : value < gate.of->below.value_or(value);
+    if (!holds)
+        gate.t_since_ns = kNever;
+    else if (gate.t_since_ns == kNever)
+        gate.t_since_ns = row.t_ns;
+}
+
+bool LimitWatch::counts(const Watched& watched, std::int64_t t_ns) const {
+    if (watched.gate < 0) return true;
+    const Gate& gate = gates_[static_cast<std::size_t>(watched.gate)];
+    return gate.t_since_ns != kNever && seconds_between(gate.t_since_ns, t_ns) >= gate.of->for_s;
 }
 
 void LimitWatch::see(const Batch& batch, Marks from) {
@@ -113,6 +142,9 @@ void LimitWatch::see(const Batch& batch, Marks from) {
         const RowRecord& row = batch.rows[k];
         if (!is_packet_[row.table]) continue;
         hear(row.t_rx_ns);
+        for (Gate& gate : gates_)
+            if (gate.table == row.table)
+                follow(gate, row, batch.numbers_of(row, schema_->tables[row.table])[gate.place]);
         const auto rows = std::ranges::find(tables_, row.table, &TableRows::id);
         if (rows == tables_.end()) continue;
         for (std::size_t w = rows->first; w < rows->last; ++w)
@@ -218,7 +250,7 @@ Condition LimitWatch::condition(const Watched& watched, std::int64_t t_ns) const
 
 void LimitWatch::judge(std::int64_t t_ns, std::vector<Condition>& out) {
     for (Watched& watched : watched_)
-        if (holds(watched, t_ns)) out.push_back(condition(watched, t_ns));
+        if (holds(watched, t_ns) && counts(watched, t_ns)) out.push_back(condition(watched, t_ns));
 }
 
 } // namespace turnstone

@@ -35,6 +35,13 @@ class LimitWatch {
         std::int64_t t_ns = kNever;
         double value = 0;
     };
+    /// Of another channel that an alert waits for.
+    struct Gate {
+        const AlertWhile* of;
+        TableId table;
+        std::size_t place;
+        std::int64_t t_since_ns = kNever; ///< since when it holds
+    };
     struct Watched {
         const Channel* channel;
         const ChannelAlert* alert;
@@ -47,12 +54,16 @@ class LimitWatch {
         Point earlier = {};            ///< rate: at least a second before the newest
         double rate = 0;               ///< in one second
         int level = -1;                ///< the most urgent limit it is beyond; -1: none
+        int gate = -1;                 ///< of gates_; -1: none
     };
     struct TableRows {
         TableId id;
         std::size_t first, last; ///< of watched_
     };
 
+    void add_gate(Watched& watched, const Dictionary& dictionary);
+    static void follow(Gate& gate, const RowRecord& row, double value);
+    [[nodiscard]] bool counts(const Watched& watched, std::int64_t t_ns) const;
     static void follow(Watched& watched, const Batch& batch, const RowRecord& row, const Table& table);
     void hear(std::int64_t t_rx_ns) noexcept;
     [[nodiscard]] static int beyond(const Watched& watched, double value);
@@ -62,6 +73,7 @@ class LimitWatch {
     const Schema* schema_;
     std::vector<Watched> watched_; ///< those of a table one after another
     std::vector<TableRows> tables_;
+    std::vector<Gate> gates_;
     std::vector<bool> is_packet_; ///< by table: a row of it shows that the vehicle is heard
     std::int64_t t_heard_ns_ = kNever;
     std::int64_t heard_since_ns_ = kNever; ///< without a second of silence

@@ -36,7 +36,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     if (size == 0) return 0;
     unsigned seed = data[0];
     const std::span<const std::byte> bytes = std::as_bytes(std::span(data, size)).subspan(1);
-    CaptureTime capture(demo_dictionary());
+    CaptureTime capture(CobsFraming{}, demo_dictionary());
     std::vector<std::byte> handed_on;
     std::int64_t t_ns = 0;
     const auto on_piece = [&](std::int64_t t_piece_ns, std::span<const std::byte> piece) {

@@ -2,6 +2,7 @@
 
 #include <catch2/catch.hpp>
 
+#include "tests/support/temporary_folder.hpp"
 #include "tests/support/tree.hpp"
 
 using namespace turnstone;
@@ -33,6 +34,50 @@ TEST_CASE("A link carries the vehicle it names, else the first") {
     CHECK(setup->pipeline->site_json == read_file(demo_path("site.json")));
 }
 
+TEST_CASE("A link that says itself what it brings needs no vehicle folder, or one without a dictionary") {
+    const TemporaryFolder folder;
+    std::vector<Problem> problems;
+    Settings settings = demo_settings({"udp://0.0.0.0:9000", "udp://0.0.0.0:9001?framing=nmea&vehicle=boat",
+                                       "udp://0.0.0.0:9002?framing=text&names=time_ms,alt_m&vehicle=proto"});
+    settings.vehicles.push_back(folder.path());
+    folder.write("vehicle.json", R"({"name": "boat", "engine_running_threshold_rpm": 500})");
+    const auto setup = read_setup(settings, problems);
+    CHECK(to_string(problems).empty());
+    REQUIRE(setup);
+    const auto& vehicles = setup->pipeline->vehicles;
+    REQUIRE(vehicles.size() == 3);
+    CHECK(vehicles[1].dictionary.vehicle == "boat");
+    CHECK(vehicles[1].vehicle.engine_running_threshold_rpm == 500);
+    CHECK(vehicles[1].dictionary.packets.front().name == "fix");
+    CHECK(vehicles[2].dictionary.vehicle == "proto");
+    CHECK(vehicles[2].dictionary.tables.front().channels.size() == 2);
+    for (const VehicleSetup& vehicle : vehicles) CHECK_FALSE(vehicle.dictionary_json.empty()); // goes into the recording
+    // Not even a vehicle.
+    Settings alone;
+    alone.site = demo_path("site.json");
+    alone.links.push_back(parse_link_uri("udp://0.0.0.0:9001?framing=nmea").value());
+    const auto receiver = read_setup(alone, problems);
+    CHECK(to_string(problems).empty());
+    REQUIRE(receiver);
+    CHECK(receiver->pipeline->vehicles.front().dictionary.vehicle == "receiver");
+}
+
+TEST_CASE("The columns of a capture of lines are those of its header") {
+    const TemporaryFolder folder;
+    const auto file = folder.write("log.csv", "# made by hand\ntime_ms,Alt (m),state\n0,1.5,idle\n");
+    Settings settings;
+    settings.site = demo_path("site.json");
+    settings.links.push_back(parse_link_uri("file:" + file.string() + "?framing=text").value());
+    std::vector<Problem> problems;
+    const auto setup = read_setup(settings, problems);
+    CHECK(to_string(problems).empty());
+    REQUIRE(setup);
+    const auto& channels = setup->pipeline->vehicles.front().dictionary.tables.front().channels;
+    REQUIRE(channels.size() == 3);
+    CHECK(channels[1].name == "alt_m");
+    CHECK(channels[2].is_text());
+}
+
 TEST_CASE("What a server cannot start from is reported, each mistake by itself") {
     struct Case {
         const char* what;
@@ -48,7 +93,18 @@ TEST_CASE("What a server cannot start from is reported, each mistake by itself")
          [](Settings& s) { s.links.push_back(parse_link_uri("udp://0.0.0.0:9000?vehicle=boat").value()); },
          "names the unknown vehicle boat; expected one of the vehicles given: sanderling"},
         {"a folder that is not there", [](Settings& s) { s.vehicles = {"/nowhere"}; },
-         "/nowhere/dictionary.json: (whole file): "},
+         "/nowhere/vehicle.json: (whole file): "},
+        {"a framing that does not exist",
+         [](Settings& s) { s.links.push_back(parse_link_uri("udp://0.0.0.0:9000?framing=slip").value()); },
+         "expected cobs, nmea, text or binary"},
+        {"sentences for a dictionary that has nothing of them",
+         [](Settings& s) { s.links.push_back(parse_link_uri("udp://0.0.0.0:9000?framing=nmea").value()); },
+         "has no packet that sentences fill"},
+        {"lines without names for a vehicle without a folder",
+         [](Settings& s) {
+             s.links.push_back(parse_link_uri("udp://0.0.0.0:9000?framing=text&vehicle=proto").value());
+         },
+         "names the unknown vehicle proto"},
         {"an end that never comes",
          [](Settings& s) {
              s.exit_at_end = true;

@@ -234,5 +234,6 @@ TEST_CASE("The help of links is made from the forms that their reader knows") {
     const auto links = std::find_if(table.begin(), table.end(), [](const Setting& one) { return one.key == "links"; });
     REQUIRE(links != table.end());
     CHECK(option_help(*links).find(link_forms_help()) != std::string::npos);
+    CHECK(option_help(*links).find(framing_help()) != std::string::npos);
     CHECK(example_settings().find("//   udp://ADDRESS:PORT       (0.0.0.0 listens") != std::string::npos);
 }

@@ -82,7 +82,7 @@ Listener live(const sim::FlightResult& flight, const PipelineSetup& setup) {
 
 Listener from_capture(const sim::FlightResult& flight, const PipelineSetup& setup) {
     Listener listener(setup);
-    CaptureTime time(setup.vehicles.front().dictionary);
+    CaptureTime time(CobsFraming{}, setup.vehicles.front().dictionary);
     std::int64_t newest_ns = kStartOfTape_ns;
     const auto on_piece = [&](std::int64_t t_ns, std::span<const std::byte> bytes) {
         newest_ns = t_ns;

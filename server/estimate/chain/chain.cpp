@@ -12,6 +12,7 @@
 #include "server/estimate/chain/plain_motion.hpp"
 #include "server/estimate/chain/prediction_report.hpp"
 #include "server/estimate/chain/prediction_rounds.hpp"
+#include "server/estimate/chain/wind_report.hpp"
 #include "server/estimate/sensors/engine_hours.hpp"
 #include "server/estimate/translation/translation_filter.hpp"
 #include "server/estimate/translation/translation_input.hpp"
@@ -122,6 +123,7 @@ struct EstimatorChain::State {
         if (inputs.onboard && (flies || moves)) onboard_report.emplace(tables);
         if (flies)
             prediction.emplace(PredictionPart{PredictionRounds(*vehicle.rocket, site), PredictionReport(site, tables)});
+        if (inputs.wind) wind_report.emplace(tables);
         if (inputs.engine)
             engine = EnginePart{EngineHours(vehicle.engine_running_threshold_rpm, 0.0), {engine_table(), tables}};
     }
@@ -166,6 +168,7 @@ struct EstimatorChain::State {
     std::optional<NavigationReport> position_report;
     std::optional<OnboardReport> onboard_report;
     std::optional<PredictionPart> prediction; ///< always with a flight
+    std::optional<WindReport> wind_report;
     std::optional<EnginePart> engine;
 };
 
@@ -254,6 +257,10 @@ void EstimatorChain::onboard(const OnboardSample& sample, EstimateSink& sink) {
 
 void EstimatorChain::wind(const WindSample& sample) {
     if (state_->wind) state_->wind->anemometer(sample.t_ns, sample.speed_mps, sample.from_deg);
+}
+
+void EstimatorChain::anemometer(const WindSample& sample, EstimateSink& sink) {
+    if (state_->wind_report) state_->wind_report->write(sample, sink);
 }
 
 void EstimatorChain::engine(const EngineSample& sample, EstimateSink& sink) {

@@ -36,6 +36,8 @@ class EstimatorChain {
     void onboard(const OnboardSample& sample, EstimateSink& sink);
     /// Wind at the pad, from this vehicle or another (a weather station is a vehicle of its own). Only rockets use it.
     void wind(const WindSample& sample);
+    /// The same of this vehicle's own anemometer: mean and gust.
+    void anemometer(const WindSample& sample, EstimateSink& sink);
     void engine(const EngineSample& sample, EstimateSink& sink);
     void tick(std::int64_t t_ns, EstimateSink& sink);
     /// The vehicle's computer rebooted. Altitude and phase go on.

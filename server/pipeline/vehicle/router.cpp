@@ -139,6 +139,7 @@ Router::Router(const Dictionary& dictionary, const Vehicle& vehicle, const Site&
         inputs_.fix |= plan.fix;
         inputs_.onboard |= plan.onboard;
         inputs_.engine |= plan.engine;
+        inputs_.wind |= plan.wind;
         accelerations_alone |= has_acceleration(plan) && !has_rates(plan);
         rates_alone |= has_rates(plan) && !has_acceleration(plan);
         together |= has_acceleration(plan) && has_rates(plan);
@@ -237,9 +238,11 @@ void Router::route(const DecodedRow& row, std::int64_t t_ns, estimate::Estimator
                        Eigen::Quaterniond(value(plan, row, onboard_q_w), value(plan, row, onboard_q_x),
                                           value(plan, row, onboard_q_y), value(plan, row, onboard_q_z))},
                       sink);
-    if (plan.wind)
-        for (estimate::EstimatorChain* const listener : wind_chains)
-            listener->wind({t_ns, value(plan, row, wind_speed), value(plan, row, wind_from)});
+    if (plan.wind) {
+        const WindSample wind{t_ns, value(plan, row, wind_speed), value(plan, row, wind_from)};
+        chain.anemometer(wind, sink);
+        for (estimate::EstimatorChain* const listener : wind_chains) listener->wind(wind);
+    }
     if (plan.engine)
         chain.engine({t_ns, value(plan, row, engine_speed), value(plan, row, engine_temperature),
                       value(plan, row, oil_pressure)},

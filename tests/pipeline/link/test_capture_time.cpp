@@ -31,7 +31,7 @@ struct Read {
 /// All of it within a millisecond of station time, in blocks as a file is read.
 Read read(Pipeline& pipeline, const Dictionary& dictionary, const Bytes& capture, std::size_t block = 16384) {
     Read seen;
-    CaptureTime time(dictionary);
+    CaptureTime time(CobsFraming{}, dictionary);
     const auto on_piece = [&](std::int64_t t_ns, std::span<const std::byte> bytes) {
         seen.pieces.push_back({t_ns, bytes.size()});
         seen.bytes.insert(seen.bytes.end(), bytes.begin(), bytes.end());

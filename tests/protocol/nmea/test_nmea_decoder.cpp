@@ -116,7 +116,7 @@ TEST_CASE("wind, weather, heading and revolutions are those that others read", "
 }
 
 TEST_CASE("an anemometer's relative angles are of the wind once the link says where its mark points", "[nmea]") {
-    NmeaReader read(350.0);
+    NmeaReader read{std::optional<double>(350.0)};
     const NmeaRow row = read("WIMWV,045.0,R,10.0,M,A").rows.at(0);
     CHECK(row.numbers.at("wind_from") == Approx(35));
     CHECK(row.numbers.at("wind_speed") == 10);
