@@ -1,19 +1,25 @@
-/// simulate: flies one scenario and sends its telemetry to a pseudo-terminal, a socket or a file.
+/// simulate: flies one scenario, or runs one of the machines around a rocket, and sends its telemetry to a
+/// pseudo-terminal, a socket or a file.
 #include <atomic>
+#include <chrono>
 #include <cmath>
 #include <csignal>
 #include <cstdio>
 #include <exception>
 #include <filesystem>
 #include <fstream>
+#include <limits>
 #include <optional>
 #include <string>
 
 #include <CLI/CLI.hpp>
+#include <nlohmann/json.hpp>
 
+#include "shared/site.hpp"
 #include "tools/sim/fly.hpp"
 #include "tools/sim/manifest.hpp"
 #include "tools/sim/radio/sender.hpp"
+#include "tools/sim/surface/surface.hpp"
 
 namespace {
 
@@ -23,6 +29,7 @@ std::atomic<bool> stop_asked{false};
 
 struct Options {
     std::string scenario = "nominal";
+    std::string machine = "rocket";
     std::string vehicle_dir = "tools/demo/sanderling";
     std::string site_file = "tools/demo/site.json";
     std::string to;
@@ -35,6 +42,8 @@ struct Options {
     double before_ignition_s = 20.0;
     double after_touchdown_s = 15.0;
     double wait_s = 10.0;
+    double for_s = 3600.0;
+    double cooling_fails_s = std::numeric_limits<double>::quiet_NaN();
     double loss = -1.0;
     double fades_per_minute = -1.0;
     std::uint64_t seed = 1;
@@ -62,6 +71,35 @@ bool write_file(const std::string& path, const auto& writer) {
     return static_cast<bool>(file);
 }
 
+/// Opens what `--to` names, and plays into it.
+int send(const Options& options, const sim::DeliveredStream& stream, double speed,
+         const std::optional<sim::Unplugged>& unplugged) {
+    auto output = sim::open_output(options.to);
+    if (!output) return complain(output.error().message);
+    std::fprintf(stderr, "simulate: sending to %s\n", options.to.c_str());
+    if (!(*output)->wait_for_reader(options.wait_s))
+        std::fprintf(stderr, "simulate: nothing reads %s yet; starting anyway\n", options.to.c_str());
+    if (auto played = sim::play(stream, **output, speed, unplugged, stop_asked); !played)
+        return complain(played.error().message);
+    return 0;
+}
+
+/// The boat and the weather station, whose sentences have UTC.
+int run_machine(const Options& options, double speed) {
+    std::vector<turnstone::Problem> problems;
+    const auto json = turnstone::parse_json_file(options.site_file, problems);
+    const turnstone::Site site = json ? turnstone::read_site(*json, options.site_file, problems) : turnstone::Site{};
+    if (!problems.empty()) return complain(turnstone::to_string(problems));
+    if (options.to.empty()) return complain("--machine " + options.machine + " needs --to");
+    const double utc_s =
+        std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
+    const sim::SurfaceStream stream =
+        options.machine == "boat"
+            ? sim::boat_stream(site, options.seed, utc_s, options.for_s, options.cooling_fails_s)
+            : sim::weather_stream(site, options.seed, options.for_s);
+    return send(options, stream, speed, {});
+}
+
 int run(const Options& options) {
     if (options.list) {
         for (const sim::ScenarioName& scenario : sim::scenario_names())
@@ -70,6 +108,7 @@ int run(const Options& options) {
     }
     const double speed = parse_speed(options.speed);
     if (speed < 0.0) return complain("--speed " + options.speed + ": expected a positive factor or max");
+    if (options.machine != "rocket") return run_machine(options, speed);
     std::optional<sim::Unplugged> unplugged;
     if (!options.unplug.empty()) {
         double from_s = 0.0, to_s = 0.0;
@@ -110,14 +149,7 @@ int run(const Options& options) {
     }
     std::fputc('\n', stderr);
     if (options.to.empty()) return 0;
-    auto output = sim::open_output(options.to);
-    if (!output) return complain(output.error().message);
-    std::fprintf(stderr, "simulate: sending to %s\n", options.to.c_str());
-    if (!(*output)->wait_for_reader(options.wait_s))
-        std::fprintf(stderr, "simulate: nothing reads %s yet; starting anyway\n", options.to.c_str());
-    if (auto played = sim::play(flight.received, **output, speed, unplugged, stop_asked); !played)
-        return complain(played.error().message);
-    return 0;
+    return send(options, flight.received, speed, unplugged);
 }
 
 } // namespace
@@ -126,6 +158,12 @@ int main(int argument_count, char** arguments) {
     Options options;
     CLI::App app{"Flies the demonstration vehicle and sends its telemetry as a receiver would hand it over."};
     app.add_option("--scenario", options.scenario, "what happens (see --list-scenarios)");
+    app.add_option("--machine", options.machine,
+                   "rocket, or one of the machines around it that say NMEA 0183: boat or weather-station")
+        ->check(CLI::IsMember({"rocket", "boat", "weather-station"}));
+    app.add_option("--for-s", options.for_s, "seconds that the boat or the weather station runs")
+        ->check(CLI::Range(1.0, 86400.0));
+    app.add_option("--cooling-fails-s", options.cooling_fails_s, "seconds after which the boat's cooling water stops");
     app.add_flag("--list-scenarios", options.list, "list the scenarios and exit");
     app.add_option("--vehicle", options.vehicle_dir, "folder with vehicle.json and airframe.json");
     app.add_option("--site", options.site_file, "site file");
