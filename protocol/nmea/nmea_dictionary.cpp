@@ -14,7 +14,7 @@ constexpr std::string_view kPackets = R"json([
   {"apid": 1, "name": "fix", "description": "GNSS fix, joined from the sentences of one moment", "period_ms": 1000,
    "secondary_header": {"fields": []}, "fields": [
     {"name": "utc", "title": "UTC", "type": "time", "is_packet_time": true, "unit": "s", "decimals": 2, "role": "fix_utc",
-     "code": {"format": "counter", "coarse_octets": 5, "fine_octets": 2, "fine_hz": 1000, "epoch": "1970-01-01T00:00:00Z"}},
+     "code": {"format": "counter", "coarse_octets": 5, "fine_octets": 2, "fine_hz": 1000, "epoch": "1970-01-01T00:00:00Z", "scale": "utc"}},
     {"name": "utc_time_of_day", "title": "UTC, time of day", "type": "f64", "unit": "s", "decimals": 2, "role": "fix_utc_time_of_day"},
     {"name": "latitude", "type": "f64", "unit": "deg", "valid_range": [-90, 90], "group": "Position", "decimals": 6, "role": "latitude"},
     {"name": "longitude", "type": "f64", "unit": "deg", "valid_range": [-180, 180], "group": "Position", "decimals": 6, "role": "longitude"},

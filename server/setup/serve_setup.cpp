@@ -97,6 +97,8 @@ std::optional<ServeSetup> read_setup(Settings settings, std::vector<Problem>& pr
     for (const LinkUri& uri : settings.links) {
         const auto vehicle = vehicle_of(uri, setup->vehicles, problems);
         const auto framing = framing_of(uri);
+        if (!framing)
+            problems.push_back({"settings", "/links", framing.error().message, "see \"turnstone serve --help\""});
         if (!vehicle || !framing) continue;
         const Dictionary& dictionary = setup->vehicles[*vehicle].dictionary;
         check_framing(*framing, dictionary, "dictionary of " + dictionary.vehicle, problems);

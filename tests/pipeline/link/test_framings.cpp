@@ -1,0 +1,197 @@
+// Links with other framings through the whole pipeline: sentences, lines and binary frames become rows, fixes reach the
+// filters, wind reaches predictions' and its own estimate, every byte has a frame, and replay gives the same bits.
+#include <catch2/catch.hpp>
+
+#include <cstdio>
+
+#include "protocol/framing/binary_deframer.hpp"
+#include "protocol/framing/line_deframer.hpp"
+#include "protocol/lines/line_dictionary.hpp"
+#include "protocol/nmea/nmea_dictionary.hpp"
+#include "server/pipeline/link/capture_time.hpp"
+#include "server/pipeline/vehicle_texts.hpp"
+#include "tests/pipeline/station.hpp"
+
+using namespace turnstone;
+using namespace turnstone::test;
+
+namespace {
+
+PipelineSetup setup_of(const std::string& dictionary, const std::string& uri) {
+    std::vector<Problem> problems;
+    PipelineSetup setup;
+    auto vehicle = read_vehicle_texts(dictionary, R"({"name": "boat"})", "boat", problems);
+    INFO(to_string(problems));
+    REQUIRE(vehicle);
+    setup.vehicles.push_back(std::move(*vehicle));
+    setup.site.name = "Test";
+    setup.site.pad = setup.site.station = {40, -118, 1200};
+    setup.links = {{"link", uri, 0}};
+    return setup;
+}
+
+struct Chunk {
+    double t_s;
+    std::string bytes;
+};
+
+/// Chunks at their times, in pieces of at most `piece` bytes.
+Batch run(const PipelineSetup& setup, const std::vector<Chunk>& chunks, std::size_t piece = 1u << 20) {
+    Pipeline pipeline(setup, kStart_ns);
+    Batch out;
+    for (const Chunk& chunk : chunks) {
+        const auto bytes = std::as_bytes(std::span(chunk.bytes));
+        const std::int64_t t_ns = kStart_ns + seconds_to_ns(chunk.t_s);
+        for (std::size_t at = 0; at < bytes.size(); at += piece)
+            pipeline.chunk(0, t_ns, t_ns, bytes.subspan(at, std::min(piece, bytes.size() - at)), out);
+    }
+    return out;
+}
+
+std::vector<std::vector<double>> rows_of(const PipelineSetup& setup, const Batch& batch, const std::string& table,
+                                         const std::vector<std::string>& columns) {
+    const Pipeline pipeline(setup, kStart_ns);
+    std::vector<std::vector<double>> rows;
+    for (const Table& about : pipeline.schema().tables) {
+        if (about.name != table) continue;
+        for (const RowRecord& row : batch.rows) {
+            if (row.table != about.id) continue;
+            auto& values = rows.emplace_back();
+            for (const std::string& column : columns) {
+                const auto at = std::ranges::find(about.columns, column, &Column::name);
+                REQUIRE(at != about.columns.end());
+                values.push_back(batch.numbers_of(row, about)[static_cast<std::size_t>(at - about.columns.begin())]);
+            }
+        }
+    }
+    return rows;
+}
+
+/// A receiver 200 m north of the pad, at rest, once a second; kStart_ns is 2026-05-28T20:26:40Z.
+std::vector<Chunk> receiver(int seconds) {
+    std::vector<Chunk> chunks;
+    for (int k = 0; k < seconds; ++k) {
+        char time[16];
+        std::snprintf(time, sizeof time, "2026%02d.00", 40 + k % 20);
+        if (k >= 20) std::snprintf(time, sizeof time, "20%02d%02d.00", 27 + (k - 20) / 60, (k - 20) % 60);
+        const std::string place = "4000.10808,N,11800.00000,W";
+        chunks.push_back({k + 0.15, encode_sentence("GPGGA," + std::string(time) + "," + place + ",1,09,0.9,1230.0,M,-20.0,M,,") +
+                                        encode_sentence("GPRMC," + std::string(time) + ",A," + place + ",0.00,,280526,,,A") +
+                                        encode_sentence("WIMWV,245.0,T,6.0,M,A") + encode_sentence("GPTXT,01,01,02,hello")});
+    }
+    return chunks;
+}
+
+constexpr const char* kNmea = "udp://0.0.0.0:9000?framing=nmea";
+
+} // namespace
+
+TEST_CASE("sentences become fixes that the position estimate takes, and wind with its gusts") {
+    const PipelineSetup setup = setup_of(nmea_dictionary_json("boat"), kNmea);
+    const Batch batch = run(setup, receiver(40));
+    const auto fixes = rows_of(setup, batch, "boat/fix", {"latitude", "height_ellipsoid", "fix_dimensions", "utc"});
+    REQUIRE(fixes.size() == 39); // the first may be half of one
+    CHECK(fixes.back()[0] == Approx(40.001801333));
+    CHECK(fixes.back()[1] == Approx(1210));
+    CHECK(fixes.back()[2] == 3);
+    CHECK(fixes.back()[3] == Approx(1'780'000'000.0 + 39));
+    const auto positions = rows_of(setup, batch, "boat/estimate/navigation", {"position_north_m"});
+    REQUIRE_FALSE(positions.empty());
+    CHECK(positions.back()[0] == Approx(200).margin(3));
+    const auto wind = rows_of(setup, batch, "boat/estimate/wind", {"mean_mps", "gust_mps", "from_deg"});
+    REQUIRE(wind.size() >= 38);
+    CHECK(wind.back()[0] == Approx(6));
+    CHECK(wind.back()[1] == Approx(6));
+    CHECK(wind.back()[2] == Approx(245));
+}
+
+TEST_CASE("the same bytes in other pieces give the same rows, and every byte has its frame") {
+    const PipelineSetup setup = setup_of(nmea_dictionary_json("boat"), kNmea);
+    auto chunks = receiver(20);
+    for (std::size_t k = 0; k < chunks.size(); k += 3) chunks[k].bytes.insert(10 * k % 90, "\x01\xFF$");
+    const Batch whole = run(setup, chunks);
+    CHECK(whole == run(setup, chunks)); // replay
+    const Batch split = run(setup, chunks, 7);
+    CHECK(whole.frames == split.frames);
+    CHECK(whole.rows.size() == split.rows.size());
+    std::uint64_t bytes = 0, line_ends = 0, of_frames = 0;
+    for (const Chunk& chunk : chunks) {
+        bytes += chunk.bytes.size();
+        line_ends += static_cast<std::uint64_t>(std::ranges::count(chunk.bytes, '\n'));
+    }
+    for (const FrameRecord& frame : whole.frames) of_frames += frame.link_bytes;
+    CHECK(of_frames + line_ends == bytes); // a line end's second character counts with the frame before it
+    const auto verdicts = [&](PacketVerdict verdict) { return std::ranges::count(whole.frames, verdict, &FrameRecord::packet_verdict); };
+    CHECK(verdicts(PacketVerdict::accepted) > 30);
+    CHECK(verdicts(PacketVerdict::idle) > 30); // GGA, which waits for RMC, and TXT
+    CHECK(verdicts(PacketVerdict::bad_frame) > 5);
+    CHECK(verdicts(PacketVerdict::late) + verdicts(PacketVerdict::duplicate) + verdicts(PacketVerdict::undecodable) == 0);
+}
+
+TEST_CASE("a link without counts loses nothing that anybody could know of") {
+    const PipelineSetup setup = setup_of(nmea_dictionary_json("boat"), kNmea);
+    auto chunks = receiver(30);
+    chunks.erase(chunks.begin() + 10, chunks.begin() + 15);
+    const Batch batch = run(setup, chunks);
+    for (const auto& row : rows_of(setup, batch, "link/link", {"lost", "duplicates", "out_of_order"})) CHECK(row == std::vector<double>{0, 0, 0});
+}
+
+TEST_CASE("a capture of sentences at full speed has its times back") {
+    const PipelineSetup setup = setup_of(nmea_dictionary_json("boat"), "file:log.nmea?framing=nmea");
+    std::string capture;
+    for (const Chunk& chunk : receiver(120)) capture += chunk.bytes;
+    CaptureTime time(NmeaFraming{}, setup.vehicles[0].dictionary);
+    std::int64_t first_ns = 0, last_ns = 0;
+    std::size_t handed_on = 0;
+    const auto on_piece = [&](std::int64_t t_ns, std::span<const std::byte> bytes) {
+        if (first_ns == 0) first_ns = t_ns;
+        last_ns = t_ns;
+        handed_on += bytes.size();
+    };
+    time.read(kStart_ns, std::as_bytes(std::span(capture)), on_piece);
+    time.end(on_piece);
+    CHECK(handed_on == capture.size());
+    CHECK(seconds_between(first_ns, last_ns) == Approx(118).margin(1.5));
+}
+
+TEST_CASE("lines become rows of their own time") {
+    const PipelineSetup setup = setup_of(line_dictionary_json("boat", {{"time_ms"}, {"alt_m"}, {"state", true}}),
+                                         "udp://0.0.0.0:9000?framing=text&checksum=xor");
+    std::vector<Chunk> chunks = {{0.0, "time_ms,alt_m,state*00\r\n"}};
+    for (int k = 0; k < 50; ++k)
+        chunks.push_back({0.1 * k, encode_line(std::to_string(1000 + 100 * k) + "," + std::to_string(k) + ",up", LineChecksum::xor8)});
+    chunks.push_back({5.0, encode_line("oops,1,up", LineChecksum::xor8)});
+    const Batch batch = run(setup, chunks);
+    const auto rows = rows_of(setup, batch, "boat/line", {"time_ms", "alt_m"});
+    REQUIRE(rows.size() == 50);
+    CHECK(rows.back() == std::vector<double>{5.9, 49});
+    CHECK(std::ranges::count(batch.frames, DecodeVerdict::bad_value, &FrameRecord::decode_verdict) == 1);
+    CHECK(batch.frames.front().frame_verdict == FrameVerdict::bad_crc);
+    CHECK(batch.frames[1].onboard_ns == 1'000'000'000);
+}
+
+TEST_CASE("payloads of binary frames become packets, told apart by a field") {
+    const std::string dictionary = R"({"vehicle": "boat", "version": "1", "packets": [
+        {"apid": 0, "name": "status", "period_ms": 0, "when": {"kind": 1}, "fields": [{"name": "kind", "type": "u8"}, {"name": "volts", "type": "u8"}]},
+        {"apid": 0, "name": "motion", "period_ms": 0, "fields": [{"name": "kind", "type": "u8"}, {"name": "x", "type": "i16"}]}]})";
+    const PipelineSetup setup = setup_of(dictionary, "udp://0.0.0.0:9000?framing=binary&sync=EB90&length=1&crc=CRC-16/ARC");
+    BinaryFormat format;
+    format.sync = {std::byte{0xEB}, std::byte{0x90}};
+    format.length_bytes = 1;
+    format.payload_bytes = 255;
+    format.crc = crc_kind_from_text("CRC-16/ARC");
+    std::vector<Chunk> chunks;
+    for (unsigned k = 0; k < 20; ++k) {
+        const Bytes payload = k % 2 == 0 ? Bytes{std::byte{1}, static_cast<std::byte>(k)}
+                                         : Bytes{std::byte{2}, std::byte{0}, static_cast<std::byte>(k)};
+        const Bytes frame = encode_binary_frame(format, payload);
+        chunks.push_back({0.1 * k, std::string(reinterpret_cast<const char*>(frame.data()), frame.size()) + "\xEB"});
+    }
+    const Batch batch = run(setup, chunks);
+    const auto status = rows_of(setup, batch, "boat/status", {"volts"});
+    const auto motion = rows_of(setup, batch, "boat/motion", {"x"});
+    REQUIRE(status.size() == 10);
+    REQUIRE(motion.size() == 10);
+    CHECK(status.back()[0] == 18);
+    CHECK(motion.back()[0] == 19);
+}
