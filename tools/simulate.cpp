@@ -91,12 +91,10 @@ int run_machine(const Options& options, double speed) {
     const turnstone::Site site = json ? turnstone::read_site(*json, options.site_file, problems) : turnstone::Site{};
     if (!problems.empty()) return complain(turnstone::to_string(problems));
     if (options.to.empty()) return complain("--machine " + options.machine + " needs --to");
-    const double utc_s =
-        std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
+    const double utc_s = std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
     const sim::SurfaceStream stream =
-        options.machine == "boat"
-            ? sim::boat_stream(site, options.seed, utc_s, options.for_s, options.cooling_fails_s)
-            : sim::weather_stream(site, options.seed, options.for_s);
+        options.machine == "boat" ? sim::boat_stream(site, options.seed, utc_s, options.for_s, options.cooling_fails_s)
+                                  : sim::weather_stream(site, options.seed, options.for_s);
     return send(options, stream, speed, {});
 }
 

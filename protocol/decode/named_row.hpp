@@ -1,6 +1,6 @@
 #pragma once
-/// A row of a dictionary's table that is filled by the names of its columns, for what comes as characters: sentences and
-/// lines. Columns that nothing fills are "no value". Room is made once.
+/// A row of a dictionary's table that is filled by the names of its columns, for what comes as characters: sentences
+/// and lines. Columns that nothing fills are "no value". Room is made once.
 #include <cstddef>
 #include <cstdint>
 #include <span>

@@ -133,7 +133,8 @@ ChannelAlert read_alert(JsonReader& reader, const Field& field) {
     ChannelAlert alert;
     const auto cause = read_cause(reader, field);
     if (!cause) {
-        for (const char* key : {"level", "deadband", "on_delay_s", "off_delay_s", "latching", "phases", "while", "advice"})
+        for (const char* key :
+             {"level", "deadband", "on_delay_s", "off_delay_s", "latching", "phases", "while", "advice"})
             reader.ignore(key);
         reader.finish();
         return alert;

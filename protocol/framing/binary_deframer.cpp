@@ -83,8 +83,9 @@ BinaryDeframer::Step BinaryDeframer::search(Frame& frame) noexcept {
     const std::size_t sync_bytes = format_.sync.size();
     if (sync_bytes > 0 && !rest.empty()) {
         const void* first = std::memchr(rest.data(), std::to_integer<int>(format_.sync[0]), rest.size());
-        const std::size_t before =
-            first == nullptr ? rest.size() : static_cast<std::size_t>(static_cast<const std::byte*>(first) - rest.data());
+        const std::size_t before = first == nullptr
+                                       ? rest.size()
+                                       : static_cast<std::size_t>(static_cast<const std::byte*>(first) - rest.data());
         if (before > 0) {
             skip(std::min(before, kTooLongBytesMax - run_));
             return Step::on;
@@ -112,7 +113,9 @@ BinaryDeframer::Step BinaryDeframer::search(Frame& frame) noexcept {
     if (crc_ && !crc_fits(rest.first(frame_bytes))) return fail(FrameVerdict::bad_crc);
     if (end_run(FrameVerdict::outside, frame) == Step::frame) return Step::frame;
     make_packet(rest.subspan(format_.head_bytes(), payload_bytes));
-    frame = {FrameVerdict::good, offset_, static_cast<std::uint32_t>(frame_bytes),
+    frame = {FrameVerdict::good,
+             offset_,
+             static_cast<std::uint32_t>(frame_bytes),
              {packet_.data(), kPrimaryHeaderBytes + payload_bytes}};
     at_ += frame_bytes;
     offset_ += frame_bytes;

@@ -6,8 +6,8 @@
 ///     | sync | length | payload       | CRC |
 ///     +------+--------+---------------+-----+
 ///
-/// At a sync the length is read and judged, then as many bytes are awaited, then the CRC decides. After a candidate that
-/// fails the search goes on one byte behind its first: a false sync must not cost the good frame inside it.
+/// At a sync the length is read and judged, then as many bytes are awaited, then the CRC decides. After a candidate
+/// that fails the search goes on one byte behind its first: a false sync must not cost the good frame inside it.
 #include <algorithm>
 #include <cstddef>
 #include <cstdint>
@@ -41,11 +41,11 @@ struct BinaryFormat {
     std::size_t length_bytes = 0; ///< 1, 2 or 4; 0: every payload has `payload_bytes`
     bool length_little = false;
     LengthCounts counts = LengthCounts::payload;
-    std::size_t payload_bytes = 0;        ///< without a length: of every payload; with one: that a payload has at most
-    std::optional<CrcKind> crc = {};      ///< empty: only the sync tells a frame from noise
+    std::size_t payload_bytes = 0;   ///< without a length: of every payload; with one: that a payload has at most
+    std::optional<CrcKind> crc = {}; ///< empty: only the sync tells a frame from noise
     bool crc_little = false;
     bool crc_covers_sync = false, crc_covers_length = true; ///< before the payload
-    std::uint16_t apid = 0; ///< that the packets made of payloads have
+    std::uint16_t apid = 0;                                 ///< that the packets made of payloads have
 
     [[nodiscard]] std::size_t head_bytes() const noexcept { return sync.size() + length_bytes; }
     [[nodiscard]] std::size_t crc_bytes() const noexcept { return crc ? crc->bytes() : 0; }

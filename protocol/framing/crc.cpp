@@ -44,8 +44,7 @@ std::optional<CrcKind> crc_kind_from_text(std::string_view text) noexcept {
 // moves to the left, so that one step serves every width.
 Crc::Crc(const CrcKind& kind) noexcept : kind_(kind) {
     const unsigned up = 32 - kind.width;
-    const std::uint32_t polynomial =
-        kind.reflected ? mirrored(kind.polynomial, kind.width) : kind.polynomial << up;
+    const std::uint32_t polynomial = kind.reflected ? mirrored(kind.polynomial, kind.width) : kind.polynomial << up;
     for (std::uint32_t k = 0; k < table_.size(); ++k) {
         std::uint32_t crc = kind.reflected ? k : k << 24U;
         for (unsigned bit = 0; bit < 8; ++bit) {

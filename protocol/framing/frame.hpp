@@ -21,11 +21,11 @@ inline constexpr std::size_t kTooLongBytesMax = 131'072;
 
 enum class FrameVerdict : unsigned char {
     good,
-    bad_cobs,    ///< COBS: a code byte points past the delimiter
-    bad_crc,     ///< the checksum does not fit
-    bad_length,  ///< COBS: CRC correct, but the packet data length field disagrees, or shorter than the least packet;
-                 ///< binary: a length that cannot be
-    too_long,    ///< no delimiter within the largest frame; skipped up to the next delimiter, kTooLongBytesMax at a time
+    bad_cobs,   ///< COBS: a code byte points past the delimiter
+    bad_crc,    ///< the checksum does not fit
+    bad_length, ///< COBS: CRC correct, but the packet data length field disagrees, or shorter than the least packet;
+                ///< binary: a length that cannot be
+    too_long,   ///< no delimiter within the largest frame; skipped up to the next delimiter, kTooLongBytesMax at a time
     no_checksum, ///< a line without the checksum that it must have
     not_text,    ///< a line with bytes that are not of its text
     cut_short,   ///< a sentence in which the next one begins

@@ -138,9 +138,9 @@ TextFraming text(OptionReader& in) {
     if (out.decimal == out.separator) in.note("decimal=comma and a comma between columns", "give another separator=");
     out.checksum = in.word_of("checksum", out.checksum);
     out.packet = in.take("packet").value_or("");
-    out.names = in.take(
-        "names",
-        columns_in, "expected the names of the columns, with commas between, those of texts with :text behind", out.names);
+    out.names =
+        in.take("names", columns_in,
+                "expected the names of the columns, with commas between, those of texts with :text behind", out.names);
     return out;
 }
 

@@ -1,6 +1,6 @@
 #pragma once
-/// How the bytes of a link are cut into frames, as the link's URI says it: framing=NAME and the options of that framing,
-/// each key=value. The URI stands in the recording, so that a replay cuts as the station did.
+/// How the bytes of a link are cut into frames, as the link's URI says it: framing=NAME and the options of that
+/// framing, each key=value. The URI stands in the recording, so that a replay cuts as the station did.
 #include <optional>
 #include <string>
 #include <string_view>

@@ -102,8 +102,8 @@ bool LineDeframer::hold(std::span<const std::byte> bytes, Frame& frame) noexcept
     counts_.bytes_dropped += size_ + bytes.size();
     size_ = 0;
     if (skipped_ < kTooLongBytesMax) return false;
-    frame = {too_long_ ? FrameVerdict::too_long : FrameVerdict::outside, offset_,
-             static_cast<std::uint32_t>(skipped_), {}};
+    frame = {
+        too_long_ ? FrameVerdict::too_long : FrameVerdict::outside, offset_, static_cast<std::uint32_t>(skipped_), {}};
     ++counts_.frames_bad;
     offset_ += skipped_;
     skipped_ = 0;
@@ -156,8 +156,8 @@ FrameVerdict LineDeframer::judge(std::span<const std::byte>& content) noexcept {
     if (!any_line_ && !rules_.are_sentences && content.size() >= kByteOrderMark.size() &&
         std::equal(kByteOrderMark.begin(), kByteOrderMark.end(), content.begin()))
         content = content.subspan(kByteOrderMark.size());
-    const bool text = rules_.are_sentences ? std::all_of(content.begin(), content.end(), is_printable)
-                                           : is_plain_text(content);
+    const bool text =
+        rules_.are_sentences ? std::all_of(content.begin(), content.end(), is_printable) : is_plain_text(content);
     if (!text) return FrameVerdict::not_text;
     if (rules_.checksum == LineChecksum::none) return FrameVerdict::good;
     const bool signed_line = !content.empty() && content[0] == std::byte{'$'};
@@ -184,8 +184,9 @@ std::string encode_line(std::string_view line, LineChecksum checksum) {
     std::string out(line);
     if (checksum != LineChecksum::none) {
         std::array<char, 8> digits{};
-        const int size = std::snprintf(digits.data(), digits.size(), checksum == LineChecksum::crc16 ? "*%04X" : "*%02X",
-                                       checksum_of(checksum, std::as_bytes(std::span(line))));
+        const int size =
+            std::snprintf(digits.data(), digits.size(), checksum == LineChecksum::crc16 ? "*%04X" : "*%02X",
+                          checksum_of(checksum, std::as_bytes(std::span(line))));
         out.append(digits.data(), static_cast<std::size_t>(size));
     }
     return out + "\r\n";

@@ -20,9 +20,12 @@ const Packet* packet_of(const Dictionary& dictionary, const std::string& name) {
 /// Every field is one column of its table.
 bool is_line(const Packet& packet) {
     return packet.body.groups.empty() && packet.header.fields.empty() && !packet.body.fields.empty() &&
-           std::ranges::all_of(packet.body.fields, [](const Field& field) {
-               return field.count == 1 && !field.is_part && field.words.empty() && field.calibration_slot == kNoSlot;
-           });
+           std::ranges::all_of(
+               packet.body.fields,
+               [](const Field& field) {
+                   return field.count == 1 && !field.is_part && field.words.empty() &&
+                          field.calibration_slot == kNoSlot;
+               });
 }
 
 /// Nanoseconds since the clock's zero of seconds in a line.
@@ -43,8 +46,10 @@ void check_line_dictionary(const Dictionary& dictionary, const std::string& pack
         problems.push_back({file, "/packets", "has no packet \"" + packet + "\", which the lines of a link are",
                             "give packet= of the link the name of one of them"});
     } else if (!is_line(*about)) {
-        problems.push_back({file, "/packets", "\"" + about->name + "\" has groups, arrays, shared bits or words beside "
-                                              "its fields, and the lines of a link have none",
+        problems.push_back({file, "/packets",
+                            "\"" + about->name +
+                                "\" has groups, arrays, shared bits or words beside "
+                                "its fields, and the lines of a link have none",
                             "give it one field for each column, or name another with packet="});
     }
 }
@@ -57,10 +62,10 @@ LineDecoder::LineDecoder(const Dictionary& dictionary, const std::string& packet
     const std::size_t time_byte = about->time ? about->time->byte : 0;
     for (const Field& field : about->body.fields) {
         const bool is_integer = field.type == FieldType::unsigned_integer || field.type == FieldType::signed_integer;
-        const Kind kind = field.is_text()                  ? Kind::text
-                          : field.type == FieldType::time  ? Kind::time
-                          : is_integer                     ? Kind::integer
-                                                           : Kind::number;
+        const Kind kind = field.is_text()                 ? Kind::text
+                          : field.type == FieldType::time ? Kind::time
+                          : is_integer                    ? Kind::integer
+                                                          : Kind::number;
         const bool is_time = kind == Kind::time && about->time &&
                              time_byte == kPrimaryHeaderBytes + about->header_bytes + field.bit_offset / 8;
         order_.push_back(static_cast<std::int16_t>(fields_.size()));
@@ -81,10 +86,13 @@ DecodedPacket LineDecoder::result(DecodeVerdict verdict) const noexcept {
 
 bool LineDecoder::take_header(std::span<const std::string_view> values) noexcept {
     const auto known = [&](std::string_view value) {
-        return std::ranges::find_if(names_, [&](std::string_view name) { return is_column_name(value, name); });
+        return std::ranges::find_if(
+            names_, [&](std::string_view name) { return is_column_name(value, name); });
     };
-    const bool any = std::ranges::any_of(values, [&](std::string_view v) { return known(v) != names_.end(); });
-    const bool words = std::ranges::none_of(values, [&](std::string_view v) { return line_number(v, decimal_).has_value(); });
+    const bool any = std::ranges::any_of(
+        values, [&](std::string_view v) { return known(v) != names_.end(); });
+    const bool words =
+        std::ranges::none_of(values, [&](std::string_view v) { return line_number(v, decimal_).has_value(); });
     if (!any || !words) return false;
     columns_ = values.size();
     for (std::size_t k = 0; k < columns_; ++k) {

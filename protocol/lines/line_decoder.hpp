@@ -38,7 +38,7 @@ class LineDecoder {
     char separator_, decimal_;
     std::optional<std::size_t> packet_; ///< empty: the dictionary has none that a line can be
     NamedRow row_;
-    std::vector<std::string_view> names_;  ///< of the fields
+    std::vector<std::string_view> names_; ///< of the fields
     std::vector<Column> fields_;
     std::vector<std::int16_t> order_; ///< of the line's columns: which field; -1: none of ours
     std::size_t columns_ = 0;         ///< of a line; order_ has room for more
@@ -47,7 +47,8 @@ class LineDecoder {
     DecodedRow decoded_{};
 };
 
-/// Appends why lines could not be this packet of the dictionary: there is none of that name, or it has groups or arrays.
+/// Appends why lines could not be this packet of the dictionary: there is none of that name, or it has groups or
+/// arrays.
 void check_line_dictionary(const Dictionary& dictionary, const std::string& packet, const std::string& file,
                            std::vector<Problem>& problems);
 

@@ -72,12 +72,14 @@ std::string line_dictionary_json(std::string_view vehicle, const std::vector<Lin
         else
             fields.push_back(field(column));
     }
-    const nlohmann::json out = {
-        {"vehicle", vehicle},
-        {"version", "names-1"},
-        {"packets",
-         {{{"apid", 1}, {"name", "line"}, {"period_ms", 0}, {"secondary_header", {{"fields", nlohmann::json::array()}}},
-           {"fields", fields}}}}};
+    const nlohmann::json out = {{"vehicle", vehicle},
+                                {"version", "names-1"},
+                                {"packets",
+                                 {{{"apid", 1},
+                                   {"name", "line"},
+                                   {"period_ms", 0},
+                                   {"secondary_header", {{"fields", nlohmann::json::array()}}},
+                                   {"fields", fields}}}}};
     return out.dump(1);
 }
 
@@ -85,8 +87,8 @@ std::vector<LineColumn> columns_of_header(std::string_view header, std::string_v
                                           char decimal) {
     LineValues names, values;
     if (!names.split(std::as_bytes(std::span(header)), separator)) return {};
-    const bool has_values = values.split(std::as_bytes(std::span(line)), separator) &&
-                            values.values().size() == names.values().size();
+    const bool has_values =
+        values.split(std::as_bytes(std::span(line)), separator) && values.values().size() == names.values().size();
     std::vector<LineColumn> columns;
     for (std::size_t k = 0; k < names.values().size(); ++k) {
         const std::string_view name = names.values()[k];

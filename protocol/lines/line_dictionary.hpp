@@ -8,8 +8,8 @@
 
 namespace turnstone {
 
-/// dictionary.json with one packet "line". A name with the ending of a unit ("alt_m", "speed_mps", "voltage_v") has that
-/// unit; one that is a role's has the role and its unit; "time_ms" and "time_s" are the sender's own time.
+/// dictionary.json with one packet "line". A name with the ending of a unit ("alt_m", "speed_mps", "voltage_v") has
+/// that unit; one that is a role's has the role and its unit; "time_ms" and "time_s" are the sender's own time.
 [[nodiscard]] std::string line_dictionary_json(std::string_view vehicle, const std::vector<LineColumn>& columns);
 
 /// The columns of a header line, and by the line after it which of them are texts. Empty: the first has a number, or

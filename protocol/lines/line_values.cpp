@@ -24,7 +24,8 @@ std::string_view without_sign(std::string_view text) noexcept {
 }
 
 bool is_word(std::string_view text, std::string_view word) noexcept {
-    return std::ranges::equal(text, word, [](char a, char b) { return (a >= 'A' && a <= 'Z' ? a - 'A' + 'a' : a) == b; });
+    return std::ranges::equal(
+        text, word, [](char a, char b) { return (a >= 'A' && a <= 'Z' ? a - 'A' + 'a' : a) == b; });
 }
 
 } // namespace
@@ -65,9 +66,8 @@ std::optional<LineNumber> line_number(std::string_view given, char decimal) noex
     for (const std::string_view none : {"nan", "inf", "infinity"})
         if (is_word(plain, none)) return LineNumber{};
     const auto digits_from = [&](std::size_t at) {
-        return static_cast<std::size_t>(std::find_if_not(plain.begin() + static_cast<std::ptrdiff_t>(at), plain.end(),
-                                                         is_digit) -
-                                        plain.begin());
+        return static_cast<std::size_t>(
+            std::find_if_not(plain.begin() + static_cast<std::ptrdiff_t>(at), plain.end(), is_digit) - plain.begin());
     };
     const std::size_t point = digits_from(0);
     const bool has_point = point < plain.size() && plain[point] == decimal;
@@ -94,7 +94,7 @@ std::optional<LineNumber> line_number(std::string_view given, char decimal) noex
     }
     double value = 0;
     if (std::from_chars(number.data(), number.data() + number.size(), value).ec == std::errc::result_out_of_range) {
-        // Too small is none; too great is no number that a column holds.
+        // Too small is none; too great is more than a column holds.
         const std::size_t first = plain.find_first_of("123456789");
         const long before_point = static_cast<long>(point) - static_cast<long>(first);
         if (before_point + exponent > 0) return std::nullopt;

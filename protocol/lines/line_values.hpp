@@ -24,7 +24,7 @@ class LineValues {
     std::array<char, kCharactersMax> unquoted_; ///< values with "" inside
 };
 
-/// What a value says: a finite number, or none (an empty value, nan, inf). Empty: it is no number at all.
+/// What a value says: a finite number, or none (an empty value, nan, inf). Empty: it is not a number.
 struct LineNumber {
     std::optional<double> value = {};
 };

@@ -155,7 +155,8 @@ void FixEpochs::join(const Reading& reading, const NmeaSentence& sentence) noexc
     // The same sentence again, by another talker: the first stands.
     const unsigned own = reading.parts & ~(kPosition | kHeight | kVelocity);
     if ((parts_ & own) != 0) return;
-    if ((own & kVtg) != 0) std::copy_n(sentence.talker.begin(), std::min<std::size_t>(2, sentence.talker.size()), vtg_talker_);
+    if ((own & kVtg) != 0)
+        std::copy_n(sentence.talker.begin(), std::min<std::size_t>(2, sentence.talker.size()), vtg_talker_);
     const NmeaFix& of = reading.fix;
     const auto keep = [&](double NmeaFix::*member) { fix_.*member = first_of(fix_.*member, of.*member); };
     keep(&NmeaFix::time_of_day_s);

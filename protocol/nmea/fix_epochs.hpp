@@ -1,10 +1,10 @@
 #pragma once
 /// Joins what a GNSS receiver says of one moment in several sentences into one fix.
 ///
-/// GGA, RMC, GLL, GNS and ZDA carry a time: those of one time are of one epoch. VTG has none and belongs to the epoch at
-/// hand. An epoch is given out once it has what the last ones had (completion.hpp: position, height, velocity). So a fix
-/// comes with the last sentence that adds to it, whatever the receiver's order, and a lost sentence costs that fix its
-/// part and nothing else.
+/// GGA, RMC, GLL, GNS and ZDA carry a time: those of one time are of one epoch. VTG has none and belongs to the epoch
+/// at hand. An epoch is given out once it has what the last ones had (completion.hpp: position, height, velocity). So a
+/// fix comes with the last sentence that adds to it, whatever the receiver's order, and a lost sentence costs that fix
+/// its part and nothing else.
 ///
 /// A fix counts when every sentence of its epoch that has a status says so. Fixed memory, no clock.
 #include <cstdint>
@@ -19,7 +19,7 @@ namespace turnstone {
 /// NaN: not told. The columns of the table "fix".
 struct NmeaFix {
     double time_of_day_s = kNaN;
-    std::int64_t utc_ns = -1; ///< since 1970-01-01, leap seconds not counted; -1: no date, or no time
+    std::int64_t utc_ns = -1;  ///< since 1970-01-01, leap seconds not counted; -1: no date, or no time
     std::int64_t told_ns = -1; ///< that, or counted from the first day without a date: only grows
     double latitude_deg = kNaN, longitude_deg = kNaN;
     double height_msl_m = kNaN, geoid_separation_m = kNaN;
@@ -43,7 +43,17 @@ class FixEpochs {
 
   private:
     /// What sentences can add to a fix, and those that are in an epoch.
-    enum Part : unsigned { kPosition = 1, kHeight = 2, kVelocity = 4, kGga = 8, kRmc = 16, kGll = 32, kGns = 64, kVtg = 128, kZda = 256 };
+    enum Part : unsigned {
+        kPosition = 1,
+        kHeight = 2,
+        kVelocity = 4,
+        kGga = 8,
+        kRmc = 16,
+        kGll = 32,
+        kGns = 64,
+        kVtg = 128,
+        kZda = 256
+    };
     /// One sentence, read.
     struct Reading {
         NmeaFix fix = {};
@@ -64,7 +74,7 @@ class FixEpochs {
     Completion completion_;
     bool valid_ = true, estimated_ = false;
     char vtg_talker_[2] = {};
-    std::int64_t day_ = 0;   ///< since 1970-01-01, or since the first without a date
+    std::int64_t day_ = 0; ///< since 1970-01-01, or since the first without a date
     bool day_known_ = false;
     double newest_s_ = kNaN; ///< time of day
     NmeaFix precision_;      ///< of the newest GSA: dops, dimensions

@@ -18,16 +18,30 @@ constexpr double kInchOfMercury_pa = 3386.389; // at 0 degrees Celsius, NIST SP 
 constexpr double kBig = 1e9;
 
 constexpr std::size_t kFixColumnCount = 18;
-constexpr std::array<std::string_view, kFixColumnCount> kFixColumns{
-    "utc",        "utc_time_of_day",  "latitude", "longitude", "height_msl",     "geoid_separation",
-    "height_ellipsoid", "velocity_east", "velocity_north", "speed", "course",    "fix_quality",
-    "fix_dimensions",   "satellites_used", "pdop", "hdop", "vdop",               "magnetic_variation"};
+constexpr std::array<std::string_view, kFixColumnCount> kFixColumns{"utc",
+                                                                    "utc_time_of_day",
+                                                                    "latitude",
+                                                                    "longitude",
+                                                                    "height_msl",
+                                                                    "geoid_separation",
+                                                                    "height_ellipsoid",
+                                                                    "velocity_east",
+                                                                    "velocity_north",
+                                                                    "speed",
+                                                                    "course",
+                                                                    "fix_quality",
+                                                                    "fix_dimensions",
+                                                                    "satellites_used",
+                                                                    "pdop",
+                                                                    "hdop",
+                                                                    "vdop",
+                                                                    "magnetic_variation"};
 constexpr std::array<std::string_view, 2> kViewColumns{"in_view", "system"};
 constexpr std::array<std::string_view, 4> kSatelliteColumns{"number", "elevation", "azimuth", "signal"};
 constexpr std::array<std::string_view, 5> kWindColumns{"angle", "reference", "speed", "wind_speed", "wind_from"};
-constexpr std::array<std::string_view, 9> kWeatherColumns{"pressure", "air_temperature", "water_temperature",
-                                                          "relative_humidity", "absolute_humidity", "dew_point",
-                                                          "wind_speed", "wind_from", "wind_from_magnetic"};
+constexpr std::array<std::string_view, 9> kWeatherColumns{
+    "pressure",  "air_temperature", "water_temperature", "relative_humidity", "absolute_humidity",
+    "dew_point", "wind_speed",      "wind_from",         "wind_from_magnetic"};
 constexpr std::array<std::string_view, 1> kHeadingColumns{"heading"};
 constexpr std::array<std::string_view, 5> kEngineColumns{"engine_speed", "speed", "source", "number", "pitch"};
 constexpr std::array<std::string_view, 4> kTransducerColumns{"value", "type", "unit", "name"};
@@ -119,8 +133,8 @@ DecodedPacket NmeaDecoder::refused(NmeaPacket which) const noexcept {
 
 DecodedPacket NmeaDecoder::given(NmeaPacket which) noexcept {
     Kind& kind = of(which);
-    DecodedPacket out{DecodeVerdict::good, *kind.packet, dictionary_->packets[*kind.packet].apid, kind.count, false, 0,
-                      rows_};
+    DecodedPacket out{
+        DecodeVerdict::good, *kind.packet, dictionary_->packets[*kind.packet].apid, kind.count, false, 0, rows_};
     out.is_counted = false;
     kind.count = static_cast<std::uint16_t>((kind.count + 1U) % kSequenceModulus);
     return out;
@@ -148,27 +162,27 @@ DecodedPacket NmeaDecoder::decode(std::span<const std::byte> bytes) noexcept {
 
 void NmeaDecoder::fill(NamedRow& row, const NmeaFix& fix) noexcept {
     const double course_rad = fix.course_deg * std::numbers::pi / 180;
-    // A receiver at rest gives no course: no speed is no velocity in any direction.
+    // A receiver at rest gives no course, and needs none to have no velocity.
     const bool rests = fix.speed_mps == 0 && !std::isfinite(fix.course_deg);
-    const std::array<double, kFixColumnCount> values{
-        fix.utc_ns < 0 ? kNaN : static_cast<double>(fix.utc_ns) * 1e-9,
-        fix.time_of_day_s >= 86400 ? fix.time_of_day_s - 86400 : fix.time_of_day_s,
-        fix.latitude_deg,
-        fix.longitude_deg,
-        fix.height_msl_m,
-        fix.geoid_separation_m,
-        fix.height_msl_m + fix.geoid_separation_m,
-        rests ? 0 : fix.speed_mps * std::sin(course_rad),
-        rests ? 0 : fix.speed_mps * std::cos(course_rad),
-        fix.speed_mps,
-        fix.course_deg,
-        fix.quality,
-        fix.dimensions,
-        fix.satellites,
-        fix.pdop,
-        fix.hdop,
-        fix.vdop,
-        fix.variation_deg};
+    const std::array<double, kFixColumnCount> values{fix.utc_ns < 0 ? kNaN : static_cast<double>(fix.utc_ns) * 1e-9,
+                                                     fix.time_of_day_s >= 86400 ? fix.time_of_day_s - 86400
+                                                                                : fix.time_of_day_s,
+                                                     fix.latitude_deg,
+                                                     fix.longitude_deg,
+                                                     fix.height_msl_m,
+                                                     fix.geoid_separation_m,
+                                                     fix.height_msl_m + fix.geoid_separation_m,
+                                                     rests ? 0 : fix.speed_mps * std::sin(course_rad),
+                                                     rests ? 0 : fix.speed_mps * std::cos(course_rad),
+                                                     fix.speed_mps,
+                                                     fix.course_deg,
+                                                     fix.quality,
+                                                     fix.dimensions,
+                                                     fix.satellites,
+                                                     fix.pdop,
+                                                     fix.hdop,
+                                                     fix.vdop,
+                                                     fix.variation_deg};
     row.clear();
     for (std::size_t k = 0; k < values.size(); ++k) row.set(k, values[k]);
 }
@@ -182,8 +196,8 @@ DecodedPacket NmeaDecoder::fix(const NmeaSentence& sentence) noexcept {
     if (led_to->before) {
         fill(kind.rows[0], *led_to->before);
         const bool both_timed = newest.told_ns >= 0 && led_to->before->told_ns >= 0;
-        rows_.push_back(kind.rows[0].row(
-            both_timed ? static_cast<double>(led_to->before->told_ns - newest.told_ns) * 1e-6 : 0));
+        rows_.push_back(
+            kind.rows[0].row(both_timed ? static_cast<double>(led_to->before->told_ns - newest.told_ns) * 1e-6 : 0));
     }
     if (led_to->own) {
         fill(kind.rows[1], *led_to->own);
@@ -223,8 +237,7 @@ DecodedPacket NmeaDecoder::satellites(const NmeaSentence& sentence) noexcept {
         view->next = 0; // one is missing: what is left of the group is not joined by accident
         return nothing(DecodeVerdict::part);
     }
-    for (std::size_t k = 0; k < count && view->count < kSatellitesMax; ++k)
-        view->satellites[view->count++] = seen[k];
+    for (std::size_t k = 0; k < count && view->count < kSatellitesMax; ++k) view->satellites[view->count++] = seen[k];
     if (view->next++ < view->parts) return nothing(DecodeVerdict::part);
     view->next = 0;
     Kind& kind = of(NmeaPacket::satellites);
@@ -265,8 +278,8 @@ DecodedPacket NmeaDecoder::wind(const NmeaSentence& sentence) noexcept {
     const bool is_true = reference == 'T';
     const bool is_wind = is_true || anemometer_deg_;
     const double from = turned_deg(angle, is_true ? 0 : anemometer_deg_.value_or(kNaN));
-    return one_row(NmeaPacket::wind, std::array{angle, is_true ? 1.0 : 0.0, speed, is_wind ? speed : kNaN,
-                                                is_wind ? from : kNaN});
+    return one_row(NmeaPacket::wind,
+                   std::array{angle, is_true ? 1.0 : 0.0, speed, is_wind ? speed : kNaN, is_wind ? from : kNaN});
 }
 
 DecodedPacket NmeaDecoder::weather(const NmeaSentence& sentence) noexcept {

@@ -1,8 +1,8 @@
 #pragma once
 /// Sentences to rows: protocol/NMEA.md says which sentence fills which table. Tables and columns are found by their
 /// names in the dictionary; what it does not have is left out. A sentence gives rows of one packet: of "fix" one or two
-/// (fix_epochs.hpp), of "satellites" once a group of GSV is whole, of "transducers" once those with columns have come as
-/// often as they did. Fixed memory once made.
+/// (fix_epochs.hpp), of "satellites" once a group of GSV is whole, of "transducers" once those with columns have come
+/// as often as they did. Fixed memory once made.
 #include <array>
 #include <cstdint>
 #include <optional>

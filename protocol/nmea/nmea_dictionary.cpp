@@ -113,11 +113,13 @@ void check_nmea_dictionary(const Dictionary& dictionary, const std::string& file
             const std::string where = "/packets: " + table.name + "." + channel.name;
             if (std::ranges::find(columns, channel.name) == columns.end()) {
                 std::string known;
-                for (const std::string_view column : columns) known += (known.empty() ? "" : ", ") + std::string(column);
+                for (const std::string_view column : columns)
+                    known += (known.empty() ? "" : ", ") + std::string(column);
                 problems.push_back({file, where, "is a column that no sentence fills", "expected one of " + known});
             } else if (const std::string unit = unit_of(packet.name, channel.name);
                        !channel.is_text() && channel.field->unit != unit) {
-                problems.push_back({file, where, "has the unit " + channel.field->unit, "sentences give it in " + unit});
+                problems.push_back(
+                    {file, where, "has the unit " + channel.field->unit, "sentences give it in " + unit});
             }
         }
     }

@@ -9,7 +9,8 @@ namespace turnstone {
 namespace {
 
 bool are_digits(std::string_view text) noexcept {
-    return !text.empty() && std::ranges::all_of(text, [](char c) { return c >= '0' && c <= '9'; });
+    return !text.empty() && std::ranges::all_of(
+                                text, [](char c) { return c >= '0' && c <= '9'; });
 }
 
 std::optional<int> whole_number(std::string_view text) noexcept {
@@ -111,8 +112,8 @@ double FieldReader::angle(std::size_t k, std::size_t degree_digits, double great
     demand(before >= 3 && before <= degree_digits + 2 && (side == positive || side == negative));
     if (!good_) return kNaN;
     const auto degrees = whole_number(text.substr(0, before - 2));
-    const auto minutes = text[before - 2] != '-' && text[before - 2] != '+' ? decimal_number(text.substr(before - 2))
-                                                                           : std::nullopt;
+    const auto minutes =
+        text[before - 2] != '-' && text[before - 2] != '+' ? decimal_number(text.substr(before - 2)) : std::nullopt;
     demand(degrees && minutes && *minutes < 60);
     if (!good_) return kNaN;
     const double value = *degrees + *minutes / 60;

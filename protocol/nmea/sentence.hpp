@@ -1,5 +1,6 @@
 #pragma once
-/// The parts of an NMEA 0183 sentence (IEC 61162-1): talker, formatter, fields; and what the fields hold. No allocation.
+/// The parts of an NMEA 0183 sentence (IEC 61162-1): talker, formatter, fields; and what the fields hold. No
+/// allocation.
 #include <array>
 #include <cstddef>
 #include <cstdint>

@@ -27,14 +27,16 @@ class FrameReader {
     void push(std::span<const std::byte> bytes, OnFrame&& on_frame) {
         std::visit(
             [&](auto& pair) {
-                pair.deframer.push(bytes, [&](const Frame& frame) {
-                    if (frame.verdict != FrameVerdict::good) {
-                        on_frame(frame, static_cast<const DecodedPacket*>(nullptr));
-                        return;
-                    }
-                    const DecodedPacket packet = pair.decoder.decode(frame.packet);
-                    on_frame(frame, &packet);
-                });
+                pair.deframer.push(
+                    bytes,
+                    [&](const Frame& frame) {
+                        if (frame.verdict != FrameVerdict::good) {
+                            on_frame(frame, static_cast<const DecodedPacket*>(nullptr));
+                            return;
+                        }
+                        const DecodedPacket packet = pair.decoder.decode(frame.packet);
+                        on_frame(frame, &packet);
+                    });
             },
             pair_);
     }

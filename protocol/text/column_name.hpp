@@ -5,8 +5,8 @@
 
 namespace turnstone {
 
-/// "Alt (m)" -> "alt_m": lower case, one underscore for each run of what is no letter or digit, none at the ends, "c_"
-/// before a digit. Empty for what holds no letter or digit.
+/// "Alt (m)" -> "alt_m": lower case, one underscore for each run of anything but letters and digits, none at the ends,
+/// "c_" before a digit. Empty for what holds no letter or digit.
 [[nodiscard]] std::string column_name(std::string_view title);
 /// Whether column_name(title) is `name`.
 [[nodiscard]] bool is_column_name(std::string_view title, std::string_view name) noexcept;

@@ -23,7 +23,8 @@ LinkHandler with_capture_time(const LinkUri& uri, const Dictionary& dictionary, 
             };
         }
     };
-    const auto capture = std::make_shared<Capture>(Capture{CaptureTime(link_framing(uri.text), dictionary), std::move(handler)});
+    const auto capture =
+        std::make_shared<Capture>(Capture{CaptureTime(link_framing(uri.text), dictionary), std::move(handler)});
     LinkHandler out;
     out.on_bytes = [capture](std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes) {
         capture->utc_offset_ns = utc_rx_ns - t_rx_ns;

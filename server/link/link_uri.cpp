@@ -152,9 +152,10 @@ std::string link_forms_help() {
         if (!link.note.empty()) line += std::string(width + 5 - line.size(), ' ') + "(" + std::string(link.note) + ")";
         out += line + "\n";
     }
-    return out + "Each also takes name=SHORT, latency_ms=NUMBER (how long the radios keep a frame), framing=NAME and, with\n"
-                 "several vehicles, vehicle=NAME.\n"
-                 "Write ? before the first option and & before each further one.";
+    return out +
+           "Each also takes name=SHORT, latency_ms=NUMBER (how long the radios keep a frame), framing=NAME and, with\n"
+           "several vehicles, vehicle=NAME.\n"
+           "Write ? before the first option and & before each further one.";
 }
 
 Result<LinkUri> parse_link_uri(std::string_view text) {

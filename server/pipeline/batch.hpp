@@ -17,10 +17,10 @@
 namespace turnstone {
 
 enum class PacketVerdict : unsigned char {
-    accepted,  ///< decoded, rows made
-    duplicate, ///< the same packet came by another link, or twice
-    late,      ///< older than one already accepted: decoded and recorded, not shown to the estimators
-    idle,      ///< nothing for a row: an idle packet, a part of what comes later, a sentence that nobody reads
+    accepted,   ///< decoded, rows made
+    duplicate,  ///< the same packet came by another link, or twice
+    late,       ///< older than one already accepted: decoded and recorded, not shown to the estimators
+    idle,       ///< nothing for a row: an idle packet, a part of what comes later, a sentence that nobody reads
     bad_frame,  ///< see frame verdict
     undecodable ///< good frame, but the dictionary cannot read it: see decode verdict
 };

@@ -1,5 +1,5 @@
-// Lines of values: cut alike in any split, and whatever they hold, a row has the size of its table. The first byte seeds
-// the split and chooses separator, decimal sign and checksum.
+// Lines of values: cut alike in any split, and whatever they hold, a row has the size of its table. The first byte
+// seeds the split and chooses separator, decimal sign and checksum.
 #include "protocol/lines/line_dictionary.hpp"
 #include "protocol/reading/frame_reader.hpp"
 #include "tests/fuzz/framings.hpp"
@@ -35,7 +35,8 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     FrameReader reader(framing, dictionary());
     reader.push(bytes, [](const Frame&, const DecodedPacket* packet) {
         if (packet == nullptr || packet->verdict != DecodeVerdict::good) return;
-        fuzz::demand(packet->rows.size() == 1 && packet->rows[0].numbers.size() == 3 && packet->rows[0].texts.size() == 1);
+        fuzz::demand(packet->rows.size() == 1 && packet->rows[0].numbers.size() == 3 &&
+                     packet->rows[0].texts.size() == 1);
     });
     // A file's first lines are read for their names before there is a dictionary.
     const std::string_view text(reinterpret_cast<const char*>(bytes.data()), bytes.size());

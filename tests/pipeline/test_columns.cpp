@@ -37,10 +37,10 @@ TEST_CASE("columns of the clock hold their quantities") {
 TEST_CASE("columns of a link hold their quantities") {
     const std::array<double, 1> periods_s{0.0};
     LinkQuality quality(periods_s);
-    constexpr std::pair<FrameVerdict, int> kBad[] = {{FrameVerdict::bad_cobs, 101},
-                                                     {FrameVerdict::bad_crc, 102},
-                                                     {FrameVerdict::bad_length, 103},
-                                                     {FrameVerdict::too_long, 104}};
+    constexpr std::pair<FrameVerdict, int> kBad[] = {{FrameVerdict::bad_cobs, 101},    {FrameVerdict::bad_crc, 102},
+                                                     {FrameVerdict::bad_length, 103},  {FrameVerdict::too_long, 104},
+                                                     {FrameVerdict::no_checksum, 111}, {FrameVerdict::not_text, 112},
+                                                     {FrameVerdict::cut_short, 113},   {FrameVerdict::outside, 114}};
     for (const auto& [verdict, count] : kBad)
         for (int k = 0; k < count; ++k) quality.bad_frame(verdict);
     for (int k = 0; k < 105; ++k) quality.undecodable();
@@ -88,6 +88,10 @@ TEST_CASE("columns of a link hold their quantities") {
                          {"bad_checksum", 102},
                          {"bad_length", 103},
                          {"too_long", 104},
+                         {"no_checksum", 111},
+                         {"not_text", 112},
+                         {"cut_short", 113},
+                         {"outside", 114},
                          {"dropped_bytes", 201},
                          {"undecodable", 105},
                          {"idle", 106},

@@ -142,10 +142,10 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"tools/firmware_header.cpp", {"protocol/firmware"}},
     {"tools/write_example_settings.cpp", {"server/setup"}},
     {"tools/benchmarks",
-     {"shared", "protocol/packet", "protocol/framing", "protocol/dictionary", "protocol/decode",
-      "server/estimate/chain", "server/estimate/prediction", "server/pipeline", "server/pipeline/station",
-      "server/record/format", "server/record/read", "server/record/write", "server/serve/port", "tools/sim",
-      "tools/trials"}},
+     {"shared", "protocol/packet", "protocol/framing", "protocol/dictionary", "protocol/decode", "protocol/nmea",
+      "protocol/lines", "protocol/reading", "server/estimate/chain", "server/estimate/prediction", "server/pipeline",
+      "server/pipeline/station", "server/record/format", "server/record/read", "server/record/write",
+      "server/serve/port", "tools/sim", "tools/trials"}},
 };
 
 /// The entry that a path such as "server/link/link.hpp" belongs to; empty when it is not ours.

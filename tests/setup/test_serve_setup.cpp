@@ -51,7 +51,8 @@ TEST_CASE("A link that says itself what it brings needs no vehicle folder, or on
     CHECK(vehicles[1].dictionary.packets.front().name == "fix");
     CHECK(vehicles[2].dictionary.vehicle == "proto");
     CHECK(vehicles[2].dictionary.tables.front().channels.size() == 2);
-    for (const VehicleSetup& vehicle : vehicles) CHECK_FALSE(vehicle.dictionary_json.empty()); // goes into the recording
+    for (const VehicleSetup& vehicle : vehicles)
+        CHECK_FALSE(vehicle.dictionary_json.empty()); // goes into the recording
     // Not even a vehicle.
     Settings alone;
     alone.site = demo_path("site.json");

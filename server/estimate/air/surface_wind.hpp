@@ -27,7 +27,7 @@ class SurfaceWind {
   private:
     /// One second.
     struct Second {
-        std::int64_t number = -1; ///< of station time
+        std::int64_t number = -1;                                     ///< of station time
         double count = 0, speed_mps = 0, north_mps = 0, east_mps = 0; ///< sums; where the wind comes from
         double directions = 0;
     };

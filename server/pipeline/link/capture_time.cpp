@@ -61,8 +61,9 @@ void CaptureTime::read(std::int64_t t_now_ns, std::span<const std::byte> bytes, 
         const auto& time = dictionary_->packets[decoded->packet].time;
         // Packets of other clocks, or without a time, come when those around them come.
         if (!time || time->clock != 0 || (!decoded->has_time && decoded->told_ns < 0)) return;
-        stamps_.push_back({frame.stream_offset + frame.link_bytes,
-                           decoded->has_time ? static_cast<std::int64_t>(decoded->onboard_ticks_ns) : decoded->told_ns});
+        stamps_.push_back(
+            {frame.stream_offset + frame.link_bytes,
+             decoded->has_time ? static_cast<std::int64_t>(decoded->onboard_ticks_ns) : decoded->told_ns});
     });
     hand_on(held_.size() > kHeldBytesMax, on_piece);
 }

@@ -139,8 +139,7 @@ TableOf<PacketFigures> link_packet_table() {
 LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const Schema& schema, const LinkTables& tables,
                      const Dictionary& dictionary)
     : setup_(&setup), delay_(link_delay(setup.uri)), schema_(&schema), id_(id), tables_(tables),
-      reader_(link_framing(setup.uri), dictionary), quality_(periods_s(dictionary)),
-      diagnosis_(dictionary.version) {}
+      reader_(link_framing(setup.uri), dictionary), quality_(periods_s(dictionary)), diagnosis_(dictionary.version) {}
 
 void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle, Batch& out) {
     quality_.bytes(bytes.size());

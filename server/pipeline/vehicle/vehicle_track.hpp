@@ -77,9 +77,9 @@ class VehicleTrack {
     void share_wind(std::vector<estimate::EstimatorChain*> chains) { wind_chains_ = std::move(chains); }
     /// Announces, once, the estimates this vehicle cannot have.
     void announce(std::int64_t t_ns, Batch& out) const;
-    /// What a good frame of a link that carries this vehicle holds, as it came and decoded: fills in `record` and appends what follows from the packet.
-    /// `record.link`, times and place in the stream are set already; `record` is appended here.
-    /// `delay`: of that link, at least.
+    /// What a good frame of a link that carries this vehicle holds, as it came and decoded: fills in `record` and
+    /// appends what follows from the packet. `record.link`, times and place in the stream are set already; `record` is
+    /// appended here. `delay`: of that link, at least.
     PacketOutcome packet(const DecodedPacket& decoded, std::span<const std::byte> packet, FrameRecord record,
                          const LinkDelay& delay, Batch& out);
     void tick(std::int64_t t_ns, const UtcOffset& utc, std::int64_t t_start_ns, Batch& out);

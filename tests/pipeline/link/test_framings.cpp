@@ -75,9 +75,10 @@ std::vector<Chunk> receiver(int seconds) {
         std::snprintf(time, sizeof time, "2026%02d.00", 40 + k % 20);
         if (k >= 20) std::snprintf(time, sizeof time, "20%02d%02d.00", 27 + (k - 20) / 60, (k - 20) % 60);
         const std::string place = "4000.10808,N,11800.00000,W";
-        chunks.push_back({k + 0.15, encode_sentence("GPGGA," + std::string(time) + "," + place + ",1,09,0.9,1230.0,M,-20.0,M,,") +
-                                        encode_sentence("GPRMC," + std::string(time) + ",A," + place + ",0.00,,280526,,,A") +
-                                        encode_sentence("WIMWV,245.0,T,6.0,M,A") + encode_sentence("GPTXT,01,01,02,hello")});
+        chunks.push_back(
+            {k + 0.15, encode_sentence("GPGGA," + std::string(time) + "," + place + ",1,09,0.9,1230.0,M,-20.0,M,,") +
+                           encode_sentence("GPRMC," + std::string(time) + ",A," + place + ",0.00,,280526,,,A") +
+                           encode_sentence("WIMWV,245.0,T,6.0,M,A") + encode_sentence("GPTXT,01,01,02,hello")});
     }
     return chunks;
 }
@@ -121,11 +122,14 @@ TEST_CASE("the same bytes in other pieces give the same rows, and every byte has
     }
     for (const FrameRecord& frame : whole.frames) of_frames += frame.link_bytes;
     CHECK(of_frames + line_ends == bytes); // a line end's second character counts with the frame before it
-    const auto verdicts = [&](PacketVerdict verdict) { return std::ranges::count(whole.frames, verdict, &FrameRecord::packet_verdict); };
+    const auto verdicts = [&](PacketVerdict verdict) {
+        return std::ranges::count(whole.frames, verdict, &FrameRecord::packet_verdict);
+    };
     CHECK(verdicts(PacketVerdict::accepted) > 30);
     CHECK(verdicts(PacketVerdict::idle) > 30); // GGA, which waits for RMC, and TXT
     CHECK(verdicts(PacketVerdict::bad_frame) > 5);
-    CHECK(verdicts(PacketVerdict::late) + verdicts(PacketVerdict::duplicate) + verdicts(PacketVerdict::undecodable) == 0);
+    CHECK(verdicts(PacketVerdict::late) + verdicts(PacketVerdict::duplicate) + verdicts(PacketVerdict::undecodable) ==
+          0);
 }
 
 TEST_CASE("a link without counts loses nothing that anybody could know of") {
@@ -133,7 +137,8 @@ TEST_CASE("a link without counts loses nothing that anybody could know of") {
     auto chunks = receiver(30);
     chunks.erase(chunks.begin() + 10, chunks.begin() + 15);
     const Batch batch = run(setup, chunks);
-    for (const auto& row : rows_of(setup, batch, "link/link", {"lost", "duplicates", "out_of_order"})) CHECK(row == std::vector<double>{0, 0, 0});
+    for (const auto& row : rows_of(setup, batch, "link/link", {"lost", "duplicates", "out_of_order"}))
+        CHECK(row == std::vector<double>{0, 0, 0});
 }
 
 TEST_CASE("a capture of sentences at full speed has its times back") {
@@ -159,7 +164,8 @@ TEST_CASE("lines become rows of their own time") {
                                          "udp://0.0.0.0:9000?framing=text&checksum=xor");
     std::vector<Chunk> chunks = {{0.0, "time_ms,alt_m,state*00\r\n"}};
     for (int k = 0; k < 50; ++k)
-        chunks.push_back({0.1 * k, encode_line(std::to_string(1000 + 100 * k) + "," + std::to_string(k) + ",up", LineChecksum::xor8)});
+        chunks.push_back({0.1 * k, encode_line(std::to_string(1000 + 100 * k) + "," + std::to_string(k) + ",up",
+                                               LineChecksum::xor8)});
     chunks.push_back({5.0, encode_line("oops,1,up", LineChecksum::xor8)});
     const Batch batch = run(setup, chunks);
     const auto rows = rows_of(setup, batch, "boat/line", {"time_ms", "alt_m"});
@@ -174,7 +180,8 @@ TEST_CASE("payloads of binary frames become packets, told apart by a field") {
     const std::string dictionary = R"({"vehicle": "boat", "version": "1", "packets": [
         {"apid": 0, "name": "status", "period_ms": 0, "when": {"kind": 1}, "fields": [{"name": "kind", "type": "u8"}, {"name": "volts", "type": "u8"}]},
         {"apid": 0, "name": "motion", "period_ms": 0, "fields": [{"name": "kind", "type": "u8"}, {"name": "x", "type": "i16"}]}]})";
-    const PipelineSetup setup = setup_of(dictionary, "udp://0.0.0.0:9000?framing=binary&sync=EB90&length=1&crc=CRC-16/ARC");
+    const PipelineSetup setup =
+        setup_of(dictionary, "udp://0.0.0.0:9000?framing=binary&sync=EB90&length=1&crc=CRC-16/ARC");
     BinaryFormat format;
     format.sync = {std::byte{0xEB}, std::byte{0x90}};
     format.length_bytes = 1;

@@ -24,7 +24,8 @@ struct Cut {
     Bytes pending;
 
     [[nodiscard]] long count(FrameVerdict verdict) const {
-        return std::count_if(frames.begin(), frames.end(), [&](const CutFrame& f) { return f.verdict == verdict; });
+        return std::count_if(
+            frames.begin(), frames.end(), [&](const CutFrame& f) { return f.verdict == verdict; });
     }
     [[nodiscard]] std::uint64_t bytes(FrameVerdict verdict) const {
         std::uint64_t sum = 0;

@@ -16,8 +16,10 @@ namespace {
 
 /// A format of the reference file, as the options of a link say it.
 BinaryFormat format_of(const nlohmann::json& about, std::size_t payload_max) {
-    const std::map<std::string, std::string> counts = {
-        {"payload", "payload"}, {"payload_and_crc", "payload_and_crc"}, {"length_payload_crc", "after_sync"}, {"whole_frame", "frame"}};
+    const std::map<std::string, std::string> counts = {{"payload", "payload"},
+                                                       {"payload_and_crc", "payload_and_crc"},
+                                                       {"length_payload_crc", "after_sync"},
+                                                       {"whole_frame", "frame"}};
     FramingOptions options = {{"framing", "binary"},
                               {"sync", about.at("sync_hex")},
                               {"length", std::to_string(about.at("length_octets").get<int>())},

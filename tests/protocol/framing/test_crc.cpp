@@ -52,8 +52,9 @@ TEST_CASE("a kind can be described by hand", "[crc]") {
     REQUIRE(by_hand);
     const std::string digits = "123456789";
     CHECK(Crc(*by_hand).of(std::as_bytes(std::span(digits))) == 0x4B37); // CRC-16/MODBUS
-    for (const char* wrong : {"", "CRC-16", "16:8005:FFFF:yes", "16:8005:FFFF:yes:0000:1", "12:8005:0:no:0", "16:0:0:no:0",
-                              "8:1FF:0:no:0", "16:8005:FFFF:maybe:0", "16:80x5:FFFF:yes:0", "40:1:0:no:0"}) {
+    for (const char* wrong :
+         {"", "CRC-16", "16:8005:FFFF:yes", "16:8005:FFFF:yes:0000:1", "12:8005:0:no:0", "16:0:0:no:0", "8:1FF:0:no:0",
+          "16:8005:FFFF:maybe:0", "16:80x5:FFFF:yes:0", "40:1:0:no:0"}) {
         INFO(wrong);
         CHECK_FALSE(crc_kind_from_text(wrong));
     }

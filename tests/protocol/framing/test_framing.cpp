@@ -18,8 +18,8 @@ Result<Framing> read(FramingOptions options) {
 TEST_CASE("the options of a framing are read from a link's", "[framing]") {
     CHECK(std::holds_alternative<CobsFraming>(*read({})));
     CHECK(std::holds_alternative<CobsFraming>(*read({{"framing", "cobs"}})));
-    const auto nmea = std::get<NmeaFraming>(
-        *read({{"framing", "nmea"}, {"checksum", "optional"}, {"anemometer_deg", "-12.5"}}));
+    const auto nmea =
+        std::get<NmeaFraming>(*read({{"framing", "nmea"}, {"checksum", "optional"}, {"anemometer_deg", "-12.5"}}));
     CHECK_FALSE(nmea.checksum_required);
     CHECK(nmea.anemometer_deg == -12.5);
     const auto text = std::get<TextFraming>(*read({{"framing", "text"},
@@ -33,7 +33,8 @@ TEST_CASE("the options of a framing are read from a link's", "[framing]") {
     CHECK(text.checksum == LineChecksum::crc16);
     CHECK(text.packet == "air");
     CHECK(text.names == std::vector<LineColumn>{{"time_ms"}, {"alt_m"}, {"state", true}, {"c_3rd"}});
-    const auto binary = std::get<BinaryFraming>(*read({{"framing", "binary"}, {"sync", "eb90"}, {"octets", "32"}})).format;
+    const auto binary =
+        std::get<BinaryFraming>(*read({{"framing", "binary"}, {"sync", "eb90"}, {"octets", "32"}})).format;
     CHECK(binary.sync.size() == 2);
     CHECK(binary.payload_bytes == 32);
     CHECK_FALSE(binary.crc);
@@ -73,11 +74,11 @@ TEST_CASE("a mistake in a framing's options says what was expected", "[framing]"
 
 TEST_CASE("names of columns are made of what senders call them", "[framing]") {
     for (const auto& [title, name] : std::vector<std::pair<std::string, std::string>>{{"Alt (m)", "alt_m"},
-                                                                                    {"TEMP#1", "temp_1"},
-                                                                                    {"  a--b  ", "a_b"},
-                                                                                    {"3D", "c_3d"},
-                                                                                    {"\xC3\xA9t\xC3\xA9", "t"},
-                                                                                    {"***", ""}}) {
+                                                                                      {"TEMP#1", "temp_1"},
+                                                                                      {"  a--b  ", "a_b"},
+                                                                                      {"3D", "c_3d"},
+                                                                                      {"\xC3\xA9t\xC3\xA9", "t"},
+                                                                                      {"***", ""}}) {
         CHECK(column_name(title) == name);
         CHECK(is_column_name(title, name));
         CHECK_FALSE(is_column_name(title, name + "x"));

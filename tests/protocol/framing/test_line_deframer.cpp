@@ -65,12 +65,15 @@ TEST_CASE("each sentence earns its verdict", "[line_deframer]") {
         {"two run together", fix.substr(0, fix.size() - 2) + fix, {cut_short, good}},
         {"two with nothing between but a line end", fix + fix, {good, good}},
         {"CR only", fix.substr(0, fix.size() - 1), {good}},
-        {"binary between", fix + std::string("\x01\x02\xB5\x62\x00\x24\x07", 7) + fix,
+        {"binary between",
+         fix + std::string("\x01\x02\xB5\x62\x00\x24\x07", 7) + fix,
          {good, outside, cut_short, good}},
         {"a sentence within the largest", encode_sentence(std::string(kNmeaBytesMax - 4, 'A')), {good}},
         {"one character more", encode_sentence(std::string(kNmeaBytesMax - 3, 'A')), {too_long}},
         {"a checksum of another", "$" + std::string(kFix) + "*48\r\n", {bad_crc}},
-        {"a small letter in the checksum", "$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6a\r\n", {good}},
+        {"a small letter in the checksum",
+         "$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6a\r\n",
+         {good}},
         {"a star within", "$GP*AB,1*00\r\n", {bad_crc}},
         {"nothing but line ends", "\r\n\n\n\r\r", {}},
     };
@@ -149,7 +152,8 @@ TEST_CASE("any split of lines and garbage gives the same frames", "[line_deframe
         default: stream += encode_sentence(kFix); break;
         }
     }
-    for (const LineRules& rules : {sentence_rules(), sentence_rules(false), LineRules{}, LineRules{.checksum = LineChecksum::xor8}})
+    for (const LineRules& rules :
+         {sentence_rules(), sentence_rules(false), LineRules{}, LineRules{.checksum = LineChecksum::xor8}})
         check_splits(LineDeframer(rules), bytes_of(stream));
     CHECK(cut(LineDeframer(sentence_rules()), bytes_of(stream)).counts.frames_good > 30);
 }

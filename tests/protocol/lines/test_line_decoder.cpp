@@ -72,13 +72,14 @@ LineChecksum checksum_of(const std::string& name) {
 }
 
 Reader reader_of(const nlohmann::json& profile) {
-    return Reader(dictionary_json(profile),
-                  {.checksum = checksum_of(profile.at("checksum")), .bytes_max = profile.at("max_characters").get<std::size_t>()},
-                  profile.at("separator").get<std::string>()[0], profile.at("decimal").get<std::string>()[0]);
+    return Reader(
+        dictionary_json(profile),
+        {.checksum = checksum_of(profile.at("checksum")), .bytes_max = profile.at("max_characters").get<std::size_t>()},
+        profile.at("separator").get<std::string>()[0], profile.at("decimal").get<std::string>()[0]);
 }
 
 void check_number(double number, const nlohmann::json& expected) {
-    // Not a number and infinity are no value that a column holds.
+    // A column does not hold infinity, nor what is not a number.
     if (expected.is_null() || expected == "NaN" || expected == "Infinity" || expected == "-Infinity")
         CHECK(std::isnan(number));
     else if (expected == "-0")
@@ -181,7 +182,8 @@ TEST_CASE("a header line says which column is which, whenever it comes", "[lines
 }
 
 TEST_CASE("without a dictionary one is made of the names of the columns", "[lines]") {
-    const std::vector<LineColumn> columns = {{"time_ms"}, {"alt_m"}, {"static_pressure"}, {"vbat_v"}, {"state", true}, {"x"}};
+    const std::vector<LineColumn> columns = {{"time_ms"}, {"alt_m"},       {"static_pressure"},
+                                             {"vbat_v"},  {"state", true}, {"x"}};
     Reader read(nlohmann::json::parse(line_dictionary_json("proto", columns)), {});
     const auto& channels = read.about.tables.at(0).channels;
     REQUIRE(channels.size() == 6);

@@ -19,7 +19,9 @@ std::string hms(double second_of_day) {
 }
 
 std::string gga(double t, int quality = 1) {
-    return "GNGGA," + hms(t) + (quality == 0 ? ",,,,,0,00,99.9,,,,,," : ",3515.0,N,11730.0,W," + std::to_string(quality) + ",12,0.8,1000.0,M,-30.0,M,,");
+    return "GNGGA," + hms(t) +
+           (quality == 0 ? ",,,,,0,00,99.9,,,,,,"
+                         : ",3515.0,N,11730.0,W," + std::to_string(quality) + ",12,0.8,1000.0,M,-30.0,M,,");
 }
 std::string rmc(double t, const std::string& date = "200626", const std::string& status = "A") {
     return "GNRMC," + hms(t) + "," + status + ",3515.0,N,11730.0,W,10.0,090.0," + date + ",,,A";
@@ -52,12 +54,28 @@ TEST_CASE("one moment's sentences become one fix, with the last that adds to it"
         int last; ///< of the cycle, that adds to the fix
     };
     const std::vector<Case> cases = {
-        {"GGA first", [](double t) { return std::vector{gga(t), rmc(t), kVtg}; }, 1},
-        {"RMC first", [](double t) { return std::vector{rmc(t), kVtg, gga(t)}; }, 2},
-        {"GGA and VTG", [](double t) { return std::vector{gga(t), kVtg}; }, 1},
+        {"GGA first",
+         [](double t) {
+             return std::vector{gga(t), rmc(t), kVtg};
+         },
+         1},
+        {"RMC first",
+         [](double t) {
+             return std::vector{rmc(t), kVtg, gga(t)};
+         },
+         2},
+        {"GGA and VTG",
+         [](double t) {
+             return std::vector{gga(t), kVtg};
+         },
+         1},
         {"RMC alone", [](double t) { return std::vector{rmc(t)}; }, 0},
         {"GGA alone", [](double t) { return std::vector{gga(t)}; }, 0},
-        {"two receivers' talkers", [](double t) { return std::vector{gga(t), "GP" + gga(t).substr(2), rmc(t)}; }, 2},
+        {"two receivers' talkers",
+         [](double t) {
+             return std::vector{gga(t), "GP" + gga(t).substr(2), rmc(t)};
+         },
+         2},
     };
     for (const Case& c : cases) {
         for (const double step : {1.0, 0.1}) {
@@ -107,7 +125,8 @@ TEST_CASE("a sentence that no longer comes is waited for three times, then no mo
     for (int k = 4; k < 12; ++k) sentences.push_back(gga(36000 + k));
     const auto given = fixes(read, sentences);
     REQUIRE(given.size() == 11);
-    for (std::size_t k = 0; k < given.size(); ++k) CHECK(at(given[k], "utc_time_of_day") == 36001 + static_cast<double>(k));
+    for (std::size_t k = 0; k < given.size(); ++k)
+        CHECK(at(given[k], "utc_time_of_day") == 36001 + static_cast<double>(k));
     CHECK(given.back().sentence == static_cast<int>(sentences.size()) - 1);
 }
 
@@ -155,21 +174,23 @@ TEST_CASE("the date comes with RMC or ZDA and goes on over midnight", "[nmea]") 
     REQUIRE(undated.size() == 1);
     CHECK(std::isnan(at(undated[0], "utc")));
     CHECK(at(undated[0], "utc_time_of_day") == 86396);
-    sentences = {rmc(86397, "200626"), gga(86397), rmc(86398, "200626"), gga(86398), rmc(86399, "200626"), gga(86399),
-                 gga(0), rmc(0, "210626"), gga(1), rmc(1, "210626")};
+    sentences = {rmc(86397, "200626"), gga(86397), rmc(86398, "200626"), gga(86398), rmc(86399, "200626"),
+                 gga(86399),           gga(0),     rmc(0, "210626"),     gga(1),     rmc(1, "210626")};
     const auto dated = fixes(read, sentences);
     REQUIRE(dated.size() >= 4);
     CHECK(at(dated.back(), "utc") == kJune20 + kDay + 1);
     for (std::size_t k = 1; k < dated.size(); ++k) CHECK(at(dated[k], "utc") > at(dated[k - 1], "utc"));
     NmeaReader by_zda;
-    const auto zda = fixes(by_zda, {"GPZDA,120000.00,20,06,2026,00,00", gga(43200), "GPZDA,120001.00,20,06,2026,00,00", gga(43201)});
+    const auto zda =
+        fixes(by_zda, {"GPZDA,120000.00,20,06,2026,00,00", gga(43200), "GPZDA,120001.00,20,06,2026,00,00", gga(43201)});
     REQUIRE(zda.size() == 1);
     CHECK(at(zda[0], "utc") == kJune20 + 43201);
 }
 
 TEST_CASE("a leap second is a second, and the day after it begins on time", "[nmea]") {
     NmeaReader read;
-    std::vector<std::string> sentences = {rmc(86398, "311216"), rmc(86399, "311216"), "GNRMC,235960.00,A,3515.0,N,11730.0,W,10.0,090.0,311216,,,A",
+    std::vector<std::string> sentences = {rmc(86398, "311216"), rmc(86399, "311216"),
+                                          "GNRMC,235960.00,A,3515.0,N,11730.0,W,10.0,090.0,311216,,,A",
                                           rmc(0, "010117"), rmc(1, "010117")};
     const auto given = fixes(read, sentences);
     REQUIRE(given.size() == 4);
@@ -196,8 +217,8 @@ TEST_CASE("only fixes have the time of a packet; a capture is timed by what is t
 
 TEST_CASE("what a receiver sends before it knows anything gives rows without a fix", "[nmea]") {
     NmeaReader read;
-    const std::vector<std::string> cold = {"GPRMC,,V,,,,,,,,,,N", "GPVTG,,,,,,,,,N", "GPGGA,,,,,,0,00,99.99,,,,,,", "GPGSA,A,1,,,,,,,,,,,,,99.99,99.99,99.99",
-                                           "GPGLL,,,,,,V,N"};
+    const std::vector<std::string> cold = {"GPRMC,,V,,,,,,,,,,N", "GPVTG,,,,,,,,,N", "GPGGA,,,,,,0,00,99.99,,,,,,",
+                                           "GPGSA,A,1,,,,,,,,,,,,,99.99,99.99,99.99", "GPGLL,,,,,,V,N"};
     std::vector<std::string> sentences;
     for (int k = 0; k < 4; ++k) sentences.insert(sentences.end(), cold.begin(), cold.end());
     const auto given = fixes(read, sentences);

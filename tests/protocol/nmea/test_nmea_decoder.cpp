@@ -54,7 +54,8 @@ TEST_CASE("positions, heights and speeds are those that others read", "[nmea]") 
                 check_value(row, "height_ellipsoid", sentence.at("alt_ellipsoid_m"), 1e-9);
             if (sentence.contains("speed_mps")) check_value(row, "speed", sentence.at("speed_mps"), 1e-8);
             if (sentence.contains("track_deg")) check_value(row, "course", sentence.at("track_deg"), 1e-9);
-            if (sentence.contains("magvar_deg")) check_value(row, "magnetic_variation", sentence.at("magvar_deg"), 1e-9);
+            if (sentence.contains("magvar_deg"))
+                check_value(row, "magnetic_variation", sentence.at("magvar_deg"), 1e-9);
             if (sentence.contains("satellites")) check_value(row, "satellites_used", sentence.at("satellites"), 0);
             if (sentence.contains("hdop")) check_value(row, "hdop", sentence.at("hdop"), 1e-9);
             const double tod = sentence.at("hour").get<double>() * 3600 + sentence.at("minute").get<double>() * 60 +
@@ -73,7 +74,8 @@ TEST_CASE("speed and course of VTG are those that others read", "[nmea]") {
         for (int k = 0; k < 2; ++k) (void)read(nothing);
         const NmeaResult result = read(inside(sentence.at("sentence")));
         REQUIRE(result.rows.size() == 1);
-        const auto& course = sentence.contains("track_true_deg") ? sentence.at("track_true_deg") : sentence.at("course_true_deg");
+        const auto& course =
+            sentence.contains("track_true_deg") ? sentence.at("track_true_deg") : sentence.at("course_true_deg");
         check_value(result.rows[0], "course", course, 1e-9);
         const auto& knots = sentence.contains("speed_knots") ? sentence.at("speed_knots") : sentence.at("speed_kn");
         check_value(result.rows[0], "speed",
@@ -136,7 +138,8 @@ TEST_CASE("transducers without columns of their own give a row each, in SI units
             CHECK(row.texts.at("unit") == expected.at("unit"));
             nlohmann::json value = expected.at("value");
             if (!value.is_null() && expected.at("type") == "C") value = value.get<double>() + 273.15;
-            if (!value.is_null() && expected.at("type") == "P" && expected.at("unit") == "B") value = value.get<double>() * 1e5;
+            if (!value.is_null() && expected.at("type") == "P" && expected.at("unit") == "B")
+                value = value.get<double>() * 1e5;
             check_value(row, "value", value, 1e-6);
         }
     }
@@ -187,7 +190,9 @@ TEST_CASE("groups of GSV are joined, or not at all", "[nmea]") {
         CHECK(complete == group.at("expected_complete_groups"));
         const auto& expected = group.at("expected_satellites");
         REQUIRE(satellites.size() == expected.size());
-        const auto by_number = [](const NmeaRow& a, const NmeaRow& b) { return a.numbers.at("number") < b.numbers.at("number"); };
+        const auto by_number = [](const NmeaRow& a, const NmeaRow& b) {
+            return a.numbers.at("number") < b.numbers.at("number");
+        };
         std::sort(satellites.begin(), satellites.end(), by_number);
         std::vector<nlohmann::json> sorted(expected.begin(), expected.end());
         std::sort(sorted.begin(), sorted.end(), [](const auto& a, const auto& b) { return a.at("prn") < b.at("prn"); });
@@ -205,7 +210,8 @@ TEST_CASE("groups of GSV are joined, or not at all", "[nmea]") {
 TEST_CASE("sentences that nothing reads are counted as such, those that cannot be as mistakes", "[nmea]") {
     NmeaReader read;
     for (const auto& sentence : read_reference("formats/nmea_more.json").at("sentences"))
-        if (sentence.at("ignored").get<bool>()) CHECK(read(inside(sentence.at("sentence"))).verdict == DecodeVerdict::unused);
+        if (sentence.at("ignored").get<bool>())
+            CHECK(read(inside(sentence.at("sentence"))).verdict == DecodeVerdict::unused);
     for (const auto& sentence : read_reference("nmea.json").at("invalid")) {
         const auto error = sentence.at("error").get<std::string>();
         if (error != "field_count" && error != "range") continue;
@@ -213,15 +219,17 @@ TEST_CASE("sentences that nothing reads are counted as such, those that cannot b
         CHECK(read(inside(sentence.at("sentence"))).verdict == DecodeVerdict::bad_value);
     }
     for (const char* wrong :
-         {"GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,310294,003.1,W", "GPRMC,123519,A,4807.038,X,01131.000,E,1,1,230394,,",
-          "GPRMC,12x519,A,,,,,,,230394,,", "GPGGA,123519,4807.038,N,,,1,08,0.9,545.4,M,46.9,M,,",
-          "GPGGA,123519,4807.038,N,18131.000,E,1,08,0.9,545.4,M,46.9,M,,", "GPGSA,A,4,,,,,,,,,,,,,1,1,1", "GPGSV,1,2,03",
-          "WIMWV,12,Q,3,N,A", "WIMWV,12,T,3,Z,A", "HEHDT,400,T", "ERRPM,X,1,900,0,A", "YXXDR,C,1e9999,C,X", "GPZDA,120000,31,02,2026,,",
-          "GPVTG,abc,T,,M,1,N,2,K"}) {
+         {"GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,310294,003.1,W",
+          "GPRMC,123519,A,4807.038,X,01131.000,E,1,1,230394,,", "GPRMC,12x519,A,,,,,,,230394,,",
+          "GPGGA,123519,4807.038,N,,,1,08,0.9,545.4,M,46.9,M,,",
+          "GPGGA,123519,4807.038,N,18131.000,E,1,08,0.9,545.4,M,46.9,M,,", "GPGSA,A,4,,,,,,,,,,,,,1,1,1",
+          "GPGSV,1,2,03", "WIMWV,12,Q,3,N,A", "WIMWV,12,T,3,Z,A", "HEHDT,400,T", "ERRPM,X,1,900,0,A",
+          "YXXDR,C,1e9999,C,X", "GPZDA,120000,31,02,2026,,", "GPVTG,abc,T,,M,1,N,2,K"}) {
         INFO(wrong);
         CHECK(read(wrong).verdict == DecodeVerdict::bad_value);
     }
-    for (const char* other : {"GPTXT,01,01,02,hello", "PMTK001,3", "", "G", "GP", "GPQ", "IIVHW,,T,,M,5,N,9,K"}) CHECK(read(other).verdict == DecodeVerdict::unused);
+    for (const char* other : {"GPTXT,01,01,02,hello", "PMTK001,3", "", "G", "GP", "GPQ", "IIVHW,,T,,M,5,N,9,K"})
+        CHECK(read(other).verdict == DecodeVerdict::unused);
 }
 
 TEST_CASE("a dictionary of one's own keeps the columns it has", "[nmea]") {

@@ -101,9 +101,11 @@ void Boat::advance(double t_s) {
         const double thermostat_k = runs ? 345 + 12 * load : ambient_k_;
         const bool cooled = !(t_s_ >= cooling_fails_s);
         state_.coolant_k = towards(state_.coolant_k, cooled ? thermostat_k : 390, dt_s, kCoolant_s);
-        state_.exhaust_k = towards(state_.exhaust_k, runs ? 312 + 18 * load + (cooled ? 0 : 60) : ambient_k_, dt_s, kExhaust_s);
+        state_.exhaust_k =
+            towards(state_.exhaust_k, runs ? 312 + 18 * load + (cooled ? 0 : 60) : ambient_k_, dt_s, kExhaust_s);
         const double hot = std::clamp((state_.coolant_k - 293) / 60, 0.0, 1.0);
-        const double oil_pa = state_.engine_rpm < 200 ? 0 : (3.1e5 - 0.8e5 * hot) + 1.9e5 * load + 2e3 * random_.normal();
+        const double oil_pa =
+            state_.engine_rpm < 200 ? 0 : (3.1e5 - 0.8e5 * hot) + 1.9e5 * load + 2e3 * random_.normal();
         state_.oil_pa = towards(state_.oil_pa, oil_pa, dt_s, 1.0);
         state_.battery_v = towards(state_.battery_v, runs ? 14.1 : 12.6, dt_s, 8) + 0.005 * random_.normal();
         state_.fuel_percent = std::max(0.0, state_.fuel_percent - dt_s * (0.0002 + 0.0012 * load));
@@ -128,7 +130,8 @@ SurfaceStream boat_stream(const Site& site, std::uint64_t seed, double utc_s, do
     for (double t_s = 0; t_s < for_s; t_s += 1) {
         boat.advance(t_s);
         const BoatState& s = boat.state();
-        const GeodeticPosition at = frame.to_geodetic({s.east_m + 0.8 * random.normal(), s.north_m + 0.8 * random.normal(), 0});
+        const GeodeticPosition at =
+            frame.to_geodetic({s.east_m + 0.8 * random.normal(), s.north_m + 0.8 * random.normal(), 0});
         // A receiver speaks some 80 ms after the second it speaks of.
         const double now_s = t_s + 0.08;
         const std::string time = time_of_day(std::floor(utc_s) + t_s);
@@ -137,12 +140,14 @@ SurfaceStream boat_stream(const Site& site, std::uint64_t seed, double utc_s, do
         gusts.advance(1.0, wind_mps, dryden_scale(3, wind_mps));
         const double wind = std::max(0.0, wind_mps + gusts.along_across_up_mps().x());
         line.say(now_s, "GPRMC," + time + ",A," + place + "," +
-                            text("%.2f,%.1f,%s,,,A", speed_mps / kKnot_mps, s.course_deg, date(std::floor(utc_s) + t_s).c_str()));
+                            text("%.2f,%.1f,%s,,,A", speed_mps / kKnot_mps, s.course_deg,
+                                 date(std::floor(utc_s) + t_s).c_str()));
         line.say(now_s, "GPGGA," + time + "," + place +
                             text(",1,11,0.9,%.1f,M,%.1f,M,,", at.height_m - site.geoid_height_m, site.geoid_height_m));
         line.say(now_s, "GPGSA,A,3,02,05,07,09,13,15,18,20,24,28,30,,1.6,0.9,1.3");
         line.say(now_s, text("ERRPM,E,1,%.0f,0.0,A", s.engine_rpm));
-        line.say(now_s, text("YXXDR,C,%.1f,C,COOLANT_TEMPERATURE,P,%.3f,B,OIL_PRESSURE", s.coolant_k - 273.15, s.oil_pa * 1e-5));
+        line.say(now_s, text("YXXDR,C,%.1f,C,COOLANT_TEMPERATURE,P,%.3f,B,OIL_PRESSURE", s.coolant_k - 273.15,
+                             s.oil_pa * 1e-5));
         line.say(now_s, text("YXXDR,C,%.1f,C,EXHAUST_TEMPERATURE,U,%.2f,V,BATTERY_VOLTAGE,E,%.1f,P,FUEL_LEVEL",
                              s.exhaust_k - 273.15, s.battery_v, s.fuel_percent));
         line.say(now_s, text("WIMWV,%.0f,T,%.1f,M,A", from_deg, wind));
@@ -155,7 +160,8 @@ SurfaceStream weather_stream(const Site& site, std::uint64_t seed, double for_s)
     constexpr double kHeight_m = 6; // of the mast
     const double mean_mps = site.wind.empty() ? 3 : site.wind.front().speed_mps;
     const double from_deg = site.wind.empty() ? 245 : site.wind.front().from_deg;
-    const double pressure_pa = site.pad_pressure_pa.value_or(101325), temperature_k = site.pad_temperature_k.value_or(288.15);
+    const double pressure_pa = site.pad_pressure_pa.value_or(101325),
+                 temperature_k = site.pad_temperature_k.value_or(288.15);
     Random random(seed, "weather station");
     Gusts gusts(Random(seed, "weather wind"));
     Line line;
@@ -168,7 +174,8 @@ SurfaceStream weather_stream(const Site& site, std::uint64_t seed, double for_s)
         line.say(t_s + 0.05, text("WIMWV,%.1f,T,%.1f,M,A", std::fmod(from_deg + turned_deg + 720, 360), speed_mps));
         if (std::fmod(t_s, 5) != 0) continue;
         const double hours = t_s / 3600;
-        line.say(t_s + 0.05, text("WIMDA,,,%.5f,B,%.1f,C,,,%.0f,,,,,,,,,,,", (pressure_pa - 40 * hours + 3 * random.normal()) * 1e-5,
+        line.say(t_s + 0.05, text("WIMDA,,,%.5f,B,%.1f,C,,,%.0f,,,,,,,,,,,",
+                                  (pressure_pa - 40 * hours + 3 * random.normal()) * 1e-5,
                                   temperature_k - 273.15 + 0.8 * hours + 0.05 * random.normal(), 34.0));
     }
     return line.take();

@@ -1,6 +1,7 @@
 #pragma once
 /// The machines around a rocket: a recovery boat with an engine and a weather station at the pad. Both say NMEA 0183
-/// sentences, each on a link of its own. Small models, the same for a seed; invented figures but for where one is named.
+/// sentences, each on a link of its own. Small models, the same for a seed; invented figures but for where one is
+/// named.
 #include <array>
 #include <cstdint>
 #include <string>

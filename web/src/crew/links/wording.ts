@@ -29,10 +29,14 @@ const kVerdicts = new Map([
   ['bad_crc', 'bad checksum'],
   ['bad_length', 'bad length field'],
   ['too_long', 'too long for a frame'],
+  ['no_checksum', 'without checksum'],
+  ['not_text', 'not text'],
+  ['outside', 'outside frames'],
   ['unknown_apid', 'APID not in the dictionary'],
   ['wrong_size', 'size not the dictionary’s'],
   ['no_time', 'without on-board time'],
   ['not_telemetry', 'not telemetry'],
+  ['bad_value', 'a value that cannot be'],
 ]);
 const verdict_words = (verdict: string): string => kVerdicts.get(verdict) ?? verdict.replaceAll('_', ' ');
 
