@@ -118,6 +118,7 @@ std::string link_trouble(const Facts& facts) {
 std::string link_trouble_advice(const Facts& facts) {
     switch (from_word<LinkTrouble>(facts.text("cause")).value_or(LinkTrouble::no_frames)) {
     case LinkTrouble::no_frames:
+        if (facts.text("looks_like") == word(ByteLook::nmea)) return "Give the link framing=nmea";
         if (facts.flag("good_before")) return "Look for another sender on this channel, and at the receiver's settings";
         return facts.flag("serial") ? "Check the port, the baud rate and whether the vehicle sends this protocol"
                                     : "Check the port and whether the vehicle sends this protocol";

@@ -102,6 +102,29 @@ TEST_CASE("A vehicle folder without its second file says so") {
     CHECK_THAT(checked.text, Catch::Contains("does not exist"));
 }
 
+TEST_CASE("What is read from a link with another framing is said: of a folder, and of settings") {
+    const Checked demo = check({demo_path("petrel")});
+    CHECK(demo.mistakes == 0);
+    CHECK_THAT(demo.text,
+               Catch::Contains("framing=nmea: NMEA 0183 sentences into fix, wind, heading, engine, transducers") &&
+                   Catch::Contains("Engine hours: yes") && Catch::Contains("while engine.engine_speed is above 500"));
+    const TemporaryFolder folder;
+    folder.write("vehicle.json", R"({"name": "boat"})");
+    const Checked plain = check({folder.path()});
+    CHECK(plain.mistakes == 0);
+    CHECK_THAT(plain.text, Catch::Contains("vehicle boat, without a dictionary") &&
+                               Catch::Contains("sentences into fix, satellites, wind, weather"));
+    folder.write("turnstone.json", R"({"links": ["udp://0.0.0.0:9000?framing=text&vehicle=proto&names=time_ms,alt_m",
+        "udp://0.0.0.0:9001?framing=nmea&vehicle=gnss&name=gnss"]})");
+    const Checked settings = check({folder.path() / "turnstone.json"});
+    CHECK(settings.mistakes == 0);
+    CHECK_THAT(settings.text, Catch::Contains("link udp: lines of line: time_ms, alt_m") &&
+                                  Catch::Contains("link gnss: NMEA 0183 sentences into fix"));
+    folder.write("turnstone.json", R"({"links": ["udp://0.0.0.0:9000?framing=text&separator=ab"]})");
+    CHECK_THAT(check({folder.path() / "turnstone.json"}).text,
+               Catch::Contains("has separator=ab; expected one character"));
+}
+
 TEST_CASE("A file under another name is known by its content") {
     const TemporaryFolder folder;
     copy_demo(folder);

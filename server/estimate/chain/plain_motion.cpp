@@ -10,7 +10,7 @@ namespace turnstone::estimate {
 
 namespace {
 
-constexpr double kRowPeriod_s = 0.04;
+constexpr double kPlainRow_s = 0.04;
 constexpr double kAway_m = 100;
 constexpr double kClimbed_m = 10;
 constexpr double kWalking_mps = 2;
@@ -55,7 +55,7 @@ void PlainMotion::pressure(const PressureSample& sample, TranslationFilter& tran
 }
 
 void PlainMotion::write(std::int64_t t_ns, TranslationFilter& translation, EstimateSink& sink) {
-    if (seconds_between(t_row_ns_, t_ns) < kRowPeriod_s) return;
+    if (seconds_between(t_row_ns_, t_ns) < kPlainRow_s) return;
     translation.advance(t_ns);
     const VerticalEstimate row = vertical_of(translation.estimate());
     if (!row.valid) return;
