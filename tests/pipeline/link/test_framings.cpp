@@ -96,7 +96,7 @@ TEST_CASE("sentences become fixes that the position estimate takes, and wind wit
     CHECK(fixes.back()[1] == Approx(1210));
     CHECK(fixes.back()[2] == 3);
     CHECK(fixes.back()[3] == Approx(1'780'000'000.0 + 39));
-    const auto positions = rows_of(setup, batch, "boat/estimate/navigation", {"position_north_m"});
+    const auto positions = rows_of(setup, batch, "boat/estimate/navigation", {"north_m"});
     REQUIRE_FALSE(positions.empty());
     CHECK(positions.back()[0] == Approx(200).margin(3));
     const auto wind = rows_of(setup, batch, "boat/estimate/wind", {"mean_mps", "gust_mps", "from_deg"});

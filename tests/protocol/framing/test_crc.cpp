@@ -1,5 +1,7 @@
 #include <catch2/catch.hpp>
 
+#include <map>
+
 #include "protocol/framing/crc.hpp"
 #include "protocol/framing/crc16.hpp"
 #include "tests/protocol/bytes.hpp"

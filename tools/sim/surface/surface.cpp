@@ -148,8 +148,9 @@ SurfaceStream boat_stream(const Site& site, std::uint64_t seed, double utc_s, do
         line.say(now_s, text("ERRPM,E,1,%.0f,0.0,A", s.engine_rpm));
         line.say(now_s, text("YXXDR,C,%.1f,C,COOLANT_TEMPERATURE,P,%.3f,B,OIL_PRESSURE", s.coolant_k - 273.15,
                              s.oil_pa * 1e-5));
-        line.say(now_s, text("YXXDR,C,%.1f,C,EXHAUST_TEMPERATURE,U,%.2f,V,BATTERY_VOLTAGE,E,%.1f,P,FUEL_LEVEL",
-                             s.exhaust_k - 273.15, s.battery_v, s.fuel_percent));
+        line.say(now_s, text("YXXDR,C,%.1f,C,EXHAUST_TEMPERATURE,U,%.2f,V,BATTERY_VOLTAGE", s.exhaust_k - 273.15,
+                             s.battery_v));
+        line.say(now_s, text("YXXDR,E,%.1f,P,FUEL_LEVEL", s.fuel_percent));
         line.say(now_s, text("WIMWV,%.0f,T,%.1f,M,A", from_deg, wind));
         line.say(now_s, text("HEHDT,%.1f,T", s.course_deg));
     }
