@@ -2,17 +2,13 @@
 
 export const kOperatorWords = {
   title: 'Operator',
-  unlock: 'Unlock operator controls',
   live_only: 'Markers and notes go on the live recording only.',
   key_needed: 'These need the operator key.',
-  where_key_is: 'It was printed when the ground station started.',
-  key: 'Operator key',
   forget: 'Forget the key on this device',
   marker: 'Marker',
   note: 'Note',
   more: 'More',
   close: 'Close',
-  cancel: 'Cancel',
   undo: 'Undo',
   send: 'Set now',
   canned: 'Markers by one key',
@@ -26,20 +22,6 @@ export const kOperatorWords = {
   in_flight: 'A vehicle is in flight. A new recording now cuts its flight in two.',
   start: 'Start recording',
   start_anyway: 'Start recording in flight',
-} as const;
-
-export const kCountdownWords = {
-  title: 'Countdown',
-  none: 'none',
-  held: 'held',
-  length: 'To T-0',
-  run: 'Run',
-  set_held: 'Set and hold',
-  hold: 'Hold',
-  resume: 'Resume',
-  off: 'Take off',
-  wrong: 'Minutes and seconds, like 10:00, or hours before them.',
-  about: 'Everybody sees it. It commands nothing: T+ begins at the liftoff that is found.',
 } as const;
 
 /** By the keys 1 to 6: what is marked on a range, in the order of a flight. */

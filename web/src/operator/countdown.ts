@@ -1,6 +1,6 @@
 /** The countdown as an operator types and reads it. */
-import type { Countdown } from '../../tape/events';
-import { format_clock } from '../../text/format';
+import type { Countdown } from '../tape/events';
+import { format_clock } from '../text/format';
 import { kCountdownWords } from './wording';
 
 const kMost_s = 86_400; // the station's own limit

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { countdown_seconds, countdown_words } from '../../src/crew/operator/countdown';
+import { countdown_seconds, countdown_words } from '../../src/operator/countdown';
 
 describe('a length as an operator types it', () => {
   it.each<[string, number | undefined]>([
