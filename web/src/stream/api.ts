@@ -1,7 +1,7 @@
 /** The HTTP API of protocol/STREAM.md, section 3: requests and checked answers. Errors carry the server's sentence. */
 import type { TapeSeconds } from './clocks';
 import { read_series, type Series } from './blocks';
-import { read_recording, type Recording } from './description';
+import { read_description, read_recording, type Description, type Recording } from './description';
 import { array, flag, number, object, text } from './json';
 import { NoAnswer } from './no_answer';
 import { read_event, read_latest, type TapeEvent, type LatestRow, type SessionRole } from './messages';
@@ -48,8 +48,11 @@ async function remove(path: string): Promise<void> {
   await request(path, { method: 'DELETE' });
 }
 
+const posted = (path: string, body: object): Promise<Response> =>
+  request(path, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(body) });
+
 async function post(path: string, body: object): Promise<void> {
-  await request(path, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(body) });
+  await posted(path, body);
 }
 
 const at = (id: string): string => `/api/recordings/${encodeURIComponent(id)}`;
@@ -70,6 +73,8 @@ async function all_pages<T>(path: string, name: string, read: (entry: unknown, a
 }
 
 export const fetch_recordings = (): Promise<Recording[]> => all_pages('/api/recordings', 'recordings', read_recording);
+export const fetch_description = async (id: string): Promise<Description> =>
+  read_description(await json(`${at(id)}/description`));
 export const fetch_events = (id: string): Promise<TapeEvent[]> => all_pages(`${at(id)}/events`, 'events', read_event);
 
 export async function fetch_latest(id: string, t_s: TapeSeconds): Promise<LatestRow[]> {
@@ -176,3 +181,41 @@ export type CountdownStep = 'run' | 'hold' | 'resume' | 'off';
 export const post_countdown = (step: CountdownStep, left_s?: number): Promise<void> =>
   post('/api/live/countdown', left_s === undefined ? { step } : { step, left_s });
 export const post_new_recording = (name: string): Promise<void> => post('/api/live/recording', { name });
+
+// Ground tests and the poll
+
+export const report_address = (id: string): string => `${at(id)}/report`;
+
+export const post_procedure = (vehicle: string, procedure: string, what: 'begin' | 'end', by: string): Promise<void> =>
+  post('/api/live/procedure', { vehicle, procedure, do: what, by });
+export type StepAct = 'done' | 'waive' | 'repeat';
+export const post_step = (vehicle: string, step: string, what: StepAct, by: string, note: string): Promise<void> =>
+  post('/api/live/step', { vehicle, step, do: what, by, note });
+export const post_statement = (
+  vehicle: string,
+  check: string,
+  holds: boolean,
+  by: string,
+  note: string,
+): Promise<void> => post('/api/live/statement', { vehicle, check, holds, by, note });
+/** `vehicle` null: of the station, such as the wind. */
+export const post_entered = (vehicle: string | null, name: string, value: number, by: string): Promise<void> =>
+  post('/api/live/entered', { vehicle, name, value, by });
+export const post_ask = (position: string): Promise<void> => post('/api/live/poll', { position, do: 'ask' });
+export const post_answer = (position: string, go: boolean, by: string, note: string): Promise<void> =>
+  post('/api/live/answer', { position, go, by, note });
+
+/** A link that gives a device the right to answer for a position, and nothing else. */
+export async function fetch_position_link(position: string): Promise<string> {
+  const body: unknown = await (await posted('/api/live/position', { position })).json();
+  return text(object(body, 'position'), 'link', 'position');
+}
+
+/** What that link carries, for this device's own cookie. */
+export const post_position_key = (position: string, key: string): Promise<void> =>
+  post('/api/session', { key, position });
+
+/** The position that this device answers for; empty: none. */
+export async function fetch_position(): Promise<string> {
+  return text(object(await json('/api/session'), 'session'), 'position', 'session', '');
+}

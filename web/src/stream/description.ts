@@ -3,7 +3,7 @@
  * columns, announced once. What people read of a table or column is its title; names are for programs.
  */
 import type { TapeSeconds, UtcMs } from './clocks';
-import { array, fail, flag, number, object, one_of, text, utc_ms } from './json';
+import { array, fail, flag, number, object, one_of, text, utc_ms, type Json } from './json';
 
 /** Unit of a number between 0 and 1 that is a part of a whole (a UCUM annotation). */
 export const kFraction = '{fraction}';
@@ -70,6 +70,8 @@ export interface Vehicle {
   title: string;
   /** Whether it flies: its file describes a rocket. */
   rocket: boolean;
+  /** As it came; what only some views need is read by them (stream/ground.ts). */
+  more: Json;
 }
 
 export interface GeoPoint {
@@ -249,7 +251,8 @@ export function read_description(value: unknown, path = 'description'): Descript
       const at = `${path}/vehicles/${i}`;
       const vehicle = object(entry, at);
       const name = text(vehicle, 'name', at);
-      return { name, title: text(vehicle, 'title', at, name), rocket: flag(vehicle, 'has_rocket', at, true) };
+      const rocket = flag(vehicle, 'has_rocket', at, true);
+      return { name, title: text(vehicle, 'title', at, name), rocket, more: vehicle };
     }),
     links: array(from['links'] ?? [], `${path}/links`).map((entry, i) => {
       const at = `${path}/links/${i}`;
