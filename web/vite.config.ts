@@ -44,7 +44,14 @@ const list_files: Plugin = {
 const kLists = /svelte\/.*\/(blocks\/(each|snippet)|bindings\/(select|input|size))\.js$/;
 
 // What every view asks of a tape: in one piece, since many small ones are larger.
-const kEstimates = /src\/tape\/(estimates|roles|landing|measured|motion)\.ts$/;
+const kEstimates = /src\/(tape\/(estimates|roles|motion|flight\/measured)|places\/landing)\.ts$/;
+
+// What is asked of the station, and the words for its failures.
+const kApi = /src\/(stream\/(api|no_answer)|text\/failure)\.ts$/;
+
+// Views for who tests and decides: whoever opens one needs much of the others.
+const kGround = /src\/(app\/ground|draw\/trace|stream\/ground|(test|ready|machines|checks)\/)/;
+const kOperator = /src\/operator\//;
 
 // The build folder is the caller's choice: `npm run build -- --outDir DIR --emptyOutDir`, or TURNSTONE_WEB_OUT.
 export default defineConfig({
@@ -65,6 +72,9 @@ export default defineConfig({
           groups: [
             { name: 'lists', test: kLists },
             { name: 'estimates', test: kEstimates },
+            { name: 'api', test: kApi },
+            { name: 'operator', test: kOperator },
+            { name: 'ground', test: kGround },
           ],
         },
       },

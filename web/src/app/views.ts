@@ -4,11 +4,18 @@ import type { ViewName } from '../station/route.svelte';
 
 type Loader = () => Promise<{ default: Component }>;
 
+const ground = async (name: keyof typeof import('./ground')): Promise<{ default: Component }> => ({
+  default: (await import('./ground'))[name],
+});
+
 export const kViewLoaders: Readonly<Partial<Record<ViewName, Loader>>> = {
   crew: () => import('../crew/Crew.svelte'),
   watch: () => import('../watch/Watch.svelte'),
   recover: () => import('../recover/Recover.svelte'),
   antenna: () => import('../antenna/Antenna.svelte'),
+  test: () => ground('Test'),
+  ready: () => ground('Ready'),
+  machines: () => ground('Machines'),
   flights: () => import('../recordings/Recordings.svelte'),
   join: () => import('../join/Join.svelte'),
   help: () => import('../help/Help.svelte'),
@@ -19,13 +26,24 @@ export const kViewTitles: Readonly<Record<ViewName, string>> = {
   watch: 'Watch',
   recover: 'Recover',
   antenna: 'Antenna',
+  test: 'Test',
+  ready: 'Ready',
+  machines: 'Machines',
   flights: 'Flights',
   join: 'Join',
   help: 'Help',
 };
 
 /** Views with a place on the tape; the others are about no moment. */
-export const kOnTape: ReadonlySet<ViewName> = new Set(['crew', 'watch', 'recover', 'antenna']);
+export const kOnTape: ReadonlySet<ViewName> = new Set([
+  'crew',
+  'watch',
+  'recover',
+  'antenna',
+  'test',
+  'ready',
+  'machines',
+]);
 
 /** Views that have something to show before the station has said anything. */
 export const kWithoutTape: ReadonlySet<ViewName> = new Set(['recover', 'flights', 'join', 'help']);

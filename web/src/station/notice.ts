@@ -12,6 +12,13 @@ export type DoneCode =
   | 'shelved'
   | 'unshelved'
   | 'countdown'
+  | 'procedure'
+  | 'step'
+  | 'statement'
+  | 'entered'
+  | 'asked'
+  | 'answered'
+  | 'link_made'
   | 'copied';
 export type FaultCode = 'no_connection' | 'unreadable_message' | 'events_missing' | 'history_missing' | 'failed';
 export type NoticeCode = DoneCode | FaultCode;

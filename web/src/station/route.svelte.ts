@@ -1,20 +1,34 @@
 /** Which view is shown, and of which recording, kept in the address so that a link or a reload leads back to it. */
-export const kViews = ['crew', 'watch', 'recover', 'antenna', 'flights', 'join', 'help'] as const;
+export const kViews = [
+  'crew',
+  'watch',
+  'recover',
+  'antenna',
+  'flights',
+  'test',
+  'ready',
+  'machines',
+  'join',
+  'help',
+] as const;
 export type ViewName = (typeof kViews)[number];
 
 export interface Route {
   view: ViewName;
   /** Id of the recording that is replayed; undefined: live. */
   recording: string | undefined;
+  /** What stands behind a question mark: a link to one position of the poll has its name and key there. */
+  query: string;
 }
 
 /** Two people at a laptop get the crew's view; a phone, upright or on its side, what is to be watched. */
 const kWide = '(width >= 900px) and (height >= 500px)';
 
 export function read_route(hash: string, wide: boolean): Route {
-  const [name, id] = hash.replace(/^#\/?/, '').split('/');
+  const [path = '', query = ''] = hash.replace(/^#\/?/, '').split('?');
+  const [name, id] = path.split('/');
   const view = kViews.find((known) => known === name) ?? (wide ? 'crew' : 'watch');
-  return { view, recording: id ? decode(id) : undefined };
+  return { view, recording: id ? decode(id) : undefined, query };
 }
 
 /** A hand-written address may be badly encoded; then it names no recording that exists, and is shown as it is. */

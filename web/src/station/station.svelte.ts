@@ -10,6 +10,7 @@ import type { History } from '../tape/history';
 import type { Loader } from '../tape/loader';
 import { Tape } from '../tape/tape';
 import type { DoneCode, FaultCode, Notice } from './notice';
+import type { Said } from './said';
 
 /** Fetched once the page stands. */
 const past = (): Promise<typeof import('../tape/past')> => import('../tape/past');
@@ -27,6 +28,8 @@ class Station {
   status: Status | undefined = $state.raw();
   role: SessionRole = $state('viewer');
   notice: Notice | undefined = $state.raw();
+  /** What the view that is shown says in the band. */
+  said: Said | undefined = $state.raw();
   /** Vehicle the readouts and strips are about. */
   vehicle = $state(0);
   /** Requests for missed or older rows under way. */

@@ -58,3 +58,13 @@ describe('a screen reader', () => {
     );
   });
 });
+
+describe('what a view says', () => {
+  const said = { text: 'Not ready.', level: 'caution', form: 'board' } as const;
+  it('stands in the band, unless the vehicle’s sentence is more urgent', () => {
+    expect(band_of(tape('On the rail.', 'note'), 0, open, 'metric', said)).toMatchObject(said);
+    expect(band_of(tape('No parachute seen.', 'warning'), 0, open, 'metric', said).text).toBe('No parachute seen.');
+  });
+  it('stands there before there is any sentence', () =>
+    expect(band_of(tape('Later.', 'note', 30), 0, open, 'metric', said)).toMatchObject(said));
+});

@@ -23,10 +23,15 @@ it.each([
   ['#/crew/%E0%A4%A', true, 'crew', '%E0%A4%A'],
   ['#/nowhere', true, 'crew', undefined],
 ])('%s on a wide screen (%s) is %s of %s', (hash, wide, view, recording) => {
-  expect(routes.read_route(hash, wide)).toEqual({ view, recording });
+  expect(routes.read_route(hash, wide)).toMatchObject({ view, recording });
+});
+
+it('reads what a link to one position of the poll carries', () => {
+  const { view, recording, query } = routes.read_route('#/ready?position=weather&key=a%2Bb', false);
+  expect([view, recording, query]).toEqual(['ready', undefined, 'position=weather&key=a%2Bb']);
 });
 
 it('makes addresses that it reads', () => {
   for (const view of routes.kViews)
-    expect(routes.read_route(routes.address_of(view, 'a/b'), true)).toEqual({ view, recording: 'a/b' });
+    expect(routes.read_route(routes.address_of(view, 'a/b'), true)).toMatchObject({ view, recording: 'a/b' });
 });

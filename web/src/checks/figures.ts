@@ -1,0 +1,41 @@
+/** Measured values of checks as people read them, in the units in which the station says what is required. */
+import type { Column } from '../stream/description';
+import { format_fixed, format_value, kNoValue } from '../text/format';
+import { shown_decimals, shown_unit } from '../text/units';
+
+export interface Scale {
+  symbol: string;
+  gain: number;
+  decimals: number;
+}
+
+const kMilliseconds_s = 1; // below this
+const kMinutes_s = 600; // from here on
+
+/** The unit that fits a value; its margin is read in the same one. */
+export function scale_of(column: Column, value: number): Scale {
+  const size = Math.abs(value);
+  if (column.unit === 's' && size < kMilliseconds_s && size > 0)
+    return { symbol: 'ms', gain: 1000, decimals: Math.min(1, Math.max(0, column.decimals - 2)) };
+  if (column.unit === 's' && size >= kMinutes_s) return { symbol: 'min', gain: 1 / 60, decimals: 0 };
+  if (column.unit === 'd') return { symbol: size === 1 ? 'day' : 'days', gain: 1, decimals: column.decimals };
+  const { symbol, gain } = shown_unit(column.unit);
+  return { symbol, gain, decimals: shown_decimals(column.unit, column.decimals) };
+}
+
+const kSpace = '\u00a0';
+
+/** "18.6 ms"; a word where the value has one, a dash without a value. */
+export function figure_words(column: Column, value: number): string {
+  if (Number.isFinite(value) && column.enumeration.size > 0) return format_value(column, value);
+  return with_unit(scale_of(column, value), value, shown_unit(column.unit).offset);
+}
+
+/** A margin, in the unit of the value whose it is: a difference has no zero of its own. */
+export const margin_words = (column: Column, margin: number, value: number): string =>
+  with_unit(scale_of(column, value), margin, 0);
+
+function with_unit({ symbol, gain, decimals }: Scale, value: number, offset: number): string {
+  if (!Number.isFinite(value)) return kNoValue;
+  return `${format_fixed(value * gain + offset, decimals)}${kSpace}${symbol}`.trim();
+}

@@ -1,0 +1,156 @@
+/** What is shown of a machine at the cursor, from its dictionary alone: groups, units, limits and valid ranges. */
+import type { Column, Limit, Table } from '../stream/description';
+import type { Level } from '../stream/messages';
+import { stale_after_s } from '../tape/age';
+import type { ColumnRef } from '../tape/roles';
+import { strips_of } from '../tape/strips';
+import type { Tape } from '../tape/tape';
+import { format_fixed } from '../text/format';
+import { rounded } from '../text/rounding';
+import { shown_decimals, shown_unit } from '../text/units';
+import { from_words } from './wording';
+
+export interface Mark {
+  /** Along the ruler, 0 to 1. */
+  part: number;
+  text: string;
+  side: Limit['side'];
+  level: Exclude<Limit['level'], 'valid'>;
+}
+
+export interface Ruler {
+  low: string;
+  high: string;
+  /** Of the value; NaN without one. Beyond the ends it stands at the end. */
+  part: number;
+  marks: readonly Mark[];
+}
+
+export interface MachineRow {
+  id: string;
+  ref: ColumnRef;
+  title: string;
+  text: string;
+  unit: string;
+  /** What the number says in words; empty for most. */
+  says: string;
+  age_s: number;
+  old: boolean;
+  /** Undefined for words and for what has neither limits nor a range. */
+  ruler: Ruler | undefined;
+  /** The most urgent limit that it is beyond. */
+  beyond: Exclude<Level, 'note'> | undefined;
+  draws: boolean;
+}
+
+export interface MachineGroup {
+  title: string;
+  rows: MachineRow[];
+}
+
+/** Vehicles that fly nothing; where there are none, the one that is looked at. */
+export function machines_of(tape: Tape, vehicle: number): number[] {
+  const found = tape.description.vehicles.flatMap((one, i) => (one.rocket ? [] : [i]));
+  return found.length > 0 ? found : [vehicle];
+}
+
+/** Groups with their rows in the dictionary's order; a group that holds no value yet is still named. */
+export function groups_of(tape: Tape, vehicle: number): MachineGroup[] {
+  return strips_of(tape.description, vehicle)
+    .map(({ title, strips }) => ({
+      title,
+      rows: strips
+        .flatMap((strip) => strip.series)
+        .flatMap(({ table, column }) => row_of(tape, tape.description.tables[table], column, vehicle)),
+    }))
+    .filter((group) => group.rows.length > 0);
+}
+
+function row_of(tape: Tape, table: Table | undefined, place: number, vehicle: number): MachineRow[] {
+  const column = table?.columns[place];
+  if (!table || !column || table.vehicle !== vehicle) return [];
+  const { value, t_s } = tape.value_at_cursor(table.id, place);
+  const age_s = tape.cursor_s - t_s;
+  const words = column.enumeration.size > 0;
+  const sigma = table.columns.findIndex((one) => one.name === column.sigma_column);
+  const { text } = rounded(column, value, sigma < 0 ? NaN : tape.value_at_cursor(table.id, sigma).value);
+  const compass = column.role === 'wind_from' || column.name === 'from_deg';
+  return [
+    {
+      id: `${table.name}/${column.name}`,
+      ref: { table, column: place },
+      title: column.title,
+      text,
+      unit: words ? '' : shown_unit(column.unit).symbol,
+      says: compass && Number.isFinite(value) ? from_words(value) : '',
+      age_s,
+      old: age_s > stale_after_s(table),
+      ruler: words || compass ? undefined : ruler_of(column, value),
+      beyond: beyond(column, value),
+      draws: !words && !compass,
+    },
+  ];
+}
+
+const kOrder = { advisory: 1, caution: 2, warning: 3, valid: 0 } as const;
+
+function beyond(column: Column, value: number): MachineRow['beyond'] {
+  const passed = column.limits
+    .filter(({ side, value: limit, level }) => level !== 'valid' && (side === 'low' ? value < limit : value > limit))
+    .toSorted((a, b) => kOrder[b.level] - kOrder[a.level])[0]?.level;
+  return passed === 'valid' ? undefined : passed;
+}
+
+const kPad = 0.15; // beyond the outermost limit, as a part of what lies between
+
+/** As far as the dictionary calls the value valid, else a little beyond the limits. */
+export function ruler_of(column: Column, value: number): Ruler | undefined {
+  const limits = column.limits.filter((limit) => limit.level !== 'valid');
+  const ends = ends_of(column, limits, value);
+  if (!ends) return undefined;
+  const [low, high] = ends;
+  const { gain, offset } = shown_unit(column.unit);
+  const decimals = shown_decimals(column.unit, column.decimals);
+  const words = (number: number): string => format_fixed(number * gain + offset, decimals).replace(/\.0+$/, '');
+  const part = (number: number): number => Math.min(1, Math.max(0, (number - low) / (high - low)));
+  return {
+    low: words(low),
+    high: words(high),
+    part: Number.isFinite(value) ? part(value) : NaN,
+    marks: limits.map(({ side, level, value: limit }) => ({
+      part: part(limit),
+      text: words(limit),
+      side,
+      level: level === 'valid' ? 'advisory' : level,
+    })),
+  };
+}
+
+function ends_of(column: Column, limits: readonly Limit[], value: number): readonly [number, number] | undefined {
+  const values = limits.map((limit) => limit.value);
+  if (values.length === 0) return column.range ?? undefined;
+  let low = Math.min(...values);
+  let high = Math.max(...values);
+  const has = (side: Limit['side']): boolean => limits.some((limit) => limit.side === side);
+  // One side alone: the other end is zero as it is shown, or as far away as the value is.
+  const zero = -shown_unit(column.unit).offset;
+  if (!has('low')) low = Math.min(zero, low, Number.isFinite(value) ? value : low);
+  if (!has('high')) high = Math.max(high + (high - zero), Number.isFinite(value) ? value : high);
+  const room = kPad * (high - low);
+  const widest = column.range ?? [-Infinity, Infinity];
+  return [
+    has('low') ? Math.max(low - room, widest[0]) : Math.max(low, widest[0]),
+    has('high') ? Math.min(high + room, widest[1]) : Math.min(high, widest[1]),
+  ];
+}
+
+/** The youngest age of any row of a machine. */
+export function heard_s(tape: Tape, vehicle: number): number {
+  let age_s = NaN;
+  for (const { table } of tape.tables) {
+    if (table.vehicle !== vehicle || table.kind === 'estimate' || table.number_count === 0) continue;
+    const { t_s } = tape.value_at_cursor(table.id, 0);
+    if (!(tape.cursor_s - t_s >= age_s)) age_s = tape.cursor_s - t_s;
+  }
+  return age_s;
+}

@@ -1,0 +1,9 @@
+/** A verdict that a view puts into the band under the header. */
+import type { Level } from '../stream/messages';
+
+export interface Said {
+  text: string;
+  level: Level;
+  /** What it is about; a screen reader hears it again when this or the level changes, not for a figure. */
+  form: string;
+}

@@ -1,0 +1,52 @@
+/** Earlier firings of a vehicle's charges: in this recording, and in the newest of those on the station's disk. */
+import { fetch_description, fetch_recordings, fetch_series } from '../stream/api';
+import type { Series } from '../stream/blocks';
+import { utc_at, type TapeSeconds, type UtcMs } from '../stream/clocks';
+import type { Column, Table } from '../stream/description';
+import { charge_column } from './charge';
+
+/** What is compared from test to test, with a short word for each. */
+export const kCompared: readonly (readonly [string, string])[] = [
+  ['lid_off', 'Lid off'],
+  ['pulse_peak', 'Pulse'],
+  ['shock', 'Shock'],
+  ['battery_least', 'Least'],
+];
+
+export interface Firing {
+  utc_ms: UtcMs;
+  /** In the recording that is open, when; NaN in another. */
+  t_s: TapeSeconds;
+  /** By `kCompared`; NaN where the record has none. */
+  values: readonly number[];
+  columns: readonly (Column | undefined)[];
+}
+
+const kRecordingsMost = 12;
+const kPoints = 1024;
+
+function firings_in(series: Series, table: Table, utc_start_ms: UtcMs, here: boolean): Firing[] {
+  const places = kCompared.map(([name]) => charge_column(table, name));
+  return [...series.t_s].map((t_s, row) => ({
+    utc_ms: utc_at(utc_start_ms, t_s),
+    t_s: here ? t_s : NaN,
+    values: places.map((place) => (place < 0 ? NaN : (series.mean[place * series.rows + row] ?? NaN))),
+    columns: places.map((place) => table.columns[place]),
+  }));
+}
+
+/** Newest first. `name`: of the charge's table. */
+export async function fetch_firings(id: string, vehicle: string, name: string): Promise<Firing[]> {
+  const recordings = (await fetch_recordings()).filter(
+    (one) => one.id === id || one.vehicles.split(',').some((other) => other.trim() === vehicle),
+  );
+  const found: Firing[] = [];
+  for (const recording of recordings.slice(0, kRecordingsMost)) {
+    const description = await fetch_description(recording.id);
+    const table = description.tables.find((one) => one.name === name);
+    if (!table) continue;
+    const series = await fetch_series(recording.id, { table: table.id, points: kPoints });
+    found.push(...firings_in(series, table, description.recording.utc_start_ms, recording.id === id));
+  }
+  return found.toSorted((a, b) => b.utc_ms - a.utc_ms);
+}

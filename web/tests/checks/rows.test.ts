@@ -1,0 +1,78 @@
+/** Checks at the cursor. */
+import { describe, expect, it } from 'vitest';
+import { figure_words, margin_words } from '../../src/checks/figures';
+import { checks_at, tally_of, tightest } from '../../src/checks/rows';
+import { column, description, event, replay_at } from '../support/builders';
+import { cells, check, check_table } from '../support/ground';
+
+const kTable = 'procedure/p';
+const about = description([
+  check_table(kTable, { lid_off: ['s', 4], battery: ['V', 2], seen: ['1', 0], shock: ['m/s2', 0] }),
+]);
+const rows = {
+  [`v/${kTable}`]: {
+    ...cells('lid_off', 'holds', 0.0186, 0.0114),
+    ...cells('battery', 'fails', 7.1, -0.3),
+    ...cells('seen', 'waits'),
+    ...cells('shock', 'holds', 133, 24),
+  },
+};
+const checks = [
+  check('lid_off', { room: 0.03 }),
+  check('battery'),
+  check('seen', { statement: true }),
+  check('shock', { severity: 'should' }),
+  check('later'),
+];
+
+describe('a check', () => {
+  const list = checks_at(replay_at(60, about, rows), 0, kTable, checks);
+  const row = (id: string) => list.rows.find((one) => one.check.id === id);
+
+  it('has what was measured, and its margin in the same unit', () =>
+    expect(row('lid_off')).toMatchObject({ state: 'holds', measured: '18.6\u00a0ms', margin: '11.4\u00a0ms' }));
+  it('is drawn as the part of its room that is left', () => expect(row('lid_off')?.part).toBeCloseTo(0.38, 6));
+  it('is drawn against what was measured where no room is given', () =>
+    expect(row('shock')?.part).toBeCloseTo(24 / 157, 6));
+  it('says how far it is beyond its limit', () =>
+    expect(row('battery')).toMatchObject({ state: 'fails', margin: '0.30\u00a0V', part: 0 }));
+  it('waits where the table does not know it', () =>
+    expect(row('later')).toMatchObject({ state: 'waits', measured: '–', margin: '' }));
+  it('counts', () => {
+    const tally = tally_of(list.rows);
+    expect(tally).toMatchObject({ all: 5, hold: 2, wait: 2, fail: 1 });
+    expect(tally.in_the_way.map((one) => one.check.id)).toEqual(['battery', 'seen', 'later']);
+  });
+  it('with the least of its room left is found', () => expect(tightest(list.rows)?.check.id).toBe('shock'));
+});
+
+it('takes nothing from before its procedure was begun', () => {
+  const said = event(1, 20, 'procedure', 'statement', { data: { check: 'seen', holds: true, by: 'RK' } });
+  const tape = replay_at(60, about, rows, [said]);
+  expect(checks_at(tape, 0, kTable, checks, 55).rows.map((row) => row.state)).toEqual(Array(5).fill('waits'));
+  expect(checks_at(tape, 0, kTable, checks, 55).rows[2]?.measured).toBe('–');
+  expect(checks_at(tape, 0, kTable, checks, 10).rows[2]?.measured).toBe('yes, RK');
+});
+
+it('takes no word from after the cursor', () => {
+  const said = event(1, 70, 'procedure', 'statement', { data: { check: 'seen', holds: true, by: 'RK' } });
+  expect(checks_at(replay_at(60, about, rows, [said]), 0, kTable, checks).rows[2]?.measured).toBe('–');
+});
+
+it.each([
+  ['s', 0.0186, 4, '18.6\u00a0ms'],
+  ['s', 31, 0, '31\u00a0s'],
+  ['s', 1860, 0, '31\u00a0min'],
+  ['s', 0, 3, '0.000\u00a0s'],
+  ['d', 1, 0, '1\u00a0day'],
+  ['d', 7, 0, '7\u00a0days'],
+  ['K', 293.15, 1, '20.0\u00a0°C'],
+  ['{fraction}', 0.96, 2, '96\u00a0%'],
+  ['1', 11, 0, '11'],
+  ['V', NaN, 2, '–'],
+])('%s: %d is read as %s', (unit, value, decimals, text) =>
+  expect(figure_words(column('x', unit, { decimals }), value)).toBe(text),
+);
+
+it('a margin of a temperature is a difference', () =>
+  expect(margin_words(column('x', 'K', { decimals: 1 }), 5, 293.15)).toBe('5.0\u00a0°C'));

@@ -1,0 +1,75 @@
+/** Machines from their dictionaries. */
+import { describe, expect, it } from 'vitest';
+import { groups_of, machines_of, ruler_of } from '../../src/machines/rows';
+import { column, description, replay_at, table, words } from '../support/builders';
+
+const limit = (side: 'low' | 'high', level: 'caution' | 'warning', value: number) => ({ side, level, value });
+const coolant = column('coolant', 'K', {
+  title: 'Coolant',
+  limits: [limit('high', 'caution', 368), limit('high', 'warning', 373)],
+});
+const oil = column('oil', 'Pa', {
+  limits: [limit('low', 'caution', 150000), limit('low', 'warning', 100000)],
+  decimals: 0,
+});
+const about = description(
+  [
+    table('boat/engine', 'packet', [coolant, oil, words('state', 'Engine', 'stopped', 'running')], {
+      vehicle: 1,
+      period_s: 1,
+    }),
+    table('mast/wind', 'packet', [column('wind_from', 'deg', { role: 'wind_from', decimals: 0 })], {
+      vehicle: 2,
+      period_s: 1,
+    }),
+  ],
+  {
+    vehicles: [
+      { name: 'v', title: 'V', rocket: true, more: {} },
+      { name: 'boat', title: 'Boat', rocket: false, more: {} },
+      { name: 'mast', title: 'Mast', rocket: false, more: {} },
+    ],
+  },
+);
+const rows = { 'boat/engine': { coolant: 370, oil: 210000, state: 1 }, 'mast/wind': { wind_from: 225 } };
+const row = (vehicle: number, id: string, cursor_s = 51) =>
+  groups_of(replay_at(cursor_s, about, rows), vehicle)
+    .flatMap((group) => group.rows)
+    .find((one) => one.id.endsWith(id));
+
+describe('a channel', () => {
+  it('is beyond the most urgent of the limits that it passes', () => {
+    expect(row(1, 'coolant')).toMatchObject({ text: '96.9', unit: '°C', beyond: 'caution' });
+    expect(row(1, 'oil')?.beyond).toBeUndefined();
+  });
+  it('is old when rows stay away', () =>
+    expect([row(1, 'coolant')?.old, row(1, 'coolant', 60)?.old]).toEqual([false, true]));
+  it('of words has neither ruler nor line', () =>
+    expect(row(1, 'state')).toMatchObject({ text: 'running', ruler: undefined, draws: false }));
+  it('of a direction says it in words', () => expect(row(2, 'wind_from')?.says).toBe('from the south-west'));
+});
+
+describe('a ruler', () => {
+  it('runs from the freezing point to beyond the warning, where only high limits are given', () => {
+    const ruler = ruler_of(coolant, 350);
+    expect(ruler?.low).toBe('0');
+    expect(ruler?.marks.map((mark) => mark.text)).toEqual(['94.9', '99.9']);
+    expect(ruler?.part).toBeLessThan(ruler!.marks[0]!.part);
+  });
+  it.each([1e3, 9e6])('keeps a value of %d inside its ends', (value) => {
+    const part = ruler_of(oil, value)?.part ?? NaN;
+    expect(part >= 0 && part <= 1).toBe(true);
+  });
+  it('is as wide as what is valid where there are no limits', () =>
+    expect(ruler_of(column('fuel', '%', { range: [0, 100], decimals: 0 }), 74)).toMatchObject({
+      low: '0',
+      high: '100',
+      part: 0.74,
+    }));
+  it('is not drawn for what has neither', () => expect(ruler_of(column('x'), 1)).toBeUndefined());
+});
+
+it('machines are what flies nothing, else the one that is looked at', () => {
+  expect(machines_of(replay_at(51, about, {}), 0)).toEqual([1, 2]);
+  expect(machines_of(replay_at(51, description([]), {}), 0)).toEqual([0]);
+});
