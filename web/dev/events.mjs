@@ -6,6 +6,7 @@ import {
     kApogee_m,
     kBallistic,
     kFlightEnd_s,
+    kGround,
     kLiftoff_s,
     main_t,
     phase_at,
@@ -58,6 +59,7 @@ function said_at(t) {
     const fall = Math.round(-at(truth.speed, t));
     switch (phase_at(t)) {
         case 'on the rail':
+            if (kGround) return ['On the stand.', { form: 'on_the_stand' }];
             return ['On the rail. Liftoff not seen.', { form: 'on_the_rail' }];
         case 'under thrust':
             return [`Under thrust. ${altitude} m AGL, climbing ${-fall} m/s.`, { form: 'under_thrust' }];
@@ -95,7 +97,7 @@ function said_at(t) {
 function sentences() {
     const found = [];
     for (let t = 0; t < kFlightEnd_s; t++) {
-        const lost = t >= 62 && t < 65 && !kBallistic;
+        const lost = t >= 62 && t < 65 && !kBallistic && !kGround;
         const [text, data] = lost ? ['No data from the rocket. Watch the sky.', { form: 'signal_lost' }] : said_at(t);
         if (found.at(-1)?.text === text) continue;
         const level = data.form === 'no_parachute' ? 'warning' : lost ? 'caution' : 'note';
@@ -128,7 +130,7 @@ const ballistic = [
     alert(touchdown_t, true, 'no_parachute', 'warning', `${kVehicle}/descent/no_parachute`, 'The flight is over'),
 ];
 
-export const events = [
+const flight = [
     event(0.02, golden('event_missing').event, golden('event_missing')),
     ...phases.map(phase),
     entered('marker', 8.3, 'Igniter connected'),
@@ -152,3 +154,18 @@ export const events = [
     flight_event(touchdown_t, 'touchdown', 'Touchdown'),
     ...sentences(),
 ].sort((a, b) => a.t_s - b.t_s);
+
+const kOfFlight = [
+    'liftoff',
+    'burnout',
+    'apogee',
+    'touchdown',
+    'drogue_out',
+    'main_out',
+    'pressure_pulse',
+    'sensor_frozen',
+    'link_down',
+];
+export const events = kGround
+    ? flight.filter(({ event, kind }) => !kOfFlight.includes(event) && !kind.startsWith('alert') && kind !== 'marker')
+    : flight;

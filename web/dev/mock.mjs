@@ -5,8 +5,9 @@ import { createServer } from 'node:http';
 import { join } from 'node:path';
 import { WebSocketServer } from 'ws';
 import { entered, events, handled } from './events.mjs';
+import { act, done, keys, vehicles } from './ground.mjs';
 import { roles, rows, tables } from './tables.mjs';
-import { kFlightEnd_s } from './truth.mjs';
+import { kFlightEnd_s, kGround } from './truth.mjs';
 
 const option = (name, fallback) => {
     const place = process.argv.indexOf(`--${name}`);
@@ -20,6 +21,7 @@ let started_ms = Date.now() - Number(option('at', '0')) * 1000;
 const new_id = () => `${new Date().toISOString().slice(0, 19).replaceAll(':', '')}Z-sanderling`;
 let live_id = new_id();
 let operator = option('operator', '') === 'yes';
+let position = ''; // of the poll, that this device answers for
 const now_s = () => Math.min(kEnd_s, (Date.now() - started_ms) / 1000);
 const own_events = [];
 const meta = new Map([
@@ -66,14 +68,17 @@ const description = (id) => ({
         ],
         has_terrain: false,
     },
-    vehicles: [{ name: 'sanderling', title: 'Sanderling', dictionary_version: '1.0.0', has_rocket: true }],
+    vehicles: kGround ? vehicles : vehicles.slice(0, 1).map((one) => ({ ...one, procedures: [], readiness: null })),
     links: [{ name: 'radio', uri: 'serial:/dev/ttyUSB0?baud=57600', vehicle: 0 }],
-    tables: tables.map(({ row, until, rail_period_s, ...table }) => (void row, void until, void rail_period_s, table)),
+    tables: tables.map(
+        ({ row, list, until, rail_period_s, ...table }) => (void row, void list, void until, void rail_period_s, table),
+    ),
 });
 const finite = (value) => (Number.isFinite(value) ? value : null);
 const latest = (t_s) =>
     tables.flatMap((table) => {
-        const last = rows(table, Math.max(0, (table.until ? Math.min(t_s, table.until) : t_s) - 11), t_s + 1e-9).at(-1);
+        const begin_s = table.list ? 0 : Math.max(0, (table.until ? Math.min(t_s, table.until) : t_s) - 11);
+        const last = rows(table, begin_s, t_s + 1e-9, 'found').at(-1);
         return last ? [{ table: table.id, t_s: last[0], values: last[1].map(finite) }] : [];
     });
 
@@ -113,7 +118,7 @@ function series(table, names, from, to, points) {
 
 function block_message(from, to, seq, replay) {
     const blocks = tables
-        .map((table) => ({ table, found: rows(table, from, to) }))
+        .map((table) => ({ table, found: rows(table, from, to, 'found') }))
         .filter(({ found }) => found.length > 0);
     const size = blocks.reduce((sum, { table, found }) => sum + 8 + 8 * found.length * (1 + table.columns.length), 24);
     const bytes = Buffer.alloc(size);
@@ -192,11 +197,19 @@ const http = createServer((request, response) => {
         request.on('data', (part) => (text += part));
         request.on('end', () => {
             const body = JSON.parse(text || '{}');
+            if (parts[1] === 'session' && body.position) {
+                if (keys.get(body.key) !== body.position)
+                    return json({ error: 'that is not the key of this position' }, 403);
+                position = body.position;
+                return json({});
+            }
+            const answers = parts[2] === 'answer' && body.position === position;
             if (parts[1] === 'session') {
                 if (body.key !== key)
                     return json({ error: 'that is not the operator key; it was printed when the server started' }, 403);
                 operator = true;
-            } else if (!operator) return json({ error: 'only the operator may do this; enter the operator key' }, 403);
+            } else if (!operator && !answers)
+                return json({ error: 'only the operator may do this; enter the operator key' }, 403);
             if (parts[3] === 'meta') meta.set(decodeURIComponent(parts[2]), body);
             const handling = {
                 acknowledge: 'alert_acknowledged',
@@ -207,6 +220,8 @@ const http = createServer((request, response) => {
                 const until = parts[2] === 'shelve' ? { until_s: now_s() + body.for_s } : {};
                 own_events.push({ ...handled(handling, now_s(), body.key, until), t_found_s: now_s() });
             }
+            const made = kGround && parts[1] === 'live' ? act(now_s(), parts[2], body) : undefined;
+            if (made) return json(made, made.error ? 400 : 200);
             if (parts[2] === 'recording') start_recording(body.name);
             if (parts[2] === 'marker' || parts[2] === 'note') {
                 own_events.push({ ...entered(parts[2], body.t_s ?? now_s(), body.text), t_found_s: now_s() });
@@ -215,7 +230,8 @@ const http = createServer((request, response) => {
         });
         return undefined;
     }
-    if (parts[1] === 'session') return json({ role: operator ? 'operator' : 'viewer', version: '0.1.0' });
+    if (parts[1] === 'session')
+        return json({ role: operator ? 'operator' : 'viewer', version: '0.1.0', ...(position && { position }) });
     if (parts[1] !== 'recordings') return json({ error: 'no such request' }, 404);
     if (parts.length === 2)
         return json({
@@ -225,7 +241,7 @@ const http = createServer((request, response) => {
     const id = parts[2] === 'live' ? live_id : decodeURIComponent(parts[2]);
     const end = finished.get(id) ?? now_s();
     if (parts[3] === 'description') return json(description(id));
-    if (parts[3] === 'events') return json({ events: [...events, ...own_events].filter((e) => e.t_s <= end) });
+    if (parts[3] === 'events') return json({ events: [...events, ...own_events, ...done].filter((e) => e.t_s <= end) });
     if (parts[3] === 'latest') return json({ latest: latest(Number(url.searchParams.get('t_s'))) });
     if (parts[3] === 'download') {
         response.writeHead(200, { 'Content-Disposition': `attachment; filename="${id}.sqlite"` });
@@ -309,7 +325,7 @@ sockets.on('connection', (socket) => {
             return;
         }
         if (now > told) socket.send(block_message(told, now, seq++, false));
-        for (const e of [...events, ...own_events]) if (e.t_found_s > told && e.t_found_s <= now) send(e);
+        for (const e of [...events, ...own_events, ...done]) if (e.t_found_s > told && e.t_found_s <= now) send(e);
         told = now;
     }, 50);
     const status = setInterval(

@@ -1,6 +1,7 @@
 // Tables of the invented flight with their rows. Estimators and the link are described by the golden hello, so that the
 // stand-in server speaks as the real one does; a vehicle's packets are described here, as a dictionary would.
 import { readFileSync } from 'node:fs';
+import { tables as ground } from './ground.mjs';
 import {
     apogee_t,
     at,
@@ -8,6 +9,7 @@ import {
     flying,
     kApogee_m,
     kBallistic,
+    kGround,
     kLiftoff_s,
     main_t,
     noise,
@@ -435,11 +437,17 @@ export const tables = [
     ...described.filter((table) => !is_link(table)),
     ...watched,
     ...packets,
+    ...(kGround ? ground : []),
     ...described.filter(is_link),
 ].map((table, id) => ({ ...table, id }));
 
-/** Rows of a table in [from, to), as [t, values]; what a fade swallowed is missing. */
-export function rows(table, from, to) {
+/** Rows of a table in [from, to), as [t, values], by their own time or by when they were found; what a fade swallowed is missing. */
+export function rows(table, from, to, by = 'time') {
+    if (table.list)
+        return table
+            .list(to)
+            .filter(([t, , at]) => (by === 'found' ? at >= from && at < to : t >= from && t < to))
+            .map(([t, row]) => [t, table.columns.map(({ name }) => row[name] ?? NaN)]);
     const found = [];
     const first = Math.max(0, Math.ceil(from / table.period_s - 1e-9));
     for (let k = first; k * table.period_s < to; k++) {

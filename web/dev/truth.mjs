@@ -1,12 +1,15 @@
 // An invented flight as functions of time. Shapes are plausible, not physics: the simulator in tools/ is for that.
 /** `--ballistic`: no parachute opens. */
 export const kBallistic = process.argv.includes('--ballistic');
-export const kLiftoff_s = 20;
-export const kFlightEnd_s = 175;
+/** `--ground`: nothing flies; see ground.mjs. */
+export const kGround = process.argv.includes('--ground');
+const kNever_s = 1e6;
+export const kLiftoff_s = kGround ? kNever_s : 20;
+export const kFlightEnd_s = kGround ? 7200 : 175;
 const kStep = 0.005;
 
 function integrate() {
-    const n = Math.ceil(kFlightEnd_s / kStep);
+    const n = Math.ceil(Math.min(175, kFlightEnd_s) / kStep);
     const altitude = new Float64Array(n);
     const speed = new Float64Array(n);
     const accel = new Float64Array(n);
@@ -36,9 +39,13 @@ function integrate() {
 
 export const truth = integrate();
 export const at = (array, t) => array[Math.min(array.length - 1, Math.max(0, Math.round(t / kStep)))];
-export const apogee_t = truth.altitude.indexOf(Math.max(...truth.altitude)) * kStep;
-export const main_t = truth.altitude.findIndex((h, i) => i * kStep > apogee_t && h < 150) * kStep;
-export const touchdown_t = truth.altitude.findIndex((h, i) => i * kStep > apogee_t && h <= 0.5) * kStep;
+export const apogee_t = kGround ? kNever_s + 20 : truth.altitude.indexOf(Math.max(...truth.altitude)) * kStep;
+export const main_t = kGround
+    ? kNever_s + 60
+    : truth.altitude.findIndex((h, i) => i * kStep > apogee_t && h < 150) * kStep;
+export const touchdown_t = kGround
+    ? kNever_s + 90
+    : truth.altitude.findIndex((h, i) => i * kStep > apogee_t && h <= 0.5) * kStep;
 
 /** Repeatable noise, about normal, of a time and a lane. */
 export function noise(t, lane) {
@@ -67,7 +74,7 @@ export const phase_at = (t) => phases.findLast(([begin_s]) => begin_s <= t)[1];
 /** What the vehicle says: waiting, flying up, flying down, down. */
 export const onboard_phase_at = (t) => (t < kLiftoff_s ? 0 : t < apogee_t ? 1 : t < touchdown_t ? 2 : 3);
 /** Whether the link is silent. */
-export const fade = (t) => (t > 61 && t < 64.2) || (t > 118 && t < 119.5);
+export const fade = (t) => !kGround && ((t > 61 && t < 64.2) || (t > 118 && t < 119.5));
 /** From 0 at rest to 1 under full thrust. */
 export const flying = (t) => Math.min(1, Math.max(0, at(truth.accel, t) / 40));
 export const kApogee_m = Math.max(...truth.altitude);
