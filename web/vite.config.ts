@@ -49,6 +49,10 @@ const kEstimates = /src\/(tape\/(estimates|roles|motion|flight\/measured)|places
 // What is asked of the station, and the words for its failures.
 const kApi = /src\/(stream\/(api|no_answer)|text\/failure)\.ts$/;
 
+// Small pieces that several views draw with, none of them Watch before its first figure.
+const kDrawing =
+  /src\/(draw\/(ticks|hatch|phases|strip\/(rows|raster))|tape\/(zero|age|strips|links)|text\/rounding)\.ts$/;
+
 // Views for who tests and decides: whoever opens one needs much of the others.
 const kGround = /src\/(app\/ground|draw\/trace|stream\/ground|(test|ready|machines|checks)\/)/;
 const kOperator = /src\/operator\//;
@@ -73,6 +77,7 @@ export default defineConfig({
             { name: 'lists', test: kLists },
             { name: 'estimates', test: kEstimates },
             { name: 'api', test: kApi },
+            { name: 'drawing', test: kDrawing },
             { name: 'operator', test: kOperator },
             { name: 'ground', test: kGround },
           ],

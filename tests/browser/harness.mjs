@@ -18,6 +18,8 @@ const option = (name, fallback) => {
 };
 export const kTurnstone = option('turnstone', join(kSource, 'build/release/bin/turnstone'));
 export const kSimulate = option('simulate', join(kSource, 'build/release/bin/simulate'));
+/** A build of the dashboard for the stand-in server; undefined: the real server. */
+export const kDist = option('stand-in', undefined);
 export const kShots = join(option('out', join(kSource, 'build/release')), 'screenshots');
 export const kDemo = join(kSource, 'tools/demo');
 const kFlags = ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'];

@@ -66,7 +66,7 @@ export const procedures = [
                 text: 'Tick when done. The safety officer decides who goes.',
                 caution: 'If it did not fire, wait 60 s and treat the charge as live.',
             }),
-            step('photograph', 'instruct', 'Photograph the lid and the line'),
+            step('photograph', 'hold', 'Photograph the lid and the line', { checks: ['seen'] }),
         ],
         checks: procedure_checks,
     },

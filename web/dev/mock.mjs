@@ -20,8 +20,10 @@ const key = option('key', 'lantern');
 let started_ms = Date.now() - Number(option('at', '0')) * 1000;
 const new_id = () => `${new Date().toISOString().slice(0, 19).replaceAll(':', '')}Z-sanderling`;
 let live_id = new_id();
-let operator = option('operator', '') === 'yes';
-let position = ''; // of the poll, that this device answers for
+const everybody = option('operator', '') === 'yes';
+/** What a device may do stands in its cookies; a stand-in trusts them. */
+const is_operator = (request) => everybody || /role=operator/.test(request.headers.cookie ?? '');
+const position_of = (request) => /position=(\w+)/.exec(request.headers.cookie ?? '')?.[1] ?? '';
 const now_s = () => Math.min(kEnd_s, (Date.now() - started_ms) / 1000);
 const own_events = [];
 const meta = new Map([
@@ -200,15 +202,15 @@ const http = createServer((request, response) => {
             if (parts[1] === 'session' && body.position) {
                 if (keys.get(body.key) !== body.position)
                     return json({ error: 'that is not the key of this position' }, 403);
-                position = body.position;
+                response.setHeader('Set-Cookie', `position=${body.position}; Path=/; HttpOnly; SameSite=Strict`);
                 return json({});
             }
-            const answers = parts[2] === 'answer' && body.position === position;
+            const answers = parts[2] === 'answer' && body.position === position_of(request);
             if (parts[1] === 'session') {
                 if (body.key !== key)
                     return json({ error: 'that is not the operator key; it was printed when the server started' }, 403);
-                operator = true;
-            } else if (!operator && !answers)
+                response.setHeader('Set-Cookie', 'role=operator; Path=/; HttpOnly; SameSite=Strict');
+            } else if (!is_operator(request) && !answers)
                 return json({ error: 'only the operator may do this; enter the operator key' }, 403);
             if (parts[3] === 'meta') meta.set(decodeURIComponent(parts[2]), body);
             const handling = {
@@ -230,8 +232,11 @@ const http = createServer((request, response) => {
         });
         return undefined;
     }
-    if (parts[1] === 'session')
-        return json({ role: operator ? 'operator' : 'viewer', version: '0.1.0', ...(position && { position }) });
+    if (parts[1] === 'session') {
+        const position = position_of(request);
+        const role = is_operator(request) ? 'operator' : 'viewer';
+        return json({ role, version: '0.1.0', ...(position && { position }) });
+    }
     if (parts[1] !== 'recordings') return json({ error: 'no such request' }, 404);
     if (parts.length === 2)
         return json({
@@ -281,7 +286,7 @@ function start_recording(name) {
 
 const begins = new Set();
 const sockets = new WebSocketServer({ server: http, path: '/api/stream' });
-sockets.on('connection', (socket) => {
+sockets.on('connection', (socket, request) => {
     let replay;
     let seq = 0;
     let told = now_s();
@@ -290,7 +295,7 @@ sockets.on('connection', (socket) => {
         send({
             type: 'hello',
             version: 1,
-            role: operator ? 'operator' : 'viewer',
+            role: is_operator(request) ? 'operator' : 'viewer',
             server_id: 'mock',
             description: description(id),
             roles,

@@ -10,6 +10,7 @@ export interface Scale {
 }
 
 const kMilliseconds_s = 1; // below this
+const kDigits = 3; // that tell something of a measured value
 const kMinutes_s = 600; // from here on
 
 /** The unit that fits a value; its margin is read in the same one. */
@@ -20,7 +21,8 @@ export function scale_of(column: Column, value: number): Scale {
   if (column.unit === 's' && size >= kMinutes_s) return { symbol: 'min', gain: 1 / 60, decimals: 0 };
   if (column.unit === 'd') return { symbol: size === 1 ? 'day' : 'days', gain: 1, decimals: column.decimals };
   const { symbol, gain } = shown_unit(column.unit);
-  return { symbol, gain, decimals: shown_decimals(column.unit, column.decimals) };
+  const told = size * gain > 0 ? kDigits - 1 - Math.floor(Math.log10(size * gain)) : kDigits;
+  return { symbol, gain, decimals: Math.min(shown_decimals(column.unit, column.decimals), Math.max(0, told)) };
 }
 
 const kSpace = '\u00a0';

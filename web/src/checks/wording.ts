@@ -28,7 +28,8 @@ export const kActWords = {
   cancel: 'Cancel',
 } as const;
 
-export const value_label = (unit: string): string => (unit === '' ? 'Value' : `Value, ${unit}`);
+/** `required`: what it is held against. */
+export const value_label = (required: string): string => (required === '' ? 'Value' : `Value (${required})`);
 
 /** "16 of 19 hold, 2 wait, 1 fails". */
 export function tally_words({ all, hold, wait, fail }: Tally): string {

@@ -1,0 +1,269 @@
+// Ground tests and the poll in a real browser: a whole separation test by an operator while two viewers watch (#/test), then
+// the readiness board with a poll of three positions, each from its own device, one of them a phone (#/ready), and the machines
+// beside the rocket (#/machines). What is on screen is compared with what the recording holds.
+//
+//   node tests/browser/ground.mjs --turnstone BIN --simulate BIN --out FOLDER
+//
+// With --stand-in DIST it talks to web/dev/mock.mjs, which serves a build of the dashboard from there.
+import { join } from 'node:path';
+import { api, check, check_soon, inspect, kDist, open_page, fly, picture, recorded, run_in_browser, sleep, start, start_server, station, stop, until } from './harness.mjs';
+
+// Cookies belong to a name: each of these is a device of its own.
+const kDevices = ['viewer', 'phone', 'second', 'third'];
+const kFlags = [`--host-resolver-rules=${kDevices.map((name) => `MAP ${name}.test 127.0.0.1`).join(', ')}`];
+const kProcedure = 'Tethered separation test';
+const kCharge = '/charge/drogue';
+const errors = [];
+
+async function begin_station() {
+  if (kDist) {
+    const child = start('node', [join(import.meta.dirname, '../../web/dev/mock.mjs'), '--ground', '--dist', kDist, '--port', '0']);
+    const address = await until('the stand-in server', () => /mock on (http:\/\/\S+)/.exec(child.text)?.[1]);
+    return { child, address, key: 'lantern' };
+  }
+  const server = await start_server(0);
+  fly('separation-test', { impairment: 'clean', before_ignition_s: 90 });
+  return server;
+}
+
+/** The station's address as a device calls it. */
+const address_on = (device, hash) => {
+  const url = new URL(station.address);
+  if (device) url.hostname = `${device}.test`;
+  url.hash = hash;
+  return url.href;
+};
+const text_of = async (page, id) => (await page.getByTestId(id).innerText()).replaceAll(/[\n\u00a0]+/g, ' ').trim();
+const band = (page) => text_of(page, 'sentence');
+
+async function unlock(page, key) {
+  await page.getByRole('button', { name: 'Unlock operator controls' }).click();
+  await page.locator('#operator-key').fill(key);
+  await page.getByRole('button', { name: 'Unlock', exact: true }).click();
+}
+
+/** The step under way as a page shows it, by its id. */
+const now_at = async (page) => {
+  const step = page.locator('[data-state=under_way]');
+  return (await step.count()) === 1 ? (await step.getAttribute('data-testid')).slice('step-'.length) : '';
+};
+const states_on = (page) => page.locator('[data-testid^=check-]').evaluateAll((rows) => rows.map((row) => `${row.dataset.testid} ${row.dataset.state}`).sort());
+
+async function same_everywhere(what, pages, read) {
+  await check_soon(what, async () => {
+    const all = await Promise.all(Object.values(pages).map(read));
+    return [all.every((one) => JSON.stringify(one) === JSON.stringify(all[0])), all.map((one) => JSON.stringify(one)).join(' | ')];
+  });
+}
+
+async function look(pages, what) {
+  for (const [name, page] of Object.entries(pages)) {
+    await page.bringToFront();
+    await picture(page, `ground-${what.replaceAll(/[, ]+/g, '-')}-${name}`);
+    await inspect(page, `${what}, ${name}`);
+  }
+}
+
+async function separation_test(browser, key) {
+  const pages = {};
+  for (const [name, device, width, height, scheme] of [['operator', '', 1366, 768, 'light'], ['phone', 'viewer', 390, 844, 'dark'], ['big', 'viewer', 1920, 1080, 'light']]) {
+    pages[name] = await open_page(browser, errors, name, width, height, scheme);
+    await pages[name].goto(address_on(device, '#/test'));
+    await until(`the view of ${name}`, () => pages[name].getByTestId('steps').isVisible());
+  }
+  const { operator, phone, big } = pages;
+  await operator.bringToFront();
+  check('nobody has begun a test', /No test is under way/.test(await band(operator)), await band(operator));
+  await unlock(operator, key);
+  const acts = operator.getByTestId('acts');
+  await until('the controls', () => acts.isVisible());
+  await acts.getByLabel('Procedure').selectOption({ label: kProcedure });
+  check('nothing can be begun without initials', await acts.getByRole('button', { name: 'Begin' }).isDisabled());
+  await acts.getByLabel('Initials').fill('RK');
+  await acts.getByRole('button', { name: 'Begin' }).click();
+  await until('the first step on the phone', async () => (await now_at(phone)) !== '');
+  await same_everywhere('every page shows the same step', pages, now_at);
+  check('who watches has no controls', (await phone.getByTestId('acts').count()) + (await big.getByTestId('acts').count()) === 0);
+  const id = (await api('recordings')).live;
+  const { vehicles } = await api('recordings/live/description');
+  const procedure = vehicles[0].procedures.find((one) => one.title === kProcedure);
+  const begun = await text_of(operator, 'run');
+  check('the test has its number', begun.startsWith(kProcedure) && /\d$/.test(begun), begun);
+  await look(pages, 'test begun');
+
+  const seen = [];
+  let repeated = false;
+  for (let step = await now_at(operator); step !== ''; step = await now_at(operator)) {
+    seen.push(step);
+    const about = procedure.steps.find((one) => one.id === step);
+    if (about.caution !== '') {
+      const words = await operator.getByTestId(`step-${step}`).innerText();
+      check(`the caution stands at the step ${step} before it is done`, words.includes(about.caution), words);
+      await check_soon(`and on the phone, ${step}`, async () => [(await phone.locator('main').innerText()).includes(about.caution)]);
+    }
+    for (let asks = acts.getByRole('button', { name: 'It holds' }); (await asks.count()) > 0; ) {
+      const before = await asks.count();
+      await asks.first().click();
+      await until('the statement', async () => (await asks.count()) < before);
+    }
+    const done = acts.getByRole('button', { name: /^Step \d+ done$/ });
+    if (seen.length === 1) await acts.getByRole('button', { name: 'More' }).click();
+    if (seen.length === 1) check('a step is waived only with a note', await acts.getByRole('button', { name: 'Waive' }).isDisabled());
+    if ((await done.count()) > 0) {
+      await done.focus();
+      await operator.keyboard.press('Enter');
+    }
+    await until(`what follows ${step}`, async () => (await now_at(operator)) !== step, 150_000);
+    if (!repeated) {
+      repeated = true;
+      await acts.getByLabel('Step to repeat').selectOption(step);
+      await acts.getByRole('button', { name: 'Repeat', exact: true }).click();
+      await until('the step again', async () => (await now_at(operator)) === step);
+      check('a step can be repeated', true);
+    }
+  }
+  check('every step came', procedure.steps.every((one) => seen.includes(one.id)), seen.join(' '));
+
+  // What the charge did
+  for (const [name, page] of Object.entries(pages)) await until(`the picture of ${name}`, () => page.getByTestId('charge-picture').isVisible(), 60_000);
+  const { value: lid_off_s } = await recorded(id, 1e6, kCharge, (await column_of('lid_off')).name);
+  for (const [name, page] of Object.entries(pages))
+    await check_soon(`${name}: the lid left when the recording says`, async () => {
+      const found = /lid off[^]*?ms([^]*)/.exec(await page.getByTestId('edges').innerText())?.[1] ?? '';
+      return [found.includes((1000 * lid_off_s).toFixed(1)), `${found} | ${lid_off_s}`];
+    });
+  await until('a line of acceleration', async () => ((await big.locator('[data-testid=charge-picture] path.line').first().getAttribute('d')) ?? '').length > 500);
+  await same_everywhere('every page has the same verdict', pages, (page) => text_of(page, 'verdict'));
+  await same_everywhere('and the same state of every check', pages, states_on);
+  const { tables } = await api('recordings/live/description');
+  const table = tables.find((one) => one.name.endsWith(`/procedure/${procedure.id}`));
+  const row = (await api(`recordings/live/latest?t_s=1e6`)).latest.find((one) => one.table === table.id);
+  const states = table.columns.flatMap((column, i) => (column.name.endsWith('_state') ? [`check-${column.name.slice(0, -'_state'.length)} ${column.enumeration[row.values[i]].replaceAll(' ', '_')}`] : []));
+  check('which the recording has as well', JSON.stringify(states.sort()) === JSON.stringify(await states_on(big)), `${states} | ${await states_on(big)}`);
+
+  // The picture by keyboard
+  await operator.bringToFront();
+  const slider = operator.getByRole('slider', { name: 'Charge picture' });
+  await slider.focus();
+  await operator.keyboard.press('Home');
+  await operator.keyboard.press('PageDown');
+  check('the cursor steps from edge to edge', Number(await slider.getAttribute('aria-valuenow')) === 0, await slider.getAttribute('aria-valuetext'));
+  await operator.keyboard.press('ArrowRight');
+  check('and by a millisecond, with its values in words', /^1\.0 ms: .*acceleration/i.test(await slider.getAttribute('aria-valuetext')), await slider.getAttribute('aria-valuetext'));
+  check('a screen reader hears the verdict', /hold|fails/.test(await operator.getByTestId('said').innerText()), await operator.getByTestId('said').innerText());
+  await look(pages, 'test done');
+
+  await acts.getByRole('button', { name: 'End the test' }).click();
+  await acts.getByRole('button', { name: 'End now' }).click();
+  await check_soon('the end is on every page', async () => [(await now_at(phone)) === '' && /Begin/.test(await acts.innerText())]);
+
+  // Behind live it is that moment's
+  await big.bringToFront();
+  await big.locator('main').focus();
+  await big.keyboard.press('Home');
+  await check_soon('at the start of the recording nothing has happened', async () => [/No test is under way/.test(await band(big)) && /No firing/.test(await big.locator('main').innerText()), await band(big)]);
+  await picture(big, 'ground-test-behind-live');
+  for (const page of Object.values(pages)) await page.close();
+}
+
+async function column_of(name) {
+  const { tables } = await api('recordings/live/description');
+  const table = tables.find((one) => one.name.endsWith(kCharge));
+  return table.columns.find((column) => column.name === name || column.name.startsWith(`${name}_`));
+}
+
+async function poll(browser) {
+  const operator = await open_page(browser, errors, 'board', 1366, 768, 'light');
+  await operator.goto(address_on('', '#/ready'));
+  await until('the board', () => operator.getByTestId('board').isVisible());
+  const { readiness } = (await api('recordings/live/description')).vehicles[0];
+  const positions = readiness.positions.slice(0, 3);
+
+  // The countdown is the largest figure
+  await operator.getByRole('button', { name: 'Set time' }).click();
+  const sheet = operator.getByRole('dialog');
+  await sheet.getByLabel('To T-0').fill('5:00');
+  await sheet.getByRole('button', { name: 'Set and hold' }).click();
+  await sheet.getByRole('button', { name: 'Close' }).click();
+  await check_soon('a hold stands as the largest figure', async () => [/held[^]*T−5:00/.test(await text_of(operator, 'countdown')), await text_of(operator, 'countdown')]);
+  const sizes = await operator.locator('main *').evaluateAll((nodes) => Math.max(...nodes.filter((node) => node.children.length === 0 && node.textContent.trim() !== '' && node.className !== 'figure').map((node) => parseFloat(getComputedStyle(node).fontSize))));
+  const figure = await operator.locator('[data-testid=countdown] .figure').evaluate((node) => parseFloat(getComputedStyle(node).fontSize));
+  check('and nothing on the page is larger', figure > sizes, `${figure} px, ${sizes} px`);
+
+  // A device for each position
+  const devices = {};
+  for (const [i, position] of positions.entries()) {
+    const row = operator.getByTestId(`position-${position.id}`);
+    await operator.bringToFront();
+    await row.getByRole('button', { name: /^Ask/ }).click();
+    await check_soon(`${position.title} is asked`, async () => [(await row.getAttribute('data-answer')) === 'asked']);
+    await row.getByRole('button', { name: position.title, exact: true }).click();
+    await operator.getByRole('button', { name: 'Link for a device' }).click();
+    const link = await until('the link', async () => (await operator.getByTestId('device-link').count()) > 0 && operator.getByTestId('device-link').inputValue());
+    await row.getByRole('button', { name: position.title, exact: true }).click();
+    const [width, height] = i === 0 ? [390, 844] : i === 1 ? [844, 390] : [1366, 768];
+    const page = await open_page(browser, errors, position.id, width, height, i === 2 ? 'light' : 'dark');
+    await page.goto(address_on(kDevices[i + 1], new URL(link).hash));
+    await until(`the page of ${position.title}`, () => page.getByTestId('position').getByRole('button', { name: 'go', exact: true }).isVisible());
+    check(`${position.title}: the key leaves the address`, !/key=/.test(page.url()), page.url());
+    devices[position.id] = page;
+  }
+  const [first, second] = positions.map((position) => devices[position.id]);
+  await look({ phone: first, side: second }, 'position asked');
+  const targets = await first.getByTestId('position').locator('button').evaluateAll((nodes) => nodes.map((node) => node.getBoundingClientRect()).map(({ width, height }) => Math.min(width, height)));
+  check('go and no go are too large to miss', Math.min(...targets) >= 100, targets.join(', '));
+
+  const other = positions[1].id;
+  const status = await first.evaluate(async (position) => (await fetch('/api/live/answer', { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify({ position, go: true, by: 'X', note: '' }) })).status, other);
+  check('a position may not answer for another', status === 403, String(status));
+  errors.splice(0, errors.length, ...errors.filter((text) => !/403/.test(text)));
+
+  const answer = async (position, go, note = '') => {
+    const page = devices[position.id];
+    await page.bringToFront();
+    if (note !== '') await page.getByLabel('Note').fill(note);
+    await page.getByTestId('position').getByRole('button', { name: go ? 'go' : 'no go', exact: true }).click();
+    await check_soon(`${position.title} says ${go ? 'go' : 'no go'}, and the board has it`, async () => [(await operator.getByTestId(`position-${position.id}`).getAttribute('data-answer')) === (go ? 'go' : 'no_go')]);
+  };
+  await answer(positions[0], true);
+  await answer(positions[1], false, 'gusts');
+  await answer(positions[2], true);
+  await operator.bringToFront();
+  await check_soon('the band says who is against it', async () => [new RegExp(`^Caution Hold at T−5:00\\..*${positions[1].title} says no go`).test(await band(operator)), await band(operator)]);
+  check('a screen reader hears the no go', (await operator.getByTestId('said').innerText()).includes(`${positions[1].title} says no go`), await operator.getByTestId('said').innerText());
+  check('and so does the device of another position', /says no go/.test(await band(first)), await band(first));
+  await look({ board: operator, phone: first }, 'no go');
+  await answer(positions[1], true);
+
+  const waiting = await operator.locator('[data-testid=board] [data-state]').evaluateAll((rows) => rows.filter((row) => row.dataset.state !== 'holds').length);
+  check('the board is not ready while a check waits or fails', waiting === 0 || !/^(Hold at [^.]*\. )?Ready/.test(await band(operator)), await band(operator));
+
+  // A value that a person read
+  const gust = operator.getByTestId('check-wind_gust');
+  if ((await gust.getByRole('button').count()) > 0) {
+    await gust.getByRole('button').click();
+    await operator.getByRole('form', { name: /gust/i }).getByLabel(/^Value/).fill('9.4');
+    await operator.getByRole('form', { name: /gust/i }).getByLabel('Initials').fill('KL');
+    await operator.getByRole('form', { name: /gust/i }).getByRole('button', { name: 'Enter' }).click();
+    await check_soon('an entered gust fails the check', async () => [(await gust.getAttribute('data-state')) === 'fails' && /9\.4/.test(await gust.innerText()), await gust.innerText()]);
+  }
+  for (const [name, width, height, scheme] of [['phone', 390, 844, 'light'], ['side', 844, 390, 'dark'], ['big', 1920, 1080, 'dark']]) {
+    await operator.setViewportSize({ width, height });
+    await operator.emulateMedia({ colorScheme: scheme });
+    await sleep(600);
+    await look({ [name]: operator }, 'board');
+  }
+  await operator.goto(address_on('', '#/machines'));
+  await until('the machines', () => operator.locator('.machine').first().isVisible());
+  await look({ machines: operator }, 'beside');
+  for (const page of [operator, ...Object.values(devices)]) await page.close();
+}
+
+await run_in_browser(async (browser) => {
+  const server = await begin_station();
+  station.address = server.address;
+  await separation_test(browser, server.key);
+  await poll(browser);
+  check('no errors in the console', errors.length === 0, errors.join('\n        '));
+  await stop(server.child);
+}, kFlags);
