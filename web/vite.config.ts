@@ -51,7 +51,13 @@ const kApi = /src\/(stream\/(api|no_answer)|text\/failure)\.ts$/;
 
 // Small pieces that several views draw with, none of them Watch before its first figure.
 const kDrawing =
-  /src\/(draw\/(ticks|hatch|phases|strip\/(rows|raster))|tape\/(zero|age|strips|links)|text\/rounding)\.ts$/;
+  /src\/(draw\/(ticks|hatch|phases|marks|LinkLine|strip\/(rows|raster))|tape\/(zero|age|strips|links)|text\/rounding)\.ts$/;
+
+// Where things are, for maps and for who walks and points.
+const kPlaces = /src\/(places\/(geodesic|hazards|map|place)|device\/(compass|heading|position))/;
+
+// Small views that are read, not watched.
+const kDesk = /src\/(recordings|join|help)\//;
 
 // Views for who tests and decides: whoever opens one needs much of the others.
 const kGround = /src\/(app\/ground|draw\/trace|stream\/ground|(test|ready|machines|checks)\/)/;
@@ -78,8 +84,10 @@ export default defineConfig({
             { name: 'estimates', test: kEstimates },
             { name: 'api', test: kApi },
             { name: 'drawing', test: kDrawing },
+            { name: 'places', test: kPlaces },
             { name: 'operator', test: kOperator },
             { name: 'ground', test: kGround },
+            { name: 'desk', test: kDesk },
           ],
         },
       },

@@ -522,6 +522,10 @@ function deed(t, what, id, by, note) {
 }
 const board = { kind: 'readiness', vehicle: -1 };
 
+/** Only the size of a QR code. */
+const kCode =
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 3 3"><path fill="#fff" d="M0 0h3v3H0z"/><path d="M0 0h1v1H0zM2 0h1v1H2zM1 1h1v1H1z"/></svg>';
+
 /** Position keys that were given out, and what each device may answer for is the mock's business. */
 export const keys = new Map();
 
@@ -586,7 +590,7 @@ export function act(t, what, body) {
         case 'position': {
             const key = `key-${body.position}`;
             keys.set(key, body.position);
-            return { link: `#/ready?position=${body.position}&key=${key}` };
+            return { link: `#/ready?position=${body.position}&key=${key}`, svg: kCode };
         }
         default:
             return undefined;

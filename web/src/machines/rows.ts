@@ -73,7 +73,7 @@ function row_of(tape: Tape, table: Table | undefined, place: number, vehicle: nu
   const age_s = tape.cursor_s - t_s;
   const words = column.enumeration.size > 0;
   const sigma = table.columns.findIndex((one) => one.name === column.sigma_column);
-  const decimals = Math.min(column.decimals, told_decimals(column, value));
+  const decimals = Math.min(column.decimals, told_decimals(value));
   const spread = sigma < 0 ? NaN : tape.value_at_cursor(table.id, sigma).value;
   const { text } = rounded({ ...column, decimals }, value, spread);
   const compass = column.role === 'wind_from' || column.name === 'from_deg';
@@ -97,7 +97,7 @@ function row_of(tape: Tape, table: Table | undefined, place: number, vehicle: nu
 const kDigits = 4; // that tell something of a measured value
 
 /** Decimals of the column's own unit that are worth showing. */
-function told_decimals(column: Column, value: number): number {
+function told_decimals(value: number): number {
   const size = Math.abs(value);
   return size > 0 ? Math.max(-2, kDigits - 1 - Math.floor(Math.log10(size))) : kDigits;
 }

@@ -21,8 +21,9 @@ export const kReadyWords = {
   ask: 'Ask',
   ask_again: 'Ask again',
   device: 'Link for a device',
+  code: 'QR code of the link',
   device_hint:
-    'Open it on the device of whoever holds this position. It may answer for this position and do nothing else.',
+    'For the device of whoever holds this position: the first that opens it may answer for this position, and do nothing else.',
   copy: 'Copy',
   close: 'Close',
   go: 'Go',

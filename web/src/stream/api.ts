@@ -205,10 +205,15 @@ export const post_ask = (position: string): Promise<void> => post('/api/live/pol
 export const post_answer = (position: string, go: boolean, by: string, note: string): Promise<void> =>
   post('/api/live/answer', { position, go, by, note });
 
-/** A link that gives a device the right to answer for a position, and nothing else. */
-export async function fetch_position_link(position: string): Promise<string> {
-  const body: unknown = await (await posted('/api/live/position', { position })).json();
-  return text(object(body, 'position'), 'link', 'position');
+/** A link that gives a device the right to answer for a position, and nothing else; `svg`: its QR code. */
+export interface PositionLink {
+  link: string;
+  svg: string;
+}
+
+export async function fetch_position_link(position: string): Promise<PositionLink> {
+  const from = object(await (await posted('/api/live/position', { position })).json(), 'position');
+  return { link: text(from, 'link', 'position'), svg: text(from, 'svg', 'position', '') };
 }
 
 /** What that link carries, for this device's own cookie. */

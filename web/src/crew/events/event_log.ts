@@ -36,6 +36,8 @@ export function select_events(tape: Tape, vehicle: number): EventRow[] {
 function said_by_another(tape: Tape, event: TapeEvent): boolean {
   if (event.kind === 'phase')
     return tape.log.flight_events(event.vehicle, event.t_s).some((other) => other.t_s === event.t_s);
+  // What the readiness board finds stands on the board.
+  if (event.event === 'check_decided') return event.data['procedure'] === undefined;
   if (event.event !== 'shock') return false;
   return tape.log.events.some(
     (other) =>
