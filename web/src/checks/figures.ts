@@ -20,8 +20,9 @@ export function scale_of(column: Column, value: number): Scale {
     return { symbol: 'ms', gain: 1000, decimals: Math.min(1, Math.max(0, column.decimals - 2)) };
   if (column.unit === 's' && size >= kMinutes_s) return { symbol: 'min', gain: 1 / 60, decimals: 0 };
   if (column.unit === 'd') return { symbol: size === 1 ? 'day' : 'days', gain: 1, decimals: column.decimals };
-  const { symbol, gain } = shown_unit(column.unit);
-  const told = size * gain > 0 ? kDigits - 1 - Math.floor(Math.log10(size * gain)) : kDigits;
+  const { symbol, gain, offset } = shown_unit(column.unit);
+  const shown = Math.abs(value * gain + offset);
+  const told = shown > 0 ? kDigits - 1 - Math.floor(Math.log10(shown)) : kDigits;
   return { symbol, gain, decimals: Math.min(shown_decimals(column.unit, column.decimals), Math.max(0, told)) };
 }
 

@@ -111,17 +111,19 @@ function beyond(column: Column, value: number): MachineRow['beyond'] {
   return passed === 'valid' ? undefined : passed;
 }
 
-const kPad = 0.15; // beyond the outermost limit, as a part of what lies between
+const kPad = 0.5; // beyond the outermost limits, as a part of what lies between them
 
-/** As far as the dictionary calls the value valid, else a little beyond the limits. */
+/** As far as the dictionary calls the value valid, else somewhat beyond the limits: the value moves, never the scale. */
 export function ruler_of(column: Column, value: number): Ruler | undefined {
   const limits = column.limits.filter((limit) => limit.level !== 'valid');
-  const ends = ends_of(column, limits, value);
-  if (!ends) return undefined;
-  const [low, high] = ends;
+  const [low, high] = column.range ?? around(limits.map((limit) => limit.value));
+  if (!(high > low)) return undefined;
   const { gain, offset } = shown_unit(column.unit);
-  const decimals = shown_decimals(column.unit, column.decimals);
-  const words = (number: number): string => format_fixed(number * gain + offset, decimals).replace(/\.0+$/, '');
+  const words = (number: number): string => {
+    const shown = number * gain + offset;
+    const decimals = Math.min(shown_decimals(column.unit, column.decimals), Math.max(0, told_decimals(shown)));
+    return format_fixed(shown, decimals).replace(/\.0+$/, '');
+  };
   const part = (number: number): number => Math.min(1, Math.max(0, (number - low) / (high - low)));
   return {
     low: words(low),
@@ -136,22 +138,10 @@ export function ruler_of(column: Column, value: number): Ruler | undefined {
   };
 }
 
-function ends_of(column: Column, limits: readonly Limit[], value: number): readonly [number, number] | undefined {
-  const values = limits.map((limit) => limit.value);
-  if (values.length === 0) return column.range ?? undefined;
-  let low = Math.min(...values);
-  let high = Math.max(...values);
-  const has = (side: Limit['side']): boolean => limits.some((limit) => limit.side === side);
-  // One side alone: the other end is zero as it is shown, or as far away as the value is.
-  const zero = -shown_unit(column.unit).offset;
-  if (!has('low')) low = Math.min(zero, low, Number.isFinite(value) ? value : low);
-  if (!has('high')) high = Math.max(high + (high - zero), Number.isFinite(value) ? value : high);
-  const room = kPad * (high - low);
-  const widest = column.range ?? [-Infinity, Infinity];
-  return [
-    has('low') ? Math.max(low - room, widest[0]) : Math.max(low, widest[0]),
-    has('high') ? Math.min(high + room, widest[1]) : Math.min(high, widest[1]),
-  ];
+function around(limits: readonly number[]): readonly [number, number] {
+  const [low, high] = [Math.min(...limits), Math.max(...limits)];
+  const room = kPad * (high - low || Math.abs(high));
+  return [low - room, high + room];
 }
 
 /** The youngest age of any row of a machine. */

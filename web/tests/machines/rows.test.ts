@@ -50,11 +50,18 @@ describe('a channel', () => {
 });
 
 describe('a ruler', () => {
-  it('runs from the freezing point to beyond the warning, where only high limits are given', () => {
-    const ruler = ruler_of(coolant, 350);
-    expect(ruler?.low).toBe('0');
+  it('reaches as far as the value is valid, limits in it', () => {
+    const ruler = ruler_of({ ...coolant, range: [263.15, 393.15] }, 350);
+    expect([ruler?.low, ruler?.high]).toEqual(['−10', '120']);
     expect(ruler?.marks.map((mark) => mark.text)).toEqual(['94.9', '99.9']);
     expect(ruler?.part).toBeLessThan(ruler!.marks[0]!.part);
+  });
+  it('reaches somewhat beyond its limits where nothing says what is valid, wherever the value is', () => {
+    const ends = [1e3, 250000].map((value) => [ruler_of(oil, value)?.low, ruler_of(oil, value)?.high]);
+    expect(ends).toEqual([
+      ['750', '1750'],
+      ['750', '1750'],
+    ]);
   });
   it.each([1e3, 9e6])('keeps a value of %d inside its ends', (value) => {
     const part = ruler_of(oil, value)?.part ?? NaN;

@@ -63,7 +63,7 @@ describe('a line', () => {
   it('of pressure is its change from before the firing', () =>
     expect(draw(60, 0)).toMatchObject({
       title: 'Bay pressure, change',
-      figure: '30.00',
+      figure: '30.0',
       unit: 'hPa',
       at: 'at 10.0\u00a0ms',
     }));
