@@ -533,6 +533,14 @@ export const keys = new Map();
 export function act(t, what, body) {
     const { by = '', note = '' } = body;
     switch (what) {
+        case 'countdown': {
+            const last = done.findLast((one) => one.kind === 'countdown' && one.t_s <= t);
+            const held = last?.event === 'countdown_held';
+            const left_s = body.left_s ?? (last ? last.data.left_s - (held ? 0 : t - last.t_s) : 0);
+            const word = { run: 'runs', resume: 'runs', hold: 'held', off: 'off' }[body.step];
+            say(t, `countdown_${word}`, word === 'off' ? {} : { left_s }, word, { kind: 'countdown', vehicle: -1 });
+            return {};
+        }
         case 'procedure':
             if (body.do === 'begin')
                 say(
