@@ -133,13 +133,19 @@ async function separation_test(browser, key) {
       return [found.includes((1000 * lid_off_s).toFixed(1)), `${found} | ${lid_off_s}`];
     });
   await until('a line of acceleration', async () => ((await big.locator('[data-testid=charge-picture] path.line').first().getAttribute('d')) ?? '').length > 500);
-  await same_everywhere('every page has the same verdict', pages, (page) => text_of(page, 'verdict'));
-  await same_everywhere('and the same state of every check', pages, states_on);
   const { tables } = await api('recordings/live/description');
   const table = tables.find((one) => one.name.endsWith(`/procedure/${procedure.id}`));
-  const row = (await api(`recordings/live/latest?t_s=1e6`)).latest.find((one) => one.table === table.id);
-  const states = table.columns.flatMap((column, i) => (column.name.endsWith('_state') ? [`check-${column.name.slice(0, -'_state'.length)} ${column.enumeration[row.values[i]].replaceAll(' ', '_')}`] : []));
-  check('which the recording has as well', JSON.stringify(states.sort()) === JSON.stringify(await states_on(big)), `${states} | ${await states_on(big)}`);
+  const recorded_states = async () => {
+    const row = (await api('recordings/live/latest?t_s=1e6')).latest.find((one) => one.table === table.id);
+    return table.columns.flatMap((column, i) => (column.name.endsWith('_state') ? [`check-${column.name.slice(0, -'_state'.length)} ${column.enumeration[row.values[i]].replaceAll(' ', '_')}`] : [])).sort();
+  };
+  await until('every check to be decided', async () => (await recorded_states()).every((one) => !one.endsWith('waits')), 60_000);
+  await check_soon('the states of the checks are those of the recording', async () => {
+    const [have, want] = [await states_on(big), await recorded_states()];
+    return [JSON.stringify(have) === JSON.stringify(want), `${have} | ${want}`];
+  });
+  await same_everywhere('every page has the same verdict', pages, (page) => text_of(page, 'verdict'));
+  await same_everywhere('and the same state of every check', pages, states_on);
 
   // The picture by keyboard
   await operator.bringToFront();
