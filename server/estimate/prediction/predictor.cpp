@@ -171,7 +171,7 @@ void Predictor::fall(LandingCaseKind kind) {
                             .since_apogee_s = start_.phase == Phase::falling ? start_.since_apogee_s : 0};
     // What is open has been so for long, as far as filling goes.
     const bool hangs = start_.phase == Phase::under_drogue || start_.phase == Phase::under_main;
-    if (hangs) falling_.opens_s[0] = Lanes::Constant(-10);
+    if (hangs && openings.first) falling_.opens_s[0] = Lanes::Constant(-10);
     if (start_.phase == Phase::under_main || (hangs && kind == main_at_apogee))
         falling_.opens_s[1] = Lanes::Constant(-10);
     descend(conditions_, falling_, openings);

@@ -23,6 +23,8 @@ namespace {
 RocketModel two_parachutes() {
     RocketModel rocket{};
     rocket.mass_dry_kg = 3;
+    rocket.reference_area_m2 = 0.005;
+    rocket.drag_coefficient = {{0}, {0.5}};
     rocket.parachutes = {{.name = "drogue", .drag_area_m2 = 0.1, .opens_after_s = 0.5},
                          {.name = "main", .drag_area_m2 = 1.5, .opens_below_m = 200.0}};
     rocket.scatter.opening_delay_s = 0.3;
@@ -71,6 +73,30 @@ TEST_CASE("what the descent shows decides between the cases") {
          late_opening,
          {nominal, main_fails, main_at_apogee}},
         {"half a minute without one", {.phase = Phase::falling, .since_apogee_s = 30}, drogue_fails, {nominal}},
+        {"as long in a slow tumble, from which the main can still open",
+         {.phase = Phase::falling, .since_apogee_s = 30, .descent_mps = 30, .density_kg_m3 = 1.1},
+         drogue_fails,
+         {nominal}},
+        {"ten seconds of free fall, from which no main opens whole",
+         {.phase = Phase::falling, .since_apogee_s = 10, .descent_mps = 85, .density_kg_m3 = 1.1},
+         no_parachute,
+         {nominal, main_fails, main_at_apogee}},
+        {"a charge, and the free fall goes on",
+         {.phase = Phase::under_drogue,
+          .since_apogee_s = 8,
+          .below_second_s = -5,
+          .descent_mps = 74,
+          .density_kg_m3 = 1.1},
+         no_parachute,
+         {nominal, late_opening, main_fails, main_at_apogee}},
+        {"eight seconds past apogee, as the drogue lets it sink",
+         {.phase = Phase::under_drogue,
+          .since_apogee_s = 8,
+          .below_second_s = -20,
+          .descent_mps = fast_mps,
+          .density_kg_m3 = 1.1},
+         nominal,
+         {drogue_fails, no_parachute}},
         {"past the height of the main",
          {.phase = Phase::falling, .since_apogee_s = 30, .below_second_s = 6},
          no_parachute,
