@@ -17,6 +17,7 @@ constexpr double kWaitingRow_s = 1.0;
 constexpr double kSilentRow_s = 0.1;
 constexpr double kSilent_s = 1.0;
 constexpr double kAidedFor_s = 2.0;
+constexpr double kRunsOn_s = 10.0; ///< an antenna is led through a fade, and not after what is gone
 
 bool hears_inertial(const Navigation* navigation, std::int64_t t_ns) {
     return navigation != nullptr && seconds_between(navigation->t_ns(), t_ns) <= kSilent_s;
@@ -236,7 +237,7 @@ bool NavigationReport::write_translation(std::int64_t t_ns, const PositionSource
     if (sources.translation == nullptr) return false;
     sources.translation->advance(t_ns);
     const TranslationEstimate e = sources.translation->estimate();
-    if (!e.valid) return false;
+    if (!e.valid || (!e.heard_within(kRunsOn_s, t_ns) && !hears_inertial(sources.navigation, t_ns))) return false;
     NavigationFigures row;
     row.estimate.t_ns = t_ns;
     row.estimate.mode = mode_without_attitude(t_ns, sources);
@@ -282,7 +283,10 @@ void NavigationReport::tick(std::int64_t t_ns, const PositionSources& sources, E
     if (seconds_between(t_row_ns_, t_ns) < kWaitingRow_s) return;
     t_row_ns_ = t_ns;
     NavigationFigures row;
-    row.estimate.mode = inertial ? sources.navigation->estimate().mode : NavigationMode::vertical_only;
+    const bool was_heard = sources.translation != nullptr && sources.translation->t_fix_ns() != 0;
+    row.estimate.mode = inertial    ? sources.navigation->estimate().mode
+                        : was_heard ? NavigationMode::lost
+                                    : NavigationMode::vertical_only;
     if (inertial) announce(row.estimate.mode, t_ns, sink);
     navigation_.write(t_ns, row, sink);
 }

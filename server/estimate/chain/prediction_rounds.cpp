@@ -170,7 +170,7 @@ std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const 
         from.nose_enu = e.q_local_body * Vector3d::UnitX();
         from.covariance =
             navigation->covariance().topLeftCorner<6, 6>() + kVarianceFloor * Eigen::Matrix<double, 6, 6>::Identity();
-    } else if (picture.translation.valid) {
+    } else if (picture.translation.valid && picture.translation.heard_within(kStale_s, t_ns)) {
         from = start_from_translation(picture);
     } else if (picture.vertical.valid) {
         from = start_from_vertical(picture.vertical, *picture.atmosphere);

@@ -46,7 +46,7 @@ enum class NavigationMode : unsigned char {
     at_rest,               ///< aligned, at rest, zero-velocity updates
     gnss_aided,            ///< moving; a GNSS fix was used within the last 2 s
     dead_reckoning,        ///< moving; no fix used for more than 2 s, uncertainty grows
-    lost,                  ///< inertial samples stopped, or the uncertainty passed use: align again
+    lost,                  ///< samples stopped, or the uncertainty passed use: align again
     vertical_only,         ///< no inertial samples are heard, and no position is known (said of a chain, as the next)
     aided_without_attitude ///< position from fixes and heights alone
 };

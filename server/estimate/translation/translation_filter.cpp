@@ -27,6 +27,7 @@ constexpr double kUseless_m = 3000;
 constexpr double kForget_s = 120;
 /// Heights closer than this in time say the same twice; it also bounds what a late fix costs.
 constexpr double kHeightPeriod_s = 0.035;
+constexpr double kUnderground_m = 10; ///< a slope, a valley, a pad's height that is not right
 constexpr double kPadPeriod_s = 1.0;
 constexpr double kPadAcross_m = 20;
 constexpr double kPadUp_m = 1.0;
@@ -227,10 +228,21 @@ void TranslationFilter::take_place(Belief& belief) const {
     if (stands) state.correct(state.of_place(Vector3d::Zero(), kPadRepeats * size_m));
 }
 
+/// Nothing is predicted to fall through the ground, or through where it was measured, if that was lower.
+void TranslationFilter::show_ahead(Belief& belief) const {
+    const double measured_m = belief.state.value(TranslationState::kUp);
+    Belief ahead = belief;
+    predict(ahead, t_shown_ns_, manoeuvre_);
+    if (ahead.state.value(TranslationState::kUp) > std::min(0.0, measured_m) - kUnderground_m) belief = ahead;
+}
+
 TranslationEstimate TranslationFilter::estimate() const {
     Belief belief = newest();
     if (t_shown_ns_ > belief.t_ns) predict(belief, t_shown_ns_, manoeuvre_);
     TranslationEstimate out;
+    out.t_measured_ns = belief.t_ns;
+    if (history_.size() > 1) out.spacing_s = seconds_between(history_[history_.size() - 2].after.t_ns, belief.t_ns);
+    if (t_shown_ns_ > belief.t_ns) show_ahead(belief);
     out.t_ns = belief.t_ns;
     const TranslationState& state = belief.state;
     out.valid_up = belief.placed && state.sigma(TranslationState::kPosition + 2) < kUseless_m;

@@ -98,6 +98,7 @@ class TranslationFilter {
     void take(const Measurement& measurement);
     [[nodiscard]] Belief taken(const Belief& before, const Measurement& measurement) const;
     void predict(Belief& belief, std::int64_t t_ns, const Manoeuvre& manoeuvre) const;
+    void show_ahead(Belief& belief) const;
     void take_fix(Belief& belief, const Measurement& measurement) const;
     void take_height(Belief& belief, const Measurement& measurement) const;
     void take_place(Belief& belief) const;

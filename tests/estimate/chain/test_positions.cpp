@@ -155,6 +155,40 @@ TEST_CASE("A rocket with a tracker and a barometer is given a landing place whil
     CHECK(off_m < 150);
 }
 
+TEST_CASE(
+    "After a loss of signal position runs on through a fade and no farther, and landings are not predicted again") {
+    struct Case {
+        const char* scenario;
+        double before_end_s; ///< of the flight
+    };
+    for (const Case& c : {Case{"nominal", 20.0}, {"nominal", 3.0}, {"ballistic", 1.0}}) {
+        const auto scenario = demo_scenario(c.scenario);
+        const auto flight = sim::fly_sensors(scenario, 5);
+        const double lost_s = flight.truth.events.touchdown_s - c.before_end_s;
+        INFO(c.scenario << ", " << c.before_end_s << " s before it is down");
+        Equipment has{.accelerometer = false, .gyro = false};
+        has.silences = {{lost_s, lost_s + 1000}};
+        EstimatorChain chain(scenario.vehicle, scenario.site, has.inputs());
+        chain.pause_predictions(true);
+        TableKeeper rows(chain);
+        fly_chain(flight.sensors, scenario.site, has, scenario.before_ignition_s - kWarmUp_s, lost_s + 60, chain, rows,
+                  [&](double t_s) { chain.pause_predictions(t_s < lost_s - 1); });
+        double last_place_s = 0, lowest_m = 0;
+        for (const auto& row : rows.rows("navigation")) {
+            if (!std::isfinite(rows.value("navigation", row, "east_m"))) continue;
+            last_place_s = seconds_between(kPositionStart_ns, row.t_ns);
+            lowest_m = std::min(lowest_m, rows.value("navigation", row, "up_m"));
+        }
+        CHECK(last_place_s > lost_s + 2);
+        CHECK(last_place_s < lost_s + 11);
+        CHECK(lowest_m > -15);
+        REQUIRE_FALSE(rows.rows("landing").empty());
+        CHECK(seconds_between(position_ns(lost_s), rows.rows("landing").back().t_ns) < 3.5);
+        REQUIRE_FALSE(rows.rows("look_angles").empty());
+        CHECK(seconds_between(position_ns(lost_s), rows.rows("look_angles").back().t_ns) < 11);
+    }
+}
+
 TEST_CASE("A barometer alone gives a vehicle that is not a rocket its altitude and vertical speed") {
     const auto nominal = demo_scenario("nominal");
     Vehicle vehicle = nominal.vehicle;
