@@ -77,6 +77,7 @@ enum class EventId : unsigned char {
     wind_unknown,
     landing_outside_boundary,
     landing_case_outside,
+    predictions_refused,
     // Of what the flight means to people
     no_parachute,
     parachute_late,
@@ -163,6 +164,7 @@ inline constexpr Worded<EventId> kEventWords[] = {
     {EventId::wind_unknown, "wind_unknown"},
     {EventId::landing_outside_boundary, "landing_outside_boundary"},
     {EventId::landing_case_outside, "landing_case_outside"},
+    {EventId::predictions_refused, "predictions_refused"},
     {EventId::no_parachute, "no_parachute"},
     {EventId::parachute_late, "parachute_late"},
     {EventId::parachute_partial, "parachute_partial"},

@@ -29,6 +29,7 @@ constexpr RuleLine kRules[] = {
     // Judged once a round of predictions; a delay would be of rounds that a resumed recording does not fly again.
     {EventId::landing_outside_boundary, {.off_delay_s = 0}},
     {EventId::landing_case_outside, {.off_delay_s = 0}},
+    {EventId::predictions_refused, {.on_delay_s = 2, .inhibited = kNotInFlight}},
     {EventId::no_parachute, {.on_delay_s = 0.5}},
     {EventId::parachute_late, {.on_delay_s = 0.5}},
     {EventId::parachute_partial, {.on_delay_s = 1, .off_delay_s = 2}},

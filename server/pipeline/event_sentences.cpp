@@ -9,6 +9,7 @@
 
 #include "protocol/dictionary/roles.hpp"
 #include "server/estimate/prediction/landing_case.hpp"
+#include "server/estimate/prediction/prediction_refusal.hpp"
 #include "server/pipeline/link_trouble.hpp"
 
 namespace turnstone::sentences {
@@ -21,6 +22,22 @@ std::string_view landing_case(const Facts& facts) {
     for (const estimate::LandingCaseWords& one : estimate::kLandingCases)
         if (one.stem == facts.text("case")) return one.word;
     return "unknown";
+}
+
+std::string predictions_refused(const Facts& facts) {
+    using enum estimate::PredictionRefusal;
+    switch (from_word<estimate::PredictionRefusal>(facts.text("why")).value_or(state_unknown)) {
+    case too_high:
+        return fmt::format("No predictions: {:.0f} km is beyond the air they know", 1e-3 * facts.number("altitude_m"));
+    case too_far:
+        return fmt::format("No predictions: {:.0f} km from the pad is beyond what they are made for",
+                           1e-3 * facts.number("distance_m"));
+    case too_fast:
+        return fmt::format("No predictions: {:.0f} m/s is beyond what they are made for", facts.number("speed_mps"));
+    case state_unknown:
+    case none: break;
+    }
+    return "No predictions: altitude or speed is not known well enough";
 }
 
 std::string signal_lost(const Facts& facts) {

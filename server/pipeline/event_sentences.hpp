@@ -40,6 +40,7 @@ class Facts {
 [[nodiscard]] std::string sensor(const Facts& facts);
 /// The words of the landing case that the event is about.
 [[nodiscard]] std::string_view landing_case(const Facts& facts);
+[[nodiscard]] std::string predictions_refused(const Facts& facts);
 [[nodiscard]] std::string signal_lost(const Facts& facts);
 [[nodiscard]] std::string estimate_missing(const Facts& facts);
 [[nodiscard]] std::string link_is(const Facts& facts);

@@ -122,6 +122,9 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
                             landing_case(f));
      },
      say<"Tell the range safety officer, who decides. An estimate, not a safety system">},
+    {EventId::predictions_refused, "{vehicle}/estimate/predictions/refused", alert_raised, Level::advisory,
+     predictions_refused, say<"Predictions go on">,
+     say<"Go by position and vertical speed: there is no predicted apogee or landing">},
     {EventId::no_parachute, "{vehicle}/descent/{event}", alert_raised, Level::warning,
      [](const Facts& f) {
          return fmt::format("No parachute seen: {:.0f} m AGL, falling {:.0f} m/s", f.number("altitude_m"),

@@ -284,7 +284,10 @@ void EstimatorChain::tick(std::int64_t t_ns, EstimateSink& sink) {
         s.flight->report.write(news, s.picture, sink);
     }
     if (s.position_report) s.position_report->tick(t_ns, s.position(), sink);
-    if (s.prediction) s.report(s.prediction->rounds.tick(t_ns, s.picture, s.attitude(), *s.wind), sink);
+    if (!s.prediction) return;
+    s.report(s.prediction->rounds.tick(t_ns, s.picture, s.attitude(), *s.wind), sink);
+    const PredictionRounds::Asked& asked = s.prediction->rounds.asked();
+    s.prediction->report.refused(asked.refusal, asked.from, sink);
 }
 
 void EstimatorChain::reboot() {

@@ -192,6 +192,18 @@ void PredictionReport::watch_boundary(const Prediction& prediction, EventSink& e
     }
 }
 
+void PredictionReport::refused(PredictionRefusal why, const PredictionStart& from, EventSink& events) {
+    if (why == refused_) return;
+    refused_ = why;
+    events.event({.id = EventId::predictions_refused,
+                  .t_ns = from.t_ns,
+                  .values = {{"why", std::string(word(why))},
+                             {"altitude_m", from.position_enu_m.z()},
+                             {"distance_m", from.position_enu_m.head<2>().norm()},
+                             {"speed_mps", from.velocity_enu_mps.norm()}},
+                  .cleared = why == PredictionRefusal::none});
+}
+
 void PredictionReport::recall_outside(std::string_view case_stem, bool outside) {
     if (case_stem.empty()) over_all_.raised = outside;
     for (const LandingCaseWords& one : kLandingCases)

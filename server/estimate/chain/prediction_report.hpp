@@ -42,6 +42,8 @@ class PredictionReport {
 
     void write(const Prediction& prediction, const PredictionRounds& rounds, const WindProfile& wind,
                EstimateSink& sink);
+    /// Says it once when rounds are refused, and when they go on.
+    void refused(PredictionRefusal why, const PredictionStart& from, EventSink& events);
     /// What the last flown round said of all cases (empty) or of one, when rounds since then were passed over.
     void recall_outside(std::string_view case_stem, bool outside);
 
@@ -59,6 +61,7 @@ class PredictionReport {
     LocalFrame frame_;
     RowWriter<PredictionFigures> ascent_, landing_;
     bool ground_announced_ = false;
+    PredictionRefusal refused_ = PredictionRefusal::none;
     Watch over_all_;
     ByLandingCase<Watch> by_case_;
 };

@@ -43,13 +43,16 @@ void add_air_scale(const DayAtmosphere& air, const VerticalEstimate& v, Eigen::M
         for (const int j : {0, 1}) covariance(2 + 3 * i, 2 + 3 * j) += together(i, j);
 }
 
-/// False for NaN too.
-bool can_be_flown(const PredictionStart& from) {
+/// NaN is as good as unknown.
+PredictionRefusal refusal_of(const PredictionStart& from) {
     const Eigen::Vector3d& p = from.position_enu_m;
     const Eigen::Matrix<double, 6, 1> variance = from.covariance.diagonal();
-    return std::abs(p.z()) < kHighest_m && p.head<2>().norm() < kFarthest_m &&
-           from.velocity_enu_mps.norm() < kFastest_mps && variance(2) < kUnknown_m * kUnknown_m &&
-           (variance.tail<3>().array() < kUnknown_mps * kUnknown_mps).all();
+    if (std::abs(p.z()) >= kHighest_m) return PredictionRefusal::too_high;
+    if (p.head<2>().norm() >= kFarthest_m) return PredictionRefusal::too_far;
+    if (from.velocity_enu_mps.norm() >= kFastest_mps) return PredictionRefusal::too_fast;
+    const bool known = p.allFinite() && from.velocity_enu_mps.allFinite() && variance(2) < kUnknown_m * kUnknown_m &&
+                       (variance.tail<3>().array() < kUnknown_mps * kUnknown_mps).all();
+    return known ? PredictionRefusal::none : PredictionRefusal::state_unknown;
 }
 
 } // namespace
@@ -81,7 +84,9 @@ std::optional<Prediction> PredictionRounds::tick(std::int64_t t_ns, const Flight
     const bool over = phase_ == Phase::down || phase_ == Phase::presumed_down;
     if (paused_ || predictor_.busy() || over || seconds_between(t_round_ns_, t_ns) < period_s - 0.05) return ended;
     // The pad reference is learnt in the first seconds; before the first pressure the day's air is the site file's.
-    if (const auto from = start(t_ns, picture, navigation)) {
+    const auto from = start(t_ns, picture, navigation);
+    if (from) asked_ = {refusal_of(*from), *from};
+    if (from && asked_.refusal == PredictionRefusal::none) {
         t_round_ns_ = t_ns;
         steps_due_ = 0;
         predictor_.start(*from, fit_, wind, *picture.atmosphere);
@@ -155,6 +160,7 @@ std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const 
         from.t_ns = t_ns;
         from.phase = phase_;
         from.place_known = true;
+        from.position_enu_m = from.velocity_enu_mps = Vector3d::Zero();
         from.covariance = Eigen::Matrix<double, 6, 6>::Identity();
         from.probability = case_probability(*rocket_, {});
         return from;
@@ -172,7 +178,7 @@ std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const 
             navigation->covariance().topLeftCorner<6, 6>() + kVarianceFloor * Eigen::Matrix<double, 6, 6>::Identity();
     } else if (picture.translation.valid && picture.translation.heard_within(kStale_s, t_ns)) {
         from = start_from_translation(picture);
-    } else if (picture.vertical.valid) {
+    } else if (picture.vertical.valid && !picture.translation.valid) {
         from = start_from_vertical(picture.vertical, *picture.atmosphere);
     } else {
         return std::nullopt;
@@ -184,8 +190,7 @@ std::optional<PredictionStart> PredictionRounds::start(std::int64_t t_ns, const 
     from.since_apogee_s = seen.since_apogee_s;
     from.probability = case_probability(*rocket_, seen);
     // Stale: the vehicle is silent, and an old prediction would look like a new one.
-    const bool fresh = seconds_between(from.t_ns, t_ns) < kStale_s;
-    return fresh && can_be_flown(from) ? std::optional(from) : std::nullopt;
+    return seconds_between(from.t_ns, t_ns) < kStale_s ? std::optional(from) : std::nullopt;
 }
 
 DescentSeen PredictionRounds::descent_seen(const PredictionStart& from, const FlightPicture& picture) const {

@@ -13,6 +13,7 @@
 #include "server/estimate/measurements.hpp"
 #include "server/estimate/navigation/navigation.hpp"
 #include "server/estimate/prediction/flight_fit.hpp"
+#include "server/estimate/prediction/prediction_refusal.hpp"
 #include "server/estimate/prediction/predictor.hpp"
 
 namespace turnstone::estimate {
@@ -38,6 +39,12 @@ class PredictionRounds {
     }
     bool fly_due() { return predictor_.fly_due(); } ///< see Predictor
     [[nodiscard]] const FlightFit& fit() const noexcept { return fit_; }
+    /// The state that a round was last asked to start from, and why it did not.
+    struct Asked {
+        PredictionRefusal refusal = PredictionRefusal::none;
+        PredictionStart from{};
+    };
+    [[nodiscard]] const Asked& asked() const noexcept { return asked_; }
     [[nodiscard]] bool flat_ground() const noexcept { return predictor_.flat_ground(); }
 
   private:
@@ -61,6 +68,7 @@ class PredictionRounds {
     double period_s_ = 0.5;
     std::int64_t t_phase_ns_ = 0, t_round_ns_ = 0, t_drift_ns_ = 0;
     int steps_due_ = 0; ///< of the round under way
+    Asked asked_;
     bool paused_ = false;
     bool flying_ = true; ///< the round under way
     std::uint64_t fly_one_in_ = 1, rounds_ = 0;

@@ -16,6 +16,7 @@ namespace {
 struct Round {
     std::optional<Prediction> made;
     double after_s = 0; ///< from the first tick
+    PredictionRefusal refusal = PredictionRefusal::none;
 };
 
 /// Two seconds of ticks with a coasting vehicle's state, and an inertial sample each `imu_period_s` (0: none).
@@ -37,11 +38,12 @@ Round round_from(const VerticalEstimate& state, double imu_period_s) {
         const double t_s = 0.1 * tick;
         for (; imu_period_s > 0 && next_imu_s < t_s; next_imu_s += imu_period_s)
             if (auto made = rounds.imu({kBegan_ns + seconds_to_ns(next_imu_s), {0, 0, 0}, {0, 0, 0}}, picture))
-                return {made, next_imu_s};
+                return {made, next_imu_s, rounds.asked().refusal};
         picture.vertical.t_ns = kBegan_ns + seconds_to_ns(t_s);
-        if (auto made = rounds.tick(picture.vertical.t_ns, picture, nullptr, wind)) return {made, t_s};
+        if (auto made = rounds.tick(picture.vertical.t_ns, picture, nullptr, wind))
+            return {made, t_s, rounds.asked().refusal};
     }
-    return {};
+    return {.made = {}, .refusal = rounds.asked().refusal};
 }
 
 VerticalEstimate coasting(double altitude_m, double speed_mps, double altitude_sigma_m = 1,
@@ -67,13 +69,23 @@ TEST_CASE("a prediction is ready within half a second, at any rate of samples an
     }
 }
 
-TEST_CASE("no prediction starts from a state that is none of a flight") {
+TEST_CASE("no prediction starts from a state that is none of a flight, and why is said") {
+    using enum PredictionRefusal;
     const double unknown = std::nan("");
-    const VerticalEstimate states[] = {
-        coasting(1e6, 100),         coasting(300, 1e5),          coasting(unknown, 100),        coasting(300, unknown),
-        coasting(300, 100, 1e5, 1), coasting(300, 100, 1, 5000), coasting(300, 100, unknown, 1)};
-    for (const VerticalEstimate& state : states) {
+    const std::pair<VerticalEstimate, PredictionRefusal> states[] = {
+        {coasting(1e6, 100), too_high},
+        {coasting(300, 1e5), too_fast},
+        {coasting(unknown, 100), state_unknown},
+        {coasting(300, unknown), state_unknown},
+        {coasting(300, 100, 1e5, 1), state_unknown},
+        {coasting(300, 100, 1, 5000), state_unknown},
+        {coasting(300, 100, unknown, 1), state_unknown},
+    };
+    for (const auto& [state, why] : states) {
         INFO(state.altitude_m << " m, " << state.vertical_speed_mps << " m/s");
-        CHECK_FALSE(round_from(state, 0.02).made);
+        const Round round = round_from(state, 0.02);
+        CHECK_FALSE(round.made);
+        CHECK(round.refusal == why);
     }
+    CHECK(round_from(coasting(300, 100), 0.02).refusal == none);
 }
