@@ -292,6 +292,7 @@ void EstimatorChain::tick(std::int64_t t_ns, EstimateSink& sink) {
 
 void EstimatorChain::reboot() {
     if (state_->flight) state_->flight->estimator.reboot();
+    if (state_->navigation) state_->navigation->reboot();
 }
 
 bool EstimatorChain::continue_engine(double running_s) {

@@ -39,7 +39,7 @@ void Navigation::step(const ImuSample& sample, double gap_s) {
     if (gap_s > 2.5 * interval_s_) {
         for (NavigationBranch& branch : bank_.all()) {
             branch.bridge(sample.t_ns, last_.accel_body_mps2, last_.rate_body_radps, sample.accel_body_mps2,
-                          sample.rate_body_radps, gap_s, motion_ == Motion::descent);
+                          sample.rate_body_radps, gap_s, rebooted_ || motion_ == Motion::descent);
         }
         const Eskf& filter = bank_.best().filter();
         if (std::max(filter.sigma(Eskf::kAttitude + 1), filter.sigma(Eskf::kAttitude + 2)) > kBridgedTurn_rad)

@@ -118,6 +118,7 @@ void Navigation::imu(const ImuSample& sample) {
     }
     last_ = sample;
     has_last_ = true;
+    rebooted_ = false;
     if (still_block) {
         alignment_.hypotheses(hypotheses_);
         start(sample.t_ns, true);

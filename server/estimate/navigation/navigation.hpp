@@ -102,6 +102,9 @@ class Navigation {
     void mag(const MagSample& sample);
     /// `rest`: on the pad or landed. Alignment happens only then.
     void set_motion(Motion motion);
+    /// The vehicle's computer restarted. Charges that pull the supply down do that, so that anything may have happened
+    /// between the samples on either side.
+    void reboot() noexcept { rebooted_ = true; }
     /// After each fix while estimate() is not valid: finds the attitude in motion.
     void align_in_motion(const TranslationEstimate& translation);
 
@@ -164,6 +167,7 @@ class Navigation {
     Motion motion_ = Motion::rest;
     ImuSample last_{};
     bool has_last_ = false;
+    bool rebooted_ = false; ///< since the last sample
     double interval_s_ = 0.01;
     double roll_rad_ = 0, roll_acceleration_radps2_ = 0;
     double accel_scatter2_ = 0, rate_scatter2_ = 0;       ///< mean square of one axis from sample to sample, halved
