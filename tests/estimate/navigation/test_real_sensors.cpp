@@ -4,6 +4,7 @@
 
 #include <cmath>
 #include <optional>
+#include <random>
 
 #include "server/estimate/navigation/navigation.hpp"
 #include "shared/time.hpp"
@@ -211,6 +212,42 @@ TEST_CASE("attitude that a long gap took is found again in motion from velocity 
     CHECK(Eigen::LLT<Eskf::Covariance>(p).info() == Eigen::Success);
     CHECK(p(Eskf::kPosition, Eskf::kFixBias) == Approx(-3));
     CHECK(p(Eskf::kFixBias + 2, Eskf::kDatum) == Approx(-8));
+}
+
+TEST_CASE("at rest the attitude that is shown stays, though nothing tells its heading") {
+    for (const Vector3d& up : {Vector3d(1, 0, 0), Vector3d(0.1, 0.9, -0.4), Vector3d(0.02, 0.01, -1)}) {
+        CAPTURE(up.transpose());
+        Bench bench;
+        std::mt19937 random(5);
+        std::normal_distribution<double> normal;
+        std::optional<Eigen::Quaterniond> before;
+        double most_rad = 0;
+        for (int k = 0; k < 4000; ++k) {
+            const double x = normal(random), y = normal(random), z = normal(random);
+            bench.imu(kG_mps2 * up.normalized() + 0.2 * Vector3d(x, y, z), 0.003 * Vector3d(z, x, y));
+            if (k < 1000 || k % 20 != 0) continue;
+            const NavigationEstimate e = bench.navigation.estimate();
+            REQUIRE(e.valid);
+            CHECK(e.attitude_sigma_rad.maxCoeff() > 1.0);
+            if (before) most_rad = std::max(most_rad, before->angularDistance(e.q_local_body));
+            before = e.q_local_body;
+        }
+        CHECK(most_rad < 0.05);
+    }
+}
+
+TEST_CASE("a reboot hides what a fade of the same length may not: a charge") {
+    for (const bool reboots : {false, true}) {
+        INFO((reboots ? "reboot" : "fade"));
+        Bench bench;
+        bench.stand(5);
+        bench.navigation.set_motion(Motion::coast);
+        bench.imu(Vector3d::Zero());
+        bench.t_ns += seconds_to_ns(1.8);
+        if (reboots) bench.navigation.reboot();
+        bench.imu(Vector3d::Zero());
+        CHECK(bench.navigation.estimate().valid == !reboots);
+    }
 }
 
 TEST_CASE("in free fall no attitude is made up") {

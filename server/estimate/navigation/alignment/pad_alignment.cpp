@@ -37,6 +37,7 @@ constexpr double kSway_mps2 = 0.01;
 // A field that dips more steeply, or none (a dead sensor), has no heading to give.
 constexpr double kFieldLevelMin = 0.1;
 constexpr double kMagHeadingSigma_rad = radians(12); // uncalibrated; common practice, no source
+constexpr double kSameWeight = 1e-3;                 // of log weights
 constexpr double kMagWrong = 0.1;                    // chance that iron or a current makes it worthless
 
 constexpr double square(double x) {
@@ -245,7 +246,9 @@ void PadAlignment::hypotheses(std::vector<Alignment>& out) const {
         out.push_back(level(q, sigma_rad));
         weigh_by_field(out.back());
     };
+    // Where nothing tells headings apart, rounding must not: what is shown would jump from one to another.
     const auto likeliest_first = [&] {
+        for (Alignment& one : out) one.log_weight = kSameWeight * std::round(one.log_weight / kSameWeight);
         std::stable_sort(out.begin(), out.end(),
                          [](const Alignment& a, const Alignment& b) { return a.log_weight > b.log_weight; });
     };
