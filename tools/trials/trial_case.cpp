@@ -45,6 +45,11 @@ const std::vector<Trouble>& troubles() {
         {"spin-4", "fins that spin it at 4 Hz", [](auto& s) { s.spin_hz = 4; }},
         {"delay", "fixes 0.3 s late, told 0.12 s",
          [](auto& s) { s.errors.receiver.delay_low_s = s.errors.receiver.delay_high_s = 0.18; }},
+        {"scatter", "fixes that scatter 1.6 times as far as told",
+         [](auto& s) {
+             s.errors.receiver.size = 1.15;
+             s.errors.receiver.correlated_share = 0.8;
+         }},
         {"datum", "heights of fixes 50 m above the site's", [](auto& s) { s.datum_offset_m = 50; }},
         {"slow-baro", "a barometer that averages over 0.2 s", [](auto& s) { s.barometer_filter_s = 0.2; }},
         {"port", "three times the port error",

@@ -131,14 +131,26 @@ struct EstimatorChain::State {
     [[nodiscard]] const Navigation* attitude() const { return navigation ? &*navigation : nullptr; }
     [[nodiscard]] PositionSources position() {
         const Phase phase = picture.phase.phase;
-        return {attitude(), translation ? &translation->filter : nullptr,
+        return {attitude(),
+                translation ? &translation->filter : nullptr,
                 wind && phase <= Phase::falling ? &*wind : nullptr,
                 picture.air ? picture.air->heights.density_kg_m3 : kNaN, phase == Phase::down};
     }
 
     void take_fix(const FixSample& sample) {
-        const auto fix = translation->input.fix(sample);
+        auto fix = translation->input.fix(sample);
+        const PhasePicture& phase = picture.phase;
+        const bool stands = flight && phase.phase == Phase::on_rail && phase.motion == Motion::rest;
+        if (!fix || !stands) fix_scatter.interrupt();
         if (!fix) return;
+        if (stands) {
+            const double new_part = std::sqrt(1 - vehicle.sensors.fix_correlated_share);
+            fix_scatter.at_rest(
+                sample.t_ns, fix->position_enu_m,
+                new_part * Eigen::Vector3d(fix->horizontal_sigma_m, fix->horizontal_sigma_m, fix->vertical_sigma_m),
+                fix->velocity_enu_mps, fix->speed_sigma_mps);
+        }
+        fix->scatter = picture.fix_scatter = fix_scatter.factors();
         TranslationFilter& filter = translation->filter;
         if (flight) filter.expect(manoeuvre_of(picture.phase.motion));
         filter.fix(*fix);
@@ -164,6 +176,7 @@ struct EstimatorChain::State {
     std::optional<FlightPart> flight;
     std::optional<Navigation> navigation; ///< only with a flight
     std::optional<TranslationPart> translation;
+    FixScatter fix_scatter;
     std::optional<PlainMotion> plain; ///< only without a flight
     std::optional<NavigationReport> position_report;
     std::optional<OnboardReport> onboard_report;
@@ -230,6 +243,7 @@ void EstimatorChain::fix(const FixSample& sample, EstimateSink& sink) {
     if (!s.translation) return;
     s.take_fix(sample);
     if (s.navigation) {
+        s.navigation->set_fix_scatter(s.picture.fix_scatter);
         s.navigation->fix(sample);
         if (!s.navigation->valid()) s.navigation->align_in_motion(s.picture.translation);
     }

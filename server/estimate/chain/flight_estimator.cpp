@@ -225,7 +225,8 @@ FlightEstimator::News FlightEstimator::fix(const FixSample& sample, FlightPictur
                               .height_m = sample.height_ellipsoid_m - pad_height_m,
                               .height_sigma_m = or_else(sample.accuracy_vertical_m, sensors_.fix_vertical_m),
                               .speed_mps = sample.velocity_enu_mps.z(),
-                              .speed_sigma_mps = speed_sigma_mps};
+                              .speed_sigma_mps = std::sqrt(picture.fix_scatter.speed) * speed_sigma_mps,
+                              .scatter = picture.fix_scatter.position};
         const bool slow = !(std::fabs(fix.speed_mps) > kAtPadSpeed_mps);
         const bool near = enu_m.head<2>().norm() < kAtPad_m + 3.0 * across_sigma_m &&
                           std::fabs(fix.height_m) < 3.0 * std::hypot(sensors_.pad_datum_sigma_m, fix.height_sigma_m);

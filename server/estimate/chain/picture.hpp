@@ -11,6 +11,7 @@
 #include "server/estimate/chain/derived.hpp"
 #include "server/estimate/measurements.hpp"
 #include "server/estimate/phases/phase.hpp"
+#include "server/estimate/sensors/fix_scatter.hpp"
 #include "server/estimate/translation/translation_estimate.hpp"
 #include "server/estimate/vertical/vertical_filter.hpp"
 #include "server/estimate/vertical/vertical_input.hpp"
@@ -55,6 +56,7 @@ struct FlightPicture {
     VerticalEstimate vertical; ///< as the filter knows it
     NavigationPicture navigation;
     TranslationEstimate translation; ///< as of the newest fix or tick
+    FixScatterFactors fix_scatter;
     AirSpeed air_speed;
     DerivedFigures figures;                    ///< as of the newest row of the phase
     const DayAtmosphere* atmosphere = nullptr; ///< of the pad; null without a rocket

@@ -43,8 +43,8 @@ FixNoise::Sigmas FixNoise::of(const FixSample& sample) {
     const double vertical_m = stated(sample.accuracy_vertical_m, sensors_.fix_vertical_m);
     Sigmas out{.stated_m = Vector3d(horizontal_m, horizontal_m, vertical_m),
                .new_m = {},
-               .speed_mps = stated(sample.speed_accuracy_mps, sensors_.fix_speed_mps)};
-    out.new_m = std::sqrt(std::max(0.0, 1 - sensors_.fix_correlated_share)) * out.stated_m;
+               .speed_mps = std::sqrt(scatter_.speed) * stated(sample.speed_accuracy_mps, sensors_.fix_speed_mps)};
+    out.new_m = std::sqrt(scatter_.position * std::max(0.0, 1 - sensors_.fix_correlated_share)) * out.stated_m;
     if (settling_) {
         const double age_s = seconds_between(locked_ns_, sample.t_ns);
         if (age_s > kSettled * kSettles_s) settling_ = false;

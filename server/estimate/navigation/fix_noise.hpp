@@ -12,6 +12,7 @@
 #include <Eigen/Core>
 
 #include "server/estimate/measurements.hpp"
+#include "server/estimate/sensors/fix_scatter.hpp"
 #include "shared/vehicle.hpp"
 
 namespace turnstone::estimate {
@@ -34,12 +35,14 @@ class FixNoise {
     /// The receiver says that it has no fix.
     void lost(std::int64_t t_ns);
     [[nodiscard]] Sigmas of(const FixSample& sample);
+    void set_scatter(const FixScatterFactors& factors) noexcept { scatter_ = factors; }
     [[nodiscard]] Wander wander(std::int64_t t_ns, const Eigen::Vector3d& stated_m);
     /// The wandering error is as large as ever, from `t_ns` on.
     void start(std::int64_t t_ns, const Eigen::Vector3d& stated_m);
 
   private:
     SensorNoise sensors_;
+    FixScatterFactors scatter_;
     bool locked_ = false;
     std::int64_t locked_ns_ = 0, lost_ns_ = 0;
     bool settling_ = false;

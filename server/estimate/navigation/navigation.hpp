@@ -96,6 +96,8 @@ class Navigation {
 
     void imu(const ImuSample& sample);
     void fix(const FixSample& sample);
+    /// From the next fix on.
+    void set_fix_scatter(const FixScatterFactors& factors) noexcept { fix_noise_.set_scatter(factors); }
     /// Height above the pad from static pressure. `noise_m` is new in each sample. The slow errors are a constant
     /// number of their own 1-sigmas each: `air_m` by the day's air, `port_m` by the air flowing past the ports.
     void height(std::int64_t t_ns, double above_pad_m, double noise_m, double air_m, double port_m);

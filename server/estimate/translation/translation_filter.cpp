@@ -72,12 +72,13 @@ void TranslationFilter::fix(const TranslationFix& fix) {
     // What is larger than the wandering part's own size is new in each fix: a receiver that has just found its
     // satellites again.
     const auto white = [&](double stated, double wandering) {
-        return std::sqrt(std::max(settings_.white_fraction * stated * stated, stated * stated - wandering * wandering));
+        return std::sqrt(std::max(settings_.white_fraction * fix.scatter.position * stated * stated,
+                                  stated * stated - wandering * wandering));
     };
     m.sigma << Vector3d(white(fix.horizontal_sigma_m, settings_.errors.fix_sigma_m.x()),
                         white(fix.horizontal_sigma_m, settings_.errors.fix_sigma_m.y()),
                         white(fix.vertical_sigma_m, settings_.errors.fix_sigma_m.z())),
-        Vector3d::Constant(fix.speed_sigma_mps);
+        Vector3d::Constant(std::sqrt(fix.scatter.speed) * fix.speed_sigma_mps);
     take(m);
 }
 

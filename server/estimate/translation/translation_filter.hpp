@@ -18,6 +18,7 @@
 #include <Eigen/Core>
 
 #include "server/estimate/math/history.hpp"
+#include "server/estimate/sensors/fix_scatter.hpp"
 #include "server/estimate/translation/translation_estimate.hpp"
 #include "server/estimate/translation/translation_state.hpp"
 #include "shared/vehicle.hpp"
@@ -30,6 +31,7 @@ struct TranslationFix {
     std::int64_t t_valid_ns = 0; ///< when it was true, by the receiver's time; 0: the packet's time less the told delay
     Eigen::Vector3d position_enu_m, velocity_enu_mps;
     double horizontal_sigma_m, vertical_sigma_m, speed_sigma_mps;
+    FixScatterFactors scatter = {};
 };
 
 struct TranslationSettings {

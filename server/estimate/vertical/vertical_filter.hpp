@@ -105,6 +105,7 @@ struct VerticalFix {
     std::int64_t t_valid_ns; ///< 0: not told
     double height_m, height_sigma_m;
     double speed_mps, speed_sigma_mps; ///< NaN: none
+    double scatter = 1;                ///< of the height's new part: variance against that told
 };
 
 /// What was done with a height.

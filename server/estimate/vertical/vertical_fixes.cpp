@@ -102,7 +102,8 @@ void VerticalFilter::fix(const VerticalFix& fix) {
     row(kA) = 0.5 * ago_s * ago_s;
     row(kE) = exact ? 0.0 : -speed_then_mps;
     const double height_linear_m = -ago_s * flight().x(kV) + 0.5 * ago_s * ago_s * flight().x(kA) + travelled.height_m;
-    double height_variance = (1.0 - settings_.fix_correlated_share) * fix.height_sigma_m * fix.height_sigma_m;
+    double height_variance =
+        fix.scatter * (1.0 - settings_.fix_correlated_share) * fix.height_sigma_m * fix.height_sigma_m;
     height_variance += kReturnHeight_m * kReturnHeight_m * returning * returning + bend_m * bend_m;
     const double height_m = fix.height_m + height_linear_m + row(kE) * believed_s;
 
