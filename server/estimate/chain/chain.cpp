@@ -134,7 +134,9 @@ struct EstimatorChain::State {
         return {attitude(),
                 translation ? &translation->filter : nullptr,
                 wind && phase <= Phase::falling ? &*wind : nullptr,
-                picture.air ? picture.air->heights.density_kg_m3 : kNaN, phase == Phase::down};
+                picture.air ? picture.air->heights.density_kg_m3 : kNaN,
+                phase == Phase::down,
+                manoeuvre_of(picture.phase.motion)};
     }
 
     void take_fix(const FixSample& sample) {

@@ -15,6 +15,10 @@ namespace {
 constexpr double kRowPeriod_s = 0.04, kRowPeriodDown_s = 0.1;
 constexpr double kWaitingRow_s = 1.0;
 constexpr double kSilentRow_s = 0.1;
+constexpr double kCarriedAfter_s = 0.25;
+constexpr double kUnusual = 1.5; // of how old samples get between packets
+constexpr double kUsualFollows = 0.2;
+constexpr double kNoseWander_radps = 0.1;
 constexpr double kSilent_s = 1.0;
 constexpr double kAidedFor_s = 2.0;
 constexpr double kRunsOn_s = 10.0; ///< an antenna is led through a fade, and not after what is gone
@@ -232,6 +236,38 @@ bool NavigationReport::write_navigation(std::int64_t t_ns, const PositionSources
     return true;
 }
 
+/// Navigation's last state as it goes on by itself. True when that was written.
+bool NavigationReport::write_ahead(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink) {
+    const Navigation* navigation = sources.navigation;
+    if (navigation == nullptr) return false;
+    const double late_s = seconds_between(navigation->t_ns(), t_ns);
+    if (navigation->t_ns() != t_inertial_ns_) usual_s_ += kUsualFollows * (late_s_ - usual_s_);
+    t_inertial_ns_ = navigation->t_ns();
+    late_s_ = late_s;
+    if (!navigation->moving() || !hears_inertial(navigation, t_ns) ||
+        late_s < std::max(kCarriedAfter_s, kUnusual * usual_s_) || seconds_between(t_row_ns_, t_ns) < kSilentRow_s)
+        return false;
+    const Eskf::Covariance covariance = navigation->covariance();
+    NavigationFigures row{.estimate = navigation->estimate(covariance)};
+    NavigationEstimate& e = row.estimate;
+    const Manoeuvre& manoeuvre = sources.manoeuvre;
+    const Vector3d by_manoeuvre_mps = late_s * manoeuvre.sigma_mps2;
+    e.position_enu_m += late_s * e.velocity_enu_mps + 0.5 * late_s * late_s * manoeuvre.mean_mps2;
+    e.velocity_enu_mps += late_s * manoeuvre.mean_mps2;
+    const Eigen::Matrix3d together = covariance.block<3, 3>(Eskf::kPosition, Eskf::kVelocity);
+    Eigen::Matrix3d position_m2 = covariance.topLeftCorner<3, 3>() + late_s * (together + together.transpose()) +
+                                  late_s * late_s * covariance.block<3, 3>(Eskf::kVelocity, Eskf::kVelocity);
+    position_m2.diagonal() += (0.5 * late_s * by_manoeuvre_mps).cwiseAbs2();
+    e.position_sigma_m = position_m2.diagonal().cwiseMax(0.0).cwiseSqrt();
+    e.velocity_sigma_mps = (e.velocity_sigma_mps.cwiseAbs2() + by_manoeuvre_mps.cwiseAbs2()).cwiseSqrt();
+    // It turns on as it did, or has stopped.
+    const double turned_rad = late_s * (e.rate_body_radps.norm() + kNoseWander_radps);
+    e.attitude_sigma_rad = (e.attitude_sigma_rad.cwiseAbs2().array() + turned_rad * turned_rad).sqrt().matrix();
+    e.tilt_sigma_rad = std::hypot(e.tilt_sigma_rad, turned_rad);
+    write_row(t_ns, row, position_m2, sink);
+    return true;
+}
+
 /// False when no position is known.
 bool NavigationReport::write_translation(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink) {
     if (sources.translation == nullptr) return false;
@@ -276,6 +312,7 @@ void NavigationReport::announce(NavigationMode mode, std::int64_t t_ns, EventSin
 }
 
 void NavigationReport::tick(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink) {
+    if (write_ahead(t_ns, sources, sink)) return;
     const bool inertial = hears_inertial(sources.navigation, t_ns);
     if (seconds_between(t_row_ns_, t_ns) >= kSilentRow_s && !(inertial && sources.navigation->estimate().valid) &&
         write_translation(t_ns, sources, sink))

@@ -2,9 +2,9 @@
 /// The tables "navigation" and "look_angles", and the events of navigation's mode.
 ///
 /// Rows: "navigation" and "look_angles" at most every 40 ms of the vehicle's time (100 ms once it is down), from
-/// navigation while it has an attitude and inertial samples come, else from the translation filter, whose rows go on in
-/// silence, ten a second, for as long as they are of any use. With neither, the mode alone once a second. Angles in
-/// degrees.
+/// navigation while it has an attitude and inertial samples come, else from the translation filter. In silence rows go
+/// on, ten a second: navigation's last state carried on for a second, then the translation filter's while that is of
+/// use. With neither, the mode alone once a second. Angles in degrees.
 #include <optional>
 #include <vector>
 
@@ -32,7 +32,8 @@ struct PositionSources {
     TranslationFilter* translation;
     const WindProfile* wind; ///< null: no angle of attack
     double density_kg_m3 = kNaN;
-    bool down = false; ///< and stays where it is
+    bool down = false;        ///< and stays where it is
+    Manoeuvre manoeuvre = {}; ///< to expect while nothing is heard
 };
 
 [[nodiscard]] TableOf<NavigationFigures> navigation_table();
@@ -50,6 +51,7 @@ class NavigationReport {
   private:
     void announce(NavigationMode mode, std::int64_t t_ns, EventSink& events);
     [[nodiscard]] bool write_navigation(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink);
+    [[nodiscard]] bool write_ahead(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink);
     [[nodiscard]] bool write_translation(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink);
     void write_row(std::int64_t t_ns, NavigationFigures row, const Eigen::Matrix3d& position_covariance_m2,
                    EstimateSink& sink);
@@ -60,6 +62,8 @@ class NavigationReport {
     RowWriter<NavigationFigures> navigation_;
     RowWriter<LookAngles> look_angles_;
     std::int64_t t_row_ns_ = 0, t_tried_ns_ = 0;
+    std::int64_t t_inertial_ns_ = 0;  ///< navigation's at the last tick
+    double late_s_ = 0, usual_s_ = 0; ///< how old that was then, and how old it gets as a rule
     std::optional<NavigationMode> announced_;
 };
 } // namespace turnstone::estimate

@@ -85,6 +85,40 @@ TEST_CASE("Position is there again a second after fixes are, whatever fade or re
     CHECK(all.ratio2 / all.counted < 2);
 }
 
+TEST_CASE("In a fade of a second rows go on from the last state, with sigmas that hold") {
+    const auto nominal = demo_scenario("nominal");
+    Availability all;
+    for (std::uint64_t seed = 1; seed <= 6; ++seed) {
+        const auto flight = sim::fly_sensors(nominal, seed);
+        Equipment has;
+        for (double at_s = nominal.before_ignition_s + 1; at_s < flight.truth.events.touchdown_s - 2; at_s += 4)
+            has.silences.push_back({at_s, at_s + 0.95});
+        EstimatorChain chain(nominal.vehicle, nominal.site, has.inputs());
+        chain.set_prediction_period(std::numeric_limits<double>::infinity());
+        TableKeeper rows(chain);
+        fly_chain(flight.sensors, nominal.site, has, nominal.before_ignition_s - kWarmUp_s,
+                  flight.truth.events.touchdown_s, chain, rows, [&](double t_s) {
+                      const auto silence = std::ranges::find_if(
+                          has.silences, [&](const auto& one) { return t_s > one.from_s && t_s < one.to_s; });
+                      if (silence == has.silences.end()) return;
+                      ++all.asked;
+                      const auto& row = rows.rows("navigation").back();
+                      all.answered += seconds_between(row.t_ns, position_ns(t_s)) < 0.45;
+                      const Vector3d truth = true_position(flight.truth, seconds_between(kPositionStart_ns, row.t_ns));
+                      for (const auto& [column, true_m] :
+                           {std::pair{"east_m", truth.x()}, {"north_m", truth.y()}, {"up_m", truth.z()}})
+                          all.ratio2 += std::pow((rows.value("navigation", row, column) - true_m) /
+                                                     rows.value("navigation", row, std::string(column) + "_sigma"),
+                                                 2) /
+                                        3;
+                      ++all.counted;
+                  });
+    }
+    INFO("answered " << all.answered << " of " << all.asked << ", (error/sigma)^2 " << all.ratio2 / all.counted);
+    CHECK(all.answered > 0.95 * all.asked);
+    CHECK(all.ratio2 / all.counted < 2);
+}
+
 TEST_CASE("A vehicle without inertial sensors has its position, track and look angles from fixes") {
     const auto nominal = demo_scenario("nominal");
     struct Case {
