@@ -28,6 +28,9 @@ constexpr double kPressureGone_s = 2.5;
 /// A fix on the pad; beyond, a vehicle that is first heard of is somewhere else.
 constexpr double kAtPad_m = 150.0;
 constexpr double kAtPadSpeed_mps = 2.0;
+/// A sensor's own filter is easily left out of what is told of it, and one that lags far more harms more than one that
+/// is not sure.
+constexpr double kPressureDelayDoubt = 2.0;
 constexpr double kPadFixes_s = 10.0;
 constexpr double kPadHeightDiffers_m = 15.0;
 
@@ -51,7 +54,7 @@ VerticalSettings vertical_settings(const SensorNoise& sensors) {
     settings.accel_bias_walk_mps2_rts = sensors.accel_bias_walk_mps2_rts;
     settings.port_sigma = sensors.port_coefficient_sigma;
     settings.delay_s = sensors.pressure_delay_s;
-    settings.delay_sigma_s = sensors.pressure_delay_sigma_s;
+    settings.delay_sigma_s = kPressureDelayDoubt * sensors.pressure_delay_sigma_s;
     settings.fix_correlation_s = sensors.fix_correlation_s;
     settings.fix_correlated_share = sensors.fix_correlated_share;
     settings.fix_delay_s = sensors.fix_delay_s;
@@ -150,8 +153,10 @@ void FlightEstimator::accelerate(const ImuSample& sample, const std::optional<Ti
     if (!has_pressure_ && !filter_.estimate().valid) filter_.start_on_rail(sample.t_ns, 0.5);
     if (motion == Motion::descent && !tilt) {
         filter_.set_descent_agitation(input_.agitation_mps2(sample));
+        filter_.jolt(input_.jolt_mps(sample));
         filter_.accelerometer(sample.t_ns, 0.0, 1.0);
     } else if (const auto up = input_.acceleration(sample, tilt, motion)) {
+        filter_.set_bias_walk(up->bias_walk_mps2_rts);
         if (up->clipped)
             filter_.clipped(sample.t_ns, up->accel_up_mps2, up->sigma_mps2);
         else

@@ -32,6 +32,8 @@ constexpr double kRailLean_mps2 = 0.08; ///< 1 - cos(7 degrees), times gravity
 /// Two packets of four samples at 200 Hz may be lost before the accelerometer counts as absent.
 constexpr double kInertialTimeout_s = 0.1;
 constexpr double kJitter = 1.5; ///< of a sample period
+constexpr double kJudged_s = 0.2;
+constexpr double kHeightsAlike_s = 3.0;
 /// Over which the day's air at one height says nothing of another. The error of a height is an integral over the air
 /// below it, so it changes far more smoothly than the air itself: a shorter length would be roughness in every speed.
 constexpr double kDayLength_m = 30000.0;
@@ -69,6 +71,8 @@ void VerticalFilter::reset() {
     fixes_far_ = 0;
     waiting_count_ = rejected_count_ = 0;
     stuck_ = false;
+    t_judged_ns_ = 0;
+    bias_walk_mps2_rts_ = 0.0;
     monitor_.clear();
     results_.clear();
     ahead_.reset();
@@ -165,6 +169,12 @@ void VerticalFilter::set_descent_agitation(double sigma_mps2) {
     agitation_mps2_ = std::clamp(sigma_mps2, kSwings_mps2, 60.0);
 }
 
+void VerticalFilter::jolt(double speed_mps) {
+    if (!started_ || motion_ != Motion::descent || !(speed_mps > 0.0)) return;
+    ahead_.reset();
+    walk(flight(), kV, speed_mps * speed_mps);
+}
+
 /// Takes waiting heights in, each once `reach` has brought the state to its time.
 void VerticalFilter::take_waiting(std::int64_t up_to_t_ns, const auto& reach) {
     std::size_t taken = 0;
@@ -188,6 +198,7 @@ void VerticalFilter::walk_errors(double dt_s) {
     each_model([&](VerticalKalman& state) {
         walk(state, kB, squared(settings_.accel_bias_walk_mps2_rts) * dt_s);
         if (motion_ == Motion::rest) return;
+        walk(state, kB, squared(bias_walk_mps2_rts_) * dt_s);
         walk(state, kS, squared(fraction_.walk_rts) * dt_s);
         walk(state, kC, squared(settings_.port_walk_rts) * dt_s);
     });
@@ -418,7 +429,13 @@ void VerticalFilter::apply_height(const Height& height) {
         if (at_rest.nis < seen.nis) seen = at_rest;
     }
     const bool fits = seen.nis <= settings_.gate_nis;
-    if (fits || seconds_between(t_height_used_ns_, height.t_ns) > kPulse_s) monitor_.add(seen.nis);
+    const double judged_s = seconds_between(t_judged_ns_, height.t_ns);
+    const bool alike = motion_ != Motion::rest;
+    if ((fits || seconds_between(t_height_used_ns_, height.t_ns) > kPulse_s) && (!alike || judged_s >= kJudged_s)) {
+        const double degrees = alike ? std::min(1.0, judged_s / kHeightsAlike_s) : 1.0;
+        monitor_.add(degrees * seen.nis, degrees);
+        t_judged_ns_ = height.t_ns;
+    }
     HeightResult result{height.t_ns, seen.value, seen.nis, HeightVerdict::used, false, false};
     if (fits) {
         take_scalar(rest_row, height.altitude_m, flight_row, height.altitude_m, variance);

@@ -35,8 +35,10 @@
 /// is shown and forgotten: measurements that come late find the state of their time. Nothing is predicted below the
 /// ground, or below where the vehicle was measured, if that was lower.
 ///
-/// Health: NIS of heights, averaged over 50, with its chi-square bounds. Those left out count once they have been left
-/// out for kPulse_s: a charge's pulse in the bay says nothing of the filter.
+/// Health: NIS of heights, averaged over 50, with its chi-square bounds. In flight heights are alike in what they are
+/// off by, the day's air and the ports: they count five times a second, as a fraction of a degree of freedom each.
+/// Those left out count once they have been left out for kPulse_s: a charge's pulse in the bay says nothing of the
+/// filter.
 #include <array>
 #include <cstdint>
 #include <optional>
@@ -143,8 +145,12 @@ class VerticalFilter {
                        const AxisFraction& fraction = {});
     /// A clipped sample: upwards acceleration is at least this, by about `excess_mps2` more.
     void clipped(std::int64_t t_ns, double at_least_mps2, double excess_mps2);
+    /// Beside the sensor's own: until the next call.
+    void set_bias_walk(double walk_mps2_rts) noexcept { bias_walk_mps2_rts_ = walk_mps2_rts; }
     /// In descent without attitude: how strongly the vehicle is shaken bounds how fast its acceleration changes.
     void set_descent_agitation(double sigma_mps2);
+    /// A shock in descent, a parachute's or the ground's: speed may have changed by so much.
+    void jolt(double speed_mps);
     /// `port_m`: by how much a port coefficient of 1 would lower the height, dynamic pressure over weight density.
     /// `speed_mps`: by how much a delay of a second would. `day_m`: the day's own 1-sigma at this height.
     void height(std::int64_t t_ns, double altitude_m, double sigma_m, double port_m = 0.0, double speed_mps = 0.0,
@@ -224,6 +230,7 @@ class VerticalFilter {
     std::int64_t t_mixed_ns_ = 0;
     double accel_period_s_ = 0.0; ///< 0: not known yet
     double height_period_s_ = 0.0;
+    double bias_walk_mps2_rts_ = 0.0;
     double agitation_mps2_ = 10.0;
     double reference_sigma_m_ = 0.0;
     double day_at_m_ = 0.0; ///< height at which k was last moved on
@@ -244,6 +251,7 @@ class VerticalFilter {
     bool stuck_ = false;
     double stuck_height_m_ = 0.0;
     NisMonitor monitor_;
+    std::int64_t t_judged_ns_ = 0; ///< the last height that counted for it
     std::vector<HeightResult> results_;
     std::optional<VerticalEstimate> ahead_; ///< predicted beyond the newest input
 };

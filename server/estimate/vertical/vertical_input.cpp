@@ -14,6 +14,8 @@ constexpr double kScatterTime_s = 0.3;
 constexpr double kScatterGrows = 9.0;       ///< a step is not scatter, lasting vibration is
 constexpr double kChangeShare = 1.0 / 12.0; ///< of the square of a change, anywhere in an interval
 constexpr double kUprightTime_s = 1.0;
+constexpr double kTurnTime_s = 1.0;      ///< in which the biases of other axes have taken over
+constexpr double kShock_mps2 = 30.0;     ///< beyond gravity: no swinging
 constexpr double kTiltTime_s = 2.0;      ///< an attitude's error stays what it is for so long
 constexpr double kStillForce_mps2 = 0.5; ///< beside bias and noise
 constexpr double kStillAtFirst_s = 0.1;
@@ -31,6 +33,19 @@ void VerticalInput::reset() {
 double VerticalInput::agitation_mps2(const ImuSample& sample) const noexcept {
     const double magnitude = sample.accel_body_mps2.norm();
     return std::isfinite(magnitude) ? std::hypot(1.0, magnitude - gravity_mps2_) : gravity_mps2_;
+}
+
+double VerticalInput::jolt_mps(const ImuSample& sample) {
+    const double dt_s = std::clamp(seconds_between(t_jolt_ns_, sample.t_ns), 0.0, 0.1);
+    t_jolt_ns_ = sample.t_ns;
+    const double beyond_mps2 = sample.accel_body_mps2.norm() - gravity_mps2_;
+    if (!(beyond_mps2 > kShock_mps2)) {
+        impulse_mps_ = 0.0;
+        return 0.0;
+    }
+    const double before_mps = impulse_mps_;
+    impulse_mps_ += beyond_mps2 * dt_s;
+    return std::sqrt(impulse_mps_ * impulse_mps_ - before_mps * before_mps);
 }
 
 void VerticalInput::follow(const ImuSample& sample) {
@@ -88,12 +103,17 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
         const double lasts = std::sqrt(std::max(1.0, 2.0 * kTiltTime_s / interval_s_));
         const double by_tilt_mps2 = tilt->sigma_rad * (force - up * tilt->up_body).norm() * lasts;
         out = {up, std::hypot(white, by_tilt_mps2), up, {0.0, sensors_.accel_scale, 0.001}, false};
+        if (up_before_.isZero()) up_before_ = tilt->up_body;
+        up_before_ += std::min(1.0, interval_s_ / kTurnTime_s) * (tilt->up_body - up_before_);
+        out.bias_walk_mps2_rts =
+            std::sqrt(2.0 / kTurnTime_s) * sensors_.accel_bias_mps2 * (tilt->up_body - up_before_).norm();
     } else if (resting && all_axes) {
         out.accel_up_mps2 = out.force_mps2 = up_body_.dot(force);
     } else if (motion == Motion::coast) {
         // Lift of the body that leans over near apogee pushes across the axis, unfelt by it.
         out.sigma_mps2 = std::hypot(white, kAcrossAxis_mps2);
     }
+    if (!tilt) up_before_.setZero();
     out.accel_up_mps2 -= gravity_mps2_;
     // What the axis misses of gravity at rest is taken for bias.
     if (resting) out.force_mps2 -= gravity_mps2_;

@@ -20,7 +20,8 @@ struct VerticalAcceleration {
     double sigma_mps2;    ///< white; of a clipped sample, about how far beyond it the truth is
     double force_mps2;    ///< what AxisFraction is a fraction of
     AxisFraction fraction;
-    bool clipped = false; ///< upwards: the value is a lower bound
+    bool clipped = false;            ///< upwards: the value is a lower bound
+    double bias_walk_mps2_rts = 0.0; ///< while other axes take over the vertical, their biases do
 };
 
 /// Turns specific force into vertical acceleration.
@@ -44,6 +45,9 @@ class VerticalInput {
     [[nodiscard]] std::optional<VerticalAcceleration> acceleration(const ImuSample& sample,
                                                                    const std::optional<TiltInput>& tilt, Motion motion);
     [[nodiscard]] double agitation_mps2(const ImuSample& sample) const noexcept;
+    /// In descent: what a shock did to the speed in this sample, beside what it has done so far. A shock pushes one
+    /// way, so that its parts add up and not their squares.
+    [[nodiscard]] double jolt_mps(const ImuSample& sample);
     void reset();
 
   private:
@@ -58,8 +62,11 @@ class VerticalInput {
     Eigen::Vector3d before_mps2_ = Eigen::Vector3d::Zero();
     Eigen::Vector3d up_body_ = Eigen::Vector3d::UnitX();
     double still_s_ = 0;
-    double scatter2_ = 0; ///< mean square along the axis from sample to sample, halved
-    double change_ = 0;   ///< along the axis, to the newest sample
+    Eigen::Vector3d up_before_ = Eigen::Vector3d::Zero(); ///< where attitude had it, a turn time ago; 0: no attitude
+    std::int64_t t_jolt_ns_ = 0;
+    double impulse_mps_ = 0; ///< of the shock under way
+    double scatter2_ = 0;    ///< mean square along the axis from sample to sample, halved
+    double change_ = 0;      ///< along the axis, to the newest sample
 };
 
 /// Noise of static pressure due to the air flowing past the ports, beyond the steady coefficient that the filter

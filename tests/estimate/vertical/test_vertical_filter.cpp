@@ -201,3 +201,44 @@ TEST_CASE("port noise swamps heights from Mach 0.8 on and leaves slow flight alo
     CHECK(port_noise_pa(0.85, 45000.0) > 10000.0);
     CHECK(port_noise_pa(1.3, 100000.0) > 10000.0);
 }
+
+TEST_CASE("what a shock may have done to the speed of a descent is said at once") {
+    for (const double stops_s : {30.0, 30.05, 30.1}) {
+        std::mt19937_64 random(11);
+        std::normal_distribution<double> normal;
+        VerticalFilter filter(VerticalSettings{});
+        filter.start(at(0), 250.0, 1.0, -8.0, 1.0);
+        filter.set_motion(Motion::descent);
+        filter.set_descent_agitation(1.0);
+        double squares = 0;
+        int rows = 0;
+        bool shocked = false;
+        for (int k = 1; k < 8 * 330; ++k) {
+            const double t_s = 0.0125 * k;
+            if (!shocked && t_s > stops_s) {
+                filter.jolt(8.0);
+                shocked = true;
+            }
+            if (k % 8 == 0) filter.height(at(t_s), 250.0 - 8.0 * std::min(t_s, stops_s) + 0.5 * normal(random), 0.5);
+            const VerticalEstimate e = filter.estimate();
+            if (t_s < stops_s) continue;
+            squares += std::pow(e.vertical_speed_mps / e.vertical_speed_sigma_mps, 2);
+            ++rows;
+        }
+        INFO("stops at " << stops_s << " s: mean square of error over sigma " << squares / rows);
+        CHECK(squares / rows < 2);
+    }
+}
+
+TEST_CASE("the parts of a shock add up to what it did to the speed") {
+    VerticalInput input(SensorNoise{}, 9.80665);
+    double variance = 0, impulse_mps = 0;
+    for (int k = 0; k < 40; ++k) { // a half-sine of 20 ms and 250 m/s2, then it hangs
+        const double force_mps2 = k > 10 && k <= 14 ? 250.0 * std::sin(M_PI * (k - 10.5) / 4.0) : 9.8;
+        const double part_mps = input.jolt_mps({at(0.005 * k), {0, force_mps2, 0}, Eigen::Vector3d::Zero()});
+        variance += part_mps * part_mps;
+        if (k > 10 && k <= 14) impulse_mps += 0.005 * (force_mps2 - 9.80665);
+    }
+    CHECK(std::sqrt(variance) == Approx(impulse_mps));
+    CHECK(impulse_mps > 2.5);
+}
