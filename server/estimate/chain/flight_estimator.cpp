@@ -219,7 +219,10 @@ FlightEstimator::News FlightEstimator::fix(const FixSample& sample, FlightPictur
     const Eigen::Vector3d enu_m = frame_.to_enu_m({sample.latitude_deg, sample.longitude_deg, pad_height_m});
     const double across_sigma_m = or_else(sample.accuracy_horizontal_m, sensors_.fix_horizontal_m);
     const double speed_sigma_mps = std::max(or_else(sample.speed_accuracy_mps, 0.0), sensors_.fix_speed_mps);
-    phases_.fix({sample.t_ns, enu_m.x(), enu_m.y(), across_sigma_m, sample.velocity_enu_mps.norm(), speed_sigma_mps});
+    // Some receivers give a speed over ground alone.
+    const Eigen::Vector3d& v = sample.velocity_enu_mps;
+    const double speed_mps = std::isfinite(v.z()) ? v.norm() : v.head<2>().norm();
+    phases_.fix({sample.t_ns, enu_m.x(), enu_m.y(), across_sigma_m, speed_mps, speed_sigma_mps});
     derived_.ground_distance(enu_m.head<2>().norm());
     if (picture.translation.valid && sample.fix_dimensions >= 3)
         derived_.altitude(picture.translation.t_ns, picture.translation.position_enu_m.z(),

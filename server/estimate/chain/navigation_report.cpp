@@ -37,6 +37,12 @@ bool has_moved(const TranslationEstimate& e, const Vector3d& rest_enu_m) {
            e.velocity_enu_mps.norm() > kMoving_mps + kSure * e.velocity_sigma_mps().maxCoeff();
 }
 
+/// Navigation has the position: valid, and fixes do not show that it is elsewhere.
+bool knows_position(const PositionSources& sources, const NavigationEstimate& e) {
+    return e.valid && !(e.mode == NavigationMode::at_rest && sources.translation != nullptr &&
+                        has_moved(sources.translation->estimate(), e.position_enu_m));
+}
+
 /// On the rail the crew waits for the attitude: there the mode says so, beside the position.
 NavigationMode mode_without_attitude(std::int64_t t_ns, const PositionSources& sources) {
     if (hears_inertial(sources.navigation, t_ns) && sources.navigation->estimate().mode == NavigationMode::aligning)
@@ -222,9 +228,7 @@ bool NavigationReport::write_navigation(std::int64_t t_ns, const PositionSources
     const Eskf::Covariance covariance = sources.navigation->covariance();
     NavigationFigures row{.estimate = sources.navigation->estimate(covariance)};
     const NavigationEstimate& e = row.estimate;
-    if (!e.valid || (e.mode == NavigationMode::at_rest && sources.translation != nullptr &&
-                     has_moved(sources.translation->estimate(), e.position_enu_m)))
-        return false;
+    if (!knows_position(sources, e)) return false;
     if (e.t_ns != t_ns) return true;
     announce(e.mode, t_ns, sink);
     const WindProfile* wind = sources.wind;
@@ -314,9 +318,9 @@ void NavigationReport::announce(NavigationMode mode, std::int64_t t_ns, EventSin
 void NavigationReport::tick(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink) {
     if (write_ahead(t_ns, sources, sink)) return;
     const bool inertial = hears_inertial(sources.navigation, t_ns);
-    if (seconds_between(t_row_ns_, t_ns) >= kSilentRow_s && !(inertial && sources.navigation->estimate().valid) &&
-        write_translation(t_ns, sources, sink))
-        return;
+    // Its next sample may be a second away.
+    if (inertial && knows_position(sources, sources.navigation->estimate())) return;
+    if (seconds_between(t_row_ns_, t_ns) >= kSilentRow_s && write_translation(t_ns, sources, sink)) return;
     if (seconds_between(t_row_ns_, t_ns) < kWaitingRow_s) return;
     t_row_ns_ = t_ns;
     NavigationFigures row;

@@ -109,6 +109,11 @@ std::optional<VerticalAcceleration> VerticalInput::acceleration(const ImuSample&
             std::sqrt(2.0 / kTurnTime_s) * sensors_.accel_bias_mps2 * (tilt->up_body - up_before_).norm();
     } else if (resting && all_axes) {
         out.accel_up_mps2 = out.force_mps2 = up_body_.dot(force);
+        // It has left the pose in which up was seen.
+        if (motion == Motion::moving) {
+            out.sigma_mps2 = std::hypot(white, kAcrossAxis_mps2);
+            out.bias_walk_mps2_rts = kAcrossAxis_mps2;
+        }
     } else if (motion == Motion::coast) {
         // Lift of the body that leans over near apogee pushes across the axis, unfelt by it.
         out.sigma_mps2 = std::hypot(white, kAcrossAxis_mps2);
