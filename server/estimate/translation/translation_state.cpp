@@ -149,14 +149,16 @@ void TranslationState::correct(const Observation& observation) {
     const Rows hp = h * kalman_.covariance;
     const Noise s = hp * h.transpose() + observation.noise;
     const Eigen::LLT<Noise> factor(s);
-    Eigen::Matrix<double, kSize, Eigen::Dynamic, Eigen::ColMajor, kSize, 6> gain = factor.solve(hp).transpose();
+    using Gain = Eigen::Matrix<double, kSize, Eigen::Dynamic, Eigen::ColMajor, kSize, 6>;
+    Gain gain = factor.solve(hp).transpose();
     // S. F. Schmidt, "Application of State-Space Methods to Navigation Problems", Advances in Control Systems 3, 1966:
     // Joseph's form holds for any gain.
     if (observation.keeps_delay) gain.row(kDelay).setZero();
     kalman_.x += gain * observation.innovation;
-    const Matrix keep = Matrix::Identity() - gain * h;
-    const Matrix corrected = keep * kalman_.covariance * keep.transpose() + gain * observation.noise * gain.transpose();
-    kalman_.covariance = 0.5 * (corrected + corrected.transpose());
+    // It is P - K H P - P H' K' + K S K', and so a symmetric product of two narrow matrices.
+    const Gain half = 0.5 * gain.lazyProduct(s) - hp.transpose();
+    const Matrix change = half.lazyProduct(gain.transpose());
+    kalman_.covariance += change + change.transpose();
 }
 
 double TranslationState::sigma(int at) const {
