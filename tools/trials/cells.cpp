@@ -17,6 +17,15 @@ Tally tally_of(const Scores& scores, Quantity quantity, std::span<const sim::Tru
     return all;
 }
 
+bool holds(double square) {
+    return square >= kSquareLeast && square <= kSquareMost;
+}
+
+std::string square(double mean) {
+    const std::string number = text("%.2f", mean);
+    return holds(mean) ? number : "**" + number + "**";
+}
+
 /// A prediction counts where the flight came that far.
 bool is_asked(const TrialScore& score, Checkpoint checkpoint) {
     return score.predictions[static_cast<std::size_t>(checkpoint)].asked;
@@ -55,14 +64,32 @@ std::string errors_cell(const Scores& scores, Quantity quantity, std::span<const
     const std::string available = text("%.0f %%", 100 * std::min(1.0, all.available()));
     if (all.errors.count == 0) return available;
     const std::string rms = text(text_of(quantity).format, all.errors.rms());
-    return all.errors.normalised_count > 0
-               ? rms + " (" + text("%.2f", all.errors.normalised_square()) + ") " + available
-               : rms + " " + available;
+    return all.errors.normalised_count > 0 ? rms + " (" + square(all.errors.normalised_square()) + ") " + available
+                                           : rms + " " + available;
 }
 
-std::string square_cell(const Scores& scores, Quantity quantity, std::span<const sim::TruePhase> phases) {
-    const Tally all = tally_of(scores, quantity, phases);
-    return all.errors.normalised_count > 0 ? text("%.2f", all.errors.normalised_square()) : kNothing;
+std::string sigmas_within(const Scores& scores) {
+    int within = 0, all = 0;
+    for (std::size_t q = 0; q < kQuantities; ++q) {
+        for (const sim::TruePhase& phase : phases_of({scores})) {
+            const Tally tally = tally_of(scores, static_cast<Quantity>(q), {&phase, 1});
+            if (tally.errors.normalised_count == 0) continue;
+            ++all;
+            within += holds(tally.errors.normalised_square());
+        }
+    }
+    return std::to_string(within) + " of " + std::to_string(all);
+}
+
+std::string warning_cell(const Scores& scores) {
+    int unharmed = 0, warned = 0;
+    for (const TrialScore& score : scores) {
+        unharmed += std::isnan(score.harmed_s);
+        warned += score.warned_s <= score.harmed_s;
+    }
+    const auto all = static_cast<int>(scores.size());
+    const std::string safe = text("%.0f %%", 100.0 * unharmed / all);
+    return unharmed == all ? safe : safe + ", " + text("%.0f %%", 100.0 * warned / (all - unharmed));
 }
 
 Cell spread(const std::function<double(const TrialScore&)>& value, const char* format) {
@@ -73,6 +100,18 @@ Cell spread(const std::function<double(const TrialScore&)>& value, const char* f
         if (all.empty()) return kNothing;
         std::sort(all.begin(), all.end());
         return text(format, all[all.size() / 2]) + " / " + text(format, all.back());
+    };
+}
+
+Cell median(const std::function<double(const TrialScore&)>& value, const char* format) {
+    return [=](const Scores& scores) -> std::string {
+        std::vector<double> all;
+        for (const TrialScore& score : scores)
+            if (const double v = value(score); std::isfinite(v)) all.push_back(v);
+        if (all.empty()) return kNothing;
+        const auto middle = all.begin() + static_cast<std::ptrdiff_t>(all.size() / 2);
+        std::nth_element(all.begin(), middle, all.end());
+        return text(format, *middle);
     };
 }
 
@@ -208,16 +247,20 @@ void print_predictions(const Scores& scores) {
     sheet.print();
 }
 
-void print_errors_by_phase(const Scores& scores) {
+std::vector<sim::TruePhase> phases_of(const std::vector<Scores>& all) {
     std::vector<sim::TruePhase> phases;
-    std::vector<std::string> names;
     for (std::size_t p = 0; p < kTruePhases; ++p) {
-        const bool is_used = std::any_of(scores.begin(), scores.end(),
-                                         [&](const TrialScore& score) { return score.tallies[0][p].lasted_s > 0; });
-        if (!is_used) continue;
-        phases.push_back(static_cast<sim::TruePhase>(p));
-        names.emplace_back(sim::to_string(phases.back()));
+        const auto lasts = [&](const TrialScore& score) { return score.tallies[0][p].lasted_s > 0; };
+        if (std::ranges::any_of(all, [&](const Scores& scores) { return std::ranges::any_of(scores, lasts); }))
+            phases.push_back(static_cast<sim::TruePhase>(p));
     }
+    return phases;
+}
+
+void print_errors_by_phase(const Scores& scores) {
+    const std::vector<sim::TruePhase> phases = phases_of({scores});
+    std::vector<std::string> names;
+    for (const sim::TruePhase phase : phases) names.emplace_back(sim::to_string(phase));
     Sheet sheet("rms (mean of (error/1-sigma)²) available", names);
     for (std::size_t q = 0; q < kQuantities; ++q) {
         const auto quantity = static_cast<Quantity>(q);

@@ -16,12 +16,15 @@ using Cell = std::function<std::string(const Scores&)>;
 inline constexpr std::array kAscent{sim::TruePhase::under_thrust, sim::TruePhase::coasting};
 inline constexpr std::array kDescent{sim::TruePhase::falling, sim::TruePhase::under_drogue, sim::TruePhase::under_main};
 
+/// What a mean of (error / sigma)^2 may be; beyond, cells print it in bold.
+inline constexpr double kSquareLeast = 0.5, kSquareMost = 2.0;
 /// "rms (mean of (error / sigma)^2) per cent of the phase with an estimate".
 [[nodiscard]] std::string errors_cell(const Scores& scores, Quantity quantity, std::span<const sim::TruePhase> phases);
-/// Mean of (error / sigma)^2 alone.
-[[nodiscard]] std::string square_cell(const Scores& scores, Quantity quantity, std::span<const sim::TruePhase> phases);
+/// Sigmas of all quantities and phases whose mean square is within kSquareLeast and kSquareMost, of how many.
+[[nodiscard]] std::string sigmas_within(const Scores& scores);
 /// "median / worst" of what `value` gives; NaN is left out.
 [[nodiscard]] Cell spread(const std::function<double(const TrialScore&)>& value, const char* format);
+[[nodiscard]] Cell median(const std::function<double(const TrialScore&)>& value, const char* format = "%.2f");
 /// Per cent of the flights that `counts` counts for which `hit` holds.
 [[nodiscard]] Cell fraction(const std::function<bool(const TrialScore&)>& counts,
                             const std::function<bool(const TrialScore&)>& hit);
@@ -34,6 +37,8 @@ inline constexpr std::array kDescent{sim::TruePhase::falling, sim::TruePhase::un
 /// Flights with an answer in which the truth was inside, of all flights: no answer is a miss.
 [[nodiscard]] Cell apogee_inside(Checkpoint checkpoint);
 [[nodiscard]] Cell landing_inside(Checkpoint checkpoint);
+/// Per cent of flights without an error that harms, and of the others those that warned before it.
+[[nodiscard]] std::string warning_cell(const Scores& scores);
 /// Per cent of judged rows "consistent", and of those that say the sigmas are too small.
 [[nodiscard]] std::string lamp_cell(const Scores& scores, Lamp lamp);
 [[nodiscard]] std::string text(const char* format, double value);
@@ -55,6 +60,8 @@ class Sheet {
 void print_moments(const Scores& scores);
 /// One line a checkpoint: of one case's flights.
 void print_predictions(const Scores& scores);
+/// The phases that any of these flights went through.
+[[nodiscard]] std::vector<sim::TruePhase> phases_of(const std::vector<Scores>& all);
 /// One line a quantity, one column a phase of the truth.
 void print_errors_by_phase(const Scores& scores);
 

@@ -126,6 +126,10 @@ void Scorer::compare(Quantity quantity, const sim::TruthSample& truth, double er
     const auto q = static_cast<std::size_t>(quantity);
     Tally& tally = score_.tallies[q][static_cast<std::size_t>(truth.phase)];
     tally.errors.add(error, sigma);
+    const auto& e = flight_->truth.events;
+    const bool flies = truth.t_s > e.liftoff_s && truth.t_s < e.touchdown_s;
+    if (flies && sigma > 0 && std::abs(error) > TrialScore::kHarm * sigma && std::isnan(score_.harmed_s))
+        score_.harmed_s = truth.t_s;
     // Components of one row share its time, and only the first adds to what is covered.
     tally.covered_s += std::clamp(truth.t_s - std::max(answered_s_[q], kSettled_s), 0.0, hold_s_);
     answered_s_[q] = std::max(answered_s_[q], truth.t_s);
@@ -140,7 +144,9 @@ void Scorer::lamp(Lamp which, const Row& row, const char* column) {
     ++tally.rows;
     tally.consistent += health == estimate::Health::consistent;
     tally.conservative += health == estimate::Health::conservative;
-    tally.overconfident += health == estimate::Health::overconfident || health == estimate::Health::do_not_trust;
+    const bool doubts = health == estimate::Health::overconfident || health == estimate::Health::do_not_trust;
+    tally.overconfident += doubts;
+    if (doubts && std::isnan(score_.warned_s)) score_.warned_s = row.t_s;
 }
 
 void Scorer::air(const Row& row, const sim::TruthSample& truth) {
@@ -238,7 +244,10 @@ void Scorer::landing(const Row& row) {
 void Scorer::event(const Event& event) {
     if (event.key == key_of(EventId::shock)) ++score_.shocks;
     if (event.key == key_of(EventId::pressure_pulse)) ++score_.pressure_pulses;
-    if (event.kind == EventKind::alert_raised && event.key.starts_with("sanderling/sensor/")) ++score_.sensor_alerts;
+    if (event.kind == EventKind::alert_raised && event.key.starts_with("sanderling/sensor/")) {
+        ++score_.sensor_alerts;
+        if (std::isnan(score_.warned_s)) score_.warned_s = seconds_between(kStart_ns, event.t_found_ns);
+    }
     if (event.key == key_of(EventId::signal_lost))
         score_.presumed_impact_error_s = true_s(event.t_ns) - flight_->truth.events.touchdown_s;
     for (std::size_t m = 0; m < kFlightEvents.size(); ++m) {

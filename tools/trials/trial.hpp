@@ -129,6 +129,9 @@ struct TrialScore {
     double true_apogee_m = NAN;
     int shocks = 0, pressure_pulses = 0, charges = 0; ///< found in acceleration, in pressure; fired
     int sensor_alerts = 0;
+    /// First in flight: an error beyond kHarm of its stated 1-sigma; a lamp or an alert that says so. NaN: never.
+    double harmed_s = NAN, warned_s = NAN;
+    static constexpr double kHarm = 5;
 };
 
 /// Deterministic. Throws std::runtime_error when the demo's files cannot be read.
