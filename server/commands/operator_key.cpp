@@ -5,11 +5,10 @@
 #include <cstring>
 #include <fstream>
 
-#include <fcntl.h>
 #include <sys/stat.h>
-#include <unistd.h>
 
 #include "server/serve/random_key.hpp"
+#include "server/serve/whole_file.hpp"
 
 namespace turnstone {
 
@@ -18,26 +17,12 @@ namespace {
 constexpr std::size_t kKeySizeMin = 16; // as for one that is set
 constexpr std::size_t kKeySizeMax = 256;
 
-/// Writes a file of mode 0600, whole before it has its name. A file of that name stays. Returns errno, or 0.
-int write_private(const std::filesystem::path& file, const std::string& text) {
-    const std::string part = file.string() + "." + std::to_string(::getpid());
-    const int descriptor = ::open(part.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW, 0600);
-    if (descriptor < 0) return errno;
-    int error = 0;
-    if (::write(descriptor, text.data(), text.size()) != static_cast<ssize_t>(text.size()) || ::fsync(descriptor) != 0)
-        error = errno != 0 ? errno : ENOSPC;
-    ::close(descriptor);
-    if (error == 0 && ::link(part.c_str(), file.c_str()) != 0 && errno != EEXIST) error = errno;
-    ::unlink(part.c_str());
-    return error;
-}
-
 } // namespace
 
 Result<std::string> kept_operator_key(const std::filesystem::path& file) {
     struct stat status {};
     if (::stat(file.c_str(), &status) != 0 && errno == ENOENT)
-        if (const int error = write_private(file, random_key() + "\n"); error != 0)
+        if (const int error = write_whole(file, random_key() + "\n", 0600, Existing::kept); error != 0)
             return fail(file.string() + ": the operator key cannot be kept here (" + std::strerror(error) +
                         "); make its folder, or give another file");
     std::ifstream in(file, std::ios::binary);

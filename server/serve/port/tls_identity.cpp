@@ -1,6 +1,7 @@
 #include "server/serve/port/tls_identity.hpp"
 
 #include <algorithm>
+#include <cstring>
 #include <fstream>
 #include <iterator>
 #include <memory>
@@ -16,8 +17,7 @@
 #include <openssl/rand.h>
 #include <openssl/x509v3.h>
 
-#include <fcntl.h>
-#include <unistd.h>
+#include "server/serve/whole_file.hpp"
 
 namespace turnstone {
 namespace {
@@ -144,16 +144,9 @@ TlsIdentity made(const std::vector<std::string>& names, std::time_t now) {
             .fingerprint = fingerprint(*x509)};
 }
 
-/// Under its name once it is whole.
-void write_whole(const fs::path& path, const std::string& text, int mode) {
-    const std::string draft = path.string() + ".new";
-    const int file = ::open(draft.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, mode);
-    if (file < 0) throw std::runtime_error("cannot write " + path.string());
-    const bool written =
-        ::write(file, text.data(), text.size()) == static_cast<ssize_t>(text.size()) && ::fsync(file) == 0;
-    ::close(file);
-    if (!written) throw std::runtime_error("cannot write " + path.string());
-    fs::rename(draft, path);
+void keep(const fs::path& path, const std::string& text, mode_t mode) {
+    if (const int error = write_whole(path, text, mode, Existing::replaced); error != 0)
+        throw std::runtime_error("cannot write " + path.string() + " (" + std::strerror(error) + ")");
 }
 
 TlsIdentity read(const fs::path& certificate_path, const fs::path& key_path, X509** parsed) {
@@ -190,8 +183,8 @@ Result<TlsIdentity> tls_identity(const fs::path& folder, const std::vector<std::
         }
         TlsIdentity identity = made(names, now_s);
         fs::create_directories(folder);
-        write_whole(key_path, identity.key_pem, 0600);
-        write_whole(certificate_path, identity.certificate_pem, 0644);
+        keep(key_path, identity.key_pem, 0600);
+        keep(certificate_path, identity.certificate_pem, 0644);
         return identity;
     } catch (const std::exception& error) {
         return fail(folder.string() + ": https cannot be offered: " + error.what() +
