@@ -193,7 +193,8 @@ std::optional<EstimateEvent> Sentence::next(const FlightView& view, const Deploy
     const Level level = alert != nullptr ? alert->level : Level::note;
     const std::string_view led_by = alert != nullptr ? std::string_view(alert->key) : std::string_view();
     const bool another = t_made_ns_ == 0 || form != form_ || level != level_ || led_by != led_by_;
-    if (!another && seconds_between(t_made_ns_, view.t_ns) < kPeriod_s) return std::nullopt;
+    const bool fast = std::abs(view.vertical_speed_mps.value) > kFast_mps;
+    if (!another && seconds_between(t_made_ns_, view.t_ns) < (fast ? kPeriodFast_s : kPeriod_s)) return std::nullopt;
     form_ = form;
     level_ = level;
     led_by_ = led_by;

@@ -50,8 +50,10 @@ consteval auto words_of(SentenceForm) {
 
 class Sentence {
   public:
-    /// Figures alone change a sentence this often at most; another form or level at once.
-    static constexpr double kPeriod_s = 1.0;
+    /// Figures alone change a sentence this often at most; another form or level at once. Of a vehicle that moves fast
+    /// they change more often, so that they do not fall behind the figures beside them.
+    static constexpr double kPeriod_s = 1.0, kPeriodFast_s = 0.3;
+    static constexpr double kFast_mps = 20.0;
 
     explicit Sentence(const Vehicle& vehicle);
 

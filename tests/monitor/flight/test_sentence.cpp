@@ -191,7 +191,8 @@ TEST_CASE("figures are rounded to their sigma, and altitude never falls below th
     CHECK(said_of(low).text == "Under main. 0 m, falling 6 m/s.");
 }
 
-TEST_CASE("a form or a level changes at once, figures once a second, and rounding does not flicker") {
+TEST_CASE(
+    "a form or a level changes at once, figures once a second or oftener at speed, and rounding does not flicker") {
     const Vehicle vehicle = parachute_vehicle();
     DeploymentWatch deployment(vehicle, sea_level_site());
     Sentence sentence(vehicle);
@@ -205,11 +206,14 @@ TEST_CASE("a form or a level changes at once, figures once a second, and roundin
     REQUIRE(next(view_of(Phase::on_rail, 0)));
     CHECK_FALSE(next(view_of(Phase::on_rail, 5)));
     REQUIRE(next(view_of(Phase::under_thrust, 10, 5.0, 40.0)));
-    CHECK_FALSE(next(view_of(Phase::under_thrust, 10.5, 30.0, 60.0))); // figures alone
-    CHECK(next(view_of(Phase::under_thrust, 10.6, 33.0, 66.0), &frozen));
-    CHECK(next(view_of(Phase::under_thrust, 10.7, 33.0, 66.0)));
-    CHECK_FALSE(next(view_of(Phase::under_thrust, 11.6, 133.0, 66.0)));
-    CHECK(next(view_of(Phase::under_thrust, 11.8, 133.0, 66.0)));
+    CHECK_FALSE(next(view_of(Phase::under_thrust, 10.2, 30.0, 60.0))); // figures alone
+    CHECK(next(view_of(Phase::under_thrust, 10.25, 33.0, 66.0), &frozen));
+    CHECK(next(view_of(Phase::under_thrust, 10.3, 33.0, 66.0)));
+    CHECK_FALSE(next(view_of(Phase::under_thrust, 10.5, 53.0, 66.0)));
+    CHECK(next(view_of(Phase::under_thrust, 10.6, 53.0, 66.0)));
+    CHECK(next(view_of(Phase::under_thrust, 11.6, 133.0, 8.0))); // slow again
+    CHECK_FALSE(next(view_of(Phase::under_thrust, 12.5, 140.0, 8.0)));
+    CHECK(next(view_of(Phase::under_thrust, 12.6, 141.0, 8.0)));
     // At rest a place wanders about half a metre.
     FlightView rests = down(95);
     rests.t_ns = viewed_at(200);
