@@ -57,6 +57,7 @@ enum class EventId : unsigned char {
     signal_reacquired,
     joined_in_flight,
     ready_again,
+    flight_named,
     shock,
     pressure_pulse,
     // Of sensors
@@ -146,6 +147,7 @@ inline constexpr Worded<EventId> kEventWords[] = {
     {EventId::signal_reacquired, "signal_reacquired"},
     {EventId::joined_in_flight, "joined_in_flight"},
     {EventId::ready_again, "ready_again"},
+    {EventId::flight_named, "flight_named"},
     {EventId::shock, "shock"},
     {EventId::pressure_pulse, "pressure_pulse"},
     {EventId::sensor_out_of_range, "sensor_out_of_range"},

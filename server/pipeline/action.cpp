@@ -22,6 +22,14 @@ struct Writer {
 
     static json object(const Marker& marker) { return placed("marker", marker.text, marker.t_ns); }
     static json object(const Note& note) { return placed("note", note.text, note.t_ns); }
+    static json object(const ChangeMark& change) {
+        json out{{"action", "change_mark"}, {"key", change.key}};
+        if (change.text) out["text"] = *change.text;
+        return out;
+    }
+    static json object(const NameFlight& flight) {
+        return {{"action", "name_flight"}, {"vehicle", flight.vehicle}, {"name", flight.name}};
+    }
     static json object(const Acknowledge& alert) { return {{"action", "acknowledge"}, {"key", alert.key}}; }
     static json object(const Shelve& alert) {
         return {{"action", "shelve"}, {"key", alert.key}, {"for_s", alert.for_s}};
@@ -345,6 +353,12 @@ std::optional<Action> read(const json& object) {
         out = Marker{in.text("text"), in.time("t_ns")};
     } else if (kind == "note") {
         out = Note{in.text("text"), in.time("t_ns")};
+    } else if (kind == "change_mark") {
+        ChangeMark change{in.text("key")};
+        if (object.contains("text")) change.text = in.text("text");
+        out = change;
+    } else if (kind == "name_flight") {
+        out = NameFlight{in.text("vehicle"), in.text("name")};
     } else if (kind == "acknowledge") {
         out = Acknowledge{in.text("key")};
     } else if (kind == "shelve") {

@@ -28,6 +28,18 @@ struct Note {
     std::optional<std::int64_t> t_ns = {};
     friend bool operator==(const Note&, const Note&) = default;
 };
+/// Of the marker or the note whose event has this key: another text or, without one, none of it any more.
+struct ChangeMark {
+    std::string key;
+    std::optional<std::string> text = {};
+    friend bool operator==(const ChangeMark&, const ChangeMark&) = default;
+};
+/// The flight that a vehicle is on, or else its next one.
+struct NameFlight {
+    std::string vehicle;
+    std::string name; ///< empty: none
+    friend bool operator==(const NameFlight&, const NameFlight&) = default;
+};
 /// An operator has seen the alert with this key.
 struct Acknowledge {
     std::string key;
@@ -210,10 +222,10 @@ struct UnknownAction {
     friend bool operator==(const UnknownAction&, const UnknownAction&) = default;
 };
 
-using Action =
-    std::variant<Marker, Note, Acknowledge, Shelve, Unshelve, Countdown, LinkReport, RecorderReport, Backlog, Resumed,
-                 EngineTotal, CarriedAlert, ProcedureCommand, StepCommand, CheckStatement, PollQuestion, PollAnswer,
-                 Entered, StationFigure, PastProcedure, CarriedProcedure, CarriedVerdict, UnknownAction>;
+using Action = std::variant<Marker, Note, ChangeMark, NameFlight, Acknowledge, Shelve, Unshelve, Countdown, LinkReport,
+                            RecorderReport, Backlog, Resumed, EngineTotal, CarriedAlert, ProcedureCommand, StepCommand,
+                            CheckStatement, PollQuestion, PollAnswer, Entered, StationFigure, PastProcedure,
+                            CarriedProcedure, CarriedVerdict, UnknownAction>;
 
 /// One line of JSON, {"action": KIND, ...}; times as decimal strings, since they pass 2^53.
 [[nodiscard]] std::string to_json(const Action& action);

@@ -187,6 +187,10 @@ std::string with_unit(double value, const std::string& unit, int decimals) {
     return fmt::format("{:.{}f} {}", value, decimals, symbol);
 }
 
+std::string mark(const Facts& facts) {
+    return facts.flag("taken_back") ? "Taken back: " + facts.text("text") : facts.text("text");
+}
+
 std::string before_zero(double left_s) {
     const double whole_s = std::round(std::abs(left_s));
     const double minutes = std::floor(whole_s / 60);

@@ -49,6 +49,8 @@ class Facts {
 [[nodiscard]] std::string link_trouble_advice(const Facts& facts);
 /// The name of the parachute that the event is about, to begin a sentence with.
 [[nodiscard]] std::string parachute(const Facts& facts);
+/// Of a marker or a note, as it was written.
+[[nodiscard]] std::string mark(const Facts& facts);
 /// "T-10:00", "T+0:03".
 [[nodiscard]] std::string before_zero(double left_s);
 [[nodiscard]] std::string limit(const Facts& facts);

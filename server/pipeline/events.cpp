@@ -55,6 +55,10 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      say<"In flight when first heard: liftoff not seen">},
     {EventId::ready_again, "{vehicle}/flight/{event}", flight_event, Level::note,
      say<"At rest after touchdown: ready for another flight">},
+    {EventId::flight_named, "{vehicle}/flight/{event}", flight_event, Level::note,
+     [](const Facts& f) {
+         return f.text("name").empty() ? "The flight has no name" : fmt::format("Flight named \"{}\"", f.text("name"));
+     }},
     {EventId::shock, "{vehicle}/pulse/acceleration", flight_event, Level::note,
      [](const Facts& f) {
          return fmt::format("Shock of {:.0f} m/s² for {:.0f} ms", f.number("peak_mps2"), 1e3 * f.number("duration_s"));
@@ -223,8 +227,8 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
          return fmt::format("Liftoff {:.1f} s {} T-0 of the countdown", std::abs(late_s),
                             late_s < 0 ? "before" : "after");
      }},
-    {EventId::marker, "marker", EventKind::marker, Level::note, [](const Facts& f) { return f.text("text"); }},
-    {EventId::note, "note", EventKind::note, Level::note, [](const Facts& f) { return f.text("text"); }},
+    {EventId::marker, "marker/{about}", EventKind::marker, Level::note, mark},
+    {EventId::note, "note/{about}", EventKind::note, Level::note, mark},
     {EventId::charge_fired, "{vehicle}/charge/{about}/fired", flight_event, Level::note,
      [](const Facts& f) { return "Charge " + f.text("charge") + " fired"; }},
     {EventId::edge_found, "{vehicle}/charge/{about}", flight_event, Level::note,

@@ -47,7 +47,9 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     check_answered(parse_key_request(text));
     check_answered(parse_recording_request(text));
     check_answered(parse_mark_request(text));
-    check_answered(parse_alert_request(text));
+    check_answered(parse_keyed_request(text));
+    check_answered(parse_change_request(text));
+    check_answered(parse_flight_name_request(text));
     if (const auto shelved = parse_shelve_request(text); shelved && !(shelved->for_s >= 1 && shelved->for_s <= 3600))
         std::abort();
     if (const auto countdown = parse_countdown_request(text);

@@ -74,39 +74,15 @@ TEST_CASE("a link that goes away raises one caution, and clears it when it comes
     }
 }
 
-TEST_CASE("markers stand where they were set, never before the start or ahead of the head") {
-    Run run;
-    run.act(10, Marker{"here"});
-    run.act(11, Marker{"back", at(4)});
-    run.act(12, Marker{"too far", at(99)});
-    run.act(13, Marker{"too early", 1});
-    REQUIRE(run.out.events.size() == 4);
-    const double expected_s[] = {10, 4, 12, 0}, found_s[] = {10, 11, 12, 13};
-    for (std::size_t k = 0; k < 4; ++k) {
-        CHECK(run.out.events[k].kind == EventKind::marker);
-        CHECK(seconds_between(kStart_ns, run.out.events[k].t_ns) == expected_s[k]);
-        CHECK(seconds_between(kStart_ns, run.out.events[k].t_found_ns) == found_s[k]);
-    }
-}
-
 TEST_CASE("an action about what this station does not have is recorded and has no effect") {
     for (const Action& action : {Action(LinkReport{"nowhere", LinkState::open}), Action(EngineTotal{"nobody", 3600}),
-                                 Action(EngineTotal{"alpha", 3600})}) { // alpha has no engine
+                                 Action(EngineTotal{"alpha", 3600}), // alpha has no engine
+                                 Action(ChangeMark{"marker/1", "x"}), Action(NameFlight{"nobody", "x"})}) {
         Run run;
         run.act(1, action);
         CHECK(run.out.events.empty());
         CHECK(run.pipeline.progress().inputs == 1);
     }
-}
-
-TEST_CASE("notes stand where they were written, and what is not UTF-8 in them is replaced") {
-    Run run;
-    run.act(1, Note{"wind is up"});
-    run.act(9, Note{"was up", at(2)});
-    run.act(10, Note{"\xff\xfe"});
-    CHECK(run.out.events.at(0).text == "wind is up");
-    CHECK(run.out.events.at(1).t_ns == at(2));
-    CHECK(run.out.events.at(2).text == "\uFFFD\uFFFD"); // Unicode 3.9
 }
 
 TEST_CASE("an action written as JSON reads back as itself") {
@@ -115,6 +91,9 @@ TEST_CASE("an action written as JSON reads back as itself") {
         Marker{"a \"quoted\" back\\slash\n", 1'780'000'000'123'456'789},
         Note{""},
         Note{"\u00b5 \u2212", -5},
+        ChangeMark{"marker/1", "there"},
+        ChangeMark{"note/2"},
+        NameFlight{"alpha", "\u00b5"},
         Acknowledge{"link/radio/down"},
         Shelve{"alpha/limit/power.battery/low", 0.1 + 0.2},
         Unshelve{"\u00b5"},
@@ -199,6 +178,9 @@ TEST_CASE("JSON that is not an action of this version is kept word for word and 
             R"({"action":"link_state","link":"radio","state":"open"})",
             R"({"action":"recording_state","fault":"","stopped":1})",
             R"({"action":"resumed"})",
+            R"({"action":"change_mark"})",
+            R"({"action":"change_mark","key":"marker/1","text":5})",
+            R"({"action":"name_flight","vehicle":"alpha"})",
             R"({"action":"acknowledge"})",
             R"({"action":"shelve","key":"x"})",
             R"({"action":"shelve","key":"x","for_s":"5"})",

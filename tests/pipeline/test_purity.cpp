@@ -38,9 +38,12 @@ std::vector<Input> session(std::uint64_t seed) {
     };
     act(1.0, LinkReport{"radio", LinkState::open, ""});
     act(5.5, Marker{"ignition"});
+    act(6.0, NameFlight{"beta", "Second hop"});
+    act(7.5, ChangeMark{"marker/1", "ignition seen"});
     act(9.0, LinkReport{"relay", LinkState::lost, "unplugged"});
     act(11.0, LinkReport{"relay", LinkState::open, ""});
     act(12.0, Note{"not UTF-8 \xff"});
+    act(12.5, ChangeMark{"note/2"});
     std::mt19937_64 random(seed + 3);
     Bytes garbage(5000);
     for (std::byte& byte : garbage) byte = static_cast<std::byte>(random());

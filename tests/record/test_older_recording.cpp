@@ -223,7 +223,7 @@ TEST_CASE("an older recording reprocessed is a recording of this version") {
     reader->inputs([](const ChunkRecord&, std::span<const std::byte>) {},
                    [&](const ActionRecord& action) { kept += std::holds_alternative<UnknownAction>(action.action); });
     CHECK(kept == older.count("action WHERE json LIKE '%\"silent\"%'"));
-    for (const char* key : {"knot/flight/liftoff", "knot/flight/apogee", "knot/flight/touchdown", "marker"})
+    for (const char* key : {"knot/flight/liftoff", "knot/flight/apogee", "knot/flight/touchdown", "marker/2"})
         CHECK(std::ranges::find(events, key, &Event::key) != events.end());
 }
 

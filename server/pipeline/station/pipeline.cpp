@@ -4,11 +4,11 @@
 #include <cmath>
 #include <optional>
 
-#include "protocol/text/utf8.hpp"
 #include "server/monitor/monitor.hpp"
 #include "server/pipeline/events.hpp"
 #include "server/pipeline/link/link_track.hpp"
 #include "server/pipeline/station/countdown_clock.hpp"
+#include "server/pipeline/station/operator_log.hpp"
 #include "server/pipeline/station/schema.hpp"
 #include "server/pipeline/vehicle/vehicle_track.hpp"
 #include "shared/time.hpp"
@@ -36,19 +36,12 @@ std::int64_t tick_from(std::int64_t t_ns) noexcept {
     return floor_ns == t_ns ? t_ns : floor_ns + kTickNs;
 }
 
-/// Events go into JSON and onto screens, so they are valid UTF-8 whatever was handed in.
-std::string valid_text(const std::string& text) {
-    std::string out(text.size() * 3, '\0');
-    out.resize(to_valid_utf8(std::as_bytes(std::span(text)), out.data()));
-    return out;
-}
-
 } // namespace
 
 struct Pipeline::State {
     State(const PipelineSetup& setup_in, std::int64_t t_start_ns_in)
-        : setup(&setup_in), t_start_ns(t_start_ns_in), latest_ns(t_start_ns_in),
-          next_tick_ns(tick_from(t_start_ns_in)) {
+        : setup(&setup_in), t_start_ns(t_start_ns_in), latest_ns(t_start_ns_in), next_tick_ns(tick_from(t_start_ns_in)),
+          operator_log(setup_in, t_start_ns_in) {
         std::vector<Router> routers;
         std::vector<estimate::EstimatorChain> chains;
         for (const VehicleSetup& vehicle : setup->vehicles) {
@@ -82,6 +75,7 @@ struct Pipeline::State {
             for (VehicleTrack& vehicle : vehicles) vehicle.tick(next_tick_ns, utc.now, t_start_ns, out);
             for (LinkTrack& link : links) link.tick(next_tick_ns, out);
             countdown.see(out, from);
+            operator_log.see(out, from);
             monitor->see(out, from, next_tick_ns);
             monitor->tick(next_tick_ns, out);
         }
@@ -91,12 +85,6 @@ struct Pipeline::State {
     // Each kind of action, at station time `t_ns`. What is about something this setup does not have is recorded and has
     // no effect.
 
-    void take(std::int64_t t_ns, const Marker& marker, Batch& out) {
-        place(EventId::marker, t_ns, marker.text, marker.t_ns, out);
-    }
-    void take(std::int64_t t_ns, const Note& note, Batch& out) {
-        place(EventId::note, t_ns, note.text, note.t_ns, out);
-    }
     void take(std::int64_t t_ns, const Countdown& step, Batch& out) { countdown.take(step, t_ns, out); }
     void take(std::int64_t t_ns, const LinkReport& report, Batch& out) {
         const auto link = std::find_if(links.begin(), links.end(),
@@ -142,15 +130,6 @@ struct Pipeline::State {
     }
     void take(std::int64_t, const UnknownAction&, Batch&) {}
 
-    /// Markers and notes may be set behind live, never before the start of the tape or ahead of its head.
-    void place(EventId id, std::int64_t t_ns, const std::string& text, std::optional<std::int64_t> at_ns,
-               Batch& out) const {
-        out.events.push_back(make_event({.id = id,
-                                         .t_ns = std::clamp(at_ns.value_or(t_ns), t_start_ns, t_ns),
-                                         .values = {{"text", valid_text(text)}}},
-                                        t_ns));
-    }
-
     void pause_predictions() {
         for (VehicleTrack& vehicle : vehicles) vehicle.chain().pause_predictions(behind || carried);
     }
@@ -169,6 +148,7 @@ struct Pipeline::State {
     std::vector<LinkTrack> links;
     UtcWatch utc;
     CountdownClock countdown;
+    OperatorLog operator_log;
     std::optional<Monitor> monitor; ///< made once the schema is
 };
 
@@ -195,6 +175,7 @@ void Pipeline::chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, 
     const Marks from = out.marks();
     track.bytes(t_ns, bytes, state.vehicles[track.setup().vehicle], out);
     state.countdown.see(out, from);
+    state.operator_log.see(out, from);
     state.monitor->see(out, from, t_ns);
 }
 
@@ -207,7 +188,10 @@ void Pipeline::action(std::int64_t t_in_ns, const Action& action, Batch& out) {
         if constexpr (requires { state.monitor->take(what, t_ns, out); }) {
             state.monitor->take(what, t_ns, out);
         } else {
-            state.take(t_ns, what, out);
+            if constexpr (requires { state.operator_log.take(what, t_ns, out); })
+                state.operator_log.take(what, t_ns, out);
+            else
+                state.take(t_ns, what, out);
             state.monitor->see(out, from, t_ns);
         }
     };
@@ -273,6 +257,7 @@ std::vector<Action> Pipeline::carried_actions() const {
         if (const auto running_s = state_->vehicles[v].chain().engine_running_s())
             actions.push_back(EngineTotal{state_->setup->vehicles[v].dictionary.vehicle, *running_s});
     if (const auto countdown = state_->countdown.carried()) actions.emplace_back(*countdown);
+    for (NameFlight& flight : state_->operator_log.carried()) actions.emplace_back(std::move(flight));
     state_->monitor->carry(state_->latest_ns, actions);
     return actions;
 }

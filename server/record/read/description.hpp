@@ -6,6 +6,7 @@
 
 #include "server/pipeline/setup.hpp"
 #include "shared/site.hpp"
+#include "shared/vehicle.hpp"
 
 namespace turnstone {
 
@@ -14,6 +15,7 @@ struct VehicleDescription {
     std::string title;
     std::string dictionary_version;
     bool has_rocket = false;
+    std::vector<Parachute> parachutes = {}; ///< in order of use; empty too where this version cannot read of them
     std::vector<Procedure> procedures = {};
     std::optional<Readiness> readiness = {};
 };

@@ -42,13 +42,20 @@ void describe_files(std::vector<FolderFile> files, VehicleDescription& out) {
     }
 }
 
+std::vector<Parachute> parachutes_of(const Vehicle& vehicle) {
+    return vehicle.rocket ? vehicle.rocket->parachutes : std::vector<Parachute>();
+}
+
 VehicleDescription describe_texts(const VehicleRow& texts) {
     const nlohmann::json dictionary = json_of(texts.dictionary_json), vehicle = json_of(texts.vehicle_json);
     const std::string title = text_member(dictionary, "title");
+    std::vector<Problem> problems;
+    const Vehicle read = read_vehicle(vehicle, "", problems);
     return {.name = texts.name,
             .title = title.empty() ? texts.name : title,
             .dictionary_version = text_member(dictionary, "version"),
             .has_rocket = vehicle.is_object() && vehicle.contains("rocket"),
+            .parachutes = problems.empty() ? parachutes_of(read) : std::vector<Parachute>(),
             .procedures = {},
             .readiness = {}};
 }
@@ -81,6 +88,7 @@ SetupDescription describe(const PipelineSetup& setup) {
                                         .title = vehicle.dictionary.title,
                                         .dictionary_version = vehicle.dictionary.version,
                                         .has_rocket = vehicle.vehicle.rocket.has_value(),
+                                        .parachutes = parachutes_of(vehicle.vehicle),
                                         .procedures = vehicle.procedures,
                                         .readiness = vehicle.readiness});
     return description;

@@ -88,6 +88,15 @@ json recording_members(const RecordingInfo& info, bool live) {
             {"damage", info.damage}};
 }
 
+json parachutes_json(const std::vector<Parachute>& parachutes) {
+    json out = json::array();
+    for (const Parachute& one : parachutes) {
+        out.push_back({{"name", one.name}, {"opens_after_s", one.opens_after_s}});
+        if (one.opens_below_m) out.back()["opens_below_m"] = *one.opens_below_m;
+    }
+    return out;
+}
+
 } // namespace
 
 json recording_json(const RecordingInfo& info, bool live) {
@@ -103,6 +112,7 @@ json description_json(const RecordingInfo& info, bool live, const Schema& schema
                             {"title", vehicle.title},
                             {"dictionary_version", vehicle.dictionary_version},
                             {"has_rocket", vehicle.has_rocket},
+                            {"parachutes", parachutes_json(vehicle.parachutes)},
                             {"procedures", procedures_json(vehicle, schema)},
                             {"readiness", readiness_json(vehicle, schema)}});
     json links = json::array();

@@ -135,6 +135,12 @@ std::string status_text(const std::vector<LinkView>& links, const RecorderStatus
                  {"utc_ns", std::to_string(utc_ns)}});
 }
 
+std::string time_text(std::int64_t now_ns, std::int64_t t_start_ns, std::optional<std::int64_t> request) {
+    json out{{"type", "time"}, {"t_s", tape_seconds(now_ns, t_start_ns)}};
+    if (request) out["request"] = *request;
+    return dump(out);
+}
+
 std::string gap_text(const Gap& gap) {
     return dump({{"type", "gap"},
                  {"from_seq", gap.from_seq},

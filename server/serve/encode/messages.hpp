@@ -40,6 +40,8 @@ struct Gap {
     std::uint64_t from_seq = 0, to_seq = 0; ///< both were left out, and all between
     double from_t_s = 0, to_t_s = 0;
 };
+/// What time it is on the live tape, to whoever asked.
+[[nodiscard]] std::string time_text(std::int64_t now_ns, std::int64_t t_start_ns, std::optional<std::int64_t> request);
 [[nodiscard]] std::string gap_text(const Gap& gap);
 
 struct ReplayPosition {

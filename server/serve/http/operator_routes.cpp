@@ -135,6 +135,9 @@ Answer OperatorRoutes::live_action(const Request& request) {
     using Act = Answer (OperatorRoutes::*)(const std::string& body);
     constexpr std::pair<std::string_view, Act> kActs[] = {{"marker", &OperatorRoutes::marker},
                                                           {"note", &OperatorRoutes::note},
+                                                          {"change_mark", &OperatorRoutes::change_mark},
+                                                          {"take_back", &OperatorRoutes::take_back},
+                                                          {"flight_name", &OperatorRoutes::flight_name},
                                                           {"recording", &OperatorRoutes::new_recording},
                                                           {"acknowledge", &OperatorRoutes::acknowledge},
                                                           {"shelve", &OperatorRoutes::shelve},
@@ -186,8 +189,33 @@ Answer OperatorRoutes::note(const std::string& body) {
     return mark<Note>(body);
 }
 
+Answer OperatorRoutes::change_mark(const std::string& body) {
+    const auto change = parse_change_request(body);
+    if (!change) return error_answer(400, change.error().message);
+    actions_.action(ChangeMark{change->key, change->text});
+    return done();
+}
+
+Answer OperatorRoutes::take_back(const std::string& body) {
+    const auto mark = parse_keyed_request(body);
+    if (!mark) return error_answer(400, mark.error().message);
+    actions_.action(ChangeMark{.key = mark->key});
+    return done();
+}
+
+Answer OperatorRoutes::flight_name(const std::string& body) {
+    const auto flight = parse_flight_name_request(body);
+    if (!flight) return error_answer(400, flight.error().message);
+    const auto& vehicles = live_.tape()->setup->vehicles;
+    if (std::ranges::find(vehicles, flight->vehicle, [](const VehicleSetup& one) { return one.dictionary.vehicle; }) ==
+        vehicles.end())
+        return error_answer(404, "this station has no vehicle '" + flight->vehicle.substr(0, 40) + "'");
+    actions_.action(NameFlight{flight->vehicle, flight->name});
+    return done();
+}
+
 Answer OperatorRoutes::acknowledge(const std::string& body) {
-    const auto alert = parse_alert_request(body);
+    const auto alert = parse_keyed_request(body);
     if (!alert) return error_answer(400, alert.error().message);
     actions_.action(Acknowledge{alert->key});
     return done();
@@ -201,7 +229,7 @@ Answer OperatorRoutes::shelve(const std::string& body) {
 }
 
 Answer OperatorRoutes::unshelve(const std::string& body) {
-    const auto alert = parse_alert_request(body);
+    const auto alert = parse_keyed_request(body);
     if (!alert) return error_answer(400, alert.error().message);
     actions_.action(Unshelve{alert->key});
     return done();

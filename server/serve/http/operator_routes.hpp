@@ -1,6 +1,7 @@
 #pragma once
-/// What the operator key unlocks: the session itself, markers, notes, alerts, procedures and the poll, a new recording,
-/// a recording's name and notes; and what a position's key unlocks: that position's answer.
+/// What the operator key unlocks: the session itself, markers, notes, names of flights, alerts, the countdown,
+/// procedures and the poll, a new recording, a recording's name and notes; and what a position's key unlocks: that
+/// position's answer.
 #include <filesystem>
 #include <string>
 
@@ -9,8 +10,8 @@
 #include "server/serve/counters.hpp"
 #include "server/serve/http/access.hpp"
 #include "server/serve/http/answer.hpp"
-#include "server/serve/http/downloads.hpp"
 #include "server/serve/http/join_routes.hpp"
+#include "server/serve/http/recordings/downloads.hpp"
 #include "server/serve/live_recording.hpp"
 #include "server/serve/parse/operator_request.hpp"
 #include "server/serve/settings.hpp"
@@ -44,6 +45,9 @@ class OperatorRoutes {
     [[nodiscard]] Answer mark(const std::string& body);
     [[nodiscard]] Answer marker(const std::string& body);
     [[nodiscard]] Answer note(const std::string& body);
+    [[nodiscard]] Answer change_mark(const std::string& body);
+    [[nodiscard]] Answer take_back(const std::string& body);
+    [[nodiscard]] Answer flight_name(const std::string& body);
     [[nodiscard]] Answer acknowledge(const std::string& body);
     [[nodiscard]] Answer shelve(const std::string& body);
     [[nodiscard]] Answer unshelve(const std::string& body);

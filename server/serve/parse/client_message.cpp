@@ -38,6 +38,8 @@ tl::expected<ClientMessage, ClientMessageError> parse_client_message(std::string
     const auto& word = type->get_ref<const std::string&>();
     if (word == "live") {
         message.what = FollowLive{};
+    } else if (word == "time") {
+        message.what = AskTime{};
     } else if (word == "pause") {
         message.what = PauseReplay{};
     } else if (word == "open") {
@@ -58,7 +60,7 @@ tl::expected<ClientMessage, ClientMessageError> parse_client_message(std::string
         if (!rows || (*rows != 1 && *rows != -1)) return wrong("step needs 'rows', which is 1 or -1");
         message.what = StepReplay{*rows > 0 ? 1 : -1};
     } else {
-        return fatal("unknown 'type'; it may be live, open, seek, play, pause or step");
+        return fatal("unknown 'type'; it may be live, open, seek, play, pause, step or time");
     }
     return message;
 }

@@ -21,12 +21,14 @@ struct PlayReplay {
     double rate;
 };
 struct PauseReplay {};
+/// What time it is on the live tape.
+struct AskTime {};
 struct StepReplay {
     int rows;
 };
 
 struct ClientMessage {
-    std::variant<FollowLive, OpenReplay, SeekReplay, PlayReplay, PauseReplay, StepReplay> what;
+    std::variant<FollowLive, OpenReplay, SeekReplay, PlayReplay, PauseReplay, StepReplay, AskTime> what;
     std::optional<std::int64_t> request; ///< echoed in the answer
 };
 

@@ -1,5 +1,7 @@
 #include "server/serve/parse/operator_request.hpp"
 
+#include <utility>
+
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
@@ -13,6 +15,19 @@ using nlohmann::json;
 constexpr std::size_t kTextBytesMax = 16u << 10;
 constexpr double kCountdownMax_s = 86'400;
 constexpr double kShelvedMax_s = 3600; // an alert that nobody wants for longer has the wrong limit
+
+/// A body of two texts that are both needed.
+Result<std::pair<std::string, std::string>> two_texts(std::string_view body, const char* first,
+                                                      std::size_t first_bytes_max, const char* second,
+                                                      std::size_t second_bytes_max) {
+    const auto object = object_with(body, {first, second});
+    if (!object) return tl::unexpected(object.error());
+    auto one = needed_text(*object, first, first_bytes_max);
+    if (!one) return tl::unexpected(one.error());
+    auto other = needed_text(*object, second, second_bytes_max);
+    if (!other) return tl::unexpected(other.error());
+    return std::pair(std::move(*one), std::move(*other));
+}
 
 } // namespace
 
@@ -45,12 +60,24 @@ Result<MarkRequest> parse_mark_request(std::string_view body) {
     return MarkRequest{std::move(*text), t_s};
 }
 
-Result<AlertRequest> parse_alert_request(std::string_view body) {
+Result<ChangeRequest> parse_change_request(std::string_view body) {
+    auto texts = two_texts(body, "key", kNameBytesMax, "text", kTextBytesMax);
+    if (!texts) return tl::unexpected(texts.error());
+    return ChangeRequest{std::move(texts->first), std::move(texts->second)};
+}
+
+Result<FlightNameRequest> parse_flight_name_request(std::string_view body) {
+    auto texts = two_texts(body, "vehicle", kNameBytesMax, "name", kNameBytesMax);
+    if (!texts) return tl::unexpected(texts.error());
+    return FlightNameRequest{std::move(texts->first), std::move(texts->second)};
+}
+
+Result<KeyedRequest> parse_keyed_request(std::string_view body) {
     const auto object = object_with(body, {"key"});
     if (!object) return tl::unexpected(object.error());
     auto key = needed_text(*object, "key", kNameBytesMax);
     if (!key) return tl::unexpected(key.error());
-    return AlertRequest{std::move(*key)};
+    return KeyedRequest{std::move(*key)};
 }
 
 Result<ShelveRequest> parse_shelve_request(std::string_view body) {

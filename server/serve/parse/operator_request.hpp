@@ -22,8 +22,17 @@ struct MarkRequest {
     std::string text;
     std::optional<double> t_s; ///< since the recording's start; empty: now
 };
-/// Of one alert.
-struct AlertRequest {
+/// Of a marker or a note that stands.
+struct ChangeRequest {
+    std::string key;
+    std::string text;
+};
+struct FlightNameRequest {
+    std::string vehicle;
+    std::string name; ///< may be empty
+};
+/// Of one alert, or of one marker or note.
+struct KeyedRequest {
     std::string key;
 };
 struct ShelveRequest {
@@ -43,7 +52,9 @@ struct MetaRequest {
 [[nodiscard]] Result<KeyRequest> parse_key_request(std::string_view body);
 [[nodiscard]] Result<RecordingRequest> parse_recording_request(std::string_view body);
 [[nodiscard]] Result<MarkRequest> parse_mark_request(std::string_view body);
-[[nodiscard]] Result<AlertRequest> parse_alert_request(std::string_view body);
+[[nodiscard]] Result<ChangeRequest> parse_change_request(std::string_view body);
+[[nodiscard]] Result<FlightNameRequest> parse_flight_name_request(std::string_view body);
+[[nodiscard]] Result<KeyedRequest> parse_keyed_request(std::string_view body);
 [[nodiscard]] Result<ShelveRequest> parse_shelve_request(std::string_view body);
 [[nodiscard]] Result<CountdownRequest> parse_countdown_request(std::string_view body);
 [[nodiscard]] Result<MetaRequest> parse_meta_request(std::string_view body);

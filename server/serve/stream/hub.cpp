@@ -203,6 +203,10 @@ void Hub::request(Viewer& viewer, ClientMessage message) {
         member->replay.reset();
         viewer.forget_gap();
         send_hello(viewer);
+    } else if (std::holds_alternative<AskTime>(message.what)) {
+        if (live_.tape())
+            viewer.send(frame_message(Opcode::text,
+                                      time_text(sources_.station_now_ns(), live_.tape()->t_start_ns, message.request)));
     } else if (std::holds_alternative<OpenReplay>(message.what)) {
         open_replay(*member, std::move(message));
     } else if (member->replay) {

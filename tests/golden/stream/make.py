@@ -211,6 +211,7 @@ DESCRIPTION = {
              "declination_deg": -31.5, "antenna_beamwidth_deg": 42, "boundary": [[-47.26, 68.48], [-47.26, 68.52], [-47.24, 68.52]],
              "has_terrain": False},
     "vehicles": [{"name": "sanderling", "title": "Sanderling", "dictionary_version": "1.0.0", "has_rocket": True,
+                  "parachutes": [{"name": "drogue", "opens_after_s": 0.0}, {"name": "main", "opens_after_s": 0.0, "opens_below_m": 200.0}],
                   "procedures": PROCEDURES, "readiness": READINESS}],
     "links": [{"name": "radio", "uri": "serial:/dev/ttyUSB0?baud=57600", "vehicle": 0}],
     "tables": [

@@ -117,8 +117,9 @@ TEST_CASE("viewers read, operators act") {
     const LiveServer live;
     CHECK(live.get("/api/session").json() == json{{"role", "viewer"}, {"version", TURNSTONE_VERSION}});
     for (const char* target :
-         {"/api/live/marker", "/api/live/note", "/api/live/recording", "/api/live/acknowledge", "/api/live/shelve",
-          "/api/live/unshelve", "/api/live/countdown", "/api/recordings/live/meta"}) {
+         {"/api/live/marker", "/api/live/note", "/api/live/change_mark", "/api/live/take_back", "/api/live/flight_name",
+          "/api/live/recording", "/api/live/acknowledge", "/api/live/shelve", "/api/live/unshelve",
+          "/api/live/countdown", "/api/recordings/live/meta"}) {
         INFO(target);
         CHECK(live.post(target, R"({"text":"x","name":"x"})").status == 403);
         CHECK(live.get(target).status == 405);
@@ -129,6 +130,9 @@ TEST_CASE("viewers read, operators act") {
     CHECK(live.get("/api/session", cookie).json().at("role") == "operator");
     CHECK(live.post("/api/live/marker", R"({"text":"cable out","t_s":2.5})", cookie).json() == json::object());
     CHECK(live.post("/api/live/note", R"({"text":"windy"})", cookie).status == 200);
+    CHECK(live.post("/api/live/change_mark", R"({"key":"marker/1","text":"cable in"})", cookie).status == 200);
+    CHECK(live.post("/api/live/take_back", R"({"key":"note/2"})", cookie).status == 200);
+    CHECK(live.post("/api/live/flight_name", R"({"vehicle":"sanderling","name":"Second hop"})", cookie).status == 200);
     CHECK(live.post("/api/live/recording", R"({"name":"second flight"})", cookie).status == 200);
     CHECK(live.post("/api/recordings/live/meta", R"({"name":"n","notes":"m"})", cookie).status == 200);
     CHECK(live.post("/api/live/acknowledge", R"({"key":"link/radio/down"})", cookie).json() == json::object());
@@ -136,12 +140,15 @@ TEST_CASE("viewers read, operators act") {
     CHECK(live.post("/api/live/unshelve", R"({"key":"link/radio/down"})", cookie).status == 200);
     CHECK(live.post("/api/live/countdown", R"({"step":"hold","left_s":600})", cookie).status == 200);
     CHECK(live.actions() ==
-          std::vector<std::string>{R"({"action":"marker","t_ns":"1779028327500000000","text":"cable out"})",
-                                   R"({"action":"note","text":"windy"})", "recording:second flight", "name=n",
-                                   "notes=m", R"({"action":"acknowledge","key":"link/radio/down"})",
-                                   R"({"action":"shelve","for_s":300.0,"key":"link/radio/down"})",
-                                   R"({"action":"unshelve","key":"link/radio/down"})",
-                                   R"({"action":"countdown","left_s":600.0,"step":"hold"})"});
+          std::vector<std::string>{
+              R"({"action":"marker","t_ns":"1779028327500000000","text":"cable out"})",
+              R"({"action":"note","text":"windy"})", R"({"action":"change_mark","key":"marker/1","text":"cable in"})",
+              R"({"action":"change_mark","key":"note/2"})",
+              R"({"action":"name_flight","name":"Second hop","vehicle":"sanderling"})", "recording:second flight",
+              "name=n", "notes=m", R"({"action":"acknowledge","key":"link/radio/down"})",
+              R"({"action":"shelve","for_s":300.0,"key":"link/radio/down"})",
+              R"({"action":"unshelve","key":"link/radio/down"})",
+              R"({"action":"countdown","left_s":600.0,"step":"hold"})"});
     CHECK(live.get("/api/recordings/live/description").json().at("recording").at("name") == "n");
 
     struct Case {
@@ -157,6 +164,10 @@ TEST_CASE("viewers read, operators act") {
         {"/api/live/marker", R"({"text":"x","t_s":"1"})", 400},
         {"/api/live/marker", R"({"text":"x","t_s":1e300})", 400},
         {"/api/live/marker", R"({"text":"x","more":1})", 400},
+        {"/api/live/change_mark", R"({"key":"marker/1"})", 400},
+        {"/api/live/take_back", R"({"key":"marker/1","text":"x"})", 400},
+        {"/api/live/flight_name", R"({"name":"x"})", 400},
+        {"/api/live/flight_name", R"({"vehicle":"nobody","name":"x"})", 404},
         {"/api/live/acknowledge", "{}", 400},
         {"/api/live/acknowledge", R"({"key":"x","for_s":5})", 400},
         {"/api/live/unshelve", R"({"key":5})", 400},
@@ -184,7 +195,7 @@ TEST_CASE("viewers read, operators act") {
     Fields form = cookie;
     form.emplace_back("Content-Type", "text/plain"); // what a form on another page could send
     CHECK(live.post("/api/live/marker", R"({"text":"x"})", form).status == 415);
-    CHECK(live.actions().size() == 9);
+    CHECK(live.actions().size() == 12);
 }
 
 TEST_CASE("wrong keys are refused and slowed down") {

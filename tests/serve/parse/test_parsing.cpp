@@ -56,6 +56,7 @@ TEST_CASE("client texts are requests, errors to answer, or reasons to close") {
     CHECK(std::get<SeekReplay>(parse_client_message(R"({"type":"seek","t_s":-1.5})")->what).t_s == -1.5);
     CHECK(std::get<PlayReplay>(parse_client_message(R"({"type":"play","rate":0.1})")->what).rate == 0.1);
     CHECK(std::get<StepReplay>(parse_client_message(R"({"type":"step","rows":-1})")->what).rows == -1);
+    CHECK(std::holds_alternative<AskTime>(parse_client_message(R"({"type":"time","request":1})")->what));
     CHECK(std::holds_alternative<FollowLive>(parse_client_message(R"({"type":"live"})")->what));
     struct Case {
         const char* text;

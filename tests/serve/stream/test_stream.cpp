@@ -142,6 +142,18 @@ TEST_CASE("texts that are not understood, too long or too many close with 4400")
     CHECK(client.next_of("hello"));
 }
 
+TEST_CASE("a viewer that asks what time it is on the tape is told at once, as often as it asks") {
+    const LiveServer live;
+    StreamClient client(live.port());
+    for (int request = 1; request <= 4; ++request) {
+        client.send(R"({"type":"time","request":)" + std::to_string(request) + "}");
+        const auto answer = client.next_of("time");
+        REQUIRE(answer);
+        CHECK(answer->json().at("request") == request);
+        CHECK(answer->json().at("t_s") == 12.75); // the fixture's clock stands
+    }
+}
+
 TEST_CASE("a slow viewer gets a gap and newest values, keeps its events, and others notice nothing") {
     LiveServer live([](ServeSettings& settings) {
         settings.send_buffer_bytes = 16 << 10;
