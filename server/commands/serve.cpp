@@ -31,6 +31,7 @@
 #include "server/record/write/disk_watch.hpp"
 #include "server/record/write/recorder.hpp"
 #include "server/serve/join_code.hpp"
+#include "server/serve/map/site_map.hpp"
 #include "server/serve/port/server.hpp"
 #include "server/setup/serve_setup.hpp"
 
@@ -134,6 +135,7 @@ ServeSettings serve_settings(const Settings& settings, const std::string& operat
             .recordings = settings.recordings,
             .operator_key = operator_key,
             .assets = assets,
+            .map = read_site_map(settings.site),
             .viewers_max = static_cast<std::size_t>(settings.viewers_max)};
 }
 
@@ -168,6 +170,7 @@ int serve(const Settings& settings, bool begin_new, ServeSetup setup, std::span<
                    [&server] { server->release_recordings(); }});
     const OperatorKey unlocks = operator_key(settings);
     ServeSettings server_settings = serve_settings(settings, unlocks.key, assets);
+    for (const std::string& problem : server_settings.map.problems) spdlog::warn("Map: {}", problem);
     ServeSources sources;
     sources.station_now_ns = station_now_ns;
     sources.links = [&ingest] { return ingest.links(); };

@@ -14,6 +14,7 @@
 #include "server/record/write/recorder.hpp"
 #include "server/serve/assets.hpp"
 #include "server/serve/live_tape.hpp"
+#include "server/serve/map/site_map.hpp"
 
 namespace turnstone {
 
@@ -37,6 +38,7 @@ struct ServeSettings {
     std::filesystem::path recordings;
     std::string operator_key;      ///< at least 16 characters; see random_key.hpp
     std::span<const Asset> assets; ///< must outlive the server
+    SiteMap map = {};
     std::size_t viewers_max;
     std::size_t workers = 3; ///< threads that read recordings, one of them always free for the live one
     QueueLimits queue = {};

@@ -11,10 +11,11 @@ using boost::asio::awaitable;
 
 Api::Api(const std::filesystem::path& recordings, std::span<const Asset> assets, const ServeSources& sources,
          const OperatorActions& actions, OperatorAccess& access, LiveRecording& live, Workers& workers,
-         Budgets& budgets, Downloads& downloads, ServeCounters& counters, JoinRoutes join)
+         Budgets& budgets, Downloads& downloads, ServeCounters& counters, JoinRoutes join, MapRoutes map)
     : sources_(sources), workers_(workers), budgets_(budgets), counters_(counters), join_(std::move(join)),
       recordings_(recordings, live, sources.recorder, workers, budgets, downloads),
-      operator_(access, sources, actions, live, recordings, workers, downloads, counters, join_), files_(assets) {}
+      operator_(access, sources, actions, live, recordings, workers, downloads, counters, join_), files_(assets),
+      map_(std::move(map)) {}
 
 awaitable<Answer> Api::answer(const Request& request) {
     const auto& segments = request.target.segments;
@@ -26,15 +27,17 @@ awaitable<Answer> Api::answer(const Request& request) {
         co_return co_await recordings_.read(request);
     }
     if (segments.size() == 3 && segments[0] == "api" && segments[1] == "live") co_return operator_.live_action(request);
+    if (segments.size() == 6 && path.starts_with("/api/map/tiles/")) co_return co_await map_.tile(request);
     if (path == "/api/session") co_return operator_.session(request);
     if (path == "/api/stream") co_return error_answer(400, "this address speaks WebSocket (RFC 6455) only");
     const bool is_join = path == "/api/join" || path == "/api/join.svg";
-    const bool known = is_join || path == "/api/health" || path == "/api/counters";
+    const bool known = is_join || path == "/api/map" || path == "/api/health" || path == "/api/counters";
     if (!known && !segments.empty() && segments[0] == "api")
         co_return error_answer(404, "the interface has no such address; protocol/STREAM.md lists them");
     if (!is_read(request)) co_return method_answer("GET, HEAD");
     if (!known) co_return files_.answer(request);
     if (is_join) co_return path == "/api/join" ? join_.list(request) : join_.code(request);
+    if (path == "/api/map") co_return map_.about(request);
     if (const auto allowed = allow_parameters(request.target, {}); !allowed)
         co_return error_answer(400, allowed.error().message);
     co_return path == "/api/health" ? health() : counters_answer();

@@ -10,10 +10,11 @@
 #include "server/serve/counters.hpp"
 #include "server/serve/http/access.hpp"
 #include "server/serve/http/answer.hpp"
-#include "server/serve/http/downloads.hpp"
 #include "server/serve/http/join_routes.hpp"
+#include "server/serve/http/map_routes.hpp"
 #include "server/serve/http/operator_routes.hpp"
-#include "server/serve/http/recording_routes.hpp"
+#include "server/serve/http/recordings/downloads.hpp"
+#include "server/serve/http/recordings/recording_routes.hpp"
 #include "server/serve/http/static_files.hpp"
 #include "server/serve/live_recording.hpp"
 #include "server/serve/settings.hpp"
@@ -26,7 +27,7 @@ class Api {
     /// All must outlive it.
     Api(const std::filesystem::path& recordings, std::span<const Asset> assets, const ServeSources& sources,
         const OperatorActions& actions, OperatorAccess& access, LiveRecording& live, Workers& workers, Budgets& budgets,
-        Downloads& downloads, ServeCounters& counters, JoinRoutes join);
+        Downloads& downloads, ServeCounters& counters, JoinRoutes join, MapRoutes map);
     /// Host and Origin are known to be allowed.
     [[nodiscard]] boost::asio::awaitable<Answer> answer(const Request& request);
 
@@ -42,6 +43,7 @@ class Api {
     RecordingRoutes recordings_;
     OperatorRoutes operator_;
     StaticFiles files_;
+    MapRoutes map_;
 };
 
 } // namespace turnstone

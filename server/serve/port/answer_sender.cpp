@@ -11,8 +11,8 @@
 #include <boost/asio/this_coro.hpp>
 #include <boost/asio/write.hpp>
 
-#include "server/serve/http/downloads.hpp"
 #include "server/serve/http/on_worker.hpp"
+#include "server/serve/http/recordings/downloads.hpp"
 #include "server/serve/port/no_throw.hpp"
 
 namespace turnstone {

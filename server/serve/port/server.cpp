@@ -200,7 +200,7 @@ Result<void> Server::start() {
     s.connections = std::make_shared<HttpConnections>(
         HostCheck(s.settings.listen_address, s.settings.host_names), *s.access, s.budgets,
         Api(s.settings.recordings, s.settings.assets, s.sources, s.actions, *s.access, s.live, s.workers, s.budgets,
-            s.downloads, s.counters, JoinRoutes([this] { return addresses(); })),
+            s.downloads, s.counters, JoinRoutes([this] { return addresses(); }), MapRoutes(s.settings.map, s.workers)),
         sender, ViewerEntrance(s.hub, s.budgets, sender, s.counters, s.settings.send_buffer_bytes));
     asio::co_spawn(s.context, s.accept(), log_failure);
     if (s.settings.tls) {

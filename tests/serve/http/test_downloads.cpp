@@ -9,7 +9,7 @@
 #include <unistd.h>
 
 #include "server/record/format/sqlite.hpp"
-#include "server/serve/http/downloads.hpp"
+#include "server/serve/http/recordings/downloads.hpp"
 #include "tests/serve/fixture.hpp"
 #include "tests/support/recorder_settings.hpp"
 

@@ -1,4 +1,4 @@
-#include "server/serve/http/recording_reads.hpp"
+#include "server/serve/http/recordings/recording_reads.hpp"
 
 #include <algorithm>
 #include <limits>

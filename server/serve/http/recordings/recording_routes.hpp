@@ -9,7 +9,7 @@
 #include "server/record/write/recorder.hpp"
 #include "server/serve/budgets.hpp"
 #include "server/serve/http/answer.hpp"
-#include "server/serve/http/downloads.hpp"
+#include "server/serve/http/recordings/downloads.hpp"
 #include "server/serve/live_recording.hpp"
 #include "server/serve/recording_list.hpp"
 #include "server/serve/workers.hpp"

@@ -1,4 +1,4 @@
-#include "server/serve/http/downloads.hpp"
+#include "server/serve/http/recordings/downloads.hpp"
 
 #include <algorithm>
 #include <optional>

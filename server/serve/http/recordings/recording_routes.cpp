@@ -1,4 +1,4 @@
-#include "server/serve/http/recording_routes.hpp"
+#include "server/serve/http/recordings/recording_routes.hpp"
 
 #include <array>
 #include <optional>
@@ -11,7 +11,7 @@
 #include "server/report/report.hpp"
 #include "server/serve/encode/description.hpp"
 #include "server/serve/http/on_worker.hpp"
-#include "server/serve/http/recording_reads.hpp"
+#include "server/serve/http/recordings/recording_reads.hpp"
 
 namespace turnstone {
 namespace {
