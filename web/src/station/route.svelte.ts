@@ -1,4 +1,6 @@
 /** Which view is shown, and of which recording, kept in the address so that a link or a reload leads back to it. */
+import type { TapeSeconds } from '../stream/clocks';
+
 export const kViews = [
   'crew',
   'watch',
@@ -19,6 +21,8 @@ export interface Route {
   recording: string | undefined;
   /** What stands behind a question mark: a link to one position of the poll has its name and key there. */
   query: string;
+  /** Where on its tape to begin; NaN: at its start. */
+  at_s: TapeSeconds;
 }
 
 /** Two people at a laptop get the crew's view; a phone, upright or on its side, what is to be watched. */
@@ -28,7 +32,8 @@ export function read_route(hash: string, wide: boolean): Route {
   const [path = '', query = ''] = hash.replace(/^#\/?/, '').split('?');
   const [name, id] = path.split('/');
   const view = kViews.find((known) => known === name) ?? (wide ? 'crew' : 'watch');
-  return { view, recording: id ? decode(id) : undefined, query };
+  const at_s = Number(/^at=(.+)$/.exec(query)?.[1] ?? NaN);
+  return { view, recording: id ? decode(id) : undefined, query, at_s };
 }
 
 /** A hand-written address may be badly encoded; then it names no recording that exists, and is shown as it is. */
@@ -40,8 +45,10 @@ function decode(id: string): string {
   }
 }
 
-export const address_of = (view: ViewName, recording?: string): string =>
-  recording === undefined ? `#/${view}` : `#/${view}/${encodeURIComponent(recording)}`;
+export function address_of(view: ViewName, recording?: string, at_s?: TapeSeconds): string {
+  const path = recording === undefined ? `#/${view}` : `#/${view}/${encodeURIComponent(recording)}`;
+  return at_s === undefined ? path : `${path}?at=${at_s.toFixed(1)}`;
+}
 
 class Router {
   route: Route = $state.raw(this.read());

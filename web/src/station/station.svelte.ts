@@ -3,7 +3,8 @@
  * its state and call its verbs. High-rate rows stay in the tape: `beat` says eight times a second that it is worth
  * looking at it again.
  */
-import type { TapeSeconds } from '../stream/clocks';
+import { page_now, type PageMs, type TapeSeconds } from '../stream/clocks';
+import type { ClockExchange } from '../stream/clock_exchange';
 import { Connection, type CloseReason, type ConnectionState } from '../stream/connection';
 import type { Hello, Replay, ServerMessage, SessionRole, Status } from '../stream/messages';
 import type { History } from '../tape/history';
@@ -16,6 +17,7 @@ import type { Said } from './said';
 const past = (): Promise<typeof import('../tape/past')> => import('../tape/past');
 
 const kBeatMs = 125;
+const kCompareEvery_ms = 60_000; // clocks of devices drift by some milliseconds in that time
 const kNoticeMs = { note: 4000, caution: 10_000 };
 
 class Station {
@@ -41,8 +43,11 @@ class Station {
 
   private readonly connection_: Connection;
   private loader: Loader | undefined;
+  private exchange: ClockExchange | undefined;
+  private compared_ms: PageMs = -Infinity;
   private whole_history = false;
   private wanted_recording: string | undefined;
+  private wanted_s: TapeSeconds = NaN;
   private notice_timer: ReturnType<typeof setTimeout> | undefined;
 
   constructor() {
@@ -62,7 +67,21 @@ class Station {
 
   start(): void {
     this.connection_.start();
-    setInterval(() => this.beat++, kBeatMs);
+    this.go_on();
+  }
+
+  /** Beats fall on the moments at which a countdown changes, so that everybody sees it change at once. */
+  private go_on(): void {
+    this.beat++;
+    const countdown = this.tape?.following ? this.tape.log.countdown_at(this.tape.cursor_s) : undefined;
+    const left_ms = countdown && !countdown.held ? 1000 * countdown.left_s : 0;
+    const next_ms = ((left_ms % kBeatMs) + kBeatMs) % kBeatMs;
+    setTimeout(() => this.go_on(), (next_ms || kBeatMs) + 1);
+  }
+
+  private compare_clocks(): void {
+    this.compared_ms = page_now();
+    this.exchange?.begin();
   }
 
   private tell(notice: Notice): void {
@@ -120,14 +139,30 @@ class Station {
     this.request({ type: 'step', rows });
   }
 
-  open_recording(id: string): void {
-    if (this.wanted_recording === id) return;
+  /** `at_s`: where its cursor is to stand; NaN: where it stands, else at the start. */
+  open_recording(id: string, at_s: TapeSeconds = NaN): void {
+    this.wanted_s = at_s;
+    if (this.wanted_recording === id) {
+      this.seek_wanted();
+      return;
+    }
     this.wanted_recording = id;
     this.connection_.send({ type: 'open', recording: id });
   }
 
-  open_live(): void {
-    if (this.wanted_recording === undefined) return;
+  private seek_wanted(): void {
+    const shown = this.tape?.live ? undefined : this.tape?.description.recording.id;
+    if (!(this.wanted_s >= 0) || !this.tape || shown !== this.wanted_recording) return;
+    this.seek(this.wanted_s);
+    this.wanted_s = NaN;
+  }
+
+  open_live(at_s: TapeSeconds = NaN): void {
+    this.wanted_s = at_s;
+    if (this.wanted_recording === undefined) {
+      this.seek_wanted();
+      return;
+    }
     this.wanted_recording = undefined;
     this.connection_.send({ type: 'live' });
   }
@@ -177,13 +212,18 @@ class Station {
         break;
       case 'status':
         this.status = message;
-        if (this.tape?.live) this.tape.set_station_now(message.t_s);
+        if (!this.tape?.live) break;
+        if (this.tape.set_station_now(message.t_s) || page_now() - this.compared_ms > kCompareEvery_ms)
+          this.compare_clocks();
         break;
       case 'gap':
         if (this.tape?.live) void this.loader?.refill(message.from_t_s, message.to_t_s);
         break;
       case 'replay':
         this.replay(message);
+        break;
+      case 'time':
+        this.exchange?.answer(message.request, message.t_s);
         break;
       case 'error':
         this.warn('failed', message.message);
@@ -204,6 +244,7 @@ class Station {
     if (known && known.mode === hello.mode && known.description.recording.id === id) {
       known.take_latest(hello.latest);
       if (hello.mode === 'live') {
+        this.compare_clocks();
         void this.loader?.load_events();
         void this.loader?.refill(-Infinity, Infinity);
       } else {
@@ -222,8 +263,13 @@ class Station {
     this.tape = tape;
     this.vehicle = Math.min(this.vehicle, Math.max(0, tape.description.vehicles.length - 1));
     void past().then(
-      ({ Loader, History }) => {
+      ({ ClockExchange, Loader, History }) => {
         if (this.tape !== tape) return;
+        this.exchange = new ClockExchange(
+          (request) => this.connection_.send({ type: 'time', request }),
+          (offset_s) => this.tape === tape && tape.set_offset(offset_s),
+        );
+        if (tape.live) this.compare_clocks();
         this.loader = new Loader(tape, {
           on_busy: (change) => (this.loading += change),
           on_fault: (code, failure) => this.warn(code, failure),
@@ -232,6 +278,7 @@ class Station {
         void this.loader.load_events();
         void this.loader.backfill(this.whole_history);
         this.loader.look();
+        this.seek_wanted();
       },
       (error: unknown) => this.warn('history_missing', error),
     );

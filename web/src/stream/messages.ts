@@ -89,11 +89,17 @@ export interface Replay {
   /** Rows at the cursor; undefined when they were not asked for. */
   latest: LatestRow[] | undefined;
 }
+/** What time it was on the live tape when the answer was sent. */
+export interface Time {
+  type: 'time';
+  t_s: TapeSeconds;
+  request: number;
+}
 export interface ErrorMessage {
   type: 'error';
   message: string;
 }
-export type ServerMessage = Hello | EventMessage | Status | Gap | Replay | ErrorMessage;
+export type ServerMessage = Hello | EventMessage | Status | Gap | Replay | Time | ErrorMessage;
 
 export function read_latest(value: unknown, path = 'latest'): LatestRow[] {
   return array(value, path).map((entry, i) => {
@@ -167,7 +173,7 @@ export function read_message(json: string): ServerMessage {
     throw new MessageError('message: not JSON');
   }
   const from = object(parsed, 'message');
-  const type = one_of(from, 'type', 'message', ['hello', 'event', 'status', 'gap', 'replay', 'error'] as const);
+  const type = one_of(from, 'type', 'message', ['hello', 'event', 'status', 'gap', 'replay', 'time', 'error'] as const);
   switch (type) {
     case 'hello':
       if (from['version'] !== 1)
@@ -196,6 +202,8 @@ export function read_message(json: string): ServerMessage {
         t_end_s: number(from, 't_end_s', 'replay'),
         latest: from['latest'] === undefined ? undefined : read_latest(from['latest'], 'replay/latest'),
       };
+    case 'time':
+      return { type, t_s: number(from, 't_s', 'time'), request: number(from, 'request', 'time', NaN) };
     case 'error':
       return { type, message: text(from, 'message', 'error') };
     default:

@@ -24,6 +24,9 @@ export interface TableData {
 
 const kSpanLive_s = 60;
 const kSpanMin_s = 0.5;
+const kDelayUsual_s = 0.5;
+const kDelayMost_s = 3; // of a message on a bad line; more is a clock that jumped
+const kDrift_s = 1e-4; // between two messages
 const kPlaySlack_s = 0.2; // at rate 1: the server says where the cursor stands ten times a second
 
 export class Tape {
@@ -41,6 +44,8 @@ export class Tape {
   lead = 0.03;
   /** Tape time minus the page's clock; NaN until the first status. */
   private offset_s = NaN;
+  /** It was measured, not only concluded from when messages came. */
+  private measured = false;
   private newest_s: TapeSeconds;
   private newest_heard_s: TapeSeconds;
   private cursor: TapeSeconds;
@@ -110,15 +115,22 @@ export class Tape {
     return Math.max(this.live ? 20 : 1, this.head_s);
   }
 
-  /** The station says what time it is on the tape. */
-  set_station_now(t_s: TapeSeconds): void {
+  /** The station says what time it is on the tape. True: this page's clock jumped, and should be compared with it again. */
+  set_station_now(t_s: TapeSeconds): boolean {
     this.newest_heard_s = Math.max(this.newest_heard_s, t_s);
     const offset_s = t_s - page_now() / 1000;
+    const jumped = !(Math.abs(offset_s - this.offset_s) <= (this.measured ? kDelayMost_s : kDelayUsual_s));
     // Delay on the way only ever makes the estimate late: keep the earliest message's, follow slow drift.
-    this.offset_s =
-      Number.isNaN(this.offset_s) || Math.abs(offset_s - this.offset_s) > 0.5
-        ? offset_s
-        : Math.max(offset_s, this.offset_s - 1e-4);
+    if (jumped) this.offset_s = offset_s;
+    else this.offset_s = Math.max(offset_s, this.offset_s - (this.measured ? 0 : kDrift_s));
+    if (jumped) this.measured = false;
+    return jumped;
+  }
+
+  /** Tape time minus the page's clock, as an exchange of clocks found it. */
+  set_offset(offset_s: number): void {
+    this.offset_s = offset_s;
+    this.measured = true;
   }
 
   take_block(block: Block): void {

@@ -1,5 +1,6 @@
 /** The tape's cursor and window: it follows live, lets go, and asks for what it does not hold. */
 import { afterEach, describe, expect, it, vi } from 'vitest';
+import { page_now } from '../../src/stream/clocks';
 import { Tape } from '../../src/tape/tape';
 import { column, description, table } from '../support/builders';
 
@@ -77,6 +78,20 @@ describe('a tape', () => {
     tape.set_station_now(15);
     vi.advanceTimersByTime(5000);
     expect([tape.heard_s, tape.head_s]).toEqual([15, 20]);
+  });
+  it('goes by a measured offset, and by messages again once a clock has jumped', () => {
+    vi.useFakeTimers({ toFake: ['performance', 'Date'] });
+    const tape = new Tape(about, 'live', []);
+    tape.set_station_now(15);
+    tape.set_offset(15.3 - page_now() / 1000);
+    expect(tape.head_s).toBeCloseTo(15.3, 6);
+    vi.advanceTimersByTime(1000);
+    expect(tape.set_station_now(15.1)).toBe(false); // a message that was 1.2 s on its way
+    expect(tape.head_s).toBeCloseTo(16.3, 6);
+    vi.setSystemTime(Date.now() + 3 * 3600_000); // somebody sets the device's clock
+    expect(tape.head_s).toBeGreaterThan(10_000);
+    expect(tape.set_station_now(16.4)).toBe(true);
+    expect(tape.head_s).toBeCloseTo(16.4, 6);
   });
   it('takes some columns of the past for what is drawn of the whole tape, and claims no rows by that', () => {
     const two = description([table('v/a', 'packet', [column('p'), column('q')])]);
