@@ -31,7 +31,7 @@ export function bearing_deg(east: number, north: number): number {
 /** The predicted landings at the cursor, or as they were earlier; cases that are ruled out by then are absent. */
 export function landing_cases(tape: Tape, vehicle: number, as_of_s: TapeSeconds = Infinity): LandingCase[] {
   const landing = estimate(tape, vehicle, 'landing', as_of_s);
-  const likeliest = likeliest_landing(landing);
+  const likeliest = likeliest_landing(tape, vehicle, landing, as_of_s);
   return kLandingCases
     .map((name) => ({
       name,
@@ -47,8 +47,23 @@ export function landing_cases(tape: Tape, vehicle: number, as_of_s: TapeSeconds 
     .filter((one) => Number.isFinite(one.east_m) && Number.isFinite(one.semi_major_m));
 }
 
-/** The case that fits best what has been seen by the cursor; nominal where a recording does not say. */
-export function likeliest_landing(landing: Estimate<'landing'>): LandingCaseName {
+const kHeadsUp: ReadonlySet<string> = new Set(['impact_expected', 'no_parachute']);
+
+/** Whether the station warns of a fall without a parachute. */
+export const warns_of_impact = (tape: Tape, vehicle: number, at_s: TapeSeconds = tape.cursor_s): boolean =>
+  tape.log.alerts_at(at_s).some(({ event }) => event.vehicle === vehicle && kHeadsUp.has(event.event));
+
+/**
+ * The case that every view goes by: without a parachute while the station warns of that, else the one that fits best
+ * what has been seen; nominal where a recording does not say.
+ */
+export function likeliest_landing(
+  tape: Tape,
+  vehicle: number,
+  landing: Estimate<'landing'>,
+  as_of_s: TapeSeconds = Infinity,
+): LandingCaseName {
+  if (warns_of_impact(tape, vehicle, Math.min(tape.cursor_s, as_of_s))) return 'no_parachute';
   const word = landing.word('likeliest');
   return kLandingCases.find((name) => kLikeliestWords[name] === word) ?? 'nominal';
 }

@@ -5,7 +5,6 @@
 import type { TapeSeconds } from '../stream/clocks';
 import type { GeoPoint } from '../stream/description';
 import { estimate, type LandingCaseName } from '../tape/estimates';
-import { estimate_row } from '../tape/row';
 import { place_at } from './geodesic';
 import { bearing_deg, landing_cases } from './landing';
 import { last_heard_s } from '../tape/links';
@@ -55,8 +54,7 @@ function altitude_agl_at(tape: Tape, vehicle: number, t_s: TapeSeconds): number 
 }
 
 function kept_by_server(tape: Tape, vehicle: number): Place | undefined {
-  const row = estimate_row(tape, vehicle, 'last_place');
-  if (!row) return undefined;
+  const row = estimate(tape, vehicle, 'last_place');
   const place = {
     latitude_deg: row.value('latitude_deg'),
     longitude_deg: row.value('longitude_deg'),

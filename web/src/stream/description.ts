@@ -13,9 +13,11 @@ export type TableKind = 'packet' | 'batch' | 'estimate' | 'link';
 /** Where an alert of the dictionary begins: drawn beside the values. */
 export interface Limit {
   side: 'low' | 'high';
-  /** What is raised beyond it; `valid`: nothing, but the value is to be doubted there. */
-  level: 'advisory' | 'caution' | 'warning' | 'valid';
+  /** What is raised beyond it; `valid`: nothing, but the value is to be doubted there; `opens`: no limit at all. */
+  level: 'advisory' | 'caution' | 'warning' | 'valid' | 'opens';
   value: number;
+  /** Of `opens`: the parachute that does so on the way down. */
+  name?: string;
 }
 
 export interface Column {
@@ -65,9 +67,20 @@ export interface Recording {
   vehicles: string;
 }
 
+/** When a parachute is to open. */
+export interface Opening {
+  name: string;
+  /** Altitude AGL on the way down; NaN: at apogee. */
+  below_m: number;
+  /** From there. */
+  after_s: number;
+}
+
 export interface Vehicle {
   name: string;
   title: string;
+  /** In order of use; empty too in a recording that does not say. */
+  parachutes: readonly Opening[];
   /** Whether it flies: its file describes a rocket. */
   rocket: boolean;
   /** As it came; what only some views need is read by them (stream/ground.ts). */
@@ -251,8 +264,21 @@ export function read_description(value: unknown, path = 'description'): Descript
       const at = `${path}/vehicles/${i}`;
       const vehicle = object(entry, at);
       const name = text(vehicle, 'name', at);
-      const rocket = flag(vehicle, 'has_rocket', at, true);
-      return { name, title: text(vehicle, 'title', at, name), rocket, more: vehicle };
+      return {
+        name,
+        title: text(vehicle, 'title', at, name),
+        rocket: flag(vehicle, 'has_rocket', at, true),
+        parachutes: array(vehicle['parachutes'] ?? [], `${at}/parachutes`).map((parachute, k) => {
+          const where = `${at}/parachutes/${k}`;
+          const opens = object(parachute, where);
+          return {
+            name: text(opens, 'name', where),
+            below_m: number(opens, 'opens_below_m', where, NaN),
+            after_s: number(opens, 'opens_after_s', where, 0),
+          };
+        }),
+        more: vehicle,
+      };
     }),
     links: array(from['links'] ?? [], `${path}/links`).map((entry, i) => {
       const at = `${path}/links/${i}`;

@@ -3,7 +3,7 @@
  * generic and show whatever a recording has; readouts, cards and the map ask here.
  */
 import type { TapeSeconds } from '../stream/clocks';
-import type { Column, Description, Table } from '../stream/description';
+import type { Column, Description, Limit, Table } from '../stream/description';
 import { format_value } from '../text/format';
 import { find_role, type ColumnRef } from './roles';
 import type { Tape, TableData } from './tape';
@@ -47,7 +47,8 @@ export const kEstimators = {
   ],
 } as const;
 export type Estimator = keyof typeof kEstimators;
-export type ColumnOf<E extends Estimator> = (typeof kEstimators)[E][number];
+/** Of an estimator that is not listed, or taken as `string`, columns are asked for by whatever name they may have. */
+export type ColumnOf<E extends string> = E extends Estimator ? (typeof kEstimators)[E][number] : string;
 
 /**
  * Words on which the page acts. A recording's description says which number each word has; a word that is not among these
@@ -80,7 +81,7 @@ export function health_rank(word: string): number {
 }
 
 /** One estimator's newest row at the tape's cursor. */
-export interface Estimate<E extends Estimator> {
+export interface Estimate<E extends string> {
   /** Whether the recording has such a table. */
   readonly known: boolean;
   /** Time of the row; NaN without one. */
@@ -101,8 +102,8 @@ const kFolder = '/estimate/';
 export const is_estimate = (table: Table, name: string): boolean =>
   table.kind === 'estimate' && table.name.endsWith(kFolder + name);
 
-function table_of(description: Description, vehicle: number, estimator: Estimator): Table | undefined {
-  return description.tables.find((table) => table.vehicle === vehicle && estimator_of(table) === estimator);
+function table_of(description: Description, vehicle: number, estimator: string): Table | undefined {
+  return description.tables.find((table) => table.vehicle === vehicle && is_estimate(table, estimator));
 }
 
 /** The estimator whose table this is, as far as the page knows it. */
@@ -127,7 +128,7 @@ export function estimate_refs<E extends Estimator>(
 }
 
 /** `as_of_s`: the row of an earlier moment. */
-export function estimate<E extends Estimator>(
+export function estimate<E extends string>(
   tape: Tape,
   vehicle: number,
   estimator: E,
@@ -167,6 +168,14 @@ const kClocks: readonly ColumnOf<'phase'>[] = ['time_in_phase_s', 'time_since_li
 /** Clocks that only run: the phase readout and the header say them; as a line they say nothing. */
 export function is_running_clock(table: Table, column: Column): boolean {
   return estimator_of(table) === 'phase' && kClocks.some((name) => name === column.name);
+}
+
+/** Heights at which parachutes are to open, beside the altitude on its way down. */
+export function opening_limits(description: Description, table: Table, column: Column): Limit[] {
+  if (estimator_of(table) !== 'vertical' || column.name !== 'altitude_m') return [];
+  return (description.vehicles[table.vehicle]?.parachutes ?? []).flatMap(({ name, below_m }) =>
+    Number.isNaN(below_m) ? [] : [{ side: 'low' as const, level: 'opens' as const, value: below_m, name }],
+  );
 }
 
 const kOnboardRoles: Partial<Record<ColumnOf<'vertical'>, string>> = {

@@ -77,17 +77,31 @@ export class EventLog {
   private readonly sentences: TapeEvent[] = [];
   version = 0;
   private readonly ids = new Set<number>();
+  /** What operators wrote, newest version, by key. */
+  private readonly written = new Map<string, TapeEvent>();
   private readonly flights_of = new Map<number, readonly Flight[]>();
   private flights_version = -1;
 
   add(event: TapeEvent): void {
     if (this.ids.has(event.id) || !Number.isFinite(event.t_s)) return;
     this.ids.add(event.id);
+    if (/^(marker|note)\//.test(event.key) && !this.supersede(event)) return;
     const list = event.kind === 'sentence' ? this.sentences : this.events;
     let i = list.length;
     while (i > 0 && (list[i - 1]?.t_s ?? -Infinity) > event.t_s) i--;
     list.splice(i, 0, event);
     if (list === this.events) this.version++;
+  }
+
+  /** A marker or note with the key of an earlier one takes its place. False: it is not to be shown itself. */
+  private supersede(event: TapeEvent): boolean {
+    const before = this.written.get(event.key);
+    if (before && before.t_found_s > event.t_found_s) return false;
+    this.written.set(event.key, event);
+    const place = before ? this.events.indexOf(before) : -1;
+    if (place >= 0) this.events.splice(place, 1);
+    this.version++;
+    return event.data['taken_back'] !== true;
   }
 
   /** The newest sentence at `t_s`; in a recording without any a short one, made from the phase. */

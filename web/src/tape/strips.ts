@@ -3,7 +3,7 @@
  * An on-board value of the same quantity joins the ground's estimate, so that the two can be compared at a glance.
  */
 import type { Column, Description, Limit, Table } from '../stream/description';
-import { is_running_clock, onboard_counterpart } from './estimates';
+import { is_running_clock, onboard_counterpart, opening_limits } from './estimates';
 
 export interface Series {
   table: number;
@@ -113,7 +113,7 @@ export function strips_of(description: Description, vehicle: number): StripGroup
         unit: column.unit,
         words: column.enumeration.size > 0,
         series: [series],
-        limits: limits_of(column),
+        limits: [...limits_of(column), ...opening_limits(description, table, column)],
       };
       add_counterpart(description, table, column, strip);
       group.strips.push(strip);

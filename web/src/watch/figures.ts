@@ -6,8 +6,8 @@ import { type TapeSeconds } from '../stream/clocks';
 import { kRailFigures_s } from '../tape/age';
 import { estimate } from '../tape/estimates';
 import { find_event, type FlightEvent } from '../tape/events';
-import { bearing_deg, landing_cases, type LandingCase } from '../places/landing';
-import { fix_s } from '../tape/flight/measured';
+import { bearing_deg, landing_cases, warns_of_impact, type LandingCase } from '../places/landing';
+import { measured_place } from '../tape/flight/measured';
 import { motion_at, type Motion } from '../tape/motion';
 import { find_role } from '../tape/roles';
 import type { Tape } from '../tape/tape';
@@ -82,23 +82,16 @@ const kStages: Readonly<Record<string, Stage>> = {
   down: 'down',
   'presumed down': 'presumed_down',
 };
-const kHeadsUp: ReadonlySet<string> = new Set(['impact_expected', 'no_parachute']);
-
 /** An impact is what matters from when the station expects one until the vehicle is down. */
 function stage_at(tape: Tape, vehicle: number, phase: string): Stage {
   const stage = kStages[phase] ?? 'rail';
   if (stage !== 'fall') return stage;
-  return expects_impact(tape, vehicle) ? 'impact' : 'fall';
+  return warns_of_impact(tape, vehicle) ? 'impact' : 'fall';
 }
 
-const expects_impact = (tape: Tape, vehicle: number): boolean =>
-  tape.log.alerts_at(tape.cursor_s).some(({ event }) => event.vehicle === vehicle && kHeadsUp.has(event.event));
-
-/** The case that this view goes by: without a parachute while the station warns of that, else the likeliest. */
-export function landing_shown(tape: Tape, vehicle: number): LandingCase | undefined {
-  const impact = expects_impact(tape, vehicle);
-  return landing_cases(tape, vehicle).find((one) => (impact ? one.name === 'no_parachute' : one.likeliest));
-}
+/** The case that every view goes by. */
+export const landing_shown = (tape: Tape, vehicle: number): LandingCase | undefined =>
+  landing_cases(tape, vehicle).find((one) => one.likeliest);
 
 function blank(name: FigureName, more: Partial<Figure> = {}): Figure {
   const label = kFigureLabels[name];
@@ -210,33 +203,16 @@ function place_words(at: Moment, east_m: number, north_m: number, predicted: boo
   return [from_pad_words(`${text}\u00a0${unit}`), Number.isNaN(bearing) ? '' : at_words(turned, compass_word(bearing))];
 }
 
-interface KnownPlace {
-  east_m: number;
-  north_m: number;
-  sigma_m: number;
-  measured_s: TapeSeconds;
-}
-
-function place_at({ tape, vehicle }: Moment): KnownPlace | undefined {
-  const navigation = estimate(tape, vehicle, 'navigation');
-  const east_m = navigation.value('east_m');
-  const north_m = navigation.value('north_m');
-  if (!Number.isFinite(east_m) || !Number.isFinite(north_m)) return undefined;
-  const sigma_m = Math.hypot(navigation.sigma('east_m'), navigation.sigma('north_m')) / Math.SQRT2;
-  const fixed_s = fix_s(tape, vehicle);
-  return { east_m, north_m, sigma_m, measured_s: Number.isNaN(fixed_s) ? navigation.t_s : fixed_s };
-}
-
 function down_figure(at: Moment): Figure {
   const name = at.stage === 'down' ? 'down' : 'presumed_down';
-  const place = place_at(at);
+  const place = measured_place(at.tape, at.vehicle);
   if (!place) {
     const text = at.stage === 'down' ? kWatchWords.down : kWatchWords.presumed_down;
     return blank(name, { text, words: true, note: kWatchWords.somewhere });
   }
   const value = Math.hypot(place.east_m, place.north_m);
   const note = place_words(at, place.east_m, place.north_m, false)[1];
-  const { sigma_m: sigma, measured_s: t_s } = place;
+  const { sigma_m: sigma, t_s } = place;
   return figure(name, 'length', at, { value, sigma, t_s, note, hold_s: kPlaceOld_s });
 }
 
@@ -263,12 +239,12 @@ function wind(at: Moment): Figure | undefined {
 function where_at(at: Moment): Where | undefined {
   const { stage, cursor_s } = at;
   if (stage === 'down' || stage === 'presumed_down') {
-    const place = place_at(at);
+    const place = measured_place(at.tape, at.vehicle);
     if (!place) return undefined;
     const title = stage === 'down' ? kWhereTitles.down : kWhereTitles.last;
     const bearing = bearing_words(format_bearing(bearing_deg(place.east_m, place.north_m)));
     const lines = [place_words(at, place.east_m, place.north_m, false)[0], bearing];
-    const old = old_after(cursor_s, place.measured_s, kPlaceOld_s);
+    const old = old_after(cursor_s, place.t_s, kPlaceOld_s);
     const spread = with_sigma('length', 0, place.sigma_m, at.units).spread;
     return { title, lines, spread, old, landing: undefined };
   }

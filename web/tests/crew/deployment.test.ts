@@ -57,6 +57,17 @@ describe('the watch', () => {
     expect(watch({}, [kFlown[0]!, event(2, 25, 'flight_event', 'pressure_pulse'), kFlown[2]!])?.rows[0]?.charge).toBe(
       '–',
     ));
+  it('says where each is to open, as far as the recording says it', () => {
+    const parachutes = [
+      { name: 'drogue', below_m: NaN, after_s: 0.5 },
+      { name: 'main', below_m: 180, after_s: 0 },
+    ];
+    const about = description([kTable], { vehicles: [{ name: 'v', title: 'V', rocket: true, parachutes }] });
+    const opens = (tape = replay_at(50.5, about, { 'v/estimate/deployment': kRow }, kFlown)): (string | undefined)[] =>
+      (select_watch(tape, 0)?.rows ?? []).map((row) => row.opens.replaceAll('\u00a0', ' '));
+    expect(opens()).toEqual(['apogee', '180 m']);
+    expect((watch({})?.rows ?? []).map((row) => row.opens)).toEqual(['–', '–']);
+  });
   it('is none in a recording without it, or before its first row', () => {
     expect(select_watch(replay_at(50, description([]), {}), 0)).toBeUndefined();
     expect(select_watch(replay_at(50, description([kTable]), {}), 0)).toBeUndefined();

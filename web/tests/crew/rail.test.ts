@@ -1,7 +1,8 @@
 /** The rail's figures: which is greatest in which phase, how they are rounded, and when they are old. */
 import { describe, expect, it } from 'vitest';
-import { last_place, select_rail, type RailFigure } from '../../src/crew/rail/rail';
+import { select_rail, type RailFigure } from '../../src/crew/rail/rail';
 import { kLikeliestWords, kModeWords } from '../../src/tape/estimates';
+import { measured_place } from '../../src/tape/flight/measured';
 import type { TapeEvent } from '../../src/stream/messages';
 import type { Tape } from '../../src/tape/tape';
 import {
@@ -84,6 +85,19 @@ describe('the greatest figure', () => {
     ['down', 'place'],
     ['presumed down', 'place'],
   ])('%s is the %s', (word, name) => expect(greatest(rail(word, rows))).toEqual([name]));
+  it('on the rail is the countdown while there is one, held or not, and the pad check again without', () => {
+    const step = (id: number, t_s: number, word: string, left_s: number): TapeEvent =>
+      event(id, t_s, 'countdown', word, { vehicle: -1, data: { left_s } });
+    const runs = step(10, 40, 'countdown_runs', 75.2);
+    const counted = (...steps: TapeEvent[]) => rail('on the rail', rows, steps);
+    expect(greatest(counted(runs))).toEqual(['countdown']);
+    expect(counted(runs).get('countdown')).toMatchObject({ title: 'Countdown', text: 'T−1:05' });
+    expect(counted(runs).get('checks')?.size).toBe(2);
+    const held = counted(runs, step(11, 45, 'countdown_held', 70.2)).get('countdown');
+    expect(held).toMatchObject({ title: 'Countdown, held', text: 'T−1:11' });
+    const off = event(12, 48, 'countdown', 'countdown_off', { vehicle: -1 });
+    expect(greatest(counted(runs, off))).toEqual(['checks']);
+  });
 });
 
 describe('altitude and fall', () => {
@@ -194,7 +208,7 @@ describe('the last good place', () => {
       'v/estimate/navigation': { mode: 0, east_m: 0, north_m: 0 },
     };
     const tape = stand(100, rows, [kLiftoff]);
-    expect(last_place(tape, 0)).toMatchObject({ east_m: 103, north_m: -48, t_s: 50 });
+    expect(measured_place(tape, 0)).toMatchObject({ east_m: 103, north_m: -48, t_s: 50 });
     const figure = rail('presumed down', rows, [], 100).get('place');
     expect(figure).toMatchObject({ title: 'Last good place, from the pad', text: '114' });
     expect(figure?.notes.map(plain)).toEqual(['bearing 115° true', '± 1 m, 50 s old']);

@@ -110,8 +110,8 @@ describe('another vehicle', () => {
     ],
     {
       vehicles: [
-        { name: 'v', title: 'V', rocket: true, more: {} },
-        { name: 'boat', title: 'Boat', rocket: false, more: {} },
+        { name: 'v', title: 'V', rocket: true, parachutes: [], more: {} },
+        { name: 'boat', title: 'Boat', rocket: false, parachutes: [], more: {} },
       ],
     },
   );

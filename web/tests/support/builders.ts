@@ -67,7 +67,7 @@ export const description = (tables: Table[], more: Partial<Description> = {}): D
     antenna_beamwidth_deg: NaN,
     boundary: [],
   },
-  vehicles: [{ name: 'v', title: 'V', rocket: true, more: {} }],
+  vehicles: [{ name: 'v', title: 'V', rocket: true, parachutes: [], more: {} }],
   links: [],
   tables: tables.map((one, id) => ({ ...one, id })),
   ...more,

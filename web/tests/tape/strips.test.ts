@@ -40,6 +40,17 @@ describe('strips', () => {
       'Longitude',
     ]);
   });
+  it('of the altitude has a line where a parachute is to open on the way down', () => {
+    const parachutes = [
+      { name: 'drogue', below_m: NaN, after_s: 0.5 },
+      { name: 'main', below_m: 180, after_s: 0 },
+    ];
+    const flown = { ...about, vehicles: [{ name: 'v', title: 'V', rocket: true, parachutes }] };
+    const limits = strips_of(flown, 0).flatMap((one) => one.strips.map((strip) => [strip.title, strip.limits]));
+    expect(limits.filter(([, found]) => found?.length !== 0)).toEqual([
+      ['Altitude AGL', [{ side: 'low', level: 'opens', value: 180, name: 'main' }]],
+    ]);
+  });
   it('are not shared across units, groups, or lines of one name', () => {
     const on = (line: string) => ({ strip: { title: 'T', line } });
     const odd = table('v/odd', 'packet', [

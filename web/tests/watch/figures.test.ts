@@ -1,5 +1,6 @@
 /** What those who watch see at a moment: which figure is the largest, how it is rounded, and when it is old. */
 import { describe, expect, it } from 'vitest';
+import type { Table } from '../../src/stream/description';
 import type { TapeEvent } from '../../src/stream/messages';
 import { kLandingCases, kLikeliestWords } from '../../src/tape/estimates';
 import type { Tape } from '../../src/tape/tape';
@@ -65,10 +66,15 @@ const liftoff = event(1, 41, 'flight_event', 'liftoff');
 
 function scene(
   phase_word: string,
-  more: { events?: TapeEvent[]; rows?: Rows; cursor_s?: number; units?: Units } = {},
+  more: { events?: TapeEvent[]; rows?: Rows; cursor_s?: number; units?: Units; tables?: Table[] } = {},
 ): WatchScene {
   const events = [phase(100, 42, phase_word), ...(more.events ?? [liftoff])];
-  const tape: Tape = replay_at(more.cursor_s ?? kNow_s, about, { ...rows, ...more.rows }, events);
+  const tape: Tape = replay_at(
+    more.cursor_s ?? kNow_s,
+    description([...about.tables, ...(more.tables ?? [])]),
+    { ...rows, ...more.rows },
+    events,
+  );
   return select_watch(tape, 0, more.units ?? 'metric', false);
 }
 const said = ({ label, text, unit }: Figure): string => `${label}: ${text} ${unit}`.trim();
@@ -112,6 +118,16 @@ describe('the largest figure', () => {
     expect(all(watched)).toEqual(['Down, from the pad: 114 m', 'Apogee AGL: 1108 m', 'Maximum speed: 166 m/s']);
     expect(watched.one.note).toBe('at 116° true, south-east');
     expect(watched.extra.join(' ')).toContain('In the air 8 s.');
+  });
+  it('is the place that was measured last, whatever was computed on from there', () => {
+    const lost = { mode: 2, east_m: 900, north_m: 900 };
+    const kept = { east_m: 30, north_m: 40, horizontal_sigma_m: 2 };
+    const columns = ['east_m', 'north_m', 'horizontal_sigma_m'].map((name) => column(name, 'm'));
+    const watched = scene('presumed down', {
+      tables: [table('v/estimate/last_place', 'estimate', columns)],
+      rows: { 'v/estimate/navigation': lost, 'v/estimate/last_place': kept },
+    });
+    expect(said(watched.one)).toBe('Last place, from the pad: 50 m');
   });
   it('is a word when the place is not known', () => {
     const nowhere = { 'v/estimate/navigation': { mode: 0 } };

@@ -1,15 +1,18 @@
 /** Rows of the deployment watch and bands of its ruler, at the cursor. */
+import type { Opening } from '../../stream/description';
 import { deployment_at, type Parachute } from '../../tape/flight/deployment';
 import type { Tape } from '../../tape/tape';
 import { format_since, zero_of } from '../../tape/zero';
 import { capital, format_interval, kNoValue } from '../../text/format';
 import { rounded_number } from '../../text/rounding';
-import { due_in_words, kDeploymentWords } from './wording';
+import { due_in_words, kDeploymentWords, opens_words } from './wording';
 
 export interface ParachuteRow {
   name: string;
   title: string;
   state: string;
+  /** Where the vehicle file says that it opens. */
+  opens: string;
   charge: string;
   seen: string;
   expected: string;
@@ -42,12 +45,13 @@ export function select_watch(tape: Tape, vehicle: number): Watch | undefined {
   const deployment = deployment_at(tape, vehicle);
   if (!deployment) return undefined;
   const { parachutes, rate_mps, rate_sigma_mps, no_parachute_rate_mps } = deployment;
+  const openings = tape.description.vehicles[vehicle]?.parachutes ?? [];
   const last_out = parachutes.findLastIndex((one) => one.out === 'out');
   const last_due = parachutes.findLastIndex((one) => one.out !== 'not due');
   return {
     rate_mps,
     rows: parachutes.map((one, i) =>
-      row_of(tape, vehicle, one, i === Math.max(last_out, last_due), rate_mps, rate_sigma_mps),
+      row_of(tape, vehicle, one, openings[i], i === Math.max(last_out, last_due), rate_mps, rate_sigma_mps),
     ),
     bands: [
       ...parachutes.map((one, i) => ({
@@ -70,6 +74,7 @@ function row_of(
   tape: Tape,
   vehicle: number,
   one: Parachute,
+  opening: Opening | undefined,
   carries: boolean,
   rate_mps: number,
   sigma_mps: number,
@@ -83,6 +88,7 @@ function row_of(
     name: one.name,
     title: capital(one.name),
     state: one.out,
+    opens: opening ? opens_words(opening) : kNoValue,
     charge:
       charge !== undefined
         ? clock(charge)

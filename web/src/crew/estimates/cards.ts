@@ -17,6 +17,7 @@ import {
 } from '../../tape/estimates';
 import { find_event, type FlightEvent } from '../../tape/events';
 import { bearing_deg, likeliest_landing } from '../../places/landing';
+import { measured_place } from '../../tape/flight/measured';
 import type { Tape } from '../../tape/tape';
 import {
   capital,
@@ -190,10 +191,8 @@ function from_pad(east_m: number, north_m: number, sigma_m: number): Figure[] {
 
 function touchdown_card(scene: Scene, touchdown: FlightEvent): Card {
   const down = card('landing', kCardTitles.touchdown, { notes: [kCardWords.from_pad, ...when(scene, touchdown)] });
-  const navigation = of(scene, 'navigation');
-  const east_m = navigation.value('east_m');
-  const sigma_m = horizontal_sigma(navigation.sigma('east_m'), navigation.sigma('north_m'));
-  if (Number.isFinite(east_m)) return { ...down, figures: from_pad(east_m, navigation.value('north_m'), sigma_m) };
+  const place = measured_place(scene.tape, scene.vehicle);
+  if (place) return { ...down, figures: from_pad(place.east_m, place.north_m, place.sigma_m) };
   const distance = figure(of(scene, 'derived'), 'ground_distance_m');
   return Number.isNaN(distance.number)
     ? { ...down, missing: [kCardWords.place_unknown, ...when(scene, touchdown)].join(', ') }
@@ -204,7 +203,7 @@ function landing_card(scene: Scene): Card {
   if (scene.touchdown) return touchdown_card(scene, scene.touchdown);
   const predicted = card('landing', kCardTitles.landing);
   const landing = of(scene, 'landing');
-  const name = likeliest_landing(landing);
+  const name = likeliest_landing(scene.tape, scene.vehicle, landing);
   const east_m = landing.value(`${name}_east_m`);
   if (Number.isNaN(east_m)) return without(scene, predicted, 'landing', kCardWords.no_prediction);
   const stale = age_when_stale(scene, landing.t_s);

@@ -9,12 +9,19 @@ import { deployment_at, next_parachute, open_parachute, type Deployment } from '
 import { estimate } from '../../tape/estimates';
 import { find_event } from '../../tape/events';
 import { bearing_deg, likeliest_landing } from '../../places/landing';
-import { fix_s } from '../../tape/flight/measured';
+import { fix_s, measured_place } from '../../tape/flight/measured';
 import { motion_at, type Motion, type Reading } from '../../tape/motion';
-import { estimate_row } from '../../tape/row';
 import type { Tape } from '../../tape/tape';
 import { format_since, zero_of } from '../../tape/zero';
-import { format_age, format_bearing, format_fixed, format_interval, format_to_go, kNoValue } from '../../text/format';
+import {
+  format_age,
+  format_bearing,
+  format_clock,
+  format_fixed,
+  format_interval,
+  format_to_go,
+  kNoValue,
+} from '../../text/format';
 import { rounded, rounded_number, sigma_words } from '../../text/rounding';
 import { select_checks } from '../readiness/readiness';
 import { why_missing } from '../../tape/missing';
@@ -62,7 +69,7 @@ export function select_rail(tape: Tape, vehicle: number): RailFigure[] {
   const stage = stage_of(tape.log.phase_at(vehicle, cursor_s)?.phase ?? '');
   const scene: Scene = { tape, vehicle, cursor_s, stage, deployment: deployment_at(tape, vehicle) };
   const by_stage: Readonly<Record<Stage, () => (RailFigure | undefined)[]>> = {
-    rail: () => [checks(scene), apogee(scene, 3), landing(scene, 3), altitude(scene, 4), tilt(scene)],
+    rail: () => [...ready(scene), apogee(scene, 3), landing(scene, 3), altitude(scene, 4), tilt(scene)],
     ascent: () => [
       altitude(scene, 1),
       speed(scene, 2),
@@ -84,11 +91,24 @@ export function select_rail(tape: Tape, vehicle: number): RailFigure[] {
   return by_stage[stage]().filter((one) => one !== undefined);
 }
 
-function checks(scene: Scene): RailFigure | undefined {
+/** A countdown is what everybody waits for: it has the greatest figure, and the pad check steps back behind it. */
+function ready(scene: Scene): (RailFigure | undefined)[] {
+  const count = countdown(scene);
+  return count ? [count, checks(scene, 2)] : [checks(scene, 1)];
+}
+
+function countdown({ tape, cursor_s }: Scene): RailFigure | undefined {
+  const found = tape.log.countdown_at(cursor_s);
+  if (!found) return undefined;
+  const title = found.held ? kRailWords.countdown_held : kRailWords.countdown;
+  return figure('countdown', 1, title, `T${format_clock(-Math.ceil(found.left_s), 0)}`, '', { number: found.left_s });
+}
+
+function checks(scene: Scene, size: RailFigure['size']): RailFigure | undefined {
   const all = select_checks(scene.tape, scene.vehicle);
   if (all.length === 0) return undefined;
   const failing = all.filter((check) => !check.holds);
-  return figure('checks', 1, kRailWords.checks, `${all.length - failing.length} of ${all.length}`, kRailWords.hold, {
+  return figure('checks', size, kRailWords.checks, `${all.length - failing.length} of ${all.length}`, kRailWords.hold, {
     notes: failing.map((check) => `${check.title}: ${check.text}`),
   });
 }
@@ -138,11 +158,11 @@ function apogee(scene: Scene, size: RailFigure['size']): RailFigure | undefined 
   const { tape, vehicle, cursor_s } = scene;
   const reached = find_event(tape.log.happened(vehicle, cursor_s), 'apogee');
   if (reached) {
-    const derived = estimate_row(tape, vehicle, 'derived');
-    const column = derived?.column('altitude_max_m');
-    const value = derived?.value('altitude_max_m') ?? NaN;
-    if (!derived || !column || Number.isNaN(value)) return undefined;
-    const shown = rounded(column, value, derived.value('altitude_max_m_sigma'));
+    const derived = estimate(tape, vehicle, 'derived');
+    const column = derived.column('altitude_max_m');
+    const value = derived.value('altitude_max_m');
+    if (!column || Number.isNaN(value)) return undefined;
+    const shown = rounded(column, value, derived.sigma('altitude_max_m'));
     const text = shown.sigma === '' ? format_fixed(value, 0) : shown.text;
     const notes = size === 4 ? [] : [format_since(zero_of(tape, vehicle), reached.t_s)];
     return figure('apogee', size, kRailWords.apogee, text, 'm', {
@@ -166,7 +186,7 @@ function apogee(scene: Scene, size: RailFigure['size']): RailFigure | undefined 
 function landing(scene: Scene, size: RailFigure['size']): RailFigure | undefined {
   const { tape, vehicle, cursor_s } = scene;
   const row = estimate(tape, vehicle, 'landing');
-  const name = likeliest_landing(row);
+  const name = likeliest_landing(tape, vehicle, row);
   const [east_m, north_m] = [row.value(`${name}_east_m`), row.value(`${name}_north_m`)];
   if (Number.isNaN(east_m)) return undefined;
   const distance_m = Math.hypot(east_m, north_m);
@@ -232,38 +252,18 @@ function antenna(scene: Scene): RailFigure | undefined {
 }
 
 function tilt(scene: Scene): RailFigure | undefined {
-  const row = estimate_row(scene.tape, scene.vehicle, 'navigation');
-  const value = row?.value('tilt_deg') ?? NaN;
+  const row = estimate<string>(scene.tape, scene.vehicle, 'navigation');
+  const value = row.value('tilt_deg');
   if (Number.isNaN(value)) return undefined;
-  const heading = row?.value('tilt_heading_deg') ?? NaN;
+  const heading = row.value('tilt_heading_deg');
   return figure('tilt', 4, kRailWords.tilt, format_fixed(value, 0), '°', {
     notes: Number.isNaN(heading) ? [] : [`to ${format_bearing(heading)} true`],
     number: value,
   });
 }
 
-/** Where it was last measured to be: kept, however old. */
-export function last_place(
-  tape: Tape,
-  vehicle: number,
-): { east_m: number; north_m: number; sigma_m: number; t_s: TapeSeconds } | undefined {
-  const row = estimate_row(tape, vehicle, 'last_place');
-  if (row && !Number.isNaN(row.value('east_m')))
-    return {
-      east_m: row.value('east_m'),
-      north_m: row.value('north_m'),
-      sigma_m: row.value('horizontal_sigma_m'),
-      t_s: row.t_s,
-    };
-  const navigation = estimate(tape, vehicle, 'navigation');
-  const east_m = navigation.value('east_m');
-  if (Number.isNaN(east_m)) return undefined;
-  const sigma_m = Math.hypot(navigation.sigma('east_m'), navigation.sigma('north_m')) / Math.SQRT2;
-  return { east_m, north_m: navigation.value('north_m'), sigma_m, t_s: Math.min(navigation.t_s, fix_s(tape, vehicle)) };
-}
-
 function place(scene: Scene, size: RailFigure['size']): RailFigure {
-  const one = last_place(scene.tape, scene.vehicle);
+  const one = measured_place(scene.tape, scene.vehicle);
   if (!one) return figure('place', size, kRailWords.place, '–', '', { notes: [kRailWords.no_place] });
   const distance_m = Math.hypot(one.east_m, one.north_m);
   const shown = rounded_number(distance_m, one.sigma_m, 0);
@@ -278,9 +278,9 @@ function place(scene: Scene, size: RailFigure['size']): RailFigure {
 }
 
 function coordinates(scene: Scene): RailFigure | undefined {
-  const row =
-    estimate_row(scene.tape, scene.vehicle, 'last_place') ?? estimate_row(scene.tape, scene.vehicle, 'navigation');
-  const [latitude, longitude] = [row?.value('latitude_deg') ?? NaN, row?.value('longitude_deg') ?? NaN];
+  const kept = estimate(scene.tape, scene.vehicle, 'last_place');
+  const row = kept.known ? kept : estimate<string>(scene.tape, scene.vehicle, 'navigation');
+  const [latitude, longitude] = [row.value('latitude_deg'), row.value('longitude_deg')];
   if (Number.isNaN(latitude) || Number.isNaN(longitude)) return undefined;
   return figure('coordinates', 3, kRailWords.coordinates, format_fixed(latitude, 5), '', {
     notes: [format_fixed(longitude, 5)],
@@ -288,7 +288,7 @@ function coordinates(scene: Scene): RailFigure | undefined {
 }
 
 function fastest(scene: Scene): RailFigure | undefined {
-  const value = estimate_row(scene.tape, scene.vehicle, 'derived')?.value('vertical_speed_max_mps') ?? NaN;
+  const value = estimate(scene.tape, scene.vehicle, 'derived').value('vertical_speed_max_mps');
   return Number.isNaN(value)
     ? undefined
     : figure('fastest', 4, kRailWords.fastest, format_fixed(value, 0), 'm/s', { number: value });

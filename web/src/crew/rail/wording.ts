@@ -5,6 +5,8 @@ export const kRailWords = {
   climbing: 'Climbing',
   falling: 'Falling',
   checks: 'Pad check',
+  countdown: 'Countdown',
+  countdown_held: 'Countdown, held',
   hold: 'hold',
   apogee_predicted: 'Predicted apogee AGL',
   apogee: 'Apogee AGL',

@@ -6,7 +6,7 @@ import type { Tape } from '../../tape/tape';
 import { format_age } from '../../text/format';
 import { rounded } from '../../text/rounding';
 import { shown_unit } from '../../text/units';
-import { last_place } from '../rail/rail';
+import { measured_place } from '../../tape/flight/measured';
 import { bearing_deg } from '../../places/landing';
 import { format_bearing, format_fixed } from '../../text/format';
 
@@ -39,7 +39,7 @@ export function select_others(
     const age_s = cursor_s - newest_s(tape, other);
     const alert = alerts.find(({ event }) => event.vehicle === other)?.event;
     const stage = stage_of(log.phase_at(other, cursor_s)?.phase ?? '');
-    const place = last_place(tape, other);
+    const place = measured_place(tape, other);
     const strips = main_strips(description, groups_of(other), stage);
     const figures = strips.flatMap((strip) => {
       const series = strip.series[0];

@@ -89,7 +89,8 @@ export function draw_limits(
   for (const limit of limits) {
     if (!(limit.value > low && limit.value < high)) continue;
     const at = Math.round(y(limit.value)) + 0.5;
-    pen.fillStyle = colours.range;
+    const opens = limit.level === 'opens';
+    pen.fillStyle = opens ? 'transparent' : colours.range;
     if (limit.side === 'low') pen.fillRect(0, at, width, height - at);
     else pen.fillRect(0, 0, width, at);
     pen.strokeStyle = colours.limit;
@@ -98,7 +99,8 @@ export function draw_limits(
     line(pen, 0, at, width, at);
     pen.setLineDash([]);
     const number = limit.value * shown.gain + shown.offset;
-    const words = `${limit.side === 'low' ? 'least' : 'most'} ${format_fixed(number, step_decimals(Math.abs(number) || 1) + 1).replace(/\.0+$/, '')} ${shown.symbol}`;
+    const said = opens ? `${limit.name ?? ''} opens below` : limit.side === 'low' ? 'least' : 'most';
+    const words = `${said} ${format_fixed(number, step_decimals(Math.abs(number) || 1) + 1).replace(/\.0+$/, '')} ${shown.symbol}`;
     pen.font = `${kNoteType_px}px ${colours.font}`;
     pen.textAlign = 'left';
     pen.textBaseline = 'middle';

@@ -1,6 +1,6 @@
 /** What the station expects of the parachutes and has seen of them, at the cursor (table "deployment"). */
 import type { TapeSeconds } from '../../stream/clocks';
-import { estimate_row } from '../row';
+import { estimate } from '../estimates';
 import type { Tape } from '../tape';
 
 export interface Parachute {
@@ -31,9 +31,11 @@ const kOut = '_out';
 
 /** Undefined when the recording has no such table, or no row of it until the cursor. */
 export function deployment_at(tape: Tape, vehicle: number): Deployment | undefined {
-  const row = estimate_row(tape, vehicle, 'deployment');
-  if (!row || Number.isNaN(row.t_s)) return undefined;
-  const names = row.table.columns.flatMap(({ name }) => (name.endsWith(kOut) ? [name.slice(0, -kOut.length)] : []));
+  const row = estimate(tape, vehicle, 'deployment');
+  if (!row.data || Number.isNaN(row.t_s)) return undefined;
+  const names = row.data.table.columns.flatMap(({ name }) =>
+    name.endsWith(kOut) ? [name.slice(0, -kOut.length)] : [],
+  );
   const since_s = Math.max(0, tape.cursor_s - row.t_s);
   return {
     t_s: row.t_s,
@@ -45,7 +47,7 @@ export function deployment_at(tape: Tape, vehicle: number): Deployment | undefin
       rate_high_mps: row.value(`${name}_rate_high_mps`),
     })),
     rate_mps: row.value('rate_mps'),
-    rate_sigma_mps: row.value('rate_mps_sigma'),
+    rate_sigma_mps: row.sigma('rate_mps'),
     no_parachute_rate_mps: row.value('no_parachute_rate_mps'),
     impact_in_s: row.value('impact_in_s') - since_s,
     impact_east_m: row.value('impact_east_m'),

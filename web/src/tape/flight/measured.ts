@@ -1,6 +1,7 @@
-/** When a place was last measured: a GNSS fix, of which receivers go on sending rows without one. */
+/** When and where a vehicle was last measured to be: by a GNSS fix, of which receivers go on sending rows without one. */
 import type { TapeSeconds } from '../../stream/clocks';
 import type { Table } from '../../stream/description';
+import { estimate } from '../estimates';
 import type { Tape } from '../tape';
 
 const kLeastDimensions = 2; // NMEA 0183, sentence GSA: 1 is none
@@ -30,4 +31,31 @@ function newest_fix_s(tape: Tape, table: Table, latitude: number, dimensions: nu
   for (let i = columns.find(tape.cursor_s); i >= 0; i--)
     if (has_fix(columns.value(latitude, i), columns.value(dimensions, i))) return columns.time(i);
   return NaN;
+}
+
+export interface MeasuredPlace {
+  /** From the pad. */
+  east_m: number;
+  north_m: number;
+  /** 1-sigma, horizontal. */
+  sigma_m: number;
+  t_s: TapeSeconds;
+}
+
+/** Kept, however old; navigation's only where a recording keeps none. */
+export function measured_place(tape: Tape, vehicle: number): MeasuredPlace | undefined {
+  const kept = estimate(tape, vehicle, 'last_place');
+  const east_m = kept.value('east_m');
+  if (Number.isFinite(east_m))
+    return { east_m, north_m: kept.value('north_m'), sigma_m: kept.value('horizontal_sigma_m'), t_s: kept.t_s };
+  return kept.known ? undefined : navigated_place(tape, vehicle);
+}
+
+function navigated_place(tape: Tape, vehicle: number): MeasuredPlace | undefined {
+  const navigation = estimate(tape, vehicle, 'navigation');
+  const [east_m, north_m] = [navigation.value('east_m'), navigation.value('north_m')];
+  if (!Number.isFinite(east_m) || !Number.isFinite(north_m)) return undefined;
+  const sigma_m = Math.hypot(navigation.sigma('east_m'), navigation.sigma('north_m')) / Math.SQRT2;
+  const fixed_s = fix_s(tape, vehicle);
+  return { east_m, north_m, sigma_m, t_s: Number.isNaN(fixed_s) ? navigation.t_s : Math.min(navigation.t_s, fixed_s) };
 }
