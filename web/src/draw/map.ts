@@ -4,6 +4,7 @@ import type { LandingCase, Place } from '../places/landing';
 import { ellipse_points, type View } from '../places/map';
 import type { TrackPoint } from '../tape/flight/track';
 import { format_fixed } from '../text/format';
+import { draw_pictures, draw_shapes, type GroundPicture, type GroundShape } from './map_ground';
 import { draw_pennant, kCaseMarks } from './marks';
 import { kChain, type Palette } from './palette';
 import type { Surface } from './surface';
@@ -11,6 +12,10 @@ import { nice_step } from './ticks';
 
 export interface MapScene {
   view: View;
+  pictures: readonly GroundPicture[];
+  /** Who has to be named for them. */
+  attribution: string;
+  shapes: readonly GroundShape[];
   boundary: readonly Place[];
   station: Place | undefined;
   cases: readonly LandingCase[];
@@ -63,6 +68,8 @@ export function draw_map(surface: Surface, colours: Palette, scene: MapScene): v
   context.lineJoin = 'round';
   context.lineCap = 'butt';
   context.font = pen.font;
+  draw_pictures(pen, scene.pictures);
+  draw_shapes(pen, scene.shapes, (text, x, y) => label(pen, text, x, y));
   draw_boundary(pen, scene.boundary);
   draw_rings(pen, view);
   for (const one of scene.cases.toReversed()) draw_case(pen, one);
@@ -78,6 +85,7 @@ export function draw_map(surface: Surface, colours: Palette, scene: MapScene): v
     if (scene.old !== '') beside(pen, scene.old, scene.vehicle);
   }
   for (const one of scene.cases) draw_letter(pen, one, view.m_per_px);
+  if (scene.pictures.length > 0) draw_attribution(pen, scene.attribution);
   draw_scale(pen, view);
   draw_north(pen);
 }
@@ -217,6 +225,12 @@ function draw_station(pen: Pen, station: Place): void {
   context.textAlign = 'left';
   context.textBaseline = 'middle';
   label(pen, 'station', x(station) + 7, Math.min(y(station) + 8, height - 6));
+}
+
+function draw_attribution(pen: Pen, attribution: string): void {
+  pen.context.textAlign = 'left';
+  pen.context.textBaseline = 'alphabetic';
+  label(pen, attribution, 6, pen.height - 6);
 }
 
 function draw_scale(pen: Pen, view: View): void {
