@@ -43,8 +43,14 @@ const list_files: Plugin = {
 // Lists and form controls, which the first figures of a phone do without.
 const kLists = /svelte\/.*\/(blocks\/(each|snippet)|bindings\/(select|input|size))\.js$/;
 
-// What every view asks of a tape: in one piece, since many small ones are larger.
-const kEstimates = /src\/(tape\/(estimates|roles|motion|flight\/measured)|places\/landing)\.ts$/;
+// Parts of Svelte that only act when they are called: the page has no elements of its own kind and no components of before.
+const kPure = /svelte\/src\/(internal\/(client|shared)|legacy|reactivity|index-client|utils)/;
+
+// What every view needs before its first figure, in one piece: many small ones are larger, and each is another request.
+const kRuntime =
+  /svelte\/src\/(?!(.*\/)?(blocks\/each|bindings\/(select|input|size)|reactivity\/(map|set|url|date))\.js)/;
+const kPage =
+  /src\/(station\/(?!notice)|stream\/(connection|messages|description|blocks|json|clocks)\.ts|tape\/(tape|columns|overview|events|estimates|roles|motion|flight\/measured)\.ts|places\/landing\.ts|text\/(format|units|viewer|callouts)\.ts|app\/(App|Header|band\/SentenceBand)\.svelte|app\/(band\/band|clocks|wording|views|theme\.svelte)\.ts|draw\/(Strokes|strokes|hatch))/;
 
 // What is asked of the station, and the words for its failures.
 const kApi = /src\/(stream\/(api|no_answer)|text\/failure)\.ts$/;
@@ -73,7 +79,7 @@ export default defineConfig({
     modulePreload: { polyfill: false },
     rolldownOptions: {
       input: { index: 'index.html', worker: 'src/offline/worker.ts' },
-      treeshake: { moduleSideEffects: [{ test: kLists, sideEffects: false }] },
+      treeshake: { moduleSideEffects: [{ test: kPure, sideEffects: false }] },
       output: {
         // At the root and under a name that stays: its scope is the whole page, and browsers look there for a newer one.
         entryFileNames: ({ name }) => (name === 'worker' ? kWorker : 'assets/[name]-[hash].js'),
@@ -81,7 +87,7 @@ export default defineConfig({
           includeDependenciesRecursively: false,
           groups: [
             { name: 'lists', test: kLists },
-            { name: 'estimates', test: kEstimates },
+            { name: 'page', test: (id) => kRuntime.test(id) || kPage.test(id) },
             { name: 'api', test: kApi },
             { name: 'drawing', test: kDrawing },
             { name: 'places', test: kPlaces },

@@ -113,6 +113,10 @@ export const handled = (kind, t_s, key, data = {}) =>
 /** What an operator enters. */
 export const entered = (kind, t_s, text) => event(t_s, kind, { kind, vehicle: -1, key: kind, text, data: { text } });
 
+/** The flight of the vehicle, by an operator. */
+export const named = (t_s, name) =>
+    event(t_s, 'flight_named', { kind: 'flight_event', text: `Flight named "${name}"`, data: { name } });
+
 const opened = [
     flight_event(apogee_t + 0.4, 'drogue_out', 'Drogue out'),
     flight_event(main_t, 'main_out', 'Main out'),

@@ -4,7 +4,7 @@ import { readFileSync, existsSync } from 'node:fs';
 import { createServer } from 'node:http';
 import { join } from 'node:path';
 import { WebSocketServer } from 'ws';
-import { entered, events, handled } from './events.mjs';
+import { entered, events, handled, named } from './events.mjs';
 import { act, done, keys, vehicles } from './ground.mjs';
 import { roles, rows, tables } from './tables.mjs';
 import { kFlightEnd_s, kGround } from './truth.mjs';
@@ -13,6 +13,31 @@ const option = (name, fallback) => {
     const place = process.argv.indexOf(`--${name}`);
     return place < 0 ? fallback : process.argv[place + 1];
 };
+const kGround = [
+    {
+        kind: 'line',
+        name: 'track',
+        parts: [
+            [
+                [22.098, 14.072],
+                [22.1019, 14.0788],
+                [22.108, 14.086],
+            ],
+        ],
+    },
+    {
+        kind: 'area',
+        name: 'people',
+        parts: [
+            [
+                [22.1, 14.076],
+                [22.0998, 14.078],
+                [22.1006, 14.0782],
+                [22.1, 14.076],
+            ],
+        ],
+    },
+];
 const kEnd_s = Number(option('end', String(kFlightEnd_s - 1)));
 const dist = option('dist', 'dist');
 const kUtcStart_ms = 1779028325000;
@@ -226,8 +251,16 @@ const http = createServer((request, response) => {
             if (made) return json(made, made.error ? 400 : 200);
             if (parts[2] === 'recording') start_recording(body.name);
             if (parts[2] === 'marker' || parts[2] === 'note') {
-                own_events.push({ ...entered(parts[2], body.t_s ?? now_s(), body.text), t_found_s: now_s() });
+                const more = { key: `${parts[2]}/${own_events.length + 1}`, t_found_s: now_s() };
+                own_events.push({ ...entered(parts[2], body.t_s ?? now_s(), body.text), ...more });
             }
+            const before = own_events.find((one) => one.key === body.key && /^(marker|note)\//.test(one.key));
+            if (before && (parts[2] === 'change_mark' || parts[2] === 'take_back')) {
+                const text = body.text ?? before.text;
+                const data = body.text === undefined ? { text, taken_back: true } : { text };
+                own_events.push({ ...entered(before.kind, before.t_s, text), key: body.key, data, t_found_s: now_s() });
+            }
+            if (parts[2] === 'flight_name') own_events.push({ ...named(now_s(), body.name), t_found_s: now_s() });
             return json({});
         });
         return undefined;
@@ -237,6 +270,8 @@ const http = createServer((request, response) => {
         const role = is_operator(request) ? 'operator' : 'viewer';
         return json({ role, version: '0.1.0', ...(position && { position }) });
     }
+    if (parts[1] === 'map')
+        return json({ overlays: [{ title: 'ground', shapes: kGround }], tiles: null, problems: [] });
     if (parts[1] !== 'recordings') return json({ error: 'no such request' }, 404);
     if (parts.length === 2)
         return json({

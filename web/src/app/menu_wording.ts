@@ -1,6 +1,7 @@
 /** Words of the menu, the tape, the recorder and the notices. */
 import type { Notice, NoticeCode } from '../station/notice';
 import type { RecorderStatus } from '../stream/messages';
+import type { Chapter } from '../tape/flight/chapters';
 import { format_span } from '../text/format';
 import { failure_words } from '../text/failure';
 import type { WakeState } from '../device/wake.svelte';
@@ -53,12 +54,20 @@ export const viewers_words = (viewers: number): string => (viewers === 1 ? '1 vi
 
 export const span_words = (span_s: number): string => `Showing ${format_span(span_s)}`;
 
+export const chapter_words = ({ number, name, liftoff_s }: Chapter): string => {
+  const what = name === '' ? `Flight ${number}` : `${number}: ${name}`;
+  return Number.isNaN(liftoff_s) ? `${what}, not flown` : what;
+};
+
 /** What is said before the failure, if there is one. */
 const kNoticeWords: Readonly<Record<NoticeCode, string>> = {
   unlocked: 'Operator controls are unlocked on this device.',
   logged_out: 'Operator controls are locked on this device.',
   marker_added: 'Marker added.',
   note_added: 'Note added.',
+  mark_changed: 'Changed, for everybody.',
+  mark_taken_back: 'Taken back, for everybody.',
+  flight_named: 'Flight named.',
   recording_started: 'New recording started.',
   saved: 'Saved.',
   acknowledged: 'Acknowledged, for everybody.',

@@ -18,6 +18,7 @@ export const kHeaderWords = {
 export const kBandWords = {
   waiting: 'Waiting for the ground station.',
   nothing: 'Nothing is known of this moment.',
+  acknowledge: 'Acknowledge',
 } as const;
 
 /** Of a sentence that nothing newer can follow at present. */

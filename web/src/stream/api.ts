@@ -4,6 +4,7 @@ import { read_series, type Series } from './blocks';
 import { read_description, read_recording, type Description, type Recording } from './description';
 import { array, flag, number, object, text } from './json';
 import { NoAnswer } from './no_answer';
+import { read_site_map, type SiteMap } from './site_map';
 import { read_event, read_latest, type TapeEvent, type LatestRow, type SessionRole } from './messages';
 
 const kTimeoutMs = 10_000; // the server's own limit for a request
@@ -76,6 +77,8 @@ export const fetch_recordings = (): Promise<Recording[]> => all_pages('/api/reco
 export const fetch_description = async (id: string): Promise<Description> =>
   read_description(await json(`${at(id)}/description`));
 export const fetch_events = (id: string): Promise<TapeEvent[]> => all_pages(`${at(id)}/events`, 'events', read_event);
+
+export const fetch_site_map = async (): Promise<SiteMap> => read_site_map(await json('/api/map'));
 
 export async function fetch_latest(id: string, t_s: TapeSeconds): Promise<LatestRow[]> {
   return read_latest((await json(`${at(id)}/latest?t_s=${t_s}`))['latest']);
@@ -174,6 +177,13 @@ export const post_meta = (id: string, meta: { name?: string; notes?: string }): 
   post(`${at(id)}/meta`, meta);
 export const post_marker = (text: string, t_s: TapeSeconds): Promise<void> => post('/api/live/marker', { text, t_s });
 export const post_note = (text: string): Promise<void> => post('/api/live/note', { text });
+/** Of the marker or note whose event has this key. */
+export const post_change_mark = (key: string, text: string): Promise<void> =>
+  post('/api/live/change_mark', { key, text });
+export const post_take_back = (key: string): Promise<void> => post('/api/live/take_back', { key });
+/** Of the flight that a vehicle is on, or else of its next. */
+export const post_flight_name = (vehicle: string, name: string): Promise<void> =>
+  post('/api/live/flight_name', { vehicle, name });
 export const post_acknowledge = (key: string): Promise<void> => post('/api/live/acknowledge', { key });
 export const post_shelve = (key: string, for_s: number): Promise<void> => post('/api/live/shelve', { key, for_s });
 export const post_unshelve = (key: string): Promise<void> => post('/api/live/unshelve', { key });

@@ -1,6 +1,6 @@
 /** The sentence band: what it says, when it is old, and what of it a screen reader hears. */
 import { describe, expect, it } from 'vitest';
-import { band_of, spoken_band } from '../../src/app/band';
+import { band_of, spoken_band } from '../../src/app/band/band';
 import type { TapeEvent } from '../../src/stream/messages';
 import { description, event, replay_at } from '../support/builders';
 

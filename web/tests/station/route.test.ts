@@ -22,8 +22,10 @@ it.each([
   ['#/crew/a%2Fb', true, 'crew', 'a/b'],
   ['#/crew/%E0%A4%A', true, 'crew', '%E0%A4%A'],
   ['#/nowhere', true, 'crew', undefined],
-])('%s on a wide screen (%s) is %s of %s', (hash, wide, view, recording) => {
-  expect(routes.read_route(hash, wide)).toMatchObject({ view, recording });
+  ['#/crew/a?at=12.5', true, 'crew', 'a', 12.5],
+  ['#/crew/a?at=soon', true, 'crew', 'a'],
+])('%s on a wide screen (%s) is %s of %s', (hash, wide, view, recording, at_s = NaN) => {
+  expect(routes.read_route(hash, wide)).toMatchObject({ view, recording, at_s });
 });
 
 it('reads what a link to one position of the poll carries', () => {
@@ -33,5 +35,9 @@ it('reads what a link to one position of the poll carries', () => {
 
 it('makes addresses that it reads', () => {
   for (const view of routes.kViews)
-    expect(routes.read_route(routes.address_of(view, 'a/b'), true)).toMatchObject({ view, recording: 'a/b' });
+    expect(routes.read_route(routes.address_of(view, 'a/b', 12.5), true)).toMatchObject({
+      view,
+      recording: 'a/b',
+      at_s: 12.5,
+    });
 });

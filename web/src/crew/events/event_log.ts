@@ -12,6 +12,9 @@ export interface EventRow {
   whose: string;
 }
 
+/** What an operator wrote, and may write again. */
+export const can_change = (event: TapeEvent): boolean => /^(marker|note)\//.test(event.key);
+
 const kShown = 60; // the tape shows all of them
 const kSameCharge_s = 0.5;
 

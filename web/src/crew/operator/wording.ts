@@ -1,4 +1,5 @@
 /** Words of the operator's controls. */
+import type { Chapter } from '../../tape/flight/chapters';
 
 export const kOperatorWords = {
   title: 'Operator',
@@ -15,6 +16,7 @@ export const kOperatorWords = {
   any: 'Marker with a text of your own',
   note_text: 'Text of a note',
   add_note: 'Add note',
+  name_flight: 'Name it',
   recording: 'New recording',
   recording_name: 'Name of the new recording',
   new_recording:
@@ -32,6 +34,10 @@ export function why_off_words(live: boolean, operator: boolean): string {
   if (!live) return kOperatorWords.live_only;
   return operator ? '' : kOperatorWords.key_needed;
 }
+
+/** The flight that a vehicle is on, or its next. */
+export const flight_name_words = (vehicle: string, { number, liftoff_s }: Chapter): string =>
+  `Name of ${Number.isNaN(liftoff_s) ? 'the next flight' : 'this flight'}, ${vehicle}, number ${number} of this recording`;
 
 export const watching_words = (viewers: number): string =>
   viewers === 1 ? '1 viewer is connected' : `${viewers} viewers are connected`;

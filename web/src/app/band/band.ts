@@ -1,11 +1,11 @@
 /** What the band under the header says: the vehicle's sentence, and how old it is when nothing new can arrive. */
-import type { CloseReason, ConnectionState } from '../stream/connection';
-import type { Level } from '../stream/messages';
-import type { Said } from '../station/said';
-import type { Sentence } from '../tape/events';
-import type { Tape } from '../tape/tape';
-import { sentence_in, type Units } from '../text/viewer';
-import { kBandWords, old_words } from './wording';
+import type { Said } from '../../station/said';
+import type { CloseReason, ConnectionState } from '../../stream/connection';
+import type { Level } from '../../stream/messages';
+import type { Sentence } from '../../tape/events';
+import type { Tape } from '../../tape/tape';
+import { sentence_in, type Units } from '../../text/viewer';
+import { kBandWords, old_words } from '../wording';
 
 export interface Band {
   text: string;
