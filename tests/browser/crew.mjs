@@ -38,6 +38,11 @@ const misplaced = (page) => page.evaluate(() => {
     const [a, b] = [one.getBoundingClientRect(), other.getBoundingClientRect()];
     return a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 1 && b.top < a.bottom - 1;
   }).map((other) => `over: ${one.className} ${other.className}`));
+  for (const box of document.querySelectorAll('.crew .watchbox')) {
+    const [table, ruler] = box.children;
+    const side_by_side = ruler && ruler.getBoundingClientRect().top < table.getBoundingClientRect().bottom;
+    if (side_by_side && table.getBoundingClientRect().right > ruler.getBoundingClientRect().left + 1) over.push('over: a table reaches over what stands beside it');
+  }
   const page_end = document.querySelector('.tape-panel')?.getBoundingClientRect().top ?? innerHeight;
   const low = parts.filter((part) => part.getBoundingClientRect().bottom > page_end + 1).map((part) => `under the tape: ${part.className}`);
   return [...cut, ...over, ...low];

@@ -4,9 +4,9 @@
 //   node tests/browser/dashboard.mjs --turnstone BIN --simulate BIN --out FOLDER
 //
 // Needs web/node_modules (npm ci) and Chromium. Ends with "N passed, N failed" and exit code 1 when anything failed.
-import { cpSync, existsSync, readFileSync, writeFileSync } from 'node:fs';
+import { existsSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { api, check, check_soon, fly, folder, inspect, kDemo, open_page, picture, recorded_rows, recorded_value, recorded_word, run_in_browser, sleep, start_server, station, stop, until } from './harness.mjs';
+import { api, check, check_soon, fly, folder, inspect, open_page, other_vehicle, picture, recorded_rows, recorded_value, recorded_word, run_in_browser, site_farther_east, sleep, start_server, station, stop, until } from './harness.mjs';
 
 // What the page shows
 
@@ -103,7 +103,7 @@ async function compare_estimates(page, id, what) {
     });
   }
   if (happened.has('touchdown')) {
-    await same('place of touchdown', 'landing', ...flat(get('navigation/east_m'), get('navigation/north_m')));
+    await same('place of touchdown', 'landing', ...flat(get('last_place/east_m'), get('last_place/north_m')));
   } else {
     const cases = ['nominal', 'late_opening', 'drogue_fails', 'main_fails', 'main_at_apogee', 'no_parachute'];
     const likeliest = cases[get('landing/likeliest')];
@@ -277,6 +277,7 @@ async function run(browser) {
   await laptop.locator('.pending input').press('Enter');
   await until('the marker on the phone', () => phone.getByText('Seen over the ridge').first().isVisible());
   check('a marker set on the laptop reaches the phone', true);
+  await written(laptop, phone);
 
   // To the ground
   await until('the touchdown', async () => Number.isFinite(await event_time(laptop, 'touchdown')), 120_000);
@@ -297,6 +298,9 @@ async function run(browser) {
   await until('the finished recording in the list', async () => (await card.count()) === 1 && /closed/.test(await card.innerText()));
   await picture(laptop, 'laptop-light-recordings');
   await inspect(laptop, 'recordings, laptop, light');
+  await card.getByText('Flights', { exact: true }).click();
+  await check_soon('the list names the flights of a recording', async () => [/1: Second hop, Sanderling, \d\d:\d\d:\d\d/.test(await card.innerText()), await card.innerText()]);
+  await picture(laptop, 'laptop-light-flights-of-a-recording');
   await card.getByRole('button', { name: 'Name, notes' }).click();
   await laptop.locator('#edit-name').fill('Flight of the browser test');
   await laptop.locator('#edit-notes').fill('Mild wind.');
@@ -369,16 +373,35 @@ async function run(browser) {
   check('no errors in the console', errors.length === 0, errors.join('\n        '));
 }
 
+/** What an operator wrote is changed and taken back for everybody; the flight gets a name while it flies. */
+async function written(laptop, phone) {
+  const log = laptop.locator('.events');
+  await log.getByRole('button', { name: 'Change: Seen over the ridge' }).click();
+  await log.getByLabel('Text of the marker or note').fill('Seen beyond the ridge');
+  await picture(laptop, 'laptop-light-change-marker');
+  await log.getByRole('button', { name: 'Save' }).click();
+  await until('the changed marker on the phone', () => phone.getByText('Seen beyond the ridge').first().isVisible());
+  check('a marker that was changed takes the place of the one before', (await phone.getByText('Seen over the ridge').count()) === 0);
+  await log.getByRole('button', { name: 'Change: Seen beyond the ridge' }).click();
+  await log.getByRole('button', { name: 'Take back' }).click();
+  await check_soon('a marker that was taken back is gone for everybody', async () => [(await phone.getByText('Seen beyond the ridge').count()) === 0]);
+  await laptop.getByRole('button', { name: 'More', exact: true }).click();
+  await laptop.locator('#flight-name').fill('Second hop');
+  await picture(laptop, 'laptop-light-operator');
+  await laptop.getByRole('button', { name: 'Name it' }).click();
+  await laptop.getByRole('button', { name: 'Close', exact: true }).click();
+  await check_soon('the name of the flight stands on every tape', async () => [(await phone.getByTestId('chapter').allInnerTexts()).join() === 'Second hop', (await phone.getByTestId('chapter').allInnerTexts()).join()]);
+}
+
 /** A second vehicle whose dictionary gives no rates a role: its own readouts, and plain words about what it lacks. */
 async function two_vehicles(page) {
-  const other = join(folder, 'godwit');
-  cpSync(join(kDemo, 'sanderling'), other, { recursive: true });
-  const text = readFileSync(join(other, 'dictionary.json'), 'utf8');
-  writeFileSync(join(other, 'dictionary.json'), text.replace('"vehicle": "sanderling"', '"vehicle": "godwit"').replace('"title": "Sanderling"', '"title": "Godwit"').replace(/, "role": "rate_body_[xyz]"/g, ''));
-  writeFileSync(join(other, 'vehicle.json'), readFileSync(join(other, 'vehicle.json'), 'utf8').replace('"name": "sanderling"', '"name": "godwit"'));
+  const other = other_vehicle('godwit', 'Godwit', (text) => text.replace(/, "role": "rate_body_[xyz]"/g, ''));
   const server = await start_server(0, ['--vehicle', other, '--link', `serial:${join(folder, 'second')}?baud=57600&vehicle=godwit`]);
   station.address = server.address;
-  const simulators = ['radio', 'second'].map((radio, i) => fly('on-the-rail', { radio, seed: 20 + i, impairment: 'clean', before_ignition_s: 60 }));
+  const simulators = [
+    fly('on-the-rail', { seed: 20, impairment: 'clean', before_ignition_s: 60 }),
+    fly('on-the-rail', { radio: 'second', seed: 21, impairment: 'clean', before_ignition_s: 60, site: site_farther_east(0.003) }),
+  ];
   await page.goto(station.address);
   const choice = page.getByRole('combobox', { name: 'Vehicle' });
   await until('two vehicles to choose from', async () => (await choice.locator('option').count()) === 2);
@@ -402,8 +425,46 @@ async function two_vehicles(page) {
     return [/no attitude/.test(said) && /± [\d.]+ m horizontal/.test(said.replaceAll('\u202f', ' ')) && Number.isFinite(get('navigation/east_m')), said];
   });
   await picture(page, 'laptop-light-two-vehicles');
+  await collect_both(page, id, server);
   for (const simulator of simulators) await stop(simulator);
+}
+
+/** Who collects two vehicles sees both, each at its own place, and still does once the station is gone. */
+async function collect_both(page, id, server) {
+  await page.setViewportSize({ width: 390, height: 844 });
+  await page.goto(`${station.address}#/recover`);
+  const list = page.getByTestId('to-collect');
+  const degrees = (deg, [positive, negative]) => `${Math.abs(deg).toFixed(5)}° ${deg < 0 ? negative : positive}`;
+  const shown = async (title) => {
+    await list.getByRole('button', { name: title }).click();
+    return (await page.getByTestId('last-place').innerText()).replaceAll(/[\u00a0\u202f]/g, ' ').replaceAll(/\n+/g, '\n');
+  };
+  await until('both vehicles in the list', async () => (await list.getByRole('button').count()) === 2);
+  const places = [];
+  for (const [vehicle, title] of ['Sanderling', 'Godwit'].entries()) {
+    await check_soon(`recover: ${title} is at its own place`, async () => {
+      const { get } = await recorded_estimates(id, 1e6, vehicle);
+      const want = `${degrees(get('last_place/latitude_deg'), 'NS')}\n${degrees(get('last_place/longitude_deg'), 'EW')}`;
+      const words = await shown(title);
+      places[vehicle] = words.split('\n').slice(0, 2).join('\n');
+      return [words.startsWith(want), `${words}, recorded ${want}`];
+    });
+  }
+  check('recover: the two places differ', places[0] !== places[1], places.join(' | '));
+  await picture(page, 'phone-light-recover-two-vehicles');
+  await inspect(page, 'recover, two vehicles');
+  await until('the page to be kept', async () => (await page.getByTestId('page-kept').getAttribute('data-state')) === 'kept');
   await stop(server.child);
+  await until('the page to notice', () => page.locator('.connection').isVisible());
+  await sleep(2500); // what was seen is kept every two seconds
+  const before = [];
+  for (const title of ['Sanderling', 'Godwit']) before.push((await shown(title)).split('\n').slice(0, 2).join());
+  await page.reload();
+  await until('what was kept', async () => (await list.getByRole('button').count()) === 2);
+  for (const [vehicle, title] of ['Sanderling', 'Godwit'].entries()) {
+    const words = (await shown(title)).split('\n').slice(0, 2).join();
+    check(`without the station: ${title} is where it was`, words === before[vehicle], `${words}, before ${before[vehicle]}`);
+  }
 }
 
 await run_in_browser(run);

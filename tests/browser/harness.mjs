@@ -1,7 +1,7 @@
 // What the browser tests share: the real server on a pseudo-terminal fed by the flight simulator, a real browser, and what the
 // recording holds, by the API.
 import { spawn } from 'node:child_process';
-import { mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
+import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { tmpdir } from 'node:os';
 import { dirname, join, resolve } from 'node:path';
@@ -75,19 +75,40 @@ export async function stop(child, signal = 'SIGTERM') {
   await Promise.race([ended, sleep(8000).then(() => child.kill('SIGKILL'))]);
 }
 
+/** A copy of the demo vehicle under another name, in this test's folder; `change` alters the text of its dictionary. */
+export function other_vehicle(name, title, change = (text) => text) {
+  const other = join(folder, name);
+  cpSync(join(kDemo, 'sanderling'), other, { recursive: true });
+  const text = readFileSync(join(other, 'dictionary.json'), 'utf8');
+  writeFileSync(join(other, 'dictionary.json'), change(text.replace('"vehicle": "sanderling"', `"vehicle": "${name}"`).replace('"title": "Sanderling"', `"title": "${title}"`)));
+  writeFileSync(join(other, 'vehicle.json'), readFileSync(join(other, 'vehicle.json'), 'utf8').replace('"name": "sanderling"', `"name": "${name}"`));
+  return other;
+}
+
+/** The demo site with its pad so many degrees farther east: what flies from there lies elsewhere. */
+export function site_farther_east(degrees) {
+  const site = JSON.parse(readFileSync(join(kDemo, 'site.json'), 'utf8'));
+  site.pad.longitude_deg += degrees;
+  delete site.$schema;
+  const file = join(folder, 'farther_east.json');
+  writeFileSync(file, JSON.stringify(site));
+  return file;
+}
+
 /** Starts the simulator on the pseudo-terminal `radio` of this test's folder. */
-export function fly(scenario, { radio = 'radio', seed = 7, impairment = 'mild', before_ignition_s = 12 } = {}) {
+export function fly(scenario, { radio = 'radio', seed = 7, impairment = 'mild', before_ignition_s = 12, after_touchdown_s = 15, vehicle = join(kDemo, 'sanderling'), site = join(kDemo, 'site.json') } = {}) {
   return start(kSimulate, [
     '--scenario', scenario, '--to', `pty:${join(folder, radio)}`, '--speed', '1', '--seed', String(seed), '--impairment', impairment,
-    '--before-ignition-s', String(before_ignition_s), '--vehicle', join(kDemo, 'sanderling'), '--site', join(kDemo, 'site.json'),
+    '--before-ignition-s', String(before_ignition_s), '--after-touchdown-s', String(after_touchdown_s), '--vehicle', vehicle, '--site', site,
   ]);
 }
 
-/** Listens to the pseudo-terminal `radio` of this test's folder, and records beside it. */
-export async function start_server(port, more = [], radio = 'radio', site = join(kDemo, 'site.json')) {
-  const child = start(kTurnstone, [
-    'serve', '--vehicle', join(kDemo, 'sanderling'), '--site', site, '--link', `serial:${join(folder, radio)}?baud=57600`,
-    '--listen', '127.0.0.1', '--port', String(port), '--recordings', join(folder, `${radio}-recordings`), ...more,
+/** Listens to the pseudo-terminal `radio` of this test's folder, and records beside it. `before`: what starts it, `host`: where it is reached. */
+export async function start_server(port, more = [], radio = 'radio', site = join(kDemo, 'site.json'), before = [], host = '127.0.0.1') {
+  const [command, ...args] = [...before, kTurnstone];
+  const child = start(command, [
+    ...args, 'serve', '--vehicle', join(kDemo, 'sanderling'), '--site', site, '--link', `serial:${join(folder, radio)}?baud=57600`,
+    '--listen', host, '--port', String(port), '--recordings', join(folder, `${radio}-recordings`), ...more,
   ]);
   const address = await until('the server to say its address', () => {
     if (child.exitCode !== null) throw new Error(`the server ended:\n${child.text}`);
@@ -158,16 +179,22 @@ export async function open_page(browser, errors, name, width, height, scheme) {
   await page.emulateMedia({ colorScheme: scheme });
   page.on('console', (message) => {
     // A dropped connection is part of the tests, and so are plain http and a recording that is not on the disk yet; the browser itself reports them.
-    if (message.type() === 'error' && !/503 \(Service Unavailable\)|ERR_CONNECTION_REFUSED|ERR_FAILED|ERR_INTERNET_DISCONNECTED|WebSocket connection|Cross-Origin-Opener-Policy header has been ignored/.test(message.text())) errors.push(`${name}: ${message.text()} ${message.location().url}`);
+    if (message.type() === 'error' && !/503 \(Service Unavailable\)|ERR_CONNECTION_REFUSED|ERR_CONNECTION_RESET|ERR_EMPTY_RESPONSE|ERR_FAILED|ERR_INTERNET_DISCONNECTED|WebSocket connection|Cross-Origin-Opener-Policy header has been ignored/.test(message.text())) errors.push(`${name}: ${message.text()} ${message.location().url}`);
   });
   page.on('pageerror', (error) => errors.push(`${name}: ${error.message}`));
   return page;
 }
 
+/** A browser with cookies and storage of its own, as on another computer. Whoever opens it closes it. */
+export async function open_another_browser(name, flags = []) {
+  const browser = await chromium.launchPersistentContext(join(folder, name), { executablePath: '/usr/bin/chromium', headless: true, args: [...kFlags, ...flags], acceptDownloads: true });
+  browser.setDefaultTimeout(kPatience_ms);
+  return browser;
+}
+
 /** Runs a test in a browser of its own, says how it ended, and leaves nothing behind. */
 export async function run_in_browser(run, flags = []) {
-  const browser = await chromium.launchPersistentContext(join(folder, 'profile'), { executablePath: '/usr/bin/chromium', headless: true, args: [...kFlags, ...flags], acceptDownloads: true });
-  browser.setDefaultTimeout(kPatience_ms);
+  const browser = await open_another_browser('profile', flags);
   try {
     await run(browser);
   } catch (error) {

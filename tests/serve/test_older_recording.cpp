@@ -34,7 +34,8 @@ std::string table_number(const json& description, const std::string& name) {
 void check_description(const json& description) {
     CHECK(description.at("vehicles") ==
           json::parse(R"([{"name": "knot", "title": "Knot", "dictionary_version": "0.3.0", "has_rocket": true,
-                           "parachutes": [], "procedures": [], "readiness": null}])")); // keys that this version does not read
+                           "parachutes": [], "procedures": [], "readiness": null}])")); // keys that this version does
+                                                                                        // not read
     CHECK(description.at("site").at("name") == "Lantern Flat");
     REQUIRE(description.at("links").size() == 2);
     CHECK(description.at("links")[0].at("name") == "radio");

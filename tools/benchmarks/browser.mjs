@@ -1,5 +1,6 @@
 // What the dashboard costs a browser: frames, the main thread, processor time and heap, beside one bare page that draws the
-// same strips from the same stream without anything around them.
+// same strips from the same stream without anything around them; how long a byte takes to be seen; and when the first number
+// stands on a slow phone over a slow line.
 //
 //   node tools/benchmarks/browser.mjs --dist FOLDER [--seconds 20]
 //
@@ -7,9 +8,10 @@
 import { existsSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { createServer } from 'node:http';
 import { createRequire } from 'node:module';
-import { tmpdir } from 'node:os';
+import { loadavg, tmpdir } from 'node:os';
 import { dirname, join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { gzipSync } from 'node:zlib';
 
 const kSource = resolve(dirname(fileURLToPath(import.meta.url)), '../..');
 const require = createRequire(join(kSource, 'web/package.json'));
@@ -28,6 +30,10 @@ const kRows_hz = 50;
 const kTick_ms = 50; // the stream leaves at the latest this often
 const kLaptopMost_ms = 17; // 95 of 100 frames of the dashboard come within this
 const kPhoneMost_ms = 33;
+const kSeenMost_ms = 50; // from the newest byte's leaving the station to its paint, 95 of 100
+const kFirstMost_ms = 1000;
+const kFirstLine_bps = 1.6e6;
+const kFirstThrottle = 4;
 const kBefore_s = 70; // of the recording when a page comes: the window is full
 const kTypes = { html: 'text/html; charset=utf-8', js: 'text/javascript', css: 'text/css', svg: 'image/svg+xml', webmanifest: 'application/manifest+json' };
 
@@ -41,6 +47,12 @@ const tables = Array.from({ length: kStrips }, (_, id) => ({
   id, name: `bench/strip${id}`, title: `Strip ${id + 1}`, kind: 'packet', vehicle: 0, period_s: 1 / kRows_hz,
   columns: ['a', 'b', 'c', 'd'].slice(0, kSeries).map((line) => column(`Strip ${id + 1}`, `value_${line}`, line)),
 }));
+// What #/watch shows a number of
+tables.push({
+  id: kStrips, name: 'bench/estimate/ascent', title: 'Ascent', kind: 'estimate', vehicle: 0, period_s: 0.5,
+  columns: ['apogee_m', 'apogee_in_s'].map((name) => ({ ...column('', name, ''), strip: null })),
+});
+const latest = () => [{ table: kStrips, t_s: now_s(), values: [1107, 15] }];
 const value = (t, strip, line) => Math.sin(t * (0.3 + 0.1 * line) + strip) * (1 + line) + 0.2 * Math.sin(t * 41 + line * 7 + strip * 3);
 const started_ms = Date.now() - 1000 * kBefore_s;
 const now_s = () => (Date.now() - started_ms) / 1000;
@@ -154,14 +166,17 @@ const server = createServer((request, response) => {
     return send('application/vnd.turnstone.series', series(number('table', 0), number('from_s', 0), number('to_s', 1e9)));
   }
   const path = join(kDist, url.pathname === '/' ? 'index.html' : url.pathname);
-  if (existsSync(path)) return send(kTypes[path.split('.').pop()] ?? 'text/plain', readFileSync(path));
+  if (existsSync(path)) {
+    response.writeHead(200, { 'Content-Type': kTypes[path.split('.').pop()] ?? 'text/plain', 'Content-Encoding': 'gzip' });
+    return response.end(gzipSync(readFileSync(path)));
+  }
   response.writeHead(404);
   return response.end();
 });
 new WebSocketServer({ server, path: '/api/stream' }).on('connection', (socket) => {
   let told = now_s();
   let seq = 0;
-  socket.send(JSON.stringify({ type: 'hello', version: 1, role: 'viewer', server_id: 'bench', description: description(), roles: {}, mode: 'live', latest: [] }));
+  socket.send(JSON.stringify({ type: 'hello', version: 1, role: 'viewer', server_id: 'bench', description: description(), roles: {}, mode: 'live', latest: latest() }));
   const status = () => socket.send(JSON.stringify({ type: 'status', t_s: now_s(), viewers: 1, utc_ns: `${Date.now()}000000`, links: [], recorder: { recording: true } }));
   status();
   const timers = [
@@ -182,6 +197,65 @@ const address = `http://127.0.0.1:${server.address().port}`;
 const part = (sorted, p) => sorted[Math.min(sorted.length - 1, Math.floor(p * sorted.length))] ?? NaN;
 const sleep = (ms) => new Promise((done) => setTimeout(done, ms));
 
+/** Runs in the page: how long ago the newest byte left the station when a painting of what it brought is done. */
+function time_paints(started) {
+  globalThis.seen_ms = [];
+  let newest_s = NaN;
+  const add = WebSocket.prototype;
+  const receive = Object.getOwnPropertyDescriptor(add, 'onmessage');
+  Object.defineProperty(add, 'onmessage', {
+    ...receive,
+    set(handler) {
+      receive.set.call(this, handler && ((event) => {
+        if (event.data instanceof ArrayBuffer) newest_s = new DataView(event.data).getFloat64(16, true);
+        handler.call(this, event);
+      }));
+    },
+  });
+  const clear = CanvasRenderingContext2D.prototype.clearRect;
+  const done = new MessageChannel();
+  let waiting = NaN;
+  done.port1.onmessage = () => {
+    globalThis.seen_ms.push(performance.timeOrigin + performance.now() - started - 1000 * waiting);
+    waiting = NaN;
+  };
+  CanvasRenderingContext2D.prototype.clearRect = function (...box) {
+    const is_strip = this.canvas.closest('.strip') !== null || this.canvas.parentElement === document.body;
+    if (is_strip && !Number.isNaN(newest_s) && Number.isNaN(waiting)) {
+      waiting = newest_s;
+      newest_s = NaN;
+      requestAnimationFrame(() => done.port2.postMessage(0));
+    }
+    return clear.apply(this, box);
+  };
+}
+
+/** From the navigation until a figure of #/watch with a digit is painted: nothing is cached, the device and the line are slow. */
+async function first_number() {
+  const page = await context.newPage();
+  const session = await context.newCDPSession(page);
+  await page.setViewportSize({ width: 390, height: 844 });
+  await session.send('Network.enable');
+  await session.send('Network.setCacheDisabled', { cacheDisabled: true });
+  await session.send('Network.setBypassServiceWorker', { bypass: true });
+  await session.send('Network.emulateNetworkConditions', { offline: false, latency: 0, downloadThroughput: kFirstLine_bps / 8, uploadThroughput: kFirstLine_bps / 8 });
+  await session.send('Emulation.setCPUThrottlingRate', { rate: kFirstThrottle });
+  await page.addInitScript(() => {
+    globalThis.first = new Promise((found) => {
+      const look = () => [...document.querySelectorAll('.fig b')].some((one) => /\d/.test(one.textContent));
+      new MutationObserver((_, watcher) => {
+        if (!look()) return;
+        watcher.disconnect();
+        requestAnimationFrame(() => setTimeout(() => found(performance.now()), 0));
+      }).observe(document, { childList: true, characterData: true, subtree: true });
+    });
+  });
+  await page.goto(`${address}/#/watch`, { waitUntil: 'commit' });
+  const ms = await page.evaluate(() => globalThis.first);
+  await page.close();
+  return ms;
+}
+
 async function measure(context, path, width, height, throttle) {
   const page = await context.newPage();
   const session = await context.newCDPSession(page);
@@ -189,6 +263,7 @@ async function measure(context, path, width, height, throttle) {
   await page.addInitScript((ids) => {
     localStorage.setItem('turnstone.strips.bench', JSON.stringify({ pinned: ids, open: [] }));
   }, tables.map((table) => `${table.name}/value_a`));
+  await page.addInitScript(time_paints, started_ms);
   await page.goto(address + path);
   await session.send('Performance.enable');
   await session.send('HeapProfiler.enable');
@@ -197,6 +272,7 @@ async function measure(context, path, width, height, throttle) {
   const metrics = async () => Object.fromEntries((await session.send('Performance.getMetrics')).metrics.map(({ name, value: number }) => [name, number]));
   await session.send('HeapProfiler.collectGarbage');
   const before = await metrics();
+  await page.evaluate(() => (globalThis.seen_ms.length = 0));
   const frames = await page.evaluate(
     (seconds) =>
       new Promise((done) => {
@@ -216,6 +292,7 @@ async function measure(context, path, width, height, throttle) {
   const after = await metrics();
   await session.send('HeapProfiler.collectGarbage');
   const heap = await metrics();
+  const seen_ms = (await page.evaluate(() => globalThis.seen_ms)).sort((a, b) => a - b);
   await page.close();
   frames.sort((a, b) => a - b);
   const of_time = (name) => (100 * (after[name] - before[name])) / (after.Timestamp - before.Timestamp);
@@ -223,6 +300,7 @@ async function measure(context, path, width, height, throttle) {
     p50_ms: part(frames, 0.5), p95_ms: part(frames, 0.95), max_ms: frames.at(-1),
     thread: of_time('TaskDuration'), script: of_time('ScriptDuration'), layout: of_time('LayoutDuration') + of_time('RecalcStyleDuration'),
     process: of_time('ProcessTime'), heap_mb: heap.JSHeapUsedSize / 1e6,
+    growth_kb: (heap.JSHeapUsedSize - before.JSHeapUsedSize) / 1e3 / ((after.Timestamp - before.Timestamp) / 60), seen_ms: part(seen_ms, 0.95),
   };
 }
 
@@ -232,16 +310,22 @@ const context = await chromium.launchPersistentContext(profile, {
   args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'],
 });
 try {
+  console.log(`load ${loadavg()[0].toFixed(1)} at the start`);
   console.log(`${kStrips} strips of ${kSeries} series at ${kRows_hz} Hz, ${kSeconds} s each; % are of one core`);
-  console.log('page       size       CPU   frame p50   p95  limit     max ms   main thread  script  layout  renderer   heap MB');
+  console.log(`page       size       CPU   frame p50   p95  limit     max ms   main thread  script  layout  renderer   heap MB  kB/min  seen p95 ms (limit ${kSeenMost_ms})`);
   const cases = [['bare page', '/bare', 1920, 1080, 1], ['#/crew', '/#/crew', 1920, 1080, 1], ['#/crew', '/#/crew', 1366, 768, 1], ['bare page', '/bare', 390, 844, 4], ['#/crew', '/#/crew', 390, 844, 4]];
   for (const [name, path, width, height, throttle] of cases) {
     const f = await measure(context, path, width, height, throttle);
     const cell = (number, wide, decimals = 0) => number.toFixed(decimals).padStart(wide);
     console.log(
-      `${name.padEnd(10)} ${`${width}x${height}`.padEnd(10)} ${throttle === 1 ? '1/1' : `1/${throttle}`} ${cell(f.p50_ms, 9, 1)} ${cell(f.p95_ms, 7, 1)} ${cell(throttle === 1 ? kLaptopMost_ms : kPhoneMost_ms, 6)} ${cell(f.max_ms, 9, 1)} ${cell(f.thread, 11)} % ${cell(f.script, 6)} % ${cell(f.layout, 5)} % ${cell(f.process, 7)} % ${cell(f.heap_mb, 8, 1)}`,
+      `${name.padEnd(10)} ${`${width}x${height}`.padEnd(10)} ${throttle === 1 ? '1/1' : `1/${throttle}`} ${cell(f.p50_ms, 9, 1)} ${cell(f.p95_ms, 7, 1)} ${cell(throttle === 1 ? kLaptopMost_ms : kPhoneMost_ms, 6)} ${cell(f.max_ms, 9, 1)} ${cell(f.thread, 11)} % ${cell(f.script, 6)} % ${cell(f.layout, 5)} % ${cell(f.process, 7)} % ${cell(f.heap_mb, 8, 1)} ${cell(f.growth_kb, 7)} ${cell(f.seen_ms, 8)}`,
     );
   }
+  const firsts = [];
+  for (let i = 0; i < 5; i++) firsts.push(await first_number());
+  firsts.sort((a, b) => a - b);
+  console.log(`first number on #/watch at 1/${kFirstThrottle} and ${kFirstLine_bps / 1e6} Mbit/s, five times: median ${firsts[2].toFixed(0)} ms, most ${firsts[4].toFixed(0)} ms; limit ${kFirstMost_ms} ms`);
+  console.log(`load ${loadavg()[0].toFixed(1)} at the end`);
 } finally {
   await context.close();
   server.closeAllConnections();
