@@ -136,7 +136,7 @@ async function compare(page, id, t_s, what) {
 async function nominal(browser) {
   const server = await listen('nominal');
   station.address = server.address;
-  const simulator = launch('nominal', 55, 90);
+  const simulator = launch('nominal', 70, 90);
   const pages = {};
   for (const [name, width, height, scheme] of kSizes) {
     pages[name] = await open(browser, name, width, height, scheme);
