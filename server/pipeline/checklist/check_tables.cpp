@@ -50,10 +50,11 @@ std::string limit_text(double value, const std::string& unit, int decimals, cons
     if (unit == "s" && std::abs(value) >= 600) return plain(value / 60) + " min";
     if (unit == "1") return plain(value);
     if (unit == "d") return plain(value) + (value == 1 ? " day" : " days");
-    // As many digits as the file gives, at least.
+    // As many digits as the file gives, at least; of degrees Celsius, in which kelvins are shown.
+    const double shown = unit == "K" ? value - 273.15 : value;
     int digits = decimals;
     for (; digits < 6; ++digits)
-        if (std::abs(std::round(value * std::pow(10, digits)) - value * std::pow(10, digits)) < 1e-6) break;
+        if (std::abs(std::round(shown * std::pow(10, digits)) - shown * std::pow(10, digits)) < 1e-6) break;
     return sentences::with_unit(value, unit, digits);
 }
 
