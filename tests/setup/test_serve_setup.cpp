@@ -98,9 +98,9 @@ TEST_CASE("What a server cannot start from is reported, each mistake by itself")
         {"a framing that does not exist",
          [](Settings& s) { s.links.push_back(parse_link_uri("udp://0.0.0.0:9000?framing=slip").value()); },
          "expected cobs, nmea, text or binary"},
-        {"sentences for a dictionary that has nothing of them",
+        {"sentences for a packet that has more than they say",
          [](Settings& s) { s.links.push_back(parse_link_uri("udp://0.0.0.0:9000?framing=nmea").value()); },
-         "has no packet that sentences fill"},
+         "fix.velocity_up: is a column that no sentence fills"},
         {"lines without names for a vehicle without a folder",
          [](Settings& s) {
              s.links.push_back(parse_link_uri("udp://0.0.0.0:9000?framing=text&vehicle=proto").value());
