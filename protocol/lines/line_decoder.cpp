@@ -86,14 +86,13 @@ DecodedPacket LineDecoder::result(DecodeVerdict verdict) const noexcept {
 
 bool LineDecoder::take_header(std::span<const std::string_view> values) noexcept {
     const auto known = [&](std::string_view value) {
-        return std::ranges::find_if(
-            names_, [&](std::string_view name) { return is_column_name(value, name); });
+        return std::ranges::find_if(names_, [&](std::string_view name) { return is_column_name(value, name); });
     };
-    const bool any = std::ranges::any_of(
-        values, [&](std::string_view v) { return known(v) != names_.end(); });
-    const bool words =
-        std::ranges::none_of(values, [&](std::string_view v) { return line_number(v, decimal_).has_value(); });
-    if (!any || !words) return false;
+    // Of most lines the first value is a number.
+    for (const std::string_view value : values)
+        if (line_number(value, decimal_)) return false;
+    const auto is_known = [&](std::string_view value) { return known(value) != names_.end(); };
+    if (std::ranges::none_of(values, is_known)) return false;
     columns_ = values.size();
     for (std::size_t k = 0; k < columns_; ++k) {
         const auto field = known(values[k]);
