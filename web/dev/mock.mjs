@@ -5,7 +5,9 @@ import { createServer } from 'node:http';
 import { join } from 'node:path';
 import { WebSocketServer } from 'ws';
 import { entered, events, handled, named } from './events.mjs';
-import { act, done, keys, vehicles } from './ground.mjs';
+import { act, keys } from './ground.mjs';
+import { vehicles } from './ground_about.mjs';
+import { done } from './ground_rows.mjs';
 import { roles, rows, tables } from './tables.mjs';
 import { kFlightEnd_s, kGround } from './truth.mjs';
 

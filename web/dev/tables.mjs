@@ -1,7 +1,7 @@
 // Tables of the invented flight with their rows. Estimators and the link are described by the golden hello, so that the
 // stand-in server speaks as the real one does; a vehicle's packets are described here, as a dictionary would.
 import { readFileSync } from 'node:fs';
-import { tables as ground } from './ground.mjs';
+import { tables as ground } from './ground_rows.mjs';
 import {
     apogee_t,
     at,

@@ -51,7 +51,7 @@ export function countdown_since_s(tape: Tape): TapeSeconds {
   return step?.t_s ?? NaN;
 }
 
-/** The wind that is measured: that of a machine which stands still before that of any other. */
+/** The wind that is measured: that of a machine which does not move before any other. */
 export function wind_of(tape: Tape): ColumnRef | undefined {
   const found = tape.description.vehicles.flatMap((_, vehicle) => {
     const ref = find_role(tape.description, 'wind_speed', vehicle);

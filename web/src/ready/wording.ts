@@ -89,6 +89,15 @@ export function tally_note(rows: readonly CheckRow[], oldest_s: number): string 
 
 const titles = (rows: readonly { title: string }[]): string => rows.map((row) => row.title).join(', ');
 
+/** "Gust 9.4 m/s, required ≤ 8.9 m/s." of one check, the titles of several. */
+function failing_words(rows: readonly CheckRow[]): string {
+  const [only] = rows;
+  if (!only) return '';
+  if (rows.length > 1) return `${titles(rows.map((row) => row.check))} fail.`;
+  const { title, required } = only.check;
+  return required === '' ? `${title} fails.` : `${title} ${only.measured}, required ${required}.`;
+}
+
 /**
  * The board in one sentence: its state in the station's words where it has said one, and what stands in the way. Never
  * "ready" by what the page itself counts.
@@ -110,7 +119,7 @@ export function board_says(
   if (old) return { text: `${hold}The board is old: not ready.`, level: 'caution', form: 'board old' };
   if (failing.length > 0 || against.length > 0) {
     const parts = [
-      failing.length > 0 ? `${titles(failing)} ${failing.length === 1 ? 'fails' : 'fail'}.` : '',
+      failing_words(stopped.filter((row) => row.state === 'fails')),
       against.length > 0 ? `${titles(against)} ${against.length === 1 ? 'says' : 'say'} no go.` : '',
     ];
     const form = `board ${[...failing, ...against].map((one) => one.id).join(' ')}`;

@@ -12,7 +12,7 @@ const about = description([
   table('v/readiness', 'estimate', [...kBoard.columns, words('ready', 'Ready', 'not ready', 'ready')], { period_s: 1 }),
 ]);
 const readiness = {
-  groups: [{ title: 'Site', checks: [check('gust', { title: 'Gust' }), check('clear', { title: 'Range clear' })] }],
+  groups: [{ title: 'Site', checks: [check('gust', { title: 'Gust', required: '≤ 8.9 m/s' }), check('clear', { title: 'Range clear' })] }],
   positions: [
     { id: 'weather', title: 'Weather' },
     { id: 'launch', title: 'Launch' },
@@ -61,7 +61,7 @@ describe('the board', () => {
       happened(30, 'poll_answered', { position: 'weather', go: false, by: 'KL', note: 'gusts' }),
     ];
     expect(says({ ...good, ...cells('gust', 'fails', 9.4, -0.5), ready: 0 }, events)).toMatchObject({
-      text: 'Hold at T−5:00. Gust fails. Weather says no go.',
+      text: 'Hold at T−5:00. Gust 9.4\u00a0m/s, required ≤ 8.9 m/s. Weather says no go.',
       level: 'caution',
     });
   });
