@@ -66,7 +66,7 @@ const kPlaces = /src\/(places\/(geodesic|hazards|map|place)|device\/(compass|hea
 const kDesk = /src\/(recordings|join|help)\//;
 
 // Views for who tests and decides: whoever opens one needs much of the others.
-const kGround = /src\/(app\/ground|draw\/trace|stream\/ground|(test|ready|machines|checks)\/)/;
+const kGround = /src\/(draw\/trace|stream\/ground|(test|ready|machines|checks)\/)/;
 const kOperator = /src\/operator\//;
 
 // The build folder is the caller's choice: `npm run build -- --outDir DIR --emptyOutDir`, or TURNSTONE_WEB_OUT.

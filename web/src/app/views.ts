@@ -4,18 +4,14 @@ import type { ViewName } from '../station/route.svelte';
 
 type Loader = () => Promise<{ default: Component }>;
 
-const ground = async (name: keyof typeof import('./ground')): Promise<{ default: Component }> => ({
-  default: (await import('./ground'))[name],
-});
-
 export const kViewLoaders: Readonly<Partial<Record<ViewName, Loader>>> = {
   crew: () => import('../crew/Crew.svelte'),
   watch: () => import('../watch/Watch.svelte'),
   recover: () => import('../recover/Recover.svelte'),
   antenna: () => import('../antenna/Antenna.svelte'),
-  test: () => ground('Test'),
-  ready: () => ground('Ready'),
-  machines: () => ground('Machines'),
+  test: () => import('../test/Test.svelte'),
+  ready: () => import('../ready/Ready.svelte'),
+  machines: () => import('../machines/Machines.svelte'),
   flights: () => import('../recordings/Recordings.svelte'),
   join: () => import('../join/Join.svelte'),
   help: () => import('../help/Help.svelte'),
