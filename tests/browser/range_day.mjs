@@ -51,7 +51,7 @@ class Spectator {
       this.hellos.push(message.description.recording.id);
       if (this.hellos.length > 1) void all_events('live').then((events) => events.forEach((event) => this.events.set(event.id, event)), () => undefined);
     }
-    if (message.type === 'event') this.events.set(message.event.id, message.event);
+    if (message.type === 'event') this.events.set(message.id, message);
   }
   has(event, vehicle) {
     return [...this.events.values()].some((one) => one.event === event && one.vehicle === vehicle);
