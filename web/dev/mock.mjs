@@ -15,7 +15,7 @@ const option = (name, fallback) => {
     const place = process.argv.indexOf(`--${name}`);
     return place < 0 ? fallback : process.argv[place + 1];
 };
-const kGround = [
+const kOverlay = [
     {
         kind: 'line',
         name: 'track',
@@ -273,7 +273,7 @@ const http = createServer((request, response) => {
         return json({ role, version: '0.1.0', ...(position && { position }) });
     }
     if (parts[1] === 'map')
-        return json({ overlays: [{ title: 'ground', shapes: kGround }], tiles: null, problems: [] });
+        return json({ overlays: [{ title: 'ground', shapes: kOverlay }], tiles: null, problems: [] });
     if (parts[1] !== 'recordings') return json({ error: 'no such request' }, 404);
     if (parts.length === 2)
         return json({

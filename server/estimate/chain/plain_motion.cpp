@@ -11,7 +11,7 @@ namespace turnstone::estimate {
 namespace {
 
 constexpr double kPlainRow_s = 0.04;
-constexpr double kRunsOn_s = 10.0; ///< after the last measurement
+constexpr double kPlainRunsOn_s = 10.0; ///< after the last measurement
 constexpr double kAway_m = 100;
 constexpr double kClimbed_m = 10;
 constexpr double kWalking_mps = 2;
@@ -60,7 +60,7 @@ void PlainMotion::write(std::int64_t t_ns, TranslationFilter& translation, Estim
     translation.advance(t_ns);
     const TranslationEstimate e = translation.estimate();
     const VerticalEstimate row = vertical_of(e);
-    if (!row.valid || !e.heard_within(kRunsOn_s, t_ns)) return;
+    if (!row.valid || !e.heard_within(kPlainRunsOn_s, t_ns)) return;
     t_row_ns_ = t_ns;
     vertical_.write(t_ns, row, sink);
 }

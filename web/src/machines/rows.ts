@@ -15,7 +15,7 @@ export interface Mark {
   part: number;
   text: string;
   side: Limit['side'];
-  level: Exclude<Limit['level'], 'valid'>;
+  level: Exclude<Limit['level'], 'valid' | 'opens'>;
 }
 
 export interface Ruler {
@@ -102,20 +102,25 @@ function told_decimals(value: number): number {
   return size > 0 ? Math.max(-2, kDigits - 1 - Math.floor(Math.log10(size))) : kDigits;
 }
 
-const kOrder = { advisory: 1, caution: 2, warning: 3, valid: 0 } as const;
+const kOrder = { advisory: 1, caution: 2, warning: 3 } as const;
+
+/** Limits that say something is wrong; the others say where the scale ends. */
+const wrong = (column: Column) =>
+  column.limits.flatMap(({ side, value, level }) =>
+    level === 'valid' || level === 'opens' ? [] : [{ side, value, level }],
+  );
 
 function beyond(column: Column, value: number): MachineRow['beyond'] {
-  const passed = column.limits
-    .filter(({ side, value: limit, level }) => level !== 'valid' && (side === 'low' ? value < limit : value > limit))
+  return wrong(column)
+    .filter(({ side, value: limit }) => (side === 'low' ? value < limit : value > limit))
     .toSorted((a, b) => kOrder[b.level] - kOrder[a.level])[0]?.level;
-  return passed === 'valid' ? undefined : passed;
 }
 
 const kPad = 0.5; // beyond the outermost limits, as a part of what lies between them
 
 /** As far as the dictionary calls the value valid, else somewhat beyond the limits: the value moves, never the scale. */
 export function ruler_of(column: Column, value: number): Ruler | undefined {
-  const limits = column.limits.filter((limit) => limit.level !== 'valid');
+  const limits = wrong(column);
   const [low, high] = column.range ?? around(limits.map((limit) => limit.value));
   if (!(high > low)) return undefined;
   const { gain, offset } = shown_unit(column.unit);
@@ -133,7 +138,7 @@ export function ruler_of(column: Column, value: number): Ruler | undefined {
       part: part(limit),
       text: words(limit),
       side,
-      level: level === 'valid' ? 'advisory' : level,
+      level,
     })),
   };
 }

@@ -62,7 +62,7 @@ describe('the watch', () => {
       { name: 'drogue', below_m: NaN, after_s: 0.5 },
       { name: 'main', below_m: 180, after_s: 0 },
     ];
-    const about = description([kTable], { vehicles: [{ name: 'v', title: 'V', rocket: true, parachutes }] });
+    const about = description([kTable], { vehicles: [{ name: 'v', title: 'V', rocket: true, parachutes, more: {} }] });
     const opens = (tape = replay_at(50.5, about, { 'v/estimate/deployment': kRow }, kFlown)): (string | undefined)[] =>
       (select_watch(tape, 0)?.rows ?? []).map((row) => row.opens.replaceAll('\u00a0', ' '));
     expect(opens()).toEqual(['apogee', '180 m']);

@@ -277,6 +277,9 @@ describe('a card without a value', () => {
 });
 
 it('there are no cards for a vehicle that does not fly', () => {
-  const still = { ...description(kTables), vehicles: [{ name: 'v', title: 'V', rocket: false, parachutes: [], more: {} }] };
+  const still = {
+    ...description(kTables),
+    vehicles: [{ name: 'v', title: 'V', rocket: false, parachutes: [], more: {} }],
+  };
   expect(select_cards(replay_at(50, still, {}), 0)).toEqual([]);
 });

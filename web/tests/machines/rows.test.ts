@@ -25,9 +25,9 @@ const about = description(
   ],
   {
     vehicles: [
-      { name: 'v', title: 'V', rocket: true, more: {} },
-      { name: 'boat', title: 'Boat', rocket: false, more: {} },
-      { name: 'mast', title: 'Mast', rocket: false, more: {} },
+      { name: 'v', title: 'V', rocket: true, parachutes: [], more: {} },
+      { name: 'boat', title: 'Boat', rocket: false, parachutes: [], more: {} },
+      { name: 'mast', title: 'Mast', rocket: false, parachutes: [], more: {} },
     ],
   },
 );

@@ -12,7 +12,12 @@ const about = description([
   table('v/readiness', 'estimate', [...kBoard.columns, words('ready', 'Ready', 'not ready', 'ready')], { period_s: 1 }),
 ]);
 const readiness = {
-  groups: [{ title: 'Site', checks: [check('gust', { title: 'Gust', required: '≤ 8.9 m/s' }), check('clear', { title: 'Range clear' })] }],
+  groups: [
+    {
+      title: 'Site',
+      checks: [check('gust', { title: 'Gust', required: '≤ 8.9 m/s' }), check('clear', { title: 'Range clear' })],
+    },
+  ],
   positions: [
     { id: 'weather', title: 'Weather' },
     { id: 'launch', title: 'Launch' },
