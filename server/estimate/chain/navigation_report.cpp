@@ -19,6 +19,7 @@ constexpr double kCarriedAfter_s = 0.25;
 constexpr double kUnusual = 1.5; // of how old samples get between packets
 constexpr double kUsualFollows = 0.2;
 constexpr double kNoseWander_radps = 0.1;
+constexpr double kSurelyBack_m = 10.0;
 constexpr double kSilent_s = 1.0;
 constexpr double kAidedFor_s = 2.0;
 constexpr double kRunsOn_s = 10.0; ///< an antenna is led through a fade, and not after what is gone
@@ -35,12 +36,6 @@ bool has_moved(const TranslationEstimate& e, const Vector3d& rest_enu_m) {
     const Vector3d away_m = e.position_enu_m - rest_enu_m;
     return away_m.head<2>().norm() > kAway_m + kSure * e.position_sigma_m().head<2>().maxCoeff() ||
            e.velocity_enu_mps.norm() > kMoving_mps + kSure * e.velocity_sigma_mps().maxCoeff();
-}
-
-/// Navigation has the position: valid, and fixes do not show that it is elsewhere.
-bool knows_position(const PositionSources& sources, const NavigationEstimate& e) {
-    return e.valid && !(e.mode == NavigationMode::at_rest && sources.translation != nullptr &&
-                        has_moved(sources.translation->estimate(), e.position_enu_m));
 }
 
 /// On the rail the crew waits for the attitude: there the mode says so, beside the position.
@@ -220,6 +215,20 @@ void NavigationReport::write(std::int64_t t_ns, const PositionSources& sources, 
     if (seconds_between(t_tried_ns_, t_ns) < period_s) return;
     t_tried_ns_ = t_ns;
     (void)write_translation(t_ns, sources, sink);
+}
+
+/// Navigation has the position: valid, and fixes do not show that it is elsewhere. What they showed holds between them.
+bool NavigationReport::knows_position(const PositionSources& sources, const NavigationEstimate& e) {
+    if (!e.valid || e.mode != NavigationMode::at_rest || sources.translation == nullptr) {
+        moved_ = false;
+        return e.valid;
+    }
+    const TranslationEstimate translation = sources.translation->estimate();
+    if (has_moved(translation, e.position_enu_m))
+        moved_ = true;
+    else if (translation.valid && translation.position_sigma_m().head<2>().maxCoeff() < kSurelyBack_m)
+        moved_ = false;
+    return !moved_;
 }
 
 /// True when position is navigation's to tell, now or with its next inertial sample.

@@ -50,6 +50,7 @@ class NavigationReport {
 
   private:
     void announce(NavigationMode mode, std::int64_t t_ns, EventSink& events);
+    [[nodiscard]] bool knows_position(const PositionSources& sources, const NavigationEstimate& e);
     [[nodiscard]] bool write_navigation(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink);
     [[nodiscard]] bool write_ahead(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink);
     [[nodiscard]] bool write_translation(std::int64_t t_ns, const PositionSources& sources, EstimateSink& sink);
@@ -62,6 +63,7 @@ class NavigationReport {
     RowWriter<NavigationFigures> navigation_;
     RowWriter<LookAngles> look_angles_;
     std::int64_t t_row_ns_ = 0, t_tried_ns_ = 0;
+    bool moved_ = false;              ///< by fixes, though navigation has it at rest
     std::int64_t t_inertial_ns_ = 0;  ///< navigation's at the last tick
     double late_s_ = 0, usual_s_ = 0; ///< how old that was then, and how old it gets as a rule
     std::optional<NavigationMode> announced_;
