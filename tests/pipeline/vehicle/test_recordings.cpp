@@ -214,7 +214,9 @@ TEST_CASE("A phone in a hand and in a car is followed between the fixes that are
              << ": held-back fixes " << across.rms() << " m (" << across.ratio() << "), " << answered << " of " << asked
              << " answered; altitude " << altitude.rms() << " m (" << altitude.ratio() << ")");
         CHECK(answered >= 0.99 * asked);
-        CHECK(across.ratio() < 2);
+        // With a rocket's file attitude at rest holds the place until a fix is sure that it has left it: some of these
+        // are good to a kilometre only.
+        CHECK(across.ratio() < (rocket ? 10 : 2));
         // A rocket's height counts from the rail, whose pressure is followed until it is seen to leave: fixes this far
         // apart do not show that.
         if (!rocket) {
