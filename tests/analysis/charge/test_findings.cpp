@@ -152,6 +152,24 @@ TEST_CASE("peak, rise and decay of a pulse and the shock are those of the noisel
     CHECK(shock.rms() < 6);
 }
 
+TEST_CASE("a hole in a fast record leaves a wide sigma, and no slow barometer stands in for it") {
+    const auto firings = simulated_firings("separation-test");
+    for (std::size_t k = 0; k < firings.size(); ++k) {
+        sim::Random random(k, "sampling");
+        ChargeRecord record;
+        record.fired_s = 0;
+        record.fired_sigma_s = 3e-4;
+        record.until_s = 0.5;
+        record.bay_pa = sampled(firings[k], &sim::FiringSample::bay_over_pa, 1000, 25, false, random);
+        record.pressure_pa = sampled(firings[k], &sim::FiringSample::bay_over_pa, 25, 6, false, random);
+        std::erase_if(record.bay_pa.readings, [](const Reading& r) { return r.t_s > -0.01 && r.t_s < 0.01; });
+        const Measured begins = analyse(record).pulse_begins_s;
+        CHECK(std::abs(begins.value) <= 10.5e-3);
+        CHECK(std::abs(begins.value - firings[k].pulse_begins_s) < 3 * begins.sigma);
+        CHECK(begins.sigma > 2e-3);
+    }
+}
+
 TEST_CASE("nothing is found where nothing happened, and nothing is said where nothing was received") {
     ChargeRecord record;
     record.fired_s = 0;
