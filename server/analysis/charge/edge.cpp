@@ -13,7 +13,7 @@ constexpr std::size_t kLevelReadings = 8;
 constexpr double kModelError = 0.12; ///< of a reading beyond the level, against a straight line
 constexpr double kLeftOut = 0.08;    ///< of the excursion: what else moves the signal
 constexpr double kFoot = 0.3;        ///< of the excursion: readings up to here may still be of the level
-constexpr double kSteep = 0.75;      ///< of the reading after it: what rises more slowly is no foot
+constexpr double kSteep = 0.75;      ///< of the reading after it: what rises more slowly is not part of it
 constexpr double kRiseSigma = 0.10;  ///< of the time from the edge to half of the excursion
 constexpr std::size_t kSteps = 200;
 

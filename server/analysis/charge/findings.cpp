@@ -9,7 +9,7 @@ namespace turnstone::analysis {
 
 namespace {
 
-/// Of a signal that comes always: one lost packet of samples is no hole.
+/// Of a signal that comes always: one lost packet of samples does not count.
 constexpr double kHole_s = 0.05;
 /// Of a fast one, in its own steps.
 constexpr double kHoleSteps = 4.5;

@@ -101,7 +101,7 @@ TEST_CASE("a vehicle's word that a charge fires is passed on at once, and its ro
     CHECK(watched.fired() == 2);
 }
 
-TEST_CASE("numbers of charges that the vehicle does not have are no firing") {
+TEST_CASE("numbers of charges that the vehicle does not have are not a firing") {
     Watched watched;
     for (const double number : {0.0, 3.0, -1.0, 255.0, kNaN, 1e300}) watched.row(10, "firing", "charge_fired", number);
     watched.until(30);

@@ -119,7 +119,7 @@ constexpr std::array kCourses = {
            }},
     Course{{"barometer-dead", "Separation test: the barometer reads zero afterwards"},
            tethered_with<BarometerFault::dead>},
-    Course{{"barometer-stuck", "Separation test: the barometer repeats one value afterwards"},
+    Course{{"barometer-stuck", "Separation test: the barometer is stuck afterwards"},
            tethered_with<BarometerFault::stuck>},
     Course{{"barometer-offset", "Separation test: the barometer reads 250 Pa more afterwards"},
            tethered_with<BarometerFault::offset>},
