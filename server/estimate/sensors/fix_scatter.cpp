@@ -9,7 +9,7 @@ namespace turnstone::estimate {
 
 namespace {
 
-constexpr double kLongest_s = 3.0; ///< between two fixes that are compared
+constexpr double kFixesApart_s = 3.0; ///< between two fixes that are compared
 constexpr double kOutlier = 25.0;  ///< of the square told: one jump is not scatter
 
 } // namespace
@@ -21,7 +21,7 @@ void FixScatter::at_rest(std::int64_t t_ns, const Eigen::Vector3d& position_enu_
     const double kept = t_ns_ == 0 ? 0.0 : std::exp(-since_s / kMemory_s);
     position_.forget(kept);
     speed_.forget(kept);
-    const bool follows = has_last_ && since_s < kLongest_s;
+    const bool follows = has_last_ && since_s < kFixesApart_s;
     for (int axis = 0; axis < 3; ++axis) {
         const double step = (position_enu_m(axis) - last_enu_m_(axis)) / new_m(axis);
         if (follows && std::isfinite(step)) position_.add(std::min(0.5 * step * step, kOutlier));

@@ -126,8 +126,12 @@ std::vector<CheckResult> check_results(const Recorded& recorded, std::size_t veh
 }
 
 Markup checks_table(const std::vector<CheckResult>& results) {
-    LedgerTable table(
-        {{"Check"}, {"Required", true}, {"Measured", true}, {"Margin to the limit", false}, {"", true}, {"State"}});
+    LedgerTable table({{"Check"},
+                       {"Required", true},
+                       {"Measured", true},
+                       {"Margin to the limit", false},
+                       {"", true},
+                       {"State", true}});
     for (const CheckResult& result : results) {
         Markup title = Markup::text(result.title);
         if (result.severity == Severity::should) title += note(" (should)");

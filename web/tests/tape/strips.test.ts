@@ -45,7 +45,7 @@ describe('strips', () => {
       { name: 'drogue', below_m: NaN, after_s: 0.5 },
       { name: 'main', below_m: 180, after_s: 0 },
     ];
-    const flown = { ...about, vehicles: [{ name: 'v', title: 'V', rocket: true, parachutes }] };
+    const flown = { ...about, vehicles: [{ name: 'v', title: 'V', rocket: true, parachutes, more: {} }] };
     const limits = strips_of(flown, 0).flatMap((one) => one.strips.map((strip) => [strip.title, strip.limits]));
     expect(limits.filter(([, found]) => found?.length !== 0)).toEqual([
       ['Altitude AGL', [{ side: 'low', level: 'opens', value: 180, name: 'main' }]],
