@@ -114,11 +114,12 @@ TEST_CASE("What is read from a link with another framing is said: of a folder, a
     CHECK(plain.mistakes == 0);
     CHECK_THAT(plain.text, Catch::Contains("vehicle boat, without a dictionary") &&
                                Catch::Contains("sentences into fix, satellites, wind, weather"));
-    folder.write("turnstone.json", R"({"links": ["udp://0.0.0.0:9000?framing=text&vehicle=proto&names=time_ms,alt_m",
+    folder.write("turnstone.json",
+                 R"({"links": ["udp://0.0.0.0:9000?name=lines&framing=text&vehicle=proto&names=time_ms,alt_m",
         "udp://0.0.0.0:9001?framing=nmea&vehicle=gnss&name=gnss"]})");
     const Checked settings = check({folder.path() / "turnstone.json"});
     CHECK(settings.mistakes == 0);
-    CHECK_THAT(settings.text, Catch::Contains("link udp: lines of line: time_ms, alt_m") &&
+    CHECK_THAT(settings.text, Catch::Contains("link lines: lines of line: time_ms, alt_m") &&
                                   Catch::Contains("link gnss: NMEA 0183 sentences into fix"));
     folder.write("turnstone.json", R"({"links": ["udp://0.0.0.0:9000?framing=text&separator=ab"]})");
     CHECK_THAT(check({folder.path() / "turnstone.json"}).text,
