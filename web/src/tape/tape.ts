@@ -117,6 +117,7 @@ export class Tape {
 
   /** The station says what time it is on the tape. True: this page's clock jumped, and should be compared with it again. */
   set_station_now(t_s: TapeSeconds): boolean {
+    if (!Number.isFinite(t_s)) return false; // a station that has just started has no tape yet
     this.newest_heard_s = Math.max(this.newest_heard_s, t_s);
     const offset_s = t_s - page_now() / 1000;
     const jumped = !(Math.abs(offset_s - this.offset_s) <= (this.measured ? kDelayMost_s : kDelayUsual_s));

@@ -79,6 +79,13 @@ describe('a tape', () => {
     vi.advanceTimersByTime(5000);
     expect([tape.heard_s, tape.head_s]).toEqual([15, 20]);
   });
+  it('keeps its time while a station that has just started says none', () => {
+    vi.useFakeTimers({ toFake: ['performance', 'Date'] });
+    const tape = new Tape(about, 'live', []);
+    tape.set_station_now(15);
+    expect(tape.set_station_now(NaN)).toBe(false);
+    expect([tape.heard_s, tape.head_s, tape.from_s]).toEqual([15, 15, 0]);
+  });
   it('goes by a measured offset, and by messages again once a clock has jumped', () => {
     vi.useFakeTimers({ toFake: ['performance', 'Date'] });
     const tape = new Tape(about, 'live', []);
