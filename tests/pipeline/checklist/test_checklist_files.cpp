@@ -1,4 +1,5 @@
 // procedures/ID.json and readiness.json as people write them: every mistake with its pointer, and what the limits say.
+#include <set>
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
