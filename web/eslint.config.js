@@ -5,7 +5,19 @@ import ts from 'typescript-eslint';
 
 // The folders of src, lowest first: each uses those before it, so that what decodes and keeps the tape knows nothing of
 // canvases, and no view reaches into the page around it. A view uses no other view: each is fetched by itself.
-const kBelow = ['stream', 'text', 'tape', 'draw', 'device', 'station', 'callouts', 'offline', 'strips', 'operator', 'checks'];
+const kBelow = [
+    'stream',
+    'text',
+    'tape',
+    'draw',
+    'device',
+    'station',
+    'callouts',
+    'offline',
+    'strips',
+    'operator',
+    'checks',
+];
 const kViews = ['crew', 'watch', 'recover', 'antenna', 'test', 'ready', 'machines', 'recordings', 'help'];
 const kLayers = [...kBelow, ...kViews, 'app'];
 

@@ -28,7 +28,7 @@
 #include "server/record/recordable.hpp"
 #include "server/record/resumable.hpp"
 #include "server/record/upkeep.hpp"
-#include "server/record/write/disk_watch.hpp"
+#include "server/record/disk_watch.hpp"
 #include "server/record/write/recorder.hpp"
 #include "server/serve/join_code.hpp"
 #include "server/serve/map/site_map.hpp"

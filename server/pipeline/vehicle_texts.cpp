@@ -30,7 +30,7 @@ void read_folder_file(FolderFile file, const std::string& where, VehicleSetup& s
         std::string id(name.substr(kProcedures.size(), name.size() - kProcedures.size() - kJson.size()));
         if (!is_procedure_id(id))
             problems.push_back(
-                {path, "", "has a name that is no procedure's", "name it with a-z, 0-9 and -, at most 40"});
+                {path, "", "has a name that a procedure cannot have", "name it with a-z, 0-9 and -, at most 40"});
         else if (const auto json = parse_json_text(file.text, path, problems))
             setup.procedures.push_back(read_procedure(*json, std::move(id), path, problems));
     }

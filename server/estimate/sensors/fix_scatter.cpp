@@ -10,7 +10,7 @@ namespace turnstone::estimate {
 namespace {
 
 constexpr double kFixesApart_s = 3.0; ///< between two fixes that are compared
-constexpr double kOutlier = 25.0;  ///< of the square told: one jump is not scatter
+constexpr double kOutlier = 25.0;     ///< of the square told: one jump is not scatter
 
 } // namespace
 

@@ -21,7 +21,7 @@ class FixScatter {
   public:
     static constexpr double kMemory_s = 60;
     static constexpr double kToldFixes = 5;
-    static constexpr double kMost = 9; ///< beyond, it is no scatter
+    static constexpr double kMost = 9; ///< beyond, it is something else than scatter
 
     /// A fix at rest; `new_m` is the told 1-sigma of what is new in it by axis. NaN components are not used.
     void at_rest(std::int64_t t_ns, const Eigen::Vector3d& position_enu_m, const Eigen::Vector3d& new_m,

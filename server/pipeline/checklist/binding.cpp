@@ -82,7 +82,7 @@ class Binder {
         mistake(member, std::move(wrong), std::move(right));
     }
 
-    /// The vehicle that a reference is to; empty: it is not received here, which is no mistake of the file.
+    /// The vehicle that a reference is to; empty: it is not received here, for which the file is not to blame.
     std::optional<std::size_t> vehicle_of(const ColumnRef& ref) {
         if (ref.vehicle.empty()) return vehicle_;
         for (std::size_t v = 0; v < setup_.vehicles.size(); ++v)

@@ -55,10 +55,10 @@ std::string answer_header(const Answer& answer, std::string_view host, bool keep
     }
     if (!has_cache_rule) field("Cache-Control", "no-store");
     // Some browsers do not count ws: as 'self', so the stream's addresses are named. `host` is known to be ours.
-    const std::string fetched =
-        fmt::format("script-src 'self'; style-src 'self'; connect-src 'self'{}; img-src 'self' data: blob:; manifest-src 'self'; "
-                    "worker-src 'self'",
-                    host.empty() ? std::string() : fmt::format(" ws://{0} wss://{0}", host));
+    const std::string fetched = fmt::format(
+        "script-src 'self'; style-src 'self'; connect-src 'self'{}; img-src 'self' data: blob:; manifest-src 'self'; "
+        "worker-src 'self'",
+        host.empty() ? std::string() : fmt::format(" ws://{0} wss://{0}", host));
     field("Content-Security-Policy",
           fmt::format("default-src 'none'; {}; base-uri 'none'; frame-ancestors 'none'; form-action 'none'",
                       answer.styled_page ? "style-src 'unsafe-inline'" : fetched));

@@ -53,7 +53,7 @@ struct Moment {
 
 } // namespace
 
-TEST_CASE("apogee and liftoff by heights at low rates are no surer than their bounds allow") {
+TEST_CASE("apogee and liftoff by heights at low rates are never surer than their bounds allow") {
     const auto& truth =
         reference_case("numerics2/multirate.json", "closed_form_flight_fits").at("expected").at("truth");
     const double liftoff_s = truth.at("liftoff_s"), burnout_s = truth.at("burnout_s"), apogee_s = truth.at("apogee_s");

@@ -13,11 +13,11 @@ using Eigen::Vector3d;
 
 namespace {
 
-struct Receiver {
+struct StandingReceiver {
     double new_m, speed_mps, wanders_m; ///< 1-sigma of what it sends
 };
 
-FixScatterFactors after_a_minute(const Receiver& receiver, unsigned seed) {
+FixScatterFactors after_a_minute(const StandingReceiver& receiver, unsigned seed) {
     constexpr double kPeriod_s = 0.2, kTold_m = 1.0, kTold_mps = 0.2, kWandersOver_s = 80;
     std::mt19937_64 random(seed);
     std::normal_distribution<double> normal;

@@ -307,7 +307,7 @@ TEST_CASE("Nothing that is not a number, too old or too far away spoils the stat
     CHECK(e.position_enu_m.x() == Approx(500).margin(10));
 }
 
-TEST_CASE("Heights alone follow a liftoff that nobody announced, and a pulse in them is no climb") {
+TEST_CASE("Heights alone follow a liftoff that nobody announced, and a pulse in them is not taken for a climb") {
     constexpr double kPeriod_s = 0.1, kLiftoff_s = 20.03, kNoise_m = 0.5;
     double normalised = 0, worst_pulse_m = 0;
     int rows = 0;

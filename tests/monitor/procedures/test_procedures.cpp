@@ -81,7 +81,7 @@ TEST_CASE("a procedure is gone through step by step, and passes when every must-
     CHECK(bench.story() == Story{"step_held hold"});
     bench.confirm(true);
     CHECK(bench.story() == Story{"statement clear", "check_decided clear holds"});
-    bench.step("hold"); // "still" waits, and is no must
+    bench.step("hold"); // "still" waits, and is only a should
     CHECK(bench.story() == Story{"check_decided still not_evaluated", "step_done hold"});
     bench.count_down();
     CHECK(bench.story() == Story{"countdown_runs", "step_done count"});
@@ -179,7 +179,7 @@ TEST_CASE("a procedure's table has rows while it is under way, at most one a sec
     CHECK(rows() == at_end);
 }
 
-TEST_CASE("the next recording goes on in the middle of a procedure") {
+TEST_CASE("the next recording continues in the middle of a procedure") {
     Run before;
     before.to_the_end();
     before.event(EventId::charge_fired);

@@ -69,7 +69,7 @@ TEST_CASE("the board is ready when every must-check holds and every position say
                                  "poll_asked range", "poll_answered range", "poll_answered weather"});
     CHECK_FALSE(bench.says_ready());
     bench.answer("weather", true);
-    CHECK(bench.story() == Story{"poll_answered weather", "ready"}); // at once; "still" waits, and is no must
+    CHECK(bench.story() == Story{"poll_answered weather", "ready"}); // at once; "still" waits, and is only a should
     bench.power(8, 1);
     CHECK(bench.newest("alpha/readiness", "ready") == 1);
     bench.power(6, 0.1);

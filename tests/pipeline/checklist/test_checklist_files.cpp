@@ -1,7 +1,7 @@
 // procedures/ID.json and readiness.json as people write them: every mistake with its pointer, and what the limits say.
-#include <set>
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
+#include <set>
 
 #include "server/pipeline/checklist/check_tables.hpp"
 #include "server/pipeline/checklist/mistakes.hpp"

@@ -113,7 +113,8 @@ awaitable<Answer> RecordingRoutes::read(const Request& request) {
     }
     const Read asked = read_called(what);
     if (asked == nullptr)
-        co_return error_answer(404, "a recording has description, series, latest, events, frames, report, download and meta");
+        co_return error_answer(
+            404, "a recording has description, series, latest, events, frames, report, download and meta");
     const WorkerTask task = task_for(
         folder_, *place, [asked, target = request.target](RecordingReader& reader) { return asked(reader, target); });
     co_return co_await on_worker(workers_, place->live ? Lane::live : Lane::stored, request.client, task);

@@ -1,4 +1,4 @@
-#include "server/record/write/disk_watch.hpp"
+#include "server/record/disk_watch.hpp"
 
 #include <algorithm>
 
