@@ -1,0 +1,186 @@
+// Checks of what people, vehicles and the station say.
+#include "tests/monitor/checks/check_cases.hpp"
+
+using namespace turnstone;
+using namespace turnstone::test;
+
+TEST_CASE("a check of what is said has the state and the figures that follow from it") {
+    run_cases({
+        {"nobody has confirmed it", {{"statement", true}}, [](DeskBench& bench) { bench.run(1); }, "waits"},
+        {"somebody has",
+         {{"statement", true}},
+         [](DeskBench& bench) {
+             bench.act(CheckStatement{.vehicle = "alpha", .check = "it", .holds = true, .by = "KL"});
+             bench.run(1);
+         },
+         "holds",
+         1,
+         0},
+        {"somebody has denied it",
+         {{"statement", true}},
+         [](DeskBench& bench) {
+             bench.act(CheckStatement{.vehicle = "alpha", .check = "it", .holds = false, .by = "KL"});
+             bench.run(1);
+         },
+         "fails",
+         0,
+         -1},
+        {"a confirmation that is too old",
+         {{"statement", true}, {"no_older_than_s", 60}},
+         [](DeskBench& bench) {
+             bench.act(CheckStatement{.vehicle = "alpha", .check = "it", .holds = true, .by = "KL"});
+             bench.run(100);
+         },
+         "waits"},
+        {"an entered value",
+         {{"entered", "cloud_base_m"}, {"least", 1000}},
+         [](DeskBench& bench) {
+             bench.act(Entered{.vehicle = "", .name = "cloud_base_m", .value = 1500, .by = "KL"});
+             bench.run(1);
+         },
+         "holds",
+         1500,
+         500},
+        {"an entered value where the sensor is silent",
+         {{"value", {{"vehicle", "mast"}, {"table", "wind"}, {"column", "speed"}}},
+          {"or_entered", "wind_mps"},
+          {"most", 8.9}},
+         [](DeskBench& bench) {
+             bench.act(Entered{.vehicle = "", .name = "wind_mps", .value = 9.4, .by = "KL"});
+             bench.run(1);
+         },
+         "fails",
+         9.4,
+         -0.5},
+        {"an entry that is too old takes no sensor's place",
+         {{"value", {{"vehicle", "mast"}, {"table", "wind"}, {"column", "speed"}}},
+          {"or_entered", "wind_mps"},
+          {"no_older_than_s", 60},
+          {"most", 8.9}},
+         [](DeskBench& bench) {
+             bench.run(
+                 1,
+                 [&] {
+                     bench.row("mast/wind", {{"speed", 3}});
+                 });
+             bench.act(Entered{.vehicle = "", .name = "wind_mps", .value = 4, .by = "KL"});
+             bench.run(100);
+         },
+         "waits"},
+        {"an entry takes the place of a sensor that fell silent",
+         {{"value", {{"vehicle", "mast"}, {"table", "wind"}, {"column", "speed"}}},
+          {"or_entered", "wind_mps"},
+          {"no_older_than_s", 60},
+          {"most", 8.9}},
+         [](DeskBench& bench) {
+             bench.run(
+                 1,
+                 [&] {
+                     bench.row("mast/wind", {{"speed", 3}});
+                 });
+             bench.act(Entered{.vehicle = "", .name = "wind_mps", .value = 4, .by = "KL"});
+             bench.run(20);
+         },
+         "holds",
+         4,
+         4.9},
+        {"the sensor before what was entered",
+         {{"value", {{"vehicle", "mast"}, {"table", "wind"}, {"column", "speed"}}},
+          {"or_entered", "wind_mps"},
+          {"most", 8.9}},
+         [](DeskBench& bench) {
+             bench.act(Entered{.vehicle = "", .name = "wind_mps", .value = 9.4, .by = "KL"});
+             bench.run(
+                 4,
+                 [&] {
+                     bench.row("mast/wind", {{"speed", 3}});
+                 });
+         },
+         "holds",
+         3,
+         5.9},
+        {"a vehicle that is not received here",
+         {{"value", {{"vehicle", "boat"}, {"table", "wind"}, {"column", "speed"}}}, {"most", 8.9}},
+         [](DeskBench& bench) { bench.run(1); },
+         "not_evaluated"},
+        {"the best of several links",
+         {{"value", {{"link", "any"}, {"column", "loss_10s"}}}, {"most", 0.2}},
+         [](DeskBench& bench) {
+             bench.run(
+                 3,
+                 [&] {
+                     bench.row("link/radio", {{"loss_10s", 0.5}});
+                     bench.row("link/spare", {{"loss_10s", 0.1}});
+                 });
+         },
+         "holds",
+         0.1,
+         0.1},
+        {"the one link that is meant",
+         {{"value", {{"link", "radio"}, {"column", "loss_10s"}}}, {"most", 0.2}},
+         [](DeskBench& bench) {
+             bench.run(
+                 3,
+                 [&] {
+                     bench.row("link/radio", {{"loss_10s", 0.5}});
+                     bench.row("link/spare", {{"loss_10s", 0.1}});
+                 });
+         },
+         "fails",
+         0.5,
+         -0.3},
+        {"hours left on the disk",
+         {{"station", "disk_left_h"}, {"least", 8}},
+         [](DeskBench& bench) {
+             bench.act(StationFigure{.what = StationValue::disk_left_h, .value = 20});
+             bench.run(1);
+         },
+         "holds",
+         20,
+         12},
+        {"the dictionary's version, as the vehicle says it",
+         {{"says", {{"table", "health"}, {"column", "firmware"}}}},
+         [](DeskBench& bench) {
+             bench.run(
+                 1, [&] { bench.row("alpha/health", {}, {}, {"2.1"}); });
+         },
+         "holds",
+         1,
+         0},
+        {"another version",
+         {{"says", {{"table", "health"}, {"column", "firmware"}}}},
+         [](DeskBench& bench) {
+             bench.run(
+                 1, [&] { bench.row("alpha/health", {}, {}, {"2.0"}); });
+         },
+         "fails",
+         0,
+         -1},
+    });
+}
+
+TEST_CASE("a procedure that was passed counts by its age, whatever recording it stands in") {
+    constexpr std::int64_t kDayNs = 86'400 * kNsPerS;
+    const FolderFile procedure{"procedures/test.json",
+                               R"({"title": "Test", "steps": [{"id": "a", "kind": "instruct", "title": "A"}]})"};
+    const json check{{"id", "it"}, {"title", "It"}, {"passed", "test"}, {"most", 14}};
+    DeskBench bench({procedure, readiness_file(json::array({check}))});
+    bench.run(1);
+    CHECK(bench.state("alpha/readiness", "it") == "waits");
+    bench.act(PastProcedure{.vehicle = "alpha",
+                            .procedure = "test",
+                            .runs = 3,
+                            .passed_ns = kDeskStart_ns - 10 * kDayNs,
+                            .recording = "2026-05-17T143205Z-alpha",
+                            .sha256 = "00ff"});
+    bench.run(2);
+    CHECK(bench.state("alpha/readiness", "it") == "holds");
+    CHECK(bench.newest("alpha/readiness", "it") == Approx(10).margin(0.01));
+    const Event* decided = bench.last(EventId::check_decided);
+    REQUIRE(decided != nullptr);
+    CHECK_THAT(decided->text, Catch::Contains("2026-05-17T143205Z-alpha") && Catch::Contains("00ff"));
+    bench.act(
+        PastProcedure{.vehicle = "alpha", .procedure = "test", .runs = 1, .passed_ns = kDeskStart_ns - 20 * kDayNs});
+    bench.run(3);
+    CHECK(bench.state("alpha/readiness", "it") == "holds"); // the newest counts
+}
