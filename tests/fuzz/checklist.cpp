@@ -25,15 +25,14 @@ void demand(bool holds) {
     if (!holds) std::abort();
 }
 
-const VehicleSetup& demo() {
-    static const VehicleSetup vehicle = [] {
-        std::vector<Problem> problems;
-        auto read = read_vehicle_texts(contents("tools/demo/sanderling/dictionary.json"),
-                                       contents("tools/demo/sanderling/vehicle.json"), "demo", problems);
-        demand(read.has_value());
-        return *std::move(read);
-    }();
-    return vehicle;
+/// Made for each input: it cannot be copied.
+VehicleSetup demo() {
+    static const std::string dictionary = contents("tools/demo/sanderling/dictionary.json");
+    static const std::string vehicle = contents("tools/demo/sanderling/vehicle.json");
+    std::vector<Problem> problems;
+    auto read = read_vehicle_texts(dictionary, vehicle, "demo", problems);
+    demand(read.has_value());
+    return *std::move(read);
 }
 
 void watch(PipelineSetup setup) {

@@ -217,12 +217,24 @@ TEST_CASE("trouble with the recorder is one alert until it ends, worse where not
     run.act(3, RecorderReport{"the disk is full still", true});
     run.act(4, RecorderReport{"the disk is slow", false});
     run.act(7, RecorderReport{""});
-    run.pipeline.advance(at(9), run.out);
+    run.pipeline.advance(at(13), run.out);
     CHECK(run.alerts() ==
           std::vector<std::string>{"+recording/fault", "+recording/trouble", "-recording/fault", "-recording/trouble"});
     CHECK(run.out.events.at(0).level == Level::warning);
     CHECK(run.out.events.at(1).level == Level::caution);
     CHECK(run.out.events.at(0).text.find("disk is full") != std::string::npos);
+}
+
+TEST_CASE("a disk that hovers about full is one alert, and a computer that slept for a moment none") {
+    Run run;
+    for (int k = 0; k < 20; ++k) run.act(1 + 0.5 * k, RecorderReport{k % 2 == 0 ? "the disk is full" : "", k % 2 == 0});
+    run.pipeline.advance(at(30), run.out);
+    CHECK(run.alerts() == std::vector<std::string>{"+recording/fault", "-recording/fault"});
+    Run slept;
+    slept.act(1, RecorderReport{"1.4 s behind"});
+    slept.act(1.5, RecorderReport{""});
+    slept.pipeline.advance(at(30), slept.out);
+    CHECK(slept.alerts().empty());
 }
 
 TEST_CASE("estimates that are behind are one caution until they keep up") {
