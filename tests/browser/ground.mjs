@@ -245,6 +245,7 @@ async function poll(browser) {
   check('the board is not ready while a check waits or fails', waiting === 0 || !/^(Hold at [^.]*\. )?Ready/.test(await band(operator)), await band(operator));
 
   // A value that a person read
+  await operator.bringToFront();
   const gust = operator.getByTestId('check-wind_gust');
   if ((await gust.getByRole('button').count()) > 0) {
     await gust.getByRole('button').click();
