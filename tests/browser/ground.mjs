@@ -21,7 +21,7 @@ async function begin_station() {
     const address = await until('the stand-in server', () => /mock on (http:\/\/\S+)/.exec(child.text)?.[1]);
     return { child, address, key: 'lantern' };
   }
-  const server = await start_server(0);
+  const server = await start_server(0, kDevices.flatMap((name) => ['--host-name', `${name}.test`]));
   fly('separation-test', { impairment: 'clean', before_ignition_s: 90 });
   return server;
 }
