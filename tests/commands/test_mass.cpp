@@ -22,7 +22,7 @@ TEST_CASE("The demo's parts add up, like parts are compared and the vehicle file
     INFO(answer.out << answer.errors);
     REQUIRE(answer.code == 0);
     CHECK_THAT(answer.out, Contains("drogue, line and links") && Contains("battery A − battery B") &&
-                               Contains("+2.7") && Contains("Burnt out") && Contains("mass_dry_kg  2.9  →  2.919"));
+                               Contains("+2.7") && Contains("Burnt out") && Contains("2.9  →  2.919"));
     CHECK(read_file(folder.path() / "vehicle.json") == vehicle);
     std::vector<Problem> problems;
     CHECK(analysis::read_mass_csv(read_file(copy), copy, problems)->size() == 19);

@@ -12,9 +12,9 @@ using boost::asio::awaitable;
 Api::Api(const std::filesystem::path& recordings, std::span<const Asset> assets, const ServeSources& sources,
          const OperatorActions& actions, OperatorAccess& access, LiveRecording& live, Workers& workers,
          Budgets& budgets, Downloads& downloads, ServeCounters& counters, JoinRoutes join, MapRoutes map)
-    : sources_(sources), workers_(workers), budgets_(budgets), counters_(counters), join_(std::move(join)),
+    : sources_(sources), workers_(workers), budgets_(budgets), counters_(counters), join_(join),
       recordings_(recordings, live, sources.recorder, workers, budgets, downloads),
-      operator_(access, sources, actions, live, recordings, workers, downloads, counters, join_), files_(assets),
+      operator_(access, sources, actions, live, recordings, workers, downloads, counters, std::move(join)), files_(assets),
       map_(std::move(map)) {}
 
 awaitable<Answer> Api::answer(const Request& request) {

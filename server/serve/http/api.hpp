@@ -39,7 +39,7 @@ class Api {
     const Workers& workers_;
     const Budgets& budgets_;
     const ServeCounters& counters_;
-    JoinRoutes join_; ///< before the operator's, which refer to it
+    JoinRoutes join_;
     RecordingRoutes recordings_;
     OperatorRoutes operator_;
     StaticFiles files_;

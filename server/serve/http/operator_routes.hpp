@@ -4,6 +4,7 @@
 /// position's answer.
 #include <filesystem>
 #include <string>
+#include <utility>
 
 #include <boost/asio/awaitable.hpp>
 
@@ -24,9 +25,9 @@ class OperatorRoutes {
     /// All must outlive it.
     OperatorRoutes(OperatorAccess& access, const ServeSources& sources, const OperatorActions& actions,
                    LiveRecording& live, const std::filesystem::path& folder, Workers& workers, Downloads& downloads,
-                   ServeCounters& counters, const JoinRoutes& join)
+                   ServeCounters& counters, JoinRoutes join)
         : access_(access), sources_(sources), actions_(actions), live_(live), folder_(folder), workers_(workers),
-          downloads_(downloads), counters_(counters), join_(join) {}
+          downloads_(downloads), counters_(counters), join_(std::move(join)) {}
 
     /// /api/session
     [[nodiscard]] Answer session(const Request& request);
@@ -72,7 +73,7 @@ class OperatorRoutes {
     Workers& workers_;
     Downloads& downloads_;
     ServeCounters& counters_;
-    const JoinRoutes& join_;
+    JoinRoutes join_;
 };
 
 } // namespace turnstone

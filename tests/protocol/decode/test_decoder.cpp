@@ -284,7 +284,7 @@ TEST_CASE("vectors and the plain way give the same bits", "[decoder]") {
             for (const Bytes& user : contents) rows += compare_ways(decoder, dictionary, packet_of(packet, user));
         }
     }
-    CHECK(rows == 304 * (1 + 4 + 1 + 1 + 1 + 1) + 304 * (1 + 1 + 1 + 1 + 25 + 12));
+    CHECK(rows == 304 * (1 + 4 + 1 + 1 + 1 + 1 + 1 + 1 + 20) + 304 * (1 + 1 + 1 + 1 + 25 + 12));
 }
 
 TEST_CASE("packets that tell their own layout are read alike however they are damaged", "[decoder]") {
