@@ -18,10 +18,6 @@ namespace {
 constexpr std::array<double, 6> kGates = {10.827566, 13.815511, 16.266236, 18.466827, 20.515006, 22.457744};
 /// Beside the thrust of a motor or the opening of a parachute: small rockets reach 100 m/s2.
 const Manoeuvre kHard{Vector3d::Zero(), Vector3d::Constant(60.0), Vector3d::Constant(1.0)};
-/// A motor that lights, as heights see it: most of it is up.
-const Vector3d kLights_mps2(15.0, 15.0, 100.0);
-constexpr double kStood_mps = 10;     ///< heights believed by halves have moved it already
-constexpr double kLightsFor_s = 0.15; ///< longer than a charge's pulse in one height
 constexpr double kHardFor_s = 2.0;
 constexpr double kUnknown_m = 1e4;
 constexpr double kUnknown_mps = 300;
@@ -198,20 +194,8 @@ void TranslationFilter::take_height(Belief& belief, const Measurement& m) const 
     state.set_height_error(m.systematic);
     TranslationState::Observation seen = state.of_height(m.value(0), m.sigma(0));
     const double nis = state.nis(seen);
-    bool fits = nis <= kGates[0];
-    // Only of what stood: in a climb heights show what fixes are late by, and a jump would explain that away.
-    const double up_mps = state.part(TranslationState::kVelocity).z();
-    const bool stood = std::abs(up_mps) < kStood_mps + 3 * state.sigma(TranslationState::kVelocity + 2);
-    if (!fits && stood && belief.height_unfit_since_ns != 0 &&
-        seconds_between(belief.height_unfit_since_ns, m.t_ns) > kLightsFor_s) {
-        TranslationState harder = state;
-        harder.add_jump(std::clamp(seconds_between(belief.t_height_fit_ns, m.t_ns), 0.0, kHardFor_s), kLights_mps2);
-        fits = harder.nis(seen) <= kGates[0];
-        if (fits) state = harder;
-    }
-    if (fits) {
+    if (nis <= kGates[0]) {
         belief.height_unfit_since_ns = 0;
-        belief.t_height_fit_ns = m.t_ns;
     } else {
         seen.noise *= nis / kGates[0];
         const bool fixes = seconds_between(belief.t_fix_ns, m.t_ns) < kRecovery_s;
@@ -255,6 +239,7 @@ void TranslationFilter::show_ahead(Belief& belief) const {
 
 TranslationEstimate TranslationFilter::estimate() const {
     Belief belief = newest();
+    if (t_shown_ns_ > belief.t_ns) predict(belief, t_shown_ns_, manoeuvre_);
     TranslationEstimate out;
     out.t_measured_ns = belief.t_ns;
     if (history_.size() > 1) out.spacing_s = seconds_between(history_[history_.size() - 2].after.t_ns, belief.t_ns);

@@ -88,7 +88,7 @@ class TranslationFilter {
         std::int64_t t_ns = 0;
         TranslationState state;
         bool placed = false; ///< the motion's states mean something, if only with huge sigmas
-        std::int64_t t_fix_ns = 0, t_height_ns = 0, t_height_fit_ns = 0;
+        std::int64_t t_fix_ns = 0, t_height_ns = 0;
         std::int64_t fix_unfit_since_ns = 0, height_unfit_since_ns = 0; ///< 0: the last one fitted
         std::uint32_t rejected_fixes = 0;
     };

@@ -70,14 +70,6 @@ void TranslationState::add_manoeuvre(double step_s, const Manoeuvre& manoeuvre) 
     }
 }
 
-void TranslationState::add_jump(double step_s, const Vector3d& sigma_mps2) {
-    const Vector3d by(0.5 * step_s * step_s, step_s, 1.0);
-    for (int axis = 0; axis < 3; ++axis)
-        for (int i = 0; i < 3; ++i)
-            for (int j = 0; j < 3; ++j)
-                kalman_.covariance(axis + 3 * i, axis + 3 * j) += sigma_mps2(axis) * sigma_mps2(axis) * by(i) * by(j);
-}
-
 void TranslationState::place(int axis, double position_m, double velocity_mps, double position_sigma_m,
                              double velocity_sigma_mps) {
     constexpr double kAccelerationSigma_mps2 = 30;

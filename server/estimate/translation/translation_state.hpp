@@ -70,8 +70,6 @@ class TranslationState {
     void restart_height_error(double off_m);
     /// Widens by what a manoeuvre of the last `step_s` may have done.
     void add_manoeuvre(double step_s, const Manoeuvre& manoeuvre);
-    /// So by an acceleration that jumped, upwards most, and held for `step_s`.
-    void add_jump(double step_s, const Eigen::Vector3d& sigma_mps2);
     /// Motion along an axis begins again, unknown by these sigmas; no longer correlated with anything.
     void place(int axis, double position_m, double velocity_mps, double position_sigma_m, double velocity_sigma_mps);
 
