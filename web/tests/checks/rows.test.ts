@@ -69,6 +69,7 @@ it.each([
   ['K', 293.15, 1, '20.0\u00a0°C'],
   ['{fraction}', 0.96, 2, '96\u00a0%'],
   ['1', 11, 0, '11'],
+  ['deg', 4, 0, '4°'],
   ['V', NaN, 2, '–'],
 ])('%s: %d is read as %s', (unit, value, decimals, text) =>
   expect(figure_words(column('x', unit, { decimals }), value)).toBe(text),
