@@ -14,8 +14,10 @@ const Dictionary& dictionary() {
     static const Dictionary made = [] {
         nlohmann::json json = nlohmann::json::parse(nmea_dictionary_json("boat"));
         auto& transducers = json.at("packets").at(6).at("fields");
-        for (const char* name : {"coolant", "oil_pressure", "battery_0"})
-            transducers.insert(transducers.begin(), {{"name", name}, {"type", "f64"}});
+        for (const char* name : {"coolant", "oil_pressure", "battery_0"}) {
+            const nlohmann::json field{{"name", name}, {"type", "f64"}}; // in place, braces would mean a range
+            transducers.insert(transducers.begin(), field);
+        }
         std::vector<Problem> problems;
         Dictionary read = read_dictionary(json, "dictionary.json", problems);
         fuzz::demand(problems.empty());

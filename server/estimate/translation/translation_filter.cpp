@@ -239,7 +239,6 @@ void TranslationFilter::show_ahead(Belief& belief) const {
 
 TranslationEstimate TranslationFilter::estimate() const {
     Belief belief = newest();
-    if (t_shown_ns_ > belief.t_ns) predict(belief, t_shown_ns_, manoeuvre_);
     TranslationEstimate out;
     out.t_measured_ns = belief.t_ns;
     if (history_.size() > 1) out.spacing_s = seconds_between(history_[history_.size() - 2].after.t_ns, belief.t_ns);

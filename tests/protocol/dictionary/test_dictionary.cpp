@@ -87,8 +87,8 @@ TEST_CASE("fields are laid out in order, with padding, arrays and batches", "[di
     const Dictionary demo = dictionary_of(read_json(demo_path("sanderling/dictionary.json")));
     REQUIRE(demo.packets.size() == 7);
     // bytes counted by hand from the types
-    const std::uint32_t bytes[] = {2 + 4 * 12, 3 + 2, 3 * 4 + 3 * 2 + 1 + 2 * 2, 2 + 1 + 2 + 2 + 8, 1 + 4 + 4 + 4 * 2,
-                                   1,          1 + 20 * 10};
+    const std::uint32_t bytes[] = {
+        2 + 4 * 12, 3 + 2, 3 * 4 + 3 * 2 + 1 + 2 * 2, 2 + 1 + 2 + 2 + 8, 1 + 4 + 4 + 4 * 2, 1, 1 + 20 * 10};
     for (std::size_t i = 0; i < demo.packets.size(); ++i) {
         INFO(demo.packets[i].name);
         CHECK(demo.packets[i].user_data_bytes() == bytes[i]);
