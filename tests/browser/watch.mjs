@@ -251,10 +251,8 @@ async function nominal(browser) {
     check(`spoken: ${words.source}`, heard.some((text) => words.test(text)), heard.join(' | '));
   check('a page that nobody tapped is silent', (await big.evaluate(() => globalThis.heard)).length === 0);
   // A computer that is busy with other work may raise a caution about itself; nothing else may.
-  // Once it is down the simulator ends, and its line with it.
-  const events = await events_of(id);
-  const down_s = events.find((event) => event.event === 'touchdown')?.t_found_s ?? Infinity;
-  const above = events.filter((event) => event.kind === 'alert_raised' && /caution|warning/.test(event.level) && event.t_s <= down_s);
+  // The simulator's line begins and ends with it.
+  const above = (await events_of(id)).filter((event) => event.kind === 'alert_raised' && event.event !== 'link_down' && /caution|warning/.test(event.level));
   const of_flight = above.filter((event) => !kOfComputer.includes(event.event)).map((event) => event.text);
   check('a good flight raises nothing above advisory', of_flight.length === 0, of_flight.join('; '));
   const shaken = await phone.evaluate(() => globalThis.shaken);
