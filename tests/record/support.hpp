@@ -1,6 +1,9 @@
 #pragma once
 /// Hand-made schema and batches: the recorder is tested without a pipeline.
 #include <array>
+#include <bit>
+#include <cstddef>
+#include <cstdint>
 #include <cstring>
 #include <filesystem>
 #include <limits>
@@ -10,6 +13,9 @@
 #include <unistd.h>
 #include <vector>
 
+#include "protocol/framing/cobs.hpp"
+#include "protocol/framing/crc16.hpp"
+#include "protocol/packet/space_packet.hpp"
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/station/pipeline.hpp"
 #include "server/record/write/recorder.hpp"
@@ -134,5 +140,25 @@ class BatchMaker {
     std::uint64_t offset_ = 0;
     std::vector<std::byte> bytes_;
 };
+
+/// A frame of APID 200: milliseconds since boot, then one big-endian f32.
+inline std::vector<std::byte> timed_frame(std::uint16_t count, std::uint32_t time_ms, float value) {
+    PrimaryHeader header;
+    header.secondary_header_flag = true;
+    header.apid = 200;
+    header.sequence_count = count;
+    header.packet_data_length = 4 + 4 - 1;
+    const auto primary = encode_primary_header(header);
+    std::vector<std::byte> plain(primary.begin(), primary.end());
+    for (const std::uint32_t word : {time_ms, std::bit_cast<std::uint32_t>(value)})
+        for (int shift = 24; shift >= 0; shift -= 8) plain.push_back(static_cast<std::byte>(word >> shift));
+    const std::uint16_t crc = crc16(plain);
+    plain.push_back(static_cast<std::byte>(crc >> 8));
+    plain.push_back(static_cast<std::byte>(crc & 0xff));
+    std::vector<std::byte> link(plain.size() + cobs_overhead_max(plain.size()));
+    link.resize(cobs_encode(plain, link).produced);
+    link.push_back(std::byte{0});
+    return link;
+}
 
 } // namespace turnstone::record_test

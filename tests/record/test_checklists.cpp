@@ -1,13 +1,9 @@
 // Procedures and readiness boards in recordings: what live made is made again, after a kill, years later and by
 // "evaluate"; and what an earlier recording says of a procedure.
-#include <bit>
 
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
-#include "protocol/framing/cobs.hpp"
-#include "protocol/framing/crc16.hpp"
-#include "protocol/packet/space_packet.hpp"
 #include "server/pipeline/vehicle_texts.hpp"
 #include "server/record/derive.hpp"
 #include "server/record/evaluate.hpp"
@@ -51,25 +47,6 @@ PipelineSetup rig_setup(double least = 7) {
     return setup;
 }
 
-std::vector<std::byte> power_frame(std::uint16_t count, std::uint32_t time_ms, float volts) {
-    PrimaryHeader header;
-    header.secondary_header_flag = true;
-    header.apid = 200;
-    header.sequence_count = count;
-    header.packet_data_length = 4 + 4 - 1;
-    const auto primary = encode_primary_header(header);
-    std::vector<std::byte> plain(primary.begin(), primary.end());
-    for (const std::uint32_t word : {time_ms, std::bit_cast<std::uint32_t>(volts)})
-        for (int shift = 24; shift >= 0; shift -= 8) plain.push_back(static_cast<std::byte>(word >> shift));
-    const std::uint16_t crc = crc16(plain);
-    plain.push_back(static_cast<std::byte>(crc >> 8));
-    plain.push_back(static_cast<std::byte>(crc & 0xff));
-    std::vector<std::byte> link(plain.size() + cobs_overhead_max(plain.size()));
-    link.resize(cobs_encode(plain, link).produced);
-    link.push_back(std::byte{0});
-    return link;
-}
-
 /// A station as it records: packets a tenth of a second apart, and what people do.
 class Station {
   public:
@@ -83,7 +60,7 @@ class Station {
             ++samples_;
             auto inputs = std::make_shared<Inputs>();
             counter_.chunk(0, now_ns(), now_ns(),
-                           power_frame(static_cast<std::uint16_t>(samples_),
+                           timed_frame(static_cast<std::uint16_t>(samples_),
                                        static_cast<std::uint32_t>(kSample_ms * samples_), volts),
                            *inputs);
             feed(inputs);

@@ -1,14 +1,10 @@
 /// Running time of an engine over several sessions, among them killed ones: against a count of the seconds it ran.
-#include <bit>
 #include <fstream>
 #include <thread>
 
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
-#include "protocol/framing/cobs.hpp"
-#include "protocol/framing/crc16.hpp"
-#include "protocol/packet/space_packet.hpp"
 #include "server/pipeline/station/pipeline.hpp"
 #include "server/pipeline/vehicle_texts.hpp"
 #include "server/record/derive.hpp"
@@ -45,25 +41,6 @@ PipelineSetup boat_setup(const std::string& uri = "serial:/dev/ttyUSB0") {
     return setup;
 }
 
-std::vector<std::byte> speed_frame(std::uint16_t count, std::uint32_t time_ms, float rpm) {
-    PrimaryHeader header;
-    header.secondary_header_flag = true;
-    header.apid = 200;
-    header.sequence_count = count;
-    header.packet_data_length = 4 + 4 - 1;
-    const auto primary = encode_primary_header(header);
-    std::vector<std::byte> plain(primary.begin(), primary.end());
-    for (const std::uint32_t word : {time_ms, std::bit_cast<std::uint32_t>(rpm)})
-        for (int shift = 24; shift >= 0; shift -= 8) plain.push_back(static_cast<std::byte>(word >> shift));
-    const std::uint16_t crc = crc16(plain);
-    plain.push_back(static_cast<std::byte>(crc >> 8));
-    plain.push_back(static_cast<std::byte>(crc & 0xff));
-    std::vector<std::byte> link(plain.size() + cobs_overhead_max(plain.size()));
-    link.resize(cobs_encode(plain, link).produced);
-    link.push_back(std::byte{0});
-    return link;
-}
-
 /// A session as the server begins it: what the directory says, then a running engine, a sample at a time.
 class Session {
   public:
@@ -81,7 +58,7 @@ class Session {
         auto inputs = std::make_shared<Inputs>();
         const std::int64_t t_ns = t_start_ns_ + kSample_ms * kMs * (samples_ + 1);
         const auto onboard_ms = static_cast<std::uint32_t>(kSample_ms * (samples_ + 1));
-        counter_.chunk(0, t_ns, t_ns, speed_frame(static_cast<std::uint16_t>(samples_ % 16384), onboard_ms, rpm),
+        counter_.chunk(0, t_ns, t_ns, timed_frame(static_cast<std::uint16_t>(samples_ % 16384), onboard_ms, rpm),
                        *inputs);
         feed(inputs);
         ++samples_;
