@@ -96,32 +96,32 @@ std::vector<Received> demo_bytes() {
 }
 
 /// What is committed every 100 ms, and what the pipeline makes of it.
-struct Step {
+struct Commit {
     Inputs inputs;
     Batch derived;
     Progress progress;
 };
 
-std::vector<Step> run_pipeline(Pipeline& pipeline, const PipelineSetup& setup, const std::vector<Received>& received) {
-    std::vector<Step> steps(1);
+std::vector<Commit> run_pipeline(Pipeline& pipeline, const PipelineSetup& setup, const std::vector<Received>& received) {
+    std::vector<Commit> commits(1);
     InputCounter counter(setup.links.size(), kStart_ns);
     std::mt19937 random(3);
     std::int64_t commit_ns = kStart_ns + kInputsCommit_ns;
-    const auto finish_step = [&] {
-        pipeline.take(steps.back().inputs, steps.back().derived);
-        steps.back().progress = pipeline.progress();
+    const auto finish_commit = [&] {
+        pipeline.take(commits.back().inputs, commits.back().derived);
+        commits.back().progress = pipeline.progress();
     };
     for (const Received& each : received) {
         for (; each.t_ns >= commit_ns; commit_ns += kInputsCommit_ns) {
-            finish_step();
-            steps.emplace_back();
+            finish_commit();
+            commits.emplace_back();
         }
         // Two clocks read one after the other, one of them steered by a few parts per million.
         const std::int64_t utc_ns = each.t_ns + (each.t_ns - kStart_ns) / 200'000 + 40 + random() % 200;
-        counter.chunk(each.link, each.t_ns, utc_ns, each.bytes, steps.back().inputs);
+        counter.chunk(each.link, each.t_ns, utc_ns, each.bytes, commits.back().inputs);
     }
-    finish_step();
-    return steps;
+    finish_commit();
+    return commits;
 }
 
 /// Of this process, so far; what waits in the page cache is counted when it is made.
@@ -135,16 +135,16 @@ std::uint64_t written_to_disk() {
 }
 
 void write(const std::filesystem::path& path, const PipelineSetup& setup, const Schema& schema,
-           const std::vector<Step>& steps) {
+           const std::vector<Commit>& commits) {
     create_recording(path, texts_of(setup), schema, {kStart_ns, kStart_ns, "", ""}, true);
     {
         RecordingFile file(path, schema, true);
         std::size_t derived = 0;
-        for (std::size_t i = 0; i < steps.size(); ++i) {
-            file.append(steps[i].inputs);
+        for (std::size_t i = 0; i < commits.size(); ++i) {
+            file.append(commits[i].inputs);
             file.commit();
-            if ((i + 1) % kDerivedCommits != 0 && i + 1 != steps.size()) continue;
-            for (; derived <= i; ++derived) file.append(steps[derived].derived, steps[derived].progress);
+            if ((i + 1) % kDerivedCommits != 0 && i + 1 != commits.size()) continue;
+            for (; derived <= i; ++derived) file.append(commits[derived].derived, commits[derived].progress);
             file.commit();
         }
         file.close("clean");
@@ -224,14 +224,14 @@ int main() {
     double bytes = 0;
     for (const Received& each : received) bytes += static_cast<double>(each.bytes.size());
     Pipeline pipeline(setup, kStart_ns);
-    const std::vector<Step> steps = run_pipeline(pipeline, setup, received);
+    const std::vector<Commit> commits = run_pipeline(pipeline, setup, received);
 
     const auto directory = std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
     std::filesystem::create_directory(directory);
     const auto empty = directory / "empty.sqlite", full = directory / "full.sqlite";
     write(empty, setup, pipeline.schema(), {});
     const std::uint64_t before = written_to_disk();
-    const double took_ms = ms_of([&] { write(full, setup, pipeline.schema(), steps); });
+    const double took_ms = ms_of([&] { write(full, setup, pipeline.schema(), commits); });
     const auto written = static_cast<double>(written_to_disk() - before);
     const auto size = static_cast<double>(std::filesystem::file_size(full));
 
