@@ -102,7 +102,8 @@ struct Commit {
     Progress progress;
 };
 
-std::vector<Commit> run_pipeline(Pipeline& pipeline, const PipelineSetup& setup, const std::vector<Received>& received) {
+std::vector<Commit> run_pipeline(Pipeline& pipeline, const PipelineSetup& setup,
+                                 const std::vector<Received>& received) {
     std::vector<Commit> commits(1);
     InputCounter counter(setup.links.size(), kStart_ns);
     std::mt19937 random(3);

@@ -22,7 +22,7 @@
 -- over id finds a time.
 --
 -- WAL journal while the recording is live; a cleanly closed recording is one file in DELETE mode. What the choices cost, in
--- bytes of file and bytes written to the disk, stands in DEVELOPERS.md, section "What a recording costs".
+-- bytes of file and bytes written to the disk, stands in tools/benchmarks/RECORDING.md.
 --
 -- Synchronous=FULL (the default): one fsync a commit; a pulled plug and a killed process lose at most the commit interval and
 -- the commit under way. NORMAL: no fsync; a killed process loses the same, a pulled plug everything since the last checkpoint.
