@@ -11,6 +11,8 @@ template <class... Each>
 struct Overloaded : Each... {
     using Each::operator()...;
 };
+template <class... Each>
+Overloaded(Each...) -> Overloaded<Each...>; // clang 14 does not deduce it from the aggregate
 
 std::string list(const auto& range, auto name) {
     std::string out;

@@ -111,8 +111,8 @@ analysis::Signal ChargeReadings::signal(Quantity quantity, std::int64_t t_zero_n
         if (seconds_between(t_zero_ns, kept.t_ns) > -analysis::kLookBefore_s - 1)
             out.readings.push_back({seconds_between(t_zero_ns, kept.t_ns), kept.value});
     std::ranges::stable_sort(out.readings, {}, &analysis::Reading::t_s);
-    const auto same = std::ranges::unique(out.readings, {}, &analysis::Reading::t_s);
-    out.readings.erase(same.begin(), same.end());
+    const auto same_time = [](const analysis::Reading& a, const analysis::Reading& b) { return a.t_s == b.t_s; };
+    out.readings.erase(std::unique(out.readings.begin(), out.readings.end(), same_time), out.readings.end());
     return out;
 }
 

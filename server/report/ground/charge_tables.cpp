@@ -77,12 +77,13 @@ Markup sensors_table(const Firing& firing) {
                        {"could be seen", true},
                        {"noise ratio", true},
                        {"p", true}});
-    for (const auto& [stem, title] : kSensors) {
-        const auto place = number_column(firing.row.table(), std::string(stem) + "_offset");
+    for (const auto& [sensor, title] : kSensors) {
+        const std::string stem = sensor;
+        const auto place = number_column(firing.row.table(), stem + "_offset");
         if (!place) continue;
-        const auto of = [&](const char* part) { return firing.row.value(std::string(stem) + part); };
+        const auto of = [&](const char* part) { return firing.row.value(stem + part); };
         const Column& offset = firing.row.table().columns[*place];
-        const std::string state = firing.row.word_of(std::string(stem) + "_state");
+        const std::string state = firing.row.word_of(stem + "_state");
         std::vector<Markup> cells{
             Markup::text(title),
             strong(state.empty() ? "not evaluated" : state),

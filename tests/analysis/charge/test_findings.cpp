@@ -118,7 +118,7 @@ TEST_CASE("edges of charges hold the truth within what they promise, from a kilo
 }
 
 TEST_CASE("peak, rise and decay of a pulse and the shock are those of the noiseless record") {
-    Tally peak, shock, decay;
+    Tally peak, shock;
     const auto firings = simulated_firings("separation-test");
     for (std::size_t k = 0; k < firings.size(); ++k) {
         const sim::Firing& firing = firings[k];

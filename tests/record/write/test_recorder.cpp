@@ -210,7 +210,7 @@ TEST_CASE("a disk that fails and recovers costs nothing that memory can hold") {
             }
             disk.fail_writes(code);
             for (int i = 0; i < 50; ++i) push(recorder, maker.next());
-            CHECK(eventually([&] { return recorder.status().fault.find(fault) == 0; }));
+            CHECK(eventually([&, fault = fault] { return recorder.status().fault.find(fault) == 0; }));
             CHECK_FALSE(recorder.status().recording);
             CHECK_FALSE(recorder.flush(5));
             disk.fail_writes(SQLITE_OK);
