@@ -26,11 +26,12 @@ class WindProfile {
 
     explicit WindProfile(const Site& site);
 
-    /// Place of a height among the nodes, [0, kNodes - 1], the ends beyond; the fraction lies between two of them.
+    /// Place of a height among the nodes, [0, kNodes - 1], the ends beyond; the fraction lies between two of them. NaN
+    /// is at the lowest: a place among them in any case.
     [[nodiscard]] static double node_at(double height_m) noexcept {
         constexpr double kLow_m = kLowNodes * kStep_m;
         const double at = height_m <= kLow_m ? height_m / kStep_m : kLowNodes + (height_m - kLow_m) / kHighStep_m;
-        return std::clamp(at, 0.0, kNodes - 1.0);
+        return at > 0 ? std::min(at, kNodes - 1.0) : 0;
     }
     /// Height of a node AGL.
     [[nodiscard]] static double node_height_m(int node) noexcept {

@@ -24,10 +24,10 @@ constexpr double kMarginDiameters = 1.5;
 constexpr double kGyrationOfLength = 0.25;
 constexpr double kNormalSlope_per_rad = 11; // nose and four fins
 
-/// Linear in a table of equal steps, the ends beyond.
+/// Linear in a table of equal steps, the ends beyond; NaN is at its begin.
 template <std::size_t N>
 double lookup(const std::array<double, N>& table, double at) {
-    const double clamped = std::clamp(at, 0.0, static_cast<double>(N - 1));
+    const double clamped = at > 0 ? std::min(at, static_cast<double>(N - 1)) : 0;
     const auto low = std::min(static_cast<std::size_t>(clamped), N - 2);
     const double part = clamped - static_cast<double>(low);
     return table[low] + part * (table[low + 1] - table[low]);
