@@ -4,7 +4,7 @@
 #include <optional>
 #include <string>
 
-#include "server/report/read/recorded.hpp"
+#include "server/record/by_name/recorded.hpp"
 
 namespace turnstone::report {
 

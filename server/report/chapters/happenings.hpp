@@ -1,8 +1,8 @@
 #pragma once
 /// What was told, and what people did: alerts, the operators' log, other events.
+#include "server/record/by_name/recorded.hpp"
 #include "server/report/chapters/clock.hpp"
 #include "server/report/page/markup.hpp"
-#include "server/report/read/recorded.hpp"
 
 namespace turnstone::report {
 

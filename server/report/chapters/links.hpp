@@ -2,9 +2,9 @@
 /// How well each link carried what was sent, and when it carried nothing.
 #include <vector>
 
+#include "server/record/by_name/recorded.hpp"
 #include "server/report/chapters/clock.hpp"
 #include "server/report/page/markup.hpp"
-#include "server/report/read/recorded.hpp"
 
 namespace turnstone::report {
 

@@ -4,8 +4,8 @@
 #include <string>
 #include <vector>
 
+#include "server/record/by_name/recorded.hpp"
 #include "server/report/page/markup.hpp"
-#include "server/report/read/recorded.hpp"
 
 namespace turnstone::report {
 

@@ -5,17 +5,10 @@
 #include <string>
 #include <vector>
 
+#include "server/record/by_name/trace.hpp"
 #include "server/report/page/markup.hpp"
 
 namespace turnstone::report {
-
-/// Values against time. NaN breaks the line. `low` and `high`, when not empty, are the extremes or the bounds of a
-/// band.
-struct Trace {
-    std::vector<double> t;
-    std::vector<double> y;
-    std::vector<double> low, high;
-};
 
 struct StripLimit {
     double value;

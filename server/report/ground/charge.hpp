@@ -5,9 +5,9 @@
 #include <string>
 #include <vector>
 
+#include "server/record/by_name/recorded.hpp"
 #include "server/report/draw/spectrum_chart.hpp"
 #include "server/report/page/markup.hpp"
-#include "server/report/read/recorded.hpp"
 
 namespace turnstone::report {
 

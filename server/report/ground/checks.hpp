@@ -5,8 +5,8 @@
 #include <vector>
 
 #include "server/pipeline/checklist/check.hpp"
+#include "server/record/by_name/recorded.hpp"
 #include "server/report/page/markup.hpp"
-#include "server/report/read/recorded.hpp"
 
 namespace turnstone::report {
 

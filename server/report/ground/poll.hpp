@@ -1,7 +1,7 @@
 #pragma once
 /// The readiness board and the poll of positions, as they stood last before liftoff or the end.
+#include "server/record/by_name/recorded.hpp"
 #include "server/report/page/markup.hpp"
-#include "server/report/read/recorded.hpp"
 
 namespace turnstone::report {
 

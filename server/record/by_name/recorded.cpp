@@ -1,4 +1,4 @@
-#include "server/report/read/recorded.hpp"
+#include "server/record/by_name/recorded.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -6,7 +6,7 @@
 
 #include "shared/time.hpp"
 
-namespace turnstone::report {
+namespace turnstone {
 
 namespace {
 
@@ -167,4 +167,4 @@ std::vector<std::string> texts_in(const Event& event, std::string_view name) {
     return texts == nullptr ? std::vector<std::string>() : *texts;
 }
 
-} // namespace turnstone::report
+} // namespace turnstone

@@ -1,6 +1,6 @@
 #pragma once
-/// A recording as reports ask of it: tables and columns by name, rows by time, events with their facts. Damage is
-/// passed over, and said by the page.
+/// A recording as reports and debriefs ask of it: tables and columns by name, rows by time, events with their facts.
+/// Damage is passed over, and said by whoever shows it.
 #include <cstddef>
 #include <cstdint>
 #include <initializer_list>
@@ -9,10 +9,10 @@
 #include <string_view>
 #include <vector>
 
+#include "server/record/by_name/trace.hpp"
 #include "server/record/read/reader.hpp"
-#include "server/report/draw/strip_chart.hpp"
 
-namespace turnstone::report {
+namespace turnstone {
 
 struct Window {
     std::int64_t from_ns;
@@ -107,4 +107,4 @@ class Recorded {
 [[nodiscard]] bool flag_in(const Event& event, std::string_view name);
 [[nodiscard]] std::vector<std::string> texts_in(const Event& event, std::string_view name);
 
-} // namespace turnstone::report
+} // namespace turnstone
