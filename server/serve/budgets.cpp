@@ -21,6 +21,7 @@ std::array<Limit, kBudgets> limits(std::size_t viewers_max) {
         {64, 256, 16},             // reads
         {1, 4, 1},                 // downloads
         {1, 1, 1},                 // disk_copies
+        {2, 8, 2},                 // jobs: one under way and one waiting
     }};
 }
 
@@ -37,6 +38,7 @@ constexpr std::array<Saying, kBudgets> kSayings{{
     {"reads of recordings", "try again in a moment"},
     {"downloads", "try again when one has ended"},
     {"copies of a recording under way", "try again when it has been sent, or when the recording has ended"},
+    {"jobs", "try again when one has ended, or stop one"},
 }};
 
 } // namespace

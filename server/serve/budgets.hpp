@@ -36,11 +36,12 @@ enum class Budget : unsigned char {
     replays,
     reads, ///< of recordings, waiting or under way
     downloads,
-    disk_copies ///< of a recording under way, on the disk until they are sent
+    disk_copies, ///< of a recording under way, on the disk until they are sent
+    jobs         ///< work for minutes, waiting or under way
 };
 consteval auto words_of(Budget) {
-    return words<Budget::disk_copies>("connections", "viewers", "answer_bytes", "replays", "reads", "downloads",
-                                      "disk_copies");
+    return words<Budget::jobs>("connections", "viewers", "answer_bytes", "replays", "reads", "downloads", "disk_copies",
+                               "jobs");
 }
 inline constexpr std::size_t kBudgets = kWords<Budget>.size();
 

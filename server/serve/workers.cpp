@@ -12,9 +12,10 @@
 namespace turnstone {
 namespace {
 
-constexpr std::size_t kSlowThreads = 2;      // one may be copying
+constexpr std::size_t kSlowThreads = 2;      // of each slow lane: one may be at it for long
 constexpr unsigned kLiveInARowMax = 8;       // then one of the others goes first: they wait, but they do not starve
 constexpr int kNiceness = 5;                 // reception and the live stream go before reads of what is recorded
+constexpr int kNicenessOfJobs = 10;          // and these before work for minutes
 constexpr std::size_t kReadersMax = 4;       // per worker: the live tape and recordings compared with it
 constexpr std::chrono::seconds kIdleTime{5}; // an open reader is in the way of anyone who wants to move the file
 
@@ -36,8 +37,10 @@ Result<RecordingReader*> ReaderCache::get(const std::filesystem::path& path) {
 
 Workers::Workers(std::size_t threads, Budgets& budgets)
     : budgets_(budgets), stored_max_(std::max<std::size_t>(threads, 2) - 1) {
-    for (std::size_t i = 0; i < std::max<std::size_t>(threads, 2); ++i) threads_.emplace_back([this] { run(false); });
-    for (std::size_t i = 0; i < kSlowThreads; ++i) threads_.emplace_back([this] { run(true); });
+    for (std::size_t i = 0; i < std::max<std::size_t>(threads, 2); ++i)
+        threads_.emplace_back([this] { run(std::nullopt); });
+    for (const Lane lane : {Lane::slow, Lane::jobs})
+        for (std::size_t i = 0; i < kSlowThreads; ++i) threads_.emplace_back([this, lane] { run(lane); });
 }
 
 Workers::~Workers() {
@@ -86,8 +89,8 @@ std::size_t Workers::waiting() const {
     return count;
 }
 
-std::optional<Lane> Workers::next_lane(bool for_slow) const {
-    if (for_slow) return has_jobs(Lane::slow) ? std::optional(Lane::slow) : std::nullopt;
+std::optional<Lane> Workers::next_lane(std::optional<Lane> own) const {
+    if (own) return has_jobs(*own) ? own : std::nullopt;
     const bool stored = has_jobs(Lane::stored) && stored_under_way_ < stored_max_;
     if (has_jobs(Lane::live) && (!stored || live_in_a_row_ < kLiveInARowMax)) return Lane::live;
     return stored ? std::optional(Lane::stored) : std::nullopt;
@@ -102,19 +105,20 @@ Workers::Taken Workers::take(Lane lane) {
         turns.pop_front();
     else
         turns.splice(turns.end(), turns, turns.begin());
-    if (lane != Lane::slow) live_in_a_row_ = lane == Lane::live ? live_in_a_row_ + 1 : 0;
+    if (lane == Lane::live || lane == Lane::stored) live_in_a_row_ = lane == Lane::live ? live_in_a_row_ + 1 : 0;
     if (lane == Lane::stored) ++stored_under_way_;
     return taken;
 }
 
-void Workers::run(bool for_slow) {
-    ::setpriority(PRIO_PROCESS, 0, kNiceness); // of this thread alone; refused, it reads as fast as the others run
+void Workers::run(std::optional<Lane> own) {
+    const int niceness = own == Lane::jobs ? kNicenessOfJobs : kNiceness;
+    ::setpriority(PRIO_PROCESS, 0, niceness); // of this thread alone; refused, it reads as fast as the others run
     ReaderCache cache;
     std::uint64_t released = 0;
     std::unique_lock lock(mutex_);
     while (!stopping_) {
-        const bool woken = wake_.wait_for(
-            lock, kIdleTime, [&] { return stopping_ || next_lane(for_slow) || released != release_count_; });
+        const bool woken =
+            wake_.wait_for(lock, kIdleTime, [&] { return stopping_ || next_lane(own) || released != release_count_; });
         if (!woken || released != release_count_) {
             released = release_count_;
             lock.unlock();
@@ -122,7 +126,7 @@ void Workers::run(bool for_slow) {
             lock.lock();
             continue;
         }
-        const auto lane = next_lane(for_slow);
+        const auto lane = next_lane(own);
         if (stopping_ || !lane) continue;
         {
             Taken taken = take(*lane);

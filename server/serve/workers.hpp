@@ -2,8 +2,9 @@
 /// A few threads that read recordings, so that no SQLite call and no access to a file ever happens on the serve thread.
 /// Each has its own small cache of open readers.
 ///
-/// Jobs wait in lanes. Reads of the live recording go first; reads of others never take the last free thread, and long
-/// jobs have threads of their own. Within a lane clients take turns, so that nobody gets ahead by asking more often.
+/// Jobs wait in lanes. Reads of the live recording go first; reads of others never take the last free thread, and slow
+/// lanes have threads of their own, two each. Within a lane clients take turns, so that nobody gets ahead by asking
+/// more often.
 #include <array>
 #include <condition_variable>
 #include <cstddef>
@@ -41,7 +42,8 @@ class ReaderCache {
 enum class Lane : unsigned char {
     live,   ///< of the recording under way
     stored, ///< of any other
-    slow    ///< copies and searches that may last for seconds
+    slow,   ///< copies and searches that may last for seconds
+    jobs    ///< work that may last for minutes
 };
 
 class Workers {
@@ -78,8 +80,9 @@ class Workers {
         Lane lane;
     };
 
-    void run(bool for_slow);
-    [[nodiscard]] std::optional<Lane> next_lane(bool for_slow) const;
+    /// Of a thread that serves one lane or, without one, the first two.
+    void run(std::optional<Lane> own);
+    [[nodiscard]] std::optional<Lane> next_lane(std::optional<Lane> own) const;
     [[nodiscard]] Taken take(Lane lane);
     [[nodiscard]] std::list<Turn>& queue(Lane lane) { return queues_[static_cast<std::size_t>(lane)]; }
     [[nodiscard]] bool has_jobs(Lane lane) const { return !queues_[static_cast<std::size_t>(lane)].empty(); }
@@ -88,7 +91,7 @@ class Workers {
     const std::size_t stored_max_; ///< threads that may read what is not live
     mutable std::mutex mutex_;     // guards everything below except the threads themselves
     std::condition_variable wake_;
-    std::array<std::list<Turn>, 3> queues_; ///< by lane; the front is next
+    std::array<std::list<Turn>, 4> queues_; ///< by lane; the front is next
     std::size_t stored_under_way_ = 0;
     unsigned live_in_a_row_ = 0;
     std::uint64_t release_count_ = 0;

@@ -91,6 +91,9 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
      {"shared", "server/pipeline", "server/pipeline/station", "server/record/format", "server/record/write",
       "server/record/read"}},
 
+    {"server/debrief", {"shared"}},
+    {"server/debrief/flights", {"shared", "server/record/read", "server/record/by_name", "server/debrief"}},
+
     {"server/report/text", {"shared"}},
     {"server/report/page", {"protocol/text"}},
     {"server/report/draw", {"server/record/by_name", "server/report/text", "server/report/page"}},
@@ -108,7 +111,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
 
     {"server/serve/parse", {"shared", "server/pipeline"}},
     {"server/serve/map", {"shared", "server/record/format", "server/serve/parse"}},
-    {"server/serve", {"shared", "server/pipeline", "server/record/read", "server/record/write", "server/serve/map"}},
+    {"server/serve",
+     {"shared", "server/pipeline", "server/record/read", "server/record/write", "server/debrief", "server/serve/map"}},
     {"server/serve/encode",
      {"protocol/dictionary", "server/pipeline", "server/record/read", "server/record/write", "server/serve/parse",
       "server/serve"}},

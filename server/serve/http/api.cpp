@@ -11,10 +11,10 @@ using boost::asio::awaitable;
 
 Api::Api(const std::filesystem::path& recordings, std::span<const Asset> assets, const ServeSources& sources,
          const OperatorActions& actions, OperatorAccess& access, LiveRecording& live, Workers& workers,
-         Budgets& budgets, Downloads& downloads, ServeCounters& counters, JoinRoutes join, MapRoutes map)
+         Budgets& budgets, Downloads& downloads, Jobs& jobs, ServeCounters& counters, JoinRoutes join, MapRoutes map)
     : sources_(sources), workers_(workers), budgets_(budgets), counters_(counters), join_(join),
       recordings_(recordings, live, sources.recorder, workers, budgets, downloads),
-      operator_(access, sources, actions, live, recordings, workers, downloads, counters, std::move(join)),
+      operator_(access, sources, actions, live, recordings, workers, downloads, counters, std::move(join)), jobs_(jobs),
       files_(assets), map_(std::move(map)) {}
 
 awaitable<Answer> Api::answer(const Request& request) {
@@ -27,6 +27,8 @@ awaitable<Answer> Api::answer(const Request& request) {
         co_return co_await recordings_.read(request);
     }
     if (segments.size() == 3 && segments[0] == "api" && segments[1] == "live") co_return operator_.live_action(request);
+    if (path == "/api/jobs") co_return jobs_.begin(request);
+    if (segments.size() == 3 && path.starts_with("/api/jobs/")) co_return jobs_.one(request);
     if (segments.size() == 6 && path.starts_with("/api/map/tiles/")) co_return co_await map_.tile(request);
     if (path == "/api/session") co_return operator_.session(request);
     if (path == "/api/stream") co_return error_answer(400, "this address speaks WebSocket (RFC 6455) only");

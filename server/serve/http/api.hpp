@@ -10,12 +10,14 @@
 #include "server/serve/counters.hpp"
 #include "server/serve/http/access.hpp"
 #include "server/serve/http/answer.hpp"
+#include "server/serve/http/flights/job_routes.hpp"
 #include "server/serve/http/join_routes.hpp"
 #include "server/serve/http/map_routes.hpp"
 #include "server/serve/http/operator_routes.hpp"
 #include "server/serve/http/recordings/downloads.hpp"
 #include "server/serve/http/recordings/recording_routes.hpp"
 #include "server/serve/http/static_files.hpp"
+#include "server/serve/jobs.hpp"
 #include "server/serve/live_recording.hpp"
 #include "server/serve/settings.hpp"
 #include "server/serve/workers.hpp"
@@ -27,7 +29,7 @@ class Api {
     /// All must outlive it.
     Api(const std::filesystem::path& recordings, std::span<const Asset> assets, const ServeSources& sources,
         const OperatorActions& actions, OperatorAccess& access, LiveRecording& live, Workers& workers, Budgets& budgets,
-        Downloads& downloads, ServeCounters& counters, JoinRoutes join, MapRoutes map);
+        Downloads& downloads, Jobs& jobs, ServeCounters& counters, JoinRoutes join, MapRoutes map);
     /// Host and Origin are known to be allowed.
     [[nodiscard]] boost::asio::awaitable<Answer> answer(const Request& request);
 
@@ -42,6 +44,7 @@ class Api {
     JoinRoutes join_;
     RecordingRoutes recordings_;
     OperatorRoutes operator_;
+    JobRoutes jobs_;
     StaticFiles files_;
     MapRoutes map_;
 };

@@ -11,6 +11,7 @@
 #include "server/record/read/catalogue.hpp"
 #include "server/serve/encode/tape_time.hpp"
 #include "server/serve/http/on_worker.hpp"
+#include "server/serve/http/refusals.hpp"
 #include "server/serve/join_code.hpp"
 #include "server/serve/parse/desk_request.hpp"
 #include "server/serve/parse/operator_request.hpp"
@@ -25,19 +26,6 @@ using nlohmann::json;
 /// A wrong key beyond the first few is answered this late, and its connection held meanwhile: with the connections an
 /// address may have, that bounds how fast anybody guesses.
 constexpr std::chrono::seconds kWrongKeyHeld{1};
-
-/// Refusals common to all requests with a body. Empty: go on.
-std::optional<Answer> refuse_body(const Request& request) {
-    if (const auto allowed = allow_parameters(request.target, {}); !allowed)
-        return error_answer(400, allowed.error().message);
-    if (!request.content_type.starts_with("application/json"))
-        return error_answer(415, "send the request's body as 'Content-Type: application/json'");
-    return std::nullopt;
-}
-
-Answer needs_operator() {
-    return error_answer(403, "only the operator may do this; unlock with the key printed when the server started");
-}
 
 Answer session_answer(bool is_operator, const std::string& position) {
     json session{{"role", is_operator ? "operator" : "viewer"}, {"version", TURNSTONE_VERSION}};

@@ -10,18 +10,22 @@ namespace turnstone {
 
 using nlohmann::json;
 
-std::optional<json> parse_flat_object(std::string_view text) {
-    constexpr int kDepthMax = 4; // bounds what a hostile text can make the parser do
-    bool too_deep = false;
+std::optional<json> parse_object(std::string_view text, int depth_max) {
+    bool too_deep = false; // what a hostile text can make the parser do is bounded
     json object = json::parse(
         text,
         [&](int depth, json::parse_event_t, json&) {
-            too_deep = too_deep || depth > kDepthMax;
+            too_deep = too_deep || depth > depth_max;
             return !too_deep;
         },
         false);
     if (too_deep || !object.is_object()) return std::nullopt;
     return object;
+}
+
+std::optional<json> parse_flat_object(std::string_view text) {
+    constexpr int kDepthMax = 4;
+    return parse_object(text, kDepthMax);
 }
 
 std::optional<double> number_member(const json& object, const char* name, double min, double max) {

@@ -16,6 +16,8 @@ namespace turnstone {
 /// 64 bits.
 inline constexpr double kTapeSecondsMax = 1e9;
 
+/// Empty: not a JSON object, or nested deeper than `depth_max`.
+[[nodiscard]] std::optional<nlohmann::json> parse_object(std::string_view text, int depth_max);
 /// Empty: not a JSON object, or nested deeper than any message is.
 [[nodiscard]] std::optional<nlohmann::json> parse_flat_object(std::string_view text);
 

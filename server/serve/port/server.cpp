@@ -17,6 +17,7 @@
 #include <fmt/format.h>
 #include <spdlog/spdlog.h>
 
+#include "server/serve/jobs.hpp"
 #include "server/serve/live_recording.hpp"
 #include "server/serve/port/http_connections.hpp"
 #include "server/serve/port/no_throw.hpp"
@@ -81,6 +82,7 @@ struct Server::State {
     Downloads downloads{settings.recordings};
     asio::io_context context{1};
     tcp::acceptor acceptor{context};
+    Jobs jobs; // outlives the workers that do them
     Workers workers;
     ServeCounters counters;
     LiveRecording live;
@@ -95,8 +97,8 @@ struct Server::State {
 
     State(ServeSettings given, ServeSources asked, OperatorActions allowed)
         : settings(std::move(given)), sources(std::move(asked)), actions(std::move(allowed)),
-          budgets(settings.viewers_max), workers(settings.workers, budgets),
-          hub(context, settings, sources, workers, budgets, live, counters),
+          budgets(settings.viewers_max), jobs(settings.recordings, workers, budgets),
+          workers(settings.workers, budgets), hub(context, settings, sources, workers, budgets, live, counters),
           door(connections_most(budgets),
                [this](int descriptor, const std::string& from) { enter(descriptor, from); }) {}
 
@@ -200,7 +202,8 @@ Result<void> Server::start() {
     s.connections = std::make_shared<HttpConnections>(
         HostCheck(s.settings.listen_address, s.settings.host_names), *s.access, s.budgets,
         Api(s.settings.recordings, s.settings.assets, s.sources, s.actions, *s.access, s.live, s.workers, s.budgets,
-            s.downloads, s.counters, JoinRoutes([this] { return addresses(); }), MapRoutes(s.settings.map, s.workers)),
+            s.downloads, s.jobs, s.counters, JoinRoutes([this] { return addresses(); }),
+            MapRoutes(s.settings.map, s.workers)),
         sender, ViewerEntrance(s.hub, s.budgets, sender, s.counters, s.settings.send_buffer_bytes));
     asio::co_spawn(s.context, s.accept(), log_failure);
     if (s.settings.tls) {
@@ -278,6 +281,7 @@ void Server::stop(std::chrono::milliseconds deadline) {
     s.thread.join();
     s.door.stop();
     s.downloads.stop();
+    s.jobs.stop_all();
     s.workers.stop();
 }
 

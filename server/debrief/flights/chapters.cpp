@@ -1,0 +1,119 @@
+#include "server/debrief/flights/chapters.hpp"
+
+#include <algorithm>
+#include <iterator>
+#include <utility>
+
+namespace turnstone::debrief {
+
+namespace {
+
+void describe(const Event& event, Chapter& chapter) {
+    for (const EventValue& value : event.values) {
+        if (const auto* text = std::get_if<std::string>(&value.value)) {
+            if (value.name == "notes") chapter.notes = *text;
+            if (value.name == "configuration") chapter.configuration = *text;
+        } else if (const auto* texts = std::get_if<std::vector<std::string>>(&value.value)) {
+            if (value.name == "tags") chapter.tags = *texts;
+        }
+    }
+}
+
+void forget_flight(Chapter& chapter) {
+    chapter.liftoff_ns = chapter.burnout_ns = chapter.apogee_ns = std::nullopt;
+    chapter.drogue_out_ns = chapter.main_out_ns = chapter.touchdown_ns = std::nullopt;
+    chapter.phases.clear();
+}
+
+void take(const Event& event, Chapter& chapter) {
+    const std::string_view word = what(event);
+    if (word == "flight_named") {
+        chapter.name = text_in(event, "name");
+    } else if (word == "flight_described") {
+        describe(event, chapter);
+    } else if (word == "liftoff") {
+        forget_flight(chapter);
+        chapter.liftoff_ns = event.t_ns;
+        chapter.liftoff_sigma_s = event.t_sigma_s;
+    } else if (word == "false_liftoff") {
+        forget_flight(chapter);
+    } else if (!chapter.liftoff_ns || event.t_ns < *chapter.liftoff_ns) {
+        return;
+    } else if (word == "phase_began") {
+        chapter.phases.push_back({text_in(event, "phase"), event.t_ns, event.t_sigma_s, chapter.window.to_ns});
+    } else {
+        const std::pair<std::string_view, std::optional<std::int64_t> Chapter::*> moments[] = {
+            {"burnout", &Chapter::burnout_ns},
+            {"apogee", &Chapter::apogee_ns},
+            {"drogue_out", &Chapter::drogue_out_ns},
+            {"main_out", &Chapter::main_out_ns},
+            {"touchdown", &Chapter::touchdown_ns}};
+        for (const auto& [name, moment] : moments)
+            if (word == name) chapter.*moment = event.t_ns;
+    }
+}
+
+/// Whether it came down without a parachute: by the phase before it was down.
+bool fell(const Chapter& chapter) {
+    const auto down = std::ranges::find(chapter.phases, "down", &ChapterPhase::word);
+    if (down == chapter.phases.begin() || down == chapter.phases.end()) return false;
+    const std::string& before = std::prev(down)->word;
+    return before == "coasting" || before == "falling (no parachute)";
+}
+
+void settle(const Recorded& recorded, Chapter& chapter) {
+    for (std::size_t i = 0; i < chapter.phases.size(); ++i)
+        chapter.phases[i].until_ns = i + 1 < chapter.phases.size() ? chapter.phases[i + 1].t_ns : chapter.window.to_ns;
+    if (chapter.touchdown_ns) {
+        chapter.ended = fell(chapter) ? Ended::impact : Ended::touchdown;
+        return;
+    }
+    bool silent = !chapter.phases.empty() && chapter.phases.back().word == "presumed down";
+    for (const Event& event : recorded.events()) {
+        if (event.vehicle != static_cast<int>(chapter.vehicle) || event.t_ns < chapter.window.from_ns ||
+            event.t_ns >= chapter.window.to_ns)
+            continue;
+        if (what(event) == "signal_lost") silent = true;
+        if (what(event) == "signal_reacquired") silent = false;
+    }
+    chapter.ended = silent ? Ended::signal_lost : Ended::under_way;
+}
+
+} // namespace
+
+Window Chapter::flown() const {
+    Window flown{liftoff_ns.value_or(window.from_ns), window.to_ns};
+    if (touchdown_ns)
+        flown.to_ns = *touchdown_ns;
+    else if (!phases.empty() && phases.back().word == "presumed down")
+        flown.to_ns = phases.back().t_ns;
+    return flown;
+}
+
+std::optional<std::int64_t> Chapter::began(std::string_view phase) const {
+    const auto found = std::ranges::find(phases, phase, &ChapterPhase::word);
+    return found == phases.end() ? std::nullopt : std::optional(found->t_ns);
+}
+
+std::vector<Chapter> chapters_in(const Recorded& recorded) {
+    std::vector<Chapter> all;
+    for (std::size_t vehicle = 0; vehicle < recorded.setup().vehicles.size(); ++vehicle) {
+        std::vector<Chapter> chapters{{.vehicle = vehicle, .number = 1, .window = recorded.whole()}};
+        for (const Event& event : recorded.events()) {
+            if (event.vehicle != static_cast<int>(vehicle)) continue;
+            if (what(event) == "ready_again") {
+                chapters.back().window.to_ns = event.t_ns;
+                chapters.push_back({.vehicle = vehicle,
+                                    .number = chapters.size() + 1,
+                                    .window = {event.t_ns, recorded.whole().to_ns}});
+            } else {
+                take(event, chapters.back());
+            }
+        }
+        for (Chapter& chapter : chapters) settle(recorded, chapter);
+        std::ranges::move(chapters, std::back_inserter(all));
+    }
+    return all;
+}
+
+} // namespace turnstone::debrief

@@ -1,0 +1,56 @@
+#pragma once
+/// The chapters of a recording: each is one vehicle from when it was ready, or the recording's start, until it was
+/// ready again. A chapter with a liftoff is a flight. STREAM.md says what counts; the dashboard counts the same.
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "server/record/by_name/recorded.hpp"
+#include "shared/words.hpp"
+
+namespace turnstone::debrief {
+
+enum class Ended : unsigned char {
+    touchdown,
+    impact,      ///< down without a parachute
+    signal_lost, ///< presumed down, or silent when the recording ended
+    under_way    ///< still flying when the recording ended, or now
+};
+consteval auto words_of(Ended) {
+    return words<Ended::under_way>("touchdown", "impact", "signal_lost", "under_way");
+}
+
+struct ChapterPhase {
+    std::string word;
+    std::int64_t t_ns;
+    double sigma_s;
+    std::int64_t until_ns;
+};
+
+struct Chapter {
+    std::size_t vehicle = 0;
+    std::size_t number = 1; ///< of this vehicle in this recording
+    Window window{};        ///< until the next chapter or the recording's end
+    std::string name = {};  ///< what operators wrote: this and the next three
+    std::string notes = {};
+    std::vector<std::string> tags = {};
+    std::string configuration = {};
+    std::optional<std::int64_t> liftoff_ns = {}; ///< empty: not flown
+    double liftoff_sigma_s = 0;
+    std::optional<std::int64_t> burnout_ns = {}, apogee_ns = {}, drogue_out_ns = {}, main_out_ns = {},
+                                touchdown_ns = {};
+    std::vector<ChapterPhase> phases = {}; ///< from liftoff on
+    Ended ended = Ended::under_way;        ///< of a flight
+
+    /// From liftoff until it was down, was presumed to be, or the chapter ended.
+    [[nodiscard]] Window flown() const;
+    [[nodiscard]] std::optional<std::int64_t> began(std::string_view phase) const;
+};
+
+/// Of every vehicle, in the order of the vehicles and then of time, flown or not.
+[[nodiscard]] std::vector<Chapter> chapters_in(const Recorded& recorded);
+
+} // namespace turnstone::debrief
