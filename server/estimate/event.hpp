@@ -58,6 +58,7 @@ enum class EventId : unsigned char {
     joined_in_flight,
     ready_again,
     flight_named,
+    flight_described,
     shock,
     pressure_pulse,
     // Of sensors
@@ -148,6 +149,7 @@ inline constexpr Worded<EventId> kEventWords[] = {
     {EventId::joined_in_flight, "joined_in_flight"},
     {EventId::ready_again, "ready_again"},
     {EventId::flight_named, "flight_named"},
+    {EventId::flight_described, "flight_described"},
     {EventId::shock, "shock"},
     {EventId::pressure_pulse, "pressure_pulse"},
     {EventId::sensor_out_of_range, "sensor_out_of_range"},

@@ -28,7 +28,14 @@ struct Writer {
         return out;
     }
     static json object(const NameFlight& flight) {
-        return {{"action", "name_flight"}, {"vehicle", flight.vehicle}, {"name", flight.name}};
+        return said({{"action", "name_flight"}, {"vehicle", flight.vehicle}, {"name", flight.name}}, flight.t_ns);
+    }
+    static json object(const DescribeFlight& flight) {
+        json out{{"action", "describe_flight"}, {"vehicle", flight.vehicle}};
+        if (flight.notes) out["notes"] = *flight.notes;
+        if (flight.tags) out["tags"] = *flight.tags;
+        if (flight.configuration) out["configuration"] = *flight.configuration;
+        return said(std::move(out), flight.t_ns);
     }
     static json object(const Acknowledge& alert) { return {{"action", "acknowledge"}, {"key", alert.key}}; }
     static json object(const Shelve& alert) {
@@ -358,7 +365,14 @@ std::optional<Action> read(const json& object) {
         if (object.contains("text")) change.text = in.text("text");
         out = change;
     } else if (kind == "name_flight") {
-        out = NameFlight{in.text("vehicle"), in.text("name")};
+        out = NameFlight{in.text("vehicle"), in.text("name"), in.time("t_ns")};
+    } else if (kind == "describe_flight") {
+        DescribeFlight flight{.vehicle = in.text("vehicle")};
+        if (object.contains("notes")) flight.notes = in.text("notes");
+        if (object.contains("tags")) flight.tags = in.texts("tags");
+        if (object.contains("configuration")) flight.configuration = in.text("configuration");
+        flight.t_ns = in.time("t_ns");
+        out = std::move(flight);
     } else if (kind == "acknowledge") {
         out = Acknowledge{in.text("key")};
     } else if (kind == "shelve") {

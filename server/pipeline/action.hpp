@@ -34,11 +34,21 @@ struct ChangeMark {
     std::optional<std::string> text = {};
     friend bool operator==(const ChangeMark&, const ChangeMark&) = default;
 };
-/// The flight that a vehicle is on, or else its next one.
+/// The flight that a vehicle is on at `t_ns` or, without one, now; or else its next one.
 struct NameFlight {
     std::string vehicle;
     std::string name; ///< empty: none
+    std::optional<std::int64_t> t_ns = {};
     friend bool operator==(const NameFlight&, const NameFlight&) = default;
+};
+/// The same flight. What is left out stays as it is.
+struct DescribeFlight {
+    std::string vehicle;
+    std::optional<std::string> notes = {};
+    std::optional<std::vector<std::string>> tags = {};
+    std::optional<std::string> configuration = {}; ///< of the vehicle, in the crew's word
+    std::optional<std::int64_t> t_ns = {};
+    friend bool operator==(const DescribeFlight&, const DescribeFlight&) = default;
 };
 /// An operator has seen the alert with this key.
 struct Acknowledge {
@@ -222,10 +232,10 @@ struct UnknownAction {
     friend bool operator==(const UnknownAction&, const UnknownAction&) = default;
 };
 
-using Action = std::variant<Marker, Note, ChangeMark, NameFlight, Acknowledge, Shelve, Unshelve, Countdown, LinkReport,
-                            RecorderReport, Backlog, Resumed, EngineTotal, CarriedAlert, ProcedureCommand, StepCommand,
-                            CheckStatement, PollQuestion, PollAnswer, Entered, StationFigure, PastProcedure,
-                            CarriedProcedure, CarriedVerdict, UnknownAction>;
+using Action = std::variant<Marker, Note, ChangeMark, NameFlight, DescribeFlight, Acknowledge, Shelve, Unshelve,
+                            Countdown, LinkReport, RecorderReport, Backlog, Resumed, EngineTotal, CarriedAlert,
+                            ProcedureCommand, StepCommand, CheckStatement, PollQuestion, PollAnswer, Entered,
+                            StationFigure, PastProcedure, CarriedProcedure, CarriedVerdict, UnknownAction>;
 
 /// One line of JSON, {"action": KIND, ...}; times as decimal strings, since they pass 2^53.
 [[nodiscard]] std::string to_json(const Action& action);

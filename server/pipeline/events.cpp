@@ -59,6 +59,8 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      [](const Facts& f) {
          return f.text("name").empty() ? "The flight has no name" : fmt::format("Flight named \"{}\"", f.text("name"));
      }},
+    {EventId::flight_described, "{vehicle}/flight/{event}", flight_event, Level::note,
+     say<"Notes, tags or configuration of the flight changed">},
     {EventId::shock, "{vehicle}/pulse/acceleration", flight_event, Level::note,
      [](const Facts& f) {
          return fmt::format("Shock of {:.0f} m/s² for {:.0f} ms", f.number("peak_mps2"), 1e3 * f.number("duration_s"));

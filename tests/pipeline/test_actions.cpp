@@ -77,7 +77,8 @@ TEST_CASE("a link that goes away raises one caution, and clears it when it comes
 TEST_CASE("an action about what this station does not have is recorded and has no effect") {
     for (const Action& action : {Action(LinkReport{"nowhere", LinkState::open}), Action(EngineTotal{"nobody", 3600}),
                                  Action(EngineTotal{"alpha", 3600}), // alpha has no engine
-                                 Action(ChangeMark{"marker/1", "x"}), Action(NameFlight{"nobody", "x"})}) {
+                                 Action(ChangeMark{"marker/1", "x"}), Action(NameFlight{"nobody", "x"}),
+                                 Action(DescribeFlight{.vehicle = "nobody", .notes = "x"})}) {
         Run run;
         run.act(1, action);
         CHECK(run.out.events.empty());
@@ -94,6 +95,9 @@ TEST_CASE("an action written as JSON reads back as itself") {
         ChangeMark{"marker/1", "there"},
         ChangeMark{"note/2"},
         NameFlight{"alpha", "\u00b5"},
+        NameFlight{"alpha", "x", 1'780'000'000'123'456'789},
+        DescribeFlight{.vehicle = "alpha"},
+        DescribeFlight{.vehicle = "alpha", .notes = "", .tags = {{"a", "\u00b5"}}, .configuration = "b", .t_ns = -5},
         Acknowledge{"link/radio/down"},
         Shelve{"alpha/limit/power.battery/low", 0.1 + 0.2},
         Unshelve{"\u00b5"},
@@ -181,6 +185,7 @@ TEST_CASE("JSON that is not an action of this version is kept word for word and 
             R"({"action":"change_mark"})",
             R"({"action":"change_mark","key":"marker/1","text":5})",
             R"({"action":"name_flight","vehicle":"alpha"})",
+            R"({"action":"describe_flight","vehicle":"alpha","tags":"a"})",
             R"({"action":"acknowledge"})",
             R"({"action":"shelve","key":"x"})",
             R"({"action":"shelve","key":"x","for_s":"5"})",

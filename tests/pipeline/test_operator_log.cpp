@@ -109,11 +109,43 @@ TEST_CASE(
     CHECK(said == std::vector<std::pair<int, std::string>>{{1, "Flight named \"First hop\""},
                                                            {0, "Flight named \"Long burn\""},
                                                            {0, "The flight has no name"}});
-    CHECK(run.log.carried() == std::vector<NameFlight>{{"beta", "First hop"}});
+    const auto carried = [&] {
+        std::vector<Action> actions;
+        run.log.carry(actions);
+        return actions;
+    };
+    CHECK(carried() == std::vector<Action>{NameFlight{"beta", "First hop"}});
     const Marks from = run.out.marks();
     run.out.events.push_back(make_event({.id = EventId::ready_again, .t_ns = at(90)}, at(91), {1, "beta"}));
     run.log.see(run.out, from);
-    CHECK(run.log.carried().empty());
+    CHECK(carried().empty());
+    // Of the flight before, which ended at 90 s: that one has the name, and this one still has none.
+    run.take(95, NameFlight{"beta", "Windy hop", at(80)});
+    CHECK(run.out.events.back().t_ns == at(80));
+    CHECK(run.out.events.back().text == "Flight named \"Windy hop\"");
+    CHECK(carried().empty());
+}
+
+TEST_CASE("a flight's notes, tags and configuration change one by one, and go over to a new recording") {
+    Written run;
+    run.take(1, DescribeFlight{.vehicle = "beta", .notes = "camera on", .tags = {{"camera", "C6"}}});
+    run.take(2, DescribeFlight{.vehicle = "beta", .configuration = "two fins swapped"});
+    run.take(3, DescribeFlight{.vehicle = "nobody", .notes = "x"});
+    run.take(4, DescribeFlight{.vehicle = "beta"}); // says nothing
+    std::vector<std::string> said;
+    for (const Event& event : run.out.events) {
+        CHECK(event.id == EventId::flight_described);
+        CHECK(event.vehicle == 1);
+        said.push_back(to_json(event.values));
+    }
+    CHECK(said == std::vector<std::string>{R"({"notes":"camera on","tags":["camera","C6"]})",
+                                           R"({"configuration":"two fins swapped"})"});
+    std::vector<Action> carried;
+    run.log.carry(carried);
+    CHECK(
+        carried ==
+        std::vector<Action>{DescribeFlight{
+            .vehicle = "beta", .notes = "camera on", .tags = {{"camera", "C6"}}, .configuration = "two fins swapped"}});
 }
 
 TEST_CASE("a new recording begins with the names of the flights under way") {

@@ -257,7 +257,7 @@ std::vector<Action> Pipeline::carried_actions() const {
         if (const auto running_s = state_->vehicles[v].chain().engine_running_s())
             actions.push_back(EngineTotal{state_->setup->vehicles[v].dictionary.vehicle, *running_s});
     if (const auto countdown = state_->countdown.carried()) actions.emplace_back(*countdown);
-    for (NameFlight& flight : state_->operator_log.carried()) actions.emplace_back(std::move(flight));
+    state_->operator_log.carry(actions);
     state_->monitor->carry(state_->latest_ns, actions);
     return actions;
 }
