@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "server/record/format/file_stamp.hpp"
 #include "server/record/read/reader.hpp"
 
 namespace turnstone {
@@ -23,17 +24,10 @@ class RecordingList {
     [[nodiscard]] std::uint64_t opened() const;
 
   private:
-    /// Sizes and times of modification of a file and its write-ahead file.
-    struct Stamp {
-        std::uintmax_t bytes = 0, wal_bytes = 0;
-        std::filesystem::file_time_type written, wal_written;
-        friend bool operator==(const Stamp&, const Stamp&) = default;
-    };
     struct Known {
-        Stamp stamp;
+        FileStamp stamp;
         RecordingInfo info;
     };
-    [[nodiscard]] static Stamp stamp_of(const std::filesystem::path& path);
 
     const std::filesystem::path folder_;
     mutable std::mutex mutex_; ///< guards the rest; held while files are opened, so that none is opened twice

@@ -75,23 +75,29 @@ class HandMade {
         rows_.push_back({of.id, t_s, std::move(numbers), of.columns.size() - of.number_count});
     }
     void event(EventId id, double t_s, EventValues values = {}, const std::string& about = "", bool cleared = false,
-               double t_sigma_s = 0) {
+               double t_sigma_s = 0, int vehicle = 0) {
         events_.push_back(make_event({.id = id,
                                       .t_ns = at(t_s),
                                       .t_sigma_s = t_sigma_s,
                                       .about = about,
                                       .values = std::move(values),
                                       .cleared = cleared},
-                                     at(t_s), {0, setup_.vehicles[0].dictionary.vehicle}));
+                                     at(t_s),
+                                     {vehicle, vehicle == 0 ? setup_.vehicles[0].dictionary.vehicle : "another"}));
     }
     [[nodiscard]] std::int64_t at(double t_s) const { return t_start_ns_ + static_cast<std::int64_t>(t_s * 1e9); }
     PipelineSetup& setup() { return setup_; }
 
     /// Records all of it, to the second `end_s`; returns the file.
     std::filesystem::path record(const test::TemporaryFolder& folder, double end_s) {
+        return record_on(folder, end_s).second;
+    }
+    /// The same, and the recorder that still has the file open.
+    std::pair<std::unique_ptr<Recorder>, std::filesystem::path> record_on(const test::TemporaryFolder& folder,
+                                                                          double end_s) {
         std::ranges::stable_sort(rows_, {}, &Row::t_s);
-        Recorder recorder(test::recorder_settings(folder.path()), setup_);
-        const std::string id = recorder.begin(
+        auto recorder = std::make_unique<Recorder>(test::recorder_settings(folder.path()), setup_);
+        const std::string id = recorder->begin(
             schema_, {.t_start_ns = t_start_ns_, .utc_start_ns = t_start_ns_, .name = "", .continues = ""},
             t_start_ns_);
         auto inputs = std::make_shared<Inputs>();
@@ -105,9 +111,9 @@ class HandMade {
             batch->add_row(schema_.tables[each.table], at(each.t_s), at(each.t_s), each.numbers, texts);
         }
         batch->events = events_;
-        recorder.push(inputs);
-        recorder.push(batch, {1, at(end_s)});
-        return folder.recording(id);
+        recorder->push(inputs);
+        recorder->push(batch, {1, at(end_s)});
+        return {std::move(recorder), folder.recording(id)};
     }
 
   private:

@@ -116,9 +116,9 @@ Trace Recorded::trace(const ColumnPlace& place, Window window, std::int64_t orig
     return trace;
 }
 
-SeriesBlock Recorded::rows(const Table& table, const std::vector<std::size_t>& columns, Window window) const {
-    constexpr std::size_t kAll = 1'000'000;
-    auto block = reader_.series({table.id, columns, window.from_ns, window.to_ns, kAll});
+SeriesBlock Recorded::rows(const Table& table, const std::vector<std::size_t>& columns, Window window,
+                           std::size_t points) const {
+    auto block = reader_.series({table.id, columns, window.from_ns, window.to_ns, points});
     return block ? std::move(*block) : SeriesBlock{};
 }
 

@@ -51,6 +51,8 @@ struct ColumnPlace {
 
 class Recorded {
   public:
+    static constexpr std::size_t kAllRows = 1'000'000;
+
     /// `reader` must outlive it.
     explicit Recorded(RecordingReader& reader);
 
@@ -84,8 +86,9 @@ class Recorded {
     /// Breaks where rows are missing.
     [[nodiscard]] Trace trace(const ColumnPlace& place, Window window, std::int64_t origin_ns,
                               std::size_t points) const;
-    /// Every row of some number columns.
-    [[nodiscard]] SeriesBlock rows(const Table& table, const std::vector<std::size_t>& columns, Window window) const;
+    /// Every row of some number columns, or at most `points` of them.
+    [[nodiscard]] SeriesBlock rows(const Table& table, const std::vector<std::size_t>& columns, Window window,
+                                   std::size_t points = kAllRows) const;
     /// The last row at or before `t_ns`.
     [[nodiscard]] std::optional<RowValues> row_at(const Table* table, std::int64_t t_ns) const;
     /// Rows of a table in the window, oldest first, at most `most`.

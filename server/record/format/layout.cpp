@@ -55,9 +55,10 @@ std::string StoredTable::insert_sql() const {
 }
 
 std::vector<StoredTable> name_tables(const Schema& schema) {
-    std::set<std::string> taken{"meta",      "vehicle",   "site",      "link",  "series",      "series_column",
-                                "late_row",  "chunk",     "action",    "word",  "frame",       "event",
-                                "chunk_utc", "frame_utc", "event_utc", "start", "vehicle_file"};
+    std::set<std::string> taken{"meta",      "vehicle",       "site",      "link",  "series",       "series_column",
+                                "late_row",  "chunk",         "action",    "word",  "frame",        "event",
+                                "chunk_utc", "frame_utc",     "event_utc", "start", "vehicle_file", "recording",
+                                "channels",  "flight_events", "flights",   "marks", "alerts"};
     std::vector<StoredTable> stored;
     for (const Table& table : schema.tables) {
         StoredTable entry;

@@ -3,9 +3,9 @@
 --   sqlite3 2026-05-17T143205Z-sanderling.sqlite
 --   SELECT utc, altitude_m FROM sanderling_estimate_vertical WHERE t_s BETWEEN 10 AND 20;
 --
--- People read views: one for each row of `series`, named by its sql_name, and chunk_utc, frame_utc and event_utc. They
--- give engineering units, words, `utc` (text) and `t_s` (seconds since the recording's start). NULL is "no value" (a NaN in
--- the pipeline).
+-- People read views: one for each row of `series`, named by its sql_name, and those at the end of this file. They give
+-- engineering units, words, `utc` (text) and `t_s` (seconds since the recording's start). NULL is "no value" (a NaN in the
+-- pipeline). server/record/SQL.md has examples.
 --
 -- Programs read tables. Times there, named *_ns, are whole nanoseconds; all but onboard_ns (the vehicle's clock since its
 -- boot) and delay_ns are counted from the recording's start, meta t_start_ns, which is station time: steady, set equal to UTC
@@ -30,7 +30,7 @@
 PRAGMA application_id = 1414680147;  -- 0x54524E53, "TRNS"
 PRAGMA user_version = 2;             -- of this layout; 1 had absolute times, REAL cells and indexes on time
 
--- Facts about the recording: name, notes (the operator's); version (of the Turnstone that wrote it); t_start_ns,
+-- Facts about the recording: name, notes, archived ('1': put away) (the operator's); version (of the Turnstone that wrote it); t_start_ns,
 -- utc_start_ns; t_end_ns and ended ('clean', 'repaired' after a kill, 'snapshot' of a live one) once closed, all three absolute;
 -- continues (id of the recording whose file was lost under the recorder); inputs_dropped, bytes_dropped and rows_dropped (what
 -- did not reach the file, 0 when absent); derived_inputs, derived_t_ns (absolute): frames, rows and events are those that
@@ -205,3 +205,56 @@ CREATE VIEW event_utc AS
   SELECT id, strftime('%Y-%m-%dT%H:%M:%S', (start.t_ns + event.t_ns) / 1000000000, 'unixepoch')
          || printf('.%09dZ', (start.t_ns + event.t_ns) % 1000000000) AS utc, event.t_ns / 1e9 AS t_s, kind, level, key, text
   FROM event, start ORDER BY event.t_ns;
+
+-- The recording in one row.
+CREATE VIEW recording AS
+  SELECT (SELECT value FROM meta WHERE key = 'name') AS name, (SELECT value FROM meta WHERE key = 'notes') AS notes,
+         (SELECT group_concat(name, ', ') FROM vehicle) AS vehicles, (SELECT json_extract(site_json, '$.name') FROM site) AS site,
+         strftime('%Y-%m-%dT%H:%M:%SZ', (SELECT value FROM meta WHERE key = 'utc_start_ns') / 1000000000, 'unixepoch') AS utc_start,
+         ((SELECT value FROM meta WHERE key = 't_end_ns') - start.t_ns) / 1e9 AS duration_s,
+         (SELECT value FROM meta WHERE key = 'ended') AS ended, (SELECT value FROM meta WHERE key = 'version') AS turnstone
+  FROM start;
+-- What is in the views of the series: a row for each column.
+CREATE VIEW channels AS
+  SELECT series.sql_name AS view_name, series_column.sql_name AS column_name, series_column.title, unit, description,
+         nullif(sigma_column, '') AS sigma_column, series.kind, (SELECT name FROM vehicle WHERE id = series.vehicle) AS vehicle
+  FROM series JOIN series_column ON series_column.series = series.id ORDER BY series.id, place;
+-- Events of flights, with the number of the chapter that each is in (STREAM.md says what a chapter is).
+CREATE VIEW flight_events AS
+  SELECT id, (SELECT name FROM vehicle WHERE vehicle.id = event.vehicle) AS vehicle,
+         (SELECT count(*) FROM event AS ready WHERE ready.event = 'ready_again' AND ready.vehicle = event.vehicle
+            AND (ready.t_ns, ready.id) <= (event.t_ns, event.id)) + 1 AS number,
+         event, t_ns, t_ns / 1e9 AS t_s, t_sigma_s, text, data_json
+  FROM event WHERE kind IN ('phase', 'flight_event') AND vehicle IS NOT NULL ORDER BY t_ns, id;
+-- A row for each flight; times in seconds from liftoff.
+CREATE VIEW flights AS
+  WITH happened AS MATERIALIZED (SELECT * FROM flight_events), left_rail AS (
+    SELECT vehicle, number, max(t_ns) AS t_ns FROM happened WHERE event = 'liftoff' AND NOT EXISTS (
+      SELECT 1 FROM happened AS taken WHERE taken.event = 'false_liftoff' AND taken.vehicle = happened.vehicle
+        AND taken.number = happened.number AND (taken.t_ns, taken.id) > (happened.t_ns, happened.id))
+    GROUP BY vehicle, number)
+  SELECT left_rail.vehicle, left_rail.number,
+         (SELECT json_extract(data_json, '$.name') FROM happened WHERE event = 'flight_named'
+            AND happened.vehicle = left_rail.vehicle AND happened.number = left_rail.number ORDER BY t_ns DESC, id DESC LIMIT 1)
+           AS name,
+         strftime('%Y-%m-%dT%H:%M:%S', (start.t_ns + left_rail.t_ns) / 1000000000, 'unixepoch')
+           || printf('.%09dZ', (start.t_ns + left_rail.t_ns) % 1000000000) AS utc_liftoff,
+         left_rail.t_ns / 1e9 AS liftoff_t_s,
+         max((happened.t_ns - left_rail.t_ns) / 1e9) FILTER (WHERE event = 'burnout') AS burnout_s,
+         max((happened.t_ns - left_rail.t_ns) / 1e9) FILTER (WHERE event = 'apogee') AS apogee_s,
+         max((happened.t_ns - left_rail.t_ns) / 1e9) FILTER (WHERE event = 'drogue_out') AS drogue_out_s,
+         max((happened.t_ns - left_rail.t_ns) / 1e9) FILTER (WHERE event = 'main_out') AS main_out_s,
+         max((happened.t_ns - left_rail.t_ns) / 1e9) FILTER (WHERE event = 'touchdown') AS touchdown_s
+  FROM left_rail JOIN happened ON happened.vehicle = left_rail.vehicle AND happened.number = left_rail.number
+         AND happened.t_ns >= left_rail.t_ns, start
+  GROUP BY left_rail.vehicle, left_rail.number ORDER BY left_rail.t_ns;
+-- Markers and notes as they stand: the newest text of each, without those that were taken back.
+CREATE VIEW marks AS
+  SELECT t_ns / 1e9 AS t_s, kind, json_extract(data_json, '$.text') AS text, key FROM event
+  WHERE kind IN ('marker', 'note') AND id IN (SELECT max(id) FROM event WHERE kind IN ('marker', 'note') GROUP BY key)
+    AND json_extract(data_json, '$.taken_back') IS NULL ORDER BY t_ns;
+-- Each time that an alert was raised, and when it was over.
+CREATE VIEW alerts AS
+  SELECT raised.t_ns / 1e9 AS t_s, (SELECT min(t_ns) FROM event AS over WHERE over.kind = 'alert_cleared' AND over.key = raised.key
+           AND over.id > raised.id) / 1e9 AS over_t_s, level, text, advice, key
+  FROM event AS raised WHERE kind = 'alert_raised' ORDER BY raised.t_ns;

@@ -58,8 +58,8 @@ Result<std::filesystem::path> recording_path(const std::filesystem::path& direct
 }
 
 Result<void> set_recording_meta(const std::filesystem::path& path, const std::string& key, const std::string& value) {
-    if (key != "name" && key != "notes")
-        return fail("recording meta '" + key + "': only name and notes can be changed");
+    if (key != "name" && key != "notes" && key != "archived")
+        return fail("recording meta '" + key + "': only name, notes and archived can be changed");
     if (auto reader = RecordingReader::open(path); !reader) return tl::unexpected(reader.error());
     try {
         Database database(path, Database::Mode::read_write);

@@ -19,7 +19,7 @@ namespace turnstone {
 [[nodiscard]] Result<std::filesystem::path> recording_path(const std::filesystem::path& directory,
                                                            const std::string& id);
 
-/// Sets name or notes of a closed recording.
+/// Sets name, notes or archived ("1", else empty) of a closed recording.
 [[nodiscard]] Result<void> set_recording_meta(const std::filesystem::path& path, const std::string& key,
                                               const std::string& value);
 

@@ -78,6 +78,7 @@ RecordingInfo RecordingReader::info() {
         const ReadTransaction transaction(state_->database);
         info.name = state_->meta("name");
         info.notes = state_->meta("notes");
+        info.archived = state_->meta("archived") == "1";
         info.version = state_->meta("version");
         info.t_start_ns = to_integer(state_->meta("t_start_ns"));
         info.utc_start_ns = to_integer(state_->meta("utc_start_ns"));

@@ -22,8 +22,9 @@ struct RecordingInfo {
     std::filesystem::path path;
     std::string name; ///< operator's name for it; may be empty
     std::string notes;
-    std::string vehicles; ///< comma-separated
-    std::string version;  ///< of the Turnstone that wrote it
+    bool archived = false; ///< put away by an operator
+    std::string vehicles;  ///< comma-separated
+    std::string version;   ///< of the Turnstone that wrote it
     std::int64_t t_start_ns = 0;
     std::int64_t t_end_ns = 0; ///< of the newest data
     std::int64_t utc_start_ns = 0;
