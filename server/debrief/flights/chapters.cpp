@@ -8,6 +8,17 @@ namespace turnstone::debrief {
 
 namespace {
 
+struct Moment {
+    std::string_view event;
+    std::optional<std::int64_t> Chapter::*t_ns;
+    double Chapter::*sigma_s;
+};
+constexpr Moment kMoments[] = {{"burnout", &Chapter::burnout_ns, &Chapter::burnout_sigma_s},
+                               {"apogee", &Chapter::apogee_ns, &Chapter::apogee_sigma_s},
+                               {"drogue_out", &Chapter::drogue_out_ns, &Chapter::drogue_out_sigma_s},
+                               {"main_out", &Chapter::main_out_ns, &Chapter::main_out_sigma_s},
+                               {"touchdown", &Chapter::touchdown_ns, &Chapter::touchdown_sigma_s}};
+
 void describe(const Event& event, Chapter& chapter) {
     for (const EventValue& value : event.values) {
         if (const auto* text = std::get_if<std::string>(&value.value)) {
@@ -20,8 +31,8 @@ void describe(const Event& event, Chapter& chapter) {
 }
 
 void forget_flight(Chapter& chapter) {
-    chapter.liftoff_ns = chapter.burnout_ns = chapter.apogee_ns = std::nullopt;
-    chapter.drogue_out_ns = chapter.main_out_ns = chapter.touchdown_ns = std::nullopt;
+    chapter.liftoff_ns.reset();
+    for (const Moment& moment : kMoments) (chapter.*moment.t_ns).reset();
     chapter.phases.clear();
 }
 
@@ -42,14 +53,11 @@ void take(const Event& event, Chapter& chapter) {
     } else if (word == "phase_began") {
         chapter.phases.push_back({text_in(event, "phase"), event.t_ns, event.t_sigma_s, chapter.window.to_ns});
     } else {
-        const std::pair<std::string_view, std::optional<std::int64_t> Chapter::*> moments[] = {
-            {"burnout", &Chapter::burnout_ns},
-            {"apogee", &Chapter::apogee_ns},
-            {"drogue_out", &Chapter::drogue_out_ns},
-            {"main_out", &Chapter::main_out_ns},
-            {"touchdown", &Chapter::touchdown_ns}};
-        for (const auto& [name, moment] : moments)
-            if (word == name) chapter.*moment = event.t_ns;
+        for (const Moment& moment : kMoments) {
+            if (word != moment.event) continue;
+            chapter.*moment.t_ns = event.t_ns;
+            chapter.*moment.sigma_s = event.t_sigma_s;
+        }
     }
 }
 

@@ -39,9 +39,17 @@ struct Chapter {
     std::vector<std::string> tags = {};
     std::string configuration = {};
     std::optional<std::int64_t> liftoff_ns = {}; ///< empty: not flown
-    double liftoff_sigma_s = 0;
-    std::optional<std::int64_t> burnout_ns = {}, apogee_ns = {}, drogue_out_ns = {}, main_out_ns = {},
-                                touchdown_ns = {};
+    double liftoff_sigma_s = 0;                  ///< 1-sigma of the time; this and the next ones
+    std::optional<std::int64_t> burnout_ns = {};
+    double burnout_sigma_s = 0;
+    std::optional<std::int64_t> apogee_ns = {};
+    double apogee_sigma_s = 0;
+    std::optional<std::int64_t> drogue_out_ns = {};
+    double drogue_out_sigma_s = 0;
+    std::optional<std::int64_t> main_out_ns = {};
+    double main_out_sigma_s = 0;
+    std::optional<std::int64_t> touchdown_ns = {};
+    double touchdown_sigma_s = 0;
     std::vector<ChapterPhase> phases = {}; ///< from liftoff on
     Ended ended = Ended::under_way;        ///< of a flight
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "server/debrief/flights/chapters.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::report {
@@ -12,22 +13,6 @@ namespace {
 constexpr std::int64_t kBeforeNs = 10 * kNsPerS;
 constexpr std::int64_t kAfterNs = 30 * kNsPerS;
 
-/// Events of one flight, from its liftoff to the next one or to readiness for it.
-void take_events(const Recorded& recorded, std::int64_t until_ns, Flight& flight) {
-    for (const Event& event : recorded.events()) {
-        if (event.vehicle != static_cast<int>(flight.vehicle) || event.t_ns < flight.liftoff_ns ||
-            event.t_ns >= until_ns)
-            continue;
-        const std::string_view word = what(event);
-        if (word == "phase_began")
-            flight.phases.push_back({text_in(event, "phase"), event.t_ns, event.t_sigma_s, until_ns});
-        if (word == "burnout") flight.burnout_ns = event.t_ns;
-        if (word == "apogee") flight.apogee_ns = event.t_ns;
-        if (word == "touchdown") flight.touchdown_ns = event.t_ns;
-    }
-    for (std::size_t i = 0; i + 1 < flight.phases.size(); ++i) flight.phases[i].until_ns = flight.phases[i + 1].t_ns;
-}
-
 } // namespace
 
 std::optional<std::int64_t> Flight::began(std::string_view phase) const {
@@ -37,36 +22,23 @@ std::optional<std::int64_t> Flight::began(std::string_view phase) const {
 
 std::vector<Flight> flights_in(const Recorded& recorded) {
     std::vector<Flight> flights;
-    for (std::size_t vehicle = 0; vehicle < recorded.setup().vehicles.size(); ++vehicle) {
-        std::vector<Flight> of_vehicle;
-        std::vector<std::int64_t> ends; ///< by flight: when the vehicle was ready again
-        for (const Event& event : recorded.events()) {
-            if (event.vehicle != static_cast<int>(vehicle)) continue;
-            const std::string_view word = what(event);
-            if (word == "liftoff") {
-                Flight flight;
-                flight.vehicle = vehicle;
-                flight.liftoff_ns = event.t_ns;
-                flight.liftoff_sigma_s = event.t_sigma_s;
-                if (!of_vehicle.empty()) ends.back() = std::min(ends.back(), event.t_ns);
-                of_vehicle.push_back(std::move(flight));
-                ends.push_back(recorded.whole().to_ns);
-            } else if (word == "false_liftoff" && !of_vehicle.empty()) {
-                of_vehicle.pop_back();
-                ends.pop_back();
-            } else if (word == "ready_again" && !of_vehicle.empty()) {
-                ends.back() = std::min(ends.back(), event.t_ns);
-            }
-        }
-        for (std::size_t i = 0; i < of_vehicle.size(); ++i) {
-            Flight& flight = of_vehicle[i];
-            flight.number = i + 1;
-            take_events(recorded, ends[i], flight);
-            const std::int64_t end_ns =
-                flight.touchdown_ns ? std::min(ends[i], *flight.touchdown_ns + kAfterNs) : ends[i];
-            flight.window = {std::max(recorded.whole().from_ns, flight.liftoff_ns - kBeforeNs), end_ns};
-            flights.push_back(std::move(flight));
-        }
+    for (const debrief::Chapter& chapter : debrief::chapters_in(recorded)) {
+        if (!chapter.liftoff_ns) continue;
+        Flight flight{.vehicle = chapter.vehicle,
+                      .number = chapter.number,
+                      .liftoff_ns = *chapter.liftoff_ns,
+                      .liftoff_sigma_s = chapter.liftoff_sigma_s,
+                      .phases = {},
+                      .burnout_ns = chapter.burnout_ns,
+                      .apogee_ns = chapter.apogee_ns,
+                      .touchdown_ns = chapter.touchdown_ns};
+        for (const debrief::ChapterPhase& phase : chapter.phases)
+            flight.phases.push_back({phase.word, phase.t_ns, phase.sigma_s, phase.until_ns});
+        const std::int64_t end_ns = chapter.touchdown_ns
+                                        ? std::min(chapter.window.to_ns, *chapter.touchdown_ns + kAfterNs)
+                                        : chapter.window.to_ns;
+        flight.window = {std::max(recorded.whole().from_ns, flight.liftoff_ns - kBeforeNs), end_ns};
+        flights.push_back(std::move(flight));
     }
     return flights;
 }

@@ -17,7 +17,7 @@ struct FlightPhase {
 
 struct Flight {
     std::size_t vehicle = 0;
-    std::size_t number = 1; ///< in this recording, of this vehicle
+    std::size_t number = 1; ///< of its chapter: see server/debrief/flights/chapters.hpp
     std::int64_t liftoff_ns = 0;
     double liftoff_sigma_s = 0;
     Window window{};                 ///< from a little before liftoff to rest after touchdown

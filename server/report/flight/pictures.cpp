@@ -4,7 +4,7 @@
 #include <optional>
 #include <string>
 
-#include "server/report/chapters/links.hpp"
+#include "server/debrief/flights/silences.hpp"
 #include "server/report/draw/map_chart.hpp"
 #include "server/report/flight/outcome.hpp"
 #include "server/report/flight/predicted_landing.hpp"
@@ -100,7 +100,7 @@ Markup course_chapter(const Recorded& recorded, const Flight& flight) {
     for (const FlightPhase& phase : flight.phases)
         chart.tints.push_back({seconds_between(flight.liftoff_ns, phase.t_ns),
                                seconds_between(flight.liftoff_ns, phase.until_ns), ground_of(phase.word), phase.word});
-    for (const SilentTime& gap : silent_times(recorded, flight.vehicle, flight.window))
+    for (const debrief::SilentTime& gap : debrief::silent_times(recorded, flight.vehicle, flight.window))
         chart.gaps.push_back(
             {seconds_between(flight.liftoff_ns, gap.from_ns), seconds_between(flight.liftoff_ns, gap.to_ns)});
     const Markup picture = drawn(chart);

@@ -1,0 +1,112 @@
+#include <catch2/catch.hpp>
+
+#include <chrono>
+#include <filesystem>
+#include <fstream>
+#include <string>
+
+#include <nlohmann/json.hpp>
+
+#include "server/debrief/flights/log_book.hpp"
+#include "server/record/read/catalogue.hpp"
+#include "tests/report/made_recordings.hpp"
+
+using namespace turnstone;
+using namespace turnstone::debrief;
+using namespace std::chrono_literals;
+using report_test::HandMade;
+
+namespace {
+
+constexpr auto kAsLongAsItTakes = 10min;
+
+/// A recording with two flights that begins `day` days after the first; returns its id.
+std::string record_two_flights(const test::TemporaryFolder& folder, int day) {
+    HandMade made(report_test::demo_setup(), report_test::kStart_ns + day * 86'400'000'000'000);
+    made.event(EventId::liftoff, 10);
+    made.event(EventId::ready_again, 60);
+    made.event(EventId::liftoff, 80);
+    return made.record(folder, 120).stem().string();
+}
+
+std::vector<std::string> ids(const nlohmann::json& list) {
+    std::vector<std::string> out;
+    for (const auto& each : list) out.push_back(each.at("id"));
+    return out;
+}
+
+} // namespace
+
+TEST_CASE("the log book lists flights newest first, and what has none or cannot be read beside them") {
+    const test::TemporaryFolder folder;
+    const std::string first = record_two_flights(folder, 0), second = record_two_flights(folder, 1);
+    HandMade quiet(report_test::demo_setup(), report_test::kStart_ns + 2 * 86'400'000'000'000);
+    const std::string without = quiet.record(folder, 20).stem().string();
+    std::ofstream(folder.recording("2026-05-01T000000Z-broken")) << "SQLite format 3, but not for long";
+
+    LogBook book(folder.path());
+    const auto listed = book.list("", kAsLongAsItTakes);
+    CHECK(listed["unread"] == 0);
+    CHECK(ids(listed["flights"]) == std::vector<std::string>{second + "~sanderling~2", second + "~sanderling~1",
+                                                             first + "~sanderling~2", first + "~sanderling~1"});
+    CHECK(ids(listed["recordings_without"]) == std::vector<std::string>{without, "2026-05-01T000000Z-broken"});
+    CHECK(listed["recordings_without"][0]["damage"] == "");
+    CHECK(listed["recordings_without"][1]["damage"] != "");
+    CHECK(listed["flights"][0]["live"] == false);
+    CHECK(book.list(second, kAsLongAsItTakes)["flights"][0]["live"] == true);
+}
+
+TEST_CASE("a recording is read when it changed, and not again after a new start") {
+    const test::TemporaryFolder folder;
+    const std::string first = record_two_flights(folder, 0);
+    record_two_flights(folder, 1);
+    LogBook book(folder.path());
+    const auto listed = book.list("", kAsLongAsItTakes);
+    CHECK(book.reads() == 2);
+    CHECK(book.list("", kAsLongAsItTakes) == listed);
+    CHECK(book.reads() == 2);
+    REQUIRE(std::filesystem::exists(folder.path() / LogBook::kFile));
+
+    LogBook next(folder.path());
+    CHECK(next.list("", kAsLongAsItTakes) == listed);
+    CHECK(next.reads() == 0);
+    REQUIRE(set_recording_meta(folder.recording(first), "archived", "1"));
+    const auto changed = next.list("", kAsLongAsItTakes);
+    CHECK(next.reads() == 1);
+    CHECK(changed["flights"][2]["archived"] == true);
+    CHECK(changed["flights"][0]["archived"] == false);
+    std::filesystem::remove(folder.recording(first));
+    CHECK(next.list("", kAsLongAsItTakes)["flights"].size() == 2);
+}
+
+TEST_CASE("what is in the kept file and is not from this program is passed over") {
+    for (const std::string kept : {"", "{", "[]", R"({"made_by":"another","recordings":{}})", R"({"recordings":7})"}) {
+        INFO(kept);
+        const test::TemporaryFolder folder;
+        record_two_flights(folder, 0);
+        std::ofstream(folder.path() / LogBook::kFile) << kept;
+        LogBook book(folder.path());
+        CHECK(book.list("", kAsLongAsItTakes)["flights"].size() == 2);
+        CHECK(book.reads() == 1);
+    }
+}
+
+TEST_CASE("whoever has no patience gets what is known, and how much is still to be read") {
+    const test::TemporaryFolder folder;
+    for (int day = 0; day < 3; ++day) record_two_flights(folder, day);
+    LogBook book(folder.path());
+    const auto nothing = book.list("", 0ms);
+    CHECK(nothing["unread"] == 3);
+    CHECK(nothing["flights"].empty());
+    CHECK(book.read_one(""));
+    const auto newest = book.list("", 0ms);
+    CHECK(newest["unread"] == 2);
+    CHECK(newest["flights"].size() == 2);
+    while (book.read_one("")) {
+    }
+    CHECK(book.list("", 0ms)["unread"] == 0);
+    book.stop();
+    record_two_flights(folder, 4);
+    CHECK_FALSE(book.read_one(""));
+    CHECK(book.list("", 0ms)["unread"] == 1);
+}
