@@ -4,8 +4,11 @@
 #include <cstdlib>
 #include <string>
 
+#include "server/debrief/flights/flight_id.hpp"
 #include "server/serve/parse/desk_request.hpp"
+#include "server/serve/parse/flight_request.hpp"
 #include "server/serve/parse/header_fields.hpp"
+#include "server/serve/parse/job_request.hpp"
 #include "server/serve/parse/operator_request.hpp"
 #include "server/serve/parse/query.hpp"
 
@@ -65,5 +68,18 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     check_answered(parse_poll_request(text));
     check_answered(parse_answer_request(text));
     check_answered(parse_position_request(text));
+    const auto flight = parse_flight_request(text);
+    check_answered(flight);
+    if (flight && !flight->name && !flight->notes && !flight->tags && !flight->configuration) std::abort();
+    const auto bookmark = parse_bookmark_request(text);
+    check_answered(bookmark);
+    if (bookmark && bookmark->key.empty() && !bookmark->text) std::abort();
+    check_answered(parse_archive_request(text));
+    const auto job = parse_job_request(text);
+    check_answered(job);
+    if (job && (!job->members.is_object() || job->members.contains("job"))) std::abort();
+    const auto id = debrief::parse_flight_id(text);
+    check_answered(id);
+    if (id && debrief::parse_flight_id(debrief::to_string(*id)) != id) std::abort();
     return 0;
 }

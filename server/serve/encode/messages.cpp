@@ -160,6 +160,15 @@ std::string replay_text(const ReplayPosition& position, std::optional<std::int64
     return dump(out);
 }
 
+std::string led_text(const LedPosition& position) {
+    return dump({{"type", "led"},
+                 {"recording", position.recording},
+                 {"t_s", position.t_s},
+                 {"playing", position.playing},
+                 {"rate", position.rate},
+                 {"by", position.by}});
+}
+
 std::string error_text(std::string_view message, std::optional<std::int64_t> request) {
     json out{{"type", "error"}, {"message", message}};
     if (request) out["request"] = *request;

@@ -52,6 +52,15 @@ struct ReplayPosition {
 };
 [[nodiscard]] std::string replay_text(const ReplayPosition& position, std::optional<std::int64_t> request,
                                       const nlohmann::json* latest);
+/// Where the one who leads a debrief is.
+struct LedPosition {
+    std::string recording; ///< empty: nobody leads
+    double t_s = 0;
+    bool playing = false;
+    double rate = 1;
+    std::string by;
+};
+[[nodiscard]] std::string led_text(const LedPosition& position);
 [[nodiscard]] std::string error_text(std::string_view message, std::optional<std::int64_t> request);
 
 /// Stable number of an event below 2^53: FNV-1a (64 bits, upper 53) over both times, key and text, so that the stream

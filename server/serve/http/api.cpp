@@ -11,7 +11,8 @@ using boost::asio::awaitable;
 
 Api::Api(const std::filesystem::path& recordings, std::span<const Asset> assets, const ServeSources& sources,
          const OperatorActions& actions, OperatorAccess& access, LiveRecording& live, Workers& workers,
-         Budgets& budgets, Downloads& downloads, Jobs& jobs, ServeCounters& counters, JoinRoutes join, MapRoutes map)
+         Budgets& budgets, Downloads& downloads, Jobs& jobs, debrief::LogBook& book, ServeCounters& counters,
+         JoinRoutes join, MapRoutes map)
     : sources_(sources), workers_(workers), budgets_(budgets), counters_(counters), join_(join),
       recordings_(recordings, live, sources.recorder, workers, budgets, downloads),
       operator_(access, sources, actions, live, recordings, workers, downloads, counters, std::move(join)), jobs_(jobs),
@@ -22,13 +23,15 @@ awaitable<Answer> Api::answer(const Request& request) {
     const std::string& path = request.target.path;
     // No conditional expression around co_await: g++ 12 destroys its temporary twice.
     if (path == "/api/recordings") co_return co_await recordings_.list(request);
+    if (segments.size() >= 2 && segments[0] == "api") {
+        auto answered = co_await of_flights(request);
+        if (answered) co_return std::move(*answered);
+    }
     if (segments.size() == 4 && segments[0] == "api" && segments[1] == "recordings") {
         if (segments[3] == "meta") co_return co_await operator_.set_meta(request);
         co_return co_await recordings_.read(request);
     }
     if (segments.size() == 3 && segments[0] == "api" && segments[1] == "live") co_return operator_.live_action(request);
-    if (path == "/api/jobs") co_return jobs_.begin(request);
-    if (segments.size() == 3 && path.starts_with("/api/jobs/")) co_return jobs_.one(request);
     if (segments.size() == 6 && path.starts_with("/api/map/tiles/")) co_return co_await map_.tile(request);
     if (path == "/api/session") co_return operator_.session(request);
     if (path == "/api/stream") co_return error_answer(400, "this address speaks WebSocket (RFC 6455) only");
@@ -43,6 +46,23 @@ awaitable<Answer> Api::answer(const Request& request) {
     if (const auto allowed = allow_parameters(request.target, {}); !allowed)
         co_return error_answer(400, allowed.error().message);
     co_return path == "/api/health" ? health() : counters_answer();
+}
+
+awaitable<std::optional<Answer>> Api::of_flights(const Request& request) {
+    const auto& segments = request.target.segments;
+    if (segments[1] == "flights") {
+        if (segments.size() == 2) co_return co_await flights_.list(request);
+        if (segments.size() == 3) co_return co_await flights_.describe(request);
+        if (segments.size() == 4 && segments[3] == "bookmarks") co_return co_await flights_.bookmark(request);
+    } else if (segments[1] == "recordings") {
+        if (segments.size() == 3) co_return co_await flights_.remove(request);
+        if (segments.size() == 4 && segments[3] == "archive") co_return co_await flights_.archive(request);
+        if (segments.size() == 4 && segments[3] == "restore") co_return co_await flights_.restore(request);
+    } else if (segments[1] == "jobs") {
+        if (segments.size() == 2) co_return jobs_.begin(request);
+        if (segments.size() == 3) co_return jobs_.one(request);
+    }
+    co_return std::nullopt;
 }
 
 Answer Api::health() const {

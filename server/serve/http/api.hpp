@@ -1,6 +1,7 @@
 #pragma once
 /// Which route answers a request: protocol/STREAM.md section 3, and the dashboard's files. Serve thread.
 #include <filesystem>
+#include <optional>
 #include <span>
 
 #include <boost/asio/awaitable.hpp>
@@ -10,6 +11,7 @@
 #include "server/serve/counters.hpp"
 #include "server/serve/http/access.hpp"
 #include "server/serve/http/answer.hpp"
+#include "server/serve/http/flights/flight_routes.hpp"
 #include "server/serve/http/flights/job_routes.hpp"
 #include "server/serve/http/join_routes.hpp"
 #include "server/serve/http/map_routes.hpp"
@@ -29,11 +31,14 @@ class Api {
     /// All must outlive it.
     Api(const std::filesystem::path& recordings, std::span<const Asset> assets, const ServeSources& sources,
         const OperatorActions& actions, OperatorAccess& access, LiveRecording& live, Workers& workers, Budgets& budgets,
-        Downloads& downloads, Jobs& jobs, ServeCounters& counters, JoinRoutes join, MapRoutes map);
+        Downloads& downloads, Jobs& jobs, debrief::LogBook& book, ServeCounters& counters, JoinRoutes join,
+        MapRoutes map);
     /// Host and Origin are known to be allowed.
     [[nodiscard]] boost::asio::awaitable<Answer> answer(const Request& request);
 
   private:
+    /// Of a log book's or a recording's; empty: no such address.
+    [[nodiscard]] boost::asio::awaitable<std::optional<Answer>> of_flights(const Request& request);
     [[nodiscard]] Answer health() const;
     [[nodiscard]] Answer counters_answer() const;
 
@@ -44,6 +49,7 @@ class Api {
     JoinRoutes join_;
     RecordingRoutes recordings_;
     OperatorRoutes operator_;
+    FlightRoutes flights_;
     JobRoutes jobs_;
     StaticFiles files_;
     MapRoutes map_;

@@ -11,6 +11,25 @@ namespace {
 
 constexpr double kWholeMax = 9007199254740991; // every whole number up to it is one in a browser too
 
+constexpr double kRateMin = 0.1, kRateMax = 100;
+constexpr std::size_t kByBytesMax = 40;
+
+Result<LeadDebrief> lead_of(const nlohmann::json& object) {
+    if (const auto end = object.find("end"); end != object.end()) {
+        if (!end->is_boolean() || !end->get<bool>()) return fail("'end' of lead must be true");
+        return LeadDebrief{.end = true};
+    }
+    const auto t_s = number_member(object, "t_s", -kTapeSecondsMax, kTapeSecondsMax);
+    const auto rate = number_member(object, "rate", kRateMin, kRateMax);
+    const auto playing = object.find("playing");
+    auto by = text_member(object, "by", kByBytesMax);
+    if (!t_s || !rate || playing == object.end() || !playing->is_boolean() || !by)
+        return fail("lead needs 't_s', a number of seconds, 'playing', true or false, and 'rate', a number from 0.1 to "
+                    "100; it may have 'by', a text of at most 40 bytes; or it has 'end', true");
+    return LeadDebrief{
+        .end = false, .t_s = *t_s, .playing = playing->get<bool>(), .rate = *rate, .by = by->value_or("")};
+}
+
 } // namespace
 
 tl::expected<ClientMessage, ClientMessageError> parse_client_message(std::string_view text) {
@@ -52,15 +71,25 @@ tl::expected<ClientMessage, ClientMessageError> parse_client_message(std::string
         if (!t_s) return wrong("seek needs 't_s', a number of seconds since the recording's start");
         message.what = SeekReplay{*t_s};
     } else if (word == "play") {
-        const auto rate = number_member(*object, "rate", 0.1, 100);
+        const auto rate = number_member(*object, "rate", kRateMin, kRateMax);
         if (!rate) return wrong("play needs 'rate', a number from 0.1 to 100");
         message.what = PlayReplay{*rate};
     } else if (word == "step") {
-        const auto rows = number_member(*object, "rows", -1, 1);
-        if (!rows || (*rows != 1 && *rows != -1)) return wrong("step needs 'rows', which is 1 or -1");
-        message.what = StepReplay{*rows > 0 ? 1 : -1};
+        const bool of_packets = object->contains("packets");
+        const auto rows = number_member(*object, of_packets ? "packets" : "rows", -1, 1);
+        if (!rows || (*rows != 1 && *rows != -1) || (of_packets && object->contains("rows")))
+            return wrong("step needs 'rows' or 'packets', which is 1 or -1");
+        message.what = StepReplay{*rows > 0 ? 1 : -1, of_packets};
+    } else if (word == "lead") {
+        auto lead = lead_of(*object);
+        if (!lead) return wrong(lead.error().message);
+        message.what = std::move(*lead);
+    } else if (word == "follow") {
+        const auto follow = object->find("follow");
+        if (follow == object->end() || !follow->is_boolean()) return wrong("follow needs 'follow', true or false");
+        message.what = FollowDebrief{follow->get<bool>()};
     } else {
-        return fatal("unknown 'type'; it may be live, open, seek, play, pause, step or time");
+        return fatal("unknown 'type'; it may be live, open, seek, play, pause, step, time, lead or follow");
     }
     return message;
 }

@@ -25,10 +25,24 @@ struct PauseReplay {};
 struct AskTime {};
 struct StepReplay {
     int rows;
+    bool of_packets = false; ///< of packets alone, not of estimates and links
+};
+/// An operator shows the others where to look: of the recording that the connection has open.
+struct LeadDebrief {
+    bool end; ///< gives it up; the others are not about anything then
+    double t_s = 0;
+    bool playing = false;
+    double rate = 1;
+    std::string by = {}; ///< initials of who leads
+};
+struct FollowDebrief {
+    bool follow;
 };
 
 struct ClientMessage {
-    std::variant<FollowLive, OpenReplay, SeekReplay, PlayReplay, PauseReplay, StepReplay, AskTime> what;
+    std::variant<FollowLive, OpenReplay, SeekReplay, PlayReplay, PauseReplay, StepReplay, AskTime, LeadDebrief,
+                 FollowDebrief>
+        what;
     std::optional<std::int64_t> request; ///< echoed in the answer
 };
 

@@ -12,7 +12,6 @@ namespace {
 
 using nlohmann::json;
 
-constexpr std::size_t kTextBytesMax = 16u << 10;
 constexpr double kCountdownMax_s = 86'400;
 constexpr double kShelvedMax_s = 3600; // an alert that nobody wants for longer has the wrong limit
 

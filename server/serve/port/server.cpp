@@ -17,6 +17,7 @@
 #include <fmt/format.h>
 #include <spdlog/spdlog.h>
 
+#include "server/debrief/flights/log_book.hpp"
 #include "server/serve/jobs.hpp"
 #include "server/serve/live_recording.hpp"
 #include "server/serve/port/http_connections.hpp"
@@ -80,6 +81,7 @@ struct Server::State {
     OperatorActions actions;
     Budgets budgets; // outlives whatever holds a lease: connections in the context, jobs of the workers
     Downloads downloads{settings.recordings};
+    debrief::LogBook book{settings.recordings};
     asio::io_context context{1};
     tcp::acceptor acceptor{context};
     Jobs jobs; // outlives the workers that do them
@@ -202,7 +204,7 @@ Result<void> Server::start() {
     s.connections = std::make_shared<HttpConnections>(
         HostCheck(s.settings.listen_address, s.settings.host_names), *s.access, s.budgets,
         Api(s.settings.recordings, s.settings.assets, s.sources, s.actions, *s.access, s.live, s.workers, s.budgets,
-            s.downloads, s.jobs, s.counters, JoinRoutes([this] { return addresses(); }),
+            s.downloads, s.jobs, s.book, s.counters, JoinRoutes([this] { return addresses(); }),
             MapRoutes(s.settings.map, s.workers)),
         sender, ViewerEntrance(s.hub, s.budgets, sender, s.counters, s.settings.send_buffer_bytes));
     asio::co_spawn(s.context, s.accept(), log_failure);
@@ -282,6 +284,7 @@ void Server::stop(std::chrono::milliseconds deadline) {
     s.door.stop();
     s.downloads.stop();
     s.jobs.stop_all();
+    s.book.stop();
     s.workers.stop();
 }
 

@@ -173,6 +173,7 @@ void Hub::welcome(boost::asio::ip::tcp::socket socket, const Client& client, Lea
         std::make_shared<Viewer>(std::move(socket), client, std::move(place), settings_.queue, counters_, host);
     ++counters_.viewers_accepted;
     audience_.push_back({.viewer = viewer, .replay = nullptr, .status_at = Viewer::Clock::now() + kStatusEvery});
+    if (debrief_.leader() != nullptr) debrief_.tell_again();
     counters_.viewers = audience_.size();
     send_hello(*viewer);
     if (stopping_) viewer->close(CloseCode::going_away, kShuttingDown);
@@ -189,6 +190,7 @@ void Hub::left(Viewer& viewer) {
     boost::asio::post(context_, [this, gone = viewer.shared_from_this()] {
         Member* member = find(*gone);
         if (member == nullptr) return;
+        debrief_.end(gone.get());
         std::swap(*member, audience_.back());
         audience_.pop_back();
         counters_.viewers = audience_.size();
@@ -209,6 +211,12 @@ void Hub::request(Viewer& viewer, ClientMessage message) {
                                       time_text(sources_.station_now_ns(), live_.tape()->t_start_ns, message.request)));
     } else if (std::holds_alternative<OpenReplay>(message.what)) {
         open_replay(*member, std::move(message));
+    } else if (const auto* leading = std::get_if<LeadDebrief>(&message.what)) {
+        lead(*member, *leading, message.request);
+    } else if (const auto* following = std::get_if<FollowDebrief>(&message.what)) {
+        member->follows = following->follow;
+        member->led_told = 0;
+        if (debrief_.leader() != nullptr) debrief_.tell_again();
     } else if (member->replay) {
         member->replay->request(std::move(message));
     } else {
@@ -232,6 +240,46 @@ void Hub::open_replay(Member& member, ClientMessage message) {
     member.replay->request(std::move(message));
 }
 
+void Hub::lead(const Member& member, const LeadDebrief& lead, std::optional<std::int64_t> request) {
+    Viewer& viewer = *member.viewer;
+    const auto refuse = [&](std::string_view why) {
+        viewer.send(frame_message(Opcode::text, error_text(why, request)));
+    };
+    if (!viewer.is_operator()) {
+        refuse("only the operator leads a debrief; unlock with the key printed when the server started");
+        return;
+    }
+    if (lead.end) {
+        debrief_.end(&viewer);
+        return;
+    }
+    std::string recording = live_.tape() ? live_.tape()->id : std::string();
+    if (member.replay) recording = member.replay->recording();
+    if (recording.empty()) {
+        refuse("no recording is open; send 'open' with a recording's id");
+        return;
+    }
+    debrief_.lead(&viewer, {.recording = std::move(recording),
+                            .t_s = lead.t_s,
+                            .playing = lead.playing,
+                            .rate = lead.rate,
+                            .by = lead.by});
+}
+
+void Hub::tell_followers() {
+    if (!debrief_.due(LedDebrief::Clock::now())) return;
+    for (Member& member : audience_) {
+        if (!member.follows || member.led_told == debrief_.revision()) continue;
+        // One that has much to read gets the next position: this one is old by then.
+        if (member.viewer->queued_bytes() > settings_.queue.soft_bytes) {
+            debrief_.tell_again();
+            continue;
+        }
+        member.led_told = debrief_.revision();
+        if (member.viewer.get() != debrief_.leader()) member.viewer->send(debrief_.message());
+    }
+}
+
 void Hub::start() {
     run_clock();
 }
@@ -246,6 +294,7 @@ void Hub::run_clock() {
     clock_.async_wait([this](const boost::system::error_code& error) {
         if (error) return;
         look_after((audience_.size() + kClockParts - 1) / kClockParts);
+        tell_followers();
         run_clock();
     });
 }

@@ -5,6 +5,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -18,6 +19,7 @@
 #include "server/serve/live_recording.hpp"
 #include "server/serve/settings.hpp"
 #include "server/serve/stream/inbox.hpp"
+#include "server/serve/stream/led_debrief.hpp"
 #include "server/serve/stream/recent.hpp"
 #include "server/serve/stream/replay.hpp"
 #include "server/serve/stream/viewer.hpp"
@@ -48,6 +50,8 @@ class Hub final : private ViewerHost {
         std::shared_ptr<Viewer> viewer;
         std::shared_ptr<Replay> replay;      ///< null: follows the live tape
         Viewer::Clock::time_point status_at; ///< when its next one is due
+        bool follows = true;                 ///< whoever leads a debrief
+        std::uint64_t led_told = 0;          ///< revision of the position it was told last
     };
 
     void request(Viewer& viewer, ClientMessage message) override;
@@ -61,6 +65,8 @@ class Hub final : private ViewerHost {
     void take_batch(const Batch& batch, std::vector<LiveMessage>& messages);
     void send_out(std::vector<LiveMessage>& messages);
     void open_replay(Member& member, ClientMessage message);
+    void lead(const Member& member, const LeadDebrief& lead, std::optional<std::int64_t> request);
+    void tell_followers();
     void take_overflow(const Inbox::Overflow& overflow);
     void remember_rows(const Batch& batch);
     void send_hello(Viewer& viewer);
@@ -86,6 +92,7 @@ class Hub final : private ViewerHost {
     std::uint64_t seq_ = 0;        ///< of the next block message
     Recent recent_;
     LatestRows latest_;
+    LedDebrief debrief_;
     BlockEncoder encoder_;
     std::array<WireMessage, 2> hello_; ///< by role; null: has to be made
     std::uint64_t hello_revision_ = 0; ///< of `live_` that they were made for

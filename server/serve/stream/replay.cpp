@@ -78,7 +78,7 @@ void Replay::run(const ClientMessage& message) {
     else if (const auto* seeking = std::get_if<SeekReplay>(&message.what))
         seek(seeking->t_s, message.request);
     else if (const auto* stepping = std::get_if<StepReplay>(&message.what))
-        step(stepping->rows, message.request);
+        step(*stepping, message.request);
     else if (const auto* starting = std::get_if<PlayReplay>(&message.what))
         play(starting->rate, message.request);
     else
@@ -122,11 +122,10 @@ void Replay::seek(double t_s, Request request) {
         });
 }
 
-void Replay::step(int direction, Request request) {
+void Replay::step(const StepReplay& step, Request request) {
     playing_ = false;
     read(
-        Lane::slow,
-        [times = times_, direction](RecordingReader& reader) { return read_step(reader, times, direction); }, request,
+        Lane::slow, [times = times_, step](RecordingReader& reader) { return read_step(reader, times, step); }, request,
         [this, request](const ReplayRead& there) {
             times_.cursor_ns = there.times.cursor_ns;
             tell(request, there.latest);

@@ -41,6 +41,8 @@ class Replay : public std::enable_shared_from_this<Replay> {
     void request(ClientMessage message);
     /// The viewer is back at the live tape: nothing more is sent.
     void stop();
+    /// Its id; empty: none is open.
+    [[nodiscard]] std::string recording() const { return opened_ ? opened_place_.id : std::string(); }
 
   private:
     using Clock = std::chrono::steady_clock;
@@ -53,7 +55,7 @@ class Replay : public std::enable_shared_from_this<Replay> {
     void run(const ClientMessage& message);
     void open(const std::string& id, Request request);
     void seek(double t_s, Request request);
-    void step(int direction, Request request);
+    void step(const StepReplay& step, Request request);
     void play(double rate, Request request);
     void pause(Request request);
     void play_on();

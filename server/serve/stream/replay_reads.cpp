@@ -23,18 +23,31 @@ std::size_t rows_of_read(const Schema& schema) {
     return std::clamp<std::size_t>(kReadBytesMax / std::max<std::size_t>(widest, 1), 1, kRowsMax);
 }
 
-/// Time of the nearest row of any table after (`direction` > 0) or before the cursor, within the tape.
-std::optional<std::int64_t> neighbour(RecordingReader& reader, int direction, const ReplayTimes& times) {
-    std::optional<std::int64_t> found;
-    if (direction > 0) {
-        Batch next;
-        reader.rows(times.cursor_ns + 1, times.t_end_ns + 1, 1, next);
-        if (!next.rows.empty()) found = next.rows.front().t_ns;
-    } else {
-        for (const auto& row : reader.latest(times.cursor_ns - 1))
-            if (row && row->first >= times.t_start_ns) found = std::max(found.value_or(row->first), row->first);
+bool counts(const Table& table, const StepReplay& step) {
+    return !step.of_packets || table.kind == TableKind::packet || table.kind == TableKind::batch;
+}
+
+/// Time of the nearest row that counts after or before the cursor, within the tape.
+std::optional<std::int64_t> neighbour(RecordingReader& reader, const StepReplay& step, const ReplayTimes& times) {
+    const auto& tables = reader.schema().tables;
+    if (step.rows < 0) {
+        std::optional<std::int64_t> found;
+        const auto latest = reader.latest(times.cursor_ns - 1);
+        for (std::size_t i = 0; i < latest.size(); ++i)
+            if (latest[i] && latest[i]->first >= times.t_start_ns && counts(tables[i], step))
+                found = std::max(found.value_or(latest[i]->first), latest[i]->first);
+        return found;
     }
-    return found;
+    std::size_t rows_max = 1; // more each time: a silence may be full of other rows
+    for (std::int64_t from_ns = times.cursor_ns + 1; from_ns <= times.t_end_ns;) {
+        Batch next;
+        from_ns = reader.rows(from_ns, times.t_end_ns + 1, rows_max, next);
+        for (const RowRecord& row : next.rows)
+            if (counts(tables[row.table], step)) return row.t_ns;
+        if (next.rows.empty()) return std::nullopt;
+        rows_max = std::min<std::size_t>(rows_max * 8, kRowsMax);
+    }
+    return std::nullopt;
 }
 
 } // namespace
@@ -58,9 +71,9 @@ ReplayRead read_cursor(RecordingReader& reader, const ReplayTimes& times) {
     return read;
 }
 
-ReplayRead read_step(RecordingReader& reader, const ReplayTimes& times, int direction) {
+ReplayRead read_step(RecordingReader& reader, const ReplayTimes& times, const StepReplay& step) {
     ReplayTimes stepped = times;
-    stepped.cursor_ns = neighbour(reader, direction, times).value_or(direction > 0 ? times.t_end_ns : times.t_start_ns);
+    stepped.cursor_ns = neighbour(reader, step, times).value_or(step.rows > 0 ? times.t_end_ns : times.t_start_ns);
     return read_cursor(reader, stepped);
 }
 

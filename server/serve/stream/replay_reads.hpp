@@ -7,6 +7,7 @@
 
 #include "server/record/read/reader.hpp"
 #include "server/serve/encode/messages.hpp"
+#include "server/serve/parse/client_message.hpp"
 #include "server/serve/parse/websocket_frame.hpp"
 
 namespace turnstone {
@@ -32,8 +33,8 @@ struct ReplayRead {
 [[nodiscard]] ReplayRead read_opening(RecordingReader& reader, const HelloParts& parts, bool live);
 /// The values at `times.cursor_ns`.
 [[nodiscard]] ReplayRead read_cursor(RecordingReader& reader, const ReplayTimes& times);
-/// The values at the next (`direction` > 0) or previous row of any table.
-[[nodiscard]] ReplayRead read_step(RecordingReader& reader, const ReplayTimes& times, int direction);
+/// The values at the next or previous row of any table, or of any packet's.
+[[nodiscard]] ReplayRead read_step(RecordingReader& reader, const ReplayTimes& times, const StepReplay& step);
 /// Rows and events after the cursor, up to and at `target_ns` or until one message is full.
 [[nodiscard]] ReplayRead read_on(RecordingReader& reader, const ReplayTimes& times, std::int64_t target_ns,
                                  std::uint64_t seq);

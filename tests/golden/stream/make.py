@@ -344,5 +344,7 @@ write_json("gap", {"type": "gap", "from_seq": 101, "to_seq": 180, "from_t_s": 4.
 write_json("replay", {"type": "replay", "cursor_s": 4.5, "playing": True, "rate": 2.5, "t_end_s": 12.5})
 write_json("replay_seek", {"type": "replay", "request": 9, "cursor_s": 4.5, "playing": False, "rate": 1.0, "t_end_s": 12.5,
                            "latest": [{"table": 1, "t_s": 4.48, "values": [87850.0]}]})
+write_json("led", {"type": "led", "recording": "2026-05-17T143205Z-sanderling", "t_s": 4.5, "playing": True, "rate": 0.5,
+                   "by": "KL"})
 write_json("error", {"type": "error", "request": 8,
                      "message": "seek needs 't_s', a number of seconds since the recording's start"})

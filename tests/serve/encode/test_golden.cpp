@@ -131,6 +131,9 @@ TEST_CASE("texts equal the golden texts") {
     const json rows = latest_json(at_cursor, kTapeStartNs);
     CHECK(json::parse(replay_text({.cursor_s = 4.5, .playing = false, .rate = 1.0, .t_end_s = 12.5}, 9, &rows)) ==
           json::parse(golden_text("replay_seek.json")));
+    CHECK(json::parse(led_text(
+              {.recording = "2026-05-17T143205Z-sanderling", .t_s = 4.5, .playing = true, .rate = 0.5, .by = "KL"})) ==
+          json::parse(golden_text("led.json")));
     CHECK(json::parse(error_text("seek needs 't_s', a number of seconds since the recording's start", 8)) ==
           json::parse(golden_text("error.json")));
     RecorderStatus recorder;

@@ -56,6 +56,13 @@ TEST_CASE("client texts are requests, errors to answer, or reasons to close") {
     CHECK(std::get<SeekReplay>(parse_client_message(R"({"type":"seek","t_s":-1.5})")->what).t_s == -1.5);
     CHECK(std::get<PlayReplay>(parse_client_message(R"({"type":"play","rate":0.1})")->what).rate == 0.1);
     CHECK(std::get<StepReplay>(parse_client_message(R"({"type":"step","rows":-1})")->what).rows == -1);
+    CHECK_FALSE(std::get<StepReplay>(parse_client_message(R"({"type":"step","rows":-1})")->what).of_packets);
+    CHECK(std::get<StepReplay>(parse_client_message(R"({"type":"step","packets":1})")->what).of_packets);
+    CHECK(std::get<FollowDebrief>(parse_client_message(R"({"type":"follow","follow":true})")->what).follow);
+    const auto lead = std::get<LeadDebrief>(
+        parse_client_message(R"({"type":"lead","t_s":4.5,"playing":true,"rate":0.5,"by":"KL"})")->what);
+    CHECK((!lead.end && lead.t_s == 4.5 && lead.playing && lead.rate == 0.5 && lead.by == "KL"));
+    CHECK(std::get<LeadDebrief>(parse_client_message(R"({"type":"lead","end":true})")->what).end);
     CHECK(std::holds_alternative<AskTime>(parse_client_message(R"({"type":"time","request":1})")->what));
     CHECK(std::holds_alternative<FollowLive>(parse_client_message(R"({"type":"live"})")->what));
     struct Case {
@@ -84,6 +91,15 @@ TEST_CASE("client texts are requests, errors to answer, or reasons to close") {
         {R"({"type":"play"})", false},
         {R"({"type":"step","rows":0})", false},
         {R"({"type":"step","rows":0.5})", false},
+        {R"({"type":"step","packets":0})", false},
+        {R"({"type":"step","packets":1,"rows":1})", false},
+        {R"({"type":"lead"})", false},
+        {R"({"type":"lead","t_s":1,"rate":1})", false},
+        {R"({"type":"lead","t_s":1e300,"rate":1,"playing":true})", false},
+        {R"({"type":"lead","t_s":1,"rate":1,"playing":true,"by":7})", false},
+        {R"({"type":"lead","end":false})", false},
+        {R"({"type":"follow"})", false},
+        {R"({"type":"follow","follow":1})", false},
     };
     for (const Case& c : cases) {
         INFO(c.text);

@@ -90,6 +90,12 @@ TEST_CASE("a recording is opened, searched, stepped and played") {
         ask(client, {{"type", "seek"}, {"t_s", 10}});
         CHECK(ask(client, {{"type", "step"}, {"rows", 1}}).at("cursor_s") == 10.0);
     }
+    SECTION("steps by packet pass over the rows of estimates") {
+        // Table 2 is an estimate's, every 0.1 s; the packets' rows stand every 5 ms beside it.
+        ask(client, {{"type", "seek"}, {"t_s", 5.002}});
+        CHECK(ask(client, {{"type", "step"}, {"packets", 1}}).at("cursor_s") == 5.005);
+        CHECK(ask(client, {{"type", "step"}, {"packets", -1}}).at("cursor_s") == 5.0);
+    }
     SECTION("play brings every row once, in order, with the events, and stops at the end") {
         ask(client, {{"type", "seek"}, {"t_s", 2.0}});
         CHECK(ask(client, {{"type", "play"}, {"rate", 20}}).at("playing") == true);
