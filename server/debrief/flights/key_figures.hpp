@@ -1,6 +1,6 @@
 #pragma once
 /// The key figures of a flight, each with its 1-sigma: the log book, comparisons and reports show these. They rest on
-/// what was measured: what an estimate only reached by running on without data is no figure.
+/// what was measured: what an estimate only reached by running on without data does not count.
 #include <string_view>
 #include <vector>
 

@@ -98,12 +98,10 @@ bool LogBook::read_one(const std::string& live_id) {
     return true;
 }
 
-json LogBook::list(const std::string& live_id, Clock::duration patience) {
-    const auto until = Clock::now() + patience;
-    while (Clock::now() < until && read_one(live_id)) {
-    }
+json LogBook::list(const std::string& live_id) {
     const std::vector<std::filesystem::path> paths = recording_files(folder_);
     const std::lock_guard lock(mutex_);
+    load();
     std::erase_if(known_, [&](const auto& entry) {
         return std::ranges::none_of(paths, [&](const auto& path) { return path.stem() == entry.first; });
     });

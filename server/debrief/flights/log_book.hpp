@@ -29,12 +29,14 @@ class LogBook {
 
     explicit LogBook(std::filesystem::path folder) : folder_(std::move(folder)) {}
 
-    /// The members "flights", "recordings_without" and "unread" of GET /api/flights (STREAM.md). Reads recordings that
-    /// have to be read for at most about `patience`; the number of those that are left is "unread". `live_id`: of the
-    /// recording under way; empty: none.
-    [[nodiscard]] nlohmann::json list(const std::string& live_id, Clock::duration patience);
+    /// The members "flights", "recordings_without" and "unread" of GET /api/flights (STREAM.md), as far as they are
+    /// known. `live_id`: of the recording under way; empty: none.
+    [[nodiscard]] nlohmann::json list(const std::string& live_id);
     /// Reads one recording that has to be read. False: none is left, or the server ends.
     bool read_one(const std::string& live_id);
+    /// True for the one who is to read them all, until they say that it is done.
+    [[nodiscard]] bool begin_reading() noexcept { return !reading_.exchange(true); }
+    void end_reading() noexcept { reading_ = false; }
     /// How often a recording was read since the start.
     [[nodiscard]] std::uint64_t reads() const noexcept { return reads_; }
     /// No other recording is read.
@@ -57,6 +59,7 @@ class LogBook {
 
     const std::filesystem::path folder_;
     std::atomic<bool> stopping_ = false;
+    std::atomic<bool> reading_ = false;
     std::atomic<std::uint64_t> reads_ = 0;
     std::mutex mutex_; // guards the rest, and is not held while a recording is read
     bool loaded_ = false;

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <exception>
 #include <limits>
+#include <mutex>
 #include <string>
 #include <utility>
 #include <variant>
@@ -86,12 +87,14 @@ Result<Complete> complete_recording(const std::filesystem::path& recording) {
 } // namespace
 
 Result<void> add_action(const std::filesystem::path& recording, const Action& action) {
+    static std::mutex one_at_a_time;
+    const std::lock_guard lock(one_at_a_time);
     const std::string file = recording.string();
     try {
+        auto complete = complete_recording(recording); // while it is nobody's: a file that is cut short shows it then
+        if (!complete) return tl::unexpected(complete.error());
         const auto claim = RecordingClaim::take(recording);
         if (!claim) return fail(file + ": is being written; try again when it has ended");
-        auto complete = complete_recording(recording);
-        if (!complete) return tl::unexpected(complete.error());
         const RecordingInfo& info = complete->info;
         const ActionRecord record{.input = info.inputs,
                                   .t_ns = std::max(info.t_start_ns, info.derived ? info.derived->t_ns : 0),

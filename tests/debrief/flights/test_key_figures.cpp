@@ -102,7 +102,7 @@ TEST_CASE("the key figures of a flight, each with its sigma") {
     }
 }
 
-TEST_CASE("what was not measured is no figure") {
+TEST_CASE("what was not measured is left out of the figures") {
     struct Case {
         const char* about;
         std::function<void(HandMade&)> make;

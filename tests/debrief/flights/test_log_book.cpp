@@ -1,6 +1,5 @@
 #include <catch2/catch.hpp>
 
-#include <chrono>
 #include <filesystem>
 #include <fstream>
 #include <string>
@@ -13,12 +12,9 @@
 
 using namespace turnstone;
 using namespace turnstone::debrief;
-using namespace std::chrono_literals;
 using report_test::HandMade;
 
 namespace {
-
-constexpr auto kAsLongAsItTakes = 10min;
 
 /// A recording with two flights that begins `day` days after the first; returns its id.
 std::string record_two_flights(const test::TemporaryFolder& folder, int day) {
@@ -27,6 +23,12 @@ std::string record_two_flights(const test::TemporaryFolder& folder, int day) {
     made.event(EventId::ready_again, 60);
     made.event(EventId::liftoff, 80);
     return made.record(folder, 120).stem().string();
+}
+
+nlohmann::json read_and_list(LogBook& book, const std::string& live_id = "") {
+    while (book.read_one(live_id)) {
+    }
+    return book.list(live_id);
 }
 
 std::vector<std::string> ids(const nlohmann::json& list) {
@@ -45,7 +47,7 @@ TEST_CASE("the log book lists flights newest first, and what has none or cannot 
     std::ofstream(folder.recording("2026-05-01T000000Z-broken")) << "SQLite format 3, but not for long";
 
     LogBook book(folder.path());
-    const auto listed = book.list("", kAsLongAsItTakes);
+    const auto listed = read_and_list(book);
     CHECK(listed["unread"] == 0);
     CHECK(ids(listed["flights"]) == std::vector<std::string>{second + "~sanderling~2", second + "~sanderling~1",
                                                              first + "~sanderling~2", first + "~sanderling~1"});
@@ -53,7 +55,7 @@ TEST_CASE("the log book lists flights newest first, and what has none or cannot 
     CHECK(listed["recordings_without"][0]["damage"] == "");
     CHECK(listed["recordings_without"][1]["damage"] != "");
     CHECK(listed["flights"][0]["live"] == false);
-    CHECK(book.list(second, kAsLongAsItTakes)["flights"][0]["live"] == true);
+    CHECK(read_and_list(book, second)["flights"][0]["live"] == true);
 }
 
 TEST_CASE("a recording is read when it changed, and not again after a new start") {
@@ -61,22 +63,22 @@ TEST_CASE("a recording is read when it changed, and not again after a new start"
     const std::string first = record_two_flights(folder, 0);
     record_two_flights(folder, 1);
     LogBook book(folder.path());
-    const auto listed = book.list("", kAsLongAsItTakes);
+    const auto listed = read_and_list(book);
     CHECK(book.reads() == 2);
-    CHECK(book.list("", kAsLongAsItTakes) == listed);
+    CHECK(read_and_list(book) == listed);
     CHECK(book.reads() == 2);
     REQUIRE(std::filesystem::exists(folder.path() / LogBook::kFile));
 
     LogBook next(folder.path());
-    CHECK(next.list("", kAsLongAsItTakes) == listed);
+    CHECK(read_and_list(next) == listed);
     CHECK(next.reads() == 0);
     REQUIRE(set_recording_meta(folder.recording(first), "archived", "1"));
-    const auto changed = next.list("", kAsLongAsItTakes);
+    const auto changed = read_and_list(next);
     CHECK(next.reads() == 1);
     CHECK(changed["flights"][2]["archived"] == true);
     CHECK(changed["flights"][0]["archived"] == false);
     std::filesystem::remove(folder.recording(first));
-    CHECK(next.list("", kAsLongAsItTakes)["flights"].size() == 2);
+    CHECK(read_and_list(next)["flights"].size() == 2);
 }
 
 TEST_CASE("what is in the kept file and is not from this program is passed over") {
@@ -86,27 +88,29 @@ TEST_CASE("what is in the kept file and is not from this program is passed over"
         record_two_flights(folder, 0);
         std::ofstream(folder.path() / LogBook::kFile) << kept;
         LogBook book(folder.path());
-        CHECK(book.list("", kAsLongAsItTakes)["flights"].size() == 2);
+        CHECK(read_and_list(book)["flights"].size() == 2);
         CHECK(book.reads() == 1);
     }
 }
 
-TEST_CASE("whoever has no patience gets what is known, and how much is still to be read") {
+TEST_CASE("a list has what is known, and how much is still to be read") {
     const test::TemporaryFolder folder;
     for (int day = 0; day < 3; ++day) record_two_flights(folder, day);
     LogBook book(folder.path());
-    const auto nothing = book.list("", 0ms);
+    const auto nothing = book.list("");
     CHECK(nothing["unread"] == 3);
     CHECK(nothing["flights"].empty());
     CHECK(book.read_one(""));
-    const auto newest = book.list("", 0ms);
+    const auto newest = book.list("");
     CHECK(newest["unread"] == 2);
     CHECK(newest["flights"].size() == 2);
-    while (book.read_one("")) {
-    }
-    CHECK(book.list("", 0ms)["unread"] == 0);
+    CHECK(read_and_list(book)["unread"] == 0);
+    CHECK(book.begin_reading());
+    CHECK_FALSE(book.begin_reading()); // one reads them all
+    book.end_reading();
+    CHECK(book.begin_reading());
     book.stop();
     record_two_flights(folder, 4);
     CHECK_FALSE(book.read_one(""));
-    CHECK(book.list("", 0ms)["unread"] == 1);
+    CHECK(book.list("")["unread"] == 1);
 }

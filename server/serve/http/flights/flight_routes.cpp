@@ -25,8 +25,18 @@ namespace {
 using boost::asio::awaitable;
 using nlohmann::json;
 
-/// A list is sent after that, and says how many recordings are still to be read.
-constexpr std::chrono::milliseconds kListPatience{150};
+/// One recording after the other, so that whoever else waits for a slow thread has a turn between them.
+void read_next(Workers& workers, debrief::LogBook& book, const Client& client, const std::string& live_id) {
+    const auto taken = workers.submit(Lane::slow, client, [&workers, &book, client, live_id](ReaderCache&) {
+        if (book.read_one(live_id)) {
+            read_next(workers, book, client, live_id);
+            return;
+        }
+        book.end_reading();
+        static_cast<void>(book.list(live_id)); // keeps what was read for the next start
+    });
+    if (!taken) book.end_reading(); // the next list goes on with it
+}
 
 Answer nothing_to_say() {
     return json_answer(json::object());
@@ -53,7 +63,7 @@ awaitable<Answer> FlightRoutes::list(const Request& request) {
     const std::string live_id = live_.tape() ? live_.tape()->id : std::string();
     const auto unread = std::make_shared<bool>(false);
     const WorkerTask task = [&book = book_, &folder = folder_, live_id, unread](ReaderCache&) {
-        json listed = book.list(live_id, kListPatience);
+        json listed = book.list(live_id);
         *unread = listed["unread"] != 0;
         json removed = json::array();
         for (const AsideRecording& aside : recordings_aside(folder, std::chrono::system_clock::now()))
@@ -62,18 +72,8 @@ awaitable<Answer> FlightRoutes::list(const Request& request) {
         return json_answer(listed);
     };
     Answer answer = co_await on_worker(workers_, Lane::stored, request.client, task);
-    if (*unread) read_the_rest(request.client, live_id);
+    if (*unread && book_.begin_reading()) read_next(workers_, book_, request.client, live_id);
     co_return answer;
-}
-
-void FlightRoutes::read_the_rest(const Client& client, const std::string& live_id) {
-    const auto taken = workers_.submit(Lane::jobs, client, [&book = book_, live_id](ReaderCache&) {
-        while (book.read_one(live_id)) {
-        }
-        static_cast<void>(book.list(live_id, {})); // keeps what was read for the next start
-    });
-    // Refused, the next list goes on with it.
-    static_cast<void>(taken);
 }
 
 awaitable<Answer> FlightRoutes::describe(const Request& request) {

@@ -43,7 +43,6 @@ class FlightRoutes {
     /// Writes what `make` gives for the flight into its recording, live or closed.
     [[nodiscard]] boost::asio::awaitable<Answer> write(const Request& request, const debrief::FlightId& id,
                                                        const MakeActions& make);
-    void read_the_rest(const Client& client, const std::string& live_id);
 
     const std::filesystem::path& folder_;
     const LiveRecording& live_;
