@@ -20,18 +20,18 @@ constexpr std::int64_t kFramesDefault = 100;
 constexpr std::int64_t kEventsMax = 1000;
 constexpr std::size_t kSeriesBytesMax = 16u << 20; // wide tables get fewer points
 
-struct Window {
+struct TapeWindow {
     std::int64_t from_ns;
     std::int64_t to_ns; ///< exclusive
 };
 
 /// from_s and to_s; where one is missing, the tape's own end.
-Result<Window> window(const Target& target, const RecordingInfo& info) {
+Result<TapeWindow> window(const Target& target, const RecordingInfo& info) {
     const auto from_s = number_parameter(target, "from_s", -kTapeSecondsMax, kTapeSecondsMax);
     if (!from_s) return tl::unexpected<Error>(from_s.error());
     const auto to_s = number_parameter(target, "to_s", -kTapeSecondsMax, kTapeSecondsMax);
     if (!to_s) return tl::unexpected<Error>(to_s.error());
-    const Window out{*from_s ? tape_ns(**from_s, info.t_start_ns) : info.t_start_ns,
+    const TapeWindow out{*from_s ? tape_ns(**from_s, info.t_start_ns) : info.t_start_ns,
                      *to_s ? tape_ns(**to_s, info.t_start_ns) : info.t_end_ns + 1};
     if (*from_s && *to_s && out.to_ns <= out.from_ns) return fail("'to_s' must be greater than 'from_s'");
     return out;
