@@ -80,6 +80,6 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     if (job && (!job->members.is_object() || job->members.contains("job"))) std::abort();
     const auto id = debrief::parse_flight_id(text);
     check_answered(id);
-    if (id && debrief::parse_flight_id(debrief::to_string(*id)) != id) std::abort();
+    if (id && debrief::parse_flight_id(debrief::to_string(*id)).value() != *id) std::abort();
     return 0;
 }

@@ -15,8 +15,9 @@ Api::Api(const std::filesystem::path& recordings, std::span<const Asset> assets,
          JoinRoutes join, MapRoutes map)
     : sources_(sources), workers_(workers), budgets_(budgets), counters_(counters), join_(join),
       recordings_(recordings, live, sources.recorder, workers, budgets, downloads),
-      operator_(access, sources, actions, live, recordings, workers, downloads, counters, std::move(join)), jobs_(jobs),
-      files_(assets), map_(std::move(map)) {}
+      operator_(access, sources, actions, live, recordings, workers, downloads, counters, std::move(join)),
+      flights_(recordings, live, actions, workers, downloads, book), jobs_(jobs), files_(assets), map_(std::move(map)) {
+}
 
 awaitable<Answer> Api::answer(const Request& request) {
     const auto& segments = request.target.segments;

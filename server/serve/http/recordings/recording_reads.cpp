@@ -32,7 +32,7 @@ Result<TapeWindow> window(const Target& target, const RecordingInfo& info) {
     const auto to_s = number_parameter(target, "to_s", -kTapeSecondsMax, kTapeSecondsMax);
     if (!to_s) return tl::unexpected<Error>(to_s.error());
     const TapeWindow out{*from_s ? tape_ns(**from_s, info.t_start_ns) : info.t_start_ns,
-                     *to_s ? tape_ns(**to_s, info.t_start_ns) : info.t_end_ns + 1};
+                         *to_s ? tape_ns(**to_s, info.t_start_ns) : info.t_end_ns + 1};
     if (*from_s && *to_s && out.to_ns <= out.from_ns) return fail("'to_s' must be greater than 'from_s'");
     return out;
 }
