@@ -5,7 +5,8 @@ namespace turnstone {
 std::vector<Subcommand> all_subcommands(std::span<const Asset> assets) {
     return {serve_subcommand(assets), check_subcommand(),  firmware_subcommand(),
             evaluate_subcommand(),    verify_subcommand(), reprocess_subcommand(),
-            report_subcommand(),      mass_subcommand(),   version_subcommand()};
+            report_subcommand(),      export_subcommand(), mass_subcommand(),
+            version_subcommand()};
 }
 
 } // namespace turnstone

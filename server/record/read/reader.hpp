@@ -6,6 +6,7 @@
 #include <functional>
 #include <memory>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -75,10 +76,25 @@ struct EventPage {
     bool more = false;        ///< others follow
 };
 
+/// Columns of one table, numbers before texts.
+struct ColumnChoice {
+    TableId table;
+    std::vector<std::size_t> columns; ///< indices into Table::columns
+};
+
+struct StreamedRow {
+    std::size_t choice = 0; ///< which of the stream's
+    std::int64_t t_ns = 0;
+    std::span<const double> numbers = {}; ///< both valid until the next row
+    std::span<const std::string> texts = {};
+};
+
 enum class ReadMode {
     whole,            ///< a file that is cut short is refused; damage further in ends the function that meets it
     as_far_as_it_goes ///< `inputs` gives every input that can be read
 };
+
+class RowStream;
 
 class RecordingReader {
   public:
@@ -106,6 +122,8 @@ class RecordingReader {
     /// -1). Stops after `rows_max` rows, but never between rows of the same time. Returns the time up to
     /// which the window is complete.
     std::int64_t rows(std::int64_t from_ns, std::int64_t to_ns, std::size_t rows_max, Batch& out);
+    /// For all rows of some columns, one after the other. The reader must stay where it is for as long as it lives.
+    [[nodiscard]] RowStream stream(std::vector<ColumnChoice> choices);
     /// Events of [from, to) in order of t_ns; `ids` (from 1, in the order they were found) if asked for.
     [[nodiscard]] std::vector<Event> events(std::int64_t from_ns, std::int64_t to_ns,
                                             std::vector<std::int64_t>* ids = nullptr);
@@ -127,9 +145,32 @@ class RecordingReader {
                                                  const std::function<Result<void>(std::uint64_t)>& may_go_on = {});
 
   private:
+    friend class RowStream;
     struct State;
     explicit RecordingReader(std::unique_ptr<State> state);
     std::unique_ptr<State> state_;
+};
+
+/// Rows in the order of their times, of equal ones in the order of the choices, read as they are asked for: memory does
+/// not grow with the recording. While one lives, its reader sees the file as it was when the stream was made.
+class RowStream {
+  public:
+    RowStream(RowStream&&) noexcept;
+    RowStream& operator=(RowStream&&) noexcept;
+    ~RowStream();
+
+    /// Begins the rows of [from, to) anew, of all choices or of one.
+    void start(std::int64_t from_ns, std::int64_t to_ns, std::optional<std::size_t> only = {});
+    /// False when there is none left, or when the file turns out to be damaged: RecordingReader::damage() says so.
+    [[nodiscard]] bool next();
+    [[nodiscard]] const StreamedRow& row() const noexcept { return row_; }
+
+  private:
+    friend class RecordingReader;
+    struct Open;
+    explicit RowStream(std::unique_ptr<Open> open);
+    std::unique_ptr<Open> open_;
+    StreamedRow row_;
 };
 
 } // namespace turnstone

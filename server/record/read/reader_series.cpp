@@ -5,6 +5,8 @@
 /// The answer is therefore exact for any window: the bins at its ends hold only rows inside it.
 #include <algorithm>
 #include <limits>
+#include <memory>
+#include <utility>
 
 #include "server/record/format/rollup_bin.hpp"
 #include "server/record/format/series_rows.hpp"
@@ -235,6 +237,100 @@ Result<SeriesBlock> RecordingReader::series(const SeriesQuery& query) {
     } catch (const SqliteError& failure) {
         state_->note_damage(failure);
         return fail(state_->path.string() + ": " + failure.what());
+    }
+}
+
+struct RowStream::Open {
+    Open(RecordingReader::State& of, std::vector<ColumnChoice> chosen)
+        : state(of), transaction(of.database), choices(std::move(chosen)), rows(choices.size()) {
+        state.look_for_series();
+        for (std::size_t i = 0; i < choices.size(); ++i) {
+            const TableId table = choices[i].table;
+            if (table < state.tables.size() && state.has_rows(table))
+                rows[i] = std::make_unique<SeriesRows>(state.database, state.tables[table], choices[i].columns);
+        }
+    }
+
+    /// Comes after another: later, or as late and of a later choice.
+    struct After {
+        const std::vector<std::unique_ptr<SeriesRows>>& rows;
+        bool operator()(std::size_t a, std::size_t b) const {
+            return std::pair(rows[a]->row().t_ns, a) > std::pair(rows[b]->row().t_ns, b);
+        }
+    };
+
+    void push(std::size_t choice) {
+        if (!rows[choice]->next()) return;
+        heads.push_back(choice);
+        std::ranges::push_heap(heads, After{rows});
+    }
+
+    void start(std::int64_t from_ns, std::int64_t to_ns, std::optional<std::size_t> only) {
+        heads.clear();
+        given.reset();
+        for (std::size_t i = 0; i < rows.size(); ++i) {
+            if (!rows[i] || (only && *only != i)) continue;
+            rows[i]->start(std::clamp(from_ns, -kTimeMax_ns, kTimeMax_ns), std::clamp(to_ns, -kTimeMax_ns, kTimeMax_ns));
+            push(i);
+        }
+    }
+
+    /// The choice of the next row.
+    std::optional<std::size_t> next() {
+        if (given) push(*given);
+        given.reset();
+        if (heads.empty()) return given;
+        std::ranges::pop_heap(heads, After{rows});
+        given = heads.back();
+        heads.pop_back();
+        return given;
+    }
+
+    RecordingReader::State& state;
+    ReadTransaction transaction;
+    std::vector<ColumnChoice> choices;
+    std::vector<std::unique_ptr<SeriesRows>> rows; ///< null: none of that table
+    std::vector<std::size_t> heads;                ///< choices with a row to give: a heap, the oldest first
+    std::optional<std::size_t> given;              ///< whose row was given last, and is still in use
+};
+
+RowStream::RowStream(std::unique_ptr<Open> open) : open_(std::move(open)) {}
+RowStream::RowStream(RowStream&&) noexcept = default;
+RowStream& RowStream::operator=(RowStream&&) noexcept = default;
+RowStream::~RowStream() = default;
+
+RowStream RecordingReader::stream(std::vector<ColumnChoice> choices) {
+    try {
+        return RowStream(std::make_unique<RowStream::Open>(*state_, std::move(choices)));
+    } catch (const SqliteError& failure) {
+        state_->note_damage(failure);
+        return RowStream(nullptr);
+    }
+}
+
+void RowStream::start(std::int64_t from_ns, std::int64_t to_ns, std::optional<std::size_t> only) {
+    if (!open_) return;
+    try {
+        open_->start(from_ns, to_ns, only);
+    } catch (const SqliteError& failure) {
+        open_->state.note_damage(failure);
+        open_->heads.clear();
+    }
+}
+
+bool RowStream::next() {
+    if (!open_) return false;
+    try {
+        const auto choice = open_->next();
+        if (!choice) return false;
+        const SeriesRow& row = open_->rows[*choice]->row();
+        row_ = {*choice, row.t_ns, row.numbers, row.texts};
+        return true;
+    } catch (const SqliteError& failure) {
+        open_->state.note_damage(failure);
+        open_->heads.clear();
+        open_->given.reset();
+        return false;
     }
 }
 

@@ -1,6 +1,7 @@
 #include "server/serve/http/recordings/downloads.hpp"
 
 #include <algorithm>
+#include <fstream>
 #include <optional>
 #include <string>
 #include <system_error>
@@ -39,6 +40,26 @@ class SentFile final : public FileBody {
 
 namespace {
 
+/// A file that is no database: its descriptor takes no locks with it.
+class MadeFile final : public FileBody {
+  public:
+    MadeFile(const std::filesystem::path& path, std::shared_ptr<Lease> slot)
+        : file_(path, std::ios::binary | std::ios::ate), slot_(std::move(slot)) {
+        if (file_) size_ = static_cast<std::uint64_t>(file_.tellg());
+    }
+    [[nodiscard]] bool is_open() const { return file_.is_open(); }
+    [[nodiscard]] std::uint64_t size() const override { return size_; }
+    [[nodiscard]] bool read(std::uint64_t offset, std::span<char> into) override {
+        file_.seekg(static_cast<std::streamoff>(offset));
+        return static_cast<bool>(file_.read(into.data(), static_cast<std::streamsize>(into.size())));
+    }
+
+  private:
+    std::ifstream file_;
+    std::uint64_t size_ = 0;
+    std::shared_ptr<Lease> slot_;
+};
+
 constexpr std::uint64_t kReserveMax = 1u << 30;
 constexpr std::chrono::seconds kGrace{30};
 constexpr double kBytesPerSecondMin = 64 << 10;
@@ -76,26 +97,36 @@ std::shared_ptr<FileBody> Downloads::as_it_is(const std::filesystem::path& path,
     return open(path, std::move(slot)).value_or(nullptr);
 }
 
+Result<void> Downloads::has_room(std::uint64_t bytes) const {
+    if (stopping_) return fail("the server is shutting down");
+    std::error_code error;
+    const std::filesystem::space_info space = std::filesystem::space(folder_, error);
+    if (error) return fail("the free space of the disk cannot be told: " + error.message());
+    return room_for_copy(bytes, space.available, space.capacity);
+}
+
 Result<std::shared_ptr<FileBody>> Downloads::copy(RecordingReader& reader, std::shared_ptr<Lease> slot) {
-    const auto has_room = [&](std::uint64_t bytes) -> Result<void> {
-        if (stopping_) return fail("the server is shutting down");
-        std::error_code error;
-        const std::filesystem::space_info space = std::filesystem::space(folder_, error);
-        if (error) return fail("the free space of the disk cannot be told: " + error.message());
-        return room_for_copy(bytes, space.available, space.capacity);
-    };
     std::error_code ignored; // no write-ahead file is none to copy
     const std::filesystem::path path = reader.info().path;
     const std::uint64_t file = std::filesystem::file_size(path, ignored);
     const auto wal = std::filesystem::file_size(path.string() + "-wal", ignored);
     if (const auto allowed = has_room(file + (ignored ? 0 : wal)); !allowed) return tl::unexpected(allowed.error());
-
     const CopyFile made(folder_ / fmt::format(".copy-{}", random_key()));
-    if (const auto written = reader.snapshot(made.path(), has_room); !written) return tl::unexpected(written.error());
+    const auto may_go_on = [this](std::uint64_t rest) { return has_room(rest); };
+    if (const auto written = reader.snapshot(made.path(), may_go_on); !written)
+        return tl::unexpected(written.error());
     // The copy loses its name at the end of this function, and its space with the answer.
     auto sent = open(made.path(), std::move(slot));
     if (!sent) return tl::unexpected(sent.error());
     return std::move(*sent);
+}
+
+Result<std::shared_ptr<FileBody>> Downloads::made(const Make& make, std::shared_ptr<Lease> slot) {
+    const CopyFile file(folder_ / fmt::format(".copy-{}", random_key()));
+    if (const auto written = make(file.path()); !written) return tl::unexpected(written.error());
+    auto sent = std::make_shared<MadeFile>(file.path(), std::move(slot));
+    if (!sent->is_open()) return fail(file.path().string() + ": what was written cannot be read");
+    return sent;
 }
 
 void Downloads::cut(const std::filesystem::path& path) {

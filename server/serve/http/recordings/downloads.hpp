@@ -7,6 +7,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>
+#include <functional>
 #include <memory>
 #include <mutex>
 #include <vector>
@@ -29,6 +30,11 @@ class Downloads {
     /// Empty: the recording has to be copied.
     [[nodiscard]] std::shared_ptr<FileBody> as_it_is(const std::filesystem::path& path, std::shared_ptr<Lease> slot);
     [[nodiscard]] Result<std::shared_ptr<FileBody>> copy(RecordingReader& reader, std::shared_ptr<Lease> slot);
+    /// What `make` writes to the path it is given, a file that nobody else sees and that goes with the answer.
+    using Make = std::function<Result<void>(const std::filesystem::path&)>;
+    [[nodiscard]] Result<std::shared_ptr<FileBody>> made(const Make& make, std::shared_ptr<Lease> slot);
+    /// Whether so many bytes may be written beside the recordings now; not while the server shuts down.
+    [[nodiscard]] Result<void> has_room(std::uint64_t bytes) const;
     /// Ends the downloads of a file that is about to be changed: it must not change under those who read it.
     void cut(const std::filesystem::path& path);
 

@@ -1,0 +1,222 @@
+// Exported tables, read back by programs that are not ours, against the recording as its page reader gives it.
+#include <catch2/catch.hpp>
+
+#include <limits>
+#include <map>
+
+#include "server/exchange/export.hpp"
+#include "tests/exchange/flown.hpp"
+
+using namespace turnstone;
+using namespace turnstone::exchange;
+using namespace turnstone::exchange_test;
+using nlohmann::json;
+
+namespace {
+
+const debrief::Advance kGoOn = [](double) { return true; };
+
+json read_back(const std::string& format, const std::filesystem::path& file) {
+    return json::parse(output_of("python3 " + test::source_path("tests/exchange/read_back.py").string() + " " + format +
+                                 " " + file.string() + " " + std::to_string(kStart_ns)));
+}
+
+/// A table's rows in the window, as {"t_ns": [], COLUMN: []}.
+json stored(RecordingReader& reader, const Table& table, std::int64_t from_ns, std::int64_t to_ns) {
+    Batch batch;
+    reader.rows(from_ns, to_ns, std::numeric_limits<std::size_t>::max(), batch);
+    json out = {{"t_ns", json::array()}};
+    for (const Column& column : table.columns) out[column.name] = json::array();
+    for (const RowRecord& row : batch.rows) {
+        if (row.table != table.id) continue;
+        out["t_ns"].push_back(row.t_ns - kStart_ns);
+        const auto numbers = batch.numbers_of(row, table);
+        const auto texts = batch.texts_of(row, table);
+        for (std::size_t c = 0; c < table.columns.size(); ++c) {
+            json& column = out[table.columns[c].name];
+            if (c >= table.number_count)
+                column.push_back(texts[c - table.number_count]);
+            else
+                column.push_back(std::isnan(numbers[c]) ? json(nullptr) : json(numbers[c]));
+        }
+    }
+    return out;
+}
+
+const Table& table_called(const RecordingReader& reader, const std::string& name) {
+    for (const Table& table : reader.schema().tables)
+        if (table.name == name) return table;
+    throw std::runtime_error("no table " + name);
+}
+
+ExportRequest request_of(const std::string& format, const std::string& channels, std::optional<double> from_s = {},
+                         std::optional<double> to_s = {}, std::optional<double> every_s = {}) {
+    const auto request = read_export_words({format, channels, from_s, to_s, every_s}, kStart_ns);
+    INFO((request ? "" : request.error().message));
+    REQUIRE(request);
+    return *request;
+}
+
+} // namespace
+
+TEST_CASE("every table of a recording is read back as it is stored, by programs that are not ours") {
+    const test::TemporaryFolder folder;
+    auto reader = RecordingReader::open(flown().recording);
+    REQUIRE(reader);
+    for (const std::string format : {"csv", "jsonl", "npz", "hdf5"}) {
+        const auto file = folder.path() / ("all." + format);
+        const auto written = export_recording(*reader, request_of(format, "", 5.5, 11.25), file, kGoOn);
+        INFO(format << (written ? "" : written.error().message));
+        REQUIRE(written);
+        const json back = read_back(format, file);
+        std::size_t tables = 0, rows = 0;
+        for (const Table& table : reader->schema().tables) {
+            const json expected = stored(*reader, table, kStart_ns + 5'500'000'000, kStart_ns + 11'250'000'000);
+            INFO(table.name);
+            if (expected["t_ns"].empty()) {
+                CHECK(!back["tables"].contains(table.name));
+                continue;
+            }
+            ++tables;
+            rows += expected["t_ns"].size();
+            REQUIRE(back["tables"].contains(table.name));
+            CHECK(back["tables"][table.name] == expected);
+            for (const Column& column : table.columns) {
+                INFO(column.name);
+                CHECK(back["units"][table.name + "." + column.name] == (column.is_text ? "" : column.unit));
+            }
+        }
+        CHECK(tables > 15);
+        CHECK(rows > 3000);
+        CHECK(back["tables"].size() == tables);
+    }
+}
+
+TEST_CASE("a word means a column, a table, or all tables that begin with it; an unknown one is refused by name") {
+    const test::TemporaryFolder folder;
+    auto reader = RecordingReader::open(flown().recording);
+    REQUIRE(reader);
+    struct Case {
+        std::string words, vehicle;
+        std::vector<std::string> columns;
+    };
+    for (const Case& each : {Case{"sanderling/baro", "", {"sanderling/baro.air_temperature", "sanderling/baro.static_pressure"}},
+                             Case{"baro.static_pressure", "sanderling", {"sanderling/baro.static_pressure"}},
+                             Case{"sanderling/baro.static_pressure, sanderling/baro", "",
+                                  {"sanderling/baro.air_temperature", "sanderling/baro.static_pressure"}},
+                             Case{"sanderling/fix.latitude,sanderling/baro.static_pressure", "",
+                                  {"sanderling/baro.static_pressure", "sanderling/fix.latitude"}}}) {
+        INFO(each.words);
+        ExportRequest request = request_of("jsonl", each.words, 6, 7);
+        request.vehicle = each.vehicle;
+        const auto file = folder.path() / "some.jsonl";
+        REQUIRE(export_recording(*reader, request, file, kGoOn));
+        std::vector<std::string> columns;
+        for (const auto& [name, unit] : read_back("jsonl", file)["units"].items()) columns.push_back(name);
+        CHECK(columns == each.columns);
+    }
+    for (const std::string unknown : {"sanderling/bar", "anderling", "sanderling/baro.pressure"}) {
+        const auto refused =
+            export_recording(*reader, request_of("csv", unknown), folder.path() / "none.csv", kGoOn);
+        REQUIRE(!refused);
+        CHECK_THAT(refused.error().message, Catch::Contains("\"" + unknown + "\"") && Catch::Contains("sanderling/baro"));
+        CHECK(!std::filesystem::exists(folder.path() / "none.csv"));
+    }
+}
+
+TEST_CASE("one time base has a line each step, with the newest value of each column since the line before") {
+    const test::TemporaryFolder folder;
+    auto reader = RecordingReader::open(flown().recording);
+    REQUIRE(reader);
+    constexpr std::int64_t kEvery_ns = 250'000'000;
+    const std::vector<std::string> names{"sanderling/baro", "sanderling/fix"};
+    for (const std::string format : {"csv", "jsonl", "npz", "hdf5"}) {
+        INFO(format);
+        const auto file = folder.path() / ("base." + format);
+        REQUIRE(export_recording(*reader, request_of(format, "sanderling/baro,sanderling/fix", 8, 12, 0.25), file, kGoOn));
+        const json back = read_back(format, file)["tables"]["samples"];
+        REQUIRE(back["t_ns"].size() == 16);
+        std::size_t values = 0;
+        for (const std::string& name : names) {
+            const Table& table = table_called(*reader, name);
+            const json rows = stored(*reader, table, kStart_ns + 8'000'000'000, kStart_ns + 12'000'000'000);
+            for (std::size_t c = 0; c < table.number_count; ++c) {
+                const std::string& column = table.columns[c].name;
+                for (std::int64_t line = 0; line < 16; ++line) {
+                    const std::int64_t t_ns = 8'000'000'000 + line * kEvery_ns;
+                    json newest = nullptr;
+                    for (std::size_t i = 0; i < rows["t_ns"].size(); ++i) {
+                        const auto row_ns = rows["t_ns"][i].get<std::int64_t>();
+                        if (row_ns > t_ns - kEvery_ns && row_ns <= t_ns && !rows[column][i].is_null())
+                            newest = rows[column][i];
+                    }
+                    const auto at = static_cast<std::size_t>(line);
+                    CHECK(back["t_ns"][at] == t_ns);
+                    CHECK(back[name + "." + column][at] == newest);
+                    values += newest.is_null() ? 0 : 1;
+                }
+            }
+        }
+        CHECK(values > 100);
+    }
+}
+
+TEST_CASE("raw octets are what the link delivered, and a window of them") {
+    const test::TemporaryFolder folder;
+    auto reader = RecordingReader::open(flown().recording);
+    REQUIRE(reader);
+    const auto file = folder.path() / "raw.bin";
+    REQUIRE(export_recording(*reader, request_of("raw", ""), file, kGoOn));
+    const std::string_view received(reinterpret_cast<const char*>(flown().received.data()), flown().received.size());
+    CHECK(test::read_file(file) == received);
+    REQUIRE(export_recording(*reader, request_of("raw", "radio", 8, 9), file, kGoOn));
+    const std::string part = test::read_file(file);
+    CHECK(part.size() > 1000);
+    CHECK(part.size() < received.size() / 10);
+    CHECK(received.find(part) != std::string_view::npos);
+    const auto refused = export_recording(*reader, request_of("raw", "tracker"), file, kGoOn);
+    REQUIRE(!refused);
+    CHECK_THAT(refused.error().message, Catch::Contains("the links are radio"));
+}
+
+TEST_CASE("an export that is stopped, or has no room, leaves no file and says which it was") {
+    const test::TemporaryFolder folder;
+    auto reader = RecordingReader::open(flown().recording);
+    REQUIRE(reader);
+    for (const std::string format : {"csv", "jsonl", "npz", "hdf5", "kml", "geojson", "gpx"}) {
+        INFO(format);
+        std::vector<double> fractions;
+        const auto stopped = export_recording(*reader, request_of(format, ""), folder.path() / "part", [&](double done) {
+            fractions.push_back(done);
+            return fractions.size() < 3;
+        });
+        REQUIRE(!stopped);
+        CHECK(stopped.error().message == "stopped");
+        REQUIRE(fractions.size() == 3);
+        CHECK((0 <= fractions[0] && fractions[0] <= fractions[1] && fractions[1] <= fractions[2] && fractions[2] <= 1));
+        CHECK(folder.names().empty());
+        const auto full = export_recording(*reader, request_of(format, ""), "/dev/full", kGoOn);
+        REQUIRE(!full);
+        CHECK_THAT(full.error().message, Catch::Contains("/dev/full cannot be written"));
+    }
+}
+
+TEST_CASE("what is asked for is read strictly") {
+    struct Case {
+        ExportWords words;
+        std::string says;
+    };
+    for (const Case& each :
+         {Case{{"xls", ""}, "there are csv, jsonl"}, Case{{"csv", "", 5.0, 5.0}, "ends before it begins"},
+          Case{{"csv", "", {}, {}, 0.0}, "cannot be"}, Case{{"gpx", "", {}, {}, 1.0}, "one time base goes with"},
+          Case{{"csv", "", std::numeric_limits<double>::quiet_NaN()}, "is not seconds"}}) {
+        const auto refused = read_export_words(each.words, kStart_ns);
+        REQUIRE(!refused);
+        CHECK_THAT(refused.error().message, Catch::Contains(each.says));
+    }
+    auto reader = RecordingReader::open(flown().recording);
+    REQUIRE(reader);
+    const auto endless = can_export(*reader, request_of("csv", "", 0, 4e9, 1e-6));
+    REQUIRE(!endless);
+    CHECK_THAT(endless.error().message, Catch::Contains("lines"));
+}
