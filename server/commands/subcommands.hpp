@@ -16,6 +16,7 @@ namespace turnstone {
 [[nodiscard]] Subcommand verify_subcommand();
 [[nodiscard]] Subcommand reprocess_subcommand();
 [[nodiscard]] Subcommand report_subcommand();
+[[nodiscard]] Subcommand import_subcommand();
 [[nodiscard]] Subcommand export_subcommand();
 [[nodiscard]] Subcommand mass_subcommand();
 [[nodiscard]] Subcommand version_subcommand();

@@ -5,10 +5,9 @@
 #include <system_error>
 #include <utility>
 
-#include "server/record/format/recording_id.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/record/stored_inputs.hpp"
-#include "server/record/write/recording_claim.hpp"
+#include "server/record/unfinished.hpp"
 #include "server/record/write/recording_file.hpp"
 #include "server/record/write/repair.hpp"
 
@@ -17,29 +16,6 @@ namespace turnstone {
 namespace {
 
 constexpr std::size_t kCommitBytes = 8u << 20;
-
-/// A recording in the making, under a hidden name.
-class Unfinished {
-  public:
-    /// Throws SqliteError where nothing can be written, or where another process is at the same.
-    Unfinished(const std::filesystem::path& directory, const std::string& id)
-        : path_(directory / ("." + id + std::string(kUnfinishedEnding))), claim_(RecordingClaim::take(path_)) {
-        if (!claim_) throw SqliteError(SQLITE_BUSY, "another process is at it; wait for that one");
-        remove(); // of a process that was killed
-    }
-    ~Unfinished() { remove(); }
-    Unfinished(const Unfinished&) = delete;
-    Unfinished& operator=(const Unfinished&) = delete;
-    [[nodiscard]] const std::filesystem::path& path() const noexcept { return path_; }
-
-  private:
-    void remove() const noexcept {
-        std::error_code ignored; // it does no harm
-        for (const char* ending : {"", "-wal", "-shm"}) std::filesystem::remove(path_.string() + ending, ignored);
-    }
-    const std::filesystem::path path_;
-    const std::optional<RecordingClaim> claim_;
-};
 
 /// What was fed, and whether some is missing in between.
 struct Fed {
@@ -94,10 +70,6 @@ Fed write_again(RecordingReader& from, const PipelineSetup& setup, const std::fi
     return fed;
 }
 
-void close_as_one_file(const std::filesystem::path& path) {
-    if (!make_single_file(path)) throw SqliteError(SQLITE_BUSY, path.string() + " is held open by another program");
-}
-
 } // namespace
 
 Result<std::filesystem::path> reprocess(const std::filesystem::path& file, std::vector<VehicleSetup> vehicles,
@@ -120,11 +92,8 @@ Result<std::filesystem::path> reprocess(const std::filesystem::path& file, std::
             *reader, *setup, unfinished.path(),
             {.t_start_ns = info.t_start_ns, .utc_start_ns = info.utc_start_ns, .name = info.name, .continues = ""},
             {{"notes", info.notes}, {"reprocessed_from", info.id}}, Numbering::from_one);
-        close_as_one_file(unfinished.path());
         const std::string vehicle = setup->vehicles.empty() ? "" : setup->vehicles.front().dictionary.vehicle;
-        const std::string id = free_recording_id(output_directory, info.utc_start_ns, vehicle);
-        const std::filesystem::path path = output_directory / (id + std::string(kRecordingEnding));
-        publish_recording(unfinished.path(), path);
+        const std::filesystem::path path = unfinished.publish(info.utc_start_ns, vehicle);
         if (!fed.damage.empty())
             return fail(file.string() + ": is damaged: " + fed.damage + ". The " + std::to_string(fed.inputs) +
                         " inputs that could be read, with " + std::to_string(fed.bytes) + " received bytes, are in " +
@@ -152,7 +121,7 @@ Result<void> make_again(const std::filesystem::path& file) {
              {"bytes_dropped", std::to_string(info.bytes_dropped)}},
             Numbering::as_stored);
         if (!fed.damage.empty()) return fail(file.string() + ": is damaged: " + fed.damage);
-        close_as_one_file(unfinished.path());
+        unfinished.close_as_one_file();
         reader = fail("");
         std::filesystem::rename(unfinished.path(), file);
         return {};

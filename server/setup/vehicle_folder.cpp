@@ -18,7 +18,7 @@ void read_other_files(const std::filesystem::path& folder, VehicleSetup& setup, 
     std::error_code error;
     for (const auto& entry : std::filesystem::directory_iterator(folder / "procedures", error))
         if (entry.path().extension() == ".json") names.insert("procedures/" + entry.path().filename().string());
-    for (const char* one : {"mass.csv", "readiness.json"})
+    for (const char* one : {"log.json", "mass.csv", "readiness.json"})
         if (std::filesystem::exists(folder / one, error)) names.insert(one);
     for (const std::string& name : names) {
         const std::string path = (folder / name).string();

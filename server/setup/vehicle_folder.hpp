@@ -15,7 +15,7 @@ namespace turnstone {
 using MakeDictionary = std::function<std::optional<std::string>(const std::string& vehicle)>;
 
 /// Reads dictionary.json and vehicle.json of a folder, which must name the same vehicle, and, where they are,
-/// readiness.json, procedures/ID.json and mass.csv. Empty when any mistake was added.
+/// readiness.json, procedures/ID.json, mass.csv and log.json. Empty when any mistake was added.
 [[nodiscard]] std::optional<VehicleSetup> read_vehicle_folder(const std::filesystem::path& folder,
                                                               std::vector<Problem>& problems,
                                                               const MakeDictionary& make_dictionary = {});

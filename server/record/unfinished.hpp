@@ -1,0 +1,53 @@
+#pragma once
+#include <cstdint>
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <system_error>
+
+#include "server/record/format/layout.hpp"
+#include "server/record/format/recording_id.hpp"
+#include "server/record/format/sqlite.hpp"
+#include "server/record/write/recording_claim.hpp"
+#include "server/record/write/recording_file.hpp"
+#include "server/record/write/repair.hpp"
+
+namespace turnstone {
+
+/// A recording in the making, under a hidden name; what is left of it when this ends is removed.
+class Unfinished {
+  public:
+    /// Throws SqliteError where nothing can be written, or where another process is at the same.
+    Unfinished(const std::filesystem::path& directory, const std::string& id)
+        : path_(directory / ("." + id + std::string(kUnfinishedEnding))), claim_(RecordingClaim::take(path_)) {
+        if (!claim_) throw SqliteError(SQLITE_BUSY, "another process is at it; wait for that one");
+        remove(); // of a process that was killed
+    }
+    ~Unfinished() { remove(); }
+    Unfinished(const Unfinished&) = delete;
+    Unfinished& operator=(const Unfinished&) = delete;
+    [[nodiscard]] const std::filesystem::path& path() const noexcept { return path_; }
+    /// Once it is whole: gives it a new id in its folder, and returns its path. Throws SqliteError.
+    [[nodiscard]] std::filesystem::path publish(std::int64_t utc_start_ns, const std::string& vehicle) const {
+        close_as_one_file();
+        const std::filesystem::path folder = path_.parent_path();
+        std::filesystem::path path =
+            folder / (free_recording_id(folder, utc_start_ns, vehicle) + std::string(kRecordingEnding));
+        publish_recording(path_, path);
+        return path;
+    }
+    void close_as_one_file() const {
+        if (!make_single_file(path_))
+            throw SqliteError(SQLITE_BUSY, path_.string() + " is held open by another program");
+    }
+
+  private:
+    void remove() const noexcept {
+        std::error_code ignored; // it does no harm
+        for (const char* ending : {"", "-wal", "-shm"}) std::filesystem::remove(path_.string() + ending, ignored);
+    }
+    const std::filesystem::path path_;
+    const std::optional<RecordingClaim> claim_;
+};
+
+} // namespace turnstone
