@@ -13,6 +13,7 @@
 #include "protocol/reading/frame_reader.hpp"
 #include "server/analysis/mass/mass_record.hpp"
 #include "server/commands/subcommands.hpp"
+#include "server/exchange/import/log_mapping.hpp"
 #include "server/pipeline/checklist/mistakes.hpp"
 #include "server/pipeline/station/pipeline.hpp"
 #include "server/pipeline/vehicle/router.hpp"
@@ -163,7 +164,7 @@ class Checker {
                     (path / "vehicle.json").string() + ": ok; vehicle " + setup->vehicle.name +
                     (has_dictionary ? "" : ", without a dictionary") + "\n" + sentences(setup->dictionary) +
                     outlook(*setup) + watched(setup->dictionary) + checklists(path.string(), *setup) +
-                    weighings(path, setup->files, problems);
+                    weighings(path, setup->files, problems) + log_columns(path, *setup, problems);
             check_together(path.string(), std::move(*setup), problems);
         }
         if (report(problems)) out_ << about;
@@ -177,6 +178,19 @@ class Checker {
         const std::string file = (folder / found->name).string();
         const auto read = analysis::read_mass_csv(found->text, file, problems);
         return read ? file + ": ok; " + count_text(read->size(), "weighing") + "\n" : "";
+    }
+
+    /// Of log.json, when there is one.
+    static std::string log_columns(const fs::path& folder, const VehicleSetup& setup, std::vector<Problem>& problems) {
+        const auto found = std::ranges::find(setup.files, exchange::kLogMappingFile, &FolderFile::name);
+        if (found == setup.files.end()) return {};
+        const std::string file = (folder / found->name).string();
+        const auto json = parse_json_text(found->text, file, problems);
+        const auto mapping = json ? exchange::read_log_mapping(*json, file, problems) : std::nullopt;
+        if (!mapping) return {};
+        const auto joined = exchange::with_log_packet(setup, *mapping);
+        if (!joined) problems.push_back({file, "/columns", joined.error().message, "fix the column it names"});
+        return joined ? file + ": ok; " + count_text(mapping->columns.size(), "column") + "\n" : "";
     }
 
     /// Which estimates this vehicle gets, one indented line each.

@@ -49,6 +49,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
 
     {"server/analysis/statistics", {}},
     {"server/analysis/shock", {}},
+    {"server/analysis/alignment", {"shared"}},
     {"server/analysis/mass", {"shared", "server/analysis/statistics"}},
     {"server/analysis/charge", {"shared", "server/analysis/statistics"}},
 
@@ -97,6 +98,16 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"server/debrief", {"shared"}},
     {"server/debrief/flights", {"shared", "server/record/read", "server/record/by_name", "server/debrief"}},
 
+    {"server/exchange/table", {"shared", "server/record/read"}},
+    {"server/exchange/write", {"shared", "server/record/read", "server/debrief", "server/exchange/table"}},
+    {"server/exchange/import",
+     {"shared", "protocol/text", "protocol/framing", "protocol/dictionary", "protocol/lines", "protocol/reading",
+      "server/analysis/alignment", "server/pipeline", "server/pipeline/vehicle", "server/pipeline/link",
+      "server/pipeline/station", "server/link", "server/record/read", "server/record/write", "server/record",
+      "server/debrief", "server/debrief/flights"}},
+    {"server/exchange",
+     {"shared", "server/record/read", "server/debrief", "server/exchange/table", "server/exchange/write"}},
+
     {"server/report/text", {"shared"}},
     {"server/report/page", {"protocol/text"}},
     {"server/report/draw", {"server/record/by_name", "server/report/text", "server/report/page"}},
@@ -124,8 +135,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
      {"shared", "server/pipeline", "server/record/read", "server/serve/parse", "server/serve", "server/serve/encode"}},
     {"server/serve/http",
      {"shared", "server/record/read", "server/record/write", "server/record/by_name", "server/record/amend",
-      "server/debrief/flights", "server/report", "server/serve/parse", "server/serve/map", "server/serve",
-      "server/serve/encode"}},
+      "server/debrief", "server/debrief/flights", "server/exchange", "server/exchange/import", "server/report",
+      "server/serve/parse", "server/serve/map", "server/serve", "server/serve/encode"}},
     {"server/serve/port",
      {"shared", "server/pipeline", "server/debrief/flights", "server/serve/parse", "server/serve",
       "server/serve/stream", "server/serve/http"}},
@@ -136,7 +147,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"server/commands",
      {"shared", "protocol/nmea", "protocol/reading", "protocol/firmware", "server/analysis/mass", "server/pipeline",
       "server/pipeline/station", "server/pipeline/vehicle", "server/setup", "server/record/read", "server/record/write",
-      "server/record", "server/report", "server/report/text", "server/serve", "server/serve/map", "server/serve/port",
+      "server/record", "server/exchange", "server/exchange/import", "server/report", "server/report/text", "server/serve", "server/serve/map", "server/serve/port",
       "server/ingest"}},
     {"server/main.cpp", {"server/commands"}},
     {"tools/write_manual.cpp", {"server/commands"}},
@@ -158,7 +169,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
      {"shared", "protocol/packet", "protocol/framing", "protocol/dictionary", "protocol/decode", "protocol/nmea",
       "protocol/lines", "protocol/reading", "server/estimate/chain", "server/estimate/prediction", "server/pipeline",
       "server/pipeline/station", "server/record/format", "server/record/read", "server/record/write",
-      "server/serve/port", "tools/sim", "tools/trials"}},
+      "server/exchange", "server/exchange/import", "server/serve/port", "tools/sim", "tools/trials"}},
 };
 
 /// The entry that a path such as "server/link/link.hpp" belongs to; empty when it is not ours.

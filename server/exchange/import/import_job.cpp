@@ -11,7 +11,6 @@
 #include "server/exchange/import/first_look.hpp"
 #include "server/exchange/import/import.hpp"
 #include "server/exchange/import/uploads.hpp"
-#include "server/record/format/layout.hpp"
 #include "server/record/read/catalogue.hpp"
 
 namespace turnstone::exchange {

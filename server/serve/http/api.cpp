@@ -16,8 +16,8 @@ Api::Api(const std::filesystem::path& recordings, std::span<const Asset> assets,
     : sources_(sources), workers_(workers), budgets_(budgets), counters_(counters), join_(join),
       recordings_(recordings, live, sources.recorder, workers, budgets, downloads),
       operator_(access, sources, actions, live, recordings, workers, downloads, counters, std::move(join)),
-      flights_(recordings, live, actions, workers, downloads, book), jobs_(jobs), files_(assets), map_(std::move(map)) {
-}
+      flights_(recordings, live, actions, workers, downloads, book), exchange_(recordings, workers, budgets, downloads),
+      jobs_(jobs), files_(assets), map_(std::move(map)) {}
 
 awaitable<Answer> Api::answer(const Request& request) {
     const auto& segments = request.target.segments;
@@ -55,6 +55,9 @@ awaitable<std::optional<Answer>> Api::of_flights(const Request& request) {
         if (segments.size() == 2) co_return co_await flights_.list(request);
         if (segments.size() == 3) co_return co_await flights_.describe(request);
         if (segments.size() == 4 && segments[3] == "bookmarks") co_return co_await flights_.bookmark(request);
+        if (segments.size() == 4 && segments[3] == "export") co_return co_await exchange_.export_flight(request);
+    } else if (segments[1] == "import") {
+        if (segments.size() == 3 && segments[2] == "upload") co_return co_await exchange_.upload(request);
     } else if (segments[1] == "recordings") {
         if (segments.size() == 3) co_return co_await flights_.remove(request);
         if (segments.size() == 4 && segments[3] == "archive") co_return co_await flights_.archive(request);

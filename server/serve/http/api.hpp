@@ -11,6 +11,7 @@
 #include "server/serve/counters.hpp"
 #include "server/serve/http/access.hpp"
 #include "server/serve/http/answer.hpp"
+#include "server/serve/http/exchange/exchange_routes.hpp"
 #include "server/serve/http/flights/flight_routes.hpp"
 #include "server/serve/http/flights/job_routes.hpp"
 #include "server/serve/http/join_routes.hpp"
@@ -50,6 +51,7 @@ class Api {
     RecordingRoutes recordings_;
     OperatorRoutes operator_;
     FlightRoutes flights_;
+    ExchangeRoutes exchange_;
     JobRoutes jobs_;
     StaticFiles files_;
     MapRoutes map_;
