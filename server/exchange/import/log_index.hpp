@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "protocol/decode/decoder.hpp"
 #include "protocol/framing/framing.hpp"
 #include "server/debrief/advance.hpp"
 #include "server/exchange/import/log_mapping.hpp"

@@ -6,7 +6,6 @@
 #include <limits>
 #include <map>
 
-#include "server/exchange/write/output.hpp"
 #include "server/exchange/write/text.hpp"
 #include "shared/time.hpp"
 

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "server/exchange/table/rows.hpp"
+#include "server/exchange/write/output.hpp"
 #include "server/exchange/write/subject.hpp"
 
 namespace turnstone::exchange {
