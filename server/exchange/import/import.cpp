@@ -175,7 +175,7 @@ Result<LogIndex> read_joined_log(const Joined& joined, const ImportRequest& requ
 Result<Read> read_and_align(RecordingReader& reader, const RecordingInfo& info, const Joined& joined,
                             const ImportRequest& request, const debrief::Advance& advance) {
     const debrief::Advance first = part(advance, 0, 0.1), second = part(advance, 0.1, 0.2);
-    auto radio = read_radio(reader, joined.setup, joined.vehicle, second);
+    auto radio = read_radio(reader, joined.setup, joined.vehicle, first);
     if (!radio) return tl::unexpected(radio.error());
     std::vector<AlignBy> ways{AlignBy::acceleration, AlignBy::pressure};
     if (!request.mapping || request.mapping->time_is_onboard) ways.insert(ways.begin(), AlignBy::onboard_time);
@@ -187,7 +187,7 @@ Result<Read> read_and_align(RecordingReader& reader, const RecordingInfo& info, 
             why += (why.empty() ? "" : "; ") + std::string("the two do not both have ") + std::string(word(way));
             continue;
         }
-        auto log = read_joined_log(joined, request, both ? std::optional(both->log) : std::nullopt, first);
+        auto log = read_joined_log(joined, request, both ? std::optional(both->log) : std::nullopt, second);
         if (!log) return tl::unexpected(log.error());
         auto times = both ? times_by_signal(*log,
                                             heard_signal(reader, info,

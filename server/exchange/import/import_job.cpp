@@ -65,7 +65,12 @@ Result<json> look_at_upload(const debrief::Recordings& recordings, const std::fi
         std::vector<std::string> names;
         for (const LookedAtColumn& column : look.columns) names.push_back(column.name);
         const auto kept = mapping_of(vehicle);
-        out["mapping"] = to_json(kept ? *kept : proposed_mapping(names, look.separator, vehicle.dictionary));
+        LogMapping mapping = kept ? *kept : proposed_mapping(names, look.separator, vehicle.dictionary);
+        for (LogColumn& column : mapping.columns) {
+            const auto seen = std::ranges::find(look.columns, column.column, &LookedAtColumn::name);
+            if (!kept && seen != look.columns.end()) column.is_text = !seen->is_number;
+        }
+        out["mapping"] = to_json(mapping);
     }
     return out;
 }

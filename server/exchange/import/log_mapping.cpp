@@ -115,8 +115,10 @@ LogMapping proposed_mapping(const std::vector<std::string>& columns, char separa
     const auto unit_of = [](std::string_view name) {
         return name.ends_with("_us") ? TimeUnit::us : name.ends_with("_ms") ? TimeUnit::ms : TimeUnit::s;
     };
+    std::set<std::string> names;
     for (const std::string& column : columns) {
         const std::string name = column_name(column);
+        if (name.empty() || !names.insert(name).second) continue; // it cannot be told from another
         const bool is_time = out.time_column.empty() && (name.starts_with("time") || name == "t" || name.starts_with("t_"));
         if (is_time) {
             out.time_column = column;

@@ -1,6 +1,8 @@
 // Through the library's C interface: what it opens it also closes, in the order of this file's scopes.
+#include <algorithm>
 #include <mutex>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include <hdf5.h>
@@ -103,7 +105,8 @@ class TableGroup {
         for (std::size_t c = 0; c < table.columns.size(); ++c) {
             const Column& column = table.columns[c];
             const bool is_text = c >= table.number_count;
-            const std::string name = column.name == "t_ns" ? "t_ns_" : column.name;
+            std::string name = column.name == "t_ns" ? "t_ns_" : column.name;
+            std::ranges::replace(name, '/', '.'); // of one time base; here it would be a group
             sets_.emplace_back(group_.id(), name, is_text ? texts_of_.id() : H5T_IEEE_F64LE,
                                is_text ? texts_of_.id() : H5T_NATIVE_DOUBLE);
             put_attribute(sets_.back().id(), "title", column.title);
