@@ -23,7 +23,7 @@ constexpr double kOverlapPart = 0.5; ///< of the shorter record, that must be co
 constexpr double kCorrelationLeast = 0.5;
 constexpr double kRival = 0.98; ///< a second place as good as this part of the first is another answer
 constexpr double kRivalAway_s = 1.0;
-constexpr int kRounds = 12;
+constexpr int kLagRounds = 12;
 constexpr double kWidthsInSteps[] = {0, 1, 2, 4, 8, 16};
 
 double median_step_s(std::span<const double> t_s) {
@@ -35,12 +35,12 @@ double median_step_s(std::span<const double> t_s) {
     return steps[steps.size() / 2];
 }
 
-double gap_of(double step_s) {
+double bridged_gap_s(double step_s) {
     return std::max(kGap_s, kGapPeriods * step_s);
 }
 
 /// Gaussian weights of `width` steps; places without a value stay without.
-Grid smoothed(const Grid& grid, double width) {
+Grid gaussian_smoothed(const Grid& grid, double width) {
     if (width == 0) return grid;
     const auto reach = static_cast<std::ptrdiff_t>(std::ceil(3 * width));
     std::vector<double> weights;
@@ -67,12 +67,12 @@ double slope_at(const Grid& grid, std::size_t i) {
 }
 
 /// Value and slope per step at a place between the steps: cubic Hermite with central slopes.
-struct Between {
+struct ValueBetween {
     double value, slope;
 };
-Between between(const Grid& grid, double place) {
-    constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
-    if (!(place >= 1) || !(place + 2 < static_cast<double>(grid.size()))) return {kNone, kNone};
+ValueBetween value_between(const Grid& grid, double place) {
+    constexpr double kNoValue = std::numeric_limits<double>::quiet_NaN();
+    if (!(place >= 1) || !(place + 2 < static_cast<double>(grid.size()))) return {kNoValue, kNoValue};
     const auto i = static_cast<std::size_t>(place);
     const double u = place - static_cast<double>(i);
     const double a = grid[i], b = grid[i + 1], sa = slope_at(grid, i), sb = slope_at(grid, i + 1);
@@ -81,12 +81,12 @@ Between between(const Grid& grid, double place) {
 }
 
 /// One row of the regression: what is left of the model, and the slopes of both records.
-struct Left {
+struct LeftOver {
     double value, model, model_slope, own_slope, away;
 };
 
 /// Sums of products, each with itself up to a lag: the variance of a sum of what is correlated with itself.
-double long_run(const std::vector<double>& a, const std::vector<double>& b) {
+double long_run_product(const std::vector<double>& a, const std::vector<double>& b) {
     const auto n = a.size();
     const auto reach = static_cast<std::size_t>(std::cbrt(static_cast<double>(n)));
     double sum = 0;
@@ -99,7 +99,7 @@ double long_run(const std::vector<double>& a, const std::vector<double>& b) {
     return sum;
 }
 
-struct Fit {
+struct LagFit {
     double lag, lag_sigma, rate, rate_sigma; ///< in steps
     double correlation;
     std::size_t samples;
@@ -107,11 +107,11 @@ struct Fit {
 };
 
 /// Rows of `own` (coarse or not, on the same grid) against `finer` at place + lag + rate (place - middle).
-std::vector<Left> rows_at(const Grid& own, const Grid& finer, double lag, double rate, double middle) {
-    std::vector<Left> rows;
+std::vector<LeftOver> rows_at(const Grid& own, const Grid& finer, double lag, double rate, double middle) {
+    std::vector<LeftOver> rows;
     for (std::size_t i = 1; i + 1 < own.size(); ++i) {
         const double place = static_cast<double>(i), away = place - middle;
-        const Between model = between(finer, place + lag + rate * away);
+        const ValueBetween model = value_between(finer, place + lag + rate * away);
         const double own_slope = slope_at(own, i);
         if (!std::isfinite(own[i]) || !std::isfinite(own_slope) || !std::isfinite(model.value) ||
             !std::isfinite(model.slope))
@@ -122,25 +122,25 @@ std::vector<Left> rows_at(const Grid& own, const Grid& finer, double lag, double
 }
 
 /// value = offset + gain model: the residuals, and the gain.
-double take_out_scale(std::vector<Left>& rows, double& correlation) {
+double take_out_scale(std::vector<LeftOver>& rows, double& correlation) {
     double n = static_cast<double>(rows.size()), v = 0, m = 0, vv = 0, mm = 0, vm = 0;
-    for (const Left& row : rows) v += row.value / n, m += row.model / n;
-    for (const Left& row : rows) {
+    for (const LeftOver& row : rows) v += row.value / n, m += row.model / n;
+    for (const LeftOver& row : rows) {
         vv += (row.value - v) * (row.value - v);
         mm += (row.model - m) * (row.model - m);
         vm += (row.value - v) * (row.model - m);
     }
     const double gain = vm / mm;
     correlation = vm / std::sqrt(vv * mm);
-    for (Left& row : rows) row.value -= v + gain * (row.model - m);
+    for (LeftOver& row : rows) row.value -= v + gain * (row.model - m);
     return gain;
 }
 
-std::optional<Fit> refine(const Grid& own, const Grid& finer, double lag, double rate_prior) {
+std::optional<LagFit> refine_lag(const Grid& own, const Grid& finer, double lag, double rate_prior) {
     double rate = 0, middle = 0;
     {
         double weight = 0;
-        for (const Left& row : rows_at(own, finer, lag, 0, 0)) { // where most happens
+        for (const LeftOver& row : rows_at(own, finer, lag, 0, 0)) { // where most happens
             const double w = row.own_slope * row.own_slope;
             middle += w * row.away;
             weight += w;
@@ -148,9 +148,9 @@ std::optional<Fit> refine(const Grid& own, const Grid& finer, double lag, double
         if (!(weight > 0)) return std::nullopt;
         middle /= weight;
     }
-    std::optional<Fit> out;
-    for (int round = 0; round < kRounds; ++round) {
-        std::vector<Left> rows = rows_at(own, finer, lag, rate, middle);
+    std::optional<LagFit> out;
+    for (int round = 0; round < kLagRounds; ++round) {
+        std::vector<LeftOver> rows = rows_at(own, finer, lag, rate, middle);
         if (rows.size() < kSamplesLeast) return std::nullopt;
         double correlation = 0;
         const double gain = take_out_scale(rows, correlation);
@@ -158,7 +158,7 @@ std::optional<Fit> refine(const Grid& own, const Grid& finer, double lag, double
         std::vector<double> lag_scores, rate_scores;
         Eigen::Vector2d score = Eigen::Vector2d::Zero();
         double squares = 0;
-        for (const Left& row : rows) {
+        for (const LeftOver& row : rows) {
             const double slope = gain * row.model_slope;
             const Eigen::Vector2d regressor(1, row.away);
             information += slope * row.own_slope * regressor * regressor.transpose();
@@ -176,12 +176,12 @@ std::optional<Fit> refine(const Grid& own, const Grid& finer, double lag, double
         const Eigen::Vector2d step = inverse * score;
         lag += step(0);
         rate += step(1);
-        const double cross = long_run(lag_scores, rate_scores);
+        const double cross = long_run_product(lag_scores, rate_scores);
         Eigen::Matrix2d spread;
-        spread << long_run(lag_scores, lag_scores), cross, cross, long_run(rate_scores, rate_scores);
+        spread << long_run_product(lag_scores, lag_scores), cross, cross, long_run_product(rate_scores, rate_scores);
         spread(1, 1) += prior(1, 1) * variance;
         const Eigen::Matrix2d covariance = inverse * spread * inverse.transpose();
-        out = Fit{lag,         std::sqrt(covariance(0, 0)), rate, std::sqrt(std::max(covariance(1, 1), 0.0)),
+        out = LagFit{lag,         std::sqrt(covariance(0, 0)), rate, std::sqrt(std::max(covariance(1, 1), 0.0)),
                   correlation, rows.size(),                 middle};
         if (std::abs(step(0)) < 1e-3 * out->lag_sigma) break;
     }
@@ -231,7 +231,7 @@ Result<Alignment> align(const Record& fixed, const Record& moved) {
         std::max(std::min(fixed_step_s, moved_step_s), longest_s / static_cast<double>(kGridPointsMax));
     const auto gridded = [&](const Record& record, double length_s, double own_step_s) {
         return on_grid(record.t_s, record.value, record.t_s.front(), step_s,
-                       static_cast<std::size_t>(length_s / step_s) + 1, gap_of(own_step_s));
+                       static_cast<std::size_t>(length_s / step_s) + 1, bridged_gap_s(own_step_s));
     };
     const Grid a = gridded(fixed, fixed_length_s, fixed_step_s), b = gridded(moved, moved_length_s, moved_step_s);
     const auto values = [](const Grid& grid) {
@@ -244,10 +244,10 @@ Result<Alignment> align(const Record& fixed, const Record& moved) {
 
     // The values of the coarser record, where they were taken, against the finer one between its own.
     const bool moved_is_finer = moved_step_s < fixed_step_s;
-    std::optional<Fit> fit;
+    std::optional<LagFit> fit;
     for (const double width : kWidthsInSteps) {
-        const Grid fa = smoothed(a, width), fb = smoothed(b, width);
-        const auto one = moved_is_finer ? refine(fa, fb, -lag, kRatePrior) : refine(fb, fa, lag, kRatePrior);
+        const Grid fa = gaussian_smoothed(a, width), fb = gaussian_smoothed(b, width);
+        const auto one = moved_is_finer ? refine_lag(fa, fb, -lag, kRatePrior) : refine_lag(fb, fa, lag, kRatePrior);
         if (one && (!fit || one->lag_sigma < fit->lag_sigma)) fit = one;
     }
     if (!fit) return fail("what they have in common is too short, or does not move");

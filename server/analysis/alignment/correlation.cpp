@@ -12,23 +12,23 @@ namespace turnstone::analysis {
 
 namespace {
 
-using Spectrum = std::vector<std::complex<double>>;
+using GridSpectrum = std::vector<std::complex<double>>;
 
-constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
+constexpr double kNoValue = std::numeric_limits<double>::quiet_NaN();
 /// A common part that varies less than this part of the whole (as a variance) says nothing: it is rest, or rounding.
-constexpr double kVarianceLeast = 1e-4;
+constexpr double kVariancePart = 1e-4;
 
 /// A signal without its mean, its square, and where it has values, as transforms.
-struct Transformed {
-    Spectrum value, square, mask;
+struct TransformedGrid {
+    GridSpectrum value, square, mask;
     double variance = 0; ///< of the whole signal, summed
 };
 
-class Transform {
+class GridTransform {
   public:
-    explicit Transform(std::size_t points) : points_(points) {}
+    explicit GridTransform(std::size_t points) : points_(points) {}
 
-    Transformed of(const Grid& signal) {
+    TransformedGrid of(const Grid& signal) {
         double sum = 0;
         std::size_t count = 0;
         for (const double value : signal)
@@ -38,7 +38,7 @@ class Transform {
             }
         const double mean = count > 0 ? sum / static_cast<double>(count) : 0;
         std::vector<double> value(points_), square(points_), mask(points_);
-        Transformed out;
+        TransformedGrid out;
         for (std::size_t i = 0; i < signal.size(); ++i) {
             if (!std::isfinite(signal[i])) continue;
             value[i] = signal[i] - mean;
@@ -53,8 +53,8 @@ class Transform {
     }
 
     /// Sum over i of a[i] b[i - lag], by lag modulo the number of points.
-    std::vector<double> product(const Spectrum& a, const Spectrum& b) {
-        Spectrum both(a.size());
+    std::vector<double> product(const GridSpectrum& a, const GridSpectrum& b) {
+        GridSpectrum both(a.size());
         for (std::size_t i = 0; i < a.size(); ++i) both[i] = a[i] * std::conj(b[i]);
         std::vector<double> out(points_);
         fft_.inv(out, both);
@@ -70,7 +70,7 @@ class Transform {
 
 Grid on_grid(std::span<const double> times_s, std::span<const double> values, double from_s, double step_s,
              std::size_t points, double gap_s) {
-    Grid out(points, kNone);
+    Grid out(points, kNoValue);
     std::size_t right = 0;
     for (std::size_t i = 0; i < points; ++i) {
         const double t_s = from_s + static_cast<double>(i) * step_s;
@@ -90,21 +90,21 @@ Grid on_grid(std::span<const double> times_s, std::span<const double> values, do
 LagCorrelation correlate(const Grid& fixed, const Grid& moved, double overlap_least) {
     const std::size_t lags = fixed.size() + moved.size() - 1;
     const std::size_t points = std::bit_ceil(lags);
-    Transform transform(points);
-    const Transformed f = transform.of(fixed), m = transform.of(moved);
+    GridTransform transform(points);
+    const TransformedGrid f = transform.of(fixed), m = transform.of(moved);
     const auto count = transform.product(f.mask, m.mask);
     const auto f_sum = transform.product(f.value, m.mask), m_sum = transform.product(f.mask, m.value);
     const auto f_squares = transform.product(f.square, m.mask), m_squares = transform.product(f.mask, m.square);
     const auto both = transform.product(f.value, m.value);
 
-    LagCorrelation out{std::vector<double>(lags, kNone), moved.size() - 1};
+    LagCorrelation out{std::vector<double>(lags, kNoValue), moved.size() - 1};
     for (std::size_t k = 0; k < lags; ++k) {
         const std::size_t at = (k + points - out.zero) % points;
         const double n = std::round(count[at]);
         if (n < overlap_least) continue;
         const double f_variance = f_squares[at] - f_sum[at] * f_sum[at] / n;
         const double m_variance = m_squares[at] - m_sum[at] * m_sum[at] / n;
-        if (f_variance < kVarianceLeast * f.variance || m_variance < kVarianceLeast * m.variance) continue;
+        if (f_variance < kVariancePart * f.variance || m_variance < kVariancePart * m.variance) continue;
         if (!(f_variance > 0 && m_variance > 0)) continue;
         out.coefficient[k] =
             std::clamp((both[at] - f_sum[at] * m_sum[at] / n) / std::sqrt(f_variance * m_variance), -1.0, 1.0);

@@ -1,9 +1,11 @@
 #include "server/exchange/import/import_job.hpp"
 
 #include <algorithm>
-#include <array>
 #include <fstream>
+#include <span>
+#include <string>
 #include <system_error>
+#include <vector>
 
 #include <nlohmann/json.hpp>
 

@@ -16,7 +16,7 @@ namespace turnstone::exchange {
 
 namespace {
 
-constexpr std::size_t kPieceBytes = 1U << 20U;
+constexpr std::size_t kReadBytes = 1U << 20U;
 /// Packets of one moment differ by what they waited for each other.
 constexpr std::int64_t kSmallStep_ns = 5 * kNsPerS;
 
@@ -88,7 +88,7 @@ Result<void> read_pieces(const std::filesystem::path& path,
     std::error_code error;
     if (!file || !std::filesystem::is_regular_file(path, error))
         return fail(path.string() + ": cannot be read; give the log's file");
-    std::vector<std::byte> piece(kPieceBytes);
+    std::vector<std::byte> piece(kReadBytes);
     while (file) {
         file.read(reinterpret_cast<char*>(piece.data()), static_cast<std::streamsize>(piece.size())); // NOLINT
         if (file.bad()) return fail(path.string() + ": cannot be read any further");
