@@ -185,6 +185,7 @@ struct EstimatorChain::State {
     std::optional<PredictionPart> prediction; ///< always with a flight
     std::optional<WindReport> wind_report;
     std::optional<EnginePart> engine;
+    StepsLeft* steps = nullptr; ///< for a backward pass; null: nothing is kept
 };
 
 EstimatorChain::EstimatorChain(const Vehicle& vehicle, const Site& site, const ChainInputs& inputs)
@@ -339,6 +340,19 @@ bool EstimatorChain::fly_due() {
 
 void EstimatorChain::recall_outside(std::string_view case_stem, bool outside) {
     if (state_->prediction) state_->prediction->report.recall_outside(case_stem, outside);
+}
+
+void EstimatorChain::leave_steps(StepsLeft* steps) {
+    state_->steps = steps;
+    if (state_->flight) state_->flight->estimator.leave_steps(steps == nullptr ? nullptr : &steps->vertical);
+    if (state_->translation) state_->translation->filter.leave_steps(steps == nullptr ? nullptr : &steps->translation);
+}
+
+void EstimatorChain::leave_last_steps() {
+    State& s = *state_;
+    if (s.steps == nullptr) return;
+    if (s.translation) s.translation->filter.leave_last_steps();
+    if (s.flight) s.steps->reference_sigma_m = s.flight->estimator.reference_sigma_m();
 }
 
 std::optional<std::int64_t> EstimatorChain::away_since_ns() const {

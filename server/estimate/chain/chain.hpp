@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "server/estimate/chain/steps_left.hpp"
 #include "server/estimate/inputs.hpp"
 #include "server/estimate/measurements.hpp"
 #include "server/estimate/table.hpp"
@@ -58,6 +59,11 @@ class EstimatorChain {
     bool fly_due();
     /// What the last flown round said of the boundary, when rounds since then were passed over.
     void recall_outside(std::string_view case_stem, bool outside);
+    /// From here on its linear filters leave their steps in `steps`, which must outlive it; null: no longer. Changes no
+    /// figure.
+    void leave_steps(StepsLeft* steps);
+    /// The last ones, which late measurements might still have come before.
+    void leave_last_steps();
     /// Liftoff of the flight that the estimates are of; empty on the rail.
     [[nodiscard]] std::optional<std::int64_t> away_since_ns() const;
 

@@ -50,6 +50,9 @@ class FlightEstimator {
     News tick(std::int64_t t_ns, FlightPicture& picture, EventSink& events);
     /// The vehicle's computer rebooted.
     void reboot() noexcept { phases_.reboot(); }
+    /// See VerticalFilter.
+    void leave_steps(ForwardPass<kVerticalStates>* pass) noexcept { filter_.leave_steps(pass); }
+    [[nodiscard]] double reference_sigma_m() const noexcept { return filter_.reference_sigma_m(); }
 
     [[nodiscard]] const PhaseDetector& phases() const noexcept { return phases_; }
     [[nodiscard]] const DayAtmosphere& atmosphere() const noexcept { return pad_.atmosphere(); }

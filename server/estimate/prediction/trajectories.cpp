@@ -279,7 +279,7 @@ void leave_rail(const FlightConditions& c, FlightBlock& b, const Lanes& rail_x, 
     b.vz_mps = speed * rail_z;
 }
 
-void climb(const FlightConditions& c, FlightBlock& b) {
+void climb(const FlightConditions& c, FlightBlock& b, const EachStep& each) {
     b.opens_s = {Lanes::Constant(kInfinity), Lanes::Constant(kInfinity)};
     b.in_one_piece = c.normal_area_m2 > 0;
     while (b.t_s.maxCoeff() < kLongest_s) {
@@ -288,6 +288,7 @@ void climb(const FlightConditions& c, FlightBlock& b) {
         b.burning = b.burning && (b.t_s < c.burn_time_s * b.burn_scale).any();
         const double dt_s = b.burning ? kBurnStep_s : kClimbStep_s;
         step(c, b, dt_s, alive);
+        if (each) each(b);
     }
     // The last step overshot the top by at most its own length.
     const Lanes late_s = b.vz_mps / -c.gravity_mps2;
@@ -296,7 +297,7 @@ void climb(const FlightConditions& c, FlightBlock& b) {
     b.burning = b.in_one_piece = false;
 }
 
-void descend(const FlightConditions& c, FlightBlock& b, const Openings& openings) {
+void descend(const FlightConditions& c, FlightBlock& b, const Openings& openings, const EachStep& each) {
     const auto& parachutes = c.rocket->parachutes;
     const std::size_t count = std::min<std::size_t>(2, parachutes.size());
     Lanes alive = Lanes::Ones();
@@ -313,6 +314,7 @@ void descend(const FlightConditions& c, FlightBlock& b, const Openings& openings
         }
         const Lanes x = b.x_m, y = b.y_m, z = b.z_m, t = b.t_s;
         step(c, b, kFallStep_s, alive);
+        if (each) each(b);
         if (!(b.z_m < c.ground.highest_m()).any()) continue;
         for (int k = 0; k < kLanes; ++k) {
             const double ground_m = c.ground.at(b.x_m(k), b.y_m(k));

@@ -16,6 +16,7 @@
 /// the motor burns, 50 ms on the way up, 0.1 s down. Struct of arrays in blocks of kLanes, the same operations for all
 /// lanes. Pure; no allocation.
 #include <array>
+#include <functional>
 
 #include <Eigen/Core>
 
@@ -95,9 +96,12 @@ struct FlightBlock {
 /// From rest on a rail to its end; fills the state. Direction per lane (unit vectors).
 void leave_rail(const FlightConditions& conditions, FlightBlock& block, const Lanes& rail_x, const Lanes& rail_y,
                 const Lanes& rail_z);
+/// Sees the block after each step; those that have arrived stand still in it.
+using EachStep = std::function<void(const FlightBlock&)>;
 /// To apogee, if it still climbs.
-void climb(const FlightConditions& conditions, FlightBlock& block);
+void climb(const FlightConditions& conditions, FlightBlock& block, const EachStep& each = {});
 /// From apogee or later to the ground (or kLongest_s, whichever comes first: then the place reached by then).
-void descend(const FlightConditions& conditions, FlightBlock& block, const Openings& openings = {});
+void descend(const FlightConditions& conditions, FlightBlock& block, const Openings& openings = {},
+             const EachStep& each = {});
 
 } // namespace turnstone::estimate

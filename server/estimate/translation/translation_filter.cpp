@@ -116,6 +116,7 @@ void TranslationFilter::take(const Measurement& measurement) {
     step.measurement = measurement;
     step.measurement.manoeuvre = manoeuvre_;
     const bool full = history_.size() == kHistory;
+    if (full) leave_oldest();
     history_.push(step);
     if (full) --at;
     for (std::size_t k = history_.size() - 1; k > at; --k) std::swap(history_[k], history_[k - 1]);
@@ -124,32 +125,76 @@ void TranslationFilter::take(const Measurement& measurement) {
     advance(measurement.t_ns);
 }
 
-TranslationFilter::Belief TranslationFilter::taken(const Belief& before, const Measurement& measurement) const {
+/// Nothing later can change what it says.
+void TranslationFilter::leave_oldest() {
+    if (forward_ != nullptr) (void)taken(before_, history_[0].measurement, {forward_});
+    before_ = history_[0].after;
+}
+
+void TranslationFilter::leave_last_steps() {
+    if (forward_ == nullptr) return;
+    Belief belief = before_;
+    for (std::size_t k = 0; k < history_.size(); ++k) belief = taken(belief, history_[k].measurement, {forward_});
+}
+
+void TranslationFilter::Trail::move(const TranslationState::Matrix& transition) const {
+    if (forward != nullptr) forward->transition() = (transition * forward->transition()).eval();
+}
+
+void TranslationFilter::Trail::begin_again(int first, int step, int count) const {
+    for (int k = 0; forward != nullptr && k < count; ++k) forward->transition().row(first + step * k).setZero();
+}
+
+void TranslationFilter::Trail::keep(std::int64_t t_ns, const TranslationState& predicted,
+                                    const TranslationState& corrected) const {
+    if (forward != nullptr) forward->keep(t_ns, predicted.kalman(), corrected.kalman());
+}
+
+TranslationFilter::Belief TranslationFilter::taken(const Belief& before, const Measurement& measurement,
+                                                   const Trail& trail) const {
     Belief belief = before;
-    predict(belief, measurement.t_ns, measurement.manoeuvre);
+    if (predict(belief, measurement.t_ns, measurement.manoeuvre) && trail.forward != nullptr) {
+        const double step_s = std::min(seconds_between(before.t_ns, measurement.t_ns), kForget_s);
+        trail.move(TranslationState::transition(step_s, measurement.manoeuvre, settings_.errors));
+    }
     switch (measurement.kind) {
-    case Kind::fix: take_fix(belief, measurement); break;
-    case Kind::height: take_height(belief, measurement); break;
-    case Kind::place: take_place(belief); break;
+    case Kind::fix: take_fix(belief, measurement, trail); break;
+    case Kind::height: take_height(belief, measurement, trail); break;
+    case Kind::place: take_place(belief, trail); break;
     }
     return belief;
 }
 
-void TranslationFilter::predict(Belief& belief, std::int64_t t_ns, const Manoeuvre& manoeuvre) const {
-    const double step_s = seconds_between(belief.t_ns, t_ns);
-    belief.t_ns = t_ns;
-    if (!belief.placed || step_s <= 0) return;
-    belief.state.predict(std::min(step_s, kForget_s), manoeuvre, settings_.errors);
-    belief.placed = step_s < kForget_s;
+void TranslationFilter::correct(Belief& belief, const TranslationState::Observation& seen, const Trail& trail) const {
+    if (trail.forward == nullptr) {
+        belief.state.correct(seen);
+        return;
+    }
+    const TranslationState predicted = belief.state;
+    belief.state.correct(seen);
+    trail.keep(belief.t_ns, predicted, belief.state);
 }
 
-void TranslationFilter::take_fix(Belief& belief, const Measurement& m) const {
+bool TranslationFilter::predict(Belief& belief, std::int64_t t_ns, const Manoeuvre& manoeuvre) const {
+    const double step_s = seconds_between(belief.t_ns, t_ns);
+    belief.t_ns = t_ns;
+    if (!belief.placed || step_s <= 0) return false;
+    belief.state.predict(std::min(step_s, kForget_s), manoeuvre, settings_.errors);
+    belief.placed = step_s < kForget_s;
+    return true;
+}
+
+void TranslationFilter::take_fix(Belief& belief, const Measurement& m, const Trail& trail) const {
     TranslationState& state = belief.state;
+    const auto place = [&](int axis, double position_m, double velocity_mps) {
+        state.place(axis, position_m, velocity_mps, kUnknown_m, kUnknown_mps);
+        trail.begin_again(axis, 3, 3);
+    };
     const auto begin_at_fix = [&](int axis) {
         const double velocity_mps = m.value(3 + axis);
-        state.place(axis, m.value(axis), std::isfinite(velocity_mps) ? velocity_mps : 0, kUnknown_m, kUnknown_mps);
+        place(axis, m.value(axis), std::isfinite(velocity_mps) ? velocity_mps : 0);
     };
-    if (!belief.placed) state.place(2, 0, 0, kUnknown_m, kUnknown_mps);
+    if (!belief.placed) place(2, 0, 0);
     for (int axis = 0; axis < 3; ++axis)
         if (std::isfinite(m.value(axis)) && (!belief.placed || state.sigma(axis) > kUseless_m)) begin_at_fix(axis);
     belief.placed = true;
@@ -182,13 +227,17 @@ void TranslationFilter::take_fix(Belief& belief, const Measurement& m) const {
             belief.t_fix_ns = m.t_ns;
         }
     }
-    state.correct(seen);
+    correct(belief, seen, trail);
 }
 
-void TranslationFilter::take_height(Belief& belief, const Measurement& m) const {
+void TranslationFilter::take_height(Belief& belief, const Measurement& m, const Trail& trail) const {
     TranslationState& state = belief.state;
+    const auto place = [&](int axis, double position_m) {
+        state.place(axis, position_m, 0, kUnknown_m, kUnknown_mps);
+        trail.begin_again(axis, 3, 3);
+    };
     if (!belief.placed)
-        for (int axis = 0; axis < 3; ++axis) state.place(axis, 0, 0, kUnknown_m, kUnknown_mps);
+        for (int axis = 0; axis < 3; ++axis) place(axis, 0);
     belief.placed = true;
     belief.t_height_ns = m.t_ns;
     state.set_height_error(m.systematic);
@@ -202,18 +251,20 @@ void TranslationFilter::take_height(Belief& belief, const Measurement& m) const 
         if (belief.height_unfit_since_ns == 0) {
             belief.height_unfit_since_ns = m.t_ns;
         } else if (seconds_between(belief.height_unfit_since_ns, m.t_ns) > kRecovery_s) {
-            if (fixes)
+            if (fixes) {
                 state.restart_height_error(m.value(0) - state.value(TranslationState::kUp));
-            else
-                state.place(2, m.value(0), 0, kUnknown_m, kUnknown_mps);
+                trail.begin_again(TranslationState::kHeightError, 1, 1);
+            } else {
+                place(2, m.value(0));
+            }
             seen = state.of_height(m.value(0), m.sigma(0));
             belief.height_unfit_since_ns = 0;
         }
     }
-    state.correct(seen);
+    correct(belief, seen, trail);
 }
 
-void TranslationFilter::take_place(Belief& belief) const {
+void TranslationFilter::take_place(Belief& belief, const Trail& trail) const {
     TranslationState& state = belief.state;
     const bool fixes =
         belief.placed && belief.t_fix_ns != 0 && seconds_between(belief.t_fix_ns, belief.t_ns) < kRecovery_s;
@@ -226,7 +277,7 @@ void TranslationFilter::take_place(Belief& belief) const {
     for (int axis = 0; axis < 3; ++axis) stands &= within(TranslationState::kVelocity + axis, kPadStill_mps);
     for (int axis = 0; axis < 2; ++axis) stands &= within(TranslationState::kPosition + axis, kPadAcross_m);
     const Vector3d size_m(kPadAcross_m, kPadAcross_m, kPadUp_m);
-    if (stands) state.correct(state.of_place(Vector3d::Zero(), kPadRepeats * size_m));
+    if (stands) correct(belief, state.of_place(Vector3d::Zero(), kPadRepeats * size_m), trail);
 }
 
 /// Nothing is predicted to fall through the ground, or through where it was measured, if that was lower.

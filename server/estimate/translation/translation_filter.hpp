@@ -19,6 +19,7 @@
 
 #include "server/estimate/math/history.hpp"
 #include "server/estimate/sensors/fix_scatter.hpp"
+#include "server/estimate/smoothing/forward_pass.hpp"
 #include "server/estimate/translation/translation_estimate.hpp"
 #include "server/estimate/translation/translation_state.hpp"
 #include "shared/vehicle.hpp"
@@ -61,6 +62,12 @@ class TranslationFilter {
     /// Brings the estimate to `t_ns`, never back.
     void advance(std::int64_t t_ns) noexcept;
 
+    /// From here on leaves its steps in `pass`, which must outlive it, each once nothing later can come before it;
+    /// null: no longer.
+    void leave_steps(ForwardPass<TranslationState::kSize>* pass) noexcept { forward_ = pass; }
+    /// Leaves those too that something might still have come before.
+    void leave_last_steps();
+
     [[nodiscard]] TranslationEstimate estimate() const;
     /// The pad's height on the receiver's scale against the site file, with its 1-sigma.
     [[nodiscard]] double datum_m() const { return newest().state.value(TranslationState::kDatum); }
@@ -97,20 +104,33 @@ class TranslationFilter {
         Belief after = Belief(TranslationErrors{});
     };
 
+    using Forward = ForwardPass<TranslationState::kSize>;
+    /// What a step leaves behind; a null one leaves nothing.
+    struct Trail {
+        Forward* forward = nullptr;
+        void move(const TranslationState::Matrix& transition) const;
+        void begin_again(int first, int step, int count) const;
+        void keep(std::int64_t t_ns, const TranslationState& predicted, const TranslationState& corrected) const;
+    };
+
     void take(const Measurement& measurement);
-    [[nodiscard]] Belief taken(const Belief& before, const Measurement& measurement) const;
-    void predict(Belief& belief, std::int64_t t_ns, const Manoeuvre& manoeuvre) const;
+    [[nodiscard]] Belief taken(const Belief& before, const Measurement& measurement, const Trail& trail = {}) const;
+    /// True when the state moved; false when there is none yet, or no time has passed.
+    bool predict(Belief& belief, std::int64_t t_ns, const Manoeuvre& manoeuvre) const;
     void show_ahead(Belief& belief) const;
-    void take_fix(Belief& belief, const Measurement& measurement) const;
-    void take_height(Belief& belief, const Measurement& measurement) const;
-    void take_place(Belief& belief) const;
+    void take_fix(Belief& belief, const Measurement& measurement, const Trail& trail) const;
+    void take_height(Belief& belief, const Measurement& measurement, const Trail& trail) const;
+    void take_place(Belief& belief, const Trail& trail) const;
+    void correct(Belief& belief, const TranslationState::Observation& seen, const Trail& trail) const;
+    void leave_oldest();
     [[nodiscard]] const Belief& newest() const { return history_.empty() ? before_ : history_.back().after; }
 
     TranslationSettings settings_;
     Manoeuvre manoeuvre_;
-    Belief before_; ///< before everything
+    Belief before_; ///< before everything in the history
     History<Step> history_;
     std::int64_t t_shown_ns_ = 0, t_pad_ns_ = 0;
+    Forward* forward_ = nullptr;
 };
 
 } // namespace turnstone::estimate

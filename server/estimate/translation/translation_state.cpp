@@ -41,6 +41,20 @@ void TranslationState::predict(double step_s, const Manoeuvre& manoeuvre, const 
     p = (0.5 * (p + p.transpose())).eval();
 }
 
+TranslationState::Matrix TranslationState::transition(double step_s, const Manoeuvre& manoeuvre,
+                                                      const TranslationErrors& errors) {
+    Matrix out = Matrix::Identity();
+    for (int axis = 0; axis < 3; ++axis) {
+        const Eigen::Matrix3d motion =
+            singer_step(step_s, manoeuvre.tau_s(axis), manoeuvre.sigma_mps2(axis)).transition;
+        for (int i = 0; i < 3; ++i)
+            for (int k = 0; k < 3; ++k) out(axis + 3 * i, axis + 3 * k) = motion(i, k);
+        out(kFixError + axis, kFixError + axis) = gauss_markov_step(step_s, errors.fix_tau_s, 0).transition;
+    }
+    out(kHeightError, kHeightError) = gauss_markov_step(step_s, errors.height_tau_s, 0).transition;
+    return out;
+}
+
 void TranslationState::fade(int state, const GaussMarkovStep& step) {
     kalman_.x(state) *= step.transition;
     kalman_.covariance.row(state) *= step.transition;

@@ -64,6 +64,8 @@ class TranslationState {
     explicit TranslationState(const TranslationErrors& errors);
 
     void predict(double step_s, const Manoeuvre& manoeuvre, const TranslationErrors& errors);
+    /// What predict() multiplies the state by.
+    [[nodiscard]] static Matrix transition(double step_s, const Manoeuvre& manoeuvre, const TranslationErrors& errors);
     /// The slow error of heights has this 1-sigma from here on.
     void set_height_error(double sigma_m);
     /// Heights begin again, off by this much: their reference has moved.
@@ -88,6 +90,7 @@ class TranslationState {
     [[nodiscard]] double value(Part at) const { return kalman_.x(at); }
     [[nodiscard]] double sigma(int at) const;
     [[nodiscard]] const Matrix& covariance() const noexcept { return kalman_.covariance; }
+    [[nodiscard]] const KalmanState<kSize>& kalman() const noexcept { return kalman_; }
     /// For tests that begin elsewhere.
     [[nodiscard]] KalmanState<kSize>& kalman() noexcept { return kalman_; }
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "shared/constants.hpp"
 #include "shared/time.hpp"
@@ -33,6 +34,7 @@ constexpr double kRailLean_mps2 = 0.08; ///< 1 - cos(7 degrees), times gravity
 constexpr double kInertialTimeout_s = 0.1;
 constexpr double kJitter = 1.5; ///< of a sample period
 constexpr double kJudged_s = 0.2;
+constexpr double kStepKept_s = 0.05; ///< for the backward pass, without a correction
 constexpr double kHeightsAlike_s = 3.0;
 /// Over which the day's air at one height says nothing of another. The error of a height is an integral over the air
 /// below it, so it changes far more smoothly than the air itself: a shorter length would be roughness in every speed.
@@ -76,15 +78,16 @@ void VerticalFilter::reset() {
     monitor_.clear();
     results_.clear();
     ahead_.reset();
+    if (forward_ != nullptr) forward_->cut();
 }
 
 void VerticalFilter::start(std::int64_t t_ns, double altitude_m, double altitude_sigma_m, double speed_mps,
                            double speed_sigma_mps) {
     VerticalKalman& state = flight();
     if (two_models() && started_) state = stated();
-    forget(state, kH, altitude_m, altitude_sigma_m);
-    forget(state, kV, speed_mps, speed_sigma_mps);
-    forget(state, kA, 0.0, singer().sigma_mps2);
+    forget(state, kH, altitude_m, altitude_sigma_m, carried());
+    forget(state, kV, speed_mps, speed_sigma_mps, carried());
+    forget(state, kA, 0.0, singer().sigma_mps2, carried());
     t_ns_ = t_mixed_ns_ = t_ns;
     ahead_.reset();
     started_ = true;
@@ -139,6 +142,7 @@ void VerticalFilter::set_motion(Motion motion) {
     ahead_.reset();
     const Motion before = motion_;
     const bool inertial = inertial_at(t_ns_);
+    if (forward_ != nullptr && (before == Motion::rest || motion == Motion::rest)) forward_->cut();
     if (before == Motion::rest && started_) {
         const bool seen = pair_.probability[kFlight] > 0.5;
         if (two_models() && !seen) flight() = stated();
@@ -221,16 +225,24 @@ void VerticalFilter::propagate_by_sample(std::int64_t t_ns) {
     if (dt_s <= 0.0) return;
     t_ns_ = t_ns;
     const double h = flight().x(kH), v = flight().x(kV);
-    propagate_held(flight(), dt_s);
+    propagate_held(flight(), dt_s, carried());
     if (two_models()) propagate_rest(pair_.model[kRest], dt_s, kLeaving.sigma_mps2);
     walk_errors(dt_s);
     travel(t_ns, h, v);
+    if (forward_ != nullptr && !two_models() && !(seconds_between(t_step_kept_ns_, t_ns) < kStepKept_s))
+        keep_step(flight());
+}
+
+/// After a correction, or without one where the course is to be shown.
+void VerticalFilter::keep_step(const VerticalKalman& predicted) {
+    forward_->keep(t_ns_, predicted, flight());
+    t_step_kept_ns_ = t_ns_;
 }
 
 void VerticalFilter::predict(double left_s, const SingerProcess& process) {
     while (left_s > 0.0) {
         const double step_s = std::min(left_s, 0.25);
-        propagate_singer(flight(), step_s, process);
+        propagate_singer(flight(), step_s, process, carried());
         if (two_models()) propagate_rest(pair_.model[kRest], step_s, kLeaving.sigma_mps2);
         walk_errors(step_s);
         left_s -= step_s;
@@ -284,17 +296,19 @@ void VerticalFilter::accelerometer(std::int64_t t_ns, double accel_up_mps2, doub
     ahead_.reset();
     if (!(fraction == fraction_)) {
         fraction_ = fraction;
-        each_model([&](VerticalKalman& state) { forget(state, kS, fraction.mean, fraction.sigma); });
+        each_model([&](VerticalKalman& state) { forget(state, kS, fraction.mean, fraction.sigma, carried()); });
     }
     const double variance = sigma_mps2 * sigma_mps2;
     if (gap_since_sample_) {
         VerticalRow observation = VerticalRow::Zero();
         observation(kA) = observation(kB) = 1.0;
         observation(kS) = force_mps2;
+        const VerticalKalman predicted = flight();
         correct(flight(), innovation_of(flight(), observation, accel_up_mps2, variance), observation);
+        if (forward_ != nullptr && !two_models()) keep_step(predicted);
         gap_since_sample_ = false;
     }
-    take_acceleration(flight(), accel_up_mps2, variance, force_mps2);
+    take_acceleration(flight(), accel_up_mps2, variance, force_mps2, carried());
     take_waiting(t_ns, [this](std::int64_t height_ns) { propagate_by_sample(height_ns); });
     propagate_by_sample(t_ns);
     if (two_models()) look_for_rest(accel_up_mps2, variance);
@@ -308,7 +322,7 @@ void VerticalFilter::clipped(std::int64_t t_ns, double at_least_mps2, double exc
         // A clip ends as suddenly as it begins: no memory of the last sample is better than the bound.
         const SingerProcess beyond{at_least_mps2 + excess_mps2, excess_mps2, 1.0};
         if (!gap_since_sample_ || flight().x(kA) < at_least_mps2)
-            forget(flight(), kA, beyond.mean_mps2, beyond.sigma_mps2);
+            forget(flight(), kA, beyond.mean_mps2, beyond.sigma_mps2, carried());
         take_waiting(t_ns, [&](std::int64_t height_ns) { pass_gap(height_ns, beyond); });
         pass_gap(t_ns, beyond);
         // One sample of a shock says nothing of rest; clipped ones in a row do.
@@ -357,6 +371,8 @@ void VerticalFilter::start_from(const Height& height) {
 /// A height that came from pressure alone is as wrong as the day's air makes it.
 void VerticalFilter::relate_to_day(double day_m) {
     each_model([&](VerticalKalman& state) {
+        if (forward_ != nullptr && &state == &flight())
+            forward_->transition().row(kH) -= day_m * forward_->transition().row(kK);
         state.x(kH) -= day_m * state.x(kK);
         const double variance = state.covariance(kK, kK);
         state.covariance(kH, kH) += day_m * day_m * variance;
@@ -374,11 +390,13 @@ void VerticalFilter::advance(std::int64_t t_ns) {
     if (flight().x(kV) < 0.0 && next_m < std::min(0.0, flight().x(kH))) return;
     const TwoModels<kVerticalStates> kept = pair_;
     const std::int64_t t_kept_ns = t_ns_;
+    ForwardPass<kVerticalStates>* const forward = std::exchange(forward_, nullptr);
     predict(seconds_between(t_ns_, to_ns), unmeasured(to_ns));
     t_ns_ = to_ns;
     ahead_ = known();
     pair_ = kept;
     t_ns_ = t_kept_ns;
+    forward_ = forward;
 }
 
 void VerticalFilter::take_scalar(const VerticalRow& rest_row, double rest_measured, const VerticalRow& flight_row,
@@ -397,7 +415,9 @@ void VerticalFilter::take_scalar(const VerticalRow& rest_row, double rest_measur
         weigh(pair_.probability, {at_rest.log_likelihood(), in_flight.log_likelihood()});
         take(pair_.model[kRest], at_rest, rest_row);
     }
+    const VerticalKalman predicted = forward_ == nullptr ? VerticalKalman() : flight();
     take(flight(), in_flight, flight_row);
+    if (forward_ != nullptr && !two_models()) keep_step(predicted);
 }
 
 void VerticalFilter::apply_height(const Height& height) {
@@ -410,7 +430,7 @@ void VerticalFilter::apply_height(const Height& height) {
     ahead_.reset();
     if (motion_ != Motion::rest) {
         const double kept = std::exp(-std::fabs(flight().x(kH) - day_at_m_) / kDayLength_m);
-        drift(flight(), kK, kept, 1.0);
+        drift(flight(), kK, kept, 1.0, carried());
         day_at_m_ = flight().x(kH);
     }
     VerticalRow rest_row = VerticalRow::Zero();

@@ -47,6 +47,7 @@
 #include "server/estimate/math/history.hpp"
 #include "server/estimate/math/nis_monitor.hpp"
 #include "server/estimate/math/two_models.hpp"
+#include "server/estimate/smoothing/forward_pass.hpp"
 #include "server/estimate/vertical/vertical_model.hpp"
 
 namespace turnstone::estimate {
@@ -169,8 +170,12 @@ class VerticalFilter {
     void start(std::int64_t t_ns, double altitude_m, double altitude_sigma_m, double speed_mps, double speed_sigma_mps);
     /// It stands on the pad, and where heights begin has just been found: what they said before is void.
     void start_on_rail(std::int64_t t_ns, double altitude_sigma_m);
+    /// From here on leaves its steps in flight in `pass`, which must outlive it; null: no longer. At rest, where two
+    /// models run, there are none.
+    void leave_steps(ForwardPass<kVerticalStates>* pass) noexcept { forward_ = pass; }
     /// How far heights above the pad may be wrong altogether, since the pad's own pressure is.
     void set_reference_sigma(double sigma_m) noexcept { reference_sigma_m_ = sigma_m; }
+    [[nodiscard]] double reference_sigma_m() const noexcept { return reference_sigma_m_; }
 
   private:
     struct Height {
@@ -194,6 +199,9 @@ class VerticalFilter {
     [[nodiscard]] bool two_models() const noexcept { return settings_.rest_updates && motion_ == Motion::rest; }
     [[nodiscard]] VerticalKalman& flight() noexcept { return pair_.model[kFlight]; }
     [[nodiscard]] const VerticalKalman& flight() const noexcept { return pair_.model[kFlight]; }
+    /// What the steps of the model of flight carry along; null: nothing is kept.
+    [[nodiscard]] VerticalMatrix* carried() noexcept { return forward_ == nullptr ? nullptr : &forward_->transition(); }
+    void keep_step(const VerticalKalman& predicted);
     [[nodiscard]] VerticalEstimate known() const;
     [[nodiscard]] VerticalKalman stated() const;
     [[nodiscard]] std::array<double, 2> probability_now() const;
@@ -254,6 +262,8 @@ class VerticalFilter {
     std::int64_t t_judged_ns_ = 0; ///< the last height that counted for it
     std::vector<HeightResult> results_;
     std::optional<VerticalEstimate> ahead_; ///< predicted beyond the newest input
+    ForwardPass<kVerticalStates>* forward_ = nullptr;
+    std::int64_t t_step_kept_ns_ = 0;
 };
 
 } // namespace turnstone::estimate

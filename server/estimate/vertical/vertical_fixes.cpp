@@ -71,7 +71,8 @@ void VerticalFilter::fix(const VerticalFix& fix) {
         return;
     }
     for (VerticalKalman& state : pair_.model)
-        drift(state, kG, std::exp(-std::min(since_s, 1e6) / settings_.fix_correlation_s), lasting_m);
+        drift(state, kG, std::exp(-std::min(since_s, 1e6) / settings_.fix_correlation_s), lasting_m,
+              &state == &flight() ? carried() : nullptr);
     if (seconds_between(valid_ns, t_ns_) > kHeightLate_s + settings_.fix_delay_s) return;
     ahead_.reset();
     if (!inertial_at(fix.t_ns)) propagate_to(valid_ns);

@@ -13,7 +13,8 @@ constexpr double kStillSpeed_mps = 0.02; ///< the rail gives in the wind
 constexpr double kStandingWalk_m_rts = 0.03;
 
 /// Of h, v and a with their correlations to everything else.
-void transform(VerticalKalman& state, const Eigen::Matrix3d& transition) {
+void transform(VerticalKalman& state, const Eigen::Matrix3d& transition, VerticalMatrix* carried) {
+    if (carried != nullptr) carried->topRows<3>() = (transition * carried->topRows<3>()).eval();
     state.x.head<3>() = (transition * state.x.head<3>()).eval();
     state.covariance.topRows<3>() = (transition * state.covariance.topRows<3>()).eval();
     state.covariance.leftCols<3>() = (state.covariance.leftCols<3>() * transition.transpose()).eval();
@@ -21,15 +22,15 @@ void transform(VerticalKalman& state, const Eigen::Matrix3d& transition) {
 
 } // namespace
 
-void propagate_held(VerticalKalman& state, double dt_s) {
+void propagate_held(VerticalKalman& state, double dt_s, VerticalMatrix* carried) {
     Eigen::Matrix3d transition = Eigen::Matrix3d::Identity();
     transition(kH, kV) = dt_s;
     transition(kH, kA) = 0.5 * dt_s * dt_s;
     transition(kV, kA) = dt_s;
-    transform(state, transition);
+    transform(state, transition, carried);
 }
 
-void propagate_singer(VerticalKalman& state, double dt_s, const SingerProcess& process) {
+void propagate_singer(VerticalKalman& state, double dt_s, const SingerProcess& process, VerticalMatrix* carried) {
     const double alpha = 1.0 / process.tau_s;
     const double decay = std::exp(-alpha * dt_s);
     Eigen::Matrix3d transition = Eigen::Matrix3d::Identity();
@@ -63,7 +64,7 @@ void propagate_singer(VerticalKalman& state, double dt_s, const SingerProcess& p
     noise(kA, kV) = noise(kV, kA);
     const double mean = process.mean_mps2;
     state.x(kA) -= mean;
-    transform(state, transition);
+    transform(state, transition, carried);
     state.covariance.topLeftCorner<3, 3>() += noise;
     state.x(kH) += 0.5 * mean * d * d;
     state.x(kV) += mean * d;
@@ -76,7 +77,9 @@ void propagate_rest(VerticalKalman& state, double dt_s, double accel_sigma_mps2)
     walk(state, kH, kStandingWalk_m_rts * kStandingWalk_m_rts * dt_s);
 }
 
-void take_acceleration(VerticalKalman& state, double accel_up_mps2, double variance, double force_mps2) {
+void take_acceleration(VerticalKalman& state, double accel_up_mps2, double variance, double force_mps2,
+                       VerticalMatrix* carried) {
+    if (carried != nullptr) carried->row(kA) = (-carried->row(kB) - force_mps2 * carried->row(kS)).eval();
     auto& covariance = state.covariance;
     // Of b + s f with all states.
     const Eigen::Matrix<double, kVerticalStates, 1> error =
@@ -88,14 +91,16 @@ void take_acceleration(VerticalKalman& state, double accel_up_mps2, double varia
     covariance(kA, kA) = own;
 }
 
-void forget(VerticalKalman& state, VerticalState which, double mean, double sigma) {
+void forget(VerticalKalman& state, VerticalState which, double mean, double sigma, VerticalMatrix* carried) {
+    if (carried != nullptr) carried->row(which).setZero();
     state.x(which) = mean;
     state.covariance.row(which).setZero();
     state.covariance.col(which).setZero();
     state.covariance(which, which) = sigma * sigma;
 }
 
-void drift(VerticalKalman& state, VerticalState which, double kept, double sigma) {
+void drift(VerticalKalman& state, VerticalState which, double kept, double sigma, VerticalMatrix* carried) {
+    if (carried != nullptr) carried->row(which) *= kept;
     state.x(which) *= kept;
     state.covariance.row(which) *= kept;
     state.covariance.col(which) *= kept;

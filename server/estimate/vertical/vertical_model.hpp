@@ -33,6 +33,7 @@ inline constexpr int kVerticalStates = vertical_states::kCount;
 
 using VerticalKalman = KalmanState<kVerticalStates>;
 using VerticalRow = Eigen::Matrix<double, 1, kVerticalStates>;
+using VerticalMatrix = Eigen::Matrix<double, kVerticalStates, kVerticalStates>;
 
 /// First-order Gauss-Markov acceleration around a mean (R. A. Singer, "Estimating Optimal Tracking Filter Performance
 /// for Manned Maneuvering Targets", IEEE Trans. AES-6, 1970, eqs. 7-16).
@@ -40,17 +41,20 @@ struct SingerProcess {
     double mean_mps2, sigma_mps2, tau_s;
 };
 
+// `carried`, where it is given: the transition up to here, to which the step applies itself too.
 /// `a` holds.
-void propagate_held(VerticalKalman& state, double dt_s);
-void propagate_singer(VerticalKalman& state, double dt_s, const SingerProcess& process);
+void propagate_held(VerticalKalman& state, double dt_s, VerticalMatrix* carried = nullptr);
+void propagate_singer(VerticalKalman& state, double dt_s, const SingerProcess& process,
+                      VerticalMatrix* carried = nullptr);
 /// The vehicle stands: no speed. `a` is what it would be if it left, of that 1-sigma.
 void propagate_rest(VerticalKalman& state, double dt_s, double accel_sigma_mps2);
 /// `a` becomes what a sample says, with no prior knowledge of the motion: z - b - s f.
-void take_acceleration(VerticalKalman& state, double accel_up_mps2, double variance, double force_mps2);
+void take_acceleration(VerticalKalman& state, double accel_up_mps2, double variance, double force_mps2,
+                       VerticalMatrix* carried = nullptr);
 /// One state becomes independent of all others.
-void forget(VerticalKalman& state, VerticalState which, double mean, double sigma);
+void forget(VerticalKalman& state, VerticalState which, double mean, double sigma, VerticalMatrix* carried = nullptr);
 /// A first-order Gauss-Markov state with this 1-sigma moves on; `kept` is its correlation with what it was.
-void drift(VerticalKalman& state, VerticalState which, double kept, double sigma);
+void drift(VerticalKalman& state, VerticalState which, double kept, double sigma, VerticalMatrix* carried = nullptr);
 /// A random walk's part of `variance`.
 inline void walk(VerticalKalman& state, VerticalState which, double variance) {
     state.covariance(which, which) += variance;

@@ -219,6 +219,14 @@ void Pipeline::fly_one_prediction_in(std::uint64_t rounds) {
     for (VehicleTrack& vehicle : state_->vehicles) vehicle.chain().fly_one_prediction_in(rounds);
 }
 
+void Pipeline::leave_steps(std::size_t vehicle, estimate::StepsLeft* steps) {
+    state_->vehicles.at(vehicle).chain().leave_steps(steps);
+}
+
+void Pipeline::leave_last_steps(std::size_t vehicle) {
+    state_->vehicles.at(vehicle).chain().leave_last_steps();
+}
+
 bool Pipeline::work_ahead() {
     for (VehicleTrack& vehicle : state_->vehicles)
         if (vehicle.chain().fly_due()) return true;

@@ -7,6 +7,7 @@
 /// replaying a recording's inputs gives bit for bit what was seen live, whatever the live server's timer did. Only the
 /// ticks after the last input come from advance() alone: to repeat a recording to its end, advance to the newest
 /// t_rx_ns among its rows.
+#include <cstddef>
 #include <cstdint>
 #include <memory>
 #include <span>
@@ -18,6 +19,10 @@
 #include "server/pipeline/setup.hpp"
 
 namespace turnstone {
+
+namespace estimate {
+struct StepsLeft;
+} // namespace estimate
 
 class Pipeline {
   public:
@@ -49,6 +54,10 @@ class Pipeline {
     bool work_ahead();
     /// A stored event that passed-over predictions would have led to.
     void recall(const Event& event);
+
+    /// See estimate::EstimatorChain; for a backward pass.
+    void leave_steps(std::size_t vehicle, estimate::StepsLeft* steps);
+    void leave_last_steps(std::size_t vehicle);
 
     /// A new recording that is to know what this pipeline knows begins with the inputs since then: some rest on the
     /// rail, and the flight if one is under way.
