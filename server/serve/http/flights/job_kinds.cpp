@@ -3,6 +3,9 @@
 #include <vector>
 
 #include "server/exchange/import/import_job.hpp"
+#include "server/debrief/comparison/comparison.hpp"
+#include "server/debrief/performance/performance.hpp"
+#include "server/debrief/smoothing/smooth.hpp"
 
 namespace turnstone {
 
@@ -10,6 +13,9 @@ std::span<const JobKind> job_kinds() {
     // Name, for operators only, function. One line a kind.
     static const std::vector<JobKind> kinds{
         {"import", true, exchange::run_import_job},
+        {"compare", false, debrief::compare_job},
+        {"smooth", false, debrief::smooth},
+        {"performance", false, debrief::performance},
     };
     return kinds;
 }

@@ -1,0 +1,158 @@
+#include "server/debrief/performance/flight_record.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <string_view>
+
+#include "server/analysis/ensemble/resample.hpp"
+#include "server/analysis/mass/mass_budget.hpp"
+#include "server/pipeline/setup.hpp"
+#include "shared/geodesy.hpp"
+#include "shared/time.hpp"
+
+namespace turnstone::debrief {
+
+namespace {
+
+constexpr double kBridged_s = 0.5;
+/// Of the part of the speed that lies across the vertical: what is known of wind and drift.
+constexpr double kAcrossSigma_mps = 2;
+
+const SmoothedSeries* find(const std::vector<SmoothedSeries>& all, std::string_view key) {
+    for (const SmoothedSeries& one : all)
+        if (one.key == key) return &one;
+    return nullptr;
+}
+
+RowsOfColumn rows_of(const Recorded& recorded, const std::optional<ColumnPlace>& place, Window window,
+                     std::int64_t liftoff_ns) {
+    RowsOfColumn out;
+    if (!place) return out;
+    const SeriesBlock block = recorded.rows(*place->table, {place->column}, window);
+    for (std::size_t i = 0; i < block.rows; ++i) {
+        out.t_s.push_back(seconds_between(liftoff_ns, block.t_ns[i]));
+        out.value.push_back(block.mean[i]);
+    }
+    return out;
+}
+
+Window smoothed_window(const Chapter& chapter) {
+    return {*chapter.liftoff_ns - kNsPerS, chapter.flown().to_ns};
+}
+
+/// Of the folder's mass.csv, when every part has been weighed; else of vehicle.json.
+analysis::Masses weighed_masses(const VehicleSetup& vehicle) {
+    analysis::Masses out = masses_of(*vehicle.vehicle.rocket);
+    const auto file = std::ranges::find(vehicle.files, "mass.csv", &FolderFile::name);
+    if (file == vehicle.files.end()) return out;
+    std::vector<Problem> problems;
+    const auto weighings = analysis::read_mass_csv(file->text, file->name, problems);
+    if (!weighings) return out;
+    const analysis::MassBudget budget = analysis::mass_budget(*weighings);
+    if (budget.burnt_out.parts == 0 || budget.burnt_out.weighed != budget.burnt_out.parts ||
+        !std::isfinite(budget.burnt_out.mass_sigma_kg))
+        return out;
+    out.dry_kg = budget.burnt_out.mass_kg;
+    out.dry_sigma_kg = budget.burnt_out.mass_sigma_kg;
+    if (std::isfinite(budget.propellant_kg) && std::isfinite(budget.propellant_sigma_kg)) {
+        out.propellant_kg = budget.propellant_kg;
+        out.propellant_sigma_kg = budget.propellant_sigma_kg;
+    }
+    return out;
+}
+
+double since(std::int64_t liftoff_ns, const std::optional<std::int64_t>& t_ns) {
+    return t_ns ? seconds_between(liftoff_ns, *t_ns) : analysis::kNone;
+}
+
+} // namespace
+
+analysis::Course course_of(const std::vector<SmoothedSeries>& smoothed, std::int64_t liftoff_ns,
+                           const RowsOfColumn& mach, const RowsOfColumn& speed_of_sound_mps,
+                           const RowsOfColumn& density_kg_m3, const RowsOfColumn& up_mps) {
+    analysis::Course out;
+    const SmoothedSeries* altitude = find(smoothed, "altitude_m");
+    const SmoothedSeries* up = find(smoothed, "vertical_speed_mps");
+    if (altitude == nullptr || up == nullptr) return out;
+    for (const std::int64_t t_ns : altitude->t_ns) out.t_s.push_back(seconds_between(liftoff_ns, t_ns));
+    out.altitude_m = altitude->value;
+    out.altitude_sigma_m = altitude->sigma;
+    out.up_mps = up->value;
+    out.up_sigma_mps = up->sigma;
+    const auto at = [&](const RowsOfColumn& rows) {
+        return analysis::resampled(rows.t_s, rows.value, out.t_s, kBridged_s);
+    };
+    const auto recorded_mach = at(mach), sound = at(speed_of_sound_mps), recorded_up = at(up_mps);
+    out.density_kg_m3 = at(density_kg_m3);
+    for (std::size_t i = 0; i < out.t_s.size(); ++i) {
+        const double recorded_mps = recorded_mach[i] * sound[i];
+        // Without air data's speed, all of it is vertical.
+        const double across2 = std::max(0.0, recorded_mps * recorded_mps - recorded_up[i] * recorded_up[i]);
+        const double across_mps = std::isfinite(across2) ? std::sqrt(across2) : 0.0;
+        const double speed_mps = std::hypot(out.up_mps[i], across_mps);
+        out.speed_mps.push_back(speed_mps);
+        out.speed_sigma_mps.push_back(
+            speed_mps > 0 ? std::hypot(out.up_mps[i] * out.up_sigma_mps[i], across_mps * kAcrossSigma_mps) / speed_mps
+                          : out.up_sigma_mps[i]);
+        out.mach.push_back(speed_mps / sound[i]);
+    }
+    return out;
+}
+
+FlightRecord flight_record(const OpenFlight& flight, const std::vector<SmoothedSeries>& smoothed,
+                           std::size_t parachutes) {
+    const Recorded& recorded = flight.recorded();
+    const Chapter& chapter = flight.chapter();
+    const std::int64_t liftoff_ns = *chapter.liftoff_ns;
+    const Window window = smoothed_window(chapter);
+    const auto column = [&](const char* table, const char* name) {
+        return rows_of(recorded, recorded.column(recorded.table(chapter.vehicle, table), name), window, liftoff_ns);
+    };
+    FlightRecord out;
+    out.course =
+        course_of(smoothed, liftoff_ns, column("estimate/air", "mach"), column("estimate/air", "speed_of_sound_mps"),
+                  column("estimate/air", "density_kg_m3"), column("estimate/vertical", "vertical_speed_mps"));
+    RowsOfColumn axial = rows_of(recorded, recorded.with_role(chapter.vehicle, {"accel_body_x"}), window, liftoff_ns);
+    out.axial = {std::move(axial.t_s), std::move(axial.value)};
+    out.burnout_s = since(liftoff_ns, chapter.burnout_ns);
+    out.apogee_s = since(liftoff_ns, chapter.apogee_ns);
+    out.touchdown_s = since(liftoff_ns, chapter.touchdown_ns);
+    const std::optional<std::int64_t> came_out[] = {chapter.drogue_out_ns, chapter.main_out_ns};
+    constexpr std::string_view kWords[] = {"drogue_out", "main_out"};
+    for (std::size_t k = 0; k < parachutes; ++k) {
+        // A vehicle with one parachute names it the main one or the first, as its descent shows.
+        const std::size_t which = parachutes == 1 && !came_out[0] ? 1 : std::min<std::size_t>(k, 1);
+        out.parachute_out_s.push_back(since(liftoff_ns, came_out[which]));
+        double sigma_s = analysis::kNone;
+        for (const Event& event : recorded.events())
+            if (event.vehicle == static_cast<int>(chapter.vehicle) && event.t_ns == came_out[which] &&
+                what(event) == kWords[which])
+                sigma_s = event.t_sigma_s;
+        out.parachute_out_sigma_s.push_back(sigma_s);
+    }
+    return out;
+}
+
+Result<FlightPerformance> flight_performance(OpenFlight& flight, const Advance& advance) {
+    const auto setup = flight.reader().setup();
+    if (!setup) return tl::unexpected(setup.error());
+    const VehicleSetup& vehicle = setup->vehicles.at(flight.chapter().vehicle);
+    if (!vehicle.vehicle.rocket)
+        return fail(to_string(flight.id()) + ": its vehicle.json describes no rocket to compare with; add one");
+    const auto steps = steps_of(flight, advance);
+    if (!steps) return tl::unexpected(steps.error());
+    auto smoothed = smoothed_series(*steps, smoothed_window(flight.chapter()), advance);
+    if (!smoothed) return tl::unexpected(smoothed.error());
+    FlightPerformance out{*vehicle.vehicle.rocket,
+                          nlohmann::json::parse(vehicle.vehicle_json, nullptr, false),
+                          weighed_masses(vehicle),
+                          std::move(*smoothed),
+                          {}};
+    const Site& site = setup->site;
+    out.found = performance_of(flight_record(flight, out.smoothed, out.rocket.parachutes.size()), out.rocket,
+                               vehicle.vehicle.sensors, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m),
+                               out.masses);
+    return out;
+}
+
+} // namespace turnstone::debrief

@@ -1,0 +1,62 @@
+#pragma once
+/// What a flight shows of its vehicle: drag against Mach number, thrust and total impulse, the parachutes' drag areas
+/// and when they opened, beside what the vehicle's file says, and a corrected file.
+///
+/// Speeds are those of the smoothed vertical motion (server/debrief/smoothing); density and the part of the speed
+/// across the vertical are the recorded estimates'. Mass is that of the vehicle's mass record where every part has been
+/// weighed, else of vehicle.json with its scatter.
+///
+/// Answer: "performance" of protocol/STREAM.md.
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include <nlohmann/json.hpp>
+
+#include "server/analysis/performance/course.hpp"
+#include "server/analysis/performance/descent.hpp"
+#include "server/analysis/performance/drag.hpp"
+#include "server/analysis/performance/thrust.hpp"
+#include "server/debrief/advance.hpp"
+#include "server/debrief/recordings.hpp"
+#include "shared/result.hpp"
+#include "shared/vehicle.hpp"
+
+namespace turnstone::debrief {
+
+/// All that is asked of a flight. Times in seconds since liftoff; NaN: did not happen, or was not seen.
+struct FlightRecord {
+    analysis::Course course;
+    analysis::AxialForce axial;
+    double burnout_s, apogee_s, touchdown_s;
+    std::vector<double> parachute_out_s; ///< by parachute
+    std::vector<double> parachute_out_sigma_s;
+};
+
+struct ParachuteFound {
+    analysis::DragArea area;
+    analysis::Found opening_s; ///< from what releases it, apogee or its height, to when it came out
+};
+
+struct Performance {
+    analysis::DragCurve drag;
+    analysis::ThrustCurve thrust;
+    std::vector<ParachuteFound> parachutes;
+};
+
+[[nodiscard]] Performance performance_of(const FlightRecord& record, const RocketModel& rocket,
+                                         const SensorNoise& sensors, double gravity_mps2,
+                                         const analysis::Masses& masses);
+
+/// As vehicle.json says, with its scatter.
+[[nodiscard]] analysis::Masses masses_of(const RocketModel& rocket);
+
+/// `vehicle_json` with what was found in its place; what was not stays.
+[[nodiscard]] nlohmann::json corrected_vehicle(const nlohmann::json& vehicle_json, const RocketModel& rocket,
+                                               const Performance& found);
+
+[[nodiscard]] Result<nlohmann::json> performance(const Recordings& recordings, const nlohmann::json& request,
+                                                 const Advance& advance);
+
+} // namespace turnstone::debrief

@@ -1,0 +1,186 @@
+#pragma once
+/// A simulated flight from bytes to what a debrief works on: its smoothed motion, its rows and its events, beside the
+/// truth.
+#include <cstdlib>
+#include <map>
+#include <optional>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include "server/debrief/performance/flight_record.hpp"
+#include "server/pipeline/station/pipeline.hpp"
+#include "shared/time.hpp"
+#include "tools/sim/fly.hpp"
+#include "tools/trials/scorer.hpp"
+#include "tools/trials/trial.hpp"
+
+namespace turnstone::debrief_test {
+
+struct Debriefed {
+    sim::FlightResult flight;
+    estimate::StepsLeft steps;
+    std::vector<debrief::SmoothedSeries> smoothed;
+    debrief::FlightRecord record;
+    std::int64_t liftoff_ns = 0; ///< 0: not found
+    double late_s = 0;           ///< of the station's times behind the vehicle's
+
+    /// The truth at a station time.
+    [[nodiscard]] sim::TruthSample truth_at(std::int64_t t_ns) const {
+        const auto& samples = flight.truth.samples;
+        const double at = (seconds_between(trials::kStart_ns, t_ns) - late_s - samples.front().t_s) / sim::kTruthStep_s;
+        const double inside = std::clamp(at, 0.0, static_cast<double>(samples.size() - 2));
+        const auto low = static_cast<std::size_t>(inside);
+        const double part = inside - static_cast<double>(low);
+        sim::TruthSample out = samples[low];
+        out.position_enu_m += part * (samples[low + 1].position_enu_m - out.position_enu_m);
+        out.velocity_enu_mps += part * (samples[low + 1].velocity_enu_mps - out.velocity_enu_mps);
+        return out;
+    }
+};
+
+namespace detail {
+
+/// Collects the columns asked for, and the first event of each kind.
+class Rows {
+  public:
+    Rows(const Schema& schema, std::vector<std::pair<std::string, std::string>> wanted) : schema_(&schema) {
+        for (const Table& table : schema.tables)
+            for (std::size_t i = 0; i < table.number_count; ++i)
+                for (const auto& [of, column] : wanted)
+                    if (table.name.ends_with(of) && table.columns[i].name == column)
+                        places_.push_back({&table, i, of + "." + column});
+        for (const Table& table : schema.tables)
+            for (std::size_t i = 0; i < table.number_count; ++i)
+                if (table.columns[i].role == "accel_body_x") places_.push_back({&table, i, "axial"});
+    }
+    void take(const Batch& batch) {
+        for (const RowRecord& row : batch.rows)
+            for (const Place& place : places_)
+                if (place.table->id == row.table) {
+                    const auto numbers = batch.numbers_of(row, schema_->tables[row.table]);
+                    columns_[place.name].push_back({row.t_ns, numbers[place.column]});
+                }
+        for (const Event& event : batch.events)
+            if (event.id) events_.try_emplace(*event.id, event);
+    }
+    [[nodiscard]] debrief::RowsOfColumn column(const std::string& name, std::int64_t origin_ns) const {
+        debrief::RowsOfColumn out;
+        if (const auto found = columns_.find(name); found != columns_.end())
+            for (const auto& [t_ns, value] : found->second) {
+                out.t_s.push_back(seconds_between(origin_ns, t_ns));
+                out.value.push_back(value);
+            }
+        return out;
+    }
+    [[nodiscard]] const Event* event(EventId id) const {
+        const auto found = events_.find(id);
+        return found == events_.end() ? nullptr : &found->second;
+    }
+
+  private:
+    struct Place {
+        const Table* table;
+        std::size_t column;
+        std::string name;
+    };
+    const Schema* schema_;
+    std::vector<Place> places_;
+    std::map<std::string, std::vector<std::pair<std::int64_t, double>>> columns_;
+    std::map<EventId, Event> events_;
+};
+
+} // namespace detail
+
+inline Debriefed debriefed(const sim::Scenario& scenario, std::uint64_t seed) {
+    Debriefed out;
+    out.flight = sim::fly(scenario, seed);
+    const PipelineSetup setup = trials::trial_setup(scenario);
+    Pipeline pipeline(setup, trials::kStart_ns);
+    pipeline.set_prediction_period(kInfinity);
+    pipeline.leave_steps(0, &out.steps);
+    detail::Rows rows(pipeline.schema(), {{"estimate/air", "mach"},
+                                          {"estimate/air", "speed_of_sound_mps"},
+                                          {"estimate/air", "density_kg_m3"},
+                                          {"estimate/vertical", "vertical_speed_mps"}});
+    Batch batch;
+    const auto take = [&] {
+        rows.take(batch);
+        for (const RowRecord& row : batch.rows) {
+            if (row.frame < 0) continue;
+            const FrameRecord& frame = batch.frames[static_cast<std::size_t>(row.frame)];
+            if (frame.packet_verdict != PacketVerdict::accepted || frame.onboard_ns < 0 || frame.boot != 0) continue;
+            const double made_s = (1e-9 * static_cast<double>(frame.onboard_ns) - out.flight.clock.at_start_s) /
+                                  (1 + 1e-6 * out.flight.clock.drift_ppm);
+            out.late_s = seconds_between(trials::kStart_ns, row.t_ns) - made_s;
+            break;
+        }
+        batch.clear();
+    };
+    for (const sim::Delivery& delivery : out.flight.received.deliveries) {
+        const std::int64_t t_ns = trials::kStart_ns + seconds_to_ns(delivery.t_end_s);
+        pipeline.chunk(0, t_ns, t_ns,
+                       std::as_bytes(std::span(out.flight.received.bytes).subspan(delivery.offset, delivery.size)),
+                       batch);
+        take();
+    }
+    pipeline.advance(trials::kStart_ns + seconds_to_ns(out.flight.truth.samples.back().t_s + 10), batch);
+    take();
+    pipeline.leave_last_steps(0);
+
+    const Event* liftoff = rows.event(EventId::liftoff);
+    if (liftoff == nullptr) return out;
+    out.liftoff_ns = liftoff->t_ns;
+    const auto since_s = [&](EventId id) {
+        const Event* event = rows.event(id);
+        return event == nullptr ? kNaN : seconds_between(out.liftoff_ns, event->t_ns);
+    };
+    const Event* down = rows.event(EventId::touchdown);
+    const std::int64_t end_ns = down == nullptr ? out.liftoff_ns + 600 * kNsPerS : down->t_ns;
+    const auto smoothed =
+        debrief::smoothed_series(out.steps, {out.liftoff_ns - kNsPerS, end_ns}, [](double) { return true; });
+    if (!smoothed) return out;
+    out.smoothed = *smoothed;
+    debrief::FlightRecord& record = out.record;
+    const auto column = [&](const char* name) { return rows.column(name, out.liftoff_ns); };
+    record.course = debrief::course_of(out.smoothed, out.liftoff_ns, column("estimate/air.mach"),
+                                       column("estimate/air.speed_of_sound_mps"), column("estimate/air.density_kg_m3"),
+                                       column("estimate/vertical.vertical_speed_mps"));
+    debrief::RowsOfColumn axial = column("axial");
+    record.axial = {std::move(axial.t_s), std::move(axial.value)};
+    record.burnout_s = since_s(EventId::burnout);
+    record.apogee_s = since_s(EventId::apogee);
+    record.touchdown_s = since_s(EventId::touchdown);
+    for (const EventId id : {EventId::drogue_out, EventId::main_out}) {
+        record.parachute_out_s.push_back(since_s(id));
+        const Event* event = rows.event(id);
+        record.parachute_out_sigma_s.push_back(event == nullptr ? kNaN : event->t_sigma_s);
+    }
+    return out;
+}
+
+/// Seeds `first` on, on all cores, each given to `judge` with its place, which is called by several at once.
+template <class Judge>
+void for_each_debriefed(const sim::Scenario& scenario, std::uint64_t first, int count, const Judge& judge) {
+    const unsigned workers = std::max(1U, std::thread::hardware_concurrency());
+    std::vector<std::jthread> threads;
+    for (unsigned worker = 0; worker < workers; ++worker)
+        threads.emplace_back([&, worker] {
+            for (auto k = static_cast<int>(worker); k < count; k += static_cast<int>(workers))
+                judge(static_cast<std::size_t>(k), debriefed(scenario, first + static_cast<std::uint64_t>(k)));
+        });
+}
+
+/// TURNSTONE_FLIGHTS, or so many.
+inline int flights_or(int few) {
+    const char* wish = std::getenv("TURNSTONE_FLIGHTS");
+    return wish != nullptr ? std::max(1, std::atoi(wish)) : few;
+}
+
+/// TURNSTONE_SEED, or that of the seeds nothing was tuned on; below 1000 for tuning.
+inline std::uint64_t first_seed() {
+    const char* wish = std::getenv("TURNSTONE_SEED");
+    return wish != nullptr ? std::strtoull(wish, nullptr, 10) : 5000;
+}
+
+} // namespace turnstone::debrief_test
