@@ -8,6 +8,7 @@
 #include "server/report/chapters/happenings.hpp"
 #include "server/report/chapters/links.hpp"
 #include "server/report/chapters/provenance.hpp"
+#include "server/report/flight/afterwards.hpp"
 #include "server/report/flight/flight.hpp"
 #include "server/report/flight/outcome.hpp"
 #include "server/report/flight/pictures.hpp"
@@ -36,7 +37,8 @@ Markup flight_chapters(const Recorded& recorded, const Flight& flight, const std
         content += element("h2.part", fmt::format("{}, flight {}", title_of(recorded, flight.vehicle), flight.number));
     content += element("div.pair uneven", element("div", key_figures_chapter(recorded, flight)) +
                                               element("div", phases_chapter(recorded, flight))) +
-               course_chapter(recorded, flight) + map_chapter(recorded, flight) + predictions_chapter(recorded, flight);
+               course_chapter(recorded, flight) + map_chapter(recorded, flight) +
+               predictions_chapter(recorded, flight) + afterwards_chapters(recorded, flight, path);
     for (const Firing& firing : firings_in(recorded, flight.vehicle, flight.window))
         content += charge_chapter(recorded, firing, earlier_firings(recorded, firing, path));
     content += links_chapter(recorded, flight.vehicle, flight.window, clock) +
