@@ -1,6 +1,7 @@
 #pragma once
 /// A simulated flight from bytes to what a debrief works on: its smoothed motion, its rows and its events, beside the
 /// truth.
+#include <algorithm>
 #include <cstdlib>
 #include <map>
 #include <optional>
@@ -151,6 +152,7 @@ inline Debriefed debriefed(const sim::Scenario& scenario, std::uint64_t seed) {
     record.burnout_s = since_s(EventId::burnout);
     record.apogee_s = since_s(EventId::apogee);
     record.touchdown_s = since_s(EventId::touchdown);
+    if (const Event* apogee = rows.event(EventId::apogee)) record.apogee_sigma_s = apogee->t_sigma_s;
     for (const EventId id : {EventId::drogue_out, EventId::main_out}) {
         record.parachute_out_s.push_back(since_s(id));
         const Event* event = rows.event(id);

@@ -117,18 +117,12 @@ FlightRecord flight_record(const OpenFlight& flight, const std::vector<SmoothedS
     out.burnout_s = since(liftoff_ns, chapter.burnout_ns);
     out.apogee_s = since(liftoff_ns, chapter.apogee_ns);
     out.touchdown_s = since(liftoff_ns, chapter.touchdown_ns);
-    const std::optional<std::int64_t> came_out[] = {chapter.drogue_out_ns, chapter.main_out_ns};
-    constexpr std::string_view kWords[] = {"drogue_out", "main_out"};
+    out.apogee_sigma_s = chapter.apogee_sigma_s;
     for (std::size_t k = 0; k < parachutes; ++k) {
-        // A vehicle with one parachute names it the main one or the first, as its descent shows.
-        const std::size_t which = parachutes == 1 && !came_out[0] ? 1 : std::min<std::size_t>(k, 1);
-        out.parachute_out_s.push_back(since(liftoff_ns, came_out[which]));
-        double sigma_s = analysis::kNone;
-        for (const Event& event : recorded.events())
-            if (event.vehicle == static_cast<int>(chapter.vehicle) && event.t_ns == came_out[which] &&
-                what(event) == kWords[which])
-                sigma_s = event.t_sigma_s;
-        out.parachute_out_sigma_s.push_back(sigma_s);
+        // A single parachute is the main one or the first, as its descent shows.
+        const bool as_main = k > 0 || (parachutes == 1 && !chapter.drogue_out_ns);
+        out.parachute_out_s.push_back(since(liftoff_ns, as_main ? chapter.main_out_ns : chapter.drogue_out_ns));
+        out.parachute_out_sigma_s.push_back(as_main ? chapter.main_out_sigma_s : chapter.drogue_out_sigma_s);
     }
     return out;
 }

@@ -16,6 +16,8 @@ constexpr double kAfterBurnout_s = 0.5;
 constexpr double kBeforeApogee_s = 0.3;
 /// Until a parachute is full and the vehicle hangs still.
 constexpr double kAfterOpening_s = 4, kBeforeNext_s = 1;
+/// A metre or two of height, at the speed of a descent under a drogue.
+constexpr double kHeightPassed_s = 0.08;
 
 /// The first time at which the course comes down through a height.
 double falls_through_s(const analysis::Course& course, double after_s, double height_m) {
@@ -79,7 +81,9 @@ Performance performance_of(const FlightRecord& record, const RocketModel& rocket
             found.area.why = "the end of its descent was not seen";
         const auto& below_m = rocket.parachutes[k].opens_below_m;
         const double released_s = below_m ? falls_through_s(record.course, record.apogee_s, *below_m) : record.apogee_s;
-        found.opening_s = analysis::found(out_s - released_s, record.parachute_out_sigma_s[k]);
+        const double released_sigma_s = below_m ? kHeightPassed_s : record.apogee_sigma_s;
+        found.opening_s =
+            analysis::found(out_s - released_s, std::hypot(record.parachute_out_sigma_s[k], released_sigma_s));
         out.parachutes.push_back(found);
     }
     return out;

@@ -29,9 +29,9 @@ namespace turnstone::debrief {
 struct FlightRecord {
     analysis::Course course;
     analysis::AxialForce axial;
-    double burnout_s, apogee_s, touchdown_s;
-    std::vector<double> parachute_out_s; ///< by parachute
-    std::vector<double> parachute_out_sigma_s;
+    double burnout_s = analysis::kNone, apogee_s = analysis::kNone, touchdown_s = analysis::kNone;
+    double apogee_sigma_s = analysis::kNone;
+    std::vector<double> parachute_out_s, parachute_out_sigma_s; ///< by parachute
 };
 
 struct ParachuteFound {

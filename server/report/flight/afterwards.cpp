@@ -188,25 +188,14 @@ Markup performance_chapter(const FlightPerformance& shown) {
     return kept_chapter("Drag, motor and parachutes", table.markup() + thrust_picture(shown) + element("p.note", mass));
 }
 
-/// The debrief's own flight of the same liftoff; null when it counts none.
-Result<std::unique_ptr<debrief::OpenFlight>> open(const Recorded& recorded, const Flight& flight,
-                                                  const std::filesystem::path& recording) {
-    for (const debrief::Chapter& chapter : debrief::chapters_in(recorded))
-        if (chapter.vehicle == flight.vehicle && chapter.liftoff_ns == flight.liftoff_ns)
-            return debrief::open_flight(
-                {recording.parent_path()},
-                to_string(
-                    debrief::FlightId{recorded.info().id, recorded.vehicle_name(flight.vehicle), chapter.number}));
-    return fail("the recording's events do not show where it begins and ends");
-}
-
 } // namespace
 
 Markup afterwards_chapters(const Recorded& recorded, const Flight& flight, const std::filesystem::path& recording) {
     const auto not_gone_over = [](const std::string& why) {
         return kept_chapter("Drag, motor and parachutes", element("p.note", "Not worked out: " + why + "."));
     };
-    const auto opened = open(recorded, flight, recording);
+    const debrief::FlightId id{recorded.info().id, recorded.vehicle_name(flight.vehicle), flight.number};
+    const auto opened = debrief::open_flight({recording.parent_path()}, to_string(id));
     if (!opened) return not_gone_over(opened.error().message);
     Markup out = predicted_course_chapter(recorded, flight, **opened);
     if (seconds_between(recorded.info().t_start_ns, flight.window.to_ns) > kGoneOverMost_s)

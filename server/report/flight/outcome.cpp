@@ -2,9 +2,11 @@
 
 #include <cmath>
 #include <numbers>
+#include <string_view>
 
 #include <fmt/format.h>
 
+#include "server/debrief/flights/key_figures.hpp"
 #include "server/report/chapters/clock.hpp"
 #include "server/report/page/page.hpp"
 #include "server/report/page/table.hpp"
@@ -17,26 +19,36 @@ namespace {
 
 constexpr double kDegreesPerRadian = 180 / std::numbers::pi;
 
-/// A figure of the table "derived": the column, and the column with its time.
-struct KeyFigure {
+/// Where a key figure has its time in the table "derived"; empty: it has none.
+const char* time_column_of(std::string_view key) {
+    if (key == "apogee_m") return "altitude_max_t_s";
+    if (key == "maximum_speed_mps") return "vertical_speed_max_t_s";
+    if (key == "maximum_acceleration_mps2") return "force_max_t_s";
+    return nullptr;
+}
+
+/// What the table "derived" has besides.
+struct FurtherFigure {
     const char* column;
     const char* time_column = nullptr;
 };
-constexpr KeyFigure kKeyFigures[] = {
-    {"altitude_max_m", "altitude_max_t_s"},
-    {"time_to_apogee_s"},
-    {"vertical_speed_max_mps", "vertical_speed_max_t_s"},
+constexpr FurtherFigure kFurtherFigures[] = {
     {"mach_max", "mach_max_t_s"},
-    {"force_max_mps2", "force_max_t_s"},
     {"dynamic_pressure_max_pa", "dynamic_pressure_max_t_s"},
     {"roll_rate_max_radps", "roll_rate_max_t_s"},
-    {"burn_time_s"},
     {"speed_gained_mps"},
     {"net_acceleration_mps2"},
-    {"drogue_rate_mps"},
-    {"main_rate_mps"},
-    {"flight_time_s"},
 };
+
+std::string value_text(const debrief::Figure& figure) {
+    if (figure.unit == "1") return fraction_text(figure.value);
+    return quantity(figure.value, figure.sigma, figure.unit == "m" ? 0 : figure.unit == "s" ? 2 : 1, figure.unit);
+}
+
+std::string time_text(const std::optional<RowValues>& derived, const char* column) {
+    const double at_s = derived && column != nullptr ? derived->value(column) : std::nan("");
+    return std::isnan(at_s) ? "" : flight_clock(at_s);
+}
 
 std::optional<RowValues> derived_at_end(const Recorded& recorded, const Flight& flight) {
     return recorded.row_at(recorded.table(flight.vehicle, "estimate/derived"), flight.window.to_ns - 1);
@@ -87,16 +99,24 @@ std::string outcome_sentence(const Recorded& recorded, const Flight& flight) {
 Markup key_figures_chapter(const Recorded& recorded, const Flight& flight) {
     const auto derived = derived_at_end(recorded, flight);
     LedgerTable table({{"Key figures"}, {"", true}, {"at", true}});
+    for (const debrief::Chapter& chapter : debrief::chapters_in(recorded)) {
+        if (chapter.vehicle != flight.vehicle || chapter.number != flight.number) continue;
+        for (const debrief::Figure& figure : debrief::key_figures(recorded, chapter)) {
+            // Where it came down has a row of its own below.
+            if (std::isnan(figure.value) || figure.key.starts_with("landing_")) continue;
+            table.row({Markup::text(figure.title), strong(value_text(figure)),
+                       Markup::text(time_text(derived, time_column_of(figure.key)))});
+        }
+    }
     if (derived)
-        for (const KeyFigure& figure : kKeyFigures) {
+        for (const FurtherFigure& figure : kFurtherFigures) {
             const auto place = number_column(derived->table(), figure.column);
             if (!place || std::isnan(derived->value(figure.column))) continue;
             const Column& column = derived->table().columns[*place];
-            const double at_s = figure.time_column == nullptr ? std::nan("") : derived->value(figure.time_column);
             table.row({Markup::text(column.title),
                        strong(quantity(derived->value(figure.column), derived->sigma(figure.column), column.decimals,
                                        column.unit)),
-                       Markup::text(std::isnan(at_s) ? "" : flight_clock(at_s))});
+                       Markup::text(time_text(derived, figure.time_column))});
         }
     Markup notes = element("p.note", "± is one standard deviation. Altitudes are above the pad.");
     if (const auto place = landing_place(recorded, flight)) {

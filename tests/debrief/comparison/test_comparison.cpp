@@ -60,7 +60,7 @@ std::string recorded_flight(const test::TemporaryFolder& folder, const MadeFligh
     }
     made.row("sanderling/estimate/ascent", at(-3), {{"apogee_m", 1000}, {"apogee_m_sigma", 40}, {"apogee_in_s", 12.5}});
     made.row("sanderling/estimate/derived", at(79),
-             {{"altitude_max_m", flight.apogee_m}, {"altitude_max_m_sigma", 2}, {"time_to_apogee_s", kApogeeAt_s}});
+             {{"altitude_max_m", flight.apogee_m}, {"altitude_max_m_sigma", 2}, {"altitude_max_t_s", kApogeeAt_s}});
     const std::filesystem::path file = made.record(folder, at(85));
     return file.stem().string() + "~sanderling~1";
 }
