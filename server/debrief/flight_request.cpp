@@ -9,7 +9,6 @@ namespace turnstone::debrief {
 Result<std::string> parse_flight_request(const nlohmann::json& json, const std::string& job) {
     std::vector<Problem> problems;
     JsonReader reader(json, job, problems);
-    reader.ignore("job");
     std::string flight = reader.text("flight");
     reader.finish();
     if (!problems.empty()) return fail(to_string(problems));

@@ -11,7 +11,7 @@ namespace {
 
 constexpr double kPowerOn = 0.9, kPowerOnSigma = 0.08;
 constexpr double kBefore_s = 0.1, kAfter_s = 0.3;
-constexpr double kBridged_s = 0.5;
+constexpr double kRowsApart_s = 0.5;
 constexpr double kClips = 0.98; ///< of the range
 constexpr double kMissingMost = 0.15;
 constexpr double kBurnShare = 0.05;
@@ -55,7 +55,9 @@ ThrustCurve thrust_curve(const Course& course, const AxialForce& axial, double b
     }
     std::vector<double> times;
     for (const Sample& sample : samples) times.push_back(sample.t_s);
-    const auto at = [&](const std::vector<double>& values) { return resampled(course.t_s, values, times, kBridged_s); };
+    const auto at = [&](const std::vector<double>& values) {
+        return resampled(course.t_s, values, times, kRowsApart_s);
+    };
     const auto speed = at(course.speed_mps), density = at(course.density_kg_m3), mach = at(course.mach);
     double drag_impulse = 0;
     for (std::size_t i = 0; i < samples.size(); ++i) {
@@ -67,13 +69,13 @@ ThrustCurve thrust_curve(const Course& course, const AxialForce& axial, double b
     }
     // Where the thrust has ended and the drag of the coast has set in.
     const std::vector<double> ended{burnout_s + kAfter_s};
-    const double gained_mps = resampled(course.t_s, course.up_mps, ended, kBridged_s).front();
-    const double gained_sigma_mps = resampled(course.t_s, course.up_sigma_mps, ended, kBridged_s).front();
+    const double gained_mps = resampled(course.t_s, course.up_mps, ended, kRowsApart_s).front();
+    const double gained_sigma_mps = resampled(course.t_s, course.up_sigma_mps, ended, kRowsApart_s).front();
     double pushed_mps = 0;
     for (const Sample& sample : samples)
         if (sample.t_s > 0) pushed_mps += sample.force_mps2 * sample.step_s;
     // A lean of the path takes part of the speed out of the vertical: the speed against the air says how much.
-    const double gained_along_mps = resampled(course.t_s, course.speed_mps, ended, kBridged_s).front();
+    const double gained_along_mps = resampled(course.t_s, course.speed_mps, ended, kRowsApart_s).front();
     if (!(pushed_mps > 0) || !std::isfinite(gained_along_mps * gained_mps)) {
         out.why = "the speed at burnout is not known";
         return out;

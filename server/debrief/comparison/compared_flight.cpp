@@ -14,7 +14,7 @@ namespace turnstone::debrief {
 namespace {
 
 constexpr double kNothing = std::numeric_limits<double>::quiet_NaN();
-constexpr std::int64_t kBeforeNs = 5 * kNsPerS, kAfterNs = 10 * kNsPerS;
+constexpr std::int64_t kShownBeforeNs = 5 * kNsPerS, kShownAfterNs = 10 * kNsPerS;
 /// Before the first movement can have told of the flight.
 constexpr std::int64_t kOnTheRailNs = kNsPerS;
 /// A line is drawn on over this many missing rows.
@@ -73,8 +73,8 @@ ComparedFlight compared_flight(OpenFlight& flight) {
     out.id = to_string(flight.id());
     out.name = chapter.name.empty() ? "Flight " + std::to_string(chapter.number) : chapter.name;
     out.utc_liftoff_ns = recorded.utc_ns(liftoff_ns);
-    const Window shown{std::max(chapter.window.from_ns, liftoff_ns - kBeforeNs),
-                       std::min(chapter.window.to_ns, chapter.flown().to_ns + kAfterNs)};
+    const Window shown{std::max(chapter.window.from_ns, liftoff_ns - kShownBeforeNs),
+                       std::min(chapter.window.to_ns, chapter.flown().to_ns + kShownAfterNs)};
     out.from_s = seconds_between(liftoff_ns, shown.from_ns);
     out.to_s = seconds_between(liftoff_ns, shown.to_ns);
     const auto moment = [&](Alignment at, const std::optional<std::int64_t>& t_ns) {

@@ -10,7 +10,6 @@ Result<CompareRequest> parse_compare_request(const nlohmann::json& json) {
     std::vector<Problem> problems;
     JsonReader reader(json, "compare", problems);
     CompareRequest request;
-    reader.ignore("job");
     for (JsonReader& flight : reader.array("flights", 1, kComparedMax)) request.flights.push_back(flight.as_text());
     const auto& words = kWords<Alignment>;
     request.align = static_cast<Alignment>(reader.choice_or("align", {words.begin(), words.end()}, 0));

@@ -40,7 +40,7 @@ constexpr FurtherFigure kFurtherFigures[] = {
     {"net_acceleration_mps2"},
 };
 
-std::string value_text(const debrief::Figure& figure) {
+std::string figure_text(const debrief::Figure& figure) {
     if (figure.unit == "1") return fraction_text(figure.value);
     return quantity(figure.value, figure.sigma, figure.unit == "m" ? 0 : figure.unit == "s" ? 2 : 1, figure.unit);
 }
@@ -104,7 +104,7 @@ Markup key_figures_chapter(const Recorded& recorded, const Flight& flight) {
         for (const debrief::Figure& figure : debrief::key_figures(recorded, chapter)) {
             // Where it came down has a row of its own below.
             if (std::isnan(figure.value) || figure.key.starts_with("landing_")) continue;
-            table.row({Markup::text(figure.title), strong(value_text(figure)),
+            table.row({Markup::text(figure.title), strong(figure_text(figure)),
                        Markup::text(time_text(derived, time_column_of(figure.key)))});
         }
     }

@@ -12,7 +12,7 @@ using nlohmann::json;
 
 TEST_CASE("a comparison names its flights and where they are aligned") {
     const auto request = parse_compare_request(
-        json::parse(R"({"job":"compare","flights":["a~v~1","b~v~2"],"align":"apogee","prediction":false})"));
+        json::parse(R"({"flights":["a~v~1","b~v~2"],"align":"apogee","prediction":false})"));
     REQUIRE(request);
     CHECK(request->flights == std::vector<std::string>{"a~v~1", "b~v~2"});
     CHECK(request->align == Alignment::apogee);
@@ -44,7 +44,7 @@ TEST_CASE("what is wrong with a request is said with its pointer") {
 }
 
 TEST_CASE("a job on one flight names it") {
-    const auto request = parse_flight_request(json::parse(R"({"job":"smooth","flight":"a~v~1"})"), "smooth");
+    const auto request = parse_flight_request(json::parse(R"({"flight":"a~v~1"})"), "smooth");
     REQUIRE(request);
     CHECK(*request == "a~v~1");
     for (const char* text : {R"({})", R"({"flight":1})", R"({"flight":"a","b":1})", R"("a")"}) {
