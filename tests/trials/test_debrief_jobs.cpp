@@ -25,20 +25,16 @@ const debrief::Advance kGoesOn = [](double) { return true; };
 
 struct RecordedTrial {
     test::TemporaryFolder folder;
-    sim::FlightResult flight;
-    sim::FlightSetup truth;
-    std::filesystem::path file;
+    sim::Scenario scenario = trials::trial_scenario("nominal", "mild", "acceptance");
+    sim::FlightResult flight = sim::fly(scenario, 5000);
+    sim::FlightSetup truth = sim::make_setup(scenario, 5000);
+    std::filesystem::path file = recorded_flight(folder.path(), "2026-05-29-1", flight);
     std::string id = "2026-05-29-1~sanderling~1";
 };
 
 /// Flown once for all that looks at it.
 const RecordedTrial& recorded_trial() {
-    static const RecordedTrial trial = [] {
-        const sim::Scenario scenario = trials::trial_scenario("nominal", "mild", "acceptance");
-        RecordedTrial made{{}, sim::fly(scenario, 5000), sim::make_setup(scenario, 5000), {}};
-        made.file = recorded_flight(made.folder.path(), "2026-05-29-1", made.flight);
-        return made;
-    }();
+    static const RecordedTrial trial;
     return trial;
 }
 

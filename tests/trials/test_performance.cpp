@@ -57,7 +57,7 @@ OfFlight judged_flight(const sim::Scenario& scenario, std::uint64_t seed, const 
     out[kDragFast] = drag_at(found.drag, truth, 0.4);
     out[kImpulse] = judged(found.thrust.impulse_n_s, truth.thrust_n.integral());
     for (std::size_t k = 0; k < 2; ++k) {
-        out[kDrogue + k] = judged(found.parachutes[k].area.area_m2, truth.parachutes[k].drag_area_m2);
+        out[kDrogue + k] = judged(found.parachutes[k].area_m2, truth.parachutes[k].drag_area_m2);
         const double out_s =
             k < flight.flight.truth.events.ejections.size() ? flight.flight.truth.events.ejections[k].t_s : kNaN;
         out[kDrogueOpens + k] =

@@ -52,10 +52,9 @@ DragArea drag_area(const Course& course, double from_s, double to_s, double grav
     const double mean = all / all_s;
     const double by_scatter = scatter.standard_error() / mean;
     const double by_height = kOwnShare * std::hypot(first_sigma_m, last_sigma_m) / (first_m - last_m);
-    const double relative = std::hypot(std::hypot(masses.dry_sigma_kg / masses.dry_kg, 2 * by_height),
-                                       std::hypot(2 * by_scatter, std::hypot(doubts.density, kFloor)));
-    const double area_m2 = 2 * masses.dry_kg * gravity_mps2 / (mean * mean);
-    out.area_m2 = found(area_m2, relative * area_m2);
+    out.area_m2 = 2 * masses.dry_kg * gravity_mps2 / (mean * mean);
+    out.common = std::hypot(masses.dry_sigma_kg / masses.dry_kg, doubts.density);
+    out.own = std::hypot(2 * by_height, std::hypot(2 * by_scatter, kFloor));
     out.rate_mps = (first_m - last_m) / all_s;
     return out;
 }

@@ -68,7 +68,7 @@ json corrected_vehicle(const json& vehicle_json, const RocketModel& rocket, cons
     if (found.drag.why.empty()) rocket_json["drag_coefficient"] = drag_points(rocket.drag_coefficient, found.drag);
     if (found.thrust.why.empty()) rocket_json["thrust"] = thrust_points(found.thrust);
     for (std::size_t k = 0; k < found.parachutes.size(); ++k) {
-        const double area_m2 = found.parachutes[k].area.area_m2.value;
+        const double area_m2 = found.parachutes[k].area_m2.value;
         if (std::isfinite(area_m2)) rocket_json["parachutes"][k]["drag_area_m2"] = to_digits(area_m2, 3);
     }
     return out;

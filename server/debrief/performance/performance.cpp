@@ -18,6 +18,8 @@ constexpr double kBeforeApogee_s = 0.3;
 constexpr double kAfterOpening_s = 4, kBeforeNext_s = 1;
 /// A metre or two of height, at the speed of a descent under a drogue.
 constexpr double kHeightPassed_s = 0.08;
+/// Of the drag area of a body that hangs under a parachute, against that of its flight; relative.
+constexpr double kHangingSigma = 0.6;
 
 /// The first time at which the course comes down through a height.
 double falls_through_s(const analysis::Course& course, double after_s, double height_m) {
@@ -36,6 +38,47 @@ analysis::DragTable drag_table(const analysis::DragCurve& curve, const RocketMod
     double relative = 0;
     for (std::size_t i = 0; i < curve.cd.size(); ++i) relative = std::max(relative, curve.sigma[i] / curve.cd[i]);
     return {curve.mach, curve.cd, relative};
+}
+
+/// `before`: what was open already; becomes what is open now.
+ParachuteFound parachute_of(const FlightRecord& record, const RocketModel& rocket, std::size_t k, double gravity_mps2,
+                            const analysis::Masses& masses, const analysis::Doubts& doubts,
+                            analysis::DragArea& before) {
+    ParachuteFound found;
+    const Parachute& file = rocket.parachutes[k];
+    const double out_s = k < record.parachute_out_s.size() ? record.parachute_out_s[k] : kNone;
+    if (std::isnan(out_s)) {
+        found.why = "it was not seen to come out";
+        return found;
+    }
+    double until_s = record.touchdown_s;
+    for (std::size_t next = k + 1; next < record.parachute_out_s.size(); ++next)
+        if (std::isfinite(record.parachute_out_s[next])) {
+            until_s = record.parachute_out_s[next];
+            break;
+        }
+    analysis::DragArea area;
+    if (std::isfinite(until_s))
+        area = analysis::drag_area(record.course, out_s + kAfterOpening_s, until_s - kBeforeNext_s, gravity_mps2,
+                                   masses, doubts);
+    else
+        area.why = "the end of its descent was not seen";
+    found.why = area.why;
+    if (area.why.empty()) {
+        found.area_m2 = analysis::opened_between(before, area);
+        found.rate_mps = area.rate_mps;
+        before = area;
+    } else {
+        before.own = std::hypot(before.own * before.area_m2, rocket.scatter.parachute_drag_area * file.drag_area_m2) /
+                     (before.area_m2 + file.drag_area_m2);
+        before.area_m2 += file.drag_area_m2;
+    }
+    const double released_s =
+        file.opens_below_m ? falls_through_s(record.course, record.apogee_s, *file.opens_below_m) : record.apogee_s;
+    const double released_sigma_s = file.opens_below_m ? kHeightPassed_s : record.apogee_sigma_s;
+    found.opening_s =
+        analysis::found(out_s - released_s, std::hypot(record.parachute_out_sigma_s[k], released_sigma_s));
+    return found;
 }
 
 } // namespace
@@ -60,32 +103,12 @@ Performance performance_of(const FlightRecord& record, const RocketModel& rocket
                                             rocket.reference_area_m2, drag_table(out.drag, rocket), masses, doubts);
     else
         out.thrust.why = "burnout was not seen";
-    for (std::size_t k = 0; k < rocket.parachutes.size(); ++k) {
-        ParachuteFound found;
-        const double out_s = k < record.parachute_out_s.size() ? record.parachute_out_s[k] : kNone;
-        if (std::isnan(out_s)) {
-            found.area.why = "it was not seen to come out";
-            out.parachutes.push_back(found);
-            continue;
-        }
-        double until_s = record.touchdown_s;
-        for (std::size_t next = k + 1; next < record.parachute_out_s.size(); ++next)
-            if (std::isfinite(record.parachute_out_s[next])) {
-                until_s = record.parachute_out_s[next];
-                break;
-            }
-        if (std::isfinite(until_s))
-            found.area = analysis::drag_area(record.course, out_s + kAfterOpening_s, until_s - kBeforeNext_s,
-                                             gravity_mps2, masses, doubts);
-        else
-            found.area.why = "the end of its descent was not seen";
-        const auto& below_m = rocket.parachutes[k].opens_below_m;
-        const double released_s = below_m ? falls_through_s(record.course, record.apogee_s, *below_m) : record.apogee_s;
-        const double released_sigma_s = below_m ? kHeightPassed_s : record.apogee_sigma_s;
-        found.opening_s =
-            analysis::found(out_s - released_s, std::hypot(record.parachute_out_sigma_s[k], released_sigma_s));
-        out.parachutes.push_back(found);
-    }
+    // What there is before any opens: the vehicle itself, hanging as it may.
+    analysis::DragArea before;
+    before.area_m2 = rocket.reference_area_m2 * rocket.drag_coefficient.at(0);
+    before.own = kHangingSigma;
+    for (std::size_t k = 0; k < rocket.parachutes.size(); ++k)
+        out.parachutes.push_back(parachute_of(record, rocket, k, gravity_mps2, masses, doubts, before));
     return out;
 }
 

@@ -35,7 +35,9 @@ struct FlightRecord {
 };
 
 struct ParachuteFound {
-    analysis::DragArea area;
+    analysis::Found area_m2;
+    double rate_mps = analysis::kNone; ///< of the descent under it
+    std::string why;                   ///< there is no area: why
     analysis::Found opening_s; ///< from what releases it, apogee or its height, to when it came out
 };
 

@@ -69,10 +69,10 @@ Result<json> performance(const Recordings& recordings, const json& request, cons
     for (std::size_t k = 0; k < found.parachutes.size(); ++k) {
         const ParachuteFound& one = found.parachutes[k];
         const Parachute& file = rocket.parachutes[k];
-        if (!one.area.why.empty()) reasons[file.name] = one.area.why;
+        if (!one.why.empty()) reasons[file.name] = one.why;
         parachutes.push_back({{"id", file.name},
-                              {"drag_area_m2", one.area.why.empty() ? found_json(one.area.area_m2) : json()},
-                              {"rate_mps", one.area.rate_mps},
+                              {"drag_area_m2", one.why.empty() ? found_json(one.area_m2) : json()},
+                              {"rate_mps", one.rate_mps},
                               {"opening_s", found_json(one.opening_s)},
                               {"file_drag_area_m2", file.drag_area_m2},
                               {"file_opening_s", file.opens_after_s}});

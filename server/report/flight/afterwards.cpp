@@ -145,12 +145,12 @@ void parachute_rows(const FlightPerformance& shown, LedgerTable& table) {
         const debrief::ParachuteFound& found = shown.found.parachutes[k];
         const Parachute& file = shown.rocket.parachutes[k];
         const std::string name = capital(file.name);
-        if (!found.area.why.empty())
-            table.row({Markup::text(name + ", drag area"), Markup::text("not found: " + found.area.why), {}, {}});
+        if (!found.why.empty())
+            table.row({Markup::text(name + ", drag area"), Markup::text("not found: " + found.why), {}, {}});
         else
             table.row({Markup::text(name + ", drag area"),
-                       strong(rounded(found.area.area_m2.value, found.area.area_m2.sigma, 3) + "\u00a0m²"),
-                       Markup::text(interval_text(found.area.area_m2.interval, 3)),
+                       strong(rounded(found.area_m2.value, found.area_m2.sigma, 3) + "\u00a0m²"),
+                       Markup::text(interval_text(found.area_m2.interval, 3)),
                        Markup::text(fixed(file.drag_area_m2, 3) + "\u00a0m²")});
         if (std::isfinite(found.opening_s.value))
             table.row({Markup::text(name + ", out after"),

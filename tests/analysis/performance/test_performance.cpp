@@ -138,6 +138,15 @@ TEST_CASE("thrust and total impulse of a boost are found through a sensor that r
     CHECK_THAT(thrust_curve(course, thin, 2.0, kG_mps2, kArea_m2, drag, kMasses, kDoubts).why, Catch::Contains("lost"));
 }
 
+TEST_CASE("what opened is the difference of two descents, and what both are off by is no reason to doubt it more") {
+    const DragArea before{.area_m2 = 0.11, .common = 0.01, .own = 0.02},
+        after{.area_m2 = 1.66, .common = 0.01, .own = 0.01};
+    const Found opened = opened_between(before, after);
+    CHECK(opened.value == Approx(1.55));
+    CHECK(opened.sigma == Approx(std::hypot(0.0155, std::hypot(0.0022, 0.0166))));
+    CHECK(opened.interval.high - opened.value == Approx(1.959964 * opened.sigma));
+}
+
 TEST_CASE("the drag area of a steady descent is found whatever the density does") {
     // v = sqrt(2 m g / (rho CdA)) with CdA = 0.11 m2 from 1000 m, rho = 1.2 exp(-z / 8000).
     Course course;
@@ -153,9 +162,10 @@ TEST_CASE("the drag area of a steady descent is found whatever the density does"
     }
     const DragArea found = drag_area(course, 20, t_s, kG_mps2, kMasses, kDoubts);
     INFO(found.why);
-    CHECK(found.area_m2.value == Approx(0.11).epsilon(2e-3));
+    CHECK(found.area_m2 == Approx(0.11).epsilon(2e-3));
     CHECK(found.rate_mps == Approx(800 / (t_s - 20)).epsilon(0.01));
-    CHECK(found.area_m2.sigma > 0.11 * 0.02 / 3);
-    CHECK(found.area_m2.sigma < 0.11 * 0.03);
+    CHECK(found.common == Approx(std::hypot(0.02 / 3, 0.004)));
+    CHECK(found.found_m2().sigma > 0.11 * 0.02 / 3);
+    CHECK(found.found_m2().sigma < 0.11 * 0.03);
     CHECK(!drag_area(course, 20, 25, kG_mps2, kMasses, kDoubts).why.empty());
 }

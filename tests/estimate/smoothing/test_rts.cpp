@@ -62,7 +62,7 @@ TEST_CASE("a constant-velocity sequence is smoothed as the reference has it") {
     const auto q = of_json<2, 2>(in.at("Q"));
     const auto h = of_json<1, 2>(in.at("H"));
     const auto r = of_json<1, 1>(in.at("R"));
-    KalmanState<2> state{{in.at("x0")[0], in.at("x0")[1]}, of_json<2, 2>(in.at("P0"))};
+    KalmanState<2> state{{in.at("x0")[0].get<double>(), in.at("x0")[1].get<double>()}, of_json<2, 2>(in.at("P0"))};
     ForwardPass<2> pass;
     std::int64_t t_ns = 0;
     for (const json& z : in.at("z")) {
