@@ -9,7 +9,7 @@
 #include <thread>
 #include <vector>
 
-#include "server/debrief/performance/flight_record.hpp"
+#include "server/debrief/performance/performance_record.hpp"
 #include "server/pipeline/station/pipeline.hpp"
 #include "shared/time.hpp"
 #include "tools/sim/fly.hpp"
@@ -22,7 +22,7 @@ struct Debriefed {
     sim::FlightResult flight;
     estimate::StepsLeft steps;
     std::vector<debrief::SmoothedSeries> smoothed;
-    debrief::FlightRecord record;
+    debrief::PerformanceRecord record;
     std::int64_t liftoff_ns = 0; ///< 0: not found
     double late_s = 0;           ///< of the station's times behind the vehicle's
 
@@ -142,7 +142,7 @@ inline Debriefed debriefed(const sim::Scenario& scenario, std::uint64_t seed) {
         debrief::smoothed_series(out.steps, {out.liftoff_ns - kNsPerS, end_ns}, [](double) { return true; });
     if (!smoothed) return out;
     out.smoothed = *smoothed;
-    debrief::FlightRecord& record = out.record;
+    debrief::PerformanceRecord& record = out.record;
     const auto column = [&](const char* name) { return rows.column(name, out.liftoff_ns); };
     record.course = debrief::course_of(out.smoothed, out.liftoff_ns, column("estimate/air.mach"),
                                        column("estimate/air.speed_of_sound_mps"), column("estimate/air.density_kg_m3"),

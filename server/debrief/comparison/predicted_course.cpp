@@ -29,7 +29,7 @@ constexpr double kRowWindSigma_mps = 0.1;
 enum Lane : int { kNominal, kThrust, kBurnTime, kDrag, kMass, kLean, kParachute, kDelay };
 static_assert(kDelay + 1 == kLanes);
 
-DayAtmosphere air_at(const Recorded& recorded, std::size_t vehicle, std::int64_t t_ns) {
+DayAtmosphere air_on_rail(const Recorded& recorded, std::size_t vehicle, std::int64_t t_ns) {
     const Site& site = recorded.setup().site;
     PadReference pad;
     pad.height_msl_m = site.pad.height_m - site.geoid_height_m;
@@ -49,7 +49,7 @@ DayAtmosphere air_at(const Recorded& recorded, std::size_t vehicle, std::int64_t
     return DayAtmosphere(pad);
 }
 
-WindProfile wind_at(const Recorded& recorded, std::size_t vehicle, std::int64_t t_ns) {
+WindProfile wind_on_rail(const Recorded& recorded, std::size_t vehicle, std::int64_t t_ns) {
     WindProfile wind(recorded.setup().site);
     const auto row = recorded.row_at(recorded.table(vehicle, "estimate/landing"), t_ns);
     if (!row) return wind;
@@ -155,7 +155,8 @@ std::optional<PredictedCourse> predicted_course(OpenFlight& flight) {
     if (!setup || !setup->vehicles.at(vehicle).vehicle.rocket || !flight.chapter().liftoff_ns) return std::nullopt;
     const std::int64_t asked_ns = *flight.chapter().liftoff_ns - kBeforeNs;
     return course_by_files(*setup->vehicles[vehicle].vehicle.rocket, setup->site,
-                           air_at(flight.recorded(), vehicle, asked_ns), wind_at(flight.recorded(), vehicle, asked_ns));
+                           air_on_rail(flight.recorded(), vehicle, asked_ns),
+                           wind_on_rail(flight.recorded(), vehicle, asked_ns));
 }
 
 } // namespace turnstone::debrief

@@ -12,7 +12,7 @@ namespace {
 using analysis::kNone;
 
 /// What is left of the thrust, and until the filter has seen that it ended.
-constexpr double kAfterBurnout_s = 0.5;
+constexpr double kCoastBegins_s = 0.5;
 constexpr double kBeforeApogee_s = 0.3;
 /// Until a parachute is full and the vehicle hangs still.
 constexpr double kAfterOpening_s = 4, kBeforeNext_s = 1;
@@ -41,8 +41,8 @@ analysis::DragTable drag_table(const analysis::DragCurve& curve, const RocketMod
 }
 
 /// `before`: what was open already; becomes what is open now.
-ParachuteFound parachute_of(const FlightRecord& record, const RocketModel& rocket, std::size_t k, double gravity_mps2,
-                            const analysis::Masses& masses, const analysis::Doubts& doubts,
+ParachuteFound parachute_of(const PerformanceRecord& record, const RocketModel& rocket, std::size_t k,
+                            double gravity_mps2, const analysis::Masses& masses, const analysis::Doubts& doubts,
                             analysis::DragArea& before) {
     ParachuteFound found;
     const Parachute& file = rocket.parachutes[k];
@@ -87,13 +87,13 @@ analysis::Masses masses_of(const RocketModel& rocket) {
     return {rocket.mass_dry_kg, rocket.scatter.mass_dry * rocket.mass_dry_kg, rocket.mass_propellant_kg, 0};
 }
 
-Performance performance_of(const FlightRecord& record, const RocketModel& rocket, const SensorNoise& sensors,
+Performance performance_of(const PerformanceRecord& record, const RocketModel& rocket, const SensorNoise& sensors,
                            double gravity_mps2, const analysis::Masses& masses) {
     const analysis::Doubts doubts{
         .bias_mps2 = sensors.accel_bias_mps2, .scale = sensors.accel_scale, .range_mps2 = sensors.accel_range_mps2};
     Performance out;
     if (std::isfinite(record.burnout_s) && std::isfinite(record.apogee_s)) {
-        out.drag = analysis::drag_curve(record.course, record.axial, record.burnout_s + kAfterBurnout_s,
+        out.drag = analysis::drag_curve(record.course, record.axial, record.burnout_s + kCoastBegins_s,
                                         record.apogee_s - kBeforeApogee_s, rocket.reference_area_m2, masses, doubts);
     } else {
         out.drag.why = "burnout or apogee was not seen";

@@ -26,7 +26,7 @@
 namespace turnstone::debrief {
 
 /// All that is asked of a flight. Times in seconds since liftoff; NaN: did not happen, or was not seen.
-struct FlightRecord {
+struct PerformanceRecord {
     analysis::Course course;
     analysis::AxialForce axial;
     double burnout_s = analysis::kNone, apogee_s = analysis::kNone, touchdown_s = analysis::kNone;
@@ -38,7 +38,7 @@ struct ParachuteFound {
     analysis::Found area_m2;
     double rate_mps = analysis::kNone; ///< of the descent under it
     std::string why;                   ///< there is no area: why
-    analysis::Found opening_s; ///< from what releases it, apogee or its height, to when it came out
+    analysis::Found opening_s;         ///< from what releases it, apogee or its height, to when it came out
 };
 
 struct Performance {
@@ -47,7 +47,7 @@ struct Performance {
     std::vector<ParachuteFound> parachutes;
 };
 
-[[nodiscard]] Performance performance_of(const FlightRecord& record, const RocketModel& rocket,
+[[nodiscard]] Performance performance_of(const PerformanceRecord& record, const RocketModel& rocket,
                                          const SensorNoise& sensors, double gravity_mps2,
                                          const analysis::Masses& masses);
 

@@ -3,8 +3,8 @@
 #include <cmath>
 
 #include "server/debrief/flight_request.hpp"
-#include "server/debrief/performance/flight_record.hpp"
 #include "server/debrief/performance/performance.hpp"
+#include "server/debrief/performance/performance_record.hpp"
 
 namespace turnstone::debrief {
 

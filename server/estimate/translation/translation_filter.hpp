@@ -107,14 +107,15 @@ class TranslationFilter {
     using Forward = ForwardPass<TranslationState::kSize>;
     /// What a step leaves behind; a null one leaves nothing.
     struct Trail {
-        Forward* forward = nullptr;
+        Forward* forward;
         void move(const TranslationState::Matrix& transition) const;
         void begin_again(int first, int step, int count) const;
         void keep(std::int64_t t_ns, const TranslationState& predicted, const TranslationState& corrected) const;
     };
 
     void take(const Measurement& measurement);
-    [[nodiscard]] Belief taken(const Belief& before, const Measurement& measurement, const Trail& trail = {}) const;
+    [[nodiscard]] Belief taken(const Belief& before, const Measurement& measurement,
+                               const Trail& trail = {nullptr}) const;
     /// True when the state moved; false when there is none yet, or no time has passed.
     bool predict(Belief& belief, std::int64_t t_ns, const Manoeuvre& manoeuvre) const;
     void show_ahead(Belief& belief) const;

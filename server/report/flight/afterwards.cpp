@@ -8,7 +8,7 @@
 #include <vector>
 
 #include "server/debrief/comparison/predicted_course.hpp"
-#include "server/debrief/performance/flight_record.hpp"
+#include "server/debrief/performance/performance_record.hpp"
 #include "server/report/draw/strip_chart.hpp"
 #include "server/report/page/page.hpp"
 #include "server/report/page/table.hpp"

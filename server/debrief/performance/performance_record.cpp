@@ -1,4 +1,4 @@
-#include "server/debrief/performance/flight_record.hpp"
+#include "server/debrief/performance/performance_record.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -99,8 +99,8 @@ analysis::Course course_of(const std::vector<SmoothedSeries>& smoothed, std::int
     return out;
 }
 
-FlightRecord flight_record(const OpenFlight& flight, const std::vector<SmoothedSeries>& smoothed,
-                           std::size_t parachutes) {
+PerformanceRecord performance_record(const OpenFlight& flight, const std::vector<SmoothedSeries>& smoothed,
+                                     std::size_t parachutes) {
     const Recorded& recorded = flight.recorded();
     const Chapter& chapter = flight.chapter();
     const std::int64_t liftoff_ns = *chapter.liftoff_ns;
@@ -108,7 +108,7 @@ FlightRecord flight_record(const OpenFlight& flight, const std::vector<SmoothedS
     const auto column = [&](const char* table, const char* name) {
         return rows_of(recorded, recorded.column(recorded.table(chapter.vehicle, table), name), window, liftoff_ns);
     };
-    FlightRecord out;
+    PerformanceRecord out;
     out.course =
         course_of(smoothed, liftoff_ns, column("estimate/air", "mach"), column("estimate/air", "speed_of_sound_mps"),
                   column("estimate/air", "density_kg_m3"), column("estimate/vertical", "vertical_speed_mps"));
@@ -143,7 +143,7 @@ Result<FlightPerformance> flight_performance(OpenFlight& flight, const Advance& 
                           std::move(*smoothed),
                           {}};
     const Site& site = setup->site;
-    out.found = performance_of(flight_record(flight, out.smoothed, out.rocket.parachutes.size()), out.rocket,
+    out.found = performance_of(performance_record(flight, out.smoothed, out.rocket.parachutes.size()), out.rocket,
                                vehicle.vehicle.sensors, normal_gravity_mps2(site.pad.latitude_deg, site.pad.height_m),
                                out.masses);
     return out;

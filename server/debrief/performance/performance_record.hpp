@@ -21,8 +21,8 @@ struct RowsOfColumn {
                                          const RowsOfColumn& density_kg_m3, const RowsOfColumn& up_mps);
 
 /// `smoothed`: from a second before liftoff to the flight's end.
-[[nodiscard]] FlightRecord flight_record(const OpenFlight& flight, const std::vector<SmoothedSeries>& smoothed,
-                                         std::size_t parachutes);
+[[nodiscard]] PerformanceRecord performance_record(const OpenFlight& flight,
+                                                   const std::vector<SmoothedSeries>& smoothed, std::size_t parachutes);
 
 /// All that a flight shows, with what it was found from.
 struct FlightPerformance {
