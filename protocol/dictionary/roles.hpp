@@ -54,7 +54,13 @@ enum class Role : unsigned char {
     onboard_speed, ///< m/s
     boot_count,    ///< count
     wind_speed,
-    wind_from,          ///< m/s, deg from true north
+    wind_from, ///< m/s, deg from true north
+    fin_roll_command,
+    fin_pitch_command,
+    fin_yaw_command, ///< rad, what the fins are told: deflection about a body axis, positive turns positively about it
+    fin_roll,
+    fin_pitch,
+    fin_yaw,            ///< rad, the same as measured
     engine_speed,       ///< revolutions per minute
     engine_temperature, ///< K
     oil_pressure,       ///< Pa

@@ -56,6 +56,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"server/analysis/alignment", {"shared"}},
     {"server/analysis/mass", {"shared", "server/analysis/statistics"}},
     {"server/analysis/charge", {"shared", "server/analysis/statistics"}},
+    {"server/analysis/signal", {"server/analysis/statistics"}},
+    {"server/analysis/identify", {"server/analysis/statistics", "server/analysis/signal"}},
 
     {"server/pipeline",
      {"shared", "protocol/text", "protocol/framing", "protocol/dictionary", "protocol/decode", "server/estimate",
@@ -174,7 +176,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"tools/sim/surface", {"shared", "protocol/framing", "tools/sim/truth", "tools/sim/radio"}},
     {"tools/sim/scenario", {"shared", "tools/sim/truth", "tools/sim/radio"}},
     {"tools/sim/avionics", {"shared", "tools/sim/truth", "tools/sim/radio", "tools/sim/scenario"}},
-    {"tools/sim", {"tools/sim/radio", "tools/sim/scenario", "tools/sim/avionics"}},
+    {"tools/sim/steering", {"shared", "tools/sim/scenario", "tools/sim/avionics"}},
+    {"tools/sim", {"tools/sim/radio", "tools/sim/scenario", "tools/sim/avionics", "tools/sim/steering"}},
     {"tools/simulate.cpp", {"shared", "tools/sim", "tools/sim/radio", "tools/sim/surface"}},
     {"tools/trials",
      {"shared", "server/estimate", "server/estimate/math", "server/pipeline", "server/pipeline/station", "tools/sim",

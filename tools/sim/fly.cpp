@@ -2,12 +2,14 @@
 
 #include <utility>
 
+#include "tools/sim/steering/fin_computer.hpp"
+
 namespace turnstone::sim {
 
 SensedFlight fly_sensors(const Scenario& scenario, std::uint64_t seed) {
     SensedFlight out;
     out.truth = run_truth(make_setup(scenario, seed), scenario.kind, scenario.after_touchdown_s,
-                          scenario.before_ignition_s + scenario.after_touchdown_s);
+                          scenario.before_ignition_s + scenario.after_touchdown_s, fin_command(scenario, seed));
     out.sensors = sense(out.truth, scenario, seed);
     return out;
 }

@@ -213,6 +213,7 @@ class DemoPackets {
     }
     void nav(double t_s) { send_nav(*transmitter_, t_s, computer_.estimate()); }
     void fix(const FixReading& reading) { send_fix(*transmitter_, reading); }
+    void fins(const FinReading&) {}
     void health(const HealthReading& reading) {
         die_temperature_k_ = reading.imu_temperature_k;
         send_health(*transmitter_, reading, static_cast<std::uint16_t>(kBootCount + boots_));
@@ -262,7 +263,7 @@ void send_all(const Truth& truth, const SensorStream& sensors, const Scenario& s
     const std::size_t batch = scenario.telemetry.batch;
     const double back_s = dated_back_s(scenario);
     bool restarted = false;
-    std::size_t imu = 0, pressure = 0, fix = 0, health = 0, ejection = 0;
+    std::size_t imu = 0, pressure = 0, fix = 0, fins = 0, health = 0, ejection = 0;
     for (std::size_t tick = 1; tick <= truth.samples.size(); ++tick) {
         const double t_s = truth.samples[tick - 1].t_s;
         const bool dark = t_s >= dark_time.from_s && t_s < dark_time.until_s;
@@ -291,6 +292,8 @@ void send_all(const Truth& truth, const SensorStream& sensors, const Scenario& s
         if (tick % kNavTicks == 0 && !dark) packets.nav(t_s);
         for (; is_due(sensors.fix, fix); ++fix)
             if (!dark) packets.fix(sensors.fix[fix]);
+        for (; is_due(sensors.fins, fins); ++fins)
+            if (!dark) packets.fins(sensors.fins[fins]);
         for (; is_due(sensors.health, health); ++health)
             if (!dark) packets.health(sensors.health[health]);
     }

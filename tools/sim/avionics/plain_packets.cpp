@@ -10,7 +10,7 @@ namespace turnstone::sim {
 
 namespace {
 
-enum Apid : std::uint16_t { kAccelApid = Transmitter::kApidFirst, kRateApid, kPressureApid, kFixApid };
+enum Apid : std::uint16_t { kAccelApid = Transmitter::kApidFirst, kRateApid, kPressureApid, kFixApid, kFinsApid };
 
 nlohmann::json field(const std::string& name, const std::string& unit, const std::string& type = "f32") {
     return {{"name", name}, {"type", type}, {"unit", unit}, {"role", name}};
@@ -103,6 +103,12 @@ nlohmann::json plain_dictionary(const Telemetry& telemetry, const std::string& v
                 fields.push_back(field(name, "m/s"));
         packets.push_back(packet(kFixApid, "fix", telemetry.fix_hz, std::move(fields)));
     }
+    if (telemetry.fins_hz > 0.0) {
+        packets.push_back(packet(kFinsApid, "fins", telemetry.fins_hz,
+                                 {field("fin_roll_command", "rad"), field("fin_pitch_command", "rad"),
+                                  field("fin_yaw_command", "rad"), field("fin_roll", "rad"), field("fin_pitch", "rad"),
+                                  field("fin_yaw", "rad")}));
+    }
     return {{"vehicle", vehicle},
             {"title", "Plain"},
             {"version", "1.0.0"},
@@ -157,6 +163,12 @@ void PlainPackets::fix(const FixReading& reading) {
         put(reading.accuracy_speed_mps);
     }
     send(kFixApid, reading.t_s, reading.t_s);
+}
+
+void PlainPackets::fins(const FinReading& reading) {
+    for (Eigen::Index k = 0; k < 3; ++k) put(reading.commanded_rad[k]);
+    for (Eigen::Index k = 0; k < 3; ++k) put(reading.measured_rad[k]);
+    send(kFinsApid, reading.t_s, reading.t_s);
 }
 
 void PlainPackets::send(std::uint16_t apid, double t_made_s, double t_stamp_s) {

@@ -18,6 +18,7 @@ class PlainPackets {
     void imu(const ImuReading* first, std::size_t batch, double t_stamp_s);
     void pressure(const PressureReading& reading);
     void fix(const FixReading& reading);
+    void fins(const FinReading& reading);
 
   private:
     void send(std::uint16_t apid, double t_made_s, double t_stamp_s);

@@ -175,6 +175,28 @@ class FailingBarometer {
     Random random_;
 };
 
+/// What measures the deflections: a scale and a zero for each axis, and noise.
+class FinSensor {
+  public:
+    FinSensor(const Scenario& scenario, std::uint64_t seed)
+        : noise_rad_(scenario.airframe.fins ? scenario.airframe.fins->noise_rad : 0.0), random_(seed, "fin sensor") {
+        for (Eigen::Index k = 0; k < 3; ++k) {
+            scale_[k] = 1.0 + scenario.errors.fins.scale * draw(random_, scenario.errors.shape);
+            bias_rad_[k] = scenario.errors.fins.bias_rad * draw(random_, scenario.errors.shape);
+        }
+    }
+    [[nodiscard]] FinReading read(const TruthSample& sample) {
+        return {sample.t_s, sample.fin_command_rad,
+                scale_.cwiseProduct(sample.fin_rad) + bias_rad_ + noise_rad_ * random_.normal3()};
+    }
+
+  private:
+    double noise_rad_;
+    Random random_;
+    Eigen::Vector3d scale_ = Eigen::Vector3d::Ones();
+    Eigen::Vector3d bias_rad_ = Eigen::Vector3d::Zero();
+};
+
 } // namespace
 
 SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t seed) {
@@ -183,11 +205,13 @@ SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t s
     const std::size_t imu_ticks = ticks_per(scenario.telemetry.imu_hz);
     const std::size_t pressure_ticks = ticks_per(scenario.telemetry.pressure_hz);
     const std::size_t fix_ticks = ticks_per(scenario.telemetry.fix_hz);
+    const std::size_t fin_ticks = ticks_per(scenario.telemetry.fins_hz);
     const std::size_t health_ticks = ticks_per(1.0 / kHealthPeriod_s);
     InertialChannel inertial(scenario, seed, imu_ticks);
     const BarometerUnit unit = draw_barometer(scenario, Random(seed, "barometer unit"));
     PressureSensor barometer(scenario.vehicle.sensors, unit.lag_s, Random(seed, "barometer"), unit.filter_s);
     Receiver receiver(scenario, seed);
+    FinSensor fins(scenario, seed);
     Random health_random(seed, "health");
     Random thermometer(seed, "thermometer");
     out.accel_bias_mps2 = inertial.sensor().accel_bias_mps2();
@@ -219,6 +243,7 @@ SensorStream sense(const Truth& truth, const Scenario& scenario, std::uint64_t s
             out.pressure.push_back({sample.t_s, last_pressure_pa, bay_temperature_k + 0.05 * thermometer.normal()});
         }
         if (is_due(tick, fix_ticks)) out.fix.push_back(receiver.read(sample, truth.events));
+        if (is_due(tick, fin_ticks)) out.fins.push_back(fins.read(sample));
         if (is_due(tick, health_ticks)) out.health.push_back(health_at(sample, truth, scenario, health_random));
     }
     out.burst = keep_bursts(truth, scenario, seed, out);

@@ -28,6 +28,13 @@ struct HealthReading {
     double free_storage_bytes;
 };
 
+/// Steered fins, about body x, y, z.
+struct FinReading {
+    double t_s;
+    Eigen::Vector3d commanded_rad;
+    Eigen::Vector3d measured_rad;
+};
+
 inline constexpr double kHealthPeriod_s = 0.500;
 
 /// One millisecond of what the avionics keep around a firing, until there is time to send it.
@@ -51,6 +58,7 @@ struct SensorStream {
     std::vector<PressureReading> pressure;
     std::vector<FixReading> fix;
     std::vector<HealthReading> health;
+    std::vector<FinReading> fins;    ///< of a vehicle that steers
     std::vector<Burst> burst;        ///< of a tethered test
     Eigen::Vector3d accel_bias_mps2; ///< at switch-on
     Eigen::Vector3d gyro_bias_radps;

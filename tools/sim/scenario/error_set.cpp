@@ -83,6 +83,7 @@ constexpr std::array kSets = {
                      .relock_mps = 4.0,
                      .relock_decay_s = 1.0,
                      .relock_told = 0.5},
+        .fins = {.effect = 0.15, .damping = 0.15, .scale = 0.01, .bias_rad = 0.004},
     },
     ErrorSet{
         .name = "acceptance",
@@ -134,6 +135,7 @@ constexpr std::array kSets = {
                      .relock_mps = 5.0,
                      .relock_decay_s = 0.8,
                      .relock_told = 0.35},
+        .fins = {.effect = 0.2, .damping = 0.12, .scale = 0.009, .bias_rad = 0.006},
     },
 };
 

@@ -68,6 +68,14 @@ struct BarometerErrors {
     double filter_high_s = 0;
 };
 
+/// Steered fins, 1-sigma: of their effect and of what measures them.
+struct FinErrors {
+    double effect = 0;  ///< relative
+    double damping = 0; ///< of the roll damping that the airframe's file gives, relative
+    double scale = 0;   ///< of the measured deflection
+    double bias_rad = 0;
+};
+
 struct ReceiverErrors {
     double size = 1; ///< true error / stated accuracy
     double correlation_s = 0;
@@ -92,6 +100,7 @@ struct ErrorSet {
     InertialErrors inertial;
     BarometerErrors barometer;
     ReceiverErrors receiver;
+    FinErrors fins{};
 };
 
 [[nodiscard]] const ErrorSet& ideal_errors();

@@ -176,6 +176,26 @@ Result<Scenario> make_scenario(std::string_view name, const std::filesystem::pat
     return scenario;
 }
 
+Steering logging_flight(double burn_s) {
+    constexpr double kRoll_rad = 3.0 * kDegree_rad, kPitch_rad = 2.0 * kDegree_rad;
+    Steering out;
+    double at_s = burn_s + 0.4;
+    const auto doublet = [&](Eigen::Index axis, double half_s, double deflection_rad) {
+        out.pulses.push_back({at_s, half_s, axis, deflection_rad});
+        out.pulses.push_back({at_s + half_s, half_s, axis, -deflection_rad});
+        at_s += 2.0 * half_s + 0.25;
+    };
+    for (const double half_s : {0.3, 0.2, 0.12}) doublet(0, half_s, kRoll_rad);
+    doublet(1, 0.15, kPitch_rad);
+    at_s += 0.3;
+    doublet(2, 0.15, kPitch_rad);
+    at_s += 0.3;
+    out.pulses.push_back({at_s, 1.2, 0, 0.5 * kRoll_rad});
+    at_s += 1.6;
+    doublet(0, 0.35, kRoll_rad);
+    return out;
+}
+
 FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
     const RocketModel& rocket = *scenario.vehicle.rocket;
     const FlightErrors& errors = scenario.errors.flight;
@@ -224,6 +244,19 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
         airframe.roll_cant_m = 2.0 * std::numbers::pi * scenario.spin_hz * airframe.roll_damping_m2 / fastest_mps;
     }
 
+    std::optional<FinDrive> fins;
+    if (scenario.steering && airframe.fins) {
+        Random finding(seed, "fins");
+        fins = airframe.fins;
+        const FinErrors& wrong = scenario.errors.fins;
+        const auto around = [&](double sigma) {
+            return std::max(0.2, 1.0 + on * sigma * draw(finding, scenario.errors.shape));
+        };
+        fins->roll_effect_m *= around(wrong.effect);
+        fins->pitch_effect_m *= around(wrong.effect);
+        airframe.roll_damping_m2 *= around(wrong.damping);
+    }
+
     std::vector<ParachuteTruth> parachutes;
     for (std::size_t i = 0; i < rocket.parachutes.size(); ++i) {
         const Parachute& described = rocket.parachutes[i];
@@ -258,6 +291,7 @@ FlightSetup make_setup(const Scenario& scenario, std::uint64_t seed) {
         .wind = Wind(wind.east, wind.north, errors.gustiness, Random(seed, "gusts")),
         .ejection_random = Random(seed, "ejection"),
         .charge_fault = scenario.charge_fault,
+        .fins = fins,
     };
 }
 

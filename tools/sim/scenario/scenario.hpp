@@ -8,6 +8,8 @@
 #include <string_view>
 #include <vector>
 
+#include <nlohmann/json.hpp>
+
 #include "shared/result.hpp"
 #include "shared/site.hpp"
 #include "shared/vehicle.hpp"
@@ -31,6 +33,7 @@ struct Telemetry {
     bool rates = true;         ///< turn rates
     bool triads_apart = false; ///< accelerometer and turn rates in separate packets
     bool velocity = true;      ///< of fixes
+    double fins_hz = 0.0;      ///< of commanded and measured deflections, as the others; 0: none
     bool operator==(const Telemetry&) const = default;
 };
 
@@ -42,6 +45,22 @@ enum class BarometerFault : unsigned char {
     offset, ///< it reads 250 Pa more
     noisy   ///< six times the noise
 };
+
+/// A deflection of one axis for a while, and back.
+struct FinPulse {
+    double after_liftoff_s;
+    double lasts_s;
+    Eigen::Index axis; ///< 0 roll, 1 pitch, 2 yaw
+    double deflection_rad;
+};
+
+/// What tells the fins where to go. Nothing while the vehicle is on the rail, or from the first charge on.
+struct Steering {
+    std::vector<FinPulse> pulses; ///< of a logging flight; later ones of an axis stand over earlier ones
+    nlohmann::json law;           ///< of protocol/schema/law.schema.json, flown closed loop; null: none
+};
+/// Doublets of roll, pitch and yaw, and a step of roll, in the seconds after a motor of `burn_s` has burnt out.
+[[nodiscard]] Steering logging_flight(double burn_s);
 
 struct Scenario {
     std::string name;
@@ -65,7 +84,8 @@ struct Scenario {
     bool gnss_lost_at_liftoff = false;
     BarometerFault barometer_at_ejection = BarometerFault::none;
     ChargeFault charge_fault = ChargeFault::none;
-    bool gap_at_ejection = false; ///< nothing is received from 0.2 s before the first charge fires to 0.5 s after
+    bool gap_at_ejection = false;       ///< nothing is received from 0.2 s before the first charge fires to 0.5 s after
+    std::optional<Steering> steering{}; ///< absent: fins, if the airframe has any that turn, stay where they are
     ErrorSet errors = ideal_errors();
     Telemetry telemetry;
     Impairment impairment;

@@ -40,6 +40,17 @@ Airframe read_airframe(const nlohmann::json& json, const std::string& file, std:
         out.ejection.pressure_decay_s = ejection->number("pressure_decay_s", 0.001, 10.0);
         ejection->finish();
     }
+    if (auto fins = reader.object_if("fins")) {
+        out.fins = FinDrive{.roll_effect_m = fins->number("roll_effect_m", 1e-6, 10.0),
+                            .pitch_effect_m = fins->number("pitch_effect_m", 1e-6, 10.0),
+                            .arm_m = fins->number("arm_m", 0.01, 10.0),
+                            .limit_rad = fins->number("limit_rad", 0.01, 1.0),
+                            .rate_limit_radps = fins->number("rate_limit_radps", 0.1, 100.0),
+                            .lag_s = fins->number("lag_s", 1e-3, 1.0),
+                            .delay_s = fins->number("delay_s", 0.0, 0.5),
+                            .noise_rad = fins->number("noise_rad", 0.0, 0.1)};
+        fins->finish();
+    }
     out.vibration_accel_mps2 = reader.number("vibration_accel_mps2", 0.0, 100.0);
     out.vibration_rate_radps = reader.number("vibration_rate_radps", 0.0, 10.0);
     out.barometer_lag_s = reader.number("barometer_lag_s", 0.0, 5.0);

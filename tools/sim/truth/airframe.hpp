@@ -1,10 +1,12 @@
 #pragma once
 /// airframe.json: what only the simulator knows of a vehicle. Estimators never read it.
 #include <array>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "shared/json_reader.hpp"
+#include "tools/sim/truth/fins.hpp"
 
 namespace turnstone::sim {
 
@@ -30,7 +32,8 @@ struct Airframe {
     double line_stretch_s;        ///< from ejection to the parachute's mouth opening
     std::vector<double> fill_s;   ///< of each parachute, in the order of vehicle.json
     EjectionCharge ejection;
-    double vibration_accel_mps2; ///< 1-sigma at full thrust
+    std::optional<FinDrive> fins; ///< that can be steered
+    double vibration_accel_mps2;  ///< 1-sigma at full thrust
     double vibration_rate_radps;
     double barometer_lag_s;           ///< first-order venting of the bay
     double port_pressure_coefficient; ///< static port error / dynamic pressure

@@ -30,6 +30,7 @@ FlightModel::FlightModel(FlightSetup setup) : setup_(std::move(setup)) {
     state_.q_local_body = turn_between(Eigen::Vector3d::UnitX(), rail_enu_);
     state_.propellant_kg = setup_.mass_propellant_kg;
     exhaust_speed_mps_ = setup_.thrust_n.integral() / setup_.mass_propellant_kg;
+    if (setup_.fins) fins_.emplace(*setup_.fins);
     charge_at_s_.assign(setup_.parachutes.size(), kNever_s);
     triggered_.assign(setup_.parachutes.size(), false);
     if (setup_.ignition_s < kNever_s) {
@@ -97,6 +98,14 @@ BodyRate FlightModel::rate_of(double t_s, const BodyState& s) const {
         torque += Eigen::Vector3d(-frame.static_margin_m, 0.0, 0.0).cross(normal);
         torque.x() += pressure_area_n * frame.roll_cant_m;
     }
+    if (fins_) {
+        const FinDrive& drive = fins_->drive();
+        const Eigen::Vector3d moment =
+            pressure_area_n * fins_->deflection_rad().cwiseProduct(
+                                  Eigen::Vector3d(drive.roll_effect_m, drive.pitch_effect_m, drive.pitch_effect_m));
+        torque += moment;
+        force += Eigen::Vector3d(0.0, -moment.z(), moment.y()) / drive.arm_m;
+    }
     torque.z() -= thrust * std::sin(setup_.thrust_offset_rad) * frame.riser_arm_m; // motor as far behind as riser ahead
 
     if (!open_parachutes_.empty()) {
@@ -148,6 +157,7 @@ void FlightModel::step(double dt_s) {
     state_ = rk4_step(
         before, t_s_, dt_s, [this](double t, const BodyState& s) { return rate_of(t, s); }, mid);
     force_sum_ += dt_s * mid;
+    if (fins_) fins_->advance(t_s_, dt_s);
     t_s_ += dt_s;
     watch(before, t_before_s);
 }

@@ -4,9 +4,10 @@
 ///
 /// Forces and moments in body axes (equations of the `sixdof_flight` reference case): thrust along x; drag
 /// against the air-relative velocity; normal force in proportion to the sine of the angle of attack, applied
-/// behind the centre of mass; pitch, yaw and roll damping; roll moment of canted fins; half-sine pulses of
-/// ejection charges. The ground is flat, at the pad's height.
+/// behind the centre of mass; pitch, yaw and roll damping; roll moment of canted fins; moments and side forces of
+/// steered fins, held over a step; half-sine pulses of ejection charges. The ground is flat, at the pad's height.
 #include <limits>
+#include <optional>
 #include <vector>
 
 #include "shared/constants.hpp"
@@ -62,6 +63,7 @@ struct FlightSetup {
     Wind wind;
     Random ejection_random; ///< directions of the ejection transients
     ChargeFault charge_fault = ChargeFault::none;
+    std::optional<FinDrive> fins{}; ///< absent: nothing steers
 };
 
 enum class Motion : unsigned char { held, rail, free, down };
@@ -98,7 +100,13 @@ class FlightModel {
     /// force (body axes) over the interval.
     Eigen::Vector3d advance_to(double t_s, double max_step_s);
 
+    /// Without fins that steer, nothing comes of it.
+    void command_fins(const Eigen::Vector3d& deflection_rad) {
+        if (fins_) fins_->command(t_s_, deflection_rad);
+    }
+
     [[nodiscard]] double t_s() const { return t_s_; }
+    [[nodiscard]] const std::optional<Fins>& fins() const { return fins_; }
     [[nodiscard]] const BodyState& state() const { return state_; }
     [[nodiscard]] Motion motion() const { return motion_; }
     [[nodiscard]] const FlightEvents& events() const { return events_; }
@@ -138,6 +146,7 @@ class FlightModel {
     BodyState state_;
     Motion motion_ = Motion::held;
     FlightEvents events_;
+    std::optional<Fins> fins_;
     Eigen::Vector3d rail_enu_;
     double exhaust_speed_mps_;
     bool separated_ = false;

@@ -90,7 +90,7 @@ class Touchdown {
     double angle_rad_;
 };
 
-Truth run_flight(const FlightSetup& setup, double after_touchdown_s, double duration_s) {
+Truth run_flight(const FlightSetup& setup, double after_touchdown_s, double duration_s, const FinCommand& steer) {
     Truth truth;
     FlightModel model(setup);
     const double max_thrust = *std::max_element(setup.thrust_n.y.begin(), setup.thrust_n.y.end());
@@ -107,6 +107,11 @@ Truth run_flight(const FlightSetup& setup, double after_touchdown_s, double dura
         sample.rate_body_radps = 0.5 * (rate_before + model.state().rate_body_radps);
         sample.thrust_fraction = model.thrust_n(0.5 * (from_s + to_s)) / max_thrust;
         sample.phase = phase_of(model);
+        if (model.fins()) {
+            sample.fin_rad = model.fins()->deflection_rad();
+            if (steer) model.command_fins(steer(sample));
+            sample.fin_command_rad = model.fins()->commanded_rad();
+        }
         if (model.motion() == Motion::down) {
             truth.destroyed = model.events().touchdown_speed_mps > kSurvivableImpact_mps;
             break; // the interval of the touch is finished below
@@ -149,9 +154,10 @@ std::string_view to_string(TruePhase phase) {
     return "";
 }
 
-Truth run_truth(const FlightSetup& setup, RunKind kind, double after_touchdown_s, double duration_s) {
+Truth run_truth(const FlightSetup& setup, RunKind kind, double after_touchdown_s, double duration_s,
+                const FinCommand& steer) {
     return kind == RunKind::tethered ? run_tethered(setup, after_touchdown_s)
-                                     : run_flight(setup, after_touchdown_s, duration_s);
+                                     : run_flight(setup, after_touchdown_s, duration_s, steer);
 }
 
 } // namespace turnstone::sim

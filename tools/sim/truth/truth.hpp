@@ -2,6 +2,7 @@
 /// The true history of a run at the rate of the inertial sensor. Sensors are modelled from it, and tests compare with
 /// it.
 #include <cstdint>
+#include <functional>
 #include <string_view>
 #include <vector>
 
@@ -42,6 +43,8 @@ struct TruthSample {
     double bay_over_pa;   ///< what a tethered test's charges add to the pressure at the barometer
     double battery_sag_v; ///< what they take from the battery
     TruePhase phase;
+    Eigen::Vector3d fin_rad = Eigen::Vector3d::Zero();         ///< deflections about body x, y, z
+    Eigen::Vector3d fin_command_rad = Eigen::Vector3d::Zero(); ///< the newest command
 };
 
 /// One millisecond of a firing: acceleration and turn rate are means over the one that ends at `t_s`.
@@ -76,8 +79,12 @@ enum class RunKind : unsigned char {
     tethered ///< lying on a stand, nose on a cord; the charges fire, nothing flies
 };
 
+/// What is told the fins after a sample, once a sample.
+using FinCommand = std::function<Eigen::Vector3d(const TruthSample&)>;
+
 /// Runs until `after_touchdown_s` after touchdown (or after the last charge of a tethered test), or until `duration_s`
-/// when nothing leaves the rail.
-[[nodiscard]] Truth run_truth(const FlightSetup& setup, RunKind kind, double after_touchdown_s, double duration_s);
+/// when nothing leaves the rail. `steer` may be empty.
+[[nodiscard]] Truth run_truth(const FlightSetup& setup, RunKind kind, double after_touchdown_s, double duration_s,
+                              const FinCommand& steer = {});
 
 } // namespace turnstone::sim
