@@ -58,6 +58,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"server/analysis/charge", {"shared", "server/analysis/statistics"}},
     {"server/analysis/signal", {"server/analysis/statistics"}},
     {"server/analysis/identify", {"server/analysis/statistics", "server/analysis/signal"}},
+    {"server/analysis/guidance", {"shared", "server/analysis/statistics"}},
 
     {"server/pipeline",
      {"shared", "protocol/text", "protocol/framing", "protocol/dictionary", "protocol/decode", "server/estimate",
@@ -103,6 +104,9 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
 
     {"server/debrief", {"shared"}},
     {"server/debrief/flights", {"shared", "server/record/read", "server/record/by_name", "server/debrief"}},
+    {"server/debrief/response",
+     {"shared", "server/analysis/statistics", "server/analysis/signal", "server/analysis/identify",
+      "server/analysis/guidance", "server/debrief", "server/debrief/flights"}},
     {"server/debrief/comparison",
      {"shared", "server/analysis/statistics", "server/analysis/ensemble", "server/estimate/air",
       "server/estimate/prediction", "server/record/by_name", "server/debrief", "server/debrief/flights"}},
@@ -154,8 +158,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"server/serve/http",
      {"shared", "server/record/read", "server/record/write", "server/record/by_name", "server/record/amend",
       "server/debrief", "server/debrief/flights", "server/debrief/comparison", "server/debrief/smoothing",
-      "server/debrief/performance", "server/exchange", "server/exchange/import", "server/report",
-      "server/serve/parse", "server/serve/map", "server/serve", "server/serve/encode"}},
+      "server/debrief/performance", "server/debrief/response", "server/exchange", "server/exchange/import",
+      "server/report", "server/serve/parse", "server/serve/map", "server/serve", "server/serve/encode"}},
     {"server/serve/port",
      {"shared", "server/pipeline", "server/debrief/flights", "server/serve/parse", "server/serve",
       "server/serve/stream", "server/serve/http"}},

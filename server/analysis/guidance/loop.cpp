@@ -45,9 +45,11 @@ struct Loop {
 };
 
 Loop loop_of(const Law& law, double factor, const AxisPlant& plant) {
-    Loop loop{{1}, {1, -plant.damping_per_s}, plant.delay_s};
+    // From the fin to the angle; to the rate it is that times s, which cancels where nothing swings back.
+    const bool swings = plant.stiffness_per_s2 != 0;
+    Loop loop{{1}, {1, -plant.damping_per_s, plant.stiffness_per_s2}, plant.delay_s};
+    if (!law.of_angle() && !swings) loop.den = {1, -plant.damping_per_s};
     if (plant.drive_lag_s > 0) loop.den = times(loop.den, {plant.drive_lag_s, 1});
-    if (law.of_angle()) loop.den = times(loop.den, {1, 0});
     if (law.form == LawForm::state_feedback) {
         loop.num = {law.rate, law.angle};
     } else {
@@ -64,6 +66,7 @@ Loop loop_of(const Law& law, double factor, const AxisPlant& plant) {
             loop.den = times(loop.den, filter);
         }
     }
+    if (!law.of_angle() && swings) loop.num.push_back(0);
     for (double& coefficient : loop.num) coefficient *= factor * plant.effect_per_s2;
     return loop;
 }
@@ -124,7 +127,7 @@ Margins loop_margins(const Law& law, double factor, const AxisPlant& plant) {
     const Loop loop = loop_of(law, factor, plant);
     Margins out;
     if (std::ranges::all_of(loop.num, [](double c) { return c == 0; })) {
-        out.stable = plant.damping_per_s < 0;
+        out.stable = plant.damping_per_s < 0 && plant.stiffness_per_s2 >= 0;
         return out;
     }
     out.stable = is_stable(loop);

@@ -1,20 +1,22 @@
 #pragma once
 /// What stands between a loop and its swinging up: gain, phase and delay margin.
 ///
-/// Plant p' = Lp p + Ld d, phi' = p; the drive d follows the command with a lag; delays of all parts add. The loop is
-/// opened at the command, the delay kept as exp(-s T). K. J. Astrom, R. M. Murray, Feedback Systems, 2nd ed., ch. 10
-/// (chapter from memory); stability first, by the argument principle on den(s) + num(s) exp(-s T), since margins read
-/// off the curve of an unstable loop mean nothing. Checked against tests/reference/numerics2/margins.json.
+/// Plant p' = Lp p - K phi + Ld d, phi' = p, K zero in roll, and in pitch and yaw what swings the axis back; the drive
+/// d follows the command with a lag; delays of all parts add. The loop is opened at the command, the delay kept as
+/// exp(-s T). K. J. Astrom, R. M. Murray, Feedback Systems, 2nd ed., ch. 10 (chapter from memory); stability first, by
+/// the argument principle on den(s) + num(s) exp(-s T), since margins read off the curve of an unstable loop mean
+/// nothing. Checked against tests/reference/numerics2/margins.json.
 #include "server/analysis/guidance/law.hpp"
 #include "server/analysis/statistics/summary.hpp"
 
 namespace turnstone::analysis {
 
 struct AxisPlant {
-    double damping_per_s;   ///< Lp; below zero damps
-    double effect_per_s2;   ///< Ld
-    double drive_lag_s = 0; ///< 0: none
-    double delay_s = 0;     ///< of everything from the sensor to the fin's first motion
+    double damping_per_s;        ///< Lp; below zero damps
+    double effect_per_s2;        ///< Ld
+    double stiffness_per_s2 = 0; ///< K
+    double drive_lag_s = 0;      ///< 0: none
+    double delay_s = 0;          ///< of everything from the sensor to the fin's first motion
 };
 
 struct Margins {

@@ -80,7 +80,7 @@ ShadowRun run_shadow(const Law& law, const ShadowRecord& record) {
 AxisPlant FlightPlant::at(double q_pa, double speed_mps) const {
     const double pressure = q_pa / reference_q_pa;
     return {damping_per_s * pressure * reference_speed_mps / std::max(speed_mps, 1.0), effect_per_s2 * pressure,
-            drive_lag_s, drive_delay_s};
+            stiffness_per_s2 * pressure, drive_lag_s, drive_delay_s};
 }
 
 Margins margins_at(const Law& law, const FlightPlant& plant, double q_pa, double speed_mps, double sensor_delay_s) {
@@ -128,9 +128,10 @@ ClosedLoop fly_closed(const Law& law, const FlightPlant& plant, const SensorMode
         commands.push_back(controller.leaving_rad(t_s));
         commands.pop_front();
         fin += std::clamp(part * (std::clamp(commands.front(), -stop, stop) - fin), -most, most);
-        const double push = axis.effect_per_s2 * fin + plant.offset_radps2 * q_pa / plant.reference_q_pa;
+        const double push = axis.effect_per_s2 * fin - axis.stiffness_per_s2 * angle +
+                            plant.offset_radps2 * q_pa / plant.reference_q_pa;
         const double kept = std::exp(axis.damping_per_s * kStep_s);
-        angle += rate * kStep_s;
+        angle = std::clamp(angle + rate * kStep_s, -1e4, 1e4);
         rate = kept * rate + (std::abs(axis.damping_per_s) > 1e-9 ? (kept - 1) / axis.damping_per_s : kStep_s) * push;
         // Far beyond what any vehicle turns: it has swung up, and more of the same says no more.
         rate = std::clamp(rate, -1e4, 1e4);

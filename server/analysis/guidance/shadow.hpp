@@ -5,7 +5,8 @@
 /// The record's own motion is what the law sees in the first; nothing it commands changes that motion, so the commands
 /// are those of its first moments only in so far as they are small. The second answers: p' = Lp p + Ld d + L0 with the
 /// record's dynamic pressure and speed, drive and delays, noise of the sensor; a draw of the plant within its intervals
-/// each time. Neither knows bending, fin stall, coupling of axes, or what was not flown.
+/// each time; in pitch and yaw, -K phi besides. Neither knows bending, fin stall, coupling of axes, or what was not
+/// flown.
 #include <cstdint>
 #include <functional>
 #include <span>
@@ -39,7 +40,8 @@ struct FlightPlant {
     double damping_per_s, damping_sigma; ///< at the reference
     double effect_per_s2, effect_sigma;
     double offset_radps2;
-    double reference_q_pa, reference_speed_mps;
+    double stiffness_per_s2 = 0; ///< in proportion to dynamic pressure
+    double reference_q_pa = kNone, reference_speed_mps = kNone;
     double drive_lag_s = 0, drive_delay_s = 0, drive_rate_radps = kNone; ///< NaN: no limit known
     double drive_limit_rad = kNone;
 

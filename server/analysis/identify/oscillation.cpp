@@ -284,7 +284,8 @@ Swing swing_of(const SwingFit& best, const Told& told, const Eigen::MatrixXd& co
 
 } // namespace
 
-SwingDynamics identify_swing(const SwingRecord& record, double dynamic_pressure) {
+SwingDynamics identify_swing(const SwingRecord& record, double dynamic_pressure,
+                             const std::function<bool(double)>& go_on) {
     SwingDynamics out;
     const SwingFilter filter(record);
     out.samples = filter.size();
@@ -300,16 +301,26 @@ SwingDynamics identify_swing(const SwingRecord& record, double dynamic_pressure)
                         filter.innovations(), kInnovationsLeast);
         return out;
     }
+    double done = 0;
+    const auto ended = [&] {
+        done += 0.05;
+        if (!go_on || go_on(std::min(done, 1.0))) return false;
+        out.pitch.verdict.why = out.yaw.verdict.why = "stopped";
+        return true;
+    };
     SwingFit best = swing_fit(told, 1.0, 1e-4, coarse_start(told), 12);
     for (double drive = 1e-3; drive < 2e4; drive *= 10) {
+        if (ended()) return out;
         SwingFit one = swing_fit(told, drive, best.noise, told.all(best.fit.estimate), 6);
         if (one.cost < best.cost) best = std::move(one);
     }
     for (double ratio = 3; ratio > 1.2; ratio = std::sqrt(ratio))
         for (const double factor : {ratio, 1 / ratio}) {
+            if (ended()) return out;
             SwingFit one = swing_fit(told, best.drive * factor, best.noise, told.all(best.fit.estimate), 4);
             if (one.cost < best.cost) best = std::move(one);
         }
+    if (ended()) return out;
     best = swing_fit(told, best.drive, best.noise, told.all(best.fit.estimate), 25);
     Eigen::MatrixXd covariance;
     if (best.fit.covariance.size() > 0) {

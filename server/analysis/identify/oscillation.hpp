@@ -12,6 +12,7 @@
 /// memory). A Kalman filter runs over the rates, disturbances of the angle are white (the wind's acceleration over the
 /// airspeed), and k, c, m, b of both axes make its innovations small, as in roll.hpp; m only where fins moved. Valid
 /// for one inertia, and for angles where moments are straight lines.
+#include <functional>
 #include <span>
 #include <string>
 
@@ -42,8 +43,10 @@ struct SwingDynamics {
     std::size_t samples = 0;
 };
 
-/// `dynamic_pressure`: its 1-sigma, relative, the same for the whole flight.
-[[nodiscard]] SwingDynamics identify_swing(const SwingRecord& record, double dynamic_pressure = 0.02);
+/// `dynamic_pressure`: its 1-sigma, relative, the same for the whole flight. `go_on` is called between fits with the
+/// part of the work that is done; false ends it, and the result says nothing.
+[[nodiscard]] SwingDynamics identify_swing(const SwingRecord& record, double dynamic_pressure = 0.02,
+                                           const std::function<bool(double)>& go_on = {});
 
 /// What else a static margin takes. NaN: not known.
 struct StaticMarginNeeds {

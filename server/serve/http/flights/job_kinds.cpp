@@ -6,6 +6,8 @@
 #include "server/debrief/comparison/comparison.hpp"
 #include "server/debrief/performance/performance.hpp"
 #include "server/debrief/smoothing/smooth.hpp"
+#include "server/debrief/response/control_response.hpp"
+#include "server/debrief/response/guidance_shadow.hpp"
 
 namespace turnstone {
 
@@ -16,6 +18,8 @@ std::span<const JobKind> job_kinds() {
         {"compare", false, debrief::compare_job},
         {"smooth", false, debrief::smooth},
         {"performance", false, debrief::performance},
+        {"response", false, debrief::control_response},
+        {"shadow", false, debrief::guidance_shadow},
     };
     return kinds;
 }
