@@ -39,6 +39,7 @@ struct Options {
     std::string manifest;
     std::string truth;
     std::string unplug;
+    std::string steer;
     double before_ignition_s = 20.0;
     double after_touchdown_s = 15.0;
     double wait_s = 10.0;
@@ -120,6 +121,21 @@ int run(const Options& options) {
     scenario->before_ignition_s = options.before_ignition_s;
     scenario->after_touchdown_s = options.after_touchdown_s;
     scenario->disperse = options.disperse;
+    if (!options.steer.empty()) {
+        if (!scenario->airframe.fins)
+            return complain("--steer: " + options.vehicle_dir +
+                            " has no fins in its airframe.json; try tools/demo/dunlin");
+        scenario->telemetry.fins_hz = sim::kFinsRate_hz;
+        scenario->steering.emplace();
+        if (options.steer == "log") {
+            scenario->steering = sim::logging_flight(scenario->vehicle.rocket->burn_time_s());
+        } else {
+            std::vector<turnstone::Problem> problems;
+            const auto law = turnstone::parse_json_file(options.steer, problems);
+            if (!law) return complain(turnstone::to_string(problems));
+            scenario->steering->law = *law;
+        }
+    }
     const auto impairment = sim::impairment_from_name(options.impairment);
     if (!impairment) return complain("--impairment " + options.impairment + ": expected clean, mild or rough");
     scenario->impairment = *impairment;
@@ -182,6 +198,9 @@ int main(int argument_count, char** arguments) {
         ->check(CLI::Range(1.0, 7200.0));
     app.add_option("--after-touchdown-s", options.after_touchdown_s, "seconds from touchdown to the end")
         ->check(CLI::Range(0.0, 7200.0));
+    app.add_option("--steer", options.steer,
+                   "log: move the fins as a logging flight does; or a file with a control law, flown closed loop.\n"
+                   "The vehicle is one whose fins turn (tools/demo/dunlin), and has packets of its own at 115200 baud");
     app.add_option("--wait-s", options.wait_s, "seconds to wait for a reader before starting")
         ->check(CLI::Range(0.0, 3600.0));
     app.add_option("--unplug", options.unplug, "FROM,TO: unplug the cable between these seconds of the run");

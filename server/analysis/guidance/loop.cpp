@@ -71,6 +71,8 @@ Loop loop_of(const Law& law, double factor, const AxisPlant& plant) {
     return loop;
 }
 
+constexpr double kRadius = 3000, kLeast = 1e-6; ///< rad/s
+
 /// How far the phase of `closed` turns from `a` to `b`; halved until no step can hide a turn.
 template <class Path>
 double turned(const Loop& loop, const Path& path, double a, Complex value_a, double b, Complex value_b, int depth) {
@@ -84,7 +86,6 @@ double turned(const Loop& loop, const Path& path, double a, Complex value_a, dou
 
 /// No zero of den + num exp(-s T) in a half disc of the right half plane that is larger than the loop's own rates.
 bool is_stable(const Loop& loop) {
-    constexpr double kRadius = 3000, kLeast = 1e-6;
     double total = 0;
     const auto along = [&](const auto& path, const std::vector<double>& marks) {
         for (std::size_t i = 1; i < marks.size(); ++i)

@@ -93,7 +93,7 @@ Actuator identify_actuator(const EvenRuns& runs) {
     const auto model_of = [](const Eigen::VectorXd& by) {
         return ActuatorModel{std::max(0.0, by[0]), std::max(0.0, by[1]), by.size() > 2 ? std::exp(by[2]) : kNever};
     };
-    // A limit that nothing came near is no parameter.
+    // A limit that nothing came near cannot be fitted.
     const bool limited = best.limit_radps < 1.5 * out.rate_used_radps;
     Eigen::VectorXd start(limited ? 3 : 2), scale(limited ? 3 : 2);
     start.head<2>() << best.delay_s, best.lag_s;

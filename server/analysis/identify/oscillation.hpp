@@ -6,7 +6,7 @@
 ///
 ///     a' = w - g + disturbance        w' = -k q a - c (q / V) w + m q delta + b q
 ///
-/// both turning with the roll rate p, since the axes do; g, the turn of the flight path under gravity, stands still in
+/// both turning with the roll rate p, since the axes do; g, the turn of the flight path under gravity, is constant in
 /// space and so turns backwards in the body. k and c gather what stiffens and what damps: natural frequency^2 = k q,
 /// 2 zeta times it = c q / V (B. Etkin, L. D. Reid, Dynamics of Flight, 3rd ed., ch. 4: the short period; chapter from
 /// memory). A Kalman filter runs over the rates, disturbances of the angle are white (the wind's acceleration over the

@@ -49,7 +49,7 @@ struct AskedWindow {
     double from_s, to_s;
 };
 
-/// Fails when there are no rates, or nothing between burnout and apogee.
+/// Fails without rates, or with nothing between burnout and apogee.
 [[nodiscard]] Result<FlightRecord> flight_record(OpenFlight& flight, AskedWindow asked);
 
 } // namespace turnstone::debrief

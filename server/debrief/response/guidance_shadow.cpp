@@ -20,7 +20,7 @@ constexpr std::size_t kPressures = 6; ///< margins are given at
 
 /// Where a shadow's result ends, for whoever reads it.
 constexpr std::array<const char*, 5> kLimits{
-    "A shadow is no clearance to steer. Nothing here is sent to a vehicle, and this station cannot send.",
+    "A shadow is not a clearance to steer. Nothing here is sent to a vehicle, and this station cannot send.",
     "Margins hold for the plant of this flight: one axis, small angles, the dynamic pressures flown. Bending, flutter, "
     "fin "
     "stall and coupled axes are not in it.",

@@ -18,7 +18,6 @@
 #include "tests/support/recorder_settings.hpp"
 #include "tests/support/temporary_folder.hpp"
 #include "tests/support/tree.hpp"
-#include "tools/sim/avionics/plain_packets.hpp"
 #include "tools/sim/fly.hpp"
 
 namespace turnstone::response_test {
@@ -26,12 +25,12 @@ namespace turnstone::response_test {
 inline constexpr std::int64_t kPad_ns = 1'790'000'000 * kNsPerS;
 
 inline sim::Scenario steered_scenario(const std::string& errors) {
-    auto made = sim::make_scenario("nominal", test::demo_path("sanderling"), test::demo_path("site.json"));
+    auto made = sim::make_scenario("nominal", test::demo_path("dunlin"), test::demo_path("site.json"));
     REQUIRE(made);
     made->errors = *sim::error_set_from_name(errors);
     made->disperse = true;
     made->after_touchdown_s = 0;
-    made->telemetry.fins_hz = 100;
+    made->telemetry.fins_hz = sim::kFinsRate_hz;
     made->steering = sim::logging_flight(made->vehicle.rocket->burn_time_s());
     return *made;
 }
@@ -44,13 +43,14 @@ struct SteeredFlight {
 };
 
 /// Into `folder`, which should be empty.
-inline SteeredFlight record_steered(const test::TemporaryFolder& folder, const sim::Scenario& scenario,
-                                    std::uint64_t seed) {
+inline SteeredFlight
+record_steered(const test::TemporaryFolder& folder, const sim::Scenario& scenario, std::uint64_t seed,
+               const std::string& vehicle_json = test::read_file(test::demo_path("dunlin/vehicle.json"))) {
     SteeredFlight out{sim::make_setup(scenario, seed), {}, {folder.path()}, {}};
     sim::FlightResult flight = sim::fly(scenario, seed);
     std::vector<Problem> problems;
-    auto vehicle = read_vehicle_texts(sim::plain_dictionary(scenario.telemetry, scenario.vehicle.name).dump(),
-                                      test::read_file(test::demo_path("sanderling/vehicle.json")), "steered", problems);
+    auto vehicle = read_vehicle_texts(test::read_file(test::demo_path("dunlin/dictionary.json")), vehicle_json,
+                                      "dunlin", problems);
     INFO(to_string(problems));
     REQUIRE(vehicle);
     PipelineSetup setup;

@@ -113,14 +113,26 @@ TEST_CASE("a logging flight shows its drives, its steps and how rates follow fin
     REQUIRE(answer.at("steps").size() >= 2);
     for (const auto& step : answer.at("steps")) CHECK(step.at("rise_s").get<double>() > 0);
     const nlohmann::json& response = answer.at("frequency_response").at(0);
-    CHECK(response.at("from").get<std::string>() == "sanderling/fins.fin_roll_command");
+    CHECK(response.at("from").get<std::string>() == "dunlin/fins.fin_roll_command");
     CHECK(response.at("gain").size() == response.at("f_hz").size());
     CHECK(answer.at("spectrogram").at("level_db").size() == answer.at("spectrogram").at("t_s").size());
-    CHECK(answer.at("pitch").at("static_margin_m").is_null());
-    CHECK_THAT(answer.at("pitch").at("static_margin_why").get<std::string>(), Contains("moment of inertia"));
-    const nlohmann::json known =
-        response_of(flight, {{"inertia_transverse_kg_m2", 0.4}, {"normal_force_slope_per_rad", 11}});
-    CHECK(known.at("pitch").at("static_margin_m").get<double>() ==
+    CHECK(answer.at("pitch").at("static_margin_m").get<double>() ==
+          Approx(flight.setup.airframe.static_margin_m).epsilon(0.15));
+    CHECK(answer.at("notes").empty());
+}
+
+TEST_CASE("without inertia in the vehicle file there is a natural frequency and no static margin, unless the request "
+          "has it") {
+    const test::TemporaryFolder folder;
+    nlohmann::json vehicle = nlohmann::json::parse(test::read_file(test::demo_path("dunlin/vehicle.json")));
+    vehicle.at("rocket").erase("inertia_transverse_kg_m2");
+    const SteeredFlight flight = record_steered(folder, steered_scenario("tuning"), 20, vehicle.dump());
+    const nlohmann::json answer = response_of(flight);
+    CHECK(answer.at("yaw").at("identifiable").get<bool>());
+    CHECK(answer.at("yaw").at("static_margin_m").is_null());
+    CHECK_THAT(answer.at("yaw").at("static_margin_why").get<std::string>(), Contains("moment of inertia"));
+    const nlohmann::json known = response_of(flight, {{"inertia_transverse_kg_m2", 0.4}});
+    CHECK(known.at("yaw").at("static_margin_m").get<double>() ==
           Approx(flight.setup.airframe.static_margin_m).epsilon(0.15));
 }
 

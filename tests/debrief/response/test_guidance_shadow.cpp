@@ -95,7 +95,7 @@ TEST_CASE("a shadow says where its result ends, and gives no margins without a p
     CHECK(answer.at("command_rad").size() == answer.at("t_s").size());
     CHECK(answer.at("limited_rad").size() == answer.at("t_s").size());
     const std::string notes = answer.at("notes").dump();
-    CHECK_THAT(notes, Contains("No margins") && Contains("no excitation") && Contains("no clearance to steer") &&
+    CHECK_THAT(notes, Contains("No margins") && Contains("no excitation") && Contains("not a clearance to steer") &&
                           Contains("range safety officer"));
 }
 

@@ -3,7 +3,10 @@
 
 #include <cmath>
 
+#include <nlohmann/json.hpp>
+
 #include "tests/support/tree.hpp"
+#include "tools/sim/avionics/plain_packets.hpp"
 #include "tools/sim/fly.hpp"
 #include "tools/sim/steering/fin_computer.hpp"
 
@@ -13,7 +16,7 @@ using namespace turnstone::sim;
 namespace {
 
 Scenario steerable() {
-    auto made = make_scenario("nominal", test::demo_path("sanderling"), test::demo_path("site.json"));
+    auto made = make_scenario("nominal", test::demo_path("dunlin"), test::demo_path("site.json"));
     REQUIRE(made);
     REQUIRE(made->airframe.fins);
     return *made;
@@ -76,7 +79,7 @@ TEST_CASE("a held roll deflection ends at the rate where damping balances it") {
 
 TEST_CASE("a logging flight moves each axis and leaves the fins alone on the rail and under parachutes") {
     Scenario scenario = steerable();
-    scenario.telemetry.fins_hz = 100;
+    scenario.telemetry.fins_hz = kFinsRate_hz;
     scenario.steering = logging_flight(scenario.vehicle.rocket->burn_time_s());
     const SensedFlight flight = fly_sensors(scenario, 6);
     Eigen::Vector3d most = Eigen::Vector3d::Zero();
@@ -95,4 +98,14 @@ TEST_CASE("a law that cannot be read stops the scenario with its places") {
     Scenario scenario = steerable();
     scenario.steering = Steering{{}, {{"form", "pid"}, {"state", "roll_radps"}}};
     CHECK_THROWS_WITH(fly_sensors(scenario, 7), Catch::Contains("/gains") && Catch::Contains("/limit_rad"));
+}
+
+TEST_CASE("the dictionary of the demo vehicle that steers says what the simulator sends") {
+    Telemetry telemetry;
+    telemetry.fins_hz = kFinsRate_hz;
+    nlohmann::json expected = plain_dictionary(telemetry, "dunlin");
+    nlohmann::json written = nlohmann::json::parse(test::read_file(test::demo_path("dunlin/dictionary.json")));
+    written.erase("$schema");
+    expected["title"] = "Dunlin";
+    CHECK(written == expected);
 }

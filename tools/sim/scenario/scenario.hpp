@@ -46,6 +46,8 @@ enum class BarometerFault : unsigned char {
     noisy   ///< six times the noise
 };
 
+inline constexpr double kFinsRate_hz = 100.0; ///< of the demo vehicle that steers
+
 /// A deflection of one axis for a while, and back.
 struct FinPulse {
     double after_liftoff_s;
