@@ -123,8 +123,9 @@ RocketModel read_rocket(JsonReader& in) {
     out.body_diameter_m = in.number("body_diameter_m", 1e-3, 100);
     out.length_m = in.number_if("length_m", 0.01, 1000);
     out.static_margin_m = in.number_if("static_margin_m", 1e-3, 100);
-    out.inertia_transverse_kg_m2 = in.number_if("inertia_transverse_kg_m2", 1e-6, 1e7);
-    out.normal_force_slope_per_rad = in.number_if("normal_force_slope_per_rad", 1e-3, 1e3);
+    // For the debrief, which takes them from the file's text: nothing in flight rests on them.
+    (void)in.number_if("inertia_transverse_kg_m2", 1e-6, 1e7);
+    (void)in.number_if("normal_force_slope_per_rad", 1e-3, 1e3);
     out.reference_area_m2 = in.number("reference_area_m2", 1e-6, 1e4);
     out.drag_coefficient = read_curve(in, "drag_coefficient", 100, 100, 1);
     out.rail_length_m = in.number("rail_length_m", 0, 1000);

@@ -55,10 +55,8 @@ struct RocketModel {
     double reference_area_m2;
     Curve drag_coefficient; ///< against Mach, power off
     double body_diameter_m;
-    std::optional<double> length_m;                   ///< nose to tail
-    std::optional<double> static_margin_m;            ///< centre of pressure behind the centre of mass, motor burnt out
-    std::optional<double> inertia_transverse_kg_m2;   ///< about a transverse axis, motor burnt out
-    std::optional<double> normal_force_slope_per_rad; ///< of the whole vehicle, with the reference area
+    std::optional<double> length_m;        ///< nose to tail
+    std::optional<double> static_margin_m; ///< centre of pressure behind the centre of mass, motor burnt out
     double rail_length_m;
     std::vector<Parachute> parachutes; ///< in order of use
     FlightScatter scatter;

@@ -17,21 +17,31 @@ struct ActuatorModel {
     double delay_s, lag_s, limit_radps;
 };
 
-/// The deflection that the model gives for the run's command, from the first measured one on.
+/// The deflection that the model gives for the run's command, which is held from sample to sample, from the first
+/// measured one on. Several steps a sample: lag and rate limit take turns within one.
 std::vector<double> driven(const Run& run, double period_s, const ActuatorModel& model) {
+    constexpr int kStepsPerSample = 4;
     const std::vector<double>& command = run.channels[0];
     std::vector<double> out(command.size());
     double now = run.channels[1].front();
-    const double part = model.lag_s > 0 ? 1 - std::exp(-period_s / model.lag_s) : 1.0;
+    const double step_s = period_s / kStepsPerSample;
+    const double part = model.lag_s > 0 ? 1 - std::exp(-step_s / model.lag_s) : 1.0;
+    const double most = model.limit_radps * step_s;
+    const auto held = [&](double at) {
+        return command[std::min(static_cast<std::size_t>(std::max(0.0, at)), command.size() - 1)];
+    };
     for (std::size_t i = 0; i < out.size(); ++i) {
         out[i] = now;
-        // The command at the middle of the step that begins here.
-        const double back = std::max(0.0, static_cast<double>(i) + 0.5 - model.delay_s / period_s);
-        const std::size_t at = std::min(static_cast<std::size_t>(back), command.size() - 1);
-        const std::size_t next = std::min(at + 1, command.size() - 1);
-        const double told = command[at] + (back - std::floor(back)) * (command[next] - command[at]);
-        const double most = model.limit_radps * period_s;
-        now += std::clamp(part * (told - now), -most, most);
+        for (int k = 0; k < kStepsPerSample; ++k) {
+            // The mean of what is held over the step, late by the delay.
+            const double from =
+                static_cast<double>(i) + static_cast<double>(k) / kStepsPerSample - model.delay_s / period_s;
+            const double to = from + 1.0 / kStepsPerSample;
+            const double edge = std::floor(to);
+            const double after = edge > from ? (to - edge) * kStepsPerSample : 0.0;
+            const double told = (1 - after) * held(from) + after * held(to);
+            now += std::clamp(part * (told - now), -most, most);
+        }
     }
     return out;
 }

@@ -14,6 +14,7 @@ namespace turnstone::analysis {
 namespace {
 
 constexpr double kSwingGap_s = 0.1;
+constexpr double kSwingStep_s = 0.008; ///< samples closer than this to the one before add work, not knowledge
 constexpr double kAngleAtStart_rad = 0.1, kPathTurn_radps = 0.1;
 constexpr double kPathTurnWalk_radps_rts = 0.01;
 /// A frequency known no better than this, 95 % half-width over it, is not printed; common practice, no source.
@@ -61,7 +62,7 @@ class SwingFilter {
             if (!std::isfinite(s.t_s + s.roll + s.pitch + s.yaw + s.pressure + s.pressure_over_speed + s.pitch_fin +
                                s.yaw_fin))
                 continue;
-            if (!samples_.empty() && s.t_s <= samples_.back().t_s) continue;
+            if (!samples_.empty() && s.t_s < samples_.back().t_s + kSwingStep_s) continue;
             samples_.push_back(s);
             pressure += s.pressure;
             speed += record.airspeed_mps[i];
@@ -85,8 +86,9 @@ class SwingFilter {
 
     /// Innovations of both rates over their relative sigmas; the measurement's variance counts 1, that of the angle's
     /// disturbance `drive` per second, that of the path's turn stays as it is over `noise`, the measurement's true one.
+    /// All are times `level`, as in roll.cpp.
     [[nodiscard]] Eigen::VectorXd run(const Eigen::VectorXd& by, double drive, double noise,
-                                      double* log_sum = nullptr) const {
+                                      double* level = nullptr) const {
         Eigen::VectorXd out(innovations_);
         Eigen::Index at = 0;
         double logs = 0;
@@ -151,8 +153,9 @@ class SwingFilter {
                 p -= gain * p.row(rate).eval();
             }
         }
-        if (log_sum != nullptr) *log_sum = logs;
-        return out;
+        const double mean_sigma = std::exp(0.5 * logs / static_cast<double>(innovations_));
+        if (level != nullptr) *level = mean_sigma;
+        return mean_sigma * out;
     }
 
     [[nodiscard]] std::size_t size() const { return samples_.size(); }
@@ -195,15 +198,6 @@ struct SwingFit {
     double cost = std::numeric_limits<double>::infinity();
 };
 
-double cost_of(const Told& told, const Eigen::VectorXd& all, double drive, double noise,
-               double* mean_square = nullptr) {
-    double logs = 0;
-    const Eigen::VectorXd at = told.filter->run(all, drive, noise, &logs);
-    const auto n = static_cast<double>(at.size());
-    if (mean_square != nullptr) *mean_square = at.squaredNorm() / n;
-    return n * std::log(at.squaredNorm() / n) + logs;
-}
-
 SwingFit swing_fit(const Told& told, double drive, double noise, const Eigen::VectorXd& start, int steps) {
     Eigen::VectorXd scale = Eigen::VectorXd::Zero(kParameters);
     scale << std::abs(start[kStiff_y]), std::max(1.0, std::abs(start[kDamp_y])), 1.0, std::abs(start[kStiff_z]),
@@ -212,9 +206,10 @@ SwingFit swing_fit(const Told& told, double drive, double noise, const Eigen::Ve
     out.drive = drive;
     out.fit = fit_model([&](const Eigen::VectorXd& by) { return told.filter->run(told.all(by), drive, noise); },
                         told.some(start), told.some(scale), steps);
-    double mean_square = 1;
-    out.cost = cost_of(told, told.all(out.fit.estimate), drive, noise, &mean_square);
-    out.noise = std::clamp(mean_square, 1e-8, 1.0);
+    double level = 1;
+    out.cost = told.filter->run(told.all(out.fit.estimate), drive, noise, &level).squaredNorm();
+    const double mean_square = out.cost / static_cast<double>(told.filter->innovations());
+    out.noise = std::clamp(mean_square / (level * level), 1e-8, 1.0);
     return out;
 }
 
@@ -228,7 +223,7 @@ Eigen::VectorXd coarse_start(const Told& told) {
             Eigen::VectorXd one = Eigen::VectorXd::Zero(kParameters);
             one[kStiff_y] = one[kStiff_z] = w * w;
             one[kDamp_y] = one[kDamp_z] = 0.3 * w;
-            const double cost = cost_of(told, one, drive, 1e-4);
+            const double cost = told.filter->run(one, drive, 1e-4).squaredNorm();
             if (cost < least) {
                 least = cost;
                 best = one;

@@ -48,8 +48,9 @@ class RollFilter {
     }
 
     /// Innovations over their relative sigma, for lp, ld, l0 and delay; the measurement's variance counts 1, that of
-    /// the drive `drive` per second. `log_sum`: the sum of the logarithms of their variances.
-    [[nodiscard]] Eigen::VectorXd run(const Eigen::VectorXd& by, double drive, double* log_sum = nullptr) const {
+    /// the drive `drive` per second. All are times `level`, the geometric mean of those sigmas, so that the least sum
+    /// of squares is the greatest likelihood: without it, parameters that make the filter expect more would win.
+    [[nodiscard]] Eigen::VectorXd run(const Eigen::VectorXd& by, double drive, double* level = nullptr) const {
         Eigen::VectorXd out(innovations_);
         Eigen::Index at = 0;
         double p = samples_.front().rate, variance = 1, logs = 0;
@@ -75,8 +76,9 @@ class RollFilter {
             p += gain * (b.rate - p);
             variance *= 1 - gain;
         }
-        if (log_sum != nullptr) *log_sum = logs;
-        return out;
+        const double mean_sigma = std::exp(0.5 * logs / static_cast<double>(innovations_));
+        if (level != nullptr) *level = mean_sigma;
+        return mean_sigma * out;
     }
 
     [[nodiscard]] std::size_t size() const { return samples_.size(); }
@@ -108,7 +110,8 @@ class RollFilter {
 struct RollFit {
     Fit fit;
     double drive = 0;
-    double cost = 0; ///< minus twice the logarithm of the likelihood, the noise's size at its best
+    double cost = 0;  ///< sum of squares: least where the likelihood is greatest
+    double noise = 0; ///< 1-sigma of the measured rate
 };
 
 RollFit fit_with(const RollFilter& filter, double drive, const Eigen::VectorXd& start, int steps) {
@@ -124,10 +127,9 @@ RollFit fit_with(const RollFilter& filter, double drive, const Eigen::VectorXd& 
             return filter.run(within, drive);
         },
         start, scale, steps);
-    double logs = 0;
-    const Eigen::VectorXd at = filter.run(out.fit.estimate, drive, &logs);
-    const auto n = static_cast<double>(at.size());
-    out.cost = n * std::log(at.squaredNorm() / n) + logs;
+    double level = 1;
+    out.cost = filter.run(out.fit.estimate, drive, &level).squaredNorm();
+    out.noise = std::sqrt(out.cost / static_cast<double>(filter.innovations())) / level;
     return out;
 }
 
@@ -166,7 +168,7 @@ RollDynamics identify_roll(const RollRecord& record, const RollScales& scales) {
     out.ld_per_s2 = fit.estimate[1];
     out.l0_radps2 = fit.estimate[2];
     out.delay_s = fit.estimate[3];
-    out.residual_radps = fit.residual_sd;
+    out.residual_radps = best.noise;
     double lp_half = kNone, ld_half = kNone;
     if (fit.covariance.size() > 0) {
         const auto lags =

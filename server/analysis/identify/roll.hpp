@@ -44,7 +44,7 @@ struct RollDynamics {
     double delay_s = kNone; ///< of the rate behind the deflection
     double delay_sigma_s = kNone;
     double fin_moves_rad = kNone;  ///< standard deviation
-    double residual_radps = kNone; ///< of the innovations
+    double residual_radps = kNone; ///< 1-sigma of the measured rate
     std::size_t samples = 0;
 };
 

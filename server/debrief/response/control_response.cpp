@@ -277,9 +277,9 @@ Result<json> control_response(const Recordings& recordings, const json& request,
     if (const auto& rocket = record->vehicle.rocket) {
         needs.mass_kg = rocket->mass_dry_kg;
         needs.area_m2 = rocket->reference_area_m2;
-        if (std::isnan(needs.inertia_kg_m2)) needs.inertia_kg_m2 = rocket->inertia_transverse_kg_m2.value_or(none);
+        if (std::isnan(needs.inertia_kg_m2)) needs.inertia_kg_m2 = record->inertia_transverse_kg_m2;
         if (std::isnan(needs.normal_force_slope_per_rad))
-            needs.normal_force_slope_per_rad = rocket->normal_force_slope_per_rad.value_or(none);
+            needs.normal_force_slope_per_rad = record->normal_force_slope_per_rad;
     }
 
     json inputs = json::array(), outputs = json::array(), spectra = json::array(), responses = json::array();

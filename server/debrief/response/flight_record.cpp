@@ -5,7 +5,8 @@
 #include <limits>
 #include <numbers>
 
-#include "server/analysis/statistics/summary.hpp"
+#include <nlohmann/json.hpp>
+
 #include "shared/time.hpp"
 
 namespace turnstone::debrief {
@@ -161,7 +162,14 @@ Result<FlightRecord> flight_record(OpenFlight& flight, AskedWindow asked) {
     Site site;
     if (auto setup = flight.reader().setup()) {
         site = setup->site;
-        out.vehicle = setup->vehicles.at(chapter.vehicle).vehicle;
+        const VehicleSetup& vehicle = setup->vehicles.at(chapter.vehicle);
+        out.vehicle = vehicle.vehicle;
+        // Checked when the setup was read.
+        const auto file = nlohmann::json::parse(vehicle.vehicle_json, nullptr, false);
+        if (file.contains("rocket")) {
+            out.inertia_transverse_kg_m2 = file["rocket"].value("inertia_transverse_kg_m2", analysis::kNone);
+            out.normal_force_slope_per_rad = file["rocket"].value("normal_force_slope_per_rad", analysis::kNone);
+        }
     } else {
         site = recorded.setup().site;
         out.notes.push_back("The recording's vehicle file cannot be read: sensors count as typical ones.");

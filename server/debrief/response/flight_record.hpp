@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "server/analysis/statistics/summary.hpp"
 #include "server/debrief/flights/open_flight.hpp"
 #include "shared/vehicle.hpp"
 
@@ -34,6 +35,8 @@ struct FlightRecord {
     double speed_sigma = 0; ///< of the airspeed over it, the same for the whole window
 
     Vehicle vehicle;
+    double inertia_transverse_kg_m2 = analysis::kNone; ///< of vehicle.json, as the next
+    double normal_force_slope_per_rad = analysis::kNone;
     std::vector<std::string> notes; ///< what is missing, for people
 
     [[nodiscard]] bool fins_measured(std::size_t axis) const { return !measured[axis].empty(); }

@@ -73,7 +73,8 @@ TEST_CASE("a law's mistakes are told with their pointers") {
 TEST_CASE("the schema of laws names what the reader takes") {
     const auto schema = nlohmann::json::parse(test::read_file(test::source_path("protocol/schema/law.schema.json")));
     const nlohmann::json& properties = schema.at("properties");
-    for (const auto& [name, about] : nlohmann::json::parse(kDamper).items()) {
+    const auto damper = nlohmann::json::parse(kDamper);
+    for (const auto& [name, about] : damper.items()) {
         INFO(name);
         CHECK(properties.contains(name));
     }

@@ -160,7 +160,7 @@ TEST_CASE("more delay and more noise than a loop bears show in its quantiles, th
     law.kp = 0.0667;
     law.ki = 0.1333;
     law.limit_rad = 0.2;
-    FlightPlant plant{-2, 0.1, 90, 4, 20};
+    FlightPlant plant{-2, 0.1, 90, 4, 5};
     plant.reference_q_pa = 10000;
     plant.reference_speed_mps = 135;
     plant.drive_lag_s = 0.03;
