@@ -5,6 +5,8 @@
 #include <string>
 #include <vector>
 
+#include <nlohmann/json.hpp>
+
 #include "server/analysis/mass/mass_budget.hpp"
 #include "tests/support/tree.hpp"
 
