@@ -17,8 +17,10 @@ const kBelow = [
     'strips',
     'operator',
     'checks',
+    'debrief',
+    'exchange',
 ];
-const kViews = ['crew', 'watch', 'recover', 'antenna', 'test', 'ready', 'machines', 'recordings', 'help'];
+const kViews = ['crew', 'watch', 'recover', 'antenna', 'test', 'ready', 'machines', 'flights', 'compare', 'response', 'help'];
 const kLayers = [...kBelow, ...kViews, 'app'];
 
 /** What a layer may not import: every folder above it. */

@@ -63,7 +63,11 @@ const kDrawing =
 const kPlaces = /src\/(places\/(geodesic|hazards|map|place)|device\/(compass|heading|position))/;
 
 // Small views that are read, not watched.
-const kDesk = /src\/(recordings|join|help)\//;
+const kDesk = /src\/(join|help)\//;
+
+// The log book with what its pages share; and what draws its charts, which only comparison, response and performance need.
+const kBook = /src\/(flights\/(?!replay)|exchange\/|debrief\/(?!Chart|chart|Scrub|value_at)|stream\/(flights|jobs|imports|json_lists))/;
+const kCharts = /node_modules\/uplot|src\/(debrief\/(Chart|chart|Scrub|value_at)|compare\/|response\/)/;
 
 // Views for who tests and decides: whoever opens one needs much of the others.
 const kGround = /src\/(draw\/trace|stream\/ground|(test|ready|machines|checks)\/)/;
@@ -94,6 +98,8 @@ export default defineConfig({
             { name: 'operator', test: kOperator },
             { name: 'ground', test: kGround },
             { name: 'desk', test: kDesk },
+            { name: 'book', test: kBook },
+            { name: 'charts', test: kCharts },
           ],
         },
       },

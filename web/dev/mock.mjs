@@ -5,6 +5,7 @@ import { createServer } from 'node:http';
 import { join } from 'node:path';
 import { WebSocketServer } from 'ws';
 import { entered, events, handled, named } from './events.mjs';
+import { debrief } from './debrief.mjs';
 import { act, keys } from './ground.mjs';
 import { vehicles } from './ground_about.mjs';
 import { done } from './ground_rows.mjs';
@@ -225,7 +226,12 @@ const http = createServer((request, response) => {
         let text = '';
         request.on('data', (part) => (text += part));
         request.on('end', () => {
-            const body = JSON.parse(text || '{}');
+            const body = parts[1] === 'import' ? {} : JSON.parse(text || '{}');
+            const free = parts[1] === 'jobs';
+            if ((free || is_operator(request)) && parts[3] !== 'bookmarks') {
+                const answer = debrief('POST', url, body);
+                if (answer) return json(answer, free ? 202 : 200);
+            }
             if (parts[1] === 'session' && body.position) {
                 if (keys.get(body.key) !== body.position)
                     return json({ error: 'that is not the key of this position' }, 403);
@@ -239,6 +245,12 @@ const http = createServer((request, response) => {
                 response.setHeader('Set-Cookie', 'role=operator; Path=/; HttpOnly; SameSite=Strict');
             } else if (!is_operator(request) && !answers)
                 return json({ error: 'only the operator may do this; enter the operator key' }, 403);
+            if (parts[3] === 'bookmarks')
+                own_events.push({
+                    ...entered('marker', body.t_s, body.text),
+                    key: `marker/${own_events.length + 1}`,
+                    t_found_s: now_s(),
+                });
             if (parts[3] === 'meta') meta.set(decodeURIComponent(parts[2]), body);
             const handling = {
                 acknowledge: 'alert_acknowledged',
@@ -267,6 +279,8 @@ const http = createServer((request, response) => {
         });
         return undefined;
     }
+    const debriefed = debrief(request.method, url, {});
+    if (debriefed) return json(debriefed, debriefed.error ? 404 : 200);
     if (parts[1] === 'session') {
         const position = position_of(request);
         const role = is_operator(request) ? 'operator' : 'viewer';

@@ -22,6 +22,11 @@ export type DoneCode =
   | 'asked'
   | 'answered'
   | 'link_made'
+  | 'bookmarked'
+  | 'archived'
+  | 'unarchived'
+  | 'removed'
+  | 'restored'
   | 'copied';
 export type FaultCode = 'no_connection' | 'unreadable_message' | 'events_missing' | 'history_missing' | 'failed';
 export type NoticeCode = DoneCode | FaultCode;

@@ -6,7 +6,7 @@
 import { page_now, type PageMs, type TapeSeconds } from '../stream/clocks';
 import type { ClockExchange } from '../stream/clock_exchange';
 import { Connection, type CloseReason, type ConnectionState } from '../stream/connection';
-import type { Hello, Replay, ServerMessage, SessionRole, Status } from '../stream/messages';
+import type { Hello, Led, Replay, ServerMessage, SessionRole, Status } from '../stream/messages';
 import type { History } from '../tape/history';
 import type { Loader } from '../tape/loader';
 import { Tape } from '../tape/tape';
@@ -38,6 +38,8 @@ class Station {
   loading = $state(0);
   beat = $state(0);
   recordings_version = $state(0);
+  /** Where the leader of a debrief stands; undefined: nobody leads. */
+  led: Led | undefined = $state.raw();
   /** Time under the pointer on strips or tape, seconds on the tape; NaN: none. Read by canvases every frame. */
   hover_s: TapeSeconds = NaN;
 
@@ -139,6 +141,16 @@ class Station {
     this.request({ type: 'step', rows });
   }
 
+  /** Says where this device leads others to, or that it follows; nothing that is missed is worth saying later. */
+  say(body: { type: 'lead' | 'follow'; [member: string]: unknown }): void {
+    this.connection_.send(body);
+  }
+
+  /** What has been written into the recording since. */
+  load_events(): void {
+    void this.loader?.load_events();
+  }
+
   /** `at_s`: where its cursor is to stand; NaN: where it stands, else at the start. */
   open_recording(id: string, at_s: TapeSeconds = NaN): void {
     this.wanted_s = at_s;
@@ -224,6 +236,9 @@ class Station {
         break;
       case 'time':
         this.exchange?.answer(message.request, message.t_s);
+        break;
+      case 'led':
+        this.led = message.recording === '' ? undefined : message;
         break;
       case 'error':
         this.warn('failed', message.message);

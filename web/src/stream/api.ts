@@ -21,7 +21,7 @@ async function answer_to(path: string, init: RequestInit): Promise<Response> {
   }
 }
 
-async function request(path: string, init: RequestInit = {}): Promise<Response> {
+export async function request(path: string, init: RequestInit = {}): Promise<Response> {
   let answer = await answer_to(path, init);
   for (let tries = 1; answer.status === kNotReady && init.method === undefined && tries < kTries; tries++) {
     await new Promise((done) => setTimeout(done, kAgainMs));
@@ -39,20 +39,21 @@ async function request(path: string, init: RequestInit = {}): Promise<Response> 
   throw new Error(sentence);
 }
 
-async function json(path: string): Promise<Record<string, unknown>> {
+/** The JSON object that a request is answered with. */
+export async function json(path: string): Promise<Record<string, unknown>> {
   const body: unknown = await (await request(path)).json();
   if (typeof body !== 'object' || body === null) throw new Error(`${path}: the answer is not a JSON object`);
   return body as Record<string, unknown>;
 }
 
-async function remove(path: string): Promise<void> {
+export async function remove(path: string): Promise<void> {
   await request(path, { method: 'DELETE' });
 }
 
-const posted = (path: string, body: object): Promise<Response> =>
+export const posted = (path: string, body: object): Promise<Response> =>
   request(path, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(body) });
 
-async function post(path: string, body: object): Promise<void> {
+export async function post(path: string, body: object): Promise<void> {
   await posted(path, body);
 }
 

@@ -99,7 +99,17 @@ export interface ErrorMessage {
   type: 'error';
   message: string;
 }
-export type ServerMessage = Hello | EventMessage | Status | Gap | Replay | Time | ErrorMessage;
+/** Where the one who leads a debrief stands. */
+export interface Led {
+  type: 'led';
+  /** Empty: nobody leads. */
+  recording: string;
+  t_s: TapeSeconds;
+  playing: boolean;
+  rate: number;
+  by: string;
+}
+export type ServerMessage = Hello | EventMessage | Status | Gap | Replay | Time | Led | ErrorMessage;
 
 export function read_latest(value: unknown, path = 'latest'): LatestRow[] {
   return array(value, path).map((entry, i) => {
@@ -164,6 +174,8 @@ function read_status(from: Json): Status {
   };
 }
 
+const kTypes = ['hello', 'event', 'status', 'gap', 'replay', 'time', 'led', 'error'] as const;
+
 /** Reads one text message; throws MessageError naming the member that is wrong. */
 export function read_message(json: string): ServerMessage {
   let parsed: unknown;
@@ -173,7 +185,7 @@ export function read_message(json: string): ServerMessage {
     throw new MessageError('message: not JSON');
   }
   const from = object(parsed, 'message');
-  const type = one_of(from, 'type', 'message', ['hello', 'event', 'status', 'gap', 'replay', 'time', 'error'] as const);
+  const type = one_of(from, 'type', 'message', kTypes);
   switch (type) {
     case 'hello':
       if (from['version'] !== 1)
@@ -204,6 +216,15 @@ export function read_message(json: string): ServerMessage {
       };
     case 'time':
       return { type, t_s: number(from, 't_s', 'time'), request: number(from, 'request', 'time', NaN) };
+    case 'led':
+      return {
+        type,
+        recording: text(from, 'recording', 'led', ''),
+        t_s: number(from, 't_s', 'led', NaN),
+        playing: flag(from, 'playing', 'led', false),
+        rate: number(from, 'rate', 'led', 1),
+        by: text(from, 'by', 'led', ''),
+      };
     case 'error':
       return { type, message: text(from, 'message', 'error') };
     default:

@@ -28,6 +28,32 @@ it.each([
   expect(routes.read_route(hash, wide)).toMatchObject({ view, recording, at_s });
 });
 
+it.each([
+  ['#/flights/r~v~2?t=12.5', true, { view: 'crew', recording: 'r', flight: 'r~v~2', flight_s: 12.5, query: '' }],
+  ['#/flights/r~v~2', false, { view: 'watch', recording: 'r', flight: 'r~v~2', flight_s: NaN }],
+  ['#/flights/r~v~2?t=-5&view=recover', true, { view: 'recover', flight: 'r~v~2', flight_s: -5 }],
+  ['#/flights/r~v~2?view=flights', true, { view: 'crew', flight: 'r~v~2' }],
+  ['#/flights/r~v~2/response', true, { view: 'response', recording: undefined, flight: 'r~v~2' }],
+  ['#/flights/r~v~2/performance', true, { view: 'performance', flight: 'r~v~2' }],
+  ['#/flights/compare?of=a,b&align=apogee', true, { view: 'compare', query: 'of=a,b&align=apogee' }],
+  ['#/flights', true, { view: 'flights', recording: undefined, flight: undefined }],
+  ['#/crew/r?at=3', true, { view: 'crew', recording: 'r', at_s: 3, query: '' }],
+])('%s is a page of the log book', (hash, wide, expected) => {
+  expect(routes.read_route(hash, wide)).toMatchObject(expected);
+});
+
+it('makes addresses of flights that it reads', () => {
+  const flight = '2026-05-16T143205Z-sanderling~sanderling~1';
+  expect(routes.read_route(routes.flight_address(flight, 30.25, 'antenna'), true)).toMatchObject({
+    view: 'antenna',
+    flight,
+    flight_s: 30.25,
+  });
+  expect(routes.read_route(routes.page_address(flight, 'response'), true)).toMatchObject({ view: 'response', flight });
+  const { query } = routes.read_route(routes.compare_address([flight, 'b~v~1'], 'apogee'), true);
+  expect(new URLSearchParams(query).get('of')?.split(',')).toEqual([flight, 'b~v~1']);
+});
+
 it('reads what a link to one position of the poll carries', () => {
   const { view, recording, query } = routes.read_route('#/ready?position=weather&key=a%2Bb', false);
   expect([view, recording, query]).toEqual(['ready', undefined, 'position=weather&key=a%2Bb']);

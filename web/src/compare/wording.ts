@@ -1,0 +1,80 @@
+/** Words of the comparison. */
+import { figure_words, interval_words } from '../debrief/figures';
+import { format_fixed, format_fraction } from '../text/format';
+import { shown_unit } from '../text/units';
+import type { Comparison, ComparedFigure, Outlier, Trend } from './answer';
+
+export const kAligns = {
+  liftoff: 'liftoff',
+  burnout: 'burnout',
+  apogee: 'apogee',
+  drogue_out: 'drogue out',
+} as const;
+export type AlignName = keyof typeof kAligns;
+
+export const kCompareWords = {
+  working: 'Comparing flights',
+  align: 'Clocks start at',
+  series: 'Also draw',
+  bands: '± of each',
+  mean: 'Mean and spread',
+  prediction: 'Prediction on the rail',
+  remove: 'Remove',
+  report: 'Print',
+  figures: 'Key figures',
+  mean_spread: 'mean, spread',
+  interval: '95 % of the mean',
+  relative: 'spread, %',
+  at_cursor: 'At the cursor',
+  changes: 'What changed in the vehicle file',
+  no_changes: 'Nothing changed.',
+  trend: 'Trend over the days',
+  outliers: 'Unlike the others',
+  no_outliers: 'No flight is unlike the others, as far as so few can tell.',
+  too_few: 'Choose two flights or more in the log book.',
+  not_in_file: 'not in the file',
+} as const;
+
+const kCounts = ['no', 'one', 'two', 'three', 'four', 'five', 'six', 'seven', 'eight', 'nine'];
+
+/** The one that lies farthest from the rest, when it lies clearly outside their spread. */
+function odd_one(figure: ComparedFigure): number {
+  let [farthest, place] = [0, -1];
+  figure.values.forEach(({ value }, i) => {
+    const others = figure.values.filter((_, k) => k !== i).map((one) => one.value);
+    const mean = others.reduce((sum, one) => sum + one, 0) / Math.max(1, others.length);
+    const away = Math.abs(value - mean);
+    if (away > farthest) [farthest, place] = [away, i];
+  });
+  return figure.n > 2 && farthest > figure.sd ? place : -1;
+}
+
+/** "Apogee of three flights 1090 ± 20 m. Flight 5 flew 40 m lower." */
+export function comparison_sentence(comparison: Comparison, titles: readonly string[]): string {
+  const apogee = comparison.figures.find((figure) => figure.key === 'apogee_m');
+  const count = comparison.flights.length;
+  const flights = `${kCounts[count] ?? count} flights`;
+  if (!apogee || apogee.n < 2) return `${flights.charAt(0).toUpperCase()}${flights.slice(1)} compared.`;
+  const first = `Apogee of ${flights} ${figure_words('m', apogee.mean, apogee.sd)}.`;
+  const place = odd_one(apogee);
+  if (place < 0) return first;
+  const others = apogee.values.filter((_, i) => i !== place).map(({ value }) => value);
+  const away = (apogee.values[place]?.value ?? NaN) - others.reduce((sum, one) => sum + one, 0) / others.length;
+  const far = figure_words('m', Math.abs(away), apogee.sd);
+  return `${first} ${titles[place] ?? ''} flew ${far.replace(/\s±\s?[\d.]+/u, '')} ${away < 0 ? 'lower' : 'higher'}.`;
+}
+
+export const outlier_words = ({ test, statistic, critical }: Outlier, title: string, flight: string): string =>
+  `${flight}: ${title.toLowerCase()} (${test}, ${format_fixed(statistic, 2)} against ${format_fixed(critical, 2)}).`;
+
+export function trend_words(trend: Trend, title: string, unit: string): string {
+  const { symbol } = shown_unit(unit);
+  const [low, high] = trend.interval;
+  const sure = low > 0 || high < 0;
+  const slope = figure_words(unit, trend.slope_per_day, NaN);
+  const range = interval_words(unit, trend.interval);
+  const known = `${title}: ${slope} a day, 95 % between ${range} ${symbol}`;
+  return sure ? `${known}.` : `${known}: no trend that ${trend.n} flights can show.`;
+}
+
+export const relative_words = (fraction: number): string => format_fraction(fraction, 'under ');

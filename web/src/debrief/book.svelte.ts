@@ -1,0 +1,38 @@
+/** The station's log book as this page knows it, and the flights chosen in it. Every view of the debrief shares it. */
+import { fetch_log_book, type Flight, type LogBook } from '../stream/flights';
+
+const kAgain_ms = 1500; // while the station works out figures of files it has not seen before
+
+class Book {
+  entries: LogBook = $state.raw({ flights: [], unflown: [], pending: 0 });
+  loaded = $state(false);
+  /** Why the last look failed; undefined: it did not. */
+  failure: unknown = $state.raw();
+  /** Ids of chosen flights: A, B, C in this order. */
+  chosen: readonly string[] = $state.raw([]);
+  /** Recordings put aside from this page, which can be brought back, newest first. */
+  removed: readonly { recording: string; words: string }[] = $state.raw([]);
+  private timer: ReturnType<typeof setTimeout> | undefined;
+
+  async load(): Promise<void> {
+    clearTimeout(this.timer);
+    try {
+      this.entries = await fetch_log_book();
+      this.failure = undefined;
+      if (this.entries.pending > 0) this.timer = setTimeout(() => void this.load(), kAgain_ms);
+    } catch (error) {
+      this.failure = error;
+    }
+    this.loaded = true;
+  }
+
+  find(id: string | undefined): Flight | undefined {
+    return this.entries.flights.find((flight) => flight.id === id);
+  }
+
+  choose(id: string): void {
+    this.chosen = this.chosen.includes(id) ? this.chosen.filter((other) => other !== id) : [...this.chosen, id];
+  }
+}
+
+export const book = new Book();

@@ -1,0 +1,26 @@
+/** Words that every view of the debrief uses. */
+import type { Flight } from '../stream/flights';
+import { format_fixed } from '../text/format';
+import type { JobStage } from './job.svelte';
+
+export const kJobWords = {
+  stop: 'Stop',
+  again: 'Try again',
+  stopped: 'Stopped.',
+} as const;
+
+/** "Comparing flights: 40 %". */
+export const progress_words = (what: string, stage: JobStage, fraction: number): string =>
+  stage === 'waiting' ? `${what}: waiting for its turn` : `${what}: ${format_fixed(100 * fraction, 0)} %`;
+
+/** "Flight 7", or the name it was given. */
+export const flight_title = ({ name, number }: Pick<Flight, 'name' | 'number'>): string =>
+  name === '' ? `Flight ${number}` : name;
+
+export const kDebriefWords = {
+  back: 'Back to flights',
+  cursor: 'Cursor',
+  whole: 'Show all',
+  no_flight: 'There is no such flight in the log book.',
+  loading: 'Reading the log book',
+} as const;

@@ -1,0 +1,41 @@
+/** What a log's columns are taken for. Pure. */
+import type { Description } from '../stream/description';
+import type { MappedColumn, Mapping } from '../stream/imports';
+
+export interface Channel {
+  /** "sanderling/imu.accel_x" */
+  name: string;
+  title: string;
+  unit: string;
+}
+
+/** What a vehicle's packets hold. */
+export function channels_of({ tables, vehicles }: Description, vehicle: string): Channel[] {
+  const place = vehicles.findIndex(({ name }) => name === vehicle);
+  return tables
+    .filter((table) => table.vehicle === place && (table.kind === 'packet' || table.kind === 'batch'))
+    .flatMap((table) =>
+      table.columns.map((column) => ({
+        name: `${table.name}.${column.name}`,
+        title: table.title === '' ? column.title : `${table.title}: ${column.title}`,
+        unit: column.unit,
+      })),
+    );
+}
+
+/** The mapping with one column taken for something else. */
+export function with_column(mapping: Mapping, column: string, change: Partial<MappedColumn>): Mapping {
+  const before = mapping.columns.find((one) => one.column === column) ?? {
+    column,
+    name: column,
+    unit: '1',
+    channel: '',
+    scale: 1,
+    offset: 0,
+    text: false,
+  };
+  return {
+    ...mapping,
+    columns: [...mapping.columns.filter((one) => one.column !== column), { ...before, ...change }],
+  };
+}

@@ -1,0 +1,84 @@
+/**
+ * A led debrief: one leads, others follow the leader's cursor until they let go. Whoever moves the tape alone has let go.
+ * `tick` is called some times a second while a flight is replayed.
+ */
+import { book } from '../../debrief/book.svelte';
+import { flight_address } from '../../station/route.svelte';
+import { station } from '../../station/station.svelte';
+import { page_now, type PageMs } from '../../stream/clocks';
+import type { Led } from '../../stream/messages';
+import { next_step, say_words, type Stand } from './led';
+
+const kSayAgain_ms = 2000; // who joins hears where it stands
+const kSettle_ms = 500; // until the station has answered what was asked of it
+
+class LedDebrief {
+  leading = $state(false);
+  following = $state(false);
+  private said = '';
+  private said_ms: PageMs = -Infinity;
+  private heard: Led | undefined;
+  private heard_ms: PageMs = 0;
+  private acted_ms: PageMs = -Infinity;
+  /** The tape stood where the leader stands, so that what moves it next is a person here. */
+  private together = false;
+
+  lead(): void {
+    this.let_go();
+    [this.leading, this.said] = [true, ''];
+    this.tick();
+  }
+
+  end(): void {
+    if (this.leading) station.say({ type: 'lead', end: true });
+    this.leading = false;
+  }
+
+  follow(): void {
+    this.end();
+    [this.following, this.together] = [true, false];
+    station.say({ type: 'follow', follow: true });
+    this.tick();
+  }
+
+  let_go(): void {
+    if (this.following) station.say({ type: 'follow', follow: false });
+    this.following = false;
+  }
+
+  tick(): void {
+    const { tape, led } = station;
+    if (led !== this.heard) [this.heard, this.heard_ms, this.together] = [led, page_now(), false];
+    if (this.leading && tape?.live === false) this.tell({ cursor_s: tape.cursor_s, playing: tape.playing, rate: tape.rate });
+    else if (this.following && led) this.go_along(led);
+  }
+
+  private tell(stand: Stand): void {
+    const words = say_words(stand);
+    if (words === this.said && page_now() - this.said_ms < kSayAgain_ms) return;
+    [this.said, this.said_ms] = [words, page_now()];
+    station.say({ type: 'lead', t_s: stand.cursor_s, playing: stand.playing, rate: stand.rate });
+  }
+
+  private go_along(led: Led): void {
+    const tape = station.tape;
+    if (tape?.live !== false || tape.description.recording.id !== led.recording) {
+      const there = book.entries.flights.filter((flight) => flight.recording === led.recording);
+      const flight = there.findLast((one) => one.from_s <= led.t_s) ?? there[0];
+      if (flight) location.hash = flight_address(flight.id);
+      return;
+    }
+    if (page_now() - this.acted_ms < kSettle_ms) return;
+    const stand = { cursor_s: tape.cursor_s, playing: tape.playing, rate: tape.rate };
+    const step = next_step(led, (page_now() - this.heard_ms) / 1000, stand, this.together);
+    if (step.do === 'let_go') return this.let_go();
+    this.together = step.do === 'nothing';
+    if (step.do === 'nothing') return;
+    this.acted_ms = page_now();
+    if (step.do === 'seek') station.seek(step.t_s);
+    else if (step.do === 'rate') station.set_rate(led.rate);
+    else station.toggle_play();
+  }
+}
+
+export const debrief = new LedDebrief();

@@ -1,0 +1,36 @@
+/** Words of the controls of a flight that is replayed. */
+import type { FlightSeconds } from '../../stream/clocks';
+import { clock_words } from './jumps';
+
+export const kReplayWords = {
+  name: 'This flight',
+  book: 'Log book',
+  jump: 'Jump to',
+  loop: 'Loop this window',
+  stop_loop: 'Stop looping',
+  bookmark: 'Bookmark',
+  bookmark_text: 'Bookmark: what happens here',
+  save: 'Save',
+  cancel: 'Cancel',
+  lead: 'Lead',
+  end: 'Stop leading',
+  follow: 'Follow',
+  let_go: 'Let go',
+  link: 'Copy link',
+  export: 'Export',
+  performance: 'Drag, motor, parachutes',
+  response: 'Control response',
+  report: 'Report',
+  more: 'More',
+  less: 'Less',
+  unlock_first: 'Bookmarks and leading need the operator controls.',
+} as const;
+
+export const loop_words = (from_s: FlightSeconds, to_s: FlightSeconds): string =>
+  `${clock_words(from_s)} to ${clock_words(to_s)}, again and again`;
+
+export const led_words = (leading: boolean, following: boolean, by: string): string => {
+  if (leading) return 'You lead: who follows sees this moment.';
+  if (following) return by === '' ? 'Following. Nobody leads yet.' : `Following ${by}. Move the tape to let go.`;
+  return by === '' ? '' : `${by} leads a debrief.`;
+};
