@@ -430,7 +430,7 @@ sockets.on('connection', (socket, request) => {
             replay.playing = false;
             tell({ latest: latest(replay.cursor) });
         } else if (request.type === 'step') {
-            replay.cursor += 0.005 * request.rows;
+            replay.cursor += 0.005 * request.packets;
             tell({ latest: latest(replay.cursor) });
         }
     });

@@ -9,9 +9,9 @@ export { default as Notice } from './Notice.svelte';
 export { default as Tape } from './Tape.svelte';
 export { wake } from '../device/wake.svelte';
 
-/** To the next or previous row: in replay the server knows which; live there is no next one. */
-function step(rows: -1 | 1): void {
-  if (station.tape?.live === false) station.step(rows);
+/** To the next or previous packet: in replay the server knows which; live there is no next one. */
+function step(packets: -1 | 1): void {
+  if (station.tape?.live === false) station.step(packets);
 }
 
 /** Keys that move on the tape. */

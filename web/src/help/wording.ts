@@ -23,7 +23,7 @@ export const kViewWords: readonly { view: ViewName; title: string; words: string
   },
   { view: 'antenna', title: 'Antenna', words: 'For the hands on the antenna: where to turn it.' },
   { view: 'join', title: 'Join', words: 'How phones come to this station: codes to scan, and what they will show.' },
-  { view: 'flights', title: 'Flights', words: 'Recordings of this station, to replay and to download.' },
+  { view: 'flights', title: 'Flights', words: 'The log book: flights to replay, compare, report and export.' },
 ];
 
 export const kLevelWords: Readonly<Record<Urgency, string>> = {
@@ -54,7 +54,7 @@ export const kKeys = [
   { keys: ['End'], words: 'back to live; in a replay to its end' },
   { keys: ['Home'], words: 'to the start of the tape' },
   { keys: ['←', '→'], words: 'the cursor a hundredth of the window back or on' },
-  { keys: ['Shift + ←', 'Shift + →'], words: 'in a replay one row back or on' },
+  { keys: ['Shift + ←', 'Shift + →'], words: 'in a replay one packet back or on' },
   { keys: ['Page Up', 'Page Down'], words: 'half a window back or on' },
   { keys: ['+', '−'], words: 'a shorter or longer window' },
   { keys: ['0'], words: 'the whole tape' },

@@ -137,8 +137,9 @@ class Station {
     if (tape.playing) this.request({ type: 'play', rate });
   }
 
-  step(rows: -1 | 1): void {
-    this.request({ type: 'step', rows });
+  /** To the next packet or the one before. */
+  step(packets: -1 | 1): void {
+    this.request({ type: 'step', packets });
   }
 
   /** Says where this device leads others to, or that it follows; nothing that is missed is worth saying later. */

@@ -1,0 +1,269 @@
+// The evening after five flights, in a real browser against the real server: the log book, a comparison, what the flights tell
+// of the vehicle, export, import, and a debrief that one device leads and another follows. Figures on the screen are worked
+// out again here from the station's answers and from the exported file.
+import { mkdirSync, readdirSync, readFileSync, renameSync } from 'node:fs';
+import { join } from 'node:path';
+import { api, check, check_soon, folder, inspect, kDemo, kSimulate, kTurnstone, open_another_browser, open_page, picture, run_in_browser, sleep, start, start_server, station, until } from './harness.mjs';
+
+const kRecordings = join(folder, 'evening-recordings');
+const kFlights = [
+  { seed: 11, impairment: 'mild', scenario: 'nominal' },
+  { seed: 12, impairment: 'mild', scenario: 'nominal' },
+  { seed: 13, impairment: 'rough', scenario: 'nominal' },
+  { seed: 14, impairment: 'mild', scenario: 'nominal' },
+  { seed: 15, impairment: 'mild', scenario: 'ballistic' },
+];
+
+const kLogged = 2; // the one whose on-board log is imported: its radio lost most
+
+const ended = (child) => (child.exitCode === null ? new Promise((done) => child.once('exit', done)) : Promise.resolve());
+
+/** What a flight's radio brought, as a file; `impairment` none: what the flight computer itself has. */
+async function capture({ seed, impairment, scenario }, name) {
+  const file = join(folder, `${name}.bin`);
+  const simulator = start(kSimulate, ['--scenario', scenario, '--seed', String(seed), '--impairment', impairment, '--speed', 'max', '--to', `file:${file}`, '--vehicle', join(kDemo, 'sanderling'), '--site', join(kDemo, 'site.json'), '--before-ignition-s', '12', '--after-touchdown-s', '6']);
+  await ended(simulator);
+  if (simulator.exitCode !== 0) throw new Error(`the simulator failed:\n${simulator.text}`);
+  return file;
+}
+
+/** Its id. */
+async function record(flight, place) {
+  const own = join(folder, `part-${place}`);
+  const file = await capture(flight, `flight-${place}`);
+  const server = start(kTurnstone, ['serve', '--vehicle', join(kDemo, 'sanderling'), '--site', join(kDemo, 'site.json'), '--link', `file:${file}?name=capture`, '--exit-at-end', '--port', '0', '--recordings', own]);
+  await ended(server);
+  if (server.exitCode !== 0) throw new Error(`the recording failed:\n${server.text}`);
+  const names = readdirSync(own);
+  for (const name of names) renameSync(join(own, name), join(kRecordings, name));
+  return names.find((name) => name.endsWith('.sqlite')).replace(/(\.rec)?\.sqlite$/, '');
+}
+
+const plain = (text) => text.replace(/[\u202f\u00a0]/g, ' ').replace(/\u2212/g, '-');
+const says = async (page) => plain(await page.getByTestId('page-says').locator('h2').innerText());
+const figure_of = (flight, key) => flight.figures.find((one) => one.key === key);
+
+/** Mean and sample standard deviation, written down again apart from the station. */
+function statistics(values) {
+  const mean = values.reduce((sum, value) => sum + value, 0) / values.length;
+  return { mean, sd: Math.sqrt(values.reduce((sum, value) => sum + (value - mean) ** 2, 0) / (values.length - 1)) };
+}
+
+async function log_book(laptop, phone, key) {
+  await laptop.goto(`${station.address}#/flights`);
+  const flights = await until('five flights in the log book', async () => {
+    const { flights: found, pending } = await api('flights');
+    return found.length === kFlights.length && !pending && found;
+  });
+  await until('their lines', async () => (await laptop.locator('article[data-testid^="flight-"]').count()) === kFlights.length);
+  check('the log book begins with how many there are', /^5 flights in the log book\./.test(await says(laptop)), await says(laptop));
+  for (const flight of flights) {
+    const apogee = figure_of(flight, 'apogee_m');
+    const shown = plain(await laptop.getByTestId(`flight-${flight.id}`).innerText());
+    const digits = /(\d+) ?m\s+± (\d+) m/.exec(shown);
+    check(`the line of ${flight.id} has its apogee, rounded to its ±`, digits && Math.abs(Number(digits[1]) - apogee.value) <= Number(digits[2]) && Number(digits[2]) <= Math.max(1, 2 * apogee.sigma), `${shown} for ${apogee.value} ± ${apogee.sigma}`);
+  }
+  check('one without a parachute says so', flights.some((flight) => flight.ended === 'impact' && flight.worst));
+  await picture(laptop, 'evening-book-laptop-light');
+  await inspect(laptop, 'log book, laptop, light');
+  await laptop.emulateMedia({ colorScheme: 'dark' });
+  await picture(laptop, 'evening-book-laptop-dark');
+  await laptop.emulateMedia({ colorScheme: 'light' });
+  await phone.goto(`${station.address}#/flights`);
+  await until('the lines on the phone', async () => (await phone.locator('article[data-testid^="flight-"]').count()) === kFlights.length);
+  await picture(phone, 'evening-book-phone-dark');
+  await inspect(phone, 'log book, phone, dark');
+
+  const line = laptop.getByTestId(`flight-${flights[0].id}`);
+  await line.getByRole('button', { name: /^More/ }).click();
+  await line.getByRole('button', { name: 'Unlock operator controls' }).click();
+  await line.locator('#operator-key').fill(key);
+  await line.getByRole('button', { name: 'Unlock', exact: true }).click();
+  await line.getByLabel('Name', { exact: true }).fill('Evening hop');
+  await line.getByLabel('Tags').fill('new drogue, long rail');
+  await line.getByLabel('Notes', { exact: true }).fill('Written by the browser’s test.');
+  await line.getByRole('button', { name: 'Save' }).click();
+  await until('the name in the log book', async () => /Evening hop/.test(await line.innerText()));
+  await inspect(laptop, 'log book with an open line');
+  await laptop.getByPlaceholder(/^Search/).fill('long rail');
+  await until('one line', async () => (await laptop.locator('article[data-testid^="flight-"]').count()) === 1);
+  check('a search finds a flight by its tag', /Evening hop/.test(await laptop.locator('article[data-testid^="flight-"]').innerText()));
+  await laptop.getByPlaceholder(/^Search/).fill('');
+
+  const last = laptop.getByTestId(`flight-${flights[4].id}`);
+  await last.getByRole('button', { name: /^More/ }).click();
+  await last.getByRole('button', { name: 'Delete' }).click();
+  await until('its line to go', async () => (await last.count()) === 0);
+  await laptop.getByRole('button', { name: 'Undo' }).click();
+  await until('its line to come back', async () => (await last.count()) === 1);
+  check('a flight that was deleted is brought back', true);
+  return flights;
+}
+
+async function compare(laptop, phone, flights) {
+  for (const flight of flights) await laptop.getByTestId(`flight-${flight.id}`).getByRole('checkbox').click();
+  check('five are chosen', /^5 of 5 flights chosen\./.test(await says(laptop)), await says(laptop));
+  await laptop.getByRole('link', { name: 'Compare A, B, C, D, E' }).click();
+  const table = laptop.getByTestId('compared-figures');
+  await until('the comparison', () => table.isVisible(), 40_000);
+  const { mean, sd } = statistics(flights.map((flight) => figure_of(flight, 'apogee_m').value));
+  const row = table.locator('tr', { has: laptop.getByRole('rowheader', { name: /^Apogee AGL/ }) });
+  const cells = (await row.locator('td').allInnerTexts()).map(plain);
+  const [shown_mean, shown_sd] = cells[6].split(' ± ').map(Number);
+  check('mean and spread of the apogees are those worked out here', Math.abs(shown_mean - mean) <= 10 ** Math.floor(Math.log10(sd)) && Math.abs(shown_sd - sd) <= 0.5 * 10 ** Math.floor(Math.log10(sd)) + 1e-9, `${cells[6]} for ${mean} ± ${sd}`);
+  // Student's t for four degrees of freedom, two-sided 95 %: 2.776 (tables of NIST/SEMATECH e-Handbook, 1.3.6.7.2).
+  const half = (2.776 * sd) / Math.sqrt(flights.length);
+  const [low, high] = cells[7].split(' to ').map(Number);
+  check('and so is the interval of the mean', Math.abs(low - (mean - half)) < 2 && Math.abs(high - (mean + half)) < 2, `${cells[7]} for ${mean - half} to ${mean + half}`);
+  const box = await laptop.getByTestId('compare-charts').locator('.u-over').first().boundingBox();
+  await laptop.mouse.move(box.x + 0.3 * box.width, box.y + 0.5 * box.height);
+  await until('the values at the cursor', async () => /At the cursor, T\+/.test(await table.innerText()));
+  await picture(laptop, 'evening-compare-laptop-light');
+  await inspect(laptop, 'comparison, laptop, light');
+  await laptop.emulateMedia({ colorScheme: 'dark' });
+  await sleep(150); // the charts are drawn again
+  await picture(laptop, 'evening-compare-laptop-dark');
+  await laptop.emulateMedia({ colorScheme: 'light' });
+  await laptop.getByTestId('align').selectOption('apogee');
+  await until('clocks that start at the apogee', async () => /align=apogee/.test(laptop.url()) && /clocks start at apogee/.test(await laptop.getByTestId('compare-charts').innerText()));
+  await phone.goto(laptop.url());
+  await until('the comparison on the phone', () => phone.getByTestId('compared-figures').isVisible(), 40_000);
+  await picture(phone, 'evening-compare-phone-dark');
+  await inspect(phone, 'comparison, phone, dark');
+}
+
+async function vehicle(laptop, phone, flight) {
+  await laptop.goto(`${station.address}#/flights/${encodeURIComponent(flight.id)}/performance`);
+  await until('drag, motor and parachutes', async () => /impulse|drag|nothing/i.test(await says(laptop)) && !/Working/.test(await says(laptop)), 40_000);
+  const smoothing = laptop.getByTestId('smoothing');
+  await smoothing.getByRole('button', { name: 'Smooth this flight' }).click();
+  await until('the smoothed estimates', () => smoothing.locator('.u-over').first().isVisible(), 60_000);
+  await picture(laptop, 'evening-performance-laptop-light');
+  await inspect(laptop, 'performance, laptop, light');
+  await phone.goto(laptop.url());
+  await until('performance on the phone', async () => !/Working/.test(await says(phone)), 40_000);
+  await picture(phone, 'evening-performance-phone-dark');
+  await inspect(phone, 'performance, phone, dark');
+
+  await laptop.goto(`${station.address}#/flights/${encodeURIComponent(flight.id)}/response`);
+  await until('the control response', async () => !/Finding/.test(await says(laptop)), 40_000);
+  check('fins that do not turn give no roll response, and the page says why', /cannot be identified: \S+|tells nothing|no control response/.test(await says(laptop)), await says(laptop));
+  await laptop.getByTestId('shadow').getByRole('button', { name: 'Run the shadow' }).click();
+  await until('the shadow, or why there is none', async () => (await laptop.getByTestId('shadow').locator('.u-over, .failed').count()) > 0, 60_000);
+  await picture(laptop, 'evening-response-laptop-light');
+  await inspect(laptop, 'response, laptop, light');
+}
+
+async function exchange(laptop, flight) {
+  await laptop.goto(`${station.address}#/flights`);
+  const line = laptop.getByTestId(`flight-${flight.id}`);
+  await line.getByRole('button', { name: /^More/ }).click();
+  await line.getByRole('button', { name: 'Export' }).click();
+  const sheet = laptop.locator('dialog[open]');
+  await picture(laptop, 'evening-export-laptop-light');
+  await inspect(laptop, 'export, laptop, light');
+  const download = laptop.waitForEvent('download');
+  await sheet.getByRole('link', { name: 'Export' }).click();
+  const file = join(folder, 'flight.csv');
+  await (await download).saveAs(file);
+  const [head, ...rows] = readFileSync(file, 'utf8').split(/\r\n/).filter((row) => row !== '').map((row) => row.split(','));
+  const column = head.findIndex((name) => /vertical[./]altitude_m\b/.test(name));
+  const highest = Math.max(...rows.map((row) => (row[column] === '' ? -Infinity : Number(row[column]))));
+  const apogee = figure_of(flight, 'apogee_m');
+  check('the exported file has units in its head', head.some((name) => /\[?\(?m\/s/.test(name)), head.slice(0, 6).join(','));
+  check('and the apogee that the log book shows', Math.abs(highest - apogee.value) <= Math.max(3, 3 * apogee.sigma), `${highest} for ${apogee.value} ± ${apogee.sigma}`);
+  const report = await fetch(new URL(await line.getByRole('link', { name: 'Report' }).getAttribute('href'), station.address));
+  check('the report is a page with the vehicle in it', report.ok && /Sanderling/.test(await report.text()));
+
+  const log = await capture({ ...kFlights[kLogged], impairment: 'none' }, 'log');
+  await laptop.getByRole('button', { name: 'Import an on-board log' }).click();
+  await sheet.getByLabel('Of which flight').selectOption(flight.id);
+  await sheet.getByLabel('File').setInputFiles(log);
+  await until('the first look at the log', () => sheet.getByRole('button', { name: 'Import', exact: true }).isVisible(), 40_000);
+  await picture(laptop, 'evening-import-laptop-light');
+  await inspect(laptop, 'import, laptop, light');
+  await sheet.getByRole('button', { name: 'Import', exact: true }).click();
+  const outcome = laptop.getByTestId('import-outcome');
+  await until('the merged recording', async () => (await outcome.count()) > 0, 60_000);
+  const words = plain(await outcome.innerText());
+  check('the import says how the clocks met, and what the log adds', /Matched by/.test(words) && Number(/(\d+) only in the log/.exec(words)?.[1]) > 0, words);
+  await picture(laptop, 'evening-imported-laptop-light');
+  await sheet.getByRole('button', { name: 'Close' }).click();
+  await until('the merged flight in the log book', async () => (await api('flights')).flights.length === kFlights.length + 1);
+}
+
+const cursor_of = async (page) => Number(await page.getByTestId('tape').getAttribute('aria-valuenow'));
+const time_in = (page) => Number(new URLSearchParams(page.url().split('?')[1]).get('t'));
+
+async function led_debrief(laptop, phone, flight) {
+  await laptop.goto(`${station.address}#/flights/${encodeURIComponent(flight.id)}?t=10`);
+  const bar = laptop.getByTestId('flight-bar');
+  await until('the flight’s controls', () => bar.isVisible());
+  await check_soon('an address opens its moment', async () => [Math.abs((await cursor_of(laptop)) - flight.liftoff_s - 10) < 0.02, `${await cursor_of(laptop)} for ${flight.liftoff_s} + 10`]);
+  const apogee = figure_of(flight, 'apogee_s');
+  const jumps = await laptop.getByTestId('jump').locator('option').allInnerTexts();
+  const to_apogee = jumps.find((words) => /apogee/i.test(words));
+  await laptop.getByTestId('jump').selectOption({ label: to_apogee });
+  await check_soon('one can jump ahead to an event', async () => [Math.abs((await cursor_of(laptop)) - flight.liftoff_s - apogee.value) < 1, `${await cursor_of(laptop)}: ${to_apogee}`]);
+  await check_soon('the address follows the cursor', async () => [Math.abs(time_in(laptop) - apogee.value) < 1, laptop.url()]);
+  await bar.getByRole('button', { name: 'Bookmark' }).click();
+  await bar.getByLabel(/^Bookmark/).fill('Lid seen to open');
+  await bar.getByRole('button', { name: 'Save' }).click();
+  await check_soon('a bookmark stays in the recording at the cursor’s time', async () => {
+    const { events } = await api(`recordings/${flight.recording}/events`);
+    const found = events.find((event) => event.text === 'Lid seen to open');
+    return [found && Math.abs(found.t_s - flight.liftoff_s - apogee.value) < 1, JSON.stringify(found)];
+  });
+  await picture(laptop, 'evening-replay-laptop-light');
+  await inspect(laptop, 'replay, laptop, light');
+
+  await phone.goto(`${station.address}#/flights/${encodeURIComponent(flight.id)}?t=2`);
+  const other = phone.getByTestId('flight-bar');
+  await until('the flight’s controls on the phone', () => other.isVisible());
+  await bar.getByRole('button', { name: 'Lead', exact: true }).click();
+  await other.getByRole('button', { name: 'Follow', exact: true }).click();
+  await check_soon('who follows stands where the leader stands', async () => [Math.abs((await cursor_of(phone)) - (await cursor_of(laptop))) < 0.05, `${await cursor_of(phone)} and ${await cursor_of(laptop)}`]);
+  await laptop.getByTestId('rate').selectOption('10');
+  await laptop.getByRole('button', { name: 'Play', exact: true }).click();
+  await until('the phone to play along', async () => (await cursor_of(phone)) > flight.liftoff_s + apogee.value + 5);
+  await laptop.getByRole('button', { name: 'Pause', exact: true }).click();
+  await check_soon('and stops where the leader stops', async () => [Math.abs((await cursor_of(phone)) - (await cursor_of(laptop))) < 0.05, `${await cursor_of(phone)} and ${await cursor_of(laptop)}`]);
+  await picture(phone, 'evening-following-phone-dark');
+  await inspect(phone, 'following, phone, dark');
+  await other.getByRole('button', { name: 'Let go' }).click();
+  const stood = await cursor_of(phone);
+  await laptop.getByTestId('jump').selectOption({ label: to_apogee });
+  await until('the leader to move', async () => Math.abs((await cursor_of(laptop)) - flight.liftoff_s - apogee.value) < 1);
+  check('who has let go stays', (await cursor_of(phone)) === stood, `${await cursor_of(phone)} for ${stood}`);
+  await bar.getByRole('button', { name: 'Loop this window' }).click();
+  check('a loop says what it repeats', /again and again/.test(await laptop.getByTestId('led').innerText()));
+}
+
+async function run(browser) {
+  const errors = [];
+  mkdirSync(kRecordings);
+  const ids = [];
+  for (let place = 0; place < kFlights.length; place += 2) {
+    // A recording is named by the second in which it begins.
+    const two = kFlights.slice(place, place + 2).map((flight, i) => sleep(1100 * i).then(() => record(flight, place + i)));
+    ids.push(...(await Promise.all(two)));
+  }
+  const server = await start_server(0, [], 'evening');
+  station.address = server.address;
+  const laptop = await open_page(browser, errors, 'laptop', 1366, 768, 'light');
+  const second = await open_another_browser('second');
+  try {
+    const phone = await open_page(second, errors, 'phone', 390, 844, 'dark');
+    const flights = await log_book(laptop, phone, server.key);
+    await compare(laptop, phone, flights);
+    const whole = flights.filter((flight) => flight.ended !== 'impact');
+    await vehicle(laptop, phone, whole[0]);
+    await exchange(laptop, flights.find((flight) => flight.recording === ids[kLogged]));
+    await led_debrief(laptop, phone, whole[0]);
+  } finally {
+    await second.close();
+  }
+  check('no errors in any page', errors.length === 0, errors.join('\n        '));
+}
+
+await run_in_browser(run);
