@@ -119,9 +119,11 @@ const flight = (flown, i) => ({
 const log_book = () => ({
     flights: kFlown.map(flight).filter((one) => !removed.has(one.recording)),
     recordings_without: [
-        { id: '2026-11-25T120000Z-sanderling', name: 'Range check', notes: '', damage: '', ended: 'closed' },
-        { id: '2026-10-01T080000Z-sanderling', name: '', notes: '', damage: 'not a recording', ended: '' },
+        { id: '2026-11-25T120000Z-sanderling', name: 'Range check', damage: '', ended: 'clean', live: false },
+        { id: '2026-10-01T080000Z-sanderling', name: '', damage: 'not a recording', ended: '' },
     ].filter((one) => !removed.has(one.id)),
+    removed: [...removed].map((id) => ({ id, until_utc_ns: `${kNewest_ms + kDay_ms}000000` })),
+    unread: 0,
 });
 
 /** Mean and sample standard deviation. */

@@ -19,7 +19,6 @@ export function said_words(said: TapeEvent | undefined): string {
 }
 
 export const kActWords = {
-  initials: 'Initials',
   initials_first: 'Enter your initials first: they go into the recording.',
   note: 'Note',
   holds: 'It holds',

@@ -4,14 +4,14 @@ import { fetch_log_book, type Flight, type LogBook } from '../stream/flights';
 const kAgain_ms = 1500; // while the station works out figures of files it has not seen before
 
 class Book {
-  entries: LogBook = $state.raw({ flights: [], unflown: [], pending: 0 });
+  entries: LogBook = $state.raw({ flights: [], unflown: [], removed: [], unread: 0 });
   loaded = $state(false);
   /** Why the last look failed; undefined: it did not. */
   failure: unknown = $state.raw();
   /** Ids of chosen flights: A, B, C in this order. */
   chosen: readonly string[] = $state.raw([]);
-  /** Recordings put aside from this page, which can be brought back, newest first. */
-  removed: readonly { recording: string; words: string }[] = $state.raw([]);
+  /** What this page put aside, newest first: how people know it, by recording. */
+  titles: ReadonlyMap<string, string> = $state.raw(new Map());
   private timer: ReturnType<typeof setTimeout> | undefined;
 
   async load(): Promise<void> {
@@ -19,7 +19,7 @@ class Book {
     try {
       this.entries = await fetch_log_book();
       this.failure = undefined;
-      if (this.entries.pending > 0) this.timer = setTimeout(() => void this.load(), kAgain_ms);
+      if (this.entries.unread > 0) this.timer = setTimeout(() => void this.load(), kAgain_ms);
     } catch (error) {
       this.failure = error;
     }

@@ -16,6 +16,7 @@ export const kExportWords = {
   channels: 'Which channels',
   all: 'All of them',
   some: 'Only these',
+  columns: 'Single columns',
   now: 'Export',
 } as const;
 

@@ -26,7 +26,8 @@ export const kBookWords = {
   more: 'More',
   less: 'Less',
   undo: 'Undo',
-  more_pending: 'Working out the figures of more files.',
+  unread: 'More recordings are being read.',
+  follow: 'Follow',
   unlock_first: 'Writing in the log book needs the operator controls.',
   unflown: 'Recordings without a flight',
   unflown_about: 'Nothing left the rail in these, or their file cannot be read.',
@@ -82,7 +83,8 @@ export const time_words = (ms: number, zone: ClockZone): string =>
 export const remove_words = (flights: number): string =>
   flights > 1 ? `Delete recording, ${flights} flights` : 'Delete';
 
-export const removed_words = (title: string): string => `${title} deleted. The file is kept for a day.`;
+export const removed_words = (title: string, until_ms: number, zone: ClockZone): string =>
+  `${title} deleted. It can be brought back until ${format_date(until_ms, zone)}, ${time_words(until_ms, zone)}.`;
 
 export const kept_words = (recording: string, damage: string, ended: string): string =>
   [recording, damage === '' ? ended : `damaged: ${damage}`].filter((part) => part !== '').join(' · ');

@@ -8,6 +8,8 @@ export const kUnlockWords = {
   cancel: 'Cancel',
 } as const;
 
+export const kInitialsWords = { initials: 'Initials' } as const;
+
 export const kCountdownWords = {
   title: 'Countdown',
   none: 'none',

@@ -62,16 +62,19 @@ export interface Unflown {
   name: string;
   notes: string;
   damage: string;
-  /** A word for how it ended: "live", "closed", "ended early". */
+  /** A word for how it ended. */
   ended: string;
+  live: boolean;
   archived: boolean;
 }
 
 export interface LogBook {
   flights: readonly Flight[];
   unflown: readonly Unflown[];
-  /** Files whose figures are still being worked out. */
-  pending: number;
+  /** Put aside, and until when they can be brought back. */
+  removed: readonly { id: string; until_ms: UtcMs }[];
+  /** Files that changed since they were read: they are being read. */
+  unread: number;
 }
 
 export function read_figure(value: unknown, path: string): Figure {
@@ -149,6 +152,7 @@ function read_unflown(value: unknown, path: string): Unflown {
     notes: text(from, 'notes', path, ''),
     damage: text(from, 'damage', path, ''),
     ended: text(from, 'ended', path, ''),
+    live: flag(from, 'live', path, false),
     archived: flag(from, 'archived', path, false),
   };
 }
@@ -158,7 +162,11 @@ export function read_log_book(value: unknown): LogBook {
   return {
     flights: list(from, 'flights', 'log book', read_flight),
     unflown: list(from, 'recordings_without', 'log book', read_unflown),
-    pending: number(from, 'pending', 'log book', 0),
+    removed: list(from, 'removed', 'log book', (entry, at) => {
+      const one = object(entry, at);
+      return { id: text(one, 'id', at), until_ms: utc_ms(one, 'until_utc_ns', at) };
+    }),
+    unread: number(from, 'unread', 'log book', 0),
   };
 }
 

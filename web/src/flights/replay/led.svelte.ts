@@ -3,6 +3,7 @@
  * `tick` is called some times a second while a flight is replayed.
  */
 import { book } from '../../debrief/book.svelte';
+import { initials } from '../../operator/initials.svelte';
 import { flight_address } from '../../station/route.svelte';
 import { station } from '../../station/station.svelte';
 import { page_now, type PageMs } from '../../stream/clocks';
@@ -41,14 +42,17 @@ class LedDebrief {
     this.tick();
   }
 
+  /** The station goes on saying where the leader is, so that one can come back. */
   let_go(): void {
-    if (this.following) station.say({ type: 'follow', follow: false });
     this.following = false;
   }
 
   tick(): void {
     const { tape, led } = station;
-    if (led !== this.heard) [this.heard, this.heard_ms, this.together] = [led, page_now(), false];
+    if (led !== this.heard) {
+      [this.heard, this.heard_ms, this.together] = [led, page_now(), false];
+      if (led) this.leading = false; // whoever says so last leads
+    }
     if (this.leading && tape?.live === false) this.tell({ cursor_s: tape.cursor_s, playing: tape.playing, rate: tape.rate });
     else if (this.following && led) this.go_along(led);
   }
@@ -57,7 +61,7 @@ class LedDebrief {
     const words = say_words(stand);
     if (words === this.said && page_now() - this.said_ms < kSayAgain_ms) return;
     [this.said, this.said_ms] = [words, page_now()];
-    station.say({ type: 'lead', t_s: stand.cursor_s, playing: stand.playing, rate: stand.rate });
+    station.say({ type: 'lead', t_s: stand.cursor_s, playing: stand.playing, rate: stand.rate, by: initials.by });
   }
 
   private go_along(led: Led): void {

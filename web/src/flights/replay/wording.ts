@@ -29,8 +29,10 @@ export const kReplayWords = {
 export const loop_words = (from_s: FlightSeconds, to_s: FlightSeconds): string =>
   `${clock_words(from_s)} to ${clock_words(to_s)}, again and again`;
 
-export const led_words = (leading: boolean, following: boolean, by: string): string => {
+/** `by`: initials of who leads; undefined: nobody does. */
+export function led_words(leading: boolean, following: boolean, by: string | undefined): string {
   if (leading) return 'You lead: who follows sees this moment.';
-  if (following) return by === '' ? 'Following. Nobody leads yet.' : `Following ${by}. Move the tape to let go.`;
-  return by === '' ? '' : `${by} leads a debrief.`;
-};
+  const who = by === '' || by === undefined ? 'Somebody' : by;
+  if (following) return by === undefined ? 'Following. Nobody leads yet.' : `${who} leads. Move the tape to let go.`;
+  return by === undefined ? '' : `${who} leads a debrief.`;
+}
