@@ -181,6 +181,7 @@ function compare({ flights: ids }) {
                 mean,
                 sd,
                 interval: [mean - wide, mean + wide],
+                predictions: key === 'apogee_m' ? values.map(({ value }) => ({ minus: value - 1130, minus_sigma: 25 })) : [],
                 relative_spread: sd / Math.abs(mean),
                 outliers:
                     key === 'landing_m' && chosen.length > 3
@@ -305,8 +306,8 @@ function performance() {
             file: { impulse_n_s: 384 },
         },
         parachutes: [
-            { id: 'drogue', drag_area_m2: { value: 0.36, sigma: 0.02 }, opening_s: 0.4, file_drag_area_m2: 0.31 },
-            { id: 'main', drag_area_m2: { value: 4.1, sigma: 0.2 }, opening_s: 1.3, file_drag_area_m2: 4.0 },
+            { id: 'drogue', drag_area_m2: { value: 0.36, sigma: 0.02 }, opening_s: { value: 0.4, sigma: 0.1 }, file_drag_area_m2: 0.31, file_opening_s: 0.5 },
+            { id: 'main', drag_area_m2: { value: 4.1, sigma: 0.2 }, opening_s: null, file_drag_area_m2: 4.0, file_opening_s: 1.5 },
         ],
         vehicle: { name: 'sanderling' },
         reasons: {},

@@ -36,6 +36,8 @@ export interface ComparedFigure {
   interval: readonly [number, number];
   relative_spread: number;
   outliers: readonly Outlier[];
+  /** Of each flight, outcome less what was predicted on the rail; NaN where nothing was. */
+  less_predicted: readonly Pick<Figure, 'value' | 'sigma'>[];
 }
 
 export interface Trend {
@@ -89,6 +91,10 @@ function read_compared_figure(value: unknown, path: string): ComparedFigure {
     values: list(from, 'values', path, (entry, at) => {
       const one = object(entry ?? {}, at);
       return { value: number(one, 'value', at, NaN), sigma: number(one, 'sigma', at, NaN) };
+    }),
+    less_predicted: list(from, 'predictions', path, (entry, at) => {
+      const one = object(entry ?? {}, at);
+      return { value: number(one, 'minus', at, NaN), sigma: number(one, 'minus_sigma', at, NaN) };
     }),
     n: number(from, 'n', path, 0),
     mean: number(from, 'mean', path, NaN),

@@ -26,6 +26,7 @@ export const kCompareWords = {
   interval: '95 % of the mean',
   relative: 'spread, %',
   at_cursor: 'At the cursor',
+  less_predicted: 'less the prediction',
   changes: 'What changed in the vehicle file',
   no_changes: 'Nothing changed.',
   trend: 'Trend over the days',

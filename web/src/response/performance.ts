@@ -17,6 +17,7 @@ export interface Motor {
   sigma_n: readonly number[];
   impulse: { value: number; sigma: number };
   burn_s: number;
+  file_burn_s: number;
   /** Total impulse and thrust of the vehicle file; NaN and empty: it has none. */
   file_impulse: number;
   file_t_s: readonly number[];
@@ -26,8 +27,9 @@ export interface Motor {
 export interface Parachute {
   id: string;
   drag_area: { value: number; sigma: number };
-  opening_s: number;
+  opening: { value: number; sigma: number };
   file_drag_area_m2: number;
+  file_opening_s: number;
 }
 
 export interface Performance {
@@ -69,6 +71,7 @@ export function read_performance(value: unknown): Performance {
         sigma_n: numbers(motor, 'sigma_n', at),
         impulse: spread(motor['impulse_n_s'], `${at}/impulse_n_s`),
         burn_s: spread(motor['burn_s'], `${at}/burn_s`).value,
+        file_burn_s: spread(file['burn_s'], `${at}/file/burn_s`).value,
         file_impulse: spread(file['impulse_n_s'], `${at}/file/impulse_n_s`).value,
         file_t_s: numbers(file, 't_s', `${at}/file`),
         file_thrust_n: numbers(file, 'thrust_n', `${at}/file`),
@@ -79,8 +82,9 @@ export function read_performance(value: unknown): Performance {
       return {
         id: text(one, 'id', at),
         drag_area: spread(one['drag_area_m2'], `${at}/drag_area_m2`),
-        opening_s: spread(one['opening_s'], `${at}/opening_s`).value,
+        opening: spread(one['opening_s'], `${at}/opening_s`),
         file_drag_area_m2: spread(one['file_drag_area_m2'], `${at}/file_drag_area_m2`).value,
+        file_opening_s: spread(one['file_opening_s'], `${at}/file_opening_s`).value,
       };
     }),
     vehicle: maybe(from, 'vehicle', 'performance', object),

@@ -72,7 +72,7 @@ describe('performance', () => {
     const found = read_performance({
       drag: { mach: [0.1, 0.47], cd: [0.5, 0.52], interval: [[0.4, 0.5], [0.6, 0.6]], file_cd: [0.5, 0.5] },
       motor: { t_s: [0, 1], thrust_n: [0, 200], sigma_n: [1, 6], impulse_n_s: { value: 372.2, sigma: 6 }, burn_s: 2.1 },
-      parachutes: [{ id: 'main', drag_area_m2: { value: 4.1, sigma: 0.2 }, opening_s: 1.3, file_drag_area_m2: 4 }],
+      parachutes: [{ id: 'main', drag_area_m2: { value: 4.1, sigma: 0.2 }, opening_s: { value: 1.3, sigma: 0.1 }, file_drag_area_m2: 4, file_opening_s: 1.5 }],
       vehicle: { name: 'v' },
       reasons: {},
     });
