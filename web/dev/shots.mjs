@@ -45,7 +45,7 @@ try {
             await page.screenshot({ path: join(out, `${name}-${scheme}-back.png`) });
             await page.goto(`${address}#/flights`);
             await page.waitForTimeout(800);
-            await page.screenshot({ path: join(out, `${name}-${scheme}-recordings.png`) });
+            await page.screenshot({ path: join(out, `${name}-${scheme}-log-book.png`) });
             await page.goto(`${address}#/crew/2026-05-16T143205Z-sanderling`);
             await page.waitForTimeout(1500);
             await page.getByTestId('rate').selectOption('10');
