@@ -20,7 +20,19 @@ const kBelow = [
     'debrief',
     'exchange',
 ];
-const kViews = ['crew', 'watch', 'recover', 'antenna', 'test', 'ready', 'machines', 'flights', 'compare', 'response', 'help'];
+const kViews = [
+    'crew',
+    'watch',
+    'recover',
+    'antenna',
+    'test',
+    'ready',
+    'machines',
+    'flights',
+    'compare',
+    'response',
+    'help',
+];
 const kLayers = [...kBelow, ...kViews, 'app'];
 
 /** What a layer may not import: every folder above it. */

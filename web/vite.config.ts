@@ -66,7 +66,8 @@ const kPlaces = /src\/(places\/(geodesic|hazards|map|place)|device\/(compass|hea
 const kDesk = /src\/(join|help)\//;
 
 // The log book with what its pages share; and what draws its charts, which only comparison, response and performance need.
-const kBook = /src\/(flights\/(?!replay)|exchange\/|debrief\/(?!Chart|chart|Scrub|value_at)|stream\/(flights|jobs|imports|json_lists))/;
+const kBook =
+  /src\/(flights\/(?!replay)|exchange\/|debrief\/(?!Chart|chart|Scrub|value_at)|stream\/(flights|jobs|imports|json_lists))/;
 const kCharts = /node_modules\/uplot|src\/(debrief\/(Chart|chart|Scrub|value_at)|compare\/|response\/)/;
 
 // Views for who tests and decides: whoever opens one needs much of the others.

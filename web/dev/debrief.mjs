@@ -82,11 +82,7 @@ function curve(flown) {
 }
 
 const recordings = kFlown.map((flown) =>
-    new Date(kNewest_ms - flown.days * kDay_ms)
-        .toISOString()
-        .slice(0, 19)
-        .replaceAll(':', '')
-        .concat('Z-sanderling'),
+    new Date(kNewest_ms - flown.days * kDay_ms).toISOString().slice(0, 19).replaceAll(':', '').concat('Z-sanderling'),
 );
 
 const flight = (flown, i) => ({
@@ -181,7 +177,8 @@ function compare({ flights: ids }) {
                 mean,
                 sd,
                 interval: [mean - wide, mean + wide],
-                predictions: key === 'apogee_m' ? values.map(({ value }) => ({ minus: value - 1130, minus_sigma: 25 })) : [],
+                predictions:
+                    key === 'apogee_m' ? values.map(({ value }) => ({ minus: value - 1130, minus_sigma: 25 })) : [],
                 relative_spread: sd / Math.abs(mean),
                 outliers:
                     key === 'landing_m' && chosen.length > 3
@@ -306,8 +303,20 @@ function performance() {
             file: { impulse_n_s: 384 },
         },
         parachutes: [
-            { id: 'drogue', drag_area_m2: { value: 0.36, sigma: 0.02 }, opening_s: { value: 0.4, sigma: 0.1 }, file_drag_area_m2: 0.31, file_opening_s: 0.5 },
-            { id: 'main', drag_area_m2: { value: 4.1, sigma: 0.2 }, opening_s: null, file_drag_area_m2: 4.0, file_opening_s: 1.5 },
+            {
+                id: 'drogue',
+                drag_area_m2: { value: 0.36, sigma: 0.02 },
+                opening_s: { value: 0.4, sigma: 0.1 },
+                file_drag_area_m2: 0.31,
+                file_opening_s: 0.5,
+            },
+            {
+                id: 'main',
+                drag_area_m2: { value: 4.1, sigma: 0.2 },
+                opening_s: null,
+                file_drag_area_m2: 4.0,
+                file_opening_s: 1.5,
+            },
         ],
         vehicle: { name: 'sanderling' },
         reasons: {},
@@ -342,7 +351,16 @@ function imported() {
         packets: { both: 15_201, radio_only: 12, log_only: 611, differing: 0 },
         gaps: [{ from_s: 61, to_s: 64.2, packets: 380 }],
         channels: [
-            { channel: 'sanderling/baro.pressure', title: 'Pressure', unit: 'Pa', n: 812, mean: 1, sd: 4, worst: 14, at_s: 61 },
+            {
+                channel: 'sanderling/baro.pressure',
+                title: 'Pressure',
+                unit: 'Pa',
+                n: 812,
+                mean: 1,
+                sd: 4,
+                worst: 14,
+                at_s: 61,
+            },
         ],
     };
 }

@@ -186,7 +186,8 @@ export function chart_options(look: ChartLook): uPlot.Options {
         grid,
         ticks: { show: false },
         gap: 4,
-        splits: (plot, _, low, high) => axis.steps(low, high, Math.floor(plot.bbox.width / uPlot.pxRatio / kPixelsAcross)),
+        splits: (plot, _, low, high) =>
+          axis.steps(low, high, Math.floor(plot.bbox.width / uPlot.pxRatio / kPixelsAcross)),
         values: (_, values) => (foot ? values.map((value) => axis.words(value)) : values.map(() => '')),
       },
       {

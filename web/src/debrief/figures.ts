@@ -5,7 +5,16 @@ import { rounded_number, type Rounded } from '../text/rounding';
 import { shown_unit, shown_value, shown_width } from '../text/units';
 
 /** Decimals of a figure that does not say how well it is known. */
-const kPlain: Readonly<Record<string, number>> = { m: 0, deg: 0, '{fraction}': 1, '%': 1, 'm/s': 1, 'm/s2': 1, s: 1, Pa: 2 };
+const kPlain: Readonly<Record<string, number>> = {
+  m: 0,
+  deg: 0,
+  '{fraction}': 1,
+  '%': 1,
+  'm/s': 1,
+  'm/s2': 1,
+  s: 1,
+  Pa: 2,
+};
 const kMost = 3;
 
 /** A value of a unit; `sigma` NaN: it does not say how well it is known. */

@@ -6,7 +6,16 @@ export function letter_of(place: number): string {
   return place < 26 ? last : letter_of(Math.floor(place / 26) - 1) + last;
 }
 
-const kDashes: readonly (readonly number[])[] = [[], [9, 4], [2, 4], [14, 4, 2, 4], [5, 3], [12, 3, 5, 3], [2, 8], [18, 6]];
+const kDashes: readonly (readonly number[])[] = [
+  [],
+  [9, 4],
+  [2, 4],
+  [14, 4, 2, 4],
+  [5, 3],
+  [12, 3, 5, 3],
+  [2, 8],
+  [18, 6],
+];
 const kColours = 4;
 
 export interface LineStyle {

@@ -123,9 +123,12 @@ export function performance_sentence({ motor, drag, parachutes }: Performance): 
     parts.push(`Total impulse ${figure_words('N.s', motor.impulse.value, motor.impulse.sigma)}`);
   if (drag && drag.cd.length > 0) parts.push(`drag found up to Mach ${format_fixed(Math.max(...drag.mach), 2)}`);
   const measured = parachutes.filter(({ drag_area }) => Number.isFinite(drag_area.value));
-  if (measured.length > 0) parts.push(measured.length === 1 ? 'one parachute measured' : `${measured.length} parachutes measured`);
+  if (measured.length > 0)
+    parts.push(measured.length === 1 ? 'one parachute measured' : `${measured.length} parachutes measured`);
   const text = parts.join(', ');
-  return text === '' ? 'This flight tells nothing of drag, motor or parachutes.' : `${text.charAt(0).toUpperCase()}${text.slice(1)}.`;
+  return text === ''
+    ? 'This flight tells nothing of drag, motor or parachutes.'
+    : `${text.charAt(0).toUpperCase()}${text.slice(1)}.`;
 }
 
 export interface DerivedRow {
@@ -137,15 +140,35 @@ export interface DerivedRow {
 
 export function roll_rows(roll: Roll): DerivedRow[] {
   return [
-    { what: 'Roll damping Lp', value: figure_words('1', roll.lp, half(roll.lp_interval)), unit: '1/s', interval: interval_words('1', roll.lp_interval) },
-    { what: 'Fin effect Ld', value: figure_words('1', roll.ld, half(roll.ld_interval)), unit: '1/s²', interval: interval_words('1', roll.ld_interval) },
+    {
+      what: 'Roll damping Lp',
+      value: figure_words('1', roll.lp, half(roll.lp_interval)),
+      unit: '1/s',
+      interval: interval_words('1', roll.lp_interval),
+    },
+    {
+      what: 'Fin effect Ld',
+      value: figure_words('1', roll.ld, half(roll.ld_interval)),
+      unit: '1/s²',
+      interval: interval_words('1', roll.ld_interval),
+    },
   ];
 }
 
 export function oscillation_rows(name: string, one: Oscillation): DerivedRow[] {
   const rows = [
-    { what: `${name}, natural frequency`, value: figure_words('1', one.natural_hz, half(one.natural_hz_interval)), unit: 'Hz', interval: interval_words('1', one.natural_hz_interval) },
-    { what: `${name}, damping ratio`, value: figure_words('1', one.damping, half(one.damping_interval)), unit: '', interval: interval_words('1', one.damping_interval) },
+    {
+      what: `${name}, natural frequency`,
+      value: figure_words('1', one.natural_hz, half(one.natural_hz_interval)),
+      unit: 'Hz',
+      interval: interval_words('1', one.natural_hz_interval),
+    },
+    {
+      what: `${name}, damping ratio`,
+      value: figure_words('1', one.damping, half(one.damping_interval)),
+      unit: '',
+      interval: interval_words('1', one.damping_interval),
+    },
   ];
   if (Number.isFinite(one.static_margin_m))
     rows.push({

@@ -50,7 +50,13 @@ export function read_route(hash: string, wide: boolean): Route {
   const view = kViews.find((known) => known === name) ?? usual;
   const recording = id ? decode(id) : undefined;
   const given = new URLSearchParams(query);
-  const none = { recording, query: given.has('position') ? query : '', at_s: number_in(given.get('at')), flight: undefined, flight_s: NaN };
+  const none = {
+    recording,
+    query: given.has('position') ? query : '',
+    at_s: number_in(given.get('at')),
+    flight: undefined,
+    flight_s: NaN,
+  };
   if (view !== 'flights' || recording === undefined) return { ...none, view };
   if (recording === 'compare') return { ...none, view: 'compare', recording: undefined, query };
   const parts = flight_parts(recording);

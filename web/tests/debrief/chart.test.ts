@@ -36,7 +36,18 @@ it.each([
 
 describe('the range of a scale', () => {
   it('holds lines and their bands, without what is not known', () => {
-    const [low, high] = range_of([line([0, NaN, 100], [[-20, NaN, 90], [10, NaN, 140]])], plain);
+    const [low, high] = range_of(
+      [
+        line(
+          [0, NaN, 100],
+          [
+            [-20, NaN, 90],
+            [10, NaN, 140],
+          ],
+        ),
+      ],
+      plain,
+    );
     expect(low).toBeLessThanOrEqual(-20);
     expect(high).toBeGreaterThanOrEqual(140);
   });

@@ -26,7 +26,12 @@ afterEach(() => {
   vi.unstubAllGlobals();
 });
 
-const job = (state: string, fraction: number, result: unknown = null): object => ({ id: 'j7', state, fraction, result });
+const job = (state: string, fraction: number, result: unknown = null): object => ({
+  id: 'j7',
+  state,
+  fraction,
+  result,
+});
 const number_of = (result: unknown): number => {
   if (typeof result !== 'number') throw new Error('expected a number');
   return result;

@@ -13,7 +13,9 @@ it('a file goes in pieces below the limit of a request, the last one says so', a
   const asked: { path: string; bytes: number }[] = [];
   vi.stubGlobal('fetch', (path: string, init: { body: Blob }) => {
     asked.push({ path, bytes: init.body.size });
-    return Promise.resolve(Response.json({ upload: 'u1', bytes: 0, kind: 'csv', columns: [], separator: ',', mapping: null }));
+    return Promise.resolve(
+      Response.json({ upload: 'u1', bytes: 0, kind: 'csv', columns: [], separator: ',', mapping: null }),
+    );
   });
   const look = await upload_log(new File([new Uint8Array(150_000)], 'a b.csv'), () => true);
   expect(look?.kind).toBe('csv');
@@ -39,7 +41,12 @@ it('a first look proposes a mapping', () => {
     kind: 'csv',
     columns: [{ name: 't', first: ['0', '10'], is_number: true }],
     separator: ';',
-    mapping: { title: 'x', separator: ';', time: { column: 't', unit: 'us' }, columns: [{ column: 'p', channel: 'v/baro.pressure' }] },
+    mapping: {
+      title: 'x',
+      separator: ';',
+      time: { column: 't', unit: 'us' },
+      columns: [{ column: 'p', channel: 'v/baro.pressure' }],
+    },
   });
   expect(look.proposed?.time.unit).toBe('us');
   expect(look.proposed?.columns[0]).toMatchObject({ channel: 'v/baro.pressure', scale: 1, offset: 0 });

@@ -68,8 +68,22 @@ describe('a follower', () => {
   it.each([
     ['goes where the leader stands', led(), 0, { cursor_s: 10, playing: false, rate: 1 }, false, 'seek'],
     ['stays where the leader stands', led(), 9, { cursor_s: 50, playing: false, rate: 1 }, true, 'nothing'],
-    ['plays when the leader does', led({ playing: true }), 0, { cursor_s: 50, playing: false, rate: 1 }, false, 'toggle'],
-    ['takes the leader’s rate', led({ playing: true, rate: 10 }), 0, { cursor_s: 50, playing: true, rate: 1 }, false, 'rate'],
+    [
+      'plays when the leader does',
+      led({ playing: true }),
+      0,
+      { cursor_s: 50, playing: false, rate: 1 },
+      false,
+      'toggle',
+    ],
+    [
+      'takes the leader’s rate',
+      led({ playing: true, rate: 10 }),
+      0,
+      { cursor_s: 50, playing: true, rate: 1 },
+      false,
+      'rate',
+    ],
     ['plays along', led({ playing: true }), 4, { cursor_s: 54.3, playing: true, rate: 1 }, true, 'nothing'],
     ['catches up', led({ playing: true }), 4, { cursor_s: 51, playing: true, rate: 1 }, true, 'seek'],
     ['lets go by moving away', led(), 1, { cursor_s: 61, playing: false, rate: 1 }, true, 'let_go'],
@@ -80,7 +94,9 @@ describe('a follower', () => {
 });
 
 it('a leader who plays says so once, one who stands says where', () => {
-  expect(say_words({ cursor_s: 12.344, playing: true, rate: 2 })).toBe(say_words({ cursor_s: 99, playing: true, rate: 2 }));
+  expect(say_words({ cursor_s: 12.344, playing: true, rate: 2 })).toBe(
+    say_words({ cursor_s: 99, playing: true, rate: 2 }),
+  );
   expect(say_words({ cursor_s: 12.34, playing: false, rate: 1 })).not.toBe(
     say_words({ cursor_s: 12.35, playing: false, rate: 1 }),
   );

@@ -20,7 +20,9 @@ const roll = {
 
 describe('a control response', () => {
   it('says how roll answers the fins', () => {
-    expect(plain(response_sentence(read_response({ roll })))).toBe('Roll: p′ = -2.1 ± 0.2 p + 14.2 ± 0.6 δ at 3.0 kPa.');
+    expect(plain(response_sentence(read_response({ roll })))).toBe(
+      'Roll: p′ = -2.1 ± 0.2 p + 14.2 ± 0.6 δ at 3.0 kPa.',
+    );
   });
   it('says why it cannot be found', () => {
     const none = read_response({ roll: { identifiable: false, why: 'no excitation.' } });
@@ -64,15 +66,36 @@ it('a file’s curve is drawn where it has values', () => {
 });
 
 it('levels span fifty decibels below the strongest', () => {
-  expect(level_range([[-90, NaN], [-20, -30]])).toEqual([-70, -20]);
+  expect(
+    level_range([
+      [-90, NaN],
+      [-20, -30],
+    ]),
+  ).toEqual([-70, -20]);
 });
 
 describe('performance', () => {
   it('says what was found', () => {
     const found = read_performance({
-      drag: { mach: [0.1, 0.47], cd: [0.5, 0.52], interval: [[0.4, 0.5], [0.6, 0.6]], file_cd: [0.5, 0.5] },
+      drag: {
+        mach: [0.1, 0.47],
+        cd: [0.5, 0.52],
+        interval: [
+          [0.4, 0.5],
+          [0.6, 0.6],
+        ],
+        file_cd: [0.5, 0.5],
+      },
       motor: { t_s: [0, 1], thrust_n: [0, 200], sigma_n: [1, 6], impulse_n_s: { value: 372.2, sigma: 6 }, burn_s: 2.1 },
-      parachutes: [{ id: 'main', drag_area_m2: { value: 4.1, sigma: 0.2 }, opening_s: { value: 1.3, sigma: 0.1 }, file_drag_area_m2: 4, file_opening_s: 1.5 }],
+      parachutes: [
+        {
+          id: 'main',
+          drag_area_m2: { value: 4.1, sigma: 0.2 },
+          opening_s: { value: 1.3, sigma: 0.1 },
+          file_drag_area_m2: 4,
+          file_opening_s: 1.5,
+        },
+      ],
       vehicle: { name: 'v' },
       reasons: {},
     });
@@ -81,7 +104,13 @@ describe('performance', () => {
     );
   });
   it('says why not', () => {
-    const none = read_performance({ drag: null, motor: null, parachutes: [], vehicle: null, reasons: { drag: 'no coast' } });
+    const none = read_performance({
+      drag: null,
+      motor: null,
+      parachutes: [],
+      vehicle: null,
+      reasons: { drag: 'no coast' },
+    });
     expect(performance_sentence(none)).toBe('This flight tells nothing of drag, motor or parachutes.');
     expect([...none.reasons]).toEqual([['drag', 'no coast']]);
   });
@@ -106,7 +135,9 @@ describe('a shadow', () => {
     });
   });
   it('acts more where the air acts less', () => {
-    const { schedule } = law_request({ ...kFirstLaw, reference_kpa: 2 }) as { schedule: { q_pa: number; factor: number }[] };
+    const { schedule } = law_request({ ...kFirstLaw, reference_kpa: 2 }) as {
+      schedule: { q_pa: number; factor: number }[];
+    };
     expect(schedule.find(({ q_pa }) => q_pa === 2000)?.factor).toBe(1);
     for (const { q_pa, factor } of schedule) expect(q_pa * factor).toBeCloseTo(2000, 9);
   });

@@ -46,7 +46,11 @@ export function jumps_of(
     const place = group_of(event);
     if (place === undefined) continue;
     const text = event.text === '' ? event.event.replaceAll('_', ' ') : event.text;
-    groups[place]?.jumps.push({ id: event.id, t_s: event.t_s, words: `${clock_words(event.t_s - liftoff_s)} ${capital(text)}` });
+    groups[place]?.jumps.push({
+      id: event.id,
+      t_s: event.t_s,
+      words: `${clock_words(event.t_s - liftoff_s)} ${capital(text)}`,
+    });
   }
   return groups.filter(({ jumps }) => jumps.length > 0);
 }

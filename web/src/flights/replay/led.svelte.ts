@@ -53,7 +53,8 @@ class LedDebrief {
       [this.heard, this.heard_ms, this.together] = [led, page_now(), false];
       if (led) this.leading = false; // whoever says so last leads
     }
-    if (this.leading && tape?.live === false) this.tell({ cursor_s: tape.cursor_s, playing: tape.playing, rate: tape.rate });
+    if (this.leading && tape?.live === false)
+      this.tell({ cursor_s: tape.cursor_s, playing: tape.playing, rate: tape.rate });
     else if (this.following && led) this.go_along(led);
   }
 

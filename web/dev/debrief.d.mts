@@ -1,0 +1,1 @@
+export function debrief(method: string, url: URL, body: object): unknown;
