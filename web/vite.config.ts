@@ -107,5 +107,5 @@ export default defineConfig({
     },
   },
   server: { proxy: { '/api': { target: process.env['TURNSTONE_SERVER'] ?? 'http://127.0.0.1:8321', ws: true } } },
-  test: { include: ['tests/**/*.test.ts'], environment: 'node', testTimeout: 30_000 },
+  test: { include: ['tests/**/*.test.ts'], environment: 'node', testTimeout: 30_000, hookTimeout: 30_000 },
 });

@@ -20,7 +20,7 @@ it.each([
   ['{fraction}', 0.0142, NaN, '1.4 %'],
   ['m', 340.4, NaN, '340 m'],
   ['N.s', 372.4, 6.1, '372 ± 6 N·s'],
-  ['1', -2.104, 0.15, '-2.1 ± 0.2'],
+  ['1', -2.104, 0.16, '-2.1 ± 0.2'],
   ['m', NaN, 2, '–'],
 ])('in %s, %d with %d is %s', (unit, value, sigma, words) => {
   expect(plain(figure_words(unit, value, sigma))).toBe(words);

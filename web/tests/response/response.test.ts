@@ -37,7 +37,7 @@ describe('a control response', () => {
   it('shows a static margin only when there is one', () => {
     const pitch = read_response({ pitch: { identifiable: true, natural_hz: 1.4, damping: 0.1 } }).pitch!;
     expect(oscillation_rows('Pitch', pitch).length).toBe(2);
-    expect(oscillation_rows('Pitch', { ...pitch, static_margin_m: 0.14 }).at(-1)?.value).toBe('0.14');
+    expect(oscillation_rows('Pitch', { ...pitch, static_margin_m: 0.14 }).at(-1)?.value).toBe('0.140');
   });
   it('reads a spectrogram by time, however it lies', () => {
     const of = (level_db: number[][]) =>
