@@ -41,16 +41,16 @@ const list_files: Plugin = {
 };
 
 // Lists and form controls, which the first figures of a phone do without.
-const kLists = /svelte\/.*\/(blocks\/(each|snippet)|bindings\/(select|input|size))\.js$/;
+const kLists = /svelte\/.*\/(blocks\/(each|snippet)|bindings\/(select|input|size)|reactivity\/(props|store))\.js$/;
 
 // Parts of Svelte that only act when they are called: the page has no elements of its own kind and no components of before.
 const kPure = /svelte\/src\/(internal\/(client|shared)|legacy|reactivity|index-client|utils)/;
 
 // What every view needs before its first figure, in one piece: many small ones are larger, and each is another request.
 const kRuntime =
-  /svelte\/src\/(?!(.*\/)?(blocks\/each|bindings\/(select|input|size)|reactivity\/(map|set|url|date))\.js)/;
+  /svelte\/src\/(?!(.*\/)?(blocks\/each|bindings\/(select|input|size)|reactivity\/(map|set|url|date|props|store))\.js)/;
 const kPage =
-  /src\/(station\/(?!notice)|stream\/(connection|messages|description|blocks|json|clocks)\.ts|tape\/(tape|columns|overview|events|estimates|roles|motion|flight\/measured)\.ts|places\/landing\.ts|text\/(format|units|viewer|callouts)\.ts|app\/(App|Header|band\/SentenceBand)\.svelte|app\/(band\/band|clocks|wording|views|theme\.svelte)\.ts|draw\/(Strokes|strokes|hatch))/;
+  /src\/(station\/(?!notice|flight_)|stream\/(connection|messages|description|blocks|json|clocks)\.ts|tape\/(tape|columns|overview|events|estimates|roles|motion|flight\/measured)\.ts|places\/landing\.ts|text\/(format|units|viewer|callouts)\.ts|app\/(App|Header|band\/SentenceBand)\.svelte|app\/(band\/band|clocks|wording|views|theme\.svelte)\.ts|draw\/(Strokes|strokes|hatch))/;
 
 // What is asked of the station, and the words for its failures.
 const kApi = /src\/(stream\/(api|no_answer)|text\/failure)\.ts$/;
@@ -67,7 +67,7 @@ const kDesk = /src\/(join|help)\//;
 
 // The log book with what its pages share; and what draws its charts, which only comparison, response and performance need.
 const kBook =
-  /src\/(flights\/(?!replay)|exchange\/|debrief\/(?!Chart|chart|Scrub|value_at)|stream\/(flights|jobs|imports|json_lists))/;
+  /src\/(flights\/(?!replay)|exchange\/|debrief\/(?!Chart|chart|Scrub|value_at)|stream\/(flights|jobs|imports|json_lists|led)|station\/flight_|text\/dates)/;
 const kCharts = /node_modules\/uplot|src\/(debrief\/(Chart|chart|Scrub|value_at)|compare\/|response\/)/;
 
 // Views for who tests and decides: whoever opens one needs much of the others.

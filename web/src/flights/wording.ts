@@ -4,7 +4,8 @@ import { letter_of } from '../debrief/letters';
 import { flight_title } from '../debrief/wording';
 import type { Ended, Flight } from '../stream/flights';
 import { failure_words } from '../text/failure';
-import { format_date, format_fraction, format_time_of_day, type ClockZone } from '../text/format';
+import { format_date } from '../text/dates';
+import { format_fraction, format_time_of_day, type ClockZone } from '../text/format';
 
 export const kBookWords = {
   title: 'Log book',

@@ -13,10 +13,7 @@ export const kViews = [
   'join',
   'help',
 ] as const;
-/** Pages of the log book about flights that are chosen there; their addresses lie below its own. */
-export const kFlightPages = ['compare', 'response', 'performance'] as const;
-export type FlightPage = (typeof kFlightPages)[number];
-export type ViewName = (typeof kViews)[number] | FlightPage;
+export type ViewName = (typeof kViews)[number];
 
 export interface Route {
   view: ViewName;
@@ -26,50 +23,39 @@ export interface Route {
   query: string;
   /** Where on its tape to begin; NaN: at its start. */
   at_s: TapeSeconds;
-  /** Id of the flight that is replayed, or that a page is about; undefined: none. */
+  /** Id of the flight that is replayed, or that a page of the log book is about; undefined: none. */
   flight: string | undefined;
+  /** Which page of the log book; empty: the book itself. */
+  page: string;
   /** Where in the flight; NaN: at its begin. */
   flight_s: FlightSeconds;
-}
-
-/** Parts of a flight's id; undefined: it is not one. */
-export function flight_parts(id: string): { recording: string; vehicle: string; number: number } | undefined {
-  const found = /^(.+)~([^~]+)~(\d+)$/.exec(id);
-  return found ? { recording: found[1] ?? '', vehicle: found[2] ?? '', number: Number(found[3]) } : undefined;
 }
 
 /** Two people at a laptop get the crew's view; a phone, upright or on its side, what is to be watched. */
 const kWide = '(width >= 900px) and (height >= 500px)';
 
-const number_in = (text: string | null): number => (text === null || text === '' ? NaN : Number(text));
-
 export function read_route(hash: string, wide: boolean): Route {
   const [path = '', query = ''] = hash.replace(/^#\/?/, '').split('?');
-  const [name, id, page] = path.split('/');
-  const usual = wide ? 'crew' : 'watch';
-  const view = kViews.find((known) => known === name) ?? usual;
-  const recording = id ? decode(id) : undefined;
+  const [name, id, page = ''] = path.split('/');
   const given = new URLSearchParams(query);
-  const none = {
+  const view_of = (word: string | null | undefined): ViewName =>
+    kViews.find((known) => known === word) ?? (wide ? 'crew' : 'watch');
+  const number_of = (word: string): number => parseFloat(given.get(word) ?? '');
+  const recording = id ? decode(id) : undefined;
+  const route = {
+    view: view_of(name),
     recording,
     query: given.has('position') ? query : '',
-    at_s: number_in(given.get('at')),
+    at_s: number_of('at'),
     flight: undefined,
-    flight_s: NaN,
+    page,
+    flight_s: number_of('t'),
   };
-  if (view !== 'flights' || recording === undefined) return { ...none, view };
-  if (recording === 'compare') return { ...none, view: 'compare', recording: undefined, query };
-  const parts = flight_parts(recording);
-  if (!parts) return { ...none, view };
-  const about = kFlightPages.find((known) => known === page);
-  if (about) return { ...none, view: about, recording: undefined, flight: recording };
-  return {
-    ...none,
-    view: kViews.find((known) => known === given.get('view') && known !== 'flights') ?? usual,
-    recording: parts.recording,
-    flight: recording,
-    flight_s: number_in(given.get('t')),
-  };
+  if (name !== 'flights' || !recording) return route;
+  const [of, vehicle] = recording.split('~');
+  if (!vehicle) return { ...route, recording: undefined, page: recording, query };
+  if (page) return { ...route, recording: undefined, flight: recording };
+  return { ...route, view: view_of(given.get('view')), recording: of, flight: recording };
 }
 
 /** A hand-written address may be badly encoded; then it names no recording that exists, and is shown as it is. */
@@ -84,24 +70,6 @@ function decode(id: string): string {
 export function address_of(view: ViewName, recording?: string, at_s?: TapeSeconds): string {
   const path = recording === undefined ? `#/${view}` : `#/${view}/${encodeURIComponent(recording)}`;
   return at_s === undefined ? path : `${path}?at=${at_s.toFixed(1)}`;
-}
-
-/** A flight as one tape; `view`: the one it is looked at in, undefined: this device's usual one. */
-export function flight_address(flight: string, flight_s = NaN, view?: ViewName): string {
-  const query = new URLSearchParams();
-  if (Number.isFinite(flight_s)) query.set('t', flight_s.toFixed(2));
-  if (view !== undefined) query.set('view', view);
-  const text = query.toString();
-  return `#/flights/${encodeURIComponent(flight)}${text === '' ? '' : `?${text}`}`;
-}
-
-export const page_address = (flight: string, page: FlightPage): string =>
-  `#/flights/${encodeURIComponent(flight)}/${page}`;
-
-/** `align`: the event at which the flights' clocks start; empty: the usual one. */
-export function compare_address(flights: readonly string[], align = ''): string {
-  const query = `of=${flights.map(encodeURIComponent).join(',')}`;
-  return `#/flights/compare?${query}${align === '' ? '' : `&align=${align}`}`;
 }
 
 class Router {

@@ -6,7 +6,8 @@
 import { page_now, type PageMs, type TapeSeconds } from '../stream/clocks';
 import type { ClockExchange } from '../stream/clock_exchange';
 import { Connection, type CloseReason, type ConnectionState } from '../stream/connection';
-import type { Hello, Led, Replay, ServerMessage, SessionRole, Status } from '../stream/messages';
+import type { Json } from '../stream/json';
+import type { Hello, Replay, ServerMessage, SessionRole, Status } from '../stream/messages';
 import type { History } from '../tape/history';
 import type { Loader } from '../tape/loader';
 import { Tape } from '../tape/tape';
@@ -38,13 +39,13 @@ class Station {
   loading = $state(0);
   beat = $state(0);
   recordings_version = $state(0);
-  /** Where the leader of a debrief stands; undefined: nobody leads. */
-  led: Led | undefined = $state.raw();
+  /** Where the leader of a debrief stands, as it came (stream/led.ts). */
+  led: Json | undefined = $state.raw();
   /** Time under the pointer on strips or tape, seconds on the tape; NaN: none. Read by canvases every frame. */
   hover_s: TapeSeconds = NaN;
 
   private readonly connection_: Connection;
-  private loader: Loader | undefined;
+  loader: Loader | undefined;
   private exchange: ClockExchange | undefined;
   private compared_ms: PageMs = -Infinity;
   private whole_history = false;
@@ -142,16 +143,6 @@ class Station {
     this.request({ type: 'step', packets });
   }
 
-  /** Says where this device leads others to, or that it follows; nothing that is missed is worth saying later. */
-  say(body: { type: 'lead' | 'follow'; [member: string]: unknown }): void {
-    this.connection_.send(body);
-  }
-
-  /** What has been written into the recording since. */
-  load_events(): void {
-    void this.loader?.load_events();
-  }
-
   /** `at_s`: where its cursor is to stand; NaN: where it stands, else at the start. */
   open_recording(id: string, at_s: TapeSeconds = NaN): void {
     this.wanted_s = at_s;
@@ -203,7 +194,8 @@ class Station {
     if (await this.act(async () => (await past()).api.end_session(), 'logged_out')) this.role = 'viewer';
   }
 
-  private request(body: object): void {
+  /** Asks for what only makes sense at once. */
+  request(body: object): void {
     if (!this.connection_.send(body)) this.warn('no_connection');
   }
 
@@ -239,7 +231,7 @@ class Station {
         this.exchange?.answer(message.request, message.t_s);
         break;
       case 'led':
-        this.led = message.recording === '' ? undefined : message;
+        this.led = message.body;
         break;
       case 'error':
         this.warn('failed', message.message);

@@ -99,17 +99,12 @@ export interface ErrorMessage {
   type: 'error';
   message: string;
 }
-/** Where the one who leads a debrief stands. */
-export interface Led {
+/** Where the one who leads a debrief stands: read by who follows (stream/led.ts). */
+export interface LedMessage {
   type: 'led';
-  /** Empty: nobody leads. */
-  recording: string;
-  t_s: TapeSeconds;
-  playing: boolean;
-  rate: number;
-  by: string;
+  body: Json;
 }
-export type ServerMessage = Hello | EventMessage | Status | Gap | Replay | Time | Led | ErrorMessage;
+export type ServerMessage = Hello | EventMessage | Status | Gap | Replay | Time | LedMessage | ErrorMessage;
 
 export function read_latest(value: unknown, path = 'latest'): LatestRow[] {
   return array(value, path).map((entry, i) => {
@@ -217,14 +212,7 @@ export function read_message(json: string): ServerMessage {
     case 'time':
       return { type, t_s: number(from, 't_s', 'time'), request: number(from, 'request', 'time', NaN) };
     case 'led':
-      return {
-        type,
-        recording: text(from, 'recording', 'led', ''),
-        t_s: number(from, 't_s', 'led', NaN),
-        playing: flag(from, 'playing', 'led', false),
-        rate: number(from, 'rate', 'led', 1),
-        by: text(from, 'by', 'led', ''),
-      };
+      return { type, body: from };
     case 'error':
       return { type, message: text(from, 'message', 'error') };
     default:

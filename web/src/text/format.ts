@@ -110,13 +110,6 @@ export function format_day(ms: UtcMs): string {
   return `${day.getUTCDate()} ${kMonths[day.getUTCMonth()] ?? ''} ${format_utc_time(ms).slice(0, 5)}`;
 }
 
-/** "24 Oct 2026", in UTC or as this device's own clock is set. */
-export function format_date(ms: UtcMs, zone: ClockZone): string {
-  if (!Number.isFinite(ms)) return kNoValue;
-  const day = new Date(zone === 'local' ? ms - 60_000 * new Date(ms).getTimezoneOffset() : ms);
-  return `${day.getUTCDate()} ${kMonths[day.getUTCMonth()] ?? ''} ${day.getUTCFullYear()}`;
-}
-
 /** Size with decimal prefixes (IEC 80000-13). */
 export function format_size(bytes: number): string {
   if (!Number.isFinite(bytes)) return kNoValue;

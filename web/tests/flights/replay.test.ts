@@ -2,7 +2,8 @@
 import { describe, expect, it } from 'vitest';
 import { clock_words, jumps_of, loop_seek } from '../../src/flights/replay/jumps';
 import { next_step, say_words } from '../../src/flights/replay/led';
-import type { Led, TapeEvent } from '../../src/stream/messages';
+import type { Led } from '../../src/stream/led';
+import type { TapeEvent } from '../../src/stream/messages';
 
 const event = (id: number, kind: string, name: string, t_s: number, vehicle = 0): TapeEvent => ({
   id,
@@ -57,7 +58,6 @@ it.each([
 
 describe('a follower', () => {
   const led = (more: Partial<Led> = {}): Led => ({
-    type: 'led',
     recording: 'r',
     t_s: 50,
     playing: false,

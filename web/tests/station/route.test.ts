@@ -1,8 +1,9 @@
 /** Addresses of views. */
 import { beforeAll, expect, it, vi } from 'vitest';
+import type * as addresses from '../../src/station/flight_addresses';
 import type * as route from '../../src/station/route.svelte';
 
-let routes: typeof route;
+let routes: typeof route & typeof addresses;
 beforeAll(async () => {
   vi.stubGlobal(
     '$state',
@@ -10,7 +11,10 @@ beforeAll(async () => {
   );
   vi.stubGlobal('location', { hash: '' });
   vi.stubGlobal('window', { addEventListener: () => undefined, matchMedia: () => ({ matches: false }) });
-  routes = await import('../../src/station/route.svelte');
+  routes = {
+    ...(await import('../../src/station/route.svelte')),
+    ...(await import('../../src/station/flight_addresses')),
+  };
 });
 
 it.each([
@@ -32,11 +36,10 @@ it.each([
   ['#/flights/r~v~2?t=12.5', true, { view: 'crew', recording: 'r', flight: 'r~v~2', flight_s: 12.5, query: '' }],
   ['#/flights/r~v~2', false, { view: 'watch', recording: 'r', flight: 'r~v~2', flight_s: NaN }],
   ['#/flights/r~v~2?t=-5&view=recover', true, { view: 'recover', flight: 'r~v~2', flight_s: -5 }],
-  ['#/flights/r~v~2?view=flights', true, { view: 'crew', flight: 'r~v~2' }],
-  ['#/flights/r~v~2/response', true, { view: 'response', recording: undefined, flight: 'r~v~2' }],
-  ['#/flights/r~v~2/performance', true, { view: 'performance', flight: 'r~v~2' }],
-  ['#/flights/compare?of=a,b&align=apogee', true, { view: 'compare', query: 'of=a,b&align=apogee' }],
-  ['#/flights', true, { view: 'flights', recording: undefined, flight: undefined }],
+  ['#/flights/r~v~2/response', true, { view: 'flights', page: 'response', recording: undefined, flight: 'r~v~2' }],
+  ['#/flights/r~v~2/performance', true, { view: 'flights', page: 'performance', flight: 'r~v~2' }],
+  ['#/flights/compare?of=a,b&align=apogee', true, { view: 'flights', page: 'compare', query: 'of=a,b&align=apogee' }],
+  ['#/flights', true, { view: 'flights', page: '', recording: undefined, flight: undefined }],
   ['#/crew/r?at=3', true, { view: 'crew', recording: 'r', at_s: 3, query: '' }],
 ])('%s is a page of the log book', (hash, wide, expected) => {
   expect(routes.read_route(hash, wide)).toMatchObject(expected);
@@ -49,7 +52,7 @@ it('makes addresses of flights that it reads', () => {
     flight,
     flight_s: 30.25,
   });
-  expect(routes.read_route(routes.page_address(flight, 'response'), true)).toMatchObject({ view: 'response', flight });
+  expect(routes.read_route(routes.page_address(flight, 'response'), true)).toMatchObject({ view: 'flights', page: 'response', flight });
   const { query } = routes.read_route(routes.compare_address([flight, 'b~v~1'], 'apogee'), true);
   expect(new URLSearchParams(query).get('of')?.split(',')).toEqual([flight, 'b~v~1']);
 });
@@ -60,7 +63,7 @@ it('reads what a link to one position of the poll carries', () => {
 });
 
 it('makes addresses that it reads', () => {
-  for (const view of routes.kViews)
+  for (const view of routes.kViews.filter((one) => one !== 'flights'))
     expect(routes.read_route(routes.address_of(view, 'a/b', 12.5), true)).toMatchObject({
       view,
       recording: 'a/b',

@@ -4,10 +4,11 @@
  */
 import { book } from '../../debrief/book.svelte';
 import { initials } from '../../operator/initials.svelte';
-import { flight_address } from '../../station/route.svelte';
+import { flight_address } from '../../station/flight_addresses';
 import { station } from '../../station/station.svelte';
 import { page_now, type PageMs } from '../../stream/clocks';
-import type { Led } from '../../stream/messages';
+import type { Json } from '../../stream/json';
+import { read_led, type Led } from '../../stream/led';
 import { next_step, say_words, type Stand } from './led';
 
 const kSayAgain_ms = 2000; // who joins hears where it stands
@@ -18,7 +19,8 @@ class LedDebrief {
   following = $state(false);
   private said = '';
   private said_ms: PageMs = -Infinity;
-  private heard: Led | undefined;
+  private heard: Json | undefined;
+  private place: Led | undefined;
   private heard_ms: PageMs = 0;
   private acted_ms: PageMs = -Infinity;
   /** The tape stood where the leader stands, so that what moves it next is a person here. */
@@ -31,14 +33,14 @@ class LedDebrief {
   }
 
   end(): void {
-    if (this.leading) station.say({ type: 'lead', end: true });
+    if (this.leading) station.request({ type: 'lead', end: true });
     this.leading = false;
   }
 
   follow(): void {
     this.end();
     [this.following, this.together] = [true, false];
-    station.say({ type: 'follow', follow: true });
+    station.request({ type: 'follow', follow: true });
     this.tick();
   }
 
@@ -50,19 +52,20 @@ class LedDebrief {
   tick(): void {
     const { tape, led } = station;
     if (led !== this.heard) {
-      [this.heard, this.heard_ms, this.together] = [led, page_now(), false];
-      if (led) this.leading = false; // whoever says so last leads
+      [this.heard, this.heard_ms, this.together, this.place] = [led, page_now(), false, read_led(led)];
+      if (this.place) this.leading = false; // whoever says so last leads
     }
     if (this.leading && tape?.live === false)
       this.tell({ cursor_s: tape.cursor_s, playing: tape.playing, rate: tape.rate });
-    else if (this.following && led) this.go_along(led);
+    else if (this.following && this.place) this.go_along(this.place);
   }
 
   private tell(stand: Stand): void {
     const words = say_words(stand);
+    if (station.connection.state !== 'open') return;
     if (words === this.said && page_now() - this.said_ms < kSayAgain_ms) return;
     [this.said, this.said_ms] = [words, page_now()];
-    station.say({ type: 'lead', t_s: stand.cursor_s, playing: stand.playing, rate: stand.rate, by: initials.by });
+    station.request({ type: 'lead', t_s: stand.cursor_s, playing: stand.playing, rate: stand.rate, by: initials.by });
   }
 
   private go_along(led: Led): void {

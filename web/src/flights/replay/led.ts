@@ -1,6 +1,6 @@
 /** What a follower does next. Pure. */
 import type { TapeSeconds } from '../../stream/clocks';
-import type { Led } from '../../stream/messages';
+import type { Led } from '../../stream/led';
 
 export interface Stand {
   cursor_s: TapeSeconds;
