@@ -24,6 +24,7 @@ constexpr double kCorrelationLeast = 0.5;
 constexpr double kRival = 0.98; ///< a second place as good as this part of the first is another answer
 constexpr double kRivalAway_s = 1.0;
 constexpr int kLagRounds = 12;
+constexpr double kStepLeast = 1e-3; ///< of the sigma: further rounds change nothing
 constexpr double kWidthsInSteps[] = {0, 1, 2, 4, 8, 16};
 
 double median_step_s(std::span<const double> t_s) {
@@ -148,16 +149,19 @@ std::optional<LagFit> refine_lag(const Grid& own, const Grid& finer, double lag,
         if (!(weight > 0)) return std::nullopt;
         middle /= weight;
     }
-    std::optional<LagFit> out;
+    std::vector<double> lag_scores, rate_scores;
+    Eigen::Matrix2d prior = Eigen::Matrix2d::Zero(), inverse;
+    LagFit out{};
+    double variance = 0;
     for (int round = 0; round < kLagRounds; ++round) {
         std::vector<LeftOver> rows = rows_at(own, finer, lag, rate, middle);
         if (rows.size() < kSamplesLeast) return std::nullopt;
-        double correlation = 0;
-        const double gain = take_out_scale(rows, correlation);
+        const double gain = take_out_scale(rows, out.correlation);
         Eigen::Matrix2d information = Eigen::Matrix2d::Zero();
-        std::vector<double> lag_scores, rate_scores;
         Eigen::Vector2d score = Eigen::Vector2d::Zero();
         double squares = 0;
+        lag_scores.clear();
+        rate_scores.clear();
         for (const LeftOver& row : rows) {
             const double slope = gain * row.model_slope;
             const Eigen::Vector2d regressor(1, row.away);
@@ -167,25 +171,28 @@ std::optional<LagFit> refine_lag(const Grid& own, const Grid& finer, double lag,
             lag_scores.push_back(slope * row.value);
             rate_scores.push_back(slope * row.value * row.away);
         }
-        const double variance = squares / static_cast<double>(rows.size());
+        variance = squares / static_cast<double>(rows.size());
         if (!(information(0, 0) > 0) || !(variance >= 0)) return std::nullopt;
-        Eigen::Matrix2d prior = Eigen::Matrix2d::Zero();
         prior(1, 1) = variance / (rate_prior * rate_prior);
         score(1) -= prior(1, 1) * rate;
-        const Eigen::Matrix2d inverse = (information + prior).inverse();
+        inverse = (information + prior).inverse();
         const Eigen::Vector2d step = inverse * score;
         lag += step(0);
         rate += step(1);
-        const double cross = long_run_product(lag_scores, rate_scores);
-        Eigen::Matrix2d spread;
-        spread << long_run_product(lag_scores, lag_scores), cross, cross, long_run_product(rate_scores, rate_scores);
-        spread(1, 1) += prior(1, 1) * variance;
-        const Eigen::Matrix2d covariance = inverse * spread * inverse.transpose();
-        out = LagFit{lag,         std::sqrt(covariance(0, 0)), rate, std::sqrt(std::max(covariance(1, 1), 0.0)),
-                  correlation, rows.size(),                 middle};
-        if (std::abs(step(0)) < 1e-3 * out->lag_sigma) break;
+        out.samples = rows.size();
+        if (std::abs(step(0)) < kStepLeast * std::sqrt(variance * inverse(0, 0))) break;
     }
-    return out && std::isfinite(out->lag_sigma) && std::isfinite(out->lag) ? out : std::nullopt;
+    const double cross = long_run_product(lag_scores, rate_scores);
+    Eigen::Matrix2d spread;
+    spread << long_run_product(lag_scores, lag_scores), cross, cross, long_run_product(rate_scores, rate_scores);
+    spread(1, 1) += prior(1, 1) * variance;
+    const Eigen::Matrix2d covariance = inverse * spread * inverse.transpose();
+    out.lag = lag;
+    out.rate = rate;
+    out.middle = middle;
+    out.lag_sigma = std::sqrt(covariance(0, 0));
+    out.rate_sigma = std::sqrt(std::max(covariance(1, 1), 0.0));
+    return std::isfinite(out.lag_sigma) && std::isfinite(lag) ? std::optional(out) : std::nullopt;
 }
 
 /// The place of the greatest coefficient; a sentence when there is none that stands out.

@@ -76,7 +76,7 @@ TEST_CASE("correlation at every lag is what NumPy makes of its definition, gaps 
                                                                  {"overlap_least", 20}}
                                                       .dump());
     const auto answer = folder.path() / "lags.json";
-    REQUIRE(std::system(("python3 " + test::source_path("tests/analysis/alignment/lags.py").string() + " <" +
+    REQUIRE(std::system(("/usr/bin/python3 " + test::source_path("tests/analysis/alignment/lags.py").string() + " <" +
                          given.string() + " >" + answer.string())
                             .c_str()) == 0);
     const auto expected = test::read_json(answer);
