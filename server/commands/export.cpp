@@ -36,7 +36,8 @@ int export_file(const Arguments& given, std::ostream& out, std::ostream& errors)
     const auto request = exchange::read_export_words(words, reader->info().t_start_ns);
     if (!request) return fail_with(request.error(), errors);
     std::filesystem::path target = value_of(given, "--out");
-    if (target.empty()) target = std::filesystem::path(recording).replace_extension(exchange::ending_of(request->format));
+    if (target.empty())
+        target = std::filesystem::path(recording).replace_extension(exchange::ending_of(request->format));
     const auto written = exchange::export_recording(*reader, *request, target, [](double) { return true; });
     if (!written) return fail_with(written.error(), errors);
     out << target.string() << "\n";
@@ -46,26 +47,27 @@ int export_file(const Arguments& given, std::ostream& out, std::ostream& errors)
 } // namespace
 
 Subcommand export_subcommand() {
-    return {.name = "export",
-            .help = "Write a recording, or a part of it, as a file for other programs",
-            .footer = "A channel is a column (sanderling/estimate/vertical.altitude_m), a table (sanderling/imu) or\n"
-                      "all tables that begin with a word (sanderling); without --channels all that have rows. kml,\n"
-                      "geojson and gpx take the positions of the tables meant, raw the octets of one link.",
-            .arguments = {{.name = "FILE", .help = "Recording", .required = true},
-                          {.name = "--format",
-                           .value_name = "NAME",
-                           .help = "csv, jsonl, kml, geojson, gpx, npz, hdf5 or raw",
-                           .required = true},
-                          {.name = "--from", .value_name = "S", .help = "Seconds since the recording's start"},
-                          {.name = "--to", .value_name = "S", .help = "The same, of the end"},
-                          {.name = "--channels", .value_name = "A,B", .help = "What to write"},
-                          {.name = "--every",
-                           .value_name = "S",
-                           .help = "One time base: a line each so many seconds, with what is new since the line before"},
-                          {.name = "--out",
-                           .value_name = "FILE",
-                           .help = "Where to. Default: beside the recording, with its name."}},
-            .run = export_file};
+    return {
+        .name = "export",
+        .help = "Write a recording, or a part of it, as a file for other programs",
+        .footer = "A channel is a column (sanderling/estimate/vertical.altitude_m), a table (sanderling/imu) or\n"
+                  "all tables that begin with a word (sanderling); without --channels all that have rows. kml,\n"
+                  "geojson and gpx take the positions of the tables meant, raw the octets of one link.",
+        .arguments = {{.name = "FILE", .help = "Recording", .required = true},
+                      {.name = "--format",
+                       .value_name = "NAME",
+                       .help = "csv, jsonl, kml, geojson, gpx, npz, hdf5 or raw",
+                       .required = true},
+                      {.name = "--from", .value_name = "S", .help = "Seconds since the recording's start"},
+                      {.name = "--to", .value_name = "S", .help = "The same, of the end"},
+                      {.name = "--channels", .value_name = "A,B", .help = "What to write"},
+                      {.name = "--every",
+                       .value_name = "S",
+                       .help = "One time base: a line each so many seconds, with what is new since the line before"},
+                      {.name = "--out",
+                       .value_name = "FILE",
+                       .help = "Where to. Default: beside the recording, with its name."}},
+        .run = export_file};
 }
 
 } // namespace turnstone

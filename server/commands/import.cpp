@@ -71,10 +71,10 @@ void write_differences(const json& made, std::ostream& out) {
             continue;
         }
         const double sd = channel.at("sd").is_null() ? 0 : channel.at("sd").get<double>();
-        out << "log less radio " << significant(channel.at("mean").get<double>(), 4) << " in the mean, standard deviation "
-            << significant(sd, 3) << ", worst " << significant(channel.at("worst").get<double>(), 4) << " "
-            << channel.at("unit").get<std::string>() << " at " << seconds_text(channel.at("at_s")) << " ("
-            << channel.at("n") << " values)\n";
+        out << "log less radio " << significant(channel.at("mean").get<double>(), 4)
+            << " in the mean, standard deviation " << significant(sd, 3) << ", worst "
+            << significant(channel.at("worst").get<double>(), 4) << " " << channel.at("unit").get<std::string>()
+            << " at " << seconds_text(channel.at("at_s")) << " (" << channel.at("n") << " values)\n";
     }
 }
 
@@ -99,9 +99,10 @@ int import_file(const Arguments& given, std::ostream& out, std::ostream& errors)
     auto mapping = mapping_for(value_of(given, "--mapping"), request.recording, request.vehicle, is_packets);
     if (!mapping) return fail_with(mapping.error(), errors);
     if (!*mapping && !is_packets)
-        return fail_with(Error{"what the log's columns mean is not known: give --mapping log.json, put that file into the "
-                               "vehicle's folder before the flight, or say --packets for a log framed as on the radio"},
-                         errors);
+        return fail_with(
+            Error{"what the log's columns mean is not known: give --mapping log.json, put that file into the "
+                  "vehicle's folder before the flight, or say --packets for a log framed as on the radio"},
+            errors);
     request.mapping = std::move(*mapping);
     auto told = std::chrono::steady_clock::now();
     const auto made = exchange::import_log(request, [&](double done) {
@@ -123,8 +124,9 @@ int import_file(const Arguments& given, std::ostream& out, std::ostream& errors)
 Subcommand import_subcommand() {
     return {.name = "import",
             .help = "Join the complete log of a flight computer with the recording of its flight",
-            .footer = "The result is a new recording that holds every byte of both. Gaps of the radio are filled from the\n"
-                      "log and marked by notes. The last line is its file; before it stands where the two differ.",
+            .footer =
+                "The result is a new recording that holds every byte of both. Gaps of the radio are filled from the\n"
+                "log and marked by notes. The last line is its file; before it stands where the two differ.",
             .arguments = {{.name = "FILE", .help = "Recording", .required = true},
                           {.name = "--log", .value_name = "FILE", .help = "The on-board log", .required = true},
                           {.name = "--mapping",

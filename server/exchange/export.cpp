@@ -99,7 +99,8 @@ Result<void> write(RecordingReader& reader, const ExportRequest& request, const 
     }
     auto choices = choose_columns(reader.schema(), request.channels, request.vehicle);
     if (!choices) return tl::unexpected(choices.error());
-    if (is_table_format(request.format)) return write_tables(subject, request, std::move(*choices), span, target, steps);
+    if (is_table_format(request.format))
+        return write_tables(subject, request, std::move(*choices), span, target, steps);
     auto out = Output::create(target);
     return out ? write_places(subject, request, *choices, span, *out, steps) : tl::unexpected(out.error());
 }
@@ -134,7 +135,8 @@ Result<ExportRequest> read_export_words(const ExportWords& words, std::int64_t t
         return fail("the window ends before it begins: its second time must be greater than its first");
     out.every_s = words.every_s.value_or(0);
     if (words.every_s && !(out.every_s >= kEveryLeast_s && out.every_s <= kTapeSecondsMost))
-        return fail(fmt::format("a line every {} s cannot be; give a step of at least {} s", out.every_s, kEveryLeast_s));
+        return fail(
+            fmt::format("a line every {} s cannot be; give a step of at least {} s", out.every_s, kEveryLeast_s));
     if (words.every_s && !is_table_format(out.format))
         return fail("one time base goes with csv, jsonl, npz and hdf5; " + std::string(word(out.format)) +
                     " has its positions as they are");

@@ -26,8 +26,9 @@ inline constexpr std::int64_t kStart_ns = 1'779'028'325'000'000'000;
 inline PipelineSetup demo_setup() {
     PipelineSetup setup;
     std::vector<Problem> problems;
-    auto vehicle = read_vehicle_texts(test::read_file(test::demo_path("sanderling") / "dictionary.json"),
-                                      test::read_file(test::demo_path("sanderling") / "vehicle.json"), "test", problems);
+    auto vehicle =
+        read_vehicle_texts(test::read_file(test::demo_path("sanderling") / "dictionary.json"),
+                           test::read_file(test::demo_path("sanderling") / "vehicle.json"), "test", problems);
     REQUIRE(vehicle);
     setup.vehicles.push_back(std::move(*vehicle));
     setup.site_json = test::read_file(test::demo_path("site.json"));

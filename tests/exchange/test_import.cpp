@@ -154,9 +154,8 @@ TEST_CASE("a log in packets fills the radio's gap; what is merged keeps every by
     std::set<std::string> notes;
     for (const Event& event : reader->events(0, std::numeric_limits<std::int64_t>::max()))
         if (event.kind == EventKind::note) notes.insert(event.text);
-    CHECK(std::ranges::any_of(notes, [](const std::string& text) {
-        return text.find("filled from the on-board log") != std::string::npos;
-    }));
+    CHECK(std::ranges::any_of(
+        notes, [](const std::string& text) { return text.find("filled from the on-board log") != std::string::npos; }));
     // Packets of both are accepted once.
     std::size_t accepted = 0, duplicates = 0;
     for (std::int64_t after = 0;;) {
@@ -222,17 +221,15 @@ TEST_CASE("a log in columns is aligned by the on-board time, or by what both fel
         std::optional<AlignBy> align;
         double sigma_most_s;
     };
-    const Case each = GENERATE(Case{"on-board time", 0, 0, true, {}, 0.02},
-                               Case{"acceleration", 3.25, 40e-6, false, {}, 0.005},
-                               Case{"pressure", 2.5, -30e-6, false, AlignBy::pressure, 0.2});
+    const Case each =
+        GENERATE(Case{"on-board time", 0, 0, true, {}, 0.02}, Case{"acceleration", 3.25, 40e-6, false, {}, 0.005},
+                 Case{"pressure", 2.5, -30e-6, false, AlignBy::pressure, 0.2});
     const test::TemporaryFolder folder;
     const Flown& flight = silent().flight;
     const json mapping = {{"title", "Data logger"},
                           {"time", {{"column", "Time (ms)"}, {"unit", "ms"}, {"is_onboard", each.is_onboard}}},
                           {"columns",
-                           {{{"column", "Accel X [g]"},
-                             {"channel", "imu.samples.accel_body_x"},
-                             {"gain", 9.80665}},
+                           {{{"column", "Accel X [g]"}, {"channel", "imu.samples.accel_body_x"}, {"gain", 9.80665}},
                             {{"column", "Pressure [hPa]"}, {"channel", "baro.static_pressure"}, {"gain", 100}},
                             {{"column", "state"}, {"is_text", true}}}}};
     std::vector<Problem> problems;
@@ -298,8 +295,8 @@ TEST_CASE("an import that is stopped, or cannot be done, leaves nothing behind")
         std::string content;
         std::string says;
     };
-    for (const Case& each : {Case{"noise", std::string(5000, 'x'), "no packet was found"},
-                             Case{"nothing", "", "no packet was found"}}) {
+    for (const Case& each :
+         {Case{"noise", std::string(5000, 'x'), "no packet was found"}, Case{"nothing", "", "no packet was found"}}) {
         const auto refused = import_log({.recording = flight.recording,
                                          .vehicle = "",
                                          .log = folder.write("bad.log", each.content),

@@ -46,13 +46,14 @@ TEST_CASE("every mistake in a log's mapping is named where it stands") {
 }
 
 TEST_CASE("what was read is written and read the same, and its schema has its keys") {
-    const json text = {{"title", "Logger"},
-                       {"separator", "tab"},
-                       {"decimal", "comma"},
-                       {"time", {{"column", "t"}, {"unit", "us"}, {"is_onboard", true}}},
-                       {"columns",
-                        {{{"column", "p"}, {"channel", "baro.static_pressure"}, {"unit", "Pa"}, {"gain", 100.0}, {"offset", 1.0}},
-                         {{"column", "s"}, {"title", "State"}, {"is_text", true}}}}};
+    const json text = {
+        {"title", "Logger"},
+        {"separator", "tab"},
+        {"decimal", "comma"},
+        {"time", {{"column", "t"}, {"unit", "us"}, {"is_onboard", true}}},
+        {"columns",
+         {{{"column", "p"}, {"channel", "baro.static_pressure"}, {"unit", "Pa"}, {"gain", 100.0}, {"offset", 1.0}},
+          {{"column", "s"}, {"title", "State"}, {"is_text", true}}}}};
     std::vector<Problem> problems;
     const auto read = read_log_mapping(text, "log.json", problems);
     INFO(to_string(problems));

@@ -40,8 +40,8 @@ std::vector<std::array<double, 3>> stored_fixes(RecordingReader& reader, double 
             if (row.table != table.id) continue;
             const auto numbers = batch.numbers_of(row, table);
             if (numbers[column("fix_dimensions")] < 2) continue;
-            out.push_back({numbers[column("longitude")], numbers[column("latitude")],
-                           numbers[column("height_msl")] + geoid_m});
+            out.push_back(
+                {numbers[column("longitude")], numbers[column("latitude")], numbers[column("height_msl")] + geoid_m});
         }
     }
     return out;
@@ -50,8 +50,9 @@ std::vector<std::array<double, 3>> stored_fixes(RecordingReader& reader, double 
 /// Coordinates of all lines that GDAL finds in a layer, in their order.
 std::vector<std::array<double, 3>> positions_by_gdal(const std::filesystem::path& file, const std::string& layer,
                                                      const std::string& name) {
-    const json read = json::parse(output_of("ogr2ogr --config GPX_ELE_AS_25D YES -f GeoJSON -lco COORDINATE_PRECISION=9 /vsistdout/ " +
-                                            file.string() + " " + layer));
+    const json read = json::parse(
+        output_of("ogr2ogr --config GPX_ELE_AS_25D YES -f GeoJSON -lco COORDINATE_PRECISION=9 /vsistdout/ " +
+                  file.string() + " " + layer));
     std::vector<std::array<double, 3>> out;
     for (const json& feature : read.at("features")) {
         const json& properties = feature.at("properties");
@@ -82,8 +83,8 @@ TEST_CASE("the schema of GPX judges the reference's documents as the published o
     std::size_t documents = 0;
     for (const json& each : test::read_reference("formats/geo.json").at("gpx")) {
         const auto file = folder.write("document.gpx", each.at("document"));
-        const int code = std::system(("xmllint --noout --schema " + schema("gpx.xsd") + " " + file.string() +
-                                      " >" + (folder.path() / "said").string() + " 2>&1")
+        const int code = std::system(("xmllint --noout --schema " + schema("gpx.xsd") + " " + file.string() + " >" +
+                                      (folder.path() / "said").string() + " 2>&1")
                                          .c_str());
         INFO(each.at("id"));
         CHECK((code == 0) == (each.at("well_formed") == true && each.at("schema_valid") == true));

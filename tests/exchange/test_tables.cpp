@@ -18,8 +18,8 @@ namespace {
 const debrief::Advance kGoOn = [](double) { return true; };
 
 json read_back(const std::string& format, const std::filesystem::path& file) {
-    return json::parse(output_of("/usr/bin/python3 " + test::source_path("tests/exchange/read_back.py").string() + " " + format +
-                                 " " + file.string() + " " + std::to_string(kStart_ns)));
+    return json::parse(output_of("/usr/bin/python3 " + test::source_path("tests/exchange/read_back.py").string() + " " +
+                                 format + " " + file.string() + " " + std::to_string(kStart_ns)));
 }
 
 /// A table's rows in the window, as {"t_ns": [], COLUMN: []}.
@@ -108,12 +108,15 @@ TEST_CASE("a word means a column, a table, or all tables that begin with it; an 
         std::string words, vehicle;
         std::vector<std::string> columns;
     };
-    for (const Case& each : {Case{"sanderling/baro", "", {"sanderling/baro.air_temperature", "sanderling/baro.static_pressure"}},
-                             Case{"baro.static_pressure", "sanderling", {"sanderling/baro.static_pressure"}},
-                             Case{"sanderling/baro.static_pressure, sanderling/baro", "",
-                                  {"sanderling/baro.air_temperature", "sanderling/baro.static_pressure"}},
-                             Case{"sanderling/fix.latitude,sanderling/baro.static_pressure", "",
-                                  {"sanderling/baro.static_pressure", "sanderling/fix.latitude"}}}) {
+    for (const Case& each :
+         {Case{"sanderling/baro", "", {"sanderling/baro.air_temperature", "sanderling/baro.static_pressure"}},
+          Case{"baro.static_pressure", "sanderling", {"sanderling/baro.static_pressure"}},
+          Case{"sanderling/baro.static_pressure, sanderling/baro",
+               "",
+               {"sanderling/baro.air_temperature", "sanderling/baro.static_pressure"}},
+          Case{"sanderling/fix.latitude,sanderling/baro.static_pressure",
+               "",
+               {"sanderling/baro.static_pressure", "sanderling/fix.latitude"}}}) {
         INFO(each.words);
         ExportRequest request = request_of("jsonl", each.words, 6, 7);
         request.vehicle = each.vehicle;
@@ -124,10 +127,10 @@ TEST_CASE("a word means a column, a table, or all tables that begin with it; an 
         CHECK(columns == each.columns);
     }
     for (const std::string unknown : {"sanderling/bar", "anderling", "sanderling/baro.pressure"}) {
-        const auto refused =
-            export_recording(*reader, request_of("csv", unknown), folder.path() / "none.csv", kGoOn);
+        const auto refused = export_recording(*reader, request_of("csv", unknown), folder.path() / "none.csv", kGoOn);
         REQUIRE(!refused);
-        CHECK_THAT(refused.error().message, Catch::Contains("\"" + unknown + "\"") && Catch::Contains("sanderling/baro"));
+        CHECK_THAT(refused.error().message,
+                   Catch::Contains("\"" + unknown + "\"") && Catch::Contains("sanderling/baro"));
         CHECK(!std::filesystem::exists(folder.path() / "none.csv"));
     }
 }
@@ -141,7 +144,8 @@ TEST_CASE("one time base has a line each step, with the newest value of each col
     for (const std::string format : {"csv", "jsonl", "npz", "hdf5"}) {
         INFO(format);
         const auto file = folder.path() / ("base." + format);
-        REQUIRE(export_recording(*reader, request_of(format, "sanderling/baro,sanderling/fix", 8, 12, 0.25), file, kGoOn));
+        REQUIRE(
+            export_recording(*reader, request_of(format, "sanderling/baro,sanderling/fix", 8, 12, 0.25), file, kGoOn));
         const json back = read_back(format, file)["tables"]["samples"];
         REQUIRE(back["t_ns"].size() == 16);
         std::size_t values = 0;
@@ -194,10 +198,11 @@ TEST_CASE("an export that is stopped, or has no room, leaves no file and says wh
     for (const std::string format : {"csv", "jsonl", "npz", "hdf5", "kml", "geojson", "gpx"}) {
         INFO(format);
         std::vector<double> fractions;
-        const auto stopped = export_recording(*reader, request_of(format, ""), folder.path() / "part", [&](double done) {
-            fractions.push_back(done);
-            return fractions.size() < 3;
-        });
+        const auto stopped =
+            export_recording(*reader, request_of(format, ""), folder.path() / "part", [&](double done) {
+                fractions.push_back(done);
+                return fractions.size() < 3;
+            });
         REQUIRE(!stopped);
         CHECK(stopped.error().message == "stopped");
         REQUIRE(fractions.size() == 3);

@@ -74,9 +74,14 @@ TEST_CASE("a number's text is the shortest that reads back as the same double") 
 
 TEST_CASE("seconds are exact, and UTC is RFC 3339 to the nanosecond") {
     std::array<char, kNumberRoom> text{};
-    for (const auto& [ns, expected] : std::vector<std::pair<std::int64_t, std::string>>{
-             {0, "0"}, {1, "0.000000001"}, {-1, "-0.000000001"}, {12'500'000'000, "12.5"}, {-3'000'000'000, "-3"},
-             {INT64_MIN, "-9223372036.854775808"}, {INT64_MAX, "9223372036.854775807"}})
+    for (const auto& [ns, expected] :
+         std::vector<std::pair<std::int64_t, std::string>>{{0, "0"},
+                                                           {1, "0.000000001"},
+                                                           {-1, "-0.000000001"},
+                                                           {12'500'000'000, "12.5"},
+                                                           {-3'000'000'000, "-3"},
+                                                           {INT64_MIN, "-9223372036.854775808"},
+                                                           {INT64_MAX, "9223372036.854775807"}})
         CHECK(std::string(text.data(), put_seconds(text.data(), ns)) == expected);
     // 1e9 s is 2001-09-09T01:46:40Z (POSIX.1, seconds since the Epoch); 2024 and 2000 have a leap day.
     for (const auto& [ns, expected] : std::vector<std::pair<std::int64_t, std::string>>{

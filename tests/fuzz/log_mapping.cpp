@@ -1,5 +1,5 @@
-// Fuzz target: a log.json, and a log whose columns it may name. Whatever they hold, the readers answer with a mapping or
-// with mistakes; what was taken is written and read the same.
+// Fuzz target: a log.json, and a log whose columns it may name. Whatever they hold, the readers answer with a mapping
+// or with mistakes; what was taken is written and read the same.
 #include <cstdint>
 #include <cstdlib>
 #include <span>

@@ -1,6 +1,6 @@
-// Three hours of a recording into each format, beside the bare component that writes the same values from the same file:
-// an SQLite loop over the stored rows with std::to_chars or the format's own library. And a log of packets read for
-// import, beside the bare parser. Memory is what the process needs at most while it exports.
+// Three hours of a recording into each format, beside the bare component that writes the same values from the same
+// file: an SQLite loop over the stored rows with std::to_chars or the format's own library. And a log of packets read
+// for import, beside the bare parser. Memory is what the process needs at most while it exports.
 #include <algorithm>
 #include <array>
 #include <charconv>
@@ -33,8 +33,8 @@ namespace {
 using namespace turnstone;
 
 constexpr std::int64_t kStart_ns = 1'779'028'325'000'000'000;
-constexpr double kLimit = 0.5;             ///< of the bare writer's speed
-constexpr double kPacketsLimit = 1e6;      ///< a second
+constexpr double kLimit = 0.5;              ///< of the bare writer's speed
+constexpr double kPacketsLimit = 1e6;       ///< a second
 constexpr double kMemoryLimit_bytes = 64e6; ///< more than before
 constexpr int kRounds = 4;
 
@@ -188,8 +188,7 @@ void bare_hdf5(const std::filesystem::path& recording, const std::filesystem::pa
         std::vector<hid_t> sets;
         std::vector<std::vector<double>> values(table.columns.size());
         for (const Column& column : table.columns)
-            sets.push_back(
-                H5Dcreate2(file, column.name.c_str(), H5T_IEEE_F64LE, space, H5P_DEFAULT, how, H5P_DEFAULT));
+            sets.push_back(H5Dcreate2(file, column.name.c_str(), H5T_IEEE_F64LE, space, H5P_DEFAULT, how, H5P_DEFAULT));
         hsize_t written = 0;
         const auto flush = [&] {
             hsize_t rows = values[0].size();
@@ -257,7 +256,8 @@ bool race_exports(const std::filesystem::path& folder) {
         export_to(whole, each.format, each.channels, target);
         const double more = peak_bytes() - resident;
         bench::Race race;
-        const auto ours = race.add(each.format, [&] { export_to(whole, each.format, each.channels, target); });
+        const auto ours = race.add(
+            each.format, [&] { export_to(whole, each.format, each.channels, target); });
         const auto bare = race.add("bare", [&] { each.bare(folder / "bare"); });
         race.run(kRounds);
         const double ratio = race.median_s(bare) / race.median_s(ours);
@@ -284,21 +284,25 @@ bool race_import(const std::filesystem::path& folder) {
         .write(reinterpret_cast<const char*>(log.data()), static_cast<std::streamsize>(log.size()));
     std::size_t sink = 0;
     bench::Race race;
-    const auto ours = race.add("read for import", [&] {
-        const auto read = exchange::read_log(file, CobsFraming{}, dictionary, 0, {}, [](double) { return true; });
-        if (!read || read->packets.size() != kPackets) fail_with("the log was not read whole");
-        sink += read->packets.size();
-    });
+    const auto ours = race.add(
+        "read for import",
+        [&] {
+            const auto read = exchange::read_log(
+                file, CobsFraming{}, dictionary, 0, {}, [](double) { return true; });
+            if (!read || read->packets.size() != kPackets) fail_with("the log was not read whole");
+            sink += read->packets.size();
+        });
     const auto bare = race.add("bare parser", [&] {
         FrameReader reader(CobsFraming{}, dictionary);
         reader.push(log, [&](const Frame&, const DecodedPacket* packet) { sink += packet != nullptr ? 1 : 0; });
     });
     race.run(kRounds);
     const double packets = kPackets / race.median_s(ours);
-    std::printf("  import: %.2f million packets/s read, decoded and indexed (spread %.0f %%, limit %.1f); bare parser %.2f "
-                "million/s; ratio %.2f\n",
-                packets / 1e6, race.spread_percent(ours), kPacketsLimit / 1e6, kPackets / race.median_s(bare) / 1e6,
-                race.median_s(bare) / race.median_s(ours));
+    std::printf(
+        "  import: %.2f million packets/s read, decoded and indexed (spread %.0f %%, limit %.1f); bare parser %.2f "
+        "million/s; ratio %.2f\n",
+        packets / 1e6, race.spread_percent(ours), kPacketsLimit / 1e6, kPackets / race.median_s(bare) / 1e6,
+        race.median_s(bare) / race.median_s(ours));
     return packets >= kPacketsLimit && sink > 0;
 }
 

@@ -64,7 +64,8 @@ Grid gaussian_smoothed(const Grid& grid, double width) {
 }
 
 double slope_at(const Grid& grid, std::size_t i) {
-    return i == 0 || i + 1 >= grid.size() ? std::numeric_limits<double>::quiet_NaN() : 0.5 * (grid[i + 1] - grid[i - 1]);
+    return i == 0 || i + 1 >= grid.size() ? std::numeric_limits<double>::quiet_NaN()
+                                          : 0.5 * (grid[i + 1] - grid[i - 1]);
 }
 
 /// Value and slope per step at a place between the steps: cubic Hermite with central slopes.

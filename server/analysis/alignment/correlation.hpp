@@ -15,12 +15,12 @@ namespace turnstone::analysis {
 using Grid = std::vector<double>;
 
 /// `values` at `times_s` (ascending) on a grid from `from_s` on, by straight lines over no more than `gap_s`.
-[[nodiscard]] Grid on_grid(std::span<const double> times_s, std::span<const double> values, double from_s, double step_s,
-                           std::size_t points, double gap_s);
+[[nodiscard]] Grid on_grid(std::span<const double> times_s, std::span<const double> values, double from_s,
+                           double step_s, std::size_t points, double gap_s);
 
 struct LagCorrelation {
-    /// [k]: of fixed[i] with moved[i - (k - zero)]. NaN where fewer than `overlap_least` points are common, or either is
-    /// as good as constant there.
+    /// [k]: of fixed[i] with moved[i - (k - zero)]. NaN where fewer than `overlap_least` points are common, or either
+    /// is as good as constant there.
     std::vector<double> coefficient;
     std::size_t zero; ///< the place of lag 0
 };

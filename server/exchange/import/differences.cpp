@@ -74,10 +74,9 @@ bool compare(RowStream& rows, ChannelDifference& out, std::int64_t from_ns, std:
         }
         if (before && now.t_ns - before->t_ns <= kBetween_ns)
             for (const Sample& heard : waiting) {
-                const double fraction = now.t_ns == before->t_ns
-                                            ? 1.0
-                                            : static_cast<double>(heard.t_ns - before->t_ns) /
-                                                  static_cast<double>(now.t_ns - before->t_ns);
+                const double fraction = now.t_ns == before->t_ns ? 1.0
+                                                                 : static_cast<double>(heard.t_ns - before->t_ns) /
+                                                                       static_cast<double>(now.t_ns - before->t_ns);
                 if (fraction >= 0)
                     running.add(before->value + fraction * (now.value - before->value) - heard.value, heard.t_ns, out);
             }
@@ -95,7 +94,8 @@ std::vector<Gap> find_gaps(const std::vector<std::int64_t>& log_ns, const std::v
     const auto between = [&](std::int64_t from_ns, std::int64_t to_ns) {
         if (to_ns - from_ns < kGapLeast_ns) return;
         const auto first = std::ranges::upper_bound(log_ns, from_ns), last = std::ranges::lower_bound(log_ns, to_ns);
-        if (first < last) gaps.push_back({std::max(from_ns, log_ns.front()), to_ns, static_cast<std::size_t>(last - first)});
+        if (first < last)
+            gaps.push_back({std::max(from_ns, log_ns.front()), to_ns, static_cast<std::size_t>(last - first)});
     };
     std::int64_t before_ns = log_ns.front() - 1;
     for (const std::int64_t heard : heard_ns) {
@@ -148,7 +148,8 @@ Result<std::vector<ChannelDifference>> compare_channels(RecordingReader& merged,
         const auto radio = find_column(merged.schema(), pairs[i].radio_table, pairs[i].radio_column);
         const auto log = find_column(merged.schema(), pairs[i].log_table, pairs[i].log_column);
         if (!radio || !log) continue;
-        out.push_back({pairs[i], radio->table->columns[radio->column].title, radio->table->columns[radio->column].unit});
+        out.push_back(
+            {pairs[i], radio->table->columns[radio->column].title, radio->table->columns[radio->column].unit});
         RowStream rows = merged.stream({{radio->table->id, {radio->column}}, {log->table->id, {log->column}}});
         if (!compare(rows, out.back(), info.t_start_ns, info.t_end_ns + 1, static_cast<double>(i),
                      static_cast<double>(pairs.size()), advance))
@@ -177,16 +178,16 @@ json differences_json(const PacketComparison& packets, const std::vector<Gap>& g
                                {"to_s", seconds_between(t_start_ns, gap.to_ns)},
                                {"packets", gap.packets}});
     for (const ChannelDifference& each : channels)
-        out["channels"].push_back({{"channel", each.of.radio_table + "." + each.of.radio_column},
-                                   {"against", each.of.log_table + "." + each.of.log_column},
-                                   {"title", each.title},
-                                   {"unit", each.unit},
-                                   {"n", each.count},
-                                   {"mean", each.count > 0 ? json(each.mean) : json(nullptr)},
-                                   {"sd", each.count > 1 ? json(each.sd) : json(nullptr)},
-                                   {"worst", each.count > 0 ? json(each.worst) : json(nullptr)},
-                                   {"at_s", each.count > 0 ? json(seconds_between(t_start_ns, each.worst_ns))
-                                                           : json(nullptr)}});
+        out["channels"].push_back(
+            {{"channel", each.of.radio_table + "." + each.of.radio_column},
+             {"against", each.of.log_table + "." + each.of.log_column},
+             {"title", each.title},
+             {"unit", each.unit},
+             {"n", each.count},
+             {"mean", each.count > 0 ? json(each.mean) : json(nullptr)},
+             {"sd", each.count > 1 ? json(each.sd) : json(nullptr)},
+             {"worst", each.count > 0 ? json(each.worst) : json(nullptr)},
+             {"at_s", each.count > 0 ? json(seconds_between(t_start_ns, each.worst_ns)) : json(nullptr)}});
     return out;
 }
 

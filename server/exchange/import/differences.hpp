@@ -54,9 +54,8 @@ struct ChannelDifference {
     double worst = 0; ///< the greatest, with its sign
     std::int64_t worst_ns = 0;
 };
-[[nodiscard]] Result<std::vector<ChannelDifference>> compare_channels(RecordingReader& merged,
-                                                                      const std::vector<ChannelPair>& pairs,
-                                                                      const debrief::Advance& advance);
+[[nodiscard]] Result<std::vector<ChannelDifference>>
+compare_channels(RecordingReader& merged, const std::vector<ChannelPair>& pairs, const debrief::Advance& advance);
 
 /// For people and programs: {"packets", "gaps", "channels"}; times in seconds since `t_start_ns`.
 [[nodiscard]] nlohmann::json differences_json(const PacketComparison& packets, const std::vector<Gap>& gaps,

@@ -54,8 +54,7 @@ FirstLook look_at_log(std::span<const std::byte> beginning) {
     if (most < 2 || !values.split(bytes_of(lines.front()), out.separator)) return out;
     const auto is_value = [](std::string_view name) { return line_number(name, '.').has_value(); };
     if (std::ranges::any_of(values.values(), is_value)) return out; // no header line
-    for (const std::string_view name : values.values())
-        out.columns.push_back({.name = std::string(name), .first = {}});
+    for (const std::string_view name : values.values()) out.columns.push_back({.name = std::string(name), .first = {}});
     out.is_columns = true;
     for (std::size_t i = 1; i < lines.size(); ++i) {
         if (!values.split(bytes_of(lines[i]), out.separator)) continue;

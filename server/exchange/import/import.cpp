@@ -189,12 +189,12 @@ Result<Read> read_and_align(RecordingReader& reader, const RecordingInfo& info, 
         }
         auto log = read_joined_log(joined, request, both ? std::optional(both->log) : std::nullopt, second);
         if (!log) return tl::unexpected(log.error());
-        auto times = both ? times_by_signal(*log,
-                                            heard_signal(reader, info,
-                                                         joined.setup.vehicles[joined.vehicle].dictionary.vehicle,
-                                                         both->radio),
-                                            way, info.t_start_ns)
-                          : times_by_clock(*log, *radio, info.t_start_ns);
+        auto times =
+            both ? times_by_signal(*log,
+                                   heard_signal(reader, info, joined.setup.vehicles[joined.vehicle].dictionary.vehicle,
+                                                both->radio),
+                                   way, info.t_start_ns)
+                 : times_by_clock(*log, *radio, info.t_start_ns);
         if (times) return Read{std::move(*log), std::move(*radio), std::move(*times)};
         why += (why.empty() ? "" : "; ") + times.error().message;
     }
@@ -245,16 +245,15 @@ Result<json> import_log(const ImportRequest& request, const debrief::Advance& ad
     const std::vector<Gap> gaps = find_gaps(read->times.t_ns, read->radio.heard_ns);
     const std::int64_t t_start_ns = std::min(info.t_start_ns, read->times.t_ns.front());
     const json alignment = alignment_json(read->times, seconds_between(t_start_ns, info.t_start_ns));
-    const MergePlan plan{.setup = joined->setup,
-                         .log_file = request.log,
-                         .log = read->log,
-                         .times = read->times,
-                         .gaps = gaps,
-                         .name = info.name.empty() ? "With log" : info.name + ", with log",
-                         .notes = info.notes,
-                         .facts = {{"merged_from", info.id},
-                                   {"log_file", request.log_name},
-                                   {"log_alignment", alignment.dump()}}};
+    const MergePlan plan{
+        .setup = joined->setup,
+        .log_file = request.log,
+        .log = read->log,
+        .times = read->times,
+        .gaps = gaps,
+        .name = info.name.empty() ? "With log" : info.name + ", with log",
+        .notes = info.notes,
+        .facts = {{"merged_from", info.id}, {"log_file", request.log_name}, {"log_alignment", alignment.dump()}}};
     const auto path = write_merged(*reader, plan, request.folder, part(advance, 0.2, 0.95));
     if (!path) return tl::unexpected(path.error());
     const auto remove_and = [&](const Error& error) {

@@ -11,8 +11,8 @@
 
 namespace turnstone::exchange {
 
-/// {"kind": "columns" or "packets", "separator", "columns": [{"name", "first", "is_number"}], "mapping"}: what an upload
-/// seems to be, and what its columns may mean: by the vehicle's log.json, or else by their names.
+/// {"kind": "columns" or "packets", "separator", "columns": [{"name", "first", "is_number"}], "mapping"}: what an
+/// upload seems to be, and what its columns may mean: by the vehicle's log.json, or else by their names.
 [[nodiscard]] Result<nlohmann::json> look_at_upload(const debrief::Recordings& recordings,
                                                     const std::filesystem::path& file, const std::string& flight_id);
 

@@ -1,6 +1,6 @@
 #pragma once
-/// What an on-board log holds, packet by packet: where each ends, when it was made by the vehicle's clock, and how to know
-/// it again.
+/// What an on-board log holds, packet by packet: where each ends, when it was made by the vehicle's clock, and how to
+/// know it again.
 #include <cstdint>
 #include <filesystem>
 #include <functional>

@@ -70,8 +70,7 @@ std::optional<LogMapping> read_log_mapping(const json& given, const std::string&
         reader.problem_at("decimal", "is the separator too", "give the log another separator");
     if (auto time = reader.object("time")) {
         out.time_column = time->text("column");
-        out.time_unit =
-            static_cast<TimeUnit>(time->choice("unit", {kWords<TimeUnit>.begin(), kWords<TimeUnit>.end()}));
+        out.time_unit = static_cast<TimeUnit>(time->choice("unit", {kWords<TimeUnit>.begin(), kWords<TimeUnit>.end()}));
         out.time_is_onboard = time->boolean_or("is_onboard", false);
         time->finish();
     }
@@ -98,13 +97,12 @@ json to_json(const LogMapping& mapping) {
         if (column.is_text) one["is_text"] = true;
         columns.push_back(std::move(one));
     }
-    json out = {{"separator", word_in(kSeparators, mapping.separator)},
-                {"decimal", word_in(kDecimals, mapping.decimal)},
-                {"time",
-                 {{"column", mapping.time_column},
-                  {"unit", word(mapping.time_unit)},
-                  {"is_onboard", mapping.time_is_onboard}}},
-                {"columns", std::move(columns)}};
+    json out = {
+        {"separator", word_in(kSeparators, mapping.separator)},
+        {"decimal", word_in(kDecimals, mapping.decimal)},
+        {"time",
+         {{"column", mapping.time_column}, {"unit", word(mapping.time_unit)}, {"is_onboard", mapping.time_is_onboard}}},
+        {"columns", std::move(columns)}};
     if (!mapping.title.empty()) out["title"] = mapping.title;
     return out;
 }
@@ -119,7 +117,8 @@ LogMapping proposed_mapping(const std::vector<std::string>& columns, char separa
     for (const std::string& column : columns) {
         const std::string name = column_name(column);
         if (name.empty() || !names.insert(name).second) continue; // it cannot be told from another
-        const bool is_time = out.time_column.empty() && (name.starts_with("time") || name == "t" || name.starts_with("t_"));
+        const bool is_time =
+            out.time_column.empty() && (name.starts_with("time") || name == "t" || name.starts_with("t_"));
         if (is_time) {
             out.time_column = column;
             out.time_unit = unit_of(name);

@@ -22,10 +22,11 @@ consteval auto words_of(TimeUnit) {
 }
 
 struct LogColumn {
-    std::string column;  ///< as the header has it
-    std::string channel; ///< of the dictionary that it is the same quantity as: "baro.static_pressure"; empty: none
-    std::string title;   ///< empty: made from the column's name
-    std::string unit;    ///< UCUM, of gain * value + offset; empty: the channel's, or 1
+    std::string column; ///< as the header has it
+    std::string channel =
+        {};                 ///< of the dictionary that it is the same quantity as: "baro.static_pressure"; empty: none
+    std::string title = {}; ///< empty: made from the column's name
+    std::string unit = {};  ///< UCUM, of gain * value + offset; empty: the channel's, or 1
     double gain = 1, offset = 0;
     bool is_text = false;
 };

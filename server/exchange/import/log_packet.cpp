@@ -83,9 +83,8 @@ Result<VehicleWithLog> with_log_packet(const VehicleSetup& vehicle, const LogMap
     std::string packet = "log";
     for (int number = 2; is_taken(packet); ++number) packet = "log_" + std::to_string(number);
     std::uint16_t apid = kApidMost;
-    while (std::ranges::any_of(vehicle.dictionary.packets, [&](const Packet& p) { return p.apid == apid; })) {
+    while (std::ranges::any_of(vehicle.dictionary.packets, [&](const Packet& p) { return p.apid == apid; }))
         if (apid-- == 0) return fail("the dictionary has no APID left for the log's lines");
-    }
     RolesLeft roles(vehicle.dictionary);
     json fields = {time_field(mapping)};
     for (const LogColumn& column : mapping.columns) {

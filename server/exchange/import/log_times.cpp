@@ -115,8 +115,7 @@ Result<LogTimes> times_by_signal(const LogIndex& log, const Signal& heard, Align
                                 "log there, and give the part of the flight",
                                 log.restarts));
     const auto found = analysis::align({heard.t_s, heard.value}, {log.signal.t_s, log.signal.value});
-    if (!found)
-        return fail("the log cannot be aligned by " + std::string(word(method)) + ": " + found.error().message);
+    if (!found) return fail("the log cannot be aligned by " + std::string(word(method)) + ": " + found.error().message);
     LogTimes out{.method = method};
     std::int64_t latest_ns = std::numeric_limits<std::int64_t>::min();
     for (const LogPacket& packet : log.packets) {
@@ -126,7 +125,8 @@ Result<LogTimes> times_by_signal(const LogIndex& log, const Signal& heard, Align
         out.t_ns.push_back(latest_ns);
     }
     // What comes before the first time came with it.
-    const auto known = std::ranges::find_if(out.t_ns, [](std::int64_t t) { return t > std::numeric_limits<std::int64_t>::min(); });
+    const auto known =
+        std::ranges::find_if(out.t_ns, [](std::int64_t t) { return t > std::numeric_limits<std::int64_t>::min(); });
     if (known == out.t_ns.end()) return fail("no line of the log has a time that can be");
     std::fill(out.t_ns.begin(), known, *known);
     never_back(out.t_ns);

@@ -17,8 +17,8 @@ consteval auto words_of(AlignBy) {
 }
 
 struct LogTimes {
-    AlignBy method;
-    std::vector<std::int64_t> t_ns; ///< of each packet of the log, never going back
+    AlignBy method = AlignBy::onboard_time;
+    std::vector<std::int64_t> t_ns = {}; ///< of each packet of the log, never going back
     double zero_s = 0;              ///< when the log's clock of its first boot read zero, since the recording's start
     double sigma_s = 0;             ///< 1-sigma of the log's times against the radio's
     double drift_ppm = 0;           ///< the log's clock is fast by it

@@ -155,10 +155,9 @@ class Merging {
     void note_gaps(std::int64_t t_ns) {
         for (; noted_ < std::min(plan_.gaps.size(), kNotesMost) && plan_.gaps[noted_].to_ns <= t_ns; ++noted_) {
             const Gap& gap = plan_.gaps[noted_];
-            writer_.action(gap.to_ns,
-                           Note{fmt::format("Radio gap of {:.1f} s filled from the on-board log: {} packets",
-                                            seconds_between(gap.from_ns, gap.to_ns), gap.packets),
-                                gap.from_ns});
+            writer_.action(gap.to_ns, Note{fmt::format("Radio gap of {:.1f} s filled from the on-board log: {} packets",
+                                                       seconds_between(gap.from_ns, gap.to_ns), gap.packets),
+                                           gap.from_ns});
         }
     }
 
@@ -200,9 +199,9 @@ Result<std::filesystem::path> write_merged(RecordingReader& recording, const Mer
         const Unfinished unfinished(folder, info.id + "-with-log");
         {
             Pipeline pipeline(plan.setup, t_start_ns);
-            create_recording(unfinished.path(), texts_of(plan.setup), pipeline.schema(),
-                             {.t_start_ns = t_start_ns, .utc_start_ns = utc_start_ns, .name = plan.name, .continues = ""},
-                             false);
+            create_recording(
+                unfinished.path(), texts_of(plan.setup), pipeline.schema(),
+                {.t_start_ns = t_start_ns, .utc_start_ns = utc_start_ns, .name = plan.name, .continues = ""}, false);
             RecordingFile file(unfinished.path(), pipeline.schema(), false);
             file.set_meta("notes", plan.notes);
             for (const auto& [key, value] : plan.facts) file.set_meta(key, value);

@@ -101,9 +101,9 @@ Result<RadioRecord> read_radio(RecordingReader& reader, const PipelineSetup& set
     };
     std::vector<Link> links;
     for (const LinkSetup& link : setup.links)
-        links.push_back({link.vehicle == vehicle ? std::make_unique<FrameReader>(link_framing(link.uri), dictionary)
-                                                 : nullptr,
-                         link_delay(link.uri)});
+        links.push_back(
+            {link.vehicle == vehicle ? std::make_unique<FrameReader>(link_framing(link.uri), dictionary) : nullptr,
+             link_delay(link.uri)});
     RadioRecord out;
     ClockFollower clock(dictionary.clocks.empty() ? 1e18 : dictionary.clocks.front().rollover_ns(), out);
     const double inputs = std::max(static_cast<double>(reader.info().inputs), 1.0);

@@ -1,6 +1,6 @@
 #pragma once
-/// What the radio brought of a vehicle in a recording: its packets, to find those of the log among them, and how its clock
-/// ran against the station's.
+/// What the radio brought of a vehicle in a recording: its packets, to find those of the log among them, and how its
+/// clock ran against the station's.
 #include <cstdint>
 #include <optional>
 #include <vector>
@@ -42,7 +42,7 @@ class BootClock {
 };
 
 struct RadioRecord {
-    std::vector<RadioPacket> packets; ///< by id, the first that came of each boot; those with a count and a time
+    std::vector<RadioPacket> packets;   ///< by id, the first that came of each boot; those with a count and a time
     std::vector<std::int64_t> heard_ns; ///< when a good packet came, in order
     std::vector<BootClock> boots;
 };

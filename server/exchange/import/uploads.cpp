@@ -16,9 +16,9 @@ constexpr std::chrono::minutes kKept{10};
 constexpr std::size_t kKeyCharactersMax = 64;
 
 bool is_key(std::string_view text) {
-    return !text.empty() && text.size() <= kKeyCharactersMax && std::ranges::all_of(text, [](char c) {
-        return (c >= '0' && c <= '9') || (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z');
-    });
+    return !text.empty() && text.size() <= kKeyCharactersMax &&
+           std::ranges::all_of(
+               text, [](char c) { return (c >= '0' && c <= '9') || (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); });
 }
 
 } // namespace
@@ -47,14 +47,14 @@ Result<void> make_room_for_upload(const fs::path& folder) {
 Result<std::uint64_t> add_to_upload(const fs::path& file, std::uint64_t at, std::string_view piece) {
     std::error_code none;
     const std::uint64_t size = fs::exists(file, none) ? fs::file_size(file, none) : 0;
-    if (none || (at > 0 && size == 0))
-        return fail("that upload is not there any more; begin again");
+    if (none || (at > 0 && size == 0)) return fail("that upload is not there any more; begin again");
     if (size != at)
         return fail("the piece begins at " + std::to_string(at) + ", and the upload has " + std::to_string(size) +
                     " bytes; go on there");
     if (piece.size() > kUploadBytesMax - size)
-        return fail("a log may have " + std::to_string(kUploadBytesMax) + " bytes at most; import it with turnstone "
-                                                                          "import on the server's computer");
+        return fail("a log may have " + std::to_string(kUploadBytesMax) +
+                    " bytes at most; import it with turnstone "
+                    "import on the server's computer");
     std::ofstream out(file, std::ios::binary | std::ios::app);
     out.write(piece.data(), static_cast<std::streamsize>(piece.size()));
     out.flush();

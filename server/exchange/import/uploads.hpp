@@ -1,6 +1,6 @@
 #pragma once
-/// Logs that a browser brings piece by piece: hidden files in the recordings' folder. A file is all there is to know of an
-/// upload, so that nothing has to be kept in step with it.
+/// Logs that a browser brings piece by piece: hidden files in the recordings' folder. A file is all there is to know of
+/// an upload, so that nothing has to be kept in step with it.
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>

@@ -11,7 +11,8 @@ namespace {
 
 std::vector<ColumnChoice> numbers_only(const Schema& schema, std::vector<ColumnChoice> choices) {
     for (ColumnChoice& choice : choices)
-        std::erase_if(choice.columns, [&](std::size_t c) { return c >= schema.tables[choice.table].number_count; });
+        std::erase_if(
+            choice.columns, [&](std::size_t c) { return c >= schema.tables[choice.table].number_count; });
     std::erase_if(choices, [](const ColumnChoice& choice) { return choice.columns.empty(); });
     return choices;
 }

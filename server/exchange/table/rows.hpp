@@ -65,6 +65,7 @@ class Rows {
 };
 
 /// Those of the choices that have a row in the span.
-[[nodiscard]] std::vector<ColumnChoice> with_rows(RecordingReader& reader, std::vector<ColumnChoice> choices, Span span);
+[[nodiscard]] std::vector<ColumnChoice> with_rows(RecordingReader& reader, std::vector<ColumnChoice> choices,
+                                                  Span span);
 
 } // namespace turnstone::exchange

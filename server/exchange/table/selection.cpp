@@ -11,7 +11,8 @@ namespace {
 
 /// Whether `name` is `word`, or begins with it up to one of its borders.
 bool begins_with_word(std::string_view name, std::string_view word) {
-    return name.starts_with(word) && (name.size() == word.size() || name[word.size()] == '/' || name[word.size()] == '.');
+    return name.starts_with(word) &&
+           (name.size() == word.size() || name[word.size()] == '/' || name[word.size()] == '.');
 }
 
 std::string names_of(const Schema& schema) {

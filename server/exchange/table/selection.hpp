@@ -12,9 +12,8 @@ namespace turnstone::exchange {
 /// names of tables begin with up to a "/" ("sanderling/estimate", "sanderling"). `vehicle` may be left off its tables'
 /// names; with it and no word, all of its tables are meant, without both, every table. Tables and columns in their
 /// order, each once.
-[[nodiscard]] Result<std::vector<ColumnChoice>> choose_columns(const Schema& schema,
-                                                               const std::vector<std::string>& words,
-                                                               const std::string& vehicle);
+[[nodiscard]] Result<std::vector<ColumnChoice>>
+choose_columns(const Schema& schema, const std::vector<std::string>& words, const std::string& vehicle);
 
 /// "a,b" to its words; blanks around them do not count.
 [[nodiscard]] std::vector<std::string> words_in(std::string_view list);

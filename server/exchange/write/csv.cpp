@@ -37,8 +37,7 @@ Result<void> write_csv(const Subject& subject, Rows& rows, Output& out, Steps& s
         }
     }
     out.put("\r\n");
-    for (std::size_t i = 0; i < tables.size(); ++i)
-        after.push_back(columns - before[i] - tables[i].columns.size());
+    for (std::size_t i = 0; i < tables.size(); ++i) after.push_back(columns - before[i] - tables[i].columns.size());
     const std::string commas(columns, ',');
     UtcText utc;
     bool go_on = true;

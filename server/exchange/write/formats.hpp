@@ -14,7 +14,8 @@ namespace turnstone::exchange {
 /// RFC 4180. Columns are "TABLE.COLUMN [UNIT]"; a missing value is an empty cell. As stored, a line is a row of one
 /// table, which `series` names where there are several.
 [[nodiscard]] Result<void> write_csv(const Subject& subject, Rows& rows, Output& out, Steps& steps);
-/// A JSON text a line (RFC 8259): the first says what the columns are, each other one is a row; a missing value is null.
+/// A JSON text a line (RFC 8259): the first says what the columns are, each other one is a row; a missing value is
+/// null.
 [[nodiscard]] Result<void> write_json_lines(const Subject& subject, Rows& rows, Output& out, Steps& steps);
 /// NumPy's .npz: a structured array of each table, whose first field is t_ns, and "columns", which says what they are:
 /// table, column, unit and title. A missing value is NaN.

@@ -61,8 +61,8 @@ Result<void> write_geojson(const Subject& subject, const std::vector<ColumnChoic
             between = ",\n";
             out.put(is_line ? "{\"type\":\"Feature\",\"geometry\":{\"type\":\"LineString\",\"coordinates\":["
                             : "{\"type\":\"Feature\",\"geometry\":{\"type\":\"Point\",\"coordinates\":");
-            go_on = go_on && put_each(tracks, p, stretch, out, steps,
-                                      [&](const Position& at) { put_position(out, at); });
+            go_on =
+                go_on && put_each(tracks, p, stretch, out, steps, [&](const Position& at) { put_position(out, at); });
             out.put(is_line ? "]},\"properties\":{\"name\":" : "},\"properties\":{\"name\":");
             put_json_text(out, tracks.places()[p].table->name);
             out.put(",\"utc\":[");

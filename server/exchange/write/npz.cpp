@@ -65,8 +65,7 @@ void put_columns(const std::vector<ChosenTable>& tables, ZipStore& zip) {
             lines.push_back({table.name, field_name(column), column.is_text ? "" : column.unit, column.title});
             for (const std::string& text : lines.back()) longest = std::max(longest, text.size());
         }
-    const std::string header =
-        array_header(fmt::format("'<U{}'", longest), fmt::format("({}, 4)", lines.size()));
+    const std::string header = array_header(fmt::format("'<U{}'", longest), fmt::format("({}, 4)", lines.size()));
     zip.begin("columns.npy", header.size() + lines.size() * 4 * longest * kCharacterBytes);
     zip.put(header);
     for (const auto& line : lines)

@@ -8,10 +8,10 @@ namespace turnstone::exchange {
 
 namespace {
 
-constexpr std::uint16_t kVersion = 45;             // that knows 64-bit sizes
+constexpr std::uint16_t kVersion = 45;               // that knows 64-bit sizes
 constexpr std::uint16_t kFlags = 1U << 3 | 1U << 11; // checksum behind the content; names in UTF-8
-constexpr std::uint16_t kDate = 1U << 5 | 1U;      // 1980-01-01, the first there is
-constexpr std::uint32_t kIn64 = 0xffffffff;        // the size stands in the extra field
+constexpr std::uint16_t kDate = 1U << 5 | 1U;        // 1980-01-01, the first there is
+constexpr std::uint32_t kIn64 = 0xffffffff;          // the size stands in the extra field
 
 /// Little-endian numbers after one another.
 class Record {
@@ -35,7 +35,8 @@ class Record {
 } // namespace
 
 void ZipStore::begin(std::string name, std::uint64_t bytes) {
-    members_.push_back({std::move(name), out_.bytes() - start_, bytes, static_cast<std::uint32_t>(crc32(0, nullptr, 0))});
+    members_.push_back(
+        {std::move(name), out_.bytes() - start_, bytes, static_cast<std::uint32_t>(crc32(0, nullptr, 0))});
     const Member& member = members_.back();
     Record header;
     header.add(std::uint32_t{0x04034b50}).add(kVersion).add(kFlags).add(std::uint16_t{0});

@@ -270,7 +270,8 @@ struct RowStream::Open {
         given.reset();
         for (std::size_t i = 0; i < rows.size(); ++i) {
             if (!rows[i] || (only && *only != i)) continue;
-            rows[i]->start(std::clamp(from_ns, -kTimeMax_ns, kTimeMax_ns), std::clamp(to_ns, -kTimeMax_ns, kTimeMax_ns));
+            rows[i]->start(std::clamp(from_ns, -kTimeMax_ns, kTimeMax_ns),
+                           std::clamp(to_ns, -kTimeMax_ns, kTimeMax_ns));
             push(i);
         }
     }

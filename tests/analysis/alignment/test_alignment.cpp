@@ -61,20 +61,21 @@ TEST_CASE("correlation at every lag is what NumPy makes of its definition, gaps 
     const auto signal = [&](std::size_t points, double offset) {
         Grid out;
         for (std::size_t i = 0; i < points; ++i)
-            out.push_back(random() % 9 == 0 ? kNaN : offset + std::sin(0.2 * static_cast<double>(i)) + 0.3 * normal(random));
+            out.push_back(random() % 9 == 0 ? kNaN
+                                            : offset + std::sin(0.2 * static_cast<double>(i)) + 0.3 * normal(random));
         return out;
     };
     const Grid fixed = signal(150, 101'325), moved = signal(90, -3); // a large mean, as pressure has
     const auto json_of = [](const Grid& grid) {
         nlohmann::json out = nlohmann::json::array();
-        for (const double value : grid) out.push_back(std::isnan(value) ? nlohmann::json(nullptr) : nlohmann::json(value));
+        for (const double value : grid)
+            out.push_back(std::isnan(value) ? nlohmann::json(nullptr) : nlohmann::json(value));
         return out;
     };
     const test::TemporaryFolder folder;
-    const auto given = folder.write("given.json", nlohmann::json{{"fixed", json_of(fixed)},
-                                                                 {"moved", json_of(moved)},
-                                                                 {"overlap_least", 20}}
-                                                      .dump());
+    const auto given = folder.write(
+        "given.json",
+        nlohmann::json{{"fixed", json_of(fixed)}, {"moved", json_of(moved)}, {"overlap_least", 20}}.dump());
     const auto answer = folder.path() / "lags.json";
     REQUIRE(std::system(("/usr/bin/python3 " + test::source_path("tests/analysis/alignment/lags.py").string() + " <" +
                          given.string() + " >" + answer.string())
@@ -98,9 +99,9 @@ TEST_CASE("the lag of two noisy records is found, and its sigma says how well") 
         const char* name;
         double fixed_hz, moved_hz, fixed_sigma, moved_sigma;
     };
-    const Case each = GENERATE(Case{"a slow radio and a fast log", 50, 400, 1.5, 1.5},
-                               Case{"a fast radio and a slow log", 200, 25, 1.0, 0.5},
-                               Case{"alike", 100, 100, 3.0, 3.0});
+    const Case each =
+        GENERATE(Case{"a slow radio and a fast log", 50, 400, 1.5, 1.5},
+                 Case{"a fast radio and a slow log", 200, 25, 1.0, 0.5}, Case{"alike", 100, 100, 3.0, 3.0});
     constexpr int kFlights = 120;
     double squares = 0, rate_squares = 0;
     int within = 0;

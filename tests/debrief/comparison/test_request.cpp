@@ -11,8 +11,8 @@ using Catch::Contains;
 using nlohmann::json;
 
 TEST_CASE("a comparison names its flights and where they are aligned") {
-    const auto request = parse_compare_request(
-        json::parse(R"({"flights":["a~v~1","b~v~2"],"align":"apogee","prediction":false})"));
+    const auto request =
+        parse_compare_request(json::parse(R"({"flights":["a~v~1","b~v~2"],"align":"apogee","prediction":false})"));
     REQUIRE(request);
     CHECK(request->flights == std::vector<std::string>{"a~v~1", "b~v~2"});
     CHECK(request->align == Alignment::apogee);

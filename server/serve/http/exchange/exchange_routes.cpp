@@ -34,7 +34,8 @@ Result<Piece> read_piece(const Target& target) {
     Piece piece{text_parameter(target, "upload").value_or(""), static_cast<std::uint64_t>(at->value_or(0)),
                 text_parameter(target, "flight").value_or("")};
     if (piece.upload.empty() != (piece.at == 0))
-        return fail("the first piece begins at 0 and has no 'upload'; the others have the key that it was answered with");
+        return fail(
+            "the first piece begins at 0 and has no 'upload'; the others have the key that it was answered with");
     return piece;
 }
 

@@ -2,12 +2,12 @@
 
 #include <vector>
 
-#include "server/exchange/import/import_job.hpp"
 #include "server/debrief/comparison/comparison.hpp"
 #include "server/debrief/performance/performance.hpp"
-#include "server/debrief/smoothing/smooth.hpp"
 #include "server/debrief/response/control_response.hpp"
 #include "server/debrief/response/guidance_shadow.hpp"
+#include "server/debrief/smoothing/smooth.hpp"
+#include "server/exchange/import/import_job.hpp"
 
 namespace turnstone {
 

@@ -113,8 +113,7 @@ Result<std::shared_ptr<FileBody>> Downloads::copy(RecordingReader& reader, std::
     if (const auto allowed = has_room(file + (ignored ? 0 : wal)); !allowed) return tl::unexpected(allowed.error());
     const CopyFile made(folder_ / fmt::format(".copy-{}", random_key()));
     const auto may_go_on = [this](std::uint64_t rest) { return has_room(rest); };
-    if (const auto written = reader.snapshot(made.path(), may_go_on); !written)
-        return tl::unexpected(written.error());
+    if (const auto written = reader.snapshot(made.path(), may_go_on); !written) return tl::unexpected(written.error());
     // The copy loses its name at the end of this function, and its space with the answer.
     auto sent = open(made.path(), std::move(slot));
     if (!sent) return tl::unexpected(sent.error());
