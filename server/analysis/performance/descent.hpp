@@ -15,7 +15,7 @@ struct DragArea {
     double area_m2 = kNone;
     double common = 0, own = 0; ///< relative 1-sigma: of mass and air, the same for all descents of a flight; the rest
     double rate_mps = kNone;    ///< mean, downwards
-    std::string why;            ///< there is none: why
+    std::string why = {};       ///< there is none: why
 
     [[nodiscard]] Found found_m2() const { return found(area_m2, area_m2 * std::hypot(common, own)); }
 };
