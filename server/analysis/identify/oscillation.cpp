@@ -198,16 +198,28 @@ struct SwingFit {
     double cost = std::numeric_limits<double>::infinity();
 };
 
-SwingFit swing_fit(const Told& told, double drive, double noise, const Eigen::VectorXd& start, int steps) {
+/// With `free_drive` the disturbance's size is a parameter too, the last: it resembles stiffness and damping in what it
+/// does to the rates, and intervals of those would be too narrow if it counted as known.
+SwingFit swing_fit(const Told& told, double drive, double noise, const Eigen::VectorXd& start, int steps,
+                   bool free_drive = false) {
     Eigen::VectorXd scale = Eigen::VectorXd::Zero(kParameters);
     scale << std::abs(start[kStiff_y]), std::max(1.0, std::abs(start[kDamp_y])), 1.0, std::abs(start[kStiff_z]),
         std::max(1.0, std::abs(start[kDamp_z])), 1.0, 10.0, 10.0;
+    const auto count = static_cast<Eigen::Index>(told.which.size());
+    Eigen::VectorXd from(count + (free_drive ? 1 : 0)), much(from.size());
+    from.head(count) = told.some(start);
+    much.head(count) = told.some(scale);
+    if (free_drive) {
+        from[count] = std::log(drive);
+        much[count] = 1;
+    }
+    const auto drive_of = [&](const Eigen::VectorXd& by) { return by.size() > count ? std::exp(by[count]) : drive; };
     SwingFit out;
-    out.drive = drive;
-    out.fit = fit_model([&](const Eigen::VectorXd& by) { return told.filter->run(told.all(by), drive, noise); },
-                        told.some(start), told.some(scale), steps);
+    out.fit = fit_model([&](const Eigen::VectorXd& by) { return told.filter->run(told.all(by), drive_of(by), noise); },
+                        from, much, steps);
+    out.drive = drive_of(out.fit.estimate);
     double level = 1;
-    out.cost = told.filter->run(told.all(out.fit.estimate), drive, noise, &level).squaredNorm();
+    out.cost = told.filter->run(told.all(out.fit.estimate), out.drive, noise, &level).squaredNorm();
     const double mean_square = out.cost / static_cast<double>(told.filter->innovations());
     out.noise = std::clamp(mean_square / (level * level), 1e-8, 1.0);
     return out;
@@ -269,7 +281,7 @@ Swing swing_of(const SwingFit& best, const Told& told, const Eigen::MatrixXd& co
                               "it, at most {:.0f} % counts",
                               100 * damping_width, 100 * kSwingDampingWidthMost);
     const Eigen::Index at_fin = told.place(stiff == kStiff_y ? kFin_y : kFin_z);
-    if (at_fin < covariance.rows()) {
+    if (at_fin < static_cast<Eigen::Index>(told.which.size())) {
         out.fin_effect_per_s2 = best.fit.estimate[at_fin];
         const double half = quantile * std::sqrt(covariance(at_fin, at_fin));
         out.fin_effect_interval = {out.fin_effect_per_s2 - half, out.fin_effect_per_s2 + half};
@@ -298,7 +310,7 @@ SwingDynamics identify_swing(const SwingRecord& record, double dynamic_pressure,
     }
     double done = 0;
     const auto ended = [&] {
-        done += 0.05;
+        done += 0.1;
         if (!go_on || go_on(std::min(done, 1.0))) return false;
         out.pitch.verdict.why = out.yaw.verdict.why = "stopped";
         return true;
@@ -309,14 +321,8 @@ SwingDynamics identify_swing(const SwingRecord& record, double dynamic_pressure,
         SwingFit one = swing_fit(told, drive, best.noise, told.all(best.fit.estimate), 6);
         if (one.cost < best.cost) best = std::move(one);
     }
-    for (double ratio = 3; ratio > 1.2; ratio = std::sqrt(ratio))
-        for (const double factor : {ratio, 1 / ratio}) {
-            if (ended()) return out;
-            SwingFit one = swing_fit(told, best.drive * factor, best.noise, told.all(best.fit.estimate), 4);
-            if (one.cost < best.cost) best = std::move(one);
-        }
     if (ended()) return out;
-    best = swing_fit(told, best.drive, best.noise, told.all(best.fit.estimate), 25);
+    best = swing_fit(told, best.drive, best.noise, told.all(best.fit.estimate), 25, true);
     Eigen::MatrixXd covariance;
     if (best.fit.covariance.size() > 0) {
         const auto lags =

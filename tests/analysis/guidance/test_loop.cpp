@@ -126,7 +126,7 @@ TEST_CASE("a law flown through a plant answers a step as the continuous loop doe
         CHECK(step.settling_2_s == Approx(expected.at("settling_time_2pct_s").get<double>()).epsilon(0.05));
         ++checked;
     }
-    CHECK(checked == 17);
+    CHECK(checked == 16);
 }
 
 TEST_CASE("a shadow's commands keep to their limits, and say how much of them they used") {
