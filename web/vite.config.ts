@@ -57,7 +57,7 @@ const kApi = /src\/(stream\/(api|no_answer)|text\/failure)\.ts$/;
 
 // Small pieces that several views draw with, none of them Watch before its first figure.
 const kDrawing =
-  /src\/(draw\/(ticks|hatch|phases|marks|LinkLine|strip\/(rows|raster))|tape\/(zero|age|strips|links)|text\/rounding)\.ts$/;
+  /src\/(draw\/(ticks|hatch|phases|marks|LinkLine|strip\/(rows|raster))|tape\/(zero|age|strips|links)|text\/(rounding|dates))\.ts$/;
 
 // Where things are, for maps and for who walks and points.
 const kPlaces = /src\/(places\/(geodesic|hazards|map|place)|device\/(compass|heading|position))/;
@@ -67,7 +67,7 @@ const kDesk = /src\/(join|help)\//;
 
 // The log book with what its pages share; and what draws its charts, which only comparison, response and performance need.
 const kBook =
-  /src\/(flights\/(?!replay)|exchange\/|debrief\/(?!Chart|chart|Scrub|value_at)|stream\/(flights|jobs|imports|json_lists|led)|station\/flight_|text\/dates)/;
+  /src\/(app\/LogBook|flights\/|exchange\/|debrief\/(?!Chart|chart|Scrub|value_at)|stream\/(flights|jobs|imports|json_lists|led)|station\/flight_)/;
 const kCharts = /node_modules\/uplot|src\/(debrief\/(Chart|chart|Scrub|value_at)|compare\/|response\/)/;
 
 // Views for who tests and decides: whoever opens one needs much of the others.

@@ -1,12 +1,10 @@
 /** What every view has and nobody waits for, fetched once the first figures stand. */
 import { station } from '../station/station.svelte';
 
-export { default as Captions } from '../callouts/Captions.svelte';
 export { default as LinkLine } from '../draw/LinkLine.svelte';
 export { start_keeping } from '../offline/start';
 export { default as FlightControls } from './FlightControls.svelte';
-export { default as Footer } from './Footer.svelte';
-export { default as Notice } from './Notice.svelte';
+export { default as Foot } from './Foot.svelte';
 export { default as Tape } from './Tape.svelte';
 export { wake } from '../device/wake.svelte';
 

@@ -1,11 +1,26 @@
 /** Words of the menu, the tape, the recorder and the notices. */
 import type { Notice, NoticeCode } from '../station/notice';
+import type { ViewName } from '../station/route.svelte';
 import type { RecorderStatus } from '../stream/messages';
 import type { Chapter } from '../tape/flight/chapters';
 import { format_span } from '../text/format';
 import { failure_words } from '../text/failure';
 import type { WakeState } from '../device/wake.svelte';
 import { kNoConnection } from './wording';
+
+/** What the views are called. */
+export const kViewTitles: Readonly<Record<ViewName, string>> = {
+  crew: 'Crew',
+  watch: 'Watch',
+  recover: 'Recover',
+  antenna: 'Antenna',
+  test: 'Test',
+  ready: 'Ready',
+  machines: 'Machines',
+  flights: 'Flights',
+  join: 'Join',
+  help: 'Help',
+};
 
 export const kThemeWords = { device: 'Auto', light: 'Light', dark: 'Dark', night: 'Night' } as const;
 

@@ -1,5 +1,5 @@
 /** Which view is shown, and of which recording, kept in the address so that a link or a reload leads back to it. */
-import type { FlightSeconds, TapeSeconds } from '../stream/clocks';
+import type { TapeSeconds } from '../stream/clocks';
 
 export const kViews = [
   'crew',
@@ -19,43 +19,26 @@ export interface Route {
   view: ViewName;
   /** Id of the recording that is replayed; undefined: live. */
   recording: string | undefined;
+  /** What stands after the view: the recording's id, or that of a flight in it (station/flight_addresses.ts). */
+  of: string | undefined;
+  /** And after that: a page about it. */
+  page: string;
   /** What stands behind a question mark: a link to one position of the poll has its name and key there. */
   query: string;
   /** Where on its tape to begin; NaN: at its start. */
   at_s: TapeSeconds;
-  /** Id of the flight that is replayed, or that a page of the log book is about; undefined: none. */
-  flight: string | undefined;
-  /** Which page of the log book; empty: the book itself. */
-  page: string;
-  /** Where in the flight; NaN: at its begin. */
-  flight_s: FlightSeconds;
 }
 
 /** Two people at a laptop get the crew's view; a phone, upright or on its side, what is to be watched. */
-const kWide = '(width >= 900px) and (height >= 500px)';
+export const kWide = '(width >= 900px) and (height >= 500px)';
 
 export function read_route(hash: string, wide: boolean): Route {
   const [path = '', query = ''] = hash.replace(/^#\/?/, '').split('?');
   const [name, id, page = ''] = path.split('/');
-  const given = new URLSearchParams(query);
-  const view_of = (word: string | null | undefined): ViewName =>
-    kViews.find((known) => known === word) ?? (wide ? 'crew' : 'watch');
-  const number_of = (word: string): number => parseFloat(given.get(word) ?? '');
-  const recording = id ? decode(id) : undefined;
-  const route = {
-    view: view_of(name),
-    recording,
-    query: given.has('position') ? query : '',
-    at_s: number_of('at'),
-    flight: undefined,
-    page,
-    flight_s: number_of('t'),
-  };
-  if (name !== 'flights' || !recording) return route;
-  const [of, vehicle] = recording.split('~');
-  if (!vehicle) return { ...route, recording: undefined, page: recording, query };
-  if (page) return { ...route, recording: undefined, flight: recording };
-  return { ...route, view: view_of(given.get('view')), recording: of, flight: recording };
+  const view = kViews.find((known) => known === name) ?? (wide ? 'crew' : 'watch');
+  const at_s = Number(/^at=(.+)$/.exec(query)?.[1] ?? NaN);
+  const of = id ? decode(id) : undefined;
+  return { view, recording: of?.split('~')[0], of, page, query, at_s };
 }
 
 /** A hand-written address may be badly encoded; then it names no recording that exists, and is shown as it is. */

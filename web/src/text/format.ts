@@ -101,15 +101,6 @@ export function format_utc_date(ms: UtcMs): string {
   return Number.isFinite(ms) ? new Date(ms).toISOString().slice(0, 10) : kNoValue;
 }
 
-const kMonths = ['Jan', 'Feb', 'Mar', 'Apr', 'May', 'Jun', 'Jul', 'Aug', 'Sep', 'Oct', 'Nov', 'Dec'] as const;
-
-/** "24 Oct 13:48", UTC. */
-export function format_day(ms: UtcMs): string {
-  if (!Number.isFinite(ms)) return kNoValue;
-  const day = new Date(ms);
-  return `${day.getUTCDate()} ${kMonths[day.getUTCMonth()] ?? ''} ${format_utc_time(ms).slice(0, 5)}`;
-}
-
 /** Size with decimal prefixes (IEC 80000-13). */
 export function format_size(bytes: number): string {
   if (!Number.isFinite(bytes)) return kNoValue;

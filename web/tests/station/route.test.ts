@@ -1,5 +1,5 @@
 /** Addresses of views. */
-import { beforeAll, expect, it, vi } from 'vitest';
+import { beforeAll, describe, expect, it, vi } from 'vitest';
 import type * as addresses from '../../src/station/flight_addresses';
 import type * as route from '../../src/station/route.svelte';
 
@@ -33,28 +33,49 @@ it.each([
 });
 
 it.each([
-  ['#/flights/r~v~2?t=12.5', true, { view: 'crew', recording: 'r', flight: 'r~v~2', flight_s: 12.5, query: '' }],
-  ['#/flights/r~v~2', false, { view: 'watch', recording: 'r', flight: 'r~v~2', flight_s: NaN }],
-  ['#/flights/r~v~2?t=-5&view=recover', true, { view: 'recover', flight: 'r~v~2', flight_s: -5 }],
-  ['#/flights/r~v~2/response', true, { view: 'flights', page: 'response', recording: undefined, flight: 'r~v~2' }],
-  ['#/flights/r~v~2/performance', true, { view: 'flights', page: 'performance', flight: 'r~v~2' }],
-  ['#/flights/compare?of=a,b&align=apogee', true, { view: 'flights', page: 'compare', query: 'of=a,b&align=apogee' }],
-  ['#/flights', true, { view: 'flights', page: '', recording: undefined, flight: undefined }],
-  ['#/crew/r?at=3', true, { view: 'crew', recording: 'r', at_s: 3, query: '' }],
-])('%s is a page of the log book', (hash, wide, expected) => {
-  expect(routes.read_route(hash, wide)).toMatchObject(expected);
+  ['#/crew/r~v~2?t=12.5', { view: 'crew', recording: 'r', of: 'r~v~2', page: '', query: 't=12.5' }],
+  ['#/flights/r~v~2/response', { view: 'flights', of: 'r~v~2', page: 'response' }],
+  ['#/flights/compare?of=a,b&align=apogee', { view: 'flights', of: 'compare', query: 'of=a,b&align=apogee' }],
+  ['#/flights', { view: 'flights', recording: undefined, of: undefined, page: '' }],
+])('%s is about flights', (hash, expected) => {
+  expect(routes.read_route(hash, true)).toMatchObject(expected);
 });
 
-it('makes addresses of flights that it reads', () => {
+/** Made once the module stands. */
+const address =
+  (flight_s?: number, view?: route.ViewName) =>
+  (flight: string): string =>
+    routes.flight_address(flight, flight_s, view);
+
+describe('the address of a flight', () => {
   const flight = '2026-05-16T143205Z-sanderling~sanderling~1';
-  expect(routes.read_route(routes.flight_address(flight, 30.25, 'antenna'), true)).toMatchObject({
-    view: 'antenna',
-    flight,
-    flight_s: 30.25,
+  const path = encodeURIComponent(flight);
+  it.each([
+    [address(30.25), `#/watch/${path}?t=30.25`, 30.25],
+    [address(30.25, 'antenna'), `#/antenna/${path}?t=30.25`, 30.25],
+    [address(), `#/watch/${path}`, NaN],
+  ])('leads to a view', (make, expected, flight_s) => {
+    const { of, query } = routes.read_route(make(flight), true);
+    const address = routes.view_address(of ?? '', query);
+    expect(address).toBe(expected);
+    expect(routes.flight_time_of(routes.read_route(address, true).query)).toEqual(flight_s);
   });
-  expect(routes.read_route(routes.page_address(flight, 'response'), true)).toMatchObject({ view: 'flights', page: 'response', flight });
-  const { query } = routes.read_route(routes.compare_address([flight, 'b~v~1'], 'apogee'), true);
-  expect(new URLSearchParams(query).get('of')?.split(',')).toEqual([flight, 'b~v~1']);
+  it('has pages below it', () => {
+    expect(routes.read_route(routes.page_address(flight, 'response'), true)).toMatchObject({
+      of: flight,
+      page: 'response',
+    });
+    const { query } = routes.read_route(routes.compare_address([flight, 'b~v~1'], 'apogee'), true);
+    expect(new URLSearchParams(query).get('of')?.split(',')).toEqual([flight, 'b~v~1']);
+  });
+  it('has three parts', () => {
+    expect(routes.flight_parts(flight)).toEqual({
+      recording: '2026-05-16T143205Z-sanderling',
+      vehicle: 'sanderling',
+      number: 1,
+    });
+    expect(routes.flight_parts('r~v')).toBeUndefined();
+  });
 });
 
 it('reads what a link to one position of the poll carries', () => {
@@ -63,7 +84,7 @@ it('reads what a link to one position of the poll carries', () => {
 });
 
 it('makes addresses that it reads', () => {
-  for (const view of routes.kViews.filter((one) => one !== 'flights'))
+  for (const view of routes.kViews)
     expect(routes.read_route(routes.address_of(view, 'a/b', 12.5), true)).toMatchObject({
       view,
       recording: 'a/b',
