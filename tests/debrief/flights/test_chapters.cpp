@@ -129,8 +129,8 @@ TEST_CASE("a flight is opened by its id, and what is none is refused with a sent
     REQUIRE(flight);
     CHECK((*flight)->chapter().liftoff_ns == made.at(10));
     CHECK((*flight)->chapter().window.to_ns == made.at(60));
-    for (const std::string bad : {recording + "~sanderling~2", recording + "~sanderling~3", recording + "~another~1",
-                                  std::string("nothing~sanderling~1"), std::string("../x~sanderling~1")}) {
+    for (const std::string& bad : {recording + "~sanderling~2", recording + "~sanderling~3", recording + "~another~1",
+                                   std::string("nothing~sanderling~1"), std::string("../x~sanderling~1")}) {
         INFO(bad);
         const auto refused = open_flight(recordings, bad);
         REQUIRE_FALSE(refused);

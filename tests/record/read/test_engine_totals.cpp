@@ -22,7 +22,7 @@ namespace {
 
 using namespace record_test;
 
-constexpr std::int64_t kSample_ms = 500; ///< between speeds
+constexpr std::int64_t kSpeedStep_ms = 500; ///< between speeds
 constexpr const char* kDictionary = R"({"vehicle": "boat", "title": "Test boat", "version": "1", "byte_order": "big",
   "time": {"format": "u32_ms"}, "packets": [{"apid": 200, "name": "engine", "description": "Engine", "period_ms": 500, "fields": [
   {"name": "engine_speed", "type": "f32", "unit": "{rev}/min", "description": "Speed", "role": "engine_speed"}]}]})";
@@ -56,8 +56,8 @@ class Session {
     }
     void sample(float rpm) {
         auto inputs = std::make_shared<Inputs>();
-        const std::int64_t t_ns = t_start_ns_ + kSample_ms * kMs * (samples_ + 1);
-        const auto onboard_ms = static_cast<std::uint32_t>(kSample_ms * (samples_ + 1));
+        const std::int64_t t_ns = t_start_ns_ + kSpeedStep_ms * kMs * (samples_ + 1);
+        const auto onboard_ms = static_cast<std::uint32_t>(kSpeedStep_ms * (samples_ + 1));
         counter_.chunk(0, t_ns, t_ns, timed_frame(static_cast<std::uint16_t>(samples_ % 16384), onboard_ms, rpm),
                        *inputs);
         feed(inputs);
@@ -67,7 +67,7 @@ class Session {
     [[nodiscard]] const std::string& id() const { return id_; }
     /// Seconds the engine has run since the session's first sample.
     [[nodiscard]] double ran_s() const {
-        return 1e-3 * static_cast<double>(kSample_ms * std::max<std::int64_t>(0, samples_ - 1));
+        return 1e-3 * static_cast<double>(kSpeedStep_ms * std::max<std::int64_t>(0, samples_ - 1));
     }
 
   private:

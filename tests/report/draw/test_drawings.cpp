@@ -12,6 +12,7 @@
 
 using namespace turnstone::report;
 using Catch::Contains;
+using turnstone::Trace;
 
 namespace {
 
