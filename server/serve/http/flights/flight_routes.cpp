@@ -16,7 +16,7 @@
 #include "server/serve/encode/tape_time.hpp"
 #include "server/serve/http/on_worker.hpp"
 #include "server/serve/http/refusals.hpp"
-#include "server/serve/parse/flight_request.hpp"
+#include "server/serve/parse/flights/flight_request.hpp"
 
 namespace turnstone {
 

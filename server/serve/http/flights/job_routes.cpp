@@ -7,7 +7,7 @@
 
 #include "server/serve/http/flights/job_kinds.hpp"
 #include "server/serve/http/refusals.hpp"
-#include "server/serve/parse/job_request.hpp"
+#include "server/serve/parse/flights/job_request.hpp"
 
 namespace turnstone {
 

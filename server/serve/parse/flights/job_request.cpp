@@ -1,4 +1,4 @@
-#include "server/serve/parse/job_request.hpp"
+#include "server/serve/parse/flights/job_request.hpp"
 
 #include <utility>
 

@@ -1,4 +1,4 @@
-#include "server/serve/parse/flight_request.hpp"
+#include "server/serve/parse/flights/flight_request.hpp"
 
 #include <utility>
 

@@ -2,8 +2,8 @@
 
 #include <string>
 
-#include "server/serve/parse/flight_request.hpp"
-#include "server/serve/parse/job_request.hpp"
+#include "server/serve/parse/flights/flight_request.hpp"
+#include "server/serve/parse/flights/job_request.hpp"
 
 using namespace turnstone;
 
