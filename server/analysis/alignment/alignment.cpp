@@ -15,7 +15,7 @@ namespace turnstone::analysis {
 
 namespace {
 
-constexpr std::size_t kSamplesLeast = 20;
+constexpr std::size_t kRecordSamplesLeast = 20;
 constexpr std::size_t kGridPointsMax = 1U << 21; ///< of one record: three hours at 190 Hz
 constexpr double kGap_s = 0.5;                   ///< no value is made up over more
 constexpr double kGapPeriods = 4;
@@ -156,7 +156,7 @@ std::optional<LagFit> refine_lag(const Grid& own, const Grid& finer, double lag,
     double variance = 0;
     for (int round = 0; round < kLagRounds; ++round) {
         std::vector<LeftOver> rows = rows_at(own, finer, lag, rate, middle);
-        if (rows.size() < kSamplesLeast) return std::nullopt;
+        if (rows.size() < kRecordSamplesLeast) return std::nullopt;
         const double gain = take_out_scale(rows, out.correlation);
         Eigen::Matrix2d information = Eigen::Matrix2d::Zero();
         Eigen::Vector2d score = Eigen::Vector2d::Zero();
@@ -227,9 +227,9 @@ double Alignment::sigma_s(double moved_s) const noexcept {
 }
 
 Result<Alignment> align(const Record& fixed, const Record& moved) {
-    if (fixed.t_s.size() < kSamplesLeast || moved.t_s.size() < kSamplesLeast)
+    if (fixed.t_s.size() < kRecordSamplesLeast || moved.t_s.size() < kRecordSamplesLeast)
         return fail(fmt::format("{} and {} values are too few; at least {} of each are needed", fixed.t_s.size(),
-                                moved.t_s.size(), kSamplesLeast));
+                                moved.t_s.size(), kRecordSamplesLeast));
     const double fixed_step_s = median_step_s(fixed.t_s), moved_step_s = median_step_s(moved.t_s);
     if (!(fixed_step_s > 0) || !(moved_step_s > 0)) return fail("their times do not go on");
     const double fixed_length_s = fixed.t_s.back() - fixed.t_s.front();
