@@ -15,7 +15,7 @@ constexpr double kRowsApart_s = 0.5;
 constexpr double kClips = 0.98; ///< of the range
 constexpr double kMissingMost = 0.15;
 constexpr double kBurnShare = 0.05;
-constexpr std::size_t kSamplesLeast = 20;
+constexpr std::size_t kThrustReadingsLeast = 20;
 /// The speed at burnout lies behind what the filter was told of thrust; the trapezoids of a curve with corners.
 constexpr double kShapeSigma = 0.003;
 
@@ -48,9 +48,9 @@ ThrustCurve thrust_curve(const Course& course, const AxialForce& axial, double b
         if (step_s > 3 * usual_s && t_s < burnout_s) missing_s += step_s;
         samples.push_back({t_s, step_s, axial.force_mps2[i], 0});
     }
-    if (samples.size() < kSamplesLeast || missing_s > kMissingMost * burnout_s) {
-        out.why = samples.size() < kSamplesLeast ? "too few readings of axial acceleration under thrust"
-                                                 : "too many readings under thrust were lost";
+    if (samples.size() < kThrustReadingsLeast || missing_s > kMissingMost * burnout_s) {
+        out.why = samples.size() < kThrustReadingsLeast ? "too few readings of axial acceleration under thrust"
+                                                        : "too many readings under thrust were lost";
         return out;
     }
     std::vector<double> times;
