@@ -109,12 +109,12 @@ async function compare(laptop, phone, flights) {
   const { mean, sd } = statistics(flights.map((flight) => figure_of(flight, 'apogee_m').value));
   const row = table.locator('tr', { has: laptop.getByRole('rowheader', { name: /^Apogee AGL/ }) });
   const cells = (await row.locator('td').allInnerTexts()).map(plain);
-  const [shown_mean, shown_sd] = cells[6].split(' ± ').map(Number);
+  const [shown_mean, shown_sd] = /^(\S+) ± (\S+)/.exec(cells[6]).slice(1).map(Number);
   check('mean and spread of the apogees are those worked out here', Math.abs(shown_mean - mean) <= 10 ** Math.floor(Math.log10(sd)) && Math.abs(shown_sd - sd) <= 0.5 * 10 ** Math.floor(Math.log10(sd)) + 1e-9, `${cells[6]} for ${mean} ± ${sd}`);
   // Student's t for four degrees of freedom, two-sided 95 %: 2.776 (tables of NIST/SEMATECH e-Handbook, 1.3.6.7.2).
   const half = (2.776 * sd) / Math.sqrt(flights.length);
-  const [low, high] = cells[7].split(' to ').map(Number);
-  check('and so is the interval of the mean', Math.abs(low - (mean - half)) < 2 && Math.abs(high - (mean + half)) < 2, `${cells[7]} for ${mean - half} to ${mean + half}`);
+  const [low, high] = /(\S+) to ([\d.]+)/.exec(cells[6]).slice(1).map(Number);
+  check('and so is the interval of the mean', Math.abs(low - (mean - half)) < 2 && Math.abs(high - (mean + half)) < 2, `${cells[6]} for ${mean - half} to ${mean + half}`);
   const box = await laptop.getByTestId('compare-charts').locator('.u-over').first().boundingBox();
   await laptop.mouse.move(box.x + 0.3 * box.width, box.y + 0.5 * box.height);
   await until('the values at the cursor', async () => /At the cursor, T\+/.test(await table.innerText()));

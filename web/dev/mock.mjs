@@ -414,6 +414,8 @@ sockets.on('connection', (socket, request) => {
     socket.on('message', (data) => {
         const request = JSON.parse(String(data));
         if (request.type === 'live') begin();
+        else if (request.type === 'time') send({ type: 'time', t_s: now_s(), request: request.request });
+        else if (request.type === 'lead' || request.type === 'follow') return;
         else if (request.type === 'open') {
             replay = { cursor: 0, playing: false, rate: 1 };
             hello(request.recording, 'replay');

@@ -23,8 +23,7 @@ export const kCompareWords = {
   report: 'Print',
   figures: 'Key figures',
   mean_spread: 'mean, spread',
-  interval: '95 % of the mean',
-  relative: 'spread, %',
+  below: 'under it: 95 % of the mean, spread in %',
   at_cursor: 'At the cursor',
   less_predicted: 'less the prediction',
   changes: 'What changed in the vehicle file',
@@ -72,9 +71,9 @@ export function trend_words(trend: Trend, title: string, unit: string): string {
   const { symbol } = shown_unit(unit);
   const [low, high] = trend.interval;
   const sure = low > 0 || high < 0;
-  const slope = figure_words(unit, trend.slope_per_day, NaN);
+  const slope = figure_words(unit, trend.slope_per_day, (high - low) / 2 / 1.96);
   const range = interval_words(unit, trend.interval);
-  const known = `${title}: ${slope} a day, 95 % between ${range} ${symbol}`;
+  const known = `${title}: ${slope} a day, 95 % interval ${range} ${symbol}`;
   return sure ? `${known}.` : `${known}: no trend that ${trend.n} flights can show.`;
 }
 

@@ -147,6 +147,7 @@ function write_scale(plot: uPlot, look: ChartLook): void {
   const step = nice_step(high - low, count);
   ctx.save();
   ctx.font = `${look.text_px * ratio}px ${look.colours.font}`;
+  ctx.textAlign = 'left';
   ctx.textBaseline = 'middle';
   ctx.lineJoin = 'round';
   ctx.lineWidth = 3 * ratio;

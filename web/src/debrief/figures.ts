@@ -1,6 +1,6 @@
 /** Key figures as people read them: rounded to their ±, in the unit that is shown. */
 import type { Figure } from '../stream/flights';
-import { format_bearing, format_duration, format_fixed } from '../text/format';
+import { format_bearing, format_duration, format_fixed, kNoValue } from '../text/format';
 import { rounded_number, type Rounded } from '../text/rounding';
 import { shown_unit, shown_value, shown_width } from '../text/units';
 
@@ -49,13 +49,21 @@ export function interval_words(unit: string, [low, high]: readonly [number, numb
   return `${format_fixed(from, most)} to ${format_fixed(to, most)}`;
 }
 
-/** "114 m at 116°". */
-export function landing_words(figures: ReadonlyMap<string, Figure>): string {
+/** "114 m" and "at 116°"; a dash and nothing where it is not known. */
+export function landing_parts(figures: ReadonlyMap<string, Figure>): { away: string; bearing: string } {
   const [away, bearing] = [figures.get('landing_m'), figures.get('landing_deg')];
-  if (!away || !Number.isFinite(away.value)) return '';
-  const far = figure_of('m', away.value, away.sigma);
-  const where = bearing && Number.isFinite(bearing.value) ? ` at ${format_bearing(bearing.value)}` : '';
-  return `${far.text}\u00a0m${where}`;
+  if (!away || !Number.isFinite(away.value)) return { away: kNoValue, bearing: '' };
+  const known = bearing !== undefined && Number.isFinite(bearing.value);
+  return {
+    away: `${figure_of('m', away.value, away.sigma).text}\u00a0m`,
+    bearing: known ? `at ${format_bearing(bearing.value)}` : '',
+  };
+}
+
+/** "114 m at 116°"; empty where it is not known. */
+export function landing_words(figures: ReadonlyMap<string, Figure>): string {
+  const { away, bearing } = landing_parts(figures);
+  return away === kNoValue ? '' : `${away} ${bearing}`.trim();
 }
 
 /** "1:22", as a stopwatch says it. */

@@ -20,7 +20,7 @@ export const kBookWords = {
   leave_archive: 'Leave the archive',
   import: 'Import an on-board log',
   clear: 'Clear choice',
-  about: 'All curves to one scale. ± is one standard deviation.',
+  about: 'One scale. ± is one standard deviation.',
   compare: 'Compare',
   replay: 'Replay',
   live: 'View live',

@@ -73,6 +73,7 @@ export const kPerformanceWords = {
   area: 'Drag area',
   opening: 'Opening',
   file: 'Vehicle file',
+  what: 'What',
   found: 'This flight',
   band: 'line: this flight, 95 % band; chain line: the vehicle file',
   motor_band: 'line: this flight ±; chain line: the vehicle file',

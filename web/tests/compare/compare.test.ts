@@ -84,7 +84,7 @@ describe('an answer', () => {
   });
   it('says of a trend whether it is one', () => {
     expect(plain(trend_words(read.trend[0]!, 'Apogee AGL', 'm'))).toBe(
-      'Apogee AGL: 4 m a day, 95 % between 1.2 to 7.0 m.',
+      'Apogee AGL: 4 ± 1 m a day, 95 % interval 1.2 to 7.0 m.',
     );
     expect(trend_words({ ...read.trend[0]!, interval: [-1, 7] }, 'Apogee AGL', 'm')).toContain('no trend');
   });
