@@ -1,5 +1,5 @@
 // The debrief of the stand-in server: a log book of invented flights, jobs that take a moment, and what they answer.
-import { kApogee_m, kLiftoff_s, apogee_t, at, main_t, noise, phases, touchdown_t, truth } from './truth.mjs';
+import { kApogee_m, kLiftoff_s, apogee_t, at, noise, phases, touchdown_t, truth } from './truth.mjs';
 
 const kJob_ms = 900;
 const kDay_ms = 86_400_000;
