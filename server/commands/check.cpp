@@ -13,7 +13,7 @@
 #include "protocol/reading/frame_reader.hpp"
 #include "server/analysis/mass/mass_record.hpp"
 #include "server/commands/subcommands.hpp"
-#include "server/exchange/import/log_mapping.hpp"
+#include "server/exchange/import/log/log_mapping.hpp"
 #include "server/pipeline/checklist/mistakes.hpp"
 #include "server/pipeline/station/pipeline.hpp"
 #include "server/pipeline/vehicle/router.hpp"

@@ -52,7 +52,7 @@ Subcommand export_subcommand() {
         .help = "Write a recording, or a part of it, as a file for other programs",
         .footer = "A channel is a column (sanderling/estimate/vertical.altitude_m), a table (sanderling/imu) or\n"
                   "all tables that begin with a word (sanderling); without --channels all that have rows. kml,\n"
-                  "geojson and gpx take the positions of the tables meant, raw the octets of one link.",
+                  "geojson and gpx take the positions of the tables meant, raw the bytes of one link.",
         .arguments = {{.name = "FILE", .help = "Recording", .required = true},
                       {.name = "--format",
                        .value_name = "NAME",

@@ -11,6 +11,7 @@
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
+#include "server/debrief/advance.hpp"
 #include "server/pipeline/station/pipeline.hpp"
 #include "server/pipeline/vehicle_texts.hpp"
 #include "server/record/write/recording_file.hpp"
@@ -20,6 +21,8 @@
 #include "tools/sim/fly.hpp"
 
 namespace turnstone::exchange_test {
+
+inline const debrief::Advance kGoOn = [](double) { return true; };
 
 inline constexpr std::int64_t kStart_ns = 1'779'028'325'000'000'000;
 

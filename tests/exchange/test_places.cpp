@@ -18,8 +18,6 @@ using nlohmann::json;
 
 namespace {
 
-const debrief::Advance kGoOn = [](double) { return true; };
-
 std::string schema(const std::string& name) {
     return test::source_path("tests/reference/schemas/" + name).string();
 }

@@ -15,8 +15,6 @@ using nlohmann::json;
 
 namespace {
 
-const debrief::Advance kGoOn = [](double) { return true; };
-
 json read_back(const std::string& format, const std::filesystem::path& file) {
     return json::parse(output_of("/usr/bin/python3 " + test::source_path("tests/exchange/read_back.py").string() + " " +
                                  format + " " + file.string() + " " + std::to_string(kStart_ns)));

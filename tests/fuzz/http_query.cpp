@@ -7,8 +7,8 @@
 #include "server/debrief/flights/flight_id.hpp"
 #include "server/serve/parse/desk_request.hpp"
 #include "server/serve/parse/flights/flight_request.hpp"
-#include "server/serve/parse/header_fields.hpp"
 #include "server/serve/parse/flights/job_request.hpp"
+#include "server/serve/parse/header_fields.hpp"
 #include "server/serve/parse/operator_request.hpp"
 #include "server/serve/parse/query.hpp"
 

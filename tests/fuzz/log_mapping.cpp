@@ -10,7 +10,7 @@
 #include <nlohmann/json.hpp>
 
 #include "server/exchange/import/first_look.hpp"
-#include "server/exchange/import/log_mapping.hpp"
+#include "server/exchange/import/log/log_mapping.hpp"
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
     using namespace turnstone;

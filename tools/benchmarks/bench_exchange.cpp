@@ -21,7 +21,7 @@
 
 #include "protocol/reading/frame_reader.hpp"
 #include "server/exchange/export.hpp"
-#include "server/exchange/import/log_index.hpp"
+#include "server/exchange/import/log/log_index.hpp"
 #include "server/record/format/sqlite.hpp"
 #include "server/record/read/reader.hpp"
 #include "server/record/write/recording_file.hpp"

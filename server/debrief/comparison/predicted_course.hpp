@@ -30,7 +30,7 @@ struct PredictedCourse {
 [[nodiscard]] PredictedCourse course_by_files(const RocketModel& rocket, const Site& site,
                                               const estimate::DayAtmosphere& air, const estimate::WindProfile& wind);
 
-/// Empty for a vehicle that is no rocket, and where the recording's files cannot be read by this version.
+/// Empty for a vehicle other than a rocket, and where the recording's files cannot be read by this version.
 [[nodiscard]] std::optional<PredictedCourse> predicted_course(OpenFlight& flight);
 
 } // namespace turnstone::debrief

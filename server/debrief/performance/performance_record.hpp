@@ -33,7 +33,7 @@ struct FlightPerformance {
     Performance found;
 };
 
-/// Fails for a vehicle that is no rocket, and when the flight cannot be smoothed.
+/// Fails for a vehicle other than a rocket, and when the flight cannot be smoothed.
 [[nodiscard]] Result<FlightPerformance> flight_performance(OpenFlight& flight, const Advance& advance);
 
 } // namespace turnstone::debrief

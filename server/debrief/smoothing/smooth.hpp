@@ -5,7 +5,7 @@
 /// The recorded bytes go through this version's pipeline once more, and the steps of its vertical filter and its
 /// translation filter are gone back along (server/estimate/smoothing/rts.hpp). The vertical filter is linear: from when
 /// it leaves rest to touchdown, its backward pass is exact. So is the translation filter's, as far as each fix is
-/// linear about what it was believed to be. The attitude filter is not smoothed (server/estimate/chain/steps_left.hpp).
+/// linear about what it was believed to be. The attitude filter is not smoothed (server/estimate/chain/chain.hpp).
 ///
 /// Answer: "smooth" of protocol/STREAM.md.
 #include <string>
@@ -15,7 +15,7 @@
 #include "server/debrief/advance.hpp"
 #include "server/debrief/flights/open_flight.hpp"
 #include "server/debrief/recordings.hpp"
-#include "server/estimate/chain/steps_left.hpp"
+#include "server/estimate/chain/chain.hpp"
 #include "shared/result.hpp"
 
 namespace turnstone::debrief {

@@ -8,8 +8,8 @@
 /// regression on the next prediction's is uncorrelated with everything later.
 ///
 /// A prediction may be singular: a state that is known exactly, or not there yet. The inverse is then that of the
-/// directions which have a variance. A row of zeros in a transition says that a state began anew there: nothing later
-/// says anything of what it was. Checked in tests/estimate/smoothing against
+/// directions which have a variance. A row of zeros in a transition says that a state was begun again there: nothing
+/// later says anything of what it was. Checked in tests/estimate/smoothing against
 /// tests/reference/numerics/kalman_steady.json and a case in rational arithmetic.
 #include <cstdint>
 #include <span>

@@ -16,7 +16,7 @@ namespace {
 using nlohmann::json;
 
 constexpr std::size_t kNamed = 100;
-/// A value is taken between two of the log's that are no farther apart.
+/// A value is taken between two of the log's that are at most so far apart.
 constexpr std::int64_t kBetween_ns = 500'000'000;
 
 struct Found {

@@ -7,8 +7,8 @@
 #include <nlohmann/json_fwd.hpp>
 
 #include "server/debrief/advance.hpp"
-#include "server/exchange/import/log_index.hpp"
-#include "server/exchange/import/log_times.hpp"
+#include "server/exchange/import/log/log_index.hpp"
+#include "server/exchange/import/log/log_times.hpp"
 #include "server/exchange/import/radio_record.hpp"
 #include "server/record/read/reader.hpp"
 #include "shared/result.hpp"

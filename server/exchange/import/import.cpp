@@ -9,7 +9,7 @@
 
 #include "protocol/text/column_name.hpp"
 #include "server/exchange/import/differences.hpp"
-#include "server/exchange/import/log_index.hpp"
+#include "server/exchange/import/log/log_index.hpp"
 #include "server/exchange/import/merge.hpp"
 #include "server/exchange/import/radio_record.hpp"
 #include "server/link/link_uri.hpp"

@@ -7,8 +7,8 @@
 #include <nlohmann/json_fwd.hpp>
 
 #include "server/debrief/advance.hpp"
-#include "server/exchange/import/log_mapping.hpp"
-#include "server/exchange/import/log_times.hpp"
+#include "server/exchange/import/log/log_mapping.hpp"
+#include "server/exchange/import/log/log_times.hpp"
 #include "shared/result.hpp"
 
 namespace turnstone::exchange {

@@ -10,8 +10,8 @@
 
 #include "server/debrief/advance.hpp"
 #include "server/exchange/import/differences.hpp"
-#include "server/exchange/import/log_index.hpp"
-#include "server/exchange/import/log_times.hpp"
+#include "server/exchange/import/log/log_index.hpp"
+#include "server/exchange/import/log/log_times.hpp"
 #include "server/pipeline/setup.hpp"
 #include "server/record/read/reader.hpp"
 #include "shared/result.hpp"

@@ -5,7 +5,7 @@
 #include <tuple>
 
 #include "protocol/reading/frame_reader.hpp"
-#include "server/exchange/import/log_index.hpp"
+#include "server/exchange/import/log/log_index.hpp"
 #include "server/pipeline/link/link_framing.hpp"
 #include "server/pipeline/link_delay.hpp"
 #include "server/pipeline/vehicle/clock_correlation.hpp"

@@ -14,7 +14,7 @@ namespace turnstone::exchange {
 inline constexpr std::uint64_t kUploadBytesMax = 4ULL << 30U;
 inline constexpr std::size_t kUploadsMax = 4;
 
-/// The file of an upload; fails for what is no key of one.
+/// The file of an upload; fails without one of that key.
 [[nodiscard]] Result<std::filesystem::path> upload_file(const std::filesystem::path& folder, std::string_view key);
 
 /// Removes what nobody has added to for ten minutes, and fails when there are too many left for another.

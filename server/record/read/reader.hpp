@@ -159,7 +159,7 @@ class RowStream {
     RowStream& operator=(RowStream&&) noexcept;
     ~RowStream();
 
-    /// Begins the rows of [from, to) anew, of all choices or of one.
+    /// Begins the rows of [from, to) again, of all choices or of one.
     void start(std::int64_t from_ns, std::int64_t to_ns, std::optional<std::size_t> only = {});
     /// False when there is none left, or when the file turns out to be damaged: RecordingReader::damage() says so.
     [[nodiscard]] bool next();

@@ -12,14 +12,14 @@ using namespace turnstone::analysis;
 using turnstone::test::reference_cases;
 
 TEST_CASE("each moment's mean, spread and interval are those of the flights that have a value there") {
-    constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
+    constexpr double kMissing = std::numeric_limits<double>::quiet_NaN();
     const auto cases = reference_cases("numerics/stats.json", "one_sample");
     REQUIRE(cases.size() >= 4);
     for (const auto& one : cases) {
         INFO(one.at("id"));
         // The sample at the first and the third moment, beside a flight that has a gap there; one value at the second.
-        std::vector<std::vector<double>> flights{{kNone, 7, kNone}};
-        for (const double x : one.at("inputs").at("x")) flights.push_back({x, kNone, 2 * x});
+        std::vector<std::vector<double>> flights{{kMissing, 7, kMissing}};
+        for (const double x : one.at("inputs").at("x")) flights.push_back({x, kMissing, 2 * x});
         const Ensemble ensemble = ensemble_of(flights);
         const auto& expected = one.at("expected");
         const double mean = expected.at("mean"), sd = expected.at("sd_n_minus_1");
@@ -39,8 +39,8 @@ TEST_CASE("each moment's mean, spread and interval are those of the flights that
 }
 
 TEST_CASE("a flight differs from the first where both have a value") {
-    constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
-    const std::vector<std::vector<double>> flights{{1, 2, kNone}, {3, kNone, 5}};
+    constexpr double kMissing = std::numeric_limits<double>::quiet_NaN();
+    const std::vector<std::vector<double>> flights{{1, 2, kMissing}, {3, kMissing, 5}};
     const auto differences = minus_first(flights);
     REQUIRE(differences.size() == 2);
     CHECK(differences[0][0] == 0);

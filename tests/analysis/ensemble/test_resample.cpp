@@ -10,7 +10,7 @@ using namespace turnstone::analysis;
 
 namespace {
 
-constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
+constexpr double kMissing = std::numeric_limits<double>::quiet_NaN();
 
 bool same(const std::vector<double>& a, const std::vector<double>& b) {
     if (a.size() != b.size()) return false;
@@ -31,16 +31,17 @@ TEST_CASE("a time base has round steps, and times that read as decimals") {
     CHECK(base.back() == 100);
     CHECK(same(time_base(-30, 10, 20, 100), {-20, 0}));
     for (const auto& [from, to] :
-         {std::pair(1.0, 1.0), std::pair(2.0, 1.0), std::pair(kNone, 1.0), std::pair(0.0, kNone)})
+         {std::pair(1.0, 1.0), std::pair(2.0, 1.0), std::pair(kMissing, 1.0), std::pair(0.0, kMissing)})
         CHECK(time_base(from, to, 0.1, 100).empty());
 }
 
 TEST_CASE("values between samples are linear, and a gap stays one") {
-    const std::vector<double> t{0, 1, 2, 5, 6, 7}, y{0, 10, 20, 50, 60, kNone};
+    const std::vector<double> t{0, 1, 2, 5, 6, 7}, y{0, 10, 20, 50, 60, kMissing};
     const std::vector<double> base{-1, 0, 0.5, 2, 2.5, 4.9, 5, 5.5, 6.5, 7, 8};
-    CHECK(same(resampled(t, y, base, 1.5), {kNone, 0, 5, 20, kNone, kNone, 50, 55, kNone, kNone, kNone}));
-    CHECK(same(resampled(t, y, base, 3.0), {kNone, 0, 5, 20, 25, 49, 50, 55, kNone, kNone, kNone}));
-    CHECK(same(resampled({}, {}, base, 1.5), std::vector<double>(base.size(), kNone)));
+    CHECK(same(resampled(t, y, base, 1.5),
+               {kMissing, 0, 5, 20, kMissing, kMissing, 50, 55, kMissing, kMissing, kMissing}));
+    CHECK(same(resampled(t, y, base, 3.0), {kMissing, 0, 5, 20, 25, 49, 50, 55, kMissing, kMissing, kMissing}));
+    CHECK(same(resampled({}, {}, base, 1.5), std::vector<double>(base.size(), kMissing)));
 }
 
 TEST_CASE("of samples at the same time the last counts") {

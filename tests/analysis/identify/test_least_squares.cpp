@@ -66,7 +66,7 @@ TEST_CASE("regressions have the estimates, intervals and condition numbers of st
         for (const auto& one : reference_cases("numerics/sysid.json", kind)) {
             INFO(one.at("id"));
             const auto& inputs = one.at("inputs");
-            const Fit fit = linear_fit(regressors_of(inputs), vector_of(inputs.at("p_dot_rad_s2")));
+            const Fit fit = linear_fit(regressors_of(inputs), vector_of(inputs.at("p_dot_radps2")));
             check_regression(fit, one.at("expected"));
             CHECK(verdict_of(fit, vector_of(inputs.at("delta_rad"))).identifiable);
             ++checked;
@@ -83,7 +83,7 @@ TEST_CASE("regressions have the estimates, intervals and condition numbers of st
 TEST_CASE("residuals that resemble their neighbours widen the intervals as Newey and West have it") {
     const auto& one = reference_case("numerics/sysid.json", "coloured_residuals");
     const auto& expected = one.at("expected");
-    const Fit fit = linear_fit(regressors_of(one.at("inputs")), vector_of(one.at("inputs").at("p_dot_rad_s2")));
+    const Fit fit = linear_fit(regressors_of(one.at("inputs")), vector_of(one.at("inputs").at("p_dot_radps2")));
     const Eigen::MatrixXd covariance = robust_covariance(fit, expected.at("hac_lags").get<Eigen::Index>());
     for (Eigen::Index i = 0; i < 2; ++i)
         CHECK(std::sqrt(covariance(i, i)) ==
@@ -101,7 +101,7 @@ TEST_CASE("what cannot be told is refused, with the figure that decides") {
     for (const auto& one : cases) {
         INFO(one.at("id"));
         const auto& inputs = one.at("inputs");
-        const Fit fit = linear_fit(regressors_of(inputs), vector_of(inputs.at("p_dot_rad_s2")));
+        const Fit fit = linear_fit(regressors_of(inputs), vector_of(inputs.at("p_dot_radps2")));
         const Verdict verdict = verdict_of(fit, vector_of(inputs.at("delta_rad")));
         CHECK(!verdict.identifiable);
         INFO(verdict.why);

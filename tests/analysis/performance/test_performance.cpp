@@ -138,7 +138,7 @@ TEST_CASE("thrust and total impulse of a boost are found through a sensor that r
     CHECK_THAT(thrust_curve(course, thin, 2.0, kG_mps2, kArea_m2, drag, kMasses, kDoubts).why, Catch::Contains("lost"));
 }
 
-TEST_CASE("what opened is the difference of two descents, and what both are off by is no reason to doubt it more") {
+TEST_CASE("what opened is the difference of two descents, and what both are off by leaves its interval as it is") {
     const DragArea before{.area_m2 = 0.11, .common = 0.01, .own = 0.02},
         after{.area_m2 = 1.66, .common = 0.01, .own = 0.01};
     const Found opened = opened_between(before, after);

@@ -33,7 +33,7 @@ struct System {
     double variance;
 };
 
-/// x2 is known exactly until step 4; at step 7 x1 begins anew.
+/// x2 is known exactly until step 4; at step 7 x1 is begun again.
 std::vector<System> systems() {
     std::mt19937 random(20);
     std::uniform_real_distribution<double> part(-1, 1);
@@ -87,7 +87,7 @@ TEST_CASE("a constant-velocity sequence is smoothed as the reference has it") {
     CHECK(wrong == 0);
 }
 
-TEST_CASE("states that are known exactly or begin anew are smoothed as one joint Gaussian has them") {
+TEST_CASE("states that are known exactly or begun again are smoothed as one joint Gaussian has them") {
     const std::vector<System> steps = systems();
     const auto count = static_cast<Eigen::Index>(steps.size());
     const Eigen::Matrix3d before = Eigen::Vector3d(2, 1, 0).asDiagonal();

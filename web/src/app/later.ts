@@ -5,7 +5,7 @@ export { default as LinkLine } from '../draw/LinkLine.svelte';
 export { start_keeping } from '../offline/start';
 export { default as FlightControls } from './FlightControls.svelte';
 export { default as Foot } from './Foot.svelte';
-export { default as Tape } from './Tape.svelte';
+export { default as Tape } from './tape/Tape.svelte';
 export { wake } from '../device/wake.svelte';
 
 /** To the next or previous packet: in replay the server knows which; live there is no next one. */

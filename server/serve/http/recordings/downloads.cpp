@@ -40,7 +40,7 @@ class SentFile final : public FileBody {
 
 namespace {
 
-/// A file that is no database: its descriptor takes no locks with it.
+/// A file that SQLite has not opened: its descriptor takes no locks with it.
 class MadeFile final : public FileBody {
   public:
     MadeFile(const std::filesystem::path& path, std::shared_ptr<Lease> slot)

@@ -4,7 +4,7 @@
 #include <string>
 #include <vector>
 
-#include "server/exchange/import/log_index.hpp"
+#include "server/exchange/import/log/log_index.hpp"
 #include "server/exchange/import/radio_record.hpp"
 #include "shared/result.hpp"
 #include "shared/words.hpp"

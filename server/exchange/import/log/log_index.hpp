@@ -12,7 +12,7 @@
 #include "protocol/decode/decoder.hpp"
 #include "protocol/framing/framing.hpp"
 #include "server/debrief/advance.hpp"
-#include "server/exchange/import/log_mapping.hpp"
+#include "server/exchange/import/log/log_mapping.hpp"
 #include "shared/result.hpp"
 
 namespace turnstone::exchange {

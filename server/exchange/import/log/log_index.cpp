@@ -1,4 +1,4 @@
-#include "server/exchange/import/log_index.hpp"
+#include "server/exchange/import/log/log_index.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -1,4 +1,4 @@
-#include "server/exchange/import/log_times.hpp"
+#include "server/exchange/import/log/log_times.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -1,4 +1,4 @@
-#include "server/exchange/import/log_mapping.hpp"
+#include "server/exchange/import/log/log_mapping.hpp"
 
 #include <algorithm>
 #include <array>

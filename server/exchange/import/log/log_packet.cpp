@@ -6,7 +6,7 @@
 
 #include "protocol/dictionary/roles.hpp"
 #include "protocol/text/column_name.hpp"
-#include "server/exchange/import/log_mapping.hpp"
+#include "server/exchange/import/log/log_mapping.hpp"
 #include "server/pipeline/vehicle_texts.hpp"
 
 namespace turnstone::exchange {
