@@ -59,7 +59,7 @@ awaitable<std::optional<Answer>> Api::of_flights(const Request& request) {
     } else if (segments[1] == "import") {
         if (segments.size() == 3 && segments[2] == "upload") co_return co_await exchange_.upload(request);
     } else if (segments[1] == "recordings") {
-        if (segments.size() == 3) co_return co_await flights_.remove(request);
+        if (segments.size() == 3 && request.method == Method::remove) co_return co_await flights_.remove(request);
         if (segments.size() == 4 && segments[3] == "archive") co_return co_await flights_.archive(request);
         if (segments.size() == 4 && segments[3] == "restore") co_return co_await flights_.restore(request);
     } else if (segments[1] == "jobs") {

@@ -173,7 +173,6 @@ awaitable<Answer> FlightRoutes::archive(const Request& request) {
 }
 
 awaitable<Answer> FlightRoutes::remove(const Request& request) {
-    if (request.method != Method::remove) co_return method_answer("DELETE");
     if (!request.client.is_operator) co_return needs_operator();
     if (const auto allowed = allow_parameters(request.target, {}); !allowed)
         co_return error_answer(400, allowed.error().message);

@@ -39,7 +39,8 @@ json log_book(const LiveServer& live) {
 }
 
 json flight_of(const LiveServer& live, const std::string& id) {
-    for (const json& flight : log_book(live).at("flights"))
+    const json listed = log_book(live);
+    for (const json& flight : listed.at("flights"))
         if (flight.at("id") == id) return flight;
     return nullptr;
 }
@@ -72,7 +73,8 @@ TEST_CASE("what an operator writes into a flight of a closed recording is in the
     CHECK(live.post("/api/flights/" + first + "/bookmarks", R"({"t_s":12.5,"text":"drogue seen"})", cookie).status ==
           200);
     std::string key;
-    for (const json& event : live.get("/api/recordings/" + recording + "/events").json().at("events"))
+    const json events = live.get("/api/recordings/" + recording + "/events").json();
+    for (const json& event : events.at("events"))
         if (event.at("event") == "marker") {
             CHECK(event.at("t_s") == 12.5);
             CHECK(event.at("text") == "drogue seen");
