@@ -17,6 +17,7 @@ constexpr double kNothing = std::numeric_limits<double>::quiet_NaN();
 constexpr std::int64_t kShownBeforeNs = 5 * kNsPerS, kShownAfterNs = 10 * kNsPerS;
 /// Before the first movement can have told of the flight.
 constexpr std::int64_t kOnTheRailNs = kNsPerS;
+constexpr std::int64_t kLookBackNs = 300 * kNsPerS;
 /// A line is drawn on over this many missing rows.
 constexpr double kRowsBridged = 3.5;
 
@@ -41,6 +42,17 @@ ComparedSeries series_of(const Recorded& recorded, std::size_t vehicle, const Co
     const double usual_s = analysis::median(spacing_s);
     out.bridged_s = kRowsBridged * std::max(place->table->period_s, std::isfinite(usual_s) ? usual_s : 0.0);
     return out;
+}
+
+/// The last row on the rail that says something: a computer that is busy passes rounds of predictions over.
+std::optional<RowValues> last_said(const Recorded& recorded, const Table* table, const char* column,
+                                   std::int64_t liftoff_ns) {
+    const Window on_the_rail{liftoff_ns - kLookBackNs, liftoff_ns - kOnTheRailNs + 1};
+    constexpr std::size_t kRows = 1000;
+    std::optional<RowValues> last;
+    for (const RowValues& row : recorded.rows_of(table, on_the_rail, kRows))
+        if (std::isfinite(row.value(column))) last = row;
+    return last;
 }
 
 /// What the last rows before the flight said of a figure.
@@ -87,10 +99,10 @@ ComparedFlight compared_flight(OpenFlight& flight) {
     for (std::size_t i = 0; i < kComparedColumns.size(); ++i)
         out.series[i] = series_of(recorded, chapter.vehicle, kComparedColumns[i], shown, liftoff_ns);
 
-    const auto asked = [&](const char* table) {
-        return recorded.row_at(recorded.table(chapter.vehicle, table), liftoff_ns - kOnTheRailNs);
+    const auto said = [&](const char* table, const char* column) {
+        return last_said(recorded, recorded.table(chapter.vehicle, table), column, liftoff_ns);
     };
-    const auto ascent = asked("estimate/ascent"), landing = asked("estimate/landing");
+    const auto ascent = said("estimate/ascent", "apogee_m"), landing = said("estimate/landing", "nominal_east_m");
     out.figures = key_figures(recorded, chapter);
     for (const Figure& figure : out.figures) out.predicted.push_back(predicted_figure(figure.key, ascent, landing));
     if (const auto setup = flight.reader().setup())
