@@ -24,8 +24,6 @@ using nlohmann::json;
 
 namespace {
 
-const debrief::Advance kGoOn = [](double) { return true; };
-
 constexpr double kSilentFrom_s = 9, kSilentUntil_s = 12;
 
 /// A flight whose radio was silent from shortly after ignition on.
