@@ -26,6 +26,9 @@ inline const debrief::Advance kGoOn = [](double) { return true; };
 
 inline constexpr std::int64_t kStart_ns = 1'779'028'325'000'000'000;
 
+/// Work that nobody stops.
+inline const debrief::Advance kGoOn = [](double) { return true; };
+
 inline PipelineSetup demo_setup() {
     PipelineSetup setup;
     std::vector<Problem> problems;
@@ -43,8 +46,8 @@ inline PipelineSetup demo_setup() {
 
 struct Flown {
     std::filesystem::path recording;
-    std::vector<std::byte> received; ///< by the radio
-    std::vector<std::byte> logged;
+    std::vector<std::byte> received = {}; ///< by the radio
+    std::vector<std::byte> logged = {};
     std::size_t packets_logged = 0, packets_received = 0;
 };
 

@@ -12,7 +12,7 @@
 namespace turnstone::exchange {
 
 inline constexpr std::size_t kNumberRoom = 32;
-/// The shortest decimal text that reads back as the same double, without an exponent between 1e-4 and 1e15. `value` is
+/// The shortest decimal text that reads back as the same double, without an exponent between 1e-4 and 1e16. `value` is
 /// finite.
 [[nodiscard]] char* put_number(char* at, double value) noexcept;
 
