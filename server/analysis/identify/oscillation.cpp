@@ -14,6 +14,7 @@ namespace turnstone::analysis {
 namespace {
 
 constexpr double kSwingGap_s = 0.1;
+constexpr double kFinDelayMost_s = 0.2;
 constexpr double kSwingStep_s = 0.008; ///< samples closer than this to the one before add work, not knowledge
 constexpr double kAngleAtStart_rad = 0.1, kPathTurn_radps = 0.1;
 constexpr double kPathTurnWalk_radps_rts = 0.01;
@@ -34,8 +35,11 @@ enum Parameter : Eigen::Index {
     kStiff_z,
     kDamp_z,
     kOffset_z,
+    kLeak_y,
+    kLeak_z,
     kFin_y,
     kFin_z,
+    kDelay,
     kParameters
 };
 
@@ -46,7 +50,7 @@ class SwingFilter {
             return i < column.size() ? column[i] : 0;
         };
         double pressure = 0, speed = 0;
-        std::vector<double> fins_y, fins_z;
+        std::vector<double> rolls, fins_y, fins_z;
         const std::size_t count =
             std::min({record.t_s.size(), record.roll_radps.size(), record.pitch_radps.size(), record.yaw_radps.size(),
                       record.dynamic_pressure_pa.size(), record.airspeed_mps.size()});
@@ -66,6 +70,7 @@ class SwingFilter {
             samples_.push_back(s);
             pressure += s.pressure;
             speed += record.airspeed_mps[i];
+            rolls.push_back(s.roll);
             fins_y.push_back(s.pitch_fin);
             fins_z.push_back(s.yaw_fin);
         }
@@ -78,6 +83,8 @@ class SwingFilter {
             s.pressure_over_speed *= speed_mps_ / q_pa_;
         }
         constexpr double kStill_rad = 0.001;
+        constexpr double kSteadyRoll_radps = 0.2;
+        rolls_ = summarise(rolls).sd > kSteadyRoll_radps;
         moves_y_ = summarise(fins_y).sd > kStill_rad;
         moves_z_ = summarise(fins_z).sd > kStill_rad;
         for (std::size_t i = 1; i < samples_.size(); ++i)
@@ -91,6 +98,7 @@ class SwingFilter {
                                       double* level = nullptr) const {
         Eigen::VectorXd out(innovations_);
         Eigen::Index at = 0;
+        std::size_t near = 0;
         double logs = 0;
         State x = State::Zero();
         Square p = Square::Zero();
@@ -125,8 +133,10 @@ class SwingFilter {
             f(4, 5) = roll;
             f(5, 4) = -roll;
             State push = State::Zero();
-            push[1] = q * (by[kOffset_y] + by[kFin_y] * 0.5 * (a.pitch_fin + b.pitch_fin));
-            push[3] = q * (by[kOffset_z] + by[kFin_z] * 0.5 * (a.yaw_fin + b.yaw_fin));
+            const double fins_s = a.t_s + 0.5 * dt - std::clamp(by[kDelay], -kFinDelayMost_s, kFinDelayMost_s);
+            const auto [pitch_fin, yaw_fin] = fins_at(fins_s, near);
+            push[1] = q * (by[kOffset_y] + by[kFin_y] * pitch_fin);
+            push[3] = q * (by[kOffset_z] + by[kFin_z] * yaw_fin);
             const Square step = dt * f, square = step * step;
             const Square over = Square::Identity() + step + square / 2 + square * step / 6 + square * square / 24;
             x = over * x + (Square::Identity() + step / 2 + square / 6) * push * dt;
@@ -142,7 +152,7 @@ class SwingFilter {
             const double walk = kPathTurnWalk_radps_rts * kPathTurnWalk_radps_rts / noise * dt;
             p(4, 4) += walk;
             p(5, 5) += walk;
-            const double measured[2] = {b.pitch, b.yaw};
+            const double measured[2] = {b.pitch - by[kLeak_y] * b.roll, b.yaw - by[kLeak_z] * b.roll};
             for (const Eigen::Index k : {0, 1}) { // one rate after the other: their noises are independent
                 const Eigen::Index rate = 2 * k + 1;
                 const double total = p(rate, rate) + 1, off = measured[k] - x[rate];
@@ -162,13 +172,25 @@ class SwingFilter {
     [[nodiscard]] Eigen::Index innovations() const { return innovations_; }
     [[nodiscard]] double q_pa() const { return q_pa_; }
     [[nodiscard]] double speed_mps() const { return speed_mps_; }
+    [[nodiscard]] bool rolls() const { return rolls_; }
     [[nodiscard]] bool moves_y() const { return moves_y_; }
     [[nodiscard]] bool moves_z() const { return moves_z_; }
 
   private:
+    /// Deflections at a time, in straight lines; `near` is where the last call found its place.
+    [[nodiscard]] std::pair<double, double> fins_at(double t_s, std::size_t& near) const {
+        while (near + 1 < samples_.size() && samples_[near + 1].t_s <= t_s) ++near;
+        while (near > 0 && samples_[near].t_s > t_s) --near;
+        const SwingSample& a = samples_[near];
+        if (t_s <= a.t_s || near + 1 == samples_.size()) return {a.pitch_fin, a.yaw_fin};
+        const SwingSample& b = samples_[near + 1];
+        const double part = (t_s - a.t_s) / (b.t_s - a.t_s);
+        return {a.pitch_fin + part * (b.pitch_fin - a.pitch_fin), a.yaw_fin + part * (b.yaw_fin - a.yaw_fin)};
+    }
+
     std::vector<SwingSample> samples_;
     double q_pa_ = kNone, speed_mps_ = kNone;
-    bool moves_y_ = false, moves_z_ = false;
+    bool rolls_ = false, moves_y_ = false, moves_z_ = false;
     Eigen::Index innovations_ = 0;
 };
 
@@ -204,7 +226,7 @@ SwingFit swing_fit(const Told& told, double drive, double noise, const Eigen::Ve
                    bool free_drive = false) {
     Eigen::VectorXd scale = Eigen::VectorXd::Zero(kParameters);
     scale << std::abs(start[kStiff_y]), std::max(1.0, std::abs(start[kDamp_y])), 1.0, std::abs(start[kStiff_z]),
-        std::max(1.0, std::abs(start[kDamp_z])), 1.0, 10.0, 10.0;
+        std::max(1.0, std::abs(start[kDamp_z])), 1.0, 0.02, 0.02, 10.0, 10.0, 0.02;
     const auto count = static_cast<Eigen::Index>(told.which.size());
     Eigen::VectorXd from(count + (free_drive ? 1 : 0)), much(from.size());
     from.head(count) = told.some(start);
@@ -299,8 +321,11 @@ SwingDynamics identify_swing(const SwingRecord& record, double dynamic_pressure,
     out.reference_q_pa = filter.q_pa();
     out.reference_speed_mps = filter.speed_mps();
     Told told{&filter, {kStiff_y, kDamp_y, kOffset_y, kStiff_z, kDamp_z, kOffset_z}};
+    if (filter.rolls())
+        for (const Eigen::Index leak : {kLeak_y, kLeak_z}) told.which.push_back(leak);
     if (filter.moves_y()) told.which.push_back(kFin_y);
     if (filter.moves_z()) told.which.push_back(kFin_z);
+    if (filter.moves_y() || filter.moves_z()) told.which.push_back(kDelay);
     constexpr Eigen::Index kInnovationsLeast = 100;
     if (filter.innovations() < kInnovationsLeast) {
         out.pitch.verdict.why = out.yaw.verdict.why =

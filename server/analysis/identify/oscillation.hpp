@@ -9,9 +9,10 @@
 /// both turning with the roll rate p, since the axes do; g, the turn of the flight path under gravity, is constant in
 /// space and so turns backwards in the body. k and c gather what stiffens and what damps: natural frequency^2 = k q,
 /// 2 zeta times it = c q / V (B. Etkin, L. D. Reid, Dynamics of Flight, 3rd ed., ch. 4: the short period; chapter from
-/// memory). A Kalman filter runs over the rates, disturbances of the angle are white (the wind's acceleration over the
-/// airspeed), and k, c, m, b of both axes make its innovations small, as in roll.hpp; m only where fins moved. Valid
-/// for one inertia, and for angles where moments are straight lines.
+/// memory). What a sensor that is mounted askew takes from the roll rate is fitted where the roll rate changes, and the
+/// delay of the rates behind the deflections where fins moved. A Kalman filter runs over the rates, disturbances of the
+/// angle are white (the wind's acceleration over the airspeed), and k, c, m, b of both axes make its innovations small,
+/// as in roll.hpp; m only where fins moved. Valid for one inertia, and for angles where moments are straight lines.
 #include <functional>
 #include <span>
 #include <string>

@@ -101,7 +101,8 @@ void add_air(const Recorded& recorded, std::size_t vehicle, const Site& site, Wi
     }
     if (site.wind.empty())
         out.notes.emplace_back("The site file has no wind: the airspeed is the speed over the ground.");
-    std::vector<double> squares;
+    // What is found rests on the fast part of the window: weights are the squares of the dynamic pressure.
+    double squares = 0, weights = 0;
     for (std::size_t i = 0; i < out.t_s.size(); ++i) {
         const auto wind = wind_at(site, height[i]);
         const double across =
@@ -116,10 +117,13 @@ void add_air(const Recorded& recorded, std::size_t vehicle, const Site& site, Wi
                                       : std::hypot(site.forecast.wind_speed_mps,
                                                    site.forecast.wind_speed_relative * std::hypot(wind[0], wind[1]));
         const double sigma = std::hypot(up_sigma[i], lean * wind_sigma) / speed;
-        if (std::isfinite(sigma)) squares.push_back(sigma * sigma);
+        const double weight = out.dynamic_pressure_pa[i] * out.dynamic_pressure_pa[i];
+        if (!std::isfinite(sigma * weight) || out.t_s[i] < out.burnout_s) continue;
+        squares += weight * sigma * sigma;
+        weights += weight;
     }
-    const analysis::Summary sum = analysis::summarise(squares);
-    out.speed_sigma = sum.count > 0 ? std::sqrt(sum.mean) : 0.05;
+    constexpr double kSpeedSigmaUnknown = 0.05;
+    out.speed_sigma = weights > 0 ? std::sqrt(squares / weights) : kSpeedSigmaUnknown;
 }
 
 /// Rows between burnout and apogee whose dynamic pressure is known and not too small.

@@ -100,7 +100,9 @@ struct TrueDynamics {
         lp_per_s = -per_s * frame.roll_damping_m2 / frame.inertia_dry_kg_m2[0];
         ld_per_s2 = force_n * setup.fins->roll_effect_m / frame.inertia_dry_kg_m2[0];
         const double inertia = frame.inertia_dry_kg_m2[1];
-        const double path_per_s = per_s * frame.normal_force_slope_per_rad / setup.mass_dry_kg;
+        // Normal force bends the path after the nose; gravity slows a steep climb, which opens the angle again.
+        const double path_per_s =
+            per_s * frame.normal_force_slope_per_rad / setup.mass_dry_kg - setup.gravity.at(0.0) / speed_mps;
         const double rate_per_s = per_s * frame.damping_length2_m2 / inertia;
         const double stiff = force_n * frame.normal_force_slope_per_rad * frame.static_margin_m / inertia;
         const double w = std::sqrt(stiff + path_per_s * rate_per_s);
