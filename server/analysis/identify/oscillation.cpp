@@ -15,6 +15,9 @@ namespace {
 
 constexpr double kSwingGap_s = 0.1;
 constexpr double kFinDelayMost_s = 0.2;
+/// What the model of damping leaves out (gravity's turn of a slow flight path, the fins' side force, gusts that are not
+/// white), relative, 1-sigma; from simulated flights with the errors "tuning", seeds below 1000.
+constexpr double kSwingDampingModel = 0.12;
 constexpr double kSwingStep_s = 0.008; ///< samples closer than this to the one before add work, not knowledge
 constexpr double kAngleAtStart_rad = 0.1, kPathTurn_radps = 0.1;
 constexpr double kPathTurnWalk_radps_rts = 0.01;
@@ -287,7 +290,7 @@ Swing swing_of(const SwingFit& best, const Told& told, const Eigen::MatrixXd& co
     const Eigen::Vector2d slope(-c / (4 * w * k), 1 / (2 * w));
     Eigen::Matrix2d pair;
     pair << covariance(at_k, at_k), covariance(at_k, at_c), covariance(at_c, at_k), covariance(at_c, at_c);
-    const double damping_sigma = std::sqrt(slope.dot(pair * slope));
+    const double damping_sigma = std::hypot(std::sqrt(slope.dot(pair * slope)), kSwingDampingModel * out.damping);
     out.natural_hz_interval = {out.natural_hz - quantile * natural_sigma, out.natural_hz + quantile * natural_sigma};
     out.damping_interval = {out.damping - quantile * damping_sigma, out.damping + quantile * damping_sigma};
     const double frequency_width = quantile * natural_sigma / out.natural_hz;
