@@ -149,16 +149,16 @@ function write_scale(plot: uPlot, look: ChartLook): void {
   ctx.font = `${look.text_px * ratio}px ${look.colours.font}`;
   ctx.textAlign = 'left';
   ctx.textBaseline = 'middle';
-  ctx.lineJoin = 'round';
-  ctx.lineWidth = 3 * ratio;
-  ctx.strokeStyle = look.colours.surface;
-  ctx.fillStyle = look.colours.ink;
   for (const value of values) {
     const y = plot.valToPos(value, 'y', true);
     if (y < bbox.top + 6 * ratio || y > bbox.top + bbox.height - 6 * ratio) continue;
     const words = look.scale.log ? decade_words(value) : scale_words(value, step);
     const text = look.scale.unit === '' ? words : `${words}${look.scale.unit === '°' ? '' : ' '}${look.scale.unit}`;
-    ctx.strokeText(text, bbox.left + 4 * ratio, y);
+    // On a plate, so that a line at a round value does not strike it out.
+    ctx.fillStyle = look.colours.surface;
+    const wide = ctx.measureText(text).width + 4 * ratio;
+    ctx.fillRect(bbox.left + 2 * ratio, y - 0.6 * look.text_px * ratio, wide, 1.2 * look.text_px * ratio);
+    ctx.fillStyle = look.colours.ink;
     ctx.fillText(text, bbox.left + 4 * ratio, y);
   }
   ctx.restore();
