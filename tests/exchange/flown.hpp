@@ -22,8 +22,6 @@
 
 namespace turnstone::exchange_test {
 
-inline const debrief::Advance kGoOn = [](double) { return true; };
-
 inline constexpr std::int64_t kStart_ns = 1'779'028'325'000'000'000;
 
 /// Work that nobody stops.
