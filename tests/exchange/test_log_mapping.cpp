@@ -2,7 +2,7 @@
 #include <catch2/catch.hpp>
 
 #include "server/exchange/import/first_look.hpp"
-#include "server/exchange/import/log_mapping.hpp"
+#include "server/exchange/import/log/log_mapping.hpp"
 #include "tests/exchange/flown.hpp"
 
 using namespace turnstone;
