@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "server/record/amend/add_action.hpp"
+#include "server/record/derive.hpp"
 #include "server/record/format/sqlite.hpp"
 #include "server/record/read/reader.hpp"
 #include "server/record/reprocess.hpp"
@@ -19,6 +20,13 @@ namespace turnstone {
 namespace {
 
 using namespace record_test;
+
+/// A recording as the station's upkeep leaves it.
+std::filesystem::path record_whole(const TemporaryFolder& directory) {
+    const auto path = directory.recording(record_flight(directory, demo_setup()));
+    REQUIRE(finish_recording(path));
+    return path;
+}
 
 std::vector<Event> operator_events(const std::filesystem::path& path) {
     auto reader = RecordingReader::open(path);
@@ -33,7 +41,7 @@ std::vector<Event> operator_events(const std::filesystem::path& path) {
 
 TEST_CASE("what is written into a closed recording is in it as if it had been done at its end") {
     const TemporaryFolder directory;
-    const auto path = directory.recording(record_flight(directory, demo_setup()));
+    const auto path = record_whole(directory);
     const std::size_t before = operator_events(path).size();
     const std::string key_of_last = operator_events(path).back().key;
     const Action actions[] = {Marker{"drogue seen", kStart_ns + 4'000 * kMs},
@@ -72,8 +80,7 @@ TEST_CASE("what is written into a closed recording is in it as if it had been do
 
 TEST_CASE("nothing is written into a recording that is not closed, not whole, or of another") {
     const TemporaryFolder directory;
-    const std::string id = record_flight(directory, demo_setup());
-    const auto path = directory.recording(id);
+    const auto path = record_whole(directory);
     const auto refused = [&](const std::string& part) {
         const auto added = add_action(path, Marker{"x"});
         REQUIRE_FALSE(added);

@@ -12,6 +12,7 @@
 #include "server/record/amend/add_action.hpp"
 #include "server/record/amend/set_aside.hpp"
 #include "server/record/by_name/recorded.hpp"
+#include "server/record/derive.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/serve/encode/tape_time.hpp"
 #include "server/serve/http/on_worker.hpp"
@@ -143,6 +144,9 @@ awaitable<Answer> FlightRoutes::write(const Request& request, const debrief::Fli
         if (!path) return error_answer(404, path.error().message);
         cache.clear();
         downloads.cut(*path);
+        // One that the station has not yet gone through since it was closed is gone through first.
+        if (const auto finished = finish_recording(*path); !finished)
+            return error_answer(503, finished.error().message);
         for (const Action& action : actions)
             if (const auto added = add_action(*path, action); !added) return error_answer(503, added.error().message);
         return nothing_to_say();
