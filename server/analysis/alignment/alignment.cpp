@@ -25,7 +25,7 @@ constexpr double kRival = 0.98; ///< a second place as good as this part of the 
 constexpr double kRivalAway_s = 1.0;
 constexpr int kLagRounds = 12;
 constexpr double kStepLeast = 1e-3; ///< of the sigma: further rounds change nothing
-constexpr double kWidthsInSteps[] = {0, 1, 2, 4, 8, 16};
+constexpr double kWidthsInSteps[] = {0, 0.5, 1, 2, 4, 8}; ///< of the coarser record
 
 double median_step_s(std::span<const double> t_s) {
     std::vector<double> steps;
@@ -108,13 +108,14 @@ struct LagFit {
     double middle;
 };
 
-/// Rows of `own` (coarse or not, on the same grid) against `finer` at place + lag + rate (place - middle).
-std::vector<LeftOver> rows_at(const Grid& own, const Grid& finer, double lag, double rate, double middle) {
+/// Rows of `own`, one for each of its steps of `ratio` steps of `finer`, which is taken at place + lag + rate (place -
+/// middle): places, lag and slopes are in its steps.
+std::vector<LeftOver> rows_at(const Grid& own, const Grid& finer, double ratio, double lag, double rate, double middle) {
     std::vector<LeftOver> rows;
     for (std::size_t i = 1; i + 1 < own.size(); ++i) {
-        const double place = static_cast<double>(i), away = place - middle;
+        const double place = static_cast<double>(i) * ratio, away = place - middle;
         const ValueBetween model = value_between(finer, place + lag + rate * away);
-        const double own_slope = slope_at(own, i);
+        const double own_slope = slope_at(own, i) / ratio;
         if (!std::isfinite(own[i]) || !std::isfinite(own_slope) || !std::isfinite(model.value) ||
             !std::isfinite(model.slope))
             continue;
@@ -138,11 +139,11 @@ double take_out_scale(std::vector<LeftOver>& rows, double& correlation) {
     return gain;
 }
 
-std::optional<LagFit> refine_lag(const Grid& own, const Grid& finer, double lag, double rate_prior) {
+std::optional<LagFit> refine_lag(const Grid& own, const Grid& finer, double ratio, double lag, double rate_prior) {
     double rate = 0, middle = 0;
     {
         double weight = 0;
-        for (const LeftOver& row : rows_at(own, finer, lag, 0, 0)) { // where most happens
+        for (const LeftOver& row : rows_at(own, finer, ratio, lag, 0, 0)) { // where most happens
             const double w = row.own_slope * row.own_slope;
             middle += w * row.away;
             weight += w;
@@ -155,7 +156,7 @@ std::optional<LagFit> refine_lag(const Grid& own, const Grid& finer, double lag,
     LagFit out{};
     double variance = 0;
     for (int round = 0; round < kLagRounds; ++round) {
-        std::vector<LeftOver> rows = rows_at(own, finer, lag, rate, middle);
+        std::vector<LeftOver> rows = rows_at(own, finer, ratio, lag, rate, middle);
         if (rows.size() < kRecordSamplesLeast) return std::nullopt;
         const double gain = take_out_scale(rows, out.correlation);
         Eigen::Matrix2d information = Eigen::Matrix2d::Zero();
@@ -253,9 +254,16 @@ Result<Alignment> align(const Record& fixed, const Record& moved) {
     // The values of the coarser record, where they were taken, against the finer one between its own.
     const bool moved_is_finer = moved_step_s < fixed_step_s;
     std::optional<LagFit> fit;
+    const Record& coarse = moved_is_finer ? fixed : moved;
+    const double coarse_step_s = std::max(moved_is_finer ? fixed_step_s : moved_step_s, step_s);
+    const Grid own = on_grid(coarse.t_s, coarse.value, coarse.t_s.front(), coarse_step_s,
+                             static_cast<std::size_t>((coarse.t_s.back() - coarse.t_s.front()) / coarse_step_s) + 1,
+                             bridged_gap_s(coarse_step_s));
+    const double ratio = coarse_step_s / step_s;
     for (const double width : kWidthsInSteps) {
-        const Grid fa = gaussian_smoothed(a, width), fb = gaussian_smoothed(b, width);
-        const auto one = moved_is_finer ? refine_lag(fa, fb, -lag, kRatePrior) : refine_lag(fb, fa, lag, kRatePrior);
+        const Grid smooth = gaussian_smoothed(own, width);
+        const Grid finer = gaussian_smoothed(moved_is_finer ? b : a, width * ratio);
+        const auto one = refine_lag(smooth, finer, ratio, moved_is_finer ? -lag : lag, kRatePrior);
         if (one && (!fit || one->lag_sigma < fit->lag_sigma)) fit = one;
     }
     if (!fit) return fail("what they have in common is too short, or does not move");
