@@ -10,9 +10,12 @@ namespace {
 
 constexpr double kGap_s = 0.1;
 constexpr double kDelayMost_s = 0.2;
+/// Gusts along the path change what canted fins push for seconds: this part of it, 1-sigma in a second, as a random
+/// walk; and the measurement's noise that it is compared with. Common practice, no source.
+constexpr double kOffsetWalk_rts = 0.025, kUsualNoise_radps = 0.01;
 /// What the model of roll damping leaves out, relative, 1-sigma; from simulated flights with the errors "tuning", seeds
 /// below 1000.
-constexpr double kDampingModel = 0.016;
+constexpr double kDampingModel = 0.012;
 
 struct RollSample {
     double t_s, rate, fin, pressure, pressure_over_speed; ///< the last two over those of the reference
@@ -56,28 +59,39 @@ class RollFilter {
     [[nodiscard]] Eigen::VectorXd run(const Eigen::VectorXd& by, double drive, double* level = nullptr) const {
         Eigen::VectorXd out(innovations_);
         Eigen::Index at = 0;
-        double p = samples_.front().rate, variance = 1, logs = 0;
+        double p = samples_.front().rate, logs = 0;
+        double drift = 0; // of the offset, and the covariance of both
+        double of_p = 1, of_both = 0, of_drift = 0;
+        const double walk = std::pow(kOffsetWalk_rts * by[2] / kUsualNoise_radps, 2);
         std::size_t fin = 0;
         for (std::size_t i = 1; i < samples_.size(); ++i) {
             const RollSample &a = samples_[i - 1], &b = samples_[i];
             const double dt = b.t_s - a.t_s;
             if (dt >= kGap_s) {
                 p = b.rate;
-                variance = 1;
+                of_p = 1;
+                of_both = 0;
                 continue;
             }
             const double q = 0.5 * (a.pressure + b.pressure);
             const double rate = by[0] * 0.5 * (a.pressure_over_speed + b.pressure_over_speed);
-            const double push = q * (by[1] * fin_at(a.t_s + 0.5 * dt - by[3], fin) + by[2]);
+            const double push = q * (by[1] * fin_at(a.t_s + 0.5 * dt - by[3], fin) + by[2] + drift);
             const double kept = std::exp(std::clamp(rate * dt, -5.0, 5.0));
-            p = kept * p + (std::abs(rate) > 1e-9 ? (kept - 1) / rate : dt) * push;
-            variance = kept * kept * variance + drive * q * q * dt;
-            const double total = variance + 1;
-            out[at++] = (b.rate - p) / std::sqrt(total);
+            const double lasted = std::abs(rate) > 1e-9 ? (kept - 1) / rate : dt;
+            p = kept * p + lasted * push;
+            const double into = lasted * q; // of the drift into p
+            of_p = kept * kept * of_p + 2 * kept * into * of_both + into * into * of_drift + drive * q * q * dt;
+            of_both = kept * of_both + into * of_drift;
+            of_drift += walk * dt;
+            const double total = of_p + 1, off = b.rate - p;
+            out[at++] = off / std::sqrt(total);
             logs += std::log(total);
-            const double gain = variance / total;
-            p += gain * (b.rate - p);
-            variance *= 1 - gain;
+            const double gain_p = of_p / total, gain_drift = of_both / total;
+            p += gain_p * off;
+            drift += gain_drift * off;
+            of_drift -= gain_drift * of_both;
+            of_both -= gain_p * of_both;
+            of_p *= 1 - gain_p;
         }
         const double mean_sigma = std::exp(0.5 * logs / static_cast<double>(innovations_));
         if (level != nullptr) *level = mean_sigma;

@@ -9,9 +9,10 @@
 /// among the regressors) nor a plain simulation does: p runs in a Kalman filter whose innovations are made small
 /// (maximum likelihood, the filter-error method of R. V. Jategaonkar, Flight Vehicle System Identification, AIAA 2006,
 /// ch. 5, chapter from memory). Measurement noise is white; noise of the deflection and gusts drive p in proportion to
-/// dynamic pressure; their ratio is searched. The deflection's delay against the rate is a parameter too. Intervals:
-/// Newey and West over the innovations, and what scale errors of the sensors and of the airspeed add, which no amount
-/// of data takes away. A gap of the record starts the filter again; NaN values are passed over.
+/// dynamic pressure; their ratio is searched. L0 drifts besides, since gusts along the path last. The deflection's
+/// delay against the rate is a parameter too. Intervals: Newey and West over the innovations, and what scale errors of
+/// the sensors and of the airspeed add, which no amount of data takes away. A gap of the record starts the filter
+/// again; NaN values are passed over.
 #include <span>
 
 #include "server/analysis/identify/verdict.hpp"

@@ -19,7 +19,7 @@ using analysis::Series;
 using nlohmann::json;
 
 constexpr double kDegree = 180 / std::numbers::pi;
-constexpr double kDensitySigma = 0.01; ///< of the day's air, relative; common practice, no source
+constexpr double kDensitySigma = 0.005; ///< of the air, relative: 1.2 K and 80 Pa at the pad
 constexpr double kStepLeast_rad = 0.01, kStepRise_s = 0.1, kStepRest_s = 0.3;
 constexpr std::array<const char*, 3> kAxes{"roll", "pitch", "yaw"};
 
