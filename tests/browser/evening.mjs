@@ -6,12 +6,13 @@ import { join } from 'node:path';
 import { api, check, check_soon, folder, inspect, kDemo, kSimulate, kTurnstone, open_another_browser, open_page, picture, run_in_browser, sleep, start, start_server, station, until } from './harness.mjs';
 
 const kRecordings = join(folder, 'evening-recordings');
+// Two come down under parachutes; the others are short, since every flight is flown by the estimators first.
 const kFlights = [
   { seed: 11, impairment: 'mild', scenario: 'nominal' },
-  { seed: 12, impairment: 'mild', scenario: 'nominal' },
-  { seed: 13, impairment: 'rough', scenario: 'nominal' },
-  { seed: 14, impairment: 'mild', scenario: 'nominal' },
-  { seed: 15, impairment: 'mild', scenario: 'ballistic' },
+  { seed: 12, impairment: 'mild', scenario: 'ballistic' },
+  { seed: 13, impairment: 'rough', scenario: 'ballistic' },
+  { seed: 14, impairment: 'mild', scenario: 'ballistic' },
+  { seed: 15, impairment: 'mild', scenario: 'nominal' },
 ];
 
 const kLogged = 2; // the one whose on-board log is imported: its radio lost most
@@ -21,7 +22,7 @@ const ended = (child) => (child.exitCode === null ? new Promise((done) => child.
 /** What a flight's radio brought, as a file; `impairment` none: what the flight computer itself has. */
 async function capture({ seed, impairment, scenario }, name) {
   const file = join(folder, `${name}.bin`);
-  const simulator = start(kSimulate, ['--scenario', scenario, '--seed', String(seed), '--impairment', impairment, '--speed', 'max', '--to', `file:${file}`, '--vehicle', join(kDemo, 'sanderling'), '--site', join(kDemo, 'site.json'), '--before-ignition-s', '12', '--after-touchdown-s', '6']);
+  const simulator = start(kSimulate, ['--scenario', scenario, '--seed', String(seed), '--impairment', impairment, '--speed', 'max', '--to', `file:${file}`, '--vehicle', join(kDemo, 'sanderling'), '--site', join(kDemo, 'site.json'), '--before-ignition-s', '8', '--after-touchdown-s', '4']);
   await ended(simulator);
   if (simulator.exitCode !== 0) throw new Error(`the simulator failed:\n${simulator.text}`);
   return file;
@@ -63,7 +64,7 @@ async function log_book(laptop, phone, key) {
     const digits = /(\d+) ?m\s+± (\d+) m/.exec(shown);
     check(`the line of ${flight.id} has its apogee, rounded to its ±`, digits && Math.abs(Number(digits[1]) - apogee.value) <= Number(digits[2]) && Number(digits[2]) <= Math.max(1, 2 * apogee.sigma), `${shown} for ${apogee.value} ± ${apogee.sigma}`);
   }
-  check('one without a parachute says so', flights.some((flight) => flight.ended === 'impact' && flight.worst));
+  check('those without a parachute say so', flights.filter((flight) => flight.ended === 'impact' && flight.worst).length === 3, flights.map(({ ended, worst }) => `${ended} ${worst?.sentence}`).join('; '));
   await picture(laptop, 'evening-book-laptop-light');
   await inspect(laptop, 'log book, laptop, light');
   await laptop.emulateMedia({ colorScheme: 'dark' });

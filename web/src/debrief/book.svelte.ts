@@ -1,7 +1,8 @@
 /** The station's log book as this page knows it, and the flights chosen in it. Every view of the debrief shares it. */
 import { fetch_log_book, type Flight, type LogBook } from '../stream/flights';
 
-const kAgain_ms = 1500; // while the station works out figures of files it has not seen before
+/** Again and again, ever slower, while the station reads files that changed: the live one always does. */
+const kAgain_ms = { first: 1500, most: 20_000 };
 
 class Book {
   entries: LogBook = $state.raw({ flights: [], unflown: [], removed: [], unread: 0 });
@@ -14,12 +15,12 @@ class Book {
   titles: ReadonlyMap<string, string> = $state.raw(new Map());
   private timer: ReturnType<typeof setTimeout> | undefined;
 
-  async load(): Promise<void> {
+  async load(again_ms = kAgain_ms.first): Promise<void> {
     clearTimeout(this.timer);
     try {
       this.entries = await fetch_log_book();
       this.failure = undefined;
-      if (this.entries.unread > 0) this.timer = setTimeout(() => void this.load(), kAgain_ms);
+      if (this.entries.unread > 0) this.timer = setTimeout(() => void this.load(Math.min(kAgain_ms.most, 1.5 * again_ms)), again_ms);
     } catch (error) {
       this.failure = error;
     }
