@@ -20,7 +20,8 @@ class Book {
     try {
       this.entries = await fetch_log_book();
       this.failure = undefined;
-      if (this.entries.unread > 0) this.timer = setTimeout(() => void this.load(Math.min(kAgain_ms.most, 1.5 * again_ms)), again_ms);
+      if (this.entries.unread > 0)
+        this.timer = setTimeout(() => void this.load(Math.min(kAgain_ms.most, 1.5 * again_ms)), again_ms);
     } catch (error) {
       this.failure = error;
     }
