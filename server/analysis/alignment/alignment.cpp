@@ -23,6 +23,7 @@ constexpr double kOverlapPart = 0.5; ///< of the shorter record, that must be co
 constexpr double kCorrelationLeast = 0.5;
 constexpr double kRival = 0.98; ///< a second place as good as this part of the first is another answer
 constexpr double kRivalAway_s = 1.0;
+constexpr double kWidthsCompared = 3; ///< times the least sigma: those that know little say nothing of the others
 constexpr int kLagRounds = 12;
 constexpr double kStepLeast = 1e-3; ///< of the sigma: further rounds change nothing
 constexpr double kWidthsInSteps[] = {0, 0.5, 1, 2, 4, 8}; ///< of the coarser record
@@ -253,7 +254,7 @@ Result<Alignment> align(const Record& fixed, const Record& moved) {
 
     // The values of the coarser record, where they were taken, against the finer one between its own.
     const bool moved_is_finer = moved_step_s < fixed_step_s;
-    std::optional<LagFit> fit;
+    std::vector<LagFit> fits;
     const Record& coarse = moved_is_finer ? fixed : moved;
     const double coarse_step_s = std::max(moved_is_finer ? fixed_step_s : moved_step_s, step_s);
     const Grid own = on_grid(coarse.t_s, coarse.value, coarse.t_s.front(), coarse_step_s,
@@ -264,8 +265,16 @@ Result<Alignment> align(const Record& fixed, const Record& moved) {
         const Grid smooth = gaussian_smoothed(own, width);
         const Grid finer = gaussian_smoothed(moved_is_finer ? b : a, width * ratio);
         const auto one = refine_lag(smooth, finer, ratio, moved_is_finer ? -lag : lag, kRatePrior);
-        if (one && (!fit || one->lag_sigma < fit->lag_sigma)) fit = one;
+        if (one) fits.push_back(*one);
     }
+    std::optional<LagFit> fit;
+    for (const LagFit& one : fits)
+        if (!fit || one.lag_sigma < fit->lag_sigma) fit = one;
+    // Edges between two samples of the coarser record move with the width: what the widths differ by is not known.
+    double spread = 0;
+    for (const LagFit& one : fits)
+        if (one.lag_sigma <= kWidthsCompared * fit->lag_sigma) spread = std::max(spread, std::abs(one.lag - fit->lag));
+    if (fit) fit->lag_sigma = std::hypot(fit->lag_sigma, spread);
     if (!fit) return fail("what they have in common is too short, or does not move");
     const double between_starts_s = fixed.t_s.front() - moved.t_s.front();
     Alignment out{.lag_s = fit->lag * step_s + between_starts_s,
