@@ -38,7 +38,7 @@ def read_csv(path, out):
             name, _, unit = heading.partition(" [")
             table, _, column = name.rpartition(".")
             columns.append((place, table, column))
-            out["units"][name] = unit.rstrip("]")
+            out["units"][name] = unit[:-1]
         for row in rows:
             assert len(row) == len(header), f"{len(row)} cells under {len(header)} headings"
             tables = {of for _, of, _ in columns}
