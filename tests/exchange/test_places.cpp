@@ -141,9 +141,11 @@ TEST_CASE("the flight's events stand where the vehicle was") {
     for (const auto& [name, above_m] : height_m) {
         INFO(name << " " << above_m - pad_m);
         const double up_m = above_m - pad_m;
-        if (name == "Liftoff") CHECK(std::abs(up_m) < 30);
-        if (name == "Apogee") CHECK(up_m > 500);
-        found += name == "Liftoff" || name == "Apogee" ? 1 : 0;
+        const bool is_liftoff = name.find("Liftoff") != std::string::npos;
+        const bool is_apogee = name.find("Apogee") != std::string::npos;
+        if (is_liftoff) CHECK(std::abs(up_m) < 30);
+        if (is_apogee) CHECK(up_m > 500);
+        found += is_liftoff || is_apogee ? 1 : 0;
     }
     CHECK(found == 2);
 }

@@ -4,7 +4,6 @@
 #include <charconv>
 #include <cmath>
 #include <limits>
-#include <map>
 
 #include "server/exchange/write/text.hpp"
 #include "shared/time.hpp"
@@ -111,18 +110,20 @@ bool Tracks::find_stretches(std::size_t place, Steps& steps, std::vector<Stretch
 }
 
 std::vector<PlacedEvent> Tracks::events() {
-    std::map<int, std::size_t> best; // place of each vehicle: estimates stand behind the packets they are made from
-    for (std::size_t i = 0; i < places_.size(); ++i) best[places_[i].table->vehicle] = i;
     std::vector<PlacedEvent> out;
     for (const Event& event : subject_.reader.events(span_.from_ns, span_.to_ns)) {
-        const auto place = best.find(event.vehicle);
-        if (event.kind != EventKind::flight_event || event.vehicle < 0 || place == best.end()) continue;
-        start(place->second, {event.t_ns - kEventHold_ns, event.t_ns + 1});
-        bool found = false;
-        while (next()) found = true;
-        if (!found) continue;
-        out.push_back({position_, event.text});
-        out.back().at.t_ns = event.t_ns;
+        if (event.kind != EventKind::flight_event || event.vehicle < 0) continue;
+        // Estimates stand behind the packets they are made from, and are better where there are some.
+        for (std::size_t place = places_.size(); place-- > 0;) {
+            if (places_[place].table->vehicle != event.vehicle) continue;
+            start(place, {event.t_ns - kEventHold_ns, event.t_ns + 1});
+            bool found = false;
+            while (next()) found = true;
+            if (!found) continue;
+            out.push_back({position_, event.text});
+            out.back().at.t_ns = event.t_ns;
+            break;
+        }
     }
     return out;
 }
