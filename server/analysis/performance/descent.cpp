@@ -9,8 +9,12 @@ namespace {
 
 constexpr double kPart_s = 4;
 constexpr std::size_t kPartsLeast = 3;
-/// Of the speed of the air against the ground, up or down, over a whole descent; swinging (common practice, no source).
+/// Of swinging (common practice, no source).
 constexpr double kFloor = 0.01;
+/// Of the air's own rise or fall over a whole descent: MIL-F-8785C, 3.7.3.3 (from memory) has a tenth of the wind at
+/// 20 ft, here 4 m/s, and near the ground it lasts as long as a descent does. What rises with a parachute shows in no
+/// other measurement.
+constexpr double kAirRises_mps = 0.4;
 /// Heights a part apart share the day's air; of each height's sigma this is its own.
 constexpr double kOwnShare = 0.7;
 
@@ -52,10 +56,10 @@ DragArea drag_area(const Course& course, double from_s, double to_s, double grav
     const double mean = all / all_s;
     const double by_scatter = scatter.standard_error() / mean;
     const double by_height = kOwnShare * std::hypot(first_sigma_m, last_sigma_m) / (first_m - last_m);
+    out.rate_mps = (first_m - last_m) / all_s;
     out.area_m2 = 2 * masses.dry_kg * gravity_mps2 / (mean * mean);
     out.common = std::hypot(masses.dry_sigma_kg / masses.dry_kg, doubts.density);
-    out.own = std::hypot(2 * by_height, std::hypot(2 * by_scatter, kFloor));
-    out.rate_mps = (first_m - last_m) / all_s;
+    out.own = std::hypot(2 * by_height, std::hypot(2 * by_scatter, kFloor), 2 * kAirRises_mps / out.rate_mps);
     return out;
 }
 
