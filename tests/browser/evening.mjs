@@ -28,11 +28,15 @@ async function capture({ seed, impairment, scenario }, name) {
   return file;
 }
 
-/** Its id. */
-async function record(flight, place) {
+/** Its id. `begun` is called when another may begin. */
+async function record(flight, place, begun) {
   const own = join(folder, `part-${place}`);
   const file = await capture(flight, `flight-${place}`);
   const server = start(kTurnstone, ['serve', '--vehicle', join(kDemo, 'sanderling'), '--site', join(kDemo, 'site.json'), '--link', `file:${file}?name=capture`, '--exit-at-end', '--port', '0', '--recordings', own]);
+  // A recording is named by the second in which it begins: the next one has to begin in another.
+  await until('the recording to begin', () => / Recording \S/.test(server.text));
+  await sleep(1100);
+  begun();
   await ended(server);
   if (server.exitCode !== 0) throw new Error(`the recording failed:\n${server.text}`);
   const names = readdirSync(own);
@@ -245,8 +249,13 @@ async function run(browser) {
   mkdirSync(kRecordings);
   const ids = [];
   for (let place = 0; place < kFlights.length; place += 2) {
-    // A recording is named by the second in which it begins.
-    const two = kFlights.slice(place, place + 2).map((flight, i) => sleep(1100 * i).then(() => record(flight, place + i)));
+    let may_begin = Promise.resolve();
+    const two = kFlights.slice(place, place + 2).map((flight, i) => {
+      const before = may_begin;
+      let begun;
+      may_begin = new Promise((done) => (begun = done));
+      return before.then(() => record(flight, place + i, begun));
+    });
     ids.push(...(await Promise.all(two)));
   }
   const server = await start_server(0, [], 'evening');
