@@ -25,7 +25,7 @@ constexpr double kRival = 0.98; ///< a second place as good as this part of the 
 constexpr double kRivalAway_s = 1.0;
 constexpr double kWidthsCompared = 3; ///< times the least sigma: those that know little say nothing of the others
 constexpr int kLagRounds = 12;
-constexpr double kStepLeast = 1e-3; ///< of the sigma: further rounds change nothing
+constexpr double kStepLeast = 1e-3;                       ///< of the sigma: further rounds change nothing
 constexpr double kWidthsInSteps[] = {0, 0.5, 1, 2, 4, 8}; ///< of the coarser record
 
 double median_step_s(std::span<const double> t_s) {
@@ -111,7 +111,8 @@ struct LagFit {
 
 /// Rows of `own`, one for each of its steps of `ratio` steps of `finer`, which is taken at place + lag + rate (place -
 /// middle): places, lag and slopes are in its steps.
-std::vector<LeftOver> rows_at(const Grid& own, const Grid& finer, double ratio, double lag, double rate, double middle) {
+std::vector<LeftOver> rows_at(const Grid& own, const Grid& finer, double ratio, double lag, double rate,
+                              double middle) {
     std::vector<LeftOver> rows;
     for (std::size_t i = 1; i + 1 < own.size(); ++i) {
         const double place = static_cast<double>(i) * ratio, away = place - middle;
