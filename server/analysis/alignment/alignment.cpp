@@ -24,6 +24,9 @@ constexpr double kCorrelationLeast = 0.5;
 constexpr double kRival = 0.98; ///< a second place as good as this part of the first is another answer
 constexpr double kRivalAway_s = 1.0;
 constexpr double kWidthsCompared = 3; ///< times the least sigma: those that know little say nothing of the others
+/// To how much of a step of the coarser record an edge between two of its samples can be placed at best.
+constexpr double kEdgeSteps = 0.03;
+constexpr double kReachInWidths = 12;
 constexpr int kLagRounds = 12;
 constexpr double kStepLeast = 1e-3;                       ///< of the sigma: further rounds change nothing
 constexpr double kWidthsInSteps[] = {0, 0.5, 1, 2, 4, 8}; ///< of the coarser record
@@ -88,10 +91,13 @@ struct LeftOver {
     double value, model, model_slope, own_slope, away;
 };
 
-/// Sums of products, each with itself up to a lag: the variance of a sum of what is correlated with itself.
-double long_run_product(const std::vector<double>& a, const std::vector<double>& b) {
+/// Sums of products, each with itself up to a lag: the variance of a sum of what is correlated with itself. A smoothing
+/// of `width` steps correlates noise over some four of them, and the weights, which fall to nothing at the reach, must
+/// leave that whole.
+double long_run_product(const std::vector<double>& a, const std::vector<double>& b, double width) {
     const auto n = a.size();
-    const auto reach = static_cast<std::size_t>(std::cbrt(static_cast<double>(n)));
+    const auto reach =
+        std::min(n, static_cast<std::size_t>(std::cbrt(static_cast<double>(n)) + kReachInWidths * width));
     double sum = 0;
     for (std::size_t i = 0; i < n; ++i) sum += a[i] * b[i];
     for (std::size_t lag = 1; lag <= reach; ++lag) {
@@ -141,7 +147,9 @@ double take_out_scale(std::vector<LeftOver>& rows, double& correlation) {
     return gain;
 }
 
-std::optional<LagFit> refine_lag(const Grid& own, const Grid& finer, double ratio, double lag, double rate_prior) {
+/// `width`: of the smoothing that both went through, in own steps.
+std::optional<LagFit> refine_lag(const Grid& own, const Grid& finer, double ratio, double lag, double rate_prior,
+                                 double width) {
     double rate = 0, middle = 0;
     {
         double weight = 0;
@@ -186,9 +194,10 @@ std::optional<LagFit> refine_lag(const Grid& own, const Grid& finer, double rati
         out.samples = rows.size();
         if (std::abs(step(0)) < kStepLeast * std::sqrt(variance * inverse(0, 0))) break;
     }
-    const double cross = long_run_product(lag_scores, rate_scores);
+    const double cross = long_run_product(lag_scores, rate_scores, width);
     Eigen::Matrix2d spread;
-    spread << long_run_product(lag_scores, lag_scores), cross, cross, long_run_product(rate_scores, rate_scores);
+    spread << long_run_product(lag_scores, lag_scores, width), cross, cross,
+        long_run_product(rate_scores, rate_scores, width);
     spread(1, 1) += prior(1, 1) * variance;
     const Eigen::Matrix2d covariance = inverse * spread * inverse.transpose();
     out.lag = lag;
@@ -265,17 +274,25 @@ Result<Alignment> align(const Record& fixed, const Record& moved) {
     for (const double width : kWidthsInSteps) {
         const Grid smooth = gaussian_smoothed(own, width);
         const Grid finer = gaussian_smoothed(moved_is_finer ? b : a, width * ratio);
-        const auto one = refine_lag(smooth, finer, ratio, moved_is_finer ? -lag : lag, kRatePrior);
+        const auto one = refine_lag(smooth, finer, ratio, moved_is_finer ? -lag : lag, kRatePrior, width);
         if (one) fits.push_back(*one);
     }
+    // The least of several sigmas is the luckiest as well as the best: the width is chosen by it, and what is stated is
+    // the greatest of those nearby, with what the places differ by.
     std::optional<LagFit> fit;
     for (const LagFit& one : fits)
         if (!fit || one.lag_sigma < fit->lag_sigma) fit = one;
-    // Edges between two samples of the coarser record move with the width: what the widths differ by is not known.
-    double spread = 0;
-    for (const LagFit& one : fits)
-        if (one.lag_sigma <= kWidthsCompared * fit->lag_sigma) spread = std::max(spread, std::abs(one.lag - fit->lag));
-    if (fit) fit->lag_sigma = std::hypot(fit->lag_sigma, spread);
+    double spread = 0, greatest = 0, greatest_rate = 0;
+    for (const LagFit& one : fits) {
+        if (one.lag_sigma > kWidthsCompared * fit->lag_sigma) continue;
+        spread = std::max(spread, std::abs(one.lag - fit->lag));
+        greatest = std::max(greatest, one.lag_sigma);
+        greatest_rate = std::max(greatest_rate, one.rate_sigma);
+    }
+    if (fit) {
+        fit->lag_sigma = std::hypot(greatest, spread, kEdgeSteps * ratio);
+        fit->rate_sigma = greatest_rate;
+    }
     if (!fit) return fail("what they have in common is too short, or does not move");
     const double between_starts_s = fixed.t_s.front() - moved.t_s.front();
     Alignment out{.lag_s = fit->lag * step_s + between_starts_s,

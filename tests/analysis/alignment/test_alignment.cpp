@@ -106,7 +106,7 @@ TEST_CASE("the lag of two noisy records is found, and its sigma says how well") 
     double squares = 0, rate_squares = 0;
     int within = 0;
     for (int flight = 0; flight < kFlights; ++flight) {
-        std::mt19937 random(1000U + static_cast<unsigned>(flight));
+        std::mt19937 random(7000U + static_cast<unsigned>(flight)); // widths were sized on other seeds
         std::normal_distribution<double> normal;
         const double zero_s = 40 * normal(random), rate = kRatePrior * normal(random);
         const Sampled fixed = sampled(2, 40, each.fixed_hz, 0, 0, each.fixed_sigma, random);
@@ -120,10 +120,12 @@ TEST_CASE("the lag of two noisy records is found, and its sigma says how well") 
         squares += normalised * normalised;
         within += std::abs(normalised) < 1.96 ? 1 : 0;
         rate_squares += std::pow((found->rate - rate) / found->rate_sigma, 2);
-        CHECK(found->lag_sigma_s < 0.01);
+        CHECK(found->lag_sigma_s < 0.05);
     }
     INFO(each.name << ": mean square " << squares / kFlights << ", within 95 % " << within << ", of the rate "
                    << rate_squares / kFlights);
+    CHECK(squares / kFlights < 1.40); // chi-square of 120 over 120: 99.5 % lie below
+    CHECK(rate_squares / kFlights < 1.40);
     CHECK(within >= 107); // binomial of 120 and 0.95: 99.5 % lie above
 }
 
