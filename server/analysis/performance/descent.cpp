@@ -1,5 +1,6 @@
 #include "server/analysis/performance/descent.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <vector>
 
@@ -15,6 +16,7 @@ constexpr double kFloor = 0.01;
 /// 20 ft, here 4 m/s, and near the ground it lasts as long as a descent does. What rises with a parachute shows in no
 /// other measurement.
 constexpr double kAirRises_mps = 0.4;
+constexpr double kEddy_m = 100; ///< in a longer descent rises and falls make up for each other
 /// Heights a part apart share the day's air; of each height's sigma this is its own.
 constexpr double kOwnShare = 0.7;
 
@@ -59,7 +61,8 @@ DragArea drag_area(const Course& course, double from_s, double to_s, double grav
     out.rate_mps = (first_m - last_m) / all_s;
     out.area_m2 = 2 * masses.dry_kg * gravity_mps2 / (mean * mean);
     out.common = std::hypot(masses.dry_sigma_kg / masses.dry_kg, doubts.density);
-    out.own = std::hypot(2 * by_height, std::hypot(2 * by_scatter, kFloor), 2 * kAirRises_mps / out.rate_mps);
+    const double air_mps = kAirRises_mps * std::sqrt(std::min(1.0, kEddy_m / (first_m - last_m)));
+    out.own = std::hypot(2 * by_height, std::hypot(2 * by_scatter, kFloor), 2 * air_mps / out.rate_mps);
     return out;
 }
 
