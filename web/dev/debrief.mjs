@@ -409,7 +409,7 @@ export function debrief(method, url, body) {
     }
     if (what === 'import') {
         const upload = url.searchParams.get('upload') ?? `u${++upload_ids}`;
-        return url.searchParams.has('last') ? { upload, ...kLog } : { upload };
+        return url.searchParams.has('flight') ? { upload, ...kLog } : { upload };
     }
     if (what === 'recordings' && method === 'DELETE') return removed.add(id) && {};
     if (what === 'recordings' && more === 'restore') return { restored: removed.delete(id) };

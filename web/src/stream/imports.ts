@@ -98,13 +98,18 @@ export function read_first_look(value: unknown): FirstLook {
   };
 }
 
-/** Sends a file in pieces; `told` hears how much of it has gone, and says false to stop. */
-export async function upload_log(file: File, told: (fraction: number) => boolean): Promise<FirstLook | undefined> {
+/** Sends a log of a flight in pieces; `told` hears how much of it has gone, and says false to stop. */
+export async function upload_log(
+  file: Blob,
+  flight: string,
+  told: (fraction: number) => boolean,
+): Promise<FirstLook | undefined> {
   let upload = '';
   for (let at = 0; ; at += kPieceBytes) {
     const last = at + kPieceBytes >= file.size;
-    const which = upload === '' ? `name=${encodeURIComponent(file.name)}` : `upload=${encodeURIComponent(upload)}`;
-    const answer = await request(`/api/import/upload?${which}&at=${at}${last ? '&last=1' : ''}`, {
+    const which = upload === '' ? '' : `&upload=${encodeURIComponent(upload)}`;
+    const whose = last ? `&flight=${encodeURIComponent(flight)}` : '';
+    const answer = await request(`/api/import/upload?at=${at}${which}${whose}`, {
       method: 'POST',
       headers: { 'Content-Type': 'application/octet-stream' },
       body: file.slice(at, at + kPieceBytes),

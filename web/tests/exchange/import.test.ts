@@ -17,12 +17,12 @@ it('a file goes in pieces below the limit of a request, the last one says so', a
       Response.json({ upload: 'u1', bytes: 0, kind: 'csv', columns: [], separator: ',', mapping: null }),
     );
   });
-  const look = await upload_log(new File([new Uint8Array(150_000)], 'a b.csv'), () => true);
+  const look = await upload_log(new File([new Uint8Array(150_000)], 'a b.csv'), 'r~v~1', () => true);
   expect(look?.kind).toBe('csv');
   expect(asked.map(({ path }) => path)).toEqual([
-    '/api/import/upload?name=a%20b.csv&at=0',
-    '/api/import/upload?upload=u1&at=61440',
-    '/api/import/upload?upload=u1&at=122880&last=1',
+    '/api/import/upload?at=0',
+    '/api/import/upload?at=61440&upload=u1',
+    '/api/import/upload?at=122880&upload=u1&flight=r~v~1',
   ]);
   expect(asked.reduce((sum, { bytes }) => sum + bytes, 0)).toBe(150_000);
   expect(Math.max(...asked.map(({ bytes }) => bytes))).toBeLessThan(65_536);
@@ -31,7 +31,7 @@ it('a file goes in pieces below the limit of a request, the last one says so', a
 it('a file that is given up goes no further', async () => {
   let count = 0;
   vi.stubGlobal('fetch', () => Promise.resolve(Response.json({ upload: 'u1', sent: ++count })));
-  expect(await upload_log(new File([new Uint8Array(300_000)], 'a'), () => false)).toBeUndefined();
+  expect(await upload_log(new File([new Uint8Array(300_000)], 'a'), 'r~v~1', () => false)).toBeUndefined();
   expect(count).toBe(1);
 });
 
