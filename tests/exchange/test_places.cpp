@@ -119,7 +119,8 @@ TEST_CASE("tracks are valid, and GDAL finds every fix where it was") {
 
     const auto geojson = write("geojson");
     check_same(positions_by_gdal(geojson, "", "sanderling/fix"), above_ellipsoid);
-    for (const json& feature : json::parse(test::read_file(geojson)).at("features")) {
+    const json lines = json::parse(test::read_file(geojson));
+    for (const json& feature : lines.at("features")) {
         const json& at = feature.at("geometry").at("coordinates");
         const std::size_t positions = feature.at("geometry").at("type") == "Point" ? 1 : at.size();
         CHECK(feature.at("properties").at("utc").size() == positions);
@@ -133,7 +134,8 @@ TEST_CASE("the flight's events stand where the vehicle was") {
     const auto file = folder.path() / "flight.geojson";
     REQUIRE(export_recording(*reader, *read_export_words({"geojson", ""}, kStart_ns), file, kGoOn));
     std::map<std::string, double> height_m;
-    for (const json& feature : json::parse(test::read_file(file)).at("features"))
+    const json written = json::parse(test::read_file(file));
+    for (const json& feature : written.at("features"))
         if (feature.at("geometry").at("type") == "Point")
             height_m[feature.at("properties").at("name")] = feature.at("geometry").at("coordinates").at(2);
     const double pad_m = reader->description().site.pad.height_m;
