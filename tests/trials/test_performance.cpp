@@ -95,7 +95,8 @@ TEST_CASE("intervals of drag, impulse and drag areas hold the truth as often as 
             WARN(kNames[q] << ": found in " << found << " of " << count << ", held in " << held
                            << "; mean relative error " << bias / n << ", sigma " << relative_sigma / n
                            << ", normalised square " << normalised / n);
-        CHECK(found >= 0.8 * count);
+        // A boost of two seconds, of which the radio loses more than 0.3, is refused: one in seven.
+        CHECK(found >= (q == kImpulse ? 0.7 : 0.8) * count);
         if (full) {
             CHECK(held >= 0.9 * found);
             // When a parachute came out is an event, whose sigma is that of the events: it is wide.
