@@ -380,7 +380,7 @@ function look({ id, job, begun_ms, stopped, result }) {
 }
 
 const kLog = {
-    kind: 'csv',
+    kind: 'columns',
     separator: ',',
     columns: [
         { name: 'time_ms', first: ['0', '10', '20'], is_number: true },

@@ -44,7 +44,7 @@ class Station {
   /** Time under the pointer on strips or tape, seconds on the tape; NaN: none. Read by canvases every frame. */
   hover_s: TapeSeconds = NaN;
 
-  private readonly connection_: Connection;
+  readonly connection_: Connection;
   loader: Loader | undefined;
   private exchange: ClockExchange | undefined;
   private compared_ms: PageMs = -Infinity;

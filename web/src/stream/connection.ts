@@ -111,7 +111,8 @@ export class Connection {
     this.open();
   }
 
-  private drop(reason: CloseReason): void {
+  /** Begins again, soon. */
+  drop(reason: CloseReason): void {
     const socket = this.socket;
     if (!socket) return;
     socket.onmessage = null;

@@ -33,7 +33,7 @@ export interface MappedColumn {
 /** The first look at a log that was sent. */
 export interface FirstLook {
   upload: string;
-  kind: 'csv' | 'frames';
+  kind: 'columns' | 'packets';
   columns: readonly LogColumn[];
   separator: string;
   /** What the station would take its columns for; undefined: it cannot say. */
@@ -84,7 +84,7 @@ export function read_first_look(value: unknown): FirstLook {
   const from = object(value, 'upload');
   return {
     upload: text(from, 'upload', 'upload'),
-    kind: text(from, 'kind', 'upload', 'csv') === 'frames' ? 'frames' : 'csv',
+    kind: text(from, 'kind', 'upload') === 'packets' ? 'packets' : 'columns',
     columns: list(from, 'columns', 'upload', (entry, at) => {
       const column = object(entry, at);
       return {

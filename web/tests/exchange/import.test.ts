@@ -14,11 +14,11 @@ it('a file goes in pieces below the limit of a request, the last one says so', a
   vi.stubGlobal('fetch', (path: string, init: { body: Blob }) => {
     asked.push({ path, bytes: init.body.size });
     return Promise.resolve(
-      Response.json({ upload: 'u1', bytes: 0, kind: 'csv', columns: [], separator: ',', mapping: null }),
+      Response.json({ upload: 'u1', bytes: 0, kind: 'columns', columns: [], separator: ',', mapping: null }),
     );
   });
   const look = await upload_log(new File([new Uint8Array(150_000)], 'a b.csv'), 'r~v~1', () => true);
-  expect(look?.kind).toBe('csv');
+  expect(look?.kind).toBe('columns');
   expect(asked.map(({ path }) => path)).toEqual([
     '/api/import/upload?at=0',
     '/api/import/upload?at=61440&upload=u1',
@@ -38,7 +38,7 @@ it('a file that is given up goes no further', async () => {
 it('a first look proposes a mapping', () => {
   const look = read_first_look({
     upload: 'u1',
-    kind: 'csv',
+    kind: 'columns',
     columns: [{ name: 't', first: ['0', '10'], is_number: true }],
     separator: ';',
     mapping: {
