@@ -24,10 +24,11 @@ boost::asio::awaitable<Answer> on_worker(Workers& workers, Lane lane, const Clie
             };
             const auto taken = workers.submit(
                 lane, client,
-                [given = std::move(given), finish](ReaderCache& cache) {
+                [given = std::move(given), finish](ReaderCache& cache) mutable {
                     Answer answer;
                     try {
-                        answer = given(cache);
+                        // What the task leased is given back before its answer is on its way.
+                        answer = std::exchange(given, {})(cache);
                     } catch (const std::exception& failure) {
                         answer = error_answer(503, std::string("the recording could not be read: ") + failure.what());
                     }
