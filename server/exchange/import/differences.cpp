@@ -112,7 +112,7 @@ PacketComparison compare_packets(const LogIndex& log, const LogTimes& times, con
     for (std::size_t i = 0; i < log.packets.size(); ++i) {
         const LogPacket& packet = log.packets[i];
         if (packet.id == 0) continue;
-        const auto heard = std::ranges::equal_range(radio.packets, packet.id, {}, &RadioPacket::id);
+        const auto heard = radio.with_id(packet.id);
         const auto same = std::ranges::find(heard, packet.content, &RadioPacket::content);
         if (heard.empty()) {
             ++out.log_only;
@@ -130,8 +130,8 @@ PacketComparison compare_packets(const LogIndex& log, const LogTimes& times, con
     }
     // A packet of the radio's that came with two contents is one.
     for (std::size_t i = 0; i < radio.packets.size(); ++i) {
-        const auto alike = std::ranges::equal_range(radio.packets, radio.packets[i].id, {}, &RadioPacket::id);
-        const auto first = static_cast<std::size_t>(alike.begin() - radio.packets.begin());
+        const auto alike = radio.with_id(radio.packets[i].id);
+        const auto first = static_cast<std::size_t>(alike.data() - radio.packets.data());
         if (i != first) continue;
         bool any = false;
         for (std::size_t k = first; k < first + alike.size(); ++k) any = any || in_log[k];

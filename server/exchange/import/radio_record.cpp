@@ -135,9 +135,13 @@ Result<RadioRecord> read_radio(RecordingReader& reader, const PipelineSetup& set
     const auto same = [](const RadioPacket& a, const RadioPacket& b) {
         return std::tuple(a.id, a.boot, a.content) == std::tuple(b.id, b.boot, b.content);
     };
-    const auto copies = std::ranges::unique(out.packets, same);
-    out.packets.erase(copies.begin(), copies.end());
+    out.packets.erase(std::unique(out.packets.begin(), out.packets.end(), same), out.packets.end());
     return out;
+}
+
+std::span<const RadioPacket> RadioRecord::with_id(std::uint64_t id) const {
+    const auto first = std::ranges::lower_bound(packets, id, {}, &RadioPacket::id);
+    return {first, std::ranges::upper_bound(first, packets.end(), id, {}, &RadioPacket::id)};
 }
 
 } // namespace turnstone::exchange

@@ -3,6 +3,7 @@
 /// clock ran against the station's.
 #include <cstdint>
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "server/debrief/advance.hpp"
@@ -45,6 +46,9 @@ struct RadioRecord {
     std::vector<RadioPacket> packets;   ///< by id, the first that came of each boot; those with a count and a time
     std::vector<std::int64_t> heard_ns; ///< when a good packet came, in order
     std::vector<BootClock> boots;
+
+    /// Those of one id.
+    [[nodiscard]] std::span<const RadioPacket> with_id(std::uint64_t id) const;
 };
 
 /// Of all links that carry the vehicle; times by the first of its clocks.

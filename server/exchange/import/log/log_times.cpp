@@ -37,7 +37,7 @@ std::vector<std::optional<std::size_t>> boots_by_packets(const LogIndex& log, co
                                                 std::vector<std::size_t>(radio.boots.size()));
     for (const LogPacket& packet : log.packets) {
         if (packet.id == 0 || packet.raw_ns < 0) continue;
-        for (const RadioPacket& heard : std::ranges::equal_range(radio.packets, packet.id, {}, &RadioPacket::id))
+        for (const RadioPacket& heard : radio.with_id(packet.id))
             if (heard.content == packet.content && heard.boot < radio.boots.size()) ++votes[packet.boot][heard.boot];
     }
     std::vector<std::optional<std::size_t>> out;
