@@ -86,7 +86,7 @@ Result<VehicleWithLog> with_log_packet(const VehicleSetup& vehicle, const LogMap
     while (std::ranges::any_of(vehicle.dictionary.packets, [&](const Packet& p) { return p.apid == apid; }))
         if (apid-- == 0) return fail("the dictionary has no APID left for the log's lines");
     RolesLeft roles(vehicle.dictionary);
-    json fields = {time_field(mapping)};
+    json fields = json::array({time_field(mapping)});
     for (const LogColumn& column : mapping.columns) {
         if (!column.channel.empty() && !find_channel(vehicle.dictionary, column.channel))
             return fail("the log's column \"" + column.column + "\" is to be \"" + column.channel +
