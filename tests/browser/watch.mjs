@@ -266,7 +266,10 @@ async function nominal(browser) {
 async function replayed(browser) {
   const server = await listen('nominal');
   station.address = server.address;
-  const { recordings, live } = await api('recordings');
+  const { recordings, live } = await until('the recording of this server', async () => {
+    const list = await api('recordings');
+    return list.live && list; // the address is said before the recording begins
+  });
   const flown = recordings.find((one) => one.id !== live);
   const liftoff = (await events_of(flown.id)).find((event) => event.event === 'liftoff');
   for (const [name, width, height, scheme] of kSizes.slice(0, 3)) {
