@@ -1,6 +1,7 @@
 /** Words of the comparison. */
-import { figure_words, interval_words } from '../debrief/figures';
-import { format_fixed, format_fraction } from '../text/format';
+import { figure_words, interval_words, mean_of } from '../debrief/figures';
+import { capital, format_fixed, format_fraction } from '../text/format';
+import { lower } from '../text/title';
 import { shown_unit } from '../text/units';
 import type { Comparison, ComparedFigure, Outlier, Trend } from './answer';
 
@@ -37,16 +38,19 @@ export const kCompareWords = {
 
 const kCounts = ['no', 'one', 'two', 'three', 'four', 'five', 'six', 'seven', 'eight', 'nine'];
 
-/** The one that lies farthest from the rest, when it lies clearly outside their spread. */
-function odd_one(figure: ComparedFigure): number {
-  let [farthest, place] = [0, -1];
-  figure.values.forEach(({ value }, i) => {
-    const others = figure.values.filter((_, k) => k !== i).map((one) => one.value);
-    const mean = others.reduce((sum, one) => sum + one, 0) / Math.max(1, others.length);
-    const away = Math.abs(value - mean);
-    if (away > farthest) [farthest, place] = [away, i];
+/** How many standard deviations of the others the odd one lies away from their mean, at least. */
+const kClearlyOutside = 3;
+
+/** The one that lies farthest from the mean of the others, when that is clearly outside their spread. */
+function odd_one(figure: ComparedFigure): { place: number; away: number } | undefined {
+  if (figure.n < 3) return undefined;
+  let odd = { place: -1, away: 0 };
+  let spread = NaN;
+  figure.values.forEach(({ value }, place) => {
+    const { mean, sd } = mean_of(figure.values.filter((_, i) => i !== place).map((one) => one.value));
+    if (Math.abs(value - mean) > Math.abs(odd.away)) [odd, spread] = [{ place, away: value - mean }, sd];
   });
-  return figure.n > 2 && farthest > figure.sd ? place : -1;
+  return Math.abs(odd.away) > kClearlyOutside * spread ? odd : undefined;
 }
 
 /** "Apogee of three flights 1090 ± 20 m. Flight 5 flew 40 m lower." */
@@ -54,18 +58,16 @@ export function comparison_sentence(comparison: Comparison, titles: readonly str
   const apogee = comparison.figures.find((figure) => figure.key === 'apogee_m');
   const count = comparison.flights.length;
   const flights = `${kCounts[count] ?? count} flights`;
-  if (!apogee || apogee.n < 2) return `${flights.charAt(0).toUpperCase()}${flights.slice(1)} compared.`;
+  if (!apogee || apogee.n < 2) return `${capital(flights)} compared.`;
   const first = `Apogee of ${flights} ${figure_words('m', apogee.mean, apogee.sd)}.`;
-  const place = odd_one(apogee);
-  if (place < 0) return first;
-  const others = apogee.values.filter((_, i) => i !== place).map(({ value }) => value);
-  const away = (apogee.values[place]?.value ?? NaN) - others.reduce((sum, one) => sum + one, 0) / others.length;
-  const far = figure_words('m', Math.abs(away), apogee.sd);
-  return `${first} ${titles[place] ?? ''} flew ${far.replace(/\s±\s?[\d.]+/u, '')} ${away < 0 ? 'lower' : 'higher'}.`;
+  const odd = odd_one(apogee);
+  if (!odd) return first;
+  const far = figure_words('m', Math.abs(odd.away), apogee.sd);
+  return `${first} ${titles[odd.place] ?? ''} flew ${far.replace(/\s±\s?[\d.]+/u, '')} ${odd.away < 0 ? 'lower' : 'higher'}.`;
 }
 
 export const outlier_words = ({ test, statistic, critical }: Outlier, title: string, flight: string): string =>
-  `${flight}: ${title.toLowerCase()} (${test}, ${format_fixed(statistic, 2)} against ${format_fixed(critical, 2)}).`;
+  `${flight}: ${lower(title)} (${test}, ${format_fixed(statistic, 2)} against ${format_fixed(critical, 2)}).`;
 
 export function trend_words(trend: Trend, title: string, unit: string): string {
   const { symbol } = shown_unit(unit);

@@ -1,6 +1,6 @@
 /** Words of control response, guidance shadow and performance. */
 import { figure_words, interval_words } from '../debrief/figures';
-import { format_fixed } from '../text/format';
+import { capital, format_fixed } from '../text/format';
 import type { ControlResponse, Oscillation, Roll } from './answer';
 import type { Performance } from './performance';
 
@@ -93,8 +93,7 @@ const kReasonTitles: Readonly<Record<string, string>> = {
 };
 export const reason_words = (what: string, why: string): string => `${kReasonTitles[what] ?? what}: ${why}`;
 
-export const fin_words = (axis: string, what: string): string =>
-  `${axis.charAt(0).toUpperCase()}${axis.slice(1)} fins, ${what}`;
+export const fin_words = (axis: string, what: string): string => `${capital(axis)} fins, ${what}`;
 
 /** "Roll: p′ = −2.1 p + 14 δ at 3.0 kPa." */
 export function roll_sentence(roll: Roll): string {
@@ -127,9 +126,7 @@ export function performance_sentence({ motor, drag, parachutes }: Performance): 
   if (measured.length > 0)
     parts.push(measured.length === 1 ? 'one parachute measured' : `${measured.length} parachutes measured`);
   const text = parts.join(', ');
-  return text === ''
-    ? 'This flight tells nothing of drag, motor or parachutes.'
-    : `${text.charAt(0).toUpperCase()}${text.slice(1)}.`;
+  return text === '' ? 'This flight tells nothing of drag, motor or parachutes.' : `${capital(text)}.`;
 }
 
 export interface DerivedRow {

@@ -4,6 +4,7 @@ import { state_words, tightest, type CheckRow, type Tally } from '../checks/rows
 import { tally_words } from '../checks/wording';
 import type { Level } from '../stream/messages';
 import type { Said } from '../station/said';
+import { lower } from '../text/title';
 
 export const kTestWords = {
   steps: 'Steps',
@@ -99,10 +100,6 @@ export function test_says(
 /** "fails by 3.2 ms". */
 export const fails_words = (row: CheckRow): string =>
   row.state === 'fails' && row.margin !== '' ? `${state_words(row)} by ${row.margin}` : state_words(row);
-
-/** A title in the middle of a sentence; one that begins with an abbreviation stays. */
-export const lower = (title: string): string =>
-  /^[A-Z][a-z]/.test(title) ? title.charAt(0).toLowerCase() + title.slice(1) : title;
 
 /** "lid off, shock and battery". */
 export function list_words(titles: readonly string[]): string {

@@ -77,9 +77,15 @@ describe('an answer', () => {
       'Apogee of three flights 1090 ± 20 m. Flight 5 flew 40 m lower.',
     );
   });
+  it('names none when they are spread evenly', () => {
+    const apogee = read.figures.find(({ key }) => key === 'apogee_m')!;
+    const values = [1100, 1090, 1080].map((value) => ({ value, sigma: 2 }));
+    const even = { ...read, figures: [{ ...apogee, values }] };
+    expect(plain(comparison_sentence(even, ['A', 'B', 'C']))).toBe('Apogee of three flights 1090 ± 20 m.');
+  });
   it('names the test that found an outlier', () => {
     expect(outlier_words(read.figures[0]!.outliers[0]!, 'Apogee AGL', 'Flight 5')).toBe(
-      'Flight 5: apogee agl (Grubbs, 1.15 against 1.15).',
+      'Flight 5: apogee AGL (Grubbs, 1.15 against 1.15).',
     );
   });
   it('says of a trend whether it is one', () => {
