@@ -15,6 +15,7 @@
 #include "server/pipeline/station/pipeline.hpp"
 #include "server/pipeline/vehicle_texts.hpp"
 #include "server/record/write/recording_file.hpp"
+#include "tests/support/demo_setup.hpp"
 #include "tests/support/scenario.hpp"
 #include "tests/support/temporary_folder.hpp"
 #include "tests/support/tree.hpp"
@@ -27,20 +28,7 @@ inline constexpr std::int64_t kStart_ns = 1'779'028'325'000'000'000;
 /// Work that nobody stops.
 inline const debrief::Advance kGoOn = [](double) { return true; };
 
-inline PipelineSetup demo_setup() {
-    PipelineSetup setup;
-    std::vector<Problem> problems;
-    auto vehicle =
-        read_vehicle_texts(test::read_file(test::demo_path("sanderling") / "dictionary.json"),
-                           test::read_file(test::demo_path("sanderling") / "vehicle.json"), "test", problems);
-    REQUIRE(vehicle);
-    setup.vehicles.push_back(std::move(*vehicle));
-    setup.site_json = test::read_file(test::demo_path("site.json"));
-    setup.site = read_site(*parse_json_text(setup.site_json, "site.json", problems), "site.json", problems);
-    REQUIRE(problems.empty());
-    setup.links.push_back({"radio", "serial:/dev/ttyUSB0?baud=57600", 0});
-    return setup;
-}
+using test::demo_setup;
 
 struct Flown {
     std::filesystem::path recording;

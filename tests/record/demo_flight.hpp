@@ -15,6 +15,7 @@
 #include "server/pipeline/vehicle_texts.hpp"
 #include "server/record/write/recorder.hpp"
 #include "tests/record/support.hpp"
+#include "tests/support/demo_setup.hpp"
 #include "tests/support/tree.hpp"
 
 namespace turnstone::record_test {
@@ -32,16 +33,7 @@ inline std::vector<VehicleSetup> vehicle_of(std::string dictionary, std::string 
     return vehicles;
 }
 
-inline PipelineSetup demo_setup() {
-    PipelineSetup setup;
-    std::vector<Problem> problems;
-    setup.vehicles = vehicle_of(demo_text("dictionary.json"), demo_text("vehicle.json"));
-    setup.site_json = test::read_file(test::demo_path("site.json"));
-    setup.site = read_site(*parse_json_text(setup.site_json, "site.json", problems), "site.json", problems);
-    REQUIRE(problems.empty());
-    setup.links.push_back({"radio", "serial:/dev/ttyUSB0", 0});
-    return setup;
-}
+using test::demo_setup;
 
 /// A frame of a packet of the demo dictionary with random user data.
 inline void add_frame(std::vector<std::byte>& link, const Packet& packet, std::uint16_t count, std::uint32_t time_ms,

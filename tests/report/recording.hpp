@@ -14,6 +14,7 @@
 #include "server/pipeline/station/pipeline.hpp"
 #include "server/pipeline/vehicle_texts.hpp"
 #include "server/record/write/recorder.hpp"
+#include "tests/support/demo_setup.hpp"
 #include "tests/support/recorder_settings.hpp"
 #include "tests/support/temporary_folder.hpp"
 #include "tests/support/tree.hpp"
@@ -22,20 +23,7 @@ namespace turnstone::report_test {
 
 inline constexpr std::int64_t kStart_ns = 1'779'028'325'000'000'000; // 2026-05-17T14:32:05Z
 
-/// The demo's vehicle and site, with these files in the vehicle's folder besides.
-inline PipelineSetup demo_setup(std::vector<FolderFile> files = {}) {
-    PipelineSetup setup;
-    std::vector<Problem> problems;
-    auto vehicle = read_vehicle_texts(test::read_file(test::demo_path("sanderling/dictionary.json")),
-                                      test::read_file(test::demo_path("sanderling/vehicle.json")), "test", problems,
-                                      std::move(files));
-    if (!vehicle) throw std::runtime_error(to_string(problems));
-    setup.vehicles.push_back(std::move(*vehicle));
-    setup.site_json = test::read_file(test::demo_path("site.json"));
-    setup.site = read_site(*parse_json_text(setup.site_json, "site.json", problems), "site.json", problems);
-    setup.links.push_back({"radio", "serial:/dev/ttyUSB0", 0});
-    return setup;
-}
+using test::demo_setup;
 
 using NamedValues = std::vector<std::pair<std::string, double>>;
 

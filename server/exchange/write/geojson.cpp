@@ -52,9 +52,7 @@ Result<void> write_geojson(const Subject& subject, const std::vector<ColumnChoic
     bool go_on = true;
     for (std::size_t p = 0; go_on && p < tracks.places().size(); ++p) {
         std::vector<Stretch> stretches;
-        steps.begin_part(2 * p, 2 * tracks.places().size());
         go_on = tracks.find_stretches(p, steps, stretches);
-        steps.begin_part(2 * p + 1, 2 * tracks.places().size());
         for (const Stretch& stretch : stretches) {
             const bool is_line = stretch.positions > 1;
             out.put(between);

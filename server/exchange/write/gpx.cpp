@@ -49,9 +49,7 @@ Result<void> write_gpx(const Subject& subject, const std::vector<ColumnChoice>& 
     bool go_on = true;
     for (std::size_t p = 0; go_on && p < tracks.places().size(); ++p) {
         std::vector<Stretch> stretches;
-        steps.begin_part(2 * p, 2 * tracks.places().size());
         go_on = tracks.find_stretches(p, steps, stretches);
-        steps.begin_part(2 * p + 1, 2 * tracks.places().size());
         out.put("<trk><name>");
         put_xml_text(out, tracks.places()[p].table->name);
         out.put("</name>\n");

@@ -45,9 +45,7 @@ Result<void> write_kml(const Subject& subject, const std::vector<ColumnChoice>& 
     bool go_on = true;
     for (std::size_t p = 0; go_on && p < tracks.places().size(); ++p) {
         std::vector<Stretch> stretches;
-        steps.begin_part(2 * p, 2 * tracks.places().size());
         go_on = tracks.find_stretches(p, steps, stretches);
-        steps.begin_part(2 * p + 1, 2 * tracks.places().size());
         for (const Stretch& stretch : stretches) {
             const bool is_line = stretch.positions > 1; // a line of one place is none
             out.put("<Placemark><name>");

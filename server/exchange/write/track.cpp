@@ -93,6 +93,7 @@ bool Tracks::next() {
 }
 
 bool Tracks::find_stretches(std::size_t place, Steps& steps, std::vector<Stretch>& out) {
+    steps.begin_part(2 * place, 2 * places_.size());
     const auto gap_ns =
         std::max(kGapLeast_ns, static_cast<std::int64_t>(kGapPeriods * places_[place].table->period_s * 1e9));
     std::optional<Position> before;
@@ -106,6 +107,7 @@ bool Tracks::find_stretches(std::size_t place, Steps& steps, std::vector<Stretch
         before = position_;
         if (!steps.go_on(position_.t_ns)) return false;
     }
+    steps.begin_part(2 * place + 1, 2 * places_.size());
     return true;
 }
 

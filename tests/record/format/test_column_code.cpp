@@ -9,6 +9,7 @@
 #include "server/pipeline/station/pipeline.hpp"
 #include "server/pipeline/vehicle_texts.hpp"
 #include "server/record/format/column_code.hpp"
+#include "tests/support/demo_setup.hpp"
 #include "tests/support/tree.hpp"
 
 namespace turnstone {
@@ -40,18 +41,6 @@ class Cell {
     Database database_{":memory:", Database::Mode::create};
     Statement insert_;
 };
-
-Schema demo_schema() {
-    PipelineSetup setup;
-    std::vector<Problem> problems;
-    auto vehicle =
-        read_vehicle_texts(test::read_file(test::demo_path("sanderling") / "dictionary.json"),
-                           test::read_file(test::demo_path("sanderling") / "vehicle.json"), "demo", problems);
-    REQUIRE(vehicle);
-    setup.vehicles.push_back(std::move(*vehicle));
-    setup.links.push_back({"radio", "serial:/dev/ttyUSB0", 0});
-    return Pipeline(setup, 0).schema();
-}
 
 TEST_CASE("a raw value's channel is stored as a count and comes back to the last bit, in plain SQL too") {
     Cell cell;
@@ -95,7 +84,8 @@ TEST_CASE("every channel of the demo that is not a 32-bit float has a step, and 
           "what is shown") {
     Cell cell;
     std::size_t channels = 0, estimates = 0;
-    for (const Table& table : demo_schema().tables) {
+    const Schema demo = Pipeline(test::demo_setup(), 0).schema();
+    for (const Table& table : demo.tables) {
         for (std::size_t c = 0; c < table.number_count; ++c) {
             const Column& column = table.columns[c];
             const ColumnCode code = code_of(table.kind, column);
