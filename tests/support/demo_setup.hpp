@@ -4,6 +4,8 @@
 #include <utility>
 #include <vector>
 
+#include <nlohmann/json.hpp>
+
 #include "server/pipeline/setup.hpp"
 #include "server/pipeline/vehicle_texts.hpp"
 #include "tests/support/tree.hpp"
