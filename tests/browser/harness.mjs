@@ -26,15 +26,16 @@ const kFlags = ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-r
 const kPatience_ms = 20_000; // a shared two-core machine under sanitizers is slow; nothing here waits longer than it must
 
 let passed = 0;
-let failed = 0;
+const failures = [];
 const children = [];
 export const folder = mkdtempSync(join(tmpdir(), 'turnstone-browser-'));
 mkdirSync(kShots, { recursive: true });
 
 export function check(what, good, detail = '') {
+  const line = `${good ? 'ok' : 'FAILED'}  ${what}${good || detail === '' ? '' : `: ${detail}`}`;
   if (good) passed++;
-  else failed++;
-  console.log(`${good ? 'ok' : 'FAILED'}  ${what}${good || detail === '' ? '' : `: ${detail}`}`);
+  else failures.push(line);
+  console.log(line);
 }
 
 export const sleep = (ms) => new Promise((done) => setTimeout(done, ms));
@@ -198,8 +199,7 @@ export async function run_in_browser(run, flags = []) {
   try {
     await run(browser);
   } catch (error) {
-    failed++;
-    console.log(`FAILED  ${error.stack}`);
+    failures.push(`FAILED  ${error.stack}`);
     for (const [i, page] of browser.pages().entries()) await page.screenshot({ path: join(kShots, `failure-${i}.png`) }).catch(() => undefined);
     for (const child of children) console.log(child.text.split('\n').slice(-12).join('\n'));
   } finally {
@@ -207,6 +207,7 @@ export async function run_in_browser(run, flags = []) {
     for (const child of children) await stop(child);
     rmSync(folder, { recursive: true, force: true });
   }
-  console.log(`${passed} passed, ${failed} failed`);
-  process.exitCode = failed === 0 ? 0 : 1;
+  for (const line of failures) console.log(line); // once more, at the end of a long log
+  console.log(`${passed} passed, ${failures.length} failed`);
+  process.exitCode = failures.length === 0 ? 0 : 1;
 }
