@@ -15,7 +15,7 @@
 #include <span>
 #include <vector>
 
-#include <Eigen/Eigenvalues>
+#include <Eigen/Core>
 
 #include "server/estimate/math/kalman.hpp"
 
@@ -30,32 +30,25 @@ struct ForwardStep {
     KalmanState<N> predicted, corrected;
 };
 
-/// The inverse of a covariance on the directions that have a variance: eigenvalues of the correlation matrix below
-/// `least` are taken for none.
-template <int N>
-[[nodiscard]] Eigen::Matrix<double, N, N> inverse_where_known(const Eigen::Matrix<double, N, N>& covariance,
-                                                              double least = 1e-12) {
-    using Square = Eigen::Matrix<double, N, N>;
-    Eigen::Matrix<double, N, 1> scale;
-    for (int i = 0; i < N; ++i) scale(i) = covariance(i, i) > 0 ? 1 / std::sqrt(covariance(i, i)) : 0.0;
-    const Square correlation = scale.asDiagonal() * covariance * scale.asDiagonal();
-    const Eigen::SelfAdjointEigenSolver<Square> solver(0.5 * (correlation + correlation.transpose()));
-    Eigen::Matrix<double, N, 1> inverse;
-    for (int i = 0; i < N; ++i) inverse(i) = solver.eigenvalues()(i) > least ? 1 / solver.eigenvalues()(i) : 0.0;
-    const Square unscaled = solver.eigenvectors() * inverse.asDiagonal() * solver.eigenvectors().transpose();
-    return scale.asDiagonal() * unscaled * scale.asDiagonal();
-}
+/// The inverse of a covariance (n x n) on the directions that have a variance: eigenvalues of the correlation matrix
+/// below `least` are taken for none.
+[[nodiscard]] Eigen::MatrixXd inverse_where_known(const Eigen::Ref<const Eigen::MatrixXd>& covariance,
+                                                  double least = 1e-12);
+
+/// The gain of a step back, n x n: covariance now, the transition to the next step and the prediction's covariance there.
+[[nodiscard]] Eigen::MatrixXd smoothing_gain(const Eigen::Ref<const Eigen::MatrixXd>& covariance,
+                                             const Eigen::Ref<const Eigen::MatrixXd>& transition,
+                                             const Eigen::Ref<const Eigen::MatrixXd>& predicted);
 
 /// The state of `now` given the smoothed one of `next`.
 template <int N>
 [[nodiscard]] KalmanState<N> smoothed_before(const ForwardStep<N>& now, const ForwardStep<N>& next,
                                              const KalmanState<N>& next_smoothed) {
-    using Square = Eigen::Matrix<double, N, N>;
-    const Square gain =
-        now.corrected.covariance * next.transition.transpose() * inverse_where_known<N>(next.predicted.covariance);
+    const Eigen::Matrix<double, N, N> gain =
+        smoothing_gain(now.corrected.covariance, next.transition, next.predicted.covariance);
     KalmanState<N> out;
     out.x = now.corrected.x + gain * (next_smoothed.x - next.predicted.x);
-    const Square covariance =
+    const Eigen::Matrix<double, N, N> covariance =
         now.corrected.covariance + gain * (next_smoothed.covariance - next.predicted.covariance) * gain.transpose();
     out.covariance = 0.5 * (covariance + covariance.transpose());
     return out;

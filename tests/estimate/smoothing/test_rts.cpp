@@ -142,7 +142,7 @@ TEST_CASE("behind a filter that only considers a state the covariance is that of
     // Errors are linear in what is random: the state before the first step (3), each step's noise (3), each
     // measurement's (1), here each of variance one. Both passes are run on the coefficients.
     constexpr int kSteps = 10, kRandom = 3 + 4 * kSteps;
-    using Coefficients = Eigen::Matrix<double, 3, kRandom>;
+    using Coefficients = Eigen::Matrix3Xd; // of a fixed size it took minutes to compile
     Eigen::Matrix3d transition, root;
     transition << 1, 0.5, 0, 0, 1, 0, 0, 0, 1;
     root = Eigen::Vector3d(0.1, 0.4, 0.05).asDiagonal();
@@ -150,7 +150,7 @@ TEST_CASE("behind a filter that only considers a state the covariance is that of
     Eigen::RowVector3d observation(1, 0, 1);
     const double measured_sigma = 0.3;
 
-    Coefficients error = Coefficients::Zero();
+    Coefficients error = Coefficients::Zero(3, kRandom);
     error.leftCols<3>() = start;
     KalmanState<3> state{Eigen::Vector3d::Zero(), start * start.transpose()};
     ForwardPass<3> pass;
@@ -165,7 +165,7 @@ TEST_CASE("behind a filter that only considers a state the covariance is that of
         const double variance = observation * with + measured_sigma * measured_sigma;
         Eigen::Vector3d gain = with / variance;
         gain(2) = 0; // considered
-        Eigen::RowVector<double, kRandom> innovation = -(observation * error);
+        Eigen::RowVectorXd innovation = -(observation * error);
         innovation(6 + 4 * k) += measured_sigma;
         error += gain * innovation;
         state.covariance += gain * gain.transpose() * variance - gain * with.transpose() - with * gain.transpose();

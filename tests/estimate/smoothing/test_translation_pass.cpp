@@ -90,7 +90,7 @@ TEST_CASE("steps are left once each, in the order of time, and fit together") {
         REQUIRE(steps[k].t_ns >= steps[k - 1].t_ns);
         const Matrix& f = steps[k].transition;
         const Matrix added = steps[k].predicted.covariance - f * steps[k - 1].corrected.covariance * f.transpose();
-        const Eigen::SelfAdjointEigenSolver<Matrix> solver(added);
+        const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> solver(added);
         wrong += !(solver.eigenvalues()(0) > -1e-9 * (1 + steps[k - 1].corrected.covariance.norm()));
     }
     CHECK(wrong == 0);

@@ -125,7 +125,7 @@ TEST_CASE("what lies between two steps is a transition and added noise, never ta
         const VerticalMatrix& f = steps[k].transition;
         const VerticalMatrix added =
             steps[k].predicted.covariance - f * steps[k - 1].corrected.covariance * f.transpose();
-        const Eigen::SelfAdjointEigenSolver<VerticalMatrix> solver(added);
+        const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> solver(added);
         wrong += !(solver.eigenvalues()(0) > -1e-9 * (1 + steps[k].predicted.covariance.norm()));
     }
     CHECK(wrong == 0);
