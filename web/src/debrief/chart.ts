@@ -6,6 +6,7 @@ import uPlot from 'uplot';
 import type { Palette } from '../draw/palette';
 import { nice_step, step_decimals } from '../draw/ticks';
 import { format_fixed } from '../text/format';
+import { raised } from '../text/units';
 
 export interface ChartLine {
   /** Place of its values in the data; its x values are the chart's. NaN: no value. */
@@ -73,8 +74,8 @@ export function decade_words(value: number): string {
   if (Math.abs(power) < 4) return String(Number(value.toPrecision(1)));
   const whole = Math.floor(power + 1e-9);
   const part = Math.round(value / 10 ** whole);
-  const raised = [...String(whole)].map((sign) => (sign === '-' ? '⁻' : ('⁰¹²³⁴⁵⁶⁷⁸⁹'[Number(sign)] ?? ''))).join('');
-  return part === 1 ? `10${raised}` : `${part}·10${raised}`;
+  const power_of_ten = `10${raised(String(whole))}`;
+  return part === 1 ? power_of_ten : `${part}·${power_of_ten}`;
 }
 
 /** Lowest and highest of what is to be seen, with a little room; of a logarithmic scale above zero. */

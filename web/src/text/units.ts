@@ -29,27 +29,14 @@ const kShown: ReadonlyMap<string, Shown> = new Map([
   ['dB{mW}', plain('dBm')],
 ]);
 
-const kRaised: Readonly<Record<string, string>> = {
-  '-': '⁻',
-  '0': '⁰',
-  '1': '¹',
-  '2': '²',
-  '3': '³',
-  '4': '⁴',
-  '5': '⁵',
-  '6': '⁶',
-  '7': '⁷',
-  '8': '⁸',
-  '9': '⁹',
-};
+/** A whole number as an exponent: "-2" to "⁻²". */
+export const raised = (whole: string): string =>
+  whole.replace('-', '⁻').replace(/\d/g, (digit) => '⁰¹²³⁴⁵⁶⁷⁸⁹'[Number(digit)] ?? '');
 
 /** "m/s2" to "m/s²", "kg.m2" to "kg·m²", "{rev}/min" to "rev/min". */
 function typeset(unit: string): string {
   return unit
-    .replace(
-      /([A-Za-z\]])(-?\d+)/g,
-      (_, letter: string, digits: string) => letter + [...digits].map((d) => kRaised[d] ?? d).join(''),
-    )
+    .replace(/([A-Za-z\]])(-?\d+)/g, (_, letter: string, digits: string) => letter + raised(digits))
     .replace(/\./g, '·')
     .replace(/\bdeg\b/g, '°')
     .replace(/\bBy\b/g, 'B')
