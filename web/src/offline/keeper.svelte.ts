@@ -17,6 +17,7 @@ class Keeper {
   kept: readonly Kept[] = $state.raw([]);
   /** The device refuses to keep anything. */
   refused = $state(false);
+  private open = false;
 
   start(): void {
     const kept = store();
@@ -32,7 +33,9 @@ class Keeper {
 
   private look(kept: Store): void {
     const { tape } = station;
-    if (!tape?.live || !tape.following || station.connection.state !== 'open') return;
+    const was_open = this.open; // what came between the last look and the loss of the connection is kept too
+    this.open = station.connection.state === 'open';
+    if (!tape?.live || !tape.following || !(this.open || was_open)) return;
     const seen = tape.description.vehicles.map((_, vehicle) => sighting_of(tape, vehicle));
     this.refused = !keep(kept, seen, Date.now());
     this.kept = load_kept(kept);
