@@ -48,6 +48,7 @@ bool Deframer::close(std::span<const std::byte> bytes, Frame& frame) noexcept {
             std::memcpy(stuffed_.data() + size_, bytes.data(), bytes.size());
             bytes = {stuffed_.data(), size_ + bytes.size()};
         }
+        frame.received = bytes;
         frame.verdict = unpack(bytes, frame.packet);
         if (frame.verdict == FrameVerdict::good)
             counts_.bytes_framed += link_bytes;
@@ -59,6 +60,14 @@ bool Deframer::close(std::span<const std::byte> bytes, Frame& frame) noexcept {
     skipped_ = 0;
     too_long_ = false;
     return true;
+}
+
+Frame Deframer::judge(std::span<const std::byte> bytes) noexcept {
+    Frame frame{FrameVerdict::too_long, 0, static_cast<std::uint32_t>(bytes.size() + 1), {}, bytes};
+    if (bytes.size() >= frame_size_max_) return frame;
+    const bool has_zero = !bytes.empty() && std::memchr(bytes.data(), 0, bytes.size()) != nullptr;
+    frame.verdict = has_zero ? FrameVerdict::bad_cobs : unpack(bytes, frame.packet);
+    return frame;
 }
 
 FrameVerdict Deframer::unpack(std::span<const std::byte> stuffed, std::span<const std::byte>& packet) noexcept {

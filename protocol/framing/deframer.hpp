@@ -55,6 +55,10 @@ class Deframer {
         }
     }
 
+    /// The frame that these bytes are, as they stand between two delimiters. Nothing is counted, and what push has
+    /// collected stays.
+    [[nodiscard]] Frame judge(std::span<const std::byte> bytes) noexcept;
+
     [[nodiscard]] const DeframerCounts& counts() const noexcept { return counts_; }
     /// Bytes received since the last delimiter, as received (less than a largest frame); none while a frame
     /// that is too long is being skipped.

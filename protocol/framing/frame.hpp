@@ -29,11 +29,12 @@ enum class FrameVerdict : unsigned char {
     no_checksum, ///< a line without the checksum that it must have
     not_text,    ///< a line with bytes that are not of its text
     cut_short,   ///< a sentence in which the next one begins
-    outside      ///< bytes that belong to no frame, up to where the next begins
+    outside,     ///< bytes that belong to no frame, up to where the next begins
+    combined     ///< of no deframer: made of damaged copies from several links, and good
 };
 consteval auto words_of(FrameVerdict) {
-    return words<FrameVerdict::outside>("good", "bad_cobs", "bad_crc", "bad_length", "too_long", "no_checksum",
-                                        "not_text", "cut_short", "outside");
+    return words<FrameVerdict::combined>("good", "bad_cobs", "bad_crc", "bad_length", "too_long", "no_checksum",
+                                         "not_text", "cut_short", "outside", "combined");
 }
 
 /// Bytes of the link that belong together. `packet` is valid during the callback only.
@@ -44,6 +45,8 @@ struct Frame {
     /// What it holds: a space packet, the characters of a sentence or of a line. Best effort when the verdict is not
     /// good.
     std::span<const std::byte> packet;
+    /// COBS: the frame as received, without its delimiter; empty when it is too long to be kept.
+    std::span<const std::byte> received = {};
 };
 
 struct DeframerCounts {

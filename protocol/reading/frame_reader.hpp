@@ -28,17 +28,20 @@ class FrameReader {
         std::visit(
             [&](auto& pair) {
                 pair.deframer.push(
-                    bytes,
-                    [&](const Frame& frame) {
-                        if (frame.verdict != FrameVerdict::good) {
-                            on_frame(frame, static_cast<const DecodedPacket*>(nullptr));
-                            return;
-                        }
-                        const DecodedPacket packet = pair.decoder.decode(frame.packet);
-                        on_frame(frame, &packet);
-                    });
+                    bytes, [&](const Frame& frame) { decode(pair, frame, on_frame); });
             },
             pair_);
+    }
+
+    /// Whether damaged frames keep their bytes in place, and have a checksum strong enough to tell what was put
+    /// together of several from what was sent (protocol/LINK.md, section 3).
+    [[nodiscard]] bool can_combine() const noexcept { return std::holds_alternative<Pair<Deframer, Decoder>>(pair_); }
+    /// As push, of the one frame that these bytes are, without its delimiter; only where can_combine(). Nothing is
+    /// counted. May be called from within `on_frame`, whose packet it makes invalid.
+    template <class OnFrame>
+    void judge(std::span<const std::byte> bytes, OnFrame&& on_frame) {
+        auto& pair = std::get<Pair<Deframer, Decoder>>(pair_);
+        decode(pair, pair.deframer.judge(bytes), on_frame);
     }
 
     [[nodiscard]] const DeframerCounts& counts() const noexcept {
@@ -56,6 +59,15 @@ class FrameReader {
     };
     using Any = std::variant<Pair<Deframer, Decoder>, Pair<LineDeframer, NmeaDecoder>, Pair<LineDeframer, LineDecoder>,
                              Pair<BinaryDeframer, Decoder>>;
+    template <class Cut, class OnFrame>
+    static void decode(Cut& pair, const Frame& frame, OnFrame& on_frame) {
+        if (frame.verdict != FrameVerdict::good) {
+            on_frame(frame, static_cast<const DecodedPacket*>(nullptr));
+            return;
+        }
+        const DecodedPacket packet = pair.decoder.decode(frame.packet);
+        on_frame(frame, &packet);
+    }
     static Any make(const Framing& framing, const Dictionary& dictionary);
 
     Any pair_;

@@ -122,6 +122,18 @@ TableOf<LinkFigures> link_table() {
         .add({"idle", "Idle packets", "1", "", 0}, [](S s) { return count(s.quality.idle()); })
         .add({"age_s", "Last good frame", "s", kGroup, 1, "Time since"}, [](S s) { return s.quality.age_s(s.t_ns); });
     add_packet_columns(table, kGroup);
+    table
+        .add(
+            {"first_here", "First heard here", "1", "", 0, "Packets whose first good copy came by this link"},
+            [](S s) { return count(s.receiver.first); })
+        .add(
+            {"only_here", "Heard only here", "1", "", 0,
+             "Of these, packets that no other link has brought, but for those still on their way"},
+            [](S s) { return count(s.receiver.only); })
+        .add(
+            {"combined_from", "Damaged frames combined", "1", "", 0,
+             "Damaged frames of this link of which a good one was made, with those of other links"},
+            [](S s) { return count(s.receiver.combined_from); });
     add_windowed(table, {"byte_rate", "Byte rate", "By/s", kGroup, 0}, [](S s, std::size_t window, double window_s) {
         return static_cast<double>(s.quality.windows().sums(window).bytes) / window_s;
     });
@@ -141,7 +153,8 @@ LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const Schema& schema, co
     : setup_(&setup), delay_(link_delay(setup.uri)), schema_(&schema), id_(id), tables_(tables),
       reader_(link_framing(setup.uri), dictionary), quality_(periods_s(dictionary)), diagnosis_(dictionary.version) {}
 
-void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle, Batch& out) {
+void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle,
+                      Receivers& receivers, Batch& out) {
     quality_.bytes(bytes.size());
     diagnosis_.bytes(t_rx_ns, bytes);
     reader_.push(bytes, [&](const Frame& frame, const DecodedPacket* packet) {
@@ -151,12 +164,38 @@ void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, Ve
                            .link_bytes = frame.link_bytes,
                            .frame_verdict = frame.verdict};
         if (packet != nullptr) {
-            count(vehicle.packet(*packet, frame.packet, record, delay_, out));
+            receivers.good(id_, t_rx_ns, frame.received);
+            const PacketOutcome outcome = vehicle.packet(*packet, frame.packet, record, delay_, out);
+            receivers.count(outcome);
+            count(outcome);
         } else {
             quality_.bad_frame(frame.verdict);
             diagnosis_.bad_frame(frame.verdict);
             out.frames.push_back(record);
+            combine(frame, record, vehicle, receivers, out);
         }
+    });
+}
+
+void LinkTrack::combine(const Frame& frame, const FrameRecord& record, VehicleTrack& vehicle, Receivers& receivers,
+                        Batch& out) {
+    const std::span<const std::byte> vote = receivers.damaged(id_, record.t_rx_ns, frame);
+    if (vote.empty()) return;
+    reader_.judge(vote, [&](const Frame& made, const DecodedPacket* packet) {
+        if (packet == nullptr || packet->verdict != DecodeVerdict::good) {
+            receivers.reject(record.t_rx_ns);
+            return;
+        }
+        receivers.accept(record.t_rx_ns);
+        // It took its time on the line, but has no bytes there: those are the damaged copies'.
+        LinkDelay delay = delay_;
+        delay.latency_s += delay.byte_s * static_cast<double>(made.link_bytes);
+        vehicle.packet(*packet, made.packet,
+                       {.link = id_,
+                        .t_rx_ns = record.t_rx_ns,
+                        .stream_offset = record.stream_offset + record.link_bytes,
+                        .frame_verdict = FrameVerdict::combined},
+                       delay, out);
     });
 }
 
@@ -210,11 +249,12 @@ void LinkTrack::diagnose(std::int64_t t_ns, Batch& out) {
     announce(std::move(values), false);
 }
 
-void LinkTrack::tick(std::int64_t t_ns, Batch& out) {
+void LinkTrack::tick(std::int64_t t_ns, const Receivers& receivers, Batch& out) {
     quality_.tick();
     if (t_ns % kDiagnosisPeriodNs == 0) diagnose(t_ns, out);
     if (t_ns % kRowPeriodNs != 0) return;
-    out.add_row(schema_->tables[tables_.totals], t_ns, t_ns, table_.row({reader_.counts(), quality_, t_ns}));
+    out.add_row(schema_->tables[tables_.totals], t_ns, t_ns,
+                table_.row({reader_.counts(), quality_, receivers.counts(id_), t_ns}));
     std::size_t table = tables_.packets;
     for (const PacketQuality& packet : quality_.packets())
         out.add_row(schema_->tables[table++], t_ns, t_ns, packet_table_.row({packet, t_ns}));

@@ -11,6 +11,7 @@
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/link/link_diagnosis.hpp"
 #include "server/pipeline/link/link_quality.hpp"
+#include "server/pipeline/link/receivers.hpp"
 #include "server/pipeline/link_delay.hpp"
 #include "server/pipeline/series.hpp"
 #include "server/pipeline/setup.hpp"
@@ -22,6 +23,7 @@ namespace turnstone {
 struct LinkFigures {
     const DeframerCounts& frames;
     const LinkQuality& quality;
+    const ReceiverCounts& receiver;
     std::int64_t t_ns;
 };
 /// "link/<name>": once a second.
@@ -47,16 +49,22 @@ class LinkTrack {
     LinkTrack(const LinkSetup& setup, LinkId id, const Schema& schema, const LinkTables& tables,
               const Dictionary& dictionary);
 
-    void bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle, Batch& out);
+    /// `vehicle` and `receivers`: of the vehicle that it carries.
+    void bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle, Receivers& receivers,
+               Batch& out);
     void report(std::int64_t t_ns, const LinkReport& report, Batch& out);
-    void tick(std::int64_t t_ns, Batch& out);
+    void tick(std::int64_t t_ns, const Receivers& receivers, Batch& out);
 
+    [[nodiscard]] bool can_combine() const noexcept { return reader_.can_combine(); }
     [[nodiscard]] const LinkSetup& setup() const noexcept { return *setup_; }
     [[nodiscard]] std::uint64_t bytes_in() const noexcept { return reader_.counts().bytes_in; }
     [[nodiscard]] std::span<const std::byte> pending() const noexcept { return reader_.pending(); }
 
   private:
     void count(const PacketOutcome& outcome);
+    /// What a damaged frame and its copies on other links give together. `record`: its own.
+    void combine(const Frame& frame, const FrameRecord& record, VehicleTrack& vehicle, Receivers& receivers,
+                 Batch& out);
     /// Raises, changes or clears the alert that says what is wrong.
     void diagnose(std::int64_t t_ns, Batch& out);
 

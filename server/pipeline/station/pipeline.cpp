@@ -7,6 +7,7 @@
 #include "server/monitor/monitor.hpp"
 #include "server/pipeline/events.hpp"
 #include "server/pipeline/link/link_track.hpp"
+#include "server/pipeline/link/receivers.hpp"
 #include "server/pipeline/station/countdown_clock.hpp"
 #include "server/pipeline/station/operator_log.hpp"
 #include "server/pipeline/station/schema.hpp"
@@ -60,6 +61,12 @@ struct Pipeline::State {
         for (std::size_t k = 0; k < setup->links.size(); ++k)
             links.emplace_back(setup->links[k], static_cast<LinkId>(k), schema, layout.links[k],
                                setup->vehicles[setup->links[k].vehicle].dictionary);
+        for (std::size_t v = 0; v < vehicles.size(); ++v) {
+            std::vector<LinkId> combined;
+            for (std::size_t k = 0; k < links.size(); ++k)
+                if (setup->links[k].vehicle == v && links[k].can_combine()) combined.push_back(static_cast<LinkId>(k));
+            receivers.emplace_back(links.size(), std::move(combined));
+        }
     }
 
     /// Fires the ticks due and returns the time to use: never before the latest.
@@ -73,7 +80,7 @@ struct Pipeline::State {
             utc.tick();
             const Marks from = out.marks();
             for (VehicleTrack& vehicle : vehicles) vehicle.tick(next_tick_ns, utc.now, t_start_ns, out);
-            for (LinkTrack& link : links) link.tick(next_tick_ns, out);
+            for (LinkTrack& link : links) link.tick(next_tick_ns, receivers[link.setup().vehicle], out);
             countdown.see(out, from);
             operator_log.see(out, from);
             monitor->see(out, from, next_tick_ns);
@@ -146,6 +153,7 @@ struct Pipeline::State {
     Schema schema;
     std::vector<VehicleTrack> vehicles;
     std::vector<LinkTrack> links;
+    std::vector<Receivers> receivers; ///< by vehicle
     UtcWatch utc;
     CountdownClock countdown;
     OperatorLog operator_log;
@@ -173,7 +181,8 @@ void Pipeline::chunk(LinkId link, std::int64_t t_rx_ns, std::int64_t utc_rx_ns, 
     }
     state.utc.chunk(t_ns, utc_rx_ns);
     const Marks from = out.marks();
-    track.bytes(t_ns, bytes, state.vehicles[track.setup().vehicle], out);
+    const std::size_t vehicle = track.setup().vehicle;
+    track.bytes(t_ns, bytes, state.vehicles[vehicle], state.receivers[vehicle], out);
     state.countdown.see(out, from);
     state.operator_log.see(out, from);
     state.monitor->see(out, from, t_ns);

@@ -25,8 +25,8 @@ std::uint64_t PacketMerge::content_hash(std::span<const std::byte> packet) noexc
     return hash;
 }
 
-const PacketMerge::Seen* PacketMerge::find_duplicate(const Seen& packet) const noexcept {
-    const Seen& seen = seen_[packet.sequence_count % kSeen];
+PacketMerge::Seen* PacketMerge::find_duplicate(const Seen& packet) noexcept {
+    Seen& seen = seen_[packet.sequence_count % kSeen];
     const bool same = seen.filled && seen.sequence_count == packet.sequence_count &&
                       seen.counter_ns == packet.counter_ns && seen.content == packet.content &&
                       packet.t_rx_ns - seen.t_rx_ns <= kDuplicateAgeMaxNs;

@@ -20,12 +20,14 @@ class PacketMerge {
         std::int64_t t_rx_ns = 0;
         std::int64_t onboard_ns = -1;
         std::uint32_t boot = 0;
+        std::int32_t link = -1; ///< that brought it first; -1: combined from damaged copies of several
         std::uint16_t sequence_count = 0;
         bool filled = false;
+        bool heard_by_another = false; ///< link, later
     };
 
     /// The same packet received before, if there is one.
-    [[nodiscard]] const Seen* find_duplicate(const Seen& packet) const noexcept;
+    [[nodiscard]] Seen* find_duplicate(const Seen& packet) noexcept;
     /// Takes in a packet that is not a duplicate: `accepted`, or `late` when a newer one has been accepted.
     PacketVerdict take(const Seen& packet) noexcept;
 

@@ -204,12 +204,17 @@ PacketOutcome VehicleTrack::packet(const DecodedPacket& decoded, std::span<const
     if (!decoded.is_counted) uncounted = static_cast<std::uint16_t>((uncounted + 1U) % kSequenceModulus);
     seen.sequence_count = decoded.is_counted ? decoded.sequence_count : uncounted;
     PacketMerge& merge = merges_[decoded.packet];
-    if (const PacketMerge::Seen* first = merge.find_duplicate(seen)) {
+    if (record.frame_verdict != FrameVerdict::combined) seen.link = record.link;
+    if (PacketMerge::Seen* first = merge.find_duplicate(seen)) {
         record.packet_verdict = PacketVerdict::duplicate;
         record.onboard_ns = first->onboard_ns;
         record.boot = first->boot;
         out.frames.push_back(record);
-        return {record, kind};
+        PacketOutcome outcome{record, kind};
+        const bool by_another = first->link >= 0 && seen.link >= 0 && first->link != seen.link;
+        if (by_another && !std::exchange(first->heard_by_another, true))
+            outcome.no_longer_alone = static_cast<LinkId>(first->link);
+        return outcome;
     }
 
     const Clock* mapping = nullptr;

@@ -62,6 +62,8 @@ struct PacketOutcome {
     std::optional<std::size_t> kind = {};
     /// The dictionary's version that the packet tells (role dictionary_version); valid until the next packet.
     std::optional<std::string_view> told_version = {};
+    /// The link that alone had brought this packet until now, when this is a duplicate by another.
+    std::optional<LinkId> no_longer_alone = {};
 };
 
 class VehicleTrack {

@@ -1,0 +1,269 @@
+#include "server/pipeline/link/receivers.hpp"
+
+#include <algorithm>
+#include <cstring>
+#include <utility>
+
+#include "server/pipeline/link/bit_vote.hpp"
+
+namespace turnstone {
+
+namespace {
+
+constexpr std::size_t kReceiversLeast = 3;
+constexpr std::ptrdiff_t kWholesLeast = 2;
+/// The least frame of LINK.md: a header, one byte and the checksum, stuffed.
+constexpr std::size_t kFrameBytesLeast = 10;
+/// Of a frame's bits, that differ between two damaged copies of it, and between a damaged one and a good one. At a bit
+/// error rate of 3 % the one is reached, and a vote of three gives hardly any frame of fifty bytes: not worth more.
+constexpr std::size_t kBitsADamagedOne = 16, kBitsAGoodOne = 32;
+
+constexpr std::int64_t kHourNs = 3'600'000'000'000;
+/// Half of the wrong votes that an hour may have come at once, the others evenly.
+constexpr std::int64_t kWrongVoteNs = kHourNs / (kWrongVotesAnHour / 2);
+
+bool is_alike(std::size_t distance, std::size_t bytes, std::size_t one_in) {
+    return distance * one_in <= 8 * bytes;
+}
+
+} // namespace
+
+Receivers::Receivers(std::size_t links, std::vector<LinkId> combined)
+    : counts_(links), slot_of_(links, kReceiversMax), combined_(std::min(combined.size(), kReceiversMax)) {
+    for (std::size_t slot = 0; slot < combined_; ++slot) {
+        links_[slot] = combined[slot];
+        slot_of_.at(combined[slot]) = slot;
+    }
+    if (combined_ < kReceiversLeast) return;
+    pieces_.resize(kKept);
+    goods_.resize(kKept);
+    group_.reserve(combined_);
+}
+
+bool Receivers::combines(LinkId link) const noexcept {
+    return combined_ >= kReceiversLeast && slot_of_.at(link) < kReceiversMax;
+}
+
+void Receivers::count(const PacketOutcome& outcome) noexcept {
+    const PacketVerdict verdict = outcome.record.packet_verdict;
+    if (verdict == PacketVerdict::accepted || verdict == PacketVerdict::late) {
+        ++counts_[outcome.record.link].first;
+        ++counts_[outcome.record.link].only;
+    }
+    if (outcome.no_longer_alone) --counts_[*outcome.no_longer_alone].only;
+}
+
+Receivers::Good& Receivers::remember(std::int64_t t_ns, std::span<const std::byte> bytes) {
+    Good& good = goods_[next_good_];
+    next_good_ = (next_good_ + 1) % goods_.size();
+    good.t_ns = t_ns;
+    good.heard.reset();
+    good.bytes.assign(bytes.begin(), bytes.end());
+    return good;
+}
+
+void Receivers::drop(Piece& piece) noexcept {
+    for (Piece& other : pieces_)
+        if (other.slot == piece.slot && other.begin < piece.end && piece.begin < other.end) other.kept = false;
+}
+
+void Receivers::good(LinkId link, std::int64_t t_ns, std::span<const std::byte> received) {
+    if (!combines(link) || received.empty()) return;
+    const std::size_t slot = slot_of_[link];
+    for (Good& known : goods_) {
+        if (t_ns - known.t_ns > kCopyAgeMaxNs || known.heard[slot] || !std::ranges::equal(known.bytes, received))
+            continue;
+        known.heard.set(slot);
+        return;
+    }
+    Good& good = remember(t_ns, received);
+    good.heard.set(slot);
+    // Of each other receiver the nearest that resembles it was its copy.
+    std::array<Copy, kReceiversMax> nearest{};
+    for (Piece& piece : pieces_) {
+        if (!piece.kept || t_ns - piece.t_ns > kCopyAgeMaxNs || piece.slot == slot ||
+            piece.bytes.size() != received.size())
+            continue;
+        const std::size_t distance = bit_distance(piece.bytes, received);
+        Copy& best = nearest[piece.slot];
+        if (!is_alike(distance, received.size(), kBitsAGoodOne)) continue;
+        if (best.piece == nullptr || distance < best.distance) best = {&piece, 0, distance};
+    }
+    for (const Copy& copy : nearest) {
+        if (copy.piece == nullptr) continue;
+        good.heard.set(copy.piece->slot);
+        drop(*copy.piece);
+    }
+}
+
+bool Receivers::came_good(const Piece& piece) {
+    Good* nearest = nullptr;
+    std::size_t least = 0;
+    for (Good& good : goods_) {
+        if (piece.t_ns - good.t_ns > kCopyAgeMaxNs || good.heard[piece.slot] || good.bytes.size() != piece.bytes.size())
+            continue;
+        const std::size_t distance = bit_distance(good.bytes, piece.bytes);
+        if (!is_alike(distance, piece.bytes.size(), kBitsAGoodOne)) continue;
+        if (nearest != nullptr && distance >= least) continue;
+        nearest = &good;
+        least = distance;
+    }
+    if (nearest != nullptr) nearest->heard.set(piece.slot);
+    return nearest != nullptr;
+}
+
+Receivers::Piece& Receivers::keep(std::size_t slot, std::int64_t t_ns, std::uint64_t begin, std::uint64_t end,
+                                  bool joined) {
+    Piece& piece = pieces_[next_piece_];
+    next_piece_ = (next_piece_ + 1) % pieces_.size();
+    piece.kept = true;
+    piece.joined = joined;
+    piece.slot = slot;
+    piece.t_ns = t_ns;
+    piece.begin = begin;
+    piece.end = end;
+    piece.voted.reset();
+    piece.bytes.clear();
+    return piece;
+}
+
+Receivers::Piece* Receivers::before(const Piece& piece) noexcept {
+    for (Piece& other : pieces_)
+        if (other.kept && !other.joined && other.slot == piece.slot && other.end == piece.begin &&
+            piece.t_ns - other.t_ns <= kCopyAgeMaxNs)
+            return &other;
+    return nullptr;
+}
+
+Receivers::Copy Receivers::copy_in(Piece& piece, std::span<const std::byte> bytes) noexcept {
+    const std::span<const std::byte> held = piece.bytes;
+    if (held.size() < bytes.size() || (piece.joined && held.size() != bytes.size())) return {};
+    const std::size_t behind = held.size() - bytes.size();
+    Copy copy{&piece, 0, bit_distance(held.first(bytes.size()), bytes), behind == 0 && !piece.joined};
+    if (behind > 0)
+        if (const std::size_t at_end = bit_distance(held.last(bytes.size()), bytes); at_end < copy.distance)
+            copy = {&piece, behind, at_end, false};
+    return is_alike(copy.distance, bytes.size(), kBitsADamagedOne) ? copy : Copy{};
+}
+
+void Receivers::gather(Piece& reference, std::span<Piece* const> newest) {
+    const std::size_t newest_slot = newest.front()->slot;
+    std::array<Copy, kReceiversMax> nearest{};
+    const auto look = [&](Piece& piece) {
+        Copy& best = nearest[piece.slot];
+        const Copy copy = copy_in(piece, reference.bytes);
+        if (copy.piece != nullptr && (best.piece == nullptr || copy.distance < best.distance)) best = copy;
+    };
+    for (Piece& piece : pieces_)
+        if (piece.kept && newest.front()->t_ns - piece.t_ns <= kCopyAgeMaxNs && piece.slot != reference.slot &&
+            piece.slot != newest_slot && !piece.voted[newest_slot])
+            look(piece);
+    if (reference.slot != newest_slot)
+        for (Piece* const piece : newest) look(*piece);
+    group_.assign(1, {&reference, 0, 0, true});
+    for (const Copy& copy : nearest)
+        if (copy.piece != nullptr) group_.push_back(copy);
+}
+
+std::span<const std::byte> Receivers::vote_of_group(std::int64_t t_ns, std::size_t newest_slot) {
+    if (group_.size() < kReceiversLeast) return {};
+    const std::size_t size = group_.front().piece->bytes.size();
+    std::array<std::span<const std::byte>, kReceiversMax> copies;
+    std::size_t count = 0;
+    for (const Copy& copy : group_)
+        copies[count++] = std::span<const std::byte>(copy.piece->bytes).subspan(copy.from, size);
+    if (count % 2 == 0) {
+        std::size_t furthest = 0, most = 0;
+        for (std::size_t k = 0; k < count; ++k) {
+            std::size_t sum = 0;
+            for (std::size_t other = 0; other < count; ++other) sum += bit_distance(copies[k], copies[other]);
+            if (sum < most) continue;
+            most = sum;
+            furthest = k;
+        }
+        if (group_[furthest].piece->slot == newest_slot) return {}; // the others have voted
+        std::swap(copies[furthest], copies[--count]);
+        std::swap(group_[furthest], group_.back());
+        group_.pop_back();
+    }
+    if (std::ranges::count(group_, true, &Copy::whole) < kWholesLeast) return {};
+    voted_.resize(size);
+    vote(std::span(copies).first(count), voted_);
+    for (const Copy& copy : group_)
+        if (copy.whole && copy.piece->bytes == voted_) return {}; // is known to be damaged
+    for (Good& good : goods_) {
+        if (t_ns - good.t_ns > kCopyAgeMaxNs || good.bytes != voted_) continue;
+        for (const Copy& copy : group_) {
+            good.heard.set(copy.piece->slot);
+            drop(*copy.piece);
+        }
+        return {};
+    }
+    if (spent_until_ns_ + kWrongVoteNs - t_ns > kHourNs) return {};
+    return voted_;
+}
+
+std::span<const std::byte> Receivers::damaged(LinkId link, std::int64_t t_ns, const Frame& frame) {
+    group_.clear();
+    if (!combines(link) || frame.received.empty()) return {};
+    const std::size_t slot = slot_of_[link];
+    Piece& whole = keep(slot, t_ns, frame.stream_offset, frame.stream_offset + frame.link_bytes, false);
+    whole.bytes.assign(frame.received.begin(), frame.received.end());
+    if (came_good(whole)) {
+        whole.kept = false;
+        return {};
+    }
+    std::array<Piece*, 2> newest{&whole, nullptr};
+    std::size_t views = 1;
+    Piece* const prior = before(whole);
+    if (prior != nullptr && prior != &pieces_[next_piece_]) {
+        Piece& joined = keep(slot, t_ns, prior->begin, whole.end, true);
+        joined.bytes.assign(prior->bytes.begin(), prior->bytes.end());
+        joined.bytes.push_back(std::byte{0});
+        joined.bytes.insert(joined.bytes.end(), whole.bytes.begin(), whole.bytes.end());
+        if (came_good(joined)) {
+            drop(joined);
+            return {};
+        }
+        newest[views++] = &joined;
+    }
+    // Its copies are those of its size; or it is itself the odd one among those of another.
+    Piece* reference = nullptr;
+    std::size_t least = 0;
+    for (Piece& other : pieces_) {
+        if (!other.kept || other.joined || other.slot == slot || other.voted[slot] ||
+            t_ns - other.t_ns > kCopyAgeMaxNs || other.bytes.size() < kFrameBytesLeast)
+            continue;
+        for (std::size_t k = 0; k < views; ++k) {
+            const Copy copy = copy_in(*newest[k], other.bytes);
+            if (copy.piece == nullptr || (reference != nullptr && copy.distance >= least)) continue;
+            reference = copy.whole ? &whole : &other;
+            least = copy.distance;
+        }
+    }
+    if (reference == nullptr) return {};
+    gather(*reference, std::span(newest).first(views));
+    return vote_of_group(t_ns, slot);
+}
+
+void Receivers::accept(std::int64_t t_ns) {
+    Good& good = remember(t_ns, voted_);
+    for (const Copy& copy : group_) {
+        good.heard.set(copy.piece->slot);
+        ++counts_[links_[copy.piece->slot]].combined_from;
+        // One that holds more than this frame holds the next one's copy too.
+        if (copy.piece->bytes.size() == voted_.size()) drop(*copy.piece);
+    }
+}
+
+void Receivers::reject(std::int64_t t_ns) noexcept {
+    spent_until_ns_ = std::max(spent_until_ns_, t_ns) + kWrongVoteNs;
+    Slots slots;
+    for (const Copy& copy : group_) slots.set(copy.piece->slot);
+    for (const Copy& copy : group_) {
+        copy.piece->voted |= slots;
+        if (group_.size() == combined_ && copy.piece->bytes.size() == voted_.size()) drop(*copy.piece);
+    }
+}
+
+} // namespace turnstone
