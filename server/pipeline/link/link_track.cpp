@@ -179,24 +179,27 @@ void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, Ve
 
 void LinkTrack::combine(const Frame& frame, const FrameRecord& record, VehicleTrack& vehicle, Receivers& receivers,
                         Batch& out) {
-    const std::span<const std::byte> vote = receivers.damaged(id_, record.t_rx_ns, frame);
-    if (vote.empty()) return;
-    reader_.judge(vote, [&](const Frame& made, const DecodedPacket* packet) {
-        if (packet == nullptr || packet->verdict != DecodeVerdict::good) {
-            receivers.reject(record.t_rx_ns);
-            return;
-        }
-        receivers.accept(record.t_rx_ns);
-        // It took its time on the line, but has no bytes there: those are the damaged copies'.
-        LinkDelay delay = delay_;
-        delay.latency_s += delay.byte_s * static_cast<double>(made.link_bytes);
-        vehicle.packet(*packet, made.packet,
-                       {.link = id_,
-                        .t_rx_ns = record.t_rx_ns,
-                        .stream_offset = record.stream_offset + record.link_bytes,
-                        .frame_verdict = FrameVerdict::combined},
-                       delay, out);
-    });
+    const std::int64_t t_ns = record.t_rx_ns;
+    for (auto vote = receivers.damaged(id_, t_ns, frame); !vote.empty(); vote = receivers.more(t_ns)) {
+        reader_.judge(
+            vote,
+            [&](const Frame& made, const DecodedPacket* packet) {
+                if (packet == nullptr || packet->verdict != DecodeVerdict::good) {
+                    receivers.reject(t_ns);
+                    return;
+                }
+                receivers.accept(t_ns);
+                // It took its time on the line, but has no bytes there: those are the damaged copies'.
+                LinkDelay delay = delay_;
+                delay.latency_s += delay.byte_s * static_cast<double>(made.link_bytes);
+                vehicle.packet(*packet, made.packet,
+                               {.link = id_,
+                                .t_rx_ns = t_ns,
+                                .stream_offset = record.stream_offset + record.link_bytes,
+                                .frame_verdict = FrameVerdict::combined},
+                               delay, out);
+            });
+    }
 }
 
 void LinkTrack::count(const PacketOutcome& outcome) {

@@ -1,7 +1,7 @@
 #include "server/pipeline/link/receivers.hpp"
 
 #include <algorithm>
-#include <cstring>
+#include <tuple>
 #include <utility>
 
 #include "server/pipeline/link/bit_vote.hpp"
@@ -146,8 +146,8 @@ Receivers::Copy Receivers::copy_in(Piece& piece, std::span<const std::byte> byte
     return is_alike(copy.distance, bytes.size(), kBitsADamagedOne) ? copy : Copy{};
 }
 
-void Receivers::gather(Piece& reference, std::span<Piece* const> newest) {
-    const std::size_t newest_slot = newest.front()->slot;
+void Receivers::gather(Piece& reference) {
+    const std::size_t newest_slot = newest_[0]->slot;
     std::array<Copy, kReceiversMax> nearest{};
     const auto look = [&](Piece& piece) {
         Copy& best = nearest[piece.slot];
@@ -155,11 +155,12 @@ void Receivers::gather(Piece& reference, std::span<Piece* const> newest) {
         if (copy.piece != nullptr && (best.piece == nullptr || copy.distance < best.distance)) best = copy;
     };
     for (Piece& piece : pieces_)
-        if (piece.kept && newest.front()->t_ns - piece.t_ns <= kCopyAgeMaxNs && piece.slot != reference.slot &&
+        if (piece.kept && newest_[0]->t_ns - piece.t_ns <= kCopyAgeMaxNs && piece.slot != reference.slot &&
             piece.slot != newest_slot && !piece.voted[newest_slot])
             look(piece);
     if (reference.slot != newest_slot)
-        for (Piece* const piece : newest) look(*piece);
+        for (Piece* const piece : newest_)
+            if (piece != nullptr) look(*piece);
     group_.assign(1, {&reference, 0, 0, true});
     for (const Copy& copy : nearest)
         if (copy.piece != nullptr) group_.push_back(copy);
@@ -204,7 +205,7 @@ std::span<const std::byte> Receivers::vote_of_group(std::int64_t t_ns, std::size
 }
 
 std::span<const std::byte> Receivers::damaged(LinkId link, std::int64_t t_ns, const Frame& frame) {
-    group_.clear();
+    newest_ = {};
     if (!combines(link) || frame.received.empty()) return {};
     const std::size_t slot = slot_of_[link];
     Piece& whole = keep(slot, t_ns, frame.stream_offset, frame.stream_offset + frame.link_bytes, false);
@@ -213,36 +214,44 @@ std::span<const std::byte> Receivers::damaged(LinkId link, std::int64_t t_ns, co
         whole.kept = false;
         return {};
     }
-    std::array<Piece*, 2> newest{&whole, nullptr};
-    std::size_t views = 1;
+    newest_[0] = &whole;
     Piece* const prior = before(whole);
     if (prior != nullptr && prior != &pieces_[next_piece_]) {
         Piece& joined = keep(slot, t_ns, prior->begin, whole.end, true);
         joined.bytes.assign(prior->bytes.begin(), prior->bytes.end());
         joined.bytes.push_back(std::byte{0});
         joined.bytes.insert(joined.bytes.end(), whole.bytes.begin(), whole.bytes.end());
+        newest_[1] = &joined;
         if (came_good(joined)) {
             drop(joined);
             return {};
         }
-        newest[views++] = &joined;
     }
+    return more(t_ns);
+}
+
+std::span<const std::byte> Receivers::more(std::int64_t t_ns) {
+    if (newest_[0] == nullptr || !newest_[0]->kept) return {};
+    const std::size_t slot = newest_[0]->slot;
     // Its copies are those of its size; or it is itself the odd one among those of another.
     Piece* reference = nullptr;
-    std::size_t least = 0;
+    using Likeness = std::tuple<bool, std::size_t, std::ptrdiff_t>;
+    Likeness best{};
     for (Piece& other : pieces_) {
         if (!other.kept || other.joined || other.slot == slot || other.voted[slot] ||
             t_ns - other.t_ns > kCopyAgeMaxNs || other.bytes.size() < kFrameBytesLeast)
             continue;
-        for (std::size_t k = 0; k < views; ++k) {
-            const Copy copy = copy_in(*newest[k], other.bytes);
-            if (copy.piece == nullptr || (reference != nullptr && copy.distance >= least)) continue;
-            reference = copy.whole ? &whole : &other;
-            least = copy.distance;
+        for (Piece* const piece : newest_) {
+            const Copy copy = piece != nullptr ? copy_in(*piece, other.bytes) : Copy{};
+            if (copy.piece == nullptr) continue;
+            const Likeness likeness{copy.whole, other.bytes.size(), -static_cast<std::ptrdiff_t>(copy.distance)};
+            if (reference != nullptr && likeness <= best) continue;
+            reference = copy.whole ? piece : &other;
+            best = likeness;
         }
     }
     if (reference == nullptr) return {};
-    gather(*reference, std::span(newest).first(views));
+    gather(*reference);
     return vote_of_group(t_ns, slot);
 }
 
@@ -258,12 +267,7 @@ void Receivers::accept(std::int64_t t_ns) {
 
 void Receivers::reject(std::int64_t t_ns) noexcept {
     spent_until_ns_ = std::max(spent_until_ns_, t_ns) + kWrongVoteNs;
-    Slots slots;
-    for (const Copy& copy : group_) slots.set(copy.piece->slot);
-    for (const Copy& copy : group_) {
-        copy.piece->voted |= slots;
-        if (group_.size() == combined_ && copy.piece->bytes.size() == voted_.size()) drop(*copy.piece);
-    }
+    for (const Copy& copy : group_) copy.piece->voted.set(newest_[0]->slot);
 }
 
 } // namespace turnstone

@@ -52,11 +52,12 @@ class Receivers {
     /// A good frame, before its packet is looked at. `received`: as in Frame.
     void good(LinkId link, std::int64_t t_ns, std::span<const std::byte> received);
     /// A damaged one. Returns what it and its copies give together, for the checksum to judge; empty: nothing. Valid
-    /// until the next call.
+    /// until the next call. Whoever gets bytes says whether they are a frame, by accept or reject, and asks for more.
     [[nodiscard]] std::span<const std::byte> damaged(LinkId link, std::int64_t t_ns, const Frame& frame);
-    /// What the last `damaged` returned is a frame, or it is none.
     void accept(std::int64_t t_ns);
     void reject(std::int64_t t_ns) noexcept;
+    /// What else it holds, where frames have run together, or gives with other copies.
+    [[nodiscard]] std::span<const std::byte> more(std::int64_t t_ns);
 
   private:
     static constexpr std::size_t kKept = 256;        ///< of each: frames of more than a second of any radio
@@ -70,7 +71,7 @@ class Receivers {
         std::size_t slot = 0; ///< of the receiver
         std::int64_t t_ns = 0;
         std::uint64_t begin = 0, end = 0; ///< in the link's stream, with the delimiter
-        Slots voted = {};                 ///< receivers with whose copies it has been put together in vain
+        Slots voted = {};                 ///< receivers whose copies came later, and made with it no frame
         std::vector<std::byte> bytes = {};
     };
     struct Good {
@@ -96,9 +97,8 @@ class Receivers {
     [[nodiscard]] Good& remember(std::int64_t t_ns, std::span<const std::byte> bytes);
     /// The copy of `bytes` that the piece holds.
     [[nodiscard]] static Copy copy_in(Piece& piece, std::span<const std::byte> bytes) noexcept;
-    /// Gathers the copies of what `reference` holds, one a receiver. `newest`: of the receiver that it belongs to, the
-    /// only ones.
-    void gather(Piece& reference, std::span<Piece* const> newest);
+    /// Gathers the copies of what `reference` holds, one a receiver; the newest piece is among them.
+    void gather(Piece& reference);
     /// The vote of what was gathered; empty: none, or none worth a try.
     [[nodiscard]] std::span<const std::byte> vote_of_group(std::int64_t t_ns, std::size_t newest_slot);
 
@@ -109,7 +109,8 @@ class Receivers {
     std::vector<Piece> pieces_; ///< ring, as the next
     std::vector<Good> goods_;
     std::size_t next_piece_ = 0, next_good_ = 0;
-    std::vector<Copy> group_; ///< of the last vote
+    std::array<Piece*, 2> newest_{}; ///< as it came, and joined with the one before; null: none
+    std::vector<Copy> group_;        ///< of the last vote
     std::vector<std::byte> voted_;
     std::int64_t spent_until_ns_ = 0; ///< wrong votes move it on; see reject
 };
