@@ -1,6 +1,8 @@
 #include "shared/geodesy.hpp"
 
+#include <charconv>
 #include <cmath>
+#include <system_error>
 #include <vector>
 
 #include <GeographicLib/Geocentric.hpp>
@@ -15,6 +17,17 @@ namespace {
 using GeographicLib::Geocentric;
 using GeographicLib::NormalGravity;
 } // namespace
+
+std::optional<GeodeticPosition> position_in(std::string_view text) noexcept {
+    const char* const end = text.data() + text.size();
+    GeodeticPosition out{};
+    const auto latitude = std::from_chars(text.data(), end, out.latitude_deg);
+    if (latitude.ec != std::errc{} || latitude.ptr == end || *latitude.ptr != ',') return std::nullopt;
+    const auto longitude = std::from_chars(latitude.ptr + 1, end, out.longitude_deg);
+    if (longitude.ec != std::errc{} || longitude.ptr != end) return std::nullopt;
+    const bool is_on_earth = std::abs(out.latitude_deg) <= 90 && std::abs(out.longitude_deg) <= 180; // NaN is not
+    return is_on_earth ? std::optional(out) : std::nullopt;
+}
 
 LocalFrame::LocalFrame(const GeodeticPosition& origin) : origin_(origin) {
     std::vector<double> local_to_ecef(9); // row-major, columns are east, north, up

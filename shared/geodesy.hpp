@@ -1,5 +1,8 @@
 #pragma once
 /// WGS 84 geodesy around the pad. Typed calls into GeographicLib (Karney).
+#include <optional>
+#include <string_view>
+
 #include <Eigen/Core>
 
 namespace turnstone {
@@ -10,6 +13,9 @@ struct GeodeticPosition {
     double longitude_deg; ///< [-180, 180]
     double height_m;      ///< above the WGS 84 ellipsoid
 };
+
+/// "latitude,longitude" in degrees, such as "-47.2525,68.4975", as height 0; empty: it is not that.
+[[nodiscard]] std::optional<GeodeticPosition> position_in(std::string_view text) noexcept;
 
 /// East-north-up at an origin. NaN in gives NaN out; never throws. Error below 1e-6 m within 1000 km.
 class LocalFrame {

@@ -117,6 +117,16 @@ Result<Uri> parse_uri(std::string_view text) {
     return uri;
 }
 
+std::optional<std::string> query_option(std::string_view query, std::string_view key) {
+    while (!query.empty()) {
+        const std::string_view part = query.substr(0, query.find('&'));
+        query.remove_prefix(std::min(query.size(), part.size() + 1));
+        if (part.size() > key.size() && part.starts_with(key) && part[key.size()] == '=')
+            return percent_decoded(part.substr(key.size() + 1));
+    }
+    return std::nullopt;
+}
+
 std::string percent_decoded(std::string_view component) {
     std::string out;
     for (std::size_t i = 0; i < component.size(); ++i) {

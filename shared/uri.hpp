@@ -36,6 +36,9 @@ struct Uri {
 /// ...": what is wrong and what to write; put the name of what was parsed in front.
 [[nodiscard]] Result<Uri> parse_uri(std::string_view text);
 
+/// The value of `key` in a query of the form key=value&key=value, percent-encoding undone; the first of several.
+[[nodiscard]] std::optional<std::string> query_option(std::string_view query, std::string_view key);
+
 /// Undoes percent-encoding in a component that parse_uri let through.
 [[nodiscard]] std::string percent_decoded(std::string_view component);
 

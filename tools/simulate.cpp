@@ -1,5 +1,6 @@
 /// simulate: flies one scenario, or runs one of the machines around a rocket, and sends its telemetry to a
 /// pseudo-terminal, a socket or a file.
+#include <algorithm>
 #include <atomic>
 #include <chrono>
 #include <cmath>
@@ -9,8 +10,11 @@
 #include <filesystem>
 #include <fstream>
 #include <limits>
+#include <memory>
 #include <optional>
 #include <string>
+#include <thread>
+#include <vector>
 
 #include <CLI/CLI.hpp>
 #include <nlohmann/json.hpp>
@@ -32,7 +36,7 @@ struct Options {
     std::string machine = "rocket";
     std::string vehicle_dir = "tools/demo/sanderling";
     std::string site_file = "tools/demo/site.json";
-    std::string to;
+    std::vector<std::string> to;
     std::string impairment = "clean";
     std::string errors = "tuning";
     std::string speed = "1";
@@ -45,7 +49,7 @@ struct Options {
     double wait_s = 10.0;
     double for_s = 3600.0;
     double cooling_fails_s = std::numeric_limits<double>::quiet_NaN();
-    double loss = -1.0;
+    std::vector<double> loss, bit_error; ///< by receiver; the last stands for the others too
     double fades_per_minute = -1.0;
     std::uint64_t seed = 1;
     bool disperse = false;
@@ -72,17 +76,34 @@ bool write_file(const std::string& path, const auto& writer) {
     return static_cast<bool>(file);
 }
 
-/// Opens what `--to` names, and plays into it.
-int send(const Options& options, const sim::DeliveredStream& stream, double speed,
+/// Opens what `--to` names, and plays a stream into each.
+int send(const Options& options, const std::vector<const sim::DeliveredStream*>& streams, double speed,
          const std::optional<sim::Unplugged>& unplugged) {
-    auto output = sim::open_output(options.to);
-    if (!output) return complain(output.error().message);
-    std::fprintf(stderr, "simulate: sending to %s\n", options.to.c_str());
-    if (!(*output)->wait_for_reader(options.wait_s))
-        std::fprintf(stderr, "simulate: nothing reads %s yet; starting anyway\n", options.to.c_str());
-    if (auto played = sim::play(stream, **output, speed, unplugged, stop_asked); !played)
-        return complain(played.error().message);
+    std::vector<std::unique_ptr<sim::Output>> outputs;
+    for (const std::string& to : options.to) {
+        auto output = sim::open_output(to);
+        if (!output) return complain(output.error().message);
+        outputs.push_back(std::move(*output));
+        std::fprintf(stderr, "simulate: sending to %s\n", to.c_str());
+    }
+    for (std::size_t k = 0; k < outputs.size(); ++k)
+        if (!outputs[k]->wait_for_reader(options.wait_s))
+            std::fprintf(stderr, "simulate: nothing reads %s yet; starting anyway\n", options.to[k].c_str());
+    std::vector<turnstone::Result<void>> played(outputs.size());
+    std::vector<std::thread> players;
+    for (std::size_t k = 0; k < outputs.size(); ++k)
+        players.emplace_back([&, k] {
+            played[k] = sim::play(*streams[k], *outputs[k], speed, k == 0 ? unplugged : std::nullopt, stop_asked);
+        });
+    for (std::thread& player : players) player.join();
+    for (const auto& each : played)
+        if (!each) return complain(each.error().message);
     return 0;
+}
+
+/// The value of one of the receivers.
+double of_receiver(const std::vector<double>& values, std::size_t receiver) {
+    return values[std::min(receiver, values.size() - 1)];
 }
 
 /// The boat and the weather station, whose sentences have UTC.
@@ -91,12 +112,12 @@ int run_machine(const Options& options, double speed) {
     const auto json = turnstone::parse_json_file(options.site_file, problems);
     const turnstone::Site site = json ? turnstone::read_site(*json, options.site_file, problems) : turnstone::Site{};
     if (!problems.empty()) return complain(turnstone::to_string(problems));
-    if (options.to.empty()) return complain("--machine " + options.machine + " needs --to");
+    if (options.to.size() != 1) return complain("--machine " + options.machine + " needs one --to");
     const double utc_s = std::chrono::duration<double>(std::chrono::system_clock::now().time_since_epoch()).count();
     const sim::SurfaceStream stream =
         options.machine == "boat" ? sim::boat_stream(site, options.seed, utc_s, options.for_s, options.cooling_fails_s)
                                   : sim::weather_stream(site, options.seed, options.for_s);
-    return send(options, stream, speed, {});
+    return send(options, {&stream}, speed, {});
 }
 
 int run(const Options& options) {
@@ -142,8 +163,13 @@ int run(const Options& options) {
     const auto errors = sim::error_set_from_name(options.errors);
     if (!errors) return complain("--errors " + options.errors + ": expected ideal, tuning or acceptance");
     scenario->errors = *errors;
-    if (options.loss >= 0.0) scenario->impairment.loss = options.loss;
     if (options.fades_per_minute >= 0.0) scenario->impairment.fades_per_minute = options.fades_per_minute;
+    scenario->further_receivers.assign(std::max<std::size_t>(options.to.size(), 1) - 1, scenario->impairment);
+    for (std::size_t k = 0; k <= scenario->further_receivers.size(); ++k) {
+        sim::Impairment& receiver = k == 0 ? scenario->impairment : scenario->further_receivers[k - 1];
+        if (!options.loss.empty()) receiver.loss = of_receiver(options.loss, k);
+        if (!options.bit_error.empty()) receiver.bit_error = of_receiver(options.bit_error, k);
+    }
 
     const sim::FlightResult flight = sim::fly(*scenario, options.seed);
     if (!options.manifest.empty() && !write_file(options.manifest, [&](std::ostream& file) {
@@ -163,7 +189,9 @@ int run(const Options& options) {
     }
     std::fputc('\n', stderr);
     if (options.to.empty()) return 0;
-    return send(options, flight.received, speed, unplugged);
+    std::vector<const sim::DeliveredStream*> streams{&flight.received};
+    for (const sim::DeliveredStream& further : flight.further) streams.push_back(&further);
+    return send(options, streams, speed, unplugged);
 }
 
 } // namespace
@@ -181,17 +209,28 @@ int main(int argument_count, char** arguments) {
     app.add_flag("--list-scenarios", options.list, "list the scenarios and exit");
     app.add_option("--vehicle", options.vehicle_dir, "folder with vehicle.json and airframe.json");
     app.add_option("--site", options.site_file, "site file");
-    app.add_option("--to", options.to,
-                   "URI to send to: pty:PATH (a pseudo-terminal under a symbolic link), udp://HOST:PORT,\n"
-                   "tcp://ADDRESS:PORT (listens there for one client) or file:PATH");
+    app.add_option(
+           "--to", options.to,
+           "URI to send to: pty:PATH (a pseudo-terminal under a symbolic link), udp://HOST:PORT,\n"
+           "tcp://ADDRESS:PORT (listens there for one client) or file:PATH. Given several times, so many receivers\n"
+           "hear the same rocket, each with losses and errors of its own; --manifest and --unplug are of the first")
+        ->allow_extra_args(false);
     app.add_option("--speed", options.speed, "times real time, or max");
     app.add_option("--seed", options.seed, "seed of everything random");
     app.add_flag("--disperse", options.disperse,
                  "scatter thrust, drag, mass, rail, wind and delays around the files' values");
     app.add_option("--errors", options.errors, "what sensors, air and airframe get wrong: ideal, tuning or acceptance");
     app.add_option("--impairment", options.impairment, "clean, mild or rough");
-    app.add_option("--loss", options.loss, "probability of losing a packet, in place of the impairment's")
+    app.add_option("--loss", options.loss,
+                   "probability of losing a packet, in place of the impairment's. Of several receivers: one each,\n"
+                   "with commas between; the last stands for the others too")
+        ->delimiter(',')
+        ->allow_extra_args(false)
         ->check(CLI::Range(0.0, 1.0));
+    app.add_option("--bit-error", options.bit_error, "probability of each bit to be wrong, given as --loss")
+        ->delimiter(',')
+        ->allow_extra_args(false)
+        ->check(CLI::Range(0.0, 0.5));
     app.add_option("--fades-per-minute", options.fades_per_minute, "fades of 2 s, in place of the impairment's")
         ->check(CLI::Range(0.0, 20.0));
     app.add_option("--before-ignition-s", options.before_ignition_s, "seconds from the start to ignition")

@@ -9,6 +9,7 @@
 
 #include <boost/asio/ip/address.hpp>
 
+#include "shared/geodesy.hpp"
 #include "shared/uri.hpp"
 
 namespace turnstone {
@@ -64,6 +65,8 @@ class LinkReader {
             note("has latency_ms=" + *latency,
                  "expected how long the radios keep a frame, in whole milliseconds up to " +
                      std::to_string(kLatencyMax_ms));
+        if (const auto place = take("place"); place && !position_in(*place))
+            note("has place=" + *place, "expected latitude,longitude of its antenna in degrees, such as -47.25,68.5");
         if (const auto framing = take("framing")) {
             uri.framing.emplace_back("framing", *framing);
             std::ranges::move(endpoint_.options, std::back_inserter(uri.framing));
@@ -152,10 +155,10 @@ std::string link_forms_help() {
         if (!link.note.empty()) line += std::string(width + 5 - line.size(), ' ') + "(" + std::string(link.note) + ")";
         out += line + "\n";
     }
-    return out +
-           "Each also takes name=SHORT, latency_ms=NUMBER (how long the radios keep a frame), framing=NAME and, with\n"
-           "several vehicles, vehicle=NAME.\n"
-           "Write ? before the first option and & before each further one.";
+    return out + "Each also takes name=SHORT, latency_ms=NUMBER (how long the radios keep a frame), "
+                 "place=LATITUDE,LONGITUDE\n"
+                 "(of its antenna, for the map), framing=NAME and, with several vehicles, vehicle=NAME.\n"
+                 "Write ? before the first option and & before each further one.";
 }
 
 Result<LinkUri> parse_link_uri(std::string_view text) {

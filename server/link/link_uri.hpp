@@ -1,7 +1,8 @@
 #pragma once
 /// The URI of a link (RFC 3986), in one of the forms of kLinkForms. Every kind takes name=SHORT (default: made from the
 /// kind), vehicle=NAME (default: the first), latency_ms=NUMBER (of the radios between; server/pipeline/link_delay.hpp
-/// reads it) and framing=NAME with the options of that framing, which protocol/framing reads.
+/// reads it), place=LATITUDE,LONGITUDE (of the antenna; the map shows it) and framing=NAME with the options of that
+/// framing, which protocol/framing reads.
 #include <array>
 #include <cstdint>
 #include <string>

@@ -1,6 +1,5 @@
 #include "server/pipeline/link_delay.hpp"
 
-#include <algorithm>
 #include <charconv>
 #include <cmath>
 #include <optional>
@@ -18,19 +17,8 @@ constexpr double kLatencyFraction = 0.25;
 constexpr double kLatencyLeast_s = 0.002;
 constexpr double kStartAndData_bits = 9;
 
-/// The value of `key` in key=value&key=value.
-std::optional<std::string_view> option(std::string_view query, std::string_view key) {
-    while (!query.empty()) {
-        const std::string_view part = query.substr(0, query.find('&'));
-        query.remove_prefix(std::min(query.size(), part.size() + 1));
-        if (part.size() > key.size() && part.starts_with(key) && part[key.size()] == '=')
-            return part.substr(key.size() + 1);
-    }
-    return std::nullopt;
-}
-
 std::optional<double> number(std::string_view query, std::string_view key) {
-    const auto text = option(query, key);
+    const auto text = query_option(query, key);
     double value = 0;
     if (!text || std::from_chars(text->data(), text->data() + text->size(), value).ec != std::errc()) return {};
     return value;
@@ -49,7 +37,7 @@ LinkDelay link_delay(const std::string& text) {
     const std::string query = uri->query.value_or("");
     if (uri->scheme == "serial") {
         constexpr double kUsualBaud = 57600; // of a serial link that does not say
-        const bool parity = option(query, "parity").value_or("none") != "none";
+        const bool parity = query_option(query, "parity").value_or("none") != "none";
         const double bits = kStartAndData_bits + (parity ? 1 : 0) + number(query, "stop").value_or(1);
         out.byte_s = bits / number(query, "baud").value_or(kUsualBaud);
     } else if (uri->scheme == "file") {

@@ -6,7 +6,8 @@
 using namespace turnstone;
 
 TEST_CASE("A serial URI gives the port and its line settings") {
-    const auto uri = parse_link_uri("serial:/dev/ttyUSB0?baud=115200&parity=even&stop=2&name=radio&vehicle=boat");
+    const auto uri =
+        parse_link_uri("serial:/dev/ttyUSB0?baud=115200&parity=even&stop=2&name=radio&vehicle=boat&place=-47.25,68.5");
     REQUIRE(uri);
     const auto& serial = std::get<SerialSource>(uri->source);
     CHECK(serial.path == "/dev/ttyUSB0");
@@ -90,14 +91,18 @@ TEST_CASE("A URI with a mistake says what is wrong and what was expected") {
         {"serial:/dev/x?parity=mark", "has parity=mark; expected none, even or odd"},
         {"serial:/dev/x?stop=3", "has stop=3; expected 1 or 2"},
         {"serial:/dev/x?speed=9600",
-         "has the unknown option speed; serial takes baud, parity, stop, name, vehicle, latency_ms, framing "
+         "has the unknown option speed; serial takes baud, parity, stop, name, vehicle, latency_ms, place, framing "
          "(each as option=value, joined by &)"},
+        {"serial:/dev/x?place=47",
+         "has place=47; expected latitude,longitude of its antenna in degrees, such as -47.25,68.5"},
+        {"serial:/dev/x?place=91,0",
+         "has place=91,0; expected latitude,longitude of its antenna in degrees, such as -47.25,68.5"},
         {"serial:/dev/x?name=My%20Radio", "has name=My Radio; expected 1 to 32 of a-z, 0-9, _ and -"},
         {"file:x?pace=fast", "has pace=fast; expected a bit rate from 10 to 1000000000, or no pace for full speed"},
         {"file:x?pace=9", "has pace=9; expected a bit rate from 10 to 1000000000, or no pace for full speed"},
-        {"file:x?baud=9600",
-         "has the unknown option baud; file takes pace, name, vehicle, latency_ms, framing (each as option=value, "
-         "joined by &)"},
+        {"file:x?baud=9600", "has the unknown option baud; file takes pace, name, vehicle, latency_ms, place, framing "
+                             "(each as option=value, "
+                             "joined by &)"},
     };
     for (const Case& one : cases) {
         INFO(one.uri);

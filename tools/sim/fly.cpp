@@ -18,12 +18,16 @@ FlightResult fly(const Scenario& scenario, std::uint64_t seed) {
     SensedFlight sensed = fly_sensors(scenario, seed);
     Packetised packetised = packetise(sensed.truth, sensed.sensors, scenario, seed);
     FlightResult out;
-    Impairment impairment = scenario.impairment;
-    if (scenario.gap_at_ejection && !sensed.truth.events.ejections.empty()) {
-        impairment.silent_from_s = sensed.truth.events.ejections.front().t_s - 0.2;
-        impairment.silent_until_s = impairment.silent_from_s + 0.7;
-    }
-    out.received = impair(packetised.stream, sensed.truth, impairment, packetised.byte_s, seed);
+    const auto received = [&](Impairment impairment, std::size_t receiver) {
+        if (scenario.gap_at_ejection && !sensed.truth.events.ejections.empty()) {
+            impairment.silent_from_s = sensed.truth.events.ejections.front().t_s - 0.2;
+            impairment.silent_until_s = impairment.silent_from_s + 0.7;
+        }
+        return impair(packetised.stream, sensed.truth, impairment, packetised.byte_s, seed, receiver);
+    };
+    out.received = received(scenario.impairment, 0);
+    for (std::size_t k = 0; k < scenario.further_receivers.size(); ++k)
+        out.further.push_back(received(scenario.further_receivers[k], k + 1));
     out.truth = std::move(sensed.truth);
     out.sensors = std::move(sensed.sensors);
     out.clock = packetised.clock;

@@ -1,6 +1,7 @@
 #pragma once
 /// One flight in one call, for tests and benchmarks: the same scenario and seed give the same bits.
 #include <cstdint>
+#include <vector>
 
 #include "tools/sim/avionics/packetiser.hpp"
 #include "tools/sim/avionics/sensors.hpp"
@@ -22,6 +23,7 @@ struct FlightResult {
     OnboardClock clock;
     PacketStream sent;
     DeliveredStream received;
+    std::vector<DeliveredStream> further; ///< of Scenario::further_receivers
 };
 [[nodiscard]] FlightResult fly(const Scenario& scenario, std::uint64_t seed);
 

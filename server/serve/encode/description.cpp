@@ -6,6 +6,8 @@
 
 #include "server/serve/encode/checklist_json.hpp"
 #include "server/serve/encode/tape_time.hpp"
+#include "shared/geodesy.hpp"
+#include "shared/uri.hpp"
 
 namespace turnstone {
 namespace {
@@ -97,6 +99,15 @@ json parachutes_json(const std::vector<Parachute>& parachutes) {
     return out;
 }
 
+/// Where the antenna of a link stands, if its URI says so.
+json place_json(const std::string& link_uri) {
+    const auto uri = parse_uri(link_uri);
+    const auto text = uri ? query_option(uri->query.value_or(""), "place") : std::nullopt;
+    const auto place = text ? position_in(*text) : std::nullopt;
+    if (!place) return nullptr;
+    return {{"latitude_deg", place->latitude_deg}, {"longitude_deg", place->longitude_deg}};
+}
+
 } // namespace
 
 json recording_json(const RecordingInfo& info, bool live) {
@@ -117,7 +128,8 @@ json description_json(const RecordingInfo& info, bool live, const Schema& schema
                             {"readiness", readiness_json(vehicle, schema)}});
     json links = json::array();
     for (const LinkSetup& link : setup.links)
-        links.push_back({{"name", link.name}, {"uri", link.uri}, {"vehicle", link.vehicle}});
+        links.push_back(
+            {{"name", link.name}, {"uri", link.uri}, {"vehicle", link.vehicle}, {"place", place_json(link.uri)}});
     json tables = json::array();
     for (const Table& table : schema.tables) tables.push_back(table_json(table));
     return {{"version", 1},

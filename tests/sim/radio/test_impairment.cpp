@@ -197,3 +197,28 @@ TEST_CASE("The truth file has a row for every sample and as many columns as its 
     }
     CHECK(rows == flight.truth.samples.size());
 }
+
+TEST_CASE("Several receivers lose and damage each on their own") {
+    const Impairment first{.loss = 0.1, .bit_error = 1e-4};
+    Scenario alone = standing(first), together = standing(first);
+    together.further_receivers = {{.loss = 0.2, .bit_error = 1e-4}, first};
+    const FlightResult flight = fly(together, 4);
+    CHECK(flight.received.bytes == fly(alone, 4).received.bytes);
+    REQUIRE(flight.further.size() == 2);
+    double all_lost = 0.0, damaged = 0.0, damaged_twice = 0.0, good_once = 0.0;
+    for (std::size_t i = 0; i < flight.sent.packets.size(); ++i) {
+        const PacketFate fates[] = {flight.received.fates[i], flight.further[0].fates[i], flight.further[1].fates[i]};
+        const auto with = [&](Fate fate) { return std::ranges::count(fates, fate, &PacketFate::fate); };
+        all_lost += with(Fate::lost) == 3 ? 1.0 : 0.0;
+        good_once += fates[0].fate == Fate::delivered ? 1.0 : 0.0;
+        damaged += fates[0].fate == Fate::corrupted ? 1.0 : 0.0;
+        damaged_twice += fates[0].fate == Fate::corrupted && fates[2].fate == Fate::corrupted ? 1.0 : 0.0;
+    }
+    const auto n = static_cast<double>(flight.sent.packets.size());
+    CHECK(all_lost / n == Approx(0.1 * 0.2 * 0.1).margin(four_sigma(0.002, n)));
+    // Independent: of frames of all sizes together a little more than the square of the mean.
+    const double square = damaged / n * damaged / n;
+    CHECK(damaged_twice / n > square - four_sigma(square, n));
+    CHECK(damaged_twice < 0.2 * damaged);
+    CHECK(good_once / n > 0.8);
+}

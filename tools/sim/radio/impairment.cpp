@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <string>
 
 namespace turnstone::sim {
 
@@ -134,9 +135,9 @@ std::string_view to_string(Fate fate) {
 }
 
 DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impairment& impairment, double byte_s,
-                       std::uint64_t seed) {
+                       std::uint64_t seed, std::size_t receiver) {
     DeliveredStream out;
-    Random random(seed, "impairment");
+    Random random(seed, receiver == 0 ? "impairment" : "impairment " + std::to_string(receiver));
     const double end_s = sent.packets.empty() ? 0.0 : sent.packets.back().t_end_s;
     const std::vector<Interval> fades = draw_fades(impairment, end_s, random);
     std::vector<std::uint8_t> damaged;

@@ -84,8 +84,8 @@ struct DeliveredStream {
 };
 
 /// Received bytes never overlap in time: the receiver's output is one serial line of `byte_s` seconds a
-/// byte.
+/// byte. `receiver`: of several that listen, each with chances of its own.
 [[nodiscard]] DeliveredStream impair(const PacketStream& sent, const Truth& truth, const Impairment& impairment,
-                                     double byte_s, std::uint64_t seed);
+                                     double byte_s, std::uint64_t seed, std::size_t receiver = 0);
 
 } // namespace turnstone::sim

@@ -91,6 +91,7 @@ struct Scenario {
     ErrorSet errors = ideal_errors();
     Telemetry telemetry;
     Impairment impairment;
+    std::vector<Impairment> further_receivers; ///< that listen too
 };
 
 struct ScenarioName {
