@@ -49,7 +49,8 @@ std::shared_ptr<const PipelineSetup> golden_setup() {
                 "tests/serve/setup", vehicle, problems);
         setup->vehicles.push_back(std::move(vehicle));
         setup->site = read_site(read("site.json", setup->site_json), "site.json", problems);
-        setup->links.push_back({.name = "radio", .uri = "serial:/dev/ttyUSB0?baud=57600", .vehicle = 0});
+        setup->links.push_back(
+            {.name = "radio", .uri = "serial:/dev/ttyUSB0?baud=57600&place=-47.2525,68.4975", .vehicle = 0});
         if (!problems.empty()) throw std::runtime_error(to_string(problems));
         return setup;
     }();

@@ -140,7 +140,8 @@ CREATE TABLE word (
 ) WITHOUT ROWID;
 
 -- What each delimiter closed. The bytes are those of the link's chunks from stream_offset on, link_octets of them; the last is
--- in the chunk received at t_rx_ns.
+-- in the chunk received at t_rx_ns. A frame with the verdict combined has none of its own: it was made when the damaged frame before
+-- it came, of that one and its copies on other links.
 CREATE TABLE frame (
   id             INTEGER PRIMARY KEY,   -- from 1
   link           INTEGER NOT NULL REFERENCES link,

@@ -216,7 +216,8 @@ DESCRIPTION = {
     "vehicles": [{"name": "sanderling", "title": "Sanderling", "dictionary_version": "1.0.0", "has_rocket": True,
                   "parachutes": [{"name": "drogue", "opens_after_s": 0.0}, {"name": "main", "opens_after_s": 0.0, "opens_below_m": 200.0}],
                   "procedures": PROCEDURES, "readiness": READINESS}],
-    "links": [{"name": "radio", "uri": "serial:/dev/ttyUSB0?baud=57600", "vehicle": 0}],
+    "links": [{"name": "radio", "uri": "serial:/dev/ttyUSB0?baud=57600&place=-47.2525,68.4975", "vehicle": 0,
+               "place": {"latitude_deg": -47.2525, "longitude_deg": 68.4975}}],
     "tables": [
         table(0, "sanderling/imu.samples", "Inertial samples", "batch", 0, 0.005, [
             column("accel_body_x", "Axial acceleration", "m/s2", "Inertial", 2, "Specific force along the long axis",
@@ -249,7 +250,12 @@ DESCRIPTION = {
                    "Packets received after one with a higher sequence count"),
             column("sequence_resets", "Sequence counter resets", "1", "", 0),
             column("rate_10s", "Packet rate, last 10 s", "/s", "Link", 1, "Without duplicates on this link"),
-            column("loss_10s", "Packet loss, last 10 s", "1", "Link", 3, "Fraction of the packets sent")]),
+            column("loss_10s", "Packet loss, last 10 s", "1", "Link", 3, "Fraction of the packets sent"),
+            column("first_here", "First heard here", "1", "", 0, "Packets whose first good copy came by this link"),
+            column("only_here", "Heard only here", "1", "", 0,
+                   "Of these, packets that no other link has brought, but for those still on their way"),
+            column("combined_from", "Damaged frames combined", "1", "", 0,
+                   "Damaged frames of this link of which a good one was made, with those of other links")]),
         table(4, "sanderling/estimate/phase", "Phase", "estimate", 0, 1.0, [
             words("phase", "Phase", "Flight", "", "on the rail", "under thrust", "coasting", "falling (no parachute)",
                   "under drogue", "under main", "down", "presumed down"),

@@ -18,6 +18,8 @@ export interface MapScene {
   shapes: readonly GroundShape[];
   boundary: readonly Place[];
   station: Place | undefined;
+  /** Antennas of links that say where they stand. */
+  receivers: readonly { title: string; place: Place }[];
   cases: readonly LandingCase[];
   vehicle: Place | undefined;
   /** Age of the vehicle's place in words where it is old: then its pennant is open. */
@@ -75,7 +77,8 @@ export function draw_map(surface: Surface, colours: Palette, scene: MapScene): v
   for (const one of scene.cases.toReversed()) draw_case(pen, one);
   draw_track(pen, scene);
   draw_pad(pen);
-  if (scene.station) draw_station(pen, scene.station);
+  if (scene.station) draw_station(pen, 'station', scene.station);
+  for (const { title, place } of scene.receivers) draw_station(pen, title, place);
   for (const other of scene.others) {
     draw_pennant(context, colours, false, pen.x(other.place), pen.y(other.place));
     beside(pen, other.title, other.place);
@@ -215,7 +218,7 @@ function draw_pad(pen: Pen): void {
   label(pen, 'pad', x(kPad), y(kPad) + 13);
 }
 
-function draw_station(pen: Pen, station: Place): void {
+function draw_station(pen: Pen, title: string, station: Place): void {
   const { context, colours, width, height, x, y } = pen;
   if (x(station) < 0 || x(station) > width || y(station) < 0 || y(station) > height) return;
   context.strokeStyle = colours.ink;
@@ -224,7 +227,7 @@ function draw_station(pen: Pen, station: Place): void {
   if (Math.hypot(x(station) - x(kPad), y(station) - y(kPad)) < 26) return;
   context.textAlign = 'left';
   context.textBaseline = 'middle';
-  label(pen, 'station', x(station) + 7, Math.min(y(station) + 8, height - 6));
+  label(pen, title, x(station) + 7, Math.min(y(station) + 8, height - 6));
 }
 
 function draw_attribution(pen: Pen, attribution: string): void {

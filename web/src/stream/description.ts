@@ -109,6 +109,8 @@ export interface Link {
   name: string;
   uri: string;
   vehicle: number;
+  /** Of its antenna, where that is known. */
+  place?: GeoPoint;
 }
 
 export interface Description {
@@ -283,7 +285,18 @@ export function read_description(value: unknown, path = 'description'): Descript
     links: array(from['links'] ?? [], `${path}/links`).map((entry, i) => {
       const at = `${path}/links/${i}`;
       const link = object(entry, at);
-      return { name: text(link, 'name', at), uri: text(link, 'uri', at, ''), vehicle: number(link, 'vehicle', at, 0) };
+      const place = link['place'] ? object(link['place'], `${at}/place`) : undefined;
+      return {
+        name: text(link, 'name', at),
+        uri: text(link, 'uri', at, ''),
+        vehicle: number(link, 'vehicle', at, 0),
+        ...(place && {
+          place: {
+            latitude_deg: number(place, 'latitude_deg', `${at}/place`),
+            longitude_deg: number(place, 'longitude_deg', `${at}/place`),
+          },
+        }),
+      };
     }),
     tables: array(from['tables'], `${path}/tables`).map((entry, i) => read_table(entry, `${path}/tables/${i}`, i)),
   };

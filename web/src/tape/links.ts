@@ -16,6 +16,9 @@ export const kLinkCounters = [
   'out_of_order',
   'sequence_resets',
   'undecodable',
+  'first_here',
+  'only_here',
+  'combined_from',
   'rate_10s',
 ] as const;
 export const kLinkColumns = [...kLinkCounters, 'loss_10s', 'age_s'] as const;

@@ -49,6 +49,7 @@ describe('a frame as received', () => {
       { frame_verdict: 'bad_crc', packet_verdict: 'bad_frame', apid: NaN, sequence_count: NaN },
       '4 bytes: bad checksum',
     ],
+    [{ frame_verdict: 'combined', bytes: 0 }, 'APID 16, count 1204: made of damaged copies'],
     [{ packet_verdict: 'some_new_word' }, 'APID 16, count 1204, 4 bytes: some new word'],
   ])('%o is said "%s"', (part, text) => expect(frame_words({ ...good, ...part })).toBe(text));
   it('is shown in pairs of digits, its first 64 bytes', () => {

@@ -27,6 +27,7 @@ describe('golden texts', () => {
     expect(message.description.tables.map((t) => t.columns.map((c) => c.title))).toEqual(
       raw.description.tables.map((t) => t.columns.map((c) => c['title'])),
     );
+    expect(message.description.links).toMatchObject([{ place: { latitude_deg: -47.2525, longitude_deg: 68.4975 } }]);
     expect(message.roles.get('static_pressure')).toBe('static pressure');
     const column = (name: string) => message.description.tables.flatMap((t) => t.columns).find((c) => c.name === name);
     expect(column('accel_body_x')?.strip).toEqual({ title: 'Accel body', line: 'x' });

@@ -32,6 +32,7 @@ const kVerdicts = new Map([
   ['no_checksum', 'without checksum'],
   ['not_text', 'not text'],
   ['outside', 'outside frames'],
+  ['combined', 'made of damaged copies'],
   ['unknown_apid', 'APID not in the dictionary'],
   ['wrong_size', 'size not the dictionary’s'],
   ['no_time', 'without on-board time'],
@@ -45,7 +46,7 @@ export function frame_words(frame: LinkFrame): string {
   const parts = [];
   if (!Number.isNaN(frame.apid)) parts.push(`APID ${frame.apid}`);
   if (!Number.isNaN(frame.sequence_count)) parts.push(`count ${frame.sequence_count}`);
-  parts.push(`${frame.bytes} bytes`);
+  if (frame.frame_verdict !== 'combined') parts.push(`${frame.bytes} bytes`);
   const verdict =
     frame.frame_verdict !== 'good'
       ? frame.frame_verdict
