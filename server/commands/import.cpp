@@ -1,5 +1,6 @@
-// An on-board log, joined with the recording of its flight.
+// An on-board log, or another station's recording, joined with the recording of a flight.
 #include "server/exchange/import/import.hpp"
+#include "server/exchange/import/other_station.hpp"
 
 #include <algorithm>
 #include <chrono>
@@ -78,6 +79,47 @@ void write_differences(const json& made, std::ostream& out) {
     }
 }
 
+/// Tells how far the work is, now and then.
+debrief::Advance progress_on(std::ostream& errors) {
+    return [&errors, told = std::chrono::steady_clock::now()](double done) mutable {
+        const auto now = std::chrono::steady_clock::now();
+        if (now - told >= kProgressStep) {
+            told = now;
+            errors << fmt::format("{:.0f} % done", 100 * done) << std::endl;
+        }
+        return true;
+    };
+}
+
+void write_links(const json& made, std::ostream& out) {
+    const json& alignment = made.at("alignment");
+    const double offset_s = alignment.at("offset_s").get<double>();
+    const std::string_view side = offset_s < 0 ? "behind" : "ahead";
+    if (alignment.at("method") == "utc")
+        out << "the two have too few packets in common: the other station's times are taken by UTC, as both computers "
+               "had it\n";
+    else
+        out << "the other station's clock was " << rounded(std::abs(offset_s), alignment.at("sigma_s"), 6) << " s "
+            << side << ", by " << alignment.at("packets") << " packets that both received; drift "
+            << fixed(alignment.at("drift_ppm").get<double>(), 1) << " ppm\n";
+    for (const json& link : made.at("links")) {
+        const auto count = [&](const char* name) { return link.value(name, 0.0); };
+        out << link.at("name").get<std::string>()
+            << fmt::format(": {:.0f} packets, {:.0f} heard first and {:.0f} only here; "
+                           "{:.0f} bad frames, {:.0f} of them combined\n",
+                           count("received"), count("first_here"), count("only_here"), count("frames_bad"),
+                           count("combined_from"));
+    }
+}
+
+int import_other(const exchange::OtherStationRequest& request, std::ostream& out, std::ostream& errors) {
+    const auto made = exchange::import_station(request, progress_on(errors));
+    if (!made) return fail_with(made.error(), errors);
+    write_links(*made, out);
+    out << (request.folder / made->at("file").get<std::string>()).string() << "\n";
+    return EXIT_SUCCESS;
+}
+
 int import_file(const Arguments& given, std::ostream& out, std::ostream& errors) {
     exchange::ImportRequest request{.recording = value_of(given, "FILE"),
                                     .vehicle = value_of(given, "--vehicle"),
@@ -89,6 +131,10 @@ int import_file(const Arguments& given, std::ostream& out, std::ostream& errors)
     request.log_name = request.log.filename().string();
     if (request.folder.empty()) request.folder = request.recording.parent_path();
     if (request.folder.empty()) request.folder = ".";
+    const std::string other = value_of(given, "--recording");
+    if (request.log.empty() == other.empty())
+        return fail_with(Error{"give --log, an on-board log, or --recording, what another station recorded"}, errors);
+    if (!other.empty()) return import_other({request.recording, other, request.folder}, out, errors);
     if (const std::string by = value_of(given, "--align"); !by.empty()) {
         const auto known = std::ranges::find(kWords<exchange::AlignBy>, by);
         if (known == kWords<exchange::AlignBy>.end())
@@ -104,15 +150,7 @@ int import_file(const Arguments& given, std::ostream& out, std::ostream& errors)
                   "vehicle's folder before the flight, or say --packets for a log framed as on the radio"},
             errors);
     request.mapping = std::move(*mapping);
-    auto told = std::chrono::steady_clock::now();
-    const auto made = exchange::import_log(request, [&](double done) {
-        const auto now = std::chrono::steady_clock::now();
-        if (now - told >= kProgressStep) {
-            told = now;
-            errors << fmt::format("{:.0f} % done", 100 * done) << std::endl;
-        }
-        return true;
-    });
+    const auto made = exchange::import_log(request, progress_on(errors));
     if (!made) return fail_with(made.error(), errors);
     write_differences(*made, out);
     out << (request.folder / made->at("file").get<std::string>()).string() << "\n";
@@ -123,12 +161,17 @@ int import_file(const Arguments& given, std::ostream& out, std::ostream& errors)
 
 Subcommand import_subcommand() {
     return {.name = "import",
-            .help = "Join the complete log of a flight computer with the recording of its flight",
+            .help = "Join the log of a flight computer, or another station's recording, with the recording of a flight",
             .footer =
                 "The result is a new recording that holds every byte of both. Gaps of the radio are filled from the\n"
-                "log and marked by notes. The last line is its file; before it stands where the two differ.",
+                "log and marked by notes. Of another station's recording its links become further links; packets that\n"
+                "came both ways are duplicates, and damaged frames of both are combined. The last line is the new\n"
+                "file; before it stands where the two differ, or what each link brought.",
             .arguments = {{.name = "FILE", .help = "Recording", .required = true},
-                          {.name = "--log", .value_name = "FILE", .help = "The on-board log", .required = true},
+                          {.name = "--log", .value_name = "FILE", .help = "The on-board log"},
+                          {.name = "--recording",
+                           .value_name = "FILE",
+                           .help = "In place of a log: what another station recorded of the same flight"},
                           {.name = "--mapping",
                            .value_name = "log.json",
                            .help = "What its columns mean. Default: log.json of the vehicle's folder, as recorded."},

@@ -19,19 +19,21 @@ struct Input {
 };
 
 PipelineSetup setup_of_two() {
-    return make_setup(2, {{"radio", "test:", 0}, {"relay", "test:", 0}, {"boat", "test:", 1}});
+    return make_setup(2, {{"radio", "test:", 0}, {"relay", "test:", 0}, {"boat", "test:", 1}, {"far", "test:", 0}});
 }
 
-/// A busy session: two vehicles, three links, impairments, a reboot, operator actions, garbage.
+/// A busy session: two vehicles, four links, impairments, frames that are combined of three damaged copies, a reboot,
+/// operator actions, garbage.
 std::vector<Input> session(std::uint64_t seed) {
     std::vector<Sent> alpha, beta;
     send(alpha, kBegin_ns, 20 * kNsPerS, 80'000, 16000);
     send(alpha, kBegin_ns + 22 * kNsPerS, 20 * kNsPerS, 400, 0);
     send(beta, kBegin_ns, 40 * kNsPerS, 0xFFFFFFFFu - 5'000, 3);
     std::vector<Input> inputs;
-    for (Delivery& delivery : in_order({transmit(alpha, 0, {0.1, 0.05, 0.05, 0.05}, seed),
-                                        transmit(alpha, 1, {0.3, 0, 0, 0.1, 90 * kNsPerMs}, seed + 1),
-                                        transmit(beta, 2, {0.05, 0, 0.1, 0.02}, seed + 2)}))
+    for (Delivery& delivery : in_order({transmit(alpha, 0, {0.1, 0.05, 0.05, 0.3}, seed),
+                                        transmit(alpha, 1, {0.3, 0, 0, 0.5, 90 * kNsPerMs}, seed + 1),
+                                        transmit(beta, 2, {0.05, 0, 0.1, 0.02}, seed + 2),
+                                        transmit(alpha, 3, {0.1, 0, 0, 0.5, 30 * kNsPerMs}, seed + 4)}))
         inputs.push_back({delivery.t_ns, delivery.link, std::move(delivery.bytes), {}});
     const auto act = [&](double at_s, Action action) {
         inputs.push_back({kBegin_ns + seconds_to_ns(at_s), 0, {}, std::move(action)});
@@ -93,6 +95,7 @@ TEST_CASE("recorded inputs fed back give the same batch, bit for bit") {
         CHECK(second.progress() == first.progress());
         CHECK(live == replayed);
         CHECK(live.frames.size() > 3000);
+        CHECK(std::ranges::count(live.frames, FrameVerdict::combined, &FrameRecord::frame_verdict) > 100);
         CHECK(live.events.size() >= 7);
         // The comparison can fail: one number that differs in its last bit is seen.
         replayed.numbers.front() = std::nextafter(replayed.numbers.front(), 1e300);

@@ -1,7 +1,6 @@
 #include "server/exchange/import/merge.hpp"
 
 #include <algorithm>
-#include <exception>
 #include <fstream>
 #include <limits>
 #include <span>
@@ -9,9 +8,7 @@
 
 #include <fmt/format.h>
 
-#include "server/pipeline/station/pipeline.hpp"
-#include "server/record/unfinished.hpp"
-#include "server/record/write/recording_file.hpp"
+#include "server/exchange/import/input_writer.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::exchange {
@@ -20,8 +17,6 @@ namespace {
 
 constexpr std::int64_t kPiece_ns = 20 * kNsPerMs; ///< about what a radio hands over at once
 constexpr std::size_t kPieceBytes = 64U << 10U;
-constexpr std::int64_t kSilence_ns = 10 * kNsPerS; ///< what a long one makes does not pile up
-constexpr std::size_t kCommitBytes = 8U << 20U;
 constexpr std::size_t kNotesMost = 200;
 
 struct Stopped {};
@@ -68,60 +63,10 @@ class LogPieces {
     std::int64_t t_ns_ = 0;
 };
 
-/// Inputs one at a time through the pipeline into the file.
-class Writer {
-  public:
-    Writer(Pipeline& pipeline, RecordingFile& file, std::size_t links, std::int64_t t_start_ns)
-        : pipeline_(pipeline), file_(file), counter_(links, t_start_ns) {}
-
-    void chunk(LinkId link, std::int64_t t_ns, std::int64_t utc_ns, std::span<const std::byte> bytes, bool carried) {
-        counter_.chunk(link, t_ns, utc_ns, bytes, inputs_, carried);
-        feed(t_ns);
-    }
-    void action(std::int64_t t_ns, const Action& action) {
-        counter_.action(t_ns, action, inputs_);
-        feed(t_ns);
-    }
-    void advance(std::int64_t t_ns) {
-        for (std::int64_t next_ns = pipeline_.progress().t_ns + kSilence_ns; next_ns < t_ns; next_ns += kSilence_ns)
-            step(next_ns);
-        step(t_ns);
-    }
-
-  private:
-    void feed(std::int64_t t_ns) {
-        if (t_ns - pipeline_.progress().t_ns > kSilence_ns) advance(t_ns);
-        file_.append(inputs_);
-        batch_.clear();
-        pipeline_.take(inputs_, batch_);
-        inputs_.clear();
-        append();
-    }
-    void step(std::int64_t t_ns) {
-        batch_.clear();
-        pipeline_.advance(t_ns, batch_);
-        append();
-    }
-    void append() {
-        file_.append(batch_, pipeline_.progress());
-        waiting_bytes_ += batch_.numbers.size() * sizeof(double) + 64;
-        if (waiting_bytes_ < kCommitBytes) return;
-        file_.commit();
-        waiting_bytes_ = 0;
-    }
-
-    Pipeline& pipeline_;
-    RecordingFile& file_;
-    InputCounter counter_;
-    Inputs inputs_;
-    Batch batch_;
-    std::size_t waiting_bytes_ = 0;
-};
-
 /// The two in one order.
 class Merging {
   public:
-    Merging(const MergePlan& plan, Writer& writer, std::int64_t utc_offset_ns)
+    Merging(const MergePlan& plan, InputWriter& writer, std::int64_t utc_offset_ns)
         : plan_(plan), writer_(writer), log_(plan), link_(static_cast<LinkId>(plan.setup.links.size() - 1)),
           utc_offset_ns_(utc_offset_ns) {}
 
@@ -162,7 +107,7 @@ class Merging {
     }
 
     const MergePlan& plan_;
-    Writer& writer_;
+    InputWriter& writer_;
     LogPieces log_;
     LinkId link_;
     std::int64_t utc_offset_ns_;
@@ -193,34 +138,25 @@ void feed_both(RecordingReader& recording, const RecordingInfo& info, Merging& m
 Result<std::filesystem::path> write_merged(RecordingReader& recording, const MergePlan& plan,
                                            const std::filesystem::path& folder, const debrief::Advance& advance) {
     const RecordingInfo info = recording.info();
-    try {
-        const std::int64_t t_start_ns = std::min(info.t_start_ns, plan.times.t_ns.front());
-        const std::int64_t utc_start_ns = info.utc_start_ns - (info.t_start_ns - t_start_ns);
-        const Unfinished unfinished(folder, info.id + "-with-log");
-        {
-            Pipeline pipeline(plan.setup, t_start_ns);
-            create_recording(
-                unfinished.path(), texts_of(plan.setup), pipeline.schema(),
-                {.t_start_ns = t_start_ns, .utc_start_ns = utc_start_ns, .name = plan.name, .continues = ""}, false);
-            RecordingFile file(unfinished.path(), pipeline.schema(), false);
-            file.set_meta("notes", plan.notes);
-            for (const auto& [key, value] : plan.facts) file.set_meta(key, value);
-            Writer writer(pipeline, file, plan.setup.links.size(), t_start_ns);
-            Merging merging(plan, writer, info.utc_start_ns - info.t_start_ns);
-            feed_both(recording, info, merging, advance);
-            writer.advance(std::max(info.t_end_ns, plan.times.t_ns.back()));
-            if (!recording.damage().empty())
-                return fail(info.path.string() + ": is damaged: " + recording.damage() +
-                            "; make a recording of what is whole first: turnstone reprocess");
-            file.close("clean");
-        }
-        const std::string vehicle = plan.setup.vehicles.front().dictionary.vehicle;
-        return unfinished.publish(utc_start_ns, vehicle);
-    } catch (const Stopped&) {
-        return debrief::stopped();
-    } catch (const std::exception& failure) {
-        return fail("importing into " + folder.string() + ": " + failure.what());
-    }
+    const std::int64_t t_start_ns = std::min(info.t_start_ns, plan.times.t_ns.front());
+    return make_recording({.setup = plan.setup,
+                           .folder = folder,
+                           .working_name = info.id + "-with-log",
+                           .t_start_ns = t_start_ns,
+                           .utc_start_ns = info.utc_start_ns - (info.t_start_ns - t_start_ns),
+                           .name = plan.name,
+                           .notes = plan.notes,
+                           .facts = plan.facts},
+                          [&](InputWriter& writer) -> Result<void> {
+                              Merging merging(plan, writer, info.utc_start_ns - info.t_start_ns);
+                              try {
+                                  feed_both(recording, info, merging, advance);
+                              } catch (const Stopped&) {
+                                  return debrief::stopped();
+                              }
+                              writer.advance(std::max(info.t_end_ns, plan.times.t_ns.back()));
+                              return whole(recording);
+                          });
 }
 
 } // namespace turnstone::exchange

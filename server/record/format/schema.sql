@@ -33,7 +33,8 @@ PRAGMA user_version = 2;             -- of this layout; 1 had absolute times, RE
 -- Facts about the recording: name, notes, archived ('1': put away) (the operator's); version (of the Turnstone that wrote it); t_start_ns,
 -- utc_start_ns; t_end_ns and ended ('clean', 'repaired' after a kill, 'snapshot' of a live one) once closed, all three absolute;
 -- continues (id of the recording whose file was lost under the recorder); merged_from, log_file and log_alignment (of one that
--- an on-board log was imported into); inputs_dropped, bytes_dropped and rows_dropped (what
+-- an on-board log was imported into); merged_from, merged_station and station_alignment (of one that another station's was joined
+-- with); inputs_dropped, bytes_dropped and rows_dropped (what
 -- did not reach the file, 0 when absent); derived_inputs, derived_t_ns (absolute): frames, rows and events are those that
 -- follow from the first derived_inputs inputs and the ticks up to derived_t_ns.
 CREATE TABLE meta (
