@@ -225,12 +225,13 @@ std::optional<std::int64_t> RecordingReader::newest_frame(LinkId link, bool good
     try {
         Statement newest(state_->database,
                          "SELECT id FROM frame WHERE id > (SELECT max(id) FROM frame) - ?1 AND link = "
-                         "?2 AND (packet_verdict IN (?3, ?4)) = ?5 ORDER BY id DESC LIMIT 1");
+                         "?2 AND (packet_verdict IN (?3, ?4)) = ?5 AND frame_verdict <> ?6 ORDER BY id DESC LIMIT 1");
         newest.bind(1, kNewestFramesMax);
         newest.bind(2, std::int64_t{link});
         newest.bind(3, static_cast<std::int64_t>(PacketVerdict::bad_frame));
         newest.bind(4, static_cast<std::int64_t>(PacketVerdict::undecodable));
         newest.bind(5, std::int64_t{good ? 0 : 1});
+        newest.bind(6, static_cast<std::int64_t>(FrameVerdict::combined)); // came by no link
         if (newest.step()) return newest.integer(0);
     } catch (const SqliteError& failure) {
         state_->note_damage(failure);
