@@ -1,9 +1,5 @@
 #include "protocol/framing/binary_deframer.hpp"
 
-#include <array>
-
-#include "protocol/packet/space_packet.hpp"
-
 namespace turnstone {
 namespace {
 
@@ -38,7 +34,7 @@ std::size_t covered_from(const BinaryFormat& format) noexcept {
 } // namespace
 
 BinaryDeframer::BinaryDeframer(const BinaryFormat& format)
-    : format_(format), held_(2 * format.frame_bytes_max() + 64), packet_(kPrimaryHeaderBytes + format.payload_bytes) {
+    : format_(format), held_(2 * format.frame_bytes_max() + 64), packet_(format.apid, format.payload_bytes) {
     if (format_.crc) crc_.emplace(*format_.crc);
 }
 
@@ -112,11 +108,8 @@ BinaryDeframer::Step BinaryDeframer::search(Frame& frame) noexcept {
     if (rest.size() < frame_bytes) return Step::wait;
     if (crc_ && !crc_fits(rest.first(frame_bytes))) return fail(FrameVerdict::bad_crc);
     if (end_run(FrameVerdict::outside, frame) == Step::frame) return Step::frame;
-    make_packet(rest.subspan(format_.head_bytes(), payload_bytes));
-    frame = {FrameVerdict::good,
-             offset_,
-             static_cast<std::uint32_t>(frame_bytes),
-             {packet_.data(), kPrimaryHeaderBytes + payload_bytes}};
+    frame = {FrameVerdict::good, offset_, static_cast<std::uint32_t>(frame_bytes),
+             packet_.of(rest.subspan(format_.head_bytes(), payload_bytes))};
     at_ += frame_bytes;
     offset_ += frame_bytes;
     counts_.bytes_framed += frame_bytes;
@@ -128,19 +121,6 @@ bool BinaryDeframer::crc_fits(std::span<const std::byte> frame) const noexcept {
     const std::size_t from = covered_from(format_), crc_bytes = format_.crc_bytes();
     const std::span<const std::byte> covered = frame.subspan(from, frame.size() - crc_bytes - from);
     return crc_->of(covered) == number_of(frame.last(crc_bytes), format_.crc_little);
-}
-
-void BinaryDeframer::make_packet(std::span<const std::byte> payload) noexcept {
-    const std::size_t length_field = payload.size() - 1; // of an empty payload a length that no packet has
-    const std::array<unsigned, kPrimaryHeaderBytes> header{0x08U | format_.apid >> 8U,
-                                                           format_.apid & 0xFFU,
-                                                           0xC0U | sequence_count_ >> 8U,
-                                                           sequence_count_ & 0xFFU,
-                                                           static_cast<unsigned>(length_field >> 8U & 0xFFU),
-                                                           static_cast<unsigned>(length_field & 0xFFU)};
-    for (std::size_t k = 0; k < header.size(); ++k) packet_[k] = static_cast<std::byte>(header[k]);
-    if (!payload.empty()) std::memcpy(packet_.data() + kPrimaryHeaderBytes, payload.data(), payload.size());
-    sequence_count_ = static_cast<std::uint16_t>((sequence_count_ + 1U) % kSequenceModulus);
 }
 
 std::vector<std::byte> encode_binary_frame(const BinaryFormat& format, std::span<const std::byte> payload) {

@@ -18,6 +18,7 @@
 
 #include "protocol/framing/crc.hpp"
 #include "protocol/framing/frame.hpp"
+#include "protocol/packet/payload_packet.hpp"
 #include "shared/words.hpp"
 
 namespace turnstone {
@@ -83,19 +84,17 @@ class BinaryDeframer {
     /// Reports what was dropped; what is dropped from here on is `next`.
     Step end_run(FrameVerdict next, Frame& frame) noexcept;
     [[nodiscard]] bool crc_fits(std::span<const std::byte> frame) const noexcept;
-    void make_packet(std::span<const std::byte> payload) noexcept;
 
     DeframerCounts counts_;
     BinaryFormat format_;
     std::optional<Crc> crc_;
     std::vector<std::byte> held_;
-    std::vector<std::byte> packet_;
+    PayloadPacket packet_;
     std::size_t at_ = 0, size_ = 0; ///< of `held_`: where the search is, and its end
     std::uint64_t offset_ = 0;      ///< of the byte at `at_` in the stream
     std::size_t run_ = 0;           ///< bytes dropped and not reported, all before `offset_`
     FrameVerdict run_verdict_ = FrameVerdict::outside;
     FrameVerdict failed_ = FrameVerdict::good; ///< of the candidate at `at_`, which is reported before it is dropped
-    std::uint16_t sequence_count_ = 0;
 };
 
 /// For tests and simulators.

@@ -5,15 +5,16 @@
 #include "protocol/packet/space_packet.hpp"
 
 namespace turnstone {
-namespace {
 
-constexpr std::size_t kPacketBytesMin = kPrimaryHeaderBytes + 1; // CCSDS 133.0-B-2, 4.1.2: one byte of data at least
+bool has_its_length(std::span<const std::byte> packet) noexcept {
+    if (packet.size() <= kPrimaryHeaderBytes) return false;
+    const auto length_field = std::to_integer<std::size_t>(packet[4]) << 8U | std::to_integer<std::size_t>(packet[5]);
+    return kPrimaryHeaderBytes + length_field + 1 == packet.size();
+}
 
-} // namespace
-
-void Deframer::hold(std::span<const std::byte> bytes) noexcept {
+void DelimitedDeframer::hold(std::span<const std::byte> bytes) noexcept {
     if (!too_long_ && size_ + bytes.size() < frame_size_max_) {
-        std::memcpy(stuffed_.data() + size_, bytes.data(), bytes.size());
+        std::memcpy(held_.data() + size_, bytes.data(), bytes.size());
         size_ += bytes.size();
         return;
     }
@@ -21,32 +22,43 @@ void Deframer::hold(std::span<const std::byte> bytes) noexcept {
     skipped_ += size_ + bytes.size();
     counts_.bytes_dropped += size_ + bytes.size();
     size_ = 0;
+    opening_ = 0;
 }
 
-void Deframer::close_piece(Frame& frame) noexcept {
+void DelimitedDeframer::close_piece(Frame& frame) noexcept {
     frame = {FrameVerdict::too_long, offset_, static_cast<std::uint32_t>(skipped_), {}};
     ++counts_.frames_bad;
     offset_ += skipped_;
     skipped_ = 0;
 }
 
-bool Deframer::close(std::span<const std::byte> bytes, Frame& frame) noexcept {
+void DelimitedDeframer::repeat() noexcept {
+    if (may_open_ && !too_long_ && opening_ == 0) {
+        held_[0] = delimiter_;
+        size_ = opening_ = 1;
+        return;
+    }
+    too_long_ = false;
+    ++counts_.bytes_dropped;
+    ++offset_;
+}
+
+bool DelimitedDeframer::close(std::span<const std::byte> bytes, Frame& frame) noexcept {
     const std::uint64_t link_bytes = skipped_ + size_ + bytes.size() + 1;
+    if (link_bytes == opening_ + 1) {
+        repeat();
+        return false;
+    }
     frame.stream_offset = offset_;
     frame.link_bytes = static_cast<std::uint32_t>(link_bytes);
     offset_ += link_bytes;
-    if (link_bytes == 1) {
-        too_long_ = false;
-        ++counts_.bytes_dropped;
-        return false;
-    }
     if (too_long_ || link_bytes > frame_size_max_) {
         frame.verdict = FrameVerdict::too_long;
         counts_.bytes_dropped += link_bytes - skipped_;
     } else {
-        if (size_ != 0) {
-            std::memcpy(stuffed_.data() + size_, bytes.data(), bytes.size());
-            bytes = {stuffed_.data(), size_ + bytes.size()};
+        if (size_ > opening_) {
+            std::memcpy(held_.data() + size_, bytes.data(), bytes.size());
+            bytes = {held_.data() + opening_, size_ - opening_ + bytes.size()};
         }
         frame.received = bytes;
         frame.verdict = unpack(bytes, frame.packet);
@@ -57,6 +69,7 @@ bool Deframer::close(std::span<const std::byte> bytes, Frame& frame) noexcept {
     }
     ++(frame.verdict == FrameVerdict::good ? counts_.frames_good : counts_.frames_bad);
     size_ = 0;
+    opening_ = 0;
     skipped_ = 0;
     too_long_ = false;
     return true;
@@ -77,9 +90,7 @@ FrameVerdict Deframer::unpack(std::span<const std::byte> stuffed, std::span<cons
     if (plain.status != CobsStatus::complete) return FrameVerdict::bad_cobs;
     if (crc16({packet_.data(), plain.produced}) != 0) // a codeword followed by its own CRC leaves a register of zero
         return FrameVerdict::bad_crc;
-    if (size < kPacketBytesMin) return FrameVerdict::bad_length;
-    const auto length_field = std::to_integer<std::size_t>(packet[4]) << 8U | std::to_integer<std::size_t>(packet[5]);
-    return kPrimaryHeaderBytes + length_field + 1 == size ? FrameVerdict::good : FrameVerdict::bad_length;
+    return has_its_length(packet) ? FrameVerdict::good : FrameVerdict::bad_length;
 }
 
 } // namespace turnstone

@@ -46,6 +46,11 @@ std::optional<std::vector<LineColumn>> columns_in(std::string_view list) {
     }
 }
 
+const CrcKind& fcs_kind(bool wide) {
+    return *std::ranges::find(
+        kCrcKinds, std::string_view(wide ? "CRC-32/ISO-HDLC" : "CRC-16/IBM-SDLC"), &CrcKind::name);
+}
+
 template <class Word>
 std::string words_text() {
     std::string out;
@@ -144,6 +149,24 @@ TextFraming text(OptionReader& in) {
     return out;
 }
 
+std::optional<CrcKind> crc(OptionReader& in) {
+    const auto given = in.take("crc");
+    if (!given) return std::nullopt;
+    const auto kind = crc_kind_from_text(*given);
+    std::string known;
+    for (const CrcKind& each : kCrcKinds) known += std::string(each.name) + ", ";
+    if (!kind) in.note("crc=" + *given, "expected " + known + "or WIDTH:POLYNOMIAL:INITIAL:yes|no:FINAL_XOR");
+    return kind;
+}
+
+std::optional<std::uint16_t> apid(OptionReader& in) {
+    const auto given = in.take("apid");
+    if (!given) return std::nullopt;
+    const auto number = number_in<std::uint16_t>(*given, 0, kIdleApid - 1);
+    if (!number) in.note("apid=" + *given, "expected the APID of the packet in the dictionary");
+    return number;
+}
+
 BinaryFraming binary(OptionReader& in) {
     BinaryFraming out;
     BinaryFormat& format = out.format;
@@ -162,25 +185,54 @@ BinaryFraming binary(OptionReader& in) {
         size_key, [](const std::string& given) { return number_in<std::size_t>(given, 1, kPayloadBytesMax); },
         "expected the octets of a payload, up to " + std::to_string(kPayloadBytesMax),
         format.length_bytes == 0 ? std::size_t{0} : std::size_t{1024});
-    if (const auto given = in.take("crc")) {
-        format.crc = crc_kind_from_text(*given);
-        std::string known;
-        for (const CrcKind& kind : kCrcKinds) known += std::string(kind.name) + ", ";
-        if (!format.crc) in.note("crc=" + *given, "expected " + known + "or WIDTH:POLYNOMIAL:INITIAL:yes|no:FINAL_XOR");
-    }
+    format.crc = crc(in);
     format.crc_little = little(in, "crc_order");
     const auto covers = in.take("crc_covers").value_or("length");
     format.crc_covers_sync = covers == "sync";
     format.crc_covers_length = covers != "payload";
     if (covers != "sync" && covers != "length" && covers != "payload")
         in.note("crc_covers=" + covers, "expected where it begins: sync, length or payload");
-    format.apid = in.take(
-        "apid", [](const std::string& given) { return number_in<std::uint16_t>(given, 0, kIdleApid - 1); },
-        "expected the APID of the packet in the dictionary", format.apid);
+    format.apid = apid(in).value_or(format.apid);
     if (format.payload_bytes == 0)
         in.note("neither length= nor octets=", "give the octets of the length field, or those of every payload");
     if (format.sync.empty() && (format.length_bytes > 0 || !format.crc))
         in.note("no sync=", "only frames of fixed size with a crc= are found without one");
+    return out;
+}
+
+EscapedFraming escaped(OptionReader& in, Stuffing stuffing) {
+    EscapedFraming out;
+    EscapedFormat& format = out.format;
+    format.stuffing = stuffing;
+    format.apid = apid(in);
+    switch (stuffing) {
+    case Stuffing::hdlc:
+        format.crc = in.take(
+            "fcs",
+            [](const std::string& given) {
+                return given == "16" || given == "32" ? std::optional(fcs_kind(given == "32")) : std::nullopt;
+            },
+            "expected the bits of the frame check sequence: 16 or 32", fcs_kind(false));
+        format.skipped_bytes = in.take(
+            "skip", [](const std::string& given) { return number_in<std::size_t>(given, 0, kSkippedBytesMax); },
+            "expected how many octets stand before the content, up to " + std::to_string(kSkippedBytesMax),
+            format.skipped_bytes);
+        break;
+    case Stuffing::slip:
+        format.crc = crc(in);
+        format.crc_little = little(in, "crc_order");
+        break;
+    case Stuffing::kiss:
+        if (const auto given = in.take("port")) {
+            format.port = number_in<unsigned>(*given, 0, kKissPortMost);
+            if (!format.port) in.note("port=" + *given, "expected the port of the radio, from 0 to 15");
+        }
+        format.ax25 = in.take(
+            "holds",
+            [](const std::string& given) { return given == "ax25" ? std::optional(true) : std::nullopt; },
+            "expected ax25, or nothing when frames hold packets as they are", format.ax25);
+        break;
+    }
     return out;
 }
 
@@ -196,8 +248,10 @@ Result<Framing> take_framing(FramingOptions& options) {
         out = text(in);
     else if (name == "binary")
         out = binary(in);
+    else if (const auto stuffing = from_word<Stuffing>(name))
+        out = escaped(in, *stuffing);
     else if (name != "cobs")
-        in.note("framing=" + name, "expected cobs, nmea, text or binary");
+        in.note("framing=" + name, "expected cobs, nmea, text, binary, " + words_text<Stuffing>());
     if (!in.error().empty()) return fail(in.error());
     return out;
 }
@@ -211,7 +265,11 @@ std::string framing_help() {
            "  framing=binary   sync=HEX, length=1|2|4 or octets=NUMBER (of every payload), length_order=big|little,\n"
            "                   length_counts=payload|payload_and_crc|after_sync|frame, octets_max=NUMBER,\n"
            "                   crc=CRC-16/IBM-3740 (or WIDTH:POLYNOMIAL:INITIAL:REFLECTED:FINAL_XOR),\n"
-           "                   crc_order=big|little, crc_covers=sync|length|payload (where it begins), apid=NUMBER";
+           "                   crc_order=big|little, crc_covers=sync|length|payload (where it begins), apid=NUMBER\n"
+           "  framing=hdlc     frames between flags, RFC 1662. fcs=16|32, skip=NUMBER (octets before the content)\n"
+           "  framing=slip     RFC 1055. crc=NAME, crc_order=big|little where the sender adds one\n"
+           "  framing=kiss     frames of a packet radio. port=NUMBER, holds=ax25 (UI frames)\n"
+           "                   Of these three each also takes apid=NUMBER: the content is that of one packet.";
 }
 
 } // namespace turnstone

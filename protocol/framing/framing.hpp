@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "protocol/framing/binary_deframer.hpp"
+#include "protocol/framing/escaped_deframer.hpp"
 #include "protocol/framing/line_deframer.hpp"
 #include "shared/result.hpp"
 
@@ -41,7 +42,11 @@ struct TextFraming {
 struct BinaryFraming {
     BinaryFormat format;
 };
-using Framing = std::variant<CobsFraming, NmeaFraming, TextFraming, BinaryFraming>;
+/// protocol/STUFFING.md
+struct EscapedFraming {
+    EscapedFormat format;
+};
+using Framing = std::variant<CobsFraming, NmeaFraming, TextFraming, BinaryFraming, EscapedFraming>;
 
 using FramingOptions = std::vector<std::pair<std::string, std::string>>;
 

@@ -1,6 +1,8 @@
 #include "protocol/reading/frame_reader.hpp"
 
 #include <algorithm>
+#include <array>
+#include <optional>
 
 #include "protocol/nmea/nmea_dictionary.hpp"
 
@@ -18,6 +20,29 @@ std::string list(const auto& range, auto name) {
     std::string out;
     for (const auto& each : range) out += (out.empty() ? "" : ", ") + std::string(name(each));
     return out;
+}
+
+/// Of frames that hold the content of packets, and no packets; empty: of others.
+std::optional<std::uint16_t> apid_of_payloads(const Framing& framing) {
+    if (const auto* binary = std::get_if<BinaryFraming>(&framing)) return binary->format.apid;
+    if (const auto* escaped = std::get_if<EscapedFraming>(&framing)) return escaped->format.apid;
+    return std::nullopt;
+}
+
+std::string packets_of(const Dictionary& dictionary, std::uint16_t apid) {
+    std::vector<const Packet*> held;
+    for (const Packet& packet : dictionary.packets)
+        if (packet.apid == apid) held.push_back(&packet);
+    return list(held, [](const Packet* packet) { return packet->name; });
+}
+
+std::string describe_escaped(const EscapedFormat& format, const Dictionary& dictionary) {
+    constexpr std::array<std::string_view, kWords<Stuffing>.size()> kFrames = {"HDLC-like frames", "SLIP frames",
+                                                                               "KISS frames"};
+    std::string out(kFrames[static_cast<std::size_t>(format.stuffing)]);
+    if (format.crc) out += " with " + std::string(format.crc->name.empty() ? "a CRC" : format.crc->name);
+    if (format.ax25) out += " of AX.25";
+    return out + (format.apid ? ", each one of " + packets_of(dictionary, *format.apid) : ", each a space packet");
 }
 
 } // namespace
@@ -41,6 +66,10 @@ FrameReader::Any FrameReader::make(const Framing& framing, const Dictionary& dic
                    },
                    [&](const BinaryFraming& binary) -> Any {
                        return Pair<BinaryDeframer, Decoder>{BinaryDeframer(binary.format), Decoder(dictionary)};
+                   },
+                   [&](const EscapedFraming& escaped) -> Any {
+                       return Pair<EscapedDeframer, Decoder>{
+                           EscapedDeframer(escaped.format, dictionary.packet_bytes_max), Decoder(dictionary)};
                    }},
         framing);
 }
@@ -50,12 +79,10 @@ void check_framing(const Framing& framing, const Dictionary& dictionary, const s
     if (std::holds_alternative<NmeaFraming>(framing)) check_nmea_dictionary(dictionary, file, problems);
     if (const auto* text = std::get_if<TextFraming>(&framing))
         check_line_dictionary(dictionary, text->packet, file, problems);
-    const auto* binary = std::get_if<BinaryFraming>(&framing);
-    if (binary == nullptr) return;
-    const std::uint16_t apid = binary->format.apid;
-    if (std::ranges::find(dictionary.packets, apid, &Packet::apid) == dictionary.packets.end())
+    const auto apid = apid_of_payloads(framing);
+    if (apid && std::ranges::find(dictionary.packets, *apid, &Packet::apid) == dictionary.packets.end())
         problems.push_back({file, "/packets",
-                            "has no packet of APID " + std::to_string(apid) + ", which the frames of a link hold",
+                            "has no packet of APID " + std::to_string(*apid) + ", which the frames of a link hold",
                             "give apid= of the link the APID of one of them"});
 }
 
@@ -82,15 +109,11 @@ std::string describe_framing(const Framing& framing, const Dictionary& dictionar
                    },
                    [&](const BinaryFraming& binary) -> std::string {
                        const BinaryFormat& format = binary.format;
-                       std::vector<const Packet*> held;
-                       for (const Packet& packet : dictionary.packets)
-                           if (packet.apid == format.apid) held.push_back(&packet);
                        return "frames of " + std::to_string(format.head_bytes() + format.crc_bytes()) + " octets and " +
                               (format.length_bytes > 0 ? "up to " : "") + std::to_string(format.payload_bytes) +
-                              " of " +
-                              list(
-                                  held, [](const Packet* packet) { return packet->name; });
-                   }},
+                              " of " + packets_of(dictionary, format.apid);
+                   },
+                   [&](const EscapedFraming& escaped) { return describe_escaped(escaped.format, dictionary); }},
         framing);
 }
 

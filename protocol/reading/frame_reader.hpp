@@ -9,6 +9,7 @@
 #include "protocol/dictionary/dictionary.hpp"
 #include "protocol/framing/binary_deframer.hpp"
 #include "protocol/framing/deframer.hpp"
+#include "protocol/framing/escaped_deframer.hpp"
 #include "protocol/framing/framing.hpp"
 #include "protocol/framing/line_deframer.hpp"
 #include "protocol/lines/line_decoder.hpp"
@@ -58,7 +59,7 @@ class FrameReader {
         Reader decoder;
     };
     using Any = std::variant<Pair<Deframer, Decoder>, Pair<LineDeframer, NmeaDecoder>, Pair<LineDeframer, LineDecoder>,
-                             Pair<BinaryDeframer, Decoder>>;
+                             Pair<BinaryDeframer, Decoder>, Pair<EscapedDeframer, Decoder>>;
     template <class Cut, class OnFrame>
     static void decode(Cut& pair, const Frame& frame, OnFrame& on_frame) {
         if (frame.verdict != FrameVerdict::good) {

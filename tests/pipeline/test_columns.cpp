@@ -40,7 +40,9 @@ TEST_CASE("columns of a link hold their quantities") {
     constexpr std::pair<FrameVerdict, int> kBad[] = {{FrameVerdict::bad_cobs, 101},    {FrameVerdict::bad_crc, 102},
                                                      {FrameVerdict::bad_length, 103},  {FrameVerdict::too_long, 104},
                                                      {FrameVerdict::no_checksum, 111}, {FrameVerdict::not_text, 112},
-                                                     {FrameVerdict::cut_short, 113},   {FrameVerdict::outside, 114}};
+                                                     {FrameVerdict::cut_short, 113},   {FrameVerdict::outside, 114},
+                                                     {FrameVerdict::bad_escape, 1000}, {FrameVerdict::not_data, 115},
+                                                     {FrameVerdict::uncorrectable, 116}};
     for (const auto& [verdict, count] : kBad)
         for (int k = 0; k < count; ++k) quality.bad_frame(verdict);
     for (int k = 0; k < 105; ++k) quality.undecodable();
@@ -84,7 +86,7 @@ TEST_CASE("columns of a link hold their quantities") {
     ExpectedColumns link{{"bytes", 500 * 300 + 90 * 200 + 10 * 100},
                          {"frames_good", 202},
                          {"frames_bad", 203},
-                         {"bad_stuffing", 101},
+                         {"bad_stuffing", 1101},
                          {"bad_checksum", 102},
                          {"bad_length", 103},
                          {"too_long", 104},
@@ -92,6 +94,8 @@ TEST_CASE("columns of a link hold their quantities") {
                          {"not_text", 112},
                          {"cut_short", 113},
                          {"outside", 114},
+                         {"not_data", 115},
+                         {"uncorrectable", 116},
                          {"dropped_bytes", 201},
                          {"undecodable", 105},
                          {"idle", 106},

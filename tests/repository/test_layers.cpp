@@ -19,7 +19,8 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
 
     {"protocol/text", {}},
     {"protocol/packet", {"shared"}},
-    {"protocol/framing", {"shared", "protocol/text", "protocol/packet"}},
+    {"protocol/coding", {"shared"}},
+    {"protocol/framing", {"shared", "protocol/text", "protocol/packet", "protocol/coding"}},
     {"protocol/dictionary", {"shared", "protocol/text", "protocol/packet"}},
     {"protocol/decode", {"shared", "protocol/text", "protocol/packet", "protocol/dictionary"}},
     {"protocol/nmea", {"shared", "protocol/text", "protocol/packet", "protocol/dictionary", "protocol/decode"}},

@@ -100,7 +100,10 @@ TableOf<LinkFigures> link_table() {
         .add({"frames_bad", "Bad frames", "1", kGroup, 0, "Without a usable packet"},
              [](S s) { return count(s.frames.frames_bad); })
         .add({"bad_stuffing", "Bad byte stuffing", "1", "", 0},
-             [](S s) { return count(s.quality.bad_frames(FrameVerdict::bad_cobs)); })
+             [](S s) {
+                 return count(s.quality.bad_frames(FrameVerdict::bad_cobs) +
+                              s.quality.bad_frames(FrameVerdict::bad_escape));
+             })
         .add({"bad_checksum", "Bad checksum", "1", "", 0},
              [](S s) { return count(s.quality.bad_frames(FrameVerdict::bad_crc)); })
         .add({"bad_length", "Bad length field", "1", "", 0},
@@ -115,6 +118,10 @@ TableOf<LinkFigures> link_table() {
              [](S s) { return count(s.quality.bad_frames(FrameVerdict::cut_short)); })
         .add({"outside", "Runs of bytes outside frames", "1", "", 0},
              [](S s) { return count(s.quality.bad_frames(FrameVerdict::outside)); })
+        .add({"not_data", "Frames of other kinds", "1", "", 0, "KISS commands, AX.25 frames other than UI"},
+             [](S s) { return count(s.quality.bad_frames(FrameVerdict::not_data)); })
+        .add({"uncorrectable", "Too many errors to correct", "1", "", 0},
+             [](S s) { return count(s.quality.bad_frames(FrameVerdict::uncorrectable)); })
         .add({"dropped_bytes", "Bytes outside good frames", "By", "", 0},
              [](S s) { return count(s.frames.bytes_dropped); })
         .add({"undecodable", "Undecodable frames", "1", kGroup, 0, "Good frames that the dictionary cannot read"},

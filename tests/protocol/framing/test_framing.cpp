@@ -38,6 +38,23 @@ TEST_CASE("the options of a framing are read from a link's", "[framing]") {
     CHECK(binary.sync.size() == 2);
     CHECK(binary.payload_bytes == 32);
     CHECK_FALSE(binary.crc);
+    const auto hdlc = std::get<EscapedFraming>(*read({{"framing", "hdlc"}, {"skip", "4"}})).format;
+    CHECK(hdlc.stuffing == Stuffing::hdlc);
+    CHECK(hdlc.skipped_bytes == 4);
+    CHECK(hdlc.crc->name == "CRC-16/IBM-SDLC");
+    CHECK_FALSE(hdlc.apid);
+    const auto wide = std::get<EscapedFraming>(*read({{"framing", "hdlc"}, {"fcs", "32"}})).format;
+    CHECK(wide.crc->name == "CRC-32/ISO-HDLC");
+    const auto slip =
+        std::get<EscapedFraming>(*read({{"framing", "slip"}, {"crc", "CRC-16/ARC"}, {"apid", "5"}})).format;
+    CHECK(slip.stuffing == Stuffing::slip);
+    CHECK_FALSE(slip.crc_little);
+    CHECK(slip.apid == 5);
+    const auto kiss =
+        std::get<EscapedFraming>(*read({{"framing", "kiss"}, {"port", "3"}, {"holds", "ax25"}})).format;
+    CHECK(kiss.stuffing == Stuffing::kiss);
+    CHECK(kiss.port == 3u);
+    CHECK(kiss.ax25);
     FramingOptions left = {{"baud", "4800"}, {"framing", "nmea"}, {"name", "boat"}};
     REQUIRE(take_framing(left));
     CHECK(left == FramingOptions{{"baud", "4800"}, {"name", "boat"}});
@@ -45,7 +62,14 @@ TEST_CASE("the options of a framing are read from a link's", "[framing]") {
 
 TEST_CASE("a mistake in a framing's options says what was expected", "[framing]") {
     const std::vector<std::pair<FramingOptions, std::string>> cases = {
-        {{{"framing", "slip"}}, "expected cobs, nmea, text or binary"},
+        {{{"framing", "slp"}}, "expected cobs, nmea, text, binary, hdlc, slip, kiss"},
+        {{{"framing", "hdlc"}, {"fcs", "24"}}, "16 or 32"},
+        {{{"framing", "hdlc"}, {"skip", "17"}}, "up to 16"},
+        {{{"framing", "hdlc"}, {"apid", "2047"}}, "APID"},
+        {{{"framing", "hdlc"}, {"port", "1"}}, "leaves port"},
+        {{{"framing", "slip"}, {"crc", "CRC-99"}}, "CRC-16/IBM-3740"},
+        {{{"framing", "kiss"}, {"port", "16"}}, "from 0 to 15"},
+        {{{"framing", "kiss"}, {"holds", "text"}}, "ax25"},
         {{{"framing", "nmea"}, {"checksum", "no"}}, "expected required or optional"},
         {{{"framing", "nmea"}, {"anemometer_deg", "north"}}, "degrees from true north"},
         {{{"framing", "nmea"}, {"anemometer_deg", "nan"}}, "degrees from true north"},

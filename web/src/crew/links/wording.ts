@@ -26,6 +26,7 @@ export const kFrames = {
 /** A verdict of LINK.md or STREAM.md as people read it. */
 const kVerdicts = new Map([
   ['bad_cobs', 'bad byte stuffing'],
+  ['bad_escape', 'bad byte stuffing'],
   ['bad_crc', 'bad checksum'],
   ['bad_length', 'bad length field'],
   ['too_long', 'too long for a frame'],
@@ -33,6 +34,8 @@ const kVerdicts = new Map([
   ['not_text', 'not text'],
   ['outside', 'outside frames'],
   ['combined', 'made of damaged copies'],
+  ['not_data', 'another kind of frame'],
+  ['uncorrectable', 'too many errors to correct'],
   ['unknown_apid', 'APID not in the dictionary'],
   ['wrong_size', 'size not the dictionary’s'],
   ['no_time', 'without on-board time'],
