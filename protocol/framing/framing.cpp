@@ -10,6 +10,8 @@
 namespace turnstone {
 namespace {
 
+constexpr const char* kSyncExpected = "expected 1 to 8 octets in hexadecimal, for instance EB90";
+
 template <class Number>
 std::optional<Number> number_in(std::string_view text, Number least, Number greatest) {
     Number value{};
@@ -170,7 +172,7 @@ std::optional<std::uint16_t> apid(OptionReader& in) {
 BinaryFraming binary(OptionReader& in) {
     BinaryFraming out;
     BinaryFormat& format = out.format;
-    format.sync = in.take("sync", bytes_in, "expected 1 to 8 octets in hexadecimal, for instance EB90", format.sync);
+    format.sync = in.take("sync", bytes_in, kSyncExpected, format.sync);
     format.length_bytes = in.take(
         "length",
         [](const std::string& given) {
@@ -236,6 +238,60 @@ EscapedFraming escaped(OptionReader& in, Stuffing stuffing) {
     return out;
 }
 
+/// One of two words; the first is true.
+bool either(OptionReader& in, std::string_view key, std::string_view yes, std::string_view no, bool otherwise) {
+    return in.take(
+        key,
+        [&](const std::string& given) {
+            return given == yes || given == no ? std::optional(given == yes) : std::nullopt;
+        },
+        "expected " + std::string(yes) + " or " + std::string(no), otherwise);
+}
+
+TmFraming tm(OptionReader& in) {
+    constexpr std::size_t kCodeword = 255;
+    TmFraming out;
+    TmFormat& format = out.format;
+    format.symbols = in.word_of("symbols", format.symbols);
+    format.correctable = in.take(
+        "code",
+        [](const std::string& given) -> std::optional<unsigned> {
+            if (given == "255-223") return 16;
+            if (given == "255-239") return 8;
+            return given == "none" ? std::optional(0u) : std::nullopt;
+        },
+        "expected 255-223, 255-239 or none", format.correctable);
+    if (format.correctable > 0) {
+        format.interleave = in.take(
+            "interleave", [](const std::string& given) { return number_in<unsigned>(given, 1, kInterleaveMost); },
+            "expected how many codewords a block has, from 1 to 5", format.interleave);
+        format.dual_basis = either(in, "basis", "dual", "conventional", format.dual_basis);
+    }
+    format.randomized = either(in, "randomizer", "on", "off", format.randomized);
+    format.error_control = either(in, "check", "crc16", "none", format.correctable == 0);
+    const std::size_t data_most = format.interleave * (kCodeword - std::size_t{2} * format.correctable);
+    format.frame_bytes = in.take(
+        "octets",
+        [](const std::string& given) {
+            return number_in<std::size_t>(given, kTransferFrameBytesMin, kTransferFrameBytesMax);
+        },
+        "expected the octets of a transfer frame, from 16 to 2048",
+        format.correctable > 0 ? data_most : std::size_t{0});
+    if (format.frame_bytes == 0) in.note("no octets=", "give the octets of a transfer frame");
+    if (format.correctable > 0 && (format.frame_bytes > data_most || format.frame_bytes % format.interleave != 0))
+        in.note("octets=" + std::to_string(format.frame_bytes),
+                "with this code a transfer frame has up to " + std::to_string(data_most) +
+                    " octets, a multiple of interleave=");
+    format.virtual_channel = in.take(
+        "channel",
+        [](const std::string& given) {
+            const auto number = number_in<unsigned>(given, 0, kVirtualChannels - 1);
+            return number ? std::optional(std::optional(*number)) : std::nullopt;
+        },
+        "expected a virtual channel, from 0 to 7", format.virtual_channel);
+    return out;
+}
+
 } // namespace
 
 Result<Framing> take_framing(FramingOptions& options) {
@@ -250,8 +306,12 @@ Result<Framing> take_framing(FramingOptions& options) {
         out = binary(in);
     else if (const auto stuffing = from_word<Stuffing>(name))
         out = escaped(in, *stuffing);
+    else if (name == "tm")
+        out = tm(in);
+    else if (name == "packets")
+        out = PacketsFraming{in.take("sync", bytes_in, kSyncExpected, std::vector<std::byte>{})};
     else if (name != "cobs")
-        in.note("framing=" + name, "expected cobs, nmea, text, binary, " + words_text<Stuffing>());
+        in.note("framing=" + name, "expected cobs, nmea, text, binary, " + words_text<Stuffing>() + ", tm, packets");
     if (!in.error().empty()) return fail(in.error());
     return out;
 }
@@ -269,7 +329,11 @@ std::string framing_help() {
            "  framing=hdlc     frames between flags, RFC 1662. fcs=16|32, skip=NUMBER (octets before the content)\n"
            "  framing=slip     RFC 1055. crc=NAME, crc_order=big|little where the sender adds one\n"
            "  framing=kiss     frames of a packet radio. port=NUMBER, holds=ax25 (UI frames)\n"
-           "                   Of these three each also takes apid=NUMBER: the content is that of one packet.";
+           "                   Of these three each also takes apid=NUMBER: the content is that of one packet.\n"
+           "  framing=tm       transfer frames, CCSDS 131.0-B and 132.0-B. octets=NUMBER, code=none|255-223|255-239,\n"
+           "                   interleave=1...5, basis=dual|conventional, randomizer=on|off, check=crc16|none,\n"
+           "                   symbols=bits|hard|soft (of the convolutional code), channel=0...7 (virtual)\n"
+           "  framing=packets  space packets one behind the other. sync=HEX where one stands before each";
 }
 
 } // namespace turnstone

@@ -8,6 +8,7 @@
 #include <variant>
 #include <vector>
 
+#include "protocol/coding/tm_format.hpp"
 #include "protocol/framing/binary_deframer.hpp"
 #include "protocol/framing/escaped_deframer.hpp"
 #include "protocol/framing/line_deframer.hpp"
@@ -46,7 +47,16 @@ struct BinaryFraming {
 struct EscapedFraming {
     EscapedFormat format;
 };
-using Framing = std::variant<CobsFraming, NmeaFraming, TextFraming, BinaryFraming, EscapedFraming>;
+/// protocol/TM.md
+struct TmFraming {
+    TmFormat format;
+};
+/// protocol/TM.md, section 5
+struct PacketsFraming {
+    std::vector<std::byte> sync = {}; ///< before each packet; empty: none
+};
+using Framing =
+    std::variant<CobsFraming, NmeaFraming, TextFraming, BinaryFraming, EscapedFraming, TmFraming, PacketsFraming>;
 
 using FramingOptions = std::vector<std::pair<std::string, std::string>>;
 

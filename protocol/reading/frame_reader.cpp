@@ -45,6 +45,16 @@ std::string describe_escaped(const EscapedFormat& format, const Dictionary& dict
     return out + (format.apid ? ", each one of " + packets_of(dictionary, *format.apid) : ", each a space packet");
 }
 
+std::string describe_tm(const TmFormat& format) {
+    std::string out = "space packets in transfer frames of " + std::to_string(format.frame_bytes) + " octets";
+    if (format.correctable > 0)
+        out += ", Reed-Solomon (255," + std::to_string(255 - 2 * format.correctable) + ") with interleave " +
+               std::to_string(format.interleave);
+    if (format.error_control) out += ", CRC-16";
+    if (format.symbols != ChannelSymbols::bits) out += ", convolutional";
+    return out + " (TM.md)";
+}
+
 } // namespace
 
 FrameReader::FrameReader(const Framing& framing, const Dictionary& dictionary) : pair_(make(framing, dictionary)) {}
@@ -70,8 +80,26 @@ FrameReader::Any FrameReader::make(const Framing& framing, const Dictionary& dic
                    [&](const EscapedFraming& escaped) -> Any {
                        return Pair<EscapedDeframer, Decoder>{
                            EscapedDeframer(escaped.format, dictionary.packet_bytes_max), Decoder(dictionary)};
+                   },
+                   [&](const TmFraming& tm) -> Any {
+                       return Pair<TmDeframer, PartDecoder>{TmDeframer(tm.format, dictionary.packet_bytes_max),
+                                                            PartDecoder(dictionary)};
+                   },
+                   [&](const PacketsFraming& packets) -> Any {
+                       KnownPackets known{.apids = {}, .packet_bytes_max = dictionary.packet_bytes_max};
+                       for (const Packet& packet : dictionary.packets) known.apids.set(packet.apid);
+                       return Pair<PacketDeframer, Decoder>{PacketDeframer(packets.sync, known), Decoder(dictionary)};
                    }},
         framing);
+}
+
+const CodeFigures* FrameReader::code() const noexcept {
+    const auto* tm = std::get_if<Pair<TmDeframer, PartDecoder>>(&pair_);
+    return tm == nullptr ? nullptr : &tm->deframer.figures();
+}
+
+void FrameReader::begin_code_period() noexcept {
+    if (auto* tm = std::get_if<Pair<TmDeframer, PartDecoder>>(&pair_)) tm->deframer.begin_period();
 }
 
 void check_framing(const Framing& framing, const Dictionary& dictionary, const std::string& file,
@@ -113,7 +141,12 @@ std::string describe_framing(const Framing& framing, const Dictionary& dictionar
                               (format.length_bytes > 0 ? "up to " : "") + std::to_string(format.payload_bytes) +
                               " of " + packets_of(dictionary, format.apid);
                    },
-                   [&](const EscapedFraming& escaped) { return describe_escaped(escaped.format, dictionary); }},
+                   [&](const EscapedFraming& escaped) { return describe_escaped(escaped.format, dictionary); },
+                   [](const TmFraming& tm) { return describe_tm(tm.format); },
+                   [](const PacketsFraming& packets) -> std::string {
+                       return packets.sync.empty() ? "space packets one behind the other (TM.md)"
+                                                   : "space packets, a sync word before each (TM.md)";
+                   }},
         framing);
 }
 

@@ -14,6 +14,8 @@
 #include "protocol/framing/line_deframer.hpp"
 #include "protocol/lines/line_decoder.hpp"
 #include "protocol/nmea/nmea_decoder.hpp"
+#include "protocol/space_link/packet_deframer.hpp"
+#include "protocol/space_link/tm_deframer.hpp"
 
 namespace turnstone {
 
@@ -52,14 +54,31 @@ class FrameReader {
         return std::visit([](const auto& pair) { return pair.deframer.pending(); }, pair_);
     }
 
+    /// Of a telemetry stream; nullptr: of another framing.
+    [[nodiscard]] const CodeFigures* code() const noexcept;
+    void begin_code_period() noexcept;
+
   private:
+    /// A transfer frame in which no packet ended gives none.
+    class PartDecoder {
+      public:
+        explicit PartDecoder(const Dictionary& dictionary) : decoder_(dictionary) {}
+        [[nodiscard]] DecodedPacket decode(std::span<const std::byte> packet) noexcept {
+            if (packet.empty()) return {DecodeVerdict::part, 0, 0, 0, false, 0, {}};
+            return decoder_.decode(packet);
+        }
+
+      private:
+        Decoder decoder_;
+    };
     template <class Cutter, class Reader>
     struct Pair {
         Cutter deframer;
         Reader decoder;
     };
     using Any = std::variant<Pair<Deframer, Decoder>, Pair<LineDeframer, NmeaDecoder>, Pair<LineDeframer, LineDecoder>,
-                             Pair<BinaryDeframer, Decoder>, Pair<EscapedDeframer, Decoder>>;
+                             Pair<BinaryDeframer, Decoder>, Pair<EscapedDeframer, Decoder>,
+                             Pair<TmDeframer, PartDecoder>, Pair<PacketDeframer, Decoder>>;
     template <class Cut, class OnFrame>
     static void decode(Cut& pair, const Frame& frame, OnFrame& on_frame) {
         if (frame.verdict != FrameVerdict::good) {

@@ -108,5 +108,30 @@ TEST_CASE("columns of a link hold their quantities") {
     check_columns(link_table(), LinkFigures{frames, quality, t_ns}, link);
     ExpectedColumns packet = packets;
     packet["age_s"] = 80.5;
+    const CodeFigures before{.symbols_corrected = 300, .symbols_checked = 1000, .channel_symbols = 5, .channel_errors = 1};
+    const CodeFigures now{.frames = 301,
+                          .frames_lost = 302,
+                          .packets_cut = 303,
+                          .symbols_corrected = 304,
+                          .symbols_checked = 2000,
+                          .channel_symbols = 105,
+                          .channel_errors = 26,
+                          .bit_slips = 305,
+                          .marker_errors = 7,
+                          .is_inverted = true,
+                          .worst_corrected = 5,
+                          .control_field = 306};
+    check_columns(code_table(), CodePeriod{now, before, 16},
+                  {{"frames", 301},
+                   {"frames_lost", 302},
+                   {"packets_cut", 303},
+                   {"corrected", 304},
+                   {"symbol_errors", 0.004},
+                   {"margin", 11},
+                   {"channel_errors", 0.25},
+                   {"marker_errors", 7},
+                   {"bit_slips", 305},
+                   {"inverted", 1},
+                   {"control_field", 306}});
     check_columns(link_packet_table(), PacketFigures{quality.packets()[0], t_ns}, packet);
 }

@@ -158,7 +158,8 @@ TableOf<PacketFigures> link_packet_table() {
 LinkTrack::LinkTrack(const LinkSetup& setup, LinkId id, const Schema& schema, const LinkTables& tables,
                      const Dictionary& dictionary)
     : setup_(&setup), delay_(link_delay(setup.uri)), schema_(&schema), id_(id), tables_(tables),
-      reader_(link_framing(setup.uri), dictionary), quality_(periods_s(dictionary)), diagnosis_(dictionary.version) {}
+      reader_(link_framing(setup.uri), dictionary), quality_(periods_s(dictionary)), diagnosis_(dictionary.version),
+      correctable_(code_of_link(setup.uri).value_or(0)) {}
 
 void LinkTrack::bytes(std::int64_t t_rx_ns, std::span<const std::byte> bytes, VehicleTrack& vehicle,
                       Receivers& receivers, Batch& out) {
@@ -265,6 +266,11 @@ void LinkTrack::tick(std::int64_t t_ns, const Receivers& receivers, Batch& out) 
     if (t_ns % kRowPeriodNs != 0) return;
     out.add_row(schema_->tables[tables_.totals], t_ns, t_ns,
                 table_.row({reader_.counts(), quality_, receivers.counts(id_), t_ns}));
+    if (const CodeFigures* code = reader_.code(); code != nullptr && tables_.code) {
+        out.add_row(schema_->tables[*tables_.code], t_ns, t_ns, code_table_.row({*code, code_before_, correctable_}));
+        code_before_ = *code;
+        reader_.begin_code_period();
+    }
     std::size_t table = tables_.packets;
     for (const PacketQuality& packet : quality_.packets())
         out.add_row(schema_->tables[table++], t_ns, t_ns, packet_table_.row({packet, t_ns}));

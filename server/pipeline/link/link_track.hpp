@@ -9,6 +9,7 @@
 #include "protocol/reading/frame_reader.hpp"
 #include "server/pipeline/action.hpp"
 #include "server/pipeline/batch.hpp"
+#include "server/pipeline/link/code_table.hpp"
 #include "server/pipeline/link/link_diagnosis.hpp"
 #include "server/pipeline/link/link_quality.hpp"
 #include "server/pipeline/link/receivers.hpp"
@@ -40,7 +41,8 @@ struct PacketFigures {
 /// First ids of a link's tables.
 struct LinkTables {
     TableId totals;
-    TableId packets; ///< one for each of Dictionary::packets
+    TableId packets;             ///< one for each of Dictionary::packets
+    std::optional<TableId> code; ///< of telemetry streams
 };
 
 class LinkTrack {
@@ -78,6 +80,9 @@ class LinkTrack {
     LinkDiagnosis diagnosis_;
     TableOf<LinkFigures> table_ = link_table();
     TableOf<PacketFigures> packet_table_ = link_packet_table();
+    TableOf<CodePeriod> code_table_ = code_table();
+    unsigned correctable_;
+    CodeFigures code_before_;
     bool down_ = false;                  ///< alert raised
     std::optional<LinkTrouble> trouble_; ///< alert raised; never beside the other
 };

@@ -106,6 +106,9 @@ SchemaLayout build_schema(const PipelineSetup& setup, const std::vector<estimate
         LinkTables tables{};
         tables.totals =
             add(schema, TableKind::link, vehicle, "link/" + link.name, "Link " + link.name, link_table().about());
+        if (code_of_link(link.uri))
+            tables.code = add(schema, TableKind::link, vehicle, "link/" + link.name + "/code",
+                              "Link " + link.name + ", code", code_table().about());
         tables.packets = static_cast<TableId>(schema.tables.size());
         for (const Packet& packet : dictionary.packets)
             add(schema, TableKind::link, vehicle, "link/" + link.name + "." + packet.name,

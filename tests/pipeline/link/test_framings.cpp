@@ -2,15 +2,18 @@
 // filters, wind reaches predictions' and its own estimate, every byte has a frame, and replay gives the same bits.
 #include <catch2/catch.hpp>
 
+#include <cmath>
 #include <cstdio>
 
 #include "protocol/framing/binary_deframer.hpp"
 #include "protocol/framing/line_deframer.hpp"
 #include "protocol/lines/line_dictionary.hpp"
 #include "protocol/nmea/nmea_dictionary.hpp"
+#include "protocol/space_link/tm_encoder.hpp"
 #include "server/pipeline/link/capture_time.hpp"
 #include "server/pipeline/vehicle_texts.hpp"
 #include "tests/pipeline/station.hpp"
+#include "tests/support/hex.hpp"
 
 using namespace turnstone;
 using namespace turnstone::test;
@@ -201,4 +204,85 @@ TEST_CASE("payloads of binary frames become packets, told apart by a field") {
     REQUIRE(motion.size() == 10);
     CHECK(status.back()[0] == 18);
     CHECK(motion.back()[0] == 19);
+}
+
+namespace {
+
+constexpr const char* kCounted = R"({"vehicle": "boat", "version": "1", "packets": [
+    {"apid": 5, "name": "status", "period_ms": 100, "fields": [{"name": "volts", "type": "u8"}, {"name": "fill", "type": "u8", "count": 20}]}]})";
+
+/// A packet of that dictionary.
+Bytes status(unsigned count) {
+    Bytes packet = from_hex("0005C0000014");
+    packet.resize(6 + 21);
+    packet[3] = static_cast<std::byte>(count);
+    packet[6] = static_cast<std::byte>(count);
+    return packet;
+}
+
+std::string text_of(const Bytes& bytes) {
+    return {reinterpret_cast<const char*>(bytes.data()), bytes.size()};
+}
+
+} // namespace
+
+TEST_CASE("packets in frames between flags become rows, alone or as payloads of AX.25") {
+    for (const auto& [options, format] : std::vector<std::pair<std::string, EscapedFormat>>{
+             {"framing=hdlc&fcs=32", {.stuffing = Stuffing::hdlc, .crc = crc_kind_from_text("CRC-32/ISO-HDLC")}},
+             {"framing=slip", {.stuffing = Stuffing::slip}},
+             {"framing=kiss", {.stuffing = Stuffing::kiss}},
+             {"framing=kiss&holds=ax25&apid=5", {.stuffing = Stuffing::kiss, .ax25 = true}}}) {
+        INFO(options);
+        const PipelineSetup setup = setup_of(kCounted, "udp://0.0.0.0:9000?" + options);
+        std::vector<Chunk> chunks;
+        for (unsigned k = 0; k < 20; ++k) {
+            Bytes content = status(k);
+            if (format.ax25) { // the head of a UI frame, then the packet's content
+                const Bytes head = from_hex("82A0B4A496A8E09C60868298987703F0");
+                content.erase(content.begin(), content.begin() + 6);
+                content.insert(content.begin(), head.begin(), head.end());
+            }
+            chunks.push_back({0.1 * k, text_of(encode_escaped_frame(format, content))});
+        }
+        const Batch batch = run(setup, chunks);
+        const auto rows = rows_of(setup, batch, "boat/status", {"volts"});
+        REQUIRE(rows.size() == 20);
+        CHECK(rows.back()[0] == 19);
+        CHECK(batch == run(setup, chunks));
+    }
+}
+
+TEST_CASE("a telemetry stream becomes rows, and its code figures of the link") {
+    TmFormat format;
+    format.correctable = 16;
+    format.interleave = 2;
+    format.frame_bytes = 446;
+    format.error_control = false;
+    const PipelineSetup setup =
+        setup_of(kCounted, "udp://0.0.0.0:9000?framing=tm&code=255-223&interleave=2");
+    TmEncoder encoder(format, 9, 0);
+    std::vector<Chunk> chunks;
+    Bytes link;
+    for (unsigned k = 0; k < 200; ++k) encoder.packet(status(k), link);
+    encoder.flush(link);
+    const std::size_t period = format.period_bits() / 8;
+    for (std::size_t k = 0; k < 5; ++k) link[6 * period + 20 + 2 * k] ^= std::byte{1}; // five symbols of one codeword
+    for (std::size_t at = 0, k = 0; at < link.size(); at += period, ++k)
+        chunks.push_back({0.5 * static_cast<double>(k),
+                          text_of({link.begin() + static_cast<std::ptrdiff_t>(at),
+                                   link.begin() + static_cast<std::ptrdiff_t>(at + period)})});
+    chunks.push_back({0.5 * static_cast<double>(chunks.size()) + 2, "x"});
+    const Batch batch = run(setup, chunks);
+    CHECK(rows_of(setup, batch, "boat/status", {"volts"}).size() == 200);
+    const auto code = rows_of(setup, batch, "link/link/code", {"corrected", "margin"});
+    REQUIRE(code.size() >= 6);
+    CHECK(code.back()[0] == 5);
+    CHECK(std::ranges::count_if(code, [](const auto& row) { return row[1] == 11; }) == 1);
+    CHECK(std::ranges::count_if(code, [](const auto& row) { return row[1] == 16; }) >= 4);
+    CHECK(std::isnan(code.back()[1]));
+    std::uint64_t bytes = 0;
+    for (const FrameRecord& frame : batch.frames) bytes += frame.link_bytes;
+    CHECK(bytes == link.size());
+    CHECK(rows_of(setup, batch, "link/link", {"lost"}).back()[0] == 0);
+    CHECK(batch == run(setup, chunks));
 }

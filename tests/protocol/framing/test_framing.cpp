@@ -55,6 +55,25 @@ TEST_CASE("the options of a framing are read from a link's", "[framing]") {
     CHECK(kiss.stuffing == Stuffing::kiss);
     CHECK(kiss.port == 3u);
     CHECK(kiss.ax25);
+    const auto tm = std::get<TmFraming>(*read({{"framing", "tm"}, {"code", "255-223"}, {"interleave", "5"}})).format;
+    CHECK(tm.frame_bytes == 1115);
+    CHECK(tm.correctable == 16);
+    CHECK(tm.dual_basis);
+    CHECK(tm.randomized);
+    CHECK_FALSE(tm.error_control);
+    const auto plain = std::get<TmFraming>(*read({{"framing", "tm"},
+                                                  {"octets", "128"},
+                                                  {"randomizer", "off"},
+                                                  {"symbols", "soft"},
+                                                  {"channel", "3"}}))
+                           .format;
+    CHECK(plain.frame_bytes == 128);
+    CHECK(plain.correctable == 0);
+    CHECK_FALSE(plain.randomized);
+    CHECK(plain.error_control);
+    CHECK(plain.symbols == ChannelSymbols::soft);
+    CHECK(plain.virtual_channel == 3u);
+    CHECK(std::get<PacketsFraming>(*read({{"framing", "packets"}, {"sync", "1ACFFC1D"}})).sync.size() == 4);
     FramingOptions left = {{"baud", "4800"}, {"framing", "nmea"}, {"name", "boat"}};
     REQUIRE(take_framing(left));
     CHECK(left == FramingOptions{{"baud", "4800"}, {"name", "boat"}});
@@ -62,7 +81,7 @@ TEST_CASE("the options of a framing are read from a link's", "[framing]") {
 
 TEST_CASE("a mistake in a framing's options says what was expected", "[framing]") {
     const std::vector<std::pair<FramingOptions, std::string>> cases = {
-        {{{"framing", "slp"}}, "expected cobs, nmea, text, binary, hdlc, slip, kiss"},
+        {{{"framing", "slp"}}, "expected cobs, nmea, text, binary, hdlc, slip, kiss, tm, packets"},
         {{{"framing", "hdlc"}, {"fcs", "24"}}, "16 or 32"},
         {{{"framing", "hdlc"}, {"skip", "17"}}, "up to 16"},
         {{{"framing", "hdlc"}, {"apid", "2047"}}, "APID"},
@@ -70,6 +89,17 @@ TEST_CASE("a mistake in a framing's options says what was expected", "[framing]"
         {{{"framing", "slip"}, {"crc", "CRC-99"}}, "CRC-16/IBM-3740"},
         {{{"framing", "kiss"}, {"port", "16"}}, "from 0 to 15"},
         {{{"framing", "kiss"}, {"holds", "text"}}, "ax25"},
+        {{{"framing", "tm"}}, "octets of a transfer frame"},
+        {{{"framing", "tm"}, {"octets", "8"}}, "from 16 to 2048"},
+        {{{"framing", "tm"}, {"code", "255-200"}}, "255-223, 255-239 or none"},
+        {{{"framing", "tm"}, {"code", "255-223"}, {"interleave", "6"}}, "from 1 to 5"},
+        {{{"framing", "tm"}, {"code", "255-223"}, {"octets", "224"}}, "up to 223"},
+        {{{"framing", "tm"}, {"code", "255-239"}, {"interleave", "2"}, {"octets", "101"}}, "a multiple"},
+        {{{"framing", "tm"}, {"code", "255-223"}, {"basis", "other"}}, "dual or conventional"},
+        {{{"framing", "tm"}, {"octets", "64"}, {"basis", "dual"}}, "leaves basis"},
+        {{{"framing", "tm"}, {"octets", "64"}, {"symbols", "all"}}, "bits, hard, soft"},
+        {{{"framing", "tm"}, {"octets", "64"}, {"channel", "8"}}, "from 0 to 7"},
+        {{{"framing", "packets"}, {"sync", "1"}}, "hexadecimal"},
         {{{"framing", "nmea"}, {"checksum", "no"}}, "expected required or optional"},
         {{{"framing", "nmea"}, {"anemometer_deg", "north"}}, "degrees from true north"},
         {{{"framing", "nmea"}, {"anemometer_deg", "nan"}}, "degrees from true north"},

@@ -1,0 +1,63 @@
+#pragma once
+/// Space packets one behind the other (protocol/TM.md, section 5), with a sync word before each or without: files of
+/// packets, and streams that others have taken out of their frames.
+///
+/// Nothing checks a packet. What tells it from noise is a header that can be: version 0, an APID that is known, no
+/// more bytes than a packet has. Behind a packet the next is taken by its own header; where one is
+/// searched for, the header behind it has to be right too.
+#include <bitset>
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <vector>
+
+#include "protocol/framing/deframer.hpp"
+#include "protocol/framing/frame.hpp"
+#include "protocol/packet/space_packet.hpp"
+
+namespace turnstone {
+
+struct KnownPackets {
+    std::bitset<kIdleApid + 1> apids; ///< without that of idle packets, which are always known
+    std::size_t packet_bytes_max = 0; ///< kFrameBytesMax at least
+};
+
+/// Streaming; any split of the input gives the same frames. Never throws, never allocates once it is made.
+class PacketDeframer {
+  public:
+    PacketDeframer(std::vector<std::byte> sync, const KnownPackets& known);
+
+    template <class OnFrame>
+    void push(std::span<const std::byte> bytes, OnFrame&& on_frame) {
+        counts_.bytes_in += bytes.size();
+        while (!bytes.empty()) {
+            bytes = bytes.subspan(fill(bytes));
+            Frame frame{};
+            for (Step step = search(frame); step != Step::wait; step = search(frame))
+                if (step == Step::frame) on_frame(static_cast<const Frame&>(frame));
+        }
+    }
+
+    [[nodiscard]] const DeframerCounts& counts() const noexcept { return counts_; }
+    [[nodiscard]] std::span<const std::byte> pending() const noexcept { return {held_.data() + at_, size_ - at_}; }
+
+  private:
+    enum class Step : unsigned char { wait, frame, on };
+    enum class Look : unsigned char { right, wrong, too_few };
+    std::size_t fill(std::span<const std::byte> bytes) noexcept;
+    Step search(Frame& frame) noexcept;
+    /// Of sync word and header.
+    [[nodiscard]] Look look_at(std::span<const std::byte> bytes) const noexcept;
+    [[nodiscard]] std::size_t frame_bytes(std::span<const std::byte> bytes) const noexcept;
+
+    DeframerCounts counts_;
+    std::vector<std::byte> sync_;
+    KnownPackets known_;
+    std::vector<std::byte> held_;
+    std::size_t at_ = 0, size_ = 0; ///< of `held_`: where the search is, and its end
+    std::uint64_t offset_ = 0;      ///< of the byte at `at_` in the stream
+    std::size_t run_ = 0;           ///< bytes dropped and not reported, all before `offset_`
+    bool is_found_ = true;          ///< a packet ended here, or the stream begins
+};
+
+} // namespace turnstone
