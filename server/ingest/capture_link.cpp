@@ -34,6 +34,7 @@ LinkHandler with_capture_time(const LinkUri& uri, const Dictionary& dictionary, 
         if (state == LinkState::end_of_file) capture->time.end(capture->on_piece());
         capture->to.on_state(t_ns, state, detail);
     };
+    out.on_timed_bytes = capture->to.on_bytes; // a file that has its times needs no others
     out.may_read = capture->to.may_read;
     return out;
 }

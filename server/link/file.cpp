@@ -2,6 +2,7 @@
 #include <array>
 #include <cerrno>
 #include <cstring>
+#include <optional>
 
 #include <fcntl.h>
 #include <sys/stat.h>
@@ -9,7 +10,9 @@
 
 #include <boost/asio/post.hpp>
 
+#include "protocol/pcap/packet_capture.hpp"
 #include "server/link/link.hpp"
+#include "server/link/recorded_time.hpp"
 
 namespace turnstone {
 
@@ -40,6 +43,14 @@ class FileLink final : public Link {
         if (::lseek(fd_, static_cast<off_t>(bytes_read_), SEEK_SET) < 0) {
             cannot_open(source_.path + " cannot be read from byte " + std::to_string(bytes_read_) + " on (" +
                         std::strerror(errno) + ")");
+            return;
+        }
+        std::array<std::byte, 4> head{};
+        if (bytes_read_ == 0 && ::pread(fd_, head.data(), head.size(), 0) == static_cast<ssize_t>(head.size()) &&
+            PacketCapture::is_one(head))
+            capture_.emplace(source_.udp_port);
+        if (!capture_ && source_.udp_port) {
+            cannot_open(source_.path + " is no packet capture (pcap, pcapng); leave udp_port= out");
             return;
         }
         t_paced_ns_ = station_now_ns();
@@ -78,14 +89,28 @@ class FileLink final : public Link {
                 lost(source_.path + " cannot be read (" + std::strerror(errno) + ")");
                 return;
             }
-            if (size == 0) {
-                end_of_file();
+            if (size == 0 || (capture_ && !capture_->error().empty())) {
+                end_of_file(capture_ ? capture_->at_end() : "");
                 return;
             }
             bytes_read_ += static_cast<std::uint64_t>(size);
-            received({buffer_.data(), static_cast<std::size_t>(size)});
+            take({buffer_.data(), static_cast<std::size_t>(size)});
         }
         if (!stopped()) read();
+    }
+
+    void take(std::span<const std::byte> bytes) {
+        if (!capture_) {
+            received(bytes);
+            return;
+        }
+        capture_->push(bytes, [this](std::int64_t t_recorded_ns, std::span<const std::byte> payload) {
+            // At a pace there may be other links, whose times are those of now.
+            if (source_.pace_baud == 0)
+                received_at(time_.now_for(t_recorded_ns, station_now_ns()), payload);
+            else
+                received(payload);
+        });
     }
 
     void close() noexcept override {
@@ -98,6 +123,8 @@ class FileLink final : public Link {
 
     FileSource source_;
     boost::asio::steady_timer timer_;
+    std::optional<PacketCapture> capture_; ///< the file is one
+    RecordedTime time_;
     int fd_ = -1;
     std::int64_t t_paced_ns_ = 0;
     std::uint64_t bytes_before_ = 0; ///< read before this opening

@@ -79,20 +79,32 @@ void Link::lost(const std::string& why) {
     retry();
 }
 
-void Link::end_of_file() {
+void Link::end_of_file(const std::string& detail) {
     silence_timer_.cancel();
     is_open_ = false;
     close();
-    set_state(LinkState::end_of_file, "");
+    set_state(LinkState::end_of_file, detail);
 }
 
-void Link::received(std::span<const std::byte> bytes) {
-    const std::int64_t t_rx_ns = station_now_ns();
-    t_heard_ns_ = t_rx_ns;
+void Link::heard(std::int64_t t_ns) {
+    t_heard_ns_ = t_ns;
     if (state_ == LinkState::no_data) {
         set_state(LinkState::open, "");
         watch_silence();
     }
+}
+
+void Link::received_at(std::int64_t t_rx_ns, std::span<const std::byte> bytes) {
+    const std::int64_t now_ns = station_now_ns();
+    heard(now_ns);
+    if (stopped_) return;
+    const auto& take = handler_.on_timed_bytes ? handler_.on_timed_bytes : handler_.on_bytes;
+    take(t_rx_ns, t_rx_ns + (utc_now_ns() - now_ns), bytes);
+}
+
+void Link::received(std::span<const std::byte> bytes) {
+    const std::int64_t t_rx_ns = station_now_ns();
+    heard(t_rx_ns);
     if (!stopped_) handler_.on_bytes(t_rx_ns, utc_now_ns(), bytes);
 }
 

@@ -36,6 +36,10 @@ struct LinkHandler {
     std::function<void(std::int64_t t_ns, LinkState state, const std::string& detail)> on_state;
     /// A source that can wait (a file, paced or not) asks this before each read; empty: it never waits.
     std::function<bool()> may_read;
+    /// As on_bytes, from a file that has the receive times itself: they count from when reading began. Empty: on_bytes
+    /// takes these too.
+    std::function<void(std::int64_t t_rx_ns, std::int64_t utc_rx_ns, std::span<const std::byte> bytes)> on_timed_bytes =
+        {};
 };
 
 /// What all kinds of link share. Handlers hold a shared pointer to the link, so that one still queued after stop()
@@ -65,9 +69,12 @@ class Link : public std::enable_shared_from_this<Link> {
     void opened();
     void cannot_open(const std::string& why);
     void lost(const std::string& why);
-    void end_of_file();
+    /// `detail`: what a person should know of the file; mostly empty.
+    void end_of_file(const std::string& detail);
     /// Stamps and hands on. The caller reads again.
     void received(std::span<const std::byte> bytes);
+    /// The same of bytes that the file says came at `t_rx_ns`, station time.
+    void received_at(std::int64_t t_rx_ns, std::span<const std::byte> bytes);
     [[nodiscard]] bool stopped() const noexcept { return stopped_; }
     [[nodiscard]] bool may_read() const { return !handler_.may_read || handler_.may_read(); }
     [[nodiscard]] boost::asio::io_context& context() noexcept { return context_; }
@@ -79,6 +86,7 @@ class Link : public std::enable_shared_from_this<Link> {
 
   private:
     void set_state(LinkState state, const std::string& detail);
+    void heard(std::int64_t t_ns);
     void retry();
     void watch_silence();
     void settle();

@@ -135,6 +135,13 @@ class LinkReader {
                 note("has pace=" + *pace, "expected a bit rate from " + std::to_string(kPaceBaudMin) + " to " +
                                               std::to_string(kPaceBaudMax) + ", or no pace for full speed");
         }
+        if (const auto port = take("udp_port")) {
+            constexpr unsigned kPortMost = 65'535;
+            const unsigned number = whole_number(*port).value_or(0);
+            if (number == 0 || number > kPortMost)
+                note("has udp_port=" + *port, "expected the port that the datagrams of a packet capture go to");
+            out.udp_port = static_cast<std::uint16_t>(number);
+        }
         return out;
     }
 

@@ -5,6 +5,7 @@
 /// framing, which protocol/framing reads.
 #include <array>
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -34,6 +35,7 @@ struct FileSource {
     std::string path;
     /// Ten bits a byte, as a serial line with one start and one stop bit; 0: as fast as possible.
     unsigned pace_baud = 0;
+    std::optional<std::uint16_t> udp_port = {}; ///< of a packet capture: datagrams to it only
 };
 
 struct LinkUri {
@@ -59,7 +61,7 @@ inline constexpr std::array<LinkForm, 4> kLinkForms = {{
     {{"serial", "serial:PATH?baud=57600"}, "also parity=none|even|odd, stop=1|2"},
     {{"udp", "udp://ADDRESS:PORT"}, "0.0.0.0 listens on every interface"},
     {{"tcp", "tcp://HOST:PORT"}, ""},
-    {{"file", "file:PATH?pace=57600"}, "a raw capture; without pace, at full speed and the only link"},
+    {{"file", "file:PATH?pace=57600"}, "a raw capture, pcap or pcapng; without pace, at full speed and the only link; also udp_port=NUMBER"},
 }};
 /// The forms as lines of help, with what every kind takes.
 [[nodiscard]] std::string link_forms_help();

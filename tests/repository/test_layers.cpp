@@ -20,6 +20,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
     {"protocol/text", {}},
     {"protocol/packet", {"shared"}},
     {"protocol/coding", {"shared"}},
+    {"protocol/pcap", {"protocol/coding"}},
     {"protocol/framing", {"shared", "protocol/text", "protocol/packet", "protocol/coding"}},
     {"protocol/space_link", {"protocol/packet", "protocol/coding", "protocol/framing"}},
     {"protocol/dictionary", {"shared", "protocol/text", "protocol/packet"}},
@@ -89,7 +90,7 @@ const std::vector<std::pair<std::string, std::set<std::string>>> kMayInclude = {
      {"shared", "protocol/text", "server/estimate/chain", "server/pipeline", "server/monitor", "server/pipeline/link",
       "server/pipeline/vehicle"}},
 
-    {"server/link", {"shared"}},
+    {"server/link", {"shared", "protocol/pcap"}},
     {"server/setup",
      {"shared", "protocol/framing", "protocol/nmea", "protocol/lines", "protocol/reading", "server/pipeline",
       "server/link"}},
