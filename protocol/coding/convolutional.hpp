@@ -1,6 +1,7 @@
 #pragma once
-/// The convolutional code of CCSDS 131.0-B, section 3: rate 1/2, constraint length 7, generators 171 and 133 (octal), the
-/// second symbol inverted; and its maximum-likelihood decoder (A. Viterbi, IEEE Trans. Information Theory 13(2), 1967).
+/// The convolutional code of CCSDS 131.0-B, section 3: rate 1/2, constraint length 7, generators 171 and 133 (octal),
+/// the second symbol inverted; and its maximum-likelihood decoder (A. Viterbi, IEEE Trans. Information Theory 13(2),
+/// 1967).
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -41,8 +42,8 @@ class ViterbiDecoder {
     void trace_back() noexcept;
 
     std::array<std::uint16_t, kConvolutionalStates> metrics_{}; ///< of each state, how unlike: less is better
-    std::array<std::uint64_t, kDepth + kBits> decisions_{};     ///< bit s: into state s the path with the set oldest bit
-    unsigned held_ = 0;                                         ///< of these in use
+    std::array<std::uint64_t, kDepth + kBits> decisions_{}; ///< bit s: into state s the path with the set oldest bit
+    unsigned held_ = 0;                                     ///< of these in use
     std::uint32_t bits_ = 0;
 };
 

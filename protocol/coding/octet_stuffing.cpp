@@ -23,7 +23,8 @@ UnstuffResult unstuff(Stuffing stuffing, std::span<const std::byte> stuffed, std
     while (from != end) {
         const auto left = static_cast<std::size_t>(end - from);
         const void* at = std::memchr(from, std::to_integer<int>(escape), left);
-        const std::size_t run = at == nullptr ? left : static_cast<std::size_t>(static_cast<const std::byte*>(at) - from);
+        const std::size_t run =
+            at == nullptr ? left : static_cast<std::size_t>(static_cast<const std::byte*>(at) - from);
         std::memcpy(to, from, run);
         to += run;
         from += run;

@@ -64,8 +64,8 @@ constexpr Basis kToDual = [] {
     for (unsigned value = 0; value < out.size(); ++value) {
         unsigned bits = 0;
         for (unsigned k = 0; k < 8; ++k)
-            bits = bits << 1U |
-                   (trace(times(static_cast<std::uint8_t>(value), kAlpha[kDualStep * k % kOrder])) ? 1U : 0U);
+            bits =
+                bits << 1U | (trace(times(static_cast<std::uint8_t>(value), kAlpha[kDualStep * k % kOrder])) ? 1U : 0U);
         out[value] = static_cast<std::byte>(bits);
     }
     return out;
@@ -122,7 +122,8 @@ ReedSolomon::ReedSolomon(unsigned correctable) : correctable_(correctable), mult
     std::vector<std::uint8_t> generator{1};
     for (unsigned j = 128 - correctable; j < 128 + correctable; ++j) {
         generator.push_back(0);
-        for (std::size_t k = generator.size() - 1; k > 0; --k) generator[k] ^= times_power(generator[k - 1], j % kOrder);
+        for (std::size_t k = generator.size() - 1; k > 0; --k)
+            generator[k] ^= times_power(generator[k - 1], j % kOrder);
     }
     for (unsigned value = 0; value < multiples_.size(); ++value)
         for (std::size_t k = 0; k < parity_bytes(); ++k)
@@ -162,8 +163,8 @@ std::optional<unsigned> ReedSolomon::correct(std::span<std::byte> codeword) cons
     std::array<std::uint8_t, kParityBytesMax> syndromes{};
     for (unsigned j = 0; j < parity; ++j)
         for (std::size_t k = 0; k < parity; ++k)
-            syndromes[j] = static_cast<std::uint8_t>(times_power(syndromes[j], (128 - correctable_ + j) % kOrder) ^
-                                                     remainder[k]);
+            syndromes[j] =
+                static_cast<std::uint8_t>(times_power(syndromes[j], (128 - correctable_ + j) % kOrder) ^ remainder[k]);
     Polynomial locator;
     const unsigned errors = find_locator(std::span(syndromes).first(parity), locator);
     if (errors > correctable_) return std::nullopt;

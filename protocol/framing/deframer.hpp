@@ -1,7 +1,7 @@
 #pragma once
-/// Frames that end in a delimiter byte, and of those the default framing of protocol/LINK.md: 0x00-delimited COBS around
-/// (space packet, CRC-16/IBM-3740).
-/// Invariant after every call: bytes in = framed + dropped + pending, all three counting link bytes with delimiters.
+/// Frames that end in a delimiter byte, and of those the default framing of protocol/LINK.md: 0x00-delimited COBS
+/// around (space packet, CRC-16/IBM-3740). Invariant after every call: bytes in = framed + dropped + pending, all three
+/// counting link bytes with delimiters.
 #include <algorithm>
 #include <cstddef>
 #include <cstdint>

@@ -28,10 +28,10 @@ struct EscapedFormat {
     Stuffing stuffing = Stuffing::hdlc;
     std::optional<CrcKind> crc = {}; ///< over everything before it
     bool crc_little = true;
-    std::size_t skipped_bytes = 0;            ///< before the content: address, control, protocol
-    std::optional<unsigned> port = {};        ///< of KISS; empty: any
-    bool ax25 = false;                        ///< the content is that of AX.25 UI frames
-    std::optional<std::uint16_t> apid = {};   ///< the content is a payload and becomes a packet of this APID
+    std::size_t skipped_bytes = 0;          ///< before the content: address, control, protocol
+    std::optional<unsigned> port = {};      ///< of KISS; empty: any
+    bool ax25 = false;                      ///< the content is that of AX.25 UI frames
+    std::optional<std::uint16_t> apid = {}; ///< the content is a payload and becomes a packet of this APID
     [[nodiscard]] std::size_t crc_bytes() const noexcept { return crc ? crc->bytes() : 0; }
 };
 
@@ -58,8 +58,7 @@ class EscapedDeframer final : public DelimitedDeframer {
 
 /// For tests and simulators: both flags, `content` with what stands before and after it. What is skipped, and the port
 /// of KISS where none is given, is zero. `control_map`: see stuff().
-[[nodiscard]] std::vector<std::byte> encode_escaped_frame(const EscapedFormat& format,
-                                                          std::span<const std::byte> content,
-                                                          std::uint32_t control_map = 0);
+[[nodiscard]] std::vector<std::byte>
+encode_escaped_frame(const EscapedFormat& format, std::span<const std::byte> content, std::uint32_t control_map = 0);
 
 } // namespace turnstone

@@ -49,8 +49,8 @@ std::optional<std::vector<LineColumn>> columns_in(std::string_view list) {
 }
 
 const CrcKind& fcs_kind(bool wide) {
-    return *std::ranges::find(
-        kCrcKinds, std::string_view(wide ? "CRC-32/ISO-HDLC" : "CRC-16/IBM-SDLC"), &CrcKind::name);
+    return *std::ranges::find(kCrcKinds, std::string_view(wide ? "CRC-32/ISO-HDLC" : "CRC-16/IBM-SDLC"),
+                              &CrcKind::name);
 }
 
 template <class Word>
@@ -230,8 +230,7 @@ EscapedFraming escaped(OptionReader& in, Stuffing stuffing) {
             if (!format.port) in.note("port=" + *given, "expected the port of the radio, from 0 to 15");
         }
         format.ax25 = in.take(
-            "holds",
-            [](const std::string& given) { return given == "ax25" ? std::optional(true) : std::nullopt; },
+            "holds", [](const std::string& given) { return given == "ax25" ? std::optional(true) : std::nullopt; },
             "expected ax25, or nothing when frames hold packets as they are", format.ax25);
         break;
     }
@@ -279,9 +278,9 @@ TmFraming tm(OptionReader& in) {
         format.correctable > 0 ? data_most : std::size_t{0});
     if (format.frame_bytes == 0) in.note("no octets=", "give the octets of a transfer frame");
     if (format.correctable > 0 && (format.frame_bytes > data_most || format.frame_bytes % format.interleave != 0))
-        in.note("octets=" + std::to_string(format.frame_bytes),
-                "with this code a transfer frame has up to " + std::to_string(data_most) +
-                    " octets, a multiple of interleave=");
+        in.note("octets=" + std::to_string(format.frame_bytes), "with this code a transfer frame has up to " +
+                                                                    std::to_string(data_most) +
+                                                                    " octets, a multiple of interleave=");
     format.virtual_channel = in.take(
         "channel",
         [](const std::string& given) {

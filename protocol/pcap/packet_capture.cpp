@@ -37,10 +37,8 @@ struct Magic {
     bool little;
     bool nanoseconds;
 };
-constexpr std::array<Magic, 4> kPcapMagics = {{{0xA1B2C3D4, true, false},
-                                               {0xD4C3B2A1, false, false},
-                                               {0xA1B23C4D, true, true},
-                                               {0x4D3CB2A1, false, true}}};
+constexpr std::array<Magic, 4> kPcapMagics = {
+    {{0xA1B2C3D4, true, false}, {0xD4C3B2A1, false, false}, {0xA1B23C4D, true, true}, {0x4D3CB2A1, false, true}}};
 
 const Magic* pcap_magic(std::span<const std::byte> head) noexcept {
     const auto found = std::ranges::find(kPcapMagics, number_of(head.first(4), true), &Magic::value);

@@ -40,8 +40,8 @@ class PacketCapture {
     [[nodiscard]] const Counts& counts() const noexcept { return counts_; }
     /// Why nothing more is read; empty: it goes on.
     [[nodiscard]] const std::string& error() const noexcept { return error_; }
-    /// One sentence for a person at the end of the file: the error, a record that is cut off, or that nothing was found;
-    /// empty: nothing to say.
+    /// One sentence for a person at the end of the file: the error, a record that is cut off, or that nothing was
+    /// found; empty: nothing to say.
     [[nodiscard]] std::string at_end() const;
 
   private:

@@ -1,6 +1,7 @@
 #pragma once
-/// Bytes of a link to the bits of a telemetry stream: as they are, or through the decoder of the convolutional code. Bits
-/// are counted from the stream's start; the bytes that they come from are kept, so that each bit has its place there.
+/// Bytes of a link to the bits of a telemetry stream: as they are, or through the decoder of the convolutional code.
+/// Bits are counted from the stream's start; the bytes that they come from are kept, so that each bit has its place
+/// there.
 #include <cstddef>
 #include <cstdint>
 #include <span>

@@ -50,8 +50,8 @@ TmDeframer::Step TmDeframer::end_run(FrameVerdict next, Frame& frame) noexcept {
 
 std::optional<std::uint64_t> TmDeframer::start_here() const noexcept {
     const bool checked = format_.is_checked(), due = at_ == due_;
-    const unsigned most = due ? (checked ? kDueErrors : kDueErrorsUnchecked)
-                              : (checked ? kSearchErrors : kSearchErrorsUnchecked);
+    const unsigned most =
+        due ? (checked ? kDueErrors : kDueErrorsUnchecked) : (checked ? kSearchErrors : kSearchErrorsUnchecked);
     const unsigned errors = marker_errors(at_);
     if (due && errors > kSlipErrors)
         for (std::uint64_t back = 1; back <= kSlipBitsMost && bits_.begin() + back <= at_; ++back)

@@ -6,8 +6,8 @@
 ///     | marker | block: transfer frame, Reed-Solomon parity    | marker |
 ///     +--------+----------------------------------------------+--------+----- …
 ///
-/// Where a marker is due, behind a good frame, more of its bits may be wrong than where one is searched for. A block that
-/// cannot be read costs nothing but itself: the search goes on one bit behind its first.
+/// Where a marker is due, behind a good frame, more of its bits may be wrong than where one is searched for. A block
+/// that cannot be read costs nothing but itself: the search goes on one bit behind its first.
 #include <cstddef>
 #include <cstdint>
 #include <limits>
@@ -33,12 +33,12 @@ struct CodeFigures {
     std::uint64_t packets_cut = 0;       ///< by lost frames
     std::uint64_t symbols_corrected = 0; ///< by Reed-Solomon
     std::uint64_t symbols_checked = 0;
-    std::uint64_t channel_symbols = 0;   ///< of the convolutional code, in good frames
-    std::uint64_t channel_errors = 0;    ///< of these wrong
-    std::uint64_t bit_slips = 0;         ///< markers a few bits off their place
-    unsigned marker_errors = 0;          ///< bits of the newest marker
-    bool is_inverted = false;            ///< the newest frame's bits
-    unsigned worst_corrected = 0;        ///< symbols of one codeword, since begin_period()
+    std::uint64_t channel_symbols = 0;               ///< of the convolutional code, in good frames
+    std::uint64_t channel_errors = 0;                ///< of these wrong
+    std::uint64_t bit_slips = 0;                     ///< markers a few bits off their place
+    unsigned marker_errors = 0;                      ///< bits of the newest marker
+    bool is_inverted = false;                        ///< the newest frame's bits
+    unsigned worst_corrected = 0;                    ///< symbols of one codeword, since begin_period()
     std::optional<std::uint32_t> control_field = {}; ///< the newest
 };
 
@@ -101,13 +101,13 @@ class TmDeframer {
     // of the block at hand
     unsigned corrected_ = 0, worst_ = 0;
 
-    std::uint64_t at_ = 0;        ///< bit where the search is
-    std::uint64_t accounted_ = 0; ///< bytes of the link framed or dropped
-    std::uint64_t due_ = kNever;  ///< bit where a marker is expected
+    std::uint64_t at_ = 0;         ///< bit where the search is
+    std::uint64_t accounted_ = 0;  ///< bytes of the link framed or dropped
+    std::uint64_t due_ = kNever;   ///< bit where a marker is expected
     std::uint64_t newest_end_ = 0; ///< bit behind the newest good frame
-    unsigned missed_ = 0;         ///< frames in a row that were expected and not good
-    std::uint64_t pair_until_;    ///< bit without a good frame from which symbols are paired otherwise
-    std::uint64_t run_ = 0;       ///< bytes dropped and not reported, all before `accounted_`
+    unsigned missed_ = 0;          ///< frames in a row that were expected and not good
+    std::uint64_t pair_until_;     ///< bit without a good frame from which symbols are paired otherwise
+    std::uint64_t run_ = 0;        ///< bytes dropped and not reported, all before `accounted_`
     FrameVerdict run_verdict_ = FrameVerdict::outside;
     bool failed_ = false; ///< of the block at `at_`, whose run is reported before it is dropped
     // The frame whose packets are being given.

@@ -19,7 +19,8 @@ class TmEncoder {
     TmEncoder(const TmFormat& format, std::uint16_t spacecraft, std::uint8_t virtual_channel,
               std::optional<std::uint32_t> control_field = {});
 
-    /// Appends the frames that this packet fills to `link`. Its first byte goes right behind the last of the one before.
+    /// Appends the frames that this packet fills to `link`. Its first byte goes right behind the last of the one
+    /// before.
     void packet(std::span<const std::byte> packet, std::vector<std::byte>& link);
     /// Fills the frame at hand with idle packets.
     void flush(std::vector<std::byte>& link);
@@ -40,7 +41,7 @@ class TmEncoder {
     std::optional<std::uint32_t> control_field_;
     std::optional<ReedSolomon> code_;
     ConvolutionalEncoder convolution_;
-    std::vector<std::byte> data_; ///< of the frame at hand, and what follows it
+    std::vector<std::byte> data_;             ///< of the frame at hand, and what follows it
     std::optional<std::size_t> first_header_; ///< in `data_`
 };
 

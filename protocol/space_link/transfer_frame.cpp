@@ -43,12 +43,8 @@ std::array<std::byte, kTransferHeaderBytes> encode_transfer_header(const Transfe
                             (header.order_and_segment & 7U) << 11U | (header.first_header & 0x7FFU);
     const auto high = [](unsigned word) { return static_cast<std::byte>(word >> 8U); };
     const auto low = [](unsigned word) { return static_cast<std::byte>(word & 0xFFU); };
-    return {high(identification),
-            low(identification),
-            std::byte{header.master_count},
-            std::byte{header.channel_count},
-            high(status),
-            low(status)};
+    return {high(identification), low(identification), std::byte{header.master_count}, std::byte{header.channel_count},
+            high(status),         low(status)};
 }
 
 PacketAssembly::PacketAssembly(const TmFormat& format, std::size_t packet_bytes_max)

@@ -47,9 +47,9 @@ class PacketAssembly {
     PacketAssembly(const TmFormat& format, std::size_t packet_bytes_max);
 
     struct Counts {
-        std::uint64_t frames_lost = 0; ///< by the counts of the virtual channels
-        std::uint64_t packets_cut = 0; ///< begun, and not ended
-        std::uint64_t malformed = 0;   ///< frames whose data field is not what their header says
+        std::uint64_t frames_lost = 0;                   ///< by the counts of the virtual channels
+        std::uint64_t packets_cut = 0;                   ///< begun, and not ended
+        std::uint64_t malformed = 0;                     ///< frames whose data field is not what their header says
         std::optional<std::uint32_t> control_field = {}; ///< the newest
     };
 

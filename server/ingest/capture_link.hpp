@@ -9,7 +9,8 @@
 namespace turnstone {
 
 /// `handler`, or for a capture at full speed one that hands it the bytes in pieces with the times of the vehicle's
-/// clock. Files that say themselves when their bytes came are handed on with those times. The dictionary must outlive the link.
+/// clock. Files that say themselves when their bytes came are handed on with those times. The dictionary must outlive
+/// the link.
 [[nodiscard]] LinkHandler with_capture_time(const LinkUri& uri, const Dictionary& dictionary, LinkHandler handler);
 
 /// Any of them is read from its start whenever a server starts: a recording of it does not go on.

@@ -61,7 +61,8 @@ inline constexpr std::array<LinkForm, 4> kLinkForms = {{
     {{"serial", "serial:PATH?baud=57600"}, "also parity=none|even|odd, stop=1|2"},
     {{"udp", "udp://ADDRESS:PORT"}, "0.0.0.0 listens on every interface"},
     {{"tcp", "tcp://HOST:PORT"}, ""},
-    {{"file", "file:PATH?pace=57600"}, "a raw capture, pcap or pcapng; without pace, at full speed and the only link; also udp_port=NUMBER"},
+    {{"file", "file:PATH?pace=57600"},
+     "a raw capture, pcap or pcapng; without pace, at full speed and the only link; also udp_port=NUMBER"},
 }};
 /// The forms as lines of help, with what every kind takes.
 [[nodiscard]] std::string link_forms_help();

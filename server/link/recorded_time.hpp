@@ -9,8 +9,8 @@ namespace turnstone {
 
 class RecordedTime {
   public:
-    /// `t_recorded_ns`: of a packet, by the clock that recorded it; -1: it has none, and comes with the one before. Times
-    /// never go back, and a pause of more than an hour takes one second: nobody waits for a night.
+    /// `t_recorded_ns`: of a packet, by the clock that recorded it; -1: it has none, and comes with the one before.
+    /// Times never go back, and a pause of more than an hour takes one second: nobody waits for a night.
     std::int64_t now_for(std::int64_t t_recorded_ns, std::int64_t t_now_ns) noexcept {
         constexpr std::int64_t kPauseMostNs = 3'600'000'000'000, kLongPauseNs = 1'000'000'000;
         if (!t_ns_) t_ns_ = t_now_ns;

@@ -1,5 +1,5 @@
-// Telemetry streams and packets one behind the other: cut alike in any split. The first bytes choose the format and seed
-// the split.
+// Telemetry streams and packets one behind the other: cut alike in any split. The first bytes choose the format and
+// seed the split.
 #include "protocol/space_link/packet_deframer.hpp"
 #include "protocol/space_link/tm_deframer.hpp"
 #include "tests/fuzz/framings.hpp"

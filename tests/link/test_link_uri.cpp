@@ -100,9 +100,11 @@ TEST_CASE("A URI with a mistake says what is wrong and what was expected") {
         {"serial:/dev/x?name=My%20Radio", "has name=My Radio; expected 1 to 32 of a-z, 0-9, _ and -"},
         {"file:x?pace=fast", "has pace=fast; expected a bit rate from 10 to 1000000000, or no pace for full speed"},
         {"file:x?pace=9", "has pace=9; expected a bit rate from 10 to 1000000000, or no pace for full speed"},
-        {"file:x?baud=9600", "has the unknown option baud; file takes pace, name, vehicle, latency_ms, place, framing "
-                             "(each as option=value, "
-                             "joined by &)"},
+        {"file:x?udp_port=0", "has udp_port=0; expected the port that the datagrams of a packet capture go to"},
+        {"file:x?udp_port=65536", "has udp_port=65536; expected the port that the datagrams of a packet capture go to"},
+        {"file:x?baud=9600",
+         "has the unknown option baud; file takes pace, udp_port, name, vehicle, latency_ms, place, framing (each as "
+         "option=value, joined by &)"},
     };
     for (const Case& one : cases) {
         INFO(one.uri);

@@ -1,5 +1,6 @@
 // Against the kernel's own sockets and files.
 #include <atomic>
+#include <cmath>
 #include <filesystem>
 #include <fstream>
 
@@ -9,10 +10,16 @@
 #include <boost/asio/write.hpp>
 #include <unistd.h>
 
+#include <nlohmann/json.hpp>
+
+#include "server/link/recorded_time.hpp"
 #include "tests/link/link_watch.hpp"
 #include "tests/support/allocations.hpp"
+#include "tests/support/hex.hpp"
+#include "tests/support/tree.hpp"
 
 using namespace turnstone;
+using namespace turnstone::test;
 using namespace std::chrono_literals;
 using boost::asio::ip::tcp;
 using boost::asio::ip::udp;
@@ -141,6 +148,66 @@ TEST_CASE("A paced capture takes as long as the line would have") {
     CHECK(took.count() >= 0.5);
     CHECK(took.count() < 2.0);
     std::filesystem::remove(path);
+}
+
+TEST_CASE("Of a packet capture the payloads come, with the times that it has") {
+    // Datagrams and times as tshark 4.0.17 dissects them.
+    const std::string path = source_path("tests/reference/captures/ethernet.pcapng").string();
+    const nlohmann::json captures = read_json(source_path("tests/reference/captures/captures.json"));
+    std::string expected;
+    std::vector<std::int64_t> times;
+    for (const auto& capture : captures.at("captures")) {
+        if (capture.at("file") != "ethernet.pcapng") continue;
+        for (const auto& datagram : capture.at("datagrams")) {
+            expected += text_from_hex(datagram.at("payload_hex").get<std::string>());
+            times.push_back(std::llround(std::stod(datagram.at("t_epoch").get<std::string>()) * 1e6) * 1000);
+        }
+    }
+    for (const char* option : {"", "?pace=1000000"}) {
+        LinkWatch watch("file:" + path + option);
+        REQUIRE(watch.reaches("end_of_file"));
+        CHECK(watch.text() == expected);
+        CHECK(watch.chunks() == times.size());
+    }
+    // Twelve seconds apart in the file, and so for who asks.
+    boost::asio::io_context context;
+    std::vector<std::int64_t> seen;
+    LinkHandler handler;
+    handler.on_bytes = [](std::int64_t, std::int64_t, std::span<const std::byte>) { FAIL(); };
+    handler.on_timed_bytes = [&](std::int64_t t_rx_ns, std::int64_t, std::span<const std::byte>) {
+        seen.push_back(t_rx_ns);
+    };
+    std::string detail = "none";
+    handler.on_state = [&](std::int64_t, LinkState, const std::string& told) { detail = told; };
+    const auto link = make_link(context, *parse_link_uri("file:" + path), handler);
+    link->start();
+    context.run();
+    link->stop();
+    REQUIRE(seen.size() == times.size());
+    for (std::size_t k = 0; k < seen.size(); ++k) CHECK(std::abs(seen[k] - seen[0] - (times[k] - times[0])) < 2000);
+    CHECK(detail.empty());
+}
+
+TEST_CASE("A packet capture without what was asked for says so at its end") {
+    const std::string path = source_path("tests/reference/captures/ethernet.pcap").string();
+    LinkWatch watch("file:" + path + "?udp_port=77");
+    REQUIRE(watch.reaches("end_of_file"));
+    CHECK_THAT(watch.detail(), Catch::Contains("no UDP datagram to port 77"));
+    LinkWatch raw("file:" + source_path("README.md").string() + "?udp_port=77");
+    REQUIRE(raw.reaches("cannot_open"));
+    CHECK_THAT(raw.detail(), Catch::Contains("is no packet capture"));
+}
+
+TEST_CASE("Times of a record go on as they were recorded, but never back, and no night long") {
+    RecordedTime time;
+    constexpr std::int64_t kSecond = 1'000'000'000;
+    CHECK(time.now_for(-1, 100) == 100);
+    CHECK(time.now_for(50 * kSecond, 200) == 100);
+    CHECK(time.now_for(52 * kSecond, 300) == 100 + 2 * kSecond);
+    CHECK(time.now_for(-1, 300) == 100 + 2 * kSecond);
+    CHECK(time.now_for(51 * kSecond, 300) == 100 + 2 * kSecond);
+    CHECK(time.now_for(53 * kSecond, 300) == 100 + 3 * kSecond);
+    CHECK(time.now_for(53 * kSecond + 86'400 * kSecond, 300) == 100 + 4 * kSecond);
 }
 
 TEST_CASE("A capture that is missing or not a regular file cannot be opened") {

@@ -37,12 +37,11 @@ TEST_CASE("columns of the clock hold their quantities") {
 TEST_CASE("columns of a link hold their quantities") {
     const std::array<double, 1> periods_s{0.0};
     LinkQuality quality(periods_s);
-    constexpr std::pair<FrameVerdict, int> kBad[] = {{FrameVerdict::bad_cobs, 101},    {FrameVerdict::bad_crc, 102},
-                                                     {FrameVerdict::bad_length, 103},  {FrameVerdict::too_long, 104},
-                                                     {FrameVerdict::no_checksum, 111}, {FrameVerdict::not_text, 112},
-                                                     {FrameVerdict::cut_short, 113},   {FrameVerdict::outside, 114},
-                                                     {FrameVerdict::bad_escape, 1000}, {FrameVerdict::not_data, 115},
-                                                     {FrameVerdict::uncorrectable, 116}};
+    constexpr std::pair<FrameVerdict, int> kBad[] = {
+        {FrameVerdict::bad_cobs, 101},  {FrameVerdict::bad_crc, 102},      {FrameVerdict::bad_length, 103},
+        {FrameVerdict::too_long, 104},  {FrameVerdict::no_checksum, 111},  {FrameVerdict::not_text, 112},
+        {FrameVerdict::cut_short, 113}, {FrameVerdict::outside, 114},      {FrameVerdict::bad_escape, 1000},
+        {FrameVerdict::not_data, 115},  {FrameVerdict::uncorrectable, 116}};
     for (const auto& [verdict, count] : kBad)
         for (int k = 0; k < count; ++k) quality.bad_frame(verdict);
     for (int k = 0; k < 105; ++k) quality.undecodable();
@@ -108,7 +107,8 @@ TEST_CASE("columns of a link hold their quantities") {
     check_columns(link_table(), LinkFigures{frames, quality, t_ns}, link);
     ExpectedColumns packet = packets;
     packet["age_s"] = 80.5;
-    const CodeFigures before{.symbols_corrected = 300, .symbols_checked = 1000, .channel_symbols = 5, .channel_errors = 1};
+    const CodeFigures before{
+        .symbols_corrected = 300, .symbols_checked = 1000, .channel_symbols = 5, .channel_errors = 1};
     const CodeFigures now{.frames = 301,
                           .frames_lost = 302,
                           .packets_cut = 303,

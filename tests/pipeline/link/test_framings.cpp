@@ -258,8 +258,7 @@ TEST_CASE("a telemetry stream becomes rows, and its code figures of the link") {
     format.interleave = 2;
     format.frame_bytes = 446;
     format.error_control = false;
-    const PipelineSetup setup =
-        setup_of(kCounted, "udp://0.0.0.0:9000?framing=tm&code=255-223&interleave=2");
+    const PipelineSetup setup = setup_of(kCounted, "udp://0.0.0.0:9000?framing=tm&code=255-223&interleave=2");
     TmEncoder encoder(format, 9, 0);
     std::vector<Chunk> chunks;
     Bytes link;
@@ -268,16 +267,17 @@ TEST_CASE("a telemetry stream becomes rows, and its code figures of the link") {
     const std::size_t period = format.period_bits() / 8;
     for (std::size_t k = 0; k < 5; ++k) link[6 * period + 20 + 2 * k] ^= std::byte{1}; // five symbols of one codeword
     for (std::size_t at = 0, k = 0; at < link.size(); at += period, ++k)
-        chunks.push_back({0.5 * static_cast<double>(k),
-                          text_of({link.begin() + static_cast<std::ptrdiff_t>(at),
-                                   link.begin() + static_cast<std::ptrdiff_t>(at + period)})});
+        chunks.push_back(
+            {0.5 * static_cast<double>(k), text_of({link.begin() + static_cast<std::ptrdiff_t>(at),
+                                                    link.begin() + static_cast<std::ptrdiff_t>(at + period)})});
     chunks.push_back({0.5 * static_cast<double>(chunks.size()) + 2, "x"});
     const Batch batch = run(setup, chunks);
     CHECK(rows_of(setup, batch, "boat/status", {"volts"}).size() == 200);
     const auto code = rows_of(setup, batch, "link/link/code", {"corrected", "margin"});
     REQUIRE(code.size() >= 6);
     CHECK(code.back()[0] == 5);
-    CHECK(std::ranges::count_if(code, [](const auto& row) { return row[1] == 11; }) == 1);
+    CHECK(std::ranges::count_if(
+              code, [](const auto& row) { return row[1] == 11; }) == 1);
     CHECK(std::ranges::count_if(code, [](const auto& row) { return row[1] == 16; }) >= 4);
     CHECK(std::isnan(code.back()[1]));
     std::uint64_t bytes = 0;

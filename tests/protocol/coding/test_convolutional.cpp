@@ -1,5 +1,5 @@
-// The convolutional code against Debian libfec0 1.0-26, by way of tests/reference/coding.json, and its error rate against
-// the published bound.
+// The convolutional code against Debian libfec0 1.0-26, by way of tests/reference/coding.json, and its error rate
+// against the published bound.
 #include <catch2/catch.hpp>
 
 #include <algorithm>
@@ -68,9 +68,9 @@ double error_rate(double eb_n0_db, int bits) {
 }
 
 /// The transfer function bound on the error rate of the code with soft decisions (A. Viterbi, IEEE Trans. Communication
-/// Technology 19(5), 1971), by the published weights of wrong bits of the code with generators 171 and 133, distances 10
-/// to 20 (e.g. P. Frenger, P. Orten, T. Ottosson, IEEE Communications Letters 3(11), 1999; from memory, and found again
-/// by going through all paths).
+/// Technology 19(5), 1971), by the published weights of wrong bits of the code with generators 171 and 133, distances
+/// 10 to 20 (e.g. P. Frenger, P. Orten, T. Ottosson, IEEE Communications Letters 3(11), 1999; from memory, and found
+/// again by going through all paths).
 double published_rate(double eb_n0_db) {
     constexpr std::pair<int, double> kWeights[] = {{10, 36},    {12, 211},   {14, 1404},
                                                    {16, 11633}, {18, 77433}, {20, 502690}};

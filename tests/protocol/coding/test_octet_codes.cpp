@@ -1,5 +1,5 @@
-// Randomizer and Reed-Solomon codes against values from outside: the published sequence of CCSDS 131.0-B and codewords of
-// Debian libfec0 1.0-26, by way of tests/reference/ccsds.json and coding.json.
+// Randomizer and Reed-Solomon codes against values from outside: the published sequence of CCSDS 131.0-B and codewords
+// of Debian libfec0 1.0-26, by way of tests/reference/ccsds.json and coding.json.
 #include <catch2/catch.hpp>
 
 #include <numeric>
@@ -112,7 +112,8 @@ TEST_CASE("as many wrong symbols as the code corrects are corrected, wherever th
             std::vector<std::size_t> places(word.size());
             std::iota(places.begin(), places.end(), 0u);
             std::shuffle(places.begin(), places.end(), random);
-            const unsigned errors = std::min<unsigned>(random() % (correctable + 1), static_cast<unsigned>(word.size()));
+            const unsigned errors =
+                std::min<unsigned>(random() % (correctable + 1), static_cast<unsigned>(word.size()));
             for (unsigned k = 0; k < errors; ++k) received[places[k]] ^= static_cast<std::byte>(1 + random() % 255);
             CHECK(code.correct(received) == errors);
             CHECK(received == word);

@@ -50,8 +50,7 @@ TEST_CASE("the options of a framing are read from a link's", "[framing]") {
     CHECK(slip.stuffing == Stuffing::slip);
     CHECK_FALSE(slip.crc_little);
     CHECK(slip.apid == 5);
-    const auto kiss =
-        std::get<EscapedFraming>(*read({{"framing", "kiss"}, {"port", "3"}, {"holds", "ax25"}})).format;
+    const auto kiss = std::get<EscapedFraming>(*read({{"framing", "kiss"}, {"port", "3"}, {"holds", "ax25"}})).format;
     CHECK(kiss.stuffing == Stuffing::kiss);
     CHECK(kiss.port == 3u);
     CHECK(kiss.ax25);
@@ -61,12 +60,10 @@ TEST_CASE("the options of a framing are read from a link's", "[framing]") {
     CHECK(tm.dual_basis);
     CHECK(tm.randomized);
     CHECK_FALSE(tm.error_control);
-    const auto plain = std::get<TmFraming>(*read({{"framing", "tm"},
-                                                  {"octets", "128"},
-                                                  {"randomizer", "off"},
-                                                  {"symbols", "soft"},
-                                                  {"channel", "3"}}))
-                           .format;
+    const auto plain =
+        std::get<TmFraming>(
+            *read({{"framing", "tm"}, {"octets", "128"}, {"randomizer", "off"}, {"symbols", "soft"}, {"channel", "3"}}))
+            .format;
     CHECK(plain.frame_bytes == 128);
     CHECK(plain.correctable == 0);
     CHECK_FALSE(plain.randomized);

@@ -20,7 +20,10 @@ PacketDeframer deframer_of(const std::string& sync = "") {
 std::vector<Bytes> packets(std::mt19937& random, unsigned count) {
     std::vector<Bytes> out;
     for (unsigned k = 0; k < count; ++k)
-        out.push_back(packet_of(k % 7 == 3 ? 2047 : k % 2 == 0 ? 5 : 700, k, k, random_bytes(random, random() % 150 + 1, 5)));
+        out.push_back(packet_of(k % 7 == 3   ? 2047
+                                : k % 2 == 0 ? 5
+                                             : 700,
+                                k, k, random_bytes(random, random() % 150 + 1, 5)));
     return out;
 }
 

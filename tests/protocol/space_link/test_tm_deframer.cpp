@@ -27,7 +27,8 @@ TmFormat coded(unsigned correctable, unsigned interleave, std::size_t fill = 0) 
 }
 
 std::vector<TmFormat> formats() {
-    std::vector<TmFormat> all = {uncoded(), coded(16, 1), coded(8, 3, 100), coded(16, 5, 180), uncoded(60), uncoded(60)};
+    std::vector<TmFormat> all = {uncoded(),         coded(16, 1), coded(8, 3, 100),
+                                 coded(16, 5, 180), uncoded(60),  uncoded(60)};
     all[1].dual_basis = false;
     all[2].error_control = true;
     all[3].symbols = ChannelSymbols::soft;
@@ -124,7 +125,8 @@ TEST_CASE("packets come out as they went in, with every code, and every octet is
         const CodeFigures figures = figures_of(format, link);
         CHECK(figures.frames_lost == 0);
         CHECK(figures.channel_errors == 0);
-        CHECK(figures.channel_symbols == (format.symbols == ChannelSymbols::bits ? 0u : 2 * format.period_bits() * figures.frames));
+        CHECK(figures.channel_symbols ==
+              (format.symbols == ChannelSymbols::bits ? 0u : 2 * format.period_bits() * figures.frames));
     }
 }
 
@@ -223,8 +225,10 @@ TEST_CASE("pairs of symbols are found whichever symbol comes first, with noise",
         } else {
             link.insert(link.begin(), std::byte{200});
             for (std::byte& symbol : link)
-                if (random() % 40 == 0) symbol = std::byte{128}; // unknown
-                else if (random() % 40 == 0) symbol = ~symbol;
+                if (random() % 40 == 0)
+                    symbol = std::byte{128}; // unknown
+                else if (random() % 40 == 0)
+                    symbol = ~symbol;
         }
         const Cut seen = cut(TmDeframer(format), link);
         const std::uint64_t all = 1 + (link.size() - 1) * (symbols == ChannelSymbols::hard ? 4 : 1) /

@@ -3,8 +3,8 @@
 #include <catch2/catch.hpp>
 
 #include "protocol/framing/crc16.hpp"
-#include "protocol/space_link/transfer_frame.hpp"
 #include "protocol/space_link/tm_encoder.hpp"
+#include "protocol/space_link/transfer_frame.hpp"
 #include "tests/protocol/bytes.hpp"
 
 using namespace turnstone;
@@ -95,8 +95,8 @@ TEST_CASE("a lost frame costs the packets that were in it and no others", "[spac
         const std::size_t size = encoder.data_bytes(), packet_size = sent[0].size();
         for (std::size_t at = 0; at + size <= all.size(); at += size) {
             const std::size_t header = (packet_size - at % packet_size) % packet_size;
-            frames.push_back(encoder.transfer_frame(std::span(all).subspan(at, size),
-                                                    static_cast<std::uint16_t>(header)));
+            frames.push_back(
+                encoder.transfer_frame(std::span(all).subspan(at, size), static_cast<std::uint16_t>(header)));
         }
         PacketAssembly assembly(format, 100);
         std::vector<Bytes> got;
@@ -130,8 +130,8 @@ TEST_CASE("virtual channels are put together apart, and one can be chosen", "[sp
     };
     const auto frames_a = frames_of(a, long_a), frames_b = frames_of(b, long_b);
     REQUIRE(long_a.size() > 2 * size);
-    const Bytes last_a = a.transfer_frame(Bytes(long_a.begin() + static_cast<std::ptrdiff_t>(2 * size), long_a.end()),
-                                          kNoPacketStarts);
+    const Bytes last_a =
+        a.transfer_frame(Bytes(long_a.begin() + static_cast<std::ptrdiff_t>(2 * size), long_a.end()), kNoPacketStarts);
     Bytes tail(long_b.begin() + static_cast<std::ptrdiff_t>(2 * size), long_b.end());
     const auto rest = static_cast<std::uint16_t>(tail.size());
     tail.resize(size, std::byte{0xE0}); // no space packet behind it
