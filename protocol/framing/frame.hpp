@@ -26,19 +26,19 @@ enum class FrameVerdict : unsigned char {
     bad_length, ///< COBS: CRC correct, but the packet data length field disagrees, or shorter than the least packet;
                 ///< binary: a length that cannot be; HDLC-like: no room for the check
     too_long,   ///< no delimiter within the largest frame; skipped up to the next delimiter, kTooLongBytesMax at a time
-    no_checksum,  ///< a line without the checksum that it must have
-    not_text,     ///< a line with bytes that are not of its text
-    cut_short,    ///< a sentence in which the next one begins
-    outside,      ///< bytes that belong to no frame, up to where the next begins
-    bad_escape,   ///< HDLC-like, SLIP, KISS: an escape byte before one that it cannot stand before, or before the end
-    not_data,     ///< KISS: another command than data, or another port; AX.25: another frame than UI
+    no_checksum,   ///< a line without the checksum that it must have
+    not_text,      ///< a line with bytes that are not of its text
+    cut_short,     ///< a sentence in which the next one begins
+    outside,       ///< bytes that belong to no frame, up to where the next begins
+    bad_escape,    ///< HDLC-like, SLIP, KISS: an escape byte before one that it cannot stand before, or before the end
+    not_data,      ///< KISS: another command than data, or another port; AX.25: another frame than UI
     uncorrectable, ///< TM: more errors than the code corrects
     combined       ///< of no deframer: made of damaged copies from several links, and good
 };
 consteval auto words_of(FrameVerdict) {
     return words<FrameVerdict::combined>("good", "bad_cobs", "bad_crc", "bad_length", "too_long", "no_checksum",
-                                              "not_text", "cut_short", "outside", "bad_escape", "not_data",
-                                              "uncorrectable", "combined");
+                                         "not_text", "cut_short", "outside", "bad_escape", "not_data", "uncorrectable",
+                                         "combined");
 }
 
 /// Bytes of the link that belong together. `packet` is valid during the callback only.

@@ -62,7 +62,7 @@ inline constexpr std::array<LinkForm, 4> kLinkForms = {{
     {{"udp", "udp://ADDRESS:PORT"}, "0.0.0.0 listens on every interface"},
     {{"tcp", "tcp://HOST:PORT"}, ""},
     {{"file", "file:PATH?pace=57600"},
-     "a raw capture, pcap or pcapng; without pace, at full speed and the only link; also udp_port=NUMBER"},
+     "a raw capture, pcap or pcapng (udp_port=NUMBER); without pace, at full speed and the only link"},
 }};
 /// The forms as lines of help, with what every kind takes.
 [[nodiscard]] std::string link_forms_help();

@@ -35,7 +35,8 @@ struct ForwardStep {
 [[nodiscard]] Eigen::MatrixXd inverse_where_known(const Eigen::Ref<const Eigen::MatrixXd>& covariance,
                                                   double least = 1e-12);
 
-/// The gain of a step back, n x n: covariance now, the transition to the next step and the prediction's covariance there.
+/// The gain of a step back, n x n: covariance now, the transition to the next step and the prediction's covariance
+/// there.
 [[nodiscard]] Eigen::MatrixXd smoothing_gain(const Eigen::Ref<const Eigen::MatrixXd>& covariance,
                                              const Eigen::Ref<const Eigen::MatrixXd>& transition,
                                              const Eigen::Ref<const Eigen::MatrixXd>& predicted);
