@@ -79,7 +79,9 @@ void AlertBook::judge(const EventVehicle& vehicle, const std::vector<Condition>&
         Entry& known = entry(make_event(happened, t_ns, vehicle),
                              condition.rule != nullptr ? *condition.rule : alert_rule(condition.id));
         happened.cleared = true;
-        known.over_text = make_event(std::move(happened), t_ns, vehicle).text;
+        Event over = make_event(std::move(happened), t_ns, vehicle);
+        known.over_text = std::move(over.text);
+        known.over_values = std::move(over.values);
         known.is_watched = true;
         known.found_ns = t_ns;
         found(known, true, t_ns, t_ns, out);

@@ -47,6 +47,25 @@ std::string signal_lost(const Facts& facts) {
                        facts.flag("near_ground") ? "" : ", time unknown");
 }
 
+namespace {
+
+std::string impact_place(const Facts& facts) {
+    if (!facts.has("distance_m")) return "";
+    return fmt::format(", {:.0f} m from the pad at {:.0f}°", facts.number("distance_m"), facts.number("bearing_deg"));
+}
+
+} // namespace
+
+std::string impact_expected(const Facts& facts) {
+    return fmt::format("Impact without parachute in about {:.0f} s{}", facts.number("impact_in_s"),
+                       impact_place(facts));
+}
+
+std::string impact_over(const Facts& facts) {
+    if (!facts.flag("silent")) return "No impact expected any more";
+    return "Impact without parachute was expected, and nothing heard since" + impact_place(facts);
+}
+
 /// "a, b and c"
 std::string joined(const std::vector<std::string>& parts, std::string_view last) {
     if (parts.size() < 2) return parts.empty() ? "" : parts.front();

@@ -42,6 +42,8 @@ class Facts {
 [[nodiscard]] std::string_view landing_case(const Facts& facts);
 [[nodiscard]] std::string predictions_refused(const Facts& facts);
 [[nodiscard]] std::string signal_lost(const Facts& facts);
+[[nodiscard]] std::string impact_expected(const Facts& facts);
+[[nodiscard]] std::string impact_over(const Facts& facts);
 [[nodiscard]] std::string estimate_missing(const Facts& facts);
 [[nodiscard]] std::string link_is(const Facts& facts);
 [[nodiscard]] std::string link_trouble(const Facts& facts);

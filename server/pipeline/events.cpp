@@ -136,7 +136,10 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
          return fmt::format("No parachute seen: {:.0f} m AGL, falling {:.0f} m/s", f.number("altitude_m"),
                             f.number("fall_rate_mps"));
      },
-     say<"A parachute is seen, or the flight is over">,
+     [](const Facts& f) -> std::string {
+         return f.flag("silent") ? "No parachute was seen before the signal was lost"
+                                 : "A parachute is seen, or the flight is over";
+     },
      say<"Call heads up, keep everyone in sight of it, and clear the place of impact">},
     {EventId::parachute_late, "{vehicle}/descent/{event}/{about}", alert_raised, Level::caution,
      [](const Facts& f) { return fmt::format("{} late by {:.0f} s", parachute(f), f.number("late_s")); },
@@ -148,12 +151,8 @@ constexpr std::array<Definition, kWords<EventId>.size()> kEvents{{
      },
      [](const Facts& f) { return "Fall rate under " + f.about() + " as expected"; },
      say<"Call heads up: it may be tangled or torn, and comes down early and hard">},
-    {EventId::impact_expected, "{vehicle}/descent/{event}", alert_raised, Level::warning,
-     [](const Facts& f) {
-         return fmt::format("Impact without parachute in about {:.0f} s, {:.0f} m from the pad at {:.0f}°",
-                            f.number("impact_in_s"), f.number("distance_m"), f.number("bearing_deg"));
-     },
-     say<"No impact expected any more">, say<"Clear that place at once and call heads up">},
+    {EventId::impact_expected, "{vehicle}/descent/{event}", alert_raised, Level::warning, impact_expected, impact_over,
+     say<"Clear that place at once and call heads up">},
     {EventId::attitude_unknown, "{vehicle}/estimate/navigation/attitude_unknown", alert_raised, Level::caution,
      say<"Attitude unknown">, say<"Attitude known again">,
      say<"Do not go by tilt and roll; position and vertical motion go on without them">},

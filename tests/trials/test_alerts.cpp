@@ -339,5 +339,18 @@ TEST_CASE("a fall without a parachute ends in a warning with where and when") {
             CHECK(std::abs(number_in(*each, "distance_m") - lies_m.head<2>().norm()) < 130);
         }
         CHECK(warned > 5);
+        // Its radio ends with it: nothing is still to come, and no alert stands.
+        std::set<std::string> standing;
+        for (const Event& event : flight.events) {
+            if (event.kind == EventKind::alert_raised) standing.insert(event.key);
+            if (event.kind == EventKind::alert_cleared) standing.erase(event.key);
+        }
+        CHECK(standing.count("sanderling/descent/no_parachute") == 0);
+        CHECK(standing.count("sanderling/descent/impact_expected") == 0);
+        const Event& last = *flight.sentences().back();
+        INFO(last.text);
+        CHECK(last.text.starts_with("Presumed down without a parachute"));
+        CHECK(last.level == Level::note);
+        CHECK(number_in(last, "impact_ago_s") == Approx(ToldFlight::at_s(last) - impact_s).margin(6.6));
     }
 }

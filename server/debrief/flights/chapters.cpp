@@ -77,14 +77,21 @@ void settle(const Recorded& recorded, Chapter& chapter) {
         return;
     }
     bool silent = !chapter.phases.empty() && chapter.phases.back().word == "presumed down";
+    bool unbraked = false;
     for (const Event& event : recorded.events()) {
         if (event.vehicle != static_cast<int>(chapter.vehicle) || event.t_ns < chapter.window.from_ns ||
             event.t_ns >= chapter.window.to_ns)
             continue;
-        if (what(event) == "signal_lost") silent = true;
-        if (what(event) == "signal_reacquired") silent = false;
+        const std::string_view word = what(event);
+        if (word == "signal_lost") silent = true;
+        if (word == "signal_reacquired" || word == "drogue_out" || word == "main_out") unbraked = false;
+        if (word == "signal_reacquired") silent = false;
+        // An alert whose end was not heard ended nothing.
+        if (word == "no_parachute" && event.kind == EventKind::alert_raised) unbraked = true;
+        if (word == "no_parachute" && event.kind == EventKind::alert_cleared && !silent)
+            unbraked = flag_in(event, "silent");
     }
-    chapter.ended = silent ? Ended::signal_lost : Ended::under_way;
+    chapter.ended = !silent ? Ended::under_way : unbraked ? Ended::presumed_impact : Ended::presumed_down;
 }
 
 } // namespace

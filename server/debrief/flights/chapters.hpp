@@ -15,12 +15,13 @@ namespace turnstone::debrief {
 
 enum class Ended : unsigned char {
     touchdown,
-    impact,      ///< down without a parachute
-    signal_lost, ///< presumed down, or silent when the recording ended
-    under_way    ///< still flying when the recording ended, or now
+    impact,          ///< down without a parachute
+    presumed_down,   ///< silent from some moment of the flight on
+    presumed_impact, ///< the same, and no parachute was seen when it was heard last
+    under_way        ///< still flying when the recording ended, or now
 };
 consteval auto words_of(Ended) {
-    return words<Ended::under_way>("touchdown", "impact", "signal_lost", "under_way");
+    return words<Ended::under_way>("touchdown", "impact", "presumed_down", "presumed_impact", "under_way");
 }
 
 struct ChapterPhase {

@@ -20,7 +20,7 @@ namespace {
 using nlohmann::json;
 
 /// Goes up when what the file holds, or how it is worked out, changes.
-constexpr int kFileFormat = 1;
+constexpr int kFileFormat = 2;
 
 std::string maker() {
     return std::string(TURNSTONE_VERSION) + "/" + std::to_string(kFileFormat);

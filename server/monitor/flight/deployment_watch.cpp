@@ -36,6 +36,8 @@ constexpr double kBodyDrag = 1.0;      ///< of a body that tumbles, against its 
 constexpr double kHangs = 0.8;         ///< of the rate expected
 constexpr double kLandingStale_s = 2.0;
 constexpr double kAirStale_s = 2.0;
+/// A fall with drag takes less than this times one without, and a little more.
+constexpr double kDraggedFall = 1.5, kDraggedFall_s = 2.0;
 
 double relative_rate_scatter(const RocketModel& rocket) {
     return 0.5 * std::hypot(rocket.scatter.parachute_drag_area, rocket.scatter.mass_dry);
@@ -76,6 +78,7 @@ void DeploymentWatch::begin_flight() {
     rates_ = {};
     settled_ = seen_ = {};
     none_ = had_none_ = false;
+    past_impact_.reset();
     figures_ = {};
     figures_.parachutes.resize(rocket_->parachutes.size());
 }
@@ -202,16 +205,29 @@ std::optional<double> DeploymentWatch::opened_late_s(const FlightView& view) con
     return late_s > allowed_s ? std::optional(late_s) : std::nullopt;
 }
 
+/// From the altitude and the speed that were measured last, without drag. NaN: they are not known.
+double DeploymentWatch::free_fall_s(const FlightView& view) const {
+    const double down_mps = std::max(0.0, -view.vertical_speed_mps.value);
+    const double height_m = std::max(0.0, view.altitude_m.value);
+    if (!view.altitude_m.known() || !view.vertical_speed_mps.known()) return kNaN;
+    return (std::sqrt(down_mps * down_mps + 2.0 * gravity_mps2_ * height_m) - down_mps) / gravity_mps2_;
+}
+
+/// In silence: for longer than a fall without a parachute can have taken. Measurements decide it, no prediction: one
+/// that is flown again or not would change when alerts end.
+bool DeploymentWatch::must_have_hit(const FlightView& view) const {
+    return view.descends() && none_ &&
+           view.seconds_since(view.altitude_m.t_ns) > kDraggedFall * free_fall_s(view) + kDraggedFall_s;
+}
+
 /// By the predicted ballistic case; without one a fall without drag from what is measured.
 Impact DeploymentWatch::impact(const FlightView& view) const {
     const auto& ballistic = view.landing[LandingCaseKind::no_parachute];
     if (ballistic && view.t_landing_ns != 0 && seconds_between(view.t_landing_ns, view.t_ns) < kLandingStale_s)
         return {seconds_between(view.t_ns, ballistic->at_ns), ballistic->east_m, ballistic->north_m,
                 ballistic->semi_major_m};
-    if (!view.altitude_m.known() || !view.vertical_speed_mps.known()) return {};
-    const double down_mps = std::max(0.0, -view.vertical_speed_mps.value);
-    const double height_m = std::max(0.0, view.altitude_m.value);
-    const double fall_s = (std::sqrt(down_mps * down_mps + 2.0 * gravity_mps2_ * height_m) - down_mps) / gravity_mps2_;
+    const double fall_s = free_fall_s(view);
+    if (!std::isfinite(fall_s)) return {};
     Impact out;
     out.in_s = fall_s - seconds_between(view.altitude_m.t_ns, view.t_ns);
     if (view.place.known() && view.seconds_since(view.place.t_ns) < 3.0) {
@@ -238,9 +254,11 @@ void DeploymentWatch::fill_figures(const FlightView& view) {
         figures_.impact = {};
     } else if (view.seconds_since(view.t_received_ns) < kStale_s) {
         figures_.impact = impact(view);
-        t_impact_ns_ = std::isfinite(figures_.impact.in_s) ? t_ns + seconds_to_ns(figures_.impact.in_s) : t_ns;
+        t_impact_ns_ = std::isfinite(figures_.impact.in_s) ? t_ns + seconds_to_ns(figures_.impact.in_s) : 0;
+    } else if (past_impact_) {
+        figures_.impact = {};
     } else {
-        figures_.impact.in_s = seconds_between(t_ns, t_impact_ns_); // the place stays
+        figures_.impact.in_s = t_impact_ns_ != 0 ? seconds_between(t_ns, t_impact_ns_) : kNaN; // the place stays
     }
     double area_m2 = 0;
     const bool one = rocket_->parachutes.size() == 1;
@@ -298,10 +316,17 @@ void DeploymentWatch::judge(const FlightView& view, std::vector<Condition>& cond
         rates_ = {};
         settled_ = seen_ = {};
     }
+    const bool none_before = none_; // until this tick
     none_ = settled_.finding == Finding::none;
     had_none_ |= none_;
+    const bool silent = view.seconds_since(view.t_received_ns) > kStale_s;
+    if (!silent)
+        past_impact_.reset();
+    else if (!past_impact_ && (view.phase == Phase::presumed_down ? none_before : must_have_hit(view)))
+        past_impact_ = {t_impact_ns_ != 0 ? std::min(t_impact_ns_, view.t_ns) : view.t_ns, figures_.impact.east_m,
+                        figures_.impact.north_m};
     fill_figures(view);
-    if (!view.descends()) return;
+    if (!view.descends() || past_impact_) return;
 
     const std::string& name = rocket_->parachutes[settled_.parachute].name;
     const double since_due_s =
@@ -316,6 +341,7 @@ void DeploymentWatch::judge(const FlightView& view, std::vector<Condition>& cond
                         {"fall_rate_mps", figures_.rate_mps},
                         {"fall_rate_sigma_mps", figures_.rate_sigma_mps},
                         {"since_apogee_s", view.apogee_ns ? seconds_between(*view.apogee_ns, view.t_ns) : kNaN}}});
+        if (silent) conditions.back().values.push_back({"silent", true});
         break;
     case Finding::late:
         conditions.push_back({.id = EventId::parachute_late,
@@ -341,6 +367,7 @@ void DeploymentWatch::judge(const FlightView& view, std::vector<Condition>& cond
     if (none_ && hits.in_s < kImpactAhead_s) {
         Condition impact_condition{.id = EventId::impact_expected,
                                    .values = {{"impact_in_s", std::max(0.0, hits.in_s)}}};
+        if (silent) impact_condition.values.push_back({"silent", true});
         if (std::isfinite(hits.east_m)) {
             const Place place{.east_m = hits.east_m, .north_m = hits.north_m};
             impact_condition.values.insert(impact_condition.values.end(), {{"distance_m", place.distance_m()},

@@ -51,6 +51,12 @@ struct Impact {
     double semi_major_m = kNaN; ///< of the 95 % ellipse
 };
 
+/// An impact without a parachute that nobody heard: its moment passed in silence.
+struct PastImpact {
+    std::int64_t t_ns; ///< when it was expected
+    double east_m, north_m;
+};
+
 struct DeploymentFigures {
     std::vector<ParachuteFigures> parachutes;
     double rate_mps = kNaN, rate_sigma_mps = kNaN; ///< measured, down positive
@@ -74,6 +80,8 @@ class DeploymentWatch {
     [[nodiscard]] const DeploymentFigures& figures() const noexcept { return figures_; }
     /// No parachute is seen where one should carry.
     [[nodiscard]] bool none_seen() const noexcept { return none_; }
+    /// Until the vehicle is heard again or the next flight.
+    [[nodiscard]] const std::optional<PastImpact>& past_impact() const noexcept { return past_impact_; }
 
     /// "deployment", with columns for each parachute; empty where the vehicle has none.
     [[nodiscard]] static std::optional<TableOf<DeploymentFigures>> table(const Vehicle& vehicle);
@@ -111,7 +119,9 @@ class DeploymentWatch {
     void fill_figures(const FlightView& view);
     [[nodiscard]] double area_of_due(std::int64_t t_ns, std::size_t* newest) const;
     [[nodiscard]] double rate_under(double area_m2, double density_kg_m3) const;
+    [[nodiscard]] double free_fall_s(const FlightView& view) const;
     [[nodiscard]] Impact impact(const FlightView& view) const;
+    [[nodiscard]] bool must_have_hit(const FlightView& view) const;
     [[nodiscard]] std::optional<double> opened_late_s(const FlightView& view) const;
 
     std::optional<RocketModel> rocket_; ///< with parachutes; empty: nothing to watch
@@ -127,7 +137,8 @@ class DeploymentWatch {
     std::optional<std::int64_t> flight_ns_; ///< liftoff, or joined
     bool none_ = false, had_none_ = false;  ///< now; in this flight
     DeploymentFigures figures_;
-    std::int64_t t_impact_ns_ = 0; ///< of figures_.impact
+    std::int64_t t_impact_ns_ = 0; ///< of figures_.impact; 0: not known
+    std::optional<PastImpact> past_impact_;
 };
 
 } // namespace turnstone

@@ -20,9 +20,20 @@ constexpr double kFoundSure_m = 5.0;
 /// Of a rounding step: by how much a figure has to leave what was said. Less than a half would never settle.
 constexpr double kHeldFor = 0.8;
 
+/// Longer ones more coarsely: nobody counts them along.
+double coarse_s(double seconds) {
+    return seconds < 10 ? seconds : seconds < 60 ? 5 * std::floor(seconds / 5) : 60 * std::floor(seconds / 60);
+}
+
 /// The decade of a 1-sigma, at least `least`.
 double step_of(double sigma, double least) {
     return sigma > least ? std::max(least, std::pow(10.0, std::floor(std::log10(sigma)))) : least;
+}
+
+/// The alert says what the whole sentence then says.
+bool warns_of_fall(const FlightView& view, const Event* alert) {
+    return alert != nullptr && (alert->id == EventId::no_parachute || alert->id == EventId::impact_expected) &&
+           view.descends();
 }
 
 } // namespace
@@ -68,6 +79,10 @@ class Sentence::Parts {
         double& bearing = std::get<double>(parts_.back().value);
         if (bearing >= 360.0) bearing -= 360.0;
     }
+    /// Of a fall without a parachute, ahead or past.
+    void impact_place(double east_m, double north_m) {
+        if (std::isfinite(east_m)) place({.east_m = east_m, .north_m = north_m}, false);
+    }
 
   private:
     const EventValues* said_;
@@ -87,9 +102,7 @@ SentenceForm Sentence::form_of(const FlightView& view, const Event* alert) const
     const bool over = view.phase == Phase::down || view.phase == Phase::presumed_down;
     if (!(view.flies && over) && silent_s > (view.in_flight() ? kSilentInFlight_s : kSilentAtRest_s)) return no_signal;
     if (!view.flies) return reporting;
-    if (alert != nullptr && (alert->id == EventId::no_parachute || alert->id == EventId::impact_expected) &&
-        view.descends())
-        return no_parachute;
+    if (warns_of_fall(view, alert)) return no_parachute;
     switch (view.phase) {
     case Phase::on_rail: return view.tilt_deg > kLies_deg ? on_the_stand : on_the_rail;
     case Phase::under_thrust: return under_thrust;
@@ -164,6 +177,13 @@ void Sentence::say_state(const FlightView& view, const DeploymentWatch& deployme
     }
     case Phase::down:
     case Phase::presumed_down: {
+        if (view.phase == Phase::presumed_down && say_past_impact(view, deployment, parts)) {
+            say_apogee();
+            break;
+        }
+        const double silent_s = view.seconds_since(view.t_received_ns);
+        if (view.phase == Phase::presumed_down && silent_s > kSilentInFlight_s)
+            parts.seconds("silent_s", coarse_s(silent_s));
         const Place& place = view.place;
         const bool found = view.phase == Phase::down && view.touchdown_ns && place.t_ns >= *view.touchdown_ns &&
                            place.sigma_m < kFoundSure_m;
@@ -174,6 +194,16 @@ void Sentence::say_state(const FlightView& view, const DeploymentWatch& deployme
     }
     }
     if (view.joined_ns && !view.liftoff_ns) parts.flag("liftoff_not_seen");
+}
+
+/// False: there is none.
+bool Sentence::say_past_impact(const FlightView& view, const DeploymentWatch& deployment, Parts& parts) const {
+    const auto& impact = deployment.past_impact();
+    if (!impact) return false;
+    parts.flag("no_parachute");
+    parts.seconds("impact_ago_s", coarse_s(seconds_between(impact->t_ns, view.t_ns)));
+    parts.impact_place(impact->east_m, impact->north_m);
+    return true;
 }
 
 void Sentence::recall(const Event& said) {
@@ -200,6 +230,12 @@ std::optional<EstimateEvent> Sentence::next(const FlightView& view, const Deploy
     led_by_ = led_by;
     t_made_ns_ = view.t_ns;
     Parts parts(form, said_, made_);
+    const bool falls_unbraked = warns_of_fall(view, alert);
+    const auto say_impact = [&] {
+        const Impact& impact = deployment.figures().impact;
+        parts.seconds("impact_in_s", impact.in_s);
+        parts.impact_place(impact.east_m, impact.north_m);
+    };
     switch (form) {
     case SentenceForm::no_data: break;
     case SentenceForm::reporting:
@@ -213,27 +249,29 @@ std::optional<EstimateEvent> Sentence::next(const FlightView& view, const Deploy
         break;
     case SentenceForm::no_signal: {
         const double silent_s = view.seconds_since(view.t_received_ns);
-        parts.seconds("silent_s", silent_s < 10   ? silent_s
-                                  : silent_s < 60 ? 5 * std::floor(silent_s / 5)
-                                                  : 60 * std::floor(silent_s / 60));
+        parts.seconds("silent_s", coarse_s(silent_s));
         if (!view.flies) break;
         parts.text("phase", std::string(estimate::phase_key(view.phase)));
+        if (say_past_impact(view, deployment, parts)) break;
+        if (falls_unbraked) {
+            parts.flag("no_parachute");
+            say_impact();
+            break;
+        }
         if (view.in_flight()) say_motion(view, parts);
         if (view.in_flight() && view.place.known()) parts.place(view.place, false);
         break;
     }
     case SentenceForm::no_parachute: {
         say_motion(view, parts);
-        const Impact& impact = deployment.figures().impact;
-        parts.seconds("impact_in_s", impact.in_s);
-        if (std::isfinite(impact.east_m)) parts.place({.east_m = impact.east_m, .north_m = impact.north_m}, false);
+        say_impact();
         break;
     }
     default: say_state(view, deployment, parts);
     }
     if (alert != nullptr) {
         parts.text("alert", alert->key);
-        if (form != SentenceForm::no_parachute) parts.text("alert_text", alert->text);
+        if (!falls_unbraked) parts.text("alert_text", alert->text);
     }
     if (!another && made_ == said_) return std::nullopt;
     said_ = made_;

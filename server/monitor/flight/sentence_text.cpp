@@ -97,6 +97,11 @@ std::string last_seen(const Said& said) {
     return where.empty() ? "" : "Last seen " + where + ".";
 }
 
+/// "9 s", "2 min"
+std::string duration(double seconds) {
+    return seconds < 60 ? fmt::format("{:.0f} s", seconds) : fmt::format("{:.0f} min", seconds / 60);
+}
+
 std::string down(const Said& said, std::string_view head) {
     const std::string where = place(said);
     const bool found = !where.empty() && !said.flag("last_seen");
@@ -116,10 +121,28 @@ std::string reporting(const Said& said) {
                                         : ""})});
 }
 
+std::string presumed_down(const Said& said) {
+    const auto hit_s = said.number("impact_ago_s"), silent_s = said.number("silent_s");
+    if (!hit_s) return down(said, "presumed down" + (silent_s ? ", no signal for " + duration(*silent_s) : ""));
+    const std::string where = place(said);
+    return sentences({clauses({"presumed down without a parachute " + duration(*hit_s) + " ago",
+                               where.empty() ? "" : "about " + where}),
+                      clauses({apogee(said, "apogee ")})});
+}
+
+std::string impact(const Said& said) {
+    const auto in_s = said.number("impact_in_s");
+    return in_s ? "impact" + in_seconds(in_s, " in about ") : "";
+}
+
 std::string no_signal(const Said& said) {
-    const auto silent_s = said.number("silent_s").value_or(0);
-    const std::string since = silent_s < 60 ? fmt::format("No signal for {:.0f} s.", silent_s)
-                                            : fmt::format("No signal for {:.0f} min.", silent_s / 60);
+    const std::string silent = "no signal for " + duration(said.number("silent_s").value_or(0));
+    const std::string since = clauses({silent});
+    if (const auto hit_s = said.number("impact_ago_s"))
+        return sentences({since, clauses({"no parachute was seen", "impact was expected " + duration(*hit_s) + " ago",
+                                          place(said)})});
+    if (said.flag("no_parachute"))
+        return sentences({"No parachute seen.", clauses({silent, impact(said), place(said, "")}), "Heads up."});
     const std::string last = clauses({altitude(said), speed(said), place(said)});
     if (!last.empty()) return since + " Last " + last;
     return since + (said.text("phase") == phase_key(estimate::Phase::on_rail) ? " Last on the rail." : "");
@@ -155,14 +178,11 @@ std::string state(SentenceForm form, const Said& said) {
             {"Under " + (name.empty() ? "parachute" : name) + ".", motion(), next_parachute(said), landing(said)});
     }
     case SentenceForm::down: return down(said, "down");
-    case SentenceForm::presumed_down: return down(said, "presumed down");
+    case SentenceForm::presumed_down: return presumed_down(said);
     case SentenceForm::no_signal: return no_signal(said);
-    case SentenceForm::no_parachute: {
-        const auto in_s = said.number("impact_in_s");
-        const std::string impact = in_s ? "impact" + in_seconds(in_s, " in about ") : "";
+    case SentenceForm::no_parachute:
         return sentences(
-            {"No parachute seen.", clauses({altitude(said), speed(said), impact, place(said, "")}), "Heads up."});
-    }
+            {"No parachute seen.", clauses({altitude(said), speed(said), impact(said), place(said, "")}), "Heads up."});
     }
     return "";
 }

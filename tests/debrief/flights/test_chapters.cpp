@@ -71,8 +71,12 @@ TEST_CASE("how a flight ended is told by its phases and by whether it was heard"
          {{touchdown, 44}},
          Ended::impact,
          34},
-        {"presumed down", {{"under drogue", 40}, {"presumed down", 120}}, {{signal_lost, 60}}, Ended::signal_lost, 110},
-        {"silent to the end", {{"coasting", 13}}, {{signal_lost, 60}}, Ended::signal_lost, 190},
+        {"presumed down",
+         {{"under drogue", 40}, {"presumed down", 120}},
+         {{signal_lost, 60}},
+         Ended::presumed_down,
+         110},
+        {"silent to the end", {{"coasting", 13}}, {{signal_lost, 60}}, Ended::presumed_down, 190},
         {"heard again", {{"coasting", 13}}, {{signal_lost, 60}, {signal_reacquired, 61}}, Ended::under_way, 190},
         {"still flying", {{"coasting", 13}}, {}, Ended::under_way, 190},
     };
@@ -87,6 +91,46 @@ TEST_CASE("how a flight ended is told by its phases and by whether it was heard"
         CHECK(word(chapters[0].ended) == word(one.ended));
         CHECK(seconds_between(chapters[0].flown().from_ns, chapters[0].flown().to_ns) ==
               Approx(one.flown_s).margin(1e-6));
+    }
+}
+
+TEST_CASE("a flight that had no parachute when it was heard last is presumed to have hit") {
+    using enum EventId;
+    struct Heard {
+        EventId id;
+        double t_s;
+        bool cleared = false;
+        EventValues values = {};
+    };
+    const EventValues silent{{"silent", true}};
+    const struct {
+        const char* about;
+        std::vector<Heard> events;
+        Ended ended;
+    } cases[] = {
+        {"the alert stood", {{no_parachute, 30}, {signal_lost, 44}}, Ended::presumed_impact},
+        {"it ended with the phase",
+         {{no_parachute, 30}, {signal_lost, 44}, {no_parachute, 49, true}},
+         Ended::presumed_impact},
+        {"it ended in silence",
+         {{no_parachute, 30}, {no_parachute, 43, true, silent}, {signal_lost, 44}},
+         Ended::presumed_impact},
+        {"a parachute was seen",
+         {{no_parachute, 30}, {no_parachute, 33, true}, {signal_lost, 44}},
+         Ended::presumed_down},
+        {"one came out after all",
+         {{no_parachute, 30}, {no_parachute, 43, true, silent}, {main_out, 45}, {signal_lost, 60}},
+         Ended::presumed_down},
+        {"no alert", {{signal_lost, 44}}, Ended::presumed_down},
+    };
+    for (const auto& one : cases) {
+        INFO(one.about);
+        HandMade made(report_test::demo_setup());
+        made.event(liftoff, 10);
+        for (const Heard& heard : one.events) made.event(heard.id, heard.t_s, heard.values, "", heard.cleared);
+        const auto chapters = chapters_of(made);
+        REQUIRE(chapters.size() == 1);
+        CHECK(word(chapters[0].ended) == word(one.ended));
     }
 }
 

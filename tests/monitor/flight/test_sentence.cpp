@@ -112,6 +112,8 @@ TEST_CASE("each state of a flight has its sentence") {
     FlightView presumed = down(85);
     presumed.phase = Phase::presumed_down;
     presumed.touchdown_ns.reset();
+    FlightView long_presumed = presumed;
+    long_presumed.t_received_ns = long_presumed.t_ns - seconds_to_ns(132);
     FlightView nowhere = down(95);
     nowhere.place = {};
     FlightView at_pad = down(95);
@@ -152,6 +154,8 @@ TEST_CASE("each state of a flight has its sentence") {
         {nowhere, nullptr, Level::note, "Down. Apogee 1108 m."},
         {at_pad, nullptr, Level::note, "Down within 5 m of the pad. Apogee 1108 m."},
         {presumed, nullptr, Level::note, "Presumed down. Last seen 110 m from the pad at 115°. Apogee 1108 m."},
+        {long_presumed, nullptr, Level::note,
+         "Presumed down, no signal for 2 min. Last seen 110 m from the pad at 115°. Apogee 1108 m."},
     };
     for (const Case& each : table) {
         const EstimateEvent said = said_of(each.view, each.alert);
@@ -159,6 +163,53 @@ TEST_CASE("each state of a flight has its sentence") {
         CHECK(said.level == each.level);
         CHECK(said.values.front().name == "form");
     }
+}
+
+TEST_CASE("a fall without a parachute that is heard no more is counted down, then said in the past") {
+    const Vehicle vehicle = parachute_vehicle();
+    DeploymentWatch deployment(vehicle, sea_level_site());
+    Sentence sentence(vehicle);
+    const Event warning =
+        alert_of(EventId::impact_expected, Level::warning, "test/descent/impact_expected", "Impact in about 9 s");
+    std::vector<Condition> conditions;
+    std::string text;
+    const auto at = [&](FlightView view, double t_s, bool alerted) {
+        view.t_ns = viewed_at(t_s);
+        conditions.clear();
+        deployment.judge(view, conditions);
+        if (const auto said = sentence.next(view, deployment, alerted ? &warning : nullptr)) text = said->text;
+        return !conditions.empty();
+    };
+    // Heard until 26 s, ten times a second; with 550 m left, no drag: (√(93² + 2 · 9.806 · 550) − 93) / 9.806 = 4.72 s.
+    FlightView view = falling_without_parachute();
+    for (int k = -20; k <= 0; ++k) {
+        FlightView heard = falling_without_parachute();
+        heard.t_received_ns = heard.t_measured_ns = viewed_at(26 + 0.1 * k);
+        heard.altitude_m = {550.4 - 93.2 * 0.1 * k, 1.0, heard.t_measured_ns};
+        heard.vertical_speed_mps = {-93.2, 0.5, heard.t_measured_ns};
+        heard.speed_of_mps[static_cast<std::size_t>(MotionSource::navigation)] = heard.vertical_speed_mps;
+        heard.t_landing_ns = viewed_at(26 + 0.1 * k);
+        heard.landing[estimate::LandingCaseKind::no_parachute]->at_ns = viewed_at(31);
+        view = heard;
+        at(view, 26 + 0.1 * k, true);
+    }
+    CHECK(at(view, 29.5, true));
+    CHECK(text == "No parachute seen. No signal for 4 s, impact in about 2 s, 340 m at 245°. Heads up.");
+    CHECK(at(view, 31.5, true));
+    CHECK(text == "No parachute seen. No signal for 6 s, impact now, 340 m at 245°. Heads up.");
+    CHECK_FALSE(at(view, 36, false)); // 4.72 s · 1.5 + 2 s are over
+    CHECK(text ==
+          "No signal for 10 s. No parachute was seen, impact was expected 5 s ago, 340 m from the pad at 245°.");
+    view.phase = Phase::presumed_down;
+    CHECK_FALSE(at(view, 41, false));
+    CHECK(text == "Presumed down without a parachute 10 s ago, about 340 m from the pad at 245°.");
+    CHECK_FALSE(at(view, 160, false));
+    CHECK(text == "Presumed down without a parachute 2 min ago, about 340 m from the pad at 245°.");
+    // Heard again, it is not presumed any more.
+    view.phase = Phase::falling;
+    view.t_received_ns = viewed_at(161);
+    at(view, 161.1, false);
+    CHECK_FALSE(deployment.past_impact());
 }
 
 TEST_CASE("a vehicle that is not a rocket is said to report, with what it has") {

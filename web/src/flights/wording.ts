@@ -65,7 +65,8 @@ export const kLineWords = {
 const kEndedWords: Readonly<Record<Ended, string>> = {
   touchdown: 'touchdown',
   impact: 'impact',
-  signal_lost: 'signal lost',
+  presumed_down: 'presumed down',
+  presumed_impact: 'presumed impact',
   under_way: 'under way',
 };
 export const ended_words = (ended: Ended): string => kEndedWords[ended];

@@ -17,7 +17,7 @@ export interface Figure {
   sigma: number;
 }
 
-export type Ended = 'touchdown' | 'impact' | 'signal_lost' | 'under_way';
+export type Ended = 'touchdown' | 'impact' | 'presumed_down' | 'presumed_impact' | 'under_way';
 
 /** Altitude over time since liftoff, coarse: for a small picture. */
 export interface Curve {
@@ -133,7 +133,7 @@ export function read_flight(value: unknown, path = 'flight'): Flight {
     from_s: number(from, 'from_s', path, NaN),
     to_s: number(from, 'to_s', path, NaN),
     duration_s: number(from, 'duration_s', path, NaN),
-    ended: one_of(from, 'ended', path, ['touchdown', 'impact', 'signal_lost', 'under_way'] as const),
+    ended: one_of(from, 'ended', path, ['touchdown', 'impact', 'presumed_down', 'presumed_impact', 'under_way'] as const),
     figures: new Map(figures.map((figure) => [figure.key, figure])),
     curve: maybe(from, 'curve', path, read_curve) ?? kNoCurve,
     lost_fraction: number(from, 'lost_share', path, NaN),
