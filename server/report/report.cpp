@@ -34,7 +34,7 @@ Markup flight_chapters(const Recorded& recorded, const Flight& flight, const std
     const auto vehicle = static_cast<int>(flight.vehicle);
     Markup content;
     if (named)
-        content += element("h2.part", fmt::format("{}, flight {}", title_of(recorded, flight.vehicle), flight.number));
+        content += element("h2.part", fmt::format("{}, {}", title_of(recorded, flight.vehicle), flight.name));
     content += element("div.pair uneven", element("div", key_figures_chapter(recorded, flight)) +
                                               element("div", phases_chapter(recorded, flight))) +
                course_chapter(recorded, flight) + map_chapter(recorded, flight) +
@@ -102,8 +102,8 @@ Sheet sheet_of(const Recorded& recorded, const std::filesystem::path& path) {
     Sheet sheet;
     const auto flights = flights_in(recorded);
     for (const Flight& flight : flights) {
-        head_of(recorded, "Flight report", flight.vehicle, flight.liftoff_ns, outcome_sentence(recorded, flight),
-                sheet.head);
+        head_of(recorded, "Flight report: " + flight.name, flight.vehicle, flight.liftoff_ns,
+                outcome_sentence(recorded, flight), sheet.head);
         sheet.body += flight_chapters(recorded, flight, path, flights.size() > 1);
     }
     for (const ProcedureRun& run : procedure_runs(recorded)) {

@@ -83,8 +83,8 @@ ComparedFlight compared_flight(OpenFlight& flight) {
     const std::int64_t liftoff_ns = *chapter.liftoff_ns;
     ComparedFlight out;
     out.id = to_string(flight.id());
-    out.name = chapter.name.empty() ? "Flight " + std::to_string(chapter.number) : chapter.name;
     out.utc_liftoff_ns = recorded.utc_ns(liftoff_ns);
+    out.name = flight_name(chapter.name, out.utc_liftoff_ns);
     const Window shown{std::max(chapter.window.from_ns, liftoff_ns - kShownBeforeNs),
                        std::min(chapter.window.to_ns, chapter.flown().to_ns + kShownAfterNs)};
     out.from_s = seconds_between(liftoff_ns, shown.from_ns);

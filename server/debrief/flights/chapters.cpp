@@ -1,8 +1,12 @@
 #include "server/debrief/flights/chapters.hpp"
 
 #include <algorithm>
+#include <array>
+#include <chrono>
 #include <iterator>
 #include <utility>
+
+#include <fmt/format.h>
 
 namespace turnstone::debrief {
 
@@ -108,6 +112,18 @@ Window Chapter::flown() const {
 std::optional<std::int64_t> Chapter::began(std::string_view phase) const {
     const auto found = std::ranges::find(phases, phase, &ChapterPhase::word);
     return found == phases.end() ? std::nullopt : std::optional(found->t_ns);
+}
+
+std::string flight_name(const std::string& given, std::int64_t utc_liftoff_ns) {
+    if (!given.empty()) return given;
+    constexpr std::array kMonths{"Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
+    const std::chrono::sys_time<std::chrono::nanoseconds> at{std::chrono::nanoseconds(utc_liftoff_ns)};
+    const auto day = std::chrono::floor<std::chrono::days>(at);
+    const std::chrono::year_month_day date(day);
+    const std::chrono::hh_mm_ss time(std::chrono::floor<std::chrono::minutes>(at - day));
+    return fmt::format("{} {} {} {:02}:{:02} UTC", static_cast<unsigned>(date.day()),
+                       kMonths[static_cast<unsigned>(date.month()) - 1], static_cast<int>(date.year()),
+                       time.hours().count(), time.minutes().count());
 }
 
 std::vector<Chapter> chapters_in(const Recorded& recorded) {

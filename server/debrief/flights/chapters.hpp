@@ -59,6 +59,10 @@ struct Chapter {
     [[nodiscard]] std::optional<std::int64_t> began(std::string_view phase) const;
 };
 
+/// What a flight is called: as operators wrote, or else by its liftoff, "17 May 2026 14:32 UTC". The dashboard says the
+/// same. A number would not do: only a folder of recordings knows how many there were before.
+[[nodiscard]] std::string flight_name(const std::string& given, std::int64_t utc_liftoff_ns);
+
 /// Of every vehicle, in the order of the vehicles and then of time, flown or not.
 [[nodiscard]] std::vector<Chapter> chapters_in(const Recorded& recorded);
 

@@ -26,6 +26,7 @@ std::vector<Flight> flights_in(const Recorded& recorded) {
         if (!chapter.liftoff_ns) continue;
         Flight flight{.vehicle = chapter.vehicle,
                       .number = chapter.number,
+                      .name = debrief::flight_name(chapter.name, recorded.utc_ns(*chapter.liftoff_ns)),
                       .liftoff_ns = *chapter.liftoff_ns,
                       .liftoff_sigma_s = chapter.liftoff_sigma_s,
                       .phases = {},

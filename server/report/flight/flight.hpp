@@ -17,7 +17,8 @@ struct FlightPhase {
 
 struct Flight {
     std::size_t vehicle = 0;
-    std::size_t number = 1; ///< of its chapter: see server/debrief/flights/chapters.hpp
+    std::size_t number = 1; ///< of its chapter, and what it is called: see server/debrief/flights/chapters.hpp
+    std::string name = {};
     std::int64_t liftoff_ns = 0;
     double liftoff_sigma_s = 0;
     Window window{};                 ///< from a little before liftoff to rest after touchdown

@@ -55,6 +55,13 @@ TEST_CASE("chapters are counted as the dashboard counts them") {
     }
 }
 
+TEST_CASE("a flight that nobody named is called by its liftoff, as the dashboard calls it") {
+    const auto cases = nlohmann::json::parse(test::read_file(test::source_path("tests/golden/flights/names.json")));
+    REQUIRE(cases.size() == 4);
+    for (const auto& one : cases)
+        CHECK(flight_name(one.at("given"), std::stoll(one.at("utc_ns").get<std::string>())) == one.at("name"));
+}
+
 TEST_CASE("how a flight ended is told by its phases and by whether it was heard") {
     struct Case {
         const char* about;

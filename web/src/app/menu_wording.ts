@@ -2,7 +2,9 @@
 import type { Notice, NoticeCode } from '../station/notice';
 import type { ViewName } from '../station/route.svelte';
 import type { RecorderStatus } from '../stream/messages';
+import { utc_at, type UtcMs } from '../stream/clocks';
 import type { Chapter } from '../tape/flight/chapters';
+import { flight_name } from '../text/dates';
 import { format_span } from '../text/format';
 import { failure_words } from '../text/failure';
 import type { WakeState } from '../device/wake.svelte';
@@ -69,9 +71,9 @@ export const viewers_words = (viewers: number): string => (viewers === 1 ? '1 vi
 
 export const span_words = (span_s: number): string => `Showing ${format_span(span_s)}`;
 
-export const chapter_words = ({ number, name, liftoff_s }: Chapter): string => {
-  const what = name === '' ? `Flight ${number}` : `${number}: ${name}`;
-  return Number.isNaN(liftoff_s) ? `${what}, not flown` : what;
+export const chapter_words = ({ number, name, liftoff_s }: Chapter, utc_start_ms: UtcMs): string => {
+  if (!Number.isNaN(liftoff_s)) return `${number}: ${flight_name(name, utc_at(utc_start_ms, liftoff_s))}`;
+  return `${number}: ${name === '' ? '' : `${name}, `}not flown`;
 };
 
 /** What is said before the failure, if there is one. */

@@ -1,5 +1,6 @@
 /** Words that every view of the debrief uses. */
 import type { Flight } from '../stream/flights';
+import { flight_name } from '../text/dates';
 import { format_fixed } from '../text/format';
 import type { JobStage } from './job.svelte';
 
@@ -13,9 +14,8 @@ export const kJobWords = {
 export const progress_words = (what: string, stage: JobStage, fraction: number): string =>
   stage === 'waiting' ? `${what}: waiting for its turn` : `${what}: ${format_fixed(100 * fraction, 0)} %`;
 
-/** "Flight 7", or the name it was given. */
-export const flight_title = ({ name, number }: Pick<Flight, 'name' | 'number'>): string =>
-  name === '' ? `Flight ${number}` : name;
+export const flight_title = ({ name, liftoff_ms }: Pick<Flight, 'name' | 'liftoff_ms'>): string =>
+  flight_name(name, liftoff_ms);
 
 export const kDebriefWords = {
   back: 'Back to flights',

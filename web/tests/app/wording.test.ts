@@ -1,7 +1,7 @@
 /** Words of the page around the views. */
 import { expect, it } from 'vitest';
 import { behind_words, connection_words, kConnectionLine } from '../../src/app/wording';
-import { notice_words, recorder_words, span_words } from '../../src/app/menu_wording';
+import { chapter_words, notice_words, recorder_words, span_words } from '../../src/app/menu_wording';
 import { link_line } from '../../src/draw/marks';
 import { NoAnswer } from '../../src/stream/no_answer';
 
@@ -17,6 +17,15 @@ const recorder = {
 it('says how far behind live the cursor is, and how much is shown', () => {
   expect(behind_words(12.3)).toBe('12 s behind live');
   expect(span_words(60)).toBe('Showing 1 min');
+});
+
+it('tells the flights of a tape apart', () => {
+  const start_ms = Date.UTC(2026, 4, 17, 14, 30);
+  const chapter = { number: 2, name: '', from_s: 900, liftoff_s: 960 };
+  expect(chapter_words(chapter, start_ms)).toBe('2: 17 May 2026 14:46 UTC');
+  expect(chapter_words({ ...chapter, name: 'Second hop' }, start_ms)).toBe('2: Second hop');
+  expect(chapter_words({ ...chapter, liftoff_s: NaN }, start_ms)).toBe('2: not flown');
+  expect(chapter_words({ ...chapter, name: 'Second hop', liftoff_s: NaN }, start_ms)).toBe('2: Second hop, not flown');
 });
 
 it.each([

@@ -84,7 +84,7 @@ describe('the first sentence', () => {
   });
   it('asks for a second one', () => {
     expect(words.book_sentence(flights, flights.slice(0, 1), false)).toBe(
-      'Flight 7 chosen. Choose another to compare it with.',
+      '25 Nov 2026 14:15 UTC chosen. Choose another to compare it with.',
     );
   });
 });

@@ -4,6 +4,7 @@ import { clock_words } from './jumps';
 
 export const kReplayWords = {
   name: 'This flight',
+  unflown: 'Not flown',
   book: 'Log book',
   jump: 'Jump to',
   loop: 'Loop this window',

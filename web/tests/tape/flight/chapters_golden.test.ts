@@ -4,6 +4,7 @@ import { describe, expect, it } from 'vitest';
 import type { Json } from '../../../src/stream/json';
 import { EventLog } from '../../../src/tape/events';
 import { chapters_of } from '../../../src/tape/flight/chapters';
+import { flight_name } from '../../../src/text/dates';
 import { event } from '../../support/builders';
 
 interface Case {
@@ -14,6 +15,19 @@ interface Case {
 const cases = JSON.parse(
   readFileSync(new URL('../../../../tests/golden/flights/chapters.json', import.meta.url), 'utf8'),
 ) as Case[];
+
+interface Named {
+  utc_ns: string;
+  given: string;
+  name: string;
+}
+const names = JSON.parse(
+  readFileSync(new URL('../../../../tests/golden/flights/names.json', import.meta.url), 'utf8'),
+) as Named[];
+
+it.each(names)('a flight is called as the server calls it: $name', ({ utc_ns, given, name }) => {
+  expect(flight_name(given, Number(BigInt(utc_ns) / 1_000_000n))).toBe(name);
+});
 
 describe('chapters, as the server counts them', () => {
   it.each(cases.map((one) => [one.about, one] as const))('%s', (_, one) => {
