@@ -98,6 +98,7 @@ void Interpreter::catch_up_with(const TapeBegins& begins, LiveTape& tape,
     auto reader = RecordingReader::open(recordings_ / (tape.id + std::string(kRecordingEnding)));
     if (!reader) throw std::runtime_error(reader.error().message);
     tape.newest = reader->latest(std::numeric_limits<std::int64_t>::max());
+    tape.past = reader->events(std::numeric_limits<std::int64_t>::min(), std::numeric_limits<std::int64_t>::max());
     RecentInputs recent;
     const std::string damage = catch_up(
         *reader, begins.stored_inputs, *pipeline_,

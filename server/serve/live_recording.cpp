@@ -7,8 +7,24 @@
 
 namespace turnstone {
 
+namespace {
+
+std::string procedure_in(const Event& event) {
+    for (const EventValue& value : event.values)
+        if (const auto* text = std::get_if<std::string>(&value.value); value.name == "procedure" && text != nullptr)
+            return *text;
+    return "";
+}
+
+} // namespace
+
 void LiveRecording::begin(LiveTape tape) {
     newest_ns_ = tape.t_start_ns;
+    marks_.clear();
+    alerts_.clear();
+    procedures_.clear();
+    missed_ = false;
+    for (const Event& event : std::exchange(tape.past, {})) see(event);
     tape_ = std::move(tape);
     notes_.clear();
     ++revision_;
@@ -17,6 +33,19 @@ void LiveRecording::begin(LiveTape tape) {
 void LiveRecording::grow(std::int64_t newest_ns) noexcept {
     newest_ns_ = std::max(newest_ns_, newest_ns);
     ++revision_;
+}
+
+void LiveRecording::see(const Event& event) {
+    if (event.kind == EventKind::marker || event.kind == EventKind::note) marks_.insert(event.key);
+    if (event.kind == EventKind::alert_raised) alerts_.insert(event.key);
+    if (event.id == EventId::procedure_begun) procedures_[event.vehicle] = procedure_in(event);
+    if (event.id == EventId::procedure_ended && procedure_of(event.vehicle) == procedure_in(event))
+        procedures_.erase(event.vehicle);
+}
+
+std::string LiveRecording::procedure_of(int vehicle) const {
+    const auto found = procedures_.find(vehicle);
+    return found == procedures_.end() ? "" : found->second;
 }
 
 void LiveRecording::set_meta(const std::string& key, const std::string& value) {

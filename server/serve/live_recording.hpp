@@ -2,7 +2,9 @@
 /// The live recording as the serve thread knows it, without opening its file. Serve thread only.
 #include <cstdint>
 #include <filesystem>
+#include <map>
 #include <optional>
+#include <set>
 #include <string>
 #include <string_view>
 
@@ -26,6 +28,10 @@ class LiveRecording {
     void begin(LiveTape tape);
     /// Data up to this time have been published.
     void grow(std::int64_t newest_ns) noexcept;
+    /// An event of the tape.
+    void see(const Event& event);
+    /// Some could not be seen: what is not known may be there all the same.
+    void miss_events() noexcept { missed_ = true; }
     void set_meta(const std::string& key, const std::string& value); ///< key "name" or "notes"
 
     [[nodiscard]] const std::optional<LiveTape>& tape() const noexcept { return tape_; }
@@ -35,12 +41,22 @@ class LiveRecording {
     [[nodiscard]] std::uint64_t revision() const noexcept { return revision_; }
     /// `id` of a recording, or "live".
     [[nodiscard]] Result<RecordingPlace> find(const std::string& id) const;
+    /// Whether there may be a marker or a note with this key; an alert that was ever raised.
+    [[nodiscard]] bool has_mark(const std::string& key) const { return missed_ || marks_.contains(key); }
+    [[nodiscard]] bool has_alert(const std::string& key) const { return missed_ || alerts_.contains(key); }
+    /// Of a vehicle, by its place in the setup: the procedure under way, or that was asked for; empty: none.
+    [[nodiscard]] std::string procedure_of(int vehicle) const;
+    void expect_procedure(int vehicle, const std::string& procedure) { procedures_[vehicle] = procedure; }
+    [[nodiscard]] bool missed_events() const noexcept { return missed_; }
 
   private:
     std::optional<LiveTape> tape_;
     std::string notes_;
     std::int64_t newest_ns_ = 0;
     std::uint64_t revision_ = 0;
+    std::set<std::string> marks_, alerts_;  ///< keys
+    std::map<int, std::string> procedures_; ///< under way, by vehicle
+    bool missed_ = false;
 };
 
 } // namespace turnstone

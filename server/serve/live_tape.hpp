@@ -7,6 +7,7 @@
 #include <utility>
 #include <vector>
 
+#include "server/estimate/event.hpp"
 #include "server/pipeline/series.hpp"
 #include "server/pipeline/setup.hpp"
 #include "shared/link_state.hpp"
@@ -22,6 +23,7 @@ struct LiveTape {
     std::shared_ptr<const PipelineSetup> setup;
     /// The newest row of each table, by its id, when the tape goes on after a stop; else empty.
     std::vector<std::optional<std::pair<std::int64_t, std::vector<double>>>> newest = {};
+    std::vector<Event> past = {}; ///< events before that stop
 };
 
 /// A link as `status` and the counters show it.

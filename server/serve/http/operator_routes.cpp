@@ -180,6 +180,7 @@ Answer OperatorRoutes::note(const std::string& body) {
 Answer OperatorRoutes::change_mark(const std::string& body) {
     const auto change = parse_change_request(body);
     if (!change) return error_answer(400, change.error().message);
+    if (!live_.has_mark(change->key)) return no_such("marker or note", change->key);
     actions_.action(ChangeMark{change->key, change->text});
     return done();
 }
@@ -187,6 +188,7 @@ Answer OperatorRoutes::change_mark(const std::string& body) {
 Answer OperatorRoutes::take_back(const std::string& body) {
     const auto mark = parse_keyed_request(body);
     if (!mark) return error_answer(400, mark.error().message);
+    if (!live_.has_mark(mark->key)) return no_such("marker or note", mark->key);
     actions_.action(ChangeMark{.key = mark->key});
     return done();
 }
@@ -205,6 +207,7 @@ Answer OperatorRoutes::flight_name(const std::string& body) {
 Answer OperatorRoutes::acknowledge(const std::string& body) {
     const auto alert = parse_keyed_request(body);
     if (!alert) return error_answer(400, alert.error().message);
+    if (!live_.has_alert(alert->key)) return no_such("alert", alert->key);
     actions_.action(Acknowledge{alert->key});
     return done();
 }
@@ -212,6 +215,7 @@ Answer OperatorRoutes::acknowledge(const std::string& body) {
 Answer OperatorRoutes::shelve(const std::string& body) {
     const auto alert = parse_shelve_request(body);
     if (!alert) return error_answer(400, alert.error().message);
+    if (!live_.has_alert(alert->key)) return no_such("alert", alert->key);
     actions_.action(Shelve{alert->key, alert->for_s});
     return done();
 }
@@ -219,6 +223,7 @@ Answer OperatorRoutes::shelve(const std::string& body) {
 Answer OperatorRoutes::unshelve(const std::string& body) {
     const auto alert = parse_keyed_request(body);
     if (!alert) return error_answer(400, alert.error().message);
+    if (!live_.has_alert(alert->key)) return no_such("alert", alert->key);
     actions_.action(Unshelve{alert->key});
     return done();
 }
@@ -242,6 +247,14 @@ Answer OperatorRoutes::procedure(const std::string& body) {
     if (vehicle == nullptr) return no_such("vehicle", command->vehicle);
     if (std::ranges::find(vehicle->procedures, command->procedure, &Procedure::id) == vehicle->procedures.end())
         return no_such("procedure", command->procedure);
+    const int place = static_cast<int>(vehicle - live_.tape()->setup->vehicles.data());
+    const std::string under_way = live_.procedure_of(place);
+    const bool begins = command->step == ProcedureStep::begin;
+    if (!live_.missed_events() && begins && !under_way.empty())
+        return error_answer(409, "'" + under_way + "' is under way; end it first");
+    if (!live_.missed_events() && !begins && under_way != command->procedure)
+        return error_answer(409, "'" + command->procedure + "' is not under way");
+    live_.expect_procedure(place, begins ? command->procedure : "");
     actions_.action(std::move(*command));
     return done();
 }
@@ -251,8 +264,12 @@ Answer OperatorRoutes::step(const std::string& body) {
     if (!command) return error_answer(400, command.error().message);
     const VehicleSetup* const vehicle = vehicle_named(*live_.tape(), command->vehicle);
     if (vehicle == nullptr) return no_such("vehicle", command->vehicle);
+    const std::string under_way = live_.procedure_of(static_cast<int>(vehicle - live_.tape()->setup->vehicles.data()));
+    const bool known = !live_.missed_events();
+    if (known && under_way.empty()) return error_answer(409, "no procedure of '" + command->vehicle + "' is under way");
     const auto has_step = [&](const Procedure& procedure) {
-        return std::ranges::find(procedure.steps, command->step, &Step::id) != procedure.steps.end();
+        return (!known || procedure.id == under_way) &&
+               std::ranges::find(procedure.steps, command->step, &Step::id) != procedure.steps.end();
     };
     if (std::ranges::none_of(vehicle->procedures, has_step)) return no_such("step", command->step);
     actions_.action(std::move(*command));

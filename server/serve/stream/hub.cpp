@@ -92,6 +92,7 @@ void Hub::take_batch(const Batch& batch, std::vector<LiveMessage>& messages) {
         recent_.add(message, t_ns);
         messages.push_back(std::move(message));
     };
+    for (const Event& event : batch.events) live_.see(event);
     for (const Event& event : batch.events)
         add(frame_message(Opcode::text, event_text(event, tape.t_start_ns)), event.t_found_ns);
     if (batch.rows.empty()) return;
@@ -133,6 +134,7 @@ void Hub::remember_rows(const Batch& batch) {
 
 void Hub::take_overflow(const Inbox::Overflow& overflow) {
     counters_.batches_dropped += overflow.batches;
+    live_.miss_events();
     spdlog::warn("the serve thread stalled: {} updates reach viewers through the recording only", overflow.batches);
     const std::int64_t t_start_ns = live_.tape()->t_start_ns;
     const Gap gap{.from_seq = seq_,

@@ -2,6 +2,7 @@
 /// and nothing else.
 #include <catch2/catch.hpp>
 
+#include "server/pipeline/events.hpp"
 #include "tests/serve/fixture.hpp"
 
 using namespace turnstone;
@@ -68,7 +69,6 @@ TEST_CASE("what the live recording does not have is said so") {
     for (const auto& [target, body] : std::vector<std::pair<std::string, std::string>>{
              {"/api/live/procedure", R"({"vehicle":"godwit","procedure":"bench","do":"begin","by":"KL"})"},
              {"/api/live/procedure", R"({"vehicle":"sanderling","procedure":"tea","do":"begin","by":"KL"})"},
-             {"/api/live/step", R"({"vehicle":"sanderling","step":"tea","do":"done","by":"KL"})"},
              {"/api/live/statement", R"({"vehicle":"sanderling","check":"level","holds":true,"by":"KL"})"},
              {"/api/live/poll", R"({"position":"tea","do":"ask"})"},
              {"/api/live/answer", R"({"position":"tea","go":true,"by":"KL"})"},
@@ -77,6 +77,39 @@ TEST_CASE("what the live recording does not have is said so") {
         CHECK(live.post(target, body, cookie).status == 404);
     }
     CHECK(live.actions().empty());
+}
+
+TEST_CASE("what a procedure that is not under way is asked for is refused") {
+    const LiveServer live;
+    const Fields cookie = live.operator_cookie();
+    const auto post = [&](const std::string& what, json more) {
+        more["vehicle"] = "sanderling";
+        more["by"] = "KL";
+        return live.post("/api/live/" + what, more.dump(), cookie).status;
+    };
+    const json begin{{"procedure", "bench"}, {"do", "begin"}}, end{{"procedure", "bench"}, {"do", "end"}};
+    const json done{{"step", "power"}, {"do", "done"}};
+    CHECK(post("step", done) == 409);
+    CHECK(post("procedure", end) == 409);
+    CHECK(live.actions().empty());
+    CHECK(post("procedure", begin) == 200); // and what follows needs not wait for the event
+    CHECK(post("step", done) == 200);
+    CHECK(post("step", {{"step", "tea"}, {"do", "done"}}) == 404);
+    CHECK(post("procedure", begin) == 409);
+    const auto said = [&](EventId id) {
+        Batch batch;
+        batch.events.push_back(
+            make_event({.id = id, .t_ns = kTapeStartNs, .values = {{"procedure", std::string("bench")}}}, kTapeStartNs,
+                       {0, "sanderling"}));
+        live.publish(std::move(batch));
+    };
+    said(EventId::procedure_begun);
+    CHECK(post("step", done) == 200);
+    said(EventId::procedure_ended);
+    CHECK(post("step", done) == 409);
+    CHECK(post("procedure", begin) == 200);
+    CHECK(post("procedure", end) == 200);
+    CHECK(post("step", done) == 409);
 }
 
 TEST_CASE("a position's device answers for its position and does nothing else") {

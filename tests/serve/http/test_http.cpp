@@ -4,6 +4,7 @@
 #include <cstring>
 #include <fstream>
 
+#include "server/pipeline/events.hpp"
 #include "server/record/read/reader.hpp"
 #include "tests/serve/fixture.hpp"
 
@@ -128,6 +129,28 @@ TEST_CASE("viewers read, operators act") {
 
     const Fields cookie = live.operator_cookie();
     CHECK(live.get("/api/session", cookie).json().at("role") == "operator");
+    const std::pair<const char*, const char*> of_nothing[] = {
+        {"/api/live/change_mark", R"({"key":"marker/1","text":"cable in"})"},
+        {"/api/live/take_back", R"({"key":"note/2"})"},
+        {"/api/live/acknowledge", R"({"key":"link/radio/down"})"},
+        {"/api/live/shelve", R"({"key":"link/radio/down","for_s":300})"},
+        {"/api/live/unshelve", R"({"key":"link/radio/down"})"}};
+    for (const auto& [target, body] : of_nothing) {
+        INFO(target);
+        const HttpReply refused = live.post(target, body, cookie);
+        CHECK(refused.status == 404);
+        CHECK(refused.body.find(json::parse(body).at("key").get<std::string>()) != std::string::npos);
+    }
+    CHECK(live.actions().empty());
+    // Marks of before the server started again, and those that came since.
+    LiveTape tape = golden_tape();
+    tape.past.push_back(make_event({.id = EventId::marker, .t_ns = kTapeStartNs, .about = "1"}, kTapeStartNs));
+    live.server->begin_recording(std::move(tape));
+    Batch batch;
+    batch.events.push_back(make_event({.id = EventId::note, .t_ns = kTapeStartNs, .about = "2"}, kTapeStartNs));
+    batch.events.push_back(
+        make_event({.id = EventId::link_down, .t_ns = kTapeStartNs, .about = "radio"}, kTapeStartNs));
+    live.publish(std::move(batch));
     CHECK(live.post("/api/live/marker", R"({"text":"cable out","t_s":2.5})", cookie).json() == json::object());
     CHECK(live.post("/api/live/note", R"({"text":"windy"})", cookie).status == 200);
     CHECK(live.post("/api/live/change_mark", R"({"key":"marker/1","text":"cable in"})", cookie).status == 200);
