@@ -111,7 +111,8 @@ json LogBook::list(const std::string& live_id) {
     for (auto path = paths.rbegin(); path != paths.rend(); ++path) {
         const std::string id = path->stem().string();
         const auto known = known_.find(id);
-        if (known == known_.end() || !holds(known->second, *path, id == live_id)) ++unread;
+        // The one under way always has changed: that it is read now and then is no news.
+        if (known == known_.end() || (id != live_id && !holds(known->second, *path, false))) ++unread;
         if (known == known_.end()) continue;
         if (known->second.flights.empty()) {
             without.push_back(known->second.about);

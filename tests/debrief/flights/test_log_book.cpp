@@ -3,6 +3,7 @@
 #include <filesystem>
 #include <fstream>
 #include <string>
+#include <thread>
 
 #include <nlohmann/json.hpp>
 
@@ -79,6 +80,24 @@ TEST_CASE("a recording is read when it changed, and not again after a new start"
     CHECK(changed["flights"][0]["archived"] == false);
     std::filesystem::remove(folder.recording(first));
     CHECK(read_and_list(next)["flights"].size() == 2);
+}
+
+TEST_CASE("a recording under way is read again now and then, and is unread only until it was read first") {
+    const test::TemporaryFolder folder;
+    record_two_flights(folder, 0);
+    const std::string live = record_two_flights(folder, 1);
+    LogBook book(folder.path());
+    CHECK(book.list(live)["unread"] == 2);
+    CHECK(read_and_list(book, live)["unread"] == 0);
+    // It changes, and what was read holds no longer.
+    std::filesystem::last_write_time(folder.recording(live), std::filesystem::file_time_type::clock::now());
+    std::this_thread::sleep_for(LogBook::kLiveHolds);
+    CHECK(book.list(live)["unread"] == 0);
+    CHECK(book.read_one(live));
+    CHECK(book.reads() == 3);
+    // Once it is closed it counts.
+    std::filesystem::last_write_time(folder.recording(live), std::filesystem::file_time_type::clock::now());
+    CHECK(book.list("")["unread"] == 1);
 }
 
 TEST_CASE("what is in the kept file and is not from this program is passed over") {

@@ -1,7 +1,7 @@
 /** The station's log book as this page knows it, and the flights chosen in it. Every view of the debrief shares it. */
 import { fetch_log_book, type Flight, type LogBook } from '../stream/flights';
 
-/** Again and again, ever slower, while the station reads files that changed: the live one always does. */
+/** Again and again, ever slower, while the station reads files that changed or one is under way. */
 const kAgain_ms = { first: 1500, most: 20_000 };
 
 class Book {
@@ -20,7 +20,8 @@ class Book {
     try {
       this.entries = await fetch_log_book();
       this.failure = undefined;
-      if (this.entries.unread > 0)
+      const { flights, unflown, unread } = this.entries;
+      if (unread > 0 || [...flights, ...unflown].some(({ live }) => live))
         this.timer = setTimeout(() => void this.load(Math.min(kAgain_ms.most, 1.5 * again_ms)), again_ms);
     } catch (error) {
       this.failure = error;

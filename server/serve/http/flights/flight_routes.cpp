@@ -62,10 +62,8 @@ awaitable<Answer> FlightRoutes::list(const Request& request) {
     if (const auto allowed = allow_parameters(request.target, {}); !allowed)
         co_return error_answer(400, allowed.error().message);
     const std::string live_id = live_.tape() ? live_.tape()->id : std::string();
-    const auto unread = std::make_shared<bool>(false);
-    const WorkerTask task = [&book = book_, &folder = folder_, live_id, unread](ReaderCache&) {
+    const WorkerTask task = [&book = book_, &folder = folder_, live_id](ReaderCache&) {
         json listed = book.list(live_id);
-        *unread = listed["unread"] != 0;
         json removed = json::array();
         for (const AsideRecording& aside : recordings_aside(folder, std::chrono::system_clock::now()))
             removed.push_back({{"id", aside.id}, {"until_utc_ns", std::to_string(aside.until_utc_ns)}});
@@ -73,7 +71,7 @@ awaitable<Answer> FlightRoutes::list(const Request& request) {
         return json_answer(listed);
     };
     Answer answer = co_await on_worker(workers_, Lane::stored, request.client, task);
-    if (*unread && book_.begin_reading()) read_next(workers_, book_, request.client, live_id);
+    if (book_.begin_reading()) read_next(workers_, book_, request.client, live_id);
     co_return answer;
 }
 
