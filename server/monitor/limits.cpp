@@ -14,6 +14,8 @@ namespace {
 constexpr std::int64_t kRateOverNs = kNsPerS;
 /// After this long a vehicle counts as silent, and its channels have time again once it is heard.
 constexpr std::int64_t kSilenceNs = kNsPerS;
+/// From a charge's pressure pulse to the row that shows its igniter open, either way: rows are some time apart.
+constexpr double kFires_s = 3;
 
 static_assert(kPhaseNames.size() == kWords<estimate::Phase>.size());
 static_assert(std::ranges::equal(kPhaseNames, estimate::kPhaseWords, {}, {}, &estimate::PhaseWords::key));
@@ -93,6 +95,7 @@ LimitWatch::LimitWatch(const Dictionary& dictionary, const Schema& schema)
         const auto table = std::ranges::find(schema.tables, dictionary.vehicle + "/" + source.name, &Table::name);
         if (table == schema.tables.end()) continue;
         is_packet_[table->id] = true;
+        vehicle_ = table->vehicle;
         const std::size_t first = watched_.size();
         for (const Channel& channel : source.channels)
             for (std::size_t k = 0; k < channel.field->alerts.size() && !channel.is_word; ++k) {
@@ -138,6 +141,9 @@ bool LimitWatch::counts(const Watched& watched, std::int64_t t_ns) const {
 
 void LimitWatch::see(const Batch& batch, Marks from) {
     if (watched_.empty()) return;
+    for (std::size_t k = from.events; k < batch.events.size(); ++k)
+        if (batch.events[k].id == EventId::pressure_pulse && batch.events[k].vehicle == vehicle_)
+            see_pulse(batch.events[k].t_ns);
     for (std::size_t k = from.rows; k < batch.rows.size(); ++k) {
         const RowRecord& row = batch.rows[k];
         if (!is_packet_[row.table]) continue;
@@ -157,7 +163,19 @@ void LimitWatch::hear(std::int64_t t_rx_ns) noexcept {
     t_heard_ns_ = t_rx_ns;
 }
 
-void LimitWatch::follow(Watched& watched, const Batch& batch, const RowRecord& row, const Table& table) {
+void LimitWatch::see_pulse(std::int64_t t_ns) {
+    t_pulse_ns_ = t_ns;
+    for (Watched& watched : watched_) explain(watched);
+}
+
+void LimitWatch::explain(Watched& watched) const {
+    const std::vector<Role>& roles = watched.channel->field->roles;
+    const bool is_igniter = std::ranges::find(roles, Role::pyro_continuity) != roles.end();
+    if (!is_igniter || watched.t_left_ns == kNever || t_pulse_ns_ == kNever) return;
+    watched.fired |= std::abs(seconds_between(t_pulse_ns_, watched.t_left_ns)) < kFires_s;
+}
+
+void LimitWatch::follow(Watched& watched, const Batch& batch, const RowRecord& row, const Table& table) const {
     if (row.t_ns < watched.newest.t_ns) return; // a straggler
     if (watched.channel->is_text()) {
         watched.newest.t_ns = row.t_ns;
@@ -166,6 +184,18 @@ void LimitWatch::follow(Watched& watched, const Batch& batch, const RowRecord& r
     }
     const double value = batch.numbers_of(row, table)[watched.place];
     if (std::isnan(value)) return;
+    if (watched.alert->cause == AlertCause::expected) {
+        const auto& expected = watched.alert->expected;
+        const auto is_expected = [&](double state) { return std::ranges::find(expected, state) != expected.end(); };
+        const bool was_expected = watched.newest.t_ns != kNever && is_expected(watched.newest.value);
+        if (is_expected(value)) {
+            watched.t_left_ns = kNever;
+            watched.fired = false;
+        } else if (was_expected) {
+            watched.t_left_ns = row.t_ns;
+            explain(watched);
+        }
+    }
     watched.newest = {row.t_ns, value};
     watched.t_rx_ns = row.t_rx_ns;
     if (watched.steady.t_ns == kNever || std::abs(value - watched.steady.value) > watched.alert->deadband)
@@ -204,7 +234,7 @@ bool LimitWatch::holds(Watched& watched, std::int64_t t_ns) const {
         return seconds_between(std::max(watched.t_rx_ns, heard_since_ns_), t_ns) >= alert.for_s;
     }
     case AlertCause::expected:
-        return any && std::ranges::find(alert.expected, watched.newest.value) == alert.expected.end();
+        return any && !watched.fired && std::ranges::find(alert.expected, watched.newest.value) == alert.expected.end();
     }
     return false;
 }

@@ -3,7 +3,8 @@
 /// that should be others. Rows are followed as they come; each alert is judged at every tick on the newest value.
 ///
 /// Deadbands are here, delays are the alert book's. A value that is NaN is none. A channel that is silent stays as it
-/// was: that it is silent is another alert, and that nothing comes at all is the link's.
+/// was: that it is silent is another alert, and that nothing comes at all is the link's. An igniter that opens as its
+/// charge's pressure pulse is seen has done what it is for, and raises nothing until another one is fitted.
 #include <array>
 #include <cstdint>
 #include <limits>
@@ -55,6 +56,9 @@ class LimitWatch {
         double rate = 0;               ///< in one second
         int level = -1;                ///< the most urgent limit it is beyond; -1: none
         int gate = -1;                 ///< of gates_; -1: none
+        // Expected, of an igniter's continuity.
+        std::int64_t t_left_ns = kNever; ///< since when it has not been as expected; never: it is, or never was
+        bool fired = false;              ///< that is what its charge did
     };
     struct TableRows {
         TableId id;
@@ -64,14 +68,18 @@ class LimitWatch {
     void add_gate(Watched& watched, const Dictionary& dictionary);
     static void follow(Gate& gate, const RowRecord& row, double value);
     [[nodiscard]] bool counts(const Watched& watched, std::int64_t t_ns) const;
-    static void follow(Watched& watched, const Batch& batch, const RowRecord& row, const Table& table);
+    void follow(Watched& watched, const Batch& batch, const RowRecord& row, const Table& table) const;
+    void explain(Watched& watched) const;
+    void see_pulse(std::int64_t t_ns);
     void hear(std::int64_t t_rx_ns) noexcept;
     [[nodiscard]] static int beyond(const Watched& watched, double value);
     [[nodiscard]] bool holds(Watched& watched, std::int64_t t_ns) const;
     [[nodiscard]] Condition condition(const Watched& watched, std::int64_t t_ns) const;
 
     const Schema* schema_;
-    std::vector<Watched> watched_; ///< those of a table one after another
+    int vehicle_ = -1;                 ///< its place in the setup
+    std::int64_t t_pulse_ns_ = kNever; ///< of the newest pressure pulse
+    std::vector<Watched> watched_;     ///< those of a table one after another
     std::vector<TableRows> tables_;
     std::vector<Gate> gates_;
     std::vector<bool> is_packet_; ///< by table: a row of it shows that the vehicle is heard

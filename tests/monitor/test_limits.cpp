@@ -3,6 +3,7 @@
 #include <map>
 #include <set>
 #include <sstream>
+#include <utility>
 
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
@@ -43,6 +44,8 @@ class LimitBench {
             const std::int64_t t_ns = kBookStart_ns + std::llround(t_s_ * 10) * (kNsPerS / 10);
             const Marks from = out.marks();
             if (std::lround(t_s_ * 10) % 5 == 0) row(table, t_ns, values);
+            if (std::exchange(pulse_, false))
+                out.events.push_back(make_event({.id = EventId::pressure_pulse, .t_ns = t_ns}, t_ns, {0, "alpha"}));
             watch_->see(out, from);
             std::vector<Condition> found;
             watch_->judge(t_ns, found);
@@ -50,9 +53,12 @@ class LimitBench {
             book.tick(t_ns, out);
         }
     }
+    /// A charge fires with the next row.
+    void fire() { pulse_ = true; }
     [[nodiscard]] std::vector<std::string> story() const {
         std::vector<std::string> lines;
         for (const Event& event : out.events) {
+            if (event.id == EventId::pressure_pulse) continue;
             std::ostringstream line;
             line.setf(std::ios::fixed);
             line.precision(1);
@@ -86,6 +92,7 @@ class LimitBench {
     std::optional<Pipeline> pipeline_; ///< for its schema
     std::optional<LimitWatch> watch_;
     double t_s_ = 0;
+    bool pulse_ = false;
 };
 
 /// A packet "power" with the fields "value" (f32) and, of another packet, "other".
@@ -227,6 +234,29 @@ TEST_CASE("an alert of a channel counts in its phases, and latches when the dict
     CHECK(event.key == "alpha/limit/power.value/high");
     CHECK(event.advice == "Look at it");
     CHECK(event.id == EventId::limit);
+}
+
+TEST_CASE("an igniter that its charge opened raises nothing until another is fitted", "[limits]") {
+    nlohmann::json dictionary = watching(R"([{"expected": [1], "on_delay_s": 1, "off_delay_s": 0}])");
+    dictionary["packets"][0]["fields"][0]["role"] = "pyro_continuity";
+    dictionary["packets"][0]["fields"][0]["unit"] = "1";
+    LimitBench bench(dictionary);
+    bench.run(2, "power", {{"value", 1}});
+    bench.fire();
+    bench.run(10, "power", {{"value", 0}});
+    CHECK(bench.story().empty());
+    bench.run(12, "power", {{"value", 1}});
+    bench.run(15, "power", {{"value", 0}}); // a lead came off
+    CHECK(bench.story() == Story{"13.0 raised caution: Value is 0, expected 1"});
+    bench.fire(); // another charge, seconds later, explains nothing
+    bench.run(17, "power", {{"value", 0}});
+    CHECK(bench.story().size() == 1);
+
+    LimitBench never_fitted(dictionary);
+    never_fitted.run(2, "power", {{"value", 0}});
+    never_fitted.fire();
+    never_fitted.run(5, "power", {{"value", 0}});
+    CHECK(never_fitted.story() == Story{"1.0 raised caution: Value is 0, expected 1"});
 }
 
 TEST_CASE("every element of an array is watched", "[limits]") {

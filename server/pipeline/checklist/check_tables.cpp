@@ -88,6 +88,21 @@ std::vector<Table> check_tables(const PipelineSetup& setup, const Schema& schema
     return out;
 }
 
+namespace {
+
+/// Words have no order that a reader knows: those that a limit lets through, "good" or "good or fair".
+std::string one_of(const Enumeration& words, const Check& check) {
+    std::string out;
+    for (const auto& [number, word] : words) {
+        const auto value = static_cast<double>(number);
+        if (value < check.least.value_or(value) || value > check.most.value_or(value)) continue;
+        out += (out.empty() ? "" : " or ") + word;
+    }
+    return out;
+}
+
+} // namespace
+
 std::string required_text(const Check& check, const std::string& unit, int decimals, const Enumeration& words) {
     const bool is_kelvin = unit == "K" && is_difference(check); // which is said in degrees Celsius otherwise
     const auto text = [&](double value) {
@@ -101,8 +116,13 @@ std::string required_text(const Check& check, const std::string& unit, int decim
     if (check.is_within) return "± " + text(*check.most);
     if (check.least && check.most) {
         if (*check.least == *check.most) return text(*check.least);
+        if (!words.empty()) return one_of(words, check);
         return text(*check.least) + " to " + text(*check.most);
     }
+    if (check.subject == CheckSubject::count && check.most == 0.0) return "none";
+    if (check.subject == CheckSubject::count)
+        return check.least ? "at least " + text(*check.least) : "at most " + text(check.most.value_or(0));
+    if (!words.empty()) return one_of(words, check);
     return check.least ? "≥ " + text(*check.least) : "≤ " + text(check.most.value_or(0));
 }
 

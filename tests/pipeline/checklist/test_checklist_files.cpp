@@ -223,7 +223,15 @@ TEST_CASE("a limit is said as a person says it") {
     CHECK(required((value + R"("within": 500, "from": {"reference": "pad_pressure"}})").c_str(), "Pa", 0) ==
           "± 5.00 hPa");
     CHECK(required((value + R"("least": 1, "most": 1})").c_str(), "1", 0, {{0, "open"}, {1, "good"}}) == "good");
-    CHECK(required(R"({"count": {"event": "reboot"}, "most": 0})", "1", 0) == "≤ 0");
+    // Words have no order for a reader: no "≥ yes".
+    const Enumeration answers{{0, "no"}, {1, "yes"}}, grades{{0, "bad"}, {1, "fair"}, {2, "good"}};
+    CHECK(required((value + R"("least": 1})").c_str(), "1", 0, answers) == "yes");
+    CHECK(required((value + R"("most": 0})").c_str(), "1", 0, answers) == "no");
+    CHECK(required((value + R"("least": 1})").c_str(), "1", 0, grades) == "fair or good");
+    CHECK(required((value + R"("least": 0, "most": 1})").c_str(), "1", 0, grades) == "bad or fair");
+    CHECK(required(R"({"count": {"event": "reboot"}, "most": 0})", "1", 0) == "none");
+    CHECK(required(R"({"count": {"event": "shock"}, "most": 2})", "1", 0) == "at most 2");
+    CHECK(required(R"({"count": {"event": "charge_fired"}, "least": 1})", "1", 0) == "at least 1");
     CHECK(required(R"({"alert": {}})", "1", 0) == "none raised");
     CHECK(required(R"({"statement": true})", "1", 0) == "confirmed");
     CHECK(required(R"({"passed": "x", "most": 14})", "d", 1) == "passed in the last 14 days");

@@ -12,7 +12,7 @@ import type { History } from '../tape/history';
 import type { Loader } from '../tape/loader';
 import { Tape } from '../tape/tape';
 import type { DoneCode, FaultCode, Notice } from './notice';
-import type { Said } from './said';
+import type { Says } from './said';
 
 /** Fetched once the page stands. */
 const past = (): Promise<typeof import('../tape/past')> => import('../tape/past');
@@ -32,7 +32,7 @@ class Station {
   role: SessionRole = $state('viewer');
   notice: Notice | undefined = $state.raw();
   /** What the view that is shown says in the band. */
-  said: Said | undefined = $state.raw();
+  says: Says | undefined = $state.raw();
   /** Vehicle the readouts and strips are about. */
   vehicle = $state(0);
   /** Requests for missed or older rows under way. */

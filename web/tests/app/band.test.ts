@@ -1,6 +1,7 @@
 /** The sentence band: what it says, when it is old, and what of it a screen reader hears. */
 import { describe, expect, it } from 'vitest';
 import { band_of, spoken_band } from '../../src/app/band/band';
+import { verdict_beside } from '../../src/checks/said';
 import type { TapeEvent } from '../../src/stream/messages';
 import { description, event, replay_at } from '../support/builders';
 
@@ -60,11 +61,25 @@ describe('a screen reader', () => {
 });
 
 describe('what a view says', () => {
-  const said = { text: 'Not ready.', level: 'caution', form: 'board' } as const;
+  const said = { text: 'Not ready: gust 9.4 m/s.', level: 'caution', form: 'board' } as const;
+  const says = verdict_beside(said, 'feet');
   it('stands in the band, unless the vehicle’s sentence is more urgent', () => {
-    expect(band_of(tape('On the rail.', 'note'), 0, open, 'metric', said)).toMatchObject(said);
-    expect(band_of(tape('No parachute seen.', 'warning'), 0, open, 'metric', said).text).toBe('No parachute seen.');
+    expect(band_of(tape('On the rail.', 'note'), 0, open, 'feet', says)).toMatchObject(said);
+    expect(band_of(tape('No parachute seen.', 'warning'), 0, open, 'feet', says).text).toBe('No parachute seen.');
   });
   it('stands there before there is any sentence', () =>
-    expect(band_of(tape('Later.', 'note', 30), 0, open, 'metric', said)).toMatchObject(said));
+    expect(band_of(tape('Later.', 'note', 30), 0, open, 'feet', says)).toMatchObject(said));
+  it.each([
+    ['Main igniter is open, expected good', 'Main igniter is open, expected good. Not ready: gust 9.4 m/s.'],
+    ['Position lost at 100 m!', 'Position lost at 300 ft! Not ready: gust 9.4 m/s.'],
+  ])('is not hidden by an alert: %s', (alert_text, text) => {
+    const data = { form: 'on_the_stand', alert: 'a/state/main', alert_text };
+    const sentence = event(1, 10, 'sentence', 'sentence', {
+      text: `${alert_text}. On the stand.`,
+      level: 'warning',
+      data,
+    });
+    const band = band_of(replay_at(20, description([]), {}, [sentence]), 0, open, 'feet', says);
+    expect(band).toMatchObject({ text, level: 'warning', form: 'a/state/main board' });
+  });
 });

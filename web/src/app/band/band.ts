@@ -1,8 +1,7 @@
 /** What the band under the header says: the vehicle's sentence, and how old it is when nothing new can arrive. */
-import type { Said } from '../../station/said';
+import type { Says } from '../../station/said';
 import type { CloseReason, ConnectionState } from '../../stream/connection';
 import type { Level } from '../../stream/messages';
-import type { Sentence } from '../../tape/events';
 import type { Tape } from '../../tape/tape';
 import { sentence_in, type Units } from '../../text/viewer';
 import { kBandWords, old_words } from '../wording';
@@ -25,19 +24,19 @@ interface Heard {
 }
 
 const kSilence_s = 2; // `status` comes once a second
-const kRank: Readonly<Record<Level, number>> = { note: 0, advisory: 1, caution: 2, warning: 3 };
 
 export function band_of(
   tape: Tape | undefined,
   vehicle: number,
   connection: { state: ConnectionState; reason: CloseReason },
   units: Units,
-  said?: Said,
+  says?: Says,
 ): Band {
   const sentence = tape?.log.sentence_at(vehicle, tape.cursor_s);
-  if (!tape || !(sentence ?? said))
+  const said = says?.(sentence);
+  if (!tape || !(said ?? sentence))
     return { text: kBandWords[tape ? 'nothing' : 'waiting'], level: 'note', form: '', calls: false, old: '' };
-  const { text, level, form } = first_of(sentence, said, units);
+  const level = (said ?? sentence)?.level ?? 'note';
   const silent_s = connection.state !== 'open' && tape.following ? tape.head_s - tape.heard_s : 0;
   const calls = tape.log
     .alerts_at(tape.cursor_s)
@@ -45,17 +44,14 @@ export function band_of(
       ({ event, acknowledged, shelved_until_s }) =>
         event.level === level && level !== 'note' && !acknowledged && Number.isNaN(shelved_until_s),
     );
-  return { text, level, form, calls, old: silent_s > kSilence_s ? old_words(silent_s) : '' };
-}
-
-/** What a view has to say stands in the band unless the vehicle's sentence is more urgent. */
-function first_of(sentence: Sentence | undefined, said: Said | undefined, units: Units): Said {
-  if (said && !(sentence && kRank[sentence.level] > kRank[said.level])) return said;
-  const form = sentence?.data['form'];
+  const text = said?.text ?? sentence_in(sentence?.text ?? '', units);
+  const form = said?.form ?? sentence?.data['form'];
   return {
-    text: sentence_in(sentence?.text ?? '', units),
-    level: sentence?.level ?? 'note',
+    text,
+    level,
     form: typeof form === 'string' ? form : '',
+    calls,
+    old: silent_s > kSilence_s ? old_words(silent_s) : '',
   };
 }
 
