@@ -33,8 +33,7 @@ Markup flight_chapters(const Recorded& recorded, const Flight& flight, const std
     const ReportClock clock(recorded, flight.liftoff_ns);
     const auto vehicle = static_cast<int>(flight.vehicle);
     Markup content;
-    if (named)
-        content += element("h2.part", fmt::format("{}, {}", title_of(recorded, flight.vehicle), flight.name));
+    if (named) content += element("h2.part", fmt::format("{}, {}", title_of(recorded, flight.vehicle), flight.name));
     content += element("div.pair uneven", element("div", key_figures_chapter(recorded, flight)) +
                                               element("div", phases_chapter(recorded, flight))) +
                course_chapter(recorded, flight) + map_chapter(recorded, flight) +
@@ -56,7 +55,7 @@ Markup test_chapters(const Recorded& recorded, const ProcedureRun& run, const st
     Markup content = element("h2.part", said ? title : title + ": " + verdict_sentence(run));
     content += verdict_chapter(run);
     for (const Firing& firing : firings_in(recorded, run.vehicle, run.window))
-        content += charge_chapter(recorded, firing, earlier_firings(recorded, firing, path));
+        content += charge_chapter(recorded, firing, earlier_firings(recorded, firing, path), run.procedure);
     content += steps_chapter(recorded, run) + links_chapter(recorded, run.vehicle, run.window, clock) +
                alerts_chapter(recorded, vehicle, run.window, clock) + log_chapter(recorded, vehicle, run.window, clock);
     return content;

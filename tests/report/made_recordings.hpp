@@ -109,6 +109,11 @@ inline std::string separation_procedure(const std::string& title, const std::str
            {"measure", "least"},
            {"over_s", 5},
            {"least", 7.4}},
+          {{"id", "pulse"},
+           {"title", "Pulse"},
+           {"why", "Too little leaves the lid on in the cold"},
+           {"value", {{"table", "charge/drogue"}, {"column", "pulse_peak"}}},
+           {"least", 2000}},
           {{"id", "level"},
            {"title", "Level"},
            {"why", "A tilted stand reads as a bias"},
@@ -130,7 +135,7 @@ inline std::string separation_procedure(const std::string& title, const std::str
           {{"id", "fire"},
            {"kind", "check"},
            {"title", "Drogue charge"},
-           {"checks", {"battery", "level"}},
+           {"checks", {"battery", "level", "pulse"}},
            {"text", "Fired by the wired box, not by this program."}},
           {{"id", "photograph"}, {"kind", "instruct"}, {"title", "Photograph the lid and the line"}}}}}
         .dump();
@@ -252,6 +257,7 @@ inline void add_ground_test(HandMade& made, double number, double lid_off_s, con
                    check);
     };
     decided("battery", 7.78, 0.38, "holds", "V");
+    decided("pulse", 3012, 1012, "holds", "Pa");
     decided("level", 0.31, -0.06, "fails", "m/s2");
     step(step_done, kFired + 8, "fire");
     step(step_waived, kFired + 20, "photograph", "camera battery empty");

@@ -77,7 +77,7 @@ TEST_CASE("a ground test's report has its verdicts, its charge and the tests bef
         const std::string text = read_out(page);
         CHECK_THAT(text,
                    Contains("Ground test report") && Contains("Tethered separation test 3") &&
-                       Contains("Failed: 2 of 3 checks hold. Level fails. Least margin: Battery, least, 0.38 V."));
+                       Contains("Failed: 3 of 4 checks hold. Level fails. Least margin: Battery, least, 0.38 V."));
         CHECK_THAT(text, Contains("≥ 7.4") && Contains("7.78 V") &&
                              Contains("Range clear by R. M. confirmed confirmed holds"));
         CHECK_THAT(text, Contains("2 lid off") && Contains("18.6 ± 0.5 ms") && Contains("133 ± 2 m/s²") &&
@@ -93,6 +93,9 @@ TEST_CASE("a ground test's report has its verdicts, its charge and the tests bef
                              Contains("Waived: camera battery empty"));
         CHECK_THAT(text, Contains("Range safety officer, date"));
         CHECK(page.find("class=\"edge\"") != std::string::npos);
+        // The limit on the pulse stands in the picture, across the pressure.
+        CHECK(page.find("class=\"limit\"") != std::string::npos);
+        CHECK_THAT(text, Contains("least 2 kPa"));
     }
 }
 

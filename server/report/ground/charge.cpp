@@ -68,12 +68,13 @@ std::optional<SpectrumCurve> shock_of(const Recorded& recorded, const Firing& fi
     return curve.value.size() < 2 ? std::nullopt : std::optional(std::move(curve));
 }
 
-Markup charge_chapter(const Recorded& recorded, const Firing& firing, const std::vector<EarlierFiring>& earlier) {
+Markup charge_chapter(const Recorded& recorded, const Firing& firing, const std::vector<EarlierFiring>& earlier,
+                      const Procedure* procedure) {
     Markup content;
-    if (const Markup picture = charge_picture(recorded, firing); !picture.empty())
+    if (const Markup picture = charge_picture(recorded, firing, procedure); !picture.empty())
         content += element("figure",
-                           picture + element("figcaption", "Milliseconds after the firing. Dashed: the edges found, by "
-                                                           "number."));
+                           picture + element("figcaption", "Milliseconds after the firing. Dashed upright: the edges "
+                                                           "found, by number; across: what the checks allow."));
     content += findings_tables(firing);
     std::vector<SpectrumCurve> curves;
     if (auto shock = shock_of(recorded, firing)) {

@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "server/pipeline/checklist/procedure.hpp"
 #include "server/record/by_name/recorded.hpp"
 #include "server/report/draw/spectrum_chart.hpp"
 #include "server/report/page/markup.hpp"
@@ -30,7 +31,8 @@ struct EarlierFiring {
     std::optional<SpectrumCurve> shock;
 };
 
+/// `procedure`: whose limits are drawn in the picture; null: none.
 [[nodiscard]] Markup charge_chapter(const Recorded& recorded, const Firing& firing,
-                                    const std::vector<EarlierFiring>& earlier);
+                                    const std::vector<EarlierFiring>& earlier, const Procedure* procedure = nullptr);
 
 } // namespace turnstone::report

@@ -7,8 +7,10 @@
 
 #include "server/analysis/statistics/summary.hpp"
 #include "server/report/chapters/links.hpp"
+#include "server/report/draw/strip_chart.hpp"
 #include "server/report/page/table.hpp"
 #include "server/report/text/figure.hpp"
+#include "shared/constants.hpp"
 #include "shared/time.hpp"
 
 namespace turnstone::report {
@@ -52,15 +54,42 @@ std::string figure_of(const Firing& firing, const char* column_name) {
     return quantity_near(value, firing.row.sigma(column.name), column.decimals, column.unit);
 }
 
+/// What checks allow of the figure that stands beside a strip, as far as it lies near enough to be drawn with it.
+/// `range`: of what is drawn.
+std::vector<StripLimit> limits_of(const Procedure* procedure, const Firing& firing, const PictureStrip& wanted,
+                                  double range, const ShownUnit& unit) {
+    std::vector<StripLimit> limits;
+    if (procedure == nullptr) return limits;
+    const double figure = firing.row.value(wanted.figure);
+    const double offset = wanted.over_before ? 0 : unit.offset;
+    const auto add = [&](const char* word, const std::optional<double>& limit) {
+        if (!limit || !(std::abs(*limit - figure) <= std::max(std::abs(figure), range))) return;
+        const double shown = unit.gain * *limit + offset;
+        limits.push_back({shown, fmt::format("{} {:.6g}\u00a0{}", word, shown, unit.symbol)});
+    };
+    for (const Check& check : procedure->checks) {
+        const bool is_of_figure = check.subject == CheckSubject::value && check.measure == Measure::newest &&
+                                  check.from.empty() && check.value.table == "charge/" + firing.charge &&
+                                  check.value.columns == std::vector<std::string>{wanted.figure};
+        if (!is_of_figure) continue;
+        add("least", check.least);
+        add("most", check.most);
+    }
+    return limits;
+}
+
 Strip strip_of_firing(const Recorded& recorded, const Firing& firing, const PictureStrip& wanted,
-                      const ColumnPlace& place, Window window) {
+                      const ColumnPlace& place, Window window, const Procedure* procedure) {
     Trace trace = recorded.trace(place, window, firing.row.t_ns(), kPicturePoints);
     const double before = mean_before(trace);
     const double zero = wanted.over_before && std::isfinite(before) ? before : 0;
-    double largest = 0;
+    double largest = 0, low = kInfinity, high = -kInfinity;
     for (double& value : trace.y) {
         value -= zero;
-        if (std::isfinite(value)) largest = std::max(largest, std::abs(value));
+        if (!std::isfinite(value)) continue;
+        largest = std::max(largest, std::abs(value));
+        low = std::min(low, value);
+        high = std::max(high, value);
     }
     const ShownUnit unit = shown_unit_near(place.about().unit, largest);
     for (double& value : trace.y) value = unit.gain * value + (wanted.over_before ? 0 : unit.offset);
@@ -69,6 +98,7 @@ Strip strip_of_firing(const Recorded& recorded, const Firing& firing, const Pict
     for (double& t : trace.t) t *= 1e3;
     Strip strip{.title = wanted.title, .figure = figure_of(firing, wanted.figure), .lines = {{std::move(trace)}}};
     strip.note = "axis in " + unit.symbol;
+    strip.limits = limits_of(procedure, firing, wanted, high - low, unit);
     if (wanted.figure_at != nullptr)
         if (const std::string at = figure_of(firing, wanted.figure_at); !at.empty())
             strip.note = "at " + at + ", " + strip.note;
@@ -94,7 +124,7 @@ std::vector<FoundEdge> edges_of(const Recorded& recorded, const Firing& firing) 
     return edges;
 }
 
-Markup charge_picture(const Recorded& recorded, const Firing& firing) {
+Markup charge_picture(const Recorded& recorded, const Firing& firing, const Procedure* procedure) {
     const std::vector<FoundEdge> edges = edges_of(recorded, firing);
     StripChart chart;
     chart.from = -kBefore_ms;
@@ -108,7 +138,7 @@ Markup charge_picture(const Recorded& recorded, const Firing& firing) {
     const Window window{at(chart.from), at(chart.to) + 1};
     for (const PictureStrip& wanted : kPictureStrips)
         if (const auto place = recorded.with_rows(firing.vehicle, wanted.roles, window, 3))
-            chart.strips.push_back(strip_of_firing(recorded, firing, wanted, *place, window));
+            chart.strips.push_back(strip_of_firing(recorded, firing, wanted, *place, window, procedure));
     std::vector<LedgerTable::Column> names{{"Edges found"}};
     std::vector<Markup> times{note("after the firing")};
     for (std::size_t i = 0; i < edges.size(); ++i) {

@@ -15,6 +15,7 @@ struct FoundEdge {
 [[nodiscard]] std::vector<FoundEdge> edges_of(const Recorded& recorded, const Firing& firing);
 
 /// The drawing and below it the table of its edges. Empty when nothing was recorded around the firing.
-[[nodiscard]] Markup charge_picture(const Recorded& recorded, const Firing& firing);
+/// With the limits of the procedure's checks on its figures; null: none.
+[[nodiscard]] Markup charge_picture(const Recorded& recorded, const Firing& firing, const Procedure* procedure);
 
 } // namespace turnstone::report
