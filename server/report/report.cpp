@@ -7,6 +7,7 @@
 #include "server/record/read/received_hash.hpp"
 #include "server/report/chapters/happenings.hpp"
 #include "server/report/chapters/links.hpp"
+#include "server/report/chapters/mass.hpp"
 #include "server/report/chapters/provenance.hpp"
 #include "server/report/flight/afterwards.hpp"
 #include "server/report/flight/flight.hpp"
@@ -112,6 +113,9 @@ Sheet sheet_of(const Recorded& recorded, const std::filesystem::path& path) {
         sheet.signed_by = {"Test conductor", "Range safety officer"};
     }
     if (sheet.head.kind.empty()) add_firings_alone(recorded, path, sheet);
+    if (!sheet.head.kind.empty())
+        for (std::size_t vehicle = 0; vehicle < recorded.setup().vehicles.size(); ++vehicle)
+            sheet.body += mass_chapter(recorded, vehicle);
     if (has_poll(recorded)) {
         head_of(recorded, "Poll report", 0, recorded.whole().from_ns, poll_sentence(recorded), sheet.head);
         sheet.body += poll_chapters(recorded);

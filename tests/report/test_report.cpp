@@ -99,6 +99,26 @@ TEST_CASE("a ground test's report has its verdicts, its charge and the tests bef
     }
 }
 
+TEST_CASE("a report carries the mass record of the vehicle that it is about") {
+    const test::TemporaryFolder folder;
+    HandMade made(demo_setup({{"procedures/separation-test.json", separation_procedure("T", "L")},
+                              {"mass.csv", "part,like,burns,target_kg,mass_kg,mass_sigma_kg,station_m,weighed_on\n"
+                                           "nose,,,0.220,0.2120,0.0005,0.190,2026-03-07\n"
+                                           "fin 1,fin,,0.060,0.0620,0.0002,1.280,2026-03-07\n"
+                                           "fin 2,fin,,0.060,0.0600,0.0002,1.280,2026-03-07\n"
+                                           "propellant,,yes,0.340,0.3380,0.0010,1.180,2026-04-11\n"}}));
+    add_ground_test(made, 1, 0.02);
+    const std::string text = read_out(page_of(made.record(folder, 60), "mass"));
+    // 0.212 + 0.062 + 0.060 + 0.338 = 0.672 kg, 1-sigma √(0.5² + 0.2² + 0.2² + 1²) = 1.15 g; the fins differ by 2 g of
+    // 61 g, 3.28 %, with √2 · 0.2 g of 61 g, 0.46 %.
+    CHECK_THAT(text, Contains("Mass record") && Contains("nose 0.2120 ± 0.0005") && Contains("+0.008"));
+    CHECK_THAT(text, Contains("Loaded 0.672 ± 0.001 0.680 +0.008"));
+    CHECK_THAT(text, Contains("fin 1 − fin 2 fin +3.3 ± 0.5 %"));
+    HandMade without(demo_setup({{"procedures/separation-test.json", separation_procedure("T", "L")}}));
+    add_ground_test(without, 1, 0.02);
+    CHECK_THAT(read_out(page_of(without.record(folder, 60), "no-mass")), !Contains("Mass record"));
+}
+
 TEST_CASE("a poll's report has the board, the answers and what is missing for go") {
     const test::TemporaryFolder folder;
     HandMade made(demo_setup({{"readiness.json", readiness_board("Weather")}}));

@@ -18,6 +18,7 @@ struct VehicleDescription {
     std::vector<Parachute> parachutes = {}; ///< in order of use; empty too where this version cannot read of them
     std::vector<Procedure> procedures = {};
     std::optional<Readiness> readiness = {};
+    std::string mass_csv = {}; ///< its mass record, as written; empty: none
 };
 
 struct SetupDescription {

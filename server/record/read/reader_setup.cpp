@@ -30,8 +30,14 @@ std::vector<FolderFile> files_of(const std::vector<VehicleFileRow>& rows, std::i
     return files;
 }
 
-/// Procedures and readiness, of the files that this version can read.
+std::string mass_csv_of(const std::vector<FolderFile>& files) {
+    const auto found = std::ranges::find(files, "mass.csv", &FolderFile::name);
+    return found == files.end() ? "" : found->text;
+}
+
+/// Procedures and readiness, of the files that this version can read, and the mass record.
 void describe_files(std::vector<FolderFile> files, VehicleDescription& out) {
+    out.mass_csv = mass_csv_of(files);
     for (FolderFile& file : files) {
         std::vector<Problem> problems;
         VehicleSetup alone;
@@ -90,7 +96,8 @@ SetupDescription describe(const PipelineSetup& setup) {
                                         .has_rocket = vehicle.vehicle.rocket.has_value(),
                                         .parachutes = parachutes_of(vehicle.vehicle),
                                         .procedures = vehicle.procedures,
-                                        .readiness = vehicle.readiness});
+                                        .readiness = vehicle.readiness,
+                                        .mass_csv = mass_csv_of(vehicle.files)});
     return description;
 }
 
