@@ -22,6 +22,7 @@ std::optional<double> DiskWatch::look(const RecorderStatus& status, std::int64_t
     const double grown = static_cast<double>(status.file_bytes) - static_cast<double>(bytes_begin_);
     const double rate = std::max(0.0, grown) / seconds_between(t_begin_ns_, t_ns);
     const double left = std::max(0.0, static_cast<double>(status.disk_free_bytes) - kReserve_bytes);
+    if (left == 0) return 0; // nothing grows on a full disk
     return rate > 0 ? std::min(kMost_h, left / rate / 3600) : kMost_h;
 }
 

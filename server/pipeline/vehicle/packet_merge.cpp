@@ -1,5 +1,6 @@
 #include "server/pipeline/vehicle/packet_merge.hpp"
 
+#include <algorithm>
 #include <cstring>
 
 #include "protocol/packet/space_packet.hpp"
@@ -9,7 +10,8 @@ namespace turnstone {
 
 namespace {
 constexpr std::int64_t kDuplicateAgeMaxNs = 60 * kNsPerS;
-}
+constexpr std::int64_t kLinksApartNs = 5 * kNsPerS;
+} // namespace
 
 std::uint64_t PacketMerge::content_hash(std::span<const std::byte> packet) noexcept {
     // Multiply and fold, eight bytes a step. It need not resist malice: a forged duplicate would only be left out.
@@ -62,6 +64,39 @@ PacketVerdict PacketMerge::take(const Seen& packet) noexcept {
         newest_sequence_count_ = packet.sequence_count;
     }
     return PacketVerdict::accepted;
+}
+
+const UncountedMerge::Seen* UncountedMerge::find_copy(std::uint64_t content, LinkId link,
+                                                      std::int64_t t_rx_ns) noexcept {
+    const std::uint64_t bit = std::uint64_t{1} << (link % 64U);
+    for (std::size_t k = 0; k < count_; ++k) { // the oldest first: they are copied in order
+        Seen& seen = seen_[(next_ + kSeen - count_ + k) % kSeen];
+        if (seen.content != content || seen.link == link || (seen.copied_by & bit) != 0 ||
+            t_rx_ns - seen.t_rx_ns > kLinksApartNs)
+            continue;
+        seen.copied_by |= bit;
+        return &seen;
+    }
+    return nullptr;
+}
+
+void UncountedMerge::take(const Seen& packet) noexcept {
+    seen_[next_] = packet;
+    next_ = (next_ + 1) % kSeen;
+    count_ = std::min(count_ + 1, kSeen);
+}
+
+std::uint64_t UncountedMerge::content_hash(std::span<const DecodedRow> rows) noexcept {
+    std::uint64_t hash = 0;
+    const auto add = [&](std::span<const std::byte> bytes) {
+        hash = (hash ^ PacketMerge::content_hash(bytes)) * 0xD6E8FEB86659FD93u;
+    };
+    for (const DecodedRow& row : rows) {
+        add(std::as_bytes(std::span(&row.table, 1)));
+        add(std::as_bytes(row.numbers));
+        for (const std::string_view text : row.texts) add(std::as_bytes(std::span(text)));
+    }
+    return hash;
 }
 
 } // namespace turnstone

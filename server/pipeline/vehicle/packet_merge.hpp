@@ -8,6 +8,7 @@
 #include <optional>
 #include <span>
 
+#include "protocol/decode/decoder.hpp"
 #include "server/pipeline/batch.hpp"
 
 namespace turnstone {
@@ -41,6 +42,34 @@ class PacketMerge {
     std::uint32_t boot_ = 0;
     std::int64_t newest_onboard_ns_ = -1;
     std::uint16_t newest_sequence_count_ = 0;
+};
+
+/// The same of packets that their sender does not count, as sentences and lines are. A sender at rest says the same
+/// again and again on one link, and each is news. What another link brought with the same content within seconds is a
+/// copy, once for each link.
+class UncountedMerge {
+  public:
+    struct Seen {
+        std::uint64_t content = 0; ///< hash of what was decoded
+        std::int64_t t_rx_ns = 0;
+        std::int64_t onboard_ns = -1;
+        std::uint32_t boot = 0;
+        LinkId link = 0;
+        std::uint64_t copied_by = 0; ///< a bit for each link
+    };
+
+    /// What another link brought before, if there is such; it is counted as this link's copy.
+    [[nodiscard]] const Seen* find_copy(std::uint64_t content, LinkId link, std::int64_t t_rx_ns) noexcept;
+    void take(const Seen& packet) noexcept;
+
+    /// Of all rows, with their texts.
+    [[nodiscard]] static std::uint64_t content_hash(std::span<const DecodedRow> rows) noexcept;
+
+  private:
+    // Links that carry one receiver are seconds apart at most; receivers send ten times a second at most.
+    static constexpr std::size_t kSeen = 64;
+    std::array<Seen, kSeen> seen_{};
+    std::size_t next_ = 0, count_ = 0;
 };
 
 } // namespace turnstone

@@ -199,10 +199,20 @@ PacketOutcome VehicleTrack::packet(const DecodedPacket& decoded, std::span<const
     seen.content = PacketMerge::content_hash(packet);
     seen.counter_ns = decoded.onboard_ticks_ns;
     seen.t_rx_ns = record.t_rx_ns;
-    // What nobody counts is counted here, over all links: no two are the same, and none is late by its count.
-    std::uint16_t& uncounted = uncounted_[decoded.packet];
-    if (!decoded.is_counted) uncounted = static_cast<std::uint16_t>((uncounted + 1U) % kSequenceModulus);
-    seen.sequence_count = decoded.is_counted ? decoded.sequence_count : uncounted;
+    // What nobody counts is counted here, over all links: none is late by its count.
+    Uncounted& uncounted = uncounted_[decoded.packet];
+    const std::uint64_t content = decoded.is_counted ? 0 : UncountedMerge::content_hash(decoded.rows);
+    if (!decoded.is_counted) {
+        if (const auto* first = uncounted.merge.find_copy(content, record.link, record.t_rx_ns)) {
+            record.packet_verdict = PacketVerdict::duplicate;
+            record.onboard_ns = first->onboard_ns;
+            record.boot = first->boot;
+            out.frames.push_back(record);
+            return {record, kind};
+        }
+        uncounted.count = static_cast<std::uint16_t>((uncounted.count + 1U) % kSequenceModulus);
+    }
+    seen.sequence_count = decoded.is_counted ? decoded.sequence_count : uncounted.count;
     PacketMerge& merge = merges_[decoded.packet];
     if (record.frame_verdict != FrameVerdict::combined) seen.link = record.link;
     if (PacketMerge::Seen* first = merge.find_duplicate(seen)) {
@@ -232,6 +242,12 @@ PacketOutcome VehicleTrack::packet(const DecodedPacket& decoded, std::span<const
     seen.onboard_ns = record.onboard_ns;
     seen.boot = record.boot;
     record.packet_verdict = merge.take(seen);
+    if (!decoded.is_counted)
+        uncounted.merge.take({.content = content,
+                              .t_rx_ns = record.t_rx_ns,
+                              .onboard_ns = record.onboard_ns,
+                              .boot = record.boot,
+                              .link = record.link});
     append_rows(decoded, record, record.packet_verdict != PacketVerdict::late, mapping, out);
     out.frames.push_back(record);
     return {record, kind, told_version(decoded)};

@@ -117,10 +117,15 @@ class VehicleTrack {
     std::vector<Clock> clocks_; ///< by Dictionary::clocks; the first is the one that tables and events are about
     TableOf<ClockFigures> clock_table_ = clock_table();
     double newest_delay_s_;
-    double delay_bound_s_;                   ///< the smallest of the links heard; NaN before the first packet
-    bool station_clock_off_ = false;         ///< alert raised
-    std::vector<PacketMerge> merges_;        ///< by Dictionary::packets
-    std::vector<std::uint16_t> uncounted_;   ///< packets of those whose sender does not count them
+    double delay_bound_s_;            ///< the smallest of the links heard; NaN before the first packet
+    bool station_clock_off_ = false;  ///< alert raised
+    std::vector<PacketMerge> merges_; ///< by Dictionary::packets
+    /// Of packets that their sender does not count.
+    struct Uncounted {
+        UncountedMerge merge;
+        std::uint16_t count = 0;
+    };
+    std::vector<Uncounted> uncounted_;       ///< by Dictionary::packets
     std::vector<std::int16_t> kind_of_apid_; ///< -1: unknown
     struct TextPlace {
         std::size_t table, text;

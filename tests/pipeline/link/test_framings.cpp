@@ -4,6 +4,7 @@
 
 #include <cmath>
 #include <cstdio>
+#include <set>
 
 #include "protocol/framing/binary_deframer.hpp"
 #include "protocol/framing/line_deframer.hpp"
@@ -142,6 +143,40 @@ TEST_CASE("a link without counts loses nothing that anybody could know of") {
     const Batch batch = run(setup, chunks);
     for (const auto& row : rows_of(setup, batch, "link/link", {"lost", "duplicates", "out_of_order"}))
         CHECK(row == std::vector<double>{0, 0, 0});
+}
+
+TEST_CASE("what two links bring from one receiver counts once") {
+    PipelineSetup two = setup_of(nmea_dictionary_json("boat"), kNmea);
+    two.links.push_back({"second", "udp://0.0.0.0:9001?framing=nmea", 0});
+    // The second is half a second behind, and each lacks seconds that the other has. Wind and place never change.
+    const auto chunks = receiver(40);
+    Pipeline pipeline(two, kStart_ns);
+    Batch out;
+    const auto bring = [&](LinkId link, std::size_t second, double late_s) {
+        const std::int64_t t_ns = kStart_ns + seconds_to_ns(chunks[second].t_s + late_s);
+        pipeline.chunk(link, t_ns, t_ns, std::as_bytes(std::span(chunks[second].bytes)), out);
+    };
+    std::size_t brought = 0, by_second = 0;
+    for (std::size_t k = 0; k < chunks.size(); ++k) {
+        const bool first = k < 10 || k >= 15, second = k < 20 || k >= 30;
+        brought += first || second;
+        by_second += second;
+        if (first) bring(0, k, 0);
+        if (second) bring(1, k, 0.5);
+    }
+    CHECK(brought == 40);
+    CHECK(rows_of(two, out, "boat/wind", {"wind_speed"}).size() == 40);
+    const auto fixes = rows_of(two, out, "boat/fix", {"utc"});
+    std::set<double> times;
+    for (const auto& fix : fixes) times.insert(fix[0]);
+    CHECK(times.size() == 39); // the first may be half of one
+    // Where a link was silent, its first fix afterwards may be a part of one, which is no copy.
+    CHECK(fixes.size() <= times.size() + 2);
+    const auto counts = rows_of(two, out, "link/second", {"duplicates"});
+    REQUIRE_FALSE(counts.empty());
+    // Wind of the 30 seconds that it brought, less the five that only it had; and the fixes of most of them.
+    CHECK(by_second == 30);
+    CHECK(counts.back()[0] >= 25 + 20);
 }
 
 TEST_CASE("a capture of sentences at full speed has its times back") {
