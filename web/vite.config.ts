@@ -57,10 +57,11 @@ const kApi = /src\/(stream\/(api|no_answer)|text\/failure)\.ts$/;
 
 // Small pieces that several views draw with, none of them Watch before its first figure.
 const kDrawing =
-  /src\/(draw\/(ticks|hatch|phases|marks|LinkLine|strip\/(rows|raster))|tape\/(zero|age|strips|links)|text\/(rounding|dates))\.ts$/;
+  /src\/(draw\/(ticks|hatch|phases|marks|LinkLine|strip\/(rows|raster))|tape\/(zero|age|strips|links|flight\/chapters)|text\/(rounding|dates))\.ts$/;
 
 // Where things are, for maps and for who walks and points.
-const kPlaces = /src\/(places\/(geodesic|hazards|map|place)|device\/(compass|heading|position))/;
+const kPlaces =
+  /src\/(places\/(geodesic|hazards|map|place|overlays|OverlayShapes)|stream\/site_map|device\/(compass|heading|position))/;
 
 // Small views that are read, not watched.
 const kDesk = /src\/(join|help)\//;

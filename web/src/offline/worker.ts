@@ -1,6 +1,7 @@
 /**
- * Keeps the page's own files, and gives them when the station does not answer. Nothing of the station's data passes
- * through here: what is below /api/ is left to the network. The build puts the list of files in (vite.config.ts).
+ * Keeps the page's own files and what lies on the map, and gives them when the station does not answer. Nothing else of
+ * the station's passes through here: what is below /api/ is left to the network. The build puts the list of files in
+ * (vite.config.ts).
  */
 
 /** What of a service worker's scope is used; its library clashes with a page's. */
@@ -25,6 +26,7 @@ declare const __TURNSTONE_VERSION__: string;
 const kPrefix = 'turnstone-page-';
 const kCache = kPrefix + __TURNSTONE_VERSION__;
 const kPage = '/';
+const kMap = '/api/map'; // roads and fences, for who walks out of range
 const kPatienceMs = 3000; // for the newest page; out of range some networks let a request hang for a minute
 
 self.addEventListener('install', (event) => {
@@ -52,14 +54,15 @@ async function kept(path: string): Promise<Response | undefined> {
   return cache.match(path, { ignoreVary: true, ignoreSearch: true });
 }
 
-/** The newest page while the station answers soon, else the one that is kept. */
-async function page(request: Request): Promise<Response> {
+/** The newest while the station answers soon, else the one that is kept under this path. */
+async function newest(request: Request, path: string): Promise<Response> {
   try {
     const answer = await fetch(request, { signal: AbortSignal.timeout(kPatienceMs) });
-    if (answer.ok) return answer;
-    return (await kept(kPage)) ?? answer;
+    if (!answer.ok) return (await kept(path)) ?? answer;
+    if (path === kMap) await (await caches.open(kCache)).put(path, answer.clone());
+    return answer;
   } catch (error) {
-    const copy = await kept(kPage);
+    const copy = await kept(path);
     if (copy) return copy;
     throw error;
   }
@@ -68,8 +71,10 @@ async function page(request: Request): Promise<Response> {
 self.addEventListener('fetch', (event) => {
   const { request } = event;
   const url = new URL(request.url);
-  if (request.method !== 'GET' || url.origin !== self.location.origin || url.pathname.startsWith('/api/')) return;
-  if (request.mode === 'navigate') event.respondWith(page(request));
+  if (request.method !== 'GET' || url.origin !== self.location.origin) return;
+  if (url.pathname === kMap) event.respondWith(newest(request, kMap));
+  if (url.pathname.startsWith('/api/')) return;
+  if (request.mode === 'navigate') event.respondWith(newest(request, kPage));
   else event.respondWith(kept(url.pathname).then((copy) => copy ?? fetch(request)));
 });
 

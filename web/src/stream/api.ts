@@ -4,7 +4,6 @@ import { read_series, type Series } from './blocks';
 import { read_description, read_recording, type Description, type Recording } from './description';
 import { array, flag, number, object, text } from './json';
 import { NoAnswer } from './no_answer';
-import { read_site_map, type SiteMap } from './site_map';
 import { read_event, read_latest, type TapeEvent, type LatestRow, type SessionRole } from './messages';
 
 const kTimeoutMs = 10_000; // the server's own limit for a request
@@ -78,8 +77,6 @@ export const fetch_recordings = (): Promise<Recording[]> => all_pages('/api/reco
 export const fetch_description = async (id: string): Promise<Description> =>
   read_description(await json(`${at(id)}/description`));
 export const fetch_events = (id: string): Promise<TapeEvent[]> => all_pages(`${at(id)}/events`, 'events', read_event);
-
-export const fetch_site_map = async (): Promise<SiteMap> => read_site_map(await json('/api/map'));
 
 export async function fetch_latest(id: string, t_s: TapeSeconds): Promise<LatestRow[]> {
   return read_latest((await json(`${at(id)}/latest?t_s=${t_s}`))['latest']);

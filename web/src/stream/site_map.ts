@@ -1,4 +1,5 @@
 /** What people put beside the site file for the map: GET /api/map of protocol/STREAM.md. */
+import { json } from './api';
 import type { GeoPoint } from './description';
 import { array, fail, number, object, one_of, text } from './json';
 
@@ -72,5 +73,7 @@ export function read_site_map(value: unknown): SiteMap {
     problems: array(from['problems'], 'map/problems').map(String),
   };
 }
+
+export const fetch_site_map = async (): Promise<SiteMap> => read_site_map(await json('/api/map'));
 
 export const tile_address = (zoom: number, x: number, y: number): string => `/api/map/tiles/${zoom}/${x}/${y}`;

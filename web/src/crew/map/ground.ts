@@ -2,9 +2,8 @@
 import type { GroundPicture, GroundShape } from '../../draw/map_ground';
 import { from_pad, type View } from '../../places/map';
 import { tiles_of, type Tile } from '../../places/tiles';
-import { fetch_site_map } from '../../stream/api';
 import type { GeoPoint } from '../../stream/description';
-import { kNoSiteMap, tile_address, type SiteMap } from '../../stream/site_map';
+import { fetch_site_map, kNoSiteMap, tile_address, type SiteMap } from '../../stream/site_map';
 
 const kLoadingMost = 4;
 const kKeptMost = 128;
