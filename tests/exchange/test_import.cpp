@@ -72,7 +72,8 @@ std::size_t rows_between(const std::filesystem::path& recording, const std::stri
 
 /// What the vehicle's accelerometer and barometer gave, as a data logger of its own would have: another clock, another
 /// rate, its own noise and units.
-std::string logger_csv(double zero_s, double rate, bool as_onboard_ms) {
+/// Switched on at `zero_s`, off at `until_s`.
+std::string logger_csv(double zero_s, double rate, bool as_onboard_ms, double until_s = 20) {
     sim::Scenario scenario = test::demo_scenario("nominal");
     scenario.before_ignition_s = 6;
     scenario.impairment = *sim::impairment_from_name("mild");
@@ -84,7 +85,7 @@ std::string logger_csv(double zero_s, double rate, bool as_onboard_ms) {
     std::string out = "Time (ms),Accel X [g],Pressure [hPa],state\r\n";
     constexpr double kStandardGravity_mps2 = 9.80665;
     for (const sim::ImuReading& imu : flight.sensors.imu) {
-        if (imu.t_s > 20 || imu.t_s < zero_s) continue;
+        if (imu.t_s > until_s || imu.t_s < zero_s) continue;
         double pressure_pa = flight.sensors.pressure.front().pressure_pa;
         for (const sim::PressureReading& baro : flight.sensors.pressure)
             if (baro.t_s <= imu.t_s) pressure_pa = baro.pressure_pa;
@@ -269,6 +270,45 @@ TEST_CASE("a log in columns is aligned by the on-board time, or by what both fel
         const bool is_pressure = channel.at("channel") == "sanderling/baro.static_pressure";
         CHECK(std::abs(channel.at("mean").get<double>()) < (is_pressure ? 150 : 1));
     }
+}
+
+TEST_CASE("a log whose logger restarted is aligned part by part, by what both felt") {
+    const test::TemporaryFolder folder;
+    const json mapping = {{"title", "Data logger"},
+                          {"time", {{"column", "Time (ms)"}, {"unit", "ms"}, {"is_onboard", false}}},
+                          {"columns",
+                           {{{"column", "Accel X [g]"}, {"channel", "imu.samples.accel_body_x"}, {"gain", 9.80665}},
+                            {{"column", "Pressure [hPa]"}, {"channel", "baro.static_pressure"}, {"gain", 100}}}}};
+    std::vector<Problem> problems;
+    const auto read = read_log_mapping(mapping, "log.json", problems);
+    REQUIRE(read);
+    // Off for a moment under thrust, between liftoff and burnout. The part before, on the rail, feels nothing that tells
+    // where it belongs: it ends when the next begins.
+    constexpr double kOff_s = 6.9, kOn_s = 7.7;
+    const auto without_head = [](const std::string& csv) { return csv.substr(csv.find('\n') + 1); };
+    const std::string csv = logger_csv(0.5, 0, false, 4) + without_head(logger_csv(5.2, 0, false, kOff_s)) +
+                            without_head(logger_csv(kOn_s, 0, false));
+    const auto made = import_log({.recording = silent().flight.recording,
+                                  .vehicle = "",
+                                  .log = folder.write("logger.csv", csv),
+                                  .log_name = "logger.csv",
+                                  .mapping = read,
+                                  .align = AlignBy::acceleration,
+                                  .folder = folder.path()},
+                                 kGoOn);
+    INFO((made ? made->dump(1) : made.error().message));
+    REQUIRE(made);
+    CHECK(made->at("alignment").at("boots_placed") == 2);
+    CHECK(made->at("alignment").at("sigma_s") < 0.1);
+    const auto merged = folder.path() / made->at("file").get<std::string>();
+    const auto rows = [&](double from_s, double to_s) { return rows_between(merged, "sanderling/log", from_s, to_s); };
+    // 0.15 s: what rows of the radio may be late by, which nobody can see from one end.
+    CHECK(rows(kOff_s + 0.35, kOn_s - 0.2) == 0);
+    CHECK(rows(kOn_s + 0.35, 19.8) > 400);
+    CHECK(rows(9.5, 11.5) > 300);
+    const auto verified = verify_recording(merged);
+    REQUIRE(verified);
+    CHECK(verified->differences == 0);
 }
 
 TEST_CASE("an import that is stopped, or cannot be done, leaves nothing behind") {

@@ -61,14 +61,31 @@ void follow_clock(LogIndex& log, std::int64_t rollover_ns) {
     }
 }
 
-void add_values(const DecodedPacket& packet, const ChannelPlace& of, const Dictionary& dictionary, Signal& out) {
+/// A value of the channel asked for, and the packet that it came in.
+struct LogValue {
+    std::size_t packet;
+    double offset_s, value;
+};
+
+void add_values(const DecodedPacket& packet, std::size_t index, const ChannelPlace& of, const Dictionary& dictionary,
+                std::vector<LogValue>& out) {
     const auto table = static_cast<std::size_t>(of.table - dictionary.tables.data());
     for (const DecodedRow& row : packet.rows) {
         if (row.table != table || !std::isfinite(row.numbers[of.channel->place])) continue;
-        const double t_s = static_cast<double>(packet.onboard_ticks_ns) * 1e-9 + row.time_offset_ms * 1e-3;
-        if (!out.t_s.empty() && t_s <= out.t_s.back()) continue; // one after the other
-        out.t_s.push_back(t_s);
-        out.value.push_back(row.numbers[of.channel->place]);
+        out.push_back({index, row.time_offset_ms * 1e-3, row.numbers[of.channel->place]});
+    }
+}
+
+/// Once the clock was followed.
+void sort_by_boot(const std::vector<LogValue>& values, LogIndex& log) {
+    log.signals.resize(log.restarts + std::size_t{1});
+    for (const LogValue& each : values) {
+        const LogPacket& packet = log.packets[each.packet];
+        Signal& signal = log.signals[packet.boot];
+        const double t_s = static_cast<double>(packet.raw_ns) * 1e-9 + each.offset_s;
+        if (packet.raw_ns < 0 || (!signal.t_s.empty() && t_s <= signal.t_s.back())) continue; // one after the other
+        signal.t_s.push_back(t_s);
+        signal.value.push_back(each.value);
     }
 }
 
@@ -101,6 +118,7 @@ Result<void> read_pieces(const std::filesystem::path& path,
 Result<LogIndex> read_log(const std::filesystem::path& path, const Framing& framing, const Dictionary& dictionary,
                           std::size_t clock, std::optional<ChannelPlace> signal, const debrief::Advance& advance) {
     LogIndex log;
+    std::vector<LogValue> values;
     FrameReader reader(framing, dictionary);
     std::error_code ignored; // the reading says it
     const double file_bytes = std::max(static_cast<double>(std::filesystem::file_size(path, ignored)), 1.0);
@@ -122,7 +140,7 @@ Result<LogIndex> read_log(const std::filesystem::path& path, const Framing& fram
         log.packets.push_back({frame.stream_offset + frame.link_bytes, packet_id(*decoded),
                                PacketMerge::content_hash(frame.packet),
                                has_time ? static_cast<std::int64_t>(decoded->onboard_ticks_ns) : -1, 0});
-        if (signal && has_time) add_values(*decoded, *signal, dictionary, log.signal);
+        if (signal && has_time) add_values(*decoded, log.packets.size() - 1, *signal, dictionary, values);
     };
     const auto read = read_pieces(path, [&](std::span<const std::byte> bytes) {
         reader.push(bytes, on_frame);
@@ -133,6 +151,7 @@ Result<LogIndex> read_log(const std::filesystem::path& path, const Framing& fram
     const double rollover_ns = clock < dictionary.clocks.size() ? dictionary.clocks[clock].rollover_ns() : 1e18;
     follow_clock(log, rollover_ns < 4e18 ? static_cast<std::int64_t>(rollover_ns)
                                          : std::numeric_limits<std::int64_t>::max() / 2);
+    sort_by_boot(values, log);
     return log;
 }
 

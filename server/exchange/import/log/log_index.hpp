@@ -25,7 +25,7 @@ struct LogPacket {
     std::uint32_t boot;    ///< restarts seen in the log before it
 };
 
-/// Values of one channel on the log's clock.
+/// Values of one channel on one clock.
 struct Signal {
     std::vector<double> t_s, value;
 };
@@ -34,7 +34,7 @@ struct LogIndex {
     std::vector<LogPacket> packets;
     std::uint64_t bytes = 0, bad_frames = 0, undecodable = 0;
     std::uint32_t restarts = 0;
-    Signal signal; ///< of the channel asked for
+    std::vector<Signal> signals; ///< of the channel asked for, by boot, each on the clock of its boot
 };
 
 /// What tells a packet from others of its kind; none of one whose sender does not count.

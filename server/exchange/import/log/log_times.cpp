@@ -2,10 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
+#include <functional>
 #include <optional>
-
-#include <fmt/format.h>
+#include <utility>
 
 #include "server/analysis/alignment/alignment.hpp"
 #include "shared/time.hpp"
@@ -67,9 +66,37 @@ std::vector<std::optional<std::size_t>> boots_by_times(const std::vector<Reach>&
     return out;
 }
 
-void never_back(std::vector<std::int64_t>& t_ns) {
-    std::int64_t latest_ns = std::numeric_limits<std::int64_t>::min();
-    for (std::int64_t& each : t_ns) latest_ns = each = std::max(each, latest_ns);
+/// Station times of the log's boots: of those that are known, and of the others as if each had begun when the one
+/// before it ended, or ended when the one after it began.
+class Placed {
+  public:
+    /// `known`: station time of a clock's reading, by boot; empty: not known. One at least is.
+    template <class Known>
+    Placed(const std::vector<Reach>& reach, Known known) : known_(std::move(known)), zero_ns_(reach.size()) {
+        std::size_t first = 0;
+        while (!known_(first, 0)) ++first;
+        for (std::size_t i = first; i-- > 0;) zero_ns_[i] = (*this)(i + 1, 0) - reach[i].last_raw_ns;
+        for (std::size_t i = first + 1; i < reach.size(); ++i)
+            if (!known_(i, 0)) zero_ns_[i] = (*this)(i - 1, reach[i - 1].last_raw_ns);
+    }
+    [[nodiscard]] std::int64_t operator()(std::size_t boot, std::int64_t raw_ns) const {
+        return known_(boot, raw_ns).value_or(zero_ns_[boot] + raw_ns);
+    }
+
+  private:
+    std::function<std::optional<std::int64_t>(std::size_t boot, std::int64_t raw_ns)> known_;
+    std::vector<std::int64_t> zero_ns_; ///< when the clock of a boot that is not known read zero
+};
+
+/// Of each packet; one without a time came when what is before it came. Never going back.
+std::vector<std::int64_t> times_of(const LogIndex& log, const std::vector<Reach>& reach, const Placed& placed) {
+    std::vector<std::int64_t> t_ns;
+    std::int64_t last_ns = placed(0, reach[0].first_raw_ns), latest_ns = last_ns;
+    for (const LogPacket& packet : log.packets) {
+        if (packet.raw_ns >= 0) last_ns = placed(packet.boot, packet.raw_ns);
+        t_ns.push_back(latest_ns = std::max(latest_ns, last_ns));
+    }
+    return t_ns;
 }
 
 } // namespace
@@ -83,23 +110,11 @@ Result<LogTimes> times_by_clock(const LogIndex& log, const RadioRecord& radio, s
         return fail("no packet of the log was heard by the radio too, so that its clock says nothing here; give the "
                     "recording of the same flight, or align by acceleration or pressure");
 
-    // Station time when each boot's clock read zero, for those that only lie between others.
-    std::vector<std::int64_t> zero_ns(boots.size());
-    const auto placed = [&](std::size_t i, std::int64_t raw_ns) {
-        return boots[i] ? radio.boots[*boots[i]].station_ns(raw_ns) : zero_ns[i] + raw_ns;
-    };
-    for (auto i = static_cast<std::size_t>(first - boots.begin()); i-- > 0;)
-        zero_ns[i] = placed(i + 1, 0) - reach[i].last_raw_ns;
-    for (auto i = static_cast<std::size_t>(first - boots.begin()) + 1; i < boots.size(); ++i)
-        if (!boots[i]) zero_ns[i] = placed(i - 1, reach[i - 1].last_raw_ns);
-
-    LogTimes out{.method = AlignBy::onboard_time};
-    std::int64_t latest_ns = placed(0, reach[0].first_raw_ns);
-    for (const LogPacket& packet : log.packets) {
-        if (packet.raw_ns >= 0) latest_ns = placed(packet.boot, packet.raw_ns);
-        out.t_ns.push_back(latest_ns); // without a time: when what is before it came
-    }
-    never_back(out.t_ns);
+    const Placed placed(reach, [&](std::size_t boot, std::int64_t raw_ns) -> std::optional<std::int64_t> {
+        if (!boots[boot]) return std::nullopt;
+        return radio.boots[*boots[boot]].station_ns(raw_ns);
+    });
+    LogTimes out{.method = AlignBy::onboard_time, .t_ns = times_of(log, reach, placed)};
     const BootClock& clock = radio.boots[**first];
     out.zero_s = seconds_between(t_start_ns, placed(0, 0));
     out.sigma_s = clock.bound_s / 2; // of about 95 %
@@ -109,32 +124,56 @@ Result<LogTimes> times_by_clock(const LogIndex& log, const RadioRecord& radio, s
     return out;
 }
 
+namespace {
+
+using Found = std::vector<std::optional<analysis::Alignment>>;
+
+/// A part that would lie on another one's time is in the wrong place: the one that less speaks for is let go.
+void drop_contradictions(const std::vector<Reach>& reach, Found& found) {
+    const auto at_s = [&](std::size_t boot, std::int64_t raw_ns) {
+        return found[boot]->fixed_s(static_cast<double>(raw_ns) * 1e-9);
+    };
+    for (std::size_t later = 1; later < found.size(); ++later)
+        for (std::size_t earlier = later; found[later] && earlier-- > 0;) {
+            if (!found[earlier]) continue;
+            const double room_s = 3 * (found[earlier]->lag_sigma_s + found[later]->lag_sigma_s);
+            if (at_s(earlier, reach[earlier].last_raw_ns) <= at_s(later, reach[later].first_raw_ns) + room_s) continue;
+            (found[earlier]->samples < found[later]->samples ? found[earlier] : found[later]).reset();
+        }
+}
+
+} // namespace
+
 Result<LogTimes> times_by_signal(const LogIndex& log, const Signal& heard, AlignBy method, std::int64_t t_start_ns) {
-    if (log.restarts > 0)
-        return fail(fmt::format("the log's clock restarts {} times, and a signal places one of its parts only; cut the "
-                                "log there, and give the part of the flight",
-                                log.restarts));
-    const auto found = analysis::align({heard.t_s, heard.value}, {log.signal.t_s, log.signal.value});
-    if (!found) return fail("the log cannot be aligned by " + std::string(word(method)) + ": " + found.error().message);
-    LogTimes out{.method = method};
-    std::int64_t latest_ns = std::numeric_limits<std::int64_t>::min();
-    for (const LogPacket& packet : log.packets) {
-        if (packet.raw_ns >= 0)
-            latest_ns = t_start_ns + static_cast<std::int64_t>(
-                                         std::llround(found->fixed_s(static_cast<double>(packet.raw_ns) * 1e-9) * 1e9));
-        out.t_ns.push_back(latest_ns);
+    const auto reach = reach_of_boots(log);
+    Found found;
+    std::string why = "no value of it is in the log";
+    std::size_t most_values = 0;
+    for (const Signal& signal : log.signals) {
+        const auto aligned = analysis::align({heard.t_s, heard.value}, {signal.t_s, signal.value});
+        found.emplace_back(aligned ? std::optional(*aligned) : std::nullopt);
+        if (!aligned && signal.t_s.size() > most_values) {
+            why = aligned.error().message;
+            most_values = signal.t_s.size();
+        }
     }
-    // What comes before the first time came with it.
-    const auto known =
-        std::ranges::find_if(out.t_ns, [](std::int64_t t) { return t > std::numeric_limits<std::int64_t>::min(); });
-    if (known == out.t_ns.end()) return fail("no line of the log has a time that can be");
-    std::fill(out.t_ns.begin(), known, *known);
-    never_back(out.t_ns);
-    out.zero_s = found->fixed_s(0);
-    out.sigma_s = found->lag_sigma_s;
-    out.drift_ppm = -found->rate * 1e6;
-    out.correlation = found->correlation;
-    out.boots_placed = 1;
+    drop_contradictions(reach, found);
+    const auto samples = [](const std::optional<analysis::Alignment>& each) { return each ? each->samples : 0; };
+    const auto best = std::ranges::max_element(found, {}, samples);
+    if (best == found.end() || !*best)
+        return fail("the log cannot be aligned by " + std::string(word(method)) + ": " + why);
+    const Placed placed(reach, [&](std::size_t boot, std::int64_t raw_ns) -> std::optional<std::int64_t> {
+        if (!found[boot]) return std::nullopt;
+        const double t_s = found[boot]->fixed_s(static_cast<double>(raw_ns) * 1e-9);
+        return t_start_ns + static_cast<std::int64_t>(std::llround(t_s * 1e9));
+    });
+    LogTimes out{.method = method, .t_ns = times_of(log, reach, placed)};
+    out.zero_s = seconds_between(t_start_ns, placed(0, 0));
+    for (const auto& each : found)
+        if (each) out.sigma_s = std::max(out.sigma_s, each->lag_sigma_s);
+    out.drift_ppm = -(*best)->rate * 1e6;
+    out.correlation = (*best)->correlation;
+    out.boots_placed = static_cast<std::uint32_t>(std::ranges::count_if(found, samples));
     return out;
 }
 

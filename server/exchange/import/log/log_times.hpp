@@ -23,14 +23,15 @@ struct LogTimes {
     double sigma_s = 0;             ///< 1-sigma of the log's times against the radio's
     double drift_ppm = 0;           ///< the log's clock is fast by it
     double correlation = 0;         ///< of the two records; of `onboard_time` 0
-    std::uint32_t boots_placed = 0; ///< of the log, that the radio heard too
+    std::uint32_t boots_placed = 0; ///< of the log, that were found in the radio's record
 };
 
 /// By the clock in the packets, which the radio's carried too. Boots of which the radio heard nothing lie between their
 /// neighbours, as long after them as their computer was on; how long it was off is not known.
 [[nodiscard]] Result<LogTimes> times_by_clock(const LogIndex& log, const RadioRecord& radio, std::int64_t t_start_ns);
 
-/// By LogIndex::signal against the same quantity as the radio brought it. `t_s` of `heard`: since the start.
+/// By LogIndex::signals against the same quantity as the radio brought it, boot by boot; those that nothing in the
+/// signal places lie between their neighbours, as above. `t_s` of `heard`: since the start.
 [[nodiscard]] Result<LogTimes> times_by_signal(const LogIndex& log, const Signal& heard, AlignBy method,
                                                std::int64_t t_start_ns);
 
