@@ -45,6 +45,15 @@ TEST_CASE("every mistake in a log's mapping is named where it stands") {
     }
 }
 
+TEST_CASE("a mapping is read and written as the dashboard does") {
+    const json text = json::parse(test::read_file(test::source_path("tests/golden/exchange/mapping.json")));
+    std::vector<Problem> problems;
+    const auto read = read_log_mapping(text, "mapping.json", problems);
+    INFO(to_string(problems));
+    REQUIRE(read);
+    CHECK(to_json(*read) == text);
+}
+
 TEST_CASE("what was read is written and read the same, and its schema has its keys") {
     const json text = {
         {"title", "Logger"},

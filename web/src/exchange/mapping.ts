@@ -1,9 +1,9 @@
 /** What a log's columns are taken for. Pure. */
 import type { Description } from '../stream/description';
-import type { MappedColumn, Mapping } from '../stream/imports';
+import { kPlainColumn, type MappedColumn, type Mapping } from '../stream/imports';
 
 export interface Channel {
-  /** "sanderling/imu.accel_x" */
+  /** "imu.samples.accel_body_x" */
   name: string;
   title: string;
   unit: string;
@@ -16,7 +16,7 @@ export function channels_of({ tables, vehicles }: Description, vehicle: string):
     .filter((table) => table.vehicle === place && (table.kind === 'packet' || table.kind === 'batch'))
     .flatMap((table) =>
       table.columns.map((column) => ({
-        name: `${table.name}.${column.name}`,
+        name: `${table.name.slice(vehicle.length + 1)}.${column.name}`,
         title: table.title === '' ? column.title : `${table.title}: ${column.title}`,
         unit: column.unit,
       })),
@@ -25,17 +25,10 @@ export function channels_of({ tables, vehicles }: Description, vehicle: string):
 
 /** The mapping with one column taken for something else. */
 export function with_column(mapping: Mapping, column: string, change: Partial<MappedColumn>): Mapping {
-  const before = mapping.columns.find((one) => one.column === column) ?? {
-    column,
-    name: column,
-    unit: '1',
-    channel: '',
-    scale: 1,
-    offset: 0,
-    text: false,
-  };
+  const before = mapping.columns.find((one) => one.column === column);
+  const after = { ...kPlainColumn, column, ...before, ...change };
   return {
     ...mapping,
-    columns: [...mapping.columns.filter((one) => one.column !== column), { ...before, ...change }],
+    columns: before ? mapping.columns.map((one) => (one === before ? after : one)) : [...mapping.columns, after],
   };
 }

@@ -81,6 +81,7 @@ export const kPerformanceWords = {
   save_about: 'The vehicle’s file with what this flight shows. The station’s own file stays as it is.',
   smoothed: 'Smoothed, forward and backward',
   smoothed_about: 'line and band: smoothed ±; dashed: as it was estimated in flight',
+  not_smoothed: 'Attitude is not smoothed: wherever it is shown, it is as it was estimated in flight.',
   series: 'Of',
   no_smooth: 'Smooth this flight',
 } as const;

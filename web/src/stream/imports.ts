@@ -12,23 +12,34 @@ export interface LogColumn {
   is_number: boolean;
 }
 
+/** What the columns of a log mean, as protocol/schema/log.schema.json has it. */
 export interface Mapping {
   title: string;
   separator: string;
-  time: { column: string; unit: 's' | 'ms' | 'us' };
+  decimal: string;
+  /** `is_onboard`: the clock of the radio's packets. */
+  time: { column: string; unit: 's' | 'ms' | 'us'; is_onboard: boolean };
   columns: readonly MappedColumn[];
 }
 
 export interface MappedColumn {
   column: string;
-  name: string;
-  unit: string;
-  /** What we record it as, "sanderling/imu.accel_x"; empty: nothing. */
+  /** The channel of the dictionary that it is the same quantity as, "imu.samples.accel_body_x"; empty: none. */
   channel: string;
-  scale: number;
+  title: string;
+  unit: string;
+  gain: number;
   offset: number;
-  text: boolean;
+  is_text: boolean;
 }
+export const kPlainColumn: Omit<MappedColumn, 'column'> = {
+  channel: '',
+  title: '',
+  unit: '',
+  gain: 1,
+  offset: 0,
+  is_text: false,
+};
 
 /** The first look at a log that was sent. */
 export interface FirstLook {
@@ -64,17 +75,22 @@ function read_mapping(value: unknown, path: string): Mapping {
   return {
     title: text(from, 'title', path, ''),
     separator: text(from, 'separator', path, ','),
-    time: { column: text(time, 'column', `${path}/time`, ''), unit: unit === 'ms' || unit === 'us' ? unit : 's' },
+    decimal: text(from, 'decimal', path, 'point'),
+    time: {
+      column: text(time, 'column', `${path}/time`, ''),
+      unit: unit === 'ms' || unit === 'us' ? unit : 's',
+      is_onboard: flag(time, 'is_onboard', `${path}/time`, false),
+    },
     columns: list(from, 'columns', path, (entry, at) => {
       const column = object(entry, at);
       return {
         column: text(column, 'column', at),
-        name: text(column, 'name', at, ''),
-        unit: text(column, 'unit', at, '1'),
         channel: text(column, 'channel', at, ''),
-        scale: number(column, 'scale', at, 1),
+        title: text(column, 'title', at, ''),
+        unit: text(column, 'unit', at, ''),
+        gain: number(column, 'gain', at, 1),
         offset: number(column, 'offset', at, 0),
-        text: flag(column, 'text', at, false),
+        is_text: flag(column, 'is_text', at, false),
       };
     }),
   };
@@ -121,10 +137,16 @@ export async function upload_log(
   }
 }
 
-/** A mapping as the station reads it: what is recorded as nothing has no channel. */
-export const mapping_request = (mapping: Mapping): object => ({
-  ...mapping,
-  columns: mapping.columns.map(({ channel, ...column }) => (channel === '' ? column : { ...column, channel })),
+/** A mapping as the station reads it, and as log.json has it: what says nothing is left out. */
+export const mapping_request = ({ title, columns, ...rest }: Mapping): object => ({
+  ...(title === '' ? {} : { title }),
+  ...rest,
+  columns: columns.map(({ column, ...more }) => ({
+    column,
+    ...Object.fromEntries(
+      Object.entries(more).filter(([key, value]) => value !== kPlainColumn[key as keyof typeof kPlainColumn]),
+    ),
+  })),
 });
 
 export function read_import(value: unknown): ImportResult {

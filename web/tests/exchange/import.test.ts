@@ -1,11 +1,18 @@
 /** A log on its way into a recording. */
+import { readFileSync } from 'node:fs';
 import { afterEach, expect, it, vi } from 'vitest';
 import { channels_of, with_column } from '../../src/exchange/mapping';
 import { alignment_words } from '../../src/exchange/wording';
 import { mapping_request, read_first_look, read_import, upload_log, type Mapping } from '../../src/stream/imports';
 import { column, description, table } from '../support/builders';
 
-const mapping: Mapping = { title: 'log.csv', separator: ',', time: { column: 't', unit: 'ms' }, columns: [] };
+const mapping: Mapping = {
+  title: 'log.csv',
+  separator: ',',
+  decimal: 'point',
+  time: { column: 't', unit: 'ms', is_onboard: false },
+  columns: [],
+};
 
 afterEach(() => vi.unstubAllGlobals());
 
@@ -45,17 +52,24 @@ it('a first look proposes a mapping', () => {
       title: 'x',
       separator: ';',
       time: { column: 't', unit: 'us' },
-      columns: [{ column: 'p', channel: 'v/baro.pressure' }],
+      columns: [{ column: 'p', channel: 'baro.pressure' }],
     },
   });
   expect(look.proposed?.time.unit).toBe('us');
-  expect(look.proposed?.columns[0]).toMatchObject({ channel: 'v/baro.pressure', scale: 1, offset: 0 });
+  expect(look.proposed?.columns[0]).toMatchObject({ channel: 'baro.pressure', gain: 1, offset: 0 });
+});
+
+it('a mapping goes back as the station reads and writes it: its own tests read the same', () => {
+  const file = readFileSync(new URL('../../../tests/golden/exchange/mapping.json', import.meta.url), 'utf8');
+  const about = { upload: 'u1', kind: 'columns', columns: [], separator: ';', mapping: JSON.parse(file) as unknown };
+  const { proposed } = read_first_look(about);
+  expect(proposed && mapping_request(proposed)).toEqual(JSON.parse(file));
 });
 
 it('a column is what it was said last to be', () => {
-  const once = with_column(mapping, 'p', { channel: 'v/baro.pressure', unit: 'Pa' });
-  const twice = with_column(once, 'p', { scale: 100 });
-  expect(twice.columns).toEqual([expect.objectContaining({ column: 'p', channel: 'v/baro.pressure', scale: 100 })]);
+  const once = with_column(mapping, 'p', { channel: 'baro.pressure' });
+  const twice = with_column(once, 'p', { gain: 100 });
+  expect(twice.columns).toEqual([expect.objectContaining({ column: 'p', channel: 'baro.pressure', gain: 100 })]);
   expect(JSON.stringify(mapping_request(with_column(twice, 'p', { channel: '' })))).not.toContain('"channel"');
 });
 
@@ -64,7 +78,7 @@ it('channels are those of the vehicle’s packets', () => {
     table('v/baro', 'packet', [column('pressure', 'Pa')]),
     table('v/estimate/vertical', 'estimate', [column('altitude_m', 'm')], { id: 1 }),
   ]);
-  expect(channels_of(about, 'v').map(({ name }) => name)).toEqual(['v/baro.pressure']);
+  expect(channels_of(about, 'v').map(({ name }) => name)).toEqual(['baro.pressure']);
 });
 
 it('the outcome says how well the clocks met', () => {
