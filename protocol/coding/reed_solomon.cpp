@@ -11,7 +11,7 @@ constexpr unsigned kOrder = 255; // of the field's multiplicative group
 constexpr unsigned kStep = 11;   // the code is built on alpha^11, whose powers are all of the field too
 constexpr unsigned kDualStep = 117;
 
-struct Field {
+struct GaloisField {
     std::array<std::uint8_t, 2 * kOrder> power{}; ///< entry k: beta^k with beta = alpha^11
     std::array<std::uint8_t, 256> log{};          ///< to base beta; of zero meaningless
 };
@@ -27,8 +27,8 @@ constexpr std::array<std::uint8_t, kOrder> kAlpha = [] {
     return out;
 }();
 
-constexpr Field kGf = [] {
-    Field out;
+constexpr GaloisField kGf = [] {
+    GaloisField out;
     for (unsigned k = 0; k < kOrder; ++k) {
         const std::uint8_t value = kAlpha[k * kStep % kOrder];
         out.power[k] = out.power[k + kOrder] = value;

@@ -58,10 +58,6 @@ class DelimitedDeframer {
         }
     }
 
-    /// The frame that these bytes are, as they stand between two delimiters. Nothing is counted, and what push has
-    /// collected stays.
-    [[nodiscard]] Frame judge(std::span<const std::byte> bytes) noexcept;
-
     [[nodiscard]] const DeframerCounts& counts() const noexcept { return counts_; }
     /// Bytes received since the last delimiter, as received (less than a largest frame), after the delimiter that may
     /// have opened the frame; none while a frame that is too long is being skipped.
@@ -109,6 +105,10 @@ class Deframer final : public DelimitedDeframer {
   public:
     explicit Deframer(std::size_t frame_size_max = kFrameBytesMax)
         : DelimitedDeframer(std::byte{0}, false, frame_size_max), packet_(frame_size_max) {}
+
+    /// The frame that these bytes are, as they stand between two delimiters. Nothing is counted, and what push has
+    /// collected stays.
+    [[nodiscard]] Frame judge(std::span<const std::byte> bytes) noexcept;
 
   private:
     FrameVerdict unpack(std::span<const std::byte> stuffed, std::span<const std::byte>& packet) noexcept override;
