@@ -68,6 +68,7 @@ TEST_CASE("columns of a link hold their quantities") {
     }
     const DeframerCounts frames{
         .bytes_in = 1, .bytes_framed = 2, .bytes_dropped = 201, .frames_good = 202, .frames_bad = 203};
+    const ReceiverCounts receiver{.first = 301, .only = 302, .combined_from = 303};
     const auto loss = [](double lost, double fresh) { return lost / (lost + fresh); };
     const double fresh_60s = 500 * 3 + 90 * 2 + 10, fresh_10s = 90 * 2 + 10, fresh_1s = 10;
     const ExpectedColumns packets{{"received", 5 + fresh_60s},
@@ -99,12 +100,15 @@ TEST_CASE("columns of a link hold their quantities") {
                          {"undecodable", 105},
                          {"idle", 106},
                          {"age_s", 80.5},
+                         {"first_here", 301},
+                         {"only_here", 302},
+                         {"combined_from", 303},
                          {"byte_rate_1s", 1000},
                          {"byte_rate_10s", (90 * 200 + 1000) / 10.0},
                          {"byte_rate_60s", (500 * 300 + 90 * 200 + 1000) / 60.0}};
     link.insert(packets.begin(), packets.end());
     const std::int64_t t_ns = t_last_ns + seconds_to_ns(80.5);
-    check_columns(link_table(), LinkFigures{frames, quality, t_ns}, link);
+    check_columns(link_table(), LinkFigures{frames, quality, receiver, t_ns}, link);
     ExpectedColumns packet = packets;
     packet["age_s"] = 80.5;
     const CodeFigures before{
