@@ -109,7 +109,16 @@ TEST_CASE("three damaged links: what they give together is shown once, and every
                 (frame.frame_verdict == FrameVerdict::good ? good_bytes : bad_bytes) += frame.link_bytes;
             }
             CHECK(newest(out, schema, name, "bytes") == good_bytes + newest(out, schema, name, "dropped_bytes"));
-            CHECK(newest(out, schema, name, "dropped_bytes") - bad_bytes <= 2); // delimiters with nothing between
+            // Nothing is between some delimiters, where a bit error made one beside another, and before the last.
+            double empty = 0;
+            std::byte before{0};
+            Bytes stream;
+            for (const Delivery& delivery : channels[link].deliveries)
+                stream.insert(stream.end(), delivery.bytes.begin(), delivery.bytes.end());
+            stream.push_back(std::byte{0});
+            for (const std::byte byte : stream)
+                empty += std::exchange(before, byte) == std::byte{0} && byte == std::byte{0} ? 1 : 0;
+            CHECK(newest(out, schema, name, "dropped_bytes") == bad_bytes + empty);
         }
         CHECK(combined_from == 3 * static_cast<double>(combined.size()));
     }
