@@ -165,7 +165,8 @@ Result<void> write_both(Opened& here, OtherInputs& other, InputWriter& writer, c
         });
     if (!go_on) return debrief::stopped();
     other.give(std::numeric_limits<std::int64_t>::max(), utc_offset_ns, false, writer);
-    writer.advance(std::max(here.info.t_end_ns, other.last_ns()));
+    const std::int64_t t_end_ns = std::max(here.info.t_end_ns, other.last_ns());
+    writer.advance((t_end_ns / kNsPerS + 1) * kNsPerS); // links say what they brought at whole seconds
     return whole(here.reader);
 }
 

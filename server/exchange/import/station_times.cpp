@@ -41,7 +41,11 @@ Common middle_of(std::span<const Common> part) {
 
 std::int64_t StationTimes::station_ns(std::int64_t other_ns) const noexcept {
     const std::int64_t away_ns = other_ns - there_ns;
-    return here_ns + away_ns - static_cast<std::int64_t>(drift_ppm * 1e-6 * static_cast<double>(away_ns));
+    return here_ns + away_ns - drifted_ns(away_ns);
+}
+
+std::int64_t StationTimes::drifted_ns(std::int64_t away_ns) const noexcept {
+    return static_cast<std::int64_t>(drift_ppm * 1e-6 * static_cast<double>(away_ns));
 }
 
 StationTimes times_by_packets(const RadioRecord& here, const RadioRecord& there, std::int64_t utc_offset_ns) {
@@ -60,13 +64,15 @@ StationTimes times_by_packets(const RadioRecord& here, const RadioRecord& there,
     }
     out.by = StationsBy::packets;
     std::ranges::sort(common, {}, &Common::there_ns);
-    const Common all = middle_of(common);
     const std::size_t third = common.size() / 3;
     const Common first = middle_of(std::span(common).first(third)), last = middle_of(std::span(common).last(third));
     const double apart_s = seconds_between(first.there_ns, last.there_ns);
     if (apart_s >= kDriftLeast_s) out.drift_ppm = 1e6 * seconds_between(first.ahead_ns, last.ahead_ns) / apart_s;
-    out.there_ns = all.there_ns;
-    out.here_ns = all.there_ns - all.ahead_ns;
+    out.there_ns = common[common.size() / 2].there_ns;
+    // Without the drift, so that packets that came late by one radio do not look like another time.
+    std::vector<std::int64_t> ahead;
+    for (const Common& each : common) ahead.push_back(each.ahead_ns - out.drifted_ns(each.there_ns - out.there_ns));
+    out.here_ns = out.there_ns - median(std::move(ahead));
     std::vector<std::int64_t> off;
     for (const Common& each : common)
         off.push_back(std::abs(out.station_ns(each.there_ns) - (each.there_ns - each.ahead_ns)));

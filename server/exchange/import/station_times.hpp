@@ -24,6 +24,8 @@ struct StationTimes {
     std::size_t packets = 0;                ///< that both received
 
     [[nodiscard]] std::int64_t station_ns(std::int64_t other_ns) const noexcept;
+    /// What their clock gains while it runs for so long.
+    [[nodiscard]] std::int64_t drifted_ns(std::int64_t away_ns) const noexcept;
 };
 
 /// By the median difference of receive times, and by how it changes from the first third to the last where that is two
