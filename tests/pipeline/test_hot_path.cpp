@@ -11,11 +11,12 @@ using namespace turnstone::test;
 
 TEST_CASE("packets, ticks and link statistics allocate nothing in steady state") {
     const std::int64_t start_ns = 1'780'000'000 * kNsPerS;
-    const PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}, {"relay", "test:", 0}});
+    const PipelineSetup setup = make_setup(1, {{"radio", "test:", 0}, {"relay", "test:", 0}, {"far", "test:", 0}});
     std::vector<Sent> sent;
     send(sent, start_ns, 60 * kNsPerS, 1'000, 0);
     const std::vector<Delivery> deliveries =
-        in_order({transmit(sent, 0, {0.1, 0.05, 0.05, 0.05}, 1), transmit(sent, 1, {0.1, 0, 0, 0.05}, 2)});
+        in_order({transmit(sent, 0, {0.1, 0.05, 0.05, 0.05}, 1), transmit(sent, 1, {0.1, 0, 0, 0.3}, 2),
+                  transmit(sent, 2, {0.1, 0, 0, 0.4}, 3)});
     Pipeline pipeline(setup, start_ns);
     Batch out;
     // One pass over a batch of half the session gives the vectors their size; then batches are cleared as

@@ -4,6 +4,7 @@
 #include <tuple>
 #include <utility>
 
+#include "protocol/framing/deframer.hpp"
 #include "server/pipeline/link/bit_vote.hpp"
 
 namespace turnstone {
@@ -38,6 +39,9 @@ Receivers::Receivers(std::size_t links, std::vector<LinkId> combined)
     pieces_.resize(kKept);
     goods_.resize(kKept);
     group_.reserve(combined_);
+    for (Piece& piece : pieces_) piece.bytes.reserve(2 * kFrameBytesMax); // two that are joined
+    for (Good& good : goods_) good.bytes.reserve(kFrameBytesMax);
+    voted_.reserve(kFrameBytesMax);
 }
 
 bool Receivers::combines(LinkId link) const noexcept {
