@@ -113,7 +113,7 @@ TEST_CASE("as many wrong symbols as the code corrects are corrected, wherever th
             std::iota(places.begin(), places.end(), 0u);
             std::shuffle(places.begin(), places.end(), random);
             const unsigned errors =
-                std::min<unsigned>(random() % (correctable + 1), static_cast<unsigned>(word.size()));
+                static_cast<unsigned>(std::min<std::size_t>(random() % (correctable + 1), word.size()));
             for (unsigned k = 0; k < errors; ++k) received[places[k]] ^= static_cast<std::byte>(1 + random() % 255);
             CHECK(code.correct(received) == errors);
             CHECK(received == word);
