@@ -151,6 +151,7 @@ async function nominal(browser) {
   await phone.getByTestId('sound').click();
   check('a tap lets the page speak', (await phone.evaluate(() => globalThis.heard)).includes('Reading aloud.'));
   await sleep(1000); // curve and map follow the figures
+  await check_soon('what lies on the map is on a phone’s, too', async () => [(await phone.getByTestId('overlays').locator('path').count()) > 0]);
   await each(pages, 'on the rail', async (page, what) => {
     await fits(page, what);
     await inspect(page, what);

@@ -16,11 +16,12 @@ namespace {
 
 using namespace analysis;
 
-/// Kilograms are shown to a gram, lengths to a millimetre.
+/// Kilograms are shown to a gram, lengths to a millimetre; a ± of less than a gram to a tenth of it.
 constexpr int kMassDecimals = 3;
 
 Markup cell(double value, double sigma = kNone) {
-    return Markup::text(std::isnan(value) ? "" : rounded(value, sigma, kMassDecimals));
+    const int decimals = sigma > 0 && sigma < 1e-3 ? kMassDecimals + 1 : kMassDecimals;
+    return Markup::text(std::isnan(value) ? "" : rounded(value, sigma, decimals));
 }
 
 Markup margin_cell(double margin_kg) {
@@ -60,7 +61,7 @@ Markup left_out(const BudgetTotal& total) {
 }
 
 Markup pairs_table(const MassBudget& budget) {
-    LedgerTable table({{"Like parts"}, {"Kind"}, {"Difference over their mean", true}});
+    LedgerTable table({{"Pair"}, {"Kind"}, {"Difference over their mean", true}});
     for (const BudgetPair& pair : budget.pairs)
         table.row({Markup::text(pair.first + " − " + pair.second), Markup::text(pair.like),
                    Markup::text(rounded_with_sign(100 * pair.difference.fraction, 100 * pair.difference.sigma, 2) +

@@ -33,6 +33,7 @@ self.addEventListener('install', (event) => {
   const take_all = async (): Promise<void> => {
     const cache = await caches.open(kCache);
     await cache.addAll(__TURNSTONE_FILES__.map((path) => new Request(path, { cache: 'no-cache' })));
+    await cache.add(new Request(kMap, { cache: 'no-cache' })).catch(() => undefined); // an older station has none
     await self.skipWaiting();
   };
   event.waitUntil(take_all());
