@@ -7,7 +7,7 @@
 #include <utility>
 #include <vector>
 
-#include "server/estimate/event.hpp"
+#include "server/pipeline/events.hpp"
 #include "server/pipeline/series.hpp"
 #include "server/pipeline/setup.hpp"
 #include "shared/link_state.hpp"
