@@ -102,8 +102,9 @@ Sheet sheet_of(const Recorded& recorded, const std::filesystem::path& path) {
     Sheet sheet;
     const auto flights = flights_in(recorded);
     for (const Flight& flight : flights) {
-        head_of(recorded, "Flight report: " + flight.name, flight.vehicle, flight.liftoff_ns,
-                outcome_sentence(recorded, flight), sheet.head);
+        // A name that nobody gave is the time that stands below anyway.
+        head_of(recorded, "Flight report" + (flight.is_named ? ": " + flight.name : ""), flight.vehicle,
+                flight.liftoff_ns, outcome_sentence(recorded, flight), sheet.head);
         sheet.body += flight_chapters(recorded, flight, path, flights.size() > 1);
     }
     for (const ProcedureRun& run : procedure_runs(recorded)) {

@@ -93,6 +93,8 @@ TEST_CASE("a ground test's report has its verdicts, its charge and the tests bef
                              Contains("Waived: camera battery empty"));
         CHECK_THAT(text, Contains("Range safety officer, date"));
         CHECK(page.find("class=\"edge\"") != std::string::npos);
+        // What is measured is said in the unit of what is required.
+        CHECK_THAT(text, Contains("≥ 20.00 hPa 30.12 hPa 10.12 hPa holds"));
         // The limit on the pulse stands in the picture, across the pressure.
         CHECK(page.find("class=\"limit\"") != std::string::npos);
         CHECK_THAT(text, Contains("least 2 kPa"));

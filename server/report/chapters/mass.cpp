@@ -30,7 +30,7 @@ Markup margin_cell(double margin_kg) {
 
 Markup parts_table(const MassBudget& budget) {
     LedgerTable table(
-        {{"Part"}, {"kg", true}, {"Target", true}, {"Margin", true}, {"Station, m", true}, {"Weighed on"}});
+        {{"Part"}, {"kg", true}, {"Target", true}, {"Margin", true}, {"Station, m", true}, {"Weighed on", true}});
     for (const BudgetPart& part : budget.parts) {
         std::vector<Markup> cells{Markup::text(part.now.part),
                                   std::isnan(part.now.mass_kg) ? Markup("not weighed")

@@ -27,6 +27,7 @@ std::vector<Flight> flights_in(const Recorded& recorded) {
         Flight flight{.vehicle = chapter.vehicle,
                       .number = chapter.number,
                       .name = debrief::flight_name(chapter.name, recorded.utc_ns(*chapter.liftoff_ns)),
+                      .is_named = !chapter.name.empty(),
                       .liftoff_ns = *chapter.liftoff_ns,
                       .liftoff_sigma_s = chapter.liftoff_sigma_s,
                       .phases = {},

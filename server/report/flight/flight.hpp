@@ -19,6 +19,7 @@ struct Flight {
     std::size_t vehicle = 0;
     std::size_t number = 1; ///< of its chapter, and what it is called: see server/debrief/flights/chapters.hpp
     std::string name = {};
+    bool is_named = false; ///< by an operator
     std::int64_t liftoff_ns = 0;
     double liftoff_sigma_s = 0;
     Window window{};                 ///< from a little before liftoff to rest after touchdown

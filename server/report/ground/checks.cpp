@@ -16,12 +16,17 @@ namespace {
 
 constexpr double kUnknown = std::numeric_limits<double>::quiet_NaN();
 
-/// In the unit that suits its size; the word where the column has words.
+/// As limits are said, so that the two can be held against each other: short times in milliseconds.
+ShownUnit unit_of(const Column& column, double value) {
+    return column.unit == "s" ? shown_unit_near(column.unit, value) : shown_unit(column.unit);
+}
+
+/// The word where the column has words.
 std::string said(double value, const Column& column) {
     if (std::isnan(value)) return {};
     for (const auto& [number, word] : column.enumeration)
         if (static_cast<double>(number) == value) return word;
-    const ShownUnit unit = shown_unit_near(column.unit, value);
+    const ShownUnit unit = unit_of(column, value);
     const std::string figure = fixed(unit.shown(value), shown_decimals(unit, column.decimals));
     return unit.symbol.empty() ? figure : figure + (unit.symbol == "°" ? "" : "\u00a0") + unit.symbol;
 }
@@ -29,7 +34,7 @@ std::string said(double value, const Column& column) {
 /// A margin is a difference: its unit has no zero of its own.
 std::string said_margin(double margin, const Column& column) {
     if (std::isnan(margin)) return {};
-    ShownUnit unit = shown_unit_near(column.unit, margin);
+    ShownUnit unit = unit_of(column, margin);
     if (column.unit == "K") unit.symbol = "K";
     const std::string figure = fixed(unit.gain * margin, shown_decimals(unit, column.decimals));
     return unit.symbol.empty() ? figure : figure + (unit.symbol == "°" ? "" : "\u00a0") + unit.symbol;
