@@ -50,6 +50,7 @@ struct Column {
     double step = 0, zero = 0;
     std::vector<ColumnLimit> limits = {};
     bool from_predictions = false; ///< has other values where predictions are passed over
+    friend bool operator==(const Column&, const Column&) = default;
 };
 
 struct TableDescription {

@@ -146,7 +146,7 @@ TEST_CASE("tables that the recording has otherwise are named, and the rest is co
     REQUIRE(whole);
     CHECK(whole->not_compared.empty());
     Database(directory.recording(id), Database::Mode::read_write)
-        .execute("UPDATE series_column SET name = 'altitude_ft' "
+        .execute("UPDATE own_column SET name = 'altitude_ft' "
                  "WHERE name = 'altitude_m' AND series = (SELECT id FROM series WHERE name LIKE '%/estimate/vertical');"
                  "UPDATE series SET name = 'sanderling/estimate/tea_leaves' WHERE name LIKE '%/estimate/air'");
     const auto report = verify_recording(directory.recording(id));

@@ -23,8 +23,8 @@
 #include "server/record/format/sqlite.hpp"
 #include "server/record/read/reader.hpp"
 #include "server/record/write/recording_file.hpp"
+#include "tools/benchmarks/flown.hpp"
 #include "tools/benchmarks/measure.hpp"
-#include "tools/sim/fly.hpp"
 
 namespace {
 
@@ -45,14 +45,27 @@ std::string text_of(const std::string& path) {
     return {std::istreambuf_iterator<char>(file), {}};
 }
 
-PipelineSetup demo_setup() {
+/// Procedures and the readiness board of the demo's vehicle.
+std::vector<FolderFile> other_files() {
+    const std::string folder = "tools/demo/sanderling/";
+    std::vector<FolderFile> files{{.name = "readiness.json", .text = text_of(folder + "readiness.json")}};
+    for (const auto& entry : std::filesystem::directory_iterator(bench::source(folder + "procedures"))) {
+        const std::string name = "procedures/" + entry.path().filename().string();
+        files.push_back({.name = name, .text = text_of(folder + name)});
+    }
+    std::ranges::sort(files, {}, &FolderFile::name);
+    return files;
+}
+
+PipelineSetup demo_setup(const std::vector<FolderFile>& files) {
     PipelineSetup setup;
     std::vector<Problem> problems;
     for (const char* name : {"sanderling", "plover"}) {
         std::string dictionary = text_of("tools/demo/sanderling/dictionary.json");
         const std::string vehicle = "\"vehicle\": \"sanderling\"";
         dictionary.replace(dictionary.find(vehicle), vehicle.size(), "\"vehicle\": \"" + std::string(name) + "\"");
-        auto read = read_vehicle_texts(dictionary, text_of("tools/demo/sanderling/vehicle.json"), name, problems);
+        auto read =
+            read_vehicle_texts(dictionary, text_of("tools/demo/sanderling/vehicle.json"), name, problems, files);
         if (!read) fail_with(to_string(problems));
         setup.links.push_back({"radio-" + std::string(name), "serial:/dev/ttyUSB0?baud=57600", setup.vehicles.size()});
         setup.vehicles.push_back(std::move(*read));
@@ -63,38 +76,6 @@ PipelineSetup demo_setup() {
     return setup;
 }
 
-/// What a link delivers in one read.
-struct Received {
-    std::int64_t t_ns;
-    LinkId link;
-    std::vector<std::byte> bytes;
-};
-
-std::vector<Received> demo_bytes() {
-    std::vector<Received> all;
-    auto scenario =
-        sim::make_scenario("nominal", bench::source("tools/demo/sanderling"), bench::source("tools/demo/site.json"));
-    if (!scenario) fail_with(scenario.error().message);
-    scenario->before_ignition_s = 25;
-    scenario->disperse = true;
-    scenario->impairment = *sim::impairment_from_name("mild");
-    for (LinkId link = 0; link < 2; ++link) {
-        double begin_s = 7.0 * link;
-        for (std::uint64_t seed = 1; begin_s < kDuration_s; ++seed) {
-            const sim::FlightResult flight = sim::fly(*scenario, seed + 1000 * link);
-            for (const sim::Delivery& delivery : flight.received.deliveries) {
-                const double t_s = begin_s + delivery.t_end_s;
-                if (t_s >= kDuration_s) break;
-                const auto* first = reinterpret_cast<const std::byte*>(flight.received.bytes.data()) + delivery.offset;
-                all.push_back({kStart_ns + std::llround(t_s * 1e9), link, {first, first + delivery.size}});
-            }
-            begin_s += flight.truth.samples.back().t_s + scenario->before_ignition_s;
-        }
-    }
-    std::ranges::stable_sort(all, {}, &Received::t_ns);
-    return all;
-}
-
 /// What is committed every 100 ms, and what the pipeline makes of it.
 struct Commit {
     Inputs inputs;
@@ -103,7 +84,7 @@ struct Commit {
 };
 
 std::vector<Commit> run_pipeline(Pipeline& pipeline, const PipelineSetup& setup,
-                                 const std::vector<Received>& received) {
+                                 const std::vector<bench::Sent>& received) {
     std::vector<Commit> commits(1);
     InputCounter counter(setup.links.size(), kStart_ns);
     std::mt19937 random(3);
@@ -112,14 +93,15 @@ std::vector<Commit> run_pipeline(Pipeline& pipeline, const PipelineSetup& setup,
         pipeline.take(commits.back().inputs, commits.back().derived);
         commits.back().progress = pipeline.progress();
     };
-    for (const Received& each : received) {
-        for (; each.t_ns >= commit_ns; commit_ns += kInputsCommit_ns) {
+    for (const bench::Sent& each : received) {
+        const std::int64_t t_ns = kStart_ns + each.t_ns;
+        for (; t_ns >= commit_ns; commit_ns += kInputsCommit_ns) {
             finish_commit();
             commits.emplace_back();
         }
         // Two clocks read one after the other, one of them steered by a few parts per million.
-        const std::int64_t utc_ns = each.t_ns + (each.t_ns - kStart_ns) / 200'000 + 40 + random() % 200;
-        counter.chunk(each.link, each.t_ns, utc_ns, each.bytes, commits.back().inputs);
+        const std::int64_t utc_ns = t_ns + each.t_ns / 200'000 + 40 + random() % 200;
+        counter.chunk(each.link, t_ns, utc_ns, each.bytes, commits.back().inputs);
     }
     finish_commit();
     return commits;
@@ -173,6 +155,16 @@ void print_parts(const std::filesystem::path& path, double received) {
         std::printf("    %-26s %6.2f MB  %5.2f By/By\n", part.c_str(), bytes / 1e6, bytes / received);
 }
 
+/// Where an empty recording's bytes are.
+void print_pages(const std::filesystem::path& path) {
+    Database database(path, Database::Mode::read_only);
+    Statement pages(database,
+                    "SELECT name, sum(pgsize), sum(payload) FROM dbstat GROUP BY name ORDER BY 2 DESC LIMIT 6");
+    while (pages.step())
+        std::printf("    %-26s %6.1f kB, %.1f of them content\n", pages.text(0).c_str(), 1e-3 * pages.number(1),
+                    1e-3 * pages.number(2));
+}
+
 template <class Work>
 double ms_of(Work&& work) {
     const auto start = std::chrono::steady_clock::now();
@@ -220,17 +212,18 @@ void print_times(const std::filesystem::path& path) {
 } // namespace
 
 int main() {
-    const PipelineSetup setup = demo_setup();
-    const std::vector<Received> received = demo_bytes();
+    const PipelineSetup setup = demo_setup({}), with_ground_tests = demo_setup(other_files());
+    const std::vector<bench::Sent> received = bench::demo_bytes(2, kDuration_s);
     double bytes = 0;
-    for (const Received& each : received) bytes += static_cast<double>(each.bytes.size());
+    for (const bench::Sent& each : received) bytes += static_cast<double>(each.bytes.size());
     Pipeline pipeline(setup, kStart_ns);
     const std::vector<Commit> commits = run_pipeline(pipeline, setup, received);
 
     const auto directory = std::filesystem::temp_directory_path() / ("turnstone-bench-" + std::to_string(::getpid()));
     std::filesystem::create_directory(directory);
-    const auto empty = directory / "empty.sqlite", full = directory / "full.sqlite";
+    const auto empty = directory / "empty.sqlite", full = directory / "full.sqlite", whole = directory / "whole.sqlite";
     write(empty, setup, pipeline.schema(), {});
+    write(whole, with_ground_tests, Pipeline(with_ground_tests, kStart_ns).schema(), {});
     const std::uint64_t before = written_to_disk();
     const double took_ms = ms_of([&] { write(full, setup, pipeline.schema(), commits); });
     const auto written = static_cast<double>(written_to_disk() - before);
@@ -242,8 +235,10 @@ int main() {
     print_parts(full, bytes);
     std::printf("  written to disk   %8.2f MB  %6.2f By/By (limit 40), in %.1f s\n", written / 1e6, written / bytes,
                 took_ms / 1e3);
-    std::printf("  empty recording   %8.1f kB (limit 150)\n",
-                static_cast<double>(std::filesystem::file_size(empty)) / 1e3);
+    std::printf("  empty recording   %8.1f kB (limit 150); with procedures and a readiness board %.1f kB\n",
+                static_cast<double>(std::filesystem::file_size(empty)) / 1e3,
+                static_cast<double>(std::filesystem::file_size(whole)) / 1e3);
+    print_pages(whole);
     print_times(full);
     std::filesystem::remove_all(directory);
     return size / bytes <= 8 && written / bytes <= 40 ? 0 : 1;

@@ -148,11 +148,22 @@ constexpr StoredColumn<StoredTable> kSeries[] = {
     column<AsIs, &StoredTable::slack_ns>("slack_ns", 2),
 };
 
+/// Where it is the column's name it is not written again; the view fills it in.
+constexpr StoredColumn<SeriesColumnRow> kColumnSqlName{
+    "sql_name",
+    [](Statement& insert, int place, const SeriesColumnRow& row, std::int64_t) {
+        if (row.sql_name == row.column.name)
+            insert.bind_null(place);
+        else
+            AsIs::bind(insert, place, row.sql_name);
+    },
+    [](const Statement& select, int place, SeriesColumnRow& row, std::int64_t) { row.sql_name = select.text(place); }};
+
 constexpr StoredColumn<SeriesColumnRow> kSeriesColumn[] = {
     column<AsIs, &SeriesColumnRow::series>("series"),
     column<AsIs, &SeriesColumnRow::place>("place"),
     column<AsIs, &SeriesColumnRow::column, &Column::name>("name"),
-    column<AsIs, &SeriesColumnRow::sql_name>("sql_name"),
+    kColumnSqlName,
     column<AsIs, &SeriesColumnRow::column, &Column::title>("title", 2),
     column<AsIs, &SeriesColumnRow::column, &Column::is_text>("is_text"),
     column<AsIs, &SeriesColumnRow::column, &Column::unit>("unit"),
@@ -173,6 +184,9 @@ constexpr StoredColumn<SeriesColumnRow> kSeriesColumn[] = {
     column<AsIs, &SeriesColumnRow::code, &ColumnCode::step>("step", 2),
     column<AsIs, &SeriesColumnRow::code, &ColumnCode::rounded>("rounded", 2),
 };
+
+constexpr StoredColumn<SharedColumnsRow> kSharedColumns[] = {
+    column<AsIs, &SharedColumnsRow::series>("series", 2), column<AsIs, &SharedColumnsRow::columns_of>("columns_of", 2)};
 
 constexpr StoredColumn<LateRow> kLateRow[] = {column<AsIs, &LateRow::series>("series", 2),
                                               column<AsIs, &LateRow::id>("id", 2),
@@ -245,6 +259,8 @@ constinit const FixedTable<SiteRow> kSiteTable{"site", kSite};
 constinit const FixedTable<LinkRow> kLinkTable{"link", kLink};
 constinit const FixedTable<StoredTable> kSeriesTable{"series", kSeries};
 constinit const FixedTable<SeriesColumnRow> kSeriesColumnTable{"series_column", kSeriesColumn};
+constinit const FixedTable<SeriesColumnRow> kOwnColumnTable{"own_column", kSeriesColumn};
+constinit const FixedTable<SharedColumnsRow> kSharedColumnsTable{"shared_columns", kSharedColumns};
 constinit const FixedTable<LateRow> kLateRowTable{"late_row", kLateRow, "INSERT OR IGNORE"};
 constinit const FixedTable<ChunkRow> kChunkTable{"chunk", kChunk};
 constinit const FixedTable<ActionRecord> kActionTable{"action", kAction};

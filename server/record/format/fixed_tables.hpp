@@ -42,6 +42,9 @@ struct SeriesColumnRow {
     Column column;
     ColumnCode code;
 };
+struct SharedColumnsRow {
+    std::int64_t series = 0, columns_of = 0;
+};
 struct LateRow {
     std::int64_t series = 0, id = 0, t_ns = 0; ///< t_ns as stored
 };
@@ -69,7 +72,10 @@ extern const FixedTable<VehicleFileRow> kVehicleFileTable; ///< a file may lack 
 extern const FixedTable<SiteRow> kSiteTable;
 extern const FixedTable<LinkRow> kLinkTable;
 extern const FixedTable<StoredTable> kSeriesTable;
-extern const FixedTable<SeriesColumnRow> kSeriesColumnTable;
+extern const FixedTable<SeriesColumnRow>
+    kSeriesColumnTable; ///< to read: a view of the next two, in early files a table
+extern const FixedTable<SeriesColumnRow> kOwnColumnTable;
+extern const FixedTable<SharedColumnsRow> kSharedColumnsTable;
 extern const FixedTable<LateRow> kLateRowTable;
 extern const FixedTable<ChunkRow> kChunkTable;
 extern const FixedTable<ActionRecord> kActionTable;

@@ -55,10 +55,11 @@ std::string StoredTable::insert_sql() const {
 }
 
 std::vector<StoredTable> name_tables(const Schema& schema) {
-    std::set<std::string> taken{"meta",      "vehicle",       "site",      "link",  "series",       "series_column",
-                                "late_row",  "chunk",         "action",    "word",  "frame",        "event",
-                                "chunk_utc", "frame_utc",     "event_utc", "start", "vehicle_file", "recording",
-                                "channels",  "flight_events", "flights",   "marks", "alerts"};
+    std::set<std::string> taken{"meta",          "vehicle",       "site",      "link",       "series",
+                                "series_column", "late_row",      "chunk",     "action",     "word",
+                                "frame",         "event",         "chunk_utc", "frame_utc",  "event_utc",
+                                "start",         "vehicle_file",  "recording", "own_column", "shared_columns",
+                                "channels",      "flight_events", "flights",   "marks",      "alerts"};
     std::vector<StoredTable> stored;
     for (const Table& table : schema.tables) {
         StoredTable entry;
@@ -90,7 +91,8 @@ void write_words(Database& database) {
 
 void describe_tables(Database& database, const std::vector<StoredTable>& tables) {
     RowInsert<StoredTable> series(database, kSeriesTable);
-    RowInsert<SeriesColumnRow> series_column(database, kSeriesColumnTable);
+    RowInsert<SeriesColumnRow> own_column(database, kOwnColumnTable);
+    RowInsert<SharedColumnsRow> shared_columns(database, kSharedColumnsTable);
     for (const StoredTable& stored : tables) {
         const Table& table = stored.table;
         if (table.columns.size() > kColumnsMax) {
@@ -99,12 +101,19 @@ void describe_tables(Database& database, const std::vector<StoredTable>& tables)
                                      ": split the packet in the dictionary");
         }
         series.write(stored);
+        const StoredTable& like = *std::ranges::find_if(tables, [&](const StoredTable& other) {
+            return other.table.kind == table.kind && other.table.columns == table.columns;
+        }); // the first: itself when there is none before it
+        if (like.table.id != table.id) {
+            shared_columns.write({.series = table.id, .columns_of = like.table.id});
+            continue;
+        }
         for (std::size_t i = 0; i < table.columns.size(); ++i)
-            series_column.write({.series = table.id,
-                                 .place = static_cast<std::int64_t>(i),
-                                 .sql_name = stored.column_sql_names[i],
-                                 .column = table.columns[i],
-                                 .code = i < table.number_count ? stored.codes[i] : ColumnCode{}});
+            own_column.write({.series = table.id,
+                              .place = static_cast<std::int64_t>(i),
+                              .sql_name = stored.column_sql_names[i],
+                              .column = table.columns[i],
+                              .code = i < table.number_count ? stored.codes[i] : ColumnCode{}});
     }
 }
 

@@ -82,7 +82,7 @@ struct StoredTable {
 
 /// Fills `word` for the views.
 void write_words(Database& database);
-/// Writes series and series_column. Throws SqliteError; a table with too many columns throws std::runtime_error.
+/// Writes series and their columns. Throws SqliteError; a table with too many columns throws std::runtime_error.
 void describe_tables(Database& database, const std::vector<StoredTable>& tables);
 [[nodiscard]] std::vector<StoredTable> read_tables(Database& database);
 [[nodiscard]] bool has_table(Database& database, const std::string& name);

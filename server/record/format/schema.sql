@@ -79,11 +79,23 @@ CREATE TABLE series (
   rollup_levels INTEGER NOT NULL,       -- bins of level k are 4^k times as wide
   slack_ns     INTEGER NOT NULL         -- but for late_row, no row's t_ns is more than this before that of a smaller id
 );
-CREATE TABLE series_column (
+-- A row for each column of each series; series whose columns are alike, as those of two vehicles with one dictionary are, have
+-- them from one of them.
+CREATE VIEW series_column AS
+  SELECT series.id AS series, place, own_column.name, ifnull(own_column.sql_name, own_column.name) AS sql_name, own_column.title,
+         is_text, unit, description, display_group, decimals, valid_min, valid_max, enumeration, limits, role, sigma_column,
+         low_column, high_column, strip_title, strip_line, zero, step, rounded
+  FROM series LEFT JOIN shared_columns ON shared_columns.series = series.id
+         JOIN own_column ON own_column.series = ifnull(shared_columns.columns_of, series.id);
+CREATE TABLE shared_columns (
+  series       INTEGER PRIMARY KEY REFERENCES series,
+  columns_of   INTEGER NOT NULL REFERENCES series
+);
+CREATE TABLE own_column (
   series       INTEGER NOT NULL REFERENCES series,
   place        INTEGER NOT NULL,        -- numbers first, texts after them
   name         TEXT NOT NULL,
-  sql_name     TEXT NOT NULL,
+  sql_name     TEXT,                    -- NULL: as name
   title        TEXT NOT NULL,           -- a few words for a heading
   is_text      INTEGER NOT NULL,
   unit         TEXT NOT NULL,           -- UCUM; "1" when dimensionless

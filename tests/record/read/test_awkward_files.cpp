@@ -132,7 +132,7 @@ TEST_CASE("absurd times in a damaged file end no reading and leave the other row
         "UPDATE series SET slack_ns = " + most + ", rollup_shift = 99, rollup_levels = -1",
         "UPDATE series SET slack_ns = " + least,
         "INSERT INTO late_row SELECT 0, t_ns, id + 100000 FROM stored_sanderling_imu LIMIT 100",
-        "UPDATE series_column SET step = 0, zero = 9e999",
+        "UPDATE own_column SET step = 0, zero = 9e999",
         "UPDATE meta SET value = '" + most + "' WHERE key = 't_start_ns'",
         "DELETE FROM meta"};
     for (const std::string& damage : damages) {
