@@ -31,10 +31,17 @@ class Unfinished {
     [[nodiscard]] std::filesystem::path publish(std::int64_t utc_start_ns, const std::string& vehicle) const {
         close_as_one_file();
         const std::filesystem::path folder = path_.parent_path();
-        std::filesystem::path path =
-            folder / (free_recording_id(folder, utc_start_ns, vehicle) + std::string(kRecordingEnding));
-        publish_recording(path_, path);
-        return path;
+        for (;;) {
+            std::filesystem::path path =
+                folder / (free_recording_id(folder, utc_start_ns, vehicle) + std::string(kRecordingEnding));
+            try {
+                publish_recording(path_, path);
+                return path;
+            } catch (const SqliteError&) {
+                // Another took the id meanwhile: the next one is free.
+                if (!std::filesystem::exists(path) || !std::filesystem::exists(path_)) throw;
+            }
+        }
     }
     void close_as_one_file() const {
         if (!make_single_file(path_))

@@ -2,21 +2,39 @@
 #include <cstdint>
 #include <filesystem>
 #include <mutex>
+#include <optional>
 #include <set>
 #include <string>
+#include <system_error>
 #include <utility>
 
+#include "server/record/format/layout.hpp"
 #include "server/record/format/recording_id.hpp"
+#include "server/record/format/sqlite.hpp"
+#include "server/record/write/recording_claim.hpp"
 #include "server/record/write/repair.hpp"
 
 namespace turnstone {
 
-/// Ids for the recordings of one recorder, unlike each other and those that were in the directory at its start. Another
-/// server may still take one first: creating the file shows it. Never touches the disk again. Locks.
+/// Ids for the recordings of one recorder, unlike each other, those that were in the directory at its start, and those
+/// of every other recorder that is at work there: the second one's name it as such. Where the directory cannot be
+/// written to, another may still take one first: creating the file shows it. After its construction it never touches
+/// the disk. Locks.
 class RecordingIds {
   public:
     RecordingIds(const std::filesystem::path& directory, std::string vehicle) : vehicle_(std::move(vehicle)) {
         for (const std::filesystem::path& path : recording_files(directory)) taken_.insert(path.stem().string());
+        try {
+            std::error_code ignored; // taking the claim shows it
+            std::filesystem::create_directories(directory, ignored);
+            int recorder = 0;
+            while (!claim_)
+                claim_ = RecordingClaim::take(
+                    directory / ("recorder-" + std::to_string(++recorder) + std::string(kRecordingEnding)));
+            if (recorder > 1) vehicle_ += "-recorder-" + std::to_string(recorder);
+        } catch (const SqliteError&) {
+            return; // the recording's own file will meet the same, and say so
+        }
     }
 
     [[nodiscard]] std::string next(std::int64_t utc_ns) {
@@ -28,7 +46,8 @@ class RecordingIds {
     }
 
   private:
-    const std::string vehicle_;
+    std::string vehicle_;
+    std::optional<RecordingClaim> claim_; ///< of this recorder's number
     std::mutex mutex_;
     std::set<std::string> taken_;
 };

@@ -1,17 +1,22 @@
 #include <array>
 #include <chrono>
+#include <deque>
 #include <fstream>
 #include <functional>
+#include <set>
 #include <thread>
 
 #include <catch2/catch.hpp>
 
 #include "server/record/derive.hpp"
+#include "server/record/format/recording_id.hpp"
 #include "server/record/format/sqlite.hpp"
 #include "server/record/read/catalogue.hpp"
 #include "server/record/read/reader.hpp"
+#include "server/record/unfinished.hpp"
 #include "server/record/upkeep.hpp"
 #include "server/record/write/recorder.hpp"
+#include "server/record/write/recording_claim.hpp"
 #include "server/record/write/recording_file.hpp"
 #include "tests/record/support.hpp"
 #include "tests/record/write/fault_vfs.hpp"
@@ -385,26 +390,69 @@ TEST_CASE("a file deleted under the recorder is lost, which it says, and the nex
     CHECK(database.text("SELECT value FROM meta WHERE key = 'continues'") == id);
 }
 
-TEST_CASE("of two recorders that choose one name, one writes and the other is told") {
+TEST_CASE("recordings that are begun in the same second have an id each, of one recorder or of several") {
+    const TemporaryFolder directory;
+    const auto folder = directory.path() / "not there yet";
+    const RecordingHead head{.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""};
+    BatchMaker maker;
+    // All looked at the folder before any made a file.
+    std::deque<Recorder> recorders;
+    for (int i = 0; i < 3; ++i) recorders.emplace_back(recorder_settings(folder), sample_setup());
+    std::set<std::string> ids;
+    for (int round = 1; round <= 2; ++round) {
+        for (Recorder& recorder : recorders) {
+            const std::string id = recorder.begin(sample_schema(), head, kStart_ns + round);
+            CHECK(ids.insert(id).second);
+            for (int i = 0; i < 10 * round; ++i) push(recorder, maker.next());
+            REQUIRE(recorder.flush(5000));
+            CHECK(count_in(folder / (id + ".sqlite"), "chunk") == 10 * round);
+            CHECK(recorder.status().recording_id == id);
+        }
+    }
+    for (const Recorder& recorder : recorders) {
+        CHECK(recorder.status().dropped == Drops{});
+        CHECK_FALSE(recorder.status().lost);
+    }
+}
+
+TEST_CASE("a recorder whose recording's name is another's is told, and takes the next") {
     const TemporaryFolder directory;
     BatchMaker maker;
     const RecordingHead head{.t_start_ns = kStart_ns, .utc_start_ns = kStart_ns, .name = "", .continues = ""};
-    // Both looked at the directory before either made a file.
-    Recorder first(recorder_settings(directory.path()), sample_setup());
-    Recorder second(recorder_settings(directory.path()), sample_setup());
-    const std::string id = first.begin(sample_schema(), head, kStart_ns);
-    REQUIRE(first.flush(5000));
-    CHECK(second.begin(sample_schema(), head, kStart_ns) == id);
-    CHECK(eventually([&] { return second.status().lost; }));
-    const std::string other = second.begin(sample_schema(), head, kStart_ns);
+    Recorder recorder(recorder_settings(directory.path()), sample_setup());
+    const std::string id = recording_id(kStart_ns, "sanderling");
+    const auto others = RecordingClaim::take(directory.recording(id));
+    REQUIRE(recorder.begin(sample_schema(), head, kStart_ns) == id);
+    CHECK(eventually([&] { return recorder.status().lost; }));
+    const std::string other = recorder.begin(sample_schema(), head, kStart_ns);
     CHECK(other != id);
-    for (int i = 0; i < 20; ++i) push(i % 2 == 0 ? first : second, maker.next());
-    REQUIRE(first.flush(5000));
-    REQUIRE(second.flush(5000));
-    CHECK(count_in(directory.recording(id), "chunk") == 10);
+    for (int i = 0; i < 10; ++i) push(recorder, maker.next());
+    REQUIRE(recorder.flush(5000));
     CHECK(count_in(directory.recording(other), "chunk") == 10);
-    CHECK(first.status().dropped == Drops{});
-    CHECK(second.status().dropped == Drops{});
+    CHECK_FALSE(std::filesystem::exists(directory.recording(id)));
+    CHECK(recorder.status().dropped == Drops{});
+}
+
+TEST_CASE("results that are published in the same moment have an id each") {
+    const TemporaryFolder directory;
+    std::array<std::set<std::filesystem::path>, 4> published;
+    {
+        std::deque<std::thread> threads;
+        for (std::size_t k = 0; k < published.size(); ++k)
+            threads.emplace_back([&, k] {
+                for (int i = 0; i < 10; ++i) {
+                    const Unfinished made(directory.path(), std::to_string(k));
+                    create_recording(made.path(), texts_of(sample_setup()), sample_schema(),
+                                     {kStart_ns, kStart_ns, "", ""}, false);
+                    published[k].insert(made.publish(kStart_ns, "sanderling"));
+                }
+            });
+        for (std::thread& thread : threads) thread.join();
+    }
+    std::set<std::filesystem::path> all;
+    for (const auto& some : published) all.insert(some.begin(), some.end());
+    CHECK(all.size() == 40);
+    CHECK(recording_files(directory.path()).size() == 40);
 }
 
 TEST_CASE("an input that cannot be stored is dropped alone, even while the disk is at fault") {
