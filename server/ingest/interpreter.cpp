@@ -16,6 +16,8 @@ namespace {
 /// What follows from inputs that came together goes out at once; under load, what follows from this much time.
 constexpr std::chrono::milliseconds kTogether{10};
 constexpr std::size_t kBatchNumbersMax = 1u << 17; // a capture read at full speed must not become one huge batch
+/// Received inputs are in the file within a tenth of a second, unless the disk is at fault or hangs.
+constexpr int kWaitForFile_s = 30;
 
 } // namespace
 
@@ -37,6 +39,7 @@ void Interpreter::run() {
     auto handed_over_at = std::chrono::steady_clock::now();
     while (const auto received = queue_.take()) {
         std::visit([this](const auto& what) { take(what); }, *received);
+        if (queue_.idle()) stored_.reset();
         const auto now = std::chrono::steady_clock::now();
         if (!queue_.idle() && now < handed_over_at + kTogether && batch_->numbers.size() < kBatchNumbersMax) continue;
         hand_over();
@@ -64,6 +67,33 @@ void Interpreter::take(const std::shared_ptr<const Inputs>& inputs) {
         "An input", [&] { pipeline_->take(*inputs, *batch_); });
 }
 
+/// What did not fit the queue. Inputs that the disk does not give back are left out of everything that follows, which
+/// closing the recording makes again.
+void Interpreter::take(const StoredInputs& stored) {
+    guarded("A stored input", [&] {
+        Inputs inputs;
+        for (int waited_s = 0;; ++waited_s) {
+            if (!stored_) {
+                auto reader = RecordingReader::open(recordings_ / (recording_id_ + std::string(kRecordingEnding)));
+                if (reader) stored_.emplace(std::move(*reader));
+            }
+            if (stored_) inputs = stored_->inputs_of(stored.first, stored.count);
+            const RecorderStatus status = recorder_.status();
+            if (inputs.count() == stored.count || waited_s == kWaitForFile_s || status.lost ||
+                status.dropped_here.inputs > 0)
+                break;
+            recorder_.flush(1000);
+        }
+        if (const std::uint64_t missing = stored.count - inputs.count(); missing > 0) {
+            spdlog::error("{} received pieces cannot be read back from the recording and are not interpreted", missing);
+            recorder_.count_rows_left_out(missing);
+        }
+        pipeline_->take(inputs, *batch_);
+        queue_.reached(pipeline_->progress().t_ns);
+    });
+    needs_since_ns_ = pipeline_->needs_inputs_since_ns();
+}
+
 void Interpreter::take(const TimePassed& time) {
     guarded("A tick", [&] { pipeline_->advance(time.t_ns, *batch_); });
     needs_since_ns_ = pipeline_->needs_inputs_since_ns();
@@ -71,6 +101,7 @@ void Interpreter::take(const TimePassed& time) {
 
 void Interpreter::take(const TapeBegins& begins) {
     hand_over();
+    stored_.reset();
     if (pipeline_ != nullptr) {
         if (outputs_.on_closing) outputs_.on_closing();
         recorder_.tape_ended(recording_id_);

@@ -7,6 +7,8 @@
 #include <functional>
 #include <limits>
 #include <memory>
+#include <optional>
+#include <string>
 #include <thread>
 #include <vector>
 
@@ -14,6 +16,7 @@
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/setup.hpp"
 #include "server/pipeline/station/pipeline.hpp"
+#include "server/record/read/reader.hpp"
 #include "server/record/write/recorder.hpp"
 #include "server/serve/live_tape.hpp"
 
@@ -45,6 +48,7 @@ class Interpreter {
   private:
     void run();
     void take(const std::shared_ptr<const Inputs>& inputs);
+    void take(const StoredInputs& stored);
     void take(const TimePassed& time);
     void take(const TapeBegins& begins);
     void take(const AskForPast& ask);
@@ -59,8 +63,9 @@ class Interpreter {
     Recorder& recorder_;
     const IngestOutputs outputs_;
     std::unique_ptr<Pipeline> pipeline_;
-    std::string recording_id_;   ///< of what the pipeline makes
-    bool knows_its_past_ = true; ///< false: the stored inputs of its recording could not be read
+    std::string recording_id_;              ///< of what the pipeline makes
+    std::optional<RecordingReader> stored_; ///< its file, while inputs are read from there
+    bool knows_its_past_ = true;            ///< false: the stored inputs of its recording could not be read
     std::shared_ptr<Batch> batch_ = std::make_shared<Batch>();
     std::uint64_t failures_ = 0;
     std::atomic<std::int64_t> needs_since_ns_ = std::numeric_limits<std::int64_t>::max();

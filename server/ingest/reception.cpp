@@ -15,8 +15,10 @@ namespace turnstone {
 
 namespace {
 
-/// A capture read at full speed pauses while this much waits for the disk or for the pipeline.
+/// A capture read at full speed pauses while this much waits for the disk or for the pipeline: nothing of it has to be
+/// read back from the recording.
 constexpr std::size_t kBacklogBytesMax = 4u << 20;
+static_assert(kBacklogBytesMax < InputQueue::kKeptBytesMax);
 constexpr std::size_t kCarriedBytes = 256u << 10; // in one piece
 constexpr std::int64_t kUtcStep_ns = kNsPerMs;
 
@@ -167,7 +169,7 @@ void Reception::ask_for_past(const std::string& name, const std::string& continu
 
 bool Reception::may_read() const {
     return recorder_.status().queue_bytes < kBacklogBytesMax &&
-           queue_.backlog(station_now_ns()).bytes < kBacklogBytesMax;
+           queue_.backlog(station_now_ns()).kept_bytes < kBacklogBytesMax;
 }
 
 void Reception::wait_for_tick() {

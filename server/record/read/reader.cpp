@@ -262,6 +262,33 @@ void RecordingReader::inputs(const std::function<void(const ChunkRecord&, std::s
     }
 }
 
+Inputs RecordingReader::inputs_of(std::uint64_t first, std::uint64_t count) {
+    Inputs inputs;
+    try {
+        const ReadTransaction transaction(state_->database);
+        const auto bind = [&](auto& rows) {
+            rows.bind(1, static_cast<std::int64_t>(first));
+            rows.bind(2, static_cast<std::int64_t>(first + count));
+        };
+        const std::string range = "WHERE input >= ? AND input < ? ORDER BY input";
+        RowSelect<ChunkRow> chunks(state_->database, kChunkTable, range);
+        bind(chunks);
+        while (chunks.step()) {
+            ChunkRow row = chunks.row();
+            row.chunk.bytes = {static_cast<std::uint32_t>(inputs.bytes.size()),
+                               static_cast<std::uint32_t>(row.bytes.size())};
+            inputs.chunks.push_back(row.chunk);
+            inputs.bytes.insert(inputs.bytes.end(), row.bytes.begin(), row.bytes.end());
+        }
+        RowSelect<ActionRecord> actions(state_->database, kActionTable, range);
+        bind(actions);
+        while (actions.step()) inputs.actions.push_back(actions.row());
+    } catch (const SqliteError& failure) {
+        state_->note_damage(failure);
+    }
+    return inputs;
+}
+
 EventPage RecordingReader::event_page(std::int64_t from_ns, std::int64_t to_ns, std::int64_t after_id,
                                       std::size_t limit) {
     EventPage page;

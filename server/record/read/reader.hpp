@@ -138,6 +138,8 @@ class RecordingReader {
     /// Calls back with every input in order, to feed a pipeline.
     void inputs(const std::function<void(const ChunkRecord&, std::span<const std::byte>)>& on_chunk,
                 const std::function<void(const ActionRecord&)>& on_action);
+    /// `count` inputs from `first` on, as many as there are.
+    [[nodiscard]] Inputs inputs_of(std::uint64_t first, std::uint64_t count);
     /// Writes a consistent copy (SQLite online backup) to `target`, closed and as one file. Returns its size
     /// in bytes. The writer is not held up. `may_go_on` is asked between steps of a megabyte or so, with the bytes that
     /// are still to be written; its error ends the copy.

@@ -64,6 +64,13 @@ void Recorder::count_lost(std::uint64_t bytes) {
     });
 }
 
+void Recorder::count_rows_left_out(std::uint64_t rows) {
+    parts_->queue.update([rows](RecorderStatus& status) {
+        for (Drops* drops : {&status.dropped, &status.dropped_here})
+            *drops += Drops{.inputs = 0, .bytes = 0, .rows = rows};
+    });
+}
+
 void Recorder::set_meta(const std::string& key, const std::string& value) {
     RecorderCommand command{.kind = RecorderCommand::Kind::meta};
     command.key = key;

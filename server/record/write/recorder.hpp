@@ -67,6 +67,8 @@ class Recorder {
     void tape_ended(const std::string& id);
     /// Counts bytes that were in a lost file and are not carried into the recording begun last.
     void count_lost(std::uint64_t bytes);
+    /// Counts rows, at least so many, that were not made of what the live recording holds: closing it makes them.
+    void count_rows_left_out(std::uint64_t rows);
     /// Changes "name" or "notes" of the live recording; for closed ones see the catalogue.
     void set_meta(const std::string& key, const std::string& value);
     /// Returns after everything pushed so far is committed, or after `timeout_ms`.
