@@ -44,8 +44,10 @@ void Interpreter::run() {
         if (!queue_.idle() && now < handed_over_at + kTogether && batch_->numbers.size() < kBatchNumbersMax) continue;
         hand_over();
         handed_over_at = now;
-        // Viewers have what came; predictions take the time until more comes.
-        while (queue_.idle() && pipeline_ != nullptr && pipeline_->work_ahead()) {
+        if (pipeline_ == nullptr || !pipeline_->has_work_ahead()) continue;
+        predictions_.look(); // viewers have what came
+        // A computer that is busy with other things may leave that thread no time.
+        while (queue_.idle() && pipeline_->work_piles_up() && pipeline_->work_ahead()) {
         }
     }
     hand_over();
@@ -108,12 +110,14 @@ void Interpreter::take(const TapeBegins& begins) {
     }
     LiveTape tape = begins.tape;
     recording_id_ = tape.id;
+    predictions_.fly_for(nullptr);
     pipeline_ = std::make_unique<Pipeline>(*setup_, tape.t_start_ns);
     needs_since_ns_ = tape.t_start_ns;
     std::vector<std::shared_ptr<const Batch>> missed;
     knows_its_past_ = begins.stored_inputs == 0;
     if (!knows_its_past_) guarded("The recording that continues", [&] { catch_up_with(begins, tape, missed); });
     if (!knows_its_past_) begins.give_back(std::nullopt);
+    predictions_.fly_for(pipeline_.get());
     outputs_.on_tape(std::move(tape));
     for (auto& batch : missed) outputs_.on_batch(std::move(batch));
 }

@@ -13,6 +13,7 @@
 #include <vector>
 
 #include "server/ingest/input_queue.hpp"
+#include "server/ingest/prediction_thread.hpp"
 #include "server/pipeline/batch.hpp"
 #include "server/pipeline/setup.hpp"
 #include "server/pipeline/station/pipeline.hpp"
@@ -63,6 +64,7 @@ class Interpreter {
     Recorder& recorder_;
     const IngestOutputs outputs_;
     std::unique_ptr<Pipeline> pipeline_;
+    PredictionThread predictions_;          ///< of `pipeline_`, which it ends before
     std::string recording_id_;              ///< of what the pipeline makes
     std::optional<RecordingReader> stored_; ///< its file, while inputs are read from there
     bool knows_its_past_ = true;            ///< false: the stored inputs of its recording could not be read

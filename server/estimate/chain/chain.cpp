@@ -338,6 +338,14 @@ bool EstimatorChain::fly_due() {
     return state_->prediction && state_->prediction->rounds.fly_due();
 }
 
+bool EstimatorChain::predicting() const noexcept {
+    return state_->prediction && state_->prediction->rounds.busy();
+}
+
+bool EstimatorChain::predictions_lag() const noexcept {
+    return state_->prediction && state_->prediction->rounds.lags();
+}
+
 void EstimatorChain::recall_outside(std::string_view case_stem, bool outside) {
     if (state_->prediction) state_->prediction->report.recall_outside(case_stem, outside);
 }

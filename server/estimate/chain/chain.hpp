@@ -66,8 +66,11 @@ class EstimatorChain {
     void pause_predictions(bool paused);
     /// Of the rounds, one in that many is flown; 0: none. The others keep their place in time and give no figures.
     void fly_one_prediction_in(std::uint64_t rounds);
-    /// Flies a little of a prediction that is due. False when nothing is. When it is called changes no figure.
+    /// Flies a little of a prediction that is due. False when nothing is. As Predictor::fly_due.
     bool fly_due();
+    /// A round is under way.
+    [[nodiscard]] bool predicting() const noexcept;
+    [[nodiscard]] bool predictions_lag() const noexcept; ///< see Predictor::lags
     /// What the last flown round said of the boundary, when rounds since then were passed over.
     void recall_outside(std::string_view case_stem, bool outside);
     /// From here on its linear filters leave their steps in `steps`, which must outlive it; null: no longer. Changes no

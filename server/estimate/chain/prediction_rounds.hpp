@@ -38,6 +38,8 @@ class PredictionRounds {
         flying_ = rounds == 1 || (flying_ && rounds > 0);
     }
     bool fly_due() { return predictor_.fly_due(); } ///< see Predictor
+    [[nodiscard]] bool busy() const noexcept { return predictor_.busy(); }
+    [[nodiscard]] bool lags() const noexcept { return predictor_.lags(); }
     [[nodiscard]] const FlightFit& fit() const noexcept { return fit_; }
     /// The state that a round was last asked to start from, and why it did not.
     struct Asked {

@@ -58,6 +58,7 @@ Predictor::Predictor(const RocketModel& rocket, const Site& site)
 
 void Predictor::start(const PredictionStart& start, const FlightFit& fit, const WindProfile& wind,
                       const DayAtmosphere& air) {
+    const std::lock_guard lock(together_->pieces);
     start_ = start;
     thrust_ = fit.thrust();
     drag_ = fit.drag();
@@ -71,7 +72,8 @@ void Predictor::start(const PredictionStart& start, const FlightFit& fit, const 
     apogee_m_.clear();
     apogee_s_.clear();
     for (const auto& one : kLandingCases) landings_[one.value].clear();
-    due_steps_ = flown_blocks_ = 0;
+    together_->due_steps = 0;
+    together_->flown_blocks = 0;
     piece_ = 0;
 }
 
@@ -179,25 +181,28 @@ void Predictor::fall(LandingCaseKind kind) {
 
 std::optional<Prediction> Predictor::advance(int steps, bool flying) {
     if (!busy()) return std::nullopt;
-    due_steps_ = std::min(kSteps, due_steps_ + steps);
-    flying_ = flying;
+    together_->flying = flying;
+    together_->due_steps = std::min(kSteps, together_->due_steps + steps);
     if (busy()) return std::nullopt;
     while (fly_due()) {
     }
-    return flying_ ? prediction_ : passed_over();
+    const std::lock_guard lock(together_->pieces);
+    return flying ? prediction_ : passed_over();
 }
 
 bool Predictor::fly_due() {
-    const bool flies = flown_blocks_ < kBlocks;
-    if (!flying_ || flown_blocks_ >= due_steps_ || piece_ > std::size(kLandingCases)) return false;
+    const std::lock_guard lock(together_->pieces);
+    const bool flies = together_->flown_blocks < kBlocks;
+    if (!together_->flying || together_->flown_blocks >= together_->due_steps || piece_ > std::size(kLandingCases))
+        return false;
     if (piece_ == 0) {
-        flies ? climb_block(flown_blocks_) : summarise_apogee();
+        flies ? climb_block(together_->flown_blocks) : summarise_apogee();
     } else {
         const LandingCaseKind kind = kLandingCases[piece_ - 1].value;
-        flies ? fall_block(flown_blocks_, kind) : summarise_landing(kind);
+        flies ? fall_block(together_->flown_blocks, kind) : summarise_landing(kind);
     }
     if (++piece_ > std::size(kLandingCases) && flies) {
-        ++flown_blocks_;
+        ++together_->flown_blocks;
         piece_ = 0;
     }
     return true;

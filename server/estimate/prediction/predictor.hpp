@@ -4,15 +4,18 @@
 /// (wind_profile.hpp).
 ///
 /// A round takes a snapshot and flies it kFlights times for each case, in slices that fall due one after the other:
-/// whoever has time flies them, so that nothing waits for a whole round. Rounds start every 0.5 s in flight and every
-/// 10 s on the pad, where nothing changes. The random numbers are drawn once, from kSeed: rounds differ by what was
-/// measured, not by chance, and replay gives the same bits.
+/// whoever has time flies them, on another thread too, so that nothing waits for a whole round. Rounds start every 0.5
+/// s in flight and every 10 s on the pad, where nothing changes. The random numbers are drawn once, from kSeed: rounds
+/// differ by what was measured, not by chance, and replay gives the same bits.
 ///
 /// Ascent interval: the 5 and 95 % quantiles. Landing: of each case that is not ruled out (case_probability.hpp) its
 /// probability, mean, 95 % ellipse and fraction outside the site's boundary; their sum weighted with the probabilities
 /// is the probability of landing outside (an advisory: the range safety officer decides). The likeliest case is flown
 /// by all flights, each other one by one in kShare. A vehicle that does not fly straight is not predicted.
 #include <array>
+#include <atomic>
+#include <memory>
+#include <mutex>
 #include <optional>
 #include <vector>
 
@@ -62,14 +65,18 @@ class Predictor {
     /// Both must outlive it.
     Predictor(const RocketModel& rocket, const Site& site);
 
-    [[nodiscard]] bool busy() const noexcept { return due_steps_ < kSteps; }
+    [[nodiscard]] bool busy() const noexcept { return together_->due_steps < kSteps; }
     void start(const PredictionStart& start, const FlightFit& fit, const WindProfile& wind, const DayAtmosphere& air);
     /// That many steps more are due; those of a round that is not `flying` are passed over. Returns the prediction when
     /// they were the round's last, after doing what fly_due() has not.
     std::optional<Prediction> advance(int steps, bool flying = true);
-    /// Does a piece of what is due, well under a millisecond. False when nothing is. When it is called changes no
-    /// figure.
+    /// Does a piece of what is due, well under a millisecond. False when nothing is. When it is called, and by which
+    /// thread, changes no figure: it may run beside every other function but the destructor.
     bool fly_due();
+    /// A quarter of a round is due that nobody has flown yet.
+    [[nodiscard]] bool lags() const noexcept {
+        return busy() && together_->flying && together_->due_steps - together_->flown_blocks > kSteps / 4;
+    }
     [[nodiscard]] bool flat_ground() const noexcept { return conditions_.ground.flat(); }
 
   private:
@@ -90,10 +97,16 @@ class Predictor {
     FlightConditions conditions_;
     std::vector<Eigen::Vector2d> boundary_;
     std::vector<double> normals_; ///< kDraws for each flight, draws of one block's lanes side by side
-    int due_steps_ = kSteps;
-    int flown_blocks_ = kBlocks; ///< kBlocks: the figures are being made
-    std::size_t piece_ = 0;      ///< of a block, or of making the figures: first the way up, then a case each
-    bool flying_ = true;
+    /// What the thread of the measurements shares with one that flies. `pieces` is held for a piece, and while a round
+    /// starts; it guards what is below. Behind a pointer, so that a predictor can be moved before its first round.
+    struct Together {
+        std::mutex pieces;
+        std::atomic<int> due_steps = kSteps;
+        std::atomic<bool> flying = true;
+        std::atomic<int> flown_blocks = kBlocks; ///< kBlocks: the figures are being made
+    };
+    std::unique_ptr<Together> together_ = std::make_unique<Together>();
+    std::size_t piece_ = 0; ///< of a block, or of making the figures: first the way up, then a case each
     Prediction prediction_{};
     PredictionStart start_{};
     Factor thrust_{1, 0}, drag_{1, 0};

@@ -242,6 +242,16 @@ bool Pipeline::work_ahead() {
     return false;
 }
 
+bool Pipeline::has_work_ahead() const noexcept {
+    return std::ranges::any_of(
+        state_->vehicles, [](VehicleTrack& vehicle) { return vehicle.chain().predicting(); });
+}
+
+bool Pipeline::work_piles_up() const noexcept {
+    return std::ranges::any_of(
+        state_->vehicles, [](VehicleTrack& vehicle) { return vehicle.chain().predictions_lag(); });
+}
+
 void Pipeline::recall(const Event& event) {
     state_->monitor->recall(event);
     const bool about_landing =

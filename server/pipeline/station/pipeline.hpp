@@ -49,9 +49,14 @@ class Pipeline {
     // For whoever goes through stored inputs again and has no use for every prediction.
     /// Of the rounds of predictions, one in that many is flown; 0: none. The others give rows without figures.
     void fly_one_prediction_in(std::uint64_t rounds);
-    /// Does a millisecond of what is due but not urgent, the flights of predictions. False when nothing is. When it is
-    /// called changes nothing that the pipeline makes: what nobody had time for is done when it is needed.
+    /// Does a little, well under a millisecond, of what is due but not urgent, the flights of predictions. False when
+    /// nothing is. When it is called changes nothing that the pipeline makes: what nobody had time for is done when it
+    /// is needed. A second thread may call it beside every other function.
     bool work_ahead();
+    /// There is or will be something of that kind, of what was taken so far.
+    [[nodiscard]] bool has_work_ahead() const noexcept;
+    /// So much of it waits that it should not be left to whoever has time.
+    [[nodiscard]] bool work_piles_up() const noexcept;
     /// A stored event that passed-over predictions would have led to.
     void recall(const Event& event);
 
